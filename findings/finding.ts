@@ -1,0 +1,67 @@
+/** One fact that differs from what it should be: a code, what was found, what was expected, about what. */
+import { z } from 'zod';
+import { type CodeEntry, type FindingCode, registry, type Weight } from './registry.ts';
+
+/**
+ * `code` is read as any text, so that a record written by a newer version can still be read;
+ * an unknown code always holds (see `weightOf`).
+ */
+export const findingSchema = z.looseObject({
+  code: z.string(),
+  /** What it is about, most general first: roll, copy, clip, file, profile, setting. Absent where it does not apply. */
+  roll: z.string().optional(),
+  copy: z.string().optional(),
+  clip: z.string().optional(),
+  file: z.string().optional(),
+  profile: z.string().optional(),
+  /** The measured value in words, with its unit. */
+  found: z.string(),
+  /** What it should have been, in words, with its unit. */
+  expected: z.string(),
+});
+export type Finding = z.infer<typeof findingSchema>;
+
+export type FindingSubject = Pick<Finding, 'roll' | 'copy' | 'clip' | 'file' | 'profile'>;
+
+/** Makes a finding with a registered code. */
+export function finding(code: FindingCode, found: string, expected: string, subject: FindingSubject = {}): Finding {
+  return { code, ...subject, found, expected };
+}
+
+export function entryOf(code: string): CodeEntry | undefined {
+  return Object.hasOwn(registry, code) ? registry[code as FindingCode] : undefined;
+}
+
+/** An unknown code was written by a newer version: it holds, since nobody here can say that it is harmless. */
+export function weightOf(item: Pick<Finding, 'code'>): Weight {
+  return entryOf(item.code)?.weight ?? 'hold';
+}
+
+export function holds(item: Pick<Finding, 'code'>): boolean {
+  return weightOf(item) === 'hold';
+}
+
+/** Carries findings through a throw; `exitCode` is what the command line ends with (2 usage, 3 machine). */
+export class FindingError extends Error {
+  readonly findings: readonly Finding[];
+  readonly exitCode: 1 | 2 | 3;
+  constructor(findings: readonly Finding[], exitCode: 1 | 2 | 3 = 1) {
+    super(findings.map((item) => `${item.code}: ${item.found}`).join('; '));
+    this.name = 'FindingError';
+    this.findings = findings;
+    this.exitCode = exitCode;
+  }
+}
+
+/** The lines a person reads: what and where, found, expected, remedy. */
+export function describeFinding(item: Finding): { title: string; about: string; found: string; expected: string; remedy: string } {
+  const entry = entryOf(item.code);
+  const about = [item.roll, item.copy, item.clip, item.file, item.profile].filter((part) => part !== undefined).join(' · ');
+  return {
+    title: entry?.title ?? `${item.code} (a code of a newer version)`,
+    about,
+    found: item.found,
+    expected: item.expected,
+    remedy: entry?.remedy ?? 'Read this record with the version that wrote it, or a newer one.',
+  };
+}
