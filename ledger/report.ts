@@ -1,0 +1,66 @@
+/**
+ * What is written down of the work. The worker writes one deliverable report per clip and profile, whole, never merged;
+ * the coordinator assembles them into the clip report, which is for people and for the handover.
+ */
+import { z } from 'zod';
+import { findingSchema } from '../findings/finding.ts';
+import { clipFactsSchema } from '../media/facts.ts';
+import { outcomeSchema } from '../profiles/outcome.ts';
+import { clipSchema } from './clip.ts';
+import { toolchainSchema } from './toolchain.ts';
+
+export const checkOutcomes = ['passed', 'failed'] as const;
+/** One check that ran. A check that could not run is absent, and absent is failed (the gate). */
+export const checkResultSchema = z.looseObject({
+  check: z.string(),
+  outcome: z.enum(checkOutcomes),
+  measured: z.string(),
+  expected: z.string(),
+  /** Program and version that measured. */
+  tool: z.string(),
+});
+export type CheckResult = z.infer<typeof checkResultSchema>;
+
+/** `publishing`: checked, digest known, rename not yet confirmed. `published`: stands under its final name. `failed`: nothing stands. */
+export const deliverableStates = ['publishing', 'published', 'failed'] as const;
+
+export const deliverableReportSchema = z.looseObject({
+  version: z.literal(1),
+  kind: z.literal('deliverable'),
+  day: z.string(),
+  roll: z.string(),
+  clip: clipSchema,
+  profile: z.string(),
+  profileHash: z.string(),
+  toolchain: toolchainSchema,
+  state: z.enum(deliverableStates),
+  outcome: outcomeSchema,
+  /** Relative to <delivery>/<day>/<roll>; null when failed. */
+  file: z.object({ path: z.string(), bytes: z.int().nonnegative(), xxh128: z.string() }).nullable(),
+  /** Measured from the staged file. */
+  facts: clipFactsSchema.nullable(),
+  checks: z.array(checkResultSchema),
+  findings: z.array(findingSchema),
+  /** ISO 8601 UTC, and whole seconds of work; for people, never for decisions. */
+  startedAt: z.string(),
+  finishedAt: z.string(),
+  host: z.string(),
+  attempt: z.int().positive(),
+  /** The encoder's command line, as it ran. */
+  command: z.array(z.string()),
+});
+export type DeliverableReport = z.infer<typeof deliverableReportSchema>;
+
+export const clipReportSchema = z.looseObject({
+  version: z.literal(1),
+  kind: z.literal('clip'),
+  day: z.string(),
+  roll: z.string(),
+  clip: clipSchema,
+  facts: clipFactsSchema.nullable(),
+  /** Profiles that the night asked for, and what came of each. */
+  deliverables: z.array(z.object({ profile: z.string(), profileHash: z.string(), report: deliverableReportSchema.nullable() })),
+  findings: z.array(findingSchema),
+  verdict: z.enum(['ready', 'held']),
+});
+export type ClipReport = z.infer<typeof clipReportSchema>;

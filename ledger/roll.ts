@@ -1,0 +1,57 @@
+/** A roll as intake found it, and the gate's verdict on it (roll.json). */
+import { z } from 'zod';
+import { findingSchema } from '../findings/finding.ts';
+import { clipSchema } from './clip.ts';
+import { toolchainSchema } from './toolchain.ts';
+
+/** One file of the roll as read on the working copy. Checksums are lower-case hex, by algorithm name. */
+export const rollFileSchema = z.object({ path: z.string(), bytes: z.int().nonnegative(), hashes: z.record(z.string(), z.string()) });
+export type RollFile = z.infer<typeof rollFileSchema>;
+
+export const copyResultSchema = z.object({
+  /** Folder of this copy of the roll. */
+  folder: z.string(),
+  files: z.int().nonnegative(),
+  bytes: z.int().nonnegative(),
+  /** True when every file listed by the manifest was read whole and equals it, and nothing else lies there. */
+  holds: z.boolean(),
+});
+export type CopyResult = z.infer<typeof copyResultSchema>;
+
+/** What intake knows of one roll. `holds` of every copy and no holding finding: the roll may be queued. */
+export const intakeResultSchema = z.object({
+  day: z.string(),
+  roll: z.string(),
+  folder: z.string(),
+  manifests: z.array(z.object({ file: z.string(), kind: z.string(), files: z.int().nonnegative() })),
+  copies: z.array(copyResultSchema),
+  files: z.array(rollFileSchema),
+  findings: z.array(findingSchema),
+});
+export type IntakeResult = z.infer<typeof intakeResultSchema>;
+
+export const verdicts = ['ready', 'held'] as const;
+export const rollVerdictSchema = z.looseObject({
+  version: z.literal(1),
+  kind: z.literal('roll'),
+  verdict: z.enum(verdicts),
+  day: z.string(),
+  roll: z.string(),
+  /** ISO 8601 UTC. */
+  decidedAt: z.string(),
+  toolchain: toolchainSchema,
+  manifests: z.array(z.object({ file: z.string(), kind: z.string(), files: z.int().nonnegative() })),
+  copies: z.array(copyResultSchema),
+  profiles: z.array(z.object({ name: z.string(), hash: z.string(), checks: z.array(z.string()) })),
+  clips: z.array(
+    z.object({
+      clip: clipSchema,
+      verdict: z.enum(verdicts),
+      deliverables: z.array(z.object({ profile: z.string(), state: z.string(), file: z.string().nullable(), bytes: z.int().nullable(), xxh128: z.string().nullable() })),
+    }),
+  ),
+  /** Files of the roll that are no clips, so that nothing is silently left out. */
+  otherFiles: z.array(z.string()),
+  findings: z.array(findingSchema),
+});
+export type RollVerdict = z.infer<typeof rollVerdictSchema>;

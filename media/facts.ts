@@ -1,0 +1,88 @@
+/**
+ * Source facts: what was measured of a clip by reading it, before any work. `null` means looked for and not known;
+ * proven values (counted packets) and claims (what a header says) stay in separate fields.
+ */
+import { z } from 'zod';
+import { ratioSchema } from './rate.ts';
+import { timecodeSchema } from './timecode.ts';
+
+export const fieldOrders = ['progressive', 'top-first', 'bottom-first', 'unknown'] as const;
+export type FieldOrder = (typeof fieldOrders)[number];
+
+/** Names as ffprobe prints them (ITU-T H.273 code points); null: not tagged. */
+export const colourTagsSchema = z.object({
+  primaries: z.string().nullable(),
+  transfer: z.string().nullable(),
+  matrix: z.string().nullable(),
+  range: z.enum(['limited', 'full']).nullable(),
+});
+export type ColourTags = z.infer<typeof colourTagsSchema>;
+
+export const videoFactsSchema = z.object({
+  streamIndex: z.int().nonnegative(),
+  codec: z.string(),
+  codecTag: z.string(),
+  profile: z.string().nullable(),
+  level: z.int().nullable(),
+  /** Pixels as coded, before rotation and pixel aspect. */
+  width: z.int().positive(),
+  height: z.int().positive(),
+  pixelAspect: ratioSchema,
+  /** Clockwise turn that brings the coded picture upright, degrees. */
+  rotation: z.union([z.literal(0), z.literal(90), z.literal(180), z.literal(270)]),
+  pixelFormat: z.string(),
+  bitDepth: z.int().positive(),
+  fieldOrder: z.enum(fieldOrders),
+  colour: colourTagsSchema,
+  /** Counted packets that are shown (a packet is one frame); for sequences the number of files. */
+  frames: z.int().nonnegative(),
+  /** What the header claims, null when it claims nothing. */
+  claimedFrames: z.int().nullable(),
+  rate: ratioSchema,
+  /** Seconds per tick of the times below. */
+  timeBase: ratioSchema,
+  /** First presentation time and end of the last frame, ticks of `timeBase`. */
+  firstTime: z.int(),
+  endTime: z.int(),
+  /** Every step between neighbouring presentation times, most frequent first; one entry when the rate is constant (steps that differ only by rounding to the time base count as one). */
+  steps: z.array(z.object({ ticks: z.int(), count: z.int() })),
+  rateConstant: z.boolean(),
+  /** Sum of the packets' bytes, and the smallest and largest packet. */
+  bytes: z.int().nonnegative(),
+  smallestPacket: z.int().nonnegative(),
+  largestPacket: z.int().nonnegative(),
+});
+export type VideoFacts = z.infer<typeof videoFactsSchema>;
+
+export const audioFactsSchema = z.object({
+  streamIndex: z.int().nonnegative(),
+  codec: z.string(),
+  sampleFormat: z.string(),
+  bitDepth: z.int().nullable(),
+  sampleRate: z.int().positive(),
+  channels: z.int().positive(),
+  /** As ffprobe names it (`mono`, `stereo`, `5.1`); null when the file does not say. */
+  layout: z.string().nullable(),
+  /** Samples per channel that are played (edit lists and priming taken off), counted over packets. */
+  samples: z.int().nonnegative(),
+  /** Start of the sound against the start of the picture, in samples; 0 when together. */
+  startOffset: z.int(),
+});
+export type AudioFacts = z.infer<typeof audioFactsSchema>;
+
+export const clipFactsSchema = z.object({
+  kind: z.enum(['movie', 'sequence']),
+  /** ffprobe's format name, or the still format of a sequence. */
+  container: z.string(),
+  video: videoFactsSchema,
+  audio: z.array(audioFactsSchema),
+  timecode: timecodeSchema.nullable(),
+  /** Where the timecode was read: `tmcd`, `mxf`, `header`; null without timecode. */
+  timecodeFrom: z.string().nullable(),
+  reel: z.string().nullable(),
+  /** ISO 8601, as recorded by the camera. */
+  createdAt: z.string().nullable(),
+  /** Other tags of the container and picture stream, as written. */
+  metadata: z.record(z.string(), z.string()),
+});
+export type ClipFacts = z.infer<typeof clipFactsSchema>;

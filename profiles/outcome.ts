@@ -1,0 +1,46 @@
+/**
+ * Outcome: how one clip must come out in one profile, decided before anything runs, from facts and profile alone.
+ * The planner shows it, the maker is told it, the checker measures against it.
+ */
+import { z } from 'zod';
+import { colourTagsSchema } from '../media/facts.ts';
+import { ratioSchema } from '../media/rate.ts';
+import { timecodeSchema } from '../media/timecode.ts';
+
+export const outcomeSchema = z.object({
+  /** File name without folder, extension included. */
+  fileName: z.string(),
+  frames: z.int().positive(),
+  rate: ratioSchema,
+  width: z.int().positive(),
+  height: z.int().positive(),
+  pixelFormat: z.string(),
+  colour: colourTagsSchema,
+  /** ffprobe's names for what must be found in the file. */
+  container: z.enum(['mov', 'mp4']),
+  codec: z.string(),
+  codecTag: z.string(),
+  codecProfile: z.string().nullable(),
+  /** Highest allowed level, ten times the level's number (H.264 Table A-1); null where the codec has none. */
+  maxLevel: z.int().nullable(),
+  /** Exact bytes of every packet, where the codec fixes them (VC-3, ST 2019-1). */
+  packetBytes: z.int().nullable(),
+  timecode: timecodeSchema.nullable(),
+  reel: z.string().nullable(),
+  audio: z.array(
+    z.object({
+      /** Which of the source's sound tracks, counted from 0. */
+      sourceTrack: z.int().nonnegative(),
+      codec: z.string(),
+      sampleRate: z.int().positive(),
+      channels: z.int().positive(),
+      layout: z.string().nullable(),
+      samples: z.int().nonnegative(),
+      /** Samples that may be there more or fewer: 0 for PCM, the last coded block for AAC. */
+      tolerance: z.int().nonnegative(),
+    }),
+  ),
+  /** What will be written, an estimate for planning; `exact` when the codec fixes it. */
+  estimatedBytes: z.int().positive(),
+});
+export type Outcome = z.infer<typeof outcomeSchema>;

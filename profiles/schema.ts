@@ -1,0 +1,99 @@
+/**
+ * A profile: a named delivery. What to make, from what, how it must come out, and which checks must have passed.
+ * Every field is described here, once; what `profiles show` prints is made from these descriptions.
+ */
+import { z } from 'zod';
+
+export const containers = ['mov', 'mp4'] as const;
+export const videoCodecs = ['vc3', 'rdd36', 'h264'] as const;
+export const vc3Qualities = ['lb', 'sq', 'hq', 'hqx', '444'] as const;
+export const rdd36Qualities = ['proxy', 'lt', 'standard', 'hq', '4444', '4444-xq'] as const;
+export const rasterPolicies = ['native', 'fit', 'fill'] as const;
+export const audioFormats = ['s16', 's24', 'aac'] as const;
+export const burnInTexts = ['timecode', 'clip', 'roll', 'reel', 'profile'] as const;
+export const burnInPlaces = ['top-left', 'top-centre', 'top-right', 'bottom-left', 'bottom-centre', 'bottom-right'] as const;
+/** Every check that this version can run; a profile that asks for another one is refused. */
+export const checkNames = ['frames', 'duration', 'timecode', 'cadence', 'picture', 'colour-tags', 'codec', 'audio', 'decode', 'reel'] as const;
+export type CheckName = (typeof checkNames)[number];
+/** Without these no deliverable counts as proved (DESIGN, "What a roll must pass"); a profile cannot leave one out. */
+export const standingChecks = ['frames', 'duration', 'timecode', 'cadence', 'picture', 'colour-tags', 'codec', 'audio', 'decode'] as const satisfies readonly CheckName[];
+
+const name = z.string().regex(/^[a-z0-9][a-z0-9-]{0,62}$/, 'small letters, digits and hyphens, at most 63, not starting with a hyphen');
+
+const vc3 = z.strictObject({
+  codec: z.literal('vc3').describe('VC-3, SMPTE ST 2019-1, resolution-independent'),
+  quality: z.enum(vc3Qualities).describe('lb, sq, hq: 8-bit 4:2:2; hqx: 10-bit 4:2:2; 444: 10-bit 4:4:4'),
+});
+const rdd36 = z.strictObject({
+  codec: z.literal('rdd36').describe('The 10-bit intra codec of SMPTE RDD 36'),
+  quality: z.enum(rdd36Qualities).describe('The profile within RDD 36'),
+});
+const h264 = z.strictObject({
+  codec: z.literal('h264').describe('ITU-T H.264, High profile, 8-bit 4:2:0'),
+  crf: z.int().min(0).max(51).describe('Constant rate factor: lower is better and larger; 18 to 23 is usual'),
+  preset: z.enum(['ultrafast', 'veryfast', 'fast', 'medium', 'slow']).describe('Speed against size'),
+  key_frame_seconds: z.int().min(1).max(10).describe('Longest distance between key frames, whole seconds'),
+});
+
+export const profileSchema = z.strictObject({
+  version: z.literal(1).describe('Version of this file form'),
+  name: name.describe('What the profile is called on the command line and in folders'),
+  summary: z.string().min(1).max(200).describe('One line for people'),
+  container: z.enum(containers).describe('File form'),
+  video: z.discriminatedUnion('codec', [vc3, rdd36, h264]).describe('Picture codec and its settings'),
+  pixel_format: z.enum(['yuv420p', 'yuv422p', 'yuv422p10le', 'yuv444p10le']).describe('Chroma layout and depth of the encoded picture'),
+  raster: z
+    .strictObject({
+      policy: z.enum(rasterPolicies).describe('native: as shot; fit: inside width x height, nothing cut; fill: exactly width x height, centre kept, edges cut'),
+      width: z.int().min(16).max(16384).nullable().describe('Pixels; null with native'),
+      height: z.int().min(16).max(16384).nullable().describe('Pixels; with fit null leaves the height free'),
+      multiple_of: z.union([z.literal(1), z.literal(2), z.literal(4), z.literal(8), z.literal(16)]).describe('Width and height come out as multiples of this'),
+      enlarge: z.boolean().describe('false: a smaller source keeps its size'),
+    })
+    .describe('How large the picture is; pixels are always square'),
+  interlaced: z.enum(['hold', 'deinterlace']).describe('What to do with interlaced sources: hold the clip, or make one progressive frame of each frame'),
+  colour: z
+    .strictObject({
+      primaries: z.enum(['source', 'bt709', 'bt2020']).describe('source: as the source says'),
+      transfer: z.enum(['source', 'bt709', 'smpte2084', 'arib-std-b67']).describe('source: as the source says'),
+      matrix: z.enum(['source', 'bt709', 'bt2020nc', 'smpte170m']).describe('The picture is converted when the source differs'),
+      range: z.enum(['source', 'limited', 'full']).describe('The picture is converted when the source differs'),
+      untagged: z.enum(['hold', 'bt709']).describe('What an untagged source is taken for; hold: refused'),
+    })
+    .describe('Colour tags of the output. No look is applied'),
+  timecode: z
+    .strictObject({
+      missing: z.enum(['hold', 'zero']).describe('A clip without timecode: hold it, or start it at 00:00:00:00 and say so'),
+    })
+    .describe('Start timecode is the source start timecode'),
+  reel: z.enum(['source-or-roll', 'roll', 'clip', 'none']).describe('Reel name written beside the timecode'),
+  audio: z
+    .strictObject({
+      tracks: z.enum(['all', 'first', 'none']).describe('Which of the source tracks are carried over, layout kept'),
+      format: z.enum(audioFormats).describe('Sample format'),
+      rate: z.union([z.literal('source'), z.literal(48000), z.literal(96000)]).describe('Samples a second'),
+      tolerance_frames: z.int().min(0).max(50).describe('Sound shorter or longer than the picture by at most this many frames is cut or filled with silence to the picture; beyond it the clip is held'),
+    })
+    .describe('Sound always comes out exactly as long as the picture'),
+  file_name: z.string().min(1).max(200).describe('Template of the file name without extension: {clip} {roll} {reel} {day} {profile} {timecode}'),
+  burn_in: z
+    .array(
+      z.strictObject({
+        text: z.enum(burnInTexts).describe('What is written'),
+        place: z.enum(burnInPlaces).describe('Where'),
+        height_percent: z.int().min(2).max(20).describe('Letter height, per cent of picture height'),
+      }),
+    )
+    .max(6)
+    .describe('Text in the picture'),
+  checks: z.array(z.enum(checkNames)).describe('Checks that must have passed'),
+});
+export type Profile = z.infer<typeof profileSchema>;
+
+/** A profile with its canonical hash: SHA-256, hex, over the resolved profile as canonical JSON (sorted keys). The hash names exactly what was asked. */
+export interface LoadedProfile {
+  readonly profile: Profile;
+  readonly hash: string;
+  /** Where it came from, for people: a file path, or `built in`. */
+  readonly origin: string;
+}
