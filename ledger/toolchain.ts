@@ -1,5 +1,8 @@
 /** What made or measured something: versions that must be the same for the same bytes to come out. */
+import { createHash } from 'node:crypto';
 import { z } from 'zod';
+import { packageVersion } from '../media/installation.ts';
+import type { MediaTools } from '../media/tools/locate.ts';
 
 export const toolSchema = z.object({ name: z.string(), version: z.string(), /** SHA-256 of the program's own version and build lines. */ build: z.string() });
 export type Tool = z.infer<typeof toolSchema>;
@@ -13,3 +16,13 @@ export const toolchainSchema = z.object({
   fingerprint: z.string(),
 });
 export type Toolchain = z.infer<typeof toolchainSchema>;
+
+/** Raise when profile and source stay the same and other bytes come out than before. */
+export const RECIPE = 1;
+
+/** The toolchain of these programs. `rushlight` is for people; the fingerprint covers recipe and tools. */
+export function toolchainOf(tools: MediaTools): Toolchain {
+  const list = [tools.ffmpeg, tools.ffprobe].map((tool) => ({ name: tool.name, version: tool.version, build: tool.build }));
+  const fingerprint = createHash('sha256').update(JSON.stringify([RECIPE, list])).digest('hex');
+  return { rushlight: packageVersion(), recipe: RECIPE, tools: list, fingerprint };
+}

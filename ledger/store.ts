@@ -1,0 +1,68 @@
+/** Records on disk: written whole or not at all, read with tolerance forward and a clear word on damage. */
+import { randomUUID } from 'node:crypto';
+import { mkdir, open, readFile, rename, rm } from 'node:fs/promises';
+import { dirname, join } from 'node:path';
+import type { z } from 'zod';
+import { type Finding, finding } from '../findings/finding.ts';
+
+/** fsync of a folder makes a rename durable; some network file systems refuse it, which loses only durability. */
+export async function syncFolder(folder: string): Promise<void> {
+  const handle = await open(folder, 'r');
+  try {
+    await handle.sync();
+  } catch (error) {
+    if (!['EINVAL', 'ENOTSUP', 'EISDIR', 'EPERM'].includes((error as NodeJS.ErrnoException).code ?? '')) throw error;
+  } finally {
+    await handle.close();
+  }
+}
+
+/** Writes text under `path` so that a reader sees the old or the new whole, never a part; also after a power cut. */
+export async function writeWhole(path: string, text: string | Buffer): Promise<void> {
+  const folder = dirname(path);
+  await mkdir(folder, { recursive: true });
+  const part = join(folder, `.rushlight-part-${randomUUID()}`);
+  try {
+    const handle = await open(part, 'wx');
+    try {
+      await handle.writeFile(text);
+      await handle.sync();
+    } finally {
+      await handle.close();
+    }
+    await rename(part, path);
+  } catch (error) {
+    await rm(part, { force: true });
+    throw error;
+  }
+  await syncFolder(folder);
+}
+
+export async function writeRecord<Schema extends z.ZodType>(path: string, schema: Schema, value: z.input<Schema>): Promise<void> {
+  await writeWhole(path, `${JSON.stringify(schema.parse(value), null, 2)}\n`);
+}
+
+export type ReadRecord<Value> = { state: 'absent' } | { state: 'damaged'; finding: Finding } | { state: 'read'; value: Value };
+
+/** Unknown fields are kept (records of a newer minor version); a wrong version, shape or torn text is `damaged`, never guessed at. */
+export async function readRecord<Schema extends z.ZodType>(path: string, schema: Schema): Promise<ReadRecord<z.output<Schema>>> {
+  let text: string;
+  try {
+    text = await readFile(path, 'utf8');
+  } catch (error) {
+    if ((error as NodeJS.ErrnoException).code === 'ENOENT') return { state: 'absent' };
+    return { state: 'damaged', finding: finding('record-damaged', (error as Error).message, 'a readable record', { file: path }) };
+  }
+  let json: unknown;
+  try {
+    json = JSON.parse(text);
+  } catch (error) {
+    return { state: 'damaged', finding: finding('record-damaged', `not whole JSON: ${(error as Error).message}`, 'a whole record', { file: path }) };
+  }
+  const parsed = schema.safeParse(json);
+  if (!parsed.success) {
+    const issue = parsed.error.issues[0];
+    return { state: 'damaged', finding: finding('record-damaged', `${issue?.path.join('.') || 'the record'}: ${issue?.message ?? 'wrong shape'}`, 'a record of a version that this program knows', { file: path }) };
+  }
+  return { state: 'read', value: parsed.data };
+}

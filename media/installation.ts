@@ -1,0 +1,27 @@
+/** Where this program is installed: its package folder, the same from source and compiled. */
+import { existsSync, readFileSync } from 'node:fs';
+import { createRequire } from 'node:module';
+import { dirname, join } from 'node:path';
+import { fileURLToPath } from 'node:url';
+
+function findPackageFolder(): string {
+  let folder = dirname(fileURLToPath(import.meta.url));
+  while (!existsSync(join(folder, 'package.json'))) {
+    const parent = dirname(folder);
+    if (parent === folder) throw new Error('package.json not found above this program');
+    folder = parent;
+  }
+  return folder;
+}
+
+/** The folder that holds package.json. */
+export const packageFolder = findPackageFolder();
+
+export function packageVersion(): string {
+  return (JSON.parse(readFileSync(join(packageFolder, 'package.json'), 'utf8')) as { version: string }).version;
+}
+
+/** The font of burnt-in text: shipped as a package, so that every machine draws the same pixels. */
+export function burnInFont(): string {
+  return createRequire(import.meta.url).resolve('dejavu-fonts-ttf/ttf/DejaVuSansMono.ttf');
+}

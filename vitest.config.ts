@@ -1,0 +1,13 @@
+import { defineConfig } from 'vitest/config';
+
+export default defineConfig({
+  test: {
+    include: ['test/**/*.test.ts'],
+    exclude: ['test/bench/**', 'node_modules/**', 'dist/**'],
+    globalSetup: ['test/support/global-setup.ts'],
+    // Real encoders: a hang is caught by the tool under test or, last, by this.
+    testTimeout: 120_000,
+    hookTimeout: 120_000,
+    maxWorkers: 2,
+  },
+});
