@@ -1,13 +1,24 @@
-/** What coordinator and worker agree on about the queue: names and keys. The queue carries; it remembers nothing that is not also on disk. */
+/** What coordinator and worker agree on about the queue: names, keys, connection, and how a worker is started. The queue carries; it remembers nothing that is not also on disk. */
+import type { RedisOptions } from 'ioredis';
+import { z } from 'zod';
 
 /** BullMQ refuses `:` in queue names. */
 export const JOB_QUEUE = 'rushlight-jobs';
 export const ROLL_QUEUE = 'rushlight-rolls';
 export const BULL_PREFIX = 'rushlight';
 
+/** Rolls of one run: parents are taken up by the coordinator that made them, never by another one on the same Redis. */
+export function rollQueueOf(run: string): string {
+  return `${ROLL_QUEUE}-${run}`;
+}
+
 /** Holds the run that a night belongs to now; jobs of an older run of the same night are dropped. */
 export function nightKey(night: string): string {
   return `rushlight:night:${night}`;
+}
+/** Every run of a night that may have left something in the queue (a set). */
+export function runsKey(night: string): string {
+  return `rushlight:runs:${night}`;
 }
 /** Set to make every worker end the night's jobs at once. */
 export function cancelKey(run: string): string {
@@ -21,3 +32,75 @@ export interface JobProgress {
   readonly total: number;
   readonly framesPerSecond: number;
 }
+
+/** Where the queue is: the private store's socket, or a standing Redis (`redis://`, `rediss://`). */
+export const queueAddressSchema = z.discriminatedUnion('kind', [
+  z.object({ kind: z.literal('socket'), path: z.string() }),
+  z.object({ kind: z.literal('url'), url: z.string() }),
+]);
+export type QueueAddress = z.infer<typeof queueAddressSchema>;
+
+/** Connection options for BullMQ and ioredis. Throws TypeError for a text that is no Redis URL. */
+export function redisOptions(address: QueueAddress): RedisOptions {
+  // A lost store comes back within a second or two on the same files: ask often, and never give up by ourselves.
+  const retryStrategy = (times: number): number => Math.min(50 * 2 ** Math.min(times, 6), 2_000);
+  if (address.kind === 'socket') return { path: address.path, retryStrategy, maxRetriesPerRequest: null };
+  const url = new URL(address.url);
+  if (url.protocol !== 'redis:' && url.protocol !== 'rediss:') throw new TypeError(`not a redis:// or rediss:// address: ${printableAddress(address)}`);
+  const database = url.pathname.replace(/^\//, '');
+  if (!/^\d*$/.test(database)) throw new TypeError(`not a number of a database: ${database}`);
+  const host = url.hostname.replace(/^\[|\]$/g, '');
+  return {
+    host: host === '' ? '127.0.0.1' : host,
+    port: url.port === '' ? 6379 : Number(url.port),
+    ...(url.username === '' ? {} : { username: decodeURIComponent(url.username) }),
+    ...(url.password === '' ? {} : { password: decodeURIComponent(url.password) }),
+    ...(database === '' ? {} : { db: Number(database) }),
+    ...(url.protocol === 'rediss:' ? { tls: { servername: host } } : {}),
+    retryStrategy,
+    maxRetriesPerRequest: null,
+  };
+}
+
+/** The address for people and logs: never with its password. */
+export function printableAddress(address: QueueAddress): string {
+  if (address.kind === 'socket') return address.path;
+  try {
+    const url = new URL(address.url);
+    if (url.password !== '') url.password = '***';
+    return url.href;
+  } catch {
+    // What cannot be taken apart may hold a password anywhere.
+    return '(an address that cannot be read)';
+  }
+}
+
+/**
+ * How a worker process is started: `node <package>/dist/worker/main.js` with this as JSON in the environment variable
+ * RUSHLIGHT_WORKER (not on the command line, where everybody on the machine can read a password).
+ *
+ * stdin is a pipe that the starter holds open: its end means that the starter is gone, and the worker stops at once.
+ * SIGTERM: take no new job, finish what runs, end with 0. A second SIGTERM, or SIGINT: stop now; encoders are killed.
+ */
+export const WORKER_VARIABLE = 'RUSHLIGHT_WORKER';
+export const workerSetupSchema = z.object({
+  version: z.literal(1),
+  queue: queueAddressSchema,
+  /** For logs and reports: `local-1`. */
+  name: z.string(),
+  /** Absolute paths of the programs. */
+  ffmpeg: z.string(),
+  ffprobe: z.string(),
+  /** Threads that one encoder may use. */
+  threads: z.int().positive(),
+  /** Jobs that this process runs side by side. */
+  slots: z.int().positive(),
+  /** No progress for this long: the encoder is killed and the job tried again. */
+  stallSeconds: z.int().positive(),
+  /** BullMQ lockDuration and stalledInterval. Short where a dead worker is noticed on the same machine, longer over a network. */
+  lockMilliseconds: z.int().positive(),
+  stalledMilliseconds: z.int().positive(),
+  /** A worker's log, JSON lines; null: none. */
+  logFile: z.string().nullable(),
+});
+export type WorkerSetup = z.infer<typeof workerSetupSchema>;
