@@ -2,13 +2,14 @@
  * Runs one program to its end. Success and failure have one shape with every fact as a field: an exit code proves
  * nothing about a file, so callers decide by what they measure, and by these fields, never by text.
  *
- * On Linux the child dies with this process, also when this process is killed with SIGKILL (setpriv --pdeathsig;
- * it follows the spawning thread, so spawn from the main thread only). Elsewhere a watcher shell does the same.
+ * The program and everything it starts die with this process, also when this process is killed with SIGKILL (see tie.ts).
  */
-import { existsSync } from 'node:fs';
+import type { Socket } from 'node:net';
 import type { Readable } from 'node:stream';
+import { StringDecoder } from 'node:string_decoder';
 import { execa } from 'execa';
 import { programArgument } from '../names.ts';
+import { NOT_FOUND, NOT_RUNNABLE, tied, whyNotRunnable } from './tie.ts';
 
 export const endReasons = ['exited', 'signalled', 'stopped', 'stalled', 'not-started'] as const;
 export type EndReason = (typeof endReasons)[number];
@@ -22,6 +23,8 @@ export interface RunResult {
   readonly signal: string | null;
   /** True when SIGTERM was not enough. */
   readonly forced: boolean;
+  /** True when not even SIGKILL ended it in time (a program hung in the kernel on a dead mount): it may still run. */
+  readonly lingering: boolean;
   readonly milliseconds: number;
   /** The last 64 KiB of stderr. */
   readonly stderr: string;
@@ -31,53 +34,90 @@ export interface RunResult {
 export interface RunOptions {
   readonly signal?: AbortSignal;
   readonly cwd?: string;
+  /** Added to the environment of this process. */
   readonly env?: Readonly<Record<string, string>>;
   /** Reads stdout while the program runs; back-pressure holds. Without it stdout is discarded. */
   readonly onStdout?: (stream: Readable) => Promise<void>;
   /** Reads a third pipe (fd 3) while the program runs, for `-progress pipe:3`. */
   readonly onProgress?: (stream: Readable) => Promise<void>;
-  /** Every whole line of stderr as it comes; `stderr` keeps the tail all the same. */
+  /** Every whole line of stderr as it comes (cut at 64 KiB); `stderr` keeps the tail all the same. */
   readonly onStderrLine?: (line: string) => void;
-  /** Asked to call back `touch` when there is a sign of progress; silence for this long ends the program as stalled. */
+  /** Silence of `touch` for this long ends the program as stalled. */
   readonly stallMilliseconds?: number;
-  /** Receives the function to call at each sign of progress. */
-  readonly onStart?: (touch: () => void, pid: number | undefined) => void;
-  /** From SIGTERM to SIGKILL. */
+  /** Receives the function to call at each sign of progress, and the id of the program's process group. */
+  readonly onStart?: (touch: () => void, group: number | undefined) => void;
+  /** From SIGTERM to SIGKILL. Default 2 s. */
   readonly graceMilliseconds?: number;
   readonly niceness?: number;
 }
 
 const STDERR_TAIL_BYTES = 64 * 1024;
-const SETPRIV = ['/usr/bin/setpriv', '/bin/setpriv'].find((path) => process.platform === 'linux' && existsSync(path));
-
-/** Kills the child when our end of fd 4 closes, which the kernel does however we die. */
-const WATCHER = '"$@" 4<&- & c=$!; ( cat <&4 >/dev/null; kill -9 $c 2>/dev/null ) & w=$!; trap "kill -TERM $c" TERM; wait $c; r=$?; while kill -0 $c 2>/dev/null; do wait $c; r=$?; done; kill $w 2>/dev/null; exit $r';
+/** After SIGKILL a program ends at once, unless the kernel holds it; waiting longer would hang the whole night. */
+const AFTER_KILL_MILLISECONDS = 10_000;
+/** After the program's end: how long a pipe that another process still holds open may be silent. */
+const QUIET_PIPE_MILLISECONDS = 2_000;
 
 /** Groups of programs that run now: an ordinary end of this process ends them too. */
 const liveGroups = new Set<number>();
 process.on('exit', () => {
-  for (const pid of liveGroups) {
-    try {
-      process.kill(-pid, 'SIGKILL');
-    } catch {
-      // Gone already.
-    }
-  }
+  for (const pid of liveGroups) killGroup(pid, 'SIGKILL');
 });
 
-/** The command line that ties the program's life to ours. */
-export function tied(command: string, args: readonly string[]): { file: string; args: string[]; watcher: boolean } {
-  if (SETPRIV !== undefined) return { file: SETPRIV, args: ['--pdeathsig', 'KILL', '--', command, ...args], watcher: false };
-  return { file: '/bin/sh', args: ['-c', WATCHER, 'sh', command, ...args], watcher: true };
+function killGroup(pid: number | undefined, signal: NodeJS.Signals): void {
+  if (pid === undefined) return;
+  try {
+    process.kill(-pid, signal);
+  } catch {
+    // Gone already.
+  }
 }
 
+/** Keeps the tail of stderr and hands out its lines. */
+class StderrReader {
+  readonly #tail: Buffer[] = [];
+  #bytes = 0;
+  readonly #decoder = new StringDecoder('utf8');
+  #rest = '';
+  readonly #onLine: ((line: string) => void) | undefined;
+  constructor(onLine: ((line: string) => void) | undefined) {
+    this.#onLine = onLine;
+  }
+  take(chunk: Buffer): void {
+    this.#tail.push(chunk);
+    this.#bytes += chunk.length;
+    while (this.#bytes - (this.#tail[0]?.length ?? 0) >= STDERR_TAIL_BYTES) this.#bytes -= this.#tail.shift()?.length ?? 0;
+    if (this.#onLine === undefined) return;
+    const lines = (this.#rest + this.#decoder.write(chunk)).split('\n');
+    // A program that never ends its line must not fill the memory.
+    this.#rest = (lines.pop() ?? '').slice(0, STDERR_TAIL_BYTES);
+    for (const line of lines) this.#onLine(line);
+  }
+  end(): void {
+    const last = this.#rest + this.#decoder.end();
+    if (last !== '') this.#onLine?.(last);
+  }
+  text(): string {
+    const all = Buffer.concat(this.#tail);
+    return all.subarray(Math.max(0, all.length - STDERR_TAIL_BYTES)).toString('utf8');
+  }
+}
+
+function notRun(command: string, args: readonly string[], reason: 'stopped' | 'not-started', startError: string | null): RunResult {
+  return { command, args, reason, exitCode: null, signal: null, forced: false, lingering: false, milliseconds: 0, stderr: '', startError };
+}
+
+/**
+ * Throws RangeError when an argument cannot stand on a command line, and whatever a reader (`onStdout`, `onProgress`,
+ * `onStderrLine`) throws, after the program has been ended. Everything else is told in the result.
+ */
 export async function runTool(command: string, args: readonly string[], options: RunOptions = {}): Promise<RunResult> {
+  const checked = args.map(programArgument);
+  if (options.signal?.aborted === true) return notRun(command, args, 'stopped', null);
+  const cannot = whyNotRunnable(command);
+  if (cannot !== null) return notRun(command, args, 'not-started', cannot);
+
   const started = performance.now();
-  const line = tied(command, args.map(programArgument));
-  let reason: EndReason | undefined;
-  let forced = false;
-  const tail: Buffer[] = [];
-  let tailBytes = 0;
+  const line = tied(command, checked, options.niceness);
   const child = execa(line.file, line.args, {
     buffer: false,
     reject: false,
@@ -86,109 +126,132 @@ export async function runTool(command: string, args: readonly string[], options:
     cleanup: false,
     ...(options.cwd === undefined ? {} : { cwd: options.cwd }),
     ...(options.env === undefined ? {} : { env: { ...options.env } }),
-    stdio: [
-      'ignore',
-      options.onStdout === undefined ? 'ignore' : 'pipe',
-      'pipe',
-      options.onProgress === undefined ? 'ignore' : 'pipe',
-      ...(line.watcher ? (['pipe'] as const) : []),
-    ],
+    stdio: ['ignore', options.onStdout === undefined ? 'ignore' : 'pipe', 'pipe', options.onProgress === undefined ? 'ignore' : 'pipe', 'pipe'],
   });
-  const killGroup = (signal: NodeJS.Signals): void => {
-    if (child.pid === undefined) return;
-    try {
-      process.kill(-child.pid, signal);
-    } catch {
-      // Gone already.
-    }
+  const pid = child.pid;
+  if (pid !== undefined) liveGroups.add(pid);
+  const streams = child.stdio as unknown as (Socket | null)[];
+  // The tie (fd 4) carries nothing; it breaks when the program's shell is killed, and that is told by the result.
+  streams[4]?.on('error', () => undefined);
+
+  let reason: EndReason | undefined;
+  let forced = false;
+  let lingering = false;
+  const timers = new Set<NodeJS.Timeout>();
+  const later = (milliseconds: number, then: () => void): NodeJS.Timeout => {
+    const timer = setTimeout(then, milliseconds);
+    timers.add(timer);
+    return timer;
   };
-  let killTimer: NodeJS.Timeout | undefined;
+  let giveUp = (): void => undefined;
+  const givenUp = new Promise<null>((resolve) => {
+    giveUp = () => resolve(null);
+  });
   const end = (why: EndReason): void => {
     if (reason !== undefined) return;
     reason = why;
-    killGroup('SIGTERM');
-    killTimer = setTimeout(() => {
+    killGroup(pid, 'SIGTERM');
+    later(options.graceMilliseconds ?? 2_000, () => {
       forced = true;
-      killGroup('SIGKILL');
-    }, options.graceMilliseconds ?? 2_000);
+      killGroup(pid, 'SIGKILL');
+      later(AFTER_KILL_MILLISECONDS, () => giveUp());
+    });
   };
   const onAbort = (): void => end('stopped');
-  if (child.pid !== undefined) liveGroups.add(child.pid);
-  if (options.signal?.aborted === true) onAbort();
   options.signal?.addEventListener('abort', onAbort, { once: true });
 
-  let stallTimer: NodeJS.Timeout | undefined;
-  const touch = (): void => {
-    if (options.stallMilliseconds === undefined) return;
-    clearTimeout(stallTimer);
-    stallTimer = setTimeout(() => end('stalled'), options.stallMilliseconds);
-  };
-  touch();
-  options.onStart?.(touch, child.pid);
-  if (options.niceness !== undefined && child.pid !== undefined) {
-    const { setPriority } = await import('node:os');
-    try {
-      setPriority(child.pid, options.niceness);
-    } catch {
-      // The program may be gone, or the system may not allow it: the work is the same, only less polite.
-    }
-  }
+  const stallTimer = options.stallMilliseconds === undefined ? undefined : later(options.stallMilliseconds, () => end('stalled'));
+  options.onStart?.(() => stallTimer?.refresh(), pid);
 
+  child.once('exit', (code, signal) => {
+    // From here on nothing else can be the reason, and whatever the program left behind in its group goes.
+    reason ??= signal === null ? (code === NOT_FOUND || code === NOT_RUNNABLE ? 'not-started' : 'exited') : 'signalled';
+    for (const timer of timers) clearTimeout(timer);
+    killGroup(pid, 'SIGKILL');
+    if (pid !== undefined) liveGroups.delete(pid);
+    closeQuietPipes(streams, later);
+  });
+
+  let readerError: { error: unknown } | undefined;
+  const guarded = async (reader: Promise<void>): Promise<void> => {
+    try {
+      await reader;
+    } catch (error) {
+      readerError ??= { error };
+      end('stopped');
+      // Nobody reads any more: drained, or the program would stay blocked on a full pipe until it is killed.
+      for (const stream of streams.slice(1, 4)) stream?.resume();
+    }
+  };
+  const stderrReader = new StderrReader(options.onStderrLine);
   const readers: Promise<void>[] = [];
-  const streams = child.stdio as unknown as (Readable | null)[];
   const stderr = streams[2];
   if (stderr) {
-    let rest = '';
     readers.push(
-      (async () => {
-        for await (const chunk of stderr) {
-          const bytes = chunk as Buffer;
-          tail.push(bytes);
-          tailBytes += bytes.length;
-          while (tailBytes - (tail[0]?.length ?? 0) > STDERR_TAIL_BYTES) tailBytes -= tail.shift()?.length ?? 0;
-          if (options.onStderrLine !== undefined) {
-            const lines = (rest + bytes.toString('utf8')).split('\n');
-            rest = lines.pop() ?? '';
-            for (const text of lines) options.onStderrLine(text);
-          }
-        }
-        if (rest !== '') options.onStderrLine?.(rest);
-      })(),
+      guarded(
+        (async () => {
+          for await (const chunk of stderr) stderrReader.take(chunk as Buffer);
+          stderrReader.end();
+        })(),
+      ),
     );
   }
-  if (options.onStdout !== undefined && streams[1]) readers.push(options.onStdout(streams[1]));
-  if (options.onProgress !== undefined && streams[3]) readers.push(options.onProgress(streams[3]));
-  // A reader that fails would leave the program blocked on a full pipe.
-  const reading = Promise.all(readers).catch((error: unknown) => {
-    end('stopped');
-    for (const stream of streams) stream?.resume?.();
-    throw error;
-  });
+  if (options.onStdout !== undefined && streams[1]) readers.push(guarded(options.onStdout(streams[1])));
+  if (options.onProgress !== undefined && streams[3]) readers.push(guarded(options.onProgress(streams[3])));
+
   try {
-    const [result] = await Promise.all([child, reading]);
-    const started_ = result.exitCode !== undefined || result.signal !== undefined;
+    const ended = await Promise.race([Promise.all([child, ...readers]).then(([result]) => result), givenUp]);
+    if (ended === null) {
+      lingering = true;
+      for (const stream of streams) stream?.destroy();
+      child.unref();
+    }
+    if (readerError !== undefined) throw readerError.error;
+    const ran = ended === null || ended.exitCode !== undefined || ended.signal !== undefined;
+    const why: EndReason = ran ? (reason ?? 'exited') : 'not-started';
     return {
       command,
       args,
-      reason: reason ?? (started_ ? (result.signal === undefined ? 'exited' : 'signalled') : 'not-started'),
-      exitCode: result.exitCode ?? null,
-      signal: result.signal ?? null,
+      reason: why,
+      exitCode: ended?.exitCode ?? null,
+      signal: ended?.signal ?? null,
       forced,
+      lingering,
       milliseconds: performance.now() - started,
-      stderr: Buffer.concat(tail).toString('utf8'),
-      startError: started_ ? null : (result.shortMessage ?? 'could not be started'),
+      stderr: stderrReader.text(),
+      startError: why !== 'not-started' ? null : ran ? stderrReader.text().trim() || `exit code ${ended?.exitCode ?? '?'}` : (ended?.shortMessage ?? 'could not be started'),
     };
   } finally {
-    clearTimeout(killTimer);
-    clearTimeout(stallTimer);
+    for (const timer of timers) clearTimeout(timer);
     options.signal?.removeEventListener('abort', onAbort);
-    if (child.pid !== undefined) liveGroups.delete(child.pid);
-    // Whatever the program started and left behind in its group.
-    killGroup('SIGKILL');
+    if (pid !== undefined && !lingering) liveGroups.delete(pid);
   }
 }
 
-/** Runs a program and returns its stdout as bytes, up to `limitBytes` (default 64 MiB; more throws). */
+/**
+ * A process that left the program's group can hold its pipes open for ever. The program has ended, so a pipe that is empty
+ * and silent is closed; one whose reader is merely slow keeps its bytes (they show as `readableLength`).
+ */
+function closeQuietPipes(streams: readonly (Socket | null)[], later: (milliseconds: number, then: () => void) => void): void {
+  for (const stream of streams.slice(1, 4)) {
+    if (!stream) continue;
+    let before = stream.bytesRead;
+    const look = (): void => {
+      if (stream.readableEnded || stream.destroyed) return;
+      if (stream.bytesRead === before && stream.readableLength === 0) {
+        // An ordinary end for whoever reads, then our side is closed.
+        stream.once('end', () => stream.destroy());
+        stream.push(null);
+        return;
+      }
+      before = stream.bytesRead;
+      later(QUIET_PIPE_MILLISECONDS, look);
+    };
+    later(QUIET_PIPE_MILLISECONDS, look);
+  }
+}
+
+/** Runs a program and returns its stdout as bytes, up to `limitBytes` (default 64 MiB; more throws RangeError). */
 export async function runForOutput(command: string, args: readonly string[], options: Omit<RunOptions, 'onStdout'> & { limitBytes?: number } = {}): Promise<RunResult & { stdout: Buffer }> {
   const chunks: Buffer[] = [];
   let bytes = 0;
