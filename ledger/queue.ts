@@ -40,8 +40,11 @@ export const queueAddressSchema = z.discriminatedUnion('kind', [
 ]);
 export type QueueAddress = z.infer<typeof queueAddressSchema>;
 
+/** `replyMapping` stays as ioredis has it: its constructor types refuse an option that may be undefined. */
+export type QueueConnection = Omit<RedisOptions, 'replyMapping'>;
+
 /** Connection options for BullMQ and ioredis. Throws TypeError for a text that is no Redis URL. */
-export function redisOptions(address: QueueAddress): RedisOptions {
+export function redisOptions(address: QueueAddress): QueueConnection {
   // A lost store comes back within a second or two on the same files: ask often, and never give up by ourselves.
   const retryStrategy = (times: number): number => Math.min(50 * 2 ** Math.min(times, 6), 2_000);
   if (address.kind === 'socket') return { path: address.path, retryStrategy, maxRetriesPerRequest: null };

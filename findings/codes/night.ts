@@ -158,6 +158,16 @@ export const nightCodes = {
     title: 'a copy of the roll does not hold',
     remedy: 'Copy the roll again to that place from the card or from a copy that holds, and run again. Do not reformat the card.',
   },
+  'file-unaccounted': {
+    weight: 'hold',
+    title: 'a file of the roll is neither part of a clip nor told as another file',
+    remedy: 'Report this with roll.json: survey and intake see different files. Look at the file itself before anything is deleted.',
+  },
+  'clip-twice': {
+    weight: 'hold',
+    title: 'two clips of the roll have the same id',
+    remedy: 'Report this with roll.json. Until then take one of the two out of the roll into a roll of its own, with its manifest.',
+  },
   'profiles-absent': {
     weight: 'hold',
     title: 'nothing was asked to be made of the roll',

@@ -1,0 +1,56 @@
+/** What the gate reads from disk and writes to it. */
+import { lstat } from 'node:fs/promises';
+import { join, normalize, sep } from 'node:path';
+import type { Clip } from '../../ledger/clip.ts';
+import { layout } from '../../ledger/layout.ts';
+import { clipReportSchema, deliverableReportSchema } from '../../ledger/report.ts';
+import { type RollVerdict, rollVerdictSchema } from '../../ledger/roll.ts';
+import { readRecord, writeRecord } from '../../ledger/store.ts';
+import { type DeliverableOnDisk, deliverableKey, type GateDecision } from './decide.ts';
+
+/** Size of the regular file at `path` below the roll's delivery folder; null when it is not one, or lies elsewhere. */
+async function standingBytes(rollFolder: string, path: string): Promise<number | null> {
+  const relative = normalize(path);
+  if (relative.startsWith(`..${sep}`) || relative === '..' || relative.startsWith(sep)) return null;
+  try {
+    const stats = await lstat(join(rollFolder, relative));
+    return stats.isFile() ? stats.size : null;
+  } catch {
+    // Whatever the reason, nobody can open it: it does not stand.
+    return null;
+  }
+}
+
+export async function readDeliverable(rollFolder: string, clipId: string, profile: string): Promise<DeliverableOnDisk> {
+  const read = await readRecord(layout.deliverableReport(rollFolder, clipId, profile), deliverableReportSchema);
+  if (read.state === 'absent') return { report: null, damage: null, standingBytes: null };
+  if (read.state === 'damaged') return { report: null, damage: read.finding, standingBytes: null };
+  return { report: read.value, damage: null, standingBytes: read.value.file === null ? null : await standingBytes(rollFolder, read.value.file.path) };
+}
+
+/** Every report of these clips in these profiles, read now. */
+export async function readDeliverables(rollFolder: string, clips: readonly Clip[], profiles: readonly string[]): Promise<Map<string, DeliverableOnDisk>> {
+  const found = new Map<string, DeliverableOnDisk>();
+  for (const clip of clips) {
+    const list = await Promise.all(profiles.map((profile) => readDeliverable(rollFolder, clip.id, profile)));
+    for (const [index, profile] of profiles.entries()) found.set(deliverableKey(clip.id, profile), list[index] as DeliverableOnDisk);
+  }
+  return found;
+}
+
+/**
+ * Writes clip reports and roll.json. At no moment does a `ready` stand beside a report that says otherwise:
+ * a held verdict is written before the reports, a ready one after them.
+ */
+export async function writeDecision(rollFolder: string, decision: GateDecision): Promise<void> {
+  const writeVerdict = (): Promise<void> => writeRecord(layout.verdict(rollFolder), rollVerdictSchema, decision.verdict);
+  const held = decision.verdict.verdict === 'held';
+  if (held) await writeVerdict();
+  for (const report of decision.clipReports) await writeRecord(layout.clipReport(rollFolder, report.clip.id), clipReportSchema, report);
+  if (!held) await writeVerdict();
+}
+
+export async function readVerdict(rollFolder: string): Promise<RollVerdict | null> {
+  const read = await readRecord(layout.verdict(rollFolder), rollVerdictSchema);
+  return read.state === 'read' ? read.value : null;
+}
