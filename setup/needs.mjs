@@ -1,0 +1,44 @@
+/** The programs that Rushlight takes from the system, and what each system's package manager calls them. */
+
+/**
+ * `anyOf`: one of these on PATH will do. `named`: environment variables that name such a program elsewhere.
+ * `packaged`: where an optional package leaves one, below node_modules.
+ * Package names of apt were tried on Debian 12; those of the others are from memory, since no such machine was at hand.
+ */
+const run = [
+  {
+    need: 'ffmpeg',
+    why: 'decodes and encodes',
+    anyOf: ['ffmpeg'],
+    named: 'RUSHLIGHT_FFMPEG',
+    packaged: 'ffmpeg-static/ffmpeg',
+    packages: { apt: 'ffmpeg', brew: 'ffmpeg', dnf: 'ffmpeg-free', pacman: 'ffmpeg' },
+  },
+  {
+    need: 'ffprobe',
+    why: 'measures',
+    anyOf: ['ffprobe'],
+    named: 'RUSHLIGHT_FFPROBE',
+    packaged: `@ffprobe-installer/${process.platform}-${process.arch}/ffprobe`,
+    packages: { apt: 'ffmpeg', brew: 'ffmpeg', dnf: 'ffmpeg-free', pacman: 'ffmpeg' },
+  },
+  {
+    need: 'redis-server or valkey-server',
+    why: 'carries the night’s queue',
+    anyOf: ['redis-server', 'valkey-server'],
+    packages: { apt: 'redis-server', brew: 'redis', dnf: 'valkey', pacman: 'valkey' },
+  },
+];
+
+/** What the tests measure with or compare against. */
+const test = [
+  { need: 'mediainfo', why: 'reads finished files independently of ffmpeg', anyOf: ['mediainfo'], packages: { apt: 'mediainfo', brew: 'media-info', dnf: 'mediainfo', pacman: 'mediainfo' } },
+  { need: 'xmllint', why: 'holds manifests against their published schema', anyOf: ['xmllint'], packages: { apt: 'libxml2-utils', brew: 'libxml2', dnf: 'libxml2', pacman: 'libxml2' } },
+  { need: 'xxh64sum', why: 'computes checksums independently', anyOf: ['xxh64sum'], packages: { apt: 'xxhash', brew: 'xxhash', dnf: 'xxhash', pacman: 'xxhash' } },
+  { need: 'sha256sum', why: 'computes checksums independently', anyOf: ['sha256sum'], packages: { apt: 'coreutils', brew: 'coreutils', dnf: 'coreutils', pacman: 'coreutils' } },
+  ...(process.platform === 'linux'
+    ? [{ need: 'setpriv', why: 'ties an encoder’s life to its worker’s', anyOf: ['setpriv'], packages: { apt: 'util-linux', dnf: 'util-linux', pacman: 'util-linux' } }]
+    : []),
+];
+
+export const needs = { run, test: [...run, ...test] };
