@@ -37,6 +37,8 @@ export const deliverableReportSchema = z.looseObject({
   outcome: outcomeSchema,
   /** Relative to <delivery>/<day>/<roll>; null when failed. */
   file: z.object({ path: z.string(), bytes: z.int().nonnegative(), xxh128: z.string() }).nullable(),
+  /** Digests of older files of ours that may still stand under the final name (made with another profile or toolchain, or before a crash): only these are ever replaced. */
+  supersedes: z.array(z.string()).optional(),
   /** Measured from the staged file. */
   facts: clipFactsSchema.nullable(),
   checks: z.array(checkResultSchema),

@@ -1,0 +1,64 @@
+/** Whether a deliverable is finished: by its report and by the bytes that stand on disk, and by nothing else. */
+import { join, normalize, sep } from 'node:path';
+import { type FileDigest, digestOfFile } from '../media/digest.ts';
+import type { DeliverableReport } from './report.ts';
+
+/** What the deliverable must have been made from and with. */
+export interface Wanted {
+  readonly contentDigest: string;
+  readonly profileHash: string;
+  /** Toolchain fingerprint. */
+  readonly toolchain: string;
+}
+
+export type Settled =
+  /** `report` says `published`; `rewrite`: the report on disk does not say so yet (the work ended between rename and report). */
+  | { readonly state: 'finished'; readonly report: DeliverableReport; readonly rewrite: boolean }
+  | { readonly state: 'unfinished'; readonly why: string };
+
+/** Why this report is about something else than what is wanted; null when it is about that. Pure. */
+export function whyOtherWork(report: DeliverableReport, wanted: Wanted): string | null {
+  if (report.clip.contentDigest !== wanted.contentDigest) return 'made from other content';
+  if (report.profileHash !== wanted.profileHash) return 'made with another profile';
+  if (report.toolchain.fingerprint !== wanted.toolchain) return 'made by another toolchain';
+  return null;
+}
+
+/** Path of the file below the roll's delivery folder; null when the report points outside of it. */
+export function placeOf(report: DeliverableReport, rollFolder: string): string | null {
+  if (report.file === null) return null;
+  const relative = normalize(report.file.path);
+  if (relative === '..' || relative.startsWith(`..${sep}`) || relative.startsWith(sep)) return null;
+  return join(rollFolder, relative);
+}
+
+/**
+ * Reads the whole file when the report says that one should stand. `rollFolder` is <delivery>/<day>/<roll>.
+ * A report left at `publishing` whose file stands with the checked digest is finished: nothing is encoded again.
+ */
+export async function settleDeliverable(report: DeliverableReport, rollFolder: string, wanted: Wanted, signal?: AbortSignal): Promise<Settled> {
+  const other = whyOtherWork(report, wanted);
+  if (other !== null) return { state: 'unfinished', why: other };
+  if (report.state === 'failed') return { state: 'unfinished', why: 'it failed' };
+  // A check that did not pass is never `publishing`; a report edited to say so must not be believed either.
+  if (report.checks.length === 0 || report.checks.some((check) => check.outcome !== 'passed')) return { state: 'unfinished', why: 'not every check passed' };
+  const path = placeOf(report, rollFolder);
+  if (path === null || report.file === null) return { state: 'unfinished', why: 'the report names no file of this roll' };
+  let standing: FileDigest;
+  try {
+    standing = await digestOfFile(path, signal);
+  } catch (error) {
+    signal?.throwIfAborted();
+    return { state: 'unfinished', why: `the file cannot be read (${(error as NodeJS.ErrnoException).code ?? (error as Error).message})` };
+  }
+  if (standing.bytes !== report.file.bytes || standing.xxh128 !== report.file.xxh128) return { state: 'unfinished', why: 'other bytes stand under its name' };
+  const rewrite = report.state !== 'published';
+  return { state: 'finished', report: rewrite ? { ...report, state: 'published' } : report, rewrite };
+}
+
+/** Digests that may be replaced under `path` (relative to the roll's delivery folder), by the word of the report that stands there now. Pure. */
+export function ownDigests(report: DeliverableReport | null, path: string): string[] {
+  if (report === null) return [];
+  const older = report.outcome.fileName === path.split('/').at(-1) ? (report.supersedes ?? []) : [];
+  return [...new Set([...(report.file?.path === path ? [report.file.xxh128] : []), ...older])];
+}

@@ -1,0 +1,34 @@
+/** The digest that names the bytes of a deliverable: XXH128, read from disk. */
+import { open } from 'node:fs/promises';
+import { Xxh128 } from './manifest/xxh128.ts';
+import { fsPath } from './names.ts';
+
+export interface FileDigest {
+  readonly bytes: number;
+  /** 32 lower-case hex digits, canonical order. */
+  readonly xxh128: string;
+  /** Which file it was: a name can be given to another one. */
+  readonly device: bigint;
+  readonly inode: bigint;
+}
+
+/** Reads the whole file once. Throws what node:fs throws, and the signal's reason when aborted. */
+export async function digestOfFile(path: string, signal?: AbortSignal): Promise<FileDigest> {
+  const handle = await open(fsPath(path), 'r');
+  try {
+    const stats = await handle.stat({ bigint: true });
+    const hash = new Xxh128();
+    const buffer = Buffer.allocUnsafe(1024 * 1024);
+    let bytes = 0;
+    for (;;) {
+      signal?.throwIfAborted();
+      const { bytesRead } = await handle.read(buffer, 0, buffer.length, bytes);
+      if (bytesRead === 0) break;
+      hash.update(buffer.subarray(0, bytesRead));
+      bytes += bytesRead;
+    }
+    return { bytes, xxh128: hash.digest(), device: stats.dev, inode: stats.ino };
+  } finally {
+    await handle.close();
+  }
+}
