@@ -1,11 +1,16 @@
 /**
- * One run per work folder. The lock is a file that appears whole under its name (written apart, then linked: link(2)
- * refuses an existing name, also over NFS) and says who holds it; the lock of a process that is gone is taken over.
+ * One run per work folder. A lock is a file that appears whole under its name (written apart, then linked: link(2)
+ * refuses an existing name, also over NFS) and says who holds it.
+ *
+ * Names are numbered. A dead holder's lock is not taken away to make room, since between looking and taking away it may
+ * have become a living one: another number is linked beside it. Everybody links first and looks at all others after, so of
+ * two at least one sees the other and steps back. Only who holds the lock removes the locks of the dead.
  */
 import { randomUUID } from 'node:crypto';
-import { link, mkdir, open, readFile, rename, rm } from 'node:fs/promises';
+import { link, mkdir, open, readdir, readFile, rm } from 'node:fs/promises';
 import { hostname } from 'node:os';
 import { join } from 'node:path';
+import { setTimeout } from 'node:timers/promises';
 import { z } from 'zod';
 import { FindingError, finding } from '../../findings/finding.ts';
 import { processIdentity } from './process-identity.ts';
@@ -27,22 +32,28 @@ export interface WorkLock {
   release(): Promise<void>;
 }
 
-const LOCK_NAME = 'lock.json';
+const STEPS_BACK = 5;
+const LOCK_NAME = /^lock-(\d{1,9})\.json$/;
+const lockPath = (workFolder: string, number: number): string => join(workFolder, `lock-${number}.json`);
 
-/** `unreadable`: a torn or foreign file under the lock's name. */
-export async function readLock(workFolder: string): Promise<{ holder: LockHolder | null; state: 'absent' | 'held' | 'stale' | 'unreadable' }> {
-  let text: string;
+/** Numbers of the locks that lie there, highest first. */
+async function lockNumbers(workFolder: string): Promise<number[]> {
   try {
-    text = await readFile(join(workFolder, LOCK_NAME), 'utf8');
+    const names = await readdir(workFolder);
+    return names.flatMap((name) => LOCK_NAME.exec(name)?.[1] ?? []).map(Number).sort((a, b) => b - a);
   } catch (error) {
-    if ((error as NodeJS.ErrnoException).code === 'ENOENT') return { holder: null, state: 'absent' };
+    if ((error as NodeJS.ErrnoException).code === 'ENOENT') return [];
     throw error;
   }
-  const holder = parseLock(text);
-  if (holder === null) return { holder: null, state: 'unreadable' };
-  // Nobody can look at the processes of another machine: its lock counts as held.
-  const held = holder.host !== hostname() || processIdentity(holder.pid) === holder.process;
-  return { holder, state: held ? 'held' : 'stale' };
+}
+
+async function lockText(file: string): Promise<string | null> {
+  try {
+    return await readFile(file, 'utf8');
+  } catch (error) {
+    if ((error as NodeJS.ErrnoException).code === 'ENOENT') return null;
+    throw error;
+  }
 }
 
 function parseLock(text: string): LockHolder | null {
@@ -55,10 +66,35 @@ function parseLock(text: string): LockHolder | null {
   }
 }
 
+export type LockState = { state: 'free' } | { state: 'held'; holder: LockHolder } | { state: 'stale'; holder: LockHolder | null };
+
+/** `stale` without a holder: a torn or foreign file under a lock's name. */
+async function stateOf(file: string): Promise<LockState> {
+  const text = await lockText(file);
+  if (text === null) return { state: 'free' };
+  const holder = parseLock(text);
+  if (holder === null) return { state: 'stale', holder };
+  // Nobody can look at the processes of another machine: its lock counts as held.
+  const held = holder.host !== hostname() || processIdentity(holder.pid) === holder.process;
+  return held ? { state: 'held', holder } : { state: 'stale', holder };
+}
+
+/** Who holds the work folder; a dead holder is told when nobody living does. */
+export async function readLock(workFolder: string, except: string | null = null): Promise<LockState> {
+  let found: LockState = { state: 'free' };
+  for (const number of await lockNumbers(workFolder)) {
+    const file = lockPath(workFolder, number);
+    if (file === except) continue;
+    const state = await stateOf(file);
+    if (state.state === 'held') return state;
+    if (state.state === 'stale' && found.state === 'free') found = state;
+  }
+  return found;
+}
+
 /** Throws FindingError (exit 2) that names the process when another run holds the folder. */
 export async function acquireLock(workFolder: string): Promise<WorkLock> {
   await mkdir(workFolder, { recursive: true, mode: 0o700 });
-  const file = join(workFolder, LOCK_NAME);
   const mine: LockHolder = { version: 1, host: hostname(), pid: process.pid, process: processIdentity(process.pid) ?? 'unknown', since: new Date().toISOString(), token: randomUUID() };
   const part = join(workFolder, `.lock-${mine.token}`);
   const handle = await open(part, 'wx', 0o600);
@@ -69,21 +105,32 @@ export async function acquireLock(workFolder: string): Promise<WorkLock> {
     await handle.close();
   }
   try {
-    // Every round ends with the lock, with a refusal, or because somebody else moved: a handful is plenty.
-    for (let round = 0; round < 10; round += 1) {
-      if (await linked(part, file)) return { file, release: () => release(file, mine.token) };
-      const { holder, state } = await readLock(workFolder);
-      if (state === 'held' && holder !== null) throw inUse(workFolder, holder);
-      if (state !== 'absent') await takeAway(workFolder, file, holder?.token ?? null);
+    for (let round = 1; ; round += 1) {
+      const [highest = 0] = await lockNumbers(workFolder);
+      const file = lockPath(workFolder, highest + 1);
+      if (await linked(part, file)) {
+        const other = await readLock(workFolder, file);
+        if (other.state !== 'held') {
+          for (const number of await lockNumbers(workFolder)) if (number !== highest + 1) await removeDead(lockPath(workFolder, number));
+          return { file, release: () => release(file, mine.token) };
+        }
+        await release(file, mine.token);
+        // Another one may step back for the same reason: who is still there after a few tries holds it.
+        if (round >= STEPS_BACK) throw inUse(workFolder, other.holder);
+      }
+      await setTimeout(Math.random() * 20 * round);
     }
-    throw new FindingError([finding('work-folder-in-use', 'the lock changes hands all the time', 'a work folder of this run alone', { file: workFolder })], 2);
   } finally {
     await rm(part, { force: true });
   }
 }
 
+async function removeDead(file: string): Promise<void> {
+  if ((await stateOf(file)).state === 'stale') await rm(file, { force: true });
+}
+
 function inUse(workFolder: string, holder: LockHolder): FindingError {
-  const where = holder.host === hostname() ? '' : ` on ${holder.host} (if that machine is gone for good, delete ${join(workFolder, LOCK_NAME)})`;
+  const where = holder.host === hostname() ? '' : ` on ${holder.host} (if that machine is gone for good, delete the lock-….json in the work folder)`;
   return new FindingError([finding('work-folder-in-use', `process ${holder.pid}${where}, since ${holder.since}`, 'no other run', { file: workFolder })], 2);
 }
 
@@ -97,25 +144,8 @@ async function linked(part: string, file: string): Promise<boolean> {
   }
 }
 
-/** Takes a dead holder's lock away. Should somebody have put a living one there meanwhile, that one is put back. */
-async function takeAway(workFolder: string, file: string, deadToken: string | null): Promise<void> {
-  const aside = join(workFolder, `.lock-dead-${randomUUID()}`);
-  try {
-    await rename(file, aside);
-  } catch (error) {
-    if ((error as NodeJS.ErrnoException).code === 'ENOENT') return;
-    throw error;
-  }
-  const taken = parseLock(await readFile(aside, 'utf8'));
-  if (taken !== null && taken.token !== deadToken) await linked(aside, file);
-  await rm(aside, { force: true });
-}
-
 async function release(file: string, token: string): Promise<void> {
-  try {
-    if (parseLock(await readFile(file, 'utf8'))?.token === token) await rm(file, { force: true });
-  } catch (error) {
-    // The work folder may have been deleted under us: then nothing is locked any more.
-    if ((error as NodeJS.ErrnoException).code !== 'ENOENT') throw error;
-  }
+  const text = await lockText(file);
+  // The work folder may have been deleted under us, or the lock have been cleared away by hand.
+  if (text !== null && parseLock(text)?.token === token) await rm(file, { force: true });
 }

@@ -31,6 +31,8 @@ export async function inspectStanding(address: QueueAddress): Promise<Finding[]>
     try {
       await client.connect();
       await client.ping();
+      // ioredis goes on in database 0 when the one that was asked for does not exist, and tells nobody.
+      await client.select(redisOptions(address).db ?? 0);
     } catch (error) {
       throw refusal(place, lastError ?? (error as Error), error as Error);
     }

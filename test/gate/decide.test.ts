@@ -1,0 +1,126 @@
+import { describe, expect, test } from 'vitest';
+import { decideRoll } from '../../coordinator/gate/decide.ts';
+import { finding } from '../../findings/finding.ts';
+import type { IntakeResult } from '../../ledger/roll.ts';
+import { rollVerdictSchema } from '../../ledger/roll.ts';
+import { clipReportSchema } from '../../ledger/report.ts';
+import { allChecks, clip, goodWorld, loaded, type World } from './world.ts';
+
+function codes(world: World): string[] {
+  return [...new Set(decideRoll(world.input).verdict.findings.map((item) => item.code))].sort();
+}
+
+const intake = (world: World): IntakeResult => world.input.intake as IntakeResult;
+const entry = (world: World, key: string) => world.disk.get(key) as NonNullable<ReturnType<World['disk']['get']>>;
+
+describe('a roll about which everything is known and good', () => {
+  test('is ready, without a finding, with every clip ready', () => {
+    const decision = decideRoll(goodWorld().input);
+    expect(decision.verdict.verdict).toBe('ready');
+    expect(decision.verdict.findings).toEqual([]);
+    expect(decision.clipReports.map((item) => [item.clip.id, item.verdict])).toEqual([
+      ['A001C001', 'ready'],
+      ['A001C002', 'ready'],
+    ]);
+    expect(decision.verdict.profiles[0]).toEqual({ name: 'cut', hash: 'hash-cut', checks: allChecks });
+    expect(decision.verdict.clips[0]?.deliverables[0]).toEqual({ profile: 'cut', state: 'published', file: 'cut/A001C001.mov', bytes: 1234, xxh128: 'aa' });
+  });
+
+  test('gives records that the ledger takes', () => {
+    const decision = decideRoll(goodWorld().input);
+    expect(rollVerdictSchema.safeParse(decision.verdict).success).toBe(true);
+    for (const item of decision.clipReports) expect(clipReportSchema.safeParse(item).success).toBe(true);
+  });
+
+  test('stays ready with a note, which is told', () => {
+    const world = goodWorld();
+    world.input.findings = [finding('store-restarted', 'signal SIGKILL', 'a store that stays up')];
+    const { verdict } = decideRoll(world.input);
+    expect(verdict.verdict).toBe('ready');
+    expect(verdict.findings.map((item) => item.code)).toEqual(['store-restarted']);
+  });
+});
+
+/** Every way to be incomplete or wrong, and the code that says so. */
+const spoiled: [what: string, code: string, spoil: (world: World) => void][] = [
+  ['intake did not come to an end', 'intake-absent', (world) => void (world.input.intake = null)],
+  ['intake read fewer copies than were asked for', 'intake-absent', (world) => void (world.input.copiesAsked = 3)],
+  ['intake read no copy at all', 'intake-absent', (world) => void (intake(world).copies = [])],
+  ['no copy was asked for and none was read', 'intake-absent', (world) => { world.input.copiesAsked = 0; intake(world).copies = []; }],
+  ['intake read no manifest and does not say so', 'intake-absent', (world) => void (intake(world).manifests = [])],
+  ['the intake is of another roll', 'intake-absent', (world) => void (intake(world).roll = 'B001')],
+  ['the intake is of another day', 'intake-absent', (world) => void (intake(world).day = 'day-02')],
+  ['the second copy does not hold', 'copy-not-proved', (world) => void (intake(world).copies[1] = { folder: '/copy/A001', files: 5, bytes: 5900, holds: false })],
+  ['the shoot day’s own copy does not hold', 'copy-not-proved', (world) => void (intake(world).copies[0] = { folder: '/day-03/A001', files: 4, bytes: 1, holds: false })],
+  ['intake found something that holds', 'manifest-unreadable', (world) => void intake(world).findings.push(finding('manifest-unreadable', 'torn', 'whole', { roll: 'A001' }))],
+  ['a finding of a newer version, of unknown weight', 'moon-in-shot', (world) => void intake(world).findings.push({ code: 'moon-in-shot', found: 'x', expected: 'y' })],
+  ['the roll has no clip', 'roll-empty', (world) => { world.input.clips = []; intake(world).files = []; }],
+  ['the night asked for no profile', 'profiles-absent', (world) => void (world.input.profiles = [])],
+  ['a file of the roll is told by nobody', 'file-unaccounted', (world) => void intake(world).files.push({ path: 'clips/A001C003.mov', bytes: 9, hashes: {} })],
+  ['a frame lies beyond the sequence', 'file-unaccounted', (world) => void intake(world).files.push({ path: 'A001C002/f.0012.dpx', bytes: 9, hashes: {} })],
+  ['a frame of another padding lies in the sequence', 'file-unaccounted', (world) => void intake(world).files.push({ path: 'A001C002/f.00010.dpx', bytes: 9, hashes: {} })],
+  ['two clips have one id', 'clip-twice', (world) => void (world.input.clips = [...world.input.clips, { clip, facts: null, findings: [] }])],
+  ['a clip was not measured, and nobody says why', 'facts-absent', (world) => void (world.input.clips = world.input.clips.map((item) => ({ ...item, facts: null })))],
+  ['survey found something that holds', 'roll-empty', (world) => void (world.input.clips = world.input.clips.map((item) => ({ ...item, findings: [finding('roll-empty', 'a', 'b', { clip: item.clip.id })] })))],
+  ['the night says something that holds', 'night-interrupted', (world) => void (world.input.findings = [finding('night-interrupted', 'Ctrl-C', 'an end', { roll: 'A001' })])],
+  ['no report of a deliverable', 'deliverable-absent', (world) => void world.disk.delete('A001C002/look')],
+  ['a report that is not there', 'deliverable-absent', (world) => void world.disk.set('A001C002/look', { report: null, damage: null, standingBytes: null })],
+  ['a report that cannot be read', 'record-damaged', (world) => void world.disk.set('A001C002/look', { report: null, damage: finding('record-damaged', 'torn', 'whole'), standingBytes: null })],
+  ['a profile of which nothing was made', 'deliverable-absent', (world) => void (world.input.profiles = [...world.input.profiles, loaded('third', 'hash-third')])],
+  ['a deliverable in the middle of being published', 'deliverable-unpublished', (world) => void (world.first.state = 'publishing')],
+  ['a deliverable that failed and does not say why', 'deliverable-unpublished', (world) => void (world.first.state = 'failed')],
+  ['a deliverable that failed and says why', 'target-full', (world) => { world.first.state = 'failed'; world.first.findings.push(finding('target-full', '0 bytes', 'more')); }],
+  ['a published deliverable with a holding finding', 'target-full', (world) => void world.first.findings.push(finding('target-full', '0 bytes', 'more'))],
+  ['made from other content', 'deliverable-outdated', (world) => void (world.first.clip.contentDigest = 'digest-before')],
+  ['made with other settings', 'deliverable-outdated', (world) => void (world.first.profileHash = 'hash-before')],
+  ['made by other tools', 'deliverable-outdated', (world) => void (world.first.toolchain = { ...world.first.toolchain, fingerprint: 'fingerprint-before' })],
+  ['a report of another clip under this name', 'deliverable-outdated', (world) => void (world.first.clip.id = 'A001C002')],
+  ['a report of another profile under this name', 'deliverable-outdated', (world) => void (world.first.profile = 'look')],
+  ['a report of another roll under this name', 'deliverable-outdated', (world) => void (world.first.roll = 'B001')],
+  ['a report of another day under this name', 'deliverable-outdated', (world) => void (world.first.day = 'day-02')],
+  ...allChecks.flatMap((check): typeof spoiled => [
+    [`the check ${check} did not run`, 'check-absent', (world) => void (world.first.checks = world.first.checks.filter((item) => item.check !== check))],
+    [`the check ${check} failed`, 'check-failed', (world) => void (world.first.checks = world.first.checks.map((item) => (item.check === check ? { ...item, outcome: 'failed' } : item)))],
+  ]),
+  ['a check passed once and failed once', 'check-failed', (world) => void world.first.checks.push({ check: 'frames', outcome: 'failed', measured: '23', expected: '24', tool: 'x' })],
+  ['no check ran at all', 'check-absent', (world) => void (world.first.checks = [])],
+  ['a published report names no file', 'file-absent', (world) => void (world.first.file = null)],
+  ['the file is gone', 'file-absent', (world) => void (entry(world, 'A001C001/cut').standingBytes = null)],
+  ['the file is shorter than when it was published', 'file-size-differs', (world) => void (entry(world, 'A001C001/cut').standingBytes = 1233)],
+  ['file and report agree on no bytes', 'file-size-differs', (world) => { entry(world, 'A001C001/cut').standingBytes = 0; world.first.file = { path: 'cut/x.mov', bytes: 0, xxh128: 'aa' }; }],
+  ['a published deliverable was not measured', 'facts-absent', (world) => void (world.first.facts = null)],
+];
+
+describe('a roll is held', () => {
+  test.each(spoiled)('when %s: %s', (_what, code, spoil) => {
+    const world = goodWorld();
+    spoil(world);
+    const { verdict } = decideRoll(world.input);
+    expect(verdict.verdict).toBe('held');
+    expect(codes(world)).toContain(code);
+    expect(rollVerdictSchema.safeParse(verdict).success).toBe(true);
+  });
+
+  test('and what is wrong with one clip leaves the other clip ready', () => {
+    const world = goodWorld();
+    world.first.state = 'failed';
+    const decision = decideRoll(world.input);
+    expect(decision.clipReports.map((item) => item.verdict)).toEqual(['held', 'ready']);
+    expect(decision.verdict.verdict).toBe('held');
+  });
+
+  test('for the reason that the plan gave, not buried under what follows from it', () => {
+    const world = goodWorld();
+    world.disk.delete('A001C001/cut');
+    world.input.clips = [{ ...(world.input.clips[0] as (typeof world.input.clips)[number]), findings: [finding('profiles-absent', 'refused', 'accepted', { roll: 'A001', clip: clip.id, profile: 'cut' })] }, ...world.input.clips.slice(1)];
+    expect(codes(world)).toEqual(['profiles-absent']);
+    expect(decideRoll(world.input).verdict.verdict).toBe('held');
+  });
+
+  test('when intake failed, with no word about clips that nobody looked for', () => {
+    const world = goodWorld();
+    intake(world).copies[1] = { folder: '/copy/A001', files: 5, bytes: 5900, holds: false };
+    world.input.clips = [];
+    expect(codes(world)).toEqual(['copy-not-proved']);
+  });
+});

@@ -1,0 +1,171 @@
+/** A roll about which everything is known and good, as literals; each test of the gate spoils one thing. */
+import type { DeliverableOnDisk, GateInput } from '../../coordinator/gate/decide.ts';
+import type { Clip } from '../../ledger/clip.ts';
+import type { DeliverableReport } from '../../ledger/report.ts';
+import type { Toolchain } from '../../ledger/toolchain.ts';
+import type { ClipFacts } from '../../media/facts.ts';
+import type { Outcome } from '../../profiles/outcome.ts';
+import type { LoadedProfile } from '../../profiles/schema.ts';
+
+export const toolchain: Toolchain = {
+  rushlight: '0.1.0',
+  recipe: 1,
+  tools: [{ name: 'ffmpeg', version: '7.1', build: 'b1' }],
+  fingerprint: 'fingerprint-now',
+};
+
+export const clip: Clip = { id: 'A001C001', name: 'A001C001', place: { kind: 'movie', file: 'clips/A001C001.mov' }, bytes: 5000, contentDigest: 'digest-now' };
+export const secondClip: Clip = { id: 'A001C002', name: 'A001C002', place: { kind: 'sequence', folder: 'A001C002', prefix: 'f.', suffix: '.dpx', padding: 4, first: 9, count: 3, statedRate: { num: 24, den: 1 } }, bytes: 900, contentDigest: 'digest-two' };
+
+export const facts: ClipFacts = {
+  kind: 'movie',
+  container: 'mov',
+  video: {
+    streamIndex: 0,
+    codec: 'prores',
+    codecTag: 'apcn',
+    profile: 'Standard',
+    level: null,
+    width: 320,
+    height: 180,
+    pixelAspect: { num: 1, den: 1 },
+    rotation: 0,
+    pixelFormat: 'yuv422p10le',
+    bitDepth: 10,
+    fieldOrder: 'progressive',
+    colour: { primaries: 'bt709', transfer: 'bt709', matrix: 'bt709', range: 'limited' },
+    frames: 24,
+    claimedFrames: 24,
+    rate: { num: 24, den: 1 },
+    timeBase: { num: 1, den: 24 },
+    firstTime: 0,
+    endTime: 24,
+    steps: [{ ticks: 1, count: 23 }],
+    rateConstant: true,
+    bytes: 4800,
+    smallestPacket: 200,
+    largestPacket: 200,
+  },
+  audio: [],
+  timecode: null,
+  timecodeFrom: null,
+  reel: null,
+  createdAt: null,
+  metadata: {},
+};
+
+const outcome: Outcome = {
+  fileName: 'A001C001.mov',
+  frames: 24,
+  rate: { num: 24, den: 1 },
+  width: 320,
+  height: 180,
+  pixelFormat: 'yuv422p',
+  colour: { primaries: 'bt709', transfer: 'bt709', matrix: 'bt709', range: 'limited' },
+  container: 'mov',
+  codec: 'dnxhd',
+  codecTag: 'AVdh',
+  codecProfile: 'DNXHR LB',
+  maxLevel: null,
+  packetBytes: null,
+  timecode: null,
+  reel: null,
+  audio: [],
+  estimatedBytes: 1000,
+};
+
+export function loaded(name: string, hash: string, checks: LoadedProfile['profile']['checks'] = ['reel']): LoadedProfile {
+  return {
+    hash,
+    origin: 'test',
+    profile: {
+      version: 1,
+      name,
+      summary: 'for tests',
+      container: 'mov',
+      video: { codec: 'vc3', quality: 'lb' },
+      pixel_format: 'yuv422p',
+      raster: { policy: 'native', width: null, height: null, multiple_of: 2, enlarge: false },
+      interlaced: 'hold',
+      colour: { primaries: 'source', transfer: 'source', matrix: 'source', range: 'source', untagged: 'hold' },
+      timecode: { missing: 'hold' },
+      reel: 'none',
+      audio: { tracks: 'all', format: 's24', rate: 'source', tolerance_frames: 1 },
+      file_name: '{clip}',
+      burn_in: [],
+      checks,
+    },
+  };
+}
+
+/** The nine that DESIGN requires of everything and the one that the profile of these tests asks for besides. */
+export const allChecks = ['frames', 'duration', 'timecode', 'cadence', 'picture', 'colour-tags', 'codec', 'audio', 'decode', 'reel'];
+
+export function report(of: Clip, profile: string, profileHash: string): DeliverableReport {
+  return {
+    version: 1,
+    kind: 'deliverable',
+    day: 'day-03',
+    roll: 'A001',
+    clip: of,
+    profile,
+    profileHash,
+    toolchain,
+    state: 'published',
+    outcome,
+    file: { path: `${profile}/${of.id}.mov`, bytes: 1234, xxh128: 'aa' },
+    facts,
+    checks: allChecks.map((check) => ({ check, outcome: 'passed', measured: 'm', expected: 'm', tool: 'ffprobe 7.1' })),
+    findings: [],
+    startedAt: '2026-01-01T00:00:00Z',
+    finishedAt: '2026-01-01T00:00:01Z',
+    host: 'bench',
+    attempt: 1,
+    command: ['ffmpeg'],
+  };
+}
+
+export interface World {
+  input: { -readonly [Key in keyof GateInput]: GateInput[Key] };
+  disk: Map<string, { -readonly [Key in keyof DeliverableOnDisk]: DeliverableOnDisk[Key] }>;
+  /** The report of the first clip in the first profile. */
+  first: DeliverableReport;
+}
+
+/** Two clips, two profiles, two copies: all of it in order. Deep copies, so that a test may change anything. */
+export function goodWorld(): World {
+  const profiles = [loaded('cut', 'hash-cut'), loaded('look', 'hash-look')];
+  const disk: World['disk'] = new Map();
+  for (const of of [clip, secondClip]) {
+    for (const { profile, hash } of profiles) disk.set(`${of.id}/${profile.name}`, { report: structuredClone(report(of, profile.name, hash)), damage: null, standingBytes: 1234 });
+  }
+  const input: World['input'] = {
+    day: 'day-03',
+    roll: 'A001',
+    intake: structuredClone({
+      day: 'day-03',
+      roll: 'A001',
+      folder: '/day-03/A001',
+      manifests: [{ file: 'checksums.md5', kind: 'md5', files: 5 }],
+      copies: [
+        { folder: '/day-03/A001', files: 5, bytes: 5900, holds: true },
+        { folder: '/copy/A001', files: 5, bytes: 5900, holds: true },
+      ],
+      files: ['clips/A001C001.mov', 'A001C002/f.0009.dpx', 'A001C002/f.0010.dpx', 'A001C002/f.0011.dpx', 'notes.txt'].map((path) => ({ path, bytes: 1, hashes: {} })),
+      findings: [],
+    }),
+    copiesAsked: 2,
+    clips: [
+      { clip, facts, findings: [] },
+      { clip: secondClip, facts, findings: [] },
+    ],
+    otherFiles: ['notes.txt'],
+    profiles,
+    toolchain,
+    onDisk: disk,
+    findings: [],
+    decidedAt: '2026-01-01T06:00:00Z',
+  };
+  const first = disk.get('A001C001/cut')?.report as DeliverableReport;
+  return { input, disk, first };
+}
