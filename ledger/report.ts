@@ -47,6 +47,8 @@ export const deliverableReportSchema = z.looseObject({
   startedAt: z.string(),
   finishedAt: z.string(),
   host: z.string(),
+  /** `run` of the job that wrote it: tells a failure of this run from an older one. */
+  run: z.string().optional(),
   attempt: z.int().positive(),
   /** The encoder's command line, as it ran. */
   command: z.array(z.string()),
