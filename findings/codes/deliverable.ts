@@ -1,4 +1,4 @@
-/** Codes of what was made: make, check, publish. */
+/** Codes of what was made: claim, make, check, publish, and a delivery that is measured again. */
 import type { CodeEntry } from '../registry.ts';
 
 export const deliverableCodes = {
@@ -6,5 +6,180 @@ export const deliverableCodes = {
     weight: 'hold',
     title: 'a record on disk cannot be read',
     remedy: 'Delete that record; what it described is measured or made again on the next run. If records are damaged repeatedly, check the volume.',
+  },
+
+  // Claim: why a worker does not take a job.
+  'job-damaged': {
+    weight: 'hold',
+    title: 'a job in the queue cannot be understood',
+    remedy: 'Let coordinator and workers run the same version, and run again. If they do, look for another program that writes into the same Redis.',
+  },
+  'toolchain-differs': {
+    weight: 'hold',
+    title: 'a worker has other programs than the night was planned with',
+    remedy: 'Install the same ffmpeg and ffprobe on every machine of the farm (`npm start -- doctor` shows version and build), or take that machine out, and run again.',
+  },
+  'source-missing': {
+    weight: 'hold',
+    title: 'the clip cannot be opened by the worker',
+    remedy: 'Mount the volume of the roll under the same path on every machine of the farm, with the right to read, and run again.',
+  },
+  'source-changed': {
+    weight: 'hold',
+    title: 'the clip is not what intake and survey read',
+    remedy: 'Nothing may write into a roll. Find out what did, compare the roll with its other copies, and run again: intake reads everything anew.',
+  },
+
+  // Make.
+  'clip-decode-error': {
+    weight: 'hold',
+    title: 'the clip cannot be decoded from beginning to end',
+    remedy: 'Look at the clip at the frame named, and take the file from another copy or from the card. If every copy is the same, the camera recorded it so: the production must know before the card is erased.',
+  },
+  'clip-raster-changes': {
+    weight: 'hold',
+    title: 'the picture changes its size within the clip',
+    remedy: 'Look at the clip at the frame named; take it from another copy or from the card. If it was recorded so, it must be cut there by hand.',
+  },
+  'encoder-not-started': {
+    weight: 'hold',
+    title: 'the encoder could not be started',
+    remedy: 'Run `npm start -- doctor` on the machine named; install or name the program, and run again.',
+  },
+  'encoder-failed': {
+    weight: 'hold',
+    title: 'the encoder failed although the clip decodes',
+    remedy: 'Read the message. Run again; if it fails at the same place, run the command of the report by hand, and try a newer ffmpeg.',
+  },
+  'encoder-killed': {
+    weight: 'hold',
+    title: 'the encoder was killed',
+    remedy: 'Usually the system had no memory left (see the system log): give the machine fewer slots or threads, and run again.',
+  },
+  'encoder-stalled': {
+    weight: 'hold',
+    title: 'the encoder made no progress and was ended',
+    remedy: 'Check the volumes of roll and target for hangs. If the machine is only slow, allow a longer silence, and run again.',
+  },
+  'encoder-wrote-nothing': {
+    weight: 'hold',
+    title: 'the encoder ended well and left no file',
+    remedy: 'Run again. If it repeats, the program named as ffmpeg is not one: `npm start -- doctor` shows where it was found.',
+  },
+  'work-failed': {
+    weight: 'hold',
+    title: 'the work on a deliverable ended with an error that has no name of its own',
+    remedy: 'Read the message, and run again: only what is not finished is made. If it repeats, report it with the worker\'s log.',
+  },
+
+  // Check.
+  'deliverable-unreadable': {
+    weight: 'hold',
+    title: 'what was made cannot be read',
+    remedy: 'Run again. If it repeats, look at the volume and at the encoder\'s version.',
+  },
+  'check-not-run': {
+    weight: 'hold',
+    title: 'a check that is asked for could not run',
+    remedy: 'Read what could not be measured, and run again; a check that did not run counts as failed.',
+  },
+  'frame-count-differs': {
+    weight: 'hold',
+    title: 'the number of frames is not the source\'s',
+    remedy: 'Do not hand this file out: it relinks to the wrong frames. Run again; if it repeats, compare the clip with its other copies.',
+  },
+  'duration-differs': {
+    weight: 'hold',
+    title: 'duration or rate is not what it must be',
+    remedy: 'Do not hand this file out. Run again; if it repeats, try another ffmpeg version.',
+  },
+  'timecode-differs': {
+    weight: 'hold',
+    title: 'start timecode, drop flag or label rate is not what it must be',
+    remedy: 'Do not hand this file out: it relinks to the wrong frames. Run again; if it repeats, try another ffmpeg version.',
+  },
+  'cadence-broken': {
+    weight: 'hold',
+    title: 'frames do not follow each other at one step from zero on',
+    remedy: 'Do not hand this file out. Run again; if it repeats, look at the clip for gaps in its recording.',
+  },
+  'picture-differs': {
+    weight: 'hold',
+    title: 'raster, pixel format or orientation is not what the profile asks',
+    remedy: 'Run again; if it repeats, try another ffmpeg version.',
+  },
+  'colour-tags-differ': {
+    weight: 'hold',
+    title: 'colour tags are not what the profile asks',
+    remedy: 'Do not hand this file out: it would be shown with wrong colours. Run again; if it repeats, try another ffmpeg version.',
+  },
+  'codec-differs': {
+    weight: 'hold',
+    title: 'wrapper, codec, profile, level or frame size is not what the profile asks',
+    remedy: 'Run again; if it repeats, try another ffmpeg version.',
+  },
+  'sound-differs': {
+    weight: 'hold',
+    title: 'the sound is not what it must be',
+    remedy: 'Do not hand this file out. Run again; if it repeats, look at the clip\'s sound tracks.',
+  },
+  'does-not-decode': {
+    weight: 'hold',
+    title: 'what was made does not decode whole and without an error',
+    remedy: 'Do not hand this file out. Run again; if it repeats, check memory and volume of the machine.',
+  },
+  'reel-differs': {
+    weight: 'hold',
+    title: 'the reel name is not what it must be',
+    remedy: 'Do not hand this file out: it relinks to another reel. Run again; if it repeats, try another ffmpeg version.',
+  },
+
+  // Publish.
+  'target-name-taken': {
+    weight: 'hold',
+    title: 'something that is not ours stands under a deliverable\'s name',
+    remedy: 'Look at what stands there and move it away, or deliver to another folder, and run again. Nothing was overwritten.',
+  },
+  'staged-file-lost': {
+    weight: 'hold',
+    title: 'the checked file was gone or replaced before it could be published',
+    remedy: 'Nothing else may write into a delivery. Check that the target is still mounted, and run again.',
+  },
+
+  // A delivery measured again.
+  'delivery-empty': {
+    weight: 'hold',
+    title: 'the delivery holds no roll with a verdict',
+    remedy: 'Name the folder that was given to --deliver. A roll without roll.json was never finished: run the night again.',
+  },
+  'digest-differs': {
+    weight: 'hold',
+    title: 'a deliverable has other bytes than when it was checked',
+    remedy: 'Do not use this file. Run again: it is made anew. Find out what wrote into the delivery, or whether the volume fails.',
+  },
+  'file-not-listed': {
+    weight: 'hold',
+    title: 'a file in a profile\'s folder belongs to no deliverable',
+    remedy: 'Look at it and move it away: nobody has checked it, and an editor would take it for a finished one.',
+  },
+  'report-absent': {
+    weight: 'hold',
+    title: 'a deliverable that roll.json lists has no report',
+    remedy: 'Run again: what has no report is made anew.',
+  },
+  'report-disagrees': {
+    weight: 'hold',
+    title: 'the records of a delivery do not agree with each other',
+    remedy: 'Somebody edited a record, or two runs wrote at once. Run again: the records are written anew from what is measured.',
+  },
+  'verdict-differs': {
+    weight: 'hold',
+    title: 'roll.json says something else than what was measured now',
+    remedy: 'Believe the measurement. Read the other findings of the roll, and run again.',
+  },
+  'staging-left': {
+    weight: 'note',
+    title: 'an unfinished file of an interrupted night lies in the delivery',
+    remedy: 'It can be deleted when no night is at work; the next run does so by itself once its owner is known to be dead.',
   },
 } as const satisfies Record<string, CodeEntry>;

@@ -1,0 +1,48 @@
+/** What a check is: a pure comparison of what was measured with what had to come out. */
+import type { Finding, FindingSubject } from '../findings/finding.ts';
+import { finding } from '../findings/finding.ts';
+import type { FindingCode } from '../findings/registry.ts';
+import type { ClipFacts } from '../media/facts.ts';
+import type { Outcome } from '../profiles/outcome.ts';
+import type { CheckName } from '../profiles/schema.ts';
+import type { Measured } from './measured.ts';
+
+export interface CheckInput {
+  readonly measured: Measured;
+  readonly outcome: Outcome;
+  /** Of the clip that it was made from; null when they are not at hand. */
+  readonly source: ClipFacts | null;
+}
+
+export interface CheckVerdict {
+  readonly measured: string;
+  readonly expected: string;
+  /** Empty: passed. */
+  readonly faults: readonly { readonly code: FindingCode; readonly found: string; readonly expected: string }[];
+}
+
+export interface Check {
+  readonly name: CheckName;
+  /** Which measurements it rests on, for the report. */
+  readonly rests: readonly ('packets' | 'decode' | 'atoms')[];
+  /** null: it cannot run, since something was not measured. It is then absent from the report, and absent is failed. */
+  readonly run: (input: CheckInput) => CheckVerdict | null;
+}
+
+export function faultsToFindings(verdict: CheckVerdict, subject: FindingSubject): Finding[] {
+  return verdict.faults.map((fault) => finding(fault.code, fault.found, fault.expected, subject));
+}
+
+/** One line of a comparison: what is compared, found, expected. */
+export type Line = readonly [what: string, found: string | number | null, expected: string | number | null];
+
+/** A verdict over several values; those that differ become one fault. */
+export function compare(code: FindingCode, lines: readonly Line[]): CheckVerdict {
+  const text = (which: 1 | 2, from: readonly Line[]): string => from.map((line) => `${line[0]} ${line[which] ?? 'none'}`).join(', ');
+  const differing = lines.filter(([, found, expected]) => found !== expected);
+  return {
+    measured: text(1, lines),
+    expected: text(2, lines),
+    faults: differing.length === 0 ? [] : [{ code, found: text(1, differing), expected: text(2, differing) }],
+  };
+}

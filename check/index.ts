@@ -1,0 +1,74 @@
+/**
+ * The independent checker: measures what was made from the bytes on disk, and compares with what had to come out. It
+ * believes neither the encoder nor the report; worker and audit use the same one.
+ */
+import { type Finding, type FindingSubject, finding, holds } from '../findings/finding.ts';
+import type { CheckResult } from '../ledger/report.ts';
+import type { FileDigest } from '../media/digest.ts';
+import type { ClipFacts } from '../media/facts.ts';
+import type { MediaTools } from '../media/tools/locate.ts';
+import type { Outcome } from '../profiles/outcome.ts';
+import { type CheckName, standingChecks } from '../profiles/schema.ts';
+import { faultsToFindings } from './check.ts';
+import { measureFile } from './measure.ts';
+import { checks } from './registry.ts';
+
+export interface CheckRequest {
+  readonly path: string;
+  readonly outcome: Outcome;
+  /** The profile's own list; those that no profile can leave out run in any case. */
+  readonly checks: readonly CheckName[];
+  /** Of the clip that it was made from; null when not at hand. */
+  readonly sourceFacts: ClipFacts | null;
+  readonly tools: MediaTools;
+  readonly threads?: number;
+  readonly signal?: AbortSignal;
+  /** Pictures decoded so far. */
+  readonly onFrames?: (frames: number) => void;
+  /** What the findings are about. */
+  readonly subject?: FindingSubject;
+}
+
+export interface CheckReport {
+  readonly facts: ClipFacts | null;
+  /** One for each check that ran. */
+  readonly results: readonly CheckResult[];
+  readonly findings: readonly Finding[];
+  readonly digest: FileDigest;
+  readonly xxh128: string;
+  readonly bytes: number;
+  /** Every check asked for ran and passed, and nothing else holds. */
+  readonly passed: boolean;
+}
+
+/** Throws when the file cannot be opened, when a program cannot be started (FindingError), and the signal's reason when stopped. */
+export async function checkDeliverable(request: CheckRequest): Promise<CheckReport> {
+  const names = [...new Set<CheckName>([...standingChecks, ...request.checks])];
+  const { measured, findings: unmeasured } = await measureFile(request.path, {
+    tools: request.tools,
+    decode: names.some((name) => checks[name].rests.includes('decode')),
+    ...(request.threads === undefined ? {} : { threads: request.threads }),
+    ...(request.signal === undefined ? {} : { signal: request.signal }),
+    ...(request.onFrames === undefined ? {} : { onFrames: request.onFrames }),
+  });
+  const subject = request.subject ?? {};
+  const results: CheckResult[] = [];
+  const findings: Finding[] = unmeasured.map((item) => ({ ...item, ...subject }));
+  for (const name of names) {
+    const check = checks[name];
+    const verdict = check.run({ measured, outcome: request.outcome, source: request.sourceFacts });
+    if (verdict === null) {
+      findings.push(finding('check-not-run', `\`${name}\` rests on ${check.rests.join(' and ')}, which could not be measured`, `a result of \`${name}\``, subject));
+      continue;
+    }
+    results.push({ check: name, outcome: verdict.faults.length === 0 ? 'passed' : 'failed', measured: verdict.measured, expected: verdict.expected, tool: toolsOf(check.rests, request.tools) });
+    findings.push(...faultsToFindings(verdict, subject));
+  }
+  const passed = results.length === names.length && results.every((result) => result.outcome === 'passed') && !findings.some(holds);
+  return { facts: measured.facts, results, findings, digest: measured.digest, xxh128: measured.digest.xxh128, bytes: measured.digest.bytes, passed };
+}
+
+function toolsOf(rests: readonly ('packets' | 'decode' | 'atoms')[], tools: MediaTools): string {
+  const names = { packets: `ffprobe ${tools.ffprobe.version}`, decode: `ffmpeg ${tools.ffmpeg.version}`, atoms: 'own reader' };
+  return rests.map((one) => names[one]).join(' + ');
+}

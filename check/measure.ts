@@ -1,0 +1,72 @@
+/**
+ * Measures one file from its bytes: a packet scan (ffprobe), a decode (ffmpeg), our own reading of the index, and the
+ * digest. Two programs a file, side by side: starting one costs as much as reading a short clip.
+ */
+import { basename, dirname } from 'node:path';
+import { type Finding, finding } from '../findings/finding.ts';
+import { digestOfFile } from '../media/digest.ts';
+import type { ClipFacts } from '../media/facts.ts';
+import { openInput } from '../media/input.ts';
+import { probeMovie } from '../media/probe/probe.ts';
+import type { MediaTools } from '../media/tools/locate.ts';
+import { decodeWhole } from './decode.ts';
+import type { Measured } from './measured.ts';
+import { type MovieAtoms, MovieAtomsError, readMovieAtoms } from './movie-atoms.ts';
+
+export interface MeasureOptions {
+  readonly tools: MediaTools;
+  /** Threads of the decoder. */
+  readonly threads?: number;
+  readonly signal?: AbortSignal;
+  readonly onFrames?: (frames: number) => void;
+  /** False: no decode (its check is then absent). */
+  readonly decode: boolean;
+}
+
+/** What could not be measured is null, and a finding says why. Throws when the file cannot be opened at all, and when stopped. */
+export async function measureFile(path: string, options: MeasureOptions): Promise<{ measured: Measured; findings: Finding[] }> {
+  const findings: Finding[] = [];
+  const input = await openInput(dirname(path), { kind: 'movie', file: basename(path) });
+  // The first to fail ends the others.
+  const failed = new AbortController();
+  const signal = options.signal === undefined ? failed.signal : AbortSignal.any([options.signal, failed.signal]);
+  const decoding = { signal, ...(options.threads === undefined ? {} : { threads: options.threads }), ...(options.onFrames === undefined ? {} : { onFrames: options.onFrames }) };
+  const together = async <Value>(work: Promise<Value>): Promise<Value> => {
+    try {
+      return await work;
+    } catch (error) {
+      failed.abort(error);
+      throw error;
+    }
+  };
+  try {
+    const settled = await Promise.allSettled([
+      together(digestOfFile(path, signal)),
+      together(probeFacts(path, options.tools, signal, findings)),
+      together(options.decode ? decodeWhole(input, options.tools, decoding) : Promise.resolve(null)),
+      together(readAtoms(path, findings)),
+    ]);
+    options.signal?.throwIfAborted();
+    if (failed.signal.aborted) throw failed.signal.reason;
+    const [digest, facts, decode, atoms] = settled.map((one) => (one as PromiseFulfilledResult<unknown>).value) as [Measured['digest'], ClipFacts | null, Measured['decode'], MovieAtoms | null];
+    return { measured: { digest, facts, decode, atoms }, findings };
+  } finally {
+    await input.dispose();
+  }
+}
+
+async function readAtoms(path: string, findings: Finding[]): Promise<MovieAtoms | null> {
+  try {
+    return await readMovieAtoms(path);
+  } catch (error) {
+    if (!(error instanceof MovieAtomsError) && !(error instanceof RangeError)) throw error;
+    findings.push(finding('deliverable-unreadable', `its index: ${error.message}`, 'a QuickTime or MP4 file', { file: path }));
+    return null;
+  }
+}
+
+async function probeFacts(path: string, tools: MediaTools, signal: AbortSignal, findings: Finding[]): Promise<ClipFacts | null> {
+  const probed = await probeMovie(dirname(path), { kind: 'movie', file: basename(path) }, tools, { signal });
+  if (probed.facts === null) findings.push(finding('deliverable-unreadable', probed.findings[0] === undefined ? 'no facts' : `${probed.findings[0].code}: ${probed.findings[0].found}`, 'a file that can be measured', { file: path }));
+  return probed.facts;
+}

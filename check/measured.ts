@@ -1,0 +1,25 @@
+/** What was measured of one staged or published file, from its bytes on disk. Whatever could not be measured is null. */
+import type { ClipFacts } from '../media/facts.ts';
+import type { FileDigest } from '../media/digest.ts';
+import type { MovieAtoms } from './movie-atoms.ts';
+
+/** One decode of everything in the file, from first to last byte. */
+export interface DecodeFacts {
+  /** Pictures that came out of the decoder. */
+  readonly frames: number;
+  /** Lines that the decoder tagged as error or worse, in order; the first twenty. */
+  readonly errors: readonly string[];
+  readonly errorCount: number;
+  readonly exitCode: number | null;
+  /** How the decoder's process ended, in words: `exited`, `signalled`, … */
+  readonly ended: string;
+}
+
+export interface Measured {
+  readonly digest: FileDigest;
+  /** Packet scan. */
+  readonly facts: ClipFacts | null;
+  readonly decode: DecodeFacts | null;
+  /** Read by our own reader, without ffmpeg's libraries. */
+  readonly atoms: MovieAtoms | null;
+}
