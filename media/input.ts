@@ -1,0 +1,110 @@
+/**
+ * How a clip is handed to ffmpeg and ffprobe: local files only, of the forms that a clip can have, under a name that
+ * cannot be taken for anything else. A playlist that calls itself a movie opens nothing.
+ */
+import { mkdtemp, rm, symlink } from 'node:fs/promises';
+import { tmpdir } from 'node:os';
+import { extname, join, resolve } from 'node:path';
+import { fsPath, hasRawBytes } from './names.ts';
+import { type Rate, formatRatio } from './rate.ts';
+
+/** Paths are relative to the roll, `/` between parts, without loss (see names.ts). */
+export interface MoviePlace {
+  readonly kind: 'movie';
+  readonly file: string;
+}
+export interface SequencePlace {
+  readonly kind: 'sequence';
+  /** Relative to the roll, `` for the roll itself. */
+  readonly folder: string;
+  readonly prefix: string;
+  readonly suffix: string;
+  /** Digits of the zero-padded number; 0 when numbers are not padded. */
+  readonly padding: number;
+  readonly first: number;
+  readonly count: number;
+  readonly statedRate: Rate | null;
+}
+export type InputPlace = MoviePlace | SequencePlace;
+
+export interface OpenedInput {
+  /** Everything up to and including `-i <name>`, for ffmpeg and ffprobe alike. Further input options stand before it. */
+  readonly args: readonly string[];
+  /** For node:fs: the movie, or the first frame of a sequence. */
+  readonly path: string | Buffer;
+  /** Takes away the private links, if any were needed. */
+  dispose(): Promise<void>;
+}
+
+/** None of these demuxers opens a second file: no playlists, no lists, no image patterns. */
+const MOVIE_FORMATS = 'mov,mp4,m4a,3gp,3g2,mj2,mxf,mpegts,avi,matroska,webm';
+
+/** ffmpeg's image demuxer copies names into 1024 bytes; everywhere else less is no loss. */
+const LONGEST_NAME_BYTES = 900;
+/** It counts frames in 32-bit integers. */
+const HIGHEST_NUMBER = 0x7fff_ffff;
+
+/** Name of one frame of a sequence, without its folder. */
+export function frameName(place: Pick<SequencePlace, 'prefix' | 'suffix' | 'padding'>, number: number): string {
+  return `${place.prefix}${String(number).padStart(place.padding, '0')}${place.suffix}`;
+}
+
+function needsLink(path: string): boolean {
+  return hasRawBytes(path) || Buffer.byteLength(path) > LONGEST_NAME_BYTES;
+}
+
+/** A private folder with links in it; nothing stays behind when a link cannot be made. */
+async function linkFolder(links: Iterable<readonly [name: string, target: string]>): Promise<{ folder: string; dispose: () => Promise<void> }> {
+  const folder = await mkdtemp(join(tmpdir(), 'rushlight-links-'));
+  const dispose = (): Promise<void> => rm(folder, { recursive: true, force: true });
+  try {
+    for (const [name, target] of links) await symlink(fsPath(target), join(folder, name));
+  } catch (error) {
+    await dispose();
+    throw error;
+  }
+  return { folder, dispose };
+}
+
+/** `:`, `,` and the like mean nothing behind the `file:` protocol; the whitelist keeps every other protocol out. */
+function guarded(formats: string, options: readonly string[], name: string): string[] {
+  return ['-protocol_whitelist', 'file,pipe', '-format_whitelist', formats, ...options, '-i', `file:${name}`];
+}
+
+async function openMovie(rollFolder: string, place: MoviePlace): Promise<OpenedInput> {
+  const path = resolve(rollFolder, place.file);
+  if (!needsLink(path)) return { args: guarded(MOVIE_FORMATS, [], path), path, dispose: async () => {} };
+  const extension = extname(place.file);
+  const link = `clip${/^\.[A-Za-z0-9]{1,8}$/.test(extension) ? extension : ''}`;
+  const { folder, dispose } = await linkFolder([[link, path]]);
+  return { args: guarded(MOVIE_FORMATS, [], join(folder, link)), path: fsPath(path), dispose };
+}
+
+async function openSequence(rollFolder: string, place: SequencePlace, rate: Rate): Promise<OpenedInput> {
+  const last = place.first + place.count - 1;
+  const folder = resolve(rollFolder, place.folder);
+  const first = fsPath(join(folder, frameName(place, place.first)));
+  const pattern = (base: string, prefix: string, suffix: string, padding: number): string => {
+    const number = padding > 0 ? `%0${padding}d` : '%d';
+    return `${`${base}/${prefix}`.replaceAll('%', '%%')}${number}${suffix.replaceAll('%', '%%')}`;
+  };
+  const options = (start: number): string[] => ['-f', 'image2', '-pattern_type', 'sequence', '-framerate', formatRatio(rate), '-start_number', String(start)];
+  if (!needsLink(join(folder, frameName(place, last))) && last <= HIGHEST_NUMBER) {
+    return { args: guarded('image2', options(place.first), pattern(folder, place.prefix, place.suffix, place.padding)), path: first, dispose: async () => {} };
+  }
+  const extension = /\.[A-Za-z0-9]{1,8}$/.exec(place.suffix)?.[0] ?? '';
+  const frames = Array.from({ length: place.count }, (_, index) => [`frame${String(index).padStart(8, '0')}${extension}`, join(folder, frameName(place, place.first + index))] as const);
+  const { folder: links, dispose } = await linkFolder(frames);
+  return { args: guarded('image2', options(0), pattern(links, 'frame', extension, 8)), path: first, dispose };
+}
+
+/**
+ * Makes a clip ready to be read. A sequence needs a rate (`rate`, else the stated one); throws RangeError without.
+ * Names that a command line cannot carry are reached through links in a private folder: call dispose() in any case.
+ */
+export async function openInput(rollFolder: string, place: InputPlace, rate: Rate | null = null): Promise<OpenedInput> {
+  if (place.kind === 'movie') return await openMovie(rollFolder, place);
+  const stated = rate ?? place.statedRate;
+  if (stated === null) throw new RangeError('a sequence of stills is opened with a rate');
+  return await openSequence(rollFolder, place, stated);
+}

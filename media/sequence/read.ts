@@ -1,0 +1,67 @@
+/** Reads every header of a sequence of stills: what each frame must have in common, and which are damaged. */
+import { open } from 'node:fs/promises';
+import { join, resolve } from 'node:path';
+import pLimit from 'p-limit';
+import { type SequencePlace, frameName } from '../input.ts';
+import { fsPath } from '../names.ts';
+import { readDpx } from './dpx.ts';
+import { readExr } from './exr.ts';
+import { StillDamage, type StillHeader } from './still.ts';
+import { readTiff } from './tiff.ts';
+
+/** Frames read at once: enough to hide the latency of a network volume. */
+const AT_ONCE = 8;
+
+export interface FrameDamage {
+  /** File name within the sequence's folder. */
+  readonly name: string;
+  readonly number: number;
+  readonly why: string;
+}
+export interface SequenceReading {
+  /** By frame, in order; null where the header is damaged. */
+  readonly headers: readonly (StillHeader | null)[];
+  readonly damaged: readonly FrameDamage[];
+  readonly fileBytes: readonly number[];
+}
+
+/** Reads one header and compares the file's length with what it needs. Throws StillDamage, or the file system's error. */
+export async function readStill(path: string | Buffer, suffix: string): Promise<{ header: StillHeader; fileBytes: number }> {
+  const handle = await open(path, 'r');
+  try {
+    const fileBytes = (await handle.stat()).size;
+    if (fileBytes === 0) throw new StillDamage('0 bytes');
+    const kind = suffix.toLowerCase();
+    const header = kind.endsWith('.dpx') ? await readDpx(handle) : kind.endsWith('.exr') ? await readExr(handle, fileBytes) : await readTiff(handle);
+    if (header.neededBytes !== null && header.neededBytes > fileBytes) throw new StillDamage(`${fileBytes} bytes, the picture ends at ${header.neededBytes}`);
+    return { header, fileBytes };
+  } finally {
+    await handle.close();
+  }
+}
+
+/** A frame that is not there or cannot be opened counts as damaged: the caller listed it. */
+export async function readSequence(rollFolder: string, place: SequencePlace, options: { signal?: AbortSignal } = {}): Promise<SequenceReading> {
+  const limit = pLimit(AT_ONCE);
+  const folder = resolve(rollFolder, place.folder);
+  const damaged: FrameDamage[] = [];
+  const frames = await Promise.all(
+    Array.from({ length: place.count }, (_, index) =>
+      limit(async () => {
+        options.signal?.throwIfAborted();
+        const number = place.first + index;
+        const name = frameName(place, number);
+        try {
+          return await readStill(fsPath(join(folder, name)), place.suffix);
+        } catch (error) {
+          const expected = error instanceof StillDamage || error instanceof RangeError || (error as NodeJS.ErrnoException).code !== undefined;
+          if (!expected) throw error;
+          damaged.push({ name, number, why: (error as Error).message });
+          return null;
+        }
+      }),
+    ),
+  );
+  damaged.sort((a, b) => a.number - b.number);
+  return { headers: frames.map((frame) => frame?.header ?? null), damaged, fileBytes: frames.map((frame) => frame?.fileBytes ?? 0) };
+}
