@@ -1,0 +1,59 @@
+/** How jobs become BullMQ flows: a roll is the parent, its jobs the children. Pure. */
+import type { FlowJob } from 'bullmq';
+import type { Job } from '../../ledger/job.ts';
+import { JOB_QUEUE, rollQueueOf } from '../../ledger/queue.ts';
+
+export interface QueuedJob {
+  /** Of the run and of this queueing alone: a flow that meets the id of another flow's finished child waits for ever, and adding an id again does nothing. */
+  readonly id: string;
+  readonly job: Job;
+  /** 1 runs first. */
+  readonly priority: number;
+}
+
+/** Redis stores this much with every job, and it travels with every claim. */
+export const JOB_BYTES_LIMIT = 64 * 1024;
+/** A flow is added as one transaction, during which Redis answers nobody else. */
+export const CHILDREN_A_PARENT = 500;
+/** BullMQ takes priorities up to 2 097 151; a job without one would run before all that have one. */
+const LOWEST_PRIORITY = 2_097_151;
+
+/** Ids hold no name of a roll or clip: BullMQ refuses `:` in them, and numbers alone. */
+export function jobId(run: string, number: number, queueing: number): string {
+  return `${run}.j${number}.q${queueing}`;
+}
+
+export function flowsOf(run: string, roll: string, jobs: readonly QueuedJob[], queueing: string): FlowJob[] {
+  const flows: FlowJob[] = [];
+  for (let start = 0; start < jobs.length; start += CHILDREN_A_PARENT) {
+    flows.push({
+      name: 'roll',
+      queueName: rollQueueOf(run),
+      data: { run, roll },
+      opts: { jobId: `${run}.r${queueing}.p${start}` },
+      children: jobs.slice(start, start + CHILDREN_A_PARENT).map(({ id, job, priority }) => ({
+        name: 'clip',
+        queueName: JOB_QUEUE,
+        data: job,
+        opts: {
+          jobId: id,
+          priority: Math.min(Math.max(1, priority), LOWEST_PRIORITY),
+          attempts: 3,
+          backoff: { type: 'exponential', delay: 2_000 },
+          // The roll goes on when one clip fails; without this it would wait for ever.
+          ignoreDependencyOnFailure: true,
+          // Kept until the run ends: with the job its parent's knowledge of it would vanish.
+          removeOnComplete: false,
+          removeOnFail: false,
+          sizeLimit: JOB_BYTES_LIMIT,
+          stackTraceLimit: 5,
+        },
+      })),
+    });
+  }
+  return flows;
+}
+
+export function jobBytes(job: Job): number {
+  return Buffer.byteLength(JSON.stringify(job));
+}

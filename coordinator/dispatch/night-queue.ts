@@ -1,0 +1,131 @@
+/**
+ * The night's side of the queue: jobs in, hints out. Everything that comes out is a hint to look at the disk, since
+ * events are trimmed, jobs are lost with their store, and a completed job says only that its processor returned.
+ */
+import { FlowProducer, Queue, QueueEvents, Worker } from 'bullmq';
+import { Redis } from 'ioredis';
+import { BULL_PREFIX, cancelKey, JOB_QUEUE, type JobProgress, nightKey, type QueueAddress, redisOptions, rollQueueOf, runsKey } from '../../ledger/queue.ts';
+import { flowsOf, type QueuedJob } from './flow.ts';
+import { clearRun } from './leftovers.ts';
+
+export interface QueueHints {
+  active(id: string): void;
+  progress(id: string, progress: JobProgress): void;
+  ended(id: string, how: 'completed' | 'failed', reason: string | null): void;
+  /** Every job of a roll's flow has ended. */
+  rollEnded(roll: string): void;
+  /** A connection broke or came back with an error; commands wait meanwhile. */
+  trouble(error: Error): void;
+}
+
+/** As BullMQ says it; `unknown`: it has no such job (never had, or lost it). */
+export type QueueState = 'waiting' | 'prioritized' | 'delayed' | 'active' | 'completed' | 'failed' | 'waiting-children' | 'unknown';
+
+export interface NightQueue {
+  add(roll: string, jobs: readonly QueuedJob[]): Promise<void>;
+  statesOf(ids: readonly string[]): Promise<Map<string, QueueState>>;
+  /** Takes back those that nobody works on; returns their ids. */
+  withdraw(ids: readonly string[]): Promise<string[]>;
+  /** Every worker ends this run's jobs at once. */
+  cancelAll(): Promise<void>;
+  /** False when a later run of the same night has taken over; true also after the store has lost its memory, which is set right. */
+  isOurs(): Promise<boolean>;
+  workers(): Promise<number>;
+  /** Removes what this run left in the queue. */
+  clear(): Promise<void>;
+  close(): Promise<void>;
+}
+
+/** Long enough for any night; a run that was never cleaned up does not stay for ever. */
+const KEY_SECONDS = 14 * 24 * 3600;
+const ADD_FLOWS_AT_ONCE = 4;
+
+export async function openNightQueue(address: QueueAddress, night: string, run: string, hints: QueueHints): Promise<NightQueue> {
+  const client = new Redis(redisOptions(address));
+  const eventClient = new Redis(redisOptions(address));
+  const options = { connection: client, prefix: BULL_PREFIX } as const;
+  const queue = new Queue(JOB_QUEUE, options);
+  const flows = new FlowProducer(options);
+  const events = new QueueEvents(JOB_QUEUE, { connection: eventClient, prefix: BULL_PREFIX });
+  const rolls = new Worker(
+    rollQueueOf(run),
+    async (parent) => {
+      hints.rollEnded((parent.data as { roll: string }).roll);
+    },
+    { connection: client, prefix: BULL_PREFIX, concurrency: 50, drainDelay: 1, maxStalledCount: 10 },
+  );
+  // Without a listener an error would end the process.
+  const trouble = (error: Error): void => hints.trouble(error);
+  for (const emitter of [client, eventClient, queue, flows, events, rolls]) (emitter as { on(event: 'error', listener: (error: Error) => void): unknown }).on('error', trouble);
+
+  const ours = (id: string): boolean => id.startsWith(`${run}.`);
+  events.on('active', ({ jobId }) => ours(jobId) && hints.active(jobId));
+  events.on('progress', ({ jobId, data }) => ours(jobId) && hints.progress(jobId, data as unknown as JobProgress));
+  events.on('completed', ({ jobId }) => ours(jobId) && hints.ended(jobId, 'completed', null));
+  events.on('failed', ({ jobId, failedReason }) => ours(jobId) && hints.ended(jobId, 'failed', failedReason));
+
+  const claim = async (): Promise<void> => {
+    await client.set(nightKey(night), run, 'EX', KEY_SECONDS);
+    await client.sadd(runsKey(night), run);
+    await client.expire(runsKey(night), KEY_SECONDS);
+  };
+  // Claim first: a worker that meets an older run's job from here on drops it.
+  await claim();
+  const older = (await client.smembers(runsKey(night))).filter((other) => other !== run);
+  for (const other of older) {
+    await clearRun(queue, options, other);
+    await client.srem(runsKey(night), other);
+  }
+  await events.waitUntilReady();
+
+  let queueing = 0;
+  return {
+    async add(roll, jobs) {
+      queueing += 1;
+      const list = flowsOf(run, roll, jobs, String(queueing));
+      for (let start = 0; start < list.length; start += ADD_FLOWS_AT_ONCE) await flows.addBulk(list.slice(start, start + ADD_FLOWS_AT_ONCE));
+    },
+    async statesOf(ids) {
+      const states = new Map<string, QueueState>();
+      for (let start = 0; start < ids.length; start += 1_000) {
+        const part = ids.slice(start, start + 1_000);
+        const found = await Promise.all(part.map((id) => queue.getJobState(id)));
+        for (const [index, id] of part.entries()) states.set(id, found[index] as QueueState);
+      }
+      return states;
+    },
+    async withdraw(ids) {
+      const taken = await Promise.all(
+        ids.map(async (id) => {
+          // 0: a worker holds it. 1: it is gone, or was not there.
+          const removed = await queue.remove(id);
+          return removed === 1 ? id : null;
+        }),
+      );
+      return taken.filter((id) => id !== null);
+    },
+    async cancelAll() {
+      await client.set(cancelKey(run), '1', 'EX', KEY_SECONDS);
+    },
+    async isOurs() {
+      const holder = await client.get(nightKey(night));
+      if (holder === null) await claim();
+      return holder === null || holder === run;
+    },
+    async workers() {
+      return await queue.getWorkersCount();
+    },
+    async clear() {
+      await clearRun(queue, options, run);
+      await client.srem(runsKey(night), run);
+      await client.del(cancelKey(run));
+      if ((await client.get(nightKey(night))) === run) await client.del(nightKey(night));
+    },
+    async close() {
+      // Every step is tried; what a broken connection refuses to close is cut.
+      await Promise.allSettled([rolls.close(true), events.close(), queue.close(), flows.close()]);
+      client.disconnect();
+      eventClient.disconnect();
+    },
+  };
+}
