@@ -4,7 +4,7 @@ import { finding } from '../../findings/finding.ts';
 import type { IntakeResult } from '../../ledger/roll.ts';
 import { rollVerdictSchema } from '../../ledger/roll.ts';
 import { clipReportSchema } from '../../ledger/report.ts';
-import { allChecks, clip, goodWorld, loaded, type World } from './world.ts';
+import { allChecks, clip, goodWorld, loaded, type World } from '../support/world.ts';
 
 function codes(world: World): string[] {
   return [...new Set(decideRoll(world.input).verdict.findings.map((item) => item.code))].sort();

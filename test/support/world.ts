@@ -54,7 +54,7 @@ export const facts: ClipFacts = {
   metadata: {},
 };
 
-const outcome: Outcome = {
+export const outcome: Outcome = {
   fileName: 'A001C001.mov',
   frames: 24,
   rate: { num: 24, den: 1 },

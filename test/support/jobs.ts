@@ -1,0 +1,21 @@
+/** Jobs as literals, for tests of the queue that run no encoder. */
+import type { Job } from '../../ledger/job.ts';
+import { clip, facts, loaded, outcome } from './world.ts';
+
+export function jobOf(number: number, run: string, profiles: readonly string[] = ['cut']): Job {
+  const id = `A001C${String(number).padStart(5, '0')}`;
+  return {
+    version: 1,
+    night: 'night',
+    run,
+    day: 'day-03',
+    roll: 'A001',
+    rollFolder: '/day-03/A001',
+    deliveryFolder: '/delivery/day-03/A001',
+    clip: { ...clip, id, name: id },
+    facts: { ...facts, metadata: Object.fromEntries(Array.from({ length: 20 }, (_, index) => [`com.example.tag-${index}`, `value ${index} of some usual length`])) },
+    span: { start: 0, count: 24 },
+    deliverables: profiles.map((name) => ({ profile: loaded(name, `hash-${name}`).profile, profileHash: `hash-${name}`, outcome })),
+    toolchain: 'fingerprint-now',
+  };
+}
