@@ -1,0 +1,52 @@
+/** A profile file's values against the schema: every departure as a finding with file, line and field. */
+import type { z } from 'zod';
+import type { Finding } from '../findings/finding.ts';
+import { findingAt, type Path, type ProfileDocument } from './document.ts';
+import type { Extended } from './extend.ts';
+import { allowedAt, namesBelow, placePath } from './fields.ts';
+import { impossibleCombinations } from './rules.ts';
+import { type Profile, profileSchema } from './schema.ts';
+
+type Issue = z.core.$ZodIssue;
+
+/** For people: short, whatever was written. */
+function shown(value: unknown): string {
+  const text = JSON.stringify(value) ?? String(value);
+  return text.length > 80 ? `${text.slice(0, 79)}…` : text;
+}
+
+function valueAt(values: unknown, path: Path): { there: boolean; value: unknown } {
+  let at = values;
+  for (const part of path) {
+    if (typeof at !== 'object' || at === null || !Object.hasOwn(at, part)) return { there: false, value: undefined };
+    at = (at as Record<string | number, unknown>)[part];
+  }
+  return { there: true, value: at };
+}
+
+function fromIssue(issue: Issue, extended: Extended): Finding[] {
+  const path = issue.path as Path;
+  const codec = valueAt(extended.values, ['video', 'codec']).value;
+  const at = (where: Path): { origin: string; line: number; field: string } => ({ ...extended.placeOf(where), field: placePath(where) });
+  if (issue.code === 'unrecognized_keys') {
+    return issue.keys.map((key) => findingAt('profile-field-unknown', at([...path, key]), 'no such field', `one of: ${namesBelow(path, codec).join(', ')}${path.length === 0 ? ', extends' : ''}`));
+  }
+  const { there, value } = valueAt(extended.values, path);
+  const expected = allowedAt(path, codec) ?? issue.message;
+  return [there ? findingAt('profile-value-wrong', at(path), shown(value), expected) : findingAt('profile-field-missing', at(path), 'not stated', expected)];
+}
+
+export function validate(top: ProfileDocument, extended: Extended): { profile: Profile } | { findings: Finding[] } {
+  const own: Finding[] = [];
+  for (const field of ['version', 'name'] as const) {
+    // Taken over, a name would give two different profiles one folder, and a version would change unseen.
+    if (!Object.hasOwn(top.values, field)) own.push(findingAt('profile-field-missing', { origin: top.origin, line: 1, field }, 'not stated in this file', allowedAt([field]) ?? ''));
+  }
+  if (own.length > 0) return { findings: own };
+  const parsed = profileSchema.safeParse(extended.values);
+  if (!parsed.success) return { findings: parsed.error.issues.flatMap((issue) => fromIssue(issue, extended)) };
+  const profile = parsed.data;
+  const findings = impossibleCombinations(profile).map(({ code, path, found, expected }) => findingAt(code, { ...extended.placeOf(path), field: placePath(path) }, found, expected));
+  if (profile.name !== top.stem) findings.unshift(findingAt('profile-value-wrong', { ...extended.placeOf(['name']), field: 'name' }, shown(profile.name), `${top.stem}, as the file is called`));
+  return findings.length > 0 ? { findings } : { profile };
+}
