@@ -5,9 +5,8 @@
 import { basename, dirname } from 'node:path';
 import { type Finding, finding } from '../findings/finding.ts';
 import { digestOfFile } from '../media/digest.ts';
-import type { ClipFacts } from '../media/facts.ts';
-import { openInput } from '../media/input.ts';
-import { probeMovie } from '../media/probe/probe.ts';
+import { type OpenedInput, openInput } from '../media/input.ts';
+import { probeMovie } from '../media/probe/index.ts';
 import type { MediaTools } from '../media/tools/locate.ts';
 import { decodeWhole } from './decode.ts';
 import type { Measured } from './measured.ts';
@@ -42,14 +41,14 @@ export async function measureFile(path: string, options: MeasureOptions): Promis
   try {
     const settled = await Promise.allSettled([
       together(digestOfFile(path, signal)),
-      together(probeFacts(path, options.tools, signal, findings)),
+      together(scanPackets(input, path, options.tools, signal, findings)),
       together(options.decode ? decodeWhole(input, options.tools, decoding) : Promise.resolve(null)),
       together(readAtoms(path, findings)),
     ]);
     options.signal?.throwIfAborted();
     if (failed.signal.aborted) throw failed.signal.reason;
-    const [digest, facts, decode, atoms] = settled.map((one) => (one as PromiseFulfilledResult<unknown>).value) as [Measured['digest'], ClipFacts | null, Measured['decode'], MovieAtoms | null];
-    return { measured: { digest, facts, decode, atoms }, findings };
+    const [digest, packets, decode, atoms] = settled.map((one) => (one as PromiseFulfilledResult<unknown>).value) as [Measured['digest'], Pick<Measured, 'facts' | 'evidence'>, Measured['decode'], MovieAtoms | null];
+    return { measured: { digest, ...packets, decode, atoms }, findings };
   } finally {
     await input.dispose();
   }
@@ -65,8 +64,9 @@ async function readAtoms(path: string, findings: Finding[]): Promise<MovieAtoms 
   }
 }
 
-async function probeFacts(path: string, tools: MediaTools, signal: AbortSignal, findings: Finding[]): Promise<ClipFacts | null> {
-  const probed = await probeMovie(dirname(path), { kind: 'movie', file: basename(path) }, tools, { signal });
-  if (probed.facts === null) findings.push(finding('deliverable-unreadable', probed.findings[0] === undefined ? 'no facts' : `${probed.findings[0].code}: ${probed.findings[0].found}`, 'a file that can be measured', { file: path }));
-  return probed.facts;
+async function scanPackets(input: OpenedInput, path: string, tools: MediaTools, signal: AbortSignal, findings: Finding[]): Promise<Pick<Measured, 'facts' | 'evidence'>> {
+  const probed = await probeMovie(input, tools, { signal });
+  if (probed.state === 'measured') return { facts: probed.facts, evidence: probed.evidence };
+  findings.push(finding('deliverable-unreadable', `${probed.problem}: ${probed.detail}`, 'a movie whose packets can be counted', { file: path }));
+  return { facts: null, evidence: null };
 }

@@ -1,6 +1,7 @@
 /** What was measured of one staged or published file, from its bytes on disk. Whatever could not be measured is null. */
 import type { ClipFacts } from '../media/facts.ts';
 import type { FileDigest } from '../media/digest.ts';
+import type { ProbeEvidence } from '../media/probe/index.ts';
 import type { MovieAtoms } from './movie-atoms.ts';
 
 /** One decode of everything in the file, from first to last byte. */
@@ -19,6 +20,7 @@ export interface Measured {
   readonly digest: FileDigest;
   /** Packet scan. */
   readonly facts: ClipFacts | null;
+  readonly evidence: ProbeEvidence | null;
   readonly decode: DecodeFacts | null;
   /** Read by our own reader, without ffmpeg's libraries. */
   readonly atoms: MovieAtoms | null;
