@@ -88,6 +88,11 @@ async function openSequence(rollFolder: string, place: SequencePlace, rate: Rate
     const number = padding > 0 ? `%0${padding}d` : '%d';
     return `${`${base}/${prefix}`.replaceAll('%', '%%')}${number}${suffix.replaceAll('%', '%%')}`;
   };
+  if (place.count === 1 && !needsLink(join(folder, frameName(place, place.first)))) {
+    // One frame is opened by its very name: a pattern would take up whatever is numbered next.
+    const one = ['-f', 'image2', '-pattern_type', 'none', '-framerate', formatRatio(rate)];
+    return { args: guarded('image2', one, join(folder, frameName(place, place.first))), path: first, dispose: async () => {} };
+  }
   const options = (start: number): string[] => ['-f', 'image2', '-pattern_type', 'sequence', '-framerate', formatRatio(rate), '-start_number', String(start)];
   if (!needsLink(join(folder, frameName(place, last))) && last <= HIGHEST_NUMBER) {
     return { args: guarded('image2', options(place.first), pattern(folder, place.prefix, place.suffix, place.padding)), path: first, dispose: async () => {} };

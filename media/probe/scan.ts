@@ -52,16 +52,15 @@ const headersSchema = z.object({
 });
 export type Headers = z.infer<typeof headersSchema>;
 
-const ENTRIES = [
-  'packet=codec_type,stream_index,pts,dts,duration,size,pos,flags',
-  'packet_side_data=skip_samples,discard_padding',
+const PACKET_ENTRIES = ['packet=codec_type,stream_index,pts,dts,duration,size,pos,flags', 'packet_side_data=skip_samples,discard_padding'];
+const HEADER_ENTRIES = [
   'stream',
   'stream_tags',
   'stream_disposition=attached_pic,default,timed_thumbnails',
   'stream_side_data=side_data_type,displaymatrix',
   'format=format_name',
   'format_tags',
-].join(':');
+];
 
 /** A hung volume must not hold the night for ever; a header of a long clip on a slow one takes a while. */
 const STALL_MILLISECONDS = 300_000;
@@ -113,16 +112,23 @@ async function readOutput(stream: Readable, tally: Tally, touch: () => void): Pr
   return others.join('\n');
 }
 
+export interface ScanOptions {
+  readonly signal?: AbortSignal;
+  /** Leaves the packets unread: the tally stays empty. */
+  readonly headersOnly?: boolean;
+}
+
 /**
  * Reads a clip once, every packet. Throws FindingError when ffprobe cannot be started or answers in an unknown form,
  * and the signal's reason when stopped.
  */
-export async function scan(input: OpenedInput, tools: Pick<MediaTools, 'ffprobe'>, options: { signal?: AbortSignal } = {}): Promise<Scan> {
+export async function scan(input: OpenedInput, tools: Pick<MediaTools, 'ffprobe'>, options: ScanOptions = {}): Promise<Scan> {
   const tally = emptyTally();
   const errors: string[] = [];
   let text = '';
   let touch = (): void => {};
-  const args = ['-hide_banner', '-loglevel', 'error', '-show_entries', ENTRIES, '-of', 'json=compact=1', ...input.args];
+  const entries = options.headersOnly === true ? HEADER_ENTRIES : [...PACKET_ENTRIES, ...HEADER_ENTRIES];
+  const args = ['-hide_banner', '-loglevel', 'error', '-show_entries', entries.join(':'), '-of', 'json=compact=1', ...input.args];
   const run = await runTool(tools.ffprobe.path, args, {
     ...(options.signal === undefined ? {} : { signal: options.signal }),
     stallMilliseconds: STALL_MILLISECONDS,

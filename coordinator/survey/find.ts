@@ -1,0 +1,138 @@
+/** Which clips a roll holds, from its list of files alone. Every file ends up as part of a clip or among the others. Pure. */
+import ignore from 'ignore';
+import { type Finding, finding } from '../../findings/finding.ts';
+import type { Clip, ClipPlace } from '../../ledger/clip.ts';
+import type { RollFile } from '../../ledger/roll.ts';
+import { printable } from '../../media/names.ts';
+import type { Rate } from '../../media/rate.ts';
+import { type NumberedGroup, groupStills, isStill } from '../../media/sequence/group.ts';
+import { clipIds, contentDigest } from './identity.ts';
+import { kindOf } from './kinds.ts';
+
+export interface FindOptions {
+  /** The rate of sequences when the user states it. */
+  readonly statedRate: Rate | null;
+  /** Patterns as in a gitignore file, against paths relative to the roll, of files that are no clips. */
+  readonly ignore: readonly string[];
+}
+
+export interface FoundClips {
+  /** In order of name and place. */
+  readonly clips: Clip[];
+  /** Every file that is part of no clip, in order: sidecars, ignored files, and those that a finding tells of. */
+  readonly others: string[];
+  /** With `clip` and `file`; the caller adds the roll. */
+  readonly findings: Finding[];
+}
+
+interface Draft {
+  readonly name: string;
+  /** What the id's hash is made from. */
+  readonly path: string;
+  readonly place: ClipPlace;
+  readonly files: readonly RollFile[];
+  readonly findings: readonly Omit<Finding, 'clip'>[];
+}
+
+function baseName(path: string): string {
+  return path.slice(path.lastIndexOf('/') + 1);
+}
+
+function movieDraft(file: RollFile): Draft {
+  const name = baseName(file.path).replace(/\.[^.]*$/s, '');
+  return { name, path: file.path, place: { kind: 'movie', file: file.path }, files: [file], findings: [] };
+}
+
+/** `frame.` and the like carry no name of their own: then the folder's does. */
+function sequenceName(group: NumberedGroup): string {
+  return group.prefix.replace(/[\s._-]+$/, '') || baseName(group.folder) || 'sequence';
+}
+
+function ranges(gaps: NumberedGroup['gaps']): string {
+  const shown = gaps.slice(0, 5).map(({ from, to }) => (from === to ? String(from) : `${from} to ${to}`));
+  return `${shown.join(', ')}${gaps.length > 5 ? ` and ${gaps.length - 5} more gaps` : ''}`;
+}
+
+/** Uncompressed DPX frames of one picture size are of one length; other forms may be compressed. */
+function sizesDiffer(group: NumberedGroup): string | null {
+  if (!/\.dpx$/i.test(group.suffix)) return null;
+  const counts = new Map<number, number>();
+  for (const { file } of group.run) counts.set(file.bytes, (counts.get(file.bytes) ?? 0) + 1);
+  if (counts.size < 2) return null;
+  const list = [...counts].sort((a, b) => b[1] - a[1] || a[0] - b[0]);
+  return list.slice(0, 5).map(([bytes, count]) => `${count} of ${bytes} bytes`).join(', ');
+}
+
+function sequenceFindings(group: NumberedGroup): Omit<Finding, 'clip'>[] {
+  const found: Omit<Finding, 'clip'>[] = [];
+  const missing = group.gaps.reduce((sum, gap) => sum + gap.to - gap.from + 1, 0);
+  if (missing > 0) found.push(finding('sequence-gap', `${missing} ${missing === 1 ? 'number is' : 'numbers are'} missing: ${ranges(group.gaps)}`, 'every number from the first to the last'));
+  for (const { number, files } of group.duplicates) {
+    found.push(finding('sequence-duplicate', `${files.length} files with number ${number}: ${files.map((file) => printable(baseName(file))).join(', ')}`, 'one file for each number', { file: files[0] as string }));
+  }
+  const otherwise = group.otherwiseWritten.filter((path) => !group.duplicates.some((same) => same.files.includes(path)));
+  if (otherwise.length > 0) {
+    const form = group.padding > 0 ? `numbers of ${group.padding} digits, with zeros in front` : 'numbers without zeros in front';
+    found.push(finding('sequence-numbering-mixed', `${otherwise.length} ${otherwise.length === 1 ? 'file is' : 'files are'} numbered otherwise, the first ${printable(baseName(otherwise[0] as string))}`, form, { file: otherwise[0] as string }));
+  }
+  const sizes = sizesDiffer(group);
+  if (sizes !== null) found.push(finding('sequence-sizes-differ', sizes, 'frames of one size'));
+  return found;
+}
+
+/** Files by path of what the group covers and of what is left of it. */
+function sequenceDraft(group: NumberedGroup, byPath: ReadonlyMap<string, RollFile>, statedRate: Rate | null): Draft {
+  const all = [...group.run.map(({ file }) => file), ...group.rest];
+  // A group has frames, and the way its numbers are written is taken from one of them.
+  const first = group.run[0] as NumberedGroup['run'][number];
+  const place: ClipPlace = { kind: 'sequence', folder: group.folder, prefix: group.prefix, suffix: group.suffix, padding: group.padding, first: first.number, count: group.run.length, statedRate };
+  return { name: sequenceName(group), path: `${group.folder}/${group.prefix}#${group.suffix}`, place, files: all.map((file) => byPath.get(file.path) as RollFile), findings: sequenceFindings(group) };
+}
+
+/** A group of one file in the folder of a real sequence is a stray, not a clip of one frame. */
+function isStray(group: NumberedGroup, groups: readonly NumberedGroup[]): boolean {
+  return group.run.length + group.rest.length === 1 && groups.some((other) => other !== group && other.folder === group.folder && other.run.length > 1);
+}
+
+/**
+ * `files`: the roll as intake read it, checksums included. Throws RangeError when a clip's file has no checksum.
+ * A sequence with a gap is a clip whose place ends at the gap; it is held, and the frames beyond are among the others.
+ */
+export function findClips(files: readonly RollFile[], options: FindOptions): FoundClips {
+  const ignored = ignore({ ignorecase: false }).add([...options.ignore]);
+  const byPath = new Map(files.map((file) => [file.path, file]));
+  const paths = new Set(byPath.keys());
+  const wanted = files.filter((file) => !ignored.ignores(file.path));
+  const { groups, single } = groupStills(wanted.filter((file) => isStill(file.path) && !baseName(file.path).startsWith('._')));
+  const sequences = groups.filter((group) => !isStray(group, groups));
+  const sequenceFolders = new Set(sequences.filter((group) => group.run.length > 1).map((group) => group.folder));
+  const strays = new Set([...groups.filter((group) => isStray(group, groups)).flatMap((group) => [...group.run.map(({ file }) => file.path), ...group.rest.map((file) => file.path)]), ...single.map((file) => file.path)]);
+
+  const drafts: Draft[] = sequences.map((group) => sequenceDraft(group, byPath, options.statedRate));
+  const findings: Finding[] = [];
+  const folderOf = (path: string): string => path.slice(0, Math.max(0, path.lastIndexOf('/')));
+  const riddle = (path: string): void => {
+    const among = sequenceFolders.has(folderOf(path));
+    findings.push(finding(among ? 'sequence-foreign-file' : 'file-not-understood', `${printable(baseName(path))}, ${byPath.get(path)?.bytes} bytes`, among ? 'nothing but frames and known sidecars in the folder of a sequence' : 'a movie, a numbered sequence or a known sidecar', { file: path }));
+  };
+  for (const file of wanted) {
+    if (strays.has(file.path)) riddle(file.path);
+    else if (!isStill(file.path) || baseName(file.path).startsWith('._')) {
+      const kind = kindOf(file.path, paths);
+      if (kind === 'movie') drafts.push(movieDraft(file));
+      if (kind === 'unknown') riddle(file.path);
+    }
+  }
+
+  drafts.sort((a, b) => (a.path < b.path ? -1 : a.path > b.path ? 1 : 0));
+  const ids = clipIds(drafts);
+  const covered = new Set<string>();
+  const clips = drafts.map((draft, index): Clip => {
+    const id = ids[index] as string;
+    for (const item of draft.findings) findings.push({ ...item, clip: id } as Finding);
+    return { id, name: draft.name, place: draft.place, bytes: draft.files.reduce((sum, file) => sum + file.bytes, 0), contentDigest: contentDigest(draft.files) };
+  });
+  for (const draft of drafts) if (draft.place.kind === 'movie') covered.add(draft.place.file);
+  for (const group of sequences) for (const { file } of group.run) covered.add(file.path);
+  return { clips, others: files.map((file) => file.path).filter((path) => !covered.has(path)).sort(), findings };
+}

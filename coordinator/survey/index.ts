@@ -1,0 +1,75 @@
+/** Survey: which clips a roll holds (find.ts, pure), and what is measured of each, a scan of every packet or every frame's header. */
+import pLimit from 'p-limit';
+import { type Finding, finding } from '../../findings/finding.ts';
+import type { Clip } from '../../ledger/clip.ts';
+import type { ClipFacts } from '../../media/facts.ts';
+import { openInput } from '../../media/input.ts';
+import { printable } from '../../media/names.ts';
+import { probeMovie } from '../../media/probe/index.ts';
+import type { MediaTools } from '../../media/tools/locate.ts';
+import { findingOfProblem, judgeMovie } from './movie.ts';
+import { surveySequence } from './sequence.ts';
+
+export { findClips, type FindOptions, type FoundClips } from './find.ts';
+
+export interface SurveyedClip {
+  readonly clip: Clip;
+  /** Null: could not be measured; a finding says why. */
+  readonly facts: ClipFacts | null;
+  readonly findings: Finding[];
+}
+
+export interface SurveyOptions {
+  readonly signal?: AbortSignal;
+}
+
+/**
+ * Measures one clip. What is wrong with the clip comes back as findings (with its id). Throws FindingError when a
+ * program fails, and the signal's reason when stopped.
+ */
+export async function surveyClip(clip: Clip, rollFolder: string, tools: Pick<MediaTools, 'ffprobe'>, options: SurveyOptions = {}): Promise<Omit<SurveyedClip, 'clip'>> {
+  const subject = { clip: clip.id };
+  try {
+    if (clip.place.kind === 'sequence') return await surveySequence(clip.place, rollFolder, tools, subject, options);
+    const input = await openInput(rollFolder, clip.place);
+    const result = await probeMovie(input, tools, options).finally(() => input.dispose());
+    if (result.state === 'problem') return { facts: null, findings: [findingOfProblem(result.problem, result.detail, subject)] };
+    return { facts: result.facts, findings: judgeMovie(result.facts, result.evidence, subject) };
+  } catch (error) {
+    options.signal?.throwIfAborted();
+    // The file system's word on this one clip; the others go on.
+    if ((error as NodeJS.ErrnoException).syscall === undefined) throw error;
+    return { facts: null, findings: [finding('clip-unreadable', printable((error as Error).message), 'a file that can be opened', subject)] };
+  }
+}
+
+/** Measures several clips at once and keeps their order. `onClip` is told of each as it ends. */
+export async function surveyRoll(
+  clips: readonly Clip[],
+  rollFolder: string,
+  tools: Pick<MediaTools, 'ffprobe'>,
+  options: SurveyOptions & { readonly atOnce?: number; readonly onClip?: (done: SurveyedClip) => void } = {},
+): Promise<SurveyedClip[]> {
+  const limit = pLimit(options.atOnce ?? 2);
+  const failed = new AbortController();
+  const signal = options.signal === undefined ? failed.signal : AbortSignal.any([options.signal, failed.signal]);
+  const settled = await Promise.allSettled(
+    clips.map((clip) =>
+      limit(async () => {
+        signal.throwIfAborted();
+        try {
+          const done = { clip, ...(await surveyClip(clip, rollFolder, tools, { signal })) };
+          options.onClip?.(done);
+          return done;
+        } catch (error) {
+          // One failing program ends the survey: no other is left running behind the caller's back.
+          failed.abort(error);
+          throw error;
+        }
+      }),
+    ),
+  );
+  options.signal?.throwIfAborted();
+  if (failed.signal.aborted) throw failed.signal.reason;
+  return settled.map((one) => (one as PromiseFulfilledResult<SurveyedClip>).value);
+}

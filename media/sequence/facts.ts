@@ -1,0 +1,120 @@
+/** Facts of a sequence, from all its headers and one look at its first frame by ffprobe, which decides how it decodes. */
+import type { ClipFacts } from '../facts.ts';
+import { type SequencePlace, openInput } from '../input.ts';
+import { bitDepthOf, colourOf, ratioOf } from '../probe/picture.ts';
+import { scan } from '../probe/scan.ts';
+import { type Rate, compareRatios, ratio, sameRatio } from '../rate.ts';
+import { type Timecode, addFrames, parseTimecode, sameTimecode } from '../timecode.ts';
+import type { MediaTools } from '../tools/locate.ts';
+import type { SequenceReading } from './read.ts';
+import { type StillHeader, storedLabel } from './still.ts';
+
+/** The rate that the headers state; `disagree` lists all when they state several. */
+export function rateInHeaders(headers: readonly (StillHeader | null)[]): { rate: Rate | null; disagree: readonly Rate[] } {
+  const rates: Rate[] = [];
+  for (const header of headers) {
+    const rate = header?.rate ?? null;
+    if (rate !== null && !rates.some((known) => sameRatio(known, rate))) rates.push(rate);
+  }
+  return { rate: rates.length === 1 ? (rates[0] as Rate) : null, disagree: rates.length > 1 ? rates.sort(compareRatios) : [] };
+}
+
+export interface SequenceTimecode {
+  readonly timecode: Timecode | null;
+  /** Why a timecode that is there was not taken. */
+  readonly refused: string | null;
+  /** First frame whose timecode does not follow; null when all follow or none has one. */
+  readonly break: { readonly index: number; readonly found: string; readonly expected: Timecode } | null;
+  /** True when every frame carries the same label. */
+  readonly still: boolean;
+}
+
+/** Above 30 frames a second stills store either pairs or plain counts, and nothing in the header says which. */
+const FASTEST_BASE = ratio(30);
+
+export function timecodeInHeaders(headers: readonly (StillHeader | null)[], rate: Rate): SequenceTimecode {
+  const none = { timecode: null, refused: null, break: null, still: false };
+  const first = headers[0]?.timecode ?? null;
+  if (first === null) return none;
+  if (compareRatios(rate, FASTEST_BASE) > 0) return { ...none, refused: `${storedLabel(first)} at ${rate.num}/${rate.den} frames a second: above 30 a still can count pairs or single frames` };
+  const labels = headers.map((header) => (header?.timecode ? storedLabel(header.timecode) : null));
+  if (labels.length > 1 && labels.every((label) => label === labels[0])) return { ...none, still: true };
+  let start: Timecode;
+  try {
+    start = parseTimecode(labels[0] as string, rate);
+  } catch (error) {
+    if (!(error instanceof RangeError)) throw error;
+    return { ...none, refused: error.message };
+  }
+  for (const [index, label] of labels.entries()) {
+    const expected = addFrames(start, index);
+    if (headers[index] === null) continue;
+    let here: Timecode | null = null;
+    try {
+      here = label === null ? null : parseTimecode(label, rate);
+    } catch (error) {
+      if (!(error instanceof RangeError)) throw error;
+      // A label that does not exist is one that does not follow.
+    }
+    if (here === null || !sameTimecode(here, expected)) return { timecode: start, refused: null, break: { index, found: label ?? 'none', expected }, still: false };
+  }
+  return { timecode: start, refused: null, break: null, still: false };
+}
+
+/** Null when ffprobe cannot tell how the first frame decodes (`why`). */
+export async function sequenceFacts(
+  rollFolder: string,
+  place: SequencePlace,
+  reading: SequenceReading,
+  rate: Rate,
+  tools: Pick<MediaTools, 'ffprobe'>,
+  options: { signal?: AbortSignal } = {},
+): Promise<{ facts: ClipFacts; why: null } | { facts: null; why: string }> {
+  const input = await openInput(rollFolder, { ...place, count: 1 }, rate);
+  const read = await scan(input, tools, { ...options, headersOnly: true }).finally(() => input.dispose());
+  if (read.state === 'unreadable') return { facts: null, why: read.why };
+  const stream = read.headers.streams.find((item) => item.codec_type === 'video');
+  const pixelFormat = stream?.pix_fmt;
+  const header = reading.headers.find((item) => item !== null);
+  if (stream === undefined || header === undefined || header === null || !stream.codec_name || pixelFormat === undefined || pixelFormat === 'unknown' || !stream.width || !stream.height) {
+    return { facts: null, why: `codec ${stream?.codec_name ?? 'unknown'}, pixel format ${pixelFormat ?? 'unknown'}` };
+  }
+  const timecode = timecodeInHeaders(reading.headers, rate);
+  const facts: ClipFacts = {
+    kind: 'sequence',
+    container: header.format,
+    video: {
+      streamIndex: stream.index,
+      codec: stream.codec_name,
+      codecTag: stream.codec_tag_string,
+      profile: null,
+      level: null,
+      width: stream.width,
+      height: stream.height,
+      pixelAspect: header.pixelAspect ?? ratioOf(stream.sample_aspect_ratio) ?? { num: 1, den: 1 },
+      rotation: 0,
+      pixelFormat,
+      bitDepth: bitDepthOf(pixelFormat, stream.bits_per_raw_sample),
+      fieldOrder: 'progressive',
+      colour: colourOf(stream),
+      frames: place.count,
+      claimedFrames: null,
+      rate,
+      timeBase: ratio(rate.den, rate.num),
+      firstTime: 0,
+      endTime: place.count,
+      steps: place.count > 1 ? [{ ticks: 1, count: place.count - 1 }] : [],
+      rateConstant: true,
+      bytes: reading.fileBytes.reduce((sum, bytes) => sum + bytes, 0),
+      smallestPacket: reading.fileBytes.reduce((least, bytes) => Math.min(least, bytes), Number.MAX_SAFE_INTEGER),
+      largestPacket: reading.fileBytes.reduce((most, bytes) => Math.max(most, bytes), 0),
+    },
+    audio: [],
+    timecode: timecode.timecode,
+    timecodeFrom: timecode.timecode === null ? null : 'header',
+    reel: header.reel,
+    createdAt: null,
+    metadata: {},
+  };
+  return { facts, why: null };
+}
