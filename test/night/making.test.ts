@@ -1,0 +1,233 @@
+/** Jobs through a real queue on a real store; in place of the worker's process stands a processor that writes reports, or does not. */
+import { mkdirSync, writeFileSync } from 'node:fs';
+import { dirname, join } from 'node:path';
+import { type Job as BullJob, Worker } from 'bullmq';
+import { Redis } from 'ioredis';
+import { afterEach, expect, test } from 'vitest';
+import { type NightQueue, openNightQueue } from '../../coordinator/dispatch/night-queue.ts';
+import { type Making, startMaking } from '../../coordinator/night/making.ts';
+import { startPrivateStore } from '../../coordinator/store/private.ts';
+import type { Finding } from '../../findings/finding.ts';
+import { finding } from '../../findings/finding.ts';
+import type { Job } from '../../ledger/job.ts';
+import { layout } from '../../ledger/layout.ts';
+import { BULL_PREFIX, JOB_QUEUE, nightKey, type QueueAddress, redisOptions, rollQueueOf, runsKey } from '../../ledger/queue.ts';
+import type { DeliverableReport } from '../../ledger/report.ts';
+import { freshFolder } from '../support/folder.ts';
+import { jobOf } from '../support/jobs.ts';
+import { report } from '../support/world.ts';
+
+const closing: (() => Promise<unknown>)[] = [];
+afterEach(async () => {
+  for (const close of closing.splice(0).reverse()) await close();
+});
+
+interface Bench {
+  folder: string;
+  address: QueueAddress;
+  client: Redis;
+  queue: NightQueue;
+  making: Making;
+  told: Finding[];
+  jobs(count: number, profiles?: readonly string[]): { job: Job; priority: number }[];
+}
+
+const RUN = 'run-now';
+
+async function bench(run = RUN): Promise<Bench> {
+  const folder = freshFolder('making');
+  const nothing = (): void => undefined;
+  const store = startPrivateStore(folder, { onRestart: nothing, onLost: nothing });
+  closing.push(() => store.stop());
+  await store.ready;
+  const told: Finding[] = [];
+  let queue: NightQueue | undefined;
+  const making = startMaking(run, () => queue as NightQueue, { progress: nothing, over: nothing, placeTrouble: (item) => told.push(item), superseded: () => told.push(finding('night-superseded', 'x', 'y')), log: nothing });
+  queue = await openNightQueue(store.address, 'night', run, making.hints);
+  closing.push(() => (queue as NightQueue).close());
+  const client = new Redis(redisOptions(store.address));
+  client.on('error', nothing);
+  closing.push(async () => client.disconnect());
+  const jobs: Bench['jobs'] = (count, profiles) => Array.from({ length: count }, (_, number) => ({ job: { ...jobOf(number, run, profiles), deliveryFolder: join(folder, 'A001') }, priority: 1000 }));
+  return { folder, address: store.address, client, queue, making, told, jobs };
+}
+
+/** What a worker leaves on disk. */
+function writeReport(job: Job, fields: Partial<DeliverableReport> = {}): void {
+  for (const { profile, profileHash } of job.deliverables) {
+    const made: DeliverableReport = { ...report(job.clip, profile.name, profileHash), run: job.run, ...fields };
+    if (made.state === 'published' && made.file !== null) {
+      const path = join(job.deliveryFolder, made.file.path);
+      mkdirSync(dirname(path), { recursive: true });
+      writeFileSync(path, Buffer.alloc(made.file.bytes));
+    }
+    const path = layout.deliverableReport(job.deliveryFolder, job.clip.id, profile.name);
+    mkdirSync(dirname(path), { recursive: true });
+    writeFileSync(path, JSON.stringify(made));
+  }
+}
+
+function worker(address: QueueAddress, work: (job: Job, bull: BullJob) => Promise<void> | void): Worker {
+  const made = new Worker(JOB_QUEUE, async (bull) => void (await work(bull.data as Job, bull)), { connection: redisOptions(address) as object, prefix: BULL_PREFIX, concurrency: 4, drainDelay: 1 });
+  made.on('error', () => undefined);
+  closing.push(() => made.close(true));
+  return made;
+}
+
+test('jobs whose reports stand on disk are over, and the queue is left empty', async () => {
+  const { address, making, jobs, queue, client } = await bench();
+  let worked = 0;
+  worker(address, (job) => {
+    worked += 1;
+    writeReport(job);
+  });
+  expect(await making.make('A001', jobs(12, ['cut', 'look']))).toEqual([]);
+  expect(worked).toBe(12);
+  expect(making.unfinished).toBe(0);
+  await queue.clear();
+  // The queue's own settings stay (meta, and the stream of events with its marks); no job, no roll, no key of the night.
+  const left = (await client.keys('*')).filter((key) => !/:(id|meta|events|marker|stalled-check|pc)$/.test(key));
+  expect(left).toEqual([]);
+});
+
+test('a job that the queue calls completed and that left nothing on disk is made again, and told when that does not help', async () => {
+  const { address, making, jobs } = await bench();
+  let worked = 0;
+  worker(address, () => void (worked += 1));
+  const given = await making.make('A001', jobs(1));
+  expect(given.map((item) => [item.code, item.clip])).toEqual([['job-without-result', 'A001C00000']]);
+  expect(worked).toBe(3);
+});
+
+test('a report of an earlier run, failed, is no result of this one; a failure of this run is', async () => {
+  const { address, making, jobs } = await bench();
+  const [one] = jobs(1);
+  writeReport((one as { job: Job }).job, { state: 'failed', file: null, run: 'run-before' });
+  let worked = 0;
+  worker(address, (job) => {
+    worked += 1;
+    if (worked === 2) writeReport(job, { state: 'failed', file: null });
+  });
+  expect(await making.make('A001', jobs(1))).toEqual([]);
+  expect(worked).toBe(2);
+});
+
+test('a published file of another size than its report says is no result', async () => {
+  const { address, making, jobs, folder } = await bench();
+  let worked = 0;
+  worker(address, (job) => {
+    worked += 1;
+    writeReport(job);
+    if (worked === 1) writeFileSync(join(folder, 'A001', 'cut', 'A001C00000.mov'), 'short');
+  });
+  expect(await making.make('A001', jobs(1))).toEqual([]);
+  expect(worked).toBe(2);
+});
+
+test('the store’s memory wiped in mid-night: what is not on disk is queued again', async () => {
+  const { address, making, jobs, client } = await bench();
+  const done = making.make('A001', jobs(8));
+  await expect.poll(() => client.zcard(`${BULL_PREFIX}:${JOB_QUEUE}:prioritized`)).toBe(8);
+  await client.flushall();
+  worker(address, (job) => writeReport(job));
+  await making.sweep();
+  expect(await done).toEqual([]);
+});
+
+test('a report that appeared while the queue lost the job is recognised, and nothing is made twice', async () => {
+  const { address, making, jobs, client } = await bench();
+  const work = jobs(2);
+  const done = making.make('A001', work);
+  await expect.poll(() => client.zcard(`${BULL_PREFIX}:${JOB_QUEUE}:prioritized`)).toBe(2);
+  await client.flushall();
+  writeReport((work[0] as { job: Job }).job);
+  const worked: string[] = [];
+  worker(address, (job) => {
+    worked.push(job.clip.id);
+    writeReport(job);
+  });
+  await making.sweep();
+  expect(await done).toEqual([]);
+  expect(worked).toEqual(['A001C00001']);
+});
+
+test('held back, nothing is taken up; afterwards all of it is', async () => {
+  const { address, making, jobs } = await bench();
+  const done = making.make('A001', jobs(6));
+  await making.holdBack();
+  const worked: string[] = [];
+  worker(address, (job) => {
+    worked.push(job.clip.id);
+    writeReport(job);
+  });
+  const later = making.make('B001', jobs(6).slice(5));
+  await new Promise((resolve) => setTimeout(resolve, 300));
+  expect(worked).toEqual([]);
+  await making.goOn();
+  expect(await Promise.all([done, later])).toEqual([[], []]);
+  expect(worked).toHaveLength(7);
+});
+
+test('a failure of the target is told at once and is not counted against the job', async () => {
+  const { address, making, jobs, told } = await bench();
+  let worked = 0;
+  worker(address, (job) => {
+    worked += 1;
+    if (worked <= 5) writeReport(job, { state: 'failed', file: null, findings: [finding('target-full', '0 bytes free', 'more')] });
+    else writeReport(job);
+  });
+  expect(await making.make('A001', jobs(1))).toEqual([]);
+  expect(told.map((item) => item.code)).toEqual(Array.from({ length: 5 }, () => 'target-full'));
+});
+
+test('asked to finish, it ends what is active, begins nothing, and waits for no other', async () => {
+  const { address, making, jobs } = await bench();
+  let release: () => void = () => undefined;
+  const gate = new Promise<void>((resolve) => {
+    release = resolve;
+  });
+  const worked: string[] = [];
+  worker(address, async (job) => {
+    worked.push(job.clip.id);
+    await gate;
+    writeReport(job);
+  });
+  const done = making.make('A001', jobs(20));
+  await expect.poll(() => making.active).toBe(4);
+  await making.finish(finding('night-interrupted', 'Ctrl-C', 'an end'));
+  expect(making.unfinished).toBe(4);
+  release();
+  expect(await done).toEqual([]);
+  expect(worked).toHaveLength(4);
+});
+
+test('given up, nothing is waited for', async () => {
+  const { making, jobs } = await bench();
+  const done = making.make('A001', jobs(3));
+  making.giveUp(finding('no-progress', '1 h', 'some'));
+  expect(await done).toEqual([]);
+  expect(making.unfinished).toBe(0);
+});
+
+test('a run that died leaves nothing that the next run of the night would wait for or work at', async () => {
+  const { address, client, making, jobs, queue, told } = await bench();
+  void making.make('A001', jobs(700));
+  await expect.poll(() => client.zcard(`${BULL_PREFIX}:${JOB_QUEUE}:prioritized`)).toBe(700);
+  expect(await client.smembers(runsKey('night'))).toEqual([RUN]);
+  const nothing = (): void => undefined;
+  const later = await openNightQueue(address, 'night', 'run-later', { active: nothing, progress: nothing, ended: nothing, rollEnded: nothing, trouble: nothing });
+  closing.push(() => later.close());
+  expect(await client.get(nightKey('night'))).toBe('run-later');
+  expect(await client.smembers(runsKey('night'))).toEqual(['run-later']);
+  expect(await client.zcard(`${BULL_PREFIX}:${JOB_QUEUE}:prioritized`)).toBe(0);
+  expect(await client.keys(`${BULL_PREFIX}:${JOB_QUEUE}:${RUN}*`)).toEqual([]);
+  expect(await client.keys(`${BULL_PREFIX}:${rollQueueOf(RUN)}:*`)).toEqual([]);
+  expect(await queue.isOurs()).toBe(false);
+  // Should the older run live after all, it notices and puts nothing back.
+  await making.sweep();
+  expect(told.map((item) => item.code)).toContain('night-superseded');
+  expect(await client.zcard(`${BULL_PREFIX}:${JOB_QUEUE}:prioritized`)).toBe(0);
+  expect(await later.isOurs()).toBe(true);
+  await client.flushall();
+  expect(await later.isOurs()).toBe(true);
+});
