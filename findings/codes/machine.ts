@@ -15,6 +15,51 @@ export const machineCodes = {
   'tool-unusable': {
     weight: 'hold',
     title: 'a program starts but does not answer as it should',
-    remedy: 'Run it by hand with -version. Reinstall it, or name another one with RUSHLIGHT_FFMPEG and RUSHLIGHT_FFPROBE.',
+    remedy: 'Run it by hand with -version (ffmpeg, ffprobe) or --version (redis-server). Reinstall it, or name another one with RUSHLIGHT_FFMPEG, RUSHLIGHT_FFPROBE or RUSHLIGHT_REDIS_SERVER.',
+  },
+  'tool-not-recommended': {
+    weight: 'note',
+    title: 'a program is older than the version that is recommended',
+    remedy: 'It works, with guards around its known faults. ffmpeg 7.1 or newer needs fewer of them.',
+  },
+  'tool-passed-over': {
+    weight: 'note',
+    title: 'a program on PATH will not do, and another one is used',
+    remedy: 'Nothing must be done. Bring the one on PATH up to date if other work on this machine needs it.',
+  },
+  'ability-missing': {
+    weight: 'hold',
+    title: 'this ffmpeg was built without something that a profile needs',
+    remedy: 'Install an ffmpeg that has it (the packages of Debian, Ubuntu and Homebrew do), name it with RUSHLIGHT_FFMPEG, or leave the profile out.',
+  },
+  'decoder-missing': {
+    weight: 'note',
+    title: 'this ffmpeg cannot read a kind of source',
+    remedy: 'Clips of that kind are held. Install an ffmpeg that has it (the packages of Debian, Ubuntu and Homebrew do) if your cameras record it.',
+  },
+  'node-too-old': {
+    weight: 'hold',
+    title: 'this Node is older than the oldest that is known to work',
+    remedy: 'Install Node 22 or newer, then run `npm start` again: it installs the packages for it.',
+  },
+  'font-missing': {
+    weight: 'hold',
+    title: 'the font of burnt-in text is not there',
+    remedy: 'Delete node_modules and run `npm start` again.',
+  },
+  'folder-unusable': {
+    weight: 'hold',
+    title: 'a folder cannot be written',
+    remedy: 'Check the path, its rights, and that the volume is mounted and not read-only.',
+  },
+  'space-low': {
+    weight: 'note',
+    title: 'a volume has little room',
+    remedy: 'Run `rushlight plan` on the shoot day: it says how much the night will write against what is free.',
+  },
+  'machine-small': {
+    weight: 'note',
+    title: 'the machine is small for a night of transcodes',
+    remedy: 'It works, one clip at a time and slowly. Close other programs, or use a larger machine.',
   },
 } as const satisfies Record<string, CodeEntry>;

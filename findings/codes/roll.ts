@@ -18,4 +18,24 @@ export const rollCodes = {
     title: 'the roll holds no clip',
     remedy: 'Compare with the card. If the roll was meant to be empty, take its folder out of the shoot day.',
   },
+  'manifest-line-malformed': {
+    weight: 'hold',
+    title: 'an entry of a manifest cannot be understood',
+    remedy: 'Compare with the manifest on another copy. Fetch an undamaged one, or make a new manifest; do not repair it by hand.',
+  },
+  'manifest-algorithm-unknown': {
+    weight: 'hold',
+    title: 'a manifest states a checksum of a kind that cannot be computed here',
+    remedy: 'Name the file after its algorithm (for example checksums.xxh128), or make a manifest with one of the kinds that are read.',
+  },
+  'manifest-path-outside': {
+    weight: 'hold',
+    title: 'a manifest names a path outside its roll',
+    remedy: 'Such a manifest is broken or was tampered with. Fetch it from another copy and ask who made it.',
+  },
+  'manifest-contradiction': {
+    weight: 'hold',
+    title: 'manifests of one roll state different things about one file',
+    remedy: 'Find out which manifest was made from the card, and take the other one out of the roll.',
+  },
 } as const satisfies Record<string, CodeEntry>;

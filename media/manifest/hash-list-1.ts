@@ -1,0 +1,72 @@
+/**
+ * The older open hash list, version 1.x, `.mhl` without a namespace. Source: public field notes of the format
+ * (root `hashlist`, entries `hash` with `file`, `size` and one checksum); its schema was not at hand, so this
+ * reader takes what it knows and refuses an entry that it does not.
+ *
+ *   xxhash     XXH32 as a decimal number      xxhash64    XXH64, bytes reversed (little-endian) hex
+ *   xxhash64be XXH64, canonical hex           null        no checksum, the size alone
+ *   md5, sha1  hex
+ */
+import { type Finding, finding } from '../../findings/finding.ts';
+import { printable } from '../names.ts';
+import { canonicalValue, reverseBytes } from './algorithms.ts';
+import { type Reading, type StatedHash, StatementList } from './statement.ts';
+import { childOf, childrenOf, type XmlNode } from './xml.ts';
+
+export function isHashList1(root: XmlNode): boolean {
+  return root.name === 'hashlist' && root.namespace === '' && /^1(\.\d+)*$/.test(root.attributes.version ?? '');
+}
+
+const READERS: Readonly<Record<string, (text: string) => StatedHash | null>> = {
+  md5: (text) => stated('md5', text),
+  sha1: (text) => stated('sha1', text),
+  xxhash64be: (text) => stated('xxh64', text),
+  xxhash64: (text) => {
+    const written = canonicalValue('xxh64', text);
+    return written === null ? null : { algorithm: 'xxh64', value: reverseBytes(written), reversed: true };
+  },
+  xxhash: (text) => {
+    if (!/^\d{1,10}$/.test(text) || Number(text) > 0xffffffff) return null;
+    return { algorithm: 'xxh32', value: Number(text).toString(16).padStart(8, '0') };
+  },
+};
+
+function stated(algorithm: StatedHash['algorithm'], text: string): StatedHash | null {
+  const value = canonicalValue(algorithm, text);
+  return value === null ? null : { algorithm, value };
+}
+
+/** Whole bytes; undefined when it is no such number. */
+export function statedSize(text: string | undefined): number | null | undefined {
+  if (text === undefined) return null;
+  return /^\d+$/.test(text.trim()) && Number.isSafeInteger(Number(text)) ? Number(text) : undefined;
+}
+
+/** `root`: a document for which `isHashList1` holds. Paths are relative to the folder that holds the list. */
+export function readHashList1(root: XmlNode, manifest: string): Reading {
+  const list = new StatementList(manifest);
+  const findings: Finding[] = [];
+  const refuse = (where: string, why: string): void => {
+    findings.push(finding('manifest-line-malformed', `${where}: ${why}`, 'an entry with file, size and one checksum', { file: manifest }));
+  };
+  const entries = childrenOf(root, 'hash');
+  entries.forEach((entry, index) => {
+    const path = childOf(entry, 'file')?.text;
+    const where = `entry ${index + 1}${path === undefined ? '' : ` (${printable(path)})`}`;
+    if (path === undefined || path === '') return refuse(where, 'no file name');
+    const size = statedSize(childOf(entry, 'size')?.text);
+    if (size === undefined || size === null) return refuse(where, 'no size in whole bytes');
+    const hashes: StatedHash[] = [];
+    for (const child of entry.children) {
+      const read = Object.hasOwn(READERS, child.name) ? READERS[child.name] : undefined;
+      if (read === undefined) continue;
+      const hash = read(child.text.trim());
+      if (hash === null) return refuse(where, `not a value of ${child.name}: ${printable(child.text)}`);
+      hashes.push(hash);
+    }
+    if (hashes.length === 0 && childOf(entry, 'null') === undefined) return refuse(where, 'no checksum of a known kind');
+    list.add(path, size, hashes, where);
+  });
+  if (list.statements().length === 0) findings.push(finding('manifest-unreadable', 'it lists no file', 'at least one entry', { file: manifest }));
+  return { statements: list.statements(), ignore: [], findings: [...findings, ...list.findings] };
+}
