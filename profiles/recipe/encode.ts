@@ -1,0 +1,76 @@
+/** Options of one output file: picture codec, sound, timecode, container. */
+import type { ClipFacts } from '../../media/facts.ts';
+import { roundedDivision, safeNumber } from '../../media/rate.ts';
+import { formatTimecode } from '../../media/timecode.ts';
+import { encoderProfile, traitsOf } from '../codecs.ts';
+import type { Outcome } from '../outcome.ts';
+import type { Profile } from '../schema.ts';
+
+/** x264 gives other bytes with other thread counts, so the count is part of the recipe and not of the machine. */
+const X264_THREADS = 4;
+
+function pictureOptions(profile: Profile, outcome: Outcome, threads: number): string[] {
+  const { video } = profile;
+  const common = ['-c:v', traitsOf(video).encoder, '-profile:v', encoderProfile(video), '-pix_fmt', profile.pixel_format];
+  if (video.codec !== 'h264') return [...common, '-threads:v', String(threads)];
+  const keyFrames = safeNumber(roundedDivision(BigInt(video.key_frame_seconds) * BigInt(outcome.rate.num), BigInt(outcome.rate.den)));
+  const level = outcome.maxLevel === null ? [] : ['-level:v', `${Math.floor(outcome.maxLevel / 10)}.${outcome.maxLevel % 10}`];
+  return [...common, '-preset', video.preset, '-crf', String(video.crf), '-g', String(keyFrames), '-threads:v', String(X264_THREADS), ...level];
+}
+
+/** Offset against the picture made good, resampled, then exactly as many samples as the picture lasts. */
+function soundFilter(source: ClipFacts['audio'][number], track: Outcome['audio'][number]): string {
+  const start = source.startOffset > 0 ? [`adelay=delays=${source.startOffset}S:all=1`] : source.startOffset < 0 ? [`atrim=start_sample=${-source.startOffset}`, 'asetpts=PTS-STARTPTS'] : [];
+  const layout = track.layout === null ? [] : [`aformat=channel_layouts=${track.layout}`];
+  return ['asetpts=PTS-STARTPTS', ...start, `aresample=${track.sampleRate}`, ...layout, `apad=whole_len=${track.samples}`, `atrim=end_sample=${track.samples}`].join(',');
+}
+
+function soundOptions(facts: ClipFacts, outcome: Outcome): string[] {
+  if (outcome.audio.length === 0) return ['-an'];
+  const options: string[] = [];
+  outcome.audio.forEach((track, index) => {
+    const source = facts.audio[track.sourceTrack];
+    if (source === undefined) throw new RangeError(`sound track ${track.sourceTrack} is not among the source facts`);
+    options.push('-map', `0:${source.streamIndex}`, `-c:a:${index}`, track.codec, `-filter:a:${index}`, soundFilter(source, track));
+    if (track.codec === 'aac') options.push(`-b:a:${index}`, `${64 * track.channels}k`);
+  });
+  return options;
+}
+
+function containerOptions(outcome: Outcome): string[] {
+  const { num } = outcome.rate;
+  // The rate's numerator is an exact time base; a small one is raised, since some readers round times to it.
+  const timescale = num >= 1000 ? num : num * 1000;
+  return [
+    ...(outcome.timecode === null ? [] : ['-timecode', formatTimecode(outcome.timecode)]),
+    ...(outcome.reel === null ? [] : ['-metadata:s:v:0', `reel_name=${outcome.reel}`]),
+    '-video_track_timescale',
+    String(timescale),
+    ...(outcome.container === 'mp4' ? ['-movflags', '+faststart'] : []),
+    '-f',
+    outcome.container,
+  ];
+}
+
+export function encodeOptions(facts: ClipFacts, profile: Profile, outcome: Outcome, pad: string, threads: number): string[] {
+  return [
+    '-map',
+    pad,
+    // Every decoded frame once: nothing is repeated or dropped to keep a clock.
+    '-fps_mode',
+    'passthrough',
+    ...pictureOptions(profile, outcome, threads),
+    ...soundOptions(facts, outcome),
+    '-map_metadata',
+    '-1',
+    '-map_chapters',
+    '-1',
+    '-fflags',
+    '+bitexact',
+    '-flags:v',
+    '+bitexact',
+    '-flags:a',
+    '+bitexact',
+    ...containerOptions(outcome),
+  ];
+}
