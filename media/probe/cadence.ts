@@ -58,10 +58,10 @@ export function cadenceOf(times: Float64Array, timeBase: Ratio, claims: readonly
   const only = steps[0];
   if (only === undefined) return { constant: true, rate: claims[0] ?? null, steps: [] };
   const exact = steps.length === 1 && only.ticks > 0 ? divideRatios({ num: 1, den: 1 }, ratio(BigInt(timeBase.num) * BigInt(only.ticks), timeBase.den)) : null;
-  if (exact !== null && [...claims, ...knownRates].some((rate) => sameRatio(rate, exact))) return { constant: true, rate: exact, steps };
-  const grid = steps.reduce((common, step) => gcd(common, BigInt(step.ticks)), 0n);
   // A file whose times were once in a coarser base keeps that base's grid: all its steps share a factor. One step has no grid but the ticks.
-  const fitting = [...claims, ...knownRates].find((rate) => fits(times, exact === null ? grid : 1n, timeBase, rate));
+  const grid = exact !== null ? 1n : steps.reduce((common, step) => gcd(common, BigInt(step.ticks)), 0n);
+  const allowed = (rate: Rate): boolean => (exact !== null && sameRatio(rate, exact)) || (grid > 0n && fits(times, grid, timeBase, rate));
+  const fitting = claims.find(allowed) ?? knownRates.find((rate) => exact !== null && sameRatio(rate, exact)) ?? knownRates.find(allowed);
   if (fitting !== undefined) return { constant: true, rate: fitting, steps: [{ ticks: only.ticks, count: times.length - 1 }] };
   if (exact !== null) return { constant: true, rate: exact, steps };
   const span = BigInt(times[times.length - 1] as number) - BigInt(times[0] as number);

@@ -147,7 +147,7 @@ export async function scan(input: OpenedInput, tools: Pick<MediaTools, 'ffprobe'
   if (run.reason === 'not-started') throw new FindingError([finding('tool-unusable', `${tools.ffprobe.path}: ${run.startError}`, 'a program that starts', { file: 'ffprobe' })], 3);
   if (run.reason === 'stalled') return { state: 'unreadable', why: `no answer for ${STALL_MILLISECONDS / 1000} s`, errors };
   if (run.reason !== 'exited' || run.exitCode !== 0) {
-    return { state: 'unreadable', why: errors.at(-1) ?? `ffprobe ended with ${run.signal ?? `exit code ${run.exitCode}`}`, errors };
+    return { state: 'unreadable', why: errors[0] ?? `ffprobe ended with ${run.signal ?? `exit code ${run.exitCode}`}`, errors };
   }
   const unknownForm = (what: string): FindingError =>
     new FindingError([finding('tool-unusable', `${tools.ffprobe.path} ${tools.ffprobe.version} describes a file in an unknown form: ${what}`, 'the JSON form of ffprobe 5.1 and newer', { file: 'ffprobe' })], 3);
