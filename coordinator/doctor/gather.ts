@@ -1,5 +1,5 @@
 /** Measures the machine: asks the programs, the file systems and the system. Reads only. */
-import { accessSync, constants, existsSync } from 'node:fs';
+import { accessSync, constants, existsSync, statSync } from 'node:fs';
 import { statfs } from 'node:fs/promises';
 import { availableParallelism, totalmem } from 'node:os';
 import { dirname, resolve } from 'node:path';
@@ -67,6 +67,7 @@ async function volume(role: VolumeFacts['role'], name: string): Promise<VolumeFa
     // Not allowed, or a volume mounted read-only: told as not writable.
     writable = false;
   }
+  if (!statSync(measured).isDirectory()) return { role, folder, measured, freeBytes: null, freeFiles: null, writable, error: `${measured} is not a folder` };
   try {
     const space = await statfs(measured);
     return { role, folder, measured, freeBytes: space.bavail * space.bsize, freeFiles: space.files === 0 ? null : space.ffree, writable, error: null };

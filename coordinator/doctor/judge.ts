@@ -70,7 +70,7 @@ function abilityLines(abilities: Sought<Abilities> | null, needs: readonly Abili
     const absent = ofKind.filter((need) => !sets[kind].has(need.name));
     return [
       ...(present.length === 0 ? [] : [good(`${kind}s`, present.join(', '), present.length === ofKind.length ? 'all that is needed' : `${ofKind.length} of them`)]),
-      ...absent.map((need) => differs(`${kind} ${need.name}`, finding(need.required ? 'ability-missing' : 'decoder-missing', 'not in this ffmpeg', `needed for ${need.neededFor.join(', ')}`))),
+      ...absent.map((need) => differs(`${kind} ${need.name}`, finding(need.required ? 'profile-tool-lacks' : 'decoder-missing', 'not in this ffmpeg', `needed for ${need.neededFor.join(', ')}`))),
     ];
   });
 }

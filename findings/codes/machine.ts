@@ -27,11 +27,6 @@ export const machineCodes = {
     title: 'a program on PATH will not do, and another one is used',
     remedy: 'Nothing must be done. Bring the one on PATH up to date if other work on this machine needs it.',
   },
-  'ability-missing': {
-    weight: 'hold',
-    title: 'this ffmpeg was built without something that a profile needs',
-    remedy: 'Install an ffmpeg that has it (the packages of Debian, Ubuntu and Homebrew do), name it with RUSHLIGHT_FFMPEG, or leave the profile out.',
-  },
   'decoder-missing': {
     weight: 'note',
     title: 'this ffmpeg cannot read a kind of source',
@@ -61,5 +56,15 @@ export const machineCodes = {
     weight: 'note',
     title: 'the machine is small for a night of transcodes',
     remedy: 'It works, one clip at a time and slowly. Close other programs, or use a larger machine.',
+  },
+  'demo-folder-taken': {
+    weight: 'hold',
+    title: 'the folder for the demo is not a demo’s',
+    remedy: 'Give another one with --folder, or take away what is there. The demo never touches files that it did not make.',
+  },
+  'demo-not-made': {
+    weight: 'hold',
+    title: 'a clip of the demo could not be made',
+    remedy: 'Run `rushlight doctor`; a build of ffmpeg that lacks something the demo draws with is the usual reason, a full disk the other.',
   },
 } as const satisfies Record<string, CodeEntry>;

@@ -1,0 +1,40 @@
+/** `rushlight doctor`: what this machine has for a night, and what it lacks, with the remedy. */
+import { builtInNames, loadProfiles } from '../../profiles/load.ts';
+import { FindingError } from '../../findings/finding.ts';
+import { type DoctorQuestion, gather } from '../doctor/gather.ts';
+import { type DoctorLine, fit, judge } from '../doctor/judge.ts';
+import { needsOf } from '../doctor/needs.ts';
+import { doctorText } from '../doctor/text.ts';
+
+export interface DoctorOptions extends DoctorQuestion {
+  /** Profiles that this machine must be able to make, by name or path; none: every built-in one. */
+  readonly profiles?: readonly string[];
+  readonly profileFolders?: readonly string[];
+}
+
+export interface DoctorReport {
+  readonly version: 1;
+  readonly kind: 'doctor';
+  readonly verdict: 'fit' | 'lacking';
+  readonly platform: string;
+  readonly profiles: readonly string[];
+  readonly lines: readonly DoctorLine[];
+}
+
+/** Throws FindingError (exit 2) for a profile that cannot be read. */
+export async function doctor(options: DoctorOptions): Promise<DoctorReport> {
+  const wanted = options.profiles === undefined || options.profiles.length === 0 ? builtInNames : options.profiles;
+  const { profiles, findings } = await loadProfiles({ wanted, ...(options.profileFolders === undefined ? {} : { folders: options.profileFolders }) });
+  if (findings.length > 0) throw new FindingError(findings, 2);
+  const asked = profiles.map((loaded) => loaded.profile);
+  const facts = await gather(options);
+  const lines = judge(facts, needsOf(asked), asked.some((profile) => profile.burn_in.length > 0));
+  return { version: 1, kind: 'doctor', verdict: fit(lines) ? 'fit' : 'lacking', platform: facts.platform, profiles: asked.map((profile) => profile.name), lines };
+}
+
+/** Prints the report on stdout and gives the exit code: 0, or 3 when something required is missing. */
+export async function doctorCommand(options: DoctorOptions & { readonly json?: boolean }): Promise<0 | 3> {
+  const report = await doctor(options);
+  process.stdout.write(options.json === true ? `${JSON.stringify(report, null, 2)}\n` : doctorText(report.lines));
+  return report.verdict === 'fit' ? 0 : 3;
+}

@@ -1,0 +1,41 @@
+/** What ffmpeg must be able to do: for the profiles at hand, and for the kinds of source that cameras record. Pure. */
+import { neededAbilities } from '../../profiles/abilities.ts';
+import { soundFormats, traitsOf } from '../../profiles/codecs.ts';
+import type { Profile } from '../../profiles/schema.ts';
+import type { AbilityKind, AbilityNeed } from './facts.ts';
+
+/** Decoders by ffmpeg's names; common practice of cameras and recorders, no source. */
+const sources: Readonly<Record<string, readonly string[]>> = {
+  'RDD 36 sources': ['prores'],
+  'VC-3 sources': ['dnxhd'],
+  'H.264 sources': ['h264'],
+  'HEVC sources': ['hevc'],
+  'MPEG-2 sources': ['mpeg2video'],
+  'DPX sequences': ['dpx'],
+  'TIFF sequences': ['tiff'],
+  'OpenEXR sequences': ['exr'],
+  'PNG sequences': ['png'],
+  'uncompressed sound': ['pcm_s16le', 'pcm_s24le', 'pcm_s16be', 'pcm_s24be', 'pcm_s32le'],
+  'AAC sound': ['aac'],
+};
+
+export function needsOf(profiles: readonly Profile[]): AbilityNeed[] {
+  const needs = new Map<string, { kind: AbilityKind; name: string; neededFor: string[]; required: boolean }>();
+  const add = (kind: AbilityKind, name: string, reason: string, required: boolean): void => {
+    const key = `${kind} ${name}`;
+    const need = needs.get(key) ?? { kind, name, neededFor: [], required: false };
+    if (!need.neededFor.includes(reason)) need.neededFor.push(reason);
+    need.required ||= required;
+    needs.set(key, need);
+  };
+  for (const profile of profiles) {
+    const { encoders, filters } = neededAbilities(profile);
+    for (const name of encoders) add('encoder', name, profile.name, true);
+    for (const name of filters) add('filter', name, profile.name, true);
+    // What was made is decoded again, whole, before it counts as finished.
+    add('decoder', traitsOf(profile.video).codec, `checking ${profile.name}`, true);
+    if (profile.audio.tracks !== 'none') add('decoder', soundFormats[profile.audio.format].encoder, `checking ${profile.name}`, true);
+  }
+  for (const [kind, names] of Object.entries(sources)) for (const name of names) add('decoder', name, kind, false);
+  return [...needs.values()];
+}
