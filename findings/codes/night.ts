@@ -23,11 +23,6 @@ export const nightCodes = {
     title: 'the shoot day holds no roll',
     remedy: 'Name the folder that holds the roll folders, not a roll itself. --ignore may leave out too much.',
   },
-  'profile-unknown': {
-    weight: 'hold',
-    title: 'no profile has this name',
-    remedy: 'Run `rushlight profiles list`, or give --profile the path of a profile file.',
-  },
 
   // The store and the queue.
   'work-folder-in-use': {

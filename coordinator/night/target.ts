@@ -1,0 +1,62 @@
+/** The place that is delivered to: is it there, can it be written, how much fits. */
+import { randomUUID } from 'node:crypto';
+import { existsSync } from 'node:fs';
+import { rm, stat, statfs, writeFile } from 'node:fs/promises';
+import { dirname, join } from 'node:path';
+import { type Finding, finding } from '../../findings/finding.ts';
+import { STAGING_PREFIX } from '../../ledger/layout.ts';
+
+/** Bytes that this user may still write, asked of the nearest folder that exists. */
+export async function freeBytes(folder: string): Promise<number> {
+  let place = folder;
+  while (!existsSync(place) && dirname(place) !== place) place = dirname(place);
+  const space = await statfs(place);
+  // bavail, not bfree: what is kept for the system is not ours.
+  return space.bavail * space.bsize;
+}
+
+export interface TargetState {
+  /** Why nothing can be made now; null: it can. */
+  readonly trouble: Finding | null;
+  /** null when it could not be asked. */
+  readonly freeBytes: number | null;
+}
+
+export interface Target {
+  /** `reserveBytes`: less than this free is as good as full. */
+  look(reserveBytes: number): Promise<TargetState>;
+}
+
+/** Remembers the folder's file system: an unmounted volume leaves its empty mount point behind, on another one. */
+export async function openTarget(folder: string): Promise<Target> {
+  const { dev } = await stat(folder);
+  return {
+    async look(reserveBytes) {
+      const subject = { file: folder };
+      try {
+        const now = await stat(folder);
+        if (now.dev !== dev) return { trouble: finding('target-gone', 'another file system stands there', 'the one that was there when the night began', subject), freeBytes: null };
+        const free = await freeBytes(folder);
+        const probe = join(folder, `${STAGING_PREFIX}probe-${randomUUID()}`);
+        try {
+          // As much as a report: on some systems a full volume still takes an empty file.
+          await writeFile(probe, Buffer.alloc(4096), { flag: 'wx' });
+        } finally {
+          await rm(probe, { force: true });
+        }
+        if (free < reserveBytes) return { trouble: finding('target-full', `${free} bytes free`, `at least ${reserveBytes} bytes for what is made at once`, subject), freeBytes: free };
+        return { trouble: null, freeBytes: free };
+      } catch (error) {
+        return { trouble: troubleOf(error as NodeJS.ErrnoException, folder), freeBytes: null };
+      }
+    },
+  };
+}
+
+export function troubleOf(error: NodeJS.ErrnoException, folder: string): Finding {
+  const subject = { file: folder };
+  const found = error.code ?? error.message;
+  if (error.code === 'ENOSPC' || error.code === 'EDQUOT') return finding('target-full', found, 'room for what is made', subject);
+  if (error.code === 'EROFS' || error.code === 'EACCES' || error.code === 'EPERM') return finding('target-read-only', found, 'a folder that we may write', subject);
+  return finding('target-gone', found, 'a folder that answers', subject);
+}

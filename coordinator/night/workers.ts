@@ -1,0 +1,142 @@
+/**
+ * The workers of this machine: processes of their own, started again when they die. A worker that dies again and again
+ * without a single job done in between is given up; when all are, the night is told.
+ */
+import { type ChildProcess, spawn } from 'node:child_process';
+import { closeSync, mkdirSync, openSync } from 'node:fs';
+import { availableParallelism, totalmem } from 'node:os';
+import { join } from 'node:path';
+import { type Finding, finding } from '../../findings/finding.ts';
+import { WORKER_VARIABLE, type WorkerSetup } from '../../ledger/queue.ts';
+import { packageFolder } from '../../media/installation.ts';
+
+export interface WorkerPool {
+  /** Takes no new job, ends what runs; resolves when all are gone. */
+  finish(): Promise<void>;
+  /** Ends them now; resolves when all are gone. */
+  stopNow(): Promise<void>;
+  /** A job was done: whatever deaths there were before, workers are of use. */
+  readonly jobDone: () => void;
+  readonly alive: number;
+}
+
+export interface PoolEvents {
+  onDeath(told: Finding): void;
+  onAllGone(told: Finding): void;
+}
+
+export interface PoolRequest {
+  readonly count: number;
+  readonly setup: Omit<WorkerSetup, 'name' | 'logFile' | 'threads' | 'slots' | 'version'>;
+  readonly logFolder: string;
+  /** The program; the compiled worker unless a test says otherwise. */
+  readonly program?: string;
+}
+
+const CPU_A_WORKER = 4;
+const BYTES_A_WORKER = 2 * 1024 ** 3;
+const DEATHS_WITHOUT_A_JOB = 5;
+const STOP_MILLISECONDS = 10_000;
+
+/** One encoder uses several cores well and a few gigabytes at most with 8K sources; a worker runs one at a time. */
+export function defaultWorkers(cores = availableParallelism(), memoryBytes = totalmem()): number {
+  return Math.max(1, Math.min(Math.floor(cores / CPU_A_WORKER), Math.floor(memoryBytes / BYTES_A_WORKER)));
+}
+
+export function workerProgram(): string {
+  return join(packageFolder, 'dist', 'worker', 'main.js');
+}
+
+interface Slot {
+  readonly name: string;
+  child: ChildProcess | null;
+  deaths: number;
+  givenUp: boolean;
+  again: NodeJS.Timeout | null;
+}
+
+export function startWorkers(request: PoolRequest, events: PoolEvents): WorkerPool {
+  mkdirSync(request.logFolder, { recursive: true, mode: 0o700 });
+  const threads = Math.max(1, Math.floor(availableParallelism() / request.count));
+  const slots: Slot[] = Array.from({ length: request.count }, (_, index) => ({ name: `local-${index + 1}`, child: null, deaths: 0, givenUp: false, again: null }));
+  let ending = false;
+  const waiting: (() => void)[] = [];
+
+  const alive = (): number => slots.filter((slot) => slot.child !== null).length;
+  const gone = (): void => {
+    if (alive() > 0) return;
+    for (const resolve of waiting.splice(0)) resolve();
+  };
+
+  const start = (slot: Slot): void => {
+    slot.again = null;
+    if (ending) return;
+    const setup: WorkerSetup = { ...request.setup, version: 1, name: slot.name, threads, slots: 1, logFile: join(request.logFolder, `${slot.name}.log`) };
+    const output = openSync(join(request.logFolder, `${slot.name}.out`), 'a', 0o600);
+    const child = spawn(process.execPath, [request.program ?? workerProgram()], {
+      // stdin is a pipe that we hold: its end tells the worker that we are gone. A group of its own: Ctrl-C is ours to translate.
+      stdio: ['pipe', output, output],
+      detached: true,
+      env: { ...process.env, [WORKER_VARIABLE]: JSON.stringify(setup) },
+    });
+    closeSync(output);
+    slot.child = child;
+    // A worker that is gone cannot read; its exit is what counts.
+    child.stdin?.on('error', () => undefined);
+    let over = false;
+    const onEnd = (what: string): void => {
+      if (over) return;
+      over = true;
+      slot.child = null;
+      if (!ending) died(slot, what);
+      gone();
+    };
+    child.once('error', (error) => onEnd(error.message));
+    child.once('exit', (code, signal) => onEnd(signal === null ? `exit code ${code}` : `signal ${signal}`));
+  };
+
+  const died = (slot: Slot, what: string): void => {
+    slot.deaths += 1;
+    const subject = { file: slot.name };
+    if (slot.deaths >= DEATHS_WITHOUT_A_JOB) {
+      slot.givenUp = true;
+      if (slots.every((other) => other.givenUp)) events.onAllGone(finding('workers-gone', `${what}, ${slot.deaths} times without a job done`, 'a worker that works', subject));
+      return;
+    }
+    events.onDeath(finding('worker-died', what, 'a worker that works until it is told to end', subject));
+    slot.again = setTimeout(() => start(slot), Math.min(250 * 2 ** (slot.deaths - 1), 10_000));
+  };
+
+  const signalAll = (signal: NodeJS.Signals): void => {
+    ending = true;
+    for (const slot of slots) {
+      if (slot.again !== null) clearTimeout(slot.again);
+      slot.child?.kill(signal);
+    }
+  };
+  const allGone = (): Promise<void> =>
+    new Promise((resolve) => {
+      waiting.push(resolve);
+      gone();
+    });
+
+  for (const slot of slots) start(slot);
+  return {
+    finish: async () => {
+      signalAll('SIGTERM');
+      await allGone();
+    },
+    stopNow: async () => {
+      signalAll('SIGINT');
+      const timer = setTimeout(() => signalAll('SIGKILL'), STOP_MILLISECONDS);
+      await allGone();
+      clearTimeout(timer);
+    },
+    jobDone: () => {
+      for (const slot of slots) slot.deaths = 0;
+    },
+    get alive() {
+      return alive();
+    },
+  };
+}
