@@ -2,7 +2,7 @@
 import { builtInNames, loadProfiles } from '../../profiles/load.ts';
 import { FindingError } from '../../findings/finding.ts';
 import { type DoctorQuestion, gather } from '../doctor/gather.ts';
-import { type DoctorLine, fit, judge } from '../doctor/judge.ts';
+import { type DoctorLine, isFit, judge } from '../doctor/judge.ts';
 import { needsOf } from '../doctor/needs.ts';
 import { doctorText } from '../doctor/text.ts';
 
@@ -29,7 +29,7 @@ export async function doctor(options: DoctorOptions): Promise<DoctorReport> {
   const asked = profiles.map((loaded) => loaded.profile);
   const facts = await gather(options);
   const lines = judge(facts, needsOf(asked), asked.some((profile) => profile.burn_in.length > 0));
-  return { version: 1, kind: 'doctor', verdict: fit(lines) ? 'fit' : 'lacking', platform: facts.platform, profiles: asked.map((profile) => profile.name), lines };
+  return { version: 1, kind: 'doctor', verdict: isFit(lines) ? 'fit' : 'lacking', platform: facts.platform, profiles: asked.map((profile) => profile.name), lines };
 }
 
 /** Prints the report on stdout and gives the exit code: 0, or 3 when something required is missing. */

@@ -124,6 +124,6 @@ export function judge(facts: MachineFacts, needs: readonly AbilityNeed[], fontNe
   ];
 }
 
-export function fit(lines: readonly DoctorLine[]): boolean {
+export function isFit(lines: readonly DoctorLine[]): boolean {
   return lines.every((line) => line.state !== 'lacking');
 }

@@ -1,6 +1,6 @@
 /** What doctor says, for people: aligned columns, and under whatever differs its remedy. Pure. */
 import { printable } from '../../media/names.ts';
-import { type DoctorLine, fit } from './judge.ts';
+import { type DoctorLine, isFit } from './judge.ts';
 
 const marks = { good: 'good   ', note: 'note   ', lacking: 'LACKING' } as const satisfies Record<DoctorLine['state'], string>;
 
@@ -13,6 +13,6 @@ export function doctorText(lines: readonly DoctorLine[]): string {
     return [`${head}found     ${printable(line.found)}`, `${indent}${' '.repeat(width)}  expected  ${printable(line.expected)}`, `${indent}${' '.repeat(width)}  remedy    ${line.remedy ?? ''}`].join('\n');
   });
   const lacking = lines.filter((line) => line.state === 'lacking').length;
-  const end = fit(lines) ? 'This machine has what a night needs.' : `This machine lacks ${lacking === 1 ? 'one thing' : `${lacking} things`} that a night needs.`;
+  const end = isFit(lines) ? 'This machine has what a night needs.' : `This machine lacks ${lacking === 1 ? 'one thing' : `${lacking} things`} that a night needs.`;
   return `${told.join('\n')}\n\n${end}\n`;
 }

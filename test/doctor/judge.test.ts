@@ -2,7 +2,7 @@
 import { describe, expect, test } from 'vitest';
 import { finding } from '../../findings/finding.ts';
 import type { MachineFacts } from '../../coordinator/doctor/facts.ts';
-import { fit, judge } from '../../coordinator/doctor/judge.ts';
+import { isFit, judge } from '../../coordinator/doctor/judge.ts';
 import { needsOf } from '../../coordinator/doctor/needs.ts';
 import { doctorText } from '../../coordinator/doctor/text.ts';
 import type { FoundTool } from '../../media/tools/locate.ts';
@@ -38,7 +38,7 @@ test('a machine that has everything is fit, and every line is good', () => {
   const lines = judge(fitMachine, needs, true);
   expect(lines.filter((line) => line.state !== 'good')).toEqual([]);
   expect(lines.map((line) => line.what)).toEqual(['Node', 'ffmpeg', 'ffprobe', 'encoders', 'decoders', 'filters', 'redis-server or valkey-server', 'font', 'cores', 'memory', 'delivery folder']);
-  expect(fit(lines)).toBe(true);
+  expect(isFit(lines)).toBe(true);
 });
 
 const lacks: [string, Partial<MachineFacts>, string, string][] = [
@@ -60,7 +60,7 @@ test.each(lacks)('%s: lacking, with found, expected and remedy', (_title, facts,
   const lines = lineOf(facts, what);
   expect(lines).toMatchObject([{ state: 'lacking', code }]);
   for (const part of [lines[0]?.expected, lines[0]?.remedy]) expect(part).toMatch(/\w/);
-  expect(fit(judge({ ...fitMachine, ...facts }, needs, true))).toBe(false);
+  expect(isFit(judge({ ...fitMachine, ...facts }, needs, true))).toBe(false);
 });
 
 const notes: [string, Partial<MachineFacts>, string, string][] = [
@@ -73,7 +73,7 @@ const notes: [string, Partial<MachineFacts>, string, string][] = [
 ];
 test.each(notes)('%s: told, and the machine is fit all the same', (_title, facts, what, code) => {
   expect(lineOf(facts, what)).toMatchObject([{ state: 'note', code }]);
-  expect(fit(judge({ ...fitMachine, ...facts }, needs, true))).toBe(true);
+  expect(isFit(judge({ ...fitMachine, ...facts }, needs, true))).toBe(true);
 });
 
 describe('what need not be', () => {
@@ -86,10 +86,10 @@ describe('what need not be', () => {
   test('with a standing queue no program for a private one is asked for', () => {
     const lines = judge({ ...fitMachine, store: null, queue: { address: 'redis://q:6379', findings: [] } }, needs, true);
     expect(lines.map((line) => line.what)).not.toContain('redis-server or valkey-server');
-    expect(fit(lines)).toBe(true);
+    expect(isFit(lines)).toBe(true);
   });
   test('without burnt-in text no font', () => {
-    expect(fit(judge({ ...fitMachine, font: null }, needs, false))).toBe(true);
+    expect(isFit(judge({ ...fitMachine, font: null }, needs, false))).toBe(true);
   });
   test('a folder that is not there yet is measured where it will be', () => {
     const [line] = lineOf({ volumes: [{ role: 'delivery', folder: '/p/new', measured: '/p', freeBytes: 500 * GIB, freeFiles: null, writable: true, error: null }] }, 'delivery folder');

@@ -1,0 +1,116 @@
+/** Makes the demo's shoot day on disk: clips, manifests, three copies, and the damage. Everything lies below one folder. */
+import { closeSync, cpSync, existsSync, mkdirSync, openSync, readdirSync, readSync, renameSync, rmSync, statSync, writeFileSync, writeSync } from 'node:fs';
+import { availableParallelism } from 'node:os';
+import { join } from 'node:path';
+import { createHash } from 'node:crypto';
+import pLimit from 'p-limit';
+import { z } from 'zod';
+import { FindingError, finding } from '../../findings/finding.ts';
+import { readRecord, writeRecord } from '../../ledger/store.ts';
+import { checksumLine } from '../../media/manifest/checksum-file.ts';
+import { hashFile } from '../../media/manifest/hash.ts';
+import type { FoundTool } from '../../media/tools/locate.ts';
+import { runTool } from '../../media/tools/run.ts';
+import { clipArguments } from './clip.ts';
+import { COPIES, DAMAGED, DAY, type DemoRoll, rolls, TITLE } from './script.ts';
+
+/** Where everything of a demo lies. */
+export function demoFolders(folder: string) {
+  return {
+    record: join(folder, 'demo.json'),
+    shoot: join(folder, 'shoot'),
+    /** The shoot day on each drive; the first is the working copy. */
+    days: COPIES.map((copy) => join(folder, 'shoot', copy, DAY)),
+    manifests: join(folder, 'shoot', 'manifests'),
+    delivery: join(folder, 'delivery'),
+    work: join(folder, 'work'),
+  };
+}
+type DemoFolders = ReturnType<typeof demoFolders>;
+
+/** Says that the folder is a demo's, which script it was made from, and whether the making was finished. */
+const demoRecordSchema = z.looseObject({ version: z.literal(1), kind: z.literal('demo'), title: z.string(), script: z.string(), whole: z.boolean() });
+const script = createHash('sha256').update(JSON.stringify(rolls)).digest('hex');
+
+export interface ShootTelling {
+  /** One line for people, as each thing is begun. */
+  say(line: string): void;
+  readonly signal?: AbortSignal;
+}
+
+/**
+ * Makes the shoot day, or takes the one that an earlier demo left here whole. `made` tells which.
+ * Throws FindingError: exit 2 when the folder belongs to somebody else, 3 when this ffmpeg cannot make the clips.
+ */
+export async function makeShoot(folder: string, ffmpeg: FoundTool, telling: ShootTelling): Promise<{ folders: DemoFolders; made: boolean }> {
+  const folders = demoFolders(folder);
+  const before = await readRecord(folders.record, demoRecordSchema);
+  if (before.state === 'absent' && existsSync(folder) && readdirSync(folder).length > 0) throw taken(folder, 'other files');
+  if (before.state === 'damaged') throw taken(folder, 'a demo.json that cannot be read');
+  if (before.state === 'read' && before.value.script !== script) throw taken(folder, 'the demo of another version');
+  if (before.state === 'read' && before.value.whole) return { folders, made: false };
+  // What an interrupted making left behind is ours: the record says so.
+  rmSync(folders.shoot, { recursive: true, force: true });
+  const record = { version: 1, kind: 'demo', title: TITLE, script } as const;
+  await writeRecord(folders.record, demoRecordSchema, { ...record, whole: false });
+  await film(folders, ffmpeg, telling);
+  for (const roll of rolls) await writeManifest(folders, roll);
+  for (const day of folders.days.slice(1)) cpSync(folders.days[0] as string, day, { recursive: true, preserveTimestamps: true });
+  damage(folders);
+  await writeRecord(folders.record, demoRecordSchema, { ...record, whole: true });
+  return { folders, made: true };
+}
+
+function taken(folder: string, what: string): FindingError {
+  return new FindingError([finding('demo-folder-taken', `${folder} holds ${what}`, 'an empty folder, or one that a demo of this version made')], 2);
+}
+
+/** Every clip onto the working copy, as many at once as there are cores for. */
+async function film(folders: DemoFolders, ffmpeg: FoundTool, telling: ShootTelling): Promise<void> {
+  const limit = pLimit(Math.min(4, availableParallelism()));
+  const takes = rolls.flatMap((roll) => roll.clips.map((clip) => ({ roll, clip })));
+  await Promise.all(
+    takes.map(({ roll, clip }) =>
+      limit(async () => {
+        telling.signal?.throwIfAborted();
+        telling.say(`filming ${clip.name}: ${clip.scene}`);
+        const path = join(folders.days[0] as string, roll.name, clip.name);
+        mkdirSync(join(path, '..'), { recursive: true });
+        const part = `${path}.part`;
+        const run = await runTool(ffmpeg.path, clipArguments(clip, roll.name, part), telling.signal === undefined ? {} : { signal: telling.signal });
+        telling.signal?.throwIfAborted();
+        if (run.reason !== 'exited' || run.exitCode !== 0) {
+          throw new FindingError([finding('demo-not-made', `${clip.name}: ${run.startError ?? (run.stderr.trim().split('\n').at(-1) || `${run.reason}, exit code ${run.exitCode}`)}`, 'a clip made by ffmpeg', { file: ffmpeg.path })], 3);
+        }
+        renameSync(part, path);
+      }),
+    ),
+  );
+}
+
+async function writeManifest(folders: DemoFolders, roll: DemoRoll): Promise<void> {
+  const rollFolder = join(folders.days[0] as string, roll.name);
+  const lines: Buffer[] = [];
+  for (const clip of roll.clips) {
+    const read = await hashFile(join(rollFolder, clip.name), ['xxh128']);
+    if (read.state !== 'read' || read.hashes.xxh128 === undefined) throw new Error(`a clip that was just made cannot be read: ${clip.name}, ${read.state}`);
+    lines.push(checksumLine(read.hashes.xxh128, clip.name));
+  }
+  writeFileSync(join(rollFolder, `${roll.name}.xxh128`), Buffer.concat(lines));
+}
+
+/** One bit of one byte in the middle of a clip: too little for any picture to show, and for a size to tell. */
+function damage(folders: DemoFolders): void {
+  const day = folders.days[COPIES.indexOf(DAMAGED.copy)] as string;
+  const path = join(day, DAMAGED.roll, DAMAGED.clip);
+  const place = Math.floor(statSync(path).size / 2);
+  const file = openSync(path, 'r+');
+  try {
+    const byte = Buffer.alloc(1);
+    if (readSync(file, byte, 0, 1, place) !== 1) throw new Error(`nothing to damage at byte ${place} of ${path}`);
+    byte.writeUInt8(byte.readUInt8() ^ 1);
+    writeSync(file, byte, 0, 1, place);
+  } finally {
+    closeSync(file);
+  }
+}

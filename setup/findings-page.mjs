@@ -1,0 +1,32 @@
+/** The page of all findings, docs/findings.md, from the registry. Pure. */
+
+const areas = [
+  ['roll', 'The roll and its copies', 'Found at intake, before anything is queued.'],
+  ['clip', 'The clip', 'Found at the survey, when every clip is measured.'],
+  ['profile', 'The profile', 'Found before anything runs, or when a clip does not fit what a profile asks.'],
+  ['deliverable', 'What was made', 'Found while a deliverable is made, checked or published, or when a delivery is audited.'],
+  ['night', 'The night', 'Found by the night as a whole: folders, queue, workers, targets, and the gate.'],
+  ['machine', 'The machine', 'Found by `doctor`, by the demo, and whenever a program is started.'],
+];
+
+const cell = (text) => text.replaceAll('|', '\\|').replaceAll('\n', ' ');
+
+/** `codes`: area → code → `{ weight, title, remedy }`, as findings/codes/ has them. */
+export function findingsPage(codes) {
+  const parts = areas.map(([area, title, when]) => {
+    const rows = Object.entries(codes[area])
+      .sort(([a], [b]) => (a < b ? -1 : 1))
+      .map(([code, { weight, title: matter, remedy }]) => `| \`${code}\` | ${weight} | ${cell(matter)} | ${cell(remedy)} |`);
+    return [`## ${title}`, '', when, '', '| code | weight | what is the matter | what to do |', '|---|---|---|---|', ...rows].join('\n');
+  });
+  return [
+    '# Findings',
+    '',
+    'A finding is one fact that differs from what it should be: a code, what was found, what was expected, and what to do.',
+    '`hold`: the roll cannot be ready while it stands. `note`: told, and nothing more.',
+    'A code that has once been in a stored report keeps its meaning. This page is made by `npm run docs`.',
+    '',
+    parts.join('\n\n'),
+    '',
+  ].join('\n');
+}

@@ -1,0 +1,59 @@
+/** Rules of the house that a machine can hold. */
+import { readFileSync } from 'node:fs';
+import { join } from 'node:path';
+import { expect, test } from 'vitest';
+import { OLDEST_NODE } from '../../coordinator/doctor/judge.ts';
+import { findingCodes, registry } from '../../findings/registry.ts';
+import { packageFolder } from '../../media/installation.ts';
+import { OLDEST_NODE as SETUP_NODE } from '../../setup/node-version.mjs';
+import { rooms, sourcesOf } from './sources.ts';
+
+const ours = rooms.flatMap((room) => sourcesOf(room));
+// This file spells out what it looks for.
+const tests = sourcesOf('test').filter(({ file }) => file !== 'test/house/hygiene.test.ts');
+
+/** Text without comments and strings: a word in a sentence is no code. */
+function bare(text: string): string {
+  return text.replace(/\/\*[\s\S]*?\*\//g, '').replace(/^\s*\/\/.*$/gm, '').replace(/\/\/ .*$/gm, '').replace(/'(?:[^'\\\n]|\\.)*'|"(?:[^"\\\n]|\\.)*"/g, "''");
+}
+
+const offences = (sources: typeof ours, pattern: RegExp): string[] => sources.filter(({ text }) => pattern.test(bare(text))).map(({ file }) => file);
+
+test('nothing is typed any, and no complaint of the compiler is silenced', () => {
+  expect(offences([...ours, ...tests], /:\s*any\b|<any>|\bas any\b|\bany\[\]/)).toEqual([]);
+  expect([...ours, ...tests].filter(({ text }) => /@ts-(?:ignore|nocheck|expect-error)\b/.test(text)).map(({ file }) => file)).toEqual([]);
+});
+
+test('no test is left alone or left out', () => {
+  expect(offences(tests, /\b(?:test|it|describe|suite)\.(?:only|skip|todo|fails)\b/)).toEqual([]);
+});
+
+test('no default exports: a thing has one name everywhere', () => {
+  // What vitest calls by itself has no name.
+  expect(offences([...ours, ...tests], /\bexport default\b/)).toEqual(['test/support/global-setup.ts']);
+});
+
+test('programs are started in one place', () => {
+  const starters = ours.filter(({ text }) => /from 'execa'|from 'node:child_process'/.test(text)).map(({ file }) => file);
+  // Programs through media/tools/run.ts; besides it only what starts our own worker processes, and `ps` where there is no /proc.
+  expect(starters.filter((file) => !['media/tools/run.ts', 'coordinator/night/workers.ts', 'coordinator/store/process-identity.ts'].includes(file))).toEqual([]);
+});
+
+test.each(findingCodes.map((code) => [code]))('%s has a title, a remedy in whole sentences, and somebody who finds it', (code) => {
+  const entry = registry[code];
+  expect(entry.title).toMatch(/^\S.*[^.]$/);
+  expect(entry.remedy).toMatch(/^[A-Z0-9`].*[.)]$/s);
+  const users = ours.filter(({ file, text }) => !file.startsWith('findings/codes/') && text.includes(`'${code}'`));
+  expect(users.map(({ file }) => file)).not.toEqual([]);
+});
+
+test('a code is declared once', () => {
+  const declared = sourcesOf('findings/codes').flatMap(({ text }) => [...text.matchAll(/^ {2}'?([a-z][a-z0-9-]*)'?: \{/gm)].map((match) => match[1] as string));
+  expect(declared.sort()).toEqual([...findingCodes].sort());
+});
+
+test('the oldest Node is the same in the package, the set-up and doctor', () => {
+  const { engines } = JSON.parse(readFileSync(join(packageFolder, 'package.json'), 'utf8')) as { engines: { node: string } };
+  expect(engines.node).toBe(`>=${OLDEST_NODE.major}.${OLDEST_NODE.minor}.0`);
+  expect(SETUP_NODE).toEqual([OLDEST_NODE.major, OLDEST_NODE.minor]);
+});
