@@ -10,7 +10,10 @@ export function requiredChecks(loaded: LoadedProfile): string[] {
   return [...new Set<string>([...standingChecks, ...loaded.profile.checks])];
 }
 
-export function judgeDeliverable(clip: Clip, loaded: LoadedProfile, input: GateInput, clipFindings: readonly Finding[]): { report: DeliverableReport | null; findings: Finding[] } {
+/** What of the gate's input one deliverable is judged by. */
+export type DeliverableView = Pick<GateInput, 'day' | 'roll' | 'toolchain' | 'onDisk'>;
+
+export function judgeDeliverable(clip: Clip, loaded: LoadedProfile, input: DeliverableView, clipFindings: readonly Finding[]): { report: DeliverableReport | null; findings: Finding[] } {
   const profile = loaded.profile.name;
   const subject = { roll: input.roll, clip: clip.id, profile };
   const disk = input.onDisk.get(deliverableKey(clip.id, profile));
@@ -35,7 +38,7 @@ export function judgeDeliverable(clip: Clip, loaded: LoadedProfile, input: GateI
   return { report, findings };
 }
 
-function differences(report: DeliverableReport, clip: Clip, loaded: LoadedProfile, input: GateInput): [found: string, expected: string][] {
+function differences(report: DeliverableReport, clip: Clip, loaded: LoadedProfile, input: DeliverableView): [found: string, expected: string][] {
   const pairs: [what: string, found: string, expected: string][] = [
     ['day', report.day, input.day],
     ['roll', report.roll, input.roll],

@@ -1,0 +1,70 @@
+/** What a night is asked for, and what came of it. */
+import type { Finding } from '../../findings/finding.ts';
+import type { QueueAddress } from '../../ledger/queue.ts';
+import type { Rate } from '../../media/rate.ts';
+import type { Board } from './board.ts';
+import type { NightFolders } from './folders.ts';
+
+export interface NightRequest {
+  readonly folders: NightFolders;
+  /** Names or paths of .yaml files; empty: the defaults. */
+  readonly profiles: readonly string[];
+  /** Files read side by side at intake. */
+  readonly readers: number;
+  /** Local worker processes; null: as many as cores and memory allow. */
+  readonly workers: number | null;
+  /** Rate of numbered sequences that carry none. */
+  readonly statedRate: Rate | null;
+  /** Patterns as in a gitignore file, of files that are no clips. */
+  readonly ignore: readonly string[];
+  /** null: a private store. */
+  readonly queue: QueueAddress | null;
+  readonly ffmpeg?: string;
+  readonly ffprobe?: string;
+  /** An encoder without progress for this long is killed and its job tried again. */
+  readonly stallSeconds: number;
+  /** How long a target, queue or farm that does not answer is waited for before the night ends. */
+  readonly patienceSeconds: number;
+}
+
+/** One interrupt: end what runs, then stop. Two: stop now. */
+export interface Interrupts {
+  readonly first: AbortSignal;
+  readonly second: AbortSignal;
+}
+
+export interface NightUi {
+  /** Called once, when the rolls are known. */
+  begin(board: Board): void;
+  /** A line for people. */
+  say(line: string): void;
+  /** Something that people should know now, although it holds nothing by itself or may pass. */
+  tell(item: Finding): void;
+}
+
+export interface RollOutcome {
+  readonly roll: string;
+  readonly verdict: 'ready' | 'held';
+  readonly clips: number;
+  readonly clipsReady: number;
+  /** Deliverables made in this run, and those that stood finished already. */
+  readonly made: number;
+  readonly kept: number;
+  /** roll.json; null when it could not be written. */
+  readonly record: string | null;
+  readonly findings: readonly Finding[];
+}
+
+export interface NightResult {
+  readonly night: string;
+  readonly run: string;
+  readonly day: string;
+  readonly delivery: string;
+  readonly verdict: 'ready' | 'held';
+  readonly interrupted: boolean;
+  readonly seconds: number;
+  readonly rolls: readonly RollOutcome[];
+  /** Of the night as a whole. */
+  readonly findings: readonly Finding[];
+  readonly logFolder: string;
+}

@@ -1,0 +1,63 @@
+/** Numbers and findings as people read them. Pure. */
+import { describeFinding, type Finding, holds } from '../../findings/finding.ts';
+import { printable } from '../../media/names.ts';
+
+/** Decimal units, as drives are sold by: `1.2 GB`. */
+export function bytesText(bytes: number): string {
+  const units = ['B', 'kB', 'MB', 'GB', 'TB', 'PB'];
+  let value = bytes;
+  let unit = 0;
+  while (value >= 999.5 && unit < units.length - 1) {
+    value /= 1000;
+    unit += 1;
+  }
+  return `${unit === 0 || value >= 99.5 ? value.toFixed(0) : value.toFixed(1)} ${units[unit]}`;
+}
+
+/** `2 h 05 min`, `4 min 10 s`, `9 s`. */
+export function durationText(seconds: number): string {
+  const whole = Math.max(0, Math.round(seconds));
+  if (whole < 60) return `${whole} s`;
+  const minutes = Math.floor(whole / 60);
+  if (minutes < 60) return `${minutes} min ${String(whole % 60).padStart(2, '0')} s`;
+  return `${Math.floor(minutes / 60)} h ${String(minutes % 60).padStart(2, '0')} min`;
+}
+
+export function count(number: number, one: string, many = `${one}s`): string {
+  return `${number} ${number === 1 ? one : many}`;
+}
+
+/** What, where, found, expected, remedy: five lines, or as many as `same` findings share the remedy. */
+export function findingText(item: Finding, indent = ''): string {
+  const { title, about, found, expected, remedy } = describeFinding(item);
+  const lines = [`${holds(item) ? 'held' : 'note'}  ${title} [${item.code}]`];
+  if (about !== '') lines.push(`      at        ${printable(about)}`);
+  lines.push(`      found     ${printable(found)}`, `      expected  ${printable(expected)}`, `      remedy    ${remedy}`);
+  return lines.map((line) => indent + line).join('\n');
+}
+
+/** How many findings of one code are written out before they are counted. */
+const WRITTEN_OUT = 3;
+
+/** Findings by code, holding ones first; the remedy once for each code. */
+export function findingsText(list: readonly Finding[], indent = ''): string {
+  const byCode = new Map<string, Finding[]>();
+  for (const item of list) byCode.set(item.code, [...(byCode.get(item.code) ?? []), item]);
+  const groups = [...byCode.values()].sort((a, b) => Number(holds(b[0] as Finding)) - Number(holds(a[0] as Finding)));
+  return groups
+    .map((group) => {
+      const first = group[0] as Finding;
+      if (group.length === 1) return findingText(first, indent);
+      const { title, remedy } = describeFinding(first);
+      const lines = [`${holds(first) ? 'held' : 'note'}  ${title} [${first.code}], ${group.length} times`];
+      for (const item of group.slice(0, WRITTEN_OUT)) {
+        const { about, found, expected } = describeFinding(item);
+        if (about !== '') lines.push(`      at        ${printable(about)}`);
+        lines.push(`      found     ${printable(found)}`, `      expected  ${printable(expected)}`);
+      }
+      if (group.length > WRITTEN_OUT) lines.push(`      and ${group.length - WRITTEN_OUT} more, all in the records`);
+      lines.push(`      remedy    ${remedy}`);
+      return lines.map((line) => indent + line).join('\n');
+    })
+    .join('\n');
+}
