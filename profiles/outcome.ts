@@ -14,6 +14,7 @@ export const outcomeSchema = z.object({
   rate: ratioSchema,
   width: z.int().positive(),
   height: z.int().positive(),
+  /** As ffprobe reads it back: where decoder and encoder name the same pixels differently, the decoder's name. */
   pixelFormat: z.string(),
   colour: colourTagsSchema,
   /** ffprobe's names for what must be found in the file. */
@@ -40,7 +41,7 @@ export const outcomeSchema = z.object({
       tolerance: z.int().nonnegative(),
     }),
   ),
-  /** What will be written, an estimate for planning; `exact` when the codec fixes it. */
+  /** What will be written: an estimate for planning, on the safe side; near to exact where the codec fixes every packet. */
   estimatedBytes: z.int().positive(),
 });
 export type Outcome = z.infer<typeof outcomeSchema>;

@@ -1,44 +1,84 @@
-/** What the colour tags come out as, and what an untagged source is taken for. No look is applied. */
-import { type Finding, finding, type FindingSubject } from '../../findings/finding.ts';
-import type { ColourTags, VideoFacts } from '../../media/facts.ts';
+/** What the colours of a clip are taken for, and what they come out as. Nothing is guessed in silence: what is assumed is told. */
+import { type Finding, finding } from '../../findings/finding.ts';
+import type { VideoFacts } from '../../media/facts.ts';
+import { traitsOf } from '../codecs.ts';
 import type { Profile } from '../schema.ts';
 
-export interface Colour {
-  /** The source as it is taken: its tags, with what was assumed for those that are absent. */
-  readonly taken: { readonly primaries: string; readonly transfer: string; readonly matrix: string; readonly range: 'limited' | 'full' };
-  readonly tags: ColourTags;
-  readonly findings: readonly Finding[];
+/** Names as ffmpeg prints and takes them (ITU-T H.273). Only these are ever written into a filter. */
+const knownPrimaries = ['bt709', 'bt470m', 'bt470bg', 'smpte170m', 'smpte240m', 'film', 'bt2020', 'smpte428', 'smpte431', 'smpte432'] as const;
+const knownTransfers = ['bt709', 'bt470m', 'bt470bg', 'smpte170m', 'smpte240m', 'linear', 'log100', 'log316', 'iec61966-2-4', 'bt1361e', 'iec61966-2-1', 'bt2020-10', 'bt2020-12', 'smpte2084', 'smpte428', 'arib-std-b67'] as const;
+/** Matrices that the scaler knows, by ffprobe's name. */
+const knownMatrices = ['bt709', 'fcc', 'bt470bg', 'smpte170m', 'smpte240m', 'bt2020nc'] as const;
+
+/** One curve under four numbers (H.273, TransferCharacteristics 1, 6, 14, 15): nothing to convert between them. */
+const sameCurve = ['bt709', 'smpte170m', 'bt2020-10', 'bt2020-12'] as const;
+
+/** The matrix that is used with these primaries (H.273, notes to MatrixCoefficients). */
+function matrixBeside(primaries: string): string {
+  if (primaries === 'bt2020') return 'bt2020nc';
+  return primaries === 'bt470bg' || primaries === 'smpte170m' || primaries === 'smpte240m' ? primaries : 'bt709';
 }
 
-/** RGB has no matrix (H.273 value 0, `gbr`), and stills of it use the full range unless they say otherwise. */
-export function isRgb(pixelFormat: string): boolean {
-  return /^(gbr|rgb|bgr|argb|abgr|0rgb|x2rgb)/.test(pixelFormat);
+export interface FullTags {
+  readonly primaries: string;
+  readonly transfer: string;
+  /** `gbr` for RGB. */
+  readonly matrix: string;
+  readonly range: 'limited' | 'full';
 }
 
-const known = (tag: string | null): string | null => (tag === null || ['unknown', 'reserved', 'unspecified'].includes(tag) ? null : tag);
+export interface ColourPlan {
+  /** What the decoded picture is taken for. */
+  readonly source: FullTags;
+  readonly output: FullTags;
+}
 
-export function colourOf(video: VideoFacts, profile: Profile, subject: FindingSubject): Colour {
-  const rgb = isRgb(video.pixelFormat);
-  const tags = { primaries: known(video.colour.primaries), transfer: known(video.colour.transfer), matrix: rgb ? 'gbr' : known(video.colour.matrix), range: video.colour.range };
-  const findings: Finding[] = [];
-  // H.264 and RDD 36 pictures without a range are limited by their standards; that is no assumption worth a word.
-  const absent = (['primaries', 'transfer', 'matrix'] as const).filter((field) => tags[field] === null);
-  if (absent.length > 0) {
-    const found = `no ${absent.join(', no ')}`;
-    if (profile.colour.untagged === 'hold') findings.push(finding('colour-untagged', found, 'tagged colours', subject));
-    else findings.push(finding('colour-assumed', found, 'tagged colours; taken for BT.709', subject));
-  }
-  const taken = {
-    primaries: tags.primaries ?? 'bt709',
-    transfer: tags.transfer ?? 'bt709',
-    matrix: tags.matrix ?? 'bt709',
-    range: tags.range ?? (rgb ? ('full' as const) : ('limited' as const)),
+/** Pixel formats of red, green and blue, as ffmpeg names them; a palette holds RGB too. */
+export const isRgb = (pixelFormat: string): boolean => /^(gbr|rgb|bgr|argb|abgr|0rgb|0bgr|x2rgb|x2bgr|pal8)/.test(pixelFormat);
+
+function assumed(video: VideoFacts, rgb: boolean): { tags: FullTags; told: string[] } {
+  const told: string[] = [];
+  const or = (name: string, value: string | null, otherwise: string): string => {
+    if (value === null) told.push(`${name} ${otherwise}`);
+    return value ?? otherwise;
   };
-  for (const field of ['primaries', 'transfer'] as const) {
-    const asked = profile.colour[field];
-    if (asked !== 'source' && asked !== taken[field]) findings.push(finding('colour-not-converted', `${field} ${taken[field]}`, `${field} ${asked}, as the profile asks`, subject));
+  const primaries = or('primaries', video.colour.primaries, 'bt709');
+  const transfer = or('transfer', video.colour.transfer, primaries === 'bt2020' ? 'bt2020-10' : 'bt709');
+  const matrix = rgb ? 'gbr' : or('matrix', video.colour.matrix === 'gbr' ? null : video.colour.matrix, matrixBeside(primaries));
+  // H.264, H.265 and MPEG-2 say: limited, unless the stream says full; RGB of a file is full.
+  const range = video.colour.range ?? (rgb || video.pixelFormat.startsWith('yuvj') ? 'full' : 'limited');
+  return { tags: { primaries, transfer, matrix, range }, told };
+}
+
+export function colourOf(video: VideoFacts, profile: Profile): { plan: ColourPlan; notes: Finding[] } | { findings: Finding[] } {
+  const rgb = isRgb(video.pixelFormat);
+  const { tags: source, told } = assumed(video, rgb);
+  if (told.length > 0 && profile.colour.untagged === 'hold') {
+    return { findings: [finding('colour-untagged', `not tagged: ${told.map((item) => item.split(' ')[0]).join(', ')}`, 'primaries, transfer and matrix tagged')] };
   }
-  const matrix = profile.colour.matrix !== 'source' ? profile.colour.matrix : taken.matrix === 'gbr' ? (taken.primaries === 'bt2020' ? 'bt2020nc' : 'bt709') : taken.matrix;
-  const range = profile.colour.range === 'source' ? taken.range : profile.colour.range;
-  return { taken, tags: { primaries: taken.primaries, transfer: taken.transfer, matrix, range }, findings };
+  const known: readonly [string, string, readonly string[]][] = [
+    ['primaries', source.primaries, knownPrimaries],
+    ['transfer', source.transfer, knownTransfers],
+    ['matrix', source.matrix, rgb ? ['gbr'] : knownMatrices],
+  ];
+  const foreign = known.filter(([, value, list]) => !list.includes(value));
+  if (foreign.length > 0) return { findings: foreign.map(([name, value, list]) => finding('colour-not-converted', `${name} ${value}`, `one of: ${list.join(', ')}`)) };
+
+  const wanted = profile.colour;
+  const findings: Finding[] = [];
+  if (wanted.primaries !== 'source' && wanted.primaries !== source.primaries) findings.push(finding('colour-not-converted', `primaries ${source.primaries}`, `primaries ${wanted.primaries}, as the profile asks`));
+  const sameTransfer = wanted.transfer === source.transfer || (wanted.transfer === 'bt709' && (sameCurve as readonly string[]).includes(source.transfer));
+  if (wanted.transfer !== 'source' && !sameTransfer) findings.push(finding('colour-not-converted', `transfer ${source.transfer}`, `transfer ${wanted.transfer}, as the profile asks`));
+  const range = wanted.range === 'source' ? (rgb ? 'limited' : source.range) : wanted.range;
+  if (range === 'full' && !traitsOf(profile.video).carriesFullRange) findings.push(finding('colour-not-converted', `full range with ${profile.video.codec}`, 'range: limited in the profile, which converts the levels'));
+  if (findings.length > 0) return { findings };
+
+  const output: FullTags = {
+    primaries: source.primaries,
+    transfer: wanted.transfer === 'source' ? source.transfer : wanted.transfer,
+    matrix: wanted.matrix === 'source' ? (rgb ? matrixBeside(source.primaries) : source.matrix) : wanted.matrix,
+    range,
+  };
+  const notes = told.length === 0 ? [] : [finding('colour-assumed', `not tagged; taken for ${told.join(', ')}`, 'primaries, transfer and matrix tagged')];
+  return { plan: { source, output }, notes };
 }

@@ -1,112 +1,100 @@
-/** The outcome of one clip in one profile, or why there is none. Pure: facts and profile in, decision out. */
-import { type Finding, finding, type FindingSubject, holds } from '../../findings/finding.ts';
+/** The outcome of one clip in one profile, or why there is none. Pure: facts and profile alone decide, and every reason against it is told at once. */
+import { type Finding, finding } from '../../findings/finding.ts';
 import type { ClipFacts } from '../../media/facts.ts';
-import { formatRatio, isKnownRate, labelBase } from '../../media/rate.ts';
-import { formatTimecode, mayDrop, type Timecode } from '../../media/timecode.ts';
-import { rdd36TargetBits, soundFormats, traitsOf, vc3FrameBytes } from '../codecs.ts';
+import { formatRatio } from '../../media/rate.ts';
+import { traitsOf, vc3FrameBytes } from '../codecs.ts';
 import type { Outcome } from '../outcome.ts';
 import type { Profile } from '../schema.ts';
+import { estimatedBytes } from './bytes.ts';
 import { colourOf } from './colour.ts';
-import { fileNameOf } from './file-name.ts';
+import { fileNameOf, reelText } from './file-name.ts';
 import { levelFor } from './level.ts';
-import { rasterOf } from './raster.ts';
+import { type Raster, rasterOf } from './raster.ts';
 import { soundOf } from './sound.ts';
+import { timecodeOf } from './timecode.ts';
 
 export interface OutcomeRequest {
   readonly day: string;
   readonly roll: string;
+  /** `name` as the camera named it: what {clip} says. */
   readonly clip: { readonly id: string; readonly name: string };
   readonly facts: ClipFacts;
   readonly profile: Profile;
 }
 
-/** `notes` stand beside an outcome and hold nothing. */
+/** `notes` stand beside an outcome and hold nothing. Every finding names roll, clip and profile. */
 export type OutcomeDecision = { readonly outcome: Outcome; readonly notes: readonly Finding[] } | { readonly outcome: null; readonly findings: readonly Finding[] };
 
-/** The start label in the delivered counting: the source's own, at the base of its rate. */
-function startOf(facts: ClipFacts, profile: Profile, subject: FindingSubject): { timecode: Timecode | null; findings: Finding[] } {
-  const { rate } = facts.video;
-  const base = labelBase(rate);
-  if (facts.timecode === null) {
-    if (profile.timecode.missing === 'hold') return { timecode: null, findings: [finding('timecode-missing', 'no timecode', 'a start timecode', subject)] };
-    return { timecode: { frame: 0, base, drop: false }, findings: [finding('timecode-assumed', 'no timecode', 'a start timecode; 00:00:00:00 is written', subject)] };
-  }
-  const source = facts.timecode;
-  if (source.base === base && (!source.drop || mayDrop(rate))) return { timecode: source, findings: [] };
-  // ST 12-1 above 30 frames a second: one label for two frames.
-  if (source.base * 2 === base && (!source.drop || mayDrop(rate))) {
-    return { timecode: { frame: source.frame * 2, base, drop: source.drop }, findings: [finding('timecode-in-pairs', `counted at ${source.base}`, `counted at ${base}`, subject)] };
-  }
-  return { timecode: null, findings: [finding('timecode-impossible', `${formatTimecode(source)} counted at ${source.base}`, `a count at ${base} (${formatRatio(rate)} frames/s)`, subject)] };
+/** ffmpeg and the wrappers hold more, but no encoder here was ever run on more. */
+const LARGEST_SIDE = 16_384;
+
+/** The reel of the source, or the roll where the camera wrote none: what {reel} and a burnt-in reel say. */
+export function reelOfSource(facts: ClipFacts, roll: string): string {
+  const reel = reelText(facts.reel ?? '');
+  return reel === '' ? reelText(roll) : reel;
 }
 
-function reelOf({ facts, roll, clip, profile }: OutcomeRequest): string | null {
+function reelOf({ profile, facts, roll, clip }: OutcomeRequest): string | null {
   if (profile.reel === 'none') return null;
-  if (profile.reel === 'clip') return clip.name;
-  return profile.reel === 'roll' ? roll : (facts.reel ?? roll);
+  if (profile.reel === 'clip') return reelText(clip.name);
+  return profile.reel === 'roll' ? reelText(roll) : reelOfSource(facts, roll);
 }
 
-function pictureBytes(profile: Profile, width: number, height: number, frames: number): number {
-  const fixed = vc3FrameBytes(profile.video, width, height);
-  if (fixed !== null) return fixed * frames;
-  // Busy pictures take up to 1.7 times the encoder's aim (noise, measured).
-  if (profile.video.codec === 'rdd36') return Math.ceil((rdd36TargetBits(profile.video.quality, width, height) * 17 * frames) / 80);
-  // Common practice, no source: about 0.2 bits a pixel at crf 21, half as much for every 6 steps.
-  const crf = profile.video.codec === 'h264' ? profile.video.crf : 21;
-  return Math.ceil((width * height * frames * 0.2 * 2 ** ((21 - crf) / 6)) / 8);
-}
-
-function soundBytes(profile: Profile, audio: Outcome['audio']): number {
-  const bytes = soundFormats[profile.audio.format].bytesPerSample;
-  // AAC: ffmpeg's default of 128 kbit/s for a stereo track, taken for every two channels.
-  return audio.reduce((sum, track) => sum + (bytes === null ? Math.ceil((track.samples / track.sampleRate) * 8_000 * track.channels) : track.samples * track.channels * bytes), 0);
+function rasterFindings(raster: Raster, level: number | null, { profile, facts }: OutcomeRequest): Finding[] {
+  const { smallest } = traitsOf(profile.video);
+  const size = `${raster.width}x${raster.height}`;
+  const out: Finding[] = [];
+  if (raster.width < smallest.width || raster.height < smallest.height) out.push(finding('raster-not-offered', size, `${smallest.width}x${smallest.height} or more with ${profile.video.codec}`));
+  if (raster.width > LARGEST_SIDE || raster.height > LARGEST_SIDE) out.push(finding('raster-not-offered', size, `at most ${LARGEST_SIDE} pixels a side`));
+  if (profile.video.codec === 'h264' && level === null) out.push(finding('raster-not-offered', `${size} at ${formatRatio(facts.video.rate)} frames a second`, 'within level 6.2 of H.264, Table A-1'));
+  return out;
 }
 
 export function outcomeOf(request: OutcomeRequest): OutcomeDecision {
-  const { facts, profile, day, roll, clip } = request;
-  const subject: FindingSubject = { roll, clip: clip.id, profile: profile.name };
+  const { day, roll, clip, facts, profile } = request;
   const { video } = facts;
-  if (/^bayer_/.test(video.pixelFormat)) return { outcome: null, findings: [finding('picture-undeveloped', video.pixelFormat, 'a developed picture', subject)] };
-  if (!isKnownRate(video.rate)) return { outcome: null, findings: [finding('rate-not-offered', `${formatRatio(video.rate)} frames/s`, 'a rate that timecode counts', subject)] };
-  const findings: Finding[] = [];
-  if ((video.fieldOrder === 'top-first' || video.fieldOrder === 'bottom-first') && profile.interlaced === 'hold') {
-    findings.push(finding('interlaced-held', video.fieldOrder, 'progressive', subject));
-  }
-  const colour = colourOf(video, profile, subject);
-  const start = startOf(facts, profile, subject);
-  const sound = soundOf(facts, profile, subject);
-  findings.push(...colour.findings, ...start.findings, ...sound.findings);
   const traits = traitsOf(profile.video);
-  const { width, height } = rasterOf(video, profile.raster);
-  const level = profile.video.codec === 'h264' ? levelFor(width, height, video.rate) : null;
-  if (width < traits.smallest.width || height < traits.smallest.height) {
-    findings.push(finding('raster-not-offered', `${width}x${height}`, `${traits.smallest.width}x${traits.smallest.height} or more for ${profile.video.codec}`, subject));
-  } else if (profile.video.codec === 'h264' && level === null) {
-    findings.push(finding('raster-not-offered', `${width}x${height} at ${formatRatio(video.rate)} frames/s`, 'within level 6.2', subject));
-  }
-  if (findings.some(holds)) return { outcome: null, findings };
-  const range = traits.carriesFullRange ? colour.tags.range : 'limited';
-  const reel = reelOf(request);
-  const label = start.timecode === null ? '' : formatTimecode(start.timecode);
-  const name = fileNameOf(profile.file_name, { clip: clip.id, roll, reel: reel ?? roll, day, profile: profile.name, timecode: label.replaceAll(/[:;]/g, '') });
+  const about = (item: Finding): Finding => ({ ...item, roll, clip: clip.id, profile: profile.name });
+
+  const timecode = timecodeOf(facts.timecode, video.rate, profile.timecode);
+  const colour = colourOf(video, profile);
+  const sound = soundOf(facts, profile);
+  const raster = rasterOf(video, profile.raster);
+  const level = profile.video.codec === 'h264' ? levelFor(raster.width, raster.height, video.rate) : null;
+  const interlaced = video.fieldOrder === 'top-first' || video.fieldOrder === 'bottom-first';
+  const refusals = [
+    ...(video.frames > 0 ? [] : [finding('clip-no-frames', 'no frame', 'one or more')]),
+    ...(video.pixelFormat.startsWith('bayer') ? [finding('picture-undeveloped', `pixel format ${video.pixelFormat}`, 'a developed picture')] : []),
+    ...(interlaced && profile.interlaced === 'hold' ? [finding('interlaced-held', `interlaced, ${video.fieldOrder}`, 'progressive')] : []),
+    ...('findings' in timecode ? timecode.findings : []),
+    ...('findings' in colour ? colour.findings : []),
+    ...('findings' in sound ? sound.findings : []),
+    ...rasterFindings(raster, level, request),
+  ];
+  if (refusals.length > 0 || 'findings' in timecode || 'findings' in colour || 'findings' in sound) return { outcome: null, findings: refusals.map(about) };
+
+  const tags = colour.plan.output;
+  // ffprobe has a name of its own for H.264 4:2:0 of full range.
+  const readBackAs = traits.readBackAs ?? (profile.video.codec === 'h264' && tags.range === 'full' ? 'yuvj420p' : profile.pixel_format);
+  const parts = { clip: clip.name, roll, reel: reelOfSource(facts, roll), day, profile: profile.name, timecode: timecode.timecode };
   const outcome: Outcome = {
-    fileName: `${name}.${profile.container}`,
+    fileName: fileNameOf(profile.file_name, parts, profile.container),
     frames: video.frames,
     rate: video.rate,
-    width,
-    height,
-    pixelFormat: traits.readBackAs ?? profile.pixel_format,
-    colour: { ...colour.tags, range },
+    width: raster.width,
+    height: raster.height,
+    pixelFormat: readBackAs,
+    colour: { ...tags },
     container: profile.container,
     codec: traits.codec,
     codecTag: traits.tag,
     codecProfile: traits.profile,
     maxLevel: level,
-    packetBytes: vc3FrameBytes(profile.video, width, height),
-    timecode: start.timecode,
-    reel,
-    audio: sound.audio,
-    estimatedBytes: pictureBytes(profile, width, height, video.frames) + soundBytes(profile, sound.audio) + 65_536,
+    packetBytes: vc3FrameBytes(profile.video, raster.width, raster.height),
+    timecode: timecode.timecode,
+    reel: reelOf(request),
+    audio: sound.tracks,
+    estimatedBytes: estimatedBytes(profile, raster, video.frames, sound.tracks),
   };
-  return { outcome, notes: findings };
+  return { outcome, notes: [...timecode.notes, ...colour.notes, ...sound.notes].map(about) };
 }

@@ -1,53 +1,70 @@
-/** How large the picture comes out: exact, upright, with square pixels. */
-import { ratio, roundedDivision, safeNumber, sameRatio, type Ratio } from '../../media/rate.ts';
+/** How large a picture comes out: exact, from what is coded and what the profile asks. */
+import { roundedDivision } from '../../media/rate.ts';
 import type { VideoFacts } from '../../media/facts.ts';
 import type { Profile } from '../schema.ts';
 
 export interface Raster {
+  /** What the upright picture is scaled to; equal to its own size when it is only cut. */
+  readonly scaled: { readonly width: number; readonly height: number };
+  /** What is cut out of the middle of that and delivered. */
   readonly width: number;
   readonly height: number;
-  /** What the picture is scaled to before its edges are cut to width x height; equal to them unless the policy is fill. */
-  readonly scaled: { readonly width: number; readonly height: number };
 }
 
-/** The upright picture with square pixels, width as a ratio since pixel aspects are seldom whole. */
-function uprightSize(video: VideoFacts): { width: Ratio; height: number } {
-  const turned = video.rotation === 90 || video.rotation === 270;
-  const wide = turned ? video.height : video.width;
-  const high = turned ? video.width : video.height;
-  const aspect = turned ? ratio(video.pixelAspect.den, video.pixelAspect.num) : video.pixelAspect;
-  return { width: ratio(BigInt(wide) * BigInt(aspect.num), BigInt(aspect.den)), height: high };
+interface Fraction {
+  readonly num: bigint;
+  readonly den: bigint;
 }
 
-/** The multiple of `step` nearest to top/bottom, half up, at least one step, at most `limit` when given. */
-function nearest(top: bigint, bottom: bigint, step: number, limit: number | null): number {
-  const size = Math.max(safeNumber(roundedDivision(top, bottom * BigInt(step))), 1) * step;
-  return limit === null ? size : Math.min(size, Math.floor(limit / step) * step);
+const times = (a: Fraction, b: Fraction): Fraction => ({ num: a.num * b.num, den: a.den * b.den });
+const over = (whole: number, side: Fraction): Fraction => ({ num: BigInt(whole) * side.den, den: side.num });
+const less = (a: Fraction, b: Fraction): boolean => a.num * b.den < b.num * a.den;
+const ONE: Fraction = { num: 1n, den: 1n };
+
+/** The nearest multiple, halves upwards; not beyond `limit` (null: no limit); at least one multiple. */
+function nearest(side: Fraction, multiple: number, limit: number | null): number {
+  const step = BigInt(multiple);
+  let size = Number(roundedDivision(side.num, side.den * step)) * multiple;
+  if (limit !== null && size > limit) size = limit - (limit % multiple);
+  return Math.max(multiple, size);
 }
 
-export function rasterOf(video: VideoFacts, { policy, width, height, multiple_of: step, enlarge }: Profile['raster']): Raster {
-  const source = uprightSize(video);
-  const [w, h] = [BigInt(source.width.num), BigInt(source.height)];
-  const d = BigInt(source.width.den);
-  const whole = (size: { width: number; height: number }): Raster => ({ ...size, scaled: size });
-  if (policy === 'native' || width === null) return whole({ width: nearest(w, d, step, null), height: nearest(h, 1n, step, null) });
-  const boxWidth = BigInt(width);
-  if (policy === 'fill' && height !== null) {
-    const boxHeight = BigInt(height);
-    // Covers the box: the side that is relatively shorter sets the scale, the other one is cut.
-    const wider = w * boxHeight >= boxWidth * h * d;
-    const scaled = wider
-      ? { width: Math.max(width, safeNumber(roundedDivision(w * boxHeight, d * h))), height }
-      : { width, height: Math.max(height, safeNumber(roundedDivision(h * d * boxWidth, w))) };
-    return { width, height, scaled };
+/**
+ * Size of the picture upright and with square pixels. Every line is kept: pixels that are not square are made so by
+ * changing the width (before a turn by a quarter).
+ */
+function upright(video: VideoFacts): { width: Fraction; height: Fraction } {
+  const width: Fraction = { num: BigInt(video.width) * BigInt(video.pixelAspect.num), den: BigInt(video.pixelAspect.den) };
+  const height: Fraction = { num: BigInt(video.height), den: 1n };
+  return video.rotation === 90 || video.rotation === 270 ? { width: height, height: width } : { width, height };
+}
+
+/** The picture at its own size, cut to the multiple at right and bottom: nothing is resampled where pixels are square. */
+function asShot(width: Fraction, height: Fraction, multiple: number): Raster {
+  const scaled = { width: nearest(width, 1, null), height: nearest(height, 1, null) };
+  const cut = (size: number): number => Math.max(multiple, size - (size % multiple));
+  const delivered = { width: cut(scaled.width), height: cut(scaled.height) };
+  // Narrower than one multiple: the least that can be delivered is one.
+  return { scaled: { width: Math.max(scaled.width, delivered.width), height: Math.max(scaled.height, delivered.height) }, ...delivered };
+}
+
+export function rasterOf(video: VideoFacts, raster: Profile['raster']): Raster {
+  const { width, height } = upright(video);
+  const multiple = raster.multiple_of;
+  if (raster.policy === 'native' || raster.width === null) return asShot(width, height, multiple);
+  const byWidth = over(raster.width, width);
+  const byHeight = raster.height === null ? null : over(raster.height, height);
+  if (raster.policy === 'fill' && byHeight !== null && raster.height !== null) {
+    const factor = less(byWidth, byHeight) ? byHeight : byWidth;
+    // One side is met exactly; the other reaches beyond and is cut. Even, so that the cut falls between chroma samples.
+    const scaled = {
+      width: Math.max(raster.width, nearest(times(width, factor), 2, null)),
+      height: Math.max(raster.height, nearest(times(height, factor), 2, null)),
+    };
+    return { scaled, width: raster.width, height: raster.height };
   }
-  const fits = w <= boxWidth * d && (height === null || h <= BigInt(height));
-  if (fits && !enlarge) return whole({ width: nearest(w, d, step, width), height: nearest(h, 1n, step, height) });
-  const byWidth = height === null || w * BigInt(height) >= boxWidth * h * d;
-  if (byWidth) return whole({ width, height: nearest(boxWidth * h * d, w, step, height) });
-  return whole({ width: nearest(w * BigInt(height), d * h, step, width), height });
-}
-
-export function isSquare(aspect: Ratio): boolean {
-  return sameRatio(aspect, { num: 1, den: 1 });
+  const factor = byHeight !== null && less(byHeight, byWidth) ? byHeight : byWidth;
+  if (!raster.enlarge && !less(factor, ONE)) return asShot(width, height, multiple);
+  const delivered = { width: nearest(times(width, factor), multiple, raster.width), height: nearest(times(height, factor), multiple, raster.height) };
+  return { scaled: delivered, ...delivered };
 }

@@ -1,39 +1,67 @@
-/** Which sound tracks come out, and how long: always exactly as long as the picture. */
-import { type Finding, finding, type FindingSubject } from '../../findings/finding.ts';
+/** Sound tracks of a deliverable: which, how many samples, and how far the source may differ from its picture. */
+import { type Finding, finding } from '../../findings/finding.ts';
 import type { AudioFacts, ClipFacts } from '../../media/facts.ts';
-import { framesToSamples } from '../../media/rate.ts';
+import type { Rate } from '../../media/rate.ts';
 import { soundFormats } from '../codecs.ts';
 import type { Outcome } from '../outcome.ts';
 import type { Profile } from '../schema.ts';
 
-/** ffmpeg's default layouts by number of channels: what a file without a layout is written and read back as. */
+/** ffmpeg's layouts by number of channels: what a track without a layout is taken for, and is read back as. */
 const usualLayouts = ['mono', 'stereo', '2.1', '4.0', '5.0', '5.1', '6.1', '7.1'] as const;
 
-/** QuickTime and MP4 write a layout for one and two channels in every form; for more only where the source has one. */
-function layoutOf(track: AudioFacts): string | null {
-  return track.layout ?? usualLayouts[track.channels - 1] ?? null;
+/** Whole samples that end within the picture: never longer than it. */
+export function samplesWithin(frames: number, rate: Rate, sampleRate: number): number {
+  return Number((BigInt(frames) * BigInt(rate.den) * BigInt(sampleRate)) / BigInt(rate.num));
 }
 
-export function soundOf(facts: ClipFacts, profile: Profile, subject: FindingSubject): { audio: Outcome['audio']; findings: Finding[] } {
-  const findings: Finding[] = [];
-  const format = soundFormats[profile.audio.format];
+/** Rounded for people; decided by `beyond`. */
+const inFrames = (samples: number, track: AudioFacts, rate: Rate): string => `${((samples * rate.num) / (track.sampleRate * rate.den)).toFixed(2)} frames`;
+
+/** True when so many samples last longer than so many frames. */
+const beyond = (samples: number, sampleRate: number, frames: number, rate: Rate): boolean => BigInt(samples) * BigInt(rate.num) > BigInt(frames) * BigInt(rate.den) * BigInt(sampleRate);
+
+/** By how many samples sound and picture differ at start and end; positive: the sound starts later, or ends later. */
+function differences(track: AudioFacts, frames: number, rate: Rate): { start: number; end: number } {
+  return { start: track.startOffset, end: track.startOffset + track.samples - samplesWithin(frames, rate, track.sampleRate) };
+}
+
+function fitOf(track: AudioFacts, number: number, facts: ClipFacts, tolerance: number): { held: Finding[]; notes: Finding[] } {
   const { frames, rate } = facts.video;
-  const tracks = profile.audio.tracks === 'none' ? [] : profile.audio.tracks === 'first' ? facts.audio.slice(0, 1) : facts.audio;
-  const audio = tracks.map((track, sourceTrack) => {
-    const own = framesToSamples(frames, rate, track.sampleRate);
-    const allowed = framesToSamples(profile.audio.tolerance_frames, rate, track.sampleRate);
-    const end = track.startOffset + track.samples;
-    const about = `track ${sourceTrack + 1}`;
-    if (Math.abs(end - own) > allowed || Math.abs(track.startOffset) > allowed) {
-      findings.push(finding('sound-length', `${about}: samples ${track.startOffset} to ${end}`, `samples 0 to ${own} (${frames} frames), ${allowed} more or fewer`, subject));
-    } else if (end !== own || track.startOffset !== 0) {
-      findings.push(finding('sound-fitted', `${about}: samples ${track.startOffset} to ${end}`, `samples 0 to ${own} (${frames} frames)`, subject));
-    }
-    const sampleRate = profile.audio.rate === 'source' ? track.sampleRate : profile.audio.rate;
-    if (track.channels > format.channels || (format.rates !== null && !format.rates.includes(sampleRate))) {
-      findings.push(finding('sound-not-offered', `${about}: ${track.channels} channels at ${sampleRate} Hz`, `${profile.audio.format}: at most ${format.channels} channels${format.rates === null ? '' : `, one of ${format.rates.join(', ')} Hz`}`, subject));
-    }
-    return { sourceTrack, codec: format.encoder, sampleRate, channels: track.channels, layout: layoutOf(track), samples: framesToSamples(frames, rate, sampleRate), tolerance: format.block };
+  const { start, end } = differences(track, frames, rate);
+  const said = [
+    ...(start === 0 ? [] : [`starts ${inFrames(Math.abs(start), track, rate)} ${start > 0 ? 'after' : 'before'} the picture`]),
+    ...(end === 0 ? [] : [`ends ${inFrames(Math.abs(end), track, rate)} ${end > 0 ? 'after' : 'before'} the picture`]),
+  ].join(' and ');
+  if ([start, end].some((samples) => beyond(Math.abs(samples), track.sampleRate, tolerance, rate))) {
+    return { held: [finding('sound-length', `track ${number} ${said}`, `at most ${tolerance} ${tolerance === 1 ? 'frame' : 'frames'}`)], notes: [] };
+  }
+  // One sample is rounding: picture and sound have no common measure at the 1000/1001 rates.
+  const rounding = Math.abs(start) <= 1 && Math.abs(end) <= 1;
+  return { held: [], notes: rounding ? [] : [finding('sound-fitted', `track ${number} ${said}`, 'sound as long as the picture')] };
+}
+
+export function soundOf(facts: ClipFacts, profile: Profile): { tracks: Outcome['audio']; notes: Finding[] } | { findings: Finding[] } {
+  const { audio } = profile;
+  const format = soundFormats[audio.format];
+  const sources = audio.tracks === 'none' ? [] : audio.tracks === 'first' ? facts.audio.slice(0, 1) : facts.audio;
+  const held: Finding[] = [];
+  const notes: Finding[] = [];
+  const tracks = sources.map((track, index) => {
+    const sampleRate = audio.rate === 'source' ? track.sampleRate : audio.rate;
+    if (track.channels > format.channels) held.push(finding('sound-not-offered', `track ${index + 1}: ${track.channels} channels`, `at most ${format.channels} with ${audio.format}`));
+    if (format.rates !== null && !format.rates.includes(sampleRate)) held.push(finding('sound-not-offered', `track ${index + 1}: ${sampleRate} samples a second`, `one of ${format.rates.join(', ')} with ${audio.format}`));
+    const fit = fitOf(track, index + 1, facts, audio.tolerance_frames);
+    held.push(...fit.held);
+    notes.push(...fit.notes);
+    return {
+      sourceTrack: index,
+      codec: format.encoder,
+      sampleRate,
+      channels: track.channels,
+      layout: track.layout ?? usualLayouts[track.channels - 1] ?? null,
+      samples: samplesWithin(facts.video.frames, facts.video.rate, sampleRate),
+      tolerance: format.block,
+    };
   });
-  return { audio, findings };
+  return held.length > 0 ? { findings: held } : { tracks, notes };
 }

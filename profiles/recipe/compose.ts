@@ -1,29 +1,32 @@
 /**
  * Argument lists of outputs, put together by fluent-ffmpeg behind this one file. It composes and runs nothing: options
- * go in as separate arguments, since it splits a text with a space in it.
+ * go in as separate arguments, and what comes out is held against what went in, since it takes a lone text with one
+ * space apart and has other habits that recent programs do not share.
  */
 import ffmpeg from 'fluent-ffmpeg';
 
 export interface ComposedOutput {
   readonly options: readonly string[];
-  /** Absolute path; handed over behind `file:`. */
+  /** Absolute path; handed over behind `file:`, so that no character in it means anything. */
   readonly path: string;
 }
 
+/** The one member that is used. */
 interface Composer {
+  output(target: string): { outputOptions(...options: string[]): unknown };
   _getArguments(): string[];
 }
 
 /** `-option value … file:<path>` for every output, in order. */
 export function composeOutputs(outputs: readonly ComposedOutput[]): string[] {
-  const command = ffmpeg({ logger: undefined }).input('file:input');
-  for (const output of outputs) command.output(`file:${output.path}`).outputOptions([...output.options]);
-  const all = (command as unknown as Composer)._getArguments();
-  // Its list begins with the input and `-y`; both are written by whoever runs the command.
-  const start = all.indexOf('-y');
-  if (start < 0) throw new Error('the composer gave a list without -y');
-  const args = all.slice(start + 1);
-  const wanted = outputs.reduce((sum, output) => sum + output.options.length + 1, 0);
-  if (args.length !== wanted) throw new Error(`the composer changed the arguments: ${args.length} of ${wanted}`);
-  return args;
+  const command = ffmpeg() as Composer;
+  // Two arguments or more are taken as they stand; a single one would be split at its space.
+  for (const { options, path } of outputs) command.output(`file:${path}`).outputOptions(...options);
+  // `-y` comes by itself for what it takes for a file, which a `file:` target is not to every version; the runner says it.
+  const composed = command._getArguments().filter((argument, index) => index > 0 || argument !== '-y');
+  const wanted = outputs.flatMap(({ options, path }) => [...options, `file:${path}`]);
+  if (composed.length !== wanted.length || composed.some((argument, index) => argument !== wanted[index])) {
+    throw new Error(`the composer changed the arguments: ${JSON.stringify(composed)}`);
+  }
+  return composed;
 }

@@ -1,5 +1,5 @@
 /** Options of one output file: picture codec, sound, timecode, container. */
-import type { ClipFacts } from '../../media/facts.ts';
+import type { AudioFacts, ClipFacts } from '../../media/facts.ts';
 import { roundedDivision, safeNumber } from '../../media/rate.ts';
 import { formatTimecode } from '../../media/timecode.ts';
 import { encoderProfile, traitsOf } from '../codecs.ts';
@@ -8,6 +8,8 @@ import type { Profile } from '../schema.ts';
 
 /** x264 gives other bytes with other thread counts, so the count is part of the recipe and not of the machine. */
 const X264_THREADS = 4;
+/** Each channel, a second. */
+const AAC_KILOBITS = 160;
 
 function pictureOptions(profile: Profile, outcome: Outcome, threads: number): string[] {
   const { video } = profile;
@@ -18,11 +20,14 @@ function pictureOptions(profile: Profile, outcome: Outcome, threads: number): st
   return [...common, '-preset', video.preset, '-crf', String(video.crf), '-g', String(keyFrames), '-threads:v', String(X264_THREADS), ...level];
 }
 
-/** Offset against the picture made good, resampled, then exactly as many samples as the picture lasts. */
-function soundFilter(source: ClipFacts['audio'][number], track: Outcome['audio'][number]): string {
-  const start = source.startOffset > 0 ? [`adelay=delays=${source.startOffset}S:all=1`] : source.startOffset < 0 ? [`atrim=start_sample=${-source.startOffset}`, 'asetpts=PTS-STARTPTS'] : [];
-  const layout = track.layout === null ? [] : [`aformat=channel_layouts=${track.layout}`];
-  return ['asetpts=PTS-STARTPTS', ...start, `aresample=${track.sampleRate}`, ...layout, `apad=whole_len=${track.samples}`, `atrim=end_sample=${track.samples}`].join(',');
+/**
+ * Moved to start with the picture, resampled, then exactly as many samples as the picture lasts. Samples are numbered
+ * anew: what the source's own times say was measured by the survey. Every conversion is said, since none comes by itself.
+ */
+function soundFilter(source: AudioFacts, track: Outcome['audio'][number]): string {
+  const { startOffset: offset } = source;
+  const start = offset > 0 ? ['aresample', `adelay=delays=${offset}S:all=1`] : offset < 0 ? [`atrim=start_sample=${-offset}`, 'asetpts=N/SR/TB'] : [];
+  return ['asetpts=N/SR/TB', ...start, `aresample=${track.sampleRate}`, `apad=whole_len=${track.samples}`, `atrim=end_sample=${track.samples}`].join(',');
 }
 
 function soundOptions(facts: ClipFacts, outcome: Outcome): string[] {
@@ -32,7 +37,7 @@ function soundOptions(facts: ClipFacts, outcome: Outcome): string[] {
     const source = facts.audio[track.sourceTrack];
     if (source === undefined) throw new RangeError(`sound track ${track.sourceTrack} is not among the source facts`);
     options.push('-map', `0:${source.streamIndex}`, `-c:a:${index}`, track.codec, `-filter:a:${index}`, soundFilter(source, track));
-    if (track.codec === 'aac') options.push(`-b:a:${index}`, `${64 * track.channels}k`);
+    if (track.codec === 'aac') options.push(`-b:a:${index}`, `${AAC_KILOBITS * track.channels}k`);
   });
   return options;
 }

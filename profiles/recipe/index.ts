@@ -1,39 +1,50 @@
-/** The recipe: everything behind the input of the one ffmpeg command that makes all deliverables of a job from one decode. */
+/** The recipe: everything but the input of the one ffmpeg command that makes all deliverables of a job from one decode. */
 import type { ClipFacts } from '../../media/facts.ts';
+import { reelOfSource } from '../outcome/decide.ts';
 import type { Outcome } from '../outcome.ts';
 import type { Profile } from '../schema.ts';
+import { burnIn, type TextFile } from './burn-in.ts';
 import { composeOutputs } from './compose.ts';
 import { encodeOptions } from './encode.ts';
-import { pictureChain, type TextFile, type Words } from './picture.ts';
+import { pictureFilters, sharedFilters, tagFilter } from './picture.ts';
 
 export interface RecipeRequest {
   readonly facts: ClipFacts;
   /** `path`: where the output is written, absolute. */
   readonly deliverables: readonly { readonly profile: Profile; readonly outcome: Outcome; readonly path: string }[];
-  readonly words: Words;
+  /** What burnt-in text says: the clip as the camera named it, and its roll. */
+  readonly words: { readonly clip: string; readonly roll: string };
   /** A private folder for text that is drawn into the picture. */
   readonly textFolder: string;
+  /** For decoder, filters and encoders whose bytes do not depend on it. */
   readonly threads: number;
 }
 
 export interface Recipe {
   /** Options that stand before the input's own arguments. */
   readonly inputOptions: readonly string[];
+  /** The value of `-filter_complex`, which stands between input and `outputArguments`. */
   readonly filterGraph: string;
   readonly outputArguments: readonly string[];
-  /** To be written before the command runs. */
+  /** To be written, UTF-8, before the command runs. */
   readonly textFiles: readonly TextFile[];
 }
 
-/**
- * `showinfo` stands straight behind the decoder: it tells time and size of every decoded frame before any filter could
- * drop, repeat or scale one.
- */
+export type { TextFile } from './burn-in.ts';
+
 export function recipeOf({ facts, deliverables, words, textFolder, threads }: RecipeRequest): Recipe {
-  const chains = deliverables.map(({ profile, outcome }) => pictureChain(facts, profile, outcome, words, textFolder));
-  const single = chains.length === 1;
-  const head = `[0:${facts.video.streamIndex}]showinfo=checksum=0,setpts=PTS-STARTPTS${single ? ',' : `,split=${chains.length}${chains.map((_, index) => `[in${index}]`).join('')};`}`;
-  const graph = head + chains.map((chain, index) => `${single ? '' : `[in${index}]`}${chain.filters.join(',')}[out${index}]`).join(';');
-  const outputs = deliverables.map(({ profile, outcome, path }, index) => ({ options: encodeOptions(facts, profile, outcome, `[out${index}]`, threads), path }));
-  return { inputOptions: ['-threads', String(threads)], filterGraph: graph, outputArguments: composeOutputs(outputs), textFiles: chains.flatMap((chain) => chain.files) };
+  const ways = deliverables.map(({ profile, outcome }, index) => {
+    const text = burnIn(profile, outcome, { ...words, reel: reelOfSource(facts, words.roll) }, textFolder, `text-${index}`);
+    return { filters: [...pictureFilters(facts, profile, outcome), ...text.filters, tagFilter(outcome)], files: text.files };
+  });
+  const split = `split=${ways.length}${ways.map((_, index) => `[in${index}]`).join('')}`;
+  const shared = `[0:${facts.video.streamIndex}]${[...sharedFilters(facts), split].join(',')}`;
+  const graph = [shared, ...ways.map((way, index) => `[in${index}]${way.filters.join(',')}[out${index}]`)].join(';');
+  return {
+    // A conversion that nobody asked for is an error, not a filter put in behind our back.
+    inputOptions: ['-noauto_conversion_filters', '-filter_complex_threads', String(threads), '-threads', String(threads)],
+    filterGraph: graph,
+    outputArguments: composeOutputs(deliverables.map(({ profile, outcome, path }, index) => ({ options: encodeOptions(facts, profile, outcome, `[out${index}]`, threads), path }))),
+    textFiles: ways.flatMap((way) => way.files),
+  };
 }

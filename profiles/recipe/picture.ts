@@ -1,77 +1,58 @@
-/** The picture's way through the filters: from the decoder to one encoder. */
-import { join } from 'node:path';
-import { burnInFont } from '../../media/installation.ts';
-import { printable } from '../../media/names.ts';
+/** The picture's way through the filters: what all deliverables share behind the decoder, and each one's own way to its encoder. */
 import { formatRatio } from '../../media/rate.ts';
-import { formatTimecode } from '../../media/timecode.ts';
 import type { ClipFacts } from '../../media/facts.ts';
-import { colourOf } from '../outcome/colour.ts';
+import { colourOf, isRgb } from '../outcome/colour.ts';
 import { rasterOf } from '../outcome/raster.ts';
 import type { Outcome } from '../outcome.ts';
 import type { Profile } from '../schema.ts';
-import { graphValue } from './escape.ts';
 
-/** What stands beside the picture in a burnt-in text. */
-export interface Words {
-  readonly clip: string;
-  readonly roll: string;
-}
-export interface TextFile {
-  readonly path: string;
-  readonly text: string;
-}
+/** swscale's names of matrices where they differ from ffprobe's (ITU-T H.273). RGB has none; it takes no notice of what stands there. */
+const scalerMatrices: Readonly<Record<string, string>> = { bt2020nc: 'bt2020', bt470bg: 'bt470', gbr: 'bt709' };
+const scalerMatrix = (name: string): string => scalerMatrices[name] ?? name;
 
-/** swscale's names of matrices where they differ from ITU-T H.273's. */
-const scaleMatrices: Readonly<Record<string, string>> = { bt2020nc: 'bt2020', bt2020c: 'bt2020', bt470bg: 'bt470', gbr: 'bt709' };
-const matrixName = (name: string): string => scaleMatrices[name] ?? name;
-
-/** The same picture on every machine: no shortcuts that depend on the processor. */
+/** The same picture on every machine and for every number of threads: no shortcut that depends on the processor. */
 const SCALE_FLAGS = 'bicubic+accurate_rnd+full_chroma_int+full_chroma_inp+bitexact';
 
-function scaleFilter(facts: ClipFacts, profile: Profile, outcome: Outcome): string[] {
+/**
+ * Straight behind the decoder. `showinfo` comes first: it tells time and size of every decoded frame on stderr (level
+ * info), before anything could drop, repeat or scale one. Then the frames are numbered in the rate that was measured:
+ * the time base of a file may not be able to express it (600 ticks a second at 23.976), and the start of a file may not
+ * be 0. `fps` gives the encoders the rate and, with times that are exact, passes every frame once.
+ */
+export function sharedFilters({ video }: ClipFacts): string[] {
+  const order = video.fieldOrder;
+  const interlaced = order === 'top-first' || order === 'bottom-first';
+  return [
+    'showinfo=checksum=0',
+    // The bare scaler unpacks what the deinterlacer does not take (packed 4:2:2), and passes everything else.
+    ...(interlaced ? [`scale=flags=${SCALE_FLAGS}`, `bwdif=mode=send_frame:parity=${order === 'top-first' ? 'tff' : 'bff'}:deint=all`] : []),
+    `settb=${video.rate.den}/${video.rate.num}`,
+    'setpts=N',
+    `fps=${formatRatio(video.rate)}`,
+  ];
+}
+
+/** To raster, pixel format, matrix and range of the outcome. Text is drawn behind this, `tagFilter` comes last. */
+export function pictureFilters(facts: ClipFacts, profile: Profile, outcome: Outcome): string[] {
   const { scaled } = rasterOf(facts.video, profile.raster);
-  const { taken } = colourOf(facts.video, profile, {});
-  const to = outcome.colour;
+  const colour = colourOf(facts.video, profile);
+  if ('findings' in colour) throw new RangeError('a recipe was asked for what the profile refuses');
+  const { source, output } = colour.plan;
+  // Every value is said: by itself the scaler takes untagged pictures and RGB for BT.601 at any size.
+  const from = isRgb(facts.video.pixelFormat) ? `in_range=${source.range}` : `in_color_matrix=${scalerMatrix(source.matrix)}:in_range=${source.range}`;
   const filters = [
-    `scale=w=${scaled.width}:h=${scaled.height}:flags=${SCALE_FLAGS}:in_color_matrix=${matrixName(taken.matrix)}:out_color_matrix=${matrixName(to.matrix ?? taken.matrix)}:in_range=${taken.range}:out_range=${to.range ?? taken.range}`,
+    `scale=w=${scaled.width}:h=${scaled.height}:flags=${SCALE_FLAGS}:${from}:out_color_matrix=${scalerMatrix(output.matrix)}:out_range=${output.range}`,
     `format=${profile.pixel_format}`,
   ];
-  if (scaled.width !== outcome.width || scaled.height !== outcome.height) filters.push(`crop=w=${outcome.width}:h=${outcome.height}:exact=1`);
-  filters.push('setsar=1');
-  return filters;
+  if (scaled.width !== outcome.width || scaled.height !== outcome.height) {
+    // The middle, on a chroma sample; what is only cut to a multiple loses its last columns and lines.
+    const middle = (whole: number, part: number): number => 2 * Math.floor((whole - part) / 4);
+    filters.push(`crop=w=${outcome.width}:h=${outcome.height}:x=${middle(scaled.width, outcome.width)}:y=${middle(scaled.height, outcome.height)}:exact=1`);
+  }
+  return [...filters, 'setsar=1'];
 }
 
-function deinterlace(facts: ClipFacts): string[] {
-  const order = facts.video.fieldOrder;
-  if (order !== 'top-first' && order !== 'bottom-first') return [];
-  return [`bwdif=mode=send_frame:parity=${order === 'top-first' ? 'tff' : 'bff'}:deint=all`];
-}
-
-function burnIn(profile: Profile, outcome: Outcome, words: Words, textFolder: string): { filters: string[]; files: TextFile[] } {
-  const files: TextFile[] = [];
-  const filters = profile.burn_in.map((item, index) => {
-    const size = Math.max(8, Math.round((outcome.height * item.height_percent) / 100));
-    const margin = Math.round(size / 2);
-    const [vertical, horizontal] = item.place.split('-') as ['top' | 'bottom', 'left' | 'centre' | 'right'];
-    const x = horizontal === 'left' ? String(margin) : horizontal === 'centre' ? '(w-text_w)/2' : `w-text_w-${margin}`;
-    const y = vertical === 'top' ? String(margin) : `h-text_h-${margin}`;
-    const look = `fontfile=${graphValue(burnInFont())}:fontsize=${size}:fontcolor=white:box=1:boxcolor=black@0.6:boxborderw=${Math.round(size / 4)}:x=${x}:y=${y}`;
-    if (item.text === 'timecode') {
-      const label = outcome.timecode === null ? '00:00:00:00' : formatTimecode(outcome.timecode);
-      return `drawtext=timecode=${graphValue(label)}:timecode_rate=${formatRatio(outcome.rate)}:${look}`;
-    }
-    const texts = { clip: words.clip, roll: words.roll, reel: outcome.reel ?? words.roll, profile: profile.name };
-    const file = { path: join(textFolder, `${profile.name}-${index}.txt`), text: printable(texts[item.text]) };
-    files.push(file);
-    return `drawtext=textfile=${graphValue(file.path)}:expansion=none:${look}`;
-  });
-  return { filters, files };
-}
-
-/** Filters between the split and the encoder, and the text files that they read. */
-export function pictureChain(facts: ClipFacts, profile: Profile, outcome: Outcome, words: Words, textFolder: string): { filters: string[]; files: TextFile[] } {
-  const text = burnIn(profile, outcome, words, textFolder);
-  const { primaries, transfer, matrix, range } = outcome.colour;
-  const tags = `setparams=field_mode=prog:range=${range ?? 'limited'}:color_primaries=${primaries}:color_trc=${transfer}:colorspace=${matrix}`;
-  return { filters: [...deinterlace(facts), ...scaleFilter(facts, profile, outcome), ...text.filters, tags], files: text.files };
+/** Tags set on the frames reach stream and container with every encoder; the encoders' own options do not. */
+export function tagFilter({ colour }: Outcome): string {
+  return `setparams=field_mode=prog:range=${colour.range}:color_primaries=${colour.primaries}:color_trc=${colour.transfer}:colorspace=${colour.matrix}`;
 }
