@@ -19,14 +19,17 @@ if [ ! -e "$policy" ]; then
   chmod 755 "$policy"
 fi
 known() { apt-cache policy "$1" | grep -q 'Candidate: [^(]'; }
-for name in "$@"; do known "$name" || { apt-get update; break; }; done
+# What goes well is long and tells nobody anything; what goes wrong is on stderr.
+update() { apt-get -qq update >/dev/null; }
+install() { apt-get -qq install -y --no-install-recommends "$@" >/dev/null; }
+for name in "$@"; do known "$name" || { update; break; }; done
 wanted=
 for name in "$@"; do
   if [ "$name" = redis-server ] && ! known redis-server && known valkey-server; then name=valkey-server; fi
   wanted="$wanted $name"
 done
 # A list that is out of date names files that are no longer there.
-apt-get install -y --no-install-recommends $wanted || { apt-get update && apt-get install -y --no-install-recommends $wanted; }
+install $wanted || { update && install $wanted; }
 if [ -d /run/systemd/system ]; then
   for unit in redis-server valkey-server; do
     case " $wanted " in *" $unit "*) systemctl disable --quiet "$unit" || echo "could not disable the unit $unit; it will start with the machine" ;; esac
