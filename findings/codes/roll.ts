@@ -38,4 +38,84 @@ export const rollCodes = {
     title: 'manifests of one roll state different things about one file',
     remedy: 'Find out which manifest was made from the card, and take the other one out of the roll.',
   },
+  'manifest-chain-broken': {
+    weight: 'hold',
+    title: 'the history of a roll\'s manifests is not whole',
+    remedy: 'Fetch the whole history folder from the copy that was made first. A manifest that was changed or taken out after it was recorded proves nothing.',
+  },
+  'roll-file-absent': {
+    weight: 'hold',
+    title: 'a file that the manifest lists is not there',
+    remedy: 'Copy the file again from the card or from a copy that holds. Do not reformat the card.',
+  },
+  'roll-file-size-differs': {
+    weight: 'hold',
+    title: 'a file of the roll has another size than the manifest says',
+    remedy: 'Copy the file again from the card or from a copy that holds. Do not reformat the card.',
+  },
+  'file-checksum-differs': {
+    weight: 'hold',
+    title: 'a file of the roll has other bytes than the manifest says',
+    remedy: 'Copy the file again from the card or from a copy that holds, and check the drive and cable. Do not reformat the card.',
+  },
+  'file-unlisted': {
+    weight: 'hold',
+    title: 'a file lies in the roll that no manifest lists',
+    remedy: 'Find out where it comes from. If it belongs to the card, make a manifest that lists it; if not, move it out of the roll.',
+  },
+  'file-unreadable': {
+    weight: 'hold',
+    title: 'a file or folder of the roll cannot be read',
+    remedy: 'Check its permissions and the drive. Copy it again from the card or from a copy that holds.',
+  },
+  'file-changed-while-read': {
+    weight: 'hold',
+    title: 'a file of the roll changed while it was read',
+    remedy: 'Wait until copying has ended, and run again.',
+  },
+  'file-not-regular': {
+    weight: 'hold',
+    title: 'something in the roll is neither a file nor a folder',
+    remedy: 'A card holds no pipes, sockets or devices. Find out what put it there and take it out of the roll.',
+  },
+  'link-leaves-roll': {
+    weight: 'hold',
+    title: 'a symbolic link points out of its roll',
+    remedy: 'Links are never followed. Put the file itself in its place, or take the link out.',
+  },
+  'link-inside-roll': {
+    weight: 'note',
+    title: 'a symbolic link points at another place in its roll',
+    remedy: 'Links are never followed; what it points at is read in its own place. Nothing need be done unless the manifest lists the link.',
+  },
+  'copy-lacks-roll': {
+    weight: 'hold',
+    title: 'a copy of the day does not hold the roll',
+    remedy: 'Copy the roll to that place from the card or from a copy that holds, or name the right folder.',
+  },
+  'copy-differs': {
+    weight: 'hold',
+    title: 'a copy differs from the working copy',
+    remedy: 'The manifest says which of them is right. Where it is silent, compare with the card before it is reformatted.',
+  },
+  'copy-same-place': {
+    weight: 'hold',
+    title: 'a copy is the same folder as another one',
+    remedy: 'Name the folder of the other copy. A folder read twice is one copy.',
+  },
+  'file-outside-rolls': {
+    weight: 'hold',
+    title: 'a media file lies in the shoot day outside every roll',
+    remedy: 'Move it into its roll and see that the manifest lists it, or take it out of the shoot day.',
+  },
+  'link-in-day': {
+    weight: 'hold',
+    title: 'a symbolic link stands in the shoot day where a roll could be',
+    remedy: 'Links are never followed. Put the roll itself there, or name the folder that holds it.',
+  },
+  'roll-twice': {
+    weight: 'hold',
+    title: 'two folders of the shoot day are the same roll by name',
+    remedy: 'Rename one of them or take it out of the shoot day. Only the first was looked at.',
+  },
 } as const satisfies Record<string, CodeEntry>;

@@ -46,6 +46,20 @@ export function isGeneration(root: XmlNode): boolean {
 /** The reference implementation reads XXH32 beside the formats of the schema. */
 const READ_FORMATS: readonly Algorithm[] = [...MHL_FORMATS, 'xxh32'];
 
+function recordedHashes(entry: XmlNode): { hashes: RecordedHash[] } | { refused: string } {
+  const hashes: RecordedHash[] = [];
+  for (const algorithm of READ_FORMATS) {
+    for (const node of childrenOf(entry, algorithm)) {
+      const value = canonicalValue(algorithm, node.text.trim());
+      const action = node.attributes.action ?? null;
+      if (value === null) return { refused: `not a value of ${algorithm}: ${printable(node.text)}` };
+      if (action !== null && !mhlActions.some((known) => known === action)) return { refused: `an action "${printable(action)}"` };
+      hashes.push({ algorithm, value, action: action as MhlAction | null });
+    }
+  }
+  return { hashes };
+}
+
 /** `root`: a document for which `isGeneration` holds. An entry that cannot be read is a finding, and the others count. */
 export function readGeneration(root: XmlNode, manifest: string): Generation {
   const findings: Finding[] = [];
@@ -65,31 +79,32 @@ export function readGeneration(root: XmlNode, manifest: string): Generation {
   const files: FileRecord[] = [];
   const folders: Generation['folders'][number][] = [];
   const hashes = childOf(root, 'hashes');
-  (hashes?.children ?? []).forEach((entry, index) => {
+  for (const [index, entry] of (hashes?.children ?? []).entries()) {
     const element = childOf(entry, 'path');
     const where = `entry ${index + 1}`;
-    if (entry.name !== 'hash' && entry.name !== 'directoryhash') return refuse(where, `an element ${entry.name}`);
-    if (element === undefined) return refuse(where, 'no path');
+    if (entry.name !== 'hash' && entry.name !== 'directoryhash') {
+      refuse(where, `an element ${entry.name}`);
+      continue;
+    }
+    if (element === undefined) {
+      refuse(where, 'no path');
+      continue;
+    }
     const path = checkedPath(element.text, where);
-    if (path === null) return;
+    if (path === null) continue;
     if (entry.name === 'directoryhash') {
       folders.push({ path, previousPath: previous(entry, where) });
-      return;
+      continue;
     }
     const size = statedSize(element.attributes.size);
-    if (size === undefined) return refuse(where, `a size of ${element.attributes.size}`);
-    const recorded: RecordedHash[] = [];
-    for (const algorithm of READ_FORMATS) {
-      for (const node of childrenOf(entry, algorithm)) {
-        const value = canonicalValue(algorithm, node.text.trim());
-        const action = node.attributes.action ?? null;
-        if (value === null) return refuse(where, `not a value of ${algorithm}: ${printable(node.text)}`);
-        if (action !== null && !mhlActions.some((known) => known === action)) return refuse(where, `an action "${action}"`);
-        recorded.push({ algorithm, value, action: action as MhlAction | null });
-      }
+    if (size === undefined) {
+      refuse(where, `a size of ${printable(element.attributes.size ?? '')}`);
+      continue;
     }
-    files.push({ path, bytes: size, hashes: recorded, previousPath: previous(entry, where) });
-  });
+    const recorded = recordedHashes(entry);
+    if ('refused' in recorded) refuse(where, recorded.refused);
+    else files.push({ path, bytes: size, hashes: recorded.hashes, previousPath: previous(entry, where) });
+  }
   const references = childrenOf(childOf(root, 'references') ?? { ...root, children: [] }, 'hashlistreference').flatMap((entry, index) => {
     const path = checkedPath(childOf(entry, 'path')?.text ?? '', `reference ${index + 1}`);
     return path === null ? [] : [{ path, c4: childOf(entry, 'c4')?.text.trim() ?? '' }];

@@ -42,6 +42,19 @@ export function statedSize(text: string | undefined): number | null | undefined 
   return /^\d+$/.test(text.trim()) && Number.isSafeInteger(Number(text)) ? Number(text) : undefined;
 }
 
+function statedHashes(entry: XmlNode): { hashes: StatedHash[] } | { refused: string } {
+  const hashes: StatedHash[] = [];
+  for (const child of entry.children) {
+    const read = Object.hasOwn(READERS, child.name) ? READERS[child.name] : undefined;
+    if (read === undefined) continue;
+    const hash = read(child.text.trim());
+    if (hash === null) return { refused: `not a value of ${child.name}: ${printable(child.text)}` };
+    hashes.push(hash);
+  }
+  if (hashes.length === 0 && childOf(entry, 'null') === undefined) return { refused: 'no checksum of a known kind' };
+  return { hashes };
+}
+
 /** `root`: a document for which `isHashList1` holds. Paths are relative to the folder that holds the list. */
 export function readHashList1(root: XmlNode, manifest: string): Reading {
   const list = new StatementList(manifest);
@@ -49,24 +62,16 @@ export function readHashList1(root: XmlNode, manifest: string): Reading {
   const refuse = (where: string, why: string): void => {
     findings.push(finding('manifest-line-malformed', `${where}: ${why}`, 'an entry with file, size and one checksum', { file: manifest }));
   };
-  const entries = childrenOf(root, 'hash');
-  entries.forEach((entry, index) => {
-    const path = childOf(entry, 'file')?.text;
-    const where = `entry ${index + 1}${path === undefined ? '' : ` (${printable(path)})`}`;
-    if (path === undefined || path === '') return refuse(where, 'no file name');
+  for (const [index, entry] of childrenOf(root, 'hash').entries()) {
+    const path = childOf(entry, 'file')?.text ?? '';
+    const where = `entry ${index + 1}${path === '' ? '' : ` (${printable(path)})`}`;
     const size = statedSize(childOf(entry, 'size')?.text);
-    if (size === undefined || size === null) return refuse(where, 'no size in whole bytes');
-    const hashes: StatedHash[] = [];
-    for (const child of entry.children) {
-      const read = Object.hasOwn(READERS, child.name) ? READERS[child.name] : undefined;
-      if (read === undefined) continue;
-      const hash = read(child.text.trim());
-      if (hash === null) return refuse(where, `not a value of ${child.name}: ${printable(child.text)}`);
-      hashes.push(hash);
-    }
-    if (hashes.length === 0 && childOf(entry, 'null') === undefined) return refuse(where, 'no checksum of a known kind');
-    list.add(path, size, hashes, where);
-  });
+    const hashes = statedHashes(entry);
+    if (path === '') refuse(where, 'no file name');
+    else if (size === undefined || size === null) refuse(where, 'no size in whole bytes');
+    else if ('refused' in hashes) refuse(where, hashes.refused);
+    else list.add(path, size, hashes.hashes, where);
+  }
   if (list.statements().length === 0) findings.push(finding('manifest-unreadable', 'it lists no file', 'at least one entry', { file: manifest }));
   return { statements: list.statements(), ignore: [], findings: [...findings, ...list.findings] };
 }

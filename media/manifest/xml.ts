@@ -107,7 +107,12 @@ export function childOf(node: XmlNode, name: string): XmlNode | undefined {
 
 /** True when XML 1.0 can carry the text at all (production 2, Char). */
 export function fitsXml(text: string): boolean {
-  return text.isWellFormed() && !/[\0-\x08\x0b\x0c\x0e-\x1f\ufffe\uffff]/.test(text);
+  if (!text.isWellFormed()) return false;
+  for (let index = 0; index < text.length; index++) {
+    const code = text.charCodeAt(index);
+    if ((code < 0x20 && code !== 0x09 && code !== 0x0a && code !== 0x0d) || code >= 0xfffe) return false;
+  }
+  return true;
 }
 
 /** Element content or attribute value. Throws RangeError for characters that XML cannot carry. */

@@ -35,7 +35,7 @@ export class Xxh128 {
   }
 
   reset(): void {
-    START.forEach((value, lane) => this.#memory.writeBigUInt64LE(value, ACCUMULATOR_OFFSET + 8 * lane));
+    for (const [lane, value] of START.entries()) this.#memory.writeBigUInt64LE(value, ACCUMULATOR_OFFSET + 8 * lane);
     this.#pending = 0;
     this.#total = 0n;
   }

@@ -1,0 +1,146 @@
+/** Intake: every byte of every copy of a roll, against its manifests and against the other copies. */
+import { stat } from 'node:fs/promises';
+import { type Finding, finding, holds } from '../../findings/finding.ts';
+import type { CopyResult, IntakeResult } from '../../ledger/roll.ts';
+import { type FoundManifests, findManifests, isManifestPath, mergeStatements } from '../../media/manifest/find.ts';
+import { createHashPool } from '../../media/manifest/hash-pool.ts';
+import { fsPath } from '../../media/names.ts';
+import { discoverRolls } from './discover.ts';
+import { compareCopies, judgeCopy, type Stated } from './judge.ts';
+import { type ReadCopy, readCopy, type WalkedCopy, walkCopy } from './read.ts';
+
+export { type DiscoveredRoll, discoverRolls } from './discover.ts';
+
+export interface IntakeProgress {
+  readonly readBytes: number;
+  /** Of all copies together. */
+  readonly totalBytes: number;
+}
+
+export interface IntakeOrder {
+  readonly day: string;
+  readonly roll: string;
+  /** The working copy of the roll. */
+  readonly folder: string;
+  /** Day folders of the other copies. */
+  readonly copies: readonly string[];
+  /** Folders of manifests that are kept apart from the rolls. */
+  readonly manifests: readonly string[];
+  /** Files that are read at once, 1 or more. */
+  readonly readers: number;
+  readonly onProgress?: (progress: IntakeProgress) => void;
+  readonly signal?: AbortSignal;
+}
+
+/** Device and inode of a folder; null when it is none or cannot be reached. */
+async function folderIdentity(folder: string): Promise<string | null> {
+  try {
+    const status = await stat(fsPath(folder), { bigint: true });
+    return status.isDirectory() ? `${status.dev}:${status.ino}` : null;
+  } catch {
+    // The caller tells what it means that the folder is not to be had.
+    return null;
+  }
+}
+
+/** The roll's folder in a copy of the day: below it, or one step further down as in the day itself. */
+async function rollInCopy(day: string, roll: string): Promise<string | null> {
+  if ((await folderIdentity(`${day}/${roll}`)) !== null) return `${day}/${roll}`;
+  if ((await folderIdentity(day)) === null) return null;
+  try {
+    return (await discoverRolls(day)).rolls.find(({ name }) => name === roll)?.folder ?? null;
+  } catch {
+    // A day that cannot be listed lacks the roll as far as can be known, and that holds it.
+    return null;
+  }
+}
+
+/** The other copies' folders; those that cannot be used have a finding and stand as null. */
+async function locateCopies(order: IntakeOrder): Promise<{ places: { folder: string; there: boolean }[]; findings: Finding[] }> {
+  const findings: Finding[] = [];
+  const places: { folder: string; there: boolean }[] = [{ folder: order.folder, there: true }];
+  const seen = new Map<string, string>();
+  const own = await folderIdentity(order.folder);
+  if (own !== null) seen.set(own, order.folder);
+  for (const day of order.copies) {
+    const folder = await rollInCopy(day, order.roll);
+    const identity = folder === null ? null : await folderIdentity(folder);
+    if (folder === null || identity === null) {
+      findings.push(finding('copy-lacks-roll', 'no such folder', `a folder ${order.roll}`, { roll: order.roll, copy: `${day}/${order.roll}` }));
+      places.push({ folder: `${day}/${order.roll}`, there: false });
+      continue;
+    }
+    const earlier = seen.get(identity);
+    if (earlier !== undefined) findings.push(finding('copy-same-place', `the same folder as ${earlier}`, 'a folder of its own', { roll: order.roll, copy: folder }));
+    seen.set(identity, folder);
+    places.push({ folder, there: earlier === undefined });
+  }
+  return { places, findings };
+}
+
+/** What the manifests of all copies state: one that another copy keeps may contradict those of the working copy. */
+function stateAll(found: readonly FoundManifests[], roll: string): { stated: Stated; manifests: IntakeResult['manifests']; findings: Finding[] } {
+  const all = found.flatMap(({ manifests }) => manifests);
+  const merged = mergeStatements(all);
+  const own = found.flatMap(({ findings }) => findings);
+  const told = new Set(own.map((item) => JSON.stringify(item)));
+  const findings = [...own, ...merged.findings.filter((item) => !told.has(JSON.stringify(item)))].map((item) => ({ ...item, roll }));
+  if (all.length === 0 && findings.length === 0) findings.push({ ...finding('manifest-missing', 'no manifest in the roll, its copies or the folders of manifests', 'at least one manifest'), roll });
+  return {
+    stated: { statements: merged.statements, ignore: all.flatMap((manifest) => manifest.ignore) },
+    manifests: all.map(({ file, kind, statements }) => ({ file, kind, files: statements.length })),
+    findings,
+  };
+}
+
+function resultOf(folder: string, copy: ReadCopy | undefined, proved: boolean, findings: readonly Finding[]): CopyResult {
+  const files = [...(copy?.files.values() ?? [])];
+  // That two copies differ says not which of them is wrong: the manifests do.
+  const faults = findings.some((item) => holds(item) && item.code !== 'copy-differs' && (item.copy === folder || item.copy === undefined));
+  return { folder, files: files.length, bytes: files.reduce((sum, file) => sum + file.bytes, 0), holds: copy !== undefined && proved && !faults };
+}
+
+/**
+ * What is the matter with a roll is in its result. Throws the signal's reason after an abort, and what is a fault of
+ * this program or machine (a reading thread that dies).
+ */
+export async function intakeRoll(order: IntakeOrder): Promise<IntakeResult> {
+  const { day, roll, folder, signal } = order;
+  const { places, findings } = await locateCopies(order);
+  const walked: WalkedCopy[] = [];
+  for (const place of places.filter(({ there }) => there)) {
+    const walk = await walkCopy(place.folder, roll, signal);
+    if ('walked' in walk) walked.push(walk.walked);
+    else findings.push(walk.fault);
+  }
+  const found: FoundManifests[] = [];
+  // The folders of manifests count once; they are looked at even when the working copy cannot be listed.
+  for (const copy of walked) found.push(await findManifests(copy.folder, roll, copy === walked[0] ? order.manifests : []));
+  const { stated, manifests, findings: manifestFindings } = stateAll(found, roll);
+  findings.push(...manifestFindings);
+
+  const totalBytes = walked.reduce((sum, { walk }) => sum + walk.files.reduce((part, file) => part + file.bytes, 0), 0);
+  let readBytes = 0;
+  const onBytes = (bytes: number): void => {
+    readBytes += bytes;
+    order.onProgress?.({ readBytes, totalBytes });
+  };
+  const pool = createHashPool(order.readers);
+  let copies: ReadCopy[];
+  try {
+    copies = await Promise.all(walked.map((copy) => readCopy(copy, { roll, statements: stated.statements, pool, onBytes, signal })));
+  } finally {
+    await pool.close();
+  }
+  const working = copies.find((copy) => copy.folder === folder);
+  for (const copy of copies) {
+    findings.push(...copy.findings, ...judgeCopy(copy, stated, roll));
+    if (working !== undefined && copy !== working) findings.push(...compareCopies(working, copy, stated, roll));
+  }
+  const files = [...(working?.files.values() ?? [])];
+  if (working !== undefined && working.unread.size === 0 && files.every((file) => isManifestPath(file.path))) {
+    findings.push(finding('roll-empty', '0 files', 'at least one clip', { roll, copy: folder }));
+  }
+  const proved = stated.statements.size > 0;
+  return { day, roll, folder, manifests, copies: places.map((place) => resultOf(place.folder, copies.find((copy) => copy.folder === place.folder), proved, findings)), files, findings };
+}

@@ -1,0 +1,84 @@
+/** Reads every byte of one copy of a roll. */
+import { posix } from 'node:path';
+import { type Finding, type FindingSubject, finding } from '../../findings/finding.ts';
+import type { RollFile } from '../../ledger/roll.ts';
+import { type Walk, walkFolder } from '../../media/files.ts';
+import type { Algorithm } from '../../media/manifest/algorithms.ts';
+import { CONTENT_ALGORITHM } from '../../media/manifest/hash.ts';
+import type { HashPool } from '../../media/manifest/hash-pool.ts';
+import type { Statement } from '../../media/manifest/statement.ts';
+import { printable } from '../../media/names.ts';
+
+/** A copy whose folder could be listed. */
+export interface WalkedCopy {
+  readonly folder: string;
+  readonly walk: Walk;
+}
+
+export interface ReadCopy {
+  readonly folder: string;
+  /** Read whole. */
+  readonly files: ReadonlyMap<string, RollFile>;
+  /** There, and not read whole: each has its finding. */
+  readonly unread: ReadonlySet<string>;
+  readonly findings: readonly Finding[];
+}
+
+export interface ReadOptions {
+  readonly roll: string;
+  readonly statements: ReadonlyMap<string, Statement>;
+  readonly pool: HashPool;
+  readonly onBytes: (bytes: number) => void;
+  readonly signal: AbortSignal | undefined;
+}
+
+/** By its own text alone: a link is never followed, so what stands at its end decides nothing. */
+function leaves(folder: string, path: string, target: string): boolean {
+  const resolved = posix.resolve(folder, posix.dirname(path), target);
+  const root = posix.resolve(folder);
+  return resolved !== root && !resolved.startsWith(`${root}/`);
+}
+
+function walkFindings({ folder, walk }: WalkedCopy, subject: FindingSubject): Finding[] {
+  return [
+    ...walk.links.map(({ path, target }) => finding(leaves(folder, path, target) ? 'link-leaves-roll' : 'link-inside-roll', `a link to ${printable(target)}`, 'a file or folder', { ...subject, file: path })),
+    ...walk.others.map((path) => finding('file-not-regular', 'a pipe, socket or device', 'a file or folder', { ...subject, file: path })),
+    ...walk.unreadable.map(({ path, detail }) => finding('file-unreadable', printable(detail), 'readable', { ...subject, file: path })),
+  ];
+}
+
+/** A fault when the folder cannot be listed. */
+export async function walkCopy(folder: string, roll: string, signal: AbortSignal | undefined): Promise<{ walked: WalkedCopy } | { fault: Finding }> {
+  try {
+    return { walked: { folder, walk: await walkFolder(folder, signal === undefined ? {} : { signal }) } };
+  } catch (error) {
+    signal?.throwIfAborted();
+    return { fault: finding('file-unreadable', printable((error as Error).message), 'a folder that can be listed', { roll, copy: folder }) };
+  }
+}
+
+/** Throws the signal's reason after an abort. */
+export async function readCopy(copy: WalkedCopy, options: ReadOptions): Promise<ReadCopy> {
+  const { roll, statements, pool, onBytes, signal } = options;
+  const subject = { roll, copy: copy.folder };
+  const findings = walkFindings(copy, subject);
+  const files = new Map<string, RollFile>();
+  const unread = new Set<string>(copy.walk.unreadable.map(({ path }) => path));
+  const reads = copy.walk.files.map(async ({ path }) => {
+    const wanted: Algorithm[] = [CONTENT_ALGORITHM, ...(statements.get(path)?.hashes.map(({ algorithm }) => algorithm) ?? [])];
+    return { path, read: await pool.hash(`${copy.folder}/${path}`, wanted, signal === undefined ? { onBytes } : { onBytes, signal }) };
+  });
+  for (const { path, read } of await Promise.all(reads)) {
+    if (read.state === 'read') {
+      files.set(path, { path, bytes: read.bytes, hashes: read.hashes as Record<string, string> });
+      continue;
+    }
+    signal?.throwIfAborted();
+    if (read.state === 'stopped') throw new Error('reading was stopped');
+    unread.add(path);
+    if (read.state === 'changed') findings.push(finding('file-changed-while-read', read.detail, 'a file that nobody writes', { ...subject, file: path }));
+    else findings.push(finding('file-unreadable', printable(read.detail), 'readable', { ...subject, file: path }));
+  }
+  signal?.throwIfAborted();
+  return { folder: copy.folder, files, unread, findings };
+}

@@ -1,0 +1,195 @@
+/** Where the manifests of a roll lie, and what all of them together state of its files. */
+import { lstat, readdir, readFile } from 'node:fs/promises';
+import { type Finding, finding } from '../../findings/finding.ts';
+import { fsPath, nameFromBytes, printable } from '../names.ts';
+import { familyOfFileName, reverseBytes } from './algorithms.ts';
+import { c4OfBytes } from './c4.ts';
+import { HISTORY_FOLDER } from './chain.ts';
+import { readChecksumFile } from './checksum-file.ts';
+import { isGeneration, readGeneration } from './generation.ts';
+import { isHashList1, readHashList1 } from './hash-list-1.ts';
+import { foldGenerations, readHistory } from './history.ts';
+import type { ManifestKind, StatedHash, Statement } from './statement.ts';
+import { parseXml, XmlError } from './xml.ts';
+
+export interface ReadManifest {
+  /** Full path; of a history its folder. */
+  readonly file: string;
+  readonly kind: ManifestKind;
+  readonly statements: readonly Statement[];
+  /** Patterns (gitignore syntax) of what it leaves out. */
+  readonly ignore: readonly string[];
+}
+
+export interface FoundManifests {
+  /** What all of them state, by path relative to the roll. */
+  readonly statements: ReadonlyMap<string, Statement>;
+  readonly manifests: readonly ReadManifest[];
+  /** Without the roll; `file` names the manifest. */
+  readonly findings: readonly Finding[];
+}
+
+/** True for a path (relative to its roll) that is itself a manifest or part of a history, and need not be listed. */
+export function isManifestPath(path: string): boolean {
+  const parts = path.split('/');
+  if (parts.slice(0, -1).at(-1) === HISTORY_FOLDER) return /\.(?:mhl|xml)$/i.test(path);
+  return parts.length === 1 && (/\.mhl$/i.test(path) || familyOfFileName(path) !== null);
+}
+
+/** Values may stand in either byte order where the kind asks for the reversed one and writers forget it. */
+export function sameValue(stated: StatedHash, value: string): boolean {
+  return stated.value === value || (stated.reversed === true && reverseBytes(stated.value) === value);
+}
+
+/** Manifest by manifest; where two say different things, the first one stands and a finding holds the roll. */
+export function mergeStatements(manifests: readonly ReadManifest[]): { statements: Map<string, Statement>; findings: Finding[] } {
+  const statements = new Map<string, Statement>();
+  const findings: Finding[] = [];
+  for (const manifest of manifests) {
+    for (const next of manifest.statements) {
+      const known = statements.get(next.path);
+      if (known === undefined) {
+        statements.set(next.path, next);
+        continue;
+      }
+      const contradiction = (found: string): void => {
+        findings.push(finding('manifest-contradiction', `${printable(next.path)}: ${found}`, 'what the manifests before it state', { file: manifest.file }));
+      };
+      if (known.bytes !== null && next.bytes !== null && known.bytes !== next.bytes) contradiction(`${next.bytes} bytes, not ${known.bytes}`);
+      const added: StatedHash[] = [];
+      for (const hash of next.hashes) {
+        const earlier = known.hashes.find((other) => other.algorithm === hash.algorithm);
+        if (earlier === undefined) added.push(hash);
+        else if (!sameValue(earlier, hash.value) && !sameValue(hash, earlier.value)) contradiction(`${hash.algorithm} ${hash.value}, not ${earlier.value}`);
+      }
+      statements.set(next.path, { path: next.path, bytes: known.bytes ?? next.bytes, hashes: [...known.hashes, ...added] });
+    }
+  }
+  return { statements, findings };
+}
+
+class Collector {
+  readonly manifests: ReadManifest[] = [];
+  readonly findings: Finding[] = [];
+
+  unreadable(file: string, error: unknown): void {
+    this.findings.push(finding('manifest-unreadable', printable((error as Error).message), 'a manifest that can be read', { file }));
+  }
+
+  /** Regular files and folders of a folder; null when there is no such folder. Links are not followed. */
+  async list(folder: string): Promise<{ files: string[]; folders: string[] } | null> {
+    try {
+      const entries = await readdir(fsPath(folder), { encoding: 'buffer', withFileTypes: true });
+      const names = (wanted: readonly (typeof entries)[number][]): string[] => wanted.map((entry) => nameFromBytes(entry.name)).sort();
+      return { files: names(entries.filter((entry) => entry.isFile())), folders: names(entries.filter((entry) => entry.isDirectory())) };
+    } catch (error) {
+      const { code } = error as NodeJS.ErrnoException;
+      if (code !== 'ENOENT' && code !== 'ENOTDIR') this.unreadable(folder, error);
+      return null;
+    }
+  }
+
+  async bytes(file: string): Promise<Buffer | null> {
+    try {
+      return await readFile(fsPath(file));
+    } catch (error) {
+      this.unreadable(file, error);
+      return null;
+    }
+  }
+
+  /** `base`: folder of the roll that its paths are relative to, '' for the roll itself. */
+  add(file: string, kind: ManifestKind, base: string, statements: readonly Statement[], ignore: readonly string[]): void {
+    const below = base === '' ? statements : statements.map((entry) => ({ ...entry, path: `${base}/${entry.path}` }));
+    // A pattern of a nested history speaks of its own folder only.
+    if (statements.length > 0) this.manifests.push({ file, kind, statements: below, ignore: base === '' ? ignore : [] });
+  }
+
+  async history(folder: string, base: string): Promise<void> {
+    const list = await this.list(folder);
+    if (list === null) return;
+    const files = new Map<string, Buffer>();
+    for (const name of list.files) {
+      const bytes = await this.bytes(`${folder}/${name}`);
+      if (bytes !== null) files.set(name, bytes);
+    }
+    const history = readHistory(files, folder);
+    this.findings.push(...history.findings);
+    this.add(folder, 'asc-mhl', base, history.statements, history.ignore);
+    const root = folder.slice(0, -HISTORY_FOLDER.length - 1);
+    for (const { path, c4 } of history.references) {
+      const bytes = await this.bytes(`${root}/${path}`);
+      if (bytes !== null && c4OfBytes(bytes) !== c4) this.findings.push(finding('manifest-chain-broken', `C4 ID ${c4OfBytes(bytes)}`, `C4 ID ${c4}, as the history above recorded it`, { file: `${root}/${path}` }));
+    }
+  }
+
+  /** `stripped`: a leading folder that all paths may share, when the manifest was made one folder higher; null: none. */
+  async single(file: string, stripped: string | null): Promise<void> {
+    const name = file.slice(file.lastIndexOf('/') + 1);
+    const bytes = await this.bytes(file);
+    if (bytes === null) return;
+    const family = familyOfFileName(name);
+    const relative = (statements: readonly Statement[]): readonly Statement[] => {
+      if (stripped === null || !statements.every((entry) => entry.path.startsWith(`${stripped}/`))) return statements;
+      return statements.map((entry) => ({ ...entry, path: entry.path.slice(stripped.length + 1) }));
+    };
+    if (!/\.mhl$/i.test(name) && family !== null) {
+      const reading = readChecksumFile(bytes, family, file);
+      this.findings.push(...reading.findings);
+      this.add(file, 'checksum-file', '', relative(reading.statements), []);
+      return;
+    }
+    try {
+      const root = parseXml(bytes);
+      if (isGeneration(root)) {
+        const generation = readGeneration(root, file);
+        const folded = foldGenerations([generation], file);
+        this.findings.push(...generation.findings, ...folded.findings);
+        if (folded.statements.length === 0) this.unreadable(file, new XmlError('it lists no file'));
+        this.add(file, 'asc-mhl', '', relative(folded.statements), generation.ignore);
+      } else if (isHashList1(root)) {
+        const reading = readHashList1(root, file);
+        this.findings.push(...reading.findings);
+        this.add(file, 'hash-list-1', '', relative(reading.statements), []);
+      } else throw new XmlError(`its root is ${root.name} of "${root.namespace}", not a hash list that is known`);
+    } catch (error) {
+      if (!(error instanceof XmlError)) throw error;
+      this.unreadable(file, error);
+    }
+  }
+
+  /** Histories of the roll and of the folders in it. */
+  async historiesBelow(folder: string, base: string): Promise<void> {
+    const list = await this.list(folder);
+    for (const name of list?.folders ?? []) {
+      if (name === HISTORY_FOLDER) await this.history(`${folder}/${name}`, base);
+      else await this.historiesBelow(`${folder}/${name}`, base === '' ? name : `${base}/${name}`);
+    }
+  }
+}
+
+/**
+ * In the roll: histories (`ascmhl`), and in its root hash lists (`*.mhl`) and checksum files (`*.md5`, `MD5SUMS`, ...).
+ * In each of `manifestFolders`: `<roll>/ascmhl`, `<roll>.mhl`, `<roll>.<algorithm>`, and hash lists or checksum files in `<roll>/`.
+ */
+export async function findManifests(rollFolder: string, roll: string, manifestFolders: readonly string[]): Promise<FoundManifests> {
+  const found = new Collector();
+  const isManifest = (name: string): boolean => /\.mhl$/i.test(name) || familyOfFileName(name) !== null;
+  await found.historiesBelow(rollFolder, '');
+  for (const name of (await found.list(rollFolder))?.files ?? []) if (isManifest(name)) await found.single(`${rollFolder}/${name}`, null);
+  const inner = await lstat(fsPath(`${rollFolder}/${roll}`)).catch(() => null); // Not there is the usual case.
+  const stripped = inner?.isDirectory() === true ? null : roll;
+  for (const folder of manifestFolders) {
+    const outer = await found.list(folder);
+    if (outer === null) found.unreadable(folder, new Error('there is no such folder'));
+    for (const name of outer?.files ?? []) {
+      if (isManifest(name) && name.slice(0, name.lastIndexOf('.')) === roll) await found.single(`${folder}/${name}`, stripped);
+    }
+    if (outer?.folders.includes(roll) !== true) continue;
+    const own = await found.list(`${folder}/${roll}`);
+    if (own?.folders.includes(HISTORY_FOLDER) === true) await found.history(`${folder}/${roll}/${HISTORY_FOLDER}`, '');
+    for (const name of own?.files ?? []) if (isManifest(name)) await found.single(`${folder}/${roll}/${name}`, stripped);
+  }
+  const merged = mergeStatements(found.manifests);
+  return { statements: merged.statements, manifests: found.manifests, findings: [...found.findings, ...merged.findings] };
+}

@@ -1,0 +1,270 @@
+/** Intake of rolls whose manifests were made by programs outside the project: md5sum, xxhsum, and the ASC MHL reference scenario. */
+import { execFileSync } from 'node:child_process';
+import { appendFileSync, cpSync, mkdirSync, readFileSync, renameSync, rmSync, symlinkSync, writeFileSync } from 'node:fs';
+import { join } from 'node:path';
+import { describe, expect, test } from 'vitest';
+import { discoverRolls, intakeRoll } from '../../coordinator/intake/index.ts';
+import { judgeCopy } from '../../coordinator/intake/judge.ts';
+import { readCopy, walkCopy } from '../../coordinator/intake/read.ts';
+import type { IntakeResult } from '../../ledger/roll.ts';
+import type { FileRead } from '../../media/manifest/hash.ts';
+import { fsPath, nameFromBytes } from '../../media/names.ts';
+import { writeMd5Manifest } from '../support/day.ts';
+import { freshFolder } from '../support/folder.ts';
+
+const ROLL = 'A001';
+
+/** A day with one roll of two clips and a sheet, its manifest by md5sum, and a second copy of the day. */
+function makeShootDay(extra: Readonly<Record<string, string>> = {}): { day: string; roll: string; copy: string; base: string } {
+  const base = freshFolder('intake');
+  const day = join(base, 'day');
+  const roll = join(day, ROLL);
+  mkdirSync(join(roll, 'Clips'), { recursive: true });
+  const files = { 'Clips/foundry-1.mov': 'molten bronze', 'Clips/foundry-2.mov': 'the mould', 'sheet.txt': 'bell, first casting', ...extra };
+  for (const [name, text] of Object.entries(files)) writeFileSync(fsPath(`${roll}/${name}`), text);
+  writeMd5Manifest(roll);
+  // cp itself: node's cpSync loses names that are not UTF-8.
+  execFileSync('cp', ['-a', day, join(base, 'copy')]);
+  return { base, day, roll, copy: join(base, 'copy') };
+}
+
+function intake(at: { roll: string; copy?: string }, more: { manifests?: string[]; copies?: string[] } = {}): Promise<IntakeResult> {
+  return intakeRoll({ day: 'day', roll: ROLL, folder: at.roll, copies: more.copies ?? (at.copy === undefined ? [] : [at.copy]), manifests: more.manifests ?? [], readers: 2 });
+}
+
+const told = (result: IntakeResult): string[] => result.findings.map(({ code, file }) => (file === undefined ? code : `${code} ${file}`)).sort();
+
+describe('a roll and a copy that equal the manifest', () => {
+  test('hold, and every file is read whole with the checksum that the xxhsum program gives', async () => {
+    const at = makeShootDay();
+    const result = await intake(at);
+    expect(result.findings).toEqual([]);
+    expect(result.copies.map(({ holds, files }) => ({ holds, files }))).toEqual([{ holds: true, files: 4 }, { holds: true, files: 4 }]);
+    expect(result.manifests).toEqual([
+      { file: `${at.roll}/checksums.md5`, kind: 'checksum-file', files: 3 },
+      { file: `${at.copy}/${ROLL}/checksums.md5`, kind: 'checksum-file', files: 3 },
+    ]);
+    const clip = result.files.find(({ path }) => path === 'Clips/foundry-1.mov');
+    const outside = execFileSync('xxhsum', ['-H128', join(at.roll, 'Clips/foundry-1.mov')], { encoding: 'utf8' }).split(' ')[0];
+    expect(clip?.hashes.xxh128).toBe(outside);
+    expect(clip?.bytes).toBe('molten bronze'.length);
+  });
+
+  test('names with a newline, a backslash and bytes that are not UTF-8 are found under the names md5sum wrote', async () => {
+    const raw = nameFromBytes(Buffer.from([0x62, 0xe9, 0x6c, 0x6c, 0x2e, 0x6d, 0x6f, 0x76]));
+    const at = makeShootDay({ 'first\nsecond.mov': 'a', 'back\\slash.mov': 'b', [raw]: 'c' });
+    const result = await intake({ roll: at.roll });
+    expect(result.findings).toEqual([]);
+    expect(result.files.map(({ path }) => path)).toEqual(expect.arrayContaining(['first\nsecond.mov', 'back\\slash.mov', raw]));
+    writeFileSync(fsPath(`${at.roll}/${raw}`), 'd');
+    expect(told(await intake({ roll: at.roll }))).toEqual([`file-checksum-differs ${raw}`]);
+  });
+
+  test('a file of zero bytes is no problem of intake', async () => {
+    expect((await intake(makeShootDay({ 'empty.mov': '' }))).findings).toEqual([]);
+  });
+});
+
+describe('one fault in the working copy', () => {
+  const faults: [what: string, spoil: (roll: string) => void, expected: string[]][] = [
+    ['a changed byte', (roll) => writeFileSync(join(roll, 'sheet.txt'), 'bell, First casting'), ['file-checksum-differs sheet.txt']],
+    ['a byte too many', (roll) => appendFileSync(join(roll, 'sheet.txt'), '!'), ['file-checksum-differs sheet.txt']],
+    ['a lost file', (roll) => rmSync(join(roll, 'sheet.txt')), ['roll-file-absent sheet.txt']],
+    ['a renamed file', (roll) => renameSync(join(roll, 'sheet.txt'), join(roll, 'Sheet.txt')), ['file-unlisted Sheet.txt', 'roll-file-absent sheet.txt']],
+    ['a file that nobody listed', (roll) => writeFileSync(join(roll, 'extra.mov'), 'x'), ['file-unlisted extra.mov']],
+    ['no manifest', (roll) => rmSync(join(roll, 'checksums.md5')), ['manifest-missing']],
+    ['a link out of the roll', (roll) => symlinkSync('../../elsewhere', join(roll, 'out')), ['link-leaves-roll out']],
+    ['an absolute link', (roll) => symlinkSync('/etc', join(roll, 'out')), ['link-leaves-roll out']],
+    ['a link within the roll', (roll) => symlinkSync('../sheet.txt', join(roll, 'Clips/in')), ['link-inside-roll Clips/in']],
+    ['a pipe', (roll) => execFileSync('mkfifo', [join(roll, 'pipe')]), ['file-not-regular pipe']],
+    [
+      'a listed file replaced by a link to its equal',
+      (roll) => {
+        renameSync(join(roll, 'sheet.txt'), join(roll, '..', 'moved.txt'));
+        symlinkSync('../moved.txt', join(roll, 'sheet.txt'));
+      },
+      ['link-leaves-roll sheet.txt', 'roll-file-absent sheet.txt'],
+    ],
+  ];
+  test.each(faults)('%s is told by its code and holds the roll, unless it is a note', async (_, spoil, expected) => {
+    const { roll } = makeShootDay();
+    spoil(roll);
+    const result = await intake({ roll });
+    expect(told(result)).toEqual(expected);
+    expect(result.copies.map(({ holds }) => holds)).toEqual([expected[0]?.startsWith('link-inside') ?? false]);
+  });
+
+  const broken: [what: string, text: string, code: string][] = [
+    ['garbage', 'no checksum here\n', 'manifest-unreadable'],
+    ['an empty file', '', 'manifest-unreadable'],
+    ['a path that climbs out', `${'0'.repeat(32)}  ../../other.mov\n`, 'manifest-path-outside'],
+  ];
+  test.each(broken)('a manifest of %s holds the roll', async (_, text, code) => {
+    const { roll } = makeShootDay();
+    writeFileSync(join(roll, 'checksums.md5'), text);
+    const result = await intake({ roll });
+    expect(result.findings.map((item) => item.code)).toContain(code);
+    expect(result.copies[0]?.holds).toBe(false);
+  });
+
+  test('a roll with nothing but a manifest is empty', async () => {
+    const { roll } = makeShootDay();
+    rmSync(join(roll, 'Clips'), { recursive: true });
+    rmSync(join(roll, 'sheet.txt'));
+    expect((await intake({ roll })).findings.map(({ code }) => code)).toContain('roll-empty');
+  });
+
+  test('a folder that is not there is a finding, not a throw', async () => {
+    const result = await intake({ roll: join(makeShootDay().base, 'nowhere') });
+    expect(result.findings.map(({ code }) => code)).toContain('file-unreadable');
+    expect(result.copies[0]?.holds).toBe(false);
+  });
+
+  // A stand-in for the disk: root reads everything, so permissions cannot make a file unreadable everywhere.
+  const reads: [read: FileRead, code: string][] = [
+    [{ state: 'unreadable', code: 'EIO', detail: 'EIO: i/o error, read' }, 'file-unreadable'],
+    [{ state: 'changed', detail: '5 bytes when opened, 6 bytes read' }, 'file-changed-while-read'],
+  ];
+  test.each(reads)('a reading that ends as %o is told, and the file is neither absent nor good', async (read, code) => {
+    const { roll } = makeShootDay();
+    const walked = await walkCopy(roll, ROLL, undefined);
+    if (!('walked' in walked)) throw new Error('the roll cannot be listed');
+    const statements = new Map([['sheet.txt', { path: 'sheet.txt', bytes: null, hashes: [{ algorithm: 'md5' as const, value: '0'.repeat(32) }] }]]);
+    const pool = { hash: async () => read, close: async () => {} };
+    const copy = await readCopy(walked.walked, { roll: ROLL, statements, pool, onBytes: () => {}, signal: undefined });
+    expect(copy.findings.filter(({ file }) => file === 'sheet.txt').map((item) => item.code)).toEqual([code]);
+    expect(copy.files.size).toBe(0);
+    expect(judgeCopy(copy, { statements, ignore: [] }, ROLL)).toEqual([]);
+  });
+});
+
+describe('copies', () => {
+  test('a copy that differs is told, and only that copy does not hold', async () => {
+    const at = makeShootDay();
+    writeFileSync(join(at.copy, ROLL, 'Clips/foundry-2.mov'), 'the Mould');
+    const result = await intake(at);
+    expect(told(result)).toEqual(['copy-differs Clips/foundry-2.mov', 'file-checksum-differs Clips/foundry-2.mov']);
+    expect(result.findings.every(({ copy }) => copy === `${at.copy}/${ROLL}`)).toBe(true);
+    expect(result.copies.map(({ holds }) => holds)).toEqual([true, false]);
+  });
+
+  test('a copy of the day without the roll is told', async () => {
+    const at = makeShootDay();
+    rmSync(join(at.copy, ROLL), { recursive: true });
+    const result = await intake(at);
+    expect(told(result)).toEqual(['copy-lacks-roll']);
+    expect(result.copies.map(({ holds }) => holds)).toEqual([true, false]);
+  });
+
+  test('the same folder named twice is not two copies', async () => {
+    const at = makeShootDay();
+    const result = await intake(at, { copies: [at.day] });
+    expect(told(result)).toEqual(['copy-same-place']);
+  });
+
+  test("another copy's manifest that says otherwise is a contradiction", async () => {
+    const at = makeShootDay();
+    writeFileSync(join(at.copy, ROLL, 'sheet.txt'), 'another sheet');
+    writeMd5Manifest(join(at.copy, ROLL));
+    expect((await intake(at)).findings.map(({ code }) => code)).toContain('manifest-contradiction');
+  });
+});
+
+describe('manifests kept apart', () => {
+  const places: [place: string, algorithm: string, program: string, from: 'roll' | 'day'][] = [
+    [`${ROLL}.sha256`, 'sha256', 'sha256sum', 'roll'],
+    [`${ROLL}.b2`, 'blake2b', 'b2sum', 'day'],
+    [`${ROLL}/list.sha1`, 'sha1', 'sha1sum', 'roll'],
+    [`${ROLL}/list.xxh64`, 'xxh64', 'xxhsum', 'day'],
+  ];
+  test.each(places)('%s is found and proves every file by %s (%s, from the folder of the %s)', async (place, algorithm, program, from) => {
+    const at = makeShootDay();
+    rmSync(join(at.roll, 'checksums.md5'));
+    const folder = join(at.base, 'manifests');
+    mkdirSync(join(folder, ROLL), { recursive: true });
+    const list = execFileSync('sh', ['-c', `find ${from === 'roll' ? '.' : ROLL} -type f | sort | xargs ${program}`], { cwd: from === 'roll' ? at.roll : at.day });
+    writeFileSync(join(folder, place), list);
+    const good = await intake({ roll: at.roll }, { manifests: [folder] });
+    expect(good.findings).toEqual([]);
+    expect(good.manifests.map(({ files }) => files)).toEqual([3]);
+    expect(Object.keys(good.files[0]?.hashes ?? {}).sort()).toEqual([algorithm, 'xxh128'].sort());
+    writeFileSync(join(at.roll, 'sheet.txt'), 'forged');
+    expect(told(await intake({ roll: at.roll }, { manifests: [folder] }))).toEqual(['file-checksum-differs sheet.txt']);
+  });
+});
+
+describe('an ASC MHL history (reference scenario 01, see SOURCES.md)', () => {
+  function scenario(): string {
+    const roll = join(freshFolder('mhl'), 'A002R2EC');
+    cpSync(join(import.meta.dirname, '../fixtures/manifests/scenario_01/A002R2EC'), roll, { recursive: true });
+    return roll;
+  }
+  const GENERATION = 'ascmhl/0001_A002R2EC_2020-01-16_091500Z.mhl';
+  const read = (folder: string): Promise<IntakeResult> => intakeRoll({ day: 'day', roll: 'A002R2EC', folder, copies: [], manifests: [], readers: 1 });
+
+  test('proves its files', async () => {
+    const roll = scenario();
+    const result = await read(roll);
+    expect(result.findings).toEqual([]);
+    expect(result.manifests).toEqual([{ file: `${roll}/ascmhl`, kind: 'asc-mhl', files: 3 }]);
+    expect(result.files.find(({ path }) => path === 'Sidecar.txt')?.hashes.xxh64).toBe('3ab5a4166b9bde44');
+  });
+
+  const faults: [what: string, spoil: (roll: string) => void, codes: string[]][] = [
+    ['a file of another size', (roll) => appendFileSync(join(roll, 'Sidecar.txt'), '!'), ['roll-file-size-differs']],
+    ['a file of other bytes', (roll) => writeFileSync(join(roll, 'Clips/A002C007_141024_R2EC.mov'), 'abcx'), ['file-checksum-differs']],
+    ['a generation changed after it was recorded', (roll) => appendFileSync(join(roll, GENERATION), '\n'), ['manifest-chain-broken']],
+    ['a generation taken away', (roll) => rmSync(join(roll, GENERATION)), ['manifest-chain-broken']],
+    ['a chain taken away', (roll) => rmSync(join(roll, 'ascmhl/ascmhl_chain.xml')), ['manifest-chain-broken']],
+    ['a generation cut short', (roll) => writeFileSync(join(roll, GENERATION), readFileSync(join(roll, GENERATION)).subarray(0, 900)), ['manifest-chain-broken', 'manifest-unreadable']],
+  ];
+  test.each(faults)('%s holds the roll', async (_, spoil, codes) => {
+    const roll = scenario();
+    spoil(roll);
+    const result = await read(roll);
+    expect([...new Set(result.findings.map(({ code }) => code))].sort()).toEqual(codes);
+    expect(result.copies[0]?.holds).toBe(false);
+  });
+});
+
+describe('the rolls of a day', () => {
+  function dayOf(...folders: string[]): string {
+    const day = freshFolder('day');
+    for (const folder of folders) mkdirSync(join(day, folder), { recursive: true });
+    return day;
+  }
+  test('are its folders; hidden ones are left out', async () => {
+    const day = dayOf('B001', 'A001', '.cache', 'sound');
+    expect(await discoverRolls(day)).toEqual({ rolls: ['A001', 'B001', 'sound'].map((name) => ({ name, folder: `${day}/${name}` })), findings: [] });
+  });
+  test('may lie one step down', async () => {
+    const day = dayOf('cards/A001', 'cards/A002');
+    expect((await discoverRolls(day)).rolls.map(({ folder }) => folder)).toEqual([`${day}/cards/A001`, `${day}/cards/A002`]);
+  });
+  test('are not sought below a folder that has a manifest', async () => {
+    const day = dayOf('cards/A001');
+    writeFileSync(join(day, 'cards/cards.md5'), '');
+    expect((await discoverRolls(day)).rolls.map(({ name }) => name)).toEqual(['cards']);
+  });
+  test('loose media, links and a name used twice are told', async () => {
+    const day = dayOf('A001', 'cards/A001');
+    writeFileSync(join(day, 'loose.mov'), 'x');
+    writeFileSync(join(day, 'notes.txt'), 'x');
+    symlinkSync('A001', join(day, 'A009'));
+    expect((await discoverRolls(day)).findings.map(({ code }) => code).sort()).toEqual(['file-outside-rolls', 'link-in-day', 'roll-twice']);
+  });
+});
+
+test('an abort ends the reading with its own reason', async () => {
+  const { roll } = makeShootDay();
+  const reason = new Error('enough');
+  await expect(intakeRoll({ day: 'day', roll: ROLL, folder: roll, copies: [], manifests: [], readers: 1, signal: AbortSignal.abort(reason) })).rejects.toBe(reason);
+});
+
+test('progress ends at the bytes of all copies', async () => {
+  const { roll, copy } = makeShootDay();
+  let last = { readBytes: 0, totalBytes: -1 };
+  const result = await intakeRoll({ day: 'day', roll: ROLL, folder: roll, copies: [copy], manifests: [], readers: 2, onProgress: (progress) => (last = progress) });
+  expect(last.readBytes).toBe(result.copies.reduce((sum, item) => sum + item.bytes, 0));
+  expect(last.totalBytes).toBe(last.readBytes);
+});
