@@ -6,8 +6,18 @@ import { soundFormats } from '../codecs.ts';
 import type { Outcome } from '../outcome.ts';
 import type { Profile } from '../schema.ts';
 
-/** ffmpeg's layouts by number of channels: what a track without a layout is taken for, and is read back as. */
-const usualLayouts = ['mono', 'stereo', '2.1', '4.0', '5.0', '5.1', '6.1', '7.1'] as const;
+/** ffmpeg's layouts by number of channels: what a track without a layout is taken for. */
+const usualLayouts: Readonly<Record<number, string>> = { 1: 'mono', 2: 'stereo', 3: '2.1', 4: '4.0', 5: '5.0', 6: '5.1', 7: '6.1', 8: '7.1', 16: 'hexadecagonal' };
+/** Layouts that ffprobe reads from AAC as they were encoded (measured); others are carried in a way that it does not name. */
+const namedInAac: readonly string[] = ['mono', 'stereo', '2.1', '3.0', '3.0(back)', '4.0', 'quad', 'quad(side)', '5.0', '5.1', '7.1'];
+
+/** The layout as it is read back from the file; null: the file does not say. */
+function layoutOf(track: AudioFacts, profile: Profile, monoTracks: number): string | null {
+  const layout = track.layout ?? usualLayouts[track.channels] ?? null;
+  if (profile.audio.format === 'aac') return layout !== null && namedInAac.includes(layout) ? layout : null;
+  // QuickTime has no word for "mono" beside other mono tracks; ffmpeg leaves their layout out.
+  return track.channels === 1 && monoTracks > 1 ? null : layout;
+}
 
 /** Whole samples that end within the picture: never longer than it. */
 export function samplesWithin(frames: number, rate: Rate, sampleRate: number): number {
@@ -44,6 +54,7 @@ export function soundOf(facts: ClipFacts, profile: Profile): { tracks: Outcome['
   const { audio } = profile;
   const format = soundFormats[audio.format];
   const sources = audio.tracks === 'none' ? [] : audio.tracks === 'first' ? facts.audio.slice(0, 1) : facts.audio;
+  const monoTracks = sources.filter((track) => track.channels === 1).length;
   const held: Finding[] = [];
   const notes: Finding[] = [];
   const tracks = sources.map((track, index) => {
@@ -58,7 +69,7 @@ export function soundOf(facts: ClipFacts, profile: Profile): { tracks: Outcome['
       codec: format.encoder,
       sampleRate,
       channels: track.channels,
-      layout: track.layout ?? usualLayouts[track.channels - 1] ?? null,
+      layout: layoutOf(track, profile, monoTracks),
       samples: samplesWithin(facts.video.frames, facts.video.rate, sampleRate),
       tolerance: format.block,
     };
