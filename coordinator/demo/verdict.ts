@@ -1,6 +1,9 @@
 /** Did the demo night come out as the script says? Pure. */
 import type { RollVerdict } from '../../ledger/roll.ts';
+import type { FindingCode } from '../../findings/registry.ts';
 import { DAMAGED, type DemoRoll } from './script.ts';
+
+const DIFFERS = 'file-checksum-differs' satisfies FindingCode;
 
 /** One line per thing that came out otherwise; none: as it should. `null`: the roll has no verdict on disk. */
 export function surprises(script: readonly DemoRoll[], verdicts: ReadonlyMap<string, RollVerdict | null>): string[] {
@@ -21,6 +24,10 @@ function clipsMissing(roll: DemoRoll, verdict: RollVerdict): string[] {
 /** The finding must be about the checksum of that file in that copy, and that copy alone may fail. */
 function damageFound(verdict: RollVerdict): boolean {
   const failing = verdict.copies.filter((copy) => !copy.holds);
-  const named = verdict.findings.some((item) => item.code === 'checksum-differs' && item.file === DAMAGED.clip);
-  return named && failing.length === 1 && failing.every((copy) => copy.folder.split('/').includes(DAMAGED.copy));
+  const named = verdict.findings.some((item) => item.code === DIFFERS && item.file === DAMAGED.clip && onDamagedDrive(item.copy ?? ''));
+  return named && failing.length === 1 && failing.every((copy) => onDamagedDrive(copy.folder));
+}
+
+function onDamagedDrive(folder: string): boolean {
+  return folder.split('/').includes(DAMAGED.copy);
 }
