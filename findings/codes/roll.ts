@@ -118,4 +118,14 @@ export const rollCodes = {
     title: 'two folders of the shoot day are the same roll by name',
     remedy: 'Rename one of them or take it out of the shoot day. Only the first was looked at.',
   },
+  'seal-exists': {
+    weight: 'hold',
+    title: 'the roll is sealed already',
+    remedy: 'A seal is never written over. Name another folder with --to, or move the old history away if it is known to be wrong.',
+  },
+  'seal-name-unwritable': {
+    weight: 'hold',
+    title: 'a file name cannot be written into a manifest of this kind',
+    remedy: 'XML cannot carry this name. Make a manifest with a checksum program instead (for example sha256sum), which keeps names as bytes.',
+  },
 } as const satisfies Record<string, CodeEntry>;
