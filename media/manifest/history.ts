@@ -21,8 +21,8 @@ function moved(path: string, from: string, to: string): string {
 }
 
 /**
- * Oldest first. A value with the action `failed` is what was found instead of what was recorded: it states nothing, the
- * recorded value stands. A rename carries the statements of the old path to the new one.
+ * Oldest first. An entry with the action `failed` tells of bytes that were found instead of the recorded ones: it states
+ * nothing, neither its size nor a value of another kind beside it, and what was recorded before stands. A rename carries the statements of the old path to the new one.
  */
 export function foldGenerations(generations: readonly Generation[], manifest: string): { statements: Statement[]; findings: Finding[] } {
   let known: Statement[] = [];
@@ -31,10 +31,8 @@ export function foldGenerations(generations: readonly Generation[], manifest: st
       if (previousPath !== null && previousPath !== path) known = known.map((entry) => ({ ...entry, path: moved(entry.path, previousPath, path) }));
     }
     for (const file of generation.files) {
-      const failed = file.hashes.some(({ action }) => action === 'failed');
-      const hashes = file.hashes.filter(({ action }) => action !== 'failed').map(({ algorithm, value }) => ({ algorithm, value }));
-      // The size beside a failed value is the size of what failed.
-      if (hashes.length > 0 || !failed) known.push({ path: file.path, bytes: failed ? null : file.bytes, hashes });
+      if (file.hashes.some(({ action }) => action === 'failed')) continue;
+      known.push({ path: file.path, bytes: file.bytes, hashes: file.hashes.map(({ algorithm, value }) => ({ algorithm, value })) });
     }
   }
   const list = new StatementList(manifest);
