@@ -1,0 +1,34 @@
+/** Whether this worker may do this job now: the night still wants it, the programs are those it was planned with, the clip is as it was read. */
+import { stat } from 'node:fs/promises';
+import { join } from 'node:path';
+import { type Finding, finding, type FindingSubject } from '../findings/finding.ts';
+import type { Job } from '../ledger/job.ts';
+import { frameName } from '../media/input.ts';
+import { fsPath } from '../media/names.ts';
+
+export function subjectOf(job: Job): FindingSubject {
+  return { roll: job.roll, clip: job.clip.id };
+}
+
+export function toolchainTrouble(job: Job, fingerprint: string): Finding | null {
+  return job.toolchain === fingerprint ? null : finding('toolchain-differs', fingerprint, job.toolchain, subjectOf(job));
+}
+
+function filesOf(job: Job): string[] {
+  const { place } = job.clip;
+  if (place.kind === 'movie') return [join(job.rollFolder, place.file)];
+  return Array.from({ length: place.count }, (_, index) => join(job.rollFolder, place.folder, frameName(place, place.first + index)));
+}
+
+/** The clip's files stand and have the bytes that intake read. Their content was read by intake; its checksum is not read again for every job. */
+export async function sourceTrouble(job: Job): Promise<Finding | null> {
+  let bytes = 0;
+  for (const path of filesOf(job)) {
+    try {
+      bytes += (await stat(fsPath(path))).size;
+    } catch (error) {
+      return finding('source-missing', (error as NodeJS.ErrnoException).code ?? String(error), 'a file that can be read', { ...subjectOf(job), file: path });
+    }
+  }
+  return bytes === job.clip.bytes ? null : finding('source-changed', `${bytes} bytes`, `${job.clip.bytes} bytes`, subjectOf(job));
+}

@@ -1,0 +1,58 @@
+/** Why a make did not give what it should. Pure: from facts measured by others to findings, and whether another try can help. */
+import { type Finding, finding, type FindingSubject } from '../findings/finding.ts';
+import type { RunResult } from '../media/tools/run.ts';
+import type { Watched } from './watch.ts';
+
+export interface Trouble {
+  readonly findings: readonly Finding[];
+  /** Another attempt may end otherwise: the encoder was killed, hung, or failed although the clip is sound. */
+  readonly again: boolean;
+}
+
+/** What the target's folder says when it is asked, after a failure. */
+export const targetStates = ['good', 'full', 'read-only', 'gone'] as const;
+export type TargetState = (typeof targetStates)[number];
+
+/** The source decoded once more, alone, after a failure. */
+export interface SourceDecode {
+  readonly frames: number;
+  readonly errors: readonly string[];
+}
+
+export function targetTrouble(state: Exclude<TargetState, 'good'>, folder: string, subject: FindingSubject): Trouble {
+  const place = { ...subject, file: folder };
+  const told = {
+    full: finding('target-full', 'no room left', 'room for the deliverables', place),
+    'read-only': finding('target-read-only', 'writing is refused', 'a folder that can be written', place),
+    gone: finding('target-gone', 'the folder is not there', 'the folder that the night made', place),
+  };
+  // The place failed, not the job: the night waits for the place, and the job is queued again from the disk.
+  return { findings: [told[state]], again: false };
+}
+
+/** Whether the source must be asked: the run failed, told errors, or decoded another number of frames than were counted. */
+export function looksDamaged(run: RunResult, watched: Watched, frames: number): boolean {
+  return run.reason === 'exited' && (run.exitCode !== 0 || watched.errorCount > 0 || watched.decoded !== frames);
+}
+
+function lastWords(run: RunResult, watched: Watched): string {
+  return watched.errors.at(-1) ?? run.startError ?? (run.exitCode === null ? run.reason : `exit code ${run.exitCode}`);
+}
+
+/** null: the command ended as it should. `source` only where `looksDamaged` asked for it. */
+export function classifyMake(run: RunResult, watched: Watched, frames: number, source: SourceDecode | null, subject: FindingSubject): Trouble | null {
+  const one = (again: boolean, ...told: Finding[]): Trouble => ({ findings: told, again });
+  if (watched.sizeChange !== null) {
+    const { frame, from, to } = watched.sizeChange;
+    return one(false, finding('clip-raster-changes', `${to} from frame ${frame} on`, `${from} throughout`, subject));
+  }
+  if (run.reason === 'not-started') return one(false, finding('encoder-not-started', run.startError ?? 'it could not be started', 'a program that runs', subject));
+  if (run.reason === 'stalled') return one(true, finding('encoder-stalled', `no progress after frame ${watched.decoded} of ${frames}`, 'progress', subject));
+  if (run.reason === 'signalled') return one(true, finding('encoder-killed', `signal ${run.signal} after frame ${watched.decoded} of ${frames}`, 'an encoder that ends by itself', subject));
+  if (!looksDamaged(run, watched, frames)) return null;
+  if (source !== null && (source.errors.length > 0 || source.frames !== frames)) {
+    const found = source.errors.length > 0 ? `error near frame ${source.frames} of ${frames}: ${source.errors[0]}` : `${source.frames} frames decode`;
+    return one(false, finding('clip-decode-error', found, `${frames} frames, without an error`, subject));
+  }
+  return one(true, finding('encoder-failed', `${lastWords(run, watched)}; ${watched.decoded} of ${frames} frames were taken in`, 'every frame, without an error', subject));
+}

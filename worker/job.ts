@@ -1,0 +1,231 @@
+/**
+ * One job from claim to report:
+ *   claim   may we, and is the clip as it was read
+ *   resume  what stands finished already is left alone
+ *   make    one decode, every deliverable into a staging file beside its final name
+ *   check   each staged file measured from disk
+ *   publish report `publishing`, final name, report `published`
+ * Every way out of it leaves reports on disk or throws; nothing unfinished ever stands under a final name.
+ */
+import { rm } from 'node:fs/promises';
+import { extname } from 'node:path';
+import { checkDeliverable, type CheckReport } from '../check/index.ts';
+import { decodeWhole } from '../check/decode.ts';
+import { type Finding, finding } from '../findings/finding.ts';
+import type { Job } from '../ledger/job.ts';
+import { layout } from '../ledger/layout.ts';
+import type { JobProgress } from '../ledger/queue.ts';
+import { type DeliverableReport, deliverableReportSchema } from '../ledger/report.ts';
+import { ownDigests, settleDeliverable } from '../ledger/settle.ts';
+import { readRecord } from '../ledger/store.ts';
+import type { Toolchain } from '../ledger/toolchain.ts';
+import { openInput } from '../media/input.ts';
+import { publishFile, StagedFileLostError } from '../media/publish.ts';
+import type { MediaTools } from '../media/tools/locate.ts';
+import { sourceTrouble, subjectOf, toolchainTrouble } from './claim.ts';
+import { classifyMake, looksDamaged, type SourceDecode, targetTrouble, type Trouble } from './classify.ts';
+import { make, type MakeResult } from './make.ts';
+import { failedReport, type ReportContext, writeReport, writtenReport } from './report.ts';
+import { askTarget, makeFolder, newToken, sweepStaging, targetStateOf } from './target.ts';
+
+export interface JobContext {
+  readonly tools: MediaTools;
+  readonly toolchain: Toolchain;
+  readonly threads: number;
+  readonly stallMilliseconds: number;
+  readonly signal: AbortSignal;
+  readonly attempt: number;
+  /** No further attempt follows: a failure is written down for good. */
+  readonly lastAttempt: boolean;
+  readonly onProgress: (progress: JobProgress) => void;
+  /** Throws when the job is not ours any more (lock lost, night taken over). Asked right before a final name is given. */
+  readonly fence: () => Promise<void>;
+}
+
+/** What kept a job from its end. `again`: the queue should try once more. */
+export class JobTrouble extends Error {
+  readonly findings: readonly Finding[];
+  readonly again: boolean;
+  constructor(trouble: Trouble) {
+    super(trouble.findings.map((item) => `${item.code}: ${item.found}`).join('; '));
+    this.name = 'JobTrouble';
+    this.findings = trouble.findings;
+    this.again = trouble.again;
+  }
+}
+
+type Deliverable = Job['deliverables'][number];
+interface Staged {
+  readonly deliverable: Deliverable;
+  readonly staged: string;
+}
+
+/** Throws JobTrouble; and the signal's reason when stopped. */
+export async function runJob(job: Job, context: JobContext): Promise<void> {
+  const report: ReportContext = { job, toolchain: context.toolchain, attempt: context.attempt, startedAt: new Date().toISOString() };
+  try {
+    const refused = toolchainTrouble(job, context.toolchain.fingerprint) ?? (await sourceTrouble(job));
+    if (refused !== null) throw new JobTrouble({ findings: [refused], again: false });
+    const open = await unfinished(job, context);
+    if (open.length > 0) await makeAll(job, open, context, report);
+  } catch (error) {
+    context.signal.throwIfAborted();
+    const trouble = troubleOf(error, job);
+    const final = !trouble.again || context.lastAttempt;
+    if (final) await writeFailures(job, trouble, report, context);
+    throw trouble;
+  }
+}
+
+function troubleOf(error: unknown, job: Job): JobTrouble {
+  if (error instanceof JobTrouble) return error;
+  if (error instanceof StagedFileLostError) return new JobTrouble({ findings: [finding('staged-file-lost', error.message, 'the file that was checked', subjectOf(job))], again: true });
+  const state = targetStateOf(error);
+  if (state !== null) return new JobTrouble(targetTrouble(state, job.deliveryFolder, subjectOf(job)));
+  return new JobTrouble({ findings: [finding('work-failed', (error as Error).message, 'no error', subjectOf(job))], again: true });
+}
+
+async function standing(job: Job, deliverable: Deliverable): Promise<DeliverableReport | null> {
+  const read = await readRecord(layout.deliverableReport(job.deliveryFolder, job.clip.id, deliverable.profile.name), deliverableReportSchema);
+  return read.state === 'read' ? read.value : null;
+}
+
+/** An earlier attempt may have got one of two deliverables through, or have died between final name and report. */
+async function unfinished(job: Job, context: JobContext): Promise<Deliverable[]> {
+  const open: Deliverable[] = [];
+  for (const deliverable of job.deliverables) {
+    const report = await standing(job, deliverable);
+    const wanted = { contentDigest: job.clip.contentDigest, profileHash: deliverable.profileHash, toolchain: job.toolchain };
+    const settled = report === null ? null : await settleDeliverable(report, job.deliveryFolder, wanted, context.signal);
+    if (settled?.state !== 'finished') open.push(deliverable);
+    else if (settled.rewrite) await writeReport(job, deliverable, settled.report);
+  }
+  return open;
+}
+
+async function makeAll(job: Job, open: readonly Deliverable[], context: JobContext, report: ReportContext): Promise<void> {
+  const outputs: Staged[] = [];
+  for (const deliverable of open) {
+    const folder = layout.profileFolder(job.deliveryFolder, deliverable.profile.name);
+    await makeFolder(job.deliveryFolder, folder);
+    await sweepStaging(folder);
+    outputs.push({ deliverable, staged: layout.staging(job.deliveryFolder, deliverable.profile.name, newToken(), extname(deliverable.outcome.fileName).slice(1)) });
+  }
+  try {
+    const made = await makeStaged(job, outputs, context);
+    const troubles: Trouble[] = [];
+    for (const output of outputs) {
+      const trouble = await finish(job, output, made, context, report);
+      if (trouble !== null) troubles.push(trouble);
+    }
+    // What passed is published; only what did not is made again.
+    if (troubles.length > 0) throw new JobTrouble({ findings: troubles.flatMap((item) => item.findings), again: troubles.some((item) => item.again) });
+  } finally {
+    for (const { staged } of outputs) await rm(staged, { force: true }).catch(() => undefined);
+  }
+}
+
+async function makeStaged(job: Job, outputs: readonly Staged[], context: JobContext): Promise<MakeResult> {
+  const started = performance.now();
+  const total = job.span.count;
+  const made = await make({
+    job,
+    outputs,
+    tools: context.tools,
+    threads: context.threads,
+    stallMilliseconds: context.stallMilliseconds,
+    signal: context.signal,
+    onFrames: (frames) => context.onProgress({ phase: 'make', frames, total, framesPerSecond: (frames * 1000) / Math.max(1, performance.now() - started) }),
+  });
+  context.signal.throwIfAborted();
+  const suspicious = made.run.reason !== 'exited' || looksDamaged(made.run, made.watched, total);
+  if (suspicious) {
+    // Asked while the unfinished files still fill the target.
+    for (const { staged } of outputs) {
+      const folder = staged.slice(0, staged.lastIndexOf('/'));
+      const state = await askTarget(folder);
+      if (state !== 'good') throw new JobTrouble(targetTrouble(state, folder, subjectOf(job)));
+    }
+  }
+  const source = suspicious && made.watched.sizeChange === null && looksDamaged(made.run, made.watched, total) ? await decodeSource(job, context) : null;
+  const trouble = classifyMake(made.run, made.watched, total, source, subjectOf(job));
+  if (trouble !== null) throw new JobTrouble(trouble);
+  const changed = await sourceTrouble(job);
+  if (changed !== null) throw new JobTrouble({ findings: [changed], again: false });
+  return made;
+}
+
+/** The clip alone, decoded once more: tells a damaged clip from an encoder that failed. */
+async function decodeSource(job: Job, context: JobContext): Promise<SourceDecode | null> {
+  const input = await openInput(job.rollFolder, job.clip.place, job.facts.video.rate);
+  try {
+    return await decodeWhole(input, context.tools, { threads: context.threads, signal: context.signal });
+  } finally {
+    await input.dispose();
+  }
+}
+
+async function finish(job: Job, { deliverable, staged }: Staged, made: MakeResult, context: JobContext, report: ReportContext): Promise<Trouble | null> {
+  const subject = { ...subjectOf(job), profile: deliverable.profile.name };
+  const started = performance.now();
+  const total = deliverable.outcome.frames;
+  let checked: CheckReport;
+  try {
+    checked = await checkDeliverable({
+      path: staged,
+      outcome: deliverable.outcome,
+      checks: deliverable.profile.checks,
+      sourceFacts: job.facts,
+      tools: context.tools,
+      threads: context.threads,
+      signal: context.signal,
+      subject,
+      onFrames: (frames) => context.onProgress({ phase: 'check', frames, total, framesPerSecond: (frames * 1000) / Math.max(1, performance.now() - started) }),
+    });
+  } catch (error) {
+    context.signal.throwIfAborted();
+    if ((error as NodeJS.ErrnoException).code !== 'ENOENT') throw error;
+    const state = await askTarget(staged.slice(0, staged.lastIndexOf('/')));
+    if (state !== 'good') return targetTrouble(state, job.deliveryFolder, subject);
+    return { findings: [finding('encoder-wrote-nothing', 'no file', `${deliverable.outcome.fileName}, staged`, subject)], again: true };
+  }
+  if (!checked.passed) {
+    if (context.lastAttempt) await writeReport(job, deliverable, failedReport(report, deliverable, checked.findings, made, checked));
+    return { findings: checked.findings, again: true };
+  }
+  context.onProgress({ phase: 'publish', frames: total, total, framesPerSecond: 0 });
+  return await publish(job, deliverable, staged, checked, made, context, report);
+}
+
+async function publish(job: Job, deliverable: Deliverable, staged: string, checked: CheckReport, made: MakeResult, context: JobContext, report: ReportContext): Promise<Trouble | null> {
+  const { fileName } = deliverable.outcome;
+  const path = `${deliverable.profile.name}/${fileName}`;
+  const older = ownDigests(await standing(job, deliverable), path);
+  const written = writtenReport(report, deliverable, { path, bytes: checked.bytes, xxh128: checked.xxh128 }, older, made, checked);
+  await context.fence();
+  await writeReport(job, deliverable, { ...written, state: 'publishing' });
+  const outcome = await publishFile({ staged, final: layout.deliverable(job.deliveryFolder, deliverable.profile.name, fileName), checked: checked.digest, isOurs: (digest) => older.includes(digest) });
+  if (outcome.kind === 'taken') {
+    const told = finding('target-name-taken', outcome.found, 'a free name, or a file of ours', { ...subjectOf(job), profile: deliverable.profile.name, file: path });
+    await writeReport(job, deliverable, failedReport(report, deliverable, [told], made, checked));
+    return { findings: [told], again: false };
+  }
+  await writeReport(job, deliverable, { ...written, state: 'published', finishedAt: new Date().toISOString() });
+  return null;
+}
+
+/** A failed report for every deliverable that has neither a finished one nor its own failure of this attempt. */
+async function writeFailures(job: Job, trouble: JobTrouble, report: ReportContext, context: JobContext): Promise<void> {
+  try {
+    for (const deliverable of await unfinished(job, context)) {
+      const own = await standing(job, deliverable);
+      if (own?.state === 'failed' && own.run === job.run && own.startedAt === report.startedAt) continue;
+      const about = trouble.findings.filter((item) => item.profile === undefined || item.profile === deliverable.profile.name);
+      await makeFolder(job.deliveryFolder, layout.reportsFolder(job.deliveryFolder));
+      await writeReport(job, deliverable, failedReport(report, deliverable, about.length > 0 ? about : trouble.findings, null, null));
+    }
+  } catch (error) {
+    // A target that takes no report: the queue carries the reason, and the coordinator asks the target itself.
+    if (targetStateOf(error) === null) throw error;
+  }
+}

@@ -1,0 +1,154 @@
+/**
+ * A worker: one process, one machine's share. It takes jobs from the queue, makes, checks, publishes and reports, and
+ * remembers nothing. How it is started and told to end: ledger/queue.ts.
+ *
+ *   setup   from the environment; a queue; programs located once
+ *   claim   a job of a night that was superseded, or one that runs here already, is not taken
+ *   work    job.ts, loaded with the first job
+ *   end     SIGTERM once: what runs is finished; twice, SIGINT, or the starter gone: encoders are killed, jobs given back
+ */
+import { type ConnectionOptions, type Job as QueuedJob, UnrecoverableError, Worker } from 'bullmq';
+import { Redis } from 'ioredis';
+import { pino } from 'pino';
+import { jobSchema, type Job } from '../ledger/job.ts';
+import { BULL_PREFIX, cancelKey, JOB_QUEUE, type JobProgress, nightKey, redisOptions, WORKER_VARIABLE, type WorkerSetup, workerSetupSchema } from '../ledger/queue.ts';
+import { type Toolchain, toolchainOf } from '../ledger/toolchain.ts';
+import { locateTools, type MediaTools } from '../media/tools/locate.ts';
+
+const PROGRESS_MILLISECONDS = 2_000;
+/** A dead worker costs a job one stall; two would otherwise fail it for good whatever its attempts say. */
+const STALLS_ALLOWED = 8;
+const EXIT_STARTER_GONE = 1;
+
+function readSetup(): WorkerSetup {
+  const text = process.env[WORKER_VARIABLE];
+  if (text === undefined) {
+    process.stderr.write(`${WORKER_VARIABLE} is not set: a worker is started by \`rushlight run\` or \`rushlight worker\`\n`);
+    process.exit(2);
+  }
+  return workerSetupSchema.parse(JSON.parse(text));
+}
+
+const setup = readSetup();
+const log = setup.logFile === null ? pino({ level: 'silent' }) : pino({ base: { worker: setup.name } }, pino.destination({ dest: setup.logFile, sync: true }));
+const connection = redisOptions(setup.queue);
+const redis = new Redis(connection);
+// A lost store is expected to come back; without a listener its loss would end the process.
+redis.on('error', (error) => log.warn({ error: error.message }, 'queue connection'));
+
+let programs: Promise<{ tools: MediaTools; toolchain: Toolchain }> | undefined;
+function locate(): Promise<{ tools: MediaTools; toolchain: Toolchain }> {
+  programs ??= locateTools({ ffmpeg: setup.ffmpeg, ffprobe: setup.ffprobe }).then((tools) => ({ tools, toolchain: toolchainOf(tools) }));
+  // A program that is missing now may be there for the next job.
+  programs.catch(() => {
+    programs = undefined;
+  });
+  return programs;
+}
+
+/** Jobs that run in this process: after a long outage the queue may hand the same job out again. */
+const running = new Map<string, AbortController>();
+
+async function isWanted(job: Job): Promise<boolean> {
+  const [run, cancelled] = await Promise.all([redis.get(nightKey(job.night)), redis.exists(cancelKey(job.run))]);
+  return run === job.run && cancelled === 0;
+}
+
+/** Tells progress at most once in two seconds, and looks at the same beat whether the job is still wanted. */
+function teller(queued: QueuedJob, job: Job, stop: AbortController): (progress: JobProgress) => void {
+  let last = 0;
+  return (progress) => {
+    const now = performance.now();
+    if (now - last < PROGRESS_MILLISECONDS) return;
+    last = now;
+    queued.updateProgress({ ...progress }).catch((error: unknown) => log.warn({ id: queued.id, error: String(error) }, 'progress not told'));
+    isWanted(job)
+      .then((wanted) => {
+        if (!wanted) stop.abort(new UnrecoverableError('cancelled, or taken over by a later run'));
+      })
+      .catch((error: unknown) => log.warn({ id: queued.id, error: String(error) }, 'could not ask whether the job is wanted'));
+  };
+}
+
+async function work(queued: QueuedJob, token: string | undefined, signal: AbortSignal | undefined): Promise<void> {
+  const id = queued.id ?? '';
+  const parsed = jobSchema.safeParse(queued.data);
+  if (!parsed.success) throw new UnrecoverableError(`job-damaged: ${parsed.error.issues[0]?.path.join('.')}: ${parsed.error.issues[0]?.message}`);
+  const job = parsed.data;
+  if (running.has(id)) throw new Error('this job runs in this process already');
+  if (!(await isWanted(job))) throw new UnrecoverableError('cancelled, or taken over by a later run');
+  const stop = new AbortController();
+  running.set(id, stop);
+  const both = signal === undefined ? stop.signal : AbortSignal.any([signal, stop.signal]);
+  log.info({ id, roll: job.roll, clip: job.clip.id, attempt: queued.attemptsMade + 1 }, 'begins');
+  const { runJob, JobTrouble } = await import('./job.ts');
+  try {
+    const { tools, toolchain } = await locate();
+    await runJob(job, {
+      tools,
+      toolchain,
+      threads: setup.threads,
+      stallMilliseconds: setup.stallSeconds * 1000,
+      signal: both,
+      attempt: queued.attemptsMade + 1,
+      lastAttempt: queued.attemptsMade + 1 >= (queued.opts.attempts ?? 1),
+      onProgress: teller(queued, job, stop),
+      fence: async () => {
+        both.throwIfAborted();
+        if (!(await isWanted(job))) throw new UnrecoverableError('cancelled, or taken over by a later run');
+        if (token === undefined || !(await queued.extendLock(token, setup.lockMilliseconds))) throw new Error('the lock on this job is lost');
+      },
+    });
+    log.info({ id }, 'done');
+  } catch (error) {
+    log.warn({ id, error: String(error) }, 'ends without its result');
+    if (error instanceof JobTrouble && !error.again) throw new UnrecoverableError(error.message);
+    throw error;
+  } finally {
+    running.delete(id);
+  }
+}
+
+const worker = new Worker(
+  JOB_QUEUE,
+  // Three declared parameters: with fewer the queue gives no signal.
+  async (queued: QueuedJob, token: string | undefined, signal: AbortSignal | undefined) => await work(queued, token, signal),
+  {
+    connection: connection as ConnectionOptions,
+    prefix: BULL_PREFIX,
+    concurrency: setup.slots,
+    lockDuration: setup.lockMilliseconds,
+    stalledInterval: setup.stalledMilliseconds,
+    maxStalledCount: STALLS_ALLOWED,
+    drainDelay: 2,
+  },
+);
+worker.on('error', (error) => log.warn({ error: error.message }, 'queue'));
+worker.on('failed', (queued, error) => log.warn({ id: queued?.id, error: error.message }, 'failed'));
+worker.on('lockRenewalFailed', (ids: string[]) => {
+  for (const id of ids) running.get(id)?.abort(new Error('the lock on this job is lost'));
+});
+
+let ending = false;
+async function finish(): Promise<void> {
+  await worker.close();
+  redis.disconnect();
+  process.exit(0);
+}
+/** Encoders are killed and jobs given back; what hangs then is ended by the exit. */
+function stopNow(code: number): void {
+  for (const stop of running.values()) stop.abort(new Error('the worker was told to stop'));
+  setTimeout(() => process.exit(code), 3_000).unref();
+  worker.close().finally(() => process.exit(code));
+}
+function onSignal(now: boolean): void {
+  if (ending || now) stopNow(0);
+  else finish().catch((error: unknown) => log.error({ error: String(error) }, 'closing'));
+  ending = true;
+}
+process.on('SIGTERM', () => onSignal(false));
+process.on('SIGINT', () => onSignal(true));
+process.stdin.on('end', () => stopNow(EXIT_STARTER_GONE));
+process.stdin.on('error', () => stopNow(EXIT_STARTER_GONE));
+process.stdin.resume();
+log.info({ pid: process.pid }, 'ready');

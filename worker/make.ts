@@ -1,0 +1,70 @@
+/** Makes every deliverable of a job from one decode: one ffmpeg, watched. Tells what happened as fields; judges nothing. */
+import { mkdtemp, rm, writeFile } from 'node:fs/promises';
+import { tmpdir } from 'node:os';
+import { join } from 'node:path';
+import type { Job } from '../ledger/job.ts';
+import { openInput } from '../media/input.ts';
+import type { MediaTools } from '../media/tools/locate.ts';
+import { type RunResult, runTool } from '../media/tools/run.ts';
+import { recipeOf } from '../profiles/recipe/index.ts';
+import { newWatched, progressReader, type Watched, watchLine } from './watch.ts';
+
+export interface MakeRequest {
+  readonly job: Job;
+  /** Which of the job's deliverables, and where each is written. */
+  readonly outputs: readonly { readonly deliverable: Job['deliverables'][number]; readonly staged: string }[];
+  readonly tools: MediaTools;
+  readonly threads: number;
+  readonly stallMilliseconds: number;
+  readonly signal: AbortSignal;
+  readonly onFrames: (frames: number) => void;
+}
+
+export interface MakeResult {
+  readonly run: RunResult;
+  readonly watched: Watched;
+}
+
+/** Before the input: nothing is asked, everything is told with its level, the first damage ends the run. */
+const MANNERS = ['-hide_banner', '-nostdin', '-y', '-nostats', '-loglevel', 'repeat+level+info', '-xerror', '-progress', 'pipe:3', '-stats_period', '0.5'] as const;
+
+export async function make(request: MakeRequest): Promise<MakeResult> {
+  const { job, outputs, tools, threads, signal } = request;
+  const textFolder = await mkdtemp(join(tmpdir(), 'rushlight-text-'));
+  const input = await openInput(job.rollFolder, job.clip.place, job.facts.video.rate);
+  try {
+    const recipe = recipeOf({
+      facts: job.facts,
+      deliverables: outputs.map(({ deliverable, staged }) => ({ profile: deliverable.profile, outcome: deliverable.outcome, path: staged })),
+      words: { clip: job.clip.name, roll: job.roll },
+      textFolder,
+      threads,
+    });
+    for (const file of recipe.textFiles) await writeFile(file.path, file.text);
+    const watched = newWatched();
+    let lastSign = { frame: -1, bytes: -1 };
+    let touch = (): void => {};
+    const read = progressReader((sign) => {
+      // A sign of life is work done: an encoder that only repeats its numbers is stalled.
+      if (sign.frame === lastSign.frame && sign.bytes === lastSign.bytes) return;
+      lastSign = sign;
+      touch();
+      request.onFrames(Math.max(sign.frame, 0));
+    });
+    const run = await runTool(tools.ffmpeg.path, [...MANNERS, ...recipe.inputOptions, ...input.args, '-filter_complex', recipe.filterGraph, ...recipe.outputArguments], {
+      signal,
+      stallMilliseconds: request.stallMilliseconds,
+      onStart: (sign) => {
+        touch = sign;
+      },
+      onStderrLine: (line) => watchLine(watched, line),
+      onProgress: async (stream) => {
+        for await (const chunk of stream) read((chunk as Buffer).toString('utf8'));
+      },
+    });
+    return { run, watched };
+  } finally {
+    await input.dispose();
+    await rm(textFolder, { recursive: true, force: true });
+  }
+}

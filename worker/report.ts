@@ -1,0 +1,54 @@
+/** Deliverable reports, as the worker writes them. */
+import { hostname } from 'node:os';
+import type { CheckReport } from '../check/index.ts';
+import type { Finding } from '../findings/finding.ts';
+import type { Job } from '../ledger/job.ts';
+import { layout } from '../ledger/layout.ts';
+import { type DeliverableReport, deliverableReportSchema } from '../ledger/report.ts';
+import { writeRecord } from '../ledger/store.ts';
+import type { Toolchain } from '../ledger/toolchain.ts';
+import type { MakeResult } from './make.ts';
+
+export interface ReportContext {
+  readonly job: Job;
+  readonly toolchain: Toolchain;
+  readonly attempt: number;
+  readonly startedAt: string;
+}
+type Deliverable = Job['deliverables'][number];
+
+function common(context: ReportContext, deliverable: Deliverable, made: MakeResult | null, checked: CheckReport | null) {
+  const { job } = context;
+  return {
+    version: 1 as const,
+    kind: 'deliverable' as const,
+    day: job.day,
+    roll: job.roll,
+    clip: job.clip,
+    profile: deliverable.profile.name,
+    profileHash: deliverable.profileHash,
+    toolchain: context.toolchain,
+    outcome: deliverable.outcome,
+    facts: checked?.facts ?? null,
+    checks: [...(checked?.results ?? [])],
+    startedAt: context.startedAt,
+    finishedAt: new Date().toISOString(),
+    host: hostname(),
+    run: job.run,
+    attempt: context.attempt,
+    command: made === null ? [] : [made.run.command, ...made.run.args],
+  };
+}
+
+/** Everything but the state, which is `publishing` before the final name is given and `published` after. */
+export function writtenReport(context: ReportContext, deliverable: Deliverable, file: NonNullable<DeliverableReport['file']>, supersedes: string[], made: MakeResult, checked: CheckReport): Omit<DeliverableReport, 'state'> {
+  return { ...common(context, deliverable, made, checked), file, findings: [...checked.findings], ...(supersedes.length === 0 ? {} : { supersedes }) };
+}
+
+export function failedReport(context: ReportContext, deliverable: Deliverable, findings: readonly Finding[], made: MakeResult | null, checked: CheckReport | null): DeliverableReport {
+  return { ...common(context, deliverable, made, checked), state: 'failed', file: null, findings: [...findings] };
+}
+
+export async function writeReport(job: Job, deliverable: Deliverable, report: DeliverableReport | (Omit<DeliverableReport, 'state'> & { state: DeliverableReport['state'] })): Promise<void> {
+  await writeRecord(layout.deliverableReport(job.deliveryFolder, job.clip.id, deliverable.profile.name), deliverableReportSchema, report as DeliverableReport);
+}

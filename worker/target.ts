@@ -1,0 +1,73 @@
+/** The target's folders: made only below a delivery that stands, asked when something failed, swept of our own leftovers. */
+import { mkdir, open, readdir, rm, stat } from 'node:fs/promises';
+import { hostname } from 'node:os';
+import { dirname, join } from 'node:path';
+import { randomBytes } from 'node:crypto';
+import { STAGING_PREFIX } from '../ledger/layout.ts';
+import type { TargetState } from './classify.ts';
+
+/** ENOENT when the delivery itself is not there: making it again would write below a mount point whose volume is gone. */
+export async function makeFolder(deliveryFolder: string, folder: string): Promise<void> {
+  // <delivery>/<day>/<roll>: the delivery is made by the coordinator, once.
+  await stat(dirname(dirname(deliveryFolder)));
+  await mkdir(folder, { recursive: true });
+}
+
+const FULL = new Set(['ENOSPC', 'EDQUOT']);
+const READ_ONLY = new Set(['EROFS', 'EACCES', 'EPERM']);
+const GONE = new Set(['ENOENT', 'ENOTDIR', 'ESTALE', 'EIO', 'ENXIO', 'ENODEV']);
+
+/** null: an error that says nothing about the target. */
+export function targetStateOf(error: unknown): Exclude<TargetState, 'good'> | null {
+  const code = (error as NodeJS.ErrnoException | null)?.code ?? '';
+  return FULL.has(code) ? 'full' : READ_ONLY.has(code) ? 'read-only' : GONE.has(code) ? 'gone' : null;
+}
+
+const TRIAL_BYTES = 256 * 1024;
+
+/** Tries to write and to keep a little file there: what a volume says of itself is no proof. */
+export async function askTarget(folder: string): Promise<TargetState> {
+  const path = join(folder, `${STAGING_PREFIX}${newToken()}.trial`);
+  try {
+    const handle = await open(path, 'wx');
+    try {
+      await handle.writeFile(Buffer.alloc(TRIAL_BYTES, 1));
+      await handle.sync();
+    } finally {
+      await handle.close();
+    }
+    return 'good';
+  } catch (error) {
+    const state = targetStateOf(error);
+    if (state === null) throw error;
+    return state;
+  } finally {
+    await rm(path, { force: true }).catch(() => undefined);
+  }
+}
+
+const host = hostname().replace(/[^A-Za-z0-9]/g, '').slice(0, 24) || 'host';
+
+/** Of one attempt and one file; names the process, so that a leftover can be told from work that goes on. */
+export function newToken(): string {
+  return `${host}-${process.pid}-${randomBytes(6).toString('hex')}`;
+}
+
+function runs(pid: number): boolean {
+  try {
+    process.kill(pid, 0);
+    return true;
+  } catch (error) {
+    return (error as NodeJS.ErrnoException).code === 'EPERM';
+  }
+}
+
+const ours = new RegExp(`^${STAGING_PREFIX.replaceAll('.', '\\.')}${host}-(\\d+)-[0-9a-f]{12}\\.`);
+
+/** Takes away staging files of processes of this machine that are gone. Those of other machines are not ours to judge. */
+export async function sweepStaging(folder: string): Promise<void> {
+  for (const name of await readdir(folder)) {
+    const pid = ours.exec(name)?.[1];
+    if (pid !== undefined && !runs(Number(pid))) await rm(join(folder, name), { force: true });
+  }
+}

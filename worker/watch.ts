@@ -1,0 +1,58 @@
+/** What the encoder says while it runs, as facts: frames that left the decoder, sizes, errors, progress. Pure. */
+
+/** Level tags stand at the start, behind the names of who speaks (`-loglevel level`); a file name cannot fake one there. */
+const ERROR_LINE = /^(?:\[[^\]]* @ 0x[0-9a-f]+\] )*\[(?:error|fatal|panic)\] (.*)$/;
+/** The filter that stands straight behind the decoder. */
+const FRAME_LINE = /^\[Parsed_showinfo_\d+ @ 0x[0-9a-f]+\] \[info\] n: *\d+ .* s:(\d+x\d+) /;
+const ERRORS_KEPT = 20;
+
+export interface Watched {
+  /** Frames that left the decoder. */
+  decoded: number;
+  size: string | null;
+  /** The first frame (counted from 0) whose size is not that of the frames before. */
+  sizeChange: { frame: number; from: string; to: string } | null;
+  errors: string[];
+  errorCount: number;
+}
+
+export function newWatched(): Watched {
+  return { decoded: 0, size: null, sizeChange: null, errors: [], errorCount: 0 };
+}
+
+export function watchLine(watched: Watched, line: string): void {
+  const frame = FRAME_LINE.exec(line);
+  if (frame !== null) {
+    const size = frame[1] as string;
+    if (watched.size !== null && size !== watched.size) watched.sizeChange ??= { frame: watched.decoded, from: watched.size, to: size };
+    watched.size = size;
+    watched.decoded += 1;
+    return;
+  }
+  const error = ERROR_LINE.exec(line);
+  if (error === null) return;
+  watched.errorCount += 1;
+  if (watched.errors.length < ERRORS_KEPT) watched.errors.push(error[1] as string);
+}
+
+export interface ProgressSign {
+  readonly frame: number;
+  readonly bytes: number;
+}
+
+/** Blocks of `key=value` lines from `-progress`; one sign for each whole block. `total_size` may be `N/A`. */
+export function progressReader(onSign: (sign: ProgressSign) => void): (text: string) => void {
+  let rest = '';
+  let frame = 0;
+  let bytes = 0;
+  return (text) => {
+    const lines = (rest + text).split('\n');
+    rest = lines.pop() ?? '';
+    for (const line of lines) {
+      const [key, value] = line.split('=', 2) as [string, string | undefined];
+      if (key === 'frame') frame = Number.parseInt(value ?? '', 10) || frame;
+      if (key === 'total_size') bytes = Number.parseInt(value ?? '', 10) || bytes;
+      if (key === 'progress') onSign({ frame, bytes });
+    }
+  };
+}
