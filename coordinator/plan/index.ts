@@ -1,0 +1,120 @@
+/** Plan: everything that will happen, before it happens. A pure decision from what intake and survey found and what the profiles ask. */
+import { type Finding, holds } from '../../findings/finding.ts';
+import type { Clip } from '../../ledger/clip.ts';
+import type { ClipFacts } from '../../media/facts.ts';
+import { outcomeOf } from '../../profiles/outcome/decide.ts';
+import { nameCollisions, rollCollisions } from './names.ts';
+import { needOf, Room } from './room.ts';
+import { jobSeconds, nightSeconds } from './time.ts';
+import type { Deliverable, NightPlan, PlannedJob, PlanRequest, RollToPlan } from './types.ts';
+
+export { collisionKey } from './names.ts';
+export { speedKey } from './time.ts';
+export type { Deliverable, NightPlan, PlannedJob, PlanRequest, RollToPlan, VolumePlan, VolumeToPlan } from './types.ts';
+
+/** By code units, so that every machine has the same order. */
+const byText = (a: string, b: string): number => (a < b ? -1 : a > b ? 1 : 0);
+
+interface Wanted extends Deliverable {
+  readonly facts: ClipFacts;
+  readonly notes: readonly Finding[];
+}
+
+interface RollPlan {
+  readonly jobs: readonly Omit<PlannedJob, 'priority'>[];
+  readonly refusals: readonly Finding[];
+  readonly notes: readonly Finding[];
+  readonly done: number;
+}
+
+/** Every clip in every profile: what comes out, or why nothing does. */
+function outcomesOf({ rolls: _, ...request }: PlanRequest, roll: RollToPlan): { wanted: Wanted[]; refusals: Finding[] } {
+  const wanted: Wanted[] = [];
+  const refusals: Finding[] = [];
+  const clips = [...roll.clips].sort((a, b) => byText(a.clip.id, b.clip.id));
+  for (const { clip, facts, findings } of clips) {
+    if (facts === null || findings.some(holds)) continue;
+    for (const profile of request.profiles) {
+      const decision = outcomeOf({ day: request.day, roll: roll.roll, clip, facts, profile: profile.profile });
+      if (decision.outcome === null) refusals.push(...decision.findings);
+      else wanted.push({ roll: roll.roll, clip, facts, profile, outcome: decision.outcome, notes: decision.notes });
+    }
+  }
+  return { wanted, refusals };
+}
+
+/** All profiles of a clip that are not finished make one job: they are made from one decode. */
+function jobOf(request: PlanRequest, roll: RollToPlan, items: readonly [Wanted, ...Wanted[]]): Omit<PlannedJob, 'priority'> {
+  const [{ clip, facts }] = items;
+  return {
+    job: {
+      version: 1,
+      night: request.night,
+      run: request.run,
+      day: request.day,
+      roll: roll.roll,
+      rollFolder: roll.folder,
+      deliveryFolder: roll.deliveryFolder,
+      clip,
+      facts,
+      span: { start: 0, count: facts.video.frames },
+      deliverables: items.map(({ profile, outcome }) => ({ profile: profile.profile, profileHash: profile.hash, outcome })),
+      toolchain: request.toolchain,
+    },
+    bytes: items.reduce((sum, { outcome }) => sum + outcome.estimatedBytes, 0),
+    seconds: jobSeconds(facts, items, request.speeds ?? {}),
+  };
+}
+
+function planRoll(request: PlanRequest, roll: RollToPlan): RollPlan {
+  const { wanted, refusals } = outcomesOf(request, roll);
+  // What is finished counts too: its name is taken.
+  const collisions = nameCollisions(wanted);
+  const byClip = new Map<Clip, [Wanted, ...Wanted[]]>();
+  const notes: Finding[] = [];
+  let done = 0;
+  for (const item of wanted) {
+    if (collisions.has(item)) continue;
+    notes.push(...item.notes);
+    if (request.isDone(item)) {
+      done += 1;
+      continue;
+    }
+    const items = byClip.get(item.clip);
+    if (items === undefined) byClip.set(item.clip, [item]);
+    else items.push(item);
+  }
+  return { jobs: [...byClip.values()].map((items) => jobOf(request, roll, items)), refusals: [...refusals, ...collisions.values()], notes, done };
+}
+
+/**
+ * Plans a night. Rolls that intake holds and clips that survey holds are left out without a further word. A roll for
+ * which there is no room is refused whole; a later one that is small enough is still planned.
+ */
+export function planNight(request: PlanRequest): NightPlan {
+  const room = new Room(request.volumes);
+  const meeting = rollCollisions(request.rolls);
+  const jobs: Omit<PlannedJob, 'priority'>[] = [];
+  const refusals: Finding[] = [...meeting.values()];
+  const notes: Finding[] = [];
+  let done = 0;
+  for (const roll of [...request.rolls].sort((a, b) => byText(a.roll, b.roll))) {
+    if (meeting.has(roll) || roll.findings.some(holds)) continue;
+    const plan = planRoll(request, roll);
+    refusals.push(...plan.refusals);
+    notes.push(...plan.notes);
+    done += plan.done;
+    const short = room.take(roll.volume, roll.roll, needOf(plan.jobs, request.profiles.length));
+    if (short === null) jobs.push(...plan.jobs);
+    else refusals.push(short);
+  }
+  return {
+    jobs: jobs.map((job, index) => ({ ...job, priority: index + 1 })),
+    refusals,
+    notes,
+    done,
+    planned: jobs.reduce((sum, { job }) => sum + job.deliverables.length, 0),
+    volumes: room.volumes,
+    seconds: nightSeconds(jobs, request.workers),
+  };
+}

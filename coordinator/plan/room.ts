@@ -1,0 +1,54 @@
+/** What is written against what is free. A roll is planned whole or not at all: half a roll is no use to anybody. */
+import { type Finding, finding } from '../../findings/finding.ts';
+import type { VolumePlan, VolumeToPlan } from './types.ts';
+
+/** A report is a few kilobytes; a clip has one of its own and one for every deliverable. */
+const REPORT_BYTES = 16 * 1024;
+/** roll.json, and the folders: of the roll, of its reports, of its deliverables' reports. */
+const FILES_A_ROLL = 4;
+
+export interface Need {
+  readonly bytes: number;
+  readonly files: number;
+}
+
+/** Of the jobs of one roll: `deliverables` in `profiles` folders, from `clips`. */
+export function needOf(jobs: readonly { bytes: number; job: { deliverables: readonly unknown[] } }[], profiles: number): Need {
+  if (jobs.length === 0) return { bytes: 0, files: 0 };
+  const deliverables = jobs.reduce((sum, { job }) => sum + job.deliverables.length, 0);
+  const reports = deliverables + jobs.length;
+  return { bytes: jobs.reduce((sum, { bytes }) => sum + bytes, 0) + (reports + 1) * REPORT_BYTES, files: deliverables + reports + profiles + FILES_A_ROLL };
+}
+
+/** A tenth more: estimates err, and others write too. */
+const withMargin = (amount: number): number => Math.ceil((amount * 11) / 10);
+
+export class Room {
+  readonly #volumes: Map<string, { readonly given: VolumeToPlan; bytes: number; files: number }>;
+
+  constructor(volumes: readonly VolumeToPlan[]) {
+    this.#volumes = new Map(volumes.map((given) => [given.name, { given, bytes: 0, files: 0 }]));
+  }
+
+  /** Takes the room, or says why it is not there and takes nothing. Throws RangeError for a volume that was not given. */
+  take(volume: string, roll: string, need: Need): Finding | null {
+    const taken = this.#volumes.get(volume);
+    if (taken === undefined) throw new RangeError(`roll ${roll} is delivered to a volume that the planner was not told of: ${volume}`);
+    const { freeBytes, freeFiles } = taken.given;
+    const bytes = withMargin(taken.bytes + need.bytes);
+    const files = withMargin(taken.files + need.files);
+    if (freeBytes !== null && bytes > freeBytes) {
+      return finding('target-short', `${freeBytes} bytes free on ${volume}, of which ${withMargin(taken.bytes)} are planned for other rolls`, `${withMargin(need.bytes)} bytes more, an estimate with a tenth to spare`, { roll });
+    }
+    if (freeFiles !== null && files > freeFiles) {
+      return finding('target-short', `room for ${freeFiles} files on ${volume}, of which ${withMargin(taken.files)} are planned for other rolls`, `room for ${withMargin(need.files)} files more`, { roll });
+    }
+    taken.bytes += need.bytes;
+    taken.files += need.files;
+    return null;
+  }
+
+  get volumes(): VolumePlan[] {
+    return [...this.#volumes.values()].map(({ given, bytes, files }) => ({ ...given, bytes, files }));
+  }
+}

@@ -1,0 +1,87 @@
+/** What a plan is made from and what it says. Everything is given: the planner reads no disk, no clock and no chance. */
+import type { Finding } from '../../findings/finding.ts';
+import type { Clip } from '../../ledger/clip.ts';
+import type { Job } from '../../ledger/job.ts';
+import type { ClipFacts } from '../../media/facts.ts';
+import type { Outcome } from '../../profiles/outcome.ts';
+import type { LoadedProfile } from '../../profiles/schema.ts';
+
+export interface RollToPlan {
+  readonly roll: string;
+  /** Absolute, opened read-only. */
+  readonly folder: string;
+  /** Absolute: what is made of the roll goes below it. */
+  readonly deliveryFolder: string;
+  /** Name of the volume that `deliveryFolder` lies on, one of `volumes`. */
+  readonly volume: string;
+  /** What intake and survey say of the roll as a whole. One that holds: nothing of the roll is planned. */
+  readonly findings: readonly Finding[];
+  /** `facts` null, or a finding that holds: nothing of the clip is planned. */
+  readonly clips: readonly { readonly clip: Clip; readonly facts: ClipFacts | null; readonly findings: readonly Finding[] }[];
+}
+
+export interface VolumeToPlan {
+  readonly name: string;
+  /** Bytes that this user may still write, and files; null: could not be asked, or the file system knows no such limit. */
+  readonly freeBytes: number | null;
+  readonly freeFiles: number | null;
+}
+
+/** One clip in one profile. */
+export interface Deliverable {
+  readonly roll: string;
+  readonly clip: Clip;
+  readonly profile: LoadedProfile;
+  readonly outcome: Outcome;
+}
+
+export interface PlanRequest {
+  readonly night: string;
+  readonly run: string;
+  readonly day: string;
+  readonly rolls: readonly RollToPlan[];
+  readonly profiles: readonly LoadedProfile[];
+  /** Fingerprint of the toolchain that the night is made with. */
+  readonly toolchain: string;
+  /** True: finished and checked under the same content, profile hash and toolchain. */
+  readonly isDone: (item: Deliverable) => boolean;
+  readonly volumes: readonly VolumeToPlan[];
+  /** Jobs that are made at once. */
+  readonly workers: number;
+  /** Frames a second that whole jobs were made at before, by `speedKey`. */
+  readonly speeds?: Readonly<Record<string, number>>;
+}
+
+export interface PlannedJob {
+  readonly job: Job;
+  /** 1 runs first. */
+  readonly priority: number;
+  /** Estimates: what it writes, and how long one worker is busy with it. */
+  readonly bytes: number;
+  readonly seconds: number;
+}
+
+export interface VolumePlan {
+  readonly name: string;
+  /** Written to it by what is planned, reports included, without the margin. */
+  readonly bytes: number;
+  readonly files: number;
+  readonly freeBytes: number | null;
+  readonly freeFiles: number | null;
+}
+
+export interface NightPlan {
+  /** In the order in which they are made: by roll, by clip. */
+  readonly jobs: readonly PlannedJob[];
+  /** Why something is not made: each names roll, and clip and profile where it is about one. All hold. What intake and survey said already is not repeated. */
+  readonly refusals: readonly Finding[];
+  /** Told of what is made. None holds. */
+  readonly notes: readonly Finding[];
+  /** Deliverables that stand finished already. */
+  readonly done: number;
+  /** Deliverables that are planned. */
+  readonly planned: number;
+  readonly volumes: readonly VolumePlan[];
+  /** From the first job's start to the last one's end, an estimate. */
+  readonly seconds: number;
+}
