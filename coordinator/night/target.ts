@@ -1,19 +1,10 @@
 /** The place that is delivered to: is it there, can it be written, how much fits. */
 import { randomUUID } from 'node:crypto';
-import { existsSync } from 'node:fs';
-import { rm, stat, statfs, writeFile } from 'node:fs/promises';
-import { dirname, join } from 'node:path';
+import { rm, stat, writeFile } from 'node:fs/promises';
+import { join } from 'node:path';
 import { type Finding, finding } from '../../findings/finding.ts';
 import { STAGING_PREFIX } from '../../ledger/layout.ts';
-
-/** Bytes that this user may still write, asked of the nearest folder that exists. */
-export async function freeBytes(folder: string): Promise<number> {
-  let place = folder;
-  while (!existsSync(place) && dirname(place) !== place) place = dirname(place);
-  const space = await statfs(place);
-  // bavail, not bfree: what is kept for the system is not ours.
-  return space.bavail * space.bsize;
-}
+import { roomOn } from './space.ts';
 
 export interface TargetState {
   /** Why nothing can be made now; null: it can. */
@@ -36,7 +27,7 @@ export async function openTarget(folder: string): Promise<Target> {
       try {
         const now = await stat(folder);
         if (now.dev !== dev) return { trouble: finding('target-gone', 'another file system stands there', 'the one that was there when the night began', subject), freeBytes: null };
-        const free = await freeBytes(folder);
+        const { freeBytes: free } = await roomOn(folder);
         const probe = join(folder, `${STAGING_PREFIX}probe-${randomUUID()}`);
         try {
           // As much as a report: on some systems a full volume still takes an empty file.

@@ -23,6 +23,11 @@ export const nightCodes = {
     title: 'the shoot day holds no roll',
     remedy: 'Name the folder that holds the roll folders, not a roll itself. --ignore may leave out too much.',
   },
+  'roll-only-in-copy': {
+    weight: 'hold',
+    title: 'a copy holds a roll that the shoot day lacks',
+    remedy: 'Copy the roll to the shoot day from its card or from that copy, with its manifest, and run again.',
+  },
 
   // The store and the queue.
   'work-folder-in-use': {
@@ -140,6 +145,12 @@ export const nightCodes = {
     weight: 'hold',
     title: 'a later run took this night over',
     remedy: 'Let the later run end. Two runs over the same day and delivery at once only hinder each other.',
+  },
+
+  'program-fault': {
+    weight: 'hold',
+    title: 'this program failed',
+    remedy: 'Run again: only what is not finished is made. If it happens again, report it with the log of the night (logs in the work folder).',
   },
 
   // The gate's own.

@@ -1,0 +1,232 @@
+/**
+ * The night:
+ *
+ *   1. lock the work folder; store, tools and profiles come up beside each other
+ *   2. find the rolls; workers start while the first roll is read
+ *   3. each roll goes its way (roll.ts): the next is read while this one is made
+ *   4. the watch (watch.ts) looks after target, queue and stillness
+ *   5. every roll has its verdict; workers, queue, store and lock end in this order
+ */
+import { join } from 'node:path';
+import pLimit from 'p-limit';
+import { type Finding, FindingError, finding, holds } from '../../findings/finding.ts';
+import type { Job } from '../../ledger/job.ts';
+import { layout } from '../../ledger/layout.ts';
+import { type Toolchain, toolchainOf } from '../../ledger/toolchain.ts';
+import { abilitiesOf, locateTools, type MediaTools } from '../../media/tools/locate.ts';
+import { defaultProfiles, loadProfiles } from '../../profiles/load.ts';
+import type { LoadedProfile } from '../../profiles/schema.ts';
+import { type DiscoveredRoll, discoverRolls } from '../intake/index.ts';
+import { rollCollisions } from '../plan/names.ts';
+import { acquireLock } from '../store/lock.ts';
+import { newBoard } from './board.ts';
+import { type Engine, startEngine } from './engine.ts';
+import { makeDelivery, type NightFolders } from './folders.ts';
+import { openLog } from './log.ts';
+import { deliveryName, newRun, nightOf } from './names.ts';
+import type { Interrupts, NightRequest, NightResult, NightUi, RollOutcome } from './request.ts';
+import { type NightContext, nightOfRoll } from './roll.ts';
+import { freshReservation } from './space.ts';
+import { openTarget } from './target.ts';
+import { startWatch } from './watch.ts';
+import { defaultWorkers } from './workers.ts';
+
+/** Throws FindingError when the night cannot begin (2: usage, 3: machine) or, rarely, not go on. */
+export async function runNight(request: NightRequest, interrupts: Interrupts, ui: NightUi): Promise<NightResult> {
+  const started = performance.now();
+  const { folders } = request;
+  const run = newRun();
+  const night = nightOf(folders.day, folders.delivery);
+  const logFolder = join(folders.work, 'logs');
+  const lock = await acquireLock(folders.work);
+  const log = openLog(logFolder, run);
+  const notes: Finding[] = [];
+  const ending = new AbortController();
+  let halted: Finding | null = null;
+  let engine: Engine | undefined;
+
+  const note = (told: Finding): void => {
+    log.logger.warn({ finding: told }, 'note');
+    notes.push(told);
+    ui.tell(told);
+  };
+  /** The first reason is kept. Nothing new is begun; what is not made yet is held. */
+  const halt = (told: Finding): void => {
+    if (halted !== null) return;
+    halted = told;
+    log.logger.error({ finding: told }, 'the night ends early');
+    ending.abort(new FindingError([told]));
+  };
+  const lost = (told: Finding): void => {
+    if (halted !== null) return;
+    halt(told);
+    ui.tell(told);
+    engine?.stopNow(told).catch((error: unknown) => log.logger.error({ error: String(error) }, 'stopping'));
+  };
+
+  try {
+    log.logger.info({ folders, night, workers: request.workers, profiles: request.profiles }, 'the night begins');
+    const tools = locateTools({ ...(request.ffmpeg === undefined ? {} : { ffmpeg: request.ffmpeg }), ...(request.ffprobe === undefined ? {} : { ffprobe: request.ffprobe }) });
+    tools.catch(() => undefined);
+    makeDelivery(folders.delivery);
+    const reservation = freshReservation(folders.delivery);
+    let onOver: (job: Job) => void = () => undefined;
+    let onProgress: NightContextProgress = () => undefined;
+    let onPlaceTrouble: (told: Finding) => void = () => undefined;
+    const running = startEngine(
+      { queue: request.queue, workFolder: folders.work, logFolder, night, run, workers: request.workers, stallSeconds: request.stallSeconds, tools, logger: log.logger },
+      {
+        progress: (job, progress) => onProgress(job, progress),
+        over: (job) => onOver(job),
+        placeTrouble: (told) => onPlaceTrouble(told),
+        superseded: () => lost(finding('night-superseded', `run ${run} is not the last one of this night`, 'one run of a night at a time')),
+        note,
+        lost,
+      },
+    );
+    engine = running;
+    const [prepared, discovered] = await Promise.all([prepare(request, tools), findRolls(request)]);
+    for (const item of discovered.findings) note(item);
+    if (discovered.rolls.length === 0) throw new FindingError([...discovered.findings, finding('no-rolls', '0 rolls', 'at least one folder with a roll', { file: folders.day })], 2);
+
+    const board = newBoard(discovered.rolls.map((roll) => roll.name));
+    ui.begin(board);
+    const target = await openTarget(folders.delivery);
+    const watch = startWatch(
+      {
+        making: running.making,
+        target,
+        patienceSeconds: request.patienceSeconds,
+        stallSeconds: request.stallSeconds,
+        reserveBytes: () => reservation.largest() * (request.workers ?? defaultWorkers()),
+        workersAtWork: running.workersAtWork,
+      },
+      {
+        trouble: (told) => {
+          log.logger.warn({ finding: told }, 'the target is in trouble: nothing new is begun');
+          ui.tell(told);
+          ui.say(`Waiting up to ${request.patienceSeconds} s for the target; what is being made goes on.`);
+        },
+        recovered: () => ui.say('The target is well again; going on.'),
+        lost,
+        log: (message, fields) => log.logger.info(fields, message),
+      },
+    );
+    onProgress = board.progress;
+    onPlaceTrouble = watch.placeTrouble;
+    onOver = (job) => {
+      reservation.release(job);
+      board.over(job);
+      watch.jobOver();
+    };
+    // Without queue and workers nothing can be made, but what is read and measured meanwhile is not lost: fail at once all the same.
+    running.ready.catch((error: unknown) => {
+      if (error instanceof FindingError && error.findings[0] !== undefined) lost(error.findings[0]);
+      else lost(finding('store-failed', String(error), 'a queue'));
+    });
+    const onFirst = (): void => {
+      const told = finding('night-interrupted', 'an interrupt', 'an end by itself');
+      if (halted !== null) return;
+      halt(told);
+      ui.say('Interrupted: ending what runs. Once more to stop now.');
+      running.finish(told).then(
+        () => running.making.giveUp(told),
+        (error: unknown) => {
+          log.logger.error({ error: String(error) }, 'finishing');
+          running.making.giveUp(told);
+        },
+      );
+    };
+    const onSecond = (): void => {
+      ui.say('Stopping now.');
+      running.stopNow(halted ?? finding('night-interrupted', 'two interrupts', 'an end by itself')).catch((error: unknown) => log.logger.error({ error: String(error) }, 'stopping'));
+    };
+    if (interrupts.first.aborted) onFirst();
+    interrupts.first.addEventListener('abort', onFirst, { once: true });
+    interrupts.second.addEventListener('abort', onSecond, { once: true });
+
+    const context: NightContext = {
+      request,
+      night,
+      run,
+      dayName: folders.dayName,
+      ...prepared,
+      board,
+      signal: ending.signal,
+      reservation,
+      workers: request.workers ?? defaultWorkers(),
+      collisions: collisionsOf(discovered.rolls, folders),
+      reading: pLimit(1),
+      planning: pLimit(1),
+      say: ui.say,
+      make: async (roll, work) => {
+        await running.ready;
+        return await running.making.make(roll, work);
+      },
+      halted: () => halted,
+      log: (message, fields) => log.logger.info(fields, message),
+    };
+    let rolls: RollOutcome[];
+    try {
+      rolls = await allRolls(discovered.rolls, context, ui);
+    } finally {
+      watch.stop();
+    }
+    // A machine that lacks the store's program is a machine's fault, not the night's.
+    await running.ready;
+    const findings = halted === null ? notes : [halted as Finding, ...notes];
+    const verdict = rolls.every((roll) => roll.verdict === 'ready') && !findings.some(holds) ? 'ready' : 'held';
+    log.logger.info({ verdict, seconds: (performance.now() - started) / 1000 }, 'the night ends');
+    return { night, run, day: folders.dayName, delivery: folders.delivery, verdict, interrupted: interrupts.first.aborted, seconds: (performance.now() - started) / 1000, rolls, findings, logFolder };
+  } finally {
+    await engine?.close();
+    await log.close();
+    await lock.release();
+  }
+}
+
+type NightContextProgress = Parameters<typeof startEngine>[1]['progress'];
+
+async function prepare(request: NightRequest, located: Promise<MediaTools>): Promise<{ tools: MediaTools; toolchain: Toolchain; profiles: LoadedProfile[] }> {
+  const tools = await located;
+  const abilities = await abilitiesOf(tools.ffmpeg);
+  const { profiles, findings } = await loadProfiles({ wanted: request.profiles.length === 0 ? defaultProfiles : request.profiles, abilities });
+  if (findings.length > 0) throw new FindingError(findings, findings.every((item) => item.code === 'profile-tool-lacks') ? 3 : 2);
+  return { tools, toolchain: toolchainOf(tools), profiles };
+}
+
+/** Rolls of the day, and those that only a copy holds: a roll must not be missing without a word. */
+async function findRolls(request: NightRequest): Promise<{ rolls: DiscoveredRoll[]; findings: Finding[] }> {
+  const { rolls, findings } = await discoverRolls(request.folders.day);
+  const names = new Set(rolls.map((roll) => roll.name));
+  for (const copy of request.folders.copies) {
+    for (const roll of (await discoverRolls(copy)).rolls) {
+      if (!names.has(roll.name)) findings.push(finding('roll-only-in-copy', roll.folder, `a roll ${roll.name} in the shoot day`, { roll: roll.name, copy }));
+    }
+  }
+  return { rolls, findings };
+}
+
+export function rollOnDelivery(folders: NightFolders, roll: string): string {
+  return layout.rollFolder(folders.delivery, deliveryName(folders.dayName), deliveryName(roll));
+}
+
+/** Two rolls that would lie in one folder, on some file system, are both held. */
+function collisionsOf(rolls: readonly DiscoveredRoll[], folders: NightFolders): Map<string, Finding> {
+  const places = rolls.map((roll) => ({ roll: roll.name, folder: roll.folder, deliveryFolder: rollOnDelivery(folders, roll.name), volume: '', findings: [], clips: [] }));
+  return new Map([...rollCollisions(places)].map(([place, told]) => [place.roll, told]));
+}
+
+async function allRolls(rolls: readonly DiscoveredRoll[], context: NightContext, ui: NightUi): Promise<RollOutcome[]> {
+  const settled = await Promise.allSettled(
+    rolls.map(async (roll, index) => {
+      const outcome = await nightOfRoll(roll, index, rollOnDelivery(context.request.folders, roll.name), context);
+      ui.say(`${outcome.roll}: ${outcome.verdict}${outcome.verdict === 'ready' ? '' : `, ${outcome.findings.filter(holds).length} findings`}`);
+      return outcome;
+    }),
+  );
+  return settled.map((result) => {
+    if (result.status === 'rejected') throw result.reason;
+    return result.value;
+  });
+}

@@ -1,0 +1,45 @@
+/** Room on the target that is spoken for: jobs that are planned and not made yet. */
+import { existsSync } from 'node:fs';
+import { statfs } from 'node:fs/promises';
+import { dirname } from 'node:path';
+import type { Job } from '../../ledger/job.ts';
+import type { VolumeToPlan } from '../plan/index.ts';
+
+/** What this user may still write, asked of the nearest folder that exists. */
+export async function roomOn(folder: string): Promise<{ freeBytes: number; freeFiles: number | null }> {
+  let place = folder;
+  while (!existsSync(place) && dirname(place) !== place) place = dirname(place);
+  const space = await statfs(place);
+  // bavail, not bfree: what is kept for the system is not ours. Some file systems know no limit of files and say 0 of 0.
+  return { freeBytes: space.bavail * space.bsize, freeFiles: space.files === 0 ? null : space.ffree };
+}
+
+export interface Reservation {
+  take(jobs: readonly Job[]): void;
+  release(job: Job): void;
+  /** What is free beside what is spoken for. */
+  left(): Promise<Omit<VolumeToPlan, 'name'>>;
+  /** Estimated bytes of the largest job that is still to be made, a tenth more. */
+  largest(): number;
+}
+
+const bytesOf = (job: Job): number => job.deliverables.reduce((sum, { outcome }) => sum + outcome.estimatedBytes, 0);
+/** A tenth more: estimates err. */
+const withMargin = (bytes: number): number => Math.ceil((bytes * 11) / 10);
+
+export function freshReservation(delivery: string): Reservation {
+  const open = new Map<string, number>();
+  const key = (job: Job): string => JSON.stringify([job.roll, job.clip.id]);
+  return {
+    take: (jobs) => {
+      for (const job of jobs) open.set(key(job), bytesOf(job));
+    },
+    release: (job) => void open.delete(key(job)),
+    left: async () => {
+      const { freeBytes, freeFiles } = await roomOn(delivery);
+      const taken = [...open.values()].reduce((sum, bytes) => sum + bytes, 0);
+      return { freeBytes: Math.max(0, freeBytes - withMargin(taken)), freeFiles };
+    },
+    largest: () => withMargin(Math.max(0, ...open.values())),
+  };
+}

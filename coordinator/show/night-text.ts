@@ -1,0 +1,23 @@
+/** What came of a night, for people. Pure. */
+import { holds } from '../../findings/finding.ts';
+import { printable } from '../../media/names.ts';
+import type { NightResult, RollOutcome } from '../night/request.ts';
+import { count, durationText, findingsText } from './words.ts';
+
+export function rollText(roll: RollOutcome): string {
+  const head = `${roll.verdict === 'ready' ? 'ready' : 'HELD '}  ${printable(roll.roll)}  ${roll.clipsReady} of ${count(roll.clips, 'clip')} ready, ${roll.made} made, ${roll.kept} stood finished`;
+  const lines = [head];
+  if (roll.record !== null) lines.push(`       ${printable(roll.record)}`);
+  if (roll.findings.length > 0) lines.push(findingsText(roll.findings, '       '));
+  return lines.join('\n');
+}
+
+export function nightText(result: NightResult): string {
+  const ready = result.rolls.filter((roll) => roll.verdict === 'ready').length;
+  const parts = result.rolls.map(rollText);
+  const ofNight = result.findings.filter((item) => !result.rolls.some((roll) => roll.findings.some((other) => other.code === item.code && other.found === item.found)));
+  if (ofNight.length > 0) parts.push(findingsText(ofNight));
+  const held = result.findings.some(holds) || ready < result.rolls.length;
+  parts.push(`${ready} of ${count(result.rolls.length, 'roll')} ready after ${durationText(result.seconds)}.${held ? ` Log: ${printable(result.logFolder)}` : ''}`);
+  return `${parts.join('\n\n')}\n`;
+}
