@@ -43,6 +43,21 @@ export const rollCodes = {
     title: 'the history of a roll\'s manifests is not whole',
     remedy: 'Fetch the whole history folder from the copy that was made first. A manifest that was changed or taken out after it was recorded proves nothing.',
   },
+  'manifest-failure': {
+    weight: 'hold',
+    title: 'a history records that a file was not good when it was last checked',
+    remedy: 'The copy that was checked then was bad. Find out which it was, copy the file again from the card or from a copy that holds, and check it again with the program that writes the history.',
+  },
+  'manifest-failure-settled': {
+    weight: 'note',
+    title: 'a history records that a file was not good once, and later that it was',
+    remedy: 'Nothing, when the file was copied again in between. A drive on which this happens often is not to be trusted.',
+  },
+  'manifest-superseded': {
+    weight: 'note',
+    title: 'a newer generation states another checksum of a file than an older one',
+    remedy: 'The newest counts. Ask who made that generation whether the file was changed on purpose after the card was copied.',
+  },
   'roll-file-absent': {
     weight: 'hold',
     title: 'a file that the manifest lists is not there',

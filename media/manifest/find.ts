@@ -8,7 +8,8 @@ import { HISTORY_FOLDER } from './chain.ts';
 import { readChecksumFile } from './checksum-file.ts';
 import { isGeneration, readGeneration } from './generation.ts';
 import { isHashList1, readHashList1 } from './hash-list-1.ts';
-import { foldGenerations, readHistory } from './history.ts';
+import { foldGenerations } from './fold.ts';
+import { readHistory } from './history.ts';
 import type { ManifestKind, StatedHash, Statement } from './statement.ts';
 import { parseXml, XmlError } from './xml.ts';
 
@@ -143,7 +144,7 @@ class Collector {
       const root = parseXml(bytes);
       if (isGeneration(root)) {
         const generation = readGeneration(root, file);
-        const folded = foldGenerations([generation], file);
+        const folded = foldGenerations([{ generation, manifest: file }]);
         this.findings.push(...generation.findings, ...folded.findings);
         if (folded.statements.length === 0) this.unreadable(file, new XmlError('it lists no file'));
         this.add(file, 'asc-mhl', '', relative(folded.statements), generation.ignore);

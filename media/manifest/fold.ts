@@ -1,0 +1,84 @@
+/** What the generations of an ASC MHL history, one after the other, come to state of each file. Pure. */
+import { type Finding, finding } from '../../findings/finding.ts';
+import { printable } from '../names.ts';
+import type { Algorithm } from './algorithms.ts';
+import type { FileRecord, Generation } from './generation.ts';
+import type { StatedHash, Statement } from './statement.ts';
+
+/** A generation and the name that findings give its manifest. */
+export interface NamedGeneration {
+  readonly generation: Generation;
+  readonly manifest: string;
+}
+
+interface Known {
+  bytes: number | null;
+  readonly hashes: Map<Algorithm, { readonly value: string; readonly manifest: string }>;
+  /** The newest record of a failure, and the later generation that recorded the file as good, if any. */
+  failure: { readonly manifest: string; readonly hash: string; settledBy: string | null } | null;
+}
+
+class Fold {
+  readonly findings: Finding[] = [];
+  readonly #files = new Map<string, Known>();
+
+  add({ generation, manifest }: NamedGeneration): void {
+    for (const { path, previousPath } of generation.folders) if (previousPath !== null) this.#moveFolder(previousPath, path);
+    for (const { path, previousPath } of generation.files) if (previousPath !== null) this.#move(previousPath, path);
+    for (const file of generation.files) this.#record(file, manifest);
+  }
+
+  /** A rename is recorded once, in its own generation; that of a folder may have moved the file already. */
+  #move(from: string, to: string): void {
+    const known = this.#files.get(from);
+    if (known === undefined || from === to) return;
+    this.#files.delete(from);
+    this.#files.set(to, known);
+  }
+
+  #moveFolder(from: string, to: string): void {
+    for (const path of [...this.#files.keys()]) if (path.startsWith(`${from}/`)) this.#move(path, to + path.slice(from.length));
+  }
+
+  #record(file: FileRecord, manifest: string): void {
+    const known = this.#files.get(file.path) ?? { bytes: null, hashes: new Map(), failure: null };
+    this.#files.set(file.path, known);
+    const failed = file.hashes.find(({ action }) => action === 'failed');
+    if (failed !== undefined) {
+      // It says what was found instead of what had been recorded: that still stands, and so does its size.
+      known.failure = { manifest, hash: `${failed.algorithm} ${failed.value}`, settledBy: null };
+      return;
+    }
+    if (known.failure !== null && file.hashes.length > 0) known.failure.settledBy ??= manifest;
+    known.bytes = file.bytes ?? known.bytes;
+    for (const { algorithm, value, action } of file.hashes) {
+      const earlier = known.hashes.get(algorithm);
+      if (earlier !== undefined && earlier.value !== value) {
+        // What is called verified must have been found equal to an earlier value; anything else may be a new beginning.
+        const code = action === 'verified' ? 'manifest-contradiction' : 'manifest-superseded';
+        this.findings.push(finding(code, `${printable(file.path)}: ${algorithm} ${value}`, `${algorithm} ${earlier.value}, as in ${earlier.manifest}`, { file: manifest }));
+      }
+      known.hashes.set(algorithm, { value, manifest });
+    }
+  }
+
+  statements(): Statement[] {
+    return [...this.#files].map(([path, { bytes, hashes }]) => ({ path, bytes, hashes: [...hashes].map(([algorithm, { value }]): StatedHash => ({ algorithm, value })) }));
+  }
+
+  failures(): Finding[] {
+    return [...this.#files].flatMap(([path, { failure }]) => {
+      if (failure === null) return [];
+      const found = `${printable(path)}: ${failure.hash}, recorded as failed`;
+      if (failure.settledBy !== null) return [finding('manifest-failure-settled', found, `recorded as good again in ${failure.settledBy}`, { file: failure.manifest })];
+      return [finding('manifest-failure', found, 'a file that was good whenever it was checked', { file: failure.manifest })];
+    });
+  }
+}
+
+/** Oldest first. The newest record of a file counts, unless it records a failure. */
+export function foldGenerations(generations: readonly NamedGeneration[]): { statements: Statement[]; findings: Finding[] } {
+  const fold = new Fold();
+  for (const generation of generations) fold.add(generation);
+  return { statements: fold.statements(), findings: [...fold.findings, ...fold.failures()] };
+}
