@@ -1,9 +1,10 @@
 /** Records on disk: written whole or not at all, read with tolerance forward and a clear word on damage. */
 import { randomUUID } from 'node:crypto';
-import { mkdir, open, readFile, rename, rm } from 'node:fs/promises';
+import { open, readFile, rename, rm } from 'node:fs/promises';
 import { dirname, join } from 'node:path';
 import type { z } from 'zod';
 import { type Finding, finding } from '../findings/finding.ts';
+import { makeFolders } from '../media/folders.ts';
 
 /** fsync of a folder makes a rename durable; some network file systems refuse it, which loses only durability. */
 export async function syncFolder(folder: string): Promise<void> {
@@ -20,7 +21,7 @@ export async function syncFolder(folder: string): Promise<void> {
 /** Writes text under `path` so that a reader sees the old or the new whole, never a part; also after a power cut. */
 export async function writeWhole(path: string, text: string | Buffer): Promise<void> {
   const folder = dirname(path);
-  await mkdir(folder, { recursive: true });
+  await makeFolders(folder);
   const part = join(folder, `.rushlight-part-${randomUUID()}`);
   try {
     const handle = await open(part, 'wx');

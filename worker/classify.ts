@@ -50,7 +50,8 @@ export function classifyMake(run: RunResult, watched: Watched, frames: number, s
   if (run.reason === 'stalled') return one(true, finding('encoder-stalled', `no progress after frame ${watched.decoded} of ${frames}`, 'progress', subject));
   if (run.reason === 'signalled') return one(true, finding('encoder-killed', `signal ${run.signal} after frame ${watched.decoded} of ${frames}`, 'an encoder that ends by itself', subject));
   if (!looksDamaged(run, watched, frames)) return null;
-  if (source !== null && (source.errors.length > 0 || source.frames !== frames)) {
+  // A decoder that gives nothing and says nothing is no witness against the clip: the program itself is at fault.
+  if (source !== null && (source.errors.length > 0 || (source.frames > 0 && source.frames !== frames))) {
     const found = source.errors.length > 0 ? `error near frame ${source.frames} of ${frames}: ${source.errors[0]}` : `${source.frames} frames decode`;
     return one(false, finding('clip-decode-error', found, `${frames} frames, without an error`, subject));
   }

@@ -1,16 +1,17 @@
 /** The target's folders: made only below a delivery that stands, asked when something failed, swept of our own leftovers. */
-import { mkdir, open, readdir, rm, stat } from 'node:fs/promises';
+import { open, readdir, rm, stat } from 'node:fs/promises';
 import { hostname } from 'node:os';
 import { dirname, join } from 'node:path';
 import { randomBytes } from 'node:crypto';
 import { STAGING_PREFIX } from '../ledger/layout.ts';
+import { makeFolders } from '../media/folders.ts';
 import type { TargetState } from './classify.ts';
 
 /** ENOENT when the delivery itself is not there: making it again would write below a mount point whose volume is gone. */
 export async function makeFolder(deliveryFolder: string, folder: string): Promise<void> {
   // <delivery>/<day>/<roll>: the delivery is made by the coordinator, once.
   await stat(dirname(dirname(deliveryFolder)));
-  await mkdir(folder, { recursive: true });
+  await makeFolders(folder);
 }
 
 const FULL = new Set(['ENOSPC', 'EDQUOT']);

@@ -48,11 +48,12 @@ function movieArguments(options: MovieOptions): string[] {
   for (const index of sound.keys()) args.push('-map', `${index + 1}:a`);
   const samples = Math.round(((options.soundSeconds ?? seconds) * 48000));
   if (sound.length > 0) args.push('-af', `atrim=end_sample=${samples}`);
-  if (options.tagged !== false) args.push('-vf', 'setparams=color_primaries=bt709:color_trc=bt709:colorspace=bt709:range=tv');
+  // Cut by a filter: -frames:v would end the sound with the picture, wherever the sound was.
+  args.push('-vf', `trim=end_frame=${frames}${options.tagged === false ? '' : ',setparams=color_primaries=bt709:color_trc=bt709:colorspace=bt709:range=tv'}`);
   if (codec === 'prores') args.push('-c:v', 'prores_ks', '-profile:v', '1', '-pix_fmt', 'yuv422p10le');
   if (codec === 'dnxhr') args.push('-c:v', 'dnxhd', '-profile:v', 'dnxhr_lb', '-pix_fmt', 'yuv422p');
   if (codec === 'h264') args.push('-c:v', 'libx264', '-preset', 'ultrafast', '-bf', '2', '-g', '12', '-pix_fmt', 'yuv420p');
-  args.push('-c:a', 'pcm_s24le', '-frames:v', String(frames));
+  args.push('-c:a', 'pcm_s24le');
   if (options.timecode !== null) args.push('-timecode', options.timecode ?? '01:00:00:00');
   args.push(...(options.extra ?? []));
   return args;

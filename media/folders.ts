@@ -1,0 +1,17 @@
+/** Folders, made one by one: on a read-only volume Node's own recursive mkdir says ENOENT, which would read as a volume that is gone. */
+import { mkdir } from 'node:fs/promises';
+import { dirname } from 'node:path';
+import { fsPath } from './names.ts';
+
+/** Makes the folder and the parents that it lacks. Throws what the file system says of the first one that cannot be made. */
+export async function makeFolders(path: string): Promise<void> {
+  try {
+    await mkdir(fsPath(path));
+  } catch (error) {
+    const code = (error as NodeJS.ErrnoException).code;
+    if (code === 'EEXIST') return;
+    if (code !== 'ENOENT' || dirname(path) === path) throw error;
+    await makeFolders(dirname(path));
+    await makeFolders(path);
+  }
+}

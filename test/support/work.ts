@@ -1,0 +1,55 @@
+/** One job as the coordinator would plan it, for a movie on disk, and the context that a worker gives it. */
+import { createHash } from 'node:crypto';
+import { mkdirSync, statSync } from 'node:fs';
+import { basename, dirname, join } from 'node:path';
+import type { Job } from '../../ledger/job.ts';
+import { toolchainOf } from '../../ledger/toolchain.ts';
+import { locateTools } from '../../media/tools/locate.ts';
+import { loadProfiles } from '../../profiles/load.ts';
+import { outcomeOf } from '../../profiles/outcome/decide.ts';
+import type { JobContext } from '../../worker/job.ts';
+import { factsOf, mediaTools } from './make.ts';
+
+export const smallProfiles = ['test/fixtures/profiles/small-vc3.yaml', 'test/fixtures/profiles/small-h264.yaml'] as const;
+
+export async function jobFor(source: string, delivery: string, wanted: readonly string[] = smallProfiles, run = 'run-1'): Promise<Job> {
+  const facts = await factsOf(source);
+  const { profiles } = await loadProfiles({ wanted });
+  const name = basename(source).replace(/\.[^.]*$/, '');
+  const clip = { id: name, name, place: { kind: 'movie' as const, file: basename(source) }, bytes: statSync(source).size, contentDigest: createHash('sha256').update(name).digest('hex') };
+  mkdirSync(delivery, { recursive: true });
+  return {
+    version: 1,
+    night: 'night',
+    run,
+    day: 'day-01',
+    roll: 'A001',
+    rollFolder: dirname(source),
+    deliveryFolder: join(delivery, 'day-01', 'A001'),
+    clip,
+    facts,
+    span: { start: 0, count: facts.video.frames },
+    deliverables: profiles.map(({ profile, hash }) => {
+      const decided = outcomeOf({ day: 'day-01', roll: 'A001', clip, facts, profile });
+      if (decided.outcome === null) throw new Error(JSON.stringify(decided.findings));
+      return { profile, profileHash: hash, outcome: decided.outcome };
+    }),
+    toolchain: toolchainOf(await mediaTools()).fingerprint,
+  };
+}
+
+/** `ffmpeg`: a stand-in; it must answer -version as the real one does, so that the toolchain is the same. */
+export async function workContext(options: { ffmpeg?: string; lastAttempt?: boolean; stallMilliseconds?: number; fence?: () => Promise<void> } = {}): Promise<JobContext> {
+  const tools = options.ffmpeg === undefined ? await mediaTools() : await locateTools({ ffmpeg: options.ffmpeg });
+  return {
+    tools,
+    toolchain: toolchainOf(await mediaTools()),
+    threads: 1,
+    stallMilliseconds: options.stallMilliseconds ?? 60_000,
+    signal: new AbortController().signal,
+    attempt: 1,
+    lastAttempt: options.lastAttempt ?? true,
+    onProgress: () => undefined,
+    fence: options.fence ?? (async () => undefined),
+  };
+}
