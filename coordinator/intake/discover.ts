@@ -1,8 +1,8 @@
 /** Which rolls a shoot day holds. Nothing that could be a roll or a clip is passed over without a finding. */
 import { readdir } from 'node:fs/promises';
 import { type Finding, finding } from '../../findings/finding.ts';
-import { familyOfFileName } from '../../media/manifest/algorithms.ts';
 import { HISTORY_FOLDER } from '../../media/manifest/chain.ts';
+import { isManifestName } from '../../media/manifest/find.ts';
 import { fsPath, nameFromBytes, printable } from '../../media/names.ts';
 import { isStill } from '../../media/sequence/group.ts';
 import { kindOf } from '../survey/kinds.ts';
@@ -43,38 +43,69 @@ function looseFindings(folder: string, listed: Listed): Finding[] {
   ];
 }
 
-/**
- * The direct sub-folders are the rolls. A sub-folder without manifest and without a roll's name, whose own sub-folders
- * have such names, is a step between: these are the rolls. Throws what node:fs throws when the day itself cannot be listed.
- */
-export async function discoverRolls(dayFolder: string): Promise<{ rolls: DiscoveredRoll[]; findings: Finding[] }> {
-  const day = await list(dayFolder);
-  const findings = looseFindings(dayFolder, day);
-  const rolls: DiscoveredRoll[] = [];
-  for (const name of day.folders) {
-    const folder = `${dayFolder}/${name}`;
-    let inner: Listed;
-    try {
-      inner = await list(folder);
-    } catch {
-      // It is a roll for all that is known; intake reads it again and tells why it cannot.
-      rolls.push({ name, folder });
-      continue;
-    }
-    const hasManifest = inner.folders.includes(HISTORY_FOLDER) || inner.files.some((file) => /\.mhl$/i.test(file) || familyOfFileName(file) !== null);
-    if (hasManifest || ROLL_LIKE.test(name) || !inner.folders.some((below) => ROLL_LIKE.test(below))) {
-      rolls.push({ name, folder });
-      continue;
-    }
-    findings.push(...looseFindings(folder, inner));
-    for (const below of inner.folders) rolls.push({ name: below, folder: `${folder}/${below}` });
+/** Folders between the shoot day and its rolls: a camera's, a unit's. */
+const MOST_STEPS = 2;
+
+interface Found {
+  readonly rolls: DiscoveredRoll[];
+  readonly findings: Finding[];
+}
+
+/** What cannot be listed is a roll for all that is known; intake reads it again and tells why it cannot. */
+async function listOrNull(folder: string): Promise<Listed | null> {
+  try {
+    return await list(folder);
+  } catch {
+    return null;
   }
+}
+
+/** True when a folder with a roll's name lies in it, or up to `steps` folders further down. */
+async function holdsRolls(folder: string, listed: Listed, steps: number): Promise<boolean> {
+  if (listed.folders.some((name) => ROLL_LIKE.test(name))) return true;
+  if (steps === 0) return false;
+  for (const name of listed.folders) {
+    const inner = await listOrNull(`${folder}/${name}`);
+    if (inner !== null && !isMarked(inner) && (await holdsRolls(`${folder}/${name}`, inner, steps - 1))) return true;
+  }
+  return false;
+}
+
+/** A manifest in its root makes a folder a roll. */
+function isMarked(listed: Listed): boolean {
+  return listed.folders.includes(HISTORY_FOLDER) || listed.files.some(isManifestName);
+}
+
+/** The roll that a folder is, or those it holds. `steps`: how many folders may still lie between. */
+async function rollsOf(name: string, folder: string, steps: number): Promise<Found> {
+  const inner = await listOrNull(folder);
+  const itself = { rolls: [{ name, folder }], findings: [] };
+  if (inner === null || isMarked(inner) || ROLL_LIKE.test(name) || steps === 0 || !(await holdsRolls(folder, inner, steps - 1))) return itself;
+  // Once some of them are rolls, whatever lies beside them is told, or is a roll too: nothing is passed over.
+  const below = await Promise.all(inner.folders.map((next) => rollsOf(next, `${folder}/${next}`, steps - 1)));
+  return { rolls: below.flatMap(({ rolls }) => rolls), findings: [...looseFindings(folder, inner), ...below.flatMap(({ findings }) => findings)] };
+}
+
+/** Names that a case-insensitive file system, or one that changes the Unicode form, would take for one. */
+function nameKey(name: string): string {
+  return name.normalize().toLowerCase();
+}
+
+/**
+ * The direct sub-folders are the rolls. A sub-folder without manifest and without a roll's name that has folders with
+ * such names in it, or one step further down, is a step between: these are the rolls. Throws what node:fs throws when
+ * the day itself cannot be listed.
+ */
+export async function discoverRolls(dayFolder: string): Promise<Found> {
+  const day = await list(dayFolder);
+  const found = await Promise.all(day.folders.map((name) => rollsOf(name, `${dayFolder}/${name}`, MOST_STEPS)));
+  const findings = [...looseFindings(dayFolder, day), ...found.flatMap((item) => item.findings)];
   const seen = new Map<string, string>();
-  const once = rolls.filter(({ name, folder }) => {
-    const earlier = seen.get(name);
+  const rolls = found.flatMap((item) => item.rolls).filter(({ name, folder }) => {
+    const earlier = seen.get(nameKey(name));
     if (earlier !== undefined) findings.push(finding('roll-twice', `${printable(folder)} and ${printable(earlier)}`, 'one folder for each roll', { roll: name }));
-    else seen.set(name, folder);
+    else seen.set(nameKey(name), folder);
     return earlier === undefined;
   });
-  return { rolls: once, findings };
+  return { rolls, findings };
 }

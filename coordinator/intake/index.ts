@@ -2,8 +2,9 @@
 import { stat } from 'node:fs/promises';
 import { type Finding, finding, holds } from '../../findings/finding.ts';
 import type { CopyResult, IntakeResult } from '../../ledger/roll.ts';
-import { type FoundManifests, findManifests, isManifestPath, mergeStatements } from '../../media/manifest/find.ts';
+import { type FoundManifests, findManifests, isManifestPath, mergeStatements, type ReadManifest } from '../../media/manifest/find.ts';
 import { createHashPool } from '../../media/manifest/hash-pool.ts';
+import { respell } from '../../media/manifest/spelling.ts';
 import { fsPath } from '../../media/names.ts';
 import { discoverRolls } from './discover.ts';
 import { compareCopies, judgeCopy, type Stated } from './judge.ts';
@@ -78,19 +79,29 @@ async function locateCopies(order: IntakeOrder): Promise<{ places: { folder: str
   return { places, findings };
 }
 
-/** What the manifests of all copies state: one that another copy keeps may contradict those of the working copy. */
-function stateAll(found: readonly FoundManifests[], roll: string): { stated: Stated; manifests: IntakeResult['manifests']; findings: Finding[] } {
-  const all = found.flatMap(({ manifests }) => manifests);
-  const merged = mergeStatements(all);
-  const own = found.flatMap(({ findings }) => findings);
-  const told = new Set(own.map((item) => JSON.stringify(item)));
-  const findings = [...own, ...merged.findings.filter((item) => !told.has(JSON.stringify(item)))].map((item) => ({ ...item, roll }));
-  if (all.length === 0 && findings.length === 0) findings.push({ ...finding('manifest-missing', 'no manifest in the roll, its copies or the folders of manifests', 'at least one manifest'), roll });
+/** Manifests of all copies together: one that another copy keeps may contradict those of the working copy. */
+function manifestsOf(found: readonly FoundManifests[], roll: string): { manifests: ReadManifest[]; findings: Finding[] } {
+  const manifests = found.flatMap((item) => item.manifests);
+  const findings = found.flatMap((item) => item.findings).map((item) => ({ ...item, roll }));
+  if (manifests.length === 0 && findings.length === 0) findings.push({ ...finding('manifest-missing', 'no manifest in the roll, its copies or the folders of manifests', 'at least one manifest'), roll });
+  return { manifests, findings };
+}
+
+/** What the manifests state of the files of one copy, under the names that they have there. */
+function statedFor(copy: WalkedCopy, manifests: readonly ReadManifest[], roll: string): { stated: Stated; findings: Finding[] } {
+  const present = new Set(copy.walk.files.map(({ path }) => path));
+  const spelled = manifests.map((manifest) => ({ manifest, ...respell(manifest.statements, present) }));
+  const merged = mergeStatements(spelled.map(({ manifest, statements }) => ({ ...manifest, statements })));
+  const spelling = spelled.flatMap((item) => item.findings).map((item) => ({ ...item, roll, copy: copy.folder }));
   return {
-    stated: { statements: merged.statements, ignore: all.flatMap((manifest) => manifest.ignore) },
-    manifests: all.map(({ file, kind, statements }) => ({ file, kind, files: statements.length })),
-    findings,
+    stated: { statements: merged.statements, ignore: manifests.flatMap((manifest) => manifest.ignore) },
+    findings: unique([...spelling, ...merged.findings.map((item) => ({ ...item, roll }))]),
   };
+}
+
+function unique(findings: readonly Finding[]): Finding[] {
+  const seen = new Map(findings.map((item) => [JSON.stringify([item.code, item.roll, item.copy, item.file, item.found, item.expected]), item]));
+  return [...seen.values()];
 }
 
 function resultOf(folder: string, copy: ReadCopy | undefined, proved: boolean, findings: readonly Finding[]): CopyResult {
@@ -114,10 +125,15 @@ export async function intakeRoll(order: IntakeOrder): Promise<IntakeResult> {
     else findings.push(walk.fault);
   }
   const found: FoundManifests[] = [];
-  // The folders of manifests count once; they are looked at even when the working copy cannot be listed.
-  for (const copy of walked) found.push(await findManifests(copy.folder, roll, copy === walked[0] ? order.manifests : []));
-  const { stated, manifests, findings: manifestFindings } = stateAll(found, roll);
-  findings.push(...manifestFindings);
+  for (const copy of walked) {
+    const present = new Set(copy.walk.files.flatMap(({ path }) => [path, path.normalize()]));
+    // The folders of manifests count once.
+    found.push(await findManifests(copy.folder, roll, copy === walked[0] ? order.manifests : [], present));
+  }
+  const { manifests, findings: manifestFindings } = manifestsOf(found, roll);
+  const stated = new Map(walked.map((copy) => [copy.folder, statedFor(copy, manifests, roll)]));
+  const statedOf = (copy: { readonly folder: string }): Stated => stated.get(copy.folder)?.stated ?? { statements: new Map(), ignore: [] };
+  findings.push(...unique([...manifestFindings, ...[...stated.values()].flatMap((item) => item.findings)]));
 
   const totalBytes = walked.reduce((sum, { walk }) => sum + walk.files.reduce((part, file) => part + file.bytes, 0), 0);
   let readBytes = 0;
@@ -128,19 +144,21 @@ export async function intakeRoll(order: IntakeOrder): Promise<IntakeResult> {
   const pool = createHashPool(order.readers);
   let copies: ReadCopy[];
   try {
-    copies = await Promise.all(walked.map((copy) => readCopy(copy, { roll, statements: stated.statements, pool, onBytes, signal })));
+    copies = await Promise.all(walked.map((copy) => readCopy(copy, { roll, statements: statedOf(copy).statements, pool, onBytes, signal })));
   } finally {
     await pool.close();
   }
   const working = copies.find((copy) => copy.folder === folder);
   for (const copy of copies) {
-    findings.push(...copy.findings, ...judgeCopy(copy, stated, roll));
-    if (working !== undefined && copy !== working) findings.push(...compareCopies(working, copy, stated, roll));
+    findings.push(...copy.findings, ...judgeCopy(copy, statedOf(copy), roll));
+    if (working !== undefined && copy !== working) findings.push(...compareCopies(working, copy, { working: statedOf(working), other: statedOf(copy) }, roll));
   }
   const files = [...(working?.files.values() ?? [])];
   if (working !== undefined && working.unread.size === 0 && files.every((file) => isManifestPath(file.path))) {
     findings.push(finding('roll-empty', '0 files', 'at least one clip', { roll, copy: folder }));
   }
-  const proved = stated.statements.size > 0;
-  return { day, roll, folder, manifests, copies: places.map((place) => resultOf(place.folder, copies.find((copy) => copy.folder === place.folder), proved, findings)), files, findings };
+  findings.push(...files.filter((file) => file.bytes === 0).map((file) => finding('file-empty', '0 bytes', 'some', { roll, copy: folder, file: file.path })));
+  const told = manifests.map(({ file, kind, statements }) => ({ file, kind, files: statements.length }));
+  const result = (place: string): CopyResult => resultOf(place, copies.find((copy) => copy.folder === place), statedOf({ folder: place }).statements.size > 0, findings);
+  return { day, roll, folder, manifests: told, copies: places.map((place) => result(place.folder)), files, findings };
 }

@@ -4,6 +4,7 @@ import { type Finding, finding } from '../../findings/finding.ts';
 import type { RollFile } from '../../ledger/roll.ts';
 import { isManifestPath, sameValue } from '../../media/manifest/find.ts';
 import { CONTENT_ALGORITHM } from '../../media/manifest/hash.ts';
+import { pairBySpelling } from '../../media/manifest/spelling.ts';
 import type { Statement } from '../../media/manifest/statement.ts';
 import { isMediaName } from './discover.ts';
 import type { ReadCopy } from './read.ts';
@@ -29,7 +30,9 @@ function judgeFile(file: RollFile, statement: Statement, subject: { roll: string
   return statement.hashes.flatMap((hash) => {
     const value = file.hashes[hash.algorithm];
     if (value === undefined) throw new Error(`${hash.algorithm} of ${file.path} was not computed`);
-    return sameValue(hash, value) ? [] : [finding('file-checksum-differs', `${hash.algorithm} ${value}`, `${hash.algorithm} ${hash.value}`, about)];
+    if (hash.value === value) return [];
+    const values = [`${hash.algorithm} ${value}`, `${hash.algorithm} ${hash.value}`] as const;
+    return [finding(sameValue(hash, value) ? 'manifest-byte-order' : 'file-checksum-differs', ...values, about)];
   });
 }
 
@@ -55,18 +58,26 @@ export function judgeCopy(copy: ReadCopy, stated: Stated, roll: string): Finding
   return found;
 }
 
-/** Bytes against bytes, listed or not; presence only where no manifest speaks, since an absent listed file is told by `judgeCopy`. */
-export function compareCopies(working: ReadCopy, other: ReadCopy, stated: Stated, roll: string): Finding[] {
+/**
+ * Bytes against bytes, listed or not; presence only where no manifest speaks, since an absent listed file is told by
+ * `judgeCopy`. A file may have another Unicode spelling on the other copy.
+ */
+export function compareCopies(working: ReadCopy, other: ReadCopy, stated: { readonly working: Stated; readonly other: Stated }, roll: string): Finding[] {
   const found: Finding[] = [];
-  const unlisted = (path: string): boolean => !stated.statements.has(path) && !isManifestPath(path) && !SYSTEM.test(path);
-  for (const path of [...new Set([...working.files.keys(), ...other.files.keys()])].sort()) {
-    if (isManifestPath(path) || SYSTEM.test(path) || working.unread.has(path) || other.unread.has(path)) continue;
-    const [here, there] = [working.files.get(path), other.files.get(path)];
-    const about = { roll, copy: other.folder, file: path };
+  const spelledThere = pairBySpelling([...working.files.keys(), ...working.unread], new Set([...other.files.keys(), ...other.unread]));
+  const spelledHere = new Map([...spelledThere].map(([here, there]) => [there, here]));
+  const pairs = new Map<string, string>();
+  for (const path of working.files.keys()) pairs.set(path, spelledThere.get(path) ?? path);
+  for (const path of other.files.keys()) pairs.set(spelledHere.get(path) ?? path, path);
+  const listed = (here: string, there: string): boolean => stated.working.statements.has(here) || stated.other.statements.has(there);
+  for (const [mine, theirs] of [...pairs].sort(([a], [b]) => (a < b ? -1 : 1))) {
+    if (isManifestPath(mine) || SYSTEM.test(mine) || working.unread.has(mine) || other.unread.has(theirs)) continue;
+    const [here, there] = [working.files.get(mine), other.files.get(theirs)];
+    const about = { roll, copy: other.folder, file: theirs };
     if (here !== undefined && there !== undefined) {
-      const [mine, theirs] = [here.hashes[CONTENT_ALGORITHM], there.hashes[CONTENT_ALGORITHM]];
-      if (here.bytes !== there.bytes || mine !== theirs) found.push(finding('copy-differs', `${there.bytes} bytes, ${CONTENT_ALGORITHM} ${theirs}`, `${here.bytes} bytes, ${CONTENT_ALGORITHM} ${mine}, as in the working copy`, about));
-    } else if (unlisted(path)) {
+      const [own, foreign] = [here.hashes[CONTENT_ALGORITHM], there.hashes[CONTENT_ALGORITHM]];
+      if (here.bytes !== there.bytes || own !== foreign) found.push(finding('copy-differs', `${there.bytes} bytes, ${CONTENT_ALGORITHM} ${foreign}`, `${here.bytes} bytes, ${CONTENT_ALGORITHM} ${own}, as in the working copy`, about));
+    } else if (!listed(mine, theirs)) {
       found.push(finding('copy-differs', there === undefined ? 'not there' : `${there.bytes} bytes`, there === undefined ? 'there, as in the working copy' : 'not there, as in the working copy', about));
     }
   }

@@ -73,6 +73,21 @@ export const rollCodes = {
     title: 'a file of the roll has other bytes than the manifest says',
     remedy: 'Copy the file again from the card or from a copy that holds, and check the drive and cable. Do not reformat the card.',
   },
+  'manifest-byte-order': {
+    weight: 'note',
+    title: 'a manifest writes a checksum with its bytes in the other order than its kind asks',
+    remedy: 'The value is the right one, written wrongly. Tell the maker of the program that wrote the manifest.',
+  },
+  'file-name-spelling': {
+    weight: 'note',
+    title: 'a name is spelled with other characters than in the manifest, and looks the same',
+    remedy: 'Nothing: the file was found and compared. Some file systems change the Unicode form of names when files are copied.',
+  },
+  'file-empty': {
+    weight: 'note',
+    title: 'a file of the roll holds no bytes',
+    remedy: 'If it should be a clip, compare with the card: the recording or the copying was cut off.',
+  },
   'file-unlisted': {
     weight: 'hold',
     title: 'a file lies in the roll that no manifest lists',

@@ -1,5 +1,5 @@
 /** Where the manifests of a roll lie, and what all of them together state of its files. */
-import { lstat, readdir, readFile } from 'node:fs/promises';
+import { readdir, readFile } from 'node:fs/promises';
 import { type Finding, finding } from '../../findings/finding.ts';
 import { fsPath, nameFromBytes, printable } from '../names.ts';
 import { familyOfFileName, reverseBytes } from './algorithms.ts';
@@ -30,11 +30,16 @@ export interface FoundManifests {
   readonly findings: readonly Finding[];
 }
 
+export function isManifestName(name: string): boolean {
+  return /\.mhl$/i.test(name) || familyOfFileName(name) !== null;
+}
+
 /** True for a path (relative to its roll) that is itself a manifest or part of a history, and need not be listed. */
 export function isManifestPath(path: string): boolean {
   const parts = path.split('/');
-  if (parts.slice(0, -1).at(-1) === HISTORY_FOLDER) return /\.(?:mhl|xml)$/i.test(path);
-  return parts.length === 1 && (/\.mhl$/i.test(path) || familyOfFileName(path) !== null);
+  const name = parts.at(-1) as string;
+  if (parts.at(-2) === HISTORY_FOLDER) return /\.(?:mhl|xml)$/i.test(name) || name === 'README.txt';
+  return isManifestName(name);
 }
 
 /** Values may stand in either byte order where the kind asks for the reversed one and writers forget it. */
@@ -67,6 +72,26 @@ export function mergeStatements(manifests: readonly ReadManifest[]): { statement
     }
   }
   return { statements, findings };
+}
+
+const nameOf = (path: string): string => path.slice(path.lastIndexOf('/') + 1);
+
+type Place = (statements: readonly Statement[]) => readonly Statement[];
+
+/**
+ * Where a list lies does not say for certain what its paths are relative to: its own folder, the roll, or the folder
+ * above the roll, since the programs that write lists are run in any of them. The first of these that finds the most
+ * files counts; what the list names and is not there is still missed. `present`: the files of the roll.
+ */
+function bestFit(base: string, roll: string, present: ReadonlySet<string>): Place {
+  return (statements) => {
+    const moved = (to: (path: string) => string): Statement[] => statements.map((statement) => ({ ...statement, path: to(statement.path) }));
+    const readings: (readonly Statement[])[] = base === '' ? [statements] : [moved((path) => `${base}/${path}`), statements];
+    const start = `${roll}/`;
+    if (statements.length > 0 && statements.every(({ path }) => path.startsWith(start))) readings.push(moved((path) => path.slice(start.length)));
+    const fits = readings.map((reading) => reading.filter(({ path }) => present.has(path) || present.has(path.normalize())).length);
+    return readings[fits.indexOf(Math.max(...fits))] as readonly Statement[];
+  };
 }
 
 class Collector {
@@ -124,20 +149,16 @@ class Collector {
     }
   }
 
-  /** `stripped`: a leading folder that all paths may share, when the manifest was made one folder higher; null: none. */
-  async single(file: string, stripped: string | null): Promise<void> {
-    const name = file.slice(file.lastIndexOf('/') + 1);
+  /** A list outside any history. `place` says what its paths are relative to. */
+  async single(file: string, place: Place): Promise<void> {
+    const name = nameOf(file);
     const bytes = await this.bytes(file);
     if (bytes === null) return;
     const family = familyOfFileName(name);
-    const relative = (statements: readonly Statement[]): readonly Statement[] => {
-      if (stripped === null || !statements.every((entry) => entry.path.startsWith(`${stripped}/`))) return statements;
-      return statements.map((entry) => ({ ...entry, path: entry.path.slice(stripped.length + 1) }));
-    };
-    if (!/\.mhl$/i.test(name) && family !== null) {
+    if (family !== null) {
       const reading = readChecksumFile(bytes, family, file);
       this.findings.push(...reading.findings);
-      this.add(file, 'checksum-file', '', relative(reading.statements), []);
+      this.add(file, 'checksum-file', '', place(reading.statements), []);
       return;
     }
     try {
@@ -147,11 +168,11 @@ class Collector {
         const folded = foldGenerations([{ generation, manifest: file }]);
         this.findings.push(...generation.findings, ...folded.findings);
         if (folded.statements.length === 0) this.unreadable(file, new XmlError('it lists no file'));
-        this.add(file, 'asc-mhl', '', relative(folded.statements), generation.ignore);
+        this.add(file, 'asc-mhl', '', place(folded.statements), generation.ignore);
       } else if (isHashList1(root)) {
         const reading = readHashList1(root, file);
         this.findings.push(...reading.findings);
-        this.add(file, 'hash-list-1', '', relative(reading.statements), []);
+        this.add(file, 'hash-list-1', '', place(reading.statements), []);
       } else throw new XmlError(`its root is ${root.name} of "${root.namespace}", not a hash list that is known`);
     } catch (error) {
       if (!(error instanceof XmlError)) throw error;
@@ -159,37 +180,40 @@ class Collector {
     }
   }
 
-  /** Histories of the roll and of the folders in it. */
-  async historiesBelow(folder: string, base: string): Promise<void> {
+  /** Manifests in a folder and below it; `base` is its path in the roll. */
+  async within(folder: string, base: string, placeOf: (base: string) => Place): Promise<void> {
     const list = await this.list(folder);
+    for (const name of list?.files ?? []) if (isManifestName(name)) await this.single(`${folder}/${name}`, placeOf(base));
     for (const name of list?.folders ?? []) {
       if (name === HISTORY_FOLDER) await this.history(`${folder}/${name}`, base);
-      else await this.historiesBelow(`${folder}/${name}`, base === '' ? name : `${base}/${name}`);
+      else await this.within(`${folder}/${name}`, base === '' ? name : `${base}/${name}`, placeOf);
+    }
+  }
+
+  /** Lists in a folder that are named after the roll: `A001.md5`, `A001.mhl`, `A001_2026-01-02_030405Z.mhl`. */
+  async named(folder: string, roll: string, place: Place): Promise<void> {
+    for (const name of (await this.list(folder))?.files ?? []) {
+      const stem = name.slice(0, name.lastIndexOf('.'));
+      const undated = stem.replace(/^\d{4,}_(?=.)/, '').replace(/_\d{4}-\d{2}-\d{2}_\d{6}Z?$/, '');
+      if (isManifestName(name) && (stem === roll || undated === roll)) await this.single(`${folder}/${name}`, place);
     }
   }
 }
 
 /**
- * In the roll: histories (`ascmhl`), and in its root hash lists (`*.mhl`) and checksum files (`*.md5`, `MD5SUMS`, ...).
- * In each of `manifestFolders`: `<roll>/ascmhl`, `<roll>.mhl`, `<roll>.<algorithm>`, and hash lists or checksum files in `<roll>/`.
+ * In the roll: histories (`ascmhl`), hash lists (`*.mhl`) and checksum files (`*.md5`, `MD5SUMS`, ...), in any folder
+ * of it. Beside the roll: lists named after it. In each of `manifestFolders`: lists named after it, and in `<roll>/` what a roll may hold.
  */
-export async function findManifests(rollFolder: string, roll: string, manifestFolders: readonly string[]): Promise<FoundManifests> {
+export async function findManifests(rollFolder: string, roll: string, manifestFolders: readonly string[], present: ReadonlySet<string>): Promise<FoundManifests> {
   const found = new Collector();
-  const isManifest = (name: string): boolean => /\.mhl$/i.test(name) || familyOfFileName(name) !== null;
-  await found.historiesBelow(rollFolder, '');
-  for (const name of (await found.list(rollFolder))?.files ?? []) if (isManifest(name)) await found.single(`${rollFolder}/${name}`, null);
-  const inner = await lstat(fsPath(`${rollFolder}/${roll}`)).catch(() => null); // Not there is the usual case.
-  const stripped = inner?.isDirectory() === true ? null : roll;
+  const placeOf = (base: string): Place => bestFit(base, roll, present);
+  await found.within(rollFolder, '', placeOf);
+  await found.named(rollFolder.slice(0, rollFolder.lastIndexOf('/')) || '/', nameOf(rollFolder), placeOf(''));
   for (const folder of manifestFolders) {
     const outer = await found.list(folder);
     if (outer === null) found.unreadable(folder, new Error('there is no such folder'));
-    for (const name of outer?.files ?? []) {
-      if (isManifest(name) && name.slice(0, name.lastIndexOf('.')) === roll) await found.single(`${folder}/${name}`, stripped);
-    }
-    if (outer?.folders.includes(roll) !== true) continue;
-    const own = await found.list(`${folder}/${roll}`);
-    if (own?.folders.includes(HISTORY_FOLDER) === true) await found.history(`${folder}/${roll}/${HISTORY_FOLDER}`, '');
-    for (const name of own?.files ?? []) if (isManifest(name)) await found.single(`${folder}/${roll}/${name}`, stripped);
+    await found.named(folder, roll, placeOf(''));
+    if (outer?.folders.includes(roll) === true) await found.within(`${folder}/${roll}`, '', placeOf);
   }
   const merged = mergeStatements(found.manifests);
   return { statements: merged.statements, manifests: found.manifests, findings: [...found.findings, ...merged.findings] };

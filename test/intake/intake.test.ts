@@ -60,8 +60,10 @@ describe('a roll and a copy that equal the manifest', () => {
     expect(told(await intake({ roll: at.roll }))).toEqual([`file-checksum-differs ${raw}`]);
   });
 
-  test('a file of zero bytes is no problem of intake', async () => {
-    expect((await intake(makeShootDay({ 'empty.mov': '' }))).findings).toEqual([]);
+  test('a file of zero bytes is told by a note, and the roll holds', async () => {
+    const result = await intake(makeShootDay({ 'empty.mov': '' }));
+    expect(told(result)).toEqual(['file-empty empty.mov']);
+    expect(result.copies.map(({ holds }) => holds)).toEqual([true, true]);
   });
 });
 
@@ -170,6 +172,74 @@ describe('copies', () => {
   });
 });
 
+describe('one name in two Unicode spellings', () => {
+  const COMPOSED = 'Gie\u00dferei \u00e9.mov';
+  const DECOMPOSED = COMPOSED.normalize('NFD');
+
+  /** The manifest lists the composed spelling, the files have `names`. */
+  function spelled(...names: string[]): { roll: string } {
+    const at = makeShootDay({ [COMPOSED]: 'pour' });
+    rmSync(join(at.roll, COMPOSED));
+    for (const name of names) writeFileSync(join(at.roll, name), 'pour');
+    return { roll: at.roll };
+  }
+
+  test('is found and compared, and told by a note', async () => {
+    const at = spelled(DECOMPOSED);
+    const result = await intake(at);
+    expect(told(result)).toEqual([`file-name-spelling ${DECOMPOSED}`]);
+    expect(result.copies[0]?.holds).toBe(true);
+    writeFileSync(join(at.roll, DECOMPOSED), 'Pour');
+    expect(told(await intake(at))).toEqual([`file-checksum-differs ${DECOMPOSED}`, `file-name-spelling ${DECOMPOSED}`]);
+  });
+
+  test('is two files when both are there', async () => {
+    expect(told(await intake(spelled(COMPOSED, DECOMPOSED)))).toEqual([`file-unlisted ${DECOMPOSED}`]);
+  });
+
+  test('may differ from copy to copy', async () => {
+    const at = makeShootDay({ [COMPOSED]: 'pour' });
+    renameSync(join(at.copy, ROLL, COMPOSED), join(at.copy, ROLL, DECOMPOSED));
+    const result = await intake(at);
+    expect(told(result)).toEqual([`file-name-spelling ${DECOMPOSED}`]);
+    writeFileSync(join(at.copy, ROLL, DECOMPOSED), 'Pour');
+    expect(told(await intake(at))).toEqual([`copy-differs ${DECOMPOSED}`, `file-checksum-differs ${DECOMPOSED}`, `file-name-spelling ${DECOMPOSED}`]);
+  });
+});
+
+describe('manifests within the roll and beside it', () => {
+  const places: [what: string, folder: string, list: (at: { day: string; roll: string }) => string][] = [
+    ['in a folder of the roll, made there', 'Clips', ({ roll }) => join(roll, 'Clips/list.sha256')],
+    ['in a folder of the roll, made from the roll', '.', ({ roll }) => join(roll, 'Clips/list.sha256')],
+    ['in the roll, made from the day', '..', ({ roll }) => join(roll, 'SHA256SUMS')],
+    ['beside the roll, named after it, made from the day', '..', ({ day }) => join(day, `${ROLL}.sha256`)],
+    ['beside the roll, named after it and dated, made from the roll', '.', ({ day }) => join(day, `${ROLL}_2026-01-02_030405Z.sha256`)],
+  ];
+  test.each(places)('count: %s', async (_, from, list) => {
+    const at = makeShootDay();
+    rmSync(join(at.roll, 'checksums.md5'));
+    const what = from === '..' ? ROLL : '.';
+    const lines = execFileSync('sh', ['-c', `find ${what} -type f | sort | xargs sha256sum`], { cwd: join(at.roll, from) });
+    writeFileSync(list(at), lines);
+    if (from === 'Clips') rmSync(join(at.roll, 'sheet.txt'));
+    expect(told(await intake({ roll: at.roll }))).toEqual([]);
+    appendFileSync(join(at.roll, 'Clips/foundry-1.mov'), '!');
+    expect(told(await intake({ roll: at.roll }))).toEqual(['file-checksum-differs Clips/foundry-1.mov']);
+  });
+
+  test('a list beside the roll that is named after another one does not count', async () => {
+    const at = makeShootDay();
+    writeFileSync(join(at.day, `${ROLL}_B.md5`), `${'0'.repeat(32)}  sheet.txt\n`);
+    expect(told(await intake({ roll: at.roll }))).toEqual([]);
+  });
+
+  test('every algorithm that any of them states is verified', async () => {
+    const at = makeShootDay();
+    writeFileSync(join(at.roll, 'list.sha1'), `${'0'.repeat(40)}  sheet.txt\n`);
+    expect(told(await intake({ roll: at.roll }))).toEqual(['file-checksum-differs sheet.txt']);
+  });
+});
+
 describe('manifests kept apart', () => {
   const places: [place: string, algorithm: string, program: string, from: 'roll' | 'day'][] = [
     [`${ROLL}.sha256`, 'sha256', 'sha256sum', 'roll'],
@@ -241,6 +311,22 @@ describe('the rolls of a day', () => {
     const day = dayOf('cards/A001', 'cards/A002');
     expect((await discoverRolls(day)).rolls.map(({ folder }) => folder)).toEqual([`${day}/cards/A001`, `${day}/cards/A002`]);
   });
+  test('may lie two steps down, beside folders that are named otherwise', async () => {
+    const day = dayOf('unit-1/cam-a/A001', 'unit-1/cam-b/B001', 'unit-1/sound', 'A002/A001');
+    expect((await discoverRolls(day)).rolls.map(({ folder }) => folder.slice(day.length + 1))).toEqual(['A002', 'unit-1/cam-a/A001', 'unit-1/cam-b/B001', 'unit-1/sound']);
+  });
+
+  test('lie no deeper: the folder above is the roll', async () => {
+    const day = dayOf('a/b/c/A001');
+    expect((await discoverRolls(day)).rolls.map(({ name }) => name)).toEqual(['a']);
+  });
+
+  test('of names that some file systems take for one are told', async () => {
+    const { rolls, findings } = await discoverRolls(dayOf('cam-1/A001', 'cam-2/a001'));
+    expect(rolls.map(({ name }) => name)).toEqual(['A001']);
+    expect(findings.map(({ code, roll }) => [code, roll])).toEqual([['roll-twice', 'a001']]);
+  });
+
   test('are not sought below a folder that has a manifest', async () => {
     const day = dayOf('cards/A001');
     writeFileSync(join(day, 'cards/cards.md5'), '');
