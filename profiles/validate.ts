@@ -36,6 +36,18 @@ function fromIssue(issue: Issue, extended: Extended): Finding[] {
   return [there ? findingAt('profile-value-wrong', at(path), shown(value), expected) : findingAt('profile-field-missing', at(path), 'not stated', expected)];
 }
 
+/**
+ * Where the top file has its part in a combination: the field itself, the group around it, or `extends`. What it builds
+ * on may stand by itself; it is this file that makes it impossible.
+ */
+function placeInTop(top: ProfileDocument, path: Path): { origin: string; line: number } {
+  for (let length = path.length; length > 0; length -= 1) {
+    const part = path.slice(0, length);
+    if (valueAt(top.values, part).there) return { origin: top.origin, line: top.lineOf(part) };
+  }
+  return { origin: top.origin, line: top.lineOf(['extends']) };
+}
+
 export function validate(top: ProfileDocument, extended: Extended): { profile: Profile } | { findings: Finding[] } {
   const own: Finding[] = [];
   for (const field of ['version', 'name'] as const) {
@@ -46,7 +58,7 @@ export function validate(top: ProfileDocument, extended: Extended): { profile: P
   const parsed = profileSchema.safeParse(extended.values);
   if (!parsed.success) return { findings: parsed.error.issues.flatMap((issue) => fromIssue(issue, extended)) };
   const profile = parsed.data;
-  const findings = impossibleCombinations(profile).map(({ code, path, found, expected }) => findingAt(code, { ...extended.placeOf(path), field: placePath(path) }, found, expected));
+  const findings = impossibleCombinations(profile).map(({ code, path, found, expected }) => findingAt(code, { ...placeInTop(top, path), field: placePath(path) }, found, expected));
   if (profile.name !== top.stem) findings.unshift(findingAt('profile-value-wrong', { ...extended.placeOf(['name']), field: 'name' }, shown(profile.name), `${top.stem}, as the file is called`));
   return findings.length > 0 ? { findings } : { profile };
 }

@@ -106,7 +106,6 @@ describe('refusals name file, line, field, what was found and what would do', ()
     ['fit without a width', `${head}raster: { width: null }\n`, 'profile-combination', 5, 'raster.width', 'pixels'],
     ['native with a width', `${head}raster: { policy: native, width: 1920 }\n`, 'profile-combination', 5, 'raster.width', 'null'],
     ['fill without a height', `${head}raster: { policy: fill }\n`, 'profile-combination', 5, 'raster.height', 'pixels'],
-    ['a width that is no multiple', `${head}raster: { width: 1920, multiple_of: 16 }\n# 1920 is one\n`, null, 0, '', ''],
     ['a width that is no multiple of 16', `${head}raster: { width: 1000, multiple_of: 16 }\n`, 'profile-combination', 5, 'raster.width', '992 or 1008'],
     ['odd sizes with 4:2:0', 'version: 1\nname: mine\nsummary: x\nextends: review-h264\nraster: { multiple_of: 1 }\n', 'profile-combination', 5, 'raster.multiple_of', '2'],
     ['full range where the codec has none', `${head}video: { codec: rdd36, quality: hq }\npixel_format: yuv422p10le\ncolour: { range: full }\n`, 'profile-combination', 7, 'colour.range', 'limited'],
@@ -114,7 +113,7 @@ describe('refusals name file, line, field, what was found and what would do', ()
     ['one name for every clip', `${head}file_name: "{roll}"\n`, 'profile-combination', 5, 'file_name', '{clip}'],
     ['an unknown placeholder', `${head}file_name: "{clip}-{take}"\n`, 'profile-combination', 5, 'file_name', '{timecode}'],
     ['a folder in the file name', `${head}file_name: "a/{clip}"\n`, 'profile-combination', 5, 'file_name', '/'],
-    ['a check of the reel without a reel', `${head}reel: none\n`, 'profile-combination', 5, 'reel', ''],
+    ['a check of the reel without a reel', `${head}reel: none\n`, 'profile-combination', 4, 'checks', 'a reel that is written'],
     ['a parent that is not there', 'version: 1\nname: mine\nsummary: x\nextends: nobody\n', 'profile-extends-missing', 4, 'extends', 'nobody.yaml'],
     ['a field twice', `${head}reel: roll\nreel: clip\n`, 'profile-unreadable', 6, '', 'once'],
     ['YAML that breaks off', `${head}raster: { width: 1920\n`, 'profile-unreadable', 6, '', ''],
@@ -122,11 +121,10 @@ describe('refusals name file, line, field, what was found and what would do', ()
     ['nothing', '# empty\n', 'profile-unreadable', 1, '', ''],
   ])('%s', async (_title, text, code, line, field, expected) => {
     const findings = await lint(text);
-    if (code === null) return expect(findings).toEqual([]);
-    const found = findings.find((item) => item.code === code && (code === 'profile-unreadable' || item.field === field || (field === 'reel' && item.field === 'checks')));
+    const found = findings.find((item) => item.code === code && item.field === field);
     expect(found, JSON.stringify(findings)).toBeDefined();
-    expect(found?.file).toMatch(/mine\.yaml$|^built in/);
-    if (field !== 'reel' || found?.field === 'reel') expect(found?.line).toBe(line);
+    expect(found?.file).toMatch(/mine\.yaml$/);
+    expect(found?.line).toBe(line);
     expect(found?.found).toContain(`line ${found?.line}`);
     expect(found?.expected).toContain(expected);
     expect(describeFinding(found as Finding).remedy.length).toBeGreaterThan(20);
