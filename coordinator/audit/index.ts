@@ -1,0 +1,66 @@
+/**
+ * Audit: a finished delivery measured again from its bytes, without the queue and without the sources. Every deliverable
+ * that a roll.json lists is hashed, decoded and checked as on the night; the records are held against each other and
+ * against what stands; the verdict is computed anew.
+ */
+import { readdir, stat } from 'node:fs/promises';
+import { join } from 'node:path';
+import { type Finding, FindingError, finding } from '../../findings/finding.ts';
+import { layout } from '../../ledger/layout.ts';
+import { nameFromBytes } from '../../media/names.ts';
+import type { MediaTools } from '../../media/tools/locate.ts';
+import { auditRoll, type RollAudit } from './roll.ts';
+
+export type { RollAudit } from './roll.ts';
+
+export interface AuditRequest {
+  readonly delivery: string;
+  readonly tools: MediaTools;
+  readonly signal?: AbortSignal;
+  /** Before each deliverable. */
+  readonly onDeliverable?: (about: { readonly day: string; readonly roll: string; readonly clip: string; readonly profile: string }) => void;
+}
+
+export interface AuditResult {
+  readonly rolls: readonly RollAudit[];
+  /** Of the delivery as a whole. */
+  readonly findings: readonly Finding[];
+}
+
+async function foldersIn(folder: string): Promise<string[]> {
+  const entries = await readdir(folder, { withFileTypes: true, encoding: 'buffer' });
+  return entries
+    .filter((entry) => entry.isDirectory())
+    .map((entry) => nameFromBytes(entry.name))
+    .filter((name) => !name.startsWith('.'))
+    .sort();
+}
+
+async function stands(path: string): Promise<boolean> {
+  try {
+    return (await stat(path)).isFile();
+  } catch (error) {
+    if (['ENOENT', 'ENOTDIR'].includes((error as NodeJS.ErrnoException).code ?? '')) return false;
+    throw error;
+  }
+}
+
+/** Throws FindingError (exit 2) when the folder cannot be read. */
+export async function auditDelivery(request: AuditRequest): Promise<AuditResult> {
+  const rolls: RollAudit[] = [];
+  let days: string[];
+  try {
+    days = await foldersIn(request.delivery);
+  } catch (error) {
+    throw new FindingError([finding('delivery-empty', (error as NodeJS.ErrnoException).code ?? String(error), 'a folder that can be read', { file: request.delivery })], 2);
+  }
+  for (const day of days) {
+    for (const roll of await foldersIn(layout.dayFolder(request.delivery, day))) {
+      const folder = layout.rollFolder(request.delivery, day, roll);
+      // A folder without reports and verdict is not of our making (the handover's, or somebody's own).
+      if ((await stands(layout.verdict(folder))) || (await foldersIn(folder)).includes('reports')) rolls.push(await auditRoll({ day, roll, folder }, request));
+    }
+  }
+  const findings = rolls.length === 0 ? [finding('delivery-empty', 'no roll', 'at least one <day>/<roll>/roll.json', { file: join(request.delivery) })] : [];
+  return { rolls, findings };
+}

@@ -1,0 +1,30 @@
+/** Files in the profiles' folders that no record lists. */
+import { readdir } from 'node:fs/promises';
+import { type Finding, finding } from '../../findings/finding.ts';
+import { layout, STAGING_PREFIX } from '../../ledger/layout.ts';
+import type { RollVerdict } from '../../ledger/roll.ts';
+import { nameFromBytes } from '../../media/names.ts';
+
+export async function strangers(rollFolder: string, recorded: RollVerdict): Promise<Finding[]> {
+  const listed = new Set(recorded.clips.flatMap((clip) => clip.deliverables.flatMap((made) => (made.file === null ? [] : [made.file]))));
+  const findings: Finding[] = [];
+  for (const { name: profile } of recorded.profiles) {
+    for (const name of await namesIn(layout.profileFolder(rollFolder, profile))) {
+      const path = `${profile}/${name}`;
+      if (listed.has(path)) continue;
+      const subject = { roll: recorded.roll, profile, file: path };
+      findings.push(name.startsWith(STAGING_PREFIX) ? finding('staging-left', name, 'published files only', subject) : finding('file-not-listed', name, 'listed files only', subject));
+    }
+  }
+  return findings;
+}
+
+async function namesIn(folder: string): Promise<string[]> {
+  try {
+    return (await readdir(folder, { encoding: 'buffer' })).map(nameFromBytes).sort();
+  } catch (error) {
+    // A roll of which nothing was made has no such folder; that its files are absent is found by the list.
+    if ((error as NodeJS.ErrnoException).code === 'ENOENT') return [];
+    throw error;
+  }
+}
