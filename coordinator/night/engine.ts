@@ -35,6 +35,8 @@ export interface EngineEvents {
 
 export interface Engine {
   readonly making: Making;
+  /** The private store's address; null with a standing queue. */
+  readonly privateAddress: QueueAddress | null;
   /** Queue and workers are up. Rejects with FindingError when they cannot be. */
   readonly ready: Promise<void>;
   /** Worker processes that take up jobs now; those of other machines are counted with a standing queue. null: could not be asked. */
@@ -47,8 +49,8 @@ export interface Engine {
 }
 
 /** On one machine a dead worker's job is taken up again within seconds; over a network a short outage must not look like a death. */
-const LOCAL_LOCKS = { lockMilliseconds: 15_000, stalledMilliseconds: 5_000 };
-const FARM_LOCKS = { lockMilliseconds: 60_000, stalledMilliseconds: 15_000 };
+export const LOCAL_LOCKS = { lockMilliseconds: 15_000, stalledMilliseconds: 5_000 };
+export const FARM_LOCKS = { lockMilliseconds: 60_000, stalledMilliseconds: 15_000 };
 const ASK_MILLISECONDS = 3_000;
 
 export function startEngine(request: EngineRequest, events: EngineEvents): Engine {
@@ -124,6 +126,7 @@ export function startEngine(request: EngineRequest, events: EngineEvents): Engin
   return {
     making,
     ready,
+    privateAddress: store?.address ?? null,
     workersAtWork,
     async finish(told) {
       // Both at once: a worker that is told to end may otherwise take one more job while the queue is emptied.

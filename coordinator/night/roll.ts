@@ -19,12 +19,12 @@ import { readDeliverables, writeDecision } from '../gate/disk.ts';
 import { JOB_BYTES_LIMIT, jobBytes } from '../dispatch/flow.ts';
 import { type DiscoveredRoll, intakeRoll } from '../intake/index.ts';
 import { count, durationText } from '../show/words.ts';
-import { findClips, surveyRoll } from '../survey/index.ts';
 import type { Board } from './board.ts';
 import type { Work } from './making.ts';
 import { planDelivery } from './plan-roll.ts';
 import type { NightRequest, RollOutcome } from './request.ts';
 import type { Reservation } from './space.ts';
+import { surveyOf } from './survey-roll.ts';
 import { troubleOf } from './target.ts';
 
 export interface NightContext {
@@ -110,23 +110,12 @@ function readRoll(roll: DiscoveredRoll, context: NightContext): Promise<IntakeRe
 }
 
 async function survey(roll: DiscoveredRoll, intake: IntakeResult, known: Known, context: NightContext): Promise<void> {
-  const { board } = context;
+  const { board, request } = context;
   board.setPhase(roll.name, 'measuring');
-  const found = findClips(intake.files, { statedRate: context.request.statedRate, ignore: context.request.ignore });
-  const ofRoll = (item: Finding): Finding => ({ ...item, roll: roll.name });
-  let measured = 0;
-  board.measuring(roll.name, 0, found.clips.length);
-  const surveyed = await surveyRoll(found.clips, roll.folder, context.tools, {
-    signal: context.signal,
-    onClip: () => {
-      measured += 1;
-      board.measuring(roll.name, measured, found.clips.length);
-    },
-  });
-  const ids = new Set(found.clips.map((clip) => clip.id));
-  known.otherFiles = found.others;
-  known.findings.push(...found.findings.filter((item) => item.clip === undefined || !ids.has(item.clip)).map(ofRoll));
-  known.clips = surveyed.map(({ clip, facts, findings }) => ({ clip, facts, findings: [...found.findings.filter((item) => item.clip === clip.id), ...findings].map(ofRoll) }));
+  const surveyed = await surveyOf(intake, context.tools, { statedRate: request.statedRate, ignore: request.ignore, signal: context.signal, onMeasured: (measured, clips) => board.measuring(roll.name, measured, clips) });
+  known.clips = surveyed.clips;
+  known.otherFiles = surveyed.otherFiles;
+  known.findings.push(...surveyed.findings);
 }
 
 /** Jobs of the clips that nothing speaks against; refusals go to their clips. */

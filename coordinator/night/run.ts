@@ -11,22 +11,19 @@ import { join } from 'node:path';
 import pLimit from 'p-limit';
 import { type Finding, FindingError, finding, holds } from '../../findings/finding.ts';
 import type { Job } from '../../ledger/job.ts';
-import { layout } from '../../ledger/layout.ts';
-import { type Toolchain, toolchainOf } from '../../ledger/toolchain.ts';
-import { abilitiesOf, locateTools, type MediaTools } from '../../media/tools/locate.ts';
-import { defaultProfiles, loadProfiles } from '../../profiles/load.ts';
-import type { LoadedProfile } from '../../profiles/schema.ts';
-import { type DiscoveredRoll, discoverRolls } from '../intake/index.ts';
-import { rollCollisions } from '../plan/names.ts';
+import type { DiscoveredRoll } from '../intake/index.ts';
 import { acquireLock } from '../store/lock.ts';
 import { newBoard } from './board.ts';
 import { type Engine, startEngine } from './engine.ts';
-import { makeDelivery, type NightFolders } from './folders.ts';
+import { makeDelivery } from './folders.ts';
 import { openLog } from './log.ts';
-import { deliveryName, newRun, nightOf } from './names.ts';
+import { newRun, nightOf } from './names.ts';
+import { prepare, toolsOf } from './prepare.ts';
 import type { Interrupts, NightRequest, NightResult, NightUi, RollOutcome } from './request.ts';
 import { type NightContext, nightOfRoll } from './roll.ts';
+import { collisionsOf, findRolls, rollOnDelivery } from './rolls.ts';
 import { freshReservation } from './space.ts';
+import { endRunning, tellRunning } from './running.ts';
 import { openTarget } from './target.ts';
 import { startWatch } from './watch.ts';
 import { defaultWorkers } from './workers.ts';
@@ -66,7 +63,7 @@ export async function runNight(request: NightRequest, interrupts: Interrupts, ui
 
   try {
     log.logger.info({ folders, night, workers: request.workers, profiles: request.profiles }, 'the night begins');
-    const tools = locateTools({ ...(request.ffmpeg === undefined ? {} : { ffmpeg: request.ffmpeg }), ...(request.ffprobe === undefined ? {} : { ffprobe: request.ffprobe }) });
+    const tools = toolsOf(request);
     tools.catch(() => undefined);
     makeDelivery(folders.delivery);
     const reservation = freshReservation(folders.delivery);
@@ -85,7 +82,8 @@ export async function runNight(request: NightRequest, interrupts: Interrupts, ui
       },
     );
     engine = running;
-    const [prepared, discovered] = await Promise.all([prepare(request, tools), findRolls(request)]);
+    await tellRunning(folders.work, { night, run, day: folders.dayName, delivery: folders.delivery, since: new Date().toISOString(), queue: running.privateAddress });
+    const [prepared, discovered] = await Promise.all([prepare(request.profiles, tools), findRolls(folders)]);
     for (const item of discovered.findings) note(item);
     if (discovered.rolls.length === 0) throw new FindingError([...discovered.findings, finding('no-rolls', '0 rolls', 'at least one folder with a roll', { file: folders.day })], 2);
 
@@ -180,42 +178,13 @@ export async function runNight(request: NightRequest, interrupts: Interrupts, ui
     return { night, run, day: folders.dayName, delivery: folders.delivery, verdict, interrupted: interrupts.first.aborted, seconds: (performance.now() - started) / 1000, rolls, findings, logFolder };
   } finally {
     await engine?.close();
+    await endRunning(folders.work);
     await log.close();
     await lock.release();
   }
 }
 
 type NightContextProgress = Parameters<typeof startEngine>[1]['progress'];
-
-async function prepare(request: NightRequest, located: Promise<MediaTools>): Promise<{ tools: MediaTools; toolchain: Toolchain; profiles: LoadedProfile[] }> {
-  const tools = await located;
-  const abilities = await abilitiesOf(tools.ffmpeg);
-  const { profiles, findings } = await loadProfiles({ wanted: request.profiles.length === 0 ? defaultProfiles : request.profiles, abilities });
-  if (findings.length > 0) throw new FindingError(findings, findings.every((item) => item.code === 'profile-tool-lacks') ? 3 : 2);
-  return { tools, toolchain: toolchainOf(tools), profiles };
-}
-
-/** Rolls of the day, and those that only a copy holds: a roll must not be missing without a word. */
-async function findRolls(request: NightRequest): Promise<{ rolls: DiscoveredRoll[]; findings: Finding[] }> {
-  const { rolls, findings } = await discoverRolls(request.folders.day);
-  const names = new Set(rolls.map((roll) => roll.name));
-  for (const copy of request.folders.copies) {
-    for (const roll of (await discoverRolls(copy)).rolls) {
-      if (!names.has(roll.name)) findings.push(finding('roll-only-in-copy', roll.folder, `a roll ${roll.name} in the shoot day`, { roll: roll.name, copy }));
-    }
-  }
-  return { rolls, findings };
-}
-
-export function rollOnDelivery(folders: NightFolders, roll: string): string {
-  return layout.rollFolder(folders.delivery, deliveryName(folders.dayName), deliveryName(roll));
-}
-
-/** Two rolls that would lie in one folder, on some file system, are both held. */
-function collisionsOf(rolls: readonly DiscoveredRoll[], folders: NightFolders): Map<string, Finding> {
-  const places = rolls.map((roll) => ({ roll: roll.name, folder: roll.folder, deliveryFolder: rollOnDelivery(folders, roll.name), volume: '', findings: [], clips: [] }));
-  return new Map([...rollCollisions(places)].map(([place, told]) => [place.roll, told]));
-}
 
 async function allRolls(rolls: readonly DiscoveredRoll[], context: NightContext, ui: NightUi): Promise<RollOutcome[]> {
   const settled = await Promise.allSettled(

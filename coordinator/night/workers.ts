@@ -36,6 +36,8 @@ export interface PoolRequest {
 const CPU_A_WORKER = 4;
 const BYTES_A_WORKER = 2 * 1024 ** 3;
 const DEATHS_WITHOUT_A_JOB = 5;
+/** Who lived this long did not die of its start. */
+const LONG_LIFE_MILLISECONDS = 600_000;
 const STOP_MILLISECONDS = 10_000;
 
 /** One encoder uses several cores well and a few gigabytes at most with 8K sources; a worker runs one at a time. */
@@ -50,6 +52,7 @@ export function workerProgram(): string {
 interface Slot {
   readonly name: string;
   child: ChildProcess | null;
+  startedAt: number;
   deaths: number;
   givenUp: boolean;
   again: NodeJS.Timeout | null;
@@ -58,7 +61,7 @@ interface Slot {
 export function startWorkers(request: PoolRequest, events: PoolEvents): WorkerPool {
   mkdirSync(request.logFolder, { recursive: true, mode: 0o700 });
   const threads = Math.max(1, Math.floor(availableParallelism() / request.count));
-  const slots: Slot[] = Array.from({ length: request.count }, (_, index) => ({ name: `local-${index + 1}`, child: null, deaths: 0, givenUp: false, again: null }));
+  const slots: Slot[] = Array.from({ length: request.count }, (_, index) => ({ name: `local-${index + 1}`, child: null, startedAt: 0, deaths: 0, givenUp: false, again: null }));
   let ending = false;
   const waiting: (() => void)[] = [];
 
@@ -81,6 +84,7 @@ export function startWorkers(request: PoolRequest, events: PoolEvents): WorkerPo
     });
     closeSync(output);
     slot.child = child;
+    slot.startedAt = performance.now();
     // A worker that is gone cannot read; its exit is what counts.
     child.stdin?.on('error', () => undefined);
     let over = false;
@@ -96,6 +100,7 @@ export function startWorkers(request: PoolRequest, events: PoolEvents): WorkerPo
   };
 
   const died = (slot: Slot, what: string): void => {
+    if (performance.now() - slot.startedAt > LONG_LIFE_MILLISECONDS) slot.deaths = 0;
     slot.deaths += 1;
     const subject = { file: slot.name };
     if (slot.deaths >= DEATHS_WITHOUT_A_JOB) {

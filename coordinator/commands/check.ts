@@ -1,0 +1,66 @@
+/** `rushlight check`: intake alone. Every byte of every copy against the manifests; writes nothing. */
+import { FindingError, finding, holds } from '../../findings/finding.ts';
+import type { IntakeResult } from '../../ledger/roll.ts';
+import { intakeRoll } from '../intake/index.ts';
+import { newBoard } from '../night/board.ts';
+import { nightFolders } from '../night/folders.ts';
+import { findRolls } from '../night/rolls.ts';
+import { intakeText } from '../show/intake-text.ts';
+import { printJson, printText } from '../show/output.ts';
+import { showProgress } from '../show/progress.ts';
+import { listenForInterrupts } from './interrupts.ts';
+import { DEFAULT_READERS } from './run.ts';
+
+export interface CheckOptions {
+  readonly day: string;
+  readonly copy?: readonly string[];
+  readonly manifests?: readonly string[];
+  readonly readers?: number;
+  readonly json?: boolean;
+  readonly quiet?: boolean;
+}
+
+/** Every byte and a list of nothing to be made: a roll holds when every copy of it does. */
+export function rollHolds(intake: IntakeResult): boolean {
+  return intake.copies.length > 0 && intake.copies.every((copy) => copy.holds) && !intake.findings.some(holds);
+}
+
+export async function checkCommand(options: CheckOptions): Promise<0 | 1 | 130> {
+  const folders = nightFolders({ day: options.day, copies: options.copy ?? [], manifests: options.manifests ?? [] });
+  const { rolls, findings } = await findRolls(folders);
+  if (rolls.length === 0) throw new FindingError([...findings, finding('no-rolls', '0 rolls', 'at least one folder with a roll', { file: folders.day })], 2);
+  const interrupts = listenForInterrupts();
+  const board = newBoard(rolls.map((roll) => roll.name));
+  const progress = showProgress(board, { quiet: options.quiet === true });
+  const results: IntakeResult[] = [];
+  try {
+    for (const roll of rolls) {
+      board.setPhase(roll.name, 'reading');
+      const intake = await intakeRoll({
+        day: folders.dayName,
+        roll: roll.name,
+        folder: roll.folder,
+        copies: folders.copies,
+        manifests: folders.manifests,
+        readers: options.readers ?? DEFAULT_READERS,
+        // Nothing is half done here: the first interrupt ends it.
+        signal: interrupts.first,
+        onProgress: ({ readBytes, totalBytes }) => board.reading(roll.name, readBytes, totalBytes),
+      });
+      board.setPhase(roll.name, rollHolds(intake) ? 'ready' : 'held');
+      results.push(intake);
+    }
+  } catch (error) {
+    if (!interrupts.first.aborted) throw error;
+  } finally {
+    progress.stop();
+    interrupts.end();
+  }
+  const whole = results.length === rolls.length;
+  const good = whole && results.every(rollHolds) && !findings.some(holds);
+  // Files with their checksums are what a reader of JSON may want to compare; people are told their number.
+  if (options.json === true) printJson({ version: 1, kind: 'check', day: folders.dayName, verdict: good ? 'holds' : 'held', interrupted: !whole, rolls: results.map((intake) => ({ ...intake, holds: rollHolds(intake) })), findings });
+  else printText(intakeText(results, findings, rolls.length));
+  if (!whole) return 130;
+  return good ? 0 : 1;
+}

@@ -1,0 +1,91 @@
+/** `rushlight run`: a shoot day in, verified rolls and proved deliverables out. */
+import { type Finding, FindingError, finding, holds } from '../../findings/finding.ts';
+import { nightFolders } from '../night/folders.ts';
+import type { NightResult, NightUi } from '../night/request.ts';
+import { runNight } from '../night/run.ts';
+import { nightText } from '../show/night-text.ts';
+import { printJson, printText } from '../show/output.ts';
+import { type Progress, showProgress } from '../show/progress.ts';
+import { findingText } from '../show/words.ts';
+import { parseQueueAddress } from '../store/standing.ts';
+import { listenForInterrupts } from './interrupts.ts';
+import type { Rate } from '../../media/rate.ts';
+
+export interface RunOptions {
+  readonly day: string;
+  readonly deliver: string;
+  readonly work?: string;
+  readonly copy?: readonly string[];
+  readonly profile?: readonly string[];
+  readonly manifests?: readonly string[];
+  readonly readers?: number;
+  readonly workers?: number;
+  readonly rate?: Rate;
+  readonly ignore?: readonly string[];
+  readonly queue?: string;
+  readonly ffmpeg?: string;
+  readonly ffprobe?: string;
+  readonly stallSeconds?: number;
+  readonly patienceSeconds?: number;
+  readonly json?: boolean;
+  readonly quiet?: boolean;
+}
+
+export const DEFAULT_READERS = 4;
+export const DEFAULT_STALL_SECONDS = 120;
+export const DEFAULT_PATIENCE_SECONDS = 600;
+
+export function exitCodeOf(result: Pick<NightResult, 'interrupted' | 'verdict'>): 0 | 1 | 130 {
+  if (result.interrupted) return 130;
+  return result.verdict === 'ready' ? 0 : 1;
+}
+
+/** Runs the night and prints what came of it; gives the exit code. Throws FindingError when it cannot begin. */
+export async function runCommand(options: RunOptions): Promise<0 | 1 | 130> {
+  const folders = nightFolders({ day: options.day, copies: options.copy ?? [], deliver: options.deliver, manifests: options.manifests ?? [], ...(options.work === undefined ? {} : { work: options.work }) });
+  const queue = options.queue === undefined ? null : parseQueueAddress(options.queue);
+  if (options.workers === 0 && queue === null) throw new FindingError([finding('usage-wrong', '--workers 0 without --queue: nobody would do the work', '--workers 1 or more, or --queue with workers on other machines')], 2);
+  const interrupts = listenForInterrupts();
+  let progress: Progress | undefined;
+  const say = (line: string): void => {
+    if (options.quiet === true) return;
+    if (progress === undefined) process.stderr.write(`${line}\n`);
+    else progress.say(line);
+  };
+  const ui: NightUi = {
+    begin: (board) => {
+      progress = showProgress(board, { quiet: options.quiet === true });
+    },
+    say,
+    tell: (item: Finding) => {
+      if (holds(item) || options.quiet !== true) say(findingText(item));
+    },
+  };
+  try {
+    const result = await runNight(
+      {
+        folders,
+        profiles: options.profile ?? [],
+        readers: options.readers ?? DEFAULT_READERS,
+        workers: options.workers ?? null,
+        statedRate: options.rate ?? null,
+        ignore: options.ignore ?? [],
+        queue,
+        ...(options.ffmpeg === undefined ? {} : { ffmpeg: options.ffmpeg }),
+        ...(options.ffprobe === undefined ? {} : { ffprobe: options.ffprobe }),
+        stallSeconds: options.stallSeconds ?? DEFAULT_STALL_SECONDS,
+        patienceSeconds: options.patienceSeconds ?? DEFAULT_PATIENCE_SECONDS,
+      },
+      interrupts,
+      ui,
+    );
+    progress?.stop();
+    progress = undefined;
+    if (options.json === true) printJson({ version: 1, kind: 'night', ...result });
+    else printText(nightText(result));
+    return exitCodeOf(result);
+  } finally {
+    progress?.stop();
+    interrupts.end();
+  }
+}

@@ -1,0 +1,106 @@
+/** `rushlight status`: what stands in a delivery, read from disk, and what a run that is at work says. */
+import { existsSync } from 'node:fs';
+import { readdir } from 'node:fs/promises';
+import { join } from 'node:path';
+import { FindingError, finding } from '../../findings/finding.ts';
+import { layout } from '../../ledger/layout.ts';
+import type { QueueAddress } from '../../ledger/queue.ts';
+import { deliverableReportSchema, deliverableStates } from '../../ledger/report.ts';
+import { rollVerdictSchema } from '../../ledger/roll.ts';
+import { readRecord } from '../../ledger/store.ts';
+import { defaultWorkFolder } from '../night/folders.ts';
+import { readRunning } from '../night/running.ts';
+import { printJson, printText } from '../show/output.ts';
+import { type LiveStatus, type RollStatus, statusText } from '../show/status-text.ts';
+import { readLock } from '../store/lock.ts';
+
+export interface StatusOptions {
+  readonly delivery?: string;
+  readonly work?: string;
+  readonly json?: boolean;
+}
+
+const ASK_MILLISECONDS = 3_000;
+
+/** 0: every roll there is ready, and there is at least one. */
+export async function statusCommand(options: StatusOptions): Promise<0 | 1> {
+  if (options.delivery === undefined && options.work === undefined) throw new FindingError([finding('usage-wrong', 'neither a delivery nor --work', 'one of them')], 2);
+  const work = options.work ?? defaultWorkFolder(options.delivery as string);
+  const live = await liveOf(work);
+  const delivery = options.delivery ?? live?.delivery ?? null;
+  if (delivery !== null && !existsSync(delivery)) throw new FindingError([finding('folder-missing', 'nothing there', 'a delivery', { file: delivery })], 2);
+  const rolls = delivery === null ? [] : await rollsOf(delivery);
+  if (options.json === true) printJson({ version: 1, kind: 'status', delivery, work, live, rolls });
+  else printText(statusText(delivery, work, live, rolls));
+  return rolls.length > 0 && rolls.every((roll) => roll.verdict === 'ready') ? 0 : 1;
+}
+
+async function folderNames(folder: string): Promise<string[]> {
+  return (await readdir(folder, { withFileTypes: true })).filter((entry) => entry.isDirectory()).map((entry) => entry.name).sort();
+}
+
+async function rollsOf(delivery: string): Promise<RollStatus[]> {
+  const rolls: RollStatus[] = [];
+  for (const day of await folderNames(delivery)) {
+    for (const name of await folderNames(join(delivery, day))) {
+      const folder = layout.rollFolder(delivery, day, name);
+      const read = await readRecord(layout.verdict(folder), rollVerdictSchema);
+      const reports = await reportCounts(folder);
+      if (read.state === 'absent' && reports === null) continue;
+      const verdict = read.state === 'read' ? read.value : null;
+      rolls.push({
+        day,
+        roll: verdict?.roll ?? name,
+        verdict: verdict?.verdict ?? 'held',
+        decidedAt: verdict?.decidedAt ?? null,
+        clips: verdict?.clips.length ?? 0,
+        clipsReady: verdict?.clips.filter((clip) => clip.verdict === 'ready').length ?? 0,
+        deliverables: reports ?? { publishing: 0, published: 0, failed: 0 },
+        findings: read.state === 'damaged' ? [read.finding] : (verdict?.findings ?? []),
+      });
+    }
+  }
+  return rolls;
+}
+
+/** Reports of deliverables by what they say; null: the roll's folder has none. */
+async function reportCounts(rollFolder: string): Promise<RollStatus['deliverables'] | null> {
+  const folder = join(layout.reportsFolder(rollFolder), 'deliverables');
+  if (!existsSync(folder)) return null;
+  const counts = Object.fromEntries(deliverableStates.map((state) => [state, 0])) as Record<(typeof deliverableStates)[number], number>;
+  for (const name of await readdir(folder)) {
+    if (!name.endsWith('.json') || name.startsWith('.')) continue;
+    const read = await readRecord(join(folder, name), deliverableReportSchema);
+    if (read.state === 'read') counts[read.value.state] += 1;
+  }
+  return counts;
+}
+
+async function liveOf(work: string): Promise<LiveStatus | null> {
+  const lock = await readLock(work);
+  if (lock.state !== 'held') return null;
+  const running = await readRunning(work);
+  return { pid: lock.holder.pid, host: lock.holder.host, since: lock.holder.since, run: running?.run ?? null, day: running?.day ?? null, delivery: running?.delivery ?? null, jobs: running?.queue ? await jobCounts(running.queue) : null };
+}
+
+/** null when the store does not answer; it may be starting, or just be gone. */
+async function jobCounts(address: QueueAddress): Promise<Record<string, number> | null> {
+  const [{ Queue }, { Redis }, { BULL_PREFIX, JOB_QUEUE, redisOptions }] = await Promise.all([import('bullmq'), import('ioredis'), import('../../ledger/queue.ts')]);
+  const client = new Redis({ ...redisOptions(address), connectTimeout: ASK_MILLISECONDS, retryStrategy: () => null });
+  client.on('error', () => undefined);
+  const queue = new Queue(JOB_QUEUE, { connection: client, prefix: BULL_PREFIX, skipMetasUpdate: true });
+  queue.on('error', () => undefined);
+  let timer: NodeJS.Timeout | undefined;
+  try {
+    const late = new Promise<null>((resolve) => {
+      timer = setTimeout(() => resolve(null), ASK_MILLISECONDS);
+    });
+    return await Promise.race([queue.getJobCounts('active', 'prioritized', 'delayed', 'completed', 'failed'), late]);
+  } catch {
+    return null;
+  } finally {
+    clearTimeout(timer);
+    await queue.close().catch(() => undefined);
+    client.disconnect();
+  }
+}

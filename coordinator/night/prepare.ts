@@ -1,0 +1,27 @@
+/** Tools and profiles of a night: located, asked what they can do, loaded, and fit for each other. */
+import { FindingError } from '../../findings/finding.ts';
+import { type Toolchain, toolchainOf } from '../../ledger/toolchain.ts';
+import { abilitiesOf, locateTools, type MediaTools } from '../../media/tools/locate.ts';
+import { defaultProfiles, loadProfiles } from '../../profiles/load.ts';
+import type { LoadedProfile } from '../../profiles/schema.ts';
+
+export interface ToolRequest {
+  readonly ffmpeg?: string;
+  readonly ffprobe?: string;
+}
+
+export function toolsOf(request: ToolRequest): Promise<MediaTools> {
+  return locateTools({ ...(request.ffmpeg === undefined ? {} : { ffmpeg: request.ffmpeg }), ...(request.ffprobe === undefined ? {} : { ffprobe: request.ffprobe }) });
+}
+
+/** Throws FindingError: 2 for a profile that is wrong, 3 for tools that are missing or lack what a profile needs. */
+export async function prepare(wanted: readonly string[], located: Promise<MediaTools>): Promise<{ tools: MediaTools; toolchain: Toolchain; profiles: LoadedProfile[] }> {
+  // What the profiles say is read while ffmpeg answers; what is wrong with them is told even where there is no ffmpeg.
+  const first = await loadProfiles({ wanted: wanted.length === 0 ? defaultProfiles : wanted });
+  if (first.findings.length > 0) throw new FindingError(first.findings, 2);
+  const tools = await located;
+  const abilities = await abilitiesOf(tools.ffmpeg);
+  const { profiles, findings } = await loadProfiles({ wanted: wanted.length === 0 ? defaultProfiles : wanted, abilities });
+  if (findings.length > 0) throw new FindingError(findings, findings.every((item) => item.code === 'profile-tool-lacks') ? 3 : 2);
+  return { tools, toolchain: toolchainOf(tools), profiles };
+}

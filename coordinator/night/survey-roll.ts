@@ -1,0 +1,33 @@
+/** Survey of a roll whose intake holds: clips and facts, each finding with the roll's name and at its clip. */
+import type { Finding } from '../../findings/finding.ts';
+import type { IntakeResult } from '../../ledger/roll.ts';
+import type { MediaTools } from '../../media/tools/locate.ts';
+import type { GateClip } from '../gate/decide.ts';
+import { findClips, type FindOptions, surveyRoll } from '../survey/index.ts';
+
+export interface RollSurvey {
+  readonly clips: GateClip[];
+  readonly otherFiles: string[];
+  /** Of the roll as a whole. */
+  readonly findings: Finding[];
+}
+
+export async function surveyOf(intake: IntakeResult, tools: MediaTools, options: FindOptions & { readonly signal: AbortSignal; readonly onMeasured: (measured: number, clips: number) => void }): Promise<RollSurvey> {
+  const found = findClips(intake.files, options);
+  const ofRoll = (item: Finding): Finding => ({ ...item, roll: intake.roll });
+  let measured = 0;
+  options.onMeasured(0, found.clips.length);
+  const surveyed = await surveyRoll(found.clips, intake.folder, tools, {
+    signal: options.signal,
+    onClip: () => {
+      measured += 1;
+      options.onMeasured(measured, found.clips.length);
+    },
+  });
+  const ids = new Set(found.clips.map((clip) => clip.id));
+  return {
+    otherFiles: found.others,
+    findings: found.findings.filter((item) => item.clip === undefined || !ids.has(item.clip)).map(ofRoll),
+    clips: surveyed.map(({ clip, facts, findings }) => ({ clip, facts, findings: [...found.findings.filter((item) => item.clip === clip.id), ...findings].map(ofRoll) })),
+  };
+}
