@@ -42,6 +42,14 @@ export function exitCodeOf(result: Pick<NightResult, 'interrupted' | 'verdict'>)
 
 /** Runs the night and prints what came of it; gives the exit code. Throws FindingError when it cannot begin. */
 export async function runCommand(options: RunOptions): Promise<0 | 1 | 130> {
+  const result = await takeNight(options);
+  if (options.json === true) printJson({ version: 1, kind: 'night', ...result });
+  else printText(nightText(result));
+  return exitCodeOf(result);
+}
+
+/** The night as `run` takes it, with progress and interrupts; what came of it is the caller's to print. */
+export async function takeNight(options: RunOptions): Promise<NightResult> {
   const folders = nightFolders({ day: options.day, copies: options.copy ?? [], deliver: options.deliver, manifests: options.manifests ?? [], ...(options.work === undefined ? {} : { work: options.work }) });
   const queue = options.queue === undefined ? null : parseQueueAddress(options.queue);
   if (options.workers === 0 && queue === null) throw new FindingError([finding('usage-wrong', '--workers 0 without --queue: nobody would do the work', '--workers 1 or more, or --queue with workers on other machines')], 2);
@@ -62,7 +70,7 @@ export async function runCommand(options: RunOptions): Promise<0 | 1 | 130> {
     },
   };
   try {
-    const result = await runNight(
+    return await runNight(
       {
         folders,
         profiles: options.profile ?? [],
@@ -79,11 +87,6 @@ export async function runCommand(options: RunOptions): Promise<0 | 1 | 130> {
       interrupts,
       ui,
     );
-    progress?.stop();
-    progress = undefined;
-    if (options.json === true) printJson({ version: 1, kind: 'night', ...result });
-    else printText(nightText(result));
-    return exitCodeOf(result);
   } finally {
     progress?.stop();
     interrupts.end();

@@ -1,8 +1,8 @@
 /** Makes the demo's shoot day on disk: clips, manifests, three copies, and the damage. Everything lies below one folder. */
+import { createHash } from 'node:crypto';
 import { closeSync, cpSync, existsSync, mkdirSync, openSync, readdirSync, readSync, renameSync, rmSync, statSync, writeFileSync, writeSync } from 'node:fs';
 import { availableParallelism } from 'node:os';
 import { join } from 'node:path';
-import { createHash } from 'node:crypto';
 import pLimit from 'p-limit';
 import { z } from 'zod';
 import { FindingError, finding } from '../../findings/finding.ts';
@@ -11,12 +11,14 @@ import { checksumLine } from '../../media/manifest/checksum-file.ts';
 import { hashFile } from '../../media/manifest/hash.ts';
 import type { FoundTool } from '../../media/tools/locate.ts';
 import { runTool } from '../../media/tools/run.ts';
+import { sealRoll } from '../seal.ts';
 import { clipArguments } from './clip.ts';
 import { COPIES, DAMAGED, DAY, type DemoRoll, rolls, TITLE } from './script.ts';
 
 /** Where everything of a demo lies. */
 export function demoFolders(folder: string) {
   return {
+    folder,
     record: join(folder, 'demo.json'),
     shoot: join(folder, 'shoot'),
     /** The shoot day on each drive; the first is the working copy. */
@@ -26,7 +28,7 @@ export function demoFolders(folder: string) {
     work: join(folder, 'work'),
   };
 }
-type DemoFolders = ReturnType<typeof demoFolders>;
+export type DemoFolders = ReturnType<typeof demoFolders>;
 
 /** Says that the folder is a demo's, which script it was made from, and whether the making was finished. */
 const demoRecordSchema = z.looseObject({ version: z.literal(1), kind: z.literal('demo'), title: z.string(), script: z.string(), whole: z.boolean() });
@@ -90,6 +92,10 @@ async function film(folders: DemoFolders, ffmpeg: FoundTool, telling: ShootTelli
 
 async function writeManifest(folders: DemoFolders, roll: DemoRoll): Promise<void> {
   const rollFolder = join(folders.days[0] as string, roll.name);
+  if (roll.manifest === 'mhl') {
+    await sealRoll({ rollFolder, to: folders.manifests });
+    return;
+  }
   const lines: Buffer[] = [];
   for (const clip of roll.clips) {
     const read = await hashFile(join(rollFolder, clip.name), ['xxh128']);

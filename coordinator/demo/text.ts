@@ -1,0 +1,20 @@
+/** What the demo says before and after the night. Pure. */
+import { join } from 'node:path';
+import { printable } from '../../media/names.ts';
+import { DAMAGED, DAY, rolls, TITLE } from './script.ts';
+import type { DemoFolders } from './shoot.ts';
+
+export const introduction = `"${TITLE}", a short film about a bell foundry that does not exist: ${DAY}, two cameras, ${rolls.length} rolls on three drives.`;
+
+export function demoText(folders: DemoFolders, unexpected: readonly string[]): string {
+  if (unexpected.length > 0) return `The demo did not come out as its script says:\n${unexpected.map((line) => `  ${line}`).join('\n')}\n`;
+  const ready = rolls.filter((roll) => roll.expected === 'ready').map((roll) => roll.name);
+  return [
+    `Shown: ${ready.join(', ')} are ready, because every byte of three copies, every clip and every proxy was measured and nothing differed.`,
+    `${DAMAGED.roll} is held: one bit of ${DAMAGED.clip} on ${DAMAGED.copy} was turned over on purpose, and no proxy was made of a roll in doubt.`,
+    '',
+    `The proxies and reports lie in ${printable(join(folders.delivery, DAY))}.`,
+    'A day of your own: npm start -- run <shoot day> --copy <other copy> --deliver <folder>',
+    '',
+  ].join('\n');
+}
