@@ -1,123 +1,147 @@
 /**
- * Makes a manifest for a roll that came without: the first generation of an ASC MHL history, kept apart from the roll,
- * which is never written to. It proves later copies equal to what was read now, not to the card.
- * Source: ASC MHL specification v1.0, its schemas ASCMHL.xsd and ASCMHLDirectory.xsd. Folder hashes, which the schema
- * leaves to the writer, are left out; so are empty folders.
+ * Makes a generation of an ASC MHL history for a roll, kept apart from the roll, which is never written to: the first
+ * one for a roll that came without manifest, a further one where a history stands already. It proves later copies equal
+ * to what was read when the history began, not to the card. Source: ASC MHL specification v1.0, its schema ASCMHL.xsd.
  */
-import { randomUUID } from 'node:crypto';
-import { lstat, mkdir, open, rename, rm } from 'node:fs/promises';
+import ignore from 'ignore';
+import { readdir, readFile } from 'node:fs/promises';
 import { availableParallelism, hostname } from 'node:os';
 import { posix } from 'node:path';
-import { FindingError, finding, holds } from '../findings/finding.ts';
-import type { RollFile } from '../ledger/roll.ts';
+import { FindingError, type Finding, finding, holds } from '../findings/finding.ts';
 import { packageVersion } from '../media/installation.ts';
-import { c4OfBytes } from '../media/manifest/c4.ts';
-import { CHAIN_FILE, HISTORY_FOLDER, writeChain } from '../media/manifest/chain.ts';
+import { CHAIN_FILE, HISTORY_FOLDER } from '../media/manifest/chain.ts';
+import { folderHashes } from '../media/manifest/directory-hash.ts';
 import { isManifestPath } from '../media/manifest/find.ts';
-import { DEFAULT_IGNORE, MHL_NAMESPACE } from '../media/manifest/generation.ts';
-import { CONTENT_ALGORITHM } from '../media/manifest/hash.ts';
+import { DEFAULT_IGNORE, type MhlFormat } from '../media/manifest/generation.ts';
 import { createHashPool } from '../media/manifest/hash-pool.ts';
-import { escapeXml, fitsXml } from '../media/manifest/xml.ts';
-import { fsPath, printable } from '../media/names.ts';
-import { readCopy, walkCopy } from './intake/read.ts';
+import { type History, readHistory } from '../media/manifest/history.ts';
+import { respell } from '../media/manifest/spelling.ts';
+import type { Statement } from '../media/manifest/statement.ts';
+import { generationName, type WrittenFile, writeGeneration } from '../media/manifest/write-generation.ts';
+import { fitsXml } from '../media/manifest/xml.ts';
+import { printable } from '../media/names.ts';
+import { readCopy, type WalkedCopy, walkCopy } from './intake/read.ts';
+import { recordFile } from './sealing/records.ts';
+import { writeFirst, writeFurther } from './sealing/write.ts';
 
 export interface SealOrder {
   readonly rollFolder: string;
   /** Folder of manifests; it must not lie in the roll. */
   readonly to: string;
+  /** Of the new records and of the folder hashes; xxh128 unless told otherwise. */
+  readonly algorithm?: MhlFormat;
+  /** Files that are read at once; at most four unless told otherwise. */
+  readonly readers?: number;
+  readonly onProgress?: (progress: { readonly readBytes: number; readonly totalBytes: number }) => void;
   readonly signal?: AbortSignal;
 }
 
 export interface Seal {
   /** Full path of the generation's file. */
   readonly file: string;
+  /** Its number, from 1. */
+  readonly generation: number;
   readonly files: number;
   readonly bytes: number;
+  /** Files that are not what the history says, or not there: the generation records what failed. */
+  readonly findings: readonly Finding[];
 }
 
-/** Whole seconds of UTC: `2020-01-16T09:15:00Z`. */
-function seconds(at: Date): string {
-  return `${at.toISOString().slice(0, 19)}Z`;
+interface StandingHistory {
+  readonly history: History;
+  readonly chainBytes: Buffer;
 }
 
-function generationText(files: readonly RollFile[], at: Date): string {
-  const date = seconds(at);
-  const entries = files.map(
-    ({ path, bytes, hashes }) =>
-      `    <hash>\n      <path size="${bytes}">${escapeXml(path)}</path>\n      <${CONTENT_ALGORITHM} action="original" hashdate="${date}">${hashes[CONTENT_ALGORITHM]}</${CONTENT_ALGORITHM}>\n    </hash>\n`,
-  );
-  const patterns = DEFAULT_IGNORE.map((pattern) => `      <pattern>${escapeXml(pattern)}</pattern>\n`).join('');
-  return `<?xml version="1.0" encoding="UTF-8"?>
-<hashlist version="2.0" xmlns="${MHL_NAMESPACE}">
-  <creatorinfo>
-    <creationdate>${date}</creationdate>
-    <hostname>${escapeXml(hostname())}</hostname>
-    <tool version="${escapeXml(packageVersion())}">rushlight</tool>
-  </creatorinfo>
-  <processinfo>
-    <process>in-place</process>
-    <ignore>
-${patterns}    </ignore>
-  </processinfo>
-  <hashes>
-${entries.join('')}  </hashes>
-</hashlist>
-`;
-}
-
-/** Every file of the roll, read whole. Throws FindingError when anything in it cannot be vouched for. */
-async function readRoll(folder: string, roll: string, signal: AbortSignal | undefined): Promise<RollFile[]> {
-  const walk = await walkCopy(folder, roll, signal);
-  if ('fault' in walk) throw new FindingError([walk.fault]);
-  const pool = createHashPool(Math.min(4, availableParallelism()));
+/** null: there is none. Throws FindingError when it is not whole: nothing may be built on that. */
+async function standingHistory(place: string): Promise<StandingHistory | null> {
+  const folder = `${place}/${HISTORY_FOLDER}`;
+  let names: string[];
   try {
-    const copy = await readCopy(walk.walked, { roll, statements: new Map(), pool, onBytes: () => {}, signal });
-    const files = [...copy.files.values()].filter(({ path }) => !isManifestPath(path) && !/(?:^|\/)\.DS_Store$/.test(path));
-    const faults = copy.findings.filter(holds);
-    for (const { path } of files) if (!fitsXml(path)) faults.push(finding('seal-name-unwritable', printable(path), 'characters that XML 1.0 can carry', { roll, file: path }));
-    if (files.length === 0) faults.push(finding('roll-empty', '0 files', 'at least one clip', { roll }));
-    if (faults.length > 0) throw new FindingError(faults);
-    return files;
-  } finally {
-    await pool.close();
+    names = await readdir(folder);
+  } catch (error) {
+    if ((error as NodeJS.ErrnoException).code === 'ENOENT') return null;
+    throw new FindingError([finding('manifest-unreadable', printable((error as Error).message), 'a history folder, or nothing there', { file: folder })]);
   }
+  const files = new Map<string, Buffer>();
+  for (const name of names.filter((item) => item === CHAIN_FILE || /\.mhl$/i.test(item))) files.set(name, await readFile(`${folder}/${name}`));
+  const history = readHistory(files, folder);
+  // A failure that the history records is no fault of the history.
+  const faults = history.findings.filter((item) => holds(item) && item.code !== 'manifest-failure');
+  if (faults.length > 0) throw new FindingError(faults);
+  return { history, chainBytes: files.get(CHAIN_FILE) as Buffer };
 }
 
-async function writeDurably(file: string, bytes: Buffer): Promise<void> {
-  const handle = await open(fsPath(file), 'wx');
-  try {
-    await handle.writeFile(bytes);
-    await handle.sync();
-  } finally {
-    await handle.close();
-  }
+interface Contents {
+  readonly files: WrittenFile[];
+  readonly folders: ReturnType<typeof folderHashes>;
+  readonly findings: Finding[];
 }
 
-/** Writes `<to>/<roll>/ascmhl/` whole or not at all. Throws FindingError, or the signal's reason after an abort. */
-export async function sealRoll({ rollFolder, to, signal }: SealOrder): Promise<Seal> {
-  const source = posix.resolve(rollFolder);
+/** Reads every file of the roll. Throws FindingError when anything in it cannot be vouched for. */
+async function readContents(copy: WalkedCopy, roll: string, patterns: readonly string[], stated: ReadonlyMap<string, Statement>, order: SealOrder): Promise<Contents> {
+  const { algorithm = 'xxh128', readers = Math.min(4, availableParallelism()), onProgress, signal } = order;
+  const left = ignore({ ignorecase: false }).add([...patterns]);
+  const totalBytes = copy.walk.files.reduce((sum, file) => sum + file.bytes, 0);
+  let readBytes = 0;
+  const onBytes = (bytes: number): void => {
+    readBytes += bytes;
+    onProgress?.({ readBytes, totalBytes });
+  };
+  const pool = createHashPool(readers);
+  const read = await readCopy(copy, { roll, statements: stated, also: [algorithm], pool, onBytes, signal }).finally(() => pool.close());
+  const files = [...read.files.values()].filter(({ path }) => !left.ignores(path));
+  const folders = copy.walk.folders.filter((path) => !left.ignores(`${path}/`));
+  const faults = read.findings.filter(holds);
+  for (const path of [...files.map((file) => file.path), ...folders]) {
+    if (!fitsXml(path)) faults.push(finding('seal-name-unwritable', printable(path), 'characters that XML 1.0 can carry', { roll, file: path }));
+  }
+  if (files.every(({ path }) => isManifestPath(path))) faults.push(finding('roll-empty', '0 files', 'at least one clip', { roll }));
+  if (faults.length > 0) throw new FindingError(faults);
+
+  const findings: Finding[] = [];
+  const modified = new Map(copy.walk.files.map((file) => [file.path, file.modifiedAt]));
+  const written = files.map((file): WrittenFile => {
+    const recorded = recordFile(file, stated.get(file.path), algorithm, { roll, file: file.path });
+    findings.push(...recorded.findings);
+    return { path: file.path, bytes: file.bytes, modifiedAt: modified.get(file.path) as Date, hashes: recorded.records };
+  });
+  for (const [path, { bytes }] of stated) {
+    if (!read.files.has(path)) findings.push(finding('roll-file-absent', 'not there', bytes === null ? 'the file that the history lists' : `${bytes} bytes`, { roll, file: path }));
+  }
+  const values = files.map(({ path, hashes }) => ({ path, value: hashes[algorithm] as string }));
+  return { files: written, folders: folderHashes(algorithm, values, folders), findings };
+}
+
+/** Writes `<to>/<roll>/ascmhl/000n_….mhl` and the chain. Throws FindingError, or the signal's reason after an abort. */
+export async function sealRoll(order: SealOrder): Promise<Seal> {
+  const source = posix.resolve(order.rollFolder);
   const roll = posix.basename(source);
-  const place = posix.resolve(to, roll);
+  const place = posix.resolve(order.to, roll);
   if (!fitsXml(roll)) throw new FindingError([finding('seal-name-unwritable', printable(roll), 'a roll name that XML 1.0 can carry', { roll })]);
   if (place === source || place.startsWith(`${source}/`)) throw new FindingError([finding('folders-overlap', printable(place), 'a folder outside the roll', { roll })], 2);
-  const target = `${place}/${HISTORY_FOLDER}`;
-  // Not there is what is wanted; any other failure comes back when the folder is made.
-  if ((await lstat(target).catch(() => null)) !== null) throw new FindingError([finding('seal-exists', printable(target), 'no history there', { roll })]);
-  const files = await readRoll(source, roll, signal);
-  const at = new Date();
-  const name = `0001_${roll}_${seconds(at).replace('T', '_').replaceAll(/(?<=_.*):/g, '')}.mhl`;
-  const generation = Buffer.from(generationText(files, at));
-  await mkdir(place, { recursive: true });
-  // Not mkdtemp, whose folders only their owner may read.
-  const staging = `${place}/.sealing-${randomUUID()}`;
-  await mkdir(staging);
-  try {
-    await writeDurably(`${staging}/${name}`, generation);
-    await writeDurably(`${staging}/${CHAIN_FILE}`, writeChain([{ sequence: 1, file: name, c4: c4OfBytes(generation) }]));
-    // Fails when somebody else has made a history there meanwhile: a folder that is not empty is never replaced.
-    await rename(staging, target);
-  } finally {
-    await rm(staging, { recursive: true, force: true });
+  const standing = await standingHistory(place);
+  const walk = await walkCopy(source, roll, order.signal);
+  if ('fault' in walk) throw new FindingError([walk.fault]);
+  const present = new Set(walk.walked.walk.files.map((file) => file.path));
+  const spelled = respell(standing?.history.statements ?? [], present);
+  if (standing !== null && !spelled.statements.some(({ path }) => present.has(path))) {
+    throw new FindingError([finding('seal-of-another-roll', 'none of the files that it lists', 'the files of the history that stands there', { roll, file: `${place}/${HISTORY_FOLDER}` })]);
   }
-  return { file: `${target}/${name}`, files: files.length, bytes: files.reduce((sum, file) => sum + file.bytes, 0) };
+  const patterns = [...new Set([...DEFAULT_IGNORE, ...(standing?.history.ignore ?? [])])];
+  const contents = await readContents(walk.walked, roll, patterns, new Map(spelled.statements.map((statement) => [statement.path, statement])), order);
+  const at = new Date();
+  const sequence = (standing?.history.chain.length ?? 0) + 1;
+  const name = generationName(sequence, roll, at);
+  const bytes = writeGeneration({
+    createdAt: at,
+    host: hostname(),
+    tool: { name: 'rushlight', version: packageVersion() },
+    process: 'in-place',
+    ignore: patterns,
+    files: contents.files,
+    folders: contents.folders,
+    folderAlgorithm: order.algorithm ?? 'xxh128',
+  });
+  const file = standing === null ? await writeFirst(place, name, bytes) : await writeFurther(place, name, bytes, standing.history.chain, standing.chainBytes);
+  return { file, generation: sequence, files: contents.files.length, bytes: contents.files.reduce((sum, item) => sum + item.bytes, 0), findings: [...spelled.findings.map((item) => ({ ...item, roll })), ...contents.findings] };
 }

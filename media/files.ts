@@ -6,6 +6,7 @@ export interface WalkedFile {
   /** Relative to the walked folder, `/` between parts (see names.ts for bytes that are not UTF-8). */
   readonly path: string;
   readonly bytes: number;
+  readonly modifiedAt: Date;
 }
 
 export interface Walk {
@@ -52,7 +53,7 @@ export async function walkFolder(folder: string, options: WalkOptions = {}): Pro
       const full = fsPath(`${folder}/${path}`);
       try {
         const stat = await lstat(full);
-        if (stat.isFile()) files.push({ path, bytes: stat.size });
+        if (stat.isFile()) files.push({ path, bytes: stat.size, modifiedAt: stat.mtime });
         else if (stat.isDirectory()) {
           folders.push(path);
           if (options.skip?.(path) !== true) waiting.push(path);

@@ -27,6 +27,8 @@ export interface ReadCopy {
 export interface ReadOptions {
   readonly roll: string;
   readonly statements: ReadonlyMap<string, Statement>;
+  /** Computed of every file, besides what is stated of it. */
+  readonly also?: readonly Algorithm[];
   readonly pool: HashPool;
   readonly onBytes: (bytes: number) => void;
   readonly signal: AbortSignal | undefined;
@@ -59,13 +61,13 @@ export async function walkCopy(folder: string, roll: string, signal: AbortSignal
 
 /** Throws the signal's reason after an abort. */
 export async function readCopy(copy: WalkedCopy, options: ReadOptions): Promise<ReadCopy> {
-  const { roll, statements, pool, onBytes, signal } = options;
+  const { roll, statements, also, pool, onBytes, signal } = options;
   const subject = { roll, copy: copy.folder };
   const findings = walkFindings(copy, subject);
   const files = new Map<string, RollFile>();
   const unread = new Set<string>(copy.walk.unreadable.map(({ path }) => path));
   const reads = copy.walk.files.map(async ({ path }) => {
-    const wanted: Algorithm[] = [CONTENT_ALGORITHM, ...(statements.get(path)?.hashes.map(({ algorithm }) => algorithm) ?? [])];
+    const wanted: Algorithm[] = [CONTENT_ALGORITHM, ...(also ?? []), ...(statements.get(path)?.hashes.map(({ algorithm }) => algorithm) ?? [])];
     return { path, read: await pool.hash(`${copy.folder}/${path}`, wanted, signal === undefined ? { onBytes } : { onBytes, signal }) };
   });
   for (const { path, read } of await Promise.all(reads)) {

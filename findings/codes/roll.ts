@@ -150,8 +150,13 @@ export const rollCodes = {
   },
   'seal-exists': {
     weight: 'hold',
-    title: 'the roll is sealed already',
-    remedy: 'A seal is never written over. Name another folder with --to, or move the old history away if it is known to be wrong.',
+    title: 'somebody else sealed the roll there at the same time',
+    remedy: 'Look at the history that stands there, and seal again: a further generation is added to it. Nothing was written over.',
+  },
+  'seal-of-another-roll': {
+    weight: 'hold',
+    title: 'the history that stands there is of another roll with the same name',
+    remedy: 'Name another folder with --to. Nothing was written.',
   },
   'seal-name-unwritable': {
     weight: 'hold',

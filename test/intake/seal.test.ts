@@ -1,11 +1,13 @@
 /** Seals against the published schema (read by xmllint), the xxhsum program, and intake itself. */
 import { execFileSync } from 'node:child_process';
-import { appendFileSync, mkdirSync, readFileSync, readdirSync, symlinkSync, writeFileSync } from 'node:fs';
+import { appendFileSync, cpSync, mkdirSync, readdirSync, readFileSync, renameSync, rmSync, symlinkSync, writeFileSync } from 'node:fs';
 import { basename, dirname, join } from 'node:path';
-import { expect, test } from 'vitest';
+import { describe, expect, test } from 'vitest';
 import { intakeRoll } from '../../coordinator/intake/index.ts';
 import { sealRoll } from '../../coordinator/seal.ts';
 import { FindingError } from '../../findings/finding.ts';
+import { readGeneration } from '../../media/manifest/generation.ts';
+import { parseXml } from '../../media/manifest/xml.ts';
 import { fsPath, nameFromBytes } from '../../media/names.ts';
 import { freshFolder } from '../support/folder.ts';
 
@@ -29,8 +31,7 @@ test('a seal is valid by the published schemas, states what xxhsum states, and p
   const at = roll({ 'two\nlines.mov': 'y' });
   const seal = await sealRoll({ rollFolder: at.folder, to: at.to });
   expect(basename(seal.file)).toMatch(/^0001_A001_\d{4}-\d\d-\d\d_\d{6}Z\.mhl$/);
-  execFileSync('xmllint', ['--noout', '--nonet', '--schema', join(schemas, 'ASCMHL.xsd'), seal.file], { stdio: 'pipe' });
-  execFileSync('xmllint', ['--noout', '--nonet', '--schema', join(schemas, 'ASCMHLDirectory__combined.xsd'), join(dirname(seal.file), 'ascmhl_chain.xml')], { stdio: 'pipe' });
+  validate(dirname(seal.file));
   const outside = execFileSync('xxhsum', ['-H128', join(at.folder, 'Clips/bell.mov')], { encoding: 'utf8' }).split(' ')[0] as string;
   expect(readFileSync(seal.file, 'utf8')).toContain(`>${outside}</xxh128>`);
   const order = { day: 'day', roll: 'A001', folder: at.folder, copies: [], manifests: [at.to], readers: 1 };
@@ -41,12 +42,72 @@ test('a seal is valid by the published schemas, states what xxhsum states, and p
   expect(readdirSync(join(at.to, 'A001'))).toEqual(['ascmhl']);
 });
 
-test('a seal is never written over', async () => {
-  const at = roll();
-  const first = await sealRoll({ rollFolder: at.folder, to: at.to });
-  const before = readFileSync(first.file);
-  expect(await codesOf(sealRoll({ rollFolder: at.folder, to: at.to }))).toEqual(['seal-exists']);
-  expect(readFileSync(first.file)).toEqual(before);
+/** Every manifest and the chain, read by xmllint against the published schemas. */
+function validate(folder: string): void {
+  for (const name of readdirSync(folder)) {
+    const schema = name.endsWith('.mhl') ? 'ASCMHL.xsd' : 'ASCMHLDirectory__combined.xsd';
+    execFileSync('xmllint', ['--noout', '--nonet', '--schema', join(schemas, schema), join(folder, name)], { stdio: 'pipe' });
+  }
+}
+
+describe('a history that stands already', () => {
+  test('gets a further generation: what is equal is verified, what is new is original', async () => {
+    const at = roll();
+    const first = await sealRoll({ rollFolder: at.folder, to: at.to });
+    const before = readFileSync(first.file);
+    writeFileSync(join(at.folder, 'Clips/late.mov'), 'slag');
+    const second = await sealRoll({ rollFolder: at.folder, to: at.to, algorithm: 'sha1' });
+    expect(second).toMatchObject({ generation: 2, files: 3, findings: [] });
+    expect(readFileSync(first.file)).toEqual(before);
+    validate(dirname(second.file));
+    const records = readGeneration(parseXml(readFileSync(second.file)), 'm').files.map(({ path, hashes }) => [path, hashes.map(({ algorithm, action }) => `${algorithm} ${action}`)]);
+    expect(records).toEqual([
+      ['Clips/bell.mov', ['sha1 verified', 'xxh128 verified']],
+      ['Clips/late.mov', ['sha1 original']],
+      ['sheet <1> & "2".txt', ['sha1 verified', 'xxh128 verified']],
+    ]);
+    expect((await intakeRoll({ day: 'day', roll: 'A001', folder: at.folder, copies: [], manifests: [at.to], readers: 1 })).findings).toEqual([]);
+  });
+
+  test('records what failed, tells what is missing, and intake holds the roll', async () => {
+    const at = roll();
+    await sealRoll({ rollFolder: at.folder, to: at.to });
+    writeFileSync(join(at.folder, 'Clips/bell.mov'), 'Bronze');
+    rmSync(join(at.folder, 'sheet <1> & "2".txt'));
+    const second = await sealRoll({ rollFolder: at.folder, to: at.to });
+    validate(dirname(second.file));
+    expect(second.findings.map(({ code, file }) => [code, file])).toEqual([['file-checksum-differs', 'Clips/bell.mov'], ['roll-file-absent', 'sheet <1> & "2".txt']]);
+    expect(readFileSync(second.file, 'utf8')).toContain('<xxh128 action="failed"');
+    writeFileSync(join(at.folder, 'Clips/bell.mov'), 'bronze');
+    const result = await intakeRoll({ day: 'day', roll: 'A001', folder: at.folder, copies: [], manifests: [at.to], readers: 1 });
+    expect(result.findings.map(({ code }) => code).sort()).toEqual(['manifest-failure', 'roll-file-absent']);
+  });
+
+  test('is left alone when it is of another roll, or not whole', async () => {
+    const [at, other] = [roll(), roll()];
+    const seal = await sealRoll({ rollFolder: at.folder, to: at.to });
+    rmSync(join(other.folder, 'Clips'), { recursive: true });
+    renameSync(join(other.folder, 'sheet <1> & "2".txt'), join(other.folder, 'another.mov'));
+    expect(await codesOf(sealRoll({ rollFolder: other.folder, to: at.to }))).toEqual(['seal-of-another-roll']);
+    appendFileSync(seal.file, '\n');
+    expect(await codesOf(sealRoll({ rollFolder: at.folder, to: at.to }))).toEqual(['manifest-chain-broken']);
+    expect(readdirSync(dirname(seal.file))).toHaveLength(2);
+  });
+
+  test("continues the reference implementation's own, with the folder hashes that it published", async () => {
+    // Scenario 03 of ascmitc/mhl: xxh64 in the first generation, md5 added in the second.
+    const from = (scenario: string): string => join(schemas, scenario, 'A002R2EC');
+    const base = freshFolder('seal');
+    const folder = join(base, 'day/A002R2EC');
+    cpSync(from('scenario_01'), folder, { recursive: true });
+    cpSync(join(folder, 'ascmhl'), join(base, 'seals/A002R2EC/ascmhl'), { recursive: true });
+    const seal = await sealRoll({ rollFolder: folder, to: join(base, 'seals'), algorithm: 'md5' });
+    validate(dirname(seal.file));
+    const published = readFileSync(join(from('scenario_03'), 'ascmhl/0002_A002R2EC_2020-01-17_143000Z.mhl'), 'utf8');
+    // All but dates and sizes as written there: values, actions and the order of the entries.
+    const values = (text: string): string[] => [...text.matchAll(/<(path|md5|xxh64)(?: [^>]*?(action="\w+"))?[^>]*>([^<]*)</g)].map(([, name, action, value]) => `${name} ${action ?? ''} ${value}`);
+    expect(values(readFileSync(seal.file, 'utf8'))).toEqual(values(published));
+  });
 });
 
 test('what cannot be vouched for is not sealed, and nothing is left behind', async () => {
