@@ -1,7 +1,7 @@
 /** One roll of a delivery, measured again. */
 import { checkDeliverable } from '../../check/index.ts';
 import { type Finding, finding, holds } from '../../findings/finding.ts';
-import { layout } from '../../ledger/layout.ts';
+import { folderName, layout } from '../../ledger/layout.ts';
 import { clipReportSchema, type DeliverableReport, deliverableReportSchema } from '../../ledger/report.ts';
 import { type RollVerdict, rollVerdictSchema, type verdicts } from '../../ledger/roll.ts';
 import { placeOf } from '../../ledger/settle.ts';
@@ -40,7 +40,7 @@ export async function auditRoll(place: Place, request: AuditRequest): Promise<Ro
   }
   const recorded = read.value;
   const findings: Finding[] = [];
-  if (recorded.day !== day || recorded.roll !== roll) findings.push(finding('report-disagrees', `roll.json of ${recorded.day}/${recorded.roll}`, `roll.json of ${day}/${roll}`, { roll }));
+  if (folderName(recorded.day) !== day || folderName(recorded.roll) !== roll) findings.push(finding('report-disagrees', `roll.json of ${recorded.day}/${recorded.roll}`, `roll.json of ${day}/${roll}`, { roll }));
   let deliverables = 0;
   for (const clip of recorded.clips) {
     findings.push(...(await auditClipReport(place, clip)));

@@ -48,8 +48,9 @@ async function film(options: DemoOptions, say: (line: string) => void): Promise<
     say(made ? '' : `The shoot day of an earlier demo lies in ${folders.shoot}; what its night finished is not made again.\n`);
     return folders;
   } catch (error) {
-    if (interrupts.first.aborted) return null;
-    throw error;
+    if (!interrupts.first.aborted) throw error;
+    say('Interrupted while filming; started again, the demo films anew.');
+    return null;
   } finally {
     interrupts.end();
   }

@@ -9,7 +9,6 @@ import { doctorText } from '../doctor/text.ts';
 export interface DoctorOptions extends DoctorQuestion {
   /** Profiles that this machine must be able to make, by name or path; none: every built-in one. */
   readonly profiles?: readonly string[];
-  readonly profileFolders?: readonly string[];
 }
 
 export interface DoctorReport {
@@ -24,7 +23,7 @@ export interface DoctorReport {
 /** Throws FindingError (exit 2) for a profile that cannot be read. */
 export async function doctor(options: DoctorOptions): Promise<DoctorReport> {
   const wanted = options.profiles === undefined || options.profiles.length === 0 ? builtInNames : options.profiles;
-  const { profiles, findings } = await loadProfiles({ wanted, ...(options.profileFolders === undefined ? {} : { folders: options.profileFolders }) });
+  const { profiles, findings } = await loadProfiles({ wanted });
   if (findings.length > 0) throw new FindingError(findings, 2);
   const asked = profiles.map((loaded) => loaded.profile);
   const facts = await gather(options);

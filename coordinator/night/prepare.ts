@@ -14,14 +14,19 @@ export function toolsOf(request: ToolRequest): Promise<MediaTools> {
   return locateTools({ ...(request.ffmpeg === undefined ? {} : { ffmpeg: request.ffmpeg }), ...(request.ffprobe === undefined ? {} : { ffprobe: request.ffprobe }) });
 }
 
+const orDefaults = (wanted: readonly string[]): readonly string[] => (wanted.length === 0 ? defaultProfiles : wanted);
+
+/** What the profiles say by themselves, whatever the tools can do. Throws FindingError (exit 2). */
+export async function checkProfiles(wanted: readonly string[]): Promise<void> {
+  const { findings } = await loadProfiles({ wanted: orDefaults(wanted) });
+  if (findings.length > 0) throw new FindingError(findings, 2);
+}
+
 /** Throws FindingError: 2 for a profile that is wrong, 3 for tools that are missing or lack what a profile needs. */
 export async function prepare(wanted: readonly string[], located: Promise<MediaTools>): Promise<{ tools: MediaTools; toolchain: Toolchain; profiles: LoadedProfile[] }> {
-  // What the profiles say is read while ffmpeg answers; what is wrong with them is told even where there is no ffmpeg.
-  const first = await loadProfiles({ wanted: wanted.length === 0 ? defaultProfiles : wanted });
-  if (first.findings.length > 0) throw new FindingError(first.findings, 2);
+  await checkProfiles(wanted);
   const tools = await located;
-  const abilities = await abilitiesOf(tools.ffmpeg);
-  const { profiles, findings } = await loadProfiles({ wanted: wanted.length === 0 ? defaultProfiles : wanted, abilities });
+  const { profiles, findings } = await loadProfiles({ wanted: orDefaults(wanted), abilities: await abilitiesOf(tools.ffmpeg) });
   if (findings.length > 0) throw new FindingError(findings, findings.every((item) => item.code === 'profile-tool-lacks') ? 3 : 2);
   return { tools, toolchain: toolchainOf(tools), profiles };
 }

@@ -4,7 +4,6 @@ import { layout } from '../../ledger/layout.ts';
 import { type DiscoveredRoll, discoverRolls } from '../intake/index.ts';
 import { rollCollisions } from '../plan/names.ts';
 import type { NightFolders } from './folders.ts';
-import { deliveryName } from './names.ts';
 
 export async function findRolls(folders: Pick<NightFolders, 'day' | 'copies'>): Promise<{ rolls: DiscoveredRoll[]; findings: Finding[] }> {
   const { rolls, findings } = await discoverRolls(folders.day);
@@ -19,7 +18,7 @@ export async function findRolls(folders: Pick<NightFolders, 'day' | 'copies'>): 
 
 /** <delivery>/<day>/<roll>. */
 export function rollOnDelivery(folders: Pick<NightFolders, 'delivery' | 'dayName'>, roll: string): string {
-  return layout.rollFolder(folders.delivery, deliveryName(folders.dayName), deliveryName(roll));
+  return layout.rollFolder(folders.delivery, folders.dayName, roll);
 }
 
 /** Two rolls that would lie in one folder, on some file system, are both held. By roll. */

@@ -18,7 +18,7 @@ import { type Engine, startEngine } from './engine.ts';
 import { makeDelivery } from './folders.ts';
 import { openLog } from './log.ts';
 import { newRun, nightOf } from './names.ts';
-import { prepare, toolsOf } from './prepare.ts';
+import { checkProfiles, prepare, toolsOf } from './prepare.ts';
 import type { Interrupts, NightRequest, NightResult, NightUi, RollOutcome } from './request.ts';
 import { type NightContext, nightOfRoll } from './roll.ts';
 import { collisionsOf, findRolls, rollOnDelivery } from './rolls.ts';
@@ -35,6 +35,9 @@ export async function runNight(request: NightRequest, interrupts: Interrupts, ui
   const run = newRun();
   const night = nightOf(folders.day, folders.delivery);
   const logFolder = join(folders.work, 'logs');
+  // What is wrong with the request is told before anything is written.
+  const [, discovered] = await Promise.all([checkProfiles(request.profiles), findRolls(folders)]);
+  if (discovered.rolls.length === 0) throw new FindingError([...discovered.findings, finding('no-rolls', '0 rolls', 'at least one folder with a roll', { file: folders.day })], 2);
   const lock = await acquireLock(folders.work);
   const log = openLog(logFolder, run);
   const notes: Finding[] = [];
@@ -83,9 +86,8 @@ export async function runNight(request: NightRequest, interrupts: Interrupts, ui
     );
     engine = running;
     await tellRunning(folders.work, { night, run, day: folders.dayName, delivery: folders.delivery, since: new Date().toISOString(), queue: running.privateAddress });
-    const [prepared, discovered] = await Promise.all([prepare(request.profiles, tools), findRolls(folders)]);
+    const prepared = await prepare(request.profiles, tools);
     for (const item of discovered.findings) note(item);
-    if (discovered.rolls.length === 0) throw new FindingError([...discovered.findings, finding('no-rolls', '0 rolls', 'at least one folder with a roll', { file: folders.day })], 2);
 
     const board = newBoard(discovered.rolls.map((roll) => roll.name));
     ui.begin(board);
