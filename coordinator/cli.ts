@@ -193,8 +193,7 @@ export async function main(argv: readonly string[]): Promise<number> {
   }
 }
 
-main(process.argv.slice(2)).then(async (code) => {
-  await flushed();
-  // Connections that wind down must not keep a finished command.
-  process.exit(code);
-});
+const exitCode = await main(process.argv.slice(2));
+await flushed();
+// Connections that wind down must not keep a finished command.
+process.exit(exitCode);

@@ -1,11 +1,26 @@
 /** Where everything lies in a delivery (DESIGN, "On disk"). The only place that builds these paths. */
+import { createHash } from 'node:crypto';
 import { join } from 'node:path';
 
 export const STAGING_PREFIX = '.rushlight-part-';
 
+/**
+ * A day's or roll's folder in a delivery: its name, or, where that holds what some system cannot write, one that every
+ * system can, with a digest so that no two meet. What it gives, it gives back unchanged.
+ */
+export function folderName(name: string): string {
+  const safe = name
+    // Bytes that are not UTF-8 (see media/names.ts).
+    .replace(/[\udc80-\udcff]/g, (raw) => (name.isWellFormed() ? raw : `=${(raw.charCodeAt(0) - 0xdc00).toString(16)}`))
+    // biome-ignore lint/suspicious/noControlCharactersInRegex: exactly these must not get into a file name.
+    .replace(/[\u0000-\u001f\u007f<>:"/\\|?*]/g, '_')
+    .replace(/[. ]+$/, '_');
+  return safe === name ? name : `${safe}-${createHash('sha256').update(Buffer.from(name, 'utf16le')).digest('hex').slice(0, 8)}`;
+}
+
 export const layout = {
-  dayFolder: (delivery: string, day: string): string => join(delivery, day),
-  rollFolder: (delivery: string, day: string, roll: string): string => join(delivery, day, roll),
+  dayFolder: (delivery: string, day: string): string => join(delivery, folderName(day)),
+  rollFolder: (delivery: string, day: string, roll: string): string => join(delivery, folderName(day), folderName(roll)),
   verdict: (rollFolder: string): string => join(rollFolder, 'roll.json'),
   profileFolder: (rollFolder: string, profile: string): string => join(rollFolder, profile),
   deliverable: (rollFolder: string, profile: string, fileName: string): string => join(rollFolder, profile, fileName),

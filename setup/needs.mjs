@@ -37,9 +37,6 @@ const test = [
   { need: 'xmllint', why: 'holds manifests against their published schema', anyOf: ['xmllint'], packages: { apt: 'libxml2-utils', brew: 'libxml2', dnf: 'libxml2', pacman: 'libxml2' } },
   { need: 'xxh64sum', why: 'computes checksums independently', anyOf: ['xxh64sum'], packages: { apt: 'xxhash', brew: 'xxhash', dnf: 'xxhash', pacman: 'xxhash' } },
   { need: 'sha256sum', why: 'computes checksums independently', anyOf: ['sha256sum'], packages: { apt: 'coreutils', brew: 'coreutils', dnf: 'coreutils', pacman: 'coreutils' } },
-  ...(process.platform === 'linux'
-    ? [{ need: 'setpriv', why: 'ties an encoder’s life to its worker’s', anyOf: ['setpriv'], packages: { apt: 'util-linux', dnf: 'util-linux', pacman: 'util-linux' } }]
-    : []),
 ];
 
 export const needs = { run, test: [...run, ...test] };

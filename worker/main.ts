@@ -139,7 +139,7 @@ async function finish(): Promise<void> {
 function stopNow(code: number): void {
   for (const stop of running.values()) stop.abort(new Error('the worker was told to stop'));
   setTimeout(() => process.exit(code), 3_000).unref();
-  worker.close().finally(() => process.exit(code));
+  void worker.close().finally(() => process.exit(code));
 }
 function onSignal(now: boolean): void {
   if (ending || now) stopNow(0);

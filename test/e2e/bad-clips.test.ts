@@ -45,7 +45,7 @@ async function makeBadRoll(roll: string): Promise<void> {
   await ffmpeg('-f', 'lavfi', '-i', 'testsrc2=s=320x180:r=24:d=1', '-c:v', 'libx264', '-preset', 'ultrafast', '-bf', '0', large);
   await ffmpeg('-f', 'lavfi', '-i', 'testsrc2=s=160x90:r=24:d=1', '-c:v', 'libx264', '-preset', 'ultrafast', '-bf', '0', small);
   writeFileSync(join(base, 'both.h264'), Buffer.concat([readFileSync(large), readFileSync(small)]));
-  await ffmpeg('-framerate', '24', '-f', 'h264', '-i', join(base, 'both.h264'), '-c', 'copy', '-timecode', '01:00:00:00', clip('two-sizes.mov'));
+  await ffmpeg('-framerate', '24', '-f', 'h264', '-i', join(base, 'both.h264'), '-c', 'copy', '-video_track_timescale', '24000', '-timecode', '01:00:00:00', clip('two-sizes.mov'));
   await makeMovie(clip('sound-short.mov'), { frames: 48, soundSeconds: 1 });
   await makeMovie(clip('sound-long.mov'), { frames: 24, soundSeconds: 3 });
   await makeMovie(join(roll, 'left', 'same.mov'), { timecode: '03:00:00:00' });

@@ -38,21 +38,21 @@ const refusalsOf = (profile: Profile, facts: ClipFacts): string[] => {
 };
 
 describe('raster', () => {
-  const fit = (width: number, height: number | null, enlarge: boolean, multiple_of: 1 | 2 | 16 = 2): Profile['raster'] => ({ policy: 'fit', width, height, multiple_of, enlarge });
+  const fitted = (width: number, height: number | null, enlarge: boolean, multiple_of: 1 | 2 | 16 = 2): Profile['raster'] => ({ policy: 'fit', width, height, multiple_of, enlarge });
   const native = (multiple_of: 1 | 2 | 16): Profile['raster'] => ({ policy: 'native', width: null, height: null, multiple_of, enlarge: false });
   const fill: Profile['raster'] = { policy: 'fill', width: 1920, height: 1080, multiple_of: 2, enlarge: true };
 
   // Worked out by hand beside each line.
   test.each([
-    ['UHD into 1920', videoFacts({ width: 3840, height: 2160 }), fit(1920, null, true), [1920, 1080]],
-    ['4096x2160 into 1920: 1012.5, to the nearest even', videoFacts({ width: 4096, height: 2160 }), fit(1920, null, true), [1920, 1012]],
-    ['a side of exactly 3 comes out as 4: halves upwards', videoFacts({ width: 640, height: 3 }), fit(640, null, true), [640, 4]],
-    ['640x480 enlarged', videoFacts({ width: 640, height: 480 }), fit(1920, null, true), [1920, 1440]],
-    ['640x480 not enlarged', videoFacts({ width: 640, height: 480 }), fit(1920, null, false), [640, 480]],
-    ['upright picture into a box', videoFacts({ width: 1080, height: 1920 }), fit(1920, 1080, false), [608, 1080]],
-    ['turned by 90 into a width', videoFacts({ width: 1920, height: 1080, rotation: 90 }), fit(1080, null, true), [1080, 1920]],
-    ['turned by 180 keeps its sides', videoFacts({ width: 1920, height: 1080, rotation: 180 }), fit(960, null, true), [960, 540]],
-    ['squeezed by 2: 2880x2160 of pixels 2:1 is 5760 wide', videoFacts({ width: 2880, height: 2160, pixelAspect: ratio(2) }), fit(1920, null, true), [1920, 720]],
+    ['UHD into 1920', videoFacts({ width: 3840, height: 2160 }), fitted(1920, null, true), [1920, 1080]],
+    ['4096x2160 into 1920: 1012.5, to the nearest even', videoFacts({ width: 4096, height: 2160 }), fitted(1920, null, true), [1920, 1012]],
+    ['a side of exactly 3 comes out as 4: halves upwards', videoFacts({ width: 640, height: 3 }), fitted(640, null, true), [640, 4]],
+    ['640x480 enlarged', videoFacts({ width: 640, height: 480 }), fitted(1920, null, true), [1920, 1440]],
+    ['640x480 not enlarged', videoFacts({ width: 640, height: 480 }), fitted(1920, null, false), [640, 480]],
+    ['upright picture into a box', videoFacts({ width: 1080, height: 1920 }), fitted(1920, 1080, false), [608, 1080]],
+    ['turned by 90 into a width', videoFacts({ width: 1920, height: 1080, rotation: 90 }), fitted(1080, null, true), [1080, 1920]],
+    ['turned by 180 keeps its sides', videoFacts({ width: 1920, height: 1080, rotation: 180 }), fitted(960, null, true), [960, 540]],
+    ['squeezed by 2: 2880x2160 of pixels 2:1 is 5760 wide', videoFacts({ width: 2880, height: 2160, pixelAspect: ratio(2) }), fitted(1920, null, true), [1920, 720]],
     ['720x576 of 16:15 is 768 wide', videoFacts({ width: 720, height: 576, pixelAspect: ratio(16, 15) }), native(2), [768, 576]],
     ['720x480 of 8:9 is 640 wide', videoFacts({ width: 720, height: 480, pixelAspect: ratio(8, 9) }), native(2), [640, 480]],
     ['720x480 of 8:9, turned', videoFacts({ width: 720, height: 480, pixelAspect: ratio(8, 9), rotation: 270 }), native(2), [480, 640]],

@@ -1,0 +1,76 @@
+/** A small shoot day and nights over it, through the command line, slow enough to be disturbed in the middle. */
+import { createHash } from 'node:crypto';
+import { readdirSync, readFileSync, writeFileSync } from 'node:fs';
+import { join } from 'node:path';
+import type { NightResult } from '../../coordinator/night/request.ts';
+import { type RunningCli, startCli } from './cli.ts';
+import { eventually } from './processes.ts';
+
+/** ffmpeg that waits before it encodes, and is the same program in all it says of itself. */
+export function slowFfmpeg(folder: string, seconds: number): string {
+  const path = join(folder, 'slow-ffmpeg');
+  writeFileSync(path, `#!/bin/sh\ncase "$*" in *.rushlight-part-*-progress*|*-progress*.rushlight-part-*) sleep ${seconds} ;; esac\nexec ffmpeg "$@"\n`, { mode: 0o755 });
+  return path;
+}
+
+/** Ids of processes whose command line holds the text (proc(5): cmdline, arguments ended by NUL). */
+export function processesWith(text: string): number[] {
+  return readdirSync('/proc')
+    .filter((name) => /^\d+$/.test(name) && Number(name) !== process.pid)
+    .filter((name) => {
+      try {
+        return readFileSync(`/proc/${name}/cmdline`, 'utf8').includes(text);
+      } catch {
+        // Ended between the two looks.
+        return false;
+      }
+    })
+    .map(Number);
+}
+
+export interface NightFoldersForTest {
+  readonly day: string;
+  readonly copy: string;
+  readonly delivery: string;
+  readonly work: string;
+}
+
+export function startNight(folders: NightFoldersForTest, ...more: string[]): RunningCli {
+  return startCli(['run', folders.day, '--copy', folders.copy, '--deliver', folders.delivery, '--work', folders.work, '--profile', 'test/fixtures/profiles/small-vc3.yaml', '--json', ...more]);
+}
+
+export function resultOf(stdout: string): NightResult {
+  return JSON.parse(stdout) as NightResult;
+}
+
+/** Waits until an encoder writes into the delivery. */
+export async function encoding(folders: NightFoldersForTest): Promise<number[]> {
+  return await eventually(() => {
+    const found = processesWith(join(folders.delivery, ''));
+    const encoders = found.filter((pid) => {
+      try {
+        return readFileSync(`/proc/${pid}/cmdline`, 'utf8').includes('.rushlight-part-');
+      } catch {
+        return false;
+      }
+    });
+    return encoders.length > 0 && encoders;
+  }, 30_000);
+}
+
+export function workerPid(folders: NightFoldersForTest): number {
+  const lines = readFileSync(join(folders.work, 'logs', 'local-1.log'), 'utf8').trim().split('\n');
+  const ready = lines.map((line) => JSON.parse(line) as { msg: string; pid?: number }).filter((line) => line.msg === 'ready');
+  return ready.at(-1)?.pid as number;
+}
+
+/** Name and digest of every deliverable, reports and verdicts left out. */
+export function essence(delivery: string): Record<string, string> {
+  const found: Record<string, string> = {};
+  for (const entry of readdirSync(delivery, { recursive: true, withFileTypes: true })) {
+    if (!entry.isFile() || entry.name.endsWith('.json')) continue;
+    const path = join(entry.parentPath, entry.name);
+    found[path.slice(delivery.length + 1)] = createHash('sha256').update(readFileSync(path)).digest('hex');
+  }
+  return found;
+}
