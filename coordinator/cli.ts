@@ -193,7 +193,7 @@ export async function main(argv: readonly string[]): Promise<number> {
   }
 }
 
-const exitCode = await main(process.argv.slice(2));
+const code = await main(process.argv.slice(2));
 await flushed();
 // Connections that wind down must not keep a finished command.
-process.exit(exitCode);
+process.exit(code);
