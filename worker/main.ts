@@ -10,6 +10,7 @@
 import { type ConnectionOptions, type Job as QueuedJob, UnrecoverableError, Worker } from 'bullmq';
 import { Redis } from 'ioredis';
 import { pino } from 'pino';
+import { type Finding, finding } from '../findings/finding.ts';
 import { jobSchema, type Job } from '../ledger/job.ts';
 import { BULL_PREFIX, cancelKey, JOB_QUEUE, type JobProgress, nightKey, redisOptions, WORKER_VARIABLE, type WorkerSetup, workerSetupSchema } from '../ledger/queue.ts';
 import { type Toolchain, toolchainOf } from '../ledger/toolchain.ts';
@@ -70,10 +71,18 @@ function teller(queued: QueuedJob, job: Job, stop: AbortController): (progress: 
   };
 }
 
+/** A job that cannot be understood names no place for a report: the queue carries the reason. */
+function told(item: Finding): UnrecoverableError {
+  return new UnrecoverableError(`${item.code}: found ${item.found}; expected ${item.expected}`);
+}
+
 async function work(queued: QueuedJob, token: string | undefined, signal: AbortSignal | undefined): Promise<void> {
   const id = queued.id ?? '';
   const parsed = jobSchema.safeParse(queued.data);
-  if (!parsed.success) throw new UnrecoverableError(`job-damaged: ${parsed.error.issues[0]?.path.join('.')}: ${parsed.error.issues[0]?.message}`);
+  if (!parsed.success) {
+    const issue = parsed.error.issues[0];
+    throw told(finding('job-damaged', `${issue?.path.join('.')}: ${issue?.message}`, 'a job of this version'));
+  }
   const job = parsed.data;
   if (running.has(id)) throw new Error('this job runs in this process already');
   if (!(await isWanted(job))) throw new UnrecoverableError('cancelled, or taken over by a later run');

@@ -66,7 +66,8 @@ describe('the shoot day', () => {
     const asked = (format: string): string => execFileSync('mediainfo', [`--Inform=${format}`, join(rollOn('drive-a', roll), name)], { encoding: 'utf8' }).trim();
     expect(asked('Other;%TimeCode_FirstFrame%')).toBe(clip.timecode);
     expect(asked('Video;%FrameCount% %FrameRate_Num% %FrameRate_Den%')).toBe(`${clip.frames} ${clip.rate.split('/').join(' ')}`);
-    expect(asked('Audio;%SamplingCount% %Channels%')).toBe(`${clip.samples} 2`);
+    // Bytes of 24-bit stereo: its own sample count is a product with a duration in whole milliseconds.
+    expect(asked('Audio;%StreamSize% %BitDepth% %Channels%')).toBe(`${clip.samples * 6} 24 2`);
   });
 });
 

@@ -81,7 +81,7 @@ test('the RDD 36 proxy carries reel name and 24-bit sound', async () => {
 test.each([
   ['sound that starts late is filled to the picture', { soundSeconds: 0.98 }],
   ['a clip without sound comes out without sound', { sound: [] }],
-  ['odd sizes come out even where the codec wants it', { size: '321x181' }],
+  ['odd sizes come out even where the codec wants it', { size: '321x181', picture: 'testsrc' }],
 ])('%s', async (_title, options) => {
   const folder = freshFolder('odd');
   const source = await makeMovie(join(folder, 'clip.mov'), { frames: 24, rate: '24', ...options });
