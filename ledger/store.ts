@@ -4,19 +4,7 @@ import { open, readFile, rename, rm } from 'node:fs/promises';
 import { dirname, join } from 'node:path';
 import type { z } from 'zod';
 import { type Finding, finding } from '../findings/finding.ts';
-import { makeFolders } from '../media/folders.ts';
-
-/** fsync of a folder makes a rename durable; some network file systems refuse it, which loses only durability. */
-export async function syncFolder(folder: string): Promise<void> {
-  const handle = await open(folder, 'r');
-  try {
-    await handle.sync();
-  } catch (error) {
-    if (!['EINVAL', 'ENOTSUP', 'EISDIR', 'EPERM'].includes((error as NodeJS.ErrnoException).code ?? '')) throw error;
-  } finally {
-    await handle.close();
-  }
-}
+import { makeFolders, syncFolder } from '../media/folders.ts';
 
 /** Writes text under `path` so that a reader sees the old or the new whole, never a part; also after a power cut. */
 export async function writeWhole(path: string, text: string | Buffer): Promise<void> {

@@ -1,5 +1,5 @@
-/** Folders, made one by one: on a read-only volume Node's own recursive mkdir says ENOENT, which would read as a volume that is gone. */
-import { mkdir } from 'node:fs/promises';
+/** Folders. Made one by one: on a read-only volume Node's own recursive mkdir says ENOENT, which would read as a volume that is gone. */
+import { mkdir, open } from 'node:fs/promises';
 import { dirname } from 'node:path';
 import { fsPath } from './names.ts';
 
@@ -13,5 +13,17 @@ export async function makeFolders(path: string): Promise<void> {
     if (code !== 'ENOENT' || dirname(path) === path) throw error;
     await makeFolders(dirname(path));
     await makeFolders(path);
+  }
+}
+
+/** fsync of a folder makes a rename durable; some network file systems refuse it, which loses only durability. */
+export async function syncFolder(folder: string): Promise<void> {
+  const handle = await open(fsPath(folder), 'r');
+  try {
+    await handle.sync();
+  } catch (error) {
+    if (!['EINVAL', 'ENOTSUP', 'EISDIR', 'EPERM'].includes((error as NodeJS.ErrnoException).code ?? '')) throw error;
+  } finally {
+    await handle.close();
   }
 }

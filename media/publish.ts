@@ -9,6 +9,7 @@
 import { link, lstat, open, rename, rm, unlink } from 'node:fs/promises';
 import { dirname } from 'node:path';
 import { type FileDigest, digestOfFile } from './digest.ts';
+import { syncFolder } from './folders.ts';
 import { fsPath } from './names.ts';
 
 /**
@@ -55,18 +56,6 @@ export async function syncFile(path: string): Promise<void> {
   }
 }
 
-/** Some network file systems refuse fsync of a folder, which loses only durability. */
-async function syncFolderOf(path: string): Promise<void> {
-  const handle = await open(fsPath(dirname(path)), 'r');
-  try {
-    await handle.sync();
-  } catch (error) {
-    if (!['EINVAL', 'ENOTSUP', 'EISDIR', 'EPERM'].includes(codeOf(error))) throw error;
-  } finally {
-    await handle.close();
-  }
-}
-
 export async function provesStaged(request: Pick<PublishRequest, 'staged' | 'checked'>): Promise<void> {
   let stats: Awaited<ReturnType<typeof lstatBig>>;
   try {
@@ -88,7 +77,7 @@ export async function publishFile(request: PublishRequest): Promise<PublishOutco
   await provesStaged(request);
   await syncFile(request.staged);
   const outcome = await putUnderName(request, link);
-  await syncFolderOf(request.final);
+  await syncFolder(dirname(request.final));
   return outcome;
 }
 

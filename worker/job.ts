@@ -26,7 +26,7 @@ import { sourceTrouble, subjectOf, toolchainTrouble } from './claim.ts';
 import { classifyMake, looksDamaged, type SourceDecode, targetTrouble, type Trouble } from './classify.ts';
 import { make, type MakeResult } from './make.ts';
 import { failedReport, type ReportContext, writeReport, writtenReport } from './report.ts';
-import { askTarget, makeFolder, newToken, sweepStaging, targetStateOf } from './target.ts';
+import { askTarget, deliveryOf, makeFolder, newToken, sweepStaging, targetStateOf } from './target.ts';
 
 export interface JobContext {
   readonly tools: MediaTools;
@@ -80,7 +80,7 @@ export async function runJob(job: Job, context: JobContext): Promise<void> {
 function troubleOf(error: unknown, job: Job): JobTrouble {
   if (error instanceof JobTrouble) return error;
   if (error instanceof StagedFileLostError) return new JobTrouble({ findings: [finding('staged-file-lost', error.message, 'the file that was checked', subjectOf(job))], again: true });
-  const state = targetStateOf(error);
+  const state = targetStateOf(error, deliveryOf(job.deliveryFolder));
   if (state !== null) return new JobTrouble(targetTrouble(state, job.deliveryFolder, subjectOf(job)));
   return new JobTrouble({ findings: [finding('work-failed', (error as Error).message, 'no error', subjectOf(job))], again: true });
 }
@@ -226,6 +226,6 @@ async function writeFailures(job: Job, trouble: JobTrouble, report: ReportContex
     }
   } catch (error) {
     // A target that takes no report: the queue carries the reason, and the coordinator asks the target itself.
-    if (targetStateOf(error) === null) throw error;
+    if (targetStateOf(error, deliveryOf(job.deliveryFolder)) === null) throw error;
   }
 }

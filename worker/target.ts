@@ -10,7 +10,7 @@ import type { TargetState } from './classify.ts';
 /** ENOENT when the delivery itself is not there: making it again would write below a mount point whose volume is gone. */
 export async function makeFolder(deliveryFolder: string, folder: string): Promise<void> {
   // <delivery>/<day>/<roll>: the delivery is made by the coordinator, once.
-  await stat(dirname(dirname(deliveryFolder)));
+  await stat(deliveryOf(deliveryFolder));
   await makeFolders(folder);
 }
 
@@ -18,10 +18,23 @@ const FULL = new Set(['ENOSPC', 'EDQUOT']);
 const READ_ONLY = new Set(['EROFS', 'EACCES', 'EPERM']);
 const GONE = new Set(['ENOENT', 'ENOTDIR', 'ESTALE', 'EIO', 'ENXIO', 'ENODEV']);
 
-/** null: an error that says nothing about the target. */
-export function targetStateOf(error: unknown): Exclude<TargetState, 'good'> | null {
-  const code = (error as NodeJS.ErrnoException | null)?.code ?? '';
-  return FULL.has(code) ? 'full' : READ_ONLY.has(code) ? 'read-only' : GONE.has(code) ? 'gone' : null;
+/**
+ * null: an error that says nothing about the target. Sources and the system's own folder for temporary files fail with the
+ * same codes: where the error names a path, it must lie in the delivery; where it names none (a write or sync of an open
+ * file, which only the target has here), it must be about room or rights.
+ */
+export function targetStateOf(error: unknown, delivery: string): Exclude<TargetState, 'good'> | null {
+  const { code = '', path } = (error ?? {}) as NodeJS.ErrnoException;
+  const elsewhere = path !== undefined && String(path) !== delivery && !String(path).startsWith(`${delivery}/`);
+  if (elsewhere) return null;
+  if (FULL.has(code)) return 'full';
+  if (READ_ONLY.has(code)) return 'read-only';
+  return path !== undefined && GONE.has(code) ? 'gone' : null;
+}
+
+/** <delivery> of a <delivery>/<day>/<roll>. */
+export function deliveryOf(deliveryFolder: string): string {
+  return dirname(dirname(deliveryFolder));
 }
 
 const TRIAL_BYTES = 256 * 1024;
@@ -39,7 +52,7 @@ export async function askTarget(folder: string): Promise<TargetState> {
     }
     return 'good';
   } catch (error) {
-    const state = targetStateOf(error);
+    const state = targetStateOf(error, folder);
     if (state === null) throw error;
     return state;
   } finally {

@@ -4,11 +4,12 @@
  * files are no good, on none, since the queue remembers nothing that is not also on disk.
  */
 import { randomBytes } from 'node:crypto';
-import { accessSync, constants, createWriteStream, existsSync, mkdirSync, mkdtempSync, rmSync, statSync } from 'node:fs';
+import { createWriteStream, existsSync, mkdirSync, mkdtempSync, rmSync } from 'node:fs';
 import { tmpdir } from 'node:os';
-import { delimiter, join } from 'node:path';
+import { join } from 'node:path';
 import { FindingError, type Finding, finding } from '../../findings/finding.ts';
 import type { QueueAddress } from '../../ledger/queue.ts';
+import { isProgram, programsOnPath } from '../../media/tools/program.ts';
 import { type RunResult, runTool } from '../../media/tools/run.ts';
 import { answersPing } from './ping.ts';
 
@@ -37,21 +38,7 @@ const WATCH_MILLISECONDS = 1_000;
 export function findStoreProgram(): string | null {
   const named = process.env.RUSHLIGHT_REDIS_SERVER;
   if (named !== undefined && named !== '') return isProgram(named) ? named : null;
-  for (const name of ['redis-server', 'valkey-server']) {
-    for (const folder of (process.env.PATH ?? '').split(delimiter)) {
-      if (folder !== '' && isProgram(join(folder, name))) return join(folder, name);
-    }
-  }
-  return null;
-}
-
-function isProgram(path: string): boolean {
-  try {
-    accessSync(path, constants.X_OK);
-    return statSync(path).isFile();
-  } catch {
-    return false;
-  }
+  return [...programsOnPath('redis-server'), ...programsOnPath('valkey-server')][0] ?? null;
 }
 
 /** A socket of this run alone: what is left of an earlier run can never reach the new store. */

@@ -4,9 +4,10 @@
  * do (too old, as on some systems that are still in use) gives way to the package's, and `passedOver` says so.
  */
 import { createHash } from 'node:crypto';
-import { accessSync, constants, existsSync, statSync } from 'node:fs';
-import { delimiter, join, resolve } from 'node:path';
+import { existsSync } from 'node:fs';
+import { resolve } from 'node:path';
 import { type Finding, FindingError, finding } from '../../findings/finding.ts';
+import { isProgram, programsOnPath } from './program.ts';
 import { type RunResult, runForOutput } from './run.ts';
 
 export const toolPlaces = ['option', 'environment', 'path', 'package'] as const;
@@ -30,15 +31,6 @@ export interface MediaTools {
 
 const OLDEST = { major: 5, minor: 1 };
 
-function isProgram(path: string): boolean {
-  try {
-    accessSync(path, constants.X_OK);
-    return statSync(path).isFile();
-  } catch {
-    return false;
-  }
-}
-
 type ToolName = FoundTool['name'];
 type Place = Pick<FoundTool, 'path' | 'from'>;
 
@@ -60,10 +52,10 @@ async function places(name: ToolName, option: string | undefined): Promise<Place
   if (option !== undefined) return [{ path: resolve(option), from: 'option' }];
   const variable = process.env[name === 'ffmpeg' ? 'RUSHLIGHT_FFMPEG' : 'RUSHLIGHT_FFPROBE'];
   if (variable !== undefined && variable !== '') return [{ path: resolve(variable), from: 'environment' }];
-  const onPath = (process.env.PATH ?? '').split(delimiter).find((folder) => folder !== '' && isProgram(join(folder, name)));
+  const onPath = programsOnPath(name)[0];
   const path = await packaged(name);
   return [
-    ...(onPath === undefined ? [] : [{ path: join(onPath, name), from: 'path' as const }]),
+    ...(onPath === undefined ? [] : [{ path: onPath, from: 'path' as const }]),
     ...(path === null || !existsSync(path) ? [] : [{ path, from: 'package' as const }]),
   ];
 }

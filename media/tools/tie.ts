@@ -6,8 +6,7 @@
  * So every program runs under a shell that leads a process group of its own and holds the read end of a pipe (fd 4)
  * whose only write end is ours. The kernel closes ours however we die; then the whole group is killed.
  */
-import { accessSync, constants, statSync } from 'node:fs';
-import { delimiter, join } from 'node:path';
+import { isProgram, programsOnPath } from './program.ts';
 
 /** POSIX shell, "Exit Status for Commands": the command was not found; was found but could not be run. */
 export const NOT_FOUND = 127;
@@ -34,19 +33,8 @@ export function tied(command: string, args: readonly string[], niceness?: number
   return { file: '/bin/sh', args: ['-c', SHELL, 'sh', ...polite, command, ...args] };
 }
 
-function isProgram(path: string): boolean {
-  try {
-    accessSync(path, constants.X_OK);
-    return statSync(path).isFile();
-  } catch {
-    // Absent, unreadable folder, not allowed: all the same to the caller.
-    return false;
-  }
-}
-
 /** Why this program cannot be started, or null. Said here, since the shell would only say 126 or 127. */
 export function whyNotRunnable(command: string): string | null {
   if (command.includes('/')) return isProgram(command) ? null : `${command} is not a program`;
-  const found = (process.env.PATH ?? '').split(delimiter).some((folder) => folder !== '' && isProgram(join(folder, command)));
-  return found ? null : `${command} is not on PATH`;
+  return programsOnPath(command).length > 0 ? null : `${command} is not on PATH`;
 }
