@@ -6,7 +6,7 @@ import type { RollFile } from '../../ledger/roll.ts';
 import { printable } from '../../media/names.ts';
 import type { Rate } from '../../media/rate.ts';
 import { type NumberedGroup, groupStills, isStill } from '../../media/sequence/group.ts';
-import { clipIds, contentDigest } from './identity.ts';
+import { clipIds, collisionKey, contentDigest } from './identity.ts';
 import { kindOf } from './kinds.ts';
 
 export interface FindOptions {
@@ -43,9 +43,15 @@ function movieDraft(file: RollFile): Draft {
   return { name, path: file.path, place: { kind: 'movie', file: file.path }, files: [file], findings: [] };
 }
 
-/** `frame.` and the like carry no name of their own: then the folder's does. */
-function sequenceName(group: NumberedGroup): string {
-  return group.prefix.replace(/[\s._-]+$/, '') || baseName(group.folder) || 'sequence';
+function prefixName(group: NumberedGroup): string {
+  return group.prefix.replace(/[\s._-]+$/, '');
+}
+
+/** What stands before the numbers; where that is nothing, or the same in several folders (`frame.`), the folder carries the name. */
+function sequenceName(group: NumberedGroup, groups: readonly NumberedGroup[]): string {
+  const name = prefixName(group);
+  const alone = !groups.some((other) => other.folder !== group.folder && collisionKey(prefixName(other)) === collisionKey(name));
+  return (alone ? name : baseName(group.folder)) || baseName(group.folder) || name || 'sequence';
 }
 
 function ranges(gaps: NumberedGroup['gaps']): string {
@@ -81,12 +87,12 @@ function sequenceFindings(group: NumberedGroup): Omit<Finding, 'clip'>[] {
 }
 
 /** Files by path of what the group covers and of what is left of it. */
-function sequenceDraft(group: NumberedGroup, byPath: ReadonlyMap<string, RollFile>, statedRate: Rate | null): Draft {
+function sequenceDraft(group: NumberedGroup, groups: readonly NumberedGroup[], byPath: ReadonlyMap<string, RollFile>, statedRate: Rate | null): Draft {
   const all = [...group.run.map(({ file }) => file), ...group.rest];
   // A group has frames, and the way its numbers are written is taken from one of them.
   const first = group.run[0] as NumberedGroup['run'][number];
   const place: ClipPlace = { kind: 'sequence', folder: group.folder, prefix: group.prefix, suffix: group.suffix, padding: group.padding, first: first.number, count: group.run.length, statedRate };
-  return { name: sequenceName(group), path: `${group.folder}/${group.prefix}#${group.suffix}`, place, files: all.map((file) => byPath.get(file.path) as RollFile), findings: sequenceFindings(group) };
+  return { name: sequenceName(group, groups), path: `${group.folder}/${group.prefix}#${group.suffix}`, place, files: all.map((file) => byPath.get(file.path) as RollFile), findings: sequenceFindings(group) };
 }
 
 /** A group of one file in the folder of a real sequence is a stray, not a clip of one frame. */
@@ -108,7 +114,7 @@ export function findClips(files: readonly RollFile[], options: FindOptions): Fou
   const sequenceFolders = new Set(sequences.filter((group) => group.run.length > 1).map((group) => group.folder));
   const strays = new Set([...groups.filter((group) => isStray(group, groups)).flatMap((group) => [...group.run.map(({ file }) => file.path), ...group.rest.map((file) => file.path)]), ...single.map((file) => file.path)]);
 
-  const drafts: Draft[] = sequences.map((group) => sequenceDraft(group, byPath, options.statedRate));
+  const drafts: Draft[] = sequences.map((group) => sequenceDraft(group, sequences, byPath, options.statedRate));
   const findings: Finding[] = [];
   const folderOf = (path: string): string => path.slice(0, Math.max(0, path.lastIndexOf('/')));
   const riddle = (path: string): void => {

@@ -1,6 +1,7 @@
 /** Names and digests of clips. Pure. */
 import { createHash } from 'node:crypto';
 import type { RollFile } from '../../ledger/roll.ts';
+import { CONTENT_ALGORITHM } from '../../media/manifest/hash.ts';
 import { nameToBytes } from '../../media/names.ts';
 
 /** Bytes of UTF-8; leaves room for suffixes within the 255 that file systems allow. */
@@ -61,8 +62,11 @@ export function clipIds(clips: readonly { readonly name: string; readonly path: 
   }
 }
 
-/** The algorithm that one file's content is known by: the first that intake read, strongest and most usual first. */
-const ALGORITHMS = ['xxh128', 'sha256', 'sha512', 'sha1', 'c4', 'b2', 'xxh3', 'xxh64', 'md5'];
+/**
+ * The algorithm that one file's content is known by: the one that intake computes of every file, so that a manifest
+ * which comes later does not make another clip of it.
+ */
+const ALGORITHMS = [CONTENT_ALGORITHM, 'xxh128', 'sha256', 'sha512', 'sha1', 'c4', 'blake2b', 'xxh64', 'md5'];
 
 function checksumOf(file: RollFile): string {
   const algorithm = ALGORITHMS.find((name) => file.hashes[name] !== undefined) ?? Object.keys(file.hashes).sort()[0];

@@ -81,6 +81,14 @@ describe('sequences', () => {
     expect(findClips(files('day/A001C004/0001.exr', 'day/A001C004/0002.exr'), options).clips[0]?.id).toBe('A001C004');
   });
 
+  test('frames of the same prefix in several folders are called after their folders', () => {
+    const found = findClips([...frames('A001C005', [1, 2]), ...frames('A001C006', [1, 2])], options);
+    expect(found.clips.map(({ id, name }) => [id, name])).toEqual([
+      ['A001C005', 'A001C005'],
+      ['A001C006', 'A001C006'],
+    ]);
+  });
+
   test.each<[what: string, roll: RollFile[], code: string, found: RegExp]>([
     ['a gap', frames('c', [1, 2, 5, 6, 9]), 'sequence-gap', /^4 numbers are missing: 3 to 4, 7 to 8$/],
     ['one number missing', frames('c', [1, 3]), 'sequence-gap', /^1 number is missing: 2$/],
