@@ -1,6 +1,6 @@
 /** The digest that names the bytes of a deliverable: XXH128, read from disk. */
 import { open } from 'node:fs/promises';
-import { Xxh128 } from './manifest/xxh128.ts';
+import { createDigest } from './manifest/digest.ts';
 import { fsPath } from './names.ts';
 
 export interface FileDigest {
@@ -17,7 +17,7 @@ export async function digestOfFile(path: string, signal?: AbortSignal): Promise<
   const handle = await open(fsPath(path), 'r');
   try {
     const stats = await handle.stat({ bigint: true });
-    const hash = new Xxh128();
+    const hash = await createDigest(['xxh128']);
     const buffer = Buffer.allocUnsafe(1024 * 1024);
     let bytes = 0;
     for (;;) {
@@ -27,7 +27,7 @@ export async function digestOfFile(path: string, signal?: AbortSignal): Promise<
       hash.update(buffer.subarray(0, bytesRead));
       bytes += bytesRead;
     }
-    return { bytes, xxh128: hash.digest(), device: stats.dev, inode: stats.ino };
+    return { bytes, xxh128: hash.finish().xxh128 as string, device: stats.dev, inode: stats.ino };
   } finally {
     await handle.close();
   }

@@ -1,7 +1,7 @@
 /** The body of one reading thread: one file at a time, told by message, watched through shared memory (see hash-pool.ts). */
 import { parentPort, workerData } from 'node:worker_threads';
 import type { Algorithm } from './algorithms.ts';
-import { createBlocks, hashFile } from './hash.ts';
+import { createBlock, hashFile } from './hash.ts';
 
 export interface HashOrder {
   readonly path: string;
@@ -15,7 +15,7 @@ export const BYTES = 1;
 if (parentPort !== null) {
   const port = parentPort;
   const shared = new BigInt64Array(workerData as SharedArrayBuffer);
-  const blocks = createBlocks();
+  const block = createBlock();
   const signal = {
     get aborted(): boolean {
       return Atomics.load(shared, STOP) !== 0n;
@@ -26,6 +26,6 @@ if (parentPort !== null) {
       Atomics.add(shared, BYTES, BigInt(bytes));
     };
     // A failure that is not the file's is a fault of this program: it ends the thread, and the pool tells.
-    void hashFile(order.path, order.wanted, { signal, onBytes, blocks }).then((read) => port.postMessage(read));
+    void hashFile(order.path, order.wanted, { signal, onBytes, block }).then((read) => port.postMessage(read));
   });
 }
