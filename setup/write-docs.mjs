@@ -1,10 +1,11 @@
 /** `npm run docs`: writes the pages of docs/ that are made from the code. A test holds page and code equal. */
-import { mkdirSync, writeFileSync } from 'node:fs';
+import { mkdirSync, readFileSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { pathToFileURL } from 'node:url';
 import { findingsPage } from './findings-page.mjs';
 import { requireNode } from './node-version.mjs';
 import { prepare } from './prepare.mjs';
+import { profilesPage } from './profiles-page.mjs';
 import { projectFolder } from './say.mjs';
 
 requireNode();
@@ -17,3 +18,9 @@ for (const area of ['roll', 'clip', 'profile', 'deliverable', 'night', 'machine'
 }
 mkdirSync(join(projectFolder, 'docs'), { recursive: true });
 writeFileSync(join(projectFolder, 'docs', 'findings.md'), findingsPage(codes));
+
+const compiled = (...path) => import(pathToFileURL(join(projectFolder, 'dist', ...path)).href);
+const { fields } = await compiled('profiles', 'fields.js');
+const { builtInProfiles } = await compiled('profiles', 'load.js');
+const builtIns = (await builtInProfiles()).map(({ profile: { name, summary } }) => ({ name, summary, text: readFileSync(join(projectFolder, 'profiles', 'builtin', `${name}.yaml`), 'utf8') }));
+writeFileSync(join(projectFolder, 'docs', 'profiles.md'), profilesPage(fields, builtIns));

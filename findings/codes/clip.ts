@@ -149,12 +149,12 @@ export const clipCodes = {
   'sequence-rate-unknown': {
     weight: 'hold',
     title: 'neither the frames nor you say at which rate a sequence runs',
-    remedy: 'State the rate of sequences with --sequence-rate (for example --sequence-rate 24) and run again.',
+    remedy: 'State the rate of sequences with --rate (for example --rate 24) and run again.',
   },
   'sequence-rate-differs': {
     weight: 'hold',
     title: 'the rate of a sequence is not the same everywhere it is stated',
-    remedy: 'Compare the frames with the camera report. If the headers are right, run without --sequence-rate; if they disagree among themselves, compare with the card.',
+    remedy: 'Compare the frames with the camera report. If the headers are right, run without --rate; if they disagree among themselves, compare with the card.',
   },
   'sequence-frame-damaged': {
     weight: 'hold',

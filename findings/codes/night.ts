@@ -21,7 +21,7 @@ export const nightCodes = {
   'no-rolls': {
     weight: 'hold',
     title: 'the shoot day holds no roll',
-    remedy: 'Name the folder that holds the roll folders, not a roll itself. --ignore may leave out too much.',
+    remedy: 'Name the folder that holds the roll folders, not a roll itself.',
   },
   'roll-only-in-copy': {
     weight: 'hold',

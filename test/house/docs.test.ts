@@ -1,5 +1,5 @@
 /** Pages that are made from the code say what the code says. */
-import { readFileSync } from 'node:fs';
+import { readFileSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { expect, test } from 'vitest';
 import { clipCodes } from '../../findings/codes/clip.ts';
@@ -10,7 +10,11 @@ import { profileCodes } from '../../findings/codes/profile.ts';
 import { rollCodes } from '../../findings/codes/roll.ts';
 import { findingCodes } from '../../findings/registry.ts';
 import { packageFolder } from '../../media/installation.ts';
+import { fields } from '../../profiles/fields.ts';
+import { builtInProfiles, lintProfileFile } from '../../profiles/load.ts';
 import { findingsPage } from '../../setup/findings-page.mjs';
+import { exampleFile, exampleName, profilesPage } from '../../setup/profiles-page.mjs';
+import { freshFolder } from '../support/folder.ts';
 
 const page = readFileSync(join(packageFolder, 'docs', 'findings.md'), 'utf8');
 
@@ -29,4 +33,32 @@ test('every command that the README shows as a set-up command is a script of the
   const named = [...readme.matchAll(/\bnpm (?:run )?(start|test|bench|docs|build)\b/g)].map((match) => match[1] as string);
   expect(named).toContain('start');
   expect(named.filter((name) => scripts[name] === undefined)).toEqual([]);
+});
+
+const profilesText = readFileSync(join(packageFolder, 'docs', 'profiles.md'), 'utf8');
+
+test('docs/profiles.md is what `npm run docs` writes', async () => {
+  const builtIns = (await builtInProfiles()).map(({ profile: { name, summary } }) => ({ name, summary, text: readFileSync(join(packageFolder, 'profiles', 'builtin', `${name}.yaml`), 'utf8') }));
+  expect(profilesText).toBe(profilesPage(fields, builtIns));
+});
+
+test('docs/profiles.md has every field of the built-in profiles, each with a meaning', async () => {
+  const rows = new Map([...profilesText.matchAll(/^\| `([a-z_.[\]]+)`(?: \(with [a-z0-9]+\))? \| (.+?) \| (.+) \|$/gm)].map((match) => [match[1] as string, match[3] as string]));
+  const used = new Set<string>();
+  const visit = (value: unknown, path: string): void => {
+    if (path !== '') used.add(path);
+    if (Array.isArray(value)) for (const item of value) typeof item === 'object' && visit(item, `${path}[]`);
+    else if (typeof value === 'object' && value !== null) for (const [name, child] of Object.entries(value)) visit(child, path === '' ? name : `${path}.${name}`);
+  };
+  for (const { profile } of await builtInProfiles()) visit(profile, '');
+  used.delete('burn_in[]');
+  expect([...used].filter((path) => (rows.get(path) ?? '').length < 5)).toEqual([]);
+});
+
+test('the example of docs/profiles.md is a right profile', async () => {
+  const file = join(freshFolder('example'), `${exampleName}.yaml`);
+  writeFileSync(file, exampleFile);
+  const { loaded, findings } = await lintProfileFile(file);
+  expect(findings).toEqual([]);
+  expect(loaded?.profile).toMatchObject({ container: 'mov', raster: { policy: 'fit', width: 1280, height: 720 }, video: { codec: 'rdd36', quality: 'proxy' } });
 });

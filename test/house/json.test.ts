@@ -1,0 +1,74 @@
+/** docs/json.md against the documents themselves: every top-level field is on the page under its command, and the other way round. */
+import { cpSync, mkdirSync, readFileSync } from 'node:fs';
+import { join } from 'node:path';
+import { expect, test } from 'vitest';
+import { packageFolder } from '../../media/installation.ts';
+import { runCli } from '../support/cli.ts';
+import { makeDay } from '../support/day.ts';
+import { freshFolder } from '../support/folder.ts';
+
+const page = readFileSync(join(packageFolder, 'docs', 'json.md'), 'utf8');
+
+/** Fields of the table under a heading: what stands in backquotes in its first column. `kind` is in the second. */
+function section(title: string): { fields: string[]; kind: string } {
+  const text = page.split(/^## /m).find((part) => part.startsWith(`${title}\n`));
+  if (text === undefined) throw new Error(`docs/json.md has no part ${title}`);
+  const rows = [...text.matchAll(/^\| (`.*?`) \| (.*) \|$/gm)].map((match) => [match[1] as string, match[2] as string] as const);
+  const names = rows.flatMap(([left]) => [...left.matchAll(/`([A-Za-z]+)`/g)].map((match) => match[1] as string));
+  return { fields: names.sort(), kind: /^1, `([a-z-]+)`$/.exec(rows[0]?.[1] ?? '')?.[1] ?? 'no kind' };
+}
+
+async function expectDocument(title: string, args: readonly string[], code: number): Promise<void> {
+  const result = await runCli([...args, '--json']);
+  expect(result.code, result.stderr).toBe(code);
+  const document = JSON.parse(result.stdout) as Record<string, unknown>;
+  const { fields, kind } = section(title);
+  expect(document.kind).toBe(kind);
+  expect(document.version).toBe(1);
+  expect(Object.keys(document).sort()).toEqual(fields);
+}
+
+test.each([
+  ['Refusal', ['status'], 2],
+  ['Refusal', ['no-such-command'], 2],
+  ['Refusal', ['run'], 2],
+  ['Refusal', ['profiles', 'show', 'nobody'], 2],
+  ['profiles list', ['profiles', 'list'], 0],
+  ['profiles show', ['profiles', 'show', 'review-h264'], 0],
+  ['doctor', ['doctor'], 0],
+])('%s, as `%j` prints it', async (title, args, code) => {
+  await expectDocument(title, args, code);
+});
+
+test('status and audit of a folder without a roll', async () => {
+  const folder = freshFolder('json');
+  await expectDocument('status', ['status', folder, '--work', join(folder, 'work')], 1);
+  await expectDocument('audit', ['audit', folder], 1);
+});
+
+test('profiles lint of a right file', async () => {
+  const file = join(freshFolder('json'), 'editorial-copy.yaml');
+  cpSync(join(packageFolder, 'test', 'fixtures', 'profiles', 'small-vc3.yaml'), file);
+  // The name of the file is not the name in it: wrong, and the document is the same.
+  await expectDocument('profiles lint', ['profiles', 'lint', file], 2);
+});
+
+test('check, seal and plan of a small day, and a night over it', async () => {
+  const folder = freshFolder('json');
+  const day = await makeDay(join(folder, 'day-04'), { A001: { 'A001C001.mov': { frames: 6 } } });
+  mkdirSync(join(folder, 'seals'));
+  await expectDocument('check', ['check', day, '--quiet'], 0);
+  await expectDocument('seal', ['seal', join(day, 'A001'), '--to', join(folder, 'seals')], 0);
+  const profile = join(packageFolder, 'test', 'fixtures', 'profiles', 'small-h264.yaml');
+  const common = [day, '--deliver', join(folder, 'delivery'), '--profile', profile, '--quiet'];
+  await expectDocument('plan', ['plan', ...common], 0);
+  await expectDocument('run', ['run', ...common, '--work', join(folder, 'work'), '--workers', '1'], 0);
+});
+
+test('every command of the command line has a part on the page', async () => {
+  const { stdout } = await runCli(['--help']);
+  const commands = [...stdout.matchAll(/^ {2}([a-z]+) (?:\[options\])?.*/gm)].map((match) => match[1] as string).filter((name) => name !== 'help');
+  expect(commands).toContain('run');
+  const titles = [...page.matchAll(/^## (.*)$/gm)].map((match) => match[1] as string);
+  expect(commands.filter((name) => !titles.some((title) => title === name || title.startsWith(`${name} `)))).toEqual([]);
+});
