@@ -1,0 +1,95 @@
+/** A whole night against its own commands run bare, and how soon a night begins to encode. */
+import { mkdirSync, mkdtempSync, rmSync } from 'node:fs';
+import { tmpdir } from 'node:os';
+import { dirname, join } from 'node:path';
+import { intakeRoll } from '../../coordinator/intake/index.ts';
+import type { NightResult } from '../../coordinator/night/request.ts';
+import { runCli } from '../support/cli.ts';
+import { benchDay, ROLL } from './day.ts';
+import type { BenchLine } from './line.ts';
+import { median } from './median.ts';
+import { bare, type RecordedCommand, recorder } from './recorded.ts';
+
+const CLIPS = 40;
+const CLIP_SECONDS = 2;
+const FIRST_FRAME_REPETITIONS = 5;
+const READERS = 4;
+
+interface Night {
+  /** From the start of the command to its end. */
+  readonly seconds: number;
+  /** Milliseconds since the epoch. */
+  readonly startedAt: number;
+  readonly commands: readonly RecordedCommand[];
+}
+
+/** One night on one worker into a fresh delivery below `base`. Throws unless every clip was published and the roll is ready. */
+async function night(base: string, day: string, clips: number): Promise<Night> {
+  mkdirSync(base);
+  const record = await recorder(base);
+  const startedAt = performance.timeOrigin + performance.now();
+  const run = await runCli(['run', day, '--deliver', join(base, 'delivery'), '--work', join(base, 'work'), '--profile', 'editorial-vc3', '--workers', '1', '--ffmpeg', record.ffmpeg, '--ffprobe', record.ffprobe, '--json', '--quiet']);
+  const seconds = (performance.timeOrigin + performance.now() - startedAt) / 1000;
+  const commands = record.read();
+  const makes = commands.filter(({ part }) => part === 'make').length;
+  const verdict = run.code === 0 ? (JSON.parse(run.stdout) as NightResult).verdict : null;
+  if (verdict !== 'ready' || makes !== clips) throw new Error(`the night ended with ${run.code}, ${verdict}, ${makes} makes: ${run.stderr}${run.stdout.slice(0, 2000)}`);
+  return { seconds, startedAt, commands };
+}
+
+async function withFolder<Value>(act: (base: string) => Promise<Value>): Promise<Value> {
+  const base = mkdtempSync(join(tmpdir(), 'rushlight-bench-'));
+  try {
+    return await act(base);
+  } finally {
+    rmSync(base, { recursive: true, force: true });
+  }
+}
+
+/** In the night's order, each alone; seconds by part. The files that were being made stand again, since the makes run too. */
+async function replay(commands: readonly RecordedCommand[]): Promise<Record<RecordedCommand['part'], number>> {
+  const seconds = { make: 0, check: 0, other: 0 };
+  for (const command of commands) {
+    if (command.part === 'make') mkdirSync(dirname(command.args.at(-1) as string), { recursive: true });
+    seconds[command.part] += await bare(command);
+  }
+  return seconds;
+}
+
+export async function benchNight(): Promise<BenchLine[]> {
+  return await withFolder(async (base) => {
+    const whole = await night(join(base, 'night'), await benchDay(base, CLIPS, CLIP_SECONDS), CLIPS);
+    const alone = await replay(whole.commands);
+    const both = alone.make + alone.check;
+    const ratio = whole.seconds / both;
+    return [
+      { name: `night of ${CLIPS} clips of ${CLIP_SECONDS} s, one worker`, measured: `${ratio.toFixed(3)} of its makes and checks run bare`, target: 'at most 1.05', passed: ratio <= 1.05 },
+      { name: 'the same against its makes alone', measured: `${(whole.seconds / alone.make).toFixed(2)} of the makes; checks are ${(alone.check / alone.make).toFixed(2)} of them`, target: 'told', passed: null },
+      { name: 'the same against all its commands', measured: `${(whole.seconds / (both + alone.other)).toFixed(3)}; the survey’s and others are ${(alone.other / both).toFixed(3)} of makes and checks`, target: 'told', passed: null },
+    ];
+  });
+}
+
+/** The first encoder's command again, ended by its first frame: the program's own start, which the night does not see. */
+async function firstFrameSeconds(base: string, make: RecordedCommand): Promise<number> {
+  const output = join(base, 'first-frame.mov');
+  return await bare({ ...make, args: ['-y', ...make.args.slice(0, -1), '-frames:v', '1', output] });
+}
+
+export async function benchFirstFrame(): Promise<BenchLine> {
+  return await withFolder(async (base) => {
+    const day = await benchDay(base, 1, CLIP_SECONDS);
+    const beyond: number[] = [];
+    for (let turn = 0; turn < FIRST_FRAME_REPETITIONS; turn += 1) {
+      const intakeStarted = performance.now();
+      const intake = await intakeRoll({ day: 'day', roll: ROLL, folder: join(day, ROLL), copies: [], manifests: [], readers: READERS });
+      const intakeSeconds = (performance.now() - intakeStarted) / 1000;
+      if (intake.copies[0]?.holds !== true) throw new Error('intake did not prove the roll');
+      const one = await night(join(base, `night-${turn}`), day, 1);
+      const make = one.commands.find(({ part }) => part === 'make') as RecordedCommand;
+      beyond.push((make.startedAt - one.startedAt) / 1000 - intakeSeconds + (await firstFrameSeconds(base, make)));
+    }
+    const seconds = median(beyond);
+    return { name: 'from the command to the first frame, beyond intake', measured: `${seconds.toFixed(2)} s`, target: 'at most 2 s', passed: seconds <= 2 };
+  });
+}
