@@ -7,10 +7,10 @@ import { STAGING_PREFIX } from '../ledger/layout.ts';
 import { makeFolders } from '../media/folders.ts';
 import type { TargetState } from './classify.ts';
 
-/** ENOENT when the delivery itself is not there: making it again would write below a mount point whose volume is gone. */
+/** ENOENT when the roll's delivery is not there: making it again would write below a mount point whose volume is gone. */
 export async function makeFolder(deliveryFolder: string, folder: string): Promise<void> {
-  // <delivery>/<day>/<roll>: the delivery is made by the coordinator, once.
-  await stat(deliveryOf(deliveryFolder));
+  // The coordinator writes the roll's verdict there before it queues a job. The delivery alone is no witness: it may be the mount point.
+  await stat(deliveryFolder);
   await makeFolders(folder);
 }
 

@@ -94,8 +94,10 @@ export function nightFolders(request: FolderRequest): NightFolders {
 /** Makes the last part of the delivery's path. Throws FindingError (exit 1) when the place cannot be written. */
 export function makeDelivery(delivery: string): void {
   try {
-    mkdirSync(delivery, { recursive: true });
+    // Not recursive: on a read-only volume Node would then tell ENOENT instead of EROFS.
+    mkdirSync(delivery);
   } catch (error) {
+    if ((error as NodeJS.ErrnoException).code === 'EEXIST') return;
     throw new FindingError([troubleOf(error as NodeJS.ErrnoException, delivery)], 1);
   }
 }

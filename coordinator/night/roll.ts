@@ -25,7 +25,7 @@ import { planDelivery } from './plan-roll.ts';
 import type { NightRequest, RollOutcome } from './request.ts';
 import type { Reservation } from './space.ts';
 import { surveyOf } from './survey-roll.ts';
-import { troubleOf } from './target.ts';
+import { type Target, troubleOf } from './target.ts';
 
 export interface NightContext {
   readonly request: NightRequest;
@@ -46,6 +46,7 @@ export interface NightContext {
   readonly planning: LimitFunction;
   say(line: string): void;
   readonly reservation: Reservation;
+  readonly target: Pick<Target, 'gone'>;
   /** Local workers, for estimates. */
   readonly workers: number;
   make(roll: string, work: readonly Work[]): Promise<Finding[]>;
@@ -149,7 +150,7 @@ async function plan(roll: DiscoveredRoll, index: number, deliveryFolder: string,
 
 async function make(roll: DiscoveredRoll, deliveryFolder: string, work: readonly Work[], known: Known, context: NightContext): Promise<void> {
   const running = finding('night-running', `${work.length} jobs to be done, run ${context.run}`, 'an end', { roll: roll.name });
-  const refused = await write(deliveryFolder, decideRoll({ ...gateInput(roll, known, context), clips: [], findings: [running] }));
+  const refused = await write(deliveryFolder, decideRoll({ ...gateInput(roll, known, context), clips: [], findings: [running] }), context);
   if (refused !== null) {
     known.findings.push({ ...refused, roll: roll.name });
     return;
@@ -186,7 +187,7 @@ async function gate(roll: DiscoveredRoll, deliveryFolder: string, known: Known, 
   // Why it is not whole is told first; a roll that was whole before the end came is ready all the same.
   if (decision.verdict.verdict === 'held' && halted !== null) decision = decideRoll({ ...input, findings: [{ ...halted, roll: roll.name }, ...input.findings] });
   // A roll that was not read to its end: nothing is known to differ from what stands.
-  const refused = known.intake === null ? null : await write(deliveryFolder, decision);
+  const refused = known.intake === null ? null : await write(deliveryFolder, decision, context);
   const { verdict } = decision;
   context.board.setPhase(roll.name, refused === null ? verdict.verdict : 'held');
   return {
@@ -201,7 +202,10 @@ async function gate(roll: DiscoveredRoll, deliveryFolder: string, known: Known, 
 }
 
 /** A finding when the delivery cannot be written. */
-async function write(deliveryFolder: string, decision: GateDecision): Promise<Finding | null> {
+async function write(deliveryFolder: string, decision: GateDecision, { target }: Pick<NightContext, 'target'>): Promise<Finding | null> {
+  // Folders are made on the way: below a mount point whose volume is gone they would lie on the wrong disk.
+  const gone = await target.gone();
+  if (gone !== null) return gone;
   try {
     await writeDecision(deliveryFolder, decision);
     return null;

@@ -154,6 +154,7 @@ export async function runNight(request: NightRequest, interrupts: Interrupts, ui
       board,
       signal: ending.signal,
       reservation,
+      target,
       workers: request.workers ?? defaultWorkers(),
       collisions: collisionsOf(discovered.rolls, folders),
       reading: pLimit(1),

@@ -14,6 +14,8 @@ export interface TargetState {
 }
 
 export interface Target {
+  /** target-gone when the folder is not the one of the beginning; null when it is. Writes nothing. */
+  gone(): Promise<Finding | null>;
   /** `reserveBytes`: less than this free is as good as full. */
   look(reserveBytes: number): Promise<TargetState>;
 }
@@ -21,12 +23,20 @@ export interface Target {
 /** Remembers the folder's file system: an unmounted volume leaves its empty mount point behind, on another one. */
 export async function openTarget(folder: string): Promise<Target> {
   const { dev } = await stat(folder);
+  const subject = { file: folder };
+  const gone = async (): Promise<Finding | null> => {
+    try {
+      return (await stat(folder)).dev === dev ? null : finding('target-gone', 'another file system stands there', 'the one that was there when the night began', subject);
+    } catch (error) {
+      return troubleOf(error as NodeJS.ErrnoException, folder);
+    }
+  };
   return {
+    gone,
     async look(reserveBytes) {
-      const subject = { file: folder };
       try {
-        const now = await stat(folder);
-        if (now.dev !== dev) return { trouble: finding('target-gone', 'another file system stands there', 'the one that was there when the night began', subject), freeBytes: null };
+        const away = await gone();
+        if (away !== null) return { trouble: away, freeBytes: null };
         const { freeBytes: free } = await roomOn(folder);
         const probe = join(folder, `${STAGING_PREFIX}probe-${randomUUID()}`);
         try {

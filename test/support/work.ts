@@ -17,7 +17,8 @@ export async function jobFor(source: string, delivery: string, wanted: readonly 
   const { profiles } = await loadProfiles({ wanted });
   const name = basename(source).replace(/\.[^.]*$/, '');
   const clip = { id: name, name, place: { kind: 'movie' as const, file: basename(source) }, bytes: statSync(source).size, contentDigest: createHash('sha256').update(name).digest('hex') };
-  mkdirSync(delivery, { recursive: true });
+  // As the coordinator leaves it before it queues a job.
+  mkdirSync(join(delivery, 'day-01', 'A001'), { recursive: true });
   return {
     version: 1,
     night: 'night',

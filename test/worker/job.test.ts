@@ -151,6 +151,7 @@ test('a target that fills up while the encoder writes is told as full', async ()
   const delivery = join(folder, 'delivery');
   execFileSync('mount', ['-t', 'tmpfs', '-o', 'size=400k', 'tmpfs', delivery]);
   try {
+    mkdirSync(job.deliveryFolder, { recursive: true });
     const trouble = await troubleOf(runJob(job, await workContext()));
     expect(trouble.findings.map((item) => item.code)).toEqual(['target-full']);
     expect(readdirSync(layout.profileFolder(job.deliveryFolder, 'small-vc3'))).toEqual([]);
@@ -162,8 +163,10 @@ test('a target that fills up while the encoder writes is told as full', async ()
 test('a target that is mounted read-only is told as such', async () => {
   const { job, folder } = await prepared({}, oneProfile);
   const delivery = join(folder, 'delivery');
-  execFileSync('mount', ['-t', 'tmpfs', '-o', 'ro,size=400k', 'tmpfs', delivery]);
+  execFileSync('mount', ['-t', 'tmpfs', '-o', 'size=400k', 'tmpfs', delivery]);
   try {
+    mkdirSync(job.deliveryFolder, { recursive: true });
+    execFileSync('mount', ['-o', 'remount,ro', delivery]);
     expect((await troubleOf(runJob(job, await workContext()))).findings.map((item) => item.code)).toEqual(['target-read-only']);
   } finally {
     execFileSync('umount', [delivery]);
