@@ -6,12 +6,14 @@ export const colourTags: Check = {
   rests: ['packets'],
   run: ({ measured: { facts }, outcome }) => {
     if (facts === null) return null;
-    const { colour } = facts.video;
+    const { colour, codec } = facts.video;
+    // RDD 36 pictures are limited range and nothing else: neither stream nor QuickTime's `nclc` says so, and readers differ in whether they do.
+    const range = colour.range ?? (codec === 'prores' ? 'limited' : null);
     return compare('colour-tags-differ', [
       ['primaries', colour.primaries, outcome.colour.primaries],
       ['transfer', colour.transfer, outcome.colour.transfer],
       ['matrix', colour.matrix, outcome.colour.matrix],
-      ['range', colour.range, outcome.colour.range],
+      ['range', range, outcome.colour.range],
     ]);
   },
 };

@@ -144,10 +144,12 @@ describe('geometry', () => {
     const flatMovie = join(folder, 'flat.mov');
     await ffmpeg('-f', 'lavfi', '-i', 'color=black:s=384x320:r=24,drawbox=w=384:h=160:c=white:t=fill', '-vf', tags('bt709', 'bt709', 'bt709', 'tv'), ...lossless, flatMovie);
     const source = join(folder, 'clip.mov');
+    // The file's own matrix as MediaInfo reads it (clockwise): how a writer is asked for one, and in which sense, differs between versions of ffmpeg.
+    const rotation = (): string => String(Number.parseFloat(execFileSync('mediainfo', ['--Output=Video;%Rotation%', source], { encoding: 'utf8' }) || '0'));
     await ffmpeg('-i', flatMovie, '-map', '0:v', '-c', 'copy', '-metadata:s:v:0', `rotate=${turn}`, '-timecode', '01:00:00:00', source);
+    if (rotation() === '0') await ffmpeg('-display_rotation', String(turn), '-i', flatMovie, '-map', '0:v', '-c', 'copy', '-timecode', '01:00:00:00', source);
+    const clockwise = rotation();
     const facts = await factsOf(source);
-    // What ffmpeg makes of the tag differs between versions; the file's own matrix is read by MediaInfo (clockwise).
-    const clockwise = String(Number.parseFloat(execFileSync('mediainfo', ['--Output=Video;%Rotation%', source], { encoding: 'utf8' })));
     const bright = brightAfter[clockwise];
     expect(String(facts.video.rotation)).toBe(clockwise);
     expect(bright).toBeDefined();
