@@ -18,26 +18,46 @@ interface Known {
   failure: { readonly manifest: string; readonly hash: string; settledBy: string | null } | null;
 }
 
+/** Old path → new path. */
+function renames(records: readonly { readonly path: string; readonly previousPath: string | null }[]): Map<string, string> {
+  return new Map(records.flatMap(({ path, previousPath }) => (previousPath === null || previousPath === path ? [] : [[previousPath, path] as const])));
+}
+
 class Fold {
   readonly findings: Finding[] = [];
   readonly #files = new Map<string, Known>();
 
   add({ generation, manifest }: NamedGeneration): void {
-    for (const { path, previousPath } of generation.folders) if (previousPath !== null) this.#moveFolder(previousPath, path);
-    for (const { path, previousPath } of generation.files) if (previousPath !== null) this.#move(previousPath, path);
+    this.#moveAll(generation);
     for (const file of generation.files) this.#record(file, manifest);
   }
 
-  /** A rename is recorded once, in its own generation; that of a folder may have moved the file already. */
-  #move(from: string, to: string): void {
-    const known = this.#files.get(from);
-    if (known === undefined || from === to) return;
-    this.#files.delete(from);
-    this.#files.set(to, known);
+  /**
+   * A rename is recorded once, in its own generation, and names the path of the generation before: all of one generation
+   * happen at once, so that two files may change places. A file's own record goes before that of a folder it lies in.
+   */
+  #moveAll({ files, folders }: Generation): void {
+    const ofFiles = renames(files);
+    const ofFolders = [...renames(folders)].sort(([a], [b]) => b.length - a.length);
+    const moved: [path: string, known: Known][] = [];
+    for (const [path, known] of [...this.#files]) {
+      const folder = ofFolders.find(([from]) => path.startsWith(`${from}/`));
+      const to = ofFiles.get(path) ?? (folder === undefined ? path : folder[1] + path.slice(folder[0].length));
+      ofFiles.delete(path);
+      if (to === path) continue;
+      this.#files.delete(path);
+      moved.push([to, known]);
+    }
+    for (const [to, known] of moved) this.#files.set(to, known);
+    // What is left was said as if the folder had been renamed before the file.
+    for (const [from, to] of ofFiles) this.#move(from, to);
   }
 
-  #moveFolder(from: string, to: string): void {
-    for (const path of [...this.#files.keys()]) if (path.startsWith(`${from}/`)) this.#move(path, to + path.slice(from.length));
+  #move(from: string, to: string): void {
+    const known = this.#files.get(from);
+    if (known === undefined) return;
+    this.#files.delete(from);
+    this.#files.set(to, known);
   }
 
   #record(file: FileRecord, manifest: string): void {

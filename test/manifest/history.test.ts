@@ -53,6 +53,29 @@ test('renames of a file and of a folder carry what was stated to the new path, a
   expect(folded.findings).toEqual([]);
 });
 
+test('two files that change places in one generation keep each its own statement', () => {
+  const first = generation([file('one.mov', GOOD, 'original'), file('two.mov', BAD, 'original')]);
+  const second = generation([file('two.mov', GOOD, 'verified', 'one.mov'), file('one.mov', BAD, 'verified', 'two.mov')]);
+  const folded = fold(first, second);
+  expect(folded.findings).toEqual([]);
+  expect(Object.fromEntries(folded.statements.map(({ path, bytes }) => [path, bytes]))).toEqual({ 'one.mov': 9, 'two.mov': 5 });
+});
+
+test('so do three in a ring, and the files of two folders that change places, recorded once or twice over', () => {
+  const ring = fold(
+    generation([file('a', GOOD, 'original'), file('b', BAD, 'original'), file('c', GOOD, 'original')]),
+    generation([file('b', GOOD, 'verified', 'a'), file('c', BAD, 'verified', 'b'), file('a', GOOD, 'verified', 'c')]),
+  );
+  expect(ring.findings).toEqual([]);
+  const before = generation([file('x/bell.mov', GOOD, 'original'), file('y/bell.mov', BAD, 'original')]);
+  const swap: Generation['folders'] = [{ path: 'y', previousPath: 'x' }, { path: 'x', previousPath: 'y' }];
+  for (const previous of [[null, null], ['x/bell.mov', 'y/bell.mov']] as const) {
+    const folded = fold(before, generation([file('y/bell.mov', GOOD, 'verified', previous[0]), file('x/bell.mov', BAD, 'verified', previous[1])], swap));
+    expect(folded.findings).toEqual([]);
+    expect(Object.fromEntries(folded.statements.map(({ path, bytes }) => [path, bytes]))).toEqual({ 'x/bell.mov': 9, 'y/bell.mov': 5 });
+  }
+});
+
 test('a history folder without anything in it is broken and states nothing', () => {
   const history = readHistory(new Map(), 'A001/ascmhl');
   expect(history.statements).toEqual([]);
