@@ -4,7 +4,7 @@
  * to what was read when the history began, not to the card. Source: ASC MHL specification v1.0, its schema ASCMHL.xsd.
  */
 import ignore from 'ignore';
-import { readdir, readFile } from 'node:fs/promises';
+import { readdir, readFile, stat } from 'node:fs/promises';
 import { availableParallelism, hostname } from 'node:os';
 import { posix } from 'node:path';
 import { FindingError, type Finding, finding, holds } from '../findings/finding.ts';
@@ -19,7 +19,7 @@ import { respell } from '../media/manifest/spelling.ts';
 import type { Statement } from '../media/manifest/statement.ts';
 import { generationName, type WrittenFile, writeGeneration } from '../media/manifest/write-generation.ts';
 import { fitsXml } from '../media/manifest/xml.ts';
-import { printable } from '../media/names.ts';
+import { fsPath, printable } from '../media/names.ts';
 import { readCopy, type WalkedCopy, walkCopy } from './intake/read.ts';
 import { recordFile } from './sealing/records.ts';
 import { writeFirst, writeFurther } from './sealing/write.ts';
@@ -112,6 +112,15 @@ async function readContents(copy: WalkedCopy, roll: string, patterns: readonly s
   return { files: written, folders: folderHashes(algorithm, values, folders), findings };
 }
 
+async function isFolder(path: string): Promise<boolean> {
+  try {
+    return (await stat(fsPath(path))).isDirectory();
+  } catch (error) {
+    if (['ENOENT', 'ENOTDIR'].includes((error as NodeJS.ErrnoException).code ?? '')) return false;
+    throw error;
+  }
+}
+
 /** Writes `<to>/<roll>/ascmhl/000n_….mhl` and the chain. Throws FindingError, or the signal's reason after an abort. */
 export async function sealRoll(order: SealOrder): Promise<Seal> {
   const source = posix.resolve(order.rollFolder);
@@ -119,6 +128,7 @@ export async function sealRoll(order: SealOrder): Promise<Seal> {
   const place = posix.resolve(order.to, roll);
   if (!fitsXml(roll)) throw new FindingError([finding('seal-name-unwritable', printable(roll), 'a roll name that XML 1.0 can carry', { roll })]);
   if (place === source || place.startsWith(`${source}/`)) throw new FindingError([finding('folders-overlap', printable(place), 'a folder outside the roll', { roll })], 2);
+  if (!(await isFolder(source))) throw new FindingError([finding('folder-missing', 'no folder there', 'the folder of a roll', { roll, file: printable(source) })], 2);
   const standing = await standingHistory(place);
   const walk = await walkCopy(source, roll, order.signal);
   if ('fault' in walk) throw new FindingError([walk.fault]);

@@ -68,7 +68,6 @@ export async function runNight(request: NightRequest, interrupts: Interrupts, ui
     log.logger.info({ folders, night, workers: request.workers, profiles: request.profiles }, 'the night begins');
     const tools = toolsOf(request);
     tools.catch(() => undefined);
-    makeDelivery(folders.delivery);
     const reservation = freshReservation(folders.delivery);
     let onOver: (job: Job) => void = () => undefined;
     let onProgress: NightContextProgress = () => undefined;
@@ -87,6 +86,8 @@ export async function runNight(request: NightRequest, interrupts: Interrupts, ui
     engine = running;
     await tellRunning(folders.work, { night, run, day: folders.dayName, delivery: folders.delivery, since: new Date().toISOString(), queue: running.privateAddress });
     const prepared = await prepare(request.profiles, tools);
+    // A night that is refused leaves no delivery behind.
+    makeDelivery(folders.delivery);
     for (const item of discovered.findings) note(item);
 
     const board = newBoard(discovered.rolls.map((roll) => roll.name));

@@ -8,7 +8,7 @@ export function intakeText(results: readonly IntakeResult[], ofDay: readonly Fin
   const good = (intake: IntakeResult): boolean => intake.copies.every((copy) => copy.holds) && !intake.findings.some(holds);
   const parts = results.map((intake) => {
     const lines = [`${good(intake) ? 'holds' : 'HELD '}  ${printable(intake.roll)}  ${count(intake.files.length, 'file')}, ${count(intake.manifests.length, 'manifest')}`];
-    for (const copy of intake.copies) lines.push(`       ${copy.holds ? 'equal  ' : 'DIFFERS'}  ${printable(copy.folder)}  ${count(copy.files, 'file')}, ${bytesText(copy.bytes)}`);
+    for (const copy of intake.copies) lines.push(`       ${copy.holds ? 'equal    ' : intake.manifests.length === 0 ? 'UNPROVED ' : 'NOT EQUAL'}  ${printable(copy.folder)}  ${count(copy.files, 'file')}, ${bytesText(copy.bytes)}`);
     if (intake.findings.length > 0) lines.push(findingsText(intake.findings, '       '));
     return lines.join('\n');
   });

@@ -1,6 +1,6 @@
 /** Intake of rolls whose manifests were made by programs outside the project: md5sum, xxhsum, and the ASC MHL reference scenario. */
 import { execFileSync } from 'node:child_process';
-import { appendFileSync, cpSync, mkdirSync, readFileSync, renameSync, rmSync, symlinkSync, writeFileSync } from 'node:fs';
+import { appendFileSync, cpSync, mkdirSync, readFileSync, renameSync, rmSync, statSync, symlinkSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { describe, expect, test } from 'vitest';
 import { discoverRolls, intakeRoll } from '../../coordinator/intake/index.ts';
@@ -260,6 +260,43 @@ describe('manifests kept apart', () => {
     expect(Object.keys(good.files[0]?.hashes ?? {}).sort()).toEqual([algorithm, 'xxh3'].sort());
     writeFileSync(join(at.roll, 'sheet.txt'), 'forged');
     expect(told(await intake({ roll: at.roll }, { manifests: [folder] }))).toEqual(['file-checksum-differs sheet.txt']);
+  });
+});
+
+describe('a hash list of version 1.1', () => {
+  /** md5 and sha1 by coreutils, XXH32 and XXH64 by xxhsum: values of programs outside the project. */
+  const by = (command: string, path: string): string => /^\\?([0-9a-f]+) /.exec(execFileSync('sh', ['-c', `${command} < "$1" 2>/dev/null`, 'sh', path], { encoding: 'utf8' }))?.[1] ?? 'none';
+  const kinds: [kind: string, element: (path: string) => string, algorithm: string][] = [
+    ['xxhash, a decimal number', (path) => `<xxhash>${Number.parseInt(by('xxhsum -H32', path), 16)}</xxhash>`, 'xxh32'],
+    ['xxhash64, bytes in little-endian order', (path) => `<xxhash64>${by('xxhsum -H64 --little-endian', path)}</xxhash64>`, 'xxh64'],
+    ['xxhash64be', (path) => `<xxhash64be>${by('xxhsum -H64', path)}</xxhash64be>`, 'xxh64'],
+    ['md5', (path) => `<md5>${by('md5sum', path)}</md5>`, 'md5'],
+    ['sha1', (path) => `<sha1>${by('sha1sum', path)}</sha1>`, 'sha1'],
+  ];
+  const listed = (at: { roll: string }, element: (path: string) => string): string => {
+    const entries = ['Clips/foundry-1.mov', 'Clips/foundry-2.mov', 'sheet.txt'].map((file) => `<hash><file>${file}</file><size>${statSync(join(at.roll, file)).size}</size>${element(join(at.roll, file))}</hash>`);
+    return `<?xml version="1.0" encoding="UTF-8"?>\n<hashlist version="1.1">${entries.join('')}</hashlist>\n`;
+  };
+
+  test.each(kinds)('of %s proves the roll, and tells a byte that is another', async (_, element, algorithm) => {
+    const at = makeShootDay();
+    writeFileSync(join(at.roll, `${ROLL}_2026-01-02_030405.mhl`), listed(at, element));
+    rmSync(join(at.roll, 'checksums.md5'));
+    const good = await intake({ roll: at.roll });
+    expect(good.findings).toEqual([]);
+    expect(good.copies.map(({ holds }) => holds)).toEqual([true]);
+    expect(good.files.every(({ hashes, path }) => path.endsWith('.mhl') || hashes[algorithm] !== undefined)).toBe(true);
+    writeFileSync(join(at.roll, 'Clips/foundry-1.mov'), 'molten bronzE');
+    expect(told(await intake({ roll: at.roll }))).toEqual(['file-checksum-differs Clips/foundry-1.mov']);
+  });
+
+  test('whose xxhash64 is right in the other byte order holds, and the order is told', async () => {
+    const at = makeShootDay();
+    writeFileSync(join(at.roll, `${ROLL}_2026-01-02_030405.mhl`), listed(at, (path) => `<xxhash64>${by('xxhsum -H64', path)}</xxhash64>`));
+    rmSync(join(at.roll, 'checksums.md5'));
+    const result = await intake({ roll: at.roll });
+    expect([...new Set(result.findings.map(({ code }) => code))]).toEqual(['manifest-byte-order']);
+    expect(result.copies.map(({ holds }) => holds)).toEqual([true]);
   });
 });
 
