@@ -1,0 +1,168 @@
+/** Disturbances that every store takes the same way: a table of cases, run over the private store and over a standing one. */
+import { existsSync, readdirSync, readFileSync, rmSync } from 'node:fs';
+import { join } from 'node:path';
+import { beforeAll, expect, test } from 'vitest';
+import type { RunningCli } from '../support/cli.ts';
+import { copyDay, makeDay } from '../support/day.ts';
+import { readVerdict } from '../support/delivery.ts';
+import { freshFolder, sharedFolder } from '../support/folder.ts';
+import { encoding, essence, type NightFoldersForTest, processesWith, resultOf, slowFfmpeg, startNight, workerPid } from '../support/night.ts';
+import { eventually, isRunning } from '../support/processes.ts';
+
+/** Where the queue is, as the cases need to know it. */
+export interface QueuePlace {
+  readonly name: string;
+  /** Options of the command line that lead there. */
+  args(): readonly string[];
+  /** Must not be read anywhere; null: there is none. */
+  readonly password: string | null;
+  /** Lets the locks of dead workers run out, where that takes longer than a test may. */
+  expireLocks(): Promise<void>;
+}
+
+export interface DisturbedNights {
+  /** Starts a night on the place; when it has ended, nothing that it said or left may hold the password. */
+  begin(folders: NightFoldersForTest, ...more: string[]): RunningCli;
+  fresh(): NightFoldersForTest;
+  /** ffmpeg that waits before it encodes; there once `beforeAll` is done. */
+  slow(): string;
+  /** The bytes of an undisturbed night, and every roll ready. */
+  expectWhole(folders: NightFoldersForTest): Promise<void>;
+  /** Everything that belongs to the night has gone: encoders, workers, store. */
+  expectNothingRuns(folders: NightFoldersForTest): Promise<void>;
+}
+
+function expectSecret(folders: NightFoldersForTest, password: string): void {
+  for (const folder of [folders.work, folders.delivery]) {
+    if (!existsSync(folder)) continue;
+    for (const entry of readdirSync(folder, { recursive: true, withFileTypes: true })) {
+      if (entry.isFile()) expect(readFileSync(join(entry.parentPath, entry.name)).includes(password), entry.name).toBe(false);
+    }
+  }
+}
+
+/** Declares the cases; further ones may be built from what it gives. */
+export function disturbedNights(place: QueuePlace): DisturbedNights {
+  const base = join(sharedFolder, `disturbed-${place.name}`);
+  const day = join(base, 'day-03');
+  const copy = join(base, 'copy', 'day-03');
+  let slow = '';
+  let undisturbed: Record<string, string> = {};
+
+  const begin = (folders: NightFoldersForTest, ...more: string[]): RunningCli => {
+    const night = startNight(folders, ...place.args(), ...more);
+    const { password } = place;
+    if (password === null) return night;
+    const done = night.done.then((ended) => {
+      expect(ended.stdout).not.toContain(password);
+      expect(ended.stderr).not.toContain(password);
+      expectSecret(folders, password);
+      return ended;
+    });
+    return { child: night.child, done };
+  };
+  const fresh = (): NightFoldersForTest => {
+    const folder = freshFolder('night');
+    return { day, copy, delivery: join(folder, 'delivery'), work: join(folder, 'work') };
+  };
+  const expectWhole = async (folders: NightFoldersForTest): Promise<void> => {
+    expect(essence(folders.delivery)).toEqual(undisturbed);
+    for (const roll of ['A001', 'B001']) expect((await readVerdict(folders.delivery, 'day-03', roll)).verdict).toBe('ready');
+  };
+  const expectNothingRuns = async (folders: NightFoldersForTest): Promise<void> => {
+    await eventually(() => processesWith(folders.delivery).length === 0 && processesWith(folders.work).length === 0, 15_000);
+  };
+
+  beforeAll(async () => {
+    const clip = { frames: 24, size: '256x144' };
+    await makeDay(day, { A001: { 'A001C001.mov': clip, 'A001C002.mov': { ...clip, timecode: '02:00:00:00' } }, B001: { 'B001C001.mov': { ...clip, rate: '25' } } });
+    copyDay(day, copy);
+    slow = slowFfmpeg(base, 1.5);
+    // Without --queue: every store must come to the bytes of a night on the private one.
+    const folders = { day, copy, delivery: join(base, 'delivery'), work: join(base, 'work') };
+    const run = await startNight(folders).done;
+    expect(run.code, run.stderr).toBe(0);
+    undisturbed = essence(folders.delivery);
+    expect(Object.keys(undisturbed)).toEqual(expect.arrayContaining(['day-03/A001/small-vc3/A001C001.mov', 'day-03/A001/small-vc3/A001C002.mov', 'day-03/B001/small-vc3/B001C001.mov']));
+    expect(Object.keys(undisturbed)).toHaveLength(3);
+  }, 120_000);
+
+  test('undisturbed: every roll ready, without a finding of the night, and no secret on any command line', async () => {
+    const folders = fresh();
+    const night = begin(folders, '--ffmpeg', slow);
+    await encoding(folders);
+    if (place.password !== null) expect(processesWith(place.password)).toEqual([]);
+    const ended = await night.done;
+    expect(ended.code, ended.stderr).toBe(0);
+    expect(resultOf(ended.stdout).findings).toEqual([]);
+    await expectWhole(folders);
+    await expectNothingRuns(folders);
+  }, 120_000);
+
+  test('a worker killed in mid-night: its encoder goes with it, another takes the job up, the same night ends ready', async () => {
+    const folders = fresh();
+    const night = begin(folders, '--ffmpeg', slow);
+    const [encoder] = await encoding(folders);
+    process.kill(workerPid(folders), 'SIGKILL');
+    await eventually(() => !isRunning(encoder as number), 5_000);
+    await place.expireLocks();
+    const ended = await night.done;
+    expect(ended.code, ended.stderr).toBe(0);
+    expect(resultOf(ended.stdout).findings.map((item) => item.code)).toEqual(['worker-died']);
+    await expectWhole(folders);
+    await expectNothingRuns(folders);
+  }, 120_000);
+
+  test('the run killed in mid-night: worker, encoder and store go with it; a second run makes what is left', async () => {
+    const folders = fresh();
+    const night = begin(folders, '--ffmpeg', slow);
+    await eventually(() => existsSync(join(folders.delivery, 'day-03/A001/small-vc3/A001C001.mov')), 30_000);
+    await encoding(folders);
+    const worker = workerPid(folders);
+    night.child.kill('SIGKILL');
+    await night.done;
+    await eventually(() => !isRunning(worker), 10_000);
+    await expectNothingRuns(folders);
+    expect((await readVerdict(folders.delivery, 'day-03', 'A001')).verdict).toBe('held');
+    const again = await begin(folders, '--ffmpeg', slow).done;
+    expect(again.code, again.stderr).toBe(0);
+    const rolls = resultOf(again.stdout).rolls;
+    expect(rolls.reduce((sum, roll) => sum + roll.kept, 0)).toBeGreaterThanOrEqual(1);
+    expect(rolls.reduce((sum, roll) => sum + roll.kept + roll.made, 0)).toBe(3);
+    await expectWhole(folders);
+  }, 120_000);
+
+  test('run and worker killed together, work folder deleted: a second run comes to the same bytes', async () => {
+    const folders = fresh();
+    const night = begin(folders, '--ffmpeg', slow);
+    await encoding(folders);
+    process.kill(workerPid(folders), 'SIGKILL');
+    night.child.kill('SIGKILL');
+    await night.done;
+    await expectNothingRuns(folders);
+    rmSync(folders.work, { recursive: true });
+    const again = await begin(folders).done;
+    expect(again.code, again.stderr).toBe(0);
+    await expectWhole(folders);
+  }, 120_000);
+
+  test('interrupted once, it ends what runs and begins nothing; the next run makes the rest', async () => {
+    const folders = fresh();
+    const night = begin(folders, '--ffmpeg', slow);
+    await encoding(folders);
+    night.child.kill('SIGINT');
+    const ended = await night.done;
+    expect(ended.code, ended.stderr).toBe(130);
+    const result = resultOf(ended.stdout);
+    expect(result.interrupted).toBe(true);
+    expect(Object.keys(essence(folders.delivery))).toHaveLength(1);
+    expect(result.rolls.flatMap((roll) => roll.findings.map((item) => item.code))).toContain('night-interrupted');
+    await expectNothingRuns(folders);
+    const again = await begin(folders, '--ffmpeg', slow).done;
+    expect(again.code, again.stderr).toBe(0);
+    expect(resultOf(again.stdout).rolls.reduce((sum, roll) => sum + roll.kept, 0)).toBe(1);
+    await expectWhole(folders);
+  }, 120_000);
+
+  return { begin, fresh, slow: () => slow, expectWhole, expectNothingRuns };
+}
