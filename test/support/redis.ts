@@ -35,7 +35,7 @@ export async function standingRedis(options: { password?: string; extra?: readon
   const ending = new AbortController();
   // The password in a file, as on a real farm: a command line can be read by everybody.
   const settings = join(folder, 'redis.conf');
-  writeFileSync(settings, options.password === undefined ? '' : `requirepass ${options.password}\n`, { mode: 0o600 });
+  writeFileSync(settings, options.password === undefined ? '' : `requirepass ${JSON.stringify(options.password)}\n`, { mode: 0o600 });
   const args = [settings, '--port', String(port), '--bind', '127.0.0.1', '--dir', folder, '--appendonly', 'yes', '--save', '', '--maxmemory-policy', 'noeviction', ...(options.extra ?? [])];
   const connect = (): Redis => {
     const client = new Redis({ port, host: '127.0.0.1', ...(options.password === undefined ? {} : { password: options.password }), retryStrategy: () => 50, maxRetriesPerRequest: null });
