@@ -26,6 +26,7 @@ export interface EngineEvents {
   progress(job: Job, progress: JobProgress): void;
   over(job: Job): void;
   placeTrouble(told: Finding): void;
+  targetWell(): Promise<boolean>;
   superseded(): void;
   /** Passes by itself. */
   note(told: Finding): void;
@@ -69,6 +70,7 @@ export function startEngine(request: EngineRequest, events: EngineEvents): Engin
       events.over(job);
     },
     placeTrouble: events.placeTrouble,
+    targetWell: events.targetWell,
     superseded: events.superseded,
     log: (message, fields) => logger.info(fields, message),
   });

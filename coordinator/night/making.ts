@@ -24,6 +24,8 @@ export interface MakingEvents {
   over(job: Job): void;
   /** A report of this run says that the target cannot be written. */
   placeTrouble(told: Finding): void;
+  /** Asks the target itself: a volume that is gone takes the reports with it that would say so. */
+  targetWell(): Promise<boolean>;
   /** A later run of the same night has taken over. */
   superseded(): void;
   log(message: string, fields: Record<string, unknown>): void;
@@ -141,7 +143,8 @@ export function startMaking(run: string, queue: () => NightQueue, events: Making
       const trouble = placeTrouble(job, disk);
       const settled = isSettled(job, disk);
       if (!settled && trouble[0] !== undefined) events.placeTrouble(trouble[0]);
-      // The place failed, not the job.
+      // The place failed, not the job: it waits with the others until the place is well again.
+      else if (!settled && !(await events.targetWell())) events.log('a job ended while the target was not well', { id: tracked.id });
       else if (!settled && how === 'lost') tracked.losses += 1;
       else if (!settled) tracked.endings += 1;
       const next = afterEnding(settled, tracked);

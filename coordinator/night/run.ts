@@ -72,12 +72,14 @@ export async function runNight(request: NightRequest, interrupts: Interrupts, ui
     let onOver: (job: Job) => void = () => undefined;
     let onProgress: NightContextProgress = () => undefined;
     let onPlaceTrouble: (told: Finding) => void = () => undefined;
+    let targetWell: () => Promise<boolean> = async () => true;
     const running = startEngine(
       { queue: request.queue, workFolder: folders.work, logFolder, night, run, workers: request.workers, stallSeconds: request.stallSeconds, tools, logger: log.logger },
       {
         progress: (job, progress) => onProgress(job, progress),
         over: (job) => onOver(job),
         placeTrouble: (told) => onPlaceTrouble(told),
+        targetWell: () => targetWell(),
         superseded: () => lost(finding('night-superseded', `run ${run} is not the last one of this night`, 'one run of a night at a time')),
         note,
         lost,
@@ -115,6 +117,7 @@ export async function runNight(request: NightRequest, interrupts: Interrupts, ui
     );
     onProgress = board.progress;
     onPlaceTrouble = watch.placeTrouble;
+    targetWell = watch.isTargetWell;
     onOver = (job) => {
       reservation.release(job);
       board.over(job);

@@ -26,6 +26,8 @@ export interface WatchEvents {
 export interface Watch {
   /** A report said so: look now. */
   placeTrouble(told: Finding): void;
+  /** Looks now; while it is not well, nothing new is begun. */
+  isTargetWell(): Promise<boolean>;
   /** A job came to its end: the target takes what is written. */
   jobOver(): void;
   stop(): void;
@@ -105,6 +107,10 @@ export function startWatch(request: WatchRequest, events: WatchEvents): Watch {
       events.log('the target refused a job', { found: told.found, code: told.code });
       if (troublesWhileWell > TROUBLES_WHILE_WELL) events.lost(told);
       look().catch((error: unknown) => events.log('watch: target', { error: String(error) }));
+    },
+    async isTargetWell() {
+      await look();
+      return trouble === null;
     },
     jobOver() {
       troublesWhileWell = 0;

@@ -42,7 +42,7 @@ async function bench(run = RUN): Promise<Bench> {
   await store.ready;
   const told: Finding[] = [];
   let queue: NightQueue | undefined;
-  const making = startMaking(run, () => queue as NightQueue, { progress: nothing, over: nothing, placeTrouble: (item) => told.push(item), superseded: () => told.push(finding('night-superseded', 'x', 'y')), log: nothing });
+  const making = startMaking(run, () => queue as NightQueue, { progress: nothing, over: nothing, placeTrouble: (item) => told.push(item), targetWell: async () => true, superseded: () => told.push(finding('night-superseded', 'x', 'y')), log: nothing });
   queue = await openNightQueue(store.address, 'night', run, making.hints);
   closing.push(() => (queue as NightQueue).close());
   const client = new Redis(redisOptions(store.address));
