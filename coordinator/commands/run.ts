@@ -20,6 +20,7 @@ export interface RunOptions {
   readonly manifests?: readonly string[];
   readonly readers?: number;
   readonly workers?: number;
+  readonly slots?: number;
   readonly rate?: Rate;
   readonly ignore?: readonly string[];
   readonly queue?: string;
@@ -76,6 +77,7 @@ export async function takeNight(options: RunOptions): Promise<NightResult> {
         profiles: options.profile ?? [],
         readers: options.readers ?? DEFAULT_READERS,
         workers: options.workers ?? null,
+        slots: options.slots ?? null,
         statedRate: options.rate ?? null,
         ignore: options.ignore ?? [],
         queue,

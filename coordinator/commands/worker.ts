@@ -15,6 +15,7 @@ import { DEFAULT_STALL_SECONDS } from './run.ts';
 export interface WorkerOptions {
   readonly queue: string;
   readonly workers?: number;
+  readonly slots?: number;
   /** Where the logs go. */
   readonly work?: string;
   readonly ffmpeg?: string;
@@ -40,7 +41,7 @@ export async function workerCommand(options: WorkerOptions): Promise<1 | 130> {
     onGone = resolve;
   });
   const pool = startWorkers(
-    { count: workers, logFolder, setup: { queue: address, ffmpeg: tools.ffmpeg.path, ffprobe: tools.ffprobe.path, stallSeconds: options.stallSeconds ?? DEFAULT_STALL_SECONDS, ...FARM_LOCKS } },
+    { count: workers, slots: options.slots ?? null, logFolder, setup: { queue: address, ffmpeg: tools.ffmpeg.path, ffprobe: tools.ffprobe.path, stallSeconds: options.stallSeconds ?? DEFAULT_STALL_SECONDS, ...FARM_LOCKS } },
     {
       onDeath: (told) => {
         findings.push(told);

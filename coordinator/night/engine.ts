@@ -17,6 +17,7 @@ export interface EngineRequest {
   readonly night: string;
   readonly run: string;
   readonly workers: number | null;
+  readonly slots: number | null;
   readonly stallSeconds: number;
   readonly tools: Promise<MediaTools>;
   readonly logger: Logger;
@@ -97,14 +98,15 @@ export function startEngine(request: EngineRequest, events: EngineEvents): Engin
     }
     const { openNightQueue } = await import('../dispatch/night-queue.ts');
     if (closing) return;
-    const opening = openNightQueue(address, request.night, request.run, making.hints);
-    const [opened, tools] = await Promise.all([opening, request.tools]);
-    queue = opened;
+    // Known as soon as it is open: when the programs are refused meanwhile, it must still be closed.
+    queue = await openNightQueue(address, request.night, request.run, making.hints);
+    const tools = await request.tools;
     const count = request.workers ?? defaultWorkers();
     if (count === 0 || closing) return;
     pool = startWorkers(
       {
         count,
+        slots: request.slots,
         logFolder: request.logFolder,
         setup: { queue: address, ffmpeg: tools.ffmpeg.path, ffprobe: tools.ffprobe.path, stallSeconds: request.stallSeconds, ...(request.queue === null ? LOCAL_LOCKS : FARM_LOCKS) },
       },

@@ -18,6 +18,8 @@ export function openLog(folder: string, run: string): NightLog {
     logger,
     close: () =>
       new Promise((resolve) => {
+        // Connections that wind down may still have a word: it must not end the process.
+        logger.level = 'silent';
         const timer = setTimeout(resolve, 1_000);
         stream.once('close', () => {
           clearTimeout(timer);

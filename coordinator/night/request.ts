@@ -13,6 +13,8 @@ export interface NightRequest {
   readonly readers: number;
   /** Local worker processes; null: as many as cores and memory allow. */
   readonly workers: number | null;
+  /** Jobs that each of them runs side by side; null: as many as its share of cores and memory allows. */
+  readonly slots: number | null;
   /** Rate of numbered sequences that carry none. */
   readonly statedRate: Rate | null;
   /** Patterns as in a gitignore file, of files that are no clips. */

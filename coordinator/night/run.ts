@@ -26,7 +26,7 @@ import { freshReservation } from './space.ts';
 import { endRunning, tellRunning } from './running.ts';
 import { openTarget } from './target.ts';
 import { startWatch } from './watch.ts';
-import { defaultWorkers } from './workers.ts';
+import { defaultSlots, defaultWorkers } from './workers.ts';
 
 /** Throws FindingError when the night cannot begin (2: usage, 3: machine) or, rarely, not go on. */
 export async function runNight(request: NightRequest, interrupts: Interrupts, ui: NightUi): Promise<NightResult> {
@@ -74,7 +74,7 @@ export async function runNight(request: NightRequest, interrupts: Interrupts, ui
     let onPlaceTrouble: (told: Finding) => void = () => undefined;
     let targetWell: () => Promise<boolean> = async () => true;
     const running = startEngine(
-      { queue: request.queue, workFolder: folders.work, logFolder, night, run, workers: request.workers, stallSeconds: request.stallSeconds, tools, logger: log.logger },
+      { queue: request.queue, workFolder: folders.work, logFolder, night, run, workers: request.workers, slots: request.slots, stallSeconds: request.stallSeconds, tools, logger: log.logger },
       {
         progress: (job, progress) => onProgress(job, progress),
         over: (job) => onOver(job),
@@ -95,13 +95,14 @@ export async function runNight(request: NightRequest, interrupts: Interrupts, ui
     const board = newBoard(discovered.rolls.map((roll) => roll.name));
     ui.begin(board);
     const target = await openTarget(folders.delivery);
+    const workers = request.workers ?? defaultWorkers();
     const watch = startWatch(
       {
         making: running.making,
         target,
         patienceSeconds: request.patienceSeconds,
         stallSeconds: request.stallSeconds,
-        reserveBytes: () => reservation.largest() * (request.workers ?? defaultWorkers()),
+        reserveBytes: () => reservation.largest() * workers * (request.slots ?? defaultSlots(Math.max(1, workers))),
         workersAtWork: running.workersAtWork,
       },
       {
@@ -159,7 +160,7 @@ export async function runNight(request: NightRequest, interrupts: Interrupts, ui
       signal: ending.signal,
       reservation,
       target,
-      workers: request.workers ?? defaultWorkers(),
+      workers,
       collisions: collisionsOf(discovered.rolls, folders),
       reading: pLimit(1),
       planning: pLimit(1),

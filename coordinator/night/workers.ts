@@ -27,6 +27,8 @@ export interface PoolEvents {
 
 export interface PoolRequest {
   readonly count: number;
+  /** Jobs that each runs side by side; null: as many as its share of cores and memory allows. */
+  readonly slots: number | null;
   readonly setup: Omit<WorkerSetup, 'name' | 'logFile' | 'threads' | 'slots' | 'version'>;
   readonly logFolder: string;
   /** The program; the compiled worker unless a test says otherwise. */
@@ -34,15 +36,22 @@ export interface PoolRequest {
 }
 
 const CPU_A_WORKER = 4;
-const BYTES_A_WORKER = 2 * 1024 ** 3;
+/** One job: an encoder with its decoders and filters at large rasters, measured generously. */
+const BYTES_A_JOB = 2 * 1024 ** 3;
+/** A second job fills the gaps of the first (program starts, checks, publishing); a third only makes both slower. */
+const MOST_SLOTS = 2;
 const DEATHS_WITHOUT_A_JOB = 5;
 /** Who lived this long did not die of its start. */
 const LONG_LIFE_MILLISECONDS = 600_000;
 const STOP_MILLISECONDS = 10_000;
 
-/** One encoder uses several cores well and a few gigabytes at most with 8K sources; a worker runs one at a time. */
+/** One encoder uses several cores well and a few gigabytes at most with 8K sources. */
 export function defaultWorkers(cores = availableParallelism(), memoryBytes = totalmem()): number {
-  return Math.max(1, Math.min(Math.floor(cores / CPU_A_WORKER), Math.floor(memoryBytes / BYTES_A_WORKER)));
+  return Math.max(1, Math.min(Math.floor(cores / CPU_A_WORKER), Math.floor(memoryBytes / BYTES_A_JOB)));
+}
+
+export function defaultSlots(workers: number, cores = availableParallelism(), memoryBytes = totalmem()): number {
+  return Math.max(1, Math.min(MOST_SLOTS, Math.floor(cores / workers), Math.floor(memoryBytes / workers / BYTES_A_JOB)));
 }
 
 export function workerProgram(): string {
@@ -60,7 +69,8 @@ interface Slot {
 
 export function startWorkers(request: PoolRequest, events: PoolEvents): WorkerPool {
   mkdirSync(request.logFolder, { recursive: true, mode: 0o700 });
-  const threads = Math.max(1, Math.floor(availableParallelism() / request.count));
+  const jobsAtOnce = request.slots ?? defaultSlots(request.count);
+  const threads = Math.max(1, Math.floor(availableParallelism() / (request.count * jobsAtOnce)));
   const slots: Slot[] = Array.from({ length: request.count }, (_, index) => ({ name: `local-${index + 1}`, child: null, startedAt: 0, deaths: 0, givenUp: false, again: null }));
   let ending = false;
   const waiting: (() => void)[] = [];
@@ -74,7 +84,7 @@ export function startWorkers(request: PoolRequest, events: PoolEvents): WorkerPo
   const start = (slot: Slot): void => {
     slot.again = null;
     if (ending) return;
-    const setup: WorkerSetup = { ...request.setup, version: 1, name: slot.name, threads, slots: 1, logFile: join(request.logFolder, `${slot.name}.log`) };
+    const setup: WorkerSetup = { ...request.setup, version: 1, name: slot.name, threads, slots: jobsAtOnce, logFile: join(request.logFolder, `${slot.name}.log`) };
     const output = openSync(join(request.logFolder, `${slot.name}.out`), 'a', 0o600);
     const child = spawn(process.execPath, [request.program ?? workerProgram()], {
       // stdin is a pipe that we hold: its end tells the worker that we are gone. A group of its own: Ctrl-C is ours to translate.

@@ -11,7 +11,7 @@ import type { BenchLine } from './line.ts';
 import { median } from './median.ts';
 
 const FILES = 3;
-const MEBIBYTES = 512;
+const MEBIBYTES = 1536;
 const REPETITIONS = 7;
 const READERS = 4;
 const ALL_BYTES = FILES * MEBIBYTES * 2 ** 20;

@@ -26,7 +26,7 @@ export async function benchIdleWorker(): Promise<BenchLine> {
     await store.ready;
     const tools = await locateTools();
     const logFolder = join(folder, 'logs');
-    const workers = startWorkers({ count: 1, logFolder, setup: { queue: store.address, ffmpeg: tools.ffmpeg.path, ffprobe: tools.ffprobe.path, stallSeconds: 120, ...FARM_LOCKS } }, { onDeath: nothing, onAllGone: nothing });
+    const workers = startWorkers({ count: 1, slots: null, logFolder, setup: { queue: store.address, ffmpeg: tools.ffmpeg.path, ffprobe: tools.ffprobe.path, stallSeconds: 120, ...FARM_LOCKS } }, { onDeath: nothing, onAllGone: nothing });
     try {
       const pid = await eventually(() => readyPid(join(logFolder, 'local-1.log')), 30_000);
       await new Promise((resolve) => setTimeout(resolve, IDLE_MILLISECONDS));

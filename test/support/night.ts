@@ -36,7 +36,7 @@ export interface NightFoldersForTest {
 }
 
 export function startNight(folders: NightFoldersForTest, ...more: string[]): RunningCli {
-  return startCli(['run', folders.day, '--copy', folders.copy, '--deliver', folders.delivery, '--work', folders.work, '--profile', 'test/fixtures/profiles/small-vc3.yaml', '--json', ...more]);
+  return startCli(['run', folders.day, '--copy', folders.copy, '--deliver', folders.delivery, '--work', folders.work, '--profile', 'test/fixtures/profiles/small-vc3.yaml', '--slots', '1', '--json', ...more]);
 }
 
 export function resultOf(stdout: string): NightResult {
