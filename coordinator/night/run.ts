@@ -57,10 +57,11 @@ export async function runNight(request: NightRequest, interrupts: Interrupts, ui
     log.logger.error({ finding: told }, 'the night ends early');
     ending.abort(new FindingError([told]));
   };
-  const lost = (told: Finding): void => {
+  /** `toldLater`: it is also what the night ends by throwing, and said then. */
+  const lost = (told: Finding, toldLater = false): void => {
     if (halted !== null) return;
     halt(told);
-    ui.tell(told);
+    if (!toldLater) ui.tell(told);
     engine?.stopNow(told).catch((error: unknown) => log.logger.error({ error: String(error) }, 'stopping'));
   };
 
@@ -112,7 +113,7 @@ export async function runNight(request: NightRequest, interrupts: Interrupts, ui
           ui.say(`Waiting up to ${request.patienceSeconds} s for the target; what is being made goes on.`);
         },
         recovered: () => ui.say('The target is well again; going on.'),
-        lost,
+        lost: (told) => lost(told),
         log: (message, fields) => log.logger.info(fields, message),
       },
     );
@@ -126,8 +127,8 @@ export async function runNight(request: NightRequest, interrupts: Interrupts, ui
     };
     // Without queue and workers nothing can be made, but what is read and measured meanwhile is not lost: fail at once all the same.
     running.ready.catch((error: unknown) => {
-      if (error instanceof FindingError && error.findings[0] !== undefined) lost(error.findings[0]);
-      else lost(finding('store-failed', String(error), 'a queue'));
+      if (error instanceof FindingError && error.findings[0] !== undefined) lost(error.findings[0], true);
+      else lost(finding('store-failed', String(error), 'a queue'), true);
     });
     const onFirst = (): void => {
       const told = finding('night-interrupted', 'an interrupt', 'an end by itself');

@@ -5,7 +5,7 @@ import { beforeAll, describe, expect, test } from 'vitest';
 import type { NightResult } from '../../coordinator/night/request.ts';
 import { layout } from '../../ledger/layout.ts';
 import type { RollVerdict } from '../../ledger/roll.ts';
-import type { CliResult, RunningCli } from '../support/cli.ts';
+import { type CliResult, type RunningCli, runCli } from '../support/cli.ts';
 import { copyDay, makeDay } from '../support/day.ts';
 import { codesOfClip, readVerdict } from '../support/delivery.ts';
 import { freshFolder, sharedFolder } from '../support/folder.ts';
@@ -134,3 +134,11 @@ test('an ffmpeg that does not answer -version: exit 3 after a while, nothing lef
   expect(existsSync(join(base, 'mute-delivery'))).toBe(false);
   expect(processesWith(join(base, 'mute'))).toEqual([]);
 }, 60_000);
+
+test('a queue that cannot be reached is told once, and the night is refused', async () => {
+  const folders = fresh();
+  const ended = await runCli(['run', folders.day, '--deliver', folders.delivery, '--work', folders.work, '--queue', 'redis://127.0.0.1:1']);
+  expect(ended.code).toBe(2);
+  expect(ended.stdout).toBe('');
+  expect(ended.stderr.split('[queue-unreachable]')).toHaveLength(2);
+});
