@@ -36,7 +36,7 @@ export const deliverableReportSchema = z.looseObject({
   state: z.enum(deliverableStates),
   outcome: outcomeSchema,
   /** Relative to <delivery>/<day>/<roll>; null when failed. */
-  file: z.object({ path: z.string(), bytes: z.int().nonnegative(), xxh128: z.string() }).nullable(),
+  file: z.object({ path: z.string(), bytes: z.int().nonnegative(), xxh128: z.string(), /** Absent in records of older versions. */ sha256: z.string().optional() }).nullable(),
   /** Digests of older files of ours that may still stand under the final name (made with another profile or toolchain, or before a crash): only these are ever replaced. */
   supersedes: z.array(z.string()).optional(),
   /** Measured from the staged file. */

@@ -18,12 +18,23 @@ export const copyResultSchema = z.object({
 });
 export type CopyResult = z.infer<typeof copyResultSchema>;
 
+/** What a roll was proved against. `file`: its full path; of a history its folder. */
+export const manifestReadSchema = z.object({
+  file: z.string(),
+  kind: z.string(),
+  /** How many files it lists. */
+  files: z.int().nonnegative(),
+  /** Of the bytes as they were read: of the file itself, or of every file in a history's folder. Absent in records of older versions. */
+  digests: z.array(z.object({ file: z.string(), sha256: z.string() })).optional(),
+});
+export type ManifestRead = z.infer<typeof manifestReadSchema>;
+
 /** What intake knows of one roll. `holds` of every copy and no holding finding: the roll may be queued. */
 export const intakeResultSchema = z.object({
   day: z.string(),
   roll: z.string(),
   folder: z.string(),
-  manifests: z.array(z.object({ file: z.string(), kind: z.string(), files: z.int().nonnegative() })),
+  manifests: z.array(manifestReadSchema),
   copies: z.array(copyResultSchema),
   files: z.array(rollFileSchema),
   findings: z.array(findingSchema),
@@ -40,7 +51,7 @@ export const rollVerdictSchema = z.looseObject({
   /** ISO 8601 UTC. */
   decidedAt: z.string(),
   toolchain: toolchainSchema,
-  manifests: z.array(z.object({ file: z.string(), kind: z.string(), files: z.int().nonnegative() })),
+  manifests: z.array(manifestReadSchema),
   copies: z.array(copyResultSchema),
   profiles: z.array(z.object({ name: z.string(), hash: z.string(), checks: z.array(z.string()) })),
   clips: z.array(

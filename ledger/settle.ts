@@ -12,7 +12,7 @@ export interface Wanted {
 }
 
 export type Settled =
-  /** `report` says `published`; `rewrite`: the report on disk does not say so yet (the work ended between rename and report). */
+  /** `report` says `published` and has every digest; `rewrite`: the report on disk does not yet (the work ended between rename and report, or an older version wrote it). */
   | { readonly state: 'finished'; readonly report: DeliverableReport; readonly rewrite: boolean }
   | { readonly state: 'unfinished'; readonly why: string };
 
@@ -52,8 +52,10 @@ export async function settleDeliverable(report: DeliverableReport, rollFolder: s
     return { state: 'unfinished', why: `the file cannot be read (${(error as NodeJS.ErrnoException).code ?? (error as Error).message})` };
   }
   if (standing.bytes !== report.file.bytes || standing.xxh128 !== report.file.xxh128) return { state: 'unfinished', why: 'other bytes stand under its name' };
-  const rewrite = report.state !== 'published';
-  return { state: 'finished', report: rewrite ? { ...report, state: 'published' } : report, rewrite };
+  const { sha256 } = standing;
+  if (report.file.sha256 !== undefined && report.file.sha256 !== sha256) return { state: 'unfinished', why: 'other bytes stand under its name' };
+  const rewrite = report.state !== 'published' || report.file.sha256 === undefined;
+  return { state: 'finished', report: rewrite ? { ...report, state: 'published', file: { ...report.file, sha256 } } : report, rewrite };
 }
 
 /** Digests that may be replaced under `path` (relative to the roll's delivery folder), by the word of the report that stands there now. Pure. */

@@ -1,4 +1,4 @@
-/** The digest that names the bytes of a deliverable: XXH128, read from disk. */
+/** The digests that name the bytes of a deliverable, from one read of the disk: XXH128 for recognising them, SHA-256 for proving them to others. */
 import { open } from 'node:fs/promises';
 import { createDigest } from './manifest/digest.ts';
 import { fsPath } from './names.ts';
@@ -7,6 +7,8 @@ export interface FileDigest {
   readonly bytes: number;
   /** 32 lower-case hex digits, canonical order. */
   readonly xxh128: string;
+  /** 64 lower-case hex digits. */
+  readonly sha256: string;
   /** Which file it was: a name can be given to another one. */
   readonly device: bigint;
   readonly inode: bigint;
@@ -17,7 +19,7 @@ export async function digestOfFile(path: string, signal?: AbortSignal): Promise<
   const handle = await open(fsPath(path), 'r');
   try {
     const stats = await handle.stat({ bigint: true });
-    const hash = await createDigest(['xxh128']);
+    const hash = await createDigest(['xxh128', 'sha256']);
     const buffer = Buffer.allocUnsafe(1024 * 1024);
     let bytes = 0;
     for (;;) {
@@ -27,7 +29,8 @@ export async function digestOfFile(path: string, signal?: AbortSignal): Promise<
       hash.update(buffer.subarray(0, bytesRead));
       bytes += bytesRead;
     }
-    return { bytes, xxh128: hash.finish().xxh128 as string, device: stats.dev, inode: stats.ino };
+    const { xxh128, sha256 } = hash.finish() as { xxh128: string; sha256: string };
+    return { bytes, xxh128, sha256, device: stats.dev, inode: stats.ino };
   } finally {
     await handle.close();
   }

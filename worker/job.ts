@@ -201,7 +201,7 @@ async function publish(job: Job, deliverable: Deliverable, staged: string, check
   const { fileName } = deliverable.outcome;
   const path = `${deliverable.profile.name}/${fileName}`;
   const older = ownDigests(await standing(job, deliverable), path);
-  const written = writtenReport(report, deliverable, { path, bytes: checked.bytes, xxh128: checked.xxh128 }, older, made, checked);
+  const written = writtenReport(report, deliverable, { path, bytes: checked.bytes, xxh128: checked.xxh128, sha256: checked.digest.sha256 }, older, made, checked);
   await context.fence();
   await writeReport(job, deliverable, { ...written, state: 'publishing' });
   const outcome = await publishFile({ staged, final: layout.deliverable(job.deliveryFolder, deliverable.profile.name, fileName), checked: checked.digest, isOurs: (digest) => older.includes(digest) });

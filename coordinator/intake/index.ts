@@ -158,7 +158,7 @@ export async function intakeRoll(order: IntakeOrder): Promise<IntakeResult> {
     findings.push(finding('roll-empty', '0 files', 'at least one clip', { roll, copy: folder }));
   }
   findings.push(...files.filter((file) => file.bytes === 0).map((file) => finding('file-empty', '0 bytes', 'some', { roll, copy: folder, file: file.path })));
-  const told = manifests.map(({ file, kind, statements }) => ({ file, kind, files: statements.length }));
+  const told = manifests.map(({ file, kind, statements, digests }) => ({ file, kind, files: statements.length, digests: [...digests] }));
   const result = (place: string): CopyResult => resultOf(place, copies.find((copy) => copy.folder === place), statedOf({ folder: place }).statements.size > 0, findings);
   return { day, roll, folder, manifests: told, copies: places.map((place) => result(place.folder)), files, findings };
 }

@@ -6,6 +6,7 @@ import { familyOfFileName, reverseBytes } from './algorithms.ts';
 import { c4OfBytes } from './c4.ts';
 import { HISTORY_FOLDER } from './chain.ts';
 import { readChecksumFile } from './checksum-file.ts';
+import { hashBytes } from './digest.ts';
 import { isGeneration, readGeneration } from './generation.ts';
 import { isHashList1, readHashList1 } from './hash-list-1.ts';
 import { foldGenerations } from './fold.ts';
@@ -20,6 +21,8 @@ export interface ReadManifest {
   readonly statements: readonly Statement[];
   /** Patterns (gitignore syntax) of what it leaves out. */
   readonly ignore: readonly string[];
+  /** Of the bytes that were read, by name: of the file itself, or of every file in a history's folder. */
+  readonly digests: readonly { readonly file: string; readonly sha256: string }[];
 }
 
 export interface FoundManifests {
@@ -124,11 +127,11 @@ class Collector {
     }
   }
 
-  /** `base`: folder of the roll that its paths are relative to, '' for the roll itself. */
-  add(file: string, kind: ManifestKind, base: string, statements: readonly Statement[], ignore: readonly string[]): void {
+  /** `base`: folder of the roll that its paths are relative to, '' for the roll itself; `read`: the bytes that say so, by name. */
+  add(file: string, kind: ManifestKind, base: string, statements: readonly Statement[], ignore: readonly string[], read: ReadonlyMap<string, Buffer>): void {
     const below = base === '' ? statements : statements.map((entry) => ({ ...entry, path: `${base}/${entry.path}` }));
     // A pattern of a nested history speaks of its own folder only.
-    if (statements.length > 0) this.manifests.push({ file, kind, statements: below, ignore: base === '' ? ignore : [] });
+    if (statements.length > 0) this.manifests.push({ file, kind, statements: below, ignore: base === '' ? ignore : [], digests: [...read].map(([name, bytes]) => ({ file: name, sha256: hashBytes(bytes, ['sha256']).sha256 as string })) });
   }
 
   async history(folder: string, base: string): Promise<void> {
@@ -141,7 +144,7 @@ class Collector {
     }
     const history = readHistory(files, folder);
     this.findings.push(...history.findings);
-    this.add(folder, 'asc-mhl', base, history.statements, history.ignore);
+    this.add(folder, 'asc-mhl', base, history.statements, history.ignore, files);
     const root = folder.slice(0, -HISTORY_FOLDER.length - 1);
     for (const { path, c4 } of history.references) {
       const bytes = await this.bytes(`${root}/${path}`);
@@ -154,11 +157,12 @@ class Collector {
     const name = nameOf(file);
     const bytes = await this.bytes(file);
     if (bytes === null) return;
+    const read = new Map([[name, bytes]]);
     const family = familyOfFileName(name);
     if (family !== null) {
       const reading = readChecksumFile(bytes, family, file);
       this.findings.push(...reading.findings);
-      this.add(file, 'checksum-file', '', place(reading.statements), []);
+      this.add(file, 'checksum-file', '', place(reading.statements), [], read);
       return;
     }
     try {
@@ -168,11 +172,11 @@ class Collector {
         const folded = foldGenerations([{ generation, manifest: file }]);
         this.findings.push(...generation.findings, ...folded.findings);
         if (folded.statements.length === 0) this.unreadable(file, new XmlError('it lists no file'));
-        this.add(file, 'asc-mhl', '', place(folded.statements), generation.ignore);
+        this.add(file, 'asc-mhl', '', place(folded.statements), generation.ignore, read);
       } else if (isHashList1(root)) {
         const reading = readHashList1(root, file);
         this.findings.push(...reading.findings);
-        this.add(file, 'hash-list-1', '', place(reading.statements), []);
+        this.add(file, 'hash-list-1', '', place(reading.statements), [], read);
       } else throw new XmlError(`its root is ${root.name} of "${root.namespace}", not a hash list that is known`);
     } catch (error) {
       if (!(error instanceof XmlError)) throw error;

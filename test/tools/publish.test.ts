@@ -17,12 +17,15 @@ const noLinks = async (): Promise<never> => {
   throw Object.assign(new Error('no links here'), { code: 'EOPNOTSUPP' });
 };
 
-test('the digest is XXH128: known answer of the xxHash project and of its own program', async () => {
+test('the digests are XXH128 and SHA-256: known answers of the xxHash project, of its own program and of FIPS 180-4', async () => {
   const folder = freshFolder();
   const path = join(folder, 'bytes');
   writeFileSync(path, '');
   // XXH3_128bits of nothing, seed 0: 99aa06d3014798d86001c324468d497f (xxHash self-test).
   expect(await digestOfFile(path)).toMatchObject({ bytes: 0, xxh128: '99aa06d3014798d86001c324468d497f' });
+  // SHA-256 of `abc`: the first example of FIPS 180-4 as NIST publishes it.
+  writeFileSync(path, 'abc');
+  expect(await digestOfFile(path)).toMatchObject({ bytes: 3, sha256: 'ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad' });
   // `printf 'hello world' | xxh128sum`, xxhsum 0.8.1.
   writeFileSync(path, 'hello world');
   expect(await digestOfFile(path)).toMatchObject({ bytes: 11, xxh128: 'df8d09e93f874900a99b8775cc15b6c7' });
