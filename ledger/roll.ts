@@ -2,6 +2,7 @@
 import { z } from 'zod';
 import { findingSchema } from '../findings/finding.ts';
 import { clipSchema } from './clip.ts';
+import { checkResultSchema } from './report.ts';
 import { toolchainSchema } from './toolchain.ts';
 
 /** One file of the roll as read on the working copy. Checksums are lower-case hex, by algorithm name. */
@@ -42,6 +43,7 @@ export const intakeResultSchema = z.object({
 export type IntakeResult = z.infer<typeof intakeResultSchema>;
 
 export const verdicts = ['ready', 'held'] as const;
+/** Fields that are `optional` here are absent in records of older versions; the audit holds a roll whose record lacks one. */
 export const rollVerdictSchema = z.looseObject({
   version: z.literal(1),
   kind: z.literal('roll'),
@@ -52,13 +54,27 @@ export const rollVerdictSchema = z.looseObject({
   decidedAt: z.string(),
   toolchain: toolchainSchema,
   manifests: z.array(manifestReadSchema),
+  /** How many copies the night was told of, the shoot day's own among them. */
+  copiesAsked: z.int().optional(),
   copies: z.array(copyResultSchema),
-  profiles: z.array(z.object({ name: z.string(), hash: z.string(), checks: z.array(z.string()) })),
+  /** `checks`: those that must have passed; `profile`: all that was asked, so that outcomes can be decided anew from the record. */
+  profiles: z.array(z.object({ name: z.string(), hash: z.string(), checks: z.array(z.string()), profile: z.record(z.string(), z.unknown()).optional() })),
   clips: z.array(
     z.object({
       clip: clipSchema,
       verdict: z.enum(verdicts),
-      deliverables: z.array(z.object({ profile: z.string(), state: z.string(), file: z.string().nullable(), bytes: z.int().nullable(), xxh128: z.string().nullable() })),
+      deliverables: z.array(
+        z.object({
+          profile: z.string(),
+          state: z.string(),
+          file: z.string().nullable(),
+          bytes: z.int().nullable(),
+          xxh128: z.string().nullable(),
+          sha256: z.string().nullable().optional(),
+          /** Every check that ran, as its report says. */
+          checks: z.array(checkResultSchema).optional(),
+        }),
+      ),
     }),
   ),
   /** Files of the roll that are no clips, so that nothing is silently left out. */

@@ -1,18 +1,19 @@
 /**
- * The gate: ready or held, from what was read and measured, and from nothing else. Pure.
+ * The gate: ready or held, from what was read and measured, and from nothing else. Pure. The night decides by it, and so
+ * does the audit, which gives it the records and what it measured anew.
  *
  * Everything that makes a roll ready must be there and be good; what is missing holds, and a finding says what is
  * missing. There is no value that passes by default: an empty list of clips, copies, profiles or checks holds.
  */
 import { type Finding, finding, holds } from '../../findings/finding.ts';
 import type { Clip } from '../../ledger/clip.ts';
-import type { ClipReport, DeliverableReport } from '../../ledger/report.ts';
+import type { CheckResult, ClipReport, DeliverableReport } from '../../ledger/report.ts';
 import type { IntakeResult, RollVerdict } from '../../ledger/roll.ts';
 import type { Toolchain } from '../../ledger/toolchain.ts';
 import type { ClipFacts } from '../../media/facts.ts';
 import type { LoadedProfile } from '../../profiles/schema.ts';
 import { judgeDeliverable, requiredChecks } from './deliverable.ts';
-import { unaccountedFiles } from './files.ts';
+import { judgeIntake, judgeRecord } from './whole.ts';
 
 /** What lies on disk for one clip in one profile. */
 export interface DeliverableOnDisk {
@@ -21,6 +22,17 @@ export interface DeliverableOnDisk {
   readonly damage: Finding | null;
   /** Size of the file that the report names, in bytes; null when it does not stand. */
   readonly standingBytes: number | null;
+  /** What a second measurement of the standing file gave; absent on the night, where the report is the measurement itself. */
+  readonly again?: Remeasured;
+}
+
+/** A deliverable measured again from its bytes. Both, the report and this, must be good by the same rule, and of the same bytes. */
+export interface Remeasured {
+  readonly xxh128: string;
+  readonly sha256: string;
+  readonly facts: ClipFacts | null;
+  readonly checks: readonly CheckResult[];
+  readonly findings: readonly Finding[];
 }
 
 export interface GateClip {
@@ -31,11 +43,14 @@ export interface GateClip {
   readonly findings: readonly Finding[];
 }
 
+/** `files` null: only their number is known, from the copies. */
+export type GateIntake = Pick<IntakeResult, 'day' | 'roll' | 'manifests' | 'copies' | 'findings'> & { readonly files: IntakeResult['files'] | null };
+
 export interface GateInput {
   readonly day: string;
   readonly roll: string;
   /** null: intake did not come to an end. */
-  readonly intake: IntakeResult | null;
+  readonly intake: GateIntake | null;
   /** How many copies the night was told of, the shoot day's own among them. */
   readonly copiesAsked: number;
   readonly clips: readonly GateClip[];
@@ -61,9 +76,9 @@ export function deliverableKey(clipId: string, profile: string): string {
 }
 
 export function decideRoll(input: GateInput): GateDecision {
-  const rollFindings = [...judgeIntake(input), ...judgeNight(input), ...input.findings];
+  const rollFindings = [...judgeIntake(input), ...judgeRecord(input), ...input.findings];
   const judged = input.clips.map((entry) => judgeClip(entry, input));
-  const findings = unique([...rollFindings, ...judged.flatMap((clip) => clip.findings)]);
+  const findings = unique([...rollFindings, ...judged.flatMap((clip) => clip.findings), ...sharedFiles(judged, input.roll)]);
   const ready = !findings.some(holds) && judged.length > 0 && judged.every((clip) => clip.verdict === 'ready');
   return {
     verdict: {
@@ -75,8 +90,9 @@ export function decideRoll(input: GateInput): GateDecision {
       decidedAt: input.decidedAt,
       toolchain: input.toolchain,
       manifests: input.intake?.manifests ?? [],
+      copiesAsked: input.copiesAsked,
       copies: input.intake?.copies ?? [],
-      profiles: input.profiles.map((loaded) => ({ name: loaded.profile.name, hash: loaded.hash, checks: requiredChecks(loaded) })),
+      profiles: input.profiles.map((loaded) => ({ name: loaded.profile.name, hash: loaded.hash, checks: requiredChecks(loaded), profile: { ...loaded.profile } })),
       clips: judged.map((clip) => ({
         clip: clip.clip,
         verdict: clip.verdict,
@@ -86,6 +102,8 @@ export function decideRoll(input: GateInput): GateDecision {
           file: report?.file?.path ?? null,
           bytes: report?.file?.bytes ?? null,
           xxh128: report?.file?.xxh128 ?? null,
+          sha256: report?.file?.sha256 ?? null,
+          checks: report?.checks ?? [],
         })),
       })),
       otherFiles: [...input.otherFiles],
@@ -95,61 +113,34 @@ export function decideRoll(input: GateInput): GateDecision {
   };
 }
 
-/** Every copy was read whole and equals the manifest, and intake itself found nothing that holds. */
-function judgeIntake(input: GateInput): Finding[] {
-  const { intake, roll } = input;
-  if (intake === null) return [finding('intake-absent', 'intake did not come to an end', 'every copy read whole', { roll })];
-  const found: Finding[] = [...intake.findings];
-  if (intake.day !== input.day || intake.roll !== input.roll) {
-    found.push(finding('intake-absent', `an intake of ${intake.day}/${intake.roll}`, `the intake of ${input.day}/${input.roll}`, { roll }));
-  }
-  if (input.copiesAsked < 1 || intake.copies.length < input.copiesAsked) {
-    found.push(finding('intake-absent', `${intake.copies.length} copies read`, `${Math.max(1, input.copiesAsked)} copies read`, { roll }));
-  }
-  if (intake.manifests.length === 0 && !intake.findings.some(holds)) {
-    found.push(finding('intake-absent', 'no manifest was read', 'at least one manifest', { roll }));
-  }
-  for (const copy of intake.copies) {
-    if (!copy.holds) found.push(finding('copy-not-proved', `${copy.files} files, ${copy.bytes} bytes read; not equal to the manifest`, 'every file of the manifest, equal to it', { roll, copy: copy.folder }));
-  }
-  return found;
-}
-
-/** There is something to prove, and nothing of the roll was left out of it. */
-function judgeNight(input: GateInput): Finding[] {
-  const { roll } = input;
-  const found: Finding[] = [];
-  if (input.profiles.length === 0) found.push(finding('profiles-absent', '0 profiles', 'at least one', { roll }));
-  const intakeHolds = input.intake !== null && input.intake.copies.every((copy) => copy.holds) && !input.intake.findings.some(holds);
-  // A roll that failed intake is not surveyed; its empty list of clips says nothing of its own.
-  if (input.clips.length === 0 && intakeHolds && !input.findings.some(holds)) {
-    found.push(finding('roll-empty', '0 clips', 'at least one clip', { roll }));
-  }
-  if (input.clips.length > 0 && input.intake !== null) {
-    for (const path of unaccountedFiles(input.intake.files, input.clips.map((entry) => entry.clip), input.otherFiles)) {
-      found.push(finding('file-unaccounted', 'neither part of a clip nor told as another file', 'every file of the roll told', { roll, file: path }));
-    }
-  }
-  const seen = new Set<string>();
-  for (const { clip } of input.clips) {
-    if (seen.has(clip.id)) found.push(finding('clip-twice', `two clips are called ${clip.id}`, 'every clip once', { roll, clip: clip.id }));
-    seen.add(clip.id);
-  }
-  return found;
-}
-
 function judgeClip(entry: GateClip, input: GateInput): ClipReport {
   const { clip } = entry;
   const subject = { roll: input.roll, clip: clip.id };
   const findings: Finding[] = [...entry.findings];
   if (entry.facts === null && !findings.some(holds)) findings.push(finding('facts-absent', 'no facts', 'measured facts', subject));
   const deliverables = input.profiles.map((loaded) => {
-    const judged = judgeDeliverable(clip, loaded, input, findings);
+    const judged = judgeDeliverable({ clip, facts: entry.facts, loaded }, input, findings);
     findings.push(...judged.findings);
     return { profile: loaded.profile.name, profileHash: loaded.hash, report: judged.report };
   });
   const ready = entry.facts !== null && deliverables.length > 0 && deliverables.every((item) => item.report?.state === 'published') && !findings.some(holds);
   return { version: 1, kind: 'clip', day: input.day, roll: input.roll, clip, facts: entry.facts, deliverables, findings: unique(findings), verdict: ready ? 'ready' : 'held' };
+}
+
+/** Two deliverables that name one file: at most one of them can have made it. */
+function sharedFiles(judged: readonly ClipReport[], roll: string): Finding[] {
+  const owners = new Map<string, string>();
+  const found: Finding[] = [];
+  for (const { clip, deliverables } of judged) {
+    for (const { profile, report } of deliverables) {
+      if (!report?.file) continue;
+      const { path } = report.file;
+      const owner = owners.get(path);
+      if (owner !== undefined) found.push(finding('record-contradictory', `the file of ${clip.id} and of ${owner}`, 'a file of one deliverable', { roll, clip: clip.id, profile, file: path }));
+      owners.set(path, clip.id);
+    }
+  }
+  return found;
 }
 
 function unique(list: readonly Finding[]): Finding[] {

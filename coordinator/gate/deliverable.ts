@@ -1,9 +1,10 @@
 /** One required deliverable of the gate: made from this content, in this profile, by these tools, checked, and standing. Pure. */
 import { type Finding, finding, holds } from '../../findings/finding.ts';
 import type { Clip } from '../../ledger/clip.ts';
-import type { DeliverableReport } from '../../ledger/report.ts';
+import type { CheckResult, DeliverableReport } from '../../ledger/report.ts';
+import type { ClipFacts } from '../../media/facts.ts';
 import { type LoadedProfile, standingChecks } from '../../profiles/schema.ts';
-import { deliverableKey, type GateInput } from './decide.ts';
+import { deliverableKey, type GateInput, type Remeasured } from './decide.ts';
 
 /** What must have passed: the profile's own list and those that no profile can leave out. */
 export function requiredChecks(loaded: LoadedProfile): string[] {
@@ -13,7 +14,14 @@ export function requiredChecks(loaded: LoadedProfile): string[] {
 /** What of the gate's input one deliverable is judged by. */
 export type DeliverableView = Pick<GateInput, 'day' | 'roll' | 'toolchain' | 'onDisk'>;
 
-export function judgeDeliverable(clip: Clip, loaded: LoadedProfile, input: DeliverableView, clipFindings: readonly Finding[]): { report: DeliverableReport | null; findings: Finding[] } {
+/** Of what a deliverable must be made. `facts`: of the clip, null when it was not measured. */
+export interface WantedDeliverable {
+  readonly clip: Clip;
+  readonly facts: ClipFacts | null;
+  readonly loaded: LoadedProfile;
+}
+
+export function judgeDeliverable({ clip, facts, loaded }: WantedDeliverable, input: DeliverableView, clipFindings: readonly Finding[]): { report: DeliverableReport | null; findings: Finding[] } {
   const profile = loaded.profile.name;
   const subject = { roll: input.roll, clip: clip.id, profile };
   const disk = input.onDisk.get(deliverableKey(clip.id, profile));
@@ -34,7 +42,8 @@ export function judgeDeliverable(clip: Clip, loaded: LoadedProfile, input: Deliv
     if (!findings.some(holds)) findings.push(finding('deliverable-unpublished', report.state, 'published', subject));
     return { report, findings };
   }
-  findings.push(...judgeChecks(report, loaded, subject), ...judgeFile(report, disk.standingBytes, subject));
+  findings.push(...judgeChecks(report.checks, loaded, subject), ...judgeFile(report, disk.standingBytes, subject), ...judgeFrames(report, facts, subject));
+  if (disk.again !== undefined) findings.push(...judgeAgain(report, disk.again, loaded, subject));
   return { report, findings };
 }
 
@@ -53,24 +62,53 @@ function differences(report: DeliverableReport, clip: Clip, loaded: LoadedProfil
 
 type Subject = { roll: string; clip: string; profile: string };
 
-function judgeChecks(report: DeliverableReport, loaded: LoadedProfile, subject: Subject): Finding[] {
+function judgeChecks(checks: readonly CheckResult[], loaded: LoadedProfile, subject: Subject): Finding[] {
   const found: Finding[] = [];
   for (const check of requiredChecks(loaded)) {
-    if (!report.checks.some((result) => result.check === check)) found.push(finding('check-absent', `no result of the check \`${check}\``, 'a result, passed', subject));
+    if (!checks.some((result) => result.check === check)) found.push(finding('check-absent', `no result of the check \`${check}\``, 'a result, passed', subject));
   }
+  const seen = new Set<string>();
   // One that was not asked for and failed holds as well: what is known to be wrong is wrong.
-  for (const result of report.checks) {
-    if (result.outcome !== 'passed') found.push(finding('check-failed', `${result.check}: ${result.measured}`, `${result.check}: ${result.expected}`, subject));
+  for (const result of checks) {
+    const { check, outcome, measured, expected, tool } = result;
+    if (outcome !== 'passed') found.push(finding('check-failed', `${check}: ${measured}`, `${check}: ${expected}`, subject));
+    const lacks = [check === '' && 'name', measured === '' && 'measured value', expected === '' && 'expected value', tool === '' && 'tool'].filter((part) => part !== false);
+    if (lacks.length > 0) found.push(finding('check-incomplete', `${check === '' ? 'a check' : `\`${check}\``} without ${lacks.join(' and ')}`, 'what was measured, what was expected, and by which tool', subject));
+    if (seen.has(check)) found.push(finding('check-twice', `two results of \`${check}\``, 'one result of each check', subject));
+    seen.add(check);
   }
   return found;
 }
 
 function judgeFile(report: DeliverableReport, standingBytes: number | null, subject: Subject): Finding[] {
   if (report.file === null) return [finding('file-absent', 'the report names no file', 'a file', subject)];
-  const about = { ...subject, file: report.file.path };
+  const { path, bytes, xxh128, sha256 = '' } = report.file;
+  const about = { ...subject, file: path };
   const found: Finding[] = [];
-  if (standingBytes === null) found.push(finding('file-absent', 'no such file', `${report.file.bytes} bytes`, about));
-  else if (standingBytes !== report.file.bytes || standingBytes === 0) found.push(finding('file-size-differs', `${standingBytes} bytes`, `${report.file.bytes} bytes, not empty`, about));
+  if (standingBytes === null) found.push(finding('file-absent', 'no such file', `${bytes} bytes`, about));
+  else if (standingBytes !== bytes || standingBytes === 0) found.push(finding('file-size-differs', `${standingBytes} bytes`, `${bytes} bytes, not empty`, about));
+  const named = `${report.profile}/${report.outcome.fileName}`;
+  if (path !== named) found.push(finding('record-contradictory', `the file ${path}`, `the file ${named}, as decided`, about));
+  if (xxh128 === '' || sha256 === '') found.push(finding('record-incomplete', `no ${xxh128 === '' ? 'XXH128' : 'SHA-256'} of the file`, 'both digests of its bytes', about));
   if (report.facts === null) found.push(finding('facts-absent', 'the deliverable was not measured', 'facts measured of the staged file', about));
+  return found;
+}
+
+/** Rates are kept as shot and nothing is cut, so clip, decision and what was made have one number of frames. */
+function judgeFrames({ outcome, facts }: DeliverableReport, source: ClipFacts | null, subject: Subject): Finding[] {
+  const found: Finding[] = [];
+  if (facts !== null && facts.video.frames !== outcome.frames) found.push(finding('record-contradictory', `${facts.video.frames} frames measured`, `${outcome.frames} frames decided`, subject));
+  if (source !== null && source.video.frames !== outcome.frames) found.push(finding('record-contradictory', `${outcome.frames} frames decided`, `${source.video.frames} frames in the clip`, subject));
+  return found;
+}
+
+/** A second measurement: good by the same rule, and of the bytes that the report names. */
+function judgeAgain(report: DeliverableReport, again: Remeasured, loaded: LoadedProfile, subject: Subject): Finding[] {
+  const about = report.file === null ? subject : { ...subject, file: report.file.path };
+  const found: Finding[] = [...again.findings, ...judgeChecks(again.checks, loaded, about)];
+  if (again.facts === null) found.push(finding('facts-absent', 'the deliverable could not be measured again', 'facts measured of its bytes', about));
+  else found.push(...judgeFrames({ ...report, facts: again.facts }, null, about));
+  if (report.file !== null && again.xxh128 !== report.file.xxh128) found.push(finding('digest-differs', `XXH128 ${again.xxh128}`, `XXH128 ${report.file.xxh128}`, about));
+  else if (report.file?.sha256 !== undefined && again.sha256 !== report.file.sha256) found.push(finding('digest-differs', `SHA-256 ${again.sha256}`, `SHA-256 ${report.file.sha256}`, about));
   return found;
 }

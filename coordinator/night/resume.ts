@@ -21,7 +21,7 @@ export async function isFinished(job: Job, deliverable: Job['deliverables'][numb
   if (settled.state !== 'finished') return false;
   // What the gate would hold must be made again, or it would be held for ever.
   const onDisk = new Map([[deliverableKey(job.clip.id, name), { report: settled.report, damage: null, standingBytes: settled.report.file?.bytes ?? null }]]);
-  const { findings } = judgeDeliverable(job.clip, loaded, { day: job.day, roll: job.roll, toolchain, onDisk }, []);
+  const { findings } = judgeDeliverable({ clip: job.clip, facts: job.facts, loaded }, { day: job.day, roll: job.roll, toolchain, onDisk }, []);
   if (findings.some(holds)) return false;
   if (settled.rewrite && mayWrite) await writeRecord(path, deliverableReportSchema, settled.report);
   return true;

@@ -209,6 +209,26 @@ export const nightCodes = {
     title: 'a required check has failed',
     remedy: 'Compare the deliverable with its source at the place named. Run again to make it anew.',
   },
+  'check-incomplete': {
+    weight: 'hold',
+    title: 'a check says that it passed and not what it measured, what it expected or by which tool',
+    remedy: 'Run again. If it repeats, report this with the deliverable report; a result that cannot be followed counts as none.',
+  },
+  'check-twice': {
+    weight: 'hold',
+    title: 'a report has two results of one check',
+    remedy: 'Somebody edited the report, or two programs wrote it. Run again: the deliverable is made anew.',
+  },
+  'record-incomplete': {
+    weight: 'hold',
+    title: 'a record lacks something that a ready roll must say',
+    remedy: 'Run again: the records are written anew. Records of an older version of this program may lack it.',
+  },
+  'record-contradictory': {
+    weight: 'hold',
+    title: 'a record contradicts itself',
+    remedy: 'Somebody edited a record. Run again: what it is about is made and written anew.',
+  },
   'file-absent': {
     weight: 'hold',
     title: 'a deliverable that was published is not there',

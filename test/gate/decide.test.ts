@@ -1,10 +1,11 @@
 import { describe, expect, test } from 'vitest';
-import { decideRoll } from '../../coordinator/gate/decide.ts';
+import { decideRoll, type GateClip, type Remeasured } from '../../coordinator/gate/decide.ts';
 import { finding } from '../../findings/finding.ts';
 import type { IntakeResult } from '../../ledger/roll.ts';
 import { rollVerdictSchema } from '../../ledger/roll.ts';
-import { clipReportSchema } from '../../ledger/report.ts';
-import { allChecks, clip, goodWorld, loaded, type World } from '../support/world.ts';
+import { type CheckResult, clipReportSchema, type DeliverableReport } from '../../ledger/report.ts';
+import type { ClipFacts } from '../../media/facts.ts';
+import { allChecks, clip, facts, goodWorld, loaded, type World } from '../support/world.ts';
 
 function codes(world: World): string[] {
   return [...new Set(decideRoll(world.input).verdict.findings.map((item) => item.code))].sort();
@@ -22,8 +23,9 @@ describe('a roll about which everything is known and good', () => {
       ['A001C001', 'ready'],
       ['A001C002', 'ready'],
     ]);
-    expect(decision.verdict.profiles[0]).toEqual({ name: 'cut', hash: 'hash-cut', checks: allChecks });
-    expect(decision.verdict.clips[0]?.deliverables[0]).toEqual({ profile: 'cut', state: 'published', file: 'cut/A001C001.mov', bytes: 1234, xxh128: 'aa' });
+    expect(decision.verdict.profiles[0]).toEqual({ name: 'cut', hash: 'hash-cut', checks: allChecks, profile: loaded('cut', 'hash-cut').profile });
+    expect(decision.verdict.clips[0]?.deliverables[0]).toEqual({ profile: 'cut', state: 'published', file: 'cut/A001C001.mov', bytes: 1234, xxh128: 'aa', sha256: 'bb', checks: allChecks.map((check) => ({ check, outcome: 'passed', measured: 'm', expected: 'm', tool: 'ffprobe 7.1' })) });
+    expect(decision.verdict.copiesAsked).toBe(2);
   });
 
   test('gives records that the ledger takes', () => {
@@ -87,9 +89,63 @@ const spoiled: [what: string, code: string, spoil: (world: World) => void][] = [
   ['a published report names no file', 'file-absent', (world) => void (world.first.file = null)],
   ['the file is gone', 'file-absent', (world) => void (entry(world, 'A001C001/cut').standingBytes = null)],
   ['the file is shorter than when it was published', 'file-size-differs', (world) => void (entry(world, 'A001C001/cut').standingBytes = 1233)],
-  ['file and report agree on no bytes', 'file-size-differs', (world) => { entry(world, 'A001C001/cut').standingBytes = 0; world.first.file = { path: 'cut/x.mov', bytes: 0, xxh128: 'aa' }; }],
+  ['file and report agree on no bytes', 'file-size-differs', (world) => { entry(world, 'A001C001/cut').standingBytes = 0; world.first.file = { path: 'cut/A001C001.mov', bytes: 0, xxh128: 'aa', sha256: 'bb' }; }],
   ['a published deliverable was not measured', 'facts-absent', (world) => void (world.first.facts = null)],
+  ['a copy is told twice', 'copy-same-place', (world) => void (intake(world).copies[1] = { folder: '/day-03/A001', files: 5, bytes: 5900, holds: true })],
+  ['a copy is said to hold and has no file', 'copy-not-proved', (world) => void (intake(world).copies[1] = { folder: '/copy/A001', files: 0, bytes: 0, holds: true })],
+  ['a manifest lists no file', 'intake-absent', (world) => void (intake(world).manifests = [{ file: 'm', kind: 'checksum-file', files: 0, digests: [{ file: 'm', sha256: 'cc' }] }])],
+  ['nothing says which bytes a manifest had', 'record-incomplete', (world) => void (intake(world).manifests = [{ file: 'm', kind: 'checksum-file', files: 5 }])],
+  ['the digest of a manifest is empty', 'record-incomplete', (world) => void (intake(world).manifests = [{ file: 'm', kind: 'checksum-file', files: 5, digests: [{ file: 'm', sha256: '' }] }])],
+  ['a clip is left out and the files are known by number only', 'file-unaccounted', (world) => { world.input.intake = { ...intake(world), files: null }; world.input.clips = world.input.clips.slice(1); }],
+  ['another file is left out and the files are known by number only', 'file-unaccounted', (world) => { world.input.intake = { ...intake(world), files: null }; world.input.otherFiles = []; }],
+  ['more files are told than the roll holds', 'file-unaccounted', (world) => void (world.input.otherFiles = ['notes.txt', 'more.txt'])],
+  ['a profile is listed twice', 'record-contradictory', (world) => void (world.input.profiles = [...world.input.profiles, loaded('cut', 'hash-cut')])],
+  ['the toolchain has no fingerprint', 'record-incomplete', (world) => { world.input.toolchain = { ...world.input.toolchain, fingerprint: '' }; for (const { report } of world.disk.values()) if (report) report.toolchain = world.input.toolchain; }],
+  ['the toolchain names no tool', 'record-incomplete', (world) => void (world.input.toolchain = { ...world.input.toolchain, tools: [] })],
+  ['a tool has no version', 'record-incomplete', (world) => void (world.input.toolchain = { ...world.input.toolchain, tools: [{ name: 'ffmpeg', version: '', build: 'b1' }] })],
+  ['a tool has no build', 'record-incomplete', (world) => void (world.input.toolchain = { ...world.input.toolchain, tools: [{ name: 'ffmpeg', version: '7.1', build: '' }] })],
+  ['a check does not say its tool', 'check-incomplete', (world) => editFirstCheck(world, { tool: '' })],
+  ['a check does not say what it measured', 'check-incomplete', (world) => editFirstCheck(world, { measured: '' })],
+  ['a check does not say what it expected', 'check-incomplete', (world) => editFirstCheck(world, { expected: '' })],
+  ['a check has no name', 'check-incomplete', (world) => void world.first.checks.push({ check: '', outcome: 'passed', measured: 'm', expected: 'm', tool: 'x' })],
+  ['a check that nobody asked for failed', 'check-failed', (world) => void world.first.checks.push({ check: 'moon', outcome: 'failed', measured: 'full', expected: 'new', tool: 'x' })],
+  ['a check passed twice', 'check-twice', (world) => void world.first.checks.push({ ...(world.first.checks[0] as CheckResult) })],
+  ['the report has no SHA-256 of its file', 'record-incomplete', (world) => editFirstFile(world, { sha256: undefined })],
+  ['the SHA-256 is empty', 'record-incomplete', (world) => editFirstFile(world, { sha256: '' })],
+  ['the XXH128 is empty', 'record-incomplete', (world) => editFirstFile(world, { xxh128: '' })],
+  ['the file is not the one that was decided', 'record-contradictory', (world) => editFirstFile(world, { path: 'cut/A001C009.mov' })],
+  ['the file lies in the folder of another profile', 'record-contradictory', (world) => editFirstFile(world, { path: 'look/A001C001.mov' })],
+  ['two deliverables name one file', 'record-contradictory', (world) => { const other = entry(world, 'A001C002/cut').report as DeliverableReport; other.outcome.fileName = 'A001C001.mov'; other.file = structuredClone(world.first.file); }],
+  ['the outcome is of fewer frames than were measured', 'record-contradictory', (world) => void (world.first.outcome.frames = 23)],
+  ['the clip has more frames than outcome and measurement', 'record-contradictory', (world) => { const first = world.input.clips[0] as GateClip; world.input.clips = [{ ...first, facts: framesOf(25) }, ...world.input.clips.slice(1)]; }],
+  ['measured again, the file has other bytes', 'digest-differs', (world) => again(world, { xxh128: 'a0' })],
+  ['measured again, the file has the XXH128 and another SHA-256', 'digest-differs', (world) => again(world, { sha256: 'b0' })],
+  ['measured again, a check fails', 'check-failed', (world) => again(world, { checks: passed.map((item) => (item.check === 'decode' ? { ...item, outcome: 'failed' } : item)) })],
+  ['measured again, nothing is checked', 'check-absent', (world) => again(world, { checks: [] })],
+  ['measured again, a check has no tool', 'check-incomplete', (world) => again(world, { checks: passed.map((item) => ({ ...item, tool: '' })) })],
+  ['measured again, it cannot be read', 'facts-absent', (world) => again(world, { facts: null })],
+  ['measured again, it has another number of frames', 'record-contradictory', (world) => again(world, { facts: framesOf(23) })],
+  ['measured again, something is found', 'does-not-decode', (world) => again(world, { findings: [finding('does-not-decode', 'an error', 'none')] })],
 ];
+const passed: CheckResult[] = allChecks.map((check) => ({ check, outcome: 'passed', measured: 'm', expected: 'm', tool: 'ffprobe 7.1' }));
+const framesOf = (frames: number): ClipFacts => ({ ...facts, video: { ...facts.video, frames } });
+
+function editFirstCheck(world: World, change: Partial<CheckResult>): void {
+  world.first.checks[0] = { ...(world.first.checks[0] as CheckResult), ...change };
+}
+function editFirstFile(world: World, change: Partial<NonNullable<DeliverableReport['file']>>): void {
+  world.first.file = { ...(world.first.file as NonNullable<DeliverableReport['file']>), ...change };
+}
+function again(world: World, change: Partial<Remeasured>): void {
+  entry(world, 'A001C001/cut').again = { xxh128: 'aa', sha256: 'bb', facts, checks: passed, findings: [], ...change };
+}
+
+test('a roll of which every deliverable measures the same again is ready', () => {
+  const world = goodWorld();
+  again(world, {});
+  world.input.intake = { ...intake(world), files: null };
+  expect(decideRoll(world.input).verdict).toMatchObject({ verdict: 'ready', findings: [] });
+});
 
 describe('a roll is held', () => {
   test.each(spoiled)('when %s: %s', (_what, code, spoil) => {
@@ -99,6 +155,13 @@ describe('a roll is held', () => {
     expect(verdict.verdict).toBe('held');
     expect(codes(world)).toContain(code);
     expect(rollVerdictSchema.safeParse(verdict).success).toBe(true);
+  });
+
+  test('when a check has an outcome that nobody knows, and no record of it can be written', () => {
+    const world = goodWorld();
+    editFirstCheck(world, { outcome: 'skipped' as 'passed' });
+    expect(codes(world)).toContain('check-failed');
+    expect(rollVerdictSchema.safeParse(decideRoll(world.input).verdict).success).toBe(false);
   });
 
   test('and what is wrong with one clip leaves the other clip ready', () => {
