@@ -1,0 +1,137 @@
+/**
+ * Whether levels and colours came out through the profile's own conversion: the colours of the source are taken through
+ * it in double precision and compared with what was delivered, beside the conversions that a slip would have made. Area
+ * averages commute with a linear conversion, so the tiny pictures are enough. Pure.
+ */
+import { COLOUR_CELLS, COLOUR_HEIGHT, COLOUR_STEP, COLOUR_WIDTH, CELLS, GRID_WIDTH, type PictureTrail } from './form.ts';
+import { colourCellsSeen } from './framing.ts';
+
+/** KR and KB: ITU-T H.273, Table 4 (MatrixCoefficients), by ffmpeg's names. */
+const weights = {
+  bt709: { red: 0.2126, blue: 0.0722 },
+  fcc: { red: 0.3, blue: 0.11 },
+  bt470bg: { red: 0.299, blue: 0.114 },
+  smpte170m: { red: 0.299, blue: 0.114 },
+  smpte240m: { red: 0.212, blue: 0.087 },
+  bt2020nc: { red: 0.2627, blue: 0.0593 },
+} as const;
+export type Matrix = keyof typeof weights;
+export const isMatrix = (name: string): name is Matrix => Object.hasOwn(weights, name);
+
+export interface Basis {
+  readonly matrix: Matrix;
+  readonly range: 'limited' | 'full';
+}
+type Triple = readonly [number, number, number];
+
+/** Code values as the trail has them: 256 for each step of 8 bits. H.273, clause 8.3: 219 and 224 steps of 255 in limited range. */
+const scales = { limited: { black: 16 * 256, luma: 219 * 256, chroma: 224 * 256 }, full: { black: 0, luma: 255 * 256, chroma: 255 * 256 } } as const;
+const NEUTRAL = 128 * 256;
+
+function toRgb([y, cb, cr]: Triple, { matrix, range }: Basis): Triple {
+  const scale = scales[range];
+  const { red: kr, blue: kb } = weights[matrix];
+  const luma = (y - scale.black) / scale.luma;
+  const pb = (cb - NEUTRAL) / scale.chroma;
+  const pr = (cr - NEUTRAL) / scale.chroma;
+  const red = luma + 2 * (1 - kr) * pr;
+  const blue = luma + 2 * (1 - kb) * pb;
+  return [red, (luma - kr * red - kb * blue) / (1 - kr - kb), blue];
+}
+
+function fromRgb([red, green, blue]: Triple, { matrix, range }: Basis): Triple {
+  const scale = scales[range];
+  const { red: kr, blue: kb } = weights[matrix];
+  const luma = kr * red + (1 - kr - kb) * green + kb * blue;
+  return [scale.black + luma * scale.luma, NEUTRAL + ((blue - luma) / (2 * (1 - kb))) * scale.chroma, NEUTRAL + ((red - luma) / (2 * (1 - kr))) * scale.chroma];
+}
+
+/** Gain and offset of luma that a conversion promises where the matrix stays. */
+export function promisedLevels(source: Basis, output: Basis): { gain: number; offset: number } {
+  const from = scales[source.range];
+  const to = scales[output.range];
+  const gain = to.luma / from.luma;
+  return { gain, offset: to.black - gain * from.black };
+}
+
+interface Conversion {
+  readonly name: string;
+  readonly kind: 'right' | 'range' | 'matrix';
+  readonly convert: (colour: Triple) => Triple;
+}
+
+const other = (range: Basis['range']): Basis['range'] => (range === 'full' ? 'limited' : 'full');
+
+function conversions(source: Basis, output: Basis): Conversion[] {
+  const by = (from: Basis, to: Basis) => (colour: Triple) => fromRgb(toRgb(colour, from), to);
+  const list: Conversion[] = [
+    { name: `${output.matrix} ${output.range}`, kind: 'right', convert: by(source, output) },
+    { name: `levels of ${other(output.range)} range under a ${output.range} tag`, kind: 'range', convert: by(source, { ...output, range: other(output.range) }) },
+    { name: `source levels taken for ${other(source.range)} range`, kind: 'range', convert: by({ ...source, range: other(source.range) }, output) },
+    { name: 'Cb and Cr exchanged', kind: 'matrix', convert: (colour) => { const [y, cb, cr] = by(source, output)(colour); return [y, cr, cb]; } },
+  ];
+  for (const matrix of ['bt709', 'smpte170m', 'bt2020nc'] as const) {
+    const same = (a: Matrix): boolean => weights[a].red === weights[matrix].red;
+    if (!same(output.matrix)) list.push({ name: `colours of matrix ${matrix} under a ${output.matrix} tag`, kind: 'matrix', convert: by(source, { ...output, matrix }) });
+    if (!same(source.matrix)) list.push({ name: `source colours taken for matrix ${matrix}`, kind: 'matrix', convert: by({ ...source, matrix }, output) });
+  }
+  return list;
+}
+
+/** Another conversion must fit at least this much better, mean squares, and by more than a codec errs (40: a sixth of an 8-bit step). */
+const FITS_BETTER = 0.5;
+const LEAST = 40 * 40;
+/** Root mean square by which averages of a sound conversion may be off, per plane: two steps of 8 bits. */
+const MOST = 512;
+
+export interface LevelsVerdict {
+  /** Root mean square against the right conversion: Y', Cb, Cr in steps of 8 bits; null where nothing could be compared. */
+  readonly off: Triple | null;
+  readonly fault: { readonly kind: 'range' | 'matrix' | 'levels'; readonly found: string } | null;
+}
+
+/** `frames`: those that are in their place. */
+export function compareLevels(source: PictureTrail, output: PictureTrail, seen: Uint8Array, frames: ReadonlySet<number>, basis: { readonly source: Basis; readonly output: Basis }): LevelsVerdict {
+  const cells = [...colourCellsSeen(seen).entries()].filter(([, value]) => value === 1).map(([cell]) => cell);
+  const pairs: { from: Triple; to: Triple }[] = [];
+  for (let frame = 0; frame < Math.min(source.frames, output.frames); frame += COLOUR_STEP) {
+    if (!frames.has(frame)) continue;
+    for (const cell of cells) pairs.push({ from: colourAt(source, frame, cell), to: colourAt(output, frame, cell) });
+  }
+  if (pairs.length === 0) return { off: null, fault: null };
+  const tried = conversions(basis.source, basis.output).map((conversion) => ({ conversion, squares: squaresOf(pairs, conversion.convert) }));
+  const [right, ...others] = tried as [(typeof tried)[number], ...typeof tried];
+  const off = right.squares.map((square) => Math.sqrt(square) / 256) as unknown as Triple;
+  const total = (squares: Triple): number => squares[0] + squares[1] + squares[2];
+  const best = others.reduce((least, one) => (total(one.squares) < total(least.squares) ? one : least));
+  const gained = total(right.squares) - total(best.squares);
+  if (total(best.squares) < FITS_BETTER * total(right.squares) && gained > LEAST && best.conversion.kind !== 'right') return { off, fault: { kind: best.conversion.kind, found: best.conversion.name } };
+  if (right.squares.some((square) => square > MOST * MOST)) return { off, fault: { kind: 'levels', found: `off by ${off.map((value) => value.toFixed(1)).join(', ')} steps of 8 bits in Y', Cb, Cr` } };
+  return { off, fault: null };
+}
+
+/** Mean squares of the three planes. */
+function squaresOf(pairs: readonly { from: Triple; to: Triple }[], convert: Conversion['convert']): Triple {
+  const sums: [number, number, number] = [0, 0, 0];
+  for (const { from, to } of pairs) {
+    const should = convert(from);
+    for (const plane of [0, 1, 2] as const) sums[plane] += (to[plane] - should[plane]) ** 2;
+  }
+  return [sums[0] / pairs.length, sums[1] / pairs.length, sums[2] / pairs.length];
+}
+
+/** Luma of the four cells below one cell of colour, both fields of an interlaced picture, with its chroma; grey where there is none. */
+function colourAt(trail: PictureTrail, frame: number, cell: number): Triple {
+  const row = Math.floor(cell / COLOUR_WIDTH);
+  const column = cell % COLOUR_WIDTH;
+  const at = 2 * row * GRID_WIDTH + 2 * column;
+  let luma = 0;
+  for (let view = 0; view < trail.views; view += 1) {
+    const from = (frame * trail.views + view) * CELLS + at;
+    luma += (trail.luma[from] as number) + (trail.luma[from + 1] as number) + (trail.luma[from + GRID_WIDTH] as number) + (trail.luma[from + GRID_WIDTH + 1] as number);
+  }
+  const y = luma / (4 * trail.views);
+  if (trail.colour === null) return [y, NEUTRAL, NEUTRAL];
+  const chroma = (frame / COLOUR_STEP) * 2 * COLOUR_CELLS + row * COLOUR_WIDTH + column;
+  return [y, trail.colour[chroma] as number, trail.colour[chroma + COLOUR_WIDTH * COLOUR_HEIGHT] as number];
+}

@@ -1,0 +1,74 @@
+/** Filters that take the trail from decoded frames inside an ffmpeg graph. */
+import { COLOUR_HEIGHT, COLOUR_STEP, COLOUR_WIDTH, GRID_HEIGHT, GRID_WIDTH } from './form.ts';
+import type { Framing } from './framing.ts';
+
+export interface TappedPicture {
+  /** As ffmpeg names it. */
+  readonly pixelFormat: string;
+  /** Which field is earlier, for an interlaced picture whose fields are to be seen apart; null: frames are whole. */
+  readonly earlierField: 'top' | 'bottom' | null;
+  /** Of a delivered picture: it is laid back to where it lies in the whole picture, so that its cells are the source's; null for a source. */
+  readonly framing: Framing | null;
+}
+
+export interface PictureTap {
+  /** Chains of the graph. They begin at `[<from>]` and end at `[luma]` and, unless the picture has no chroma, `[colour]`. */
+  readonly chains: readonly string[];
+  readonly hasColour: boolean;
+}
+
+/** Area averages, the same on every machine. Values stay as they are coded: a range is a fact to be compared, not to be converted. */
+const AVERAGE = 'flags=area+accurate_rnd+bitexact:in_range=full:out_range=full';
+
+const isPlanarYuv = (format: string): boolean => /^yuv[aj]?4[0-4][0-4]p/.test(format);
+const isGray = (format: string): boolean => /^gray/.test(format);
+const isRgb = (format: string): boolean => /^(gbr|rgb|bgr|argb|abgr|0rgb|0bgr|x2rgb|x2bgr|pal8)/.test(format);
+
+/** Planes of the size of the whole picture, whatever their subsampling. */
+function laidBack(framing: Framing | null): string[] {
+  if (framing === null) return [];
+  const { scaled, window } = framing;
+  if (scaled.width === window.width && scaled.height === window.height) return [];
+  const part = (side: 'iw' | 'ih', of: number, whole: number): string => `trunc(${side}*${of}/${whole}+0.5)`;
+  return [
+    `pad=w=${part('iw', scaled.width, window.width)}:h=${part('ih', scaled.height, window.height)}:x=${part('iw', window.left, window.width)}:y=${part('ih', window.top, window.height)}`,
+  ];
+}
+
+/**
+ * Everything that is no planar Y'CbCr becomes so on its way to the grid: RGB as BT.709 limited (`rgbBasis`), packed
+ * Y'CbCr as it is.
+ */
+function toPlanes(format: string): string[] {
+  if (isPlanarYuv(format) || isGray(format)) return [];
+  const matrix = isRgb(format) ? 'out_color_matrix=bt709:out_range=limited' : 'in_color_matrix=bt709:out_color_matrix=bt709:in_range=limited:out_range=limited';
+  return [`scale=w=${GRID_WIDTH}:h=${GRID_HEIGHT}:flags=area+accurate_rnd+full_chroma_inp+full_chroma_int+bitexact:${matrix}`, 'format=yuv444p16le'];
+}
+
+/** What the values of a trail of RGB pictures are. */
+export const rgbBasis = { matrix: 'bt709', range: 'limited' } as const;
+
+export function pictureTap(from: string, picture: TappedPicture): PictureTap {
+  const { pixelFormat: format, earlierField, framing } = picture;
+  const shrink = (width: number, height: number): string[] => [...laidBack(framing), `scale=w=${width}:h=${height}:${AVERAGE}`, 'format=gray16le'];
+  const luma = isGray(format) ? [] : ['extractplanes=y'];
+  const hasColour = !isGray(format);
+  // Renumbered: stacking waits for equal times, and what times a file gives is told elsewhere.
+  const start = [`[${from}]setpts=N`, ...toPlanes(format)];
+  const chains = hasColour ? [`${[...start, 'split=2'].join(',')}[trail-luma][trail-colour]`] : [`${start.join(',')}[trail-luma]`];
+  if (earlierField === null) chains.push(`[trail-luma]${[...luma, ...shrink(GRID_WIDTH, GRID_HEIGHT)].join(',')}[luma]`);
+  else {
+    const later = earlierField === 'top' ? 'bottom' : 'top';
+    chains.push(
+      `[trail-luma]${[...luma, 'split=2'].join(',')}[trail-earlier][trail-later]`,
+      `[trail-earlier]${[`field=type=${earlierField}`, ...shrink(GRID_WIDTH, GRID_HEIGHT)].join(',')}[trail-earlier-small]`,
+      `[trail-later]${[`field=type=${later}`, ...shrink(GRID_WIDTH, GRID_HEIGHT)].join(',')}[trail-later-small]`,
+      '[trail-earlier-small][trail-later-small]vstack[luma]',
+    );
+  }
+  if (hasColour) {
+    const small = shrink(COLOUR_WIDTH, COLOUR_HEIGHT).join(',');
+    chains.push(`[trail-colour]select=not(mod(n\\,${COLOUR_STEP})),extractplanes=u+v[trail-cb][trail-cr]`, `[trail-cb]${small}[trail-cb-small]`, `[trail-cr]${small}[trail-cr-small]`, '[trail-cb-small][trail-cr-small]vstack[colour]');
+  }
+  return { chains, hasColour };
+}
