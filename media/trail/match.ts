@@ -7,16 +7,13 @@
  * right frame by projecting what is left on the difference of the two source frames: 0 where the delivered frame is the
  * right one, 1 where it is the neighbour, and between them only where noise hides both.
  */
-import { CELLS } from './form.ts';
+import { energy, FLAT, fitLevels, FLOOR, type Levels, nearestTo, REACH } from './gain.ts';
+import { median, type Pictures } from './pictures.ts';
 
-/** How far a neighbour is looked for before the whole clip is searched, frames. */
-export const REACH = 3;
 /** Frames before and after whose residuals say what the codec does here. */
 const AROUND = 4;
 /** Frames before and after over which a usual size of residual is taken. */
 const USUAL = 12;
-/** Values of the trail that no measurement resolves (65536 is full scale). */
-const FLOOR = 2;
 /** Source frames whose cells differ by less (root mean square) are one picture to everybody. */
 const SAME = 8;
 /**
@@ -37,8 +34,6 @@ const WRONG = 0.6;
 const OUTLIER = { times: 6, plus: 80, most: 1000 } as const;
 /** The same for the worst cell of a frame, without the background's share. */
 const CELL_OUTLIER = { times: 10, plus: 400 } as const;
-/** A picture whose cells differ by less than this (root mean square) has nothing in it to correlate. */
-export const FLAT = 250;
 /** Residual against contrast beyond which two pictures have nothing to do with each other: a correlation below 0.87. */
 const UNRELATED = 0.5;
 
@@ -59,142 +54,9 @@ export interface Matching {
   readonly frames: readonly FrameMatch[];
 }
 
-/** Seen cells of one trail, frame by frame. */
-export class Pictures {
-  readonly values: Float32Array;
-  readonly count: number;
-  readonly cells: number;
-  constructor(luma: Uint16Array, views: number, view: number, seen: Uint8Array) {
-    const at = [...seen.keys()].filter((cell) => seen[cell] === 1);
-    this.cells = at.length;
-    this.count = Math.floor(luma.length / (CELLS * views));
-    this.values = new Float32Array(this.count * this.cells);
-    for (let frame = 0; frame < this.count; frame += 1) {
-      const from = (frame * views + view) * CELLS;
-      for (let cell = 0; cell < this.cells; cell += 1) this.values[frame * this.cells + cell] = luma[from + (at[cell] as number)] as number;
-    }
-  }
-  /** Root mean square difference of the cells from their mean. */
-  contrast(frame: number): number {
-    let sum = 0;
-    let squares = 0;
-    for (let at = frame * this.cells; at < (frame + 1) * this.cells; at += 1) {
-      const value = this.values[at] as number;
-      sum += value;
-      squares += value * value;
-    }
-    return Math.sqrt(Math.max(0, squares / this.cells - (sum / this.cells) ** 2));
-  }
-  mean(frame: number): number {
-    let sum = 0;
-    for (let at = frame * this.cells; at < (frame + 1) * this.cells; at += 1) sum += this.values[at] as number;
-    return sum / this.cells;
-  }
-}
-
-export function median(values: readonly number[]): number {
-  const sorted = [...values].sort((a, b) => a - b);
-  return sorted[sorted.length >> 1] ?? 0;
-}
-
-/** A quarter of the frames in their place are enough to know the levels by. */
-function lowerQuartile(values: readonly number[]): number {
-  const sorted = [...values].sort((a, b) => a - b);
-  return sorted[sorted.length >> 2] ?? 0;
-}
-
-export interface Levels {
-  readonly gain: number;
-  readonly offset: number;
-}
-
-/** Least squares over pairs of delivered and source frames; a clip without contrast keeps its gain. */
-function fit(source: Pictures, output: Pictures, pairs: readonly (readonly [number, number])[]): Levels {
-  const { cells } = source;
-  let n = 0;
-  let sx = 0;
-  let sy = 0;
-  let sxx = 0;
-  let sxy = 0;
-  for (const [frame, other] of pairs) {
-    for (let cell = 0; cell < cells; cell += 1) {
-      const x = source.values[other * cells + cell] as number;
-      const y = output.values[frame * cells + cell] as number;
-      n += 1;
-      sx += x;
-      sy += y;
-      sxx += x * x;
-      sxy += x * y;
-    }
-  }
-  if (n === 0) return { gain: 1, offset: 0 };
-  const spread = sxx - (sx * sx) / n;
-  const gain = spread / n < FLAT * FLAT ? 1 : (sxy - (sx * sy) / n) / spread;
-  return { gain, offset: (sy - gain * sx) / n };
-}
-
-/** Mean square of output[frame], less `mean`, against source[other]. */
-function energy(source: Pictures, output: Pictures, { gain, offset }: Levels, frame: number, other: number, mean: Float32Array | null = null): number {
-  const { cells } = source;
-  const from = frame * cells;
-  const to = other * cells;
-  let sum = 0;
-  for (let cell = 0; cell < cells; cell += 1) {
-    const rest = (output.values[from + cell] as number) - offset - gain * (source.values[to + cell] as number) - (mean === null ? 0 : (mean[cell] as number));
-    sum += rest * rest;
-  }
-  return sum / cells;
-}
-
 /** Running medians over the frames around. */
 function usual(values: readonly number[]): number[] {
   return values.map((_, frame) => median(values.slice(Math.max(0, frame - USUAL), frame + USUAL + 1)));
-}
-
-/** Frames that levels are judged by, and how far from the promised gain a fitted one can be believed. */
-const JUDGED = 200;
-const PLAUSIBLE = 2;
-
-/**
- * Gain and offset that fit most frames: of those over frames in place, of those over frames moved by a few, and of the
- * ones that the profile promises, which hold for a clip that is moved by more. Frames that do not fit are left out.
- */
-function fitLevels(source: Pictures, output: Pictures, promised: Levels): Levels {
-  const count = Math.min(source.count, output.count);
-  const step = Math.max(1, Math.floor(count / JUDGED));
-  const judged = Array.from({ length: Math.ceil(count / step) }, (_, index) => index * step);
-  const misfit = (levels: Levels): number => lowerQuartile(judged.map((frame) => nearestTo(source, output, levels, frame).energy));
-  let best = { levels: promised, misfit: misfit(promised) };
-  for (let by = -REACH; by <= REACH; by += 1) {
-    const pairs = Array.from({ length: output.count }, (_, frame): readonly [number, number] => [frame, frame + by]).filter(([, other]) => other >= 0 && other < source.count);
-    let levels = fit(source, output, pairs);
-    for (let round = 0; round < 2; round += 1) {
-      const energies = pairs.map(([frame, other]) => energy(source, output, levels, frame, other));
-      const limit = 9 * median(energies) + FLOOR * FLOOR;
-      levels = fit(source, output, pairs.filter((_, index) => (energies[index] as number) <= limit));
-    }
-    // Pictures that have nothing to do with each other fit best with hardly any gain at all.
-    if (levels.gain < promised.gain / PLAUSIBLE || levels.gain > promised.gain * PLAUSIBLE) continue;
-    const found = misfit(levels);
-    // Frames in place are asked last but one of equals: a draw goes to them.
-    if (found < best.misfit * (by === 0 ? 1.001 : 0.999)) best = { levels, misfit: found };
-  }
-  return best.levels;
-}
-
-interface Nearest {
-  readonly other: number;
-  readonly energy: number;
-}
-
-/** Of the source frames around `centre`, the one that fits best; the frame's own number wins a draw. */
-function nearestTo(source: Pictures, output: Pictures, levels: Levels, frame: number, centre = frame, mean: Float32Array | null = null): Nearest {
-  let best: Nearest = { other: Math.max(0, Math.min(centre, source.count - 1)), energy: Number.POSITIVE_INFINITY };
-  for (let other = Math.max(0, centre - REACH); other <= Math.min(source.count - 1, centre + REACH); other += 1) {
-    const found = energy(source, output, levels, frame, other, mean);
-    if (found < best.energy || (found === best.energy && other === frame)) best = { other, energy: found };
-  }
-  return best;
 }
 
 /** Of frames around whose residual is usual: the mean, cell by cell. */

@@ -1,6 +1,6 @@
 /** Whether the delivered picture lies where it should: the right way round, not moved, not enlarged. Pure. */
 import { CELLS, GRID_HEIGHT, GRID_WIDTH } from './form.ts';
-import type { Levels } from './match.ts';
+import type { Levels } from './gain.ts';
 
 /** Frames that are looked at, spread over the clip. */
 const LOOKED_AT = 48;

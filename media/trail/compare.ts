@@ -1,0 +1,118 @@
+/**
+ * The picture half of a proof: every delivered frame is the picture of its source frame, in its order, the right way
+ * round, in the right place, through the right conversion. Says what is wrong, and what it could not tell. Pure.
+ */
+import { type OrderDifference, describeOrder } from './describe.ts';
+import { GRID_HEIGHT, GRID_WIDTH, type PictureTrail } from './form.ts';
+import { type Framing, cellsSeen } from './framing.ts';
+import { energy, type Levels } from './gain.ts';
+import { type Basis, compareLevels, type LevelsVerdict, promisedLevels } from './levels.ts';
+import { type Coding, type FrameMatch, matchFrames } from './match.ts';
+import { Pictures } from './pictures.ts';
+import { type Placement, placementOf, turnOf, type Turn } from './placement.ts';
+
+export interface PictureRequest {
+  readonly source: PictureTrail;
+  readonly output: PictureTrail;
+  readonly framing: Framing;
+  /** How the delivered pictures are coded. */
+  readonly coding: Coding;
+  readonly basis: { readonly source: Basis; readonly output: Basis };
+}
+
+export interface Span {
+  readonly from: number;
+  readonly to: number;
+}
+
+export interface PictureVerdict {
+  /** Delivered frames proved to be the picture of their source frame and of no neighbour of it. */
+  readonly right: number;
+  /** Where neighbours look the same: the picture is the source's, its place in the order rests on times alone. */
+  readonly untold: readonly Span[];
+  readonly differences: readonly OrderDifference[];
+  /** Pictures are turned; then nothing else is said. */
+  readonly turn: Turn | null;
+  /** null: no frame was in its place, or there was nothing to see it by. */
+  readonly placement: Placement | null;
+  /** The later field of each frame was taken for the earlier one. */
+  readonly fieldsReversed: boolean;
+  readonly levels: LevelsVerdict;
+  readonly gain: number;
+  readonly offset: number;
+}
+
+/** Below this (root mean square) there is nothing in a picture: no codec keeps less. */
+const EMPTY = 60;
+/** Three steps of 8 bits above black are black to a camera. */
+const NEAR_BLACK = 3 * 256;
+/** The later fields must fit this much better before the order counts as reversed, mean squares; and by more than the values resolve. */
+const REVERSED = 0.7;
+const REVERSED_LEAST = 16;
+
+export function comparePictures(request: PictureRequest): PictureVerdict {
+  const { source, output, framing, coding, basis } = request;
+  const seen = cellsSeen(framing);
+  const ours = new Pictures(source.luma, source.views, 0, seen);
+  const theirs = new Pictures(output.luma, 1, 0, seen);
+  const promised = promisedLevels(basis.source, basis.output);
+  const count = Math.min(source.frames, output.frames);
+  const placed = (frames: readonly number[], levels: Levels) => ({
+    source: source.luma,
+    output: output.luma,
+    views: source.views,
+    seen,
+    levels,
+    frames,
+    cellPixels: { width: framing.scaled.width / GRID_WIDTH, height: framing.scaled.height / GRID_HEIGHT },
+  });
+  const turn = turnOf(placed(Array.from({ length: count }, (_, frame) => frame), promised));
+  if (turn !== null) return { right: 0, untold: [], differences: [], turn, placement: null, fieldsReversed: false, levels: { off: null, fault: null }, ...promised };
+
+  const { frames, gain, offset } = matchFrames(ours, theirs, coding, promised);
+  const black = basis.output.range === 'limited' ? 16 * 256 : 0;
+  const differences = describeOrder(frames, source.frames, (frame) => {
+    if (theirs.contrast(frame) > EMPTY) return null;
+    return theirs.mean(frame) <= black + NEAR_BLACK ? 'black' : 'blank';
+  });
+  const inPlace = [...frames.keys()].filter((frame) => frames[frame]?.state === 'right' || frames[frame]?.state === 'untold');
+  return {
+    right: frames.filter((match) => match.state === 'right').length,
+    untold: spansOf(frames),
+    differences,
+    turn: null,
+    placement: inPlace.length === 0 ? null : placementOf(placed(inPlace, { gain, offset })),
+    fieldsReversed: source.views === 2 && fieldsReversed(source, ours, theirs, seen, inPlace, { gain, offset }),
+    levels: compareLevels(source, output, seen, new Set(inPlace), basis),
+    gain,
+    offset,
+  };
+}
+
+function spansOf(frames: readonly FrameMatch[]): Span[] {
+  const spans: Span[] = [];
+  frames.forEach((match, frame) => {
+    if (match.state !== 'untold') return;
+    const last = spans.at(-1);
+    if (last !== undefined && last.to === frame - 1) spans[spans.length - 1] = { from: last.from, to: frame };
+    else spans.push({ from: frame, to: frame });
+  });
+  return spans;
+}
+
+/** One progressive frame is made of each interlaced one at the time of its earlier field; where something moves, the later field shows it elsewhere. */
+function fieldsReversed(source: PictureTrail, earlier: Pictures, output: Pictures, seen: Uint8Array, frames: readonly number[], levels: Levels): boolean {
+  const later = new Pictures(source.luma, 2, 1, seen);
+  let byEarlier = 0;
+  let byLater = 0;
+  for (const frame of frames) {
+    byEarlier += energy(earlier, output, levels, frame, frame);
+    byLater += energy(later, output, levels, frame, frame);
+  }
+  return byLater < REVERSED * byEarlier && (byEarlier - byLater) / Math.max(1, frames.length) > REVERSED_LEAST;
+}
+
+/** Cells that can be compared at all; a profile that covers everything proves nothing. */
+export function comparableCells(framing: Framing): number {
+  return cellsSeen(framing).reduce((sum, cell) => sum + cell, 0);
+}
