@@ -125,11 +125,23 @@ function program(): Command {
     .command('audit')
     .description('measure a finished delivery again, without the queue; writes nothing')
     .argument('<delivery>', 'folder that was delivered to', folder)
+    .addOption(new Option('--public-key <file>', 'Ed25519 public key (PEM) of whoever may sign; as often as there are').argParser(folders))
     .addOption(ffmpeg())
     .addOption(ffprobe())
     .addOption(json())
     .addOption(quiet())
     .action((delivery: string, options) => act(async () => (await import('./commands/audit.ts')).auditCommand({ delivery, ...options })));
+
+  root
+    .command('sign')
+    .description('audit a finished delivery, and sign the statement of every roll that is ready')
+    .argument('<delivery>', 'folder that was delivered to', folder)
+    .requiredOption('--key <file>', 'your Ed25519 private key (PKCS#8 in PEM, not encrypted), readable by you alone', folder)
+    .addOption(ffmpeg())
+    .addOption(ffprobe())
+    .addOption(json())
+    .addOption(quiet())
+    .action((delivery: string, options) => act(async () => (await import('./commands/sign.ts')).signCommand({ delivery, ...options })));
 
   root
     .command('worker')

@@ -9,6 +9,7 @@ import { deliverableCodes } from './codes/deliverable.ts';
 import { machineCodes } from './codes/machine.ts';
 import { nightCodes } from './codes/night.ts';
 import { profileCodes } from './codes/profile.ts';
+import { provenanceCodes } from './codes/provenance.ts';
 import { rollCodes } from './codes/roll.ts';
 
 /** `hold`: the roll cannot be ready while this stands. `note`: told, and nothing more. */
@@ -30,6 +31,7 @@ export const registry = {
   ...deliverableCodes,
   ...nightCodes,
   ...machineCodes,
+  ...provenanceCodes,
 } as const satisfies Record<string, CodeEntry>;
 
 export type FindingCode = keyof typeof registry;

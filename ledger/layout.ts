@@ -22,6 +22,9 @@ export const layout = {
   dayFolder: (delivery: string, day: string): string => join(delivery, folderName(day)),
   rollFolder: (delivery: string, day: string, roll: string): string => join(delivery, folderName(day), folderName(roll)),
   verdict: (rollFolder: string): string => join(rollFolder, 'roll.json'),
+  /** What binds the roll's outputs, records and sources by their digests (ledger/provenance), and the same in a signed envelope. */
+  statement: (rollFolder: string): string => join(rollFolder, 'statement.json'),
+  envelope: (rollFolder: string): string => join(rollFolder, 'statement.dsse.json'),
   profileFolder: (rollFolder: string, profile: string): string => join(rollFolder, profile),
   deliverable: (rollFolder: string, profile: string, fileName: string): string => join(rollFolder, profile, fileName),
   /** Same folder as the final name: a rename must never cross a file system. */

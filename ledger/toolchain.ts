@@ -23,6 +23,12 @@ export const RECIPE = 1;
 /** The toolchain of these programs. `rushlight` is for people; the fingerprint covers recipe and tools. */
 export function toolchainOf(tools: MediaTools): Toolchain {
   const list = [tools.ffmpeg, tools.ffprobe].map((tool) => ({ name: tool.name, version: tool.version, build: tool.build }));
-  const fingerprint = createHash('sha256').update(JSON.stringify([RECIPE, list])).digest('hex');
-  return { rushlight: packageVersion(), recipe: RECIPE, tools: list, fingerprint };
+  return { rushlight: packageVersion(), recipe: RECIPE, tools: list, fingerprint: fingerprintOf(RECIPE, list) };
+}
+
+/** SHA-256, hex. */
+export function fingerprintOf(recipe: number, tools: readonly Tool[]): string {
+  return createHash('sha256')
+    .update(JSON.stringify([recipe, tools.map(({ name, version, build }) => ({ name, version, build }))]))
+    .digest('hex');
 }

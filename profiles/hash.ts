@@ -4,11 +4,11 @@ import type { Profile } from './schema.ts';
 
 /**
  * JSON with sorted keys and without white space, after RFC 8785: keys by UTF-16 code units, strings and numbers as
- * JSON.stringify writes them. Profiles hold text, whole numbers, booleans, null, lists and groups; anything else throws TypeError.
+ * JSON.stringify writes them, which is the form that RFC 8785 takes over. What JSON cannot carry throws TypeError.
  */
 export function canonicalJson(value: unknown): string {
   if (value === null || typeof value === 'boolean' || typeof value === 'string') return JSON.stringify(value);
-  if (typeof value === 'number' && Number.isSafeInteger(value)) return String(value);
+  if (typeof value === 'number' && Number.isFinite(value)) return JSON.stringify(value);
   if (Array.isArray(value)) return `[${value.map(canonicalJson).join(',')}]`;
   if (typeof value === 'object') {
     const entries = Object.entries(value).sort(([a], [b]) => (a < b ? -1 : a > b ? 1 : 0));

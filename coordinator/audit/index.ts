@@ -1,24 +1,29 @@
 /**
  * Audit: a finished delivery measured again from its bytes, without the queue and without the sources. Every deliverable
  * that a roll.json lists is hashed, decoded and checked as on the night; the records are held against each other and
- * against what stands; the verdict is computed anew.
+ * against what stands; the verdict is computed anew, by the rule that the night decided by (coordinator/gate).
  */
+import type { KeyObject } from 'node:crypto';
 import { readdir, stat } from 'node:fs/promises';
 import { join } from 'node:path';
 import { type Finding, FindingError, finding } from '../../findings/finding.ts';
 import { layout } from '../../ledger/layout.ts';
 import { nameFromBytes } from '../../media/names.ts';
 import type { MediaTools } from '../../media/tools/locate.ts';
-import { auditRoll, type RollAudit } from './roll.ts';
+import { auditRoll, type RollAudit, type Signable } from './roll.ts';
 
 export type { RollAudit } from './roll.ts';
 
 export interface AuditRequest {
   readonly delivery: string;
   readonly tools: MediaTools;
+  /** Of whoever is trusted to sign; without any, signatures are told and not verified. */
+  readonly publicKeys?: readonly KeyObject[];
   readonly signal?: AbortSignal;
   /** Before each deliverable. */
   readonly onDeliverable?: (about: { readonly day: string; readonly roll: string; readonly clip: string; readonly profile: string }) => void;
+  /** After each roll, with what it takes to sign it. */
+  readonly onRoll?: (audit: RollAudit, signable: Signable | null) => Promise<void>;
 }
 
 export interface AuditResult {
@@ -58,7 +63,10 @@ export async function auditDelivery(request: AuditRequest): Promise<AuditResult>
     for (const roll of await foldersIn(layout.dayFolder(request.delivery, day))) {
       const folder = layout.rollFolder(request.delivery, day, roll);
       // A folder without reports and verdict is not of our making (the handover's, or somebody's own).
-      if ((await stands(layout.verdict(folder))) || (await foldersIn(folder)).includes('reports')) rolls.push(await auditRoll({ day, roll, folder }, request));
+      if (!(await stands(layout.verdict(folder))) && !(await foldersIn(folder)).includes('reports')) continue;
+      const { audit, signable } = await auditRoll({ day, roll, folder }, request);
+      rolls.push(audit);
+      await request.onRoll?.(audit, signable);
     }
   }
   const findings = rolls.length === 0 ? [finding('delivery-empty', 'no roll', 'at least one <day>/<roll>/roll.json', { file: join(request.delivery) })] : [];

@@ -1,5 +1,6 @@
-/** Files in the profiles' folders that no record lists. */
+/** Files in the profiles' folders that no record lists, and reports of clips that roll.json does not list. */
 import { readdir } from 'node:fs/promises';
+import { basename } from 'node:path';
 import { type Finding, finding } from '../../findings/finding.ts';
 import { layout, STAGING_PREFIX } from '../../ledger/layout.ts';
 import type { RollVerdict } from '../../ledger/roll.ts';
@@ -15,6 +16,10 @@ export async function strangers(rollFolder: string, recorded: RollVerdict): Prom
       const subject = { roll: recorded.roll, profile, file: path };
       findings.push(name.startsWith(STAGING_PREFIX) ? finding('staging-left', name, 'published files only', subject) : finding('file-not-listed', name, 'listed files only', subject));
     }
+  }
+  const reports = new Set(recorded.clips.map(({ clip }) => basename(layout.clipReport(rollFolder, clip.id))));
+  for (const name of await namesIn(layout.reportsFolder(rollFolder))) {
+    if (name.endsWith('.json') && !name.startsWith(STAGING_PREFIX) && !reports.has(name)) findings.push(finding('report-disagrees', `a clip report ${name}`, 'roll.json: no such clip', { roll: recorded.roll, file: `reports/${name}` }));
   }
   return findings;
 }

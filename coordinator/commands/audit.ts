@@ -2,7 +2,9 @@
 import { holds } from '../../findings/finding.ts';
 import { auditDelivery, type AuditResult } from '../audit/index.ts';
 import { toolsOf } from '../night/prepare.ts';
+import { readPublicKeys } from '../provenance/key-files.ts';
 import { printJson, printText } from '../show/output.ts';
+import { statementText } from '../show/statement-text.ts';
 import { count, findingsText } from '../show/words.ts';
 import { printable } from '../../media/names.ts';
 import { listenForInterrupts } from './interrupts.ts';
@@ -13,15 +15,19 @@ export interface AuditOptions {
   readonly ffprobe?: string;
   readonly json?: boolean;
   readonly quiet?: boolean;
+  /** Files of public keys. */
+  readonly publicKey?: readonly string[];
 }
 
 export async function auditCommand(options: AuditOptions): Promise<0 | 1 | 130> {
+  const publicKeys = await readPublicKeys(options.publicKey ?? []);
   const tools = await toolsOf(options);
   const interrupts = listenForInterrupts();
   try {
     const result = await auditDelivery({
       delivery: options.delivery,
       tools,
+      publicKeys,
       signal: interrupts.first,
       onDeliverable: ({ day, roll, clip, profile }) => {
         if (options.quiet !== true) process.stderr.write(`measuring ${[day, roll, clip, profile].map(printable).join('/')}\n`);
@@ -42,7 +48,7 @@ export async function auditCommand(options: AuditOptions): Promise<0 | 1 | 130> 
 function auditText(result: AuditResult): string {
   const parts = result.rolls.map((roll) => {
     const recorded = roll.recorded === roll.measured ? '' : `, recorded ${roll.recorded ?? 'nothing that can be read'}`;
-    const head = `${roll.measured === 'ready' ? 'ready' : 'HELD '}  ${printable(roll.day)}/${printable(roll.roll)}  ${count(roll.deliverables, 'deliverable')} measured${recorded}`;
+    const head = `${roll.measured === 'ready' ? 'ready' : 'HELD '}  ${printable(roll.day)}/${printable(roll.roll)}  ${count(roll.deliverables, 'deliverable')} measured${recorded}\n       ${statementText(roll)}`;
     return roll.findings.length === 0 ? head : `${head}\n${findingsText(roll.findings, '       ')}`;
   });
   if (result.findings.length > 0) parts.push(findingsText(result.findings));

@@ -22,6 +22,8 @@ export interface DeliverableOnDisk {
   readonly damage: Finding | null;
   /** Size of the file that the report names, in bytes; null when it does not stand. */
   readonly standingBytes: number | null;
+  /** Of the report's file as it was read, hex. */
+  readonly reportSha256?: string;
   /** What a second measurement of the standing file gave; absent on the night, where the report is the measurement itself. */
   readonly again?: Remeasured;
 }
@@ -44,7 +46,7 @@ export interface GateClip {
 }
 
 /** `files` null: only their number is known, from the copies. */
-export type GateIntake = Pick<IntakeResult, 'day' | 'roll' | 'manifests' | 'copies' | 'findings'> & { readonly files: IntakeResult['files'] | null };
+export type GateIntake = Omit<IntakeResult, 'files' | 'folder'> & { readonly folder?: string; readonly files: IntakeResult['files'] | null };
 
 export interface GateInput {
   readonly day: string;

@@ -4,8 +4,11 @@ import { join, normalize, sep } from 'node:path';
 import type { Clip } from '../../ledger/clip.ts';
 import { layout } from '../../ledger/layout.ts';
 import { clipReportSchema, deliverableReportSchema } from '../../ledger/report.ts';
-import { type RollVerdict, rollVerdictSchema } from '../../ledger/roll.ts';
+import { rollVerdictSchema } from '../../ledger/roll.ts';
 import { readRecord, writeRecord } from '../../ledger/store.ts';
+import { statementOf } from '../../ledger/provenance/build.ts';
+import { removeStatement, writeStatement } from '../provenance/disk.ts';
+import { partsDecided, sha256Of } from '../provenance/parts.ts';
 import { type DeliverableOnDisk, deliverableKey, type GateDecision } from './decide.ts';
 
 /** Size of the regular file at `path` below the roll's delivery folder; null when it is not one, or lies elsewhere. */
@@ -25,7 +28,7 @@ export async function readDeliverable(rollFolder: string, clipId: string, profil
   const read = await readRecord(layout.deliverableReport(rollFolder, clipId, profile), deliverableReportSchema);
   if (read.state === 'absent') return { report: null, damage: null, standingBytes: null };
   if (read.state === 'damaged') return { report: null, damage: read.finding, standingBytes: null };
-  return { report: read.value, damage: null, standingBytes: read.value.file === null ? null : await standingBytes(rollFolder, read.value.file.path) };
+  return { report: read.value, damage: null, reportSha256: sha256Of(read.bytes), standingBytes: read.value.file === null ? null : await standingBytes(rollFolder, read.value.file.path) };
 }
 
 /** Every report of these clips in these profiles, read now. */
@@ -39,18 +42,19 @@ export async function readDeliverables(rollFolder: string, clips: readonly Clip[
 }
 
 /**
- * Writes clip reports and roll.json. At no moment does a `ready` stand beside a report that says otherwise:
- * a held verdict is written before the reports, a ready one after them.
+ * Writes clip reports, statement and roll.json. At no moment does a `ready` stand beside a report that says otherwise: a
+ * held verdict is written before the reports, a ready one after everything that it rests on. Nor does a statement stand
+ * beside a verdict that it was not made for: a held roll loses it first, and one that is ready names its verdict's digest.
  */
-export async function writeDecision(rollFolder: string, decision: GateDecision): Promise<void> {
-  const writeVerdict = (): Promise<void> => writeRecord(layout.verdict(rollFolder), rollVerdictSchema, decision.verdict);
-  const held = decision.verdict.verdict === 'held';
-  if (held) await writeVerdict();
-  for (const report of decision.clipReports) await writeRecord(layout.clipReport(rollFolder, report.clip.id), clipReportSchema, report);
-  if (!held) await writeVerdict();
-}
-
-export async function readVerdict(rollFolder: string): Promise<RollVerdict | null> {
-  const read = await readRecord(layout.verdict(rollFolder), rollVerdictSchema);
-  return read.state === 'read' ? read.value : null;
+export async function writeDecision(rollFolder: string, { verdict, clipReports }: GateDecision, onDisk: ReadonlyMap<string, DeliverableOnDisk>): Promise<void> {
+  const writeVerdict = (): Promise<void> => writeRecord(layout.verdict(rollFolder), rollVerdictSchema, verdict);
+  const held = verdict.verdict === 'held';
+  if (held) {
+    await removeStatement(rollFolder);
+    await writeVerdict();
+  }
+  for (const report of clipReports) await writeRecord(layout.clipReport(rollFolder, report.clip.id), clipReportSchema, report);
+  if (held) return;
+  await writeStatement(rollFolder, statementOf(partsDecided(verdict, clipReports, onDisk)));
+  await writeVerdict();
 }

@@ -150,7 +150,7 @@ async function plan(roll: DiscoveredRoll, index: number, deliveryFolder: string,
 
 async function make(roll: DiscoveredRoll, deliveryFolder: string, work: readonly Work[], known: Known, context: NightContext): Promise<void> {
   const running = finding('night-running', `${work.length} jobs to be done, run ${context.run}`, 'an end', { roll: roll.name });
-  const refused = await write(deliveryFolder, decideRoll({ ...gateInput(roll, known, context), clips: [], findings: [running] }), context);
+  const refused = await write(deliveryFolder, decideRoll({ ...gateInput(roll, known, context), clips: [], findings: [running] }), new Map(), context);
   if (refused !== null) {
     known.findings.push({ ...refused, roll: roll.name });
     return;
@@ -187,7 +187,7 @@ async function gate(roll: DiscoveredRoll, deliveryFolder: string, known: Known, 
   // Why it is not whole is told first; a roll that was whole before the end came is ready all the same.
   if (decision.verdict.verdict === 'held' && halted !== null) decision = decideRoll({ ...input, findings: [{ ...halted, roll: roll.name }, ...input.findings] });
   // A roll that was not read to its end: nothing is known to differ from what stands.
-  const refused = known.intake === null ? null : await write(deliveryFolder, decision, context);
+  const refused = known.intake === null ? null : await write(deliveryFolder, decision, onDisk, context);
   const { verdict } = decision;
   context.board.setPhase(roll.name, refused === null ? verdict.verdict : 'held');
   return {
@@ -202,12 +202,12 @@ async function gate(roll: DiscoveredRoll, deliveryFolder: string, known: Known, 
 }
 
 /** A finding when the delivery cannot be written. */
-async function write(deliveryFolder: string, decision: GateDecision, { target }: Pick<NightContext, 'target'>): Promise<Finding | null> {
+async function write(deliveryFolder: string, decision: GateDecision, onDisk: GateInput['onDisk'], { target }: Pick<NightContext, 'target'>): Promise<Finding | null> {
   // Folders are made on the way: below a mount point whose volume is gone they would lie on the wrong disk.
   const gone = await target.gone();
   if (gone !== null) return gone;
   try {
-    await writeDecision(deliveryFolder, decision);
+    await writeDecision(deliveryFolder, decision, onDisk);
     return null;
   } catch (error) {
     if ((error as NodeJS.ErrnoException).code === undefined) throw error;

@@ -1,0 +1,57 @@
+/** The deliverables of one roll, measured again from their bytes by the checker of the night. */
+import { checkDeliverable } from '../../check/index.ts';
+import { placeOf } from '../../ledger/settle.ts';
+import { type CheckName, checkNames, type LoadedProfile } from '../../profiles/schema.ts';
+import { type DeliverableOnDisk, deliverableKey, type Remeasured } from '../gate/decide.ts';
+import { requiredChecks } from '../gate/deliverable.ts';
+import type { AuditRequest } from './index.ts';
+import type { RollRecords } from './records.ts';
+
+export interface Measurement {
+  /** As it was given, with what was measured. */
+  readonly onDisk: ReadonlyMap<string, DeliverableOnDisk>;
+  /** How many were measured. */
+  readonly deliverables: number;
+}
+
+/** Throws the signal's reason when stopped, and what the checker throws. */
+export async function measureAgain(folder: string, records: RollRecords, request: AuditRequest): Promise<Measurement> {
+  const { day, roll } = records.verdict;
+  const onDisk = new Map(records.onDisk);
+  let deliverables = 0;
+  for (const { clip } of records.verdict.clips) {
+    for (const loaded of records.profiles) {
+      request.signal?.throwIfAborted();
+      const key = deliverableKey(clip.id, loaded.profile.name);
+      const disk = onDisk.get(key);
+      if (disk === undefined || disk.standingBytes === null) continue;
+      deliverables += 1;
+      request.onDeliverable?.({ day, roll, clip: clip.id, profile: loaded.profile.name });
+      const again = await measureOne(folder, disk, loaded, records, request);
+      // Gone since it was looked at: it does not stand.
+      onDisk.set(key, again === null ? { ...disk, standingBytes: null } : { ...disk, again });
+    }
+  }
+  return { onDisk, deliverables };
+}
+
+async function measureOne(folder: string, { report }: DeliverableOnDisk, loaded: LoadedProfile, records: RollRecords, request: AuditRequest): Promise<Remeasured | null> {
+  const path = report === null ? null : placeOf(report, folder);
+  if (report === null || report.file === null || path === null) return null;
+  try {
+    const checked = await checkDeliverable({
+      path,
+      outcome: report.outcome,
+      checks: requiredChecks(loaded).filter((name): name is CheckName => (checkNames as readonly string[]).includes(name)),
+      sourceFacts: records.clipReports.get(report.clip.id)?.facts ?? null,
+      tools: request.tools,
+      subject: { roll: records.verdict.roll, clip: report.clip.id, profile: loaded.profile.name, file: report.file.path },
+      ...(request.signal === undefined ? {} : { signal: request.signal }),
+    });
+    return { xxh128: checked.xxh128, sha256: checked.digest.sha256, facts: checked.facts, checks: checked.results, findings: checked.findings };
+  } catch (error) {
+    request.signal?.throwIfAborted();
+    if ((error as NodeJS.ErrnoException).code === undefined) throw error;
+    return null;
+  }
+}

@@ -1,0 +1,47 @@
+/** Which files a roll's statement names, by its records. Pure. */
+import { createHash } from 'node:crypto';
+import { layout } from '../../ledger/layout.ts';
+import type { NamedDigest, StatementParts } from '../../ledger/provenance/build.ts';
+import { type ClipReport, clipReportSchema } from '../../ledger/report.ts';
+import type { RollVerdict } from '../../ledger/roll.ts';
+import { recordBytes } from '../../ledger/store.ts';
+import type { ClipFacts } from '../../media/facts.ts';
+import { type DeliverableOnDisk, deliverableKey } from '../gate/decide.ts';
+
+export function sha256Of(bytes: Buffer): string {
+  return createHash('sha256').update(bytes).digest('hex');
+}
+
+export interface PartsInput {
+  readonly verdict: RollVerdict;
+  readonly facts: ReadonlyMap<string, ClipFacts | null>;
+  /** Of the clip reports' files, by clip id. */
+  readonly clipReports: ReadonlyMap<string, string>;
+  readonly onDisk: ReadonlyMap<string, DeliverableOnDisk>;
+}
+
+/** What could not be read is left out. An output's digest is the one that was measured last. */
+export function partsOf({ verdict, facts, clipReports, onDisk }: PartsInput): StatementParts {
+  const outputs: NamedDigest[] = [];
+  const records: NamedDigest[] = [...clipReports].map(([clip, sha256]) => ({ path: layout.clipReport('', clip), sha256 }));
+  for (const { clip } of verdict.clips) {
+    for (const { name } of verdict.profiles) {
+      const disk = onDisk.get(deliverableKey(clip.id, name));
+      if (disk?.reportSha256 !== undefined) records.push({ path: layout.deliverableReport('', clip.id, name), sha256: disk.reportSha256 });
+      const file = disk?.report?.file;
+      const sha256 = disk?.again?.sha256 ?? file?.sha256;
+      if (file && sha256 !== undefined && disk?.standingBytes !== null) outputs.push({ path: file.path, sha256 });
+    }
+  }
+  return { verdict, facts, outputs, records };
+}
+
+/** The parts of a roll that was decided just now, with its clip reports as they will be written. */
+export function partsDecided(verdict: RollVerdict, clipReports: readonly ClipReport[], onDisk: ReadonlyMap<string, DeliverableOnDisk>): StatementParts {
+  return partsOf({
+    verdict,
+    facts: new Map(clipReports.map(({ clip, facts }) => [clip.id, facts])),
+    clipReports: new Map(clipReports.map((report) => [report.clip.id, sha256Of(recordBytes(clipReportSchema, report))])),
+    onDisk,
+  });
+}

@@ -1,0 +1,22 @@
+/** A roll's statement and its signatures, in one line. Pure. */
+import { printable } from '../../media/names.ts';
+import type { RollAudit } from '../audit/index.ts';
+
+const states: Readonly<Record<RollAudit['statement'], string>> = {
+  absent: 'no statement',
+  fits: 'its statement fits',
+  differs: 'its statement does not fit',
+  damaged: 'its statement cannot be read',
+};
+
+const signed: Readonly<Record<RollAudit['signatures'][number]['state'], (key: string) => string>> = {
+  verified: (key) => `signed by key ${key}, verified`,
+  'not-verified': (key) => `signed by key ${key}, not verified: no public key given`,
+  wrong: (key) => `signed by key ${key}, of no public key given`,
+  outdated: (key) => `signed by key ${key}, which signed something else`,
+};
+
+export function statementText({ statement, signatures }: Pick<RollAudit, 'statement' | 'signatures'>): string {
+  const parts = signatures.map(({ keyid, state }) => signed[state](keyid === null ? 'without a name' : printable(keyid)));
+  return [states[statement], ...(parts.length === 0 && statement !== 'absent' ? ['not signed'] : parts)].join('; ');
+}
