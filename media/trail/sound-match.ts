@@ -6,6 +6,8 @@ import { blockSamples, type SoundTrail } from './sound-trail.ts';
 
 /** Sound is taken to be there from this correlation on; what coders leave of ordinary sound lies above 0.9, chance far below 0.6. */
 const THERE = 0.8;
+/** Sound fits its place from this correlation on. */
+const FITS = 0.9;
 /** Sound below this says nothing in a coded track: coders drop what cannot be heard. dBFS of the band. */
 const FAINT_DECIBELS = -66;
 /** A channel that has lost this much holds no sound any more. */
@@ -110,8 +112,8 @@ export function matchAnchor(source: SoundTrail, sampleRate: number, expected: Ex
   if (rootMeanSquare(signal) === 0) return nothing('silent');
 
   const reach = Math.ceil(band.reach * sampleRate);
-  const outer = filtered(samples, source.sampleRate, band, sourceAt(first - 2 * reach), step, count + 4 * reach);
-  if (energyOf(signal) < INNER_SHARE * energyOf(outer)) return nothing('untold');
+  const edge = Math.ceil(band.reach * source.sampleRate);
+  if (energyOf(samples.subarray(edge, samples.length - edge)) < INNER_SHARE * energyOf(samples)) return nothing('untold');
 
   const place = heardAt(begin, source, sampleRate, expected.offset) - window.from;
   const own = heard.subarray(place, place + Math.round(samples.length / step));
@@ -130,15 +132,21 @@ export function matchAnchor(source: SoundTrail, sampleRate: number, expected: Ex
   }
   const miss = Math.max(EQUAL_FACTOR * (1 - size(best)), EQUAL_MISS);
   const equal = peaks.filter((peak) => 1 - size(peak) <= miss);
-  const nearest = equal.reduce((a, b) => (Math.abs(b - margin) < Math.abs(a - margin) ? b : a), best);
+  const nearer = (a: number, b: number): number => (Math.abs(b - margin) < Math.abs(a - margin) ? b : a);
   const early = filtered(samples, source.sampleRate, band, sourceAt(first) - step / 4, step, count);
   const late = filtered(samples, source.sampleRate, band, sourceAt(first) + step / 4, step, count);
   const slope = late.map((value, index) => 2 * (value - (early[index] as number)));
-  const { gain, lag: rest, deviation } = refine(signal, slope, around.subarray(nearest, nearest + count));
-  const lag = nearest - margin + (Math.abs(rest) <= 2 ? rest : 0);
-  const doubt = SURE * deviation;
-  const match = { lag, gain, correlation: values[nearest] as number };
-  if (Math.abs(lag) - doubt > allowed) return { verdict: 'moved', ...match };
-  if (equal.length > 1 || Math.abs(lag) + doubt > Math.max(allowed, 0.5)) return { verdict: 'untold', ...match };
-  return { verdict: 'proved', ...match };
+  const measure = (peak: number): AnchorMatch & { doubt: number; inPlace: boolean } => {
+    const { gain, lag: rest, deviation } = refine(signal, slope, around.subarray(peak, peak + count));
+    const lag = peak - margin + (Math.abs(rest) <= 2 ? rest : 0);
+    const doubt = SURE * deviation;
+    return { verdict: 'proved', lag, gain, correlation: values[peak] as number, doubt, inPlace: Math.abs(lag) - doubt <= allowed };
+  };
+  // What fits well in its place is not called moved, even where a later round of a tone fits better than its onset does.
+  const near = peaks.filter((peak) => Math.abs(peak - margin) <= allowed + 2 && size(peak) >= FITS).reduce<number | null>((a, b) => (a === null ? b : nearer(a, b)), null);
+  const placed = near === null ? null : measure(near);
+  const { doubt, inPlace, ...match } = placed?.inPlace ? placed : measure(equal.reduce(nearer, best));
+  if (!inPlace) return { ...match, verdict: 'moved' };
+  if (equal.length > 1 || !equal.includes(near ?? -1) || Math.abs(match.lag) + doubt > Math.max(allowed, 0.5)) return { ...match, verdict: 'untold' };
+  return match;
 }

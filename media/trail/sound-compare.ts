@@ -1,0 +1,312 @@
+/** Compares what was heard of a deliverable with the trail of its source: differences as data, and how much was proved. */
+import type { ChannelSummary, SoundComparison, SoundDifference, SoundDifferenceKind, SoundProof } from './sound-difference.ts';
+import { explainingShift, meanChange, type Run, runsApart } from './sound-levels.ts';
+import type { HeardChannel, HeardSound } from './sound-listener.ts';
+import { type AnchorMatch, matchAnchor } from './sound-match.ts';
+import type { ExpectedSound, ListeningWindow } from './sound-plan.ts';
+import { blockSamples, type ChannelTrail, decibelsOf, EDGE_BLOCKS, GROUP_BLOCKS, type SampleForm, type SoundTrail } from './sound-trail.ts';
+
+/** Output samples that sound may be away from its place: one where waveforms change, none where samples are equal. */
+const ALLOWED_LAG = 1;
+const ALLOWED_LAG_LOSSLESS = 0.5;
+/** Coders change the mean level of noise by up to 0.3 dB. */
+const ALLOWED_DECIBELS = 0.75;
+const ALLOWED_DECIBELS_LOSSLESS = 0.02;
+/** Below these an anchor is looked for in the other channels too, and is taken to be there when it fits so many times better. */
+const GOOD_CORRELATION = 0.95;
+const GOOD_CORRELATION_LOSSLESS = 0.999;
+const FITS_BETTER = 4;
+/** Lags that differ by no more are one offset. */
+const SAME_LAG = 1.5;
+/** A coder's block sounds before and after its sound: two blocks of 1024 samples either side. dBFS above which it is more than that. */
+const ECHO_SAMPLES = 4096;
+const SOUNDS_FROM = -50;
+
+interface HeardAnchor {
+  readonly window: ListeningWindow;
+  readonly match: AnchorMatch;
+  /** Another channel in which the anchor is. */
+  readonly elsewhere: number | null;
+}
+
+const isThere = ({ match: { verdict, gain } }: HeardAnchor): boolean => verdict === 'proved' || verdict === 'moved' || (verdict === 'untold' && gain !== 0);
+const failed = ({ match: { verdict } }: HeardAnchor): boolean => verdict === 'lost' || verdict === 'absent' || verdict === 'moved';
+
+function median(values: readonly number[]): number {
+  const sorted = [...values].sort((a, b) => a - b);
+  return sorted[sorted.length >> 1] ?? 0;
+}
+
+const signed = (value: number, digits: number): string => `${value > 0 ? '+' : ''}${value.toFixed(digits)}`;
+const lagText = (lag: number): string => `${Math.abs(lag).toFixed(Number.isInteger(Math.round(lag * 100) / 100) ? 0 : 2)} samples ${lag > 0 ? 'late' : 'early'}`;
+
+/** Everything about one channel: what is the source's, what was heard of it, where things lie. */
+class ChannelComparison {
+  readonly #source: SoundTrail;
+  readonly #heard: HeardSound;
+  readonly #expected: ExpectedSound;
+  readonly #channel: number;
+  readonly #trail: ChannelTrail;
+  readonly #sounds: HeardChannel;
+  readonly #lossless: boolean;
+  readonly differences: SoundDifference[] = [];
+
+  constructor(source: SoundTrail, heard: HeardSound, expected: ExpectedSound, channel: number) {
+    this.#source = source;
+    this.#heard = heard;
+    this.#expected = expected;
+    this.#channel = channel;
+    this.#trail = source.channels[channel] as ChannelTrail;
+    this.#sounds = heard.channels[channel] as HeardChannel;
+    this.#lossless = expected.precision !== null;
+  }
+
+  #differ(kind: SoundDifferenceKind, sample: number, found: string, expected: string): void {
+    this.differences.push({ kind, channel: this.#channel, sample, seconds: sample / this.#heard.sampleRate, found, expected });
+  }
+
+  /** Output sample at which a block, counted from the first that is heard, begins. */
+  #sampleOf(block: number): number {
+    const { edges, lead } = this.#heard.plan;
+    return edges[Math.min(edges.length - 1, lead + block)] ?? 0;
+  }
+
+  #secondsOf(block: number): string {
+    return (this.#sampleOf(block) / this.#heard.sampleRate).toFixed(2);
+  }
+
+  #placeOf({ anchor }: ListeningWindow): number {
+    return this.#sampleOf(anchor.block - this.#heard.plan.firstBlock);
+  }
+
+  /** Groups that were compared, and those of them that differ; in the form of samples that fits best. Null without a precision. */
+  equality(): { compared: number; differing: number[] } | null {
+    const { precision } = this.#expected;
+    if (precision === null) return null;
+    const { firstGroup, plan } = this.#heard;
+    const forms: readonly SampleForm[] = precision === 24 ? ['cut24'] : ['cut16', 'rounded16'];
+    const results = forms.map((form) => {
+      const wanted = this.#trail.checksums[form];
+      // The output has come to 16 bits already: either form of it is itself.
+      const found = this.#sounds.checksums[precision === 24 ? 'cut24' : 'cut16'];
+      const compared = Math.max(0, found.length - (plan.cut ? 1 : 0));
+      const differing: number[] = [];
+      for (let group = 0; group < compared; group++) if (found[group] !== wanted[firstGroup + group]) differing.push(firstGroup + group);
+      return { compared, differing };
+    });
+    return results.reduce((a, b) => (b.differing.length < a.differing.length ? b : a));
+  }
+
+  /** Samples of the source under the checksums of groups. */
+  samplesIn(groups: number): number {
+    const size = blockSamples(this.#source.sampleRate) * GROUP_BLOCKS;
+    return Math.min(groups * size, this.#source.end - this.#source.start - this.#heard.firstGroup * size);
+  }
+
+  anchors(): HeardAnchor[] {
+    const { windows } = this.#heard.plan;
+    const allowed = this.#lossless ? ALLOWED_LAG_LOSSLESS : ALLOWED_LAG;
+    const match = (index: number): AnchorMatch => matchAnchor(this.#source, this.#heard.sampleRate, this.#expected, windows[index] as ListeningWindow, this.#heard.windows[index] as Int32Array, allowed);
+    const mine = [...windows.keys()].filter((index) => windows[index]?.channel === this.#channel);
+    const result: HeardAnchor[] = [];
+    for (const index of mine) {
+      const window = windows[index] as ListeningWindow;
+      if (window.heardChannel !== this.#channel) continue;
+      const own = match(index);
+      const good = this.#lossless ? GOOD_CORRELATION_LOSSLESS : GOOD_CORRELATION;
+      let elsewhere: number | null = null;
+      if (own.verdict !== 'silent' && own.correlation < good) {
+        let miss = (1 - Math.abs(own.correlation)) / FITS_BETTER;
+        for (const other of mine) {
+          const { anchor, heardChannel } = windows[other] as ListeningWindow;
+          if (anchor !== window.anchor || heardChannel === this.#channel) continue;
+          const there = match(other);
+          if (there.correlation > 0 && 1 - there.correlation < miss) {
+            miss = 1 - there.correlation;
+            elsewhere = heardChannel;
+          }
+        }
+      }
+      result.push({ window, match: own, elsewhere });
+    }
+    return result.sort((a, b) => a.window.anchor.block - b.window.anchor.block);
+  }
+
+  #levels(): { source: Uint8Array; heard: Uint8Array } {
+    const { firstBlock, lead, blocks } = this.#heard.plan;
+    return { source: this.#trail.levels.subarray(firstBlock, firstBlock + blocks), heard: this.#sounds.levels.subarray(lead, lead + blocks) };
+  }
+
+  /** Says how the sound differs, from anchors and levels; the first explanation of the whole channel ends it. */
+  explain(anchors: readonly HeardAnchor[]): void {
+    const telling = anchors.filter((anchor) => anchor.match.verdict !== 'silent' && (anchor.match.verdict !== 'untold' || anchor.match.gain !== 0));
+    const first = this.#sampleOf(0);
+    const there = telling.filter((anchor) => isThere(anchor) && anchor.elsewhere === null);
+    const moved = telling.filter(({ elsewhere }) => elsewhere !== null);
+    if (moved.length > there.length) {
+      const channels = [...new Set(moved.map(({ elsewhere }) => `channel ${(elsewhere ?? 0) + 1}`))].join(', ');
+      this.#differ('channels-swapped', this.#placeOf((moved[0] as HeardAnchor).window), `in ${channels}`, `in channel ${this.#channel + 1}`);
+      return;
+    }
+    const levels = this.#levels();
+    const runs = runsApart(levels.source, levels.heard);
+    if (there.length === 0 && telling.length > 0) {
+      if (telling.every(({ match }) => match.verdict === 'lost') && !runs.some(({ kind }) => kind !== 'muted')) {
+        this.#differ('channel-silent', first, 'silence', 'sound');
+        return;
+      }
+      const shift = explainingShift(levels.source, levels.heard, 0, levels.heard.length);
+      if (shift !== null) this.#differ('offset', first, `about ${((Math.abs(shift) * blockSamples(this.#source.sampleRate)) / this.#source.sampleRate).toFixed(2)} s ${shift > 0 ? 'late' : 'early'}`, 'in place');
+      else this.#differ('other-sound', first, `0 of ${telling.length} places sound as the source`, 'sound of the source');
+      return;
+    }
+    this.#explainTimes(there);
+    this.#explainSize(there, levels);
+    this.#explainRuns(runs, levels);
+    this.#explainSingles(telling, runs);
+    this.#explainSilences(levels);
+  }
+
+  #explainTimes(there: readonly HeardAnchor[]): void {
+    const timed = there.filter(({ match }) => match.verdict === 'proved' || match.verdict === 'moved');
+    let before = 0;
+    for (const [index, { match, window }] of timed.entries()) {
+      const lag = match.verdict === 'moved' ? match.lag : 0;
+      if (Math.abs(lag - before) <= (match.verdict === 'moved' && before === 0 ? 0 : SAME_LAG)) continue;
+      this.#differ(index === 0 ? 'offset' : 'drift', this.#placeOf(window), lag === 0 ? 'in place again' : lagText(lag), before === 0 ? 'in place' : `as before, ${lagText(before)}`);
+      before = lag;
+    }
+  }
+
+  #explainSize(there: readonly HeardAnchor[], levels: { source: Uint8Array; heard: Uint8Array }): void {
+    const inverted = there.filter(({ match }) => match.gain < 0);
+    if (inverted[0] !== undefined) this.#differ('inverted', this.#placeOf(inverted[0].window), `inverted at ${inverted.length} of ${there.length} places`, 'not inverted');
+    if (there.length === 0) return;
+    const atAnchors = 20 * Math.log10(Math.abs(median(there.map(({ match }) => match.gain))));
+    const change = this.#lossless ? atAnchors : meanChange(levels.source, levels.heard);
+    const allowed = this.#lossless ? ALLOWED_DECIBELS_LOSSLESS : ALLOWED_DECIBELS;
+    // Both must say so: levels know nothing above the band, and what a coder leaves out of noise makes single places weaker.
+    if (change !== null && Math.abs(change) > allowed && Math.abs(atAnchors) > allowed / 2 && change > 0 === atAnchors > 0) {
+      this.#differ('level', this.#sampleOf(0), `${signed(change, 2)} dB`, `0 dB ± ${allowed}`);
+    }
+  }
+
+  #explainRuns(runs: readonly Run[], { source, heard }: { source: Uint8Array; heard: Uint8Array }): void {
+    // A change of level of the whole explains levels that part everywhere.
+    if (this.differences.some(({ kind }) => kind === 'level')) return;
+    const seconds = blockSamples(this.#source.sampleRate) / this.#source.sampleRate;
+    for (const { kind, from, to } of runs) {
+      const place = `${this.#secondsOf(from)} to ${this.#secondsOf(to)} s`;
+      if (kind === 'muted') {
+        this.#differ('muted', this.#sampleOf(from), `silence from ${place}`, 'sound of the source');
+        continue;
+      }
+      const shift = explainingShift(source, heard, from, to);
+      const toTheEnd = source.length - to < EDGE_BLOCKS;
+      if (shift !== null && toTheEnd && shift > 0) this.#differ('drift', this.#sampleOf(from), `about ${(shift * seconds).toFixed(2)} s late to the end`, 'in place');
+      else if (shift !== null && toTheEnd) this.#differ('drift', this.#sampleOf(from), `about ${(-shift * seconds).toFixed(2)} s early to the end`, 'in place');
+      else if (shift !== null && shift > 0) this.#differ('repeated', this.#sampleOf(from), `the sound of ${(shift * seconds).toFixed(2)} s earlier from ${place}`, 'sound of the source');
+      else if (kind === 'added') this.#differ('added', this.#sampleOf(from), `sound from ${place}`, 'silence');
+      else this.#differ('other-sound', this.#sampleOf(from), `other levels from ${place}`, 'sound of the source');
+    }
+  }
+
+  /** Anchors that failed where levels say nothing. */
+  #explainSingles(telling: readonly HeardAnchor[], runs: readonly Run[]): void {
+    const { firstBlock } = this.#heard.plan;
+    const alone = telling.filter(({ match, window }) => {
+      const block = window.anchor.block - firstBlock;
+      return (match.verdict === 'absent' || match.verdict === 'lost') && !runs.some(({ from, to }) => block >= from - 1 && block <= to);
+    });
+    for (const kind of ['absent', 'lost'] as const) {
+      const places = alone.filter(({ match }) => match.verdict === kind);
+      if (places[0] === undefined) continue;
+      const found = `${kind === 'lost' ? 'silence' : 'something else'} at ${places.length} of ${telling.length} places`;
+      this.#differ(kind === 'lost' ? 'muted' : 'other-sound', this.#placeOf(places[0].window), found, 'sound of the source');
+    }
+  }
+
+  /** Before and after the source's sound there is none. */
+  #explainSilences(_levels: unknown): void {
+    if (this.differences.some(({ kind }) => kind === 'offset' || kind === 'drift' || kind === 'repeated')) return;
+    const { edges, lead, blocks } = this.#heard.plan;
+    const soundStart = edges[lead] ?? 0;
+    const soundEnd = edges[lead + blocks] ?? soundStart;
+    for (const [piece, level] of this.#sounds.levels.entries()) {
+      if (piece >= lead && piece < lead + blocks) continue;
+      const [from, to] = [edges[piece] as number, edges[piece + 1] as number];
+      const near = piece < lead ? to > soundStart - ECHO_SAMPLES : from < soundEnd + ECHO_SAMPLES;
+      const sounds = this.#lossless ? (piece < lead ? this.#sounds.leadSounds : this.#sounds.tailSounds) && level > 0 : !near && decibelsOf(level) > SOUNDS_FROM;
+      if (!sounds) continue;
+      this.#differ('added', from, 'sound', 'silence');
+      return;
+    }
+  }
+
+  /** Uncompressed samples that differ in a way that nothing else says. */
+  explainSamples(differing: readonly number[]): void {
+    const { leadSounds, tailSounds } = this.#sounds;
+    if (this.differences.length > 0) return;
+    const group = differing[0];
+    if (group !== undefined) {
+      const sample = this.#sampleOf(Math.max(0, group * GROUP_BLOCKS - this.#heard.plan.firstBlock));
+      this.#differ('samples-differ', sample, `${differing.length} stretches of ${GROUP_BLOCKS * 20} ms differ`, `equal to ${this.#expected.precision ?? ''} bits`);
+    } else if (leadSounds || tailSounds) this.#differ('added', leadSounds ? 0 : this.#sampleOf(this.#heard.plan.blocks), 'samples other than 0', 'silence');
+  }
+
+  summary(anchors: readonly HeardAnchor[], equalSamples: number | null, isEqual: boolean): ChannelSummary {
+    const { firstBlock, blocks } = this.#heard.plan;
+    const proofOf = (some: readonly HeardAnchor[]): SoundProof => {
+      const telling = some.filter(({ match }) => match.verdict !== 'silent');
+      if (some.length > 0 && isEqual) return 'proved';
+      if (telling.some(failed)) return 'differs';
+      if (telling.length === 0) return 'silent';
+      return telling.some(({ match }) => match.verdict === 'proved') ? 'proved' : 'untold';
+    };
+    const count = (verdict: AnchorMatch['verdict']): number => anchors.filter(({ match }) => match.verdict === verdict).length;
+    return {
+      anchors: anchors.length,
+      proved: isEqual ? anchors.length : count('proved'),
+      silent: isEqual ? 0 : count('silent'),
+      untold: isEqual ? 0 : count('untold'),
+      failed: isEqual ? 0 : anchors.filter(failed).length,
+      start: proofOf(anchors.filter(({ window }) => window.anchor.block < firstBlock + EDGE_BLOCKS)),
+      end: proofOf(anchors.filter(({ window }) => window.anchor.block >= firstBlock + blocks - EDGE_BLOCKS)),
+      equalSamples,
+    };
+  }
+}
+
+function wholeTrack(source: SoundTrail, heard: HeardSound, expected: ExpectedSound): SoundDifference[] {
+  const differences: SoundDifference[] = [];
+  const differ = (kind: SoundDifferenceKind, found: string, wanted: string, sample = 0): void => {
+    differences.push({ kind, channel: null, sample, seconds: sample / heard.sampleRate, found, expected: wanted });
+  };
+  if (heard.channels.length !== source.channels.length) differ('channels', `${heard.channels.length} channels`, `${source.channels.length} channels`);
+  const tolerance = expected.tolerance ?? 0;
+  if (Math.abs(heard.samples - expected.samples) > tolerance) {
+    differ('length', `${heard.samples} samples`, `${expected.samples}${tolerance === 0 ? '' : ` ± ${tolerance}`} samples`, Math.min(heard.samples, expected.samples));
+  }
+  return differences;
+}
+
+/** `heard` must have been listened to with the same `source` and `expected`. Throws RangeError for a precision where the rates differ. */
+export function compareSound(source: SoundTrail, heard: HeardSound, expected: ExpectedSound): SoundComparison {
+  if (expected.precision !== null && heard.sampleRate !== source.sampleRate) throw new RangeError(`samples at ${heard.sampleRate} Hz cannot equal samples at ${source.sampleRate} Hz`);
+  const differences = wholeTrack(source, heard, expected);
+  if (heard.channels.length !== source.channels.length) return { differences, channels: [] };
+  const channels: ChannelSummary[] = [];
+  for (const channel of source.channels.keys()) {
+    const comparison = new ChannelComparison(source, heard, expected, channel);
+    const equality = comparison.equality();
+    const anchors = comparison.anchors();
+    const isEqual = equality !== null && equality.compared > 0 && equality.differing.length === 0;
+    if (!isEqual) comparison.explain(anchors);
+    if (equality !== null) comparison.explainSamples(equality.differing);
+    differences.push(...comparison.differences);
+    channels.push(comparison.summary(anchors, equality === null ? null : isEqual ? comparison.samplesIn(equality.compared) : comparison.samplesIn(equality.compared - equality.differing.length), isEqual));
+  }
+  // What lies in a channel that others were swapped into is said already.
+  const swapped = differences.some(({ kind }) => kind === 'channels-swapped');
+  return { differences: swapped ? differences.filter(({ kind }) => kind !== 'added') : differences, channels };
+}
