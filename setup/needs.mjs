@@ -36,6 +36,7 @@ const test = [
   { need: 'mediainfo', why: 'reads finished files independently of ffmpeg', anyOf: ['mediainfo'], packages: { apt: 'mediainfo', brew: 'media-info', dnf: 'mediainfo', pacman: 'mediainfo' } },
   { need: 'xmllint', why: 'holds manifests against their published schema', anyOf: ['xmllint'], packages: { apt: 'libxml2-utils', brew: 'libxml2', dnf: 'libxml2', pacman: 'libxml2' } },
   { need: 'xxh64sum', why: 'computes checksums independently', anyOf: ['xxh64sum'], packages: { apt: 'xxhash', brew: 'xxhash', dnf: 'xxhash', pacman: 'xxhash' } },
+  { need: 'openssl', why: 'verifies signatures independently', anyOf: ['openssl'], packages: { apt: 'openssl', brew: 'openssl@3', dnf: 'openssl', pacman: 'openssl' } },
   { need: 'sha256sum', why: 'computes checksums independently', anyOf: ['sha256sum'], packages: { apt: 'coreutils', brew: 'coreutils', dnf: 'coreutils', pacman: 'coreutils' } },
 ];
 
