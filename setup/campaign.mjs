@@ -1,0 +1,41 @@
+/**
+ * `npm run campaign -- --seed <n> --cases <n>`: draws clips, profiles, faults and their places at random, makes each clip
+ * with an encoder that has the fault, and asks the gate; then clean cases (`--clean <n>`, a fifth of the others), which
+ * must come out ready. Prints a table of faults and verdicts; `--json` everything. `--fault <name>`: that fault alone.
+ * `--case <id>`: that case of the seed alone, with its files kept. `--folder <path>`: work there, and keep the material.
+ * Exit code 1 when a fault was missed, a clean case was held, or a case did not work.
+ */
+import { join } from 'node:path';
+import { pathToFileURL } from 'node:url';
+import { requireNode } from './node-version.mjs';
+
+requireNode();
+const { prepare } = await import('./prepare.mjs');
+const { compile, rooms } = await import('./compile.mjs');
+const { projectFolder, say } = await import('./say.mjs');
+const { table } = await import('./table.mjs');
+
+await prepare({ systemPrograms: 'test' });
+compile({ settings: 'tsconfig.campaign.json', target: 'dist-campaign', folders: [...rooms, 'test/campaign', 'test/faults', 'test/support'], proof: 'test/campaign/main.js' });
+const { campaign, lineOf } = await import(pathToFileURL(join(projectFolder, 'dist-campaign', 'test', 'campaign', 'main.js')).href);
+
+let output;
+try {
+  output = await campaign(process.argv.slice(2), say);
+} catch (error) {
+  say(error.message);
+  process.exit(2);
+}
+const { seed, results, summary, asJson, kept } = output;
+if (asJson) {
+  process.stdout.write(`${JSON.stringify({ seed, ...summary, results }, null, 2)}\n`);
+} else {
+  const { rows, clean } = summary;
+  const sum = (key) => rows.reduce((total, row) => total + row[key], 0);
+  const cells = rows.map((row) => [row.fault, row.cases, row.caught, row.noEffect, row.missed, row.broken, row.codes.map(([code, count]) => `${code} ${count}`).join(', ')]);
+  process.stdout.write(`seed ${seed}\n\n${table(['fault', 'cases', 'held', 'no effect', 'MISSED', 'broken', 'held for'], [...cells, ['all', sum('cases'), sum('caught'), sum('noEffect'), sum('missed'), sum('broken'), '']])}\n\n`);
+  process.stdout.write(`${table(['clean', 'cases', 'ready', 'WRONGLY HELD', 'broken'], [['clean', clean.cases, clean.ready, clean.wrongHeld, clean.broken]])}\n`);
+  for (const result of results.filter(({ end }) => ['missed', 'wrong-held', 'broken'].includes(end))) process.stdout.write(`\nseed ${seed}, ${lineOf(result)}\n`);
+}
+if (kept !== null) say(`files kept in ${kept}`);
+process.exit(summary.good ? 0 : 1);

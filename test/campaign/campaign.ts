@@ -1,0 +1,115 @@
+/** Draws cases, runs them two at a time, and counts what came of each fault. */
+import { mkdirSync } from 'node:fs';
+import { join } from 'node:path';
+import pLimit from 'p-limit';
+import { describeOperation, type FaultName } from '../faults/fault.ts';
+import { type Case, dealer } from './draw.ts';
+import { runCase } from './run-case.ts';
+
+export interface CampaignRequest {
+  readonly seed: number;
+  /** Cases with a fault, and without. */
+  readonly cases: number;
+  readonly clean: number;
+  /** Material and work lie here. */
+  readonly folder: string;
+  /** This case alone: `17`, `clean-17`. Its files are kept. */
+  readonly only?: string;
+  /** This fault alone. */
+  readonly fault?: FaultName;
+  readonly onResult?: (result: CampaignCase) => void;
+}
+
+/**
+ * `caught`: held. `no-effect`: ready, and the files are what a sound encoder makes. `missed`: ready, and they are not.
+ * Of clean cases `ready` and `wrong-held`. `broken`: the case itself did not work.
+ */
+export const ends = ['caught', 'no-effect', 'missed', 'ready', 'wrong-held', 'broken'] as const;
+export type End = (typeof ends)[number];
+
+export interface CampaignCase {
+  readonly id: string;
+  readonly fault: FaultName | null;
+  readonly clip: string;
+  readonly profiles: readonly string[];
+  readonly operation: string;
+  readonly end: End;
+  readonly codes: readonly string[];
+  /** Of a missed fault what differs, of a broken case why. */
+  readonly differences: readonly string[];
+  readonly seconds: number;
+}
+
+/** What the machine can do at once without one case slowing the other. */
+const AT_ONCE = 2;
+
+async function oneCase(draw: () => Promise<Case>, folder: string, keep: boolean): Promise<CampaignCase> {
+  const { id, fault, clip, profiles, operation, job } = await draw();
+  const about = { id, fault, clip, profiles, operation: describeOperation(operation) };
+  try {
+    const { verdict, codes, done, withoutEffect, differences, milliseconds } = await runCase(job, operation, join(folder, `case-${id}`), keep);
+    const end: End = !done ? 'broken' : fault === null ? (verdict === 'ready' ? 'ready' : 'wrong-held') : verdict === 'held' ? 'caught' : withoutEffect ? 'no-effect' : 'missed';
+    return { ...about, end, codes, differences: done ? differences : ['the fault was not done', ...codes], seconds: Math.round(milliseconds / 100) / 10 };
+  } catch (error) {
+    return { ...about, end: 'broken', codes: [], differences: [(error as Error).message], seconds: 0 };
+  }
+}
+
+/** Every case, those with a fault first, in the order of their numbers. */
+export async function runCampaign(request: CampaignRequest): Promise<CampaignCase[]> {
+  const { seed, folder, only } = request;
+  mkdirSync(folder, { recursive: true });
+  const { fault, clean } = await dealer(seed, join(folder, 'material'), request.fault);
+  const numbers = (count: number): number[] => Array.from({ length: count }, (_, index) => index);
+  const draws = [...numbers(request.cases).map((number) => ({ id: String(number), draw: () => fault(number) })), ...numbers(request.clean).map((number) => ({ id: `clean-${number}`, draw: () => clean(number) }))];
+  const limit = pLimit(AT_ONCE);
+  const wanted = only === undefined ? draws : draws.filter(({ id }) => id === only);
+  return await Promise.all(
+    wanted.map(({ draw }) =>
+      limit(async () => {
+        const result = await oneCase(draw, folder, only !== undefined);
+        request.onResult?.(result);
+        return result;
+      }),
+    ),
+  );
+}
+
+export interface FaultRow {
+  readonly fault: string;
+  readonly cases: number;
+  readonly caught: number;
+  readonly noEffect: number;
+  readonly missed: number;
+  readonly broken: number;
+  /** What it was held for: codes and in how many cases, most frequent first. */
+  readonly codes: readonly (readonly [code: string, cases: number])[];
+}
+
+export interface CampaignSummary {
+  readonly rows: readonly FaultRow[];
+  readonly clean: { readonly cases: number; readonly ready: number; readonly wrongHeld: number; readonly broken: number };
+  /** Nothing missed, nothing held wrongly, every case did what it should. */
+  readonly good: boolean;
+}
+
+function codesOf(list: readonly CampaignCase[]): [string, number][] {
+  const counts = new Map<string, number>();
+  for (const code of list.flatMap(({ codes }) => codes)) counts.set(code, (counts.get(code) ?? 0) + 1);
+  return [...counts].sort(([one, oneCount], [other, otherCount]) => otherCount - oneCount || (one < other ? -1 : 1));
+}
+
+export function summaryOf(results: readonly CampaignCase[]): CampaignSummary {
+  const count = (list: readonly CampaignCase[], end: End): number => list.filter((one) => one.end === end).length;
+  const names = [...new Set(results.flatMap(({ fault }) => (fault === null ? [] : [fault])))].sort();
+  const rows = names.map((fault) => {
+    const list = results.filter((one) => one.fault === fault);
+    return { fault, cases: list.length, caught: count(list, 'caught'), noEffect: count(list, 'no-effect'), missed: count(list, 'missed'), broken: count(list, 'broken'), codes: codesOf(list) };
+  });
+  const without = results.filter(({ fault }) => fault === null);
+  return {
+    rows,
+    clean: { cases: without.length, ready: count(without, 'ready'), wrongHeld: count(without, 'wrong-held'), broken: count(without, 'broken') },
+    good: results.length > 0 && !results.some(({ end }) => end === 'missed' || end === 'wrong-held' || end === 'broken'),
+  };
+}

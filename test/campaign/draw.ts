@@ -1,0 +1,129 @@
+/** Case number n of a campaign: clip, profiles, fault and its places, drawn from the seed and the number alone. */
+import { createHash } from 'node:crypto';
+import { statSync } from 'node:fs';
+import { basename, dirname, join } from 'node:path';
+import type { Job } from '../../ledger/job.ts';
+import { toolchainOf } from '../../ledger/toolchain.ts';
+import { packageFolder } from '../../media/installation.ts';
+import type { ClipFacts } from '../../media/facts.ts';
+import { loadProfiles } from '../../profiles/load.ts';
+import { outcomeOf } from '../../profiles/outcome/decide.ts';
+import type { LoadedProfile } from '../../profiles/schema.ts';
+import { drawFault, type FaultName, faultNames } from '../faults/fault.ts';
+import type { Operation } from '../faults/operation.ts';
+import { type Random, randomOf } from '../faults/random.ts';
+import { factsOf, mediaTools } from '../support/make.ts';
+import { type ClipName, type Form, type FormName, formNames, forms, makeClip, nameOf, pictureNames } from './material.ts';
+
+export interface Case {
+  /** `17`, or `clean-17`. */
+  readonly id: string;
+  /** null: a clean case. */
+  readonly fault: FaultName | null;
+  readonly clip: string;
+  readonly profiles: readonly string[];
+  readonly operation: Operation;
+  readonly job: Job;
+}
+
+const small = ['small-vc3', 'small-h264'].map((name) => join(packageFolder, 'test', 'fixtures', 'profiles', `${name}.yaml`));
+const own = ['small-rdd36', 'fitted-vc3', 'filled-h264', 'full-vc3'].map((name) => join(packageFolder, 'test', 'campaign', 'profiles', `${name}.yaml`));
+const builtIn = ['editorial-vc3', 'editorial-rdd36', 'review-h264'];
+/** One case in so many is made in a built-in profile, whose pictures are large, or of a large clip. */
+const LARGE_ONE_IN = 12;
+const MOST_TRIES = 1_000;
+
+/** Faults that only some forms can have: asked before a clip is made for nothing. */
+const forForms: Partial<Record<FaultName, (form: Form) => boolean>> = {
+  'wrong-field-order': ({ interlaced }) => interlaced !== 'no',
+  'drop-flag-lost': ({ timecode }) => timecode.includes(';'),
+  'wrong-rate': ({ rate }) => rate.endsWith('/1001'),
+  'tracks-swapped': ({ sound }) => sound.length > 1 && sound[0] === sound[1],
+  'channels-swapped': ({ sound }) => sound.includes(2),
+  'track-lost': ({ sound }) => sound.length > 0,
+  'sound-late': ({ sound }) => sound.length > 0,
+  'sound-silent': ({ sound }) => sound.length > 0,
+  'polarity-turned': ({ sound }) => sound.length > 0,
+};
+
+export interface Dealer {
+  /** A case with the fault that is due at this number; every fault comes once before any comes again. */
+  fault(number: number): Promise<Case>;
+  clean(number: number): Promise<Case>;
+}
+
+/** `folder`: where the material lies, made as it is needed. `only`: this fault in every case. */
+export async function dealer(seed: number, folder: string, only?: FaultName): Promise<Dealer> {
+  const { profiles } = await loadProfiles({ wanted: [...small, ...own, ...builtIn] });
+  const order = only === undefined ? randomOf(seed, 'faults').shuffled(faultNames) : [only];
+  const toolchain = toolchainOf(await mediaTools()).fingerprint;
+  const making = new Map<string, Promise<{ path: string; facts: ClipFacts }>>();
+  const clipOf = (clip: ClipName): Promise<{ path: string; facts: ClipFacts }> => {
+    const name = nameOf(clip);
+    const known = making.get(name) ?? makeClip(folder, clip).then(async (path) => ({ path, facts: await factsOf(path) }));
+    making.set(name, known);
+    return known;
+  };
+
+  const drawForm = (random: Random, fault: FaultName | null): FormName | null => {
+    const form = random.of(formNames);
+    if (form === 'large' && random.below(LARGE_ONE_IN / 3) > 0) return null;
+    return fault === null || (forForms[fault]?.(forms[form]) ?? true) ? form : null;
+  };
+  const drawProfiles = (random: Random): LoadedProfile[] => {
+    const big = random.below(LARGE_ONE_IN) === 0;
+    const names = big ? builtIn : [...small, ...own].map((path) => basename(path, '.yaml'));
+    const wanted = random.shuffled(names).slice(0, !big && random.below(3) === 0 ? 2 : 1);
+    return profiles.filter(({ profile }) => wanted.includes(profile.name));
+  };
+
+  const drawn = async (id: string, fault: FaultName | null): Promise<Case> => {
+    const random = randomOf(seed, id);
+    for (let tried = 0; tried < MOST_TRIES; tried += 1) {
+      const form = drawForm(random, fault);
+      const wanted = drawProfiles(random);
+      const picture = random.of(pictureNames);
+      const take = random.below(2);
+      if (form === null || (forms[form].interlaced !== 'no' && wanted.some(({ profile }) => profile.interlaced === 'hold'))) continue;
+      const clip = { picture, form, take };
+      const { path, facts } = await clipOf(clip);
+      const name = basename(path, '.mov');
+      const about = { id: name, name, place: { kind: 'movie' as const, file: basename(path) }, bytes: statSync(path).size, contentDigest: createHash('sha256').update(name).digest('hex') };
+      const deliverables = wanted.flatMap(({ profile, hash }) => {
+        const { outcome } = outcomeOf({ day: 'day-01', roll: 'A001', clip: about, facts, profile });
+        return outcome === null ? [] : [{ profile, profileHash: hash, outcome }];
+      });
+      if (deliverables.length < wanted.length) continue;
+      let operation: Operation = { do: 'none' };
+      if (fault !== null) {
+        const hit = random.of(deliverables);
+        // Another take of the scene as often as another scene.
+        const other = random.below(2) === 0 ? { ...clip, take: 1 - take } : { form, picture: random.of(pictureNames.filter((one) => one !== picture)), take: random.below(2) };
+        const otherClip = (await clipOf(other)).path;
+        const made = drawFault(fault, { facts, profile: hit.profile, outcome: hit.outcome, otherClip }, random);
+        if (made === null) continue;
+        operation = made;
+      }
+      const job: Job = {
+        version: 1,
+        night: 'night',
+        run: 'run-1',
+        day: 'day-01',
+        roll: 'A001',
+        rollFolder: dirname(path),
+        deliveryFolder: '',
+        clip: about,
+        facts,
+        span: { start: 0, count: facts.video.frames },
+        deliverables,
+        toolchain,
+      };
+      return { id, fault, clip: name, profiles: deliverables.map(({ profile }) => profile.name), operation, job };
+    }
+    throw new Error(`case ${id}: no clip and profile can have the fault ${fault}`);
+  };
+  return {
+    fault: (number) => drawn(String(number), order[number % order.length] as FaultName),
+    clean: (number) => drawn(`clean-${number}`, null),
+  };
+}

@@ -1,0 +1,106 @@
+/** One case: the job of one clip with an encoder that has a fault, then the gate, as a night would have them. */
+import { mkdirSync, rmSync } from 'node:fs';
+import { join } from 'node:path';
+import { decideRoll } from '../../coordinator/gate/decide.ts';
+import { readDeliverables } from '../../coordinator/gate/disk.ts';
+import { holds } from '../../findings/finding.ts';
+import type { Job } from '../../ledger/job.ts';
+import { layout } from '../../ledger/layout.ts';
+import type { RollVerdict } from '../../ledger/roll.ts';
+import { JobTrouble, runJob } from '../../worker/job.ts';
+import { describeOperation } from '../faults/fault.ts';
+import { differencesOf, isNone, observed } from '../faults/observed.ts';
+import type { Operation } from '../faults/operation.ts';
+import { faultyFfmpeg } from '../faults/stand-in.ts';
+import { workContext } from '../support/work.ts';
+import { pictureDistance } from './distance.ts';
+
+export interface CaseResult {
+  readonly verdict: RollVerdict['verdict'];
+  /** Codes of the findings that hold, each once. */
+  readonly codes: readonly string[];
+  /** The operation took place, and the real program ended with 0: what is held is then held for the fault. */
+  readonly done: boolean;
+  /** Only of a spoiled case that came out ready: whether the published files are, decoded, those of a sound encoder. */
+  readonly withoutEffect: boolean;
+  /** What differs in the published files, for people; empty unless a spoiled case came out ready. */
+  readonly differences: readonly string[];
+  readonly milliseconds: number;
+}
+
+/** The same job with its delivery in `folder`. */
+function into(job: Job, folder: string): Job {
+  const deliveryFolder = join(folder, job.day, job.roll);
+  mkdirSync(deliveryFolder, { recursive: true });
+  return { ...job, deliveryFolder };
+}
+
+/** Verdict of the gate on a roll of this one clip, whose copies hold. */
+export async function gateVerdict(job: Job): Promise<RollVerdict> {
+  const file = job.clip.place.kind === 'movie' ? job.clip.place.file : '';
+  const { toolchain } = await workContext();
+  const { verdict } = decideRoll({
+    day: job.day,
+    roll: job.roll,
+    intake: { day: job.day, roll: job.roll, folder: job.rollFolder, manifests: [{ file: 'checksums.md5', kind: 'md5', files: 1, digests: [{ file: 'checksums.md5', sha256: job.clip.contentDigest }] }], copies: [{ folder: job.rollFolder, files: 1, bytes: job.clip.bytes, holds: true }], files: [{ path: file, bytes: job.clip.bytes, hashes: {} }], findings: [] },
+    copiesAsked: 1,
+    clips: [{ clip: job.clip, facts: job.facts, findings: [] }],
+    otherFiles: [],
+    profiles: job.deliverables.map(({ profile, profileHash }) => ({ profile, hash: profileHash, origin: 'campaign' })),
+    toolchain,
+    onDisk: await readDeliverables(job.deliveryFolder, [job.clip], job.deliverables.map(({ profile }) => profile.name)),
+    findings: [],
+    decidedAt: new Date().toISOString(),
+  });
+  return verdict;
+}
+
+async function work(job: Job, ffmpeg: string | null): Promise<void> {
+  const context = await workContext();
+  const tools = ffmpeg === null ? context.tools : { ...context.tools, ffmpeg: { ...context.tools.ffmpeg, path: ffmpeg } };
+  try {
+    await runJob(job, { ...context, tools });
+  } catch (error) {
+    // Its report is on disk, where the gate finds it.
+    if (!(error instanceof JobTrouble)) throw error;
+  }
+}
+
+/** What differs between the published files of two deliveries of a job. */
+async function differencesBetween(good: Job, spoiled: Job): Promise<string[]> {
+  const told: string[] = [];
+  for (const { profile, outcome } of good.deliverables) {
+    const path = (job: Job): string => layout.deliverable(job.deliveryFolder, profile.name, outcome.fileName);
+    const difference = differencesOf(await observed(path(good)), await observed(path(spoiled)));
+    if (isNone(difference)) continue;
+    const { pictures, times, sounds, described } = difference;
+    if (pictures !== null) told.push(`${profile.name}: ${await pictureDistance(path(good), path(spoiled))}`);
+    if (times) told.push(`${profile.name}: times`);
+    if (sounds.length > 0) told.push(`${profile.name}: sound of track ${sounds.map((index) => index + 1).join(', ')}`);
+    if (described.length > 0) told.push(`${profile.name}: ${described.join(', ')}`);
+  }
+  return told;
+}
+
+/** `folder` is made, and removed unless `keep`. Throws when something else than the job fails. */
+export async function runCase(job: Job, operation: Operation, folder: string, keep = false): Promise<CaseResult> {
+  const started = performance.now();
+  mkdirSync(folder, { recursive: true });
+  const spoiled = into(job, join(folder, 'delivery'));
+  const faulty = faultyFfmpeg(folder, operation);
+  await work(spoiled, faulty.path);
+  const { verdict, findings } = await gateVerdict(spoiled);
+  const codes = [...new Set(findings.filter(holds).map((item) => item.code))].sort();
+  let differences: string[] = [];
+  if (verdict === 'ready' && operation.do !== 'none') {
+    const good = into(job, join(folder, 'sound'));
+    await work(good, null);
+    if ((await gateVerdict(good)).verdict !== 'ready') throw new Error(`a sound encoder’s work is held: ${describeOperation(operation)}`);
+    differences = await differencesBetween(good, spoiled);
+  }
+  const code = faulty.done()?.code;
+  // A decoder may well end on a damaged clip.
+  const done = code === 0 || (code !== undefined && operation.do === 'damage');
+  if (!keep) rmSync(folder, { recursive: true, force: true });
+  return { verdict, codes, done, withoutEffect: verdict === 'ready' && differences.length === 0, differences, milliseconds: performance.now() - started };
+}
