@@ -3,8 +3,10 @@ import type { Finding, FindingSubject } from '../findings/finding.ts';
 import { finding } from '../findings/finding.ts';
 import type { FindingCode } from '../findings/registry.ts';
 import type { ClipFacts } from '../media/facts.ts';
+import type { Payload } from '../media/payload.ts';
 import type { Outcome } from '../profiles/outcome.ts';
 import type { CheckName } from '../profiles/schema.ts';
+import type { Compared } from './compare.ts';
 import type { Measured } from './measured.ts';
 
 export interface CheckInput {
@@ -12,7 +14,15 @@ export interface CheckInput {
   readonly outcome: Outcome;
   /** Of the clip that it was made from; null when they are not at hand. */
   readonly source: ClipFacts | null;
+  /** The deliverable's trail against the source's. */
+  readonly compared: Compared;
+  /** Of what left the encoders; null when nobody says. */
+  readonly encoded: Payload | null;
 }
+
+export const evidence = ['packets', 'decode', 'atoms', 'trail', 'encoded'] as const;
+/** What a check can rest on: packet scan, decode, own reading of the index, the trail of the source, and what left the encoders. */
+export type Evidence = (typeof evidence)[number];
 
 export interface CheckVerdict {
   readonly measured: string;
@@ -24,7 +34,7 @@ export interface CheckVerdict {
 export interface Check {
   readonly name: CheckName;
   /** Which measurements it rests on, for the report. */
-  readonly rests: readonly ('packets' | 'decode' | 'atoms')[];
+  readonly rests: readonly Evidence[];
   /** null: it cannot run, since something was not measured. It is then absent from the report, and absent is failed. */
   readonly run: (input: CheckInput) => CheckVerdict | null;
 }

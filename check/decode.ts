@@ -5,6 +5,7 @@ import { printable } from '../media/names.ts';
 import type { MediaTools } from '../media/tools/locate.ts';
 import { runTool } from '../media/tools/run.ts';
 import type { DecodeFacts } from './measured.ts';
+import type { Witness } from './witness.ts';
 
 /** A decode that says nothing for this long hangs. */
 const STALL_MILLISECONDS = 300_000;
@@ -27,16 +28,19 @@ async function readFrames(stream: Readable, onFrames: (frames: number) => void):
  * `-xerror` makes ffmpeg end at the first damage, with a non-zero code; without it damage ends with 0. Messages at error
  * level count all the same, `repeat` keeps equal ones from being folded. null: it could not be started, so nothing was measured.
  */
-export async function decodeWhole(input: OpenedInput, tools: Pick<MediaTools, 'ffmpeg'>, options: { threads?: number; signal?: AbortSignal; onFrames?: (frames: number) => void } = {}): Promise<DecodeFacts | null> {
+export async function decodeWhole(input: OpenedInput, tools: Pick<MediaTools, 'ffmpeg'>, options: { threads?: number; signal?: AbortSignal; onFrames?: (frames: number) => void; witness?: Witness } = {}): Promise<DecodeFacts | null> {
   let frames = 0;
   let errorCount = 0;
   const errors: string[] = [];
   let touch = (): void => undefined;
   const threads = options.threads === undefined ? [] : ['-threads', String(options.threads)];
+  const { witness } = options;
+  const graph = witness === undefined || witness.graph === null ? [] : ['-filter_complex', witness.graph];
   const run = await runTool(
     tools.ffmpeg.path,
-    ['-hide_banner', '-nostdin', '-nostats', '-loglevel', 'repeat+level+error', '-xerror', ...threads, ...input.args, '-map', '0:v', '-map', '0:a?', '-fps_mode', 'passthrough', '-progress', 'pipe:3', '-stats_period', '1', '-f', 'null', '-'],
+    ['-hide_banner', '-nostdin', '-nostats', '-loglevel', 'repeat+level+error', '-xerror', ...threads, ...input.args, ...graph, '-progress', 'pipe:3', '-stats_period', '1', '-map', '0:v', '-map', '0:a?', '-fps_mode', 'passthrough', '-f', 'null', '-', ...(witness?.args ?? [])],
     {
+      ...(witness === undefined ? {} : { pipes: witness.pipes }),
       ...(options.signal === undefined ? {} : { signal: options.signal }),
       stallMilliseconds: STALL_MILLISECONDS,
       onStart: (alive) => {

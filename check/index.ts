@@ -6,10 +6,13 @@ import { type Finding, type FindingSubject, finding, holds } from '../findings/f
 import type { CheckResult } from '../ledger/report.ts';
 import type { FileDigest } from '../media/digest.ts';
 import type { ClipFacts } from '../media/facts.ts';
+import type { Payload } from '../media/payload.ts';
 import type { MediaTools } from '../media/tools/locate.ts';
+import type { SourceTrail } from '../media/trail/source-trail.ts';
 import type { Outcome } from '../profiles/outcome.ts';
 import { type CheckName, standingChecks } from '../profiles/schema.ts';
-import { faultsToFindings } from './check.ts';
+import { type Evidence, faultsToFindings } from './check.ts';
+import { compareTrails } from './compare.ts';
 import { measureFile } from './measure.ts';
 import { checks } from './registry.ts';
 
@@ -20,6 +23,10 @@ export interface CheckRequest {
   readonly checks: readonly CheckName[];
   /** Of the clip that it was made from; null when not at hand. */
   readonly sourceFacts: ClipFacts | null;
+  /** Of that clip; null when there is none to be had: then what rests on it cannot pass. */
+  readonly sourceTrail: SourceTrail | null;
+  /** What left the encoders, as told when it was made; null when nobody says. */
+  readonly encoded: Payload | null;
   readonly tools: MediaTools;
   readonly threads?: number;
   readonly signal?: AbortSignal;
@@ -46,17 +53,19 @@ export async function checkDeliverable(request: CheckRequest): Promise<CheckRepo
   const names = [...new Set<CheckName>([...standingChecks, ...request.checks])];
   const { measured, findings: unmeasured } = await measureFile(request.path, {
     tools: request.tools,
-    decode: names.some((name) => checks[name].rests.includes('decode')),
+    outcome: request.outcome,
+    sourceTrail: request.sourceTrail,
     ...(request.threads === undefined ? {} : { threads: request.threads }),
     ...(request.signal === undefined ? {} : { signal: request.signal }),
     ...(request.onFrames === undefined ? {} : { onFrames: request.onFrames }),
   });
   const subject = request.subject ?? {};
+  const compared = compareTrails(measured.witness, request.sourceTrail, request.outcome);
   const results: CheckResult[] = [];
   const findings: Finding[] = unmeasured.map((item) => ({ ...item, ...subject }));
   for (const name of names) {
     const check = checks[name];
-    const verdict = check.run({ measured, outcome: request.outcome, source: request.sourceFacts });
+    const verdict = check.run({ measured, outcome: request.outcome, source: request.sourceFacts, compared, encoded: request.encoded });
     if (verdict === null) {
       findings.push(finding('check-not-run', `\`${name}\` rests on ${check.rests.join(' and ')}, which could not be measured`, `a result of \`${name}\``, subject));
       continue;
@@ -68,7 +77,7 @@ export async function checkDeliverable(request: CheckRequest): Promise<CheckRepo
   return { facts: measured.facts, results, findings, digest: measured.digest, xxh128: measured.digest.xxh128, bytes: measured.digest.bytes, passed };
 }
 
-function toolsOf(rests: readonly ('packets' | 'decode' | 'atoms')[], tools: MediaTools): string {
-  const names = { packets: `ffprobe ${tools.ffprobe.version}`, decode: `ffmpeg ${tools.ffmpeg.version}`, atoms: 'own reader' };
+function toolsOf(rests: readonly Evidence[], tools: MediaTools): string {
+  const names: Readonly<Record<Evidence, string>> = { packets: `ffprobe ${tools.ffprobe.version}`, decode: `ffmpeg ${tools.ffmpeg.version}`, atoms: 'own reader', trail: 'own comparison', encoded: `ffmpeg ${tools.ffmpeg.version}` };
   return rests.map((one) => names[one]).join(' + ');
 }

@@ -8,9 +8,12 @@ import { digestOfFile } from '../media/digest.ts';
 import { type OpenedInput, openInput } from '../media/input.ts';
 import { probeMovie } from '../media/probe/index.ts';
 import type { MediaTools } from '../media/tools/locate.ts';
+import type { SourceTrail } from '../media/trail/source-trail.ts';
+import type { Outcome } from '../profiles/outcome.ts';
 import { decodeWhole } from './decode.ts';
 import type { Measured } from './measured.ts';
 import { type MovieAtoms, MovieAtomsError, readMovieAtoms } from './movie-atoms.ts';
+import { witnessOf } from './witness.ts';
 
 export interface MeasureOptions {
   readonly tools: MediaTools;
@@ -18,8 +21,10 @@ export interface MeasureOptions {
   readonly threads?: number;
   readonly signal?: AbortSignal;
   readonly onFrames?: (frames: number) => void;
-  /** False: no decode (its check is then absent). */
-  readonly decode: boolean;
+  /** What had to come out: says how its trail is taken. */
+  readonly outcome: Outcome;
+  /** Of the source: says where its sound is listened to. */
+  readonly sourceTrail: SourceTrail | null;
 }
 
 /** What could not be measured is null, and a finding says why. Throws when the file cannot be opened at all, and when stopped. */
@@ -38,17 +43,23 @@ export async function measureFile(path: string, options: MeasureOptions): Promis
       throw error;
     }
   };
+  const witness = witnessOf(options.outcome, options.sourceTrail, options.outcome.audio.length);
   try {
     const settled = await Promise.allSettled([
       together(digestOfFile(path, signal)),
       together(scanPackets(input, path, options.tools, signal, findings)),
-      together(options.decode ? decodeWhole(input, options.tools, decoding) : Promise.resolve(null)),
+      together(decodeWhole(input, options.tools, { ...decoding, witness })),
       together(readAtoms(path, findings)),
     ]);
     options.signal?.throwIfAborted();
     if (failed.signal.aborted) throw failed.signal.reason;
     const [digest, packets, decode, atoms] = settled.map((one) => (one as PromiseFulfilledResult<unknown>).value) as [Measured['digest'], Pick<Measured, 'facts' | 'evidence'>, Measured['decode'], MovieAtoms | null];
-    return { measured: { digest, ...packets, decode, atoms }, findings };
+    // A program that is asked for a track that is not there does nothing at all: asked again for what there is.
+    const tracks = packets.facts?.audio.length ?? options.outcome.audio.length;
+    if (tracks >= options.outcome.audio.length) return { measured: { digest, ...packets, decode, witness: decode === null ? null : witness.facts(), atoms }, findings };
+    const fewer = witnessOf(options.outcome, options.sourceTrail, tracks);
+    const again = await decodeWhole(input, options.tools, { ...decoding, witness: fewer });
+    return { measured: { digest, ...packets, decode: again, witness: again === null ? null : fewer.facts(), atoms }, findings };
   } finally {
     await input.dispose();
   }

@@ -3,6 +3,7 @@ import type { ClipFacts } from '../media/facts.ts';
 import type { FileDigest } from '../media/digest.ts';
 import type { ProbeEvidence } from '../media/probe/index.ts';
 import type { MovieAtoms } from './movie-atoms.ts';
+import type { WitnessFacts } from './witness.ts';
 
 /** One decode of everything in the file, from first to last byte. */
 export interface DecodeFacts {
@@ -22,6 +23,8 @@ export interface Measured {
   readonly facts: ClipFacts | null;
   readonly evidence: ProbeEvidence | null;
   readonly decode: DecodeFacts | null;
+  /** Of the same decode. */
+  readonly witness: WitnessFacts | null;
   /** Read by our own reader, without ffmpeg's libraries. */
   readonly atoms: MovieAtoms | null;
 }

@@ -8,9 +8,13 @@ import { colourTags } from './checks/colour-tags.ts';
 import { decode } from './checks/decode.ts';
 import { duration } from './checks/duration.ts';
 import { frames } from './checks/frames.ts';
+import { levels } from './checks/levels.ts';
+import { payload } from './checks/payload.ts';
 import { picture } from './checks/picture.ts';
 import { reel } from './checks/reel.ts';
+import { soundTrail } from './checks/sound-trail.ts';
 import { timecode } from './checks/timecode.ts';
+import { trail } from './checks/trail.ts';
 
 /** By name, so that the compiler refuses a name without a check. */
 export const checks = {
@@ -23,5 +27,9 @@ export const checks = {
   codec,
   audio,
   decode,
+  trail,
+  levels,
+  'sound-trail': soundTrail,
+  payload,
   reel,
 } as const satisfies Record<CheckName, Check>;

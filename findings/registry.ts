@@ -11,6 +11,7 @@ import { nightCodes } from './codes/night.ts';
 import { profileCodes } from './codes/profile.ts';
 import { provenanceCodes } from './codes/provenance.ts';
 import { rollCodes } from './codes/roll.ts';
+import { trailCodes } from './codes/trail.ts';
 
 /** `hold`: the roll cannot be ready while this stands. `note`: told, and nothing more. */
 export const weights = ['hold', 'note'] as const;
@@ -29,6 +30,7 @@ export const registry = {
   ...clipCodes,
   ...profileCodes,
   ...deliverableCodes,
+  ...trailCodes,
   ...nightCodes,
   ...machineCodes,
   ...provenanceCodes,

@@ -31,5 +31,7 @@ export const layout = {
   staging: (rollFolder: string, profile: string, token: string, extension: string): string => join(rollFolder, profile, `${STAGING_PREFIX}${token}.${extension}`),
   reportsFolder: (rollFolder: string): string => join(rollFolder, 'reports'),
   clipReport: (rollFolder: string, clipId: string): string => join(rollFolder, 'reports', `${clipId}.json`),
+  /** Named by its content: a trail of another decode never takes its place. */
+  trail: (clipId: string, digest: string): string => join('reports', 'trails', `${clipId}.${digest.slice(0, 16)}.trail`),
   deliverableReport: (rollFolder: string, clipId: string, profile: string): string => join(rollFolder, 'reports', 'deliverables', `${clipId}.${profile}.json`),
 } as const;

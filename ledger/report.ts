@@ -37,6 +37,10 @@ export const deliverableReportSchema = z.looseObject({
   outcome: outcomeSchema,
   /** Relative to <delivery>/<day>/<roll>; null when failed. */
   file: z.object({ path: z.string(), bytes: z.int().nonnegative(), xxh128: z.string(), /** Absent in records of older versions. */ sha256: z.string().optional() }).nullable(),
+  /** The trail of the source that it was proved by: place below <delivery>/<day>/<roll>, SHA-256 of its content. Absent: it was never proved so. */
+  trail: z.object({ path: z.string(), sha256: z.string() }).optional(),
+  /** What left the encoders, stream by stream (media/payload.ts). */
+  payload: z.object({ streams: z.array(z.object({ kind: z.string(), hash: z.string() })) }).optional(),
   /** Digests of older files of ours that may still stand under the final name (made with another profile or toolchain, or before a crash): only these are ever replaced. */
   supersedes: z.array(z.string()).optional(),
   /** Measured from the staged file. */

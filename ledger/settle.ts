@@ -1,6 +1,8 @@
 /** Whether a deliverable is finished: by its report and by the bytes that stand on disk, and by nothing else. */
+import { stat } from 'node:fs/promises';
 import { join, normalize, sep } from 'node:path';
 import { type FileDigest, digestOfFile } from '../media/digest.ts';
+import { fsPath } from '../media/names.ts';
 import type { DeliverableReport } from './report.ts';
 
 /** What the deliverable must have been made from and with. */
@@ -24,12 +26,27 @@ export function whyOtherWork(report: DeliverableReport, wanted: Wanted): string 
   return null;
 }
 
-/** Path of the file below the roll's delivery folder; null when the report points outside of it. */
-export function placeOf(report: DeliverableReport, rollFolder: string): string | null {
-  if (report.file === null) return null;
-  const relative = normalize(report.file.path);
+/** A path of a record below the roll's delivery folder; null when it points outside of it. */
+export function placeBelow(rollFolder: string, path: string): string | null {
+  const relative = normalize(path);
   if (relative === '..' || relative.startsWith(`..${sep}`) || relative.startsWith(sep)) return null;
   return join(rollFolder, relative);
+}
+
+/** Path of the file below the roll's delivery folder; null when the report points outside of it. */
+export function placeOf(report: DeliverableReport, rollFolder: string): string | null {
+  return report.file === null ? null : placeBelow(rollFolder, report.file.path);
+}
+
+async function trailStands(report: DeliverableReport, rollFolder: string): Promise<boolean> {
+  const path = report.trail === undefined ? null : placeBelow(rollFolder, report.trail.path);
+  if (path === null) return false;
+  try {
+    return (await stat(fsPath(path))).isFile();
+  } catch {
+    // Whatever the reason, nobody can open it.
+    return false;
+  }
 }
 
 /**
@@ -42,6 +59,7 @@ export async function settleDeliverable(report: DeliverableReport, rollFolder: s
   if (report.state === 'failed') return { state: 'unfinished', why: 'it failed' };
   // A check that did not pass is never `publishing`; a report edited to say so must not be believed either.
   if (report.checks.length === 0 || report.checks.some((check) => check.outcome !== 'passed')) return { state: 'unfinished', why: 'not every check passed' };
+  if (!(await trailStands(report, rollFolder))) return { state: 'unfinished', why: 'the trail that it was proved by is not there' };
   const path = placeOf(report, rollFolder);
   if (path === null || report.file === null) return { state: 'unfinished', why: 'the report names no file of this roll' };
   let standing: FileDigest;

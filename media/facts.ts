@@ -9,6 +9,12 @@ import { timecodeSchema } from './timecode.ts';
 export const fieldOrders = ['progressive', 'top-first', 'bottom-first', 'unknown'] as const;
 export type FieldOrder = (typeof fieldOrders)[number];
 
+/** Which field of an interlaced picture was recorded earlier; null: frames are whole, or nobody says that they are not. */
+export function earlierField({ fieldOrder }: { readonly fieldOrder: FieldOrder }): 'top' | 'bottom' | null {
+  if (fieldOrder === 'top-first') return 'top';
+  return fieldOrder === 'bottom-first' ? 'bottom' : null;
+}
+
 /** Names as ffprobe prints them (ITU-T H.273 code points); null: not tagged. */
 export const colourTagsSchema = z.object({
   primaries: z.string().nullable(),

@@ -5,6 +5,7 @@
 import { z } from 'zod';
 import { colourTagsSchema } from '../media/facts.ts';
 import { ratioSchema } from '../media/rate.ts';
+import { framingSchema } from '../media/trail/framing.ts';
 import { timecodeSchema } from '../media/timecode.ts';
 
 export const outcomeSchema = z.object({
@@ -41,6 +42,18 @@ export const outcomeSchema = z.object({
       tolerance: z.int().nonnegative(),
     }),
   ),
+  /** What the frame trail is compared by; absent from records of before there was one, which then prove nothing. */
+  proof: z
+    .object({
+      framing: framingSchema,
+      /** Which Y'CbCr the trail of the source holds: as the source is taken to be, or what RGB is turned into. */
+      basis: z.object({ matrix: z.string(), range: z.enum(['limited', 'full']) }),
+      /** The earlier field of an interlaced source, each of whose frames becomes one progressive frame; null: whole frames. */
+      earlierField: z.enum(['top', 'bottom']).nullable(),
+      /** Of each entry of `audio`: start of the source's track against the picture, in samples of the source. */
+      soundOffsets: z.array(z.int()),
+    })
+    .optional(),
   /** What will be written: an estimate for planning, on the safe side; near to exact where the codec fixes every packet. */
   estimatedBytes: z.int().positive(),
 });

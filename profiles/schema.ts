@@ -13,10 +13,10 @@ export const audioFormats = ['s16', 's24', 'aac'] as const;
 export const burnInTexts = ['timecode', 'clip', 'roll', 'reel', 'profile'] as const;
 export const burnInPlaces = ['top-left', 'top-centre', 'top-right', 'bottom-left', 'bottom-centre', 'bottom-right'] as const;
 /** Every check that this version can run; a profile that asks for another one is refused. */
-export const checkNames = ['frames', 'duration', 'timecode', 'cadence', 'picture', 'colour-tags', 'codec', 'audio', 'decode', 'reel'] as const;
+export const checkNames = ['frames', 'duration', 'timecode', 'cadence', 'picture', 'colour-tags', 'codec', 'audio', 'decode', 'trail', 'levels', 'sound-trail', 'payload', 'reel'] as const;
 export type CheckName = (typeof checkNames)[number];
 /** Without these no deliverable counts as proved (DESIGN, "What a roll must pass"); a profile cannot leave one out. */
-export const standingChecks = ['frames', 'duration', 'timecode', 'cadence', 'picture', 'colour-tags', 'codec', 'audio', 'decode'] as const satisfies readonly CheckName[];
+export const standingChecks = ['frames', 'duration', 'timecode', 'cadence', 'picture', 'colour-tags', 'codec', 'audio', 'decode', 'trail', 'levels', 'sound-trail', 'payload'] as const satisfies readonly CheckName[];
 
 const name = z.string().regex(/^[a-z0-9][a-z0-9-]{0,62}$/, 'small letters, digits and hyphens, at most 63, not starting with a hyphen');
 

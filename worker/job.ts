@@ -3,7 +3,8 @@
  *   claim   may we, and is the clip as it was read
  *   resume  what stands finished already is left alone
  *   make    one decode, every deliverable into a staging file beside its final name
- *   check   each staged file measured from disk
+ *   prove   the trail of the decode is whole, and of this clip
+ *   check   each staged file measured from disk, against that trail
  *   publish report `publishing`, final name, report `published`
  * Every way out of it leaves reports on disk or throws; nothing unfinished ever stands under a final name.
  */
@@ -20,11 +21,13 @@ import { ownDigests, settleDeliverable } from '../ledger/settle.ts';
 import { readRecord } from '../ledger/store.ts';
 import type { Toolchain } from '../ledger/toolchain.ts';
 import { openInput } from '../media/input.ts';
+import type { Payload } from '../media/payload.ts';
 import { publishFile, StagedFileLostError } from '../media/publish.ts';
 import type { MediaTools } from '../media/tools/locate.ts';
 import { sourceTrouble, subjectOf, toolchainTrouble } from './claim.ts';
 import { classifyMake, looksDamaged, type SourceDecode, targetTrouble, type Trouble } from './classify.ts';
 import { make, type MakeResult } from './make.ts';
+import { type Proof, proofOf } from './proof.ts';
 import { failedReport, type ReportContext, writeReport, writtenReport } from './report.ts';
 import { askTarget, deliveryOf, makeFolder, newToken, sweepStaging, targetStateOf } from './target.ts';
 
@@ -55,6 +58,8 @@ export class JobTrouble extends Error {
 }
 
 type Deliverable = Job['deliverables'][number];
+/** What a deliverable is proved by: the trail of its source, and what left its encoders. */
+type Evidence = Proof & { readonly encoded: Payload | null };
 interface Staged {
   readonly deliverable: Deliverable;
   readonly staged: string;
@@ -113,9 +118,11 @@ async function makeAll(job: Job, open: readonly Deliverable[], context: JobConte
   }
   try {
     const made = await makeStaged(job, outputs, context);
+    const proof = await proofOf(job, made, context.tools, context.signal);
+    if (!('trail' in proof)) throw new JobTrouble(proof);
     const troubles: Trouble[] = [];
-    for (const output of outputs) {
-      const trouble = await finish(job, output, made, context, report);
+    for (const [index, output] of outputs.entries()) {
+      const trouble = await finish(job, output, made, { ...proof, encoded: made.payloads[index] ?? null }, context, report);
       if (trouble !== null) troubles.push(trouble);
     }
     // What passed is published; only what did not is made again.
@@ -165,7 +172,7 @@ async function decodeSource(job: Job, context: JobContext): Promise<SourceDecode
   }
 }
 
-async function finish(job: Job, { deliverable, staged }: Staged, made: MakeResult, context: JobContext, report: ReportContext): Promise<Trouble | null> {
+async function finish(job: Job, { deliverable, staged }: Staged, made: MakeResult, evidence: Evidence, context: JobContext, report: ReportContext): Promise<Trouble | null> {
   const subject = { ...subjectOf(job), profile: deliverable.profile.name };
   const started = performance.now();
   const total = deliverable.outcome.frames;
@@ -176,6 +183,8 @@ async function finish(job: Job, { deliverable, staged }: Staged, made: MakeResul
       outcome: deliverable.outcome,
       checks: deliverable.profile.checks,
       sourceFacts: job.facts,
+      sourceTrail: evidence.trail,
+      encoded: evidence.encoded,
       tools: context.tools,
       threads: context.threads,
       signal: context.signal,
@@ -194,14 +203,16 @@ async function finish(job: Job, { deliverable, staged }: Staged, made: MakeResul
     return { findings: checked.findings, again: true };
   }
   context.onProgress({ phase: 'publish', frames: total, total, framesPerSecond: 0 });
-  return await publish(job, deliverable, staged, checked, made, context, report);
+  return await publish(job, deliverable, staged, checked, made, evidence, context, report);
 }
 
-async function publish(job: Job, deliverable: Deliverable, staged: string, checked: CheckReport, made: MakeResult, context: JobContext, report: ReportContext): Promise<Trouble | null> {
+async function publish(job: Job, deliverable: Deliverable, staged: string, checked: CheckReport, made: MakeResult, evidence: Evidence, context: JobContext, report: ReportContext): Promise<Trouble | null> {
   const { fileName } = deliverable.outcome;
   const path = `${deliverable.profile.name}/${fileName}`;
   const older = ownDigests(await standing(job, deliverable), path);
-  const written = writtenReport(report, deliverable, { path, bytes: checked.bytes, xxh128: checked.xxh128, sha256: checked.digest.sha256 }, older, made, checked);
+  // Before the report that names it: no report ever points at a trail that is not there.
+  const proved = { trail: await evidence.file(), payload: { streams: (evidence.encoded?.streams ?? []).map((stream) => ({ ...stream })) } };
+  const written = writtenReport(report, deliverable, { path, bytes: checked.bytes, xxh128: checked.xxh128, sha256: checked.digest.sha256 }, proved, older, made, checked);
   await context.fence();
   await writeReport(job, deliverable, { ...written, state: 'publishing' });
   const outcome = await publishFile({ staged, final: layout.deliverable(job.deliveryFolder, deliverable.profile.name, fileName), checked: checked.digest, isOurs: (digest) => older.includes(digest) });

@@ -3,10 +3,14 @@ import { mkdtemp, rm, writeFile } from 'node:fs/promises';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import type { Job } from '../ledger/job.ts';
+import { earlierField } from '../media/facts.ts';
 import { openInput } from '../media/input.ts';
+import type { Payload } from '../media/payload.ts';
 import type { MediaTools } from '../media/tools/locate.ts';
 import { type RunResult, runTool } from '../media/tools/run.ts';
+import type { SourceTrail } from '../media/trail/source-trail.ts';
 import { recipeOf } from '../profiles/recipe/index.ts';
+import { collect } from './collect.ts';
 import { newWatched, progressReader, type Watched, watchLine } from './watch.ts';
 
 export interface MakeRequest {
@@ -23,6 +27,10 @@ export interface MakeRequest {
 export interface MakeResult {
   readonly run: RunResult;
   readonly watched: Watched;
+  /** Of what was decoded, as far as it came; null when not even the frames' clock was told, or a pipe ended within a sample. */
+  readonly trail: SourceTrail | null;
+  /** By output: what left its encoders. */
+  readonly payloads: readonly Payload[];
 }
 
 /** Before the input: nothing is asked, everything is told with its level, the first damage ends the run. */
@@ -42,6 +50,7 @@ export async function make(request: MakeRequest): Promise<MakeResult> {
     });
     for (const file of recipe.textFiles) await writeFile(file.path, file.text);
     const watched = newWatched();
+    const collecting = collect(job.facts, outputs.map(({ deliverable }) => deliverable.outcome), recipe.pipes, earlierField(job.facts.video));
     let lastSign = { frame: -1, bytes: -1 };
     let touch = (): void => {};
     const read = progressReader((sign) => {
@@ -53,6 +62,7 @@ export async function make(request: MakeRequest): Promise<MakeResult> {
     });
     const run = await runTool(tools.ffmpeg.path, [...MANNERS, ...recipe.inputOptions, ...input.args, '-filter_complex', recipe.filterGraph, ...recipe.outputArguments], {
       signal,
+      pipes: collecting.readers,
       stallMilliseconds: request.stallMilliseconds,
       onStart: (sign) => {
         touch = sign;
@@ -62,9 +72,19 @@ export async function make(request: MakeRequest): Promise<MakeResult> {
         for await (const chunk of stream) read((chunk as Buffer).toString('utf8'));
       },
     });
-    return { run, watched };
+    return { run, watched, trail: trailOf(() => collecting.trail(watched)), payloads: collecting.payloads };
   } finally {
     await input.dispose();
     await rm(textFolder, { recursive: true, force: true });
+  }
+}
+
+/** What ended early may end within a sample; why it ended is told by others. */
+function trailOf(read: () => SourceTrail | null): SourceTrail | null {
+  try {
+    return read();
+  } catch (error) {
+    if (error instanceof RangeError) return null;
+    throw error;
   }
 }

@@ -41,8 +41,8 @@ function common(context: ReportContext, deliverable: Deliverable, made: MakeResu
 }
 
 /** Everything but the state, which is `publishing` before the final name is given and `published` after. */
-export function writtenReport(context: ReportContext, deliverable: Deliverable, file: NonNullable<DeliverableReport['file']>, supersedes: string[], made: MakeResult, checked: CheckReport): Omit<DeliverableReport, 'state'> {
-  return { ...common(context, deliverable, made, checked), file, findings: [...checked.findings], ...(supersedes.length === 0 ? {} : { supersedes }) };
+export function writtenReport(context: ReportContext, deliverable: Deliverable, file: NonNullable<DeliverableReport['file']>, proof: Pick<DeliverableReport, 'trail' | 'payload'>, supersedes: string[], made: MakeResult, checked: CheckReport): Omit<DeliverableReport, 'state'> {
+  return { ...common(context, deliverable, made, checked), file, ...proof, findings: [...checked.findings], ...(supersedes.length === 0 ? {} : { supersedes }) };
 }
 
 export function failedReport(context: ReportContext, deliverable: Deliverable, findings: readonly Finding[], made: MakeResult | null, checked: CheckReport | null): DeliverableReport {

@@ -1,14 +1,21 @@
 /** What the encoder says while it runs, as facts: frames that left the decoder, sizes, errors, progress. Pure. */
 
+import { type Ratio, ratio } from '../media/rate.ts';
+
 /** Level tags stand at the start, behind the names of who speaks (`-loglevel level`); a file name cannot fake one there. */
 const ERROR_LINE = /^(?:\[[^\]]* @ 0x[0-9a-f]+\] )*\[(?:error|fatal|panic)\] (.*)$/;
 /** The filter that stands straight behind the decoder. */
-const FRAME_LINE = /^\[Parsed_showinfo_\d+ @ 0x[0-9a-f]+\] \[info\] n: *\d+ .* s:(\d+x\d+) /;
+const FRAME_LINE = /^\[Parsed_showinfo_\d+ @ 0x[0-9a-f]+\] \[info\] n: *\d+ pts: *(-?\d+|NOPTS) .* s:(\d+x\d+) /;
+const CLOCK_LINE = /^\[Parsed_showinfo_\d+ @ 0x[0-9a-f]+\] \[info\] config in time_base: (\d+)\/(\d+),/;
 const ERRORS_KEPT = 20;
 
 export interface Watched {
   /** Frames that left the decoder. */
   decoded: number;
+  /** Seconds a tick of the times; null until it was told. */
+  timeBase: Ratio | null;
+  /** Presentation time of each decoded frame; NaN where the decoder gave none. */
+  times: number[];
   size: string | null;
   /** The first frame (counted from 0) whose size is not that of the frames before. */
   sizeChange: { frame: number; from: string; to: string } | null;
@@ -17,18 +24,21 @@ export interface Watched {
 }
 
 export function newWatched(): Watched {
-  return { decoded: 0, size: null, sizeChange: null, errors: [], errorCount: 0 };
+  return { decoded: 0, timeBase: null, times: [], size: null, sizeChange: null, errors: [], errorCount: 0 };
 }
 
 export function watchLine(watched: Watched, line: string): void {
   const frame = FRAME_LINE.exec(line);
   if (frame !== null) {
-    const size = frame[1] as string;
+    const size = frame[2] as string;
+    watched.times.push(frame[1] === 'NOPTS' ? Number.NaN : Number(frame[1]));
     if (watched.size !== null && size !== watched.size) watched.sizeChange ??= { frame: watched.decoded, from: watched.size, to: size };
     watched.size = size;
     watched.decoded += 1;
     return;
   }
+  const clock = watched.timeBase === null ? CLOCK_LINE.exec(line) : null;
+  if (clock !== null) watched.timeBase = ratio(Number(clock[1]), Number(clock[2]));
   const error = ERROR_LINE.exec(line);
   if (error === null) return;
   watched.errorCount += 1;

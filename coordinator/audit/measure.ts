@@ -1,6 +1,7 @@
 /** The deliverables of one roll, measured again from their bytes by the checker of the night. */
 import { checkDeliverable } from '../../check/index.ts';
 import { placeOf } from '../../ledger/settle.ts';
+import { storedTrail } from '../../ledger/trail.ts';
 import { type CheckName, checkNames, type LoadedProfile } from '../../profiles/schema.ts';
 import { type DeliverableOnDisk, deliverableKey, type Remeasured } from '../gate/decide.ts';
 import { requiredChecks } from '../gate/deliverable.ts';
@@ -38,17 +39,21 @@ export async function measureAgain(folder: string, records: RollRecords, request
 async function measureOne(folder: string, { report }: DeliverableOnDisk, loaded: LoadedProfile, records: RollRecords, request: AuditRequest): Promise<Remeasured | null> {
   const path = report === null ? null : placeOf(report, folder);
   if (report === null || report.file === null || path === null) return null;
+  const subject = { roll: records.verdict.roll, clip: report.clip.id, profile: loaded.profile.name, file: report.file.path };
   try {
+    const stored = await storedTrail(report, folder, subject);
     const checked = await checkDeliverable({
       path,
       outcome: report.outcome,
       checks: requiredChecks(loaded).filter((name): name is CheckName => (checkNames as readonly string[]).includes(name)),
       sourceFacts: records.clipReports.get(report.clip.id)?.facts ?? null,
+      sourceTrail: stored.trail,
+      encoded: report.payload ?? null,
       tools: request.tools,
-      subject: { roll: records.verdict.roll, clip: report.clip.id, profile: loaded.profile.name, file: report.file.path },
+      subject,
       ...(request.signal === undefined ? {} : { signal: request.signal }),
     });
-    return { xxh128: checked.xxh128, sha256: checked.digest.sha256, facts: checked.facts, checks: checked.results, findings: checked.findings };
+    return { xxh128: checked.xxh128, sha256: checked.digest.sha256, facts: checked.facts, checks: checked.results, findings: stored.finding === null ? checked.findings : [stored.finding, ...checked.findings] };
   } catch (error) {
     request.signal?.throwIfAborted();
     if ((error as NodeJS.ErrnoException).code === undefined) throw error;

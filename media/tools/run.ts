@@ -40,6 +40,8 @@ export interface RunOptions {
   readonly onStdout?: (stream: Readable) => Promise<void>;
   /** Reads a third pipe (fd 3) while the program runs, for `-progress pipe:3`. */
   readonly onProgress?: (stream: Readable) => Promise<void>;
+  /** Reads further pipes while the program runs: fd 5, 6, … (`FIRST_PIPE` and on). */
+  readonly pipes?: readonly ((stream: Readable) => Promise<void>)[];
   /** Every whole line of stderr as it comes (cut at 64 KiB); `stderr` keeps the tail all the same. */
   readonly onStderrLine?: (line: string) => void;
   /** Silence of `touch` for this long ends the program as stalled. */
@@ -50,6 +52,9 @@ export interface RunOptions {
   readonly graceMilliseconds?: number;
   readonly niceness?: number;
 }
+
+/** File descriptor of the first of `pipes`: 0 to 3 are in use, and 4 is the tie (see tie.ts). */
+export const FIRST_PIPE = 5;
 
 const STDERR_TAIL_BYTES = 64 * 1024;
 /** After SIGKILL a program ends at once, unless the kernel holds it; waiting longer would hang the whole night. */
@@ -107,7 +112,7 @@ function notRun(command: string, args: readonly string[], reason: 'stopped' | 'n
 }
 
 /**
- * Throws RangeError when an argument cannot stand on a command line, and whatever a reader (`onStdout`, `onProgress`,
+ * Throws RangeError when an argument cannot stand on a command line, and whatever a reader (`onStdout`, `onProgress`, `pipes`,
  * `onStderrLine`) throws, after the program has been ended. Everything else is told in the result.
  */
 export async function runTool(command: string, args: readonly string[], options: RunOptions = {}): Promise<RunResult> {
@@ -126,11 +131,12 @@ export async function runTool(command: string, args: readonly string[], options:
     cleanup: false,
     ...(options.cwd === undefined ? {} : { cwd: options.cwd }),
     ...(options.env === undefined ? {} : { env: { ...options.env } }),
-    stdio: ['ignore', options.onStdout === undefined ? 'ignore' : 'pipe', 'pipe', options.onProgress === undefined ? 'ignore' : 'pipe', 'pipe'],
+    stdio: ['ignore', options.onStdout === undefined ? 'ignore' : 'pipe', 'pipe', options.onProgress === undefined ? 'ignore' : 'pipe', 'pipe', ...(options.pipes ?? []).map(() => 'pipe' as const)],
   });
   const pid = child.pid;
   if (pid !== undefined) liveGroups.add(pid);
   const streams = child.stdio as unknown as (Socket | null)[];
+  const readable = [...streams.slice(1, 4), ...streams.slice(FIRST_PIPE)];
   // The tie (fd 4) carries nothing; it breaks when the program's shell is killed, and that is told by the result.
   streams[4]?.on('error', () => undefined);
 
@@ -169,7 +175,7 @@ export async function runTool(command: string, args: readonly string[], options:
     for (const timer of timers) clearTimeout(timer);
     killGroup(pid, 'SIGKILL');
     if (pid !== undefined) liveGroups.delete(pid);
-    closeQuietPipes(streams, later);
+    closeQuietPipes(readable, later);
   });
 
   let readerError: { error: unknown } | undefined;
@@ -180,7 +186,7 @@ export async function runTool(command: string, args: readonly string[], options:
       readerError ??= { error };
       end('stopped');
       // Nobody reads any more: drained, or the program would stay blocked on a full pipe until it is killed.
-      for (const stream of streams.slice(1, 4)) stream?.resume();
+      for (const stream of readable) stream?.resume();
     }
   };
   const stderrReader = new StderrReader(options.onStderrLine);
@@ -198,6 +204,10 @@ export async function runTool(command: string, args: readonly string[], options:
   }
   if (options.onStdout !== undefined && streams[1]) readers.push(guarded(options.onStdout(streams[1])));
   if (options.onProgress !== undefined && streams[3]) readers.push(guarded(options.onProgress(streams[3])));
+  options.pipes?.forEach((read, index) => {
+    const stream = streams[FIRST_PIPE + index];
+    if (stream) readers.push(guarded(read(stream)));
+  });
 
   try {
     const ended = await Promise.race([Promise.all([child, ...readers]).then(([result]) => result), givenUp]);
@@ -233,7 +243,7 @@ export async function runTool(command: string, args: readonly string[], options:
  * and silent is closed; one whose reader is merely slow keeps its bytes (they show as `readableLength`).
  */
 function closeQuietPipes(streams: readonly (Socket | null)[], later: (milliseconds: number, then: () => void) => void): void {
-  for (const stream of streams.slice(1, 4)) {
+  for (const stream of streams) {
     if (!stream) continue;
     let before = stream.bytesRead;
     const look = (): void => {

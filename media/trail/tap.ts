@@ -1,4 +1,5 @@
 /** Filters that take the trail from decoded frames inside an ffmpeg graph. */
+import { isGray, isPlanarYuv, isRgb } from '../pixel-format.ts';
 import { COLOUR_HEIGHT, COLOUR_STEP, COLOUR_WIDTH, GRID_HEIGHT, GRID_WIDTH } from './form.ts';
 import type { Framing } from './framing.ts';
 
@@ -19,10 +20,6 @@ export interface PictureTap {
 
 /** Area averages, the same on every machine. Values stay as they are coded: a range is a fact to be compared, not to be converted. */
 const AVERAGE = 'flags=area+accurate_rnd+bitexact:in_range=full:out_range=full';
-
-const isPlanarYuv = (format: string): boolean => /^yuv[aj]?4[0-4][0-4]p/.test(format);
-const isGray = (format: string): boolean => /^gray/.test(format);
-const isRgb = (format: string): boolean => /^(gbr|rgb|bgr|argb|abgr|0rgb|0bgr|x2rgb|x2bgr|pal8)/.test(format);
 
 /** Planes of the size of the whole picture, whatever their subsampling. */
 function laidBack(framing: Framing | null): string[] {
@@ -72,3 +69,8 @@ export function pictureTap(from: string, picture: TappedPicture): PictureTap {
   }
   return { chains, hasColour };
 }
+
+/** Output options for what a tap gives: nothing is repeated or dropped to keep a clock. */
+export const rawPictures = (pad: string): string[] => ['-map', `[${pad}]`, '-fps_mode', 'passthrough', '-c:v', 'rawvideo', '-f', 'rawvideo'];
+/** Raw sound as it is decoded, 32 bits. */
+export const rawSound = (stream: string): string[] => ['-map', stream, '-filter:a', 'aresample=osf=s32', '-c:a', 'pcm_s32le', '-f', 's32le'];

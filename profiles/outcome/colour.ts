@@ -1,6 +1,7 @@
 /** What the colours of a clip are taken for, and what they come out as. Nothing is guessed in silence: what is assumed is told. */
 import { type Finding, finding } from '../../findings/finding.ts';
 import type { VideoFacts } from '../../media/facts.ts';
+import { isRgb } from '../../media/pixel-format.ts';
 import { traitsOf } from '../codecs.ts';
 import type { Profile } from '../schema.ts';
 
@@ -32,9 +33,6 @@ export interface ColourPlan {
   readonly source: FullTags;
   readonly output: FullTags;
 }
-
-/** Pixel formats of red, green and blue, as ffmpeg names them; a palette holds RGB too. */
-export const isRgb = (pixelFormat: string): boolean => /^(gbr|rgb|bgr|argb|abgr|0rgb|0bgr|x2rgb|x2bgr|pal8)/.test(pixelFormat);
 
 function assumed(video: VideoFacts, rgb: boolean): { tags: FullTags; told: string[] } {
   const told: string[] = [];

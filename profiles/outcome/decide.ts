@@ -1,15 +1,18 @@
 /** The outcome of one clip in one profile, or why there is none. Pure: facts and profile alone decide, and every reason against it is told at once. */
 import { type Finding, finding } from '../../findings/finding.ts';
-import type { ClipFacts } from '../../media/facts.ts';
+import { type ClipFacts, earlierField } from '../../media/facts.ts';
+import { isRgb } from '../../media/pixel-format.ts';
 import { formatRatio } from '../../media/rate.ts';
+import { rgbBasis } from '../../media/trail/tap.ts';
 import { traitsOf, vc3FrameBytes } from '../codecs.ts';
 import type { Outcome } from '../outcome.ts';
 import type { Profile } from '../schema.ts';
 import { estimatedBytes } from './bytes.ts';
 import { colourOf } from './colour.ts';
+import { coveredStrips } from './covered.ts';
 import { fileNameOf, reelText } from './file-name.ts';
 import { levelFor } from './level.ts';
-import { type Raster, rasterOf } from './raster.ts';
+import { cutOf, type Raster, rasterOf } from './raster.ts';
 import { soundOf } from './sound.ts';
 import { timecodeOf } from './timecode.ts';
 
@@ -61,7 +64,7 @@ export function outcomeOf(request: OutcomeRequest): OutcomeDecision {
   const sound = soundOf(facts, profile);
   const raster = rasterOf(video, profile.raster);
   const level = profile.video.codec === 'h264' ? levelFor(raster.width, raster.height, video.rate) : null;
-  const interlaced = video.fieldOrder === 'top-first' || video.fieldOrder === 'bottom-first';
+  const interlaced = earlierField(video) !== null;
   const refusals = [
     ...(video.frames > 0 ? [] : [finding('clip-no-frames', 'no frame', 'one or more')]),
     ...(video.pixelFormat.startsWith('bayer') ? [finding('picture-undeveloped', `pixel format ${video.pixelFormat}`, 'a developed picture')] : []),
@@ -94,6 +97,12 @@ export function outcomeOf(request: OutcomeRequest): OutcomeDecision {
     timecode: timecode.timecode,
     reel: reelOf(request),
     audio: sound.tracks,
+    proof: {
+      framing: { scaled: raster.scaled, window: { ...cutOf(raster), width: raster.width, height: raster.height }, covered: coveredStrips(profile, raster.width, raster.height) },
+      basis: isRgb(video.pixelFormat) ? rgbBasis : { matrix: colour.plan.source.matrix, range: colour.plan.source.range },
+      earlierField: earlierField(video),
+      soundOffsets: sound.tracks.map((track) => facts.audio[track.sourceTrack]?.startOffset ?? 0),
+    },
     estimatedBytes: estimatedBytes(profile, raster, video.frames, sound.tracks),
   };
   return { outcome, notes: [...timecode.notes, ...colour.notes, ...sound.notes].map(about) };

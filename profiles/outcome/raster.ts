@@ -11,6 +11,12 @@ export interface Raster {
   readonly height: number;
 }
 
+/** Where in the scaled picture the delivered one is cut out: the middle, on a chroma sample; what is only cut to a multiple loses its last columns and lines. */
+export function cutOf({ scaled, width, height }: Raster): { readonly left: number; readonly top: number } {
+  const middle = (whole: number, part: number): number => 2 * Math.floor((whole - part) / 4);
+  return { left: middle(scaled.width, width), top: middle(scaled.height, height) };
+}
+
 interface Fraction {
   readonly num: bigint;
   readonly den: bigint;

@@ -4,6 +4,7 @@ import { burnInFont } from '../../media/installation.ts';
 import { printable } from '../../media/names.ts';
 import { formatRatio } from '../../media/rate.ts';
 import { formatTimecode } from '../../media/timecode.ts';
+import { lineHeight, SMALLEST_LETTERS } from '../outcome/covered.ts';
 import type { Outcome } from '../outcome.ts';
 import type { Profile } from '../schema.ts';
 import { graphValue } from './escape.ts';
@@ -23,14 +24,12 @@ type Item = Profile['burn_in'][number];
 
 /** Width of every character of the font, DejaVu Sans Mono: 1233 of 2048 units an em (its hmtx table). */
 const ADVANCE = { num: 1233, den: 2048 } as const;
-/** Smaller letters cannot be read; a longer text is cut instead. */
-const SMALLEST = 8;
 
 /** Letter size in pixels and the text that fits: smaller letters first, then a shorter text. */
 function fitted(text: string, wanted: number, room: number): { size: number; text: string } {
   const characters = [...text];
   const fits = (size: number): number => Math.floor((room * ADVANCE.den) / (size * ADVANCE.num));
-  const size = Math.max(SMALLEST, Math.min(wanted, Math.floor((room * ADVANCE.den) / (Math.max(1, characters.length) * ADVANCE.num))));
+  const size = Math.max(SMALLEST_LETTERS, Math.min(wanted, Math.floor((room * ADVANCE.den) / (Math.max(1, characters.length) * ADVANCE.num))));
   const most = Math.max(1, fits(size));
   return { size, text: characters.length <= most ? text : `${characters.slice(0, most - 1).join('')}…` };
 }
@@ -47,7 +46,7 @@ export function burnIn(profile: Profile, outcome: Outcome, words: Words, textFol
   const filters = profile.burn_in.map((item, index) => {
     const label = item.text === 'timecode' && outcome.timecode !== null ? formatTimecode(outcome.timecode) : null;
     const texts = { clip: words.clip, roll: words.roll, reel: words.reel, profile: profile.name, timecode: '' };
-    const tall = Math.max(SMALLEST, Math.round((outcome.height * item.height_percent) / 100));
+    const tall = lineHeight(item, outcome.height);
     const margin = Math.round(tall / 2);
     const inRow = profile.burn_in.filter((other) => other.place.startsWith(item.place.split('-')[0] as string)).length;
     const { size, text } = fitted(label ?? printable(texts[item.text]), tall, Math.floor(outcome.width / inRow) - 2 * margin);

@@ -7,8 +7,8 @@ import ffmpeg from 'fluent-ffmpeg';
 
 export interface ComposedOutput {
   readonly options: readonly string[];
-  /** Absolute path; handed over behind `file:`, so that no character in it means anything. */
-  readonly path: string;
+  /** A whole target as ffmpeg takes it: a file behind `file:`, a pipe, or the slaves of the tee muxer. */
+  readonly target: string;
 }
 
 /** The one member that is used. */
@@ -17,14 +17,14 @@ interface Composer {
   _getArguments(): string[];
 }
 
-/** `-option value … file:<path>` for every output, in order. */
+/** `-option value … <target>` for every output, in order. */
 export function composeOutputs(outputs: readonly ComposedOutput[]): string[] {
   const command = ffmpeg() as Composer;
   // Two arguments or more are taken as they stand; a single one would be split at its space.
-  for (const { options, path } of outputs) command.output(`file:${path}`).outputOptions(...options);
+  for (const { options, target } of outputs) command.output(target).outputOptions(...options);
   // `-y` comes by itself for what it takes for a file, which a `file:` target is not to every version; the runner says it.
   const composed = command._getArguments().filter((argument, index) => index > 0 || argument !== '-y');
-  const wanted = outputs.flatMap(({ options, path }) => [...options, `file:${path}`]);
+  const wanted = outputs.flatMap(({ options, target }) => [...options, target]);
   if (composed.length !== wanted.length || composed.some((argument, index) => argument !== wanted[index])) {
     throw new Error(`the composer changed the arguments: ${JSON.stringify(composed)}`);
   }

@@ -1,10 +1,12 @@
 /** Options of one output file: picture codec, sound, timecode, container. */
 import type { AudioFacts, ClipFacts } from '../../media/facts.ts';
+import { PAYLOAD_HASH, payloadFilters } from '../../media/payload.ts';
 import { roundedDivision, safeNumber } from '../../media/rate.ts';
 import { formatTimecode } from '../../media/timecode.ts';
 import { encoderProfile, traitsOf } from '../codecs.ts';
 import type { Outcome } from '../outcome.ts';
 import type { Profile } from '../schema.ts';
+import { teeFile } from './escape.ts';
 
 /** x264 gives other bytes with other thread counts, so the count is part of the recipe and not of the machine. */
 const X264_THREADS = 4;
@@ -43,18 +45,17 @@ function soundOptions(facts: ClipFacts, outcome: Outcome): string[] {
 }
 
 function containerOptions(outcome: Outcome): string[] {
+  return [...(outcome.timecode === null ? [] : ['-timecode', formatTimecode(outcome.timecode)]), ...(outcome.reel === null ? [] : ['-metadata:s:v:0', `reel_name=${outcome.reel}`])];
+}
+
+/** The file, and beside it, on a pipe, a hash of what left the encoders: what lies in the file later can be held against it. */
+export function encodeTarget(outcome: Outcome, path: string, pipe: number): string {
   const { num } = outcome.rate;
   // The rate's numerator is an exact time base; a small one is raised, since some readers round times to it.
   const timescale = num >= 1000 ? num : num * 1000;
-  return [
-    ...(outcome.timecode === null ? [] : ['-timecode', formatTimecode(outcome.timecode)]),
-    ...(outcome.reel === null ? [] : ['-metadata:s:v:0', `reel_name=${outcome.reel}`]),
-    '-video_track_timescale',
-    String(timescale),
-    ...(outcome.container === 'mp4' ? ['-movflags', '+faststart'] : []),
-    '-f',
-    outcome.container,
-  ];
+  const file = [`f=${outcome.container}`, `video_track_timescale=${timescale}`, ...(outcome.container === 'mp4' ? ['movflags=+faststart'] : []), 'fflags=+bitexact'];
+  const payload = ['f=streamhash', `hash=${PAYLOAD_HASH}`, ...(outcome.codec === 'h264' ? [`bsfs/v=${payloadFilters.h264.ofEncoder}`] : [])];
+  return `[${file.join(':')}]${teeFile(path)}|[${payload.join(':')}]pipe:${pipe}`;
 }
 
 export function encodeOptions(facts: ClipFacts, profile: Profile, outcome: Outcome, pad: string, threads: number): string[] {
@@ -72,10 +73,13 @@ export function encodeOptions(facts: ClipFacts, profile: Profile, outcome: Outco
     '-1',
     '-fflags',
     '+bitexact',
+    // The tee muxer does not say to encoders that its files want their headers apart.
     '-flags:v',
-    '+bitexact',
+    '+bitexact+global_header',
     '-flags:a',
-    '+bitexact',
+    '+bitexact+global_header',
     ...containerOptions(outcome),
+    '-f',
+    'tee',
   ];
 }

@@ -1,12 +1,14 @@
 /** The recipe: everything but the input of the one ffmpeg command that makes all deliverables of a job from one decode. */
 import type { ClipFacts } from '../../media/facts.ts';
+import { FIRST_PIPE } from '../../media/tools/run.ts';
 import { reelOfSource } from '../outcome/decide.ts';
 import type { Outcome } from '../outcome.ts';
 import type { Profile } from '../schema.ts';
 import { burnIn, type TextFile } from './burn-in.ts';
 import { composeOutputs } from './compose.ts';
-import { encodeOptions } from './encode.ts';
-import { pictureFilters, sharedFilters, tagFilter } from './picture.ts';
+import { encodeOptions, encodeTarget } from './encode.ts';
+import { pictureFilters, sharedFilters, tagFilter, WITNESS } from './picture.ts';
+import { type Pipe, witnessOf } from './witness.ts';
 
 export interface RecipeRequest {
   readonly facts: ClipFacts;
@@ -26,11 +28,14 @@ export interface Recipe {
   /** The value of `-filter_complex`, which stands between input and `outputArguments`. */
   readonly filterGraph: string;
   readonly outputArguments: readonly string[];
+  /** What is written to the pipes from FIRST_PIPE on (media/tools/run.ts); each must be read to its end. */
+  readonly pipes: readonly Pipe[];
   /** To be written, UTF-8, before the command runs. */
   readonly textFiles: readonly TextFile[];
 }
 
 export type { TextFile } from './burn-in.ts';
+export type { Pipe } from './witness.ts';
 
 export function recipeOf({ facts, deliverables, words, textFolder, threads }: RecipeRequest): Recipe {
   const ways = deliverables.map(({ profile, outcome }, index) => {
@@ -38,13 +43,19 @@ export function recipeOf({ facts, deliverables, words, textFolder, threads }: Re
     return { filters: [...pictureFilters(facts, profile, outcome), ...text.filters, tagFilter(outcome)], files: text.files };
   });
   const split = `split=${ways.length}${ways.map((_, index) => `[in${index}]`).join('')}`;
-  const shared = `[0:${facts.video.streamIndex}]${[...sharedFilters(facts), split].join(',')}`;
-  const graph = [shared, ...ways.map((way, index) => `[in${index}]${way.filters.join(',')}[out${index}]`)].join(';');
+  const witness = witnessOf(facts, deliverables.map(({ outcome }) => outcome), FIRST_PIPE + deliverables.length);
+  const decoded = `[0:${facts.video.streamIndex}]${WITNESS},split=2[shown][trail]`;
+  const shared = `[shown]${[...sharedFilters(facts), split].join(',')}`;
+  const graph = [decoded, ...witness.chains, shared, ...ways.map((way, index) => `[in${index}]${way.filters.join(',')}[out${index}]`)].join(';');
   return {
     // A conversion that nobody asked for is an error, not a filter put in behind our back.
     inputOptions: ['-noauto_conversion_filters', '-filter_complex_threads', String(threads), '-threads', String(threads)],
     filterGraph: graph,
-    outputArguments: composeOutputs(deliverables.map(({ profile, outcome, path }, index) => ({ options: encodeOptions(facts, profile, outcome, `[out${index}]`, threads), path }))),
+    outputArguments: composeOutputs([
+      ...deliverables.map(({ profile, outcome, path }, index) => ({ options: encodeOptions(facts, profile, outcome, `[out${index}]`, threads), target: encodeTarget(outcome, path, FIRST_PIPE + index) })),
+      ...witness.outputs,
+    ]),
+    pipes: [...deliverables.map((_, deliverable): Pipe => ({ kind: 'payload', deliverable })), ...witness.pipes],
     textFiles: ways.flatMap((way) => way.files),
   };
 }

@@ -1,8 +1,9 @@
 /** The picture's way through the filters: what all deliverables share behind the decoder, and each one's own way to its encoder. */
+import { type ClipFacts, earlierField } from '../../media/facts.ts';
+import { isRgb } from '../../media/pixel-format.ts';
 import { formatRatio } from '../../media/rate.ts';
-import type { ClipFacts } from '../../media/facts.ts';
-import { colourOf, isRgb } from '../outcome/colour.ts';
-import { rasterOf } from '../outcome/raster.ts';
+import { colourOf } from '../outcome/colour.ts';
+import { cutOf, rasterOf } from '../outcome/raster.ts';
 import type { Outcome } from '../outcome.ts';
 import type { Profile } from '../schema.ts';
 
@@ -13,19 +14,18 @@ const scalerMatrix = (name: string): string => scalerMatrices[name] ?? name;
 /** The same picture on every machine and for every number of threads: no shortcut that depends on the processor. */
 const SCALE_FLAGS = 'bicubic+accurate_rnd+full_chroma_int+full_chroma_inp+bitexact';
 
+/** Straight behind the decoder: time and size of every decoded frame on stderr (level info), before anything could drop, repeat or scale one. The trail is taken here. */
+export const WITNESS = 'showinfo=checksum=0';
+
 /**
- * Straight behind the decoder. `showinfo` comes first: it tells time and size of every decoded frame on stderr (level
- * info), before anything could drop, repeat or scale one. Then the frames are numbered in the rate that was measured:
- * the time base of a file may not be able to express it (600 ticks a second at 23.976), and the start of a file may not
- * be 0. `fps` gives the encoders the rate and, with times that are exact, passes every frame once.
+ * What all deliverables share behind that. The frames are numbered in the rate that was measured: the time base of a
+ * file may not be able to express it (600 ticks a second at 23.976), and the start of a file may not be 0. `fps` gives the encoders the rate and, with times that are exact, passes every frame once.
  */
 export function sharedFilters({ video }: ClipFacts): string[] {
-  const order = video.fieldOrder;
-  const interlaced = order === 'top-first' || order === 'bottom-first';
+  const earlier = earlierField(video);
   return [
-    'showinfo=checksum=0',
     // The bare scaler unpacks what the deinterlacer does not take (packed 4:2:2), and passes everything else.
-    ...(interlaced ? [`scale=flags=${SCALE_FLAGS}`, `bwdif=mode=send_frame:parity=${order === 'top-first' ? 'tff' : 'bff'}:deint=all`] : []),
+    ...(earlier === null ? [] : [`scale=flags=${SCALE_FLAGS}`, `bwdif=mode=send_frame:parity=${earlier === 'top' ? 'tff' : 'bff'}:deint=all`]),
     `settb=${video.rate.den}/${video.rate.num}`,
     'setpts=N',
     `fps=${formatRatio(video.rate)}`,
@@ -34,7 +34,8 @@ export function sharedFilters({ video }: ClipFacts): string[] {
 
 /** To raster, pixel format, matrix and range of the outcome. Text is drawn behind this, `tagFilter` comes last. */
 export function pictureFilters(facts: ClipFacts, profile: Profile, outcome: Outcome): string[] {
-  const { scaled } = rasterOf(facts.video, profile.raster);
+  const raster = rasterOf(facts.video, profile.raster);
+  const { scaled } = raster;
   const colour = colourOf(facts.video, profile);
   if ('findings' in colour) throw new RangeError('a recipe was asked for what the profile refuses');
   const { source, output } = colour.plan;
@@ -45,9 +46,8 @@ export function pictureFilters(facts: ClipFacts, profile: Profile, outcome: Outc
     `format=${profile.pixel_format}`,
   ];
   if (scaled.width !== outcome.width || scaled.height !== outcome.height) {
-    // The middle, on a chroma sample; what is only cut to a multiple loses its last columns and lines.
-    const middle = (whole: number, part: number): number => 2 * Math.floor((whole - part) / 4);
-    filters.push(`crop=w=${outcome.width}:h=${outcome.height}:x=${middle(scaled.width, outcome.width)}:y=${middle(scaled.height, outcome.height)}:exact=1`);
+    const { left, top } = cutOf(raster);
+    filters.push(`crop=w=${outcome.width}:h=${outcome.height}:x=${left}:y=${top}:exact=1`);
   }
   return [...filters, 'setsar=1'];
 }

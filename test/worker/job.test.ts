@@ -26,10 +26,10 @@ async function prepared(options: Parameters<typeof makeMovie>[1] = {}, wanted?: 
   return { job: await jobFor(source, join(folder, 'delivery'), wanted), source, folder };
 }
 
-/** A program in place of ffmpeg: answers questions as the real one; `body` runs for everything else, with `"$@"` and $out, the last argument's path. */
+/** A program in place of ffmpeg: the real one for everything but an encode; `body` runs for that, with `"$@"` and $out, the file that is written. */
 function standIn(folder: string, body: string): string {
   const path = join(folder, 'stand-in');
-  writeFileSync(path, `#!/bin/sh\ncase " $* " in *" -version "*) exec ffmpeg "$@" ;; esac\nfor last do :; done\nout=\${last#file:}\n${body}\n`);
+  writeFileSync(path, `#!/bin/sh\nout=$(printf '%s\\n' "$@" | sed -n 's/.*]file:\\([^|]*\\)|.*/\\1/p' | tail -n 1)\n[ -n "$out" ] || exec ffmpeg "$@"\n${body}\n`);
   chmodSync(path, 0o755);
   return path;
 }

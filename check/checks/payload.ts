@@ -1,0 +1,16 @@
+import type { Payload } from '../../media/payload.ts';
+import type { Check } from '../check.ts';
+
+const text = ({ streams }: Payload): string => streams.map(({ kind, hash }) => `${kind} ${hash}`).join(', ') || 'nothing';
+
+/** The file holds, stream by stream and bit by bit, the packets that left the encoders. */
+export const payload: Check = {
+  name: 'payload',
+  rests: ['decode', 'encoded'],
+  run: ({ measured: { witness }, encoded }) => {
+    if (witness === null || encoded === null) return null;
+    const measured = text(witness.payload);
+    const expected = text(encoded);
+    return { measured, expected, faults: measured === expected && encoded.streams.length > 0 ? [] : [{ code: 'payload-differs', found: measured, expected }] };
+  },
+};

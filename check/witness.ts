@@ -1,0 +1,98 @@
+/** What the one decode of a file is asked for beside errors and a count: its frame trail, its sound, and a hash of its packets. */
+import type { Readable } from 'node:stream';
+import { type Payload, PAYLOAD_HASH, payloadFilters, readPayload } from '../media/payload.ts';
+import { FIRST_PIPE } from '../media/tools/run.ts';
+import { TrailCollector } from '../media/trail/collect.ts';
+import type { PictureTrail } from '../media/trail/form.ts';
+import { type HeardSound, SoundListener } from '../media/trail/sound-listener.ts';
+import type { ExpectedSound, SoundPrecision } from '../media/trail/sound-plan.ts';
+import type { SourceTrail } from '../media/trail/source-trail.ts';
+import { pictureTap, rawPictures, rawSound } from '../media/trail/tap.ts';
+import type { Outcome } from '../profiles/outcome.ts';
+
+export interface WitnessFacts {
+  /** null: the outcome does not say how its picture lies in the source's, so that there is nothing to compare by. */
+  readonly picture: PictureTrail | null;
+  /** By sound track of the outcome; null where the source's trail has none, or the track is not there. */
+  readonly sounds: readonly (HeardSound | null)[];
+  readonly payload: Payload;
+}
+
+export interface Witness {
+  /** Output arguments of ffmpeg, in front of which stands `-filter_complex <graph>` where there is a graph. */
+  readonly graph: string | null;
+  readonly args: readonly string[];
+  readonly pipes: readonly ((stream: Readable) => Promise<void>)[];
+  /** What was read; the decode has ended. */
+  facts(): WitnessFacts;
+}
+
+/** Samples are equal where nothing but their number of bits changed. */
+function precisionOf(codec: string, sampleRate: number, sourceRate: number): SoundPrecision {
+  if (sampleRate !== sourceRate) return null;
+  if (codec === 'pcm_s24le') return 24;
+  return codec === 'pcm_s16le' ? 16 : null;
+}
+
+/** How the sound of one track of the outcome must lie. */
+export function expectedSound(outcome: Outcome, index: number, trail: SourceTrail): ExpectedSound | null {
+  const track = outcome.audio[index];
+  const offset = outcome.proof?.soundOffsets[index];
+  const source = track === undefined ? null : trail.sounds[track.sourceTrack];
+  if (track === undefined || offset === undefined || source === null || source === undefined) return null;
+  return { offset, samples: track.samples, tolerance: track.tolerance, precision: precisionOf(track.codec, track.sampleRate, source.sampleRate) };
+}
+
+/** `tracks`: how many sound tracks the file has; those beyond are not listened to. */
+export function witnessOf(outcome: Outcome, trail: SourceTrail | null, tracks: number): Witness {
+  const args: string[] = [];
+  const pipes: ((stream: Readable) => Promise<void>)[] = [];
+  const add = (options: readonly string[], read: (stream: Readable) => Promise<void>): void => {
+    args.push(...options, `pipe:${FIRST_PIPE + pipes.length}`);
+    pipes.push(read);
+  };
+
+  const collector = new TrailCollector();
+  const tap = outcome.proof === undefined ? null : pictureTap('shown', { pixelFormat: outcome.pixelFormat, earlierField: null, framing: outcome.proof.framing });
+  if (tap !== null) {
+    add(rawPictures('luma'), (stream) => collector.luma.read(stream));
+    if (tap.hasColour) add(rawPictures('colour'), (stream) => collector.colour.read(stream));
+  }
+
+  const listeners = outcome.audio.map((track, index) => {
+    const expected = trail === null || index >= tracks ? null : expectedSound(outcome, index, trail);
+    const source = trail?.sounds[track.sourceTrack] ?? null;
+    return expected === null || source === null ? null : new SoundListener(source, { channels: track.channels, sampleRate: track.sampleRate }, expected);
+  });
+  listeners.forEach((listener, index) => {
+    if (listener !== null) add(rawSound(`0:a:${index}`), (stream) => listen(listener, stream));
+  });
+
+  let payload: Payload = { streams: [] };
+  const comparable = outcome.codec === 'h264' ? ['-bsf:v', payloadFilters.h264.ofFile] : [];
+  // Packets before the edit list's start belong to the payload too.
+  add(['-map', '0:v', '-map', '0:a?', '-c', 'copy', '-copypriorss', '1', '-copyinkf', ...comparable, '-f', 'streamhash', '-hash', PAYLOAD_HASH], async (stream) => {
+    payload = await readPayload(stream);
+  });
+
+  return {
+    graph: tap === null ? null : ['[0:v:0]null[shown]', ...tap.chains].join(';'),
+    args,
+    pipes,
+    facts: () => ({ picture: tap === null ? null : collector.trail(1, tap.hasColour), sounds: listeners.map((listener) => (listener === null ? null : heard(listener))), payload }),
+  };
+}
+
+async function listen(listener: SoundListener, stream: Readable): Promise<void> {
+  for await (const chunk of stream) listener.take(chunk as Buffer);
+}
+
+/** Sound that ends within a sample is torn: another check says why. */
+function heard(listener: SoundListener): HeardSound | null {
+  try {
+    return listener.end();
+  } catch (error) {
+    if (error instanceof RangeError) return null;
+    throw error;
+  }
+}

@@ -1,0 +1,59 @@
+/** Reads the pipes of a recipe: the trail of the source, and a hash of what left each encoder. */
+import type { Readable } from 'node:stream';
+import type { ClipFacts } from '../media/facts.ts';
+import { type Payload, readPayload } from '../media/payload.ts';
+import { TrailCollector } from '../media/trail/collect.ts';
+import { SoundCollector } from '../media/trail/sound-collector.ts';
+import { usedPart } from '../media/trail/sound-plan.ts';
+import type { SoundTrail } from '../media/trail/sound-trail.ts';
+import type { SourceTrail } from '../media/trail/source-trail.ts';
+import type { Outcome } from '../profiles/outcome.ts';
+import type { Pipe } from '../profiles/recipe/index.ts';
+import type { Watched } from './watch.ts';
+
+export interface Collecting {
+  readonly readers: readonly ((stream: Readable) => Promise<void>)[];
+  /** Of each deliverable, what left its encoders. */
+  readonly payloads: readonly Payload[];
+  /** null: the encoder did not tell the clock of the frames. */
+  trail(watched: Watched): SourceTrail | null;
+}
+
+/** The part of a source track that any of the deliverables has time for. */
+function used(facts: ClipFacts, outcomes: readonly Outcome[], track: number): { start: number; end: number } {
+  const source = facts.audio[track];
+  if (source === undefined) throw new RangeError(`sound track ${track} is not among the source facts`);
+  const parts = outcomes.flatMap(({ audio }) => audio.filter((one) => one.sourceTrack === track)).map((one) => usedPart(source.sampleRate, one.sampleRate, { offset: source.startOffset, samples: one.samples }));
+  return { start: Math.min(...parts.map((part) => part.start)), end: Math.max(...parts.map((part) => part.end)) };
+}
+
+export function collect(facts: ClipFacts, outcomes: readonly Outcome[], pipes: readonly Pipe[], earlierField: 'top' | 'bottom' | null): Collecting {
+  const pictures = new TrailCollector();
+  const payloads: Payload[] = outcomes.map(() => ({ streams: [] }));
+  const sounds = new Map<number, SoundCollector>();
+  const readers = pipes.map((pipe): ((stream: Readable) => Promise<void>) => {
+    if (pipe.kind === 'luma') return (stream) => pictures.luma.read(stream);
+    if (pipe.kind === 'colour') return (stream) => pictures.colour.read(stream);
+    if (pipe.kind === 'payload') {
+      return async (stream) => {
+        payloads[pipe.deliverable] = await readPayload(stream);
+      };
+    }
+    const { channels = 0, sampleRate = 0 } = facts.audio[pipe.track] ?? {};
+    const collector = new SoundCollector({ channels, sampleRate }, used(facts, outcomes, pipe.track));
+    sounds.set(pipe.track, collector);
+    return async (stream) => {
+      for await (const chunk of stream) collector.take(chunk as Buffer);
+    };
+  });
+  const sound = (track: number): SoundTrail | null => sounds.get(track)?.end() ?? null;
+  return {
+    readers,
+    payloads,
+    trail: ({ timeBase, times }) => {
+      if (timeBase === null) return null;
+      const picture = pictures.trail(earlierField === null ? 1 : 2, pipes.some(({ kind }) => kind === 'colour'));
+      return { picture, times: { timeBase, ticks: Float64Array.from(times) }, sounds: facts.audio.map((_, track) => sound(track)) };
+    },
+  };
+}
