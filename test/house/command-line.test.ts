@@ -7,7 +7,7 @@ import { packageFolder } from '../../media/installation.ts';
 import { runCli } from '../support/cli.ts';
 import { freshFolder } from '../support/folder.ts';
 
-const commands = [['run'], ['check'], ['plan'], ['seal'], ['profiles', 'list'], ['profiles', 'show'], ['profiles', 'lint'], ['status'], ['audit'], ['worker'], ['doctor'], ['demo']];
+const commands = [['run'], ['check'], ['plan'], ['seal'], ['profiles', 'list'], ['profiles', 'show'], ['profiles', 'lint'], ['status'], ['audit'], ['sign'], ['worker'], ['doctor'], ['demo']];
 /** Options of each command, by its `--help`. */
 const options = new Map<string, Set<string>>();
 
@@ -74,6 +74,9 @@ describe('what cannot be is refused at once', () => {
     ['nothing to tell the status of', ['status'], 2, 'usage-wrong'],
     ['a delivery that is not there, status', ['status', '{}/none'], 2, 'folder-missing'],
     ['a delivery that is not there, audit', ['audit', '{}/none'], 2, 'delivery-empty'],
+    ['a key that is not there', ['sign', '{}/empty', '--key', '{}/none'], 2, 'key-unusable'],
+    ['no key', ['sign', '{}/empty'], 2, '--key'],
+    ['a public key that is not there', ['audit', '{}/empty', '--public-key', '{}/none'], 2, 'key-unusable'],
     ['a profile to show that is not there', ['profiles', 'show', 'nobody'], 2, 'profile-missing'],
     ['a folder of somebody else for the demo', ['demo', '--folder', '{}/day'], 2, 'demo-folder-taken'],
   ])('%s', async (_, args, code, told) => {

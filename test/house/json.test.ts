@@ -1,5 +1,6 @@
 /** docs/json.md against the documents themselves: every top-level field is on the page under its command, and the other way round. */
-import { cpSync, mkdirSync, readFileSync } from 'node:fs';
+import { generateKeyPairSync } from 'node:crypto';
+import { cpSync, mkdirSync, readFileSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { expect, test } from 'vitest';
 import { packageFolder } from '../../media/installation.ts';
@@ -40,10 +41,13 @@ test.each([
   await expectDocument(title, args, code);
 });
 
-test('status and audit of a folder without a roll', async () => {
+test('status, audit and sign of a folder without a roll', async () => {
   const folder = freshFolder('json');
   await expectDocument('status', ['status', folder, '--work', join(folder, 'work')], 1);
   await expectDocument('audit', ['audit', folder], 1);
+  const key = join(folder, 'key.pem');
+  writeFileSync(key, generateKeyPairSync('ed25519').privateKey.export({ type: 'pkcs8', format: 'pem' }), { mode: 0o600 });
+  await expectDocument('sign', ['sign', folder, '--key', key], 1);
 });
 
 test('profiles lint of a right file', async () => {
