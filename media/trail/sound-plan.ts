@@ -14,6 +14,14 @@ export interface ExpectedSound {
   /** Samples that may be there more or fewer; default 0. A lossy track ends with a whole coded block. */
   readonly tolerance?: number;
   readonly precision: SoundPrecision;
+  /** Channel, from 0, of which a coder keeps the lowest octaves only (see `lowFrequencyChannel`); nothing is claimed of it where `precision` is null. */
+  readonly lowFrequency?: number | null;
+}
+
+/** Where a layout, as ffprobe names it, has its low-frequency channel: ISO/IEC 14496-3 gives coders next to no bandwidth there. */
+export function lowFrequencyChannel(layout: string | null): number | null {
+  const front = /^(\d)\.[12]\b/.exec(layout ?? '')?.[1];
+  return front === undefined ? null : Math.min(3, Number(front));
 }
 
 /** The anchor of one source channel and the stretch of every output channel that is kept for it. */
