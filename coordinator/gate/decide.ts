@@ -24,6 +24,8 @@ export interface DeliverableOnDisk {
   readonly standingBytes: number | null;
   /** Of the report's file as it was read, hex. */
   readonly reportSha256?: string;
+  /** Of the trail's file that the report names, hex; absent when none stands. */
+  readonly trailSha256?: string;
   /** What a second measurement of the standing file gave; absent on the night, where the report is the measurement itself. */
   readonly again?: Remeasured;
 }

@@ -42,6 +42,9 @@ export function judgeDeliverable({ clip, facts, loaded }: WantedDeliverable, inp
     if (!findings.some(holds)) findings.push(finding('deliverable-unpublished', report.state, 'published', subject));
     return { report, findings };
   }
+  if (report.trail === undefined || disk.trailSha256 === undefined) {
+    findings.push(finding('trail-absent', report.trail === undefined ? 'the report names no trail' : 'no such file', 'the trail of the source that it was proved by', report.trail === undefined ? subject : { ...subject, file: report.trail.path }));
+  }
   findings.push(...judgeChecks(report.checks, loaded, subject), ...judgeFile(report, disk.standingBytes, subject), ...judgeFrames(report, facts, subject));
   if (disk.again !== undefined) findings.push(...judgeAgain(report, disk.again, loaded, subject));
   return { report, findings };

@@ -1,22 +1,24 @@
 /** What the gate reads from disk and writes to it. */
 import { lstat } from 'node:fs/promises';
-import { join, normalize, sep } from 'node:path';
 import type { Clip } from '../../ledger/clip.ts';
 import { layout } from '../../ledger/layout.ts';
-import { clipReportSchema, deliverableReportSchema } from '../../ledger/report.ts';
-import { rollVerdictSchema } from '../../ledger/roll.ts';
-import { readRecord, writeRecord } from '../../ledger/store.ts';
 import { statementOf } from '../../ledger/provenance/build.ts';
+import { clipReportSchema, type DeliverableReport, deliverableReportSchema } from '../../ledger/report.ts';
+import { rollVerdictSchema } from '../../ledger/roll.ts';
+import { placeBelow } from '../../ledger/settle.ts';
+import { readRecord, writeRecord } from '../../ledger/store.ts';
+import { digestOfFile } from '../../media/digest.ts';
+import { fsPath } from '../../media/names.ts';
 import { removeStatement, writeStatement } from '../provenance/disk.ts';
 import { partsDecided, sha256Of } from '../provenance/parts.ts';
 import { type DeliverableOnDisk, deliverableKey, type GateDecision } from './decide.ts';
 
 /** Size of the regular file at `path` below the roll's delivery folder; null when it is not one, or lies elsewhere. */
 async function standingBytes(rollFolder: string, path: string): Promise<number | null> {
-  const relative = normalize(path);
-  if (relative.startsWith(`..${sep}`) || relative === '..' || relative.startsWith(sep)) return null;
+  const place = placeBelow(rollFolder, path);
+  if (place === null) return null;
   try {
-    const stats = await lstat(join(rollFolder, relative));
+    const stats = await lstat(fsPath(place));
     return stats.isFile() ? stats.size : null;
   } catch {
     // Whatever the reason, nobody can open it: it does not stand.
@@ -24,11 +26,23 @@ async function standingBytes(rollFolder: string, path: string): Promise<number |
   }
 }
 
+async function trailOf({ trail }: DeliverableReport, rollFolder: string): Promise<{ trailSha256?: string }> {
+  const place = trail === undefined ? null : placeBelow(rollFolder, trail.path);
+  if (place === null) return {};
+  try {
+    return { trailSha256: (await digestOfFile(place)).sha256 };
+  } catch (error) {
+    if ((error as NodeJS.ErrnoException).code === undefined) throw error;
+    return {};
+  }
+}
+
 export async function readDeliverable(rollFolder: string, clipId: string, profile: string): Promise<DeliverableOnDisk> {
   const read = await readRecord(layout.deliverableReport(rollFolder, clipId, profile), deliverableReportSchema);
   if (read.state === 'absent') return { report: null, damage: null, standingBytes: null };
   if (read.state === 'damaged') return { report: null, damage: read.finding, standingBytes: null };
-  return { report: read.value, damage: null, reportSha256: sha256Of(read.bytes), standingBytes: read.value.file === null ? null : await standingBytes(rollFolder, read.value.file.path) };
+  const { value: report, bytes } = read;
+  return { report, damage: null, reportSha256: sha256Of(bytes), ...(await trailOf(report, rollFolder)), standingBytes: report.file === null ? null : await standingBytes(rollFolder, report.file.path) };
 }
 
 /** Every report of these clips in these profiles, read now. */

@@ -4,25 +4,25 @@ import type { Job } from '../../ledger/job.ts';
 import { layout } from '../../ledger/layout.ts';
 import { deliverableReportSchema } from '../../ledger/report.ts';
 import { settleDeliverable } from '../../ledger/settle.ts';
-import { readRecord, writeRecord } from '../../ledger/store.ts';
+import { writeRecord } from '../../ledger/store.ts';
 import type { Toolchain } from '../../ledger/toolchain.ts';
 import type { LoadedProfile } from '../../profiles/schema.ts';
 import { deliverableKey } from '../gate/decide.ts';
 import { judgeDeliverable } from '../gate/deliverable.ts';
+import { readDeliverable } from '../gate/disk.ts';
 
 /** Reads the finished file whole. A report whose file was renamed into place and which does not say so yet is completed, if `mayWrite`. */
 export async function isFinished(job: Job, deliverable: Job['deliverables'][number], loaded: LoadedProfile, toolchain: Toolchain, mayWrite: boolean, signal: AbortSignal): Promise<boolean> {
   const { name } = deliverable.profile;
-  const path = layout.deliverableReport(job.deliveryFolder, job.clip.id, name);
-  const read = await readRecord(path, deliverableReportSchema);
+  const disk = await readDeliverable(job.deliveryFolder, job.clip.id, name);
   // A damaged record is as good as none: the deliverable is made again and the record with it.
-  if (read.state !== 'read') return false;
-  const settled = await settleDeliverable(read.value, job.deliveryFolder, { contentDigest: job.clip.contentDigest, profileHash: deliverable.profileHash, toolchain: job.toolchain }, signal);
+  if (disk.report === null) return false;
+  const settled = await settleDeliverable(disk.report, job.deliveryFolder, { contentDigest: job.clip.contentDigest, profileHash: deliverable.profileHash, toolchain: job.toolchain }, signal);
   if (settled.state !== 'finished') return false;
   // What the gate would hold must be made again, or it would be held for ever.
-  const onDisk = new Map([[deliverableKey(job.clip.id, name), { report: settled.report, damage: null, standingBytes: settled.report.file?.bytes ?? null }]]);
+  const onDisk = new Map([[deliverableKey(job.clip.id, name), { ...disk, report: settled.report }]]);
   const { findings } = judgeDeliverable({ clip: job.clip, facts: job.facts, loaded }, { day: job.day, roll: job.roll, toolchain, onDisk }, []);
   if (findings.some(holds)) return false;
-  if (settled.rewrite && mayWrite) await writeRecord(path, deliverableReportSchema, settled.report);
+  if (settled.rewrite && mayWrite) await writeRecord(layout.deliverableReport(job.deliveryFolder, job.clip.id, name), deliverableReportSchema, settled.report);
   return true;
 }

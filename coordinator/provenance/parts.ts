@@ -23,17 +23,19 @@ export interface PartsInput {
 /** What could not be read is left out. An output's digest is the one that was measured last. */
 export function partsOf({ verdict, facts, clipReports, onDisk }: PartsInput): StatementParts {
   const outputs: NamedDigest[] = [];
-  const records: NamedDigest[] = [...clipReports].map(([clip, sha256]) => ({ path: layout.clipReport('', clip), sha256 }));
+  const records = new Map([...clipReports].map(([clip, sha256]) => [layout.clipReport('', clip), sha256]));
   for (const { clip } of verdict.clips) {
     for (const { name } of verdict.profiles) {
       const disk = onDisk.get(deliverableKey(clip.id, name));
-      if (disk?.reportSha256 !== undefined) records.push({ path: layout.deliverableReport('', clip.id, name), sha256: disk.reportSha256 });
+      if (disk?.reportSha256 !== undefined) records.set(layout.deliverableReport('', clip.id, name), disk.reportSha256);
+      // Deliverables of one decode share a trail.
+      if (disk?.report?.trail !== undefined && disk.trailSha256 !== undefined) records.set(disk.report.trail.path, disk.trailSha256);
       const file = disk?.report?.file;
       const sha256 = disk?.again?.sha256 ?? file?.sha256;
       if (file && sha256 !== undefined && disk?.standingBytes !== null) outputs.push({ path: file.path, sha256 });
     }
   }
-  return { verdict, facts, outputs, records };
+  return { verdict, facts, outputs, records: [...records].map(([path, sha256]) => ({ path, sha256 })) };
 }
 
 /** The parts of a roll that was decided just now, with its clip reports as they will be written. */

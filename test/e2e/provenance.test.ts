@@ -1,7 +1,7 @@
 /** The statement of a real night: what it names, who can verify it, and every way to forge it. */
 import { execFileSync } from 'node:child_process';
 import { generateKeyPairSync } from 'node:crypto';
-import { chmodSync, cpSync, existsSync, mkdirSync, readFileSync, renameSync, rmSync, writeFileSync } from 'node:fs';
+import { appendFileSync, chmodSync, cpSync, existsSync, mkdirSync, readFileSync, renameSync, rmSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { beforeAll, describe, expect, test } from 'vitest';
 import { auditDelivery, type RollAudit } from '../../coordinator/audit/index.ts';
@@ -185,6 +185,8 @@ function flip(path: string): void {
 const output = join('small-vc3', 'A005C001.mov');
 const report = join('reports', 'deliverables', 'A005C001.small-vc3.json');
 
+const trailIn = (folder: string): string => filesBelow(folder).find((name) => name.startsWith('reports/trails/')) as string;
+
 /** What a forger does to a signed delivery, and a code that tells it with the signer's public key at hand. */
 const forgeries: [what: string, code: string, forge: (folder: string) => void][] = [
   ['one bit of an output', 'statement-differs', (folder) => flip(join(folder, output))],
@@ -193,6 +195,8 @@ const forgeries: [what: string, code: string, forge: (folder: string) => void][]
   ['a report: who made it, which nobody measures again', 'statement-differs', (folder) => edit(join(folder, report), /"host": "[^"]*"/, '"host": "elsewhere"')],
   ['a report: the outcome, to other frames', 'report-disagrees', (folder) => editJson(join(folder, report), (value: { outcome: { frames: number } }) => void (value.outcome.frames = 23))],
   ['a report: white space alone', 'statement-differs', (folder) => edit(join(folder, report), '\n', '\n\n')],
+  ['a trail, by a byte behind its end', 'statement-differs', (folder) => appendFileSync(join(folder, trailIn(folder)), Buffer.from([0]))],
+  ['a trail taken away', 'trail-absent', (folder) => rmSync(join(folder, trailIn(folder)))],
   ['a clip report', 'statement-differs', (folder) => edit(join(folder, 'reports', 'A005C001.json'), '"startedAt": "20', '"startedAt": "19')],
   ['roll.json: a manifest’s digest', 'statement-differs', (folder) => edit(join(folder, 'roll.json'), /"sha256": "[0-9a-f]{64}"/, `"sha256": "${'0'.repeat(64)}"`)],
   ['roll.json: where a copy lay', 'statement-differs', (folder) => edit(join(folder, 'roll.json'), /"folder": "[^"]*"/, '"folder": "/elsewhere"')],

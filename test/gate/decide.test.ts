@@ -90,6 +90,8 @@ const spoiled: [what: string, code: string, spoil: (world: World) => void][] = [
   ['the file is gone', 'file-absent', (world) => void (entry(world, 'A001C001/cut').standingBytes = null)],
   ['the file is shorter than when it was published', 'file-size-differs', (world) => void (entry(world, 'A001C001/cut').standingBytes = 1233)],
   ['file and report agree on no bytes', 'file-size-differs', (world) => { entry(world, 'A001C001/cut').standingBytes = 0; world.first.file = { path: 'cut/A001C001.mov', bytes: 0, xxh128: 'aa', sha256: 'bb' }; }],
+  ['a report names no trail', 'trail-absent', (world) => void delete world.first.trail],
+  ['the trail is gone', 'trail-absent', (world) => void delete entry(world, 'A001C001/cut').trailSha256],
   ['a published deliverable was not measured', 'facts-absent', (world) => void (world.first.facts = null)],
   ['a copy is told twice', 'copy-same-place', (world) => void (intake(world).copies[1] = { folder: '/day-03/A001', files: 5, bytes: 5900, holds: true })],
   ['a copy is said to hold and has no file', 'copy-not-proved', (world) => void (intake(world).copies[1] = { folder: '/copy/A001', files: 0, bytes: 0, holds: true })],

@@ -19,6 +19,7 @@ function provedWorld(): ReturnType<typeof goodWorld> {
   for (const disk of world.disk.values()) {
     if (disk.report?.file) disk.report.file.sha256 = sha('b');
     disk.reportSha256 = sha('d');
+    disk.trailSha256 = sha('e');
   }
   if (world.input.intake !== null) world.input.intake = { ...world.input.intake, manifests: [{ file: '/day-03/A001/checksums.md5', kind: 'checksum-file', files: 5, digests: [{ file: 'checksums.md5', sha256: sha('c') }] }] };
   return world;
@@ -41,7 +42,7 @@ describe('a ready roll', () => {
     await write(folder, provedWorld().input);
     const { subject, predicate } = JSON.parse(statement(folder)) as { subject: { name: string }[]; predicate: { records: { name: string }[] } };
     expect(subject.map(({ name }) => name)).toEqual(['cut/A001C001.mov', 'cut/A001C002.mov', 'look/A001C001.mov', 'look/A001C002.mov']);
-    expect(predicate.records.map(({ name }) => name)).toEqual(['reports/A001C001.json', 'reports/A001C002.json', ...['A001C001.cut', 'A001C001.look', 'A001C002.cut', 'A001C002.look'].map((name) => `reports/deliverables/${name}.json`)]);
+    expect(predicate.records.map(({ name }) => name)).toEqual(['reports/A001C001.json', 'reports/A001C002.json', ...['A001C001.cut', 'A001C001.look', 'A001C002.cut', 'A001C002.look'].map((name) => `reports/deliverables/${name}.json`), 'reports/trails/A001C001.trail', 'reports/trails/A001C002.trail']);
   });
 
   test('that is decided again at another time keeps statement and signature', async () => {
@@ -58,6 +59,7 @@ describe('a ready roll', () => {
   test.each<[string, (world: ReturnType<typeof goodWorld>) => void]>([
     ['an output has other bytes', (world) => { if (world.first.file) world.first.file.sha256 = sha('9'); }],
     ['a report has other bytes', (world) => { const disk = world.disk.get('A001C001/cut'); if (disk) disk.reportSha256 = sha('9'); }],
+    ['a trail has other bytes', (world) => { const disk = world.disk.get('A001C001/cut'); const other = world.disk.get('A001C001/look'); if (disk && other) disk.trailSha256 = other.trailSha256 = sha('9'); }],
     ['a clip was measured otherwise', (world) => void (world.input.clips = world.input.clips.map((entry) => ({ ...entry, facts: entry.facts && { ...entry.facts, reel: 'A001' } })))],
     ['another note is told', (world) => void (world.input.findings = [finding('store-restarted', 'signal SIGKILL', 'a store that stays up')])],
   ])('gets another statement and loses its signature when %s', async (_, change) => {

@@ -5,7 +5,7 @@ import type { DeliverableReport } from '../../ledger/report.ts';
 import type { Toolchain } from '../../ledger/toolchain.ts';
 import type { ClipFacts } from '../../media/facts.ts';
 import type { Outcome } from '../../profiles/outcome.ts';
-import type { LoadedProfile } from '../../profiles/schema.ts';
+import { type LoadedProfile, standingChecks } from '../../profiles/schema.ts';
 
 export const toolchain: Toolchain = {
   rushlight: '0.1.0',
@@ -98,8 +98,8 @@ export function loaded(name: string, hash: string, checks: LoadedProfile['profil
   };
 }
 
-/** The nine that DESIGN requires of everything and the one that the profile of these tests asks for besides. */
-export const allChecks = ['frames', 'duration', 'timecode', 'cadence', 'picture', 'colour-tags', 'codec', 'audio', 'decode', 'reel'];
+/** Those that everything must pass and the one that the profile of these tests asks for besides. */
+export const allChecks: readonly string[] = [...standingChecks, 'reel'];
 
 export function report(of: Clip, profile: string, profileHash: string): DeliverableReport {
   return {
@@ -114,6 +114,7 @@ export function report(of: Clip, profile: string, profileHash: string): Delivera
     state: 'published',
     outcome: { ...outcome, fileName: `${of.id}.mov` },
     file: { path: `${profile}/${of.id}.mov`, bytes: 1234, xxh128: 'aa', sha256: 'bb' },
+    trail: { path: `reports/trails/${of.id}.trail`, sha256: 'ee' },
     facts,
     checks: allChecks.map((check) => ({ check, outcome: 'passed', measured: 'm', expected: 'm', tool: 'ffprobe 7.1' })),
     findings: [],
@@ -137,7 +138,7 @@ export function goodWorld(): World {
   const profiles = [loaded('cut', 'hash-cut'), loaded('look', 'hash-look')];
   const disk: World['disk'] = new Map();
   for (const of of [clip, secondClip]) {
-    for (const { profile, hash } of profiles) disk.set(`${of.id}/${profile.name}`, { report: structuredClone(report(of, profile.name, hash)), damage: null, standingBytes: 1234 });
+    for (const { profile, hash } of profiles) disk.set(`${of.id}/${profile.name}`, { report: structuredClone(report(of, profile.name, hash)), damage: null, standingBytes: 1234, trailSha256: 'ff' });
   }
   const input: World['input'] = {
     day: 'day-03',
