@@ -57,6 +57,8 @@ class ChannelComparison {
   readonly #trail: ChannelTrail;
   readonly #sounds: HeardChannel;
   readonly #lossless: boolean;
+  /** Whether a change of level or place that is known already lets levels part everywhere. */
+  #explainsLevels = false;
   readonly differences: SoundDifference[] = [];
 
   constructor(source: SoundTrail, heard: HeardSound, expected: ExpectedSound, channel: number) {
@@ -190,6 +192,7 @@ class ChannelComparison {
       if (Math.abs(lag - before) <= (match.verdict === 'moved' && before === 0 ? 0 : SAME_LAG)) continue;
       this.#differ(index === 0 ? 'offset' : 'drift', this.#placeOf(window), lag === 0 ? 'in place again' : lagText(lag), before === 0 ? 'in place' : `as before, ${lagText(before)}`);
       before = lag;
+      if (Math.abs(lag) > blockSamples(this.#heard.sampleRate) / 2) this.#explainsLevels = true;
     }
   }
 
@@ -203,14 +206,14 @@ class ChannelComparison {
     // Both must say so: levels know nothing above the band, and what a coder leaves out of noise makes single places weaker.
     if (change !== null && Math.abs(change) > allowed && Math.abs(atAnchors) > allowed / 2 && change > 0 === atAnchors > 0) {
       this.#differ('level', this.#sampleOf(0), `${signed(change, 2)} dB`, `0 dB ± ${allowed}`);
+      this.#explainsLevels = true;
     }
   }
 
   #explainRuns(runs: readonly Run[], { source, heard }: { source: Uint8Array; heard: Uint8Array }): void {
-    // A change of level of the whole explains levels that part everywhere.
-    if (this.differences.some(({ kind }) => kind === 'level')) return;
+    if (this.#explainsLevels) return;
     const seconds = blockSamples(this.#source.sampleRate) / this.#source.sampleRate;
-    for (const { kind, from, to } of runs) {
+    for (const { kind, from, to, mutedShare } of runs) {
       const place = `${this.#secondsOf(from)} to ${this.#secondsOf(to)} s`;
       if (kind === 'muted') {
         this.#differ('muted', this.#sampleOf(from), `silence from ${place}`, 'sound of the source');
@@ -221,6 +224,7 @@ class ChannelComparison {
       if (shift !== null && toTheEnd && shift > 0) this.#differ('drift', this.#sampleOf(from), `about ${(shift * seconds).toFixed(2)} s late to the end`, 'in place');
       else if (shift !== null && toTheEnd) this.#differ('drift', this.#sampleOf(from), `about ${(-shift * seconds).toFixed(2)} s early to the end`, 'in place');
       else if (shift !== null && shift > 0) this.#differ('repeated', this.#sampleOf(from), `the sound of ${(shift * seconds).toFixed(2)} s earlier from ${place}`, 'sound of the source');
+      else if (mutedShare > 0.5) this.#differ('muted', this.#sampleOf(from), `mostly silence from ${place}`, 'sound of the source');
       else if (kind === 'added') this.#differ('added', this.#sampleOf(from), `sound from ${place}`, 'silence');
       else this.#differ('other-sound', this.#sampleOf(from), `other levels from ${place}`, 'sound of the source');
     }

@@ -9,6 +9,10 @@ const ADDED_FROM = -50;
 const QUIET = -70;
 /** What is left of a sound that has been muted is weaker by this. */
 const MUTED_DECIBELS = 30;
+/** Share of a run's blocks that names it. */
+const MOSTLY = 0.8;
+/** Blocks that may be half silent where a silence begins and ends, and are spread by a coder. */
+const HALF_MUTED = 4;
 /** Blocks: shorter runs say nothing; runs with shorter gaps are one. */
 const SHORTEST_RUN = 2;
 const GAP = 25;
@@ -29,6 +33,8 @@ export interface Run {
   readonly kind: Parting;
   readonly from: number;
   readonly to: number;
+  /** Of its blocks that part, 0 to 1. */
+  readonly mutedShare: number;
 }
 
 const clamped = (level: number): number => Math.max(QUIET, decibelsOf(level));
@@ -50,18 +56,22 @@ function partingAt(source: Uint8Array, heard: Uint8Array, block: number): Partin
 
 /** Runs of blocks whose levels part, in order. Both arrays count the same blocks. */
 export function runsApart(source: Uint8Array, heard: Uint8Array): Run[] {
-  const runs: { kind: Parting; from: number; to: number; blocks: number }[] = [];
+  const runs: { from: number; to: number; blocks: Record<Parting, number> }[] = [];
   for (let block = 0; block < Math.min(source.length, heard.length); block++) {
     const kind = partingAt(source, heard, block);
     if (kind === null) continue;
     const last = runs.at(-1);
-    if (last !== undefined && block - last.to < GAP && (last.kind === kind || (last.kind !== 'muted' && kind !== 'muted'))) {
-      if (last.kind !== kind) last.kind = 'differs';
+    if (last !== undefined && block - last.to < GAP) {
       last.to = block + 1;
-      last.blocks += 1;
-    } else runs.push({ kind, from: block, to: block + 1, blocks: 1 });
+      last.blocks[kind] += 1;
+    } else runs.push({ from: block, to: block + 1, blocks: { muted: 0, added: 0, differs: 0, [kind]: 1 } });
   }
-  return runs.filter(({ blocks }) => blocks >= SHORTEST_RUN);
+  return runs.flatMap(({ from, to, blocks }) => {
+    const all = partings.reduce((sum, kind) => sum + blocks[kind], 0);
+    const named = partings.find((one) => blocks[one] >= MOSTLY * all) ?? 'differs';
+    const kind = named === 'muted' && all - blocks.muted > HALF_MUTED ? 'differs' : named;
+    return all < SHORTEST_RUN ? [] : [{ kind, from, to, mutedShare: blocks.muted / all }];
+  });
 }
 
 function likeness(source: Uint8Array, heard: Uint8Array, from: number, to: number, shift: number): { correlation: number; deviation: number } | null {
