@@ -91,10 +91,12 @@ describe('a trail', () => {
     expect(() => new SoundCollector({ channels, sampleRate })).toThrow(RangeError);
   });
 
-  test('bytes that are cut, longer, or changed in their head are refused or read as something else, never as the same', () => {
+  test('bytes that are cut, longer, or changed are refused or read as something else, never as the same', () => {
     const bytes = soundTrailBytes(trailOf(pcmOf(3000, noise(3)), 1, RATE));
     const trail = readSoundTrail(bytes);
-    fc.assert(fc.property(fc.integer({ min: 0, max: bytes.length - 1 }), (length) => expect(() => readSoundTrail(bytes.subarray(0, length))).toThrow(RangeError)), { numRuns: 100 });
+    fc.assert(fc.property(fc.integer({ min: 0, max: bytes.length - 1 }), (length) => {
+      expect(() => readSoundTrail(bytes.subarray(0, length))).toThrow(RangeError);
+    }), { numRuns: 100 });
     expect(() => readSoundTrail(Buffer.concat([bytes, Buffer.alloc(1)]))).toThrow(RangeError);
     fc.assert(
       fc.property(fc.integer({ min: 0, max: bytes.length - 1 }), fc.integer({ min: 1, max: 255 }), (at, flip) => {
@@ -183,10 +185,12 @@ describe('uncompressed sound', () => {
     ['inverted', pcmOf(samples, of(left.map((value) => -value)), of(right)), ['inverted 0']],
     ['weaker by 0.1 dB', pcmOf(samples, of(left.map((value) => value * 0.98855)), of(right)), ['level 0']],
     ['short by one sample', pcmOf(samples - 1, of(left), of(right)), ['length null']],
-    ['one channel', pcmOf(2 * samples, of(left)).subarray(0, 8 * samples), []],
-  ])('%s is named', (title, output, kinds) => {
-    if (title === 'one channel') expect(compared(source, output.subarray(0, 4 * samples), 1, RATE, exact(samples))).toMatchObject({ differences: [{ kind: 'channels', found: '1 channels', expected: '2 channels' }], channels: [] });
-    else expect(check(output)).toEqual(kinds);
+  ])('%s is named', (_title, output, kinds) => {
+    expect(check(output)).toEqual(kinds);
+  });
+
+  test('of another number of channels is not compared further', () => {
+    expect(compared(source, pcmOf(samples, of(left)), 1, RATE, exact(samples))).toMatchObject({ differences: [{ kind: 'channels', found: '1 channels', expected: '2 channels' }], channels: [] });
   });
 
   test('equal channels may change places', () => {
