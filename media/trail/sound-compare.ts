@@ -119,10 +119,11 @@ class ChannelComparison {
     return !this.#lossless && this.#channel === this.#expected.lowFrequency;
   }
 
-  anchors(): HeardAnchor[] {
+  /** `isEqual`: every sample was found equal, and nothing is left to be looked for. */
+  anchors(isEqual: boolean): HeardAnchor[] {
     const { windows } = this.#heard.plan;
     const allowed = this.#lossless ? ALLOWED_LAG_LOSSLESS : ALLOWED_LAG;
-    const match = (index: number): AnchorMatch => (this.#isUntold() ? UNTOLD : matchAnchor(this.#source, this.#heard.sampleRate, this.#expected, windows[index] as ListeningWindow, this.#heard.windows[index] as Int32Array, allowed));
+    const match = (index: number): AnchorMatch => (isEqual || this.#isUntold() ? UNTOLD : matchAnchor(this.#source, this.#heard.sampleRate, this.#expected, windows[index] as ListeningWindow, this.#heard.windows[index] as Int32Array, allowed));
     const mine = [...windows.keys()].filter((index) => windows[index]?.channel === this.#channel);
     const result: HeardAnchor[] = [];
     for (const index of mine) {
@@ -318,8 +319,8 @@ export function compareSound(source: SoundTrail, heard: HeardSound, expected: Ex
   for (const channel of source.channels.keys()) {
     const comparison = new ChannelComparison(source, heard, expected, channel);
     const equality = comparison.equality();
-    const anchors = comparison.anchors();
     const isEqual = equality !== null && equality.compared > 0 && equality.differing.length === 0;
+    const anchors = comparison.anchors(isEqual);
     if (!isEqual) comparison.explain(anchors);
     if (equality !== null) comparison.explainSamples(equality.byChance ? [] : equality.differing);
     differences.push(...comparison.differences);
