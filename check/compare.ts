@@ -30,6 +30,6 @@ export function compareTrails(witness: WitnessFacts | null, trail: SourceTrail |
   const source = proof === undefined ? null : basisOf(proof.basis);
   const output = basisOf(outcome.colour);
   if (proof === undefined || source === null || output === null || witness.picture === null) return { picture: null, sounds };
-  const picture = comparePictures({ source: trail.picture, output: witness.picture, framing: proof.framing, coding: outcome.codec === 'h264' ? 'predicted' : 'intra', basis: { source, output } });
+  const picture = comparePictures({ source: trail.picture, output: witness.picture, framing: proof.framing, coding: outcome.codec === 'h264' ? 'predicted' : 'intra', basis: { source, output }, fields: proof.earlierField === null ? null : { earlier: proof.earlierField, lines: proof.lines } });
   return { picture, sounds };
 }

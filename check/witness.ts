@@ -5,7 +5,7 @@ import { FIRST_PIPE } from '../media/tools/run.ts';
 import { TrailCollector } from '../media/trail/collect.ts';
 import type { PictureTrail } from '../media/trail/form.ts';
 import { type HeardSound, SoundListener } from '../media/trail/sound-listener.ts';
-import type { ExpectedSound, SoundPrecision } from '../media/trail/sound-plan.ts';
+import { type ExpectedSound, lowFrequencyChannel, type SoundPrecision } from '../media/trail/sound-plan.ts';
 import type { SourceTrail } from '../media/trail/source-trail.ts';
 import { pictureTap, rawPictures, rawSound } from '../media/trail/tap.ts';
 import type { Outcome } from '../profiles/outcome.ts';
@@ -40,7 +40,7 @@ export function expectedSound(outcome: Outcome, index: number, trail: SourceTrai
   const offset = outcome.proof?.soundOffsets[index];
   const source = track === undefined ? null : trail.sounds[track.sourceTrack];
   if (track === undefined || offset === undefined || source === null || source === undefined) return null;
-  return { offset, samples: track.samples, tolerance: track.tolerance, precision: precisionOf(track.codec, track.sampleRate, source.sampleRate) };
+  return { offset, samples: track.samples, tolerance: track.tolerance, precision: precisionOf(track.codec, track.sampleRate, source.sampleRate), lowFrequency: track.codec === 'aac' ? lowFrequencyChannel(track.layout) : null };
 }
 
 /** `tracks`: how many sound tracks the file has; those beyond are not listened to. */

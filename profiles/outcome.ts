@@ -50,6 +50,8 @@ export const outcomeSchema = z.object({
       basis: z.object({ matrix: z.string(), range: z.enum(['limited', 'full']) }),
       /** The earlier field of an interlaced source, each of whose frames becomes one progressive frame; null: whole frames. */
       earlierField: z.enum(['top', 'bottom']).nullable(),
+      /** Of the source's upright picture, both fields of an interlaced one. */
+      lines: z.int().positive(),
       /** Of each entry of `audio`: start of the source's track against the picture, in samples of the source. */
       soundOffsets: z.array(z.int()),
     })

@@ -18,6 +18,8 @@ export interface PictureRequest {
   /** How the delivered pictures are coded. */
   readonly coding: Coding;
   readonly basis: { readonly source: Basis; readonly output: Basis };
+  /** Of an interlaced source: which field is the earlier one, and the lines of both. */
+  readonly fields: { readonly earlier: 'top' | 'bottom'; readonly lines: number } | null;
 }
 
 export interface Span {
@@ -81,12 +83,18 @@ export function comparePictures(request: PictureRequest): PictureVerdict {
     untold: spansOf(frames),
     differences,
     turn: null,
-    placement: inPlace.length === 0 ? null : placementOf(placed(inPlace, { gain, offset })),
+    placement: inPlace.length === 0 ? null : placementOf({ ...placed(inPlace, { gain, offset }), down: fieldOffset(request.fields) }),
     fieldsReversed: source.views === 2 && fieldsReversed(source, ours, theirs, seen, inPlace, { gain, offset }),
     levels: compareLevels(source, output, seen, new Set(inPlace), basis),
     gain,
     offset,
   };
+}
+
+/** Lines of the upper field lie half a line above those of both: a whole picture then seems to be higher, by so many cells. */
+function fieldOffset(fields: PictureRequest['fields']): number {
+  if (fields === null) return 0;
+  return ((fields.earlier === 'top' ? -0.5 : 0.5) * GRID_HEIGHT) / fields.lines;
 }
 
 function spansOf(frames: readonly FrameMatch[]): Span[] {

@@ -136,6 +136,7 @@ export function matchFrames(source: Pictures, output: Pictures, coding: Coding, 
   const frames = near.map((_, frame): FrameMatch => {
     const residual = frame < source.count ? Math.sqrt(energy(source, output, levels, frame, frame)) : Number.POSITIVE_INFINITY;
     const mean = background(residuals, cells, output.count, frame, good);
+    if (frame < source.count && isOutlier(frame, residual) && mostFits(source, output, levels, frame, 2 * (usualSize[frame] as number) + OUTLIER.plus)) return { state: 'damaged', shows: frame, residual };
     if (frame >= source.count || isOutlier(frame, residual)) return { state: 'wrong', shows: shownBy(frame, mean), residual };
     const noise = { own: Math.max(usualOwn[frame] as number, FLOOR), whole: usualSize[frame] as number, cells: rests.subarray(frame * cells, (frame + 1) * cells) };
     const told = tell(source, output, levels, frame, mean, noise, coding);
@@ -147,6 +148,14 @@ export function matchFrames(source: Pictures, output: Pictures, coding: Coding, 
     return { state: told, shows: frame, residual };
   });
   return { gain, offset, frames };
+}
+
+/** Whether all but a quarter of the cells are what they should be: then a part is damaged, and it is no other picture. */
+function mostFits(source: Pictures, output: Pictures, { gain, offset }: Levels, frame: number, limit: number): boolean {
+  const { cells } = source;
+  if (source.contrast(frame) < FLAT) return false;
+  const rests = Array.from({ length: cells }, (_, cell) => Math.abs((output.values[frame * cells + cell] as number) - offset - gain * (source.values[frame * cells + cell] as number))).sort((a, b) => a - b);
+  return (rests[Math.floor(0.75 * cells)] as number) <= limit;
 }
 
 interface Noise {

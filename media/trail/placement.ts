@@ -33,6 +33,8 @@ export interface PlacementRequest {
   readonly levels: Levels;
   /** Frames known to be in their place. */
   readonly frames: readonly number[];
+  /** How far down a picture in its place seems to lie, cells: not 0 where one field stands for both. Default 0. */
+  readonly down?: number;
   /** Delivered pixels across and down of one cell. */
   readonly cellPixels: { readonly width: number; readonly height: number };
 }
@@ -134,7 +136,8 @@ export function placementOf(request: PlacementRequest): Placement {
   }
   const gradient = (term: 2 | 3): number => Math.sqrt((matrix[term]?.[term] as number) / Math.max(1, counted));
   const answer = gradient(2) < GRADIENT || gradient(3) < GRADIENT ? null : solve(matrix, right);
-  const [, , x = 0, y = 0, growth = 0] = answer ?? [];
+  const [, , x = 0, found = 0, growth = 0] = answer ?? [];
+  const y = answer === null ? 0 : found - (request.down ?? 0);
   // Half a delivered pixel is what a scaler may round by.
   const displaced = Math.abs(x) > Math.max(MOVED_CELLS, 0.75 / cellPixels.width) || Math.abs(y) > Math.max(MOVED_CELLS, 0.75 / cellPixels.height) || Math.abs(growth) > GROWN;
   return { turn: null, right: x, down: y, scale: 1 + growth, displaced };

@@ -36,10 +36,12 @@ function laidBack(framing: Framing | null): string[] {
  * Everything that is no planar Y'CbCr becomes so on its way to the grid: RGB as BT.709 limited (`rgbBasis`), packed
  * Y'CbCr as it is.
  */
-function toPlanes(format: string): string[] {
+function toPlanes(format: string, asItIs: boolean): string[] {
   if (isPlanarYuv(format) || isGray(format)) return [];
   const matrix = isRgb(format) ? 'out_color_matrix=bt709:out_range=limited' : 'in_color_matrix=bt709:out_color_matrix=bt709:in_range=limited:out_range=limited';
-  return [`scale=w=${GRID_WIDTH}:h=${GRID_HEIGHT}:flags=area+accurate_rnd+full_chroma_inp+full_chroma_int+bitexact:${matrix}`, 'format=yuv444p16le'];
+  // Lines of two fields must not be averaged: those pictures are unpacked at their own size.
+  const size = asItIs ? '' : `w=${GRID_WIDTH}:h=${GRID_HEIGHT}:`;
+  return [`scale=${size}flags=area+accurate_rnd+full_chroma_inp+full_chroma_int+bitexact:${matrix}`, 'format=yuv444p16le'];
 }
 
 /** What the values of a trail of RGB pictures are. */
@@ -50,8 +52,8 @@ export function pictureTap(from: string, picture: TappedPicture): PictureTap {
   const shrink = (width: number, height: number): string[] => [...laidBack(framing), `scale=w=${width}:h=${height}:${AVERAGE}`, 'format=gray16le'];
   const luma = isGray(format) ? [] : ['extractplanes=y'];
   const hasColour = !isGray(format);
-  // Renumbered: stacking waits for equal times, and what times a file gives is told elsewhere.
-  const start = [`[${from}]setpts=N`, ...toPlanes(format)];
+  // Renumbered, a second apart: stacking waits for equal times, and no time base of an encoder makes two frames one.
+  const start = [`[${from}]settb=1`, 'setpts=N', ...toPlanes(format, earlierField !== null)];
   const chains = hasColour ? [`${[...start, 'split=2'].join(',')}[trail-luma][trail-colour]`] : [`${start.join(',')}[trail-luma]`];
   if (earlierField === null) chains.push(`[trail-luma]${[...luma, ...shrink(GRID_WIDTH, GRID_HEIGHT)].join(',')}[luma]`);
   else {

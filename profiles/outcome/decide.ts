@@ -101,6 +101,7 @@ export function outcomeOf(request: OutcomeRequest): OutcomeDecision {
       framing: { scaled: raster.scaled, window: { ...cutOf(raster), width: raster.width, height: raster.height }, covered: coveredStrips(profile, raster.width, raster.height) },
       basis: isRgb(video.pixelFormat) ? rgbBasis : { matrix: colour.plan.source.matrix, range: colour.plan.source.range },
       earlierField: earlierField(video),
+      lines: video.rotation === 90 || video.rotation === 270 ? video.width : video.height,
       soundOffsets: sound.tracks.map((track) => facts.audio[track.sourceTrack]?.startOffset ?? 0),
     },
     estimatedBytes: estimatedBytes(profile, raster, video.frames, sound.tracks),

@@ -11,7 +11,7 @@ import { recipeOf } from '../../profiles/recipe/index.ts';
 import type { Profile } from '../../profiles/schema.ts';
 import { freshFolder } from '../support/folder.ts';
 import { factsOf, makeAll } from '../support/make.ts';
-import { ffmpeg, makeMovie } from '../support/media.ts';
+import { drained, ffmpeg, makeMovie } from '../support/media.ts';
 
 const asShot: Profile['raster'] = { policy: 'native', width: null, height: null, multiple_of: 2, enlarge: false };
 let vc3: Profile;
@@ -388,7 +388,7 @@ test('one decode serves all deliverables, and every decoded frame is told with i
   const recipe = recipeOf({ facts, deliverables, words: { clip: 'clip', roll: 'A001' }, textFolder: folder, threads: 1 });
   for (const file of recipe.textFiles) writeFileSync(file.path, file.text);
   expect(recipe.filterGraph.match(/\[0:/g)).toHaveLength(1);
-  const run = await runForOutput('ffmpeg', ['-hide_banner', '-nostdin', '-y', '-loglevel', 'repeat+level+info', ...recipe.inputOptions, '-i', source, '-filter_complex', recipe.filterGraph, ...recipe.outputArguments]);
+  const run = await runForOutput('ffmpeg', ['-hide_banner', '-nostdin', '-y', '-loglevel', 'repeat+level+info', ...recipe.inputOptions, '-i', source, '-filter_complex', recipe.filterGraph, ...recipe.outputArguments], { pipes: drained });
   expect(run.exitCode, run.stderr).toBe(0);
   expect(run.stderr.match(/\[Parsed_showinfo_0 @ [^\]]+\] \[info\] n: *\d+ .*s:320x180/g)).toHaveLength(5);
 });

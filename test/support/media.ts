@@ -2,7 +2,7 @@
 import { createHash } from 'node:crypto';
 import { copyFileSync, existsSync, mkdirSync, renameSync, rmSync } from 'node:fs';
 import { dirname, extname, join } from 'node:path';
-import { runTool } from '../../media/tools/run.ts';
+import { type RunOptions, runTool } from '../../media/tools/run.ts';
 import { sharedFolder } from './folder.ts';
 
 export interface MovieOptions {
@@ -26,9 +26,14 @@ export interface MovieOptions {
   readonly extension?: string;
 }
 
+/** For commands that write more than files: every further pipe is read and thrown away. */
+export const drained: NonNullable<RunOptions['pipes']> = Array.from({ length: 12 }, () => async (stream) => {
+  for await (const _ of stream);
+});
+
 /** ffmpeg for making test material; throws with stderr when it fails. */
 export async function ffmpeg(...args: string[]): Promise<void> {
-  const result = await runTool('ffmpeg', ['-hide_banner', '-loglevel', 'error', '-nostdin', '-y', ...args]);
+  const result = await runTool('ffmpeg', ['-hide_banner', '-loglevel', 'error', '-nostdin', '-y', ...args], { pipes: drained });
   if (result.reason !== 'exited' || result.exitCode !== 0) throw new Error(`test material: ffmpeg ${args.join(' ')}\n${result.startError ?? result.stderr}`);
 }
 
