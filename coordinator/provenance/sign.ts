@@ -64,7 +64,7 @@ function payloadOf(audit: RollAudit, signable: Signable | null, findings: readon
 async function sign({ bytes, folder, standing }: Payload, key: KeyObject): Promise<string> {
   const keyid = keyIdOf(key);
   const before = standing.envelope !== null && standing.envelope.payloadType === STATEMENT_MEDIA_TYPE && standing.envelope.payload.equals(bytes) ? standing.envelope.signatures : [];
-  const others = before.flatMap((one): Signature[] => (one.keyid === undefined || one.keyid === keyid ? [] : [{ keyid: one.keyid, sig: one.sig }]));
+  const others: Signature[] = before.filter((one) => one.keyid !== keyid).map((one) => ({ keyid: one.keyid, sig: one.sig }));
   const path = layout.envelope(folder);
   await writeWhole(path, envelopeBytes(STATEMENT_MEDIA_TYPE, bytes, [...others, { keyid, sig: signPayload(STATEMENT_MEDIA_TYPE, bytes, key) }]));
   return path;

@@ -34,7 +34,7 @@ export function pae(payloadType: string, payload: Buffer): Buffer {
 }
 
 export interface Signature {
-  readonly keyid: string;
+  readonly keyid?: string | undefined;
   readonly sig: Buffer;
 }
 

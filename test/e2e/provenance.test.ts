@@ -289,6 +289,15 @@ describe('sign', () => {
     expect(new Set(audit.signatures.map(({ keyid }) => keyid)).size).toBe(2);
   });
 
+  test('keeps a signature that names no key', async () => {
+    const delivery = copyOf(join(base, 'signed'));
+    const path = join(delivery, roll, 'statement.dsse.json');
+    editJson(path, (value: { signatures: { sig: string }[] }) => void (value.signatures = value.signatures.map(({ sig }) => ({ sig }))));
+    expect(await auditOf(delivery, [publicKey])).toMatchObject({ measured: 'ready', signatures: [{ state: 'verified' }] });
+    expect((await runCli(['sign', delivery, '--key', strangersKey, '--quiet'])).code).toBe(0);
+    expect((await auditOf(delivery, [publicKey])).signatures.map(({ state }) => state)).toEqual(['verified', 'wrong']);
+  });
+
   test('replaces an envelope that is damaged or of another statement', async () => {
     const delivery = copyOf(join(base, 'signed'));
     for (const spoiled of ['{', text(join(delivery, roll, 'statement.dsse.json')).replace(/"payload": "[^"]*"/, '"payload": "e30="')]) {
