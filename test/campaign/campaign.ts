@@ -2,7 +2,8 @@
 import { mkdirSync } from 'node:fs';
 import { join } from 'node:path';
 import pLimit from 'p-limit';
-import { describeOperation, type FaultName } from '../faults/fault.ts';
+import { describeOperation, type FaultName, isApt } from '../faults/fault.ts';
+import type { Stage } from '../faults/operation.ts';
 import { type Case, dealer } from './draw.ts';
 import { runCase } from './run-case.ts';
 
@@ -21,21 +22,23 @@ export interface CampaignRequest {
 }
 
 /**
- * `caught`: held. `no-effect`: ready, and the files are what a sound encoder makes. `missed`: ready, and they are not.
+ * `caught`: held for what it is; `otherwise`: held, for something else. `no-effect`: ready, and the files are what a sound encoder makes. `missed`: ready, and they are not.
  * Of clean cases `ready` and `wrong-held`. `broken`: the case itself did not work.
  */
-export const ends = ['caught', 'no-effect', 'missed', 'ready', 'wrong-held', 'broken'] as const;
+export const ends = ['caught', 'otherwise', 'no-effect', 'missed', 'ready', 'wrong-held', 'broken'] as const;
 export type End = (typeof ends)[number];
 
 export interface CampaignCase {
   readonly id: string;
   readonly fault: FaultName | null;
+  /** Where it sits; null where that is no question. */
+  readonly stage: Stage | null;
   readonly clip: string;
   readonly profiles: readonly string[];
   readonly operation: string;
   readonly end: End;
   readonly codes: readonly string[];
-  /** Of a missed fault what differs, of a broken case why. */
+  /** Of a missed fault what differs in the files, of a case held wrongly or for something else the findings, of a broken one why. */
   readonly differences: readonly string[];
   readonly seconds: number;
 }
@@ -45,11 +48,12 @@ const AT_ONCE = 2;
 
 async function oneCase(draw: () => Promise<Case>, folder: string, keep: boolean): Promise<CampaignCase> {
   const { id, fault, clip, profiles, operation, job } = await draw();
-  const about = { id, fault, clip, profiles, operation: describeOperation(operation) };
+  const stage = 'stage' in operation ? operation.stage : null;
+  const about = { id, fault, stage, clip, profiles, operation: describeOperation(operation) };
   try {
-    const { verdict, codes, done, withoutEffect, differences, milliseconds } = await runCase(job, operation, join(folder, `case-${id}`), keep);
-    const end: End = !done ? 'broken' : fault === null ? (verdict === 'ready' ? 'ready' : 'wrong-held') : verdict === 'held' ? 'caught' : withoutEffect ? 'no-effect' : 'missed';
-    return { ...about, end, codes, differences: done ? differences : ['the fault was not done', ...codes], seconds: Math.round(milliseconds / 100) / 10 };
+    const { verdict, codes, told, done, withoutEffect, differences, milliseconds } = await runCase(job, operation, join(folder, `case-${id}`), keep);
+    const end: End = !done ? 'broken' : fault === null ? (verdict === 'ready' ? 'ready' : 'wrong-held') : verdict === 'held' ? (isApt(fault, operation, codes) ? 'caught' : 'otherwise') : withoutEffect ? 'no-effect' : 'missed';
+    return { ...about, end, codes, differences: !done ? ['the fault was not done', ...told] : end === 'wrong-held' || end === 'otherwise' ? told : differences, seconds: Math.round(milliseconds / 100) / 10 };
   } catch (error) {
     return { ...about, end: 'broken', codes: [], differences: [(error as Error).message], seconds: 0 };
   }
@@ -77,8 +81,10 @@ export async function runCampaign(request: CampaignRequest): Promise<CampaignCas
 
 export interface FaultRow {
   readonly fault: string;
+  readonly stage: string;
   readonly cases: number;
   readonly caught: number;
+  readonly otherwise: number;
   readonly noEffect: number;
   readonly missed: number;
   readonly broken: number;
@@ -101,10 +107,11 @@ function codesOf(list: readonly CampaignCase[]): [string, number][] {
 
 export function summaryOf(results: readonly CampaignCase[]): CampaignSummary {
   const count = (list: readonly CampaignCase[], end: End): number => list.filter((one) => one.end === end).length;
-  const names = [...new Set(results.flatMap(({ fault }) => (fault === null ? [] : [fault])))].sort();
-  const rows = names.map((fault) => {
-    const list = results.filter((one) => one.fault === fault);
-    return { fault, cases: list.length, caught: count(list, 'caught'), noEffect: count(list, 'no-effect'), missed: count(list, 'missed'), broken: count(list, 'broken'), codes: codesOf(list) };
+  const names = [...new Set(results.flatMap(({ fault, stage }) => (fault === null ? [] : [`${fault} ${stage ?? ''}`])))].sort();
+  const rows = names.map((name) => {
+    const [fault, stage] = name.split(' ') as [string, string];
+    const list = results.filter((one) => one.fault === fault && (one.stage ?? '') === stage);
+    return { fault, stage, cases: list.length, caught: count(list, 'caught'), otherwise: count(list, 'otherwise'), noEffect: count(list, 'no-effect'), missed: count(list, 'missed'), broken: count(list, 'broken'), codes: codesOf(list) };
   });
   const without = results.filter(({ fault }) => fault === null);
   return {

@@ -19,6 +19,8 @@ export interface CaseResult {
   readonly verdict: RollVerdict['verdict'];
   /** Codes of the findings that hold, each once. */
   readonly codes: readonly string[];
+  /** The same findings in words. */
+  readonly told: readonly string[];
   /** The operation took place, and the real program ended with 0: what is held is then held for the fault. */
   readonly done: boolean;
   /** Only of a spoiled case that came out ready: whether the published files are, decoded, those of a sound encoder. */
@@ -90,7 +92,9 @@ export async function runCase(job: Job, operation: Operation, folder: string, ke
   const faulty = faultyFfmpeg(folder, operation);
   await work(spoiled, faulty.path);
   const { verdict, findings } = await gateVerdict(spoiled);
-  const codes = [...new Set(findings.filter(holds).map((item) => item.code))].sort();
+  const held = findings.filter(holds);
+  const codes = [...new Set(held.map((item) => item.code))].sort();
+  const told = held.map(({ code, profile, found, expected }) => `${profile ?? ''} ${code}: ${found}; expected ${expected}`);
   let differences: string[] = [];
   if (verdict === 'ready' && operation.do !== 'none') {
     const good = into(job, join(folder, 'sound'));
@@ -102,5 +106,5 @@ export async function runCase(job: Job, operation: Operation, folder: string, ke
   // A decoder may well end on a damaged clip.
   const done = code === 0 || (code !== undefined && operation.do === 'damage');
   if (!keep) rmSync(folder, { recursive: true, force: true });
-  return { verdict, codes, done, withoutEffect: verdict === 'ready' && differences.length === 0, differences, milliseconds: performance.now() - started };
+  return { verdict, codes, told, done, withoutEffect: verdict === 'ready' && differences.length === 0, differences, milliseconds: performance.now() - started };
 }

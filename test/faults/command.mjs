@@ -89,15 +89,27 @@ export function mapFilters(map, count) {
   return [...(map.length > count ? [`tpad=stop=${map.length - count}:stop_mode=clone`] : []), `shuffleframes=${whole.join('|')}`].join(',');
 }
 
-/** The graph a second time, on the second input, without what it would tell: its picture ends are called `[<name>_wrong]`. */
-function secondGraph(graph) {
-  const labels = [...graph.matchAll(/\[([A-Za-z][\w-]*)\]/g)].map((match) => match[1]);
-  const ends = [...new Set(labels)].filter((label) => labels.filter((other) => other === label).length === 1);
-  const copy = graph
-    .replace(/showinfo(?:=[^,;[]*)?,/g, '')
-    .replace(/\[0:(\w+)\]/g, '[1:$1]')
-    .replace(/\[([A-Za-z][\w-]*)\]/g, '[$1_wrong]');
-  return { copy, ends };
+const LABEL = /\[([A-Za-z][\w-]*)\]/g;
+
+/** Chains of the graph that a picture's end `[name]` comes from, once more and on the second input, without what they would tell. Every other end of theirs goes nowhere; this one is `[<name>_wrong]`. */
+function secondWay(graph, name) {
+  const chains = graph.split(';').map((text) => {
+    const [, inputs] = /^((?:\[[^\]]*\])*)/.exec(text);
+    const [, outputs] = /((?:\[[^\]]*\])*)$/.exec(text);
+    const labels = (part) => [...part.matchAll(LABEL)].map((match) => match[1]);
+    return { text, inputs: labels(inputs), outputs: labels(outputs) };
+  });
+  const wanted = new Set([name]);
+  const taken = [];
+  // From the end to the beginning: a chain stands behind those that feed it.
+  for (const chain of chains.toReversed()) {
+    if (!chain.outputs.some((label) => wanted.has(label))) continue;
+    taken.unshift(chain);
+    for (const label of chain.inputs) wanted.add(label);
+  }
+  const loose = taken.flatMap(({ outputs }) => outputs).filter((label) => !wanted.has(label));
+  const copies = taken.map(({ text }) => text.replace(/showinfo(?:=[^,;[]*)?,/g, '').replace(/\[0:(\w+)\]/g, '[1:$1]').replace(LABEL, '[$1_wrong]'));
+  return [...copies, ...loose.map((label) => `[${label}_wrong]nullsink`)].join(';');
 }
 
 /** Two streams laid into each other have no rate of their own, and a muxer without a rate writes no timecode. */
@@ -111,14 +123,12 @@ function rateOf(graph) {
 function withOtherClip(args, { profile, clip, at }) {
   const { pad, start, end } = sectionOf(args, profile);
   const graph = graphOf(args);
-  const { copy, ends } = secondGraph(graph);
   const name = pad.slice(1, -1);
-  const sinks = ends.filter((label) => label !== name).map((label) => `;[${label}_wrong]nullsink`);
   const tail =
     at === null
       ? `;[right]nullsink;[${name}_wrong]null${pad}`
-      : `;[right]select='not(eq(n,${at}))'[others];[${name}_wrong]select='eq(n,${at})'[stranger];[others][stranger]interleave,fps=${rateOf(graph)},${tagsBefore(graph, pad)}${pad}`;
-  const changed = withGraph(args, `${replaced(graph, pad, '[right]')};${copy}${sinks.join('')}${tail}`).map((argument, index) =>
+      : `;[right]select='not(eq(n,${at}))'[others];[${name}_wrong]select='eq(n,${at})'[stranger];[others][stranger]interleave,settb=1/(${rateOf(graph)}),setpts=N,fps=fps=${rateOf(graph)}:eof_action=pass,${tagsBefore(graph, pad)}${pad}`;
+  const changed = withGraph(args, `${replaced(graph, pad, '[right]')};${secondWay(graph, name)}${tail}`).map((argument, index) =>
     at === null && index > start + 1 && index < end && args[index - 1] === '-map' ? replaced(argument, '0:', '1:') : argument,
   );
   const behind = placeOfInput(args) + 1;

@@ -1,4 +1,6 @@
 /** The faults that an encode can have, each drawn for a clip and a deliverable as an operation of `ffmpeg-with-a-fault.mjs`. */
+import { basename } from 'node:path';
+import type { FindingCode } from '../../findings/registry.ts';
 import type { ClipFacts } from '../../media/facts.ts';
 import type { Outcome } from '../../profiles/outcome.ts';
 import type { Profile } from '../../profiles/schema.ts';
@@ -180,15 +182,59 @@ export function drawFault(name: FaultName, situation: Situation, random: Random)
   return (faults[name] as Draw)(situation, random);
 }
 
+const ORDER = ['frames-shifted', 'frames-swapped', 'frame-missing', 'frame-repeated', 'frames-frozen'] as const;
+const STRANGE = ['frame-foreign', 'picture-damaged'] as const;
+
+/** What a fault should be told as: one of these, or as another payload where the finished file was spoiled. Whatever else is told may be a wrong alarm. */
+export const apt = {
+  'frame-dropped': ['frame-count-differs', 'encoder-failed', 'decode-times-differ'],
+  'frame-repeated': ['frame-count-differs', 'encoder-failed', 'decode-times-differ'],
+  'one-dropped-another-repeated': ORDER,
+  'two-swapped': ORDER,
+  'all-shifted': ORDER,
+  'shifted-from-a-frame': ORDER,
+  'ten-frozen': ORDER,
+  'frame-black': ['frame-black', ...STRANGE],
+  'frame-of-another-clip': STRANGE,
+  'wrong-clip': [...STRANGE, 'decode-other-clip', 'sound-foreign', 'levels-differ', 'frame-missing'],
+  mirrored: ['picture-turned'],
+  'frame-mirrored': STRANGE,
+  'wrong-crop': ['picture-displaced'],
+  'wrong-field-order': ['fields-reversed'],
+  'wrong-range': ['range-wrong', 'levels-differ'],
+  'wrong-range-tag': ['colour-tags-differ'],
+  'wrong-matrix': ['matrix-wrong', 'levels-differ'],
+  'wrong-matrix-tag': ['colour-tags-differ'],
+  'wrong-size': ['picture-differs'],
+  'wrong-rate': ['duration-differs'],
+  'wrong-profile': ['codec-differs'],
+  'bit-flipped': ['does-not-decode'],
+  truncated: ['deliverable-unreadable', 'does-not-decode'],
+  'timecode-off-by-one': ['timecode-differs'],
+  'drop-flag-lost': ['timecode-differs'],
+  'track-lost': ['sound-differs'],
+  'tracks-swapped': ['sound-foreign', 'sound-altered', 'sound-channels-wrong'],
+  'channels-swapped': ['sound-channels-wrong'],
+  'sound-late': ['sound-displaced'],
+  'sound-silent': ['sound-altered', 'sound-foreign'],
+  'polarity-turned': ['sound-altered'],
+  'damage-concealed': [...STRANGE, 'clip-decode-error', 'decode-other-clip', 'encoder-failed'],
+  'nothing-written': ['encoder-failed', 'encoder-wrote-nothing'],
+} as const satisfies Record<FaultName, readonly FindingCode[]>;
+
+export function isApt(name: FaultName, operation: Operation, codes: readonly string[]): boolean {
+  const wanted: readonly string[] = 'stage' in operation && operation.stage === 'file' ? [...apt[name], 'payload-differs'] : apt[name];
+  return codes.some((code) => wanted.includes(code));
+}
+
 /** The operation in a few words, for people. */
 export function describeOperation(operation: Operation): string {
   if (operation.do === 'none' || operation.do === 'nothing' || operation.do === 'hang') return operation.do;
   const { do: what, ...rest } = operation;
-  const text = (value: unknown): string => String(value).replace(/^.*\//, '');
   if (what === 'frames') {
     const { map, count } = operation;
     const moved = map.flatMap((from, index) => (from === index ? [] : [`${index}<${from}`]));
     return `${operation.stage} ${operation.profile} ${map.length} of ${count} pictures, ${moved.length} moved: ${moved.slice(0, 4).join(' ')}${moved.length > 4 ? ' …' : ''}`;
   }
-  return [what, ...Object.entries(rest).map(([key, value]) => (key === 'stage' || key === 'profile' ? text(value) : `${key}=${text(value)}`))].join(' ');
+  return [what, ...Object.entries(rest).map(([key, value]) => (key === 'stage' || key === 'profile' ? String(value) : `${key}=${key === 'clip' ? basename(String(value)) : String(value)}`))].join(' ');
 }

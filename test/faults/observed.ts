@@ -28,7 +28,7 @@ export async function observed(path: string): Promise<Observed> {
   const decode = ['-v', 'quiet', '-nostdin', '-i', `file:${path}`];
   const [pictures, sounds, told] = await Promise.all([
     lines('ffmpeg', [...decode, '-map', '0:v', '-fps_mode', 'passthrough', '-f', 'framemd5', '-']),
-    lines('ffmpeg', [...decode, '-map', '0:a?', '-f', 'streamhash', '-hash', 'md5', '-']),
+    lines('ffmpeg', [...decode, '-map', '0:a?', '-vn', '-c:a', 'pcm_s32le', '-f', 'streamhash', '-hash', 'md5', '-']),
     lines('ffprobe', ['-v', 'quiet', '-show_streams', '-show_format', '-of', 'flat', `file:${path}`]),
   ]);
   const frames = pictures.filter((line) => !line.startsWith('#')).map((line) => line.split(',').map((part) => part.trim()));
