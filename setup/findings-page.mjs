@@ -5,6 +5,7 @@ const areas = [
   ['clip', 'The clip', 'Found at the survey, when every clip is measured.'],
   ['profile', 'The profile', 'Found before anything runs, or when a clip does not fit what a profile asks.'],
   ['deliverable', 'What was made', 'Found while a deliverable is made, checked or published, or when a delivery is audited.'],
+  ['trail', 'The content', 'Found when a deliverable’s frame trail, sound and packets are held against its source’s, on the night and in an audit.'],
   ['provenance', 'The statement', 'Found when a delivery is audited or signed.'],
   ['night', 'The night', 'Found by the night as a whole: folders, queue, workers, targets, and the gate.'],
   ['machine', 'The machine', 'Found by `doctor`, by the demo, and whenever a program is started.'],

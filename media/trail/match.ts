@@ -19,17 +19,18 @@ const SAME = 8;
 /**
  * Two source frames can be told apart where they differ by this many usual residuals: `own`, what is left of them
  * without the background, and `whole`, with it. A codec of whole pictures errs independently in each frame, and 448
- * cells average that out; one that predicts repeats an older frame's noise for as long as it pays, so that only
- * differences beyond its whole error count. Measured on VC-3, RDD 36 and H.264.
+ * cells average that out; one that predicts repeats what an older frame looked like for as long as it pays and lags
+ * behind a slow fade by two or three frames, so that only differences well beyond its whole error count. Measured on
+ * VC-3, RDD 36 and H.264.
  */
-const TELLING = { intra: { own: 1, whole: 0 }, predicted: { own: 2, whole: 1.2 } } as const;
+const TELLING = { intra: { own: 1, whole: 0 }, predicted: { own: 2, whole: 2 } } as const;
 /** And by this many times the noise of the very cells in which they differ, all differences added up. */
 const TELLING_CELLS = 4;
 /** Work that the search of whole clips for misplaced frames may cost, comparisons of two frames. */
 const SEARCH_BUDGET = 4_000_000;
 /** Projections: below `right` the frame is the right one, above `wrong` it is the other. */
 const RIGHT = 0.5;
-const WRONG = 0.6;
+const WRONG = { intra: 0.6, predicted: 0.75 } as const;
 /** A residual beyond these is no codec's: times the usual one, plus; and in any case. 256 is one code value of 8 bits. */
 const OUTLIER = { times: 6, plus: 80, most: 1000 } as const;
 /** The same for the worst cell of a frame, without the background's share. */
@@ -136,8 +137,11 @@ export function matchFrames(source: Pictures, output: Pictures, coding: Coding, 
   const frames = near.map((_, frame): FrameMatch => {
     const residual = frame < source.count ? Math.sqrt(energy(source, output, levels, frame, frame)) : Number.POSITIVE_INFINITY;
     const mean = background(residuals, cells, output.count, frame, good);
-    if (frame < source.count && isOutlier(frame, residual) && mostFits(source, output, levels, frame, 2 * (usualSize[frame] as number) + OUTLIER.plus)) return { state: 'damaged', shows: frame, residual };
-    if (frame >= source.count || isOutlier(frame, residual)) return { state: 'wrong', shows: shownBy(frame, mean), residual };
+    if (frame >= source.count || isOutlier(frame, residual)) {
+      const shows = shownBy(frame, mean);
+      const isPart = shows === null && frame < source.count && mostFits(source, output, levels, frame, 2 * (usualSize[frame] as number) + OUTLIER.plus);
+      return isPart ? { state: 'damaged', shows: frame, residual } : { state: 'wrong', shows, residual };
+    }
     const noise = { own: Math.max(usualOwn[frame] as number, FLOOR), whole: usualSize[frame] as number, cells: rests.subarray(frame * cells, (frame + 1) * cells) };
     const told = tell(source, output, levels, frame, mean, noise, coding);
     if (told === 'wrong') {
@@ -186,7 +190,7 @@ function tell(source: Pictures, output: Pictures, { gain, offset }: Levels, fram
     // Root of squares over the noise in their direction: how many times a whole step stands above the noise in it.
     const telling = Math.sqrt(squares / cells) >= least && squares >= TELLING_CELLS * Math.sqrt(noisy);
     const along = squares > 0 ? product / squares : 0;
-    if (telling && along > WRONG) return 'wrong';
+    if (telling && along > WRONG[coding]) return 'wrong';
     if (Math.abs(other - frame) === 1 && (!telling || along > RIGHT)) state = 'untold';
   }
   return state;
