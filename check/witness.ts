@@ -1,6 +1,6 @@
 /** What the one decode of a file is asked for beside errors and a count: its frame trail, its sound, and a hash of its packets. */
 import type { Readable } from 'node:stream';
-import { type Payload, PAYLOAD_HASH, payloadFilters, readPayload } from '../media/payload.ts';
+import { type Payload, payloadFilters, payloadOptions, readPayload } from '../media/payload.ts';
 import { FIRST_PIPE } from '../media/tools/run.ts';
 import { TrailCollector } from '../media/trail/collect.ts';
 import type { PictureTrail } from '../media/trail/form.ts';
@@ -70,8 +70,7 @@ export function witnessOf(outcome: Outcome, trail: SourceTrail | null, tracks: n
 
   let payload: Payload = { streams: [] };
   const comparable = outcome.codec === 'h264' ? ['-bsf:v', payloadFilters.h264.ofFile] : [];
-  // Packets before the edit list's start belong to the payload too.
-  add(['-map', '0:v', '-map', '0:a?', '-c', 'copy', '-copypriorss', '1', '-copyinkf', ...comparable, '-f', 'streamhash', '-hash', PAYLOAD_HASH], async (stream) => {
+  add(payloadOptions(['0:v', '0:a?'], comparable), async (stream) => {
     payload = await readPayload(stream);
   });
 

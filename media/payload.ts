@@ -14,6 +14,11 @@ export const PAYLOAD_HASH = 'murmur3';
  */
 export const payloadFilters = { h264: { ofEncoder: 'filter_units=remove_types=7-8', ofFile: 'h264_mp4toannexb,filter_units=remove_types=7-8' } } as const;
 
+/** Output options, in front of their target, that hash these streams without decoding them, from the first packet to the last; packets before an edit list's start are packets too. */
+export function payloadOptions(streams: readonly string[], bitstreamFilters: readonly string[] = []): string[] {
+  return [...streams.flatMap((stream) => ['-map', stream]), '-c', 'copy', '-copypriorss', '1', '-copyinkf', ...bitstreamFilters, '-f', 'streamhash', '-hash', PAYLOAD_HASH];
+}
+
 /** Per stream in order: `v` or `a`, and the hash. */
 export interface Payload {
   readonly streams: readonly { readonly kind: string; readonly hash: string }[];

@@ -15,6 +15,8 @@ export interface Collecting {
   readonly readers: readonly ((stream: Readable) => Promise<void>)[];
   /** Of each deliverable, what left its encoders. */
   readonly payloads: readonly Payload[];
+  /** Of the source, what was read of it. */
+  readonly source: () => Payload;
   /** null: the encoder did not tell the clock of the frames. */
   trail(watched: Watched): SourceTrail | null;
 }
@@ -30,10 +32,16 @@ function used(facts: ClipFacts, outcomes: readonly Outcome[], track: number): { 
 export function collect(facts: ClipFacts, outcomes: readonly Outcome[], pipes: readonly Pipe[], earlierField: 'top' | 'bottom' | null): Collecting {
   const pictures = new TrailCollector();
   const payloads: Payload[] = outcomes.map(() => ({ streams: [] }));
+  let source: Payload = { streams: [] };
   const sounds = new Map<number, SoundCollector>();
   const readers = pipes.map((pipe): ((stream: Readable) => Promise<void>) => {
     if (pipe.kind === 'luma') return (stream) => pictures.luma.read(stream);
     if (pipe.kind === 'colour') return (stream) => pictures.colour.read(stream);
+    if (pipe.kind === 'source') {
+      return async (stream) => {
+        source = await readPayload(stream);
+      };
+    }
     if (pipe.kind === 'payload') {
       return async (stream) => {
         payloads[pipe.deliverable] = await readPayload(stream);
@@ -50,6 +58,7 @@ export function collect(facts: ClipFacts, outcomes: readonly Outcome[], pipes: r
   return {
     readers,
     payloads,
+    source: () => source,
     trail: ({ timeBase, times }) => {
       if (timeBase === null) return null;
       const picture = pictures.trail(earlierField === null ? 1 : 2, pipes.some(({ kind }) => kind === 'colour'));

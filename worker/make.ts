@@ -4,10 +4,10 @@ import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import type { Job } from '../ledger/job.ts';
 import { earlierField } from '../media/facts.ts';
-import { openInput } from '../media/input.ts';
-import type { Payload } from '../media/payload.ts';
+import { openInput, type OpenedInput } from '../media/input.ts';
+import { type Payload, payloadOptions, readPayload } from '../media/payload.ts';
 import type { MediaTools } from '../media/tools/locate.ts';
-import { type RunResult, runTool } from '../media/tools/run.ts';
+import { FIRST_PIPE, type RunResult, runTool } from '../media/tools/run.ts';
 import type { SourceTrail } from '../media/trail/source-trail.ts';
 import { recipeOf } from '../profiles/recipe/index.ts';
 import { collect } from './collect.ts';
@@ -29,6 +29,8 @@ export interface MakeResult {
   readonly watched: Watched;
   /** Of what was decoded, as far as it came; null when not even the frames' clock was told, or a pipe ended within a sample. */
   readonly trail: SourceTrail | null;
+  /** Of the source: what the encoder read, and what another program read of it beside. */
+  readonly source: { readonly taken: Payload; readonly there: Payload };
   /** By output: what left its encoders. */
   readonly payloads: readonly Payload[];
 }
@@ -60,6 +62,7 @@ export async function make(request: MakeRequest): Promise<MakeResult> {
       touch();
       request.onFrames(Math.max(sign.frame, 0));
     });
+    const beside = readBeside(request, input);
     const run = await runTool(tools.ffmpeg.path, [...MANNERS, ...recipe.inputOptions, ...input.args, '-filter_complex', recipe.filterGraph, ...recipe.outputArguments], {
       signal,
       pipes: collecting.readers,
@@ -72,11 +75,38 @@ export async function make(request: MakeRequest): Promise<MakeResult> {
         for await (const chunk of stream) read((chunk as Buffer).toString('utf8'));
       },
     });
-    return { run, watched, trail: trailOf(() => collecting.trail(watched)), payloads: collecting.payloads };
+    return { run, watched, trail: trailOf(() => collecting.trail(watched)), source: { taken: collecting.source(), there: await beside }, payloads: collecting.payloads };
   } finally {
     await input.dispose();
     await rm(textFolder, { recursive: true, force: true });
   }
+}
+
+/**
+ * The source read once more while it is encoded, by a program that decodes nothing: whatever lies between disk and decoder
+ * (a bad cable, bad memory, a wrapper with ideas of its own) would give one of them something else. Beside the encode the
+ * second reading mostly finds the file in memory. Never fails; what it could not read is missing from it.
+ */
+async function readBeside({ job: { facts }, tools, signal, stallMilliseconds }: MakeRequest, input: OpenedInput): Promise<Payload> {
+  let payload: Payload = { streams: [] };
+  const streams = [facts.video.streamIndex, ...facts.audio.map((track) => track.streamIndex)].map((stream) => `0:${stream}`);
+  let touch = (): void => {};
+  const ended = await runTool(tools.ffmpeg.path, ['-hide_banner', '-nostdin', '-nostats', '-loglevel', 'error', '-progress', 'pipe:3', ...input.args, ...payloadOptions(streams), `pipe:${FIRST_PIPE}`], {
+    signal,
+    stallMilliseconds,
+    onStart: (sign) => {
+      touch = sign;
+    },
+    onProgress: async (stream) => {
+      for await (const _ of stream) touch();
+    },
+    pipes: [
+      async (stream) => {
+        payload = await readPayload(stream);
+      },
+    ],
+  });
+  return ended.reason === 'exited' ? payload : { streams: [] };
 }
 
 /** What ended early may end within a sample; why it ended is told by others. */

@@ -5,6 +5,7 @@ import type { Job } from '../ledger/job.ts';
 import { layout } from '../ledger/layout.ts';
 import type { DeliverableReport } from '../ledger/report.ts';
 import { writeWhole } from '../ledger/store.ts';
+import type { Payload } from '../media/payload.ts';
 import { cadenceOf } from '../media/probe/cadence.ts';
 import { formatRatio, sameRatio } from '../media/rate.ts';
 import type { MediaTools } from '../media/tools/locate.ts';
@@ -37,9 +38,16 @@ export function trailTrouble(job: Job, trail: SourceTrail | null): Trouble | nul
   return told(`steps of ${steps} ticks of ${formatRatio(timeBase)} s`, `equal steps at ${formatRatio(rate)} frames a second`);
 }
 
+/** Pure: the encoder took in the very packets that the clip has. */
+export function takenTrouble(job: Job, { taken, there }: MakeResult['source']): Trouble | null {
+  const text = ({ streams }: Payload): string => streams.map(({ kind, hash }) => `${kind} ${hash}`).join(', ') || 'nothing';
+  const same = there.streams.length === 1 + job.facts.audio.length && text(taken) === text(there);
+  return same ? null : { findings: [finding('source-read-differs', text(taken), text(there), subjectOf(job))], again: true };
+}
+
 export async function proofOf(job: Job, made: MakeResult, tools: Pick<MediaTools, 'ffmpeg'>, signal: AbortSignal): Promise<Proof | Trouble> {
   const { trail } = made;
-  const trouble = trailTrouble(job, trail);
+  const trouble = takenTrouble(job, made.source) ?? trailTrouble(job, trail);
   if (trouble !== null || trail === null) return trouble as Trouble;
   const other = await spotTrouble(job, trail, tools, signal);
   if (other !== null) return { findings: [other], again: true };

@@ -19,6 +19,11 @@ export const trailCodes = {
     title: 'what was decoded is not this clip',
     remedy: 'The pictures that the encoder took in differ from those of the clip decoded by itself. Look for a wrapper around ffmpeg that opens another file, and run again.',
   },
+  'source-read-differs': {
+    weight: 'hold',
+    title: 'two programs read different data from the same clip',
+    remedy: 'Something between disk and encoder changes data: check the drive, its cable and the memory of the machine, verify the roll again with `npm start -- check`, and run again.',
+  },
   'decode-times-differ': {
     weight: 'hold',
     title: 'the decoder gave other frame times than the packets have',

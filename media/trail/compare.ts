@@ -68,7 +68,8 @@ export function comparePictures(request: PictureRequest): PictureVerdict {
     frames,
     cellPixels: { width: framing.scaled.width / GRID_WIDTH, height: framing.scaled.height / GRID_HEIGHT },
   });
-  const turn = turnOf(placed(Array.from({ length: count }, (_, frame) => frame), promised));
+  const everyFrame = Array.from({ length: count }, (_, frame) => frame);
+  const turn = turnOf(placed(everyFrame, promised));
   if (turn !== null) return { right: 0, untold: [], differences: [], turn, placement: null, fieldsReversed: false, levels: { off: null, fault: null }, ...promised };
 
   const { frames, gain, offset } = matchFrames(ours, theirs, coding, promised);
@@ -83,8 +84,9 @@ export function comparePictures(request: PictureRequest): PictureVerdict {
     untold: spansOf(frames),
     differences,
     turn: null,
-    placement: inPlace.length === 0 ? null : placementOf({ ...placed(inPlace, { gain, offset }), down: fieldOffset(request.fields) }),
-    fieldsReversed: source.views === 2 && fieldsReversed(source, ours, theirs, seen, inPlace, { gain, offset }),
+    // A picture that is cut or enlarged otherwise, or taken from the other field, may look like nothing that is in its place.
+    placement: count === 0 ? null : placementOf({ ...placed(2 * inPlace.length < count ? everyFrame : inPlace, { gain, offset }), down: fieldOffset(request.fields) }),
+    fieldsReversed: source.views === 2 && fieldsReversed(source, ours, theirs, seen, everyFrame, { gain, offset }),
     levels: compareLevels(source, output, seen, new Set(inPlace), basis),
     gain,
     offset,

@@ -81,8 +81,8 @@ function conversions(source: Basis, output: Basis): Conversion[] {
 /** Another conversion must fit at least this much better, mean squares, and by more than a codec errs (40: a sixth of an 8-bit step). */
 const FITS_BETTER = 0.5;
 const LEAST = 40 * 40;
-/** Root mean square by which averages of a sound conversion may be off, per plane: two steps of 8 bits. */
-const MOST = 512;
+/** Root mean square by which averages of a sound conversion may be off, per plane: two steps of 8 bits; where one field stands for two, what moves is elsewhere in it. */
+const MOST = { frames: 512, fields: 1536 } as const;
 
 export interface LevelsVerdict {
   /** Root mean square against the right conversion: Y', Cb, Cr in steps of 8 bits; null where nothing could be compared. */
@@ -106,7 +106,8 @@ export function compareLevels(source: PictureTrail, output: PictureTrail, seen: 
   const best = others.reduce((least, one) => (total(one.squares) < total(least.squares) ? one : least));
   const gained = total(right.squares) - total(best.squares);
   if (total(best.squares) < FITS_BETTER * total(right.squares) && gained > LEAST && best.conversion.kind !== 'right') return { off, fault: { kind: best.conversion.kind, found: best.conversion.name } };
-  if (right.squares.some((square) => square > MOST * MOST)) return { off, fault: { kind: 'levels', found: `off by ${off.map((value) => value.toFixed(1)).join(', ')} steps of 8 bits in Y', Cb, Cr` } };
+  const most = source.views === 2 ? MOST.fields : MOST.frames;
+  if (right.squares.some((square) => square > most * most)) return { off, fault: { kind: 'levels', found: `off by ${off.map((value) => value.toFixed(1)).join(', ')} steps of 8 bits in Y', Cb, Cr` } };
   return { off, fault: null };
 }
 

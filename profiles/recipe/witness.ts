@@ -1,11 +1,12 @@
 /** What the one decode tells besides the deliverables: the trail of the source, on pipes. */
 import { type ClipFacts, earlierField } from '../../media/facts.ts';
+import { payloadOptions } from '../../media/payload.ts';
 import { pictureTap, rawPictures, rawSound } from '../../media/trail/tap.ts';
 import type { Outcome } from '../outcome.ts';
 import type { ComposedOutput } from './compose.ts';
 
 /** What comes out of each pipe, in the order of their numbers. `track`, `deliverable`: index among the source's tracks, the recipe's deliverables. */
-export type Pipe = { readonly kind: 'payload'; readonly deliverable: number } | { readonly kind: 'luma' } | { readonly kind: 'colour' } | { readonly kind: 'sound'; readonly track: number };
+export type Pipe = { readonly kind: 'payload'; readonly deliverable: number } | { readonly kind: 'source' } | { readonly kind: 'luma' } | { readonly kind: 'colour' } | { readonly kind: 'sound'; readonly track: number };
 
 export interface Witness {
   /** From `[trail]` on. */
@@ -22,6 +23,7 @@ function tracksOf(outcomes: readonly Outcome[]): number[] {
 export function witnessOf(facts: ClipFacts, outcomes: readonly Outcome[], firstPipe: number): Witness {
   const tap = pictureTap('trail', { pixelFormat: facts.video.pixelFormat, earlierField: earlierField(facts.video), framing: null });
   const wanted: { pipe: Pipe; options: string[] }[] = [
+    { pipe: { kind: 'source' }, options: payloadOptions([facts.video.streamIndex, ...facts.audio.map((track) => track.streamIndex)].map((stream) => `0:${stream}`)) },
     { pipe: { kind: 'luma' }, options: rawPictures('luma') },
     ...(tap.hasColour ? [{ pipe: { kind: 'colour' } as const, options: rawPictures('colour') }] : []),
     ...tracksOf(outcomes).map((track) => ({ pipe: { kind: 'sound', track } as const, options: rawSound(`0:${facts.audio[track]?.streamIndex}`) })),

@@ -196,7 +196,7 @@ export const apt = {
   'ten-frozen': ORDER,
   'frame-black': ['frame-black', ...STRANGE],
   'frame-of-another-clip': STRANGE,
-  'wrong-clip': [...STRANGE, 'decode-other-clip', 'sound-foreign', 'levels-differ', 'frame-missing'],
+  'wrong-clip': [...STRANGE, 'decode-other-clip', 'source-read-differs', 'sound-foreign', 'levels-differ', 'frame-missing'],
   mirrored: ['picture-turned'],
   'frame-mirrored': STRANGE,
   'wrong-crop': ['picture-displaced'],
@@ -218,7 +218,7 @@ export const apt = {
   'sound-late': ['sound-displaced'],
   'sound-silent': ['sound-altered', 'sound-foreign'],
   'polarity-turned': ['sound-altered'],
-  'damage-concealed': [...STRANGE, 'clip-decode-error', 'decode-other-clip', 'encoder-failed'],
+  'damage-concealed': [...STRANGE, 'source-read-differs', 'clip-decode-error', 'decode-other-clip', 'encoder-failed'],
   'nothing-written': ['encoder-failed', 'encoder-wrote-nothing'],
 } as const satisfies Record<FaultName, readonly FindingCode[]>;
 

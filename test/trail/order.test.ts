@@ -61,9 +61,12 @@ describe('a clean file differs nowhere', () => {
     expect(verdict.turn).toBeNull();
     expect(verdict.placement?.displaced).toBe(false);
     expect(verdict.levels.fault).toBeNull();
-    // Noise of a locked-off shot survives whole pictures, and prediction drops it: there nothing is claimed.
-    expect(verdict.right).toBe(picture === 'locked-off' && codec === 'h264' ? 0 : FRAMES);
-    expect(verdict.untold).toEqual(verdict.right === FRAMES ? [] : [{ from: 0, to: FRAMES - 1 }]);
+    const untold = verdict.untold.reduce((sum, { from, to }) => sum + to - from + 1, 0);
+    expect(verdict.right + untold).toBe(FRAMES);
+    // Noise of a locked-off shot survives whole pictures, and prediction drops it: there nothing is claimed. Small steps are between the two.
+    if (codec !== 'h264' || picture === 'moving' || picture === 'flashing') expect(untold).toBe(0);
+    else if (picture === 'locked-off') expect(untold).toBe(FRAMES);
+    else expect(untold).toBeLessThan(FRAMES / 2);
   });
 });
 
