@@ -1,0 +1,65 @@
+/** Whether a trail is whole and of this clip: literals. */
+import { describe, expect, test } from 'vitest';
+import type { Job } from '../../ledger/job.ts';
+import { CELLS } from '../../media/trail/form.ts';
+import type { SourceTrail } from '../../media/trail/source-trail.ts';
+import { takenTrouble, trailTrouble } from '../../worker/proof.ts';
+import { spotDifference, spotsOf } from '../../worker/spot.ts';
+import { clipFacts } from '../support/facts.ts';
+import { jobOf } from '../support/jobs.ts';
+
+const job: Job = { ...jobOf(1, 'run'), facts: clipFacts(), span: { start: 0, count: 48 } };
+const ticks = Array.from({ length: 48 }, (_, frame) => frame * 1001);
+const trail = (over: { frames?: number; ticks?: readonly number[] } = {}): SourceTrail => ({
+  picture: { frames: over.frames ?? 48, views: 1, luma: new Uint16Array((over.frames ?? 48) * CELLS), colour: null },
+  times: { timeBase: { num: 1, den: 24_000 }, ticks: Float64Array.from(over.ticks ?? ticks) },
+  sounds: [],
+});
+
+describe('the trail of a decode', () => {
+  test('with a picture and a time for every frame, evenly, is whole', () => {
+    expect(trailTrouble(job, trail())).toBeNull();
+    // The start is the reader's own affair, and a coarser clock rounds.
+    expect(trailTrouble(job, trail({ ticks: ticks.map((time) => time + 777) }))).toBeNull();
+  });
+
+  test.each<[string, SourceTrail | null]>([
+    ['absent', null],
+    ['a picture short', trail({ frames: 47 })],
+    ['a picture too many', trail({ frames: 49 })],
+    ['a time short', trail({ ticks: ticks.slice(1) })],
+    ['a frame without a time', trail({ ticks: ticks.with(7, Number.NaN) })],
+    ['a gap', trail({ ticks: ticks.map((time, frame) => (frame > 20 ? time + 1001 : time)) })],
+    ['one time twice', trail({ ticks: ticks.with(8, ticks[7] as number) })],
+    ['another rate', trail({ ticks: ticks.map((_, frame) => frame * 1000) })],
+  ])('%s holds', (_title, spoiled) => {
+    expect(trailTrouble(job, spoiled)?.findings.map((item) => item.code)).toEqual(['decode-times-differ']);
+  });
+});
+
+describe('what was read of the source', () => {
+  const two = { streams: [{ kind: 'v', hash: 'aa' }, { kind: 'a', hash: 'bb' }] };
+  test('twice the same is good', () => {
+    expect(takenTrouble(job, { taken: two, there: two })).toBeNull();
+  });
+  test.each([
+    ['other packets', { taken: { streams: [{ kind: 'v', hash: 'ab' }, { kind: 'a', hash: 'bb' }] }, there: two }],
+    ['nothing taken in', { taken: { streams: [] }, there: two }],
+    ['nothing read beside', { taken: two, there: { streams: [] } }],
+    ['nothing at all', { taken: { streams: [] }, there: { streams: [] } }],
+    ['a track fewer in both', { taken: { streams: two.streams.slice(0, 1) }, there: { streams: two.streams.slice(0, 1) } }],
+  ])('%s holds', (_title, source) => {
+    expect(takenTrouble(job, source)?.findings.map((item) => item.code)).toEqual(['source-read-differs']);
+  });
+});
+
+test('spots: the first frame, and one that the content chooses', () => {
+  expect(spotsOf('0000000000ff', 48)).toEqual([0, 255 % 48]);
+  expect(spotsOf('000000000000', 48)).toEqual([0]);
+  expect(spotsOf('no hex', 1)).toEqual([0]);
+});
+
+test('the difference of two spots is the root mean square over all cells', () => {
+  const flat = (value: number) => ({ frames: 1, views: 1 as const, luma: new Uint16Array(CELLS).fill(value), colour: null });
+  expect(spotDifference(flat(1000), 0, flat(1300), 0)).toBe(300);
+});
