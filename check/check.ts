@@ -27,6 +27,8 @@ export type Evidence = (typeof evidence)[number];
 export interface CheckVerdict {
   readonly measured: string;
   readonly expected: string;
+  /** Frames, first and last, about which nothing is claimed beyond what times and counts say. Absent: none. */
+  readonly untold?: readonly (readonly [from: number, to: number])[];
   /** Empty: passed. */
   readonly faults: readonly { readonly code: FindingCode; readonly found: string; readonly expected: string }[];
 }

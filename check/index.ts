@@ -70,7 +70,7 @@ export async function checkDeliverable(request: CheckRequest): Promise<CheckRepo
       findings.push(finding('check-not-run', `\`${name}\` rests on ${check.rests.join(' and ')}, which could not be measured`, `a result of \`${name}\``, subject));
       continue;
     }
-    results.push({ check: name, outcome: verdict.faults.length === 0 ? 'passed' : 'failed', measured: verdict.measured, expected: verdict.expected, tool: toolsOf(check.rests, request.tools) });
+    results.push({ check: name, outcome: verdict.faults.length === 0 ? 'passed' : 'failed', measured: verdict.measured, expected: verdict.expected, tool: toolsOf(check.rests, request.tools), ...(verdict.untold === undefined ? {} : { untold: verdict.untold.map(([from, to]) => [from, to]) }) });
     findings.push(...faultsToFindings(verdict, subject));
   }
   const passed = results.length === names.length && results.every((result) => result.outcome === 'passed') && !findings.some(holds);

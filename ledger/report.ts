@@ -18,6 +18,8 @@ export const checkResultSchema = z.looseObject({
   expected: z.string(),
   /** Program and version that measured. */
   tool: z.string(),
+  /** Frames, first and last, counted from 0, about which the check claims nothing of its own. */
+  untold: z.array(z.tuple([z.int(), z.int()])).optional(),
 });
 export type CheckResult = z.infer<typeof checkResultSchema>;
 

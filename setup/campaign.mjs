@@ -32,8 +32,8 @@ if (asJson) {
 } else {
   const { rows, clean } = summary;
   const sum = (key) => rows.reduce((total, row) => total + row[key], 0);
-  const cells = rows.map((row) => [row.fault, row.stage, row.cases, row.caught, row.otherwise, row.noEffect, row.missed, row.broken, row.codes.map(([code, count]) => `${code} ${count}`).join(', ')]);
-  process.stdout.write(`seed ${seed}\n\n${table(['fault', 'of the', 'cases', 'held', 'held otherwise', 'no effect', 'MISSED', 'broken', 'held for'], [...cells, ['all', '', sum('cases'), sum('caught'), sum('otherwise'), sum('noEffect'), sum('missed'), sum('broken'), '']])}\n\n`);
+  const cells = rows.map((row) => [row.fault, row.stage, row.cases, row.caught, row.otherwise, row.noEffect, row.notClaimed, row.missed, row.broken, row.codes.map(([code, count]) => `${code} ${count}`).join(', ')]);
+  process.stdout.write(`seed ${seed}\n\n${table(['fault', 'of the', 'cases', 'held', 'held otherwise', 'no effect', 'not claimed', 'MISSED', 'broken', 'held for'], [...cells, ['all', '', sum('cases'), sum('caught'), sum('otherwise'), sum('noEffect'), sum('notClaimed'), sum('missed'), sum('broken'), '']])}\n\n`);
   process.stdout.write(`${table(['clean', 'cases', 'ready', 'WRONGLY HELD', 'broken'], [['clean', clean.cases, clean.ready, clean.wrongHeld, clean.broken]])}\n`);
   for (const result of results.filter(({ end }) => ['missed', 'wrong-held', 'broken'].includes(end))) process.stdout.write(`\nseed ${seed}, ${lineOf(result)}\n`);
 }

@@ -64,6 +64,7 @@ export const trail: Check = {
     return {
       measured: `${count} frames: ${picture.right} proved to be their source frame${untold === 0 ? '' : `, ${untold} that cannot be told from their neighbours (${spans(picture.untold)})`}${faults.length === 0 ? '' : `; ${faults.length} differences`}`,
       expected: `${outcome.frames} frames, each its source frame`,
+      ...(untold === 0 ? {} : { untold: picture.untold.map(({ from, to }) => [from, to] as const) }),
       faults,
     };
   },

@@ -72,7 +72,7 @@ export function comparePictures(request: PictureRequest): PictureVerdict {
   const turn = turnOf(placed(everyFrame, promised));
   if (turn !== null) return { right: 0, untold: [], differences: [], turn, placement: null, fieldsReversed: false, levels: { off: null, fault: null }, ...promised };
 
-  const { frames, gain, offset } = matchFrames(ours, theirs, coding, promised);
+  const { frames, gain, offset } = matchFrames(ours, theirs, coding, promised, source.views === 2 ? 'fields' : 'frames');
   const black = basis.output.range === 'limited' ? 16 * 256 : 0;
   const differences = describeOrder(frames, source.frames, (frame) => {
     if (theirs.contrast(frame) > EMPTY) return null;

@@ -78,9 +78,9 @@ function conversions(source: Basis, output: Basis): Conversion[] {
   return list;
 }
 
-/** Another conversion must fit at least this much better, mean squares, and by more than a codec errs (40: a sixth of an 8-bit step). */
-const FITS_BETTER = 0.5;
-const LEAST = 40 * 40;
+/** Another conversion must fit at least this much better, mean squares, and by more than a codec of little colour errs (100: two fifths of an 8-bit step). */
+const FITS_BETTER = 0.4;
+const LEAST = 100 * 100;
 /** Root mean square by which averages of a sound conversion may be off, per plane: two steps of 8 bits; where one field stands for two, what moves is elsewhere in it. */
 const MOST = { frames: 512, fields: 1536 } as const;
 

@@ -33,8 +33,8 @@ const RIGHT = 0.5;
 const WRONG = { intra: 0.6, predicted: 0.75 } as const;
 /** A residual beyond these is no codec's: times the usual one, plus; and in any case. 256 is one code value of 8 bits. */
 const OUTLIER = { times: 6, plus: 80, most: 1000 } as const;
-/** The same for the worst cell of a frame, without the background's share. */
-const CELL_OUTLIER = { times: 10, plus: 400 } as const;
+/** The same for the worst cell of a frame, without the background's share. The first of deinterlaced frames has no earlier one to be made of. */
+const CELL_OUTLIER = { times: 10, plus: { frames: 400, fields: 1500 } } as const;
 /** Residual against contrast beyond which two pictures have nothing to do with each other: a correlation below 0.87. */
 const UNRELATED = 0.5;
 
@@ -73,8 +73,8 @@ function background(residuals: Float32Array, cells: number, count: number, frame
   return mean;
 }
 
-/** `promised`: gain and offset that the profile's own conversion gives. */
-export function matchFrames(source: Pictures, output: Pictures, coding: Coding, promised: Levels): Matching {
+/** `promised`: gain and offset that the profile's own conversion gives. `made`: of what each delivered frame was made. */
+export function matchFrames(source: Pictures, output: Pictures, coding: Coding, promised: Levels, made: 'frames' | 'fields' = 'frames'): Matching {
   const { cells } = source;
   if (cells === 0 || source.count === 0) return { gain: 1, offset: 0, frames: [] };
   const levels = fitLevels(source, output, promised);
@@ -148,7 +148,7 @@ export function matchFrames(source: Pictures, output: Pictures, coding: Coding, 
       const shows = shownBy(frame, mean);
       return { state: shows === frame ? 'untold' : 'wrong', shows, residual };
     }
-    if ((worst[frame] as number) > CELL_OUTLIER.times * (usualWorst[frame] as number) + CELL_OUTLIER.plus) return { state: 'damaged', shows: frame, residual };
+    if ((worst[frame] as number) > CELL_OUTLIER.times * (usualWorst[frame] as number) + CELL_OUTLIER.plus[made]) return { state: 'damaged', shows: frame, residual };
     return { state: told, shows: frame, residual };
   });
   return { gain, offset, frames };

@@ -7,9 +7,9 @@ const LOOKED_AT = 48;
 export const turns = ['mirrored', 'upside down', 'turned by 180 degrees'] as const;
 export type Turn = (typeof turns)[number];
 
-/** A move or growth below these is a scaler's own, cells and parts of the whole: 0.05 cells are 3.4 pixels of 1920. Half a pixel of a small picture is more. */
-const MOVED_CELLS = 0.05;
-const GROWN = 0.004;
+/** A move or growth below these may be a scaler's or a codec's own, cells and parts of the whole: 0.06 cells are 4 pixels of 1920. Half a pixel of a small picture is more. */
+const MOVED_CELLS = 0.06;
+const GROWN = 0.012;
 /** Where cells differ from the next by less than this across or down (root mean square), a move cannot be told. */
 const GRADIENT = 150;
 /** What a turned picture must fit better than the upright one before it counts, mean squares. */

@@ -8,7 +8,7 @@ import { runCli } from '../support/cli.ts';
 import { makeBenchDay, ROLL } from './day.ts';
 import type { BenchLine } from './line.ts';
 import { median } from './median.ts';
-import { bare, type RecordedCommand, recorder } from './recorded.ts';
+import { bare, madeBy, type RecordedCommand, recorder } from './recorded.ts';
 
 const CLIPS = 40;
 const CLIP_SECONDS = 2;
@@ -51,7 +51,7 @@ async function withFolder<Value>(act: (base: string) => Promise<Value>): Promise
 async function replay(commands: readonly RecordedCommand[]): Promise<Record<RecordedCommand['part'], number>> {
   const seconds = { make: 0, check: 0, other: 0 };
   for (const command of commands) {
-    if (command.part === 'make') mkdirSync(dirname(command.args.at(-1) as string), { recursive: true });
+    for (const path of madeBy(command.args)) mkdirSync(dirname(path), { recursive: true });
     seconds[command.part] += await bare(command);
   }
   return seconds;

@@ -25,6 +25,11 @@ export interface Recorder {
 /** How the name of a file that is being made begins (worker). */
 const UNFINISHED = '.rushlight-part-';
 
+/** Files that a command writes: the slaves of the tee muxer, as the recipe has them; no bench has a name that needs escaping. */
+export function madeBy(args: readonly string[]): string[] {
+  return args.flatMap((text) => [...text.matchAll(/\]file:([^|]*)\|/g)].map((match) => match[1] as string));
+}
+
 const quoted = (text: string): string => `'${text.replaceAll("'", "'\\''")}'`;
 
 /** One file for each command, so that commands that run at once do not mix; its last change is the command's start. */
@@ -39,7 +44,7 @@ export async function recorder(folder: string): Promise<Recorder> {
   };
   const partOf = (program: string, args: readonly string[]): RecordedCommand['part'] => {
     if (!args.some((text) => text.includes(UNFINISHED))) return 'other';
-    return program === 'ffmpeg' && args.at(-1)?.includes(UNFINISHED) === true ? 'make' : 'check';
+    return program === 'ffmpeg' && madeBy(args).length > 0 ? 'make' : 'check';
   };
   return {
     ffmpeg: script('ffmpeg'),
@@ -54,11 +59,13 @@ export async function recorder(folder: string): Promise<Recorder> {
   };
 }
 
+const PIPES = 12;
+
 /** The command by itself, its output thrown away. Seconds. Throws when it does not end with 0. */
 export async function bare(command: Pick<RecordedCommand, 'path' | 'folder' | 'args'>): Promise<number> {
   const started = performance.now();
-  // The fourth is for `-progress pipe:3`.
-  const child = spawn(command.path, command.args, { cwd: command.folder, stdio: ['ignore', 'ignore', 'pipe', 'ignore'] });
+  // The fourth is for `-progress pipe:3`; those from the sixth on for what else it tells.
+  const child = spawn(command.path, command.args, { cwd: command.folder, stdio: ['ignore', 'ignore', 'pipe', 'ignore', 'ignore', ...Array.from({ length: PIPES }, () => 'ignore' as const)] });
   let words = '';
   child.stderr?.setEncoding('utf8').on('data', (text: string) => {
     words = (words + text).slice(-2000);

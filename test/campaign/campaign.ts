@@ -22,10 +22,11 @@ export interface CampaignRequest {
 }
 
 /**
- * `caught`: held for what it is; `otherwise`: held, for something else. `no-effect`: ready, and the files are what a sound encoder makes. `missed`: ready, and they are not.
+ * `caught`: held for what it is; `otherwise`: held, for something else. `no-effect`: ready, and the files are what a sound encoder makes. `not-claimed`: ready, they are not, and the report says that those frames cannot be told from their neighbours.
+ * `missed`: ready, they are not, and nothing says so.
  * Of clean cases `ready` and `wrong-held`. `broken`: the case itself did not work.
  */
-export const ends = ['caught', 'otherwise', 'no-effect', 'missed', 'ready', 'wrong-held', 'broken'] as const;
+export const ends = ['caught', 'otherwise', 'no-effect', 'not-claimed', 'missed', 'ready', 'wrong-held', 'broken'] as const;
 export type End = (typeof ends)[number];
 
 export interface CampaignCase {
@@ -51,8 +52,8 @@ async function oneCase(draw: () => Promise<Case>, folder: string, keep: boolean)
   const stage = 'stage' in operation ? operation.stage : null;
   const about = { id, fault, stage, clip, profiles, operation: describeOperation(operation) };
   try {
-    const { verdict, codes, told, done, withoutEffect, differences, milliseconds } = await runCase(job, operation, join(folder, `case-${id}`), keep);
-    const end: End = !done ? 'broken' : fault === null ? (verdict === 'ready' ? 'ready' : 'wrong-held') : verdict === 'held' ? (isApt(fault, operation, codes) ? 'caught' : 'otherwise') : withoutEffect ? 'no-effect' : 'missed';
+    const { verdict, codes, told, done, withoutEffect, notClaimed, differences, milliseconds } = await runCase(job, operation, join(folder, `case-${id}`), keep);
+    const end: End = !done ? 'broken' : fault === null ? (verdict === 'ready' ? 'ready' : 'wrong-held') : verdict === 'held' ? (isApt(fault, operation, codes) ? 'caught' : 'otherwise') : withoutEffect ? 'no-effect' : notClaimed ? 'not-claimed' : 'missed';
     return { ...about, end, codes, differences: !done ? ['the fault was not done', ...told] : end === 'wrong-held' || end === 'otherwise' ? told : differences, seconds: Math.round(milliseconds / 100) / 10 };
   } catch (error) {
     return { ...about, end: 'broken', codes: [], differences: [(error as Error).message], seconds: 0 };
@@ -86,6 +87,7 @@ export interface FaultRow {
   readonly caught: number;
   readonly otherwise: number;
   readonly noEffect: number;
+  readonly notClaimed: number;
   readonly missed: number;
   readonly broken: number;
   /** What it was held for: codes and in how many cases, most frequent first. */
@@ -111,7 +113,7 @@ export function summaryOf(results: readonly CampaignCase[]): CampaignSummary {
   const rows = names.map((name) => {
     const [fault, stage] = name.split(' ') as [string, string];
     const list = results.filter((one) => one.fault === fault && (one.stage ?? '') === stage);
-    return { fault, stage, cases: list.length, caught: count(list, 'caught'), otherwise: count(list, 'otherwise'), noEffect: count(list, 'no-effect'), missed: count(list, 'missed'), broken: count(list, 'broken'), codes: codesOf(list) };
+    return { fault, stage, cases: list.length, caught: count(list, 'caught'), otherwise: count(list, 'otherwise'), noEffect: count(list, 'no-effect'), notClaimed: count(list, 'not-claimed'), missed: count(list, 'missed'), broken: count(list, 'broken'), codes: codesOf(list) };
   });
   const without = results.filter(({ fault }) => fault === null);
   return {

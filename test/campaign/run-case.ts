@@ -25,6 +25,8 @@ export interface CaseResult {
   readonly done: boolean;
   /** Only of a spoiled case that came out ready: whether the published files are, decoded, those of a sound encoder. */
   readonly withoutEffect: boolean;
+  /** Only of those: every picture that was put out of its place is one of which the report itself says that its neighbours look the same. */
+  readonly notClaimed: boolean;
   /** What differs in the published files, for people; empty unless a spoiled case came out ready. */
   readonly differences: readonly string[];
   readonly milliseconds: number;
@@ -84,6 +86,15 @@ async function differencesBetween(good: Job, spoiled: Job): Promise<string[]> {
   return told;
 }
 
+/** Whether the trail's own result names every frame that was moved as one that cannot be told from its neighbours. */
+async function liesInUntold(job: Job, operation: Extract<Operation, { do: 'frames' }>): Promise<boolean> {
+  const disk = await readDeliverables(job.deliveryFolder, [job.clip], [operation.profile]);
+  const report = [...disk.values()][0]?.report;
+  const spans = report?.checks.find(({ check }) => check === 'trail')?.untold ?? [];
+  const moved = operation.map.flatMap((from, frame) => (from === frame ? [] : [frame]));
+  return moved.length > 0 && moved.every((frame) => spans.some(([from, to]) => frame >= from && frame <= to));
+}
+
 /** `folder` is made, and removed unless `keep`. Throws when something else than the job fails. */
 export async function runCase(job: Job, operation: Operation, folder: string, keep = false): Promise<CaseResult> {
   const started = performance.now();
@@ -102,9 +113,10 @@ export async function runCase(job: Job, operation: Operation, folder: string, ke
     if ((await gateVerdict(good)).verdict !== 'ready') throw new Error(`a sound encoder’s work is held: ${describeOperation(operation)}`);
     differences = await differencesBetween(good, spoiled);
   }
+  const notClaimed = differences.length > 0 && operation.do === 'frames' && (await liesInUntold(spoiled, operation));
   const code = faulty.done()?.code;
   // A decoder may well end on a damaged clip.
   const done = code === 0 || (code !== undefined && operation.do === 'damage');
   if (!keep) rmSync(folder, { recursive: true, force: true });
-  return { verdict, codes, told, done, withoutEffect: verdict === 'ready' && differences.length === 0, differences, milliseconds: performance.now() - started };
+  return { verdict, codes, told, done, withoutEffect: verdict === 'ready' && differences.length === 0, notClaimed, differences, milliseconds: performance.now() - started };
 }
