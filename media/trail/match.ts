@@ -31,12 +31,13 @@ const SEARCH_BUDGET = 4_000_000;
 /** Projections: below `right` the frame is the right one, above `wrong` it is the other. */
 const RIGHT = 0.5;
 const WRONG = { intra: 0.6, predicted: 0.75 } as const;
-/** A residual beyond these is no codec's: times the usual one, plus; and in any case. 256 is one code value of 8 bits. */
-const OUTLIER = { times: 6, plus: 80, most: 1000 } as const;
+/** A residual beyond these is no codec's: times the usual one, plus; and in any case. 256 is one code value of 8 bits. Deinterlacing invents lines. */
+const OUTLIER = { frames: { times: 6, plus: 80, most: 1000 }, fields: { times: 8, plus: 300, most: 3000 } } as const;
 /** The same for the worst cell of a frame, without the background's share. The first of deinterlaced frames has no earlier one to be made of. */
 const CELL_OUTLIER = { times: 10, plus: { frames: 400, fields: 1500 } } as const;
-/** Residual against contrast beyond which two pictures have nothing to do with each other: a correlation below 0.87. */
-const UNRELATED = 0.5;
+/** Residual against contrast beyond which two pictures have nothing to do with each other (a correlation below 0.8), where there is enough contrast to say so. */
+const UNRELATED = 0.6;
+const CONTRAST = 600;
 
 export type Coding = keyof typeof TELLING;
 
@@ -84,11 +85,12 @@ export function matchFrames(source: Pictures, output: Pictures, coding: Coding, 
   const size = near.map((one) => Math.sqrt(one.energy));
   const usualSize = usual(size);
   const middle = median(size);
+  const beyond = OUTLIER[made];
   const isOutlier = (frame: number, found: number): boolean => {
     const reference = Math.min(usualSize[frame] as number, 4 * middle + FLOOR);
-    if (found > Math.min(OUTLIER.times * reference + OUTLIER.plus, OUTLIER.most)) return true;
+    if (found > Math.min(beyond.times * reference + beyond.plus, beyond.most)) return true;
     const contrast = Math.max(output.contrast(frame), frame < source.count ? Math.abs(gain) * source.contrast(frame) : 0);
-    return contrast > FLAT && found > UNRELATED * contrast;
+    return contrast > CONTRAST && found > UNRELATED * contrast;
   };
   const good = (frame: number): boolean => !isOutlier(frame, size[frame] as number);
 
@@ -139,7 +141,7 @@ export function matchFrames(source: Pictures, output: Pictures, coding: Coding, 
     const mean = background(residuals, cells, output.count, frame, good);
     if (frame >= source.count || isOutlier(frame, residual)) {
       const shows = shownBy(frame, mean);
-      const isPart = shows === null && frame < source.count && mostFits(source, output, levels, frame, 2 * (usualSize[frame] as number) + OUTLIER.plus);
+      const isPart = shows === null && frame < source.count && mostFits(source, output, levels, frame, 2 * (usualSize[frame] as number) + beyond.plus);
       return isPart ? { state: 'damaged', shows: frame, residual } : { state: 'wrong', shows, residual };
     }
     const noise = { own: Math.max(usualOwn[frame] as number, FLOOR), whole: usualSize[frame] as number, cells: rests.subarray(frame * cells, (frame + 1) * cells) };
