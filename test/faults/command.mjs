@@ -93,7 +93,8 @@ const LABEL = /\[([A-Za-z][\w-]*)\]/g;
 
 /** Chains of the graph that a picture's end `[name]` comes from, once more and on the second input, without what they would tell. Every other end of theirs goes nowhere; this one is `[<name>_wrong]`. */
 function secondWay(graph, name) {
-  const chains = graph.split(';').map((text) => {
+  // A drop-frame label in the graph has a semicolon of its own, escaped.
+  const chains = graph.split(/(?<!\\);/).map((text) => {
     const [, inputs] = /^((?:\[[^\]]*\])*)/.exec(text);
     const [, outputs] = /((?:\[[^\]]*\])*)$/.exec(text);
     const labels = (part) => [...part.matchAll(LABEL)].map((match) => match[1]);

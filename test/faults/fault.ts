@@ -188,7 +188,7 @@ export function drawFault(name: FaultName, situation: Situation, random: Random)
 const ORDER = ['frames-shifted', 'frames-swapped', 'frame-missing', 'frame-repeated', 'frames-frozen'] as const;
 const STRANGE = ['frame-foreign', 'picture-damaged'] as const;
 
-/** What a fault should be told as: one of these, or as another payload where the finished file was spoiled. Whatever else is told may be a wrong alarm. */
+/** What a fault should be told as: one of these; as another payload where the finished file was spoiled; as another decode where the decoder gave it. Whatever else is told may be a wrong alarm. */
 export const apt = {
   'frame-dropped': ['frame-count-differs', 'encoder-failed', 'decode-times-differ'],
   'frame-repeated': ['frame-count-differs', 'encoder-failed', 'decode-times-differ'],
@@ -226,7 +226,8 @@ export const apt = {
 } as const satisfies Record<FaultName, readonly FindingCode[]>;
 
 export function isApt(name: FaultName, operation: Operation, codes: readonly string[]): boolean {
-  const wanted: readonly string[] = 'stage' in operation && operation.stage === 'file' ? [...apt[name], 'payload-differs'] : apt[name];
+  const stage = 'stage' in operation ? operation.stage : null;
+  const wanted: readonly string[] = [...apt[name], ...(stage === 'file' ? ['payload-differs'] : stage === 'decoder' ? ['decode-other-clip'] : [])];
   return codes.some((code) => wanted.includes(code));
 }
 

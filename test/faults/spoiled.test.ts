@@ -158,6 +158,13 @@ describe.each(['encoder', 'file'] as const)('the picture itself, from the %s', (
   });
 });
 
+test('another clip where a drop-frame label is drawn into the picture', async () => {
+  const stranger = await makeClip(material, { ...chart, form: 'drop-frame-30', take: 1 });
+  const { pictures, described, times } = await differences('drop-frame', { do: 'other-clip', stage: 'encoder', profile, clip: stranger, at: 3 });
+  expect([described, times]).toEqual([[], false]);
+  expect(pictures?.flatMap((place, index) => (place === index ? [] : [index]))).toEqual([3]);
+});
+
 test('the other field order: other pictures, and nothing else', async () => {
   const { bytes: _bytes, ...difference } = await differences('fields', { do: 'graph', stage: 'encoder', from: 'parity=tff', to: 'parity=bff' });
   expect(difference).toMatchObject(none);
