@@ -9,11 +9,12 @@ export const levels: Check = {
   rests: ['decode', 'trail'],
   run: ({ compared: { picture }, outcome }) => {
     if (picture === null) return null;
-    const { off, fault } = picture.levels;
+    const { off, fault, untold } = picture.levels;
     const expected = `${outcome.colour.matrix} ${outcome.colour.range}, converted from the source`;
     // Frames that are out of place have no colours to compare; the trail says so, and nothing is passed here for it.
     if (off === null) return { measured: 'no frame in its place to compare', expected, faults: [{ code: 'levels-differ', found: 'no frame in its place to compare', expected }] };
-    const measured = `Y', Cb, Cr off by ${off.map((value) => value.toFixed(2)).join(', ')} steps of 8 bits`;
+    const faint = untold.length === 0 ? '' : `; too little in the picture to tell ${untold.join(' and ')}`;
+    const measured = `Y', Cb, Cr off by ${off.map((value) => value.toFixed(2)).join(', ')} steps of 8 bits${faint}`;
     return { measured: fault === null ? measured : `${measured}: ${fault.found}`, expected, faults: fault === null ? [] : [{ code: codes[fault.kind], found: fault.found, expected }] };
   },
 };

@@ -32,7 +32,7 @@ function spans(list: readonly Span[]): string {
   return list.length > TOLD ? `${told} and ${list.length - TOLD} more spans` : told;
 }
 
-function faultsOf({ turn, placement, fieldsReversed, differences }: PictureVerdict): CheckVerdict['faults'] {
+function faultsOf({ turn, placement, fields, differences }: PictureVerdict): CheckVerdict['faults'] {
   if (turn !== null) return [{ code: 'picture-turned', found: turn, expected: 'the way the source stands' }];
   const faults: { code: FindingCode; found: string; expected: string }[] = differences.slice(0, TOLD).map((difference) => {
     const { code, found, expected } = words[difference.kind];
@@ -40,7 +40,7 @@ function faultsOf({ turn, placement, fieldsReversed, differences }: PictureVerdi
   });
   const rest = differences.slice(TOLD);
   if (rest.length > 0) faults.push({ code: words[(rest[0] as OrderDifference).kind].code, found: `${rest.length} more differences`, expected: 'none' });
-  if (fieldsReversed) faults.push({ code: 'fields-reversed', found: 'frames as of the later field', expected: 'frames as of the earlier field' });
+  if (fields === 'reversed') faults.push({ code: 'fields-reversed', found: 'frames as of the later field', expected: 'frames as of the earlier field' });
   if (placement?.displaced === true) {
     const moved = `moved by ${(placement.right * 100 / 28).toFixed(2)} % of the width and ${(placement.down * 100 / 16).toFixed(2)} % of the height, enlarged by ${((placement.scale - 1) * 100).toFixed(2)} %`;
     faults.push({ code: 'picture-displaced', found: moved, expected: 'in its place, at its size' });
@@ -62,7 +62,7 @@ export const trail: Check = {
     const faults = [...faultsOf(picture)];
     if (count !== outcome.frames && faults.length === 0) faults.push({ code: 'frame-missing', found: `${count} frames`, expected: `${outcome.frames} frames` });
     return {
-      measured: `${count} frames: ${picture.right} proved to be their source frame${untold === 0 ? '' : `, ${untold} that cannot be told from their neighbours (${spans(picture.untold)})`}${faults.length === 0 ? '' : `; ${faults.length} differences`}`,
+      measured: `${count} frames: ${picture.right} proved to be their source frame${untold === 0 ? '' : `, ${untold} that cannot be told from their neighbours (${spans(picture.untold)})`}${picture.fields === 'untold' ? ', which field is the earlier cannot be told' : ''}${faults.length === 0 ? '' : `; ${faults.length} differences`}`,
       expected: `${outcome.frames} frames, each its source frame`,
       ...(untold === 0 ? {} : { untold: picture.untold.map(({ from, to }) => [from, to] as const) }),
       faults,

@@ -27,6 +27,8 @@ export interface Span {
   readonly to: number;
 }
 
+export type FieldVerdict = 'right' | 'reversed' | 'untold' | null;
+
 export interface PictureVerdict {
   /** Delivered frames proved to be the picture of their source frame and of no neighbour of it. */
   readonly right: number;
@@ -37,8 +39,8 @@ export interface PictureVerdict {
   readonly turn: Turn | null;
   /** null: no frame was in its place, or there was nothing to see it by. */
   readonly placement: Placement | null;
-  /** The later field of each frame was taken for the earlier one. */
-  readonly fieldsReversed: boolean;
+  /** `reversed`: the later field of each frame was taken for the earlier one. `untold`: nothing moves by which they could be told. null: whole frames. */
+  readonly fields: FieldVerdict;
   readonly levels: LevelsVerdict;
   readonly gain: number;
   readonly offset: number;
@@ -70,7 +72,7 @@ export function comparePictures(request: PictureRequest): PictureVerdict {
   });
   const everyFrame = Array.from({ length: count }, (_, frame) => frame);
   const turn = turnOf(placed(everyFrame, promised));
-  if (turn !== null) return { right: 0, untold: [], differences: [], turn, placement: null, fieldsReversed: false, levels: { off: null, fault: null }, ...promised };
+  if (turn !== null) return { right: 0, untold: [], differences: [], turn, placement: null, fields: null, levels: { off: null, fault: null, untold: [] }, ...promised };
 
   const { frames, gain, offset } = matchFrames(ours, theirs, coding, promised, source.views === 2 ? 'fields' : 'frames');
   const black = basis.output.range === 'limited' ? 16 * 256 : 0;
@@ -86,7 +88,7 @@ export function comparePictures(request: PictureRequest): PictureVerdict {
     turn: null,
     // A picture that is cut or enlarged otherwise, or taken from the other field, may look like nothing that is in its place.
     placement: count === 0 ? null : placementOf({ ...placed(2 * inPlace.length < count ? everyFrame : inPlace, { gain, offset }), down: fieldOffset(request.fields) }),
-    fieldsReversed: source.views === 2 && fieldsReversed(source, ours, theirs, seen, everyFrame, { gain, offset }),
+    fields: source.views === 1 ? null : fieldsOf(source, ours, theirs, seen, everyFrame, { gain, offset }),
     levels: compareLevels(source, output, seen, new Set(inPlace), basis),
     gain,
     offset,
@@ -111,7 +113,7 @@ function spansOf(frames: readonly FrameMatch[]): Span[] {
 }
 
 /** One progressive frame is made of each interlaced one at the time of its earlier field; where something moves, the later field shows it elsewhere. */
-function fieldsReversed(source: PictureTrail, earlier: Pictures, output: Pictures, seen: Uint8Array, frames: readonly number[], levels: Levels): boolean {
+function fieldsOf(source: PictureTrail, earlier: Pictures, output: Pictures, seen: Uint8Array, frames: readonly number[], levels: Levels): FieldVerdict {
   const later = new Pictures(source.luma, 2, 1, seen);
   let byEarlier = 0;
   let byLater = 0;
@@ -119,7 +121,9 @@ function fieldsReversed(source: PictureTrail, earlier: Pictures, output: Picture
     byEarlier += energy(earlier, output, levels, frame, frame);
     byLater += energy(later, output, levels, frame, frame);
   }
-  return byLater < REVERSED * byEarlier && (byEarlier - byLater) / Math.max(1, frames.length) > REVERSED_LEAST;
+  if (Math.abs(byEarlier - byLater) / Math.max(1, frames.length) <= REVERSED_LEAST) return 'untold';
+  if (byLater < REVERSED * byEarlier) return 'reversed';
+  return byEarlier < REVERSED * byLater ? 'right' : 'untold';
 }
 
 /** Cells that can be compared at all; a profile that covers everything proves nothing. */

@@ -5,6 +5,7 @@
  */
 import { COLOUR_CELLS, COLOUR_HEIGHT, COLOUR_STEP, COLOUR_WIDTH, CELLS, GRID_WIDTH, type PictureTrail } from './form.ts';
 import { colourCellsSeen } from './framing.ts';
+import { median } from './pictures.ts';
 
 /** KR and KB: ITU-T H.273, Table 4 (MatrixCoefficients), by ffmpeg's names. */
 const weights = {
@@ -79,15 +80,23 @@ function conversions(source: Basis, output: Basis): Conversion[] {
 }
 
 /** Another conversion must fit at least this much better, mean squares, and by more than a codec of little colour errs (100: two fifths of an 8-bit step). */
-const FITS_BETTER = 0.4;
+const FITS_BETTER = 0.3;
 const LEAST = 100 * 100;
-/** Root mean square by which averages of a sound conversion may be off, per plane: two steps of 8 bits; where one field stands for two, what moves is elsewhere in it. */
-const MOST = { frames: 512, fields: 1536 } as const;
+/** Two conversions whose results differ by less than this (mean squares) cannot be told by these pictures. */
+const TOLD = 4 * LEAST;
+/**
+ * By which half of the averages of a sound conversion may be off, per plane: two steps of 8 bits in luma; six in chroma,
+ * which VC-3 LB rounds as coarsely; and in luma too where one field stands for two and what moves is elsewhere in it. Half
+ * of them, since a scaler that places chroma samples otherwise moves the edges of small pictures between cells.
+ */
+const MOST = { fine: 512, coarse: 1536 } as const;
 
 export interface LevelsVerdict {
   /** Root mean square against the right conversion: Y', Cb, Cr in steps of 8 bits; null where nothing could be compared. */
   readonly off: Triple | null;
   readonly fault: { readonly kind: 'range' | 'matrix' | 'levels'; readonly found: string } | null;
+  /** Slips that would hardly change these pictures, and could not be seen in them. */
+  readonly untold: readonly ('range' | 'matrix')[];
 }
 
 /** `frames`: those that are in their place. */
@@ -98,17 +107,32 @@ export function compareLevels(source: PictureTrail, output: PictureTrail, seen: 
     if (!frames.has(frame)) continue;
     for (const cell of cells) pairs.push({ from: colourAt(source, frame, cell), to: colourAt(output, frame, cell) });
   }
-  if (pairs.length === 0) return { off: null, fault: null };
-  const tried = conversions(basis.source, basis.output).map((conversion) => ({ conversion, squares: squaresOf(pairs, conversion.convert) }));
+  if (pairs.length === 0) return { off: null, fault: null, untold: [] };
+  const list = conversions(basis.source, basis.output);
+  const tried = list.map((conversion) => ({ conversion, squares: squaresOf(pairs, conversion.convert) }));
+  const should = pairs.map(({ from }) => ({ from, to: (list[0] as Conversion).convert(from) }));
+  const untold = [...new Set(list.slice(1).flatMap(({ kind, convert }) => (kind !== 'right' && total(squaresOf(should, convert)) < TOLD ? [kind] : [])))];
   const [right, ...others] = tried as [(typeof tried)[number], ...typeof tried];
   const off = right.squares.map((square) => Math.sqrt(square) / 256) as unknown as Triple;
-  const total = (squares: Triple): number => squares[0] + squares[1] + squares[2];
   const best = others.reduce((least, one) => (total(one.squares) < total(least.squares) ? one : least));
   const gained = total(right.squares) - total(best.squares);
-  if (total(best.squares) < FITS_BETTER * total(right.squares) && gained > LEAST && best.conversion.kind !== 'right') return { off, fault: { kind: best.conversion.kind, found: best.conversion.name } };
-  const most = source.views === 2 ? MOST.fields : MOST.frames;
-  if (right.squares.some((square) => square > most * most)) return { off, fault: { kind: 'levels', found: `off by ${off.map((value) => value.toFixed(1)).join(', ')} steps of 8 bits in Y', Cb, Cr` } };
-  return { off, fault: null };
+  if (total(best.squares) < FITS_BETTER * total(right.squares) && gained > LEAST && best.conversion.kind !== 'right') return { off, fault: { kind: best.conversion.kind, found: best.conversion.name }, untold };
+  const most = [source.views === 2 ? MOST.coarse : MOST.fine, MOST.coarse, MOST.coarse] as const;
+  if (middleOff(pairs, right.conversion.convert).some((off, plane) => off > (most[plane] as number))) return { off, untold, fault: { kind: 'levels', found: `off by ${off.map((value) => value.toFixed(1)).join(', ')} steps of 8 bits in Y', Cb, Cr` } };
+  return { off, fault: null, untold };
+}
+
+function total(squares: Triple): number {
+  return squares[0] + squares[1] + squares[2];
+}
+
+/** What half of the averages are off by at most, plane by plane. */
+function middleOff(pairs: readonly { from: Triple; to: Triple }[], convert: Conversion['convert']): number[] {
+  const all = pairs.map(({ from, to }) => {
+    const should = convert(from);
+    return to.map((value, plane) => Math.abs(value - (should[plane] as number)));
+  });
+  return [0, 1, 2].map((plane) => median(all.map((one) => one[plane] as number)));
 }
 
 /** Mean squares of the three planes. */

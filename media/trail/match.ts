@@ -7,7 +7,7 @@
  * right frame by projecting what is left on the difference of the two source frames: 0 where the delivered frame is the
  * right one, 1 where it is the neighbour, and between them only where noise hides both.
  */
-import { energy, FLAT, fitLevels, FLOOR, type Levels, nearestTo, REACH } from './gain.ts';
+import { energy, FLAT, fitLevels, FLOOR, type Levels, type Nearest, nearestTo, REACH } from './gain.ts';
 import { median, type Pictures } from './pictures.ts';
 
 /** Frames before and after whose residuals say what the codec does here. */
@@ -24,6 +24,12 @@ const SAME = 8;
  * VC-3, RDD 36 and H.264.
  */
 const TELLING = { intra: { own: 1, whole: 0 }, predicted: { own: 2, whole: 2 } } as const;
+/**
+ * What a codec does to a picture that changes slowly (a pull of focus, a zoom) may look like the change itself. Steps of this many whole
+ * residuals are larger than that; smaller ones count only where they also stand out from the residuals of the frames around,
+ * each against its own frame, as grain does.
+ */
+const DRIFT = 1.5;
 /** And by this many times the noise of the very cells in which they differ, all differences added up. */
 const TELLING_CELLS = 4;
 /** Work that the search of whole clips for misplaced frames may cost, comparisons of two frames. */
@@ -34,7 +40,7 @@ const WRONG = { intra: 0.6, predicted: 0.75 } as const;
 /** A residual beyond these is no codec's: times the usual one, plus; and in any case. 256 is one code value of 8 bits. Deinterlacing invents lines. */
 const OUTLIER = { frames: { times: 6, plus: 80, most: 1000 }, fields: { times: 8, plus: 300, most: 3000 } } as const;
 /** The same for the worst cell of a frame, without the background's share. The first of deinterlaced frames has no earlier one to be made of. */
-const CELL_OUTLIER = { times: 10, plus: { frames: 400, fields: 1500 } } as const;
+const CELL_OUTLIER = { times: 10, plus: { frames: 400, fields: 4000 } } as const;
 /** Residual against contrast beyond which two pictures have nothing to do with each other (a correlation below 0.8), where there is enough contrast to say so. */
 const UNRELATED = 0.6;
 const CONTRAST = 600;
@@ -94,10 +100,17 @@ export function matchFrames(source: Pictures, output: Pictures, coding: Coding, 
   };
   const good = (frame: number): boolean => !isOutlier(frame, size[frame] as number);
 
-  const residuals = new Float32Array(output.count * cells);
-  near.forEach(({ other }, frame) => {
-    for (let cell = 0; cell < cells; cell += 1) residuals[frame * cells + cell] = (output.values[frame * cells + cell] as number) - offset - gain * (source.values[other * cells + cell] as number);
-  });
+  const against = (otherOf: (frame: number) => number): Float32Array => {
+    const residuals = new Float32Array(output.count * cells);
+    for (let frame = 0; frame < output.count; frame += 1) {
+      const other = otherOf(frame);
+      for (let cell = 0; cell < cells; cell += 1) residuals[frame * cells + cell] = (output.values[frame * cells + cell] as number) - offset - gain * (source.values[other * cells + cell] as number);
+    }
+    return residuals;
+  };
+  /** Against the frames that fit best, and against those that should be there. */
+  const residuals = against((frame) => (near[frame] as Nearest).other);
+  const inPlace = against((frame) => Math.min(frame, source.count - 1));
   const rests = new Float32Array(output.count * cells);
   const own: number[] = [];
   const worst: number[] = [];
@@ -145,7 +158,7 @@ export function matchFrames(source: Pictures, output: Pictures, coding: Coding, 
       return isPart ? { state: 'damaged', shows: frame, residual } : { state: 'wrong', shows, residual };
     }
     const noise = { own: Math.max(usualOwn[frame] as number, FLOOR), whole: usualSize[frame] as number, cells: rests.subarray(frame * cells, (frame + 1) * cells) };
-    const told = tell(source, output, levels, frame, mean, noise, coding);
+    const told = tell(source, output, levels, frame, { best: mean, inPlace: background(inPlace, cells, output.count, frame, good) }, noise, coding);
     if (told === 'wrong') {
       const shows = shownBy(frame, mean);
       return { state: shows === frame ? 'untold' : 'wrong', shows, residual };
@@ -173,7 +186,7 @@ interface Noise {
 }
 
 /** One delivered frame against the neighbours of the frame that it should be. */
-function tell(source: Pictures, output: Pictures, { gain, offset }: Levels, frame: number, mean: Float32Array, noise: Noise, coding: Coding): 'right' | 'untold' | 'wrong' {
+function tell(source: Pictures, output: Pictures, { gain, offset }: Levels, frame: number, means: { readonly best: Float32Array; readonly inPlace: Float32Array }, noise: Noise, coding: Coding): 'right' | 'untold' | 'wrong' {
   const { cells } = source;
   const least = Math.max(SAME, TELLING[coding].own * noise.own, TELLING[coding].whole * noise.whole);
   let state: 'right' | 'untold' = 'right';
@@ -181,18 +194,22 @@ function tell(source: Pictures, output: Pictures, { gain, offset }: Levels, fram
     if (other === frame) continue;
     let squares = 0;
     let product = 0;
+    let productInPlace = 0;
     let noisy = 0;
     for (let cell = 0; cell < cells; cell += 1) {
       const should = gain * (source.values[frame * cells + cell] as number);
       const step = gain * (source.values[other * cells + cell] as number) - should;
       squares += step * step;
       noisy += (step * (noise.cells[cell] as number)) ** 2;
-      product += step * ((output.values[frame * cells + cell] as number) - offset - should - (mean[cell] as number));
+      const rest = (output.values[frame * cells + cell] as number) - offset - should;
+      product += step * (rest - (means.best[cell] as number));
+      productInPlace += step * (rest - (means.inPlace[cell] as number));
     }
     // Root of squares over the noise in their direction: how many times a whole step stands above the noise in it.
     const telling = Math.sqrt(squares / cells) >= least && squares >= TELLING_CELLS * Math.sqrt(noisy);
     const along = squares > 0 ? product / squares : 0;
-    if (telling && along > WRONG[coding]) return 'wrong';
+    const isLarge = Math.sqrt(squares / cells) >= DRIFT * noise.whole;
+    if (telling && along > WRONG[coding] && (isLarge || productInPlace > WRONG[coding] * squares)) return 'wrong';
     if (Math.abs(other - frame) === 1 && (!telling || along > RIGHT)) state = 'untold';
   }
   return state;

@@ -86,11 +86,17 @@ async function differencesBetween(good: Job, spoiled: Job): Promise<string[]> {
   return told;
 }
 
-/** Whether the trail's own result names every frame that was moved as one that cannot be told from its neighbours. */
-async function liesInUntold(job: Job, operation: Extract<Operation, { do: 'frames' }>): Promise<boolean> {
-  const disk = await readDeliverables(job.deliveryFolder, [job.clip], [operation.profile]);
-  const report = [...disk.values()][0]?.report;
-  const spans = report?.checks.find(({ check }) => check === 'trail')?.untold ?? [];
+/**
+ * Whether the report itself says that it cannot tell just that: each frame that was moved from its neighbours, one matrix from
+ * another where there is next to no colour, one field from the other where nothing moves.
+ */
+async function isNotClaimed(job: Job, operation: Operation): Promise<boolean> {
+  const reports = [...(await readDeliverables(job.deliveryFolder, [job.clip], job.deliverables.map(({ profile }) => profile.name))).values()].flatMap(({ report }) => (report === null ? [] : [report]));
+  const of = (check: string, profile?: string) => reports.filter((report) => profile === undefined || report.profile === profile).map((report) => report.checks.find((one) => one.check === check));
+  if (operation.do === 'graph') return of('trail').every((result) => result?.measured.includes('which field is the earlier cannot be told') === true);
+  if (operation.do === 'filter') return operation.filters.includes('out_color_matrix') && of('levels', operation.profile).every((result) => / to tell .*matrix/.test(result?.measured ?? ''));
+  if (operation.do !== 'frames') return false;
+  const spans = of('trail', operation.profile)[0]?.untold ?? [];
   const moved = operation.map.flatMap((from, frame) => (from === frame ? [] : [frame]));
   return moved.length > 0 && moved.every((frame) => spans.some(([from, to]) => frame >= from && frame <= to));
 }
@@ -113,7 +119,7 @@ export async function runCase(job: Job, operation: Operation, folder: string, ke
     if ((await gateVerdict(good)).verdict !== 'ready') throw new Error(`a sound encoder’s work is held: ${describeOperation(operation)}`);
     differences = await differencesBetween(good, spoiled);
   }
-  const notClaimed = differences.length > 0 && operation.do === 'frames' && (await liesInUntold(spoiled, operation));
+  const notClaimed = differences.length > 0 && (await isNotClaimed(spoiled, operation));
   const code = faulty.done()?.code;
   // A decoder may well end on a damaged clip.
   const done = code === 0 || (code !== undefined && operation.do === 'damage');

@@ -61,7 +61,13 @@ describe('published bars', () => {
 });
 
 test('frames that are out of their place are not asked, and without any nothing is said', () => {
-  expect(compareLevels(trailOfBars(bars709), trailOfBars(bars601), seen, new Set(), { source: at709, output: at709 })).toEqual({ off: null, fault: null });
+  expect(compareLevels(trailOfBars(bars709), trailOfBars(bars601), seen, new Set(), { source: at709, output: at709 })).toEqual({ off: null, fault: null, untold: [] });
+});
+
+test('of grey pictures no matrix can be told, of dark ones no range is missed', () => {
+  const grey: Bar[] = [16, 60, 110, 126, 180, 200, 235].map((y) => [y, 128, 128]);
+  expect(compare(grey, grey, { source: at709, output: at709 }).untold).toEqual(['matrix']);
+  expect(compare(bars709, bars709, { source: at709, output: at709 }).untold).toEqual([]);
 });
 
 test('gain and offset that a change of range promises', () => {
