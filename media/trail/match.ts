@@ -39,6 +39,8 @@ const RIGHT = 0.5;
 const WRONG = { intra: 0.6, predicted: 0.75 } as const;
 /** A residual beyond these is no codec's: times the usual one, plus; and in any case. 256 is one code value of 8 bits. Deinterlacing invents lines. */
 const OUTLIER = { frames: { times: 6, plus: 80, most: 1000 }, fields: { times: 8, plus: 300, most: 3000 } } as const;
+/** Beyond these a frame is not called proved, though it may be sound. */
+const UNUSUAL = { times: 2.5, plus: 40 } as const;
 /** The same for the worst cell of a frame, without the background's share. The first of deinterlaced frames has no earlier one to be made of. */
 const CELL_OUTLIER = { times: 10, plus: { frames: 400, fields: 4000 } } as const;
 /** Residual against contrast beyond which two pictures have nothing to do with each other (a correlation below 0.8), where there is enough contrast to say so. */
@@ -48,7 +50,7 @@ const CONTRAST = 600;
 export type Coding = keyof typeof TELLING;
 
 export interface FrameMatch {
-  /** `right`: proved. `untold`: it is the source's picture, but neighbours cannot be told from it. `wrong`: another picture. `damaged`: right, but for a part of it. */
+  /** `right`: proved. `untold`: nothing speaks against it, but neighbours cannot be told from it, or it is less like the source than others around. `wrong`: another picture. `damaged`: right, but for a part of it. */
   readonly state: 'right' | 'untold' | 'wrong' | 'damaged';
   /** Source frame that it shows; null when it shows none of this clip. */
   readonly shows: number | null;
@@ -164,7 +166,9 @@ export function matchFrames(source: Pictures, output: Pictures, coding: Coding, 
       return { state: shows === frame ? 'untold' : 'wrong', shows, residual };
     }
     if ((worst[frame] as number) > CELL_OUTLIER.times * (usualWorst[frame] as number) + CELL_OUTLIER.plus[made]) return { state: 'damaged', shows: frame, residual };
-    return { state: told, shows: frame, residual };
+    // Not far enough from the usual to be another picture, and too far to be called proved.
+    const unusual = residual > UNUSUAL.times * (usualSize[frame] as number) + UNUSUAL.plus;
+    return { state: unusual ? 'untold' : told, shows: frame, residual };
   });
   return { gain, offset, frames };
 }

@@ -94,11 +94,14 @@ async function isNotClaimed(job: Job, operation: Operation): Promise<boolean> {
   const reports = [...(await readDeliverables(job.deliveryFolder, [job.clip], job.deliverables.map(({ profile }) => profile.name))).values()].flatMap(({ report }) => (report === null ? [] : [report]));
   const of = (check: string, profile?: string) => reports.filter((report) => profile === undefined || report.profile === profile).map((report) => report.checks.find((one) => one.check === check));
   if (operation.do === 'graph') return of('trail').every((result) => result?.measured.includes('which field is the earlier cannot be told') === true);
+  const spans = of('trail', 'profile' in operation ? operation.profile : undefined)[0]?.untold ?? [];
+  const isUntold = (frame: number): boolean => spans.some(([from, to]) => frame >= from && frame <= to);
+  const only = operation.do === 'filter' ? /eq\(n,(\d+)\)/.exec(operation.filters)?.[1] : undefined;
+  if (only !== undefined) return isUntold(Number(only));
   if (operation.do === 'filter') return operation.filters.includes('out_color_matrix') && of('levels', operation.profile).every((result) => / to tell .*matrix/.test(result?.measured ?? ''));
   if (operation.do !== 'frames') return false;
-  const spans = of('trail', operation.profile)[0]?.untold ?? [];
   const moved = operation.map.flatMap((from, frame) => (from === frame ? [] : [frame]));
-  return moved.length > 0 && moved.every((frame) => spans.some(([from, to]) => frame >= from && frame <= to));
+  return moved.length > 0 && moved.every(isUntold);
 }
 
 /** `folder` is made, and removed unless `keep`. Throws when something else than the job fails. */
