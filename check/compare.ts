@@ -1,9 +1,9 @@
 /** The deliverable's trail against the source's: done once, read by several checks. Pure. */
-import type { SourceTrail } from '../media/trail/source-trail.ts';
-import { comparePictures, type PictureVerdict } from '../media/trail/compare.ts';
+import { comparePictures, isComparable, type PictureVerdict } from '../media/trail/compare.ts';
 import { type Basis, isMatrix } from '../media/trail/levels.ts';
 import { compareSound } from '../media/trail/sound-compare.ts';
 import type { SoundComparison } from '../media/trail/sound-difference.ts';
+import type { SourceTrail } from '../media/trail/source-trail.ts';
 import type { Outcome } from '../profiles/outcome.ts';
 import { expectedSound, type WitnessFacts } from './witness.ts';
 
@@ -29,7 +29,7 @@ export function compareTrails(witness: WitnessFacts | null, trail: SourceTrail |
   const { proof } = outcome;
   const source = proof === undefined ? null : basisOf(proof.basis);
   const output = basisOf(outcome.colour);
-  if (proof === undefined || source === null || output === null || witness.picture === null) return { picture: null, sounds };
+  if (proof === undefined || source === null || output === null || witness.picture === null || !isComparable(proof.framing)) return { picture: null, sounds };
   const picture = comparePictures({ source: trail.picture, output: witness.picture, framing: proof.framing, coding: outcome.codec === 'h264' ? 'predicted' : 'intra', basis: { source, output }, fields: proof.earlierField === null ? null : { earlier: proof.earlierField, lines: proof.lines } });
   return { picture, sounds };
 }

@@ -126,7 +126,10 @@ function fieldsOf(source: PictureTrail, earlier: Pictures, output: Pictures, see
   return byEarlier < REVERSED * byLater ? 'right' : 'untold';
 }
 
-/** Cells that can be compared at all; a profile that covers everything proves nothing. */
-export function comparableCells(framing: Framing): number {
-  return cellsSeen(framing).reduce((sum, cell) => sum + cell, 0);
+/** A row of cells: less than that is no picture. */
+const LEAST_CELLS = GRID_WIDTH;
+
+/** False: the profile cuts or covers so much of the picture that nothing can be proved by the rest. */
+export function isComparable(framing: Framing): boolean {
+  return cellsSeen(framing).reduce((sum, cell) => sum + cell, 0) >= LEAST_CELLS;
 }

@@ -16,7 +16,6 @@ const GRADIENT = 150;
 const FITS_BETTER = 0.5;
 
 export interface Placement {
-  readonly turn: Turn | null;
   /** Of the delivered picture against where it should lie, cells; positive: right, down. */
   readonly right: number;
   readonly down: number;
@@ -140,5 +139,5 @@ export function placementOf(request: PlacementRequest): Placement {
   const y = answer === null ? 0 : found - (request.down ?? 0);
   // Half a delivered pixel is what a scaler may round by.
   const displaced = Math.abs(x) > Math.max(MOVED_CELLS, 0.75 / cellPixels.width) || Math.abs(y) > Math.max(MOVED_CELLS, 0.75 / cellPixels.height) || Math.abs(growth) > GROWN;
-  return { turn: null, right: x, down: y, scale: 1 + growth, displaced };
+  return { right: x, down: y, scale: 1 + growth, displaced };
 }

@@ -2,6 +2,7 @@
 import { join } from 'node:path';
 import { describe, expect, test } from 'vitest';
 import { runForOutput } from '../../media/tools/run.ts';
+import { isComparable } from '../../media/trail/compare.ts';
 import { CELLS, COLOUR_CELLS, COLOUR_HEIGHT, COLOUR_WIDTH, GRID_HEIGHT, GRID_WIDTH } from '../../media/trail/form.ts';
 import { cellsSeen } from '../../media/trail/framing.ts';
 import { freshFolder } from '../support/folder.ts';
@@ -106,4 +107,12 @@ test('a picture that was cut out of the middle gives the cells of the whole one 
   // 320 of 448 columns are 20 cells of 16 pixels; lines 28 to 228 hold cells 2 to 13 whole.
   expect(seen.reduce((sum, cell) => sum + cell, 0)).toBe(20 * 12);
   for (const [cell, value] of seen.entries()) if (value === 1) expect(Math.abs((ours.luma[cell] as number) - (theirs.luma[cell] as number))).toBeLessThan(6);
+});
+
+test('a profile that covers or cuts nearly everything leaves nothing to compare by', () => {
+  const whole = { scaled: { width: 1920, height: 1080 }, window: { left: 0, top: 0, width: 1920, height: 1080 } };
+  expect(isComparable({ ...whole, covered: [] })).toBe(true);
+  expect(isComparable({ ...whole, covered: [{ left: 0, top: 0, width: 1920, height: 432 }, { left: 0, top: 648, width: 1920, height: 432 }] })).toBe(true);
+  expect(isComparable({ ...whole, covered: [{ left: 0, top: 60, width: 1920, height: 1020 }] })).toBe(false);
+  expect(isComparable({ scaled: { width: 1920, height: 1080 }, window: { left: 900, top: 500, width: 60, height: 60 }, covered: [] })).toBe(false);
 });
