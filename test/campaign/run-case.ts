@@ -99,6 +99,7 @@ async function isNotClaimed(job: Job, operation: Operation): Promise<boolean> {
   const only = operation.do === 'filter' ? /eq\(n,(\d+)\)/.exec(operation.filters)?.[1] : undefined;
   if (only !== undefined) return isUntold(Number(only));
   if (operation.do === 'filter') return operation.filters.includes('out_color_matrix') && of('levels', operation.profile).every((result) => / to tell .*matrix/.test(result?.measured ?? ''));
+  if (operation.do === 'other-clip' && operation.at !== null) return isUntold(operation.at);
   if (operation.do !== 'frames') return false;
   const moved = operation.map.flatMap((from, frame) => (from === frame ? [] : [frame]));
   return moved.length > 0 && moved.every(isUntold);

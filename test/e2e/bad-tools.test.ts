@@ -27,7 +27,7 @@ function spoiler(): string {
     path,
     `#!/bin/sh
 case "$*" in *.rushlight-part-*-progress*|*-progress*.rushlight-part-*) ;; *) exec ffmpeg "$@" ;; esac
-for argument in "$@"; do case "$argument" in *.rushlight-part-*) staged=\${argument#file:} ;; esac; done
+staged=$(printf '%s\\n' "$@" | sed -n 's/.*]file:\\([^|]*\\)|.*/\\1/p' | tail -n 1)
 case "$*" in
   *A001C002.mov*) ffmpeg "$@" & sleep 0.1; kill -9 $! $$ ;;
   *A001C003.mov*) exec sleep 600 ;;
