@@ -53,7 +53,7 @@ export function witnessOf(outcome: Outcome, trail: SourceTrail | null, tracks: n
   };
 
   const collector = new TrailCollector();
-  const tap = outcome.proof === undefined ? null : pictureTap('shown', { pixelFormat: outcome.pixelFormat, earlierField: null, framing: outcome.proof.framing });
+  const tap = outcome.proof === undefined ? null : pictureTap('shown', { pixelFormat: outcome.pixelFormat, size: outcome.proof.framing.scaled, earlierField: null, framing: outcome.proof.framing });
   if (tap !== null) {
     add(rawPictures('luma'), (stream) => collector.luma.read(stream));
     if (tap.hasColour) add(rawPictures('colour'), (stream) => collector.colour.read(stream));

@@ -42,7 +42,7 @@ async function decodeOne(job: Job, frame: number, tools: Pick<MediaTools, 'ffmpe
   const seek = clip.place.kind === 'movie' && frame > 0 ? ['-ss', (((frame - 0.5) * den) / num).toFixed(6)] : [];
   const input = await openInput(job.rollFolder, place, facts.video.rate);
   const collector = new TrailCollector();
-  const tap = pictureTap('shown', { pixelFormat: facts.video.pixelFormat, earlierField: earlierField(facts.video), framing: null });
+  const tap = pictureTap('shown', { pixelFormat: facts.video.pixelFormat, size: facts.video, earlierField: earlierField(facts.video), framing: null });
   const pads = tap.hasColour ? (['luma', 'colour'] as const) : (['luma'] as const);
   try {
     await runTool(

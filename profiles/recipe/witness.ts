@@ -21,7 +21,7 @@ function tracksOf(outcomes: readonly Outcome[]): number[] {
 }
 
 export function witnessOf(facts: ClipFacts, outcomes: readonly Outcome[], firstPipe: number): Witness {
-  const tap = pictureTap('trail', { pixelFormat: facts.video.pixelFormat, earlierField: earlierField(facts.video), framing: null });
+  const tap = pictureTap('trail', { pixelFormat: facts.video.pixelFormat, size: facts.video, earlierField: earlierField(facts.video), framing: null });
   const wanted: { pipe: Pipe; options: string[] }[] = [
     { pipe: { kind: 'source' }, options: payloadOptions([facts.video.streamIndex, ...facts.audio.map((track) => track.streamIndex)].map((stream) => `0:${stream}`)) },
     { pipe: { kind: 'luma' }, options: rawPictures('luma') },

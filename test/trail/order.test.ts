@@ -37,11 +37,11 @@ beforeAll(async () => {
   for (const [picture, input] of Object.entries(pictures)) {
     const master = join(folder, `${picture}.mov`);
     await ffmpeg(...input, '-frames:v', String(FRAMES), '-vf', 'format=yuv422p10le', '-c:v', 'prores_ks', '-profile:v', '2', master);
-    const source = await trailOf(['-i', master], { pixelFormat: 'yuv422p10le', earlierField: null, framing: null });
+    const source = await trailOf(['-i', master], { pixelFormat: 'yuv422p10le', size: { width: 480, height: 270 }, earlierField: null, framing: null });
     for (const [codec, { args, format }] of Object.entries(codecs)) {
       const made = join(folder, `${picture}-${codec}.mov`);
       await ffmpeg('-i', master, ...args, made);
-      trails.set(`${picture} ${codec}`, { source, output: await trailOf(['-i', made], { pixelFormat: format, earlierField: null, framing: wholeFraming(480, 270) }) });
+      trails.set(`${picture} ${codec}`, { source, output: await trailOf(['-i', made], { pixelFormat: format, size: { width: 480, height: 270 }, earlierField: null, framing: wholeFraming(480, 270) }) });
     }
   }
 }, 240_000);
