@@ -104,7 +104,7 @@ test('a store that cannot be kept up is given up with a finding', async () => {
     await expect.poll(() => told.length, { timeout: 15_000 }).toBe(restarts + 1);
   }
   expect(told.map((item) => item.code)).toEqual([...Array.from({ length: 5 }, () => 'store-restarted'), 'store-failed']);
-}, 60_000);
+}, 120_000);
 
 test('a damaged append-only file does not keep the store down for ever', async () => {
   const folder = freshFolder('store');
@@ -117,7 +117,7 @@ test('a damaged append-only file does not keep the store down for ever', async (
   await expect.poll(() => told.map((item) => item.code), { timeout: 40_000 }).toEqual(['store-restarted']);
   expect(await redis.ping()).toBe('PONG');
   expect(await redis.get('kept')).toBeNull();
-}, 60_000);
+}, 120_000);
 
 test('stopped, nothing of it runs, and the next run starts empty', async () => {
   const folder = freshFolder('store');
