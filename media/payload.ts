@@ -3,6 +3,7 @@
  * the encoder and again from the file, it says whether the file holds what was encoded. It finds faults, not forgers.
  */
 import type { Readable } from 'node:stream';
+import type { ClipFacts } from './facts.ts';
 
 /** Of ffmpeg's streamhash muxer (MurmurHash3, 128 bits). */
 export const PAYLOAD_HASH = 'murmur3';
@@ -22,6 +23,16 @@ export function payloadOptions(streams: readonly string[], bitstreamFilters: rea
 /** Per stream in order: `v` or `a`, and the hash. */
 export interface Payload {
   readonly streams: readonly { readonly kind: string; readonly hash: string }[];
+}
+
+/** For people, and for comparing: two payloads are equal when their texts are and neither is `nothing`. */
+export function payloadText({ streams }: Payload): string {
+  return streams.map(({ kind, hash }) => `${kind} ${hash}`).join(', ') || 'nothing';
+}
+
+/** Picture and sound of a source, as `-map` names them. */
+export function sourceStreams({ video, audio }: ClipFacts): string[] {
+  return [video, ...audio].map(({ streamIndex }) => `0:${streamIndex}`);
 }
 
 /** Reads streamhash's lines `<index>,<kind>,<name>=<hex>`; what is no such line is left out, and then streams are missing. */

@@ -5,7 +5,7 @@ import { join } from 'node:path';
 import type { Job } from '../ledger/job.ts';
 import { earlierField } from '../media/facts.ts';
 import { openInput, type OpenedInput } from '../media/input.ts';
-import { type Payload, payloadOptions, readPayload } from '../media/payload.ts';
+import { type Payload, payloadOptions, readPayload, sourceStreams } from '../media/payload.ts';
 import type { MediaTools } from '../media/tools/locate.ts';
 import { FIRST_PIPE, type RunResult, runTool } from '../media/tools/run.ts';
 import type { SourceTrail } from '../media/trail/source-trail.ts';
@@ -89,9 +89,8 @@ export async function make(request: MakeRequest): Promise<MakeResult> {
  */
 async function readBeside({ job: { facts }, tools, signal, stallMilliseconds }: MakeRequest, input: OpenedInput): Promise<Payload> {
   let payload: Payload = { streams: [] };
-  const streams = [facts.video.streamIndex, ...facts.audio.map((track) => track.streamIndex)].map((stream) => `0:${stream}`);
   let touch = (): void => {};
-  const ended = await runTool(tools.ffmpeg.path, ['-hide_banner', '-nostdin', '-nostats', '-loglevel', 'error', '-progress', 'pipe:3', ...input.args, ...payloadOptions(streams), `pipe:${FIRST_PIPE}`], {
+  const ended = await runTool(tools.ffmpeg.path, ['-hide_banner', '-nostdin', '-nostats', '-loglevel', 'error', '-progress', 'pipe:3', ...input.args, ...payloadOptions(sourceStreams(facts)), `pipe:${FIRST_PIPE}`], {
     signal,
     stallMilliseconds,
     onStart: (sign) => {

@@ -5,7 +5,7 @@ import type { Job } from '../ledger/job.ts';
 import { layout } from '../ledger/layout.ts';
 import type { DeliverableReport } from '../ledger/report.ts';
 import { writeWhole } from '../ledger/store.ts';
-import type { Payload } from '../media/payload.ts';
+import { payloadText } from '../media/payload.ts';
 import { cadenceOf } from '../media/probe/cadence.ts';
 import { formatRatio, sameRatio } from '../media/rate.ts';
 import type { MediaTools } from '../media/tools/locate.ts';
@@ -40,9 +40,8 @@ export function trailTrouble(job: Job, trail: SourceTrail | null): Trouble | nul
 
 /** Pure: the encoder took in the very packets that the clip has. */
 export function takenTrouble(job: Job, { taken, there }: MakeResult['source']): Trouble | null {
-  const text = ({ streams }: Payload): string => streams.map(({ kind, hash }) => `${kind} ${hash}`).join(', ') || 'nothing';
-  const same = there.streams.length === 1 + job.facts.audio.length && text(taken) === text(there);
-  return same ? null : { findings: [finding('source-read-differs', text(taken), text(there), subjectOf(job))], again: true };
+  const same = there.streams.length === 1 + job.facts.audio.length && payloadText(taken) === payloadText(there);
+  return same ? null : { findings: [finding('source-read-differs', payloadText(taken), payloadText(there), subjectOf(job))], again: true };
 }
 
 export async function proofOf(job: Job, made: MakeResult, tools: Pick<MediaTools, 'ffmpeg'>, signal: AbortSignal): Promise<Proof | Trouble> {

@@ -1,7 +1,5 @@
-import type { Payload } from '../../media/payload.ts';
+import { payloadText } from '../../media/payload.ts';
 import type { Check } from '../check.ts';
-
-const text = ({ streams }: Payload): string => streams.map(({ kind, hash }) => `${kind} ${hash}`).join(', ') || 'nothing';
 
 /** The file holds, stream by stream and bit by bit, the packets that left the encoders. */
 export const payload: Check = {
@@ -9,8 +7,8 @@ export const payload: Check = {
   rests: ['decode', 'encoded'],
   run: ({ measured: { witness }, encoded }) => {
     if (witness === null || encoded === null) return null;
-    const measured = text(witness.payload);
-    const expected = text(encoded);
+    const measured = payloadText(witness.payload);
+    const expected = payloadText(encoded);
     return { measured, expected, faults: measured === expected && encoded.streams.length > 0 ? [] : [{ code: 'payload-differs', found: measured, expected }] };
   },
 };

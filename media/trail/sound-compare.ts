@@ -1,4 +1,5 @@
 /** Compares what was heard of a deliverable with the trail of its source: differences as data, and how much was proved. */
+import { median } from './pictures.ts';
 import type { ChannelSummary, SoundComparison, SoundDifference, SoundDifferenceKind, SoundProof } from './sound-difference.ts';
 import { explainingShift, meanChange, type Run, runsApart } from './sound-levels.ts';
 import type { HeardChannel, HeardSound } from './sound-listener.ts';
@@ -39,11 +40,6 @@ interface HeardAnchor {
 
 const isThere = ({ match: { verdict, gain } }: HeardAnchor): boolean => verdict === 'proved' || verdict === 'moved' || (verdict === 'untold' && gain !== 0);
 const failed = ({ match: { verdict } }: HeardAnchor): boolean => verdict === 'lost' || verdict === 'absent' || verdict === 'moved';
-
-function median(values: readonly number[]): number {
-  const sorted = [...values].sort((a, b) => a - b);
-  return sorted[sorted.length >> 1] ?? 0;
-}
 
 const signed = (value: number, digits: number): string => `${value > 0 ? '+' : ''}${value.toFixed(digits)}`;
 const lagText = (lag: number): string => `${Math.abs(lag).toFixed(Number.isInteger(Math.round(lag * 100) / 100) ? 0 : 2)} samples ${lag > 0 ? 'late' : 'early'}`;

@@ -1,6 +1,6 @@
 /** What the one decode tells besides the deliverables: the trail of the source, on pipes. */
 import { type ClipFacts, earlierField } from '../../media/facts.ts';
-import { payloadOptions } from '../../media/payload.ts';
+import { payloadOptions, sourceStreams } from '../../media/payload.ts';
 import { pictureTap, rawPictures, rawSound } from '../../media/trail/tap.ts';
 import type { Outcome } from '../outcome.ts';
 import type { ComposedOutput } from './compose.ts';
@@ -23,7 +23,7 @@ function tracksOf(outcomes: readonly Outcome[]): number[] {
 export function witnessOf(facts: ClipFacts, outcomes: readonly Outcome[], firstPipe: number): Witness {
   const tap = pictureTap('trail', { pixelFormat: facts.video.pixelFormat, size: facts.video, earlierField: earlierField(facts.video), framing: null });
   const wanted: { pipe: Pipe; options: string[] }[] = [
-    { pipe: { kind: 'source' }, options: payloadOptions([facts.video.streamIndex, ...facts.audio.map((track) => track.streamIndex)].map((stream) => `0:${stream}`)) },
+    { pipe: { kind: 'source' }, options: payloadOptions(sourceStreams(facts)) },
     { pipe: { kind: 'luma' }, options: rawPictures('luma') },
     ...(tap.hasColour ? [{ pipe: { kind: 'colour' } as const, options: rawPictures('colour') }] : []),
     ...tracksOf(outcomes).map((track) => ({ pipe: { kind: 'sound', track } as const, options: rawSound(`0:${facts.audio[track]?.streamIndex}`) })),

@@ -1,6 +1,5 @@
 /** Trails for tests: of real files, by the very taps that worker and checker use, and made up ones. */
-import { runTool } from '../../media/tools/run.ts';
-import { FIRST_PIPE } from '../../media/tools/run.ts';
+import { FIRST_PIPE, runTool } from '../../media/tools/run.ts';
 import { TrailCollector } from '../../media/trail/collect.ts';
 import { CELLS, type PictureTrail } from '../../media/trail/form.ts';
 import type { Framing } from '../../media/trail/framing.ts';
