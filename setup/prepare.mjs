@@ -1,5 +1,6 @@
 /** The set-up, in order. Each step looks first and costs next to nothing when there is nothing to do. */
 import { compile } from './compile.mjs';
+import { compileKernels } from './kernels.mjs';
 import { installPackages } from './packages.mjs';
 import { provideSystemPrograms } from './system.mjs';
 
@@ -11,4 +12,5 @@ export async function prepare({ systemPrograms }) {
   installPackages();
   if (systemPrograms !== 'none') provideSystemPrograms(systemPrograms);
   compile();
+  compileKernels();
 }

@@ -23,9 +23,10 @@ const MOST = 1.25;
 
 /** Camera-like: a picture that moves slowly, with grain, 10 bits, four channels of sound. */
 async function makeSource(path: string): Promise<void> {
-  const picture = 'mandelbrot=s=2400x1350:r=24000/1001:start_scale=0.5,trim=end_frame=1,loop=loop=-1:size=1:start=0,settb=1001/24000,setpts=N,crop=w=1920:h=1080:x=n:y=100,format=yuv422p10le,noise=alls=3:allf=t,setparams=color_primaries=bt709:color_trc=bt709:colorspace=bt709:range=tv';
+  const picture = `mandelbrot=s=2400x1350:r=24000/1001:start_scale=0.5,trim=end_frame=1,loop=loop=-1:size=1:start=0,settb=1001/24000,setpts=N,crop=w=1920:h=1080:x=n:y=100,trim=end_frame=${SECONDS * 24},format=yuv422p10le,noise=alls=3:allf=t,setparams=color_primaries=bt709:color_trc=bt709:colorspace=bt709:range=tv`;
+  // Picture and sound both end by themselves: a limit on the frames would cut the sound short.
   const sound = `anoisesrc=r=48000:d=${(SECONDS * 1001) / 1000}:a=0.1,aformat=channel_layouts=stereo`;
-  await ffmpeg('-f', 'lavfi', '-i', picture, '-f', 'lavfi', '-i', sound, '-f', 'lavfi', '-i', sound, '-map', '0', '-map', '1', '-map', '2', '-frames:v', String(SECONDS * 24), '-c:v', 'prores_ks', '-profile:v', '2', '-c:a', 'pcm_s24le', '-timecode', '01:00:00:00', path);
+  await ffmpeg('-f', 'lavfi', '-i', picture, '-f', 'lavfi', '-i', sound, '-f', 'lavfi', '-i', sound, '-map', '0', '-map', '1', '-map', '2', '-c:v', 'prores_ks', '-profile:v', '2', '-c:a', 'pcm_s24le', '-timecode', '01:00:00:00', path);
 }
 
 async function measure(profile: string, source: string, base: string): Promise<{ trail: number; check: number; all: number }> {

@@ -1,0 +1,65 @@
+/**
+ * The kernels of this thread: WebAssembly modules (media/kernels/assembly) over one memory, in which frames are laid out
+ * one behind the other. Kernels get addresses and sizes and nothing else; each thread has its own memory and modules.
+ */
+import { readFile } from 'node:fs/promises';
+import { join } from 'node:path';
+import { packageFolder } from '../installation.ts';
+
+const PAGE = 64 * 1024;
+/** Below lie the constants of the modules (setup/kernels.mjs gives each its region). */
+const FIRST_FREE = 8 * 1024 * 1024;
+/** What a 32-bit address reaches. */
+const MOST = 4 * 1024 * 1024 * 1024 - PAGE;
+/** Of one cache line, and a multiple of every vector. */
+const ALIGNMENT = 64;
+
+/** Frames of one thread. Views of the memory go stale when it grows: take them anew after every `allocate`. */
+export class KernelMemory {
+  readonly memory = new WebAssembly.Memory({ initial: FIRST_FREE / PAGE, maximum: MOST / PAGE });
+  #free = FIRST_FREE;
+
+  /** Address of so many bytes, a multiple of 64. Throws RangeError beyond 4 GiB in all. */
+  allocate(bytes: number): number {
+    const at = this.#free;
+    const end = at + Math.ceil(bytes / ALIGNMENT) * ALIGNMENT;
+    if (!Number.isSafeInteger(end) || end > MOST) throw new RangeError(`${bytes} bytes more than the ${MOST - at} that are left of a thread's memory`);
+    const missing = end - this.memory.buffer.byteLength;
+    if (missing > 0) this.memory.grow(Math.ceil(missing / PAGE));
+    this.#free = end;
+    return at;
+  }
+
+  /** What `reset` goes back to. */
+  get mark(): number {
+    return this.#free;
+  }
+
+  /** Gives back everything allocated since `mark` was read; without it, everything. */
+  reset(mark = FIRST_FREE): void {
+    this.#free = mark;
+  }
+
+  bytes(at: number, count: number): Uint8Array {
+    return new Uint8Array(this.memory.buffer, at, count);
+  }
+  u16(at: number, count: number): Uint16Array {
+    return new Uint16Array(this.memory.buffer, at, count);
+  }
+  f32(at: number, count: number): Float32Array {
+    return new Float32Array(this.memory.buffer, at, count);
+  }
+}
+
+const compiled = new Map<string, Promise<WebAssembly.Module>>();
+
+/** The exports of the module `name`, over that memory. The caller says what they are: kernels are typed by their one wrapper. */
+export async function kernels<Exports>(name: string, memory: KernelMemory): Promise<Exports> {
+  let module = compiled.get(name);
+  if (module === undefined) {
+    module = readFile(join(packageFolder, 'dist', 'kernels', `${name}.wasm`)).then((bytes) => WebAssembly.compile(bytes));
+    compiled.set(name, module);
+  }
+  const instance = await WebAssembly.instantiate(await module, { env: { memory: memory.memory } });
+  return instance.exports as Exports;
+}
