@@ -1,0 +1,16 @@
+/** Three pictures of one size in a thread's memory (media/kernels/memory.ts), as kernels hand them to one another. */
+
+/**
+ * float32 planes R, G, B: `count` values each, line by line from the top, without padding.
+ * `r`, `g`, `b` are addresses in the thread's KernelMemory, multiples of 64; what the values mean, whoever hands them on says.
+ * Kernels may read and write up to the next multiple of 4 values behind `count`, and for that much each plane has room.
+ */
+export interface Planes {
+  readonly r: number;
+  readonly g: number;
+  readonly b: number;
+  readonly count: number;
+}
+
+/** Bytes of one float32 plane of `count` values, with the room behind it. */
+export const planeBytes = (count: number): number => Math.ceil(count / 16) * 64;
