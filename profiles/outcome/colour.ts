@@ -15,7 +15,7 @@ const knownMatrices = ['bt709', 'fcc', 'bt470bg', 'smpte170m', 'smpte240m', 'bt2
 const sameCurve = ['bt709', 'smpte170m', 'bt2020-10', 'bt2020-12'] as const;
 
 /** The matrix that is used with these primaries (H.273, notes to MatrixCoefficients). */
-function matrixBeside(primaries: string): string {
+export function matrixBeside(primaries: string): string {
   if (primaries === 'bt2020') return 'bt2020nc';
   return primaries === 'bt470bg' || primaries === 'smpte170m' || primaries === 'smpte240m' ? primaries : 'bt709';
 }

@@ -10,9 +10,10 @@ import type { Profile } from '../schema.ts';
 import { estimatedBytes } from './bytes.ts';
 import { colourOf } from './colour.ts';
 import { coveredStrips } from './covered.ts';
-import { fileNameOf, reelText } from './file-name.ts';
+import { fileNameOf } from './file-name.ts';
 import { levelFor } from './level.ts';
 import { cutOf, type Raster, rasterOf } from './raster.ts';
+import { reelOf, reelOfSource } from './reel.ts';
 import { soundOf } from './sound.ts';
 import { timecodeOf } from './timecode.ts';
 
@@ -30,18 +31,6 @@ export type OutcomeDecision = { readonly outcome: Outcome; readonly notes: reado
 
 /** ffmpeg and the wrappers hold more, but no encoder here was ever run on more. */
 const LARGEST_SIDE = 16_384;
-
-/** The reel of the source, or the roll where the camera wrote none: what {reel} and a burnt-in reel say. */
-export function reelOfSource(facts: ClipFacts, roll: string): string {
-  const reel = reelText(facts.reel ?? '');
-  return reel === '' ? reelText(roll) : reel;
-}
-
-function reelOf({ profile, facts, roll, clip }: OutcomeRequest): string | null {
-  if (profile.reel === 'none') return null;
-  if (profile.reel === 'clip') return reelText(clip.name);
-  return profile.reel === 'roll' ? reelText(roll) : reelOfSource(facts, roll);
-}
 
 function rasterFindings(raster: Raster, level: number | null, { profile, facts }: OutcomeRequest): Finding[] {
   const { smallest } = traitsOf(profile.video);
@@ -95,7 +84,7 @@ export function outcomeOf(request: OutcomeRequest): OutcomeDecision {
     maxLevel: level,
     packetBytes: vc3FrameBytes(profile.video, raster.width, raster.height),
     timecode: timecode.timecode,
-    reel: reelOf(request),
+    reel: reelOf(profile.reel, request),
     audio: sound.tracks,
     proof: {
       framing: { scaled: raster.scaled, window: { ...cutOf(raster), width: raster.width, height: raster.height }, covered: coveredStrips(profile, raster.width, raster.height) },

@@ -1,7 +1,7 @@
 /** The recipe: everything but the input of the one ffmpeg command that makes all deliverables of a job from one decode. */
 import type { ClipFacts } from '../../media/facts.ts';
 import { FIRST_PIPE } from '../../media/tools/run.ts';
-import { reelOfSource } from '../outcome/decide.ts';
+import { reelOfSource } from '../outcome/reel.ts';
 import type { Outcome } from '../outcome.ts';
 import type { Profile } from '../schema.ts';
 import { burnIn, type TextFile } from './burn-in.ts';
