@@ -32,7 +32,7 @@ export async function readStill(path: string | Buffer, suffix: string): Promise<
     const fileBytes = (await handle.stat()).size;
     if (fileBytes === 0) throw new StillDamage('0 bytes');
     const kind = suffix.toLowerCase();
-    const header = kind.endsWith('.dpx') ? await readDpx(handle) : kind.endsWith('.exr') ? await readExr(handle, fileBytes) : await readTiff(handle);
+    const header = kind.endsWith('.dpx') ? await readDpx(handle) : kind.endsWith('.exr') ? await readExr(handle, fileBytes) : await readTiff(handle, fileBytes);
     if (header.neededBytes !== null && header.neededBytes > fileBytes) throw new StillDamage(`${fileBytes} bytes, the picture ends at ${header.neededBytes}`);
     return { header, fileBytes };
   } finally {
