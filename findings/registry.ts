@@ -5,12 +5,15 @@
  * A code that has once been in a stored report keeps its meaning for ever and is never reused.
  */
 import { clipCodes } from './codes/clip.ts';
+import { colourCodes } from './codes/colour.ts';
 import { deliverableCodes } from './codes/deliverable.ts';
 import { machineCodes } from './codes/machine.ts';
+import { masterCodes } from './codes/master.ts';
 import { nightCodes } from './codes/night.ts';
 import { profileCodes } from './codes/profile.ts';
 import { provenanceCodes } from './codes/provenance.ts';
 import { rollCodes } from './codes/roll.ts';
+import { settingsCodes } from './codes/settings.ts';
 import { trailCodes } from './codes/trail.ts';
 
 /** `hold`: the roll cannot be ready while this stands. `note`: told, and nothing more. */
@@ -29,8 +32,11 @@ export const registry = {
   ...rollCodes,
   ...clipCodes,
   ...profileCodes,
+  ...colourCodes,
   ...deliverableCodes,
   ...trailCodes,
+  ...masterCodes,
+  ...settingsCodes,
   ...nightCodes,
   ...machineCodes,
   ...provenanceCodes,

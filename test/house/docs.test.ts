@@ -3,6 +3,7 @@ import { readFileSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { expect, test } from 'vitest';
 import { clipCodes } from '../../findings/codes/clip.ts';
+import { colourCodes } from '../../findings/codes/colour.ts';
 import { deliverableCodes } from '../../findings/codes/deliverable.ts';
 import { machineCodes } from '../../findings/codes/machine.ts';
 import { nightCodes } from '../../findings/codes/night.ts';
@@ -21,7 +22,7 @@ import { freshFolder } from '../support/folder.ts';
 const page = readFileSync(join(packageFolder, 'docs', 'findings.md'), 'utf8');
 
 test('docs/findings.md is what `npm run docs` writes', () => {
-  expect(page).toBe(findingsPage({ roll: rollCodes, clip: clipCodes, profile: profileCodes, deliverable: deliverableCodes, trail: trailCodes, provenance: provenanceCodes, night: nightCodes, machine: machineCodes }));
+  expect(page).toBe(findingsPage({ roll: rollCodes, clip: clipCodes, profile: profileCodes, colour: colourCodes, deliverable: deliverableCodes, trail: trailCodes, provenance: provenanceCodes, night: nightCodes, machine: machineCodes }));
 });
 
 test('docs/findings.md has one row for every code of the registry, and no other', () => {
