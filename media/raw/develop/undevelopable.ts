@@ -1,0 +1,13 @@
+/** Why a raw frame cannot be developed. */
+export const undevelopableReasons = ['no-colour-matrix', 'white-balance', 'levels', 'size'] as const;
+export type UndevelopableReason = (typeof undevelopableReasons)[number];
+
+/** The frame's own tags, or what was chosen for it, leave no development. `message` is what was found. */
+export class UndevelopableError extends Error {
+  override readonly name = 'UndevelopableError';
+  readonly reason: UndevelopableReason;
+  constructor(reason: UndevelopableReason, found: string) {
+    super(found);
+    this.reason = reason;
+  }
+}
