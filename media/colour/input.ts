@@ -8,9 +8,10 @@ import { FindingError, finding } from '../../findings/finding.ts';
 import type { ColourTags } from '../facts.ts';
 import { colourFileSteps } from './file.ts';
 import { type CurveName, type Logc3Index, type PublishedCurve, curveNames, logc3Indices } from './curves.ts';
-import { type Chromaticity, type Gamut, type GamutName, adaptations, ap0ToAp1, gamutNames, gamuts, toAp0 } from './gamuts.ts';
-import { invert } from './matrix.ts';
+import { type Gamut, type GamutName, adaptations, gamutNames, gamuts, toAp0 } from './gamuts.ts';
 import { type ColourTransform, type LogParameters, type Step, curveStep, matrixStep } from './steps.ts';
+
+export { evaluate } from './evaluate.ts';
 
 interface NamedInput {
   readonly curve: CurveName;
@@ -73,7 +74,7 @@ function refuseSettings(curve: CurveName, given: { ei?: unknown; nitsOfOne?: unk
   for (const name of ['ei', 'nitsOfOne', 'signalOfOne'] as const) if (!uses[name] && given[name] !== undefined) context.addIssue({ code: 'custom', path: [name], message: `the curve ${curve} does not have it` });
 }
 
-const chromaticitySchema = z.tuple([finite, finite]).transform(([x, y]): Chromaticity => [x, y]);
+const chromaticitySchema = z.tuple([finite, finite]);
 
 export const namedInputSchema = z.strictObject({ name: z.enum(inputNames), ...settings }).superRefine((input, context) => refuseSettings(NAMED[input.name].curve, input, context));
 /** A published curve with a published gamut in another pairing than the named ones. */
@@ -135,10 +136,10 @@ function stepsOfPair(curve: PublishedCurve, gamut: Gamut): Step[] {
 }
 
 /**
- * The steps to linear AP0. `file`: the bytes of the file, when the transform is one. Throws FindingError
+ * The steps to linear AP0. `file`: the bytes of the file, or its whole text, when the transform is one. Throws FindingError
  * (`colour-file-changed`, `colour-file-refused`), and RangeError when a file is asked for and not given.
  */
-export function transformOf(input: InputTransform, file?: Buffer): ColourTransform {
+export function transformOf(input: InputTransform, file?: Buffer | string): ColourTransform {
   if ('name' in input) {
     const { curve, gamut } = NAMED[input.name];
     return { steps: stepsOfPair(published(curve, input), gamuts[gamut]) };
@@ -153,9 +154,10 @@ export function transformOf(input: InputTransform, file?: Buffer): ColourTransfo
     return { steps: [curveStep({ form: 'log', parameters, direction: 'toLin' }), matrixStep(toAp0(gamut))] };
   }
   if (file === undefined) throw new RangeError(`the bytes of ${input.file} are needed`);
-  const sha256 = createHash('sha256').update(file).digest('hex');
+  const bytes = Buffer.from(file);
+  const sha256 = createHash('sha256').update(bytes).digest('hex');
   if (sha256 !== input.sha256) throw new FindingError([finding('colour-file-changed', `SHA-256 ${sha256}`, `SHA-256 ${input.sha256}`, { file: input.file })], 2);
-  return { steps: [...colourFileSteps(input.file, file), ...transformOf({ name: input.gives }).steps] };
+  return { steps: [...colourFileSteps(input.file, bytes), ...transformOf({ name: input.gives }).steps] };
 }
 
 /** Tags of one meaning only. The matrix may be untagged or RGB’s; where it names another standard, the tags contradict each other. */
@@ -173,9 +175,3 @@ export function inputOfTags({ primaries, transfer, matrix }: ColourTags): InputT
   const found = BY_TAGS.find((entry) => transfer !== null && entry.transfer.includes(transfer) && entry.primaries === primaries && entry.matrix.includes(matrix));
   return found === undefined ? null : { name: found.name };
 }
-
-const acescctEncode: Step = curveStep({ form: 'published', curve: { name: 'acescct' }, direction: 'encode' });
-/** Linear AP0 to ACEScct: AP1, R'G'B' codes of full scale (Academy S-2016-001). */
-export const acescctOfAp0: ColourTransform = { steps: [matrixStep(ap0ToAp1), acescctEncode] };
-/** And back. */
-export const ap0OfAcescct: ColourTransform = { steps: [curveStep({ form: 'published', curve: { name: 'acescct' }, direction: 'decode' }), matrixStep(invert(ap0ToAp1))] };

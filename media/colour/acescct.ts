@@ -1,0 +1,31 @@
+/** From linear AP0 to ACEScct (AP1, Academy S-2016-001), for houses that grade from movies and DPX, in double precision. */
+import { evaluate } from './evaluate.ts';
+import { ap0ToAp1 } from './gamuts.ts';
+import { type Triple, apply, invert } from './matrix.ts';
+import { type ColourTransform, curveStep, matrixStep } from './steps.ts';
+import { fromRgb, weightsOf } from './ycbcr.ts';
+
+/** Linear AP0 to R'G'B' codes of full scale. */
+export const acescctOfAp0: ColourTransform = { steps: [matrixStep(ap0ToAp1), curveStep({ form: 'published', curve: { name: 'acescct' }, direction: 'encode' })] };
+/** And back. */
+export const ap0OfAcescct: ColourTransform = { steps: [curveStep({ form: 'published', curve: { name: 'acescct' }, direction: 'decode' }), matrixStep(invert(ap0ToAp1))] };
+
+/** Rounded half up, then brought between the two. */
+const code = (value: number, least: number, most: number): number => Math.min(Math.max(Math.floor(value + 0.5), least), most);
+
+/** Least and most of a 10-bit code of DPX: every one is of the picture. */
+export const RGB10 = [0, 1023] as const;
+/** Of 10-bit Y'CbCr: the codes beyond mark time on serial interfaces (Recommendation ITU-R BT.1120) and stay free. */
+export const YCBCR10 = [4, 1019] as const;
+
+/** 10-bit codes R, G, B of full scale, 1023 for ACEScct 1.0, of linear AP0. Rounded half up; beyond 0 to 1023 they end there. */
+export function codes10Of([r, g, b]: readonly [number, number, number]): Triple {
+  const [x, y, z] = evaluate(acescctOfAp0, r, g, b);
+  return [code(1023 * x, ...RGB10), code(1023 * y, ...RGB10), code(1023 * z, ...RGB10)];
+}
+
+/** 10-bit codes Y', Cb, Cr in narrow range with the matrix of BT.709, of linear AP0. Rounded half up; beyond 4 to 1019 they end there. */
+export function yuv10Of([r, g, b]: readonly [number, number, number]): Triple {
+  const [y, cb, cr] = apply(fromRgb(weightsOf('bt709')), evaluate(acescctOfAp0, r, g, b));
+  return [code(64 + 876 * y, ...YCBCR10), code(512 + 896 * cb, ...YCBCR10), code(512 + 896 * cr, ...YCBCR10)];
+}
