@@ -18,7 +18,7 @@ const LARGEST_SIDE = 65_536;
 /** 400 million pixels. */
 const LARGEST_PICTURE = 400_000_000;
 
-const COMPRESSIONS: Readonly<Record<number, RawCompression>> = { 1: 'none', 7: 'lossless-jpeg', 8: 'deflate', 34_892: 'lossy-jpeg' };
+const COMPRESSIONS: Readonly<Record<number, RawCompression>> = { 1: 'none', 7: 'lossless-jpeg', 8: 'deflate', 34892: 'lossy-jpeg' };
 
 /** The main picture may be in a directory of its own below the first, which then holds a small preview. */
 export async function mainDirectory(file: TiffFile, first: TiffDirectory): Promise<TiffDirectory> {
