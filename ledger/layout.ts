@@ -1,6 +1,6 @@
 /** Where everything lies in a delivery (DESIGN, "On disk"). The only place that builds these paths. */
 import { createHash } from 'node:crypto';
-import { join } from 'node:path';
+import { join, normalize, sep } from 'node:path';
 
 export const STAGING_PREFIX = '.rushlight-part-';
 
@@ -18,6 +18,13 @@ export function folderName(name: string): string {
   return safe === name ? name : `${safe}-${createHash('sha256').update(Buffer.from(name, 'utf16le')).digest('hex').slice(0, 8)}`;
 }
 
+/** A path of a record below the roll's delivery folder; null when it points outside of it. */
+export function placeBelow(rollFolder: string, path: string): string | null {
+  const relative = normalize(path);
+  if (relative === '..' || relative.startsWith(`..${sep}`) || relative.startsWith(sep)) return null;
+  return join(rollFolder, relative);
+}
+
 export const layout = {
   dayFolder: (delivery: string, day: string): string => join(delivery, folderName(day)),
   rollFolder: (delivery: string, day: string, roll: string): string => join(delivery, folderName(day), folderName(roll)),
@@ -29,9 +36,13 @@ export const layout = {
   deliverable: (rollFolder: string, profile: string, fileName: string): string => join(rollFolder, profile, fileName),
   /** Same folder as the final name: a rename must never cross a file system. */
   staging: (rollFolder: string, profile: string, token: string, extension: string): string => join(rollFolder, profile, `${STAGING_PREFIX}${token}.${extension}`),
+  /** The same for a deliverable that is a folder. No ending: a name that ends in a dot is not every system's. */
+  stagingFolder: (rollFolder: string, profile: string, token: string): string => join(rollFolder, profile, `${STAGING_PREFIX}${token}`),
   reportsFolder: (rollFolder: string): string => join(rollFolder, 'reports'),
   clipReport: (rollFolder: string, clipId: string): string => join(rollFolder, 'reports', `${clipId}.json`),
   /** Named by its content: a trail of another decode never takes its place. */
   trail: (clipId: string, digest: string): string => join('reports', 'trails', `${clipId}.${digest.slice(0, 16)}.trail`),
+  /** Named by its content, which is that of the folder it lists (media/listing.ts). */
+  listing: (clipId: string, profile: string, sha256: string): string => join('reports', 'listings', `${clipId}.${profile}.${sha256.slice(0, 16)}.sha256`),
   deliverableReport: (rollFolder: string, clipId: string, profile: string): string => join(rollFolder, 'reports', 'deliverables', `${clipId}.${profile}.json`),
 } as const;

@@ -5,6 +5,7 @@
 import { z } from 'zod';
 import { findingSchema } from '../findings/finding.ts';
 import { clipFactsSchema } from '../media/facts.ts';
+import { masterOutcomeSchema } from '../profiles/master/outcome.ts';
 import { outcomeSchema } from '../profiles/outcome.ts';
 import { clipSchema } from './clip.ts';
 import { toolchainSchema } from './toolchain.ts';
@@ -36,15 +37,22 @@ export const deliverableReportSchema = z.looseObject({
   profileHash: z.string(),
   toolchain: toolchainSchema,
   state: z.enum(deliverableStates),
-  outcome: outcomeSchema,
-  /** Relative to <delivery>/<day>/<roll>; null when failed. */
-  file: z.object({ path: z.string(), bytes: z.int().nonnegative(), xxh128: z.string(), /** Absent in records of older versions. */ sha256: z.string().optional() }).nullable(),
+  outcome: z.union([outcomeSchema, masterOutcomeSchema]),
+  /**
+   * Relative to <delivery>/<day>/<roll>; null when failed. `files`: it is a folder of so many files; then `bytes` is of all
+   * of them and the digests are of their listing (media/listing.ts). Absent: it is a single file.
+   */
+  file: z.object({ path: z.string(), bytes: z.int().nonnegative(), xxh128: z.string(), /** Absent in records of older versions. */ sha256: z.string().optional(), files: z.int().positive().optional() }).nullable(),
+  /** Of a folder: place of its listing below <delivery>/<day>/<roll>, SHA-256 of the text. */
+  listing: z.object({ path: z.string(), sha256: z.string() }).optional(),
   /** The trail of the source that it was proved by: place below <delivery>/<day>/<roll>, SHA-256 of its content. Absent: it was never proved so. */
   trail: z.object({ path: z.string(), sha256: z.string() }).optional(),
   /** What left the encoders, stream by stream (media/payload.ts). */
   payload: z.object({ streams: z.array(z.object({ kind: z.string(), hash: z.string() })) }).optional(),
   /** Digests of older files of ours that may still stand under the final name (made with another profile or toolchain, or before a crash): only these are ever replaced. */
   supersedes: z.array(z.string()).optional(),
+  /** Of a folder, while it is `publishing`: its name until it has the final one, in the same folder. */
+  staged: z.string().optional(),
   /** Measured from the staged file. */
   facts: clipFactsSchema.nullable(),
   checks: z.array(checkResultSchema),

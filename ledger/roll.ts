@@ -69,6 +69,8 @@ export const rollVerdictSchema = z.looseObject({
           state: z.string(),
           file: z.string().nullable(),
           bytes: z.int().nullable(),
+          /** How many files, of one that is a folder; the digests are then of their listing. */
+          files: z.int().optional(),
           xxh128: z.string().nullable(),
           sha256: z.string().nullable().optional(),
           /** Every check that ran, as its report says. */

@@ -3,8 +3,8 @@ import { readFile } from 'node:fs/promises';
 import { type Finding, type FindingSubject, finding } from '../findings/finding.ts';
 import { fsPath } from '../media/names.ts';
 import { readTrail, type SourceTrail, TrailError } from '../media/trail/source-trail.ts';
+import { placeBelow } from './layout.ts';
 import type { DeliverableReport } from './report.ts';
-import { placeBelow } from './settle.ts';
 
 export type StoredTrail = { readonly trail: SourceTrail; readonly finding: null } | { readonly trail: null; readonly finding: Finding };
 

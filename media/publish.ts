@@ -42,7 +42,7 @@ const NO_LINKS = new Set(['EPERM', 'ENOTSUP', 'EOPNOTSUPP', 'ENOSYS', 'EMLINK', 
 const BUSY = new Set(['EBUSY', 'EACCES', 'EPERM', 'ETXTBSY']);
 const BUSY_TRIES = 6;
 
-function codeOf(error: unknown): string {
+export function codeOf(error: unknown): string {
   return (error as NodeJS.ErrnoException).code ?? '';
 }
 
@@ -68,7 +68,7 @@ export async function provesStaged(request: Pick<PublishRequest, 'staged' | 'che
   if (stats.size !== BigInt(request.checked.bytes)) throw new StagedFileLostError(request.staged, `${stats.size} bytes, ${request.checked.bytes} were checked`);
 }
 
-function lstatBig(path: string): Promise<import('node:fs').BigIntStats> {
+export function lstatBig(path: string): Promise<import('node:fs').BigIntStats> {
   return lstat(fsPath(path), { bigint: true });
 }
 
@@ -92,7 +92,7 @@ export async function putUnderName(request: PublishRequest, makeLink: typeof lin
     if (!NO_LINKS.has(codeOf(error))) throw error;
   }
   if (await exists(request.final)) return settleTakenName(request);
-  await renameOver(request);
+  await renamePatiently(request.staged, request.final);
   return { kind: 'published' };
 }
 
@@ -121,14 +121,14 @@ async function settleTakenName(request: PublishRequest): Promise<PublishOutcome>
     return { kind: 'already-there' };
   }
   if (!request.isOurs(standing.xxh128)) return { kind: 'taken', found: `a file of ${standing.bytes} bytes, XXH128 ${standing.xxh128}, that no report of ours names` };
-  await renameOver(request);
+  await renamePatiently(request.staged, request.final);
   return { kind: 'replaced' };
 }
 
-async function renameOver(request: PublishRequest): Promise<void> {
+export async function renamePatiently(from: string, to: string): Promise<void> {
   for (let tried = 1; ; tried += 1) {
     try {
-      await rename(fsPath(request.staged), fsPath(request.final));
+      await rename(fsPath(from), fsPath(to));
       return;
     } catch (error) {
       if (!BUSY.has(codeOf(error)) || tried === BUSY_TRIES) throw error;

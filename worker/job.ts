@@ -9,7 +9,7 @@
  * Every way out of it leaves reports on disk or throws; nothing unfinished ever stands under a final name.
  */
 import { rm } from 'node:fs/promises';
-import { extname } from 'node:path';
+import { basename, extname } from 'node:path';
 import { checkDeliverable, type CheckReport } from '../check/index.ts';
 import { decodeWhole } from '../check/decode.ts';
 import { type Finding, finding } from '../findings/finding.ts';
@@ -17,15 +17,19 @@ import type { Job } from '../ledger/job.ts';
 import { layout } from '../ledger/layout.ts';
 import type { JobProgress } from '../ledger/queue.ts';
 import { type DeliverableReport, deliverableReportSchema } from '../ledger/report.ts';
-import { ownDigests, settleDeliverable } from '../ledger/settle.ts';
+import { storeListing } from '../ledger/listing.ts';
+import { completeRecords, ownDigests, settleDeliverable } from '../ledger/settle.ts';
 import { readRecord } from '../ledger/store.ts';
 import type { Toolchain } from '../ledger/toolchain.ts';
 import { openInput } from '../media/input.ts';
 import type { Payload } from '../media/payload.ts';
-import { publishFile, StagedFileLostError } from '../media/publish.ts';
+import { type FolderDigest, isFolderDigest } from '../media/folder-digest.ts';
+import { StagedFileLostError } from '../media/publish.ts';
+import { publishDeliverable } from '../media/publish-folder.ts';
 import type { MediaTools } from '../media/tools/locate.ts';
 import { sourceTrouble, subjectOf, toolchainTrouble } from './claim.ts';
 import { classifyMake, looksDamaged, type SourceDecode, targetTrouble, type Trouble } from './classify.ts';
+import { awaitedByOthers, publishLeftover } from './leftover.ts';
 import { make, type MakeResult } from './make.ts';
 import { type Proof, proofOf } from './proof.ts';
 import { failedReport, type ReportContext, writeReport, writtenReport } from './report.ts';
@@ -71,6 +75,7 @@ export async function runJob(job: Job, context: JobContext): Promise<void> {
   try {
     const refused = toolchainTrouble(job, context.toolchain.fingerprint) ?? (await sourceTrouble(job));
     if (refused !== null) throw new JobTrouble({ findings: [refused], again: false });
+    await publishLeftovers(job, context);
     const open = await unfinished(job, context);
     if (open.length > 0) await makeAll(job, open, context, report);
   } catch (error) {
@@ -95,6 +100,13 @@ async function standing(job: Job, deliverable: Deliverable): Promise<Deliverable
   return read.state === 'read' ? read.value : null;
 }
 
+async function publishLeftovers(job: Job, context: JobContext): Promise<void> {
+  for (const deliverable of job.deliverables) {
+    const report = await standing(job, deliverable);
+    if (report !== null) await publishLeftover(job, deliverable, report, context.fence, context.signal);
+  }
+}
+
 /** An earlier attempt may have got one of two deliverables through, or have died between final name and report. */
 async function unfinished(job: Job, context: JobContext): Promise<Deliverable[]> {
   const open: Deliverable[] = [];
@@ -103,7 +115,7 @@ async function unfinished(job: Job, context: JobContext): Promise<Deliverable[]>
     const wanted = { contentDigest: job.clip.contentDigest, profileHash: deliverable.profileHash, toolchain: job.toolchain };
     const settled = report === null ? null : await settleDeliverable(report, job.deliveryFolder, wanted, context.signal);
     if (settled?.state !== 'finished') open.push(deliverable);
-    else if (settled.rewrite) await writeReport(job, deliverable, settled.report);
+    else await completeRecords(settled, job.deliveryFolder);
   }
   return open;
 }
@@ -113,7 +125,7 @@ async function makeAll(job: Job, open: readonly Deliverable[], context: JobConte
   for (const deliverable of open) {
     const folder = layout.profileFolder(job.deliveryFolder, deliverable.profile.name);
     await makeFolder(job.deliveryFolder, folder);
-    await sweepStaging(folder);
+    await sweepStaging(folder, () => awaitedByOthers(job, deliverable.profile.name));
     outputs.push({ deliverable, staged: layout.staging(job.deliveryFolder, deliverable.profile.name, newToken(), extname(deliverable.outcome.fileName).slice(1)) });
   }
   try {
@@ -128,7 +140,7 @@ async function makeAll(job: Job, open: readonly Deliverable[], context: JobConte
     // What passed is published; only what did not is made again.
     if (troubles.length > 0) throw new JobTrouble({ findings: troubles.flatMap((item) => item.findings), again: troubles.some((item) => item.again) });
   } finally {
-    for (const { staged } of outputs) await rm(staged, { force: true }).catch(() => undefined);
+    for (const { staged } of outputs) await rm(staged, { recursive: true, force: true }).catch(() => undefined);
   }
 }
 
@@ -211,11 +223,13 @@ async function publish(job: Job, deliverable: Deliverable, staged: string, check
   const path = `${deliverable.profile.name}/${fileName}`;
   const older = ownDigests(await standing(job, deliverable), path);
   // Before the report that names it: no report ever points at a trail that is not there.
-  const proved = { trail: await evidence.file(), payload: { streams: (evidence.encoded?.streams ?? []).map((stream) => ({ ...stream })) } };
-  const written = writtenReport(report, deliverable, { path, bytes: checked.bytes, xxh128: checked.xxh128, sha256: checked.digest.sha256 }, proved, older, made, checked);
+  const folder: FolderDigest | null = isFolderDigest(checked.digest) ? checked.digest : null;
+  const proved = { trail: await evidence.file(), payload: { streams: (evidence.encoded?.streams ?? []).map((stream) => ({ ...stream })) }, ...(folder === null ? {} : { listing: await storeListing(job.deliveryFolder, job.clip.id, deliverable.profile.name, folder) }) };
+  const file = { path, bytes: checked.bytes, xxh128: checked.xxh128, sha256: checked.digest.sha256, ...(folder === null ? {} : { files: folder.files.length }) };
+  const written = writtenReport(report, deliverable, file, proved, older, made, checked);
   await context.fence();
-  await writeReport(job, deliverable, { ...written, state: 'publishing' });
-  const outcome = await publishFile({ staged, final: layout.deliverable(job.deliveryFolder, deliverable.profile.name, fileName), checked: checked.digest, isOurs: (digest) => older.includes(digest) });
+  await writeReport(job, deliverable, { ...written, state: 'publishing', ...(folder === null ? {} : { staged: basename(staged) }) });
+  const outcome = await publishDeliverable({ staged, final: layout.deliverable(job.deliveryFolder, deliverable.profile.name, fileName), checked: checked.digest, isOurs: (digest) => older.includes(digest), signal: context.signal });
   if (outcome.kind === 'taken') {
     const told = finding('target-name-taken', outcome.found, 'a free name, or a file of ours', { ...subjectOf(job), profile: deliverable.profile.name, file: path });
     await writeReport(job, deliverable, failedReport(report, deliverable, [told], made, checked));

@@ -41,7 +41,7 @@ function common(context: ReportContext, deliverable: Deliverable, made: MakeResu
 }
 
 /** Everything but the state, which is `publishing` before the final name is given and `published` after. */
-export function writtenReport(context: ReportContext, deliverable: Deliverable, file: NonNullable<DeliverableReport['file']>, proof: Pick<DeliverableReport, 'trail' | 'payload'>, supersedes: string[], made: MakeResult, checked: CheckReport): Omit<DeliverableReport, 'state'> {
+export function writtenReport(context: ReportContext, deliverable: Deliverable, file: NonNullable<DeliverableReport['file']>, proof: Pick<DeliverableReport, 'trail' | 'payload' | 'listing'>, supersedes: string[], made: MakeResult, checked: CheckReport): Omit<DeliverableReport, 'state'> {
   return { ...common(context, deliverable, made, checked), file, ...proof, findings: [...checked.findings], ...(supersedes.length === 0 ? {} : { supersedes }) };
 }
 

@@ -76,12 +76,19 @@ function runs(pid: number): boolean {
   }
 }
 
-const ours = new RegExp(`^${STAGING_PREFIX.replaceAll('.', '\\.')}${host}-(\\d+)-[0-9a-f]{12}\\.`);
+const ours = new RegExp(`^${STAGING_PREFIX.replaceAll('.', '\\.')}${host}-(\\d+)-[0-9a-f]{12}(?:\\.|$)`);
 
-/** Takes away staging files of processes of this machine that are gone. Those of other machines are not ours to judge. */
-export async function sweepStaging(folder: string): Promise<void> {
-  for (const name of await readdir(folder)) {
+/** Names of staging files and folders of processes of this machine that are gone. Those of other machines are not ours to judge. */
+export async function leftovers(folder: string): Promise<string[]> {
+  return (await readdir(folder)).filter((name) => {
     const pid = ours.exec(name)?.[1];
-    if (pid !== undefined && !runs(Number(pid))) await rm(join(folder, name), { force: true });
-  }
+    return pid !== undefined && !runs(Number(pid));
+  });
+}
+
+/** Takes them away, but for those that `kept` names; it is asked only where something lies. Of a link only the link goes. */
+export async function sweepStaging(folder: string, kept: () => Promise<ReadonlySet<string>> = async () => new Set()): Promise<void> {
+  const names = await leftovers(folder);
+  const keep = names.length === 0 ? new Set<string>() : await kept();
+  for (const name of names) if (!keep.has(name)) await rm(join(folder, name), { recursive: true, force: true });
 }

@@ -1,7 +1,10 @@
 /** The deliverables of one roll, measured again from their bytes by the checker of the night. */
 import { checkDeliverable } from '../../check/index.ts';
+import { listedFiles, measuredFolder, type StandingFolder } from '../../ledger/listing.ts';
+import type { DeliverableReport } from '../../ledger/report.ts';
 import { placeOf } from '../../ledger/settle.ts';
 import { storedTrail } from '../../ledger/trail.ts';
+import { type DeliverableDigest, isFolderDigest } from '../../media/folder-digest.ts';
 import { type CheckName, checkNames, type LoadedProfile } from '../../profiles/schema.ts';
 import { type DeliverableOnDisk, deliverableKey, type Remeasured } from '../gate/decide.ts';
 import { requiredChecks } from '../gate/deliverable.ts';
@@ -30,13 +33,13 @@ export async function measureAgain(folder: string, records: RollRecords, request
       request.onDeliverable?.({ day, roll, clip: clip.id, profile: loaded.profile.name });
       const again = await measureOne(folder, disk, loaded, records, request);
       // Gone since it was looked at: it does not stand.
-      onDisk.set(key, again === null ? { ...disk, standingBytes: null } : { ...disk, again });
+      onDisk.set(key, again === null ? { ...disk, standingBytes: null } : { ...disk, ...again });
     }
   }
   return { onDisk, deliverables };
 }
 
-async function measureOne(folder: string, { report }: DeliverableOnDisk, loaded: LoadedProfile, records: RollRecords, request: AuditRequest): Promise<Remeasured | null> {
+async function measureOne(folder: string, { report }: DeliverableOnDisk, loaded: LoadedProfile, records: RollRecords, request: AuditRequest): Promise<Pick<DeliverableOnDisk, 'again' | 'folder'> | null> {
   const path = report === null ? null : placeOf(report, folder);
   if (report === null || report.file === null || path === null) return null;
   const subject = { roll: records.verdict.roll, clip: report.clip.id, profile: loaded.profile.name, file: report.file.path };
@@ -53,10 +56,16 @@ async function measureOne(folder: string, { report }: DeliverableOnDisk, loaded:
       subject,
       ...(request.signal === undefined ? {} : { signal: request.signal }),
     });
-    return { xxh128: checked.xxh128, sha256: checked.digest.sha256, facts: checked.facts, checks: checked.results, findings: stored.finding === null ? checked.findings : [stored.finding, ...checked.findings] };
+    const again: Remeasured = { xxh128: checked.xxh128, sha256: checked.digest.sha256, facts: checked.facts, checks: checked.results, findings: stored.finding === null ? checked.findings : [stored.finding, ...checked.findings] };
+    return { again, ...(await folderOf(checked.digest, report, folder)) };
   } catch (error) {
     request.signal?.throwIfAborted();
     if ((error as NodeJS.ErrnoException).code === undefined) throw error;
     return null;
   }
+}
+
+/** Of a folder: which of its files are not those of the listing, now that their bytes were read. */
+async function folderOf(digest: DeliverableDigest, report: DeliverableReport, rollFolder: string): Promise<{ folder?: StandingFolder }> {
+  return isFolderDigest(digest) ? { folder: measuredFolder(digest, await listedFiles(report, rollFolder)) } : {};
 }

@@ -7,6 +7,7 @@
  */
 import { type Finding, finding, holds } from '../../findings/finding.ts';
 import type { Clip } from '../../ledger/clip.ts';
+import type { StandingFolder } from '../../ledger/listing.ts';
 import type { CheckResult, ClipReport, DeliverableReport } from '../../ledger/report.ts';
 import type { IntakeResult, RollVerdict } from '../../ledger/roll.ts';
 import type { Toolchain } from '../../ledger/toolchain.ts';
@@ -20,8 +21,12 @@ export interface DeliverableOnDisk {
   /** null: no report, or one that cannot be read (then `damage`). */
   readonly report: DeliverableReport | null;
   readonly damage: Finding | null;
-  /** Size of the file that the report names, in bytes; null when it does not stand. */
+  /** Size of the file that the report names, in bytes, or of all listed files of a folder; null when it does not stand. */
   readonly standingBytes: number | null;
+  /** Of a folder that stands: what its listing says of it. Absent for a single file. */
+  readonly folder?: Pick<StandingFolder, 'files' | 'differences'>;
+  /** Of the listing's text that the report names, hex; absent when none stands. */
+  readonly listingSha256?: string;
   /** Of the report's file as it was read, hex. */
   readonly reportSha256?: string;
   /** Of the trail's file that the report names, hex; absent when none stands. */
@@ -105,6 +110,7 @@ export function decideRoll(input: GateInput): GateDecision {
           state: report?.state ?? 'absent',
           file: report?.file?.path ?? null,
           bytes: report?.file?.bytes ?? null,
+          ...(report?.file?.files === undefined ? {} : { files: report.file.files }),
           xxh128: report?.file?.xxh128 ?? null,
           sha256: report?.file?.sha256 ?? null,
           checks: report?.checks ?? [],

@@ -3,12 +3,14 @@ import { type Finding, finding, holds } from '../../findings/finding.ts';
 import type { Clip } from '../../ledger/clip.ts';
 import type { CheckResult, DeliverableReport } from '../../ledger/report.ts';
 import type { ClipFacts } from '../../media/facts.ts';
-import { type LoadedProfile, standingChecks } from '../../profiles/schema.ts';
-import { deliverableKey, type GateInput, type Remeasured } from './decide.ts';
+import { masterChecks } from '../../profiles/master/schema.ts';
+import { isMaster, type LoadedProfile, standingChecks } from '../../profiles/schema.ts';
+import { type DeliverableOnDisk, deliverableKey, type GateInput, type Remeasured } from './decide.ts';
+import { judgeFolder } from './folder.ts';
 
 /** What must have passed: the profile's own list and those that no profile can leave out. */
 export function requiredChecks(loaded: LoadedProfile): string[] {
-  return [...new Set<string>([...standingChecks, ...loaded.profile.checks])];
+  return [...new Set<string>([...(isMaster(loaded.profile) ? masterChecks : standingChecks), ...loaded.profile.checks])];
 }
 
 /** What of the gate's input one deliverable is judged by. */
@@ -45,7 +47,7 @@ export function judgeDeliverable({ clip, facts, loaded }: WantedDeliverable, inp
   if (report.trail === undefined || disk.trailSha256 === undefined) {
     findings.push(finding('trail-absent', report.trail === undefined ? 'the report names no trail' : 'no such file', 'the trail of the source that it was proved by', report.trail === undefined ? subject : { ...subject, file: report.trail.path }));
   }
-  findings.push(...judgeChecks(report.checks, loaded, subject), ...judgeFile(report, disk.standingBytes, subject), ...judgeFrames(report, facts, subject));
+  findings.push(...judgeChecks(report.checks, loaded, subject), ...judgeFile(report, disk, subject), ...judgeFrames(report, facts, subject));
   if (disk.again !== undefined) findings.push(...judgeAgain(report, disk.again, loaded, subject));
   return { report, findings };
 }
@@ -83,13 +85,15 @@ function judgeChecks(checks: readonly CheckResult[], loaded: LoadedProfile, subj
   return found;
 }
 
-function judgeFile(report: DeliverableReport, standingBytes: number | null, subject: Subject): Finding[] {
+function judgeFile(report: DeliverableReport, disk: DeliverableOnDisk, subject: Subject): Finding[] {
   if (report.file === null) return [finding('file-absent', 'the report names no file', 'a file', subject)];
+  const { standingBytes } = disk;
   const { path, bytes, xxh128, sha256 = '' } = report.file;
   const about = { ...subject, file: path };
   const found: Finding[] = [];
   if (standingBytes === null) found.push(finding('file-absent', 'no such file', `${bytes} bytes`, about));
-  else if (standingBytes !== bytes || standingBytes === 0) found.push(finding('file-size-differs', `${standingBytes} bytes`, `${bytes} bytes, not empty`, about));
+  else if (report.file.files === undefined && (standingBytes !== bytes || standingBytes === 0)) found.push(finding('file-size-differs', `${standingBytes} bytes`, `${bytes} bytes, not empty`, about));
+  found.push(...judgeFolder(report, disk, about));
   const named = `${report.profile}/${report.outcome.fileName}`;
   if (path !== named) found.push(finding('record-contradictory', `the file ${path}`, `the file ${named}, as decided`, about));
   if (xxh128 === '' || sha256 === '') found.push(finding('record-incomplete', `no ${xxh128 === '' ? 'XXH128' : 'SHA-256'} of the file`, 'both digests of its bytes', about));

@@ -1,11 +1,11 @@
 /** What the gate reads from disk and writes to it. */
 import { lstat } from 'node:fs/promises';
 import type { Clip } from '../../ledger/clip.ts';
-import { layout } from '../../ledger/layout.ts';
+import { layout, placeBelow } from '../../ledger/layout.ts';
 import { statementOf } from '../../ledger/provenance/build.ts';
+import { lookAtFolder, storedListing } from '../../ledger/listing.ts';
 import { clipReportSchema, type DeliverableReport, deliverableReportSchema } from '../../ledger/report.ts';
 import { rollVerdictSchema } from '../../ledger/roll.ts';
-import { placeBelow } from '../../ledger/settle.ts';
 import { readRecord, writeRecord } from '../../ledger/store.ts';
 import { digestOfFile } from '../../media/digest.ts';
 import { fsPath } from '../../media/names.ts';
@@ -14,7 +14,7 @@ import { partsDecided, sha256Of } from '../provenance/parts.ts';
 import { type DeliverableOnDisk, deliverableKey, type GateDecision } from './decide.ts';
 
 /** Size of the regular file at `path` below the roll's delivery folder; null when it is not one, or lies elsewhere. */
-async function standingBytes(rollFolder: string, path: string): Promise<number | null> {
+async function bytesOfFile(rollFolder: string, path: string): Promise<number | null> {
   const place = placeBelow(rollFolder, path);
   if (place === null) return null;
   try {
@@ -37,12 +37,24 @@ async function trailOf({ trail }: DeliverableReport, rollFolder: string): Promis
   }
 }
 
+/** What stands under the name in the report, as the kind of thing that the report says it is. */
+async function standingOf(report: DeliverableReport, rollFolder: string): Promise<Pick<DeliverableOnDisk, 'standingBytes' | 'folder' | 'listingSha256'>> {
+  const { file } = report;
+  if (file === null) return { standingBytes: null };
+  if (file.files === undefined) return { standingBytes: await bytesOfFile(rollFolder, file.path) };
+  const { sha256, files } = await storedListing(report, rollFolder);
+  const listing = sha256 === null ? {} : { listingSha256: sha256 };
+  const place = placeBelow(rollFolder, file.path);
+  const standing = place === null ? null : await lookAtFolder(place, sha256 === file.sha256 ? files : null);
+  return standing === null ? { standingBytes: null, ...listing } : { standingBytes: standing.bytes, folder: { files: standing.files, differences: standing.differences }, ...listing };
+}
+
 export async function readDeliverable(rollFolder: string, clipId: string, profile: string): Promise<DeliverableOnDisk> {
   const read = await readRecord(layout.deliverableReport(rollFolder, clipId, profile), deliverableReportSchema);
   if (read.state === 'absent') return { report: null, damage: null, standingBytes: null };
   if (read.state === 'damaged') return { report: null, damage: read.finding, standingBytes: null };
   const { value: report, bytes } = read;
-  return { report, damage: null, reportSha256: sha256Of(bytes), ...(await trailOf(report, rollFolder)), standingBytes: report.file === null ? null : await standingBytes(rollFolder, report.file.path) };
+  return { report, damage: null, reportSha256: sha256Of(bytes), ...(await trailOf(report, rollFolder)), ...(await standingOf(report, rollFolder)) };
 }
 
 /** Every report of these clips in these profiles, read now. */

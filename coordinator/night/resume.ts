@@ -1,10 +1,7 @@
 /** Whether a planned deliverable is finished already: by its report, by the bytes that stand, and by what the gate would say of it. */
 import { holds } from '../../findings/finding.ts';
 import type { Job } from '../../ledger/job.ts';
-import { layout } from '../../ledger/layout.ts';
-import { deliverableReportSchema } from '../../ledger/report.ts';
-import { settleDeliverable } from '../../ledger/settle.ts';
-import { writeRecord } from '../../ledger/store.ts';
+import { completeRecords, settleDeliverable } from '../../ledger/settle.ts';
 import type { Toolchain } from '../../ledger/toolchain.ts';
 import type { LoadedProfile } from '../../profiles/schema.ts';
 import { deliverableKey } from '../gate/decide.ts';
@@ -19,10 +16,11 @@ export async function isFinished(job: Job, deliverable: Job['deliverables'][numb
   if (disk.report === null) return false;
   const settled = await settleDeliverable(disk.report, job.deliveryFolder, { contentDigest: job.clip.contentDigest, profileHash: deliverable.profileHash, toolchain: job.toolchain }, signal);
   if (settled.state !== 'finished') return false;
-  // What the gate would hold must be made again, or it would be held for ever.
-  const onDisk = new Map([[deliverableKey(job.clip.id, name), { ...disk, report: settled.report }]]);
+  // What the gate would hold must be made again, or it would be held for ever; but for what lies in a folder besides it, which that does not take away.
+  const relisted = settled.relist === null ? {} : { listingSha256: settled.relist.sha256 };
+  const onDisk = new Map([[deliverableKey(job.clip.id, name), { ...disk, ...relisted, report: settled.report }]]);
   const { findings } = judgeDeliverable({ clip: job.clip, facts: job.facts, loaded }, { day: job.day, roll: job.roll, toolchain, onDisk }, []);
-  if (findings.some(holds)) return false;
-  if (settled.rewrite && mayWrite) await writeRecord(layout.deliverableReport(job.deliveryFolder, job.clip.id, name), deliverableReportSchema, settled.report);
+  if (findings.some((item) => holds(item) && item.code !== 'folder-file-strange')) return false;
+  if (mayWrite) await completeRecords(settled, job.deliveryFolder);
   return true;
 }

@@ -19,7 +19,7 @@ export function isSettled(job: Job, disk: readonly DeliverableOnDisk[]): boolean
     const found = disk[index];
     const report = found?.report ?? null;
     if (report === null || !ofThisWork(report, job, deliverable)) return false;
-    if (report.state === 'published') return report.file !== null && found?.standingBytes === report.file.bytes;
+    if (report.state === 'published') return report.file !== null && found?.standingBytes === report.file.bytes && found.folder?.files === report.file.files;
     return report.state === 'failed' && report.run === job.run && !report.findings.some((item) => PLACE_CODES.has(item.code));
   });
 }

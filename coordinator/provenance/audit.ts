@@ -64,8 +64,8 @@ export function judgeStatement(read: ReadRecord<Statement>, expected: RollStatem
     const issue = parsed.error.issues[0];
     return { state: 'damaged', findings: [finding('statement-damaged', `predicate.${issue?.path.join('.') ?? ''}: ${issue?.message ?? 'wrong shape'}`, 'what this predicate type has', subject)] };
   }
-  // Of the digests only SHA-256 is accepted here.
-  const stated = { subject: subjects.map(({ name, digest }) => ({ name: name ?? '', digest: { sha256: digest?.sha256 } })), predicate: parsed.data };
+  // Of the digests only SHA-256 is accepted here, and of a folder that of its listing.
+  const stated = { subject: subjects.map(({ name, digest }) => ({ name: name ?? '', digest: { sha256: digest?.sha256, dirHash: digest?.dirHash } })), predicate: parsed.data };
   const list = differences(stated, { subject: expected.subject, predicate: expected.predicate });
   return { state: list.length === 0 ? 'fits' : 'differs', findings: list.map(({ path, found, expected: now }) => finding('statement-differs', `statement: ${path} ${found}`, `${path} ${now}, found now`, subject)) };
 }

@@ -30,9 +30,10 @@ export function partsOf({ verdict, facts, clipReports, onDisk }: PartsInput): St
       if (disk?.reportSha256 !== undefined) records.set(layout.deliverableReport('', clip.id, name), disk.reportSha256);
       // Deliverables of one decode share a trail.
       if (disk?.report?.trail !== undefined && disk.trailSha256 !== undefined) records.set(disk.report.trail.path, disk.trailSha256);
+      if (disk?.report?.listing !== undefined && disk.listingSha256 !== undefined) records.set(disk.report.listing.path, disk.listingSha256);
       const file = disk?.report?.file;
       const sha256 = disk?.again?.sha256 ?? file?.sha256;
-      if (file && sha256 !== undefined && disk?.standingBytes !== null) outputs.push({ path: file.path, sha256 });
+      if (file && sha256 !== undefined && disk?.standingBytes !== null) outputs.push({ path: file.path, sha256, ...(file.files === undefined ? {} : { folder: true }) });
     }
   }
   return { verdict, facts, outputs, records: [...records].map(([path, sha256]) => ({ path, sha256 })) };

@@ -162,6 +162,31 @@ export const deliverableCodes = {
     title: 'a file in a profile\'s folder belongs to no deliverable',
     remedy: 'Look at it and move it away: nobody has checked it, and an editor would take it for a finished one.',
   },
+  'folder-file-absent': {
+    weight: 'hold',
+    title: 'a file of a deliverable that is a folder is not there',
+    remedy: 'Put the file back under its name, or delete the folder and run again: it is made anew. Nothing else may write into or move things out of a delivery.',
+  },
+  'folder-file-differs': {
+    weight: 'hold',
+    title: 'a file of a deliverable that is a folder has other bytes than when it was checked',
+    remedy: 'Do not use this frame. Delete the folder and run again: it is made anew. Find out what wrote into the delivery, or whether the volume fails.',
+  },
+  'folder-file-strange': {
+    weight: 'hold',
+    title: 'something lies in a deliverable\'s folder that is no part of it',
+    remedy: 'Look at it and move it away: nobody has checked it, and a finishing program would take it for a frame. Then run again.',
+  },
+  'listing-absent': {
+    weight: 'hold',
+    title: 'the listing of a deliverable that is a folder is not there',
+    remedy: 'Run again: where the folder is as it was published, its listing is written anew. Or copy the reports folder back from another copy of the delivery.',
+  },
+  'listing-damaged': {
+    weight: 'hold',
+    title: 'the listing of a deliverable that is a folder is another one than its report names',
+    remedy: 'Run again: where the folder is as it was published, its listing is written anew. Check the volume.',
+  },
   'report-absent': {
     weight: 'hold',
     title: 'a deliverable that roll.json lists has no report',

@@ -10,19 +10,27 @@ export interface NamedDigest {
   readonly sha256: string;
 }
 
+export interface Output extends NamedDigest {
+  /** It is a folder; `sha256` is of its listing (media/listing.ts). */
+  readonly folder?: true;
+}
+
 export interface StatementParts {
   readonly verdict: RollVerdict;
   /** Of the clips, by id. */
   readonly facts: ReadonlyMap<string, ClipFacts | null>;
   /** Every published output. */
-  readonly outputs: readonly NamedDigest[];
+  readonly outputs: readonly Output[];
   /** Every report, and whatever else the verdict rests on. */
   readonly records: readonly NamedDigest[];
 }
 
+/** `dirHash`: of a folder, by in-toto's own name for the digest of such a listing (spec/v1/digest_set.md). */
+export type OutputDigest = { readonly sha256: string } | { readonly dirHash: string };
+
 export interface RollStatement {
   readonly _type: typeof STATEMENT_TYPE;
-  readonly subject: readonly { readonly name: string; readonly digest: { readonly sha256: string } }[];
+  readonly subject: readonly { readonly name: string; readonly digest: OutputDigest }[];
   readonly predicateType: typeof PREDICATE_TYPE;
   readonly predicate: Predicate;
 }
@@ -31,7 +39,7 @@ export function statementOf({ verdict, facts, outputs, records }: StatementParts
   const { rushlight, recipe, tools, fingerprint } = verdict.toolchain;
   return {
     _type: STATEMENT_TYPE,
-    subject: named(outputs),
+    subject: sorted(outputs).map(({ path, sha256, folder }) => ({ name: path, digest: folder === true ? { dirHash: sha256 } : { sha256 } })),
     predicateType: PREDICATE_TYPE,
     predicate: {
       day: verdict.day,
@@ -47,7 +55,11 @@ export function statementOf({ verdict, facts, outputs, records }: StatementParts
 }
 
 function named(list: readonly NamedDigest[]): { name: string; digest: { sha256: string } }[] {
-  return [...list].sort((a, b) => (a.path < b.path ? -1 : a.path > b.path ? 1 : 0)).map(({ path, sha256 }) => ({ name: path, digest: { sha256 } }));
+  return sorted(list).map(({ path, sha256 }) => ({ name: path, digest: { sha256 } }));
+}
+
+function sorted<Named extends NamedDigest>(list: readonly Named[]): Named[] {
+  return [...list].sort((a, b) => (a.path < b.path ? -1 : a.path > b.path ? 1 : 0));
 }
 
 /** The bytes of a statement as they lie on disk, and as they are signed. */

@@ -1,0 +1,191 @@
+/**
+ * Gives a finished, checked folder its final name, by the rules of publish.ts: what stands there is whole, nothing of
+ * anybody else's is overwritten, a second publisher of the same files is harmless.
+ *
+ * rename(2) puts a folder under a name in one step and never replaces a file, a link or a folder in which something lies.
+ * It does replace an empty folder: one that stands there beforehand is told as taken; one that is made at that very moment
+ * goes, with nothing in it.
+ *
+ * No call of POSIX replaces a full folder in one step. An older one of our own is moved aside, to a staging name beside
+ * it, the new one takes its name, the older is removed. Whoever calls has written down `publishing` by then, so that a
+ * crash at any point leaves no record that says otherwise:
+ *
+ *   before the first step       the older stands, the new one is staged
+ *   after the older was moved   nothing stands; both lie there as leftovers, and the new one is whole
+ *   after the new one's rename  the new one stands; what is left of the older lies there as a leftover
+ *
+ * A leftover with the content that a report has as `publishing` is published by the next run (worker/leftover.ts); the
+ * others are swept with the rest. Where the second step fails and the program lives, the older gets its name back.
+ */
+import type { BigIntStats } from 'node:fs';
+import { rm } from 'node:fs/promises';
+import { dirname, join } from 'node:path';
+import { aFewAtOnce, type DeliverableDigest, digestOfFolder, entriesOf, type FolderDigest, type FolderIdentity, isFolderDigest } from './folder-digest.ts';
+import { syncFolder } from './folders.ts';
+import { fsPath, printable } from './names.ts';
+import { codeOf, lstatBig, publishFile, type PublishOutcome, type PublishRequest, renamePatiently, StagedFileLostError, syncFile } from './publish.ts';
+
+export interface FolderRequest extends Omit<PublishRequest, 'checked'> {
+  readonly checked: FolderDigest;
+  /** Ends the reading of what stands under the name; no step that changes anything. */
+  readonly signal?: AbortSignal | undefined;
+}
+
+/** Every step that changes what stands there. Given so that a test can end the program between any two of them, or have one fail. */
+export interface FolderMoves {
+  /** Throws what rename(2) says. */
+  rename(from: string, to: string): Promise<void>;
+  /** Removes a folder and all that lies in it. */
+  remove(folder: string): Promise<void>;
+}
+
+const onDisk: FolderMoves = {
+  rename: renamePatiently,
+  remove: (folder) => rm(fsPath(folder), { recursive: true, force: true }),
+};
+
+/** Whatever was checked, under its final name. Throws as `publishFile` does. */
+export async function publishDeliverable(request: Omit<FolderRequest, 'checked'> & { readonly checked: DeliverableDigest }): Promise<PublishOutcome> {
+  const { checked } = request;
+  return isFolderDigest(checked) ? await publishFolder({ ...request, checked }) : await publishFile({ ...request, checked });
+}
+
+/** Where an older folder lies while the new one takes its name: the staged name keeps its token, so that the same sweep finds it. */
+function asideOf(staged: string): string {
+  return `${staged}.older`;
+}
+
+/** Throws StagedFileLostError, and what node:fs throws (disk full, read-only, folder gone). */
+export async function publishFolder(request: FolderRequest, moves: FolderMoves = onDisk): Promise<PublishOutcome> {
+  await provesStagedFolder(request);
+  const { staged, checked } = request;
+  await aFewAtOnce(checked.files, ({ name }) => syncFile(join(staged, name)));
+  await syncFolder(staged);
+  const outcome = await putFolderUnderName(request, moves);
+  await syncFolder(dirname(request.final));
+  return outcome;
+}
+
+/** The staged name is still that folder, and in it lie the very files that were checked, and nothing else. */
+export async function provesStagedFolder({ staged, checked }: Pick<FolderRequest, 'staged' | 'checked'>): Promise<void> {
+  const lost = (what: string): StagedFileLostError => new StagedFileLostError(staged, what);
+  try {
+    const stats = await lstatBig(staged);
+    if (!stats.isDirectory() || stats.ino !== checked.inode || stats.dev !== checked.device) throw lost('not the folder that was checked');
+    const [odd] = checked.strange;
+    if (odd !== undefined) throw lost(`${odd.what} lies in it: ${printable(odd.name)}`);
+    if (checked.files.length === 0) throw lost('nothing lies in it');
+    const { names, strange } = await entriesOf(staged);
+    const count = names.length + strange.length;
+    if (count !== checked.files.length) throw lost(`${count} files, ${checked.files.length} were checked`);
+    await aFewAtOnce(checked.files, async ({ name, bytes, inode }) => {
+      const file = await lstatBig(join(staged, name));
+      if (!file.isFile() || file.ino !== inode) throw lost(`${printable(name)} is not the file that was checked`);
+      if (file.size !== BigInt(bytes)) throw lost(`${printable(name)} has ${file.size} bytes, ${bytes} were checked`);
+    });
+  } catch (error) {
+    if (['ENOENT', 'ENOTDIR'].includes(codeOf(error))) throw lost(codeOf(error));
+    throw error;
+  }
+}
+
+/** Codes by which rename(2) says that the name is taken. Source: POSIX.1-2017, rename. */
+const TAKEN = new Set(['ENOTEMPTY', 'EEXIST', 'ENOTDIR']);
+/** Each time round somebody else has taken or freed the name in between. */
+const ROUNDS = 8;
+
+async function putFolderUnderName(request: FolderRequest, moves: FolderMoves): Promise<PublishOutcome> {
+  for (let round = 1; round <= ROUNDS; round += 1) {
+    const outcome = (await isFree(request.final)) ? ((await takesName(request, moves)) ? ({ kind: 'published' } as const) : null) : await settleTakenName(request, moves);
+    if (outcome !== null) return outcome;
+  }
+  throw Object.assign(new Error(`${request.final}: its name is taken and freed again and again`), { code: 'EBUSY', path: request.final });
+}
+
+async function isFree(path: string): Promise<boolean> {
+  return (await standingAt(path)) === null;
+}
+
+async function standingAt(path: string): Promise<BigIntStats | null> {
+  try {
+    return await lstatBig(path);
+  } catch (error) {
+    if (codeOf(error) === 'ENOENT') return null;
+    throw error;
+  }
+}
+
+/** False when the name was taken meanwhile. */
+async function takesName({ staged, final, checked }: FolderRequest, moves: FolderMoves): Promise<boolean> {
+  try {
+    await moves.rename(staged, final);
+    return true;
+  } catch (error) {
+    if (TAKEN.has(codeOf(error))) return false;
+    // A repeated request on a network file system: the first try had worked and its answer was lost.
+    if (codeOf(error) === 'ENOENT' && isFolder(await standingAt(final), checked)) return true;
+    throw error;
+  }
+}
+
+function isFolder(stats: BigIntStats | null, { inode, device }: FolderIdentity): boolean {
+  return stats !== null && stats.isDirectory() && stats.ino === inode && stats.dev === device;
+}
+
+/** null: it is not taken any more, or not by the same. */
+async function settleTakenName(request: FolderRequest, moves: FolderMoves): Promise<PublishOutcome | null> {
+  const { final, staged, checked } = request;
+  const stats = await standingAt(final);
+  if (stats === null) return null;
+  if (!stats.isDirectory()) return { kind: 'taken', found: stats.isSymbolicLink() ? 'a symbolic link' : stats.isFile() ? 'a file' : 'something that is no folder' };
+  if (isFolder(stats, checked)) return { kind: 'published' };
+  let standing: FolderDigest;
+  try {
+    standing = await digestOfFolder(final, request.signal);
+  } catch (error) {
+    // Whoever replaces it moves it away while it is read.
+    if (codeOf(error) === 'ENOENT') return null;
+    throw error;
+  }
+  if (sameFolder(standing, checked)) {
+    await moves.remove(staged);
+    return { kind: 'already-there' };
+  }
+  return request.isOurs(standing.xxh128) ? await replacesOlder(request, standing, moves) : { kind: 'taken', found: described(standing) };
+}
+
+function sameFolder(a: FolderDigest, b: FolderDigest): boolean {
+  return a.sha256 === b.sha256 && a.xxh128 === b.xxh128 && a.bytes === b.bytes && a.files.length === b.files.length;
+}
+
+function described({ files, strange, bytes, xxh128 }: FolderDigest): string {
+  const [odd] = strange;
+  if (odd !== undefined) return `a folder in which ${odd.what} lies: ${printable(odd.name)}`;
+  return files.length === 0 ? 'an empty folder' : `a folder of ${files.length} files, ${bytes} bytes, XXH128 ${xxh128} of their listing, that no report of ours names`;
+}
+
+/** null: somebody else was faster, and has taken the older folder away or the name. */
+async function replacesOlder(request: FolderRequest, older: FolderDigest, moves: FolderMoves): Promise<PublishOutcome | null> {
+  const { staged, final } = request;
+  const aside = asideOf(staged);
+  try {
+    await moves.rename(final, aside);
+  } catch (error) {
+    if (codeOf(error) === 'ENOENT') return null;
+    throw error;
+  }
+  let took = false;
+  try {
+    if (!isFolder(await standingAt(aside), older)) throw Object.assign(new Error(`${final}: another folder was put there this moment`), { code: 'EBUSY', path: final });
+    took = await takesName(request, moves);
+  } catch (error) {
+    // It gets its name back. Should that fail as well, it stays where it lies: there is nothing else.
+    await moves.rename(aside, final).catch(() => undefined);
+    throw error;
+  }
+  // Durable before anything of the older one goes.
+  await syncFolder(dirname(final));
+  // Something stands under the name, ours or another's. What cannot be removed now is swept with other leftovers.
+  await moves.remove(aside).catch(() => undefined);
+  return took ? { kind: 'replaced' } : null;
+}
