@@ -1,9 +1,24 @@
 /** A job: one unit of farm work. All profiles of one job are made from one decode of the clip's span. */
 import { z } from 'zod';
 import { clipFactsSchema } from '../media/facts.ts';
+import { masterOutcomeSchema } from '../profiles/master/outcome.ts';
+import { masterSchema } from '../profiles/master/schema.ts';
 import { outcomeSchema } from '../profiles/outcome.ts';
-import { profileSchema } from '../profiles/schema.ts';
+import { type AnyOutcome, isMasterOutcome } from '../profiles/outcome/any.ts';
+import { type AnyProfile, isMaster, profileSchema } from '../profiles/schema.ts';
 import { clipSchema } from './clip.ts';
+
+const movieSchema = z.object({ profile: profileSchema, profileHash: z.string(), outcome: outcomeSchema });
+const masterWorkSchema = z.object({ profile: masterSchema, profileHash: z.string(), outcome: masterOutcomeSchema });
+export type MovieWork = z.infer<typeof movieSchema>;
+export type MasterWork = z.infer<typeof masterWorkSchema>;
+/** Profile and outcome of one kind, as they were decided. */
+export function workOf(profile: AnyProfile, profileHash: string, outcome: AnyOutcome): MovieWork | MasterWork {
+  if (isMaster(profile) && isMasterOutcome(outcome)) return { profile, profileHash, outcome };
+  if (!isMaster(profile) && !isMasterOutcome(outcome)) return { profile, profileHash, outcome };
+  throw new RangeError(`an outcome of another kind than the profile ${profile.name}`);
+}
+export const isMasterWork = (work: MovieWork | MasterWork): work is MasterWork => 'kind' in work.profile;
 
 export const jobSchema = z.looseObject({
   version: z.literal(1),
@@ -21,9 +36,13 @@ export const jobSchema = z.looseObject({
   /** Frames [start, start + count) of the clip. */
   span: z.object({ start: z.int().nonnegative(), count: z.int().positive() }),
   deliverables: z
-    .array(z.object({ profile: profileSchema, profileHash: z.string(), outcome: outcomeSchema }))
+    .array(z.union([movieSchema, masterWorkSchema]))
     .min(1),
   /** Toolchain fingerprint that the night was planned with; a worker with another one refuses. */
   toolchain: z.string(),
 });
 export type Job = z.infer<typeof jobSchema>;
+
+/** Of a job: what its movies and its masters are. */
+export const moviesOf = (job: Job): MovieWork[] => job.deliverables.filter((work): work is MovieWork => !isMasterWork(work));
+export const mastersOf = (job: Job): MasterWork[] => job.deliverables.filter(isMasterWork);

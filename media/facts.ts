@@ -3,6 +3,8 @@
  * proven values (counted packets) and claims (what a header says) stay in separate fields.
  */
 import { z } from 'zod';
+import { interpretationSchema } from './interpretation.ts';
+import { rawCameraSchema, rawPictureSchema } from './raw/dng/frame.ts';
 import { ratioSchema } from './rate.ts';
 import { timecodeSchema } from './timecode.ts';
 
@@ -40,6 +42,8 @@ export const videoFactsSchema = z.object({
   bitDepth: z.int().positive(),
   fieldOrder: z.enum(fieldOrders),
   colour: colourTagsSchema,
+  /** Where chroma samples lie, as ffprobe names it (`left`, `topleft`, `center`); absent: the file does not say. */
+  chromaSiting: z.string().optional(),
   /** Counted packets that are shown (a packet is one frame); for sequences the number of files. */
   frames: z.int().nonnegative(),
   /** What the header claims, null when it claims nothing. */
@@ -90,5 +94,11 @@ export const clipFactsSchema = z.object({
   createdAt: z.string().nullable(),
   /** Other tags of the container and picture stream, as written. */
   metadata: z.record(z.string(), z.string()),
+  /** Number of the first frame of a sequence, as its name has it. */
+  firstNumber: z.int().nonnegative().optional(),
+  /** Of a raw clip: what development needs, and what the camera says; the same in every frame. */
+  raw: z.object({ picture: rawPictureSchema, camera: rawCameraSchema }).optional(),
+  /** What the values mean, by the settings of the night or by tags; only where a master is asked for. */
+  interpretation: interpretationSchema.optional(),
 });
 export type ClipFacts = z.infer<typeof clipFactsSchema>;

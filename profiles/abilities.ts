@@ -2,13 +2,16 @@
 import { type Finding, finding } from '../findings/finding.ts';
 import type { Abilities } from '../media/tools/locate.ts';
 import { soundFormats, traitsOf } from './codecs.ts';
-import type { Profile } from './schema.ts';
+import { type AnyProfile, isMaster } from './schema.ts';
 
 /** Filters that every recipe uses. */
 const pictureFilters = ['showinfo', 'setparams', 'settb', 'setpts', 'fps', 'split', 'scale', 'format', 'crop', 'setsar'] as const;
+/** A master takes the decoded frames as they are; the trail is taken beside. */
+const masterFilters = ['showinfo', 'split', 'scale', 'format', 'crop'] as const;
 const soundFilters = ['asetpts', 'aresample', 'atrim', 'adelay', 'apad', 'aformat'] as const;
 
-export function neededAbilities(profile: Profile): { encoders: string[]; filters: string[] } {
+export function neededAbilities(profile: AnyProfile): { encoders: string[]; filters: string[] } {
+  if (isMaster(profile)) return { encoders: [], filters: [...masterFilters] };
   const sound = profile.audio.tracks !== 'none';
   return {
     encoders: [traitsOf(profile.video).encoder, ...(sound ? [soundFormats[profile.audio.format].encoder] : [])],
@@ -21,7 +24,7 @@ export function neededAbilities(profile: Profile): { encoders: string[]; filters
   };
 }
 
-export function missingAbilities(profile: Profile, abilities: Pick<Abilities, 'encoders' | 'filters'>): Finding[] {
+export function missingAbilities(profile: AnyProfile, abilities: Pick<Abilities, 'encoders' | 'filters'>): Finding[] {
   const needed = neededAbilities(profile);
   return [
     ...needed.encoders.filter((name) => !abilities.encoders.has(name)).map((name) => finding('profile-tool-lacks', `no encoder ${name}`, `the encoder ${name}`, { profile: profile.name })),

@@ -1,6 +1,6 @@
 /** A profile for people: every field with its value and meaning. */
-import { fields } from './fields.ts';
-import type { Profile } from './schema.ts';
+import { fieldsOf } from './fields.ts';
+import { type AnyProfile, isMaster } from './schema.ts';
 
 export interface DescribedField {
   /** `raster.width`, `burn_in[0].text`. */
@@ -18,10 +18,11 @@ function valueText(value: unknown): string {
 }
 
 /** Every field of the profile in the order of the schema, groups before their members. */
-export function describeProfile(profile: Profile): DescribedField[] {
+export function describeProfile(profile: AnyProfile): DescribedField[] {
   const out: DescribedField[] = [];
+  const fields = fieldsOf(profile);
+  const codec = isMaster(profile) ? null : profile.video.codec;
   const visit = (value: unknown, shownPath: string, schemaPath: string): void => {
-    const codec = profile.video.codec;
     const entry = fields.find((field) => field.path === schemaPath && (field.onlyWith === null || field.onlyWith === codec));
     const isGroup = typeof value === 'object' && value !== null && !Array.isArray(value);
     const isGroupList = Array.isArray(value) && value.some((item) => typeof item === 'object');

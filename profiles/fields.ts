@@ -1,5 +1,6 @@
 /** Every field of a profile with its meaning and what it may hold, read from the schema: the one source for help, pages and refusals. */
 import { z } from 'zod';
+import { masterSchema } from './master/schema.ts';
 import { profileSchema } from './schema.ts';
 
 export interface Field {
@@ -63,6 +64,11 @@ function* walk(node: Node, path: string, onlyWith: string | null): Generator<Fie
 
 /** In the order of the schema, a group before its members. */
 export const fields: readonly Field[] = [...walk(z.toJSONSchema(profileSchema) as Node, '', null)];
+/** Of masters. */
+export const masterFields: readonly Field[] = [...walk(z.toJSONSchema(masterSchema) as Node, '', null)];
+
+/** Which fields a file has: those of masters where it says `kind: master`, those of movies otherwise. */
+export const fieldsOf = (values: Readonly<Record<string, unknown>>): readonly Field[] => (values.kind === 'master' ? masterFields : fields);
 
 function joined(path: readonly PropertyKey[], index: (part: number) => string): string {
   return path.reduce<string>((text, part) => (typeof part === 'number' ? `${text}[${index(part)}]` : text === '' ? String(part) : `${text}.${String(part)}`), '');
@@ -73,16 +79,16 @@ const fieldPath = (path: readonly PropertyKey[]): string => joined(path, () => '
 export const placePath = (path: readonly PropertyKey[]): string => joined(path, String);
 
 /** What the field may hold beside this codec (any, when the codec is not known); null for a path that is no field. */
-export function allowedAt(path: readonly PropertyKey[], codec: unknown = undefined): string | null {
+export function allowedAt(path: readonly PropertyKey[], codec: unknown = undefined, table: readonly Field[] = fields): string | null {
   const wanted = fieldPath(path);
-  const known = fields.some((field) => field.onlyWith === codec);
+  const known = table.some((field) => field.onlyWith === codec);
   // The codec itself is the field that chooses.
-  const matches = fields.filter((field) => field.path === wanted && (!known || wanted === 'video.codec' || field.onlyWith === null || field.onlyWith === codec));
+  const matches = table.filter((field) => field.path === wanted && (!known || wanted === 'video.codec' || field.onlyWith === null || field.onlyWith === codec));
   return matches.length === 0 ? null : [...new Set(matches.map((field) => field.allowed))].join(', ');
 }
 
 /** Names of the fields directly below a path, beside this codec. */
-export function namesBelow(path: readonly PropertyKey[], codec: unknown = undefined): string[] {
+export function namesBelow(path: readonly PropertyKey[], codec: unknown = undefined, table: readonly Field[] = fields): string[] {
   const start = path.length === 0 ? '' : `${fieldPath(path)}.`;
-  return [...new Set(fields.filter((field) => field.path.startsWith(start) && (field.onlyWith === null || field.onlyWith === codec)).map((field) => field.path.slice(start.length)))].filter((name) => !/[.[]/.test(name));
+  return [...new Set(table.filter((field) => field.path.startsWith(start) && (field.onlyWith === null || field.onlyWith === codec)).map((field) => field.path.slice(start.length)))].filter((name) => !/[.[]/.test(name));
 }

@@ -1,6 +1,6 @@
 /** The canonical hash of a profile: the same for the same request however it was written, another for any other request. */
 import { createHash } from 'node:crypto';
-import type { Profile } from './schema.ts';
+import type { AnyProfile } from './schema.ts';
 
 /**
  * JSON with sorted keys and without white space, after RFC 8785: keys by UTF-16 code units, strings and numbers as
@@ -18,7 +18,7 @@ export function canonicalJson(value: unknown): string {
 }
 
 /** SHA-256, hex. The summary is for people and is left out. */
-export function profileHash(profile: Profile): string {
+export function profileHash(profile: AnyProfile): string {
   const { summary: _, ...asked } = profile;
   return createHash('sha256').update(canonicalJson(asked)).digest('hex');
 }

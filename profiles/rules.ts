@@ -62,7 +62,7 @@ const soundRate: Rule = ({ audio }) => {
 
 const placeholders = ['clip', 'roll', 'reel', 'day', 'profile', 'timecode'] as const;
 
-const fileName: Rule = ({ file_name: template }) => {
+export const fileName = ({ file_name: template }: Pick<Profile, 'file_name'>): Impossible[] => {
   const out: Impossible[] = [];
   const names = [...template.matchAll(/\{([^{}]*)\}/g)].map((match) => match[1] as string);
   const unknown = names.filter((name) => !(placeholders as readonly string[]).includes(name));
@@ -91,8 +91,8 @@ const checks: Rule = ({ checks: asked, reel }) => {
 };
 
 /** The folder `reports` of a roll holds the reports. */
-const name: Rule = (profile) => (profile.name === 'reports' ? [no(['name'], 'reports, which is the folder of the reports', 'another name')] : []);
+export const reservedName = (profile: Pick<Profile, 'name'>): Impossible[] => (profile.name === 'reports' ? [no(['name'], 'reports, which is the folder of the reports', 'another name')] : []);
 
 export function impossibleCombinations(profile: Profile): Impossible[] {
-  return [name, container, pixels, raster, range, soundRate, fileName, burnIn, checks].flatMap((rule) => rule(profile));
+  return [reservedName, container, pixels, raster, range, soundRate, fileName, burnIn, checks].flatMap((rule) => rule(profile));
 }

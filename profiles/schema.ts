@@ -3,6 +3,7 @@
  * Every field is described here, once; what `profiles show` prints is made from these descriptions.
  */
 import { z } from 'zod';
+import { type MasterProfile, masterSchema } from './master/schema.ts';
 
 export const containers = ['mov', 'mp4'] as const;
 export const videoCodecs = ['vc3', 'rdd36', 'h264'] as const;
@@ -90,9 +91,16 @@ export const profileSchema = z.strictObject({
 });
 export type Profile = z.infer<typeof profileSchema>;
 
+/** A profile of movies, or of masters: frames for grading. */
+export type AnyProfile = Profile | MasterProfile;
+/** Of what roll.json spells out. */
+export const anyProfileSchema = z.union([masterSchema, profileSchema]);
+export const isMovie = (loaded: LoadedProfile): loaded is LoadedProfile<Profile> => !isMaster(loaded.profile);
+export const isMaster = (profile: AnyProfile): profile is MasterProfile => 'kind' in profile;
+
 /** A profile with its canonical hash: SHA-256, hex, over the resolved profile without its summary, as canonical JSON (sorted keys). The hash names exactly what was asked. */
-export interface LoadedProfile {
-  readonly profile: Profile;
+export interface LoadedProfile<Kind extends AnyProfile = AnyProfile> {
+  readonly profile: Kind;
   readonly hash: string;
   /** Where it came from, for people: a file path, or `built in`. */
   readonly origin: string;

@@ -29,7 +29,13 @@ function used(facts: ClipFacts, outcomes: readonly Outcome[], track: number): { 
   return { start: Math.min(...parts.map((part) => part.start)), end: Math.max(...parts.map((part) => part.end)) };
 }
 
-export function collect(facts: ClipFacts, outcomes: readonly Outcome[], pipes: readonly Pipe[], earlierField: 'top' | 'bottom' | null): Collecting {
+/** For a recipe without frames. */
+const nobody = async (): Promise<void> => {
+  throw new RangeError('frames that nobody asked for');
+};
+
+/** `frames`: reads the pipe of the decoded frames, where the recipe has one. */
+export function collect(facts: ClipFacts, outcomes: readonly Outcome[], pipes: readonly Pipe[], earlierField: 'top' | 'bottom' | null, frames: (stream: Readable) => Promise<void> = nobody): Collecting {
   const pictures = new TrailCollector();
   const payloads: Payload[] = outcomes.map(() => ({ streams: [] }));
   let source: Payload = { streams: [] };
@@ -47,6 +53,7 @@ export function collect(facts: ClipFacts, outcomes: readonly Outcome[], pipes: r
         payloads[pipe.deliverable] = await readPayload(stream);
       };
     }
+    if (pipe.kind === 'frames') return frames;
     const { channels = 0, sampleRate = 0 } = facts.audio[pipe.track] ?? {};
     const collector = new SoundCollector({ channels, sampleRate }, used(facts, outcomes, pipe.track));
     sounds.set(pipe.track, collector);

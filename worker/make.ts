@@ -2,7 +2,9 @@
 import { mkdtemp, rm, writeFile } from 'node:fs/promises';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
-import type { Job } from '../ledger/job.ts';
+import type { Readable } from 'node:stream';
+import type { Job, MovieWork } from '../ledger/job.ts';
+import { layoutOf } from '../media/colour/formats.ts';
 import { earlierField } from '../media/facts.ts';
 import { openInput, type OpenedInput } from '../media/input.ts';
 import { type Payload, payloadOptions, readPayload, sourceStreams } from '../media/payload.ts';
@@ -11,12 +13,15 @@ import { FIRST_PIPE, type RunResult, runTool } from '../media/tools/run.ts';
 import type { SourceTrail } from '../media/trail/source-trail.ts';
 import { recipeOf } from '../profiles/recipe/index.ts';
 import { collect } from './collect.ts';
+import type { Mill } from './master/mill.ts';
 import { newWatched, progressReader, type Watched, watchLine } from './watch.ts';
 
 export interface MakeRequest {
   readonly job: Job;
-  /** Which of the job's deliverables, and where each is written. */
-  readonly outputs: readonly { readonly deliverable: Job['deliverables'][number]; readonly staged: string }[];
+  /** Which of the job's movies, and where each is written. */
+  readonly outputs: readonly { readonly deliverable: MovieWork; readonly staged: string }[];
+  /** Takes every decoded frame as it is, for the masters of the job; null: there are none. */
+  readonly mill: Mill | null;
   readonly tools: MediaTools;
   readonly threads: number;
   readonly stallMilliseconds: number;
@@ -48,11 +53,12 @@ export async function make(request: MakeRequest): Promise<MakeResult> {
       deliverables: outputs.map(({ deliverable, staged }) => ({ profile: deliverable.profile, outcome: deliverable.outcome, path: staged })),
       words: { clip: job.clip.name, roll: job.roll },
       textFolder,
+      frames: request.mill !== null,
       threads,
     });
     for (const file of recipe.textFiles) await writeFile(file.path, file.text);
     const watched = newWatched();
-    const collecting = collect(job.facts, outputs.map(({ deliverable }) => deliverable.outcome), recipe.pipes, earlierField(job.facts.video));
+    const collecting = collect(job.facts, outputs.map(({ deliverable }) => deliverable.outcome), recipe.pipes, earlierField(job.facts.video), framesReader(request));
     let lastSign = { frame: -1, bytes: -1 };
     let touch = (): void => {};
     const read = progressReader((sign) => {
@@ -80,6 +86,12 @@ export async function make(request: MakeRequest): Promise<MakeResult> {
     await input.dispose();
     await rm(textFolder, { recursive: true, force: true });
   }
+}
+
+function framesReader({ job: { facts: { video } }, mill }: MakeRequest): ((stream: Readable) => Promise<void>) | undefined {
+  if (mill === null) return undefined;
+  const { bytes } = layoutOf(video.pixelFormat, video.width, video.height);
+  return (stream) => mill.read(stream, bytes);
 }
 
 /**

@@ -1,7 +1,7 @@
 /** What a roll's records say differently from each other, from what the night's own decisions give, and from what was measured now. Pure. */
 import { type Finding, type FindingSubject, finding } from '../../findings/finding.ts';
 import type { Toolchain } from '../../ledger/toolchain.ts';
-import { outcomeOf } from '../../profiles/outcome/decide.ts';
+import { decideOutcome } from '../../profiles/outcome/any.ts';
 import { type DeliverableOnDisk, decideRoll, deliverableKey } from '../gate/decide.ts';
 import { type Difference, differences } from './differences.ts';
 import { gateInputOf, type RollRecords } from './records.ts';
@@ -41,8 +41,8 @@ export function againstOutcomes({ verdict, profiles, clipReports, onDisk }: Roll
       const report = onDisk.get(deliverableKey(clip.id, profile.name))?.report ?? null;
       if (facts === null || report === null || report.state === 'failed') continue;
       const subject = { roll, clip: clip.id, profile: profile.name };
-      const { outcome } = outcomeOf({ day, roll, clip, facts, profile });
-      list.push(...told('deliverable report', differences({ outcome: report.outcome }, { outcome }, new Set(['estimatedBytes'])), subject));
+      const { outcome } = decideOutcome({ day, roll, clip, facts, profile });
+      list.push(...told('deliverable report', differences({ outcome: report.outcome }, { outcome }, new Set(['estimatedBytes', 'bytesRange'])), subject));
     }
   }
   return list;

@@ -6,7 +6,7 @@ import type { RollVerdict } from '../../ledger/roll.ts';
 import { readRecord } from '../../ledger/store.ts';
 import { fingerprintOf } from '../../ledger/toolchain.ts';
 import { profileHash } from '../../profiles/hash.ts';
-import { type LoadedProfile, profileSchema } from '../../profiles/schema.ts';
+import { type LoadedProfile, anyProfileSchema } from '../../profiles/schema.ts';
 import { type DeliverableOnDisk, deliverableKey, type GateInput } from '../gate/decide.ts';
 import { readDeliverables } from '../gate/disk.ts';
 import { sha256Of } from '../provenance/parts.ts';
@@ -56,7 +56,7 @@ function profilesOf({ roll, profiles }: RollVerdict): { profiles: LoadedProfile[
   const findings: Finding[] = [];
   for (const { name, hash, profile } of profiles) {
     const subject = { roll, profile: name };
-    const parsed = profileSchema.safeParse(profile);
+    const parsed = anyProfileSchema.safeParse(profile);
     if (!parsed.success) {
       findings.push(finding('record-incomplete', profile === undefined ? 'roll.json does not say what the profile asks' : `a profile that cannot be read: ${parsed.error.issues[0]?.path.join('.') ?? ''} ${parsed.error.issues[0]?.message ?? ''}`, 'every field of the profile', subject));
       continue;

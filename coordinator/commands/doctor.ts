@@ -1,4 +1,5 @@
 /** `rushlight doctor`: what this machine has for a night, and what it lacks, with the remedy. */
+import { isMaster } from '../../profiles/schema.ts';
 import { builtInNames, loadProfiles } from '../../profiles/load.ts';
 import { FindingError } from '../../findings/finding.ts';
 import { type DoctorQuestion, gather } from '../doctor/gather.ts';
@@ -27,7 +28,7 @@ export async function doctor(options: DoctorOptions): Promise<DoctorReport> {
   if (findings.length > 0) throw new FindingError(findings, 2);
   const asked = profiles.map((loaded) => loaded.profile);
   const facts = await gather(options);
-  const lines = judge(facts, needsOf(asked), asked.some((profile) => profile.burn_in.length > 0));
+  const lines = judge(facts, needsOf(asked), asked.some((profile) => !isMaster(profile) && profile.burn_in.length > 0));
   return { version: 1, kind: 'doctor', verdict: isFit(lines) ? 'fit' : 'lacking', platform: facts.platform, profiles: asked.map((profile) => profile.name), lines };
 }
 

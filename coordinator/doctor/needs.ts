@@ -1,7 +1,7 @@
 /** What ffmpeg must be able to do: for the profiles at hand, and for the kinds of source that cameras record. Pure. */
 import { neededAbilities } from '../../profiles/abilities.ts';
 import { soundFormats, traitsOf } from '../../profiles/codecs.ts';
-import type { Profile } from '../../profiles/schema.ts';
+import { type AnyProfile, isMaster } from '../../profiles/schema.ts';
 import type { AbilityKind, AbilityNeed } from './facts.ts';
 
 /** Decoders by ffmpeg's names; common practice of cameras and recorders, no source. */
@@ -19,7 +19,7 @@ const sources: Readonly<Record<string, readonly string[]>> = {
   'AAC sound': ['aac'],
 };
 
-export function needsOf(profiles: readonly Profile[]): AbilityNeed[] {
+export function needsOf(profiles: readonly AnyProfile[]): AbilityNeed[] {
   const needs = new Map<string, { kind: AbilityKind; name: string; neededFor: string[]; required: boolean }>();
   const add = (kind: AbilityKind, name: string, reason: string, required: boolean): void => {
     const key = `${kind} ${name}`;
@@ -32,6 +32,7 @@ export function needsOf(profiles: readonly Profile[]): AbilityNeed[] {
     const { encoders, filters } = neededAbilities(profile);
     for (const name of encoders) add('encoder', name, profile.name, true);
     for (const name of filters) add('filter', name, profile.name, true);
+    if (isMaster(profile)) continue;
     // What was made is decoded again, whole, before it counts as finished.
     add('decoder', traitsOf(profile.video).codec, `checking ${profile.name}`, true);
     if (profile.audio.tracks !== 'none') add('decoder', soundFormats[profile.audio.format].encoder, `checking ${profile.name}`, true);

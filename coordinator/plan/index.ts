@@ -1,8 +1,9 @@
 /** Plan: everything that will happen, before it happens. A pure decision from what intake and survey found and what the profiles ask. */
 import { type Finding, holds } from '../../findings/finding.ts';
 import type { Clip } from '../../ledger/clip.ts';
+import { workOf } from '../../ledger/job.ts';
 import type { ClipFacts } from '../../media/facts.ts';
-import { outcomeOf } from '../../profiles/outcome/decide.ts';
+import { decideOutcome } from '../../profiles/outcome/any.ts';
 import { nameCollisions, rollCollisions } from './names.ts';
 import { needOf, Room } from './room.ts';
 import { jobSeconds, nightSeconds } from './time.ts';
@@ -35,7 +36,7 @@ function outcomesOf({ rolls: _, ...request }: PlanRequest, roll: RollToPlan): { 
   for (const { clip, facts, findings } of clips) {
     if (facts === null || findings.some(holds)) continue;
     for (const profile of request.profiles) {
-      const decision = outcomeOf({ day: request.day, roll: roll.roll, clip, facts, profile: profile.profile });
+      const decision = decideOutcome({ day: request.day, roll: roll.roll, clip, facts, profile: profile.profile });
       if (decision.outcome === null) refusals.push(...decision.findings);
       else wanted.push({ roll: roll.roll, clip, facts, profile, outcome: decision.outcome, notes: decision.notes });
     }
@@ -58,7 +59,7 @@ function jobOf(request: PlanRequest, roll: RollToPlan, items: readonly [Wanted, 
       clip,
       facts,
       span: { start: 0, count: facts.video.frames },
-      deliverables: items.map(({ profile, outcome }) => ({ profile: profile.profile, profileHash: profile.hash, outcome })),
+      deliverables: items.map(({ profile, outcome }) => workOf(profile.profile, profile.hash, outcome)),
       toolchain: request.toolchain,
     },
     bytes: items.reduce((sum, { outcome }) => sum + outcome.estimatedBytes, 0),

@@ -1,7 +1,7 @@
 /** How long a night takes: an estimate from what was learned, else from a table. Nothing but what is shown rests on it. */
 import type { ClipFacts } from '../../media/facts.ts';
-import type { Outcome } from '../../profiles/outcome.ts';
-import type { LoadedProfile } from '../../profiles/schema.ts';
+import { type AnyOutcome, isMasterOutcome } from '../../profiles/outcome/any.ts';
+import { type AnyProfile, isMaster, type LoadedProfile } from '../../profiles/schema.ts';
 
 /** Megapixels a second of one worker with two cores, rounded down: measured once with ffmpeg 5.1 on a small machine, 1080p. */
 const decodeSpeeds: Readonly<Record<string, number>> = { prores: 200, dnxhd: 250, h264: 250, hevc: 120, mpeg2video: 300, rawvideo: 400 };
@@ -12,7 +12,12 @@ const h264Speeds = { ultrafast: 120, veryfast: 55, fast: 28, medium: 16, slow: 9
 /** Starting programs, reading headers, publishing. */
 const SECONDS_A_JOB = 1;
 
-function encodeSpeed({ video }: LoadedProfile['profile']): number {
+/** Of masters: one frame from code values to a file, uncompressed or ZIP; `fine` of a raw source takes about as long again. */
+const MASTER = { none: 30, zip: 12 } as const;
+
+function encodeSpeed(profile: AnyProfile): number {
+  if (isMaster(profile)) return MASTER[profile.compression];
+  const { video } = profile;
   return video.codec === 'h264' ? h264Speeds[video.preset] : encodeSpeeds[video.codec];
 }
 
@@ -22,7 +27,7 @@ export function speedKey(facts: ClipFacts, profiles: readonly Pick<LoadedProfile
   return `${codec} ${width}x${height} ${profiles.map((profile) => profile.hash.slice(0, 16)).sort().join(' ')}`;
 }
 
-export function jobSeconds(facts: ClipFacts, deliverables: readonly { profile: LoadedProfile; outcome: Outcome }[], speeds: Readonly<Record<string, number>>): number {
+export function jobSeconds(facts: ClipFacts, deliverables: readonly { profile: LoadedProfile; outcome: AnyOutcome }[], speeds: Readonly<Record<string, number>>): number {
   const { video } = facts;
   const learned = speeds[speedKey(facts, deliverables.map((item) => item.profile))];
   if (learned !== undefined && learned > 0) return SECONDS_A_JOB + video.frames / learned;
@@ -31,7 +36,7 @@ export function jobSeconds(facts: ClipFacts, deliverables: readonly { profile: L
   const make = deliverables.reduce((sum, { profile, outcome }) => {
     const size = megapixels(outcome.width, outcome.height);
     // Every deliverable is decoded once more, to check it.
-    return sum + size / encodeSpeed(profile.profile) + size / (decodeSpeeds[outcome.codec] ?? OTHER_DECODE);
+    return sum + size / encodeSpeed(profile.profile) + size / (isMasterOutcome(outcome) ? OTHER_DECODE : (decodeSpeeds[outcome.codec] ?? OTHER_DECODE));
   }, 0);
   return SECONDS_A_JOB + decode + make;
 }

@@ -3,7 +3,7 @@ import type { Finding } from '../../findings/finding.ts';
 import type { Clip } from '../../ledger/clip.ts';
 import type { Job } from '../../ledger/job.ts';
 import type { ClipFacts } from '../../media/facts.ts';
-import type { Outcome } from '../../profiles/outcome.ts';
+import type { AnyOutcome } from '../../profiles/outcome/any.ts';
 import type { LoadedProfile } from '../../profiles/schema.ts';
 
 export interface RollToPlan {
@@ -32,7 +32,7 @@ export interface Deliverable {
   readonly roll: string;
   readonly clip: Clip;
   readonly profile: LoadedProfile;
-  readonly outcome: Outcome;
+  readonly outcome: AnyOutcome;
 }
 
 export interface PlanRequest {

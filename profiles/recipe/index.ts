@@ -18,6 +18,8 @@ export interface RecipeRequest {
   readonly words: { readonly clip: string; readonly roll: string };
   /** A private folder for text that is drawn into the picture. */
   readonly textFolder: string;
+  /** Every decoded frame as it is, on a pipe of its own: masters are made of it. */
+  readonly frames?: boolean;
   /** For decoder, filters and encoders whose bytes do not depend on it. */
   readonly threads: number;
 }
@@ -37,16 +39,17 @@ export interface Recipe {
 export type { TextFile } from './burn-in.ts';
 export type { Pipe } from './witness.ts';
 
-export function recipeOf({ facts, deliverables, words, textFolder, threads }: RecipeRequest): Recipe {
+export function recipeOf({ facts, deliverables, words, textFolder, frames = false, threads }: RecipeRequest): Recipe {
   const ways = deliverables.map(({ profile, outcome }, index) => {
     const text = burnIn(profile, outcome, { ...words, reel: reelOfSource(facts, words.roll) }, textFolder, `text-${index}`);
     return { filters: [...pictureFilters(facts, profile, outcome), ...text.filters, tagFilter(outcome)], files: text.files };
   });
   const split = `split=${ways.length}${ways.map((_, index) => `[in${index}]`).join('')}`;
   const witness = witnessOf(facts, deliverables.map(({ outcome }) => outcome), FIRST_PIPE + deliverables.length);
-  const decoded = `[0:${facts.video.streamIndex}]${WITNESS},split=2[shown][trail]`;
-  const shared = `[shown]${[...sharedFilters(facts), split].join(',')}`;
-  const graph = [decoded, ...witness.chains, shared, ...ways.map((way, index) => `[in${index}]${way.filters.join(',')}[out${index}]`)].join(';');
+  const taken = [...(ways.length > 0 ? ['shown'] : []), ...(frames ? ['frames'] : []), 'trail'];
+  const decoded = `[0:${facts.video.streamIndex}]${WITNESS},split=${taken.length}${taken.map((pad) => `[${pad}]`).join('')}`;
+  const shared = ways.length > 0 ? [`[shown]${[...sharedFilters(facts), split].join(',')}`] : [];
+  const graph = [decoded, ...witness.chains, ...shared, ...ways.map((way, index) => `[in${index}]${way.filters.join(',')}[out${index}]`)].join(';');
   return {
     // A conversion that nobody asked for is an error, not a filter put in behind our back.
     inputOptions: ['-noauto_conversion_filters', '-filter_complex_threads', String(threads), '-threads', String(threads)],
@@ -54,8 +57,9 @@ export function recipeOf({ facts, deliverables, words, textFolder, threads }: Re
     outputArguments: composeOutputs([
       ...deliverables.map(({ profile, outcome, path }, index) => ({ options: encodeOptions(facts, profile, outcome, `[out${index}]`, threads), target: encodeTarget(outcome, path, FIRST_PIPE + index) })),
       ...witness.outputs,
+      ...(frames ? [{ options: ['-map', '[frames]', '-fps_mode', 'passthrough', '-c:v', 'rawvideo', '-f', 'rawvideo'], target: `pipe:${FIRST_PIPE + deliverables.length + witness.outputs.length}` }] : []),
     ]),
-    pipes: [...deliverables.map((_, deliverable): Pipe => ({ kind: 'payload', deliverable })), ...witness.pipes],
+    pipes: [...deliverables.map((_, deliverable): Pipe => ({ kind: 'payload', deliverable })), ...witness.pipes, ...(frames ? [{ kind: 'frames' } as const] : [])],
     textFiles: ways.flatMap((way) => way.files),
   };
 }

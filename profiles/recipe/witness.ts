@@ -6,7 +6,7 @@ import type { Outcome } from '../outcome.ts';
 import type { ComposedOutput } from './compose.ts';
 
 /** What comes out of each pipe, in the order of their numbers. `track`, `deliverable`: index among the source's tracks, the recipe's deliverables. */
-export type Pipe = { readonly kind: 'payload'; readonly deliverable: number } | { readonly kind: 'source' } | { readonly kind: 'luma' } | { readonly kind: 'colour' } | { readonly kind: 'sound'; readonly track: number };
+export type Pipe = { readonly kind: 'frames' } | { readonly kind: 'payload'; readonly deliverable: number } | { readonly kind: 'source' } | { readonly kind: 'luma' } | { readonly kind: 'colour' } | { readonly kind: 'sound'; readonly track: number };
 
 export interface Witness {
   /** From `[trail]` on. */

@@ -3,6 +3,7 @@ import { mkdtempSync, rmSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { checkDeliverable } from '../../check/index.ts';
+import { type MovieWork, moviesOf } from '../../ledger/job.ts';
 import { trailFile } from '../../media/trail/source-trail.ts';
 import { encodeOptions } from '../../profiles/recipe/encode.ts';
 import { pictureFilters, sharedFilters, tagFilter, WITNESS } from '../../profiles/recipe/picture.ts';
@@ -32,7 +33,7 @@ async function makeSource(path: string): Promise<void> {
 async function measure(profile: string, source: string, base: string): Promise<{ trail: number; check: number; all: number }> {
   const tools = await mediaTools();
   const job = await jobFor(source, join(base, 'delivery'), [profile]);
-  const [deliverable] = job.deliverables as [(typeof job.deliverables)[number]];
+  const [deliverable] = moviesOf(job) as [MovieWork];
   const file = (name: string): string => join(base, `${name}.${deliverable.outcome.container}`);
   const { facts } = job;
   const graph = `[0:${facts.video.streamIndex}]${[WITNESS, ...sharedFilters(facts), ...pictureFilters(facts, deliverable.profile, deliverable.outcome), tagFilter(deliverable.outcome)].join(',')}[out]`;
@@ -43,7 +44,7 @@ async function measure(profile: string, source: string, base: string): Promise<{
   for (let round = 0; round < REPETITIONS; round += 1) {
     const encode = await bare(alone);
     const started = performance.now();
-    const made = await make({ job, outputs: [{ deliverable, staged: file('made') }], tools, threads: THREADS, stallMilliseconds: 600_000, signal, onFrames: () => undefined });
+    const made = await make({ job, outputs: [{ deliverable, staged: file('made') }], mill: null, tools, threads: THREADS, stallMilliseconds: 600_000, signal, onFrames: () => undefined });
     const proof = await proofOf(job, made, tools, signal);
     if (!('trail' in proof)) throw new Error(JSON.stringify(proof.findings));
     await trailFile(proof.trail);

@@ -8,7 +8,7 @@ import { packageFolder } from '../../media/installation.ts';
 import type { ClipFacts } from '../../media/facts.ts';
 import { loadProfiles } from '../../profiles/load.ts';
 import { outcomeOf } from '../../profiles/outcome/decide.ts';
-import type { LoadedProfile } from '../../profiles/schema.ts';
+import { isMovie, type LoadedProfile, type Profile } from '../../profiles/schema.ts';
 import { drawFault, type FaultName, faultNames } from '../faults/fault.ts';
 import type { Operation } from '../faults/operation.ts';
 import { type Random, randomOf } from '../faults/random.ts';
@@ -54,7 +54,7 @@ export interface Dealer {
 
 /** `folder`: where the material lies, made as it is needed. `only`: this fault in every case. */
 export async function dealer(seed: number, folder: string, only?: FaultName): Promise<Dealer> {
-  const { profiles } = await loadProfiles({ wanted: [...small, ...own, ...builtIn] });
+  const profiles = (await loadProfiles({ wanted: [...small, ...own, ...builtIn] })).profiles.filter(isMovie);
   const order = only === undefined ? randomOf(seed, 'faults').shuffled(faultNames) : [only];
   const toolchain = toolchainOf(await mediaTools()).fingerprint;
   const making = new Map<string, Promise<{ path: string; facts: ClipFacts }>>();
@@ -70,7 +70,7 @@ export async function dealer(seed: number, folder: string, only?: FaultName): Pr
     if (form === 'large' && random.below(LARGE_ONE_IN / 3) > 0) return null;
     return fault === null || (forForms[fault]?.(forms[form]) ?? true) ? form : null;
   };
-  const drawProfiles = (random: Random): LoadedProfile[] => {
+  const drawProfiles = (random: Random): LoadedProfile<Profile>[] => {
     const big = random.below(LARGE_ONE_IN) === 0;
     const names = big ? builtIn : [...small, ...own].map((path) => basename(path, '.yaml'));
     const wanted = random.shuffled(names).slice(0, !big && random.below(3) === 0 ? 2 : 1);

@@ -1,7 +1,7 @@
 /** What the encode of a job leaves in its staging files, with a fault or without: made as the worker makes it, and neither checked nor published. */
 import { mkdirSync } from 'node:fs';
 import { join } from 'node:path';
-import type { Job } from '../../ledger/job.ts';
+import { type Job, moviesOf } from '../../ledger/job.ts';
 import { layout } from '../../ledger/layout.ts';
 import { workContext } from '../support/work.ts';
 import { make } from '../../worker/make.ts';
@@ -21,10 +21,10 @@ export async function makeWith(job: Job, operation: Operation, folder: string): 
   mkdirSync(folder, { recursive: true });
   const { tools, signal } = await workContext();
   const faulty = faultyFfmpeg(folder, operation);
-  const outputs = job.deliverables.map((deliverable) => {
+  const outputs = moviesOf(job).map((deliverable) => {
     mkdirSync(layout.profileFolder(deliveryFolder, deliverable.profile.name), { recursive: true });
     return { deliverable, staged: layout.staging(deliveryFolder, deliverable.profile.name, 'test', deliverable.outcome.container) };
   });
-  const { run } = await make({ job, outputs, tools: { ...tools, ffmpeg: { ...tools.ffmpeg, path: faulty.path } }, threads: 1, stallMilliseconds: 60_000, signal, onFrames: () => undefined });
+  const { run } = await make({ job, outputs, mill: null, tools: { ...tools, ffmpeg: { ...tools.ffmpeg, path: faulty.path } }, threads: 1, stallMilliseconds: 60_000, signal, onFrames: () => undefined });
   return { paths: Object.fromEntries(outputs.map(({ deliverable, staged }) => [deliverable.profile.name, staged])), exitCode: run.exitCode, done: faulty.done()?.code === 0, stderr: run.stderr };
 }

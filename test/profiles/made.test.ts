@@ -2,7 +2,7 @@
 import { execFileSync } from 'node:child_process';
 import { join } from 'node:path';
 import { describe, expect, test } from 'vitest';
-import type { Profile } from '../../profiles/schema.ts';
+import { isMovie, type Profile } from '../../profiles/schema.ts';
 import { loadProfiles } from '../../profiles/load.ts';
 import { freshFolder } from '../support/folder.ts';
 import { makeAll } from '../support/make.ts';
@@ -11,7 +11,7 @@ import { makeMovie } from '../support/media.ts';
 async function profilesNamed(...wanted: string[]): Promise<Profile[]> {
   const loaded = await loadProfiles({ wanted });
   expect(loaded.findings).toEqual([]);
-  return loaded.profiles.map((item) => item.profile);
+  return loaded.profiles.filter(isMovie).map((item) => item.profile);
 }
 
 type Track = Readonly<Record<string, string>>;

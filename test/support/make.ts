@@ -61,7 +61,7 @@ export async function makeAll(source: string, profiles: readonly Profile[], fold
     deliverables: outputs.map(({ deliverable }) => deliverable),
     toolchain: 'this',
   };
-  const made = await make({ job, outputs, tools, threads: 2, stallMilliseconds: 60_000, signal: new AbortController().signal, onFrames: () => undefined });
+  const made = await make({ job, outputs, mill: null, tools, threads: 2, stallMilliseconds: 60_000, signal: new AbortController().signal, onFrames: () => undefined });
   if (made.run.exitCode !== 0 || made.watched.errorCount > 0) throw new Error(`${made.run.exitCode} ${made.watched.errors.join('\n')} ${made.run.stderr}\n${made.run.args.join(' ')}`);
   return await Promise.all(
     outputs.map(async ({ deliverable: { profile, outcome }, staged: path }, index) => ({

@@ -2,11 +2,11 @@
 import { createHash } from 'node:crypto';
 import { mkdirSync, statSync } from 'node:fs';
 import { basename, dirname, join } from 'node:path';
-import type { Job } from '../../ledger/job.ts';
+import { type Job, workOf } from '../../ledger/job.ts';
 import { toolchainOf } from '../../ledger/toolchain.ts';
 import { locateTools } from '../../media/tools/locate.ts';
 import { loadProfiles } from '../../profiles/load.ts';
-import { outcomeOf } from '../../profiles/outcome/decide.ts';
+import { decideOutcome } from '../../profiles/outcome/any.ts';
 import type { JobContext } from '../../worker/job.ts';
 import { factsOf, mediaTools } from './make.ts';
 
@@ -31,9 +31,9 @@ export async function jobFor(source: string, delivery: string, wanted: readonly 
     facts,
     span: { start: 0, count: facts.video.frames },
     deliverables: profiles.map(({ profile, hash }) => {
-      const decided = outcomeOf({ day: 'day-01', roll: 'A001', clip, facts, profile });
+      const decided = decideOutcome({ day: 'day-01', roll: 'A001', clip, facts, profile });
       if (decided.outcome === null) throw new Error(JSON.stringify(decided.findings));
-      return { profile, profileHash: hash, outcome: decided.outcome };
+      return workOf(profile, hash, decided.outcome);
     }),
     toolchain: toolchainOf(await mediaTools()).fingerprint,
   };

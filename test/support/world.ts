@@ -5,7 +5,7 @@ import type { DeliverableReport } from '../../ledger/report.ts';
 import type { Toolchain } from '../../ledger/toolchain.ts';
 import type { ClipFacts } from '../../media/facts.ts';
 import type { Outcome } from '../../profiles/outcome.ts';
-import { type LoadedProfile, standingChecks } from '../../profiles/schema.ts';
+import { type LoadedProfile, type Profile, standingChecks } from '../../profiles/schema.ts';
 
 export const toolchain: Toolchain = {
   rushlight: '0.1.0',
@@ -74,7 +74,7 @@ export const outcome: Outcome = {
   estimatedBytes: 1000,
 };
 
-export function loaded(name: string, hash: string, checks: LoadedProfile['profile']['checks'] = ['reel']): LoadedProfile {
+export function loaded(name: string, hash: string, checks: Profile['checks'] = ['reel']): LoadedProfile<Profile> {
   return {
     hash,
     origin: 'test',

@@ -1,0 +1,32 @@
+/** What the header of a frame must say, by the outcome alone. */
+import { formatRatio } from '../../media/rate.ts';
+import { formatTimecode, framesPerDay } from '../../media/timecode.ts';
+import { type MasterOutcome, frameFileName } from '../../profiles/master/outcome.ts';
+import type { FrameSaid } from './measured.ts';
+
+/** As the writer rounds them: attributes are 32-bit floats. */
+const single = (value: number | null): string | null => (value === null ? null : String(Math.fround(value)));
+
+export function saidOf(outcome: MasterOutcome, index: number, source: string): FrameSaid {
+  const { width, height, form, said } = outcome;
+  const dpx = form === 'dpx';
+  const base = outcome.timecode;
+  const label = { ...base, frame: (base.frame + index) % framesPerDay(base.base, base.drop) };
+  return {
+    size: `${width}x${height}`,
+    windows: dpx ? `${width}x${height}` : `0,0 ${width - 1},${height - 1} of 0,0 ${width - 1},${height - 1}`,
+    channels: dpx ? 'RGB, 10 bits, filled to words' : 'B half, G half, R half',
+    compression: outcome.compression,
+    colours: dpx ? 'ACEScct, logarithmic' : 'ACES2065-1',
+    pixelAspect: dpx ? formatRatio(outcome.pixelAspect) : String(Math.fround(outcome.pixelAspect.num / outcome.pixelAspect.den)),
+    rate: formatRatio(outcome.rate),
+    timecode: formatTimecode(label),
+    reel: dpx ? null : outcome.reel,
+    owner: dpx ? null : said.owner,
+    comments: dpx ? null : said.comments,
+    captured: dpx ? null : said.captured,
+    iso: dpx ? null : single(said.iso),
+    exposure: dpx ? null : single(said.exposureSeconds),
+    source: dpx ? frameFileName(outcome, index) : `${source} frame ${index}`,
+  };
+}

@@ -1,0 +1,50 @@
+/** What was measured of a master, from its bytes on disk, frame by frame. */
+import type { FileDigest } from '../../media/digest.ts';
+
+export interface FrameMeasured {
+  /** Of the clip, counted from 0. */
+  readonly index: number;
+  readonly name: string;
+  readonly bytes: number;
+  readonly sha256: string;
+  readonly xxh128: string;
+  /** What keeps it from being a whole frame of its form; none in a good one. */
+  readonly faults: readonly string[];
+  /** Of its header, by the names of the outcome; null where it could not be read. */
+  readonly said: FrameSaid | null;
+  /** R, G, B at the points of the frame, and at the pixels of its spot if it has one: linear AP0, or 10-bit codes of DPX. */
+  readonly points: Float32Array | null;
+  readonly spot: Float32Array | null;
+  /** Values that are no numbers, or infinite; and the least and the greatest of the others. */
+  readonly notFinite: number;
+  readonly least: number;
+  readonly greatest: number;
+}
+
+/** What a header says, in words that can be compared; an attribute that is not there is null. */
+export interface FrameSaid {
+  readonly size: string;
+  readonly windows: string;
+  readonly channels: string;
+  readonly compression: string;
+  readonly colours: string;
+  readonly pixelAspect: string;
+  readonly rate: string | null;
+  readonly timecode: string | null;
+  readonly reel: string | null;
+  readonly owner: string | null;
+  readonly comments: string | null;
+  readonly captured: string | null;
+  readonly iso: string | null;
+  readonly exposure: string | null;
+  readonly source: string | null;
+}
+
+export interface MasterMeasured {
+  /** Of the folder's listing (media/digest.ts). */
+  readonly digest: FileDigest;
+  /** Names in the folder that are no frame of the outcome, and frames that are not there. */
+  readonly strange: readonly string[];
+  readonly missing: readonly string[];
+  readonly frames: readonly FrameMeasured[];
+}

@@ -1,0 +1,41 @@
+/** How large a master becomes: exact without compression, with it a range and an estimate, better once something was made. */
+import { type MasterForm } from './schema.ts';
+
+export interface MasterSize {
+  readonly form: MasterForm;
+  readonly compression: 'none' | 'zip';
+  readonly width: number;
+  readonly height: number;
+  readonly frames: number;
+  /** Bytes a pixel that such frames took before; null: nothing was made yet. */
+  readonly learned: number | null;
+}
+
+/** Headers as they are written here lie between these (measured); a frame is megabytes. */
+const HEADER_BYTES = 1536;
+/** SMPTE ST 268-1: generic, film, television and user headers. */
+const DPX_HEADER_BYTES = 2048;
+/** Lines of a block of ZIP, OpenEXR file layout. */
+const ZIP_LINES = 16;
+
+/** Of the whole without compression: a grey card and a noisy picture at ISO 2000 lie between (measured on synthetic grain; common practice says half to two thirds). */
+const ZIP_LEAST = 0.02;
+const ZIP_USUAL = 0.8;
+
+function plainBytes({ form, width, height }: MasterSize): number {
+  // 10 bits three to a 32-bit word.
+  if (form === 'dpx') return DPX_HEADER_BYTES + 4 * width * height;
+  // Half, three channels; an offset and a head of 8 bytes for each line.
+  return HEADER_BYTES + 6 * width * height + 16 * height;
+}
+
+export function masterBytes(size: MasterSize): { frameBytes: number | null; estimatedBytes: number; bytesRange: { least: number; most: number } } {
+  const plain = plainBytes(size);
+  const whole = plain * size.frames;
+  if (size.compression === 'none') return { frameBytes: plain, estimatedBytes: whole, bytesRange: { least: whole, most: whole } };
+  const { width, height, frames, learned } = size;
+  // A block that does not shrink is stored as it is: compression never adds more than its tables.
+  const most = (HEADER_BYTES + 6 * width * height + 16 * Math.ceil(height / ZIP_LINES)) * frames;
+  const usual = learned === null ? Math.ceil(most * ZIP_USUAL) : Math.min(most, Math.ceil(learned * width * height) * frames);
+  return { frameBytes: null, estimatedBytes: usual, bytesRange: { least: Math.ceil(most * ZIP_LEAST), most } };
+}

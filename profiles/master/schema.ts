@@ -1,0 +1,49 @@
+/**
+ * A master: a profile of scene-linear or log frames for grading. Its pictures are not scaled, cut, lit or looked at: every
+ * value comes from the source's by the transform that the night's settings name (profiles/settings.ts).
+ */
+import { z } from 'zod';
+import { demosaicMethods } from '../../media/raw/demosaic/methods.ts';
+import { highlightPolicies } from '../../media/raw/develop/policies.ts';
+
+export const masterForms = ['exr', 'aces', 'dpx', 'rdd36'] as const;
+export type MasterForm = (typeof masterForms)[number];
+/** Every check of a master; none can be left out. */
+export const masterChecks = ['frames', 'timecode', 'form', 'attributes', 'values', 'spots', 'written'] as const;
+export type MasterCheck = (typeof masterChecks)[number];
+
+const name = z.string().regex(/^[a-z0-9][a-z0-9-]{0,62}$/, 'small letters, digits and hyphens, at most 63, not starting with a hyphen');
+
+export const masterSchema = z.strictObject({
+  version: z.literal(1).describe('Version of this file form'),
+  kind: z.literal('master').describe('A master for grading; a profile without `kind` makes movies'),
+  name: name.describe('What the profile is called on the command line and in folders'),
+  summary: z.string().min(1).max(200).describe('One line for people'),
+  form: z
+    .enum(masterForms)
+    .describe('exr: OpenEXR, half float, ACES2065-1; aces: the same in the container of SMPTE ST 2065-4; dpx: SMPTE ST 268-1, 10 bits, ACEScct; rdd36: MOV, 4:4:4 of SMPTE RDD 36, ACEScct'),
+  compression: z.enum(['none', 'zip']).describe('zip: lossless, 16 lines a block, exr alone; none: each frame of a clip as long as the other'),
+  development: z
+    .strictObject({
+      demosaic: z.enum(demosaicMethods).describe('How the colours that a sensor did not see are found; linear: 5x5 of Malvar, He, Cutler 2004; fine: directional, slower and better'),
+      highlights: z.enum(highlightPolicies).describe('Where one channel of the sensor is full and another is not; keep: as the sensor held it; neutral: led to grey'),
+    })
+    .describe('Raw sources alone'),
+  numbering: z
+    .strictObject({
+      from: z.enum(['timecode', 'source', 'one']).describe('What the frames are numbered by; timecode: frames since midnight in its own counting; source: as the frames of a sequence are, one for movies; one: from 1'),
+      digits: z.int().min(4).max(10).describe('Digits, with zeros in front; 7 hold a day of 60 frames a second'),
+    })
+    .describe('Names of the frames of a clip: {clip}.0086400.exr'),
+  timecode: z.strictObject({ missing: z.enum(['hold', 'zero']).describe('A clip without timecode: hold it, or start it at 00:00:00:00 and say so') }).describe('Every frame has its own label'),
+  reel: z.enum(['source-or-roll', 'roll', 'clip', 'none']).describe('Reel name in the header of every frame'),
+  header: z
+    .strictObject({
+      owner: z.string().max(200).describe('Owner of the pictures, as it stands in the header; empty: none, or as the settings say'),
+      comments: z.string().max(1000).describe('Free text in the header; empty: none, or as the settings say'),
+    })
+    .describe('Said in every frame'),
+  file_name: z.string().min(1).max(150).describe('Template of the clip’s folder and of its frames’ names before the number: {clip} {roll} {reel} {day} {profile} {timecode}. {clip} must be there'),
+  checks: z.array(z.enum(masterChecks)).describe(`Checks that must have passed: all of ${masterChecks.join(', ')}`),
+});
+export type MasterProfile = z.infer<typeof masterSchema>;

@@ -1,0 +1,25 @@
+/** The outcome of one clip in one profile, whatever it makes. */
+import type { Finding } from '../../findings/finding.ts';
+import type { ClipFacts } from '../../media/facts.ts';
+import { masterOf } from '../master/decide.ts';
+import type { MasterOutcome } from '../master/outcome.ts';
+import type { Outcome } from '../outcome.ts';
+import { type AnyProfile, isMaster } from '../schema.ts';
+import { outcomeOf } from './decide.ts';
+
+export type AnyOutcome = Outcome | MasterOutcome;
+export const isMasterOutcome = (outcome: AnyOutcome): outcome is MasterOutcome => 'kind' in outcome;
+
+export interface AnyOutcomeRequest {
+  readonly day: string;
+  readonly roll: string;
+  readonly clip: { readonly id: string; readonly name: string };
+  readonly facts: ClipFacts;
+  readonly profile: AnyProfile;
+  /** Bytes a pixel that frames of this profile took before; only estimates rest on it. */
+  readonly learned?: number | null;
+}
+
+export function decideOutcome({ profile, ...request }: AnyOutcomeRequest): { readonly outcome: AnyOutcome; readonly notes: readonly Finding[] } | { readonly outcome: null; readonly findings: readonly Finding[] } {
+  return isMaster(profile) ? masterOf({ ...request, profile }) : outcomeOf({ ...request, profile });
+}
