@@ -1,6 +1,7 @@
 /** `rushlight plan`: everything that a run would do, said before it is done. Reads all of the day; writes nothing. */
 import { FindingError, finding, holds } from '../../findings/finding.ts';
 import type { Rate } from '../../media/rate.ts';
+import { isMovie } from '../../profiles/schema.ts';
 import { intakeRoll } from '../intake/index.ts';
 import { newBoard } from '../night/board.ts';
 import { nightFolders } from '../night/folders.ts';
@@ -13,6 +14,7 @@ import { surveyOf } from '../night/survey-roll.ts';
 import { defaultWorkers } from '../night/workers.ts';
 import type { RollToPlan } from '../plan/index.ts';
 import { printJson, printText } from '../show/output.ts';
+import { noSettings, readSettings } from '../settings/read.ts';
 import { type PlannedRoll, planText } from '../show/plan-text.ts';
 import { showProgress } from '../show/progress.ts';
 import { rollHolds } from './check.ts';
@@ -28,6 +30,7 @@ export interface PlanOptions {
   readonly readers?: number;
   readonly workers?: number;
   readonly rate?: Rate;
+  readonly settings?: string;
   readonly ignore?: readonly string[];
   readonly ffmpeg?: string;
   readonly ffprobe?: string;
@@ -37,6 +40,7 @@ export interface PlanOptions {
 
 export async function planCommand(options: PlanOptions): Promise<0 | 1 | 130> {
   const folders = nightFolders({ day: options.day, copies: options.copy ?? [], deliver: options.deliver, manifests: options.manifests ?? [] });
+  const settings = options.settings === undefined ? noSettings : await readSettings(options.settings);
   const { tools, toolchain, profiles } = await prepare(options.profile ?? [], toolsOf(options));
   const { rolls, findings: ofDay } = await findRolls(folders);
   if (rolls.length === 0) throw new FindingError([...ofDay, finding('no-rolls', '0 rolls', 'at least one folder with a roll', { file: folders.day })], 2);
@@ -66,7 +70,7 @@ export async function planCommand(options: PlanOptions): Promise<0 | 1 | 130> {
         continue;
       }
       board.setPhase(roll.name, 'measuring');
-      const surveyed = await surveyOf(intake, tools, { statedRate: options.rate ?? null, ignore: options.ignore ?? [], signal, onMeasured: (measured, clips) => board.measuring(roll.name, measured, clips) });
+      const surveyed = await surveyOf(intake, tools, { settings: profiles.every(isMovie) ? null : settings.file, statedRate: options.rate ?? null, ignore: options.ignore ?? [], signal, onMeasured: (measured, clips) => board.measuring(roll.name, measured, clips) });
       const empty = surveyed.clips.length === 0 && !surveyed.findings.some(holds) ? [finding('roll-empty', '0 clips', 'at least one clip', { roll: roll.name })] : [];
       toPlan.push({ ...place, findings: [...intake.findings, ...surveyed.findings, ...empty], clips: surveyed.clips });
       board.setPhase(roll.name, 'ready');

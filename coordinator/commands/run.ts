@@ -7,6 +7,7 @@ import { nightText } from '../show/night-text.ts';
 import { printJson, printText } from '../show/output.ts';
 import { type Progress, showProgress } from '../show/progress.ts';
 import { findingText } from '../show/words.ts';
+import { noSettings, readSettings } from '../settings/read.ts';
 import { parseQueueAddress } from '../store/standing.ts';
 import { listenForInterrupts } from './interrupts.ts';
 import type { Rate } from '../../media/rate.ts';
@@ -22,6 +23,7 @@ export interface RunOptions {
   readonly workers?: number;
   readonly slots?: number;
   readonly rate?: Rate;
+  readonly settings?: string;
   readonly ignore?: readonly string[];
   readonly queue?: string;
   readonly ffmpeg?: string;
@@ -52,6 +54,7 @@ export async function runCommand(options: RunOptions): Promise<0 | 1 | 130> {
 /** The night as `run` takes it, with progress and interrupts; what came of it is the caller's to print. */
 export async function takeNight(options: RunOptions): Promise<NightResult> {
   const folders = nightFolders({ day: options.day, copies: options.copy ?? [], deliver: options.deliver, manifests: options.manifests ?? [], ...(options.work === undefined ? {} : { work: options.work }) });
+  const settings = options.settings === undefined ? noSettings : await readSettings(options.settings);
   const queue = options.queue === undefined ? null : parseQueueAddress(options.queue);
   if (options.workers === 0 && queue === null) throw new FindingError([finding('usage-wrong', '--workers 0 without --queue: nobody would do the work', '--workers 1 or more, or --queue with workers on other machines')], 2);
   const interrupts = listenForInterrupts();
@@ -79,6 +82,7 @@ export async function takeNight(options: RunOptions): Promise<NightResult> {
         workers: options.workers ?? null,
         slots: options.slots ?? null,
         statedRate: options.rate ?? null,
+        settings,
         ignore: options.ignore ?? [],
         queue,
         ...(options.ffmpeg === undefined ? {} : { ffmpeg: options.ffmpeg }),

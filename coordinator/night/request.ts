@@ -2,6 +2,7 @@
 import type { Finding } from '../../findings/finding.ts';
 import type { QueueAddress } from '../../ledger/queue.ts';
 import type { Rate } from '../../media/rate.ts';
+import type { Settings } from '../settings/read.ts';
 import type { Board } from './board.ts';
 import type { NightFolders } from './folders.ts';
 
@@ -17,6 +18,7 @@ export interface NightRequest {
   readonly slots: number | null;
   /** Rate of numbered sequences that carry none. */
   readonly statedRate: Rate | null;
+  readonly settings: Settings;
   /** Patterns as in a gitignore file, of files that are no clips. */
   readonly ignore: readonly string[];
   /** null: a private store. */

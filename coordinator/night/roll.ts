@@ -13,7 +13,7 @@ import type { IntakeResult } from '../../ledger/roll.ts';
 import type { Toolchain } from '../../ledger/toolchain.ts';
 import { printable } from '../../media/names.ts';
 import type { MediaTools } from '../../media/tools/locate.ts';
-import type { LoadedProfile } from '../../profiles/schema.ts';
+import { isMovie, type LoadedProfile } from '../../profiles/schema.ts';
 import { type GateClip, type GateDecision, type GateInput, decideRoll } from '../gate/decide.ts';
 import { readDeliverables, writeDecision } from '../gate/disk.ts';
 import { JOB_BYTES_LIMIT, jobBytes } from '../dispatch/flow.ts';
@@ -113,7 +113,7 @@ function readRoll(roll: DiscoveredRoll, context: NightContext): Promise<IntakeRe
 async function survey(roll: DiscoveredRoll, intake: IntakeResult, known: Known, context: NightContext): Promise<void> {
   const { board, request } = context;
   board.setPhase(roll.name, 'measuring');
-  const surveyed = await surveyOf(intake, context.tools, { statedRate: request.statedRate, ignore: request.ignore, signal: context.signal, onMeasured: (measured, clips) => board.measuring(roll.name, measured, clips) });
+  const surveyed = await surveyOf(intake, context.tools, { settings: context.profiles.every(isMovie) ? null : request.settings.file, statedRate: request.statedRate, ignore: request.ignore, signal: context.signal, onMeasured: (measured, clips) => board.measuring(roll.name, measured, clips) });
   known.clips = surveyed.clips;
   known.otherFiles = surveyed.otherFiles;
   known.findings.push(...surveyed.findings);

@@ -3,6 +3,8 @@ import type { Finding } from '../../findings/finding.ts';
 import type { IntakeResult } from '../../ledger/roll.ts';
 import type { MediaTools } from '../../media/tools/locate.ts';
 import type { GateClip } from '../gate/decide.ts';
+import { interpret } from '../settings/interpret.ts';
+import type { SettingsFile } from '../settings/schema.ts';
 import { findClips, type FindOptions, surveyRoll } from '../survey/index.ts';
 
 export interface RollSurvey {
@@ -12,7 +14,8 @@ export interface RollSurvey {
   readonly findings: Finding[];
 }
 
-export async function surveyOf(intake: IntakeResult, tools: MediaTools, options: FindOptions & { readonly signal: AbortSignal; readonly onMeasured: (measured: number, clips: number) => void }): Promise<RollSurvey> {
+/** `settings` null: no master is asked for, and what values mean is nobody's question. */
+export async function surveyOf(intake: IntakeResult, tools: MediaTools, options: FindOptions & { readonly settings: SettingsFile | null; readonly signal: AbortSignal; readonly onMeasured: (measured: number, clips: number) => void }): Promise<RollSurvey> {
   const found = findClips(intake.files, options);
   const ofRoll = (item: Finding): Finding => ({ ...item, roll: intake.roll });
   let measured = 0;
@@ -28,6 +31,10 @@ export async function surveyOf(intake: IntakeResult, tools: MediaTools, options:
   return {
     otherFiles: found.others,
     findings: found.findings.filter((item) => item.clip === undefined || !ids.has(item.clip)).map(ofRoll),
-    clips: surveyed.map(({ clip, facts, findings }) => ({ clip, facts, findings: [...found.findings.filter((item) => item.clip === clip.id), ...findings].map(ofRoll) })),
+    clips: surveyed.map(({ clip, facts, findings }) => {
+      const understood = facts === null || options.settings === null ? { facts, findings: [] } : interpret(facts, intake.roll, options.settings);
+      const told = understood.findings.map((item) => ({ ...item, clip: clip.id }));
+      return { clip, facts: understood.facts, findings: [...found.findings.filter((item) => item.clip === clip.id), ...findings, ...told].map(ofRoll) };
+    }),
   };
 }

@@ -31,7 +31,6 @@ function shapeFindings(headers: readonly (StillHeader | null)[], subject: Findin
 
 function kindFinding(headers: readonly (StillHeader | null)[], subject: FindingSubject): Finding[] {
   const first = headers.find((header) => header !== null);
-  if (first?.kind === 'scene-linear') return [finding('stills-scene-linear', `${first.format} with floating-point values`, 'frames that can be looked at as they are', subject)];
   if (first?.kind === 'camera-raw') return [finding('stills-camera-raw', `${first.format} with sensor values`, 'frames that can be looked at as they are', subject)];
   return [];
 }

@@ -174,7 +174,7 @@ export const clipCodes = {
   'stills-scene-linear': {
     weight: 'hold',
     title: 'the frames hold scene-linear light and need a transform before anybody can look at them',
-    remedy: 'This version makes no proxies of scene-linear frames: a proxy without a transform would show a wrong picture. Make a display-referred version by hand, or wait for a version that transforms them.',
+    remedy: 'A movie of scene-linear frames without a transform would show a wrong picture. Choose a master profile for this roll, with `input` in its settings.',
   },
   'stills-camera-raw': {
     weight: 'hold',

@@ -57,6 +57,7 @@ export function outcomeOf(request: OutcomeRequest): OutcomeDecision {
   const refusals = [
     ...(video.frames > 0 ? [] : [finding('clip-no-frames', 'no frame', 'one or more')]),
     ...(video.pixelFormat.startsWith('bayer') ? [finding('picture-undeveloped', `pixel format ${video.pixelFormat}`, 'a developed picture')] : []),
+    ...(/f(16|32)(le|be)?$/.test(video.pixelFormat) ? [finding('stills-scene-linear', `pixel format ${video.pixelFormat}`, 'frames that can be looked at as they are')] : []),
     ...(interlaced && profile.interlaced === 'hold' ? [finding('interlaced-held', `interlaced, ${video.fieldOrder}`, 'progressive')] : []),
     ...('findings' in timecode ? timecode.findings : []),
     ...('findings' in colour ? colour.findings : []),
