@@ -66,9 +66,9 @@ function chromaAt(frame: DataView, { siting, interlaced }: SourcePicture, { acro
   const alongLine = (line: number): number => {
     if (across === 1) return sampleAt(frame, samples, x, line);
     const { first, weights } = tapsAcross(siting as Siting, x);
-    return taps.reduce((sum, tap) => sum + weights[tap] * sampleAt(frame, samples, first + tap, line), 0);
+    return taps.reduce<number>((sum, tap) => sum + weights[tap] * sampleAt(frame, samples, first + tap, line), 0);
   };
   if (down === 1) return alongLine(y);
   const { lines, weights } = tapsDown(siting as Siting, y, interlaced);
-  return taps.reduce((sum, tap) => sum + weights[tap] * alongLine(lines(tap, samples.height)), 0);
+  return taps.reduce<number>((sum, tap) => sum + weights[tap] * alongLine(lines(tap, samples.height)), 0);
 }

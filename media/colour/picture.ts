@@ -1,0 +1,270 @@
+/**
+ * Pictures in a thread’s kernels: raw frames to R'G'B' codes, codes to linear AP0, AP0 to what movies and DPX hold.
+ *
+ * Error budget, measured in test/colour/picture.test.ts against codeRgbAt and evaluate:
+ * - codes: RGB formats within half of the last place of float32; Y'CbCr within 4e-7 of full scale.
+ * - transforms: within 1e-7 of the value (half of the last place of float32; nothing is rounded between steps), 1e-9 near 0;
+ *   3D tables, whose entries are kept in float32, within 2e-7 of the largest entry around.
+ * - 10-bit codes: those of double precision but where that lies within 1e-6 of the middle of two codes.
+ */
+import { planeBytes, type Planes } from '../kernels/planes.ts';
+import { type KernelMemory, kernels } from '../kernels/memory.ts';
+import { RGB10, YCBCR10, acescctOfAp0 } from './acescct.ts';
+import type { Layout, Samples } from './formats.ts';
+import { type SourcePicture, sourceLayout } from './pixel.ts';
+import { type Tables, programOf } from './program.ts';
+import { type Siting, type Taps, tapsAcross, tapsDown } from './siting.ts';
+import type { ColourTransform } from './steps.ts';
+import { type YcbcrMatrix, chromaScale, fromRgb, lumaScale, toRgb, weightsOf } from './ycbcr.ts';
+import { diagonal, multiply } from './matrix.ts';
+
+export interface PicturePlan {
+  readonly width: number;
+  readonly height: number;
+  /** What `codeRgb` is given; null: planes come from elsewhere. Its width and height are those of the plan. */
+  readonly source: SourcePicture | null;
+  /** What `toAp0` does; null: it is not asked for. */
+  readonly transform: ColourTransform | null;
+}
+
+/** Addresses of unsigned 16-bit planes without padding, as the names say. */
+export interface YcbcrPlanes {
+  readonly y: number;
+  readonly cb: number;
+  readonly cr: number;
+  readonly count: number;
+}
+export interface CodePlanes {
+  readonly r: number;
+  readonly g: number;
+  readonly b: number;
+  readonly count: number;
+}
+
+interface Exports {
+  run(program: number, r: number, g: number, b: number, toR: number, toG: number, toB: number, count: number, scratch: number, least: number, most: number): void;
+  loadLine(from: number, step: number, coding: number, shift: number, to: number, count: number, zero: number, span: number): void;
+  extendLine(at: number, count: number, before: number, behind: number): void;
+  blendLines(a: number, b: number, c: number, d: number, wa: number, wb: number, wc: number, wd: number, to: number, count: number): void;
+  doubleLine(from: number, count: number, even: number, e0: number, e1: number, e2: number, e3: number, odd: number, o0: number, o1: number, o2: number, o3: number, to: number): void;
+  rgbLine(y: number, cb: number, cr: number, crToR: number, cbToG: number, crToG: number, cbToB: number, r: number, g: number, b: number, count: number): void;
+}
+
+const CODINGS: Readonly<Record<Samples['coding'], number>> = { u8: 0, u16le: 1, u16be: 2, f32le: 3, f32be: 4 };
+/** Four blocks of 256 float64 (media/kernels/assembly/video.ts). */
+const SCRATCH_BYTES = 4 * 256 * 8;
+/** Chroma samples before and behind every line: what filters reach, and a vector’s width. */
+const MARGIN = 16;
+
+const upToFour = (count: number): number => Math.ceil(count / 4) * 4;
+
+interface SourceAreas {
+  readonly source: SourcePicture;
+  readonly layout: Layout;
+  readonly frame: number;
+  readonly line: number;
+  /** Of chroma at full width, each a line. */
+  readonly cb: number;
+  readonly cr: number;
+  /** Whole chroma planes as they are coded, float32, each line with its margins; `stride` values a line. */
+  readonly chroma: readonly [number, number];
+  readonly stride: number;
+  /** One blended line of chroma with its margins. */
+  readonly blended: number;
+}
+
+interface Areas {
+  readonly plan: PicturePlan;
+  readonly count: number;
+  readonly scratch: number;
+  readonly planes: Planes;
+  readonly source: SourceAreas | null;
+  readonly transform: number | null;
+  readonly toYcbcr: { readonly program: number; readonly planes: YcbcrPlanes };
+  readonly toCodes: { readonly program: number; readonly planes: CodePlanes };
+}
+
+/** One picture at a time; every plan is prepared once and used for all frames of a clip. */
+export class PictureKernel {
+  readonly #memory: KernelMemory;
+  readonly #kernels: Exports;
+  #areas: Areas | null = null;
+
+  private constructor(memory: KernelMemory, exports: Exports) {
+    this.#memory = memory;
+    this.#kernels = exports;
+  }
+
+  static async load(memory: KernelMemory): Promise<PictureKernel> {
+    return new PictureKernel(memory, await kernels<Exports>('video', memory));
+  }
+
+  /**
+   * Allocates what the plan needs, tables included. It takes memory anew every time: whoever prepares again resets the memory
+   * to a mark from before. Throws RangeError when the parts of the source do not go together, or the memory ends.
+   */
+  prepare(plan: PicturePlan): void {
+    const { width, height, source, transform } = plan;
+    if (source !== null && (source.width !== width || source.height !== height)) throw new RangeError('a source of another size than its plan');
+    const count = width * height;
+    const memory = this.#memory;
+    const place = (values: Float64Array): number => {
+      const at = memory.allocate(values.byteLength);
+      memory.bytes(at, values.byteLength).set(new Uint8Array(values.buffer, values.byteOffset, values.byteLength));
+      return at;
+    };
+    const tables: Tables = {
+      f64: place,
+      f32: (values) => {
+        const at = memory.allocate(values.length * 4);
+        memory.f32(at, values.length).set(values);
+        return at;
+      },
+    };
+    const plane = (): number => memory.allocate(planeBytes(count));
+    const codePlane = (): number => memory.allocate(2 * upToFour(count));
+    // Codes of 10 bits (media/colour/acescct.ts): narrow range with the matrix of BT.709, and full range.
+    const toYcbcr = programOf(acescctOfAp0, tables, { matrix: multiply(diagonal([876, 896, 896]), fromRgb(weightsOf('bt709'))), offset: [64, 512, 512] });
+    const toCodes = programOf(acescctOfAp0, tables, { matrix: diagonal([1023, 1023, 1023]), offset: [0, 0, 0] });
+    this.#areas = {
+      plan,
+      count,
+      scratch: memory.allocate(SCRATCH_BYTES),
+      planes: { r: plane(), g: plane(), b: plane(), count },
+      source: source === null ? null : this.#sourceAreas(source),
+      transform: transform === null ? null : place(programOf(transform, tables)),
+      toYcbcr: { program: place(toYcbcr), planes: { y: codePlane(), cb: codePlane(), cr: codePlane(), count } },
+      toCodes: { program: place(toCodes), planes: { r: codePlane(), g: codePlane(), b: codePlane(), count } },
+    };
+  }
+
+  #sourceAreas(source: SourcePicture): SourceAreas {
+    const layout = sourceLayout(source);
+    const { width } = source;
+    const line = (values: number): number => this.#memory.allocate((upToFour(values) + 2 * MARGIN) * 4);
+    const [, chroma] = layout.samples;
+    const stride = upToFour(Math.ceil(width / layout.across)) + 2 * MARGIN;
+    const chromaPlane = (): number => (layout.kind === 'yuv' && chroma !== undefined ? this.#memory.allocate(stride * 4 * chroma.height) : 0);
+    return { source, layout, frame: this.#memory.allocate(layout.bytes), line: line(width), cb: line(width), cr: line(width), chroma: [chromaPlane(), chromaPlane()], stride, blended: this.#memory.allocate(stride * 4) };
+  }
+
+  #prepared(): Areas {
+    if (this.#areas === null) throw new RangeError('a picture kernel without a plan');
+    return this.#areas;
+  }
+
+  #source(): SourceAreas {
+    const { source } = this.#prepared();
+    if (source === null) throw new RangeError('a plan without a source');
+    return source;
+  }
+
+  /** Where a raw frame may be put before `codeRgb`, which then copies nothing. Stale once the memory grows. */
+  frame(): Uint8Array {
+    const { frame, layout } = this.#source();
+    return this.#memory.bytes(frame, layout.bytes);
+  }
+
+  /** The planes of the plan, for those who fill them themselves. */
+  planes(): Planes {
+    return this.#prepared().planes;
+  }
+
+  /** A raw frame to R'G'B' codes, 0 to 1 of full scale and beyond, in the planes of the plan. Throws RangeError for a frame of another size. */
+  codeRgb(input: Uint8Array): Planes {
+    const areas = this.#source();
+    const { layout, frame } = areas;
+    if (input.length !== layout.bytes) throw new RangeError(`a frame of ${input.length} bytes instead of ${layout.bytes}`);
+    if (input.buffer !== this.#memory.memory.buffer || input.byteOffset !== frame) this.#memory.bytes(frame, layout.bytes).set(input);
+    const { planes } = this.#prepared();
+    if (layout.kind === 'yuv') this.#ycbcr(areas, planes);
+    else this.#rgb(areas, planes);
+    return planes;
+  }
+
+  #load(samples: Samples, y: number, to: number, zero: number, span: number): void {
+    this.#kernels.loadLine(this.#source().frame + samples.first + y * samples.line, samples.step, CODINGS[samples.coding], samples.shift, to, samples.width, zero, span);
+  }
+
+  #rgb({ source, layout }: SourceAreas, { r, g, b }: Planes): void {
+    const { zero, span } = codes(layout, lumaScale(source.range, layout.bits));
+    const [first, second = first, third = first] = layout.samples as [Samples, Samples?, Samples?];
+    for (let y = 0; y < source.height; y++) {
+      const offset = y * source.width * 4;
+      for (const [samples, to] of [[first, r], [second, g], [third, b]] as const) this.#load(samples, y, to + offset, zero, span);
+    }
+  }
+
+  #ycbcr(areas: SourceAreas, { r, g, b }: Planes): void {
+    const { source, layout, line, cb, cr, chroma, stride } = areas;
+    const { width, height } = source;
+    const [luma, blue, red] = layout.samples as [Samples, Samples, Samples];
+    const lumaCodes = codes(layout, lumaScale(source.range, layout.bits));
+    const chromaCodes = codes(layout, chromaScale(source.range, layout.bits));
+    for (const [samples, plane] of [[blue, chroma[0]], [red, chroma[1]]] as const) {
+      for (let y = 0; y < samples.height; y++) {
+        const at = plane + (y * stride + MARGIN) * 4;
+        this.#load(samples, y, at, chromaCodes.zero, chromaCodes.span);
+        this.#kernels.extendLine(at, samples.width, MARGIN, stride - MARGIN - samples.width);
+      }
+    }
+    const matrix = toRgb(weightsOf(source.matrix as YcbcrMatrix));
+    const across = layout.across === 1 ? null : ([tapsAcross(source.siting as Siting, 0), tapsAcross(source.siting as Siting, 1)] as const);
+    for (let y = 0; y < height; y++) {
+      this.#load(luma, y, line, lumaCodes.zero, lumaCodes.span);
+      const blueLine = this.#chromaLine(areas, blue, chroma[0], y, across, cb);
+      const redLine = this.#chromaLine(areas, red, chroma[1], y, across, cr);
+      // Lines follow one another, so what is written behind a line is written over by the next.
+      const offset = y * width * 4;
+      this.#kernels.rgbLine(line, blueLine, redLine, matrix[0][2], matrix[1][1], matrix[1][2], matrix[2][1], r + offset, g + offset, b + offset, width);
+    }
+  }
+
+  /** Address of line `y` of chroma at full width. `to`: where it may be put. */
+  #chromaLine({ source, layout, stride, blended }: SourceAreas, samples: Samples, plane: number, y: number, across: readonly [Taps, Taps] | null, to: number): number {
+    let from = plane + y * stride * 4;
+    if (layout.down === 2) {
+      const { lines, weights } = tapsDown(source.siting as Siting, y, source.interlaced);
+      const at = (tap: 0 | 1 | 2 | 3): number => plane + lines(tap, samples.height) * stride * 4;
+      this.#kernels.blendLines(at(0), at(1), at(2), at(3), ...weights, blended, stride);
+      from = blended;
+    }
+    from += MARGIN * 4;
+    if (across === null) return from;
+    const [even, odd] = across;
+    this.#kernels.doubleLine(from, samples.width, even.first, ...even.weights, odd.first, ...odd.weights, to);
+    return to;
+  }
+
+  #run(program: number, { r, g, b, count }: Planes, to: readonly [number, number, number], limits: readonly [number, number]): void {
+    if (count !== this.#prepared().count) throw new RangeError(`planes of ${count} pixels with a plan of ${this.#prepared().count}`);
+    this.#kernels.run(program, r, g, b, ...to, count, this.#prepared().scratch, ...limits);
+  }
+
+  /** The transform of the plan, in place: the same planes, now linear AP0. No limit but float32’s own; never a value that is no number. */
+  toAp0(planes: Planes): Planes {
+    const { transform } = this.#prepared();
+    if (transform === null) throw new RangeError('a plan without a transform');
+    this.#run(transform, planes, [planes.r, planes.g, planes.b], [0, 0]);
+    return planes;
+  }
+
+  /** Linear AP0 to ACEScct as 10-bit Y'CbCr 4:4:4: `yuv10Of` of acescct.ts for every pixel. The planes stay as they are. */
+  toAcescctYuv(planes: Planes): YcbcrPlanes {
+    const { toYcbcr } = this.#prepared();
+    this.#run(toYcbcr.program, planes, [toYcbcr.planes.y, toYcbcr.planes.cb, toYcbcr.planes.cr], YCBCR10);
+    return toYcbcr.planes;
+  }
+
+  /** Linear AP0 to ACEScct as 10-bit R'G'B': `codes10Of` of acescct.ts for every pixel. The planes stay as they are. */
+  toAcescctCodes10(planes: Planes): CodePlanes {
+    const { toCodes } = this.#prepared();
+    this.#run(toCodes.program, planes, [toCodes.planes.r, toCodes.planes.g, toCodes.planes.b], RGB10);
+    return toCodes.planes;
+  }
+}
+
+/** (code - zero) / span; the span of integer codes is a whole number, so that one rounding is all there is. */
+function codes({ bits }: Layout, { zero, scale }: { readonly zero: number; readonly scale: number }): { readonly zero: number; readonly span: number } {
+  return bits === 32 ? { zero: 0, span: 1 } : { zero, span: Math.round(1 / scale) };
+}
