@@ -77,12 +77,15 @@ function predicted(predictor: number, left: number, above: number, corner: numbe
 }
 
 /**
- * What stands behind the last sample of a part: less than a byte, or bytes of padding all alike (some writers fill up to whole words).
- * More, or anything else, means that the samples came from a damaged stream.
+ * Whether behind the last sample of a part there are only bits all alike, up to a whole byte, or up to a whole word as some writers
+ * fill up. More, or anything else, means that the samples came from a damaged stream.
  */
 export function isPadding(bytes: Uint8Array, positionBits: number): boolean {
-  const whole = bytes.subarray(Math.ceil(positionBits / 8));
-  return positionBits <= bytes.length * 8 && whole.length <= 4 && (whole.every((byte) => byte === 0) || whole.every((byte) => byte === 0xff));
+  const rest = bytes.subarray(positionBits >> 3);
+  if (positionBits > bytes.length * 8 || rest.length > 4) return false;
+  const used = 0xff >> (positionBits & 7);
+  const [first = 0xff, ...others] = rest;
+  return ((first & used) === 0 && others.every((byte) => byte === 0)) || ((first & used) === used && others.every((byte) => byte === 0xff));
 }
 
 /** All samples in the order of the stream: components of one place beside each other, line by line. Throws StillDamage. */
