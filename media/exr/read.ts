@@ -1,0 +1,156 @@
+/** Values of an OpenEXR file, as floats or as the halves that are stored. */
+import { type ExrChannel, bytesOfPixelType } from './attribute.ts';
+import { ExrDamage, ExrForeign } from './damage.ts';
+import { halfValues, isNotFinite } from './half.ts';
+import type { ExrHeader } from './parse.ts';
+import type { ByteSource } from './source.ts';
+import { unpackChunk } from './unpack.ts';
+import { type ExrChunk, type WalkedExr, walkExr } from './walk.ts';
+
+/** From the data window's upper left corner. */
+export interface Point {
+  readonly x: number;
+  readonly y: number;
+}
+
+async function rawOf(source: ByteSource, header: ExrHeader, chunk: ExrChunk): Promise<Buffer> {
+  const data = await source.read(chunk.at, chunk.bytes);
+  if (data.length !== chunk.bytes) throw new ExrDamage(`the file ends inside the chunk of line ${chunk.y}`);
+  const raw = unpackChunk(header, chunk, data);
+  return Buffer.from(raw.buffer, raw.byteOffset, raw.length);
+}
+
+/** Where a channel's values begin in the data of a line. */
+function placesOf({ channels, width }: ExrHeader): { channel: ExrChannel; place: number }[] {
+  let place = 0;
+  return channels.map((channel) => {
+    const here = { channel, place };
+    place += width * bytesOfPixelType[channel.pixelType];
+    return here;
+  });
+}
+
+/** One channel of one line as floats; whole numbers above 2^24 lose their last places. */
+function copyLine(raw: Buffer, at: number, { pixelType }: ExrChannel, to: Float32Array): void {
+  const halves = halfValues();
+  for (let x = 0; x < to.length; x++) to[x] = pixelType === 'half' ? (halves[raw.readUInt16LE(at + 2 * x)] as number) : pixelType === 'float' ? raw.readFloatLE(at + 4 * x) : raw.readUInt32LE(at + 4 * x);
+}
+
+/** All channels by name, `width` x `height` values each, line by line from the top. Throws ExrDamage and ExrForeign. */
+export async function decodeAll(source: ByteSource, walked?: WalkedExr): Promise<Map<string, Float32Array>> {
+  const { header, chunks } = walked ?? (await walkExr(source));
+  const { width, height, lineBytes } = header;
+  const planes = new Map(header.channels.map(({ name }) => [name, new Float32Array(width * height)]));
+  const places = placesOf(header);
+  for (const chunk of chunks) {
+    const raw = await rawOf(source, header, chunk);
+    for (let line = 0; line < chunk.lines; line++) {
+      const start = (chunk.y - header.dataWindow.yMin + line) * width;
+      for (const { channel, place } of places) copyLine(raw, line * lineBytes + place, channel, (planes.get(channel.name) as Float32Array).subarray(start, start + width));
+    }
+  }
+  return planes;
+}
+
+/** Bits of the halves of each channel, as stored. Throws ExrForeign when a channel is of another type. */
+export async function decodeHalves(source: ByteSource, walked?: WalkedExr): Promise<Map<string, Uint16Array>> {
+  const { header, chunks } = walked ?? (await walkExr(source));
+  holdToHalf(header);
+  const { width, height, channels } = header;
+  const planes = channels.map(() => new Uint16Array(width * height));
+  for (const chunk of chunks) {
+    const halves = halvesOf(await rawOf(source, header, chunk));
+    for (let line = 0; line < chunk.lines; line++) {
+      const start = (chunk.y - header.dataWindow.yMin + line) * width;
+      planes.forEach((plane, index) => {
+        const at = (line * channels.length + index) * width;
+        plane.set(halves.subarray(at, at + width), start);
+      });
+    }
+  }
+  return new Map(channels.map(({ name }, index) => [name, planes[index] as Uint16Array]));
+}
+
+function holdToHalf({ channels }: ExrHeader): void {
+  const other = channels.find(({ pixelType }) => pixelType !== 'half');
+  if (other !== undefined) throw new ExrForeign(`channel ${other.name} of ${other.pixelType} values`);
+}
+
+/** Raw bytes as 16-bit words, which asks for an even place in memory. */
+function halvesOf(raw: Uint8Array): Uint16Array {
+  const aligned = raw.byteOffset % 2 === 0 ? raw : Uint8Array.from(raw);
+  return new Uint16Array(aligned.buffer, aligned.byteOffset, aligned.length / 2);
+}
+
+/**
+ * The named channels' values at those points, in the order of the points; only the chunks that hold them are read.
+ * Throws ExrDamage and ExrForeign, RangeError for a point outside and a channel that is not there.
+ */
+export async function valuesAt(source: ByteSource, points: readonly Point[], names: readonly string[], walked?: WalkedExr): Promise<number[][]> {
+  const { header, chunks } = walked ?? (await walkExr(source));
+  const { width, height, linesPerChunk, lineBytes } = header;
+  const places = placesOf(header);
+  const wanted = names.map((name) => {
+    const found = places.find(({ channel }) => channel.name === name);
+    if (found === undefined) throw new RangeError(`no channel ${name}`);
+    return found;
+  });
+  const ofChunk = new Map<number, number[]>();
+  for (const [index, { x, y }] of points.entries()) {
+    if (!Number.isInteger(x) || !Number.isInteger(y) || x < 0 || y < 0 || x >= width || y >= height) throw new RangeError(`no pixel (${x}, ${y}) in ${width}x${height}`);
+    const chunk = Math.floor(y / linesPerChunk);
+    ofChunk.set(chunk, [...(ofChunk.get(chunk) ?? []), index]);
+  }
+  const values: number[][] = points.map(() => []);
+  const one = new Float32Array(1);
+  for (const [number, indices] of ofChunk) {
+    const raw = await rawOf(source, header, chunks[number] as ExrChunk);
+    for (const index of indices) {
+      const { x, y } = points[index] as Point;
+      values[index] = wanted.map(({ channel, place }) => {
+        copyLine(raw, (y % linesPerChunk) * lineBytes + place + x * bytesOfPixelType[channel.pixelType], channel, one);
+        return one[0] as number;
+      });
+    }
+  }
+  return values;
+}
+
+export interface ChannelSurvey {
+  readonly name: string;
+  /** Of the finite values; null when there is none. */
+  readonly least: number | null;
+  readonly greatest: number | null;
+  /** Infinities and no numbers. */
+  readonly notFinite: number;
+}
+
+/** Looks at every value of a file of halves. Throws ExrDamage and ExrForeign. */
+export async function surveyValues(source: ByteSource, walked?: WalkedExr): Promise<ChannelSurvey[]> {
+  const { header, chunks } = walked ?? (await walkExr(source));
+  holdToHalf(header);
+  const { width, channels } = header;
+  // By size as whole numbers: the bits without the sign, negative below zero.
+  const found = channels.map(({ name }) => ({ name, least: 0x7c00, greatest: -0x7c00, notFinite: 0 }));
+  for (const chunk of chunks) {
+    const halves = halvesOf(await rawOf(source, header, chunk));
+    for (let row = 0; row < chunk.lines * channels.length; row++) {
+      const channel = found[row % channels.length] as (typeof found)[number];
+      let { least, greatest } = channel;
+      for (let at = row * width; at < (row + 1) * width; at++) {
+        const half = halves[at] as number;
+        if (isNotFinite(half)) {
+          channel.notFinite += 1;
+          continue;
+        }
+        const size = half < 0x8000 ? half : 0x8000 - half;
+        if (size < least) least = size;
+        if (size > greatest) greatest = size;
+      }
+      channel.least = least;
+      channel.greatest = greatest;
+    }
+  }
+  const value = (size: number): number => halfValues()[size < 0 ? 0x8000 - size : size] as number;
+  return found.map(({ name, least, greatest, notFinite }) => (least > greatest ? { name, least: null, greatest: null, notFinite } : { name, least: value(least), greatest: value(greatest), notFinite }));
+}

@@ -1,0 +1,114 @@
+/**
+ * Writes a frame of OpenEXR: half values R, G, B, scan lines from the top, uncompressed or in ZIP chunks of sixteen lines;
+ * the ACES container (SMPTE ST 2065-4) uncompressed. Everything happens in the thread's memory; bytes depend on the values and
+ * attributes alone.
+ */
+import type { KernelMemory } from '../kernels/memory.ts';
+import type { Planes } from '../kernels/planes.ts';
+import { acesAttributes, putChecksums } from './aces.ts';
+import { type ExrAttributes, frameAttributes } from './frame-attributes.ts';
+import { CHUNK_HEAD_BYTES, type ExrForm, OFFSET_BYTES, chunkCount, formAttributes, headerBytes, linesOfCompression } from './header.ts';
+import { type ExrKernel, KERNEL_SLACK, exrKernel } from './kernel.ts';
+
+export interface ExrWriting extends ExrForm {
+  readonly container: 'exr' | 'aces';
+}
+
+/** Most bytes of a header written here. */
+const MOST_HEADER = 256 * 1024;
+
+interface Prepared {
+  readonly form: ExrWriting;
+  /** Where the first chunk goes; header and offset table stand in front of it. */
+  readonly body: number;
+  readonly raw: number;
+  readonly split: number;
+  readonly scratch: number;
+}
+
+/** The header that `encode` writes; in the ACES container its checksums are still zero. Throws RangeError. */
+export function exrHeader(form: ExrWriting, attributes: ExrAttributes): Buffer {
+  if (form.container === 'aces' && form.compression !== 'none') throw new RangeError('the ACES container is not compressed');
+  const all = [...formAttributes(form), ...frameAttributes(attributes)];
+  return headerBytes(form.container === 'aces' ? acesAttributes(all) : all);
+}
+
+export class ExrEncoder {
+  readonly #memory: KernelMemory;
+  readonly #kernel: ExrKernel;
+  #prepared: Prepared | null = null;
+
+  private constructor(memory: KernelMemory, kernel: ExrKernel) {
+    this.#memory = memory;
+    this.#kernel = kernel;
+  }
+
+  static async create(memory: KernelMemory): Promise<ExrEncoder> {
+    return new ExrEncoder(memory, await exrKernel(memory));
+  }
+
+  /** Takes room in the memory for frames of this form, once for all of them: a reset of the memory takes it back. */
+  prepare(form: ExrWriting): void {
+    const { width, height, compression } = form;
+    if (![width, height].every((side) => Number.isSafeInteger(side) && side > 0 && side < 65_536)) throw new RangeError(`a picture of ${width}x${height}`);
+    const lines = linesOfCompression[compression];
+    const chunks = chunkCount(form);
+    const bytes = MOST_HEADER + chunks * (OFFSET_BYTES + CHUNK_HEAD_BYTES) + 6 * width * height + KERNEL_SLACK;
+    const file = this.#memory.allocate(bytes);
+    const chunk = compression === 'zip' ? 6 * width * lines + KERNEL_SLACK : 0;
+    const [raw, split, scratch] = [this.#memory.allocate(chunk), this.#memory.allocate(chunk), this.#memory.allocate(this.#kernel.scratchBytes())];
+    this.#prepared = { form, body: file + MOST_HEADER + chunks * OFFSET_BYTES, raw, split, scratch };
+  }
+
+  /**
+   * The whole file: a view of the thread's memory that stands until the next frame, or until the memory grows. Values are
+   * rounded to the nearest half, ties to even, clamped to 65504; see `notNumbers` and `clamped` for what was not one.
+   * Throws RangeError for planes of another size, and for attributes that a header cannot hold.
+   */
+  encode(planes: Planes, attributes: ExrAttributes): Uint8Array {
+    if (this.#prepared === null) throw new RangeError('encode before prepare');
+    const { form, body } = this.#prepared;
+    if (planes.count !== form.width * form.height) throw new RangeError(`planes of ${planes.count} values for a picture of ${form.width}x${form.height}`);
+    const header = exrHeader(form, attributes);
+    if (header.length > MOST_HEADER) throw new RangeError(`a header of ${header.length} bytes, more than ${MOST_HEADER}`);
+    this.#kernel.clearCounts();
+    const ends = form.compression === 'zip' ? this.#zipped(this.#prepared, planes) : this.#uncompressed(this.#prepared, planes);
+    const start = body - ends.length * OFFSET_BYTES - header.length;
+    const end = ends.at(-1) as number;
+    const file = this.#memory.bytes(start, end - start);
+    if (form.container === 'aces') putChecksums(header, file.subarray(body - start));
+    file.set(header, 0);
+    const table = new DataView(file.buffer, start + header.length, ends.length * OFFSET_BYTES);
+    ends.forEach((_, index) => {
+      table.setBigUint64(index * OFFSET_BYTES, BigInt((index === 0 ? body : (ends[index - 1] as number)) - start), true);
+    });
+    return file;
+  }
+
+  /** Values of the last frame that were no numbers and were written as 0. */
+  get notNumbers(): number {
+    return this.#kernel.countNotNumbers();
+  }
+  /** Values of the last frame beyond 65504, written as that. */
+  get clamped(): number {
+    return this.#kernel.countClamped();
+  }
+
+  /** Ends of the chunks. */
+  #uncompressed({ form: { width, height }, body }: Prepared, { r, g, b }: Planes): number[] {
+    this.#kernel.rawChunks(r, g, b, width, 0, height, body);
+    return Array.from({ length: height }, (_, y) => body + (y + 1) * (CHUNK_HEAD_BYTES + 6 * width));
+  }
+
+  #zipped({ form, body, raw, split, scratch }: Prepared, { r, g, b }: Planes): number[] {
+    const { width, height } = form;
+    const ends: number[] = [];
+    let at = body;
+    for (let y = 0; y < height; y += linesOfCompression.zip) {
+      const skip = 4 * width * y;
+      at += this.#kernel.zipChunk(r + skip, g + skip, b + skip, width, y, Math.min(linesOfCompression.zip, height - y), raw, split, scratch, at);
+      ends.push(at);
+    }
+    return ends;
+  }
+}
