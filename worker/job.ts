@@ -211,7 +211,7 @@ async function finish(job: Job, { deliverable, staged }: Staged, made: MakeResul
     return { findings: [finding('encoder-wrote-nothing', 'no file', `${deliverable.outcome.fileName}, staged`, subject)], again: true };
   }
   if (!checked.passed) {
-    if (context.lastAttempt) await writeReport(job, deliverable, failedReport(report, deliverable, checked.findings, made, checked));
+    if (context.lastAttempt) await writeFailure(job, deliverable, report, checked.findings, made, checked);
     return { findings: checked.findings, again: true };
   }
   context.onProgress({ phase: 'publish', frames: total, total, framesPerSecond: 0 });
@@ -232,11 +232,16 @@ async function publish(job: Job, deliverable: Deliverable, staged: string, check
   const outcome = await publishDeliverable({ staged, final: layout.deliverable(job.deliveryFolder, deliverable.profile.name, fileName), checked: checked.digest, isOurs: (digest) => older.includes(digest), signal: context.signal });
   if (outcome.kind === 'taken') {
     const told = finding('target-name-taken', outcome.found, 'a free name, or a file of ours', { ...subjectOf(job), profile: deliverable.profile.name, file: path });
-    await writeReport(job, deliverable, failedReport(report, deliverable, [told], made, checked));
+    await writeFailure(job, deliverable, report, [told], made, checked);
     return { findings: [told], again: false };
   }
   await writeReport(job, deliverable, { ...written, state: 'published', finishedAt: new Date().toISOString() });
   return null;
+}
+
+async function writeFailure(job: Job, deliverable: Deliverable, report: ReportContext, findings: readonly Finding[], made: MakeResult | null, checked: CheckReport | null): Promise<void> {
+  const older = ownDigests(await standing(job, deliverable), `${deliverable.profile.name}/${deliverable.outcome.fileName}`);
+  await writeReport(job, deliverable, failedReport(report, deliverable, findings, older, made, checked));
 }
 
 /** A failed report for every deliverable that has neither a finished one nor its own failure of this attempt. */
@@ -247,7 +252,7 @@ async function writeFailures(job: Job, trouble: JobTrouble, report: ReportContex
       if (own?.state === 'failed' && own.run === job.run && own.startedAt === report.startedAt) continue;
       const about = trouble.findings.filter((item) => item.profile === undefined || item.profile === deliverable.profile.name);
       await makeFolder(job.deliveryFolder, layout.reportsFolder(job.deliveryFolder));
-      await writeReport(job, deliverable, failedReport(report, deliverable, about.length > 0 ? about : trouble.findings, null, null));
+      await writeFailure(job, deliverable, report, about.length > 0 ? about : trouble.findings, null, null);
     }
   } catch (error) {
     // A target that takes no report: the queue carries the reason, and the coordinator asks the target itself.

@@ -45,8 +45,9 @@ export function writtenReport(context: ReportContext, deliverable: Deliverable, 
   return { ...common(context, deliverable, made, checked), file, ...proof, findings: [...checked.findings], ...(supersedes.length === 0 ? {} : { supersedes }) };
 }
 
-export function failedReport(context: ReportContext, deliverable: Deliverable, findings: readonly Finding[], made: MakeResult | null, checked: CheckReport | null): DeliverableReport {
-  return { ...common(context, deliverable, made, checked), state: 'failed', file: null, findings: [...findings] };
+/** `supersedes`: a failure does not make an older file of ours anybody else's. */
+export function failedReport(context: ReportContext, deliverable: Deliverable, findings: readonly Finding[], supersedes: string[], made: MakeResult | null, checked: CheckReport | null): DeliverableReport {
+  return { ...common(context, deliverable, made, checked), state: 'failed', file: null, findings: [...findings], ...(supersedes.length === 0 ? {} : { supersedes }) };
 }
 
 export async function writeReport(job: Job, deliverable: Deliverable, report: DeliverableReport | (Omit<DeliverableReport, 'state'> & { state: DeliverableReport['state'] })): Promise<void> {

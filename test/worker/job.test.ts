@@ -130,6 +130,21 @@ test("a file under the final name that is not ours is left as it is", async () =
   expect(readFileSync(path, 'utf8')).toBe('somebody else');
 });
 
+test('an older file of ours is replaced, also after an attempt in between that failed', async () => {
+  const { job, folder } = await prepared({}, oneProfile);
+  await runJob(job, await workContext());
+  const path = layout.deliverable(job.deliveryFolder, 'small-vc3', 'A001C001.mov');
+  const older = readFileSync(path);
+  // Asked for anew, of a clip that carries another timecode: other bytes.
+  const second = await jobFor(await makeMovie(join(folder, 'again', 'A001C001.mov'), { frames: 24, timecode: '05:00:00:00' }), join(folder, 'delivery'), oneProfile);
+  const asked = { ...second, clip: { ...second.clip, contentDigest: 'f'.repeat(64) } };
+  await troubleOf(runJob(asked, await workContext({ ffmpeg: standIn(folder, 'exit 7') })));
+  expect((await reportOf(job, 'small-vc3')).state).toBe('failed');
+  await runJob(asked, await workContext());
+  expect((await reportOf(job, 'small-vc3')).state).toBe('published');
+  expect(readFileSync(path).equals(older)).toBe(false);
+});
+
 test('a job whose lock is lost publishes nothing', async () => {
   const { job } = await prepared({}, oneProfile);
   const lost = async (): Promise<void> => {
