@@ -1,0 +1,56 @@
+/** Float pictures through real programs: what OpenColorIO, by way of OpenImageIO, and zscale make of given values. */
+import { writeFileSync } from 'node:fs';
+import { join } from 'node:path';
+import type { Triple } from '../../media/colour/matrix.ts';
+import { runTool } from '../../media/tools/run.ts';
+import { ffmpeg } from './media.ts';
+
+/** What the program writes to stdout. Throws with its stderr when it fails. */
+export async function outputOf(program: string, args: readonly string[]): Promise<Buffer> {
+  const parts: Buffer[] = [];
+  const result = await runTool(program, args, {
+    onStdout: async (stream) => {
+      for await (const part of stream) parts.push(part as Buffer);
+    },
+  });
+  if (result.reason !== 'exited' || result.exitCode !== 0) throw new Error(`${program} ${args.join(' ')}\n${result.startError ?? result.stderr}`);
+  return Buffer.concat(parts);
+}
+
+/** Planes of gbrpf32le as R, G, B of each pixel. */
+export function pixelsOf(raw: Buffer): Triple[] {
+  const count = raw.length / 12;
+  const at = (plane: number, index: number): number => raw.readFloatLE((plane * count + index) * 4);
+  return Array.from({ length: count }, (_, index): Triple => [at(2, index), at(0, index), at(1, index)]);
+}
+
+export function planesOf(pixels: readonly Triple[]): Buffer {
+  const raw = Buffer.alloc(pixels.length * 12);
+  for (const [index, pixel] of pixels.entries()) for (const [place, channel] of [1, 2, 0].entries()) raw.writeFloatLE(pixel[channel] as number, (place * pixels.length + index) * 4);
+  return raw;
+}
+
+/** Pixels, float32 exactly, through oiiotool with that OpenColorIO configuration and those of its arguments. */
+export async function throughOcio(folder: string, config: string, args: readonly string[], pixels: readonly Triple[]): Promise<Triple[]> {
+  const file = (name: string): string => join(folder, name);
+  writeFileSync(file('in.raw'), planesOf(pixels));
+  writeFileSync(file('config.ocio'), config);
+  await ffmpeg('-f', 'rawvideo', '-pix_fmt', 'gbrpf32le', '-s', `${pixels.length}x1`, '-i', file('in.raw'), '-c:v', 'exr', '-format', 'float', file('in.exr'));
+  await outputOf('oiiotool', ['--colorconfig', file('config.ocio'), file('in.exr'), ...args, '-d', 'float', '-o', file('out.exr')]);
+  return pixelsOf(await outputOf('ffmpeg', ['-v', 'error', '-i', file('out.exr'), '-f', 'rawvideo', '-pix_fmt', 'gbrpf32le', '-']));
+}
+
+/** A configuration with one colour space, `source`, which that transform (in OpenColorIO’s YAML) brings to `reference`. */
+export const ocioConfig = (transform: string): string => `ocio_profile_version: 2
+search_path: ""
+roles: {default: reference}
+displays: {none: [!<View> {name: none, colorspace: reference}]}
+colorspaces:
+  - !<ColorSpace>
+    name: reference
+  - !<ColorSpace>
+    name: source
+    to_scene_reference: ${transform}
+`;
+/** Arguments that apply it. */
+export const toReference = ['--colorconvert', 'source', 'reference'] as const;
