@@ -1,0 +1,25 @@
+/** 10-bit codes R, G, B as DPX has them: one big-endian 32-bit word a pixel, R in the upper ten bits, two bits free at the end (SMPTE ST 268-1, filled to words by method A). */
+
+// @ts-ignore: decorator
+@inline
+function words(r: v128, g: v128, b: v128): v128 {
+  const word = v128.or(v128.or(i32x4.shl(r, 22), i32x4.shl(g, 12)), i32x4.shl(b, 2));
+  return i8x16.shuffle(word, word, 3, 2, 1, 0, 7, 6, 5, 4, 11, 10, 9, 8, 15, 14, 13, 12);
+}
+
+/** `r`, `g`, `b`: u16 planes of `count` codes of 0 to 1023. */
+export function pack10(r: usize, g: usize, b: usize, count: i32, to: usize): void {
+  let at = 0;
+  for (; at + 8 <= count; at += 8) {
+    const place = usize(at) << 1;
+    const red = v128.load(r + place);
+    const green = v128.load(g + place);
+    const blue = v128.load(b + place);
+    v128.store(to + (usize(at) << 2), words(i32x4.extend_low_i16x8_u(red), i32x4.extend_low_i16x8_u(green), i32x4.extend_low_i16x8_u(blue)));
+    v128.store(to + (usize(at) << 2), words(i32x4.extend_high_i16x8_u(red), i32x4.extend_high_i16x8_u(green), i32x4.extend_high_i16x8_u(blue)), 16);
+  }
+  for (; at < count; at++) {
+    const place = usize(at) << 1;
+    store<u32>(to + (usize(at) << 2), bswap(u32(load<u16>(r + place)) << 22 | u32(load<u16>(g + place)) << 12 | u32(load<u16>(b + place)) << 2));
+  }
+}
