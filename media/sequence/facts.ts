@@ -10,7 +10,7 @@ import type { SequenceReading } from './read.ts';
 import { type StillHeader, storedLabel } from './still.ts';
 
 /** The rate that the headers state; `disagree` lists all when they state several. */
-export function rateInHeaders(headers: readonly (StillHeader | null)[]): { rate: Rate | null; disagree: readonly Rate[] } {
+export function rateInHeaders(headers: readonly (Pick<StillHeader, 'rate'> | null)[]): { rate: Rate | null; disagree: readonly Rate[] } {
   const rates: Rate[] = [];
   for (const header of headers) {
     const rate = header?.rate ?? null;
@@ -32,7 +32,7 @@ export interface SequenceTimecode {
 /** Above 30 frames a second stills store either pairs or plain counts, and nothing in the header says which. */
 const FASTEST_BASE = ratio(30);
 
-export function timecodeInHeaders(headers: readonly (StillHeader | null)[], rate: Rate): SequenceTimecode {
+export function timecodeInHeaders(headers: readonly (Pick<StillHeader, 'timecode'> | null)[], rate: Rate): SequenceTimecode {
   const none = { timecode: null, refused: null, break: null, still: false };
   const first = headers[0]?.timecode ?? null;
   if (first === null) return none;
