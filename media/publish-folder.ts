@@ -164,19 +164,27 @@ function described({ files, strange, bytes, xxh128 }: FolderDigest): string {
   return files.length === 0 ? 'an empty folder' : `a folder of ${files.length} files, ${bytes} bytes, XXH128 ${xxh128} of their listing, that no report of ours names`;
 }
 
-/** null: somebody else was faster, and has taken the older folder away or the name. */
+/**
+ * null: somebody else was faster, and has taken the older folder away or the name. Of two publishers one may in the worst
+ * case take the other's new folder for a moment from its name, between a look and a rename: only the queue's lock stands
+ * against that, and it gets its name back.
+ */
 async function replacesOlder(request: FolderRequest, older: FolderDigest, moves: FolderMoves): Promise<PublishOutcome | null> {
   const { staged, final } = request;
   const aside = asideOf(staged);
+  if (!isFolder(await standingAt(final), older)) return null;
   try {
     await moves.rename(final, aside);
   } catch (error) {
     if (codeOf(error) === 'ENOENT') return null;
     throw error;
   }
+  if (!isFolder(await standingAt(aside), older)) {
+    await moves.rename(aside, final);
+    return null;
+  }
   let took = false;
   try {
-    if (!isFolder(await standingAt(aside), older)) throw Object.assign(new Error(`${final}: another folder was put there this moment`), { code: 'EBUSY', path: final });
     took = await takesName(request, moves);
   } catch (error) {
     // It gets its name back. Should that fail as well, it stays where it lies: there is nothing else.
