@@ -18,6 +18,8 @@ export interface DpxForm {
 /** What one frame says of itself; absent means not known. */
 export interface DpxFrame {
   readonly fileName: string;
+  /** What the codes are of, 32 letters at most: the standard's own list of transfers says no more than logarithmic. */
+  readonly encoding: string;
   readonly rate: Rate;
   readonly timecode: Timecode;
   readonly pixelAspect: Ratio;
@@ -88,7 +90,7 @@ export function dpxHeader(form: DpxForm, frame: DpxFrame): Buffer {
   bytes.writeUInt16BE(FILLED_METHOD_A, 804);
   bytes.writeUInt16BE(0, 806);
   u32(808, DPX_HEADER, 0, 0);
-  text(820, 32, 'ACEScct');
+  text(820, 32, frame.encoding);
   // Elements 2 to 8 are not there: undefined throughout, but for their texts.
   for (let element = 1; element < 8; element++) text(820 + 72 * element, 32);
   text(1356, 52);

@@ -6,11 +6,12 @@ interface DpxKernel {
   pack10(r: number, g: number, b: number, count: number, to: number): void;
 }
 
-/** Addresses of u16 planes of codes from 0 to 1023. */
+/** Addresses of u16 planes of `count` codes from 0 to 1023. */
 export interface Codes10 {
   readonly r: number;
   readonly g: number;
   readonly b: number;
+  readonly count: number;
 }
 
 export class DpxEncoder {
@@ -34,12 +35,13 @@ export class DpxEncoder {
     this.#prepared = { form, file: this.#memory.allocate(dpxBytes(form)) };
   }
 
-  /** The whole file: a view of the thread's memory that stands until the next frame, or until the memory grows. Throws RangeError. */
-  encode({ r, g, b }: Codes10, frame: DpxFrame): Uint8Array {
+  /** The whole file: a view of the thread's memory that stands until the next frame, or until the memory grows. Throws RangeError for planes of another size. */
+  encode({ r, g, b, count }: Codes10, frame: DpxFrame): Uint8Array {
     if (this.#prepared === null) throw new RangeError('encode before prepare');
     const { form, file } = this.#prepared;
+    if (count !== form.width * form.height) throw new RangeError(`planes of ${count} codes for a picture of ${form.width}x${form.height}`);
     const header = dpxHeader(form, frame);
-    this.#kernel.pack10(r, g, b, form.width * form.height, file + DPX_HEADER);
+    this.#kernel.pack10(r, g, b, count, file + DPX_HEADER);
     const bytes = this.#memory.bytes(file, dpxBytes(form));
     bytes.set(header);
     return bytes;

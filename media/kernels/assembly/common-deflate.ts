@@ -231,16 +231,15 @@ function buildCode(scratch: usize, counts: usize, symbols: i32, limit: i32, code
   let used = 0;
   for (let s = 0; s < symbols; s++) if (load<u32>(counts + (usize(s) << 2)) != 0) used++;
   // Every decoder takes a code of two; some take none of fewer.
-  for (let s = 0; used < 2; s++) {
-    const at = counts + (usize(s) << 2);
-    if (load<u32>(at) != 0) continue;
-    store<u32>(at, 1);
-    used++;
-  }
+  let missing = used < 2 ? 2 - used : 0;
   let n = 0;
   for (let s = 0; s < symbols; s++) {
-    const count = load<u32>(counts + (usize(s) << 2));
+    let count = load<u32>(counts + (usize(s) << 2));
     store<u32>(codes + (usize(s) << 2), 0);
+    if (count == 0 && missing > 0) {
+      count = 1;
+      missing--;
+    }
     if (count != 0) store<u32>(sorted + (usize(n++) << 2), (count << 9) | u32(s));
   }
   for (let gap = 121; gap > 0; gap = (gap - 1) / 3) {
