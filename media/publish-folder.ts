@@ -68,23 +68,27 @@ export async function publishFolder(request: FolderRequest, moves: FolderMoves =
 
 /** The staged name is still that folder, and in it lie the very files that were checked, and nothing else. */
 export async function provesStagedFolder({ staged, checked }: Pick<FolderRequest, 'staged' | 'checked'>): Promise<void> {
-  const lost = (what: string): StagedFileLostError => new StagedFileLostError(staged, what);
+  const [odd] = checked.strange;
+  const why = odd !== undefined ? `${odd.what} lies in it: ${printable(odd.name)}` : checked.files.length === 0 ? 'nothing lies in it' : await whyAnother(staged, checked);
+  if (why !== null) throw new StagedFileLostError(staged, why);
+}
+
+/** null: what stands there is still the folder that was read, with the files that were read in it, by number and size of each. A number alone is soon given to another file. */
+async function whyAnother(folder: string, { inode, device, files, strange }: FolderDigest): Promise<string | null> {
   try {
-    const stats = await lstatBig(staged);
-    if (!stats.isDirectory() || stats.ino !== checked.inode || stats.dev !== checked.device) throw lost('not the folder that was checked');
-    const [odd] = checked.strange;
-    if (odd !== undefined) throw lost(`${odd.what} lies in it: ${printable(odd.name)}`);
-    if (checked.files.length === 0) throw lost('nothing lies in it');
-    const { names, strange } = await entriesOf(staged);
-    const count = names.length + strange.length;
-    if (count !== checked.files.length) throw lost(`${count} files, ${checked.files.length} were checked`);
-    await aFewAtOnce(checked.files, async ({ name, bytes, inode }) => {
-      const file = await lstatBig(join(staged, name));
-      if (!file.isFile() || file.ino !== inode) throw lost(`${printable(name)} is not the file that was checked`);
-      if (file.size !== BigInt(bytes)) throw lost(`${printable(name)} has ${file.size} bytes, ${bytes} were checked`);
+    if (!isFolder(await lstatBig(folder), { inode, device })) return 'not the folder that was checked';
+    const now = await entriesOf(folder);
+    const count = now.names.length + now.strange.length;
+    if (count !== files.length + strange.length) return `${count} files, ${files.length + strange.length} were checked`;
+    let why: string | null = null;
+    await aFewAtOnce(files, async ({ name, bytes, inode: number }) => {
+      const stats = await lstatBig(join(folder, name));
+      if (!stats.isFile() || stats.ino !== number) why ??= `${printable(name)} is not the file that was checked`;
+      else if (stats.size !== BigInt(bytes)) why ??= `${printable(name)} has ${stats.size} bytes, ${bytes} were checked`;
     });
+    return why;
   } catch (error) {
-    if (['ENOENT', 'ENOTDIR'].includes(codeOf(error))) throw lost(codeOf(error));
+    if (['ENOENT', 'ENOTDIR'].includes(codeOf(error))) return codeOf(error);
     throw error;
   }
 }
@@ -172,14 +176,14 @@ function described({ files, strange, bytes, xxh128 }: FolderDigest): string {
 async function replacesOlder(request: FolderRequest, older: FolderDigest, moves: FolderMoves): Promise<PublishOutcome | null> {
   const { staged, final } = request;
   const aside = asideOf(staged);
-  if (!isFolder(await standingAt(final), older)) return null;
+  if ((await whyAnother(final, older)) !== null) return null;
   try {
     await moves.rename(final, aside);
   } catch (error) {
     if (codeOf(error) === 'ENOENT') return null;
     throw error;
   }
-  if (!isFolder(await standingAt(aside), older)) {
+  if ((await whyAnother(aside, older)) !== null) {
     await moves.rename(aside, final);
     return null;
   }
