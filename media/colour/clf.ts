@@ -228,8 +228,8 @@ function exponent({ node, where }: Place): Step[] {
   };
   const elements = childrenBesides(node, ['ExponentParams'], where);
   if (elements.length === 0) throw new ColourFileError(`${where}: no ExponentParams`, 'one for all channels, or one for each that is changed');
-  // A channel that is not named is not changed, as OpenColorIO reads it.
-  return [{ kind: 'curves', curves: perChannel(elements, where, read, () => ({ form: 'exponent', style: 'basicMirrorFwd', exponent: 1, offset: null })) }];
+  // A channel that is not named has the nominal values, as OpenColorIO reads it.
+  return [{ kind: 'curves', curves: perChannel(elements, where, read, () => ({ form: 'exponent', style, exponent: 1, offset: basic ? null : 0 })) }];
 }
 
 function cdl({ node, where }: Place): Step[] {
