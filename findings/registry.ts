@@ -12,6 +12,7 @@ import { masterCodes } from './codes/master.ts';
 import { nightCodes } from './codes/night.ts';
 import { profileCodes } from './codes/profile.ts';
 import { provenanceCodes } from './codes/provenance.ts';
+import { rawCodes } from './codes/raw.ts';
 import { rollCodes } from './codes/roll.ts';
 import { settingsCodes } from './codes/settings.ts';
 import { trailCodes } from './codes/trail.ts';
@@ -33,6 +34,7 @@ export const registry = {
   ...clipCodes,
   ...profileCodes,
   ...colourCodes,
+  ...rawCodes,
   ...deliverableCodes,
   ...trailCodes,
   ...masterCodes,

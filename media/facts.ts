@@ -4,7 +4,7 @@
  */
 import { z } from 'zod';
 import { interpretationSchema } from './interpretation.ts';
-import { rawCameraSchema, rawPictureSchema } from './raw/dng/frame.ts';
+import { rawFactsSchema } from './raw/dng/frame.ts';
 import { ratioSchema } from './rate.ts';
 import { timecodeSchema } from './timecode.ts';
 
@@ -96,8 +96,8 @@ export const clipFactsSchema = z.object({
   metadata: z.record(z.string(), z.string()),
   /** Number of the first frame of a sequence, as its name has it. */
   firstNumber: z.int().nonnegative().optional(),
-  /** Of a raw clip: what development needs, and what the camera says; the same in every frame. */
-  raw: z.object({ picture: rawPictureSchema, camera: rawCameraSchema }).optional(),
+  /** Of a raw clip: what development needs, what the camera says, and who decodes it. */
+  raw: rawFactsSchema.optional(),
   /** What the values mean, by the settings of the night or by tags; only where a master is asked for. */
   interpretation: interpretationSchema.optional(),
 });

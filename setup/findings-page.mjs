@@ -4,6 +4,7 @@ const areas = [
   ['roll', 'The roll and its copies', 'Found at intake, before anything is queued.'],
   ['clip', 'The clip', 'Found at the survey, when every clip is measured.'],
   ['profile', 'The profile', 'Found before anything runs, or when a clip does not fit what a profile asks.'],
+  ['raw', 'Raw clips', 'Found at the survey, when the tags of every raw frame are read, and when a declared decoder is.'],
   ['colour', 'Colour', 'Found before anything runs, when the transform of a source is read.'],
   ['deliverable', 'What was made', 'Found while a deliverable is made, checked or published, or when a delivery is audited.'],
   ['trail', 'The content', 'Found when a deliverable’s frame trail, sound and packets are held against its source’s, on the night and in an audit.'],

@@ -12,7 +12,7 @@ requireNode();
 await prepare({ systemPrograms: 'none' });
 
 const codes = {};
-for (const area of ['roll', 'clip', 'profile', 'colour', 'deliverable', 'trail', 'master', 'settings', 'provenance', 'night', 'machine']) {
+for (const area of ['roll', 'clip', 'raw', 'profile', 'colour', 'deliverable', 'trail', 'master', 'settings', 'provenance', 'night', 'machine']) {
   const module = await import(pathToFileURL(join(projectFolder, 'dist', 'findings', 'codes', `${area}.js`)).href);
   codes[area] = module[`${area}Codes`];
 }

@@ -10,6 +10,7 @@ import { nightCodes } from '../../findings/codes/night.ts';
 import { profileCodes } from '../../findings/codes/profile.ts';
 import { provenanceCodes } from '../../findings/codes/provenance.ts';
 import { trailCodes } from '../../findings/codes/trail.ts';
+import { rawCodes } from '../../findings/codes/raw.ts';
 import { rollCodes } from '../../findings/codes/roll.ts';
 import { findingCodes } from '../../findings/registry.ts';
 import { packageFolder } from '../../media/installation.ts';
@@ -22,7 +23,7 @@ import { freshFolder } from '../support/folder.ts';
 const page = readFileSync(join(packageFolder, 'docs', 'findings.md'), 'utf8');
 
 test('docs/findings.md is what `npm run docs` writes', () => {
-  expect(page).toBe(findingsPage({ roll: rollCodes, clip: clipCodes, profile: profileCodes, colour: colourCodes, deliverable: deliverableCodes, trail: trailCodes, provenance: provenanceCodes, night: nightCodes, machine: machineCodes }));
+  expect(page).toBe(findingsPage({ roll: rollCodes, clip: clipCodes, raw: rawCodes, profile: profileCodes, colour: colourCodes, deliverable: deliverableCodes, trail: trailCodes, provenance: provenanceCodes, night: nightCodes, machine: machineCodes }));
 });
 
 test('docs/findings.md has one row for every code of the registry, and no other', () => {

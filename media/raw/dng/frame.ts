@@ -97,6 +97,17 @@ export const rawCameraSchema = z.object({
 });
 export type RawCamera = z.infer<typeof rawCameraSchema>;
 
+/** What a raw clip's facts hold. */
+export const rawFactsSchema = z.object({
+  /** The same in every frame. */
+  picture: rawPictureSchema,
+  /** Of the first frame. */
+  camera: rawCameraSchema,
+  /** Which decoder has decoded the first frame, and is to decode the others. */
+  decoder: z.object({ name: z.string(), version: z.string() }),
+});
+export type RawFacts = z.infer<typeof rawFactsSchema>;
+
 /** One strip or tile: where its bytes are in the file, and where its samples belong in the raw picture. */
 export interface RawPiece {
   readonly offset: number;

@@ -1,0 +1,76 @@
+/** Reads the tags of every frame of a DNG sequence: which are damaged, which are whole and none of ours, and what the others say. */
+import { open } from 'node:fs/promises';
+import { join, resolve } from 'node:path';
+import { isDeepStrictEqual } from 'node:util';
+import pLimit from 'p-limit';
+import { type SequencePlace, frameName } from '../input.ts';
+import { fsPath } from '../names.ts';
+import type { FrameDamage } from '../sequence/read.ts';
+import { StillDamage } from '../sequence/still.ts';
+import type { DngFrame, RawPicture } from './dng/frame.ts';
+import { sourceOfFile } from './dng/ifd.ts';
+import { readDng } from './dng/read.ts';
+import { DngRefusal } from './dng/refusal.ts';
+
+/** Frames read at once: enough to hide the latency of a network volume. */
+const AT_ONCE = 8;
+
+export interface RefusedFrame {
+  readonly name: string;
+  readonly number: number;
+  readonly reasons: readonly string[];
+}
+/** What is kept of every frame: not where its samples lie. */
+export type FrameTags = Omit<DngFrame, 'storage'>;
+export interface DngReading {
+  /** By frame, in order; null where it is damaged or refused. */
+  readonly frames: readonly (FrameTags | null)[];
+  readonly first: DngFrame | null;
+  readonly damaged: readonly FrameDamage[];
+  readonly refused: readonly RefusedFrame[];
+  /** 0 where the file could not be read. */
+  readonly fileBytes: readonly number[];
+}
+
+/** Absolute path of one frame, in the form of media/names.ts. */
+export function framePath(rollFolder: string, place: SequencePlace, number: number): string {
+  return join(resolve(rollFolder, place.folder), frameName(place, number));
+}
+
+export async function readDngSequence(rollFolder: string, place: SequencePlace, options: { signal?: AbortSignal } = {}): Promise<DngReading> {
+  const limit = pLimit(AT_ONCE);
+  const damaged: FrameDamage[] = [];
+  const refused: RefusedFrame[] = [];
+  const fileBytes: number[] = Array.from({ length: place.count }, () => 0);
+  let first: DngFrame | null = null;
+  // Frames of one setting share one description, or the tables of an hour of frames would fill the memory.
+  let usual: RawPicture | undefined;
+  const readOne = async (index: number): Promise<FrameTags | null> => {
+    options.signal?.throwIfAborted();
+    const number = place.first + index;
+    const name = frameName(place, number);
+    try {
+      const handle = await open(fsPath(framePath(rollFolder, place, number)), 'r');
+      try {
+        const { size } = await handle.stat();
+        fileBytes[index] = size;
+        const frame = await readDng(sourceOfFile(handle, size));
+        if (index === 0) first = frame;
+        usual ??= frame.picture;
+        const { storage: _where, ...tags } = frame;
+        return isDeepStrictEqual(tags.picture, usual) ? { ...tags, picture: usual } : tags;
+      } finally {
+        await handle.close();
+      }
+    } catch (error) {
+      if (error instanceof DngRefusal) refused.push({ name, number, reasons: error.reasons });
+      // A frame that is not there or cannot be opened counts as damaged: the caller listed it.
+      else if (error instanceof StillDamage || error instanceof RangeError || (error as NodeJS.ErrnoException).code !== undefined) damaged.push({ name, number, why: (error as Error).message });
+      else throw error;
+      return null;
+    }
+  };
+  const frames = await Promise.all(Array.from({ length: place.count }, (_, index) => limit(() => readOne(index))));
+  const inOrder = (a: { number: number }, b: { number: number }): number => a.number - b.number;
+  return { frames, first, damaged: damaged.sort(inOrder), refused: refused.sort(inOrder), fileBytes };
+}
