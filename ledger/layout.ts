@@ -42,6 +42,10 @@ export const layout = {
   clipReport: (rollFolder: string, clipId: string): string => join(rollFolder, 'reports', `${clipId}.json`),
   /** Named by its content: a trail of another decode never takes its place. */
   trail: (clipId: string, digest: string): string => join('reports', 'trails', `${clipId}.${digest.slice(0, 16)}.trail`),
+  /** The point trail of a master. */
+  points: (clipId: string, digest: string): string => join('reports', 'trails', `${clipId}.${digest.slice(0, 16)}.points`),
+  /** A colour transform that the roll's masters were made with, named by its content. */
+  transform: (sha256: string, extension: string): string => join('reports', 'transforms', `${sha256.slice(0, 16)}${extension}`),
   /** Named by its content, which is that of the folder it lists (media/listing.ts). */
   listing: (clipId: string, profile: string, sha256: string): string => join('reports', 'listings', `${clipId}.${profile}.${sha256.slice(0, 16)}.sha256`),
   deliverableReport: (rollFolder: string, clipId: string, profile: string): string => join(rollFolder, 'reports', 'deliverables', `${clipId}.${profile}.json`),

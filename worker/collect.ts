@@ -2,6 +2,7 @@
 import type { Readable } from 'node:stream';
 import type { ClipFacts } from '../media/facts.ts';
 import { type Payload, readPayload } from '../media/payload.ts';
+import { readPictureHashes, readSoundHash } from '../media/trail/exact.ts';
 import { TrailCollector } from '../media/trail/collect.ts';
 import { SoundCollector } from '../media/trail/sound-collector.ts';
 import { usedPart } from '../media/trail/sound-plan.ts';
@@ -40,6 +41,8 @@ export function collect(facts: ClipFacts, outcomes: readonly Outcome[], pipes: r
   const payloads: Payload[] = outcomes.map(() => ({ streams: [] }));
   let source: Payload = { streams: [] };
   const sounds = new Map<number, SoundCollector>();
+  let exact: { pixelFormat: string; pictures: Buffer } | null = null;
+  const exactSounds = new Map<number, string | null>();
   const readers = pipes.map((pipe): ((stream: Readable) => Promise<void>) => {
     if (pipe.kind === 'luma') return (stream) => pictures.luma.read(stream);
     if (pipe.kind === 'colour') return (stream) => pictures.colour.read(stream);
@@ -54,6 +57,16 @@ export function collect(facts: ClipFacts, outcomes: readonly Outcome[], pipes: r
       };
     }
     if (pipe.kind === 'frames') return frames;
+    if (pipe.kind === 'exact') {
+      return async (stream) => {
+        exact = { pixelFormat: pipe.pixelFormat, pictures: await readPictureHashes(stream) };
+      };
+    }
+    if (pipe.kind === 'exact-sound') {
+      return async (stream) => {
+        exactSounds.set(pipe.track, await readSoundHash(stream));
+      };
+    }
     const { channels = 0, sampleRate = 0 } = facts.audio[pipe.track] ?? {};
     const collector = new SoundCollector({ channels, sampleRate }, used(facts, outcomes, pipe.track));
     sounds.set(pipe.track, collector);
@@ -69,7 +82,7 @@ export function collect(facts: ClipFacts, outcomes: readonly Outcome[], pipes: r
     trail: ({ timeBase, times }) => {
       if (timeBase === null) return null;
       const picture = pictures.trail(earlierField === null ? 1 : 2, pipes.some(({ kind }) => kind === 'colour'));
-      return { picture, times: { timeBase, ticks: Float64Array.from(times) }, sounds: facts.audio.map((_, track) => sound(track)) };
+      return { picture, times: { timeBase, ticks: Float64Array.from(times) }, sounds: facts.audio.map((_, track) => sound(track)), ...(exact === null ? {} : { exact: { ...exact, sounds: facts.audio.map((_, track) => exactSounds.get(track) ?? null) } }) };
     },
   };
 }

@@ -12,8 +12,9 @@ import { rm } from 'node:fs/promises';
 import { basename, extname } from 'node:path';
 import { checkDeliverable, type CheckReport } from '../check/index.ts';
 import { decodeWhole } from '../check/decode.ts';
+import { checkMaster } from '../check/master/index.ts';
 import { type Finding, finding } from '../findings/finding.ts';
-import type { Job } from '../ledger/job.ts';
+import { isMasterWork, type Job, type MovieWork } from '../ledger/job.ts';
 import { layout } from '../ledger/layout.ts';
 import type { JobProgress } from '../ledger/queue.ts';
 import { type DeliverableReport, deliverableReportSchema } from '../ledger/report.ts';
@@ -31,6 +32,9 @@ import { sourceTrouble, subjectOf, toolchainTrouble } from './claim.ts';
 import { classifyMake, looksDamaged, type SourceDecode, targetTrouble, type Trouble } from './classify.ts';
 import { awaitedByOthers, publishLeftover } from './leftover.ts';
 import { make, type MakeResult } from './make.ts';
+import { developmentText } from './master/attributes.ts';
+import { byWay, type MasterMaking, sourceName, type StagedMaster, startMasters } from './master/making.ts';
+import type { Mill } from './master/mill.ts';
 import { type Proof, proofOf } from './proof.ts';
 import { failedReport, type ReportContext, writeReport, writtenReport } from './report.ts';
 import { askTarget, deliveryOf, makeFolder, newToken, sweepStaging, targetStateOf } from './target.ts';
@@ -64,8 +68,8 @@ export class JobTrouble extends Error {
 type Deliverable = Job['deliverables'][number];
 /** What a deliverable is proved by: the trail of its source, and what left its encoders. */
 type Evidence = Proof & { readonly encoded: Payload | null };
-interface Staged {
-  readonly deliverable: Deliverable;
+interface StagedMovie {
+  readonly deliverable: MovieWork;
   readonly staged: string;
 }
 
@@ -112,7 +116,7 @@ async function unfinished(job: Job, context: JobContext): Promise<Deliverable[]>
   const open: Deliverable[] = [];
   for (const deliverable of job.deliverables) {
     const report = await standing(job, deliverable);
-    const wanted = { contentDigest: job.clip.contentDigest, profileHash: deliverable.profileHash, toolchain: job.toolchain };
+    const wanted = { contentDigest: job.clip.contentDigest, profileHash: deliverable.profileHash, toolchain: job.toolchain, outcome: deliverable.outcome };
     const settled = report === null ? null : await settleDeliverable(report, job.deliveryFolder, wanted, context.signal);
     if (settled?.state !== 'finished') open.push(deliverable);
     else await completeRecords(settled, job.deliveryFolder);
@@ -121,35 +125,84 @@ async function unfinished(job: Job, context: JobContext): Promise<Deliverable[]>
 }
 
 async function makeAll(job: Job, open: readonly Deliverable[], context: JobContext, report: ReportContext): Promise<void> {
-  const outputs: Staged[] = [];
+  const movies: StagedMovie[] = [];
+  const masters: StagedMaster[] = [];
   for (const deliverable of open) {
-    const folder = layout.profileFolder(job.deliveryFolder, deliverable.profile.name);
+    const { name } = deliverable.profile;
+    const folder = layout.profileFolder(job.deliveryFolder, name);
     await makeFolder(job.deliveryFolder, folder);
-    await sweepStaging(folder, () => awaitedByOthers(job, deliverable.profile.name));
-    outputs.push({ deliverable, staged: layout.staging(job.deliveryFolder, deliverable.profile.name, newToken(), extname(deliverable.outcome.fileName).slice(1)) });
+    await sweepStaging(folder, () => awaitedByOthers(job, name));
+    if (isMasterWork(deliverable)) masters.push({ deliverable, staged: layout.stagingFolder(job.deliveryFolder, name, newToken()) });
+    else movies.push({ deliverable, staged: layout.staging(job.deliveryFolder, name, newToken(), extname(deliverable.outcome.fileName).slice(1)) });
   }
   try {
-    const made = await makeStaged(job, outputs, context);
-    const proof = await proofOf(job, made, context.tools, context.signal);
-    if (!('trail' in proof)) throw new JobTrouble(proof);
-    const troubles: Trouble[] = [];
-    for (const [index, output] of outputs.entries()) {
-      const trouble = await finish(job, output, made, { ...proof, encoded: made.payloads[index] ?? null }, context, report);
-      if (trouble !== null) troubles.push(trouble);
-    }
+    const troubles = job.facts.raw === undefined ? await makeCoded(job, movies, masters, context, report) : await makeRaw(job, masters, context, report);
     // What passed is published; only what did not is made again.
     if (troubles.length > 0) throw new JobTrouble({ findings: troubles.flatMap((item) => item.findings), again: troubles.some((item) => item.again) });
   } finally {
-    for (const { staged } of outputs) await rm(staged, { recursive: true, force: true }).catch(() => undefined);
+    for (const { staged } of [...movies, ...masters]) await rm(staged, { recursive: true, force: true }).catch(() => undefined);
   }
 }
 
-async function makeStaged(job: Job, outputs: readonly Staged[], context: JobContext): Promise<MakeResult> {
+/** From one decode: every movie, and the frames of every master. */
+async function makeCoded(job: Job, movies: readonly StagedMovie[], masters: readonly StagedMaster[], context: JobContext, report: ReportContext): Promise<Trouble[]> {
+  const [first, ...more] = masters;
+  // What code values mean is the clip's, so that all masters of it go one way.
+  const making = first === undefined ? null : await startMasters(job, [first, ...more], context.threads, () => undefined);
+  try {
+    const made = await makeStaged(job, movies, masters, making?.mill ?? null, context);
+    const command = [made.run.command, ...made.run.args];
+    const proof = await proofOf(job, made, context.tools, context.signal);
+    if (!('trail' in proof)) throw new JobTrouble(proof);
+    const troubles: Trouble[] = [];
+    for (const [index, output] of movies.entries()) {
+      const trouble = await finish(job, output, command, { ...proof, encoded: made.payloads[index] ?? null }, context, report);
+      if (trouble !== null) troubles.push(trouble);
+    }
+    if (making !== null) troubles.push(...(await finishMasters(job, masters, making, command, context, report)));
+    return troubles;
+  } finally {
+    await making?.close();
+  }
+}
+
+/** Raw frames are developed by the threads of the mill; what does not go the same way to light is made one after the other. */
+async function makeRaw(job: Job, masters: readonly StagedMaster[], context: JobContext, report: ReportContext): Promise<Trouble[]> {
+  const troubles: Trouble[] = [];
+  for (const group of byWay(masters)) {
+    const started = performance.now();
+    const total = job.span.count;
+    const making = await startMasters(job, group, context.threads, (frames) => context.onProgress({ phase: 'make', frames, total, framesPerSecond: (frames * 1000) / Math.max(1, performance.now() - started) }));
+    try {
+      await making.mill.take(total, context.signal);
+      context.signal.throwIfAborted();
+      const changed = await sourceTrouble(job);
+      if (changed !== null) throw new JobTrouble({ findings: [changed], again: false });
+      troubles.push(...(await finishMasters(job, group, making, [developmentText(group[0].deliverable.outcome.way)], context, report)));
+    } catch (error) {
+      context.signal.throwIfAborted();
+      throw frameTrouble(error, job) ?? error;
+    } finally {
+      await making.close();
+    }
+  }
+  return troubles;
+}
+
+/** null: not about a frame of the source. */
+function frameTrouble(error: unknown, job: Job): JobTrouble | null {
+  const { name, message } = error as Error;
+  const ofSource = ['StillDamage', 'DngRefusal', 'UndevelopableError', 'DecoderError'].includes(name);
+  return ofSource ? new JobTrouble({ findings: [finding('frame-develop-failed', message, 'a frame that can be developed', subjectOf(job))], again: false }) : null;
+}
+
+async function makeStaged(job: Job, outputs: readonly StagedMovie[], masters: readonly StagedMaster[], mill: Mill | null, context: JobContext): Promise<MakeResult> {
   const started = performance.now();
   const total = job.span.count;
   const made = await make({
     job,
     outputs,
+    mill,
     tools: context.tools,
     threads: context.threads,
     stallMilliseconds: context.stallMilliseconds,
@@ -160,7 +213,7 @@ async function makeStaged(job: Job, outputs: readonly Staged[], context: JobCont
   const suspicious = made.run.reason !== 'exited' || looksDamaged(made.run, made.watched, total);
   if (suspicious) {
     // Asked while the unfinished files still fill the target.
-    for (const { staged } of outputs) {
+    for (const { staged } of [...outputs, ...masters]) {
       const folder = staged.slice(0, staged.lastIndexOf('/'));
       const state = await askTarget(folder);
       if (state !== 'good') throw new JobTrouble(targetTrouble(state, folder, subjectOf(job)));
@@ -174,6 +227,38 @@ async function makeStaged(job: Job, outputs: readonly Staged[], context: JobCont
   return made;
 }
 
+async function finishMasters(job: Job, masters: readonly StagedMaster[], making: MasterMaking, command: readonly string[], context: JobContext, report: ReportContext): Promise<Trouble[]> {
+  const evidence = await making.prove(context.tools, context.signal);
+  if (!('points' in evidence)) throw new JobTrouble(evidence);
+  // The frames are written; their memory is for those that read them.
+  await making.close();
+  const troubles: Trouble[] = [];
+  for (const [index, { deliverable, staged }] of masters.entries()) {
+    const written = evidence.written[index] ?? null;
+    const checked = await checkMaster({
+      path: staged,
+      outcome: deliverable.outcome,
+      source: sourceName(job),
+      points: evidence.points,
+      light: evidence.light,
+      written,
+      threads: context.threads,
+      signal: context.signal,
+      subject: { ...subjectOf(job), profile: deliverable.profile.name },
+      onFrames: checkProgress(deliverable.outcome.frames, context),
+    });
+    const payload = { streams: written === null ? [] : [{ kind: 'frames', hash: written.digest }] };
+    const trouble = await conclude(job, deliverable, staged, checked, command, { file: evidence.file, payload }, context, report);
+    if (trouble !== null) troubles.push(trouble);
+  }
+  return troubles;
+}
+
+function checkProgress(total: number, context: JobContext): (frames: number) => void {
+  const started = performance.now();
+  return (frames) => context.onProgress({ phase: 'check', frames, total, framesPerSecond: (frames * 1000) / Math.max(1, performance.now() - started) });
+}
+
 /** The clip alone, decoded once more: tells a damaged clip from an encoder that failed. */
 async function decodeSource(job: Job, context: JobContext): Promise<SourceDecode | null> {
   const input = await openInput(job.rollFolder, job.clip.place, job.facts.video.rate);
@@ -184,10 +269,8 @@ async function decodeSource(job: Job, context: JobContext): Promise<SourceDecode
   }
 }
 
-async function finish(job: Job, { deliverable, staged }: Staged, made: MakeResult, evidence: Evidence, context: JobContext, report: ReportContext): Promise<Trouble | null> {
+async function finish(job: Job, { deliverable, staged }: StagedMovie, command: readonly string[], evidence: Evidence, context: JobContext, report: ReportContext): Promise<Trouble | null> {
   const subject = { ...subjectOf(job), profile: deliverable.profile.name };
-  const started = performance.now();
-  const total = deliverable.outcome.frames;
   let checked: CheckReport;
   try {
     checked = await checkDeliverable({
@@ -201,7 +284,7 @@ async function finish(job: Job, { deliverable, staged }: Staged, made: MakeResul
       threads: context.threads,
       signal: context.signal,
       subject,
-      onFrames: (frames) => context.onProgress({ phase: 'check', frames, total, framesPerSecond: (frames * 1000) / Math.max(1, performance.now() - started) }),
+      onFrames: checkProgress(deliverable.outcome.frames, context),
     });
   } catch (error) {
     context.signal.throwIfAborted();
@@ -210,38 +293,50 @@ async function finish(job: Job, { deliverable, staged }: Staged, made: MakeResul
     if (state !== 'good') return targetTrouble(state, job.deliveryFolder, subject);
     return { findings: [finding('encoder-wrote-nothing', 'no file', `${deliverable.outcome.fileName}, staged`, subject)], again: true };
   }
-  if (!checked.passed) {
-    if (context.lastAttempt) await writeFailure(job, deliverable, report, checked.findings, made, checked);
-    return { findings: checked.findings, again: true };
-  }
-  context.onProgress({ phase: 'publish', frames: total, total, framesPerSecond: 0 });
-  return await publish(job, deliverable, staged, checked, made, evidence, context, report);
+  const payload = { streams: (evidence.encoded?.streams ?? []).map((stream) => ({ ...stream })) };
+  return await conclude(job, deliverable, staged, checked, command, { file: evidence.file, payload }, context, report);
 }
 
-async function publish(job: Job, deliverable: Deliverable, staged: string, checked: CheckReport, made: MakeResult, evidence: Evidence, context: JobContext, report: ReportContext): Promise<Trouble | null> {
+/** What a published deliverable's report names as its proof. */
+interface Proved {
+  readonly file: Proof['file'];
+  readonly payload: NonNullable<DeliverableReport['payload']>;
+}
+
+async function conclude(job: Job, deliverable: Deliverable, staged: string, checked: CheckReport, command: readonly string[], proved: Proved, context: JobContext, report: ReportContext): Promise<Trouble | null> {
+  if (!checked.passed) {
+    if (context.lastAttempt) await writeFailure(job, deliverable, report, checked.findings, command, checked);
+    return { findings: checked.findings, again: true };
+  }
+  const total = deliverable.outcome.frames;
+  context.onProgress({ phase: 'publish', frames: total, total, framesPerSecond: 0 });
+  return await publish(job, deliverable, staged, checked, command, proved, context, report);
+}
+
+async function publish(job: Job, deliverable: Deliverable, staged: string, checked: CheckReport, command: readonly string[], evidence: Proved, context: JobContext, report: ReportContext): Promise<Trouble | null> {
   const { fileName } = deliverable.outcome;
   const path = `${deliverable.profile.name}/${fileName}`;
   const older = ownDigests(await standing(job, deliverable), path);
   // Before the report that names it: no report ever points at a trail that is not there.
   const folder: FolderDigest | null = isFolderDigest(checked.digest) ? checked.digest : null;
-  const proved = { trail: await evidence.file(), payload: { streams: (evidence.encoded?.streams ?? []).map((stream) => ({ ...stream })) }, ...(folder === null ? {} : { listing: await storeListing(job.deliveryFolder, job.clip.id, deliverable.profile.name, folder) }) };
+  const proved = { trail: await evidence.file(), payload: evidence.payload, ...(folder === null ? {} : { listing: await storeListing(job.deliveryFolder, job.clip.id, deliverable.profile.name, folder) }) };
   const file = { path, bytes: checked.bytes, xxh128: checked.xxh128, sha256: checked.digest.sha256, ...(folder === null ? {} : { files: folder.files.length }) };
-  const written = writtenReport(report, deliverable, file, proved, older, made, checked);
+  const written = writtenReport(report, deliverable, file, proved, older, command, checked);
   await context.fence();
   await writeReport(job, deliverable, { ...written, state: 'publishing', ...(folder === null ? {} : { staged: basename(staged) }) });
   const outcome = await publishDeliverable({ staged, final: layout.deliverable(job.deliveryFolder, deliverable.profile.name, fileName), checked: checked.digest, isOurs: (digest) => older.includes(digest), signal: context.signal });
   if (outcome.kind === 'taken') {
     const told = finding('target-name-taken', outcome.found, 'a free name, or a file of ours', { ...subjectOf(job), profile: deliverable.profile.name, file: path });
-    await writeFailure(job, deliverable, report, [told], made, checked);
+    await writeFailure(job, deliverable, report, [told], command, checked);
     return { findings: [told], again: false };
   }
   await writeReport(job, deliverable, { ...written, state: 'published', finishedAt: new Date().toISOString() });
   return null;
 }
 
-async function writeFailure(job: Job, deliverable: Deliverable, report: ReportContext, findings: readonly Finding[], made: MakeResult | null, checked: CheckReport | null): Promise<void> {
+async function writeFailure(job: Job, deliverable: Deliverable, report: ReportContext, findings: readonly Finding[], command: readonly string[], checked: CheckReport | null): Promise<void> {
   const older = ownDigests(await standing(job, deliverable), `${deliverable.profile.name}/${deliverable.outcome.fileName}`);
-  await writeReport(job, deliverable, failedReport(report, deliverable, findings, older, made, checked));
+  await writeReport(job, deliverable, failedReport(report, deliverable, findings, older, command, checked));
 }
 
 /** A failed report for every deliverable that has neither a finished one nor its own failure of this attempt. */
@@ -252,7 +347,7 @@ async function writeFailures(job: Job, trouble: JobTrouble, report: ReportContex
       if (own?.state === 'failed' && own.run === job.run && own.startedAt === report.startedAt) continue;
       const about = trouble.findings.filter((item) => item.profile === undefined || item.profile === deliverable.profile.name);
       await makeFolder(job.deliveryFolder, layout.reportsFolder(job.deliveryFolder));
-      await writeFailure(job, deliverable, report, about.length > 0 ? about : trouble.findings, null, null);
+      await writeFailure(job, deliverable, report, about.length > 0 ? about : trouble.findings, [], null);
     }
   } catch (error) {
     // A target that takes no report: the queue carries the reason, and the coordinator asks the target itself.

@@ -28,7 +28,7 @@ async function leftoversIn(folder: string): Promise<string[]> {
 /** `fence` as in JobContext. Where there is no such folder it does nothing; whether it stands afterwards is asked as ever. Throws as `publishFolder` does. */
 export async function publishLeftover(job: Job, deliverable: Deliverable, report: DeliverableReport, fence: () => Promise<void>, signal: AbortSignal): Promise<void> {
   const { file, staged: name } = report;
-  const wanted = { contentDigest: job.clip.contentDigest, profileHash: deliverable.profileHash, toolchain: job.toolchain };
+  const wanted = { contentDigest: job.clip.contentDigest, profileHash: deliverable.profileHash, toolchain: job.toolchain, outcome: deliverable.outcome };
   if (report.state !== 'publishing' || file?.files === undefined || name === undefined || whyOtherWork(report, wanted) !== null) return;
   const final = layout.deliverable(job.deliveryFolder, deliverable.profile.name, deliverable.outcome.fileName);
   const path = `${deliverable.profile.name}/${deliverable.outcome.fileName}`;

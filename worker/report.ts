@@ -7,7 +7,6 @@ import { layout } from '../ledger/layout.ts';
 import { type DeliverableReport, deliverableReportSchema } from '../ledger/report.ts';
 import { writeRecord } from '../ledger/store.ts';
 import type { Toolchain } from '../ledger/toolchain.ts';
-import type { MakeResult } from './make.ts';
 
 export interface ReportContext {
   readonly job: Job;
@@ -17,7 +16,7 @@ export interface ReportContext {
 }
 type Deliverable = Job['deliverables'][number];
 
-function common(context: ReportContext, deliverable: Deliverable, made: MakeResult | null, checked: CheckReport | null) {
+function common(context: ReportContext, deliverable: Deliverable, command: readonly string[], checked: CheckReport | null) {
   const { job } = context;
   return {
     version: 1 as const,
@@ -36,18 +35,18 @@ function common(context: ReportContext, deliverable: Deliverable, made: MakeResu
     host: hostname(),
     run: job.run,
     attempt: context.attempt,
-    command: made === null ? [] : [made.run.command, ...made.run.args],
+    command: [...command],
   };
 }
 
 /** Everything but the state, which is `publishing` before the final name is given and `published` after. */
-export function writtenReport(context: ReportContext, deliverable: Deliverable, file: NonNullable<DeliverableReport['file']>, proof: Pick<DeliverableReport, 'trail' | 'payload' | 'listing'>, supersedes: string[], made: MakeResult, checked: CheckReport): Omit<DeliverableReport, 'state'> {
-  return { ...common(context, deliverable, made, checked), file, ...proof, findings: [...checked.findings], ...(supersedes.length === 0 ? {} : { supersedes }) };
+export function writtenReport(context: ReportContext, deliverable: Deliverable, file: NonNullable<DeliverableReport['file']>, proof: Pick<DeliverableReport, 'trail' | 'payload' | 'listing'>, supersedes: string[], command: readonly string[], checked: CheckReport): Omit<DeliverableReport, 'state'> {
+  return { ...common(context, deliverable, command, checked), file, ...proof, findings: [...checked.findings], ...(supersedes.length === 0 ? {} : { supersedes }) };
 }
 
 /** `supersedes`: a failure does not make an older file of ours anybody else's. */
-export function failedReport(context: ReportContext, deliverable: Deliverable, findings: readonly Finding[], supersedes: string[], made: MakeResult | null, checked: CheckReport | null): DeliverableReport {
-  return { ...common(context, deliverable, made, checked), state: 'failed', file: null, findings: [...findings], ...(supersedes.length === 0 ? {} : { supersedes }) };
+export function failedReport(context: ReportContext, deliverable: Deliverable, findings: readonly Finding[], supersedes: string[], command: readonly string[], checked: CheckReport | null): DeliverableReport {
+  return { ...common(context, deliverable, command, checked), state: 'failed', file: null, findings: [...findings], ...(supersedes.length === 0 ? {} : { supersedes }) };
 }
 
 export async function writeReport(job: Job, deliverable: Deliverable, report: DeliverableReport | (Omit<DeliverableReport, 'state'> & { state: DeliverableReport['state'] })): Promise<void> {

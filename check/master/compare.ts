@@ -1,5 +1,6 @@
 /** The checks of a master: pure comparisons of what was measured with the outcome and with the point trail of the source. */
 import type { FindingCode } from '../../findings/registry.ts';
+import { sha256OfText } from '../../media/listing.ts';
 import { POINTS, pointsOf, type PointTrail } from '../../media/trail/points.ts';
 import { frameFileName, type MasterOutcome } from '../../profiles/master/outcome.ts';
 import type { MasterCheck } from '../../profiles/master/schema.ts';
@@ -9,6 +10,18 @@ import type { Light } from './light.ts';
 import type { FrameMeasured, FrameSaid, MasterMeasured } from './measured.ts';
 import { allowance, inWords, wantedOf } from './tolerance.ts';
 
+export interface Written {
+  /** Of all frames in order (writtenDigest). */
+  readonly digest: string;
+  /** XXH128 of each; null: only the digest is known. */
+  readonly frames: readonly string[] | null;
+}
+
+/** SHA-256 over the XXH128 of every frame, a line each. */
+export function writtenDigest(frames: readonly string[]): string {
+  return sha256OfText(Buffer.from(frames.map((xxh128) => `${xxh128}\n`).join('')));
+}
+
 export interface MasterCheckInput {
   readonly measured: MasterMeasured;
   readonly outcome: MasterOutcome;
@@ -16,8 +29,8 @@ export interface MasterCheckInput {
   readonly points: PointTrail | null;
   /** The way from code values to light, in double precision; null: its transform is not to be had. */
   readonly light: Light | null;
-  /** XXH128 of each frame as it left the encoder, in order; null: nobody says. */
-  readonly written: readonly string[] | null;
+  /** The frames as they left the encoder; null: nobody says. */
+  readonly written: Written | null;
   /** Name of the source, as the headers have it. */
   readonly source: string;
 }
@@ -146,9 +159,11 @@ const spots: (input: MasterCheckInput) => CheckVerdict | null = ({ measured, out
 
 /** The files hold the bytes that left the encoder. */
 const written: (input: MasterCheckInput) => CheckVerdict | null = ({ measured, outcome, written: left }) => {
-  if (left === null || left.length !== outcome.frames) return null;
-  const wrong = measured.frames.filter(({ index, xxh128 }) => left[index] !== xxh128).map(({ index, name, xxh128 }) => ({ found: `${name}: XXH128 ${xxh128}`, expected: `XXH128 ${left[index]}` }));
-  return verdict('payload-differs', `${measured.frames.length - wrong.length} of ${measured.frames.length} frames as they left the encoder`, `${outcome.frames} frames as they left the encoder`, wrong);
+  if (left === null || (left.frames !== null && left.frames.length !== outcome.frames)) return null;
+  const digest = writtenDigest(measured.frames.map(({ xxh128 }) => xxh128));
+  const differing = measured.frames.filter(({ index, xxh128 }) => left.frames !== null && left.frames[index] !== xxh128).map(({ index, name, xxh128 }) => ({ found: `${name}: XXH128 ${xxh128}`, expected: `XXH128 ${left.frames?.[index]}` }));
+  const wrong = differing.length > 0 || digest === left.digest ? differing : [{ found: `digest ${digest}`, expected: `digest ${left.digest}` }];
+  return verdict('payload-differs', `${measured.frames.length} frames, digest of all ${digest}`, `${outcome.frames} frames as they left the encoder, digest of all ${left.digest}`, wrong);
 };
 
 export const masterChecksBy: Readonly<Record<MasterCheck, (input: MasterCheckInput) => CheckVerdict | null>> = { frames, timecode, form, attributes, values, spots, written };

@@ -1,6 +1,6 @@
 /** What the header of a frame must say, by the outcome alone. */
 import { formatRatio } from '../../media/rate.ts';
-import { formatTimecode, framesPerDay } from '../../media/timecode.ts';
+import { addFrames, formatTimecode } from '../../media/timecode.ts';
 import { type MasterOutcome, frameFileName } from '../../profiles/master/outcome.ts';
 import type { FrameSaid } from './measured.ts';
 
@@ -11,7 +11,6 @@ export function saidOf(outcome: MasterOutcome, index: number, source: string): F
   const { width, height, form, said } = outcome;
   const dpx = form === 'dpx';
   const base = outcome.timecode;
-  const label = { ...base, frame: (base.frame + index) % framesPerDay(base.base, base.drop) };
   return {
     size: `${width}x${height}`,
     windows: dpx ? `${width}x${height}` : `0,0 ${width - 1},${height - 1} of 0,0 ${width - 1},${height - 1}`,
@@ -20,7 +19,8 @@ export function saidOf(outcome: MasterOutcome, index: number, source: string): F
     colours: dpx ? 'ACEScct, logarithmic' : 'ACES2065-1',
     pixelAspect: dpx ? formatRatio(outcome.pixelAspect) : String(Math.fround(outcome.pixelAspect.num / outcome.pixelAspect.den)),
     rate: formatRatio(outcome.rate),
-    timecode: formatTimecode(label),
+    // ST 12-1 counts to 30, and the field mark of OpenEXR tells the second of a pair: above that no header has a place for a label.
+    timecode: base.base > (dpx ? 30 : 60) ? null : formatTimecode(addFrames(base, index)),
     reel: dpx ? null : outcome.reel,
     owner: dpx ? null : said.owner,
     comments: dpx ? null : said.comments,

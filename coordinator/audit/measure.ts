@@ -1,10 +1,16 @@
 /** The deliverables of one roll, measured again from their bytes by the checker of the night. */
 import { checkDeliverable } from '../../check/index.ts';
+import { checkMaster } from '../../check/master/index.ts';
+import { type Light, lightOf } from '../../check/master/light.ts';
+import { type Finding, FindingError, type FindingSubject, finding } from '../../findings/finding.ts';
 import { listedFiles, measuredFolder, type StandingFolder } from '../../ledger/listing.ts';
 import type { DeliverableReport } from '../../ledger/report.ts';
 import { placeOf } from '../../ledger/settle.ts';
-import { storedTrail } from '../../ledger/trail.ts';
+import { storedPoints, storedTrail } from '../../ledger/trail.ts';
+import { readTransform } from '../../ledger/transform.ts';
 import { type DeliverableDigest, isFolderDigest } from '../../media/folder-digest.ts';
+import type { MasterOutcome } from '../../profiles/master/outcome.ts';
+import { isMasterOutcome } from '../../profiles/outcome/any.ts';
 import { type CheckName, checkNames, type LoadedProfile } from '../../profiles/schema.ts';
 import { type DeliverableOnDisk, deliverableKey, type Remeasured } from '../gate/decide.ts';
 import { requiredChecks } from '../gate/deliverable.ts';
@@ -44,6 +50,7 @@ async function measureOne(folder: string, { report }: DeliverableOnDisk, loaded:
   if (report === null || report.file === null || path === null) return null;
   const subject = { roll: records.verdict.roll, clip: report.clip.id, profile: loaded.profile.name, file: report.file.path };
   try {
+    if (isMasterOutcome(report.outcome)) return await measureMasterAgain(path, folder, report, report.outcome, subject, request);
     const stored = await storedTrail(report, folder, subject);
     const checked = await checkDeliverable({
       path,
@@ -62,6 +69,36 @@ async function measureOne(folder: string, { report }: DeliverableOnDisk, loaded:
     request.signal?.throwIfAborted();
     if ((error as NodeJS.ErrnoException).code === undefined) throw error;
     return null;
+  }
+}
+
+async function measureMasterAgain(path: string, folder: string, report: DeliverableReport, outcome: MasterOutcome, subject: FindingSubject, request: AuditRequest): Promise<Pick<DeliverableOnDisk, 'again' | 'folder'>> {
+  const stored = await storedPoints(report, folder, subject);
+  const light = await storedLight(outcome, folder, subject);
+  const hash = report.payload?.streams.find(({ kind }) => kind === 'frames')?.hash;
+  const checked = await checkMaster({
+    path,
+    outcome,
+    source: report.clip.name,
+    points: stored.points,
+    light: light.light,
+    written: hash === undefined ? null : { digest: hash, frames: null },
+    subject,
+    ...(request.signal === undefined ? {} : { signal: request.signal }),
+  });
+  const told = [stored.finding, light.finding].filter((item) => item !== null);
+  const again: Remeasured = { xxh128: checked.xxh128, sha256: checked.digest.sha256, facts: checked.facts, checks: checked.results, findings: [...told, ...checked.findings] };
+  return { again, ...(await folderOf(checked.digest, report, folder)) };
+}
+
+/** The transform that the report names, from the file beside the reports where it is one. */
+async function storedLight({ way }: MasterOutcome, folder: string, subject: FindingSubject): Promise<{ light: Light | null; finding: Finding | null }> {
+  try {
+    return { light: lightOf(way, way.kind === 'coded' ? await readTransform(folder, way.input) : null), finding: null };
+  } catch (error) {
+    if (error instanceof FindingError) return { light: null, finding: { ...(error.findings[0] as Finding), ...subject } };
+    if ((error as NodeJS.ErrnoException).code === undefined) throw error;
+    return { light: null, finding: finding('transform-absent', (error as NodeJS.ErrnoException).code ?? '', 'the file of the colour transform, beside the reports', subject) };
   }
 }
 

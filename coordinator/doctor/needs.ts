@@ -1,6 +1,6 @@
 /** What ffmpeg must be able to do: for the profiles at hand, and for the kinds of source that cameras record. Pure. */
 import { neededAbilities } from '../../profiles/abilities.ts';
-import { soundFormats, traitsOf } from '../../profiles/codecs.ts';
+import { soundEncoders, traitsOf } from '../../profiles/codecs.ts';
 import { type AnyProfile, isMaster } from '../../profiles/schema.ts';
 import type { AbilityKind, AbilityNeed } from './facts.ts';
 
@@ -35,7 +35,7 @@ export function needsOf(profiles: readonly AnyProfile[]): AbilityNeed[] {
     if (isMaster(profile)) continue;
     // What was made is decoded again, whole, before it counts as finished.
     add('decoder', traitsOf(profile.video).codec, `checking ${profile.name}`, true);
-    if (profile.audio.tracks !== 'none') add('decoder', soundFormats[profile.audio.format].encoder, `checking ${profile.name}`, true);
+    if (profile.audio.tracks !== 'none') for (const name of soundEncoders(profile.audio.format)) add('decoder', name, `checking ${profile.name}`, true);
   }
   for (const [kind, names] of Object.entries(sources)) for (const name of names) add('decoder', name, kind, false);
   return [...needs.values()];

@@ -3,6 +3,7 @@ import { type Finding, finding, holds } from '../../findings/finding.ts';
 import type { Clip } from '../../ledger/clip.ts';
 import type { CheckResult, DeliverableReport } from '../../ledger/report.ts';
 import type { ClipFacts } from '../../media/facts.ts';
+import { decideOutcome, sameDecision } from '../../profiles/outcome/any.ts';
 import { masterChecks } from '../../profiles/master/schema.ts';
 import { isMaster, type LoadedProfile, standingChecks } from '../../profiles/schema.ts';
 import { type DeliverableOnDisk, deliverableKey, type GateInput, type Remeasured } from './decide.ts';
@@ -34,7 +35,7 @@ export function judgeDeliverable({ clip, facts, loaded }: WantedDeliverable, inp
     const told = clipFindings.some((item) => holds(item) && (item.profile === undefined || item.profile === profile));
     return { report: null, findings: told ? [] : [finding('deliverable-absent', 'no report', 'a report of a published deliverable', subject)] };
   }
-  const outdated = differences(report, clip, loaded, input);
+  const outdated = differences(report, { clip, facts, loaded }, input);
   if (outdated.length > 0) {
     // What a stale report says of checks and findings is about something else: the report is shown, its findings are not.
     return { report, findings: outdated.map(([found, expected]) => finding('deliverable-outdated', found, expected, subject)) };
@@ -52,7 +53,7 @@ export function judgeDeliverable({ clip, facts, loaded }: WantedDeliverable, inp
   return { report, findings };
 }
 
-function differences(report: DeliverableReport, clip: Clip, loaded: LoadedProfile, input: DeliverableView): [found: string, expected: string][] {
+function differences(report: DeliverableReport, { clip, facts, loaded }: WantedDeliverable, input: DeliverableView): [found: string, expected: string][] {
   const pairs: [what: string, found: string, expected: string][] = [
     ['day', report.day, input.day],
     ['roll', report.roll, input.roll],
@@ -61,8 +62,17 @@ function differences(report: DeliverableReport, clip: Clip, loaded: LoadedProfil
     ['content', report.clip.contentDigest, clip.contentDigest],
     ['profile hash', report.profileHash, loaded.hash],
     ['toolchain', report.toolchain.fingerprint, input.toolchain.fingerprint],
+    ...settingsOf(report, { clip, facts, loaded }, input),
   ];
   return pairs.filter(([, found, expected]) => found !== expected).map(([what, found, expected]) => [`${what} ${found}`, `${what} ${expected}`]);
+}
+
+/** A master rests on the settings of the night besides, which are in the clip's facts: made with others, it is another master. */
+function settingsOf(report: DeliverableReport, { clip, facts, loaded }: WantedDeliverable, { day, roll }: DeliverableView): [what: string, found: string, expected: string][] {
+  if (!isMaster(loaded.profile) || facts === null) return [];
+  const { outcome } = decideOutcome({ day, roll, clip, facts, profile: loaded.profile });
+  // What is refused now is told by the plan.
+  return outcome === null || sameDecision(report.outcome, outcome) ? [] : [['settings', 'others than now', 'those of now']];
 }
 
 type Subject = { roll: string; clip: string; profile: string };

@@ -14,7 +14,7 @@ export async function isFinished(job: Job, deliverable: Job['deliverables'][numb
   const disk = await readDeliverable(job.deliveryFolder, job.clip.id, name);
   // A damaged record is as good as none: the deliverable is made again and the record with it.
   if (disk.report === null) return false;
-  const settled = await settleDeliverable(disk.report, job.deliveryFolder, { contentDigest: job.clip.contentDigest, profileHash: deliverable.profileHash, toolchain: job.toolchain }, signal);
+  const settled = await settleDeliverable(disk.report, job.deliveryFolder, { contentDigest: job.clip.contentDigest, profileHash: deliverable.profileHash, toolchain: job.toolchain, outcome: deliverable.outcome }, signal);
   if (settled.state !== 'finished') return false;
   // What the gate would hold must be made again, or it would be held for ever; but for what lies in a folder besides it, which that does not take away.
   const relisted = settled.relist === null ? {} : { listingSha256: settled.relist.sha256 };

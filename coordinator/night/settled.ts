@@ -10,7 +10,7 @@ import { readDeliverable } from '../gate/disk.ts';
 const PLACE_CODES = new Set(['target-full', 'target-read-only', 'target-gone']);
 
 function ofThisWork(report: DeliverableReport, job: Job, deliverable: Job['deliverables'][number]): boolean {
-  return whyOtherWork(report, { contentDigest: job.clip.contentDigest, profileHash: deliverable.profileHash, toolchain: job.toolchain }) === null;
+  return whyOtherWork(report, { contentDigest: job.clip.contentDigest, profileHash: deliverable.profileHash, toolchain: job.toolchain, outcome: deliverable.outcome }) === null;
 }
 
 /** Pure: `disk` in the order of the job's deliverables. */

@@ -4,9 +4,9 @@ import { type AnyOutcome, isMasterOutcome } from '../../profiles/outcome/any.ts'
 import { type AnyProfile, isMaster, type LoadedProfile } from '../../profiles/schema.ts';
 
 /** Megapixels a second of one worker with two cores, rounded down: measured once with ffmpeg 5.1 on a small machine, 1080p. */
-const decodeSpeeds: Readonly<Record<string, number>> = { prores: 200, dnxhd: 250, h264: 250, hevc: 120, mpeg2video: 300, rawvideo: 400 };
+const decodeSpeeds: Readonly<Record<string, number>> = { prores: 200, dnxhd: 250, h264: 250, hevc: 120, mpeg2video: 300, rawvideo: 400, ffv1: 10 };
 const OTHER_DECODE = 80;
-const encodeSpeeds = { vc3: 100, rdd36: 20 } as const;
+const encodeSpeeds = { vc3: 100, rdd36: 20, ffv1: 10 } as const;
 const h264Speeds = { ultrafast: 120, veryfast: 55, fast: 28, medium: 16, slow: 9 } as const;
 
 /** Starting programs, reading headers, publishing. */

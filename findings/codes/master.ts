@@ -10,6 +10,11 @@ export const masterCodes = {
   'master-values-differ': { weight: 'hold', title: 'values of a master are not those of the source through its transform', remedy: MAKE_AGAIN },
   'master-not-finite': { weight: 'hold', title: 'a frame of a master holds values that are no numbers', remedy: MAKE_AGAIN },
   'master-spots-differ': { weight: 'hold', title: 'a frame of a master differs from the source decoded and developed by other means', remedy: MAKE_AGAIN },
+  'transform-absent': {
+    weight: 'hold',
+    title: 'the file of a colour transform is not there any more',
+    remedy: 'Copy the reports folder back from another copy of the delivery, or run the night again with the same settings.',
+  },
   'frame-develop-failed': {
     weight: 'hold',
     title: 'a frame could not be made into a master',

@@ -110,6 +110,11 @@ export const profileCodes = {
     title: 'the clip is raw sensor data and must be developed first',
     remedy: 'Develop the clip with the software of its camera, or wait for a version that develops it.',
   },
+  'no-place-for-it': {
+    weight: 'hold',
+    title: 'the clip has something that the form of the profile cannot keep as it is',
+    remedy: 'Nothing is converted in an archive file. Keep the clip itself, as it was shot, in the place of one; or deliver it in a profile that converts.',
+  },
   'raster-not-offered': {
     weight: 'hold',
     title: 'the codec of the profile cannot hold a picture of this size at this rate',

@@ -87,6 +87,16 @@ export const trailCodes = {
     title: 'sound that the clip does not have',
     remedy: 'Nothing is published. Run again; look for a wrapper around ffmpeg that opens another file.',
   },
+  'pictures-not-kept': {
+    weight: 'hold',
+    title: 'what the file decodes to is not, sample for sample, what the source decoded to',
+    remedy: MAKE_AGAIN,
+  },
+  'sound-not-kept': {
+    weight: 'hold',
+    title: 'the samples of a sound track are not those of the source',
+    remedy: 'Nothing is published. Run again; if it comes again, compare the track in source and deliverable, and try a newer ffmpeg.',
+  },
   'payload-differs': {
     weight: 'hold',
     title: 'the file does not hold what left the encoder',

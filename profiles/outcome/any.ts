@@ -2,6 +2,7 @@
 import type { Finding } from '../../findings/finding.ts';
 import type { ClipFacts } from '../../media/facts.ts';
 import { masterOf } from '../master/decide.ts';
+import { canonicalJson } from '../hash.ts';
 import type { MasterOutcome } from '../master/outcome.ts';
 import type { Outcome } from '../outcome.ts';
 import { type AnyProfile, isMaster } from '../schema.ts';
@@ -9,6 +10,13 @@ import { outcomeOf } from './decide.ts';
 
 export type AnyOutcome = Outcome | MasterOutcome;
 export const isMasterOutcome = (outcome: AnyOutcome): outcome is MasterOutcome => 'kind' in outcome;
+
+/** Whether the same must come out; an estimate of size binds nobody. */
+export function sameDecision(one: AnyOutcome, other: AnyOutcome): boolean {
+  // As they are written down: what is absent is not there.
+  const binding = (outcome: AnyOutcome): string => canonicalJson(JSON.parse(JSON.stringify({ ...outcome, estimatedBytes: 0, bytesRange: 0 })));
+  return binding(one) === binding(other);
+}
 
 export interface AnyOutcomeRequest {
   readonly day: string;

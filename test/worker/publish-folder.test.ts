@@ -345,7 +345,7 @@ describe('a worker that dies', () => {
     if (read.state !== 'read') throw new Error(read.state);
     const deliverable = job.deliverables[0] as Job['deliverables'][number];
     await publishLeftover(job, deliverable, read.value, async () => undefined, new AbortController().signal);
-    const settled = await settleDeliverable(read.value, delivery, { contentDigest: clip.contentDigest, profileHash: 'hash-master', toolchain: toolchain.fingerprint });
+    const settled = await settleDeliverable(read.value, delivery, { contentDigest: clip.contentDigest, profileHash: 'hash-master', toolchain: toolchain.fingerprint, outcome: deliverable.outcome });
     if (settled.state === 'finished') await completeRecords(settled, delivery);
     await sweepStaging(layout.profileFolder(delivery, 'master'), () => awaitedByOthers(job, 'master'));
     return settled.state === 'finished' ? 'finished' : settled.why;

@@ -1,0 +1,117 @@
+/**
+ * The checker of masters: every frame of the folder measured from disk, and compared with the outcome and with the point
+ * trail of the source. Worker and audit use the same one.
+ */
+import { type Finding, type FindingSubject, finding, holds } from '../../findings/finding.ts';
+import type { CheckResult } from '../../ledger/report.ts';
+import type { ClipFacts } from '../../media/facts.ts';
+import type { FolderDigest } from '../../media/folder-digest.ts';
+import { ratio } from '../../media/rate.ts';
+import type { PointTrail } from '../../media/trail/points.ts';
+import type { MasterOutcome } from '../../profiles/master/outcome.ts';
+import { masterChecks } from '../../profiles/master/schema.ts';
+import { faultsToFindings } from '../check.ts';
+import { masterChecksBy, type Written } from './compare.ts';
+import type { Light } from './light.ts';
+import { measureMaster } from './measure.ts';
+import type { MasterMeasured } from './measured.ts';
+
+export interface MasterCheckRequest {
+  /** The folder of the frames. */
+  readonly path: string;
+  readonly outcome: MasterOutcome;
+  /** Name of the source, as the headers have it. */
+  readonly source: string;
+  readonly points: PointTrail | null;
+  readonly light: Light | null;
+  /** The frames as they left the encoder; null when nobody says. */
+  readonly written: Written | null;
+  readonly threads?: number;
+  readonly signal?: AbortSignal;
+  readonly onFrames?: (frames: number) => void;
+  readonly subject?: FindingSubject;
+}
+
+/** As of other deliverables (check/index.ts). */
+export interface MasterCheckReport {
+  readonly facts: ClipFacts | null;
+  readonly results: readonly CheckResult[];
+  readonly findings: readonly Finding[];
+  readonly digest: FolderDigest;
+  readonly xxh128: string;
+  readonly bytes: number;
+  readonly passed: boolean;
+}
+
+const TOOL = 'own reader';
+
+/** Throws what node:fs throws for a folder that cannot be read, and the signal's reason when stopped. */
+export async function checkMaster(request: MasterCheckRequest): Promise<MasterCheckReport> {
+  const { outcome, points, light, written, source, subject = {} } = request;
+  const measured = await measureMaster({
+    path: request.path,
+    outcome,
+    spots: points?.spots ?? [],
+    ...(request.threads === undefined ? {} : { threads: request.threads }),
+    ...(request.signal === undefined ? {} : { signal: request.signal }),
+    ...(request.onFrames === undefined ? {} : { onFrames: request.onFrames }),
+  });
+  const results: CheckResult[] = [];
+  const findings: Finding[] = [];
+  for (const check of masterChecks) {
+    const verdict = masterChecksBy[check]({ measured, outcome, points, light, written, source });
+    if (verdict === null) {
+      findings.push(finding('check-not-run', `\`${check}\` rests on the point trail of the source, its transform, or what left the encoder, and one of them is not to be had`, `a result of \`${check}\``, subject));
+      continue;
+    }
+    results.push({ check, outcome: verdict.faults.length === 0 ? 'passed' : 'failed', measured: verdict.measured, expected: verdict.expected, tool: TOOL });
+    findings.push(...faultsToFindings(verdict, subject));
+  }
+  const passed = results.length === masterChecks.length && results.every(({ outcome: end }) => end === 'passed') && !findings.some(holds);
+  return { facts: factsOf(measured, outcome), results, findings, digest: measured.digest, xxh128: measured.digest.xxh128, bytes: measured.digest.bytes, passed };
+}
+
+/** What was measured, in the form of a clip's facts; null when no frame could be read. */
+function factsOf({ frames }: MasterMeasured, { form, rate, timecode }: MasterOutcome): ClipFacts | null {
+  const first = frames.find(({ said }) => said !== null);
+  const size = /^(\d+)x(\d+)$/.exec(first?.said?.size ?? '');
+  if (first === undefined || size === null) return null;
+  const bytes = frames.map((frame) => frame.bytes);
+  const dpx = form === 'dpx';
+  return {
+    kind: 'sequence',
+    container: dpx ? 'dpx' : 'exr',
+    video: {
+      streamIndex: 0,
+      codec: dpx ? 'dpx' : 'exr',
+      codecTag: '',
+      profile: first.said?.compression ?? null,
+      level: null,
+      width: Number(size[1]),
+      height: Number(size[2]),
+      pixelAspect: { num: 1, den: 1 },
+      rotation: 0,
+      pixelFormat: dpx ? 'gbrp10be' : 'gbrpf16le',
+      bitDepth: dpx ? 10 : 16,
+      fieldOrder: 'progressive',
+      colour: { primaries: null, transfer: dpx ? null : 'linear', matrix: 'gbr', range: 'full' },
+      frames: frames.length,
+      claimedFrames: null,
+      rate,
+      timeBase: ratio(rate.den, rate.num),
+      firstTime: 0,
+      endTime: frames.length,
+      steps: frames.length > 1 ? [{ ticks: 1, count: frames.length - 1 }] : [],
+      rateConstant: true,
+      bytes: bytes.reduce((sum, value) => sum + value, 0),
+      smallestPacket: bytes.reduce((least, value) => Math.min(least, value), Number.MAX_SAFE_INTEGER),
+      largestPacket: bytes.reduce((most, value) => Math.max(most, value), 0),
+    },
+    audio: [],
+    timecode: first.said?.timecode === null ? null : { ...timecode, frame: timecode.frame },
+    timecodeFrom: first.said?.timecode === null ? null : 'header',
+    reel: first.said?.reel ?? null,
+    createdAt: null,
+    metadata: {},
+  };
+}

@@ -1,0 +1,61 @@
+/** Measures a master: which files its folder holds, and every frame of them, read once. */
+import { lstat } from 'node:fs/promises';
+import { availableParallelism } from 'node:os';
+import { entriesOf, type FolderDigest, folderDigestOf } from '../../media/folder-digest.ts';
+import { fsPath } from '../../media/names.ts';
+import { createThreadPool } from '../../media/threads.ts';
+import type { Spot } from '../../media/trail/points.ts';
+import { frameFileName, type MasterOutcome } from '../../profiles/master/outcome.ts';
+import type { FrameMeasured, MasterMeasured } from './measured.ts';
+import type { MeasureAnswer, MeasureOrder, MeasureSetup } from './thread.ts';
+
+export interface MeasureMasterRequest {
+  readonly path: string;
+  readonly outcome: MasterOutcome;
+  readonly spots: readonly Spot[];
+  readonly threads?: number;
+  readonly signal?: AbortSignal;
+  readonly onFrames?: (frames: number) => void;
+}
+
+/** Throws what node:fs throws for a folder that cannot be read, and the signal's reason when stopped. */
+export async function measureMaster({ path, outcome, spots, threads, signal, onFrames }: MeasureMasterRequest): Promise<MasterMeasured & { readonly digest: FolderDigest }> {
+  const { form } = outcome;
+  if (form === 'rdd36') throw new RangeError('a movie is measured as one');
+  const identity = await lstat(fsPath(path), { bigint: true });
+  if (!identity.isDirectory()) throw Object.assign(new Error(`${path} is no folder`), { code: 'ENOTDIR', path });
+  const { names, strange } = await entriesOf(path);
+  const expected = new Map(Array.from({ length: outcome.frames }, (_, index) => [frameFileName(outcome, index), index]));
+  const there = new Set(names);
+  const spotOf = new Map(spots.map((spot) => [spot.frame, spot.pixels]));
+  const pool = createThreadPool<MeasureSetup, MeasureOrder, MeasureAnswer>('check/master/thread.js', Math.max(1, threads ?? availableParallelism()), { folder: path, form, width: outcome.width, height: outcome.height, base: outcome.timecode.base });
+  const stop = (): void => void pool.close();
+  signal?.addEventListener('abort', stop, { once: true });
+  let done = 0;
+  try {
+    signal?.throwIfAborted();
+    // Files that are no frames are read too: the folder's digest is of everything in it.
+    const measured = await Promise.all(
+      names.map(async (name) => {
+        const index = expected.get(name) ?? -1;
+        const answer = await pool.run({ index, name, spot: spotOf.get(index) ?? [] });
+        done += 1;
+        onFrames?.(done);
+        return answer;
+      }),
+    );
+    const frames: FrameMeasured[] = measured.filter(({ index }) => index >= 0).sort((a, b) => a.index - b.index);
+    return {
+      digest: folderDigestOf(measured, strange, { device: identity.dev, inode: identity.ino }),
+      strange: [...strange.map(({ name, what }) => `${name}, ${what}`), ...names.filter((name) => !expected.has(name))],
+      missing: [...expected.keys()].filter((name) => !there.has(name)),
+      frames,
+    };
+  } catch (error) {
+    signal?.throwIfAborted();
+    throw error;
+  } finally {
+    signal?.removeEventListener('abort', stop);
+    await pool.close();
+  }
+}

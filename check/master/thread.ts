@@ -1,0 +1,51 @@
+/** The body of a measuring thread: one frame of a master, read whole from disk once. */
+import { createHash } from 'node:crypto';
+import { readFile, stat } from 'node:fs/promises';
+import { join } from 'node:path';
+import { hashBytes } from '../../media/manifest/digest.ts';
+import { serve } from '../../media/threads.ts';
+import { type Point, pointsOf } from '../../media/trail/points.ts';
+import { dpxFrame } from './dpx.ts';
+import { measureExr, type Values } from './exr.ts';
+import type { FrameMeasured } from './measured.ts';
+
+export interface MeasureSetup {
+  readonly folder: string;
+  readonly form: 'exr' | 'aces' | 'dpx';
+  readonly width: number;
+  readonly height: number;
+  /** Of the labels that are expected. */
+  readonly base: number;
+}
+
+export interface MeasureOrder {
+  readonly index: number;
+  readonly name: string;
+  readonly spot: readonly Point[];
+}
+
+/** As folderDigestOf takes it. */
+export type MeasureAnswer = FrameMeasured & { readonly inode: bigint };
+
+function measureDpx(bytes: Buffer, base: number, points: readonly Point[], spot: readonly Point[]): Values {
+  try {
+    const frame = dpxFrame(bytes, base);
+    const inside = frame.faults.length === 0;
+    const codes = (wanted: readonly Point[]): Float32Array => Float32Array.from(wanted.flatMap(({ x, y }) => frame.codesAt(x, y)));
+    const at = inside ? codes(points) : null;
+    return { faults: frame.faults, said: frame.said, points: at, spot: inside && spot.length > 0 ? codes(spot) : null, notFinite: 0, least: Math.min(...(at ?? [])), greatest: Math.max(...(at ?? [])) };
+  } catch (error) {
+    if (!(error instanceof RangeError)) throw error;
+    return { faults: [error.message], said: null, points: null, spot: null, notFinite: 0, least: Number.POSITIVE_INFINITY, greatest: Number.NEGATIVE_INFINITY };
+  }
+}
+
+serve<MeasureSetup, MeasureOrder, MeasureAnswer>(async ({ folder, form, width, height, base }) => async ({ index, name, spot }) => {
+  const path = join(folder, name);
+  const { ino } = await stat(path, { bigint: true });
+  const bytes = await readFile(path);
+  const points = pointsOf(index, width, height);
+  const values = form === 'dpx' ? measureDpx(bytes, base, points, spot) : await measureExr(bytes, base, form === 'aces', points, spot);
+  const { xxh128 } = hashBytes(bytes, ['xxh128']) as { xxh128: string };
+  return { result: { index, name, bytes: bytes.length, sha256: createHash('sha256').update(bytes).digest('hex'), xxh128, inode: ino, ...values } };
+});

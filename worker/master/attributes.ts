@@ -1,0 +1,59 @@
+/** What the header of a frame says, from the outcome. */
+import type { DpxFrame } from '../../media/dpx/header.ts';
+import { AP0 } from '../../media/exr/aces-rules.ts';
+import type { ExrAttributes } from '../../media/exr/frame-attributes.ts';
+import { addFrames } from '../../media/timecode.ts';
+import { frameFileName, type MasterOutcome, type WayToLight } from '../../profiles/master/outcome.ts';
+
+const present = <Name extends string, Value>(name: Name, value: Value | null): Partial<Record<Name, Value>> => (value === null ? {} : ({ [name]: value } as Record<Name, Value>));
+
+/** How the values came about, one line. */
+export function developmentText(way: WayToLight): string {
+  if (way.kind === 'coded') {
+    const { input } = way;
+    const name = 'name' in input ? input.name : 'curve' in input ? `${input.curve} ${input.gamut}` : 'file' in input ? `${input.file} SHA-256 ${input.sha256}` : `log curve base ${input.log.base}`;
+    return `input ${name}; ${way.pixelFormat}${way.matrix === null ? '' : `, matrix ${way.matrix}`}, ${way.range} range; no exposure added`;
+  }
+  const { x, y, kelvin } = way.white;
+  return `DNG specification; decoder ${way.decoder}; demosaic ${way.demosaic}; highlights ${way.highlights}; white ${x.toFixed(4)} ${y.toFixed(4)}, ${Math.round(kelvin)} K; exposure x ${Number(way.exposure.toPrecision(9))}`;
+}
+
+export function attributesOf(outcome: MasterOutcome, index: number, source: string): ExrAttributes {
+  const { said, reel, rate, pixelAspect, timecode, first } = outcome;
+  return {
+    chromaticities: AP0,
+    pixelAspect: pixelAspect.num / pixelAspect.den,
+    timecode: addFrames(timecode, index),
+    framesPerSecond: rate,
+    imageCounter: first + index,
+    adoptedNeutral: [0.32168, 0.33767],
+    ...present('reelName', reel),
+    ...present('capDate', said.captured),
+    ...present('isoSpeed', said.iso),
+    ...present('expTime', said.exposureSeconds),
+    ...present('cameraCCTSetting', said.whiteKelvin),
+    ...present('owner', said.owner),
+    ...present('comments', said.comments),
+    ...present('cameraLabel', said.camera),
+    ...present('cameraSerialNumber', said.serial),
+    free: { sourceFile: source, sourceFrame: String(index), development: developmentText(outcome.way) },
+  };
+}
+
+export function dpxOf(outcome: MasterOutcome, index: number, source: string): DpxFrame {
+  const { said, rate, pixelAspect, timecode, frames } = outcome;
+  return {
+    fileName: frameFileName(outcome, index),
+    encoding: 'ACEScct',
+    rate,
+    timecode: addFrames(timecode, index),
+    pixelAspect,
+    position: index,
+    frames,
+    sourceFile: source,
+    ...present('captured', said.captured),
+    ...present('owner', said.owner),
+    ...present('device', said.camera),
+    ...present('serial', said.serial),
+  };
+}

@@ -1,0 +1,146 @@
+/**
+ * What some pixels of a few frames must be, found again by other means than the master's: the source is opened and decoded
+ * once more, frame by frame, and goes its way in double precision through the references of the kernels.
+ */
+import { readFile } from 'node:fs/promises';
+import { join, resolve } from 'node:path';
+import type { Light } from '../../check/master/light.ts';
+import type { Job } from '../../ledger/job.ts';
+import { layoutOf } from '../../media/colour/formats.ts';
+import { codeRgbAt, type SourcePicture } from '../../media/colour/pixel.ts';
+import { frameName, type InputPlace, openInput } from '../../media/input.ts';
+import { fsPath } from '../../media/names.ts';
+import { fine } from '../../media/raw/demosaic/fine.ts';
+import { linear } from '../../media/raw/demosaic/linear.ts';
+import type { Mosaic } from '../../media/raw/demosaic/mosaic.ts';
+import { balanceOf } from '../../media/raw/develop/balance.ts';
+import { cropOf, sizeOf } from '../../media/raw/develop/crop.ts';
+import { linearMosaic } from '../../media/raw/develop/levels.ts';
+import { decodeCfa } from '../../media/raw/dng/decode.ts';
+import { sourceOfBytes } from '../../media/raw/dng/ifd.ts';
+import { readDng } from '../../media/raw/dng/read.ts';
+import { channelAt } from '../../media/raw/demosaic/mosaic.ts';
+import type { MediaTools } from '../../media/tools/locate.ts';
+import { FIRST_PIPE, runTool } from '../../media/tools/run.ts';
+import type { Point, Spot } from '../../media/trail/points.ts';
+import type { MasterOutcome } from '../../profiles/master/outcome.ts';
+
+/** Squares of this side, in a grid over the frame: 25 of 12 x 12 make 3600 pixels. */
+const SIDE = 12;
+const SQUARES = 5;
+/** Around a square of a mosaic: further than any method reaches, and even, so that colours stay in their places. */
+const AROUND = 24;
+const STALL_MILLISECONDS = 120_000;
+
+/** The first and the last frame, the middle one, and one that depends on the content alone. */
+export function spotFrames(contentDigest: string, frames: number): number[] {
+  const drawn = Number(BigInt(`0x${/^[0-9a-f]{1,12}/.exec(contentDigest)?.[0] ?? '0'}`) % BigInt(Math.max(1, frames)));
+  return [...new Set([0, drawn, Math.floor(frames / 2), frames - 1])].sort((a, b) => a - b);
+}
+
+/** Corners of the squares, the outermost at the edges of the picture. */
+function corners(width: number, height: number): Point[] {
+  const along = (side: number): number[] => {
+    const room = Math.max(0, side - SIDE);
+    return [...new Set(Array.from({ length: SQUARES }, (_, index) => Math.round((room * index) / (SQUARES - 1))))];
+  };
+  return along(height).flatMap((y) => along(width).map((x) => ({ x, y })));
+}
+
+function square({ x, y }: Point, width: number, height: number): Point[] {
+  const points: Point[] = [];
+  for (let row = y; row < Math.min(height, y + SIDE); row += 1) for (let column = x; column < Math.min(width, x + SIDE); column += 1) points.push({ x: column, y: row });
+  return points;
+}
+
+/** null: the decoder gave no such frame by itself (not every file can be entered in its middle). */
+async function codedSpot(job: Job, outcome: MasterOutcome, frame: number, light: Light, tools: Pick<MediaTools, 'ffmpeg'>, signal: AbortSignal): Promise<Spot | null> {
+  const { way, width, height } = outcome;
+  if (way.kind !== 'coded') throw new RangeError('a coded spot of a raw clip');
+  const { clip, facts } = job;
+  const place: InputPlace = clip.place.kind === 'movie' ? clip.place : { ...clip.place, first: clip.place.first + frame, count: 1 };
+  const { num, den } = facts.video.rate;
+  // Half a frame early, so that no rounding passes the frame by.
+  const seek = clip.place.kind === 'movie' && frame > 0 ? ['-ss', (((frame - 0.5) * den) / num).toFixed(6)] : [];
+  const input = await openInput(job.rollFolder, place, facts.video.rate);
+  const { bytes: frameBytes } = layoutOf(way.pixelFormat, width, height);
+  const parts: Buffer[] = [];
+  try {
+    await runTool(tools.ffmpeg.path, ['-hide_banner', '-nostdin', '-nostats', '-loglevel', 'error', '-noauto_conversion_filters', ...seek, ...input.args, '-map', `0:${facts.video.streamIndex}`, '-frames:v', '1', '-fps_mode', 'passthrough', '-c:v', 'rawvideo', '-f', 'rawvideo', `pipe:${FIRST_PIPE}`], {
+      signal,
+      stallMilliseconds: STALL_MILLISECONDS,
+      pipes: [
+        async (stream) => {
+          for await (const part of stream) parts.push(part as Buffer);
+        },
+      ],
+    });
+  } finally {
+    await input.dispose();
+  }
+  signal.throwIfAborted();
+  const bytes = Buffer.concat(parts);
+  if (bytes.length !== frameBytes) return null;
+  const source: SourcePicture = { width, height, pixelFormat: way.pixelFormat, matrix: way.matrix, range: way.range, siting: way.siting, interlaced: false };
+  const pixels = corners(width, height).flatMap((corner) => square(corner, width, height));
+  return { frame, pixels, light: Float64Array.from(pixels.flatMap(({ x, y }) => [...light(...codeRgbAt(source, bytes, x, y))])) };
+}
+
+/** Relative changes of the mosaic, smaller than anything that 32-bit arithmetic does to it. */
+const TREMBLE = 4e-6;
+/** A pixel that such a change moves by more than this (of its own size) lies on the edge of a decision; nobody can say which way it must go. */
+const STEADY = 2e-5;
+
+async function rawSpot(job: Job, outcome: MasterOutcome, frame: number, light: Light): Promise<Spot> {
+  const { way } = outcome;
+  const { place } = job.clip;
+  if (way.kind !== 'raw' || place.kind !== 'sequence') throw new RangeError('a raw spot of a coded clip');
+  const bytes = await readFile(fsPath(join(resolve(job.rollFolder, place.folder), frameName(place, place.first + frame))));
+  const dng = await readDng(sourceOfBytes(bytes));
+  const { picture } = dng;
+  const whole = linearMosaic(picture, decodeCfa(bytes, dng));
+  const active = sizeOf(picture.activeArea);
+  const crop = cropOf(picture);
+  const balance = balanceOf(way.neutral);
+  const demosaic = way.demosaic === 'fine' ? fine : linear;
+  const pixels: Point[] = [];
+  const values: number[] = [];
+  for (const corner of corners(crop.width, crop.height)) {
+    // A part of the mosaic around the square, from an even pixel on, balanced as the methods want it.
+    const from = { x: Math.max(0, crop.left + corner.x - AROUND) & ~1, y: Math.max(0, crop.top + corner.y - AROUND) & ~1 };
+    const to = { x: Math.min(active.width, crop.left + corner.x + SIDE + AROUND), y: Math.min(active.height, crop.top + corner.y + SIDE + AROUND) };
+    const [width, height] = [to.x - from.x, to.y - from.y];
+    const part = (tremble: number): Mosaic => {
+      const out = new Float64Array(width * height);
+      for (let y = 0; y < height; y += 1) {
+        for (let x = 0; x < width; x += 1) {
+          const own = balance[channelAt(picture.pattern, from.y + y, from.x + x)];
+          const odd = ((x * 7 + y * 13) % 5) - 2;
+          out[y * width + x] = ((whole[(from.y + y) * active.width + from.x + x] as number) / own) * (1 + (tremble * odd) / 2);
+        }
+      }
+      return { values: out, width, height, pattern: picture.pattern };
+    };
+    const [still, moved, back] = [demosaic(part(0)), demosaic(part(TREMBLE)), demosaic(part(-TREMBLE))];
+    for (const { x, y } of square(corner, crop.width, crop.height)) {
+      const at = (crop.top + y - from.y) * width + crop.left + x - from.x;
+      const of = ({ r, g, b }: typeof still): [number, number, number] => [(r[at] as number) * balance[0], (g[at] as number) * balance[1], (b[at] as number) * balance[2]];
+      const value = of(still);
+      const size = Math.max(...value.map(Math.abs), 1e-3);
+      if ([of(moved), of(back)].some((other) => other.some((channel, index) => Math.abs(channel - (value[index] as number)) > STEADY * size))) continue;
+      pixels.push({ x, y });
+      values.push(...light(...value));
+    }
+  }
+  return { frame, pixels, light: Float64Array.from(values) };
+}
+
+export async function spotsOf(job: Job, outcome: MasterOutcome, light: Light, tools: Pick<MediaTools, 'ffmpeg'>, signal: AbortSignal): Promise<Spot[]> {
+  const spots: Spot[] = [];
+  for (const frame of spotFrames(job.clip.contentDigest, outcome.frames)) {
+    signal.throwIfAborted();
+    const spot = outcome.way.kind === 'raw' ? await rawSpot(job, outcome, frame, light) : await codedSpot(job, outcome, frame, light, tools, signal);
+    if (spot !== null && spot.pixels.length > 0) spots.push(spot);
+  }
+  return spots;
+}

@@ -1,0 +1,105 @@
+/** The body of a frame thread: one frame at a time, from its code values to its files, wholly in the thread's own memory. */
+import { writeFile } from 'node:fs/promises';
+import { join } from 'node:path';
+import { PictureKernel } from '../../media/colour/picture.ts';
+import { transformOf } from '../../media/colour/input.ts';
+import { DpxEncoder } from '../../media/dpx/write.ts';
+import { ExrEncoder } from '../../media/exr/write.ts';
+import { KernelMemory } from '../../media/kernels/memory.ts';
+import type { Planes } from '../../media/kernels/planes.ts';
+import { hashBytes } from '../../media/manifest/digest.ts';
+import { DevelopKernel } from '../../media/raw/develop/kernel.ts';
+import { serve } from '../../media/threads.ts';
+import { POINTS, pointsOf } from '../../media/trail/points.ts';
+import { frameFileName } from '../../profiles/master/outcome.ts';
+import { attributesOf, dpxOf } from './attributes.ts';
+import type { FrameAnswer, FrameOrder, MillSetup, WrittenFrame } from './orders.ts';
+import { rawReader } from './raw.ts';
+
+/** Planes of code or camera values of a frame, and how they become linear AP0 in place. */
+interface Way {
+  values(order: FrameOrder): Promise<Planes>;
+  toAp0(planes: Planes): Planes;
+}
+
+async function codedWay(setup: MillSetup, memory: KernelMemory): Promise<Way> {
+  const [{ outcome }] = setup.outputs as [MillSetup['outputs'][number]];
+  const { way, width, height } = outcome;
+  if (way.kind !== 'coded') throw new RangeError('frames of an order for raw frames');
+  const kernel = await PictureKernel.load(memory);
+  const { pixelFormat, matrix, range, siting, input } = way;
+  kernel.prepare({ width, height, source: { width, height, pixelFormat, matrix, range, siting, interlaced: false }, transform: transformOf(input, setup.transformText ?? undefined) });
+  return {
+    values: async ({ bytes }) => {
+      if (bytes === null) throw new RangeError('a frame without bytes');
+      return kernel.codeRgb(new Uint8Array(bytes));
+    },
+    toAp0: (planes) => kernel.toAp0(planes),
+  };
+}
+
+async function rawWay(setup: MillSetup, memory: KernelMemory): Promise<Way> {
+  const [{ outcome }] = setup.outputs as [MillSetup['outputs'][number]];
+  const { raw } = setup;
+  const { way } = outcome;
+  if (way.kind !== 'raw' || raw === null) throw new RangeError('raw frames of an order for others');
+  const kernel = await DevelopKernel.load(memory);
+  kernel.prepare({ picture: raw.picture, ...way });
+  const read = rawReader(raw, way.decoder);
+  return {
+    values: async ({ index }) => kernel.camera(await read(index)),
+    toAp0: (planes) => kernel.toAp0(planes),
+  };
+}
+
+type Write = (planes: Planes, index: number) => { readonly bytes: Uint8Array; readonly invalid: number };
+
+/** Writers in the order of the outputs; each has its own room in the memory. */
+async function writersOf(setup: MillSetup, memory: KernelMemory): Promise<Write[]> {
+  const writers: Write[] = [];
+  for (const { outcome } of setup.outputs) {
+    const { form, width, height, compression } = outcome;
+    if (form === 'dpx') {
+      const encoder = await DpxEncoder.create(memory);
+      encoder.prepare({ width, height });
+      const kernel = await PictureKernel.load(memory);
+      kernel.prepare({ width, height, source: null, transform: null });
+      writers.push((planes, index) => ({ bytes: encoder.encode(kernel.toAcescctCodes10(planes), dpxOf(outcome, index, setup.source)), invalid: 0 }));
+    } else {
+      const encoder = await ExrEncoder.create(memory);
+      encoder.prepare({ width, height, compression, container: form === 'aces' ? 'aces' : 'exr' });
+      writers.push((planes, index) => ({ bytes: encoder.encode(planes, attributesOf(outcome, index, setup.source)), invalid: encoder.notNumbers }));
+    }
+  }
+  return writers;
+}
+
+/** R, G, B of the points, from the planes as they stand in the memory. */
+function tap(memory: KernelMemory, { r, g, b, count }: Planes, index: number, width: number, height: number): Float32Array {
+  const planes = [memory.f32(r, count), memory.f32(g, count), memory.f32(b, count)];
+  const out = new Float32Array(3 * POINTS);
+  for (const [point, { x, y }] of pointsOf(index, width, height).entries()) for (const [channel, plane] of planes.entries()) out[3 * point + channel] = plane[y * width + x] as number;
+  return out;
+}
+
+serve<MillSetup, FrameOrder, FrameAnswer>(async (setup) => {
+  const memory = new KernelMemory();
+  const [{ outcome: { width, height } }] = setup.outputs as [MillSetup['outputs'][number]];
+  const way = setup.raw === null ? await codedWay(setup, memory) : await rawWay(setup, memory);
+  const writers = await writersOf(setup, memory);
+  return async (order) => {
+    const planes = await way.values(order);
+    const points = tap(memory, planes, order.index, width, height);
+    const light = way.toAp0(planes);
+    const written: WrittenFrame[] = [];
+    let invalid = 0;
+    for (const [at, { outcome, folder }] of setup.outputs.entries()) {
+      const made = (writers[at] as Write)(light, order.index);
+      invalid += made.invalid;
+      const name = frameFileName(outcome, order.index);
+      await writeFile(join(folder, name), made.bytes, { flag: 'wx' });
+      written.push({ name, bytes: made.bytes.length, xxh128: hashBytes(made.bytes, ['xxh128']).xxh128 as string });
+    }
+    return { result: { index: order.index, points, written, invalid }, transfer: [points.buffer as ArrayBuffer] };
+  };
+});
