@@ -276,6 +276,16 @@ export function linear(plan: usize): void {
   }
 }
 
+/** Between the two values, and a quarter of their distance beyond. */
+// @ts-ignore: decorator
+@inline
+function bounded(value: v128, one: v128, other: v128): v128 {
+  const low = f32x4.pmin(one, other);
+  const high = f32x4.pmax(one, other);
+  const slack = mul(sub(high, low), 0.25);
+  return f32x4.pmin(f32x4.pmax(value, sub(low, slack)), add(high, slack));
+}
+
 /** Green on both ways, as what is left of the colour: c - green across and c - green down. */
 function differences(line: i32): void {
   const p = phase(line);
@@ -289,10 +299,16 @@ function differences(line: i32): void {
   const v = at(line, CV);
   for (let i = 0; i < half; i += 4) {
     const o = usize(i) << 2;
-    const halfC = mul(v128.load(c + o), 0.5);
-    // c - ((g + g) / 2 + (2c - c - c) / 4)
-    v128.store(h + o, sub(add(halfC, mul(add(beside(c + o, -1), beside(c + o, 1)), 0.25)), mul(add(beside(g + o, p - 1), beside(g + o, p)), 0.5)));
-    v128.store(v + o, sub(add(halfC, mul(add(v128.load(cUp + o), v128.load(cDown + o)), 0.25)), mul(add(v128.load(gUp + o), v128.load(gDown + o)), 0.5)));
+    const cc = v128.load(c + o);
+    const halfC = mul(cc, 0.5);
+    const left = beside(g + o, p - 1);
+    const right = beside(g + o, p);
+    const up = v128.load(gUp + o);
+    const down = v128.load(gDown + o);
+    const across = add(mul(add(left, right), 0.5), sub(halfC, mul(add(beside(c + o, -1), beside(c + o, 1)), 0.25)));
+    const along = add(mul(add(up, down), 0.5), sub(halfC, mul(add(v128.load(cUp + o), v128.load(cDown + o)), 0.25)));
+    v128.store(h + o, sub(cc, bounded(across, left, right)));
+    v128.store(v + o, sub(cc, bounded(along, up, down)));
   }
 }
 
@@ -302,7 +318,14 @@ function step(a: v128, b: v128): v128 {
   return f32x4.abs(f32x4.sub(a, b));
 }
 
-/** Which way the colour difference changes less, and green taken that way. */
+/** `part` of one, the rest of the other. */
+// @ts-ignore: decorator
+@inline
+function blend(one: v128, other: v128, part: v128): v128 {
+  return f32x4.add(other, f32x4.mul(part, f32x4.sub(one, other)));
+}
+
+/** How much each way counts, by how little the colour difference changes on it, and green so. */
 function decide(line: i32): void {
   const p = phase(line);
   const h = at(line, CH);
@@ -318,6 +341,7 @@ function decide(line: i32): void {
   const c = at(line, C);
   const across = at(line, ACROSS);
   const green = at(line, GREEN);
+  const least = f32x4.splat(<f32>1e-4);
   for (let i = 0; i < half; i += 4) {
     const o = usize(i) << 2;
     const h0 = v128.load(h + o);
@@ -332,9 +356,12 @@ function decide(line: i32): void {
     let ofV = mul(add(step(v0, v128.load(vUp2 + o)), step(v0, v128.load(vDown2 + o))), 3);
     ofV = add(ofV, add(step(beside(vUp + o, p - 1), beside(vDown + o, p - 1)), step(beside(vUp + o, p), beside(vDown + o, p))));
     ofV = add(ofV, add(add(step(vl, beside(vUp2 + o, -1)), step(vl, beside(vDown2 + o, -1))), add(step(vr, beside(vUp2 + o, 1)), step(vr, beside(vDown2 + o, 1)))));
-    const mask = f32x4.le(ofH, ofV);
-    v128.store(across + o, mask);
-    v128.store(green + o, sub(v128.load(c + o), v128.bitselect(h0, v0, mask)));
+    const calmH = add(ofV, least);
+    const calmV = add(ofH, least);
+    const squareH = f32x4.mul(calmH, calmH);
+    const part = f32x4.div(squareH, add(squareH, f32x4.mul(calmV, calmV)));
+    v128.store(across + o, part);
+    v128.store(green + o, sub(v128.load(c + o), blend(h0, v0, part)));
   }
 }
 
@@ -358,7 +385,7 @@ function fillGreens(line: i32): void {
   }
 }
 
-/** The third colour at the line's own pixels, and green once more from the differences beside it, both the decided way. */
+/** The third colour at the line's own pixels, and green once more from the differences beside it, both ways by their parts. */
 function refineColours(line: i32): void {
   const p = phase(line);
   const c = at(line, C);
@@ -376,21 +403,21 @@ function refineColours(line: i32): void {
   const opposite = at(line, OPPOSITE);
   for (let i = 0; i < half; i += 4) {
     const o = usize(i) << 2;
-    const mask = v128.load(across + o);
+    const part = v128.load(across + o);
     const cc = v128.load(c + o);
     const ownLeft = beside(own + o, p - 1);
     const ownRight = beside(own + o, p);
     const thirdH = add(sub(beside(other + o, p - 1), ownLeft), sub(beside(other + o, p), ownRight));
     const thirdV = add(sub(v128.load(ownUp + o), v128.load(otherUp + o)), sub(v128.load(ownDown + o), v128.load(otherDown + o)));
-    v128.store(opposite + o, add(cc, mul(v128.bitselect(thirdH, thirdV, mask), 0.5)));
+    v128.store(opposite + o, add(cc, mul(blend(thirdH, thirdV, part), 0.5)));
     const differenceH = add(sub(ownLeft, beside(g + o, p - 1)), sub(ownRight, beside(g + o, p)));
     const differenceV = add(sub(v128.load(otherUp + o), v128.load(gUp + o)), sub(v128.load(otherDown + o), v128.load(gDown + o)));
-    const sum = add(v128.bitselect(differenceH, differenceV, mask), sub(cc, v128.load(green + o)));
-    v128.store(green + o, sub(cc, mul(sum, <f32>(1.0 / 3.0))));
+    const here = sub(cc, v128.load(green + o));
+    v128.store(green + o, sub(cc, add(mul(blend(differenceH, differenceV, part), 0.25), mul(here, 0.5))));
   }
 }
 
-/** The third colour once more from its differences to the line's own, the decided way. */
+/** The third colour once more from its differences to the line's own. */
 function refineOpposite(line: i32): void {
   const p = phase(line);
   const c = at(line, C);
@@ -407,8 +434,8 @@ function refineOpposite(line: i32): void {
     const cc = v128.load(c + o);
     const h = add(sub(beside(other + o, p - 1), beside(own + o, p - 1)), sub(beside(other + o, p), beside(own + o, p)));
     const v = add(sub(v128.load(ownUp + o), v128.load(otherUp + o)), sub(v128.load(ownDown + o), v128.load(otherDown + o)));
-    const sum = add(v128.bitselect(h, v, v128.load(across + o)), sub(v128.load(opposite + o), cc));
-    v128.store(opposite + o, add(cc, mul(sum, <f32>(1.0 / 3.0))));
+    const here = sub(v128.load(opposite + o), cc);
+    v128.store(opposite + o, add(cc, add(mul(blend(h, v, v128.load(across + o)), 0.25), mul(here, 0.5))));
   }
 }
 
@@ -463,15 +490,15 @@ export function toAp0(r: usize, g: usize, b: usize, count: i32, factors: usize, 
     let y = v128.load(g + o);
     let z = v128.load(b + o);
     if (led) {
-      const fullest = f32x4.max(f32x4.max(x, y), z);
+      const fullest = f32x4.pmax(f32x4.pmax(x, y), z);
       if (v128.any_true(f32x4.gt(fullest, nearlyFull))) {
-        const t = f32x4.min(f32x4.max(f32x4.mul(f32x4.sub(fullest, nearlyFull), f32x4.splat(8)), zero), one);
+        const t = f32x4.pmin(f32x4.pmax(f32x4.mul(f32x4.sub(fullest, nearlyFull), f32x4.splat(8)), zero), one);
         const full = f32x4.mul(f32x4.mul(t, t), f32x4.sub(f32x4.splat(3), f32x4.add(t, t)));
-        const brightest = f32x4.max(f32x4.max(f32x4.mul(x, i0), f32x4.mul(y, i1)), f32x4.mul(z, i2));
+        const brightest = f32x4.pmax(f32x4.pmax(f32x4.mul(x, i0), f32x4.mul(y, i1)), f32x4.mul(z, i2));
         // Rounding alone could bring the brightest channel below what it was.
-        x = f32x4.max(x, f32x4.add(x, f32x4.mul(full, f32x4.sub(f32x4.mul(brightest, n0), x))));
-        y = f32x4.max(y, f32x4.add(y, f32x4.mul(full, f32x4.sub(f32x4.mul(brightest, n1), y))));
-        z = f32x4.max(z, f32x4.add(z, f32x4.mul(full, f32x4.sub(f32x4.mul(brightest, n2), z))));
+        x = f32x4.pmax(x, f32x4.add(x, f32x4.mul(full, f32x4.sub(f32x4.mul(brightest, n0), x))));
+        y = f32x4.pmax(y, f32x4.add(y, f32x4.mul(full, f32x4.sub(f32x4.mul(brightest, n1), y))));
+        z = f32x4.pmax(z, f32x4.add(z, f32x4.mul(full, f32x4.sub(f32x4.mul(brightest, n2), z))));
       }
     }
     v128.store(r + o, f32x4.add(f32x4.add(f32x4.mul(m00, x), f32x4.mul(m01, y)), f32x4.mul(m02, z)));

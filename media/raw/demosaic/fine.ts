@@ -1,12 +1,24 @@
 /**
- * Menon, Andriani, Calvagno, "Demosaicing with directional filtering and a posteriori decision", IEEE Transactions on Image Processing 16(1),
- * 2007: green is interpolated across and down, the way on which the colour difference changes less is taken (their homogeneity),
- * red and blue follow by colour differences along the same way, and a last pass refines each from its neighbours.
+ * After Menon, Andriani, Calvagno, "Demosaicing with directional filtering and a posteriori decision", IEEE Transactions on Image Processing
+ * 16(1), 2007: green is interpolated across and down, the two are judged by how much the colour difference changes on the way, red and
+ * blue follow by colour differences along the same ways, and a last pass refines each from its neighbours.
+ *
+ * It differs from the paper in three points, each measured on mosaics of known pictures (mean over twelve, two of them photographs): both ways count by
+ * their parts instead of one alone (+0.8 dB; and a value never hangs on the last bit of a comparison); green lies between its
+ * neighbours on the way or a quarter of their distance beyond (+0.2 dB, at coloured edges +1 dB); and the refinement leaves the pixel itself half the weight instead of a third
+ * (less in grain, more where colours do not go together, by 0.1 dB each way).
  */
 import { channelAt, computed, type Mosaic, type Pixels, pixelsOf, type Read, readMosaic } from './mosaic.ts';
 
-/** Of the decision: the difference's changes at the pixel itself count three times those around it. */
+/** Of the judgement: the difference's changes at the pixel itself count three times those around it. */
 const MIDDLE = 3;
+/** What is no change, of a sensor's full range: where both ways are calmer, both count alike. */
+const LEAST = 1e-4;
+/** How far green may leave its two neighbours, of their distance. */
+const BEYOND = 1 / 4;
+/** Of the refinement: a pixel's own difference, and both of its neighbours' together. */
+const OWN = 1 / 2;
+const NEIGHBOURS = 1 / 2;
 
 interface Way {
   readonly rows: 0 | 1;
@@ -25,7 +37,12 @@ export function fine(mosaic: Mosaic): Pixels {
   const at = (margin: number, value: Read): Read => computed(mosaic, margin, value);
 
   // Green of a pixel of red or blue one way, and what its own value has more than green.
-  const directional = (way: Way): Read => (row, column) => pair(way, seen, row, column) / 2 + (2 * seen(row, column) - pair(way, seen, row, column, 2)) / 4;
+  const directional = (way: Way): Read => (row, column) => {
+    const [before, behind] = [seen(row - way.rows, column - way.columns), seen(row + way.rows, column + way.columns)];
+    const reach = BEYOND * Math.abs(before - behind);
+    const value = (before + behind) / 2 + (2 * seen(row, column) - pair(way, seen, row, column, 2)) / 4;
+    return Math.min(Math.max(value, Math.min(before, behind) - reach), Math.max(before, behind) + reach);
+  };
   const greenAcross = at(12, directional(across));
   const greenDown = at(12, directional(down));
   const differenceAcross: Read = (row, column) => seen(row, column) - greenAcross(row, column);
@@ -38,10 +55,14 @@ export function fine(mosaic: Mosaic): Pixels {
     MIDDLE * pair(across, changeAcross, row, column) + pair(down, changeAcross, row, column) + pair(across, changeAcross, row - 2, column) + pair(across, changeAcross, row + 2, column);
   const unrestDown: Read = (row, column) =>
     MIDDLE * pair(down, changeDown, row, column) + pair(across, changeDown, row, column) + pair(down, changeDown, row, column - 2) + pair(down, changeDown, row, column + 2);
-  /** 1 across, 0 down; pixels of red and blue alone. */
-  const decided = at(8, (row, column) => (unrestAcross(row, column) <= unrestDown(row, column) ? 1 : 0));
+  /** How much the way across counts at a pixel of red or blue, 0 to 1; the way down has the rest. */
+  const partAcross = at(8, (row, column) => {
+    const [calmAcross, calmDown] = [(unrestDown(row, column) + LEAST) ** 2, (unrestAcross(row, column) + LEAST) ** 2];
+    return calmAcross / (calmAcross + calmDown);
+  });
+  const byParts = (row: number, column: number, onAcross: number, onDown: number): number => partAcross(row, column) * onAcross + (1 - partAcross(row, column)) * onDown;
 
-  const firstGreen = at(8, (row, column) => (isGreen(row, column) ? seen(row, column) : decided(row, column) === 1 ? greenAcross(row, column) : greenDown(row, column)));
+  const firstGreen = at(8, (row, column) => (isGreen(row, column) ? seen(row, column) : byParts(row, column, greenAcross(row, column), greenDown(row, column))));
   /** At green pixels: the colour of the row, and that of the rows above and below, by differences to a green plane. */
   const beside = (green: Read, way: Way): Read => {
     const difference: Read = (row, column) => seen(row, column) - green(row, column);
@@ -49,25 +70,20 @@ export function fine(mosaic: Mosaic): Pixels {
   };
   const rowColour = at(6, beside(firstGreen, across));
   const columnColour = at(6, beside(firstGreen, down));
-  /** At a pixel of red or blue, of its green neighbours one way: its own colour and the third one. */
-  const ofNeighbours = (row: number, column: number, inRow: Read, inColumn: Read): { way: Way; own: Read; third: Read } =>
-    decided(row, column) === 1 ? { way: across, own: inRow, third: inColumn } : { way: down, own: inColumn, third: inRow };
+  /** At a pixel of red or blue: the difference of two colours of its green neighbours, half of their sum, both ways by their parts. Across, the neighbours have its own colour from the row. */
+  const between = (row: number, column: number, onAcross: Read, onDown: Read): number => byParts(row, column, pair(across, onAcross, row, column) / 2, pair(down, onDown, row, column) / 2);
+  const thirdLessOwn = (inRow: Read, inColumn: Read): Read => (row, column) =>
+    between(row, column, (y, x) => inColumn(y, x) - inRow(y, x), (y, x) => inRow(y, x) - inColumn(y, x));
 
-  const firstThird = at(4, (row, column) => {
-    const { way, own, third } = ofNeighbours(row, column, rowColour, columnColour);
-    return seen(row, column) + pair(way, (y, x) => third(y, x) - own(y, x), row, column) / 2;
-  });
+  const firstThird = at(4, (row, column) => seen(row, column) + thirdLessOwn(rowColour, columnColour)(row, column));
   const green = at(4, (row, column) => {
     if (isGreen(row, column)) return seen(row, column);
-    const { way, own } = ofNeighbours(row, column, rowColour, columnColour);
-    return seen(row, column) - (pair(way, (y, x) => own(y, x) - seen(y, x), row, column) + seen(row, column) - firstGreen(row, column)) / 3;
+    const ofNeighbours = between(row, column, (y, x) => rowColour(y, x) - seen(y, x), (y, x) => columnColour(y, x) - seen(y, x));
+    return seen(row, column) - (NEIGHBOURS * ofNeighbours + OWN * (seen(row, column) - firstGreen(row, column)));
   });
   const refinedRowColour = at(2, beside(green, across));
   const refinedColumnColour = at(2, beside(green, down));
-  const third = at(0, (row, column) => {
-    const { way, own, third: other } = ofNeighbours(row, column, refinedRowColour, refinedColumnColour);
-    return seen(row, column) + (pair(way, (y, x) => other(y, x) - own(y, x), row, column) + firstThird(row, column) - seen(row, column)) / 3;
-  });
+  const third = at(0, (row, column) => seen(row, column) + NEIGHBOURS * thirdLessOwn(refinedRowColour, refinedColumnColour)(row, column) + OWN * (firstThird(row, column) - seen(row, column)));
 
   return pixelsOf(mosaic, (row, column) => {
     const channel = channelAt(pattern, row, column);
