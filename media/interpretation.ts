@@ -16,7 +16,7 @@ export const interpretationSchema = z.object({
   /** null: nobody says, and the tags do not either. */
   input: inputTransformSchema.nullable(),
   inputFrom: z.enum(sayings).nullable(),
-  raw: z.object({ whiteBalance: whiteBalanceSchema, exposureStops: z.number(), decoder: z.string() }),
+  raw: z.object({ whiteBalance: whiteBalanceSchema, exposureStops: z.number() }),
   owner: z.string(),
   comments: z.string(),
 });

@@ -3,6 +3,7 @@ import type { Finding } from '../../findings/finding.ts';
 import type { IntakeResult } from '../../ledger/roll.ts';
 import type { MediaTools } from '../../media/tools/locate.ts';
 import type { GateClip } from '../gate/decide.ts';
+import { decodersFor } from '../settings/decoders.ts';
 import { interpret } from '../settings/interpret.ts';
 import type { SettingsFile } from '../settings/schema.ts';
 import { findClips, type FindOptions, surveyRoll } from '../survey/index.ts';
@@ -22,6 +23,7 @@ export async function surveyOf(intake: IntakeResult, tools: MediaTools, options:
   options.onMeasured(0, found.clips.length);
   const surveyed = await surveyRoll(found.clips, intake.folder, tools, {
     signal: options.signal,
+    decoders: await decodersFor(options.settings, intake.roll),
     onClip: () => {
       measured += 1;
       options.onMeasured(measured, found.clips.length);

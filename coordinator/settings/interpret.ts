@@ -26,7 +26,6 @@ export function interpret(facts: ClipFacts, roll: string, settings: SettingsFile
     raw: {
       whiteBalance: first((part) => part.raw?.white_balance)?.value ?? 'as-shot',
       exposureStops: first((part) => part.raw?.exposure_stops)?.value ?? 0,
-      decoder: first((part) => part.raw?.decoder)?.value ?? 'own',
     },
     owner: first((part) => part.owner)?.value ?? '',
     comments: first((part) => part.comments)?.value ?? '',

@@ -6,6 +6,7 @@ import type { ClipFacts } from '../../media/facts.ts';
 import { openInput } from '../../media/input.ts';
 import { printable } from '../../media/names.ts';
 import { probeMovie } from '../../media/probe/index.ts';
+import type { RawDecoder } from '../../media/raw/decoders/decoder.ts';
 import type { MediaTools } from '../../media/tools/locate.ts';
 import { findingOfProblem, judgeMovie } from './movie.ts';
 import { surveySequence } from './sequence.ts';
@@ -21,6 +22,8 @@ export interface SurveyedClip {
 
 export interface SurveyOptions {
   readonly signal?: AbortSignal;
+  /** Decoders of raw frames, the first that takes a clip serves it; our own alone when absent. */
+  readonly decoders?: readonly RawDecoder[];
 }
 
 /**
@@ -58,7 +61,7 @@ export async function surveyRoll(
       limit(async () => {
         signal.throwIfAborted();
         try {
-          const done = { clip, ...(await surveyClip(clip, rollFolder, tools, { signal })) };
+          const done = { clip, ...(await surveyClip(clip, rollFolder, tools, { signal, ...(options.decoders === undefined ? {} : { decoders: options.decoders }) })) };
           options.onClip?.(done);
           return done;
         } catch (error) {

@@ -3,6 +3,8 @@ import { type Finding, type FindingSubject, finding } from '../../findings/findi
 import type { ClipFacts } from '../../media/facts.ts';
 import type { SequencePlace } from '../../media/input.ts';
 import { printable } from '../../media/names.ts';
+import type { RawDecoder } from '../../media/raw/decoders/decoder.ts';
+import { surveyDng } from '../../media/raw/facts.ts';
 import { sequenceFacts, timecodeInHeaders } from '../../media/sequence/facts.ts';
 import { damageFindings, decideRate, timecodeFindings } from '../../media/sequence/judge.ts';
 import { readSequence } from '../../media/sequence/read.ts';
@@ -21,21 +23,15 @@ function shapeFindings(headers: readonly (StillHeader | null)[], subject: Findin
   return [finding('sequence-rasters-differ', list.map(([shape, count]) => `${count} of ${shape}`).join(', '), 'frames of one size and form', subject)];
 }
 
-function kindFinding(headers: readonly (StillHeader | null)[], subject: FindingSubject): Finding[] {
-  const first = headers.find((header) => header !== null);
-  if (first?.kind === 'camera-raw') return [finding('stills-camera-raw', `${first.format} with sensor values`, 'frames that can be looked at as they are', subject)];
-  return [];
-}
-
-export async function surveySequence(place: SequencePlace, rollFolder: string, tools: Pick<MediaTools, 'ffprobe'>, subject: FindingSubject, options: { signal?: AbortSignal }): Promise<{ facts: ClipFacts | null; findings: Finding[] }> {
+export async function surveySequence(place: SequencePlace, rollFolder: string, tools: Pick<MediaTools, 'ffprobe'>, subject: FindingSubject, options: { signal?: AbortSignal; decoders?: readonly RawDecoder[] }): Promise<{ facts: ClipFacts | null; findings: Finding[] }> {
+  if (place.suffix.toLowerCase() === '.dng') return await surveyDng(rollFolder, place, place.statedRate, { subject, ...(options.decoders === undefined ? {} : { decoders: options.decoders }), ...(options.signal === undefined ? {} : { signal: options.signal }) });
   const reading = await readSequence(rollFolder, place, options);
   const { rate, findings: rateFindings } = decideRate(reading.headers, place.statedRate, subject);
-  const findings = [...damageFindings(place, reading.damaged, subject), ...shapeFindings(reading.headers, subject), ...kindFinding(reading.headers, subject), ...rateFindings];
+  const findings = [...damageFindings(place, reading.damaged, subject), ...shapeFindings(reading.headers, subject), ...rateFindings];
   if (rate === null || reading.headers[0] === null) return { facts: null, findings };
   const timecode = timecodeInHeaders(reading.headers, rate);
   findings.push(...timecodeFindings(place, timecode, subject));
   const { facts, why } = await sequenceFacts(rollFolder, place, reading, rate, tools, options);
-  // Raw frames are held already, and often beyond ffmpeg; that they cannot be decoded is no second fault.
-  if (facts === null && !findings.some((item) => item.code === 'stills-camera-raw')) findings.push(finding('clip-no-decoder', printable(why), 'frames that this ffmpeg decodes', subject));
+  if (facts === null) findings.push(finding('clip-no-decoder', printable(why), 'frames that this ffmpeg decodes', subject));
   return { facts, findings };
 }

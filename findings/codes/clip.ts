@@ -176,9 +176,4 @@ export const clipCodes = {
     title: 'the frames hold scene-linear light and need a transform before anybody can look at them',
     remedy: 'A movie of scene-linear frames without a transform would show a wrong picture. Choose a master profile for this roll, with `input` in its settings.',
   },
-  'stills-camera-raw': {
-    weight: 'hold',
-    title: 'the frames hold raw sensor data and must be developed first',
-    remedy: 'This version develops no raw frames. Develop the clip with the software of its camera, or wait for a version that does it.',
-  },
 } as const satisfies Record<string, CodeEntry>;

@@ -108,7 +108,7 @@ export const profileCodes = {
   'picture-undeveloped': {
     weight: 'hold',
     title: 'the clip is raw sensor data and must be developed first',
-    remedy: 'Develop the clip with the software of its camera, or wait for a version that develops it.',
+    remedy: 'Choose a master profile for this roll, as grading-master-exr; movies of raw frames are made from what is graded of its masters.',
   },
   'no-place-for-it': {
     weight: 'hold',

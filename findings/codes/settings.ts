@@ -32,9 +32,4 @@ export const settingsCodes = {
     title: 'a master cannot be made of such a source',
     remedy: 'Make this clip’s master by other means, or leave the profile out for its roll.',
   },
-  'profile-needs-coded-picture': {
-    weight: 'hold',
-    title: 'a movie profile cannot be made of sensor values',
-    remedy: 'Choose a master profile for this roll, as grading-master-exr; movies of raw frames are made from its masters.',
-  },
 } as const satisfies Record<string, CodeEntry>;

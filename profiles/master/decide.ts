@@ -109,11 +109,11 @@ function codedWay({ video, interpretation }: ClipFacts): Way {
 
 function rawWay({ raw, interpretation }: ClipFacts, { development }: MasterProfile): Way {
   if (raw === undefined) throw new RangeError('a clip without raw facts');
-  const { whiteBalance, exposureStops, decoder } = interpretation?.raw ?? { whiteBalance: 'as-shot' as const, exposureStops: 0, decoder: 'own' };
+  const { whiteBalance, exposureStops } = interpretation?.raw ?? { whiteBalance: 'as-shot' as const, exposureStops: 0 };
   const developed = developmentOf(raw.picture, { whiteBalance, exposureStops });
   if ('missing' in developed) return { findings: [finding('raw-setting-missing', developed.missing, 'tags and a white balance that leave a development')] };
   const { matrix: [x, y, z], neutral, exposure, white } = developed;
-  return { way: { kind: 'raw', decoder, ...development, neutral: [...neutral], matrix: [[...x], [...y], [...z]], exposure, white: { ...white } }, notes: [] };
+  return { way: { kind: 'raw', decoder: raw.decoder.name, ...development, neutral: [...neutral], matrix: [[...x], [...y], [...z]], exposure, white: { ...white } }, notes: [] };
 }
 
 function saidOf({ raw, interpretation }: ClipFacts, { header }: MasterProfile, way: WayToLight): MasterOutcome['said'] {

@@ -1,19 +1,22 @@
-/** Reads the raw frames of a clip in a thread: from their files to code values, by the decoder that the settings name. */
-import { readFile } from 'node:fs/promises';
-import { join, resolve } from 'node:path';
-import { frameName } from '../../media/input.ts';
-import { fsPath } from '../../media/names.ts';
-import { decodeCfa } from '../../media/raw/dng/decode.ts';
-import { sourceOfBytes } from '../../media/raw/dng/ifd.ts';
-import { readDng } from '../../media/raw/dng/read.ts';
+/** Reads the raw frames of a clip in a thread: from their files to code values, by the decoder that served in the survey. */
+import { openRaw, type RawDecoder } from '../../media/raw/decoders/decoder.ts';
+import { LIBRAW_DECODER, locateLibRaw } from '../../media/raw/decoders/libraw.ts';
+import { OWN_DECODER, ownDecoder } from '../../media/raw/decoders/own.ts';
+import { framePath } from '../../media/raw/sequence.ts';
 import type { MillSetup } from './orders.ts';
 
-type Raw = NonNullable<MillSetup['raw']>;
+async function decoderNamed(name: string): Promise<RawDecoder> {
+  const decoder = name === OWN_DECODER ? ownDecoder : name === LIBRAW_DECODER ? await locateLibRaw() : null;
+  if (decoder === null) throw new RangeError(`this machine has no decoder ${name}`);
+  return decoder;
+}
 
-export function rawReader({ rollFolder, place }: Raw, decoder: string): (index: number) => Promise<Uint16Array> {
-  if (decoder !== 'own') throw new RangeError(`no decoder ${decoder}`);
+export async function rawReader({ rollFolder, place }: NonNullable<MillSetup['raw']>, name: string): Promise<(index: number) => Promise<Uint16Array>> {
+  const decoder = await decoderNamed(name);
   return async (index) => {
-    const bytes = await readFile(fsPath(join(resolve(rollFolder, place.folder), frameName(place, place.first + index))));
-    return decodeCfa(bytes, await readDng(sourceOfBytes(bytes)));
+    const path = framePath(rollFolder, place, place.first + index);
+    const { frame, file } = await openRaw(path);
+    const { cfa } = await decoder.decode(path, frame, { file });
+    return cfa;
   };
 }

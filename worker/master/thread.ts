@@ -45,7 +45,7 @@ async function rawWay(setup: MillSetup, memory: KernelMemory): Promise<Way> {
   if (way.kind !== 'raw' || raw === null) throw new RangeError('raw frames of an order for others');
   const kernel = await DevelopKernel.load(memory);
   kernel.prepare({ picture: raw.picture, ...way });
-  const read = rawReader(raw, way.decoder);
+  const read = await rawReader(raw, way.decoder);
   return {
     values: async ({ index }) => kernel.camera(await read(index)),
     toAp0: (planes) => kernel.toAp0(planes),
