@@ -2,6 +2,7 @@
  * Our own reading of what an FFV1 stream says of itself: the configuration record of its track, and header and slices of a
  * frame. It shares no code with the encoder and decodes no picture. Source: RFC 9043, 4.1 to 4.9.
  */
+import type { Matroska } from './matroska.ts';
 import { type Context, newContext, RangeDecoder } from './range-decoder.ts';
 
 export interface Ffv1Configuration {
@@ -148,4 +149,23 @@ export function readFrame(frame: Buffer, configuration: Ffv1Configuration): Ffv1
   } catch (error) {
     throw error instanceof RangeError ? new Ffv1Error(`the header of a frame: ${error.message}`) : error;
   }
+}
+
+/** What stands before the record in files that name the codec by four letters: a BITMAPINFOHEADER. */
+const HEADER_BYTES = 40;
+const FOUR_LETTERS = 16;
+
+/** The configuration record of a track, after RFC 9043, 4.3.3.4 (V_FFV1), or as older writers put it. */
+function recordOf(codecId: string, secret: Buffer | null): Buffer {
+  if (codecId === 'V_FFV1' && secret !== null) return secret;
+  if (codecId === 'V_MS/VFW/FOURCC' && secret !== null && secret.length > HEADER_BYTES && secret.toString('latin1', FOUR_LETTERS, FOUR_LETTERS + 4) === 'FFV1') return secret.subarray(HEADER_BYTES);
+  throw new Ffv1Error(`a picture track of ${codecId}`);
+}
+
+/** Throws Ffv1Error for a file whose first picture track is no FFV1 that this understands. */
+export function pictureStream({ tracks, firstFrame }: Matroska): { configuration: Ffv1Configuration; frame: Ffv1Frame } {
+  const track = tracks.find(({ type }) => type === 1);
+  if (track === undefined || firstFrame === null) throw new Ffv1Error('no picture');
+  const configuration = readConfiguration(recordOf(track.codecId, track.codecPrivate));
+  return { configuration, frame: readFrame(firstFrame, configuration) };
 }

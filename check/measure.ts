@@ -11,8 +11,10 @@ import type { MediaTools } from '../media/tools/locate.ts';
 import type { SourceTrail } from '../media/trail/source-trail.ts';
 import type { Outcome } from '../profiles/outcome.ts';
 import { decodeWhole } from './decode.ts';
-import type { Measured } from './measured.ts';
-import { type MovieAtoms, MovieAtomsError, readMovieAtoms } from './movie-atoms.ts';
+import type { Measured, MeasuredMatroska } from './measured.ts';
+import { Ffv1Error, pictureStream } from './ffv1.ts';
+import { MatroskaError, readMatroska } from './matroska.ts';
+import { MovieAtomsError, readMovieAtoms } from './movie-atoms.ts';
 import { witnessOf } from './witness.ts';
 
 export interface MeasureOptions {
@@ -49,29 +51,36 @@ export async function measureFile(path: string, options: MeasureOptions): Promis
       together(digestOfFile(path, signal)),
       together(scanPackets(input, path, options.tools, signal, findings)),
       together(decodeWhole(input, options.tools, { ...decoding, witness })),
-      together(readAtoms(path, findings)),
+      together(readIndex(path, options.outcome, signal, findings)),
     ]);
     options.signal?.throwIfAborted();
     if (failed.signal.aborted) throw failed.signal.reason;
-    const [digest, packets, decode, atoms] = settled.map((one) => (one as PromiseFulfilledResult<unknown>).value) as [Measured['digest'], Pick<Measured, 'facts' | 'evidence'>, Measured['decode'], MovieAtoms | null];
+    const [digest, packets, decode, index] = settled.map((one) => (one as PromiseFulfilledResult<unknown>).value) as [Measured['digest'], Pick<Measured, 'facts' | 'evidence'>, Measured['decode'], Index];
     // A program that is asked for a track that is not there does nothing at all: asked again for what there is.
     const tracks = packets.facts?.audio.length ?? options.outcome.audio.length;
-    if (tracks >= options.outcome.audio.length) return { measured: { digest, ...packets, decode, witness: decode === null ? null : witness.facts(), atoms }, findings };
+    if (tracks >= options.outcome.audio.length) return { measured: { digest, ...packets, decode, witness: decode === null ? null : witness.facts(), ...index }, findings };
     const fewer = witnessOf(options.outcome, options.sourceTrail, tracks);
     const again = await decodeWhole(input, options.tools, { ...decoding, witness: fewer });
-    return { measured: { digest, ...packets, decode: again, witness: again === null ? null : fewer.facts(), atoms }, findings };
+    return { measured: { digest, ...packets, decode: again, witness: again === null ? null : fewer.facts(), ...index }, findings };
   } finally {
     await input.dispose();
   }
 }
 
-async function readAtoms(path: string, findings: Finding[]): Promise<MovieAtoms | null> {
+type Index = Pick<Measured, 'atoms' | 'matroska'>;
+
+async function matroskaOf(path: string, signal: AbortSignal): Promise<MeasuredMatroska> {
+  const file = await readMatroska(path, signal);
+  return { file, ...pictureStream(file) };
+}
+
+async function readIndex(path: string, { container }: Outcome, signal: AbortSignal, findings: Finding[]): Promise<Index> {
   try {
-    return await readMovieAtoms(path);
+    return container === 'mkv' ? { atoms: null, matroska: await matroskaOf(path, signal) } : { atoms: await readMovieAtoms(path), matroska: null };
   } catch (error) {
-    if (!(error instanceof MovieAtomsError) && !(error instanceof RangeError)) throw error;
-    findings.push(finding('deliverable-unreadable', `its index: ${error.message}`, 'a QuickTime or MP4 file', { file: path }));
-    return null;
+    if (!(error instanceof MovieAtomsError) && !(error instanceof MatroskaError) && !(error instanceof Ffv1Error) && !(error instanceof RangeError)) throw error;
+    findings.push(finding('deliverable-unreadable', `its index: ${error.message}`, container === 'mkv' ? 'a Matroska file with FFV1' : 'a QuickTime or MP4 file', { file: path }));
+    return { atoms: null, matroska: null };
   }
 }
 

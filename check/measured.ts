@@ -2,6 +2,8 @@
 import type { ClipFacts } from '../media/facts.ts';
 import type { FileDigest } from '../media/digest.ts';
 import type { ProbeEvidence } from '../media/probe/index.ts';
+import type { Ffv1Configuration, Ffv1Frame } from './ffv1.ts';
+import type { Matroska } from './matroska.ts';
 import type { MovieAtoms } from './movie-atoms.ts';
 import type { WitnessFacts } from './witness.ts';
 
@@ -17,6 +19,13 @@ export interface DecodeFacts {
   readonly ended: string;
 }
 
+export interface MeasuredMatroska {
+  readonly file: Matroska;
+  /** What the picture's track says of its stream, and the first frame of itself. */
+  readonly configuration: Ffv1Configuration;
+  readonly frame: Ffv1Frame;
+}
+
 export interface Measured {
   readonly digest: FileDigest;
   /** Packet scan. */
@@ -25,6 +34,7 @@ export interface Measured {
   readonly decode: DecodeFacts | null;
   /** Of the same decode. */
   readonly witness: WitnessFacts | null;
-  /** Read by our own reader, without ffmpeg's libraries. */
+  /** Read by our own readers, without ffmpeg's libraries: of a QuickTime or MP4 file, or of a Matroska file. */
   readonly atoms: MovieAtoms | null;
+  readonly matroska: MeasuredMatroska | null;
 }

@@ -9,6 +9,7 @@ import { decode } from './checks/decode.ts';
 import { duration } from './checks/duration.ts';
 import { frames } from './checks/frames.ts';
 import { levels } from './checks/levels.ts';
+import { lossless } from './checks/lossless.ts';
 import { payload } from './checks/payload.ts';
 import { picture } from './checks/picture.ts';
 import { reel } from './checks/reel.ts';
@@ -31,5 +32,6 @@ export const checks = {
   levels,
   'sound-trail': soundTrail,
   payload,
+  lossless,
   reel,
 } as const satisfies Record<CheckName, Check>;

@@ -2,12 +2,13 @@
 import type { Readable } from 'node:stream';
 import { type Payload, payloadFilters, payloadOptions, readPayload } from '../media/payload.ts';
 import { FIRST_PIPE } from '../media/tools/run.ts';
+import { exactTap, type ExactTrail, pictureHashes, readPictureHashes, readSoundHash, soundHash } from '../media/trail/exact.ts';
 import { TrailCollector } from '../media/trail/collect.ts';
 import type { PictureTrail } from '../media/trail/form.ts';
 import { type HeardSound, SoundListener } from '../media/trail/sound-listener.ts';
 import { type ExpectedSound, lowFrequencyChannel, type SoundPrecision } from '../media/trail/sound-plan.ts';
 import type { SourceTrail } from '../media/trail/source-trail.ts';
-import { pictureTap, rawPictures, rawSound } from '../media/trail/tap.ts';
+import { type PictureTap, pictureTap, rawPictures, rawSound } from '../media/trail/tap.ts';
 import type { Outcome } from '../profiles/outcome.ts';
 
 export interface WitnessFacts {
@@ -16,6 +17,8 @@ export interface WitnessFacts {
   /** By sound track of the outcome; null where the source's trail has none, or the track is not there. */
   readonly sounds: readonly (HeardSound | null)[];
   readonly payload: Payload;
+  /** null: the outcome does not ask that every sample be kept. */
+  readonly exact: ExactTrail | null;
 }
 
 export interface Witness {
@@ -30,8 +33,9 @@ export interface Witness {
 /** Samples are equal where nothing but their number of bits changed. */
 function precisionOf(codec: string, sampleRate: number, sourceRate: number): SoundPrecision {
   if (sampleRate !== sourceRate) return null;
-  if (codec === 'pcm_s24le') return 24;
-  return codec === 'pcm_s16le' ? 16 : null;
+  if (codec === 'pcm_s16le') return 16;
+  // Every other uncompressed form has its 24 highest bits in the trail.
+  return codec.startsWith('pcm_') ? 24 : null;
 }
 
 /** How the sound of one track of the outcome must lie. */
@@ -41,6 +45,18 @@ export function expectedSound(outcome: Outcome, index: number, trail: SourceTrai
   const source = track === undefined ? null : trail.sounds[track.sourceTrack];
   if (track === undefined || offset === undefined || source === null || source === undefined) return null;
   return { offset, samples: track.samples, tolerance: track.tolerance, precision: precisionOf(track.codec, track.sampleRate, source.sampleRate), lowFrequency: track.codec === 'aac' ? lowFrequencyChannel(track.layout) : null };
+}
+
+/** The earlier field of a deliverable that keeps its fields. */
+function keptField({ proof }: Outcome): 'top' | 'bottom' | null {
+  return proof?.kept === true ? proof.earlierField : null;
+}
+
+function graphOf({ exact, pixelFormat }: Outcome, tap: PictureTap | null): string | null {
+  const wanted = [...(tap === null ? [] : ['shown']), ...(exact === undefined ? [] : ['exact'])];
+  if (wanted.length === 0) return null;
+  const samples = exact === undefined ? [] : [exactTap('exact', 'exact-samples', pixelFormat, exact.comparedIn)];
+  return [`[0:v:0]${wanted.length === 1 ? 'null' : `split=${wanted.length}`}${wanted.map((pad) => `[${pad}]`).join('')}`, ...(tap?.chains ?? []), ...samples].join(';');
 }
 
 /** `tracks`: how many sound tracks the file has; those beyond are not listened to. */
@@ -53,7 +69,7 @@ export function witnessOf(outcome: Outcome, trail: SourceTrail | null, tracks: n
   };
 
   const collector = new TrailCollector();
-  const tap = outcome.proof === undefined ? null : pictureTap('shown', { pixelFormat: outcome.pixelFormat, size: outcome.proof.framing.scaled, earlierField: null, framing: outcome.proof.framing });
+  const tap = outcome.proof === undefined ? null : pictureTap('shown', { pixelFormat: outcome.pixelFormat, size: outcome.proof.framing.scaled, earlierField: keptField(outcome), framing: outcome.proof.framing });
   if (tap !== null) {
     add(rawPictures('luma'), (stream) => collector.luma.read(stream));
     if (tap.hasColour) add(rawPictures('colour'), (stream) => collector.colour.read(stream));
@@ -68,6 +84,19 @@ export function witnessOf(outcome: Outcome, trail: SourceTrail | null, tracks: n
     if (listener !== null) add(rawSound(`0:a:${index}`), (stream) => listen(listener, stream));
   });
 
+  let pictures: Buffer = Buffer.alloc(0);
+  const exactSounds: (string | null)[] = outcome.audio.map(() => null);
+  if (outcome.exact !== undefined) {
+    add(pictureHashes('exact-samples'), async (stream) => {
+      pictures = await readPictureHashes(stream);
+    });
+    for (const [index, { codec }] of outcome.audio.slice(0, tracks).entries()) {
+      add(soundHash(`0:a:${index}`, codec), async (stream) => {
+        exactSounds[index] = await readSoundHash(stream);
+      });
+    }
+  }
+
   let payload: Payload = { streams: [] };
   const comparable = outcome.codec === 'h264' ? ['-bsf:v', payloadFilters.h264.ofFile] : [];
   add(payloadOptions(['0:v', '0:a?'], comparable), async (stream) => {
@@ -75,10 +104,10 @@ export function witnessOf(outcome: Outcome, trail: SourceTrail | null, tracks: n
   });
 
   return {
-    graph: tap === null ? null : ['[0:v:0]null[shown]', ...tap.chains].join(';'),
+    graph: graphOf(outcome, tap),
     args,
     pipes,
-    facts: () => ({ picture: tap === null ? null : collector.trail(1, tap.hasColour), sounds: listeners.map((listener) => (listener === null ? null : heard(listener))), payload }),
+    facts: () => ({ picture: tap === null ? null : collector.trail(keptField(outcome) === null ? 1 : 2, tap.hasColour), sounds: listeners.map((listener) => (listener === null ? null : heard(listener))), payload, exact: outcome.exact === undefined ? null : { pixelFormat: outcome.exact.comparedIn, pictures, sounds: exactSounds } }),
   };
 }
 

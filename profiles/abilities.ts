@@ -1,7 +1,7 @@
 /** What ffmpeg must have for a profile, and whether this one has it. */
 import { type Finding, finding } from '../findings/finding.ts';
 import type { Abilities } from '../media/tools/locate.ts';
-import { soundFormats, traitsOf } from './codecs.ts';
+import { soundEncoders, traitsOf } from './codecs.ts';
 import { type AnyProfile, isMaster } from './schema.ts';
 
 /** Filters that every recipe uses. */
@@ -14,11 +14,12 @@ export function neededAbilities(profile: AnyProfile): { encoders: string[]; filt
   if (isMaster(profile)) return { encoders: [], filters: [...masterFilters] };
   const sound = profile.audio.tracks !== 'none';
   return {
-    encoders: [traitsOf(profile.video).encoder, ...(sound ? [soundFormats[profile.audio.format].encoder] : [])],
+    encoders: [traitsOf(profile.video).encoder, ...(sound ? soundEncoders(profile.audio.format) : [])],
     filters: [
       ...pictureFilters,
       ...(sound ? soundFilters : []),
       ...(profile.interlaced === 'deinterlace' ? ['bwdif'] : []),
+      ...(traitsOf(profile.video).lossless ? ['mergeplanes'] : []),
       ...(profile.burn_in.length > 0 ? ['drawtext'] : []),
     ],
   };

@@ -11,12 +11,14 @@ export interface CodecTraits {
   /** As ffprobe names what was written. */
   readonly codec: string;
   readonly tag: string;
-  readonly profile: string;
+  readonly profile: string | null;
   /** ffprobe's pixel format of what was written, where it is not the one that was encoded. */
   readonly readBackAs: string | null;
   readonly smallest: { readonly width: number; readonly height: number };
   /** The form of the file has a place for the video range. */
   readonly carriesFullRange: boolean;
+  /** Every sample comes back as it went in: such a deliverable keeps its source as it is. */
+  readonly lossless: boolean;
 }
 
 /** VC-3 compression classes: the P of the frame size, ST 2019-1 (see vc3FrameBytes). */
@@ -39,25 +41,26 @@ const rdd36Classes = {
 } as const satisfies Record<string, { name: string; tag: string; argument: string; pixelFormat: PixelFormat; bits: readonly [number, number, number, number] }>;
 
 /** What ffmpeg's `-profile:v` takes. */
-export function encoderProfile(video: Profile['video']): string {
+export function encoderProfile(video: Exclude<Profile['video'], { codec: 'ffv1' }>): string {
   if (video.codec === 'vc3') return `dnxhr_${video.quality}`;
-  if (video.codec === 'rdd36') return rdd36Classes[video.quality].argument;
-  return 'high';
+  return video.codec === 'rdd36' ? rdd36Classes[video.quality].argument : 'high';
 }
 
 export function traitsOf(video: Profile['video']): CodecTraits {
   if (video.codec === 'vc3') {
     const kind = vc3Classes[video.quality];
     // The least raster is the encoder's; AVdh is what every reader of this form in MOV looks for.
-    return { encoder: 'dnxhd', containers: ['mov'], pixelFormat: kind.pixelFormat, codec: 'dnxhd', tag: 'AVdh', profile: kind.name, readBackAs: null, smallest: { width: 256, height: 120 }, carriesFullRange: true };
+    return { encoder: 'dnxhd', containers: ['mov'], pixelFormat: kind.pixelFormat, codec: 'dnxhd', tag: 'AVdh', profile: kind.name, readBackAs: null, smallest: { width: 256, height: 120 }, carriesFullRange: true, lossless: false };
   }
   if (video.codec === 'rdd36') {
     const kind = rdd36Classes[video.quality];
     // The decoder opens every 4:4:4 stream at 12 bits, whatever depth was encoded. RDD 36 pictures are limited range.
     const readBackAs = kind.pixelFormat === 'yuv444p10le' ? 'yuv444p12le' : null;
-    return { encoder: 'prores_ks', containers: ['mov'], pixelFormat: kind.pixelFormat, codec: 'prores', tag: kind.tag, profile: kind.name, readBackAs, smallest: { width: 16, height: 16 }, carriesFullRange: false };
+    return { encoder: 'prores_ks', containers: ['mov'], pixelFormat: kind.pixelFormat, codec: 'prores', tag: kind.tag, profile: kind.name, readBackAs, smallest: { width: 16, height: 16 }, carriesFullRange: false, lossless: false };
   }
-  return { encoder: 'libx264', containers: ['mp4', 'mov'], pixelFormat: 'yuv420p', codec: 'h264', tag: 'avc1', profile: 'High', readBackAs: null, smallest: { width: 16, height: 16 }, carriesFullRange: true };
+  // As ffmpeg 5.1 writes it into Matroska, by the four letters of older files; RFC 9043, 4.3.3.4 prefers V_FFV1, which has none.
+  if (video.codec === 'ffv1') return { encoder: 'ffv1', containers: ['mkv'], pixelFormat: 'source', codec: 'ffv1', tag: 'FFV1', profile: null, readBackAs: null, smallest: { width: 16, height: 16 }, carriesFullRange: true, lossless: true };
+  return { encoder: 'libx264', containers: ['mp4', 'mov'], pixelFormat: 'yuv420p', codec: 'h264', tag: 'avc1', profile: 'High', readBackAs: null, smallest: { width: 16, height: 16 }, carriesFullRange: true, lossless: false };
 }
 
 const macroblocks = (width: number, height: number): number => Math.ceil(width / 16) * Math.ceil(height / 16);
@@ -80,10 +83,10 @@ export function rdd36TargetBits(quality: keyof typeof rdd36Classes, width: numbe
   return count * (count <= 1620 ? small : count <= 2700 ? medium : count <= 6075 ? large : largest);
 }
 
-type AudioFormat = (typeof audioFormats)[number];
+type AudioFormat = Exclude<(typeof audioFormats)[number], 'source'>;
 export interface SoundTraits {
   /** The same name for encoder and codec. */
-  readonly encoder: 'pcm_s16le' | 'pcm_s24le' | 'aac';
+  readonly encoder: string;
   readonly bytesPerSample: number | null;
   readonly containers: readonly Container[];
   /** Most channels a track, and the rates it takes; null: any. */
@@ -100,3 +103,28 @@ export const soundFormats: Readonly<Record<AudioFormat, SoundTraits>> = {
   s24: { encoder: 'pcm_s24le', bytesPerSample: 3, containers: ['mov'], channels: 64, rates: null, block: 0 },
   aac: { encoder: 'aac', bytesPerSample: null, containers: ['mov', 'mp4'], channels: 8, rates: aacRates, block: 1024 },
 };
+
+/** Uncompressed sound that Matroska has a form for, by ffmpeg's names, and what keeps its samples: the order of bytes within one is no part of it. */
+const uncompressed = ['u8', 's16', 's24', 's32', 'f32', 'f64'] as const;
+const asSource = new Map<string, SoundTraits>(
+  uncompressed.flatMap((form) => {
+    const bytes = Number(form.slice(1)) / 8;
+    const encoder = bytes === 1 ? `pcm_${form}` : `pcm_${form}le`;
+    const traits: SoundTraits = { encoder, bytesPerSample: bytes, containers: ['mkv'], channels: 64, rates: null, block: 0 };
+    return (bytes === 1 ? [encoder] : [encoder, `pcm_${form}be`]).map((codec) => [codec, traits] as const);
+  }),
+);
+
+/** What a track comes out as; null: `source`, and the track is no sound that can be kept as it is. */
+export function soundTraits(format: (typeof audioFormats)[number], sourceCodec: string): SoundTraits | null {
+  return format === 'source' ? (asSource.get(sourceCodec) ?? null) : soundFormats[format];
+}
+export const keptSound: readonly string[] = [...asSource.keys()];
+/** Every encoder that sound of the format may need; a decoder has the same name. */
+export function soundEncoders(format: (typeof audioFormats)[number]): readonly string[] {
+  return format === 'source' ? [...new Set([...asSource.values()].map(({ encoder }) => encoder))] : [soundFormats[format].encoder];
+}
+/** Whether any sound of the format can be in the container. */
+export function soundContainers(format: (typeof audioFormats)[number]): readonly Container[] {
+  return format === 'source' ? ['mkv'] : soundFormats[format].containers;
+}

@@ -3,7 +3,7 @@
  * The planner shows it, the maker is told it, the checker measures against it.
  */
 import { z } from 'zod';
-import { colourTagsSchema } from '../media/facts.ts';
+import { colourTagsSchema, fieldOrders } from '../media/facts.ts';
 import { ratioSchema } from '../media/rate.ts';
 import { framingSchema } from '../media/trail/framing.ts';
 import { timecodeSchema } from '../media/timecode.ts';
@@ -18,8 +18,12 @@ export const outcomeSchema = z.object({
   /** As ffprobe reads it back: where decoder and encoder name the same pixels differently, the decoder's name. */
   pixelFormat: z.string(),
   colour: colourTagsSchema,
+  /** Shape of a pixel; absent: square. */
+  pixelAspect: ratioSchema.optional(),
+  /** Of a deliverable that keeps the fields of its source; absent: progressive. */
+  fieldOrder: z.enum(fieldOrders).optional(),
   /** ffprobe's names for what must be found in the file. */
-  container: z.enum(['mov', 'mp4']),
+  container: z.enum(['mov', 'mp4', 'mkv']),
   codec: z.string(),
   codecTag: z.string(),
   codecProfile: z.string().nullable(),
@@ -48,12 +52,21 @@ export const outcomeSchema = z.object({
       framing: framingSchema,
       /** Which Y'CbCr the trail of the source holds: as the source is taken to be, or what RGB is turned into. */
       basis: z.object({ matrix: z.string(), range: z.enum(['limited', 'full']) }),
-      /** The earlier field of an interlaced source, each of whose frames becomes one progressive frame; null: whole frames. */
+      /** The earlier field of an interlaced source, each of whose frames becomes one progressive frame unless it is kept; null: whole frames. */
       earlierField: z.enum(['top', 'bottom']).nullable(),
+      /** The deliverable has those fields as they are, and both are of `basis`. */
+      kept: z.boolean().optional(),
       /** Of the source's upright picture, both fields of an interlaced one. */
       lines: z.int().positive(),
       /** Of each entry of `audio`: start of the source's track against the picture, in samples of the source. */
       soundOffsets: z.array(z.int()),
+    })
+    .optional(),
+  /** Of a deliverable that keeps every sample; absent: others. */
+  exact: z
+    .object({
+      /** The layout in which its pictures are compared with the source's (profiles/kept-pixels.ts). */
+      comparedIn: z.string(),
     })
     .optional(),
   /** What will be written: an estimate for planning, on the safe side; near to exact where the codec fixes every packet. */

@@ -1,6 +1,6 @@
 /** What cannot stand together in a profile, whatever the clip. Each rule says where, what was found, and what would do. */
-import { soundFormats, traitsOf } from './codecs.ts';
-import { type Profile, standingChecks } from './schema.ts';
+import { soundContainers, soundFormats, traitsOf } from './codecs.ts';
+import { type CheckName, losslessCheck, type Profile, standingChecks } from './schema.ts';
 
 export interface Impossible {
   readonly code: 'profile-combination' | 'profile-check-left-out';
@@ -20,7 +20,7 @@ const container: Rule = ({ container: form, video, audio, reel }) => {
   const out: Impossible[] = [];
   const picture = traitsOf(video).containers;
   if (!picture.includes(form)) out.push(no(['container'], `${form} with ${video.codec}`, picture.join(', ')));
-  const sound = soundFormats[audio.format].containers;
+  const sound = soundContainers(audio.format);
   if (audio.tracks !== 'none' && !sound.includes(form)) out.push(no(['audio', 'format'], `${audio.format} in ${form}`, form === 'mp4' ? 'aac' : `a container of: ${sound.join(', ')}`));
   if (form === 'mp4' && reel !== 'none') out.push(no(['reel'], `${reel} in mp4, which has no place for a reel name`, 'none'));
   return out;
@@ -33,9 +33,9 @@ const pixels: Rule = ({ video, pixel_format: format }) => {
 
 const raster: Rule = ({ raster: { policy, width, height, multiple_of: multiple, enlarge }, pixel_format: format, video }) => {
   const out: Impossible[] = [];
-  if (policy === 'native') {
-    if (width !== null) out.push(no(['raster', 'width'], `${width} with native`, 'null, or another policy'));
-    if (height !== null) out.push(no(['raster', 'height'], `${height} with native`, 'null, or another policy'));
+  if (policy === 'native' || policy === 'coded') {
+    if (width !== null) out.push(no(['raster', 'width'], `${width} with ${policy}`, 'null, or another policy'));
+    if (height !== null) out.push(no(['raster', 'height'], `${height} with ${policy}`, 'null, or another policy'));
   } else {
     if (width === null) out.push(no(['raster', 'width'], `null with ${policy}`, 'a number of pixels'));
     if (policy === 'fill' && height === null) out.push(no(['raster', 'height'], 'null with fill', 'a number of pixels'));
@@ -56,8 +56,33 @@ const raster: Rule = ({ raster: { policy, width, height, multiple_of: multiple, 
 const range: Rule = ({ colour, video }) => (colour.range === 'full' && !traitsOf(video).carriesFullRange ? [no(['colour', 'range'], `full with ${video.codec}`, 'limited, or source')] : []);
 
 const soundRate: Rule = ({ audio }) => {
-  const rates = soundFormats[audio.format].rates;
+  const rates = audio.format === 'source' ? null : soundFormats[audio.format].rates;
   return audio.rate !== 'source' && rates !== null && !rates.includes(audio.rate) ? [no(['audio', 'rate'], `${audio.rate} with ${audio.format}`, rates.join(', '))] : [];
+};
+
+/** Fields that a lossless codec leaves no choice, since anything else would change a sample; their values are for such a codec alone. */
+const keeping: readonly [path: readonly string[], value: string | number, only: boolean, of: (profile: Profile) => unknown][] = [
+  [['pixel_format'], 'source', true, (profile) => profile.pixel_format],
+  [['raster', 'policy'], 'coded', true, (profile) => profile.raster.policy],
+  [['raster', 'multiple_of'], 1, false, (profile) => profile.raster.multiple_of],
+  [['interlaced'], 'keep', true, (profile) => profile.interlaced],
+  [['colour', 'primaries'], 'source', false, (profile) => profile.colour.primaries],
+  [['colour', 'transfer'], 'source', false, (profile) => profile.colour.transfer],
+  [['colour', 'matrix'], 'source', false, (profile) => profile.colour.matrix],
+  [['colour', 'range'], 'source', false, (profile) => profile.colour.range],
+  [['colour', 'untagged'], 'keep', true, (profile) => profile.colour.untagged],
+  [['audio', 'format'], 'source', true, (profile) => profile.audio.format],
+  [['audio', 'rate'], 'source', false, (profile) => profile.audio.rate],
+  [['audio', 'tolerance_frames'], 'keep', true, (profile) => profile.audio.tolerance_frames],
+];
+
+const lossless: Rule = (profile) => {
+  const { codec } = profile.video;
+  if (traitsOf(profile.video).lossless) {
+    const changed = keeping.flatMap(([path, value, , of]) => (of(profile) === value ? [] : [no(path, `${of(profile)} with ${codec}`, String(value))]));
+    return profile.burn_in.length === 0 ? changed : [...changed, no(['burn_in'], `text in the picture with ${codec}`, '[]')];
+  }
+  return keeping.flatMap(([path, value, only, of]) => (only && of(profile) === value ? [no(path, `${value} with ${codec}`, 'another value, or the codec ffv1')] : []));
 };
 
 const placeholders = ['clip', 'roll', 'reel', 'day', 'profile', 'timecode'] as const;
@@ -81,11 +106,14 @@ const burnIn: Rule = ({ burn_in: texts }) =>
     return first < index ? [no(['burn_in', index, 'place'], `${place}, which text ${first + 1} has already`, 'a place of its own')] : [];
   });
 
-const checks: Rule = ({ checks: asked, reel }) => {
-  const out: Impossible[] = standingChecks
+const checks: Rule = ({ checks: asked, reel, video }) => {
+  const keeps = traitsOf(video).lossless;
+  const standing: CheckName[] = [...standingChecks, ...(keeps ? [losslessCheck] : [])];
+  const out: Impossible[] = standing
     .filter((check) => !asked.includes(check))
-    .map((check) => ({ code: 'profile-check-left-out', path: ['checks'], found: `no ${check}`, expected: `all of: ${standingChecks.join(', ')}` }));
+    .map((check) => ({ code: 'profile-check-left-out', path: ['checks'], found: `no ${check}`, expected: `all of: ${standing.join(', ')}` }));
   if (new Set(asked).size !== asked.length) out.push(no(['checks'], 'a check twice', 'every check once'));
+  if (!keeps && asked.includes(losslessCheck)) out.push(no(['checks'], `${losslessCheck}, with ${video.codec}, which loses something`, 'ffv1, or no such check'));
   if (asked.includes('reel') && reel === 'none') out.push(no(['checks'], 'reel, with a reel of none', 'a reel that is written, or no such check'));
   return out;
 };
@@ -94,5 +122,5 @@ const checks: Rule = ({ checks: asked, reel }) => {
 export const reservedName = (profile: Pick<Profile, 'name'>): Impossible[] => (profile.name === 'reports' ? [no(['name'], 'reports, which is the folder of the reports', 'another name')] : []);
 
 export function impossibleCombinations(profile: Profile): Impossible[] {
-  return [reservedName, container, pixels, raster, range, soundRate, fileName, burnIn, checks].flatMap((rule) => rule(profile));
+  return [reservedName, container, pixels, raster, lossless, range, soundRate, fileName, burnIn, checks].flatMap((rule) => rule(profile));
 }

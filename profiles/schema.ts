@@ -5,19 +5,23 @@
 import { z } from 'zod';
 import { type MasterProfile, masterSchema } from './master/schema.ts';
 
-export const containers = ['mov', 'mp4'] as const;
-export const videoCodecs = ['vc3', 'rdd36', 'h264'] as const;
+export const containers = ['mov', 'mp4', 'mkv'] as const;
+export const videoCodecs = ['vc3', 'rdd36', 'h264', 'ffv1'] as const;
 export const vc3Qualities = ['lb', 'sq', 'hq', 'hqx', '444'] as const;
 export const rdd36Qualities = ['proxy', 'lt', 'standard', 'hq', '4444', '4444-xq'] as const;
-export const rasterPolicies = ['native', 'fit', 'fill'] as const;
-export const audioFormats = ['s16', 's24', 'aac'] as const;
+/** Slices a frame that the FFV1 encoder cuts into equal parts across and down. */
+export const ffv1Slices = [4, 6, 9, 12, 16, 24, 30] as const;
+export const rasterPolicies = ['coded', 'native', 'fit', 'fill'] as const;
+export const audioFormats = ['source', 's16', 's24', 'aac'] as const;
 export const burnInTexts = ['timecode', 'clip', 'roll', 'reel', 'profile'] as const;
 export const burnInPlaces = ['top-left', 'top-centre', 'top-right', 'bottom-left', 'bottom-centre', 'bottom-right'] as const;
 /** Every check that this version can run; a profile that asks for another one is refused. */
-export const checkNames = ['frames', 'duration', 'timecode', 'cadence', 'picture', 'colour-tags', 'codec', 'audio', 'decode', 'trail', 'levels', 'sound-trail', 'payload', 'reel'] as const;
+export const checkNames = ['frames', 'duration', 'timecode', 'cadence', 'picture', 'colour-tags', 'codec', 'audio', 'decode', 'trail', 'levels', 'sound-trail', 'payload', 'lossless', 'reel'] as const;
 export type CheckName = (typeof checkNames)[number];
 /** Without these no deliverable counts as proved (DESIGN, "What a roll must pass"); a profile cannot leave one out. */
 export const standingChecks = ['frames', 'duration', 'timecode', 'cadence', 'picture', 'colour-tags', 'codec', 'audio', 'decode', 'trail', 'levels', 'sound-trail', 'payload'] as const satisfies readonly CheckName[];
+/** What stands beside them wherever nothing may be lost. */
+export const losslessCheck = 'lossless' as const satisfies CheckName;
 
 const name = z.string().regex(/^[a-z0-9][a-z0-9-]{0,62}$/, 'small letters, digits and hyphens, at most 63, not starting with a hyphen');
 
@@ -36,30 +40,35 @@ const h264 = z.strictObject({
   key_frame_seconds: z.int().min(1).max(10).describe('Longest distance between key frames, whole seconds'),
 });
 
+const ffv1 = z.strictObject({
+  codec: z.literal('ffv1').describe('FFV1 version 3, RFC 9043: lossless, every frame a key frame, a checksum in every slice'),
+  slices: z.union(ffv1Slices.map((count) => z.literal(count))).describe('Parts of a frame that are coded, checked and decoded each by itself: more are faster on many cores and a little larger'),
+});
+
 export const profileSchema = z.strictObject({
   version: z.literal(1).describe('Version of this file form'),
   name: name.describe('What the profile is called on the command line and in folders'),
   summary: z.string().min(1).max(200).describe('One line for people'),
-  container: z.enum(containers).describe('File form. mov holds every codec; mp4 holds h264 with aac and has no place for a reel name'),
-  video: z.discriminatedUnion('codec', [vc3, rdd36, h264]).describe('Picture codec and its settings'),
-  pixel_format: z.enum(['yuv420p', 'yuv422p', 'yuv422p10le', 'yuv444p10le']).describe('Chroma layout and depth of the encoded picture'),
+  container: z.enum(containers).describe('File form. mov holds every codec but ffv1; mp4 holds h264 with aac and has no place for a reel name; mkv (Matroska, RFC 9559) holds ffv1'),
+  video: z.discriminatedUnion('codec', [vc3, rdd36, h264, ffv1]).describe('Picture codec and its settings'),
+  pixel_format: z.enum(['source', 'yuv420p', 'yuv422p', 'yuv422p10le', 'yuv444p10le']).describe('Chroma layout and depth of the encoded picture; source, with ffv1: as the clip has them'),
   raster: z
     .strictObject({
-      policy: z.enum(rasterPolicies).describe('native: as shot; fit: inside width x height, nothing cut; fill: exactly width x height, centre kept, edges cut'),
-      width: z.int().min(16).max(16384).nullable().describe('Pixels; null with native'),
-      height: z.int().min(16).max(16384).nullable().describe('Pixels; with fit null leaves the height free'),
+      policy: z.enum(rasterPolicies).describe('coded: pixel by pixel as the clip holds it, neither turned nor made square; native: as shot, upright, square pixels; fit: inside width x height, nothing cut; fill: exactly width x height, centre kept, edges cut'),
+      width: z.int().min(16).max(16384).nullable().describe('Pixels; null with coded and native'),
+      height: z.int().min(16).max(16384).nullable().describe('Pixels; null with coded and native; with fit null leaves the height free'),
       multiple_of: z.union([z.literal(1), z.literal(2), z.literal(4), z.literal(8), z.literal(16)]).describe('Width and height come out as multiples of this: the nearest one, halves upwards, never outside the box; a picture that is not scaled is cut to it'),
       enlarge: z.boolean().describe('false: a smaller source keeps its size; fill needs true'),
     })
-    .describe('How large the picture is; it comes out upright and with square pixels, every line of the source kept before scaling'),
-  interlaced: z.enum(['hold', 'deinterlace']).describe('What to do with interlaced sources: hold the clip, or make one progressive frame of each frame'),
+    .describe('How large the picture is; but for coded it comes out upright and with square pixels, every line of the source kept before scaling'),
+  interlaced: z.enum(['hold', 'deinterlace', 'keep']).describe('What to do with interlaced sources: hold the clip, make one progressive frame of each frame, or (ffv1) keep the fields as they are and say so'),
   colour: z
     .strictObject({
       primaries: z.enum(['source', 'bt709', 'bt2020']).describe('source: as the source says. Another value is what the source must have: primaries are not converted'),
       transfer: z.enum(['source', 'bt709', 'smpte2084', 'arib-std-b67']).describe('source: as the source says. Another value is what the source must have: transfers are not converted'),
       matrix: z.enum(['source', 'bt709', 'bt2020nc', 'smpte170m']).describe('The picture is converted when the source differs; source with an RGB source: the matrix that belongs to its primaries'),
       range: z.enum(['source', 'limited', 'full']).describe('The levels are converted when the source differs; source with an RGB source: limited. rdd36 is always limited'),
-      untagged: z.enum(['hold', 'bt709']).describe('What an untagged source is taken for; hold: refused. A matrix alone that is missing is the one that belongs to the primaries, and levels that are not tagged are limited'),
+      untagged: z.enum(['hold', 'bt709', 'keep']).describe('What an untagged source is taken for; hold: refused; keep, with ffv1: for nothing, it stays untagged. A matrix alone that is missing is the one that belongs to the primaries, and levels that are not tagged are limited'),
     })
     .describe('Colour tags of the output. No look is applied'),
   timecode: z
@@ -71,11 +80,11 @@ export const profileSchema = z.strictObject({
   audio: z
     .strictObject({
       tracks: z.enum(['all', 'first', 'none']).describe('Which of the source tracks are carried over, layout kept'),
-      format: z.enum(audioFormats).describe('s16, s24: uncompressed whole numbers; aac: compressed, 160 kbit/s a channel'),
+      format: z.enum(audioFormats).describe('source, with ffv1: uncompressed sound of the clip, each track sample for sample in its own form, and no other; s16, s24: uncompressed whole numbers; aac: compressed, 160 kbit/s a channel'),
       rate: z.union([z.literal('source'), z.literal(48000), z.literal(96000)]).describe('Samples a second'),
-      tolerance_frames: z.int().min(0).max(50).describe('Sound shorter or longer than the picture by at most this many frames is cut or filled with silence to the picture; beyond it the clip is held'),
+      tolerance_frames: z.union([z.int().min(0).max(50), z.literal('keep')]).describe('keep, with ffv1: every sample of the clip, however long the picture is. A number: sound shorter or longer than the picture by at most this many frames is cut or filled with silence to the picture; beyond it the clip is held'),
     })
-    .describe('Sound always comes out exactly as long as the picture'),
+    .describe('Sound comes out exactly as long as the picture, or, with tolerance_frames: keep, as long as in the clip'),
   file_name: z.string().min(1).max(200).describe('Template of the file name without extension: {clip} {roll} {reel} {day} {profile} {timecode}. {clip} must be there. What file systems refuse becomes _, and a name beyond 200 bytes is cut and ends in a short checksum of the whole'),
   burn_in: z
     .array(
@@ -87,7 +96,7 @@ export const profileSchema = z.strictObject({
     )
     .max(6)
     .describe('Text in the picture; [] for none'),
-  checks: z.array(z.enum(checkNames)).describe(`Checks that must have passed: all of ${standingChecks.join(', ')}; and reel where it matters`),
+  checks: z.array(z.enum(checkNames)).describe(`Checks that must have passed: all of ${standingChecks.join(', ')}; ${losslessCheck} with ffv1; and reel where it matters`),
 });
 export type Profile = z.infer<typeof profileSchema>;
 

@@ -10,7 +10,7 @@ export const levels: Check = {
   run: ({ compared: { picture }, outcome }) => {
     if (picture === null) return null;
     const { off, fault, untold } = picture.levels;
-    const expected = `${outcome.colour.matrix} ${outcome.colour.range}, converted from the source`;
+    const expected = outcome.proof?.kept === true ? 'as the source has them' : `${outcome.colour.matrix} ${outcome.colour.range}, converted from the source`;
     // Frames that are out of place have no colours to compare; the trail says so, and nothing is passed here for it.
     if (off === null) return { measured: 'no frame in its place to compare', expected, faults: [{ code: 'levels-differ', found: 'no frame in its place to compare', expected }] };
     const faint = untold.length === 0 ? '' : `; too little in the picture to tell ${untold.join(' and ')}`;

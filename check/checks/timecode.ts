@@ -1,7 +1,9 @@
 import { formatRatio, ratio } from '../../media/rate.ts';
 import { formatTimecode, type Timecode } from '../../media/timecode.ts';
-import { type Check, compare } from '../check.ts';
-import type { TimecodeTrack } from '../movie-atoms.ts';
+import { type Check, compare, type Line } from '../check.ts';
+import type { Outcome } from '../../profiles/outcome.ts';
+import type { Matroska } from '../matroska.ts';
+import type { MovieAtoms, TimecodeTrack } from '../movie-atoms.ts';
 
 function label(timecode: Timecode | null): string {
   return timecode === null ? 'none' : `${formatTimecode(timecode)} (base ${timecode.base}, ${timecode.drop ? 'drop' : 'non-drop'})`;
@@ -12,19 +14,31 @@ function ofTrack(track: TimecodeTrack): Timecode | null {
   return track.counter || track.base === 0 ? null : { frame: track.frame, base: track.base, drop: track.drop };
 }
 
-/** Start label, drop flag, label base and rate, read twice: by ffprobe, and from the track's own bytes. */
+function trackLines({ timecodeTracks }: MovieAtoms, { timecode: wanted, rate }: Outcome): Line[] {
+  const [track] = timecodeTracks;
+  return [
+    ['start in the track', track === undefined ? 'none' : label(ofTrack(track)), label(wanted)],
+    ['timecode tracks', timecodeTracks.length, wanted === null ? 0 : 1],
+    ...(track === undefined || track.frameDuration === 0 || track.timeScale === 0 ? [] : ([['rate of the track', formatRatio(ratio(track.timeScale, track.frameDuration)), formatRatio(rate)]] as const)),
+  ];
+}
+
+/** Matroska keeps the label as it is written; what it counts is the track's rate (checked with the codec). */
+function tagLines({ tags }: Matroska, { timecode: wanted }: Outcome): Line[] {
+  const labels = tags.filter(({ name }) => name === 'TIMECODE');
+  return [
+    ['start in the tags', labels[0]?.value ?? 'none', wanted === null ? 'none' : formatTimecode(wanted)],
+    ['timecode tags', labels.length, wanted === null ? 0 : 1],
+  ];
+}
+
+/** Start label, drop flag, label base and rate, read twice: by ffprobe, and from the bytes of track or tag. */
 export const timecode: Check = {
   name: 'timecode',
   rests: ['packets', 'atoms'],
-  run: ({ measured: { facts, atoms }, outcome }) => {
-    if (facts === null || atoms === null) return null;
-    const track = atoms.timecodeTracks[0];
-    const wanted = outcome.timecode;
-    return compare('timecode-differs', [
-      ['start', label(facts.timecode), label(wanted)],
-      ['start in the track', track === undefined ? 'none' : label(ofTrack(track)), label(wanted)],
-      ['timecode tracks', atoms.timecodeTracks.length, wanted === null ? 0 : 1],
-      ...(track === undefined || track.frameDuration === 0 || track.timeScale === 0 ? [] : ([['rate of the track', formatRatio(ratio(track.timeScale, track.frameDuration)), formatRatio(outcome.rate)]] as const)),
-    ]);
+  run: ({ measured: { facts, atoms, matroska }, outcome }) => {
+    const lines = matroska !== null ? tagLines(matroska.file, outcome) : atoms !== null ? trackLines(atoms, outcome) : null;
+    if (facts === null || lines === null) return null;
+    return compare('timecode-differs', [['start', label(facts.timecode), label(outcome.timecode)], ...lines]);
   },
 };

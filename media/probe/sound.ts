@@ -24,7 +24,7 @@ function clockOf(timeBase: Ratio, sampleRate: number): Clock {
 
 /**
  * Samples in counted packets. Uncompressed sound is measured in bytes, but never beyond the packet's own duration (an
- * edit list may cut the last packet short). Other sound is measured in durations, summed before rounding.
+ * edit list may cut the last packet short), unless the clock is too coarse to count samples by (Matroska's milliseconds). Other sound is measured in durations, summed before rounding.
  */
 function samplesIn(packets: ReadonlyMap<string, number>, block: number | null, clock: Clock): number {
   let whole = 0;
@@ -32,7 +32,7 @@ function samplesIn(packets: ReadonlyMap<string, number>, block: number | null, c
   for (const [key, count] of packets) {
     const [bytes, duration] = key.split('/').map(Number) as [number, number];
     const byDuration = Number(roundedDivision(BigInt(duration) * clock.top, clock.bottom));
-    if (block !== null) whole += count * (duration > 0 ? Math.min(Math.floor(bytes / block), byDuration) : Math.floor(bytes / block));
+    if (block !== null) whole += count * (duration > 0 && clock.top <= clock.bottom ? Math.min(Math.floor(bytes / block), byDuration) : Math.floor(bytes / block));
     else ticks += BigInt(duration) * BigInt(count);
   }
   return whole + safeNumber(roundedDivision(ticks * clock.top, clock.bottom));

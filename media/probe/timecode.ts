@@ -14,6 +14,11 @@ export interface StartTimecode {
 
 const NONE: StartTimecode = { timecode: null, from: null, refused: null };
 
+/** Matroska has its tags in capitals (RFC 9559, 5.1.8.1.2.1). */
+function tagOf(tags: Readonly<Record<string, string>>, name: string): string | undefined {
+  return tags[name] ?? tags[name.toUpperCase()];
+}
+
 function read(label: string, at: Rate | number, from: string): StartTimecode {
   try {
     return { timecode: parseTimecode(label, at), from, refused: null };
@@ -31,13 +36,13 @@ function read(label: string, at: Rate | number, from: string): StartTimecode {
  */
 export function startTimecode(headers: Headers, picture: StreamHeader, rate: Rate, components: readonly MxfTimecode[]): StartTimecode {
   const tracks = headers.streams.filter((stream) => stream.codec_tag_string === 'tmcd' && stream.tags.timecode !== undefined);
-  const label = picture.tags.timecode ?? tracks[0]?.tags.timecode;
+  const label = tagOf(picture.tags, 'timecode') ?? tracks[0]?.tags.timecode;
   if (label !== undefined) {
     const track = tracks.find((stream) => stream.tags.timecode === label);
     if (track === undefined) return read(label, rate, 'header');
     return read(label, ratioOf(track.avg_frame_rate) ?? rate, 'tmcd');
   }
-  const container = headers.format.tags.timecode;
+  const container = tagOf(headers.format.tags, 'timecode');
   if (container === undefined) return NONE;
   for (const { start, base, drop } of components) {
     try {
@@ -54,5 +59,5 @@ export function startTimecode(headers: Headers, picture: StreamHeader, rate: Rat
 /** Reel name: beside the timecode (tmcd `name`), else on the picture, else on the container. */
 export function reelOf(headers: Headers, picture: StreamHeader): string | null {
   const track = headers.streams.find((stream) => stream.codec_tag_string === 'tmcd' && stream.tags.reel_name !== undefined);
-  return track?.tags.reel_name ?? picture.tags.reel_name ?? headers.format.tags.reel_name ?? null;
+  return track?.tags.reel_name ?? tagOf(picture.tags, 'reel_name') ?? tagOf(headers.format.tags, 'reel_name') ?? null;
 }

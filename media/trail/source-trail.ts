@@ -1,7 +1,8 @@
 /**
  * The trail of a source as it is kept beside the reports, so that a deliverable can be proved in years to come without
  * the source. One file: a line that names form and version, then, deflated (RFC 1951 in RFC 1950), a JSON header with its
- * length before it, luma as differences from frame to frame (low bytes, then high bytes), colour, and each track's sound.
+ * length before it, luma as differences from frame to frame (low bytes, then high bytes), colour, each track's sound, and
+ * the hashes of every picture where it has an exact part.
  *
  * Its name in reports is the SHA-256 of what was deflated: compressors differ, the trail does not.
  */
@@ -10,6 +11,7 @@ import { promisify } from 'node:util';
 import { deflate, inflate } from 'node:zlib';
 import { z } from 'zod';
 import { ratioSchema, type Ratio } from '../rate.ts';
+import { type ExactTrail, HASH_BYTES } from './exact.ts';
 import { CELLS, COLOUR_CELLS, colourFrames, type PictureTrail } from './form.ts';
 import { readSoundTrail, soundTrailBytes } from './sound-bytes.ts';
 import type { SoundTrail } from './sound-trail.ts';
@@ -20,6 +22,8 @@ export interface SourceTrail {
   readonly times: { readonly timeBase: Ratio; readonly ticks: Float64Array };
   /** By track of the source facts; null: no deliverable takes that track. */
   readonly sounds: readonly (SoundTrail | null)[];
+  /** Absent: no deliverable keeps every sample. */
+  readonly exact?: ExactTrail;
 }
 
 const FORM = Buffer.from('rushlight frame trail 1\n', 'latin1');
@@ -35,6 +39,7 @@ const headerSchema = z.strictObject({
   /** Steps between neighbours in order, equal ones together: ticks and count. */
   steps: z.array(z.tuple([z.int(), z.int().positive()])),
   sounds: z.array(z.int().positive().nullable()),
+  exact: z.strictObject({ pixelFormat: z.string(), pictures: z.int().nonnegative(), sounds: z.array(z.string().regex(/^[0-9a-f]{64}$/).nullable()) }).optional(),
 });
 
 export class TrailError extends Error {
@@ -99,7 +104,7 @@ export interface WrittenTrail {
   readonly digest: string;
 }
 
-export async function trailFile({ picture, times, sounds }: SourceTrail): Promise<WrittenTrail> {
+export async function trailFile({ picture, times, sounds, exact }: SourceTrail): Promise<WrittenTrail> {
   const tracks = sounds.map((sound) => (sound === null ? null : soundTrailBytes(sound)));
   const header: z.input<typeof headerSchema> = {
     frames: picture.frames,
@@ -109,11 +114,12 @@ export async function trailFile({ picture, times, sounds }: SourceTrail): Promis
     first: times.ticks[0] ?? 0,
     steps: stepsOf(times.ticks),
     sounds: tracks.map((track) => track?.length ?? null),
+    ...(exact === undefined ? {} : { exact: { pixelFormat: exact.pixelFormat, pictures: exact.pictures.length / HASH_BYTES, sounds: [...exact.sounds] } }),
   };
   const head = Buffer.from(JSON.stringify(header), 'utf8');
   const length = Buffer.alloc(4);
   length.writeUInt32LE(head.length);
-  const body = Buffer.concat([length, head, lumaBytes(picture), ...(picture.colour === null ? [] : [colourBytes(picture.colour)]), ...tracks.filter((track) => track !== null)]);
+  const body = Buffer.concat([length, head, lumaBytes(picture), ...(picture.colour === null ? [] : [colourBytes(picture.colour)]), ...tracks.filter((track) => track !== null), ...(exact === undefined ? [] : [exact.pictures])]);
   const packed = await promisify<Buffer, { level: number }, Buffer>(deflate)(body, { level: 6 });
   return { bytes: Buffer.concat([FORM, packed]), digest: createHash('sha256').update(body).digest('hex') };
 }
@@ -139,8 +145,9 @@ export async function readTrail(bytes: Buffer): Promise<{ readonly trail: Source
   const chroma = header.colour ? take(2 * 2 * COLOUR_CELLS * colourFrames(header.frames)) : null;
   const colour = chroma === null ? null : Uint16Array.from({ length: chroma.length / 2 }, (_, index) => chroma.readUInt16LE(2 * index));
   const sounds = header.sounds.map((size) => (size === null ? null : soundOf(take(size))));
+  const exact = header.exact === undefined ? {} : { exact: { ...header.exact, pictures: take(header.exact.pictures * HASH_BYTES) } };
   if (at !== body.length) throw new TrailError(`${body.length - at} bytes too many`);
-  const trail = { picture: { frames: header.frames, views: header.views, luma, colour }, times: { timeBase: header.timeBase, ticks: ticksOf(header.first, header.steps, header.frames) }, sounds };
+  const trail = { picture: { frames: header.frames, views: header.views, luma, colour }, times: { timeBase: header.timeBase, ticks: ticksOf(header.first, header.steps, header.frames) }, sounds, ...exact };
   return { trail, digest };
 }
 

@@ -6,8 +6,8 @@ import { traitsOf } from '../codecs.ts';
 import type { Profile } from '../schema.ts';
 
 /** Names as ffmpeg prints and takes them (ITU-T H.273). Only these are ever written into a filter. */
-const knownPrimaries = ['bt709', 'bt470m', 'bt470bg', 'smpte170m', 'smpte240m', 'film', 'bt2020', 'smpte428', 'smpte431', 'smpte432'] as const;
-const knownTransfers = ['bt709', 'bt470m', 'bt470bg', 'smpte170m', 'smpte240m', 'linear', 'log100', 'log316', 'iec61966-2-4', 'bt1361e', 'iec61966-2-1', 'bt2020-10', 'bt2020-12', 'smpte2084', 'smpte428', 'arib-std-b67'] as const;
+export const knownPrimaries = ['bt709', 'bt470m', 'bt470bg', 'smpte170m', 'smpte240m', 'film', 'bt2020', 'smpte428', 'smpte431', 'smpte432'] as const;
+export const knownTransfers = ['bt709', 'bt470m', 'bt470bg', 'smpte170m', 'smpte240m', 'linear', 'log100', 'log316', 'iec61966-2-4', 'bt1361e', 'iec61966-2-1', 'bt2020-10', 'bt2020-12', 'smpte2084', 'smpte428', 'arib-std-b67'] as const;
 /** Matrices that the scaler knows, by ffprobe's name. */
 const knownMatrices = ['bt709', 'fcc', 'bt470bg', 'smpte170m', 'smpte240m', 'bt2020nc'] as const;
 

@@ -11,6 +11,7 @@ import { estimatedBytes } from './bytes.ts';
 import { colourOf } from './colour.ts';
 import { coveredStrips } from './covered.ts';
 import { fileNameOf } from './file-name.ts';
+import { keptPictureOf } from './kept.ts';
 import { levelFor } from './level.ts';
 import { cutOf, type Raster, rasterOf } from './raster.ts';
 import { reelOf, reelOfSource } from './reel.ts';
@@ -42,6 +43,34 @@ function rasterFindings(raster: Raster, level: number | null, { profile, facts }
   return out;
 }
 
+/** What the picture is tagged with, and what its trail is compared by. */
+interface Picture {
+  /** As ffprobe reads it back. */
+  readonly pixelFormat: string;
+  readonly colour: Outcome['colour'];
+  readonly basis: NonNullable<Outcome['proof']>['basis'];
+  readonly kept: Pick<Outcome, 'exact' | 'fieldOrder' | 'pixelAspect'>;
+  readonly notes: readonly Finding[];
+}
+
+function keptOf(video: ClipFacts['video']): Picture | { findings: Finding[] } {
+  const decided = keptPictureOf(video);
+  if ('findings' in decided) return decided;
+  const { pixels, colour, basis, fieldOrder } = decided.picture;
+  return { pixelFormat: pixels.readBackAs, colour, basis, kept: { exact: { comparedIn: pixels.comparedIn }, fieldOrder, pixelAspect: video.pixelAspect }, notes: [] };
+}
+
+function pictureOf(video: ClipFacts['video'], profile: Profile): Picture | { findings: Finding[] } {
+  const traits = traitsOf(profile.video);
+  if (traits.lossless) return keptOf(video);
+  const colour = colourOf(video, profile);
+  if ('findings' in colour) return colour;
+  const { source, output } = colour.plan;
+  // ffprobe has a name of its own for H.264 4:2:0 of full range.
+  const pixelFormat = traits.readBackAs ?? (profile.video.codec === 'h264' && output.range === 'full' ? 'yuvj420p' : profile.pixel_format);
+  return { pixelFormat, colour: { ...output }, basis: isRgb(video.pixelFormat) ? rgbBasis : { matrix: source.matrix, range: source.range }, kept: {}, notes: colour.notes };
+}
+
 export function outcomeOf(request: OutcomeRequest): OutcomeDecision {
   const { day, roll, clip, facts, profile } = request;
   const { video } = facts;
@@ -49,7 +78,7 @@ export function outcomeOf(request: OutcomeRequest): OutcomeDecision {
   const about = (item: Finding): Finding => ({ ...item, roll, clip: clip.id, profile: profile.name });
 
   const timecode = timecodeOf(facts.timecode, video.rate, profile.timecode);
-  const colour = colourOf(video, profile);
+  const picture = pictureOf(video, profile);
   const sound = soundOf(facts, profile);
   const raster = rasterOf(video, profile.raster);
   const level = profile.video.codec === 'h264' ? levelFor(raster.width, raster.height, video.rate) : null;
@@ -60,15 +89,12 @@ export function outcomeOf(request: OutcomeRequest): OutcomeDecision {
     ...(/f(16|32)(le|be)?$/.test(video.pixelFormat) ? [finding('stills-scene-linear', `pixel format ${video.pixelFormat}`, 'frames that can be looked at as they are')] : []),
     ...(interlaced && profile.interlaced === 'hold' ? [finding('interlaced-held', `interlaced, ${video.fieldOrder}`, 'progressive')] : []),
     ...('findings' in timecode ? timecode.findings : []),
-    ...('findings' in colour ? colour.findings : []),
+    ...('findings' in picture ? picture.findings : []),
     ...('findings' in sound ? sound.findings : []),
     ...rasterFindings(raster, level, request),
   ];
-  if (refusals.length > 0 || 'findings' in timecode || 'findings' in colour || 'findings' in sound) return { outcome: null, findings: refusals.map(about) };
+  if (refusals.length > 0 || 'findings' in timecode || 'findings' in picture || 'findings' in sound) return { outcome: null, findings: refusals.map(about) };
 
-  const tags = colour.plan.output;
-  // ffprobe has a name of its own for H.264 4:2:0 of full range.
-  const readBackAs = traits.readBackAs ?? (profile.video.codec === 'h264' && tags.range === 'full' ? 'yuvj420p' : profile.pixel_format);
   const parts = { clip: clip.name, roll, reel: reelOfSource(facts, roll), day, profile: profile.name, timecode: timecode.timecode };
   const outcome: Outcome = {
     fileName: fileNameOf(profile.file_name, parts, profile.container),
@@ -76,8 +102,9 @@ export function outcomeOf(request: OutcomeRequest): OutcomeDecision {
     rate: video.rate,
     width: raster.width,
     height: raster.height,
-    pixelFormat: readBackAs,
-    colour: { ...tags },
+    pixelFormat: picture.pixelFormat,
+    colour: picture.colour,
+    ...picture.kept,
     container: profile.container,
     codec: traits.codec,
     codecTag: traits.tag,
@@ -89,12 +116,13 @@ export function outcomeOf(request: OutcomeRequest): OutcomeDecision {
     audio: sound.tracks,
     proof: {
       framing: { scaled: raster.scaled, window: { ...cutOf(raster), width: raster.width, height: raster.height }, covered: coveredStrips(profile, raster.width, raster.height) },
-      basis: isRgb(video.pixelFormat) ? rgbBasis : { matrix: colour.plan.source.matrix, range: colour.plan.source.range },
+      basis: picture.basis,
       earlierField: earlierField(video),
+      ...(traits.lossless ? { kept: true } : {}),
       lines: video.rotation === 90 || video.rotation === 270 ? video.width : video.height,
       soundOffsets: sound.tracks.map((track) => facts.audio[track.sourceTrack]?.startOffset ?? 0),
     },
-    estimatedBytes: estimatedBytes(profile, raster, video.frames, sound.tracks),
+    estimatedBytes: estimatedBytes(profile, video, raster, sound.tracks),
   };
-  return { outcome, notes: [...timecode.notes, ...colour.notes, ...sound.notes].map(about) };
+  return { outcome, notes: [...timecode.notes, ...picture.notes, ...sound.notes].map(about) };
 }

@@ -55,6 +55,7 @@ function asShot(width: Fraction, height: Fraction, multiple: number): Raster {
 }
 
 export function rasterOf(video: VideoFacts, raster: Profile['raster']): Raster {
+  if (raster.policy === 'coded') return { scaled: { width: video.width, height: video.height }, width: video.width, height: video.height };
   const { width, height } = upright(video);
   const multiple = raster.multiple_of;
   if (raster.policy === 'native' || raster.width === null) return asShot(width, height, multiple);

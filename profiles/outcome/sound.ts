@@ -2,7 +2,7 @@
 import { type Finding, finding } from '../../findings/finding.ts';
 import type { AudioFacts, ClipFacts } from '../../media/facts.ts';
 import type { Rate } from '../../media/rate.ts';
-import { soundFormats } from '../codecs.ts';
+import { keptSound, soundTraits } from '../codecs.ts';
 import type { Outcome } from '../outcome.ts';
 import type { Profile } from '../schema.ts';
 
@@ -13,6 +13,8 @@ const namedInAac: readonly string[] = ['mono', 'stereo', '2.1', '3.0', '3.0(back
 
 /** The layout as it is read back from the file; null: the file does not say. */
 function layoutOf(track: AudioFacts, profile: Profile, monoTracks: number): string | null {
+  // Matroska says how many channels there are, and no more.
+  if (profile.container === 'mkv') return null;
   const layout = track.layout ?? usualLayouts[track.channels] ?? null;
   if (profile.audio.format === 'aac') return layout !== null && namedInAac.includes(layout) ? layout : null;
   // QuickTime has no word for "mono" beside other mono tracks; ffmpeg leaves their layout out.
@@ -35,7 +37,13 @@ function differences(track: AudioFacts, frames: number, rate: Rate): { start: nu
   return { start: track.startOffset, end: track.startOffset + track.samples - samplesWithin(frames, rate, track.sampleRate) };
 }
 
-function fitOf(track: AudioFacts, number: number, facts: ClipFacts, tolerance: number): { held: Finding[]; notes: Finding[] } {
+/** Sound that is kept sample for sample has no silence put before it, and Matroska's clock is too coarse to say where within a frame it starts. */
+function keptOf({ startOffset }: AudioFacts, number: number): { held: Finding[]; notes: Finding[] } {
+  return { held: startOffset === 0 ? [] : [finding('no-place-for-it', `track ${number} starts ${Math.abs(startOffset)} samples ${startOffset > 0 ? 'after' : 'before'} the picture`, 'sound that starts with the picture')], notes: [] };
+}
+
+function fitOf(track: AudioFacts, number: number, facts: ClipFacts, tolerance: Profile['audio']['tolerance_frames']): { held: Finding[]; notes: Finding[] } {
+  if (tolerance === 'keep') return keptOf(track, number);
   const { frames, rate } = facts.video;
   const { start, end } = differences(track, frames, rate);
   const said = [
@@ -52,12 +60,16 @@ function fitOf(track: AudioFacts, number: number, facts: ClipFacts, tolerance: n
 
 export function soundOf(facts: ClipFacts, profile: Profile): { tracks: Outcome['audio']; notes: Finding[] } | { findings: Finding[] } {
   const { audio } = profile;
-  const format = soundFormats[audio.format];
   const sources = audio.tracks === 'none' ? [] : audio.tracks === 'first' ? facts.audio.slice(0, 1) : facts.audio;
   const monoTracks = sources.filter((track) => track.channels === 1).length;
   const held: Finding[] = [];
   const notes: Finding[] = [];
-  const tracks = sources.map((track, index) => {
+  const tracks = sources.flatMap((track, index) => {
+    const format = soundTraits(audio.format, track.codec);
+    if (format === null) {
+      held.push(finding('no-place-for-it', `track ${index + 1}: ${track.codec}`, `uncompressed sound: ${keptSound.join(', ')}`));
+      return [];
+    }
     const sampleRate = audio.rate === 'source' ? track.sampleRate : audio.rate;
     if (track.channels > format.channels) held.push(finding('sound-not-offered', `track ${index + 1}: ${track.channels} channels`, `at most ${format.channels} with ${audio.format}`));
     if (format.rates !== null && !format.rates.includes(sampleRate)) held.push(finding('sound-not-offered', `track ${index + 1}: ${sampleRate} samples a second`, `one of ${format.rates.join(', ')} with ${audio.format}`));
@@ -70,7 +82,7 @@ export function soundOf(facts: ClipFacts, profile: Profile): { tracks: Outcome['
       sampleRate,
       channels: track.channels,
       layout: layoutOf(track, profile, monoTracks),
-      samples: samplesWithin(facts.video.frames, facts.video.rate, sampleRate),
+      samples: audio.tolerance_frames === 'keep' ? track.samples : samplesWithin(facts.video.frames, facts.video.rate, sampleRate),
       tolerance: format.block,
     };
   });

@@ -1,5 +1,5 @@
 /** The recipe: everything but the input of the one ffmpeg command that makes all deliverables of a job from one decode. */
-import type { ClipFacts } from '../../media/facts.ts';
+import { type ClipFacts, earlierField } from '../../media/facts.ts';
 import { FIRST_PIPE } from '../../media/tools/run.ts';
 import { reelOfSource } from '../outcome/reel.ts';
 import type { Outcome } from '../outcome.ts';
@@ -44,11 +44,10 @@ export function recipeOf({ facts, deliverables, words, textFolder, frames = fals
     const text = burnIn(profile, outcome, { ...words, reel: reelOfSource(facts, words.roll) }, textFolder, `text-${index}`);
     return { filters: [...pictureFilters(facts, profile, outcome), ...text.filters, tagFilter(outcome)], files: text.files };
   });
-  const split = `split=${ways.length}${ways.map((_, index) => `[in${index}]`).join('')}`;
   const witness = witnessOf(facts, deliverables.map(({ outcome }) => outcome), FIRST_PIPE + deliverables.length);
-  const taken = [...(ways.length > 0 ? ['shown'] : []), ...(frames ? ['frames'] : []), 'trail'];
+  const taken = [...(ways.length > 0 ? ['shown'] : []), ...(frames ? ['frames'] : []), ...witness.taken];
   const decoded = `[0:${facts.video.streamIndex}]${WITNESS},split=${taken.length}${taken.map((pad) => `[${pad}]`).join('')}`;
-  const shared = ways.length > 0 ? [`[shown]${[...sharedFilters(facts), split].join(',')}`] : [];
+  const shared = sharedChains(facts, deliverables.map(({ profile }) => profile));
   const graph = [decoded, ...witness.chains, ...shared, ...ways.map((way, index) => `[in${index}]${way.filters.join(',')}[out${index}]`)].join(';');
   return {
     // A conversion that nobody asked for is an error, not a filter put in behind our back.
@@ -62,4 +61,15 @@ export function recipeOf({ facts, deliverables, words, textFolder, frames = fals
     pipes: [...deliverables.map((_, deliverable): Pipe => ({ kind: 'payload', deliverable })), ...witness.pipes, ...(frames ? [{ kind: 'frames' } as const] : [])],
     textFiles: ways.flatMap((way) => way.files),
   };
+}
+
+/** From `[shown]` to `[in<index>]` of each deliverable. Fields are made into frames once for all that want frames. */
+function sharedChains(facts: ClipFacts, profiles: readonly Profile[]): string[] {
+  const keeps = (profile: Profile): boolean => earlierField(facts.video) !== null && profile.interlaced === 'keep';
+  const chain = (from: string, fields: 'made' | 'kept'): string[] => {
+    const pads = profiles.flatMap((profile, index) => (keeps(profile) === (fields === 'kept') ? [`[in${index}]`] : []));
+    return pads.length === 0 ? [] : [`[${from}]${[...sharedFilters(facts, fields), `split=${pads.length}${pads.join('')}`].join(',')}`];
+  };
+  if (!(profiles.some(keeps) && !profiles.every(keeps))) return [...chain('shown', 'made'), ...chain('shown', 'kept')];
+  return ['[shown]split=2[shown-frames][shown-fields]', ...chain('shown-frames', 'made'), ...chain('shown-fields', 'kept')];
 }

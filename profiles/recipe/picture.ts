@@ -4,6 +4,7 @@ import { isRgb } from '../../media/pixel-format.ts';
 import { formatRatio } from '../../media/rate.ts';
 import { colourOf } from '../outcome/colour.ts';
 import { cutOf, rasterOf } from '../outcome/raster.ts';
+import { keptPixels } from '../kept-pixels.ts';
 import type { Outcome } from '../outcome.ts';
 import type { Profile } from '../schema.ts';
 
@@ -20,9 +21,10 @@ export const WITNESS = 'showinfo=checksum=0';
 /**
  * What all deliverables share behind that. The frames are numbered in the rate that was measured: the time base of a
  * file may not be able to express it (600 ticks a second at 23.976), and the start of a file may not be 0. `fps` gives the encoders the rate and, with times that are exact, passes every frame once.
+ * `fields`: of an interlaced source, whether they are made into frames or kept.
  */
-export function sharedFilters({ video }: ClipFacts): string[] {
-  const earlier = earlierField(video);
+export function sharedFilters({ video }: ClipFacts, fields: 'made' | 'kept'): string[] {
+  const earlier = fields === 'kept' ? null : earlierField(video);
   return [
     // The bare scaler unpacks what the deinterlacer does not take (packed 4:2:2), and passes everything else.
     ...(earlier === null ? [] : [`scale=flags=${SCALE_FLAGS}`, `bwdif=mode=send_frame:parity=${earlier === 'top' ? 'tff' : 'bff'}:deint=all`]),
@@ -32,8 +34,19 @@ export function sharedFilters({ video }: ClipFacts): string[] {
   ];
 }
 
+/** Between a decoder and an encoder that keeps every sample stands nothing but the name that the encoder knows the samples by. */
+function keptFilters({ video }: ClipFacts): string[] {
+  const pixels = keptPixels(video.pixelFormat);
+  if (pixels === null) throw new RangeError('a recipe was asked for what the profile refuses');
+  const { num, den } = video.pixelAspect;
+  // Plane by plane, without a scaler: none of them is touched.
+  const renamed = pixels.encodedAs === video.pixelFormat ? [] : [`mergeplanes=mapping=0x000102:format=${pixels.encodedAs}`];
+  return [...renamed, `setsar=sar=${num}/${den}:max=${Math.max(num, den, 100)}`];
+}
+
 /** To raster, pixel format, matrix and range of the outcome. Text is drawn behind this, `tagFilter` comes last. */
 export function pictureFilters(facts: ClipFacts, profile: Profile, outcome: Outcome): string[] {
+  if (outcome.exact !== undefined) return keptFilters(facts);
   const raster = rasterOf(facts.video, profile.raster);
   const { scaled } = raster;
   const colour = colourOf(facts.video, profile);
@@ -53,6 +66,9 @@ export function pictureFilters(facts: ClipFacts, profile: Profile, outcome: Outc
 }
 
 /** Tags set on the frames reach stream and container with every encoder; the encoders' own options do not. */
-export function tagFilter({ colour }: Outcome): string {
-  return `setparams=field_mode=prog:range=${colour.range}:color_primaries=${colour.primaries}:color_trc=${colour.transfer}:colorspace=${colour.matrix}`;
+export function tagFilter({ colour, fieldOrder, exact }: Outcome): string {
+  const field = fieldOrder === 'top-first' ? 'tff' : fieldOrder === 'bottom-first' ? 'bff' : 'prog';
+  // Where nobody said that there are fields, a decoder that finds some is left to say so, and the check to find it.
+  const mode = exact !== undefined && field === 'prog' ? '' : `field_mode=${field}:`;
+  return `setparams=${mode}range=${colour.range ?? 'unknown'}:color_primaries=${colour.primaries ?? 'unknown'}:color_trc=${colour.transfer ?? 'unknown'}:colorspace=${colour.matrix ?? 'unknown'}`;
 }

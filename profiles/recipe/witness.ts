@@ -1,15 +1,20 @@
 /** What the one decode tells besides the deliverables: the trail of the source, on pipes. */
 import { type ClipFacts, earlierField } from '../../media/facts.ts';
 import { payloadOptions, sourceStreams } from '../../media/payload.ts';
+import { exactTap, pictureHashes, soundHash } from '../../media/trail/exact.ts';
 import { pictureTap, rawPictures, rawSound } from '../../media/trail/tap.ts';
 import type { Outcome } from '../outcome.ts';
 import type { ComposedOutput } from './compose.ts';
 
 /** What comes out of each pipe, in the order of their numbers. `track`, `deliverable`: index among the source's tracks, the recipe's deliverables. */
-export type Pipe = { readonly kind: 'frames' } | { readonly kind: 'payload'; readonly deliverable: number } | { readonly kind: 'source' } | { readonly kind: 'luma' } | { readonly kind: 'colour' } | { readonly kind: 'sound'; readonly track: number };
+export type Pipe =
+  | { readonly kind: 'exact'; readonly pixelFormat: string }
+  | { readonly kind: 'exact-sound'; readonly track: number }
+  | { readonly kind: 'frames' } | { readonly kind: 'payload'; readonly deliverable: number } | { readonly kind: 'source' } | { readonly kind: 'luma' } | { readonly kind: 'colour' } | { readonly kind: 'sound'; readonly track: number };
 
 export interface Witness {
-  /** From `[trail]` on. */
+  /** Pads behind the decoder that the chains begin at. */
+  readonly taken: readonly string[];
   readonly chains: readonly string[];
   readonly outputs: readonly ComposedOutput[];
   readonly pipes: readonly Pipe[];
@@ -22,11 +27,24 @@ function tracksOf(outcomes: readonly Outcome[]): number[] {
 
 export function witnessOf(facts: ClipFacts, outcomes: readonly Outcome[], firstPipe: number): Witness {
   const tap = pictureTap('trail', { pixelFormat: facts.video.pixelFormat, size: facts.video, earlierField: earlierField(facts.video), framing: null });
+  // All that keep every sample keep the same ones.
+  const kept = outcomes.find((outcome) => outcome.exact !== undefined);
+  const exact = kept?.exact === undefined ? null : { pixelFormat: kept.exact.comparedIn, sounds: kept.audio };
   const wanted: { pipe: Pipe; options: string[] }[] = [
     { pipe: { kind: 'source' }, options: payloadOptions(sourceStreams(facts)) },
     { pipe: { kind: 'luma' }, options: rawPictures('luma') },
     ...(tap.hasColour ? [{ pipe: { kind: 'colour' } as const, options: rawPictures('colour') }] : []),
+    ...(exact === null ? [] : [{ pipe: { kind: 'exact', pixelFormat: exact.pixelFormat } as const, options: pictureHashes('exact-samples') }]),
+    ...(exact?.sounds ?? []).map(({ sourceTrack, codec }) => ({ pipe: { kind: 'exact-sound', track: sourceTrack } as const, options: soundHash(`0:${facts.audio[sourceTrack]?.streamIndex}`, codec) })),
     ...tracksOf(outcomes).map((track) => ({ pipe: { kind: 'sound', track } as const, options: rawSound(`0:${facts.audio[track]?.streamIndex}`) })),
   ];
-  return { chains: tap.chains, outputs: wanted.map(({ options }, index) => ({ options, target: `pipe:${firstPipe + index}` })), pipes: wanted.map(({ pipe }) => pipe) };
+  return {
+    taken: ['trail', ...(exact === null ? [] : ['exact'])],
+    chains: [...tap.chains, ...(exact === null ? [] : [exactTap('exact', 'exact-samples', comparable(facts.video.pixelFormat), exact.pixelFormat)])],
+    outputs: wanted.map(({ options }, index) => ({ options, target: `pipe:${firstPipe + index}` })),
+    pipes: wanted.map(({ pipe }) => pipe),
+  };
 }
+
+/** The samples of ffmpeg's older names for full range lie as those of the plain ones. */
+const comparable = (pixelFormat: string): string => pixelFormat.replace(/^yuvj/, 'yuv');

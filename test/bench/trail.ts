@@ -36,7 +36,7 @@ async function measure(profile: string, source: string, base: string): Promise<{
   const [deliverable] = moviesOf(job) as [MovieWork];
   const file = (name: string): string => join(base, `${name}.${deliverable.outcome.container}`);
   const { facts } = job;
-  const graph = `[0:${facts.video.streamIndex}]${[WITNESS, ...sharedFilters(facts), ...pictureFilters(facts, deliverable.profile, deliverable.outcome), tagFilter(deliverable.outcome)].join(',')}[out]`;
+  const graph = `[0:${facts.video.streamIndex}]${[WITNESS, ...sharedFilters(facts, 'made'), ...pictureFilters(facts, deliverable.profile, deliverable.outcome), tagFilter(deliverable.outcome)].join(',')}[out]`;
   const options = encodeOptions(facts, deliverable.profile, deliverable.outcome, '[out]', THREADS).slice(0, -1);
   const alone = { path: tools.ffmpeg.path, folder: base, args: ['-hide_banner', '-nostdin', '-y', '-nostats', '-loglevel', 'error', '-noauto_conversion_filters', '-filter_complex_threads', String(THREADS), '-threads', String(THREADS), '-i', source, '-filter_complex', graph, ...options, deliverable.outcome.container, `file:${file('alone')}`] };
   const signal = new AbortController().signal;

@@ -160,6 +160,7 @@ export const faults = {
   }),
   'wrong-profile': ({ profile }, random) => {
     const { video } = profile;
+    if (video.codec === 'ffv1') return null;
     const ours = video.codec === 'vc3' ? `dnxhr_${video.quality}` : video.codec === 'h264' ? 'high' : video.quality;
     const others = ours === 'high' ? ['main', 'baseline'] : otherProfile[ours];
     return others === undefined ? null : { do: 'option', stage: 'encoder', profile: profile.name, option: '-profile:v', value: random.of(others) };

@@ -1,0 +1,47 @@
+/** What a deliverable that keeps its source as it is says of the picture, and what it has no place for. */
+import { type Finding, finding } from '../../findings/finding.ts';
+import { type ColourTags, earlierField, type FieldOrder, type VideoFacts } from '../../media/facts.ts';
+import { isRgb } from '../../media/pixel-format.ts';
+import { isMatrix } from '../../media/trail/levels.ts';
+import { rgbBasis } from '../../media/trail/tap.ts';
+import { keptPixelFormats, type KeptPixels, keptPixels } from '../kept-pixels.ts';
+import { knownPrimaries, knownTransfers } from './colour.ts';
+
+/** Beside those that can be converted: here nothing is. Names as ffmpeg prints and takes them (ITU-T H.273). */
+const keptMatrices = ['gbr', 'bt709', 'fcc', 'bt470bg', 'smpte170m', 'smpte240m', 'ycgco', 'bt2020nc', 'bt2020c', 'smpte2085', 'chroma-derived-nc', 'chroma-derived-c', 'ictcp'] as const;
+
+export interface KeptPicture {
+  readonly pixels: KeptPixels;
+  readonly colour: ColourTags;
+  /** What the trails of both are taken for: the same of both, and never a claim about the picture. */
+  readonly basis: { readonly matrix: string; readonly range: 'limited' | 'full' };
+  readonly fieldOrder: FieldOrder;
+}
+
+/** Full range has names of its own in ffmpeg (`yuvj420p`); what they say is a tag. */
+function tagsOf({ colour, pixelFormat }: VideoFacts): ColourTags {
+  return { ...colour, range: colour.range ?? (pixelFormat.startsWith('yuvj') ? 'full' : null) };
+}
+
+function foreignTags({ primaries, transfer, matrix }: ColourTags): Finding[] {
+  const known: readonly [string, string | null, readonly string[]][] = [
+    ['primaries', primaries, knownPrimaries],
+    ['transfer', transfer, knownTransfers],
+    ['matrix', matrix, keptMatrices],
+  ];
+  return known.filter(([, value, list]) => value !== null && !list.includes(value)).map(([name, value, list]) => finding('no-place-for-it', `${name} ${value}`, `untagged, or one of: ${list.join(', ')}`));
+}
+
+export function keptPictureOf(video: VideoFacts): { picture: KeptPicture } | { findings: Finding[] } {
+  const pixels = keptPixels(video.pixelFormat);
+  const colour = tagsOf(video);
+  const findings = [
+    ...(video.rotation === 0 ? [] : [finding('no-place-for-it', `a picture to be turned by ${video.rotation} degrees`, 'a picture that stands upright as it is coded')]),
+    ...foreignTags(colour),
+  ];
+  if (pixels === null) findings.push(finding('no-place-for-it', `pixel format ${video.pixelFormat}`, `one of: ${keptPixelFormats.join(', ')}`));
+  if (findings.length > 0 || pixels === null) return { findings };
+  const basis = isRgb(video.pixelFormat) ? rgbBasis : { matrix: colour.matrix !== null && isMatrix(colour.matrix) ? colour.matrix : 'bt709', range: colour.range ?? 'limited' };
+  // Frames of which nobody says that they have fields are whole (media/facts.ts); a decoder that says otherwise is found by the check.
+  return { picture: { pixels, colour, basis, fieldOrder: earlierField(video) === null ? 'progressive' : video.fieldOrder } };
+}
