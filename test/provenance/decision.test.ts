@@ -4,10 +4,14 @@ import { join } from 'node:path';
 import { describe, expect, test } from 'vitest';
 import { decideRoll, type GateInput } from '../../coordinator/gate/decide.ts';
 import { writeDecision } from '../../coordinator/gate/disk.ts';
+import { judgeStatement } from '../../coordinator/provenance/audit.ts';
+import { partsDecided } from '../../coordinator/provenance/parts.ts';
 import { finding } from '../../findings/finding.ts';
+import { statementOf } from '../../ledger/provenance/build.ts';
 import { envelopeBytes } from '../../ledger/provenance/envelope.ts';
 import { verdictDigest } from '../../ledger/provenance/predicate.ts';
-import { STATEMENT_MEDIA_TYPE } from '../../ledger/provenance/statement.ts';
+import { STATEMENT_MEDIA_TYPE, statementSchema } from '../../ledger/provenance/statement.ts';
+import { readRecord } from '../../ledger/store.ts';
 import { freshFolder } from '../support/folder.ts';
 import { goodWorld } from '../support/world.ts';
 
@@ -81,6 +85,54 @@ describe('a ready roll', () => {
     writeFileSync(join(folder, 'statement.dsse.json'), envelopeBytes(STATEMENT_MEDIA_TYPE, Buffer.from('{}'), [{ keyid: 'k', sig: Buffer.alloc(64) }]));
     await write(folder, input);
     expect(standing(folder)).toEqual(['statement.json', 'roll.json']);
+  });
+});
+
+describe('an output that is a folder', () => {
+  const listing = { path: 'reports/listings/A001C001.cut.bbbbbbbbbbbbbbbb.sha256', sha256: sha('b') };
+
+  function folderWorld(): ReturnType<typeof goodWorld> {
+    const world = provedWorld();
+    const disk = world.disk.get('A001C001/cut');
+    Object.assign(world.first, { listing, outcome: { ...world.first.outcome, fileName: 'A001C001' }, file: { path: 'cut/A001C001', bytes: 1234, xxh128: 'aa', sha256: sha('b'), files: 4 } });
+    Object.assign(disk as object, { listingSha256: sha('b'), folder: { files: 4, differences: [] } });
+    return world;
+  }
+
+  test('is named by the digest of its listing, by in-toto’s name for it, and the listing is a record', async () => {
+    const folder = freshFolder('decision');
+    await write(folder, folderWorld().input);
+    const { subject, predicate } = JSON.parse(statement(folder)) as { subject: object[]; predicate: { records: object[] } };
+    expect(subject[0]).toEqual({ name: 'cut/A001C001', digest: { dirHash: sha('b') } });
+    expect(subject[1]).toEqual({ name: 'cut/A001C002.mov', digest: { sha256: sha('b') } });
+    expect(predicate.records).toContainEqual({ name: listing.path, digest: { sha256: sha('b') } });
+  });
+
+  test('is held against the statement by that name, and by no other', async () => {
+    const folder = freshFolder('decision');
+    const world = folderWorld();
+    const { verdict, clipReports } = decideRoll(world.input);
+    await write(folder, world.input);
+    const expected = statementOf(partsDecided(verdict, clipReports, world.disk));
+    const judged = async (): Promise<string> => judgeStatement(await readRecord(join(folder, 'statement.json'), statementSchema), expected, 'A001').state;
+    expect(await judged()).toBe('fits');
+    const written = statement(folder);
+    for (const spoiled of [written.replace('"dirHash"', '"sha256"'), written.replace(`"dirHash": "${sha('b')}"`, `"dirHash": "${sha('9')}"`), written.replace('"name": "cut/A001C002.mov",\n      "digest": {\n        "sha256"', '"name": "cut/A001C002.mov",\n      "digest": {\n        "dirHash"'), written.replace('reports/listings/', 'reports/other/')]) {
+      expect(spoiled).not.toBe(written);
+      writeFileSync(join(folder, 'statement.json'), spoiled);
+      expect(await judged()).toBe('differs');
+    }
+  });
+
+  test('gets another statement when its listing has other bytes', async () => {
+    const folder = freshFolder('decision');
+    await write(folder, folderWorld().input);
+    const before = statement(folder);
+    const world = folderWorld();
+    Object.assign(world.first, { listing: { ...listing, sha256: sha('9') }, file: { ...world.first.file, sha256: sha('9') } });
+    Object.assign(world.disk.get('A001C001/cut') as object, { listingSha256: sha('9') });
+    await write(folder, world.input);
+    expect(statement(folder)).not.toBe(before);
   });
 });
 
