@@ -25,7 +25,9 @@ export function numbers(seed: number): () => number {
 /** Grain on a slope of light, from below black to far above white. */
 export function grainy(width: number, height: number, seed = 7): Picture {
   const next = numbers(seed);
-  const plane = (gain: number): Float32Array => Float32Array.from({ length: width * height }, (_, index) => gain * 2 ** (12 * ((index % width) / width) - 7) * (1 + 0.1 * (next() - 0.5)) - 0.01 * next());
+  // Whole powers of two with straight lines between: exact everywhere.
+  const light = (stops: number): number => 2 ** Math.floor(stops) * (1 + stops - Math.floor(stops));
+  const plane = (gain: number): Float32Array => Float32Array.from({ length: width * height }, (_, index) => gain * light((12 * (index % width)) / width - 7) * (1 + 0.1 * (next() - 0.5)) - 0.01 * next());
   return { r: plane(1), g: plane(0.8), b: plane(0.5) };
 }
 
