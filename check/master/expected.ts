@@ -17,7 +17,7 @@ export function saidOf(outcome: MasterOutcome, index: number, source: string): F
     channels: dpx ? 'RGB, 10 bits, filled to words' : 'B half, G half, R half',
     compression: outcome.compression,
     colours: dpx ? 'ACEScct, logarithmic' : 'ACES2065-1',
-    pixelAspect: dpx ? formatRatio(outcome.pixelAspect) : String(Math.fround(outcome.pixelAspect.num / outcome.pixelAspect.den)),
+    pixelAspect: dpx ? `${outcome.pixelAspect.num}/${outcome.pixelAspect.den}` : String(Math.fround(outcome.pixelAspect.num / outcome.pixelAspect.den)),
     rate: formatRatio(outcome.rate),
     // ST 12-1 counts to 30, and the field mark of OpenEXR tells the second of a pair: above that no header has a place for a label.
     timecode: base.base > (dpx ? 30 : 60) ? null : formatTimecode(addFrames(base, index)),

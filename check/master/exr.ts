@@ -54,7 +54,7 @@ function saidOf(header: ExrHeader, base: number, aces: boolean): FrameSaid {
     captured: text('capDate'),
     iso: single('isoSpeed'),
     exposure: single('expTime'),
-    source: free('sourceFile') === null ? null : `${free('sourceFile')} frame ${free('sourceFrame')}`,
+    source: free('sourceFile') === null ? null : `${free('sourceFile')} frame ${Number(free('sourceFrame'))}`,
   };
 }
 

@@ -36,7 +36,8 @@ export function attributesOf(outcome: MasterOutcome, index: number, source: stri
     ...present('comments', said.comments),
     ...present('cameraLabel', said.camera),
     ...present('cameraSerialNumber', said.serial),
-    free: { sourceFile: source, sourceFrame: String(index), development: developmentText(outcome.way) },
+    // As many digits in each frame of a clip: without compression every frame is then as long as the other.
+    free: { sourceFile: source, sourceFrame: String(index).padStart(String(outcome.frames - 1).length, '0'), development: developmentText(outcome.way) },
   };
 }
 
