@@ -5,7 +5,7 @@
  *
  * It differs from the paper in three points, each measured on mosaics of known pictures (mean over twelve, two of them photographs): both ways count by
  * their parts instead of one alone (+0.8 dB; and a value never hangs on the last bit of a comparison); green lies between its
- * neighbours on the way or a quarter of their distance beyond (+0.2 dB, at coloured edges +1 dB); and the refinement leaves the pixel itself half the weight instead of a third
+ * neighbours on the way or half of their distance beyond (+0.2 dB, at coloured edges +1 dB); and the refinement leaves the pixel itself half the weight instead of a third
  * (less in grain, more where colours do not go together, by 0.1 dB each way).
  */
 import { channelAt, computed, type Mosaic, type Pixels, pixelsOf, type Read, readMosaic } from './mosaic.ts';
@@ -15,7 +15,7 @@ const MIDDLE = 3;
 /** What is no change, of a sensor's full range: where both ways are calmer, both count alike. */
 const LEAST = 1e-4;
 /** How far green may leave its two neighbours, of their distance. */
-const BEYOND = 1 / 4;
+const BEYOND = 1 / 2;
 /** Of the refinement: a pixel's own difference, and both of its neighbours' together. */
 const OWN = 1 / 2;
 const NEIGHBOURS = 1 / 2;

@@ -25,16 +25,21 @@ export interface CodedPart {
   readonly end: number;
 }
 
-/** Exactly `count` parts, parted by RST0, RST1, … RST7, RST0 and ended by EOI. Throws StillDamage for anything else. */
+/** What must stand behind part `index` of `count`: RST0, RST1, … RST7, RST0, and EOI behind the last. `at`: the marker's place, -1 for none. Throws StillDamage. */
+export function requireMarker(bytes: Buffer, at: number, index: number, count: number): void {
+  if (at < 0) throw new StillDamage(`the JPEG stream ends in part ${index + 1} of ${count}`);
+  const marker = bytes[at + 1] as number;
+  const wanted = index === count - 1 ? EOI : RST0 + (index & 7);
+  if (marker !== wanted) throw new StillDamage(`JPEG marker ${marker.toString(16)} behind part ${index + 1} of ${count}, ${wanted.toString(16)} is wanted`);
+}
+
+/** Exactly `count` parts, each with the marker behind it that it must have. Throws StillDamage for anything else. */
 export function codedParts(bytes: Buffer, scanStart: number, count: number): CodedPart[] {
   const parts: CodedPart[] = [];
   let start = scanStart;
   for (let index = 0; index < count; index += 1) {
     const end = nextMarker(bytes, start);
-    if (end < 0) throw new StillDamage(`the JPEG stream ends in part ${index + 1} of ${count}`);
-    const marker = bytes[end + 1] as number;
-    const wanted = index === count - 1 ? EOI : RST0 + (index & 7);
-    if (marker !== wanted) throw new StillDamage(`JPEG marker ${marker.toString(16)} behind part ${index + 1} of ${count}, ${wanted.toString(16)} is wanted`);
+    requireMarker(bytes, end, index, count);
     parts.push({ start, end });
     start = end + 2;
   }
