@@ -140,11 +140,11 @@ function range({ node, where, inScale, outScale }: Place): Step[] {
   const style = oneOf(attributesOf(node, [...COMMON_ATTRIBUTES, 'style'], where).style ?? 'Clamp', ['Clamp', 'noClamp'], `${where}: style`);
   const names = ['minInValue', 'maxInValue', 'minOutValue', 'maxOutValue'];
   const children = childrenBesides(node, names, where);
-  const valueOf = (name: string): number | null => {
+  const valueIn = (name: string): number | null => {
     if (!children.some((child) => child.name === name)) return null;
     return numberIn(only(children, name, where).text, `${where}: ${name}`) / (name.includes('In') ? inScale : outScale);
   };
-  const [minIn, maxIn, minOut, maxOut] = names.map(valueOf) as [number | null, number | null, number | null, number | null];
+  const [minIn, maxIn, minOut, maxOut] = names.map(valueIn) as [number | null, number | null, number | null, number | null];
   if ((minIn === null) !== (minOut === null) || (maxIn === null) !== (maxOut === null) || (minIn === null && maxIn === null)) throw new ColourFileError(`${where}: ${children.map(({ name }) => name).join(', ') || 'no value'}`, 'the pair of minimums, the pair of maximums, or both');
   if (minIn !== null && minOut !== null && maxIn !== null && maxOut !== null) {
     if (!(maxIn > minIn) || maxOut < minOut) throw new ColourFileError(`${where}: from ${minIn}…${maxIn} to ${minOut}…${maxOut}`, 'maximums above their minimums');

@@ -35,15 +35,18 @@ function readKeyword(header: Header, key: string, words: readonly string[], line
       const [size] = numbers(words, 1, line, key) as [number];
       const [least, most] = SIZES[key];
       if (!Number.isInteger(size) || size < least || size > most) throw new ColourFileError(`line ${line}: ${key} ${words[0]}`, `a whole number from ${least} to ${most}`);
-      return once(header.sizes, key, size, line);
+      once(header.sizes, key, size, line);
+      break;
     }
     case 'DOMAIN_MIN': case 'DOMAIN_MAX': {
       const [r, g, b] = numbers(words, 3, line, key) as [number, number, number];
-      return once(header.domain, key, [r, g, b] as const, line);
+      once(header.domain, key, [r, g, b] as const, line);
+      break;
     }
     case 'LUT_1D_INPUT_RANGE': case 'LUT_3D_INPUT_RANGE': {
       const [low, high] = numbers(words, 2, line, key) as [number, number];
-      return once(header.ranges, key, [low, high] as const, line);
+      once(header.ranges, key, [low, high] as const, line);
+      break;
     }
     default: throw new ColourFileError(`line ${line}: the keyword ${quoted(key)}`, 'TITLE, LUT_1D_SIZE, LUT_3D_SIZE, DOMAIN_MIN, DOMAIN_MAX, LUT_1D_INPUT_RANGE, LUT_3D_INPUT_RANGE, or numbers');
   }
