@@ -81,11 +81,11 @@ export async function planCommand(options: PlanOptions): Promise<0 | 1 | 130> {
     const told = [...ofDay, ...toPlan.flatMap((roll) => [...roll.findings, ...roll.clips.flatMap((entry) => entry.findings)]), ...plan.refusals, ...plan.notes];
     const planned: PlannedRoll[] = toPlan.map((roll) => {
       const jobs = plan.jobs.filter(({ job }) => job.roll === roll.roll);
-      return { roll: roll.roll, clips: roll.clips.length, jobs: jobs.length, deliverables: jobs.reduce((sum, { job }) => sum + job.deliverables.length, 0), bytes: jobs.reduce((sum, job) => sum + job.bytes, 0) };
+      return { roll: roll.roll, clips: roll.clips.length, jobs: jobs.length, deliverables: jobs.reduce((sum, { job }) => sum + job.deliverables.length, 0), bytes: jobs.reduce((sum, job) => sum + job.bytes, 0), bytesRange: jobs.reduce((sum, { bytesRange }) => ({ least: sum.least + bytesRange.least, most: sum.most + bytesRange.most }), { least: 0, most: 0 }) };
     });
     const held = told.some(holds);
     if (options.json === true) {
-      const jobs = plan.jobs.map(({ job, bytes, seconds }) => ({ roll: job.roll, clip: job.clip.id, frames: job.span.count, deliverables: job.deliverables.map(({ profile, profileHash, outcome }) => ({ profile: profile.name, profileHash, outcome })), bytes, seconds }));
+      const jobs = plan.jobs.map(({ job, bytes, bytesRange, seconds }) => ({ roll: job.roll, clip: job.clip.id, frames: job.span.count, deliverables: job.deliverables.map(({ profile, profileHash, outcome }) => ({ profile: profile.name, profileHash, outcome })), bytes, bytesRange, seconds }));
       printJson({ version: 1, kind: 'plan', day: folders.dayName, delivery: folders.delivery, verdict: held ? 'held' : 'clear', workers, seconds: plan.seconds, planned: plan.planned, done: plan.done, volumes: plan.volumes, rolls: planned, jobs, findings: told });
     } else printText(planText(plan, planned, told, workers));
     return held ? 1 : 0;

@@ -1,6 +1,7 @@
 /** Plans rolls against a delivery that may hold some of the work already. */
 import type { Toolchain } from '../../ledger/toolchain.ts';
 import { type NightPlan, type PlanRequest, planNight, type RollToPlan, type VolumeToPlan } from '../plan/index.ts';
+import { learnedSizes } from '../plan/learned.ts';
 import { isFinished } from './resume.ts';
 
 export const DELIVERY_VOLUME = 'the delivery';
@@ -18,7 +19,7 @@ export interface DeliveryPlanRequest extends Pick<PlanRequest, 'night' | 'run' |
 /** Reads every finished deliverable whole: once to know what would be made, and then without what stands. */
 export async function planDelivery(request: DeliveryPlanRequest): Promise<NightPlan> {
   const rolls = request.rolls.map((roll) => ({ ...roll, volume: DELIVERY_VOLUME }));
-  const base = { night: request.night, run: request.run, day: request.day, rolls, profiles: request.profiles, toolchain: request.toolchain.fingerprint, workers: request.workers };
+  const base = { night: request.night, run: request.run, day: request.day, rolls, profiles: request.profiles, toolchain: request.toolchain.fingerprint, workers: request.workers, sizes: await learnedSizes(rolls.map(({ deliveryFolder }) => deliveryFolder), request.profiles) };
   const all = planNight({ ...base, isDone: () => false, volumes: [{ name: DELIVERY_VOLUME, freeBytes: null, freeFiles: null }] });
   const key = (roll: string, clip: string, profile: string): string => JSON.stringify([roll, clip, profile]);
   const done = new Set<string>();

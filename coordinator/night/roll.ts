@@ -11,6 +11,7 @@ import { type Finding, FindingError, finding, holds } from '../../findings/findi
 import { layout } from '../../ledger/layout.ts';
 import type { IntakeResult } from '../../ledger/roll.ts';
 import type { Toolchain } from '../../ledger/toolchain.ts';
+import { keepTransforms } from '../settings/keep.ts';
 import { printable } from '../../media/names.ts';
 import type { MediaTools } from '../../media/tools/locate.ts';
 import { isMovie, type LoadedProfile } from '../../profiles/schema.ts';
@@ -155,6 +156,7 @@ async function make(roll: DiscoveredRoll, deliveryFolder: string, work: readonly
     known.findings.push({ ...refused, roll: roll.name });
     return;
   }
+  await keepTransforms(work.map(({ job }) => job), deliveryFolder, context.request.settings);
   context.signal.throwIfAborted();
   context.board.making(roll.name, work.map((item) => item.job));
   context.board.setPhase(roll.name, 'making');

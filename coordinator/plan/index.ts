@@ -3,7 +3,7 @@ import { type Finding, holds } from '../../findings/finding.ts';
 import type { Clip } from '../../ledger/clip.ts';
 import { workOf } from '../../ledger/job.ts';
 import type { ClipFacts } from '../../media/facts.ts';
-import { decideOutcome } from '../../profiles/outcome/any.ts';
+import { type AnyOutcome, decideOutcome, isMasterOutcome } from '../../profiles/outcome/any.ts';
 import { nameCollisions, rollCollisions } from './names.ts';
 import { needOf, Room } from './room.ts';
 import { jobSeconds, nightSeconds } from './time.ts';
@@ -36,13 +36,16 @@ function outcomesOf({ rolls: _, ...request }: PlanRequest, roll: RollToPlan): { 
   for (const { clip, facts, findings } of clips) {
     if (facts === null || findings.some(holds)) continue;
     for (const profile of request.profiles) {
-      const decision = decideOutcome({ day: request.day, roll: roll.roll, clip, facts, profile: profile.profile });
+      const decision = decideOutcome({ day: request.day, roll: roll.roll, clip, facts, profile: profile.profile, learned: request.sizes?.[profile.hash] ?? null });
       if (decision.outcome === null) refusals.push(...decision.findings);
       else wanted.push({ roll: roll.roll, clip, facts, profile, outcome: decision.outcome, notes: decision.notes });
     }
   }
   return { wanted, refusals };
 }
+
+/** Movies have an estimate alone. */
+const rangeOf = (outcome: AnyOutcome): { least: number; most: number } => (isMasterOutcome(outcome) ? outcome.bytesRange : { least: outcome.estimatedBytes, most: outcome.estimatedBytes });
 
 /** All profiles of a clip that are not finished make one job: they are made from one decode. */
 function jobOf(request: PlanRequest, roll: RollToPlan, items: readonly [Wanted, ...Wanted[]]): Omit<PlannedJob, 'priority'> {
@@ -63,6 +66,7 @@ function jobOf(request: PlanRequest, roll: RollToPlan, items: readonly [Wanted, 
       toolchain: request.toolchain,
     },
     bytes: items.reduce((sum, { outcome }) => sum + outcome.estimatedBytes, 0),
+    bytesRange: items.map(({ outcome }) => rangeOf(outcome)).reduce((sum, { least, most }) => ({ least: sum.least + least, most: sum.most + most }), { least: 0, most: 0 }),
     seconds: jobSeconds(facts, items, request.speeds ?? {}),
   };
 }

@@ -1,5 +1,6 @@
 /** What is written against what is free. A roll is planned whole or not at all: half a roll is no use to anybody. */
 import { type Finding, finding } from '../../findings/finding.ts';
+import { isMasterWork, type Job } from '../../ledger/job.ts';
 import type { VolumePlan, VolumeToPlan } from './types.ts';
 
 /** A report is a few kilobytes; a clip has one of its own and one for every deliverable. */
@@ -13,11 +14,13 @@ export interface Need {
 }
 
 /** Of the jobs of one roll: `deliverables` in `profiles` folders, from `clips`. */
-export function needOf(jobs: readonly { bytes: number; job: { deliverables: readonly unknown[] } }[], profiles: number): Need {
+export function needOf(jobs: readonly { bytes: number; job: Pick<Job, 'deliverables'> }[], profiles: number): Need {
   if (jobs.length === 0) return { bytes: 0, files: 0 };
   const deliverables = jobs.reduce((sum, { job }) => sum + job.deliverables.length, 0);
+  // A master is a folder of its own with a file for each frame.
+  const frames = jobs.reduce((sum, { job }) => sum + job.deliverables.filter(isMasterWork).reduce((files, { outcome }) => files + outcome.frames, 0), 0);
   const reports = deliverables + jobs.length;
-  return { bytes: jobs.reduce((sum, { bytes }) => sum + bytes, 0) + (reports + 1) * REPORT_BYTES, files: deliverables + reports + profiles + FILES_A_ROLL };
+  return { bytes: jobs.reduce((sum, { bytes }) => sum + bytes, 0) + (reports + 1) * REPORT_BYTES, files: deliverables + frames + reports + profiles + FILES_A_ROLL };
 }
 
 /** A tenth more: estimates err, and others write too. */

@@ -50,6 +50,8 @@ export interface PlanRequest {
   readonly workers: number;
   /** Frames a second that whole jobs were made at before, by `speedKey`. */
   readonly speeds?: Readonly<Record<string, number>>;
+  /** Bytes a pixel that compressed masters took before, by profile hash. */
+  readonly sizes?: Readonly<Record<string, number>>;
 }
 
 export interface PlannedJob {
@@ -59,6 +61,8 @@ export interface PlannedJob {
   /** Estimates: what it writes, and how long one worker is busy with it. */
   readonly bytes: number;
   readonly seconds: number;
+  /** Between which it writes: the same twice where nothing is compressed by what is in the picture. */
+  readonly bytesRange: { readonly least: number; readonly most: number };
 }
 
 export interface VolumePlan {

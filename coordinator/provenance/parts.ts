@@ -5,6 +5,7 @@ import type { NamedDigest, StatementParts } from '../../ledger/provenance/build.
 import { type ClipReport, clipReportSchema } from '../../ledger/report.ts';
 import type { RollVerdict } from '../../ledger/roll.ts';
 import { recordBytes } from '../../ledger/store.ts';
+import { transformPath } from '../../ledger/transform.ts';
 import type { ClipFacts } from '../../media/facts.ts';
 import { type DeliverableOnDisk, deliverableKey } from '../gate/decide.ts';
 
@@ -25,6 +26,9 @@ export function partsOf({ verdict, facts, clipReports, onDisk }: PartsInput): St
   const outputs: NamedDigest[] = [];
   const records = new Map([...clipReports].map(([clip, sha256]) => [layout.clipReport('', clip), sha256]));
   for (const { clip } of verdict.clips) {
+    const input = facts.get(clip.id)?.interpretation?.input ?? null;
+    const transform = transformPath(input);
+    if (transform !== null && input !== null && 'file' in input) records.set(transform, input.sha256);
     for (const { name } of verdict.profiles) {
       const disk = onDisk.get(deliverableKey(clip.id, name));
       if (disk?.reportSha256 !== undefined) records.set(layout.deliverableReport('', clip.id, name), disk.reportSha256);
