@@ -276,13 +276,13 @@ export function linear(plan: usize): void {
   }
 }
 
-/** Between the two values, and a quarter of their distance beyond. */
+/** Between the two values, and half of their distance beyond. */
 // @ts-ignore: decorator
 @inline
 function bounded(value: v128, one: v128, other: v128): v128 {
   const low = f32x4.pmin(one, other);
   const high = f32x4.pmax(one, other);
-  const slack = mul(sub(high, low), 0.25);
+  const slack = mul(sub(high, low), 0.5);
   return f32x4.pmin(f32x4.pmax(value, sub(low, slack)), add(high, slack));
 }
 

@@ -56,7 +56,7 @@ export class DevelopKernel {
     return new DevelopKernel(memory, await kernels<Exports>('cfa', memory));
   }
 
-  /** What lies at the addresses of a plan's frame: 3 planes of float32, the codes, 16 lines, tables; 20 bytes for a pixel of the whole raw picture at most, and 0.3 MB. */
+  /** What `prepare` will allocate: three planes of float32, the codes, sixteen lines, tables. About 14 bytes a pixel. */
   static bytesFor({ picture }: Pick<DevelopPlan, 'picture'>): number {
     const { width, height } = cropOf(picture);
     const half = halfLine(width);
