@@ -69,7 +69,7 @@ export async function entriesOf(folder: string): Promise<FolderEntries> {
   return { names: sorted(names), strange: sortByName(strange) };
 }
 
-/** Files that are read at once: two keep a disk busy while one is hashed; more only wait. */
+/** Files that are read at once: while one is hashed, the disk brings the others. */
 const READERS = 4;
 const BLOCK_BYTES = 1024 * 1024;
 
