@@ -240,6 +240,15 @@ export function unstuff(at: usize, end: usize, to: usize): i32 {
   return i32(to - first);
 }
 
+/** Rows of `bytes` each, from rows that lie `fromStride` bytes apart to rows that lie `toStride` apart. */
+export function copyRows(at: usize, fromStride: i32, to: usize, toStride: i32, bytes: i32, rows: i32): void {
+  for (let row = 0; row < rows; row++) {
+    memory.copy(to, at, usize(bytes));
+    at += usize(fromStride);
+    to += usize(toStride);
+  }
+}
+
 /** The largest of so many samples. */
 export function largest(at: usize, count: i32): i32 {
   let most = i16x8.splat(0);

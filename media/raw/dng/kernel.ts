@@ -19,6 +19,7 @@ interface Exports {
   readonly reason: () => number;
   readonly unstuff: (at: number, end: number, to: number) => number;
   readonly stoppedAt: () => number;
+  readonly copyRows: (at: number, fromStride: number, to: number, toStride: number, bytes: number, rows: number) => void;
   readonly largest: (at: number, count: number) => number;
   readonly swapWords: (at: number, count: number, to: number) => void;
   readonly widenBytes: (at: number, count: number, to: number) => void;
@@ -121,9 +122,7 @@ export class DngKernel {
     if (whole) return;
     const columns = Math.min(piece.width, picture.width - piece.left);
     const rows = Math.min(piece.height, picture.height - piece.top);
-    const from = this.#memory.u16(out, piece.width * piece.height);
-    const to = this.#memory.u16(places.cfa, picture.width * picture.height);
-    for (let row = 0; row < rows; row += 1) to.set(from.subarray(row * piece.width, row * piece.width + columns), (piece.top + row) * picture.width + piece.left);
+    this.#exports.copyRows(out, piece.width * 2, places.cfa + (piece.top * picture.width + piece.left) * 2, picture.width * 2, columns * 2, rows);
   }
 
   #buildTables(specs: readonly HuffmanSpec[], places: Places): void {
