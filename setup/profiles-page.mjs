@@ -14,10 +14,10 @@ file_name: '{roll}_{clip}'
 `;
 
 /**
- * `fields`: as profiles/fields.ts gives them. `builtIns`: `{ name, summary, text }` in the order of `rushlight profiles list`;
+ * `fields`, `masterFields`: as profiles/fields.ts gives them. `builtIns`: `{ name, summary, text }` in the order of `rushlight profiles list`;
  * `text` is the file as it stands.
  */
-export function profilesPage(fields, builtIns) {
+export function profilesPage(fields, masterFields, builtIns) {
   const row = ({ path, allowed, meaning, onlyWith }) => `| \`${path}\`${onlyWith === null ? '' : ` (with ${onlyWith})`} | ${cell(allowed)} | ${cell(meaning)} |`;
   return [
     '# Profiles',
@@ -52,6 +52,15 @@ export function profilesPage(fields, builtIns) {
     '|---|---|---|',
     ...fields.map(row),
     '| `extends` | name of a profile | Takes over that profile. Stands in the file alone; the finished profile has no such field |',
+    '',
+    '## Fields of masters',
+    '',
+    'A profile with `kind: master` makes frames for grading: nothing is scaled, cut or lit. What log pictures mean and how raw frames',
+    'are developed, the settings say (docs/settings.md).',
+    '',
+    '| field | values | meaning |',
+    '|---|---|---|',
+    ...masterFields.map(row),
     '',
   ].join('\n');
 }

@@ -7,6 +7,7 @@ import { requireNode } from './node-version.mjs';
 import { prepare } from './prepare.mjs';
 import { profilesPage } from './profiles-page.mjs';
 import { projectFolder } from './say.mjs';
+import { settingsPage } from './settings-page.mjs';
 
 requireNode();
 await prepare({ systemPrograms: 'none' });
@@ -20,7 +21,12 @@ mkdirSync(join(projectFolder, 'docs'), { recursive: true });
 writeFileSync(join(projectFolder, 'docs', 'findings.md'), findingsPage(codes));
 
 const compiled = (...path) => import(pathToFileURL(join(projectFolder, 'dist', ...path)).href);
-const { fields } = await compiled('profiles', 'fields.js');
+const { fields, masterFields } = await compiled('profiles', 'fields.js');
 const { builtInProfiles } = await compiled('profiles', 'load.js');
 const builtIns = (await builtInProfiles()).map(({ profile: { name, summary } }) => ({ name, summary, text: readFileSync(join(projectFolder, 'profiles', 'builtin', `${name}.yaml`), 'utf8') }));
-writeFileSync(join(projectFolder, 'docs', 'profiles.md'), profilesPage(fields, builtIns));
+writeFileSync(join(projectFolder, 'docs', 'profiles.md'), profilesPage(fields, masterFields, builtIns));
+
+const { inputNames: inputs } = await compiled('media', 'colour', 'input.js');
+const { curveNames: curves, logc3Indices: indices } = await compiled('media', 'colour', 'curves.js');
+const { gamutNames: gamuts } = await compiled('media', 'colour', 'gamuts.js');
+writeFileSync(join(projectFolder, 'docs', 'settings.md'), settingsPage({ inputs, curves, gamuts, indices }));

@@ -6,24 +6,31 @@ import { clipCodes } from '../../findings/codes/clip.ts';
 import { colourCodes } from '../../findings/codes/colour.ts';
 import { deliverableCodes } from '../../findings/codes/deliverable.ts';
 import { machineCodes } from '../../findings/codes/machine.ts';
+import { masterCodes } from '../../findings/codes/master.ts';
 import { nightCodes } from '../../findings/codes/night.ts';
 import { profileCodes } from '../../findings/codes/profile.ts';
 import { provenanceCodes } from '../../findings/codes/provenance.ts';
 import { trailCodes } from '../../findings/codes/trail.ts';
 import { rawCodes } from '../../findings/codes/raw.ts';
 import { rollCodes } from '../../findings/codes/roll.ts';
+import { settingsCodes } from '../../findings/codes/settings.ts';
 import { findingCodes } from '../../findings/registry.ts';
 import { packageFolder } from '../../media/installation.ts';
-import { fields } from '../../profiles/fields.ts';
+import { fields, masterFields } from '../../profiles/fields.ts';
 import { builtInProfiles, lintProfileFile } from '../../profiles/load.ts';
+import { curveNames, logc3Indices } from '../../media/colour/curves.ts';
+import { gamutNames } from '../../media/colour/gamuts.ts';
+import { inputNames } from '../../media/colour/input.ts';
+import { readSettings } from '../../coordinator/settings/read.ts';
 import { findingsPage } from '../../setup/findings-page.mjs';
 import { exampleFile, exampleName, profilesPage } from '../../setup/profiles-page.mjs';
+import { exampleSettings, settingsPage } from '../../setup/settings-page.mjs';
 import { freshFolder } from '../support/folder.ts';
 
 const page = readFileSync(join(packageFolder, 'docs', 'findings.md'), 'utf8');
 
 test('docs/findings.md is what `npm run docs` writes', () => {
-  expect(page).toBe(findingsPage({ roll: rollCodes, clip: clipCodes, raw: rawCodes, profile: profileCodes, colour: colourCodes, deliverable: deliverableCodes, trail: trailCodes, provenance: provenanceCodes, night: nightCodes, machine: machineCodes }));
+  expect(page).toBe(findingsPage({ roll: rollCodes, clip: clipCodes, raw: rawCodes, profile: profileCodes, colour: colourCodes, deliverable: deliverableCodes, trail: trailCodes, master: masterCodes, settings: settingsCodes, provenance: provenanceCodes, night: nightCodes, machine: machineCodes }));
 });
 
 test('docs/findings.md has one row for every code of the registry, and no other', () => {
@@ -43,7 +50,7 @@ const profilesText = readFileSync(join(packageFolder, 'docs', 'profiles.md'), 'u
 
 test('docs/profiles.md is what `npm run docs` writes', async () => {
   const builtIns = (await builtInProfiles()).map(({ profile: { name, summary } }) => ({ name, summary, text: readFileSync(join(packageFolder, 'profiles', 'builtin', `${name}.yaml`), 'utf8') }));
-  expect(profilesText).toBe(profilesPage(fields, builtIns));
+  expect(profilesText).toBe(profilesPage(fields, masterFields, builtIns));
 });
 
 test('docs/profiles.md has every field of the built-in profiles, each with a meaning', async () => {
@@ -65,4 +72,11 @@ test('the example of docs/profiles.md is a right profile', async () => {
   const { loaded, findings } = await lintProfileFile(file);
   expect(findings).toEqual([]);
   expect(loaded?.profile).toMatchObject({ container: 'mov', raster: { policy: 'fit', width: 1280, height: 720 }, video: { codec: 'rdd36', quality: 'proxy' } });
+});
+
+test('docs/settings.md is what `npm run docs` writes, and the file that it shows reads well', async () => {
+  expect(readFileSync(join(packageFolder, 'docs', 'settings.md'), 'utf8')).toBe(settingsPage({ inputs: inputNames, curves: curveNames, gamuts: gamutNames, indices: logc3Indices }));
+  const path = join(freshFolder('settings'), 'show.yaml');
+  writeFileSync(path, exampleSettings);
+  expect((await readSettings(path)).file).toMatchObject({ version: 1, cameras: { B: { input: { name: 'slog3-sgamut3cine' } } }, rolls: { B003: { input: { name: 'logc3-awg3', ei: 800 } } } });
 });
