@@ -12,11 +12,15 @@ export interface Source {
   readonly text: string;
 }
 
+/** Kernels are AssemblyScript: its own compiler reads them, and rules of TypeScript are not theirs. */
+const isKernel = (file: string): boolean => file.startsWith('media/kernels/assembly/');
+
 export function sourcesOf(folder: string): Source[] {
   return readdirSync(join(packageFolder, folder), { recursive: true, withFileTypes: true })
     .filter((entry) => entry.isFile() && entry.name.endsWith('.ts'))
     .map((entry) => join(entry.parentPath, entry.name))
     .map((path) => ({ file: relative(packageFolder, path).split(sep).join('/'), text: readFileSync(path, 'utf8') }))
+    .filter(({ file }) => !isKernel(file))
     .sort((a, b) => (a.file < b.file ? -1 : 1));
 }
 
