@@ -34,8 +34,8 @@ interface Pieces {
   readonly pieces: readonly Piece[];
 }
 
-/** slope · x + offset */
-const line = (above: number, slope: number, offset: number): Piece => ({ above, kind: LINE, parameters: [slope, offset] });
+/** square · x² + slope · x + offset */
+const line = (above: number, slope: number, offset: number, square = 0): Piece => ({ above, kind: LINE, parameters: [slope, offset, square] });
 /** gain · 2^(slope · x + offset) + lift */
 const exponential = (above: number, gain: number, slope: number, offset: number, lift: number): Piece => ({ above, kind: EXPONENTIAL, parameters: [gain, slope, offset, lift] });
 /** gain · log2(slope · x + offset) + lift */
@@ -75,7 +75,7 @@ function decoding(curve: PublishedCurve): Pieces {
     case 'pq': return mirrored({ above: EVERYWHERE, kind: PQ_LIGHT, parameters: [10000 / curve.nitsOfOne, 1 / PQ.m2, 1 / PQ.m1, PQ.mostSignal] });
     case 'hlg': {
       const scale = hlgScale(curve.signalOfOne);
-      return mirrored(power(EVERYWHERE, scale / 3, 1, 0, 2, 0), exponential(0.5, scale / 12, Math.LOG2E / HLG.a, (-HLG.c * Math.LOG2E) / HLG.a, (scale * HLG.b) / 12));
+      return mirrored(line(EVERYWHERE, 0, 0, scale / 3), exponential(0.5, scale / 12, Math.LOG2E / HLG.a, (-HLG.c * Math.LOG2E) / HLG.a, (scale * HLG.b) / 12));
     }
   }
 }

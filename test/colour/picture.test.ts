@@ -186,6 +186,19 @@ describe('raw frames become the reference’s R’G’B’', () => {
     held(rgb(format), 6e-8);
     held(rgb(format, { range: 'limited', width: 37, height: 3 }), 6e-8);
   });
+  test('infinities and what is no number in a float frame', () => {
+    for (const [format, little] of [['gbrpf32le', true], ['gbrpf32be', false]] as const) {
+      const picture = rgb(format, { width: 5, height: 1 });
+      memory.reset();
+      kernel.prepare({ width: 5, height: 1, source: picture, transform: null });
+      const frame = new Uint8Array(layoutOf(format, 5, 1).bytes);
+      const view = new DataView(frame.buffer);
+      for (let index = 0; index < 15; index++) view.setFloat32(index * 4, [Number.NaN, Number.POSITIVE_INFINITY, Number.NEGATIVE_INFINITY, 0.5, -2][index % 5] as number, little);
+      const most = 2 ** 128 - 2 ** 104;
+      for (const plane of readPlanes(kernel.codeRgb(frame))) expect([...plane]).toEqual([0, most, -most, 0.5, -2]);
+      expect(codeRgbAt(picture, frame, 1, 0)).toEqual([most, most, most]);
+    }
+  });
   test('a frame of another size, and a source that contradicts itself, are refused', () => {
     memory.reset();
     kernel.prepare({ width: WIDTH, height: HEIGHT, source: rgb('rgb24'), transform: null });

@@ -35,18 +35,18 @@ const PQ_SIGNAL: i32 = 5;
 // @ts-ignore: decorator
 @inline
 function exp2(x: v128): v128 {
-  const held = f64x2.max(f64x2.min(x, f64x2.splat(MOST_POWER)), f64x2.splat(-MOST_POWER));
+  const held = f64x2.pmax(f64x2.pmin(x, f64x2.splat(MOST_POWER)), f64x2.splat(-MOST_POWER));
   const rounded = f64x2.add(held, f64x2.splat(ROUNDER));
   const f = f64x2.sub(held, f64x2.sub(rounded, f64x2.splat(ROUNDER)));
-  let p = f64x2.splat(1.325497460306718e-6);
-  p = f64x2.add(f64x2.mul(p, f), f64x2.splat(1.531007807039615e-5));
-  p = f64x2.add(f64x2.mul(p, f), f64x2.splat(0.00015403457039410448));
-  p = f64x2.add(f64x2.mul(p, f), f64x2.splat(0.0013333450573018062));
-  p = f64x2.add(f64x2.mul(p, f), f64x2.splat(0.009618129157656703));
-  p = f64x2.add(f64x2.mul(p, f), f64x2.splat(0.055504109412010456));
-  p = f64x2.add(f64x2.mul(p, f), f64x2.splat(0.24022650695821055));
-  p = f64x2.add(f64x2.mul(p, f), f64x2.splat(0.6931471805459343));
-  p = f64x2.add(f64x2.mul(p, f), f64x2.splat(0.9999999999999997));
+  // By pairs, so that half of the sums need not wait for the others.
+  const f2 = f64x2.mul(f, f);
+  const f4 = f64x2.mul(f2, f2);
+  const p01 = f64x2.add(f64x2.mul(f64x2.splat(0.6931471805459343), f), f64x2.splat(0.9999999999999997));
+  const p23 = f64x2.add(f64x2.mul(f64x2.splat(0.055504109412010456), f), f64x2.splat(0.24022650695821055));
+  const p45 = f64x2.add(f64x2.mul(f64x2.splat(0.0013333450573018062), f), f64x2.splat(0.009618129157656703));
+  const p67 = f64x2.add(f64x2.mul(f64x2.splat(1.531007807039615e-5), f), f64x2.splat(0.00015403457039410448));
+  const p47 = f64x2.add(f64x2.add(p45, f64x2.mul(p67, f2)), f64x2.mul(f64x2.splat(1.325497460306718e-6), f4));
+  const p = f64x2.add(f64x2.add(p01, f64x2.mul(p23, f2)), f64x2.mul(p47, f4));
   return i64x2.add(p, i64x2.shl(rounded, 52));
 }
 
@@ -59,12 +59,11 @@ function log2(x: v128): v128 {
   const n = f64x2.sub(i64x2.add(exponent, i64x2.splat(0x4338_0000_0000_0000)), f64x2.splat(ROUNDER));
   const s = f64x2.div(f64x2.sub(m, f64x2.splat(1)), f64x2.add(m, f64x2.splat(1)));
   const z = f64x2.mul(s, s);
-  let q = f64x2.splat(0.2828843360693384);
-  q = f64x2.add(f64x2.mul(q, z), f64x2.splat(0.3199065504099949));
-  q = f64x2.add(f64x2.mul(q, z), f64x2.splat(0.41220924061947967));
-  q = f64x2.add(f64x2.mul(q, z), f64x2.splat(0.5770779423360143));
-  q = f64x2.add(f64x2.mul(q, z), f64x2.splat(0.9617966941144593));
-  q = f64x2.add(f64x2.mul(q, z), f64x2.splat(2.8853900817778473));
+  const z2 = f64x2.mul(z, z);
+  const q01 = f64x2.add(f64x2.mul(f64x2.splat(0.9617966941144593), z), f64x2.splat(2.8853900817778473));
+  const q23 = f64x2.add(f64x2.mul(f64x2.splat(0.41220924061947967), z), f64x2.splat(0.5770779423360143));
+  const q45 = f64x2.add(f64x2.mul(f64x2.splat(0.2828843360693384), z), f64x2.splat(0.3199065504099949));
+  const q = f64x2.add(q01, f64x2.mul(z2, f64x2.add(q23, f64x2.mul(z2, q45))));
   return f64x2.add(f64x2.mul(s, q), n);
 }
 
@@ -73,7 +72,7 @@ function log2(x: v128): v128 {
 @inline
 function pow(x: v128, p: v128): v128 {
   const positive = f64x2.ge(x, f64x2.splat(f64.MIN_NORMAL_VALUE));
-  return v128.and(exp2(f64x2.mul(p, log2(f64x2.max(x, f64x2.splat(f64.MIN_NORMAL_VALUE))))), positive);
+  return v128.and(exp2(f64x2.mul(p, log2(f64x2.pmax(x, f64x2.splat(f64.MIN_NORMAL_VALUE))))), positive);
 }
 
 // @ts-ignore: decorator
@@ -89,8 +88,18 @@ function word(program: usize, index: i32): usize {
   return usize(u32(parameter(program, index)));
 }
 
-/** One piece over a block. `magnitude` and `sign` are masks: with mirrored curves the piece sees |x| and gives back the sign. */
-function piece(at: usize, from: usize, to: usize, count: i32, magnitude: v128, sign: v128, first: bool): void {
+/**
+ * The value where x is above the piece's beginning, else what is there already; with mirrored curves a piece sees |x|, and
+ * its value gets the sign.
+ */
+// @ts-ignore: decorator
+@inline
+function settle(y: v128, x: v128, a: v128, above: v128, sign: v128, to: usize): void {
+  v128.store(to, v128.bitselect(v128.xor(y, v128.and(x, sign)), v128.load(to), f64x2.gt(a, above)));
+}
+
+/** One piece over a block. `magnitude` and `sign` are masks: all and nothing where the curve is not mirrored. Each kind has its own loop. */
+function piece(at: usize, from: usize, to: usize, count: i32, magnitude: v128, sign: v128): void {
   const kind = i32(parameter(at, 0));
   const above = f64x2.splat(parameter(at, 1));
   const p0 = f64x2.splat(parameter(at, 2));
@@ -98,26 +107,42 @@ function piece(at: usize, from: usize, to: usize, count: i32, magnitude: v128, s
   const p2 = f64x2.splat(parameter(at, 4));
   const p3 = f64x2.splat(parameter(at, 5));
   const p4 = f64x2.splat(parameter(at, 6));
-  const zero = f64x2.splat(0);
-  for (let i = 0; i < count; i += 2) {
-    const offset = usize(i) << 3;
-    const x = v128.load(from + offset);
-    const a = v128.and(x, magnitude);
-    let y: v128;
-    if (kind == LINE) y = f64x2.add(f64x2.mul(p0, a), p1);
-    else if (kind == EXPONENTIAL) y = f64x2.add(f64x2.mul(p0, exp2(f64x2.add(f64x2.mul(p1, a), p2))), p3);
-    else if (kind == LOGARITHM) y = f64x2.add(f64x2.mul(p0, log2(f64x2.max(f64x2.add(f64x2.mul(p1, a), p2), f64x2.splat(SMALLEST)))), p3);
-    else if (kind == POWER) y = f64x2.add(f64x2.mul(p0, pow(f64x2.add(f64x2.mul(p1, a), p2), p3)), p4);
-    else if (kind == PQ_LIGHT) {
-      const root = pow(f64x2.min(a, p3), p1);
-      const above0 = f64x2.max(f64x2.sub(root, f64x2.splat(0.8359375)), zero);
-      y = f64x2.mul(p0, pow(f64x2.div(above0, f64x2.sub(f64x2.splat(18.8515625), f64x2.mul(f64x2.splat(18.6875), root))), p2));
-    } else {
-      const power = pow(f64x2.min(f64x2.mul(a, p0), p3), p1);
-      y = pow(f64x2.div(f64x2.add(f64x2.splat(0.8359375), f64x2.mul(f64x2.splat(18.8515625), power)), f64x2.add(f64x2.splat(1), f64x2.mul(f64x2.splat(18.6875), power))), p2);
+  const end = from + (usize(count) << 3);
+  const away = to - from;
+  if (kind == LINE) {
+    for (let o = from; o < end; o += 16) {
+      const x = v128.load(o), a = v128.and(x, magnitude);
+      settle(f64x2.add(f64x2.mul(f64x2.add(f64x2.mul(p2, a), p0), a), p1), x, a, above, sign, o + away);
     }
-    y = v128.xor(y, v128.and(x, sign));
-    v128.store(to + offset, first ? y : v128.bitselect(y, v128.load(to + offset), f64x2.gt(a, above)));
+  } else if (kind == EXPONENTIAL) {
+    for (let o = from; o < end; o += 16) {
+      const x = v128.load(o), a = v128.and(x, magnitude);
+      settle(f64x2.add(f64x2.mul(p0, exp2(f64x2.add(f64x2.mul(p1, a), p2))), p3), x, a, above, sign, o + away);
+    }
+  } else if (kind == LOGARITHM) {
+    for (let o = from; o < end; o += 16) {
+      const x = v128.load(o), a = v128.and(x, magnitude);
+      settle(f64x2.add(f64x2.mul(p0, log2(f64x2.pmax(f64x2.add(f64x2.mul(p1, a), p2), f64x2.splat(SMALLEST)))), p3), x, a, above, sign, o + away);
+    }
+  } else if (kind == POWER) {
+    for (let o = from; o < end; o += 16) {
+      const x = v128.load(o), a = v128.and(x, magnitude);
+      settle(f64x2.add(f64x2.mul(p0, pow(f64x2.add(f64x2.mul(p1, a), p2), p3)), p4), x, a, above, sign, o + away);
+    }
+  } else if (kind == PQ_LIGHT) {
+    for (let o = from; o < end; o += 16) {
+      const x = v128.load(o), a = v128.and(x, magnitude);
+      const root = pow(f64x2.pmin(a, p3), p1);
+      const light = f64x2.pmax(f64x2.sub(root, f64x2.splat(0.8359375)), f64x2.splat(0));
+      settle(f64x2.mul(p0, pow(f64x2.div(light, f64x2.sub(f64x2.splat(18.8515625), f64x2.mul(f64x2.splat(18.6875), root))), p2)), x, a, above, sign, o + away);
+    }
+  } else {
+    for (let o = from; o < end; o += 16) {
+      const x = v128.load(o), a = v128.and(x, magnitude);
+      const power = pow(f64x2.pmin(f64x2.mul(a, p0), p3), p1);
+      const signal = f64x2.div(f64x2.add(f64x2.splat(0.8359375), f64x2.mul(f64x2.splat(18.8515625), power)), f64x2.add(f64x2.splat(1), f64x2.mul(f64x2.splat(18.6875), power)));
+      settle(pow(signal, p2), x, a, above, sign, o + away);
+    }
   }
 }
 
@@ -137,7 +162,7 @@ function matrix(program: usize, r: usize, g: usize, b: usize, count: i32): void 
 function clamp(at: usize, low: f64, high: f64, count: i32): void {
   for (let i = 0; i < count; i += 2) {
     const o = at + (usize(i) << 3);
-    v128.store(o, f64x2.max(f64x2.min(v128.load(o), f64x2.splat(high)), f64x2.splat(low)));
+    v128.store(o, f64x2.pmax(f64x2.pmin(v128.load(o), f64x2.splat(high)), f64x2.splat(low)));
   }
 }
 
@@ -228,7 +253,7 @@ function widen(from: usize, to: usize, count: i32): void {
   for (let i = 0; i < count; i += 2) {
     const x = f64x2.promote_low_f32x4(v128.load64_zero(from + (usize(i) << 2)));
     const number = v128.and(x, f64x2.eq(x, x));
-    v128.store(to + (usize(i) << 3), f64x2.max(f64x2.min(number, f64x2.splat(MOST)), f64x2.splat(-MOST)));
+    v128.store(to + (usize(i) << 3), f64x2.pmax(f64x2.pmin(number, f64x2.splat(MOST)), f64x2.splat(-MOST)));
   }
 }
 
@@ -237,7 +262,7 @@ function narrow(from: usize, to: usize, count: i32): void {
   for (let i = 0; i < count; i += 2) {
     const x = v128.load(from + (usize(i) << 3));
     const number = v128.and(x, f64x2.eq(x, x));
-    v128.store64_lane(to + (usize(i) << 2), f32x4.demote_f64x2_zero(f64x2.max(f64x2.min(number, f64x2.splat(MOST)), f64x2.splat(-MOST))), 0);
+    v128.store64_lane(to + (usize(i) << 2), f32x4.demote_f64x2_zero(f64x2.pmax(f64x2.pmin(number, f64x2.splat(MOST)), f64x2.splat(-MOST))), 0);
   }
 }
 
@@ -247,8 +272,8 @@ function codes(from: usize, to: usize, count: i32, least: f64, most: f64): void 
     const o = from + (usize(i) << 3);
     const a = f64x2.floor(f64x2.add(v128.load(o), f64x2.splat(0.5)));
     const b = f64x2.floor(f64x2.add(v128.load(o, 16), f64x2.splat(0.5)));
-    const low = i32x4.trunc_sat_f64x2_u_zero(f64x2.max(f64x2.min(a, f64x2.splat(most)), f64x2.splat(least)));
-    const high = i32x4.trunc_sat_f64x2_u_zero(f64x2.max(f64x2.min(b, f64x2.splat(most)), f64x2.splat(least)));
+    const low = i32x4.trunc_sat_f64x2_u_zero(f64x2.pmax(f64x2.pmin(a, f64x2.splat(most)), f64x2.splat(least)));
+    const high = i32x4.trunc_sat_f64x2_u_zero(f64x2.pmax(f64x2.pmin(b, f64x2.splat(most)), f64x2.splat(least)));
     const four = v128.shuffle<i32>(low, high, 0, 1, 4, 5);
     v128.store64_lane(to + (usize(i) << 1), i16x8.narrow_i32x4_u(four, four), 0);
   }
@@ -282,7 +307,7 @@ export function run(program: usize, r: usize, g: usize, b: usize, toR: usize, to
         const magnitude = i64x2.splat(mirrored ? i64.MAX_VALUE : -1);
         const sign = i64x2.splat(mirrored ? i64.MIN_VALUE : 0);
         for (let k = 0; k < pieces; k++) {
-          piece(at, source, spare, n, magnitude, sign, k == 0);
+          piece(at, source, spare, n, magnitude, sign);
           at += 56;
         }
         if (channel == 0) x = spare;
@@ -358,6 +383,12 @@ export function loadLine(from: usize, step: i32, coding: i32, shift: i32, to: us
       const o = to + (usize(i) << 2);
       v128.store(o, f32x4.div(f32x4.sub(f32x4.convert_i32x4_u(i32x4.extend_low_i16x8_u(wide)), zeros), spans));
       v128.store(o, f32x4.div(f32x4.sub(f32x4.convert_i32x4_u(i32x4.extend_high_i16x8_u(wide)), zeros), spans), 16);
+    }
+  } else if (coding == F32LE && step == 4) {
+    for (; i + 4 <= count; i += 4) {
+      const x = v128.load(from + (usize(i) << 2));
+      const number = v128.and(x, f32x4.eq(x, x));
+      v128.store(to + (usize(i) << 2), f32x4.div(f32x4.sub(f32x4.pmax(f32x4.pmin(number, f32x4.splat(f32.MAX_VALUE)), f32x4.splat(-f32.MAX_VALUE)), zeros), spans));
     }
   }
   for (; i < count; i++) store<f32>(to + (usize(i) << 2), (sample(from + usize(i * step), coding, shift) - zero) / span);
