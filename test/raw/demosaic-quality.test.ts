@@ -1,7 +1,7 @@
 /**
  * Demosaic and levels beside LibRaw (`dcraw_emu`, package libraw-bin): the same mosaics of known pictures, written as DNG, through its bilinear (-q 0) and
  * AHD (-q 3) and through ours; and flat fields, where LibRaw is known to be right. Its options are those that leave values alone: camera
- * RGB (-o 0), no gains (-r 1 1 1 1), no clipping at the lowest channel (-H 1), no white taken from the data (-c 0), 16 bits linear (-4).
+ * RGB (-o 0), no gains (-r 1 1 1 1), no clipping at the lowest channel (-H 1), no white taken from the data (-c 0), 16 bits linear (-4). RUSHLIGHT_TELL=1 prints the decibels of each picture.
  */
 import { mkdirSync, readFileSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';

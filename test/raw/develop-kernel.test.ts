@@ -3,12 +3,17 @@ import { beforeAll, describe, expect, test } from 'vitest';
 import { KernelMemory } from '../../media/kernels/memory.ts';
 import type { Planes } from '../../media/kernels/planes.ts';
 import { demosaicMethods } from '../../media/raw/demosaic/methods.ts';
+import { channelAt } from '../../media/raw/demosaic/mosaic.ts';
+import { developmentOf } from '../../media/raw/develop/development.ts';
 import { highlights } from '../../media/raw/develop/highlights.ts';
 import { DevelopKernel, type DevelopPlan } from '../../media/raw/develop/kernel.ts';
 import type { Triple } from '../../media/raw/develop/matrix.ts';
 import { highlightPolicies } from '../../media/raw/develop/policies.ts';
 import { UndevelopableError } from '../../media/raw/develop/undevelopable.ts';
 import { cfaPatterns, type RawPicture } from '../../media/raw/dng/frame.ts';
+import { sourceOfBytes } from '../../media/raw/dng/ifd.ts';
+import { readDng } from '../../media/raw/dng/read.ts';
+import { buildDng, type DngTag, srationals } from '../support/dng.ts';
 import { cameraByReference, developPlan, rawPicture } from '../support/raw-picture.ts';
 
 /** What float32 may cost, of the sensor's full range: some eight operations of 6e-8 each, on balanced values twice as large. */
@@ -141,6 +146,32 @@ describe.each(highlightPolicies)('AP0, %s', (policy) => {
     const camera = read(kernel.camera(codesOf(picture)));
     const led = read(kernel.toAp0(kernel.camera()));
     for (const [channel, plane] of camera.entries()) for (const [index, value] of plane.entries()) expect(led[channel]?.[index]).toBeGreaterThanOrEqual(value);
+  });
+});
+
+/** The file's camera is that of the worked example of the DNG chain (develop-colour.test.ts), whose values were computed outside of this code. */
+describe('from a file to AP0', () => {
+  const grey = [0.18, 0.18, 0.18];
+  test.each([
+    ['a grey card', [0.081, 0.18, 0.108], [], 0, grey],
+    ['a warm field', [0.3, 0.4, 0.1], [], 0, [0.535611, 0.418321, 0.053682]],
+    ['a cool field', [0.1, 0.5, 0.4], [], 0, [0.349147, 0.488263, 0.748209]],
+    ['BaselineExposure of half a stop', [0.081, 0.18, 0.108], [srationals(50_730, [0.5])], 0, grey.map((value) => value * Math.SQRT2)],
+    ['a stop less, chosen', [0.081, 0.18, 0.108], [], -1, grey.map((value) => value / 2)],
+    ['below a preview, with black and white of its own', [0.3, 0.4, 0.1], [{ tag: 50_714, type: 'short', values: [4096] }, { tag: 50_717, type: 'short', values: [60_000] }], 0, [0.535611, 0.418321, 0.053682]],
+  ] satisfies [string, Triple, DngTag[], number, number[]][])('%s', async (_, camera, tags, exposureStops, expected) => {
+    const [width, height] = [32, 20];
+    const [black, white] = tags.length === 2 ? [4096, 60_000] : [0, 65_535];
+    const samples = Uint16Array.from({ length: width * height }, (_value, index) => Math.round(black + camera[channelAt('bggr', Math.floor(index / width), index % width)] * (white - black)));
+    const { picture } = await readDng(sourceOfBytes(buildDng({ width, height, samples, pattern: 'bggr', tags, below: tags.length === 2 })));
+    const development = developmentOf(picture, { whiteBalance: 'as-shot', exposureStops });
+    if ('missing' in development) throw new Error(development.missing);
+    for (const demosaic of demosaicMethods) {
+      prepare({ picture, demosaic, highlights: 'keep', ...development });
+      const ap0 = read(kernel.toAp0(kernel.camera(samples)));
+      // Codes of 16 bits: half a step is 8e-6 of full range, and the matrix doubles it.
+      for (const [channel, plane] of ap0.entries()) for (const value of plane) expect(Math.abs(value - (expected[channel] as number))).toBeLessThan(4e-5);
+    }
   });
 });
 
