@@ -32,8 +32,13 @@ function placesOf({ channels, width }: ExrHeader): { channel: ExrChannel; place:
 
 /** One channel of one line as floats; whole numbers above 2^24 lose their last places. */
 function copyLine(raw: Buffer, at: number, { pixelType }: ExrChannel, to: Float32Array): void {
-  const halves = halfValues();
-  for (let x = 0; x < to.length; x++) to[x] = pixelType === 'half' ? (halves[raw.readUInt16LE(at + 2 * x)] as number) : pixelType === 'float' ? raw.readFloatLE(at + 4 * x) : raw.readUInt32LE(at + 4 * x);
+  if (pixelType === 'half') {
+    const values = halfValues();
+    const halves = halvesOf(raw.subarray(at, at + 2 * to.length));
+    for (let x = 0; x < to.length; x++) to[x] = values[halves[x] as number] as number;
+  } else {
+    for (let x = 0; x < to.length; x++) to[x] = pixelType === 'float' ? raw.readFloatLE(at + 4 * x) : raw.readUInt32LE(at + 4 * x);
+  }
 }
 
 /** All channels by name, `width` x `height` values each, line by line from the top. Throws ExrDamage and ExrForeign. */
@@ -78,7 +83,7 @@ function holdToHalf({ channels }: ExrHeader): void {
 
 /** Raw bytes as 16-bit words, which asks for an even place in memory. */
 function halvesOf(raw: Uint8Array): Uint16Array {
-  const aligned = raw.byteOffset % 2 === 0 ? raw : Uint8Array.from(raw);
+  const aligned = raw.byteOffset % 2 === 0 ? raw : new Uint8Array(raw);
   return new Uint16Array(aligned.buffer, aligned.byteOffset, aligned.length / 2);
 }
 
@@ -125,32 +130,42 @@ export interface ChannelSurvey {
   readonly notFinite: number;
 }
 
+/** Least and greatest rank of some halves. Ranks are whole numbers in the order of the values: their bits, and below zero the bits counted from the end. */
+function ranksOf(halves: Uint16Array): { least: number; greatest: number } {
+  let least = 0x7fff;
+  let greatest = -0x8000;
+  for (let at = 0; at < halves.length; at++) {
+    const signed = ((halves[at] as number) << 16) >> 16;
+    const rank = signed ^ ((signed >> 31) & 0x7fff);
+    if (rank < least) least = rank;
+    if (rank > greatest) greatest = rank;
+  }
+  return { least, greatest };
+}
+const halfOfRank = (rank: number): number => (rank < 0 ? (rank ^ 0x7fff) & 0xffff : rank);
+
 /** Looks at every value of a file of halves. Throws ExrDamage and ExrForeign. */
 export async function surveyValues(source: ByteSource, walked?: WalkedExr): Promise<ChannelSurvey[]> {
   const { header, chunks } = walked ?? (await walkExr(source));
   holdToHalf(header);
   const { width, channels } = header;
-  // By size as whole numbers: the bits without the sign, negative below zero.
-  const found = channels.map(({ name }) => ({ name, least: 0x7c00, greatest: -0x7c00, notFinite: 0 }));
+  const found = channels.map(({ name }) => ({ name, least: 0x7fff, greatest: -0x8000, notFinite: 0 }));
   for (const chunk of chunks) {
     const halves = halvesOf(await rawOf(source, header, chunk));
     for (let row = 0; row < chunk.lines * channels.length; row++) {
       const channel = found[row % channels.length] as (typeof found)[number];
-      let { least, greatest } = channel;
-      for (let at = row * width; at < (row + 1) * width; at++) {
-        const half = halves[at] as number;
-        if (isNotFinite(half)) {
-          channel.notFinite += 1;
-          continue;
-        }
-        const size = half < 0x8000 ? half : 0x8000 - half;
-        if (size < least) least = size;
-        if (size > greatest) greatest = size;
+      const line = halves.subarray(row * width, (row + 1) * width);
+      let ranks = ranksOf(line);
+      // Infinities and no numbers have the outermost ranks, so one look at both ends tells whether there are any.
+      if (isNotFinite(halfOfRank(ranks.least)) || isNotFinite(halfOfRank(ranks.greatest))) {
+        const finite = line.filter((half) => !isNotFinite(half));
+        channel.notFinite += line.length - finite.length;
+        ranks = ranksOf(finite);
       }
-      channel.least = least;
-      channel.greatest = greatest;
+      channel.least = Math.min(channel.least, ranks.least);
+      channel.greatest = Math.max(channel.greatest, ranks.greatest);
     }
   }
-  const value = (size: number): number => halfValues()[size < 0 ? 0x8000 - size : size] as number;
+  const value = (rank: number): number => halfValues()[halfOfRank(rank)] as number;
   return found.map(({ name, least, greatest, notFinite }) => (least > greatest ? { name, least: null, greatest: null, notFinite } : { name, least: value(least), greatest: value(greatest), notFinite }));
 }

@@ -34,20 +34,19 @@ function fromZlib(data: Uint8Array, size: number): Uint8Array {
   }
 }
 
-/** The predictor's sums, then both halves woven into one. */
+/** The predictor's sums, and both halves woven into one. `bytes` are an even number: every kind of value has two or four. */
 function fromPredicted(bytes: Uint8Array): Uint8Array {
-  const size = bytes.length;
-  const even = (size + 1) >> 1;
-  const woven = new Uint8Array(size);
-  let sum = bytes[0] as number;
-  woven[0] = sum;
-  for (let index = 1; index < even; index++) {
-    sum = (sum + (bytes[index] as number) - 128) & 0xff;
-    woven[2 * index] = sum;
-  }
-  for (let index = even; index < size; index++) {
-    sum = (sum + (bytes[index] as number) - 128) & 0xff;
-    woven[2 * (index - even) + 1] = sum;
+  const half = bytes.length >> 1;
+  const woven = new Uint8Array(bytes.length);
+  // The sums of the second half begin with the last of the first.
+  let odd = 128;
+  for (let index = 0; index < half; index++) odd += (bytes[index] as number) - 128;
+  let even = 128;
+  for (let index = 0; index < half; index++) {
+    even = (even + (bytes[index] as number) - 128) & 0xff;
+    odd = (odd + (bytes[half + index] as number) - 128) & 0xff;
+    woven[2 * index] = even;
+    woven[2 * index + 1] = odd;
   }
   return woven;
 }
