@@ -4,7 +4,7 @@
  */
 import { spawnSync } from 'node:child_process';
 import { createHash } from 'node:crypto';
-import { existsSync, mkdirSync, readdirSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
+import { existsSync, mkdirSync, mkdtempSync, readdirSync, readFileSync, renameSync, rmSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { projectFolder, say, stop } from './say.mjs';
 
@@ -27,14 +27,17 @@ export function compileKernels() {
   const wasm = (name) => join(target, name.replace(/\.ts$/, '.wasm'));
   if (existsSync(stampFile) && readFileSync(stampFile, 'utf8') === wanted && names.every((name) => existsSync(wasm(name)))) return;
   say('compiling the kernels into dist/kernels/');
-  rmSync(target, { recursive: true, force: true });
   mkdirSync(target, { recursive: true });
+  // Beside, and renamed one by one: a program that runs meanwhile finds a whole module, the old one or the new one.
+  const beside = mkdtempSync(join(target, '.compiling-'));
   for (const [index, name] of names.entries()) {
     const compiler = join(projectFolder, 'node_modules', 'assemblyscript', 'bin', 'asc.js');
     // No memory of their own and no runtime: kernels work on the memory that they are given. `-O3` without relaxed SIMD keeps results the same everywhere.
     const options = ['--config', 'none', '-O3', '--noAssert', '--runtime', 'stub', '--importMemory', '--initialMemory', '0', '--memoryBase', String(FIRST_REGION + index * REGION), '--enable', 'simd', '--enable', 'bulk-memory', '--use', 'abort='];
-    const run = spawnSync(process.execPath, [compiler, join(sources, name), '-o', wasm(name), ...options], { cwd: projectFolder, stdio: ['ignore', 2, 2] });
+    const run = spawnSync(process.execPath, [compiler, join(sources, name), '-o', join(beside, name), ...options], { cwd: projectFolder, stdio: ['ignore', 2, 2] });
     if (run.status !== 0) stop(`the kernel ${name} does not compile; the compiler’s words stand above. An unchanged checkout compiles: \`git status\` shows what differs.`);
   }
+  for (const name of names) renameSync(join(beside, name), wasm(name));
+  rmSync(beside, { recursive: true, force: true });
   writeFileSync(stampFile, wanted);
 }

@@ -1,0 +1,263 @@
+/** Masters as a worker makes them: from raw frames and from movies, published as folders, proved, and held when anything differs. */
+import { execFileSync } from 'node:child_process';
+import { createHash } from 'node:crypto';
+import { cpSync, existsSync, mkdirSync, mkdtempSync, readdirSync, readFileSync, renameSync, rmSync, statSync, writeFileSync } from 'node:fs';
+import { basename, join } from 'node:path';
+import { beforeAll, describe, expect, test } from 'vitest';
+import { checkMaster, type MasterCheckReport } from '../../check/master/index.ts';
+import { lightOf } from '../../check/master/light.ts';
+import { surveySequence } from '../../coordinator/survey/sequence.ts';
+import { type Job, mastersOf, workOf } from '../../ledger/job.ts';
+import { layout } from '../../ledger/layout.ts';
+import { type DeliverableReport, deliverableReportSchema } from '../../ledger/report.ts';
+import { readRecord } from '../../ledger/store.ts';
+import { storedPoints } from '../../ledger/trail.ts';
+import { toolchainOf } from '../../ledger/toolchain.ts';
+import type { Interpretation } from '../../media/interpretation.ts';
+import { loadProfiles } from '../../profiles/load.ts';
+import { frameFileName } from '../../profiles/master/outcome.ts';
+import { decideOutcome } from '../../profiles/outcome/any.ts';
+import { runJob } from '../../worker/job.ts';
+import { buildDng, testSamples } from '../support/dng.ts';
+import { freshFolder, sharedFolder } from '../support/folder.ts';
+import { factsOf, mediaTools } from '../support/make.ts';
+import { makeMovie } from '../support/media.ts';
+import { workContext } from '../support/work.ts';
+
+const interpretation: Interpretation = { input: { name: 'slog3-sgamut3cine' }, inputFrom: 'show', raw: { whiteBalance: 'as-shot', exposureStops: 0 }, owner: 'Bell foundry film', comments: '' };
+const profiles = ['grading-master-exr', 'grading-master-aces', 'dpx-10'];
+const WIDTH = 96;
+const HEIGHT = 54;
+const FRAMES = 6;
+
+/** Of a whole group of tests: removed with the shared folder. */
+const groupFolder = (name: string): string => mkdtempSync(join(sharedFolder, `${name}-`));
+const bytesIn = (folder: string): number => readdirSync(folder, { recursive: true, withFileTypes: true }).filter((entry) => entry.isFile()).reduce((sum, entry) => sum + statSync(join(entry.parentPath, entry.name)).size, 0);
+
+/** A job of all master profiles, as the coordinator would plan it. */
+async function jobOf(rollFolder: string, delivery: string, place: Job['clip']['place'], facts: Job['facts'], wanted: readonly string[] = profiles): Promise<Job> {
+  const name = 'A001C001';
+  const clip = { id: name, name, place, bytes: bytesIn(rollFolder), contentDigest: createHash('sha256').update(rollFolder).digest('hex') };
+  const { profiles: loaded, findings } = await loadProfiles({ wanted });
+  expect(findings).toEqual([]);
+  const understood = { ...facts, interpretation };
+  const deliveryFolder = join(delivery, 'day-01', 'A001');
+  mkdirSync(deliveryFolder, { recursive: true });
+  return {
+    version: 1,
+    night: 'night',
+    run: 'run-1',
+    day: 'day-01',
+    roll: 'A001',
+    rollFolder,
+    deliveryFolder,
+    clip,
+    facts: understood,
+    span: { start: 0, count: facts.video.frames },
+    deliverables: loaded.map(({ profile, hash }) => {
+      const decided = decideOutcome({ day: 'day-01', roll: 'A001', clip, facts: understood, profile });
+      if (decided.outcome === null) throw new Error(JSON.stringify(decided.findings));
+      return workOf(profile, hash, decided.outcome);
+    }),
+    toolchain: toolchainOf(await mediaTools()).fingerprint,
+  };
+}
+
+async function rawRoll(): Promise<{ folder: string; facts: Job['facts']; place: Job['clip']['place'] }> {
+  const folder = groupFolder('raw-roll');
+  mkdirSync(join(folder, 'A001C001'));
+  for (let frame = 0; frame < FRAMES; frame += 1) {
+    const samples = testSamples(WIDTH, HEIGHT, 12, frame + 1);
+    writeFileSync(join(folder, 'A001C001', `A001C001_${String(frame + 101).padStart(6, '0')}.dng`), buildDng({ width: WIDTH, height: HEIGHT, samples, bits: 12, rate: [24_000, 1001], timecode: `01:00:00:${String(frame).padStart(2, '0')}` }));
+  }
+  const place = { kind: 'sequence' as const, folder: 'A001C001', prefix: 'A001C001_', suffix: '.dng', padding: 6, first: 101, count: FRAMES, statedRate: null };
+  const { facts, findings } = await surveySequence(place, folder, await mediaTools(), { clip: 'A001C001' }, {});
+  if (facts === null) throw new Error(JSON.stringify(findings));
+  return { folder, facts, place };
+}
+
+async function movieRoll(): Promise<{ folder: string; facts: Job['facts']; place: Job['clip']['place'] }> {
+  const folder = groupFolder('movie-roll');
+  const path = join(folder, 'A001C001.mov');
+  await makeMovie(path, { frames: FRAMES, rate: '24000/1001', size: `${WIDTH}x${HEIGHT}`, timecode: '10:00:00:00', codec: 'prores', sound: [2] });
+  return { folder, facts: await factsOf(path), place: { kind: 'movie', file: 'A001C001.mov' } };
+}
+
+async function reportOf(job: Job, profile: string): Promise<DeliverableReport> {
+  const read = await readRecord(layout.deliverableReport(job.deliveryFolder, job.clip.id, profile), deliverableReportSchema);
+  if (read.state !== 'read') throw new Error(`${profile}: ${read.state}`);
+  return read.value;
+}
+
+const filesOf = (job: Job, profile: string): string[] => readdirSync(join(job.deliveryFolder, profile, 'A001C001')).sort();
+const pathOf = (job: Job, profile: string, name: string): string => join(job.deliveryFolder, profile, 'A001C001', name);
+
+describe.each([
+  ['raw frames', rawRoll, 86_400],
+  ['a movie', movieRoll, 864_000],
+])('from %s', (_, roll, first) => {
+  let job: Job;
+
+  beforeAll(async () => {
+    const { folder, facts, place } = await roll();
+    job = await jobOf(folder, groupFolder('masters'), place, facts);
+    await runJob(job, await workContext());
+  });
+
+  test.each(profiles)('%s stands published, every check passed, a file for each frame numbered from the timecode', async (profile) => {
+    const report = await reportOf(job, profile);
+    expect(report).toMatchObject({ state: 'published', findings: [] });
+    expect(report.checks.map(({ check, outcome }) => [check, outcome])).toEqual([['frames', 'passed'], ['timecode', 'passed'], ['form', 'passed'], ['attributes', 'passed'], ['values', 'passed'], ['spots', 'passed'], ['written', 'passed']]);
+    const extension = profile === 'dpx-10' ? 'dpx' : 'exr';
+    expect(filesOf(job, profile)).toEqual(Array.from({ length: FRAMES }, (_unused, index) => `A001C001.${String(first + index).padStart(7, '0')}.${extension}`));
+    expect(readdirSync(join(job.deliveryFolder, profile))).toEqual(['A001C001']);
+  });
+
+  test('sha256sum finds every file of the listing as it is', async () => {
+    for (const profile of profiles) {
+      const { listing } = await reportOf(job, profile);
+      const told = execFileSync('sha256sum', ['-c', join(job.deliveryFolder, listing?.path as string)], { cwd: join(job.deliveryFolder, profile, 'A001C001'), encoding: 'utf8' });
+      expect(told.trim().split('\n')).toHaveLength(FRAMES);
+    }
+  });
+
+  test('OpenEXR’s own program reads what the header says, in frame 4', () => {
+    const told = execFileSync('exrheader', [pathOf(job, 'grading-master-exr', filesOf(job, 'grading-master-exr')[4] as string)], { encoding: 'utf8' });
+    for (const part of ['compression (type compression): zip', 'white (0.32168 0.33767)', 'framesPerSecond (type rational): 24000/1001', `imageCounter (type int): ${first + 4}`, 'reelName (type string): "A001"', 'owner (type string): "Bell foundry film"', 'sourceFrame (type string): "4"', 'time 1:00:00:04'.replace('1:', first === 86_400 ? '01:' : '10:')]) expect(told).toContain(part);
+  });
+
+  test('the strict container holds the same pixels as the other, by OpenImageIO', () => {
+    for (const name of filesOf(job, 'grading-master-exr')) {
+      const told = execFileSync('oiiotool', ['--diff', pathOf(job, 'grading-master-exr', name), pathOf(job, 'grading-master-aces', name)], { encoding: 'utf8' });
+      expect(told).toContain('PASS');
+    }
+  });
+
+  test('uncompressed frames have exactly the bytes that were foretold, within 2 per cent', async () => {
+    for (const profile of ['grading-master-aces', 'dpx-10']) {
+      const { outcome } = mastersOf(job).find((work) => work.profile.name === profile) as ReturnType<typeof mastersOf>[number];
+      const report = await reportOf(job, profile);
+      expect(Math.abs((report.file?.bytes ?? 0) / outcome.estimatedBytes - 1)).toBeLessThan(0.02 + 2000 / (6 * WIDTH * HEIGHT));
+    }
+  });
+
+  test('a second worker finds everything finished and makes nothing', async () => {
+    const before = profiles.map((profile) => filesOf(job, profile).map((name) => statSync(pathOf(job, profile, name)).mtimeMs));
+    await runJob(job, await workContext());
+    expect(profiles.map((profile) => filesOf(job, profile).map((name) => statSync(pathOf(job, profile, name)).mtimeMs))).toEqual(before);
+  });
+
+  test('made again elsewhere, with another number of threads, every byte is the same', async () => {
+    const again = await jobOf(job.rollFolder, freshFolder('again'), job.clip.place, job.facts);
+    await runJob({ ...again, clip: job.clip }, { ...(await workContext()), threads: 3 });
+    for (const profile of profiles) for (const name of filesOf(job, profile)) expect(readFileSync(pathOf(again, profile, name)).equals(readFileSync(pathOf(job, profile, name))), name).toBe(true);
+  });
+
+  describe('a spoiled copy does not pass', () => {
+    async function checked(profile: string, spoil: (folder: string, names: readonly string[]) => void): Promise<MasterCheckReport> {
+      const folder = join(freshFolder('spoiled'), 'A001C001');
+      cpSync(join(job.deliveryFolder, profile, 'A001C001'), folder, { recursive: true });
+      spoil(folder, readdirSync(folder).sort());
+      const report = await reportOf(job, profile);
+      const { points } = await storedPoints(report, job.deliveryFolder, {});
+      const { outcome } = mastersOf(job).find((work) => work.profile.name === profile) as ReturnType<typeof mastersOf>[number];
+      const hash = report.payload?.streams[0]?.hash as string;
+      return await checkMaster({ path: folder, outcome, source: job.clip.name, points, light: lightOf(outcome.way, null), written: { digest: hash, frames: null }, threads: 1 });
+    }
+    const edit = (path: string, change: (bytes: Buffer) => Buffer): void => writeFileSync(path, change(readFileSync(path)));
+    const at = (folder: string, names: readonly string[], index: number): string => join(folder, names[index] as string);
+
+    test.each(profiles)('%s unspoiled passes', async (profile) => {
+      expect(await checked(profile, () => undefined)).toMatchObject({ passed: true, findings: [] });
+    });
+
+    const faults: [what: string, code: string, spoil: (folder: string, names: readonly string[]) => void][] = [
+      ['a frame gone', 'master-frames-differ', (folder, names) => rmSync(at(folder, names, 2))],
+      ['a frame too many', 'master-frames-differ', (folder, names) => cpSync(at(folder, names, 2), join(folder, 'A001C001.9999999.exr'))],
+      ['something else beside', 'master-frames-differ', (folder) => mkdirSync(join(folder, 'thumbs'))],
+      ['a frame cut off', 'master-form-wrong', (folder, names) => edit(at(folder, names, 3), (bytes) => bytes.subarray(0, bytes.length - 7))],
+      ['a frame longer', 'master-form-wrong', (folder, names) => edit(at(folder, names, 3), (bytes) => Buffer.concat([bytes, Buffer.alloc(5)]))],
+      ['a frame empty', 'master-form-wrong', (folder, names) => writeFileSync(at(folder, names, 3), '')],
+      ['two frames that changed places', 'timecode-differs', (folder, names) => {
+        renameSync(at(folder, names, 1), join(folder, 'x'));
+        renameSync(at(folder, names, 4), at(folder, names, 1));
+        renameSync(join(folder, 'x'), at(folder, names, 4));
+      }],
+      ['a frame in the place of its neighbour', 'timecode-differs', (folder, names) => cpSync(at(folder, names, 1), at(folder, names, 2))],
+      ['a frame from its neighbour’s pixels under its own header', 'master-values-differ', (folder, names) => {
+        const [own, other] = [readFileSync(at(folder, names, 2)), readFileSync(at(folder, names, 3))];
+        // The headers of a clip are of one length, and what follows them needs nothing of them.
+        const head = other.length - 6 * WIDTH * HEIGHT;
+        writeFileSync(at(folder, names, 2), Buffer.concat([own.subarray(0, head - (own.length - other.length)), other.subarray(head)]));
+      }],
+    ];
+    test.each(faults.slice(0, 8))('%s: %s', async (_what, code, spoil) => {
+      const { passed, findings } = await checked('grading-master-exr', spoil);
+      expect(passed).toBe(false);
+      expect(findings.map((item) => item.code)).toContain(code);
+    });
+
+    test.each(faults.slice(2))('in the strict container, %s: %s', async (_what, code, spoil) => {
+      const { passed, findings } = await checked('grading-master-aces', spoil);
+      expect(passed).toBe(false);
+      expect(findings.map((item) => item.code)).toContain(code);
+    });
+
+    test('one bit of one value of one frame is seen by the digest of what left the encoder, whatever pixel it is', async () => {
+      const { findings } = await checked('grading-master-aces', (folder, names) => edit(at(folder, names, 5), (bytes) => {
+        const spoiled = Buffer.from(bytes);
+        spoiled[bytes.length - 100] = (spoiled[bytes.length - 100] as number) ^ 1;
+        return spoiled;
+      }));
+      expect(findings.map((item) => item.code)).toEqual(expect.arrayContaining(['payload-differs', 'master-form-wrong']));
+    });
+
+    test('a whole frame a tenth of a stop brighter is seen by the values', async () => {
+      const { findings } = await checked('dpx-10', (folder, names) => edit(at(folder, names, 1), (bytes) => {
+        const spoiled = Buffer.from(bytes);
+        for (let word = 2048; word < bytes.length; word += 4) {
+          const codes = spoiled.readUInt32BE(word);
+          const up = (code: number): number => Math.min(1023, code + 6);
+          spoiled.writeUInt32BE(((up(codes >>> 22) << 22) | (up((codes >>> 12) & 1023) << 12) | (up((codes >>> 2) & 1023) << 2)) >>> 0, word);
+        }
+        return spoiled;
+      }));
+      expect(findings.map((item) => item.code)).toContain('master-values-differ');
+      expect(findings.find((item) => item.code === 'master-values-differ')?.found).toContain(frameFileName(mastersOf(job)[2]?.outcome as never, 1));
+    });
+  });
+});
+
+test('a raw frame that is damaged holds the clip, names the frame, and leaves nothing behind', async () => {
+  const { folder, facts, place } = await rawRoll();
+  const job = await jobOf(folder, freshFolder('damaged'), place, facts);
+  const path = join(folder, 'A001C001', 'A001C001_000104.dng');
+  // As long as before: what was read at intake is not read again for every job.
+  const bytes = readFileSync(path);
+  writeFileSync(path, bytes.fill(0, 0, 4));
+  await expect(runJob(job, await workContext())).rejects.toMatchObject({ again: false });
+  for (const profile of profiles) {
+    expect(await reportOf(job, profile)).toMatchObject({ state: 'failed', findings: [{ code: 'frame-develop-failed' }] });
+    expect(readdirSync(join(job.deliveryFolder, profile))).toEqual([]);
+  }
+});
+
+test('without settings a log movie is held, and with others its master is made again', async () => {
+  const { folder, facts, place } = await movieRoll();
+  const clip = { id: 'A001C001', name: 'A001C001' };
+  const [{ profile }] = (await loadProfiles({ wanted: ['grading-master-exr'] })).profiles as [{ profile: Parameters<typeof decideOutcome>[0]['profile'] }];
+  const untagged = { ...facts, video: { ...facts.video, colour: { ...facts.video.colour, primaries: null, transfer: null } }, interpretation: { ...interpretation, input: null, inputFrom: null } };
+  expect(decideOutcome({ day: 'day-01', roll: 'A001', clip, facts: untagged, profile })).toMatchObject({ outcome: null, findings: [{ code: 'input-unknown' }] });
+  const delivery = freshFolder('settings');
+  const job = await jobOf(folder, delivery, place, facts, ['grading-master-exr']);
+  await runJob(job, await workContext());
+  const first = await reportOf(job, 'grading-master-exr');
+  const other = { ...interpretation, input: { name: 'vlog-vgamut' as const } };
+  const decided = decideOutcome({ day: 'day-01', roll: 'A001', clip, facts: { ...facts, interpretation: other }, profile });
+  if (decided.outcome === null) throw new Error('refused');
+  await runJob({ ...job, facts: { ...facts, interpretation: other }, deliverables: [workOf(profile, first.profileHash, decided.outcome)] }, await workContext());
+  const second = await reportOf(job, 'grading-master-exr');
+  expect(second).toMatchObject({ state: 'published', supersedes: [first.file?.xxh128] });
+  expect(second.file?.sha256).not.toBe(first.file?.sha256);
+  expect(existsSync(join(job.deliveryFolder, 'grading-master-exr', basename(second.file?.path as string)))).toBe(true);
+});
