@@ -16,9 +16,10 @@ import { leftovers } from './target.ts';
 
 type Deliverable = Job['deliverables'][number];
 
-async function leftoversIn(folder: string): Promise<string[]> {
+/** What `list` finds; of a folder that nobody has made yet, nothing. */
+async function found(list: Promise<string[]>): Promise<string[]> {
   try {
-    return await leftovers(folder);
+    return await list;
   } catch (error) {
     if ((error as NodeJS.ErrnoException).code === 'ENOENT') return [];
     throw error;
@@ -33,7 +34,7 @@ export async function publishLeftover(job: Job, deliverable: Deliverable, report
   const final = layout.deliverable(job.deliveryFolder, deliverable.profile.name, deliverable.outcome.fileName);
   const path = `${deliverable.profile.name}/${deliverable.outcome.fileName}`;
   // Of a process that still runs, or of another machine's, nobody knows what it is about to do with it.
-  if (file.path !== path || !(await leftoversIn(dirname(final))).includes(name)) return;
+  if (file.path !== path || !(await found(leftovers(dirname(final)))).includes(name)) return;
   const staged = join(dirname(final), name);
   const checked = await digestOfFolder(staged, signal);
   if (checked.xxh128 !== file.xxh128 || checked.sha256 !== file.sha256 || checked.bytes !== file.bytes) return;
@@ -45,7 +46,7 @@ export async function publishLeftover(job: Job, deliverable: Deliverable, report
 export async function awaitedByOthers(job: Job, profile: string): Promise<ReadonlySet<string>> {
   const own = layout.deliverableReport(job.deliveryFolder, job.clip.id, profile);
   const awaited = new Set<string>();
-  for (const name of await readdir(dirname(own))) {
+  for (const name of await found(readdir(dirname(own)))) {
     if (name === basename(own) || !name.endsWith(`.${profile}.json`)) continue;
     const read = await readRecord(join(dirname(own), name), deliverableReportSchema);
     if (read.state === 'read' && read.value.state === 'publishing' && read.value.staged !== undefined) awaited.add(read.value.staged);

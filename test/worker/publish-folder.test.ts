@@ -411,6 +411,13 @@ describe('a worker that dies', () => {
     await sweepStaging(layout.profileFolder(delivery, 'master'), () => awaitedByOthers(job, 'master'));
     expect(existsSync(request.staged)).toBe(false);
   });
+
+  test('before anything was reported: what it left is swept', async () => {
+    const { job, request, delivery } = await prepared(null);
+    rmSync(join(delivery, 'reports'), { recursive: true });
+    await sweepStaging(layout.profileFolder(delivery, 'master'), () => awaitedByOthers(job, 'master'));
+    expect(existsSync(request.staged)).toBe(false);
+  });
 });
 
 test('a sweep takes our own staging folders with all in them, and nothing that only looks like it', async () => {
