@@ -38,6 +38,8 @@ export interface DngOptions {
   readonly rate?: readonly [number, number];
   /** Beside, or instead of, the usual ones; a tag of no values takes the usual one away. */
   readonly tags?: readonly DngTag[];
+  /** In an EXIF directory of their own. */
+  readonly exif?: readonly DngTag[];
 }
 
 export const ascii = (tag: number, text: string): DngTag => ({ tag, type: 'ascii', values: [...Buffer.from(`${text}\0`)] });
@@ -179,9 +181,9 @@ export function buildDng(options: DngOptions): Buffer {
     ...(options.timecode === undefined ? [] : [{ tag: 51_043, type: 'byte', values: timecodeBytes(options.timecode) } as const]),
     ...(options.rate === undefined ? [] : [{ tag: 51_044, type: 'srational', values: options.rate } as const]),
   ];
-  const extra = options.tags ?? [];
+  const extra = [...(options.tags ?? []), ...(options.exif === undefined ? [] : [{ tag: 34_665, type: 'long', values: [directory(options.exif)] } as const])];
   /** Tags of the raw picture's own directory; the others describe the whole file. */
-  const ofPicture = (tag: DngTag): boolean => tag.tag < 271 || (tag.tag > 272 && tag.tag < 306 && tag.tag !== 274) || (tag.tag > 306 && tag.tag < 33_423) || (tag.tag >= 50_710 && tag.tag <= 50_720) || tag.tag === 50_733 || tag.tag === 50_829 || tag.tag === 50_830 || (tag.tag >= 50_974 && tag.tag <= 50_975) || [51_008, 51_009, 51_022].includes(tag.tag);
+  const ofPicture = (tag: DngTag): boolean => tag.tag < 271 || (tag.tag > 272 && tag.tag < 306 && tag.tag !== 274) || (tag.tag > 306 && tag.tag < 33_423 && tag.tag !== 330) || (tag.tag >= 50_710 && tag.tag <= 50_720) || tag.tag === 50_733 || tag.tag === 50_829 || tag.tag === 50_830 || (tag.tag >= 50_974 && tag.tag <= 50_975) || [51_008, 51_009, 51_022].includes(tag.tag);
   let first: number;
   if (options.below === true) {
     const raw = directory(merged(main, extra.filter(ofPicture)));
