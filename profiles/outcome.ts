@@ -7,6 +7,7 @@ import { colourTagsSchema, fieldOrders } from '../media/facts.ts';
 import { ratioSchema } from '../media/rate.ts';
 import { framingSchema } from '../media/trail/framing.ts';
 import { timecodeSchema } from '../media/timecode.ts';
+import { wayToLightSchema } from './master/way.ts';
 
 export const outcomeSchema = z.object({
   /** File name without folder, extension included. */
@@ -67,8 +68,12 @@ export const outcomeSchema = z.object({
     .object({
       /** The layout in which its pictures are compared with the source's (profiles/kept-pixels.ts). */
       comparedIn: z.string(),
+      /** Slices of each frame (profiles/outcome/slices.ts). */
+      slices: z.int().positive(),
     })
     .optional(),
+  /** Of a movie for grading, whose pictures are not those of the source: from its code values to light (profiles/master/movie.ts); absent: others. */
+  way: wayToLightSchema.optional(),
   /** What will be written: an estimate for planning, on the safe side; near to exact where the codec fixes every packet. */
   estimatedBytes: z.int().positive(),
 });

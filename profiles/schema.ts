@@ -3,7 +3,8 @@
  * Every field is described here, once; what `profiles show` prints is made from these descriptions.
  */
 import { z } from 'zod';
-import { type MasterProfile, masterSchema } from './master/schema.ts';
+import { checkNames, losslessCheck, standingChecks } from './check-names.ts';
+import { type FrameForm, type MasterProfile, masterSchema } from './master/schema.ts';
 
 export const containers = ['mov', 'mp4', 'mkv'] as const;
 export const videoCodecs = ['vc3', 'rdd36', 'h264', 'ffv1'] as const;
@@ -15,13 +16,7 @@ export const rasterPolicies = ['coded', 'native', 'fit', 'fill'] as const;
 export const audioFormats = ['source', 's16', 's24', 'aac'] as const;
 export const burnInTexts = ['timecode', 'clip', 'roll', 'reel', 'profile'] as const;
 export const burnInPlaces = ['top-left', 'top-centre', 'top-right', 'bottom-left', 'bottom-centre', 'bottom-right'] as const;
-/** Every check that this version can run; a profile that asks for another one is refused. */
-export const checkNames = ['frames', 'duration', 'timecode', 'cadence', 'picture', 'colour-tags', 'codec', 'audio', 'decode', 'trail', 'levels', 'sound-trail', 'payload', 'lossless', 'reel'] as const;
-export type CheckName = (typeof checkNames)[number];
-/** Without these no deliverable counts as proved (DESIGN, "What a roll must pass"); a profile cannot leave one out. */
-export const standingChecks = ['frames', 'duration', 'timecode', 'cadence', 'picture', 'colour-tags', 'codec', 'audio', 'decode', 'trail', 'levels', 'sound-trail', 'payload'] as const satisfies readonly CheckName[];
-/** What stands beside them wherever nothing may be lost. */
-export const losslessCheck = 'lossless' as const satisfies CheckName;
+export { type CheckName, checkNames, losslessCheck, standingChecks } from './check-names.ts';
 
 const name = z.string().regex(/^[a-z0-9][a-z0-9-]{0,62}$/, 'small letters, digits and hyphens, at most 63, not starting with a hyphen');
 
@@ -42,7 +37,7 @@ const h264 = z.strictObject({
 
 const ffv1 = z.strictObject({
   codec: z.literal('ffv1').describe('FFV1 version 3, RFC 9043: lossless, every frame a key frame, a checksum in every slice'),
-  slices: z.union(ffv1Slices.map((count) => z.literal(count))).describe('Parts of a frame that are coded, checked and decoded each by itself: more are faster on many cores and a little larger'),
+  slices: z.union(ffv1Slices.map((count) => z.literal(count))).describe('Parts of a frame that are coded, checked and decoded each by itself: more are faster on many cores and a little larger. A picture of odd size that cannot be cut so gets the nearest number that can'),
 });
 
 export const profileSchema = z.strictObject({
@@ -106,6 +101,8 @@ export type AnyProfile = Profile | MasterProfile;
 export const anyProfileSchema = z.union([masterSchema, profileSchema]);
 export const isMovie = (loaded: LoadedProfile): loaded is LoadedProfile<Profile> => !isMaster(loaded.profile);
 export const isMaster = (profile: AnyProfile): profile is MasterProfile => 'kind' in profile;
+/** Its deliverables are folders of frames; every other one is a movie. */
+export const givesFrames = (profile: AnyProfile): profile is MasterProfile & { readonly form: FrameForm } => isMaster(profile) && profile.form !== 'rdd36';
 
 /** A profile with its canonical hash: SHA-256, hex, over the resolved profile without its summary, as canonical JSON (sorted keys). The hash names exactly what was asked. */
 export interface LoadedProfile<Kind extends AnyProfile = AnyProfile> {

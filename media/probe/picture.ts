@@ -1,6 +1,6 @@
 /** Facts of the picture stream, from its header and its counted packets. */
 import type { ColourTags, FieldOrder, VideoFacts } from '../facts.ts';
-import { type Rate, type Ratio, divideRatios, isKnownRate, ratio, sameRatio } from '../rate.ts';
+import { type Rate, type Ratio, divideRatios, isKnownRate, knownRates, ratio, sameRatio } from '../rate.ts';
 import { cadenceOf } from './cadence.ts';
 import type { PictureTally } from './packets.ts';
 import type { StreamHeader } from './scan.ts';
@@ -63,9 +63,22 @@ export interface PictureProblem {
   readonly detail: string;
 }
 
+/** Matroska tells a frame's length in whole nanoseconds (RFC 9559, 5.1.4.1.13), of which ffprobe makes a near ratio: 59.94 comes out as 19001/317. */
+const NEAR_NANOSECONDS = 2n;
+
+/** The known rate whose frames are as long, but for what such a clock leaves out; else the rate itself. */
+function nearKnown(rate: Rate): Rate {
+  const near = (known: Rate): boolean => {
+    const away = BigInt(rate.den) * BigInt(known.num) - BigInt(known.den) * BigInt(rate.num);
+    const limit = NEAR_NANOSECONDS * BigInt(rate.num) * BigInt(known.num);
+    return 1_000_000_000n * away <= limit && -1_000_000_000n * away <= limit;
+  };
+  return isKnownRate(rate) ? rate : (knownRates.find(near) ?? rate);
+}
+
 /** What a header claims as rate, the most trusted first: a known rate before any other. */
 function claimedRates(stream: StreamHeader): Rate[] {
-  const claims = [ratioOf(stream.r_frame_rate), ratioOf(stream.avg_frame_rate)].filter((rate) => rate !== null);
+  const claims = [ratioOf(stream.r_frame_rate), ratioOf(stream.avg_frame_rate)].filter((rate) => rate !== null).map(nearKnown);
   return [...claims.filter(isKnownRate), ...claims.filter((rate) => !isKnownRate(rate))];
 }
 

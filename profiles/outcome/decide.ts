@@ -53,16 +53,16 @@ interface Picture {
   readonly notes: readonly Finding[];
 }
 
-function keptOf(video: ClipFacts['video']): Picture | { findings: Finding[] } {
-  const decided = keptPictureOf(video);
+function keptOf(video: ClipFacts['video'], codec: Extract<Profile['video'], { codec: 'ffv1' }>): Picture | { findings: Finding[] } {
+  const decided = keptPictureOf(video, codec);
   if ('findings' in decided) return decided;
-  const { pixels, colour, basis, fieldOrder } = decided.picture;
-  return { pixelFormat: pixels.readBackAs, colour, basis, kept: { exact: { comparedIn: pixels.comparedIn }, fieldOrder, pixelAspect: video.pixelAspect }, notes: [] };
+  const { pixels, slices, colour, basis, fieldOrder } = decided.picture;
+  return { pixelFormat: pixels.readBackAs, colour, basis, kept: { exact: { comparedIn: pixels.comparedIn, slices }, fieldOrder, pixelAspect: video.pixelAspect }, notes: [] };
 }
 
 function pictureOf(video: ClipFacts['video'], profile: Profile): Picture | { findings: Finding[] } {
+  if (profile.video.codec === 'ffv1') return keptOf(video, profile.video);
   const traits = traitsOf(profile.video);
-  if (traits.lossless) return keptOf(video);
   const colour = colourOf(video, profile);
   if ('findings' in colour) return colour;
   const { source, output } = colour.plan;

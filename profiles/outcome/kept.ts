@@ -5,13 +5,16 @@ import { isRgb } from '../../media/pixel-format.ts';
 import { isMatrix } from '../../media/trail/levels.ts';
 import { rgbBasis } from '../../media/trail/tap.ts';
 import { keptPixelFormats, type KeptPixels, keptPixels } from '../kept-pixels.ts';
+import type { Profile } from '../schema.ts';
 import { knownPrimaries, knownTransfers } from './colour.ts';
+import { slicesOf } from './slices.ts';
 
 /** Beside those that can be converted: here nothing is. Names as ffmpeg prints and takes them (ITU-T H.273). */
 const keptMatrices = ['gbr', 'bt709', 'fcc', 'bt470bg', 'smpte170m', 'smpte240m', 'ycgco', 'bt2020nc', 'bt2020c', 'smpte2085', 'chroma-derived-nc', 'chroma-derived-c', 'ictcp'] as const;
 
 export interface KeptPicture {
   readonly pixels: KeptPixels;
+  readonly slices: number;
   readonly colour: ColourTags;
   /** What the trails of both are taken for: the same of both, and never a claim about the picture. */
   readonly basis: { readonly matrix: string; readonly range: 'limited' | 'full' };
@@ -32,7 +35,7 @@ function foreignTags({ primaries, transfer, matrix }: ColourTags): Finding[] {
   return known.filter(([, value, list]) => value !== null && !list.includes(value)).map(([name, value, list]) => finding('no-place-for-it', `${name} ${value}`, `untagged, or one of: ${list.join(', ')}`));
 }
 
-export function keptPictureOf(video: VideoFacts): { picture: KeptPicture } | { findings: Finding[] } {
+export function keptPictureOf(video: VideoFacts, { slices: asked }: Extract<Profile['video'], { codec: 'ffv1' }>): { picture: KeptPicture } | { findings: Finding[] } {
   const pixels = keptPixels(video.pixelFormat);
   const colour = tagsOf(video);
   const findings = [
@@ -40,8 +43,10 @@ export function keptPictureOf(video: VideoFacts): { picture: KeptPicture } | { f
     ...foreignTags(colour),
   ];
   if (pixels === null) findings.push(finding('no-place-for-it', `pixel format ${video.pixelFormat}`, `one of: ${keptPixelFormats.join(', ')}`));
-  if (findings.length > 0 || pixels === null) return { findings };
+  const slices = slicesOf(video, asked);
+  if (slices === null) findings.push(finding('raster-not-offered', `${video.width}x${video.height} of ${video.pixelFormat}`, 'a picture that FFV1 can cut into slices'));
+  if (findings.length > 0 || pixels === null || slices === null) return { findings };
   const basis = isRgb(video.pixelFormat) ? rgbBasis : { matrix: colour.matrix !== null && isMatrix(colour.matrix) ? colour.matrix : 'bt709', range: colour.range ?? 'limited' };
   // Frames of which nobody says that they have fields are whole (media/facts.ts); a decoder that says otherwise is found by the check.
-  return { picture: { pixels, colour, basis, fieldOrder: earlierField(video) === null ? 'progressive' : video.fieldOrder } };
+  return { picture: { pixels, slices, colour, basis, fieldOrder: earlierField(video) === null ? 'progressive' : video.fieldOrder } };
 }

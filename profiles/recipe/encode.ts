@@ -25,9 +25,12 @@ function ffv1Options(pixelFormat: string, slices: number, threads: number): stri
   return ['-c:v', 'ffv1', '-level:v', '3', '-coder', '1', '-context', '0', '-g', '1', '-slices', String(slices), '-slicecrc', '1', '-pix_fmt', pixels.encodedAs, '-threads:v', String(threads)];
 }
 
-function pictureOptions(facts: ClipFacts, profile: Profile, outcome: Outcome, threads: number): string[] {
+/** What of a profile decides about its encoder. */
+type EncodedAs = Pick<Profile, 'video' | 'pixel_format'>;
+
+function pictureOptions(facts: ClipFacts, profile: EncodedAs, outcome: Outcome, threads: number): string[] {
   const { video } = profile;
-  if (video.codec === 'ffv1') return ffv1Options(facts.video.pixelFormat, video.slices, threads);
+  if (video.codec === 'ffv1') return ffv1Options(facts.video.pixelFormat, outcome.exact?.slices ?? video.slices, threads);
   const common = ['-c:v', traitsOf(video).encoder, '-profile:v', encoderProfile(video), '-pix_fmt', profile.pixel_format];
   if (video.codec !== 'h264') return [...common, '-threads:v', String(threads)];
   const keyFrames = safeNumber(roundedDivision(BigInt(video.key_frame_seconds) * BigInt(outcome.rate.num), BigInt(outcome.rate.den)));
@@ -78,7 +81,7 @@ export function encodeTarget(outcome: Outcome, path: string, pipe: number): stri
   return `[${file.join(':')}]${teeFile(path)}|[${payload.join(':')}]pipe:${pipe}`;
 }
 
-export function encodeOptions(facts: ClipFacts, profile: Profile, outcome: Outcome, pad: string, threads: number): string[] {
+export function encodeOptions(facts: ClipFacts, profile: EncodedAs, outcome: Outcome, pad: string, threads: number): string[] {
   return [
     '-map',
     pad,

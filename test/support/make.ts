@@ -33,10 +33,12 @@ export interface Made {
   readonly path: string;
   readonly outcome: Outcome;
   readonly checked: CheckReport;
+  /** The check of another file in the place of the one that was made. */
+  readonly check: (path: string) => Promise<CheckReport>;
 }
 
 /** Makes every profile from one decode, as a worker does; throws when a profile refuses the clip or the command fails. */
-export async function makeAll(source: string, profiles: readonly Profile[], folder: string): Promise<Made[]> {
+export async function makeAll(source: string, profiles: readonly Profile[], folder: string, threads = 2): Promise<Made[]> {
   const tools = await mediaTools();
   const facts = await factsOf(source);
   mkdirSync(folder, { recursive: true });
@@ -61,13 +63,12 @@ export async function makeAll(source: string, profiles: readonly Profile[], fold
     deliverables: outputs.map(({ deliverable }) => deliverable),
     toolchain: 'this',
   };
-  const made = await make({ job, outputs, mill: null, tools, threads: 2, stallMilliseconds: 60_000, signal: new AbortController().signal, onFrames: () => undefined });
+  const made = await make({ job, outputs, mill: null, tools, threads, stallMilliseconds: 60_000, signal: new AbortController().signal, onFrames: () => undefined });
   if (made.run.exitCode !== 0 || made.watched.errorCount > 0) throw new Error(`${made.run.exitCode} ${made.watched.errors.join('\n')} ${made.run.stderr}\n${made.run.args.join(' ')}`);
   return await Promise.all(
-    outputs.map(async ({ deliverable: { profile, outcome }, staged: path }, index) => ({
-      path,
-      outcome,
-      checked: await checkDeliverable({ path, outcome, checks: profile.checks, sourceFacts: facts, sourceTrail: made.trail, encoded: made.payloads[index] ?? null, tools }),
-    })),
+    outputs.map(async ({ deliverable: { profile, outcome }, staged }, index) => {
+      const check = (path: string): Promise<CheckReport> => checkDeliverable({ path, outcome, checks: profile.checks, sourceFacts: facts, sourceTrail: made.trail, encoded: made.payloads[index] ?? null, tools });
+      return { path: staged, outcome, checked: await check(staged), check };
+    }),
   );
 }
