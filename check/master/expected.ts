@@ -27,6 +27,7 @@ export function saidOf(outcome: MasterOutcome, index: number, source: string): F
     captured: dpx ? null : said.captured,
     iso: dpx ? null : single(said.iso),
     exposure: dpx ? null : single(said.exposureSeconds),
-    source: dpx ? frameFileName(outcome, index) : `${source} frame ${index}`,
+    // The field of DPX holds a hundred letters of ASCII; another name is left out of it.
+    source: dpx ? (/^[\x20-\x7e]{1,100}$/.test(frameFileName(outcome, index)) ? frameFileName(outcome, index) : null) : `${source} frame ${index}`,
   };
 }

@@ -245,7 +245,7 @@ test('a raw frame that is damaged holds the clip, names the frame, and leaves no
 test('without settings a log movie is held, and with others its master is made again', async () => {
   const { folder, facts, place } = await movieRoll();
   const clip = { id: 'A001C001', name: 'A001C001' };
-  const [{ profile }] = (await loadProfiles({ wanted: ['grading-master-exr'] })).profiles as [{ profile: Parameters<typeof decideOutcome>[0]['profile'] }];
+  const profile = (await loadProfiles({ wanted: ['grading-master-exr'] })).profiles[0]?.profile as Parameters<typeof decideOutcome>[0]['profile'];
   const untagged = { ...facts, video: { ...facts.video, colour: { ...facts.video.colour, primaries: null, transfer: null } }, interpretation: { ...interpretation, input: null, inputFrom: null } };
   expect(decideOutcome({ day: 'day-01', roll: 'A001', clip, facts: untagged, profile })).toMatchObject({ outcome: null, findings: [{ code: 'input-unknown' }] });
   const delivery = freshFolder('settings');
