@@ -1,7 +1,8 @@
 /** `npm run docs`: writes the pages of docs/ that are made from the code. A test holds page and code equal. */
-import { mkdirSync, readFileSync, writeFileSync } from 'node:fs';
+import { mkdirSync, readdirSync, readFileSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { pathToFileURL } from 'node:url';
+import { decodersPage } from './decoders-page.mjs';
 import { findingsPage } from './findings-page.mjs';
 import { requireNode } from './node-version.mjs';
 import { prepare } from './prepare.mjs';
@@ -30,3 +31,8 @@ const { inputNames: inputs } = await compiled('media', 'colour', 'input.js');
 const { curveNames: curves, logc3Indices: indices } = await compiled('media', 'colour', 'curves.js');
 const { gamutNames: gamuts } = await compiled('media', 'colour', 'gamuts.js');
 writeFileSync(join(projectFolder, 'docs', 'settings.md'), settingsPage({ inputs, curves, gamuts, indices }));
+
+const { decoderFields } = await compiled('media', 'raw', 'decoders', 'declared', 'fields.js');
+const exampleFolder = join(projectFolder, 'media', 'raw', 'decoders', 'examples');
+const examples = readdirSync(exampleFolder).sort().map((name) => ({ name: name.replace(/\.yaml$/, ''), text: readFileSync(join(exampleFolder, name), 'utf8') }));
+writeFileSync(join(projectFolder, 'docs', 'decoders.md'), decodersPage(decoderFields, examples));

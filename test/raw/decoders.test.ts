@@ -2,11 +2,11 @@
 import { mkdirSync, readdirSync, writeFileSync } from 'node:fs';
 import { join, resolve } from 'node:path';
 import { describe, expect, test } from 'vitest';
+import { loadDecoders } from '../../media/raw/decoders/declared/all.ts';
 import { DecoderFailed, type RawDecoder, chooseDecoder, openRaw } from '../../media/raw/decoders/decoder.ts';
 import { declaredRawDecoder, planesOf, runDeclared } from '../../media/raw/decoders/declared/decode.ts';
 import { type LoadedDecoder, loadDecoder } from '../../media/raw/decoders/declared/load.ts';
 import { matchesPattern } from '../../media/raw/decoders/declared/names.ts';
-import { declaredDecoderSchema } from '../../media/raw/decoders/declared/schema.ts';
 import { askDeclared, atPointer } from '../../media/raw/decoders/declared/tell.ts';
 import { locateLibRaw } from '../../media/raw/decoders/libraw.ts';
 import { ownDecoder } from '../../media/raw/decoders/own.ts';
@@ -253,9 +253,13 @@ describe('the file', () => {
     expect(other.version).not.toBe(one.version);
   });
 
-  test('every field has a meaning', () => {
-    const bare = (schema: typeof declaredDecoderSchema | typeof declaredDecoderSchema.shape.gives): string[] => Object.entries(schema.shape).filter(([, field]) => (field.description ?? '').length < 5).map(([name]) => name);
-    expect([...bare(declaredDecoderSchema), ...bare(declaredDecoderSchema.shape.gives)]).toEqual([]);
+  test('several are told apart by what they give, and what is wrong with any is told', async () => {
+    const folder = freshFolder('declared');
+    writeFileSync(join(folder, 'foundry.yaml'), JSON.stringify(good));
+    writeFileSync(join(folder, 'cast.yaml'), JSON.stringify({ ...good, name: 'cast', ...cfaFrames, command: ['sh', '{file}'], tells: null }));
+    writeFileSync(join(folder, 'cracked.yaml'), JSON.stringify({ ...good, name: 'gong' }));
+    const { raw, pictures, findings } = await loadDecoders(['foundry', 'cast', 'cracked'].map((name) => join(folder, `${name}.yaml`)));
+    expect([raw.map(({ name }) => name), pictures.map(({ declared }) => declared.name), findings.map(({ file }) => file)]).toEqual([['cast'], ['foundry'], [join(folder, 'cracked.yaml')]]);
   });
 });
 
