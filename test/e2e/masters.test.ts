@@ -99,7 +99,10 @@ describe('audited without the sources', () => {
   const frame = (folder: string, clip: string, number: string): string => join(folder, 'grading-master-exr', clip, `${clip}.${number}.exr`);
 
   test.each(['A007', 'B007'] as const)('untouched, %s is ready', async (roll) => {
-    expect(await auditOf(roll, () => undefined)).toMatchObject({ recorded: 'ready', measured: 'ready', findings: [] });
+    const audit = await auditOf(roll, () => undefined);
+    expect(audit).toMatchObject({ recorded: 'ready', measured: 'ready' });
+    // The movie has no tags; that something was assumed of it stays said.
+    expect(audit.findings.map((item) => item.code)).toEqual(roll === 'A007' ? [] : ['colour-assumed']);
   });
 
   test.each<[string, 'A007' | 'B007', (folder: string) => void, string, string]>([
@@ -115,7 +118,7 @@ describe('audited without the sources', () => {
     ['the table of the transform edited', 'B007', (folder) => {
       const [name] = readdirSync(join(folder, 'reports', 'transforms'));
       const path = join(folder, 'reports', 'transforms', name as string);
-      writeFileSync(path, readFileSync(path, 'utf8').replace(/\n0 0 0/, '\n0 0 0.1'));
+      writeFileSync(path, readFileSync(path, 'utf8').replace('\n2.0 0.0 0.0', '\n1.9 0.0 0.0'));
     }, 'colour-file-changed', ''],
     ['the point trail taken away', 'A007', (folder) => rmSync(join(folder, 'reports', 'trails'), { recursive: true }), 'trail-absent', ''],
   ])('%s', async (_title, roll, spoil, code, named) => {
