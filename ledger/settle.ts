@@ -1,7 +1,7 @@
 /** Whether a deliverable is finished: by its report and by the bytes that stand on disk, and by nothing else. */
 import { stat } from 'node:fs/promises';
 import { type DeliverableDigest, digestOfDeliverable, type FolderDigest, isFolderDigest } from '../media/folder-digest.ts';
-import { type AnyOutcome, isMasterOutcome, sameDecision } from '../profiles/outcome/any.ts';
+import { type AnyOutcome, restsOnSettings, sameDecision } from '../profiles/outcome/any.ts';
 import { fsPath } from '../media/names.ts';
 import { layout, placeBelow } from './layout.ts';
 import { listingOf, measuredFolder, storedListing, storeListing } from './listing.ts';
@@ -31,7 +31,7 @@ export function whyOtherWork(report: DeliverableReport, wanted: Wanted): string 
   if (report.clip.contentDigest !== wanted.contentDigest) return 'made from other content';
   if (report.profileHash !== wanted.profileHash) return 'made with another profile';
   if (report.toolchain.fingerprint !== wanted.toolchain) return 'made by another toolchain';
-  if (isMasterOutcome(wanted.outcome) && !sameDecision(report.outcome, wanted.outcome)) return 'made with other settings';
+  if (restsOnSettings(wanted.outcome) && !sameDecision(report.outcome, wanted.outcome)) return 'made with other settings';
   return null;
 }
 

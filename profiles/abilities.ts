@@ -2,7 +2,8 @@
 import { type Finding, finding } from '../findings/finding.ts';
 import type { Abilities } from '../media/tools/locate.ts';
 import { soundEncoders, traitsOf } from './codecs.ts';
-import { type AnyProfile, isMaster } from './schema.ts';
+import { masterMovie } from './master/movie.ts';
+import { type AnyProfile, givesFrames, isMaster } from './schema.ts';
 
 /** Filters that every recipe uses. */
 const pictureFilters = ['showinfo', 'setparams', 'settb', 'setpts', 'fps', 'split', 'scale', 'format', 'crop', 'setsar'] as const;
@@ -11,7 +12,9 @@ const masterFilters = ['showinfo', 'split', 'scale', 'format', 'crop'] as const;
 const soundFilters = ['asetpts', 'aresample', 'atrim', 'adelay', 'apad', 'aformat'] as const;
 
 export function neededAbilities(profile: AnyProfile): { encoders: string[]; filters: string[] } {
-  if (isMaster(profile)) return { encoders: [], filters: [...masterFilters] };
+  if (givesFrames(profile)) return { encoders: [], filters: [...masterFilters] };
+  // What feeds the encoder is no filter of ffmpeg.
+  if (isMaster(profile)) return { encoders: [traitsOf(masterMovie.video).encoder, ...soundEncoders(masterMovie.audio.format)], filters: [...new Set([...masterFilters, ...pictureFilters, ...soundFilters])] };
   const sound = profile.audio.tracks !== 'none';
   return {
     encoders: [traitsOf(profile.video).encoder, ...(sound ? soundEncoders(profile.audio.format) : [])],

@@ -12,7 +12,7 @@ import { profileHash } from './hash.ts';
 import type { LoadedProfile } from './schema.ts';
 import { validate } from './validate.ts';
 
-export const builtInNames = ['editorial-vc3', 'editorial-rdd36', 'review-h264', 'archive-ffv1', 'grading-master-exr', 'grading-master-aces', 'dpx-10'] as const;
+export const builtInNames = ['editorial-vc3', 'editorial-rdd36', 'review-h264', 'archive-ffv1', 'grading-master-exr', 'grading-master-aces', 'grading-master-4444', 'dpx-10'] as const;
 /** What a night makes when nobody names a profile: one codec for the editor, one file that plays anywhere. */
 export const defaultProfiles = ['editorial-vc3', 'review-h264'] as const satisfies readonly (typeof builtInNames)[number][];
 

@@ -12,9 +12,10 @@ import { rm } from 'node:fs/promises';
 import { basename, extname } from 'node:path';
 import { checkDeliverable, type CheckReport } from '../check/index.ts';
 import { decodeWhole } from '../check/decode.ts';
+import type { FedReport } from '../check/master/fed.ts';
 import { checkMaster } from '../check/master/index.ts';
 import { type Finding, finding } from '../findings/finding.ts';
-import { isMasterWork, type Job, type MovieWork } from '../ledger/job.ts';
+import { isMasterWork, isMovieMasterWork, type Job, type MovieMasterWork, type MovieWork } from '../ledger/job.ts';
 import { layout } from '../ledger/layout.ts';
 import type { JobProgress } from '../ledger/queue.ts';
 import { type DeliverableReport, deliverableReportSchema } from '../ledger/report.ts';
@@ -27,15 +28,18 @@ import type { Payload } from '../media/payload.ts';
 import { type FolderDigest, isFolderDigest } from '../media/folder-digest.ts';
 import { StagedFileLostError } from '../media/publish.ts';
 import { publishDeliverable } from '../media/publish-folder.ts';
+import { ratio } from '../media/rate.ts';
 import type { MediaTools } from '../media/tools/locate.ts';
+import type { SourceTrail } from '../media/trail/source-trail.ts';
+import { checkNames } from '../profiles/schema.ts';
 import { sourceTrouble, subjectOf, toolchainTrouble } from './claim.ts';
 import { classifyMake, looksDamaged, type SourceDecode, targetTrouble, type Trouble } from './classify.ts';
 import { awaitedByOthers, publishLeftover } from './leftover.ts';
 import { make, type MakeResult } from './make.ts';
 import { developmentText } from './master/attributes.ts';
-import { byWay, type MasterMaking, sourceName, type StagedMaster, startMasters } from './master/making.ts';
-import type { Mill } from './master/mill.ts';
-import { type Proof, proofOf } from './proof.ts';
+import { byWay, type MasterEvidence, type MasterGroup, type MasterMaking, sourceName, type StagedMaster, startMasters } from './master/making.ts';
+import type { Encoded, StagedMovieMaster } from './master/encoder.ts';
+import { type Proof, proofOf, storedOnce } from './proof.ts';
 import { failedReport, type ReportContext, writeReport, writtenReport } from './report.ts';
 import { askTarget, deliveryOf, makeFolder, newToken, sweepStaging, targetStateOf } from './target.ts';
 
@@ -67,7 +71,7 @@ export class JobTrouble extends Error {
 
 type Deliverable = Job['deliverables'][number];
 /** What a deliverable is proved by: the trail of its source, and what left its encoders. */
-type Evidence = Proof & { readonly encoded: Payload | null };
+type Evidence = Proof & { readonly encoded: Payload | null; /** Of a movie for grading: what was fed to its encoder, against the source. */ readonly fed?: FedReport };
 interface StagedMovie {
   readonly deliverable: MovieWork;
   readonly staged: string;
@@ -127,30 +131,35 @@ async function unfinished(job: Job, context: JobContext): Promise<Deliverable[]>
 async function makeAll(job: Job, open: readonly Deliverable[], context: JobContext, report: ReportContext): Promise<void> {
   const movies: StagedMovie[] = [];
   const masters: StagedMaster[] = [];
+  const graded: StagedMovieMaster[] = [];
   for (const deliverable of open) {
     const { name } = deliverable.profile;
     const folder = layout.profileFolder(job.deliveryFolder, name);
     await makeFolder(job.deliveryFolder, folder);
     await sweepStaging(folder, () => awaitedByOthers(job, name));
     if (isMasterWork(deliverable)) masters.push({ deliverable, staged: layout.stagingFolder(job.deliveryFolder, name, newToken()) });
-    else movies.push({ deliverable, staged: layout.staging(job.deliveryFolder, name, newToken(), extname(deliverable.outcome.fileName).slice(1)) });
+    else {
+      const staged = layout.staging(job.deliveryFolder, name, newToken(), extname(deliverable.outcome.fileName).slice(1));
+      if (isMovieMasterWork(deliverable)) graded.push({ deliverable, staged });
+      else movies.push({ deliverable, staged });
+    }
   }
+  // What code values mean is the clip's, so that all masters of a movie go one way; raw frames are developed as each profile says.
+  const groups = byWay(masters, graded);
   try {
-    const troubles = job.facts.raw === undefined ? await makeCoded(job, movies, masters, context, report) : await makeRaw(job, masters, context, report);
+    const troubles = job.facts.raw === undefined ? await makeCoded(job, movies, groups[0] ?? null, context, report) : await makeRaw(job, groups, context, report);
     // What passed is published; only what did not is made again.
     if (troubles.length > 0) throw new JobTrouble({ findings: troubles.flatMap((item) => item.findings), again: troubles.some((item) => item.again) });
   } finally {
-    for (const { staged } of [...movies, ...masters]) await rm(staged, { recursive: true, force: true }).catch(() => undefined);
+    for (const { staged } of [...movies, ...masters, ...graded]) await rm(staged, { recursive: true, force: true }).catch(() => undefined);
   }
 }
 
 /** From one decode: every movie, and the frames of every master. */
-async function makeCoded(job: Job, movies: readonly StagedMovie[], masters: readonly StagedMaster[], context: JobContext, report: ReportContext): Promise<Trouble[]> {
-  const [first, ...more] = masters;
-  // What code values mean is the clip's, so that all masters of it go one way.
-  const making = first === undefined ? null : await startMasters(job, [first, ...more], context.threads, () => undefined);
+async function makeCoded(job: Job, movies: readonly StagedMovie[], group: MasterGroup | null, context: JobContext, report: ReportContext): Promise<Trouble[]> {
+  const making = group === null ? null : await startMasters(job, group, context, () => undefined);
   try {
-    const made = await makeStaged(job, movies, masters, making?.mill ?? null, context);
+    const made = await makeStaged(job, movies, group, making, context);
     const command = [made.run.command, ...made.run.args];
     const proof = await proofOf(job, made, context.tools, context.signal);
     if (!('trail' in proof)) throw new JobTrouble(proof);
@@ -159,7 +168,7 @@ async function makeCoded(job: Job, movies: readonly StagedMovie[], masters: read
       const trouble = await finish(job, output, command, { ...proof, encoded: made.payloads[index] ?? null }, context, report);
       if (trouble !== null) troubles.push(trouble);
     }
-    if (making !== null) troubles.push(...(await finishMasters(job, masters, making, command, context, report)));
+    if (group !== null && making !== null) troubles.push(...(await finishMasters(job, group, making, { command, sounds: proof.trail.sounds }, context, report)));
     return troubles;
   } finally {
     await making?.close();
@@ -167,18 +176,19 @@ async function makeCoded(job: Job, movies: readonly StagedMovie[], masters: read
 }
 
 /** Raw frames are developed by the threads of the mill; what does not go the same way to light is made one after the other. */
-async function makeRaw(job: Job, masters: readonly StagedMaster[], context: JobContext, report: ReportContext): Promise<Trouble[]> {
+async function makeRaw(job: Job, groups: readonly MasterGroup[], context: JobContext, report: ReportContext): Promise<Trouble[]> {
   const troubles: Trouble[] = [];
-  for (const group of byWay(masters)) {
+  for (const group of groups) {
     const started = performance.now();
     const total = job.span.count;
-    const making = await startMasters(job, group, context.threads, (frames) => context.onProgress({ phase: 'make', frames, total, framesPerSecond: (frames * 1000) / Math.max(1, performance.now() - started) }));
+    const making = await startMasters(job, group, context, (frames) => context.onProgress({ phase: 'make', frames, total, framesPerSecond: (frames * 1000) / Math.max(1, performance.now() - started) }));
     try {
       await making.mill.take(total, context.signal);
       context.signal.throwIfAborted();
       const changed = await sourceTrouble(job);
       if (changed !== null) throw new JobTrouble({ findings: [changed], again: false });
-      troubles.push(...(await finishMasters(job, group, making, [developmentText(group[0].deliverable.outcome.way)], context, report)));
+      const [{ deliverable }] = [...group.folders, ...group.movies] as [StagedMaster | StagedMovieMaster];
+      troubles.push(...(await finishMasters(job, group, making, { command: [developmentText(deliverable.outcome.way)], sounds: [] }, context, report)));
     } catch (error) {
       context.signal.throwIfAborted();
       throw frameTrouble(error, job) ?? error;
@@ -196,13 +206,14 @@ function frameTrouble(error: unknown, job: Job): JobTrouble | null {
   return ofSource ? new JobTrouble({ findings: [finding('frame-develop-failed', message, 'a frame that can be developed', subjectOf(job))], again: false }) : null;
 }
 
-async function makeStaged(job: Job, outputs: readonly StagedMovie[], masters: readonly StagedMaster[], mill: Mill | null, context: JobContext): Promise<MakeResult> {
+async function makeStaged(job: Job, outputs: readonly StagedMovie[], group: MasterGroup | null, making: MasterMaking | null, context: JobContext): Promise<MakeResult> {
   const started = performance.now();
   const total = job.span.count;
   const made = await make({
     job,
     outputs,
-    mill,
+    mill: making?.mill ?? null,
+    besides: (group?.movies ?? []).map(({ deliverable }) => deliverable.outcome),
     tools: context.tools,
     threads: context.threads,
     stallMilliseconds: context.stallMilliseconds,
@@ -213,7 +224,7 @@ async function makeStaged(job: Job, outputs: readonly StagedMovie[], masters: re
   const suspicious = made.run.reason !== 'exited' || looksDamaged(made.run, made.watched, total);
   if (suspicious) {
     // Asked while the unfinished files still fill the target.
-    for (const { staged } of [...outputs, ...masters]) {
+    for (const { staged } of [...outputs, ...(group?.folders ?? []), ...(group?.movies ?? [])]) {
       const folder = staged.slice(0, staged.lastIndexOf('/'));
       const state = await askTarget(folder);
       if (state !== 'good') throw new JobTrouble(targetTrouble(state, folder, subjectOf(job)));
@@ -227,13 +238,19 @@ async function makeStaged(job: Job, outputs: readonly StagedMovie[], masters: re
   return made;
 }
 
-async function finishMasters(job: Job, masters: readonly StagedMaster[], making: MasterMaking, command: readonly string[], context: JobContext, report: ReportContext): Promise<Trouble[]> {
+/** How the frames came to the mill, and what was heard meanwhile. */
+interface MilledFrom {
+  readonly command: readonly string[];
+  readonly sounds: SourceTrail['sounds'];
+}
+
+async function finishMasters(job: Job, { folders, movies }: MasterGroup, making: MasterMaking, { command, sounds }: MilledFrom, context: JobContext, report: ReportContext): Promise<Trouble[]> {
   const evidence = await making.prove(context.tools, context.signal);
   if (!('points' in evidence)) throw new JobTrouble(evidence);
   // The frames are written; their memory is for those that read them.
   await making.close();
   const troubles: Trouble[] = [];
-  for (const [index, { deliverable, staged }] of masters.entries()) {
+  for (const [index, { deliverable, staged }] of folders.entries()) {
     const written = evidence.written[index] ?? null;
     const checked = await checkMaster({
       path: staged,
@@ -251,7 +268,27 @@ async function finishMasters(job: Job, masters: readonly StagedMaster[], making:
     const trouble = await conclude(job, deliverable, staged, checked, command, { file: evidence.file, payload }, context, report);
     if (trouble !== null) troubles.push(trouble);
   }
+  for (const [index, output] of movies.entries()) {
+    const trouble = await finishMovieMaster(job, output, evidence.encoded[index] as Encoded, evidence, sounds, context, report);
+    if (trouble !== null) troubles.push(trouble);
+  }
   return troubles;
+}
+
+async function finishMovieMaster(job: Job, output: StagedMovieMaster, { run, watched, payload }: Encoded, { fed }: MasterEvidence, sounds: SourceTrail['sounds'], context: JobContext, report: ReportContext): Promise<Trouble | null> {
+  const { deliverable: { outcome, profile }, staged } = output;
+  const subject = { ...subjectOf(job), profile: profile.name };
+  if (fed === null) throw new RangeError('a movie of pictures that nobody made');
+  const trouble = classifyMake(run, watched, outcome.frames, null, subject);
+  if (trouble !== null) {
+    const folder = staged.slice(0, staged.lastIndexOf('/'));
+    const state = await askTarget(folder);
+    return state === 'good' ? trouble : targetTrouble(state, folder, subject);
+  }
+  // Its own clock: the pictures were counted, and are as many as the clip has.
+  const times = { timeBase: ratio(outcome.rate.den, outcome.rate.num), ticks: Float64Array.from({ length: outcome.frames }, (_, frame) => frame) };
+  const trail: SourceTrail = { picture: fed.picture, times, sounds: job.facts.audio.map((_, track) => sounds[track] ?? null) };
+  return await finish(job, output, [run.command, ...run.args], { trail, file: storedOnce(job, trail), encoded: payload, fed: fed.report }, context, report);
 }
 
 function checkProgress(total: number, context: JobContext): (frames: number) => void {
@@ -269,14 +306,15 @@ async function decodeSource(job: Job, context: JobContext): Promise<SourceDecode
   }
 }
 
-async function finish(job: Job, { deliverable, staged }: StagedMovie, command: readonly string[], evidence: Evidence, context: JobContext, report: ReportContext): Promise<Trouble | null> {
+async function finish(job: Job, { deliverable, staged }: { readonly deliverable: MovieWork | MovieMasterWork; readonly staged: string }, command: readonly string[], evidence: Evidence, context: JobContext, report: ReportContext): Promise<Trouble | null> {
   const subject = { ...subjectOf(job), profile: deliverable.profile.name };
+  const asked: readonly string[] = deliverable.profile.checks;
   let checked: CheckReport;
   try {
     checked = await checkDeliverable({
       path: staged,
       outcome: deliverable.outcome,
-      checks: deliverable.profile.checks,
+      checks: checkNames.filter((name) => asked.includes(name)),
       sourceFacts: job.facts,
       sourceTrail: evidence.trail,
       encoded: evidence.encoded,
@@ -294,7 +332,12 @@ async function finish(job: Job, { deliverable, staged }: StagedMovie, command: r
     return { findings: [finding('encoder-wrote-nothing', 'no file', `${deliverable.outcome.fileName}, staged`, subject)], again: true };
   }
   const payload = { streams: (evidence.encoded?.streams ?? []).map((stream) => ({ ...stream })) };
-  return await conclude(job, deliverable, staged, checked, command, { file: evidence.file, payload }, context, report);
+  return await conclude(job, deliverable, staged, withFed(checked, evidence.fed, deliverable.profile.name), command, { file: evidence.file, payload }, context, report);
+}
+
+function withFed(checked: CheckReport, fed: FedReport | undefined, profile: string): CheckReport {
+  if (fed === undefined) return checked;
+  return { ...checked, results: [...checked.results, ...fed.results], findings: [...checked.findings, ...fed.findings.map((item) => ({ ...item, profile }))], passed: checked.passed && fed.passed };
 }
 
 /** What a published deliverable's report names as its proof. */

@@ -11,6 +11,7 @@ import { type Payload, payloadOptions, readPayload, sourceStreams } from '../med
 import type { MediaTools } from '../media/tools/locate.ts';
 import { FIRST_PIPE, type RunResult, runTool } from '../media/tools/run.ts';
 import type { SourceTrail } from '../media/trail/source-trail.ts';
+import type { Outcome } from '../profiles/outcome.ts';
 import { recipeOf } from '../profiles/recipe/index.ts';
 import { collect } from './collect.ts';
 import type { Mill } from './master/mill.ts';
@@ -22,6 +23,8 @@ export interface MakeRequest {
   readonly outputs: readonly { readonly deliverable: MovieWork; readonly staged: string }[];
   /** Takes every decoded frame as it is, for the masters of the job; null: there are none. */
   readonly mill: Mill | null;
+  /** Of movies that the mill feeds: their sound is proved by this decode. */
+  readonly besides?: readonly Outcome[];
   readonly tools: MediaTools;
   readonly threads: number;
   readonly stallMilliseconds: number;
@@ -41,10 +44,10 @@ export interface MakeResult {
 }
 
 /** Before the input: nothing is asked, everything is told with its level, the first damage ends the run. */
-const MANNERS = ['-hide_banner', '-nostdin', '-y', '-nostats', '-loglevel', 'repeat+level+info', '-xerror', '-progress', 'pipe:3', '-stats_period', '0.5'] as const;
+export const MANNERS = ['-hide_banner', '-nostdin', '-y', '-nostats', '-loglevel', 'repeat+level+info', '-xerror', '-progress', 'pipe:3', '-stats_period', '0.5'] as const;
 
 export async function make(request: MakeRequest): Promise<MakeResult> {
-  const { job, outputs, tools, threads, signal } = request;
+  const { job, outputs, besides = [], tools, threads, signal } = request;
   const textFolder = await mkdtemp(join(tmpdir(), 'rushlight-text-'));
   const input = await openInput(job.rollFolder, job.clip.place, job.facts.video.rate);
   try {
@@ -53,12 +56,13 @@ export async function make(request: MakeRequest): Promise<MakeResult> {
       deliverables: outputs.map(({ deliverable, staged }) => ({ profile: deliverable.profile, outcome: deliverable.outcome, path: staged })),
       words: { clip: job.clip.name, roll: job.roll },
       textFolder,
+      besides,
       frames: request.mill !== null,
       threads,
     });
     for (const file of recipe.textFiles) await writeFile(file.path, file.text);
     const watched = newWatched();
-    const collecting = collect(job.facts, outputs.map(({ deliverable }) => deliverable.outcome), recipe.pipes, earlierField(job.facts.video), framesReader(request));
+    const collecting = collect(job.facts, [...outputs.map(({ deliverable }) => deliverable.outcome), ...besides], recipe.pipes, earlierField(job.facts.video), framesReader(request));
     let lastSign = { frame: -1, bytes: -1 };
     let touch = (): void => {};
     const read = progressReader((sign) => {

@@ -50,6 +50,11 @@ export async function proofOf(job: Job, made: MakeResult, tools: Pick<MediaTools
   if (trouble !== null || trail === null) return trouble as Trouble;
   const other = await spotTrouble(job, trail, tools, signal);
   if (other !== null) return { findings: [other], again: true };
+  return { trail, file: storedOnce(job, trail) };
+}
+
+/** Writes the trail's file when it is asked for, once, and says where it stands. */
+export function storedOnce(job: Job, trail: SourceTrail): Proof['file'] {
   let written: Promise<NonNullable<DeliverableReport['trail']>> | undefined;
   const write = async (): Promise<NonNullable<DeliverableReport['trail']>> => {
     const { bytes, digest } = await trailFile(trail);
@@ -58,5 +63,5 @@ export async function proofOf(job: Job, made: MakeResult, tools: Pick<MediaTools
     await writeWhole(join(job.deliveryFolder, path), bytes);
     return { path, sha256: digest };
   };
-  return { trail, file: () => (written ??= write()) };
+  return () => (written ??= write());
 }

@@ -3,7 +3,7 @@ import type { FindingCode } from '../../findings/registry.ts';
 import { sha256OfText } from '../../media/listing.ts';
 import { POINTS, pointsOf, type PointTrail } from '../../media/trail/points.ts';
 import { frameFileName, type MasterOutcome } from '../../profiles/master/outcome.ts';
-import type { MasterCheck } from '../../profiles/master/schema.ts';
+import type { MasterCheck, MasterForm } from '../../profiles/master/schema.ts';
 import type { CheckVerdict } from '../check.ts';
 import { saidOf } from './expected.ts';
 import type { Light } from './light.ts';
@@ -89,7 +89,7 @@ const timecode: (input: MasterCheckInput) => CheckVerdict = ({ measured, outcome
 };
 
 /** Differences as parts of what is allowed; more than 1 is a fault. */
-function worstOf(form_: MasterOutcome['form'], found: ArrayLike<number>, wanted: (pixel: number) => readonly [number, number, number], pixels: number): { worst: number; at: number; channel: number; expected: number } {
+export function worstOf(form_: MasterForm, found: ArrayLike<number>, wanted: (pixel: number) => readonly [number, number, number], pixels: number): { worst: number; at: number; channel: number; expected: number } {
   let worst = { worst: 0, at: 0, channel: 0, expected: 0 };
   for (let pixel = 0; pixel < pixels; pixel += 1) {
     const light = wanted(pixel);

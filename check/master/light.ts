@@ -1,7 +1,7 @@
 /** The way from code values to linear AP0, in double precision: what a master's values are held against. */
 import { evaluate, transformOf } from '../../media/colour/input.ts';
 import { highlights } from '../../media/raw/develop/highlights.ts';
-import type { WayToLight } from '../../profiles/master/outcome.ts';
+import type { WayToLight } from '../../profiles/master/way.ts';
 
 export type Light = (r: number, g: number, b: number) => readonly [number, number, number];
 

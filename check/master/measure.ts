@@ -21,7 +21,6 @@ export interface MeasureMasterRequest {
 /** Throws what node:fs throws for a folder that cannot be read, and the signal's reason when stopped. */
 export async function measureMaster({ path, outcome, spots, threads, signal, onFrames }: MeasureMasterRequest): Promise<MasterMeasured & { readonly digest: FolderDigest }> {
   const { form } = outcome;
-  if (form === 'rdd36') throw new RangeError('a movie is measured as one');
   const identity = await lstat(fsPath(path), { bigint: true });
   if (!identity.isDirectory()) throw Object.assign(new Error(`${path} is no folder`), { code: 'ENOTDIR', path });
   const { names, strange } = await entriesOf(path);

@@ -1,5 +1,5 @@
 /** How far a value of a master may be from what double precision says: the rounding of its form, and the stated budget of 32-bit arithmetic before it. */
-import { codes10Of } from '../../media/colour/acescct.ts';
+import { exactCodes10Of, exactYuv10Of } from '../../media/colour/acescct.ts';
 import type { MasterForm } from '../../profiles/master/schema.ts';
 
 type Triple = readonly [number, number, number];
@@ -11,20 +11,23 @@ const HALF_MOST = 65_504;
 /** Half of the last place of a half float of this size; never less than half of the smallest subnormal (IEEE 754 binary16). */
 const halfRounding = (value: number): number => 2 ** (Math.max(-14, Math.floor(Math.log2(Math.max(Math.abs(value), 2 ** -14)))) - 11);
 
-/** What must stand in the file: AP0 as half floats hold it, or codes of 10 bits. */
+/** What must stand there, before it is rounded: AP0 as half floats hold it, or codes of 10 bits: R'G'B', or Y'CbCr as an encoder is fed with. */
 export function wantedOf(form: MasterForm, light: Triple): Triple {
   const clamped = (value: number): number => Math.max(-HALF_MOST, Math.min(HALF_MOST, value));
-  return form === 'dpx' ? codes10Of(light) : [clamped(light[0]), clamped(light[1]), clamped(light[2])];
+  if (form === 'rdd36') return exactYuv10Of(light);
+  return form === 'dpx' ? exactCodes10Of(light) : [clamped(light[0]), clamped(light[1]), clamped(light[2])];
 }
+
+const inCodes = (form: MasterForm): boolean => form === 'dpx' || form === 'rdd36';
 
 /** By channel; found values differ from the wanted by no more. */
 export function allowance(form: MasterForm, light: Triple, wanted: Triple): Triple {
   // A code is a whole number: half of one, and what arithmetic may move the value across the middle.
-  if (form === 'dpx') return [0.52, 0.52, 0.52];
+  if (inCodes(form)) return [0.52, 0.52, 0.52];
   const budget = RELATIVE * Math.max(Math.abs(light[0]), Math.abs(light[1]), Math.abs(light[2])) + ABSOLUTE;
   return [halfRounding(wanted[0]) + budget, halfRounding(wanted[1]) + budget, halfRounding(wanted[2]) + budget];
 }
 
 export function inWords(form: MasterForm): string {
-  return form === 'dpx' ? 'within 0.52 of a 10-bit code of double precision' : `within half of the last place of a half float and ${RELATIVE} of the pixel of double precision`;
+  return inCodes(form) ? 'within 0.52 of a 10-bit code of double precision' : `within half of the last place of a half float and ${RELATIVE} of the pixel of double precision`;
 }

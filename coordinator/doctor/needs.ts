@@ -1,7 +1,8 @@
 /** What ffmpeg must be able to do: for the profiles at hand, and for the kinds of source that cameras record. Pure. */
 import { neededAbilities } from '../../profiles/abilities.ts';
 import { soundEncoders, traitsOf } from '../../profiles/codecs.ts';
-import { type AnyProfile, isMaster } from '../../profiles/schema.ts';
+import { masterMovie } from '../../profiles/master/movie.ts';
+import { type AnyProfile, givesFrames, isMaster } from '../../profiles/schema.ts';
 import type { AbilityKind, AbilityNeed } from './facts.ts';
 
 /** Decoders by ffmpeg's names; common practice of cameras and recorders, no source. */
@@ -32,10 +33,11 @@ export function needsOf(profiles: readonly AnyProfile[]): AbilityNeed[] {
     const { encoders, filters } = neededAbilities(profile);
     for (const name of encoders) add('encoder', name, profile.name, true);
     for (const name of filters) add('filter', name, profile.name, true);
-    if (isMaster(profile)) continue;
+    if (givesFrames(profile)) continue;
+    const { video, audio } = isMaster(profile) ? masterMovie : profile;
     // What was made is decoded again, whole, before it counts as finished.
-    add('decoder', traitsOf(profile.video).codec, `checking ${profile.name}`, true);
-    if (profile.audio.tracks !== 'none') for (const name of soundEncoders(profile.audio.format)) add('decoder', name, `checking ${profile.name}`, true);
+    add('decoder', traitsOf(video).codec, `checking ${profile.name}`, true);
+    if (audio.tracks !== 'none') for (const name of soundEncoders(audio.format)) add('decoder', name, `checking ${profile.name}`, true);
   }
   for (const [kind, names] of Object.entries(sources)) for (const name of names) add('decoder', name, kind, false);
   return [...needs.values()];

@@ -4,14 +4,14 @@ import type { Clip } from '../../ledger/clip.ts';
 import type { CheckResult, DeliverableReport } from '../../ledger/report.ts';
 import type { ClipFacts } from '../../media/facts.ts';
 import { decideOutcome, sameDecision } from '../../profiles/outcome/any.ts';
-import { masterChecks } from '../../profiles/master/schema.ts';
+import { checksOf } from '../../profiles/master/schema.ts';
 import { isMaster, type LoadedProfile, standingChecks } from '../../profiles/schema.ts';
 import { type DeliverableOnDisk, deliverableKey, type GateInput, type Remeasured } from './decide.ts';
 import { judgeFolder } from './folder.ts';
 
 /** What must have passed: the profile's own list and those that no profile can leave out. */
 export function requiredChecks(loaded: LoadedProfile): string[] {
-  return [...new Set<string>([...(isMaster(loaded.profile) ? masterChecks : standingChecks), ...loaded.profile.checks])];
+  return [...new Set<string>([...(isMaster(loaded.profile) ? checksOf(loaded.profile.form).all : standingChecks), ...loaded.profile.checks])];
 }
 
 /** What of the gate's input one deliverable is judged by. */

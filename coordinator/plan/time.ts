@@ -12,11 +12,11 @@ const h264Speeds = { ultrafast: 120, veryfast: 55, fast: 28, medium: 16, slow: 9
 /** Starting programs, reading headers, publishing. */
 const SECONDS_A_JOB = 1;
 
-/** Of masters: one frame from code values to a file, uncompressed or ZIP; `fine` of a raw source takes about as long again. */
-const MASTER = { none: 30, zip: 12 } as const;
+/** Of masters: one frame from code values to a file, uncompressed or ZIP, or through the encoder of RDD 36; `fine` of a raw source takes about as long again. */
+const MASTER = { none: 30, zip: 12, rdd36: 10 } as const;
 
 function encodeSpeed(profile: AnyProfile): number {
-  if (isMaster(profile)) return MASTER[profile.compression];
+  if (isMaster(profile)) return MASTER[profile.form === 'rdd36' ? profile.form : profile.compression];
   const { video } = profile;
   return video.codec === 'h264' ? h264Speeds[video.preset] : encodeSpeeds[video.codec];
 }

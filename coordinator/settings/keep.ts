@@ -1,6 +1,6 @@
 /** Puts the colour transforms that jobs are made with beside the roll's reports, where workers and audits read them. */
 import { dirname, join } from 'node:path';
-import { type Job, mastersOf } from '../../ledger/job.ts';
+import type { Job } from '../../ledger/job.ts';
 import { writeWhole } from '../../ledger/store.ts';
 import { transformPath } from '../../ledger/transform.ts';
 import { makeFolders } from '../../media/folders.ts';
@@ -10,9 +10,9 @@ import type { Settings } from './read.ts';
 export async function keepTransforms(jobs: readonly Job[], rollFolder: string, settings: Settings): Promise<void> {
   const kept = new Set<string>();
   for (const job of jobs) {
-    for (const { outcome: { way } } of mastersOf(job)) {
-      const path = way.kind === 'coded' ? transformPath(way.input) : null;
-      if (path === null || way.kind !== 'coded' || !('file' in way.input) || kept.has(path)) continue;
+    for (const { outcome: { way } } of job.deliverables) {
+      const path = way?.kind === 'coded' ? transformPath(way.input) : null;
+      if (path === null || way?.kind !== 'coded' || !('file' in way.input) || kept.has(path)) continue;
       const file = settings.transforms.get(way.input.sha256);
       if (file === undefined) throw new RangeError(`a transform that the settings do not hold: ${way.input.file}`);
       const place = join(rollFolder, path);

@@ -10,13 +10,24 @@ export const acescctOfAp0: ColourTransform = { steps: [matrixStep(ap0ToAp1), cur
 /** And back. */
 export const ap0OfAcescct: ColourTransform = { steps: [curveStep({ form: 'published', curve: { name: 'acescct' }, direction: 'decode' }), matrixStep(invert(ap0ToAp1))] };
 
+const between = (value: number, least: number, most: number): number => Math.min(Math.max(value, least), most);
 /** Rounded half up, then brought between the two. */
-const code = (value: number, least: number, most: number): number => Math.min(Math.max(Math.floor(value + 0.5), least), most);
+const code = (value: number, least: number, most: number): number => between(Math.floor(value + 0.5), least, most);
 
 /** Least and most of a 10-bit code of DPX: every one is of the picture. */
 export const RGB10 = [0, 1023] as const;
 /** Of 10-bit Y'CbCr: the codes beyond mark time on serial interfaces (Recommendation ITU-R BT.1120) and stay free. */
 export const YCBCR10 = [4, 1019] as const;
+
+/** The same before rounding, double precision: what a code may be half of one away from. */
+export function exactCodes10Of([r, g, b]: readonly [number, number, number]): Triple {
+  const [x, y, z] = evaluate(acescctOfAp0, r, g, b);
+  return [between(1023 * x, ...RGB10), between(1023 * y, ...RGB10), between(1023 * z, ...RGB10)];
+}
+export function exactYuv10Of([r, g, b]: readonly [number, number, number]): Triple {
+  const [y, cb, cr] = apply(fromRgb(weightsOf('bt709')), evaluate(acescctOfAp0, r, g, b));
+  return [between(64 + 876 * y, ...YCBCR10), between(512 + 896 * cb, ...YCBCR10), between(512 + 896 * cr, ...YCBCR10)];
+}
 
 /** 10-bit codes R, G, B of full scale, 1023 for ACEScct 1.0, of linear AP0. Rounded half up; beyond 0 to 1023 they end there. */
 export function codes10Of([r, g, b]: readonly [number, number, number]): Triple {

@@ -42,6 +42,12 @@ export interface RunOptions {
   readonly onProgress?: (stream: Readable) => Promise<void>;
   /** Reads further pipes while the program runs: fd 5, 6, … (`FIRST_PIPE` and on). */
   readonly pipes?: readonly ((stream: Readable) => Promise<void>)[];
+  /**
+   * Writes a pipe that the program reads, behind all others: fd `FIRST_PIPE` + the number of `pipes`. (A standard input of its own no program has:
+   * what a shell starts beside itself reads none.) `write` waits until the pipe has taken all of it; false: the program reads no more, and its end is
+   * told by the result. When it returns, the pipe ends; when the program ends first, nobody waits for it.
+   */
+  readonly feed?: (write: (bytes: Uint8Array) => Promise<boolean>) => Promise<void>;
   /** Every whole line of stderr as it comes (cut at 64 KiB); `stderr` keeps the tail all the same. */
   readonly onStderrLine?: (line: string) => void;
   /** Silence of `touch` for this long ends the program as stalled. */
@@ -113,7 +119,7 @@ function notRun(command: string, args: readonly string[], reason: 'stopped' | 'n
 
 /**
  * Throws RangeError when an argument cannot stand on a command line, and whatever a reader (`onStdout`, `onProgress`, `pipes`,
- * `onStderrLine`) throws, after the program has been ended. Everything else is told in the result.
+ * `onStderrLine`) or `feed` throws, after the program has been ended. Everything else is told in the result.
  */
 export async function runTool(command: string, args: readonly string[], options: RunOptions = {}): Promise<RunResult> {
   const checked = args.map(programArgument);
@@ -131,12 +137,15 @@ export async function runTool(command: string, args: readonly string[], options:
     cleanup: false,
     ...(options.cwd === undefined ? {} : { cwd: options.cwd }),
     ...(options.env === undefined ? {} : { env: { ...options.env } }),
-    stdio: ['ignore', options.onStdout === undefined ? 'ignore' : 'pipe', 'pipe', options.onProgress === undefined ? 'ignore' : 'pipe', 'pipe', ...(options.pipes ?? []).map(() => 'pipe' as const)],
+    stdio: ['ignore', options.onStdout === undefined ? 'ignore' : 'pipe', 'pipe', options.onProgress === undefined ? 'ignore' : 'pipe', 'pipe', ...(options.pipes ?? []).map(() => 'pipe' as const), ...(options.feed === undefined ? [] : (['pipe'] as const))],
   });
   const pid = child.pid;
   if (pid !== undefined) liveGroups.add(pid);
   const streams = child.stdio as unknown as (Socket | null)[];
-  const readable = [...streams.slice(1, 4), ...streams.slice(FIRST_PIPE)];
+  const readable = [...streams.slice(1, 4), ...streams.slice(FIRST_PIPE, FIRST_PIPE + (options.pipes?.length ?? 0))];
+  const fed = options.feed === undefined ? undefined : streams[FIRST_PIPE + (options.pipes?.length ?? 0)];
+  // A program that reads no more is told by `write`, and that it has ended by the result.
+  fed?.on('error', () => undefined);
   // The tie (fd 4) carries nothing; it breaks when the program's shell is killed, and that is told by the result.
   streams[4]?.on('error', () => undefined);
 
@@ -175,6 +184,8 @@ export async function runTool(command: string, args: readonly string[], options:
     for (const timer of timers) clearTimeout(timer);
     killGroup(pid, 'SIGKILL');
     if (pid !== undefined) liveGroups.delete(pid);
+    // Whoever else holds its other end: what was not taken by now nobody takes.
+    fed?.destroy();
     closeQuietPipes(readable, later);
   });
 
@@ -208,6 +219,8 @@ export async function runTool(command: string, args: readonly string[], options:
     const stream = streams[FIRST_PIPE + index];
     if (stream) readers.push(guarded(read(stream)));
   });
+  // Not among those that are waited for: it may have nothing to write for longer than the program lives.
+  if (options.feed !== undefined && fed) void guarded(options.feed(writerOf(fed)).then(() => void fed.end()));
 
   try {
     const ended = await Promise.race([Promise.all([child, ...readers]).then(([result]) => result), givenUp]);
@@ -236,6 +249,14 @@ export async function runTool(command: string, args: readonly string[], options:
     options.signal?.removeEventListener('abort', onAbort);
     if (pid !== undefined && !lingering) liveGroups.delete(pid);
   }
+}
+
+function writerOf(stream: Socket): (bytes: Uint8Array) => Promise<boolean> {
+  return (bytes) =>
+    new Promise((resolve) => {
+      if (stream.destroyed || !stream.writable) resolve(false);
+      else stream.write(bytes, (error) => resolve(error === undefined || error === null));
+    });
 }
 
 /**

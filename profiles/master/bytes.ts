@@ -1,8 +1,8 @@
 /** How large a master becomes: exact without compression, with it a range and an estimate, better once something was made. */
-import { type MasterForm } from './schema.ts';
+import type { FrameForm } from './schema.ts';
 
 export interface MasterSize {
-  readonly form: MasterForm;
+  readonly form: FrameForm;
   readonly compression: 'none' | 'zip';
   readonly width: number;
   readonly height: number;

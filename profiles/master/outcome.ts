@@ -1,51 +1,15 @@
 /** How one clip must come out as a master, decided before anything runs, from facts and profile alone. */
 import { z } from 'zod';
-import { inputTransformSchema } from '../../media/colour/input.ts';
-import { sitings } from '../../media/colour/siting.ts';
-import { ranges, ycbcrMatrices } from '../../media/colour/ycbcr.ts';
-import { demosaicMethods } from '../../media/raw/demosaic/methods.ts';
-import { highlightPolicies } from '../../media/raw/develop/policies.ts';
 import { ratioSchema } from '../../media/rate.ts';
 import { timecodeSchema } from '../../media/timecode.ts';
-import { masterForms } from './schema.ts';
-
-const triple = z.tuple([z.number(), z.number(), z.number()]);
-
-/** From code values to linear AP0. */
-export const wayToLightSchema = z.discriminatedUnion('kind', [
-  z.object({
-    kind: z.literal('coded'),
-    input: inputTransformSchema,
-    /** ffprobe's names of what the decoder gives. */
-    pixelFormat: z.string(),
-    /** null: RGB. */
-    matrix: z.enum(ycbcrMatrices).nullable(),
-    range: z.enum(ranges),
-    /** Where chroma samples lie, ffprobe's name; null: chroma is not subsampled. */
-    siting: z.enum(sitings).nullable(),
-  }),
-  z.object({
-    kind: z.literal('raw'),
-    decoder: z.string(),
-    demosaic: z.enum(demosaicMethods),
-    highlights: z.enum(highlightPolicies),
-    /** Camera values of a neutral, the largest 1. */
-    neutral: triple,
-    /** Camera to AP0, rows; its product with `neutral` is grey. */
-    matrix: z.tuple([triple, triple, triple]),
-    /** Factor on all values, baseline exposure included. */
-    exposure: z.number().positive(),
-    /** Of the white that was chosen, for the header and for people. */
-    white: z.object({ x: z.number(), y: z.number(), kelvin: z.number(), tint: z.number() }),
-  }),
-]);
-export type WayToLight = z.infer<typeof wayToLightSchema>;
+import { frameForms } from './schema.ts';
+import { wayToLightSchema } from './way.ts';
 
 export const masterOutcomeSchema = z.object({
   kind: z.literal('master'),
-  form: z.enum(masterForms),
+  form: z.enum(frameForms),
   compression: z.enum(['none', 'zip']),
-  /** The clip's folder in the profile's folder; for a movie the file. */
+  /** The clip's folder in the profile's folder. */
   fileName: z.string(),
   /** Frame n of the clip, from 0, is `<stem>.<first + n, zero-padded>.<extension>`. */
   stem: z.string(),

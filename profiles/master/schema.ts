@@ -5,12 +5,25 @@
 import { z } from 'zod';
 import { demosaicMethods } from '../../media/raw/demosaic/methods.ts';
 import { highlightPolicies } from '../../media/raw/develop/policies.ts';
+import { type CheckName, standingChecks } from '../check-names.ts';
 
-export const masterForms = ['exr', 'aces', 'dpx', 'rdd36'] as const;
+/** Folders of frames. */
+export const frameForms = ['exr', 'aces', 'dpx'] as const;
+export type FrameForm = (typeof frameForms)[number];
+/** And a movie, which is made and checked as other movies are. */
+export const masterForms = [...frameForms, 'rdd36'] as const;
 export type MasterForm = (typeof masterForms)[number];
-/** Every check of a master; none can be left out. */
+/** Every check of a folder of frames; none can be left out. */
 export const masterChecks = ['frames', 'timecode', 'form', 'attributes', 'values', 'spots', 'written'] as const;
 export type MasterCheck = (typeof masterChecks)[number];
+
+/** Those of a movie that folders have under no name of their own. */
+const movieChecks = ['duration', 'cadence', 'picture', 'colour-tags', 'codec', 'audio', 'decode', 'trail', 'levels', 'sound-trail', 'payload', 'reel'] as const satisfies readonly CheckName[];
+
+/** What must have passed, and what may be asked besides. */
+export function checksOf(form: MasterForm): { readonly all: readonly string[]; readonly more: readonly string[] } {
+  return form === 'rdd36' ? { all: standingChecks, more: ['reel'] } : { all: masterChecks, more: [] };
+}
 
 const name = z.string().regex(/^[a-z0-9][a-z0-9-]{0,62}$/, 'small letters, digits and hyphens, at most 63, not starting with a hyphen');
 
@@ -21,7 +34,7 @@ export const masterSchema = z.strictObject({
   summary: z.string().min(1).max(200).describe('One line for people'),
   form: z
     .enum(masterForms)
-    .describe('exr: OpenEXR, half float, ACES2065-1; aces: the same in the container of SMPTE ST 2065-4; dpx: SMPTE ST 268-1, 10 bits, ACEScct; rdd36: MOV, 4:4:4 of SMPTE RDD 36, ACEScct'),
+    .describe('exr: OpenEXR, half float, ACES2065-1; aces: the same in the container of SMPTE ST 2065-4; dpx: SMPTE ST 268-1, 10 bits, ACEScct; rdd36: one MOV a clip, 4444 of SMPTE RDD 36, 10 bits, ACEScct as Y\'CbCr of BT.709 in limited range, with the sound of the clip'),
   compression: z.enum(['none', 'zip']).describe('zip: lossless, 16 lines a block, exr alone; none: each frame of a clip as long as the other'),
   development: z
     .strictObject({
@@ -44,6 +57,8 @@ export const masterSchema = z.strictObject({
     })
     .describe('Said in every frame'),
   file_name: z.string().min(1).max(150).describe('Template of the clip’s folder and of its frames’ names before the number: {clip} {roll} {reel} {day} {profile} {timecode}. {clip} must be there'),
-  checks: z.array(z.enum(masterChecks)).describe(`Checks that must have passed: all of ${masterChecks.join(', ')}`),
+  checks: z
+    .array(z.enum([...masterChecks, ...movieChecks]))
+    .describe(`Checks that must have passed: all of ${masterChecks.join(', ')}; with rdd36 all of ${standingChecks.join(', ')}, and reel where it matters`),
 });
 export type MasterProfile = z.infer<typeof masterSchema>;

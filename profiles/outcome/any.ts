@@ -11,6 +11,9 @@ import { outcomeOf } from './decide.ts';
 export type AnyOutcome = Outcome | MasterOutcome;
 export const isMasterOutcome = (outcome: AnyOutcome): outcome is MasterOutcome => 'kind' in outcome;
 
+/** A master, in whatever form: it rests on the settings of the night besides its profile. */
+export const restsOnSettings = (outcome: AnyOutcome): boolean => isMasterOutcome(outcome) || outcome.way !== undefined;
+
 /** Whether the same must come out; an estimate of size binds nobody. */
 export function sameDecision(one: AnyOutcome, other: AnyOutcome): boolean {
   // As they are written down: what is absent is not there.

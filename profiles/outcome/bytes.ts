@@ -22,7 +22,7 @@ function losslessBytes(video: VideoFacts, slices: number): number {
   return (Math.ceil((samples * video.bitDepth) / 8) + slices * SLICE_BYTES) * video.frames;
 }
 
-function pictureBytes(profile: Profile, source: VideoFacts, width: number, height: number): number {
+function pictureBytes(profile: Pick<Profile, 'video'>, source: VideoFacts, width: number, height: number): number {
   const { frames } = source;
   const fixed = vc3FrameBytes(profile.video, width, height);
   if (fixed !== null) return fixed * frames;
@@ -35,7 +35,7 @@ function pictureBytes(profile: Profile, source: VideoFacts, width: number, heigh
   return Math.ceil((width * height * 0.25 * 2 ** ((20 - crf) / 6)) / 8) * frames;
 }
 
-export function estimatedBytes(profile: Profile, video: VideoFacts, raster: { width: number; height: number }, audio: Outcome['audio']): number {
+export function estimatedBytes(profile: Pick<Profile, 'video' | 'audio'>, video: VideoFacts, raster: { width: number; height: number }, audio: Outcome['audio']): number {
   const { frames } = video;
   const sound = audio.reduce((sum, track) => {
     const bytesPerSample = soundTraits(profile.audio.format, track.codec)?.bytesPerSample ?? null;

@@ -12,7 +12,7 @@ const usualLayouts: Readonly<Record<number, string>> = { 1: 'mono', 2: 'stereo',
 const namedInAac: readonly string[] = ['mono', 'stereo', '2.1', '3.0', '3.0(back)', '4.0', 'quad', 'quad(side)', '5.0', '5.1', '7.1'];
 
 /** The layout as it is read back from the file; null: the file does not say. */
-function layoutOf(track: AudioFacts, profile: Profile, monoTracks: number): string | null {
+function layoutOf(track: AudioFacts, profile: SoundProfile, monoTracks: number): string | null {
   // Matroska says how many channels there are, and no more.
   if (profile.container === 'mkv') return null;
   const layout = track.layout ?? usualLayouts[track.channels] ?? null;
@@ -58,7 +58,10 @@ function fitOf(track: AudioFacts, number: number, facts: ClipFacts, tolerance: P
   return { held: [], notes: rounding ? [] : [finding('sound-fitted', `track ${number} ${said}`, 'sound as long as the picture')] };
 }
 
-export function soundOf(facts: ClipFacts, profile: Profile): { tracks: Outcome['audio']; notes: Finding[] } | { findings: Finding[] } {
+/** What of a profile decides about sound. */
+export type SoundProfile = Pick<Profile, 'audio' | 'container'>;
+
+export function soundOf(facts: ClipFacts, profile: SoundProfile): { tracks: Outcome['audio']; notes: Finding[] } | { findings: Finding[] } {
   const { audio } = profile;
   const sources = audio.tracks === 'none' ? [] : audio.tracks === 'first' ? facts.audio.slice(0, 1) : facts.audio;
   const monoTracks = sources.filter((track) => track.channels === 1).length;

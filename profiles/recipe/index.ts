@@ -18,6 +18,8 @@ export interface RecipeRequest {
   readonly words: { readonly clip: string; readonly roll: string };
   /** A private folder for text that is drawn into the picture. */
   readonly textFolder: string;
+  /** What is made elsewhere of the same decode: its sound is proved by what this one hears. */
+  readonly besides?: readonly Outcome[];
   /** Every decoded frame as it is, on a pipe of its own: masters are made of it. */
   readonly frames?: boolean;
   /** For decoder, filters and encoders whose bytes do not depend on it. */
@@ -39,12 +41,12 @@ export interface Recipe {
 export type { TextFile } from './burn-in.ts';
 export type { Pipe } from './witness.ts';
 
-export function recipeOf({ facts, deliverables, words, textFolder, frames = false, threads }: RecipeRequest): Recipe {
+export function recipeOf({ facts, deliverables, words, textFolder, besides = [], frames = false, threads }: RecipeRequest): Recipe {
   const ways = deliverables.map(({ profile, outcome }, index) => {
     const text = burnIn(profile, outcome, { ...words, reel: reelOfSource(facts, words.roll) }, textFolder, `text-${index}`);
     return { filters: [...pictureFilters(facts, profile, outcome), ...text.filters, tagFilter(outcome)], files: text.files };
   });
-  const witness = witnessOf(facts, deliverables.map(({ outcome }) => outcome), FIRST_PIPE + deliverables.length);
+  const witness = witnessOf(facts, [...deliverables.map(({ outcome }) => outcome), ...besides], FIRST_PIPE + deliverables.length);
   const taken = [...(ways.length > 0 ? ['shown'] : []), ...(frames ? ['frames'] : []), ...witness.taken];
   const decoded = `[0:${facts.video.streamIndex}]${WITNESS},split=${taken.length}${taken.map((pad) => `[${pad}]`).join('')}`;
   const shared = sharedChains(facts, deliverables.map(({ profile }) => profile));

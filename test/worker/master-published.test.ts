@@ -142,7 +142,7 @@ test('an older one, made with other settings, is replaced', async () => {
   await runJob(job, await workContext());
   const before = await reportOf(job);
   const [deliverable] = job.deliverables;
-  if (deliverable === undefined || !('way' in deliverable.outcome) || deliverable.outcome.way.kind !== 'coded') throw new Error('no master');
+  if (deliverable?.outcome.way?.kind !== 'coded') throw new Error('no master');
   deliverable.outcome.way.input = { name: 'srgb' };
   await runJob(job, await workContext());
   const after = await reportOf(job);

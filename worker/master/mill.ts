@@ -1,19 +1,34 @@
 /**
  * Frames to masters: a few threads, each of which takes one frame from its code values to its files. No more frames are in
  * flight than there are threads and one to be filled meanwhile, whatever the clip's length: a source that is faster waits.
+ * Pictures for encoders are handed on in their order; one that is not taken yet counts as in flight, so that a slow encoder
+ * is waited for as well.
  */
 import type { Readable } from 'node:stream';
 import { createThreadPool } from '../../media/threads.ts';
+import { CELLS, COLOUR_CELLS, colourFrames, type PictureTrail } from '../../media/trail/form.ts';
 import { POINTS } from '../../media/trail/points.ts';
-import type { FrameAnswer, FrameOrder, MillSetup, WrittenFrame } from './orders.ts';
+import type { FedFrame, FrameAnswer, FrameOrder, MillSetup, WrittenFrame } from './orders.ts';
 
 export interface Milled {
   /** By frame, as in the point trail. */
   readonly values: Float32Array;
   /** By output and frame. */
   readonly written: readonly (readonly WrittenFrame[])[];
+  /** Of what the encoders were fed with; null: there are none. */
+  readonly fed: MilledFeed | null;
   readonly invalid: number;
 }
+
+export interface MilledFeed {
+  readonly picture: PictureTrail;
+  /** Codes by frame and point. */
+  readonly points: Uint16Array;
+  readonly spots: readonly { readonly frame: number; readonly codes: Uint16Array }[];
+}
+
+/** Takes pictures in their order, one at a time. */
+export type Feed = (picture: Uint8Array) => Promise<void>;
 
 export interface Mill {
   /** Reads frames of `frameBytes` from a decoder until it ends. Rejects with what the first frame failed of. */
@@ -26,18 +41,36 @@ export interface Mill {
   close(): Promise<void>;
 }
 
-export function startMill(setup: MillSetup, threads: number, onFrame: (finished: number) => void): Mill {
+/** What is kept of an answer: the picture itself went to the encoders. */
+type Kept = Omit<FrameAnswer, 'fed'> & { readonly fed: Omit<FedFrame, 'bytes'> | null };
+
+export function startMill(setup: MillSetup, threads: number, onFrame: (finished: number) => void, feed: Feed = async () => undefined): Mill {
   const pool = createThreadPool<MillSetup, FrameOrder, FrameAnswer>('worker/master/thread.js', threads, setup);
-  const answers: (FrameAnswer | undefined)[] = [];
+  const answers: (Kept | undefined)[] = [];
   let finished = 0;
   let failure: { readonly error: unknown } | null = null;
   const running = new Set<Promise<void>>();
+  /** Settled when every order before the next one is done; it never rejects. Orders are given in the order of the frames. */
+  let before: Promise<void> = Promise.resolve();
+
+  /** Null: a frame before it failed, and what follows must not be handed on in its place. */
+  async function fedOf({ fed, ...answer }: FrameAnswer, earlier: Promise<void>): Promise<Kept | null> {
+    if (fed === null) return { ...answer, fed };
+    await earlier;
+    if (failure !== null) return null;
+    const { bytes, ...kept } = fed;
+    await feed(bytes);
+    return { ...answer, fed: kept };
+  }
 
   function order(index: number, bytes: SharedArrayBuffer | null, done: () => void): void {
+    const earlier = before;
     const work: Promise<void> = pool
       .run({ index, bytes })
+      .then((answer) => fedOf(answer, earlier))
       .then(
         (answer) => {
+          if (answer === null) return;
           answers[index] = answer;
           while (answers[finished] !== undefined) finished += 1;
           onFrame(finished);
@@ -51,6 +84,7 @@ export function startMill(setup: MillSetup, threads: number, onFrame: (finished:
         done();
       });
     running.add(work);
+    before = work;
   }
 
   const check = (): void => {
@@ -111,13 +145,33 @@ export function startMill(setup: MillSetup, threads: number, onFrame: (finished:
       const values = new Float32Array(finished * POINTS * 3);
       let invalid = 0;
       const written: WrittenFrame[][] = setup.outputs.map(() => []);
-      for (const answer of answers.slice(0, finished) as FrameAnswer[]) {
+      for (const answer of answers.slice(0, finished) as Kept[]) {
         values.set(answer.points, answer.index * POINTS * 3);
         invalid += answer.invalid;
         for (const [output, file] of answer.written.entries()) written[output]?.push(file);
       }
-      return { values, written, invalid };
+      return { values, written, fed: setup.feed === null ? null : feedOf(answers.slice(0, finished) as Kept[]), invalid };
     },
     close: () => pool.close(),
   };
+}
+
+function feedOf(answers: readonly Kept[]): MilledFeed {
+  const frames = answers.length;
+  const luma = new Uint16Array(frames * CELLS);
+  const colour = new Uint16Array(colourFrames(frames) * 2 * COLOUR_CELLS);
+  const points = new Uint16Array(frames * POINTS * 3);
+  const spots: { frame: number; codes: Uint16Array }[] = [];
+  let colours = 0;
+  for (const { index, fed } of answers) {
+    if (fed === null) throw new RangeError(`frame ${index} fed nobody`);
+    luma.set(fed.luma, index * CELLS);
+    points.set(fed.points, index * POINTS * 3);
+    if (fed.colour !== null) {
+      colour.set(fed.colour, colours * 2 * COLOUR_CELLS);
+      colours += 1;
+    }
+    if (fed.spots !== null) spots.push({ frame: index, codes: fed.spots });
+  }
+  return { picture: { frames, views: 1, luma, colour }, points, spots };
 }

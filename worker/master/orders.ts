@@ -2,10 +2,17 @@
 import type { SequencePlace } from '../../media/input.ts';
 import type { RawPicture } from '../../media/raw/dng/frame.ts';
 import type { MasterOutcome } from '../../profiles/master/outcome.ts';
+import type { WayToLight } from '../../profiles/master/way.ts';
 
 export interface MillSetup {
-  /** All of one clip: the way to light, size and rate are the same in each. */
+  /** All deliverables of a mill are of one clip: their way to light and their size are the same. */
+  readonly way: WayToLight;
+  readonly width: number;
+  readonly height: number;
+  /** Folders of frames. */
   readonly outputs: readonly { readonly outcome: MasterOutcome; /** Absolute, made already. */ readonly folder: string }[];
+  /** Pictures for encoders are wanted; `spots`: of these frames, codes at the pixels of the spots (spots.ts). null: none are. */
+  readonly feed: { readonly spots: readonly number[] } | null;
   /** Of a transform that lies in a file; null without. */
   readonly transformText: string | null;
   /** Raw frames are read by the threads; null: frames come with their orders. */
@@ -28,12 +35,26 @@ export interface WrittenFrame {
   readonly xxh128: string;
 }
 
+/** A picture for an encoder, and what it is proved by; 10-bit Y'CbCr 4:4:4. */
+export interface FedFrame {
+  /** Planes Y', Cb, Cr, one behind the other, 16-bit words, little-endian. Handed over, not copied. */
+  readonly bytes: Uint8Array;
+  /** Its part of the frame trail (media/trail/form.ts); `colour` of every 24th frame. */
+  readonly luma: Uint16Array;
+  readonly colour: Uint16Array | null;
+  /** Y', Cb, Cr at the points of the frame, and at the pixels of its spots if it has any. */
+  readonly points: Uint16Array;
+  readonly spots: Uint16Array | null;
+}
+
 export interface FrameAnswer {
   readonly index: number;
   /** R, G, B at the points of the frame (media/trail/points.ts), before any transform. */
   readonly points: Float32Array;
   /** By output. */
   readonly written: readonly WrittenFrame[];
+  /** null: no encoder is fed. */
+  readonly fed: FedFrame | null;
   /** Values that were no numbers and became 0; a good source has none. */
   readonly invalid: number;
 }

@@ -23,38 +23,23 @@ import { channelAt } from '../../media/raw/demosaic/mosaic.ts';
 import type { MediaTools } from '../../media/tools/locate.ts';
 import { FIRST_PIPE, runTool } from '../../media/tools/run.ts';
 import type { Point, Spot } from '../../media/trail/points.ts';
-import type { MasterOutcome } from '../../profiles/master/outcome.ts';
+import type { WayToLight } from '../../profiles/master/way.ts';
+import { corners, SIDE, spotFrames, spotPixels, square } from './spot-pixels.ts';
 
-/** Squares of this side, in a grid over the frame: 25 of 12 x 12 make 3600 pixels. */
-const SIDE = 12;
-const SQUARES = 5;
 /** Around a square of a mosaic: further than any method reaches, and even, so that colours stay in their places. */
 const AROUND = 24;
 const STALL_MILLISECONDS = 120_000;
 
-/** The first and the last frame, the middle one, and one that depends on the content alone. */
-export function spotFrames(contentDigest: string, frames: number): number[] {
-  const drawn = Number(BigInt(`0x${/^[0-9a-f]{1,12}/.exec(contentDigest)?.[0] ?? '0'}`) % BigInt(Math.max(1, frames)));
-  return [...new Set([0, drawn, Math.floor(frames / 2), frames - 1])].sort((a, b) => a - b);
-}
-
-/** Corners of the squares, the outermost at the edges of the picture. */
-function corners(width: number, height: number): Point[] {
-  const along = (side: number): number[] => {
-    const room = Math.max(0, side - SIDE);
-    return [...new Set(Array.from({ length: SQUARES }, (_, index) => Math.round((room * index) / (SQUARES - 1))))];
-  };
-  return along(height).flatMap((y) => along(width).map((x) => ({ x, y })));
-}
-
-function square({ x, y }: Point, width: number, height: number): Point[] {
-  const points: Point[] = [];
-  for (let row = y; row < Math.min(height, y + SIDE); row += 1) for (let column = x; column < Math.min(width, x + SIDE); column += 1) points.push({ x: column, y: row });
-  return points;
+/** What spots are found by: of any master of the clip. */
+interface Spotted {
+  readonly way: WayToLight;
+  readonly frames: number;
+  readonly width: number;
+  readonly height: number;
 }
 
 /** null: the decoder gave no such frame by itself (not every file can be entered in its middle). */
-async function codedSpot(job: Job, outcome: MasterOutcome, frame: number, light: Light, tools: Pick<MediaTools, 'ffmpeg'>, signal: AbortSignal): Promise<Spot | null> {
+async function codedSpot(job: Job, outcome: Spotted, frame: number, light: Light, tools: Pick<MediaTools, 'ffmpeg'>, signal: AbortSignal): Promise<Spot | null> {
   const { way, width, height } = outcome;
   if (way.kind !== 'coded') throw new RangeError('a coded spot of a raw clip');
   const { clip, facts } = job;
@@ -82,7 +67,7 @@ async function codedSpot(job: Job, outcome: MasterOutcome, frame: number, light:
   const bytes = Buffer.concat(parts);
   if (bytes.length !== frameBytes) return null;
   const source: SourcePicture = { width, height, pixelFormat: way.pixelFormat, matrix: way.matrix, range: way.range, siting: way.siting, interlaced: false };
-  const pixels = corners(width, height).flatMap((corner) => square(corner, width, height));
+  const pixels = spotPixels(width, height);
   return { frame, pixels, light: Float64Array.from(pixels.flatMap(({ x, y }) => [...light(...codeRgbAt(source, bytes, x, y))])) };
 }
 
@@ -91,7 +76,7 @@ const TREMBLE = 4e-6;
 /** A pixel that such a change moves by more than this (of its own size) lies on the edge of a decision; nobody can say which way it must go. */
 const STEADY = 2e-5;
 
-async function rawSpot(job: Job, outcome: MasterOutcome, frame: number, light: Light): Promise<Spot> {
+async function rawSpot(job: Job, outcome: Spotted, frame: number, light: Light): Promise<Spot> {
   const { way } = outcome;
   const { place } = job.clip;
   if (way.kind !== 'raw' || place.kind !== 'sequence') throw new RangeError('a raw spot of a coded clip');
@@ -135,7 +120,7 @@ async function rawSpot(job: Job, outcome: MasterOutcome, frame: number, light: L
   return { frame, pixels, light: Float64Array.from(values) };
 }
 
-export async function spotsOf(job: Job, outcome: MasterOutcome, light: Light, tools: Pick<MediaTools, 'ffmpeg'>, signal: AbortSignal): Promise<Spot[]> {
+export async function spotsOf(job: Job, outcome: Spotted, light: Light, tools: Pick<MediaTools, 'ffmpeg'>, signal: AbortSignal): Promise<Spot[]> {
   const spots: Spot[] = [];
   for (const frame of spotFrames(job.clip.contentDigest, outcome.frames)) {
     signal.throwIfAborted();

@@ -13,6 +13,7 @@ import { serve } from '../../media/threads.ts';
 import { POINTS, pointsOf } from '../../media/trail/points.ts';
 import { frameFileName } from '../../profiles/master/outcome.ts';
 import { attributesOf, dpxOf } from './attributes.ts';
+import { feederOf } from './fed.ts';
 import type { FrameAnswer, FrameOrder, MillSetup, WrittenFrame } from './orders.ts';
 import { rawReader } from './raw.ts';
 
@@ -23,8 +24,7 @@ interface Way {
 }
 
 async function codedWay(setup: MillSetup, memory: KernelMemory): Promise<Way> {
-  const [{ outcome }] = setup.outputs as [MillSetup['outputs'][number]];
-  const { way, width, height } = outcome;
+  const { way, width, height } = setup;
   if (way.kind !== 'coded') throw new RangeError('frames of an order for raw frames');
   const kernel = await PictureKernel.load(memory);
   const { pixelFormat, matrix, range, siting, input } = way;
@@ -39,15 +39,16 @@ async function codedWay(setup: MillSetup, memory: KernelMemory): Promise<Way> {
 }
 
 async function rawWay(setup: MillSetup, memory: KernelMemory): Promise<Way> {
-  const [{ outcome }] = setup.outputs as [MillSetup['outputs'][number]];
-  const { raw } = setup;
-  const { way } = outcome;
+  const { raw, way } = setup;
   if (way.kind !== 'raw' || raw === null) throw new RangeError('raw frames of an order for others');
   const kernel = await DevelopKernel.load(memory);
   kernel.prepare({ picture: raw.picture, ...way });
-  const read = await rawReader(raw, way.decoder);
+  const read = await rawReader(raw, way.decoder, memory, () => kernel.codes());
   return {
-    values: async ({ index }) => kernel.camera(await read(index)),
+    values: async ({ index }) => {
+      await read(index);
+      return kernel.camera();
+    },
     toAp0: (planes) => kernel.toAp0(planes),
   };
 }
@@ -84,9 +85,10 @@ function tap(memory: KernelMemory, { r, g, b, count }: Planes, index: number, wi
 
 serve<MillSetup, FrameOrder, FrameAnswer>(async (setup) => {
   const memory = new KernelMemory();
-  const [{ outcome: { width, height } }] = setup.outputs as [MillSetup['outputs'][number]];
+  const { width, height } = setup;
   const way = setup.raw === null ? await codedWay(setup, memory) : await rawWay(setup, memory);
   const writers = await writersOf(setup, memory);
+  const feeder = setup.feed === null ? null : await feederOf(setup, setup.feed.spots, memory);
   return async (order) => {
     const planes = await way.values(order);
     const points = tap(memory, planes, order.index, width, height);
@@ -100,6 +102,7 @@ serve<MillSetup, FrameOrder, FrameAnswer>(async (setup) => {
       await writeFile(join(folder, name), made.bytes, { flag: 'wx' });
       written.push({ name, bytes: made.bytes.length, xxh128: hashBytes(made.bytes, ['xxh128']).xxh128 as string });
     }
-    return { result: { index: order.index, points, written, invalid }, transfer: [points.buffer as ArrayBuffer] };
+    const fed = feeder === null ? null : feeder(light, order.index);
+    return { result: { index: order.index, points, written, fed, invalid }, transfer: [points.buffer as ArrayBuffer, ...(fed === null ? [] : [fed.bytes.buffer as ArrayBuffer])] };
   };
 });

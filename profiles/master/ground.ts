@@ -1,0 +1,96 @@
+/** What every master of a clip rests on, whatever its form: the way to light, size, timecode; and every reason against it. Pure. */
+import { type Finding, finding } from '../../findings/finding.ts';
+import { isPictureFormat, layoutOf } from '../../media/colour/formats.ts';
+import { isSiting, sitings } from '../../media/colour/siting.ts';
+import { isYcbcrMatrix, ycbcrMatrices } from '../../media/colour/ycbcr.ts';
+import { type ClipFacts, earlierField } from '../../media/facts.ts';
+import { cropOf } from '../../media/raw/develop/crop.ts';
+import { developmentOf } from '../../media/raw/develop/development.ts';
+import type { Timecode } from '../../media/timecode.ts';
+import { matrixBeside } from '../outcome/colour.ts';
+import { reelOfSource } from '../outcome/reel.ts';
+import { timecodeOf } from '../outcome/timecode.ts';
+import type { MasterProfile } from './schema.ts';
+import type { WayToLight } from './way.ts';
+
+export interface MasterRequest {
+  readonly day: string;
+  readonly roll: string;
+  readonly clip: { readonly id: string; readonly name: string };
+  readonly facts: ClipFacts;
+  readonly profile: MasterProfile;
+  /** Bytes a pixel that such frames took before, compressed (coordinator/plan/learned.ts); null: nothing was made yet. */
+  readonly learned?: number | null;
+}
+
+export interface MasterGround {
+  readonly way: WayToLight;
+  readonly size: { readonly width: number; readonly height: number };
+  readonly timecode: Timecode;
+  /** What names are made of (profiles/outcome/file-name.ts). */
+  readonly parts: { readonly clip: string; readonly roll: string; readonly reel: string; readonly day: string; readonly profile: string; readonly timecode: Timecode };
+  readonly notes: readonly Finding[];
+}
+
+const CODED = 'planes of YCbCr, RGB or grey';
+
+export function groundOf({ day, roll, clip, facts, profile }: MasterRequest): MasterGround | { readonly findings: readonly Finding[] } {
+  const { video } = facts;
+  const timecode = timecodeOf(facts.timecode, video.rate, profile.timecode);
+  const way = facts.raw === undefined ? codedWay(facts) : rawWay(facts, profile);
+  const refusals = [
+    ...(video.frames > 0 ? [] : [finding('clip-no-frames', 'no frame', 'one or more')]),
+    ...(earlierField(video) === null ? [] : [finding('master-source-not-offered', `interlaced, ${video.fieldOrder}`, 'progressive frames')]),
+    ...(video.rotation === 0 ? [] : [finding('master-source-not-offered', `to be turned by ${video.rotation} degrees`, 'an upright picture')]),
+    ...('findings' in timecode ? timecode.findings : []),
+    ...('findings' in way ? way.findings : []),
+  ];
+  if (refusals.length > 0 || 'findings' in timecode || 'findings' in way) return { findings: refusals };
+  return {
+    way: way.way,
+    size: sizeOf(facts),
+    timecode: timecode.timecode,
+    parts: { clip: clip.name, roll, reel: reelOfSource(facts, roll), day, profile: profile.name, timecode: timecode.timecode },
+    notes: [...timecode.notes, ...way.notes],
+  };
+}
+
+/** Every finding names roll, clip and profile. */
+export function about({ roll, clip, profile }: MasterRequest, items: readonly Finding[]): Finding[] {
+  return items.map((item) => ({ ...item, roll, clip: clip.id, profile: profile.name }));
+}
+
+function sizeOf({ raw, video }: ClipFacts): { width: number; height: number } {
+  if (raw === undefined) return { width: video.width, height: video.height };
+  const { width, height } = cropOf(raw.picture);
+  return { width, height };
+}
+
+type Way = { readonly way: WayToLight; readonly notes: readonly Finding[] } | { readonly findings: readonly Finding[] };
+
+function codedWay({ video, interpretation }: ClipFacts): Way {
+  const input = interpretation?.input ?? null;
+  const { colour, pixelFormat, width, height } = video;
+  const findings: Finding[] = [];
+  if (input === null) findings.push(finding('input-unknown', `tags of ${[colour.primaries, colour.transfer, colour.matrix].map((tag) => tag ?? 'nothing').join(', ')}`, 'an input transform in the settings, or tags that leave no doubt'));
+  if (!isPictureFormat(pixelFormat)) findings.push(finding('master-source-not-offered', `pixel format ${pixelFormat}`, CODED));
+  if (findings.length > 0 || input === null) return { findings };
+  const { kind, across, down } = layoutOf(pixelFormat, width, height);
+  const range = colour.range ?? (kind === 'rgb' ? 'full' : 'limited');
+  // The matrix beside the primaries is how the picture was coded, whatever its curve is; that it was not tagged is told.
+  const matrix = kind === 'yuv' ? (colour.matrix ?? matrixBeside(colour.primaries ?? 'bt709')) : null;
+  if (matrix !== null && !isYcbcrMatrix(matrix)) return { findings: [finding('master-source-not-offered', `matrix ${matrix}`, `one of: ${ycbcrMatrices.join(', ')}`)] };
+  const siting = across > 1 || down > 1 ? (video.chromaSiting ?? 'left') : null;
+  if (siting !== null && !isSiting(siting)) return { findings: [finding('master-source-not-offered', `chroma at ${siting}`, `one of: ${sitings.join(', ')}`)] };
+  const untagged = kind === 'yuv' && (colour.matrix === null || colour.range === null);
+  return { way: { kind: 'coded', input, pixelFormat, matrix, range, siting }, notes: untagged ? [finding('colour-assumed', `not tagged; taken for matrix ${matrix}, ${range} range`, 'matrix and range tagged')] : [] };
+}
+
+function rawWay({ raw, interpretation }: ClipFacts, { development }: MasterProfile): Way {
+  if (raw === undefined) throw new RangeError('a clip without raw facts');
+  const { whiteBalance, exposureStops } = interpretation?.raw ?? { whiteBalance: 'as-shot' as const, exposureStops: 0 };
+  const developed = developmentOf(raw.picture, { whiteBalance, exposureStops });
+  if ('missing' in developed) return { findings: [finding('raw-setting-missing', developed.missing, 'tags and a white balance that leave a development')] };
+  const { matrix: [x, y, z], neutral, exposure, white } = developed;
+  return { way: { kind: 'raw', decoder: raw.decoder.name, ...development, neutral: [...neutral], matrix: [[...x], [...y], [...z]], exposure, white: { ...white } }, notes: [] };
+}

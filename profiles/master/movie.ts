@@ -1,0 +1,78 @@
+/**
+ * The master that is a movie: 4444 of SMPTE RDD 36 in MOV, its pictures ACEScct, for houses that grade from movies. What must come out is a
+ * movie's outcome, so that it is checked as every movie is; its pictures are fed to the encoder by the threads that make masters.
+ */
+import { finding } from '../../findings/finding.ts';
+import { traitsOf } from '../codecs.ts';
+import { estimatedBytes } from '../outcome/bytes.ts';
+import { fileNameOf } from '../outcome/file-name.ts';
+import { reelOf } from '../outcome/reel.ts';
+import { soundOf } from '../outcome/sound.ts';
+import type { Outcome } from '../outcome.ts';
+import type { Profile } from '../schema.ts';
+import type { MasterDecision } from './decide.ts';
+import { about, type MasterGround, type MasterRequest } from './ground.ts';
+
+/** What a profile of movies would say of it. Sound as it is in the clip: each track, at its own rate, no bit less than 24. */
+export const masterMovie = {
+  container: 'mov',
+  video: { codec: 'rdd36', quality: '4444' },
+  pixel_format: 'yuv444p10le',
+  audio: { tracks: 'all', format: 's24', rate: 'source', tolerance_frames: 1 },
+} as const satisfies Pick<Profile, 'container' | 'video' | 'pixel_format' | 'audio'>;
+
+/**
+ * ACEScct of AP1 has no numbers in ITU-T H.273: primaries and transfer stay untagged, since every number that is there would be wrong. Matrix and
+ * range are how the codes were made of R'G'B' (media/colour/acescct.ts), and are told.
+ */
+const COLOUR = { primaries: null, transfer: null, matrix: 'bt709', range: 'limited' } as const;
+
+/** As of every encoder here (profiles/outcome/decide.ts). */
+const LARGEST_SIDE = 16_384;
+
+export function movieMasterOf(request: MasterRequest, ground: MasterGround | { readonly findings: readonly MasterGround['notes'][number][] }): MasterDecision {
+  const { facts, profile } = request;
+  const { video } = facts;
+  const traits = traitsOf(masterMovie.video);
+  const sound = soundOf(facts, masterMovie);
+  const refusals = [...('findings' in ground ? ground.findings : rasterFindings(ground.size, traits.smallest)), ...('findings' in sound ? sound.findings : [])];
+  if (refusals.length > 0 || 'findings' in ground || 'findings' in sound) return { outcome: null, findings: about(request, refusals) };
+  const { size, timecode, way } = ground;
+  const { width, height } = size;
+  const square = video.pixelAspect.num === video.pixelAspect.den;
+  const outcome: Outcome = {
+    fileName: fileNameOf(profile.file_name, ground.parts, masterMovie.container),
+    frames: video.frames,
+    rate: video.rate,
+    width,
+    height,
+    pixelFormat: traits.readBackAs ?? masterMovie.pixel_format,
+    colour: { ...COLOUR },
+    ...(square ? {} : { pixelAspect: video.pixelAspect }),
+    container: masterMovie.container,
+    codec: traits.codec,
+    codecTag: traits.tag,
+    codecProfile: traits.profile,
+    maxLevel: null,
+    packetBytes: null,
+    timecode,
+    reel: reelOf(profile.reel, request),
+    audio: sound.tracks,
+    proof: {
+      framing: { scaled: { width, height }, window: { left: 0, top: 0, width, height }, covered: [] },
+      basis: { matrix: COLOUR.matrix, range: COLOUR.range },
+      earlierField: null,
+      lines: height,
+      soundOffsets: sound.tracks.map((track) => facts.audio[track.sourceTrack]?.startOffset ?? 0),
+    },
+    way,
+    estimatedBytes: estimatedBytes(masterMovie, video, size, sound.tracks),
+  };
+  return { outcome, notes: about(request, [...ground.notes, ...sound.notes]) };
+}
+
+function rasterFindings({ width, height }: MasterGround['size'], smallest: { readonly width: number; readonly height: number }): MasterGround['notes'][number][] {
+  const size = `${width}x${height}`;
+  if (width < smallest.width || height < smallest.height) return [finding('raster-not-offered', size, `${smallest.width}x${smallest.height} or more with ${masterMovie.video.codec}`)];
+  return width > LARGEST_SIDE || height > LARGEST_SIDE ? [finding('raster-not-offered', size, `at most ${LARGEST_SIDE} pixels a side`)] : [];
+}

@@ -1,0 +1,32 @@
+/** The recipe of a movie for grading: an encoder that is fed with finished pictures, and takes the sound from the clip itself. */
+import type { ClipFacts } from '../../media/facts.ts';
+import { formatRatio } from '../../media/rate.ts';
+import { FIRST_PIPE } from '../../media/tools/run.ts';
+import { masterMovie } from '../master/movie.ts';
+import type { Outcome } from '../outcome.ts';
+import { composeOutputs } from './compose.ts';
+import { encodeOptions, encodeTarget } from './encode.ts';
+import { sharedFilters, tagFilter, WITNESS } from './picture.ts';
+
+export interface FedRecipe {
+  /** Options before the inputs. */
+  readonly inputOptions: readonly string[];
+  /** Behind the clip where its sound is wanted, else the only input; frames of planes Y', Cb, Cr, 16-bit words, little-endian. */
+  readonly framesInput: readonly string[];
+  readonly filterGraph: string;
+  readonly outputArguments: readonly string[];
+}
+
+/** The payload's hash is told on FIRST_PIPE; the frames are read from the pipe behind it. */
+export function fedRecipe({ facts, outcome, path, threads }: { readonly facts: ClipFacts; readonly outcome: Outcome; readonly path: string; readonly threads: number }): FedRecipe {
+  const { width, height, rate, pixelAspect = { num: 1, den: 1 } } = outcome;
+  const frames = outcome.audio.length === 0 ? 0 : 1;
+  const { num, den } = pixelAspect;
+  const filters = [WITNESS, ...sharedFilters(facts, 'kept'), `setsar=sar=${num}/${den}:max=${Math.max(num, den, 100)}`, tagFilter(outcome)];
+  return {
+    inputOptions: ['-noauto_conversion_filters', '-filter_complex_threads', String(threads), '-threads', String(threads)],
+    framesInput: ['-protocol_whitelist', 'pipe', '-f', 'rawvideo', '-pixel_format', masterMovie.pixel_format, '-video_size', `${width}x${height}`, '-framerate', formatRatio(rate), '-i', `pipe:${FIRST_PIPE + 1}`],
+    filterGraph: `[${frames}:0]${filters.join(',')}[out0]`,
+    outputArguments: composeOutputs([{ options: encodeOptions(facts, masterMovie, outcome, '[out0]', threads), target: encodeTarget(outcome, path, FIRST_PIPE) }]),
+  };
+}

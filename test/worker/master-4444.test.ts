@@ -1,0 +1,182 @@
+/** Masters that are movies: fed by the frame threads, checked as movies, and held when anything differs. */
+import { execFileSync } from 'node:child_process';
+import { mkdtempSync, readdirSync, readFileSync, writeFileSync } from 'node:fs';
+import { join } from 'node:path';
+import { beforeAll, describe, expect, test } from 'vitest';
+import { checkDeliverable } from '../../check/index.ts';
+import { isMovieMasterWork, type Job, jobSchema } from '../../ledger/job.ts';
+import { layout } from '../../ledger/layout.ts';
+import { type DeliverableReport, deliverableReportSchema } from '../../ledger/report.ts';
+import { readRecord } from '../../ledger/store.ts';
+import { storedTrail } from '../../ledger/trail.ts';
+import { standingChecks } from '../../profiles/schema.ts';
+import { JobTrouble, runJob } from '../../worker/job.ts';
+import type { Operation } from '../faults/operation.ts';
+import { faultyFfmpeg } from '../faults/stand-in.ts';
+import { freshFolder, sharedFolder } from '../support/folder.ts';
+import { mediaTools } from '../support/make.ts';
+import { type ClipOnDisk, masterJob, movieClip, rawClip } from '../support/masters.ts';
+import { workContext } from '../support/work.ts';
+
+const PROFILE = 'grading-master-4444';
+const FRAMES = 7;
+const WIDTH = 96;
+const HEIGHT = 54;
+
+const groupFolder = (name: string): string => mkdtempSync(join(sharedFolder, `${name}-`));
+const movie = (): Promise<ClipOnDisk> => movieClip(groupFolder('movie'), { frames: FRAMES, rate: '24000/1001', size: `${WIDTH}x${HEIGHT}`, timecode: '10:00:00:00', sound: [2, 1] });
+const raw = (): Promise<ClipOnDisk> => rawClip(groupFolder('raw'), { width: WIDTH, height: HEIGHT, frames: FRAMES });
+
+async function reportOf(job: Job, profile = PROFILE): Promise<DeliverableReport> {
+  const read = await readRecord(layout.deliverableReport(job.deliveryFolder, job.clip.id, profile), deliverableReportSchema);
+  if (read.state !== 'read') throw new Error(`${profile}: ${read.state}`);
+  return read.value;
+}
+
+async function codesOf(running: Promise<void>): Promise<string[]> {
+  try {
+    await running;
+    return [];
+  } catch (error) {
+    if (!(error instanceof JobTrouble)) throw error;
+    return error.findings.map((item) => item.code);
+  }
+}
+
+const fileOf = (job: Job): string => join(job.deliveryFolder, PROFILE, 'A001C001.mov');
+const inFolder = (job: Job, profile = PROFILE): string[] => readdirSync(layout.profileFolder(job.deliveryFolder, profile)).sort();
+
+describe.each([
+  ['a movie', movie, '10:00:00:00', 2, ['test/fixtures/profiles/small-h264.yaml', 'dpx-10', PROFILE]],
+  ['raw frames', raw, '01:00:00:00', 0, ['dpx-10', PROFILE]],
+])('from %s', (_, clip, timecode, tracks, profiles) => {
+  let job: Job;
+
+  beforeAll(async () => {
+    job = await masterJob(await clip(), groupFolder('delivery'), profiles);
+    // As it goes through the queue.
+    await runJob(jobSchema.parse(JSON.parse(JSON.stringify(job))), await workContext());
+  }, 240_000);
+
+  test('one decode gives it beside the others; every check passed', async () => {
+    for (const { profile } of job.deliverables) expect(await reportOf(job, profile.name)).toMatchObject({ state: 'published', findings: [] });
+    const report = await reportOf(job);
+    expect(report.checks.map(({ check, outcome }) => [check, outcome])).toEqual([...standingChecks, 'reel', 'fed-values', 'fed-spots'].map((check) => [check, 'passed']));
+    expect(report.checks.find(({ check }) => check === 'trail')?.measured).toMatch(new RegExp(`^${FRAMES} frames: ${FRAMES} proved`));
+    expect(inFolder(job)).toEqual(['A001C001.mov']);
+  });
+
+  test('ffprobe and MediaInfo read 4444, its frames, rate, timecode and sound, and no colours that ACEScct does not have', () => {
+    const told = JSON.parse(execFileSync('ffprobe', ['-v', 'error', '-count_packets', '-show_streams', '-of', 'json', fileOf(job)], { encoding: 'utf8' })) as { streams: Record<string, unknown>[] };
+    const [video] = told.streams;
+    expect(video).toMatchObject({ codec_name: 'prores', codec_tag_string: 'ap4h', profile: '4444', width: WIDTH, height: HEIGHT, r_frame_rate: '24000/1001', nb_read_packets: String(FRAMES), color_space: 'bt709', tags: { timecode } });
+    for (const name of ['color_primaries', 'color_transfer']) expect(['unknown', undefined]).toContain(video?.[name]);
+    const sounds = told.streams.filter(({ codec_type }) => codec_type === 'audio');
+    expect(sounds.map(({ codec_name }) => codec_name)).toEqual(Array.from({ length: tracks }, () => 'pcm_s24le'));
+    const info = JSON.parse(execFileSync('mediainfo', ['--Output=JSON', fileOf(job)], { encoding: 'utf8' })) as { media: { track: Record<string, string>[] } };
+    expect(info.media.track.find((track) => track['@type'] === 'Video')).toMatchObject({ CodecID: 'ap4h', Format_Profile: '4444', FrameCount: String(FRAMES), ChromaSubsampling: '4:4:4', ScanType: 'Progressive' });
+    expect(info.media.track.find((track) => track['@type'] === 'Other')).toMatchObject({ TimeCode_FirstFrame: timecode });
+  });
+
+  test('an audit finds the same again by what is kept', async () => {
+    const report = await reportOf(job);
+    const { trail, finding } = await storedTrail(report, job.deliveryFolder, {});
+    expect(finding).toBeNull();
+    if ('kind' in report.outcome) throw new Error('a folder');
+    const again = await checkDeliverable({ path: fileOf(job), outcome: report.outcome, checks: ['reel'], sourceFacts: job.facts, sourceTrail: trail, encoded: report.payload ?? null, tools: await mediaTools() });
+    expect(again).toMatchObject({ passed: true, findings: [], xxh128: report.file?.xxh128 });
+  });
+
+  test('made again by three threads, every byte is the same; a second run of a finished job makes nothing', async () => {
+    const again = { ...job, deliveryFolder: (await masterJob({ ...job, place: job.clip.place }, freshFolder('again'), [PROFILE])).deliveryFolder, deliverables: job.deliverables.filter(isMovieMasterWork) };
+    await runJob(again, { ...(await workContext()), threads: 3 });
+    expect(readFileSync(fileOf(again)).equals(readFileSync(fileOf(job)))).toBe(true);
+    const before = await reportOf(again);
+    await runJob(again, await workContext());
+    expect(await reportOf(again)).toEqual(before);
+  });
+
+  test('its pictures are those of the DPX frames, by ffmpeg: ACEScct, as Y’CbCr of BT.709', () => {
+    // Noise at this size costs the codec something, here and there; what is wrong by a curve, a matrix or a range is off by tens of codes everywhere.
+    const read = (args: readonly string[]): Uint16Array => {
+      const bytes = execFileSync('ffmpeg', ['-v', 'error', ...args, '-f', 'rawvideo', '-'], { maxBuffer: 1 << 26 });
+      return new Uint16Array(bytes.buffer.slice(bytes.byteOffset, bytes.byteOffset + bytes.length));
+    };
+    const pixels = WIDTH * HEIGHT;
+    const yuv = read(['-i', fileOf(job), '-pix_fmt', 'yuv444p12le']);
+    const [first] = readdirSync(join(job.deliveryFolder, 'dpx-10', 'A001C001')).sort() as [string];
+    const gbr = read(['-start_number', String(Number(first.split('.')[1])), '-i', join(job.deliveryFolder, 'dpx-10', 'A001C001', 'A001C001.%07d.dpx'), '-pix_fmt', 'gbrp10le']);
+    expect([yuv.length, gbr.length]).toEqual([3 * pixels * FRAMES, 3 * pixels * FRAMES]);
+    const off: [number[], number[], number[]] = [[], [], []];
+    for (let frame = 0; frame < FRAMES; frame += 1) {
+      const base = 3 * pixels * frame;
+      for (let pixel = 0; pixel < pixels; pixel += 1) {
+        const codes = [0, 1, 2].map((plane) => gbr[base + plane * pixels + pixel] as number);
+        // Where DPX comes to its end, Y'CbCr goes on.
+        if (codes.some((code) => code === 0 || code === 1023)) continue;
+        const [g, b, r] = codes.map((code) => code / 1023) as [number, number, number];
+        // Recommendation ITU-R BT.709, items 3.2 to 3.4, at 10 bits.
+        const y = 0.2126 * r + 0.7152 * g + 0.0722 * b;
+        const wanted = [64 + 876 * y, 512 + (896 * (b - y)) / 1.8556, 512 + (896 * (r - y)) / 1.5748];
+        for (const [plane, code] of wanted.entries()) off[plane]?.push((yuv[base + plane * pixels + pixel] as number) / 4 - code);
+      }
+    }
+    for (const plane of off) {
+      plane.sort((one, other) => one - other);
+      expect(plane.length).toBeGreaterThan((pixels * FRAMES) / 3);
+      expect(Math.abs(plane[plane.length >> 1] as number)).toBeLessThan(1.5);
+    }
+  });
+});
+
+describe('an encoder at fault', () => {
+  const folder = join(sharedFolder, 'faults-4444');
+  let clip: ClipOnDisk;
+
+  beforeAll(async () => {
+    clip = await movieClip(folder, { frames: FRAMES, rate: '24000/1001', size: `${WIDTH}x${HEIGHT}`, timecode: '10:00:00:00', sound: [2] });
+  }, 120_000);
+
+  async function held(ffmpeg: string, wanted: readonly string[] = [PROFILE], stallMilliseconds = 60_000): Promise<{ job: Job; codes: string[] }> {
+    const job = await masterJob(clip, freshFolder('delivery'), wanted);
+    return { job, codes: await codesOf(runJob(job, await workContext({ ffmpeg, stallMilliseconds }))) };
+  }
+
+  const frames = (map: readonly number[]): Operation => ({ do: 'frames', stage: 'encoder', profile: PROFILE, map, count: FRAMES });
+  const faults: [string, Operation, string][] = [
+    ['two pictures swapped', frames([0, 1, 3, 2, 4, 5, 6]), 'frames-swapped'],
+    ['a picture in the place of its neighbour', frames([0, 1, 1, 3, 4, 5, 6]), 'frame-repeated'],
+    ['a picture lost', frames([0, 1, 3, 4, 5, 6]), 'frames-differ'],
+    ['levels stretched', { do: 'filter', stage: 'encoder', profile: PROFILE, filters: 'lutyuv=y=val*1.04', retag: true }, 'levels-differ'],
+    ['another profile', { do: 'option', stage: 'encoder', profile: PROFILE, option: '-profile:v', value: '4444xq' }, 'codec-differs'],
+    ['sound of another level', { do: 'sound', stage: 'encoder', profile: PROFILE, track: 0, filters: 'volume=0.9' }, 'sound-differs'],
+  ];
+  test.each(faults)('%s is seen, and nothing stands', async (_, operation, code) => {
+    const faulty = faultyFfmpeg(freshFolder('faulty'), operation);
+    const { job, codes } = await held(faulty.path);
+    expect(faulty.done()).toEqual({ code: 0 });
+    expect(codes).toContain(code);
+    expect(inFolder(job)).toEqual([]);
+  });
+
+  /** Everything but the encoder that is fed is the real program. */
+  function fedStandIn(script: string): string {
+    const path = join(freshFolder('stand-in'), 'ffmpeg');
+    writeFileSync(path, `#!/bin/sh\ncase " $* " in *" pipe:6 "*) ${script} ;; esac\nexec ffmpeg "$@"\n`, { mode: 0o755 });
+    return path;
+  }
+
+  test.each([
+    ['dies in the middle', 'head -c 40000 <&6 >/dev/null; kill -9 $$', 60_000, 'encoder-killed'],
+    ['fails in the middle', 'head -c 40000 <&6 >/dev/null; exit 69', 60_000, 'encoder-failed'],
+    ['says that all is well and made nothing', 'cat <&6 >/dev/null; exit 0', 60_000, 'encoder-failed'],
+    ['takes nothing', 'sleep 60', 1500, 'encoder-stalled'],
+    ['takes everything and never ends', 'cat <&6 >/dev/null; sleep 60', 1500, 'encoder-stalled'],
+  ])('one that %s is told, leaves nothing, and the other master of the clip stands', async (_, script, stallMilliseconds, code) => {
+    const { job, codes } = await held(fedStandIn(script), ['dpx-10', PROFILE], stallMilliseconds);
+    expect(codes).toEqual([code]);
+    expect(inFolder(job)).toEqual([]);
+    expect(await reportOf(job)).toMatchObject({ state: 'failed', findings: [{ code, profile: PROFILE }] });
+    expect(await reportOf(job, 'dpx-10')).toMatchObject({ state: 'published' });
+  });
+});

@@ -1,0 +1,124 @@
+/** The encoder of a movie for grading: one ffmpeg that is fed with finished pictures, watched. Tells what happened as fields; judges nothing. */
+import type { Job, MovieMasterWork } from '../../ledger/job.ts';
+import { openInput } from '../../media/input.ts';
+import { type Payload, readPayload } from '../../media/payload.ts';
+import type { MediaTools } from '../../media/tools/locate.ts';
+import { type RunResult, runTool } from '../../media/tools/run.ts';
+import { fedRecipe } from '../../profiles/recipe/master.ts';
+import { MANNERS } from '../make.ts';
+import { newWatched, progressReader, type Watched, watchLine } from '../watch.ts';
+
+export interface StagedMovieMaster {
+  readonly deliverable: MovieMasterWork;
+  /** Absolute; a file. */
+  readonly staged: string;
+}
+
+export interface Encoded {
+  readonly run: RunResult;
+  /** `decoded`: pictures that it took in. */
+  readonly watched: Watched;
+  /** What left its encoders. */
+  readonly payload: Payload;
+}
+
+export interface MasterEncoder {
+  /** Waits until the encoder has taken the picture, or has ended: then it takes nothing more, and `end` tells why. Never rejects. */
+  take(picture: Uint8Array): Promise<void>;
+  /** After the last picture. Throws what the runner throws. */
+  end(): Promise<Encoded>;
+  /** Ends it wherever it is; nothing is told. */
+  stop(): Promise<void>;
+}
+
+export interface EncoderRequest {
+  readonly job: Job;
+  readonly output: StagedMovieMaster;
+  readonly tools: Pick<MediaTools, 'ffmpeg'>;
+  readonly threads: number;
+  readonly stallMilliseconds: number;
+  readonly signal: AbortSignal;
+}
+
+function latch(): { readonly passed: Promise<void>; readonly open: () => void } {
+  let open = (): void => undefined;
+  const passed = new Promise<void>((resolve) => {
+    open = resolve;
+  });
+  return { passed, open };
+}
+
+export async function startEncoder({ job, output: { deliverable, staged }, tools, threads, stallMilliseconds, signal }: EncoderRequest): Promise<MasterEncoder> {
+  const { outcome } = deliverable;
+  const recipe = fedRecipe({ facts: job.facts, outcome, path: staged, threads });
+  const clip = outcome.audio.length === 0 ? null : await openInput(job.rollFolder, job.clip.place, job.facts.video.rate);
+  const given = new AbortController();
+  const watched = newWatched();
+  let payload: Payload = { streams: [] };
+  let touch = (): void => {};
+  /** A picture is offered, or there are no more: from here on silence is a stall. */
+  let busy = false;
+  let write: ((bytes: Uint8Array) => Promise<boolean>) | null = null;
+  const opened = latch();
+  const finished = latch();
+  let last = { frame: -1, bytes: -1 };
+  const read = progressReader((sign) => {
+    if (sign.frame === last.frame && sign.bytes === last.bytes) return;
+    last = sign;
+    touch();
+  });
+  // An encoder that nobody gives anything is not stalled.
+  const idle = setInterval(() => {
+    if (!busy) touch();
+  }, Math.max(20, Math.floor(stallMilliseconds / 4)));
+  const ended = runTool(tools.ffmpeg.path, [...MANNERS, ...recipe.inputOptions, ...(clip?.args ?? []), ...recipe.framesInput, '-filter_complex', recipe.filterGraph, ...recipe.outputArguments], {
+    signal: AbortSignal.any([signal, given.signal]),
+    stallMilliseconds,
+    pipes: [
+      async (stream) => {
+        payload = await readPayload(stream);
+      },
+    ],
+    feed: async (own) => {
+      write = own;
+      opened.open();
+      await finished.passed;
+    },
+    onStart: (sign) => {
+      touch = sign;
+    },
+    onStderrLine: (line) => watchLine(watched, line),
+    onProgress: async (stream) => {
+      for await (const chunk of stream) read((chunk as Buffer).toString('utf8'));
+    },
+  }).finally(async () => {
+    clearInterval(idle);
+    await clip?.dispose();
+  });
+  const over = ended.then(
+    () => undefined,
+    () => undefined,
+  );
+  return {
+    async take(picture) {
+      await Promise.race([opened.passed, over]);
+      busy = true;
+      touch();
+      await write?.(picture);
+      busy = false;
+      touch();
+    },
+    async end() {
+      busy = true;
+      touch();
+      finished.open();
+      const run = await ended;
+      return { run, watched, payload };
+    },
+    async stop() {
+      given.abort();
+      finished.open();
+      await over;
+    },
+  };
+}
