@@ -63,8 +63,8 @@ export interface PictureProblem {
   readonly detail: string;
 }
 
-/** Matroska tells a frame's length in whole nanoseconds (RFC 9559, 5.1.4.1.13), of which ffprobe makes a near ratio: 59.94 comes out as 19001/317. */
-const NEAR_NANOSECONDS = 2n;
+/** Matroska tells a frame's length in whole nanoseconds (RFC 9559, 5.1.4.1.13), of which ffprobe makes a near ratio: 59.94 comes out as 19001/317, 119.88 as 29011/242, 3 ns away. Known rates are 8 µs apart and more. */
+const NEAR_NANOSECONDS = 10n;
 
 /** The known rate whose frames are as long, but for what such a clock leaves out; else the rate itself. */
 function nearKnown(rate: Rate): Rate {
