@@ -4,7 +4,7 @@ import { beforeAll, describe, expect, test } from 'vitest';
 import { KernelMemory } from '../../media/kernels/memory.ts';
 import { decodeCfa } from '../../media/raw/dng/decode.ts';
 import { sourceOfBytes } from '../../media/raw/dng/ifd.ts';
-import { DngKernel } from '../../media/raw/dng/kernel.ts';
+import { BEHIND, DngKernel } from '../../media/raw/dng/kernel.ts';
 import { readDng } from '../../media/raw/dng/read.ts';
 import { type DngOptions, buildDng, testSamples } from '../support/dng.ts';
 import '../support/properties.ts';
@@ -33,6 +33,18 @@ async function expectSame(file: Buffer): Promise<Uint16Array | string> {
   if (typeof plain === 'string') expect(typeof fast).toBe('string');
   else expect(fast).toEqual(plain);
   expect(memory.mark).toBe(mark);
+  // And in a place of the same memory, between values that stay.
+  const count = frame.picture.width * frame.picture.height;
+  const place = memory.allocate(count * 2 + BEHIND);
+  const guard = memory.allocate(64);
+  memory.bytes(guard, 64).fill(0xa5);
+  const placed = outcome(() => {
+    kernel.decodeInto(file, frame, memory.u16(place, count));
+    return memory.u16(place, count).slice();
+  });
+  expect(placed).toEqual(fast);
+  expect(memory.bytes(guard, 64).every((byte) => byte === 0xa5)).toBe(true);
+  memory.reset(mark);
   return plain;
 }
 

@@ -1,22 +1,61 @@
-/** Reads the raw frames of a clip in a thread: from their files to code values, by the decoder that served in the survey. */
-import { openRaw, type RawDecoder } from '../../media/raw/decoders/decoder.ts';
+/** Reads the raw frames of a clip in a thread: from their files to code values in its memory, by the decoder that served in the survey. */
+import { open } from 'node:fs/promises';
+import type { KernelMemory } from '../../media/kernels/memory.ts';
+import { fsPath } from '../../media/names.ts';
 import { LIBRAW_DECODER, locateLibRaw } from '../../media/raw/decoders/libraw.ts';
-import { OWN_DECODER, ownDecoder } from '../../media/raw/decoders/own.ts';
+import { OWN_DECODER } from '../../media/raw/decoders/own.ts';
+import type { DngFrame } from '../../media/raw/dng/frame.ts';
+import { sourceOfBytes } from '../../media/raw/dng/ifd.ts';
+import { DngKernel } from '../../media/raw/dng/kernel.ts';
+import { readDng } from '../../media/raw/dng/read.ts';
 import { framePath } from '../../media/raw/sequence.ts';
 import type { MillSetup } from './orders.ts';
 
-async function decoderNamed(name: string): Promise<RawDecoder> {
-  const decoder = name === OWN_DECODER ? ownDecoder : name === LIBRAW_DECODER ? await locateLibRaw() : null;
+/** Puts the codes of a frame where they are wanted: `codes` tells the place anew each time, since it moves when the memory grows. */
+type Fill = (path: string, file: Buffer, frame: DngFrame) => Promise<void>;
+
+async function fillBy(name: string, memory: KernelMemory, codes: () => Uint16Array): Promise<Fill> {
+  if (name === OWN_DECODER) {
+    const kernel = await DngKernel.load(memory);
+    return async (_path, file, frame) => kernel.decodeInto(file, frame, codes());
+  }
+  const decoder = name === LIBRAW_DECODER ? await locateLibRaw() : null;
   if (decoder === null) throw new RangeError(`this machine has no decoder ${name}`);
-  return decoder;
+  return async (path, file, frame) => {
+    const { cfa } = await decoder.decode(path, frame, { file });
+    const to = codes();
+    if (cfa.length !== to.length) throw new RangeError(`${cfa.length} codes for ${to.length} pixels`);
+    to.set(cfa);
+  };
 }
 
-export async function rawReader({ rollFolder, place }: NonNullable<MillSetup['raw']>, name: string): Promise<(index: number) => Promise<Uint16Array>> {
-  const decoder = await decoderNamed(name);
+/** Whole files, each in the place of the one before it. */
+function fileReader(): (path: string) => Promise<Buffer> {
+  let room = Buffer.alloc(0);
+  return async (path) => {
+    const handle = await open(fsPath(path), 'r');
+    try {
+      const { size } = await handle.stat();
+      if (room.length < size) room = Buffer.allocUnsafeSlow(size);
+      let filled = 0;
+      while (filled < size) {
+        const { bytesRead } = await handle.read(room, filled, size - filled, filled);
+        if (bytesRead === 0) break;
+        filled += bytesRead;
+      }
+      return room.subarray(0, filled);
+    } finally {
+      await handle.close();
+    }
+  };
+}
+
+export async function rawReader({ rollFolder, place }: NonNullable<MillSetup['raw']>, name: string, memory: KernelMemory, codes: () => Uint16Array): Promise<(index: number) => Promise<void>> {
+  const fill = await fillBy(name, memory, codes);
+  const read = fileReader();
   return async (index) => {
     const path = framePath(rollFolder, place, place.first + index);
-    const { frame, file } = await openRaw(path);
-    const { cfa } = await decoder.decode(path, frame, { file });
-    return cfa;
+    const file = await read(path);
+    await fill(path, file, await readDng(sourceOfBytes(file)));
   };
 }

@@ -7,6 +7,7 @@ import { planeBytes, type Planes } from '../../kernels/planes.ts';
 import type { DemosaicMethod } from '../demosaic/methods.ts';
 import { mirrored, redAt } from '../demosaic/mosaic.ts';
 import type { RawPicture } from '../dng/frame.ts';
+import { BEHIND } from '../dng/kernel.ts';
 import { balanceOf } from './balance.ts';
 import { type Crop, cropOf, sizeOf } from './crop.ts';
 import type { Development } from './development.ts';
@@ -76,7 +77,7 @@ export class DevelopKernel {
     const crop = cropOf(picture);
     const half = halfLine(crop.width);
     const plane = planeBytes(crop.width * crop.height);
-    const codes = memory.allocate(picture.width * picture.height * 2);
+    const codes = memory.allocate(picture.width * picture.height * 2 + BEHIND);
     const planes: Planes = { r: memory.allocate(plane), g: memory.allocate(plane), b: memory.allocate(plane), count: crop.width * crop.height };
     const ringBytes = RING * KINDS * (half + 2 * PAD) * 4;
     const ring = memory.allocate(ringBytes);
@@ -122,7 +123,7 @@ export class DevelopKernel {
     return this.#need().crop;
   }
 
-  /** Where a decoder may put the codes of the whole raw picture, line by line, u16; the view goes stale when the memory grows. */
+  /** Where a decoder may put the codes of the whole raw picture, line by line, u16, and something behind them (dng/kernel.ts); the view goes stale when the memory grows. */
   codes(): Uint16Array {
     const { plan, codes } = this.#need();
     return this.#memory.u16(codes, plan.picture.width * plan.picture.height);

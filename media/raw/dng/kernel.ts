@@ -1,6 +1,6 @@
 /**
  * Code values out of DNG files by the kernel (media/kernels/assembly/dng.ts): what decode.ts does, on a thread's memory. The only one
- * that knows how the kernel finds its things. Nothing stays allocated between two frames.
+ * that knows how the kernel finds its things. Nothing that is allocated here stays so between two frames.
  */
 import { type KernelMemory, kernels } from '../../kernels/memory.ts';
 import { StillDamage } from '../../sequence/still.ts';
@@ -27,7 +27,7 @@ interface Exports {
 }
 
 /** The kernel reads and writes up to so many bytes behind what it is given. */
-const BEHIND = 32;
+export const BEHIND = 32;
 
 interface Places {
   /** The whole raw picture. */
@@ -58,30 +58,52 @@ export class DngKernel {
 
   /** As `decodeCfa`: the same samples, and the same throws. */
   decode(file: Buffer, frame: DngFrame): Uint16Array {
-    const refused = notOurs(frame);
-    if (refused !== null) throw new RangeError(refused);
     const mark = this.#memory.mark;
     try {
-      const { width, height } = frame.picture;
-      const { pieces, compression, bitsPerSample } = frame.storage;
-      const places = this.#allocate(frame);
-      for (const [index, piece] of pieces.entries()) {
-        inPiece(frame, index, () => (compression === 'none' ? this.#packed(bytesOf(file, piece), frame, piece, places) : this.#lossless(bytesOf(file, piece), frame, piece, places)));
-      }
-      const most = this.#exports.largest(places.cfa, width * height);
-      if (most > 2 ** bitsPerSample - 1) throw new StillDamage(`code value ${most} in a picture of ${bitsPerSample} bits`);
-      return this.#memory.u16(places.cfa, width * height).slice();
+      const count = frame.picture.width * frame.picture.height;
+      const cfa = this.#memory.allocate(count * 2 + BEHIND);
+      this.#decodeTo(file, frame, cfa);
+      return this.#memory.u16(cfa, count).slice();
     } finally {
       this.#memory.reset(mark);
     }
   }
 
-  #allocate({ picture: { width, height }, storage: { pieces } }: DngFrame): Places {
+  /**
+   * The same into a view of the kernel's own memory, which has room for every sample and may be written up to `BEHIND` bytes further.
+   * The view is stale afterwards where the memory grew. Throws RangeError for a view of another size or of other memory.
+   */
+  decodeInto(file: Buffer, frame: DngFrame, to: Uint16Array): void {
+    const { width, height } = frame.picture;
+    if (to.buffer !== this.#memory.memory.buffer) throw new RangeError('a place in other memory');
+    if (to.length !== width * height) throw new RangeError(`room for ${to.length} codes of ${width * height} pixels`);
+    const mark = this.#memory.mark;
+    try {
+      this.#decodeTo(file, frame, to.byteOffset);
+    } finally {
+      this.#memory.reset(mark);
+    }
+  }
+
+  #decodeTo(file: Buffer, frame: DngFrame, cfa: number): void {
+    const refused = notOurs(frame);
+    if (refused !== null) throw new RangeError(refused);
+    const { width, height } = frame.picture;
+    const { pieces, compression, bitsPerSample } = frame.storage;
+    const places = this.#allocate(frame, cfa);
+    for (const [index, piece] of pieces.entries()) {
+      inPiece(frame, index, () => (compression === 'none' ? this.#packed(bytesOf(file, piece), frame, piece, places) : this.#lossless(bytesOf(file, piece), frame, piece, places)));
+    }
+    const most = this.#exports.largest(cfa, width * height);
+    if (most > 2 ** bitsPerSample - 1) throw new StillDamage(`code value ${most} in a picture of ${bitsPerSample} bits`);
+  }
+
+  #allocate({ storage: { pieces } }: DngFrame, cfa: number): Places {
     const memory = this.#memory;
     const longest = pieces.reduce((most, { bytes }) => Math.max(most, bytes), 0) + BEHIND;
     const largest = pieces.reduce((most, piece) => Math.max(most, piece.width * piece.height), 0);
     return {
-      cfa: memory.allocate(width * height * 2 + BEHIND),
+      cfa,
       samples: memory.allocate(largest * 2 + BEHIND),
       stored: memory.allocate(longest),
       clean: memory.allocate(longest),
@@ -96,21 +118,29 @@ export class DngKernel {
     const packing = packingOf(storage, piece);
     const columns = Math.min(piece.width, picture.width - piece.left);
     const rows = Math.min(piece.height, picture.height - piece.top);
+    const place = (row: number): number => (piece.top + row) * picture.width + piece.left;
+    // Words as the kernels want them: every row is one copy, and so is a piece as wide as the picture.
+    if (packing.form === 'words' && storage.littleEndian) {
+      const samples = memory.bytes(places.cfa, picture.width * picture.height * 2);
+      const whole = columns === picture.width && packing.rowBytes === columns * 2;
+      const [copies, length] = whole ? [1, rows * columns * 2] : [rows, columns * 2];
+      for (let row = 0; row < copies; row += 1) samples.set(bytes.subarray(row * packing.rowBytes, row * packing.rowBytes + length), place(row) * 2);
+      return;
+    }
     const samples = memory.u16(places.cfa, picture.width * picture.height);
     memory.bytes(places.stored, bytes.length).set(bytes);
-    const kernelRow = this.#rowOf(packing, storage.littleEndian);
+    const kernelRow = this.#rowOf(packing);
     for (let row = 0; row < rows; row += 1) {
-      const place = (piece.top + row) * picture.width + piece.left;
       // Bytes whose lowest bit comes first are rare enough for plain TypeScript.
-      if (storage.lowBitFirst && packing.form !== 'words') unpackRow(bytes, row * packing.rowBytes, packing, storage, samples, place, columns);
-      else kernelRow(places.stored + row * packing.rowBytes, columns, places.cfa + place * 2);
+      if (storage.lowBitFirst && packing.form !== 'words') unpackRow(bytes, row * packing.rowBytes, packing, storage, samples, place(row), columns);
+      else kernelRow(places.stored + row * packing.rowBytes, columns, places.cfa + place(row) * 2);
     }
   }
 
-  #rowOf({ form, bits }: Packing, littleEndian: boolean): (at: number, count: number, to: number) => void {
+  #rowOf({ form, bits }: Packing): (at: number, count: number, to: number) => void {
     if (form === 'bytes') return this.#exports.widenBytes;
     if (form === 'packed') return (at, count, to) => this.#exports.unpackRow(at, bits, count, to);
-    return littleEndian ? (at, count, to) => this.#memory.bytes(to, count * 2).set(this.#memory.bytes(at, count * 2)) : this.#exports.swapWords;
+    return this.#exports.swapWords;
   }
 
   #lossless(bytes: Buffer, { picture }: DngFrame, piece: RawPiece, places: Places): void {
