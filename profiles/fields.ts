@@ -42,7 +42,7 @@ function allowedOf(node: Node): string {
   if (node.type === 'integer') return `a whole number from ${node.minimum} to ${node.maximum}`;
   if (node.type === 'array') return node.items === undefined ? 'a list' : `a list${node.maxItems === undefined ? '' : ` of at most ${node.maxItems}`}${node.items.properties === undefined ? ` of: ${allowedOf(node.items)}` : ''}`;
   if (node.type === 'string' && node.pattern !== undefined) return 'small letters, digits and hyphens, at most 63, not starting with a hyphen';
-  if (node.type === 'string') return `text of ${node.minLength} to ${node.maxLength} characters`;
+  if (node.type === 'string') return `text of ${node.minLength ?? 0} to ${node.maxLength} characters`;
   return 'a group of fields';
 }
 
