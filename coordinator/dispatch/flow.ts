@@ -11,10 +11,11 @@ export interface QueuedJob {
   readonly priority: number;
 }
 
-/** Redis stores this much with every job, and it travels with every claim. */
-export const JOB_BYTES_LIMIT = 64 * 1024;
+/** Redis stores this much with every job, and it travels with every claim: a movie's is about 8 KiB, a raw clip's with a table for every 16-bit code 500 KiB. */
+export const JOB_BYTES_LIMIT = 1024 * 1024;
 /** A flow is added as one transaction, during which Redis answers nobody else. */
 export const CHILDREN_A_PARENT = 500;
+const BYTES_A_PARENT = 32 * 1024 * 1024;
 /** BullMQ takes priorities up to 2 097 151; a job without one would run before all that have one. */
 const LOWEST_PRIORITY = 2_097_151;
 
@@ -23,15 +24,30 @@ export function jobId(run: string, number: number, queueing: number): string {
   return `${run}.j${number}.q${queueing}`;
 }
 
+/** Neighbours that go into one transaction. */
+function parts(jobs: readonly QueuedJob[]): { start: number; count: number }[] {
+  const found: { start: number; count: number; bytes: number }[] = [];
+  for (const [index, { job }] of jobs.entries()) {
+    const bytes = jobBytes(job);
+    const last = found.at(-1);
+    if (last === undefined || last.count === CHILDREN_A_PARENT || last.bytes + bytes > BYTES_A_PARENT) found.push({ start: index, count: 1, bytes });
+    else {
+      last.count += 1;
+      last.bytes += bytes;
+    }
+  }
+  return found;
+}
+
 export function flowsOf(run: string, roll: string, jobs: readonly QueuedJob[], queueing: string): FlowJob[] {
   const flows: FlowJob[] = [];
-  for (let start = 0; start < jobs.length; start += CHILDREN_A_PARENT) {
+  for (const { start, count } of parts(jobs)) {
     flows.push({
       name: 'roll',
       queueName: rollQueueOf(run),
       data: { run, roll },
       opts: { jobId: `${run}.r${queueing}.p${start}` },
-      children: jobs.slice(start, start + CHILDREN_A_PARENT).map(({ id, job, priority }) => ({
+      children: jobs.slice(start, start + count).map(({ id, job, priority }) => ({
         name: 'clip',
         queueName: JOB_QUEUE,
         data: job,
