@@ -1,67 +1,28 @@
 /** Masters as a worker makes them: from raw frames and from movies, published as folders, proved, and held when anything differs. */
 import { execFileSync } from 'node:child_process';
-import { createHash } from 'node:crypto';
-import { cpSync, existsSync, mkdirSync, mkdtempSync, readdirSync, readFileSync, renameSync, rmSync, statSync, writeFileSync } from 'node:fs';
+import { cpSync, existsSync, mkdirSync, readdirSync, readFileSync, renameSync, rmSync, statSync, writeFileSync } from 'node:fs';
 import { basename, join } from 'node:path';
 import { beforeAll, describe, expect, test } from 'vitest';
 import { checkMaster, type MasterCheckReport } from '../../check/master/index.ts';
 import { lightOf } from '../../check/master/light.ts';
 import { surveySequence } from '../../coordinator/survey/sequence.ts';
 import { type Job, mastersOf, workOf } from '../../ledger/job.ts';
-import { layout } from '../../ledger/layout.ts';
-import { type DeliverableReport, deliverableReportSchema } from '../../ledger/report.ts';
-import { readRecord } from '../../ledger/store.ts';
 import { storedPoints } from '../../ledger/trail.ts';
-import { toolchainOf } from '../../ledger/toolchain.ts';
-import type { Interpretation } from '../../media/interpretation.ts';
 import { loadProfiles } from '../../profiles/load.ts';
 import { frameFileName } from '../../profiles/master/outcome.ts';
 import { decideOutcome } from '../../profiles/outcome/any.ts';
 import { runJob } from '../../worker/job.ts';
 import { buildDng, testSamples } from '../support/dng.ts';
-import { freshFolder, sharedFolder } from '../support/folder.ts';
+import { freshFolder } from '../support/folder.ts';
 import { factsOf, mediaTools } from '../support/make.ts';
+import { groupFolder, interpretation, masterJob, reportOf } from '../support/master.ts';
 import { makeMovie } from '../support/media.ts';
 import { workContext } from '../support/work.ts';
 
-const interpretation: Interpretation = { input: { name: 'slog3-sgamut3cine' }, inputFrom: 'show', raw: { whiteBalance: 'as-shot', exposureStops: 0 }, owner: 'Bell foundry film', comments: '' };
 const profiles = ['grading-master-exr', 'grading-master-aces', 'dpx-10'];
 const WIDTH = 96;
 const HEIGHT = 54;
 const FRAMES = 6;
-
-/** Of a whole group of tests: removed with the shared folder. */
-const groupFolder = (name: string): string => mkdtempSync(join(sharedFolder, `${name}-`));
-const bytesIn = (folder: string): number => readdirSync(folder, { recursive: true, withFileTypes: true }).filter((entry) => entry.isFile()).reduce((sum, entry) => sum + statSync(join(entry.parentPath, entry.name)).size, 0);
-
-/** A job of all master profiles, as the coordinator would plan it. */
-async function jobOf(rollFolder: string, delivery: string, place: Job['clip']['place'], facts: Job['facts'], wanted: readonly string[] = profiles): Promise<Job> {
-  const name = 'A001C001';
-  const clip = { id: name, name, place, bytes: bytesIn(rollFolder), contentDigest: createHash('sha256').update(rollFolder).digest('hex') };
-  const { profiles: loaded, findings } = await loadProfiles({ wanted });
-  expect(findings).toEqual([]);
-  const understood = { ...facts, interpretation };
-  const deliveryFolder = join(delivery, 'day-01', 'A001');
-  mkdirSync(deliveryFolder, { recursive: true });
-  return {
-    version: 1,
-    night: 'night',
-    run: 'run-1',
-    day: 'day-01',
-    roll: 'A001',
-    rollFolder,
-    deliveryFolder,
-    clip,
-    facts: understood,
-    span: { start: 0, count: facts.video.frames },
-    deliverables: loaded.map(({ profile, hash }) => {
-      const decided = decideOutcome({ day: 'day-01', roll: 'A001', clip, facts: understood, profile });
-      if (decided.outcome === null) throw new Error(JSON.stringify(decided.findings));
-      return workOf(profile, hash, decided.outcome);
-    }),
-    toolchain: toolchainOf(await mediaTools()).fingerprint,
-  };
-}
 
 async function rawRoll(): Promise<{ folder: string; facts: Job['facts']; place: Job['clip']['place'] }> {
   const folder = groupFolder('raw-roll');
@@ -83,12 +44,6 @@ async function movieRoll(): Promise<{ folder: string; facts: Job['facts']; place
   return { folder, facts: await factsOf(path), place: { kind: 'movie', file: 'A001C001.mov' } };
 }
 
-async function reportOf(job: Job, profile: string): Promise<DeliverableReport> {
-  const read = await readRecord(layout.deliverableReport(job.deliveryFolder, job.clip.id, profile), deliverableReportSchema);
-  if (read.state !== 'read') throw new Error(`${profile}: ${read.state}`);
-  return read.value;
-}
-
 const filesOf = (job: Job, profile: string): string[] => readdirSync(join(job.deliveryFolder, profile, 'A001C001')).sort();
 const pathOf = (job: Job, profile: string, name: string): string => join(job.deliveryFolder, profile, 'A001C001', name);
 
@@ -100,7 +55,7 @@ describe.each([
 
   beforeAll(async () => {
     const { folder, facts, place } = await roll();
-    job = await jobOf(folder, groupFolder('masters'), place, facts);
+    job = await masterJob(folder, groupFolder('masters'), place, facts, profiles);
     await runJob(job, await workContext());
   });
 
@@ -148,7 +103,7 @@ describe.each([
   });
 
   test('made again elsewhere, with another number of threads, every byte is the same', async () => {
-    const again = await jobOf(job.rollFolder, freshFolder('again'), job.clip.place, job.facts);
+    const again = await masterJob(job.rollFolder, freshFolder('again'), job.clip.place, job.facts, profiles);
     await runJob({ ...again, clip: job.clip }, { ...(await workContext()), threads: 3 });
     for (const profile of profiles) for (const name of filesOf(job, profile)) expect(readFileSync(pathOf(again, profile, name)).equals(readFileSync(pathOf(job, profile, name))), name).toBe(true);
   });
@@ -230,7 +185,7 @@ describe.each([
 
 test('a raw frame that is damaged holds the clip, names the frame, and leaves nothing behind', async () => {
   const { folder, facts, place } = await rawRoll();
-  const job = await jobOf(folder, freshFolder('damaged'), place, facts);
+  const job = await masterJob(folder, freshFolder('damaged'), place, facts, profiles);
   const path = join(folder, 'A001C001', 'A001C001_000104.dng');
   // As long as before: what was read at intake is not read again for every job.
   const bytes = readFileSync(path);
@@ -249,7 +204,7 @@ test('without settings a log movie is held, and with others its master is made a
   const untagged = { ...facts, video: { ...facts.video, colour: { ...facts.video.colour, primaries: null, transfer: null } }, interpretation: { ...interpretation, input: null, inputFrom: null } };
   expect(decideOutcome({ day: 'day-01', roll: 'A001', clip, facts: untagged, profile })).toMatchObject({ outcome: null, findings: [{ code: 'input-unknown' }] });
   const delivery = freshFolder('settings');
-  const job = await jobOf(folder, delivery, place, facts, ['grading-master-exr']);
+  const job = await masterJob(folder, delivery, place, facts, ['grading-master-exr']);
   await runJob(job, await workContext());
   const first = await reportOf(job, 'grading-master-exr');
   const other = { ...interpretation, input: { name: 'vlog-vgamut' as const } };

@@ -1,0 +1,59 @@
+/** Jobs of masters as the coordinator would plan them, for a clip on disk and what the settings say of it. */
+import { createHash } from 'node:crypto';
+import { mkdirSync, mkdtempSync, readdirSync, statSync } from 'node:fs';
+import { join } from 'node:path';
+import { type Job, workOf } from '../../ledger/job.ts';
+import { layout } from '../../ledger/layout.ts';
+import { type DeliverableReport, deliverableReportSchema } from '../../ledger/report.ts';
+import { readRecord } from '../../ledger/store.ts';
+import { toolchainOf } from '../../ledger/toolchain.ts';
+import type { Interpretation } from '../../media/interpretation.ts';
+import { loadProfiles } from '../../profiles/load.ts';
+import { decideOutcome } from '../../profiles/outcome/any.ts';
+import { sharedFolder } from './folder.ts';
+import { mediaTools } from './make.ts';
+
+export const interpretation: Interpretation = { input: { name: 'slog3-sgamut3cine' }, inputFrom: 'show', raw: { whiteBalance: 'as-shot', exposureStops: 0 }, owner: 'Bell foundry film', comments: '' };
+
+/** Of a whole group of tests: removed with the shared folder. */
+export const groupFolder = (name: string): string => mkdtempSync(join(sharedFolder, `${name}-`));
+
+const bytesIn = (folder: string): number =>
+  readdirSync(folder, { recursive: true, withFileTypes: true })
+    .filter((entry) => entry.isFile())
+    .reduce((sum, entry) => sum + statSync(join(entry.parentPath, entry.name)).size, 0);
+
+/** The clip is all that lies in `rollFolder`, and is called A001C001. Throws when a profile refuses it. */
+export async function masterJob(rollFolder: string, delivery: string, place: Job['clip']['place'], facts: Job['facts'], wanted: readonly string[], said: Interpretation = interpretation): Promise<Job> {
+  const name = 'A001C001';
+  const clip = { id: name, name, place, bytes: bytesIn(rollFolder), contentDigest: createHash('sha256').update(rollFolder).digest('hex') };
+  const { profiles, findings } = await loadProfiles({ wanted });
+  if (findings.length > 0) throw new Error(JSON.stringify(findings));
+  const understood = { ...facts, interpretation: said };
+  const deliveryFolder = join(delivery, 'day-01', 'A001');
+  mkdirSync(deliveryFolder, { recursive: true });
+  return {
+    version: 1,
+    night: 'night',
+    run: 'run-1',
+    day: 'day-01',
+    roll: 'A001',
+    rollFolder,
+    deliveryFolder,
+    clip,
+    facts: understood,
+    span: { start: 0, count: facts.video.frames },
+    deliverables: profiles.map(({ profile, hash }) => {
+      const decided = decideOutcome({ day: 'day-01', roll: 'A001', clip, facts: understood, profile });
+      if (decided.outcome === null) throw new Error(JSON.stringify(decided.findings));
+      return workOf(profile, hash, decided.outcome);
+    }),
+    toolchain: toolchainOf(await mediaTools()).fingerprint,
+  };
+}
+
+export async function reportOf(job: Job, profile: string): Promise<DeliverableReport> {
+  const read = await readRecord(layout.deliverableReport(job.deliveryFolder, job.clip.id, profile), deliverableReportSchema);
+  if (read.state !== 'read') throw new Error(`${profile}: ${read.state}`);
+  return read.value;
+}
