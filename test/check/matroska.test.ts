@@ -52,7 +52,7 @@ test.each([
   ['0', 0],
   ['range_def', 1],
   ['range_tab', 2],
-])('coder %s, and the states that two passes leave in the record', async (coder, expected) => {
+])('coder %s is told by its number', async (coder, expected) => {
   const path = await file([...ffv1, '-coder', coder, '-context', '1']);
   expect(pictureStream(await readMatroska(path)).configuration.coder).toBe(expected);
 });

@@ -1,14 +1,23 @@
 /** The archive form on real clips: what comes out is the clip, sample for sample, by our proof and by programs that share nothing with it. */
 import { execFileSync } from 'node:child_process';
 import { createHash } from 'node:crypto';
-import { copyFileSync, readFileSync, writeFileSync } from 'node:fs';
+import { copyFileSync, mkdirSync, readFileSync, rmSync, statSync, writeFileSync } from 'node:fs';
 import { dirname, join } from 'node:path';
 import { beforeAll, describe, expect, test } from 'vitest';
+import { checkDeliverable } from '../../check/index.ts';
+import { layout } from '../../ledger/layout.ts';
+import { deliverableReportSchema } from '../../ledger/report.ts';
+import { readRecord } from '../../ledger/store.ts';
+import { storedTrail } from '../../ledger/trail.ts';
+import { keptPixelFormats, keptPixels } from '../../profiles/kept-pixels.ts';
 import { loadProfiles } from '../../profiles/load.ts';
+import { isMasterOutcome } from '../../profiles/outcome/any.ts';
 import { isMovie, type Profile } from '../../profiles/schema.ts';
 import { freshFolder, sharedFolder } from '../support/folder.ts';
-import { type Made, makeAll } from '../support/make.ts';
+import { runJob } from '../../worker/job.ts';
+import { type Made, makeAll, mediaTools } from '../support/make.ts';
 import { ffmpeg, makeMovie } from '../support/media.ts';
+import { jobFor, workContext } from '../support/work.ts';
 
 const fixtures = join(dirname(import.meta.dirname), 'fixtures', 'movies');
 
@@ -35,6 +44,7 @@ const tagged = 'setparams=color_primaries=bt709:color_trc=bt709:colorspace=bt709
 
 /** A clip with pictures of `size`; `picture`: output options of its picture, `sounds`: of each sound track. */
 async function clip(path: string, { size = '96x64', rate = '25', frames = 12, timecode = '10:00:00:00', filter = tagged, picture = [], sounds = [] }: { size?: string; rate?: string; frames?: number; timecode?: string; filter?: string; picture?: readonly string[]; sounds?: readonly (readonly string[])[] }): Promise<string> {
+  mkdirSync(dirname(path), { recursive: true });
   const inputs = ['-f', 'lavfi', '-i', `testsrc2=s=${size}:r=${rate}`, ...sounds.flatMap((_, index) => ['-f', 'lavfi', '-i', `anoisesrc=r=48000:seed=${index + 1}:a=0.3`])];
   const tracks = sounds.flatMap((options, index) => ['-map', `${index + 1}:a`, ...options.flatMap((option) => (option.startsWith('-') ? [`${option}:a:${index}`] : [option])), `-filter:a:${index}`, `atrim=end_sample=${23_000 + 1000 * index}`]);
   await ffmpeg(...inputs, '-map', '0:v', '-vf', `trim=end_frame=${frames},noise=alls=6:allf=t,${filter}`, ...picture, ...tracks, '-timecode', timecode, '-metadata:s:v:0', 'reel_name=B007', path);
@@ -75,6 +85,7 @@ describe('every kind of clip comes out sample for sample', () => {
     expect(outcome).toMatchObject(wanted);
     expect(checked.results.find(({ check }) => check === 'lossless')?.measured).toContain(`${options.frames ?? 12} of ${options.frames ?? 12} pictures`);
     expect(pictures(path, as)).toBe(pictures(source, as));
+    expect(statSync(path).size).toBeLessThan(outcome.estimatedBytes);
   });
 
   test('every track in its own form, as long as it is, whatever the picture', async () => {
@@ -140,12 +151,58 @@ describe('other programs', () => {
   });
 });
 
+test('proved once more years later, without the clip, by the hashes that were kept with its trail', async () => {
+  const folder = freshFolder('archive');
+  const source = await clip(join(folder, 'A001', 'B007C007.mov'), { picture: [...x264, 'yuv420p'], sounds: [['-c', 'pcm_s16le', '-ac', '2']] });
+  const job = await jobFor(source, join(folder, 'delivery'), ['archive-ffv1']);
+  await runJob(job, await workContext());
+  const read = await readRecord(layout.deliverableReport(job.deliveryFolder, 'B007C007', 'archive-ffv1'), deliverableReportSchema);
+  if (read.state !== 'read') throw new Error(read.state);
+  const { value: report } = read;
+  expect(report.state).toBe('published');
+  rmSync(source);
+  const { trail } = await storedTrail(report, job.deliveryFolder, {});
+  expect(trail?.exact?.pictures).toHaveLength(12 * 32);
+  const again = async (kept: typeof trail): Promise<unknown> => {
+    const [deliverable] = job.deliverables;
+    if (deliverable === undefined || isMasterOutcome(deliverable.outcome)) throw new Error('no movie');
+    const checked = await checkDeliverable({ path: join(job.deliveryFolder, report.file?.path ?? ''), outcome: deliverable.outcome, checks: ['lossless', 'reel'], sourceFacts: null, sourceTrail: kept, encoded: report.payload ?? null, tools: await mediaTools() });
+    return { passed: checked.passed, codes: checked.findings.map(({ code }) => code) };
+  };
+  expect(await again(trail)).toEqual({ passed: true, codes: [] });
+  // A trail of before there were hashes proves less, and that is said.
+  const { exact: _, ...older } = trail ?? {};
+  expect(await again(older as typeof trail)).toEqual({ passed: false, codes: ['check-not-run'] });
+});
+
+describe('every pixel format that is taken', () => {
+  test('is one that this encoder takes as it is', () => {
+    const taken = /Supported pixel formats: (.*)/.exec(execFileSync('ffmpeg', ['-v', 'error', '-h', 'encoder=ffv1'], { encoding: 'utf8' }))?.[1]?.trim().split(' ') ?? [];
+    expect(taken.length).toBeGreaterThan(40);
+    expect(keptPixelFormats.map((format) => keptPixels(format)?.encodedAs ?? '').filter((format) => !taken.includes(format))).toEqual([]);
+    // And no other is left out.
+    expect(taken.filter((format) => keptPixels(format) === null)).toEqual([]);
+  });
+
+  test.each(keptPixelFormats.filter((format) => !format.startsWith('yuvj')).map((format) => [format]))('%s comes back the same to the bit', async (format) => {
+    const kept = keptPixels(format);
+    const folder = freshFolder('pixels');
+    const raw = ['-f', 'rawvideo', '-pix_fmt', format, '-s', '36x28', '-r', '25'];
+    // Noise, so that no plane is flat.
+    await ffmpeg('-f', 'lavfi', '-i', 'testsrc2=s=36x28:r=25,noise=alls=20:allf=t', '-frames:v', '3', '-pix_fmt', format, '-f', 'rawvideo', join(folder, 'a.raw'));
+    await ffmpeg(...raw, '-i', join(folder, 'a.raw'), '-c:v', 'ffv1', '-level', '3', '-coder', '1', '-g', '1', '-slices', '16', '-slicecrc', '1', '-pix_fmt', format, join(folder, 'a.mkv'));
+    const hash = (args: readonly string[]): string => execFileSync('ffmpeg', ['-v', 'error', ...args, '-pix_fmt', kept?.comparedIn ?? '', '-c:v', 'rawvideo', '-f', 'hash', '-hash', 'md5', '-'], { encoding: 'utf8' });
+    expect(hash(['-i', join(folder, 'a.mkv')])).toBe(hash([...raw, '-i', join(folder, 'a.raw')]));
+    expect(execFileSync('ffprobe', ['-v', 'error', '-show_entries', 'stream=pix_fmt', '-of', 'csv=p=0', join(folder, 'a.mkv')], { encoding: 'utf8' }).trim()).toBe(kept?.readBackAs);
+  });
+});
+
 describe('what is not the clip is found, and where', () => {
   let good: Made;
   let folder = '';
   beforeAll(async () => {
     folder = join(sharedFolder, 'archive-good');
-    execFileSync('mkdir', ['-p', folder]);
+    mkdirSync(folder, { recursive: true });
     const source = await clip(join(folder, 'B007C005.mov'), { picture: ['-c:v', 'prores_ks', '-pix_fmt', 'yuv422p10le'], rate: '30000/1001', timecode: '00:59:59;20', sounds: [['-c', 'pcm_s24le', '-ac', '2']] });
     good = await archived(source, folder);
     expect(good.checked.findings).toEqual([]);
