@@ -20,7 +20,7 @@ export interface CheckInput {
   readonly encoded: Payload | null;
 }
 
-export const evidence = ['packets', 'decode', 'atoms', 'trail', 'encoded'] as const;
+const evidence = ['packets', 'decode', 'atoms', 'trail', 'encoded'] as const;
 /** What a check can rest on: packet scan, decode, own reading of the index, the trail of the source, and what left the encoders. */
 export type Evidence = (typeof evidence)[number];
 

@@ -25,7 +25,7 @@ export interface Ffv1Configuration {
   readonly intra: boolean;
 }
 
-export const pictureStructures = ['unknown', 'top-first', 'bottom-first', 'progressive'] as const;
+const pictureStructures = ['unknown', 'top-first', 'bottom-first', 'progressive'] as const;
 
 export interface Ffv1Frame {
   readonly key: boolean;

@@ -28,12 +28,12 @@ export function finding(code: FindingCode, found: string, expected: string, subj
   return { code, ...subject, found, expected };
 }
 
-export function entryOf(code: string): CodeEntry | undefined {
+function entryOf(code: string): CodeEntry | undefined {
   return Object.hasOwn(registry, code) ? registry[code as FindingCode] : undefined;
 }
 
 /** An unknown code was written by a newer version: it holds, since nobody here can say that it is harmless. */
-export function weightOf(item: Pick<Finding, 'code'>): Weight {
+function weightOf(item: Pick<Finding, 'code'>): Weight {
   return entryOf(item.code)?.weight ?? 'hold';
 }
 

@@ -18,7 +18,7 @@ import { settingsCodes } from './codes/settings.ts';
 import { trailCodes } from './codes/trail.ts';
 
 /** `hold`: the roll cannot be ready while this stands. `note`: told, and nothing more. */
-export const weights = ['hold', 'note'] as const;
+const weights = ['hold', 'note'] as const;
 export type Weight = (typeof weights)[number];
 
 export interface CodeEntry {

@@ -2,7 +2,7 @@
 import { z } from 'zod';
 
 /** Paths are relative to the roll, `/` between parts; bytes that are not UTF-8 are kept (see media/names.ts). */
-export const clipPlaceSchema = z.discriminatedUnion('kind', [
+const clipPlaceSchema = z.discriminatedUnion('kind', [
   z.object({ kind: z.literal('movie'), file: z.string() }),
   z.object({
     kind: z.literal('sequence'),

@@ -4,7 +4,7 @@ import { z } from 'zod';
 
 /** BullMQ refuses `:` in queue names. */
 export const JOB_QUEUE = 'rushlight-jobs';
-export const ROLL_QUEUE = 'rushlight-rolls';
+const ROLL_QUEUE = 'rushlight-rolls';
 export const BULL_PREFIX = 'rushlight';
 
 /** Rolls of one run: parents are taken up by the coordinator that made them, never by another one on the same Redis. */

@@ -10,7 +10,7 @@ import { outcomeSchema } from '../profiles/outcome.ts';
 import { clipSchema } from './clip.ts';
 import { toolchainSchema } from './toolchain.ts';
 
-export const checkOutcomes = ['passed', 'failed'] as const;
+const checkOutcomes = ['passed', 'failed'] as const;
 /** One check that ran. A check that could not run is absent, and absent is failed (the gate). */
 export const checkResultSchema = z.looseObject({
   check: z.string(),

@@ -6,10 +6,10 @@ import { checkResultSchema } from './report.ts';
 import { toolchainSchema } from './toolchain.ts';
 
 /** One file of the roll as read on the working copy. Checksums are lower-case hex, by algorithm name. */
-export const rollFileSchema = z.object({ path: z.string(), bytes: z.int().nonnegative(), hashes: z.record(z.string(), z.string()) });
+const rollFileSchema = z.object({ path: z.string(), bytes: z.int().nonnegative(), hashes: z.record(z.string(), z.string()) });
 export type RollFile = z.infer<typeof rollFileSchema>;
 
-export const copyResultSchema = z.object({
+const copyResultSchema = z.object({
   /** Folder of this copy of the roll. */
   folder: z.string(),
   files: z.int().nonnegative(),
@@ -28,10 +28,9 @@ export const manifestReadSchema = z.object({
   /** Of the bytes as they were read: of the file itself, or of every file in a history's folder. Absent in records of older versions. */
   digests: z.array(z.object({ file: z.string(), sha256: z.string() })).optional(),
 });
-export type ManifestRead = z.infer<typeof manifestReadSchema>;
 
 /** What intake knows of one roll. `holds` of every copy and no holding finding: the roll may be queued. */
-export const intakeResultSchema = z.object({
+const intakeResultSchema = z.object({
   day: z.string(),
   roll: z.string(),
   folder: z.string(),

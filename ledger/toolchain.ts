@@ -4,7 +4,7 @@ import { z } from 'zod';
 import { packageVersion } from '../media/installation.ts';
 import type { MediaTools } from '../media/tools/locate.ts';
 
-export const toolSchema = z.object({ name: z.string(), version: z.string(), /** SHA-256 of the program's own version and build lines. */ build: z.string() });
+const toolSchema = z.object({ name: z.string(), version: z.string(), /** SHA-256 of the program's own version and build lines. */ build: z.string() });
 export type Tool = z.infer<typeof toolSchema>;
 
 export const toolchainSchema = z.object({
@@ -18,7 +18,7 @@ export const toolchainSchema = z.object({
 export type Toolchain = z.infer<typeof toolchainSchema>;
 
 /** Raise when profile and source stay the same and other bytes come out than before. */
-export const RECIPE = 2;
+const RECIPE = 2;
 
 /** The toolchain of these programs. `rushlight` is for people; the fingerprint covers recipe and tools. */
 export function toolchainOf(tools: MediaTools): Toolchain {

@@ -10,7 +10,7 @@ export interface Trouble {
 }
 
 /** What the target's folder says when it is asked, after a failure. */
-export const targetStates = ['good', 'full', 'read-only', 'gone'] as const;
+const targetStates = ['good', 'full', 'read-only', 'gone'] as const;
 export type TargetState = (typeof targetStates)[number];
 
 /** The source decoded once more, alone, after a failure. */

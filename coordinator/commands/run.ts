@@ -36,9 +36,9 @@ export interface RunOptions {
 
 export const DEFAULT_READERS = 4;
 export const DEFAULT_STALL_SECONDS = 120;
-export const DEFAULT_PATIENCE_SECONDS = 600;
+const DEFAULT_PATIENCE_SECONDS = 600;
 
-export function exitCodeOf(result: Pick<NightResult, 'interrupted' | 'verdict'>): 0 | 1 | 130 {
+function exitCodeOf(result: Pick<NightResult, 'interrupted' | 'verdict'>): 0 | 1 | 130 {
   if (result.interrupted) return 130;
   return result.verdict === 'ready' ? 0 : 1;
 }

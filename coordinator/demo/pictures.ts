@@ -10,7 +10,7 @@ export interface Picture {
   readonly graph: string;
 }
 
-export const SIZE = { width: 960, height: 540 } as const;
+const SIZE = { width: 960, height: 540 } as const;
 const size = `${SIZE.width}x${SIZE.height}`;
 
 function gradients(rate: string, kind: 'linear' | 'radial' | 'spiral', colours: readonly string[], from: readonly [number, number], to: readonly [number, number], speed: number): string {

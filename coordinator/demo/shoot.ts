@@ -16,7 +16,7 @@ import { clipArguments } from './clip.ts';
 import { COPIES, DAMAGED, DAY, type DemoRoll, rolls, TITLE } from './script.ts';
 
 /** Where everything of a demo lies. */
-export function demoFolders(folder: string) {
+function demoFolders(folder: string) {
   return {
     folder,
     record: join(folder, 'demo.json'),

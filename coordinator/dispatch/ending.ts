@@ -11,9 +11,9 @@ export interface JobHistory {
 }
 
 /** A job that ends without a result three times has something wrong with it; each ending stands for several attempts. */
-export const ENDINGS = 3;
+const ENDINGS = 3;
 /** A store that loses jobs loses all of them, again and again, through no fault of theirs. */
-export const LOSSES = 20;
+const LOSSES = 20;
 
 /**
  * `settled`: every deliverable of the job has its report of this run, published or failed for good, whatever the queue says.

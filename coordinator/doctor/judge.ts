@@ -6,7 +6,7 @@ import { describeFinding, type Finding, finding, holds } from '../../findings/fi
 import type { Abilities, FoundTool } from '../../media/tools/locate.ts';
 import { type AbilityNeed, abilityKinds, type MachineFacts, type Sought, type StoreProgram, type VolumeFacts } from './facts.ts';
 
-export const lineStates = ['good', 'note', 'lacking'] as const;
+const lineStates = ['good', 'note', 'lacking'] as const;
 export interface DoctorLine {
   readonly what: string;
   /** `lacking`: required and not there. `note`: works, with something to know. */

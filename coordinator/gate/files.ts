@@ -3,7 +3,7 @@ import type { Clip, ClipPlace } from '../../ledger/clip.ts';
 import type { RollFile } from '../../ledger/roll.ts';
 
 /** True when the path (relative to the roll) is one of the clip's files. */
-export function covers(place: ClipPlace, path: string): boolean {
+function covers(place: ClipPlace, path: string): boolean {
   if (place.kind === 'movie') return place.file === path;
   const start = `${place.folder === '' ? '' : `${place.folder}/`}${place.prefix}`;
   if (!path.startsWith(start) || !path.endsWith(place.suffix)) return false;

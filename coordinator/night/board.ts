@@ -2,7 +2,7 @@
 import type { Job } from '../../ledger/job.ts';
 import type { JobProgress } from '../../ledger/queue.ts';
 
-export const phases = ['waiting', 'reading', 'measuring', 'making', 'ready', 'held'] as const;
+const phases = ['waiting', 'reading', 'measuring', 'making', 'ready', 'held'] as const;
 export type Phase = (typeof phases)[number];
 
 export interface RollStand {

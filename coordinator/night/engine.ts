@@ -1,5 +1,5 @@
 /** Store, queue, workers and the making of one run: begun together, ended in order. */
-import { type Finding, FindingError } from '../../findings/finding.ts';
+import type { Finding } from '../../findings/finding.ts';
 import type { Job } from '../../ledger/job.ts';
 import type { JobProgress, QueueAddress } from '../../ledger/queue.ts';
 import type { MediaTools } from '../../media/tools/locate.ts';
@@ -51,7 +51,7 @@ export interface Engine {
 }
 
 /** On one machine a dead worker's job is taken up again within seconds; over a network a short outage must not look like a death. */
-export const LOCAL_LOCKS = { lockMilliseconds: 15_000, stalledMilliseconds: 5_000 };
+const LOCAL_LOCKS = { lockMilliseconds: 15_000, stalledMilliseconds: 5_000 };
 export const FARM_LOCKS = { lockMilliseconds: 60_000, stalledMilliseconds: 15_000 };
 const ASK_MILLISECONDS = 3_000;
 
@@ -167,8 +167,4 @@ function within<Value>(milliseconds: number, promise: Promise<Value>): Promise<V
     timer = setTimeout(() => reject(new Error(`no answer from the queue within ${milliseconds / 1000} s`)), milliseconds);
   });
   return Promise.race([promise, late]).finally(() => clearTimeout(timer));
-}
-
-export function asFindings(error: unknown): readonly Finding[] | null {
-  return error instanceof FindingError ? error.findings : null;
 }

@@ -4,7 +4,7 @@ import { type NightPlan, type PlanRequest, planNight, type RollToPlan, type Volu
 import { learnedSizes } from '../plan/learned.ts';
 import { isFinished } from './resume.ts';
 
-export const DELIVERY_VOLUME = 'the delivery';
+const DELIVERY_VOLUME = 'the delivery';
 
 export interface DeliveryPlanRequest extends Pick<PlanRequest, 'night' | 'run' | 'day' | 'profiles' | 'workers'> {
   readonly rolls: readonly Omit<RollToPlan, 'volume'>[];

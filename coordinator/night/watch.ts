@@ -43,7 +43,7 @@ const TROUBLES_WHILE_WELL = 20;
  * How long nothing may move: at least as long as an encoder may stand still before it is killed and tried again twice,
  * or the night would end before the worker can help itself. Seconds.
  */
-export function stillLimit(patienceSeconds: number, stallSeconds: number): number {
+function stillLimit(patienceSeconds: number, stallSeconds: number): number {
   return Math.max(patienceSeconds, 3 * stallSeconds + 60);
 }
 

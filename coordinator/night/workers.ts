@@ -54,7 +54,7 @@ export function defaultSlots(workers: number, cores = availableParallelism(), me
   return Math.max(1, Math.min(MOST_SLOTS, Math.floor(cores / workers), Math.floor(memoryBytes / workers / BYTES_A_JOB)));
 }
 
-export function workerProgram(): string {
+function workerProgram(): string {
   return join(packageFolder, 'dist', 'worker', 'main.js');
 }
 

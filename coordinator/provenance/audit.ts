@@ -12,9 +12,9 @@ import { type ReadRecord, readRecord } from '../../ledger/store.ts';
 import { differences } from '../audit/differences.ts';
 
 /** `fits`: every subject, record and source in it is what was found now, and nothing is missing in it. */
-export const statementStates = ['absent', 'fits', 'differs', 'damaged'] as const;
+const statementStates = ['absent', 'fits', 'differs', 'damaged'] as const;
 /** `not-verified`: no public key was named. `wrong`: of none of those that were. `outdated`: it signs other bytes than the statement's. */
-export const signatureStates = ['verified', 'not-verified', 'wrong', 'outdated'] as const;
+const signatureStates = ['verified', 'not-verified', 'wrong', 'outdated'] as const;
 
 export interface SignatureAudit {
   /** Of the key that verified it; otherwise what the envelope claims, which proves nothing. null: it claims none. */
@@ -71,7 +71,7 @@ export function judgeStatement(read: ReadRecord<Statement>, expected: RollStatem
 }
 
 /** Pure. A signature is tried with every key that was named: what it claims of its key decides nothing. */
-export function judgeEnvelope(read: ReadRecord<Envelope>, statement: Buffer | null, publicKeys: readonly KeyObject[], roll: string): { signatures: SignatureAudit[]; findings: Finding[] } {
+function judgeEnvelope(read: ReadRecord<Envelope>, statement: Buffer | null, publicKeys: readonly KeyObject[], roll: string): { signatures: SignatureAudit[]; findings: Finding[] } {
   const subject = { roll, file: 'statement.dsse.json' };
   if (read.state === 'absent') return { signatures: [], findings: publicKeys.length === 0 ? [] : [finding('signature-absent', 'no statement.dsse.json', 'a signature', { roll })] };
   if (read.state === 'damaged') return { signatures: [], findings: [finding('envelope-damaged', read.finding.found, 'a DSSE envelope', subject)] };

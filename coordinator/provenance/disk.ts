@@ -32,6 +32,6 @@ export async function writeStatement(rollFolder: string, statement: RollStatemen
 }
 
 /** Whether the envelope carries exactly these bytes. */
-export function isOf(envelope: Envelope, statement: Buffer): boolean {
+function isOf(envelope: Envelope, statement: Buffer): boolean {
   return envelope.payload.equals(statement);
 }

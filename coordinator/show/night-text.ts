@@ -4,7 +4,7 @@ import { printable } from '../../media/names.ts';
 import type { NightResult, RollOutcome } from '../night/request.ts';
 import { count, durationText, findingsText } from './words.ts';
 
-export function rollText(roll: RollOutcome): string {
+function rollText(roll: RollOutcome): string {
   const head = `${roll.verdict === 'ready' ? 'ready' : 'HELD '}  ${printable(roll.roll)}  ${roll.clipsReady} of ${count(roll.clips, 'clip')} ready, ${roll.made} made, ${roll.kept} stood finished`;
   const lines = [head];
   if (roll.record !== null) lines.push(`       ${printable(roll.record)}`);

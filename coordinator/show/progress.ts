@@ -14,7 +14,7 @@ const LINE_MILLISECONDS = 10_000;
 const BAR_MILLISECONDS = 500;
 
 /** Share done of the phase, and what is told beside it. Pure. */
-export function standText(stand: RollStand, rate: number | null): { done: number; total: number; text: string } {
+function standText(stand: RollStand, rate: number | null): { done: number; total: number; text: string } {
   switch (stand.phase) {
     case 'reading':
       return { done: stand.bytesRead, total: Math.max(1, stand.bytesTotal), text: `reading    ${bytesText(stand.bytesRead)} of ${bytesText(stand.bytesTotal)}` };

@@ -12,8 +12,7 @@ export const STATEMENT_MEDIA_TYPE = 'application/vnd.in-toto+json';
 const uri = z.string().regex(/^[a-z][a-z0-9+.-]*:\S+$/, 'an absolute URI, its scheme in small letters');
 
 /** Digests by algorithm; for those of the SHA family lower-case hex. */
-export const digestSetSchema = z.record(z.string().min(1), z.string().min(1)).refine((set) => Object.keys(set).length > 0, 'at least one digest');
-export type DigestSet = z.infer<typeof digestSetSchema>;
+const digestSetSchema = z.record(z.string().min(1), z.string().min(1)).refine((set) => Object.keys(set).length > 0, 'at least one digest');
 
 export const resourceDescriptorSchema = z
   .looseObject({
@@ -27,7 +26,6 @@ export const resourceDescriptorSchema = z
     annotations: z.record(z.string(), z.unknown()).optional(),
   })
   .refine(({ uri: at, digest, content }) => at !== undefined || digest !== undefined || content !== undefined, 'one of uri, digest and content');
-export type ResourceDescriptor = z.infer<typeof resourceDescriptorSchema>;
 
 /** Fields that are not known are kept and mean nothing, as the parsing rules ask. */
 export const statementSchema = z.looseObject({

@@ -4,7 +4,7 @@ import type { Readable } from 'node:stream';
 import { CELLS, COLOUR_CELLS, type PictureTrail } from './form.ts';
 
 /** Little-endian 16-bit values, as they come; grows by half, since nobody knows how many frames there will be. */
-export class ValueCollector {
+class ValueCollector {
   #bytes = Buffer.alloc(64 * CELLS * 2);
   #length = 0;
 

@@ -1,7 +1,7 @@
 /** From which frame each delivered frame shows, to what went wrong, in the fewest words that say it. Pure. */
 import type { FrameMatch } from './match.ts';
 
-export const orderFaults = ['missing', 'repeated', 'frozen', 'swapped', 'shifted', 'foreign', 'black', 'blank', 'damaged'] as const;
+const orderFaults = ['missing', 'repeated', 'frozen', 'swapped', 'shifted', 'foreign', 'black', 'blank', 'damaged'] as const;
 export type OrderFault = (typeof orderFaults)[number];
 
 export interface OrderDifference {

@@ -4,7 +4,7 @@ import type { Levels } from './gain.ts';
 
 /** Frames that are looked at, spread over the clip. */
 const LOOKED_AT = 48;
-export const turns = ['mirrored', 'upside down', 'turned by 180 degrees'] as const;
+const turns = ['mirrored', 'upside down', 'turned by 180 degrees'] as const;
 export type Turn = (typeof turns)[number];
 
 /** A move or growth below these may be a scaler's or a codec's own, cells and parts of the whole: 0.06 cells are 4 pixels of 1920. Half a pixel of a small picture is more. */

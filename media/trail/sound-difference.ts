@@ -1,6 +1,6 @@
 /** Words for what a comparison of sound found. */
 
-export const soundDifferenceKinds = [
+const soundDifferenceKinds = [
   'channels',
   'length',
   'offset',
@@ -37,7 +37,7 @@ export interface SoundDifference {
   readonly expected: string;
 }
 
-export const soundProofs = ['proved', 'silent', 'untold', 'differs'] as const;
+const soundProofs = ['proved', 'silent', 'untold', 'differs'] as const;
 /** silent: the source holds no sound there. untold: what is there fits, but would fit elsewhere too. */
 export type SoundProof = (typeof soundProofs)[number];
 

@@ -24,7 +24,7 @@ const FOLLOWS = 0.9;
 const BETTER = 0.1;
 const MOVES_DECIBELS = 1.5;
 
-export const partings = ['muted', 'added', 'differs'] as const;
+const partings = ['muted', 'added', 'differs'] as const;
 /** muted: next to nothing where the source has sound. added: sound where the source has none. differs: other levels. */
 export type Parting = (typeof partings)[number];
 

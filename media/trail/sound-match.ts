@@ -24,7 +24,7 @@ const SURE = 4;
 /** Pieces of a window whose errors are taken as independent. */
 const PIECES = 8;
 
-export const anchorVerdicts = ['proved', 'moved', 'lost', 'absent', 'silent', 'untold'] as const;
+const anchorVerdicts = ['proved', 'moved', 'lost', 'absent', 'silent', 'untold'] as const;
 /**
  * proved: in place within `allowed`. moved: there, but not in place. lost: silence instead. absent: something else instead.
  * silent: the source holds too little to tell. untold: it fits, but would fit other places as well, or cannot be told from its remains.

@@ -2,7 +2,7 @@
 import type { UsedPart } from './sound-collector.ts';
 import { type Anchor, blockSamples, type SoundTrail } from './sound-trail.ts';
 
-export const soundPrecisions = [16, 24, null] as const;
+const soundPrecisions = [16, 24, null] as const;
 /** 16, 24: uncompressed at the source's rate, so that samples are equal to that many bits. null: compressed, or another rate. */
 export type SoundPrecision = (typeof soundPrecisions)[number];
 
@@ -62,12 +62,12 @@ export function usedPart(sourceRate: number, sampleRate: number, { offset, sampl
 }
 
 /** Either side of an anchor in its own channel, where it is looked for when it is not in its place: 50 ms. */
-export function searchSamples(sampleRate: number): number {
+function searchSamples(sampleRate: number): number {
   return Math.round(sampleRate / 20);
 }
 
 /** Either side of an anchor in the other channels, where it is looked for in case that channels were swapped. */
-export const OTHER_CHANNEL_SAMPLES = 64;
+const OTHER_CHANNEL_SAMPLES = 64;
 
 /** Output sample at which source sample `position` (of the track) is heard, to the nearest. */
 export function heardAt(position: number, source: Pick<SoundTrail, 'sampleRate'>, sampleRate: number, offset: number): number {

@@ -26,7 +26,7 @@ export interface CampaignRequest {
  * `missed`: ready, they are not, and nothing says so.
  * Of clean cases `ready` and `wrong-held`. `broken`: the case itself did not work.
  */
-export const ends = ['caught', 'otherwise', 'no-effect', 'not-claimed', 'missed', 'ready', 'wrong-held', 'broken'] as const;
+const ends = ['caught', 'otherwise', 'no-effect', 'not-claimed', 'missed', 'ready', 'wrong-held', 'broken'] as const;
 export type End = (typeof ends)[number];
 
 export interface CampaignCase {

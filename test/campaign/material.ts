@@ -48,7 +48,7 @@ const demo = (picture: { sources: readonly string[]; graph: string }, s: string)
   return `${sources};${picture.graph.replace(/\[(\d)\]/g, '[d$1]')},scale=${s.replace('x', ':')}:flags=bicubic`;
 };
 
-export const pictures = {
+const pictures = {
   /** Every part of it moves. */
   chart: ({ s, rate }, take) => `testsrc2=s=${s}:r=${rate},trim=start_frame=${40 * take},setpts=PTS-STARTPTS`,
   zoom: ({ s, rate }, take) => `mandelbrot=s=${s}:r=${rate}:start_x=${take === 0 ? '-0.743643887037158' : '-0.7435'}:start_scale=${take === 0 ? 3 : 2}`,
