@@ -3,9 +3,10 @@
  * round, in the right place, through the right conversion. Says what is wrong, and what it could not tell. Pure.
  */
 import { type OrderDifference, describeOrder } from './describe.ts';
+import { type FieldOrder, fieldOrderOf } from './fields.ts';
 import { GRID_HEIGHT, GRID_WIDTH, type PictureTrail } from './form.ts';
 import { type Framing, cellsSeen } from './framing.ts';
-import { energy, type Levels } from './gain.ts';
+import type { Levels } from './gain.ts';
 import { type Basis, compareLevels, type LevelsVerdict, promisedLevels } from './levels.ts';
 import { type Coding, type FrameMatch, matchFrames } from './match.ts';
 import { Pictures } from './pictures.ts';
@@ -27,8 +28,6 @@ export interface Span {
   readonly to: number;
 }
 
-export type FieldVerdict = 'right' | 'reversed' | 'untold' | null;
-
 export interface PictureVerdict {
   /** Delivered frames proved to be the picture of their source frame and of no neighbour of it. */
   readonly right: number;
@@ -39,8 +38,8 @@ export interface PictureVerdict {
   readonly turn: Turn | null;
   /** null: no frame was in its place, or there was nothing to see it by. */
   readonly placement: Placement | null;
-  /** `reversed`: the later field of each frame was taken for the earlier one. `untold`: nothing moves by which they could be told. null: whole frames. */
-  readonly fields: FieldVerdict;
+  /** null: whole frames. */
+  readonly fields: FieldOrder | null;
   readonly levels: LevelsVerdict;
   readonly gain: number;
   readonly offset: number;
@@ -50,9 +49,6 @@ export interface PictureVerdict {
 const EMPTY = 60;
 /** Three steps of 8 bits above black are black to a camera. */
 const NEAR_BLACK = 3 * 256;
-/** The later fields must fit this much better before the order counts as reversed, mean squares; and by more than the values resolve. */
-const REVERSED = 0.7;
-const REVERSED_LEAST = 16;
 
 export function comparePictures(request: PictureRequest): PictureVerdict {
   const { source, output, framing, coding, basis } = request;
@@ -88,7 +84,7 @@ export function comparePictures(request: PictureRequest): PictureVerdict {
     turn: null,
     // A picture that is cut or enlarged otherwise, or taken from the other field, may look like nothing that is in its place.
     placement: count === 0 ? null : placementOf({ ...placed(2 * inPlace.length < count ? everyFrame : inPlace, { gain, offset }), down: fieldOffset(request.fields) }),
-    fields: source.views === 1 ? null : fieldsOf(source, ours, theirs, seen, everyFrame, { gain, offset }),
+    fields: source.views === 1 ? null : fieldOrderOf(ours, new Pictures(source.luma, 2, 1, seen), theirs, { gain, offset }),
     levels: compareLevels(source, output, seen, new Set(inPlace), basis),
     gain,
     offset,
@@ -110,20 +106,6 @@ function spansOf(frames: readonly FrameMatch[]): Span[] {
     else spans.push({ from: frame, to: frame });
   });
   return spans;
-}
-
-/** One progressive frame is made of each interlaced one at the time of its earlier field; where something moves, the later field shows it elsewhere. */
-function fieldsOf(source: PictureTrail, earlier: Pictures, output: Pictures, seen: Uint8Array, frames: readonly number[], levels: Levels): FieldVerdict {
-  const later = new Pictures(source.luma, 2, 1, seen);
-  let byEarlier = 0;
-  let byLater = 0;
-  for (const frame of frames) {
-    byEarlier += energy(earlier, output, levels, frame, frame);
-    byLater += energy(later, output, levels, frame, frame);
-  }
-  if (Math.abs(byEarlier - byLater) / Math.max(1, frames.length) <= REVERSED_LEAST) return 'untold';
-  if (byLater < REVERSED * byEarlier) return 'reversed';
-  return byEarlier < REVERSED * byLater ? 'right' : 'untold';
 }
 
 /** A row of cells: less than that is no picture. */

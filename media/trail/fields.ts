@@ -1,0 +1,61 @@
+/**
+ * Which field of an interlaced source its whole delivered frames show the moment of. Pure.
+ *
+ * A delivered frame less the earlier field, projected on the later field less the earlier one, is 0 where the frame is of the
+ * earlier moment and 1 where it is of the later. What stays over some frames is taken off both: fields lie a line apart, flicker
+ * may make one of them darker for good, a codec errs alike in a still background, and none of that is a moment.
+ */
+import type { Levels } from './gain.ts';
+import type { Pictures } from './pictures.ts';
+
+/** `reversed`: the later field of each frame was taken for the earlier one. `untold`: nothing moves by which they could be told. */
+export type FieldOrder = 'right' | 'reversed' | 'untold';
+
+/** Frames before and after with which a frame is levelled. */
+const AROUND = 4;
+/** Fields that differ by less (root mean square) are one picture. */
+const SAME = 4;
+/**
+ * Projections. Measured on 23 pictures in both orders of fields, in VC-3, RDD 36 and H.264: a sound frame -0.2 to 0.25, one of the later
+ * field 0.75 to 1.15. Grain that H.264 drops, and fields that are copies of each other's frame, give 0.45 to 0.55 either way. Beyond
+ * `far` of either the frames are not of this moment at all, which is another finding's.
+ */
+const TOLD = 0.35;
+const FAR = 0.5;
+
+/** Cell by cell what a frame has beyond the mean of the frames around it; frames are asked for in order. */
+function levelled(values: (frame: number, cell: number) => number, cells: number, count: number): (frame: number) => Float64Array {
+  const sum = new Float64Array(cells);
+  const add = (frame: number, sign: number): void => {
+    if (frame >= 0 && frame < count) for (let cell = 0; cell < cells; cell += 1) sum[cell] = (sum[cell] as number) + sign * values(frame, cell);
+  };
+  for (let frame = 0; frame < AROUND; frame += 1) add(frame, 1);
+  return (frame) => {
+    add(frame + AROUND, 1);
+    add(frame - AROUND - 1, -1);
+    const taken = Math.min(count - 1, frame + AROUND) - Math.max(0, frame - AROUND) + 1;
+    return sum.map((total, cell) => values(frame, cell) - total / taken);
+  };
+}
+
+/** `earlier`, `later`: the fields of the source; `levels`: gain and offset from it to what was delivered. */
+export function fieldOrderOf(earlier: Pictures, later: Pictures, output: Pictures, { gain, offset }: Levels): FieldOrder {
+  const { cells } = earlier;
+  const count = Math.min(earlier.count, output.count);
+  const at = (pictures: Pictures, frame: number, cell: number): number => pictures.values[frame * cells + cell] as number;
+  const rests = levelled((frame, cell) => at(output, frame, cell) - offset - gain * at(earlier, frame, cell), cells, count);
+  const steps = levelled((frame, cell) => gain * (at(later, frame, cell) - at(earlier, frame, cell)), cells, count);
+  let squares = 0;
+  let product = 0;
+  for (let frame = 0; frame < count; frame += 1) {
+    const rest = rests(frame);
+    steps(frame).forEach((step, cell) => {
+      squares += step * step;
+      product += step * (rest[cell] as number);
+    });
+  }
+  if (squares <= SAME * SAME * count * cells) return 'untold';
+  const along = product / squares;
+  if (along < TOLD) return along > -FAR ? 'right' : 'untold';
+  return along > 1 - TOLD && along < 1 + FAR ? 'reversed' : 'untold';
+}
