@@ -4,6 +4,7 @@
  */
 import { z } from 'zod';
 import { interpretationSchema } from './interpretation.ts';
+import { declarationSchema } from './raw/decoders/declared/schema.ts';
 import { rawFactsSchema } from './raw/dng/frame.ts';
 import { ratioSchema } from './rate.ts';
 import { timecodeSchema } from './timecode.ts';
@@ -87,7 +88,7 @@ export const clipFactsSchema = z.object({
   video: videoFactsSchema,
   audio: z.array(audioFactsSchema),
   timecode: timecodeSchema.nullable(),
-  /** Where the timecode was read: `tmcd`, `mxf`, `header`; null without timecode. */
+  /** Where the timecode was read: `tmcd`, `mxf`, `header`, `decoder` (a declared one says it); null without timecode. */
   timecodeFrom: z.string().nullable(),
   reel: z.string().nullable(),
   /** ISO 8601, as recorded by the camera. */
@@ -98,6 +99,8 @@ export const clipFactsSchema = z.object({
   firstNumber: z.int().nonnegative().optional(),
   /** Of a raw clip: what development needs, what the camera says, and who decodes it. */
   raw: rawFactsSchema.optional(),
+  /** Of a clip whose pictures a declared decoder gives: whose, and how it is called. Codec and container have its name. */
+  declared: declarationSchema.optional(),
   /** What the values mean, by the settings of the night or by tags; only where a master is asked for. */
   interpretation: interpretationSchema.optional(),
 });

@@ -24,6 +24,7 @@ import { completeRecords, ownDigests, settleDeliverable } from '../ledger/settle
 import { readRecord } from '../ledger/store.ts';
 import type { Toolchain } from '../ledger/toolchain.ts';
 import { openInput } from '../media/input.ts';
+import { printable } from '../media/names.ts';
 import type { Payload } from '../media/payload.ts';
 import { type FolderDigest, isFolderDigest } from '../media/folder-digest.ts';
 import { StagedFileLostError } from '../media/publish.ts';
@@ -34,9 +35,11 @@ import type { SourceTrail } from '../media/trail/source-trail.ts';
 import { checkNames } from '../profiles/schema.ts';
 import { sourceTrouble, subjectOf, toolchainTrouble } from './claim.ts';
 import { classifyMake, looksDamaged, type SourceDecode, targetTrouble, type Trouble } from './classify.ts';
+import { decoderTroubles } from './decoder.ts';
 import { awaitedByOthers, publishLeftover } from './leftover.ts';
 import { make, type MakeResult } from './make.ts';
 import { developmentText } from './master/attributes.ts';
+import { feedDeclared } from './master/declared.ts';
 import { byWay, type MasterEvidence, type MasterGroup, type MasterMaking, sourceName, type StagedMaster, startMasters } from './master/making.ts';
 import type { Encoded, StagedMovieMaster } from './master/encoder.ts';
 import { type Proof, proofOf, storedOnce } from './proof.ts';
@@ -83,6 +86,8 @@ export async function runJob(job: Job, context: JobContext): Promise<void> {
   try {
     const refused = toolchainTrouble(job, context.toolchain.fingerprint) ?? (await sourceTrouble(job));
     if (refused !== null) throw new JobTrouble({ findings: [refused], again: false });
+    const decoderless = await decoderTroubles(job);
+    if (decoderless.length > 0) throw new JobTrouble({ findings: decoderless, again: false });
     await publishLeftovers(job, context);
     const open = await unfinished(job, context);
     if (open.length > 0) await makeAll(job, open, context, report);
@@ -147,7 +152,8 @@ async function makeAll(job: Job, open: readonly Deliverable[], context: JobConte
   // What code values mean is the clip's, so that all masters of a movie go one way; raw frames are developed as each profile says.
   const groups = byWay(masters, graded);
   try {
-    const troubles = job.facts.raw === undefined ? await makeCoded(job, movies, groups[0] ?? null, context, report) : await makeRaw(job, groups, context, report);
+    const { raw, declared } = job.facts;
+    const troubles = raw === undefined && declared === undefined ? await makeCoded(job, movies, groups[0] ?? null, context, report) : await makeApart(job, groups, context, report);
     // What passed is published; only what did not is made again.
     if (troubles.length > 0) throw new JobTrouble({ findings: troubles.flatMap((item) => item.findings), again: troubles.some((item) => item.again) });
   } finally {
@@ -175,20 +181,21 @@ async function makeCoded(job: Job, movies: readonly StagedMovie[], group: Master
   }
 }
 
-/** Raw frames are developed by the threads of the mill; what does not go the same way to light is made one after the other. */
-async function makeRaw(job: Job, groups: readonly MasterGroup[], context: JobContext, report: ReportContext): Promise<Trouble[]> {
+/** Raw frames, which the threads of the mill read themselves, and pictures of a declared decoder. What does not go the same way to light is made one after the other. */
+async function makeApart(job: Job, groups: readonly MasterGroup[], context: JobContext, report: ReportContext): Promise<Trouble[]> {
   const troubles: Trouble[] = [];
   for (const group of groups) {
     const started = performance.now();
     const total = job.span.count;
     const making = await startMasters(job, group, context, (frames) => context.onProgress({ phase: 'make', frames, total, framesPerSecond: (frames * 1000) / Math.max(1, performance.now() - started) }));
     try {
-      await making.mill.take(total, context.signal);
+      if (job.facts.declared === undefined) await making.mill.take(total, context.signal);
+      else await feedDeclared(job, making.mill, context.threads, context.signal);
       context.signal.throwIfAborted();
       const changed = await sourceTrouble(job);
       if (changed !== null) throw new JobTrouble({ findings: [changed], again: false });
       const [{ deliverable }] = [...group.folders, ...group.movies] as [StagedMaster | StagedMovieMaster];
-      troubles.push(...(await finishMasters(job, group, making, { command: [developmentText(deliverable.outcome.way)], sounds: [] }, context, report)));
+      troubles.push(...(await finishMasters(job, group, making, { command: job.facts.declared?.declared.command ?? [developmentText(deliverable.outcome.way)], sounds: [] }, context, report)));
     } catch (error) {
       context.signal.throwIfAborted();
       throw frameTrouble(error, job) ?? error;
@@ -202,7 +209,9 @@ async function makeRaw(job: Job, groups: readonly MasterGroup[], context: JobCon
 /** null: not about a frame of the source. */
 function frameTrouble(error: unknown, job: Job): JobTrouble | null {
   const { name, message } = error as Error;
-  const ofSource = ['StillDamage', 'DngRefusal', 'UndevelopableError', 'DecoderError'].includes(name);
+  const declared = job.facts.declared ?? job.facts.raw?.decoder.declaration;
+  if (name === 'DecoderFailed' && declared !== undefined) return new JobTrouble({ findings: [finding('decoder-failed', printable(message), 'every picture of the clip, and nothing else', subjectOf(job))], again: false });
+  const ofSource = ['StillDamage', 'DngRefusal', 'UndevelopableError', 'DecoderFailed'].includes(name);
   return ofSource ? new JobTrouble({ findings: [finding('frame-develop-failed', message, 'a frame that can be developed', subjectOf(job))], again: false }) : null;
 }
 

@@ -70,7 +70,7 @@ export async function planCommand(options: PlanOptions): Promise<0 | 1 | 130> {
         continue;
       }
       board.setPhase(roll.name, 'measuring');
-      const surveyed = await surveyOf(intake, tools, { settings: profiles.every(isMovie) ? null : settings.file, statedRate: options.rate ?? null, ignore: options.ignore ?? [], signal, onMeasured: (measured, clips) => board.measuring(roll.name, measured, clips) });
+      const surveyed = await surveyOf(intake, tools, { settings: profiles.every(isMovie) ? null : settings.file, decoders: settings.decoders, statedRate: options.rate ?? null, ignore: options.ignore ?? [], signal, onMeasured: (measured, clips) => board.measuring(roll.name, measured, clips) });
       const empty = surveyed.clips.length === 0 && !surveyed.findings.some(holds) ? [finding('roll-empty', '0 clips', 'at least one clip', { roll: roll.name })] : [];
       toPlan.push({ ...place, findings: [...intake.findings, ...surveyed.findings, ...empty], clips: surveyed.clips });
       board.setPhase(roll.name, 'ready');

@@ -114,7 +114,7 @@ function readRoll(roll: DiscoveredRoll, context: NightContext): Promise<IntakeRe
 async function survey(roll: DiscoveredRoll, intake: IntakeResult, known: Known, context: NightContext): Promise<void> {
   const { board, request } = context;
   board.setPhase(roll.name, 'measuring');
-  const surveyed = await surveyOf(intake, context.tools, { settings: context.profiles.every(isMovie) ? null : request.settings.file, statedRate: request.statedRate, ignore: request.ignore, signal: context.signal, onMeasured: (measured, clips) => board.measuring(roll.name, measured, clips) });
+  const surveyed = await surveyOf(intake, context.tools, { settings: context.profiles.every(isMovie) ? null : request.settings.file, decoders: request.settings.decoders, statedRate: request.statedRate, ignore: request.ignore, signal: context.signal, onMeasured: (measured, clips) => board.measuring(roll.name, measured, clips) });
   known.clips = surveyed.clips;
   known.otherFiles = surveyed.otherFiles;
   known.findings.push(...surveyed.findings);

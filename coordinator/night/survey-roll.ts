@@ -6,6 +6,7 @@ import type { GateClip } from '../gate/decide.ts';
 import { decodersFor } from '../settings/decoders.ts';
 import { interpret } from '../settings/interpret.ts';
 import type { SettingsFile } from '../settings/schema.ts';
+import type { DeclaredDecoders } from '../../media/raw/decoders/declared/all.ts';
 import { findClips, type FindOptions, surveyRoll } from '../survey/index.ts';
 
 export interface RollSurvey {
@@ -16,14 +17,17 @@ export interface RollSurvey {
 }
 
 /** `settings` null: no master is asked for, and what values mean is nobody's question. */
-export async function surveyOf(intake: IntakeResult, tools: MediaTools, options: FindOptions & { readonly settings: SettingsFile | null; readonly signal: AbortSignal; readonly onMeasured: (measured: number, clips: number) => void }): Promise<RollSurvey> {
-  const found = findClips(intake.files, options);
+export async function surveyOf(intake: IntakeResult, tools: MediaTools, options: Omit<FindOptions, 'declared'> & { readonly settings: SettingsFile | null; readonly decoders: DeclaredDecoders; readonly signal: AbortSignal; readonly onMeasured: (measured: number, clips: number) => void }): Promise<RollSurvey> {
+  const decoders = await decodersFor(options.settings, intake.roll, options.decoders);
+  const found = findClips(intake.files, { ...options, declared: (path) => decoders.declared(path)?.declared.takes.clips ?? null });
   const ofRoll = (item: Finding): Finding => ({ ...item, roll: intake.roll });
   let measured = 0;
   options.onMeasured(0, found.clips.length);
   const surveyed = await surveyRoll(found.clips, intake.folder, tools, {
     signal: options.signal,
-    decoders: await decodersFor(options.settings, intake.roll),
+    decoders: decoders.raw,
+    declared: decoders.declared,
+    statedRate: options.statedRate,
     onClip: () => {
       measured += 1;
       options.onMeasured(measured, found.clips.length);

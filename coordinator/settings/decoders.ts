@@ -1,15 +1,31 @@
-/** Which decoders a roll's raw frames are offered to, in order. */
+/** Which decoders the clips of a roll are offered to, in order. */
+import type { DeclaredDecoders } from '../../media/raw/decoders/declared/all.ts';
+import { takesName } from '../../media/raw/decoders/declared/names.ts';
+import type { LoadedDecoder } from '../../media/raw/decoders/declared/programs.ts';
 import type { RawDecoder } from '../../media/raw/decoders/decoder.ts';
-import { LIBRAW_DECODER, locateLibRaw } from '../../media/raw/decoders/libraw.ts';
-import { OWN_DECODER, ownDecoder } from '../../media/raw/decoders/own.ts';
+import { locateLibRaw } from '../../media/raw/decoders/libraw.ts';
+import { LIBRAW_DECODER, OWN_DECODER } from '../../media/raw/decoders/names.ts';
+import { ownDecoder } from '../../media/raw/decoders/own.ts';
 import { partsFor } from './read.ts';
 import type { SettingsFile } from './schema.ts';
 
-/** Our own and, for what it does not take, LibRaw's, if the machine has it; the one that the settings name alone. */
-export async function decodersFor(settings: SettingsFile | null, roll: string): Promise<RawDecoder[]> {
+export interface RollDecoders {
+  /** Of raw frames; the first that takes a clip serves it. */
+  readonly raw: readonly RawDecoder[];
+  /** The declared decoder that gives the pictures of a file (a path, `/` between parts); null: none takes it. */
+  declared(path: string): LoadedDecoder | null;
+}
+
+/**
+ * Raw frames: our own, for what it does not take LibRaw's, if the machine has it, then those that are declared; or the one that the settings
+ * name, alone. What a declared decoder of pictures takes is its own, but DNG frames only where the settings name no other.
+ */
+export async function decodersFor(settings: SettingsFile | null, roll: string, { raw, pictures }: DeclaredDecoders): Promise<RollDecoders> {
   const named = settings === null ? undefined : partsFor(settings, roll).map(({ part }) => part.raw?.decoder).find((name) => name !== undefined);
-  if (named === OWN_DECODER) return [ownDecoder];
-  const libraw = await locateLibRaw();
-  if (named === LIBRAW_DECODER) return libraw === null ? [] : [libraw];
-  return libraw === null ? [ownDecoder] : [ownDecoder, libraw];
+  const libraw = named === undefined || named === LIBRAW_DECODER ? await locateLibRaw() : null;
+  const all = [...(named === undefined || named === OWN_DECODER ? [ownDecoder] : []), ...(libraw === null ? [] : [libraw]), ...raw];
+  return {
+    raw: named === undefined ? all : all.filter(({ name }) => name === named),
+    declared: (path) => pictures.find((decoder) => takesName(decoder, path) && (named === undefined || named === decoder.declared.name || !/\.dng$/i.test(path))) ?? null,
+  };
 }

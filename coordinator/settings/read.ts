@@ -4,6 +4,8 @@ import { readFile } from 'node:fs/promises';
 import { dirname, extname, resolve } from 'node:path';
 import type { z } from 'zod';
 import { type Finding, FindingError } from '../../findings/finding.ts';
+import { type DeclaredDecoders, loadDecoders } from '../../media/raw/decoders/declared/all.ts';
+import { LIBRAW_DECODER, OWN_DECODER } from '../../media/raw/decoders/names.ts';
 import { findingAt, type Path, readProfile } from '../../profiles/document.ts';
 import { type SettingsFile, type SettingsPart, settingsSchema } from './schema.ts';
 
@@ -22,11 +24,10 @@ export interface Settings {
   readonly file: SettingsFile;
   /** By SHA-256. */
   readonly transforms: ReadonlyMap<string, TransformFile>;
-  /** Absolute paths of the files that declare decoders. */
-  readonly decoders: readonly string[];
+  readonly decoders: DeclaredDecoders;
 }
 
-export const noSettings: Settings = { origin: null, file: { version: 1 }, transforms: new Map(), decoders: [] };
+export const noSettings: Settings = { origin: null, file: { version: 1 }, transforms: new Map(), decoders: { raw: [], pictures: [] } };
 
 /** Throws FindingError (exit 2) with everything that is wrong. */
 export async function readSettings(path: string): Promise<Settings> {
@@ -55,8 +56,25 @@ export async function readSettings(path: string): Promise<Settings> {
   }
   const parsed = settingsSchema.safeParse(values);
   if (!parsed.success) findings.push(...parsed.error.issues.map((issue) => fromIssue(issue, at)));
-  if (findings.length > 0 || !parsed.success) throw new FindingError(findings, 2);
-  return { origin: document.origin, file: parsed.data, transforms, decoders: (parsed.data.decoders ?? []).map((name) => resolve(folder, name)) };
+  if (!parsed.success) throw new FindingError(findings, 2);
+  const { findings: ofDecoders, ...decoders } = await loadDecoders((parsed.data.decoders ?? []).map((name) => resolve(folder, name)));
+  findings.push(...ofDecoders);
+  // Names of decoders that could not be read are not known.
+  if (ofDecoders.length === 0) findings.push(...nameFindings(values, decoders, at));
+  if (findings.length > 0) throw new FindingError(findings, 2);
+  return { origin: document.origin, file: parsed.data, transforms, decoders };
+}
+
+/** Every decoder has one name, and every name that the settings say is a decoder's. */
+function nameFindings(values: Record<string, unknown>, { raw, pictures }: DeclaredDecoders, at: (where: Path) => Parameters<typeof findingAt>[1]): Finding[] {
+  const names = [OWN_DECODER, LIBRAW_DECODER, ...raw.map(({ name }) => name), ...pictures.map(({ declared }) => declared.name)];
+  const twice = names.filter((name, index) => names.indexOf(name) !== index);
+  const findings = twice.map((name) => findingAt('settings-value-wrong', at(['decoders']), `two decoders called ${name}`, 'a name for each'));
+  for (const { part, where } of partsIn(values)) {
+    const named = (part as SettingsPart).raw?.decoder;
+    if (named !== undefined && !names.includes(named)) findings.push(findingAt('settings-value-wrong', at([...where, 'raw', 'decoder']), named, `one of: ${names.join(', ')}`));
+  }
+  return findings;
 }
 
 function* partsIn(values: Record<string, unknown>): Generator<{ part: object; where: Path }> {

@@ -14,6 +14,8 @@ export interface FindOptions {
   readonly statedRate: Rate | null;
   /** Patterns as in a gitignore file, against paths relative to the roll, of files that are no clips. */
   readonly ignore: readonly string[];
+  /** Which kind of clip a declared decoder makes of a file, whatever else it could be; null: none takes it. */
+  readonly declared?: (path: string) => 'movie' | 'frames' | null;
 }
 
 export interface FoundClips {
@@ -109,7 +111,10 @@ export function findClips(files: readonly RollFile[], options: FindOptions): Fou
   const byPath = new Map(files.map((file) => [file.path, file]));
   const paths = new Set(byPath.keys());
   const wanted = files.filter((file) => !ignored.ignores(file.path));
-  const { groups, single } = groupStills(wanted.filter((file) => isStill(file.path) && !baseName(file.path).startsWith('._')));
+  const companion = (path: string): boolean => baseName(path).startsWith('._');
+  const declared = (path: string): 'movie' | 'frames' | null => (companion(path) ? null : (options.declared?.(path) ?? null));
+  const isFrame = (path: string): boolean => !companion(path) && (declared(path) ?? (isStill(path) ? 'frames' : 'movie')) === 'frames';
+  const { groups, single } = groupStills(wanted.filter((file) => isFrame(file.path)));
   const sequences = groups.filter((group) => !isStray(group, groups));
   const sequenceFolders = new Set(sequences.filter((group) => group.run.length > 1).map((group) => group.folder));
   const strays = new Set([...groups.filter((group) => isStray(group, groups)).flatMap((group) => [...group.run.map(({ file }) => file.path), ...group.rest.map((file) => file.path)]), ...single.map((file) => file.path)]);
@@ -123,8 +128,8 @@ export function findClips(files: readonly RollFile[], options: FindOptions): Fou
   };
   for (const file of wanted) {
     if (strays.has(file.path)) riddle(file.path);
-    else if (!isStill(file.path) || baseName(file.path).startsWith('._')) {
-      const kind = kindOf(file.path, paths);
+    else if (!isFrame(file.path)) {
+      const kind = declared(file.path) ?? kindOf(file.path, paths);
       if (kind === 'movie') drafts.push(movieDraft(file));
       if (kind === 'unknown') riddle(file.path);
     }

@@ -3,11 +3,14 @@ import pLimit from 'p-limit';
 import { type Finding, finding } from '../../findings/finding.ts';
 import type { Clip } from '../../ledger/clip.ts';
 import type { ClipFacts } from '../../media/facts.ts';
-import { openInput } from '../../media/input.ts';
+import { frameName, openInput } from '../../media/input.ts';
 import { printable } from '../../media/names.ts';
 import { probeMovie } from '../../media/probe/index.ts';
+import type { LoadedDecoder } from '../../media/raw/decoders/declared/programs.ts';
 import type { RawDecoder } from '../../media/raw/decoders/decoder.ts';
+import type { Rate } from '../../media/rate.ts';
 import type { MediaTools } from '../../media/tools/locate.ts';
+import { surveyDeclared } from './declared.ts';
 import { findingOfProblem, judgeMovie } from './movie.ts';
 import { surveySequence } from './sequence.ts';
 
@@ -24,6 +27,10 @@ export interface SurveyOptions {
   readonly signal?: AbortSignal;
   /** Decoders of raw frames, the first that takes a clip serves it; our own alone when absent. */
   readonly decoders?: readonly RawDecoder[];
+  /** The declared decoder that gives the pictures of a file; null: ffmpeg does, or a raw decoder. */
+  readonly declared?: (path: string) => LoadedDecoder | null;
+  /** Where a declared decoder does not tell the rate of a movie. */
+  readonly statedRate?: Rate | null;
 }
 
 /**
@@ -33,6 +40,8 @@ export interface SurveyOptions {
 export async function surveyClip(clip: Clip, rollFolder: string, tools: Pick<MediaTools, 'ffprobe'>, options: SurveyOptions = {}): Promise<Omit<SurveyedClip, 'clip'>> {
   const subject = { clip: clip.id };
   try {
+    const declared = options.declared?.(clip.place.kind === 'movie' ? clip.place.file : frameName(clip.place, clip.place.first)) ?? null;
+    if (declared !== null) return await surveyDeclared(clip, rollFolder, declared, options.statedRate ?? null, subject, options.signal);
     if (clip.place.kind === 'sequence') return await surveySequence(clip.place, rollFolder, tools, subject, options);
     const input = await openInput(rollFolder, clip.place);
     const result = await probeMovie(input, tools, options).finally(() => input.dispose());
@@ -61,7 +70,7 @@ export async function surveyRoll(
       limit(async () => {
         signal.throwIfAborted();
         try {
-          const done = { clip, ...(await surveyClip(clip, rollFolder, tools, { signal, ...(options.decoders === undefined ? {} : { decoders: options.decoders }) })) };
+          const done = { clip, ...(await surveyClip(clip, rollFolder, tools, { ...options, signal })) };
           options.onClip?.(done);
           return done;
         } catch (error) {

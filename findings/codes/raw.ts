@@ -57,6 +57,21 @@ export const rawCodes = {
     title: 'the program of a declared decoder is not there',
     remedy: 'Install the program, or write its path into the file that declares the decoder.',
   },
+  'decoder-differs': {
+    weight: 'hold',
+    title: 'a worker has another version of a clip’s decoder than the machine that planned the night',
+    remedy: 'Install the same program on every machine of the farm, or take that machine out, and run again.',
+  },
+  'decoder-failed': {
+    weight: 'hold',
+    title: 'a declared decoder did not give exactly the pictures of a clip',
+    remedy: 'Run its command by hand on this clip and look at what it says. If it writes what it should, correct the file that declares it; if it cannot read the clip, take the clip from another copy.',
+  },
+  'declared-clip-no-movie': {
+    weight: 'hold',
+    title: 'movies are not made of what a declared decoder gives',
+    remedy: 'Choose a master profile for this roll, as grading-master-exr; movies are made from what is graded of its masters.',
+  },
   'decoder-says-too-little': {
     weight: 'hold',
     title: 'a declared decoder does not tell what a clip is',

@@ -88,6 +88,8 @@ function describe(name: string): Description | null {
   if (/^(?:rgb24|bgr24|rgba|bgra|argb|abgr|rgb0|bgr0|0rgb|0bgr)$/.test(name)) return { kind: 'rgb', bits: 8, shift: 0, coding: 'u8', across: 1, down: 1, planes: [one(...letters(name.replace('24', '')))] };
   parts = /^(rgb|bgr|rgba|bgra)(48|64)(le|be)$/.exec(name);
   if (parts !== null && (parts[1]?.length === 4) === (parts[2] === '64')) return { kind: 'rgb', bits: 16, shift: 0, coding: codingOf(16, parts[3]), across: 1, down: 1, planes: [one(...letters(parts[1] as string))] };
+  parts = /^rgb(a?)f32(le|be)$/.exec(name);
+  if (parts !== null) return { kind: 'rgb', bits: 32, shift: 0, coding: parts[2] === 'be' ? 'f32be' : 'f32le', across: 1, down: 1, planes: [one(...letters(`rgb${parts[1]}`))] };
   parts = /^(gray|ya)(8|9|10|12|14|16)?(le|be)?$/.exec(name);
   if (parts !== null) {
     const bits = Number(parts[2] ?? 8);

@@ -11,7 +11,7 @@ import { planeBytes, type Planes } from '../kernels/planes.ts';
 import { type KernelMemory, kernels } from '../kernels/memory.ts';
 import { RGB10, YCBCR10, acescctOfAp0 } from './acescct.ts';
 import type { Layout, Samples } from './formats.ts';
-import { type SourcePicture, sourceLayout } from './pixel.ts';
+import { rgbScale, type SourcePicture, sourceLayout } from './pixel.ts';
 import { type Tables, programOf } from './program.ts';
 import { type Siting, type Taps, tapsAcross, tapsDown } from './siting.ts';
 import type { ColourTransform } from './steps.ts';
@@ -187,7 +187,7 @@ export class PictureKernel {
   }
 
   #rgb({ source, layout }: SourceAreas, { r, g, b }: Planes): void {
-    const { zero, span } = codes(layout, lumaScale(source.range, layout.bits));
+    const { zero, span } = codes(layout, rgbScale(source, layout));
     const [first, second = first, third = first] = layout.samples as [Samples, Samples?, Samples?];
     for (let y = 0; y < source.height; y++) {
       const offset = y * source.width * 4;

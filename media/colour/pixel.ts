@@ -15,6 +15,8 @@ export interface SourcePicture {
   readonly range: Range;
   /** null: chroma is not subsampled. */
   readonly siting: Siting | null;
+  /** RGB of whole numbers in which another one than the highest stands for 1.0, and 0 for 0. */
+  readonly full?: number;
   /** Frames hold two fields: subsampled lines of chroma belong to their field. */
   readonly interlaced: boolean;
 }
@@ -25,6 +27,11 @@ export function sourceLayout(source: SourcePicture): Layout {
   if ((layout.kind === 'yuv') !== (source.matrix !== null)) throw new RangeError(`${source.pixelFormat} with the matrix ${source.matrix}`);
   if ((layout.across > 1 || layout.down > 1) && source.siting === null) throw new RangeError(`${source.pixelFormat} without the place of its chroma`);
   return layout;
+}
+
+/** Of whole numbers of R', G', B' or Y'. */
+export function rgbScale({ range, full }: Pick<SourcePicture, 'range' | 'full'>, { bits }: Pick<Layout, 'bits'>): ReturnType<typeof lumaScale> {
+  return full === undefined ? lumaScale(range, bits) : { zero: 0, scale: 1 / full };
 }
 
 function sampleAt(frame: DataView, { first, step, line, width, height, coding, shift }: Samples, x: number, y: number): number {
@@ -46,7 +53,7 @@ export function codeRgbAt(source: SourcePicture, bytes: Uint8Array, x: number, y
   const layout = sourceLayout(source);
   if (bytes.length !== layout.bytes) throw new RangeError(`a frame of ${bytes.length} bytes instead of ${layout.bytes}`);
   const frame = new DataView(bytes.buffer, bytes.byteOffset, bytes.byteLength);
-  const luma = layout.bits === 32 ? { zero: 0, scale: 1 } : lumaScale(source.range, layout.bits);
+  const luma = layout.bits === 32 ? { zero: 0, scale: 1 } : rgbScale(source, layout);
   const value = (samples: Samples): number => (sampleAt(frame, samples, x, y) - luma.zero) * luma.scale;
   if (layout.kind === 'gray') {
     const grey = value(layout.samples[0] as Samples);

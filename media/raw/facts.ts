@@ -101,9 +101,9 @@ const TURNS: Readonly<Record<number, ClipFacts['video']['rotation']>> = { 1: 0, 
 /** DefaultScale is stored in fractions of any kind; six digits tell every pixel shape apart. */
 const SCALE_DIGITS = 1_000_000;
 
-function clipFacts(first: DngFrame, reading: DngReading, place: SequencePlace, rate: Rate, decoder: RawDecoder): ClipFacts {
+function clipFacts(first: DngFrame, reading: DngReading, place: SequencePlace, rate: Rate, { name, version, declaration }: RawDecoder): ClipFacts & { raw: RawFacts } {
   const { picture, camera } = first;
-  const raw: RawFacts = { picture, camera, decoder: { name: decoder.name, version: decoder.version } };
+  const raw: RawFacts = { picture, camera, decoder: { name, version, ...(declaration === undefined ? {} : { declaration }) } };
   const { timecode } = timecodeInHeaders(reading.frames, rate);
   return {
     kind: 'sequence',
@@ -148,7 +148,7 @@ function clipFacts(first: DngFrame, reading: DngReading, place: SequencePlace, r
 /** The decoder that decoded this frame, or the finding that says why none did. */
 async function tryDecoder(path: string, frame: DngFrame, decoders: readonly RawDecoder[], subject: FindingSubject, signal: AbortSignal | undefined): Promise<RawDecoder | Finding> {
   const chosen = chooseDecoder(path, frame, decoders);
-  if ('objections' in chosen) return finding('raw-no-decoder', printable(chosen.objections.join('; ')), 'a decoder that takes them', subject);
+  if ('objections' in chosen) return finding('raw-no-decoder', printable(chosen.objections.join('; ') || 'the one that is named is not there'), 'a decoder that takes them', subject);
   try {
     await chosen.decoder.decode(path, frame, signal === undefined ? {} : { signal });
     return chosen.decoder;
@@ -188,5 +188,5 @@ export async function surveyDng(rollFolder: string, place: SequencePlace, stated
   if (TURNS[first.picture.orientation] === undefined) findings.push(finding('clip-turned-oddly', `Orientation ${first.picture.orientation}: mirrored`, 'a picture that is turned by quarters, or not at all', subject));
   const served = await tryDecoder(framePath(rollFolder, place, place.first), first, decoders, { ...subject, file: inFolder(nameOf(0)) }, signal);
   if ('code' in served) return { facts: null, findings: [...findings, served] };
-  return { facts: { ...clipFacts(first, reading, place, rate, served), raw: { picture: first.picture, camera: first.camera, decoder: { name: served.name, version: served.version } } }, findings };
+  return { facts: clipFacts(first, reading, place, rate, served), findings };
 }

@@ -29,6 +29,8 @@ export interface NumberedGroup {
 
 /** The last run of digits before the extension is the number. */
 const NUMBERED = /^(.*?)(\d{1,15})(\D*\.(?:dpx|exr|tiff?|dng))$/is;
+/** The same in names that a declared decoder takes: an extension of any letters, or none. */
+const NUMBERED_OTHERWISE = /^(.*?)(\d{1,15})(\D*(?:\.[^.]*[^.\d][^.]*)?)$/is;
 
 export function isStill(path: string): boolean {
   return /\.(?:dpx|exr|tiff?|dng)$/i.test(path);
@@ -90,15 +92,15 @@ function describeGroup(folder: string, prefix: string, suffix: string, frames: r
   };
 }
 
-/** Groups stills; `single` are stills without a number. Order of the answer does not depend on the order of the list. */
+/** Groups stills, and frames that a declared decoder takes; `single` are stills without a number. Order of the answer does not depend on the order of the list. */
 export function groupStills(files: readonly ListedFile[]): { groups: NumberedGroup[]; single: ListedFile[] } {
   const groups = new Map<string, { folder: string; prefix: string; suffix: string; frames: Numbered[] }>();
   const single: ListedFile[] = [];
   for (const file of files) {
     const slash = file.path.lastIndexOf('/');
     const folder = slash < 0 ? '' : file.path.slice(0, slash);
-    // Lazy up to the last number: the suffix holds no digit, so the engine ends at the last run of digits.
-    const parts = NUMBERED.exec(file.path.slice(slash + 1));
+    // Lazy up to the last number: the suffix holds no digit before its extension, so the engine ends at the last run of digits.
+    const parts = (isStill(file.path) ? NUMBERED : NUMBERED_OTHERWISE).exec(file.path.slice(slash + 1));
     // A run of more than 15 digits counts no frames, and would not be exact.
     if (parts === null || /\d$/.test(parts[1] as string)) {
       single.push(file);

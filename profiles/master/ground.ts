@@ -4,6 +4,7 @@ import { isPictureFormat, layoutOf } from '../../media/colour/formats.ts';
 import { isSiting, sitings } from '../../media/colour/siting.ts';
 import { isYcbcrMatrix, ycbcrMatrices } from '../../media/colour/ycbcr.ts';
 import { type ClipFacts, earlierField } from '../../media/facts.ts';
+import { OWN_DECODER } from '../../media/raw/decoders/names.ts';
 import { cropOf } from '../../media/raw/develop/crop.ts';
 import { developmentOf } from '../../media/raw/develop/development.ts';
 import type { Timecode } from '../../media/timecode.ts';
@@ -68,14 +69,14 @@ function sizeOf({ raw, video }: ClipFacts): { width: number; height: number } {
 
 type Way = { readonly way: WayToLight; readonly notes: readonly Finding[] } | { readonly findings: readonly Finding[] };
 
-function codedWay({ video, interpretation }: ClipFacts): Way {
+function codedWay({ video, interpretation, declared }: ClipFacts): Way {
   const input = interpretation?.input ?? null;
   const { colour, pixelFormat, width, height } = video;
   const findings: Finding[] = [];
   if (input === null) findings.push(finding('input-unknown', `tags of ${[colour.primaries, colour.transfer, colour.matrix].map((tag) => tag ?? 'nothing').join(', ')}`, 'an input transform in the settings, or tags that leave no doubt'));
   if (!isPictureFormat(pixelFormat)) findings.push(finding('master-source-not-offered', `pixel format ${pixelFormat}`, CODED));
   if (findings.length > 0 || input === null) return { findings };
-  const { kind, across, down } = layoutOf(pixelFormat, width, height);
+  const { kind, bits, across, down } = layoutOf(pixelFormat, width, height);
   const range = colour.range ?? (kind === 'rgb' ? 'full' : 'limited');
   // The matrix beside the primaries is how the picture was coded, whatever its curve is; that it was not tagged is told.
   const matrix = kind === 'yuv' ? (colour.matrix ?? matrixBeside(colour.primaries ?? 'bt709')) : null;
@@ -83,7 +84,8 @@ function codedWay({ video, interpretation }: ClipFacts): Way {
   const siting = across > 1 || down > 1 ? (video.chromaSiting ?? 'left') : null;
   if (siting !== null && !isSiting(siting)) return { findings: [finding('master-source-not-offered', `chroma at ${siting}`, `one of: ${sitings.join(', ')}`)] };
   const untagged = kind === 'yuv' && (colour.matrix === null || colour.range === null);
-  return { way: { kind: 'coded', input, pixelFormat, matrix, range, siting }, notes: untagged ? [finding('colour-assumed', `not tagged; taken for matrix ${matrix}, ${range} range`, 'matrix and range tagged')] : [] };
+  const by = declared === undefined ? {} : { declared: { decoder: declared.declared.name, version: declared.version, ...(bits === 32 ? {} : { full: declared.declared.gives.full }) } };
+  return { way: { kind: 'coded', input, pixelFormat, matrix, range, siting, ...by }, notes: untagged ? [finding('colour-assumed', `not tagged; taken for matrix ${matrix}, ${range} range`, 'matrix and range tagged')] : [] };
 }
 
 function rawWay({ raw, interpretation }: ClipFacts, { development }: MasterProfile): Way {
@@ -92,5 +94,6 @@ function rawWay({ raw, interpretation }: ClipFacts, { development }: MasterProfi
   const developed = developmentOf(raw.picture, { whiteBalance, exposureStops });
   if ('missing' in developed) return { findings: [finding('raw-setting-missing', developed.missing, 'tags and a white balance that leave a development')] };
   const { matrix: [x, y, z], neutral, exposure, white } = developed;
-  return { way: { kind: 'raw', decoder: raw.decoder.name, ...development, neutral: [...neutral], matrix: [[...x], [...y], [...z]], exposure, white: { ...white } }, notes: [] };
+  const { name, version } = raw.decoder;
+  return { way: { kind: 'raw', decoder: name, decoderVersion: name === OWN_DECODER ? null : version, ...development, neutral: [...neutral], matrix: [[...x], [...y], [...z]], exposure, white: { ...white } }, notes: [] };
 }

@@ -19,10 +19,14 @@ export const wayToLightSchema = z.discriminatedUnion('kind', [
     range: z.enum(ranges),
     /** Where chroma samples lie, ffprobe's name; null: chroma is not subsampled. */
     siting: z.enum(sitings).nullable(),
+    /** A declared decoder gives the codes, and `full` stands for 1.0 where they are whole numbers; absent: ffmpeg does. */
+    declared: z.object({ decoder: z.string(), version: z.string(), full: z.int().positive().optional() }).optional(),
   }),
   z.object({
     kind: z.literal('raw'),
     decoder: z.string(),
+    /** null: our own, which the recipe of the toolchain stands for. */
+    decoderVersion: z.string().nullable(),
     demosaic: z.enum(demosaicMethods),
     highlights: z.enum(highlightPolicies),
     /** Camera values of a neutral, the largest 1. */

@@ -73,9 +73,11 @@ function pictureOf(video: ClipFacts['video'], profile: Profile): Picture | { fin
 
 export function outcomeOf(request: OutcomeRequest): OutcomeDecision {
   const { day, roll, clip, facts, profile } = request;
-  const { video } = facts;
+  const { video, declared } = facts;
   const traits = traitsOf(profile.video);
   const about = (item: Finding): Finding => ({ ...item, roll, clip: clip.id, profile: profile.name });
+  // Their code values are nobody's but their decoder's: no tags, no movie's way of looking at them.
+  if (declared !== undefined) return { outcome: null, findings: [about(finding('declared-clip-no-movie', `pictures of ${declared.declared.name}`, 'pictures that ffmpeg decodes'))] };
 
   const timecode = timecodeOf(facts.timecode, video.rate, profile.timecode);
   const picture = pictureOf(video, profile);

@@ -13,10 +13,12 @@ export function developmentText(way: WayToLight): string {
   if (way.kind === 'coded') {
     const { input } = way;
     const name = 'name' in input ? input.name : 'curve' in input ? `${input.curve} ${input.gamut}` : 'file' in input ? `${input.file} SHA-256 ${input.sha256}` : `log curve base ${input.log.base}`;
-    return `input ${name}; ${way.pixelFormat}${way.matrix === null ? '' : `, matrix ${way.matrix}`}, ${way.range} range; no exposure added`;
+    const { declared } = way;
+    const by = declared === undefined ? '' : `; decoder ${declared.decoder} ${declared.version}${declared.full === undefined ? '' : `, full ${declared.full}`}`;
+    return `input ${name}; ${way.pixelFormat}${way.matrix === null ? '' : `, matrix ${way.matrix}`}, ${way.range} range${by}; no exposure added`;
   }
   const { x, y, kelvin } = way.white;
-  return `DNG specification; decoder ${way.decoder}; demosaic ${way.demosaic}; highlights ${way.highlights}; white ${x.toFixed(4)} ${y.toFixed(4)}, ${Math.round(kelvin)} K; exposure x ${Number(way.exposure.toPrecision(9))}`;
+  return `DNG specification; decoder ${way.decoder}${way.decoderVersion === null ? '' : ` ${way.decoderVersion}`}; demosaic ${way.demosaic}; highlights ${way.highlights}; white ${x.toFixed(4)} ${y.toFixed(4)}, ${Math.round(kelvin)} K; exposure x ${Number(way.exposure.toPrecision(9))}`;
 }
 
 export function attributesOf(outcome: MasterOutcome, index: number, source: string): ExrAttributes {

@@ -70,7 +70,7 @@ export async function startMasters(job: Job, { folders, movies }: MasterGroup, c
   const { way, width, height, frames } = outcome;
   const transformText = way.kind === 'coded' ? await readTransform(job.deliveryFolder, way.input) : null;
   for (const { staged } of folders) await makeFolder(job.deliveryFolder, staged);
-  const raw = facts.raw !== undefined && clip.place.kind === 'sequence' ? { rollFolder: job.rollFolder, place: clip.place, picture: facts.raw.picture } : null;
+  const raw = facts.raw !== undefined && clip.place.kind === 'sequence' ? { rollFolder: job.rollFolder, place: clip.place, picture: facts.raw.picture, decoder: facts.raw.decoder } : null;
   const outputs = folders.map(({ deliverable, staged }) => ({ outcome: deliverable.outcome, folder: staged }));
   const feed = movies.length === 0 ? null : { spots: spotFrames(clip.contentDigest, frames) };
   const encoders: MasterEncoder[] = [];

@@ -1,6 +1,6 @@
 /** What a frame thread is told and what it answers. Everything here is copied between threads: plain values and shared bytes. */
 import type { SequencePlace } from '../../media/input.ts';
-import type { RawPicture } from '../../media/raw/dng/frame.ts';
+import type { RawFacts } from '../../media/raw/dng/frame.ts';
 import type { MasterOutcome } from '../../profiles/master/outcome.ts';
 import type { WayToLight } from '../../profiles/master/way.ts';
 
@@ -16,7 +16,7 @@ export interface MillSetup {
   /** Of a transform that lies in a file; null without. */
   readonly transformText: string | null;
   /** Raw frames are read by the threads; null: frames come with their orders. */
-  readonly raw: { readonly rollFolder: string; readonly place: SequencePlace; readonly picture: RawPicture } | null;
+  readonly raw: { readonly rollFolder: string; readonly place: SequencePlace; readonly picture: RawFacts['picture']; readonly decoder: RawFacts['decoder'] } | null;
   /** What the header says of the source: the clip's name, and where a frame of a sequence lies. */
   readonly source: string;
 }

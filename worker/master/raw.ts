@@ -2,25 +2,28 @@
 import { open } from 'node:fs/promises';
 import type { KernelMemory } from '../../media/kernels/memory.ts';
 import { fsPath } from '../../media/names.ts';
-import { LIBRAW_DECODER, locateLibRaw } from '../../media/raw/decoders/libraw.ts';
-import { OWN_DECODER } from '../../media/raw/decoders/own.ts';
-import type { DngFrame } from '../../media/raw/dng/frame.ts';
+import { DecoderFailed } from '../../media/raw/decoders/decoder.ts';
+import { OWN_DECODER } from '../../media/raw/decoders/names.ts';
+import type { DngFrame, RawFacts } from '../../media/raw/dng/frame.ts';
 import { sourceOfBytes } from '../../media/raw/dng/ifd.ts';
 import { DngKernel } from '../../media/raw/dng/kernel.ts';
 import { readDng } from '../../media/raw/dng/read.ts';
 import { framePath } from '../../media/raw/sequence.ts';
+import { rawDecoderHere } from '../decoder.ts';
 import type { MillSetup } from './orders.ts';
 
 /** Puts the codes of a frame where they are wanted: `codes` tells the place anew each time, since it moves when the memory grows. */
 type Fill = (path: string, file: Buffer, frame: DngFrame) => Promise<void>;
 
-async function fillBy(name: string, memory: KernelMemory, codes: () => Uint16Array): Promise<Fill> {
-  if (name === OWN_DECODER) {
+async function fillBy(served: RawFacts['decoder'], memory: KernelMemory, codes: () => Uint16Array): Promise<Fill> {
+  if (served.name === OWN_DECODER) {
     const kernel = await DngKernel.load(memory);
     return async (_path, file, frame) => kernel.decodeInto(file, frame, codes());
   }
-  const decoder = name === LIBRAW_DECODER ? await locateLibRaw() : null;
-  if (decoder === null) throw new RangeError(`this machine has no decoder ${name}`);
+  const here = await rawDecoderHere(served);
+  // Asked before the job was begun, so that it went away since.
+  if ('findings' in here) throw new DecoderFailed(served.name, here.findings.map(({ found }) => found).join('; '));
+  const { decoder } = here;
   return async (path, file, frame) => {
     const { cfa } = await decoder.decode(path, frame, { file });
     const to = codes();
@@ -50,8 +53,8 @@ function fileReader(): (path: string) => Promise<Buffer> {
   };
 }
 
-export async function rawReader({ rollFolder, place }: NonNullable<MillSetup['raw']>, name: string, memory: KernelMemory, codes: () => Uint16Array): Promise<(index: number) => Promise<void>> {
-  const fill = await fillBy(name, memory, codes);
+export async function rawReader({ rollFolder, place, decoder }: NonNullable<MillSetup['raw']>, memory: KernelMemory, codes: () => Uint16Array): Promise<(index: number) => Promise<void>> {
+  const fill = await fillBy(decoder, memory, codes);
   const read = fileReader();
   return async (index) => {
     const path = framePath(rollFolder, place, place.first + index);

@@ -7,7 +7,7 @@ import { join, resolve } from 'node:path';
 import type { Light } from '../../check/master/light.ts';
 import type { Job } from '../../ledger/job.ts';
 import { layoutOf } from '../../media/colour/formats.ts';
-import { codeRgbAt, type SourcePicture } from '../../media/colour/pixel.ts';
+import { codeRgbAt } from '../../media/colour/pixel.ts';
 import { frameName, type InputPlace, openInput } from '../../media/input.ts';
 import { fsPath } from '../../media/names.ts';
 import { fine } from '../../media/raw/demosaic/fine.ts';
@@ -16,7 +16,9 @@ import type { Mosaic } from '../../media/raw/demosaic/mosaic.ts';
 import { balanceOf } from '../../media/raw/develop/balance.ts';
 import { cropOf, sizeOf } from '../../media/raw/develop/crop.ts';
 import { linearMosaic } from '../../media/raw/develop/levels.ts';
-import { decodeCfa } from '../../media/raw/dng/decode.ts';
+import { DecoderFailed } from '../../media/raw/decoders/decoder.ts';
+import { decodeCfa, notOurs } from '../../media/raw/dng/decode.ts';
+import type { DngFrame } from '../../media/raw/dng/frame.ts';
 import { sourceOfBytes } from '../../media/raw/dng/ifd.ts';
 import { readDng } from '../../media/raw/dng/read.ts';
 import { channelAt } from '../../media/raw/demosaic/mosaic.ts';
@@ -24,6 +26,9 @@ import type { MediaTools } from '../../media/tools/locate.ts';
 import { FIRST_PIPE, runTool } from '../../media/tools/run.ts';
 import type { Point, Spot } from '../../media/trail/points.ts';
 import type { WayToLight } from '../../profiles/master/way.ts';
+import { rawDecoderHere } from '../decoder.ts';
+import { declaredPictures } from './declared.ts';
+import { sourcePicture } from './source-picture.ts';
 import { corners, SIDE, spotFrames, spotPixels, square } from './spot-pixels.ts';
 
 /** Around a square of a mosaic: further than any method reaches, and even, so that colours stay in their places. */
@@ -39,7 +44,7 @@ interface Spotted {
 }
 
 /** null: the decoder gave no such frame by itself (not every file can be entered in its middle). */
-async function codedSpot(job: Job, outcome: Spotted, frame: number, light: Light, tools: Pick<MediaTools, 'ffmpeg'>, signal: AbortSignal): Promise<Spot | null> {
+async function decodedFrame(job: Job, outcome: Spotted, frame: number, tools: Pick<MediaTools, 'ffmpeg'>, signal: AbortSignal): Promise<Buffer | null> {
   const { way, width, height } = outcome;
   if (way.kind !== 'coded') throw new RangeError('a coded spot of a raw clip');
   const { clip, facts } = job;
@@ -65,8 +70,12 @@ async function codedSpot(job: Job, outcome: Spotted, frame: number, light: Light
   }
   signal.throwIfAborted();
   const bytes = Buffer.concat(parts);
-  if (bytes.length !== frameBytes) return null;
-  const source: SourcePicture = { width, height, pixelFormat: way.pixelFormat, matrix: way.matrix, range: way.range, siting: way.siting, interlaced: false };
+  return bytes.length === frameBytes ? bytes : null;
+}
+
+function codedSpot({ way, width, height }: Spotted, frame: number, bytes: Buffer, light: Light): Spot {
+  if (way.kind !== 'coded') throw new RangeError('a coded spot of a raw clip');
+  const source = sourcePicture(way, width, height);
   const pixels = spotPixels(width, height);
   return { frame, pixels, light: Float64Array.from(pixels.flatMap(({ x, y }) => [...light(...codeRgbAt(source, bytes, x, y))])) };
 }
@@ -76,14 +85,23 @@ const TREMBLE = 4e-6;
 /** A pixel that such a change moves by more than this (of its own size) lies on the edge of a decision; nobody can say which way it must go. */
 const STEADY = 2e-5;
 
-async function rawSpot(job: Job, outcome: Spotted, frame: number, light: Light): Promise<Spot> {
+/** Ours wherever it can, whoever else served: sensor values as stored are the same by every decoder. */
+async function cfaOf({ facts: { raw } }: Job, path: string, file: Buffer, dng: DngFrame, signal: AbortSignal): Promise<Uint16Array> {
+  if (notOurs(dng) === null || raw === undefined) return decodeCfa(file, dng);
+  const here = await rawDecoderHere(raw.decoder);
+  if ('findings' in here) throw new DecoderFailed(raw.decoder.name, here.findings.map(({ found }) => found).join('; '));
+  return (await here.decoder.decode(path, dng, { file, signal })).cfa;
+}
+
+async function rawSpot(job: Job, outcome: Spotted, frame: number, light: Light, signal: AbortSignal): Promise<Spot> {
   const { way } = outcome;
   const { place } = job.clip;
   if (way.kind !== 'raw' || place.kind !== 'sequence') throw new RangeError('a raw spot of a coded clip');
-  const bytes = await readFile(fsPath(join(resolve(job.rollFolder, place.folder), frameName(place, place.first + frame))));
+  const path = join(resolve(job.rollFolder, place.folder), frameName(place, place.first + frame));
+  const bytes = await readFile(fsPath(path));
   const dng = await readDng(sourceOfBytes(bytes));
   const { picture } = dng;
-  const whole = linearMosaic(picture, decodeCfa(bytes, dng));
+  const whole = linearMosaic(picture, await cfaOf(job, path, bytes, dng, signal));
   const active = sizeOf(picture.activeArea);
   const crop = cropOf(picture);
   const balance = balanceOf(way.neutral);
@@ -122,9 +140,15 @@ async function rawSpot(job: Job, outcome: Spotted, frame: number, light: Light):
 
 export async function spotsOf(job: Job, outcome: Spotted, light: Light, tools: Pick<MediaTools, 'ffmpeg'>, signal: AbortSignal): Promise<Spot[]> {
   const spots: Spot[] = [];
-  for (const frame of spotFrames(job.clip.contentDigest, outcome.frames)) {
+  const frames = spotFrames(job.clip.contentDigest, outcome.frames);
+  const declared = job.facts.declared === undefined ? null : await declaredPictures(job, frames, signal);
+  const coded = async (frame: number): Promise<Spot | null> => {
+    const bytes = declared === null ? await decodedFrame(job, outcome, frame, tools, signal) : (declared.get(frame) ?? null);
+    return bytes === null ? null : codedSpot(outcome, frame, bytes, light);
+  };
+  for (const frame of frames) {
     signal.throwIfAborted();
-    const spot = outcome.way.kind === 'raw' ? await rawSpot(job, outcome, frame, light) : await codedSpot(job, outcome, frame, light, tools, signal);
+    const spot = outcome.way.kind === 'raw' ? await rawSpot(job, outcome, frame, light, signal) : await coded(frame);
     if (spot !== null && spot.pixels.length > 0) spots.push(spot);
   }
   return spots;

@@ -16,6 +16,7 @@ import { attributesOf, dpxOf } from './attributes.ts';
 import { feederOf } from './fed.ts';
 import type { FrameAnswer, FrameOrder, MillSetup, WrittenFrame } from './orders.ts';
 import { rawReader } from './raw.ts';
+import { sourcePicture } from './source-picture.ts';
 
 /** Planes of code or camera values of a frame, and how they become linear AP0 in place. */
 interface Way {
@@ -27,8 +28,7 @@ async function codedWay(setup: MillSetup, memory: KernelMemory): Promise<Way> {
   const { way, width, height } = setup;
   if (way.kind !== 'coded') throw new RangeError('frames of an order for raw frames');
   const kernel = await PictureKernel.load(memory);
-  const { pixelFormat, matrix, range, siting, input } = way;
-  kernel.prepare({ width, height, source: { width, height, pixelFormat, matrix, range, siting, interlaced: false }, transform: transformOf(input, setup.transformText ?? undefined) });
+  kernel.prepare({ width, height, source: sourcePicture(way, width, height), transform: transformOf(way.input, setup.transformText ?? undefined) });
   return {
     values: async ({ bytes }) => {
       if (bytes === null) throw new RangeError('a frame without bytes');
@@ -43,7 +43,7 @@ async function rawWay(setup: MillSetup, memory: KernelMemory): Promise<Way> {
   if (way.kind !== 'raw' || raw === null) throw new RangeError('raw frames of an order for others');
   const kernel = await DevelopKernel.load(memory);
   kernel.prepare({ picture: raw.picture, ...way });
-  const read = await rawReader(raw, way.decoder, memory, () => kernel.codes());
+  const read = await rawReader(raw, memory, () => kernel.codes());
   return {
     values: async ({ index }) => {
       await read(index);

@@ -4,6 +4,7 @@ import { fsPath } from '../../names.ts';
 import type { DngFrame } from '../dng/frame.ts';
 import { sourceOfBytes } from '../dng/ifd.ts';
 import { readDng } from '../dng/read.ts';
+import type { Declaration } from './declared/schema.ts';
 
 export interface Cfa {
   /** Code values as stored, before any linearisation, row by row; the whole raw picture, masked borders included. */
@@ -21,6 +22,8 @@ export interface DecodeOptions {
 export interface RawDecoder {
   readonly name: string;
   readonly version: string;
+  /** Of a declared decoder: what other machines find it by. */
+  readonly declaration?: Declaration;
   /** Why this frame is for another decoder; null when it takes it. */
   objection(path: string, frame: DngFrame): string | null;
   /** Throws StillDamage for a frame that is damaged, DecoderFailed when a program fails, and the file system's errors. `path` is absolute, in the form of media/names.ts. */

@@ -8,10 +8,10 @@ import { isProgram, programsOnPath } from '../../tools/program.ts';
 import { type RunResult, runForOutput } from '../../tools/run.ts';
 import { requireBits } from '../dng/decode.ts';
 import { type Cfa, DecoderFailed, type RawDecoder } from './decoder.ts';
+import { LIBRAW_DECODER } from './names.ts';
 import { readNetpbmHead } from './netpbm.ts';
 import { withPrivateLink } from './private-link.ts';
 
-export const LIBRAW_DECODER = 'libraw';
 const PROGRAM = 'unprocessed_raw';
 /** A frame takes about a second; a hung network drive takes for ever. */
 const PATIENCE_MILLISECONDS = 120_000;

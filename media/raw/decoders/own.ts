@@ -4,8 +4,7 @@ import { packageVersion } from '../../installation.ts';
 import { fsPath } from '../../names.ts';
 import { decodeCfa, notOurs } from '../dng/decode.ts';
 import type { RawDecoder } from './decoder.ts';
-
-export const OWN_DECODER = 'own';
+import { OWN_DECODER } from './names.ts';
 
 /** In plain TypeScript: for the survey, which decodes one frame, and for the checker. Masters are made by the kernel (dng/kernel.ts), which gives the same. */
 export const ownDecoder: RawDecoder = {

@@ -5,6 +5,7 @@
 import { z } from 'zod';
 import type { Rate } from '../../rate.ts';
 import type { StoredTimecode } from '../../sequence/still.ts';
+import { declarationSchema } from '../decoders/declared/schema.ts';
 
 /** Colours of the 2 x 2 pattern, row by row from the top left corner of the active area. */
 export const cfaPatterns = ['rggb', 'grbg', 'gbrg', 'bggr'] as const;
@@ -103,8 +104,8 @@ export const rawFactsSchema = z.object({
   picture: rawPictureSchema,
   /** Of the first frame. */
   camera: rawCameraSchema,
-  /** Which decoder has decoded the first frame, and is to decode the others. */
-  decoder: z.object({ name: z.string(), version: z.string() }),
+  /** Which decoder has decoded the first frame, and is to decode the others; `declaration` when somebody declared it. */
+  decoder: z.object({ name: z.string(), version: z.string(), declaration: declarationSchema.optional() }),
 });
 export type RawFacts = z.infer<typeof rawFactsSchema>;
 

@@ -2,19 +2,19 @@
 import type { Finding } from '../../../../findings/finding.ts';
 import type { RawDecoder } from '../decoder.ts';
 import { declaredRawDecoder } from './decode.ts';
-import { type LoadedDecoder, loadDecoder } from './load.ts';
+import { loadDecoder } from './load.ts';
+import type { LoadedDecoder } from './programs.ts';
 import { isCfa } from './schema.ts';
 
+/** Of a show. */
 export interface DeclaredDecoders {
   /** Of sensor values: asked behind our own and LibRaw, or alone where the settings name one. */
   readonly raw: readonly RawDecoder[];
   /** Of pictures: their values go through an input transform like those of any log original. */
   readonly pictures: readonly LoadedDecoder[];
-  /** Anything here: nothing may run. */
-  readonly findings: Finding[];
 }
 
-export async function loadDecoders(paths: readonly string[]): Promise<DeclaredDecoders> {
+export async function loadDecoders(paths: readonly string[]): Promise<DeclaredDecoders & { /** Anything here: nothing may run. */ readonly findings: Finding[] }> {
   const loaded = await Promise.all(paths.map(loadDecoder));
   const good = loaded.flatMap((one) => ('decoder' in one ? [one.decoder] : []));
   return {

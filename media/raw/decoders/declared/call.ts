@@ -7,7 +7,7 @@ import { runTool } from '../../../tools/run.ts';
 import { DecoderFailed } from '../decoder.ts';
 import { whatHappened } from '../libraw.ts';
 import { withPrivateLink } from '../private-link.ts';
-import type { LoadedDecoder } from './load.ts';
+import type { LoadedDecoder } from './programs.ts';
 
 export interface Call {
   readonly program: string;

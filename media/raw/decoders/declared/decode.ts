@@ -6,7 +6,7 @@ import { DecoderFailed, type RawDecoder } from '../decoder.ts';
 import { requireBits } from '../../dng/decode.ts';
 import { callProgram } from './call.ts';
 import { PictureCutter, type PictureSize } from './cut.ts';
-import type { LoadedDecoder } from './load.ts';
+import type { LoadedDecoder } from './programs.ts';
 import { takesName } from './names.ts';
 import { isCfa } from './schema.ts';
 
@@ -22,27 +22,43 @@ export interface DeclaredRun {
   readonly signal?: AbortSignal;
 }
 
+/** A program that is kept waiting by whoever takes its pictures is not silent. */
+async function unhurried(touch: () => void, patienceSeconds: number, taken: void | Promise<void>): Promise<void> {
+  const idle = setInterval(touch, patienceSeconds * 250);
+  try {
+    await taken;
+  } finally {
+    clearInterval(idle);
+  }
+}
+
 /**
  * `onPicture` gets each picture's samples as the program wrote them, in order, and the next one when it has done with this one.
  * Answers how large they were. Throws DecoderFailed.
  */
-export async function runDeclared(decoder: LoadedDecoder, run: DeclaredRun, onPicture: (samples: Buffer, index: number) => void | Promise<void>): Promise<PictureSize> {
+export async function runDeclared(decoder: LoadedDecoder, run: DeclaredRun, onPicture: (samples: Buffer, index: number, size: PictureSize) => void | Promise<void>): Promise<PictureSize> {
   const { declared, program } = decoder;
   const cutter = new PictureCutter(declared.gives, run.size);
   const fail = (detail: string): DecoderFailed => new DecoderFailed(declared.name, detail);
+  const cut = (chunk: Buffer): Buffer[] => {
+    try {
+      const pictures = [...cutter.cut(chunk)];
+      if (cutter.pictures > run.frames) throw new RangeError(`more than the ${run.frames} pictures that the clip has`);
+      return pictures;
+    } catch (error) {
+      if (!(error instanceof RangeError)) throw error;
+      throw fail(error.message);
+    }
+  };
+  let given = 0;
   const call = async (frame: number): Promise<void> =>
     await callProgram(decoder, { program, command: declared.command, path: run.path, frame, ...(run.signal === undefined ? {} : { signal: run.signal }) }, async (stream, touch) => {
       for await (const chunk of stream) {
         touch();
-        try {
-          for (const picture of cutter.cut(chunk as Buffer)) {
-            if (cutter.pictures > run.frames) throw new RangeError(`more than the ${run.frames} pictures that the clip has`);
-            await onPicture(picture, cutter.pictures - 1);
-            touch();
-          }
-        } catch (error) {
-          if (!(error instanceof RangeError)) throw error;
-          throw fail(error.message);
+        for (const picture of cut(chunk as Buffer)) {
+          await unhurried(touch, declared.patience_seconds, onPicture(picture, given, cutter.size as PictureSize));
+          given += 1;
+          touch();
         }
       }
     });
@@ -54,6 +70,21 @@ export async function runDeclared(decoder: LoadedDecoder, run: DeclaredRun, onPi
   }
   if (cutter.size === null) throw fail('no picture');
   return cutter.size;
+}
+
+/** Runs it until the first picture is whole, and no longer: how large that one is. Throws DecoderFailed. */
+export async function firstPicture(decoder: LoadedDecoder, run: DeclaredRun): Promise<PictureSize> {
+  const enough = new Error('the first picture is whole');
+  let first: PictureSize | null = null;
+  try {
+    return await runDeclared(decoder, run, (_samples, _index, size) => {
+      first = size;
+      throw enough;
+    });
+  } catch (error) {
+    if (error !== enough || first === null) throw error;
+    return first;
+  }
 }
 
 /** Three planes of floats, red first, of one picture in `rgb48` (1.0 at `full`) or `rgbf32`. Throws RangeError for sensor values. */
@@ -73,12 +104,13 @@ export function planesOf({ declared: { gives } }: Pick<LoadedDecoder, 'declared'
 
 /** A declared decoder of sensor values as one decoder among others. Throws RangeError for one that gives pictures. */
 export function declaredRawDecoder(loaded: LoadedDecoder): RawDecoder {
-  const { declared, version } = loaded;
+  const { declared, origin, version } = loaded;
   const form = declared.gives.samples;
   if (!isCfa(form)) throw new RangeError(`${declared.name} gives ${form}, no sensor values`);
   return {
     name: declared.name,
     version,
+    declaration: { declared, origin, version },
     objection: (path) => (takesName(loaded, path) ? null : `it takes ${declared.takes.names.join(', ')}`),
     decode: async (path, { picture: { width, height, bitsPerSample } }, { signal } = {}) => {
       const cfa = new Uint16Array(width * height);

@@ -1,5 +1,5 @@
 /** Which file names a declared decoder takes. Pure. */
-import type { LoadedDecoder } from './load.ts';
+import type { LoadedDecoder } from './programs.ts';
 
 /** `*` any characters, `?` one; small and capital letters alike. */
 export function matchesPattern(pattern: string, name: string): boolean {

@@ -57,6 +57,16 @@ export const declaredDecoderSchema = z.strictObject({
 });
 export type DeclaredDecoder = z.infer<typeof declaredDecoderSchema>;
 
+/** A declared decoder as a clip's facts carry it to other machines, which have to find its programs themselves. */
+export const declarationSchema = z.object({
+  declared: declaredDecoderSchema,
+  /** Absolute path of the file that declares it; programs with a `/` in their names are sought from its folder. */
+  origin: z.string(),
+  /** As LoadedDecoder has it, on the machine that surveyed the clip. */
+  version: z.string(),
+});
+export type Declaration = z.infer<typeof declarationSchema>;
+
 export function isCfa(form: SampleForm): form is 'cfa16le' | 'cfa16be' {
   return form.startsWith('cfa');
 }

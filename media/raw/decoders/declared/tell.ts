@@ -4,7 +4,7 @@ import { printable } from '../../../names.ts';
 import { type Rate, parseRate } from '../../../rate.ts';
 import { DecoderFailed } from '../decoder.ts';
 import { callProgram } from './call.ts';
-import type { LoadedDecoder } from './load.ts';
+import type { LoadedDecoder } from './programs.ts';
 
 export interface ToldClip {
   readonly frames: number | null;

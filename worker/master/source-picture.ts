@@ -1,0 +1,7 @@
+/** What the kernels and their references are told of the frames of a coded clip. */
+import type { SourcePicture } from '../../media/colour/pixel.ts';
+import type { WayToLight } from '../../profiles/master/way.ts';
+
+export function sourcePicture({ pixelFormat, matrix, range, siting, declared }: Extract<WayToLight, { kind: 'coded' }>, width: number, height: number): SourcePicture {
+  return { width, height, pixelFormat, matrix, range, siting, interlaced: false, ...(declared?.full === undefined ? {} : { full: declared.full }) };
+}
