@@ -1,0 +1,89 @@
+/** Faults that a campaign once found unnoticed, and what the gate says of each now. Clips and places are those of the campaign's case. */
+import { join } from 'node:path';
+import { describe, expect, test } from 'vitest';
+import type { Job } from '../../ledger/job.ts';
+import { layout } from '../../ledger/layout.ts';
+import { type CheckResult, deliverableReportSchema } from '../../ledger/report.ts';
+import { readRecord } from '../../ledger/store.ts';
+import { type ClipName, type FormName, makeClip, type PictureName } from '../campaign/material.ts';
+import { type CaseResult, runCase } from '../campaign/run-case.ts';
+import { freshFolder, sharedFolder } from '../support/folder.ts';
+import { jobFor } from '../support/work.ts';
+import type { Operation } from './operation.ts';
+
+const material = join(sharedFolder, 'campaign');
+const profiles = {
+  'small-h264': 'test/fixtures/profiles/small-h264.yaml',
+  'filled-h264': 'test/campaign/profiles/filled-h264.yaml',
+  'fitted-vc3': 'test/campaign/profiles/fitted-vc3.yaml',
+  'full-vc3': 'test/campaign/profiles/full-vc3.yaml',
+} as const;
+type ProfileName = keyof typeof profiles;
+
+const clip = (picture: PictureName, form: FormName, take = 0): ClipName => ({ picture, form, take });
+const otherFields = (form: FormName): Operation => {
+  const [from, to] = form === 'fields-top' ? ['tff', 'bff'] : ['bff', 'tff'];
+  return { do: 'graph', stage: 'encoder', from: `parity=${from}`, to: `parity=${to}` };
+};
+
+interface Judged extends CaseResult {
+  /** What the check of the picture's trail wrote down, by profile. */
+  readonly trails: readonly CheckResult[];
+}
+
+async function judged(name: ClipName, wanted: readonly ProfileName[], operation: Operation): Promise<Judged> {
+  const job: Job = await jobFor(await makeClip(material, name), join(sharedFolder, 'missed-jobs'), wanted.map((profile) => profiles[profile]));
+  const folder = join(freshFolder('missed'), 'case');
+  const result = await runCase(job, operation, folder, true);
+  const reports = await Promise.all(wanted.map((profile) => readRecord(layout.deliverableReport(join(folder, 'delivery', job.day, job.roll), job.clip.id, profile), deliverableReportSchema)));
+  const trails = reports.flatMap((report) => (report.state === 'read' ? report.value.checks.filter(({ check }) => check === 'trail') : []));
+  expect(trails).toHaveLength(wanted.length);
+  return { ...result, trails };
+}
+
+describe('one frame is another’s, by less than H.264 itself does to the pictures around: the report does not claim it', () => {
+  test.each<[string, ClipName, ProfileName, number, (otherTake: string) => Operation]>([
+    ['a small thing in grain lies elsewhere, as in another take', clip('small-motion-grain', 'film-two-tracks', 1), 'small-h264', 35, (otherTake) => ({ do: 'other-clip', stage: 'encoder', profile: 'small-h264', clip: otherTake, at: 35 })],
+    ['scrolling noise is mirrored', clip('scrolling-noise', 'drop-frame-60'), 'filled-h264', 38, () => ({ do: 'filter', stage: 'encoder', profile: 'filled-h264', filters: "hflip=enable='eq(n,38)'", retag: true })],
+  ])('%s', async (_title, name, profile, frame, operationOf) => {
+    const otherTake = await makeClip(material, { ...name, take: 1 - name.take });
+    const { done, verdict, differences, trails } = await judged(name, [profile], operationOf(otherTake));
+    expect([done, verdict]).toEqual([true, 'ready']);
+    expect(differences).not.toEqual([]);
+    const [{ untold = [], measured }] = trails as [CheckResult];
+    expect(untold.filter(([from, to]) => from <= frame && frame <= to)).toHaveLength(1);
+    const notTold = untold.reduce((sum, [from, to]) => sum + to - from + 1, 0);
+    const [, frames, proved] = /^(\d+) frames: (\d+) proved/.exec(measured) ?? [];
+    expect(Number(proved)).toBe(Number(frames) - notTold);
+    expect(measured).toContain(`${notTold} that cannot be told from their neighbours`);
+  });
+});
+
+describe('frames of the later field', () => {
+  test.each<[string, ClipName, readonly ProfileName[]]>([
+    ['a bell that swings slowly, in H.264', clip('bell', 'fields-bottom'), ['small-h264']],
+    ['the same in another shape', clip('bell', 'fields-bottom'), ['filled-h264']],
+  ])('%s: held', async (_title, name, wanted) => {
+    const { done, verdict, codes } = await judged(name, wanted, otherFields(name.form));
+    expect([done, verdict]).toEqual([true, 'held']);
+    expect(codes).toContain('fields-reversed');
+  });
+
+  test.each<[string, ClipName, readonly ProfileName[]]>([
+    // Its sparks are drawn 30 times a second: both fields of a frame have the same ones.
+    ['sparks that are new with every frame and not with every field', clip('pour', 'fields-bottom', 1), ['filled-h264']],
+    ['one field darker than the other for good, and nothing moves', clip('flicker', 'fields-top'), ['fitted-vc3', 'full-vc3']],
+  ])('%s: the report says that it cannot tell', async (_title, name, wanted) => {
+    const { done, verdict, differences, notClaimed, trails } = await judged(name, wanted, otherFields(name.form));
+    expect([done, verdict]).toEqual([true, 'ready']);
+    expect(differences).not.toEqual([]);
+    expect(trails.map(({ measured }) => measured.includes('which field is the earlier cannot be told'))).toEqual(wanted.map(() => true));
+    expect(notClaimed).toBe(true);
+  });
+
+  test('of the earlier field the same bell is ready, and its field is told', async () => {
+    const { verdict, codes, trails } = await judged(clip('bell', 'fields-bottom'), ['small-h264', 'filled-h264'], { do: 'none' });
+    expect([verdict, codes]).toEqual(['ready', []]);
+    expect(trails.filter(({ measured }) => measured.includes('which field'))).toEqual([]);
+  });
+});
