@@ -4,7 +4,7 @@ import { AP0 } from '../../media/exr/aces-rules.ts';
 import { type Chromaticities, exrValue } from '../../media/exr/attribute.ts';
 import { ExrDamage, ExrForeign } from '../../media/exr/damage.ts';
 import type { ExrHeader } from '../../media/exr/parse.ts';
-import { type Point, surveyValues, valuesAt } from '../../media/exr/read.ts';
+import { decodeHalves, type Point, surveyHalves, valuesAt } from '../../media/exr/read.ts';
 import { sourceOfBytes } from '../../media/exr/source.ts';
 import { unpackTimecode } from '../../media/exr/timecode.ts';
 import { walkExr } from '../../media/exr/walk.ts';
@@ -63,15 +63,17 @@ export type Values = Pick<FrameMeasured, 'faults' | 'said' | 'points' | 'spot' |
 /** `base`: of the labels that are expected. */
 export async function measureExr(bytes: Buffer, base: number, aces: boolean, points: readonly Point[], spot: readonly Point[]): Promise<Values> {
   const source = sourceOfBytes(bytes);
-  const flat = async (wanted: readonly Point[], walked: Awaited<ReturnType<typeof walkExr>>): Promise<Float32Array> => Float32Array.from((await valuesAt(source, wanted, ['R', 'G', 'B'], walked)).flat());
   try {
     const walked = await walkExr(source);
-    const survey = await surveyValues(source, walked);
+    // Every value is unpacked once, and what is wanted of it taken from there.
+    const planes = await decodeHalves(source, walked);
+    const survey = surveyHalves(planes);
+    const flat = (wanted: readonly Point[]): Float32Array => Float32Array.from(valuesAt(planes, walked.header, wanted, ['R', 'G', 'B']).flat());
     return {
       faults: aces ? acesFaults(bytes, walked.header) : [],
       said: saidOf(walked.header, base, aces),
-      points: await flat(points, walked),
-      spot: spot.length === 0 ? null : await flat(spot, walked),
+      points: flat(points),
+      spot: spot.length === 0 ? null : flat(spot),
       notFinite: survey.reduce((sum, channel) => sum + channel.notFinite, 0),
       least: Math.min(...survey.map(({ least }) => least ?? Number.POSITIVE_INFINITY)),
       greatest: Math.max(...survey.map(({ greatest }) => greatest ?? Number.NEGATIVE_INFINITY)),

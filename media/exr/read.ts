@@ -88,37 +88,20 @@ function halvesOf(raw: Uint8Array): Uint16Array {
 }
 
 /**
- * The named channels' values at those points, in the order of the points; only the chunks that hold them are read.
- * Throws ExrDamage and ExrForeign, RangeError for a point outside and a channel that is not there.
+ * Values of the named channels at those points, in the order of the points, out of decoded halves of a picture of that size.
+ * Throws RangeError for a point outside and a channel that is not there.
  */
-export async function valuesAt(source: ByteSource, points: readonly Point[], names: readonly string[], walked?: WalkedExr): Promise<number[][]> {
-  const { header, chunks } = walked ?? (await walkExr(source));
-  const { width, height, linesPerChunk, lineBytes } = header;
-  const places = placesOf(header);
+export function valuesAt(planes: ReadonlyMap<string, Uint16Array>, { width, height }: Pick<ExrHeader, 'width' | 'height'>, points: readonly Point[], names: readonly string[]): number[][] {
+  const values = halfValues();
   const wanted = names.map((name) => {
-    const found = places.find(({ channel }) => channel.name === name);
+    const found = planes.get(name);
     if (found === undefined) throw new RangeError(`no channel ${name}`);
     return found;
   });
-  const ofChunk = new Map<number, number[]>();
-  for (const [index, { x, y }] of points.entries()) {
+  return points.map(({ x, y }) => {
     if (!Number.isInteger(x) || !Number.isInteger(y) || x < 0 || y < 0 || x >= width || y >= height) throw new RangeError(`no pixel (${x}, ${y}) in ${width}x${height}`);
-    const chunk = Math.floor(y / linesPerChunk);
-    ofChunk.set(chunk, [...(ofChunk.get(chunk) ?? []), index]);
-  }
-  const values: number[][] = points.map(() => []);
-  const one = new Float32Array(1);
-  for (const [number, indices] of ofChunk) {
-    const raw = await rawOf(source, header, chunks[number] as ExrChunk);
-    for (const index of indices) {
-      const { x, y } = points[index] as Point;
-      values[index] = wanted.map(({ channel, place }) => {
-        copyLine(raw, (y % linesPerChunk) * lineBytes + place + x * bytesOfPixelType[channel.pixelType], channel, one);
-        return one[0] as number;
-      });
-    }
-  }
-  return values;
+    return wanted.map((plane) => values[plane[y * width + x] as number] as number);
+  });
 }
 
 export interface ChannelSurvey {
@@ -144,28 +127,16 @@ function ranksOf(halves: Uint16Array): { least: number; greatest: number } {
 }
 const halfOfRank = (rank: number): number => (rank < 0 ? (rank ^ 0x7fff) & 0xffff : rank);
 
-/** Looks at every value of a file of halves. Throws ExrDamage and ExrForeign. */
-export async function surveyValues(source: ByteSource, walked?: WalkedExr): Promise<ChannelSurvey[]> {
-  const { header, chunks } = walked ?? (await walkExr(source));
-  holdToHalf(header);
-  const { width, channels } = header;
-  const found = channels.map(({ name }) => ({ name, least: 0x7fff, greatest: -0x8000, notFinite: 0 }));
-  for (const chunk of chunks) {
-    const halves = halvesOf(await rawOf(source, header, chunk));
-    for (let row = 0; row < chunk.lines * channels.length; row++) {
-      const channel = found[row % channels.length] as (typeof found)[number];
-      const line = halves.subarray(row * width, (row + 1) * width);
-      let ranks = ranksOf(line);
-      // Infinities and no numbers have the outermost ranks, so one look at both ends tells whether there are any.
-      if (isNotFinite(halfOfRank(ranks.least)) || isNotFinite(halfOfRank(ranks.greatest))) {
-        const finite = line.filter((half) => !isNotFinite(half));
-        channel.notFinite += line.length - finite.length;
-        ranks = ranksOf(finite);
-      }
-      channel.least = Math.min(channel.least, ranks.least);
-      channel.greatest = Math.max(channel.greatest, ranks.greatest);
-    }
-  }
+/** Looks at every value of the planes that `decodeHalves` gives. */
+export function surveyHalves(planes: ReadonlyMap<string, Uint16Array>): ChannelSurvey[] {
   const value = (rank: number): number => halfValues()[halfOfRank(rank)] as number;
-  return found.map(({ name, least, greatest, notFinite }) => (least > greatest ? { name, least: null, greatest: null, notFinite } : { name, least: value(least), greatest: value(greatest), notFinite }));
+  return [...planes].map(([name, halves]) => {
+    const all = ranksOf(halves);
+    // Infinities and no numbers have the outermost ranks, so one look at both ends tells whether there are any.
+    const whole = !isNotFinite(halfOfRank(all.least)) && !isNotFinite(halfOfRank(all.greatest));
+    const finite = whole ? halves : halves.filter((half) => !isNotFinite(half));
+    const { least, greatest } = whole ? all : ranksOf(finite);
+    const notFinite = halves.length - finite.length;
+    return least > greatest ? { name, least: null, greatest: null, notFinite } : { name, least: value(least), greatest: value(greatest), notFinite };
+  });
 }

@@ -1,0 +1,20 @@
+/** Two ways of the same work, one after the other in turn. */
+import { median } from './median.ts';
+
+async function secondsOf(act: () => Promise<unknown>): Promise<number> {
+  const started = performance.now();
+  await act();
+  return (performance.now() - started) / 1000;
+}
+
+/** Median seconds of alternating repetitions, after one of each that is not counted: it fills the page cache. */
+export async function alternating(repetitions: number, ours: () => Promise<unknown>, theirs: () => Promise<unknown>): Promise<{ readonly ours: number; readonly theirs: number }> {
+  const seconds: { ours: number[]; theirs: number[] } = { ours: [], theirs: [] };
+  for (let turn = 0; turn <= repetitions; turn += 1) {
+    const pair = { theirs: await secondsOf(theirs), ours: await secondsOf(ours) };
+    if (turn === 0) continue;
+    seconds.ours.push(pair.ours);
+    seconds.theirs.push(pair.theirs);
+  }
+  return { ours: median(seconds.ours), theirs: median(seconds.theirs) };
+}

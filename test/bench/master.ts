@@ -1,0 +1,151 @@
+/** Masters for grading: our writer against ffmpeg's, raw frames against LibRaw's program, threads against one, and memory against length. */
+import { mkdirSync, mkdtempSync, readdirSync, readFileSync, rmSync, symlinkSync, writeFileSync } from 'node:fs';
+import { availableParallelism, tmpdir } from 'node:os';
+import { basename, join } from 'node:path';
+import pLimit from 'p-limit';
+import { jobSchema } from '../../ledger/job.ts';
+import { runForOutput } from '../../media/tools/run.ts';
+import { mediaTools } from '../support/make.ts';
+import { alternating } from './against.ts';
+import type { BenchLine } from './line.ts';
+import { type BenchClip, dngPaths, grainDng, grainMovie, makeFrames, masterJob, type Size, sizeName } from './master-work.ts';
+
+const REPETITIONS = 3;
+const CORES = availableParallelism();
+/** Long enough that the start of the threads weighs as it does in a short clip, not as in one of a second. */
+const CLIPS: readonly (Size & { readonly frames: number })[] = [
+  { width: 1920, height: 1080, frames: 96 },
+  { width: 4096, height: 2160, frames: 24 },
+];
+
+async function inFolder<Result>(act: (base: string) => Promise<Result>): Promise<Result> {
+  const base = mkdtempSync(join(tmpdir(), 'rushlight-bench-'));
+  try {
+    return await act(base);
+  } finally {
+    rmSync(base, { recursive: true, force: true });
+  }
+}
+
+async function emptied(folder: string, act: (folder: string) => Promise<void>): Promise<void> {
+  mkdirSync(folder);
+  try {
+    await act(folder);
+  } finally {
+    rmSync(folder, { recursive: true, force: true });
+  }
+}
+
+function requireCount(folder: string, extension: string, frames: number): void {
+  const found = readdirSync(folder).filter((name) => name.endsWith(extension)).length;
+  if (found !== frames) throw new Error(`${found} files ${extension} instead of ${frames}`);
+}
+
+const ratioLine = (name: string, rival: string, { ours, theirs }: { ours: number; theirs: number }, frames: number, target: number): BenchLine => {
+  const ratio = theirs / ours;
+  const rate = (seconds: number): string => `${(frames / seconds).toFixed(1)} frames/s`;
+  return { name, measured: `${ratio.toFixed(2)} of ${rival} (${rate(ours)} against ${rate(theirs)})`, target: `at least ${target.toFixed(1)}`, passed: ratio >= target };
+};
+
+export async function benchExrWriter(): Promise<BenchLine[]> {
+  return await inFolder(async (base) => {
+    const lines: BenchLine[] = [];
+    const { ffmpeg } = await mediaTools();
+    for (const size of CLIPS) {
+      const source = join(base, sizeName(size), 'A001C001.mov');
+      const clip = await grainMovie(source, size, size.frames);
+      for (const compression of ['none', 'zip'] as const) {
+        const job = await masterJob(clip, { compression, demosaic: 'linear' }, join(base, 'delivery'));
+        const theirs = (): Promise<void> =>
+          emptied(join(base, 'theirs'), async (folder) => {
+            // Their ZIP of 16 lines a chunk, as ours.
+            const run = await runForOutput(ffmpeg.path, ['-hide_banner', '-nostdin', '-loglevel', 'error', '-i', source, '-c:v', 'exr', '-format', 'half', '-compression', compression === 'zip' ? 'zip16' : 'none', '-f', 'image2', join(folder, 'A001C001.%07d.exr')]);
+            if (run.exitCode !== 0) throw new Error(run.stderr);
+            requireCount(folder, '.exr', size.frames);
+          });
+        const seconds = await alternating(REPETITIONS, () => makeFrames(job, CORES), theirs);
+        lines.push(ratioLine(`movie to EXR, ${compression === 'zip' ? 'ZIP' : 'uncompressed'}, ${sizeName(size)}`, 'ffmpeg', seconds, size.frames, 1));
+      }
+    }
+    return lines;
+  });
+}
+
+const DCRAW = ['-4', '-c', '0', '-r', '1', '1', '1', '1', '-o', '0', '-H', '1', '-T'];
+/** Their bilinear method, and the directional one. */
+const METHODS = [
+  { demosaic: 'linear', quality: '0', target: 1.5 },
+  { demosaic: 'fine', quality: '3', target: 1 },
+] as const;
+
+/** A process a core and a frame, each on a thread of its own. It writes beside its source, which is a link. */
+async function developByDcraw(clip: BenchClip, quality: string, folder: string): Promise<void> {
+  const limit = pLimit(CORES);
+  await Promise.all(
+    dngPaths(clip).map((path) =>
+      limit(async () => {
+        const link = join(folder, basename(path));
+        symlinkSync(path, link);
+        const run = await runForOutput('dcraw_emu', [...DCRAW, '-q', quality, link], { cwd: folder, env: { OMP_NUM_THREADS: '1' } });
+        if (run.exitCode !== 0) throw new Error(run.startError ?? run.stderr);
+      }),
+    ),
+  );
+  requireCount(folder, '.tiff', clip.frames);
+}
+
+export async function benchDng(): Promise<BenchLine[]> {
+  return await inFolder(async (base) => {
+    const lines: BenchLine[] = [];
+    for (const size of CLIPS) {
+      const clip = await grainDng(join(base, sizeName(size)), size, size.frames);
+      for (const { demosaic, quality, target } of METHODS) {
+        const job = await masterJob(clip, { compression: 'none', demosaic }, join(base, 'delivery'));
+        const seconds = await alternating(REPETITIONS, () => makeFrames(job, CORES), () => emptied(join(base, 'theirs'), (folder) => developByDcraw(clip, quality, folder)));
+        lines.push(ratioLine(`DNG to EXR, ${demosaic}, ${sizeName(size)}`, `dcraw_emu -q ${quality}`, seconds, size.frames, target));
+      }
+    }
+    return lines;
+  });
+}
+
+export async function benchScaling(): Promise<BenchLine[]> {
+  return await inFolder(async (base) => {
+    const size = { width: 4096, height: 2160 };
+    const clip = await grainDng(base, size, 16);
+    const job = await masterJob(clip, { compression: 'none', demosaic: 'fine' }, join(base, 'delivery'));
+    const { ours, theirs } = await alternating(REPETITIONS, () => makeFrames(job, 2), () => makeFrames(job, 1));
+    const ratio = theirs / ours;
+    return [{ name: `DNG to EXR, fine, ${sizeName(size)}, two threads`, measured: `${ratio.toFixed(2)} of one`, target: 'at least 1.8', passed: CORES < 2 ? null : ratio >= 1.8 }];
+  });
+}
+
+const MEMORY = { few: 24, many: 96, size: { width: 1920, height: 1080 }, most: 1.05 } as const;
+
+/** For a process of its own, which it is the work of: makes the job's frames, and says what the process needed at most. */
+export async function measureMemory(jobFile: string): Promise<void> {
+  await makeFrames(jobSchema.parse(JSON.parse(readFileSync(jobFile, 'utf8'))), CORES);
+  process.stdout.write(String(process.resourceUsage().maxRSS / 1024));
+}
+
+export async function benchMasterMemory(): Promise<BenchLine[]> {
+  return await inFolder(async (base) => {
+    const { few, many, size, most } = MEMORY;
+    const lines: BenchLine[] = [];
+    for (const kind of ['movie', 'DNG'] as const) {
+      const peak = async (frames: number): Promise<number> => {
+        const folder = join(base, `${kind}-${frames}`);
+        const clip = kind === 'movie' ? await grainMovie(join(folder, 'A001C001.mov'), size, frames) : await grainDng(folder, size, frames);
+        const jobFile = join(base, 'job.json');
+        writeFileSync(jobFile, JSON.stringify(await masterJob(clip, { compression: 'zip', demosaic: 'fine' }, join(base, 'delivery'))));
+        const run = await runForOutput(process.execPath, ['--input-type=module', '-e', `import { measureMemory } from ${JSON.stringify(import.meta.url)}; await measureMemory(${JSON.stringify(jobFile)});`]);
+        rmSync(folder, { recursive: true, force: true });
+        if (run.exitCode !== 0) throw new Error(run.stderr);
+        return Number(run.stdout.toString('utf8'));
+      };
+      const [short, long] = [await peak(few), await peak(many)];
+      lines.push({ name: `memory of masters, ${kind}, ${sizeName(size)}`, measured: `${(long / short).toFixed(3)} with ${many} frames of what ${few} need (${long.toFixed(0)} against ${short.toFixed(0)} MiB)`, target: `under ${most}`, passed: long / short < most });
+    }
+    return lines;
+  });
+}
