@@ -71,30 +71,35 @@ export async function startEncoder({ job, output: { deliverable, staged }, tools
   const idle = setInterval(() => {
     if (!busy) touch();
   }, Math.max(20, Math.floor(stallMilliseconds / 4)));
-  const ended = runTool(tools.ffmpeg.path, [...MANNERS, ...recipe.inputOptions, ...(clip?.args ?? []), ...recipe.framesInput, '-filter_complex', recipe.filterGraph, ...recipe.outputArguments], {
-    signal: AbortSignal.any([signal, given.signal]),
-    stallMilliseconds,
-    pipes: [
-      async (stream) => {
-        payload = await readPayload(stream);
-      },
-    ],
-    feed: async (own) => {
-      write = own;
-      opened.open();
-      await finished.passed;
-    },
-    onStart: (sign) => {
-      touch = sign;
-    },
-    onStderrLine: (line) => watchLine(watched, line),
-    onProgress: async (stream) => {
-      for await (const chunk of stream) read((chunk as Buffer).toString('utf8'));
-    },
-  }).finally(async () => {
-    clearInterval(idle);
-    await clip?.dispose();
-  });
+  const run = async (): Promise<RunResult> => {
+    try {
+      return await runTool(tools.ffmpeg.path, [...MANNERS, ...recipe.inputOptions, ...(clip?.args ?? []), ...recipe.framesInput, '-filter_complex', recipe.filterGraph, ...recipe.outputArguments], {
+        signal: AbortSignal.any([signal, given.signal]),
+        stallMilliseconds,
+        pipes: [
+          async (stream) => {
+            payload = await readPayload(stream);
+          },
+        ],
+        feed: async (own) => {
+          write = own;
+          opened.open();
+          await finished.passed;
+        },
+        onStart: (sign) => {
+          touch = sign;
+        },
+        onStderrLine: (line) => watchLine(watched, line),
+        onProgress: async (stream) => {
+          for await (const chunk of stream) read((chunk as Buffer).toString('utf8'));
+        },
+      });
+    } finally {
+      clearInterval(idle);
+      await clip?.dispose();
+    }
+  };
+  const ended = run();
   const over = ended.then(
     () => undefined,
     () => undefined,
@@ -112,8 +117,7 @@ export async function startEncoder({ job, output: { deliverable, staged }, tools
       busy = true;
       touch();
       finished.open();
-      const run = await ended;
-      return { run, watched, payload };
+      return { run: await ended, watched, payload };
     },
     async stop() {
       given.abort();
