@@ -1,12 +1,12 @@
 /** Decoders that are programs: LibRaw, and those that somebody declares in a file. What came out is counted to the byte, and the source's folder stays as it was. */
-import { mkdirSync, readdirSync, writeFileSync } from 'node:fs';
+import { mkdirSync, readdirSync, rmSync, writeFileSync } from 'node:fs';
 import { join, resolve } from 'node:path';
 import { describe, expect, test } from 'vitest';
 import { loadDecoders } from '../../media/raw/decoders/declared/all.ts';
 import { DecoderFailed, type RawDecoder, chooseDecoder, openRaw } from '../../media/raw/decoders/decoder.ts';
 import { declaredRawDecoder, planesOf, runDeclared } from '../../media/raw/decoders/declared/decode.ts';
 import { loadDecoder } from '../../media/raw/decoders/declared/load.ts';
-import type { LoadedDecoder } from '../../media/raw/decoders/declared/programs.ts';
+import { decoderHere, type LoadedDecoder } from '../../media/raw/decoders/declared/programs.ts';
 import { matchesPattern } from '../../media/raw/decoders/declared/names.ts';
 import { askDeclared, atPointer } from '../../media/raw/decoders/declared/tell.ts';
 import { locateLibRaw } from '../../media/raw/decoders/libraw.ts';
@@ -245,6 +245,20 @@ describe('the file', () => {
     if (text !== null) writeFileSync(path, text);
     const loaded = await loadDecoder(path);
     expect('findings' in loaded && loaded.findings.map(({ code }) => code)).toEqual(['decoder-file-unreadable']);
+  });
+
+  test('another machine finds it without its file, and tells a program that is gone or another', async () => {
+    const { declared, origin, version } = await declare(smallMovie, '#!/bin/sh\n');
+    rmSync(origin);
+    const codesThere = async (): Promise<string[]> => {
+      const here = await decoderHere({ declared, origin, version });
+      return 'findings' in here ? here.findings.map(({ code }) => code) : [here.decoder.version === version ? 'found' : 'another'];
+    };
+    expect(await codesThere()).toEqual(['found']);
+    writeFileSync(join(origin, '..', 'program'), '#!/bin/sh\nexit 0\n');
+    expect(await codesThere()).toEqual(['decoder-differs']);
+    rmSync(join(origin, '..', 'program'));
+    expect(await codesThere()).toEqual(['decoder-program-missing', 'decoder-program-missing']);
   });
 
   test('its version changes with the program', async () => {
