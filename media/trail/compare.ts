@@ -84,7 +84,7 @@ export function comparePictures(request: PictureRequest): PictureVerdict {
     turn: null,
     // A picture that is cut or enlarged otherwise, or taken from the other field, may look like nothing that is in its place.
     placement: count === 0 ? null : placementOf({ ...placed(2 * inPlace.length < count ? everyFrame : inPlace, { gain, offset }), down: fieldOffset(request.fields) }),
-    fields: source.views === 1 ? null : fieldOrderOf(ours, new Pictures(source.luma, 2, 1, seen), theirs, { gain, offset }),
+    fields: source.views === 1 ? null : fieldOrderOf(ours, new Pictures(source.luma, 2, 1, seen), theirs, { gain, offset }, coding),
     levels: compareLevels(source, output, seen, new Set(inPlace), basis),
     gain,
     offset,

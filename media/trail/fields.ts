@@ -6,6 +6,7 @@
  * may make one of them darker for good, a codec errs alike in a still background, and none of that is a moment.
  */
 import type { Levels } from './gain.ts';
+import type { Coding } from './match.ts';
 import type { Pictures } from './pictures.ts';
 
 /** `reversed`: the later field of each frame was taken for the earlier one. `untold`: nothing moves by which they could be told. */
@@ -13,12 +14,15 @@ export type FieldOrder = 'right' | 'reversed' | 'untold';
 
 /** Frames before and after with which a frame is levelled. */
 const AROUND = 4;
-/** Fields that differ by less (root mean square) are one picture. */
-const SAME = 4;
 /**
- * Projections. Measured on 23 pictures in both orders of fields, in VC-3, RDD 36 and H.264: a sound frame -0.2 to 0.25, one of the later
- * field 0.75 to 1.15. Grain that H.264 drops, and fields that are copies of each other's frame, give 0.45 to 0.55 either way. Beyond
- * `far` of either the frames are not of this moment at all, which is another finding's.
+ * Fields that differ by less (root mean square) are one picture. Clay that turns by steps of 6 to 8 is told right in VC-3 and RDD 36; in
+ * H.264 the same gives anything from -1 to 0.5, whichever field it is of.
+ */
+const SAME = { intra: 4, predicted: 10 } as const;
+/**
+ * Projections. Measured on 22 pictures, both orders of fields, VC-3, RDD 36 and H.264, 600 deliverables: of the earlier field -0.2 to 0.35,
+ * of the later one 0.65 to 1.15, the ends of either by dark grain in H.264. Other grain in H.264, and two fields of one moment, give
+ * 0.45 to 0.55 whichever it is. FAR from either, frames are not of this moment at all, which is for other findings to say.
  */
 const TOLD = 0.35;
 const FAR = 0.5;
@@ -39,7 +43,7 @@ function levelled(values: (frame: number, cell: number) => number, cells: number
 }
 
 /** `earlier`, `later`: the fields of the source; `levels`: gain and offset from it to what was delivered. */
-export function fieldOrderOf(earlier: Pictures, later: Pictures, output: Pictures, { gain, offset }: Levels): FieldOrder {
+export function fieldOrderOf(earlier: Pictures, later: Pictures, output: Pictures, { gain, offset }: Levels, coding: Coding): FieldOrder {
   const { cells } = earlier;
   const count = Math.min(earlier.count, output.count);
   const at = (pictures: Pictures, frame: number, cell: number): number => pictures.values[frame * cells + cell] as number;
@@ -54,7 +58,7 @@ export function fieldOrderOf(earlier: Pictures, later: Pictures, output: Picture
       product += step * (rest[cell] as number);
     });
   }
-  if (squares <= SAME * SAME * count * cells) return 'untold';
+  if (squares <= SAME[coding] ** 2 * count * cells) return 'untold';
   const along = product / squares;
   if (along < TOLD) return along > -FAR ? 'right' : 'untold';
   return along > 1 - TOLD && along < 1 + FAR ? 'reversed' : 'untold';

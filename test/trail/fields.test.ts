@@ -2,6 +2,7 @@
 import { expect, test } from 'vitest';
 import { CELLS, GRID_WIDTH } from '../../media/trail/form.ts';
 import { fieldOrderOf } from '../../media/trail/fields.ts';
+import type { Coding } from '../../media/trail/match.ts';
 import { Pictures } from '../../media/trail/pictures.ts';
 
 const FRAMES = 24;
@@ -20,9 +21,9 @@ const everywhere = new Uint8Array(CELLS).fill(1);
 const picturesOf = (value: (frame: number, cell: number) => number): Pictures => new Pictures(Uint16Array.from({ length: FRAMES * CELLS }, (_, at) => Math.round(value(Math.floor(at / CELLS), at % CELLS))), 1, 0, everywhere);
 
 /** Delivered is the scene at moment 2 * frame + `shown`, between the lines of both fields. */
-function orderOf(scene: Scene, shown: number): string {
+function orderOf(scene: Scene, shown: number, coding: Coding = 'intra'): string {
   const delivered = picturesOf((frame, cell) => (scene(2 * frame + shown, cell, false) + scene(2 * frame + shown, cell, true)) / 2);
-  return fieldOrderOf(picturesOf((frame, cell) => scene(2 * frame, cell, false)), picturesOf((frame, cell) => scene(2 * frame + 1, cell, true)), delivered, { gain: 1, offset: 0 });
+  return fieldOrderOf(picturesOf((frame, cell) => scene(2 * frame, cell, false)), picturesOf((frame, cell) => scene(2 * frame + 1, cell, true)), delivered, { gain: 1, offset: 0 }, coding);
 }
 
 test.each<[string, Scene, number, string]>([
@@ -43,9 +44,14 @@ test.each<[string, Scene, number, string]>([
   expect(orderOf(scene, shown)).toBe(order);
 });
 
+test('faint motion is told where every picture is coded by itself, and not where pictures are predicted', () => {
+  const faint: Scene = (moment, cell) => MIDDLE + (moving(moment, cell, false) - MIDDLE) / 250;
+  expect([orderOf(faint, 1, 'intra'), orderOf(faint, 1, 'predicted')]).toEqual(['reversed', 'untold']);
+});
+
 test('of one frame nothing can be told, and of none neither', () => {
   const one = (value: number): Pictures => new Pictures(new Uint16Array(CELLS).fill(value), 1, 0, everywhere);
   const none = new Pictures(new Uint16Array(0), 1, 0, everywhere);
-  expect(fieldOrderOf(one(1000), one(2000), one(2000), { gain: 1, offset: 0 })).toBe('untold');
-  expect(fieldOrderOf(none, none, none, { gain: 1, offset: 0 })).toBe('untold');
+  expect(fieldOrderOf(one(1000), one(2000), one(2000), { gain: 1, offset: 0 }, 'intra')).toBe('untold');
+  expect(fieldOrderOf(none, none, none, { gain: 1, offset: 0 }, 'intra')).toBe('untold');
 });
