@@ -4,7 +4,7 @@ import { AP0 } from '../../media/exr/aces-rules.ts';
 import { type Chromaticities, exrValue } from '../../media/exr/attribute.ts';
 import { ExrDamage, ExrForeign } from '../../media/exr/damage.ts';
 import type { ExrHeader } from '../../media/exr/parse.ts';
-import { decodeHalves, type Point, surveyHalves, valuesAt } from '../../media/exr/read.ts';
+import { type Point, surveyValues } from '../../media/exr/read.ts';
 import { sourceOfBytes } from '../../media/exr/source.ts';
 import { unpackTimecode } from '../../media/exr/timecode.ts';
 import { walkExr } from '../../media/exr/walk.ts';
@@ -65,18 +65,15 @@ export async function measureExr(bytes: Buffer, base: number, aces: boolean, poi
   const source = sourceOfBytes(bytes);
   try {
     const walked = await walkExr(source);
-    // Every value is unpacked once, and what is wanted of it taken from there.
-    const planes = await decodeHalves(source, walked);
-    const survey = surveyHalves(planes);
-    const flat = (wanted: readonly Point[]): Float32Array => Float32Array.from(valuesAt(planes, walked.header, wanted, ['R', 'G', 'B']).flat());
+    const { channels, values } = await surveyValues(source, { points: [...points, ...spot], names: ['R', 'G', 'B'] }, walked);
     return {
       faults: aces ? acesFaults(bytes, walked.header) : [],
       said: saidOf(walked.header, base, aces),
-      points: flat(points),
-      spot: spot.length === 0 ? null : flat(spot),
-      notFinite: survey.reduce((sum, channel) => sum + channel.notFinite, 0),
-      least: Math.min(...survey.map(({ least }) => least ?? Number.POSITIVE_INFINITY)),
-      greatest: Math.max(...survey.map(({ greatest }) => greatest ?? Number.NEGATIVE_INFINITY)),
+      points: values.slice(0, 3 * points.length),
+      spot: spot.length === 0 ? null : values.slice(3 * points.length),
+      notFinite: channels.reduce((sum, channel) => sum + channel.notFinite, 0),
+      least: Math.min(...channels.map(({ least }) => least ?? Number.POSITIVE_INFINITY)),
+      greatest: Math.max(...channels.map(({ greatest }) => greatest ?? Number.NEGATIVE_INFINITY)),
     };
   } catch (error) {
     if (!(error instanceof ExrDamage) && !(error instanceof ExrForeign) && !(error instanceof RangeError)) throw error;

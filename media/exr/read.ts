@@ -87,23 +87,6 @@ function halvesOf(raw: Uint8Array): Uint16Array {
   return new Uint16Array(aligned.buffer, aligned.byteOffset, aligned.length / 2);
 }
 
-/**
- * Values of the named channels at those points, in the order of the points, out of decoded halves of a picture of that size.
- * Throws RangeError for a point outside and a channel that is not there.
- */
-export function valuesAt(planes: ReadonlyMap<string, Uint16Array>, { width, height }: Pick<ExrHeader, 'width' | 'height'>, points: readonly Point[], names: readonly string[]): number[][] {
-  const values = halfValues();
-  const wanted = names.map((name) => {
-    const found = planes.get(name);
-    if (found === undefined) throw new RangeError(`no channel ${name}`);
-    return found;
-  });
-  return points.map(({ x, y }) => {
-    if (!Number.isInteger(x) || !Number.isInteger(y) || x < 0 || y < 0 || x >= width || y >= height) throw new RangeError(`no pixel (${x}, ${y}) in ${width}x${height}`);
-    return wanted.map((plane) => values[plane[y * width + x] as number] as number);
-  });
-}
-
 export interface ChannelSurvey {
   readonly name: string;
   /** Of the finite values; null when there is none. */
@@ -127,16 +110,63 @@ function ranksOf(halves: Uint16Array): { least: number; greatest: number } {
 }
 const halfOfRank = (rank: number): number => (rank < 0 ? (rank ^ 0x7fff) & 0xffff : rank);
 
-/** Looks at every value of the planes that `decodeHalves` gives. */
-export function surveyHalves(planes: ReadonlyMap<string, Uint16Array>): ChannelSurvey[] {
-  const value = (rank: number): number => halfValues()[halfOfRank(rank)] as number;
-  return [...planes].map(([name, halves]) => {
-    const all = ranksOf(halves);
-    // Infinities and no numbers have the outermost ranks, so one look at both ends tells whether there are any.
-    const whole = !isNotFinite(halfOfRank(all.least)) && !isNotFinite(halfOfRank(all.greatest));
-    const finite = whole ? halves : halves.filter((half) => !isNotFinite(half));
-    const { least, greatest } = whole ? all : ranksOf(finite);
-    const notFinite = halves.length - finite.length;
-    return least > greatest ? { name, least: null, greatest: null, notFinite } : { name, least: value(least), greatest: value(greatest), notFinite };
+/** By the chunk they lie in, places among `points`. Throws RangeError for a point outside. */
+function pointsByChunk(points: readonly Point[], { width, height, linesPerChunk }: ExrHeader): Map<number, number[]> {
+  const found = new Map<number, number[]>();
+  for (const [index, { x, y }] of points.entries()) {
+    if (!Number.isInteger(x) || !Number.isInteger(y) || x < 0 || y < 0 || x >= width || y >= height) throw new RangeError(`no pixel (${x}, ${y}) in ${width}x${height}`);
+    const chunk = Math.floor(y / linesPerChunk);
+    const others = found.get(chunk);
+    if (others === undefined) found.set(chunk, [index]);
+    else others.push(index);
+  }
+  return found;
+}
+
+export interface Survey {
+  readonly channels: readonly ChannelSurvey[];
+  /** Of the named channels, point by point. */
+  readonly values: Float32Array;
+}
+
+/**
+ * Looks at every value of a file of halves, chunk by chunk, and takes those of the named channels at some points on the way: nothing is
+ * unpacked twice, nor kept. Throws ExrDamage and ExrForeign, RangeError for a point outside and a channel that is not there.
+ */
+export async function surveyValues(source: ByteSource, wanted: { readonly points: readonly Point[]; readonly names: readonly string[] } = { points: [], names: [] }, walked?: WalkedExr): Promise<Survey> {
+  const { header, chunks } = walked ?? (await walkExr(source));
+  holdToHalf(header);
+  const { width, channels, linesPerChunk } = header;
+  const { points, names } = wanted;
+  const places = names.map((name) => {
+    const place = channels.findIndex((channel) => channel.name === name);
+    if (place < 0) throw new RangeError(`no channel ${name}`);
+    return place;
   });
+  const due = pointsByChunk(points, header);
+  const values = new Float32Array(points.length * names.length);
+  const found = channels.map(({ name }) => ({ name, least: 0x7fff, greatest: -0x8000, notFinite: 0 }));
+  const value = halfValues();
+  for (const [number, chunk] of chunks.entries()) {
+    const halves = halvesOf(await rawOf(source, header, chunk));
+    for (const point of due.get(number) ?? []) {
+      const { x, y } = points[point] as Point;
+      for (const [index, place] of places.entries()) values[point * places.length + index] = value[halves[((y % linesPerChunk) * channels.length + place) * width + x] as number] as number;
+    }
+    for (let row = 0; row < chunk.lines * channels.length; row++) {
+      const channel = found[row % channels.length] as (typeof found)[number];
+      const line = halves.subarray(row * width, (row + 1) * width);
+      let ranks = ranksOf(line);
+      // Infinities and no numbers have the outermost ranks, so one look at both ends tells whether there are any.
+      if (isNotFinite(halfOfRank(ranks.least)) || isNotFinite(halfOfRank(ranks.greatest))) {
+        const finite = line.filter((half) => !isNotFinite(half));
+        channel.notFinite += line.length - finite.length;
+        ranks = ranksOf(finite);
+      }
+      channel.least = Math.min(channel.least, ranks.least);
+      channel.greatest = Math.max(channel.greatest, ranks.greatest);
+    }
+  }
+  const of = (rank: number): number => value[halfOfRank(rank)] as number;
+  return { channels: found.map(({ name, least, greatest, notFinite }) => (least > greatest ? { name, least: null, greatest: null, notFinite } : { name, least: of(least), greatest: of(greatest), notFinite })), values };
 }

@@ -5,7 +5,7 @@ import { surveySequence } from '../../coordinator/survey/sequence.ts';
 import { type Job, type MasterWork, mastersOf, workOf } from '../../ledger/job.ts';
 import { toolchainOf } from '../../ledger/toolchain.ts';
 import type { Interpretation } from '../../media/interpretation.ts';
-import { decodeHalves, surveyHalves } from '../../media/exr/read.ts';
+import { surveyValues } from '../../media/exr/read.ts';
 import { sourceOfBytes } from '../../media/exr/source.ts';
 import type { DemosaicMethod } from '../../media/raw/demosaic/methods.ts';
 import { loadProfiles } from '../../profiles/load.ts';
@@ -77,8 +77,8 @@ export async function masterJob({ rollFolder, facts, place, frames }: BenchClip,
 async function requireFrames(folder: string, { frames, width, height }: MasterOutcome): Promise<void> {
   const names = readdirSync(folder).sort();
   if (names.length !== frames) throw new Error(`${names.length} frames instead of ${frames}`);
-  const survey = surveyHalves(await decodeHalves(sourceOfBytes(readFileSync(join(folder, names[frames >> 1] as string)))));
-  for (const { name, least, greatest, notFinite } of survey) if (least === null || greatest === null || notFinite > 0 || greatest - least < 0.1) throw new Error(`channel ${name} of ${width}x${height}: ${least} to ${greatest}, ${notFinite} not finite`);
+  const { channels } = await surveyValues(sourceOfBytes(readFileSync(join(folder, names[frames >> 1] as string))));
+  for (const { name, least, greatest, notFinite } of channels) if (least === null || greatest === null || notFinite > 0 || greatest - least < 0.1) throw new Error(`channel ${name} of ${width}x${height}: ${least} to ${greatest}, ${notFinite} not finite`);
 }
 
 /** The frames of the job's master, from the source's file to files in a folder of their own, which is then removed. Throws when they are not right. */

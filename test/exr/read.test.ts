@@ -5,7 +5,7 @@ import { describe, expect, test } from 'vitest';
 import { exrValue } from '../../media/exr/attribute.ts';
 import { ExrForeign } from '../../media/exr/damage.ts';
 import { roundToHalf } from '../../media/exr/half.ts';
-import { decodeAll, decodeHalves, surveyHalves, valuesAt } from '../../media/exr/read.ts';
+import { decodeAll, decodeHalves, surveyValues } from '../../media/exr/read.ts';
 import { sourceOfBytes, sourceOfFile } from '../../media/exr/source.ts';
 import { walkExr } from '../../media/exr/walk.ts';
 import { freshFolder } from '../support/folder.ts';
@@ -79,11 +79,9 @@ test('single values are those of the whole picture, from a file that is read by 
     const source = await sourceOfFile(handle);
     const points = [{ x: 0, y: 0 }, { x: 61, y: 49 }, { x: 5, y: 16 }, { x: 6, y: 15 }, { x: 5, y: 16 }];
     const at = ({ x, y }: { x: number; y: number }): number[] => [picture.b, picture.r].map((plane) => roundToHalf(plane[y * WIDTH + x] as number));
-    const { header } = await walkExr(source);
-    const planes = await decodeHalves(source);
-    expect(valuesAt(planes, header, points, ['B', 'R'])).toEqual(points.map(at));
-    expect(() => valuesAt(planes, header, [{ x: 62, y: 0 }], ['R'])).toThrow('no pixel (62, 0) in 62x50');
-    expect(() => valuesAt(planes, header, [{ x: 0, y: 0 }], ['Z'])).toThrow('no channel Z');
+    expect((await surveyValues(source, { points, names: ['B', 'R'] })).values).toEqual(Float32Array.from(points.flatMap(at)));
+    await expect(surveyValues(source, { points: [{ x: 62, y: 0 }], names: ['R'] })).rejects.toThrow('no pixel (62, 0) in 62x50');
+    await expect(surveyValues(source, { points: [{ x: 0, y: 0 }], names: ['Z'] })).rejects.toThrow('no channel Z');
   } finally {
     await handle.close();
   }
@@ -96,7 +94,7 @@ test('values of a chunk that is damaged are not had, and it is named', async () 
   const [, { at, bytes: size }] = chunks as [(typeof chunks)[number], (typeof chunks)[number]];
   bytes.fill(0, at, at + size);
   await expect(walkExr(sourceOfBytes(bytes))).resolves.toBeDefined();
-  await expect(decodeHalves(sourceOfBytes(bytes))).rejects.toThrow('the chunk of line 16');
+  await expect(surveyValues(sourceOfBytes(bytes))).rejects.toThrow('the chunk of line 16');
 });
 
 describe('survey of all values', () => {
@@ -107,7 +105,7 @@ describe('survey of all values', () => {
       return { name, least: Math.min(...plane), greatest: Math.max(...plane), notFinite: 0 };
     });
     expect(wanted[0]?.least).toBeLessThan(0);
-    expect(surveyHalves(await decodeHalves(sourceOfBytes(bytes)))).toEqual(wanted);
+    expect((await surveyValues(sourceOfBytes(bytes))).channels).toEqual(wanted);
   });
 
   test('infinities and no numbers are found where somebody put them', async () => {
@@ -116,7 +114,7 @@ describe('survey of all values', () => {
     const line = chunks[1]?.at as number;
     // Line 1: two of G, one of R.
     for (const [place, half] of [[4, 0x7c00], [7, 0xfc00], [8, 0x7e01]] as const) bytes.writeUInt16LE(half, line + 2 * place);
-    const survey = surveyHalves(await decodeHalves(sourceOfBytes(bytes)));
+    const survey = (await surveyValues(sourceOfBytes(bytes))).channels;
     expect(survey.map(({ name, notFinite }) => `${name} ${notFinite}`)).toEqual(['B 0', 'G 2', 'R 1']);
     expect(survey.every(({ least, greatest }) => Number.isFinite(least) && Number.isFinite(greatest))).toBe(true);
   });
@@ -125,7 +123,7 @@ describe('survey of all values', () => {
     const { bytes } = await encoded({ width: 1, height: 1, compression: 'none', container: 'exr' }, grainy(1, 1));
     const { chunks } = await walkExr(sourceOfBytes(bytes));
     bytes.writeUInt16LE(0x7c01, chunks[0]?.at as number);
-    expect(surveyHalves(await decodeHalves(sourceOfBytes(bytes)))[0]).toEqual({ name: 'B', least: null, greatest: null, notFinite: 1 });
+    expect((await surveyValues(sourceOfBytes(bytes))).channels[0]).toEqual({ name: 'B', least: null, greatest: null, notFinite: 1 });
   });
 });
 
@@ -140,7 +138,7 @@ test.each([
 
 test('floats are not surveyed as halves', async () => {
   const source = sourceOfBytes(await readFile(await written('-d', 'float')));
-  await expect(decodeHalves(source)).rejects.toThrow('channel B of float values');
+  await expect(surveyValues(source)).rejects.toThrow('channel B of float values');
   await expect(decodeHalves(source)).rejects.toThrow(ExrForeign);
 });
 
@@ -155,7 +153,7 @@ test('a real file of others, timecode and rate and all (SOURCES.md)', async () =
   // As `oiiotool --stats` prints them.
   const stats = String(await outputOf('oiiotool', ['--stats', resolve('test/fixtures/exr/aces-timecode-64x64.exr')]));
   const theirs = (name: string): number[] => (new RegExp(`Stats ${name}: ([-0-9. ]+) \\(`).exec(stats)?.[1] ?? '').trim().split(' ').map(Number);
-  const ours = surveyHalves(await decodeHalves(source)).toReversed();
+  const ours = (await surveyValues(source)).channels.toReversed();
   expect(ours.map(({ least }) => Number(least?.toFixed(6)))).toEqual(theirs('Min'));
   expect(ours.map(({ greatest }) => Number(greatest?.toFixed(6)))).toEqual(theirs('Max'));
 });
