@@ -109,8 +109,8 @@ test('a program on PATH that was passed over is told beside the one that is used
 test('the built-in profiles ask for their encoders and for decoders that read their files back', async () => {
   const asked = needsOf((await builtInProfiles()).map((loaded) => loaded.profile));
   const required = (kind: string): string[] => asked.filter((need) => need.kind === kind && need.required).map((need) => need.name);
-  expect(required('encoder').sort()).toEqual(['aac', 'dnxhd', 'libx264', 'pcm_s24le', 'prores_ks']);
-  expect(required('decoder').sort()).toEqual(['aac', 'dnxhd', 'h264', 'pcm_s24le', 'prores']);
+  expect(required('encoder').sort()).toEqual(['aac', 'dnxhd', 'ffv1', 'libx264', 'pcm_f32le', 'pcm_f64le', 'pcm_s16le', 'pcm_s24le', 'pcm_s32le', 'pcm_u8', 'prores_ks']);
+  expect(required('decoder').sort()).toEqual(['aac', 'dnxhd', 'ffv1', 'h264', 'pcm_f32le', 'pcm_f64le', 'pcm_s16le', 'pcm_s24le', 'pcm_s32le', 'pcm_u8', 'prores']);
   expect(required('filter')).toContain('drawtext');
   expect(asked.find((need) => need.name === 'hevc')).toMatchObject({ required: false, neededFor: ['HEVC sources'] });
 });

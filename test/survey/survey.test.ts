@@ -203,16 +203,17 @@ describe('sequences', () => {
     expect(still.facts?.timecode).toBeNull();
   });
 
-  test('scene-linear and raw frames are held with a word of their own', async () => {
+  test('scene-linear frames are measured for masters; linear raw, which is no mosaic, is held with a word of its own', async () => {
     const roll = freshFolder();
     mkdirSync(join(roll, 'light'));
     mkdirSync(join(roll, 'raw'));
     copyFileSync(join(fixtures, 'exr/aces-timecode-64x64.exr'), join(roll, 'light', 'bell.0001.exr'));
     copyFileSync(join(fixtures, 'raw/linear-1mp.dng'), join(roll, 'raw', 'gong.0001.dng'));
     const done = await survey(roll, rate24);
-    expect(codes(done.get('bell'))).toEqual(['stills-scene-linear']);
+    expect(codes(done.get('bell'))).toEqual([]);
+    expect(done.get('bell')?.facts?.video.pixelFormat).toMatch(/f32/);
     expect(done.get('bell')?.facts?.timecode && formatTimecode(done.get('bell')?.facts?.timecode as NonNullable<SurveyedClip['facts']>['timecode'] & object)).toBe('01:18:19:06');
-    expect(codes(done.get('gong'))).toEqual(['stills-camera-raw']);
+    expect(codes(done.get('gong'))).toEqual(['raw-frame-refused']);
   });
 
   test('a frame that is gone since intake is damaged', async () => {
