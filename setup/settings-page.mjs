@@ -43,7 +43,7 @@ export function settingsPage({ inputs, curves, gamuts, indices }) {
     '| form | what it says |',
     '|---|---|',
     `| \`{ name: … }\` | a published transform: ${list(inputs)} |`,
-    '| with `ei` | of `logc3-awg3`, the exposure index of the camera: ' + `${list(indices)} |`,
+    `| with \`ei\` | of \`logc3-awg3\`, the exposure index of the camera: ${list(indices)} |`,
     '| with `nitsOfOne` | of the `pq` ones, the cd/m² that become 1.0 (100 when it is not said) |',
     '| with `signalOfOne` | of `hlg-bt2020`, the signal that becomes 1.0 (0.75 when it is not said, the reference white of ITU-R BT.2408) |',
     `| \`{ curve: …, gamut: … }\` | a published curve (${list(curves)}) with a published gamut (${list(gamuts)}) in another pairing |`,
