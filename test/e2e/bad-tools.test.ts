@@ -82,7 +82,7 @@ describe('an encoder that spoils four clips of a roll', () => {
   let verdict: RollVerdict;
 
   beforeAll(async () => {
-    ended = await startNight(spoiled, '--ffmpeg', spoiler(), '--stall-seconds', '1', '--workers', '2').done;
+    ended = await startNight(spoiled, '--ffmpeg', spoiler(), '--stall-seconds', '5', '--workers', '2').done;
     result = resultOf(ended.stdout);
     verdict = await readVerdict(spoiled.delivery, 'day-06', 'A001');
   }, 120_000);
