@@ -97,7 +97,7 @@ export async function startMasters(job: Job, { folders, movies }: MasterGroup, c
       if (invalid > 0) return { findings: [finding('master-not-finite', `${invalid} values that are no numbers`, 'numbers', subject)], again: true };
       // Demosaic and highlights are the profile's: what one way says of light is not said of the other.
       const light = lightOf(way, transformText);
-      const points: PointTrail = { frames, width, height, values, spots: await spotsOf(job, outcome, light, tools, signal) };
+      const points: PointTrail = { frames, width, height, values, spots: await spotsOf(job, outcome, light, values, tools, signal) };
       let file: Promise<NonNullable<DeliverableReport['trail']>> | undefined;
       const write = async (): Promise<NonNullable<DeliverableReport['trail']>> => {
         const { bytes, digest } = await pointFile(points);

@@ -24,7 +24,7 @@ import { readDng } from '../../media/raw/dng/read.ts';
 import { channelAt } from '../../media/raw/demosaic/mosaic.ts';
 import type { MediaTools } from '../../media/tools/locate.ts';
 import { FIRST_PIPE, runTool } from '../../media/tools/run.ts';
-import type { Point, Spot } from '../../media/trail/points.ts';
+import { type Point, POINTS, pointsOf, type Spot } from '../../media/trail/points.ts';
 import type { WayToLight } from '../../profiles/master/way.ts';
 import { rawDecoderHere } from '../decoder.ts';
 import { declaredPictures } from './declared.ts';
@@ -138,18 +138,36 @@ async function rawSpot(job: Job, outcome: Spotted, frame: number, light: Light, 
   return { frame, pixels, light: Float64Array.from(values) };
 }
 
-export async function spotsOf(job: Job, outcome: Spotted, light: Light, tools: Pick<MediaTools, 'ffmpeg'>, signal: AbortSignal): Promise<Spot[]> {
+/** A seek may land beside the frame asked for, where a file's times and its index disagree (MXF; worker/spot.ts allows the same). */
+const BESIDE = 3;
+/** Of full scale: what 32-bit arithmetic may differ by from double precision (media/colour/picture.ts). */
+const SAME_CODE = 1e-5;
+
+/** Which frame a picture is that was decoded by itself: the asked one, or the nearest to it whose points it has. Without any it stays the asked one, and the check finds it different. */
+function frameOf({ way, width, height, frames }: Spotted, asked: number, bytes: Buffer, values: Float32Array): number {
+  if (way.kind !== 'coded') throw new RangeError('a coded picture of a raw clip');
+  const source = sourcePicture(way, width, height);
+  const near = Array.from({ length: 2 * BESIDE + 1 }, (_, index) => asked + (index % 2 === 0 ? index / 2 : -(index + 1) / 2)).filter((frame) => frame >= 0 && frame < frames);
+  const has = (frame: number): boolean =>
+    pointsOf(frame, width, height).every(({ x, y }, point) => codeRgbAt(source, bytes, x, y).every((code, channel) => Math.abs(code - (values[3 * (POINTS * frame + point) + channel] as number)) <= SAME_CODE * Math.max(1, Math.abs(code))));
+  return near.find(has) ?? asked;
+}
+
+/** `values`: of the point trail. */
+export async function spotsOf(job: Job, outcome: Spotted, light: Light, values: Float32Array, tools: Pick<MediaTools, 'ffmpeg'>, signal: AbortSignal): Promise<Spot[]> {
   const spots: Spot[] = [];
   const frames = spotFrames(job.clip.contentDigest, outcome.frames);
   const declared = job.facts.declared === undefined ? null : await declaredPictures(job, frames, signal);
   const coded = async (frame: number): Promise<Spot | null> => {
     const bytes = declared === null ? await decodedFrame(job, outcome, frame, tools, signal) : (declared.get(frame) ?? null);
-    return bytes === null ? null : codedSpot(outcome, frame, bytes, light);
+    if (bytes === null) return null;
+    // Only a seek may land beside; the first frame needs none, and a decoder of its own tells its frames by their count.
+    return codedSpot(outcome, declared === null && frame > 0 && job.clip.place.kind === 'movie' ? frameOf(outcome, frame, bytes, values) : frame, bytes, light);
   };
   for (const frame of frames) {
     signal.throwIfAborted();
     const spot = outcome.way.kind === 'raw' ? await rawSpot(job, outcome, frame, light, signal) : await coded(frame);
-    if (spot !== null && spot.pixels.length > 0) spots.push(spot);
+    if (spot !== null && spot.pixels.length > 0 && !spots.some((other) => other.frame === spot.frame)) spots.push(spot);
   }
   return spots;
 }
