@@ -26,7 +26,7 @@ const bytesIn = (folder: string): number =>
 /** The clip is all that lies in `rollFolder`, and is called A001C001. Throws when a profile refuses it. */
 export async function masterJob(rollFolder: string, delivery: string, place: Job['clip']['place'], facts: Job['facts'], wanted: readonly string[], said: Interpretation = interpretation): Promise<Job> {
   const name = 'A001C001';
-  const clip = { id: name, name, place, bytes: bytesIn(rollFolder), contentDigest: createHash('sha256').update(rollFolder).digest('hex') };
+  const clip = { id: name, name, place, bytes: bytesIn(rollFolder), contentDigest: createHash('sha256').update(name).digest('hex') };
   const { profiles, findings } = await loadProfiles({ wanted });
   if (findings.length > 0) throw new Error(JSON.stringify(findings));
   const understood = { ...facts, interpretation: said };

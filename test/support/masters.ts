@@ -1,15 +1,11 @@
-/** Rolls of one clip, and jobs of masters as the coordinator would plan them. */
-import { createHash } from 'node:crypto';
-import { mkdirSync, readdirSync, statSync, writeFileSync } from 'node:fs';
+/** Rolls of one clip, made for a test, and their jobs (master.ts). */
+import { mkdirSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { surveySequence } from '../../coordinator/survey/sequence.ts';
-import { type Job, workOf } from '../../ledger/job.ts';
-import { toolchainOf } from '../../ledger/toolchain.ts';
-import type { Interpretation } from '../../media/interpretation.ts';
-import { loadProfiles } from '../../profiles/load.ts';
-import { decideOutcome } from '../../profiles/outcome/any.ts';
+import type { Job } from '../../ledger/job.ts';
 import { buildDng, testSamples } from './dng.ts';
 import { factsOf, mediaTools } from './make.ts';
+import { interpretation, masterJob as jobOfClip } from './master.ts';
 import { makeMovie, type MovieOptions } from './media.ts';
 
 export interface ClipOnDisk {
@@ -19,10 +15,6 @@ export interface ClipOnDisk {
 }
 
 const NAME = 'A001C001';
-const interpretation: Interpretation = { input: { name: 'slog3-sgamut3cine' }, inputFrom: 'show', raw: { whiteBalance: 'as-shot', exposureStops: 0 }, owner: '', comments: '' };
-
-const bytesIn = (folder: string): number => readdirSync(folder, { recursive: true, withFileTypes: true }).filter((entry) => entry.isFile()).reduce((sum, entry) => sum + statSync(join(entry.parentPath, entry.name)).size, 0);
-
 export async function movieClip(rollFolder: string, options: MovieOptions): Promise<ClipOnDisk> {
   const path = await makeMovie(join(rollFolder, `${NAME}.mov`), options);
   return { rollFolder, place: { kind: 'movie', file: `${NAME}.mov` }, facts: await factsOf(path) };
@@ -41,29 +33,6 @@ export async function rawClip(rollFolder: string, { width, height, frames }: { r
   return { rollFolder, place, facts };
 }
 
-export async function masterJob({ rollFolder, place, facts }: ClipOnDisk, delivery: string, wanted: readonly string[]): Promise<Job> {
-  const clip = { id: NAME, name: NAME, place, bytes: bytesIn(rollFolder), contentDigest: createHash('sha256').update(NAME).digest('hex') };
-  const { profiles, findings } = await loadProfiles({ wanted });
-  if (findings.length > 0) throw new Error(JSON.stringify(findings));
-  const understood = { ...facts, interpretation };
-  const deliveryFolder = join(delivery, 'day-01', 'A001');
-  mkdirSync(deliveryFolder, { recursive: true });
-  return {
-    version: 1,
-    night: 'night',
-    run: 'run-1',
-    day: 'day-01',
-    roll: 'A001',
-    rollFolder,
-    deliveryFolder,
-    clip,
-    facts: understood,
-    span: { start: 0, count: facts.video.frames },
-    deliverables: profiles.map(({ profile, hash }) => {
-      const decided = decideOutcome({ day: 'day-01', roll: 'A001', clip, facts: understood, profile });
-      if (decided.outcome === null) throw new Error(JSON.stringify(decided.findings));
-      return workOf(profile, hash, decided.outcome);
-    }),
-    toolchain: toolchainOf(await mediaTools()).fingerprint,
-  };
+export function masterJob({ rollFolder, place, facts }: ClipOnDisk, delivery: string, wanted: readonly string[]): Promise<Job> {
+  return jobOfClip(rollFolder, delivery, place, facts, wanted, { ...interpretation, owner: '' });
 }

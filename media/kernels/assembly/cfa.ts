@@ -96,21 +96,18 @@ function fold(index: i32, count: i32): i32 {
   return at < count ? at : period - at;
 }
 
-// @ts-ignore: decorator
 @inline
 function at(line: i32, kind: usize): usize {
   return ring + (usize(line & (RING - 1)) * KINDS + kind) * pitch + (PAD << 2);
 }
 
 /** Whether the line's colour is red. */
-// @ts-ignore: decorator
 @inline
 function isRed(line: i32): bool {
   return ((line - redRow) & 1) == 0;
 }
 
 /** 0 where the line starts with its colour. */
-// @ts-ignore: decorator
 @inline
 function phase(line: i32): i32 {
   return (redColumn + (isRed(line) ? 0 : 1) - cropLeft) & 1;
@@ -125,7 +122,6 @@ function gather(row: usize, first: i32, count: i32): void {
   for (let x = max(from, to); x < count; x++) store<u16>(lineCodes + (usize(x) << 1), load<u16>(row + (usize(fold(first + x, activeWidth)) << 1)));
 }
 
-// @ts-ignore: decorator
 @inline
 function looked(p: usize): v128 {
   let v = f32x4.splat(load<f32>(table + (usize(load<u16>(p)) << 2)));
@@ -207,23 +203,19 @@ function give(line: i32): void {
   zip(starts ? opposite : other, starts ? other : opposite, red ? backBlue : backRed, (red ? outBlue : outRed) + out);
 }
 
-// @ts-ignore: decorator
 @inline
 function add(a: v128, b: v128): v128 {
   return f32x4.add(a, b);
 }
-// @ts-ignore: decorator
 @inline
 function sub(a: v128, b: v128): v128 {
   return f32x4.sub(a, b);
 }
-// @ts-ignore: decorator
 @inline
 function mul(a: v128, by: f32): v128 {
   return f32x4.mul(a, f32x4.splat(by));
 }
 /** The value beside: `index` values further on. */
-// @ts-ignore: decorator
 @inline
 function beside(p: usize, index: i32): v128 {
   return v128.load(p + (usize(index) << 2));
@@ -277,7 +269,6 @@ export function linear(plan: usize): void {
 }
 
 /** Between the two values, and half of their distance beyond. */
-// @ts-ignore: decorator
 @inline
 function bounded(value: v128, one: v128, other: v128): v128 {
   const low = f32x4.pmin(one, other);
@@ -312,14 +303,12 @@ function differences(line: i32): void {
   }
 }
 
-// @ts-ignore: decorator
 @inline
 function step(a: v128, b: v128): v128 {
   return f32x4.abs(f32x4.sub(a, b));
 }
 
 /** `part` of one, the rest of the other. */
-// @ts-ignore: decorator
 @inline
 function blend(one: v128, other: v128, part: v128): v128 {
   return f32x4.add(other, f32x4.mul(part, f32x4.sub(one, other)));

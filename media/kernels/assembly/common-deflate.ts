@@ -48,14 +48,12 @@ let out: usize = 0;
 let bits: u64 = 0;
 let bitCount: u64 = 0;
 
-// @ts-ignore: decorator
 @inline
 function put(value: u32, count: u32): void {
   bits |= u64(value) << bitCount;
   bitCount += count;
 }
 /** Whole bytes go out; fewer than eight bits wait. */
-// @ts-ignore: decorator
 @inline
 function flush(): void {
   store<u64>(out, bits);
@@ -64,14 +62,12 @@ function flush(): void {
   bitCount &= 7;
 }
 /** A code as its bits (in sending order) below and its length in the upper half. */
-// @ts-ignore: decorator
 @inline
 function putCode(entry: u32): void {
   put(entry & 0xffff, entry >> 16);
 }
 
 /** Number of a length's symbol above 257 (RFC 1951, 3.2.5): lengths share a symbol by their leading bits. */
-// @ts-ignore: decorator
 @inline
 function lengthSymbol(length: u32): u32 {
   if (length == 258) return 28;
@@ -80,12 +76,10 @@ function lengthSymbol(length: u32): u32 {
   const extra = 29 - clz(value);
   return ((extra + 1) << 2) + ((value >> extra) & 3);
 }
-// @ts-ignore: decorator
 @inline
 function lengthExtra(symbol: u32): u32 {
   return symbol < 8 || symbol == 28 ? 0 : (symbol >> 2) - 1;
 }
-// @ts-ignore: decorator
 @inline
 function distanceSymbol(distance: u32): u32 {
   const value = distance - 1;
@@ -93,14 +87,12 @@ function distanceSymbol(distance: u32): u32 {
   const extra = 30 - clz(value);
   return ((extra + 1) << 1) + ((value >> extra) & 1);
 }
-// @ts-ignore: decorator
 @inline
 function distanceExtra(symbol: u32): u32 {
   return symbol < 4 ? 0 : (symbol >> 1) - 1;
 }
 
 /** Eighths of a bit of log2(value), cut off and interpolated; value is at least 1. */
-// @ts-ignore: decorator
 @inline
 function log2Eighths(value: u32): u32 {
   const whole = 31 - clz(value);
@@ -134,7 +126,6 @@ function countBytes(scratch: usize, from: usize, to: usize): void {
 }
 
 /** Eighths of a bit that the literals of a match would cost, as far as it matters. */
-// @ts-ignore: decorator
 @inline
 function literalCost(costs: usize, from: usize, length: usize): u32 {
   let sum: u32 = 0;
@@ -400,13 +391,11 @@ function packLengths(scratch: usize, literals: i32, distances: i32): i32 {
   }
   return n;
 }
-// @ts-ignore: decorator
 @inline
 function lengthAt(scratch: usize, literals: i32, index: i32): u32 {
   const at = index < literals ? scratch + LITERAL_CODES + (usize(index) << 2) : scratch + DISTANCE_CODES + (usize(index - literals) << 2);
   return load<u32>(at) >> 16;
 }
-// @ts-ignore: decorator
 @inline
 function packOne(list: usize, counts: usize, n: i32, symbol: u32, repeat: u32): i32 {
   store<u32>(list + (usize(n) << 2), repeat << 16 | symbol);
@@ -414,7 +403,6 @@ function packOne(list: usize, counts: usize, n: i32, symbol: u32, repeat: u32): 
   store<u32>(at, load<u32>(at) + 1);
   return n + 1;
 }
-// @ts-ignore: decorator
 @inline
 function repeatBits(symbol: u32): u32 {
   return symbol == 16 ? 2 : symbol == 17 ? 3 : symbol == 18 ? 7 : 0;
@@ -553,7 +541,6 @@ function adler32(from: usize, size: i32): u32 {
   }
   return (b % 65521) << 16 | (a % 65521);
 }
-// @ts-ignore: decorator
 @inline
 function laneSum(v: v128): u32 {
   return u32(i32x4.extract_lane(v, 0)) + u32(i32x4.extract_lane(v, 1)) + u32(i32x4.extract_lane(v, 2)) + u32(i32x4.extract_lane(v, 3));

@@ -23,7 +23,6 @@ export function tableBytes(): i32 {
   return i32(VALUES) + 256;
 }
 
-// @ts-ignore: decorator
 @inline
 function extended(bits: i32, size: i32): i32 {
   return bits < 1 << (size - 1) ? bits - (1 << size) + 1 : bits;
@@ -92,7 +91,6 @@ function slowDifference(table: usize, entry: i32): i32 {
   return extended(bits, size);
 }
 
-// @ts-ignore: decorator
 @inline
 function difference(table: usize): i32 {
   if (ready < 32) {
@@ -111,7 +109,6 @@ function difference(table: usize): i32 {
   return entry >> 10;
 }
 
-// @ts-ignore: decorator
 @inline
 function predicted(predictor: i32, left: i32, above: i32, corner: i32): i32 {
   if (predictor == 2) return above;

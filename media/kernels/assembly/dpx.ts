@@ -1,6 +1,5 @@
 /** 10-bit codes R, G, B as DPX has them: one big-endian 32-bit word a pixel, R in the upper ten bits, two bits free at the end (SMPTE ST 268-1, filled to words by method A). */
 
-// @ts-ignore: decorator
 @inline
 function words(r: v128, g: v128, b: v128): v128 {
   const word = v128.or(v128.or(i32x4.shl(r, 22), i32x4.shl(g, 12)), i32x4.shl(b, 2));

@@ -16,7 +16,6 @@ let notNumbers: v128 = i32x4.splat(0);
 let clamped: v128 = i32x4.splat(0);
 
 /** Four floats to four halves in 32-bit lanes: nearest, ties to even; beyond the largest: the largest; no number: 0. Counts both. */
-// @ts-ignore: decorator
 @inline
 function half4(values: v128): v128 {
   const magnitude = v128.and(values, i32x4.splat(0x7fff_ffff));
@@ -92,18 +91,15 @@ export function rawChunks(r: usize, g: usize, b: usize, width: i32, firstY: i32,
   }
 }
 
-// @ts-ignore: decorator
 @inline
 function evenBytes(a: v128, b: v128): v128 {
   return i8x16.shuffle(a, b, 0, 2, 4, 6, 8, 10, 12, 14, 16, 18, 20, 22, 24, 26, 28, 30);
 }
-// @ts-ignore: decorator
 @inline
 function oddBytes(a: v128, b: v128): v128 {
   return i8x16.shuffle(a, b, 1, 3, 5, 7, 9, 11, 13, 15, 17, 19, 21, 23, 25, 27, 29, 31);
 }
 /** Each byte less the one before it, plus 128; the one before the first is the last of `before`. */
-// @ts-ignore: decorator
 @inline
 function predicted(before: v128, now: v128): v128 {
   return i8x16.add(i8x16.sub(now, i8x16.shuffle(before, now, 15, 16, 17, 18, 19, 20, 21, 22, 23, 24, 25, 26, 27, 28, 29, 30)), i8x16.splat(-128));

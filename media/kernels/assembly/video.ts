@@ -32,7 +32,6 @@ const PQ_LIGHT: i32 = 4;
 const PQ_SIGNAL: i32 = 5;
 
 /** 2^x, relative error 2e-12: by the nearest integer, and a polynomial (Chebyshev nodes, degree 8) within half of one. */
-// @ts-ignore: decorator
 @inline
 function exp2(x: v128): v128 {
   const held = f64x2.pmax(f64x2.pmin(x, f64x2.splat(MOST_POWER)), f64x2.splat(-MOST_POWER));
@@ -51,7 +50,6 @@ function exp2(x: v128): v128 {
 }
 
 /** log2(x) of a normal x > 0, error 1e-13: by the exponent, and an odd series in (m - 1) / (m + 1) for a mantissa from √½ to √2. */
-// @ts-ignore: decorator
 @inline
 function log2(x: v128): v128 {
   const exponent = i64x2.shr_s(i64x2.sub(x, i64x2.splat(0x3fe6_a09e_667f_3bcd)), 52);
@@ -68,21 +66,18 @@ function log2(x: v128): v128 {
 }
 
 /** x^p for x > 0; 0 for everything else. */
-// @ts-ignore: decorator
 @inline
 function pow(x: v128, p: v128): v128 {
   const positive = f64x2.ge(x, f64x2.splat(f64.MIN_NORMAL_VALUE));
   return v128.and(exp2(f64x2.mul(p, log2(f64x2.pmax(x, f64x2.splat(f64.MIN_NORMAL_VALUE))))), positive);
 }
 
-// @ts-ignore: decorator
 @inline
 function parameter(program: usize, index: i32): f64 {
   return load<f64>(program + (usize(index) << 3));
 }
 
 /** `word`: an address or a count, kept as float64. */
-// @ts-ignore: decorator
 @inline
 function word(program: usize, index: i32): usize {
   return usize(u32(parameter(program, index)));
@@ -92,7 +87,6 @@ function word(program: usize, index: i32): usize {
  * The value where x is above the piece's beginning, else what is there already; with mirrored curves a piece sees |x|, and
  * its value gets the sign.
  */
-// @ts-ignore: decorator
 @inline
 function settle(y: v128, x: v128, a: v128, above: v128, sign: v128, to: usize): void {
   v128.store(to, v128.bitselect(v128.xor(y, v128.and(x, sign)), v128.load(to), f64x2.gt(a, above)));
@@ -199,7 +193,6 @@ function halfTable(at: usize, entries: usize, count: i32): void {
   }
 }
 
-// @ts-ignore: decorator
 @inline
 function corner(at: usize, channel: usize): f64 {
   return f64(load<f32>(at + (channel << 2)));
@@ -353,7 +346,6 @@ const U16BE: i32 = 2;
 const F32LE: i32 = 3;
 const F32BE: i32 = 4;
 
-// @ts-ignore: decorator
 @inline
 function sample(at: usize, coding: i32, shift: i32): f32 {
   if (coding == U8) return f32(load<u8>(at));
