@@ -4,7 +4,7 @@
  */
 import { type Finding, type FindingSubject, finding, holds } from '../findings/finding.ts';
 import type { CheckResult } from '../ledger/report.ts';
-import type { FileDigest } from '../media/digest.ts';
+import type { DeliverableDigest } from '../media/folder-digest.ts';
 import type { ClipFacts } from '../media/facts.ts';
 import type { Payload } from '../media/payload.ts';
 import type { MediaTools } from '../media/tools/locate.ts';
@@ -41,7 +41,7 @@ export interface CheckReport {
   /** One for each check that ran. */
   readonly results: readonly CheckResult[];
   readonly findings: readonly Finding[];
-  readonly digest: FileDigest;
+  readonly digest: DeliverableDigest;
   readonly xxh128: string;
   readonly bytes: number;
   /** Every check asked for ran and passed, and nothing else holds. */

@@ -3,15 +3,21 @@ import { open } from 'node:fs/promises';
 import { createDigest } from './manifest/digest.ts';
 import { fsPath } from './names.ts';
 
-export interface FileDigest {
+/** Of a file, or of a folder of files (folder-digest.ts). */
+export interface ContentDigest {
   readonly bytes: number;
   /** 32 lower-case hex digits, canonical order. */
   readonly xxh128: string;
   /** 64 lower-case hex digits. */
   readonly sha256: string;
-  /** Which file it was: a name can be given to another one. */
+  /** Which one it was: a name can be given to another one. */
   readonly device: bigint;
   readonly inode: bigint;
+}
+
+export interface FileDigest extends ContentDigest {
+  /** When it was last written or changed before it was read (st_ctim, in ns): the number of a file that is gone is soon another's, and writing into a file leaves its number. */
+  readonly changed: bigint;
 }
 
 /** Reads the whole file once. Throws what node:fs throws, and the signal's reason when aborted. */
@@ -30,7 +36,7 @@ export async function digestOfFile(path: string, signal?: AbortSignal): Promise<
       bytes += bytesRead;
     }
     const { xxh128, sha256 } = hash.finish() as { xxh128: string; sha256: string };
-    return { bytes, xxh128, sha256, device: stats.dev, inode: stats.ino };
+    return { bytes, xxh128, sha256, device: stats.dev, inode: stats.ino, changed: stats.ctimeNs };
   } finally {
     await handle.close();
   }

@@ -6,7 +6,7 @@ import { constants } from 'node:fs';
 import { type FileHandle, lstat, open, readdir } from 'node:fs/promises';
 import { join } from 'node:path';
 import { createHash } from 'node:crypto';
-import { type FileDigest, digestOfFile } from './digest.ts';
+import { type ContentDigest, type FileDigest, digestOfFile } from './digest.ts';
 import { type ListedFile, listingText, sortByName, type StrangeEntry } from './listing.ts';
 import { hashBytes } from './manifest/digest.ts';
 import { fsPath, nameFromBytes, nameToBytes } from './names.ts';
@@ -15,13 +15,15 @@ import { fsPath, nameFromBytes, nameToBytes } from './names.ts';
 export interface FolderFile extends ListedFile {
   readonly bytes: number;
   readonly inode: bigint;
+  /** As in FileDigest. */
+  readonly changed: bigint;
 }
 
 /**
  * `bytes`: of all files together; `sha256` and `xxh128`: of the listing's text. With anything strange in it both are of a
  * text that is no listing: no report can name them.
  */
-export interface FolderDigest extends FileDigest {
+export interface FolderDigest extends ContentDigest {
   /** By the bytes of their names. */
   readonly files: readonly FolderFile[];
   readonly strange: readonly StrangeEntry[];
@@ -92,7 +94,7 @@ async function readOne(folder: string, name: string, block: Buffer, mayGoOn: () 
       hash.update(block.subarray(0, bytesRead));
       bytes += bytesRead;
     }
-    return { name, bytes, sha256: hash.digest('hex'), inode: stats.ino };
+    return { name, bytes, sha256: hash.digest('hex'), inode: stats.ino, changed: stats.ctimeNs };
   } finally {
     await handle.close();
   }

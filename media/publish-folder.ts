@@ -20,6 +20,7 @@
 import type { BigIntStats } from 'node:fs';
 import { rm } from 'node:fs/promises';
 import { dirname, join } from 'node:path';
+import { digestOfFile } from './digest.ts';
 import { aFewAtOnce, type DeliverableDigest, digestOfFolder, entriesOf, type FolderDigest, type FolderIdentity, isFolderDigest } from './folder-digest.ts';
 import { syncFolder } from './folders.ts';
 import { fsPath, printable } from './names.ts';
@@ -27,8 +28,6 @@ import { codeOf, lstatBig, publishFile, type PublishOutcome, type PublishRequest
 
 export interface FolderRequest extends Omit<PublishRequest, 'checked'> {
   readonly checked: FolderDigest;
-  /** Ends the reading of what stands under the name; no step that changes anything. */
-  readonly signal?: AbortSignal | undefined;
 }
 
 /** Every step that changes what stands there. Given so that a test can end the program between any two of them, or have one fail. */
@@ -55,7 +54,7 @@ function asideOf(staged: string): string {
   return `${staged}.older`;
 }
 
-/** Throws StagedFileLostError, and what node:fs throws (disk full, read-only, folder gone). */
+/** Throws StagedFileLostError, what node:fs throws (disk full, read-only, folder gone), and the signal's reason. */
 export async function publishFolder(request: FolderRequest, moves: FolderMoves = onDisk): Promise<PublishOutcome> {
   await provesStagedFolder(request);
   const { staged, checked } = request;
@@ -67,24 +66,25 @@ export async function publishFolder(request: FolderRequest, moves: FolderMoves =
 }
 
 /** The staged name is still that folder, and in it lie the very files that were checked, and nothing else. */
-export async function provesStagedFolder({ staged, checked }: Pick<FolderRequest, 'staged' | 'checked'>): Promise<void> {
+export async function provesStagedFolder({ staged, checked, signal }: Pick<FolderRequest, 'staged' | 'checked' | 'signal'>): Promise<void> {
   const [odd] = checked.strange;
-  const why = odd !== undefined ? `${odd.what} lies in it: ${printable(odd.name)}` : checked.files.length === 0 ? 'nothing lies in it' : await whyAnother(staged, checked);
+  const why = odd !== undefined ? `${odd.what} lies in it: ${printable(odd.name)}` : checked.files.length === 0 ? 'nothing lies in it' : await whyAnother(staged, checked, signal);
   if (why !== null) throw new StagedFileLostError(staged, why);
 }
 
-/** null: what stands there is still the folder that was read, with the files that were read in it, by number and size of each. A number alone is soon given to another file. */
-async function whyAnother(folder: string, { inode, device, files, strange }: FolderDigest): Promise<string | null> {
+/** null: what stands there is still the folder that was read, with the files that were read in it, by number, size and time of each; a file whose time is another one is read again, as in `provesStaged`. */
+async function whyAnother(folder: string, { inode, device, files, strange }: FolderDigest, signal: AbortSignal | undefined): Promise<string | null> {
   try {
     if (!isFolder(await lstatBig(folder), { inode, device })) return 'not the folder that was checked';
     const now = await entriesOf(folder);
     const count = now.names.length + now.strange.length;
     if (count !== files.length + strange.length) return `${count} files, ${files.length + strange.length} were checked`;
     let why: string | null = null;
-    await aFewAtOnce(files, async ({ name, bytes, inode: number }) => {
+    await aFewAtOnce(files, async ({ name, bytes, inode: number, changed, sha256 }) => {
       const stats = await lstatBig(join(folder, name));
       if (!stats.isFile() || stats.ino !== number) why ??= `${printable(name)} is not the file that was checked`;
       else if (stats.size !== BigInt(bytes)) why ??= `${printable(name)} has ${stats.size} bytes, ${bytes} were checked`;
+      else if (stats.ctimeNs !== changed && (await digestOfFile(join(folder, name), signal)).sha256 !== sha256) why ??= `${printable(name)} has other bytes than were checked`;
     });
     return why;
   } catch (error) {
@@ -176,14 +176,15 @@ function described({ files, strange, bytes, xxh128 }: FolderDigest): string {
 async function replacesOlder(request: FolderRequest, older: FolderDigest, moves: FolderMoves): Promise<PublishOutcome | null> {
   const { staged, final } = request;
   const aside = asideOf(staged);
-  if ((await whyAnother(final, older)) !== null) return null;
+  if ((await whyAnother(final, older, request.signal)) !== null) return null;
   try {
     await moves.rename(final, aside);
   } catch (error) {
     if (codeOf(error) === 'ENOENT') return null;
     throw error;
   }
-  if ((await whyAnother(aside, older)) !== null) {
+  // Without the signal: whatever is found, the older one must not stay here.
+  if ((await whyAnother(aside, older, undefined)) !== null) {
     await moves.rename(aside, final);
     return null;
   }

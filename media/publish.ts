@@ -26,6 +26,8 @@ export interface PublishRequest {
   readonly checked: FileDigest;
   /** True for a digest (XXH128) that a report of ours names as having stood here. */
   readonly isOurs: (xxh128: string) => boolean;
+  /** Ends the reading of what stands under a name; no step that changes anything. */
+  readonly signal?: AbortSignal | undefined;
 }
 
 /** The staged file is not the one that was checked: renamed, replaced, or its folder is gone. */
@@ -56,23 +58,28 @@ export async function syncFile(path: string): Promise<void> {
   }
 }
 
-export async function provesStaged(request: Pick<PublishRequest, 'staged' | 'checked'>): Promise<void> {
+/**
+ * Changed since it was checked, it is read again: on some network file systems the time alone changes, when the server
+ * comes to know that the file was closed.
+ */
+export async function provesStaged({ staged, checked, signal }: Pick<PublishRequest, 'staged' | 'checked' | 'signal'>): Promise<void> {
   let stats: Awaited<ReturnType<typeof lstatBig>>;
   try {
-    stats = await lstatBig(request.staged);
+    stats = await lstatBig(staged);
   } catch (error) {
-    throw new StagedFileLostError(request.staged, codeOf(error));
+    throw new StagedFileLostError(staged, codeOf(error));
   }
   // Writing and syncing a file whose folder was deleted succeeds without a word; the name tells.
-  if (!stats.isFile() || stats.ino !== request.checked.inode || stats.dev !== request.checked.device) throw new StagedFileLostError(request.staged, 'not the file that was checked');
-  if (stats.size !== BigInt(request.checked.bytes)) throw new StagedFileLostError(request.staged, `${stats.size} bytes, ${request.checked.bytes} were checked`);
+  if (!stats.isFile() || stats.ino !== checked.inode || stats.dev !== checked.device) throw new StagedFileLostError(staged, 'not the file that was checked');
+  if (stats.size !== BigInt(checked.bytes)) throw new StagedFileLostError(staged, `${stats.size} bytes, ${checked.bytes} were checked`);
+  if (stats.ctimeNs !== checked.changed && (await digestOfFile(staged, signal)).sha256 !== checked.sha256) throw new StagedFileLostError(staged, 'other bytes than were checked');
 }
 
 export function lstatBig(path: string): Promise<import('node:fs').BigIntStats> {
   return lstat(fsPath(path), { bigint: true });
 }
 
-/** Throws StagedFileLostError, and what node:fs throws (disk full, read-only, folder gone). */
+/** Throws StagedFileLostError, what node:fs throws (disk full, read-only, folder gone), and the signal's reason. */
 export async function publishFile(request: PublishRequest): Promise<PublishOutcome> {
   await provesStaged(request);
   await syncFile(request.staged);
@@ -115,7 +122,7 @@ async function settleTakenName(request: PublishRequest): Promise<PublishOutcome>
     await rm(fsPath(staged), { force: true });
     return { kind: 'published' };
   }
-  const standing = await digestOfFile(final);
+  const standing = await digestOfFile(final, request.signal);
   if (standing.xxh128 === checked.xxh128 && standing.bytes === checked.bytes) {
     await rm(fsPath(staged), { force: true });
     return { kind: 'already-there' };

@@ -1,5 +1,5 @@
 /** What was measured of a master, from its bytes on disk, frame by frame. */
-import type { FileDigest } from '../../media/digest.ts';
+import type { FolderDigest } from '../../media/folder-digest.ts';
 
 export interface FrameMeasured {
   /** Of the clip, counted from 0. */
@@ -42,7 +42,7 @@ export interface FrameSaid {
 
 export interface MasterMeasured {
   /** Of the folder's listing (media/digest.ts). */
-  readonly digest: FileDigest;
+  readonly digest: FolderDigest;
   /** Names in the folder that are no frame of the outcome, and frames that are not there. */
   readonly strange: readonly string[];
   readonly missing: readonly string[];

@@ -2,6 +2,7 @@
 import { createHash } from 'node:crypto';
 import { readFile, stat } from 'node:fs/promises';
 import { join } from 'node:path';
+import type { FolderFile } from '../../media/folder-digest.ts';
 import { hashBytes } from '../../media/manifest/digest.ts';
 import { serve } from '../../media/threads.ts';
 import { type Point, pointsOf } from '../../media/trail/points.ts';
@@ -25,7 +26,7 @@ export interface MeasureOrder {
 }
 
 /** As folderDigestOf takes it. */
-export type MeasureAnswer = FrameMeasured & { readonly inode: bigint };
+export type MeasureAnswer = FrameMeasured & FolderFile;
 
 function measureDpx(bytes: Buffer, base: number, points: readonly Point[], spot: readonly Point[]): Values {
   try {
@@ -42,10 +43,10 @@ function measureDpx(bytes: Buffer, base: number, points: readonly Point[], spot:
 
 serve<MeasureSetup, MeasureOrder, MeasureAnswer>(async ({ folder, form, width, height, base }) => async ({ index, name, spot }) => {
   const path = join(folder, name);
-  const { ino } = await stat(path, { bigint: true });
+  const { ino, ctimeNs } = await stat(path, { bigint: true });
   const bytes = await readFile(path);
   const points = pointsOf(index, width, height);
   const values = form === 'dpx' ? measureDpx(bytes, base, points, spot) : await measureExr(bytes, base, form === 'aces', points, spot);
   const { xxh128 } = hashBytes(bytes, ['xxh128']) as { xxh128: string };
-  return { result: { index, name, bytes: bytes.length, sha256: createHash('sha256').update(bytes).digest('hex'), xxh128, inode: ino, ...values } };
+  return { result: { index, name, bytes: bytes.length, sha256: createHash('sha256').update(bytes).digest('hex'), xxh128, inode: ino, changed: ctimeNs, ...values } };
 });

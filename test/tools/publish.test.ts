@@ -1,5 +1,5 @@
 import { spawn } from 'node:child_process';
-import { existsSync, linkSync, mkdirSync, readFileSync, readdirSync, renameSync, rmSync, symlinkSync, writeFileSync } from 'node:fs';
+import { chmodSync, existsSync, linkSync, mkdirSync, readFileSync, readdirSync, renameSync, rmSync, symlinkSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { expect, test } from 'vitest';
 import { digestOfFile } from '../../media/digest.ts';
@@ -12,6 +12,9 @@ async function staged(folder: string, bytes = 'the bell is cast', name = 'staged
   writeFileSync(path, bytes);
   return { staged: path, final: join(folder, 'final.mov'), checked: await digestOfFile(path), isOurs: () => false };
 }
+
+/** File systems stamp with the time of the last tick, at most 10 ms ago: two changes within one have one stamp. */
+const pastOneTick = (): Promise<void> => new Promise((resolve) => setTimeout(resolve, 30));
 
 const noLinks = async (): Promise<never> => {
   throw Object.assign(new Error('no links here'), { code: 'EOPNOTSUPP' });
@@ -92,14 +95,25 @@ test('without links: free name, same bytes, other bytes, own older file', async 
 test.each([
   ['removed', (path: string) => rmSync(path)],
   ['replaced by another file of the same bytes', (path: string) => { writeFileSync(`${path}2`, 'the bell is cast'); renameSync(`${path}2`, path); }],
+  ['replaced by another file of the same size, which may get the number of the one that is gone', (path: string) => { rmSync(path); writeFileSync(path, 'the bell is lost'); }],
+  ['written into', (path: string) => writeFileSync(path, 'the bell is lost')],
   ['cut short', (path: string) => writeFileSync(path, 'the bell')],
   ['replaced by a folder', (path: string) => { rmSync(path); mkdirSync(path); }],
 ])('a staged file that was %s since it was checked is not published', async (_, spoil) => {
   const folder = freshFolder();
   const request = await staged(folder);
+  await pastOneTick();
   spoil(request.staged);
   await expect(publishFile(request)).rejects.toThrow(StagedFileLostError);
   expect(existsSync(request.final)).toBe(false);
+});
+
+test('a staged file that was only touched since it was checked is read again, and published', async () => {
+  const folder = freshFolder();
+  const request = await staged(folder);
+  await pastOneTick();
+  chmodSync(request.staged, 0o600);
+  expect(await publishFile(request)).toEqual({ kind: 'published' });
 });
 
 test('a folder removed meanwhile is an error, not a success', async () => {
