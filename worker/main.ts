@@ -15,6 +15,7 @@ import { jobSchema, type Job } from '../ledger/job.ts';
 import { BULL_PREFIX, cancelKey, JOB_QUEUE, type JobProgress, nightKey, redisOptions, WORKER_VARIABLE, type WorkerSetup, workerSetupSchema } from '../ledger/queue.ts';
 import { type Toolchain, toolchainOf } from '../ledger/toolchain.ts';
 import { locateTools, type MediaTools } from '../media/tools/locate.ts';
+import { JobTrouble } from './context.ts';
 
 const PROGRESS_MILLISECONDS = 2_000;
 /** A dead worker costs a job one stall; two would otherwise fail it for good whatever its attempts say. */
@@ -90,7 +91,7 @@ async function work(queued: QueuedJob, token: string | undefined, signal: AbortS
   running.set(id, stop);
   const both = signal === undefined ? stop.signal : AbortSignal.any([signal, stop.signal]);
   log.info({ id, roll: job.roll, clip: job.clip.id, attempt: queued.attemptsMade + 1 }, 'begins');
-  const { runJob, JobTrouble } = await import('./job.ts');
+  const { runJob } = await import('./job.ts');
   try {
     const { tools, toolchain } = await locate();
     await runJob(job, {

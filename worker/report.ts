@@ -1,12 +1,13 @@
-/** Deliverable reports, as the worker writes them. */
+/** Deliverable reports, as the worker writes and finds them. */
 import { hostname } from 'node:os';
 import type { CheckReport } from '../check/index.ts';
 import type { Finding } from '../findings/finding.ts';
 import type { Job } from '../ledger/job.ts';
 import { layout } from '../ledger/layout.ts';
 import { type DeliverableReport, deliverableReportSchema } from '../ledger/report.ts';
-import { writeRecord } from '../ledger/store.ts';
+import { readRecord, writeRecord } from '../ledger/store.ts';
 import type { Toolchain } from '../ledger/toolchain.ts';
+import type { Deliverable } from './context.ts';
 
 export interface ReportContext {
   readonly job: Job;
@@ -14,7 +15,6 @@ export interface ReportContext {
   readonly attempt: number;
   readonly startedAt: string;
 }
-type Deliverable = Job['deliverables'][number];
 
 function common(context: ReportContext, deliverable: Deliverable, command: readonly string[], checked: CheckReport | null) {
   const { job } = context;
@@ -51,4 +51,10 @@ export function failedReport(context: ReportContext, deliverable: Deliverable, f
 
 export async function writeReport(job: Job, deliverable: Deliverable, report: DeliverableReport | (Omit<DeliverableReport, 'state'> & { state: DeliverableReport['state'] })): Promise<void> {
   await writeRecord(layout.deliverableReport(job.deliveryFolder, job.clip.id, deliverable.profile.name), deliverableReportSchema, report as DeliverableReport);
+}
+
+/** The report of an earlier attempt or night; null: there is none that can be read. */
+export async function standing(job: Job, deliverable: Deliverable): Promise<DeliverableReport | null> {
+  const read = await readRecord(layout.deliverableReport(job.deliveryFolder, job.clip.id, deliverable.profile.name), deliverableReportSchema);
+  return read.state === 'read' ? read.value : null;
 }

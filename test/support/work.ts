@@ -7,7 +7,7 @@ import { toolchainOf } from '../../ledger/toolchain.ts';
 import { locateTools } from '../../media/tools/locate.ts';
 import { loadProfiles } from '../../profiles/load.ts';
 import { decideOutcome } from '../../profiles/outcome/any.ts';
-import type { JobContext } from '../../worker/job.ts';
+import type { JobContext } from '../../worker/context.ts';
 import { factsOf, mediaTools } from './make.ts';
 
 export const smallProfiles = ['test/fixtures/profiles/small-vc3.yaml', 'test/fixtures/profiles/small-h264.yaml'] as const;

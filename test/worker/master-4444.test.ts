@@ -10,7 +10,8 @@ import { type DeliverableReport, deliverableReportSchema } from '../../ledger/re
 import { readRecord } from '../../ledger/store.ts';
 import { storedTrail } from '../../ledger/trail.ts';
 import { standingChecks } from '../../profiles/schema.ts';
-import { JobTrouble, runJob } from '../../worker/job.ts';
+import { JobTrouble } from '../../worker/context.ts';
+import { runJob } from '../../worker/job.ts';
 import type { Operation } from '../faults/operation.ts';
 import { faultyFfmpeg } from '../faults/stand-in.ts';
 import { freshFolder, sharedFolder } from '../support/folder.ts';

@@ -12,7 +12,8 @@ import { type DeliverableReport, deliverableReportSchema } from '../../ledger/re
 import { readRecord } from '../../ledger/store.ts';
 import { loadProfiles } from '../../profiles/load.ts';
 import { decideOutcome } from '../../profiles/outcome/any.ts';
-import { JobTrouble, runJob } from '../../worker/job.ts';
+import { JobTrouble } from '../../worker/context.ts';
+import { runJob } from '../../worker/job.ts';
 import { freshFolder, sharedFolder } from '../support/folder.ts';
 import { makeMovie } from '../support/media.ts';
 import { jobFor, workContext } from '../support/work.ts';

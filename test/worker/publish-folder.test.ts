@@ -318,7 +318,7 @@ describe('a worker that dies', () => {
   const profile = loaded('master', 'hash-master');
   const place = (delivery: string, name: string): string => layout.deliverable(delivery, 'master', name);
 
-  /** As `publish` of worker/job.ts has it when it gives the name: staged, listed, reported as `publishing`. The process of the staging name is gone. */
+  /** As `publish` of worker/finish.ts has it when it gives the name: staged, listed, reported as `publishing`. The process of the staging name is gone. */
   async function prepared(olderFrames: readonly string[] | null): Promise<{ job: Job; delivery: string; report: DeliverableReport; request: FolderRequest; olderDigest: string }> {
     const delivery = freshFolder('delivery');
     const gone = spawnSync('true').pid;

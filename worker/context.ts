@@ -1,0 +1,41 @@
+/** What a job is given, how it tells where it is, and how it fails. */
+import type { Finding } from '../findings/finding.ts';
+import type { Job } from '../ledger/job.ts';
+import type { JobProgress } from '../ledger/queue.ts';
+import type { Toolchain } from '../ledger/toolchain.ts';
+import type { MediaTools } from '../media/tools/locate.ts';
+import type { Trouble } from './classify.ts';
+
+export interface JobContext {
+  readonly tools: MediaTools;
+  readonly toolchain: Toolchain;
+  readonly threads: number;
+  readonly stallMilliseconds: number;
+  readonly signal: AbortSignal;
+  readonly attempt: number;
+  /** No further attempt follows: a failure is written down for good. */
+  readonly lastAttempt: boolean;
+  readonly onProgress: (progress: JobProgress) => void;
+  /** Throws when the job is not ours any more (lock lost, night taken over). Asked right before a final name is given. */
+  readonly fence: () => Promise<void>;
+}
+
+/** What kept a job from its end. `again`: the queue should try once more. */
+export class JobTrouble extends Error {
+  readonly findings: readonly Finding[];
+  readonly again: boolean;
+  constructor(trouble: Trouble) {
+    super(trouble.findings.map((item) => `${item.code}: ${item.found}`).join('; '));
+    this.name = 'JobTrouble';
+    this.findings = trouble.findings;
+    this.again = trouble.again;
+  }
+}
+
+export type Deliverable = Job['deliverables'][number];
+
+/** Tells the frames that are done of `total`, and their rate since now. */
+export function progressOf(phase: JobProgress['phase'], total: number, { onProgress }: JobContext): (frames: number) => void {
+  const started = performance.now();
+  return (frames) => onProgress({ phase, frames, total, framesPerSecond: (frames * 1000) / Math.max(1, performance.now() - started) });
+}

@@ -1,0 +1,46 @@
+/** Masters of a clip that ffmpeg does not decode: raw frames, and pictures of a declared decoder. */
+import { finding } from '../../findings/finding.ts';
+import type { Job } from '../../ledger/job.ts';
+import { printable } from '../../media/names.ts';
+import { sourceTrouble, subjectOf } from '../claim.ts';
+import type { Trouble } from '../classify.ts';
+import { type JobContext, JobTrouble, progressOf } from '../context.ts';
+import type { ReportContext } from '../report.ts';
+import { developmentText } from './attributes.ts';
+import { feedDeclared } from './declared.ts';
+import type { StagedMovieMaster } from './encoder.ts';
+import { finishMasters } from './finish.ts';
+import { type MasterGroup, type StagedMaster, startMasters } from './making.ts';
+
+/** Raw frames, which the threads of the mill read themselves, and pictures of a declared decoder. What does not go the same way to light is made one after the other. */
+export async function makeApart(job: Job, groups: readonly MasterGroup[], context: JobContext, report: ReportContext): Promise<Trouble[]> {
+  const troubles: Trouble[] = [];
+  for (const group of groups) {
+    const total = job.span.count;
+    const making = await startMasters(job, group, context, progressOf('make', total, context));
+    try {
+      if (job.facts.declared === undefined) await making.mill.take(total, context.signal);
+      else await feedDeclared(job, making.mill, context.threads, context.signal);
+      context.signal.throwIfAborted();
+      const changed = await sourceTrouble(job);
+      if (changed !== null) throw new JobTrouble({ findings: [changed], again: false });
+      const [{ deliverable }] = [...group.folders, ...group.movies] as [StagedMaster | StagedMovieMaster];
+      troubles.push(...(await finishMasters(job, group, making, { command: job.facts.declared?.declared.command ?? [developmentText(deliverable.outcome.way)], sounds: [] }, context, report)));
+    } catch (error) {
+      context.signal.throwIfAborted();
+      throw frameTrouble(error, job) ?? error;
+    } finally {
+      await making.close();
+    }
+  }
+  return troubles;
+}
+
+/** null: not about a frame of the source. */
+function frameTrouble(error: unknown, job: Job): JobTrouble | null {
+  const { name, message } = error as Error;
+  const declared = job.facts.declared ?? job.facts.raw?.decoder.declaration;
+  if (name === 'DecoderFailed' && declared !== undefined) return new JobTrouble({ findings: [finding('decoder-failed', printable(message), 'every picture of the clip, and nothing else', subjectOf(job))], again: false });
+  const ofSource = ['StillDamage', 'DngRefusal', 'UndevelopableError', 'DecoderFailed'].includes(name);
+  return ofSource ? new JobTrouble({ findings: [finding('frame-develop-failed', message, 'a frame that can be developed', subjectOf(job))], again: false }) : null;
+}
