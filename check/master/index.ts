@@ -6,7 +6,7 @@ import { type Finding, type FindingSubject, finding, holds } from '../../finding
 import type { CheckResult } from '../../ledger/report.ts';
 import type { ClipFacts } from '../../media/facts.ts';
 import type { FolderDigest } from '../../media/folder-digest.ts';
-import { ratio } from '../../media/rate.ts';
+import { evenTimes, packetsOfFiles } from '../../media/sequence/numbered.ts';
 import type { PointTrail } from '../../media/trail/points.ts';
 import type { MasterOutcome } from '../../profiles/master/outcome.ts';
 import { masterChecks } from '../../profiles/master/schema.ts';
@@ -76,7 +76,6 @@ function factsOf({ frames }: MasterMeasured, { form, rate, timecode }: MasterOut
   const first = frames.find(({ said }) => said !== null);
   const size = /^(\d+)x(\d+)$/.exec(first?.said?.size ?? '');
   if (first === undefined || size === null) return null;
-  const bytes = frames.map((frame) => frame.bytes);
   const dpx = form === 'dpx';
   return {
     kind: 'sequence',
@@ -95,17 +94,9 @@ function factsOf({ frames }: MasterMeasured, { form, rate, timecode }: MasterOut
       bitDepth: dpx ? 10 : 16,
       fieldOrder: 'progressive',
       colour: { primaries: null, transfer: dpx ? null : 'linear', matrix: 'gbr', range: 'full' },
-      frames: frames.length,
       claimedFrames: null,
-      rate,
-      timeBase: ratio(rate.den, rate.num),
-      firstTime: 0,
-      endTime: frames.length,
-      steps: frames.length > 1 ? [{ ticks: 1, count: frames.length - 1 }] : [],
-      rateConstant: true,
-      bytes: bytes.reduce((sum, value) => sum + value, 0),
-      smallestPacket: bytes.reduce((least, value) => Math.min(least, value), Number.MAX_SAFE_INTEGER),
-      largestPacket: bytes.reduce((most, value) => Math.max(most, value), 0),
+      ...evenTimes(frames.length, rate),
+      ...packetsOfFiles(frames.map((frame) => frame.bytes)),
     },
     audio: [],
     timecode: first.said?.timecode === null ? null : { ...timecode, frame: timecode.frame },

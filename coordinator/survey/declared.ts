@@ -12,6 +12,7 @@ import { askDeclared, type ToldClip } from '../../media/raw/decoders/declared/te
 import { DecoderFailed } from '../../media/raw/decoders/decoder.ts';
 import { framePath } from '../../media/raw/sequence.ts';
 import { decideRate } from '../../media/sequence/judge.ts';
+import { evenTimes } from '../../media/sequence/numbered.ts';
 import { parseTimecode, type Timecode } from '../../media/timecode.ts';
 
 interface Judged {
@@ -86,14 +87,8 @@ export async function surveyDeclared(clip: Clip, rollFolder: string, decoder: Lo
       bitDepth: declared.gives.samples.startsWith('rgbf32') ? 32 : 16,
       fieldOrder: 'progressive',
       colour: { primaries: null, transfer: null, matrix: null, range: null },
-      frames,
       claimedFrames: told.frames,
-      rate,
-      timeBase: ratio(rate.den, rate.num),
-      firstTime: 0,
-      endTime: frames,
-      steps: frames > 1 ? [{ ticks: 1, count: frames - 1 }] : [],
-      rateConstant: true,
+      ...evenTimes(frames, rate),
       bytes: clip.bytes,
       // How a frame lies in its file is known to the decoder alone: nobody counts packets.
       smallestPacket: 0,

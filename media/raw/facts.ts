@@ -10,6 +10,7 @@ import { printable } from '../names.ts';
 import { type Rate, ratio } from '../rate.ts';
 import { timecodeInHeaders } from '../sequence/facts.ts';
 import { damageFindings, decideRate, timecodeFindings } from '../sequence/judge.ts';
+import { evenTimes, packetsOfFiles } from '../sequence/numbered.ts';
 import { StillDamage } from '../sequence/still.ts';
 import { DecoderFailed, type RawDecoder, chooseDecoder } from './decoders/decoder.ts';
 import { ownDecoder } from './decoders/own.ts';
@@ -122,17 +123,9 @@ function clipFacts(first: DngFrame, reading: DngReading, place: SequencePlace, r
       bitDepth: picture.bitsPerSample,
       fieldOrder: 'progressive',
       colour: { primaries: null, transfer: null, matrix: null, range: null },
-      frames: place.count,
       claimedFrames: null,
-      rate,
-      timeBase: ratio(rate.den, rate.num),
-      firstTime: 0,
-      endTime: place.count,
-      steps: place.count > 1 ? [{ ticks: 1, count: place.count - 1 }] : [],
-      rateConstant: true,
-      bytes: reading.fileBytes.reduce((sum, bytes) => sum + bytes, 0),
-      smallestPacket: reading.fileBytes.reduce((least, bytes) => Math.min(least, bytes), Number.MAX_SAFE_INTEGER),
-      largestPacket: reading.fileBytes.reduce((most, bytes) => Math.max(most, bytes), 0),
+      ...evenTimes(place.count, rate),
+      ...packetsOfFiles(reading.fileBytes),
     },
     audio: [],
     timecode,

@@ -7,6 +7,7 @@ import { type Rate, compareRatios, ratio, sameRatio } from '../rate.ts';
 import { type Timecode, addFrames, parseTimecode, sameTimecode } from '../timecode.ts';
 import type { MediaTools } from '../tools/locate.ts';
 import type { SequenceReading } from './read.ts';
+import { evenTimes, packetsOfFiles } from './numbered.ts';
 import { type StillHeader, storedLabel } from './still.ts';
 
 /** The rate that the headers state; `disagree` lists all when they state several. */
@@ -97,17 +98,9 @@ export async function sequenceFacts(
       bitDepth: bitDepthOf(pixelFormat, stream.bits_per_raw_sample),
       fieldOrder: 'progressive',
       colour: colourOf(stream),
-      frames: place.count,
       claimedFrames: null,
-      rate,
-      timeBase: ratio(rate.den, rate.num),
-      firstTime: 0,
-      endTime: place.count,
-      steps: place.count > 1 ? [{ ticks: 1, count: place.count - 1 }] : [],
-      rateConstant: true,
-      bytes: reading.fileBytes.reduce((sum, bytes) => sum + bytes, 0),
-      smallestPacket: reading.fileBytes.reduce((least, bytes) => Math.min(least, bytes), Number.MAX_SAFE_INTEGER),
-      largestPacket: reading.fileBytes.reduce((most, bytes) => Math.max(most, bytes), 0),
+      ...evenTimes(place.count, rate),
+      ...packetsOfFiles(reading.fileBytes),
     },
     audio: [],
     timecode: timecode.timecode,
@@ -115,6 +108,7 @@ export async function sequenceFacts(
     reel: header.reel,
     createdAt: null,
     metadata: {},
+    firstNumber: place.first,
   };
   return { facts, why: null };
 }
