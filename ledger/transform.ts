@@ -1,8 +1,11 @@
 /** The file of a colour transform, kept beside the reports: workers on other machines and audits in later years read it there. */
 import { readFile } from 'node:fs/promises';
 import { extname, join } from 'node:path';
-import type { InputTransform } from '../media/colour/input.ts';
+import { FindingError, finding } from '../findings/finding.ts';
+import { type InputTransform, transformOf } from '../media/colour/input.ts';
+import type { ColourTransform } from '../media/colour/steps.ts';
 import { fsPath } from '../media/names.ts';
+import type { WayToLight } from '../profiles/master/way.ts';
 import { layout } from './layout.ts';
 
 /** Where it lies below <delivery>/<day>/<roll>; null for a transform without a file. */
@@ -10,8 +13,20 @@ export function transformPath(input: InputTransform | null): string | null {
   return input !== null && 'file' in input ? layout.transform(input.sha256, extname(input.file).toLowerCase()) : null;
 }
 
-/** Its text; null for a transform without a file. Throws what node:fs throws; whether it is the right one, media/colour says. */
-export async function readTransform(rollFolder: string, input: InputTransform | null): Promise<string | null> {
-  const path = transformPath(input);
-  return path === null ? null : await readFile(fsPath(join(rollFolder, path)), 'utf8');
+/**
+ * Of a way to light, from the file that lies there where it is one; null for raw frames. Throws FindingError for a file that
+ * cannot be read (`transform-absent`), is another one, or says nothing of use.
+ */
+export async function readTransform(rollFolder: string, way: WayToLight): Promise<ColourTransform | null> {
+  if (way.kind !== 'coded') return null;
+  const path = transformPath(way.input);
+  return transformOf(way.input, path === null ? undefined : await textOf(rollFolder, path));
+}
+
+async function textOf(rollFolder: string, path: string): Promise<string> {
+  try {
+    return await readFile(fsPath(join(rollFolder, path)), 'utf8');
+  } catch (error) {
+    throw new FindingError([finding('transform-absent', (error as NodeJS.ErrnoException).code ?? (error as Error).message, 'the file of the colour transform, beside the reports', { file: path })], 3);
+  }
 }

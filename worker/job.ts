@@ -10,7 +10,7 @@
  */
 import { rm } from 'node:fs/promises';
 import { extname } from 'node:path';
-import { finding } from '../findings/finding.ts';
+import { FindingError, finding } from '../findings/finding.ts';
 import { isMasterWork, isMovieMasterWork, type Job } from '../ledger/job.ts';
 import { layout } from '../ledger/layout.ts';
 import { completeRecords, settleDeliverable } from '../ledger/settle.ts';
@@ -50,6 +50,8 @@ export async function runJob(job: Job, context: JobContext): Promise<void> {
 
 function troubleOf(error: unknown, job: Job): JobTrouble {
   if (error instanceof JobTrouble) return error;
+  // Once more: a share may give the file whole the next time.
+  if (error instanceof FindingError) return new JobTrouble({ findings: error.findings.map((item) => ({ ...item, ...subjectOf(job) })), again: true });
   if (error instanceof StagedFileLostError) return new JobTrouble({ findings: [finding('staged-file-lost', error.message, 'the file that was checked', subjectOf(job))], again: true });
   const state = targetStateOf(error, deliveryOf(job.deliveryFolder));
   if (state !== null) return new JobTrouble(targetTrouble(state, job.deliveryFolder, subjectOf(job)));

@@ -1,14 +1,15 @@
 /** The way from code values to linear AP0, in double precision: what a master's values are held against. */
-import { evaluate, transformOf } from '../../media/colour/input.ts';
+import { evaluate } from '../../media/colour/evaluate.ts';
+import type { ColourTransform } from '../../media/colour/steps.ts';
 import { highlights } from '../../media/raw/develop/highlights.ts';
 import type { WayToLight } from '../../profiles/master/way.ts';
 
 export type Light = (r: number, g: number, b: number) => readonly [number, number, number];
 
-/** `transformText`: of a transform in a file, as its digest names it. Throws what media/colour says of a file that cannot be read. */
-export function lightOf(way: WayToLight, transformText: string | null): Light {
+/** `transform`: that of the way's input; null for raw frames. */
+export function lightOf(way: WayToLight, transform: ColourTransform | null): Light {
   if (way.kind === 'coded') {
-    const transform = transformOf(way.input, transformText ?? undefined);
+    if (transform === null) throw new RangeError('code values without a transform');
     return (r, g, b) => evaluate(transform, r, g, b);
   }
   const [x, y, z] = way.matrix;

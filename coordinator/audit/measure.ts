@@ -2,7 +2,7 @@
 import { checkDeliverable } from '../../check/index.ts';
 import { checkMaster } from '../../check/master/index.ts';
 import { type Light, lightOf } from '../../check/master/light.ts';
-import { type Finding, FindingError, type FindingSubject, finding } from '../../findings/finding.ts';
+import { type Finding, FindingError, type FindingSubject } from '../../findings/finding.ts';
 import { listedFiles, measuredFolder, type StandingFolder } from '../../ledger/listing.ts';
 import type { DeliverableReport } from '../../ledger/report.ts';
 import { placeOf } from '../../ledger/settle.ts';
@@ -94,11 +94,10 @@ async function measureMasterAgain(path: string, folder: string, report: Delivera
 /** The transform that the report names, from the file beside the reports where it is one. */
 async function storedLight({ way }: MasterOutcome, folder: string, subject: FindingSubject): Promise<{ light: Light | null; finding: Finding | null }> {
   try {
-    return { light: lightOf(way, way.kind === 'coded' ? await readTransform(folder, way.input) : null), finding: null };
+    return { light: lightOf(way, await readTransform(folder, way)), finding: null };
   } catch (error) {
-    if (error instanceof FindingError) return { light: null, finding: { ...(error.findings[0] as Finding), ...subject } };
-    if ((error as NodeJS.ErrnoException).code === undefined) throw error;
-    return { light: null, finding: finding('transform-absent', (error as NodeJS.ErrnoException).code ?? '', 'the file of the colour transform, beside the reports', subject) };
+    if (!(error instanceof FindingError)) throw error;
+    return { light: null, finding: { ...(error.findings[0] as Finding), ...subject } };
   }
 }
 

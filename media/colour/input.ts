@@ -11,8 +11,6 @@ import { type CurveName, type Logc3Index, type PublishedCurve, curveNames, logc3
 import { type Gamut, type GamutName, adaptations, gamutNames, gamuts, toAp0 } from './gamuts.ts';
 import { type ColourTransform, type LogParameters, type Step, curveStep, matrixStep } from './steps.ts';
 
-export { evaluate } from './evaluate.ts';
-
 interface NamedInput {
   readonly curve: CurveName;
   readonly gamut: GamutName;

@@ -1,6 +1,7 @@
 /** Input transforms as people state them, and as tags do. */
 import { describe, expect, test } from 'vitest';
-import { type InputTransform, evaluate, inputNames, inputOfTags, inputTransformSchema, transformOf } from '../../media/colour/input.ts';
+import { evaluate } from '../../media/colour/evaluate.ts';
+import { type InputTransform, inputNames, inputOfTags, inputTransformSchema, transformOf } from '../../media/colour/input.ts';
 import type { Triple } from '../../media/colour/matrix.ts';
 import { limits } from '../../media/colour/steps.ts';
 import { acescctOfAp0, ap0OfAcescct } from '../../media/colour/acescct.ts';

@@ -1,7 +1,8 @@
 /** Our transforms against OpenColorIO (2.1 and newer), by way of oiiotool, over ramps that go below black and above white. */
 import { readFileSync } from 'node:fs';
 import { describe, expect, test } from 'vitest';
-import { type InputTransform, evaluate, transformOf } from '../../media/colour/input.ts';
+import { evaluate } from '../../media/colour/evaluate.ts';
+import { type InputTransform, transformOf } from '../../media/colour/input.ts';
 import type { Triple } from '../../media/colour/matrix.ts';
 import { acescctOfAp0 } from '../../media/colour/acescct.ts';
 import type { ColourTransform } from '../../media/colour/steps.ts';

@@ -1,9 +1,11 @@
 /** Every kind of movie and of numbered frames becomes a master whose values are those of the source. */
-import { mkdirSync } from 'node:fs';
-import { join } from 'node:path';
+import { createHash } from 'node:crypto';
+import { mkdirSync, writeFileSync } from 'node:fs';
+import { dirname, join } from 'node:path';
 import { describe, expect, test } from 'vitest';
 import { surveySequence } from '../../coordinator/survey/sequence.ts';
 import type { Job } from '../../ledger/job.ts';
+import { layout } from '../../ledger/layout.ts';
 import { runJob } from '../../worker/job.ts';
 import { freshFolder } from '../support/folder.ts';
 import { factsOf, mediaTools } from '../support/make.ts';
@@ -57,5 +59,37 @@ describe('numbered frames', () => {
     const { facts, findings } = await surveySequence(place, folder, await mediaTools(), { clip: 'A001C001' }, {});
     if (facts === null) throw new Error(JSON.stringify(findings));
     await mastered(folder, place, facts, said);
+  });
+});
+
+describe('a transform in a file', () => {
+  /** The identity; the form of .cube, version 1.0. */
+  const cube = 'LUT_1D_SIZE 2\n0 0 0\n1 1 1\n';
+  const sha256 = createHash('sha256').update(cube).digest('hex');
+
+  async function jobWith(text: string | null): Promise<Job> {
+    const folder = freshFolder('movie');
+    const path = join(folder, 'A001C001.mov');
+    await ffmpeg(...picture, '-frames:v', String(FRAMES), '-vf', bt709, '-c:v', 'prores_ks', '-pix_fmt', 'yuv422p10le', path);
+    const job = await masterJob(folder, freshFolder('delivery'), { kind: 'movie', file: 'A001C001.mov' }, await factsOf(path), ['dpx-10'], { ...interpretation, input: { file: 'look.cube', sha256, gives: 'acescct' } });
+    const place = join(job.deliveryFolder, layout.transform(sha256, '.cube'));
+    mkdirSync(dirname(place), { recursive: true });
+    if (text !== null) writeFileSync(place, text);
+    return job;
+  }
+
+  test('is read beside the reports', async () => {
+    const job = await jobWith(cube);
+    await runJob(job, await workContext());
+    expect(await reportOf(job, 'dpx-10')).toMatchObject({ state: 'published', findings: [] });
+  });
+
+  test.each([
+    ['is not there', null, 'transform-absent'],
+    ['is another one', `${cube}\n`, 'colour-file-changed'],
+  ])('that %s is told by its name, and nothing is made', async (_, text, code) => {
+    const job = await jobWith(text);
+    await expect(runJob(job, await workContext())).rejects.toMatchObject({ findings: [{ code, clip: 'A001C001', file: expect.stringContaining('cube') as unknown }] });
+    expect(await reportOf(job, 'dpx-10')).toMatchObject({ state: 'failed', findings: [{ code }] });
   });
 });

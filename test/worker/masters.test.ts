@@ -8,6 +8,7 @@ import { lightOf } from '../../check/master/light.ts';
 import { surveySequence } from '../../coordinator/survey/sequence.ts';
 import { type Job, mastersOf, workOf } from '../../ledger/job.ts';
 import { storedPoints } from '../../ledger/trail.ts';
+import { readTransform } from '../../ledger/transform.ts';
 import { loadProfiles } from '../../profiles/load.ts';
 import { frameFileName } from '../../profiles/master/outcome.ts';
 import { decideOutcome } from '../../profiles/outcome/any.ts';
@@ -117,7 +118,7 @@ describe.each([
       const { points } = await storedPoints(report, job.deliveryFolder, {});
       const { outcome } = mastersOf(job).find((work) => work.profile.name === profile) as ReturnType<typeof mastersOf>[number];
       const hash = report.payload?.streams[0]?.hash as string;
-      return await checkMaster({ path: folder, outcome, source: job.clip.name, points, light: lightOf(outcome.way, null), written: { digest: hash, frames: null }, threads: 1 });
+      return await checkMaster({ path: folder, outcome, source: job.clip.name, points, light: lightOf(outcome.way, await readTransform(job.deliveryFolder, outcome.way)), written: { digest: hash, frames: null }, threads: 1 });
     }
     const edit = (path: string, change: (bytes: Buffer) => Buffer): void => writeFileSync(path, change(readFileSync(path)));
     const at = (folder: string, names: readonly string[], index: number): string => join(folder, names[index] as string);

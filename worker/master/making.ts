@@ -68,13 +68,13 @@ export async function startMasters(job: Job, { folders, movies }: MasterGroup, c
   const outcome = (folders[0] ?? movies[0])?.deliverable.outcome;
   if (outcome === undefined) throw new RangeError('a mill without a master');
   const { way, width, height, frames } = outcome;
-  const transformText = way.kind === 'coded' ? await readTransform(job.deliveryFolder, way.input) : null;
+  const transform = await readTransform(job.deliveryFolder, way);
   for (const { staged } of folders) await makeFolder(job.deliveryFolder, staged);
   const raw = facts.raw !== undefined && clip.place.kind === 'sequence' ? { rollFolder: job.rollFolder, place: clip.place, picture: facts.raw.picture, decoder: facts.raw.decoder } : null;
   const outputs = folders.map(({ deliverable, staged }) => ({ outcome: deliverable.outcome, folder: staged }));
   const feed = movies.length === 0 ? null : { spots: spotFrames(clip.contentDigest, frames) };
   const encoders: MasterEncoder[] = [];
-  const mill = startMill({ way, width, height, outputs, feed, transformText, raw, source: sourceName(job) }, context.threads, onFrames, async (picture) => void (await Promise.all(encoders.map((encoder) => encoder.take(picture)))));
+  const mill = startMill({ way, width, height, outputs, feed, transform, raw, source: sourceName(job) }, context.threads, onFrames, async (picture) => void (await Promise.all(encoders.map((encoder) => encoder.take(picture)))));
   const close = async (): Promise<void> => {
     await mill.close();
     await Promise.all(encoders.map((encoder) => encoder.stop()));
@@ -96,7 +96,7 @@ export async function startMasters(job: Job, { folders, movies }: MasterGroup, c
       if (mill.frames !== frames) return { findings: [finding('frame-develop-failed', `${mill.frames} frames`, `${frames} frames`, subject)], again: true };
       if (invalid > 0) return { findings: [finding('master-not-finite', `${invalid} values that are no numbers`, 'numbers', subject)], again: true };
       // Demosaic and highlights are the profile's: what one way says of light is not said of the other.
-      const light = lightOf(way, transformText);
+      const light = lightOf(way, transform);
       const points: PointTrail = { frames, width, height, values, spots: await spotsOf(job, outcome, light, values, tools, signal) };
       let file: Promise<NonNullable<DeliverableReport['trail']>> | undefined;
       const write = async (): Promise<NonNullable<DeliverableReport['trail']>> => {

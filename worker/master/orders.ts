@@ -1,4 +1,5 @@
 /** What a frame thread is told and what it answers. Everything here is copied between threads: plain values and shared bytes. */
+import type { ColourTransform } from '../../media/colour/steps.ts';
 import type { SequencePlace } from '../../media/input.ts';
 import type { RawFacts } from '../../media/raw/dng/frame.ts';
 import type { MasterOutcome } from '../../profiles/master/outcome.ts';
@@ -13,8 +14,8 @@ export interface MillSetup {
   readonly outputs: readonly { readonly outcome: MasterOutcome; /** Absolute, made already. */ readonly folder: string }[];
   /** Pictures for encoders are wanted; `spots`: of these frames, codes at the pixels of the spots (spots.ts). null: none are. */
   readonly feed: { readonly spots: readonly number[] } | null;
-  /** Of a transform that lies in a file; null without. */
-  readonly transformText: string | null;
+  /** From code values to linear AP0; null: `way` is that of raw frames. */
+  readonly transform: ColourTransform | null;
   /** Raw frames are read by the threads; null: frames come with their orders. */
   readonly raw: { readonly rollFolder: string; readonly place: SequencePlace; readonly picture: RawFacts['picture']; readonly decoder: RawFacts['decoder'] } | null;
   /** What the header says of the source: the clip's name, and where a frame of a sequence lies. */

@@ -9,7 +9,6 @@ import { sourceOfBytes } from '../../media/raw/dng/ifd.ts';
 import { DngKernel } from '../../media/raw/dng/kernel.ts';
 import { readDng } from '../../media/raw/dng/read.ts';
 import { framePath } from '../../media/raw/sequence.ts';
-import { rawDecoderHere } from '../decoder.ts';
 import type { MillSetup } from './orders.ts';
 
 /** Puts the codes of a frame where they are wanted: `codes` tells the place anew each time, since it moves when the memory grows. */
@@ -20,6 +19,7 @@ async function fillBy(served: RawFacts['decoder'], memory: KernelMemory, codes: 
     const kernel = await DngKernel.load(memory);
     return async (_path, file, frame) => kernel.decodeInto(file, frame, codes());
   }
+  const { rawDecoderHere } = await import('../decoder.ts');
   const here = await rawDecoderHere(served);
   // Asked before the job was begun, so that it went away since.
   if ('findings' in here) throw new DecoderFailed(served.name, here.findings.map(({ found }) => found).join('; '));

@@ -1,21 +1,17 @@
-/** The body of a frame thread: one frame at a time, from its code values to its files, wholly in the thread's own memory. */
+/**
+ * The body of a frame thread: one frame at a time, from its code values to its files, wholly in the thread's own memory.
+ * What not every clip needs is loaded where it is needed: each thread loads its modules anew.
+ */
 import { writeFile } from 'node:fs/promises';
 import { join } from 'node:path';
-import { PictureKernel } from '../../media/colour/picture.ts';
-import { transformOf } from '../../media/colour/input.ts';
-import { DpxEncoder } from '../../media/dpx/write.ts';
-import { ExrEncoder } from '../../media/exr/write.ts';
 import { KernelMemory } from '../../media/kernels/memory.ts';
 import type { Planes } from '../../media/kernels/planes.ts';
 import { hashBytes } from '../../media/manifest/digest.ts';
-import { DevelopKernel } from '../../media/raw/develop/kernel.ts';
 import { serve } from '../../media/threads.ts';
 import { POINTS, pointsOf } from '../../media/trail/points.ts';
 import { frameFileName } from '../../profiles/master/outcome.ts';
 import { attributesOf, dpxOf } from './attributes.ts';
-import { feederOf } from './fed.ts';
 import type { FrameAnswer, FrameOrder, MillSetup, WrittenFrame } from './orders.ts';
-import { rawReader } from './raw.ts';
 import { sourcePicture } from './source-picture.ts';
 
 /** Planes of code or camera values of a frame, and how they become linear AP0 in place. */
@@ -25,10 +21,11 @@ interface Way {
 }
 
 async function codedWay(setup: MillSetup, memory: KernelMemory): Promise<Way> {
-  const { way, width, height } = setup;
+  const { way, width, height, transform } = setup;
   if (way.kind !== 'coded') throw new RangeError('frames of an order for raw frames');
+  const { PictureKernel } = await import('../../media/colour/picture.ts');
   const kernel = await PictureKernel.load(memory);
-  kernel.prepare({ width, height, source: sourcePicture(way, width, height), transform: transformOf(way.input, setup.transformText ?? undefined) });
+  kernel.prepare({ width, height, source: sourcePicture(way, width, height), transform });
   return {
     values: async ({ bytes }) => {
       if (bytes === null) throw new RangeError('a frame without bytes');
@@ -41,6 +38,7 @@ async function codedWay(setup: MillSetup, memory: KernelMemory): Promise<Way> {
 async function rawWay(setup: MillSetup, memory: KernelMemory): Promise<Way> {
   const { raw, way } = setup;
   if (way.kind !== 'raw' || raw === null) throw new RangeError('raw frames of an order for others');
+  const [{ DevelopKernel }, { rawReader }] = await Promise.all([import('../../media/raw/develop/kernel.ts'), import('./raw.ts')]);
   const kernel = await DevelopKernel.load(memory);
   kernel.prepare({ picture: raw.picture, ...way });
   const read = await rawReader(raw, memory, () => kernel.codes());
@@ -61,12 +59,14 @@ async function writersOf(setup: MillSetup, memory: KernelMemory): Promise<Write[
   for (const { outcome } of setup.outputs) {
     const { form, width, height, compression } = outcome;
     if (form === 'dpx') {
+      const [{ DpxEncoder }, { PictureKernel }] = await Promise.all([import('../../media/dpx/write.ts'), import('../../media/colour/picture.ts')]);
       const encoder = await DpxEncoder.create(memory);
       encoder.prepare({ width, height });
       const kernel = await PictureKernel.load(memory);
       kernel.prepare({ width, height, source: null, transform: null });
       writers.push((planes, index) => ({ bytes: encoder.encode(kernel.toAcescctCodes10(planes), dpxOf(outcome, index, setup.source)), invalid: 0 }));
     } else {
+      const { ExrEncoder } = await import('../../media/exr/write.ts');
       const encoder = await ExrEncoder.create(memory);
       encoder.prepare({ width, height, compression, container: form === 'aces' ? 'aces' : 'exr' });
       writers.push((planes, index) => ({ bytes: encoder.encode(planes, attributesOf(outcome, index, setup.source)), invalid: encoder.notNumbers }));
@@ -88,7 +88,7 @@ serve<MillSetup, FrameOrder, FrameAnswer>(async (setup) => {
   const { width, height } = setup;
   const way = setup.raw === null ? await codedWay(setup, memory) : await rawWay(setup, memory);
   const writers = await writersOf(setup, memory);
-  const feeder = setup.feed === null ? null : await feederOf(setup, setup.feed.spots, memory);
+  const feeder = setup.feed === null ? null : await (await import('./fed.ts')).feederOf(setup, setup.feed.spots, memory);
   return async (order) => {
     const planes = await way.values(order);
     const points = tap(memory, planes, order.index, width, height);
