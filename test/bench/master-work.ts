@@ -4,6 +4,7 @@ import { basename, dirname, join } from 'node:path';
 import { surveySequence } from '../../coordinator/survey/sequence.ts';
 import { type Job, type MasterWork, mastersOf, workOf } from '../../ledger/job.ts';
 import { toolchainOf } from '../../ledger/toolchain.ts';
+import type { InputName } from '../../media/colour/input.ts';
 import type { Interpretation } from '../../media/interpretation.ts';
 import { surveyValues } from '../../media/exr/read.ts';
 import { sourceOfBytes } from '../../media/exr/source.ts';
@@ -28,7 +29,7 @@ export interface BenchClip extends Pick<Job, 'rollFolder' | 'facts'> {
   readonly frames: number;
 }
 
-const interpretation: Interpretation = { input: { name: 'slog3-sgamut3cine' }, inputFrom: 'show', raw: { whiteBalance: 'as-shot', exposureStops: 0 }, owner: 'Bell foundry film', comments: '' };
+const interpretation: Omit<Interpretation, 'input'> = { inputFrom: 'show', raw: { whiteBalance: 'as-shot', exposureStops: 0 }, owner: 'Bell foundry film', comments: '' };
 
 /** A slow pan over fine structure with grain, RDD 36 422, without sound. */
 export async function grainMovie(path: string, size: Size, frames: number): Promise<BenchClip> {
@@ -36,7 +37,7 @@ export async function grainMovie(path: string, size: Size, frames: number): Prom
   const [wide, high] = [size.width + 256, size.height + 64];
   const picture = `mandelbrot=s=${wide}x${high}:r=24:start_scale=0.5,trim=end_frame=1,loop=loop=-1:size=1:start=0,setpts=N,crop=w=${size.width}:h=${size.height}:x=n:y=32,trim=end_frame=${frames},format=yuv422p10le,noise=alls=3:allf=t,setparams=color_primaries=bt709:color_trc=bt709:colorspace=bt709:range=tv`;
   await ffmpeg('-f', 'lavfi', '-i', picture, '-c:v', 'prores_ks', '-profile:v', '2', '-timecode', '01:00:00:00', path);
-  return { rollFolder: dirname(path), facts: { ...(await factsOf(path)), interpretation }, place: { kind: 'movie', file: basename(path) }, frames };
+  return { rollFolder: dirname(path), facts: await factsOf(path), place: { kind: 'movie', file: basename(path) }, frames };
 }
 
 /** Uncompressed, 16 bits. Every frame is a file of its own with the same samples. */
@@ -49,7 +50,7 @@ export async function grainDng(folder: string, size: Size, frames: number): Prom
   const place = { kind: 'sequence', folder: 'A001C001', prefix: 'A001C001_', suffix: '.dng', padding: 6, first: 1, count: frames, statedRate: null } as const;
   const { facts, findings } = await surveySequence(place, folder, await mediaTools(), { clip: 'A001C001' }, {});
   if (facts === null) throw new Error(JSON.stringify(findings));
-  return { rollFolder: folder, facts: { ...facts, interpretation }, place, frames };
+  return { rollFolder: folder, facts, place, frames };
 }
 
 export const dngPaths = ({ rollFolder }: BenchClip): string[] => readdirSync(join(rollFolder, 'A001C001')).sort().map((name) => join(rollFolder, 'A001C001', name));
@@ -57,20 +58,23 @@ export const dngPaths = ({ rollFolder }: BenchClip): string[] => readdirSync(joi
 export interface MasterForm {
   readonly compression: 'none' | 'zip';
   /** Of raw clips. */
-  readonly demosaic: DemosaicMethod;
+  readonly demosaic?: DemosaicMethod;
+  /** Of movies. */
+  readonly input?: InputName;
 }
 
 /** A job of one master of EXR frames. */
-export async function masterJob({ rollFolder, facts, place, frames }: BenchClip, { compression, demosaic }: MasterForm, delivery: string): Promise<Job> {
+export async function masterJob({ rollFolder, facts, place, frames }: BenchClip, { compression, demosaic = 'linear', input = 'slog3-sgamut3cine' }: MasterForm, delivery: string): Promise<Job> {
   const { profiles: [loaded], findings } = await loadProfiles({ wanted: ['grading-master-exr'] });
   if (loaded === undefined || !('kind' in loaded.profile)) throw new Error(JSON.stringify(findings));
   const profile = { ...loaded.profile, compression, development: { ...loaded.profile.development, demosaic } };
   const name = 'A001C001';
   const clip = { id: name, name, place, bytes: 1, contentDigest: '00'.repeat(32) };
-  const decided = decideOutcome({ day: 'day-01', roll: 'A001', clip, facts, profile });
+  const understood = { ...facts, interpretation: { ...interpretation, input: { name: input } } };
+  const decided = decideOutcome({ day: 'day-01', roll: 'A001', clip, facts: understood, profile });
   if (decided.outcome === null) throw new Error(JSON.stringify(decided.findings));
   mkdirSync(delivery, { recursive: true });
-  return { version: 1, night: 'night', run: 'run', day: 'day-01', roll: 'A001', rollFolder, deliveryFolder: delivery, clip, facts, span: { start: 0, count: frames }, deliverables: [workOf(profile, loaded.hash, decided.outcome)], toolchain: toolchainOf(await mediaTools()).fingerprint };
+  return { version: 1, night: 'night', run: 'run', day: 'day-01', roll: 'A001', rollFolder, deliveryFolder: delivery, clip, facts: understood, span: { start: 0, count: frames }, deliverables: [workOf(profile, loaded.hash, decided.outcome)], toolchain: toolchainOf(await mediaTools()).fingerprint };
 }
 
 /** What stands in the folder is what the outcome says, to the last byte of every value of a frame in the middle. Throws otherwise. */
