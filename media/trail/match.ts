@@ -14,6 +14,8 @@ import { median, type Pictures } from './pictures.ts';
 const AROUND = 4;
 /** Frames before and after over which a usual size of residual is taken. */
 const USUAL = 12;
+/** Of those the ones whose source frame has at least this part of the contrast of this frame's. */
+const ALIKE = 0.5;
 /** Source frames whose cells differ by less (root mean square) are one picture to everybody. */
 const SAME = 8;
 /**
@@ -30,6 +32,8 @@ const TELLING = { intra: { own: 1, whole: 0 }, predicted: { own: 2, whole: 2 } }
  * each against its own frame, as grain does.
  */
 const DRIFT = 1.5;
+/** And by so many times what is left of them without the background: a pull of focus in VC-3 that is sound lies up to 0.8 of a step of 1.02 times that beside its place, and 0.66 of one of 1.74. */
+const STANDS_OUT = 2;
 /** And by this many times the noise of the very cells in which they differ, all differences added up. */
 const TELLING_CELLS = 4;
 /** Work that the search of whole clips for misplaced frames may cost, comparisons of two frames. */
@@ -64,9 +68,10 @@ export interface Matching {
   readonly frames: readonly FrameMatch[];
 }
 
-/** Running medians over the frames around. */
-function usual(values: readonly number[]): number[] {
-  return values.map((_, frame) => median(values.slice(Math.max(0, frame - USUAL), frame + USUAL + 1)));
+/** Running medians over the frames around; `alike`: whose pictures say something of this one. */
+function usual(values: readonly number[], alike: (frame: number, other: number) => boolean): number[] {
+  const all = [...values.keys()];
+  return values.map((_, frame) => median(all.slice(Math.max(0, frame - USUAL), frame + USUAL + 1).filter((other) => alike(frame, other)).map((other) => values[other] as number)));
 }
 
 /** Of frames around whose residual is usual: the mean, cell by cell. */
@@ -91,14 +96,18 @@ export function matchFrames(source: Pictures, output: Pictures, coding: Coding, 
 
   const near = Array.from({ length: output.count }, (_, frame) => nearestTo(source, output, levels, frame));
   const size = near.map((one) => Math.sqrt(one.energy));
-  const usualSize = usual(size);
-  const middle = median(size);
+  // A codec errs by what there is in a picture: frames that have faded to nothing do not say what is usual of a full one.
+  const contrast = Array.from({ length: output.count }, (_, frame) => source.contrast(Math.min(frame, source.count - 1)));
+  const alike = (frame: number, other: number): boolean => (contrast[other] as number) >= ALIKE * (contrast[frame] as number);
+  const usualSize = usual(size, alike);
+  const full = size.filter((_, frame) => (contrast[frame] as number) >= FLAT);
+  const middle = median(full.length > 0 ? full : size);
   const beyond = OUTLIER[made];
   const isOutlier = (frame: number, found: number): boolean => {
     const reference = Math.min(usualSize[frame] as number, 4 * middle + FLOOR);
     if (found > Math.min(beyond.times * reference + beyond.plus, beyond.most)) return true;
-    const contrast = Math.max(output.contrast(frame), frame < source.count ? Math.abs(gain) * source.contrast(frame) : 0);
-    return contrast > CONTRAST && found > UNRELATED * contrast;
+    const most = Math.max(output.contrast(frame), frame < source.count ? Math.abs(gain) * source.contrast(frame) : 0);
+    return most > CONTRAST && found > UNRELATED * most;
   };
   const good = (frame: number): boolean => !isOutlier(frame, size[frame] as number);
 
@@ -129,8 +138,8 @@ export function matchFrames(source: Pictures, output: Pictures, coding: Coding, 
     own.push(Math.sqrt(sum / cells));
     worst.push(most);
   }
-  const usualOwn = usual(own);
-  const usualWorst = usual(worst);
+  const usualOwn = usual(own, alike);
+  const usualWorst = usual(worst, alike);
 
   let budget = SEARCH_BUDGET;
   let lastShift = 0;
@@ -213,7 +222,8 @@ function tell(source: Pictures, output: Pictures, { gain, offset }: Levels, fram
     const telling = Math.sqrt(squares / cells) >= least && squares >= TELLING_CELLS * Math.sqrt(noisy);
     const along = squares > 0 ? product / squares : 0;
     const isLarge = Math.sqrt(squares / cells) >= DRIFT * noise.whole;
-    if (telling && along > WRONG[coding] && (isLarge || productInPlace > WRONG[coding] * squares)) return 'wrong';
+    const standsOut = Math.sqrt(squares / cells) >= STANDS_OUT * noise.own && productInPlace > WRONG[coding] * squares;
+    if (telling && along > WRONG[coding] && (isLarge || standsOut)) return 'wrong';
     if (Math.abs(other - frame) === 1 && (!telling || along > RIGHT)) state = 'untold';
   }
   return state;
