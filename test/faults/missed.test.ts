@@ -1,4 +1,4 @@
-/** Faults that a campaign once found unnoticed, and what the gate says of each now. Clips and places are those of the campaign's case. */
+/** Faults that a campaign once found unnoticed, sound clips that it found held, and what the gate says of each now. Clips and places are those of the campaign's case. */
 import { join } from 'node:path';
 import { describe, expect, test } from 'vitest';
 import type { Job } from '../../ledger/job.ts';
@@ -14,6 +14,9 @@ import type { Operation } from './operation.ts';
 const material = join(sharedFolder, 'campaign');
 const profiles = {
   'small-h264': 'test/fixtures/profiles/small-h264.yaml',
+  'small-vc3': 'test/fixtures/profiles/small-vc3.yaml',
+  'small-rdd36': 'test/campaign/profiles/small-rdd36.yaml',
+  'editorial-rdd36': 'editorial-rdd36',
   'filled-h264': 'test/campaign/profiles/filled-h264.yaml',
   'fitted-vc3': 'test/campaign/profiles/fitted-vc3.yaml',
   'full-vc3': 'test/campaign/profiles/full-vc3.yaml',
@@ -86,4 +89,32 @@ describe('frames of the later field', () => {
     expect([verdict, codes]).toEqual(['ready', []]);
     expect(trails.filter(({ measured }) => measured.includes('which field'))).toEqual([]);
   });
+});
+
+const SCALER = 'bicubic+accurate_rnd+full_chroma_int+full_chroma_inp+bitexact';
+
+test('two pixels of 1920 cut off on every side, and the rest enlarged: held', async () => {
+  const filters = `crop=w=1916:h=1436:x=2:y=2:exact=1,scale=w=1920:h=1440:flags=${SCALER},setsar=1`;
+  const { done, verdict, codes } = await judged(clip('pan', 'drop-frame-30', 1), ['editorial-rdd36'], { do: 'filter', stage: 'encoder', profile: 'editorial-rdd36', filters, retag: true });
+  expect([done, verdict]).toEqual([true, 'held']);
+  expect(codes).toContain('picture-displaced');
+});
+
+test('colours of another matrix where fields move and little is coloured: held', async () => {
+  const filters = `scale=flags=${SCALER}:in_range=limited:out_range=limited:in_color_matrix=bt709:out_color_matrix=bt2020`;
+  const { done, verdict, codes } = await judged(clip('fade-in', 'fields-top'), ['small-rdd36'], { do: 'filter', stage: 'encoder', profile: 'small-rdd36', filters, retag: true });
+  expect([done, verdict]).toEqual([true, 'held']);
+  expect(codes).toContain('matrix-wrong');
+});
+
+test.each<[string, ClipName, readonly ProfileName[]]>([
+  ['a fade to black that fills more than half of the clip', clip('fade-out', 'whole-24'), ['filled-h264', 'full-vc3']],
+  ['the same in fields', clip('fade-out', 'fields-top', 1), ['fitted-vc3', 'full-vc3', 'small-h264']],
+  ['the same, and few frames of it are whole', clip('fade-out', 'drop-frame-30'), ['small-h264', 'filled-h264']],
+  ['a slow pull of focus in VC-3', clip('focus', 'pal-mute', 1), ['small-vc3']],
+  ['the same beside H.264', clip('focus', 'film-two-tracks'), ['small-vc3', 'small-h264']],
+  ['a flash that begins between two fields', clip('flashes', 'fields-top', 1), ['fitted-vc3']],
+])('%s: sound, and ready', async (_title, name, wanted) => {
+  const { verdict, codes } = await judged(name, wanted, { do: 'none' });
+  expect([verdict, codes]).toEqual(['ready', []]);
 });
