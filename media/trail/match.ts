@@ -41,6 +41,9 @@ const SEARCH_BUDGET = 4_000_000;
 /** Projections: below `right` the frame is the right one, above `wrong` it is the other. */
 const RIGHT = 0.5;
 const WRONG = { intra: 0.6, predicted: 0.75 } as const;
+/** Beyond `absent` a frame lies nearer to the mean of those around than to what it should be; beyond `another` it is the one that fits best in the whole clip. A frame of other grain lies halfway to every one but its own. */
+const ABSENT = 0.5;
+const ANOTHER = 0.75;
 /** A residual beyond these is no codec's: times the usual one, plus; and in any case. 256 is one code value of 8 bits. Deinterlacing invents lines. */
 const OUTLIER = { frames: { times: 6, plus: 80, most: 1000 }, fields: { times: 8, plus: 300, most: 3000 } } as const;
 /** Beyond these a frame is not called proved, though it may be sound. */
@@ -169,10 +172,17 @@ export function matchFrames(source: Pictures, output: Pictures, coding: Coding, 
       return isPart ? { state: 'damaged', shows: frame, residual } : { state: 'wrong', shows, residual };
     }
     const noise = { own: Math.max(usualOwn[frame] as number, FLOOR), whole: usualSize[frame] as number, cells: rests.subarray(frame * cells, (frame + 1) * cells) };
-    const told = tell(source, output, levels, frame, { best: mean, inPlace: background(inPlace, cells, output.count, frame, good) }, noise, coding);
+    const means = { best: mean, inPlace: background(inPlace, cells, output.count, frame, good) };
+    const told = tell(source, output, levels, frame, means, noise, coding);
     if (told === 'wrong') {
       const shows = shownBy(frame, mean);
       return { state: shows === frame ? 'untold' : 'wrong', shows, residual };
+    }
+    if (told === 'absent') {
+      // A codec may have taken it away; or it is another frame, however far from here.
+      const shows = shownBy(frame, mean);
+      const isOther = shows !== null && shows !== frame && leaning(source, output, levels, frame, ofFrame(source, shows), means, noise).towards > ANOTHER;
+      return isOther ? { state: 'wrong', shows, residual } : { state: 'untold', shows: frame, residual };
     }
     if ((worst[frame] as number) > CELL_OUTLIER.times * (usualWorst[frame] as number) + CELL_OUTLIER.plus[made]) return { state: 'damaged', shows: frame, residual };
     // Not far enough from the usual to be another picture, and too far to be called proved.
@@ -198,33 +208,72 @@ interface Noise {
   readonly cells: Float32Array;
 }
 
-/** One delivered frame against the neighbours of the frame that it should be. */
-function tell(source: Pictures, output: Pictures, { gain, offset }: Levels, frame: number, means: { readonly best: Float32Array; readonly inPlace: Float32Array }, noise: Noise, coding: Coding): 'right' | 'untold' | 'wrong' {
+interface Means {
+  /** Of the residuals of frames around, against the frames that fit best, and against those that should be there. */
+  readonly best: Float32Array;
+  readonly inPlace: Float32Array;
+}
+
+/** How far a delivered frame lies from the one that it should be towards `target`, values of a source frame cell by cell: 0 at the first, 1 at the second. */
+interface Leaning {
+  /** Between the two, root mean square. */
+  readonly step: number;
+  readonly towards: number;
+  readonly towardsInPlace: number;
+  /** The whole step stands above the noise in its direction. */
+  readonly clear: boolean;
+}
+
+function leaning(source: Pictures, output: Pictures, { gain, offset }: Levels, frame: number, target: (cell: number) => number, means: Means, noise: Noise): Leaning {
   const { cells } = source;
+  let squares = 0;
+  let product = 0;
+  let productInPlace = 0;
+  let noisy = 0;
+  for (let cell = 0; cell < cells; cell += 1) {
+    const should = gain * (source.values[frame * cells + cell] as number);
+    const step = gain * target(cell) - should;
+    squares += step * step;
+    noisy += (step * (noise.cells[cell] as number)) ** 2;
+    const rest = (output.values[frame * cells + cell] as number) - offset - should;
+    product += step * (rest - (means.best[cell] as number));
+    productInPlace += step * (rest - (means.inPlace[cell] as number));
+  }
+  const part = (value: number): number => (squares > 0 ? value / squares : 0);
+  return { step: Math.sqrt(squares / cells), towards: part(product), towardsInPlace: part(productInPlace), clear: squares >= TELLING_CELLS * Math.sqrt(noisy) };
+}
+
+const ofFrame = ({ values, cells }: Pictures, frame: number) => (cell: number): number => values[frame * cells + cell] as number;
+
+/** The mean of the frames around, without the frame itself: what a picture has that no other has is what it differs from this in. */
+function meanAround(source: Pictures, frame: number): Float32Array {
+  const { cells, values } = source;
+  const mean = new Float32Array(cells);
+  const others = around(source, frame);
+  for (const other of others) for (let cell = 0; cell < cells; cell += 1) mean[cell] = (mean[cell] as number) + (values[other * cells + cell] as number) / others.length;
+  return mean;
+}
+
+function around({ count }: Pictures, frame: number): number[] {
+  const others: number[] = [];
+  for (let other = Math.max(0, frame - REACH); other <= Math.min(count - 1, frame + REACH); other += 1) if (other !== frame) others.push(other);
+  return others;
+}
+
+/** One delivered frame against the neighbours of the frame that it should be, and against its own. `absent`: it has not what only that one has. */
+function tell(source: Pictures, output: Pictures, levels: Levels, frame: number, means: Means, noise: Noise, coding: Coding): 'right' | 'untold' | 'wrong' | 'absent' {
   const least = Math.max(SAME, TELLING[coding].own * noise.own, TELLING[coding].whole * noise.whole);
-  let state: 'right' | 'untold' = 'right';
-  for (let other = Math.max(0, frame - REACH); other <= Math.min(source.count - 1, frame + REACH); other += 1) {
-    if (other === frame) continue;
-    let squares = 0;
-    let product = 0;
-    let productInPlace = 0;
-    let noisy = 0;
-    for (let cell = 0; cell < cells; cell += 1) {
-      const should = gain * (source.values[frame * cells + cell] as number);
-      const step = gain * (source.values[other * cells + cell] as number) - should;
-      squares += step * step;
-      noisy += (step * (noise.cells[cell] as number)) ** 2;
-      const rest = (output.values[frame * cells + cell] as number) - offset - should;
-      product += step * (rest - (means.best[cell] as number));
-      productInPlace += step * (rest - (means.inPlace[cell] as number));
-    }
-    // Root of squares over the noise in their direction: how many times a whole step stands above the noise in it.
-    const telling = Math.sqrt(squares / cells) >= least && squares >= TELLING_CELLS * Math.sqrt(noisy);
-    const along = squares > 0 ? product / squares : 0;
-    const isLarge = Math.sqrt(squares / cells) >= DRIFT * noise.whole;
-    const standsOut = Math.sqrt(squares / cells) >= STANDS_OUT * noise.own && productInPlace > WRONG[coding] * squares;
-    if (telling && along > WRONG[coding] && (isLarge || standsOut)) return 'wrong';
-    if (Math.abs(other - frame) === 1 && (!telling || along > RIGHT)) state = 'untold';
+  const mean = meanAround(source, frame);
+  const own = leaning(source, output, levels, frame, (cell) => mean[cell] as number, means, noise);
+  // Pictures that change slowly are like the mean of those around.
+  const isOwn = own.step >= least && own.clear;
+  let state: 'right' | 'untold' | 'absent' = isOwn && own.towards > ABSENT ? 'absent' : 'right';
+  for (const other of around(source, frame)) {
+    const { step, towards, towardsInPlace, clear } = leaning(source, output, levels, frame, ofFrame(source, other), means, noise);
+    const telling = step >= least && clear;
+    const standsOut = (isOwn || step >= STANDS_OUT * noise.own) && towardsInPlace > WRONG[coding];
+    if (telling && towards > WRONG[coding] && (step >= DRIFT * noise.whole || standsOut)) return 'wrong';
+    if (state === 'right' && Math.abs(other - frame) === 1 && (!telling || towards > RIGHT)) state = 'untold';
   }
   return state;
 }
