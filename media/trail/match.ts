@@ -41,9 +41,15 @@ const SEARCH_BUDGET = 4_000_000;
 /** Projections: below `right` the frame is the right one, above `wrong` it is the other. */
 const RIGHT = 0.5;
 const WRONG = { intra: 0.6, predicted: 0.75 } as const;
-/** Beyond `absent` a frame lies nearer to the mean of those around than to what it should be; beyond `another` it is the one that fits best in the whole clip. A frame of other grain lies halfway to every one but its own. */
-const ABSENT = 0.5;
-const ANOTHER = 0.75;
+/**
+ * A picture of grain has something that no other one has: how far from that a delivered frame lies towards the mean of the frames around. Sound frames
+ * lie below 0.3; those of other grain at 0.9 to 1, and halfway to every frame but their own; what is finer than a step of 8 bits in a flat surface is
+ * rounded away, and such a frame lies at up to 0.81 and 0.66 of the way to a neighbour.
+ */
+const FAINT = 0.4;
+const LACKING = 0.85;
+/** Beyond this it is the one that fits best in the whole clip. */
+const ANOTHER = 0.8;
 /** A residual beyond these is no codec's: times the usual one, plus; and in any case. 256 is one code value of 8 bits. Deinterlacing invents lines. */
 const OUTLIER = { frames: { times: 6, plus: 80, most: 1000 }, fields: { times: 8, plus: 300, most: 3000 } } as const;
 /** Beyond these a frame is not called proved, though it may be sound. */
@@ -178,7 +184,7 @@ export function matchFrames(source: Pictures, output: Pictures, coding: Coding, 
       const shows = shownBy(frame, mean);
       return { state: shows === frame ? 'untold' : 'wrong', shows, residual };
     }
-    if (told === 'absent') {
+    if (told === 'lacking') {
       // A codec may have taken it away; or it is another frame, however far from here.
       const shows = shownBy(frame, mean);
       const isOther = shows !== null && shows !== frame && leaning(source, output, levels, frame, ofFrame(source, shows), means, noise).towards > ANOTHER;
@@ -260,20 +266,23 @@ function around({ count }: Pictures, frame: number): number[] {
   return others;
 }
 
-/** One delivered frame against the neighbours of the frame that it should be, and against its own. `absent`: it has not what only that one has. */
-function tell(source: Pictures, output: Pictures, levels: Levels, frame: number, means: Means, noise: Noise, coding: Coding): 'right' | 'untold' | 'wrong' | 'absent' {
+/**
+ * One delivered frame against the neighbours of the frame that it should be, and against its own. `lacking`: nothing is left in it of what only that
+ * one has.
+ */
+function tell(source: Pictures, output: Pictures, levels: Levels, frame: number, means: Means, noise: Noise, coding: Coding): 'right' | 'untold' | 'wrong' | 'lacking' {
   const least = Math.max(SAME, TELLING[coding].own * noise.own, TELLING[coding].whole * noise.whole);
   const mean = meanAround(source, frame);
   const own = leaning(source, output, levels, frame, (cell) => mean[cell] as number, means, noise);
-  // Pictures that change slowly are like the mean of those around.
-  const isOwn = own.step >= least && own.clear;
-  let state: 'right' | 'untold' | 'absent' = isOwn && own.towards > ABSENT ? 'absent' : 'right';
+  const hasOwn = own.step >= SAME && own.clear;
+  const isLacking = hasOwn && Math.min(own.towards, own.towardsInPlace) > LACKING;
+  let state: 'right' | 'untold' = hasOwn && Math.max(own.towards, own.towardsInPlace) > FAINT ? 'untold' : 'right';
   for (const other of around(source, frame)) {
     const { step, towards, towardsInPlace, clear } = leaning(source, output, levels, frame, ofFrame(source, other), means, noise);
     const telling = step >= least && clear;
-    const standsOut = (isOwn || step >= STANDS_OUT * noise.own) && towardsInPlace > WRONG[coding];
+    const standsOut = (step >= STANDS_OUT * noise.own || (isLacking && towards > ANOTHER)) && towardsInPlace > WRONG[coding];
     if (telling && towards > WRONG[coding] && (step >= DRIFT * noise.whole || standsOut)) return 'wrong';
-    if (state === 'right' && Math.abs(other - frame) === 1 && (!telling || towards > RIGHT)) state = 'untold';
+    if (Math.abs(other - frame) === 1 && (!telling || towards > RIGHT)) state = 'untold';
   }
-  return state;
+  return isLacking ? 'lacking' : state;
 }
