@@ -274,7 +274,8 @@ function tell(source: Pictures, output: Pictures, levels: Levels, frame: number,
   const least = Math.max(SAME, TELLING[coding].own * noise.own, TELLING[coding].whole * noise.whole);
   const mean = meanAround(source, frame);
   const own = leaning(source, output, levels, frame, (cell) => mean[cell] as number, means, noise);
-  const hasOwn = own.step >= SAME && own.clear;
+  // One that predicts leaves out what is a frame's own as long as it pays.
+  const hasOwn = own.step >= (coding === 'predicted' ? least : SAME) && own.clear;
   const isLacking = hasOwn && Math.min(own.towards, own.towardsInPlace) > LACKING;
   let state: 'right' | 'untold' = hasOwn && Math.max(own.towards, own.towardsInPlace) > FAINT ? 'untold' : 'right';
   for (const other of around(source, frame)) {
