@@ -118,3 +118,12 @@ test.each<[string, ClipName, readonly ProfileName[]]>([
   const { verdict, codes } = await judged(name, wanted, { do: 'none' });
   expect([verdict, codes]).toEqual(['ready', []]);
 });
+
+test.each<[string, ClipName, readonly ProfileName[], Operation]>([
+  ['the grain of a locked-off shot, in VC-3, from frame 32 on that of five frames before', clip('locked-off', 'pal'), ['small-vc3', 'small-h264'], { do: 'frames', stage: 'encoder', profile: 'small-vc3', count: 40, map: Array.from({ length: 40 }, (_, frame) => (frame < 32 ? frame : frame - 5)) }],
+  ['faint grain in fields, in RDD 36, ten frames that stand still', clip('locked-off-faint', 'fields-top', 1), ['small-rdd36'], { do: 'frames', stage: 'encoder', profile: 'small-rdd36', count: 25, map: Array.from({ length: 25 }, (_, frame) => (frame > 8 && frame < 18 ? 8 : frame)) }],
+])('%s: held', async (_title, name, wanted, operation) => {
+  const { done, verdict, codes } = await judged(name, wanted, operation);
+  expect([done, verdict]).toEqual([true, 'held']);
+  expect(codes).toContain('frame-missing');
+});
