@@ -140,14 +140,6 @@ function piece(at: usize, from: usize, to: usize, count: i32, magnitude: v128, s
   }
 }
 
-/** No number if there is one that is none. */
-function leastOf(at: usize, count: i32, magnitude: v128): f64 {
-  let least = v128.and(v128.load(at), magnitude);
-  const end = at + (usize(count) << 3);
-  for (let o = at + 16; o < end; o += 16) least = f64x2.min(least, v128.and(v128.load(o), magnitude));
-  return min(f64x2.extract_lane(least, 0), f64x2.extract_lane(least, 1));
-}
-
 function matrix(program: usize, r: usize, g: usize, b: usize, count: i32): void {
   const m00 = f64x2.splat(parameter(program, 0)), m01 = f64x2.splat(parameter(program, 1)), m02 = f64x2.splat(parameter(program, 2)), k0 = f64x2.splat(parameter(program, 3));
   const m10 = f64x2.splat(parameter(program, 4)), m11 = f64x2.splat(parameter(program, 5)), m12 = f64x2.splat(parameter(program, 6)), k1 = f64x2.splat(parameter(program, 7));
@@ -307,12 +299,10 @@ export function run(program: usize, r: usize, g: usize, b: usize, toR: usize, to
         const source = channel == 0 ? x : channel == 1 ? y : z;
         const magnitude = i64x2.splat(mirrored ? i64.MAX_VALUE : -1);
         const sign = i64x2.splat(mirrored ? i64.MIN_VALUE : 0);
-        // Pieces below the last that holds for the whole block are written over: most pictures have few values so dark.
-        const least = pieces > 1 ? leastOf(source, n, magnitude) : 0;
-        let from = pieces - 1;
-        while (from > 0 && !(least > parameter(at + usize(from) * 56, 1))) from--;
-        for (let k = from; k < pieces; k++) piece(at + usize(k) * 56, source, spare, n, magnitude, sign);
-        at += usize(pieces) * 56;
+        for (let k = 0; k < pieces; k++) {
+          piece(at, source, spare, n, magnitude, sign);
+          at += 56;
+        }
         if (channel == 0) x = spare;
         else if (channel == 1) y = spare;
         else z = spare;
