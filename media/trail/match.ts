@@ -188,12 +188,12 @@ export function matchFrames(source: Pictures, output: Pictures, coding: Coding, 
       // A codec may have taken it away; or it is another frame, however far from here.
       const shows = shownBy(frame, mean);
       const isOther = shows !== null && shows !== frame && leaning(source, output, levels, frame, ofFrame(source, shows), means, noise).towards > ANOTHER;
-      return isOther ? { state: 'wrong', shows, residual } : { state: 'untold', shows: frame, residual };
+      if (isOther) return { state: 'wrong', shows, residual };
     }
     if ((worst[frame] as number) > CELL_OUTLIER.times * (usualWorst[frame] as number) + CELL_OUTLIER.plus[made]) return { state: 'damaged', shows: frame, residual };
     // Not far enough from the usual to be another picture, and too far to be called proved.
     const unusual = residual > UNUSUAL.times * (usualSize[frame] as number) + UNUSUAL.plus;
-    return { state: unusual ? 'untold' : told, shows: frame, residual };
+    return { state: unusual || told === 'lacking' ? 'untold' : told, shows: frame, residual };
   });
   return { gain, offset, frames };
 }
