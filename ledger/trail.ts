@@ -2,7 +2,8 @@
 import { readFile } from 'node:fs/promises';
 import { type Finding, type FindingSubject, finding } from '../findings/finding.ts';
 import { fsPath } from '../media/names.ts';
-import { type PointTrail, readPoints } from '../media/trail/points.ts';
+import { readPoints } from '../media/trail/point-file.ts';
+import type { PointTrail } from '../media/trail/points.ts';
 import { readTrail, type SourceTrail, TrailError } from '../media/trail/source-trail.ts';
 import { placeBelow } from './layout.ts';
 import type { DeliverableReport } from './report.ts';

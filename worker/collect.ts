@@ -1,8 +1,8 @@
 /** Reads the pipes of a recipe: the trail of the source, and a hash of what left each encoder. */
-import type { Readable } from 'node:stream';
 import type { ClipFacts } from '../media/facts.ts';
 import { type Payload, readPayload } from '../media/payload.ts';
 import { readPictureHashes, readSoundHash } from '../media/trail/exact.ts';
+import type { PipeReader } from '../media/tools/run.ts';
 import { TrailCollector } from '../media/trail/collect.ts';
 import { SoundCollector } from '../media/trail/sound-collector.ts';
 import { usedPart } from '../media/trail/sound-plan.ts';
@@ -13,7 +13,7 @@ import type { Pipe } from '../profiles/recipe/index.ts';
 import type { Watched } from './watch.ts';
 
 export interface Collecting {
-  readonly readers: readonly ((stream: Readable) => Promise<void>)[];
+  readonly readers: readonly PipeReader[];
   /** Of each deliverable, what left its encoders. */
   readonly payloads: readonly Payload[];
   /** Of the source, what was read of it. */
@@ -31,19 +31,19 @@ function used(facts: ClipFacts, outcomes: readonly Outcome[], track: number): { 
 }
 
 /** For a recipe without frames. */
-const nobody = async (): Promise<void> => {
+const nobody: PipeReader = async () => {
   throw new RangeError('frames that nobody asked for');
 };
 
 /** `frames`: reads the pipe of the decoded frames, where the recipe has one. */
-export function collect(facts: ClipFacts, outcomes: readonly Outcome[], pipes: readonly Pipe[], earlierField: 'top' | 'bottom' | null, frames: (stream: Readable) => Promise<void> = nobody): Collecting {
+export function collect(facts: ClipFacts, outcomes: readonly Outcome[], pipes: readonly Pipe[], earlierField: 'top' | 'bottom' | null, frames: PipeReader = nobody): Collecting {
   const pictures = new TrailCollector();
   const payloads: Payload[] = outcomes.map(() => ({ streams: [] }));
   let source: Payload = { streams: [] };
   const sounds = new Map<number, SoundCollector>();
   let exact: { pixelFormat: string; pictures: Buffer } | null = null;
   const exactSounds = new Map<number, string | null>();
-  const readers = pipes.map((pipe): ((stream: Readable) => Promise<void>) => {
+  const readers = pipes.map((pipe): PipeReader => {
     if (pipe.kind === 'luma') return (stream) => pictures.luma.read(stream);
     if (pipe.kind === 'colour') return (stream) => pictures.colour.read(stream);
     if (pipe.kind === 'source') {

@@ -2,14 +2,13 @@
 import { mkdtemp, rm, writeFile } from 'node:fs/promises';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
-import type { Readable } from 'node:stream';
 import type { Job, MovieWork } from '../ledger/job.ts';
-import { layoutOf } from '../media/colour/formats.ts';
 import { earlierField } from '../media/facts.ts';
 import { openInput, type OpenedInput } from '../media/input.ts';
 import { type Payload, payloadOptions, readPayload, sourceStreams } from '../media/payload.ts';
 import type { MediaTools } from '../media/tools/locate.ts';
-import { FIRST_PIPE, type RunResult, runTool } from '../media/tools/run.ts';
+import { type FramePipe, openFramePipe } from '../media/tools/frame-pipe.ts';
+import { FIRST_PIPE, type PipeReader, type RunResult, runTool } from '../media/tools/run.ts';
 import type { SourceTrail } from '../media/trail/source-trail.ts';
 import type { Outcome } from '../profiles/outcome.ts';
 import { recipeOf } from '../profiles/recipe/index.ts';
@@ -50,6 +49,7 @@ export async function make(request: MakeRequest): Promise<MakeResult> {
   const { job, outputs, besides = [], tools, threads, signal } = request;
   const textFolder = await mkdtemp(join(tmpdir(), 'rushlight-text-'));
   const input = await openInput(job.rollFolder, job.clip.place, job.facts.video.rate);
+  const frames = request.mill === null ? null : await openFramePipe(join(textFolder, 'frames'));
   try {
     const recipe = recipeOf({
       facts: job.facts,
@@ -62,7 +62,7 @@ export async function make(request: MakeRequest): Promise<MakeResult> {
     });
     for (const file of recipe.textFiles) await writeFile(file.path, file.text);
     const watched = newWatched();
-    const collecting = collect(job.facts, [...outputs.map(({ deliverable }) => deliverable.outcome), ...besides], recipe.pipes, earlierField(job.facts.video), framesReader(request));
+    const collecting = collect(job.facts, [...outputs.map(({ deliverable }) => deliverable.outcome), ...besides], recipe.pipes, earlierField(job.facts.video), framesReader(request.mill, frames));
     let lastSign = { frame: -1, bytes: -1 };
     let touch = (): void => {};
     const read = progressReader((sign) => {
@@ -87,15 +87,15 @@ export async function make(request: MakeRequest): Promise<MakeResult> {
     });
     return { run, watched, trail: trailOf(() => collecting.trail(watched)), source: { taken: collecting.source(), there: await beside }, payloads: collecting.payloads };
   } finally {
+    await frames?.close();
     await input.dispose();
     await rm(textFolder, { recursive: true, force: true });
   }
 }
 
-function framesReader({ job: { facts: { video } }, mill }: MakeRequest): ((stream: Readable) => Promise<void>) | undefined {
-  if (mill === null) return undefined;
-  const { bytes } = layoutOf(video.pixelFormat, video.width, video.height);
-  return (stream) => mill.read(stream, bytes);
+function framesReader(mill: Mill | null, pipe: FramePipe | null): PipeReader | undefined {
+  if (mill === null || pipe === null) return undefined;
+  return { ...pipe, read: () => mill.readPipe(pipe) };
 }
 
 /**

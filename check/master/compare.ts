@@ -2,7 +2,8 @@
 import type { FindingCode } from '../../findings/registry.ts';
 import { sha256OfText } from '../../media/listing.ts';
 import { POINTS, pointsOf, type PointTrail } from '../../media/trail/points.ts';
-import { frameFileName, type MasterOutcome } from '../../profiles/master/outcome.ts';
+import { frameFileName } from '../../profiles/master/frame-name.ts';
+import type { MasterOutcome } from '../../profiles/master/outcome.ts';
 import type { MasterCheck, MasterForm } from '../../profiles/master/schema.ts';
 import type { CheckVerdict } from '../check.ts';
 import { saidOf } from './expected.ts';

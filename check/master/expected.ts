@@ -1,7 +1,8 @@
 /** What the header of a frame must say, by the outcome alone. */
 import { formatRatio } from '../../media/rate.ts';
 import { addFrames, formatTimecode } from '../../media/timecode.ts';
-import { type MasterOutcome, frameFileName } from '../../profiles/master/outcome.ts';
+import { frameFileName } from '../../profiles/master/frame-name.ts';
+import type { MasterOutcome } from '../../profiles/master/outcome.ts';
 import type { FrameSaid } from './measured.ts';
 
 /** As the writer rounds them: attributes are 32-bit floats. */

@@ -5,7 +5,8 @@ import { entriesOf, type FolderDigest, folderDigestOf } from '../../media/folder
 import { fsPath } from '../../media/names.ts';
 import { createThreadPool } from '../../media/threads.ts';
 import type { Spot } from '../../media/trail/points.ts';
-import { frameFileName, type MasterOutcome } from '../../profiles/master/outcome.ts';
+import { frameFileName } from '../../profiles/master/frame-name.ts';
+import type { MasterOutcome } from '../../profiles/master/outcome.ts';
 import type { FrameMeasured, MasterMeasured } from './measured.ts';
 import type { MeasureAnswer, MeasureOrder, MeasureSetup } from './thread.ts';
 

@@ -1,9 +1,9 @@
 /** The body of a measuring thread: one frame of a master, read whole from disk once. */
 import { createHash } from 'node:crypto';
-import { readFile, stat } from 'node:fs/promises';
+import { readFileSync, statSync } from 'node:fs';
 import { join } from 'node:path';
 import type { FolderFile } from '../../media/folder-digest.ts';
-import { hashBytes } from '../../media/manifest/digest.ts';
+import { Xxh128 } from '../../media/manifest/xxh128.ts';
 import { serve } from '../../media/threads.ts';
 import { type Point, pointsOf } from '../../media/trail/points.ts';
 import { dpxFrame } from './dpx.ts';
@@ -43,10 +43,9 @@ function measureDpx(bytes: Buffer, base: number, points: readonly Point[], spot:
 
 serve<MeasureSetup, MeasureOrder, MeasureAnswer>(async ({ folder, form, width, height, base }) => async ({ index, name, spot }) => {
   const path = join(folder, name);
-  const { ino, ctimeNs } = await stat(path, { bigint: true });
-  const bytes = await readFile(path);
+  const { ino, ctimeNs } = statSync(path, { bigint: true });
+  const bytes = readFileSync(path);
   const points = pointsOf(index, width, height);
   const values = form === 'dpx' ? measureDpx(bytes, base, points, spot) : await measureExr(bytes, base, form === 'aces', points, spot);
-  const { xxh128 } = hashBytes(bytes, ['xxh128']) as { xxh128: string };
-  return { result: { index, name, bytes: bytes.length, sha256: createHash('sha256').update(bytes).digest('hex'), xxh128, inode: ino, changed: ctimeNs, ...values } };
+  return { result: { index, name, bytes: bytes.length, sha256: createHash('sha256').update(bytes).digest('hex'), xxh128: new Xxh128().update(bytes).digest(), inode: ino, changed: ctimeNs, ...values } };
 });

@@ -21,6 +21,8 @@ import { diagonal, multiply } from './matrix.ts';
 export interface PicturePlan {
   readonly width: number;
   readonly height: number;
+  /** Lines that are worked on at once, and that the planes have room for; without it all of them. */
+  readonly lines?: number;
   /** What `codeRgb` is given; null: planes come from elsewhere. Its width and height are those of the plan. */
   readonly source: SourcePicture | null;
   /** What `toAp0` does; null: it is not asked for. */
@@ -55,6 +57,8 @@ const CODINGS: Readonly<Record<Samples['coding'], number>> = { u8: 0, u16le: 1, 
 const SCRATCH_BYTES = 4 * 256 * 8;
 /** Chroma samples before and behind every line: what filters reach, and a vector’s width. */
 const MARGIN = 16;
+/** Chroma lines that a band reaches above and below its own, together: of a field, every second one (media/colour/siting.ts). */
+const REACH = 12;
 
 const upToFour = (count: number): number => Math.ceil(count / 4) * 4;
 
@@ -66,15 +70,18 @@ interface SourceAreas {
   /** Of chroma at full width, each a line. */
   readonly cb: number;
   readonly cr: number;
-  /** Whole chroma planes as they are coded, float32, each line with its margins; `stride` values a line. */
+  /** Chroma as it is coded, float32: the lines that a band reaches, each with its margins; `stride` values a line, and room for `chromaLines`. */
   readonly chroma: readonly [number, number];
   readonly stride: number;
+  readonly chromaLines: number;
   /** One blended line of chroma with its margins. */
   readonly blended: number;
 }
 
 interface Areas {
   readonly plan: PicturePlan;
+  /** Lines of a band, and pixels of one. */
+  readonly lines: number;
   readonly count: number;
   readonly scratch: number;
   readonly planes: Planes;
@@ -106,7 +113,8 @@ export class PictureKernel {
   prepare(plan: PicturePlan): void {
     const { width, height, source, transform } = plan;
     if (source !== null && (source.width !== width || source.height !== height)) throw new RangeError('a source of another size than its plan');
-    const count = width * height;
+    const lines = Math.min(plan.lines ?? height, height);
+    const count = width * lines;
     const memory = this.#memory;
     const place = (values: Float64Array): number => {
       const at = memory.allocate(values.byteLength);
@@ -128,24 +136,26 @@ export class PictureKernel {
     const toCodes = programOf(acescctOfAp0, tables, { matrix: diagonal([1023, 1023, 1023]), offset: [0, 0, 0] });
     this.#areas = {
       plan,
+      lines,
       count,
       scratch: memory.allocate(SCRATCH_BYTES),
       planes: { r: plane(), g: plane(), b: plane(), count },
-      source: source === null ? null : this.#sourceAreas(source),
+      source: source === null ? null : this.#sourceAreas(source, lines),
       transform: transform === null ? null : place(programOf(transform, tables)),
       toYcbcr: { program: place(toYcbcr), planes: { y: codePlane(), cb: codePlane(), cr: codePlane(), count } },
       toCodes: { program: place(toCodes), planes: { r: codePlane(), g: codePlane(), b: codePlane(), count } },
     };
   }
 
-  #sourceAreas(source: SourcePicture): SourceAreas {
+  #sourceAreas(source: SourcePicture, lines: number): SourceAreas {
     const layout = sourceLayout(source);
     const { width } = source;
     const line = (values: number): number => this.#memory.allocate((upToFour(values) + 2 * MARGIN) * 4);
     const [, chroma] = layout.samples;
     const stride = upToFour(Math.ceil(width / layout.across)) + 2 * MARGIN;
-    const chromaPlane = (): number => (layout.kind === 'yuv' && chroma !== undefined ? this.#memory.allocate(stride * 4 * chroma.height) : 0);
-    return { source, layout, frame: this.#memory.allocate(layout.bytes), line: line(width), cb: line(width), cr: line(width), chroma: [chromaPlane(), chromaPlane()], stride, blended: this.#memory.allocate(stride * 4) };
+    const chromaLines = chroma === undefined ? 0 : Math.min(chroma.height, Math.ceil(lines / layout.down) + REACH);
+    const chromaPlane = (): number => (layout.kind === 'yuv' && chroma !== undefined ? this.#memory.allocate(stride * 4 * chromaLines) : 0);
+    return { source, layout, frame: this.#memory.allocate(layout.bytes), line: line(width), cb: line(width), cr: line(width), chroma: [chromaPlane(), chromaPlane()], stride, chromaLines, blended: this.#memory.allocate(stride * 4) };
   }
 
   #prepared(): Areas {
@@ -170,62 +180,69 @@ export class PictureKernel {
     return this.#prepared().planes;
   }
 
-  /** A raw frame to R'G'B' codes, 0 to 1 of full scale and beyond, in the planes of the plan. Throws RangeError for a frame of another size. */
-  codeRgb(input: Uint8Array): Planes {
+  /**
+   * A band of a raw frame to R'G'B' codes, 0 to 1 of full scale and beyond, in the planes of the plan: from line `first` on as many lines as the plan works on
+   * at once, or as there are. Without `input` the frame lies in `frame()`. Throws RangeError for a frame of another size.
+   */
+  codeRgb(input?: Uint8Array, first = 0): Planes {
+    const { plan, lines, planes } = this.#prepared();
     const areas = this.#source();
-    const { layout, frame } = areas;
-    if (input.length !== layout.bytes) throw new RangeError(`a frame of ${input.length} bytes instead of ${layout.bytes}`);
-    if (input.buffer !== this.#memory.memory.buffer || input.byteOffset !== frame) this.#memory.bytes(frame, layout.bytes).set(input);
-    const { planes } = this.#prepared();
-    if (layout.kind === 'yuv') this.#ycbcr(areas, planes);
-    else this.#rgb(areas, planes);
-    return planes;
+    if (input !== undefined) {
+      if (input.length !== areas.layout.bytes) throw new RangeError(`a frame of ${input.length} bytes instead of ${areas.layout.bytes}`);
+      this.frame().set(input);
+    }
+    const end = Math.min(first + lines, plan.height);
+    if (areas.layout.kind === 'yuv') this.#ycbcr(areas, planes, first, end);
+    else this.#rgb(areas, planes, first, end);
+    return { ...planes, count: plan.width * (end - first) };
   }
 
   #load(samples: Samples, y: number, to: number, zero: number, span: number): void {
     this.#kernels.loadLine(this.#source().frame + samples.first + y * samples.line, samples.step, CODINGS[samples.coding], samples.shift, to, samples.width, zero, span);
   }
 
-  #rgb({ source, layout }: SourceAreas, { r, g, b }: Planes): void {
+  #rgb({ source, layout }: SourceAreas, { r, g, b }: Planes, first: number, end: number): void {
     const { zero, span } = codes(layout, rgbScale(source, layout));
-    const [first, second = first, third = first] = layout.samples as [Samples, Samples?, Samples?];
-    for (let y = 0; y < source.height; y++) {
-      const offset = y * source.width * 4;
-      for (const [samples, to] of [[first, r], [second, g], [third, b]] as const) this.#load(samples, y, to + offset, zero, span);
+    const [one, two = one, three = one] = layout.samples as [Samples, Samples?, Samples?];
+    for (let y = first; y < end; y++) {
+      const offset = (y - first) * source.width * 4;
+      for (const [samples, to] of [[one, r], [two, g], [three, b]] as const) this.#load(samples, y, to + offset, zero, span);
     }
   }
 
-  #ycbcr(areas: SourceAreas, { r, g, b }: Planes): void {
-    const { source, layout, line, cb, cr, chroma, stride } = areas;
-    const { width, height } = source;
+  #ycbcr(areas: SourceAreas, { r, g, b }: Planes, first: number, end: number): void {
+    const { source, layout, line, cb, cr, chroma, stride, chromaLines } = areas;
+    const { width } = source;
     const [luma, blue, red] = layout.samples as [Samples, Samples, Samples];
     const lumaCodes = codes(layout, lumaScale(source.range, layout.bits));
     const chromaCodes = codes(layout, chromaScale(source.range, layout.bits));
+    const reached = chromaReach(areas, blue.height, first, end);
+    if (reached.end - reached.first > chromaLines) throw new RangeError(`${reached.end - reached.first} lines of chroma where there is room for ${chromaLines}`);
     for (const [samples, plane] of [[blue, chroma[0]], [red, chroma[1]]] as const) {
-      for (let y = 0; y < samples.height; y++) {
-        const at = plane + (y * stride + MARGIN) * 4;
+      for (let y = reached.first; y < reached.end; y++) {
+        const at = plane + ((y - reached.first) * stride + MARGIN) * 4;
         this.#load(samples, y, at, chromaCodes.zero, chromaCodes.span);
         this.#kernels.extendLine(at, samples.width, MARGIN, stride - MARGIN - samples.width);
       }
     }
     const matrix = toRgb(weightsOf(source.matrix as YcbcrMatrix));
     const across = layout.across === 1 ? null : ([tapsAcross(source.siting as Siting, 0), tapsAcross(source.siting as Siting, 1)] as const);
-    for (let y = 0; y < height; y++) {
+    for (let y = first; y < end; y++) {
       this.#load(luma, y, line, lumaCodes.zero, lumaCodes.span);
-      const blueLine = this.#chromaLine(areas, blue, chroma[0], y, across, cb);
-      const redLine = this.#chromaLine(areas, red, chroma[1], y, across, cr);
+      const blueLine = this.#chromaLine(areas, blue, chroma[0], reached.first, y, across, cb);
+      const redLine = this.#chromaLine(areas, red, chroma[1], reached.first, y, across, cr);
       // Lines follow one another, so what is written behind a line is written over by the next.
-      const offset = y * width * 4;
+      const offset = (y - first) * width * 4;
       this.#kernels.rgbLine(line, blueLine, redLine, matrix[0][2], matrix[1][1], matrix[1][2], matrix[2][1], r + offset, g + offset, b + offset, width);
     }
   }
 
-  /** Address of line `y` of chroma at full width. `to`: where it may be put. */
-  #chromaLine({ source, layout, stride, blended }: SourceAreas, samples: Samples, plane: number, y: number, across: readonly [Taps, Taps] | null, to: number): number {
-    let from = plane + y * stride * 4;
+  /** Address of line `y` of chroma at full width. `plane` begins with chroma line `reached`; `to`: where the line may be put. */
+  #chromaLine({ source, layout, stride, blended }: SourceAreas, samples: Samples, plane: number, reached: number, y: number, across: readonly [Taps, Taps] | null, to: number): number {
+    let from = plane + (y - reached) * stride * 4;
     if (layout.down === 2) {
       const { lines, weights } = tapsDown(source.siting as Siting, y, source.interlaced);
-      const at = (tap: 0 | 1 | 2 | 3): number => plane + lines(tap, samples.height) * stride * 4;
+      const at = (tap: 0 | 1 | 2 | 3): number => plane + (lines(tap, samples.height) - reached) * stride * 4;
       this.#kernels.blendLines(at(0), at(1), at(2), at(3), ...weights, blended, stride);
       from = blended;
     }
@@ -237,7 +254,7 @@ export class PictureKernel {
   }
 
   #run(program: number, { r, g, b, count }: Planes, to: readonly [number, number, number], limits: readonly [number, number]): void {
-    if (count !== this.#prepared().count) throw new RangeError(`planes of ${count} pixels with a plan of ${this.#prepared().count}`);
+    if (count > this.#prepared().count) throw new RangeError(`planes of ${count} pixels with room for ${this.#prepared().count}`);
     this.#kernels.run(program, r, g, b, ...to, count, this.#prepared().scratch, ...limits);
   }
 
@@ -253,18 +270,32 @@ export class PictureKernel {
   toAcescctYuv(planes: Planes): YcbcrPlanes {
     const { toYcbcr } = this.#prepared();
     this.#run(toYcbcr.program, planes, [toYcbcr.planes.y, toYcbcr.planes.cb, toYcbcr.planes.cr], YCBCR10);
-    return toYcbcr.planes;
+    return { ...toYcbcr.planes, count: planes.count };
   }
 
   /** Linear AP0 to ACEScct as 10-bit R'G'B': `codes10Of` of acescct.ts for every pixel. The planes stay as they are. */
   toAcescctCodes10(planes: Planes): CodePlanes {
     const { toCodes } = this.#prepared();
     this.#run(toCodes.program, planes, [toCodes.planes.r, toCodes.planes.g, toCodes.planes.b], RGB10);
-    return toCodes.planes;
+    return { ...toCodes.planes, count: planes.count };
   }
 }
 
 /** (code - zero) / span; the span of integer codes is a whole number, so that one rounding is all there is. */
 function codes({ bits }: Layout, { zero, scale }: { readonly zero: number; readonly scale: number }): { readonly zero: number; readonly span: number } {
   return bits === 32 ? { zero: 0, span: 1 } : { zero, span: Math.round(1 / scale) };
+}
+
+/** Lines of chroma that luma lines `first` to `end` (not included) are made of. */
+function chromaReach({ source, layout }: SourceAreas, height: number, first: number, end: number): { readonly first: number; readonly end: number } {
+  if (layout.down === 1) return { first, end };
+  let [least, most] = [height, 0];
+  for (let y = first; y < end; y++) {
+    const { lines } = tapsDown(source.siting as Siting, y, source.interlaced);
+    for (const tap of [0, 1, 2, 3] as const) {
+      least = Math.min(least, lines(tap, height));
+      most = Math.max(most, lines(tap, height));
+    }
+  }
+  return { first: least, end: most + 1 };
 }

@@ -14,10 +14,15 @@ export interface Codes10 {
   readonly count: number;
 }
 
+/** Three codes of 10 bits. */
+const WORD_BYTES = 4;
+
 export class DpxEncoder {
   readonly #memory: KernelMemory;
   readonly #kernel: DpxKernel;
   #prepared: { readonly form: DpxForm; readonly file: number } | null = null;
+  /** Codes of the frame so far. */
+  #taken = 0;
 
   private constructor(memory: KernelMemory, kernel: DpxKernel) {
     this.#memory = memory;
@@ -35,15 +40,31 @@ export class DpxEncoder {
     this.#prepared = { form, file: this.#memory.allocate(dpxBytes(form)) };
   }
 
-  /** The whole file: a view of the thread's memory that stands until the next frame, or until the memory grows. Throws RangeError for planes of another size. */
-  encode({ r, g, b, count }: Codes10, frame: DpxFrame): Uint8Array {
-    if (this.#prepared === null) throw new RangeError('encode before prepare');
-    const { form, file } = this.#prepared;
-    if (count !== form.width * form.height) throw new RangeError(`planes of ${count} codes for a picture of ${form.width}x${form.height}`);
-    const header = dpxHeader(form, frame);
-    this.#kernel.pack10(r, g, b, count, file + DPX_HEADER);
+  #need(): { readonly form: DpxForm; readonly file: number } {
+    if (this.#prepared === null) throw new RangeError('a frame before prepare');
+    return this.#prepared;
+  }
+
+  /** Begins a frame; what was begun before is given up. */
+  begin(): void {
+    this.#need();
+    this.#taken = 0;
+  }
+
+  /** The next codes of the frame, line by line from the top. Throws RangeError for more than are left. */
+  take({ r, g, b, count }: Codes10): void {
+    const { form, file } = this.#need();
+    if (this.#taken + count > form.width * form.height) throw new RangeError(`${count} codes behind ${this.#taken} of a picture of ${form.width}x${form.height}`);
+    this.#kernel.pack10(r, g, b, count, file + DPX_HEADER + this.#taken * WORD_BYTES);
+    this.#taken += count;
+  }
+
+  /** The whole file: a view of the thread's memory that stands until the next frame, or until the memory grows. Throws RangeError where codes are missing. */
+  finish(frame: DpxFrame): Uint8Array {
+    const { form, file } = this.#need();
+    if (this.#taken !== form.width * form.height) throw new RangeError(`${this.#taken} codes of a picture of ${form.width}x${form.height}`);
     const bytes = this.#memory.bytes(file, dpxBytes(form));
-    bytes.set(header);
+    bytes.set(dpxHeader(form, frame));
     return bytes;
   }
 }

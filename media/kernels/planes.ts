@@ -12,5 +12,11 @@ export interface Planes {
   readonly count: number;
 }
 
+/**
+ * Lines of a picture that a thread takes through all its steps before the next ones: three planes of them stay in a core's second cache, and a
+ * thread's memory holds no planes of whole pictures. Whole chunks of compressed OpenEXR.
+ */
+export const BAND_LINES = 16;
+
 /** Bytes of one float32 plane of `count` values, with the room behind it. */
 export const planeBytes = (count: number): number => Math.ceil(count / 16) * 64;

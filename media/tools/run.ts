@@ -31,6 +31,19 @@ export interface RunResult {
   readonly startError: string | null;
 }
 
+/** A pipe that is read elsewhere (frame-pipe.ts). */
+export interface HeldPipe {
+  /** Given to the program; `handed` once it has it, or never will. */
+  readonly writeEnd: number;
+  handed(): void;
+  /** The program has ended. */
+  left(): void;
+  /** Settles when the pipe was read to its end; what it throws ends the program. */
+  read(): Promise<void>;
+}
+
+export type PipeReader = ((stream: Readable) => Promise<void>) | HeldPipe;
+
 export interface RunOptions {
   readonly signal?: AbortSignal;
   readonly cwd?: string;
@@ -41,7 +54,7 @@ export interface RunOptions {
   /** Reads a third pipe (fd 3) while the program runs, for `-progress pipe:3`. */
   readonly onProgress?: (stream: Readable) => Promise<void>;
   /** Reads further pipes while the program runs: fd 5, 6, … (`FIRST_PIPE` and on). */
-  readonly pipes?: readonly ((stream: Readable) => Promise<void>)[];
+  readonly pipes?: readonly PipeReader[];
   /**
    * Writes a pipe that the program reads, behind all others: fd `FIRST_PIPE` + the number of `pipes`. (A standard input of its own no program has:
    * what a shell starts beside itself reads none.) `write` waits until the pipe has taken all of it; false: the program reads no more, and its end is
@@ -129,6 +142,8 @@ export async function runTool(command: string, args: readonly string[], options:
 
   const started = performance.now();
   const line = tied(command, checked, options.niceness);
+  // execa's types end at file descriptor 9; any is handed to the program as it is.
+  const further = (options.pipes ?? []).map((pipe) => (typeof pipe === 'function' ? 'pipe' : (pipe.writeEnd as 9)));
   const child = execa(line.file, line.args, {
     buffer: false,
     reject: false,
@@ -137,8 +152,10 @@ export async function runTool(command: string, args: readonly string[], options:
     cleanup: false,
     ...(options.cwd === undefined ? {} : { cwd: options.cwd }),
     ...(options.env === undefined ? {} : { env: { ...options.env } }),
-    stdio: ['ignore', options.onStdout === undefined ? 'ignore' : 'pipe', 'pipe', options.onProgress === undefined ? 'ignore' : 'pipe', 'pipe', ...(options.pipes ?? []).map(() => 'pipe' as const), ...(options.feed === undefined ? [] : (['pipe'] as const))],
+    stdio: ['ignore', options.onStdout === undefined ? 'ignore' : 'pipe', 'pipe', options.onProgress === undefined ? 'ignore' : 'pipe', 'pipe', ...further, ...(options.feed === undefined ? [] : (['pipe'] as const))],
   });
+  const held = (options.pipes ?? []).filter((pipe) => typeof pipe !== 'function');
+  for (const pipe of held) pipe.handed();
   const pid = child.pid;
   if (pid !== undefined) liveGroups.add(pid);
   const streams = child.stdio as unknown as (Socket | null)[];
@@ -187,6 +204,7 @@ export async function runTool(command: string, args: readonly string[], options:
     // Whoever else holds its other end: what was not taken by now nobody takes.
     fed?.destroy();
     closeQuietPipes(readable, later);
+    for (const pipe of held) pipe.left();
   });
 
   let readerError: { error: unknown } | undefined;
@@ -217,7 +235,8 @@ export async function runTool(command: string, args: readonly string[], options:
   if (options.onProgress !== undefined && streams[3]) readers.push(guarded(options.onProgress(streams[3])));
   options.pipes?.forEach((read, index) => {
     const stream = streams[FIRST_PIPE + index];
-    if (stream) readers.push(guarded(read(stream)));
+    if (typeof read !== 'function') readers.push(guarded(read.read()));
+    else if (stream) readers.push(guarded(read(stream)));
   });
   // Not among those that are waited for: it may have nothing to write for longer than the program lives.
   if (options.feed !== undefined && fed) void guarded(options.feed(writerOf(fed)).then(() => void fed.end()));

@@ -43,8 +43,3 @@ export const masterOutcomeSchema = z.object({
   bytesRange: z.object({ least: z.int().positive(), most: z.int().positive() }),
 });
 export type MasterOutcome = z.infer<typeof masterOutcomeSchema>;
-
-/** File name of frame `index`, counted from 0. */
-export function frameFileName({ stem, first, digits, extension }: Pick<MasterOutcome, 'stem' | 'first' | 'digits' | 'extension'>, index: number): string {
-  return `${stem}.${String(first + index).padStart(digits, '0')}.${extension}`;
-}

@@ -37,7 +37,9 @@ async function encoded(width: number, height: number, planes: readonly Uint16Arr
     memory.u16(at, plane.length).set(plane);
     return at;
   }) as [number, number, number];
-  return Buffer.from(encoder.encode({ r, g, b, count: planes[0]?.length ?? 0 }, frame));
+  encoder.begin();
+  encoder.take({ r, g, b, count: planes[0]?.length ?? 0 });
+  return Buffer.from(encoder.finish(frame));
 }
 
 async function stored(width: number, height: number, frame: Partial<DpxFrame> = {}): Promise<string> {
@@ -123,5 +125,5 @@ test('a text that its field cannot hold stays undefined', async () => {
 
 test('a date of another form, and planes of another size, are refused', async () => {
   await expect(encoded(1, 1, codes(1), { ...said, captured: '2026-11-25' })).rejects.toThrow('is not YYYY:MM:DD hh:mm:ss');
-  await expect(encoded(2, 1, codes(1))).rejects.toThrow('planes of 1 codes for a picture of 2x1');
+  await expect(encoded(2, 1, codes(1))).rejects.toThrow('1 codes of a picture of 2x1');
 });

@@ -48,6 +48,8 @@ export async function encoded(form: ExrWriting, picture: Picture, attributes: Pa
   const encoder = await ExrEncoder.create(memory);
   encoder.prepare(form);
   const planes = placed(memory, picture);
-  const bytes = Buffer.from(encoder.encode(planes, { chromaticities: AP0, ...attributes }));
+  encoder.begin({ chromaticities: AP0, ...attributes });
+  encoder.take(planes);
+  const bytes = Buffer.from(encoder.finish());
   return { bytes, notNumbers: encoder.notNumbers, clamped: encoder.clamped };
 }

@@ -10,7 +10,7 @@ import { type Job, mastersOf, workOf } from '../../ledger/job.ts';
 import { storedPoints } from '../../ledger/trail.ts';
 import { readTransform } from '../../ledger/transform.ts';
 import { loadProfiles } from '../../profiles/load.ts';
-import { frameFileName } from '../../profiles/master/outcome.ts';
+import { frameFileName } from '../../profiles/master/frame-name.ts';
 import { decideOutcome } from '../../profiles/outcome/any.ts';
 import { runJob } from '../../worker/job.ts';
 import { buildDng, testSamples } from '../support/dng.ts';

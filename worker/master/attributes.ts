@@ -3,7 +3,8 @@ import type { DpxFrame } from '../../media/dpx/header.ts';
 import { AP0 } from '../../media/exr/aces-rules.ts';
 import type { ExrAttributes } from '../../media/exr/frame-attributes.ts';
 import { addFrames } from '../../media/timecode.ts';
-import { frameFileName, type MasterOutcome } from '../../profiles/master/outcome.ts';
+import { frameFileName } from '../../profiles/master/frame-name.ts';
+import type { MasterOutcome } from '../../profiles/master/outcome.ts';
 import type { WayToLight } from '../../profiles/master/way.ts';
 
 const present = <Name extends string, Value>(name: Name, value: Value | null): Partial<Record<Name, Value>> => (value === null ? {} : ({ [name]: value } as Record<Name, Value>));

@@ -6,6 +6,7 @@
  */
 import type { Readable } from 'node:stream';
 import { createThreadPool } from '../../media/threads.ts';
+import type { FramePipe } from '../../media/tools/frame-pipe.ts';
 import { CELLS, COLOUR_CELLS, colourFrames, type PictureTrail } from '../../media/trail/form.ts';
 import { POINTS } from '../../media/trail/points.ts';
 import type { FedFrame, FrameAnswer, FrameOrder, MillSetup, WrittenFrame } from './orders.ts';
@@ -31,8 +32,10 @@ export interface MilledFeed {
 export type Feed = (picture: Uint8Array) => Promise<void>;
 
 export interface Mill {
-  /** Reads frames of `frameBytes` from a decoder until it ends. Rejects with what the first frame failed of. */
+  /** Reads frames of `frameBytes` from a stream until it ends. Rejects with what the first frame failed of. */
   read(stream: Readable, frameBytes: number): Promise<void>;
+  /** Frames that the threads themselves read from a pipe until it ends. Rejects as `read` does. */
+  readPipe(pipe: Pick<FramePipe, 'share' | 'end'>): Promise<void>;
   /** Raw frames, read by the threads themselves. */
   take(frames: number, signal: AbortSignal): Promise<void>;
   /** Frames that are finished, from the first on, without a gap. */
@@ -45,10 +48,12 @@ export interface Mill {
 type Kept = Omit<FrameAnswer, 'fed'> & { readonly fed: Omit<FedFrame, 'bytes'> | null };
 
 export function startMill(setup: MillSetup, threads: number, onFrame: (finished: number) => void, feed: Feed = async () => undefined): Mill {
-  const pool = createThreadPool<MillSetup, FrameOrder, FrameAnswer>('worker/master/thread.js', threads, setup);
+  const pool = createThreadPool<MillSetup, FrameOrder, FrameAnswer | null>('worker/master/thread.js', threads, setup);
   const answers: (Kept | undefined)[] = [];
   let finished = 0;
   let failure: { readonly error: unknown } | null = null;
+  /** A pipe said so. */
+  let ended = false;
   const running = new Set<Promise<void>>();
   /** Settled when every order before the next one is done; it never rejects. Orders are given in the order of the frames. */
   let before: Promise<void> = Promise.resolve();
@@ -63,11 +68,15 @@ export function startMill(setup: MillSetup, threads: number, onFrame: (finished:
     return { ...answer, fed: kept };
   }
 
-  function order(index: number, bytes: SharedArrayBuffer | null, done: () => void): void {
+  function order(index: number, from: FrameOrder['from'], done: () => void = () => undefined): void {
     const earlier = before;
     const work: Promise<void> = pool
-      .run({ index, bytes })
-      .then((answer) => fedOf(answer, earlier))
+      .run({ index, from })
+      .then((answer) => {
+        if (answer !== null) return fedOf(answer, earlier);
+        ended = true;
+        return null;
+      })
       .then(
         (answer) => {
           if (answer === null) return;
@@ -133,11 +142,23 @@ export function startMill(setup: MillSetup, threads: number, onFrame: (finished:
       // A part of a frame at the end is no frame: that one is missing, the count tells.
       await atMost(0);
     },
+    async readPipe({ share, end }) {
+      try {
+        for (let index = 0; ; index += 1) {
+          await atMost(threads - 1);
+          if (ended) break;
+          order(index, share);
+        }
+        await atMost(0);
+      } finally {
+        end();
+      }
+    },
     async take(frames, signal) {
       for (let index = 0; index < frames; index += 1) {
         signal.throwIfAborted();
         await atMost(threads - 1);
-        order(index, null, () => undefined);
+        order(index, null);
       }
       await atMost(0);
     },

@@ -2,6 +2,7 @@
 import type { ColourTransform } from '../../media/colour/steps.ts';
 import type { SequencePlace } from '../../media/input.ts';
 import type { RawFacts } from '../../media/raw/dng/frame.ts';
+import type { PipeShare } from '../../media/tools/frame-turn.ts';
 import type { MasterOutcome } from '../../profiles/master/outcome.ts';
 import type { WayToLight } from '../../profiles/master/way.ts';
 
@@ -25,8 +26,8 @@ export interface MillSetup {
 export interface FrameOrder {
   /** Of the clip, counted from 0. */
   readonly index: number;
-  /** A whole frame as the decoder gives it; null for raw frames. */
-  readonly bytes: SharedArrayBuffer | null;
+  /** Where a frame as the decoder gives it comes from: its bytes, or a pipe that the thread reads in its turn; null for raw frames, whose files it reads. */
+  readonly from: SharedArrayBuffer | PipeShare | null;
 }
 
 export interface WrittenFrame {
@@ -48,6 +49,7 @@ export interface FedFrame {
   readonly spots: Uint16Array | null;
 }
 
+/** null in its place: the pipe ended before the frame. */
 export interface FrameAnswer {
   readonly index: number;
   /** R, G, B at the points of the frame (media/trail/points.ts), before any transform. */

@@ -1,22 +1,25 @@
 /**
- * The body of a frame thread: one frame at a time, from its code values to its files, wholly in the thread's own memory.
- * What not every clip needs is loaded where it is needed: each thread loads its modules anew.
+ * The body of a frame thread: one frame at a time, from its code values to its files, wholly in the thread's own memory, a band of lines
+ * after the other. What not every clip needs is loaded where it is needed: each thread loads its modules anew.
  */
-import { writeFile } from 'node:fs/promises';
+import { writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { KernelMemory } from '../../media/kernels/memory.ts';
-import type { Planes } from '../../media/kernels/planes.ts';
-import { hashBytes } from '../../media/manifest/digest.ts';
+import { BAND_LINES, type Planes } from '../../media/kernels/planes.ts';
+import { Xxh128 } from '../../media/manifest/xxh128.ts';
 import { serve } from '../../media/threads.ts';
-import { POINTS, pointsOf } from '../../media/trail/points.ts';
-import { frameFileName } from '../../profiles/master/outcome.ts';
+import { POINTS, type Point, pointsOf } from '../../media/trail/points.ts';
+import { readTurn } from '../../media/tools/frame-turn.ts';
+import { frameFileName } from '../../profiles/master/frame-name.ts';
 import { attributesOf, dpxOf } from './attributes.ts';
 import type { FrameAnswer, FrameOrder, MillSetup, WrittenFrame } from './orders.ts';
 import { sourcePicture } from './source-picture.ts';
 
-/** Planes of code or camera values of a frame, and how they become linear AP0 in place. */
+/** Planes of code or camera values, band by band in their order, and how they become linear AP0 in place. */
 interface Way {
-  values(order: FrameOrder): Promise<Planes>;
+  /** False: there is no such frame, the source has ended. */
+  read(order: FrameOrder): Promise<boolean>;
+  values(first: number): Planes;
   toAp0(planes: Planes): Planes;
 }
 
@@ -25,12 +28,15 @@ async function codedWay(setup: MillSetup, memory: KernelMemory): Promise<Way> {
   if (way.kind !== 'coded') throw new RangeError('frames of an order for raw frames');
   const { PictureKernel } = await import('../../media/colour/picture.ts');
   const kernel = await PictureKernel.load(memory);
-  kernel.prepare({ width, height, source: sourcePicture(way, width, height), transform });
+  kernel.prepare({ width, height, lines: BAND_LINES, source: sourcePicture(way, width, height), transform });
   return {
-    values: async ({ bytes }) => {
-      if (bytes === null) throw new RangeError('a frame without bytes');
-      return kernel.codeRgb(new Uint8Array(bytes));
+    read: async ({ index, from }) => {
+      if (from === null) throw new RangeError('a frame without bytes');
+      if ('fd' in from) return readTurn(from, index, kernel.frame());
+      kernel.frame().set(new Uint8Array(from));
+      return true;
     },
+    values: (first) => kernel.codeRgb(undefined, first),
     toAp0: (planes) => kernel.toAp0(planes),
   };
 }
@@ -40,22 +46,28 @@ async function rawWay(setup: MillSetup, memory: KernelMemory): Promise<Way> {
   if (way.kind !== 'raw' || raw === null) throw new RangeError('raw frames of an order for others');
   const [{ DevelopKernel }, { rawReader }] = await Promise.all([import('../../media/raw/develop/kernel.ts'), import('./raw.ts')]);
   const kernel = await DevelopKernel.load(memory);
-  kernel.prepare({ picture: raw.picture, ...way });
+  kernel.prepare({ picture: raw.picture, ...way, lines: BAND_LINES });
   const read = await rawReader(raw, memory, () => kernel.codes());
   return {
-    values: async ({ index }) => {
+    read: async ({ index }) => {
       await read(index);
-      return kernel.camera();
+      return true;
     },
+    values: (first) => kernel.camera(undefined, first),
     toAp0: (planes) => kernel.toAp0(planes),
   };
 }
 
-type Write = (planes: Planes, index: number) => { readonly bytes: Uint8Array; readonly invalid: number };
+/** Of one output; linear AP0 comes line by line from the top. */
+interface Writer {
+  begin(index: number): void;
+  take(light: Planes): void;
+  finish(index: number): { readonly bytes: Uint8Array; readonly invalid: number };
+}
 
 /** Writers in the order of the outputs; each has its own room in the memory. */
-async function writersOf(setup: MillSetup, memory: KernelMemory): Promise<Write[]> {
-  const writers: Write[] = [];
+async function writersOf(setup: MillSetup, memory: KernelMemory): Promise<Writer[]> {
+  const writers: Writer[] = [];
   for (const { outcome } of setup.outputs) {
     const { form, width, height, compression } = outcome;
     if (form === 'dpx') {
@@ -63,46 +75,67 @@ async function writersOf(setup: MillSetup, memory: KernelMemory): Promise<Write[
       const encoder = await DpxEncoder.create(memory);
       encoder.prepare({ width, height });
       const kernel = await PictureKernel.load(memory);
-      kernel.prepare({ width, height, source: null, transform: null });
-      writers.push((planes, index) => ({ bytes: encoder.encode(kernel.toAcescctCodes10(planes), dpxOf(outcome, index, setup.source)), invalid: 0 }));
+      kernel.prepare({ width, height, lines: BAND_LINES, source: null, transform: null });
+      writers.push({
+        begin: () => encoder.begin(),
+        take: (light) => encoder.take(kernel.toAcescctCodes10(light)),
+        finish: (index) => ({ bytes: encoder.finish(dpxOf(outcome, index, setup.source)), invalid: 0 }),
+      });
     } else {
       const { ExrEncoder } = await import('../../media/exr/write.ts');
       const encoder = await ExrEncoder.create(memory);
       encoder.prepare({ width, height, compression, container: form === 'aces' ? 'aces' : 'exr' });
-      writers.push((planes, index) => ({ bytes: encoder.encode(planes, attributesOf(outcome, index, setup.source)), invalid: encoder.notNumbers }));
+      writers.push({
+        begin: (index) => encoder.begin(attributesOf(outcome, index, setup.source)),
+        take: (light) => encoder.take(light),
+        finish: () => ({ bytes: encoder.finish(), invalid: encoder.notNumbers }),
+      });
     }
   }
   return writers;
 }
 
-/** R, G, B of the points, from the planes as they stand in the memory. */
-function tap(memory: KernelMemory, { r, g, b, count }: Planes, index: number, width: number, height: number): Float32Array {
+/** Puts R, G, B of those points that lie in the band from line `first` on where they belong among all. */
+function tap(memory: KernelMemory, { r, g, b, count }: Planes, points: readonly Point[], width: number, first: number, out: Float32Array): void {
   const planes = [memory.f32(r, count), memory.f32(g, count), memory.f32(b, count)];
-  const out = new Float32Array(3 * POINTS);
-  for (const [point, { x, y }] of pointsOf(index, width, height).entries()) for (const [channel, plane] of planes.entries()) out[3 * point + channel] = plane[y * width + x] as number;
-  return out;
+  for (const [point, { x, y }] of points.entries()) {
+    const at = (y - first) * width + x;
+    if (y < first || at >= count) continue;
+    for (const [channel, plane] of planes.entries()) out[3 * point + channel] = plane[at] as number;
+  }
 }
 
-serve<MillSetup, FrameOrder, FrameAnswer>(async (setup) => {
+serve<MillSetup, FrameOrder, FrameAnswer | null>(async (setup) => {
   const memory = new KernelMemory();
   const { width, height } = setup;
   const way = setup.raw === null ? await codedWay(setup, memory) : await rawWay(setup, memory);
   const writers = await writersOf(setup, memory);
   const feeder = setup.feed === null ? null : await (await import('./fed.ts')).feederOf(setup, setup.feed.spots, memory);
   return async (order) => {
-    const planes = await way.values(order);
-    const points = tap(memory, planes, order.index, width, height);
-    const light = way.toAp0(planes);
+    const { index } = order;
+    if (!(await way.read(order))) return { result: null };
+    const places = pointsOf(index, width, height);
+    const points = new Float32Array(3 * POINTS);
+    for (const writer of writers) writer.begin(index);
+    feeder?.begin();
+    for (let first = 0; first < height; first += BAND_LINES) {
+      const planes = way.values(first);
+      tap(memory, planes, places, width, first, points);
+      const light = way.toAp0(planes);
+      for (const writer of writers) writer.take(light);
+      feeder?.take(light);
+    }
     const written: WrittenFrame[] = [];
     let invalid = 0;
     for (const [at, { outcome, folder }] of setup.outputs.entries()) {
-      const made = (writers[at] as Write)(light, order.index);
+      const made = (writers[at] as Writer).finish(index);
       invalid += made.invalid;
-      const name = frameFileName(outcome, order.index);
-      await writeFile(join(folder, name), made.bytes, { flag: 'wx' });
-      written.push({ name, bytes: made.bytes.length, xxh128: hashBytes(made.bytes, ['xxh128']).xxh128 as string });
+      const name = frameFileName(outcome, index);
+      // A thread has nothing else to do meanwhile, and waiting for a promise takes a third of the time again.
+      writeFileSync(join(folder, name), made.bytes, { flag: 'wx' });
+      written.push({ name, bytes: made.bytes.length, xxh128: new Xxh128().update(made.bytes).digest() });
     }
-    const fed = feeder === null ? null : feeder(light, order.index);
-    return { result: { index: order.index, points, written, fed, invalid }, transfer: [points.buffer as ArrayBuffer, ...(fed === null ? [] : [fed.bytes.buffer as ArrayBuffer])] };
+    const fed = feeder === null ? null : feeder.finish(index);
+    return { result: { index, points, written, fed, invalid }, transfer: [points.buffer, ...(fed === null ? [] : [fed.bytes.buffer as ArrayBuffer])] };
   };
 });

@@ -28,7 +28,7 @@ const OTHER: usize = 7;
 const OPPOSITE: usize = 8;
 const KINDS: usize = 9;
 
-// The plan (media/raw/develop/kernel.ts writes it), read once a frame.
+// The plan (media/raw/develop/kernel.ts writes it), read once a band.
 let codes: usize = 0;
 let stride: i32 = 0;
 let activeWidth: i32 = 0;
@@ -57,6 +57,8 @@ let backBlue: f32 = 0;
 let outRed: usize = 0;
 let outGreen: usize = 0;
 let outBlue: usize = 0;
+/** The first line of the band, where the planes begin. */
+let bandTop: i32 = 0;
 
 function open(plan: usize): void {
   codes = load<u32>(plan);
@@ -191,7 +193,7 @@ function zip(evens: usize, odds: usize, by: f32, out: usize): void {
 function give(line: i32): void {
   const starts = phase(line) == 0;
   const red = isRed(line);
-  const out = usize(line - cropTop) * usize(cropWidth) << 2;
+  const out = usize(line - bandTop) * usize(cropWidth) << 2;
   const c = at(line, C);
   const own = at(line, OWN);
   const opposite = at(line, OPPOSITE);
@@ -254,14 +256,18 @@ function linearLine(line: i32): void {
   }
 }
 
-/** Levels and linear demosaic of the frame that the plan describes, into its three planes. */
-export function linear(plan: usize): void {
+/**
+ * Levels and linear demosaic of lines `first` to `end` (not included) of the crop, into the three planes from their beginning. Bands of a frame
+ * come in their order, since each goes on with the lines that the ring holds; one that begins with 0 begins anew.
+ */
+export function linear(plan: usize, first: i32, end: i32): void {
   open(plan);
-  const end = cropTop + cropHeight;
-  for (let line = cropTop - 2; line < end + 2; line++) {
+  bandTop = cropTop + first;
+  const reach = 2;
+  for (let line = bandTop + (first == 0 ? -reach : reach); line < cropTop + end + reach; line++) {
     take(line);
-    const done = line - 2;
-    if (done >= cropTop) {
+    const done = line - reach;
+    if (done >= bandTop) {
       linearLine(done);
       give(done);
     }
@@ -429,21 +435,22 @@ function refineOpposite(line: i32): void {
 }
 
 /**
- * Levels and fine demosaic of the frame that the plan describes, into its three planes. Each stage runs as far behind the one before it
- * as it reaches down; refined values take the place of those they were made from, which nobody needs any more.
+ * Levels and fine demosaic, as `linear` is called. Each stage runs as far behind the one before it as it reaches down; refined values take
+ * the place of those they were made from, which nobody needs any more.
  */
-export function fine(plan: usize): void {
+export function fine(plan: usize, first: i32, end: i32): void {
   open(plan);
-  const end = cropTop + cropHeight;
-  for (let line = cropTop - 8; line < end + 8; line++) {
+  bandTop = cropTop + first;
+  const reach = 8;
+  for (let line = bandTop + (first == 0 ? -reach : reach); line < cropTop + end + reach; line++) {
     take(line);
     differences(line - 2);
     decide(line - 4);
     fillGreens(line - 5);
     refineColours(line - 6);
     fillGreens(line - 7);
-    const done = line - 8;
-    if (done >= cropTop) {
+    const done = line - reach;
+    if (done >= bandTop) {
       refineOpposite(done);
       give(done);
     }

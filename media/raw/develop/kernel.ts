@@ -19,11 +19,13 @@ export interface DevelopPlan extends Pick<Development, 'neutral' | 'matrix' | 'e
   readonly picture: RawPicture;
   readonly demosaic: DemosaicMethod;
   readonly highlights: HighlightPolicy;
+  /** Lines that are worked on at once, and that the planes have room for; without it all of them. */
+  readonly lines?: number;
 }
 
 interface Exports {
-  readonly linear: (plan: number) => void;
-  readonly fine: (plan: number) => void;
+  readonly linear: (plan: number, first: number, end: number) => void;
+  readonly fine: (plan: number, first: number, end: number) => void;
   readonly toAp0: (r: number, g: number, b: number, count: number, factors: number, led: number) => void;
 }
 
@@ -37,6 +39,7 @@ const CODES = 65_536;
 interface Prepared {
   readonly plan: DevelopPlan;
   readonly crop: Crop;
+  readonly lines: number;
   readonly codes: number;
   readonly block: number;
   readonly factors: number;
@@ -47,6 +50,8 @@ export class DevelopKernel {
   readonly #memory: KernelMemory;
   readonly #exports: Exports;
   #prepared: Prepared | null = null;
+  /** The line that the next band begins with. */
+  #next = 0;
 
   private constructor(memory: KernelMemory, exports: Exports) {
     this.#memory = memory;
@@ -57,11 +62,11 @@ export class DevelopKernel {
     return new DevelopKernel(memory, await kernels<Exports>('cfa', memory));
   }
 
-  /** What `prepare` will allocate: three planes of float32, the codes, sixteen lines, tables. About 14 bytes a pixel. */
-  static bytesFor({ picture }: Pick<DevelopPlan, 'picture'>): number {
+  /** What `prepare` will allocate: three planes of float32, the codes, sixteen lines, tables. About 14 bytes a pixel when all lines are worked on at once. */
+  static bytesFor({ picture, lines = picture.height }: Pick<DevelopPlan, 'picture' | 'lines'>): number {
     const { width, height } = cropOf(picture);
     const half = halfLine(width);
-    return picture.width * picture.height * 2 + 3 * planeBytes(width * height) + RING * KINDS * (half + 2 * PAD) * 4 + picture.black.rows * half * 8 + CODES * 4 + sizeOf(picture.activeArea).height * 4 + half * 4 + 4096;
+    return picture.width * picture.height * 2 + 3 * planeBytes(width * Math.min(lines, height)) + RING * KINDS * (half + 2 * PAD) * 4 + picture.black.rows * half * 8 + CODES * 4 + sizeOf(picture.activeArea).height * 4 + half * 4 + 4096;
   }
 
   /**
@@ -76,9 +81,10 @@ export class DevelopKernel {
     const levels = levelsOf(picture);
     const crop = cropOf(picture);
     const half = halfLine(crop.width);
-    const plane = planeBytes(crop.width * crop.height);
+    const lines = Math.min(plan.lines ?? crop.height, crop.height);
+    const plane = planeBytes(crop.width * lines);
     const codes = memory.allocate(picture.width * picture.height * 2 + BEHIND);
-    const planes: Planes = { r: memory.allocate(plane), g: memory.allocate(plane), b: memory.allocate(plane), count: crop.width * crop.height };
+    const planes: Planes = { r: memory.allocate(plane), g: memory.allocate(plane), b: memory.allocate(plane), count: crop.width * lines };
     const ringBytes = RING * KINDS * (half + 2 * PAD) * 4;
     const ring = memory.allocate(ringBytes);
     const lineCodes = memory.allocate(half * 4);
@@ -110,7 +116,8 @@ export class DevelopKernel {
     for (const [index, value] of [...balance.map((part) => levels.scale / part), ...balance].entries()) words.setFloat32(64 + index * 4, value, true);
     for (const [index, value] of [planes.r, planes.g, planes.b].entries()) words.setUint32(88 + index * 4, value, true);
     memory.f32(factors, 15).set([...plan.matrix.flat().map((value) => value * plan.exposure), ...plan.neutral, ...plan.neutral.map((value) => 1 / value)]);
-    this.#prepared = { plan, crop, codes, block, factors, planes };
+    this.#next = 0;
+    this.#prepared = { plan, crop, lines, codes, block, factors, planes };
   }
 
   #need(): Prepared {
@@ -130,18 +137,22 @@ export class DevelopKernel {
   }
 
   /**
-   * Linear camera RGB of the crop, not white-balanced, 1 where the sensor is full: from codes of the whole raw picture, or, without them, from those
-   * that lie in `codes()`. The planes are the same for every frame. Measured values come through as they are, but for rounding.
+   * Linear camera RGB of a band of the crop, not white-balanced, 1 where the sensor is full: from line `first` on as many lines as the plan works on at once,
+   * or as there are. From codes of the whole raw picture, or, without them, from those that lie in `codes()`. The planes are the same for every band. Measured
+   * values come through as they are, but for rounding. Throws RangeError for a band that does not follow the one before it.
    */
-  camera(cfa?: Uint16Array): Planes {
-    const { plan, block, planes } = this.#need();
+  camera(cfa?: Uint16Array, first = 0): Planes {
+    const { plan, crop, lines, block, planes } = this.#need();
     if (cfa !== undefined) {
       const codes = this.codes();
       if (cfa.length !== codes.length) throw new RangeError(`${cfa.length} codes for ${codes.length} pixels`);
       codes.set(cfa);
     }
-    this.#exports[plan.demosaic](block);
-    return planes;
+    if (first !== 0 && first !== this.#next) throw new RangeError(`a band from line ${first}, where line ${this.#next} is next`);
+    const end = Math.min(first + lines, crop.height);
+    this.#exports[plan.demosaic](block, first, end);
+    this.#next = end;
+    return { ...planes, count: crop.width * (end - first) };
   }
 
   /** Linear AP0 in place of linear camera RGB: highlights by the plan's policy, then matrix and exposure. Any planes of this memory. */
