@@ -1,7 +1,7 @@
 /** Rates and other ratios as exact pairs of integers. No float ever decides a count, a boundary or an equality. */
-import { z } from 'zod';
+import type { z } from 'zod';
+import type { ratioSchema } from './time-schema.ts';
 
-export const ratioSchema = z.object({ num: z.int().positive(), den: z.int().positive() });
 /** A positive rational number in lowest terms. A rate is in frames (or samples) a second: 24000/1001. */
 export type Ratio = z.infer<typeof ratioSchema>;
 export type Rate = Ratio;

@@ -4,9 +4,8 @@
  */
 import { z } from 'zod';
 import { colourTagsSchema, fieldOrders } from '../media/facts.ts';
-import { ratioSchema } from '../media/rate.ts';
 import { framingSchema } from '../media/trail/framing.ts';
-import { timecodeSchema } from '../media/timecode.ts';
+import { ratioSchema, timecodeSchema } from '../media/time-schema.ts';
 import { wayToLightSchema } from './master/way.ts';
 
 export const outcomeSchema = z.object({

@@ -6,14 +6,7 @@ import { z } from 'zod';
 import type { Rate } from '../../rate.ts';
 import type { StoredTimecode } from '../../sequence/still.ts';
 import { declarationSchema } from '../decoders/declared/schema.ts';
-
-/** Colours of the 2 x 2 pattern, row by row from the top left corner of the active area. */
-export const cfaPatterns = ['rggb', 'grbg', 'gbrg', 'bggr'] as const;
-export type CfaPattern = (typeof cfaPatterns)[number];
-
-/** How the samples are stored. `other`: a compression number that has no name here. */
-export const rawCompressions = ['none', 'lossless-jpeg', 'deflate', 'lossy-jpeg', 'other'] as const;
-export type RawCompression = (typeof rawCompressions)[number];
+import { cfaPatterns, type RawCompression, rawCompressions } from './kinds.ts';
 
 /** Pixels of the stored raw picture, end exclusive. */
 export const areaSchema = z.object({ top: z.int().nonnegative(), left: z.int().nonnegative(), bottom: z.int().positive(), right: z.int().positive() });

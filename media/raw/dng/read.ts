@@ -5,7 +5,8 @@
 import { StillDamage } from '../../sequence/still.ts';
 import { readCamera, readFrameRate, readTimeCode } from './camera.ts';
 import { exactly, readColour } from './colour.ts';
-import { type Area, type CfaPattern, type DngFrame, type RawCompression, type RawOpcode, type RawPicture, cfaPatterns } from './frame.ts';
+import type { Area, DngFrame, RawOpcode, RawPicture } from './frame.ts';
+import { type CfaPattern, type RawCompression, cfaPatterns } from './kinds.ts';
 import { type ByteSource, type TiffDirectory, TiffFile } from './ifd.ts';
 import { readOpcodes } from './opcodes.ts';
 import { piecesOf } from './pieces.ts';
