@@ -3,7 +3,8 @@
 /**
  * float32 planes R, G, B: `count` values each, line by line from the top, without padding.
  * `r`, `g`, `b` are addresses in the thread's KernelMemory, multiples of 64; what the values mean, whoever hands them on says.
- * Kernels may read and write up to the next multiple of 4 values behind `count`, and for that much each plane has room.
+ * Kernels may read and write up to `ROOM_BEHIND` values behind `count`, and for that much each plane has room: lines, and whole planes, are
+ * taken four values at a time.
  */
 export interface Planes {
   readonly r: number;
@@ -18,5 +19,8 @@ export interface Planes {
  */
 export const BAND_LINES = 16;
 
+/** Values. Three would do. */
+const ROOM_BEHIND = 4;
+
 /** Bytes of one float32 plane of `count` values, with the room behind it. */
-export const planeBytes = (count: number): number => Math.ceil(count / 16) * 64;
+export const planeBytes = (count: number): number => Math.ceil((count + ROOM_BEHIND) / 16) * 64;

@@ -10,7 +10,7 @@ import { runTool } from './run.ts';
 
 /** After the program's end: how long another process that still holds the pipe may be silent. */
 const QUIET_MILLISECONDS = 2_000;
-const DRAINING_MILLISECONDS = 5;
+const DRAINING_MILLISECONDS = 1;
 const CLOSING_MILLISECONDS = 2;
 
 export interface FramePipe {
@@ -23,7 +23,7 @@ export interface FramePipe {
   left(): void;
   /** No frame is wanted any more: threads that read or wait are let go, and what still comes is thrown away, so that nobody stays blocked on a full pipe. */
   end(): void;
-  /** Ends it, waits until no thread reads, and takes it away. */
+  /** Ends it, waits until no thread reads, and takes it away; once more does nothing. */
   close(): Promise<void>;
 }
 
@@ -38,6 +38,7 @@ export async function openFramePipe(path: string): Promise<FramePipe> {
   const share: PipeShare = { fd, state: new SharedArrayBuffer(4 * PLACES) };
   const state = new Int32Array(share.state);
   let held = true;
+  let closed = false;
   let quiet: NodeJS.Timeout | undefined;
   let draining: NodeJS.Timeout | undefined;
 
@@ -67,6 +68,8 @@ export async function openFramePipe(path: string): Promise<FramePipe> {
     },
     end,
     async close() {
+      if (closed) return;
+      closed = true;
       handed();
       clearInterval(quiet);
       end();

@@ -85,8 +85,8 @@ async function requireFrames(folder: string, { frames, width, height }: MasterOu
   for (const { name, least, greatest, notFinite } of channels) if (least === null || greatest === null || notFinite > 0 || greatest - least < 0.1) throw new Error(`channel ${name} of ${width}x${height}: ${least} to ${greatest}, ${notFinite} not finite`);
 }
 
-/** The frames of the job's master, from the source's file to files in a folder of their own, which is then removed. Throws when they are not right. */
-export async function makeFrames(job: Job, threads: number): Promise<void> {
+/** The frames of the job's master, from the source's file to files in a folder of their own. What is returned throws when they are not right, and removes them. */
+export async function makeFrames(job: Job, threads: number): Promise<() => Promise<void>> {
   const staged = mkdtempSync(join(job.deliveryFolder, 'frames-'));
   const [deliverable] = mastersOf(job) as [MasterWork];
   const tools = await mediaTools();
@@ -101,9 +101,17 @@ export async function makeFrames(job: Job, threads: number): Promise<void> {
     }
     const { written, invalid } = making.mill.milled();
     if (written[0]?.length !== job.span.count || invalid > 0) throw new Error(`${written[0]?.length} frames written, ${invalid} values that are no numbers`);
-    await requireFrames(staged, deliverable.outcome);
+  } catch (error) {
+    rmSync(staged, { recursive: true, force: true });
+    throw error;
   } finally {
     await making.close();
-    rmSync(staged, { recursive: true, force: true });
   }
+  return async () => {
+    try {
+      await requireFrames(staged, deliverable.outcome);
+    } finally {
+      rmSync(staged, { recursive: true, force: true });
+    }
+  };
 }

@@ -6,16 +6,16 @@ import pLimit from 'p-limit';
 import { jobSchema } from '../../ledger/job.ts';
 import { runForOutput } from '../../media/tools/run.ts';
 import { mediaTools } from '../support/make.ts';
-import { alternating } from './against.ts';
+import { alternating, type Timed } from './against.ts';
 import type { BenchLine } from './line.ts';
 import { type BenchClip, dngPaths, grainDng, grainMovie, makeFrames, masterJob, type Size, sizeName } from './master-work.ts';
 
 const REPETITIONS = 3;
 const CORES = availableParallelism();
-/** Long enough that the start of the threads weighs as it does in a short clip, not as in one of a second. */
+/** Two seconds and more: long enough that the start of the threads weighs as it does in a short clip, not as in a few frames. */
 const CLIPS: readonly (Size & { readonly frames: number })[] = [
   { width: 1920, height: 1080, frames: 96 },
-  { width: 4096, height: 2160, frames: 24 },
+  { width: 4096, height: 2160, frames: 48 },
 ];
 
 async function inFolder<Result>(act: (base: string) => Promise<Result>): Promise<Result> {
@@ -27,13 +27,23 @@ async function inFolder<Result>(act: (base: string) => Promise<Result>): Promise
   }
 }
 
-async function emptied(folder: string, act: (folder: string) => Promise<void>): Promise<void> {
+/** Work in a folder that is empty before and goes afterwards, looked at in between. */
+async function emptied(folder: string, act: (folder: string) => Promise<void>, look: (folder: string) => void): ReturnType<Timed> {
+  const remove = (): void => rmSync(folder, { recursive: true, force: true });
   mkdirSync(folder);
   try {
     await act(folder);
-  } finally {
-    rmSync(folder, { recursive: true, force: true });
+  } catch (error) {
+    remove();
+    throw error;
   }
+  return async () => {
+    try {
+      look(folder);
+    } finally {
+      remove();
+    }
+  };
 }
 
 function requireCount(folder: string, extension: string, frames: number): void {
@@ -63,13 +73,12 @@ export async function benchExrWriter(): Promise<BenchLine[]> {
       const clip = await grainMovie(source, size, size.frames);
       for (const { compression, input, what, target } of WRITTEN) {
         const job = await masterJob(clip, { compression, input }, join(base, 'delivery'));
-        const theirs = (): Promise<void> =>
-          emptied(join(base, 'theirs'), async (folder) => {
-            // Their ZIP of 16 lines a chunk, as ours.
-            const run = await runForOutput(ffmpeg.path, ['-hide_banner', '-nostdin', '-loglevel', 'error', '-i', source, '-c:v', 'exr', '-format', 'half', '-compression', compression === 'zip' ? 'zip16' : 'none', '-f', 'image2', join(folder, 'A001C001.%07d.exr')]);
-            if (run.exitCode !== 0) throw new Error(run.stderr);
-            requireCount(folder, '.exr', size.frames);
-          });
+        const write = async (folder: string): Promise<void> => {
+          // Their ZIP of 16 lines a chunk, as ours.
+          const run = await runForOutput(ffmpeg.path, ['-hide_banner', '-nostdin', '-loglevel', 'error', '-i', source, '-c:v', 'exr', '-format', 'half', '-compression', compression === 'zip' ? 'zip16' : 'none', '-f', 'image2', join(folder, 'A001C001.%07d.exr')]);
+          if (run.exitCode !== 0) throw new Error(run.stderr);
+        };
+        const theirs = (): ReturnType<Timed> => emptied(join(base, 'theirs'), write, (folder) => requireCount(folder, '.exr', size.frames));
         const seconds = await alternating(REPETITIONS, () => makeFrames(job, CORES), theirs);
         lines.push(ratioLine(`movie to EXR, ${what}, ${sizeName(size)}`, 'ffmpeg', seconds, size.frames, target));
       }
@@ -98,7 +107,6 @@ async function developByDcraw(clip: BenchClip, quality: string, folder: string):
       }),
     ),
   );
-  requireCount(folder, '.tiff', clip.frames);
 }
 
 export async function benchDng(): Promise<BenchLine[]> {
@@ -108,7 +116,7 @@ export async function benchDng(): Promise<BenchLine[]> {
       const clip = await grainDng(join(base, sizeName(size)), size, size.frames);
       for (const { demosaic, quality, target } of METHODS) {
         const job = await masterJob(clip, { compression: 'none', demosaic }, join(base, 'delivery'));
-        const seconds = await alternating(REPETITIONS, () => makeFrames(job, CORES), () => emptied(join(base, 'theirs'), (folder) => developByDcraw(clip, quality, folder)));
+        const seconds = await alternating(REPETITIONS, () => makeFrames(job, CORES), () => emptied(join(base, 'theirs'), (folder) => developByDcraw(clip, quality, folder), (folder) => requireCount(folder, '.tiff', clip.frames)));
         lines.push(ratioLine(`DNG to EXR, ${demosaic}, ${sizeName(size)}`, `dcraw_emu -q ${quality}`, seconds, size.frames, target));
       }
     }
@@ -119,7 +127,7 @@ export async function benchDng(): Promise<BenchLine[]> {
 export async function benchScaling(): Promise<BenchLine[]> {
   return await inFolder(async (base) => {
     const size = { width: 4096, height: 2160 };
-    const clip = await grainDng(base, size, 16);
+    const clip = await grainDng(base, size, 48);
     const job = await masterJob(clip, { compression: 'none', demosaic: 'fine' }, join(base, 'delivery'));
     const { ours, theirs } = await alternating(REPETITIONS, () => makeFrames(job, 2), () => makeFrames(job, 1));
     const ratio = theirs / ours;
@@ -132,7 +140,8 @@ const MEMORY = { few: 96, many: 288, size: { width: 1920, height: 1080 }, most: 
 
 /** For a process of its own, which it is the work of: makes the job's frames, and says what the process needed at most. */
 export async function measureMemory(jobFile: string): Promise<void> {
-  await makeFrames(jobSchema.parse(JSON.parse(readFileSync(jobFile, 'utf8'))), CORES);
+  const after = await makeFrames(jobSchema.parse(JSON.parse(readFileSync(jobFile, 'utf8'))), CORES);
+  await after();
   process.stdout.write(String(process.resourceUsage().maxRSS / 1024));
 }
 

@@ -8,6 +8,7 @@ import { type InputTransform, inputNames, transformOf } from '../../media/colour
 import type { Triple } from '../../media/colour/matrix.ts';
 import { PictureKernel } from '../../media/colour/picture.ts';
 import { type SourcePicture, codeRgbAt } from '../../media/colour/pixel.ts';
+import { sitings } from '../../media/colour/siting.ts';
 import { type ColourTransform, exponentStyles } from '../../media/colour/steps.ts';
 import { KernelMemory } from '../../media/kernels/memory.ts';
 import type { Planes } from '../../media/kernels/planes.ts';
@@ -186,6 +187,34 @@ describe('raw frames become the reference’s R’G’B’', () => {
   test.each(['gbrp', 'gbrp10le', 'gbrp10be', 'gbrp12le', 'gbrp16le', 'gbrap16be', 'gbrap', 'gbrpf32le', 'gbrpf32be', 'gbrapf32le', 'rgb24', 'bgr24', 'rgba', 'bgra', 'argb', 'abgr', 'rgb0', '0bgr', 'rgb48le', 'rgb48be', 'bgr48le', 'rgba64le', 'bgra64be', 'gray', 'gray10le', 'gray16be', 'ya8', 'ya16le', 'grayf32le'])('%s', (format) => {
     held(rgb(format), 6e-8);
     held(rgb(format, { range: 'limited', width: 37, height: 3 }), 6e-8);
+  });
+  test.each([
+    ...sitings.flatMap((siting) => [false, true].flatMap((interlaced) => [[22, 14], [21, 13], [33, 4], [9, 70]].map(([width, height]) => source('yuv420p12le', { siting, interlaced, width: width as number, height: height as number })))),
+    source('yuv422p10le', { height: 35 }),
+    source('yuv444p', { height: 17 }),
+    source('nv12', { height: 33 }),
+    rgb('gbrp12le', { width: 37, height: 19 }),
+    rgb('rgba', { width: 5, height: 33 }),
+  ])('band by band the same as all at once: $pixelFormat $width x $height, chroma $siting, interlaced $interlaced', (picture) => {
+    const { width, height } = picture;
+    const frame = frameOf(picture);
+    const planesIn = (lines: number): number[][] => {
+      memory.reset();
+      kernel.prepare({ width, height, lines, source: picture, transform: null });
+      kernel.frame().set(frame);
+      const all: number[][] = [[], [], []];
+      for (let first = 0; first < height; first += lines) for (const [channel, plane] of readPlanes(kernel.codeRgb(undefined, first)).entries()) all[channel]?.push(...plane);
+      return all;
+    };
+    const whole = planesIn(height);
+    expect(whole.map(({ length }) => length)).toEqual([width * height, width * height, width * height]);
+    for (const lines of [1, 3, 16, height + 5]) expect(planesIn(lines)).toEqual(whole);
+  });
+  test('lines that no vector divides, of a picture that whole cache lines hold: the last one stays out of the next plane', () => {
+    for (const [width, height] of [[6, 8], [1998, 8], [5, 16], [7, 16]] as const) {
+      held(source('yuv444p', { width, height }), 4e-7);
+      held(rgb('gbrp10le', { width, height }), 6e-8);
+    }
   });
   test('infinities and what is no number in a float frame', () => {
     for (const [format, little] of [['gbrpf32le', true], ['gbrpf32be', false]] as const) {

@@ -123,6 +123,32 @@ test('a text that its field cannot hold stays undefined', async () => {
   expect(bytes.toString('latin1', 1556, 1588)).toBe('x'.repeat(32));
 });
 
+test('band by band the same bytes as all at once, and nothing less than all', async () => {
+  const [width, height] = [13, 20];
+  const planes = codes(width * height);
+  const whole = await encoded(width, height, planes);
+  const memory = new KernelMemory();
+  const encoder = await DpxEncoder.create(memory);
+  encoder.prepare({ width, height });
+  const [r, g, b] = planes.map((plane) => {
+    const at = memory.allocate(2 * plane.length);
+    memory.u16(at, plane.length).set(plane);
+    return at;
+  }) as [number, number, number];
+  for (const lines of [1, 7, 16]) {
+    encoder.begin();
+    for (let first = 0; first < height; first += lines) {
+      const skip = 2 * width * first;
+      encoder.take({ r: r + skip, g: g + skip, b: b + skip, count: width * Math.min(lines, height - first) });
+    }
+    expect(Buffer.from(encoder.finish(said)).equals(whole)).toBe(true);
+  }
+  encoder.begin();
+  encoder.take({ r, g, b, count: width * 19 });
+  expect(() => encoder.finish(said)).toThrow('247 codes of a picture of 13x20');
+  expect(() => encoder.take({ r, g, b, count: width * 2 })).toThrow('26 codes behind 247');
+});
+
 test('a date of another form, and planes of another size, are refused', async () => {
   await expect(encoded(1, 1, codes(1), { ...said, captured: '2026-11-25' })).rejects.toThrow('is not YYYY:MM:DD hh:mm:ss');
   await expect(encoded(2, 1, codes(1))).rejects.toThrow('1 codes of a picture of 2x1');

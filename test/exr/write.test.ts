@@ -88,6 +88,26 @@ describe.each(forms)('$compression in $container', (form) => {
     expect(planes.get('B')?.[799]).toBe(0);
   });
 
+  test('band by band the same bytes as all at once', async () => {
+    const [width, height] = [37, 75];
+    const memory = new KernelMemory();
+    const encoder = await ExrEncoder.create(memory);
+    encoder.prepare({ width, height, ...form });
+    const { r, g, b } = placed(memory, grainy(width, height));
+    const band = (first: number, lines: number): Planes => ({ r: r + 4 * width * first, g: g + 4 * width * first, b: b + 4 * width * first, count: width * lines });
+    const whole = frameBy(encoder, [band(0, height)], 'x');
+    for (const lines of [16, 32, 64]) {
+      const bands = Array.from({ length: Math.ceil(height / lines) }, (_, index) => band(index * lines, Math.min(lines, height - index * lines)));
+      expect(frameBy(encoder, bands, 'x').equals(whole)).toBe(true);
+    }
+    expect(() => frameBy(encoder, [band(0, 16)], 'x')).toThrow('16 lines of a picture of 37x75');
+    expect(() => frameBy(encoder, [band(0, 64), band(0, 16)], 'x')).toThrow('from line 64 of a picture of 37x75');
+    expect(() => frameBy(encoder, [{ ...band(0, 16), count: 100 }], 'x')).toThrow(RangeError);
+    if (form.compression === 'zip') expect(() => frameBy(encoder, [band(0, 24), band(24, 51)], 'x')).toThrow('16 lines a chunk');
+    // What was given up leaves nothing behind.
+    expect(frameBy(encoder, [band(0, height)], 'x').equals(whole)).toBe(true);
+  });
+
   test('one encoder gives each frame the bytes that it gives alone', async () => {
     const [width, height] = [48, 40];
     const memory = new KernelMemory();

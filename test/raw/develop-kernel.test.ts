@@ -103,6 +103,37 @@ describe.each(demosaicMethods)('camera values, %s', (demosaic) => {
     expect(read(kernel.camera(codesOf(picture, 1)))).toEqual(first);
   });
 
+  test.each([
+    [33, 50],
+    [20, 16],
+    [7, 3],
+    [40, 17],
+  ])('%i x %i: band by band the same as all at once, and frame after frame', (width, height) => {
+    const picture = rawPicture(width, height, { pattern: 'gbrg' });
+    const plan = developPlan(picture, { demosaic });
+    prepare(plan);
+    const whole = [1, 2].map((seed) => read(kernel.camera(codesOf(picture, seed))));
+    for (const lines of [1, 5, 16, 100]) {
+      prepare({ ...plan, lines });
+      for (const [index, seed] of [1, 2].entries()) {
+        kernel.codes().set(codesOf(picture, seed));
+        const all: [number[], number[], number[]] = [[], [], []];
+        for (let first = 0; first < height; first += lines) for (const [channel, plane] of read(kernel.camera(undefined, first)).entries()) all[channel]?.push(...plane);
+        expect(all).toEqual(whole[index]);
+      }
+    }
+  });
+
+  test('a band that does not follow the one before it is refused', () => {
+    prepare({ ...developPlan(rawPicture(20, 40), { demosaic }), lines: 8 });
+    expect(() => kernel.camera(undefined, 8)).toThrow('line 0 is next');
+    kernel.camera(undefined, 0);
+    expect(() => kernel.camera(undefined, 16)).toThrow('line 8 is next');
+    kernel.camera(undefined, 8);
+    kernel.camera(undefined, 0);
+    expect(() => kernel.camera(undefined, 16)).toThrow('line 8 is next');
+  });
+
   test('nothing is written beyond the planes', () => {
     // 693 pixels: with room for 704.
     const picture = rawPicture(33, 21);
