@@ -9,6 +9,7 @@ export default defineConfig({
     // Real encoders: a hang is caught by the tool under test or, last, by this.
     testTimeout: 120_000,
     hookTimeout: 120_000,
-    maxWorkers: 2,
+    // A third file runs while others wait for slow programs and for silence.
+    maxWorkers: 3,
   },
 });

@@ -5,7 +5,7 @@
  */
 import { closeSync, constants, openSync, readSync, rmSync, writeSync } from 'node:fs';
 import { setTimeout as sleep } from 'node:timers/promises';
-import { ENDED, PLACES, type PipeShare, READERS, READS, TURN } from './frame-turn.ts';
+import { ENDED, NOBODY, PLACES, type PipeShare, READERS, READS, TURN } from './frame-turn.ts';
 import { runTool } from './run.ts';
 
 /** After the program's end: how long another process that still holds the pipe may be silent. */
@@ -46,13 +46,18 @@ export async function openFramePipe(path: string): Promise<FramePipe> {
     if (held) closeSync(writeEnd);
     held = false;
   };
+  /** Drained only when nobody reads: the drain could take the byte that is to wake a reader. */
+  const wakeOrDrain = (): void => {
+    if (Atomics.load(state, READERS) > 0) wake(path);
+    else if (emptied(drain)) clearInterval(draining);
+  };
   const end = (): void => {
     Atomics.store(state, ENDED, 1);
+    // A turn that nobody has: whoever is about to wait for another number finds it changed.
+    Atomics.store(state, TURN, NOBODY);
     Atomics.notify(state, TURN);
-    if (Atomics.load(state, READERS) > 0) wake(path);
-    draining ??= setInterval(() => {
-      if (emptied(drain)) clearInterval(draining);
-    }, DRAINING_MILLISECONDS);
+    draining ??= setInterval(wakeOrDrain, DRAINING_MILLISECONDS);
+    wakeOrDrain();
   };
   return {
     share,

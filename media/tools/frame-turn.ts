@@ -11,6 +11,7 @@ export interface PipeShare {
 
 /** Whose turn it is: the number of the frame that is read now. */
 export const TURN = 0;
+export const NOBODY = -1;
 /** 1: no frame comes any more. */
 export const ENDED = 1;
 /** How often something was read. */

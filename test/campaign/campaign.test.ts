@@ -1,4 +1,5 @@
 /** A short campaign: each fault once, drawn from one seed, and clean cases. `npm run campaign` draws thousands. */
+import { writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { expect, test } from 'vitest';
 import { faultNames } from '../faults/fault.ts';
@@ -21,12 +22,21 @@ test('no fault comes out ready, and nothing clean is held', async () => {
 test('the same seed and number draw the same case, another seed another one', async () => {
   const folder = join(sharedFolder, 'campaign');
   const drawn = async (seed: number): Promise<unknown> => {
-    const { fault, clip, profiles, operation } = await (await dealer(seed, folder)).fault(3);
+    const { fault, clip, profiles, operation } = await (await dealer(seed, folder)).fault(3).draw();
     return { fault, clip, profiles, operation };
   };
   const first = await drawn(SEED);
   expect(await drawn(SEED)).toEqual(first);
   expect(await drawn(SEED + 1)).not.toEqual(first);
+});
+
+test('a case that cannot even be drawn is told as broken, and the campaign goes on', async () => {
+  const folder = freshFolder('campaign');
+  writeFileSync(join(folder, 'material'), 'no folder');
+  const results = await runCampaign({ seed: SEED, cases: 2, clean: 1, folder });
+  expect(results.map(({ id, end }) => ({ id, end }))).toEqual(['0', '1', 'clean-0'].map((id) => ({ id, end: 'broken' })));
+  for (const result of results) expect(lineOf(result)).toContain('material');
+  expect(summaryOf(results)).toMatchObject({ good: false, clean: { broken: 1 } });
 });
 
 test('a campaign of nothing proves nothing', () => {

@@ -4,7 +4,7 @@ import { join } from 'node:path';
 import pLimit from 'p-limit';
 import { describeOperation, type FaultName, isApt } from '../faults/fault.ts';
 import type { Stage } from '../faults/operation.ts';
-import { type Case, dealer } from './draw.ts';
+import { type Deal, dealer } from './draw.ts';
 import { runCase } from './run-case.ts';
 
 export interface CampaignRequest {
@@ -47,11 +47,11 @@ export interface CampaignCase {
 /** What the machine can do at once without one case slowing the other. */
 const AT_ONCE = 2;
 
-async function oneCase(draw: () => Promise<Case>, folder: string, keep: boolean): Promise<CampaignCase> {
-  const { id, fault, clip, profiles, operation, job } = await draw();
-  const stage = 'stage' in operation ? operation.stage : null;
-  const about = { id, fault, stage, clip, profiles, operation: describeOperation(operation) };
+async function oneCase({ id, fault, draw }: Deal, folder: string, keep: boolean): Promise<CampaignCase> {
+  let about: Pick<CampaignCase, 'id' | 'fault' | 'stage' | 'clip' | 'profiles' | 'operation'> = { id, fault, stage: null, clip: 'none was drawn', profiles: [], operation: '' };
   try {
+    const { clip, profiles, operation, job } = await draw();
+    about = { id, fault, stage: 'stage' in operation ? operation.stage : null, clip, profiles, operation: describeOperation(operation) };
     const { verdict, codes, told, done, withoutEffect, notClaimed, differences, milliseconds } = await runCase(job, operation, join(folder, `case-${id}`), keep);
     const end: End = !done ? 'broken' : fault === null ? (verdict === 'ready' ? 'ready' : 'wrong-held') : verdict === 'held' ? (isApt(fault, operation, codes) ? 'caught' : 'otherwise') : withoutEffect ? 'no-effect' : notClaimed ? 'not-claimed' : 'missed';
     return { ...about, end, codes, differences: !done ? ['the fault was not done', ...told] : end === 'wrong-held' || end === 'otherwise' ? told : differences, seconds: Math.round(milliseconds / 100) / 10 };
@@ -66,13 +66,13 @@ export async function runCampaign(request: CampaignRequest): Promise<CampaignCas
   mkdirSync(folder, { recursive: true });
   const { fault, clean } = await dealer(seed, join(folder, 'material'), request.fault);
   const numbers = (count: number): number[] => Array.from({ length: count }, (_, index) => index);
-  const draws = [...numbers(request.cases).map((number) => ({ id: String(number), draw: () => fault(number) })), ...numbers(request.clean).map((number) => ({ id: `clean-${number}`, draw: () => clean(number) }))];
+  const deals = [...numbers(request.cases).map(fault), ...numbers(request.clean).map(clean)];
   const limit = pLimit(AT_ONCE);
-  const wanted = only === undefined ? draws : draws.filter(({ id }) => id === only);
+  const wanted = only === undefined ? deals : deals.filter(({ id }) => id === only);
   return await Promise.all(
-    wanted.map(({ draw }) =>
+    wanted.map((deal) =>
       limit(async () => {
-        const result = await oneCase(draw, folder, only !== undefined);
+        const result = await oneCase(deal, folder, only !== undefined);
         request.onResult?.(result);
         return result;
       }),

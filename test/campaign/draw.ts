@@ -46,10 +46,18 @@ const forForms: Partial<Record<FaultName, (form: Form) => boolean>> = {
   'polarity-turned': ({ sound }) => sound.length > 0,
 };
 
+/** A case to be drawn. */
+export interface Deal {
+  readonly id: string;
+  readonly fault: FaultName | null;
+  /** Makes the material where it is not there yet. */
+  draw(): Promise<Case>;
+}
+
 export interface Dealer {
   /** A case with the fault that is due at this number; every fault comes once before any comes again. */
-  fault(number: number): Promise<Case>;
-  clean(number: number): Promise<Case>;
+  fault(number: number): Deal;
+  clean(number: number): Deal;
 }
 
 /** `folder`: where the material lies, made as it is needed. `only`: this fault in every case. */
@@ -122,8 +130,9 @@ export async function dealer(seed: number, folder: string, only?: FaultName): Pr
     }
     throw new Error(`case ${id}: no clip and profile can have the fault ${fault}`);
   };
+  const deal = (id: string, fault: FaultName | null): Deal => ({ id, fault, draw: () => drawn(id, fault) });
   return {
-    fault: (number) => drawn(String(number), order[number % order.length] as FaultName),
-    clean: (number) => drawn(`clean-${number}`, null),
+    fault: (number) => deal(String(number), order[number % order.length] as FaultName),
+    clean: (number) => deal(`clean-${number}`, null),
   };
 }
