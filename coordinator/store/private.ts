@@ -92,6 +92,7 @@ export function startPrivateStore(workFolder: string, events: StoreEvents): Priv
   };
 
   freshFolder();
+  /** It answers: until it does, it has no socket that could be missed. */
   let up = false;
   const firstRun = runOnce();
   const ready = (async () => {
@@ -113,6 +114,7 @@ export function startPrivateStore(workFolder: string, events: StoreEvents): Priv
     if (!up) return;
     const deaths: number[] = [];
     while (!stopping.signal.aborted) {
+      up = false;
       const now = performance.now();
       deaths.push(now);
       const recent = deaths.filter((time) => now - time < 60_000).length;
@@ -126,8 +128,8 @@ export function startPrivateStore(workFolder: string, events: StoreEvents): Priv
       if (socket.ownFolder !== null) mkdirSync(socket.ownFolder, { recursive: true, mode: 0o700 });
       rmSync(socket.path, { force: true });
       const running = runOnce();
-      const answered = await Promise.race([answersPing(address, READY_MILLISECONDS, stopping.signal), running.then(() => false)]);
-      if (answered) events.onRestart(finding('store-restarted', told, 'a store that stays up', { file: program }));
+      up = await Promise.race([answersPing(address, READY_MILLISECONDS, stopping.signal), running.then(() => false)]);
+      if (up) events.onRestart(finding('store-restarted', told, 'a store that stays up', { file: program }));
       else current.abort();
       result = await running;
     }

@@ -6,21 +6,15 @@
 import { closeSync, constants, openSync, readSync, rmSync, writeSync } from 'node:fs';
 import { setTimeout as sleep } from 'node:timers/promises';
 import { ENDED, NOBODY, PLACES, type PipeShare, READERS, READS, TURN } from './frame-turn.ts';
-import { runTool } from './run.ts';
+import { type HeldPipe, runTool } from './run.ts';
 
 /** After the program's end: how long another process that still holds the pipe may be silent. */
 const QUIET_MILLISECONDS = 2_000;
 const DRAINING_MILLISECONDS = 1;
 const CLOSING_MILLISECONDS = 2;
 
-export interface FramePipe {
+export interface FramePipe extends Omit<HeldPipe, 'read'> {
   readonly share: PipeShare;
-  /** For the program, until `handed`. */
-  readonly writeEnd: number;
-  /** The program has its end, or there is none: ours goes, or the pipe would never end. */
-  handed(): void;
-  /** The program has ended: a reader that then waits in vain for what others may write is let go. */
-  left(): void;
   /** No frame is wanted any more: threads that read or wait are let go, and what still comes is thrown away, so that nobody stays blocked on a full pipe. */
   end(): void;
   /** Ends it, waits until no thread reads, and takes it away; once more does nothing. */

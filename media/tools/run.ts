@@ -33,10 +33,11 @@ export interface RunResult {
 
 /** A pipe that is read elsewhere (frame-pipe.ts). */
 export interface HeldPipe {
-  /** Given to the program; `handed` once it has it, or never will. */
+  /** For the program, until `handed`. */
   readonly writeEnd: number;
+  /** The program has its end, or there is none: ours goes, or the pipe would never end. */
   handed(): void;
-  /** The program has ended. */
+  /** The program has ended: a reader that then waits in vain for what others may write is let go. */
   left(): void;
   /** Settles when the pipe was read to its end; what it throws ends the program. */
   read(): Promise<void>;

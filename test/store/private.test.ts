@@ -84,6 +84,20 @@ test('killed in mid-night it comes back on the same files, and says so', async (
   expect(Number(field(await redis.info('server'), 'process_id'))).not.toBe(before);
 });
 
+test('one that is slow to start again is waited for, and has died once', async () => {
+  const folder = freshFolder('store');
+  const slow = join(folder, 'slow-redis-server');
+  writeFileSync(slow, `#!/bin/sh\nsleep 2.5\nexec redis-server "$@"\n`, { mode: 0o755 });
+  process.env.RUSHLIGHT_REDIS_SERVER = slow;
+  const { store, told, client } = start(folder);
+  await store.ready;
+  const redis = client();
+  await redis.set('kept', 'yes');
+  await kill(redis);
+  await expect.poll(() => told.map((item) => item.code), { timeout: 15_000 }).toEqual(['store-restarted']);
+  expect(await redis.get('kept')).toBe('yes');
+});
+
 test('its folder deleted in mid-night, it comes back empty under the same address', async () => {
   const folder = freshFolder('store');
   const { store, told, client } = start(folder);
