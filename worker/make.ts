@@ -55,8 +55,9 @@ export async function make(request: MakeRequest): Promise<MakeResult> {
   const { job, outputs, besides = [], tools, threads, signal } = request;
   const textFolder = await mkdtemp(join(tmpdir(), 'rushlight-text-'));
   const input = await openInput(job.rollFolder, job.clip.place, job.facts.video.rate);
-  const frames = request.mill === null ? null : await openFramePipe(join(textFolder, 'frames'));
+  let frames: FramePipe | null = null;
   try {
+    if (request.mill !== null) frames = await openFramePipe(join(textFolder, 'frames'));
     const recipe = recipeOf({
       facts: job.facts,
       deliverables: outputs.map(({ deliverable, staged }) => ({ profile: deliverable.profile, outcome: deliverable.outcome, path: staged })),

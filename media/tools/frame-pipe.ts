@@ -33,6 +33,8 @@ export async function openFramePipe(path: string): Promise<FramePipe> {
   const state = new Int32Array(share.state);
   let held = true;
   let closed = false;
+  /** Its files are closed. */
+  let gone = false;
   let quiet: NodeJS.Timeout | undefined;
   let draining: NodeJS.Timeout | undefined;
 
@@ -46,6 +48,8 @@ export async function openFramePipe(path: string): Promise<FramePipe> {
     else if (emptied(drain)) clearInterval(draining);
   };
   const end = (): void => {
+    // A reader that was given up with its program ends it late: the numbers may be other files' by now.
+    if (gone) return;
     Atomics.store(state, ENDED, 1);
     // A turn that nobody has: whoever is about to wait for another number finds it changed.
     Atomics.store(state, TURN, NOBODY);
@@ -58,6 +62,7 @@ export async function openFramePipe(path: string): Promise<FramePipe> {
     writeEnd,
     handed,
     left() {
+      if (closed) return;
       let before = Atomics.load(state, READS);
       quiet = setInterval(() => {
         const now = Atomics.load(state, READS);
@@ -74,6 +79,7 @@ export async function openFramePipe(path: string): Promise<FramePipe> {
       end();
       while (Atomics.load(state, READERS) > 0) await sleep(CLOSING_MILLISECONDS);
       clearInterval(draining);
+      gone = true;
       closeSync(fd);
       closeSync(drain);
       rmSync(path, { force: true });

@@ -28,15 +28,19 @@ const said: DpxFrame = {
 /** Every code in every channel, each at another place. */
 const codes = (count: number): Uint16Array[] => [5, 7, 11].map((step) => Uint16Array.from({ length: count }, (_, index) => (index * step + step) % 1024));
 
-async function encoded(width: number, height: number, planes: readonly Uint16Array[], frame: DpxFrame = said): Promise<Buffer> {
-  const memory = new KernelMemory();
-  const encoder = await DpxEncoder.create(memory);
-  encoder.prepare({ width, height });
-  const [r, g, b] = planes.map((plane) => {
+function placed(memory: KernelMemory, planes: readonly Uint16Array[]): [number, number, number] {
+  return planes.map((plane) => {
     const at = memory.allocate(2 * plane.length);
     memory.u16(at, plane.length).set(plane);
     return at;
   }) as [number, number, number];
+}
+
+async function encoded(width: number, height: number, planes: readonly Uint16Array[], frame: DpxFrame = said): Promise<Buffer> {
+  const memory = new KernelMemory();
+  const encoder = await DpxEncoder.create(memory);
+  encoder.prepare({ width, height });
+  const [r, g, b] = placed(memory, planes);
   encoder.begin();
   encoder.take({ r, g, b, count: planes[0]?.length ?? 0 });
   return Buffer.from(encoder.finish(frame));
@@ -130,11 +134,7 @@ test('band by band the same bytes as all at once, and nothing less than all', as
   const memory = new KernelMemory();
   const encoder = await DpxEncoder.create(memory);
   encoder.prepare({ width, height });
-  const [r, g, b] = planes.map((plane) => {
-    const at = memory.allocate(2 * plane.length);
-    memory.u16(at, plane.length).set(plane);
-    return at;
-  }) as [number, number, number];
+  const [r, g, b] = placed(memory, planes);
   for (const lines of [1, 7, 16]) {
     encoder.begin();
     for (let first = 0; first < height; first += lines) {

@@ -1,5 +1,5 @@
 /** Frames that threads read in turn from the pipe of a program. */
-import { existsSync, readdirSync, readlinkSync } from 'node:fs';
+import { closeSync, existsSync, openSync, readdirSync, readFileSync, readlinkSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { pathToFileURL } from 'node:url';
 import { Worker } from 'node:worker_threads';
@@ -161,6 +161,15 @@ test('nothing of it is left: no path, no open file', async () => {
   await pipe.close();
   expect(openOnes()).toHaveLength(0);
   expect(existsSync(path)).toBe(false);
+  // As a reader does that was given up with its program. The numbers of the ends may be other files' by now.
+  writeFileSync(path, 'not of the pipe');
+  const others = [1, 2, 3].map(() => openSync(path, 'r'));
+  pipe.left();
+  pipe.end();
+  for (const other of others) {
+    expect(readFileSync(other, 'utf8')).toBe('not of the pipe');
+    closeSync(other);
+  }
 });
 
 test('where no pipe can stand, it is said', async () => {

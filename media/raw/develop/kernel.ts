@@ -62,13 +62,6 @@ export class DevelopKernel {
     return new DevelopKernel(memory, await kernels<Exports>('cfa', memory));
   }
 
-  /** What `prepare` will allocate: three planes of float32, the codes, sixteen lines, tables. About 14 bytes a pixel when all lines are worked on at once. */
-  static bytesFor({ picture, lines = picture.height }: Pick<DevelopPlan, 'picture' | 'lines'>): number {
-    const { width, height } = cropOf(picture);
-    const half = halfLine(width);
-    return picture.width * picture.height * 2 + 3 * planeBytes(width * Math.min(lines, height)) + RING * KINDS * (half + 2 * PAD) * 4 + picture.black.rows * half * 8 + CODES * 4 + sizeOf(picture.activeArea).height * 4 + half * 4 + 4096;
-  }
-
   /**
    * Allocates what frames of this plan need and writes its tables; all frames of it go through the same memory. Another plan: take the
    * memory back (`KernelMemory.reset`) and prepare anew. Throws UndevelopableError where the picture is smaller than its pattern or its levels say nothing.
