@@ -175,6 +175,13 @@ export class PictureKernel {
     return this.#memory.bytes(frame, layout.bytes);
   }
 
+  /** Puts a raw frame there. Throws RangeError for one of another size. */
+  put(input: Uint8Array): void {
+    const { bytes } = this.#source().layout;
+    if (input.length !== bytes) throw new RangeError(`a frame of ${input.length} bytes instead of ${bytes}`);
+    this.frame().set(input);
+  }
+
   /** The planes of the plan, for those who fill them themselves. */
   planes(): Planes {
     return this.#prepared().planes;
@@ -187,10 +194,7 @@ export class PictureKernel {
   codeRgb(input?: Uint8Array, first = 0): Planes {
     const { plan, lines, planes } = this.#prepared();
     const areas = this.#source();
-    if (input !== undefined) {
-      if (input.length !== areas.layout.bytes) throw new RangeError(`a frame of ${input.length} bytes instead of ${areas.layout.bytes}`);
-      this.frame().set(input);
-    }
+    if (input !== undefined) this.put(input);
     const end = Math.min(first + lines, plan.height);
     if (areas.layout.kind === 'yuv') this.#ycbcr(areas, planes, first, end);
     else this.#rgb(areas, planes, first, end);

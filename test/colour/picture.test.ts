@@ -233,6 +233,7 @@ describe('raw frames become the reference’s R’G’B’', () => {
     memory.reset();
     kernel.prepare({ width: WIDTH, height: HEIGHT, source: rgb('rgb24'), transform: null });
     expect(() => kernel.codeRgb(new Uint8Array(5))).toThrow(RangeError);
+    expect(() => kernel.put(new Uint8Array(5))).toThrow('a frame of 5 bytes');
     for (const wrong of [rgb('yuv420p'), source('rgb24'), source('yuv420p', { siting: null }), rgb('pal8'), rgb('bayer_rggb16le')]) expect(() => kernel.prepare({ width: WIDTH, height: HEIGHT, source: wrong, transform: null })).toThrow(RangeError);
   });
 });

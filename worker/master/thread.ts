@@ -33,7 +33,7 @@ async function codedWay(setup: MillSetup, memory: KernelMemory): Promise<Way> {
     read: async ({ index, from }) => {
       if (from === null) throw new RangeError('a frame without bytes');
       if ('fd' in from) return readTurn(from, index, kernel.frame());
-      kernel.frame().set(new Uint8Array(from));
+      kernel.put(new Uint8Array(from));
       return true;
     },
     values: (first) => kernel.codeRgb(undefined, first),
