@@ -30,7 +30,11 @@ export interface CheckVerdict {
   /** Frames, first and last, about which nothing is claimed beyond what times and counts say. Absent: none. */
   readonly untold?: readonly (readonly [from: number, to: number])[];
   /** Empty: passed. */
-  readonly faults: readonly { readonly code: FindingCode; readonly found: string; readonly expected: string }[];
+  readonly faults: readonly {
+    readonly code: FindingCode;
+    readonly found: string;
+    readonly expected: string;
+  }[];
 }
 
 export interface Check {
@@ -50,7 +54,8 @@ export type Line = readonly [what: string, found: string | number | null, expect
 
 /** A verdict over several values; those that differ become one fault. */
 export function compare(code: FindingCode, lines: readonly Line[]): CheckVerdict {
-  const text = (which: 1 | 2, from: readonly Line[]): string => from.map((line) => `${line[0]} ${line[which] ?? 'none'}`).join(', ');
+  const text = (which: 1 | 2, from: readonly Line[]): string =>
+    from.map((line) => `${line[0]} ${line[which] ?? 'none'}`).join(', ');
   const differing = lines.filter(([, found, expected]) => found !== expected);
   return {
     measured: text(1, lines),

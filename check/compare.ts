@@ -18,26 +18,71 @@ export interface Compared {
   readonly exact: ExactVerdict | null;
 }
 
-function basisOf(tags: { readonly matrix: string | null; readonly range: 'limited' | 'full' | null }): Basis | null {
-  return tags.matrix !== null && tags.range !== null && isMatrix(tags.matrix) ? { matrix: tags.matrix, range: tags.range } : null;
+function basisOf(tags: {
+  readonly matrix: string | null;
+  readonly range: 'limited' | 'full' | null;
+}): Basis | null {
+  return tags.matrix !== null && tags.range !== null && isMatrix(tags.matrix)
+    ? { matrix: tags.matrix, range: tags.range }
+    : null;
 }
 
-export function compareTrails(witness: WitnessFacts | null, trail: SourceTrail | null, outcome: Outcome): Compared {
-  if (witness === null || trail === null) return { picture: null, sounds: outcome.audio.map(() => null), exact: null };
+export function compareTrails(
+  witness: WitnessFacts | null,
+  trail: SourceTrail | null,
+  outcome: Outcome,
+): Compared {
+  if (witness === null || trail === null)
+    return { picture: null, sounds: outcome.audio.map(() => null), exact: null };
   const sounds = outcome.audio.map((track, index) => {
     const expected = expectedSound(outcome, index, trail);
     const source = trail.sounds[track.sourceTrack] ?? null;
     const heard = witness.sounds[index] ?? null;
-    return expected === null || source === null || heard === null ? null : compareSound(source, heard, expected);
+    return expected === null || source === null || heard === null
+      ? null
+      : compareSound(source, heard, expected);
   });
-  const exact = trail.exact === undefined || witness.exact === null ? null : compareExact(trail.exact, witness.exact, outcome.audio.map((track) => track.sourceTrack));
+  const exact =
+    trail.exact === undefined || witness.exact === null
+      ? null
+      : compareExact(
+          trail.exact,
+          witness.exact,
+          outcome.audio.map((track) => track.sourceTrack),
+        );
   const { proof } = outcome;
   const source = proof === undefined ? null : basisOf(proof.basis);
   // What is kept as it is has the levels of its source, whatever they are tagged as.
   const output = proof?.kept === true ? source : basisOf(outcome.colour);
-  if (proof === undefined || source === null || output === null || witness.picture === null || !isComparable(proof.framing)) return { picture: null, sounds, exact };
-  if (proof.kept === true) return { picture: comparePictures({ source: firstViews(trail.picture), output: firstViews(witness.picture), framing: proof.framing, coding: 'intra', basis: { source, output }, fields: null }), sounds, exact };
-  const picture = comparePictures({ source: trail.picture, output: witness.picture, framing: proof.framing, coding: outcome.codec === 'h264' ? 'predicted' : 'intra', basis: { source, output }, fields: proof.earlierField === null ? null : { earlier: proof.earlierField, lines: proof.lines } });
+  if (
+    proof === undefined ||
+    source === null ||
+    output === null ||
+    witness.picture === null ||
+    !isComparable(proof.framing)
+  )
+    return { picture: null, sounds, exact };
+  if (proof.kept === true)
+    return {
+      picture: comparePictures({
+        source: firstViews(trail.picture),
+        output: firstViews(witness.picture),
+        framing: proof.framing,
+        coding: 'intra',
+        basis: { source, output },
+        fields: null,
+      }),
+      sounds,
+      exact,
+    };
+  const picture = comparePictures({
+    source: trail.picture,
+    output: witness.picture,
+    framing: proof.framing,
+    coding: outcome.codec === 'h264' ? 'predicted' : 'intra',
+    basis: { source, output },
+    fields: proof.earlierField === null ? null : { earlier: proof.earlierField, lines: proof.lines },
+  });
   return { picture, sounds, exact };
 }
 
@@ -45,6 +90,7 @@ export function compareTrails(witness: WitnessFacts | null, trail: SourceTrail |
 function firstViews({ frames, views, luma, colour }: PictureTrail): PictureTrail {
   if (views === 1) return { frames, views, luma, colour };
   const first = new Uint16Array(frames * CELLS);
-  for (let frame = 0; frame < frames; frame += 1) first.set(luma.subarray(frame * views * CELLS, (frame * views + 1) * CELLS), frame * CELLS);
+  for (let frame = 0; frame < frames; frame += 1)
+    first.set(luma.subarray(frame * views * CELLS, (frame * views + 1) * CELLS), frame * CELLS);
   return { frames, views: 1, luma: first, colour };
 }

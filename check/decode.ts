@@ -28,7 +28,16 @@ async function readFrames(stream: Readable, onFrames: (frames: number) => void):
  * `-xerror` makes ffmpeg end at the first damage, with a non-zero code; without it damage ends with 0. Messages at error
  * level count all the same, `repeat` keeps equal ones from being folded. null: it could not be started, so nothing was measured.
  */
-export async function decodeWhole(input: OpenedInput, tools: Pick<MediaTools, 'ffmpeg'>, options: { threads?: number; signal?: AbortSignal; onFrames?: (frames: number) => void; witness?: Witness } = {}): Promise<DecodeFacts | null> {
+export async function decodeWhole(
+  input: OpenedInput,
+  tools: Pick<MediaTools, 'ffmpeg'>,
+  options: {
+    threads?: number;
+    signal?: AbortSignal;
+    onFrames?: (frames: number) => void;
+    witness?: Witness;
+  } = {},
+): Promise<DecodeFacts | null> {
   let frames = 0;
   let errorCount = 0;
   const errors: string[] = [];
@@ -38,7 +47,31 @@ export async function decodeWhole(input: OpenedInput, tools: Pick<MediaTools, 'f
   const graph = witness === undefined || witness.graph === null ? [] : ['-filter_complex', witness.graph];
   const run = await runTool(
     tools.ffmpeg.path,
-    ['-hide_banner', '-nostdin', '-nostats', '-loglevel', 'repeat+level+error', '-xerror', ...threads, ...input.args, ...graph, '-progress', 'pipe:3', '-stats_period', '1', '-map', '0:v', '-map', '0:a?', '-fps_mode', 'passthrough', '-f', 'null', '-', ...(witness?.args ?? [])],
+    [
+      '-hide_banner',
+      '-nostdin',
+      '-nostats',
+      '-loglevel',
+      'repeat+level+error',
+      '-xerror',
+      ...threads,
+      ...input.args,
+      ...graph,
+      '-progress',
+      'pipe:3',
+      '-stats_period',
+      '1',
+      '-map',
+      '0:v',
+      '-map',
+      '0:a?',
+      '-fps_mode',
+      'passthrough',
+      '-f',
+      'null',
+      '-',
+      ...(witness?.args ?? []),
+    ],
     {
       ...(witness === undefined ? {} : { pipes: witness.pipes }),
       ...(options.signal === undefined ? {} : { signal: options.signal }),

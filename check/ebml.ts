@@ -33,7 +33,8 @@ function lengthAt(bytes: Buffer, at: number): { value: number; width: number } {
   if (width > 8 || at + width > bytes.length) throw new MatroskaError(`no length at byte ${at}`);
   let value = BigInt((bytes[at] as number) & (0xff >> width));
   for (let next = at + 1; next < at + width; next += 1) value = (value << 8n) | BigInt(bytes[next] as number);
-  if (value === (1n << BigInt(7 * width)) - 1n) throw new MatroskaError(`an element of unknown length at byte ${at}`);
+  if (value === (1n << BigInt(7 * width)) - 1n)
+    throw new MatroskaError(`an element of unknown length at byte ${at}`);
   if (value > BigInt(Number.MAX_SAFE_INTEGER)) throw new MatroskaError(`an element of ${value} bytes`);
   return { value: Number(value), width };
 }
@@ -43,7 +44,10 @@ export function elementAt(bytes: Buffer, at: number, base: number, limit: number
   const id = identifierAt(bytes, at);
   const length = lengthAt(bytes, at + id.width);
   const start = base + at + id.width + length.width;
-  if (start + length.value > limit) throw new MatroskaError(`element 0x${id.value.toString(16)} at byte ${base + at} says ${length.value} bytes, ${limit - start} are there`);
+  if (start + length.value > limit)
+    throw new MatroskaError(
+      `element 0x${id.value.toString(16)} at byte ${base + at} says ${length.value} bytes, ${limit - start} are there`,
+    );
   return { id: id.value, start, end: start + length.value };
 }
 
@@ -53,9 +57,13 @@ export function children(bytes: Buffer, parent: Pick<Element, 'start' | 'end'>):
   for (let at = parent.start; at < parent.end; ) {
     const element = elementAt(bytes, at, 0, parent.end);
     if (element.id === CRC_32) {
-      if (at !== parent.start || element.end - element.start !== 4) throw new MatroskaError(`a checksum out of its place at byte ${at}`);
+      if (at !== parent.start || element.end - element.start !== 4)
+        throw new MatroskaError(`a checksum out of its place at byte ${at}`);
       const [said, is] = [bytes.readUInt32LE(element.start), crc32(bytes.subarray(element.end, parent.end))];
-      if (said !== is) throw new MatroskaError(`checksum ${said.toString(16)} over bytes whose checksum is ${is.toString(16)}, from byte ${element.end} of its part on`);
+      if (said !== is)
+        throw new MatroskaError(
+          `checksum ${said.toString(16)} over bytes whose checksum is ${is.toString(16)}, from byte ${element.end} of its part on`,
+        );
     } else if (element.id !== VOID) found.push(element);
     at = element.end;
   }
@@ -66,10 +74,12 @@ export function children(bytes: Buffer, parent: Pick<Element, 'start' | 'end'>):
 export const VOID = 0xec;
 
 export function unsigned(bytes: Buffer, { id, start, end }: Element): number {
-  if (end - start > 8) throw new MatroskaError(`element 0x${id.toString(16)} is a number of ${end - start} bytes`);
+  if (end - start > 8)
+    throw new MatroskaError(`element 0x${id.toString(16)} is a number of ${end - start} bytes`);
   let value = 0n;
   for (let at = start; at < end; at += 1) value = (value << 8n) | BigInt(bytes[at] as number);
-  if (value > BigInt(Number.MAX_SAFE_INTEGER)) throw new MatroskaError(`element 0x${id.toString(16)} is ${value}`);
+  if (value > BigInt(Number.MAX_SAFE_INTEGER))
+    throw new MatroskaError(`element 0x${id.toString(16)} is ${value}`);
   return Number(value);
 }
 

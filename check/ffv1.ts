@@ -42,7 +42,8 @@ export class Ffv1Error extends Error {
 /** RFC 9043, 4.3.2 and 4.9.3: generator 0x04C11DB7, highest bit first, from 0. What ends in its own checksum leaves 0. */
 const crcTable = Uint32Array.from({ length: 256 }, (_, byte) => {
   let rest = byte << 24;
-  for (let bit = 0; bit < 8; bit += 1) rest = (rest & 0x8000_0000) === 0 ? rest << 1 : (rest << 1) ^ 0x04c1_1db7;
+  for (let bit = 0; bit < 8; bit += 1)
+    rest = (rest & 0x8000_0000) === 0 ? rest << 1 : (rest << 1) ^ 0x04c1_1db7;
   return rest >>> 0;
 });
 export function remainder(bytes: Buffer): number {
@@ -73,7 +74,8 @@ function quantizationTable(coder: RangeDecoder): number {
 /** Throws Ffv1Error for what is no whole record of version 3. */
 export function readConfiguration(record: Buffer): Ffv1Configuration {
   if (record.length < 8) throw new Ffv1Error(`a configuration record of ${record.length} bytes`);
-  if (remainder(record) !== 0) throw new Ffv1Error('the checksum of the configuration record is not that of its bytes');
+  if (remainder(record) !== 0)
+    throw new Ffv1Error('the checksum of the configuration record is not that of its bytes');
   try {
     return parameters(new RangeDecoder(record.subarray(0, -4)));
   } catch (error) {
@@ -113,7 +115,20 @@ function parameters(coder: RangeDecoder): Ffv1Configuration {
   if (errorDetection > 1) throw new Ffv1Error(`error detection ${errorDetection}`);
   const intra = number() === 1;
   if (coder.overrun > 2) throw new Ffv1Error('the configuration record ends too early');
-  return { version, microVersion, coder: type, transition, colours: colours === 0 ? 'ycbcr' : 'rgb', bits, chroma, subsampling, alpha, slices, sliceChecksums: errorDetection === 1, intra };
+  return {
+    version,
+    microVersion,
+    coder: type,
+    transition,
+    colours: colours === 0 ? 'ycbcr' : 'rgb',
+    bits,
+    chroma,
+    subsampling,
+    alpha,
+    slices,
+    sliceChecksums: errorDetection === 1,
+    intra,
+  };
 }
 
 /** Slices from the last to the first, by the sizes that each ends in. With checksums, each is checked. */
@@ -125,8 +140,10 @@ function sliceStarts(frame: Buffer, checksums: boolean): number[] {
     if (end < footer) throw new Ffv1Error(`${end} bytes before the first slice`);
     const start = end - footer - frame.readUIntBE(end - footer, 3);
     if (start < 0) throw new Ffv1Error('a slice begins before its frame');
-    if (checksums && frame[end - 5] !== 0) throw new Ffv1Error(`a slice that says of itself that it is damaged (${frame[end - 5]})`);
-    if (checksums && remainder(frame.subarray(start, end)) !== 0) throw new Ffv1Error(`the checksum of the slice at byte ${start} is not that of its bytes`);
+    if (checksums && frame[end - 5] !== 0)
+      throw new Ffv1Error(`a slice that says of itself that it is damaged (${frame[end - 5]})`);
+    if (checksums && remainder(frame.subarray(start, end)) !== 0)
+      throw new Ffv1Error(`the checksum of the slice at byte ${start} is not that of its bytes`);
     starts.push(start);
     end = start;
   }
@@ -145,7 +162,12 @@ export function readFrame(frame: Buffer, configuration: Ffv1Configuration): Ffv1
     for (let field = 0; field < 4 + 2 + (configuration.alpha ? 1 : 0); field += 1) coder.number(context);
     const structure = pictureStructures[coder.number(context)];
     if (structure === undefined) throw new Ffv1Error('a picture structure that is not defined');
-    return { key, structure, pixelAspect: [coder.number(context), coder.number(context)], slices: starts.length };
+    return {
+      key,
+      structure,
+      pixelAspect: [coder.number(context), coder.number(context)],
+      slices: starts.length,
+    };
   } catch (error) {
     throw error instanceof RangeError ? new Ffv1Error(`the header of a frame: ${error.message}`) : error;
   }
@@ -158,12 +180,21 @@ const FOUR_LETTERS = 16;
 /** The configuration record of a track, after RFC 9043, 4.3.3.4 (V_FFV1), or as older writers put it. */
 function recordOf(codecId: string, secret: Buffer | null): Buffer {
   if (codecId === 'V_FFV1' && secret !== null) return secret;
-  if (codecId === 'V_MS/VFW/FOURCC' && secret !== null && secret.length > HEADER_BYTES && secret.toString('latin1', FOUR_LETTERS, FOUR_LETTERS + 4) === 'FFV1') return secret.subarray(HEADER_BYTES);
+  if (
+    codecId === 'V_MS/VFW/FOURCC' &&
+    secret !== null &&
+    secret.length > HEADER_BYTES &&
+    secret.toString('latin1', FOUR_LETTERS, FOUR_LETTERS + 4) === 'FFV1'
+  )
+    return secret.subarray(HEADER_BYTES);
   throw new Ffv1Error(`a picture track of ${codecId}`);
 }
 
 /** Throws Ffv1Error for a file whose first picture track is no FFV1 that this understands. */
-export function pictureStream({ tracks, firstFrame }: Matroska): { configuration: Ffv1Configuration; frame: Ffv1Frame } {
+export function pictureStream({ tracks, firstFrame }: Matroska): {
+  configuration: Ffv1Configuration;
+  frame: Ffv1Frame;
+} {
   const track = tracks.find(({ type }) => type === 1);
   if (track === undefined || firstFrame === null) throw new Ffv1Error('no picture');
   const configuration = readConfiguration(recordOf(track.codecId, track.codecPrivate));

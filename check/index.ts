@@ -65,19 +65,56 @@ export async function checkDeliverable(request: CheckRequest): Promise<CheckRepo
   const findings: Finding[] = unmeasured.map((item) => ({ ...item, ...subject }));
   for (const name of names) {
     const check = checks[name];
-    const verdict = check.run({ measured, outcome: request.outcome, source: request.sourceFacts, compared, encoded: request.encoded });
+    const verdict = check.run({
+      measured,
+      outcome: request.outcome,
+      source: request.sourceFacts,
+      compared,
+      encoded: request.encoded,
+    });
     if (verdict === null) {
-      findings.push(finding('check-not-run', `\`${name}\` rests on ${check.rests.join(' and ')}, which could not be measured`, `a result of \`${name}\``, subject));
+      findings.push(
+        finding(
+          'check-not-run',
+          `\`${name}\` rests on ${check.rests.join(' and ')}, which could not be measured`,
+          `a result of \`${name}\``,
+          subject,
+        ),
+      );
       continue;
     }
-    results.push({ check: name, outcome: verdict.faults.length === 0 ? 'passed' : 'failed', measured: verdict.measured, expected: verdict.expected, tool: toolsOf(check.rests, request.tools), ...(verdict.untold === undefined ? {} : { untold: verdict.untold.map(([from, to]) => [from, to]) }) });
+    results.push({
+      check: name,
+      outcome: verdict.faults.length === 0 ? 'passed' : 'failed',
+      measured: verdict.measured,
+      expected: verdict.expected,
+      tool: toolsOf(check.rests, request.tools),
+      ...(verdict.untold === undefined ? {} : { untold: verdict.untold.map(([from, to]) => [from, to]) }),
+    });
     findings.push(...faultsToFindings(verdict, subject));
   }
-  const passed = results.length === names.length && results.every((result) => result.outcome === 'passed') && !findings.some(holds);
-  return { facts: measured.facts, results, findings, digest: measured.digest, xxh128: measured.digest.xxh128, bytes: measured.digest.bytes, passed };
+  const passed =
+    results.length === names.length &&
+    results.every((result) => result.outcome === 'passed') &&
+    !findings.some(holds);
+  return {
+    facts: measured.facts,
+    results,
+    findings,
+    digest: measured.digest,
+    xxh128: measured.digest.xxh128,
+    bytes: measured.digest.bytes,
+    passed,
+  };
 }
 
 function toolsOf(rests: readonly Evidence[], tools: MediaTools): string {
-  const names: Readonly<Record<Evidence, string>> = { packets: `ffprobe ${tools.ffprobe.version}`, decode: `ffmpeg ${tools.ffmpeg.version}`, atoms: 'own reader', trail: 'own comparison', encoded: `ffmpeg ${tools.ffmpeg.version}` };
+  const names: Readonly<Record<Evidence, string>> = {
+    packets: `ffprobe ${tools.ffprobe.version}`,
+    decode: `ffmpeg ${tools.ffmpeg.version}`,
+    atoms: 'own reader',
+    trail: 'own comparison',
+    encoded: `ffmpeg ${tools.ffmpeg.version}`,
+  };
   return rests.map((one) => names[one]).join(' + ');
 }

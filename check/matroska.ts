@@ -6,7 +6,19 @@
 import { type FileHandle, open } from 'node:fs/promises';
 import { readAt } from '../media/bytes.ts';
 import { fsPath } from '../media/names.ts';
-import { children, type Element, elementAt, float, identifier, LONGEST_HEADER, MatroskaError, numberAt, text, unsigned, VOID } from './ebml.ts';
+import {
+  children,
+  type Element,
+  elementAt,
+  float,
+  identifier,
+  LONGEST_HEADER,
+  MatroskaError,
+  numberAt,
+  text,
+  unsigned,
+  VOID,
+} from './ebml.ts';
 
 export { MatroskaError } from './ebml.ts';
 
@@ -88,15 +100,22 @@ async function headerAt(handle: FileHandle, at: number, limit: number): Promise<
 }
 
 /** Children of an element of the file, with the bytes that their places count in. */
-async function partOf(handle: FileHandle, { id, start, end }: Element): Promise<{ bytes: Buffer; parts: Element[] }> {
+async function partOf(
+  handle: FileHandle,
+  { id, start, end }: Element,
+): Promise<{ bytes: Buffer; parts: Element[] }> {
   const length = end - start;
   if (length > LARGEST_PART_BYTES) throw new MatroskaError(`element 0x${id.toString(16)} of ${length} bytes`);
   const bytes = await readAt(handle, start, length);
-  if (bytes.length !== length) throw new MatroskaError(`the file ends at byte ${start + bytes.length}, within element 0x${id.toString(16)}`);
+  if (bytes.length !== length)
+    throw new MatroskaError(
+      `the file ends at byte ${start + bytes.length}, within element 0x${id.toString(16)}`,
+    );
   return { bytes, parts: children(bytes, { start: 0, end: length }) };
 }
 
-const child = (parts: readonly Element[], id: number): Element | undefined => parts.find((part) => part.id === id);
+const child = (parts: readonly Element[], id: number): Element | undefined =>
+  parts.find((part) => part.id === id);
 
 function need(parts: readonly Element[], id: number, what: string): Element {
   const found = child(parts, id);
@@ -134,7 +153,11 @@ function tagsOf(bytes: Buffer, parts: readonly Element[]): MatroskaTag[] {
       .map((simple) => {
         const pair = children(bytes, simple);
         const value = child(pair, ID.tagString);
-        return { track, name: text(bytes, need(pair, ID.tagName, 'name of a tag')), value: value === undefined ? '' : text(bytes, value) };
+        return {
+          track,
+          name: text(bytes, need(pair, ID.tagName, 'name of a tag')),
+          value: value === undefined ? '' : text(bytes, value),
+        };
       });
   });
 }
@@ -160,13 +183,20 @@ interface Reading {
 function readCluster(bytes: Buffer, parts: readonly Element[], reading: Reading): void {
   const base = unsigned(bytes, need(parts, ID.timestamp, 'time of a cluster'));
   for (const part of parts) {
-    const block = part.id === ID.blockGroup ? need(children(bytes, part), ID.block, 'block in its group') : part.id === ID.simpleBlock ? part : null;
+    const block =
+      part.id === ID.blockGroup
+        ? need(children(bytes, part), ID.block, 'block in its group')
+        : part.id === ID.simpleBlock
+          ? part
+          : null;
     if (block === null) continue;
     const { track: number, time, content } = blockOf(bytes, block);
     const track = reading.tracks.find((one) => one.number === number);
-    if (track === undefined) throw new MatroskaError(`a block of track ${number}, which the file does not have`);
+    if (track === undefined)
+      throw new MatroskaError(`a block of track ${number}, which the file does not have`);
     track.times.push(base + time);
-    if (track.type === VIDEO && reading.firstFrame === null) reading.firstFrame = Buffer.from(bytes.subarray(content, block.end));
+    if (track.type === VIDEO && reading.firstFrame === null)
+      reading.firstFrame = Buffer.from(bytes.subarray(content, block.end));
   }
 }
 
@@ -181,13 +211,15 @@ async function readPart(handle: FileHandle, part: Element, reading: Reading): Pr
   } else if (part.id === ID.tracks) {
     if (reading.tracks.length > 0) throw new MatroskaError('two lists of tracks');
     reading.tracks = parts.map((entry) => {
-      if (entry.id !== ID.trackEntry) throw new MatroskaError(`element 0x${entry.id.toString(16)} among the tracks`);
+      if (entry.id !== ID.trackEntry)
+        throw new MatroskaError(`element 0x${entry.id.toString(16)} among the tracks`);
       return trackOf(bytes, entry);
     });
   } else if (part.id === ID.tags) reading.tags.push(...tagsOf(bytes, parts));
   else if (part.id === ID.cluster) readCluster(bytes, parts, reading);
   // The checksums of both were looked at; what they point at is walked through in any case.
-  else if (part.id !== ID.seekHead && part.id !== ID.cues) throw new MatroskaError(`element 0x${part.id.toString(16)} in the segment`);
+  else if (part.id !== ID.seekHead && part.id !== ID.cues)
+    throw new MatroskaError(`element 0x${part.id.toString(16)} in the segment`);
 }
 
 /** Reads the whole file, part by part, and looks at every checksum in it. Throws MatroskaError for what cannot be followed. */
@@ -199,18 +231,28 @@ export async function readMatroska(path: string, signal?: AbortSignal): Promise<
     if (head.id !== ID.ebml) throw new MatroskaError('no EBML header');
     const { bytes, parts } = await partOf(handle, head);
     const version = child(parts, ID.docTypeReadVersion);
-    if (version !== undefined && unsigned(bytes, version) > READ_VERSION) throw new MatroskaError(`version ${unsigned(bytes, version)} of the form`);
+    if (version !== undefined && unsigned(bytes, version) > READ_VERSION)
+      throw new MatroskaError(`version ${unsigned(bytes, version)} of the form`);
     const segment = await headerAt(handle, head.end, size);
-    if (segment.id !== ID.segment) throw new MatroskaError(`element 0x${segment.id.toString(16)} in the place of the segment`);
+    if (segment.id !== ID.segment)
+      throw new MatroskaError(`element 0x${segment.id.toString(16)} in the place of the segment`);
     if (segment.end !== size) throw new MatroskaError(`${size - segment.end} bytes behind the segment`);
-    const reading: Reading = { timestampScale: USUAL_SCALE, duration: null, tracks: [], tags: [], firstFrame: null, informed: false };
+    const reading: Reading = {
+      timestampScale: USUAL_SCALE,
+      duration: null,
+      tracks: [],
+      tags: [],
+      firstFrame: null,
+      informed: false,
+    };
     for (let at = segment.start; at < segment.end; ) {
       signal?.throwIfAborted();
       const part = await headerAt(handle, at, segment.end);
       await readPart(handle, part, reading);
       at = part.end;
     }
-    if (!reading.informed || reading.tracks.length === 0) throw new MatroskaError(`no ${reading.informed ? 'tracks' : 'info'}`);
+    if (!reading.informed || reading.tracks.length === 0)
+      throw new MatroskaError(`no ${reading.informed ? 'tracks' : 'info'}`);
     const { informed: _, ...read } = reading;
     return { docType: text(bytes, need(parts, ID.docType, 'type of document')), ...read };
   } finally {

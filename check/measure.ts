@@ -30,13 +30,21 @@ export interface MeasureOptions {
 }
 
 /** What could not be measured is null, and a finding says why. Throws when the file cannot be opened at all, and when stopped. */
-export async function measureFile(path: string, options: MeasureOptions): Promise<{ measured: Measured; findings: Finding[] }> {
+export async function measureFile(
+  path: string,
+  options: MeasureOptions,
+): Promise<{ measured: Measured; findings: Finding[] }> {
   const findings: Finding[] = [];
   const input = await openInput(dirname(path), { kind: 'movie', file: basename(path) });
   // The first to fail ends the others.
   const failed = new AbortController();
-  const signal = options.signal === undefined ? failed.signal : AbortSignal.any([options.signal, failed.signal]);
-  const decoding = { signal, ...(options.threads === undefined ? {} : { threads: options.threads }), ...(options.onFrames === undefined ? {} : { onFrames: options.onFrames }) };
+  const signal =
+    options.signal === undefined ? failed.signal : AbortSignal.any([options.signal, failed.signal]);
+  const decoding = {
+    signal,
+    ...(options.threads === undefined ? {} : { threads: options.threads }),
+    ...(options.onFrames === undefined ? {} : { onFrames: options.onFrames }),
+  };
   const together = async <Value>(work: Promise<Value>): Promise<Value> => {
     try {
       return await work;
@@ -55,13 +63,28 @@ export async function measureFile(path: string, options: MeasureOptions): Promis
     ]);
     options.signal?.throwIfAborted();
     if (failed.signal.aborted) throw failed.signal.reason;
-    const [digest, packets, decode, index] = settled.map((one) => (one as PromiseFulfilledResult<unknown>).value) as [Measured['digest'], Pick<Measured, 'facts' | 'evidence'>, Measured['decode'], Index];
+    const [digest, packets, decode, index] = settled.map(
+      (one) => (one as PromiseFulfilledResult<unknown>).value,
+    ) as [Measured['digest'], Pick<Measured, 'facts' | 'evidence'>, Measured['decode'], Index];
     // A program that is asked for a track that is not there does nothing at all: asked again for what there is.
     const tracks = packets.facts?.audio.length ?? options.outcome.audio.length;
-    if (tracks >= options.outcome.audio.length) return { measured: { digest, ...packets, decode, witness: decode === null ? null : witness.facts(), ...index }, findings };
+    if (tracks >= options.outcome.audio.length)
+      return {
+        measured: { digest, ...packets, decode, witness: decode === null ? null : witness.facts(), ...index },
+        findings,
+      };
     const fewer = witnessOf(options.outcome, options.sourceTrail, tracks);
     const again = await decodeWhole(input, options.tools, { ...decoding, witness: fewer });
-    return { measured: { digest, ...packets, decode: again, witness: again === null ? null : fewer.facts(), ...index }, findings };
+    return {
+      measured: {
+        digest,
+        ...packets,
+        decode: again,
+        witness: again === null ? null : fewer.facts(),
+        ...index,
+      },
+      findings,
+    };
   } finally {
     await input.dispose();
   }
@@ -74,19 +97,52 @@ async function matroskaOf(path: string, signal: AbortSignal): Promise<MeasuredMa
   return { file, ...pictureStream(file) };
 }
 
-async function readIndex(path: string, { container }: Outcome, signal: AbortSignal, findings: Finding[]): Promise<Index> {
+async function readIndex(
+  path: string,
+  { container }: Outcome,
+  signal: AbortSignal,
+  findings: Finding[],
+): Promise<Index> {
   try {
-    return container === 'mkv' ? { atoms: null, matroska: await matroskaOf(path, signal) } : { atoms: await readMovieAtoms(path), matroska: null };
+    return container === 'mkv'
+      ? { atoms: null, matroska: await matroskaOf(path, signal) }
+      : { atoms: await readMovieAtoms(path), matroska: null };
   } catch (error) {
-    if (!(error instanceof MovieAtomsError) && !(error instanceof MatroskaError) && !(error instanceof Ffv1Error) && !(error instanceof RangeError)) throw error;
-    findings.push(finding('deliverable-unreadable', `its index: ${error.message}`, container === 'mkv' ? 'a Matroska file with FFV1' : 'a QuickTime or MP4 file', { file: path }));
+    if (
+      !(error instanceof MovieAtomsError) &&
+      !(error instanceof MatroskaError) &&
+      !(error instanceof Ffv1Error) &&
+      !(error instanceof RangeError)
+    )
+      throw error;
+    findings.push(
+      finding(
+        'deliverable-unreadable',
+        `its index: ${error.message}`,
+        container === 'mkv' ? 'a Matroska file with FFV1' : 'a QuickTime or MP4 file',
+        { file: path },
+      ),
+    );
     return { atoms: null, matroska: null };
   }
 }
 
-async function scanPackets(input: OpenedInput, path: string, tools: MediaTools, signal: AbortSignal, findings: Finding[]): Promise<Pick<Measured, 'facts' | 'evidence'>> {
+async function scanPackets(
+  input: OpenedInput,
+  path: string,
+  tools: MediaTools,
+  signal: AbortSignal,
+  findings: Finding[],
+): Promise<Pick<Measured, 'facts' | 'evidence'>> {
   const probed = await probeMovie(input, tools, { signal });
   if (probed.state === 'measured') return { facts: probed.facts, evidence: probed.evidence };
-  findings.push(finding('deliverable-unreadable', `${probed.problem}: ${probed.detail}`, 'a movie whose packets can be counted', { file: path }));
+  findings.push(
+    finding(
+      'deliverable-unreadable',
+      `${probed.problem}: ${probed.detail}`,
+      'a movie whose packets can be counted',
+      { file: path },
+    ),
+  );
   return { facts: null, evidence: null };
 }

@@ -49,20 +49,25 @@ const LARGEST_INDEX_BYTES = 512 * 1024 * 1024;
 async function readBytes(handle: FileHandle, position: number, length: number): Promise<Buffer> {
   const buffer = Buffer.alloc(length);
   const { bytesRead } = await handle.read(buffer, 0, length, position);
-  if (bytesRead !== length) throw new MovieAtomsError(`the file ends at byte ${position + bytesRead}, within an atom`);
+  if (bytesRead !== length)
+    throw new MovieAtomsError(`the file ends at byte ${position + bytesRead}, within an atom`);
   return buffer;
 }
 
 /** Header of the atom at `at`; `limit` is where its surroundings end. */
 function headerAt(bytes: Buffer, at: number, limit: number): Atom {
-  if (at + 8 > limit) throw new MovieAtomsError(`an atom header at byte ${at} crosses the end of what holds it`);
+  if (at + 8 > limit)
+    throw new MovieAtomsError(`an atom header at byte ${at} crosses the end of what holds it`);
   const short = bytes.readUInt32BE(at);
   const type = bytes.toString('latin1', at + 4, at + 8);
   // 1: a 64-bit size follows; 0: up to the end.
   const long = short === 1 ? Number(bytes.readBigUInt64BE(at + 8)) : null;
   const header = long === null ? 8 : 16;
   const size = long ?? (short === 0 ? limit - at : short);
-  if (size < header || at + size > limit) throw new MovieAtomsError(`atom ${JSON.stringify(type)} at byte ${at} says ${size} bytes, ${limit - at} are there`);
+  if (size < header || at + size > limit)
+    throw new MovieAtomsError(
+      `atom ${JSON.stringify(type)} at byte ${at} says ${size} bytes, ${limit - at} are there`,
+    );
   return { type, start: at + header, end: at + size };
 }
 
@@ -79,7 +84,9 @@ function children(bytes: Buffer, start: number, end: number): Atom[] {
 }
 
 function child(bytes: Buffer, parent: Atom | undefined, type: string): Atom | undefined {
-  return parent === undefined ? undefined : children(bytes, parent.start, parent.end).find((atom) => atom.type === type);
+  return parent === undefined
+    ? undefined
+    : children(bytes, parent.start, parent.end).find((atom) => atom.type === type);
 }
 
 function need(atom: Atom | undefined, type: string): Atom {
@@ -99,7 +106,8 @@ export async function readMovieAtoms(path: string): Promise<MovieAtoms> {
       const atom = headerInFile(head, at, size);
       if (atom.type === 'ftyp') brand = (await readBytes(handle, atom.start, 4)).toString('latin1').trimEnd();
       if (atom.type === 'moov') {
-        if (atom.end - atom.start > LARGEST_INDEX_BYTES) throw new MovieAtomsError(`an index of ${atom.end - atom.start} bytes`);
+        if (atom.end - atom.start > LARGEST_INDEX_BYTES)
+          throw new MovieAtomsError(`an index of ${atom.end - atom.start} bytes`);
         index = await readBytes(handle, atom.start, atom.end - atom.start);
       }
       at = atom.end;
@@ -119,11 +127,15 @@ export async function readMovieAtoms(path: string): Promise<MovieAtoms> {
 function headerInFile(head: Buffer, at: number, size: number): Atom {
   if (head.length < 8) throw new MovieAtomsError(`${head.length} bytes at the end of the file are no atom`);
   const short = head.readUInt32BE(0);
-  if (short === 1 && head.length < 16) throw new MovieAtomsError(`the file ends within an atom header at byte ${at}`);
+  if (short === 1 && head.length < 16)
+    throw new MovieAtomsError(`the file ends within an atom header at byte ${at}`);
   const header = short === 1 ? 16 : 8;
   const bytes = short === 1 ? Number(head.readBigUInt64BE(8)) : short === 0 ? size - at : short;
   const type = head.toString('latin1', 4, 8);
-  if (bytes < header || at + bytes > size) throw new MovieAtomsError(`atom ${JSON.stringify(type)} at byte ${at} says ${bytes} bytes, ${size - at} are there`);
+  if (bytes < header || at + bytes > size)
+    throw new MovieAtomsError(
+      `atom ${JSON.stringify(type)} at byte ${at} says ${bytes} bytes, ${size - at} are there`,
+    );
   return { type, start: at + header, end: at + bytes };
 }
 
@@ -131,7 +143,8 @@ async function timecodeTrack(handle: FileHandle, bytes: Buffer, track: Atom): Pr
   const media = child(bytes, track, 'mdia');
   const handler = child(bytes, media, 'hdlr');
   // Full box: version and flags, then component type, then the subtype that says what the track is.
-  if (handler === undefined || bytes.toString('latin1', handler.start + 8, handler.start + 12) !== 'tmcd') return null;
+  if (handler === undefined || bytes.toString('latin1', handler.start + 8, handler.start + 12) !== 'tmcd')
+    return null;
   const table = need(child(bytes, child(bytes, media, 'minf'), 'stbl'), 'stbl');
   const descriptions = need(child(bytes, table, 'stsd'), 'stsd');
   const [entry] = children(bytes, descriptions.start + 8, descriptions.end);
@@ -155,9 +168,11 @@ async function timecodeTrack(handle: FileHandle, bytes: Buffer, track: Atom): Pr
 /** Where the first sample lies: start of the first chunk. */
 function chunkOffset(bytes: Buffer, table: Atom): number {
   const short = child(bytes, table, 'stco');
-  if (short !== undefined && bytes.readUInt32BE(short.start + 4) > 0) return bytes.readUInt32BE(short.start + 8);
+  if (short !== undefined && bytes.readUInt32BE(short.start + 4) > 0)
+    return bytes.readUInt32BE(short.start + 8);
   const long = child(bytes, table, 'co64');
-  if (long !== undefined && bytes.readUInt32BE(long.start + 4) > 0) return Number(bytes.readBigUInt64BE(long.start + 8));
+  if (long !== undefined && bytes.readUInt32BE(long.start + 4) > 0)
+    return Number(bytes.readBigUInt64BE(long.start + 8));
   throw new MovieAtomsError('the timecode track has no sample');
 }
 

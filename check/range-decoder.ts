@@ -79,7 +79,8 @@ export class RangeDecoder {
       if (exponent > 30) throw new RangeError('a number of more than 31 bits');
     }
     let value = 1;
-    for (let place = exponent - 1; place >= 0; place -= 1) value = value * 2 + (this.bit(context, 22 + Math.min(place, 9)) ? 1 : 0);
+    for (let place = exponent - 1; place >= 0; place -= 1)
+      value = value * 2 + (this.bit(context, 22 + Math.min(place, 9)) ? 1 : 0);
     return signed && this.bit(context, 11 + Math.min(exponent, 10)) ? -value : value;
   }
 }

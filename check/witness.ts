@@ -2,7 +2,14 @@
 import type { Readable } from 'node:stream';
 import { type Payload, payloadFilters, payloadOptions, readPayload } from '../media/payload.ts';
 import { FIRST_PIPE } from '../media/tools/run.ts';
-import { exactTap, type ExactTrail, pictureHashes, readPictureHashes, readSoundHash, soundHash } from '../media/trail/exact.ts';
+import {
+  exactTap,
+  type ExactTrail,
+  pictureHashes,
+  readPictureHashes,
+  readSoundHash,
+  soundHash,
+} from '../media/trail/exact.ts';
 import { TrailCollector } from '../media/trail/collect.ts';
 import type { PictureTrail } from '../media/trail/form.ts';
 import { type HeardSound, SoundListener } from '../media/trail/sound-listener.ts';
@@ -44,7 +51,13 @@ export function expectedSound(outcome: Outcome, index: number, trail: SourceTrai
   const offset = outcome.proof?.soundOffsets[index];
   const source = track === undefined ? null : trail.sounds[track.sourceTrack];
   if (track === undefined || offset === undefined || source === null || source === undefined) return null;
-  return { offset, samples: track.samples, tolerance: track.tolerance, precision: precisionOf(track.codec, track.sampleRate, source.sampleRate), lowFrequency: track.codec === 'aac' ? lowFrequencyChannel(track.layout) : null };
+  return {
+    offset,
+    samples: track.samples,
+    tolerance: track.tolerance,
+    precision: precisionOf(track.codec, track.sampleRate, source.sampleRate),
+    lowFrequency: track.codec === 'aac' ? lowFrequencyChannel(track.layout) : null,
+  };
 }
 
 /** The earlier field of a deliverable that keeps its fields. */
@@ -55,8 +68,13 @@ function keptField({ proof }: Outcome): 'top' | 'bottom' | null {
 function graphOf({ exact, pixelFormat }: Outcome, tap: PictureTap | null): string | null {
   const wanted = [...(tap === null ? [] : ['shown']), ...(exact === undefined ? [] : ['exact'])];
   if (wanted.length === 0) return null;
-  const samples = exact === undefined ? [] : [exactTap('exact', 'exact-samples', pixelFormat, exact.comparedIn)];
-  return [`[0:v:0]${wanted.length === 1 ? 'null' : `split=${wanted.length}`}${wanted.map((pad) => `[${pad}]`).join('')}`, ...(tap?.chains ?? []), ...samples].join(';');
+  const samples =
+    exact === undefined ? [] : [exactTap('exact', 'exact-samples', pixelFormat, exact.comparedIn)];
+  return [
+    `[0:v:0]${wanted.length === 1 ? 'null' : `split=${wanted.length}`}${wanted.map((pad) => `[${pad}]`).join('')}`,
+    ...(tap?.chains ?? []),
+    ...samples,
+  ].join(';');
 }
 
 /** `tracks`: how many sound tracks the file has; those beyond are not listened to. */
@@ -69,7 +87,15 @@ export function witnessOf(outcome: Outcome, trail: SourceTrail | null, tracks: n
   };
 
   const collector = new TrailCollector();
-  const tap = outcome.proof === undefined ? null : pictureTap('shown', { pixelFormat: outcome.pixelFormat, size: outcome.proof.framing.scaled, earlierField: keptField(outcome), framing: outcome.proof.framing });
+  const tap =
+    outcome.proof === undefined
+      ? null
+      : pictureTap('shown', {
+          pixelFormat: outcome.pixelFormat,
+          size: outcome.proof.framing.scaled,
+          earlierField: keptField(outcome),
+          framing: outcome.proof.framing,
+        });
   if (tap !== null) {
     add(rawPictures('luma'), (stream) => collector.luma.read(stream));
     if (tap.hasColour) add(rawPictures('colour'), (stream) => collector.colour.read(stream));
@@ -78,7 +104,9 @@ export function witnessOf(outcome: Outcome, trail: SourceTrail | null, tracks: n
   const listeners = outcome.audio.map((track, index) => {
     const expected = trail === null || index >= tracks ? null : expectedSound(outcome, index, trail);
     const source = trail?.sounds[track.sourceTrack] ?? null;
-    return expected === null || source === null ? null : new SoundListener(source, { channels: track.channels, sampleRate: track.sampleRate }, expected);
+    return expected === null || source === null
+      ? null
+      : new SoundListener(source, { channels: track.channels, sampleRate: track.sampleRate }, expected);
   });
   listeners.forEach((listener, index) => {
     if (listener !== null) add(rawSound(`0:a:${index}`), (stream) => listen(listener, stream));
@@ -107,7 +135,15 @@ export function witnessOf(outcome: Outcome, trail: SourceTrail | null, tracks: n
     graph: graphOf(outcome, tap),
     args,
     pipes,
-    facts: () => ({ picture: tap === null ? null : collector.trail(keptField(outcome) === null ? 1 : 2, tap.hasColour), sounds: listeners.map((listener) => (listener === null ? null : heard(listener))), payload, exact: outcome.exact === undefined ? null : { pixelFormat: outcome.exact.comparedIn, pictures, sounds: exactSounds } }),
+    facts: () => ({
+      picture: tap === null ? null : collector.trail(keptField(outcome) === null ? 1 : 2, tap.hasColour),
+      sounds: listeners.map((listener) => (listener === null ? null : heard(listener))),
+      payload,
+      exact:
+        outcome.exact === undefined
+          ? null
+          : { pixelFormat: outcome.exact.comparedIn, pictures, sounds: exactSounds },
+    }),
   };
 }
 

@@ -60,10 +60,18 @@ async function standingHistory(place: string): Promise<StandingHistory | null> {
     names = await readdir(folder);
   } catch (error) {
     if ((error as NodeJS.ErrnoException).code === 'ENOENT') return null;
-    throw new FindingError([finding('manifest-unreadable', printable((error as Error).message), 'a history folder, or nothing there', { file: folder })]);
+    throw new FindingError([
+      finding(
+        'manifest-unreadable',
+        printable((error as Error).message),
+        'a history folder, or nothing there',
+        { file: folder },
+      ),
+    ]);
   }
   const files = new Map<string, Buffer>();
-  for (const name of names.filter((item) => item === CHAIN_FILE || /\.mhl$/i.test(item))) files.set(name, await readFile(`${folder}/${name}`));
+  for (const name of names.filter((item) => item === CHAIN_FILE || /\.mhl$/i.test(item)))
+    files.set(name, await readFile(`${folder}/${name}`));
   const history = readHistory(files, folder);
   // A failure that the history records is no fault of the history.
   const faults = history.findings.filter((item) => holds(item) && item.code !== 'manifest-failure');
@@ -78,7 +86,13 @@ interface Contents {
 }
 
 /** Reads every file of the roll. Throws FindingError when anything in it cannot be vouched for. */
-async function readContents(copy: WalkedCopy, roll: string, patterns: readonly string[], stated: ReadonlyMap<string, Statement>, order: SealOrder): Promise<Contents> {
+async function readContents(
+  copy: WalkedCopy,
+  roll: string,
+  patterns: readonly string[],
+  stated: ReadonlyMap<string, Statement>,
+  order: SealOrder,
+): Promise<Contents> {
   const { algorithm = 'xxh128', readers = Math.min(4, availableParallelism()), onProgress, signal } = order;
   const left = ignore({ ignorecase: false }).add([...patterns]);
   const totalBytes = copy.walk.files.reduce((sum, file) => sum + file.bytes, 0);
@@ -88,14 +102,28 @@ async function readContents(copy: WalkedCopy, roll: string, patterns: readonly s
     onProgress?.({ readBytes, totalBytes });
   };
   const pool = createHashPool(readers);
-  const read = await readCopy(copy, { roll, statements: stated, also: [algorithm], pool, onBytes, signal }).finally(() => pool.close());
+  const read = await readCopy(copy, {
+    roll,
+    statements: stated,
+    also: [algorithm],
+    pool,
+    onBytes,
+    signal,
+  }).finally(() => pool.close());
   const files = [...read.files.values()].filter(({ path }) => !left.ignores(path));
   const folders = copy.walk.folders.filter((path) => !left.ignores(`${path}/`));
   const faults = read.findings.filter(holds);
   for (const path of [...files.map((file) => file.path), ...folders]) {
-    if (!fitsXml(path)) faults.push(finding('seal-name-unwritable', printable(path), 'characters that XML 1.0 can carry', { roll, file: path }));
+    if (!fitsXml(path))
+      faults.push(
+        finding('seal-name-unwritable', printable(path), 'characters that XML 1.0 can carry', {
+          roll,
+          file: path,
+        }),
+      );
   }
-  if (files.every(({ path }) => isManifestPath(path))) faults.push(finding('roll-empty', '0 files', 'at least one clip', { roll }));
+  if (files.every(({ path }) => isManifestPath(path)))
+    faults.push(finding('roll-empty', '0 files', 'at least one clip', { roll }));
   if (faults.length > 0) throw new FindingError(faults);
 
   const findings: Finding[] = [];
@@ -103,10 +131,23 @@ async function readContents(copy: WalkedCopy, roll: string, patterns: readonly s
   const written = files.map((file): WrittenFile => {
     const recorded = recordFile(file, stated.get(file.path), algorithm, { roll, file: file.path });
     findings.push(...recorded.findings);
-    return { path: file.path, bytes: file.bytes, modifiedAt: modified.get(file.path) as Date, hashes: recorded.records };
+    return {
+      path: file.path,
+      bytes: file.bytes,
+      modifiedAt: modified.get(file.path) as Date,
+      hashes: recorded.records,
+    };
   });
   for (const [path, { bytes }] of stated) {
-    if (!read.files.has(path)) findings.push(finding('roll-file-absent', 'not there', bytes === null ? 'the file that the history lists' : `${bytes} bytes`, { roll, file: path }));
+    if (!read.files.has(path))
+      findings.push(
+        finding(
+          'roll-file-absent',
+          'not there',
+          bytes === null ? 'the file that the history lists' : `${bytes} bytes`,
+          { roll, file: path },
+        ),
+      );
   }
   const values = files.map(({ path, hashes }) => ({ path, value: hashes[algorithm] as string }));
   return { files: written, folders: folderHashes(algorithm, values, folders), findings };
@@ -126,19 +167,48 @@ export async function sealRoll(order: SealOrder): Promise<Seal> {
   const source = posix.resolve(order.rollFolder);
   const roll = posix.basename(source);
   const place = posix.resolve(order.to, roll);
-  if (!fitsXml(roll)) throw new FindingError([finding('seal-name-unwritable', printable(roll), 'a roll name that XML 1.0 can carry', { roll })]);
-  if (place === source || place.startsWith(`${source}/`)) throw new FindingError([finding('folders-overlap', printable(place), 'a folder outside the roll', { roll })], 2);
-  if (!(await isFolder(source))) throw new FindingError([finding('folder-missing', 'no folder there', 'the folder of a roll', { roll, file: printable(source) })], 2);
+  if (!fitsXml(roll))
+    throw new FindingError([
+      finding('seal-name-unwritable', printable(roll), 'a roll name that XML 1.0 can carry', { roll }),
+    ]);
+  if (place === source || place.startsWith(`${source}/`))
+    throw new FindingError(
+      [finding('folders-overlap', printable(place), 'a folder outside the roll', { roll })],
+      2,
+    );
+  if (!(await isFolder(source)))
+    throw new FindingError(
+      [
+        finding('folder-missing', 'no folder there', 'the folder of a roll', {
+          roll,
+          file: printable(source),
+        }),
+      ],
+      2,
+    );
   const standing = await standingHistory(place);
   const walk = await walkCopy(source, roll, order.signal);
   if ('fault' in walk) throw new FindingError([walk.fault]);
   const present = new Set(walk.walked.walk.files.map((file) => file.path));
   const spelled = respell(standing?.history.statements ?? [], present);
   if (standing !== null && !spelled.statements.some(({ path }) => present.has(path))) {
-    throw new FindingError([finding('seal-of-another-roll', 'none of the files that it lists', 'the files of the history that stands there', { roll, file: `${place}/${HISTORY_FOLDER}` })]);
+    throw new FindingError([
+      finding(
+        'seal-of-another-roll',
+        'none of the files that it lists',
+        'the files of the history that stands there',
+        { roll, file: `${place}/${HISTORY_FOLDER}` },
+      ),
+    ]);
   }
   const patterns = [...new Set([...DEFAULT_IGNORE, ...(standing?.history.ignore ?? [])])];
-  const contents = await readContents(walk.walked, roll, patterns, new Map(spelled.statements.map((statement) => [statement.path, statement])), order);
+  const contents = await readContents(
+    walk.walked,
+    roll,
+    patterns,
+    new Map(spelled.statements.map((statement) => [statement.path, statement])),
+    order,
+  );
   const at = new Date();
   const sequence = (standing?.history.chain.length ?? 0) + 1;
   const name = generationName(sequence, roll, at);
@@ -152,6 +222,15 @@ export async function sealRoll(order: SealOrder): Promise<Seal> {
     folders: contents.folders,
     folderAlgorithm: order.algorithm ?? 'xxh128',
   });
-  const file = standing === null ? await writeFirst(place, name, bytes) : await writeFurther(place, name, bytes, standing.history.chain, standing.chainBytes);
-  return { file, generation: sequence, files: contents.files.length, bytes: contents.files.reduce((sum, item) => sum + item.bytes, 0), findings: [...spelled.findings.map((item) => ({ ...item, roll })), ...contents.findings] };
+  const file =
+    standing === null
+      ? await writeFirst(place, name, bytes)
+      : await writeFurther(place, name, bytes, standing.history.chain, standing.chainBytes);
+  return {
+    file,
+    generation: sequence,
+    files: contents.files.length,
+    bytes: contents.files.reduce((sum, item) => sum + item.bytes, 0),
+    findings: [...spelled.findings.map((item) => ({ ...item, roll })), ...contents.findings],
+  };
 }

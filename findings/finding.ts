@@ -24,7 +24,12 @@ export type Finding = z.infer<typeof findingSchema>;
 export type FindingSubject = Pick<Finding, 'roll' | 'copy' | 'clip' | 'file' | 'profile'>;
 
 /** Makes a finding with a registered code. */
-export function finding(code: FindingCode, found: string, expected: string, subject: FindingSubject = {}): Finding {
+export function finding(
+  code: FindingCode,
+  found: string,
+  expected: string,
+  subject: FindingSubject = {},
+): Finding {
   return { code, ...subject, found, expected };
 }
 
@@ -54,9 +59,17 @@ export class FindingError extends Error {
 }
 
 /** The lines a person reads: what and where, found, expected, remedy. */
-export function describeFinding(item: Finding): { title: string; about: string; found: string; expected: string; remedy: string } {
+export function describeFinding(item: Finding): {
+  title: string;
+  about: string;
+  found: string;
+  expected: string;
+  remedy: string;
+} {
   const entry = entryOf(item.code);
-  const about = [item.roll, item.copy, item.clip, item.file, item.profile].filter((part) => part !== undefined).join(' · ');
+  const about = [item.roll, item.copy, item.clip, item.file, item.profile]
+    .filter((part) => part !== undefined)
+    .join(' · ');
   return {
     title: entry?.title ?? `${item.code} (a code of a newer version)`,
     about,

@@ -11,11 +11,15 @@ export const STAGING_PREFIX = '.rushlight-part-';
 export function folderName(name: string): string {
   const safe = name
     // Bytes that are not UTF-8 (see media/names.ts).
-    .replace(/[\udc80-\udcff]/g, (raw) => (name.isWellFormed() ? raw : `=${(raw.charCodeAt(0) - 0xdc00).toString(16)}`))
+    .replace(/[\udc80-\udcff]/g, (raw) =>
+      name.isWellFormed() ? raw : `=${(raw.charCodeAt(0) - 0xdc00).toString(16)}`,
+    )
     // biome-ignore lint/suspicious/noControlCharactersInRegex: exactly these must not get into a file name.
     .replace(/[\u0000-\u001f\u007f<>:"/\\|?*]/g, '_')
     .replace(/[. ]+$/, '_');
-  return safe === name ? name : `${safe}-${createHash('sha256').update(Buffer.from(name, 'utf16le')).digest('hex').slice(0, 8)}`;
+  return safe === name
+    ? name
+    : `${safe}-${createHash('sha256').update(Buffer.from(name, 'utf16le')).digest('hex').slice(0, 8)}`;
 }
 
 /** A path of a record below the roll's delivery folder; null when it points outside of it. */
@@ -27,26 +31,35 @@ export function placeBelow(rollFolder: string, path: string): string | null {
 
 export const layout = {
   dayFolder: (delivery: string, day: string): string => join(delivery, folderName(day)),
-  rollFolder: (delivery: string, day: string, roll: string): string => join(delivery, folderName(day), folderName(roll)),
+  rollFolder: (delivery: string, day: string, roll: string): string =>
+    join(delivery, folderName(day), folderName(roll)),
   verdict: (rollFolder: string): string => join(rollFolder, 'roll.json'),
   /** What binds the roll's outputs, records and sources by their digests (ledger/provenance), and the same in a signed envelope. */
   statement: (rollFolder: string): string => join(rollFolder, 'statement.json'),
   envelope: (rollFolder: string): string => join(rollFolder, 'statement.dsse.json'),
   profileFolder: (rollFolder: string, profile: string): string => join(rollFolder, profile),
-  deliverable: (rollFolder: string, profile: string, fileName: string): string => join(rollFolder, profile, fileName),
+  deliverable: (rollFolder: string, profile: string, fileName: string): string =>
+    join(rollFolder, profile, fileName),
   /** Same folder as the final name: a rename must never cross a file system. */
-  staging: (rollFolder: string, profile: string, token: string, extension: string): string => join(rollFolder, profile, `${STAGING_PREFIX}${token}.${extension}`),
+  staging: (rollFolder: string, profile: string, token: string, extension: string): string =>
+    join(rollFolder, profile, `${STAGING_PREFIX}${token}.${extension}`),
   /** The same for a deliverable that is a folder. No ending: a name that ends in a dot is not every system's. */
-  stagingFolder: (rollFolder: string, profile: string, token: string): string => join(rollFolder, profile, `${STAGING_PREFIX}${token}`),
+  stagingFolder: (rollFolder: string, profile: string, token: string): string =>
+    join(rollFolder, profile, `${STAGING_PREFIX}${token}`),
   reportsFolder: (rollFolder: string): string => join(rollFolder, 'reports'),
   clipReport: (rollFolder: string, clipId: string): string => join(rollFolder, 'reports', `${clipId}.json`),
   /** Named by its content: a trail of another decode never takes its place. */
-  trail: (clipId: string, digest: string): string => join('reports', 'trails', `${clipId}.${digest.slice(0, 16)}.trail`),
+  trail: (clipId: string, digest: string): string =>
+    join('reports', 'trails', `${clipId}.${digest.slice(0, 16)}.trail`),
   /** The point trail of a master. */
-  points: (clipId: string, digest: string): string => join('reports', 'trails', `${clipId}.${digest.slice(0, 16)}.points`),
+  points: (clipId: string, digest: string): string =>
+    join('reports', 'trails', `${clipId}.${digest.slice(0, 16)}.points`),
   /** A colour transform that the roll's masters were made with, named by its content. */
-  transform: (sha256: string, extension: string): string => join('reports', 'transforms', `${sha256.slice(0, 16)}${extension}`),
+  transform: (sha256: string, extension: string): string =>
+    join('reports', 'transforms', `${sha256.slice(0, 16)}${extension}`),
   /** Named by its content, which is that of the folder it lists (media/listing.ts). */
-  listing: (clipId: string, profile: string, sha256: string): string => join('reports', 'listings', `${clipId}.${profile}.${sha256.slice(0, 16)}.sha256`),
-  deliverableReport: (rollFolder: string, clipId: string, profile: string): string => join(rollFolder, 'reports', 'deliverables', `${clipId}.${profile}.json`),
+  listing: (clipId: string, profile: string, sha256: string): string =>
+    join('reports', 'listings', `${clipId}.${profile}.${sha256.slice(0, 16)}.sha256`),
+  deliverableReport: (rollFolder: string, clipId: string, profile: string): string =>
+    join(rollFolder, 'reports', 'deliverables', `${clipId}.${profile}.json`),
 } as const;

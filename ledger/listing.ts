@@ -2,7 +2,16 @@
 import { lstat, readFile } from 'node:fs/promises';
 import { join } from 'node:path';
 import { type FolderDigest, entriesOf } from '../media/folder-digest.ts';
-import { compareListings, compareNames, type ListedFile, type ListingDifference, ListingError, listingText, readListing, sha256OfText } from '../media/listing.ts';
+import {
+  compareListings,
+  compareNames,
+  type ListedFile,
+  type ListingDifference,
+  ListingError,
+  listingText,
+  readListing,
+  sha256OfText,
+} from '../media/listing.ts';
 import { fsPath } from '../media/names.ts';
 import { layout, placeBelow } from './layout.ts';
 import type { DeliverableReport } from './report.ts';
@@ -11,12 +20,21 @@ import { writeWhole } from './store.ts';
 export type NamedListing = NonNullable<DeliverableReport['listing']>;
 
 /** What a report of this folder says of its listing. */
-export function listingOf(clipId: string, profile: string, digest: Pick<FolderDigest, 'sha256'>): NamedListing {
+export function listingOf(
+  clipId: string,
+  profile: string,
+  digest: Pick<FolderDigest, 'sha256'>,
+): NamedListing {
   return { path: layout.listing(clipId, profile, digest.sha256), sha256: digest.sha256 };
 }
 
 /** Writes the listing of what was read, and says where it stands. `rollFolder` is <delivery>/<day>/<roll>, which must be there. */
-export async function storeListing(rollFolder: string, clipId: string, profile: string, digest: FolderDigest): Promise<NamedListing> {
+export async function storeListing(
+  rollFolder: string,
+  clipId: string,
+  profile: string,
+  digest: FolderDigest,
+): Promise<NamedListing> {
   const listing = listingOf(clipId, profile, digest);
   await writeWhole(join(rollFolder, listing.path), listingText(digest.files));
   return listing;
@@ -50,7 +68,10 @@ export async function storedListing(report: DeliverableReport, rollFolder: strin
 }
 
 /** The files that the report's own listing names; null when it is not there, or another one. */
-export async function listedFiles(report: DeliverableReport, rollFolder: string): Promise<readonly ListedFile[] | null> {
+export async function listedFiles(
+  report: DeliverableReport,
+  rollFolder: string,
+): Promise<readonly ListedFile[] | null> {
   const { files, sha256 } = await storedListing(report, rollFolder);
   return report.file !== null && sha256 === report.file.sha256 ? files : null;
 }
@@ -65,14 +86,21 @@ export interface StandingFolder {
 }
 
 /** By names and sizes; no byte is read. null when it is no folder, or cannot be read. */
-export async function lookAtFolder(path: string, listed: readonly ListedFile[] | null): Promise<StandingFolder | null> {
+export async function lookAtFolder(
+  path: string,
+  listed: readonly ListedFile[] | null,
+): Promise<StandingFolder | null> {
   try {
     if (!(await lstat(fsPath(path))).isDirectory()) return null;
     const { names, strange } = await entriesOf(path);
     const counted = listed === null ? names : namesIn(listed, names);
     let bytes = 0;
     for (const name of counted) bytes += (await lstat(fsPath(join(path, name)))).size;
-    return { files: counted.length, bytes, differences: compareNames(listed ?? names.map((name) => ({ name, sha256: '' })), names, strange) };
+    return {
+      files: counted.length,
+      bytes,
+      differences: compareNames(listed ?? names.map((name) => ({ name, sha256: '' })), names, strange),
+    };
   } catch (error) {
     if ((error as NodeJS.ErrnoException).code === undefined) throw error;
     // Whatever the reason, nobody can open it: it does not stand.
@@ -82,9 +110,20 @@ export async function lookAtFolder(path: string, listed: readonly ListedFile[] |
 
 /** The same by the bytes that were read. */
 export function measuredFolder(digest: FolderDigest, listed: readonly ListedFile[] | null): StandingFolder {
-  const counted = new Set(listed === null ? digest.files.map(({ name }) => name) : namesIn(listed, digest.files.map(({ name }) => name)));
+  const counted = new Set(
+    listed === null
+      ? digest.files.map(({ name }) => name)
+      : namesIn(
+          listed,
+          digest.files.map(({ name }) => name),
+        ),
+  );
   const files = digest.files.filter(({ name }) => counted.has(name));
-  return { files: files.length, bytes: files.reduce((sum, { bytes }) => sum + bytes, 0), differences: compareListings(listed ?? digest.files, digest.files, digest.strange) };
+  return {
+    files: files.length,
+    bytes: files.reduce((sum, { bytes }) => sum + bytes, 0),
+    differences: compareListings(listed ?? digest.files, digest.files, digest.strange),
+  };
 }
 
 function namesIn(listed: readonly ListedFile[], names: readonly string[]): string[] {

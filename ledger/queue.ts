@@ -49,7 +49,8 @@ export function redisOptions(address: QueueAddress): QueueConnection {
   const retryStrategy = (times: number): number => Math.min(50 * 2 ** Math.min(times, 6), 2_000);
   if (address.kind === 'socket') return { path: address.path, retryStrategy, maxRetriesPerRequest: null };
   const url = new URL(address.url);
-  if (url.protocol !== 'redis:' && url.protocol !== 'rediss:') throw new TypeError(`not a redis:// or rediss:// address: ${printableAddress(address)}`);
+  if (url.protocol !== 'redis:' && url.protocol !== 'rediss:')
+    throw new TypeError(`not a redis:// or rediss:// address: ${printableAddress(address)}`);
   const database = url.pathname.replace(/^\//, '');
   if (!/^\d*$/.test(database)) throw new TypeError(`not a number of a database: ${database}`);
   const host = url.hostname.replace(/^\[|\]$/g, '');

@@ -42,7 +42,15 @@ export const deliverableReportSchema = z.looseObject({
    * Relative to <delivery>/<day>/<roll>; null when failed. `files`: it is a folder of so many files; then `bytes` is of all
    * of them and the digests are of their listing (media/listing.ts). Absent: it is a single file.
    */
-  file: z.object({ path: z.string(), bytes: z.int().nonnegative(), xxh128: z.string(), /** Absent in records of older versions. */ sha256: z.string().optional(), files: z.int().positive().optional() }).nullable(),
+  file: z
+    .object({
+      path: z.string(),
+      bytes: z.int().nonnegative(),
+      xxh128: z.string(),
+      /** Absent in records of older versions. */ sha256: z.string().optional(),
+      files: z.int().positive().optional(),
+    })
+    .nullable(),
   /** Of a folder: place of its listing below <delivery>/<day>/<roll>, SHA-256 of the text. */
   listing: z.object({ path: z.string(), sha256: z.string() }).optional(),
   /** The trail of the source that it was proved by: place below <delivery>/<day>/<roll>, SHA-256 of its content. Absent: it was never proved so. */
@@ -77,7 +85,9 @@ export const clipReportSchema = z.looseObject({
   clip: clipSchema,
   facts: clipFactsSchema.nullable(),
   /** Profiles that the night asked for, and what came of each. */
-  deliverables: z.array(z.object({ profile: z.string(), profileHash: z.string(), report: deliverableReportSchema.nullable() })),
+  deliverables: z.array(
+    z.object({ profile: z.string(), profileHash: z.string(), report: deliverableReportSchema.nullable() }),
+  ),
   findings: z.array(findingSchema),
   verdict: z.enum(['ready', 'held']),
 });

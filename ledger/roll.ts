@@ -6,7 +6,11 @@ import { checkResultSchema } from './report.ts';
 import { toolchainSchema } from './toolchain.ts';
 
 /** One file of the roll as read on the working copy. Checksums are lower-case hex, by algorithm name. */
-const rollFileSchema = z.object({ path: z.string(), bytes: z.int().nonnegative(), hashes: z.record(z.string(), z.string()) });
+const rollFileSchema = z.object({
+  path: z.string(),
+  bytes: z.int().nonnegative(),
+  hashes: z.record(z.string(), z.string()),
+});
 export type RollFile = z.infer<typeof rollFileSchema>;
 
 const copyResultSchema = z.object({
@@ -57,7 +61,14 @@ export const rollVerdictSchema = z.looseObject({
   copiesAsked: z.int().optional(),
   copies: z.array(copyResultSchema),
   /** `checks`: those that must have passed; `profile`: all that was asked, so that outcomes can be decided anew from the record. */
-  profiles: z.array(z.object({ name: z.string(), hash: z.string(), checks: z.array(z.string()), profile: z.record(z.string(), z.unknown()).optional() })),
+  profiles: z.array(
+    z.object({
+      name: z.string(),
+      hash: z.string(),
+      checks: z.array(z.string()),
+      profile: z.record(z.string(), z.unknown()).optional(),
+    }),
+  ),
   clips: z.array(
     z.object({
       clip: clipSchema,

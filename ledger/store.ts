@@ -32,32 +32,58 @@ export function recordBytes<Schema extends z.ZodType>(schema: Schema, value: z.i
   return Buffer.from(`${JSON.stringify(schema.parse(value), null, 2)}\n`);
 }
 
-export async function writeRecord<Schema extends z.ZodType>(path: string, schema: Schema, value: z.input<Schema>): Promise<void> {
+export async function writeRecord<Schema extends z.ZodType>(
+  path: string,
+  schema: Schema,
+  value: z.input<Schema>,
+): Promise<void> {
   await writeWhole(path, recordBytes(schema, value));
 }
 
 /** `bytes`: exactly those that `value` was read from. */
-export type ReadRecord<Value> = { state: 'absent' } | { state: 'damaged'; finding: Finding } | { state: 'read'; value: Value; bytes: Buffer };
+export type ReadRecord<Value> =
+  | { state: 'absent' }
+  | { state: 'damaged'; finding: Finding }
+  | { state: 'read'; value: Value; bytes: Buffer };
 
 /** Unknown fields are kept (records of a newer minor version); a wrong version, shape or torn text is `damaged`, never guessed at. */
-export async function readRecord<Schema extends z.ZodType>(path: string, schema: Schema): Promise<ReadRecord<z.output<Schema>>> {
+export async function readRecord<Schema extends z.ZodType>(
+  path: string,
+  schema: Schema,
+): Promise<ReadRecord<z.output<Schema>>> {
   let bytes: Buffer;
   try {
     bytes = await readFile(path);
   } catch (error) {
     if ((error as NodeJS.ErrnoException).code === 'ENOENT') return { state: 'absent' };
-    return { state: 'damaged', finding: finding('record-damaged', (error as Error).message, 'a readable record', { file: path }) };
+    return {
+      state: 'damaged',
+      finding: finding('record-damaged', (error as Error).message, 'a readable record', { file: path }),
+    };
   }
   let json: unknown;
   try {
     json = JSON.parse(bytes.toString('utf8'));
   } catch (error) {
-    return { state: 'damaged', finding: finding('record-damaged', `not whole JSON: ${(error as Error).message}`, 'a whole record', { file: path }) };
+    return {
+      state: 'damaged',
+      finding: finding('record-damaged', `not whole JSON: ${(error as Error).message}`, 'a whole record', {
+        file: path,
+      }),
+    };
   }
   const parsed = schema.safeParse(json);
   if (!parsed.success) {
     const issue = parsed.error.issues[0];
-    return { state: 'damaged', finding: finding('record-damaged', `${issue?.path.join('.') || 'the record'}: ${issue?.message ?? 'wrong shape'}`, 'a record of a version that this program knows', { file: path }) };
+    return {
+      state: 'damaged',
+      finding: finding(
+        'record-damaged',
+        `${issue?.path.join('.') || 'the record'}: ${issue?.message ?? 'wrong shape'}`,
+        'a record of a version that this program knows',
+        { file: path },
+      ),
+    };
   }
   return { state: 'read', value: parsed.data, bytes };
 }

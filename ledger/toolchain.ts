@@ -4,7 +4,11 @@ import { z } from 'zod';
 import { packageVersion } from '../media/installation.ts';
 import type { MediaTools } from '../media/tools/locate.ts';
 
-const toolSchema = z.object({ name: z.string(), version: z.string(), /** SHA-256 of the program's own version and build lines. */ build: z.string() });
+const toolSchema = z.object({
+  name: z.string(),
+  version: z.string(),
+  /** SHA-256 of the program's own version and build lines. */ build: z.string(),
+});
 export type Tool = z.infer<typeof toolSchema>;
 
 export const toolchainSchema = z.object({
@@ -22,8 +26,17 @@ const RECIPE = 2;
 
 /** The toolchain of these programs. `rushlight` is for people; the fingerprint covers recipe and tools. */
 export function toolchainOf(tools: MediaTools): Toolchain {
-  const list = [tools.ffmpeg, tools.ffprobe].map((tool) => ({ name: tool.name, version: tool.version, build: tool.build }));
-  return { rushlight: packageVersion(), recipe: RECIPE, tools: list, fingerprint: fingerprintOf(RECIPE, list) };
+  const list = [tools.ffmpeg, tools.ffprobe].map((tool) => ({
+    name: tool.name,
+    version: tool.version,
+    build: tool.build,
+  }));
+  return {
+    rushlight: packageVersion(),
+    recipe: RECIPE,
+    tools: list,
+    fingerprint: fingerprintOf(RECIPE, list),
+  };
 }
 
 /** SHA-256, hex. */

@@ -8,24 +8,48 @@ import { readTrail, type SourceTrail, TrailError } from '../media/trail/source-t
 import { placeBelow } from './layout.ts';
 import type { DeliverableReport } from './report.ts';
 
-export type StoredTrail = { readonly trail: SourceTrail; readonly finding: null } | { readonly trail: null; readonly finding: Finding };
-export type StoredPoints = { readonly points: PointTrail; readonly finding: null } | { readonly points: null; readonly finding: Finding };
+export type StoredTrail =
+  | { readonly trail: SourceTrail; readonly finding: null }
+  | { readonly trail: null; readonly finding: Finding };
+export type StoredPoints =
+  | { readonly points: PointTrail; readonly finding: null }
+  | { readonly points: null; readonly finding: Finding };
 
 /** Only the very trail that the report names counts. */
-export async function storedTrail(report: DeliverableReport, rollFolder: string, subject: FindingSubject): Promise<StoredTrail> {
+export async function storedTrail(
+  report: DeliverableReport,
+  rollFolder: string,
+  subject: FindingSubject,
+): Promise<StoredTrail> {
   const read = await stored(report, rollFolder, subject, readTrail);
-  return read.finding === null ? { trail: read.trail, finding: null } : { trail: null, finding: read.finding };
+  return read.finding === null
+    ? { trail: read.trail, finding: null }
+    : { trail: null, finding: read.finding };
 }
 
 /** Of a master. */
-export async function storedPoints(report: DeliverableReport, rollFolder: string, subject: FindingSubject): Promise<StoredPoints> {
+export async function storedPoints(
+  report: DeliverableReport,
+  rollFolder: string,
+  subject: FindingSubject,
+): Promise<StoredPoints> {
   const read = await stored(report, rollFolder, subject, readPoints);
-  return read.finding === null ? { points: read.trail, finding: null } : { points: null, finding: read.finding };
+  return read.finding === null
+    ? { points: read.trail, finding: null }
+    : { points: null, finding: read.finding };
 }
 
-async function stored<Trail>(report: DeliverableReport, rollFolder: string, subject: FindingSubject, read: (bytes: Buffer) => Promise<{ readonly trail: Trail; readonly digest: string }>): Promise<{ readonly trail: Trail; readonly finding: null } | { readonly finding: Finding }> {
-  const none = (...words: Parameters<typeof finding>): { finding: Finding } => ({ finding: finding(...words) });
-  if (report.trail === undefined) return none('trail-absent', 'the report names no trail', 'the trail of the source', subject);
+async function stored<Trail>(
+  report: DeliverableReport,
+  rollFolder: string,
+  subject: FindingSubject,
+  read: (bytes: Buffer) => Promise<{ readonly trail: Trail; readonly digest: string }>,
+): Promise<{ readonly trail: Trail; readonly finding: null } | { readonly finding: Finding }> {
+  const none = (...words: Parameters<typeof finding>): { finding: Finding } => ({
+    finding: finding(...words),
+  });
+  if (report.trail === undefined)
+    return none('trail-absent', 'the report names no trail', 'the trail of the source', subject);
   const about = { ...subject, file: report.trail.path };
   const path = placeBelow(rollFolder, report.trail.path);
   let bytes: Buffer;
@@ -33,11 +57,18 @@ async function stored<Trail>(report: DeliverableReport, rollFolder: string, subj
     if (path === null) throw new RangeError('it lies outside of the roll');
     bytes = await readFile(fsPath(path));
   } catch (error) {
-    return none('trail-absent', (error as NodeJS.ErrnoException).code ?? (error as Error).message, 'a file that can be read', about);
+    return none(
+      'trail-absent',
+      (error as NodeJS.ErrnoException).code ?? (error as Error).message,
+      'a file that can be read',
+      about,
+    );
   }
   try {
     const { trail, digest } = await read(bytes);
-    return digest === report.trail.sha256 ? { trail, finding: null } : none('trail-damaged', `SHA-256 of its content ${digest}`, report.trail.sha256, about);
+    return digest === report.trail.sha256
+      ? { trail, finding: null }
+      : none('trail-damaged', `SHA-256 of its content ${digest}`, report.trail.sha256, about);
   } catch (error) {
     if (!(error instanceof TrailError)) throw error;
     return none('trail-damaged', error.message, 'a whole trail', about);

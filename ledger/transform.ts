@@ -10,7 +10,9 @@ import { layout } from './layout.ts';
 
 /** Where it lies below <delivery>/<day>/<roll>; null for a transform without a file. */
 export function transformPath(input: InputTransform | null): string | null {
-  return input !== null && 'file' in input ? layout.transform(input.sha256, extname(input.file).toLowerCase()) : null;
+  return input !== null && 'file' in input
+    ? layout.transform(input.sha256, extname(input.file).toLowerCase())
+    : null;
 }
 
 /**
@@ -27,6 +29,16 @@ async function textOf(rollFolder: string, path: string): Promise<string> {
   try {
     return await readFile(fsPath(join(rollFolder, path)), 'utf8');
   } catch (error) {
-    throw new FindingError([finding('transform-absent', (error as NodeJS.ErrnoException).code ?? (error as Error).message, 'the file of the colour transform, beside the reports', { file: path })], 3);
+    throw new FindingError(
+      [
+        finding(
+          'transform-absent',
+          (error as NodeJS.ErrnoException).code ?? (error as Error).message,
+          'the file of the colour transform, beside the reports',
+          { file: path },
+        ),
+      ],
+      3,
+    );
   }
 }

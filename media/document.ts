@@ -28,19 +28,31 @@ export interface DocumentCodes {
 }
 
 /** A finding at a place in such a file. File, line and field are fields of their own for programs, and stand in `found` for people. */
-export function findingAt(code: Code, place: { origin: string; line: number; field: string }, found: string, expected: string): Finding {
+export function findingAt(
+  code: Code,
+  place: { origin: string; line: number; field: string },
+  found: string,
+  expected: string,
+): Finding {
   const where = place.field === '' ? `line ${place.line}` : `line ${place.line}, ${place.field}`;
-  return { ...finding(code, `${where}: ${found}`, expected, { file: place.origin }), line: place.line, field: place.field };
+  return {
+    ...finding(code, `${where}: ${found}`, expected, { file: place.origin }),
+    line: place.line,
+    field: place.field,
+  };
 }
 
 function lineFinder(document: Document, counter: LineCounter): WrittenDocument['lineOf'] {
-  const lineAt = (offset: number | undefined): number => (offset === undefined ? 1 : counter.linePos(offset).line);
+  const lineAt = (offset: number | undefined): number =>
+    offset === undefined ? 1 : counter.linePos(offset).line;
   return (path) => {
     let node: unknown = document.contents;
     let line = isNode(node) ? lineAt(node.range?.[0]) : 1;
     for (const [depth, part] of path.entries()) {
       if (isMap(node)) {
-        const pair: unknown = node.items.find((item) => isPair(item) && isScalar(item.key) && item.key.value === part);
+        const pair: unknown = node.items.find(
+          (item) => isPair(item) && isScalar(item.key) && item.key.value === part,
+        );
         if (!isPair(pair)) return line;
         if (isNode(pair.key)) line = lineAt(pair.key.range?.[0]);
         node = pair.value;
@@ -55,35 +67,91 @@ function lineFinder(document: Document, counter: LineCounter): WrittenDocument['
   };
 }
 
-function parseDocumentText(text: string, origin: string, stem: string, codes: DocumentCodes): { document: WrittenDocument } | { findings: Finding[] } {
+function parseDocumentText(
+  text: string,
+  origin: string,
+  stem: string,
+  codes: DocumentCodes,
+): { document: WrittenDocument } | { findings: Finding[] } {
   const counter = new LineCounter();
-  const document = parseDocument(text, { lineCounter: counter, version: '1.2', uniqueKeys: true, prettyErrors: false });
+  const document = parseDocument(text, {
+    lineCounter: counter,
+    version: '1.2',
+    uniqueKeys: true,
+    prettyErrors: false,
+  });
   const faults = [...document.errors, ...document.warnings];
   if (faults.length > 0) {
-    return { findings: faults.map((fault) => findingAt(codes.unreadable, { origin, line: counter.linePos(fault.pos[0]).line, field: '' }, fault.message, 'YAML 1.2, one document, every field once')) };
+    return {
+      findings: faults.map((fault) =>
+        findingAt(
+          codes.unreadable,
+          { origin, line: counter.linePos(fault.pos[0]).line, field: '' },
+          fault.message,
+          'YAML 1.2, one document, every field once',
+        ),
+      ),
+    };
   }
   let values: unknown;
   try {
     values = document.toJS({ maxAliasCount: 20 });
   } catch (error) {
-    return { findings: [findingAt(codes.unreadable, { origin, line: 1, field: '' }, (error as Error).message, 'a page of plain fields')] };
+    return {
+      findings: [
+        findingAt(
+          codes.unreadable,
+          { origin, line: 1, field: '' },
+          (error as Error).message,
+          'a page of plain fields',
+        ),
+      ],
+    };
   }
   if (values === null || typeof values !== 'object' || Array.isArray(values)) {
-    return { findings: [findingAt(codes.unreadable, { origin, line: 1, field: '' }, values === null ? 'nothing' : `a ${Array.isArray(values) ? 'list' : typeof values}`, 'fields: `version: 1`, `name: …`')] };
+    return {
+      findings: [
+        findingAt(
+          codes.unreadable,
+          { origin, line: 1, field: '' },
+          values === null ? 'nothing' : `a ${Array.isArray(values) ? 'list' : typeof values}`,
+          'fields: `version: 1`, `name: …`',
+        ),
+      ],
+    };
   }
-  return { document: { origin, stem, values: values as Record<string, unknown>, lineOf: lineFinder(document, counter) } };
+  return {
+    document: {
+      origin,
+      stem,
+      values: values as Record<string, unknown>,
+      lineOf: lineFinder(document, counter),
+    },
+  };
 }
 
-export async function readDocument(path: string, codes: DocumentCodes, origin = path): Promise<{ document: WrittenDocument } | { findings: Finding[] }> {
+export async function readDocument(
+  path: string,
+  codes: DocumentCodes,
+  origin = path,
+): Promise<{ document: WrittenDocument } | { findings: Finding[] }> {
   let text: string;
   try {
     const { size } = await stat(path);
-    if (size > LARGEST) return { findings: [finding(codes.unreadable, `${size} bytes`, `at most ${LARGEST} bytes`, { file: origin })] };
+    if (size > LARGEST)
+      return {
+        findings: [finding(codes.unreadable, `${size} bytes`, `at most ${LARGEST} bytes`, { file: origin })],
+      };
     text = new TextDecoder('utf-8', { fatal: true }).decode(await readFile(path));
   } catch (error) {
     const code = (error as NodeJS.ErrnoException).code;
-    if (code === 'ENOENT' || code === 'ENOTDIR') return { findings: [finding(codes.missing, `no file ${path}`, codes.form, { file: origin })] };
-    return { findings: [finding(codes.unreadable, (error as Error).message, 'a text file in UTF-8', { file: origin })] };
+    if (code === 'ENOENT' || code === 'ENOTDIR')
+      return { findings: [finding(codes.missing, `no file ${path}`, codes.form, { file: origin })] };
+    return {
+      findings: [
+        finding(codes.unreadable, (error as Error).message, 'a text file in UTF-8', { file: origin }),
+      ],
+    };
   }
   return parseDocumentText(text, origin, basename(path).replace(/\.ya?ml$/i, ''), codes);
 }

@@ -57,12 +57,19 @@ export async function walkFolder(folder: string, options: WalkOptions = {}): Pro
         else if (stat.isDirectory()) {
           folders.push(path);
           if (options.skip?.(path) !== true) waiting.push(path);
-        } else if (stat.isSymbolicLink()) links.push({ path, target: nameFromBytes(await readlink(full, { encoding: 'buffer' })) });
+        } else if (stat.isSymbolicLink())
+          links.push({ path, target: nameFromBytes(await readlink(full, { encoding: 'buffer' })) });
         else others.push(path);
       } catch (error) {
         unreadable.push({ path, detail: (error as Error).message });
       }
     }
   }
-  return { files: files.sort(byPath), folders: folders.sort(), links: links.sort(byPath), others: others.sort(), unreadable: unreadable.sort(byPath) };
+  return {
+    files: files.sort(byPath),
+    folders: folders.sort(),
+    links: links.sort(byPath),
+    others: others.sort(),
+    unreadable: unreadable.sort(byPath),
+  };
 }

@@ -42,13 +42,30 @@ export interface FolderIdentity {
 }
 
 /** Pure. For those who read the files themselves; `files` in any order. */
-export function folderDigestOf(files: readonly FolderFile[], strange: readonly StrangeEntry[], identity: FolderIdentity): FolderDigest {
+export function folderDigestOf(
+  files: readonly FolderFile[],
+  strange: readonly StrangeEntry[],
+  identity: FolderIdentity,
+): FolderDigest {
   const sorted = sortByName(files);
   const odd = sortByName(strange);
   // A line that begins like this is none of a listing's, so that nothing that was ever published has this digest.
-  const text = Buffer.concat([listingText(sorted), ...odd.map(({ name, what }) => Buffer.concat([Buffer.from(`${what}: `), nameToBytes(name), Buffer.from('\n')]))]);
+  const text = Buffer.concat([
+    listingText(sorted),
+    ...odd.map(({ name, what }) =>
+      Buffer.concat([Buffer.from(`${what}: `), nameToBytes(name), Buffer.from('\n')]),
+    ),
+  ]);
   const { xxh128, sha256 } = hashBytes(text, ['xxh128', 'sha256']) as { xxh128: string; sha256: string };
-  return { bytes: sorted.reduce((sum, file) => sum + file.bytes, 0), xxh128, sha256, device: identity.device, inode: identity.inode, files: sorted, strange: odd };
+  return {
+    bytes: sorted.reduce((sum, file) => sum + file.bytes, 0),
+    xxh128,
+    sha256,
+    device: identity.device,
+    inode: identity.inode,
+    files: sorted,
+    strange: odd,
+  };
 }
 
 export interface FolderEntries {
@@ -63,11 +80,20 @@ export async function entriesOf(folder: string): Promise<FolderEntries> {
   const strange: StrangeEntry[] = [];
   for (const entry of await readdir(fsPath(folder), { withFileTypes: true, encoding: 'buffer' })) {
     const name = nameFromBytes(entry.name);
-    const what = entry.isDirectory() ? 'a folder' : entry.isSymbolicLink() ? 'a symbolic link' : !entry.isFile() ? 'something that is no file' : name.startsWith('.') ? 'a hidden file' : null;
+    const what = entry.isDirectory()
+      ? 'a folder'
+      : entry.isSymbolicLink()
+        ? 'a symbolic link'
+        : !entry.isFile()
+          ? 'something that is no file'
+          : name.startsWith('.')
+            ? 'a hidden file'
+            : null;
     if (what === null) names.push(name);
     else strange.push({ name, what });
   }
-  const sorted = (list: readonly string[]): string[] => sortByName(list.map((name) => ({ name }))).map(({ name }) => name);
+  const sorted = (list: readonly string[]): string[] =>
+    sortByName(list.map((name) => ({ name }))).map(({ name }) => name);
   return { names: sorted(names), strange: sortByName(strange) };
 }
 
@@ -80,11 +106,20 @@ async function openPlain(path: string): Promise<FileHandle> {
   return await open(fsPath(path), constants.O_RDONLY | constants.O_NOFOLLOW | constants.O_NONBLOCK);
 }
 
-async function readOne(folder: string, name: string, block: Buffer, mayGoOn: () => void): Promise<FolderFile> {
+async function readOne(
+  folder: string,
+  name: string,
+  block: Buffer,
+  mayGoOn: () => void,
+): Promise<FolderFile> {
   const handle = await openPlain(join(folder, name));
   try {
     const stats = await handle.stat({ bigint: true });
-    if (!stats.isFile()) throw Object.assign(new Error(`${join(folder, name)} is no file`), { code: 'ENOTSUP', path: join(folder, name) });
+    if (!stats.isFile())
+      throw Object.assign(new Error(`${join(folder, name)} is no file`), {
+        code: 'ENOTSUP',
+        path: join(folder, name),
+      });
     const hash = createHash('sha256');
     let bytes = 0;
     for (;;) {
@@ -101,7 +136,11 @@ async function readOne(folder: string, name: string, block: Buffer, mayGoOn: () 
 }
 
 /** Calls `work` for every item, a few at a time; after a failure no further one begins, and it throws when all that ran have ended. */
-export async function aFewAtOnce<Item>(items: readonly Item[], work: (item: Item, lane: number) => Promise<void>, lanes: number = READERS): Promise<void> {
+export async function aFewAtOnce<Item>(
+  items: readonly Item[],
+  work: (item: Item, lane: number) => Promise<void>,
+  lanes: number = READERS,
+): Promise<void> {
   const waiting = items.values();
   let failed = false;
   const lane = async (_: undefined, index: number): Promise<void> => {
@@ -115,7 +154,9 @@ export async function aFewAtOnce<Item>(items: readonly Item[], work: (item: Item
       }
     }
   };
-  const ended = await Promise.allSettled(Array.from({ length: Math.min(lanes, items.length) }, () => undefined).map(lane));
+  const ended = await Promise.allSettled(
+    Array.from({ length: Math.min(lanes, items.length) }, () => undefined).map(lane),
+  );
   const fault = ended.find((one) => one.status === 'rejected');
   if (fault !== undefined) throw fault.reason;
 }
@@ -126,7 +167,8 @@ export async function aFewAtOnce<Item>(items: readonly Item[], work: (item: Item
  */
 export async function digestOfFolder(folder: string, signal?: AbortSignal): Promise<FolderDigest> {
   const stats = await lstat(fsPath(folder), { bigint: true });
-  if (!stats.isDirectory()) throw Object.assign(new Error(`${folder} is no folder`), { code: 'ENOTDIR', path: folder });
+  if (!stats.isDirectory())
+    throw Object.assign(new Error(`${folder} is no folder`), { code: 'ENOTDIR', path: folder });
   const { names, strange } = await entriesOf(folder);
   const files: FolderFile[] = [];
   const blocks: Buffer[] = [];
@@ -140,5 +182,7 @@ export async function digestOfFolder(folder: string, signal?: AbortSignal): Prom
 
 /** Of whatever stands there: a folder by its listing, anything else as a file. */
 export async function digestOfDeliverable(path: string, signal?: AbortSignal): Promise<DeliverableDigest> {
-  return (await lstat(fsPath(path))).isDirectory() ? await digestOfFolder(path, signal) : await digestOfFile(path, signal);
+  return (await lstat(fsPath(path))).isDirectory()
+    ? await digestOfFolder(path, signal)
+    : await digestOfFile(path, signal);
 }

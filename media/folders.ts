@@ -22,7 +22,8 @@ export async function syncFolder(folder: string): Promise<void> {
   try {
     await handle.sync();
   } catch (error) {
-    if (!['EINVAL', 'ENOTSUP', 'EISDIR', 'EPERM'].includes((error as NodeJS.ErrnoException).code ?? '')) throw error;
+    if (!['EINVAL', 'ENOTSUP', 'EISDIR', 'EPERM'].includes((error as NodeJS.ErrnoException).code ?? ''))
+      throw error;
   } finally {
     await handle.close();
   }

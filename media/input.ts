@@ -45,7 +45,10 @@ const LONGEST_NAME_BYTES = 900;
 const HIGHEST_NUMBER = 0x7fff_ffff;
 
 /** Name of one frame of a sequence, without its folder. */
-export function frameName(place: Pick<SequencePlace, 'prefix' | 'suffix' | 'padding'>, number: number): string {
+export function frameName(
+  place: Pick<SequencePlace, 'prefix' | 'suffix' | 'padding'>,
+  number: number,
+): string {
   return `${place.prefix}${String(number).padStart(place.padding, '0')}${place.suffix}`;
 }
 
@@ -54,7 +57,9 @@ function needsLink(path: string): boolean {
 }
 
 /** A private folder with links in it; nothing stays behind when a link cannot be made. */
-async function linkFolder(links: Iterable<readonly [name: string, target: string]>): Promise<{ folder: string; dispose: () => Promise<void> }> {
+async function linkFolder(
+  links: Iterable<readonly [name: string, target: string]>,
+): Promise<{ folder: string; dispose: () => Promise<void> }> {
   const folder = await mkdtemp(join(tmpdir(), 'rushlight-links-'));
   const dispose = (): Promise<void> => rm(folder, { recursive: true, force: true });
   try {
@@ -91,14 +96,42 @@ async function openSequence(rollFolder: string, place: SequencePlace, rate: Rate
   if (place.count === 1 && !needsLink(join(folder, frameName(place, place.first)))) {
     // One frame is opened by its very name: a pattern would take up whatever is numbered next.
     const one = ['-f', 'image2', '-pattern_type', 'none', '-framerate', formatRatio(rate)];
-    return { args: guarded('image2', one, join(folder, frameName(place, place.first))), path: first, dispose: async () => {} };
+    return {
+      args: guarded('image2', one, join(folder, frameName(place, place.first))),
+      path: first,
+      dispose: async () => {},
+    };
   }
-  const options = (start: number): string[] => ['-f', 'image2', '-pattern_type', 'sequence', '-framerate', formatRatio(rate), '-start_number', String(start)];
+  const options = (start: number): string[] => [
+    '-f',
+    'image2',
+    '-pattern_type',
+    'sequence',
+    '-framerate',
+    formatRatio(rate),
+    '-start_number',
+    String(start),
+  ];
   if (!needsLink(join(folder, frameName(place, last))) && last <= HIGHEST_NUMBER) {
-    return { args: guarded('image2', options(place.first), pattern(folder, place.prefix, place.suffix, place.padding)), path: first, dispose: async () => {} };
+    return {
+      args: guarded(
+        'image2',
+        options(place.first),
+        pattern(folder, place.prefix, place.suffix, place.padding),
+      ),
+      path: first,
+      dispose: async () => {},
+    };
   }
   const extension = /\.[A-Za-z0-9]{1,8}$/.exec(place.suffix)?.[0] ?? '';
-  const frames = Array.from({ length: place.count }, (_, index) => [`frame${String(index).padStart(8, '0')}${extension}`, join(folder, frameName(place, place.first + index))] as const);
+  const frames = Array.from(
+    { length: place.count },
+    (_, index) =>
+      [
+        `frame${String(index).padStart(8, '0')}${extension}`,
+        join(folder, frameName(place, place.first + index)),
+      ] as const,
+  );
   const { folder: links, dispose } = await linkFolder(frames);
   return { args: guarded('image2', options(0), pattern(links, 'frame', extension, 8)), path: first, dispose };
 }
@@ -107,7 +140,11 @@ async function openSequence(rollFolder: string, place: SequencePlace, rate: Rate
  * Makes a clip ready to be read. A sequence needs a rate (`rate`, else the stated one); throws RangeError without.
  * Names that a command line cannot carry are reached through links in a private folder: call dispose() in any case.
  */
-export async function openInput(rollFolder: string, place: InputPlace, rate: Rate | null = null): Promise<OpenedInput> {
+export async function openInput(
+  rollFolder: string,
+  place: InputPlace,
+  rate: Rate | null = null,
+): Promise<OpenedInput> {
   if (place.kind === 'movie') return await openMovie(rollFolder, place);
   const stated = rate ?? place.statedRate;
   if (stated === null) throw new RangeError('a sequence of stills is opened with a rate');

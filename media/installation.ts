@@ -18,7 +18,8 @@ function findPackageFolder(): string {
 export const packageFolder = findPackageFolder();
 
 export function packageVersion(): string {
-  return (JSON.parse(readFileSync(join(packageFolder, 'package.json'), 'utf8')) as { version: string }).version;
+  return (JSON.parse(readFileSync(join(packageFolder, 'package.json'), 'utf8')) as { version: string })
+    .version;
 }
 
 /** The font of burnt-in text: shipped as a package, so that every machine draws the same pixels. */

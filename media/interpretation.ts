@@ -6,9 +6,18 @@ export const sayings = ['tags', 'show', 'camera', 'roll'] as const;
 
 export const whiteBalanceSchema = z.union([
   z.literal('as-shot').describe('As the camera recorded it'),
-  z.strictObject({ neutral: z.tuple([z.number().positive(), z.number().positive(), z.number().positive()]).describe('Camera values of a grey card') }),
-  z.strictObject({ x: z.number().min(0.2).max(0.6), y: z.number().min(0.2).max(0.6) }).describe('CIE 1931 chromaticity of the light'),
-  z.strictObject({ kelvin: z.number().min(1700).max(25_000).describe('Correlated colour temperature'), tint: z.number().min(-150).max(150).default(0).describe('Away from the locus; 0: on it') }),
+  z.strictObject({
+    neutral: z
+      .tuple([z.number().positive(), z.number().positive(), z.number().positive()])
+      .describe('Camera values of a grey card'),
+  }),
+  z
+    .strictObject({ x: z.number().min(0.2).max(0.6), y: z.number().min(0.2).max(0.6) })
+    .describe('CIE 1931 chromaticity of the light'),
+  z.strictObject({
+    kelvin: z.number().min(1700).max(25_000).describe('Correlated colour temperature'),
+    tint: z.number().min(-150).max(150).default(0).describe('Away from the locus; 0: on it'),
+  }),
 ]);
 export type WhiteBalance = z.infer<typeof whiteBalanceSchema>;
 

@@ -45,7 +45,8 @@ export function readListing(text: Buffer): ListedFile[] {
   const [fault] = findings;
   if (fault !== undefined) throw new ListingError(fault.found);
   const files = statements.map(({ path, hashes }) => ({ name: path, sha256: hashes[0]?.value ?? '' }));
-  if (!listingText(files).equals(text)) throw new ListingError('not the text of a listing, sorted, one line a file');
+  if (!listingText(files).equals(text))
+    throw new ListingError('not the text of a listing, sorted, one line a file');
   return files;
 }
 
@@ -60,30 +61,57 @@ export type ListingDifference =
   /** `now`: the other name under which its bytes stand; null when they do nowhere, or nobody has looked. */
   | { readonly kind: 'absent'; readonly name: string; readonly now: string | null }
   /** `of`: the other file of the listing whose bytes stand there. */
-  | { readonly kind: 'differs'; readonly name: string; readonly sha256: string; readonly listed: string; readonly of: string | null }
+  | {
+      readonly kind: 'differs';
+      readonly name: string;
+      readonly sha256: string;
+      readonly listed: string;
+      readonly of: string | null;
+    }
   /** `was`: the file of the listing that has its bytes. */
   | { readonly kind: 'strange'; readonly name: string; readonly what: string; readonly was: string | null };
 
 /** Where a folder is not what its listing says, by the bytes of the names. What several files share tells of none of them. */
-export function compareListings(listed: readonly ListedFile[], standing: readonly ListedFile[], strange: readonly StrangeEntry[]): ListingDifference[] {
+export function compareListings(
+  listed: readonly ListedFile[],
+  standing: readonly ListedFile[],
+  strange: readonly StrangeEntry[],
+): ListingDifference[] {
   const [then, now] = [byName(listed), byName(standing)];
   const [listedAt, standingAt] = [onlyPlaceOf(listed), onlyPlaceOf(standing)];
   return sortByName([
     ...listed.flatMap(({ name, sha256 }): ListingDifference[] => {
       const there = now.get(name);
       if (there === undefined) return [{ kind: 'absent', name, now: standingAt.get(sha256) ?? null }];
-      return there === sha256 ? [] : [{ kind: 'differs', name, sha256: there, listed: sha256, of: listedAt.get(there) ?? null }];
+      return there === sha256
+        ? []
+        : [{ kind: 'differs', name, sha256: there, listed: sha256, of: listedAt.get(there) ?? null }];
     }),
-    ...standing.filter(({ name }) => !then.has(name)).map(({ name, sha256 }): ListingDifference => ({ kind: 'strange', name, what: 'a file', was: listedAt.get(sha256) ?? null })),
+    ...standing
+      .filter(({ name }) => !then.has(name))
+      .map(
+        ({ name, sha256 }): ListingDifference => ({
+          kind: 'strange',
+          name,
+          what: 'a file',
+          was: listedAt.get(sha256) ?? null,
+        }),
+      ),
     ...strange.map(({ name, what }): ListingDifference => ({ kind: 'strange', name, what, was: null })),
   ]);
 }
 
 /** The same by names alone, without a look at the bytes. */
-export function compareNames(listed: readonly ListedFile[], names: readonly string[], strange: readonly StrangeEntry[]): ListingDifference[] {
+export function compareNames(
+  listed: readonly ListedFile[],
+  names: readonly string[],
+  strange: readonly StrangeEntry[],
+): ListingDifference[] {
   const then = byName(listed);
   const unread = names.map((name) => ({ name, sha256: then.get(name) ?? '' }));
-  return compareListings(listed, unread, strange).map((one) => (one.kind === 'absent' ? { ...one, now: null } : one));
+  return compareListings(listed, unread, strange).map((one) =>
+    one.kind === 'absent' ? { ...one, now: null } : one,
+  );
 }
 
 function byName(files: readonly ListedFile[]): Map<string, string> {

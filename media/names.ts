@@ -35,7 +35,9 @@ export function nameToBytes(name: string): Buffer {
   const parts: Buffer[] = [];
   for (const character of name) {
     const code = character.codePointAt(0) as number;
-    parts.push(code >= 0xdc80 && code <= 0xdcff ? Buffer.from([code - 0xdc00]) : Buffer.from(character, 'utf8'));
+    parts.push(
+      code >= 0xdc80 && code <= 0xdcff ? Buffer.from([code - 0xdc00]) : Buffer.from(character, 'utf8'),
+    );
   }
   return Buffer.concat(parts);
 }
@@ -52,7 +54,14 @@ export function printable(name: string): string {
     const code = character.codePointAt(0) as number;
     if (code >= 0xdc80 && code <= 0xdcff) out += `\\x${(code - 0xdc00).toString(16)}`;
     else if (character === '\n') out += '\\n';
-    else if (code < 0x20 || (code >= 0x7f && code < 0xa0) || (code >= 0x200e && code <= 0x200f) || (code >= 0x202a && code <= 0x202e) || (code >= 0x2066 && code <= 0x2069)) out += `\\u{${code.toString(16)}}`;
+    else if (
+      code < 0x20 ||
+      (code >= 0x7f && code < 0xa0) ||
+      (code >= 0x200e && code <= 0x200f) ||
+      (code >= 0x202a && code <= 0x202e) ||
+      (code >= 0x2066 && code <= 0x2069)
+    )
+      out += `\\u{${code.toString(16)}}`;
     else out += character;
   }
   return out;
@@ -61,6 +70,7 @@ export function printable(name: string): string {
 /** One argument of a command line. Throws RangeError for what a command line cannot carry. */
 export function programArgument(text: string): string {
   if (text.includes('\0')) throw new RangeError('a command-line argument cannot hold a NUL byte');
-  if (hasRawBytes(text)) throw new RangeError(`a name that is not UTF-8 cannot stand on a command line: ${printable(text)}`);
+  if (hasRawBytes(text))
+    throw new RangeError(`a name that is not UTF-8 cannot stand on a command line: ${printable(text)}`);
   return text;
 }

@@ -13,11 +13,31 @@ export const PAYLOAD_HASH = 'murmur3';
  * lengths; parameter sets (NAL unit types 7 and 8, ITU-T H.264, Table 7-1) may stand in the stream, in the file's header,
  * or in both.
  */
-export const payloadFilters = { h264: { ofEncoder: 'filter_units=remove_types=7-8', ofFile: 'h264_mp4toannexb,filter_units=remove_types=7-8' } } as const;
+export const payloadFilters = {
+  h264: {
+    ofEncoder: 'filter_units=remove_types=7-8',
+    ofFile: 'h264_mp4toannexb,filter_units=remove_types=7-8',
+  },
+} as const;
 
 /** Output options, in front of their target, that hash these streams without decoding them, from the first packet to the last; packets before an edit list's start are packets too. */
-export function payloadOptions(streams: readonly string[], bitstreamFilters: readonly string[] = []): string[] {
-  return [...streams.flatMap((stream) => ['-map', stream]), '-c', 'copy', '-copypriorss', '1', '-copyinkf', ...bitstreamFilters, '-f', 'streamhash', '-hash', PAYLOAD_HASH];
+export function payloadOptions(
+  streams: readonly string[],
+  bitstreamFilters: readonly string[] = [],
+): string[] {
+  return [
+    ...streams.flatMap((stream) => ['-map', stream]),
+    '-c',
+    'copy',
+    '-copypriorss',
+    '1',
+    '-copyinkf',
+    ...bitstreamFilters,
+    '-f',
+    'streamhash',
+    '-hash',
+    PAYLOAD_HASH,
+  ];
 }
 
 /** Per stream in order: `v` or `a`, and the hash. */
@@ -40,6 +60,7 @@ export async function readPayload(stream: Readable): Promise<Payload> {
   let text = '';
   for await (const chunk of stream) text += String(chunk);
   const streams: { kind: string; hash: string }[] = [];
-  for (const [, index, kind, hash] of text.matchAll(/^(\d+),([a-z]),[A-Za-z0-9]+=([0-9a-f]+)$/gm)) streams[Number(index)] = { kind: kind as string, hash: hash as string };
+  for (const [, index, kind, hash] of text.matchAll(/^(\d+),([a-z]),[A-Za-z0-9]+=([0-9a-f]+)$/gm))
+    streams[Number(index)] = { kind: kind as string, hash: hash as string };
   return { streams: [...streams].map((one) => one ?? { kind: '?', hash: '' }) };
 }

@@ -21,10 +21,27 @@ import type { BigIntStats } from 'node:fs';
 import { rm } from 'node:fs/promises';
 import { dirname, join } from 'node:path';
 import { digestOfFile } from './digest.ts';
-import { aFewAtOnce, type DeliverableDigest, digestOfFolder, entriesOf, type FolderDigest, type FolderIdentity, isFolderDigest } from './folder-digest.ts';
+import {
+  aFewAtOnce,
+  type DeliverableDigest,
+  digestOfFolder,
+  entriesOf,
+  type FolderDigest,
+  type FolderIdentity,
+  isFolderDigest,
+} from './folder-digest.ts';
 import { syncFolder } from './folders.ts';
 import { fsPath, printable } from './names.ts';
-import { codeOf, lstatBig, publishFile, type PublishOutcome, type PublishRequest, renamePatiently, StagedFileLostError, syncFile } from './publish.ts';
+import {
+  codeOf,
+  lstatBig,
+  publishFile,
+  type PublishOutcome,
+  type PublishRequest,
+  renamePatiently,
+  StagedFileLostError,
+  syncFile,
+} from './publish.ts';
 
 export interface FolderRequest extends Omit<PublishRequest, 'checked'> {
   readonly checked: FolderDigest;
@@ -44,9 +61,13 @@ const onDisk: FolderMoves = {
 };
 
 /** Whatever was checked, under its final name. Throws as `publishFile` does. */
-export async function publishDeliverable(request: Omit<FolderRequest, 'checked'> & { readonly checked: DeliverableDigest }): Promise<PublishOutcome> {
+export async function publishDeliverable(
+  request: Omit<FolderRequest, 'checked'> & { readonly checked: DeliverableDigest },
+): Promise<PublishOutcome> {
   const { checked } = request;
-  return isFolderDigest(checked) ? await publishFolder({ ...request, checked }) : await publishFile({ ...request, checked });
+  return isFolderDigest(checked)
+    ? await publishFolder({ ...request, checked })
+    : await publishFile({ ...request, checked });
 }
 
 /** Where an older folder lies while the new one takes its name: the staged name keeps its token, so that the same sweep finds it. */
@@ -55,7 +76,10 @@ function asideOf(staged: string): string {
 }
 
 /** Throws StagedFileLostError, what node:fs throws (disk full, read-only, folder gone), and the signal's reason. */
-export async function publishFolder(request: FolderRequest, moves: FolderMoves = onDisk): Promise<PublishOutcome> {
+export async function publishFolder(
+  request: FolderRequest,
+  moves: FolderMoves = onDisk,
+): Promise<PublishOutcome> {
   await provesStagedFolder(request);
   const { staged, checked } = request;
   await aFewAtOnce(checked.files, ({ name }) => syncFile(join(staged, name)));
@@ -66,25 +90,45 @@ export async function publishFolder(request: FolderRequest, moves: FolderMoves =
 }
 
 /** The staged name is still that folder, and in it lie the very files that were checked, and nothing else. */
-export async function provesStagedFolder({ staged, checked, signal }: Pick<FolderRequest, 'staged' | 'checked' | 'signal'>): Promise<void> {
+export async function provesStagedFolder({
+  staged,
+  checked,
+  signal,
+}: Pick<FolderRequest, 'staged' | 'checked' | 'signal'>): Promise<void> {
   const [odd] = checked.strange;
-  const why = odd !== undefined ? `${odd.what} lies in it: ${printable(odd.name)}` : checked.files.length === 0 ? 'nothing lies in it' : await whyAnother(staged, checked, signal);
+  const why =
+    odd !== undefined
+      ? `${odd.what} lies in it: ${printable(odd.name)}`
+      : checked.files.length === 0
+        ? 'nothing lies in it'
+        : await whyAnother(staged, checked, signal);
   if (why !== null) throw new StagedFileLostError(staged, why);
 }
 
 /** null: what stands there is still the folder that was read, with the files that were read in it, by number, size and time of each; a file whose time is another one is read again, as in `provesStaged`. */
-async function whyAnother(folder: string, { inode, device, files, strange }: FolderDigest, signal: AbortSignal | undefined): Promise<string | null> {
+async function whyAnother(
+  folder: string,
+  { inode, device, files, strange }: FolderDigest,
+  signal: AbortSignal | undefined,
+): Promise<string | null> {
   try {
     if (!isFolder(await lstatBig(folder), { inode, device })) return 'not the folder that was checked';
     const now = await entriesOf(folder);
     const count = now.names.length + now.strange.length;
-    if (count !== files.length + strange.length) return `${count} files, ${files.length + strange.length} were checked`;
+    if (count !== files.length + strange.length)
+      return `${count} files, ${files.length + strange.length} were checked`;
     let why: string | null = null;
     await aFewAtOnce(files, async ({ name, bytes, inode: number, changed, sha256 }) => {
       const stats = await lstatBig(join(folder, name));
-      if (!stats.isFile() || stats.ino !== number) why ??= `${printable(name)} is not the file that was checked`;
-      else if (stats.size !== BigInt(bytes)) why ??= `${printable(name)} has ${stats.size} bytes, ${bytes} were checked`;
-      else if (stats.ctimeNs !== changed && (await digestOfFile(join(folder, name), signal)).sha256 !== sha256) why ??= `${printable(name)} has other bytes than were checked`;
+      if (!stats.isFile() || stats.ino !== number)
+        why ??= `${printable(name)} is not the file that was checked`;
+      else if (stats.size !== BigInt(bytes))
+        why ??= `${printable(name)} has ${stats.size} bytes, ${bytes} were checked`;
+      else if (
+        stats.ctimeNs !== changed &&
+        (await digestOfFile(join(folder, name), signal)).sha256 !== sha256
+      )
+        why ??= `${printable(name)} has other bytes than were checked`;
     });
     return why;
   } catch (error) {
@@ -100,10 +144,17 @@ const ROUNDS = 8;
 
 async function putFolderUnderName(request: FolderRequest, moves: FolderMoves): Promise<PublishOutcome> {
   for (let round = 1; round <= ROUNDS; round += 1) {
-    const outcome = (await isFree(request.final)) ? ((await takesName(request, moves)) ? ({ kind: 'published' } as const) : null) : await settleTakenName(request, moves);
+    const outcome = (await isFree(request.final))
+      ? (await takesName(request, moves))
+        ? ({ kind: 'published' } as const)
+        : null
+      : await settleTakenName(request, moves);
     if (outcome !== null) return outcome;
   }
-  throw Object.assign(new Error(`${request.final}: its name is taken and freed again and again`), { code: 'EBUSY', path: request.final });
+  throw Object.assign(new Error(`${request.final}: its name is taken and freed again and again`), {
+    code: 'EBUSY',
+    path: request.final,
+  });
 }
 
 async function isFree(path: string): Promise<boolean> {
@@ -141,7 +192,15 @@ async function settleTakenName(request: FolderRequest, moves: FolderMoves): Prom
   const { final, staged, checked } = request;
   const stats = await standingAt(final);
   if (stats === null) return null;
-  if (!stats.isDirectory()) return { kind: 'taken', found: stats.isSymbolicLink() ? 'a symbolic link' : stats.isFile() ? 'a file' : 'something that is no folder' };
+  if (!stats.isDirectory())
+    return {
+      kind: 'taken',
+      found: stats.isSymbolicLink()
+        ? 'a symbolic link'
+        : stats.isFile()
+          ? 'a file'
+          : 'something that is no folder',
+    };
   if (isFolder(stats, checked)) return { kind: 'published' };
   let standing: FolderDigest;
   try {
@@ -155,17 +214,23 @@ async function settleTakenName(request: FolderRequest, moves: FolderMoves): Prom
     await moves.remove(staged);
     return { kind: 'already-there' };
   }
-  return request.isOurs(standing.xxh128) ? await replacesOlder(request, standing, moves) : { kind: 'taken', found: described(standing) };
+  return request.isOurs(standing.xxh128)
+    ? await replacesOlder(request, standing, moves)
+    : { kind: 'taken', found: described(standing) };
 }
 
 function sameFolder(a: FolderDigest, b: FolderDigest): boolean {
-  return a.sha256 === b.sha256 && a.xxh128 === b.xxh128 && a.bytes === b.bytes && a.files.length === b.files.length;
+  return (
+    a.sha256 === b.sha256 && a.xxh128 === b.xxh128 && a.bytes === b.bytes && a.files.length === b.files.length
+  );
 }
 
 function described({ files, strange, bytes, xxh128 }: FolderDigest): string {
   const [odd] = strange;
   if (odd !== undefined) return `a folder in which ${odd.what} lies: ${printable(odd.name)}`;
-  return files.length === 0 ? 'an empty folder' : `a folder of ${files.length} files, ${bytes} bytes, XXH128 ${xxh128} of their listing, that no report of ours names`;
+  return files.length === 0
+    ? 'an empty folder'
+    : `a folder of ${files.length} files, ${bytes} bytes, XXH128 ${xxh128} of their listing, that no report of ours names`;
 }
 
 /**
@@ -173,7 +238,11 @@ function described({ files, strange, bytes, xxh128 }: FolderDigest): string {
  * case take the other's new folder for a moment from its name, between a look and a rename: only the queue's lock stands
  * against that, and it gets its name back.
  */
-async function replacesOlder(request: FolderRequest, older: FolderDigest, moves: FolderMoves): Promise<PublishOutcome | null> {
+async function replacesOlder(
+  request: FolderRequest,
+  older: FolderDigest,
+  moves: FolderMoves,
+): Promise<PublishOutcome | null> {
   const { staged, final } = request;
   const aside = asideOf(staged);
   if ((await whyAnother(final, older, request.signal)) !== null) return null;

@@ -16,7 +16,9 @@ import { fsPath } from './names.ts';
  * `published`: the name was free. `already-there`: the same bytes stood there. `replaced`: an older file of our own stood
  * there and was replaced in one step. `taken`: something that is not ours stands there; nothing was changed.
  */
-export type PublishOutcome = { readonly kind: 'published' | 'already-there' | 'replaced' } | { readonly kind: 'taken'; readonly found: string };
+export type PublishOutcome =
+  | { readonly kind: 'published' | 'already-there' | 'replaced' }
+  | { readonly kind: 'taken'; readonly found: string };
 
 export interface PublishRequest {
   /** In the folder of `final`: a rename must not cross a file system. */
@@ -62,7 +64,11 @@ export async function syncFile(path: string): Promise<void> {
  * Changed since it was checked, it is read again: on some network file systems the time alone changes, when the server
  * comes to know that the file was closed.
  */
-export async function provesStaged({ staged, checked, signal }: Pick<PublishRequest, 'staged' | 'checked' | 'signal'>): Promise<void> {
+export async function provesStaged({
+  staged,
+  checked,
+  signal,
+}: Pick<PublishRequest, 'staged' | 'checked' | 'signal'>): Promise<void> {
   let stats: Awaited<ReturnType<typeof lstatBig>>;
   try {
     stats = await lstatBig(staged);
@@ -70,9 +76,12 @@ export async function provesStaged({ staged, checked, signal }: Pick<PublishRequ
     throw new StagedFileLostError(staged, codeOf(error));
   }
   // Writing and syncing a file whose folder was deleted succeeds without a word; the name tells.
-  if (!stats.isFile() || stats.ino !== checked.inode || stats.dev !== checked.device) throw new StagedFileLostError(staged, 'not the file that was checked');
-  if (stats.size !== BigInt(checked.bytes)) throw new StagedFileLostError(staged, `${stats.size} bytes, ${checked.bytes} were checked`);
-  if (stats.ctimeNs !== checked.changed && (await digestOfFile(staged, signal)).sha256 !== checked.sha256) throw new StagedFileLostError(staged, 'other bytes than were checked');
+  if (!stats.isFile() || stats.ino !== checked.inode || stats.dev !== checked.device)
+    throw new StagedFileLostError(staged, 'not the file that was checked');
+  if (stats.size !== BigInt(checked.bytes))
+    throw new StagedFileLostError(staged, `${stats.size} bytes, ${checked.bytes} were checked`);
+  if (stats.ctimeNs !== checked.changed && (await digestOfFile(staged, signal)).sha256 !== checked.sha256)
+    throw new StagedFileLostError(staged, 'other bytes than were checked');
 }
 
 export function lstatBig(path: string): Promise<import('node:fs').BigIntStats> {
@@ -116,7 +125,15 @@ async function exists(path: string): Promise<boolean> {
 async function settleTakenName(request: PublishRequest): Promise<PublishOutcome> {
   const { final, staged, checked } = request;
   const stats = await lstatBig(final);
-  if (!stats.isFile()) return { kind: 'taken', found: stats.isSymbolicLink() ? 'a symbolic link' : stats.isDirectory() ? 'a folder' : 'something that is no file' };
+  if (!stats.isFile())
+    return {
+      kind: 'taken',
+      found: stats.isSymbolicLink()
+        ? 'a symbolic link'
+        : stats.isDirectory()
+          ? 'a folder'
+          : 'something that is no file',
+    };
   // A repeated request on a network file system: the first try had worked and its answer was lost.
   if (stats.ino === checked.inode && stats.dev === checked.device) {
     await rm(fsPath(staged), { force: true });
@@ -127,7 +144,11 @@ async function settleTakenName(request: PublishRequest): Promise<PublishOutcome>
     await rm(fsPath(staged), { force: true });
     return { kind: 'already-there' };
   }
-  if (!request.isOurs(standing.xxh128)) return { kind: 'taken', found: `a file of ${standing.bytes} bytes, XXH128 ${standing.xxh128}, that no report of ours names` };
+  if (!request.isOurs(standing.xxh128))
+    return {
+      kind: 'taken',
+      found: `a file of ${standing.bytes} bytes, XXH128 ${standing.xxh128}, that no report of ours names`,
+    };
   await renamePatiently(request.staged, request.final);
   return { kind: 'replaced' };
 }

@@ -64,7 +64,9 @@ export function safeNumber(value: bigint): number {
 
 /** A count of units of 1/`from` seconds as the nearest count of units of 1/`to` seconds. Any sign. */
 export function rescale(count: number, from: Rate, to: Rate): number {
-  return safeNumber(roundedDivision(BigInt(count) * BigInt(from.den) * BigInt(to.num), BigInt(from.num) * BigInt(to.den)));
+  return safeNumber(
+    roundedDivision(BigInt(count) * BigInt(from.den) * BigInt(to.num), BigInt(from.num) * BigInt(to.den)),
+  );
 }
 
 /** Samples (per channel) in the time of `frames` frames, to the nearest sample. */
@@ -105,7 +107,11 @@ function decimalOf(text: string): { digits: bigint; scale: bigint; places: numbe
   const parts = /^(\d{1,9})(?:\.(\d{1,9}))?$/.exec(text);
   if (parts === null) return null;
   const fraction = parts[2] ?? '';
-  return { digits: BigInt(`${parts[1]}${fraction}`), scale: 10n ** BigInt(fraction.length), places: fraction.length };
+  return {
+    digits: BigInt(`${parts[1]}${fraction}`),
+    scale: 10n ** BigInt(fraction.length),
+    places: fraction.length,
+  };
 }
 
 /**
@@ -117,7 +123,8 @@ export function parseRate(text: string): Rate {
   const pair = /^(\d{1,9})[/:](\d{1,9})$/.exec(text.trim());
   if (pair !== null) return ratio(Number(pair[1]), Number(pair[2]));
   const decimal = decimalOf(text.trim());
-  if (decimal === null || decimal.digits === 0n) throw new RangeError(`not a rate: ${JSON.stringify(text)}; write 25, 24000/1001 or 23.976`);
+  if (decimal === null || decimal.digits === 0n)
+    throw new RangeError(`not a rate: ${JSON.stringify(text)}; write 25, 24000/1001 or 23.976`);
   const { digits, scale, places } = decimal;
   for (const known of knownRates) {
     if (known.den === 1) continue;
@@ -126,7 +133,9 @@ export function parseRate(text: string): Rate {
     const distance = digits * BigInt(known.den) - BigInt(known.num) * scale;
     const fraction = places > 0 && digits % scale !== 0n;
     if (fraction && 20n * (distance < 0n ? -distance : distance) < BigInt(known.den) * scale) {
-      throw new RangeError(`${text} is not the rounding of any rate in use; the nearest is ${formatRatio(known)}, write it so`);
+      throw new RangeError(
+        `${text} is not the rounding of any rate in use; the nearest is ${formatRatio(known)}, write it so`,
+      );
     }
   }
   return ratio(digits, scale);

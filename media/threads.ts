@@ -4,7 +4,15 @@ import { join } from 'node:path';
 import { parentPort, type Transferable, Worker, workerData } from 'node:worker_threads';
 import { packageFolder } from './installation.ts';
 
-type Answer<Result> = { readonly result: Result } | { readonly error: { readonly message: string; readonly stack: string | undefined; readonly fields: Readonly<Record<string, unknown>> } };
+type Answer<Result> =
+  | { readonly result: Result }
+  | {
+      readonly error: {
+        readonly message: string;
+        readonly stack: string | undefined;
+        readonly fields: Readonly<Record<string, unknown>>;
+      };
+    };
 
 interface Task<Order, Result> {
   readonly order: Order;
@@ -28,8 +36,13 @@ export class PoolClosedError extends Error {
 }
 
 /** `program`: the compiled file below dist/, also when this runs from source, since a thread cannot be started on TypeScript. `setup` is copied to every thread. */
-export function createThreadPool<Setup, Order, Result>(program: string, threads: number, setup: Setup): ThreadPool<Order, Result> {
-  if (!Number.isSafeInteger(threads) || threads < 1) throw new RangeError(`threads must be 1 or more, not ${threads}`);
+export function createThreadPool<Setup, Order, Result>(
+  program: string,
+  threads: number,
+  setup: Setup,
+): ThreadPool<Order, Result> {
+  if (!Number.isSafeInteger(threads) || threads < 1)
+    throw new RangeError(`threads must be 1 or more, not ${threads}`);
   const file = join(packageFolder, 'dist', program);
   if (!existsSync(file)) throw new Error(`the program is not compiled: ${file} is missing`);
   const idle: Worker[] = [];
@@ -49,7 +62,9 @@ export function createThreadPool<Setup, Order, Result>(program: string, threads:
       next();
     });
     worker.on('error', (error) => lost(worker, error));
-    worker.on('exit', () => lost(worker, closed ? new PoolClosedError() : new Error('a thread ended by itself')));
+    worker.on('exit', () =>
+      lost(worker, closed ? new PoolClosedError() : new Error('a thread ended by itself')),
+    );
     return worker;
   }
 
@@ -101,7 +116,13 @@ function settle<Order, Result>(task: Task<Order, Result>, answer: Answer<Result>
 }
 
 /** The body of a thread of a pool: `prepare` once with the setup, then one order after the other. Does nothing where it is imported by others. */
-export function serve<Setup, Order, Result>(prepare: (setup: Setup) => Promise<(order: Order) => Promise<{ readonly result: Result; readonly transfer?: readonly Transferable[] }>>): void {
+export function serve<Setup, Order, Result>(
+  prepare: (
+    setup: Setup,
+  ) => Promise<
+    (order: Order) => Promise<{ readonly result: Result; readonly transfer?: readonly Transferable[] }>
+  >,
+): void {
   if (parentPort === null) return;
   const port = parentPort;
   const ready = prepare(workerData as Setup);
@@ -113,8 +134,13 @@ export function serve<Setup, Order, Result>(prepare: (setup: Setup) => Promise<(
       .then(
         ({ result, transfer = [] }) => port.postMessage({ result } satisfies Answer<Result>, transfer),
         (error: unknown) => {
-          const { message, stack, ...fields } = error instanceof Error ? Object.assign({}, error, { message: error.message, stack: error.stack }) : { message: String(error), stack: undefined };
-          port.postMessage({ error: { message, stack, fields: JSON.parse(JSON.stringify(fields)) as Record<string, unknown> } } satisfies Answer<Result>);
+          const { message, stack, ...fields } =
+            error instanceof Error
+              ? Object.assign({}, error, { message: error.message, stack: error.stack })
+              : { message: String(error), stack: undefined };
+          port.postMessage({
+            error: { message, stack, fields: JSON.parse(JSON.stringify(fields)) as Record<string, unknown> },
+          } satisfies Answer<Result>);
         },
       );
   });

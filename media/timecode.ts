@@ -22,12 +22,14 @@ export function mayDrop(rate: Rate): boolean {
 }
 
 function requireBase(base: number): void {
-  if (!Number.isSafeInteger(base) || base < 1 || base > 240) throw new RangeError(`not a label base: ${base}`);
+  if (!Number.isSafeInteger(base) || base < 1 || base > 240)
+    throw new RangeError(`not a label base: ${base}`);
 }
 
 function requireDrop(base: number, drop: boolean): void {
   requireBase(base);
-  if (drop && droppedLabels(base) === 0) throw new RangeError(`no drop-frame at base ${base}; it exists at 30, 60 and 120`);
+  if (drop && droppedLabels(base) === 0)
+    throw new RangeError(`no drop-frame at base ${base}; it exists at 30, 60 and 120`);
 }
 
 /** Frames from 00:00:00:00 to the next one. */
@@ -49,8 +51,16 @@ export function parseTimecode(label: string, at: Rate | number): Timecode {
   const base = typeof at === 'number' ? at : labelBase(at);
   requireBase(base);
   const parts = LABEL.exec(label);
-  if (parts === null) throw new RangeError(`not a timecode: ${JSON.stringify(label)}; write HH:MM:SS:FF, or HH:MM:SS;FF for drop-frame`);
-  const [hours, minutes, seconds, frames] = [parts[1], parts[2], parts[3], parts[5]].map(Number) as [number, number, number, number];
+  if (parts === null)
+    throw new RangeError(
+      `not a timecode: ${JSON.stringify(label)}; write HH:MM:SS:FF, or HH:MM:SS;FF for drop-frame`,
+    );
+  const [hours, minutes, seconds, frames] = [parts[1], parts[2], parts[3], parts[5]].map(Number) as [
+    number,
+    number,
+    number,
+    number,
+  ];
   const drop = parts[4] !== ':';
   if (drop && (typeof at === 'number' ? droppedLabels(base) === 0 : !mayDrop(at))) {
     throw new RangeError(`${label}: drop-frame exists only at 30000/1001 frames a second and its multiples`);
@@ -60,8 +70,10 @@ export function parseTimecode(label: string, at: Rate | number): Timecode {
   if (frames >= base) throw new RangeError(`${label}: frames end at ${base - 1} at base ${base}`);
   const totalMinutes = 60 * hours + minutes;
   const dropped = drop ? droppedLabels(base) : 0;
-  if (seconds === 0 && frames < dropped && minutes % 10 !== 0) throw new RangeError(`${label}: drop-frame leaves this label out`);
-  const frame = (60 * totalMinutes + seconds) * base + frames - dropped * (totalMinutes - Math.floor(totalMinutes / 10));
+  if (seconds === 0 && frames < dropped && minutes % 10 !== 0)
+    throw new RangeError(`${label}: drop-frame leaves this label out`);
+  const frame =
+    (60 * totalMinutes + seconds) * base + frames - dropped * (totalMinutes - Math.floor(totalMinutes / 10));
   return { frame, base, drop };
 }
 
@@ -75,7 +87,9 @@ export function formatTimecode(timecode: Timecode): string {
     const minute = 60 * base - dropped;
     const rest = frame % tenMinutes;
     // The first minute of ten is whole, so its labels start `dropped` frames early in the count.
-    frame += 9 * dropped * Math.floor(frame / tenMinutes) + (rest >= dropped ? dropped * Math.floor((rest - dropped) / minute) : 0);
+    frame +=
+      9 * dropped * Math.floor(frame / tenMinutes) +
+      (rest >= dropped ? dropped * Math.floor((rest - dropped) / minute) : 0);
   }
   const two = (value: number): string => String(value).padStart(2, '0');
   const seconds = Math.floor(frame / base);
@@ -90,7 +104,8 @@ export function addFrames(timecode: Timecode, frames: number): Timecode {
 
 /** Frames from `from` up to the next `to`, across midnight when needed: 0 up to a day. Throws RangeError when they count differently. */
 export function framesBetween(from: Timecode, to: Timecode): number {
-  if (!sameCounting(from, to)) throw new RangeError(`${formatTimecode(from)} and ${formatTimecode(to)} count differently`);
+  if (!sameCounting(from, to))
+    throw new RangeError(`${formatTimecode(from)} and ${formatTimecode(to)} count differently`);
   return addFrames(to, -from.frame).frame;
 }
 
@@ -111,7 +126,12 @@ export function samplesSinceMidnight(timecode: Timecode, rate: Rate, sampleRate:
 }
 
 /** The label of the frame nearest to a count of samples since 00:00:00:00. */
-export function timecodeFromSamples(samples: number, sampleRate: number, rate: Rate, drop: boolean): Timecode {
+export function timecodeFromSamples(
+  samples: number,
+  sampleRate: number,
+  rate: Rate,
+  drop: boolean,
+): Timecode {
   const base = labelBase(rate);
   if (drop && !mayDrop(rate)) throw new RangeError(`no drop-frame at ${rate.num}/${rate.den}`);
   const frame = rescale(samples, ratio(sampleRate), rate);
@@ -121,6 +141,11 @@ export function timecodeFromSamples(samples: number, sampleRate: number, rate: R
 /** The label that a clock shows at a time of day, in milliseconds since midnight: seconds as on the clock, the rest in frames, cut off. Never drop-frame. */
 export function timecodeOfClock(milliseconds: number, base: number): Timecode {
   requireBase(base);
-  if (!Number.isSafeInteger(milliseconds) || milliseconds < 0 || milliseconds >= 86_400_000) throw new RangeError(`not a time of day: ${milliseconds} ms`);
-  return { frame: Math.floor(milliseconds / 1000) * base + Math.floor(((milliseconds % 1000) * base) / 1000), base, drop: false };
+  if (!Number.isSafeInteger(milliseconds) || milliseconds < 0 || milliseconds >= 86_400_000)
+    throw new RangeError(`not a time of day: ${milliseconds} ms`);
+  return {
+    frame: Math.floor(milliseconds / 1000) * base + Math.floor(((milliseconds % 1000) * base) / 1000),
+    base,
+    drop: false,
+  };
 }

@@ -6,7 +6,18 @@ import { masterMovie } from './master/movie.ts';
 import { type AnyProfile, givesFrames, isMaster } from './schema.ts';
 
 /** Filters that every recipe uses. */
-const pictureFilters = ['showinfo', 'setparams', 'settb', 'setpts', 'fps', 'split', 'scale', 'format', 'crop', 'setsar'] as const;
+const pictureFilters = [
+  'showinfo',
+  'setparams',
+  'settb',
+  'setpts',
+  'fps',
+  'split',
+  'scale',
+  'format',
+  'crop',
+  'setsar',
+] as const;
 /** A master takes the decoded frames as they are; the trail is taken beside. */
 const masterFilters = ['showinfo', 'split', 'scale', 'format', 'crop'] as const;
 const soundFilters = ['asetpts', 'aresample', 'atrim', 'adelay', 'apad', 'aformat'] as const;
@@ -14,7 +25,11 @@ const soundFilters = ['asetpts', 'aresample', 'atrim', 'adelay', 'apad', 'aforma
 export function neededAbilities(profile: AnyProfile): { encoders: string[]; filters: string[] } {
   if (givesFrames(profile)) return { encoders: [], filters: [...masterFilters] };
   // What feeds the encoder is no filter of ffmpeg.
-  if (isMaster(profile)) return { encoders: [traitsOf(masterMovie.video).encoder, ...soundEncoders(masterMovie.audio.format)], filters: [...new Set([...masterFilters, ...pictureFilters, ...soundFilters])] };
+  if (isMaster(profile))
+    return {
+      encoders: [traitsOf(masterMovie.video).encoder, ...soundEncoders(masterMovie.audio.format)],
+      filters: [...new Set([...masterFilters, ...pictureFilters, ...soundFilters])],
+    };
   const sound = profile.audio.tracks !== 'none';
   return {
     encoders: [traitsOf(profile.video).encoder, ...(sound ? soundEncoders(profile.audio.format) : [])],
@@ -28,10 +43,21 @@ export function neededAbilities(profile: AnyProfile): { encoders: string[]; filt
   };
 }
 
-export function missingAbilities(profile: AnyProfile, abilities: Pick<Abilities, 'encoders' | 'filters'>): Finding[] {
+export function missingAbilities(
+  profile: AnyProfile,
+  abilities: Pick<Abilities, 'encoders' | 'filters'>,
+): Finding[] {
   const needed = neededAbilities(profile);
   return [
-    ...needed.encoders.filter((name) => !abilities.encoders.has(name)).map((name) => finding('profile-tool-lacks', `no encoder ${name}`, `the encoder ${name}`, { profile: profile.name })),
-    ...needed.filters.filter((name) => !abilities.filters.has(name)).map((name) => finding('profile-tool-lacks', `no filter ${name}`, `the filter ${name}`, { profile: profile.name })),
+    ...needed.encoders
+      .filter((name) => !abilities.encoders.has(name))
+      .map((name) =>
+        finding('profile-tool-lacks', `no encoder ${name}`, `the encoder ${name}`, { profile: profile.name }),
+      ),
+    ...needed.filters
+      .filter((name) => !abilities.filters.has(name))
+      .map((name) =>
+        finding('profile-tool-lacks', `no filter ${name}`, `the filter ${name}`, { profile: profile.name }),
+      ),
   ];
 }

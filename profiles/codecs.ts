@@ -32,13 +32,46 @@ const vc3Classes = {
 
 /** RDD 36 profiles; `bits`: the encoder's budget a macroblock for pictures of at most 1620, 2700, 6075 and of more macroblocks. */
 const rdd36Classes = {
-  proxy: { name: 'Proxy', tag: 'apco', argument: 'proxy', pixelFormat: 'yuv422p10le', bits: [300, 242, 220, 194] },
+  proxy: {
+    name: 'Proxy',
+    tag: 'apco',
+    argument: 'proxy',
+    pixelFormat: 'yuv422p10le',
+    bits: [300, 242, 220, 194],
+  },
   lt: { name: 'LT', tag: 'apcs', argument: 'lt', pixelFormat: 'yuv422p10le', bits: [720, 560, 490, 440] },
-  standard: { name: 'Standard', tag: 'apcn', argument: 'standard', pixelFormat: 'yuv422p10le', bits: [1050, 808, 710, 632] },
+  standard: {
+    name: 'Standard',
+    tag: 'apcn',
+    argument: 'standard',
+    pixelFormat: 'yuv422p10le',
+    bits: [1050, 808, 710, 632],
+  },
   hq: { name: 'HQ', tag: 'apch', argument: 'hq', pixelFormat: 'yuv422p10le', bits: [1566, 1216, 1070, 950] },
-  '4444': { name: '4444', tag: 'ap4h', argument: '4444', pixelFormat: 'yuv444p10le', bits: [2350, 1828, 1600, 1425] },
-  '4444-xq': { name: 'XQ', tag: 'ap4x', argument: '4444xq', pixelFormat: 'yuv444p10le', bits: [3525, 2742, 2400, 2137] },
-} as const satisfies Record<string, { name: string; tag: string; argument: string; pixelFormat: PixelFormat; bits: readonly [number, number, number, number] }>;
+  '4444': {
+    name: '4444',
+    tag: 'ap4h',
+    argument: '4444',
+    pixelFormat: 'yuv444p10le',
+    bits: [2350, 1828, 1600, 1425],
+  },
+  '4444-xq': {
+    name: 'XQ',
+    tag: 'ap4x',
+    argument: '4444xq',
+    pixelFormat: 'yuv444p10le',
+    bits: [3525, 2742, 2400, 2137],
+  },
+} as const satisfies Record<
+  string,
+  {
+    name: string;
+    tag: string;
+    argument: string;
+    pixelFormat: PixelFormat;
+    bits: readonly [number, number, number, number];
+  }
+>;
 
 /** What ffmpeg's `-profile:v` takes. */
 export function encoderProfile(video: Exclude<Profile['video'], { codec: 'ffv1' }>): string {
@@ -50,17 +83,62 @@ export function traitsOf(video: Profile['video']): CodecTraits {
   if (video.codec === 'vc3') {
     const kind = vc3Classes[video.quality];
     // The least raster is the encoder's; AVdh is what every reader of this form in MOV looks for.
-    return { encoder: 'dnxhd', containers: ['mov'], pixelFormat: kind.pixelFormat, codec: 'dnxhd', tag: 'AVdh', profile: kind.name, readBackAs: null, smallest: { width: 256, height: 120 }, carriesFullRange: true, lossless: false };
+    return {
+      encoder: 'dnxhd',
+      containers: ['mov'],
+      pixelFormat: kind.pixelFormat,
+      codec: 'dnxhd',
+      tag: 'AVdh',
+      profile: kind.name,
+      readBackAs: null,
+      smallest: { width: 256, height: 120 },
+      carriesFullRange: true,
+      lossless: false,
+    };
   }
   if (video.codec === 'rdd36') {
     const kind = rdd36Classes[video.quality];
     // The decoder opens every 4:4:4 stream at 12 bits, whatever depth was encoded. RDD 36 pictures are limited range.
     const readBackAs = kind.pixelFormat === 'yuv444p10le' ? 'yuv444p12le' : null;
-    return { encoder: 'prores_ks', containers: ['mov'], pixelFormat: kind.pixelFormat, codec: 'prores', tag: kind.tag, profile: kind.name, readBackAs, smallest: { width: 16, height: 16 }, carriesFullRange: false, lossless: false };
+    return {
+      encoder: 'prores_ks',
+      containers: ['mov'],
+      pixelFormat: kind.pixelFormat,
+      codec: 'prores',
+      tag: kind.tag,
+      profile: kind.name,
+      readBackAs,
+      smallest: { width: 16, height: 16 },
+      carriesFullRange: false,
+      lossless: false,
+    };
   }
   // As ffmpeg 5.1 writes it into Matroska, by the four letters of older files; RFC 9043, 4.3.3.4 prefers V_FFV1, which has none.
-  if (video.codec === 'ffv1') return { encoder: 'ffv1', containers: ['mkv'], pixelFormat: 'source', codec: 'ffv1', tag: 'FFV1', profile: null, readBackAs: null, smallest: { width: 16, height: 16 }, carriesFullRange: true, lossless: true };
-  return { encoder: 'libx264', containers: ['mp4', 'mov'], pixelFormat: 'yuv420p', codec: 'h264', tag: 'avc1', profile: 'High', readBackAs: null, smallest: { width: 16, height: 16 }, carriesFullRange: true, lossless: false };
+  if (video.codec === 'ffv1')
+    return {
+      encoder: 'ffv1',
+      containers: ['mkv'],
+      pixelFormat: 'source',
+      codec: 'ffv1',
+      tag: 'FFV1',
+      profile: null,
+      readBackAs: null,
+      smallest: { width: 16, height: 16 },
+      carriesFullRange: true,
+      lossless: true,
+    };
+  return {
+    encoder: 'libx264',
+    containers: ['mp4', 'mov'],
+    pixelFormat: 'yuv420p',
+    codec: 'h264',
+    tag: 'avc1',
+    profile: 'High',
+    readBackAs: null,
+    smallest: { width: 16, height: 16 },
+    carriesFullRange: true,
+    lossless: false,
+  };
 }
 
 const macroblocks = (width: number, height: number): number => Math.ceil(width / 16) * Math.ceil(height / 16);
@@ -97,11 +175,20 @@ export interface SoundTraits {
 }
 
 /** AAC rates: the sampling frequency table of ISO/IEC 14496-3; a frame is 1024 samples. */
-const aacRates = [96000, 88200, 64000, 48000, 44100, 32000, 24000, 22050, 16000, 12000, 11025, 8000, 7350] as const;
+const aacRates = [
+  96000, 88200, 64000, 48000, 44100, 32000, 24000, 22050, 16000, 12000, 11025, 8000, 7350,
+] as const;
 export const soundFormats: Readonly<Record<AudioFormat, SoundTraits>> = {
   s16: { encoder: 'pcm_s16le', bytesPerSample: 2, containers: ['mov'], channels: 64, rates: null, block: 0 },
   s24: { encoder: 'pcm_s24le', bytesPerSample: 3, containers: ['mov'], channels: 64, rates: null, block: 0 },
-  aac: { encoder: 'aac', bytesPerSample: null, containers: ['mov', 'mp4'], channels: 8, rates: aacRates, block: 1024 },
+  aac: {
+    encoder: 'aac',
+    bytesPerSample: null,
+    containers: ['mov', 'mp4'],
+    channels: 8,
+    rates: aacRates,
+    block: 1024,
+  },
 };
 
 /** Uncompressed sound that Matroska has a form for, by ffmpeg's names, and what keeps its samples: the order of bytes within one is no part of it. */
@@ -110,7 +197,14 @@ const asSource = new Map<string, SoundTraits>(
   uncompressed.flatMap((form) => {
     const bytes = Number(form.slice(1)) / 8;
     const encoder = bytes === 1 ? `pcm_${form}` : `pcm_${form}le`;
-    const traits: SoundTraits = { encoder, bytesPerSample: bytes, containers: ['mkv'], channels: 64, rates: null, block: 0 };
+    const traits: SoundTraits = {
+      encoder,
+      bytesPerSample: bytes,
+      containers: ['mkv'],
+      channels: 64,
+      rates: null,
+      block: 0,
+    };
     return (bytes === 1 ? [encoder] : [encoder, `pcm_${form}be`]).map((codec) => [codec, traits] as const);
   }),
 );
@@ -122,7 +216,9 @@ export function soundTraits(format: (typeof audioFormats)[number], sourceCodec: 
 export const keptSound: readonly string[] = [...asSource.keys()];
 /** Every encoder that sound of the format may need; a decoder has the same name. */
 export function soundEncoders(format: (typeof audioFormats)[number]): readonly string[] {
-  return format === 'source' ? [...new Set([...asSource.values()].map(({ encoder }) => encoder))] : [soundFormats[format].encoder];
+  return format === 'source'
+    ? [...new Set([...asSource.values()].map(({ encoder }) => encoder))]
+    : [soundFormats[format].encoder];
 }
 /** Whether any sound of the format can be in the container. */
 export function soundContainers(format: (typeof audioFormats)[number]): readonly Container[] {

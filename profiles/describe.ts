@@ -13,7 +13,8 @@ export interface DescribedField {
 
 function valueText(value: unknown): string {
   if (Array.isArray(value)) return `[${value.map(valueText).join(', ')}]`;
-  if (typeof value === 'string') return /^[A-Za-z0-9][A-Za-z0-9 .-]*$/.test(value) ? value : JSON.stringify(value);
+  if (typeof value === 'string')
+    return /^[A-Za-z0-9][A-Za-z0-9 .-]*$/.test(value) ? value : JSON.stringify(value);
   return String(value);
 }
 
@@ -23,12 +24,27 @@ export function describeProfile(profile: AnyProfile): DescribedField[] {
   const fields = fieldsOf(profile);
   const codec = isMaster(profile) ? null : profile.video.codec;
   const visit = (value: unknown, shownPath: string, schemaPath: string): void => {
-    const entry = fields.find((field) => field.path === schemaPath && (field.onlyWith === null || field.onlyWith === codec));
+    const entry = fields.find(
+      (field) => field.path === schemaPath && (field.onlyWith === null || field.onlyWith === codec),
+    );
     const isGroup = typeof value === 'object' && value !== null && !Array.isArray(value);
     const isGroupList = Array.isArray(value) && value.some((item) => typeof item === 'object');
-    if (entry !== undefined) out.push({ field: shownPath, value: isGroup || isGroupList ? '' : valueText(value), meaning: entry.meaning, allowed: entry.allowed });
-    if (isGroup) for (const [name, child] of Object.entries(value)) visit(child, shownPath === '' ? name : `${shownPath}.${name}`, schemaPath === '' ? name : `${schemaPath}.${name}`);
-    if (isGroupList) for (const [index, item] of value.entries()) visit(item, `${shownPath}[${index}]`, `${schemaPath}[]`);
+    if (entry !== undefined)
+      out.push({
+        field: shownPath,
+        value: isGroup || isGroupList ? '' : valueText(value),
+        meaning: entry.meaning,
+        allowed: entry.allowed,
+      });
+    if (isGroup)
+      for (const [name, child] of Object.entries(value))
+        visit(
+          child,
+          shownPath === '' ? name : `${shownPath}.${name}`,
+          schemaPath === '' ? name : `${schemaPath}.${name}`,
+        );
+    if (isGroupList)
+      for (const [index, item] of value.entries()) visit(item, `${shownPath}[${index}]`, `${schemaPath}[]`);
   };
   visit(profile, '', '');
   return out;

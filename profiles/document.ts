@@ -7,8 +7,15 @@ export { type Path, findingAt } from '../media/document.ts';
 /** `stem`: what the profile in it must be called. */
 export type ProfileDocument = WrittenDocument;
 
-const codes: DocumentCodes = { missing: 'profile-missing', unreadable: 'profile-unreadable', form: 'a profile file' };
+const codes: DocumentCodes = {
+  missing: 'profile-missing',
+  unreadable: 'profile-unreadable',
+  form: 'a profile file',
+};
 
-export async function readProfile(path: string, origin = path): Promise<{ document: ProfileDocument } | { findings: Finding[] }> {
+export async function readProfile(
+  path: string,
+  origin = path,
+): Promise<{ document: ProfileDocument } | { findings: Finding[] }> {
   return await readDocument(path, codes, origin);
 }

@@ -11,16 +11,25 @@ export interface Extended {
 }
 
 /** Looks a profile up by name, as seen from the file that asks. Null: there is none. */
-export type FindProfile = (name: string, from: ProfileDocument) => Promise<{ document: ProfileDocument } | { findings: Finding[] } | null>;
+export type FindProfile = (
+  name: string,
+  from: ProfileDocument,
+) => Promise<{ document: ProfileDocument } | { findings: Finding[] } | null>;
 
-const isGroup = (value: unknown): value is Values => typeof value === 'object' && value !== null && !Array.isArray(value);
+const isGroup = (value: unknown): value is Values =>
+  typeof value === 'object' && value !== null && !Array.isArray(value);
 
 function merge(below: Values, above: Values): Values {
   const merged: Record<string, unknown> = { ...below };
   for (const [name, value] of Object.entries(above)) {
     const under = Object.hasOwn(below, name) ? below[name] : undefined;
     // Another codec has other settings: what the one below said of its own is not carried over.
-    const otherCodec = isGroup(value) && isGroup(under) && value.codec !== undefined && under.codec !== undefined && value.codec !== under.codec;
+    const otherCodec =
+      isGroup(value) &&
+      isGroup(under) &&
+      value.codec !== undefined &&
+      under.codec !== undefined &&
+      value.codec !== under.codec;
     merged[name] = isGroup(value) && isGroup(under) && !otherCodec ? merge(under, value) : value;
   }
   return merged;
@@ -36,7 +45,10 @@ function states(values: unknown, path: Path): boolean {
 }
 
 /** The file with everything it builds on. The fields `extends` are used up. */
-export async function extend(top: ProfileDocument, find: FindProfile): Promise<{ extended: Extended } | { findings: Finding[] }> {
+export async function extend(
+  top: ProfileDocument,
+  find: FindProfile,
+): Promise<{ extended: Extended } | { findings: Finding[] }> {
   const layers: { document: ProfileDocument; values: Values }[] = [];
   let document = top;
   for (;;) {
@@ -44,9 +56,22 @@ export async function extend(top: ProfileDocument, find: FindProfile): Promise<{
     layers.push({ document, values });
     if (below === undefined) break;
     const place = { origin: document.origin, line: document.lineOf(['extends']), field: 'extends' };
-    if (typeof below !== 'string') return { findings: [findingAt('profile-value-wrong', place, JSON.stringify(below), 'the name of one profile')] };
+    if (typeof below !== 'string')
+      return {
+        findings: [findingAt('profile-value-wrong', place, JSON.stringify(below), 'the name of one profile')],
+      };
     const found = await find(below, document);
-    if (found === null) return { findings: [findingAt('profile-extends-missing', place, JSON.stringify(below), `${below}.yaml beside this file, or a built-in profile`)] };
+    if (found === null)
+      return {
+        findings: [
+          findingAt(
+            'profile-extends-missing',
+            place,
+            JSON.stringify(below),
+            `${below}.yaml beside this file, or a built-in profile`,
+          ),
+        ],
+      };
     if ('findings' in found) return found;
     if (layers.some((layer) => layer.document.origin === found.document.origin)) {
       const circle = [...layers.map((layer) => layer.document.stem), found.document.stem].join(' → ');

@@ -2,7 +2,8 @@
  * Pixel formats, by ffmpeg's names, whose every sample FFV1 gives back. The encoder takes them as they are (`ffmpeg -h
  * encoder=ffv1`, FFmpeg 5.1), and each was encoded, decoded and found the same to the bit (test/worker/archive.test.ts).
  */
-const yuv = (layouts: readonly string[], depths: readonly string[]): string[] => layouts.flatMap((layout) => depths.map((depth) => `${layout}p${depth}`));
+const yuv = (layouts: readonly string[], depths: readonly string[]): string[] =>
+  layouts.flatMap((layout) => depths.map((depth) => `${layout}p${depth}`));
 
 const asTheyAre: readonly string[] = [
   ...yuv(['yuv420', 'yuv422', 'yuv444'], ['', '9le', '10le', '12le', '14le', '16le']),
@@ -24,9 +25,14 @@ export interface KeptPixels {
 }
 
 const kept: ReadonlyMap<string, KeptPixels> = new Map([
-  ...asTheyAre.map((format) => [format, { encodedAs: format, readBackAs: format, comparedIn: format }] as const),
+  ...asTheyAre.map(
+    (format) => [format, { encodedAs: format, readBackAs: format, comparedIn: format }] as const,
+  ),
   // ffmpeg's older names for full range; the range itself is tagged.
-  ...['yuv411p', 'yuv420p', 'yuv422p', 'yuv440p', 'yuv444p'].map((format) => [format.replace('yuv', 'yuvj'), { encodedAs: format, readBackAs: format, comparedIn: format }] as const),
+  ...['yuv411p', 'yuv420p', 'yuv422p', 'yuv440p', 'yuv444p'].map(
+    (format) =>
+      [format.replace('yuv', 'yuvj'), { encodedAs: format, readBackAs: format, comparedIn: format }] as const,
+  ),
   // Four bytes a pixel, of which one says nothing and comes back as another.
   ['bgr0', { encodedAs: 'bgr0', readBackAs: 'bgr0', comparedIn: 'gbrp' }],
   // Taken as they are, given back plane by plane.

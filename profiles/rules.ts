@@ -11,18 +11,32 @@ export interface Impossible {
 
 type Rule = (profile: Profile) => Impossible[];
 
-const no = (path: Impossible['path'], found: string, expected: string): Impossible => ({ code: 'profile-combination', path, found, expected });
+const no = (path: Impossible['path'], found: string, expected: string): Impossible => ({
+  code: 'profile-combination',
+  path,
+  found,
+  expected,
+});
 
 /** `vc3 lb`, `h264`: for messages. */
-const codecName = (video: Profile['video']): string => ('quality' in video ? `${video.codec} ${video.quality}` : video.codec);
+const codecName = (video: Profile['video']): string =>
+  'quality' in video ? `${video.codec} ${video.quality}` : video.codec;
 
 const container: Rule = ({ container: form, video, audio, reel }) => {
   const out: Impossible[] = [];
   const picture = traitsOf(video).containers;
   if (!picture.includes(form)) out.push(no(['container'], `${form} with ${video.codec}`, picture.join(', ')));
   const sound = soundContainers(audio.format);
-  if (audio.tracks !== 'none' && !sound.includes(form)) out.push(no(['audio', 'format'], `${audio.format} in ${form}`, form === 'mp4' ? 'aac' : `a container of: ${sound.join(', ')}`));
-  if (form === 'mp4' && reel !== 'none') out.push(no(['reel'], `${reel} in mp4, which has no place for a reel name`, 'none'));
+  if (audio.tracks !== 'none' && !sound.includes(form))
+    out.push(
+      no(
+        ['audio', 'format'],
+        `${audio.format} in ${form}`,
+        form === 'mp4' ? 'aac' : `a container of: ${sound.join(', ')}`,
+      ),
+    );
+  if (form === 'mp4' && reel !== 'none')
+    out.push(no(['reel'], `${reel} in mp4, which has no place for a reel name`, 'none'));
   return out;
 };
 
@@ -31,37 +45,64 @@ const pixels: Rule = ({ video, pixel_format: format }) => {
   return format === wanted ? [] : [no(['pixel_format'], `${format} with ${codecName(video)}`, wanted)];
 };
 
-const raster: Rule = ({ raster: { policy, width, height, multiple_of: multiple, enlarge }, pixel_format: format, video }) => {
+const raster: Rule = ({
+  raster: { policy, width, height, multiple_of: multiple, enlarge },
+  pixel_format: format,
+  video,
+}) => {
   const out: Impossible[] = [];
   if (policy === 'native' || policy === 'coded') {
-    if (width !== null) out.push(no(['raster', 'width'], `${width} with ${policy}`, 'null, or another policy'));
-    if (height !== null) out.push(no(['raster', 'height'], `${height} with ${policy}`, 'null, or another policy'));
+    if (width !== null)
+      out.push(no(['raster', 'width'], `${width} with ${policy}`, 'null, or another policy'));
+    if (height !== null)
+      out.push(no(['raster', 'height'], `${height} with ${policy}`, 'null, or another policy'));
   } else {
     if (width === null) out.push(no(['raster', 'width'], `null with ${policy}`, 'a number of pixels'));
-    if (policy === 'fill' && height === null) out.push(no(['raster', 'height'], 'null with fill', 'a number of pixels'));
-    if (policy === 'fill' && !enlarge) out.push(no(['raster', 'enlarge'], 'false with fill, which always gives its full size', 'true'));
+    if (policy === 'fill' && height === null)
+      out.push(no(['raster', 'height'], 'null with fill', 'a number of pixels'));
+    if (policy === 'fill' && !enlarge)
+      out.push(no(['raster', 'enlarge'], 'false with fill, which always gives its full size', 'true'));
   }
   const sides = { width, height };
   for (const side of ['width', 'height'] as const) {
     const size = sides[side];
     const least = traitsOf(video).smallest[side];
-    if (size !== null && size % multiple !== 0) out.push(no(['raster', side], `${size}, no multiple of ${multiple}`, `${size - (size % multiple)} or ${size - (size % multiple) + multiple}`));
-    if (size !== null && size < least) out.push(no(['raster', side], `${size} with ${video.codec}`, `${least} or more`));
+    if (size !== null && size % multiple !== 0)
+      out.push(
+        no(
+          ['raster', side],
+          `${size}, no multiple of ${multiple}`,
+          `${size - (size % multiple)} or ${size - (size % multiple) + multiple}`,
+        ),
+      );
+    if (size !== null && size < least)
+      out.push(no(['raster', side], `${size} with ${video.codec}`, `${least} or more`));
   }
   // ITU-T H.264: a 4:2:0 picture has one chroma sample for two by two pixels.
-  if (format === 'yuv420p' && multiple % 2 !== 0) out.push(no(['raster', 'multiple_of'], `${multiple} with ${format}`, '2, 4, 8 or 16'));
+  if (format === 'yuv420p' && multiple % 2 !== 0)
+    out.push(no(['raster', 'multiple_of'], `${multiple} with ${format}`, '2, 4, 8 or 16'));
   return out;
 };
 
-const range: Rule = ({ colour, video }) => (colour.range === 'full' && !traitsOf(video).carriesFullRange ? [no(['colour', 'range'], `full with ${video.codec}`, 'limited, or source')] : []);
+const range: Rule = ({ colour, video }) =>
+  colour.range === 'full' && !traitsOf(video).carriesFullRange
+    ? [no(['colour', 'range'], `full with ${video.codec}`, 'limited, or source')]
+    : [];
 
 const soundRate: Rule = ({ audio }) => {
   const rates = audio.format === 'source' ? null : soundFormats[audio.format].rates;
-  return audio.rate !== 'source' && rates !== null && !rates.includes(audio.rate) ? [no(['audio', 'rate'], `${audio.rate} with ${audio.format}`, rates.join(', '))] : [];
+  return audio.rate !== 'source' && rates !== null && !rates.includes(audio.rate)
+    ? [no(['audio', 'rate'], `${audio.rate} with ${audio.format}`, rates.join(', '))]
+    : [];
 };
 
 /** Fields that a lossless codec leaves no choice, since anything else would change a sample; their values are for such a codec alone. */
-const keeping: readonly [path: readonly string[], value: string | number, only: boolean, of: (profile: Profile) => unknown][] = [
+const keeping: readonly [
+  path: readonly string[],
+  value: string | number,
+  only: boolean,
+  of: (profile: Profile) => unknown,
+][] = [
   [['pixel_format'], 'source', true, (profile) => profile.pixel_format],
   [['raster', 'policy'], 'coded', true, (profile) => profile.raster.policy],
   [['raster', 'multiple_of'], 1, false, (profile) => profile.raster.multiple_of],
@@ -79,10 +120,18 @@ const keeping: readonly [path: readonly string[], value: string | number, only: 
 const lossless: Rule = (profile) => {
   const { codec } = profile.video;
   if (traitsOf(profile.video).lossless) {
-    const changed = keeping.flatMap(([path, value, , of]) => (of(profile) === value ? [] : [no(path, `${of(profile)} with ${codec}`, String(value))]));
-    return profile.burn_in.length === 0 ? changed : [...changed, no(['burn_in'], `text in the picture with ${codec}`, '[]')];
+    const changed = keeping.flatMap(([path, value, , of]) =>
+      of(profile) === value ? [] : [no(path, `${of(profile)} with ${codec}`, String(value))],
+    );
+    return profile.burn_in.length === 0
+      ? changed
+      : [...changed, no(['burn_in'], `text in the picture with ${codec}`, '[]')];
   }
-  return keeping.flatMap(([path, value, only, of]) => (only && of(profile) === value ? [no(path, `${value} with ${codec}`, 'another value, or the codec ffv1')] : []));
+  return keeping.flatMap(([path, value, only, of]) =>
+    only && of(profile) === value
+      ? [no(path, `${value} with ${codec}`, 'another value, or the codec ffv1')]
+      : [],
+  );
 };
 
 const placeholders = ['clip', 'roll', 'reel', 'day', 'profile', 'timecode'] as const;
@@ -91,19 +140,42 @@ export const fileName = ({ file_name: template }: Pick<Profile, 'file_name'>): I
   const out: Impossible[] = [];
   const names = [...template.matchAll(/\{([^{}]*)\}/g)].map((match) => match[1] as string);
   const unknown = names.filter((name) => !(placeholders as readonly string[]).includes(name));
-  if (unknown.length > 0) out.push(no(['file_name'], `{${unknown.join('}, {')}}`, `{${placeholders.join('}, {')}}`));
-  if (!names.includes('clip')) out.push(no(['file_name'], `${JSON.stringify(template)} gives every clip the same name`, '{clip} somewhere in it'));
+  if (unknown.length > 0)
+    out.push(no(['file_name'], `{${unknown.join('}, {')}}`, `{${placeholders.join('}, {')}}`));
+  if (!names.includes('clip'))
+    out.push(
+      no(
+        ['file_name'],
+        `${JSON.stringify(template)} gives every clip the same name`,
+        '{clip} somewhere in it',
+      ),
+    );
   const plain = template.replace(/\{[^{}]*\}/g, '');
   // biome-ignore lint/suspicious/noControlCharactersInRegex: control characters are what is looked for.
   const refused = plain.match(/[<>:"/\\|?*{}\u0000-\u001f\u007f]/);
-  if (refused !== null) out.push(no(['file_name'], JSON.stringify(refused[0]), 'none of < > : " / \\ | ? * and no brace outside a placeholder'));
+  if (refused !== null)
+    out.push(
+      no(
+        ['file_name'],
+        JSON.stringify(refused[0]),
+        'none of < > : " / \\ | ? * and no brace outside a placeholder',
+      ),
+    );
   return out;
 };
 
 const burnIn: Rule = ({ burn_in: texts }) =>
   texts.flatMap(({ place }, index) => {
     const first = texts.findIndex((other) => other.place === place);
-    return first < index ? [no(['burn_in', index, 'place'], `${place}, which text ${first + 1} has already`, 'a place of its own')] : [];
+    return first < index
+      ? [
+          no(
+            ['burn_in', index, 'place'],
+            `${place}, which text ${first + 1} has already`,
+            'a place of its own',
+          ),
+        ]
+      : [];
   });
 
 const checks: Rule = ({ checks: asked, reel, video }) => {
@@ -111,16 +183,43 @@ const checks: Rule = ({ checks: asked, reel, video }) => {
   const standing: CheckName[] = [...standingChecks, ...(keeps ? [losslessCheck] : [])];
   const out: Impossible[] = standing
     .filter((check) => !asked.includes(check))
-    .map((check) => ({ code: 'profile-check-left-out', path: ['checks'], found: `no ${check}`, expected: `all of: ${standing.join(', ')}` }));
+    .map((check) => ({
+      code: 'profile-check-left-out',
+      path: ['checks'],
+      found: `no ${check}`,
+      expected: `all of: ${standing.join(', ')}`,
+    }));
   if (new Set(asked).size !== asked.length) out.push(no(['checks'], 'a check twice', 'every check once'));
-  if (!keeps && asked.includes(losslessCheck)) out.push(no(['checks'], `${losslessCheck}, with ${video.codec}, which loses something`, 'ffv1, or no such check'));
-  if (asked.includes('reel') && reel === 'none') out.push(no(['checks'], 'reel, with a reel of none', 'a reel that is written, or no such check'));
+  if (!keeps && asked.includes(losslessCheck))
+    out.push(
+      no(
+        ['checks'],
+        `${losslessCheck}, with ${video.codec}, which loses something`,
+        'ffv1, or no such check',
+      ),
+    );
+  if (asked.includes('reel') && reel === 'none')
+    out.push(no(['checks'], 'reel, with a reel of none', 'a reel that is written, or no such check'));
   return out;
 };
 
 /** The folder `reports` of a roll holds the reports. */
-export const reservedName = (profile: Pick<Profile, 'name'>): Impossible[] => (profile.name === 'reports' ? [no(['name'], 'reports, which is the folder of the reports', 'another name')] : []);
+export const reservedName = (profile: Pick<Profile, 'name'>): Impossible[] =>
+  profile.name === 'reports'
+    ? [no(['name'], 'reports, which is the folder of the reports', 'another name')]
+    : [];
 
 export function impossibleCombinations(profile: Profile): Impossible[] {
-  return [reservedName, container, pixels, raster, lossless, range, soundRate, fileName, burnIn, checks].flatMap((rule) => rule(profile));
+  return [
+    reservedName,
+    container,
+    pixels,
+    raster,
+    lossless,
+    range,
+    soundRate,
+    fileName,
+    burnIn,
+    checks,
+  ].flatMap((rule) => rule(profile));
 }

@@ -15,14 +15,28 @@ export const ffv1Slices = [4, 6, 9, 12, 16, 24, 30] as const;
 export const rasterPolicies = ['coded', 'native', 'fit', 'fill'] as const;
 export const audioFormats = ['source', 's16', 's24', 'aac'] as const;
 export const burnInTexts = ['timecode', 'clip', 'roll', 'reel', 'profile'] as const;
-export const burnInPlaces = ['top-left', 'top-centre', 'top-right', 'bottom-left', 'bottom-centre', 'bottom-right'] as const;
+export const burnInPlaces = [
+  'top-left',
+  'top-centre',
+  'top-right',
+  'bottom-left',
+  'bottom-centre',
+  'bottom-right',
+] as const;
 export { type CheckName, checkNames, losslessCheck, standingChecks } from './check-names.ts';
 
-const name = z.string().regex(/^[a-z0-9][a-z0-9-]{0,62}$/, 'small letters, digits and hyphens, at most 63, not starting with a hyphen');
+const name = z
+  .string()
+  .regex(
+    /^[a-z0-9][a-z0-9-]{0,62}$/,
+    'small letters, digits and hyphens, at most 63, not starting with a hyphen',
+  );
 
 const vc3 = z.strictObject({
   codec: z.literal('vc3').describe('VC-3, SMPTE ST 2019-1, resolution-independent'),
-  quality: z.enum(vc3Qualities).describe('Compression class: lb, sq, hq: 8-bit 4:2:2; hqx: 10-bit 4:2:2; 444: 10-bit 4:4:4'),
+  quality: z
+    .enum(vc3Qualities)
+    .describe('Compression class: lb, sq, hq: 8-bit 4:2:2; hqx: 10-bit 4:2:2; 444: 10-bit 4:4:4'),
 });
 const rdd36 = z.strictObject({
   codec: z.literal('rdd36').describe('The 10-bit intra codec of SMPTE RDD 36'),
@@ -36,62 +50,145 @@ const h264 = z.strictObject({
 });
 
 const ffv1 = z.strictObject({
-  codec: z.literal('ffv1').describe('FFV1 version 3, RFC 9043: lossless, every frame a key frame, a checksum in every slice'),
-  slices: z.union(ffv1Slices.map((count) => z.literal(count))).describe('Parts of a frame that are coded, checked and decoded each by itself: more are faster on many cores and a little larger. A picture of odd size that cannot be cut so gets the nearest number that can'),
+  codec: z
+    .literal('ffv1')
+    .describe('FFV1 version 3, RFC 9043: lossless, every frame a key frame, a checksum in every slice'),
+  slices: z
+    .union(ffv1Slices.map((count) => z.literal(count)))
+    .describe(
+      'Parts of a frame that are coded, checked and decoded each by itself: more are faster on many cores and a little larger. A picture of odd size that cannot be cut so gets the nearest number that can',
+    ),
 });
 
 export const profileSchema = z.strictObject({
   version: z.literal(1).describe('Version of this file form'),
   name: name.describe('What the profile is called on the command line and in folders'),
   summary: z.string().min(1).max(200).describe('One line for people'),
-  container: z.enum(containers).describe('File form. mov holds every codec but ffv1; mp4 holds h264 with aac and has no place for a reel name; mkv (Matroska, RFC 9559) holds ffv1'),
+  container: z
+    .enum(containers)
+    .describe(
+      'File form. mov holds every codec but ffv1; mp4 holds h264 with aac and has no place for a reel name; mkv (Matroska, RFC 9559) holds ffv1',
+    ),
   video: z.discriminatedUnion('codec', [vc3, rdd36, h264, ffv1]).describe('Picture codec and its settings'),
-  pixel_format: z.enum(['source', 'yuv420p', 'yuv422p', 'yuv422p10le', 'yuv444p10le']).describe('Chroma layout and depth of the encoded picture; source, with ffv1: as the clip has them'),
+  pixel_format: z
+    .enum(['source', 'yuv420p', 'yuv422p', 'yuv422p10le', 'yuv444p10le'])
+    .describe('Chroma layout and depth of the encoded picture; source, with ffv1: as the clip has them'),
   raster: z
     .strictObject({
-      policy: z.enum(rasterPolicies).describe('coded: pixel by pixel as the clip holds it, neither turned nor made square; native: as shot, upright, square pixels; fit: inside width x height, nothing cut; fill: exactly width x height, centre kept, edges cut'),
+      policy: z
+        .enum(rasterPolicies)
+        .describe(
+          'coded: pixel by pixel as the clip holds it, neither turned nor made square; native: as shot, upright, square pixels; fit: inside width x height, nothing cut; fill: exactly width x height, centre kept, edges cut',
+        ),
       width: z.int().min(16).max(16384).nullable().describe('Pixels; null with coded and native'),
-      height: z.int().min(16).max(16384).nullable().describe('Pixels; null with coded and native; with fit null leaves the height free'),
-      multiple_of: z.union([z.literal(1), z.literal(2), z.literal(4), z.literal(8), z.literal(16)]).describe('Width and height come out as multiples of this: the nearest one, halves upwards, never outside the box; a picture that is not scaled is cut to it'),
+      height: z
+        .int()
+        .min(16)
+        .max(16384)
+        .nullable()
+        .describe('Pixels; null with coded and native; with fit null leaves the height free'),
+      multiple_of: z
+        .union([z.literal(1), z.literal(2), z.literal(4), z.literal(8), z.literal(16)])
+        .describe(
+          'Width and height come out as multiples of this: the nearest one, halves upwards, never outside the box; a picture that is not scaled is cut to it',
+        ),
       enlarge: z.boolean().describe('false: a smaller source keeps its size; fill needs true'),
     })
-    .describe('How large the picture is; but for coded it comes out upright and with square pixels, every line of the source kept before scaling'),
-  interlaced: z.enum(['hold', 'deinterlace', 'keep']).describe('What to do with interlaced sources: hold the clip, make one progressive frame of each frame, or (ffv1) keep the fields as they are and say so'),
+    .describe(
+      'How large the picture is; but for coded it comes out upright and with square pixels, every line of the source kept before scaling',
+    ),
+  interlaced: z
+    .enum(['hold', 'deinterlace', 'keep'])
+    .describe(
+      'What to do with interlaced sources: hold the clip, make one progressive frame of each frame, or (ffv1) keep the fields as they are and say so',
+    ),
   colour: z
     .strictObject({
-      primaries: z.enum(['source', 'bt709', 'bt2020']).describe('source: as the source says. Another value is what the source must have: primaries are not converted'),
-      transfer: z.enum(['source', 'bt709', 'smpte2084', 'arib-std-b67']).describe('source: as the source says. Another value is what the source must have: transfers are not converted'),
-      matrix: z.enum(['source', 'bt709', 'bt2020nc', 'smpte170m']).describe('The picture is converted when the source differs; source with an RGB source: the matrix that belongs to its primaries'),
-      range: z.enum(['source', 'limited', 'full']).describe('The levels are converted when the source differs; source with an RGB source: limited. rdd36 is always limited'),
-      untagged: z.enum(['hold', 'bt709', 'keep']).describe('What an untagged source is taken for; hold: refused; keep, with ffv1: for nothing, it stays untagged. A matrix alone that is missing is the one that belongs to the primaries, and levels that are not tagged are limited'),
+      primaries: z
+        .enum(['source', 'bt709', 'bt2020'])
+        .describe(
+          'source: as the source says. Another value is what the source must have: primaries are not converted',
+        ),
+      transfer: z
+        .enum(['source', 'bt709', 'smpte2084', 'arib-std-b67'])
+        .describe(
+          'source: as the source says. Another value is what the source must have: transfers are not converted',
+        ),
+      matrix: z
+        .enum(['source', 'bt709', 'bt2020nc', 'smpte170m'])
+        .describe(
+          'The picture is converted when the source differs; source with an RGB source: the matrix that belongs to its primaries',
+        ),
+      range: z
+        .enum(['source', 'limited', 'full'])
+        .describe(
+          'The levels are converted when the source differs; source with an RGB source: limited. rdd36 is always limited',
+        ),
+      untagged: z
+        .enum(['hold', 'bt709', 'keep'])
+        .describe(
+          'What an untagged source is taken for; hold: refused; keep, with ffv1: for nothing, it stays untagged. A matrix alone that is missing is the one that belongs to the primaries, and levels that are not tagged are limited',
+        ),
     })
     .describe('Colour tags of the output. No look is applied'),
   timecode: z
     .strictObject({
-      missing: z.enum(['hold', 'zero']).describe('A clip without timecode: hold it, or start it at 00:00:00:00 and say so'),
+      missing: z
+        .enum(['hold', 'zero'])
+        .describe('A clip without timecode: hold it, or start it at 00:00:00:00 and say so'),
     })
     .describe('Start timecode is the source start timecode'),
-  reel: z.enum(['source-or-roll', 'roll', 'clip', 'none']).describe('Reel name written beside the timecode; source-or-roll: as the camera wrote it, or the roll where it wrote none'),
+  reel: z
+    .enum(['source-or-roll', 'roll', 'clip', 'none'])
+    .describe(
+      'Reel name written beside the timecode; source-or-roll: as the camera wrote it, or the roll where it wrote none',
+    ),
   audio: z
     .strictObject({
-      tracks: z.enum(['all', 'first', 'none']).describe('Which of the source tracks are carried over, layout kept'),
-      format: z.enum(audioFormats).describe('source, with ffv1: uncompressed sound of the clip, each track sample for sample in its own form, and no other; s16, s24: uncompressed whole numbers; aac: compressed, 160 kbit/s a channel'),
+      tracks: z
+        .enum(['all', 'first', 'none'])
+        .describe('Which of the source tracks are carried over, layout kept'),
+      format: z
+        .enum(audioFormats)
+        .describe(
+          'source, with ffv1: uncompressed sound of the clip, each track sample for sample in its own form, and no other; s16, s24: uncompressed whole numbers; aac: compressed, 160 kbit/s a channel',
+        ),
       rate: z.union([z.literal('source'), z.literal(48000), z.literal(96000)]).describe('Samples a second'),
-      tolerance_frames: z.union([z.int().min(0).max(50), z.literal('keep')]).describe('keep, with ffv1: every sample of the clip, however long the picture is. A number: sound shorter or longer than the picture by at most this many frames is cut or filled with silence to the picture; beyond it the clip is held'),
+      tolerance_frames: z
+        .union([z.int().min(0).max(50), z.literal('keep')])
+        .describe(
+          'keep, with ffv1: every sample of the clip, however long the picture is. A number: sound shorter or longer than the picture by at most this many frames is cut or filled with silence to the picture; beyond it the clip is held',
+        ),
     })
-    .describe('Sound comes out exactly as long as the picture, or, with tolerance_frames: keep, as long as in the clip'),
-  file_name: z.string().min(1).max(200).describe('Template of the file name without extension: {clip} {roll} {reel} {day} {profile} {timecode}. {clip} must be there. What file systems refuse becomes _, and a name beyond 200 bytes is cut and ends in a short checksum of the whole'),
+    .describe(
+      'Sound comes out exactly as long as the picture, or, with tolerance_frames: keep, as long as in the clip',
+    ),
+  file_name: z
+    .string()
+    .min(1)
+    .max(200)
+    .describe(
+      'Template of the file name without extension: {clip} {roll} {reel} {day} {profile} {timecode}. {clip} must be there. What file systems refuse becomes _, and a name beyond 200 bytes is cut and ends in a short checksum of the whole',
+    ),
   burn_in: z
     .array(
       z.strictObject({
         text: z.enum(burnInTexts).describe('What is written; timecode counts on with every frame'),
         place: z.enum(burnInPlaces).describe('Where; one text to a place'),
-        height_percent: z.int().min(2).max(20).describe('Height of a line, per cent of picture height; smaller where the text would not fit'),
+        height_percent: z
+          .int()
+          .min(2)
+          .max(20)
+          .describe('Height of a line, per cent of picture height; smaller where the text would not fit'),
       }),
     )
     .max(6)
     .describe('Text in the picture; [] for none'),
-  checks: z.array(z.enum(checkNames)).describe(`Checks that must have passed: all of ${standingChecks.join(', ')}; ${losslessCheck} with ffv1; and reel where it matters`),
+  checks: z
+    .array(z.enum(checkNames))
+    .describe(
+      `Checks that must have passed: all of ${standingChecks.join(', ')}; ${losslessCheck} with ffv1; and reel where it matters`,
+    ),
 });
 export type Profile = z.infer<typeof profileSchema>;
 
@@ -102,7 +199,8 @@ export const anyProfileSchema = z.union([masterSchema, profileSchema]);
 export const isMovie = (loaded: LoadedProfile): loaded is LoadedProfile<Profile> => !isMaster(loaded.profile);
 export const isMaster = (profile: AnyProfile): profile is MasterProfile => 'kind' in profile;
 /** Its deliverables are folders of frames; every other one is a movie. */
-export const givesFrames = (profile: AnyProfile): profile is MasterProfile & { readonly form: FrameForm } => isMaster(profile) && profile.form !== 'rdd36';
+export const givesFrames = (profile: AnyProfile): profile is MasterProfile & { readonly form: FrameForm } =>
+  isMaster(profile) && profile.form !== 'rdd36';
 
 /** A profile with its canonical hash: SHA-256, hex, over the resolved profile without its summary, as canonical JSON (sorted keys). The hash names exactly what was asked. */
 export interface LoadedProfile<Kind extends AnyProfile = AnyProfile> {

@@ -20,7 +20,8 @@ function shown(value: unknown): string {
 function valueAt(values: unknown, path: Path): { there: boolean; value: unknown } {
   let at = values;
   for (const part of path) {
-    if (typeof at !== 'object' || at === null || !Object.hasOwn(at, part)) return { there: false, value: undefined };
+    if (typeof at !== 'object' || at === null || !Object.hasOwn(at, part))
+      return { there: false, value: undefined };
     at = (at as Record<string | number, unknown>)[part];
   }
   return { there: true, value: at };
@@ -30,13 +31,27 @@ function fromIssue(issue: Issue, extended: Extended): Finding[] {
   const path = issue.path as Path;
   const codec = valueAt(extended.values, ['video', 'codec']).value;
   const table = fieldsOf(extended.values);
-  const at = (where: Path): { origin: string; line: number; field: string } => ({ ...extended.placeOf(where), field: placePath(where) });
+  const at = (where: Path): { origin: string; line: number; field: string } => ({
+    ...extended.placeOf(where),
+    field: placePath(where),
+  });
   if (issue.code === 'unrecognized_keys') {
-    return issue.keys.map((key) => findingAt('profile-field-unknown', at([...path, key]), 'no such field', `one of: ${namesBelow(path, codec, table).join(', ')}${path.length === 0 ? ', extends' : ''}`));
+    return issue.keys.map((key) =>
+      findingAt(
+        'profile-field-unknown',
+        at([...path, key]),
+        'no such field',
+        `one of: ${namesBelow(path, codec, table).join(', ')}${path.length === 0 ? ', extends' : ''}`,
+      ),
+    );
   }
   const { there, value } = valueAt(extended.values, path);
   const expected = allowedAt(path, codec, table) ?? issue.message;
-  return [there ? findingAt('profile-value-wrong', at(path), shown(value), expected) : findingAt('profile-field-missing', at(path), 'not stated', expected)];
+  return [
+    there
+      ? findingAt('profile-value-wrong', at(path), shown(value), expected)
+      : findingAt('profile-field-missing', at(path), 'not stated', expected),
+  ];
 }
 
 /**
@@ -51,17 +66,42 @@ function placeInTop(top: ProfileDocument, path: Path): { origin: string; line: n
   return { origin: top.origin, line: top.lineOf(['extends']) };
 }
 
-export function validate(top: ProfileDocument, extended: Extended): { profile: AnyProfile } | { findings: Finding[] } {
+export function validate(
+  top: ProfileDocument,
+  extended: Extended,
+): { profile: AnyProfile } | { findings: Finding[] } {
   const own: Finding[] = [];
   for (const field of ['version', 'name'] as const) {
     // Taken over, a name would give two different profiles one folder, and a version would change unseen.
-    if (!Object.hasOwn(top.values, field)) own.push(findingAt('profile-field-missing', { origin: top.origin, line: 1, field }, 'not stated in this file', allowedAt([field]) ?? ''));
+    if (!Object.hasOwn(top.values, field))
+      own.push(
+        findingAt(
+          'profile-field-missing',
+          { origin: top.origin, line: 1, field },
+          'not stated in this file',
+          allowedAt([field]) ?? '',
+        ),
+      );
   }
   if (own.length > 0) return { findings: own };
-  const parsed = (extended.values.kind === 'master' ? masterSchema : profileSchema).safeParse(extended.values);
-  if (!parsed.success) return { findings: parsed.error.issues.flatMap((issue) => fromIssue(issue, extended)) };
+  const parsed = (extended.values.kind === 'master' ? masterSchema : profileSchema).safeParse(
+    extended.values,
+  );
+  if (!parsed.success)
+    return { findings: parsed.error.issues.flatMap((issue) => fromIssue(issue, extended)) };
   const profile: AnyProfile = parsed.data;
-  const findings = (isMaster(profile) ? impossibleMaster(profile) : impossibleCombinations(profile)).map(({ code, path, found, expected }) => findingAt(code, { ...placeInTop(top, path), field: placePath(path) }, found, expected));
-  if (profile.name !== top.stem) findings.unshift(findingAt('profile-value-wrong', { ...extended.placeOf(['name']), field: 'name' }, shown(profile.name), `${top.stem}, as the file is called`));
+  const findings = (isMaster(profile) ? impossibleMaster(profile) : impossibleCombinations(profile)).map(
+    ({ code, path, found, expected }) =>
+      findingAt(code, { ...placeInTop(top, path), field: placePath(path) }, found, expected),
+  );
+  if (profile.name !== top.stem)
+    findings.unshift(
+      findingAt(
+        'profile-value-wrong',
+        { ...extended.placeOf(['name']), field: 'name' },
+        shown(profile.name),
+        `${top.stem}, as the file is called`,
+      ),
+    );
   return findings.length > 0 ? { findings } : { profile };
 }

@@ -16,8 +16,15 @@ const { projectFolder, say } = await import('./say.mjs');
 const { table } = await import('./table.mjs');
 
 await prepare({ systemPrograms: 'test' });
-compile({ settings: 'tsconfig.campaign.json', target: 'dist-campaign', folders: [...rooms, 'test/campaign', 'test/faults', 'test/support'], proof: 'test/campaign/main.js' });
-const { campaign, lineOf } = await import(pathToFileURL(join(projectFolder, 'dist-campaign', 'test', 'campaign', 'main.js')).href);
+compile({
+  settings: 'tsconfig.campaign.json',
+  target: 'dist-campaign',
+  folders: [...rooms, 'test/campaign', 'test/faults', 'test/support'],
+  proof: 'test/campaign/main.js',
+});
+const { campaign, lineOf } = await import(
+  pathToFileURL(join(projectFolder, 'dist-campaign', 'test', 'campaign', 'main.js')).href
+);
 
 let output;
 try {
@@ -32,10 +39,26 @@ if (asJson) {
 } else {
   const { rows, clean } = summary;
   const sum = (key) => rows.reduce((total, row) => total + row[key], 0);
-  const cells = rows.map((row) => [row.fault, row.stage, row.cases, row.caught, row.otherwise, row.noEffect, row.notClaimed, row.missed, row.broken, row.codes.map(([code, count]) => `${code} ${count}`).join(', ')]);
-  process.stdout.write(`seed ${seed}\n\n${table(['fault', 'of the', 'cases', 'held', 'held otherwise', 'no effect', 'not claimed', 'MISSED', 'broken', 'held for'], [...cells, ['all', '', sum('cases'), sum('caught'), sum('otherwise'), sum('noEffect'), sum('notClaimed'), sum('missed'), sum('broken'), '']])}\n\n`);
-  process.stdout.write(`${table(['clean', 'cases', 'ready', 'WRONGLY HELD', 'broken'], [['clean', clean.cases, clean.ready, clean.wrongHeld, clean.broken]])}\n`);
-  for (const result of results.filter(({ end }) => ['missed', 'wrong-held', 'broken'].includes(end))) process.stdout.write(`\nseed ${seed}, ${lineOf(result)}\n`);
+  const cells = rows.map((row) => [
+    row.fault,
+    row.stage,
+    row.cases,
+    row.caught,
+    row.otherwise,
+    row.noEffect,
+    row.notClaimed,
+    row.missed,
+    row.broken,
+    row.codes.map(([code, count]) => `${code} ${count}`).join(', '),
+  ]);
+  process.stdout.write(
+    `seed ${seed}\n\n${table(['fault', 'of the', 'cases', 'held', 'held otherwise', 'no effect', 'not claimed', 'MISSED', 'broken', 'held for'], [...cells, ['all', '', sum('cases'), sum('caught'), sum('otherwise'), sum('noEffect'), sum('notClaimed'), sum('missed'), sum('broken'), '']])}\n\n`,
+  );
+  process.stdout.write(
+    `${table(['clean', 'cases', 'ready', 'WRONGLY HELD', 'broken'], [['clean', clean.cases, clean.ready, clean.wrongHeld, clean.broken]])}\n`,
+  );
+  for (const result of results.filter(({ end }) => ['missed', 'wrong-held', 'broken'].includes(end)))
+    process.stdout.write(`\nseed ${seed}, ${lineOf(result)}\n`);
 }
 if (kept !== null) say(`files kept in ${kept}`);
 process.exit(summary.good ? 0 : 1);

@@ -18,7 +18,10 @@ function filesBelow(folder, ending) {
 /** One digest over all that decides what the compiler writes. Content, not times: a checkout gives every file a new time. */
 export function sourceDigest(folders, settings) {
   const hash = createHash('sha256');
-  const files = [...settings.map((name) => join(projectFolder, name)), ...folders.flatMap((folder) => filesBelow(join(projectFolder, folder), '.ts'))];
+  const files = [
+    ...settings.map((name) => join(projectFolder, name)),
+    ...folders.flatMap((folder) => filesBelow(join(projectFolder, folder), '.ts')),
+  ];
   for (const file of files) {
     const bytes = readFileSync(file);
     hash.update(`${file.slice(projectFolder.length)} ${bytes.length}\n`).update(bytes);
@@ -30,7 +33,10 @@ export function sourceDigest(folders, settings) {
 function removeLeftovers(target, folders) {
   for (const folder of folders) {
     for (const file of filesBelow(join(projectFolder, target, folder), '.js')) {
-      const source = join(projectFolder, file.slice(join(projectFolder, target).length).replace(/\.js$/, '.ts'));
+      const source = join(
+        projectFolder,
+        file.slice(join(projectFolder, target).length).replace(/\.js$/, '.ts'),
+      );
       if (existsSync(source)) continue;
       rmSync(file, { force: true });
       rmSync(`${file}.map`, { force: true });
@@ -39,7 +45,12 @@ function removeLeftovers(target, folders) {
 }
 
 /** Compiles `settings` into `target` unless that was done from the same sources. */
-export function compile({ settings = 'tsconfig.build.json', target = 'dist', folders = rooms, proof = 'coordinator/cli.js' } = {}) {
+export function compile({
+  settings = 'tsconfig.build.json',
+  target = 'dist',
+  folders = rooms,
+  proof = 'coordinator/cli.js',
+} = {}) {
   const stampFile = join(projectFolder, target, '.rushlight-sources');
   const wanted = sourceDigest(folders, ['package-lock.json', 'tsconfig.json', settings]);
   const whole = existsSync(join(projectFolder, target, proof));
@@ -49,9 +60,16 @@ export function compile({ settings = 'tsconfig.build.json', target = 'dist', fol
   // An incremental record that speaks of files which are gone would keep the compiler from writing them again.
   if (!whole) rmSync(join(projectFolder, target, '.tsbuildinfo'), { force: true });
   const compiler = join(projectFolder, 'node_modules', 'typescript', 'bin', 'tsc');
-  const run = spawnSync(process.execPath, [compiler, '-p', settings], { cwd: projectFolder, stdio: ['ignore', 2, 2] });
-  if (run.status !== 0) stop('the sources do not compile; the compiler’s words stand above. An unchanged checkout compiles: `git status` shows what differs.');
+  const run = spawnSync(process.execPath, [compiler, '-p', settings], {
+    cwd: projectFolder,
+    stdio: ['ignore', 2, 2],
+  });
+  if (run.status !== 0)
+    stop(
+      'the sources do not compile; the compiler’s words stand above. An unchanged checkout compiles: `git status` shows what differs.',
+    );
   removeLeftovers(target, folders);
-  if (!existsSync(join(projectFolder, target, proof))) stop(`the compiler wrote no ${target}/${proof}. Delete ${target}/ and run this again.`);
+  if (!existsSync(join(projectFolder, target, proof)))
+    stop(`the compiler wrote no ${target}/${proof}. Delete ${target}/ and run this again.`);
   writeFileSync(stampFile, wanted);
 }

@@ -8,7 +8,9 @@
 export function countTests(record, status) {
   if (record === null) return { passed: 0, failed: 1, skipped: 0 };
   const tests = record.testResults.flatMap((file) => file.assertionResults);
-  const broken = record.testResults.filter((file) => file.status === 'failed' && !file.assertionResults.some((test) => test.status === 'failed')).length;
+  const broken = record.testResults.filter(
+    (file) => file.status === 'failed' && !file.assertionResults.some((test) => test.status === 'failed'),
+  ).length;
   const passed = tests.filter((test) => test.status === 'passed').length;
   const failed = tests.filter((test) => test.status === 'failed').length + broken;
   const skipped = tests.length - passed - (failed - broken);
@@ -17,7 +19,14 @@ export function countTests(record, status) {
 }
 
 export function addCounts(all) {
-  return all.reduce((sum, one) => ({ passed: sum.passed + one.passed, failed: sum.failed + one.failed, skipped: sum.skipped + one.skipped }), { passed: 0, failed: 0, skipped: 0 });
+  return all.reduce(
+    (sum, one) => ({
+      passed: sum.passed + one.passed,
+      failed: sum.failed + one.failed,
+      skipped: sum.skipped + one.skipped,
+    }),
+    { passed: 0, failed: 0, skipped: 0 },
+  );
 }
 
 export function closingLine({ passed, failed, skipped }) {

@@ -45,7 +45,10 @@ export function decodersPage(fields, examples) {
     '',
     '| field | values | when not stated | meaning |',
     '|---|---|---|---|',
-    ...fields.map(({ path, allowed, unstated, meaning }) => `| \`${path}\` | ${cell(allowed)} | ${unstated === null ? 'must be stated' : `\`${unstated}\``} | ${cell(meaning)} |`),
+    ...fields.map(
+      ({ path, allowed, unstated, meaning }) =>
+        `| \`${path}\` | ${cell(allowed)} | ${unstated === null ? 'must be stated' : `\`${unstated}\``} | ${cell(meaning)} |`,
+    ),
     '',
     '## Examples',
     '',

@@ -4,12 +4,28 @@ const areas = [
   ['roll', 'The roll and its copies', 'Found at intake, before anything is queued.'],
   ['clip', 'The clip', 'Found at the survey, when every clip is measured.'],
   ['profile', 'The profile', 'Found before anything runs, or when a clip does not fit what a profile asks.'],
-  ['raw', 'Raw clips', 'Found at the survey, when the tags of every raw frame are read, and when a declared decoder is.'],
+  [
+    'raw',
+    'Raw clips',
+    'Found at the survey, when the tags of every raw frame are read, and when a declared decoder is.',
+  ],
   ['colour', 'Colour', 'Found before anything runs, when the transform of a source is read.'],
-  ['deliverable', 'What was made', 'Found while a deliverable is made, checked or published, or when a delivery is audited.'],
-  ['trail', 'The content', 'Found when a deliverable’s frame trail, sound and packets are held against its source’s, on the night and in an audit.'],
+  [
+    'deliverable',
+    'What was made',
+    'Found while a deliverable is made, checked or published, or when a delivery is audited.',
+  ],
+  [
+    'trail',
+    'The content',
+    'Found when a deliverable’s frame trail, sound and packets are held against its source’s, on the night and in an audit.',
+  ],
   ['master', 'Masters', 'Found when frames for grading are made, checked or audited.'],
-  ['settings', 'Settings of a show', 'Found when the settings are read, and when a clip is to become a master.'],
+  [
+    'settings',
+    'Settings of a show',
+    'Found when the settings are read, and when a clip is to become a master.',
+  ],
   ['provenance', 'The statement', 'Found when a delivery is audited or signed.'],
   ['night', 'The night', 'Found by the night as a whole: folders, queue, workers, targets, and the gate.'],
   ['machine', 'The machine', 'Found by `doctor`, by the demo, and whenever a program is started.'],
@@ -22,8 +38,19 @@ export function findingsPage(codes) {
   const parts = areas.map(([area, title, when]) => {
     const rows = Object.entries(codes[area])
       .sort(([a], [b]) => (a < b ? -1 : 1))
-      .map(([code, { weight, title: matter, remedy }]) => `| \`${code}\` | ${weight} | ${cell(matter)} | ${cell(remedy)} |`);
-    return [`## ${title}`, '', when, '', '| code | weight | what is the matter | what to do |', '|---|---|---|---|', ...rows].join('\n');
+      .map(
+        ([code, { weight, title: matter, remedy }]) =>
+          `| \`${code}\` | ${weight} | ${cell(matter)} | ${cell(remedy)} |`,
+      );
+    return [
+      `## ${title}`,
+      '',
+      when,
+      '',
+      '| code | weight | what is the matter | what to do |',
+      '|---|---|---|---|',
+      ...rows,
+    ].join('\n');
   });
   return [
     '# Findings',

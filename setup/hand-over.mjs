@@ -18,7 +18,9 @@ const PASSED_ON = ['SIGINT', 'SIGTERM', 'SIGHUP', 'SIGQUIT', 'SIGUSR2', 'SIGWINC
 /** Runs `program` (a .js file) with `args` and ends this process as it ended. */
 export function handOver(args, program = join(projectFolder, 'dist', 'coordinator', 'cli.js')) {
   // In a group of its own the child would outlive a SIGKILL of this one: the kernel tells it then, as SIGTERM.
-  const setpriv = ['/usr/bin/setpriv', '/bin/setpriv'].find((path) => process.platform === 'linux' && existsSync(path));
+  const setpriv = ['/usr/bin/setpriv', '/bin/setpriv'].find(
+    (path) => process.platform === 'linux' && existsSync(path),
+  );
   const line = [process.execPath, program, ...args];
   const [file, ...rest] = setpriv === undefined ? line : [setpriv, '--pdeathsig', 'TERM', '--', ...line];
   const child = spawn(file, rest, { stdio: 'inherit', detached: true });

@@ -2,10 +2,31 @@
 
 /** How each package manager is told; the first that is on PATH is taken. */
 const managers = [
-  { name: 'apt', program: 'apt-get', command: (packages) => `apt-get update && apt-get install -y --no-install-recommends ${packages.join(' ')}`, asRoot: true },
-  { name: 'brew', program: 'brew', command: (packages) => `brew install ${packages.join(' ')}`, asRoot: false },
-  { name: 'dnf', program: 'dnf', command: (packages) => `dnf install -y ${packages.join(' ')}`, asRoot: true },
-  { name: 'pacman', program: 'pacman', command: (packages) => `pacman -S --needed ${packages.join(' ')}`, asRoot: true },
+  {
+    name: 'apt',
+    program: 'apt-get',
+    command: (packages) =>
+      `apt-get update && apt-get install -y --no-install-recommends ${packages.join(' ')}`,
+    asRoot: true,
+  },
+  {
+    name: 'brew',
+    program: 'brew',
+    command: (packages) => `brew install ${packages.join(' ')}`,
+    asRoot: false,
+  },
+  {
+    name: 'dnf',
+    program: 'dnf',
+    command: (packages) => `dnf install -y ${packages.join(' ')}`,
+    asRoot: true,
+  },
+  {
+    name: 'pacman',
+    program: 'pacman',
+    command: (packages) => `pacman -S --needed ${packages.join(' ')}`,
+    asRoot: true,
+  },
 ];
 
 /**
@@ -18,15 +39,28 @@ export function installPlan(missing, machine, mayInstall = true) {
   const manager = managers.find((one) => machine.programs.includes(one.program));
   const lines = missing.map((one) => `  ${one.need} (${one.why})`);
   if (manager === undefined) {
-    return { action: 'tell', lines: ['missing on this machine:', ...lines, 'No package manager that is known here was found. Install them so that they are on PATH, then run this again.'] };
+    return {
+      action: 'tell',
+      lines: [
+        'missing on this machine:',
+        ...lines,
+        'No package manager that is known here was found. Install them so that they are on PATH, then run this again.',
+      ],
+    };
   }
-  const packages = [...new Set(missing.map((one) => one.packages[manager.name]).filter((name) => name !== undefined))];
-  if (mayInstall && manager.name === 'apt' && (machine.root || machine.sudo)) return { action: 'install', packages, sudo: !machine.root };
+  const packages = [
+    ...new Set(missing.map((one) => one.packages[manager.name]).filter((name) => name !== undefined)),
+  ];
+  if (mayInstall && manager.name === 'apt' && (machine.root || machine.sudo))
+    return { action: 'install', packages, sudo: !machine.root };
   const prefix = manager.asRoot && !machine.root ? 'sudo ' : '';
   const command = manager
     .command(packages)
     .split(' && ')
     .map((part) => prefix + part)
     .join(' && ');
-  return { action: 'tell', lines: ['missing on this machine:', ...lines, 'Install them with', `  ${command}`, 'and run this again.'] };
+  return {
+    action: 'tell',
+    lines: ['missing on this machine:', ...lines, 'Install them with', `  ${command}`, 'and run this again.'],
+  };
 }

@@ -33,15 +33,70 @@ const run = [
 
 /** What the tests measure with or compare against. */
 const test = [
-  { need: 'mediainfo', why: 'reads finished files independently of ffmpeg', anyOf: ['mediainfo'], packages: { apt: 'mediainfo', brew: 'media-info', dnf: 'mediainfo', pacman: 'mediainfo' } },
-  { need: 'xmllint', why: 'holds manifests against their published schema', anyOf: ['xmllint'], packages: { apt: 'libxml2-utils', brew: 'libxml2', dnf: 'libxml2', pacman: 'libxml2' } },
-  { need: 'xxh64sum', why: 'computes checksums independently', anyOf: ['xxh64sum'], packages: { apt: 'xxhash', brew: 'xxhash', dnf: 'xxhash', pacman: 'xxhash' } },
-  { need: 'openssl', why: 'verifies signatures independently', anyOf: ['openssl'], packages: { apt: 'openssl', brew: 'openssl@3', dnf: 'openssl', pacman: 'openssl' } },
-  { need: 'sha256sum', why: 'computes checksums independently', anyOf: ['sha256sum'], packages: { apt: 'coreutils', brew: 'coreutils', dnf: 'coreutils', pacman: 'coreutils' } },
-  { need: 'exrheader', why: 'reads OpenEXR files independently', anyOf: ['exrheader'], packages: { apt: 'openexr', brew: 'openexr', dnf: 'openexr', pacman: 'openexr' } },
-  { need: 'oiiotool', why: 'reads pictures and transforms colours independently', anyOf: ['oiiotool'], packages: { apt: 'openimageio-tools', brew: 'openimageio', dnf: 'OpenImageIO-utils', pacman: 'openimageio' } },
-  { need: 'ociochecklut', why: 'transforms colours independently', anyOf: ['ociochecklut'], packages: { apt: 'opencolorio-tools', brew: 'opencolorio', dnf: 'OpenColorIO-tools', pacman: 'opencolorio' } },
-  { need: 'dcraw_emu', why: 'reads raw frames independently', anyOf: ['dcraw_emu'], packages: { apt: 'libraw-bin', brew: 'libraw', dnf: 'LibRaw-samples', pacman: 'libraw' } },
+  {
+    need: 'mediainfo',
+    why: 'reads finished files independently of ffmpeg',
+    anyOf: ['mediainfo'],
+    packages: { apt: 'mediainfo', brew: 'media-info', dnf: 'mediainfo', pacman: 'mediainfo' },
+  },
+  {
+    need: 'xmllint',
+    why: 'holds manifests against their published schema',
+    anyOf: ['xmllint'],
+    packages: { apt: 'libxml2-utils', brew: 'libxml2', dnf: 'libxml2', pacman: 'libxml2' },
+  },
+  {
+    need: 'xxh64sum',
+    why: 'computes checksums independently',
+    anyOf: ['xxh64sum'],
+    packages: { apt: 'xxhash', brew: 'xxhash', dnf: 'xxhash', pacman: 'xxhash' },
+  },
+  {
+    need: 'openssl',
+    why: 'verifies signatures independently',
+    anyOf: ['openssl'],
+    packages: { apt: 'openssl', brew: 'openssl@3', dnf: 'openssl', pacman: 'openssl' },
+  },
+  {
+    need: 'sha256sum',
+    why: 'computes checksums independently',
+    anyOf: ['sha256sum'],
+    packages: { apt: 'coreutils', brew: 'coreutils', dnf: 'coreutils', pacman: 'coreutils' },
+  },
+  {
+    need: 'exrheader',
+    why: 'reads OpenEXR files independently',
+    anyOf: ['exrheader'],
+    packages: { apt: 'openexr', brew: 'openexr', dnf: 'openexr', pacman: 'openexr' },
+  },
+  {
+    need: 'oiiotool',
+    why: 'reads pictures and transforms colours independently',
+    anyOf: ['oiiotool'],
+    packages: {
+      apt: 'openimageio-tools',
+      brew: 'openimageio',
+      dnf: 'OpenImageIO-utils',
+      pacman: 'openimageio',
+    },
+  },
+  {
+    need: 'ociochecklut',
+    why: 'transforms colours independently',
+    anyOf: ['ociochecklut'],
+    packages: {
+      apt: 'opencolorio-tools',
+      brew: 'opencolorio',
+      dnf: 'OpenColorIO-tools',
+      pacman: 'opencolorio',
+    },
+  },
+  {
+    need: 'dcraw_emu',
+    why: 'reads raw frames independently',
+    anyOf: ['dcraw_emu'],
+    packages: { apt: 'libraw-bin', brew: 'libraw', dnf: 'LibRaw-samples', pacman: 'libraw' },
+  },
 ];
 
 export const needs = { run, test: [...run, ...test] };

@@ -49,9 +49,18 @@ export function installPackages() {
     say(existsSync(modules) ? 'the packages changed: npm ci' : 'packages: npm ci (once, about a minute)');
     // The compiler is a development package, and native parts are optional packages of other packages: both are needed
     // whatever npm is set to leave out. npm's own lines go to stderr, since stdout belongs to the command's results.
-    const run = spawnSync('npm', ['ci', '--include=dev', '--include=optional', '--no-audit', '--no-fund'], { cwd: projectFolder, stdio: ['ignore', 2, 2] });
-    if (run.error !== undefined) stop(`npm could not be started (${run.error.message}). Install npm, which comes with Node, and run this again.`);
-    if (run.status !== 0) stop('npm ci failed; its own words stand above. Mend that (most often the network or a proxy) and run this again.');
+    const run = spawnSync('npm', ['ci', '--include=dev', '--include=optional', '--no-audit', '--no-fund'], {
+      cwd: projectFolder,
+      stdio: ['ignore', 2, 2],
+    });
+    if (run.error !== undefined)
+      stop(
+        `npm could not be started (${run.error.message}). Install npm, which comes with Node, and run this again.`,
+      );
+    if (run.status !== 0)
+      stop(
+        'npm ci failed; its own words stand above. Mend that (most often the network or a proxy) and run this again.',
+      );
   }
   writeFileSync(stampFile, wanted);
 }

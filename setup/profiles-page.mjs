@@ -18,7 +18,8 @@ file_name: '{roll}_{clip}'
  * `text` is the file as it stands.
  */
 export function profilesPage(fields, masterFields, builtIns) {
-  const row = ({ path, allowed, meaning, onlyWith }) => `| \`${path}\`${onlyWith === null ? '' : ` (with ${onlyWith})`} | ${cell(allowed)} | ${cell(meaning)} |`;
+  const row = ({ path, allowed, meaning, onlyWith }) =>
+    `| \`${path}\`${onlyWith === null ? '' : ` (with ${onlyWith})`} | ${cell(allowed)} | ${cell(meaning)} |`;
   return [
     '# Profiles',
     '',
@@ -29,7 +30,16 @@ export function profilesPage(fields, masterFields, builtIns) {
     '',
     '`rushlight profiles list` names them, `rushlight profiles show <name>` prints one field by field.',
     '',
-    ...builtIns.flatMap(({ name, summary, text }) => [`### ${name}`, '', `${summary}.`, '', '```yaml', text.trimEnd(), '```', '']),
+    ...builtIns.flatMap(({ name, summary, text }) => [
+      `### ${name}`,
+      '',
+      `${summary}.`,
+      '',
+      '```yaml',
+      text.trimEnd(),
+      '```',
+      '',
+    ]),
     '## Your own',
     '',
     'A profile file is YAML and called `<name>.yaml`, where `<name>` is its field `name`. Name it by its path: `--profile ./cutting-room.yaml`.',

@@ -18,7 +18,9 @@ function isProgram(path) {
 }
 
 function onPath(name) {
-  return (process.env.PATH ?? '').split(delimiter).some((folder) => folder !== '' && isProgram(join(folder, name)));
+  return (process.env.PATH ?? '')
+    .split(delimiter)
+    .some((folder) => folder !== '' && isProgram(join(folder, name)));
 }
 
 /** A program that is named is taken at its word here; whether it works is said by whoever runs it, with the name. */
@@ -38,7 +40,9 @@ function machine() {
 function install(plan) {
   say(`installing from the system’s packages (once, a minute or two): ${plan.packages.join(', ')}`);
   if (plan.packages.includes('redis-server')) {
-    say('the service that comes with redis-server is neither started nor enabled: Rushlight starts a private one for each night (`systemctl enable --now redis-server` if you want the service too)');
+    say(
+      'the service that comes with redis-server is neither started nor enabled: Rushlight starts a private one for each night (`systemctl enable --now redis-server` if you want the service too)',
+    );
   }
   const shell = ['sh', '-c', installScript('/usr/sbin/policy-rc.d'), 'sh', ...plan.packages];
   const [file, ...args] = plan.sudo ? ['sudo', '-n', ...shell] : shell;
@@ -58,5 +62,10 @@ export function provideSystemPrograms(set) {
   const still = missing.filter((need) => !satisfied(need));
   if (done && still.length === 0) return;
   // The same text that somebody without the right to install gets: it holds the command.
-  stop(['the install did not help; its own words stand above.', ...installPlan(still.length > 0 ? still : missing, here, false).lines].join('\n'));
+  stop(
+    [
+      'the install did not help; its own words stand above.',
+      ...installPlan(still.length > 0 ? still : missing, here, false).lines,
+    ].join('\n'),
+  );
 }

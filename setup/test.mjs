@@ -18,7 +18,10 @@ await prepare({ systemPrograms: 'test' });
 
 function run(title, script, args) {
   process.stdout.write(`\n${title}\n`);
-  return spawnSync(process.execPath, [join(projectFolder, 'node_modules', script), ...args], { cwd: projectFolder, stdio: ['ignore', 'inherit', 'inherit'] }).status;
+  return spawnSync(process.execPath, [join(projectFolder, 'node_modules', script), ...args], {
+    cwd: projectFolder,
+    stdio: ['ignore', 'inherit', 'inherit'],
+  }).status;
 }
 function step(title, script, args) {
   const good = run(title, script, args) === 0;
@@ -32,7 +35,13 @@ try {
   const results = join(scratch, 'results.json');
   const types = step('types', 'typescript/bin/tsc', ['--noEmit']);
   const lint = step('lint', '@biomejs/biome/bin/biome', ['lint', '.']);
-  const status = run('tests', 'vitest/vitest.mjs', ['run', '--reporter=default', '--reporter=json', `--outputFile.json=${results}`, ...process.argv.slice(2)]);
+  const status = run('tests', 'vitest/vitest.mjs', [
+    'run',
+    '--reporter=default',
+    '--reporter=json',
+    `--outputFile.json=${results}`,
+    ...process.argv.slice(2),
+  ]);
   const tests = countTests(existsSync(results) ? JSON.parse(readFileSync(results, 'utf8')) : null, status);
   counts = addCounts([types, lint, tests]);
 } finally {

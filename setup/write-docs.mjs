@@ -14,8 +14,23 @@ requireNode();
 await prepare({ systemPrograms: 'none' });
 
 const codes = {};
-for (const area of ['roll', 'clip', 'raw', 'profile', 'colour', 'deliverable', 'trail', 'master', 'settings', 'provenance', 'night', 'machine']) {
-  const module = await import(pathToFileURL(join(projectFolder, 'dist', 'findings', 'codes', `${area}.js`)).href);
+for (const area of [
+  'roll',
+  'clip',
+  'raw',
+  'profile',
+  'colour',
+  'deliverable',
+  'trail',
+  'master',
+  'settings',
+  'provenance',
+  'night',
+  'machine',
+]) {
+  const module = await import(
+    pathToFileURL(join(projectFolder, 'dist', 'findings', 'codes', `${area}.js`)).href
+  );
   codes[area] = module[`${area}Codes`];
 }
 mkdirSync(join(projectFolder, 'docs'), { recursive: true });
@@ -24,7 +39,11 @@ writeFileSync(join(projectFolder, 'docs', 'findings.md'), findingsPage(codes));
 const compiled = (...path) => import(pathToFileURL(join(projectFolder, 'dist', ...path)).href);
 const { fields, masterFields } = await compiled('profiles', 'fields.js');
 const { builtInProfiles } = await compiled('profiles', 'load.js');
-const builtIns = (await builtInProfiles()).map(({ profile: { name, summary } }) => ({ name, summary, text: readFileSync(join(projectFolder, 'profiles', 'builtin', `${name}.yaml`), 'utf8') }));
+const builtIns = (await builtInProfiles()).map(({ profile: { name, summary } }) => ({
+  name,
+  summary,
+  text: readFileSync(join(projectFolder, 'profiles', 'builtin', `${name}.yaml`), 'utf8'),
+}));
 writeFileSync(join(projectFolder, 'docs', 'profiles.md'), profilesPage(fields, masterFields, builtIns));
 
 const { inputNames: inputs } = await compiled('media', 'colour', 'input.js');
@@ -34,5 +53,10 @@ writeFileSync(join(projectFolder, 'docs', 'settings.md'), settingsPage({ inputs,
 
 const { decoderFields } = await compiled('media', 'raw', 'decoders', 'declared', 'fields.js');
 const exampleFolder = join(projectFolder, 'media', 'raw', 'decoders', 'examples');
-const examples = readdirSync(exampleFolder).sort().map((name) => ({ name: name.replace(/\.yaml$/, ''), text: readFileSync(join(exampleFolder, name), 'utf8') }));
+const examples = readdirSync(exampleFolder)
+  .sort()
+  .map((name) => ({
+    name: name.replace(/\.yaml$/, ''),
+    text: readFileSync(join(exampleFolder, name), 'utf8'),
+  }));
 writeFileSync(join(projectFolder, 'docs', 'decoders.md'), decodersPage(decoderFields, examples));

@@ -11,13 +11,17 @@ export function subjectOf(job: Job): FindingSubject {
 }
 
 export function toolchainTrouble(job: Job, fingerprint: string): Finding | null {
-  return job.toolchain === fingerprint ? null : finding('toolchain-differs', fingerprint, job.toolchain, subjectOf(job));
+  return job.toolchain === fingerprint
+    ? null
+    : finding('toolchain-differs', fingerprint, job.toolchain, subjectOf(job));
 }
 
 function filesOf(job: Job): string[] {
   const { place } = job.clip;
   if (place.kind === 'movie') return [join(job.rollFolder, place.file)];
-  return Array.from({ length: place.count }, (_, index) => join(job.rollFolder, place.folder, frameName(place, place.first + index)));
+  return Array.from({ length: place.count }, (_, index) =>
+    join(job.rollFolder, place.folder, frameName(place, place.first + index)),
+  );
 }
 
 /** The clip's files stand and have the bytes that intake read. Their content was read by intake; its checksum is not read again for every job. */
@@ -27,8 +31,15 @@ export async function sourceTrouble(job: Job): Promise<Finding | null> {
     try {
       bytes += (await stat(fsPath(path))).size;
     } catch (error) {
-      return finding('source-missing', (error as NodeJS.ErrnoException).code ?? String(error), 'a file that can be read', { ...subjectOf(job), file: path });
+      return finding(
+        'source-missing',
+        (error as NodeJS.ErrnoException).code ?? String(error),
+        'a file that can be read',
+        { ...subjectOf(job), file: path },
+      );
     }
   }
-  return bytes === job.clip.bytes ? null : finding('source-changed', `${bytes} bytes`, `${job.clip.bytes} bytes`, subjectOf(job));
+  return bytes === job.clip.bytes
+    ? null
+    : finding('source-changed', `${bytes} bytes`, `${job.clip.bytes} bytes`, subjectOf(job));
 }

@@ -19,7 +19,11 @@ export interface SourceDecode {
   readonly errors: readonly string[];
 }
 
-export function targetTrouble(state: Exclude<TargetState, 'good'>, folder: string, subject: FindingSubject): Trouble {
+export function targetTrouble(
+  state: Exclude<TargetState, 'good'>,
+  folder: string,
+  subject: FindingSubject,
+): Trouble {
   const place = { ...subject, file: folder };
   const told = {
     full: finding('target-full', 'no room left', 'room for the deliverables', place),
@@ -32,28 +36,81 @@ export function targetTrouble(state: Exclude<TargetState, 'good'>, folder: strin
 
 /** Whether the source must be asked: the run failed, told errors, or decoded another number of frames than were counted. */
 export function looksDamaged(run: RunResult, watched: Watched, frames: number): boolean {
-  return run.reason === 'exited' && (run.exitCode !== 0 || watched.errorCount > 0 || watched.decoded !== frames);
+  return (
+    run.reason === 'exited' && (run.exitCode !== 0 || watched.errorCount > 0 || watched.decoded !== frames)
+  );
 }
 
 function lastWords(run: RunResult, watched: Watched): string {
-  return watched.errors.at(-1) ?? run.startError ?? (run.exitCode === null ? run.reason : `exit code ${run.exitCode}`);
+  return (
+    watched.errors.at(-1) ??
+    run.startError ??
+    (run.exitCode === null ? run.reason : `exit code ${run.exitCode}`)
+  );
 }
 
 /** null: the command ended as it should. `source` only where `looksDamaged` asked for it. */
-export function classifyMake(run: RunResult, watched: Watched, frames: number, source: SourceDecode | null, subject: FindingSubject): Trouble | null {
+export function classifyMake(
+  run: RunResult,
+  watched: Watched,
+  frames: number,
+  source: SourceDecode | null,
+  subject: FindingSubject,
+): Trouble | null {
   const one = (again: boolean, ...told: Finding[]): Trouble => ({ findings: told, again });
   if (watched.sizeChange !== null) {
     const { frame, from, to } = watched.sizeChange;
-    return one(false, finding('clip-raster-changes', `${to} from frame ${frame} on`, `${from} throughout`, subject));
+    return one(
+      false,
+      finding('clip-raster-changes', `${to} from frame ${frame} on`, `${from} throughout`, subject),
+    );
   }
-  if (run.reason === 'not-started') return one(false, finding('encoder-not-started', run.startError ?? 'it could not be started', 'a program that runs', subject));
-  if (run.reason === 'stalled') return one(true, finding('encoder-stalled', `no progress after frame ${watched.decoded} of ${frames}`, 'progress', subject));
-  if (run.reason === 'signalled') return one(true, finding('encoder-killed', `signal ${run.signal} after frame ${watched.decoded} of ${frames}`, 'an encoder that ends by itself', subject));
+  if (run.reason === 'not-started')
+    return one(
+      false,
+      finding(
+        'encoder-not-started',
+        run.startError ?? 'it could not be started',
+        'a program that runs',
+        subject,
+      ),
+    );
+  if (run.reason === 'stalled')
+    return one(
+      true,
+      finding(
+        'encoder-stalled',
+        `no progress after frame ${watched.decoded} of ${frames}`,
+        'progress',
+        subject,
+      ),
+    );
+  if (run.reason === 'signalled')
+    return one(
+      true,
+      finding(
+        'encoder-killed',
+        `signal ${run.signal} after frame ${watched.decoded} of ${frames}`,
+        'an encoder that ends by itself',
+        subject,
+      ),
+    );
   if (!looksDamaged(run, watched, frames)) return null;
   // A decoder that gives nothing and says nothing is no witness against the clip: the program itself is at fault.
   if (source !== null && (source.errors.length > 0 || (source.frames > 0 && source.frames !== frames))) {
-    const found = source.errors.length > 0 ? `error near frame ${source.frames} of ${frames}: ${source.errors[0]}` : `${source.frames} frames decode`;
+    const found =
+      source.errors.length > 0
+        ? `error near frame ${source.frames} of ${frames}: ${source.errors[0]}`
+        : `${source.frames} frames decode`;
     return one(false, finding('clip-decode-error', found, `${frames} frames, without an error`, subject));
   }
-  return one(true, finding('encoder-failed', `${lastWords(run, watched)}; ${watched.decoded} of ${frames} frames were taken in`, 'every frame, without an error', subject));
+  return one(
+    true,
+    finding(
+      'encoder-failed',
+      `${lastWords(run, watched)}; ${watched.decoded} of ${frames} frames were taken in`,
+      'every frame, without an error',
+      subject,
+    ),
+  );
 }

@@ -19,7 +19,13 @@ export interface StagedMovie {
 }
 
 /** From one decode: every movie, and the frames of every master. */
-export async function makeCoded(job: Job, movies: readonly StagedMovie[], group: MasterGroup | null, context: JobContext, report: ReportContext): Promise<Trouble[]> {
+export async function makeCoded(
+  job: Job,
+  movies: readonly StagedMovie[],
+  group: MasterGroup | null,
+  context: JobContext,
+  report: ReportContext,
+): Promise<Trouble[]> {
   const making = group === null ? null : await startMasters(job, group, context, () => undefined);
   try {
     const made = await makeStaged(job, movies, group, making, context);
@@ -28,17 +34,40 @@ export async function makeCoded(job: Job, movies: readonly StagedMovie[], group:
     if (!('trail' in proof)) throw new JobTrouble(proof);
     const troubles: Trouble[] = [];
     for (const [index, output] of movies.entries()) {
-      const trouble = await finish(job, output, command, { ...proof, encoded: made.payloads[index] ?? null }, context, report);
+      const trouble = await finish(
+        job,
+        output,
+        command,
+        { ...proof, encoded: made.payloads[index] ?? null },
+        context,
+        report,
+      );
       if (trouble !== null) troubles.push(trouble);
     }
-    if (group !== null && making !== null) troubles.push(...(await finishMasters(job, group, making, { command, sounds: proof.trail.sounds }, context, report)));
+    if (group !== null && making !== null)
+      troubles.push(
+        ...(await finishMasters(
+          job,
+          group,
+          making,
+          { command, sounds: proof.trail.sounds },
+          context,
+          report,
+        )),
+      );
     return troubles;
   } finally {
     await making?.close();
   }
 }
 
-async function makeStaged(job: Job, outputs: readonly StagedMovie[], group: MasterGroup | null, making: MasterMaking | null, context: JobContext): Promise<MakeResult> {
+async function makeStaged(
+  job: Job,
+  outputs: readonly StagedMovie[],
+  group: MasterGroup | null,
+  making: MasterMaking | null,
+  context: JobContext,
+): Promise<MakeResult> {
   const total = job.span.count;
   const made = await make({
     job,
@@ -61,7 +90,10 @@ async function makeStaged(job: Job, outputs: readonly StagedMovie[], group: Mast
       if (state !== 'good') throw new JobTrouble(targetTrouble(state, folder, subjectOf(job)));
     }
   }
-  const source = suspicious && made.watched.sizeChange === null && looksDamaged(made.run, made.watched, total) ? await decodeSource(job, context) : null;
+  const source =
+    suspicious && made.watched.sizeChange === null && looksDamaged(made.run, made.watched, total)
+      ? await decodeSource(job, context)
+      : null;
   const trouble = classifyMake(made.run, made.watched, total, source, subjectOf(job));
   if (trouble !== null) throw new JobTrouble(trouble);
   const changed = await sourceTrouble(job);

@@ -26,8 +26,15 @@ export interface Collecting {
 function used(facts: ClipFacts, outcomes: readonly Outcome[], track: number): { start: number; end: number } {
   const source = facts.audio[track];
   if (source === undefined) throw new RangeError(`sound track ${track} is not among the source facts`);
-  const parts = outcomes.flatMap(({ audio }) => audio.filter((one) => one.sourceTrack === track)).map((one) => usedPart(source.sampleRate, one.sampleRate, { offset: source.startOffset, samples: one.samples }));
-  return { start: Math.min(...parts.map((part) => part.start)), end: Math.max(...parts.map((part) => part.end)) };
+  const parts = outcomes
+    .flatMap(({ audio }) => audio.filter((one) => one.sourceTrack === track))
+    .map((one) =>
+      usedPart(source.sampleRate, one.sampleRate, { offset: source.startOffset, samples: one.samples }),
+    );
+  return {
+    start: Math.min(...parts.map((part) => part.start)),
+    end: Math.max(...parts.map((part) => part.end)),
+  };
 }
 
 /** For a recipe without frames. */
@@ -36,7 +43,13 @@ const nobody: PipeReader = async () => {
 };
 
 /** `frames`: reads the pipe of the decoded frames, where the recipe has one. */
-export function collect(facts: ClipFacts, outcomes: readonly Outcome[], pipes: readonly Pipe[], earlierField: 'top' | 'bottom' | null, frames: PipeReader = nobody): Collecting {
+export function collect(
+  facts: ClipFacts,
+  outcomes: readonly Outcome[],
+  pipes: readonly Pipe[],
+  earlierField: 'top' | 'bottom' | null,
+  frames: PipeReader = nobody,
+): Collecting {
   const pictures = new TrailCollector();
   const payloads: Payload[] = outcomes.map(() => ({ streams: [] }));
   let source: Payload = { streams: [] };
@@ -81,8 +94,18 @@ export function collect(facts: ClipFacts, outcomes: readonly Outcome[], pipes: r
     source: () => source,
     trail: ({ timeBase, times }) => {
       if (timeBase === null) return null;
-      const picture = pictures.trail(earlierField === null ? 1 : 2, pipes.some(({ kind }) => kind === 'colour'));
-      return { picture, times: { timeBase, ticks: Float64Array.from(times) }, sounds: facts.audio.map((_, track) => sound(track)), ...(exact === null ? {} : { exact: { ...exact, sounds: facts.audio.map((_, track) => exactSounds.get(track) ?? null) } }) };
+      const picture = pictures.trail(
+        earlierField === null ? 1 : 2,
+        pipes.some(({ kind }) => kind === 'colour'),
+      );
+      return {
+        picture,
+        times: { timeBase, ticks: Float64Array.from(times) },
+        sounds: facts.audio.map((_, track) => sound(track)),
+        ...(exact === null
+          ? {}
+          : { exact: { ...exact, sounds: facts.audio.map((_, track) => exactSounds.get(track) ?? null) } }),
+      };
     },
   };
 }

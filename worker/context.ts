@@ -35,7 +35,17 @@ export class JobTrouble extends Error {
 export type Deliverable = Job['deliverables'][number];
 
 /** Tells the frames that are done of `total`, and their rate since now. */
-export function progressOf(phase: JobProgress['phase'], total: number, { onProgress }: JobContext): (frames: number) => void {
+export function progressOf(
+  phase: JobProgress['phase'],
+  total: number,
+  { onProgress }: JobContext,
+): (frames: number) => void {
   const started = performance.now();
-  return (frames) => onProgress({ phase, frames, total, framesPerSecond: (frames * 1000) / Math.max(1, performance.now() - started) });
+  return (frames) =>
+    onProgress({
+      phase,
+      frames,
+      total,
+      framesPerSecond: (frames * 1000) / Math.max(1, performance.now() - started),
+    });
 }

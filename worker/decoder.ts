@@ -10,21 +10,32 @@ import { ownDecoder } from '../media/raw/decoders/own.ts';
 import type { RawFacts } from '../media/raw/dng/frame.ts';
 import { subjectOf } from './claim.ts';
 
-export async function rawDecoderHere({ name, version, declaration }: RawFacts['decoder'], subject: FindingSubject = {}): Promise<{ decoder: RawDecoder } | { findings: Finding[] }> {
+export async function rawDecoderHere(
+  { name, version, declaration }: RawFacts['decoder'],
+  subject: FindingSubject = {},
+): Promise<{ decoder: RawDecoder } | { findings: Finding[] }> {
   if (name === OWN_DECODER) return { decoder: ownDecoder };
   if (declaration !== undefined) {
     const here = await decoderHere(declaration, subject);
     return 'findings' in here ? here : { decoder: declaredRawDecoder(here.decoder) };
   }
   const libraw = await locateLibRaw();
-  if (libraw === null) return { findings: [finding('raw-no-decoder', `no ${name} on this machine`, `${name} ${version}`, subject)] };
-  return libraw.version === version ? { decoder: libraw } : { findings: [finding('decoder-differs', `${name} ${libraw.version}`, version, subject)] };
+  if (libraw === null)
+    return {
+      findings: [finding('raw-no-decoder', `no ${name} on this machine`, `${name} ${version}`, subject)],
+    };
+  return libraw.version === version
+    ? { decoder: libraw }
+    : { findings: [finding('decoder-differs', `${name} ${libraw.version}`, version, subject)] };
 }
 
 /** Empty: nothing speaks against it. ffmpeg is the toolchain's matter (claim.ts). */
 export async function decoderTroubles(job: Job): Promise<Finding[]> {
   const { raw, declared } = job.facts;
   if (raw === undefined && declared === undefined) return [];
-  const here = declared === undefined ? await rawDecoderHere((raw as RawFacts).decoder, subjectOf(job)) : await decoderHere(declared, subjectOf(job));
+  const here =
+    declared === undefined
+      ? await rawDecoderHere((raw as RawFacts).decoder, subjectOf(job))
+      : await decoderHere(declared, subjectOf(job));
   return 'findings' in here ? here.findings : [];
 }

@@ -30,7 +30,12 @@ import { deliveryOf, makeFolder, newToken, sweepStaging, targetStateOf } from '.
 
 /** Throws JobTrouble; and the signal's reason when stopped. */
 export async function runJob(job: Job, context: JobContext): Promise<void> {
-  const report: ReportContext = { job, toolchain: context.toolchain, attempt: context.attempt, startedAt: new Date().toISOString() };
+  const report: ReportContext = {
+    job,
+    toolchain: context.toolchain,
+    attempt: context.attempt,
+    startedAt: new Date().toISOString(),
+  };
   try {
     const refused = toolchainTrouble(job, context.toolchain.fingerprint) ?? (await sourceTrouble(job));
     if (refused !== null) throw new JobTrouble({ findings: [refused], again: false });
@@ -51,11 +56,22 @@ export async function runJob(job: Job, context: JobContext): Promise<void> {
 function troubleOf(error: unknown, job: Job): JobTrouble {
   if (error instanceof JobTrouble) return error;
   // Once more: a share may give the file whole the next time.
-  if (error instanceof FindingError) return new JobTrouble({ findings: error.findings.map((item) => ({ ...item, ...subjectOf(job) })), again: true });
-  if (error instanceof StagedFileLostError) return new JobTrouble({ findings: [finding('staged-file-lost', error.message, 'the file that was checked', subjectOf(job))], again: true });
+  if (error instanceof FindingError)
+    return new JobTrouble({
+      findings: error.findings.map((item) => ({ ...item, ...subjectOf(job) })),
+      again: true,
+    });
+  if (error instanceof StagedFileLostError)
+    return new JobTrouble({
+      findings: [finding('staged-file-lost', error.message, 'the file that was checked', subjectOf(job))],
+      again: true,
+    });
   const state = targetStateOf(error, deliveryOf(job.deliveryFolder));
   if (state !== null) return new JobTrouble(targetTrouble(state, job.deliveryFolder, subjectOf(job)));
-  return new JobTrouble({ findings: [finding('work-failed', (error as Error).message, 'no error', subjectOf(job))], again: true });
+  return new JobTrouble({
+    findings: [finding('work-failed', (error as Error).message, 'no error', subjectOf(job))],
+    again: true,
+  });
 }
 
 async function publishLeftovers(job: Job, context: JobContext): Promise<void> {
@@ -70,15 +86,26 @@ async function unfinished(job: Job, context: JobContext): Promise<Deliverable[]>
   const open: Deliverable[] = [];
   for (const deliverable of job.deliverables) {
     const report = await standing(job, deliverable);
-    const wanted = { contentDigest: job.clip.contentDigest, profileHash: deliverable.profileHash, toolchain: job.toolchain, outcome: deliverable.outcome };
-    const settled = report === null ? null : await settleDeliverable(report, job.deliveryFolder, wanted, context.signal);
+    const wanted = {
+      contentDigest: job.clip.contentDigest,
+      profileHash: deliverable.profileHash,
+      toolchain: job.toolchain,
+      outcome: deliverable.outcome,
+    };
+    const settled =
+      report === null ? null : await settleDeliverable(report, job.deliveryFolder, wanted, context.signal);
     if (settled?.state !== 'finished') open.push(deliverable);
     else await completeRecords(settled, job.deliveryFolder);
   }
   return open;
 }
 
-async function makeAll(job: Job, open: readonly Deliverable[], context: JobContext, report: ReportContext): Promise<void> {
+async function makeAll(
+  job: Job,
+  open: readonly Deliverable[],
+  context: JobContext,
+  report: ReportContext,
+): Promise<void> {
   const movies: StagedMovie[] = [];
   const masters: StagedMaster[] = [];
   const graded: StagedMovieMaster[] = [];
@@ -87,9 +114,15 @@ async function makeAll(job: Job, open: readonly Deliverable[], context: JobConte
     const folder = layout.profileFolder(job.deliveryFolder, name);
     await makeFolder(job.deliveryFolder, folder);
     await sweepStaging(folder, () => awaitedByOthers(job, name));
-    if (isMasterWork(deliverable)) masters.push({ deliverable, staged: layout.stagingFolder(job.deliveryFolder, name, newToken()) });
+    if (isMasterWork(deliverable))
+      masters.push({ deliverable, staged: layout.stagingFolder(job.deliveryFolder, name, newToken()) });
     else {
-      const staged = layout.staging(job.deliveryFolder, name, newToken(), extname(deliverable.outcome.fileName).slice(1));
+      const staged = layout.staging(
+        job.deliveryFolder,
+        name,
+        newToken(),
+        extname(deliverable.outcome.fileName).slice(1),
+      );
       if (isMovieMasterWork(deliverable)) graded.push({ deliverable, staged });
       else movies.push({ deliverable, staged });
     }
@@ -98,21 +131,36 @@ async function makeAll(job: Job, open: readonly Deliverable[], context: JobConte
   const groups = byWay(masters, graded);
   try {
     const { raw, declared } = job.facts;
-    const troubles = raw === undefined && declared === undefined ? await makeCoded(job, movies, groups[0] ?? null, context, report) : await makeApart(job, groups, context, report);
+    const troubles =
+      raw === undefined && declared === undefined
+        ? await makeCoded(job, movies, groups[0] ?? null, context, report)
+        : await makeApart(job, groups, context, report);
     // What passed is published; only what did not is made again.
-    if (troubles.length > 0) throw new JobTrouble({ findings: troubles.flatMap((item) => item.findings), again: troubles.some((item) => item.again) });
+    if (troubles.length > 0)
+      throw new JobTrouble({
+        findings: troubles.flatMap((item) => item.findings),
+        again: troubles.some((item) => item.again),
+      });
   } finally {
-    for (const { staged } of [...movies, ...masters, ...graded]) await rm(staged, { recursive: true, force: true }).catch(() => undefined);
+    for (const { staged } of [...movies, ...masters, ...graded])
+      await rm(staged, { recursive: true, force: true }).catch(() => undefined);
   }
 }
 
 /** A failed report for every deliverable that has neither a finished one nor its own failure of this attempt. */
-async function writeFailures(job: Job, trouble: JobTrouble, report: ReportContext, context: JobContext): Promise<void> {
+async function writeFailures(
+  job: Job,
+  trouble: JobTrouble,
+  report: ReportContext,
+  context: JobContext,
+): Promise<void> {
   try {
     for (const deliverable of await unfinished(job, context)) {
       const own = await standing(job, deliverable);
       if (own?.state === 'failed' && own.run === job.run && own.startedAt === report.startedAt) continue;
-      const about = trouble.findings.filter((item) => item.profile === undefined || item.profile === deliverable.profile.name);
+      const about = trouble.findings.filter(
+        (item) => item.profile === undefined || item.profile === deliverable.profile.name,
+      );
       await makeFolder(job.deliveryFolder, layout.reportsFolder(job.deliveryFolder));
       await writeFailure(job, deliverable, report, about.length > 0 ? about : trouble.findings, [], null);
     }

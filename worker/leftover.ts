@@ -27,19 +27,47 @@ async function found(list: Promise<string[]>): Promise<string[]> {
 }
 
 /** `fence` as in JobContext. Where there is no such folder it does nothing; whether it stands afterwards is asked as ever. Throws as `publishFolder` does. */
-export async function publishLeftover(job: Job, deliverable: Deliverable, report: DeliverableReport, fence: () => Promise<void>, signal: AbortSignal): Promise<void> {
+export async function publishLeftover(
+  job: Job,
+  deliverable: Deliverable,
+  report: DeliverableReport,
+  fence: () => Promise<void>,
+  signal: AbortSignal,
+): Promise<void> {
   const { file, staged: name } = report;
-  const wanted = { contentDigest: job.clip.contentDigest, profileHash: deliverable.profileHash, toolchain: job.toolchain, outcome: deliverable.outcome };
-  if (report.state !== 'publishing' || file?.files === undefined || name === undefined || whyOtherWork(report, wanted) !== null) return;
-  const final = layout.deliverable(job.deliveryFolder, deliverable.profile.name, deliverable.outcome.fileName);
+  const wanted = {
+    contentDigest: job.clip.contentDigest,
+    profileHash: deliverable.profileHash,
+    toolchain: job.toolchain,
+    outcome: deliverable.outcome,
+  };
+  if (
+    report.state !== 'publishing' ||
+    file?.files === undefined ||
+    name === undefined ||
+    whyOtherWork(report, wanted) !== null
+  )
+    return;
+  const final = layout.deliverable(
+    job.deliveryFolder,
+    deliverable.profile.name,
+    deliverable.outcome.fileName,
+  );
   const path = `${deliverable.profile.name}/${deliverable.outcome.fileName}`;
   // Of a process that still runs, or of another machine's, nobody knows what it is about to do with it.
   if (file.path !== path || !(await found(leftovers(dirname(final)))).includes(name)) return;
   const staged = join(dirname(final), name);
   const checked = await digestOfFolder(staged, signal);
-  if (checked.xxh128 !== file.xxh128 || checked.sha256 !== file.sha256 || checked.bytes !== file.bytes) return;
+  if (checked.xxh128 !== file.xxh128 || checked.sha256 !== file.sha256 || checked.bytes !== file.bytes)
+    return;
   await fence();
-  await publishFolder({ staged, final, checked, isOurs: (digest) => ownDigests(report, path).includes(digest), signal });
+  await publishFolder({
+    staged,
+    final,
+    checked,
+    isOurs: (digest) => ownDigests(report, path).includes(digest),
+    signal,
+  });
 }
 
 /** Staging names that reports of other clips in this profile wait for: their jobs publish them. */
@@ -49,7 +77,8 @@ export async function awaitedByOthers(job: Job, profile: string): Promise<Readon
   for (const name of await found(readdir(dirname(own)))) {
     if (name === basename(own) || !name.endsWith(`.${profile}.json`)) continue;
     const read = await readRecord(join(dirname(own), name), deliverableReportSchema);
-    if (read.state === 'read' && read.value.state === 'publishing' && read.value.staged !== undefined) awaited.add(read.value.staged);
+    if (read.state === 'read' && read.value.state === 'publishing' && read.value.staged !== undefined)
+      awaited.add(read.value.staged);
   }
   return awaited;
 }

@@ -12,7 +12,17 @@ import { Redis } from 'ioredis';
 import { pino } from 'pino';
 import { type Finding, finding } from '../findings/finding.ts';
 import { jobSchema, type Job } from '../ledger/job.ts';
-import { BULL_PREFIX, cancelKey, JOB_QUEUE, type JobProgress, nightKey, redisOptions, WORKER_VARIABLE, type WorkerSetup, workerSetupSchema } from '../ledger/queue.ts';
+import {
+  BULL_PREFIX,
+  cancelKey,
+  JOB_QUEUE,
+  type JobProgress,
+  nightKey,
+  redisOptions,
+  WORKER_VARIABLE,
+  type WorkerSetup,
+  workerSetupSchema,
+} from '../ledger/queue.ts';
 import { type Toolchain, toolchainOf } from '../ledger/toolchain.ts';
 import { locateTools, type MediaTools } from '../media/tools/locate.ts';
 import { JobTrouble } from './context.ts';
@@ -25,14 +35,19 @@ const EXIT_STARTER_GONE = 1;
 function readSetup(): WorkerSetup {
   const text = process.env[WORKER_VARIABLE];
   if (text === undefined) {
-    process.stderr.write(`${WORKER_VARIABLE} is not set: a worker is started by \`rushlight run\` or \`rushlight worker\`\n`);
+    process.stderr.write(
+      `${WORKER_VARIABLE} is not set: a worker is started by \`rushlight run\` or \`rushlight worker\`\n`,
+    );
     process.exit(2);
   }
   return workerSetupSchema.parse(JSON.parse(text));
 }
 
 const setup = readSetup();
-const log = setup.logFile === null ? pino({ level: 'silent' }) : pino({ base: { worker: setup.name } }, pino.destination({ dest: setup.logFile, sync: true }));
+const log =
+  setup.logFile === null
+    ? pino({ level: 'silent' })
+    : pino({ base: { worker: setup.name } }, pino.destination({ dest: setup.logFile, sync: true }));
 const connection = redisOptions(setup.queue);
 const redis = new Redis(connection);
 // A lost store is expected to come back; without a listener its loss would end the process.
@@ -40,7 +55,10 @@ redis.on('error', (error) => log.warn({ error: error.message }, 'queue connectio
 
 let programs: Promise<{ tools: MediaTools; toolchain: Toolchain }> | undefined;
 function locate(): Promise<{ tools: MediaTools; toolchain: Toolchain }> {
-  programs ??= locateTools({ ffmpeg: setup.ffmpeg, ffprobe: setup.ffprobe }).then((tools) => ({ tools, toolchain: toolchainOf(tools) }));
+  programs ??= locateTools({ ffmpeg: setup.ffmpeg, ffprobe: setup.ffprobe }).then((tools) => ({
+    tools,
+    toolchain: toolchainOf(tools),
+  }));
   // A program that is missing now may be there for the next job.
   programs.catch(() => {
     programs = undefined;
@@ -52,7 +70,10 @@ function locate(): Promise<{ tools: MediaTools; toolchain: Toolchain }> {
 const running = new Map<string, AbortController>();
 
 async function isWanted(job: Job): Promise<boolean> {
-  const [run, cancelled] = await Promise.all([redis.get(nightKey(job.night)), redis.exists(cancelKey(job.run))]);
+  const [run, cancelled] = await Promise.all([
+    redis.get(nightKey(job.night)),
+    redis.exists(cancelKey(job.run)),
+  ]);
   return run === job.run && cancelled === 0;
 }
 
@@ -63,12 +84,16 @@ function teller(queued: QueuedJob, job: Job, stop: AbortController): (progress: 
     const now = performance.now();
     if (now - last < PROGRESS_MILLISECONDS) return;
     last = now;
-    queued.updateProgress({ ...progress }).catch((error: unknown) => log.warn({ id: queued.id, error: String(error) }, 'progress not told'));
+    queued
+      .updateProgress({ ...progress })
+      .catch((error: unknown) => log.warn({ id: queued.id, error: String(error) }, 'progress not told'));
     isWanted(job)
       .then((wanted) => {
         if (!wanted) stop.abort(new UnrecoverableError('cancelled, or taken over by a later run'));
       })
-      .catch((error: unknown) => log.warn({ id: queued.id, error: String(error) }, 'could not ask whether the job is wanted'));
+      .catch((error: unknown) =>
+        log.warn({ id: queued.id, error: String(error) }, 'could not ask whether the job is wanted'),
+      );
   };
 }
 
@@ -77,12 +102,18 @@ function told(item: Finding): UnrecoverableError {
   return new UnrecoverableError(`${item.code}: found ${item.found}; expected ${item.expected}`);
 }
 
-async function work(queued: QueuedJob, token: string | undefined, signal: AbortSignal | undefined): Promise<void> {
+async function work(
+  queued: QueuedJob,
+  token: string | undefined,
+  signal: AbortSignal | undefined,
+): Promise<void> {
   const id = queued.id ?? '';
   const parsed = jobSchema.safeParse(queued.data);
   if (!parsed.success) {
     const issue = parsed.error.issues[0];
-    throw told(finding('job-damaged', `${issue?.path.join('.')}: ${issue?.message}`, 'a job of this version'));
+    throw told(
+      finding('job-damaged', `${issue?.path.join('.')}: ${issue?.message}`, 'a job of this version'),
+    );
   }
   const job = parsed.data;
   if (running.has(id)) throw new Error('this job runs in this process already');
@@ -106,7 +137,8 @@ async function work(queued: QueuedJob, token: string | undefined, signal: AbortS
       fence: async () => {
         both.throwIfAborted();
         if (!(await isWanted(job))) throw new UnrecoverableError('cancelled, or taken over by a later run');
-        if (token === undefined || !(await queued.extendLock(token, setup.lockMilliseconds))) throw new Error('the lock on this job is lost');
+        if (token === undefined || !(await queued.extendLock(token, setup.lockMilliseconds)))
+          throw new Error('the lock on this job is lost');
       },
     });
     log.info({ id }, 'done');
@@ -122,7 +154,8 @@ async function work(queued: QueuedJob, token: string | undefined, signal: AbortS
 const worker = new Worker(
   JOB_QUEUE,
   // Three declared parameters: with fewer the queue gives no signal.
-  async (queued: QueuedJob, token: string | undefined, signal: AbortSignal | undefined) => await work(queued, token, signal),
+  async (queued: QueuedJob, token: string | undefined, signal: AbortSignal | undefined) =>
+    await work(queued, token, signal),
   {
     connection: connection as ConnectionOptions,
     prefix: BULL_PREFIX,

@@ -43,7 +43,19 @@ export interface MakeResult {
 }
 
 /** Before the input: nothing is asked, everything is told with its level, the first damage ends the run. */
-export const MANNERS = ['-hide_banner', '-nostdin', '-y', '-nostats', '-loglevel', 'repeat+level+info', '-xerror', '-progress', 'pipe:3', '-stats_period', '0.5'] as const;
+export const MANNERS = [
+  '-hide_banner',
+  '-nostdin',
+  '-y',
+  '-nostats',
+  '-loglevel',
+  'repeat+level+info',
+  '-xerror',
+  '-progress',
+  'pipe:3',
+  '-stats_period',
+  '0.5',
+] as const;
 
 /**
  * glibc gives the room of a picture beyond 32 MiB back to the system after each use, and every page of it must then be made anew: for frames of
@@ -60,7 +72,11 @@ export async function make(request: MakeRequest): Promise<MakeResult> {
     if (request.mill !== null) frames = await openFramePipe(join(textFolder, 'frames'));
     const recipe = recipeOf({
       facts: job.facts,
-      deliverables: outputs.map(({ deliverable, staged }) => ({ profile: deliverable.profile, outcome: deliverable.outcome, path: staged })),
+      deliverables: outputs.map(({ deliverable, staged }) => ({
+        profile: deliverable.profile,
+        outcome: deliverable.outcome,
+        path: staged,
+      })),
       words: { clip: job.clip.name, roll: job.roll },
       textFolder,
       besides,
@@ -69,7 +85,13 @@ export async function make(request: MakeRequest): Promise<MakeResult> {
     });
     for (const file of recipe.textFiles) await writeFile(file.path, file.text);
     const watched = newWatched();
-    const collecting = collect(job.facts, [...outputs.map(({ deliverable }) => deliverable.outcome), ...besides], recipe.pipes, earlierField(job.facts.video), framesReader(request.mill, frames));
+    const collecting = collect(
+      job.facts,
+      [...outputs.map(({ deliverable }) => deliverable.outcome), ...besides],
+      recipe.pipes,
+      earlierField(job.facts.video),
+      framesReader(request.mill, frames),
+    );
     let lastSign = { frame: -1, bytes: -1 };
     let touch = (): void => {};
     const read = progressReader((sign) => {
@@ -80,20 +102,37 @@ export async function make(request: MakeRequest): Promise<MakeResult> {
       request.onFrames(Math.max(sign.frame, 0));
     });
     const beside = readBeside(request, input);
-    const run = await runTool(tools.ffmpeg.path, [...MANNERS, ...recipe.inputOptions, ...input.args, '-filter_complex', recipe.filterGraph, ...recipe.outputArguments], {
-      signal,
-      pipes: collecting.readers,
-      ...(frames === null ? {} : { env: KEEP_MEMORY }),
-      stallMilliseconds: request.stallMilliseconds,
-      onStart: (sign) => {
-        touch = sign;
+    const run = await runTool(
+      tools.ffmpeg.path,
+      [
+        ...MANNERS,
+        ...recipe.inputOptions,
+        ...input.args,
+        '-filter_complex',
+        recipe.filterGraph,
+        ...recipe.outputArguments,
+      ],
+      {
+        signal,
+        pipes: collecting.readers,
+        ...(frames === null ? {} : { env: KEEP_MEMORY }),
+        stallMilliseconds: request.stallMilliseconds,
+        onStart: (sign) => {
+          touch = sign;
+        },
+        onStderrLine: (line) => watchLine(watched, line),
+        onProgress: async (stream) => {
+          for await (const chunk of stream) read((chunk as Buffer).toString('utf8'));
+        },
       },
-      onStderrLine: (line) => watchLine(watched, line),
-      onProgress: async (stream) => {
-        for await (const chunk of stream) read((chunk as Buffer).toString('utf8'));
-      },
-    });
-    return { run, watched, trail: trailOf(() => collecting.trail(watched)), source: { taken: collecting.source(), there: await beside }, payloads: collecting.payloads };
+    );
+    return {
+      run,
+      watched,
+      trail: trailOf(() => collecting.trail(watched)),
+      source: { taken: collecting.source(), there: await beside },
+      payloads: collecting.payloads,
+    };
   } finally {
     await frames?.close();
     await input.dispose();
@@ -111,24 +150,42 @@ function framesReader(mill: Mill | null, pipe: FramePipe | null): PipeReader | u
  * (a bad cable, bad memory, a wrapper with ideas of its own) would give one of them something else. Beside the encode the
  * second reading mostly finds the file in memory. Never fails; what it could not read is missing from it.
  */
-async function readBeside({ job: { facts }, tools, signal, stallMilliseconds }: MakeRequest, input: OpenedInput): Promise<Payload> {
+async function readBeside(
+  { job: { facts }, tools, signal, stallMilliseconds }: MakeRequest,
+  input: OpenedInput,
+): Promise<Payload> {
   let payload: Payload = { streams: [] };
   let touch = (): void => {};
-  const ended = await runTool(tools.ffmpeg.path, ['-hide_banner', '-nostdin', '-nostats', '-loglevel', 'error', '-progress', 'pipe:3', ...input.args, ...payloadOptions(sourceStreams(facts)), `pipe:${FIRST_PIPE}`], {
-    signal,
-    stallMilliseconds,
-    onStart: (sign) => {
-      touch = sign;
-    },
-    onProgress: async (stream) => {
-      for await (const _ of stream) touch();
-    },
-    pipes: [
-      async (stream) => {
-        payload = await readPayload(stream);
-      },
+  const ended = await runTool(
+    tools.ffmpeg.path,
+    [
+      '-hide_banner',
+      '-nostdin',
+      '-nostats',
+      '-loglevel',
+      'error',
+      '-progress',
+      'pipe:3',
+      ...input.args,
+      ...payloadOptions(sourceStreams(facts)),
+      `pipe:${FIRST_PIPE}`,
     ],
-  });
+    {
+      signal,
+      stallMilliseconds,
+      onStart: (sign) => {
+        touch = sign;
+      },
+      onProgress: async (stream) => {
+        for await (const _ of stream) touch();
+      },
+      pipes: [
+        async (stream) => {
+          payload = await readPayload(stream);
+        },
+      ],
+    },
+  );
   return ended.reason === 'exited' ? payload : { streams: [] };
 }
 

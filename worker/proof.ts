@@ -25,26 +25,49 @@ export interface Proof {
 /** Pure: one picture for each frame, at the steps that the packets have. */
 export function trailTrouble(job: Job, trail: SourceTrail | null): Trouble | null {
   const frames = job.span.count;
-  const told = (found: string, expected: string): Trouble => ({ findings: [finding('decode-times-differ', found, expected, subjectOf(job))], again: true });
+  const told = (found: string, expected: string): Trouble => ({
+    findings: [finding('decode-times-differ', found, expected, subjectOf(job))],
+    again: true,
+  });
   if (trail === null || trail.picture.frames !== frames || trail.times.ticks.length !== frames) {
-    return told(`${trail?.picture.frames ?? 0} pictures and ${trail?.times.ticks.length ?? 0} times`, `${frames} of each`);
+    return told(
+      `${trail?.picture.frames ?? 0} pictures and ${trail?.times.ticks.length ?? 0} times`,
+      `${frames} of each`,
+    );
   }
   const { ticks, timeBase } = trail.times;
   if (ticks.some(Number.isNaN)) return told('frames without a time', 'a time for every frame');
   const { rate } = job.facts.video;
   const cadence = cadenceOf(ticks, timeBase, [rate]);
   if (cadence.constant && cadence.rate !== null && sameRatio(cadence.rate, rate)) return null;
-  const steps = cadence.steps.slice(0, 4).map((step) => `${step.count} x ${step.ticks}`).join(' + ');
-  return told(`steps of ${steps} ticks of ${formatRatio(timeBase)} s`, `equal steps at ${formatRatio(rate)} frames a second`);
+  const steps = cadence.steps
+    .slice(0, 4)
+    .map((step) => `${step.count} x ${step.ticks}`)
+    .join(' + ');
+  return told(
+    `steps of ${steps} ticks of ${formatRatio(timeBase)} s`,
+    `equal steps at ${formatRatio(rate)} frames a second`,
+  );
 }
 
 /** Pure: the encoder took in the very packets that the clip has. */
 export function takenTrouble(job: Job, { taken, there }: MakeResult['source']): Trouble | null {
-  const same = there.streams.length === 1 + job.facts.audio.length && payloadText(taken) === payloadText(there);
-  return same ? null : { findings: [finding('source-read-differs', payloadText(taken), payloadText(there), subjectOf(job))], again: true };
+  const same =
+    there.streams.length === 1 + job.facts.audio.length && payloadText(taken) === payloadText(there);
+  return same
+    ? null
+    : {
+        findings: [finding('source-read-differs', payloadText(taken), payloadText(there), subjectOf(job))],
+        again: true,
+      };
 }
 
-export async function proofOf(job: Job, made: MakeResult, tools: Pick<MediaTools, 'ffmpeg'>, signal: AbortSignal): Promise<Proof | Trouble> {
+export async function proofOf(
+  job: Job,
+  made: MakeResult,
+  tools: Pick<MediaTools, 'ffmpeg'>,
+  signal: AbortSignal,
+): Promise<Proof | Trouble> {
   const { trail } = made;
   const trouble = takenTrouble(job, made.source) ?? trailTrouble(job, trail);
   if (trouble !== null || trail === null) return trouble as Trouble;

@@ -16,7 +16,12 @@ export interface ReportContext {
   readonly startedAt: string;
 }
 
-function common(context: ReportContext, deliverable: Deliverable, command: readonly string[], checked: CheckReport | null) {
+function common(
+  context: ReportContext,
+  deliverable: Deliverable,
+  command: readonly string[],
+  checked: CheckReport | null,
+) {
   const { job } = context;
   return {
     version: 1 as const,
@@ -40,21 +45,59 @@ function common(context: ReportContext, deliverable: Deliverable, command: reado
 }
 
 /** Everything but the state, which is `publishing` before the final name is given and `published` after. */
-export function writtenReport(context: ReportContext, deliverable: Deliverable, file: NonNullable<DeliverableReport['file']>, proof: Pick<DeliverableReport, 'trail' | 'payload' | 'listing'>, supersedes: string[], command: readonly string[], checked: CheckReport): Omit<DeliverableReport, 'state'> {
-  return { ...common(context, deliverable, command, checked), file, ...proof, findings: [...checked.findings], ...(supersedes.length === 0 ? {} : { supersedes }) };
+export function writtenReport(
+  context: ReportContext,
+  deliverable: Deliverable,
+  file: NonNullable<DeliverableReport['file']>,
+  proof: Pick<DeliverableReport, 'trail' | 'payload' | 'listing'>,
+  supersedes: string[],
+  command: readonly string[],
+  checked: CheckReport,
+): Omit<DeliverableReport, 'state'> {
+  return {
+    ...common(context, deliverable, command, checked),
+    file,
+    ...proof,
+    findings: [...checked.findings],
+    ...(supersedes.length === 0 ? {} : { supersedes }),
+  };
 }
 
 /** `supersedes`: a failure does not make an older file of ours anybody else's. */
-export function failedReport(context: ReportContext, deliverable: Deliverable, findings: readonly Finding[], supersedes: string[], command: readonly string[], checked: CheckReport | null): DeliverableReport {
-  return { ...common(context, deliverable, command, checked), state: 'failed', file: null, findings: [...findings], ...(supersedes.length === 0 ? {} : { supersedes }) };
+export function failedReport(
+  context: ReportContext,
+  deliverable: Deliverable,
+  findings: readonly Finding[],
+  supersedes: string[],
+  command: readonly string[],
+  checked: CheckReport | null,
+): DeliverableReport {
+  return {
+    ...common(context, deliverable, command, checked),
+    state: 'failed',
+    file: null,
+    findings: [...findings],
+    ...(supersedes.length === 0 ? {} : { supersedes }),
+  };
 }
 
-export async function writeReport(job: Job, deliverable: Deliverable, report: DeliverableReport | (Omit<DeliverableReport, 'state'> & { state: DeliverableReport['state'] })): Promise<void> {
-  await writeRecord(layout.deliverableReport(job.deliveryFolder, job.clip.id, deliverable.profile.name), deliverableReportSchema, report as DeliverableReport);
+export async function writeReport(
+  job: Job,
+  deliverable: Deliverable,
+  report: DeliverableReport | (Omit<DeliverableReport, 'state'> & { state: DeliverableReport['state'] }),
+): Promise<void> {
+  await writeRecord(
+    layout.deliverableReport(job.deliveryFolder, job.clip.id, deliverable.profile.name),
+    deliverableReportSchema,
+    report as DeliverableReport,
+  );
 }
 
 /** The report of an earlier attempt or night; null: there is none that can be read. */
 export async function standing(job: Job, deliverable: Deliverable): Promise<DeliverableReport | null> {
-  const read = await readRecord(layout.deliverableReport(job.deliveryFolder, job.clip.id, deliverable.profile.name), deliverableReportSchema);
+  const read = await readRecord(
+    layout.deliverableReport(job.deliveryFolder, job.clip.id, deliverable.profile.name),
+    deliverableReportSchema,
+  );
   return read.state === 'read' ? read.value : null;
 }

@@ -22,37 +22,73 @@ const BESIDE = 3;
 
 /** The first frame, and one that depends on the content alone. */
 export function spotsOf(contentDigest: string, frames: number): number[] {
-  const drawn = Number(BigInt(`0x${/^[0-9a-f]{1,12}/.exec(contentDigest)?.[0] ?? '0'}`) % BigInt(Math.max(1, frames)));
+  const drawn = Number(
+    BigInt(`0x${/^[0-9a-f]{1,12}/.exec(contentDigest)?.[0] ?? '0'}`) % BigInt(Math.max(1, frames)),
+  );
   return [...new Set([0, drawn])];
 }
 
 /** Root mean square difference of one frame of two trails, first views. Pure. */
 export function spotDifference(one: PictureTrail, frame: number, other: PictureTrail, at: number): number {
   let sum = 0;
-  for (let cell = 0; cell < CELLS; cell += 1) sum += ((one.luma[frame * one.views * CELLS + cell] as number) - (other.luma[at * other.views * CELLS + cell] as number)) ** 2;
+  for (let cell = 0; cell < CELLS; cell += 1)
+    sum +=
+      ((one.luma[frame * one.views * CELLS + cell] as number) -
+        (other.luma[at * other.views * CELLS + cell] as number)) **
+      2;
   return Math.sqrt(sum / CELLS);
 }
 
 /** null: the decoder gave nothing there. Throws the signal's reason when stopped. */
-async function decodeOne(job: Job, frame: number, tools: Pick<MediaTools, 'ffmpeg'>, signal: AbortSignal): Promise<PictureTrail | null> {
+async function decodeOne(
+  job: Job,
+  frame: number,
+  tools: Pick<MediaTools, 'ffmpeg'>,
+  signal: AbortSignal,
+): Promise<PictureTrail | null> {
   const { clip, facts } = job;
-  const place: InputPlace = clip.place.kind === 'movie' ? clip.place : { ...clip.place, first: clip.place.first + frame, count: 1 };
+  const place: InputPlace =
+    clip.place.kind === 'movie' ? clip.place : { ...clip.place, first: clip.place.first + frame, count: 1 };
   // Half a frame early, so that no rounding passes the frame by.
   const { num, den } = facts.video.rate;
-  const seek = clip.place.kind === 'movie' && frame > 0 ? ['-ss', (((frame - 0.5) * den) / num).toFixed(6)] : [];
+  const seek =
+    clip.place.kind === 'movie' && frame > 0 ? ['-ss', (((frame - 0.5) * den) / num).toFixed(6)] : [];
   const input = await openInput(job.rollFolder, place, facts.video.rate);
   const collector = new TrailCollector();
-  const tap = pictureTap('shown', { pixelFormat: facts.video.pixelFormat, size: facts.video, earlierField: earlierField(facts.video), framing: null });
+  const tap = pictureTap('shown', {
+    pixelFormat: facts.video.pixelFormat,
+    size: facts.video,
+    earlierField: earlierField(facts.video),
+    framing: null,
+  });
   const pads = tap.hasColour ? (['luma', 'colour'] as const) : (['luma'] as const);
   try {
     await runTool(
       tools.ffmpeg.path,
       [
-        ...['-hide_banner', '-nostdin', '-nostats', '-loglevel', 'error', '-noauto_conversion_filters', ...seek, ...input.args],
+        ...[
+          '-hide_banner',
+          '-nostdin',
+          '-nostats',
+          '-loglevel',
+          'error',
+          '-noauto_conversion_filters',
+          ...seek,
+          ...input.args,
+        ],
         ...['-filter_complex', [`[0:${facts.video.streamIndex}]null[shown]`, ...tap.chains].join(';')],
-        ...pads.flatMap((pad, index) => ['-frames:v', '1', ...rawPictures(pad), `pipe:${FIRST_PIPE + index}`]),
+        ...pads.flatMap((pad, index) => [
+          '-frames:v',
+          '1',
+          ...rawPictures(pad),
+          `pipe:${FIRST_PIPE + index}`,
+        ]),
       ],
-      { signal, stallMilliseconds: STALL_MILLISECONDS, pipes: pads.map((pad) => (stream) => collector[pad].read(stream)) },
+      {
+        signal,
+        stallMilliseconds: STALL_MILLISECONDS,
+        pipes: pads.map((pad) => (stream) => collector[pad].read(stream)),
+      },
     );
     signal.throwIfAborted();
     const trail = collector.trail(earlierField(facts.video) === null ? 1 : 2, tap.hasColour);
@@ -62,17 +98,43 @@ async function decodeOne(job: Job, frame: number, tools: Pick<MediaTools, 'ffmpe
   }
 }
 
-export async function spotTrouble(job: Job, { picture }: SourceTrail, tools: Pick<MediaTools, 'ffmpeg'>, signal: AbortSignal): Promise<Finding | null> {
-  const spots = await Promise.all(spotsOf(job.clip.contentDigest, picture.frames).map(async (frame) => ({ frame, seen: await decodeOne(job, frame, tools, signal) })));
+export async function spotTrouble(
+  job: Job,
+  { picture }: SourceTrail,
+  tools: Pick<MediaTools, 'ffmpeg'>,
+  signal: AbortSignal,
+): Promise<Finding | null> {
+  const spots = await Promise.all(
+    spotsOf(job.clip.contentDigest, picture.frames).map(async (frame) => ({
+      frame,
+      seen: await decodeOne(job, frame, tools, signal),
+    })),
+  );
   for (const { frame, seen } of spots) {
     if (seen === null) {
       // Not every file can be entered in its middle; its beginning can.
       if (frame > 0) continue;
-      return finding('decode-other-clip', 'the first frame does not decode by itself', 'the first frame of the clip', subjectOf(job));
+      return finding(
+        'decode-other-clip',
+        'the first frame does not decode by itself',
+        'the first frame of the clip',
+        subjectOf(job),
+      );
     }
-    const around = frame === 0 ? [0] : Array.from({ length: 2 * BESIDE + 1 }, (_, index) => frame - BESIDE + index).filter((at) => at >= 0 && at < picture.frames);
+    const around =
+      frame === 0
+        ? [0]
+        : Array.from({ length: 2 * BESIDE + 1 }, (_, index) => frame - BESIDE + index).filter(
+            (at) => at >= 0 && at < picture.frames,
+          );
     const nearest = Math.min(...around.map((at) => spotDifference(seen, 0, picture, at)));
-    if (nearest > SAME) return finding('decode-other-clip', `frame ${frame} differs by ${(nearest / 256).toFixed(1)} steps of 8 bits from the one taken in`, 'the same frame', subjectOf(job));
+    if (nearest > SAME)
+      return finding(
+        'decode-other-clip',
+        `frame ${frame} differs by ${(nearest / 256).toFixed(1)} steps of 8 bits from the one taken in`,
+        'the same frame',
+        subjectOf(job),
+      );
   }
   return null;
 }

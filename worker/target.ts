@@ -25,7 +25,8 @@ const GONE = new Set(['ENOENT', 'ENOTDIR', 'ESTALE', 'EIO', 'ENXIO', 'ENODEV']);
  */
 export function targetStateOf(error: unknown, delivery: string): Exclude<TargetState, 'good'> | null {
   const { code = '', path } = (error ?? {}) as NodeJS.ErrnoException;
-  const elsewhere = path !== undefined && String(path) !== delivery && !String(path).startsWith(`${delivery}/`);
+  const elsewhere =
+    path !== undefined && String(path) !== delivery && !String(path).startsWith(`${delivery}/`);
   if (elsewhere) return null;
   if (FULL.has(code)) return 'full';
   if (READ_ONLY.has(code)) return 'read-only';
@@ -60,7 +61,10 @@ export async function askTarget(folder: string): Promise<TargetState> {
   }
 }
 
-const host = hostname().replace(/[^A-Za-z0-9]/g, '').slice(0, 24) || 'host';
+const host =
+  hostname()
+    .replace(/[^A-Za-z0-9]/g, '')
+    .slice(0, 24) || 'host';
 
 /** Of one attempt and one file; names the process, so that a leftover can be told from work that goes on. */
 export function newToken(): string {
@@ -87,8 +91,12 @@ export async function leftovers(folder: string): Promise<string[]> {
 }
 
 /** Takes them away, but for those that `kept` names; it is asked only where something lies. Of a link only the link goes. */
-export async function sweepStaging(folder: string, kept: () => Promise<ReadonlySet<string>> = async () => new Set()): Promise<void> {
+export async function sweepStaging(
+  folder: string,
+  kept: () => Promise<ReadonlySet<string>> = async () => new Set(),
+): Promise<void> {
   const names = await leftovers(folder);
   const keep = names.length === 0 ? new Set<string>() : await kept();
-  for (const name of names) if (!keep.has(name)) await rm(join(folder, name), { recursive: true, force: true });
+  for (const name of names)
+    if (!keep.has(name)) await rm(join(folder, name), { recursive: true, force: true });
 }

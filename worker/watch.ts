@@ -5,7 +5,8 @@ import { type Ratio, ratio } from '../media/rate.ts';
 /** Level tags stand at the start, behind the names of who speaks (`-loglevel level`); a file name cannot fake one there. */
 const ERROR_LINE = /^(?:\[[^\]]* @ 0x[0-9a-f]+\] )*\[(?:error|fatal|panic)\] (.*)$/;
 /** The filter that stands straight behind the decoder. */
-const FRAME_LINE = /^\[Parsed_showinfo_\d+ @ 0x[0-9a-f]+\] \[info\] n: *\d+ pts: *(-?\d+|NOPTS) .* s:(\d+x\d+) /;
+const FRAME_LINE =
+  /^\[Parsed_showinfo_\d+ @ 0x[0-9a-f]+\] \[info\] n: *\d+ pts: *(-?\d+|NOPTS) .* s:(\d+x\d+) /;
 const CLOCK_LINE = /^\[Parsed_showinfo_\d+ @ 0x[0-9a-f]+\] \[info\] config in time_base: (\d+)\/(\d+),/;
 const ERRORS_KEPT = 20;
 
@@ -32,7 +33,8 @@ export function watchLine(watched: Watched, line: string): void {
   if (frame !== null) {
     const size = frame[2] as string;
     watched.times.push(frame[1] === 'NOPTS' ? Number.NaN : Number(frame[1]));
-    if (watched.size !== null && size !== watched.size) watched.sizeChange ??= { frame: watched.decoded, from: watched.size, to: size };
+    if (watched.size !== null && size !== watched.size)
+      watched.sizeChange ??= { frame: watched.decoded, from: watched.size, to: size };
     watched.size = size;
     watched.decoded += 1;
     return;

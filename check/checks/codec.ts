@@ -28,13 +28,27 @@ function matroskaLines({ file, configuration: stream, frame }: MeasuredMatroska,
     ['picture tracks', pictures.length, 1],
     ['sound tracks', file.tracks.filter(({ type }) => type === 2).length, outcome.audio.length],
     ['blocks of the picture', picture?.times.length ?? 0, outcome.frames],
-    ['length of a frame', isStep(picture?.defaultDuration ?? null, outcome.rate) ? 'as the rate has it' : `${picture?.defaultDuration ?? 'no'} ns`, 'as the rate has it'],
-    ['FFV1', version === 3 && microVersion >= STABLE ? 'version 3, stable' : `version ${version}.${microVersion}`, 'version 3, stable'],
+    [
+      'length of a frame',
+      isStep(picture?.defaultDuration ?? null, outcome.rate)
+        ? 'as the rate has it'
+        : `${picture?.defaultDuration ?? 'no'} ns`,
+      'as the rate has it',
+    ],
+    [
+      'FFV1',
+      version === 3 && microVersion >= STABLE ? 'version 3, stable' : `version ${version}.${microVersion}`,
+      'version 3, stable',
+    ],
     ['every frame', stream.intra && frame.key ? 'a key frame' : 'not a key frame', 'a key frame'],
     ['slices of the stream', stream.slices[0] * stream.slices[1], outcome.exact?.slices ?? null],
     ['slices of a frame', frame.slices, outcome.exact?.slices ?? null],
     ['every slice', stream.sliceChecksums ? 'with a checksum' : 'without a checksum', 'with a checksum'],
-    ['samples', `${stream.bits} bits of ${stream.colours}`, `${bitDepthOf(outcome.pixelFormat, undefined)} bits of ${isRgb(outcome.pixelFormat) ? 'rgb' : 'ycbcr'}`],
+    [
+      'samples',
+      `${stream.bits} bits of ${stream.colours}`,
+      `${bitDepthOf(outcome.pixelFormat, undefined)} bits of ${isRgb(outcome.pixelFormat) ? 'rgb' : 'ycbcr'}`,
+    ],
   ];
 }
 
@@ -52,7 +66,18 @@ export const codec: Check = {
     const wrapper = wrapperLines(measured, outcome);
     if (facts === null || wrapper === null) return null;
     const { video } = facts;
-    const level: Line[] = outcome.maxLevel === null ? [] : [['level', video.level !== null && video.level <= outcome.maxLevel ? `up to ${outcome.maxLevel}` : video.level, `up to ${outcome.maxLevel}`]];
+    const level: Line[] =
+      outcome.maxLevel === null
+        ? []
+        : [
+            [
+              'level',
+              video.level !== null && video.level <= outcome.maxLevel
+                ? `up to ${outcome.maxLevel}`
+                : video.level,
+              `up to ${outcome.maxLevel}`,
+            ],
+          ];
     const packets: Line[] =
       outcome.packetBytes === null
         ? []

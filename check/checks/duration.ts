@@ -19,7 +19,12 @@ export const duration: Check = {
     const wanted = BigInt(outcome.frames) * BigInt(outcome.rate.den) * BigInt(timeBase.den);
     const away = spent > wanted ? spent - wanted : wanted - spent;
     const halves = outcome.container === 'mkv' ? 3n : 1n;
-    const equal = 2n * away <= halves * BigInt(timeBase.num) * BigInt(outcome.rate.num) && sameRatio(rate, outcome.rate);
-    return { measured, expected, faults: equal ? [] : [{ code: 'duration-differs', found: measured, expected }] };
+    const equal =
+      2n * away <= halves * BigInt(timeBase.num) * BigInt(outcome.rate.num) && sameRatio(rate, outcome.rate);
+    return {
+      measured,
+      expected,
+      faults: equal ? [] : [{ code: 'duration-differs', found: measured, expected }],
+    };
   },
 };

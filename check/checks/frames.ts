@@ -8,8 +8,12 @@ export const frames: Check = {
     if (facts === null) return null;
     return compare('frame-count-differs', [
       ['frames', facts.video.frames, outcome.frames],
-      ...(facts.video.claimedFrames === null ? [] : ([['frames by the header', facts.video.claimedFrames, outcome.frames]] as const)),
-      ...(source === null ? [] : ([['of the source\'s frames', facts.video.frames, source.video.frames]] as const)),
+      ...(facts.video.claimedFrames === null
+        ? []
+        : ([['frames by the header', facts.video.claimedFrames, outcome.frames]] as const)),
+      ...(source === null
+        ? []
+        : ([["of the source's frames", facts.video.frames, source.video.frames]] as const)),
     ]);
   },
 };

@@ -9,6 +9,13 @@ export const payload: Check = {
     if (witness === null || encoded === null) return null;
     const measured = payloadText(witness.payload);
     const expected = payloadText(encoded);
-    return { measured, expected, faults: measured === expected && encoded.streams.length > 0 ? [] : [{ code: 'payload-differs', found: measured, expected }] };
+    return {
+      measured,
+      expected,
+      faults:
+        measured === expected && encoded.streams.length > 0
+          ? []
+          : [{ code: 'payload-differs', found: measured, expected }],
+    };
   },
 };

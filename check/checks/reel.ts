@@ -6,7 +6,9 @@ function ofIndex({ atoms, matroska }: Measured): { readonly reel: string | null 
   if (matroska === null) return atoms === null ? null : { reel: atoms.timecodeTracks[0]?.reel ?? null };
   const { tracks, tags } = matroska.file;
   const picture = tracks.find(({ type }) => type === 1);
-  return { reel: tags.find(({ name, track }) => name === 'REEL_NAME' && track === picture?.uid)?.value ?? null };
+  return {
+    reel: tags.find(({ name, track }) => name === 'REEL_NAME' && track === picture?.uid)?.value ?? null,
+  };
 }
 
 /** Reel name, read by ffprobe and by our own reader. */

@@ -1,5 +1,9 @@
 import type { FindingCode } from '../../findings/registry.ts';
-import type { ChannelSummary, SoundDifference, SoundDifferenceKind } from '../../media/trail/sound-difference.ts';
+import type {
+  ChannelSummary,
+  SoundDifference,
+  SoundDifferenceKind,
+} from '../../media/trail/sound-difference.ts';
 import type { Check, CheckVerdict } from '../check.ts';
 
 /** More would bury the first. */
@@ -26,8 +30,11 @@ function place(track: number, { channel, seconds }: SoundDifference): string {
 }
 
 function summary(track: number, channels: readonly ChannelSummary[]): string {
-  const sum = (value: (channel: ChannelSummary) => number): number => channels.reduce((total, channel) => total + value(channel), 0);
-  const equal = channels.every((channel) => channel.equalSamples !== null) ? `, ${sum((channel) => channel.equalSamples ?? 0)} samples equal` : '';
+  const sum = (value: (channel: ChannelSummary) => number): number =>
+    channels.reduce((total, channel) => total + value(channel), 0);
+  const equal = channels.every((channel) => channel.equalSamples !== null)
+    ? `, ${sum((channel) => channel.equalSamples ?? 0)} samples equal`
+    : '';
   return `track ${track + 1}: ${sum((channel) => channel.proved)} of ${sum((channel) => channel.anchors)} places proved, ${sum((channel) => channel.silent)} silent, ${sum((channel) => channel.untold)} not told${equal}`;
 }
 
@@ -36,14 +43,21 @@ export const soundTrail: Check = {
   name: 'sound-trail',
   rests: ['decode', 'trail'],
   run: ({ compared: { sounds }, outcome }) => {
-    const expected = outcome.audio.length === 0 ? 'no sound' : 'the sound of the source, in its place to a sample';
+    const expected =
+      outcome.audio.length === 0 ? 'no sound' : 'the sound of the source, in its place to a sample';
     const measured: string[] = [];
     const faults: CheckVerdict['faults'][number][] = [];
     for (const [track, comparison] of sounds.entries()) {
       if (comparison === null) return null;
       measured.push(summary(track, comparison.channels));
       const told = comparison.differences.slice(0, TOLD);
-      faults.push(...told.map((difference) => ({ code: codes[difference.kind], found: `${place(track, difference)}: ${difference.found}`, expected: difference.expected })));
+      faults.push(
+        ...told.map((difference) => ({
+          code: codes[difference.kind],
+          found: `${place(track, difference)}: ${difference.found}`,
+          expected: difference.expected,
+        })),
+      );
     }
     return { measured: measured.join('; ') || 'no sound', expected, faults };
   },

@@ -6,12 +6,16 @@ import type { Matroska } from '../matroska.ts';
 import type { MovieAtoms, TimecodeTrack } from '../movie-atoms.ts';
 
 function label(timecode: Timecode | null): string {
-  return timecode === null ? 'none' : `${formatTimecode(timecode)} (base ${timecode.base}, ${timecode.drop ? 'drop' : 'non-drop'})`;
+  return timecode === null
+    ? 'none'
+    : `${formatTimecode(timecode)} (base ${timecode.base}, ${timecode.drop ? 'drop' : 'non-drop'})`;
 }
 
 /** A counter is no clock; a base of 0 labels nothing. */
 function ofTrack(track: TimecodeTrack): Timecode | null {
-  return track.counter || track.base === 0 ? null : { frame: track.frame, base: track.base, drop: track.drop };
+  return track.counter || track.base === 0
+    ? null
+    : { frame: track.frame, base: track.base, drop: track.drop };
 }
 
 function trackLines({ timecodeTracks }: MovieAtoms, { timecode: wanted, rate }: Outcome): Line[] {
@@ -19,7 +23,11 @@ function trackLines({ timecodeTracks }: MovieAtoms, { timecode: wanted, rate }: 
   return [
     ['start in the track', track === undefined ? 'none' : label(ofTrack(track)), label(wanted)],
     ['timecode tracks', timecodeTracks.length, wanted === null ? 0 : 1],
-    ...(track === undefined || track.frameDuration === 0 || track.timeScale === 0 ? [] : ([['rate of the track', formatRatio(ratio(track.timeScale, track.frameDuration)), formatRatio(rate)]] as const)),
+    ...(track === undefined || track.frameDuration === 0 || track.timeScale === 0
+      ? []
+      : ([
+          ['rate of the track', formatRatio(ratio(track.timeScale, track.frameDuration)), formatRatio(rate)],
+        ] as const)),
   ];
 }
 
@@ -37,7 +45,12 @@ export const timecode: Check = {
   name: 'timecode',
   rests: ['packets', 'atoms'],
   run: ({ measured: { facts, atoms, matroska }, outcome }) => {
-    const lines = matroska !== null ? tagLines(matroska.file, outcome) : atoms !== null ? trackLines(atoms, outcome) : null;
+    const lines =
+      matroska !== null
+        ? tagLines(matroska.file, outcome)
+        : atoms !== null
+          ? trackLines(atoms, outcome)
+          : null;
     if (facts === null || lines === null) return null;
     return compare('timecode-differs', [['start', label(facts.timecode), label(outcome.timecode)], ...lines]);
   },

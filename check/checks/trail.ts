@@ -6,7 +6,8 @@ import type { Check, CheckVerdict } from '../check.ts';
 /** More would bury the first. */
 const TOLD = 8;
 
-const frames = (from: number, to: number): string => (from === to ? `frame ${from}` : `frames ${from} to ${to}`);
+const frames = (from: number, to: number): string =>
+  from === to ? `frame ${from}` : `frames ${from} to ${to}`;
 
 interface Words {
   readonly code: FindingCode;
@@ -16,33 +17,76 @@ interface Words {
 
 const own = ({ from, to }: OrderDifference): string => `the picture of source ${frames(from, to)}`;
 const words: Readonly<Record<OrderFault, Words>> = {
-  missing: { code: 'frame-missing', found: ({ from, to }) => `source ${frames(from, to)} nowhere`, expected: () => 'every source frame, once' },
-  repeated: { code: 'frame-repeated', found: ({ from, to, by }) => `${frames(from, to)} shows source frame ${by} again`, expected: own },
-  frozen: { code: 'frames-frozen', found: ({ from, to, by }) => `${frames(from, to)} stand still on source frame ${by}`, expected: own },
-  swapped: { code: 'frames-swapped', found: ({ from, to }) => `frames ${from} and ${to} exchanged`, expected: own },
-  shifted: { code: 'frames-shifted', found: ({ from, to, by }) => `${frames(from, to)} moved by ${(by ?? 0) > 0 ? '+' : ''}${by}`, expected: own },
-  foreign: { code: 'frame-foreign', found: ({ from, to }) => `${frames(from, to)}: a picture that the source does not have`, expected: own },
+  missing: {
+    code: 'frame-missing',
+    found: ({ from, to }) => `source ${frames(from, to)} nowhere`,
+    expected: () => 'every source frame, once',
+  },
+  repeated: {
+    code: 'frame-repeated',
+    found: ({ from, to, by }) => `${frames(from, to)} shows source frame ${by} again`,
+    expected: own,
+  },
+  frozen: {
+    code: 'frames-frozen',
+    found: ({ from, to, by }) => `${frames(from, to)} stand still on source frame ${by}`,
+    expected: own,
+  },
+  swapped: {
+    code: 'frames-swapped',
+    found: ({ from, to }) => `frames ${from} and ${to} exchanged`,
+    expected: own,
+  },
+  shifted: {
+    code: 'frames-shifted',
+    found: ({ from, to, by }) => `${frames(from, to)} moved by ${(by ?? 0) > 0 ? '+' : ''}${by}`,
+    expected: own,
+  },
+  foreign: {
+    code: 'frame-foreign',
+    found: ({ from, to }) => `${frames(from, to)}: a picture that the source does not have`,
+    expected: own,
+  },
   black: { code: 'frame-black', found: ({ from, to }) => `${frames(from, to)} black`, expected: own },
   blank: { code: 'frame-black', found: ({ from, to }) => `${frames(from, to)} of one colour`, expected: own },
-  damaged: { code: 'picture-damaged', found: ({ from, to }) => `${frames(from, to)} differ in a part of the picture`, expected: own },
+  damaged: {
+    code: 'picture-damaged',
+    found: ({ from, to }) => `${frames(from, to)} differ in a part of the picture`,
+    expected: own,
+  },
 };
 
 function spans(list: readonly Span[]): string {
-  const told = list.slice(0, TOLD).map(({ from, to }) => (from === to ? `${from}` : `${from}-${to}`)).join(', ');
+  const told = list
+    .slice(0, TOLD)
+    .map(({ from, to }) => (from === to ? `${from}` : `${from}-${to}`))
+    .join(', ');
   return list.length > TOLD ? `${told} and ${list.length - TOLD} more spans` : told;
 }
 
 function faultsOf({ turn, placement, fields, differences }: PictureVerdict): CheckVerdict['faults'] {
   if (turn !== null) return [{ code: 'picture-turned', found: turn, expected: 'the way the source stands' }];
-  const faults: { code: FindingCode; found: string; expected: string }[] = differences.slice(0, TOLD).map((difference) => {
-    const { code, found, expected } = words[difference.kind];
-    return { code, found: found(difference), expected: expected(difference) };
-  });
+  const faults: { code: FindingCode; found: string; expected: string }[] = differences
+    .slice(0, TOLD)
+    .map((difference) => {
+      const { code, found, expected } = words[difference.kind];
+      return { code, found: found(difference), expected: expected(difference) };
+    });
   const rest = differences.slice(TOLD);
-  if (rest.length > 0) faults.push({ code: words[(rest[0] as OrderDifference).kind].code, found: `${rest.length} more differences`, expected: 'none' });
-  if (fields === 'reversed') faults.push({ code: 'fields-reversed', found: 'frames as of the later field', expected: 'frames as of the earlier field' });
+  if (rest.length > 0)
+    faults.push({
+      code: words[(rest[0] as OrderDifference).kind].code,
+      found: `${rest.length} more differences`,
+      expected: 'none',
+    });
+  if (fields === 'reversed')
+    faults.push({
+      code: 'fields-reversed',
+      found: 'frames as of the later field',
+      expected: 'frames as of the earlier field',
+    });
   if (placement?.displaced === true) {
-    const moved = `moved by ${(placement.right * 100 / 28).toFixed(2)} % of the width and ${(placement.down * 100 / 16).toFixed(2)} % of the height, enlarged by ${((placement.scale - 1) * 100).toFixed(2)} %`;
+    const moved = `moved by ${((placement.right * 100) / 28).toFixed(2)} % of the width and ${((placement.down * 100) / 16).toFixed(2)} % of the height, enlarged by ${((placement.scale - 1) * 100).toFixed(2)} %`;
     faults.push({ code: 'picture-displaced', found: moved, expected: 'in its place, at its size' });
   }
   return faults;
@@ -60,7 +104,8 @@ export const trail: Check = {
     const count = witness.picture?.frames ?? 0;
     const untold = picture.untold.reduce((sum, { from, to }) => sum + to - from + 1, 0);
     const faults = [...faultsOf(picture)];
-    if (count !== outcome.frames && faults.length === 0) faults.push({ code: 'frame-missing', found: `${count} frames`, expected: `${outcome.frames} frames` });
+    if (count !== outcome.frames && faults.length === 0)
+      faults.push({ code: 'frame-missing', found: `${count} frames`, expected: `${outcome.frames} frames` });
     return {
       measured: `${count} frames: ${picture.right} proved to be their source frame${untold === 0 ? '' : `, ${untold} that cannot be told from their neighbours (${spans(picture.untold)})`}${picture.fields === 'untold' ? ', which field is the earlier cannot be told' : ''}${faults.length === 0 ? '' : `; ${faults.length} differences`}`,
       expected: `${outcome.frames} frames, each its source frame`,

@@ -39,9 +39,19 @@ export interface MasterCheckInput {
 /** Faults told one by one; the rest is counted. */
 const TOLD = 8;
 
-function verdict(code: FindingCode, measured: string, expected: string, wrong: readonly { readonly found: string; readonly expected: string }[]): CheckVerdict {
+function verdict(
+  code: FindingCode,
+  measured: string,
+  expected: string,
+  wrong: readonly { readonly found: string; readonly expected: string }[],
+): CheckVerdict {
   const faults = wrong.slice(0, TOLD).map((one) => ({ code, ...one }));
-  if (wrong.length > TOLD) faults.push({ code, found: `${wrong.length - TOLD} more differences, ${wrong.length} in all`, expected: 'none' });
+  if (wrong.length > TOLD)
+    faults.push({
+      code,
+      found: `${wrong.length - TOLD} more differences, ${wrong.length} in all`,
+      expected: 'none',
+    });
   return { measured, expected, faults };
 }
 
@@ -52,17 +62,34 @@ const frames: (input: MasterCheckInput) => CheckVerdict = ({ measured, outcome }
     ...measured.missing.map((name) => ({ found: `no ${name}`, expected: name })),
     ...measured.strange.map((name) => ({ found: name, expected: 'nothing but the frames of the clip' })),
   ];
-  return verdict('master-frames-differ', `${measured.frames.length} frames`, `${outcome.frames} frames, ${first} to ${last}, without a gap`, wrong);
+  return verdict(
+    'master-frames-differ',
+    `${measured.frames.length} frames`,
+    `${outcome.frames} frames, ${first} to ${last}, without a gap`,
+    wrong,
+  );
 };
 
 const form: (input: MasterCheckInput) => CheckVerdict = ({ measured, outcome }) => {
   const wrong = measured.frames.flatMap(({ name, faults, bytes }) => [
     ...faults.map((fault) => ({ found: `${name}: ${fault}`, expected: 'a whole frame' })),
     // Without compression every frame of a clip is as long as the first one: its header differs in nothing that changes its length.
-    ...(outcome.compression === 'none' && bytes !== measured.frames[0]?.bytes ? [{ found: `${name}: ${bytes} bytes`, expected: `${measured.frames[0]?.bytes} bytes, as the first frame` }] : []),
+    ...(outcome.compression === 'none' && bytes !== measured.frames[0]?.bytes
+      ? [
+          {
+            found: `${name}: ${bytes} bytes`,
+            expected: `${measured.frames[0]?.bytes} bytes, as the first frame`,
+          },
+        ]
+      : []),
   ]);
   const whole = measured.frames.filter(({ faults }) => faults.length === 0).length;
-  return verdict('master-form-wrong', `${whole} of ${measured.frames.length} frames whole to the last byte`, `${outcome.frames} frames, whole to the last byte`, wrong);
+  return verdict(
+    'master-form-wrong',
+    `${whole} of ${measured.frames.length} frames whole to the last byte`,
+    `${outcome.frames} frames, whole to the last byte`,
+    wrong,
+  );
 };
 
 /** Every attribute but the timecode, which has a check of its own. */
@@ -72,35 +99,61 @@ const attributes: (input: MasterCheckInput) => CheckVerdict = ({ measured, outco
     const wanted = saidOf(outcome, index, source);
     if (said === null) wrong.push({ found: `${name}: a header that cannot be read`, expected: wanted.size });
     else {
-      const differing = (Object.keys(wanted) as (keyof FrameSaid)[]).filter((key) => key !== 'timecode' && said[key] !== wanted[key]);
-      if (differing.length > 0) wrong.push({ found: `${name}: ${differing.map((key) => `${key} ${said[key] ?? 'none'}`).join(', ')}`, expected: differing.map((key) => `${key} ${wanted[key] ?? 'none'}`).join(', ') });
+      const differing = (Object.keys(wanted) as (keyof FrameSaid)[]).filter(
+        (key) => key !== 'timecode' && said[key] !== wanted[key],
+      );
+      if (differing.length > 0)
+        wrong.push({
+          found: `${name}: ${differing.map((key) => `${key} ${said[key] ?? 'none'}`).join(', ')}`,
+          expected: differing.map((key) => `${key} ${wanted[key] ?? 'none'}`).join(', '),
+        });
     }
   }
   const { size, compression, colours } = saidOf(outcome, 0, source);
-  return verdict('master-attributes-differ', `${measured.frames.length} headers, ${wrong.length} otherwise`, `${size}, ${compression}, ${colours}, and what else was decided, in every frame`, wrong);
+  return verdict(
+    'master-attributes-differ',
+    `${measured.frames.length} headers, ${wrong.length} otherwise`,
+    `${size}, ${compression}, ${colours}, and what else was decided, in every frame`,
+    wrong,
+  );
 };
 
 const timecode: (input: MasterCheckInput) => CheckVerdict = ({ measured, outcome, source }) => {
   const wrong = measured.frames.flatMap(({ index, name, said }) => {
     const wanted = saidOf(outcome, index, source).timecode;
-    return said?.timecode === wanted ? [] : [{ found: `${name}: ${said?.timecode ?? 'none'}`, expected: wanted ?? 'none' }];
+    return said?.timecode === wanted
+      ? []
+      : [{ found: `${name}: ${said?.timecode ?? 'none'}`, expected: wanted ?? 'none' }];
   });
   const label = (index: number): string => saidOf(outcome, index, source).timecode ?? 'none';
-  return verdict('timecode-differs', `${measured.frames.length - wrong.length} of ${measured.frames.length} labels in their places`, `${label(0)} to ${label(outcome.frames - 1)}, one more in each frame`, wrong);
+  return verdict(
+    'timecode-differs',
+    `${measured.frames.length - wrong.length} of ${measured.frames.length} labels in their places`,
+    `${label(0)} to ${label(outcome.frames - 1)}, one more in each frame`,
+    wrong,
+  );
 };
 
 /** Differences as parts of what is allowed; more than 1 is a fault. */
-export function worstOf(form_: MasterForm, found: ArrayLike<number>, wanted: (pixel: number) => readonly [number, number, number], pixels: number): { worst: number; at: number; channel: number; expected: number } {
+export function worstOf(
+  form_: MasterForm,
+  found: ArrayLike<number>,
+  wanted: (pixel: number) => readonly [number, number, number],
+  pixels: number,
+): { worst: number; at: number; channel: number; expected: number } {
   let worst = { worst: 0, at: 0, channel: 0, expected: 0 };
   for (let pixel = 0; pixel < pixels; pixel += 1) {
     const light = wanted(pixel);
     const expected = wantedOf(form_, light);
     const allowed = allowance(form_, light, expected);
     for (let channel = 0; channel < 3; channel += 1) {
-      const off = Math.abs((found[3 * pixel + channel] as number) - (expected[channel] as number)) / (allowed[channel] as number);
+      const off =
+        Math.abs((found[3 * pixel + channel] as number) - (expected[channel] as number)) /
+        (allowed[channel] as number);
       // What is no number compares with nothing: it is as far off as can be.
       const part = Number.isNaN(off) ? Number.POSITIVE_INFINITY : off;
-      if (part > worst.worst) worst = { worst: part, at: pixel, channel, expected: expected[channel] as number };
+      if (part > worst.worst)
+        worst = { worst: part, at: pixel, channel, expected: expected[channel] as number };
     }
   }
   return worst;
@@ -108,13 +161,28 @@ export function worstOf(form_: MasterForm, found: ArrayLike<number>, wanted: (pi
 
 const CHANNELS = ['red', 'green', 'blue'] as const;
 
-function offWords(frame: FrameMeasured, found: ArrayLike<number>, { worst, at, channel, expected }: ReturnType<typeof worstOf>, place: { x: number; y: number }): { found: string; expected: string } {
-  return { found: `${frame.name}: ${CHANNELS[channel]} ${found[3 * at + channel]} at ${place.x}, ${place.y}`, expected: `${expected.toPrecision(8)} (off by ${worst.toFixed(1)} of what is allowed)` };
+function offWords(
+  frame: FrameMeasured,
+  found: ArrayLike<number>,
+  { worst, at, channel, expected }: ReturnType<typeof worstOf>,
+  place: { x: number; y: number },
+): { found: string; expected: string } {
+  return {
+    found: `${frame.name}: ${CHANNELS[channel]} ${found[3 * at + channel]} at ${place.x}, ${place.y}`,
+    expected: `${expected.toPrecision(8)} (off by ${worst.toFixed(1)} of what is allowed)`,
+  };
 }
 
 /** In every frame, the pixels of the point trail through the transform, in double precision. */
 const values: (input: MasterCheckInput) => CheckVerdict | null = ({ measured, outcome, points, light }) => {
-  if (points === null || light === null || points.frames !== outcome.frames || points.width !== outcome.width || points.height !== outcome.height) return null;
+  if (
+    points === null ||
+    light === null ||
+    points.frames !== outcome.frames ||
+    points.width !== outcome.width ||
+    points.height !== outcome.height
+  )
+    return null;
   const wrong: { found: string; expected: string }[] = [];
   let worst = 0;
   let least = Number.POSITIVE_INFINITY;
@@ -124,18 +192,48 @@ const values: (input: MasterCheckInput) => CheckVerdict | null = ({ measured, ou
     least = Math.min(least, frame.least);
     greatest = Math.max(greatest, frame.greatest);
     notFinite += frame.notFinite;
-    if (frame.notFinite > 0) wrong.push({ found: `${frame.name}: ${frame.notFinite} values that are infinite or no numbers`, expected: 'none' });
+    if (frame.notFinite > 0)
+      wrong.push({
+        found: `${frame.name}: ${frame.notFinite} values that are infinite or no numbers`,
+        expected: 'none',
+      });
     if (frame.points === null) {
       wrong.push({ found: `${frame.name}: values that cannot be read`, expected: `${POINTS} pixels` });
       continue;
     }
     const base = 3 * POINTS * frame.index;
-    const off = worstOf(outcome.form, frame.points, (pixel) => light(points.values[base + 3 * pixel] as number, points.values[base + 3 * pixel + 1] as number, points.values[base + 3 * pixel + 2] as number), POINTS);
+    const off = worstOf(
+      outcome.form,
+      frame.points,
+      (pixel) =>
+        light(
+          points.values[base + 3 * pixel] as number,
+          points.values[base + 3 * pixel + 1] as number,
+          points.values[base + 3 * pixel + 2] as number,
+        ),
+      POINTS,
+    );
     worst = Math.max(worst, off.worst);
-    if (off.worst > 1) wrong.push(offWords(frame, frame.points, off, pointsOf(frame.index, outcome.width, outcome.height)[off.at] as { x: number; y: number }));
+    if (off.worst > 1)
+      wrong.push(
+        offWords(
+          frame,
+          frame.points,
+          off,
+          pointsOf(frame.index, outcome.width, outcome.height)[off.at] as { x: number; y: number },
+        ),
+      );
   }
-  const span = measured.frames.length === 0 ? '' : `; all values from ${least.toPrecision(4)} to ${greatest.toPrecision(4)}${notFinite === 0 ? '' : `, ${notFinite} not finite`}`;
-  return verdict(notFinite > 0 ? 'master-not-finite' : 'master-values-differ', `${POINTS} pixels of each of ${measured.frames.length} frames, at worst ${worst.toFixed(2)} of what is allowed${span}`, inWords(outcome.form), wrong);
+  const span =
+    measured.frames.length === 0
+      ? ''
+      : `; all values from ${least.toPrecision(4)} to ${greatest.toPrecision(4)}${notFinite === 0 ? '' : `, ${notFinite} not finite`}`;
+  return verdict(
+    notFinite > 0 ? 'master-not-finite' : 'master-values-differ',
+    `${POINTS} pixels of each of ${measured.frames.length} frames, at worst ${worst.toFixed(2)} of what is allowed${span}`,
+    inWords(outcome.form),
+    wrong,
+  );
 };
 
 /** In a few frames many pixels, against the source decoded again and computed by other means. */
@@ -147,24 +245,56 @@ const spots: (input: MasterCheckInput) => CheckVerdict | null = ({ measured, out
   for (const spot of points.spots) {
     const frame = measured.frames.find(({ index }) => index === spot.frame);
     if (frame === undefined || frame.spot === null) {
-      wrong.push({ found: `frame ${spot.frame}: not there, or not to be read`, expected: `${spot.pixels.length} pixels` });
+      wrong.push({
+        found: `frame ${spot.frame}: not there, or not to be read`,
+        expected: `${spot.pixels.length} pixels`,
+      });
       continue;
     }
-    const off = worstOf(outcome.form, frame.spot, (pixel) => [spot.light[3 * pixel] as number, spot.light[3 * pixel + 1] as number, spot.light[3 * pixel + 2] as number], spot.pixels.length);
+    const off = worstOf(
+      outcome.form,
+      frame.spot,
+      (pixel) => [
+        spot.light[3 * pixel] as number,
+        spot.light[3 * pixel + 1] as number,
+        spot.light[3 * pixel + 2] as number,
+      ],
+      spot.pixels.length,
+    );
     worst = Math.max(worst, off.worst);
     pixels += spot.pixels.length;
-    if (off.worst > 1) wrong.push(offWords(frame, frame.spot, off, spot.pixels[off.at] as { x: number; y: number }));
+    if (off.worst > 1)
+      wrong.push(offWords(frame, frame.spot, off, spot.pixels[off.at] as { x: number; y: number }));
   }
-  return verdict('master-spots-differ', `${pixels} pixels of frames ${points.spots.map(({ frame }) => frame).join(', ')}, at worst ${worst.toFixed(2)} of what is allowed`, `the source decoded again: ${inWords(outcome.form)}`, wrong);
+  return verdict(
+    'master-spots-differ',
+    `${pixels} pixels of frames ${points.spots.map(({ frame }) => frame).join(', ')}, at worst ${worst.toFixed(2)} of what is allowed`,
+    `the source decoded again: ${inWords(outcome.form)}`,
+    wrong,
+  );
 };
 
 /** The files hold the bytes that left the encoder. */
 const written: (input: MasterCheckInput) => CheckVerdict | null = ({ measured, outcome, written: left }) => {
   if (left === null || (left.frames !== null && left.frames.length !== outcome.frames)) return null;
   const digest = writtenDigest(measured.frames.map(({ xxh128 }) => xxh128));
-  const differing = measured.frames.filter(({ index, xxh128 }) => left.frames !== null && left.frames[index] !== xxh128).map(({ index, name, xxh128 }) => ({ found: `${name}: XXH128 ${xxh128}`, expected: `XXH128 ${left.frames?.[index]}` }));
-  const wrong = differing.length > 0 || digest === left.digest ? differing : [{ found: `digest ${digest}`, expected: `digest ${left.digest}` }];
-  return verdict('payload-differs', `${measured.frames.length} frames, digest of all ${digest}`, `${outcome.frames} frames as they left the encoder, digest of all ${left.digest}`, wrong);
+  const differing = measured.frames
+    .filter(({ index, xxh128 }) => left.frames !== null && left.frames[index] !== xxh128)
+    .map(({ index, name, xxh128 }) => ({
+      found: `${name}: XXH128 ${xxh128}`,
+      expected: `XXH128 ${left.frames?.[index]}`,
+    }));
+  const wrong =
+    differing.length > 0 || digest === left.digest
+      ? differing
+      : [{ found: `digest ${digest}`, expected: `digest ${left.digest}` }];
+  return verdict(
+    'payload-differs',
+    `${measured.frames.length} frames, digest of all ${digest}`,
+    `${outcome.frames} frames as they left the encoder, digest of all ${left.digest}`,
+    wrong,
+  );
 };
 
-export const masterChecksBy: Readonly<Record<MasterCheck, (input: MasterCheckInput) => CheckVerdict | null>> = { frames, timecode, form, attributes, values, spots, written };
+export const masterChecksBy: Readonly<Record<MasterCheck, (input: MasterCheckInput) => CheckVerdict | null>> =
+  { frames, timecode, form, attributes, values, spots, written };

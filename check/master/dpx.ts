@@ -29,7 +29,8 @@ function text(bytes: Buffer, at: number, length: number): string | null {
 
 /** Throws RangeError for what is no header at all. `base`: of the labels that are expected. */
 export function dpxFrame(bytes: Buffer, base: number): DpxFrame {
-  if (bytes.length < HEADER || bytes.toString('latin1', 0, 4) !== 'SDPX') throw new RangeError('no big-endian DPX header');
+  if (bytes.length < HEADER || bytes.toString('latin1', 0, 4) !== 'SDPX')
+    throw new RangeError('no big-endian DPX header');
   const [offset, width, height] = [bytes.readUInt32BE(4), bytes.readUInt32BE(772), bytes.readUInt32BE(776)];
   const needed = offset + 4 * width * height;
   const faults: string[] = [];
@@ -45,11 +46,19 @@ export function dpxFrame(bytes: Buffer, base: number): DpxFrame {
   expect('encoding', bytes.readUInt16BE(806), 0);
   expect('elements', bytes.readUInt16BE(770), 1);
   const time = bytes.readUInt32BE(1920);
-  const stored = time === UNDEFINED ? null : storedTimecode(time >>> 24, (time >>> 16) & 0xff, (time >>> 8) & 0xff, time & 0xff);
-  const rates = [1940, 1724].map((at) => (bytes.readUInt32BE(at) === UNDEFINED ? null : knownRateNear(bytes.readFloatBE(at))));
+  const stored =
+    time === UNDEFINED
+      ? null
+      : storedTimecode(time >>> 24, (time >>> 16) & 0xff, (time >>> 8) & 0xff, time & 0xff);
+  const rates = [1940, 1724].map((at) =>
+    bytes.readUInt32BE(at) === UNDEFINED ? null : knownRateNear(bytes.readFloatBE(at)),
+  );
   const rate = rates.find((one) => one !== null) ?? null;
   const aspect = [bytes.readUInt32BE(1628), bytes.readUInt32BE(1632)];
-  const colours = bytes.readUInt8(801) === LOGARITHMIC && bytes.readUInt8(802) === OF_THE_USER ? 'ACEScct, logarithmic' : `transfer ${bytes.readUInt8(801)}, colorimetry ${bytes.readUInt8(802)}`;
+  const colours =
+    bytes.readUInt8(801) === LOGARITHMIC && bytes.readUInt8(802) === OF_THE_USER
+      ? 'ACEScct, logarithmic'
+      : `transfer ${bytes.readUInt8(801)}, colorimetry ${bytes.readUInt8(802)}`;
   return {
     width,
     height,
@@ -57,7 +66,10 @@ export function dpxFrame(bytes: Buffer, base: number): DpxFrame {
     said: {
       size: `${width}x${height}`,
       windows: `${width}x${height}`,
-      channels: bytes.readUInt8(800) === 50 && bytes.readUInt8(803) === 10 && bytes.readUInt16BE(804) === 1 ? 'RGB, 10 bits, filled to words' : 'others',
+      channels:
+        bytes.readUInt8(800) === 50 && bytes.readUInt8(803) === 10 && bytes.readUInt16BE(804) === 1
+          ? 'RGB, 10 bits, filled to words'
+          : 'others',
       compression: bytes.readUInt16BE(806) === 0 ? 'none' : 'some',
       colours,
       pixelAspect: aspect.includes(UNDEFINED) ? '1/1' : `${aspect[0]}/${aspect[1]}`,

@@ -18,7 +18,9 @@ export function saidOf(outcome: MasterOutcome, index: number, source: string): F
     channels: dpx ? 'RGB, 10 bits, filled to words' : 'B half, G half, R half',
     compression: outcome.compression,
     colours: dpx ? 'ACEScct, logarithmic' : 'ACES2065-1',
-    pixelAspect: dpx ? `${outcome.pixelAspect.num}/${outcome.pixelAspect.den}` : String(Math.fround(outcome.pixelAspect.num / outcome.pixelAspect.den)),
+    pixelAspect: dpx
+      ? `${outcome.pixelAspect.num}/${outcome.pixelAspect.den}`
+      : String(Math.fround(outcome.pixelAspect.num / outcome.pixelAspect.den)),
     rate: formatRatio(outcome.rate),
     // ST 12-1 counts to 30, and the field mark of OpenEXR tells the second of a pair: above that no header has a place for a label.
     timecode: base.base > (dpx ? 30 : 60) ? null : formatTimecode(addFrames(base, index)),
@@ -29,6 +31,10 @@ export function saidOf(outcome: MasterOutcome, index: number, source: string): F
     iso: dpx ? null : single(said.iso),
     exposure: dpx ? null : single(said.exposureSeconds),
     // The field of DPX holds a hundred letters of ASCII; another name is left out of it.
-    source: dpx ? (/^[\x20-\x7e]{1,100}$/.test(frameFileName(outcome, index)) ? frameFileName(outcome, index) : null) : `${source} frame ${index}`,
+    source: dpx
+      ? /^[\x20-\x7e]{1,100}$/.test(frameFileName(outcome, index))
+        ? frameFileName(outcome, index)
+        : null
+      : `${source} frame ${index}`,
   };
 }

@@ -13,10 +13,12 @@ import { formatTimecode } from '../../media/timecode.ts';
 import type { FrameMeasured, FrameSaid } from './measured.ts';
 
 /** Names of what the container has no attribute for, and of which the writer makes lines of its comments. */
-const LINE = /^(sourceFile|sourceFrame|development|cameraCCTSetting|cameraTintSetting|adoptedNeutral|whiteLuminance): (.*)$/;
+const LINE =
+  /^(sourceFile|sourceFrame|development|cameraCCTSetting|cameraTintSetting|adoptedNeutral|whiteLuminance): (.*)$/;
 
 function isAp0(found: Chromaticities | null): boolean {
-  const list = ({ red, green, blue, white }: Chromaticities): number[] => [...red, ...green, ...blue, ...white].map(Math.fround);
+  const list = ({ red, green, blue, white }: Chromaticities): number[] =>
+    [...red, ...green, ...blue, ...white].map(Math.fround);
   return found !== null && list(found).every((value, index) => value === list(AP0)[index]);
 }
 
@@ -42,7 +44,12 @@ function saidOf(header: ExrHeader, base: number, aces: boolean): FrameSaid {
   return {
     size: `${header.width}x${header.height}`,
     windows: `${data.xMin},${data.yMin} ${data.xMax},${data.yMax} of ${display.xMin},${display.yMin} ${display.xMax},${display.yMax}`,
-    channels: channels.map(({ name, pixelType, linear, xSampling, ySampling }) => `${name} ${pixelType}${linear || xSampling !== 1 || ySampling !== 1 ? ' otherwise' : ''}`).join(', '),
+    channels: channels
+      .map(
+        ({ name, pixelType, linear, xSampling, ySampling }) =>
+          `${name} ${pixelType}${linear || xSampling !== 1 || ySampling !== 1 ? ' otherwise' : ''}`,
+      )
+      .join(', '),
     compression: header.compression,
     colours: isAp0(exrValue(attributes, 'chromaticities', 'chromaticities')) ? 'ACES2065-1' : 'others',
     pixelAspect: single('pixelAspectRatio') ?? 'none',
@@ -58,14 +65,27 @@ function saidOf(header: ExrHeader, base: number, aces: boolean): FrameSaid {
   };
 }
 
-export type Values = Pick<FrameMeasured, 'faults' | 'said' | 'points' | 'spot' | 'notFinite' | 'least' | 'greatest'>;
+export type Values = Pick<
+  FrameMeasured,
+  'faults' | 'said' | 'points' | 'spot' | 'notFinite' | 'least' | 'greatest'
+>;
 
 /** `base`: of the labels that are expected. */
-export async function measureExr(bytes: Buffer, base: number, aces: boolean, points: readonly Point[], spot: readonly Point[]): Promise<Values> {
+export async function measureExr(
+  bytes: Buffer,
+  base: number,
+  aces: boolean,
+  points: readonly Point[],
+  spot: readonly Point[],
+): Promise<Values> {
   const source = sourceOfBytes(bytes);
   try {
     const walked = await walkExr(source);
-    const { channels, values } = await surveyValues(source, { points: [...points, ...spot], names: ['R', 'G', 'B'] }, walked);
+    const { channels, values } = await surveyValues(
+      source,
+      { points: [...points, ...spot], names: ['R', 'G', 'B'] },
+      walked,
+    );
     return {
       faults: aces ? acesFaults(bytes, walked.header) : [],
       said: saidOf(walked.header, base, aces),
@@ -76,7 +96,16 @@ export async function measureExr(bytes: Buffer, base: number, aces: boolean, poi
       greatest: Math.max(...channels.map(({ greatest }) => greatest ?? Number.NEGATIVE_INFINITY)),
     };
   } catch (error) {
-    if (!(error instanceof ExrDamage) && !(error instanceof ExrForeign) && !(error instanceof RangeError)) throw error;
-    return { faults: [error.message], said: null, points: null, spot: null, notFinite: 0, least: Number.POSITIVE_INFINITY, greatest: Number.NEGATIVE_INFINITY };
+    if (!(error instanceof ExrDamage) && !(error instanceof ExrForeign) && !(error instanceof RangeError))
+      throw error;
+    return {
+      faults: [error.message],
+      said: null,
+      points: null,
+      spot: null,
+      notFinite: 0,
+      least: Number.POSITIVE_INFINITY,
+      greatest: Number.NEGATIVE_INFINITY,
+    };
   }
 }

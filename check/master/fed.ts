@@ -16,7 +16,11 @@ export interface FedCodes {
   /** By frame, at its points. */
   readonly points: Uint16Array;
   /** Of the frames that have spots. */
-  readonly spots: readonly { readonly frame: number; readonly pixels: readonly Point[]; readonly codes: Uint16Array }[];
+  readonly spots: readonly {
+    readonly frame: number;
+    readonly pixels: readonly Point[];
+    readonly codes: Uint16Array;
+  }[];
 }
 
 export interface FedReport {
@@ -45,18 +49,42 @@ function compared(code: FindingCode, what: string, expected: string, all: readon
     most = Math.max(most, worst);
     if (worst <= 1) continue;
     const { x, y } = pixels[at] as Point;
-    faults.push({ code, found: `frame ${frame}: ${CHANNELS[channel]} ${codes[3 * at + channel]} at ${x}, ${y}`, expected: `${wanted.toFixed(3)}` });
+    faults.push({
+      code,
+      found: `frame ${frame}: ${CHANNELS[channel]} ${codes[3 * at + channel]} at ${x}, ${y}`,
+      expected: `${wanted.toFixed(3)}`,
+    });
   }
-  const told = faults.length > TOLD ? [...faults.slice(0, TOLD), { code, found: `${faults.length - TOLD} more frames differ, ${faults.length} in all`, expected: 'none' }] : faults;
+  const told =
+    faults.length > TOLD
+      ? [
+          ...faults.slice(0, TOLD),
+          {
+            code,
+            found: `${faults.length - TOLD} more frames differ, ${faults.length} in all`,
+            expected: 'none',
+          },
+        ]
+      : faults;
   return { measured: `${what}, at worst ${most.toFixed(2)} of what is allowed`, expected, faults: told };
 }
 
 /** Results of the checks `fed-values` and `fed-spots`. */
-export function checkFed(fed: FedCodes, { frames, width, height, values, spots }: PointTrail, light: Light, subject: FindingSubject): FedReport {
+export function checkFed(
+  fed: FedCodes,
+  { frames, width, height, values, spots }: PointTrail,
+  light: Light,
+  subject: FindingSubject,
+): FedReport {
   const everywhere = Array.from({ length: frames }, (_, frame): Off => {
     const base = 3 * POINTS * frame;
     const value = (pixel: number, channel: number): number => values[base + 3 * pixel + channel] as number;
-    return { frame, pixels: pointsOf(frame, width, height), codes: fed.points.subarray(base, base + 3 * POINTS), light: (pixel) => light(value(pixel, 0), value(pixel, 1), value(pixel, 2)) };
+    return {
+      frame,
+      pixels: pointsOf(frame, width, height),
+      codes: fed.points.subarray(base, base + 3 * POINTS),
+      light: (pixel) => light(value(pixel, 0), value(pixel, 1), value(pixel, 2)),
+    };
   });
   const found = spots.flatMap((spot): Off[] => {
     const own = fed.spots.find(({ frame }) => frame === spot.frame);
@@ -65,23 +93,71 @@ export function checkFed(fed: FedCodes, { frames, width, height, values, spots }
     const codes = spot.pixels.flatMap(({ x, y }) => {
       const place = places.get(y * width + x);
       // A pixel that nobody kept is as far off as can be.
-      return [0, 1, 2].map((channel) => (place === undefined ? Number.NaN : (own.codes[3 * place + channel] as number)));
+      return [0, 1, 2].map((channel) =>
+        place === undefined ? Number.NaN : (own.codes[3 * place + channel] as number),
+      );
     });
-    return [{ frame: spot.frame, pixels: spot.pixels, codes, light: (pixel) => [spot.light[3 * pixel] as number, spot.light[3 * pixel + 1] as number, spot.light[3 * pixel + 2] as number] }];
+    return [
+      {
+        frame: spot.frame,
+        pixels: spot.pixels,
+        codes,
+        light: (pixel) => [
+          spot.light[3 * pixel] as number,
+          spot.light[3 * pixel + 1] as number,
+          spot.light[3 * pixel + 2] as number,
+        ],
+      },
+    ];
   });
   const verdicts: [string, CheckVerdict][] = [
-    ['fed-values', compared('master-values-differ', `${POINTS} pixels of each of ${frames} frames as the encoder was fed with them`, inWords('rdd36'), everywhere)],
+    [
+      'fed-values',
+      compared(
+        'master-values-differ',
+        `${POINTS} pixels of each of ${frames} frames as the encoder was fed with them`,
+        inWords('rdd36'),
+        everywhere,
+      ),
+    ],
     ['fed-spots', spotsVerdict(spots.length, found)],
   ];
   const findings = verdicts.flatMap(([, verdict]) => faultsToFindings(verdict, subject));
-  const results = verdicts.map(([check, verdict]): CheckResult => ({ check, outcome: verdict.faults.length === 0 ? 'passed' : 'failed', measured: verdict.measured, expected: verdict.expected, tool: TOOL }));
-  return { results, findings, passed: results.every(({ outcome }) => outcome === 'passed') && !findings.some(holds) };
+  const results = verdicts.map(
+    ([check, verdict]): CheckResult => ({
+      check,
+      outcome: verdict.faults.length === 0 ? 'passed' : 'failed',
+      measured: verdict.measured,
+      expected: verdict.expected,
+      tool: TOOL,
+    }),
+  );
+  return {
+    results,
+    findings,
+    passed: results.every(({ outcome }) => outcome === 'passed') && !findings.some(holds),
+  };
 }
 
 function spotsVerdict(wanted: number, found: readonly Off[]): CheckVerdict {
   const pixels = found.reduce((sum, spot) => sum + spot.pixels.length, 0);
   const expected = `the source decoded again: ${inWords('rdd36')}`;
-  const verdict = compared('master-spots-differ', `${pixels} pixels of frames ${found.map(({ frame }) => frame).join(', ')} as the encoder was fed with them`, expected, found);
+  const verdict = compared(
+    'master-spots-differ',
+    `${pixels} pixels of frames ${found.map(({ frame }) => frame).join(', ')} as the encoder was fed with them`,
+    expected,
+    found,
+  );
   if (wanted > 0 && found.length === wanted) return verdict;
-  return { ...verdict, faults: [...verdict.faults, { code: 'master-spots-differ', found: `${found.length} frames to compare`, expected: `${Math.max(1, wanted)} frames` }] };
+  return {
+    ...verdict,
+    faults: [
+      ...verdict.faults,
+      {
+        code: 'master-spots-differ',
+        found: `${found.length} frames to compare`,
+        expected: `${Math.max(1, wanted)} frames`,
+      },
+    ],
+  };
 }

@@ -61,14 +61,38 @@ export async function checkMaster(request: MasterCheckRequest): Promise<MasterCh
   for (const check of masterChecks) {
     const verdict = masterChecksBy[check]({ measured, outcome, points, light, written, source });
     if (verdict === null) {
-      findings.push(finding('check-not-run', `\`${check}\` rests on the point trail of the source, its transform, or what left the encoder, and one of them is not to be had`, `a result of \`${check}\``, subject));
+      findings.push(
+        finding(
+          'check-not-run',
+          `\`${check}\` rests on the point trail of the source, its transform, or what left the encoder, and one of them is not to be had`,
+          `a result of \`${check}\``,
+          subject,
+        ),
+      );
       continue;
     }
-    results.push({ check, outcome: verdict.faults.length === 0 ? 'passed' : 'failed', measured: verdict.measured, expected: verdict.expected, tool: TOOL });
+    results.push({
+      check,
+      outcome: verdict.faults.length === 0 ? 'passed' : 'failed',
+      measured: verdict.measured,
+      expected: verdict.expected,
+      tool: TOOL,
+    });
     findings.push(...faultsToFindings(verdict, subject));
   }
-  const passed = results.length === masterChecks.length && results.every(({ outcome: end }) => end === 'passed') && !findings.some(holds);
-  return { facts: factsOf(measured, outcome), results, findings, digest: measured.digest, xxh128: measured.digest.xxh128, bytes: measured.digest.bytes, passed };
+  const passed =
+    results.length === masterChecks.length &&
+    results.every(({ outcome: end }) => end === 'passed') &&
+    !findings.some(holds);
+  return {
+    facts: factsOf(measured, outcome),
+    results,
+    findings,
+    digest: measured.digest,
+    xxh128: measured.digest.xxh128,
+    bytes: measured.digest.bytes,
+    passed,
+  };
 }
 
 /** What was measured, in the form of a clip's facts; null when no frame could be read. */

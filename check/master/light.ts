@@ -15,7 +15,8 @@ export function lightOf(way: WayToLight, transform: ColourTransform | null): Lig
   const [x, y, z] = way.matrix;
   return (r, g, b) => {
     const camera = highlights(way.highlights, way.neutral, [r, g, b]);
-    const row = (weights: readonly [number, number, number]): number => way.exposure * (weights[0] * camera[0] + weights[1] * camera[1] + weights[2] * camera[2]);
+    const row = (weights: readonly [number, number, number]): number =>
+      way.exposure * (weights[0] * camera[0] + weights[1] * camera[1] + weights[2] * camera[2]);
     return [row(x), row(y), row(z)];
   };
 }

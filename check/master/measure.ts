@@ -20,15 +20,29 @@ export interface MeasureMasterRequest {
 }
 
 /** Throws what node:fs throws for a folder that cannot be read, and the signal's reason when stopped. */
-export async function measureMaster({ path, outcome, spots, threads, signal, onFrames }: MeasureMasterRequest): Promise<MasterMeasured & { readonly digest: FolderDigest }> {
+export async function measureMaster({
+  path,
+  outcome,
+  spots,
+  threads,
+  signal,
+  onFrames,
+}: MeasureMasterRequest): Promise<MasterMeasured & { readonly digest: FolderDigest }> {
   const { form } = outcome;
   const identity = await lstat(fsPath(path), { bigint: true });
-  if (!identity.isDirectory()) throw Object.assign(new Error(`${path} is no folder`), { code: 'ENOTDIR', path });
+  if (!identity.isDirectory())
+    throw Object.assign(new Error(`${path} is no folder`), { code: 'ENOTDIR', path });
   const { names, strange } = await entriesOf(path);
-  const expected = new Map(Array.from({ length: outcome.frames }, (_, index) => [frameFileName(outcome, index), index]));
+  const expected = new Map(
+    Array.from({ length: outcome.frames }, (_, index) => [frameFileName(outcome, index), index]),
+  );
   const there = new Set(names);
   const spotOf = new Map(spots.map((spot) => [spot.frame, spot.pixels]));
-  const pool = createThreadPool<MeasureSetup, MeasureOrder, MeasureAnswer>('check/master/thread.js', Math.max(1, threads ?? availableParallelism()), { folder: path, form, width: outcome.width, height: outcome.height, base: outcome.timecode.base });
+  const pool = createThreadPool<MeasureSetup, MeasureOrder, MeasureAnswer>(
+    'check/master/thread.js',
+    Math.max(1, threads ?? availableParallelism()),
+    { folder: path, form, width: outcome.width, height: outcome.height, base: outcome.timecode.base },
+  );
   const stop = (): void => void pool.close();
   signal?.addEventListener('abort', stop, { once: true });
   let done = 0;
@@ -44,10 +58,15 @@ export async function measureMaster({ path, outcome, spots, threads, signal, onF
         return answer;
       }),
     );
-    const frames: FrameMeasured[] = measured.filter(({ index }) => index >= 0).sort((a, b) => a.index - b.index);
+    const frames: FrameMeasured[] = measured
+      .filter(({ index }) => index >= 0)
+      .sort((a, b) => a.index - b.index);
     return {
       digest: folderDigestOf(measured, strange, { device: identity.dev, inode: identity.ino }),
-      strange: [...strange.map(({ name, what }) => `${name}, ${what}`), ...names.filter((name) => !expected.has(name))],
+      strange: [
+        ...strange.map(({ name, what }) => `${name}, ${what}`),
+        ...names.filter((name) => !expected.has(name)),
+      ],
       missing: [...expected.keys()].filter((name) => !there.has(name)),
       frames,
     };

@@ -32,20 +32,54 @@ function measureDpx(bytes: Buffer, base: number, points: readonly Point[], spot:
   try {
     const frame = dpxFrame(bytes, base);
     const inside = frame.faults.length === 0;
-    const codes = (wanted: readonly Point[]): Float32Array => Float32Array.from(wanted.flatMap(({ x, y }) => frame.codesAt(x, y)));
+    const codes = (wanted: readonly Point[]): Float32Array =>
+      Float32Array.from(wanted.flatMap(({ x, y }) => frame.codesAt(x, y)));
     const at = inside ? codes(points) : null;
-    return { faults: frame.faults, said: frame.said, points: at, spot: inside && spot.length > 0 ? codes(spot) : null, notFinite: 0, least: Math.min(...(at ?? [])), greatest: Math.max(...(at ?? [])) };
+    return {
+      faults: frame.faults,
+      said: frame.said,
+      points: at,
+      spot: inside && spot.length > 0 ? codes(spot) : null,
+      notFinite: 0,
+      least: Math.min(...(at ?? [])),
+      greatest: Math.max(...(at ?? [])),
+    };
   } catch (error) {
     if (!(error instanceof RangeError)) throw error;
-    return { faults: [error.message], said: null, points: null, spot: null, notFinite: 0, least: Number.POSITIVE_INFINITY, greatest: Number.NEGATIVE_INFINITY };
+    return {
+      faults: [error.message],
+      said: null,
+      points: null,
+      spot: null,
+      notFinite: 0,
+      least: Number.POSITIVE_INFINITY,
+      greatest: Number.NEGATIVE_INFINITY,
+    };
   }
 }
 
-serve<MeasureSetup, MeasureOrder, MeasureAnswer>(async ({ folder, form, width, height, base }) => async ({ index, name, spot }) => {
-  const path = join(folder, name);
-  const { ino, ctimeNs } = statSync(path, { bigint: true });
-  const bytes = readFileSync(path);
-  const points = pointsOf(index, width, height);
-  const values = form === 'dpx' ? measureDpx(bytes, base, points, spot) : await measureExr(bytes, base, form === 'aces', points, spot);
-  return { result: { index, name, bytes: bytes.length, sha256: createHash('sha256').update(bytes).digest('hex'), xxh128: new Xxh128().update(bytes).digest(), inode: ino, changed: ctimeNs, ...values } };
-});
+serve<MeasureSetup, MeasureOrder, MeasureAnswer>(
+  async ({ folder, form, width, height, base }) =>
+    async ({ index, name, spot }) => {
+      const path = join(folder, name);
+      const { ino, ctimeNs } = statSync(path, { bigint: true });
+      const bytes = readFileSync(path);
+      const points = pointsOf(index, width, height);
+      const values =
+        form === 'dpx'
+          ? measureDpx(bytes, base, points, spot)
+          : await measureExr(bytes, base, form === 'aces', points, spot);
+      return {
+        result: {
+          index,
+          name,
+          bytes: bytes.length,
+          sha256: createHash('sha256').update(bytes).digest('hex'),
+          xxh128: new Xxh128().update(bytes).digest(),
+          inode: ino,
+          changed: ctimeNs,
+          ...values,
+        },
+      };
+    },
+);

@@ -9,7 +9,8 @@ const RELATIVE = 2e-5;
 const ABSOLUTE = 2e-7;
 const HALF_MOST = 65_504;
 /** Half of the last place of a half float of this size; never less than half of the smallest subnormal (IEEE 754 binary16). */
-const halfRounding = (value: number): number => 2 ** (Math.max(-14, Math.floor(Math.log2(Math.max(Math.abs(value), 2 ** -14)))) - 11);
+const halfRounding = (value: number): number =>
+  2 ** (Math.max(-14, Math.floor(Math.log2(Math.max(Math.abs(value), 2 ** -14)))) - 11);
 
 /** What must stand there, before it is rounded: AP0 as half floats hold it, or codes of 10 bits: R'G'B', or Y'CbCr as an encoder is fed with. */
 export function wantedOf(form: MasterForm, light: Triple): Triple {
@@ -25,9 +26,15 @@ export function allowance(form: MasterForm, light: Triple, wanted: Triple): Trip
   // A code is a whole number: half of one, and what arithmetic may move the value across the middle.
   if (inCodes(form)) return [0.52, 0.52, 0.52];
   const budget = RELATIVE * Math.max(Math.abs(light[0]), Math.abs(light[1]), Math.abs(light[2])) + ABSOLUTE;
-  return [halfRounding(wanted[0]) + budget, halfRounding(wanted[1]) + budget, halfRounding(wanted[2]) + budget];
+  return [
+    halfRounding(wanted[0]) + budget,
+    halfRounding(wanted[1]) + budget,
+    halfRounding(wanted[2]) + budget,
+  ];
 }
 
 export function inWords(form: MasterForm): string {
-  return inCodes(form) ? 'within 0.52 of a 10-bit code of double precision' : `within half of the last place of a half float and ${RELATIVE} of the pixel of double precision`;
+  return inCodes(form)
+    ? 'within 0.52 of a 10-bit code of double precision'
+    : `within half of the last place of a half float and ${RELATIVE} of the pixel of double precision`;
 }

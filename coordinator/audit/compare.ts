@@ -10,8 +10,22 @@ import { gateInputOf, type RollRecords } from './records.ts';
 const WRITTEN_OUT = 12;
 
 function told(record: string, list: readonly Difference[], subject: FindingSubject): Finding[] {
-  const lines = list.slice(0, WRITTEN_OUT).map(({ path, found, expected }) => finding('report-disagrees', `${record}: ${path} ${found}`, `${path} ${expected}`, subject));
-  return list.length > WRITTEN_OUT ? [...lines, finding('report-disagrees', `${record}: ${list.length - WRITTEN_OUT} more differences`, 'none', subject)] : lines;
+  const lines = list
+    .slice(0, WRITTEN_OUT)
+    .map(({ path, found, expected }) =>
+      finding('report-disagrees', `${record}: ${path} ${found}`, `${path} ${expected}`, subject),
+    );
+  return list.length > WRITTEN_OUT
+    ? [
+        ...lines,
+        finding(
+          'report-disagrees',
+          `${record}: ${list.length - WRITTEN_OUT} more differences`,
+          'none',
+          subject,
+        ),
+      ]
+    : lines;
 }
 
 /** Findings add up when a roll is judged again, and the verdict as a whole is told by itself. */
@@ -26,7 +40,13 @@ export function againstReports(records: RollRecords): Finding[] {
   const list = told('roll.json', differences(recorded, decided, LATER), { roll: verdict.roll });
   for (const report of again.clipReports) {
     const standing = clipReports.get(report.clip.id);
-    if (standing !== undefined) list.push(...told('clip report', differences(standing, report, LATER), { roll: verdict.roll, clip: report.clip.id }));
+    if (standing !== undefined)
+      list.push(
+        ...told('clip report', differences(standing, report, LATER), {
+          roll: verdict.roll,
+          clip: report.clip.id,
+        }),
+      );
   }
   return list;
 }
@@ -42,7 +62,13 @@ export function againstOutcomes({ verdict, profiles, clipReports, onDisk }: Roll
       if (facts === null || report === null || report.state === 'failed') continue;
       const subject = { roll, clip: clip.id, profile: profile.name };
       const { outcome } = decideOutcome({ day, roll, clip, facts, profile });
-      list.push(...told('deliverable report', differences({ outcome: report.outcome }, { outcome }, new Set(['estimatedBytes', 'bytesRange'])), subject));
+      list.push(
+        ...told(
+          'deliverable report',
+          differences({ outcome: report.outcome }, { outcome }, new Set(['estimatedBytes', 'bytesRange'])),
+          subject,
+        ),
+      );
     }
   }
   return list;
@@ -52,9 +78,15 @@ export function againstOutcomes({ verdict, profiles, clipReports, onDisk }: Roll
  * Reports against a second measurement. Its verdicts count by whatever tools; its words and values only where the tools
  * are those of the night, since others may write the same differently.
  */
-export function againstMeasurement(records: RollRecords, measured: ReadonlyMap<string, DeliverableOnDisk>, toolchain: Toolchain): Finding[] {
+export function againstMeasurement(
+  records: RollRecords,
+  measured: ReadonlyMap<string, DeliverableOnDisk>,
+  toolchain: Toolchain,
+): Finding[] {
   const { verdict } = records;
-  const sameTools = toolchain.fingerprint === verdict.toolchain.fingerprint && toolchain.rushlight === verdict.toolchain.rushlight;
+  const sameTools =
+    toolchain.fingerprint === verdict.toolchain.fingerprint &&
+    toolchain.rushlight === verdict.toolchain.rushlight;
   const list: Finding[] = [];
   for (const { clip } of verdict.clips) {
     for (const { name } of verdict.profiles) {
@@ -64,10 +96,29 @@ export function againstMeasurement(records: RollRecords, measured: ReadonlyMap<s
       const seen = new Map(again.checks.map((result) => [result.check, result]));
       const pairs = report.checks.flatMap((result) => {
         const now = seen.get(result.check);
-        return now === undefined ? [] : [{ before: sameTools ? result : { check: result.check, outcome: result.outcome }, now: sameTools ? now : { check: now.check, outcome: now.outcome } }];
+        return now === undefined
+          ? []
+          : [
+              {
+                before: sameTools ? result : { check: result.check, outcome: result.outcome },
+                now: sameTools ? now : { check: now.check, outcome: now.outcome },
+              },
+            ];
       });
       const facts = sameTools ? differences({ facts: report.facts }, { facts: again.facts }) : [];
-      list.push(...told('deliverable report', [...differences({ checks: pairs.map((pair) => pair.before) }, { checks: pairs.map((pair) => pair.now) }), ...facts], { roll: verdict.roll, clip: clip.id, profile: name }));
+      list.push(
+        ...told(
+          'deliverable report',
+          [
+            ...differences(
+              { checks: pairs.map((pair) => pair.before) },
+              { checks: pairs.map((pair) => pair.now) },
+            ),
+            ...facts,
+          ],
+          { roll: verdict.roll, clip: clip.id, profile: name },
+        ),
+      );
     }
   }
   return list;

@@ -9,7 +9,8 @@ export interface Difference {
 
 type Group = Record<string, unknown>;
 
-const isGroup = (value: unknown): value is Group => typeof value === 'object' && value !== null && !Array.isArray(value);
+const isGroup = (value: unknown): value is Group =>
+  typeof value === 'object' && value !== null && !Array.isArray(value);
 
 /** What an entry of a list is known by; null for one that has no name of its own. */
 function nameOf(entry: unknown): string | null {
@@ -32,19 +33,35 @@ function shown(value: unknown): string {
  * Entries of lists are matched by their names where all of them have one, each its own, and otherwise by their place. A
  * field that holds undefined is as good as absent. `ignore`: names of fields that may differ.
  */
-export function differences(found: unknown, expected: unknown, ignore: ReadonlySet<string> = new Set(), path = ''): Difference[] {
+export function differences(
+  found: unknown,
+  expected: unknown,
+  ignore: ReadonlySet<string> = new Set(),
+  path = '',
+): Difference[] {
   if (Object.is(found, expected)) return [];
-  if (Array.isArray(found) && Array.isArray(expected)) return ofEntries(entriesOf(found, expected), ignore, (name) => `${path}[${name}]`);
+  if (Array.isArray(found) && Array.isArray(expected))
+    return ofEntries(entriesOf(found, expected), ignore, (name) => `${path}[${name}]`);
   if (isGroup(found) && isGroup(expected)) {
-    const names = [...new Set([...Object.keys(expected), ...Object.keys(found)])].filter((name) => !ignore.has(name));
-    return ofEntries(names.map((name) => [name, found[name], expected[name]]), ignore, (name) => (path === '' ? name : `${path}.${name}`));
+    const names = [...new Set([...Object.keys(expected), ...Object.keys(found)])].filter(
+      (name) => !ignore.has(name),
+    );
+    return ofEntries(
+      names.map((name) => [name, found[name], expected[name]]),
+      ignore,
+      (name) => (path === '' ? name : `${path}.${name}`),
+    );
   }
   return [{ path, found: shown(found), expected: shown(expected) }];
 }
 
 type Entry = readonly [name: string, found: unknown, expected: unknown];
 
-function ofEntries(entries: readonly Entry[], ignore: ReadonlySet<string>, pathOf: (name: string) => string): Difference[] {
+function ofEntries(
+  entries: readonly Entry[],
+  ignore: ReadonlySet<string>,
+  pathOf: (name: string) => string,
+): Difference[] {
   return entries.flatMap(([name, found, expected]) => differences(found, expected, ignore, pathOf(name)));
 }
 
@@ -54,6 +71,11 @@ function entriesOf(found: readonly unknown[], expected: readonly unknown[]): Ent
     return map.size === list.length && !map.has(null) ? (map as Map<string, unknown>) : null;
   };
   const [a, b] = [named(found), named(expected)];
-  if (a === null || b === null) return Array.from({ length: Math.max(found.length, expected.length) }, (_, index) => [String(index), found[index], expected[index]]);
+  if (a === null || b === null)
+    return Array.from({ length: Math.max(found.length, expected.length) }, (_, index) => [
+      String(index),
+      found[index],
+      expected[index],
+    ]);
   return [...new Set([...b.keys(), ...a.keys()])].map((name) => [name, a.get(name), b.get(name)]);
 }

@@ -21,7 +21,12 @@ export interface AuditRequest {
   readonly publicKeys?: readonly KeyObject[];
   readonly signal?: AbortSignal;
   /** Before each deliverable. */
-  readonly onDeliverable?: (about: { readonly day: string; readonly roll: string; readonly clip: string; readonly profile: string }) => void;
+  readonly onDeliverable?: (about: {
+    readonly day: string;
+    readonly roll: string;
+    readonly clip: string;
+    readonly profile: string;
+  }) => void;
   /** After each roll, with what it takes to sign it. */
   readonly onRoll?: (audit: RollAudit, signable: Signable | null) => Promise<void>;
 }
@@ -57,7 +62,17 @@ export async function auditDelivery(request: AuditRequest): Promise<AuditResult>
   try {
     days = await foldersIn(request.delivery);
   } catch (error) {
-    throw new FindingError([finding('delivery-empty', (error as NodeJS.ErrnoException).code ?? String(error), 'a folder that can be read', { file: request.delivery })], 2);
+    throw new FindingError(
+      [
+        finding(
+          'delivery-empty',
+          (error as NodeJS.ErrnoException).code ?? String(error),
+          'a folder that can be read',
+          { file: request.delivery },
+        ),
+      ],
+      2,
+    );
   }
   for (const day of days) {
     for (const roll of await foldersIn(layout.dayFolder(request.delivery, day))) {
@@ -69,6 +84,13 @@ export async function auditDelivery(request: AuditRequest): Promise<AuditResult>
       await request.onRoll?.(audit, signable);
     }
   }
-  const findings = rolls.length === 0 ? [finding('delivery-empty', 'no roll', 'at least one <day>/<roll>/roll.json', { file: join(request.delivery) })] : [];
+  const findings =
+    rolls.length === 0
+      ? [
+          finding('delivery-empty', 'no roll', 'at least one <day>/<roll>/roll.json', {
+            file: join(request.delivery),
+          }),
+        ]
+      : [];
   return { rolls, findings };
 }

@@ -25,7 +25,11 @@ export interface Measurement {
 }
 
 /** Throws the signal's reason when stopped, and what the checker throws. */
-export async function measureAgain(folder: string, records: RollRecords, request: AuditRequest): Promise<Measurement> {
+export async function measureAgain(
+  folder: string,
+  records: RollRecords,
+  request: AuditRequest,
+): Promise<Measurement> {
   const { day, roll } = records.verdict;
   const onDisk = new Map(records.onDisk);
   let deliverables = 0;
@@ -45,17 +49,31 @@ export async function measureAgain(folder: string, records: RollRecords, request
   return { onDisk, deliverables };
 }
 
-async function measureOne(folder: string, { report }: DeliverableOnDisk, loaded: LoadedProfile, records: RollRecords, request: AuditRequest): Promise<Pick<DeliverableOnDisk, 'again' | 'folder'> | null> {
+async function measureOne(
+  folder: string,
+  { report }: DeliverableOnDisk,
+  loaded: LoadedProfile,
+  records: RollRecords,
+  request: AuditRequest,
+): Promise<Pick<DeliverableOnDisk, 'again' | 'folder'> | null> {
   const path = report === null ? null : placeOf(report, folder);
   if (report === null || report.file === null || path === null) return null;
-  const subject = { roll: records.verdict.roll, clip: report.clip.id, profile: loaded.profile.name, file: report.file.path };
+  const subject = {
+    roll: records.verdict.roll,
+    clip: report.clip.id,
+    profile: loaded.profile.name,
+    file: report.file.path,
+  };
   try {
-    if (isMasterOutcome(report.outcome)) return await measureMasterAgain(path, folder, report, report.outcome, subject, request);
+    if (isMasterOutcome(report.outcome))
+      return await measureMasterAgain(path, folder, report, report.outcome, subject, request);
     const stored = await storedTrail(report, folder, subject);
     const checked = await checkDeliverable({
       path,
       outcome: report.outcome,
-      checks: requiredChecks(loaded).filter((name): name is CheckName => (checkNames as readonly string[]).includes(name)),
+      checks: requiredChecks(loaded).filter((name): name is CheckName =>
+        (checkNames as readonly string[]).includes(name),
+      ),
       sourceFacts: records.clipReports.get(report.clip.id)?.facts ?? null,
       sourceTrail: stored.trail,
       encoded: report.payload ?? null,
@@ -63,7 +81,13 @@ async function measureOne(folder: string, { report }: DeliverableOnDisk, loaded:
       subject,
       ...(request.signal === undefined ? {} : { signal: request.signal }),
     });
-    const again: Remeasured = { xxh128: checked.xxh128, sha256: checked.digest.sha256, facts: checked.facts, checks: checked.results, findings: stored.finding === null ? checked.findings : [stored.finding, ...checked.findings] };
+    const again: Remeasured = {
+      xxh128: checked.xxh128,
+      sha256: checked.digest.sha256,
+      facts: checked.facts,
+      checks: checked.results,
+      findings: stored.finding === null ? checked.findings : [stored.finding, ...checked.findings],
+    };
     return { again, ...(await folderOf(checked.digest, report, folder)) };
   } catch (error) {
     request.signal?.throwIfAborted();
@@ -72,7 +96,14 @@ async function measureOne(folder: string, { report }: DeliverableOnDisk, loaded:
   }
 }
 
-async function measureMasterAgain(path: string, folder: string, report: DeliverableReport, outcome: MasterOutcome, subject: FindingSubject, request: AuditRequest): Promise<Pick<DeliverableOnDisk, 'again' | 'folder'>> {
+async function measureMasterAgain(
+  path: string,
+  folder: string,
+  report: DeliverableReport,
+  outcome: MasterOutcome,
+  subject: FindingSubject,
+  request: AuditRequest,
+): Promise<Pick<DeliverableOnDisk, 'again' | 'folder'>> {
   const stored = await storedPoints(report, folder, subject);
   const light = await storedLight(outcome, folder, subject);
   const hash = report.payload?.streams.find(({ kind }) => kind === 'frames')?.hash;
@@ -87,12 +118,22 @@ async function measureMasterAgain(path: string, folder: string, report: Delivera
     ...(request.signal === undefined ? {} : { signal: request.signal }),
   });
   const told = [stored.finding, light.finding].filter((item) => item !== null);
-  const again: Remeasured = { xxh128: checked.xxh128, sha256: checked.digest.sha256, facts: checked.facts, checks: checked.results, findings: [...told, ...checked.findings] };
+  const again: Remeasured = {
+    xxh128: checked.xxh128,
+    sha256: checked.digest.sha256,
+    facts: checked.facts,
+    checks: checked.results,
+    findings: [...told, ...checked.findings],
+  };
   return { again, ...(await folderOf(checked.digest, report, folder)) };
 }
 
 /** The transform that the report names, from the file beside the reports where it is one. */
-async function storedLight({ way }: MasterOutcome, folder: string, subject: FindingSubject): Promise<{ light: Light | null; finding: Finding | null }> {
+async function storedLight(
+  { way }: MasterOutcome,
+  folder: string,
+  subject: FindingSubject,
+): Promise<{ light: Light | null; finding: Finding | null }> {
   try {
     return { light: lightOf(way, await readTransform(folder, way)), finding: null };
   } catch (error) {
@@ -102,6 +143,12 @@ async function storedLight({ way }: MasterOutcome, folder: string, subject: Find
 }
 
 /** Of a folder: which of its files are not those of the listing, now that their bytes were read. */
-async function folderOf(digest: DeliverableDigest, report: DeliverableReport, rollFolder: string): Promise<{ folder?: StandingFolder }> {
-  return isFolderDigest(digest) ? { folder: measuredFolder(digest, await listedFiles(report, rollFolder)) } : {};
+async function folderOf(
+  digest: DeliverableDigest,
+  report: DeliverableReport,
+  rollFolder: string,
+): Promise<{ folder?: StandingFolder }> {
+  return isFolderDigest(digest)
+    ? { folder: measuredFolder(digest, await listedFiles(report, rollFolder)) }
+    : {};
 }

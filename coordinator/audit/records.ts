@@ -31,22 +31,42 @@ export async function readRecords(folder: string, verdict: RollVerdict): Promise
   for (const { clip } of verdict.clips) {
     const subject = { roll, clip: clip.id };
     const read = await readRecord(layout.clipReport(folder, clip.id), clipReportSchema);
-    if (read.state === 'absent') findings.push(finding('report-absent', 'no clip report', 'a clip report', subject));
+    if (read.state === 'absent')
+      findings.push(finding('report-absent', 'no clip report', 'a clip report', subject));
     else if (read.state === 'damaged') findings.push({ ...read.finding, ...subject });
     else {
       clipReports.set(clip.id, read.value);
       clipReportDigests.set(clip.id, sha256Of(read.bytes));
     }
   }
-  const onDisk = await readDeliverables(folder, verdict.clips.map(({ clip }) => clip), verdict.profiles.map(({ name }) => name));
+  const onDisk = await readDeliverables(
+    folder,
+    verdict.clips.map(({ clip }) => clip),
+    verdict.profiles.map(({ name }) => name),
+  );
   for (const { clip, deliverables } of verdict.clips) {
     for (const { profile, state } of deliverables) {
       const disk = onDisk.get(deliverableKey(clip.id, profile));
-      if (state !== 'absent' && disk?.report === null && disk.damage === null) findings.push(finding('report-absent', 'no deliverable report', 'a deliverable report', { roll, clip: clip.id, profile }));
+      if (state !== 'absent' && disk?.report === null && disk.damage === null)
+        findings.push(
+          finding('report-absent', 'no deliverable report', 'a deliverable report', {
+            roll,
+            clip: clip.id,
+            profile,
+          }),
+        );
     }
   }
   const { recipe, tools, fingerprint } = verdict.toolchain;
-  if (fingerprintOf(recipe, tools) !== fingerprint) findings.push(finding('record-contradictory', `toolchain ${fingerprint}`, `${fingerprintOf(recipe, tools)}, of the tools that it lists`, { roll }));
+  if (fingerprintOf(recipe, tools) !== fingerprint)
+    findings.push(
+      finding(
+        'record-contradictory',
+        `toolchain ${fingerprint}`,
+        `${fingerprintOf(recipe, tools)}, of the tools that it lists`,
+        { roll },
+      ),
+    );
   return { verdict, profiles, clipReports, clipReportDigests, onDisk, findings };
 }
 
@@ -58,11 +78,28 @@ function profilesOf({ roll, profiles }: RollVerdict): { profiles: LoadedProfile[
     const subject = { roll, profile: name };
     const parsed = anyProfileSchema.safeParse(profile);
     if (!parsed.success) {
-      findings.push(finding('record-incomplete', profile === undefined ? 'roll.json does not say what the profile asks' : `a profile that cannot be read: ${parsed.error.issues[0]?.path.join('.') ?? ''} ${parsed.error.issues[0]?.message ?? ''}`, 'every field of the profile', subject));
+      findings.push(
+        finding(
+          'record-incomplete',
+          profile === undefined
+            ? 'roll.json does not say what the profile asks'
+            : `a profile that cannot be read: ${parsed.error.issues[0]?.path.join('.') ?? ''} ${parsed.error.issues[0]?.message ?? ''}`,
+          'every field of the profile',
+          subject,
+        ),
+      );
       continue;
     }
     const own = profileHash(parsed.data);
-    if (own !== hash || parsed.data.name !== name) findings.push(finding('record-contradictory', `profile ${name}, hash ${hash}`, `profile ${parsed.data.name}, hash ${own}, of what it says`, subject));
+    if (own !== hash || parsed.data.name !== name)
+      findings.push(
+        finding(
+          'record-contradictory',
+          `profile ${name}, hash ${hash}`,
+          `profile ${parsed.data.name}, hash ${own}, of what it says`,
+          subject,
+        ),
+      );
     loaded.push({ profile: parsed.data, hash, origin: 'roll.json' });
   }
   return { profiles: loaded, findings };
@@ -78,7 +115,11 @@ export function gateInputOf(records: RollRecords, findings: readonly Finding[]):
     intake: { day, roll, manifests, copies, files: null, findings: [] },
     // A record that does not say how many were asked for lacks it.
     copiesAsked: verdict.copiesAsked ?? copies.length + 1,
-    clips: clips.map(({ clip }) => ({ clip, facts: clipReports.get(clip.id)?.facts ?? null, findings: clipReports.get(clip.id)?.findings ?? [] })),
+    clips: clips.map(({ clip }) => ({
+      clip,
+      facts: clipReports.get(clip.id)?.facts ?? null,
+      findings: clipReports.get(clip.id)?.findings ?? [],
+    })),
     otherFiles,
     profiles,
     toolchain,

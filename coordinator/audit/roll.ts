@@ -51,29 +51,80 @@ interface Place {
 }
 
 /** `signable` null: there is no record to speak of. */
-export async function auditRoll(place: Place, request: AuditRequest): Promise<{ audit: RollAudit; signable: Signable | null }> {
+export async function auditRoll(
+  place: Place,
+  request: AuditRequest,
+): Promise<{ audit: RollAudit; signable: Signable | null }> {
   const { day, roll, folder } = place;
   const read = await readRecord(layout.verdict(folder), rollVerdictSchema);
   if (read.state !== 'read') {
-    const told = read.state === 'damaged' ? { ...read.finding, roll } : finding('report-absent', 'no roll.json', 'a verdict', { roll });
-    return { audit: { day, roll, recorded: null, measured: 'held', deliverables: 0, findings: [told], statement: 'absent', signatures: [] }, signable: null };
+    const told =
+      read.state === 'damaged'
+        ? { ...read.finding, roll }
+        : finding('report-absent', 'no roll.json', 'a verdict', { roll });
+    return {
+      audit: {
+        day,
+        roll,
+        recorded: null,
+        measured: 'held',
+        deliverables: 0,
+        findings: [told],
+        statement: 'absent',
+        signatures: [],
+      },
+      signable: null,
+    };
   }
   const recorded = read.value;
   const told: Finding[] = [];
-  if (folderName(recorded.day) !== day || folderName(recorded.roll) !== roll) told.push(finding('report-disagrees', `roll.json of ${recorded.day}/${recorded.roll}`, `roll.json of ${day}/${roll}`, { roll }));
+  if (folderName(recorded.day) !== day || folderName(recorded.roll) !== roll)
+    told.push(
+      finding(
+        'report-disagrees',
+        `roll.json of ${recorded.day}/${recorded.roll}`,
+        `roll.json of ${day}/${roll}`,
+        { roll },
+      ),
+    );
   const records = await readRecords(folder, recorded);
   told.push(...records.findings, ...againstReports(records), ...againstOutcomes(records));
 
   const { onDisk, deliverables } = await measureAgain(folder, records, request);
-  told.push(...againstMeasurement(records, onDisk, toolchainOf(request.tools)), ...(await strangers(folder, recorded)));
+  told.push(
+    ...againstMeasurement(records, onDisk, toolchainOf(request.tools)),
+    ...(await strangers(folder, recorded)),
+  );
 
   const facts = new Map([...records.clipReports].map(([clip, report]) => [clip, report.facts]));
-  const expected = statementOf(partsOf({ verdict: recorded, facts, clipReports: records.clipReportDigests, onDisk }));
+  const expected = statementOf(
+    partsOf({ verdict: recorded, facts, clipReports: records.clipReportDigests, onDisk }),
+  );
   const standing = await auditStatement(folder, recorded, expected, request.publicKeys ?? []);
   told.push(...standing.findings);
 
   const { verdict } = decideRoll({ ...gateInputOf(records, [...recorded.findings, ...told]), onDisk });
   const measured = verdict.verdict;
-  const findings = measured === recorded.verdict ? verdict.findings : [...verdict.findings, finding('verdict-differs', `${measured}, measured now`, `${recorded.verdict}, as roll.json says`, { roll })];
-  return { audit: { day, roll, recorded: recorded.verdict, measured, deliverables, findings, statement: standing.state, signatures: standing.signatures }, signable: { folder, standing, expected } };
+  const findings =
+    measured === recorded.verdict
+      ? verdict.findings
+      : [
+          ...verdict.findings,
+          finding('verdict-differs', `${measured}, measured now`, `${recorded.verdict}, as roll.json says`, {
+            roll,
+          }),
+        ];
+  return {
+    audit: {
+      day,
+      roll,
+      recorded: recorded.verdict,
+      measured,
+      deliverables,
+      findings,
+      statement: standing.state,
+      signatures: standing.signatures,
+    },
+    signable: { folder, standing, expected },
+  };
 }

@@ -7,19 +7,33 @@ import type { RollVerdict } from '../../ledger/roll.ts';
 import { nameFromBytes } from '../../media/names.ts';
 
 export async function strangers(rollFolder: string, recorded: RollVerdict): Promise<Finding[]> {
-  const listed = new Set(recorded.clips.flatMap((clip) => clip.deliverables.flatMap((made) => (made.file === null ? [] : [made.file]))));
+  const listed = new Set(
+    recorded.clips.flatMap((clip) =>
+      clip.deliverables.flatMap((made) => (made.file === null ? [] : [made.file])),
+    ),
+  );
   const findings: Finding[] = [];
   for (const { name: profile } of recorded.profiles) {
     for (const name of await namesIn(layout.profileFolder(rollFolder, profile))) {
       const path = `${profile}/${name}`;
       if (listed.has(path)) continue;
       const subject = { roll: recorded.roll, profile, file: path };
-      findings.push(name.startsWith(STAGING_PREFIX) ? finding('staging-left', name, 'published files only', subject) : finding('file-not-listed', name, 'listed files only', subject));
+      findings.push(
+        name.startsWith(STAGING_PREFIX)
+          ? finding('staging-left', name, 'published files only', subject)
+          : finding('file-not-listed', name, 'listed files only', subject),
+      );
     }
   }
   const reports = new Set(recorded.clips.map(({ clip }) => basename(layout.clipReport(rollFolder, clip.id))));
   for (const name of await namesIn(layout.reportsFolder(rollFolder))) {
-    if (name.endsWith('.json') && !name.startsWith(STAGING_PREFIX) && !reports.has(name)) findings.push(finding('report-disagrees', `a clip report ${name}`, 'roll.json: no such clip', { roll: recorded.roll, file: `reports/${name}` }));
+    if (name.endsWith('.json') && !name.startsWith(STAGING_PREFIX) && !reports.has(name))
+      findings.push(
+        finding('report-disagrees', `a clip report ${name}`, 'roll.json: no such clip', {
+          roll: recorded.roll,
+          file: `reports/${name}`,
+        }),
+      );
   }
   return findings;
 }

@@ -30,11 +30,22 @@ export async function auditCommand(options: AuditOptions): Promise<0 | 1 | 130> 
       publicKeys,
       signal: interrupts.first,
       onDeliverable: ({ day, roll, clip, profile }) => {
-        if (options.quiet !== true) process.stderr.write(`measuring ${[day, roll, clip, profile].map(printable).join('/')}\n`);
+        if (options.quiet !== true)
+          process.stderr.write(`measuring ${[day, roll, clip, profile].map(printable).join('/')}\n`);
       },
     });
-    const ready = result.rolls.length > 0 && result.rolls.every((roll) => roll.measured === 'ready') && !result.findings.some(holds);
-    if (options.json === true) printJson({ version: 1, kind: 'audit', delivery: options.delivery, verdict: ready ? 'ready' : 'held', ...result });
+    const ready =
+      result.rolls.length > 0 &&
+      result.rolls.every((roll) => roll.measured === 'ready') &&
+      !result.findings.some(holds);
+    if (options.json === true)
+      printJson({
+        version: 1,
+        kind: 'audit',
+        delivery: options.delivery,
+        verdict: ready ? 'ready' : 'held',
+        ...result,
+      });
     else printText(auditText(result));
     return ready ? 0 : 1;
   } catch (error) {
@@ -47,7 +58,8 @@ export async function auditCommand(options: AuditOptions): Promise<0 | 1 | 130> 
 
 function auditText(result: AuditResult): string {
   const parts = result.rolls.map((roll) => {
-    const recorded = roll.recorded === roll.measured ? '' : `, recorded ${roll.recorded ?? 'nothing that can be read'}`;
+    const recorded =
+      roll.recorded === roll.measured ? '' : `, recorded ${roll.recorded ?? 'nothing that can be read'}`;
     const head = `${roll.measured === 'ready' ? 'ready' : 'HELD '}  ${printable(roll.day)}/${printable(roll.roll)}  ${count(roll.deliverables, 'deliverable')} measured${recorded}\n       ${statementText(roll)}`;
     return roll.findings.length === 0 ? head : `${head}\n${findingsText(roll.findings, '       ')}`;
   });

@@ -22,13 +22,23 @@ export interface CheckOptions {
 
 /** Every byte and a list of nothing to be made: a roll holds when every copy of it does. */
 export function rollHolds(intake: IntakeResult): boolean {
-  return intake.copies.length > 0 && intake.copies.every((copy) => copy.holds) && !intake.findings.some(holds);
+  return (
+    intake.copies.length > 0 && intake.copies.every((copy) => copy.holds) && !intake.findings.some(holds)
+  );
 }
 
 export async function checkCommand(options: CheckOptions): Promise<0 | 1 | 130> {
-  const folders = nightFolders({ day: options.day, copies: options.copy ?? [], manifests: options.manifests ?? [] });
+  const folders = nightFolders({
+    day: options.day,
+    copies: options.copy ?? [],
+    manifests: options.manifests ?? [],
+  });
   const { rolls, findings } = await findRolls(folders);
-  if (rolls.length === 0) throw new FindingError([...findings, finding('no-rolls', '0 rolls', 'at least one folder with a roll', { file: folders.day })], 2);
+  if (rolls.length === 0)
+    throw new FindingError(
+      [...findings, finding('no-rolls', '0 rolls', 'at least one folder with a roll', { file: folders.day })],
+      2,
+    );
   const interrupts = listenForInterrupts();
   const board = newBoard(rolls.map((roll) => roll.name));
   const progress = showProgress(board, { quiet: options.quiet === true });
@@ -59,7 +69,16 @@ export async function checkCommand(options: CheckOptions): Promise<0 | 1 | 130> 
   const whole = results.length === rolls.length;
   const good = whole && results.every(rollHolds) && !findings.some(holds);
   // Files with their checksums are what a reader of JSON may want to compare; people are told their number.
-  if (options.json === true) printJson({ version: 1, kind: 'check', day: folders.dayName, verdict: good ? 'holds' : 'held', interrupted: !whole, rolls: results.map((intake) => ({ ...intake, holds: rollHolds(intake) })), findings });
+  if (options.json === true)
+    printJson({
+      version: 1,
+      kind: 'check',
+      day: folders.dayName,
+      verdict: good ? 'holds' : 'held',
+      interrupted: !whole,
+      rolls: results.map((intake) => ({ ...intake, holds: rollHolds(intake) })),
+      findings,
+    });
   else printText(intakeText(results, findings, rolls.length));
   if (!whole) return 130;
   return good ? 0 : 1;

@@ -29,10 +29,29 @@ export async function demoCommand(options: DemoOptions): Promise<0 | 1 | 130> {
   const folders = await film(options, say);
   if (folders === null) return 130;
   const [day, ...copy] = folders.days as [string, ...string[]];
-  const tools = { ...(options.ffmpeg === undefined ? {} : { ffmpeg: options.ffmpeg }), ...(options.ffprobe === undefined ? {} : { ffprobe: options.ffprobe }) };
-  const night = await takeNight({ day, copy, deliver: folders.delivery, work: folders.work, manifests: [folders.manifests], ...tools, ...(options.quiet === undefined ? {} : { quiet: options.quiet }) });
+  const tools = {
+    ...(options.ffmpeg === undefined ? {} : { ffmpeg: options.ffmpeg }),
+    ...(options.ffprobe === undefined ? {} : { ffprobe: options.ffprobe }),
+  };
+  const night = await takeNight({
+    day,
+    copy,
+    deliver: folders.delivery,
+    work: folders.work,
+    manifests: [folders.manifests],
+    ...tools,
+    ...(options.quiet === undefined ? {} : { quiet: options.quiet }),
+  });
   const unexpected = night.interrupted ? [] : surprises(rolls, await verdictsIn(folders.delivery));
-  if (options.json === true) printJson({ version: 1, kind: 'demo', folder: folders.folder, asScripted: unexpected.length === 0 && !night.interrupted, unexpected, night });
+  if (options.json === true)
+    printJson({
+      version: 1,
+      kind: 'demo',
+      folder: folders.folder,
+      asScripted: unexpected.length === 0 && !night.interrupted,
+      unexpected,
+      night,
+    });
   else printText(`${nightText(night)}${night.interrupted ? '' : `\n${demoText(folders, unexpected)}`}`);
   if (night.interrupted) return 130;
   return unexpected.length === 0 ? 0 : 1;
@@ -44,8 +63,15 @@ async function film(options: DemoOptions, say: (line: string) => void): Promise<
   const interrupts = listenForInterrupts();
   try {
     say(introduction);
-    const { folders, made } = await makeShoot(resolve(options.folder ?? 'demo'), ffmpeg, { say, signal: interrupts.first });
-    say(made ? '' : `The shoot day of an earlier demo lies in ${folders.shoot}; what its night finished is not made again.\n`);
+    const { folders, made } = await makeShoot(resolve(options.folder ?? 'demo'), ffmpeg, {
+      say,
+      signal: interrupts.first,
+    });
+    say(
+      made
+        ? ''
+        : `The shoot day of an earlier demo lies in ${folders.shoot}; what its night finished is not made again.\n`,
+    );
     return folders;
   } catch (error) {
     if (!interrupts.first.aborted) throw error;
@@ -60,7 +86,10 @@ async function film(options: DemoOptions, say: (line: string) => void): Promise<
 async function verdictsIn(delivery: string): Promise<Map<string, RollVerdict | null>> {
   const verdicts = new Map<string, RollVerdict | null>();
   for (const { name } of rolls) {
-    const record = await readRecord(layout.verdict(join(layout.dayFolder(delivery, DAY), name)), rollVerdictSchema);
+    const record = await readRecord(
+      layout.verdict(join(layout.dayFolder(delivery, DAY), name)),
+      rollVerdictSchema,
+    );
     verdicts.set(name, record.state === 'read' ? record.value : null);
   }
   return verdicts;

@@ -23,18 +23,32 @@ export interface DoctorReport {
 
 /** Throws FindingError (exit 2) for a profile that cannot be read. */
 export async function doctor(options: DoctorOptions): Promise<DoctorReport> {
-  const wanted = options.profiles === undefined || options.profiles.length === 0 ? builtInNames : options.profiles;
+  const wanted =
+    options.profiles === undefined || options.profiles.length === 0 ? builtInNames : options.profiles;
   const { profiles, findings } = await loadProfiles({ wanted });
   if (findings.length > 0) throw new FindingError(findings, 2);
   const asked = profiles.map((loaded) => loaded.profile);
   const facts = await gather(options);
-  const lines = judge(facts, needsOf(asked), asked.some((profile) => !isMaster(profile) && profile.burn_in.length > 0));
-  return { version: 1, kind: 'doctor', verdict: isFit(lines) ? 'fit' : 'lacking', platform: facts.platform, profiles: asked.map((profile) => profile.name), lines };
+  const lines = judge(
+    facts,
+    needsOf(asked),
+    asked.some((profile) => !isMaster(profile) && profile.burn_in.length > 0),
+  );
+  return {
+    version: 1,
+    kind: 'doctor',
+    verdict: isFit(lines) ? 'fit' : 'lacking',
+    platform: facts.platform,
+    profiles: asked.map((profile) => profile.name),
+    lines,
+  };
 }
 
 /** Prints the report on stdout and gives the exit code: 0, or 3 when something required is missing. */
 export async function doctorCommand(options: DoctorOptions & { readonly json?: boolean }): Promise<0 | 3> {
   const report = await doctor(options);
-  process.stdout.write(options.json === true ? `${JSON.stringify(report, null, 2)}\n` : doctorText(report.lines));
+  process.stdout.write(
+    options.json === true ? `${JSON.stringify(report, null, 2)}\n` : doctorText(report.lines),
+  );
   return report.verdict === 'fit' ? 0 : 3;
 }

@@ -53,10 +53,26 @@ export async function runCommand(options: RunOptions): Promise<0 | 1 | 130> {
 
 /** The night as `run` takes it, with progress and interrupts; what came of it is the caller's to print. */
 export async function takeNight(options: RunOptions): Promise<NightResult> {
-  const folders = nightFolders({ day: options.day, copies: options.copy ?? [], deliver: options.deliver, manifests: options.manifests ?? [], ...(options.work === undefined ? {} : { work: options.work }) });
+  const folders = nightFolders({
+    day: options.day,
+    copies: options.copy ?? [],
+    deliver: options.deliver,
+    manifests: options.manifests ?? [],
+    ...(options.work === undefined ? {} : { work: options.work }),
+  });
   const settings = options.settings === undefined ? noSettings : await readSettings(options.settings);
   const queue = options.queue === undefined ? null : parseQueueAddress(options.queue);
-  if (options.workers === 0 && queue === null) throw new FindingError([finding('usage-wrong', '--workers 0 without --queue: nobody would do the work', '--workers 1 or more, or --queue with workers on other machines')], 2);
+  if (options.workers === 0 && queue === null)
+    throw new FindingError(
+      [
+        finding(
+          'usage-wrong',
+          '--workers 0 without --queue: nobody would do the work',
+          '--workers 1 or more, or --queue with workers on other machines',
+        ),
+      ],
+      2,
+    );
   const interrupts = listenForInterrupts();
   let progress: Progress | undefined;
   const say = (line: string): void => {

@@ -30,13 +30,24 @@ export async function signCommand(options: SignOptions): Promise<0 | 1 | 130> {
         tools,
         signal: interrupts.first,
         onDeliverable: ({ day, roll, clip, profile }) => {
-          if (options.quiet !== true) process.stderr.write(`measuring ${[day, roll, clip, profile].map(printable).join('/')}\n`);
+          if (options.quiet !== true)
+            process.stderr.write(`measuring ${[day, roll, clip, profile].map(printable).join('/')}\n`);
         },
       },
       key,
     );
-    const whole = result.rolls.length > 0 && result.rolls.every(({ signed }) => signed !== null) && !result.findings.some(holds);
-    if (options.json === true) printJson({ version: 1, kind: 'sign', delivery: options.delivery, verdict: whole ? 'signed' : 'held', ...result });
+    const whole =
+      result.rolls.length > 0 &&
+      result.rolls.every(({ signed }) => signed !== null) &&
+      !result.findings.some(holds);
+    if (options.json === true)
+      printJson({
+        version: 1,
+        kind: 'sign',
+        delivery: options.delivery,
+        verdict: whole ? 'signed' : 'held',
+        ...result,
+      });
     else printText(signText(result));
     return whole ? 0 : 1;
   } catch (error) {
@@ -50,10 +61,13 @@ export async function signCommand(options: SignOptions): Promise<0 | 1 | 130> {
 function signText({ keyid, rolls, findings }: SignResult): string {
   const parts = rolls.map((roll) => {
     const name = `${printable(roll.day)}/${printable(roll.roll)}`;
-    const head = roll.signed === null ? `NOT SIGNED  ${name}` : `signed      ${name}  ${printable(roll.signed)}`;
+    const head =
+      roll.signed === null ? `NOT SIGNED  ${name}` : `signed      ${name}  ${printable(roll.signed)}`;
     return roll.findings.length === 0 ? head : `${head}\n${findingsText(roll.findings, '            ')}`;
   });
   if (findings.length > 0) parts.push(findingsText(findings));
-  parts.push(`${rolls.filter(({ signed }) => signed !== null).length} of ${count(rolls.length, 'roll')} signed by key ${keyid}.`);
+  parts.push(
+    `${rolls.filter(({ signed }) => signed !== null).length} of ${count(rolls.length, 'roll')} signed by key ${keyid}.`,
+  );
   return parts.join('\n\n');
 }

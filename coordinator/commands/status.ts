@@ -24,11 +24,13 @@ const ASK_MILLISECONDS = 3_000;
 
 /** 0: every roll there is ready, and there is at least one. */
 export async function statusCommand(options: StatusOptions): Promise<0 | 1> {
-  if (options.delivery === undefined && options.work === undefined) throw new FindingError([finding('usage-wrong', 'neither a delivery nor --work', 'one of them')], 2);
+  if (options.delivery === undefined && options.work === undefined)
+    throw new FindingError([finding('usage-wrong', 'neither a delivery nor --work', 'one of them')], 2);
   const work = options.work ?? defaultWorkFolder(options.delivery as string);
   const live = await liveOf(work);
   const delivery = options.delivery ?? live?.delivery ?? null;
-  if (delivery !== null && !existsSync(delivery)) throw new FindingError([finding('folder-missing', 'nothing there', 'a delivery', { file: delivery })], 2);
+  if (delivery !== null && !existsSync(delivery))
+    throw new FindingError([finding('folder-missing', 'nothing there', 'a delivery', { file: delivery })], 2);
   const rolls = delivery === null ? [] : await rollsOf(delivery);
   if (options.json === true) printJson({ version: 1, kind: 'status', delivery, work, live, rolls });
   else printText(statusText(delivery, work, live, rolls));
@@ -36,7 +38,10 @@ export async function statusCommand(options: StatusOptions): Promise<0 | 1> {
 }
 
 async function folderNames(folder: string): Promise<string[]> {
-  return (await readdir(folder, { withFileTypes: true })).filter((entry) => entry.isDirectory()).map((entry) => entry.name).sort();
+  return (await readdir(folder, { withFileTypes: true }))
+    .filter((entry) => entry.isDirectory())
+    .map((entry) => entry.name)
+    .sort();
 }
 
 async function rollsOf(delivery: string): Promise<RollStatus[]> {
@@ -67,7 +72,10 @@ async function rollsOf(delivery: string): Promise<RollStatus[]> {
 async function reportCounts(rollFolder: string): Promise<RollStatus['deliverables'] | null> {
   const folder = join(layout.reportsFolder(rollFolder), 'deliverables');
   if (!existsSync(folder)) return null;
-  const counts = Object.fromEntries(deliverableStates.map((state) => [state, 0])) as Record<(typeof deliverableStates)[number], number>;
+  const counts = Object.fromEntries(deliverableStates.map((state) => [state, 0])) as Record<
+    (typeof deliverableStates)[number],
+    number
+  >;
   for (const name of await readdir(folder)) {
     if (!name.endsWith('.json') || name.startsWith('.')) continue;
     const read = await readRecord(join(folder, name), deliverableReportSchema);
@@ -80,13 +88,29 @@ async function liveOf(work: string): Promise<LiveStatus | null> {
   const lock = await readLock(work);
   if (lock.state !== 'held') return null;
   const running = await readRunning(work);
-  return { pid: lock.holder.pid, host: lock.holder.host, since: lock.holder.since, run: running?.run ?? null, day: running?.day ?? null, delivery: running?.delivery ?? null, jobs: running?.queue ? await jobCounts(running.queue) : null };
+  return {
+    pid: lock.holder.pid,
+    host: lock.holder.host,
+    since: lock.holder.since,
+    run: running?.run ?? null,
+    day: running?.day ?? null,
+    delivery: running?.delivery ?? null,
+    jobs: running?.queue ? await jobCounts(running.queue) : null,
+  };
 }
 
 /** null when the store does not answer; it may be starting, or just be gone. */
 async function jobCounts(address: QueueAddress): Promise<Record<string, number> | null> {
-  const [{ Queue }, { Redis }, { BULL_PREFIX, JOB_QUEUE, redisOptions }] = await Promise.all([import('bullmq'), import('ioredis'), import('../../ledger/queue.ts')]);
-  const client = new Redis({ ...redisOptions(address), connectTimeout: ASK_MILLISECONDS, retryStrategy: () => null });
+  const [{ Queue }, { Redis }, { BULL_PREFIX, JOB_QUEUE, redisOptions }] = await Promise.all([
+    import('bullmq'),
+    import('ioredis'),
+    import('../../ledger/queue.ts'),
+  ]);
+  const client = new Redis({
+    ...redisOptions(address),
+    connectTimeout: ASK_MILLISECONDS,
+    retryStrategy: () => null,
+  });
   client.on('error', () => undefined);
   const queue = new Queue(JOB_QUEUE, { connection: client, prefix: BULL_PREFIX, skipMetasUpdate: true });
   queue.on('error', () => undefined);
@@ -95,7 +119,10 @@ async function jobCounts(address: QueueAddress): Promise<Record<string, number> 
     const late = new Promise<null>((resolve) => {
       timer = setTimeout(() => resolve(null), ASK_MILLISECONDS);
     });
-    return await Promise.race([queue.getJobCounts('active', 'prioritized', 'delayed', 'completed', 'failed'), late]);
+    return await Promise.race([
+      queue.getJobCounts('active', 'prioritized', 'delayed', 'completed', 'failed'),
+      late,
+    ]);
   } catch {
     return null;
   } finally {

@@ -30,7 +30,13 @@ export async function workerCommand(options: WorkerOptions): Promise<1 | 130> {
   const say = (text: string): void => {
     if (options.quiet !== true) process.stderr.write(`${text}\n`);
   };
-  const [notes, tools] = await Promise.all([inspectStanding(address), locateTools({ ...(options.ffmpeg === undefined ? {} : { ffmpeg: options.ffmpeg }), ...(options.ffprobe === undefined ? {} : { ffprobe: options.ffprobe }) })]);
+  const [notes, tools] = await Promise.all([
+    inspectStanding(address),
+    locateTools({
+      ...(options.ffmpeg === undefined ? {} : { ffmpeg: options.ffmpeg }),
+      ...(options.ffprobe === undefined ? {} : { ffprobe: options.ffprobe }),
+    }),
+  ]);
   for (const note of notes) say(findingText(note));
   const findings: Finding[] = [...notes];
   const interrupts = listenForInterrupts();
@@ -41,7 +47,18 @@ export async function workerCommand(options: WorkerOptions): Promise<1 | 130> {
     onGone = resolve;
   });
   const pool = startWorkers(
-    { count: workers, slots: options.slots ?? null, logFolder, setup: { queue: address, ffmpeg: tools.ffmpeg.path, ffprobe: tools.ffprobe.path, stallSeconds: options.stallSeconds ?? DEFAULT_STALL_SECONDS, ...FARM_LOCKS } },
+    {
+      count: workers,
+      slots: options.slots ?? null,
+      logFolder,
+      setup: {
+        queue: address,
+        ffmpeg: tools.ffmpeg.path,
+        ffprobe: tools.ffprobe.path,
+        stallSeconds: options.stallSeconds ?? DEFAULT_STALL_SECONDS,
+        ...FARM_LOCKS,
+      },
+    },
     {
       onDeath: (told) => {
         findings.push(told);
@@ -54,13 +71,25 @@ export async function workerCommand(options: WorkerOptions): Promise<1 | 130> {
       },
     },
   );
-  say(`${count(workers, 'worker')} on ${printableAddress(address)}; logs in ${logFolder}. Ctrl-C: end what runs, then stop; twice: stop now.`);
-  const interrupted = new Promise<void>((resolve) => interrupts.first.addEventListener('abort', () => resolve(), { once: true }));
+  say(
+    `${count(workers, 'worker')} on ${printableAddress(address)}; logs in ${logFolder}. Ctrl-C: end what runs, then stop; twice: stop now.`,
+  );
+  const interrupted = new Promise<void>((resolve) =>
+    interrupts.first.addEventListener('abort', () => resolve(), { once: true }),
+  );
   const hasWorkers = await Promise.race([gone.then(() => false), interrupted.then(() => true)]);
   interrupts.second.addEventListener('abort', () => void pool.stopNow(), { once: true });
   await pool.finish();
   interrupts.end();
-  if (options.json === true) printJson({ version: 1, kind: 'worker', queue: printableAddress(address), workers, ended: hasWorkers ? 'interrupted' : 'workers-gone', findings });
+  if (options.json === true)
+    printJson({
+      version: 1,
+      kind: 'worker',
+      queue: printableAddress(address),
+      workers,
+      ended: hasWorkers ? 'interrupted' : 'workers-gone',
+      findings,
+    });
   else printText(hasWorkers ? 'Stopped.' : 'No worker is left.');
   return hasWorkers ? 130 : 1;
 }

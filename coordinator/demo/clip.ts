@@ -14,14 +14,28 @@ const partials = [
 ] as const;
 
 function bellSound(tone: number): string {
-  const voice = (detune: number): string => partials.map(({ ratio, weight, decay }) => `${weight}*exp(-${decay}*t)*sin(2*PI*${(tone * ratio * detune).toFixed(3)}*t)`).join('+');
+  const voice = (detune: number): string =>
+    partials
+      .map(
+        ({ ratio, weight, decay }) =>
+          `${weight}*exp(-${decay}*t)*sin(2*PI*${(tone * ratio * detune).toFixed(3)}*t)`,
+      )
+      .join('+');
   return `aevalsrc='${voice(1)}|${voice(1.002)}':s=48000:c=stereo`;
 }
 
 const codecs = {
-  rdd36: { picture: ['-c:v', 'prores_ks', '-profile:v', 'standard'], pixelFormat: 'yuv422p10le', sound: 'pcm_s24le' },
+  rdd36: {
+    picture: ['-c:v', 'prores_ks', '-profile:v', 'standard'],
+    pixelFormat: 'yuv422p10le',
+    sound: 'pcm_s24le',
+  },
   // Long groups with B frames, as small cameras record.
-  h264: { picture: ['-c:v', 'libx264', '-preset', 'veryfast', '-crf', '18', '-bf', '2', '-g', '30'], pixelFormat: 'yuv420p', sound: 'pcm_s16le' },
+  h264: {
+    picture: ['-c:v', 'libx264', '-preset', 'veryfast', '-crf', '18', '-bf', '2', '-g', '30'],
+    pixelFormat: 'yuv420p',
+    sound: 'pcm_s16le',
+  },
 } as const;
 
 /** Arguments that write `clip` of the roll `reel` to `path`, a MOV file. */
@@ -35,7 +49,15 @@ export function clipArguments(clip: DemoClip, reel: string, path: string): strin
     ...['-hide_banner', '-loglevel', 'error', '-nostdin', '-y'],
     ...[...clip.picture.sources, bellSound(clip.tone)].flatMap((source) => ['-f', 'lavfi', '-i', source]),
     ...['-filter_complex', graph, '-map', '[v]', '-map', '[a]', '-fps_mode', 'passthrough'],
-    ...[...codec.picture, '-c:a', codec.sound, '-timecode', clip.timecode, '-metadata:s:v:0', `reel_name=${reel}`],
+    ...[
+      ...codec.picture,
+      '-c:a',
+      codec.sound,
+      '-timecode',
+      clip.timecode,
+      '-metadata:s:v:0',
+      `reel_name=${reel}`,
+    ],
     ...['-fflags', '+bitexact', '-flags:v', '+bitexact', '-f', 'mov', path],
   ];
 }

@@ -13,7 +13,14 @@ export interface Picture {
 const SIZE = { width: 960, height: 540 } as const;
 const size = `${SIZE.width}x${SIZE.height}`;
 
-function gradients(rate: string, kind: 'linear' | 'radial' | 'spiral', colours: readonly string[], from: readonly [number, number], to: readonly [number, number], speed: number): string {
+function gradients(
+  rate: string,
+  kind: 'linear' | 'radial' | 'spiral',
+  colours: readonly string[],
+  from: readonly [number, number],
+  to: readonly [number, number],
+  speed: number,
+): string {
   const stops = colours.map((colour, index) => `c${index}=0x${colour}`).join(':');
   return `gradients=s=${size}:r=${rate}:type=${kind}:${stops}:nb_colors=${colours.length}:x0=${from[0]}:y0=${from[1]}:x1=${to[0]}:y1=${to[1]}:seed=3:speed=${speed},format=gbrp`;
 }
@@ -22,7 +29,8 @@ function gradients(rate: string, kind: 'linear' | 'radial' | 'spiral', colours: 
 const DOWN = 'clip((Y/H-0.1)/0.68,0,1)';
 /** Half the bell's width there: shoulder, waist, and the flare to the lip. */
 const HALF_WIDTH = `(0.145*sqrt(clip(${DOWN}*6,0,1))+0.03*${DOWN}+0.14*pow(${DOWN},4))`;
-const bronze = (base: number, light: number, rim: number): string => `'clip(${base}+${light}*exp(-pow((X/W-0.42)*8,2))+${rim}*exp(-pow((X/W-0.64)*9,2)),0,255)'`;
+const bronze = (base: number, light: number, rim: number): string =>
+  `'clip(${base}+${light}*exp(-pow((X/W-0.42)*8,2))+${rim}*exp(-pow((X/W-0.64)*9,2)),0,255)'`;
 const BODY = `between(Y/H,0.10,0.775+0.03*(1-pow((X/W-0.5)/0.33,2)))*lt(abs(X/W-0.5),${HALF_WIDTH})`;
 const CLAPPER = 'lt(hypot(X/W-0.5,Y/H-0.83),0.04)';
 const CROWN = 'between(Y/H,0.02,0.1)*lt(abs(X/W-0.5),0.03)';

@@ -48,27 +48,68 @@ export const rolls: readonly DemoRoll[] = [
     manifest: 'mhl',
     expected: 'ready',
     clips: [
-      { ...film, name: 'A001C001.mov', scene: 'the second bell, at dawn', picture: bell(FILM, dawn, 1.6), timecode: '06:41:10:03', tone: 196 },
-      { ...film, name: 'A001C002.mov', scene: 'sweeping the clay', picture: clay(FILM, earth), timecode: '06:58:44:20', tone: 147 },
+      {
+        ...film,
+        name: 'A001C001.mov',
+        scene: 'the second bell, at dawn',
+        picture: bell(FILM, dawn, 1.6),
+        timecode: '06:41:10:03',
+        tone: 196,
+      },
+      {
+        ...film,
+        name: 'A001C002.mov',
+        scene: 'sweeping the clay',
+        picture: clay(FILM, earth),
+        timecode: '06:58:44:20',
+        tone: 147,
+      },
     ],
   },
   {
     name: 'A002',
     manifest: 'mhl',
     expected: 'ready',
-    clips: [{ ...film, name: 'A002C001.mov', scene: 'the furnace is tapped', picture: pour(FILM, white, 7), timecode: '11:20:00:00', tone: 131 }],
+    clips: [
+      {
+        ...film,
+        name: 'A002C001.mov',
+        scene: 'the furnace is tapped',
+        picture: pour(FILM, white, 7),
+        timecode: '11:20:00:00',
+        tone: 131,
+      },
+    ],
   },
   {
     name: 'B001',
     manifest: 'sums',
     expected: 'ready',
-    clips: [{ ...high, name: 'B001C001.mov', scene: 'the pour, slow motion', picture: pour(HIGH, red, 19), timecode: '11:20:02;14', tone: 262 }],
+    clips: [
+      {
+        ...high,
+        name: 'B001C001.mov',
+        scene: 'the pour, slow motion',
+        picture: pour(HIGH, red, 19),
+        timecode: '11:20:02;14',
+        tone: 262,
+      },
+    ],
   },
   {
     name: 'B002',
     manifest: 'sums',
     expected: 'held',
-    clips: [{ ...high, name: 'B002C001.mov', scene: 'the third bell, at dusk', picture: bell(HIGH, dusk, 1.1), timecode: '18:59:59;56', tone: 220 }],
+    clips: [
+      {
+        ...high,
+        name: 'B002C001.mov',
+        scene: 'the third bell, at dusk',
+        picture: bell(HIGH, dusk, 1.1),
+        timecode: '18:59:59;56',
+        tone: 220,
+      },
+    ],
   },
 ];
 

@@ -1,6 +1,19 @@
 /** Makes the demo's shoot day on disk: clips, manifests, three copies, and the damage. Everything lies below one folder. */
 import { createHash } from 'node:crypto';
-import { closeSync, cpSync, existsSync, mkdirSync, openSync, readdirSync, readSync, renameSync, rmSync, statSync, writeFileSync, writeSync } from 'node:fs';
+import {
+  closeSync,
+  cpSync,
+  existsSync,
+  mkdirSync,
+  openSync,
+  readdirSync,
+  readSync,
+  renameSync,
+  rmSync,
+  statSync,
+  writeFileSync,
+  writeSync,
+} from 'node:fs';
 import { availableParallelism } from 'node:os';
 import { join } from 'node:path';
 import pLimit from 'p-limit';
@@ -31,7 +44,13 @@ function demoFolders(folder: string) {
 export type DemoFolders = ReturnType<typeof demoFolders>;
 
 /** Says that the folder is a demo's, which script it was made from, and whether the making was finished. */
-const demoRecordSchema = z.looseObject({ version: z.literal(1), kind: z.literal('demo'), title: z.string(), script: z.string(), whole: z.boolean() });
+const demoRecordSchema = z.looseObject({
+  version: z.literal(1),
+  kind: z.literal('demo'),
+  title: z.string(),
+  script: z.string(),
+  whole: z.boolean(),
+});
 const script = createHash('sha256').update(JSON.stringify(rolls)).digest('hex');
 
 export interface ShootTelling {
@@ -44,12 +63,18 @@ export interface ShootTelling {
  * Makes the shoot day, or takes the one that an earlier demo left here whole. `made` tells which.
  * Throws FindingError: exit 2 when the folder belongs to somebody else, 3 when this ffmpeg cannot make the clips.
  */
-export async function makeShoot(folder: string, ffmpeg: FoundTool, telling: ShootTelling): Promise<{ folders: DemoFolders; made: boolean }> {
+export async function makeShoot(
+  folder: string,
+  ffmpeg: FoundTool,
+  telling: ShootTelling,
+): Promise<{ folders: DemoFolders; made: boolean }> {
   const folders = demoFolders(folder);
   const before = await readRecord(folders.record, demoRecordSchema);
-  if (before.state === 'absent' && existsSync(folder) && readdirSync(folder).length > 0) throw taken(folder, 'other files');
+  if (before.state === 'absent' && existsSync(folder) && readdirSync(folder).length > 0)
+    throw taken(folder, 'other files');
   if (before.state === 'damaged') throw taken(folder, 'a demo.json that cannot be read');
-  if (before.state === 'read' && before.value.script !== script) throw taken(folder, 'the demo of another version');
+  if (before.state === 'read' && before.value.script !== script)
+    throw taken(folder, 'the demo of another version');
   if (before.state === 'read' && before.value.whole) return { folders, made: false };
   // What an interrupted making left behind is ours: the record says so.
   rmSync(folders.shoot, { recursive: true, force: true });
@@ -57,14 +82,24 @@ export async function makeShoot(folder: string, ffmpeg: FoundTool, telling: Shoo
   await writeRecord(folders.record, demoRecordSchema, { ...record, whole: false });
   await film(folders, ffmpeg, telling);
   for (const roll of rolls) await writeManifest(folders, roll);
-  for (const day of folders.days.slice(1)) cpSync(folders.days[0] as string, day, { recursive: true, preserveTimestamps: true });
+  for (const day of folders.days.slice(1))
+    cpSync(folders.days[0] as string, day, { recursive: true, preserveTimestamps: true });
   damage(folders);
   await writeRecord(folders.record, demoRecordSchema, { ...record, whole: true });
   return { folders, made: true };
 }
 
 function taken(folder: string, what: string): FindingError {
-  return new FindingError([finding('demo-folder-taken', `${folder} holds ${what}`, 'an empty folder, or one that a demo of this version made')], 2);
+  return new FindingError(
+    [
+      finding(
+        'demo-folder-taken',
+        `${folder} holds ${what}`,
+        'an empty folder, or one that a demo of this version made',
+      ),
+    ],
+    2,
+  );
 }
 
 /** Every clip onto the working copy, as many at once as there are cores for. */
@@ -79,10 +114,24 @@ async function film(folders: DemoFolders, ffmpeg: FoundTool, telling: ShootTelli
         const path = join(folders.days[0] as string, roll.name, clip.name);
         mkdirSync(join(path, '..'), { recursive: true });
         const part = `${path}.part`;
-        const run = await runTool(ffmpeg.path, clipArguments(clip, roll.name, part), telling.signal === undefined ? {} : { signal: telling.signal });
+        const run = await runTool(
+          ffmpeg.path,
+          clipArguments(clip, roll.name, part),
+          telling.signal === undefined ? {} : { signal: telling.signal },
+        );
         telling.signal?.throwIfAborted();
         if (run.reason !== 'exited' || run.exitCode !== 0) {
-          throw new FindingError([finding('demo-not-made', `${clip.name}: ${run.startError ?? (run.stderr.trim().split('\n').at(-1) || `${run.reason}, exit code ${run.exitCode}`)}`, 'a clip made by ffmpeg', { file: ffmpeg.path })], 3);
+          throw new FindingError(
+            [
+              finding(
+                'demo-not-made',
+                `${clip.name}: ${run.startError ?? (run.stderr.trim().split('\n').at(-1) || `${run.reason}, exit code ${run.exitCode}`)}`,
+                'a clip made by ffmpeg',
+                { file: ffmpeg.path },
+              ),
+            ],
+            3,
+          );
         }
         renameSync(part, path);
       }),
@@ -99,7 +148,8 @@ async function writeManifest(folders: DemoFolders, roll: DemoRoll): Promise<void
   const lines: Buffer[] = [];
   for (const clip of roll.clips) {
     const read = await hashFile(join(rollFolder, clip.name), ['xxh128']);
-    if (read.state !== 'read' || read.hashes.xxh128 === undefined) throw new Error(`a clip that was just made cannot be read: ${clip.name}, ${read.state}`);
+    if (read.state !== 'read' || read.hashes.xxh128 === undefined)
+      throw new Error(`a clip that was just made cannot be read: ${clip.name}, ${read.state}`);
     lines.push(checksumLine(read.hashes.xxh128, clip.name));
   }
   writeFileSync(join(rollFolder, `${roll.name}.xxh128`), Buffer.concat(lines));
@@ -113,7 +163,8 @@ function damage(folders: DemoFolders): void {
   const file = openSync(path, 'r+');
   try {
     const byte = Buffer.alloc(1);
-    if (readSync(file, byte, 0, 1, place) !== 1) throw new Error(`nothing to damage at byte ${place} of ${path}`);
+    if (readSync(file, byte, 0, 1, place) !== 1)
+      throw new Error(`nothing to damage at byte ${place} of ${path}`);
     byte.writeUInt8(byte.readUInt8() ^ 1);
     writeSync(file, byte, 0, 1, place);
   } finally {

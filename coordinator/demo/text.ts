@@ -7,7 +7,8 @@ import type { DemoFolders } from './shoot.ts';
 export const introduction = `"${TITLE}", a short film about a bell foundry that does not exist: ${DAY}, two cameras, ${rolls.length} rolls on three drives.`;
 
 export function demoText(folders: DemoFolders, unexpected: readonly string[]): string {
-  if (unexpected.length > 0) return `The demo did not come out as its script says:\n${unexpected.map((line) => `  ${line}`).join('\n')}\n`;
+  if (unexpected.length > 0)
+    return `The demo did not come out as its script says:\n${unexpected.map((line) => `  ${line}`).join('\n')}\n`;
   const ready = rolls.filter((roll) => roll.expected === 'ready').map((roll) => roll.name);
   return [
     `Shown: ${ready.join(', ')} are ready, because every byte of three copies, every clip and every proxy was measured and nothing differed.`,

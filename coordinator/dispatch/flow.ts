@@ -30,7 +30,8 @@ function parts(jobs: readonly QueuedJob[]): { start: number; count: number }[] {
   for (const [index, { job }] of jobs.entries()) {
     const bytes = jobBytes(job);
     const last = found.at(-1);
-    if (last === undefined || last.count === CHILDREN_A_PARENT || last.bytes + bytes > BYTES_A_PARENT) found.push({ start: index, count: 1, bytes });
+    if (last === undefined || last.count === CHILDREN_A_PARENT || last.bytes + bytes > BYTES_A_PARENT)
+      found.push({ start: index, count: 1, bytes });
     else {
       last.count += 1;
       last.bytes += bytes;

@@ -2,7 +2,15 @@
 import { type JobType, Queue, type QueueOptions } from 'bullmq';
 import { JOB_QUEUE, rollQueueOf } from '../../ledger/queue.ts';
 
-const PARENT_STATES: JobType[] = ['waiting-children', 'waiting', 'active', 'delayed', 'prioritized', 'completed', 'failed'];
+const PARENT_STATES: JobType[] = [
+  'waiting-children',
+  'waiting',
+  'active',
+  'delayed',
+  'prioritized',
+  'completed',
+  'failed',
+];
 const JOBS_AT_ONCE = 1_000;
 
 export async function clearRun(jobs: Queue, options: QueueOptions, run: string): Promise<void> {
@@ -25,6 +33,7 @@ async function removeEnded(jobs: Queue, run: string): Promise<void> {
   if (jobs.name !== JOB_QUEUE) throw new RangeError(`jobs lie in ${JOB_QUEUE}`);
   for (const state of ['completed', 'failed', 'prioritized', 'delayed'] as const) {
     const ids = (await jobs.getRanges([state])).filter((id) => id.startsWith(`${run}.`));
-    for (let start = 0; start < ids.length; start += JOBS_AT_ONCE) await Promise.all(ids.slice(start, start + JOBS_AT_ONCE).map((id) => jobs.remove(id)));
+    for (let start = 0; start < ids.length; start += JOBS_AT_ONCE)
+      await Promise.all(ids.slice(start, start + JOBS_AT_ONCE).map((id) => jobs.remove(id)));
   }
 }

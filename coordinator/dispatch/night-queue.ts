@@ -4,7 +4,17 @@
  */
 import { FlowProducer, Queue, QueueEvents, Worker } from 'bullmq';
 import { Redis } from 'ioredis';
-import { BULL_PREFIX, cancelKey, JOB_QUEUE, type JobProgress, nightKey, type QueueAddress, redisOptions, rollQueueOf, runsKey } from '../../ledger/queue.ts';
+import {
+  BULL_PREFIX,
+  cancelKey,
+  JOB_QUEUE,
+  type JobProgress,
+  nightKey,
+  type QueueAddress,
+  redisOptions,
+  rollQueueOf,
+  runsKey,
+} from '../../ledger/queue.ts';
 import { flowsOf, type QueuedJob } from './flow.ts';
 import { clearRun } from './leftovers.ts';
 
@@ -19,7 +29,15 @@ export interface QueueHints {
 }
 
 /** As BullMQ says it; `unknown`: it has no such job (never had, or lost it). */
-export type QueueState = 'waiting' | 'prioritized' | 'delayed' | 'active' | 'completed' | 'failed' | 'waiting-children' | 'unknown';
+export type QueueState =
+  | 'waiting'
+  | 'prioritized'
+  | 'delayed'
+  | 'active'
+  | 'completed'
+  | 'failed'
+  | 'waiting-children'
+  | 'unknown';
 
 export interface NightQueue {
   add(roll: string, jobs: readonly QueuedJob[]): Promise<void>;
@@ -40,7 +58,12 @@ export interface NightQueue {
 const KEY_SECONDS = 14 * 24 * 3600;
 const ADD_FLOWS_AT_ONCE = 4;
 
-export async function openNightQueue(address: QueueAddress, night: string, run: string, hints: QueueHints): Promise<NightQueue> {
+export async function openNightQueue(
+  address: QueueAddress,
+  night: string,
+  run: string,
+  hints: QueueHints,
+): Promise<NightQueue> {
   const client = new Redis(redisOptions(address));
   const eventClient = new Redis(redisOptions(address));
   const options = { connection: client, prefix: BULL_PREFIX } as const;
@@ -56,11 +79,15 @@ export async function openNightQueue(address: QueueAddress, night: string, run: 
   );
   // Without a listener an error would end the process.
   const trouble = (error: Error): void => hints.trouble(error);
-  for (const emitter of [client, eventClient, queue, flows, events, rolls]) (emitter as { on(event: 'error', listener: (error: Error) => void): unknown }).on('error', trouble);
+  for (const emitter of [client, eventClient, queue, flows, events, rolls])
+    (emitter as { on(event: 'error', listener: (error: Error) => void): unknown }).on('error', trouble);
 
   const ours = (id: string): boolean => id.startsWith(`${run}.`);
   events.on('active', ({ jobId }) => ours(jobId) && hints.active(jobId));
-  events.on('progress', ({ jobId, data }) => ours(jobId) && hints.progress(jobId, data as unknown as JobProgress));
+  events.on(
+    'progress',
+    ({ jobId, data }) => ours(jobId) && hints.progress(jobId, data as unknown as JobProgress),
+  );
   events.on('completed', ({ jobId }) => ours(jobId) && hints.ended(jobId, 'completed', null));
   events.on('failed', ({ jobId, failedReason }) => ours(jobId) && hints.ended(jobId, 'failed', failedReason));
 
@@ -83,7 +110,8 @@ export async function openNightQueue(address: QueueAddress, night: string, run: 
     async add(roll, jobs) {
       queueing += 1;
       const list = flowsOf(run, roll, jobs, String(queueing));
-      for (let start = 0; start < list.length; start += ADD_FLOWS_AT_ONCE) await flows.addBulk(list.slice(start, start + ADD_FLOWS_AT_ONCE));
+      for (let start = 0; start < list.length; start += ADD_FLOWS_AT_ONCE)
+        await flows.addBulk(list.slice(start, start + ADD_FLOWS_AT_ONCE));
     },
     async statesOf(ids) {
       const states = new Map<string, QueueState>();

@@ -37,14 +37,32 @@ async function storeProgram(patienceMilliseconds: number): Promise<StoreProgram>
   const wanted = 'redis-server or valkey-server';
   const named = process.env.RUSHLIGHT_REDIS_SERVER ?? '';
   const path = findStoreProgram();
-  if (path === null) throw new FindingError([finding('store-program-missing', named === '' ? 'not on PATH' : `${named} is not a program`, wanted)], 3);
+  if (path === null)
+    throw new FindingError(
+      [finding('store-program-missing', named === '' ? 'not on PATH' : `${named} is not a program`, wanted)],
+      3,
+    );
   const run = await runForOutput(path, ['--version'], { stallMilliseconds: patienceMilliseconds });
   // `Redis server v=7.0.15 sha=…`, `Valkey server v=8.1.1 sha=…`
   const match = /^(Redis|Valkey) server v=(\S+)/.exec(run.stdout.toString('utf8'));
   if (run.reason !== 'exited' || run.exitCode !== 0 || match === null) {
-    throw new FindingError([finding('tool-unusable', `${path} --version: ${run.reason === 'stalled' ? 'no answer' : 'no such line'}`, 'a line `Redis server v=…` or `Valkey server v=…`')], 3);
+    throw new FindingError(
+      [
+        finding(
+          'tool-unusable',
+          `${path} --version: ${run.reason === 'stalled' ? 'no answer' : 'no such line'}`,
+          'a line `Redis server v=…` or `Valkey server v=…`',
+        ),
+      ],
+      3,
+    );
   }
-  return { path, from: named === '' ? 'path' : 'environment', product: match[1] as string, version: match[2] as string };
+  return {
+    path,
+    from: named === '' ? 'path' : 'environment',
+    product: match[1] as string,
+    version: match[2] as string,
+  };
 }
 
 async function standingQueue(text: string): Promise<StandingQueue> {
@@ -53,7 +71,9 @@ async function standingQueue(text: string): Promise<StandingQueue> {
     return { address: printableAddress(address), notes: await inspectStanding(address) };
   };
   const looked = await sought(look());
-  return 'found' in looked ? { address: looked.found.address, findings: looked.found.notes } : { address: '--queue', findings: looked.findings };
+  return 'found' in looked
+    ? { address: looked.found.address, findings: looked.found.notes }
+    : { address: '--queue', findings: looked.findings };
 }
 
 async function volume(role: VolumeFacts['role'], name: string): Promise<VolumeFacts> {
@@ -67,12 +87,37 @@ async function volume(role: VolumeFacts['role'], name: string): Promise<VolumeFa
     // Not allowed, or a volume mounted read-only: told as not writable.
     writable = false;
   }
-  if (!statSync(measured).isDirectory()) return { role, folder, measured, freeBytes: null, freeFiles: null, writable, error: `${measured} is not a folder` };
+  if (!statSync(measured).isDirectory())
+    return {
+      role,
+      folder,
+      measured,
+      freeBytes: null,
+      freeFiles: null,
+      writable,
+      error: `${measured} is not a folder`,
+    };
   try {
     const space = await statfs(measured);
-    return { role, folder, measured, freeBytes: space.bavail * space.bsize, freeFiles: space.files === 0 ? null : space.ffree, writable, error: null };
+    return {
+      role,
+      folder,
+      measured,
+      freeBytes: space.bavail * space.bsize,
+      freeFiles: space.files === 0 ? null : space.ffree,
+      writable,
+      error: null,
+    };
   } catch (error) {
-    return { role, folder, measured, freeBytes: null, freeFiles: null, writable, error: (error as Error).message };
+    return {
+      role,
+      folder,
+      measured,
+      freeBytes: null,
+      freeFiles: null,
+      writable,
+      error: (error as Error).message,
+    };
   }
 }
 
@@ -103,7 +148,11 @@ export async function gather(question: DoctorQuestion): Promise<MachineFacts> {
     sought(locateTool('ffprobe', question.ffprobe, patience)),
     question.queue === undefined ? sought(storeProgram(patience)) : null,
     question.queue === undefined ? null : standingQueue(question.queue),
-    Promise.all((folders.length > 0 ? folders : [['here', '.'] as [VolumeFacts['role'], string]]).map(([role, folder]) => volume(role, folder))),
+    Promise.all(
+      (folders.length > 0 ? folders : [['here', '.'] as [VolumeFacts['role'], string]]).map(
+        ([role, folder]) => volume(role, folder),
+      ),
+    ),
   ]);
   return {
     node: process.version,

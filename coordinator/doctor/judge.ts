@@ -4,7 +4,14 @@
  */
 import { describeFinding, type Finding, finding, holds } from '../../findings/finding.ts';
 import type { Abilities, FoundTool } from '../../media/tools/locate.ts';
-import { type AbilityNeed, abilityKinds, type MachineFacts, type Sought, type StoreProgram, type VolumeFacts } from './facts.ts';
+import {
+  type AbilityNeed,
+  abilityKinds,
+  type MachineFacts,
+  type Sought,
+  type StoreProgram,
+  type VolumeFacts,
+} from './facts.ts';
 
 const lineStates = ['good', 'note', 'lacking'] as const;
 export interface DoctorLine {
@@ -29,24 +36,47 @@ const LITTLE_MEMORY_BYTES = 2 * GIB;
 const FEW_FILES = 10_000;
 
 type Version = { readonly major: number; readonly minor: number };
-const older = (one: Version, other: Version): boolean => one.major < other.major || (one.major === other.major && one.minor < other.minor);
+const older = (one: Version, other: Version): boolean =>
+  one.major < other.major || (one.major === other.major && one.minor < other.minor);
 const parseVersion = (text: string): Version | null => {
   const match = /(\d+)\.(\d+)/.exec(text);
   return match === null ? null : { major: Number(match[1]), minor: Number(match[2]) };
 };
 const gib = (bytes: number): string => `${(bytes / GIB).toFixed(1)} GiB`;
 
-const good = (what: string, found: string, expected: string): DoctorLine => ({ what, state: 'good', found, expected, code: null, remedy: null });
-const differs = (what: string, item: Finding): DoctorLine => ({ what, state: holds(item) ? 'lacking' : 'note', found: item.found, expected: item.expected, code: item.code, remedy: describeFinding(item).remedy });
+const good = (what: string, found: string, expected: string): DoctorLine => ({
+  what,
+  state: 'good',
+  found,
+  expected,
+  code: null,
+  remedy: null,
+});
+const differs = (what: string, item: Finding): DoctorLine => ({
+  what,
+  state: holds(item) ? 'lacking' : 'note',
+  found: item.found,
+  expected: item.expected,
+  code: item.code,
+  remedy: describeFinding(item).remedy,
+});
 
 function nodeLine(node: string): DoctorLine {
   const expected = `${OLDEST_NODE.major}.${OLDEST_NODE.minor} or newer`;
   const version = parseVersion(node);
-  return version === null || older(version, OLDEST_NODE) ? differs('Node', finding('node-too-old', node, expected)) : good('Node', node, expected);
+  return version === null || older(version, OLDEST_NODE)
+    ? differs('Node', finding('node-too-old', node, expected))
+    : good('Node', node, expected);
 }
 
-const RULES: Readonly<Record<string, string>> = { option: 'named by option', environment: 'named by environment variable', path: 'on PATH', package: 'from the optional package' };
-const placeOf = (tool: { path: string; from: string; version: string }): string => `${tool.version}, ${tool.path} (${RULES[tool.from] ?? tool.from})`;
+const RULES: Readonly<Record<string, string>> = {
+  option: 'named by option',
+  environment: 'named by environment variable',
+  path: 'on PATH',
+  package: 'from the optional package',
+};
+const placeOf = (tool: { path: string; from: string; version: string }): string =>
+  `${tool.version}, ${tool.path} (${RULES[tool.from] ?? tool.from})`;
 
 function toolLines(what: string, tool: Sought<FoundTool>): DoctorLine[] {
   if ('findings' in tool) return tool.findings.map((item) => differs(what, item));
@@ -54,7 +84,9 @@ function toolLines(what: string, tool: Sought<FoundTool>): DoctorLine[] {
   const { found } = tool;
   const dated = found.release !== null && older(found.release, RECOMMENDED_FFMPEG);
   return [
-    dated ? differs(what, finding('tool-not-recommended', placeOf(found), expected)) : good(what, placeOf(found), expected),
+    dated
+      ? differs(what, finding('tool-not-recommended', placeOf(found), expected))
+      : good(what, placeOf(found), expected),
     ...found.passedOver.map((item) => differs(what, finding('tool-passed-over', item.found, item.expected))),
   ];
 }
@@ -63,14 +95,35 @@ function abilityLines(abilities: Sought<Abilities> | null, needs: readonly Abili
   // Without ffmpeg its own line says all there is to say.
   if (abilities === null) return [];
   if ('findings' in abilities) return abilities.findings.map((item) => differs('abilities of ffmpeg', item));
-  const sets = { encoder: abilities.found.encoders, decoder: abilities.found.decoders, filter: abilities.found.filters };
+  const sets = {
+    encoder: abilities.found.encoders,
+    decoder: abilities.found.decoders,
+    filter: abilities.found.filters,
+  };
   return abilityKinds.flatMap((kind) => {
     const ofKind = needs.filter((need) => need.kind === kind);
     const present = ofKind.filter((need) => sets[kind].has(need.name)).map((need) => need.name);
     const absent = ofKind.filter((need) => !sets[kind].has(need.name));
     return [
-      ...(present.length === 0 ? [] : [good(`${kind}s`, present.join(', '), present.length === ofKind.length ? 'all that is needed' : `${ofKind.length} of them`)]),
-      ...absent.map((need) => differs(`${kind} ${need.name}`, finding(need.required ? 'profile-tool-lacks' : 'decoder-missing', 'not in this ffmpeg', `needed for ${need.neededFor.join(', ')}`))),
+      ...(present.length === 0
+        ? []
+        : [
+            good(
+              `${kind}s`,
+              present.join(', '),
+              present.length === ofKind.length ? 'all that is needed' : `${ofKind.length} of them`,
+            ),
+          ]),
+      ...absent.map((need) =>
+        differs(
+          `${kind} ${need.name}`,
+          finding(
+            need.required ? 'profile-tool-lacks' : 'decoder-missing',
+            'not in this ffmpeg',
+            `needed for ${need.neededFor.join(', ')}`,
+          ),
+        ),
+      ),
     ];
   });
 }
@@ -81,7 +134,8 @@ function storeLine(store: Sought<StoreProgram>): DoctorLine[] {
   const expected = `Redis ${OLDEST_REDIS.major}.${OLDEST_REDIS.minor} or newer, or any Valkey`;
   const version = parseVersion(store.found.version);
   const told = `${store.found.product} ${placeOf(store.found)}`;
-  if (store.found.product === 'Redis' && (version === null || older(version, OLDEST_REDIS))) return [differs(what, finding('queue-too-old', told, expected))];
+  if (store.found.product === 'Redis' && (version === null || older(version, OLDEST_REDIS)))
+    return [differs(what, finding('queue-too-old', told, expected))];
   return [good(what, told, expected)];
 }
 
@@ -89,22 +143,59 @@ const ROLES = { delivery: 'delivery folder', work: 'work folder', here: 'this fo
 
 function volumeLines(volume: VolumeFacts): DoctorLine[] {
   const what = ROLES[volume.role];
-  const place = volume.measured === volume.folder ? volume.folder : `${volume.folder} (not there yet; measured at ${volume.measured})`;
-  if (volume.error !== null || volume.freeBytes === null) return [differs(what, finding('folder-unusable', `${place}: ${volume.error ?? 'free space unknown'}`, 'a folder that can be written'))];
+  const place =
+    volume.measured === volume.folder
+      ? volume.folder
+      : `${volume.folder} (not there yet; measured at ${volume.measured})`;
+  if (volume.error !== null || volume.freeBytes === null)
+    return [
+      differs(
+        what,
+        finding(
+          'folder-unusable',
+          `${place}: ${volume.error ?? 'free space unknown'}`,
+          'a folder that can be written',
+        ),
+      ),
+    ];
   // What lies here is not written to unless it is named.
-  if (!volume.writable && volume.role !== 'here') return [differs(what, finding('folder-unusable', `${place}: may not be written by this user`, 'a folder that can be written'))];
+  if (!volume.writable && volume.role !== 'here')
+    return [
+      differs(
+        what,
+        finding(
+          'folder-unusable',
+          `${place}: may not be written by this user`,
+          'a folder that can be written',
+        ),
+      ),
+    ];
   const found = `${gib(volume.freeBytes)} free, ${place}`;
   const expected = 'what `rushlight plan` says the night will write';
   if (volume.freeBytes < LITTLE_ROOM_BYTES) return [differs(what, finding('space-low', found, expected))];
-  if (volume.freeFiles !== null && volume.freeFiles < FEW_FILES) return [differs(what, finding('space-low', `room for ${volume.freeFiles} more files, ${place}`, `room for ${FEW_FILES}`))];
+  if (volume.freeFiles !== null && volume.freeFiles < FEW_FILES)
+    return [
+      differs(
+        what,
+        finding('space-low', `room for ${volume.freeFiles} more files, ${place}`, `room for ${FEW_FILES}`),
+      ),
+    ];
   return [good(what, found, expected)];
 }
 
 function sizeLines(facts: MachineFacts): DoctorLine[] {
-  const cores = facts.cores < 2 ? differs('cores', finding('machine-small', String(facts.cores), '2 or more')) : good('cores', String(facts.cores), '2 or more');
+  const cores =
+    facts.cores < 2
+      ? differs('cores', finding('machine-small', String(facts.cores), '2 or more'))
+      : good('cores', String(facts.cores), '2 or more');
   const memory = gib(facts.memoryBytes);
   const enough = `${gib(LITTLE_MEMORY_BYTES)} or more`;
-  return [cores, facts.memoryBytes < LITTLE_MEMORY_BYTES ? differs('memory', finding('machine-small', memory, enough)) : good('memory', memory, enough)];
+  return [
+    cores,
+    facts.memoryBytes < LITTLE_MEMORY_BYTES
+      ? differs('memory', finding('machine-small', memory, enough))
+      : good('memory', memory, enough),
+  ];
 }
 
 /** `fontNeeded`: a profile burns text into the picture. */
@@ -117,8 +208,18 @@ export function judge(facts: MachineFacts, needs: readonly AbilityNeed[], fontNe
     ...toolLines('ffprobe', facts.ffprobe),
     ...abilityLines(facts.abilities, needs),
     ...(facts.store === null ? [] : storeLine(facts.store)),
-    ...(queue === null ? [] : queue.findings.length === 0 ? [good('queue', queue.address, 'an answer')] : queue.findings.map((item) => differs('queue', item))),
-    ...(fontNeeded ? [facts.font === null ? differs('font', finding('font-missing', 'not there', expectedFont)) : good('font', facts.font, expectedFont)] : []),
+    ...(queue === null
+      ? []
+      : queue.findings.length === 0
+        ? [good('queue', queue.address, 'an answer')]
+        : queue.findings.map((item) => differs('queue', item))),
+    ...(fontNeeded
+      ? [
+          facts.font === null
+            ? differs('font', finding('font-missing', 'not there', expectedFont))
+            : good('font', facts.font, expectedFont),
+        ]
+      : []),
     ...sizeLines(facts),
     ...facts.volumes.flatMap(volumeLines),
   ];

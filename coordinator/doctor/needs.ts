@@ -21,7 +21,10 @@ const sources: Readonly<Record<string, readonly string[]>> = {
 };
 
 export function needsOf(profiles: readonly AnyProfile[]): AbilityNeed[] {
-  const needs = new Map<string, { kind: AbilityKind; name: string; neededFor: string[]; required: boolean }>();
+  const needs = new Map<
+    string,
+    { kind: AbilityKind; name: string; neededFor: string[]; required: boolean }
+  >();
   const add = (kind: AbilityKind, name: string, reason: string, required: boolean): void => {
     const key = `${kind} ${name}`;
     const need = needs.get(key) ?? { kind, name, neededFor: [], required: false };
@@ -37,8 +40,10 @@ export function needsOf(profiles: readonly AnyProfile[]): AbilityNeed[] {
     const { video, audio } = isMaster(profile) ? masterMovie : profile;
     // What was made is decoded again, whole, before it counts as finished.
     add('decoder', traitsOf(video).codec, `checking ${profile.name}`, true);
-    if (audio.tracks !== 'none') for (const name of soundEncoders(audio.format)) add('decoder', name, `checking ${profile.name}`, true);
+    if (audio.tracks !== 'none')
+      for (const name of soundEncoders(audio.format)) add('decoder', name, `checking ${profile.name}`, true);
   }
-  for (const [kind, names] of Object.entries(sources)) for (const name of names) add('decoder', name, kind, false);
+  for (const [kind, names] of Object.entries(sources))
+    for (const name of names) add('decoder', name, kind, false);
   return [...needs.values()];
 }

@@ -2,7 +2,10 @@
 import { printable } from '../../media/names.ts';
 import { type DoctorLine, isFit } from './judge.ts';
 
-const marks = { good: 'good   ', note: 'note   ', lacking: 'LACKING' } as const satisfies Record<DoctorLine['state'], string>;
+const marks = { good: 'good   ', note: 'note   ', lacking: 'LACKING' } as const satisfies Record<
+  DoctorLine['state'],
+  string
+>;
 
 export function doctorText(lines: readonly DoctorLine[]): string {
   const width = Math.max(...lines.map((line) => line.what.length));
@@ -10,9 +13,15 @@ export function doctorText(lines: readonly DoctorLine[]): string {
   const told = lines.map((line) => {
     const head = `${marks[line.state]}  ${line.what.padEnd(width)}  `;
     if (line.state === 'good') return `${head}${printable(line.found)}`;
-    return [`${head}found     ${printable(line.found)}`, `${indent}${' '.repeat(width)}  expected  ${printable(line.expected)}`, `${indent}${' '.repeat(width)}  remedy    ${line.remedy ?? ''}`].join('\n');
+    return [
+      `${head}found     ${printable(line.found)}`,
+      `${indent}${' '.repeat(width)}  expected  ${printable(line.expected)}`,
+      `${indent}${' '.repeat(width)}  remedy    ${line.remedy ?? ''}`,
+    ].join('\n');
   });
   const lacking = lines.filter((line) => line.state === 'lacking').length;
-  const end = isFit(lines) ? 'This machine has what a night needs.' : `This machine lacks ${lacking === 1 ? 'one thing' : `${lacking} things`} that a night needs.`;
+  const end = isFit(lines)
+    ? 'This machine has what a night needs.'
+    : `This machine lacks ${lacking === 1 ? 'one thing' : `${lacking} things`} that a night needs.`;
   return `${told.join('\n')}\n\n${end}\n`;
 }

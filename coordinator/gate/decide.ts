@@ -53,7 +53,10 @@ export interface GateClip {
 }
 
 /** `files` null: only their number is known, from the copies. */
-export type GateIntake = Omit<IntakeResult, 'files' | 'folder'> & { readonly folder?: string; readonly files: IntakeResult['files'] | null };
+export type GateIntake = Omit<IntakeResult, 'files' | 'folder'> & {
+  readonly folder?: string;
+  readonly files: IntakeResult['files'] | null;
+};
 
 export interface GateInput {
   readonly day: string;
@@ -87,8 +90,13 @@ export function deliverableKey(clipId: string, profile: string): string {
 export function decideRoll(input: GateInput): GateDecision {
   const rollFindings = [...judgeIntake(input), ...judgeRecord(input), ...input.findings];
   const judged = input.clips.map((entry) => judgeClip(entry, input));
-  const findings = unique([...rollFindings, ...judged.flatMap((clip) => clip.findings), ...sharedFiles(judged, input.roll)]);
-  const ready = !findings.some(holds) && judged.length > 0 && judged.every((clip) => clip.verdict === 'ready');
+  const findings = unique([
+    ...rollFindings,
+    ...judged.flatMap((clip) => clip.findings),
+    ...sharedFiles(judged, input.roll),
+  ]);
+  const ready =
+    !findings.some(holds) && judged.length > 0 && judged.every((clip) => clip.verdict === 'ready');
   return {
     verdict: {
       version: 1,
@@ -101,7 +109,12 @@ export function decideRoll(input: GateInput): GateDecision {
       manifests: input.intake?.manifests ?? [],
       copiesAsked: input.copiesAsked,
       copies: input.intake?.copies ?? [],
-      profiles: input.profiles.map((loaded) => ({ name: loaded.profile.name, hash: loaded.hash, checks: requiredChecks(loaded), profile: { ...loaded.profile } })),
+      profiles: input.profiles.map((loaded) => ({
+        name: loaded.profile.name,
+        hash: loaded.hash,
+        checks: requiredChecks(loaded),
+        profile: { ...loaded.profile },
+      })),
       clips: judged.map((clip) => ({
         clip: clip.clip,
         verdict: clip.verdict,
@@ -127,14 +140,29 @@ function judgeClip(entry: GateClip, input: GateInput): ClipReport {
   const { clip } = entry;
   const subject = { roll: input.roll, clip: clip.id };
   const findings: Finding[] = [...entry.findings];
-  if (entry.facts === null && !findings.some(holds)) findings.push(finding('facts-absent', 'no facts', 'measured facts', subject));
+  if (entry.facts === null && !findings.some(holds))
+    findings.push(finding('facts-absent', 'no facts', 'measured facts', subject));
   const deliverables = input.profiles.map((loaded) => {
     const judged = judgeDeliverable({ clip, facts: entry.facts, loaded }, input, findings);
     findings.push(...judged.findings);
     return { profile: loaded.profile.name, profileHash: loaded.hash, report: judged.report };
   });
-  const ready = entry.facts !== null && deliverables.length > 0 && deliverables.every((item) => item.report?.state === 'published') && !findings.some(holds);
-  return { version: 1, kind: 'clip', day: input.day, roll: input.roll, clip, facts: entry.facts, deliverables, findings: unique(findings), verdict: ready ? 'ready' : 'held' };
+  const ready =
+    entry.facts !== null &&
+    deliverables.length > 0 &&
+    deliverables.every((item) => item.report?.state === 'published') &&
+    !findings.some(holds);
+  return {
+    version: 1,
+    kind: 'clip',
+    day: input.day,
+    roll: input.roll,
+    clip,
+    facts: entry.facts,
+    deliverables,
+    findings: unique(findings),
+    verdict: ready ? 'ready' : 'held',
+  };
 }
 
 /** Two deliverables that name one file: at most one of them can have made it. */
@@ -146,7 +174,15 @@ function sharedFiles(judged: readonly ClipReport[], roll: string): Finding[] {
       if (!report?.file) continue;
       const { path } = report.file;
       const owner = owners.get(path);
-      if (owner !== undefined) found.push(finding('record-contradictory', `the file of ${clip.id} and of ${owner}`, 'a file of one deliverable', { roll, clip: clip.id, profile, file: path }));
+      if (owner !== undefined)
+        found.push(
+          finding(
+            'record-contradictory',
+            `the file of ${clip.id} and of ${owner}`,
+            'a file of one deliverable',
+            { roll, clip: clip.id, profile, file: path },
+          ),
+        );
       owners.set(path, clip.id);
     }
   }
@@ -155,6 +191,19 @@ function sharedFiles(judged: readonly ClipReport[], roll: string): Finding[] {
 
 function unique(list: readonly Finding[]): Finding[] {
   const seen = new Map<string, Finding>();
-  for (const item of list) seen.set(JSON.stringify([item.code, item.roll, item.copy, item.clip, item.file, item.profile, item.found, item.expected]), item);
+  for (const item of list)
+    seen.set(
+      JSON.stringify([
+        item.code,
+        item.roll,
+        item.copy,
+        item.clip,
+        item.file,
+        item.profile,
+        item.found,
+        item.expected,
+      ]),
+      item,
+    );
   return [...seen.values()];
 }

@@ -11,7 +11,12 @@ import { judgeFolder } from './folder.ts';
 
 /** What must have passed: the profile's own list and those that no profile can leave out. */
 export function requiredChecks(loaded: LoadedProfile): string[] {
-  return [...new Set<string>([...(isMaster(loaded.profile) ? checksOf(loaded.profile.form).all : standingChecks), ...loaded.profile.checks])];
+  return [
+    ...new Set<string>([
+      ...(isMaster(loaded.profile) ? checksOf(loaded.profile.form).all : standingChecks),
+      ...loaded.profile.checks,
+    ]),
+  ];
 }
 
 /** What of the gate's input one deliverable is judged by. */
@@ -24,7 +29,11 @@ export interface WantedDeliverable {
   readonly loaded: LoadedProfile;
 }
 
-export function judgeDeliverable({ clip, facts, loaded }: WantedDeliverable, input: DeliverableView, clipFindings: readonly Finding[]): { report: DeliverableReport | null; findings: Finding[] } {
+export function judgeDeliverable(
+  { clip, facts, loaded }: WantedDeliverable,
+  input: DeliverableView,
+  clipFindings: readonly Finding[],
+): { report: DeliverableReport | null; findings: Finding[] } {
   const profile = loaded.profile.name;
   const subject = { roll: input.roll, clip: clip.id, profile };
   const disk = input.onDisk.get(deliverableKey(clip.id, profile));
@@ -32,28 +41,56 @@ export function judgeDeliverable({ clip, facts, loaded }: WantedDeliverable, inp
   const report = disk?.report ?? null;
   if (disk === undefined || report === null) {
     // Why it was not made is told already: a second finding would only bury the first.
-    const told = clipFindings.some((item) => holds(item) && (item.profile === undefined || item.profile === profile));
-    return { report: null, findings: told ? [] : [finding('deliverable-absent', 'no report', 'a report of a published deliverable', subject)] };
+    const told = clipFindings.some(
+      (item) => holds(item) && (item.profile === undefined || item.profile === profile),
+    );
+    return {
+      report: null,
+      findings: told
+        ? []
+        : [finding('deliverable-absent', 'no report', 'a report of a published deliverable', subject)],
+    };
   }
   const outdated = differences(report, { clip, facts, loaded }, input);
   if (outdated.length > 0) {
     // What a stale report says of checks and findings is about something else: the report is shown, its findings are not.
-    return { report, findings: outdated.map(([found, expected]) => finding('deliverable-outdated', found, expected, subject)) };
+    return {
+      report,
+      findings: outdated.map(([found, expected]) =>
+        finding('deliverable-outdated', found, expected, subject),
+      ),
+    };
   }
   const findings: Finding[] = [...report.findings];
   if (report.state !== 'published') {
-    if (!findings.some(holds)) findings.push(finding('deliverable-unpublished', report.state, 'published', subject));
+    if (!findings.some(holds))
+      findings.push(finding('deliverable-unpublished', report.state, 'published', subject));
     return { report, findings };
   }
   if (report.trail === undefined || disk.trailSha256 === undefined) {
-    findings.push(finding('trail-absent', report.trail === undefined ? 'the report names no trail' : 'no such file', 'the trail of the source that it was proved by', report.trail === undefined ? subject : { ...subject, file: report.trail.path }));
+    findings.push(
+      finding(
+        'trail-absent',
+        report.trail === undefined ? 'the report names no trail' : 'no such file',
+        'the trail of the source that it was proved by',
+        report.trail === undefined ? subject : { ...subject, file: report.trail.path },
+      ),
+    );
   }
-  findings.push(...judgeChecks(report.checks, loaded, subject), ...judgeFile(report, disk, subject), ...judgeFrames(report, facts, subject));
+  findings.push(
+    ...judgeChecks(report.checks, loaded, subject),
+    ...judgeFile(report, disk, subject),
+    ...judgeFrames(report, facts, subject),
+  );
   if (disk.again !== undefined) findings.push(...judgeAgain(report, disk.again, loaded, subject));
   return { report, findings };
 }
 
-function differences(report: DeliverableReport, { clip, facts, loaded }: WantedDeliverable, input: DeliverableView): [found: string, expected: string][] {
+function differences(
+  report: DeliverableReport,
+  { clip, facts, loaded }: WantedDeliverable,
+  input: DeliverableView,
+): [found: string, expected: string][] {
   const pairs: [what: string, found: string, expected: string][] = [
     ['day', report.day, input.day],
     ['roll', report.roll, input.roll],
@@ -64,15 +101,23 @@ function differences(report: DeliverableReport, { clip, facts, loaded }: WantedD
     ['toolchain', report.toolchain.fingerprint, input.toolchain.fingerprint],
     ...settingsOf(report, { clip, facts, loaded }, input),
   ];
-  return pairs.filter(([, found, expected]) => found !== expected).map(([what, found, expected]) => [`${what} ${found}`, `${what} ${expected}`]);
+  return pairs
+    .filter(([, found, expected]) => found !== expected)
+    .map(([what, found, expected]) => [`${what} ${found}`, `${what} ${expected}`]);
 }
 
 /** A master rests on the settings of the night besides, which are in the clip's facts: made with others, it is another master. */
-function settingsOf(report: DeliverableReport, { clip, facts, loaded }: WantedDeliverable, { day, roll }: DeliverableView): [what: string, found: string, expected: string][] {
+function settingsOf(
+  report: DeliverableReport,
+  { clip, facts, loaded }: WantedDeliverable,
+  { day, roll }: DeliverableView,
+): [what: string, found: string, expected: string][] {
   if (!isMaster(loaded.profile) || facts === null) return [];
   const { outcome } = decideOutcome({ day, roll, clip, facts, profile: loaded.profile });
   // What is refused now is told by the plan.
-  return outcome === null || sameDecision(report.outcome, outcome) ? [] : [['settings', 'others than now', 'those of now']];
+  return outcome === null || sameDecision(report.outcome, outcome)
+    ? []
+    : [['settings', 'others than now', 'those of now']];
 }
 
 type Subject = { roll: string; clip: string; profile: string };
@@ -80,16 +125,32 @@ type Subject = { roll: string; clip: string; profile: string };
 function judgeChecks(checks: readonly CheckResult[], loaded: LoadedProfile, subject: Subject): Finding[] {
   const found: Finding[] = [];
   for (const check of requiredChecks(loaded)) {
-    if (!checks.some((result) => result.check === check)) found.push(finding('check-absent', `no result of the check \`${check}\``, 'a result, passed', subject));
+    if (!checks.some((result) => result.check === check))
+      found.push(finding('check-absent', `no result of the check \`${check}\``, 'a result, passed', subject));
   }
   const seen = new Set<string>();
   // One that was not asked for and failed holds as well: what is known to be wrong is wrong.
   for (const result of checks) {
     const { check, outcome, measured, expected, tool } = result;
-    if (outcome !== 'passed') found.push(finding('check-failed', `${check}: ${measured}`, `${check}: ${expected}`, subject));
-    const lacks = [check === '' && 'name', measured === '' && 'measured value', expected === '' && 'expected value', tool === '' && 'tool'].filter((part) => part !== false);
-    if (lacks.length > 0) found.push(finding('check-incomplete', `${check === '' ? 'a check' : `\`${check}\``} without ${lacks.join(' and ')}`, 'what was measured, what was expected, and by which tool', subject));
-    if (seen.has(check)) found.push(finding('check-twice', `two results of \`${check}\``, 'one result of each check', subject));
+    if (outcome !== 'passed')
+      found.push(finding('check-failed', `${check}: ${measured}`, `${check}: ${expected}`, subject));
+    const lacks = [
+      check === '' && 'name',
+      measured === '' && 'measured value',
+      expected === '' && 'expected value',
+      tool === '' && 'tool',
+    ].filter((part) => part !== false);
+    if (lacks.length > 0)
+      found.push(
+        finding(
+          'check-incomplete',
+          `${check === '' ? 'a check' : `\`${check}\``} without ${lacks.join(' and ')}`,
+          'what was measured, what was expected, and by which tool',
+          subject,
+        ),
+      );
+    if (seen.has(check))
+      found.push(finding('check-twice', `two results of \`${check}\``, 'one result of each check', subject));
     seen.add(check);
   }
   return found;
@@ -102,30 +163,78 @@ function judgeFile(report: DeliverableReport, disk: DeliverableOnDisk, subject: 
   const about = { ...subject, file: path };
   const found: Finding[] = [];
   if (standingBytes === null) found.push(finding('file-absent', 'no such file', `${bytes} bytes`, about));
-  else if (report.file.files === undefined && (standingBytes !== bytes || standingBytes === 0)) found.push(finding('file-size-differs', `${standingBytes} bytes`, `${bytes} bytes, not empty`, about));
+  else if (report.file.files === undefined && (standingBytes !== bytes || standingBytes === 0))
+    found.push(finding('file-size-differs', `${standingBytes} bytes`, `${bytes} bytes, not empty`, about));
   found.push(...judgeFolder(report, disk, about));
   const named = `${report.profile}/${report.outcome.fileName}`;
-  if (path !== named) found.push(finding('record-contradictory', `the file ${path}`, `the file ${named}, as decided`, about));
-  if (xxh128 === '' || sha256 === '') found.push(finding('record-incomplete', `no ${xxh128 === '' ? 'XXH128' : 'SHA-256'} of the file`, 'both digests of its bytes', about));
-  if (report.facts === null) found.push(finding('facts-absent', 'the deliverable was not measured', 'facts measured of the staged file', about));
+  if (path !== named)
+    found.push(finding('record-contradictory', `the file ${path}`, `the file ${named}, as decided`, about));
+  if (xxh128 === '' || sha256 === '')
+    found.push(
+      finding(
+        'record-incomplete',
+        `no ${xxh128 === '' ? 'XXH128' : 'SHA-256'} of the file`,
+        'both digests of its bytes',
+        about,
+      ),
+    );
+  if (report.facts === null)
+    found.push(
+      finding('facts-absent', 'the deliverable was not measured', 'facts measured of the staged file', about),
+    );
   return found;
 }
 
 /** Rates are kept as shot and nothing is cut, so clip, decision and what was made have one number of frames. */
-function judgeFrames({ outcome, facts }: DeliverableReport, source: ClipFacts | null, subject: Subject): Finding[] {
+function judgeFrames(
+  { outcome, facts }: DeliverableReport,
+  source: ClipFacts | null,
+  subject: Subject,
+): Finding[] {
   const found: Finding[] = [];
-  if (facts !== null && facts.video.frames !== outcome.frames) found.push(finding('record-contradictory', `${facts.video.frames} frames measured`, `${outcome.frames} frames decided`, subject));
-  if (source !== null && source.video.frames !== outcome.frames) found.push(finding('record-contradictory', `${outcome.frames} frames decided`, `${source.video.frames} frames in the clip`, subject));
+  if (facts !== null && facts.video.frames !== outcome.frames)
+    found.push(
+      finding(
+        'record-contradictory',
+        `${facts.video.frames} frames measured`,
+        `${outcome.frames} frames decided`,
+        subject,
+      ),
+    );
+  if (source !== null && source.video.frames !== outcome.frames)
+    found.push(
+      finding(
+        'record-contradictory',
+        `${outcome.frames} frames decided`,
+        `${source.video.frames} frames in the clip`,
+        subject,
+      ),
+    );
   return found;
 }
 
 /** A second measurement: good by the same rule, and of the bytes that the report names. */
-function judgeAgain(report: DeliverableReport, again: Remeasured, loaded: LoadedProfile, subject: Subject): Finding[] {
+function judgeAgain(
+  report: DeliverableReport,
+  again: Remeasured,
+  loaded: LoadedProfile,
+  subject: Subject,
+): Finding[] {
   const about = report.file === null ? subject : { ...subject, file: report.file.path };
   const found: Finding[] = [...again.findings, ...judgeChecks(again.checks, loaded, about)];
-  if (again.facts === null) found.push(finding('facts-absent', 'the deliverable could not be measured again', 'facts measured of its bytes', about));
+  if (again.facts === null)
+    found.push(
+      finding(
+        'facts-absent',
+        'the deliverable could not be measured again',
+        'facts measured of its bytes',
+        about,
+      ),
+    );
   else found.push(...judgeFrames({ ...report, facts: again.facts }, null, about));
-  if (report.file !== null && again.xxh128 !== report.file.xxh128) found.push(finding('digest-differs', `XXH128 ${again.xxh128}`, `XXH128 ${report.file.xxh128}`, about));
-  else if (report.file?.sha256 !== undefined && again.sha256 !== report.file.sha256) found.push(finding('digest-differs', `SHA-256 ${again.sha256}`, `SHA-256 ${report.file.sha256}`, about));
+  if (report.file !== null && again.xxh128 !== report.file.xxh128)
+    found.push(finding('digest-differs', `XXH128 ${again.xxh128}`, `XXH128 ${report.file.xxh128}`, about));
+  else if (report.file?.sha256 !== undefined && again.sha256 !== report.file.sha256)
+    found.push(finding('digest-differs', `SHA-256 ${again.sha256}`, `SHA-256 ${report.file.sha256}`, about));
   return found;
 }

@@ -38,7 +38,10 @@ async function trailOf({ trail }: DeliverableReport, rollFolder: string): Promis
 }
 
 /** What stands under the name in the report, as the kind of thing that the report says it is. */
-async function standingOf(report: DeliverableReport, rollFolder: string): Promise<Pick<DeliverableOnDisk, 'standingBytes' | 'folder' | 'listingSha256'>> {
+async function standingOf(
+  report: DeliverableReport,
+  rollFolder: string,
+): Promise<Pick<DeliverableOnDisk, 'standingBytes' | 'folder' | 'listingSha256'>> {
   const { file } = report;
   if (file === null) return { standingBytes: null };
   if (file.files === undefined) return { standingBytes: await bytesOfFile(rollFolder, file.path) };
@@ -46,23 +49,47 @@ async function standingOf(report: DeliverableReport, rollFolder: string): Promis
   const listing = sha256 === null ? {} : { listingSha256: sha256 };
   const place = placeBelow(rollFolder, file.path);
   const standing = place === null ? null : await lookAtFolder(place, sha256 === file.sha256 ? files : null);
-  return standing === null ? { standingBytes: null, ...listing } : { standingBytes: standing.bytes, folder: { files: standing.files, differences: standing.differences }, ...listing };
+  return standing === null
+    ? { standingBytes: null, ...listing }
+    : {
+        standingBytes: standing.bytes,
+        folder: { files: standing.files, differences: standing.differences },
+        ...listing,
+      };
 }
 
-export async function readDeliverable(rollFolder: string, clipId: string, profile: string): Promise<DeliverableOnDisk> {
-  const read = await readRecord(layout.deliverableReport(rollFolder, clipId, profile), deliverableReportSchema);
+export async function readDeliverable(
+  rollFolder: string,
+  clipId: string,
+  profile: string,
+): Promise<DeliverableOnDisk> {
+  const read = await readRecord(
+    layout.deliverableReport(rollFolder, clipId, profile),
+    deliverableReportSchema,
+  );
   if (read.state === 'absent') return { report: null, damage: null, standingBytes: null };
   if (read.state === 'damaged') return { report: null, damage: read.finding, standingBytes: null };
   const { value: report, bytes } = read;
-  return { report, damage: null, reportSha256: sha256Of(bytes), ...(await trailOf(report, rollFolder)), ...(await standingOf(report, rollFolder)) };
+  return {
+    report,
+    damage: null,
+    reportSha256: sha256Of(bytes),
+    ...(await trailOf(report, rollFolder)),
+    ...(await standingOf(report, rollFolder)),
+  };
 }
 
 /** Every report of these clips in these profiles, read now. */
-export async function readDeliverables(rollFolder: string, clips: readonly Clip[], profiles: readonly string[]): Promise<Map<string, DeliverableOnDisk>> {
+export async function readDeliverables(
+  rollFolder: string,
+  clips: readonly Clip[],
+  profiles: readonly string[],
+): Promise<Map<string, DeliverableOnDisk>> {
   const found = new Map<string, DeliverableOnDisk>();
   for (const clip of clips) {
     const list = await Promise.all(profiles.map((profile) => readDeliverable(rollFolder, clip.id, profile)));
-    for (const [index, profile] of profiles.entries()) found.set(deliverableKey(clip.id, profile), list[index] as DeliverableOnDisk);
+    for (const [index, profile] of profiles.entries())
+      found.set(deliverableKey(clip.id, profile), list[index] as DeliverableOnDisk);
   }
   return found;
 }
@@ -72,14 +99,20 @@ export async function readDeliverables(rollFolder: string, clips: readonly Clip[
  * held verdict is written before the reports, a ready one after everything that it rests on. Nor does a statement stand
  * beside a verdict that it was not made for: a held roll loses it first, and one that is ready names its verdict's digest.
  */
-export async function writeDecision(rollFolder: string, { verdict, clipReports }: GateDecision, onDisk: ReadonlyMap<string, DeliverableOnDisk>): Promise<void> {
-  const writeVerdict = (): Promise<void> => writeRecord(layout.verdict(rollFolder), rollVerdictSchema, verdict);
+export async function writeDecision(
+  rollFolder: string,
+  { verdict, clipReports }: GateDecision,
+  onDisk: ReadonlyMap<string, DeliverableOnDisk>,
+): Promise<void> {
+  const writeVerdict = (): Promise<void> =>
+    writeRecord(layout.verdict(rollFolder), rollVerdictSchema, verdict);
   const held = verdict.verdict === 'held';
   if (held) {
     await removeStatement(rollFolder);
     await writeVerdict();
   }
-  for (const report of clipReports) await writeRecord(layout.clipReport(rollFolder, report.clip.id), clipReportSchema, report);
+  for (const report of clipReports)
+    await writeRecord(layout.clipReport(rollFolder, report.clip.id), clipReportSchema, report);
   if (held) return;
   await writeStatement(rollFolder, statementOf(partsDecided(verdict, clipReports, onDisk)));
   await writeVerdict();

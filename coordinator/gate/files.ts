@@ -9,18 +9,27 @@ function covers(place: ClipPlace, path: string): boolean {
   if (!path.startsWith(start) || !path.endsWith(place.suffix)) return false;
   const digits = path.slice(start.length, path.length - place.suffix.length);
   if (!/^\d+$/.test(digits)) return false;
-  const padded = place.padding > 0 ? digits.length >= place.padding && (digits.length === place.padding || !digits.startsWith('0')) : digits === '0' || !digits.startsWith('0');
+  const padded =
+    place.padding > 0
+      ? digits.length >= place.padding && (digits.length === place.padding || !digits.startsWith('0'))
+      : digits === '0' || !digits.startsWith('0');
   const number = Number(digits);
   return padded && number >= place.first && number < place.first + place.count;
 }
 
 /** Files that intake read and that are neither part of a clip nor told as other files: a clip must not be able to vanish between two lists. */
-export function unaccountedFiles(files: readonly RollFile[], clips: readonly Clip[], otherFiles: readonly string[]): string[] {
+export function unaccountedFiles(
+  files: readonly RollFile[],
+  clips: readonly Clip[],
+  otherFiles: readonly string[],
+): string[] {
   const told = new Set(otherFiles);
   const sequences: ClipPlace[] = [];
   for (const { place } of clips) {
     if (place.kind === 'movie') told.add(place.file);
     else sequences.push(place);
   }
-  return files.map((file) => file.path).filter((path) => !told.has(path) && !sequences.some((place) => covers(place, path)));
+  return files
+    .map((file) => file.path)
+    .filter((path) => !told.has(path) && !sequences.some((place) => covers(place, path)));
 }

@@ -7,30 +7,72 @@ import { unaccountedFiles } from './files.ts';
 /** Every copy was read whole and equals the manifest, and intake itself found nothing that holds. */
 export function judgeIntake(input: GateInput): Finding[] {
   const { intake, roll } = input;
-  if (intake === null) return [finding('intake-absent', 'intake did not come to an end', 'every copy read whole', { roll })];
+  if (intake === null)
+    return [finding('intake-absent', 'intake did not come to an end', 'every copy read whole', { roll })];
   const found: Finding[] = [...intake.findings];
   if (intake.day !== input.day || intake.roll !== input.roll) {
-    found.push(finding('intake-absent', `an intake of ${intake.day}/${intake.roll}`, `the intake of ${input.day}/${input.roll}`, { roll }));
+    found.push(
+      finding(
+        'intake-absent',
+        `an intake of ${intake.day}/${intake.roll}`,
+        `the intake of ${input.day}/${input.roll}`,
+        { roll },
+      ),
+    );
   }
   if (input.copiesAsked < 1 || intake.copies.length < input.copiesAsked) {
-    found.push(finding('intake-absent', `${intake.copies.length} copies read`, `${Math.max(1, input.copiesAsked)} copies read`, { roll }));
+    found.push(
+      finding(
+        'intake-absent',
+        `${intake.copies.length} copies read`,
+        `${Math.max(1, input.copiesAsked)} copies read`,
+        { roll },
+      ),
+    );
   }
   const folders = new Set<string>();
   for (const copy of intake.copies) {
     const about = { roll, copy: copy.folder };
-    if (!copy.holds) found.push(finding('copy-not-proved', `${copy.files} files, ${copy.bytes} bytes read; not equal to the manifest`, 'every file of the manifest, equal to it', about));
-    else if (copy.files === 0) found.push(finding('copy-not-proved', 'said to hold, with 0 files', 'every file of the manifest, equal to it', about));
-    if (folders.has(copy.folder)) found.push(finding('copy-same-place', 'told twice', 'a folder of its own', about));
+    if (!copy.holds)
+      found.push(
+        finding(
+          'copy-not-proved',
+          `${copy.files} files, ${copy.bytes} bytes read; not equal to the manifest`,
+          'every file of the manifest, equal to it',
+          about,
+        ),
+      );
+    else if (copy.files === 0)
+      found.push(
+        finding(
+          'copy-not-proved',
+          'said to hold, with 0 files',
+          'every file of the manifest, equal to it',
+          about,
+        ),
+      );
+    if (folders.has(copy.folder))
+      found.push(finding('copy-same-place', 'told twice', 'a folder of its own', about));
     folders.add(copy.folder);
   }
   return [...found, ...judgeManifests(intake, roll)];
 }
 
 function judgeManifests({ manifests, findings }: GateIntake, roll: string): Finding[] {
-  if (manifests.length === 0) return findings.some(holds) ? [] : [finding('intake-absent', 'no manifest was read', 'at least one manifest', { roll })];
+  if (manifests.length === 0)
+    return findings.some(holds)
+      ? []
+      : [finding('intake-absent', 'no manifest was read', 'at least one manifest', { roll })];
   return manifests.flatMap(({ file, files, digests = [] }) => {
-    if (files === 0) return [finding('intake-absent', 'a manifest that lists no file', 'one or more', { roll, file })];
-    if (digests.length === 0 || digests.some(({ sha256 }) => sha256 === '')) return [finding('record-incomplete', 'no digest of the manifest', 'SHA-256 of its bytes as they were read', { roll, file })];
+    if (files === 0)
+      return [finding('intake-absent', 'a manifest that lists no file', 'one or more', { roll, file })];
+    if (digests.length === 0 || digests.some(({ sha256 }) => sha256 === ''))
+      return [
+        finding('record-incomplete', 'no digest of the manifest', 'SHA-256 of its bytes as they were read', {
+          roll,
+          file,
+        }),
+      ];
     return [];
   });
 }
@@ -40,14 +82,34 @@ export function judgeRecord(input: GateInput): Finding[] {
   const { roll, intake, clips, profiles, toolchain } = input;
   const found: Finding[] = [];
   if (profiles.length === 0) found.push(finding('profiles-absent', '0 profiles', 'at least one', { roll }));
-  for (const name of twice(profiles.map((loaded) => loaded.profile.name))) found.push(finding('record-contradictory', 'a profile listed twice', 'every profile once', { roll, profile: name }));
-  if (toolchain.fingerprint === '' || toolchain.tools.length === 0 || toolchain.tools.some((tool) => tool.name === '' || tool.version === '' || tool.build === '')) {
-    found.push(finding('record-incomplete', 'a toolchain without tools, versions or fingerprints', 'every tool with its version and build, and the fingerprint of all', { roll }));
+  for (const name of twice(profiles.map((loaded) => loaded.profile.name)))
+    found.push(
+      finding('record-contradictory', 'a profile listed twice', 'every profile once', {
+        roll,
+        profile: name,
+      }),
+    );
+  if (
+    toolchain.fingerprint === '' ||
+    toolchain.tools.length === 0 ||
+    toolchain.tools.some((tool) => tool.name === '' || tool.version === '' || tool.build === '')
+  ) {
+    found.push(
+      finding(
+        'record-incomplete',
+        'a toolchain without tools, versions or fingerprints',
+        'every tool with its version and build, and the fingerprint of all',
+        { roll },
+      ),
+    );
   }
-  const intakeHolds = intake !== null && intake.copies.every((copy) => copy.holds) && !intake.findings.some(holds);
+  const intakeHolds =
+    intake !== null && intake.copies.every((copy) => copy.holds) && !intake.findings.some(holds);
   // A roll that failed intake is not surveyed; its empty list of clips says nothing of its own.
-  if (clips.length === 0 && intakeHolds && !input.findings.some(holds)) found.push(finding('roll-empty', '0 clips', 'at least one clip', { roll }));
-  for (const id of twice(clips.map((entry) => entry.clip.id))) found.push(finding('clip-twice', `two clips are called ${id}`, 'every clip once', { roll, clip: id }));
+  if (clips.length === 0 && intakeHolds && !input.findings.some(holds))
+    found.push(finding('roll-empty', '0 clips', 'at least one clip', { roll }));
+  for (const id of twice(clips.map((entry) => entry.clip.id)))
+    found.push(finding('clip-twice', `two clips are called ${id}`, 'every clip once', { roll, clip: id }));
   if (clips.length > 0 && intake !== null) found.push(...judgeFiles(intake, input));
   return found;
 }
@@ -56,10 +118,27 @@ export function judgeRecord(input: GateInput): Finding[] {
 function judgeFiles(intake: GateIntake, { roll, clips, otherFiles }: GateInput): Finding[] {
   const places = clips.map((entry) => entry.clip);
   const nameless = intake.files === null ? [] : unaccountedFiles(intake.files, places, otherFiles);
-  if (nameless.length > 0) return nameless.map((path) => finding('file-unaccounted', 'neither part of a clip nor told as another file', 'every file of the roll told', { roll, file: path }));
+  if (nameless.length > 0)
+    return nameless.map((path) =>
+      finding(
+        'file-unaccounted',
+        'neither part of a clip nor told as another file',
+        'every file of the roll told',
+        { roll, file: path },
+      ),
+    );
   const [working] = intake.copies;
   const told = places.reduce((sum, { place }) => sum + filesOf(place), 0) + otherFiles.length;
-  return working === undefined || !working.holds || working.files === told ? [] : [finding('file-unaccounted', `${told} files told, as parts of clips and as others`, `${working.files} files, as the roll holds`, { roll })];
+  return working === undefined || !working.holds || working.files === told
+    ? []
+    : [
+        finding(
+          'file-unaccounted',
+          `${told} files told, as parts of clips and as others`,
+          `${working.files} files, as the roll holds`,
+          { roll },
+        ),
+      ];
 }
 
 function filesOf(place: ClipPlace): number {

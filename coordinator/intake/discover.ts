@@ -27,7 +27,9 @@ interface Listed {
 
 /** Names that begin with a dot are left out: no camera writes them, operating systems do. */
 async function list(folder: string): Promise<Listed> {
-  const entries = (await readdir(fsPath(folder), { encoding: 'buffer', withFileTypes: true })).map((entry) => ({ entry, name: nameFromBytes(entry.name) })).filter(({ name }) => !name.startsWith('.'));
+  const entries = (await readdir(fsPath(folder), { encoding: 'buffer', withFileTypes: true }))
+    .map((entry) => ({ entry, name: nameFromBytes(entry.name) }))
+    .filter(({ name }) => !name.startsWith('.'));
   const names = (wanted: typeof entries): string[] => wanted.map(({ name }) => name).sort();
   return {
     files: names(entries.filter(({ entry }) => entry.isFile())),
@@ -38,8 +40,14 @@ async function list(folder: string): Promise<Listed> {
 
 function looseFindings(folder: string, listed: Listed): Finding[] {
   return [
-    ...listed.files.filter(isMediaName).map((name) => finding('file-outside-rolls', printable(name), 'media in the folder of a roll', { file: `${folder}/${name}` })),
-    ...listed.links.map((name) => finding('link-in-day', printable(name), 'a folder', { file: `${folder}/${name}` })),
+    ...listed.files.filter(isMediaName).map((name) =>
+      finding('file-outside-rolls', printable(name), 'media in the folder of a roll', {
+        file: `${folder}/${name}`,
+      }),
+    ),
+    ...listed.links.map((name) =>
+      finding('link-in-day', printable(name), 'a folder', { file: `${folder}/${name}` }),
+    ),
   ];
 }
 
@@ -66,7 +74,8 @@ async function holdsRolls(folder: string, listed: Listed, steps: number): Promis
   if (steps === 0) return false;
   for (const name of listed.folders) {
     const inner = await listOrNull(`${folder}/${name}`);
-    if (inner !== null && !isMarked(inner) && (await holdsRolls(`${folder}/${name}`, inner, steps - 1))) return true;
+    if (inner !== null && !isMarked(inner) && (await holdsRolls(`${folder}/${name}`, inner, steps - 1)))
+      return true;
   }
   return false;
 }
@@ -80,10 +89,20 @@ function isMarked(listed: Listed): boolean {
 async function rollsOf(name: string, folder: string, steps: number): Promise<Found> {
   const inner = await listOrNull(folder);
   const itself = { rolls: [{ name, folder }], findings: [] };
-  if (inner === null || isMarked(inner) || ROLL_LIKE.test(name) || steps === 0 || !(await holdsRolls(folder, inner, steps - 1))) return itself;
+  if (
+    inner === null ||
+    isMarked(inner) ||
+    ROLL_LIKE.test(name) ||
+    steps === 0 ||
+    !(await holdsRolls(folder, inner, steps - 1))
+  )
+    return itself;
   // Once some of them are rolls, whatever lies beside them is told, or is a roll too: nothing is passed over.
   const below = await Promise.all(inner.folders.map((next) => rollsOf(next, `${folder}/${next}`, steps - 1)));
-  return { rolls: below.flatMap(({ rolls }) => rolls), findings: [...looseFindings(folder, inner), ...below.flatMap(({ findings }) => findings)] };
+  return {
+    rolls: below.flatMap(({ rolls }) => rolls),
+    findings: [...looseFindings(folder, inner), ...below.flatMap(({ findings }) => findings)],
+  };
 }
 
 /** Names that a case-insensitive file system, or one that changes the Unicode form, would take for one. */
@@ -98,14 +117,26 @@ function nameKey(name: string): string {
  */
 export async function discoverRolls(dayFolder: string): Promise<Found> {
   const day = await list(dayFolder);
-  const found = await Promise.all(day.folders.map((name) => rollsOf(name, `${dayFolder}/${name}`, MOST_STEPS)));
+  const found = await Promise.all(
+    day.folders.map((name) => rollsOf(name, `${dayFolder}/${name}`, MOST_STEPS)),
+  );
   const findings = [...looseFindings(dayFolder, day), ...found.flatMap((item) => item.findings)];
   const seen = new Map<string, string>();
-  const rolls = found.flatMap((item) => item.rolls).filter(({ name, folder }) => {
-    const earlier = seen.get(nameKey(name));
-    if (earlier !== undefined) findings.push(finding('roll-twice', `${printable(folder)} and ${printable(earlier)}`, 'one folder for each roll', { roll: name }));
-    else seen.set(nameKey(name), folder);
-    return earlier === undefined;
-  });
+  const rolls = found
+    .flatMap((item) => item.rolls)
+    .filter(({ name, folder }) => {
+      const earlier = seen.get(nameKey(name));
+      if (earlier !== undefined)
+        findings.push(
+          finding(
+            'roll-twice',
+            `${printable(folder)} and ${printable(earlier)}`,
+            'one folder for each roll',
+            { roll: name },
+          ),
+        );
+      else seen.set(nameKey(name), folder);
+      return earlier === undefined;
+    });
   return { rolls, findings };
 }

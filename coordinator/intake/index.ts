@@ -2,7 +2,13 @@
 import { stat } from 'node:fs/promises';
 import { type Finding, finding, holds } from '../../findings/finding.ts';
 import type { CopyResult, IntakeResult } from '../../ledger/roll.ts';
-import { type FoundManifests, findManifests, isManifestPath, mergeStatements, type ReadManifest } from '../../media/manifest/find.ts';
+import {
+  type FoundManifests,
+  findManifests,
+  isManifestPath,
+  mergeStatements,
+  type ReadManifest,
+} from '../../media/manifest/find.ts';
 import { createHashPool } from '../../media/manifest/hash-pool.ts';
 import { respell } from '../../media/manifest/spelling.ts';
 import { fsPath } from '../../media/names.ts';
@@ -57,7 +63,9 @@ async function rollInCopy(day: string, roll: string): Promise<string | null> {
 }
 
 /** The other copies' folders; those that cannot be used have a finding and stand as null. */
-async function locateCopies(order: IntakeOrder): Promise<{ places: { folder: string; there: boolean }[]; findings: Finding[] }> {
+async function locateCopies(
+  order: IntakeOrder,
+): Promise<{ places: { folder: string; there: boolean }[]; findings: Finding[] }> {
   const findings: Finding[] = [];
   const places: { folder: string; there: boolean }[] = [{ folder: order.folder, there: true }];
   const seen = new Map<string, string>();
@@ -67,12 +75,23 @@ async function locateCopies(order: IntakeOrder): Promise<{ places: { folder: str
     const folder = await rollInCopy(day, order.roll);
     const identity = folder === null ? null : await folderIdentity(folder);
     if (folder === null || identity === null) {
-      findings.push(finding('copy-lacks-roll', 'no such folder', `a folder ${order.roll}`, { roll: order.roll, copy: `${day}/${order.roll}` }));
+      findings.push(
+        finding('copy-lacks-roll', 'no such folder', `a folder ${order.roll}`, {
+          roll: order.roll,
+          copy: `${day}/${order.roll}`,
+        }),
+      );
       places.push({ folder: `${day}/${order.roll}`, there: false });
       continue;
     }
     const earlier = seen.get(identity);
-    if (earlier !== undefined) findings.push(finding('copy-same-place', `the same folder as ${earlier}`, 'a folder of its own', { roll: order.roll, copy: folder }));
+    if (earlier !== undefined)
+      findings.push(
+        finding('copy-same-place', `the same folder as ${earlier}`, 'a folder of its own', {
+          roll: order.roll,
+          copy: folder,
+        }),
+      );
     seen.set(identity, folder);
     places.push({ folder, there: earlier === undefined });
   }
@@ -80,19 +99,36 @@ async function locateCopies(order: IntakeOrder): Promise<{ places: { folder: str
 }
 
 /** Manifests of all copies together: one that another copy keeps may contradict those of the working copy. */
-function manifestsOf(found: readonly FoundManifests[], roll: string): { manifests: ReadManifest[]; findings: Finding[] } {
+function manifestsOf(
+  found: readonly FoundManifests[],
+  roll: string,
+): { manifests: ReadManifest[]; findings: Finding[] } {
   const manifests = found.flatMap((item) => item.manifests);
   const findings = found.flatMap((item) => item.findings).map((item) => ({ ...item, roll }));
-  if (manifests.length === 0 && findings.length === 0) findings.push({ ...finding('manifest-missing', 'no manifest in the roll, its copies or the folders of manifests', 'at least one manifest'), roll });
+  if (manifests.length === 0 && findings.length === 0)
+    findings.push({
+      ...finding(
+        'manifest-missing',
+        'no manifest in the roll, its copies or the folders of manifests',
+        'at least one manifest',
+      ),
+      roll,
+    });
   return { manifests, findings };
 }
 
 /** What the manifests state of the files of one copy, under the names that they have there. */
-function statedFor(copy: WalkedCopy, manifests: readonly ReadManifest[], roll: string): { stated: Stated; findings: Finding[] } {
+function statedFor(
+  copy: WalkedCopy,
+  manifests: readonly ReadManifest[],
+  roll: string,
+): { stated: Stated; findings: Finding[] } {
   const present = new Set(copy.walk.files.map(({ path }) => path));
   const spelled = manifests.map((manifest) => ({ manifest, ...respell(manifest.statements, present) }));
   const merged = mergeStatements(spelled.map(({ manifest, statements }) => ({ ...manifest, statements })));
-  const spelling = spelled.flatMap((item) => item.findings).map((item) => ({ ...item, roll, copy: copy.folder }));
+  const spelling = spelled
+    .flatMap((item) => item.findings)
+    .map((item) => ({ ...item, roll, copy: copy.folder }));
   return {
     stated: { statements: merged.statements, ignore: manifests.flatMap((manifest) => manifest.ignore) },
     findings: unique([...spelling, ...merged.findings.map((item) => ({ ...item, roll }))]),
@@ -100,15 +136,33 @@ function statedFor(copy: WalkedCopy, manifests: readonly ReadManifest[], roll: s
 }
 
 function unique(findings: readonly Finding[]): Finding[] {
-  const seen = new Map(findings.map((item) => [JSON.stringify([item.code, item.roll, item.copy, item.file, item.found, item.expected]), item]));
+  const seen = new Map(
+    findings.map((item) => [
+      JSON.stringify([item.code, item.roll, item.copy, item.file, item.found, item.expected]),
+      item,
+    ]),
+  );
   return [...seen.values()];
 }
 
-function resultOf(folder: string, copy: ReadCopy | undefined, proved: boolean, findings: readonly Finding[]): CopyResult {
+function resultOf(
+  folder: string,
+  copy: ReadCopy | undefined,
+  proved: boolean,
+  findings: readonly Finding[],
+): CopyResult {
   const files = [...(copy?.files.values() ?? [])];
   // That two copies differ says not which of them is wrong: the manifests do.
-  const faults = findings.some((item) => holds(item) && item.code !== 'copy-differs' && (item.copy === folder || item.copy === undefined));
-  return { folder, files: files.length, bytes: files.reduce((sum, file) => sum + file.bytes, 0), holds: copy !== undefined && proved && !faults };
+  const faults = findings.some(
+    (item) =>
+      holds(item) && item.code !== 'copy-differs' && (item.copy === folder || item.copy === undefined),
+  );
+  return {
+    folder,
+    files: files.length,
+    bytes: files.reduce((sum, file) => sum + file.bytes, 0),
+    holds: copy !== undefined && proved && !faults,
+  };
 }
 
 /**
@@ -132,10 +186,14 @@ export async function intakeRoll(order: IntakeOrder): Promise<IntakeResult> {
   }
   const { manifests, findings: manifestFindings } = manifestsOf(found, roll);
   const stated = new Map(walked.map((copy) => [copy.folder, statedFor(copy, manifests, roll)]));
-  const statedOf = (copy: { readonly folder: string }): Stated => stated.get(copy.folder)?.stated ?? { statements: new Map(), ignore: [] };
+  const statedOf = (copy: { readonly folder: string }): Stated =>
+    stated.get(copy.folder)?.stated ?? { statements: new Map(), ignore: [] };
   findings.push(...unique([...manifestFindings, ...[...stated.values()].flatMap((item) => item.findings)]));
 
-  const totalBytes = walked.reduce((sum, { walk }) => sum + walk.files.reduce((part, file) => part + file.bytes, 0), 0);
+  const totalBytes = walked.reduce(
+    (sum, { walk }) => sum + walk.files.reduce((part, file) => part + file.bytes, 0),
+    0,
+  );
   let readBytes = 0;
   const onBytes = (bytes: number): void => {
     readBytes += bytes;
@@ -144,21 +202,55 @@ export async function intakeRoll(order: IntakeOrder): Promise<IntakeResult> {
   const pool = createHashPool(order.readers);
   let copies: ReadCopy[];
   try {
-    copies = await Promise.all(walked.map((copy) => readCopy(copy, { roll, statements: statedOf(copy).statements, pool, onBytes, signal })));
+    copies = await Promise.all(
+      walked.map((copy) =>
+        readCopy(copy, { roll, statements: statedOf(copy).statements, pool, onBytes, signal }),
+      ),
+    );
   } finally {
     await pool.close();
   }
   const working = copies.find((copy) => copy.folder === folder);
   for (const copy of copies) {
     findings.push(...copy.findings, ...judgeCopy(copy, statedOf(copy), roll));
-    if (working !== undefined && copy !== working) findings.push(...compareCopies(working, copy, { working: statedOf(working), other: statedOf(copy) }, roll));
+    if (working !== undefined && copy !== working)
+      findings.push(
+        ...compareCopies(working, copy, { working: statedOf(working), other: statedOf(copy) }, roll),
+      );
   }
   const files = [...(working?.files.values() ?? [])];
-  if (working !== undefined && working.unread.size === 0 && files.every((file) => isManifestPath(file.path))) {
+  if (
+    working !== undefined &&
+    working.unread.size === 0 &&
+    files.every((file) => isManifestPath(file.path))
+  ) {
     findings.push(finding('roll-empty', '0 files', 'at least one clip', { roll, copy: folder }));
   }
-  findings.push(...files.filter((file) => file.bytes === 0).map((file) => finding('file-empty', '0 bytes', 'some', { roll, copy: folder, file: file.path })));
-  const told = manifests.map(({ file, kind, statements, digests }) => ({ file, kind, files: statements.length, digests: [...digests] }));
-  const result = (place: string): CopyResult => resultOf(place, copies.find((copy) => copy.folder === place), statedOf({ folder: place }).statements.size > 0, findings);
-  return { day, roll, folder, manifests: told, copies: places.map((place) => result(place.folder)), files, findings };
+  findings.push(
+    ...files
+      .filter((file) => file.bytes === 0)
+      .map((file) => finding('file-empty', '0 bytes', 'some', { roll, copy: folder, file: file.path })),
+  );
+  const told = manifests.map(({ file, kind, statements, digests }) => ({
+    file,
+    kind,
+    files: statements.length,
+    digests: [...digests],
+  }));
+  const result = (place: string): CopyResult =>
+    resultOf(
+      place,
+      copies.find((copy) => copy.folder === place),
+      statedOf({ folder: place }).statements.size > 0,
+      findings,
+    );
+  return {
+    day,
+    roll,
+    folder,
+    manifests: told,
+    copies: places.map((place) => result(place.folder)),
+    files,
+    findings,
+  };
 }

@@ -26,13 +26,16 @@ function excused(stated: Stated): (path: string) => boolean {
 
 function judgeFile(file: RollFile, statement: Statement, subject: { roll: string; copy: string }): Finding[] {
   const about = { ...subject, file: file.path };
-  if (statement.bytes !== null && statement.bytes !== file.bytes) return [finding('roll-file-size-differs', `${file.bytes} bytes`, `${statement.bytes} bytes`, about)];
+  if (statement.bytes !== null && statement.bytes !== file.bytes)
+    return [finding('roll-file-size-differs', `${file.bytes} bytes`, `${statement.bytes} bytes`, about)];
   return statement.hashes.flatMap((hash) => {
     const value = file.hashes[hash.algorithm];
     if (value === undefined) throw new Error(`${hash.algorithm} of ${file.path} was not computed`);
     if (hash.value === value) return [];
     const values = [`${hash.algorithm} ${value}`, `${hash.algorithm} ${hash.value}`] as const;
-    return [finding(sameValue(hash, value) ? 'manifest-byte-order' : 'file-checksum-differs', ...values, about)];
+    return [
+      finding(sameValue(hash, value) ? 'manifest-byte-order' : 'file-checksum-differs', ...values, about),
+    ];
   });
 }
 
@@ -47,13 +50,29 @@ export function judgeCopy(copy: ReadCopy, stated: Stated, roll: string): Finding
   for (const [path, statement] of stated.statements) {
     const file = copy.files.get(path);
     if (file !== undefined) found.push(...judgeFile(file, statement, subject));
-    else if (!copy.unread.has(path)) found.push(finding('roll-file-absent', 'not there', statement.bytes === null ? 'the file that the manifest lists' : `${statement.bytes} bytes`, { ...subject, file: path }));
+    else if (!copy.unread.has(path))
+      found.push(
+        finding(
+          'roll-file-absent',
+          'not there',
+          statement.bytes === null ? 'the file that the manifest lists' : `${statement.bytes} bytes`,
+          { ...subject, file: path },
+        ),
+      );
   }
   // Without any manifest every file would be unlisted: that is one finding, and another one.
   if (stated.statements.size === 0) return found;
   const needless = excused(stated);
   for (const [path, file] of copy.files) {
-    if (!proves(stated.statements.get(path)) && !needless(path)) found.push(finding('file-unlisted', `${file.bytes} bytes, no checksum in a manifest`, 'every file listed with a checksum', { ...subject, file: path }));
+    if (!proves(stated.statements.get(path)) && !needless(path))
+      found.push(
+        finding(
+          'file-unlisted',
+          `${file.bytes} bytes, no checksum in a manifest`,
+          'every file listed with a checksum',
+          { ...subject, file: path },
+        ),
+      );
   }
   return found;
 }
@@ -62,23 +81,48 @@ export function judgeCopy(copy: ReadCopy, stated: Stated, roll: string): Finding
  * Bytes against bytes, listed or not; presence only where no manifest speaks, since an absent listed file is told by
  * `judgeCopy`. A file may have another Unicode spelling on the other copy.
  */
-export function compareCopies(working: ReadCopy, other: ReadCopy, stated: { readonly working: Stated; readonly other: Stated }, roll: string): Finding[] {
+export function compareCopies(
+  working: ReadCopy,
+  other: ReadCopy,
+  stated: { readonly working: Stated; readonly other: Stated },
+  roll: string,
+): Finding[] {
   const found: Finding[] = [];
-  const spelledThere = pairBySpelling([...working.files.keys(), ...working.unread], new Set([...other.files.keys(), ...other.unread]));
+  const spelledThere = pairBySpelling(
+    [...working.files.keys(), ...working.unread],
+    new Set([...other.files.keys(), ...other.unread]),
+  );
   const spelledHere = new Map([...spelledThere].map(([here, there]) => [there, here]));
   const pairs = new Map<string, string>();
   for (const path of working.files.keys()) pairs.set(path, spelledThere.get(path) ?? path);
   for (const path of other.files.keys()) pairs.set(spelledHere.get(path) ?? path, path);
-  const listed = (here: string, there: string): boolean => stated.working.statements.has(here) || stated.other.statements.has(there);
+  const listed = (here: string, there: string): boolean =>
+    stated.working.statements.has(here) || stated.other.statements.has(there);
   for (const [mine, theirs] of [...pairs].sort(([a], [b]) => (a < b ? -1 : 1))) {
-    if (isManifestPath(mine) || SYSTEM.test(mine) || working.unread.has(mine) || other.unread.has(theirs)) continue;
+    if (isManifestPath(mine) || SYSTEM.test(mine) || working.unread.has(mine) || other.unread.has(theirs))
+      continue;
     const [here, there] = [working.files.get(mine), other.files.get(theirs)];
     const about = { roll, copy: other.folder, file: theirs };
     if (here !== undefined && there !== undefined) {
       const [own, foreign] = [here.hashes[CONTENT_ALGORITHM], there.hashes[CONTENT_ALGORITHM]];
-      if (here.bytes !== there.bytes || own !== foreign) found.push(finding('copy-differs', `${there.bytes} bytes, ${CONTENT_ALGORITHM} ${foreign}`, `${here.bytes} bytes, ${CONTENT_ALGORITHM} ${own}, as in the working copy`, about));
+      if (here.bytes !== there.bytes || own !== foreign)
+        found.push(
+          finding(
+            'copy-differs',
+            `${there.bytes} bytes, ${CONTENT_ALGORITHM} ${foreign}`,
+            `${here.bytes} bytes, ${CONTENT_ALGORITHM} ${own}, as in the working copy`,
+            about,
+          ),
+        );
     } else if (!listed(mine, theirs)) {
-      found.push(finding('copy-differs', there === undefined ? 'not there' : `${there.bytes} bytes`, there === undefined ? 'there, as in the working copy' : 'not there, as in the working copy', about));
+      found.push(
+        finding(
+          'copy-differs',
+          there === undefined ? 'not there' : `${there.bytes} bytes`,
+          there === undefined ? 'there, as in the working copy' : 'not there, as in the working copy',
+          about,
+        ),
+      );
     }
   }
   return found;

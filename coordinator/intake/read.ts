@@ -43,19 +43,39 @@ function leaves(folder: string, path: string, target: string): boolean {
 
 function walkFindings({ folder, walk }: WalkedCopy, subject: FindingSubject): Finding[] {
   return [
-    ...walk.links.map(({ path, target }) => finding(leaves(folder, path, target) ? 'link-leaves-roll' : 'link-inside-roll', `a link to ${printable(target)}`, 'a file or folder', { ...subject, file: path })),
-    ...walk.others.map((path) => finding('file-not-regular', 'a pipe, socket or device', 'a file or folder', { ...subject, file: path })),
-    ...walk.unreadable.map(({ path, detail }) => finding('file-unreadable', printable(detail), 'readable', { ...subject, file: path })),
+    ...walk.links.map(({ path, target }) =>
+      finding(
+        leaves(folder, path, target) ? 'link-leaves-roll' : 'link-inside-roll',
+        `a link to ${printable(target)}`,
+        'a file or folder',
+        { ...subject, file: path },
+      ),
+    ),
+    ...walk.others.map((path) =>
+      finding('file-not-regular', 'a pipe, socket or device', 'a file or folder', { ...subject, file: path }),
+    ),
+    ...walk.unreadable.map(({ path, detail }) =>
+      finding('file-unreadable', printable(detail), 'readable', { ...subject, file: path }),
+    ),
   ];
 }
 
 /** A fault when the folder cannot be listed. */
-export async function walkCopy(folder: string, roll: string, signal: AbortSignal | undefined): Promise<{ walked: WalkedCopy } | { fault: Finding }> {
+export async function walkCopy(
+  folder: string,
+  roll: string,
+  signal: AbortSignal | undefined,
+): Promise<{ walked: WalkedCopy } | { fault: Finding }> {
   try {
     return { walked: { folder, walk: await walkFolder(folder, signal === undefined ? {} : { signal }) } };
   } catch (error) {
     signal?.throwIfAborted();
-    return { fault: finding('file-unreadable', printable((error as Error).message), 'a folder that can be listed', { roll, copy: folder }) };
+    return {
+      fault: finding('file-unreadable', printable((error as Error).message), 'a folder that can be listed', {
+        roll,
+        copy: folder,
+      }),
+    };
   }
 }
 
@@ -67,8 +87,19 @@ export async function readCopy(copy: WalkedCopy, options: ReadOptions): Promise<
   const files = new Map<string, RollFile>();
   const unread = new Set<string>(copy.walk.unreadable.map(({ path }) => path));
   const reads = copy.walk.files.map(async ({ path }) => {
-    const wanted: Algorithm[] = [CONTENT_ALGORITHM, ...(also ?? []), ...(statements.get(path)?.hashes.map(({ algorithm }) => algorithm) ?? [])];
-    return { path, read: await pool.hash(`${copy.folder}/${path}`, wanted, signal === undefined ? { onBytes } : { onBytes, signal }) };
+    const wanted: Algorithm[] = [
+      CONTENT_ALGORITHM,
+      ...(also ?? []),
+      ...(statements.get(path)?.hashes.map(({ algorithm }) => algorithm) ?? []),
+    ];
+    return {
+      path,
+      read: await pool.hash(
+        `${copy.folder}/${path}`,
+        wanted,
+        signal === undefined ? { onBytes } : { onBytes, signal },
+      ),
+    };
   });
   for (const { path, read } of await Promise.all(reads)) {
     if (read.state === 'read') {
@@ -78,8 +109,17 @@ export async function readCopy(copy: WalkedCopy, options: ReadOptions): Promise<
     signal?.throwIfAborted();
     if (read.state === 'stopped') throw new Error('reading was stopped');
     unread.add(path);
-    if (read.state === 'changed') findings.push(finding('file-changed-while-read', read.detail, 'a file that nobody writes', { ...subject, file: path }));
-    else findings.push(finding('file-unreadable', printable(read.detail), 'readable', { ...subject, file: path }));
+    if (read.state === 'changed')
+      findings.push(
+        finding('file-changed-while-read', read.detail, 'a file that nobody writes', {
+          ...subject,
+          file: path,
+        }),
+      );
+    else
+      findings.push(
+        finding('file-unreadable', printable(read.detail), 'readable', { ...subject, file: path }),
+      );
   }
   signal?.throwIfAborted();
   return { folder: copy.folder, files, unread, findings };

@@ -34,8 +34,15 @@ export interface Board {
 const WINDOW_MILLISECONDS = 30_000;
 
 export function newBoard(rolls: readonly string[], now: () => number = () => performance.now()): Board {
-  type Entry = { -readonly [Key in keyof Omit<RollStand, 'frames' | 'framesMade' | 'jobsOver' | 'jobs'>]: RollStand[Key] } & { made: Map<string, { total: number; made: number; over: boolean }> };
-  const entries = new Map<string, Entry>(rolls.map((roll) => [roll, { roll, phase: 'waiting', bytesRead: 0, bytesTotal: 0, clips: 0, clipsMeasured: 0, made: new Map() }]));
+  type Entry = {
+    -readonly [Key in keyof Omit<RollStand, 'frames' | 'framesMade' | 'jobsOver' | 'jobs'>]: RollStand[Key];
+  } & { made: Map<string, { total: number; made: number; over: boolean }> };
+  const entries = new Map<string, Entry>(
+    rolls.map((roll) => [
+      roll,
+      { roll, phase: 'waiting', bytesRead: 0, bytesTotal: 0, clips: 0, clipsMeasured: 0, made: new Map() },
+    ]),
+  );
   const steps: { at: number; frames: number }[] = [];
   const entry = (roll: string): Entry => {
     const found = entries.get(roll);
@@ -56,9 +63,15 @@ export function newBoard(rolls: readonly string[], now: () => number = () => per
     reading: (roll, bytesRead, bytesTotal) => void Object.assign(entry(roll), { bytesRead, bytesTotal }),
     measuring: (roll, clipsMeasured, clips) => void Object.assign(entry(roll), { clipsMeasured, clips }),
     making: (roll, jobs) => {
-      for (const job of jobs) entry(roll).made.set(job.clip.id, { total: job.span.count, made: 0, over: false });
+      for (const job of jobs)
+        entry(roll).made.set(job.clip.id, { total: job.span.count, made: 0, over: false });
     },
-    progress: (job, progress) => advance(job, progress.phase === 'make' ? Math.min(progress.frames, job.span.count) : job.span.count, false),
+    progress: (job, progress) =>
+      advance(
+        job,
+        progress.phase === 'make' ? Math.min(progress.frames, job.span.count) : job.span.count,
+        false,
+      ),
     over: (job) => advance(job, job.span.count, true),
     rolls: () =>
       [...entries.values()].map(({ made, ...rest }) => {

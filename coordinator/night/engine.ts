@@ -81,7 +81,11 @@ export function startEngine(request: EngineRequest, events: EngineEvents): Engin
     store = startPrivateStore(request.workFolder, {
       onRestart: (told) => {
         events.note(told);
-        making.sweep().catch((error: unknown) => logger.warn({ error: String(error) }, 'sweep after the store came back'));
+        making
+          .sweep()
+          .catch((error: unknown) =>
+            logger.warn({ error: String(error) }, 'sweep after the store came back'),
+          );
       },
       onLost: events.lost,
     });
@@ -108,13 +112,22 @@ export function startEngine(request: EngineRequest, events: EngineEvents): Engin
         count,
         slots: request.slots,
         logFolder: request.logFolder,
-        setup: { queue: address, ffmpeg: tools.ffmpeg.path, ffprobe: tools.ffprobe.path, stallSeconds: request.stallSeconds, ...(request.queue === null ? LOCAL_LOCKS : FARM_LOCKS) },
+        setup: {
+          queue: address,
+          ffmpeg: tools.ffmpeg.path,
+          ffprobe: tools.ffprobe.path,
+          stallSeconds: request.stallSeconds,
+          ...(request.queue === null ? LOCAL_LOCKS : FARM_LOCKS),
+        },
       },
       {
         onDeath: events.note,
         onAllGone: (told) => {
           // With a standing queue other machines' workers may go on.
-          workersAtWork().then((others) => (others === null || others === 0 ? events.lost(told) : events.note(told)), () => events.lost(told));
+          workersAtWork().then(
+            (others) => (others === null || others === 0 ? events.lost(told) : events.note(told)),
+            () => events.lost(told),
+          );
         },
       },
     );
@@ -138,8 +151,12 @@ export function startEngine(request: EngineRequest, events: EngineEvents): Engin
     },
     async stopNow(told) {
       making.giveUp(told);
-      const steps = await Promise.allSettled([queue === undefined ? undefined : within(ASK_MILLISECONDS, queue.cancelAll()), pool?.stopNow()]);
-      for (const step of steps) if (step.status === 'rejected') logger.warn({ error: String(step.reason) }, 'stopping');
+      const steps = await Promise.allSettled([
+        queue === undefined ? undefined : within(ASK_MILLISECONDS, queue.cancelAll()),
+        pool?.stopNow(),
+      ]);
+      for (const step of steps)
+        if (step.status === 'rejected') logger.warn({ error: String(step.reason) }, 'stopping');
     },
     async close() {
       closing = true;
@@ -153,7 +170,8 @@ export function startEngine(request: EngineRequest, events: EngineEvents): Engin
         }
       };
       await step('workers', () => (making.active > 0 ? pool?.stopNow() : pool?.finish()));
-      if (store === undefined) await step('clear', () => (queue === undefined ? undefined : within(60_000, queue.clear())));
+      if (store === undefined)
+        await step('clear', () => (queue === undefined ? undefined : within(60_000, queue.clear())));
       await step('queue', () => (queue === undefined ? undefined : within(ASK_MILLISECONDS, queue.close())));
       await step('store', () => store?.stop());
     },
@@ -164,7 +182,10 @@ export function startEngine(request: EngineRequest, events: EngineEvents): Engin
 function within<Value>(milliseconds: number, promise: Promise<Value>): Promise<Value> {
   let timer: NodeJS.Timeout | undefined;
   const late = new Promise<never>((_, reject) => {
-    timer = setTimeout(() => reject(new Error(`no answer from the queue within ${milliseconds / 1000} s`)), milliseconds);
+    timer = setTimeout(
+      () => reject(new Error(`no answer from the queue within ${milliseconds / 1000} s`)),
+      milliseconds,
+    );
   });
   return Promise.race([promise, late]).finally(() => clearTimeout(timer));
 }

@@ -41,16 +41,25 @@ function realPath(path: string): string {
  * delivery, which is copied on to others. Deleting it loses nothing but speed.
  */
 export function defaultWorkFolder(delivery: string): string {
-  const cache = process.env.XDG_CACHE_HOME ?? (process.platform === 'darwin' ? join(homedir(), 'Library', 'Caches') : join(homedir(), '.cache'));
+  const cache =
+    process.env.XDG_CACHE_HOME ??
+    (process.platform === 'darwin' ? join(homedir(), 'Library', 'Caches') : join(homedir(), '.cache'));
   const digest = createHash('sha256').update(realPath(delivery)).digest('hex').slice(0, 12);
-  return join(cache, 'rushlight', `${basename(delivery).replace(/[^A-Za-z0-9._-]/g, '_').slice(0, 40)}-${digest}`);
+  return join(
+    cache,
+    'rushlight',
+    `${basename(delivery)
+      .replace(/[^A-Za-z0-9._-]/g, '_')
+      .slice(0, 40)}-${digest}`,
+  );
 }
 
 function isFolder(path: string): boolean {
   return statSync(path, { throwIfNoEntry: false })?.isDirectory() === true;
 }
 
-const inside = (inner: string, outer: string): boolean => inner === outer || inner.startsWith(outer.endsWith(sep) ? outer : outer + sep);
+const inside = (inner: string, outer: string): boolean =>
+  inner === outer || inner.startsWith(outer.endsWith(sep) ? outer : outer + sep);
 
 function sameFolder(a: string, b: string): boolean {
   const one = statSync(a, { throwIfNoEntry: false });
@@ -63,28 +72,59 @@ function sameFolder(a: string, b: string): boolean {
 export function nightFolders(request: FolderRequest): NightFolders {
   const findings: Finding[] = [];
   const need = (path: string, what: string): void => {
-    if (!isFolder(path)) findings.push(finding('folder-missing', existsSync(path) ? 'not a folder' : 'nothing there', what, { file: path }));
+    if (!isFolder(path))
+      findings.push(
+        finding('folder-missing', existsSync(path) ? 'not a folder' : 'nothing there', what, { file: path }),
+      );
   };
   const day = realPath(request.day);
   const copies = request.copies.map(realPath);
   const manifests = (request.manifests ?? []).map(realPath);
   const delivery = request.deliver === undefined ? '' : realPath(request.deliver);
-  const work = request.work !== undefined ? realPath(request.work) : realPath(defaultWorkFolder(delivery === '' ? day : delivery));
+  const work =
+    request.work !== undefined
+      ? realPath(request.work)
+      : realPath(defaultWorkFolder(delivery === '' ? day : delivery));
   need(day, 'the shoot day');
   for (const copy of copies) need(copy, 'a copy of the shoot day');
   for (const folder of manifests) need(folder, 'a folder with manifests');
   // Only its last part is made: on a volume that is not mounted the whole path would come to lie on the wrong disk.
-  if (delivery !== '' && !existsSync(delivery)) need(dirname(delivery), 'the folder that the delivery is to lie in');
+  if (delivery !== '' && !existsSync(delivery))
+    need(dirname(delivery), 'the folder that the delivery is to lie in');
   else if (delivery !== '') need(delivery, 'the delivery');
 
-  const roles: [name: string, path: string][] = [['the shoot day', day], ...copies.map((path, index): [string, string] => [`copy ${index + 1}`, path])];
+  const roles: [name: string, path: string][] = [
+    ['the shoot day', day],
+    ...copies.map((path, index): [string, string] => [`copy ${index + 1}`, path]),
+  ];
   if (delivery !== '') roles.push(['the delivery', delivery]);
   if (delivery !== '' || request.work !== undefined) roles.push(['the work folder', work]);
   for (const [index, [name, path]] of roles.entries()) {
     for (const [otherName, other] of roles.slice(index + 1)) {
-      if (path === other || sameFolder(path, other)) findings.push(finding('folders-overlap', `${name} and ${otherName} are one folder`, 'two folders', { file: path }));
-      else if (inside(other, path)) findings.push(finding('folders-overlap', `${otherName} (${other}) lies inside ${name}`, 'folders apart from each other', { file: path }));
-      else if (inside(path, other)) findings.push(finding('folders-overlap', `${name} (${path}) lies inside ${otherName}`, 'folders apart from each other', { file: other }));
+      if (path === other || sameFolder(path, other))
+        findings.push(
+          finding('folders-overlap', `${name} and ${otherName} are one folder`, 'two folders', {
+            file: path,
+          }),
+        );
+      else if (inside(other, path))
+        findings.push(
+          finding(
+            'folders-overlap',
+            `${otherName} (${other}) lies inside ${name}`,
+            'folders apart from each other',
+            { file: path },
+          ),
+        );
+      else if (inside(path, other))
+        findings.push(
+          finding(
+            'folders-overlap',
+            `${name} (${path}) lies inside ${otherName}`,
+            'folders apart from each other',
+            { file: other },
+          ),
+        );
     }
   }
   if (findings.length > 0) throw new FindingError(findings, 2);

@@ -71,7 +71,12 @@ interface Batch {
   done(findings: Finding[]): void;
 }
 
-export function startMaking(run: string, queue: () => NightQueue, events: MakingEvents, read: (job: Job) => Promise<DeliverableOnDisk[]> = readResults): Making {
+export function startMaking(
+  run: string,
+  queue: () => NightQueue,
+  events: MakingEvents,
+  read: (job: Job) => Promise<DeliverableOnDisk[]> = readResults,
+): Making {
   const byId = new Map<string, Tracked>();
   const all: Tracked[] = [];
   let holding = false;
@@ -126,7 +131,10 @@ export function startMaking(run: string, queue: () => NightQueue, events: Making
       rolls.set(tracked.batch.roll, [...(rolls.get(tracked.batch.roll) ?? []), tracked]);
     }
     for (const [roll, group] of rolls) {
-      await queue().add(roll, group.map(({ id, work }) => ({ id, job: work.job, priority: work.priority })));
+      await queue().add(
+        roll,
+        group.map(({ id, work }) => ({ id, job: work.job, priority: work.priority })),
+      );
       for (const tracked of group) if (tracked.place === 'sending') tracked.place = 'queued';
     }
     // Somebody may have called a halt while they were on their way.
@@ -144,13 +152,30 @@ export function startMaking(run: string, queue: () => NightQueue, events: Making
       const settled = isSettled(job, disk);
       if (!settled && trouble[0] !== undefined) events.placeTrouble(trouble[0]);
       // The place failed, not the job: it waits with the others until the place is well again.
-      else if (!settled && !(await events.targetWell())) events.log('a job ended while the target was not well', { id: tracked.id });
+      else if (!settled && !(await events.targetWell()))
+        events.log('a job ended while the target was not well', { id: tracked.id });
       else if (!settled && how === 'lost') tracked.losses += 1;
       else if (!settled) tracked.endings += 1;
       const next = afterEnding(settled, tracked);
-      events.log('a job ended', { id: tracked.id, clip: job.clip.id, roll: tracked.batch.roll, how, reason, next });
+      events.log('a job ended', {
+        id: tracked.id,
+        clip: job.clip.id,
+        roll: tracked.batch.roll,
+        how,
+        reason,
+        next,
+      });
       if (next === 'done') close(tracked, null);
-      else if (next === 'give-up') close(tracked, finding('job-without-result', `${tracked.queueings} times queued; last: ${how}${reason === null ? '' : `, ${reason}`}`, 'a report of every deliverable', subject(tracked)));
+      else if (next === 'give-up')
+        close(
+          tracked,
+          finding(
+            'job-without-result',
+            `${tracked.queueings} times queued; last: ${how}${reason === null ? '' : `, ${reason}`}`,
+            'a report of every deliverable',
+            subject(tracked),
+          ),
+        );
       else await enqueue([tracked]);
     } finally {
       tracked.looking = false;
@@ -163,7 +188,12 @@ export function startMaking(run: string, queue: () => NightQueue, events: Making
     if (tracked !== undefined) act(tracked);
   };
   const lookAt = (tracked: Tracked, how: Ending, reason: string | null): void => {
-    ended(tracked, how, reason).catch((error: unknown) => events.log('a look at the disk failed; the next sweep looks again', { id: tracked.id, error: String(error) }));
+    ended(tracked, how, reason).catch((error: unknown) =>
+      events.log('a look at the disk failed; the next sweep looks again', {
+        id: tracked.id,
+        error: String(error),
+      }),
+    );
   };
 
   const sweep = async (): Promise<void> => {
@@ -171,7 +201,9 @@ export function startMaking(run: string, queue: () => NightQueue, events: Making
       events.superseded();
       return;
     }
-    const asked = [...byId.values()].filter((tracked) => tracked.place === 'queued' || tracked.place === 'active');
+    const asked = [...byId.values()].filter(
+      (tracked) => tracked.place === 'queued' || tracked.place === 'active',
+    );
     const states = await queue().statesOf(asked.map((tracked) => tracked.id));
     for (const tracked of asked) {
       const state = states.get(tracked.id);
@@ -192,7 +224,19 @@ export function startMaking(run: string, queue: () => NightQueue, events: Making
         }
         const batch: Batch = { roll, open: work.length, given: [], done: resolve };
         const first = all.length;
-        const tracked = work.map((item, index): Tracked => ({ work: item, number: first + index, batch, id: '', place: 'held-back', queueings: 0, endings: 0, losses: 0, looking: false }));
+        const tracked = work.map(
+          (item, index): Tracked => ({
+            work: item,
+            number: first + index,
+            batch,
+            id: '',
+            place: 'held-back',
+            queueings: 0,
+            endings: 0,
+            losses: 0,
+            looking: false,
+          }),
+        );
         all.push(...tracked);
         sign();
         enqueue(tracked).catch(reject);
@@ -236,7 +280,9 @@ export function startMaking(run: string, queue: () => NightQueue, events: Making
       ended: (id, how, reason) => hint(id, (tracked) => lookAt(tracked, how, reason)),
       rollEnded: () => {
         // Every job of a flow is over in the queue's eyes: whatever event was missed is found now.
-        sweep().catch((error: unknown) => events.log('the queue could not be asked; the next sweep asks again', { error: String(error) }));
+        sweep().catch((error: unknown) =>
+          events.log('the queue could not be asked; the next sweep asks again', { error: String(error) }),
+        );
       },
       trouble: (error) => events.log('connection to the queue', { error: String(error) }),
     },

@@ -1,12 +1,19 @@
 /** Plans rolls against a delivery that may hold some of the work already. */
 import type { Toolchain } from '../../ledger/toolchain.ts';
-import { type NightPlan, type PlanRequest, planNight, type RollToPlan, type VolumeToPlan } from '../plan/index.ts';
+import {
+  type NightPlan,
+  type PlanRequest,
+  planNight,
+  type RollToPlan,
+  type VolumeToPlan,
+} from '../plan/index.ts';
 import { learnedSizes } from '../plan/learned.ts';
 import { isFinished } from './resume.ts';
 
 const DELIVERY_VOLUME = 'the delivery';
 
-export interface DeliveryPlanRequest extends Pick<PlanRequest, 'night' | 'run' | 'day' | 'profiles' | 'workers'> {
+export interface DeliveryPlanRequest
+  extends Pick<PlanRequest, 'night' | 'run' | 'day' | 'profiles' | 'workers'> {
   readonly rolls: readonly Omit<RollToPlan, 'volume'>[];
   readonly toolchain: Toolchain;
   readonly signal: AbortSignal;
@@ -19,8 +26,24 @@ export interface DeliveryPlanRequest extends Pick<PlanRequest, 'night' | 'run' |
 /** Reads every finished deliverable whole: once to know what would be made, and then without what stands. */
 export async function planDelivery(request: DeliveryPlanRequest): Promise<NightPlan> {
   const rolls = request.rolls.map((roll) => ({ ...roll, volume: DELIVERY_VOLUME }));
-  const base = { night: request.night, run: request.run, day: request.day, rolls, profiles: request.profiles, toolchain: request.toolchain.fingerprint, workers: request.workers, sizes: await learnedSizes(rolls.map(({ deliveryFolder }) => deliveryFolder), request.profiles) };
-  const all = planNight({ ...base, isDone: () => false, volumes: [{ name: DELIVERY_VOLUME, freeBytes: null, freeFiles: null }] });
+  const base = {
+    night: request.night,
+    run: request.run,
+    day: request.day,
+    rolls,
+    profiles: request.profiles,
+    toolchain: request.toolchain.fingerprint,
+    workers: request.workers,
+    sizes: await learnedSizes(
+      rolls.map(({ deliveryFolder }) => deliveryFolder),
+      request.profiles,
+    ),
+  };
+  const all = planNight({
+    ...base,
+    isDone: () => false,
+    volumes: [{ name: DELIVERY_VOLUME, freeBytes: null, freeFiles: null }],
+  });
   const key = (roll: string, clip: string, profile: string): string => JSON.stringify([roll, clip, profile]);
   const done = new Set<string>();
   for (const { job } of all.jobs) {
@@ -28,9 +51,17 @@ export async function planDelivery(request: DeliveryPlanRequest): Promise<NightP
       request.signal.throwIfAborted();
       const { name } = deliverable.profile;
       const loaded = request.profiles.find((one) => one.profile.name === name);
-      if (loaded !== undefined && (await isFinished(job, deliverable, loaded, request.toolchain, request.mayWrite, request.signal))) done.add(key(job.roll, job.clip.id, name));
+      if (
+        loaded !== undefined &&
+        (await isFinished(job, deliverable, loaded, request.toolchain, request.mayWrite, request.signal))
+      )
+        done.add(key(job.roll, job.clip.id, name));
     }
   }
   const volume: VolumeToPlan = { name: DELIVERY_VOLUME, ...(await request.volume()) };
-  return planNight({ ...base, isDone: (item) => done.has(key(item.roll, item.clip.id, item.profile.profile.name)), volumes: [volume] });
+  return planNight({
+    ...base,
+    isDone: (item) => done.has(key(item.roll, item.clip.id, item.profile.profile.name)),
+    volumes: [volume],
+  });
 }

@@ -11,10 +11,14 @@ export interface ToolRequest {
 }
 
 export function toolsOf(request: ToolRequest): Promise<MediaTools> {
-  return locateTools({ ...(request.ffmpeg === undefined ? {} : { ffmpeg: request.ffmpeg }), ...(request.ffprobe === undefined ? {} : { ffprobe: request.ffprobe }) });
+  return locateTools({
+    ...(request.ffmpeg === undefined ? {} : { ffmpeg: request.ffmpeg }),
+    ...(request.ffprobe === undefined ? {} : { ffprobe: request.ffprobe }),
+  });
 }
 
-const orDefaults = (wanted: readonly string[]): readonly string[] => (wanted.length === 0 ? defaultProfiles : wanted);
+const orDefaults = (wanted: readonly string[]): readonly string[] =>
+  wanted.length === 0 ? defaultProfiles : wanted;
 
 /** What the profiles say by themselves, whatever the tools can do. Throws FindingError (exit 2). */
 export async function checkProfiles(wanted: readonly string[]): Promise<void> {
@@ -23,10 +27,17 @@ export async function checkProfiles(wanted: readonly string[]): Promise<void> {
 }
 
 /** Throws FindingError: 2 for a profile that is wrong, 3 for tools that are missing or lack what a profile needs. */
-export async function prepare(wanted: readonly string[], located: Promise<MediaTools>): Promise<{ tools: MediaTools; toolchain: Toolchain; profiles: LoadedProfile[] }> {
+export async function prepare(
+  wanted: readonly string[],
+  located: Promise<MediaTools>,
+): Promise<{ tools: MediaTools; toolchain: Toolchain; profiles: LoadedProfile[] }> {
   await checkProfiles(wanted);
   const tools = await located;
-  const { profiles, findings } = await loadProfiles({ wanted: orDefaults(wanted), abilities: await abilitiesOf(tools.ffmpeg) });
-  if (findings.length > 0) throw new FindingError(findings, findings.every((item) => item.code === 'profile-tool-lacks') ? 3 : 2);
+  const { profiles, findings } = await loadProfiles({
+    wanted: orDefaults(wanted),
+    abilities: await abilitiesOf(tools.ffmpeg),
+  });
+  if (findings.length > 0)
+    throw new FindingError(findings, findings.every((item) => item.code === 'profile-tool-lacks') ? 3 : 2);
   return { tools, toolchain: toolchainOf(tools), profiles };
 }

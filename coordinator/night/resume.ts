@@ -9,17 +9,40 @@ import { judgeDeliverable } from '../gate/deliverable.ts';
 import { readDeliverable } from '../gate/disk.ts';
 
 /** Reads the finished file whole. A report whose file was renamed into place and which does not say so yet is completed, if `mayWrite`. */
-export async function isFinished(job: Job, deliverable: Job['deliverables'][number], loaded: LoadedProfile, toolchain: Toolchain, mayWrite: boolean, signal: AbortSignal): Promise<boolean> {
+export async function isFinished(
+  job: Job,
+  deliverable: Job['deliverables'][number],
+  loaded: LoadedProfile,
+  toolchain: Toolchain,
+  mayWrite: boolean,
+  signal: AbortSignal,
+): Promise<boolean> {
   const { name } = deliverable.profile;
   const disk = await readDeliverable(job.deliveryFolder, job.clip.id, name);
   // A damaged record is as good as none: the deliverable is made again and the record with it.
   if (disk.report === null) return false;
-  const settled = await settleDeliverable(disk.report, job.deliveryFolder, { contentDigest: job.clip.contentDigest, profileHash: deliverable.profileHash, toolchain: job.toolchain, outcome: deliverable.outcome }, signal);
+  const settled = await settleDeliverable(
+    disk.report,
+    job.deliveryFolder,
+    {
+      contentDigest: job.clip.contentDigest,
+      profileHash: deliverable.profileHash,
+      toolchain: job.toolchain,
+      outcome: deliverable.outcome,
+    },
+    signal,
+  );
   if (settled.state !== 'finished') return false;
   // What the gate would hold must be made again, or it would be held for ever; but for what lies in a folder besides it, which that does not take away.
   const relisted = settled.relist === null ? {} : { listingSha256: settled.relist.sha256 };
-  const onDisk = new Map([[deliverableKey(job.clip.id, name), { ...disk, ...relisted, report: settled.report }]]);
-  const { findings } = judgeDeliverable({ clip: job.clip, facts: job.facts, loaded }, { day: job.day, roll: job.roll, toolchain, onDisk }, []);
+  const onDisk = new Map([
+    [deliverableKey(job.clip.id, name), { ...disk, ...relisted, report: settled.report }],
+  ]);
+  const { findings } = judgeDeliverable(
+    { clip: job.clip, facts: job.facts, loaded },
+    { day: job.day, roll: job.roll, toolchain, onDisk },
+    [],
+  );
   if (findings.some((item) => holds(item) && item.code !== 'folder-file-strange')) return false;
   if (mayWrite) await completeRecords(settled, job.deliveryFolder);
   return true;

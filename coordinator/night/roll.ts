@@ -67,7 +67,12 @@ interface Known {
 }
 
 /** `index`: of the roll in the night; earlier rolls are made first. */
-export async function nightOfRoll(roll: DiscoveredRoll, index: number, deliveryFolder: string, context: NightContext): Promise<RollOutcome> {
+export async function nightOfRoll(
+  roll: DiscoveredRoll,
+  index: number,
+  deliveryFolder: string,
+  context: NightContext,
+): Promise<RollOutcome> {
   const known: Known = { intake: null, clips: [], otherFiles: [], findings: [] };
   let made = 0;
   let kept = 0;
@@ -84,15 +89,22 @@ export async function nightOfRoll(roll: DiscoveredRoll, index: number, deliveryF
     }
   } catch (error) {
     // Stopped, or broken on this one roll: what is known is decided on, what is not known holds, and the others go on.
-    context.log('a roll was left', { roll: roll.name, reason: error instanceof Error ? error.stack : String(error) });
-    if (error instanceof FindingError) known.findings.push(...error.findings.map((item) => ({ ...item, roll: roll.name })));
-    else if (!context.signal.aborted) known.findings.push(finding('program-fault', String(error), 'no fault', { roll: roll.name }));
+    context.log('a roll was left', {
+      roll: roll.name,
+      reason: error instanceof Error ? error.stack : String(error),
+    });
+    if (error instanceof FindingError)
+      known.findings.push(...error.findings.map((item) => ({ ...item, roll: roll.name })));
+    else if (!context.signal.aborted)
+      known.findings.push(finding('program-fault', String(error), 'no fault', { roll: roll.name }));
   }
   return await gate(roll, deliveryFolder, known, { made, kept }, context);
 }
 
 function holdsOf(intake: IntakeResult): boolean {
-  return intake.copies.length > 0 && intake.copies.every((copy) => copy.holds) && !intake.findings.some(holds);
+  return (
+    intake.copies.length > 0 && intake.copies.every((copy) => copy.holds) && !intake.findings.some(holds)
+  );
 }
 
 function readRoll(roll: DiscoveredRoll, context: NightContext): Promise<IntakeResult> {
@@ -111,17 +123,35 @@ function readRoll(roll: DiscoveredRoll, context: NightContext): Promise<IntakeRe
   });
 }
 
-async function survey(roll: DiscoveredRoll, intake: IntakeResult, known: Known, context: NightContext): Promise<void> {
+async function survey(
+  roll: DiscoveredRoll,
+  intake: IntakeResult,
+  known: Known,
+  context: NightContext,
+): Promise<void> {
   const { board, request } = context;
   board.setPhase(roll.name, 'measuring');
-  const surveyed = await surveyOf(intake, context.tools, { settings: context.profiles.every(isMovie) ? null : request.settings.file, decoders: request.settings.decoders, statedRate: request.statedRate, ignore: request.ignore, signal: context.signal, onMeasured: (measured, clips) => board.measuring(roll.name, measured, clips) });
+  const surveyed = await surveyOf(intake, context.tools, {
+    settings: context.profiles.every(isMovie) ? null : request.settings.file,
+    decoders: request.settings.decoders,
+    statedRate: request.statedRate,
+    ignore: request.ignore,
+    signal: context.signal,
+    onMeasured: (measured, clips) => board.measuring(roll.name, measured, clips),
+  });
   known.clips = surveyed.clips;
   known.otherFiles = surveyed.otherFiles;
   known.findings.push(...surveyed.findings);
 }
 
 /** Jobs of the clips that nothing speaks against; refusals go to their clips. */
-async function plan(roll: DiscoveredRoll, index: number, deliveryFolder: string, known: Known, context: NightContext): Promise<{ work: Work[]; done: number; planned: number }> {
+async function plan(
+  roll: DiscoveredRoll,
+  index: number,
+  deliveryFolder: string,
+  known: Known,
+  context: NightContext,
+): Promise<{ work: Work[]; done: number; planned: number }> {
   const planned = await planDelivery({
     night: context.night,
     run: context.run,
@@ -129,39 +159,85 @@ async function plan(roll: DiscoveredRoll, index: number, deliveryFolder: string,
     profiles: context.profiles,
     workers: Math.max(1, context.workers),
     // What survey holds of the roll (a file that nobody understands) keeps it from being ready, not its clips from being made.
-    rolls: [{ roll: roll.name, folder: roll.folder, deliveryFolder, findings: known.intake?.findings ?? [], clips: known.clips }],
+    rolls: [
+      {
+        roll: roll.name,
+        folder: roll.folder,
+        deliveryFolder,
+        findings: known.intake?.findings ?? [],
+        clips: known.clips,
+      },
+    ],
     toolchain: context.toolchain,
     signal: context.signal,
     mayWrite: true,
     volume: context.reservation.left,
   });
   const found = [...planned.refusals, ...planned.notes].map((item) => ({ ...item, roll: roll.name }));
-  known.clips = known.clips.map((entry) => ({ ...entry, findings: [...entry.findings, ...found.filter((item) => item.clip === entry.clip.id)] }));
+  known.clips = known.clips.map((entry) => ({
+    ...entry,
+    findings: [...entry.findings, ...found.filter((item) => item.clip === entry.clip.id)],
+  }));
   known.findings.push(...found.filter((item) => item.clip === undefined));
   const jobs = planned.jobs.filter(({ job }) => {
     const bytes = jobBytes(job);
-    if (bytes > JOB_BYTES_LIMIT) known.findings.push(finding('job-too-large', `${bytes} bytes`, `at most ${JOB_BYTES_LIMIT} bytes`, { roll: roll.name, clip: job.clip.id }));
+    if (bytes > JOB_BYTES_LIMIT)
+      known.findings.push(
+        finding('job-too-large', `${bytes} bytes`, `at most ${JOB_BYTES_LIMIT} bytes`, {
+          roll: roll.name,
+          clip: job.clip.id,
+        }),
+      );
     return bytes <= JOB_BYTES_LIMIT;
   });
   context.reservation.take(jobs.map(({ job }) => job));
   const seconds = planned.jobs.length === 0 ? '' : `, about ${durationText(planned.seconds)}`;
-  context.say(`${printable(roll.name)}: ${count(known.clips.length, 'clip')}, ${planned.planned} to make, ${planned.done} stand finished${seconds}`);
-  return { work: jobs.map(({ job, priority }) => ({ job, priority: index * ROLL_PRIORITIES + priority })), done: planned.done, planned: planned.planned };
+  context.say(
+    `${printable(roll.name)}: ${count(known.clips.length, 'clip')}, ${planned.planned} to make, ${planned.done} stand finished${seconds}`,
+  );
+  return {
+    work: jobs.map(({ job, priority }) => ({ job, priority: index * ROLL_PRIORITIES + priority })),
+    done: planned.done,
+    planned: planned.planned,
+  };
 }
 
-async function make(roll: DiscoveredRoll, deliveryFolder: string, work: readonly Work[], known: Known, context: NightContext): Promise<void> {
-  const running = finding('night-running', `${work.length} jobs to be done, run ${context.run}`, 'an end', { roll: roll.name });
-  const refused = await write(deliveryFolder, decideRoll({ ...gateInput(roll, known, context), clips: [], findings: [running] }), new Map(), context);
+async function make(
+  roll: DiscoveredRoll,
+  deliveryFolder: string,
+  work: readonly Work[],
+  known: Known,
+  context: NightContext,
+): Promise<void> {
+  const running = finding('night-running', `${work.length} jobs to be done, run ${context.run}`, 'an end', {
+    roll: roll.name,
+  });
+  const refused = await write(
+    deliveryFolder,
+    decideRoll({ ...gateInput(roll, known, context), clips: [], findings: [running] }),
+    new Map(),
+    context,
+  );
   if (refused !== null) {
     known.findings.push({ ...refused, roll: roll.name });
     return;
   }
-  await keepTransforms(work.map(({ job }) => job), deliveryFolder, context.request.settings);
+  await keepTransforms(
+    work.map(({ job }) => job),
+    deliveryFolder,
+    context.request.settings,
+  );
   context.signal.throwIfAborted();
-  context.board.making(roll.name, work.map((item) => item.job));
+  context.board.making(
+    roll.name,
+    work.map((item) => item.job),
+  );
   context.board.setPhase(roll.name, 'making');
   const given = await context.make(roll.name, work);
-  known.clips = known.clips.map((entry) => ({ ...entry, findings: [...entry.findings, ...given.filter((item) => item.clip === entry.clip.id)] }));
+  known.clips = known.clips.map((entry) => ({
+    ...entry,
+    findings: [...entry.findings, ...given.filter((item) => item.clip === entry.clip.id)],
+  }));
   known.findings.push(...given.filter((item) => item.clip === undefined));
 }
 
@@ -181,13 +257,24 @@ function gateInput(roll: DiscoveredRoll, known: Known, context: NightContext): G
   };
 }
 
-async function gate(roll: DiscoveredRoll, deliveryFolder: string, known: Known, counts: { made: number; kept: number }, context: NightContext): Promise<RollOutcome> {
-  const onDisk = await readDeliverables(deliveryFolder, known.clips.map((entry) => entry.clip), context.profiles.map((loaded) => loaded.profile.name));
+async function gate(
+  roll: DiscoveredRoll,
+  deliveryFolder: string,
+  known: Known,
+  counts: { made: number; kept: number },
+  context: NightContext,
+): Promise<RollOutcome> {
+  const onDisk = await readDeliverables(
+    deliveryFolder,
+    known.clips.map((entry) => entry.clip),
+    context.profiles.map((loaded) => loaded.profile.name),
+  );
   const input: GateInput = { ...gateInput(roll, known, context), onDisk };
   const halted = context.halted();
   let decision = decideRoll(input);
   // Why it is not whole is told first; a roll that was whole before the end came is ready all the same.
-  if (decision.verdict.verdict === 'held' && halted !== null) decision = decideRoll({ ...input, findings: [{ ...halted, roll: roll.name }, ...input.findings] });
+  if (decision.verdict.verdict === 'held' && halted !== null)
+    decision = decideRoll({ ...input, findings: [{ ...halted, roll: roll.name }, ...input.findings] });
   // A roll that was not read to its end: nothing is known to differ from what stands.
   const refused = known.intake === null ? null : await write(deliveryFolder, decision, onDisk, context);
   const { verdict } = decision;
@@ -204,7 +291,12 @@ async function gate(roll: DiscoveredRoll, deliveryFolder: string, known: Known, 
 }
 
 /** A finding when the delivery cannot be written. */
-async function write(deliveryFolder: string, decision: GateDecision, onDisk: GateInput['onDisk'], { target }: Pick<NightContext, 'target'>): Promise<Finding | null> {
+async function write(
+  deliveryFolder: string,
+  decision: GateDecision,
+  onDisk: GateInput['onDisk'],
+  { target }: Pick<NightContext, 'target'>,
+): Promise<Finding | null> {
   // Folders are made on the way: below a mount point whose volume is gone they would lie on the wrong disk.
   const gone = await target.gone();
   if (gone !== null) return gone;

@@ -29,7 +29,11 @@ import { startWatch } from './watch.ts';
 import { defaultSlots, defaultWorkers } from './workers.ts';
 
 /** Throws FindingError when the night cannot begin (2: usage, 3: machine) or, rarely, not go on. */
-export async function runNight(request: NightRequest, interrupts: Interrupts, ui: NightUi): Promise<NightResult> {
+export async function runNight(
+  request: NightRequest,
+  interrupts: Interrupts,
+  ui: NightUi,
+): Promise<NightResult> {
   const started = performance.now();
   const { folders } = request;
   const run = newRun();
@@ -37,7 +41,14 @@ export async function runNight(request: NightRequest, interrupts: Interrupts, ui
   const logFolder = join(folders.work, 'logs');
   // What is wrong with the request is told before anything is written.
   const [, discovered] = await Promise.all([checkProfiles(request.profiles), findRolls(folders)]);
-  if (discovered.rolls.length === 0) throw new FindingError([...discovered.findings, finding('no-rolls', '0 rolls', 'at least one folder with a roll', { file: folders.day })], 2);
+  if (discovered.rolls.length === 0)
+    throw new FindingError(
+      [
+        ...discovered.findings,
+        finding('no-rolls', '0 rolls', 'at least one folder with a roll', { file: folders.day }),
+      ],
+      2,
+    );
   const lock = await acquireLock(folders.work);
   const log = openLog(logFolder, run);
   const notes: Finding[] = [];
@@ -66,7 +77,10 @@ export async function runNight(request: NightRequest, interrupts: Interrupts, ui
   };
 
   try {
-    log.logger.info({ folders, night, workers: request.workers, profiles: request.profiles }, 'the night begins');
+    log.logger.info(
+      { folders, night, workers: request.workers, profiles: request.profiles },
+      'the night begins',
+    );
     const tools = toolsOf(request);
     tools.catch(() => undefined);
     const reservation = freshReservation(folders.delivery);
@@ -75,19 +89,44 @@ export async function runNight(request: NightRequest, interrupts: Interrupts, ui
     let onPlaceTrouble: (told: Finding) => void = () => undefined;
     let targetWell: () => Promise<boolean> = async () => true;
     const running = startEngine(
-      { queue: request.queue, workFolder: folders.work, logFolder, night, run, workers: request.workers, slots: request.slots, stallSeconds: request.stallSeconds, tools, logger: log.logger },
+      {
+        queue: request.queue,
+        workFolder: folders.work,
+        logFolder,
+        night,
+        run,
+        workers: request.workers,
+        slots: request.slots,
+        stallSeconds: request.stallSeconds,
+        tools,
+        logger: log.logger,
+      },
       {
         progress: (job, progress) => onProgress(job, progress),
         over: (job) => onOver(job),
         placeTrouble: (told) => onPlaceTrouble(told),
         targetWell: () => targetWell(),
-        superseded: () => lost(finding('night-superseded', `run ${run} is not the last one of this night`, 'one run of a night at a time')),
+        superseded: () =>
+          lost(
+            finding(
+              'night-superseded',
+              `run ${run} is not the last one of this night`,
+              'one run of a night at a time',
+            ),
+          ),
         note,
         lost,
       },
     );
     engine = running;
-    await tellRunning(folders.work, { night, run, day: folders.dayName, delivery: folders.delivery, since: new Date().toISOString(), queue: running.privateAddress });
+    await tellRunning(folders.work, {
+      night,
+      run,
+      day: folders.dayName,
+      delivery: folders.delivery,
+      since: new Date().toISOString(),
+      queue: running.privateAddress,
+    });
     const prepared = await prepare(request.profiles, tools);
     // A night that is refused leaves no delivery behind.
     makeDelivery(folders.delivery);
@@ -103,7 +142,8 @@ export async function runNight(request: NightRequest, interrupts: Interrupts, ui
         target,
         patienceSeconds: request.patienceSeconds,
         stallSeconds: request.stallSeconds,
-        reserveBytes: () => reservation.largest() * workers * (request.slots ?? defaultSlots(Math.max(1, workers))),
+        reserveBytes: () =>
+          reservation.largest() * workers * (request.slots ?? defaultSlots(Math.max(1, workers))),
         workersAtWork: running.workersAtWork,
       },
       {
@@ -145,7 +185,9 @@ export async function runNight(request: NightRequest, interrupts: Interrupts, ui
     };
     const onSecond = (): void => {
       ui.say('Stopping now.');
-      running.stopNow(halted ?? finding('night-interrupted', 'two interrupts', 'an end by itself')).catch((error: unknown) => log.logger.error({ error: String(error) }, 'stopping'));
+      running
+        .stopNow(halted ?? finding('night-interrupted', 'two interrupts', 'an end by itself'))
+        .catch((error: unknown) => log.logger.error({ error: String(error) }, 'stopping'));
     };
     if (interrupts.first.aborted) onFirst();
     interrupts.first.addEventListener('abort', onFirst, { once: true });
@@ -182,9 +224,21 @@ export async function runNight(request: NightRequest, interrupts: Interrupts, ui
     // A machine that lacks the store's program is a machine's fault, not the night's.
     await running.ready;
     const findings = halted === null ? notes : [halted as Finding, ...notes];
-    const verdict = rolls.every((roll) => roll.verdict === 'ready') && !findings.some(holds) ? 'ready' : 'held';
+    const verdict =
+      rolls.every((roll) => roll.verdict === 'ready') && !findings.some(holds) ? 'ready' : 'held';
     log.logger.info({ verdict, seconds: (performance.now() - started) / 1000 }, 'the night ends');
-    return { night, run, day: folders.dayName, delivery: folders.delivery, verdict, interrupted: interrupts.first.aborted, seconds: (performance.now() - started) / 1000, rolls, findings, logFolder };
+    return {
+      night,
+      run,
+      day: folders.dayName,
+      delivery: folders.delivery,
+      verdict,
+      interrupted: interrupts.first.aborted,
+      seconds: (performance.now() - started) / 1000,
+      rolls,
+      findings,
+      logFolder,
+    };
   } finally {
     await engine?.close();
     await endRunning(folders.work);
@@ -195,11 +249,22 @@ export async function runNight(request: NightRequest, interrupts: Interrupts, ui
 
 type NightContextProgress = Parameters<typeof startEngine>[1]['progress'];
 
-async function allRolls(rolls: readonly DiscoveredRoll[], context: NightContext, ui: NightUi): Promise<RollOutcome[]> {
+async function allRolls(
+  rolls: readonly DiscoveredRoll[],
+  context: NightContext,
+  ui: NightUi,
+): Promise<RollOutcome[]> {
   const settled = await Promise.allSettled(
     rolls.map(async (roll, index) => {
-      const outcome = await nightOfRoll(roll, index, rollOnDelivery(context.request.folders, roll.name), context);
-      ui.say(`${outcome.roll}: ${outcome.verdict}${outcome.verdict === 'ready' ? '' : `, ${outcome.findings.filter(holds).length} findings`}`);
+      const outcome = await nightOfRoll(
+        roll,
+        index,
+        rollOnDelivery(context.request.folders, roll.name),
+        context,
+      );
+      ui.say(
+        `${outcome.roll}: ${outcome.verdict}${outcome.verdict === 'ready' ? '' : `, ${outcome.findings.filter(holds).length} findings`}`,
+      );
       return outcome;
     }),
   );

@@ -21,7 +21,10 @@ export type Running = z.infer<typeof runningSchema>;
 
 const place = (workFolder: string): string => join(workFolder, 'running.json');
 
-export async function tellRunning(workFolder: string, running: Omit<Running, 'version' | 'kind'>): Promise<void> {
+export async function tellRunning(
+  workFolder: string,
+  running: Omit<Running, 'version' | 'kind'>,
+): Promise<void> {
   await writeRecord(place(workFolder), runningSchema, { version: 1, kind: 'running', ...running } as Running);
 }
 

@@ -10,7 +10,14 @@ import { readDeliverable } from '../gate/disk.ts';
 const PLACE_CODES = new Set(['target-full', 'target-read-only', 'target-gone']);
 
 function ofThisWork(report: DeliverableReport, job: Job, deliverable: Job['deliverables'][number]): boolean {
-  return whyOtherWork(report, { contentDigest: job.clip.contentDigest, profileHash: deliverable.profileHash, toolchain: job.toolchain, outcome: deliverable.outcome }) === null;
+  return (
+    whyOtherWork(report, {
+      contentDigest: job.clip.contentDigest,
+      profileHash: deliverable.profileHash,
+      toolchain: job.toolchain,
+      outcome: deliverable.outcome,
+    }) === null
+  );
 }
 
 /** Pure: `disk` in the order of the job's deliverables. */
@@ -19,16 +26,31 @@ export function isSettled(job: Job, disk: readonly DeliverableOnDisk[]): boolean
     const found = disk[index];
     const report = found?.report ?? null;
     if (report === null || !ofThisWork(report, job, deliverable)) return false;
-    if (report.state === 'published') return report.file !== null && found?.standingBytes === report.file.bytes && found.folder?.files === report.file.files;
-    return report.state === 'failed' && report.run === job.run && !report.findings.some((item) => PLACE_CODES.has(item.code));
+    if (report.state === 'published')
+      return (
+        report.file !== null &&
+        found?.standingBytes === report.file.bytes &&
+        found.folder?.files === report.file.files
+      );
+    return (
+      report.state === 'failed' &&
+      report.run === job.run &&
+      !report.findings.some((item) => PLACE_CODES.has(item.code))
+    );
   });
 }
 
 /** Findings of the place in this run's reports of the job, so that the night can wait for it. */
 export function placeTrouble(job: Job, disk: readonly DeliverableOnDisk[]): Finding[] {
-  return disk.flatMap((found) => (found.report?.run === job.run ? found.report.findings.filter((item) => PLACE_CODES.has(item.code)) : []));
+  return disk.flatMap((found) =>
+    found.report?.run === job.run ? found.report.findings.filter((item) => PLACE_CODES.has(item.code)) : [],
+  );
 }
 
 export async function readResults(job: Job): Promise<DeliverableOnDisk[]> {
-  return await Promise.all(job.deliverables.map((deliverable) => readDeliverable(job.deliveryFolder, job.clip.id, deliverable.profile.name)));
+  return await Promise.all(
+    job.deliverables.map((deliverable) =>
+      readDeliverable(job.deliveryFolder, job.clip.id, deliverable.profile.name),
+    ),
+  );
 }

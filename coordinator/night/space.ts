@@ -23,7 +23,8 @@ export interface Reservation {
   largest(): number;
 }
 
-const bytesOf = (job: Job): number => job.deliverables.reduce((sum, { outcome }) => sum + outcome.estimatedBytes, 0);
+const bytesOf = (job: Job): number =>
+  job.deliverables.reduce((sum, { outcome }) => sum + outcome.estimatedBytes, 0);
 /** A tenth more: estimates err. */
 const withMargin = (bytes: number): number => Math.ceil((bytes * 11) / 10);
 

@@ -17,9 +17,21 @@ export interface RollSurvey {
 }
 
 /** `settings` null: no master is asked for, and what values mean is nobody's question. */
-export async function surveyOf(intake: IntakeResult, tools: MediaTools, options: Omit<FindOptions, 'declared'> & { readonly settings: SettingsFile | null; readonly decoders: DeclaredDecoders; readonly signal: AbortSignal; readonly onMeasured: (measured: number, clips: number) => void }): Promise<RollSurvey> {
+export async function surveyOf(
+  intake: IntakeResult,
+  tools: MediaTools,
+  options: Omit<FindOptions, 'declared'> & {
+    readonly settings: SettingsFile | null;
+    readonly decoders: DeclaredDecoders;
+    readonly signal: AbortSignal;
+    readonly onMeasured: (measured: number, clips: number) => void;
+  },
+): Promise<RollSurvey> {
   const decoders = await decodersFor(options.settings, intake.roll, options.decoders);
-  const found = findClips(intake.files, { ...options, declared: (path) => decoders.declared(path)?.declared.takes.clips ?? null });
+  const found = findClips(intake.files, {
+    ...options,
+    declared: (path) => decoders.declared(path)?.declared.takes.clips ?? null,
+  });
   const ofRoll = (item: Finding): Finding => ({ ...item, roll: intake.roll });
   let measured = 0;
   options.onMeasured(0, found.clips.length);
@@ -38,9 +50,18 @@ export async function surveyOf(intake: IntakeResult, tools: MediaTools, options:
     otherFiles: found.others,
     findings: found.findings.filter((item) => item.clip === undefined || !ids.has(item.clip)).map(ofRoll),
     clips: surveyed.map(({ clip, facts, findings }) => {
-      const understood = facts === null || options.settings === null ? { facts, findings: [] } : interpret(facts, intake.roll, options.settings);
+      const understood =
+        facts === null || options.settings === null
+          ? { facts, findings: [] }
+          : interpret(facts, intake.roll, options.settings);
       const told = understood.findings.map((item) => ({ ...item, clip: clip.id }));
-      return { clip, facts: understood.facts, findings: [...found.findings.filter((item) => item.clip === clip.id), ...findings, ...told].map(ofRoll) };
+      return {
+        clip,
+        facts: understood.facts,
+        findings: [...found.findings.filter((item) => item.clip === clip.id), ...findings, ...told].map(
+          ofRoll,
+        ),
+      };
     }),
   };
 }

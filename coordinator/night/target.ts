@@ -26,7 +26,14 @@ export async function openTarget(folder: string): Promise<Target> {
   const subject = { file: folder };
   const gone = async (): Promise<Finding | null> => {
     try {
-      return (await stat(folder)).dev === dev ? null : finding('target-gone', 'another file system stands there', 'the one that was there when the night began', subject);
+      return (await stat(folder)).dev === dev
+        ? null
+        : finding(
+            'target-gone',
+            'another file system stands there',
+            'the one that was there when the night began',
+            subject,
+          );
     } catch (error) {
       return troubleOf(error as NodeJS.ErrnoException, folder);
     }
@@ -45,7 +52,16 @@ export async function openTarget(folder: string): Promise<Target> {
         } finally {
           await rm(probe, { force: true });
         }
-        if (free < reserveBytes) return { trouble: finding('target-full', `${free} bytes free`, `at least ${reserveBytes} bytes for what is made at once`, subject), freeBytes: free };
+        if (free < reserveBytes)
+          return {
+            trouble: finding(
+              'target-full',
+              `${free} bytes free`,
+              `at least ${reserveBytes} bytes for what is made at once`,
+              subject,
+            ),
+            freeBytes: free,
+          };
         return { trouble: null, freeBytes: free };
       } catch (error) {
         return { trouble: troubleOf(error as NodeJS.ErrnoException, folder), freeBytes: null };
@@ -57,7 +73,9 @@ export async function openTarget(folder: string): Promise<Target> {
 export function troubleOf(error: NodeJS.ErrnoException, folder: string): Finding {
   const subject = { file: folder };
   const found = error.code ?? error.message;
-  if (error.code === 'ENOSPC' || error.code === 'EDQUOT') return finding('target-full', found, 'room for what is made', subject);
-  if (error.code === 'EROFS' || error.code === 'EACCES' || error.code === 'EPERM') return finding('target-read-only', found, 'a folder that we may write', subject);
+  if (error.code === 'ENOSPC' || error.code === 'EDQUOT')
+    return finding('target-full', found, 'room for what is made', subject);
+  if (error.code === 'EROFS' || error.code === 'EACCES' || error.code === 'EPERM')
+    return finding('target-read-only', found, 'a folder that we may write', subject);
   return finding('target-gone', found, 'a folder that answers', subject);
 }

@@ -68,7 +68,12 @@ export function startWatch(request: WatchRequest, events: WatchEvents): Watch {
       if (making.unfinished > 0) events.trouble(state.trouble);
       await making.holdBack();
     }
-    if (making.unfinished > 0 && making.active === 0 && performance.now() - trouble.since > request.patienceSeconds * 1000) events.lost(trouble.told);
+    if (
+      making.unfinished > 0 &&
+      making.active === 0 &&
+      performance.now() - trouble.since > request.patienceSeconds * 1000
+    )
+      events.lost(trouble.told);
   };
 
   const still = async (): Promise<void> => {
@@ -78,8 +83,22 @@ export function startWatch(request: WatchRequest, events: WatchEvents): Watch {
     const workers = seconds > request.patienceSeconds ? await request.workersAtWork() : null;
     if (stopped) return;
     // The farm's workers may only be late: patience, no more.
-    if (workers === 0) events.lost(finding('workers-absent', `${making.unfinished} jobs wait, no worker for ${durationText(seconds)}`, 'at least one worker on the queue'));
-    else if (seconds > limit) events.lost(finding('no-progress', `nothing moved for ${durationText(seconds)}, ${making.unfinished} jobs open, ${making.active} at work`, `a sign of life every ${durationText(limit)}`));
+    if (workers === 0)
+      events.lost(
+        finding(
+          'workers-absent',
+          `${making.unfinished} jobs wait, no worker for ${durationText(seconds)}`,
+          'at least one worker on the queue',
+        ),
+      );
+    else if (seconds > limit)
+      events.lost(
+        finding(
+          'no-progress',
+          `nothing moved for ${durationText(seconds)}, ${making.unfinished} jobs open, ${making.active} at work`,
+          `a sign of life every ${durationText(limit)}`,
+        ),
+      );
   };
 
   /** One at a time: a question that hangs must not pile up others behind it. */

@@ -50,8 +50,15 @@ export function defaultWorkers(cores = availableParallelism(), memoryBytes = tot
   return Math.max(1, Math.min(Math.floor(cores / CPU_A_WORKER), Math.floor(memoryBytes / BYTES_A_JOB)));
 }
 
-export function defaultSlots(workers: number, cores = availableParallelism(), memoryBytes = totalmem()): number {
-  return Math.max(1, Math.min(MOST_SLOTS, Math.floor(cores / workers), Math.floor(memoryBytes / workers / BYTES_A_JOB)));
+export function defaultSlots(
+  workers: number,
+  cores = availableParallelism(),
+  memoryBytes = totalmem(),
+): number {
+  return Math.max(
+    1,
+    Math.min(MOST_SLOTS, Math.floor(cores / workers), Math.floor(memoryBytes / workers / BYTES_A_JOB)),
+  );
 }
 
 function workerProgram(): string {
@@ -71,7 +78,14 @@ export function startWorkers(request: PoolRequest, events: PoolEvents): WorkerPo
   mkdirSync(request.logFolder, { recursive: true, mode: 0o700 });
   const jobsAtOnce = request.slots ?? defaultSlots(request.count);
   const threads = Math.max(1, Math.floor(availableParallelism() / (request.count * jobsAtOnce)));
-  const slots: Slot[] = Array.from({ length: request.count }, (_, index) => ({ name: `local-${index + 1}`, child: null, startedAt: 0, deaths: 0, givenUp: false, again: null }));
+  const slots: Slot[] = Array.from({ length: request.count }, (_, index) => ({
+    name: `local-${index + 1}`,
+    child: null,
+    startedAt: 0,
+    deaths: 0,
+    givenUp: false,
+    again: null,
+  }));
   let ending = false;
   const waiting: (() => void)[] = [];
 
@@ -84,7 +98,14 @@ export function startWorkers(request: PoolRequest, events: PoolEvents): WorkerPo
   const start = (slot: Slot): void => {
     slot.again = null;
     if (ending) return;
-    const setup: WorkerSetup = { ...request.setup, version: 1, name: slot.name, threads, slots: jobsAtOnce, logFile: join(request.logFolder, `${slot.name}.log`) };
+    const setup: WorkerSetup = {
+      ...request.setup,
+      version: 1,
+      name: slot.name,
+      threads,
+      slots: jobsAtOnce,
+      logFile: join(request.logFolder, `${slot.name}.log`),
+    };
     const output = openSync(join(request.logFolder, `${slot.name}.out`), 'a', 0o600);
     const child = spawn(process.execPath, [request.program ?? workerProgram()], {
       // stdin is a pipe that we hold: its end tells the worker that we are gone. A group of its own: Ctrl-C is ours to translate.
@@ -115,7 +136,15 @@ export function startWorkers(request: PoolRequest, events: PoolEvents): WorkerPo
     const subject = { file: slot.name };
     if (slot.deaths >= DEATHS_WITHOUT_A_JOB) {
       slot.givenUp = true;
-      if (slots.every((other) => other.givenUp)) events.onAllGone(finding('workers-gone', `${what}, ${slot.deaths} times without a job done`, 'a worker that works', subject));
+      if (slots.every((other) => other.givenUp))
+        events.onAllGone(
+          finding(
+            'workers-gone',
+            `${what}, ${slot.deaths} times without a job done`,
+            'a worker that works',
+            subject,
+          ),
+        );
       return;
     }
     events.onDeath(finding('worker-died', what, 'a worker that works until it is told to end', subject));

@@ -11,7 +11,15 @@ import type { Deliverable, NightPlan, PlannedJob, PlanRequest, RollToPlan } from
 
 export { collisionKey } from './names.ts';
 export { speedKey } from './time.ts';
-export type { Deliverable, NightPlan, PlannedJob, PlanRequest, RollToPlan, VolumePlan, VolumeToPlan } from './types.ts';
+export type {
+  Deliverable,
+  NightPlan,
+  PlannedJob,
+  PlanRequest,
+  RollToPlan,
+  VolumePlan,
+  VolumeToPlan,
+} from './types.ts';
 
 /** By code units, so that every machine has the same order. */
 const byText = (a: string, b: string): number => (a < b ? -1 : a > b ? 1 : 0);
@@ -29,26 +37,51 @@ interface RollPlan {
 }
 
 /** Every clip in every profile: what comes out, or why nothing does. */
-function outcomesOf({ rolls: _, ...request }: PlanRequest, roll: RollToPlan): { wanted: Wanted[]; refusals: Finding[] } {
+function outcomesOf(
+  { rolls: _, ...request }: PlanRequest,
+  roll: RollToPlan,
+): { wanted: Wanted[]; refusals: Finding[] } {
   const wanted: Wanted[] = [];
   const refusals: Finding[] = [];
   const clips = [...roll.clips].sort((a, b) => byText(a.clip.id, b.clip.id));
   for (const { clip, facts, findings } of clips) {
     if (facts === null || findings.some(holds)) continue;
     for (const profile of request.profiles) {
-      const decision = decideOutcome({ day: request.day, roll: roll.roll, clip, facts, profile: profile.profile, learned: request.sizes?.[profile.hash] ?? null });
+      const decision = decideOutcome({
+        day: request.day,
+        roll: roll.roll,
+        clip,
+        facts,
+        profile: profile.profile,
+        learned: request.sizes?.[profile.hash] ?? null,
+      });
       if (decision.outcome === null) refusals.push(...decision.findings);
-      else wanted.push({ roll: roll.roll, clip, facts, profile, outcome: decision.outcome, notes: decision.notes });
+      else
+        wanted.push({
+          roll: roll.roll,
+          clip,
+          facts,
+          profile,
+          outcome: decision.outcome,
+          notes: decision.notes,
+        });
     }
   }
   return { wanted, refusals };
 }
 
 /** Movies have an estimate alone. */
-const rangeOf = (outcome: AnyOutcome): { least: number; most: number } => (isMasterOutcome(outcome) ? outcome.bytesRange : { least: outcome.estimatedBytes, most: outcome.estimatedBytes });
+const rangeOf = (outcome: AnyOutcome): { least: number; most: number } =>
+  isMasterOutcome(outcome)
+    ? outcome.bytesRange
+    : { least: outcome.estimatedBytes, most: outcome.estimatedBytes };
 
 /** All profiles of a clip that are not finished make one job: they are made from one decode. */
-function jobOf(request: PlanRequest, roll: RollToPlan, items: readonly [Wanted, ...Wanted[]]): Omit<PlannedJob, 'priority'> {
+function jobOf(
+  request: PlanRequest,
+  roll: RollToPlan,
+  items: readonly [Wanted, ...Wanted[]],
+): Omit<PlannedJob, 'priority'> {
   const [{ clip, facts }] = items;
   return {
     job: {
@@ -66,7 +99,12 @@ function jobOf(request: PlanRequest, roll: RollToPlan, items: readonly [Wanted, 
       toolchain: request.toolchain,
     },
     bytes: items.reduce((sum, { outcome }) => sum + outcome.estimatedBytes, 0),
-    bytesRange: items.map(({ outcome }) => rangeOf(outcome)).reduce((sum, { least, most }) => ({ least: sum.least + least, most: sum.most + most }), { least: 0, most: 0 }),
+    bytesRange: items
+      .map(({ outcome }) => rangeOf(outcome))
+      .reduce((sum, { least, most }) => ({ least: sum.least + least, most: sum.most + most }), {
+        least: 0,
+        most: 0,
+      }),
     seconds: jobSeconds(facts, items, request.speeds ?? {}),
   };
 }
@@ -89,7 +127,12 @@ function planRoll(request: PlanRequest, roll: RollToPlan): RollPlan {
     if (items === undefined) byClip.set(item.clip, [item]);
     else items.push(item);
   }
-  return { jobs: [...byClip.values()].map((items) => jobOf(request, roll, items)), refusals: [...refusals, ...collisions.values()], notes, done };
+  return {
+    jobs: [...byClip.values()].map((items) => jobOf(request, roll, items)),
+    refusals: [...refusals, ...collisions.values()],
+    notes,
+    done,
+  };
 }
 
 /**

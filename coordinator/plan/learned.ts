@@ -19,8 +19,13 @@ async function names(folder: string): Promise<string[]> {
 }
 
 /** Bytes a pixel by profile hash; profiles of which nothing was made are left out. `rollFolders`: <delivery>/<day>/<roll> of the rolls at hand; their days and those beside them are looked at, the last names first. */
-export async function learnedSizes(rollFolders: readonly string[], profiles: readonly LoadedProfile[]): Promise<Record<string, number>> {
-  const wanted = profiles.filter(({ profile }) => isMaster(profile) && profile.form === 'exr' && profile.compression === 'zip');
+export async function learnedSizes(
+  rollFolders: readonly string[],
+  profiles: readonly LoadedProfile[],
+): Promise<Record<string, number>> {
+  const wanted = profiles.filter(
+    ({ profile }) => isMaster(profile) && profile.form === 'exr' && profile.compression === 'zip',
+  );
   if (wanted.length === 0) return {};
   const sums = new Map(wanted.map(({ hash }) => [hash, { bytes: 0, pixels: 0, reports: 0 }]));
   for (const delivery of new Set(rollFolders.map((folder) => dirname(dirname(folder))))) {
@@ -30,11 +35,14 @@ export async function learnedSizes(rollFolders: readonly string[], profiles: rea
         const reports = await names(folder);
         for (const { profile, hash } of wanted) {
           const sum = sums.get(hash) as { bytes: number; pixels: number; reports: number };
-          for (const name of reports.filter((one) => one.endsWith(`.${profile.name}.json`)).slice(0, MOST_REPORTS - sum.reports)) {
+          for (const name of reports
+            .filter((one) => one.endsWith(`.${profile.name}.json`))
+            .slice(0, MOST_REPORTS - sum.reports)) {
             const read = await readRecord(join(folder, name), deliverableReportSchema);
             if (read.state !== 'read') continue;
             const { file, state, outcome, profileHash } = read.value;
-            if (state !== 'published' || file === null || profileHash !== hash || !isMasterOutcome(outcome)) continue;
+            if (state !== 'published' || file === null || profileHash !== hash || !isMasterOutcome(outcome))
+              continue;
             sum.bytes += file.bytes;
             sum.pixels += outcome.frames * outcome.width * outcome.height;
             sum.reports += 1;
@@ -43,5 +51,9 @@ export async function learnedSizes(rollFolders: readonly string[], profiles: rea
       }
     }
   }
-  return Object.fromEntries([...sums].filter(([, { pixels }]) => pixels > 0).map(([hash, { bytes, pixels }]) => [hash, bytes / pixels]));
+  return Object.fromEntries(
+    [...sums]
+      .filter(([, { pixels }]) => pixels > 0)
+      .map(([hash, { bytes, pixels }]) => [hash, bytes / pixels]),
+  );
 }

@@ -22,11 +22,27 @@ function groupsThatMeet<Item>(items: Iterable<Item>, keyOf: (item: Item) => stri
 /** Of one roll: deliverables of a profile share a folder. The deliverables that meet another one, each with its finding. */
 export function nameCollisions(items: readonly Deliverable[]): Map<Deliverable, Finding> {
   const found = new Map<Deliverable, Finding>();
-  for (const group of groupsThatMeet(items, ({ profile, outcome }) => `${profile.profile.name}/${collisionKey(outcome.fileName)}`)) {
+  for (const group of groupsThatMeet(
+    items,
+    ({ profile, outcome }) => `${profile.profile.name}/${collisionKey(outcome.fileName)}`,
+  )) {
     for (const item of group) {
-      const others = group.filter((other) => other !== item).map((other) => `${other.outcome.fileName} of ${printable(other.clip.id)}`);
-      const shown = others.length > 3 ? `${others.slice(0, 3).join(', ')} and ${others.length - 3} more` : others.join(', ');
-      found.set(item, finding('name-collision', `${item.outcome.fileName} meets ${shown}`, 'a name that no other deliverable of the roll has', { roll: item.roll, clip: item.clip.id, profile: item.profile.profile.name }));
+      const others = group
+        .filter((other) => other !== item)
+        .map((other) => `${other.outcome.fileName} of ${printable(other.clip.id)}`);
+      const shown =
+        others.length > 3
+          ? `${others.slice(0, 3).join(', ')} and ${others.length - 3} more`
+          : others.join(', ');
+      found.set(
+        item,
+        finding(
+          'name-collision',
+          `${item.outcome.fileName} meets ${shown}`,
+          'a name that no other deliverable of the roll has',
+          { roll: item.roll, clip: item.clip.id, profile: item.profile.profile.name },
+        ),
+      );
     }
   }
   return found;
@@ -38,7 +54,15 @@ export function rollCollisions(rolls: readonly RollToPlan[]): Map<RollToPlan, Fi
   for (const group of groupsThatMeet(rolls, (roll) => collisionKey(roll.deliveryFolder))) {
     for (const roll of group) {
       const others = group.filter((other) => other !== roll).map((other) => printable(other.roll));
-      found.set(roll, finding('name-collision', `the folder of ${printable(roll.roll)} meets that of ${others.join(', ')}`, 'rolls whose names differ in more than case or accents', { roll: roll.roll }));
+      found.set(
+        roll,
+        finding(
+          'name-collision',
+          `the folder of ${printable(roll.roll)} meets that of ${others.join(', ')}`,
+          'rolls whose names differ in more than case or accents',
+          { roll: roll.roll },
+        ),
+      );
     }
   }
   return found;

@@ -14,13 +14,23 @@ export interface Need {
 }
 
 /** Of the jobs of one roll: `deliverables` in `profiles` folders, from `clips`. */
-export function needOf(jobs: readonly { bytes: number; job: Pick<Job, 'deliverables'> }[], profiles: number): Need {
+export function needOf(
+  jobs: readonly { bytes: number; job: Pick<Job, 'deliverables'> }[],
+  profiles: number,
+): Need {
   if (jobs.length === 0) return { bytes: 0, files: 0 };
   const deliverables = jobs.reduce((sum, { job }) => sum + job.deliverables.length, 0);
   // A master is a folder of its own with a file for each frame.
-  const frames = jobs.reduce((sum, { job }) => sum + job.deliverables.filter(isMasterWork).reduce((files, { outcome }) => files + outcome.frames, 0), 0);
+  const frames = jobs.reduce(
+    (sum, { job }) =>
+      sum + job.deliverables.filter(isMasterWork).reduce((files, { outcome }) => files + outcome.frames, 0),
+    0,
+  );
   const reports = deliverables + jobs.length;
-  return { bytes: jobs.reduce((sum, { bytes }) => sum + bytes, 0) + (reports + 1) * REPORT_BYTES, files: deliverables + frames + reports + profiles + FILES_A_ROLL };
+  return {
+    bytes: jobs.reduce((sum, { bytes }) => sum + bytes, 0) + (reports + 1) * REPORT_BYTES,
+    files: deliverables + frames + reports + profiles + FILES_A_ROLL,
+  };
 }
 
 /** A tenth more: estimates err, and others write too. */
@@ -36,15 +46,28 @@ export class Room {
   /** Takes the room, or says why it is not there and takes nothing. Throws RangeError for a volume that was not given. */
   take(volume: string, roll: string, need: Need): Finding | null {
     const taken = this.#volumes.get(volume);
-    if (taken === undefined) throw new RangeError(`roll ${roll} is delivered to a volume that the planner was not told of: ${volume}`);
+    if (taken === undefined)
+      throw new RangeError(
+        `roll ${roll} is delivered to a volume that the planner was not told of: ${volume}`,
+      );
     const { freeBytes, freeFiles } = taken.given;
     const bytes = withMargin(taken.bytes + need.bytes);
     const files = withMargin(taken.files + need.files);
     if (freeBytes !== null && bytes > freeBytes) {
-      return finding('target-short', `${freeBytes} bytes free on ${volume}, of which ${withMargin(taken.bytes)} are planned for other rolls`, `${withMargin(need.bytes)} bytes more, an estimate with a tenth to spare`, { roll });
+      return finding(
+        'target-short',
+        `${freeBytes} bytes free on ${volume}, of which ${withMargin(taken.bytes)} are planned for other rolls`,
+        `${withMargin(need.bytes)} bytes more, an estimate with a tenth to spare`,
+        { roll },
+      );
     }
     if (freeFiles !== null && files > freeFiles) {
-      return finding('target-short', `room for ${freeFiles} files on ${volume}, of which ${withMargin(taken.files)} are planned for other rolls`, `room for ${withMargin(need.files)} files more`, { roll });
+      return finding(
+        'target-short',
+        `room for ${freeFiles} files on ${volume}, of which ${withMargin(taken.files)} are planned for other rolls`,
+        `room for ${withMargin(need.files)} files more`,
+        { roll },
+      );
     }
     taken.bytes += need.bytes;
     taken.files += need.files;

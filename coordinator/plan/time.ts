@@ -4,7 +4,15 @@ import { type AnyOutcome, isMasterOutcome } from '../../profiles/outcome/any.ts'
 import { type AnyProfile, isMaster, type LoadedProfile } from '../../profiles/schema.ts';
 
 /** Megapixels a second of one worker with two cores, rounded down: measured once with ffmpeg 5.1 on a small machine, 1080p. */
-const decodeSpeeds: Readonly<Record<string, number>> = { prores: 200, dnxhd: 250, h264: 250, hevc: 120, mpeg2video: 300, rawvideo: 400, ffv1: 10 };
+const decodeSpeeds: Readonly<Record<string, number>> = {
+  prores: 200,
+  dnxhd: 250,
+  h264: 250,
+  hevc: 120,
+  mpeg2video: 300,
+  rawvideo: 400,
+  ffv1: 10,
+};
 const OTHER_DECODE = 80;
 const encodeSpeeds = { vc3: 100, rdd36: 20, ffv1: 10 } as const;
 const h264Speeds = { ultrafast: 120, veryfast: 55, fast: 28, medium: 16, slow: 9 } as const;
@@ -24,19 +32,36 @@ function encodeSpeed(profile: AnyProfile): number {
 /** Names what a learned speed holds for: jobs from such sources into these profiles. */
 export function speedKey(facts: ClipFacts, profiles: readonly Pick<LoadedProfile, 'hash'>[]): string {
   const { codec, width, height } = facts.video;
-  return `${codec} ${width}x${height} ${profiles.map((profile) => profile.hash.slice(0, 16)).sort().join(' ')}`;
+  return `${codec} ${width}x${height} ${profiles
+    .map((profile) => profile.hash.slice(0, 16))
+    .sort()
+    .join(' ')}`;
 }
 
-export function jobSeconds(facts: ClipFacts, deliverables: readonly { profile: LoadedProfile; outcome: AnyOutcome }[], speeds: Readonly<Record<string, number>>): number {
+export function jobSeconds(
+  facts: ClipFacts,
+  deliverables: readonly { profile: LoadedProfile; outcome: AnyOutcome }[],
+  speeds: Readonly<Record<string, number>>,
+): number {
   const { video } = facts;
-  const learned = speeds[speedKey(facts, deliverables.map((item) => item.profile))];
+  const learned =
+    speeds[
+      speedKey(
+        facts,
+        deliverables.map((item) => item.profile),
+      )
+    ];
   if (learned !== undefined && learned > 0) return SECONDS_A_JOB + video.frames / learned;
   const megapixels = (width: number, height: number): number => (width * height * video.frames) / 1e6;
   const decode = megapixels(video.width, video.height) / (decodeSpeeds[video.codec] ?? OTHER_DECODE);
   const make = deliverables.reduce((sum, { profile, outcome }) => {
     const size = megapixels(outcome.width, outcome.height);
     // Every deliverable is decoded once more, to check it.
-    return sum + size / encodeSpeed(profile.profile) + size / (isMasterOutcome(outcome) ? OTHER_DECODE : (decodeSpeeds[outcome.codec] ?? OTHER_DECODE));
+    return (
+      sum +
+      size / encodeSpeed(profile.profile) +
+      size / (isMasterOutcome(outcome) ? OTHER_DECODE : (decodeSpeeds[outcome.codec] ?? OTHER_DECODE))
+    );
   }, 0);
   return SECONDS_A_JOB + decode + make;
 }
@@ -46,7 +71,8 @@ export function nightSeconds(jobs: readonly { seconds: number }[], workers: numb
   const busy = new Array<number>(Math.max(1, workers)).fill(0);
   for (const { seconds } of jobs) {
     let first = 0;
-    for (let index = 1; index < busy.length; index += 1) if ((busy[index] as number) < (busy[first] as number)) first = index;
+    for (let index = 1; index < busy.length; index += 1)
+      if ((busy[index] as number) < (busy[first] as number)) first = index;
     busy[first] = (busy[first] as number) + seconds;
   }
   return Math.ceil(Math.max(...busy));

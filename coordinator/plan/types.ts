@@ -17,7 +17,11 @@ export interface RollToPlan {
   /** What intake and survey say of the roll as a whole. One that holds: nothing of the roll is planned. */
   readonly findings: readonly Finding[];
   /** `facts` null, or a finding that holds: nothing of the clip is planned. */
-  readonly clips: readonly { readonly clip: Clip; readonly facts: ClipFacts | null; readonly findings: readonly Finding[] }[];
+  readonly clips: readonly {
+    readonly clip: Clip;
+    readonly facts: ClipFacts | null;
+    readonly findings: readonly Finding[];
+  }[];
 }
 
 export interface VolumeToPlan {

@@ -7,7 +7,8 @@ import { readRecord, writeWhole } from '../../ledger/store.ts';
 
 /** A statement speaks of one state of a roll; it goes before that state does, and the signed one with it. */
 export async function removeStatement(rollFolder: string): Promise<void> {
-  for (const path of [layout.envelope(rollFolder), layout.statement(rollFolder)]) await rm(path, { force: true });
+  for (const path of [layout.envelope(rollFolder), layout.statement(rollFolder)])
+    await rm(path, { force: true });
 }
 
 async function bytesAt(path: string): Promise<Buffer | null> {
@@ -28,7 +29,8 @@ export async function writeStatement(rollFolder: string, statement: RollStatemen
     return;
   }
   const envelope = await readRecord(layout.envelope(rollFolder), envelopeSchema);
-  if (envelope.state === 'damaged' || (envelope.state === 'read' && !isOf(envelope.value, bytes))) await rm(layout.envelope(rollFolder), { force: true });
+  if (envelope.state === 'damaged' || (envelope.state === 'read' && !isOf(envelope.value, bytes)))
+    await rm(layout.envelope(rollFolder), { force: true });
 }
 
 /** Whether the envelope carries exactly these bytes. */

@@ -5,7 +5,8 @@ import { FindingError, finding } from '../../findings/finding.ts';
 import { KeyError, privateKeyOf, publicKeyOf } from '../../ledger/provenance/keys.ts';
 
 function refuse(error: unknown, file: string, expected: string): never {
-  if (error instanceof KeyError || (error as NodeJS.ErrnoException).code !== undefined) throw new FindingError([finding('key-unusable', (error as Error).message, expected, { file })], 2);
+  if (error instanceof KeyError || (error as NodeJS.ErrnoException).code !== undefined)
+    throw new FindingError([finding('key-unusable', (error as Error).message, expected, { file })], 2);
   throw error;
 }
 
@@ -15,7 +16,11 @@ export async function readPrivateKey(file: string): Promise<KeyObject> {
     const handle = await open(file, 'r');
     try {
       const mode = (await handle.stat()).mode & 0o777;
-      if ((mode & 0o077) !== 0) throw new FindingError([finding('key-open-to-others', `mode ${mode.toString(8)}`, 'mode 600', { file })], 2);
+      if ((mode & 0o077) !== 0)
+        throw new FindingError(
+          [finding('key-open-to-others', `mode ${mode.toString(8)}`, 'mode 600', { file })],
+          2,
+        );
       return privateKeyOf(await handle.readFile('utf8'));
     } finally {
       await handle.close();

@@ -31,24 +31,34 @@ export function partsOf({ verdict, facts, clipReports, onDisk }: PartsInput): St
     if (transform !== null && input !== null && 'file' in input) records.set(transform, input.sha256);
     for (const { name } of verdict.profiles) {
       const disk = onDisk.get(deliverableKey(clip.id, name));
-      if (disk?.reportSha256 !== undefined) records.set(layout.deliverableReport('', clip.id, name), disk.reportSha256);
+      if (disk?.reportSha256 !== undefined)
+        records.set(layout.deliverableReport('', clip.id, name), disk.reportSha256);
       // Deliverables of one decode share a trail.
-      if (disk?.report?.trail !== undefined && disk.trailSha256 !== undefined) records.set(disk.report.trail.path, disk.trailSha256);
-      if (disk?.report?.listing !== undefined && disk.listingSha256 !== undefined) records.set(disk.report.listing.path, disk.listingSha256);
+      if (disk?.report?.trail !== undefined && disk.trailSha256 !== undefined)
+        records.set(disk.report.trail.path, disk.trailSha256);
+      if (disk?.report?.listing !== undefined && disk.listingSha256 !== undefined)
+        records.set(disk.report.listing.path, disk.listingSha256);
       const file = disk?.report?.file;
       const sha256 = disk?.again?.sha256 ?? file?.sha256;
-      if (file && sha256 !== undefined && disk?.standingBytes !== null) outputs.push({ path: file.path, sha256, ...(file.files === undefined ? {} : { folder: true }) });
+      if (file && sha256 !== undefined && disk?.standingBytes !== null)
+        outputs.push({ path: file.path, sha256, ...(file.files === undefined ? {} : { folder: true }) });
     }
   }
   return { verdict, facts, outputs, records: [...records].map(([path, sha256]) => ({ path, sha256 })) };
 }
 
 /** The parts of a roll that was decided just now, with its clip reports as they will be written. */
-export function partsDecided(verdict: RollVerdict, clipReports: readonly ClipReport[], onDisk: ReadonlyMap<string, DeliverableOnDisk>): StatementParts {
+export function partsDecided(
+  verdict: RollVerdict,
+  clipReports: readonly ClipReport[],
+  onDisk: ReadonlyMap<string, DeliverableOnDisk>,
+): StatementParts {
   return partsOf({
     verdict,
     facts: new Map(clipReports.map(({ clip, facts }) => [clip.id, facts])),
-    clipReports: new Map(clipReports.map((report) => [report.clip.id, sha256Of(recordBytes(clipReportSchema, report))])),
+    clipReports: new Map(
+      clipReports.map((report) => [report.clip.id, sha256Of(recordBytes(clipReportSchema, report))]),
+    ),
     onDisk,
   });
 }

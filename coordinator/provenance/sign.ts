@@ -27,7 +27,10 @@ export interface SignResult {
 }
 
 /** Throws what auditDelivery throws, and what node:fs throws when the envelope cannot be written. */
-export async function signDelivery(request: Omit<AuditRequest, 'onRoll' | 'publicKeys'>, key: KeyObject): Promise<SignResult> {
+export async function signDelivery(
+  request: Omit<AuditRequest, 'onRoll' | 'publicKeys'>,
+  key: KeyObject,
+): Promise<SignResult> {
   const rolls: SignedRoll[] = [];
   const { findings } = await auditDelivery({
     ...request,
@@ -44,28 +47,61 @@ export async function signDelivery(request: Omit<AuditRequest, 'onRoll' | 'publi
 }
 
 /** What an older signature that fits no more brings with it: no reason against a new one. */
-const OLDER_SIGNATURE = new Set<string>(['signature-outdated', 'envelope-damaged', 'verdict-differs'] satisfies FindingCode[]);
+const OLDER_SIGNATURE = new Set<string>([
+  'signature-outdated',
+  'envelope-damaged',
+  'verdict-differs',
+] satisfies FindingCode[]);
 
 interface Payload extends Signable {
   readonly bytes: Buffer;
 }
 
 /** The bytes that were read, judged and found to be this program's own, byte for byte; or why there are none. */
-function payloadOf(audit: RollAudit, signable: Signable | null, findings: readonly Finding[]): Payload | Finding {
+function payloadOf(
+  audit: RollAudit,
+  signable: Signable | null,
+  findings: readonly Finding[],
+): Payload | Finding {
   const subject = { roll: audit.roll };
   const bytes = signable?.standing.bytes ?? null;
-  if (signable === null || bytes === null || audit.recorded !== 'ready' || findings.some(holds)) return finding('not-signed', `recorded as ${audit.recorded ?? 'nothing that can be read'}, measured as ${audit.measured}`, 'a roll that is recorded and measured as ready, with its statement', subject);
+  if (signable === null || bytes === null || audit.recorded !== 'ready' || findings.some(holds))
+    return finding(
+      'not-signed',
+      `recorded as ${audit.recorded ?? 'nothing that can be read'}, measured as ${audit.measured}`,
+      'a roll that is recorded and measured as ready, with its statement',
+      subject,
+    );
   // Two readers may understand one JSON text differently (a field written twice); of this form there is one reading.
-  if (!bytes.equals(statementBytes(signable.expected))) return finding('not-signed', 'a statement written otherwise than by this program', 'the very bytes that it writes', { ...subject, file: 'statement.json' });
+  if (!bytes.equals(statementBytes(signable.expected)))
+    return finding(
+      'not-signed',
+      'a statement written otherwise than by this program',
+      'the very bytes that it writes',
+      { ...subject, file: 'statement.json' },
+    );
   return { ...signable, bytes };
 }
 
 /** Beside the signatures of other keys, where they are of the same bytes. */
 async function sign({ bytes, folder, standing }: Payload, key: KeyObject): Promise<string> {
   const keyid = keyIdOf(key);
-  const before = standing.envelope !== null && standing.envelope.payloadType === STATEMENT_MEDIA_TYPE && standing.envelope.payload.equals(bytes) ? standing.envelope.signatures : [];
-  const others: Signature[] = before.filter((one) => one.keyid !== keyid).map((one) => ({ keyid: one.keyid, sig: one.sig }));
+  const before =
+    standing.envelope !== null &&
+    standing.envelope.payloadType === STATEMENT_MEDIA_TYPE &&
+    standing.envelope.payload.equals(bytes)
+      ? standing.envelope.signatures
+      : [];
+  const others: Signature[] = before
+    .filter((one) => one.keyid !== keyid)
+    .map((one) => ({ keyid: one.keyid, sig: one.sig }));
   const path = layout.envelope(folder);
-  await writeWhole(path, envelopeBytes(STATEMENT_MEDIA_TYPE, bytes, [...others, { keyid, sig: signPayload(STATEMENT_MEDIA_TYPE, bytes, key) }]));
+  await writeWhole(
+    path,
+    envelopeBytes(STATEMENT_MEDIA_TYPE, bytes, [
+      ...others,
+      { keyid, sig: signPayload(STATEMENT_MEDIA_TYPE, bytes, key) },
+    ]),
+  );
   return path;
 }

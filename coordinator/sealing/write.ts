@@ -19,7 +19,9 @@ async function writeDurably(file: string, bytes: Buffer): Promise<void> {
 }
 
 function taken(place: string): FindingError {
-  return new FindingError([finding('seal-exists', printable(place), 'nothing that was written there meanwhile', {})]);
+  return new FindingError([
+    finding('seal-exists', printable(place), 'nothing that was written there meanwhile', {}),
+  ]);
 }
 
 /** `place`: the folder that is to hold the history. */
@@ -31,7 +33,10 @@ export async function writeFirst(place: string, name: string, generation: Buffer
   await mkdir(staging);
   try {
     await writeDurably(`${staging}/${name}`, generation);
-    await writeDurably(`${staging}/${CHAIN_FILE}`, writeChain([{ sequence: 1, file: name, c4: c4OfBytes(generation) }]));
+    await writeDurably(
+      `${staging}/${CHAIN_FILE}`,
+      writeChain([{ sequence: 1, file: name, c4: c4OfBytes(generation) }]),
+    );
     await syncFolder(staging);
     // A folder that is not empty is never replaced by a rename.
     await rename(staging, target).catch((error: NodeJS.ErrnoException) => {
@@ -45,7 +50,13 @@ export async function writeFirst(place: string, name: string, generation: Buffer
 }
 
 /** `before`: the bytes of the chain that `chain` was read from. What another seal has added since is never lost. */
-export async function writeFurther(place: string, name: string, generation: Buffer, chain: readonly ChainEntry[], before: Buffer): Promise<string> {
+export async function writeFurther(
+  place: string,
+  name: string,
+  generation: Buffer,
+  chain: readonly ChainEntry[],
+  before: Buffer,
+): Promise<string> {
   const folder = `${place}/${HISTORY_FOLDER}`;
   const part = `${folder}/.sealing-${randomUUID()}`;
   const file = `${folder}/${name}`;
@@ -56,7 +67,10 @@ export async function writeFurther(place: string, name: string, generation: Buff
     await link(part, file).catch((error: NodeJS.ErrnoException) => {
       throw error.code === 'EEXIST' ? taken(file) : error;
     });
-    await writeWhole(`${folder}/${CHAIN_FILE}`, writeChain([...chain, { sequence: chain.length + 1, file: name, c4: c4OfBytes(generation) }]));
+    await writeWhole(
+      `${folder}/${CHAIN_FILE}`,
+      writeChain([...chain, { sequence: chain.length + 1, file: name, c4: c4OfBytes(generation) }]),
+    );
   } finally {
     await rm(part, { force: true });
   }

@@ -20,12 +20,30 @@ export interface RollDecoders {
  * Raw frames: our own, for what it does not take LibRaw's, if the machine has it, then those that are declared; or the one that the settings
  * name, alone. What a declared decoder of pictures takes is its own, but DNG frames only where the settings name no other.
  */
-export async function decodersFor(settings: SettingsFile | null, roll: string, { raw, pictures }: DeclaredDecoders): Promise<RollDecoders> {
-  const named = settings === null ? undefined : partsFor(settings, roll).map(({ part }) => part.raw?.decoder).find((name) => name !== undefined);
+export async function decodersFor(
+  settings: SettingsFile | null,
+  roll: string,
+  { raw, pictures }: DeclaredDecoders,
+): Promise<RollDecoders> {
+  const named =
+    settings === null
+      ? undefined
+      : partsFor(settings, roll)
+          .map(({ part }) => part.raw?.decoder)
+          .find((name) => name !== undefined);
   const libraw = named === undefined || named === LIBRAW_DECODER ? await locateLibRaw() : null;
-  const all = [...(named === undefined || named === OWN_DECODER ? [ownDecoder] : []), ...(libraw === null ? [] : [libraw]), ...raw];
+  const all = [
+    ...(named === undefined || named === OWN_DECODER ? [ownDecoder] : []),
+    ...(libraw === null ? [] : [libraw]),
+    ...raw,
+  ];
   return {
     raw: named === undefined ? all : all.filter(({ name }) => name === named),
-    declared: (path) => pictures.find((decoder) => takesName(decoder, path) && (named === undefined || named === decoder.declared.name || !/\.dng$/i.test(path))) ?? null,
+    declared: (path) =>
+      pictures.find(
+        (decoder) =>
+          takesName(decoder, path) &&
+          (named === undefined || named === decoder.declared.name || !/\.dng$/i.test(path)),
+      ) ?? null,
   };
 }

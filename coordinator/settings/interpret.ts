@@ -6,12 +6,25 @@ import type { Interpretation } from '../../media/interpretation.ts';
 import { partsFor } from './read.ts';
 import type { SettingsFile } from './schema.ts';
 
-const named = (input: InputTransform): string => ('name' in input ? input.name : 'file' in input ? input.file : 'curve' in input ? `${input.curve}-${input.gamut}` : 'a log curve');
+const named = (input: InputTransform): string =>
+  'name' in input
+    ? input.name
+    : 'file' in input
+      ? input.file
+      : 'curve' in input
+        ? `${input.curve}-${input.gamut}`
+        : 'a log curve';
 
 /** The facts of a clip, with what the settings say of it. `findings`: notes only. */
-export function interpret(facts: ClipFacts, roll: string, settings: SettingsFile): { facts: ClipFacts; findings: Finding[] } {
+export function interpret(
+  facts: ClipFacts,
+  roll: string,
+  settings: SettingsFile,
+): { facts: ClipFacts; findings: Finding[] } {
   const parts = partsFor(settings, roll);
-  const first = <Value>(of: (part: (typeof parts)[number]['part']) => Value | undefined): { value: Value; said: (typeof parts)[number]['said'] } | null => {
+  const first = <Value>(
+    of: (part: (typeof parts)[number]['part']) => Value | undefined,
+  ): { value: Value; said: (typeof parts)[number]['said'] } | null => {
     for (const { part, said } of parts) {
       const value = of(part);
       if (value !== undefined) return { value, said };
@@ -31,5 +44,16 @@ export function interpret(facts: ClipFacts, roll: string, settings: SettingsFile
     comments: first((part) => part.comments)?.value ?? '',
   };
   const differs = stated !== null && tagged !== null && named(stated.value) !== named(tagged);
-  return { facts: { ...facts, interpretation }, findings: differs ? [finding('input-differs-from-tags', `tags of ${named(tagged)}`, `${named(stated.value)}, by the ${stated.said}`)] : [] };
+  return {
+    facts: { ...facts, interpretation },
+    findings: differs
+      ? [
+          finding(
+            'input-differs-from-tags',
+            `tags of ${named(tagged)}`,
+            `${named(stated.value)}, by the ${stated.said}`,
+          ),
+        ]
+      : [],
+  };
 }

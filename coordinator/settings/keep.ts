@@ -7,14 +7,21 @@ import { makeFolders } from '../../media/folders.ts';
 import type { Settings } from './read.ts';
 
 /** Throws what node:fs throws. The roll's folder must be there. */
-export async function keepTransforms(jobs: readonly Job[], rollFolder: string, settings: Settings): Promise<void> {
+export async function keepTransforms(
+  jobs: readonly Job[],
+  rollFolder: string,
+  settings: Settings,
+): Promise<void> {
   const kept = new Set<string>();
   for (const job of jobs) {
-    for (const { outcome: { way } } of job.deliverables) {
+    for (const {
+      outcome: { way },
+    } of job.deliverables) {
       const path = way?.kind === 'coded' ? transformPath(way.input) : null;
       if (path === null || way?.kind !== 'coded' || !('file' in way.input) || kept.has(path)) continue;
       const file = settings.transforms.get(way.input.sha256);
-      if (file === undefined) throw new RangeError(`a transform that the settings do not hold: ${way.input.file}`);
+      if (file === undefined)
+        throw new RangeError(`a transform that the settings do not hold: ${way.input.file}`);
       const place = join(rollFolder, path);
       await makeFolders(dirname(place));
       await writeWhole(place, Buffer.from(file.text, 'utf8'));

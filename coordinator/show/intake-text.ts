@@ -4,16 +4,28 @@ import type { IntakeResult } from '../../ledger/roll.ts';
 import { printable } from '../../media/names.ts';
 import { bytesText, count, findingsText } from './words.ts';
 
-export function intakeText(results: readonly IntakeResult[], ofDay: readonly Finding[], rolls: number): string {
-  const good = (intake: IntakeResult): boolean => intake.copies.every((copy) => copy.holds) && !intake.findings.some(holds);
+export function intakeText(
+  results: readonly IntakeResult[],
+  ofDay: readonly Finding[],
+  rolls: number,
+): string {
+  const good = (intake: IntakeResult): boolean =>
+    intake.copies.every((copy) => copy.holds) && !intake.findings.some(holds);
   const parts = results.map((intake) => {
-    const lines = [`${good(intake) ? 'holds' : 'HELD '}  ${printable(intake.roll)}  ${count(intake.files.length, 'file')}, ${count(intake.manifests.length, 'manifest')}`];
-    for (const copy of intake.copies) lines.push(`       ${copy.holds ? 'equal    ' : intake.manifests.length === 0 ? 'UNPROVED ' : 'NOT EQUAL'}  ${printable(copy.folder)}  ${count(copy.files, 'file')}, ${bytesText(copy.bytes)}`);
+    const lines = [
+      `${good(intake) ? 'holds' : 'HELD '}  ${printable(intake.roll)}  ${count(intake.files.length, 'file')}, ${count(intake.manifests.length, 'manifest')}`,
+    ];
+    for (const copy of intake.copies)
+      lines.push(
+        `       ${copy.holds ? 'equal    ' : intake.manifests.length === 0 ? 'UNPROVED ' : 'NOT EQUAL'}  ${printable(copy.folder)}  ${count(copy.files, 'file')}, ${bytesText(copy.bytes)}`,
+      );
     if (intake.findings.length > 0) lines.push(findingsText(intake.findings, '       '));
     return lines.join('\n');
   });
   if (ofDay.length > 0) parts.push(findingsText(ofDay));
   const read = results.length < rolls ? ` ${rolls - results.length} not read.` : '';
-  parts.push(`${results.filter(good).length} of ${count(rolls, 'roll')} ${rolls === 1 ? 'holds' : 'hold'}.${read}`);
+  parts.push(
+    `${results.filter(good).length} of ${count(rolls, 'roll')} ${rolls === 1 ? 'holds' : 'hold'}.${read}`,
+  );
   return `${parts.join('\n\n')}\n`;
 }

@@ -15,9 +15,16 @@ function rollText(roll: RollOutcome): string {
 export function nightText(result: NightResult): string {
   const ready = result.rolls.filter((roll) => roll.verdict === 'ready').length;
   const parts = result.rolls.map(rollText);
-  const ofNight = result.findings.filter((item) => !result.rolls.some((roll) => roll.findings.some((other) => other.code === item.code && other.found === item.found)));
+  const ofNight = result.findings.filter(
+    (item) =>
+      !result.rolls.some((roll) =>
+        roll.findings.some((other) => other.code === item.code && other.found === item.found),
+      ),
+  );
   if (ofNight.length > 0) parts.push(findingsText(ofNight));
   const held = result.findings.some(holds) || ready < result.rolls.length;
-  parts.push(`${ready} of ${count(result.rolls.length, 'roll')} ready after ${durationText(result.seconds)}.${held ? ` Log: ${printable(result.logFolder)}` : ''}`);
+  parts.push(
+    `${ready} of ${count(result.rolls.length, 'roll')} ready after ${durationText(result.seconds)}.${held ? ` Log: ${printable(result.logFolder)}` : ''}`,
+  );
   return `${parts.join('\n\n')}\n`;
 }

@@ -10,7 +10,9 @@ process.stderr.on('error', (error: NodeJS.ErrnoException) => {
   if (error.code !== 'EPIPE') throw error;
 });
 
-export function printJson(document: { readonly version: number; readonly kind: string } & Record<string, unknown>): void {
+export function printJson(
+  document: { readonly version: number; readonly kind: string } & Record<string, unknown>,
+): void {
   process.stdout.write(`${JSON.stringify(document, null, 2)}\n`);
 }
 
@@ -27,6 +29,7 @@ export function printRefusal(findings: readonly Finding[], exitCode: number, jso
 /** Resolves when everything written has left this process: exiting earlier cuts what goes into a pipe. */
 export async function flushed(): Promise<void> {
   for (const stream of [process.stdout, process.stderr]) {
-    if (stream.writableLength > 0 && !stream.destroyed) await new Promise<void>((resolve) => stream.write('', () => resolve()));
+    if (stream.writableLength > 0 && !stream.destroyed)
+      await new Promise<void>((resolve) => stream.write('', () => resolve()));
   }
 }

@@ -17,14 +17,26 @@ const BAR_MILLISECONDS = 500;
 function standText(stand: RollStand, rate: number | null): { done: number; total: number; text: string } {
   switch (stand.phase) {
     case 'reading':
-      return { done: stand.bytesRead, total: Math.max(1, stand.bytesTotal), text: `reading    ${bytesText(stand.bytesRead)} of ${bytesText(stand.bytesTotal)}` };
+      return {
+        done: stand.bytesRead,
+        total: Math.max(1, stand.bytesTotal),
+        text: `reading    ${bytesText(stand.bytesRead)} of ${bytesText(stand.bytesTotal)}`,
+      };
     case 'measuring':
-      return { done: stand.clipsMeasured, total: Math.max(1, stand.clips), text: `measuring  ${stand.clipsMeasured} of ${count(stand.clips, 'clip')}` };
+      return {
+        done: stand.clipsMeasured,
+        total: Math.max(1, stand.clips),
+        text: `measuring  ${stand.clipsMeasured} of ${count(stand.clips, 'clip')}`,
+      };
     case 'making': {
       const left = stand.frames - stand.framesMade;
       const speed = rate === null ? '' : `, ${rate.toFixed(rate < 10 ? 1 : 0)} frames/s`;
       const remaining = rate === null || rate <= 0 || left === 0 ? '' : `, ${durationText(left / rate)} left`;
-      return { done: stand.framesMade, total: Math.max(1, stand.frames), text: `making     ${stand.framesMade} of ${count(stand.frames, 'frame')}, ${stand.jobsOver} of ${count(stand.jobs, 'clip')}${speed}${remaining}` };
+      return {
+        done: stand.framesMade,
+        total: Math.max(1, stand.frames),
+        text: `making     ${stand.framesMade} of ${count(stand.frames, 'frame')}, ${stand.jobsOver} of ${count(stand.jobs, 'clip')}${speed}${remaining}`,
+      };
     }
     case 'waiting':
       return { done: 0, total: 1, text: 'waiting' };
@@ -40,7 +52,18 @@ export function showProgress(board: Board, options: { readonly quiet: boolean })
 }
 
 function bars(board: Board): Progress {
-  const multi = new MultiBar({ stream: process.stderr, format: '{roll} {bar} {percentage} % {text}', barsize: 24, hideCursor: true, clearOnComplete: false, autopadding: true, gracefulExit: false }, undefined);
+  const multi = new MultiBar(
+    {
+      stream: process.stderr,
+      format: '{roll} {bar} {percentage} % {text}',
+      barsize: 24,
+      hideCursor: true,
+      clearOnComplete: false,
+      autopadding: true,
+      gracefulExit: false,
+    },
+    undefined,
+  );
   const all = new Map<string, SingleBar>();
   const draw = (): void => {
     const rate = board.rate();
@@ -71,7 +94,11 @@ function lines(board: Board): Progress {
   let before = '';
   const tell = (): void => {
     const rate = board.rate();
-    const busy = board.rolls().filter((stand) => stand.phase === 'reading' || stand.phase === 'measuring' || stand.phase === 'making');
+    const busy = board
+      .rolls()
+      .filter(
+        (stand) => stand.phase === 'reading' || stand.phase === 'measuring' || stand.phase === 'making',
+      );
     const text = busy.map((stand) => `${printable(stand.roll)}: ${standText(stand, rate).text}`).join('\n');
     if (text !== '' && text !== before) write(text);
     before = text;

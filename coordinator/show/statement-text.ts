@@ -16,7 +16,14 @@ const signed: Readonly<Record<RollAudit['signatures'][number]['state'], (key: st
   outdated: (key) => `signed by key ${key}, which signed something else`,
 };
 
-export function statementText({ statement, signatures }: Pick<RollAudit, 'statement' | 'signatures'>): string {
-  const parts = signatures.map(({ keyid, state }) => signed[state](keyid === null ? 'without a name' : printable(keyid)));
-  return [states[statement], ...(parts.length === 0 && statement !== 'absent' ? ['not signed'] : parts)].join('; ');
+export function statementText({
+  statement,
+  signatures,
+}: Pick<RollAudit, 'statement' | 'signatures'>): string {
+  const parts = signatures.map(({ keyid, state }) =>
+    signed[state](keyid === null ? 'without a name' : printable(keyid)),
+  );
+  return [states[statement], ...(parts.length === 0 && statement !== 'absent' ? ['not signed'] : parts)].join(
+    '; ',
+  );
 }

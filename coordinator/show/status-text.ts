@@ -26,12 +26,22 @@ export interface LiveStatus {
   readonly jobs: Record<string, number> | null;
 }
 
-export function statusText(delivery: string | null, work: string, live: LiveStatus | null, rolls: readonly RollStatus[]): string {
+export function statusText(
+  delivery: string | null,
+  work: string,
+  live: LiveStatus | null,
+  rolls: readonly RollStatus[],
+): string {
   const parts: string[] = [];
   if (live === null) parts.push(`No run is at work in ${printable(work)}.`);
   else {
-    const jobs = live.jobs === null ? '' : `\n       jobs: ${live.jobs.active ?? 0} at work, ${(live.jobs.prioritized ?? 0) + (live.jobs.delayed ?? 0)} wait, ${(live.jobs.completed ?? 0) + (live.jobs.failed ?? 0)} ended`;
-    parts.push(`A run is at work: process ${live.pid} on ${live.host}, since ${live.since}${live.run === null ? '' : `, run ${live.run}`}${live.day === null ? '' : `, ${printable(live.day)}`}${jobs}`);
+    const jobs =
+      live.jobs === null
+        ? ''
+        : `\n       jobs: ${live.jobs.active ?? 0} at work, ${(live.jobs.prioritized ?? 0) + (live.jobs.delayed ?? 0)} wait, ${(live.jobs.completed ?? 0) + (live.jobs.failed ?? 0)} ended`;
+    parts.push(
+      `A run is at work: process ${live.pid} on ${live.host}, since ${live.since}${live.run === null ? '' : `, run ${live.run}`}${live.day === null ? '' : `, ${printable(live.day)}`}${jobs}`,
+    );
   }
   for (const roll of rolls) {
     const { published, publishing, failed } = roll.deliverables;

@@ -32,7 +32,11 @@ export function findingText(item: Finding, indent = ''): string {
   const { title, about, found, expected, remedy } = describeFinding(item);
   const lines = [`${holds(item) ? 'held' : 'note'}  ${title} [${item.code}]`];
   if (about !== '') lines.push(`      at        ${printable(about)}`);
-  lines.push(`      found     ${printable(found)}`, `      expected  ${printable(expected)}`, `      remedy    ${remedy}`);
+  lines.push(
+    `      found     ${printable(found)}`,
+    `      expected  ${printable(expected)}`,
+    `      remedy    ${remedy}`,
+  );
   return lines.map((line) => indent + line).join('\n');
 }
 
@@ -43,7 +47,9 @@ const WRITTEN_OUT = 3;
 export function findingsText(list: readonly Finding[], indent = ''): string {
   const byCode = new Map<string, Finding[]>();
   for (const item of list) byCode.set(item.code, [...(byCode.get(item.code) ?? []), item]);
-  const groups = [...byCode.values()].sort((a, b) => Number(holds(b[0] as Finding)) - Number(holds(a[0] as Finding)));
+  const groups = [...byCode.values()].sort(
+    (a, b) => Number(holds(b[0] as Finding)) - Number(holds(a[0] as Finding)),
+  );
   return groups
     .map((group) => {
       const first = group[0] as Finding;
@@ -55,7 +61,8 @@ export function findingsText(list: readonly Finding[], indent = ''): string {
         if (about !== '') lines.push(`      at        ${printable(about)}`);
         lines.push(`      found     ${printable(found)}`, `      expected  ${printable(expected)}`);
       }
-      if (group.length > WRITTEN_OUT) lines.push(`      and ${group.length - WRITTEN_OUT} more, all in the records`);
+      if (group.length > WRITTEN_OUT)
+        lines.push(`      and ${group.length - WRITTEN_OUT} more, all in the records`);
       lines.push(`      remedy    ${remedy}`);
       return lines.map((line) => indent + line).join('\n');
     })

@@ -40,7 +40,10 @@ const lockPath = (workFolder: string, number: number): string => join(workFolder
 async function lockNumbers(workFolder: string): Promise<number[]> {
   try {
     const names = await readdir(workFolder);
-    return names.flatMap((name) => LOCK_NAME.exec(name)?.[1] ?? []).map(Number).sort((a, b) => b - a);
+    return names
+      .flatMap((name) => LOCK_NAME.exec(name)?.[1] ?? [])
+      .map(Number)
+      .sort((a, b) => b - a);
   } catch (error) {
     if ((error as NodeJS.ErrnoException).code === 'ENOENT') return [];
     throw error;
@@ -66,7 +69,10 @@ function parseLock(text: string): LockHolder | null {
   }
 }
 
-export type LockState = { state: 'free' } | { state: 'held'; holder: LockHolder } | { state: 'stale'; holder: LockHolder | null };
+export type LockState =
+  | { state: 'free' }
+  | { state: 'held'; holder: LockHolder }
+  | { state: 'stale'; holder: LockHolder | null };
 
 /** `stale` without a holder: a torn or foreign file under a lock's name. */
 async function stateOf(file: string): Promise<LockState> {
@@ -95,7 +101,14 @@ export async function readLock(workFolder: string, except: string | null = null)
 /** Throws FindingError (exit 2) that names the process when another run holds the folder. */
 export async function acquireLock(workFolder: string): Promise<WorkLock> {
   await mkdir(workFolder, { recursive: true, mode: 0o700 });
-  const mine: LockHolder = { version: 1, host: hostname(), pid: process.pid, process: processIdentity(process.pid) ?? 'unknown', since: new Date().toISOString(), token: randomUUID() };
+  const mine: LockHolder = {
+    version: 1,
+    host: hostname(),
+    pid: process.pid,
+    process: processIdentity(process.pid) ?? 'unknown',
+    since: new Date().toISOString(),
+    token: randomUUID(),
+  };
   const part = join(workFolder, `.lock-${mine.token}`);
   const handle = await open(part, 'wx', 0o600);
   try {
@@ -111,7 +124,8 @@ export async function acquireLock(workFolder: string): Promise<WorkLock> {
       if (await linked(part, file)) {
         const other = await readLock(workFolder, file);
         if (other.state !== 'held') {
-          for (const number of await lockNumbers(workFolder)) if (number !== highest + 1) await removeDead(lockPath(workFolder, number));
+          for (const number of await lockNumbers(workFolder))
+            if (number !== highest + 1) await removeDead(lockPath(workFolder, number));
           return { file, release: () => release(file, mine.token) };
         }
         await release(file, mine.token);
@@ -130,8 +144,18 @@ async function removeDead(file: string): Promise<void> {
 }
 
 function inUse(workFolder: string, holder: LockHolder): FindingError {
-  const where = holder.host === hostname() ? '' : ` on ${holder.host} (if that machine is gone for good, delete the lock-….json in the work folder)`;
-  return new FindingError([finding('work-folder-in-use', `process ${holder.pid}${where}, since ${holder.since}`, 'no other run', { file: workFolder })], 2);
+  const where =
+    holder.host === hostname()
+      ? ''
+      : ` on ${holder.host} (if that machine is gone for good, delete the lock-….json in the work folder)`;
+  return new FindingError(
+    [
+      finding('work-folder-in-use', `process ${holder.pid}${where}, since ${holder.since}`, 'no other run', {
+        file: workFolder,
+      }),
+    ],
+    2,
+  );
 }
 
 async function linked(part: string, file: string): Promise<boolean> {

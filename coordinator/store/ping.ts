@@ -3,8 +3,17 @@ import { Redis } from 'ioredis';
 import { type QueueAddress, type QueueConnection, redisOptions } from '../../ledger/queue.ts';
 
 /** True at the first PONG; false when none came within the time or the signal aborted. */
-export async function answersPing(address: QueueAddress, milliseconds: number, signal: AbortSignal): Promise<boolean> {
-  const options: QueueConnection = { ...redisOptions(address), lazyConnect: true, retryStrategy: () => 20, maxRetriesPerRequest: null };
+export async function answersPing(
+  address: QueueAddress,
+  milliseconds: number,
+  signal: AbortSignal,
+): Promise<boolean> {
+  const options: QueueConnection = {
+    ...redisOptions(address),
+    lazyConnect: true,
+    retryStrategy: () => 20,
+    maxRetriesPerRequest: null,
+  };
   const client = new Redis(options);
   // Refused connections are what this waits out.
   client.on('error', () => undefined);

@@ -64,7 +64,18 @@ function storeArguments(folder: string, socket: string): string[] {
 export function startPrivateStore(workFolder: string, events: StoreEvents): PrivateStore {
   const program = findStoreProgram();
   if (program === null) {
-    throw new FindingError([finding('store-program-missing', process.env.RUSHLIGHT_REDIS_SERVER ? `RUSHLIGHT_REDIS_SERVER=${process.env.RUSHLIGHT_REDIS_SERVER} is not a program` : 'not on PATH', 'redis-server or valkey-server')], 3);
+    throw new FindingError(
+      [
+        finding(
+          'store-program-missing',
+          process.env.RUSHLIGHT_REDIS_SERVER
+            ? `RUSHLIGHT_REDIS_SERVER=${process.env.RUSHLIGHT_REDIS_SERVER} is not a program`
+            : 'not on PATH',
+          'redis-server or valkey-server',
+        ),
+      ],
+      3,
+    );
   }
   const folder = join(workFolder, 'store');
   const socket = socketPlace(folder);
@@ -96,9 +107,22 @@ export function startPrivateStore(workFolder: string, events: StoreEvents): Priv
   let up = false;
   const firstRun = runOnce();
   const ready = (async () => {
-    const failed = firstRun.then((result) => (stopping.signal.aborted ? undefined : Promise.reject(startFailure(program, result))));
-    up = await Promise.race([answersPing(address, READY_MILLISECONDS, stopping.signal), failed.then(() => false)]);
-    if (!up && !stopping.signal.aborted) throw new FindingError([finding('store-failed', `no answer within ${READY_MILLISECONDS / 1000} s`, 'an answer to PING', { file: program })], 3);
+    const failed = firstRun.then((result) =>
+      stopping.signal.aborted ? undefined : Promise.reject(startFailure(program, result)),
+    );
+    up = await Promise.race([
+      answersPing(address, READY_MILLISECONDS, stopping.signal),
+      failed.then(() => false),
+    ]);
+    if (!up && !stopping.signal.aborted)
+      throw new FindingError(
+        [
+          finding('store-failed', `no answer within ${READY_MILLISECONDS / 1000} s`, 'an answer to PING', {
+            file: program,
+          }),
+        ],
+        3,
+      );
   })();
   // Whoever awaits `ready` is told; nobody may be awaiting it yet.
   ready.catch(() => undefined);
@@ -120,7 +144,14 @@ export function startPrivateStore(workFolder: string, events: StoreEvents): Priv
       const recent = deaths.filter((time) => now - time < 60_000).length;
       const told = `${result.reason}, exit code ${result.exitCode}, signal ${result.signal}`;
       if (recent > DEATHS_A_MINUTE) {
-        events.onLost(finding('store-failed', `ended ${recent} times within a minute; last: ${told}`, 'a store that stays up', { file: program }));
+        events.onLost(
+          finding(
+            'store-failed',
+            `ended ${recent} times within a minute; last: ${told}`,
+            'a store that stays up',
+            { file: program },
+          ),
+        );
         return;
       }
       // The same files first; when it does not come up on them, none.
@@ -128,7 +159,10 @@ export function startPrivateStore(workFolder: string, events: StoreEvents): Priv
       if (socket.ownFolder !== null) mkdirSync(socket.ownFolder, { recursive: true, mode: 0o700 });
       rmSync(socket.path, { force: true });
       const running = runOnce();
-      up = await Promise.race([answersPing(address, READY_MILLISECONDS, stopping.signal), running.then(() => false)]);
+      up = await Promise.race([
+        answersPing(address, READY_MILLISECONDS, stopping.signal),
+        running.then(() => false),
+      ]);
       if (up) events.onRestart(finding('store-restarted', told, 'a store that stays up', { file: program }));
       else current.abort();
       result = await running;
@@ -150,5 +184,15 @@ export function startPrivateStore(workFolder: string, events: StoreEvents): Priv
 
 function startFailure(program: string, result: RunResult): FindingError {
   const last = result.stderr.trim().split('\n').at(-1) ?? '';
-  return new FindingError([finding('store-failed', result.startError ?? `ended at once: exit code ${result.exitCode}, signal ${result.signal} ${last}`, 'a store that stays up', { file: program })], 3);
+  return new FindingError(
+    [
+      finding(
+        'store-failed',
+        result.startError ?? `ended at once: exit code ${result.exitCode}, signal ${result.signal} ${last}`,
+        'a store that stays up',
+        { file: program },
+      ),
+    ],
+    3,
+  );
 }

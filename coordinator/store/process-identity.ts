@@ -29,7 +29,10 @@ function fromProc(pid: number): string | null {
 
 function fromPs(pid: number): string | null {
   try {
-    const line = execFileSync('ps', ['-o', 'stat=,lstart=', '-p', String(pid)], { encoding: 'utf8', stdio: ['ignore', 'pipe', 'ignore'] }).trim();
+    const line = execFileSync('ps', ['-o', 'stat=,lstart=', '-p', String(pid)], {
+      encoding: 'utf8',
+      stdio: ['ignore', 'pipe', 'ignore'],
+    }).trim();
     const [state = '', ...started] = line.split(/\s+/);
     return line === '' || state.startsWith('Z') ? null : started.join(' ');
   } catch {

@@ -22,11 +22,19 @@ interface Judged {
   readonly size: PictureSize | null;
 }
 
-function judge({ place }: Clip, { declared: { name, gives } }: LoadedDecoder, told: ToldClip, statedRate: Rate | null, subject: FindingSubject): Judged | Finding[] {
+function judge(
+  { place }: Clip,
+  { declared: { name, gives } }: LoadedDecoder,
+  told: ToldClip,
+  statedRate: Rate | null,
+  subject: FindingSubject,
+): Judged | Finding[] {
   const findings: Finding[] = [];
-  const poor = (found: string, expected: string): unknown => findings.push(finding('decoder-says-too-little', `${name}: ${found}`, expected, subject));
+  const poor = (found: string, expected: string): unknown =>
+    findings.push(finding('decoder-says-too-little', `${name}: ${found}`, expected, subject));
   const frames = place.kind === 'sequence' ? place.count : told.frames;
-  if (place.kind === 'sequence' && told.frames !== null && told.frames !== 1) poor(`${told.frames} frames in one file`, 'one frame in each file');
+  if (place.kind === 'sequence' && told.frames !== null && told.frames !== 1)
+    poor(`${told.frames} frames in one file`, 'one frame in each file');
   if (frames === null) poor('no frames', 'the frames of the clip');
   let { rate } = told;
   if (place.kind === 'sequence') {
@@ -37,18 +45,30 @@ function judge({ place }: Clip, { declared: { name, gives } }: LoadedDecoder, to
     rate ??= statedRate;
     if (rate === null) poor('no rate', 'the rate of the clip: a place of `rate` under `tells`, or --rate');
   }
-  for (const side of ['width', 'height'] as const) if (gives[side] !== null && told[side] !== null && gives[side] !== told[side]) poor(`${side} ${told[side]}`, `${gives[side]}, as declared`);
+  for (const side of ['width', 'height'] as const)
+    if (gives[side] !== null && told[side] !== null && gives[side] !== told[side])
+      poor(`${side} ${told[side]}`, `${gives[side]}, as declared`);
   const [width, height] = [gives.width ?? told.width, gives.height ?? told.height];
   if (frames === null || rate === null || findings.length > 0) return findings;
   return { frames, rate, size: width === null || height === null ? null : { width, height } };
 }
 
 /** `subject`: the clip. Throws the signal's reason when stopped. */
-export async function surveyDeclared(clip: Clip, rollFolder: string, decoder: LoadedDecoder, statedRate: Rate | null, subject: FindingSubject, signal: AbortSignal | undefined): Promise<{ facts: ClipFacts | null; findings: Finding[] }> {
+export async function surveyDeclared(
+  clip: Clip,
+  rollFolder: string,
+  decoder: LoadedDecoder,
+  statedRate: Rate | null,
+  subject: FindingSubject,
+  signal: AbortSignal | undefined,
+): Promise<{ facts: ClipFacts | null; findings: Finding[] }> {
   const { place } = clip;
   const { declared, origin, version } = decoder;
   const stop = signal === undefined ? {} : { signal };
-  const path = place.kind === 'movie' ? join(resolve(rollFolder), place.file) : framePath(rollFolder, place, place.first);
+  const path =
+    place.kind === 'movie'
+      ? join(resolve(rollFolder), place.file)
+      : framePath(rollFolder, place, place.first);
   const asked = await askDeclared(decoder, path, { subject, ...stop });
   if ('findings' in asked) return { facts: null, findings: asked.findings };
   const { told } = asked;
@@ -57,10 +77,21 @@ export async function surveyDeclared(clip: Clip, rollFolder: string, decoder: Lo
   const { frames, rate } = judged;
   let size: PictureSize;
   try {
-    size = await firstPicture(decoder, { path, frame: place.kind === 'movie' ? 0 : place.first, frames: place.kind === 'movie' ? frames : 1, size: judged.size, ...stop });
+    size = await firstPicture(decoder, {
+      path,
+      frame: place.kind === 'movie' ? 0 : place.first,
+      frames: place.kind === 'movie' ? frames : 1,
+      size: judged.size,
+      ...stop,
+    });
   } catch (error) {
     if (!(error instanceof DecoderFailed)) throw error;
-    return { facts: null, findings: [finding('decoder-failed', printable(error.message), 'the first picture of the clip', subject)] };
+    return {
+      facts: null,
+      findings: [
+        finding('decoder-failed', printable(error.message), 'the first picture of the clip', subject),
+      ],
+    };
   }
   const findings: Finding[] = [];
   let timecode: Timecode | null = null;
@@ -68,7 +99,14 @@ export async function surveyDeclared(clip: Clip, rollFolder: string, decoder: Lo
     timecode = told.timecode === null ? null : parseTimecode(told.timecode, rate);
   } catch (error) {
     if (!(error instanceof RangeError)) throw error;
-    findings.push(finding('timecode-invalid', printable(error.message), 'a label that exists at the rate of the clip', subject));
+    findings.push(
+      finding(
+        'timecode-invalid',
+        printable(error.message),
+        'a label that exists at the rate of the clip',
+        subject,
+      ),
+    );
   }
   const facts: ClipFacts = {
     kind: place.kind,

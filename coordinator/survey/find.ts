@@ -52,7 +52,9 @@ function prefixName(group: NumberedGroup): string {
 /** What stands before the numbers; where that is nothing, or the same in several folders (`frame.`), the folder carries the name. */
 function sequenceName(group: NumberedGroup, groups: readonly NumberedGroup[]): string {
   const name = prefixName(group);
-  const alone = !groups.some((other) => other.folder !== group.folder && collisionKey(prefixName(other)) === collisionKey(name));
+  const alone = !groups.some(
+    (other) => other.folder !== group.folder && collisionKey(prefixName(other)) === collisionKey(name),
+  );
   return (alone ? name : baseName(group.folder)) || baseName(group.folder) || name || 'sequence';
 }
 
@@ -68,20 +70,49 @@ function sizesDiffer(group: NumberedGroup): string | null {
   for (const { file } of group.run) counts.set(file.bytes, (counts.get(file.bytes) ?? 0) + 1);
   if (counts.size < 2) return null;
   const list = [...counts].sort((a, b) => b[1] - a[1] || a[0] - b[0]);
-  return list.slice(0, 5).map(([bytes, count]) => `${count} of ${bytes} bytes`).join(', ');
+  return list
+    .slice(0, 5)
+    .map(([bytes, count]) => `${count} of ${bytes} bytes`)
+    .join(', ');
 }
 
 function sequenceFindings(group: NumberedGroup): Omit<Finding, 'clip'>[] {
   const found: Omit<Finding, 'clip'>[] = [];
   const missing = group.gaps.reduce((sum, gap) => sum + gap.to - gap.from + 1, 0);
-  if (missing > 0) found.push(finding('sequence-gap', `${missing} ${missing === 1 ? 'number is' : 'numbers are'} missing: ${ranges(group.gaps)}`, 'every number from the first to the last'));
+  if (missing > 0)
+    found.push(
+      finding(
+        'sequence-gap',
+        `${missing} ${missing === 1 ? 'number is' : 'numbers are'} missing: ${ranges(group.gaps)}`,
+        'every number from the first to the last',
+      ),
+    );
   for (const { number, files } of group.duplicates) {
-    found.push(finding('sequence-duplicate', `${files.length} files with number ${number}: ${files.map((file) => printable(baseName(file))).join(', ')}`, 'one file for each number', { file: files[0] as string }));
+    found.push(
+      finding(
+        'sequence-duplicate',
+        `${files.length} files with number ${number}: ${files.map((file) => printable(baseName(file))).join(', ')}`,
+        'one file for each number',
+        { file: files[0] as string },
+      ),
+    );
   }
-  const otherwise = group.otherwiseWritten.filter((path) => !group.duplicates.some((same) => same.files.includes(path)));
+  const otherwise = group.otherwiseWritten.filter(
+    (path) => !group.duplicates.some((same) => same.files.includes(path)),
+  );
   if (otherwise.length > 0) {
-    const form = group.padding > 0 ? `numbers of ${group.padding} digits, with zeros in front` : 'numbers without zeros in front';
-    found.push(finding('sequence-numbering-mixed', `${otherwise.length} ${otherwise.length === 1 ? 'file is' : 'files are'} numbered otherwise, the first ${printable(baseName(otherwise[0] as string))}`, form, { file: otherwise[0] as string }));
+    const form =
+      group.padding > 0
+        ? `numbers of ${group.padding} digits, with zeros in front`
+        : 'numbers without zeros in front';
+    found.push(
+      finding(
+        'sequence-numbering-mixed',
+        `${otherwise.length} ${otherwise.length === 1 ? 'file is' : 'files are'} numbered otherwise, the first ${printable(baseName(otherwise[0] as string))}`,
+        form,
+        { file: otherwise[0] as string },
+      ),
+    );
   }
   const sizes = sizesDiffer(group);
   if (sizes !== null) found.push(finding('sequence-sizes-differ', sizes, 'frames of one size'));
@@ -89,17 +120,40 @@ function sequenceFindings(group: NumberedGroup): Omit<Finding, 'clip'>[] {
 }
 
 /** Files by path of what the group covers and of what is left of it. */
-function sequenceDraft(group: NumberedGroup, groups: readonly NumberedGroup[], byPath: ReadonlyMap<string, RollFile>, statedRate: Rate | null): Draft {
+function sequenceDraft(
+  group: NumberedGroup,
+  groups: readonly NumberedGroup[],
+  byPath: ReadonlyMap<string, RollFile>,
+  statedRate: Rate | null,
+): Draft {
   const all = [...group.run.map(({ file }) => file), ...group.rest];
   // A group has frames, and the way its numbers are written is taken from one of them.
   const first = group.run[0] as NumberedGroup['run'][number];
-  const place: ClipPlace = { kind: 'sequence', folder: group.folder, prefix: group.prefix, suffix: group.suffix, padding: group.padding, first: first.number, count: group.run.length, statedRate };
-  return { name: sequenceName(group, groups), path: `${group.folder}/${group.prefix}#${group.suffix}`, place, files: all.map((file) => byPath.get(file.path) as RollFile), findings: sequenceFindings(group) };
+  const place: ClipPlace = {
+    kind: 'sequence',
+    folder: group.folder,
+    prefix: group.prefix,
+    suffix: group.suffix,
+    padding: group.padding,
+    first: first.number,
+    count: group.run.length,
+    statedRate,
+  };
+  return {
+    name: sequenceName(group, groups),
+    path: `${group.folder}/${group.prefix}#${group.suffix}`,
+    place,
+    files: all.map((file) => byPath.get(file.path) as RollFile),
+    findings: sequenceFindings(group),
+  };
 }
 
 /** A group of one file in the folder of a real sequence is a stray, not a clip of one frame. */
 function isStray(group: NumberedGroup, groups: readonly NumberedGroup[]): boolean {
-  return group.run.length + group.rest.length === 1 && groups.some((other) => other !== group && other.folder === group.folder && other.run.length > 1);
+  return (
+    group.run.length + group.rest.length === 1 &&
+    groups.some((other) => other !== group && other.folder === group.folder && other.run.length > 1)
+  );
 }
 
 /**
@@ -112,19 +166,42 @@ export function findClips(files: readonly RollFile[], options: FindOptions): Fou
   const paths = new Set(byPath.keys());
   const wanted = files.filter((file) => !ignored.ignores(file.path));
   const companion = (path: string): boolean => baseName(path).startsWith('._');
-  const declared = (path: string): 'movie' | 'frames' | null => (companion(path) ? null : (options.declared?.(path) ?? null));
-  const isFrame = (path: string): boolean => !companion(path) && (declared(path) ?? (isStill(path) ? 'frames' : 'movie')) === 'frames';
+  const declared = (path: string): 'movie' | 'frames' | null =>
+    companion(path) ? null : (options.declared?.(path) ?? null);
+  const isFrame = (path: string): boolean =>
+    !companion(path) && (declared(path) ?? (isStill(path) ? 'frames' : 'movie')) === 'frames';
   const { groups, single } = groupStills(wanted.filter((file) => isFrame(file.path)));
   const sequences = groups.filter((group) => !isStray(group, groups));
-  const sequenceFolders = new Set(sequences.filter((group) => group.run.length > 1).map((group) => group.folder));
-  const strays = new Set([...groups.filter((group) => isStray(group, groups)).flatMap((group) => [...group.run.map(({ file }) => file.path), ...group.rest.map((file) => file.path)]), ...single.map((file) => file.path)]);
+  const sequenceFolders = new Set(
+    sequences.filter((group) => group.run.length > 1).map((group) => group.folder),
+  );
+  const strays = new Set([
+    ...groups
+      .filter((group) => isStray(group, groups))
+      .flatMap((group) => [
+        ...group.run.map(({ file }) => file.path),
+        ...group.rest.map((file) => file.path),
+      ]),
+    ...single.map((file) => file.path),
+  ]);
 
-  const drafts: Draft[] = sequences.map((group) => sequenceDraft(group, sequences, byPath, options.statedRate));
+  const drafts: Draft[] = sequences.map((group) =>
+    sequenceDraft(group, sequences, byPath, options.statedRate),
+  );
   const findings: Finding[] = [];
   const folderOf = (path: string): string => path.slice(0, Math.max(0, path.lastIndexOf('/')));
   const riddle = (path: string): void => {
     const among = sequenceFolders.has(folderOf(path));
-    findings.push(finding(among ? 'sequence-foreign-file' : 'file-not-understood', `${printable(baseName(path))}, ${byPath.get(path)?.bytes} bytes`, among ? 'nothing but frames and known sidecars in the folder of a sequence' : 'a movie, a numbered sequence or a known sidecar', { file: path }));
+    findings.push(
+      finding(
+        among ? 'sequence-foreign-file' : 'file-not-understood',
+        `${printable(baseName(path))}, ${byPath.get(path)?.bytes} bytes`,
+        among
+          ? 'nothing but frames and known sidecars in the folder of a sequence'
+          : 'a movie, a numbered sequence or a known sidecar',
+        { file: path },
+      ),
+    );
   };
   for (const file of wanted) {
     if (strays.has(file.path)) riddle(file.path);
@@ -141,9 +218,22 @@ export function findClips(files: readonly RollFile[], options: FindOptions): Fou
   const clips = drafts.map((draft, index): Clip => {
     const id = ids[index] as string;
     for (const item of draft.findings) findings.push({ ...item, clip: id } as Finding);
-    return { id, name: draft.name, place: draft.place, bytes: draft.files.reduce((sum, file) => sum + file.bytes, 0), contentDigest: contentDigest(draft.files) };
+    return {
+      id,
+      name: draft.name,
+      place: draft.place,
+      bytes: draft.files.reduce((sum, file) => sum + file.bytes, 0),
+      contentDigest: contentDigest(draft.files),
+    };
   });
   for (const draft of drafts) if (draft.place.kind === 'movie') covered.add(draft.place.file);
   for (const group of sequences) for (const { file } of group.run) covered.add(file.path);
-  return { clips, others: files.map((file) => file.path).filter((path) => !covered.has(path)).sort(), findings };
+  return {
+    clips,
+    others: files
+      .map((file) => file.path)
+      .filter((path) => !covered.has(path))
+      .sort(),
+    findings,
+  };
 }

@@ -13,7 +13,11 @@ const UNSAFE = /[<>:"/\\|?*%\p{C}\p{Zl}\p{Zp}]/gu;
 const RESERVED = /^(?:con|prn|aux|nul|com[0-9]|lpt[0-9])(?:\.|$)/i;
 
 function safeName(name: string): string {
-  let safe = name.normalize('NFC').replaceAll(UNSAFE, '_').replace(/[. ]+$/, (end) => '_'.repeat(end.length)).replace(/^[-. ]/, '_');
+  let safe = name
+    .normalize('NFC')
+    .replaceAll(UNSAFE, '_')
+    .replace(/[. ]+$/, (end) => '_'.repeat(end.length))
+    .replace(/^[-. ]/, '_');
   if (RESERVED.test(safe)) safe = `_${safe}`;
   return safe === '' ? '_' : safe;
 }
@@ -54,7 +58,10 @@ export function clipIds(clips: readonly { readonly name: string; readonly path: 
   for (let digits = HASH_DIGITS; ; digits *= 2) {
     const ids = clips.map(({ name, path }) => {
       const safe = safeName(name);
-      const kept = safe === name.normalize('NFC') && Buffer.byteLength(safe) <= LONGEST_ID && counted.get(collisionKey(safe)) === 1;
+      const kept =
+        safe === name.normalize('NFC') &&
+        Buffer.byteLength(safe) <= LONGEST_ID &&
+        counted.get(collisionKey(safe)) === 1;
       return kept ? safe : withHash(safe, path, digits);
     });
     // A name may look like another one's hash; then longer hashes part them.
@@ -69,8 +76,10 @@ export function clipIds(clips: readonly { readonly name: string; readonly path: 
 const ALGORITHMS = [CONTENT_ALGORITHM, 'xxh128', 'sha256', 'sha512', 'sha1', 'c4', 'blake2b', 'xxh64', 'md5'];
 
 function checksumOf(file: RollFile): string {
-  const algorithm = ALGORITHMS.find((name) => file.hashes[name] !== undefined) ?? Object.keys(file.hashes).sort()[0];
-  if (algorithm === undefined) throw new RangeError(`no checksum of ${file.path}: intake reads every file before clips are sought`);
+  const algorithm =
+    ALGORITHMS.find((name) => file.hashes[name] !== undefined) ?? Object.keys(file.hashes).sort()[0];
+  if (algorithm === undefined)
+    throw new RangeError(`no checksum of ${file.path}: intake reads every file before clips are sought`);
   return `${algorithm}:${file.hashes[algorithm]}`;
 }
 

@@ -37,21 +37,44 @@ export interface SurveyOptions {
  * Measures one clip. What is wrong with the clip comes back as findings (with its id). Throws FindingError when a
  * program fails, and the signal's reason when stopped.
  */
-export async function surveyClip(clip: Clip, rollFolder: string, tools: Pick<MediaTools, 'ffprobe'>, options: SurveyOptions = {}): Promise<Omit<SurveyedClip, 'clip'>> {
+export async function surveyClip(
+  clip: Clip,
+  rollFolder: string,
+  tools: Pick<MediaTools, 'ffprobe'>,
+  options: SurveyOptions = {},
+): Promise<Omit<SurveyedClip, 'clip'>> {
   const subject = { clip: clip.id };
   try {
-    const declared = options.declared?.(clip.place.kind === 'movie' ? clip.place.file : frameName(clip.place, clip.place.first)) ?? null;
-    if (declared !== null) return await surveyDeclared(clip, rollFolder, declared, options.statedRate ?? null, subject, options.signal);
-    if (clip.place.kind === 'sequence') return await surveySequence(clip.place, rollFolder, tools, subject, options);
+    const declared =
+      options.declared?.(
+        clip.place.kind === 'movie' ? clip.place.file : frameName(clip.place, clip.place.first),
+      ) ?? null;
+    if (declared !== null)
+      return await surveyDeclared(
+        clip,
+        rollFolder,
+        declared,
+        options.statedRate ?? null,
+        subject,
+        options.signal,
+      );
+    if (clip.place.kind === 'sequence')
+      return await surveySequence(clip.place, rollFolder, tools, subject, options);
     const input = await openInput(rollFolder, clip.place);
     const result = await probeMovie(input, tools, options).finally(() => input.dispose());
-    if (result.state === 'problem') return { facts: null, findings: [findingOfProblem(result.problem, result.detail, subject)] };
+    if (result.state === 'problem')
+      return { facts: null, findings: [findingOfProblem(result.problem, result.detail, subject)] };
     return { facts: result.facts, findings: judgeMovie(result.facts, result.evidence, subject) };
   } catch (error) {
     options.signal?.throwIfAborted();
     // The file system's word on this one clip; the others go on.
     if ((error as NodeJS.ErrnoException).syscall === undefined) throw error;
-    return { facts: null, findings: [finding('clip-unreadable', printable((error as Error).message), 'a file that can be opened', subject)] };
+    return {
+      facts: null,
+      findings: [
+        finding('clip-unreadable', printable((error as Error).message), 'a file that can be opened', subject),
+      ],
+    };
   }
 }
 
@@ -64,7 +87,8 @@ export async function surveyRoll(
 ): Promise<SurveyedClip[]> {
   const limit = pLimit(options.atOnce ?? 2);
   const failed = new AbortController();
-  const signal = options.signal === undefined ? failed.signal : AbortSignal.any([options.signal, failed.signal]);
+  const signal =
+    options.signal === undefined ? failed.signal : AbortSignal.any([options.signal, failed.signal]);
   const settled = await Promise.allSettled(
     clips.map((clip) =>
       limit(async () => {

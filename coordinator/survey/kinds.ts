@@ -27,10 +27,17 @@ export function kindOf(path: string, all: ReadonlySet<string>): FileKind {
   const slash = path.lastIndexOf('/');
   const name = path.slice(slash + 1);
   // A file `._name` holds what another file system could not keep of `name`; alone it is a riddle.
-  if (name.startsWith('._')) return all.has(`${path.slice(0, slash + 1)}${name.slice(2)}`) ? 'beside' : 'unknown';
+  if (name.startsWith('._'))
+    return all.has(`${path.slice(0, slash + 1)}${name.slice(2)}`) ? 'beside' : 'unknown';
   if (SYSTEM.has(name.toLowerCase()) || CHECKSUM_LIST.test(name)) return 'beside';
   const extension = extensionOf(name);
   if ((movieExtensions as readonly string[]).includes(extension)) return 'movie';
-  if (path.split('/').slice(0, -1).some((folder) => folder.toLowerCase() === 'ascmhl')) return 'beside';
+  if (
+    path
+      .split('/')
+      .slice(0, -1)
+      .some((folder) => folder.toLowerCase() === 'ascmhl')
+  )
+    return 'beside';
   return BESIDE.has(extension) ? 'beside' : 'unknown';
 }

@@ -24,25 +24,46 @@ export function findingOfProblem(problem: ProbeProblem, detail: string, subject:
 /** The ways in which a file can be shorter than its own index, each with its numbers. */
 function shortage(video: VideoFacts, evidence: ProbeEvidence): { found: string; expected: string } | null {
   const { fileBytes, declaredBytes, furthestByte, picturePackets } = evidence;
-  if (video.claimedFrames !== null && picturePackets < video.claimedFrames) return { found: `${picturePackets} frames of picture`, expected: `${video.claimedFrames} frames, as the header claims` };
-  if (declaredBytes !== null && declaredBytes > fileBytes) return { found: `${fileBytes} bytes`, expected: `at least ${declaredBytes} bytes, as the file's structure says` };
-  if (furthestByte > fileBytes) return { found: `${fileBytes} bytes`, expected: `${furthestByte} bytes, where the last packet ends` };
+  if (video.claimedFrames !== null && picturePackets < video.claimedFrames)
+    return {
+      found: `${picturePackets} frames of picture`,
+      expected: `${video.claimedFrames} frames, as the header claims`,
+    };
+  if (declaredBytes !== null && declaredBytes > fileBytes)
+    return {
+      found: `${fileBytes} bytes`,
+      expected: `at least ${declaredBytes} bytes, as the file's structure says`,
+    };
+  if (furthestByte > fileBytes)
+    return { found: `${fileBytes} bytes`, expected: `${furthestByte} bytes, where the last packet ends` };
   return null;
 }
 
 function listSteps(video: VideoFacts): string {
-  const seconds = (ticks: number): string => `${((ticks * video.timeBase.num * 1000) / video.timeBase.den).toFixed(3)} ms`;
+  const seconds = (ticks: number): string =>
+    `${((ticks * video.timeBase.num * 1000) / video.timeBase.den).toFixed(3)} ms`;
   const shown = video.steps.slice(0, 4).map((step) => `${step.count} of ${seconds(step.ticks)}`);
   return `steps between frames: ${shown.join(', ')}${video.steps.length > 4 ? `, and ${video.steps.length - 4} other lengths` : ''}`;
 }
 
 /** Half a frame, in samples, compared without dividing: |offset| / sampleRate against 1 / (2 * rate). */
-function offsetFinding(track: AudioFacts, index: number, video: VideoFacts, subject: FindingSubject): Finding | null {
+function offsetFinding(
+  track: AudioFacts,
+  index: number,
+  video: VideoFacts,
+  subject: FindingSubject,
+): Finding | null {
   if (track.startOffset === 0) return null;
   const offset = Math.abs(track.startOffset);
-  const beyond = 2n * BigInt(offset) * BigInt(video.rate.num) > BigInt(track.sampleRate) * BigInt(video.rate.den);
+  const beyond =
+    2n * BigInt(offset) * BigInt(video.rate.num) > BigInt(track.sampleRate) * BigInt(video.rate.den);
   const found = `sound track ${index + 1} starts ${offset} samples (${((offset * 1000) / track.sampleRate).toFixed(1)} ms) ${track.startOffset > 0 ? 'after' : 'before'} the picture`;
-  return finding(beyond ? 'sound-offset' : 'sound-offset-small', found, 'sound and picture start together', subject);
+  return finding(
+    beyond ? 'sound-offset' : 'sound-offset-small',
+    found,
+    'sound and picture start together',
+    subject,
+  );
 }
 
 export function judgeMovie(facts: ClipFacts, evidence: ProbeEvidence, subject: FindingSubject): Finding[] {
@@ -50,18 +71,84 @@ export function judgeMovie(facts: ClipFacts, evidence: ProbeEvidence, subject: F
   const found: (Finding | null)[] = [];
   const short = shortage(video, evidence);
   if (short !== null) found.push(finding('clip-truncated', short.found, short.expected, subject));
-  else if (!evidence.closed) found.push(finding('clip-not-closed', 'no footer and no closed header', 'a file that was closed', subject));
+  else if (!evidence.closed)
+    found.push(
+      finding('clip-not-closed', 'no footer and no closed header', 'a file that was closed', subject),
+    );
   if (short === null && (evidence.readErrors.length > 0 || evidence.markedPackets > 0)) {
-    found.push(finding('clip-read-errors', evidence.readErrors[0] ?? `${evidence.markedPackets} packets are marked as damaged`, 'no error', subject));
+    found.push(
+      finding(
+        'clip-read-errors',
+        evidence.readErrors[0] ?? `${evidence.markedPackets} packets are marked as damaged`,
+        'no error',
+        subject,
+      ),
+    );
   }
-  if (video.claimedFrames !== null && video.claimedFrames < evidence.picturePackets) found.push(finding('clip-claims-less', `${evidence.picturePackets} frames counted`, `${video.claimedFrames} claimed`, subject));
+  if (video.claimedFrames !== null && video.claimedFrames < evidence.picturePackets)
+    found.push(
+      finding(
+        'clip-claims-less',
+        `${evidence.picturePackets} frames counted`,
+        `${video.claimedFrames} claimed`,
+        subject,
+      ),
+    );
   const hidden = evidence.picturePackets - video.frames;
-  if (hidden > 0) found.push(finding('clip-hidden-frames', `${hidden} of ${evidence.picturePackets} frames are hidden`, 'every frame shown', subject));
-  if (evidence.pictures > 1) found.push(finding('clip-several-pictures', `${evidence.pictures} pictures, stream ${video.streamIndex} is used`, 'one picture', subject));
-  if (!evidence.turnsByQuarters) found.push(finding('clip-turned-oddly', 'a display matrix that does more than turn by quarters', 'a turn by 0, 90, 180 or 270 degrees', subject));
-  if (!video.rateConstant) found.push(finding('clip-rate-varies', listSteps(video), `a constant rate (nominal ${formatRatio(video.rate)} frames a second)`, subject));
-  if (evidence.refusedTimecode !== null) found.push(finding('timecode-invalid', evidence.refusedTimecode, 'a label that exists at the rate of the clip', subject));
+  if (hidden > 0)
+    found.push(
+      finding(
+        'clip-hidden-frames',
+        `${hidden} of ${evidence.picturePackets} frames are hidden`,
+        'every frame shown',
+        subject,
+      ),
+    );
+  if (evidence.pictures > 1)
+    found.push(
+      finding(
+        'clip-several-pictures',
+        `${evidence.pictures} pictures, stream ${video.streamIndex} is used`,
+        'one picture',
+        subject,
+      ),
+    );
+  if (!evidence.turnsByQuarters)
+    found.push(
+      finding(
+        'clip-turned-oddly',
+        'a display matrix that does more than turn by quarters',
+        'a turn by 0, 90, 180 or 270 degrees',
+        subject,
+      ),
+    );
+  if (!video.rateConstant)
+    found.push(
+      finding(
+        'clip-rate-varies',
+        listSteps(video),
+        `a constant rate (nominal ${formatRatio(video.rate)} frames a second)`,
+        subject,
+      ),
+    );
+  if (evidence.refusedTimecode !== null)
+    found.push(
+      finding(
+        'timecode-invalid',
+        evidence.refusedTimecode,
+        'a label that exists at the rate of the clip',
+        subject,
+      ),
+    );
   for (const [index, track] of facts.audio.entries()) found.push(offsetFinding(track, index, video, subject));
-  for (const stream of evidence.unknownSound) found.push(finding('sound-no-decoder', `stream ${stream} is sound of an unknown kind`, 'sound that this ffmpeg decodes', subject));
+  for (const stream of evidence.unknownSound)
+    found.push(
+      finding(
+        'sound-no-decoder',
+        `stream ${stream} is sound of an unknown kind`,
+        'sound that this ffmpeg decodes',
+        subject,
+      ),
+    );
   return found.filter((item) => item !== null);
 }

@@ -17,21 +17,45 @@ function shapeOf(header: StillHeader): string {
 
 function shapeFindings(headers: readonly (StillHeader | null)[], subject: FindingSubject): Finding[] {
   const shapes = new Map<string, number>();
-  for (const header of headers) if (header !== null) shapes.set(shapeOf(header), (shapes.get(shapeOf(header)) ?? 0) + 1);
+  for (const header of headers)
+    if (header !== null) shapes.set(shapeOf(header), (shapes.get(shapeOf(header)) ?? 0) + 1);
   if (shapes.size < 2) return [];
   const list = [...shapes].sort((a, b) => b[1] - a[1]).slice(0, 5);
-  return [finding('sequence-rasters-differ', list.map(([shape, count]) => `${count} of ${shape}`).join(', '), 'frames of one size and form', subject)];
+  return [
+    finding(
+      'sequence-rasters-differ',
+      list.map(([shape, count]) => `${count} of ${shape}`).join(', '),
+      'frames of one size and form',
+      subject,
+    ),
+  ];
 }
 
-export async function surveySequence(place: SequencePlace, rollFolder: string, tools: Pick<MediaTools, 'ffprobe'>, subject: FindingSubject, options: { signal?: AbortSignal; decoders?: readonly RawDecoder[] }): Promise<{ facts: ClipFacts | null; findings: Finding[] }> {
-  if (place.suffix.toLowerCase() === '.dng') return await surveyDng(rollFolder, place, place.statedRate, { subject, ...(options.decoders === undefined ? {} : { decoders: options.decoders }), ...(options.signal === undefined ? {} : { signal: options.signal }) });
+export async function surveySequence(
+  place: SequencePlace,
+  rollFolder: string,
+  tools: Pick<MediaTools, 'ffprobe'>,
+  subject: FindingSubject,
+  options: { signal?: AbortSignal; decoders?: readonly RawDecoder[] },
+): Promise<{ facts: ClipFacts | null; findings: Finding[] }> {
+  if (place.suffix.toLowerCase() === '.dng')
+    return await surveyDng(rollFolder, place, place.statedRate, {
+      subject,
+      ...(options.decoders === undefined ? {} : { decoders: options.decoders }),
+      ...(options.signal === undefined ? {} : { signal: options.signal }),
+    });
   const reading = await readSequence(rollFolder, place, options);
   const { rate, findings: rateFindings } = decideRate(reading.headers, place.statedRate, subject);
-  const findings = [...damageFindings(place, reading.damaged, subject), ...shapeFindings(reading.headers, subject), ...rateFindings];
+  const findings = [
+    ...damageFindings(place, reading.damaged, subject),
+    ...shapeFindings(reading.headers, subject),
+    ...rateFindings,
+  ];
   if (rate === null || reading.headers[0] === null) return { facts: null, findings };
   const timecode = timecodeInHeaders(reading.headers, rate);
   findings.push(...timecodeFindings(place, timecode, subject));
   const { facts, why } = await sequenceFacts(rollFolder, place, reading, rate, tools, options);
-  if (facts === null) findings.push(finding('clip-no-decoder', printable(why), 'frames that this ffmpeg decodes', subject));
+  if (facts === null)
+    findings.push(finding('clip-no-decoder', printable(why), 'frames that this ffmpeg decodes', subject));
   return { facts, findings };
 }

@@ -8,7 +8,8 @@ export const clipCodes = {
   'file-not-understood': {
     weight: 'hold',
     title: 'a file of the roll is neither a clip nor a kind of file known to stand beside clips',
-    remedy: 'Look at the file. If it is no clip, name it (or a pattern for such files) with --ignore and run again. If it is a clip, it must be delivered by other means: this version does not read its form.',
+    remedy:
+      'Look at the file. If it is no clip, name it (or a pattern for such files) with --ignore and run again. If it is a clip, it must be delivered by other means: this version does not read its form.',
   },
 
   // Movies.
@@ -20,7 +21,8 @@ export const clipCodes = {
   'clip-playlist': {
     weight: 'hold',
     title: 'a text file calls itself a movie',
-    remedy: 'A list of other files is never followed. Find out how it came into the roll; name it with --ignore if it belongs there and is no clip.',
+    remedy:
+      'A list of other files is never followed. Find out how it came into the roll; name it with --ignore if it belongs there and is no clip.',
   },
   'clip-not-media': {
     weight: 'hold',
@@ -55,7 +57,8 @@ export const clipCodes = {
   'clip-no-picture': {
     weight: 'hold',
     title: 'the clip holds no picture',
-    remedy: 'Files with sound or timecode alone are no clips for proxies: name this one with --ignore if that is right. Otherwise compare with the card.',
+    remedy:
+      'Files with sound or timecode alone are no clips for proxies: name this one with --ignore if that is right. Otherwise compare with the card.',
   },
   'clip-no-frames': {
     weight: 'hold',
@@ -65,7 +68,8 @@ export const clipCodes = {
   'clip-no-decoder': {
     weight: 'hold',
     title: 'this ffmpeg cannot decode the picture',
-    remedy: 'Install a full build of ffmpeg, or name another one with RUSHLIGHT_FFMPEG. A codec that no ffmpeg knows must be converted by other means.',
+    remedy:
+      'Install a full build of ffmpeg, or name another one with RUSHLIGHT_FFMPEG. A codec that no ffmpeg knows must be converted by other means.',
   },
   'clip-several-pictures': {
     weight: 'note',
@@ -90,14 +94,16 @@ export const clipCodes = {
   'clip-rate-varies': {
     weight: 'hold',
     title: 'the clip has no constant frame rate',
-    remedy: 'Timecode cannot count such a clip. Check the camera settings; convert the clip to a constant rate by hand, knowing which frames that repeats or drops, and put the result into a roll of its own.',
+    remedy:
+      'Timecode cannot count such a clip. Check the camera settings; convert the clip to a constant rate by hand, knowing which frames that repeats or drops, and put the result into a roll of its own.',
   },
 
   // Sound and timecode of a clip.
   'sound-offset': {
     weight: 'hold',
     title: 'sound and picture do not start together',
-    remedy: 'Play the beginning of the clip. If it is right as recorded, deliver this clip by hand; otherwise look for another copy.',
+    remedy:
+      'Play the beginning of the clip. If it is right as recorded, deliver this clip by hand; otherwise look for another copy.',
   },
   'sound-offset-small': {
     weight: 'note',
@@ -107,12 +113,14 @@ export const clipCodes = {
   'sound-no-decoder': {
     weight: 'hold',
     title: 'this ffmpeg cannot decode a sound track of the clip',
-    remedy: 'Install a full build of ffmpeg, or name another one with RUSHLIGHT_FFMPEG. Otherwise the track must be converted by other means.',
+    remedy:
+      'Install a full build of ffmpeg, or name another one with RUSHLIGHT_FFMPEG. Otherwise the track must be converted by other means.',
   },
   'timecode-invalid': {
     weight: 'hold',
     title: 'the clip carries a timecode that does not exist',
-    remedy: 'Check the project rate and the timecode settings of the camera. The clip needs a right timecode before it can be delivered.',
+    remedy:
+      'Check the project rate and the timecode settings of the camera. The clip needs a right timecode before it can be delivered.',
   },
 
   // Numbered stills.
@@ -124,17 +132,20 @@ export const clipCodes = {
   'sequence-duplicate': {
     weight: 'hold',
     title: 'two files of a sequence have the same number',
-    remedy: 'Compare both with the card, take out the one that does not belong there with --ignore, and run again.',
+    remedy:
+      'Compare both with the card, take out the one that does not belong there with --ignore, and run again.',
   },
   'sequence-numbering-mixed': {
     weight: 'hold',
     title: 'the numbers of a sequence are written in different ways',
-    remedy: 'Compare with the card. Frames of one shot carry numbers of one form, padded with zeros to one length or not at all.',
+    remedy:
+      'Compare with the card. Frames of one shot carry numbers of one form, padded with zeros to one length or not at all.',
   },
   'sequence-foreign-file': {
     weight: 'hold',
     title: 'a file lies among the frames of a sequence and is none of them',
-    remedy: 'Look at the file. Name it with --ignore if it is no frame; otherwise compare the folder with the card.',
+    remedy:
+      'Look at the file. Name it with --ignore if it is no frame; otherwise compare the folder with the card.',
   },
   'sequence-sizes-differ': {
     weight: 'hold',
@@ -144,7 +155,8 @@ export const clipCodes = {
   'sequence-rasters-differ': {
     weight: 'hold',
     title: 'frames of a sequence differ in picture size or form',
-    remedy: 'Compare with the card. Frames of different shots may have come into one folder: part them and run again.',
+    remedy:
+      'Compare with the card. Frames of different shots may have come into one folder: part them and run again.',
   },
   'sequence-rate-unknown': {
     weight: 'hold',
@@ -154,7 +166,8 @@ export const clipCodes = {
   'sequence-rate-differs': {
     weight: 'hold',
     title: 'the rate of a sequence is not the same everywhere it is stated',
-    remedy: 'Compare the frames with the camera report. If the headers are right, run without --rate; if they disagree among themselves, compare with the card.',
+    remedy:
+      'Compare the frames with the camera report. If the headers are right, run without --rate; if they disagree among themselves, compare with the card.',
   },
   'sequence-frame-damaged': {
     weight: 'hold',
@@ -164,7 +177,8 @@ export const clipCodes = {
   'sequence-timecode-breaks': {
     weight: 'hold',
     title: 'the timecode in the frames of a sequence does not count with the frames',
-    remedy: 'The camera may have dropped frames, or the files were numbered anew. Compare with the card and the camera report.',
+    remedy:
+      'The camera may have dropped frames, or the files were numbered anew. Compare with the card and the camera report.',
   },
   'sequence-timecode-still': {
     weight: 'note',
@@ -174,6 +188,7 @@ export const clipCodes = {
   'stills-scene-linear': {
     weight: 'hold',
     title: 'the frames hold scene-linear light and need a transform before anybody can look at them',
-    remedy: 'A movie of scene-linear frames without a transform would show a wrong picture. Choose a master profile for this roll, with `input` in its settings.',
+    remedy:
+      'A movie of scene-linear frames without a transform would show a wrong picture. Choose a master profile for this roll, with `input` in its settings.',
   },
 } as const satisfies Record<string, CodeEntry>;

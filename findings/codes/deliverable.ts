@@ -5,41 +5,48 @@ export const deliverableCodes = {
   'record-damaged': {
     weight: 'hold',
     title: 'a record on disk cannot be read',
-    remedy: 'Delete that record; what it described is measured or made again on the next run. If records are damaged repeatedly, check the volume.',
+    remedy:
+      'Delete that record; what it described is measured or made again on the next run. If records are damaged repeatedly, check the volume.',
   },
 
   // Claim: why a worker does not take a job.
   'job-damaged': {
     weight: 'hold',
     title: 'a job in the queue cannot be understood',
-    remedy: 'Let coordinator and workers run the same version, and run again. If they do, look for another program that writes into the same Redis.',
+    remedy:
+      'Let coordinator and workers run the same version, and run again. If they do, look for another program that writes into the same Redis.',
   },
   'toolchain-differs': {
     weight: 'hold',
     title: 'a worker has other programs than the night was planned with',
-    remedy: 'Install the same ffmpeg and ffprobe on every machine of the farm (`npm start -- doctor` shows version and build), or take that machine out, and run again.',
+    remedy:
+      'Install the same ffmpeg and ffprobe on every machine of the farm (`npm start -- doctor` shows version and build), or take that machine out, and run again.',
   },
   'source-missing': {
     weight: 'hold',
     title: 'the clip cannot be opened by the worker',
-    remedy: 'Mount the volume of the roll under the same path on every machine of the farm, with the right to read, and run again.',
+    remedy:
+      'Mount the volume of the roll under the same path on every machine of the farm, with the right to read, and run again.',
   },
   'source-changed': {
     weight: 'hold',
     title: 'the clip is not what intake and survey read',
-    remedy: 'Nothing may write into a roll. Find out what did, compare the roll with its other copies, and run again: intake reads everything anew.',
+    remedy:
+      'Nothing may write into a roll. Find out what did, compare the roll with its other copies, and run again: intake reads everything anew.',
   },
 
   // Make.
   'clip-decode-error': {
     weight: 'hold',
     title: 'the clip cannot be decoded from beginning to end',
-    remedy: 'Look at the clip at the frame named, and take the file from another copy or from the card. If every copy is the same, the camera recorded it so: the production must know before the card is erased.',
+    remedy:
+      'Look at the clip at the frame named, and take the file from another copy or from the card. If every copy is the same, the camera recorded it so: the production must know before the card is erased.',
   },
   'clip-raster-changes': {
     weight: 'hold',
     title: 'the picture changes its size within the clip',
-    remedy: 'Look at the clip at the frame named; take it from another copy or from the card. If it was recorded so, it must be cut there by hand.',
+    remedy:
+      'Look at the clip at the frame named; take it from another copy or from the card. If it was recorded so, it must be cut there by hand.',
   },
   'encoder-not-started': {
     weight: 'hold',
@@ -49,34 +56,39 @@ export const deliverableCodes = {
   'encoder-failed': {
     weight: 'hold',
     title: 'the encoder failed although the clip decodes',
-    remedy: 'Read the message. Run again; if it fails at the same place, run the command of the report by hand, and try a newer ffmpeg.',
+    remedy:
+      'Read the message. Run again; if it fails at the same place, run the command of the report by hand, and try a newer ffmpeg.',
   },
   'encoder-killed': {
     weight: 'hold',
     title: 'the encoder was killed',
-    remedy: 'Usually the system had no memory left (see the system log): give the machine fewer slots or threads, and run again.',
+    remedy:
+      'Usually the system had no memory left (see the system log): give the machine fewer slots or threads, and run again.',
   },
   'encoder-stalled': {
     weight: 'hold',
     title: 'the encoder made no progress and was ended',
-    remedy: 'Check the volumes of roll and target for hangs. If the machine is only slow, allow a longer silence, and run again.',
+    remedy:
+      'Check the volumes of roll and target for hangs. If the machine is only slow, allow a longer silence, and run again.',
   },
   'encoder-wrote-nothing': {
     weight: 'hold',
     title: 'the encoder ended well and left no file',
-    remedy: 'Run again. If it repeats, the program named as ffmpeg is not one: `npm start -- doctor` shows where it was found.',
+    remedy:
+      'Run again. If it repeats, the program named as ffmpeg is not one: `npm start -- doctor` shows where it was found.',
   },
   'work-failed': {
     weight: 'hold',
     title: 'the work on a deliverable ended with an error that has no name of its own',
-    remedy: 'Read the message, and run again: only what is not finished is made. If it repeats, report it with the worker\'s log.',
+    remedy:
+      "Read the message, and run again: only what is not finished is made. If it repeats, report it with the worker's log.",
   },
 
   // Check.
   'deliverable-unreadable': {
     weight: 'hold',
     title: 'what was made cannot be read',
-    remedy: 'Run again. If it repeats, look at the volume and at the encoder\'s version.',
+    remedy: "Run again. If it repeats, look at the volume and at the encoder's version.",
   },
   'check-not-run': {
     weight: 'hold',
@@ -85,8 +97,9 @@ export const deliverableCodes = {
   },
   'frame-count-differs': {
     weight: 'hold',
-    title: 'the number of frames is not the source\'s',
-    remedy: 'Do not hand this file out: it relinks to the wrong frames. Run again; if it repeats, compare the clip with its other copies.',
+    title: "the number of frames is not the source's",
+    remedy:
+      'Do not hand this file out: it relinks to the wrong frames. Run again; if it repeats, compare the clip with its other copies.',
   },
   'duration-differs': {
     weight: 'hold',
@@ -96,12 +109,14 @@ export const deliverableCodes = {
   'timecode-differs': {
     weight: 'hold',
     title: 'start timecode, drop flag or label rate is not what it must be',
-    remedy: 'Do not hand this file out: it relinks to the wrong frames. Run again; if it repeats, try another ffmpeg version.',
+    remedy:
+      'Do not hand this file out: it relinks to the wrong frames. Run again; if it repeats, try another ffmpeg version.',
   },
   'cadence-broken': {
     weight: 'hold',
     title: 'frames do not follow each other at one step from zero on',
-    remedy: 'Do not hand this file out. Run again; if it repeats, look at the clip for gaps in its recording.',
+    remedy:
+      'Do not hand this file out. Run again; if it repeats, look at the clip for gaps in its recording.',
   },
   'picture-differs': {
     weight: 'hold',
@@ -111,7 +126,8 @@ export const deliverableCodes = {
   'colour-tags-differ': {
     weight: 'hold',
     title: 'colour tags are not what the profile asks',
-    remedy: 'Do not hand this file out: it would be shown with wrong colours. Run again; if it repeats, try another ffmpeg version.',
+    remedy:
+      'Do not hand this file out: it would be shown with wrong colours. Run again; if it repeats, try another ffmpeg version.',
   },
   'codec-differs': {
     weight: 'hold',
@@ -121,7 +137,7 @@ export const deliverableCodes = {
   'sound-differs': {
     weight: 'hold',
     title: 'the sound is not what it must be',
-    remedy: 'Do not hand this file out. Run again; if it repeats, look at the clip\'s sound tracks.',
+    remedy: "Do not hand this file out. Run again; if it repeats, look at the clip's sound tracks.",
   },
   'does-not-decode': {
     weight: 'hold',
@@ -131,14 +147,16 @@ export const deliverableCodes = {
   'reel-differs': {
     weight: 'hold',
     title: 'the reel name is not what it must be',
-    remedy: 'Do not hand this file out: it relinks to another reel. Run again; if it repeats, try another ffmpeg version.',
+    remedy:
+      'Do not hand this file out: it relinks to another reel. Run again; if it repeats, try another ffmpeg version.',
   },
 
   // Publish.
   'target-name-taken': {
     weight: 'hold',
-    title: 'something that is not ours stands under a deliverable\'s name',
-    remedy: 'Look at what stands there and move it away, or deliver to another folder, and run again. Nothing was overwritten.',
+    title: "something that is not ours stands under a deliverable's name",
+    remedy:
+      'Look at what stands there and move it away, or deliver to another folder, and run again. Nothing was overwritten.',
   },
   'staged-file-lost': {
     weight: 'hold',
@@ -150,42 +168,50 @@ export const deliverableCodes = {
   'delivery-empty': {
     weight: 'hold',
     title: 'the delivery holds no roll with a verdict',
-    remedy: 'Name the folder that was given to --deliver. A roll without roll.json was never finished: run the night again.',
+    remedy:
+      'Name the folder that was given to --deliver. A roll without roll.json was never finished: run the night again.',
   },
   'digest-differs': {
     weight: 'hold',
     title: 'a deliverable has other bytes than when it was checked',
-    remedy: 'Do not use this file. Run again: it is made anew. Find out what wrote into the delivery, or whether the volume fails.',
+    remedy:
+      'Do not use this file. Run again: it is made anew. Find out what wrote into the delivery, or whether the volume fails.',
   },
   'file-not-listed': {
     weight: 'hold',
-    title: 'a file in a profile\'s folder belongs to no deliverable',
-    remedy: 'Look at it and move it away: nobody has checked it, and an editor would take it for a finished one.',
+    title: "a file in a profile's folder belongs to no deliverable",
+    remedy:
+      'Look at it and move it away: nobody has checked it, and an editor would take it for a finished one.',
   },
   'folder-file-absent': {
     weight: 'hold',
     title: 'a file of a deliverable that is a folder is not there',
-    remedy: 'Put the file back under its name, or delete the folder and run again: it is made anew. Nothing else may write into or move things out of a delivery.',
+    remedy:
+      'Put the file back under its name, or delete the folder and run again: it is made anew. Nothing else may write into or move things out of a delivery.',
   },
   'folder-file-differs': {
     weight: 'hold',
     title: 'a file of a deliverable that is a folder has other bytes than when it was checked',
-    remedy: 'Do not use this frame. Delete the folder and run again: it is made anew. Find out what wrote into the delivery, or whether the volume fails.',
+    remedy:
+      'Do not use this frame. Delete the folder and run again: it is made anew. Find out what wrote into the delivery, or whether the volume fails.',
   },
   'folder-file-strange': {
     weight: 'hold',
-    title: 'something lies in a deliverable\'s folder that is no part of it',
-    remedy: 'Look at it and move it away: nobody has checked it, and a finishing program would take it for a frame. Then run again.',
+    title: "something lies in a deliverable's folder that is no part of it",
+    remedy:
+      'Look at it and move it away: nobody has checked it, and a finishing program would take it for a frame. Then run again.',
   },
   'listing-absent': {
     weight: 'hold',
     title: 'the listing of a deliverable that is a folder is not there',
-    remedy: 'Run again: where the folder is as it was published, its listing is written anew. Or copy the reports folder back from another copy of the delivery.',
+    remedy:
+      'Run again: where the folder is as it was published, its listing is written anew. Or copy the reports folder back from another copy of the delivery.',
   },
   'listing-damaged': {
     weight: 'hold',
     title: 'the listing of a deliverable that is a folder is another one than its report names',
-    remedy: 'Run again: where the folder is as it was published, its listing is written anew. Check the volume.',
+    remedy:
+      'Run again: where the folder is as it was published, its listing is written anew. Check the volume.',
   },
   'report-absent': {
     weight: 'hold',
@@ -195,7 +221,8 @@ export const deliverableCodes = {
   'report-disagrees': {
     weight: 'hold',
     title: 'the records of a delivery do not agree with each other',
-    remedy: 'Somebody edited a record, or two runs wrote at once. Run again: the records are written anew from what is measured.',
+    remedy:
+      'Somebody edited a record, or two runs wrote at once. Run again: the records are written anew from what is measured.',
   },
   'verdict-differs': {
     weight: 'hold',
@@ -205,6 +232,7 @@ export const deliverableCodes = {
   'staging-left': {
     weight: 'note',
     title: 'an unfinished file of an interrupted night lies in the delivery',
-    remedy: 'It can be deleted when no night is at work; the next run does so by itself once its owner is known to be dead.',
+    remedy:
+      'It can be deleted when no night is at work; the next run does so by itself once its owner is known to be dead.',
   },
 } as const satisfies Record<string, CodeEntry>;

@@ -5,17 +5,20 @@ export const machineCodes = {
   'tool-missing': {
     weight: 'hold',
     title: 'a program that is needed is not on this machine',
-    remedy: 'Run `npm start -- doctor`; it says how to install what is missing. RUSHLIGHT_FFMPEG and RUSHLIGHT_FFPROBE name programs in other places.',
+    remedy:
+      'Run `npm start -- doctor`; it says how to install what is missing. RUSHLIGHT_FFMPEG and RUSHLIGHT_FFPROBE name programs in other places.',
   },
   'tool-too-old': {
     weight: 'hold',
     title: 'a program is older than the oldest that is known to work',
-    remedy: 'Install ffmpeg 5.1 or newer (7.1 recommended), or name another one with RUSHLIGHT_FFMPEG and RUSHLIGHT_FFPROBE.',
+    remedy:
+      'Install ffmpeg 5.1 or newer (7.1 recommended), or name another one with RUSHLIGHT_FFMPEG and RUSHLIGHT_FFPROBE.',
   },
   'tool-unusable': {
     weight: 'hold',
     title: 'a program starts but does not answer as it should',
-    remedy: 'Run it by hand with -version (ffmpeg, ffprobe) or --version (redis-server). Reinstall it, or name another one with RUSHLIGHT_FFMPEG, RUSHLIGHT_FFPROBE or RUSHLIGHT_REDIS_SERVER.',
+    remedy:
+      'Run it by hand with -version (ffmpeg, ffprobe) or --version (redis-server). Reinstall it, or name another one with RUSHLIGHT_FFMPEG, RUSHLIGHT_FFPROBE or RUSHLIGHT_REDIS_SERVER.',
   },
   'tool-not-recommended': {
     weight: 'note',
@@ -30,7 +33,8 @@ export const machineCodes = {
   'decoder-missing': {
     weight: 'note',
     title: 'this ffmpeg cannot read a kind of source',
-    remedy: 'Clips of that kind are held. Install an ffmpeg that has it (the packages of Debian, Ubuntu and Homebrew do) if your cameras record it.',
+    remedy:
+      'Clips of that kind are held. Install an ffmpeg that has it (the packages of Debian, Ubuntu and Homebrew do) if your cameras record it.',
   },
   'node-too-old': {
     weight: 'hold',
@@ -50,7 +54,8 @@ export const machineCodes = {
   'space-low': {
     weight: 'note',
     title: 'a volume has little room',
-    remedy: 'Run `rushlight plan` on the shoot day: it says how much the night will write against what is free.',
+    remedy:
+      'Run `rushlight plan` on the shoot day: it says how much the night will write against what is free.',
   },
   'machine-small': {
     weight: 'note',
@@ -60,11 +65,13 @@ export const machineCodes = {
   'demo-folder-taken': {
     weight: 'hold',
     title: 'the folder for the demo is not a demo’s',
-    remedy: 'Give another one with --folder, or take away what is there. The demo never touches files that it did not make.',
+    remedy:
+      'Give another one with --folder, or take away what is there. The demo never touches files that it did not make.',
   },
   'demo-not-made': {
     weight: 'hold',
     title: 'a clip of the demo could not be made',
-    remedy: 'Run `rushlight doctor`; a build of ffmpeg that lacks something the demo draws with is the usual reason, a full disk the other.',
+    remedy:
+      'Run `rushlight doctor`; a build of ffmpeg that lacks something the demo draws with is the usual reason, a full disk the other.',
   },
 } as const satisfies Record<string, CodeEntry>;

@@ -5,12 +5,14 @@ export const rawCodes = {
   'raw-frame-refused': {
     weight: 'hold',
     title: 'the frames are DNG files that this version does not develop',
-    remedy: 'Only sensor values under a 2 x 2 colour pattern are developed here. Develop the clip with the software of its camera, or declare a decoder for it in the settings.',
+    remedy:
+      'Only sensor values under a 2 x 2 colour pattern are developed here. Develop the clip with the software of its camera, or declare a decoder for it in the settings.',
   },
   'raw-frames-differ': {
     weight: 'hold',
     title: 'the raw frames of a clip are not all of one camera setting',
-    remedy: 'Compare the frame named with the card and with its neighbours. Frames of different shots may have come into one folder: part them and run again. A camera that changes white balance or levels within a shot needs a person to choose one.',
+    remedy:
+      'Compare the frame named with the card and with its neighbours. Frames of different shots may have come into one folder: part them and run again. A camera that changes white balance or levels within a shot needs a person to choose one.',
   },
   'raw-exposure-varies': {
     weight: 'note',
@@ -20,27 +22,32 @@ export const rawCodes = {
   'raw-opcode-not-applied': {
     weight: 'hold',
     title: 'raw frames ask for corrections that this version does not make',
-    remedy: 'The camera says that the picture is wrong without them (lens or sensor corrections). Develop the clip with the software of its camera.',
+    remedy:
+      'The camera says that the picture is wrong without them (lens or sensor corrections). Develop the clip with the software of its camera.',
   },
   'raw-opcode-left-out': {
     weight: 'note',
     title: 'raw frames offer corrections that this version does not make',
-    remedy: 'Nothing: the camera says that they may be left out. Lens corrections are then a matter for the grade.',
+    remedy:
+      'Nothing: the camera says that they may be left out. Lens corrections are then a matter for the grade.',
   },
   'raw-tag-left-out': {
     weight: 'note',
     title: 'raw frames carry colour tags that this version does not use',
-    remedy: 'Nothing: colours follow from the matrices alone. A look that the camera stores is not part of a grading master.',
+    remedy:
+      'Nothing: colours follow from the matrices alone. A look that the camera stores is not part of a grading master.',
   },
   'raw-no-decoder': {
     weight: 'hold',
     title: 'no decoder takes these raw frames',
-    remedy: 'Install LibRaw’s programs (package libraw-bin), name its unprocessed_raw with RUSHLIGHT_UNPROCESSED_RAW, or declare a decoder in the settings.',
+    remedy:
+      'Install LibRaw’s programs (package libraw-bin), name its unprocessed_raw with RUSHLIGHT_UNPROCESSED_RAW, or declare a decoder in the settings.',
   },
   'raw-frame-undecodable': {
     weight: 'hold',
     title: 'a raw frame cannot be decoded',
-    remedy: 'Compare the frame with the card and with the other copies of the roll. If every copy is the same, the shot is damaged, or of a kind that needs another decoder: do not erase the card.',
+    remedy:
+      'Compare the frame with the card and with the other copies of the roll. If every copy is the same, the shot is damaged, or of a kind that needs another decoder: do not erase the card.',
   },
   'decoder-file-unreadable': {
     weight: 'hold',
@@ -65,16 +72,19 @@ export const rawCodes = {
   'decoder-failed': {
     weight: 'hold',
     title: 'a declared decoder did not give exactly the pictures of a clip',
-    remedy: 'Run its command by hand on this clip and look at what it says. If it writes what it should, correct the file that declares it; if it cannot read the clip, take the clip from another copy.',
+    remedy:
+      'Run its command by hand on this clip and look at what it says. If it writes what it should, correct the file that declares it; if it cannot read the clip, take the clip from another copy.',
   },
   'declared-clip-no-movie': {
     weight: 'hold',
     title: 'movies are not made of what a declared decoder gives',
-    remedy: 'Choose a master profile for this roll, as grading-master-exr; movies are made from what is graded of its masters.',
+    remedy:
+      'Choose a master profile for this roll, as grading-master-exr; movies are made from what is graded of its masters.',
   },
   'decoder-says-too-little': {
     weight: 'hold',
     title: 'a declared decoder does not tell what a clip is',
-    remedy: 'Run the command under `tells` by hand on this clip, and correct where in its output each value is found.',
+    remedy:
+      'Run the command under `tells` by hand on this clip, and correct where in its output each value is found.',
   },
 } as const satisfies Record<string, CodeEntry>;

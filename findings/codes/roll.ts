@@ -11,7 +11,8 @@ export const rollCodes = {
   'manifest-unreadable': {
     weight: 'hold',
     title: 'a manifest cannot be read',
-    remedy: 'Fetch the manifest again from the copy that was made first, or from another copy. Do not edit it by hand.',
+    remedy:
+      'Fetch the manifest again from the copy that was made first, or from another copy. Do not edit it by hand.',
   },
   'roll-empty': {
     weight: 'hold',
@@ -21,12 +22,14 @@ export const rollCodes = {
   'manifest-line-malformed': {
     weight: 'hold',
     title: 'an entry of a manifest cannot be understood',
-    remedy: 'Compare with the manifest on another copy. Fetch an undamaged one, or make a new manifest; do not repair it by hand.',
+    remedy:
+      'Compare with the manifest on another copy. Fetch an undamaged one, or make a new manifest; do not repair it by hand.',
   },
   'manifest-algorithm-unknown': {
     weight: 'hold',
     title: 'a manifest states a checksum of a kind that cannot be computed here',
-    remedy: 'Name the file after its algorithm (for example checksums.xxh128), or make a manifest with one of the kinds that are read.',
+    remedy:
+      'Name the file after its algorithm (for example checksums.xxh128), or make a manifest with one of the kinds that are read.',
   },
   'manifest-path-outside': {
     weight: 'hold',
@@ -40,23 +43,27 @@ export const rollCodes = {
   },
   'manifest-chain-broken': {
     weight: 'hold',
-    title: 'the history of a roll\'s manifests is not whole',
-    remedy: 'Fetch the whole history folder from the copy that was made first. A manifest that was changed or taken out after it was recorded proves nothing.',
+    title: "the history of a roll's manifests is not whole",
+    remedy:
+      'Fetch the whole history folder from the copy that was made first. A manifest that was changed or taken out after it was recorded proves nothing.',
   },
   'manifest-failure': {
     weight: 'hold',
     title: 'a history records that a file was not good when it was last checked',
-    remedy: 'The copy that was checked then was bad. Find out which it was, copy the file again from the card or from a copy that holds, and check it again with the program that writes the history.',
+    remedy:
+      'The copy that was checked then was bad. Find out which it was, copy the file again from the card or from a copy that holds, and check it again with the program that writes the history.',
   },
   'manifest-failure-settled': {
     weight: 'note',
     title: 'a history records that a file was not good once, and later that it was',
-    remedy: 'Nothing, when the file was copied again in between. A drive on which this happens often is not to be trusted.',
+    remedy:
+      'Nothing, when the file was copied again in between. A drive on which this happens often is not to be trusted.',
   },
   'manifest-superseded': {
     weight: 'note',
     title: 'a newer generation states another checksum of a file than an older one',
-    remedy: 'The newest counts. Ask who made that generation whether the file was changed on purpose after the card was copied.',
+    remedy:
+      'The newest counts. Ask who made that generation whether the file was changed on purpose after the card was copied.',
   },
   'roll-file-absent': {
     weight: 'hold',
@@ -71,17 +78,20 @@ export const rollCodes = {
   'file-checksum-differs': {
     weight: 'hold',
     title: 'a file of the roll has other bytes than the manifest says',
-    remedy: 'Copy the file again from the card or from a copy that holds, and check the drive and cable. Do not reformat the card.',
+    remedy:
+      'Copy the file again from the card or from a copy that holds, and check the drive and cable. Do not reformat the card.',
   },
   'manifest-byte-order': {
     weight: 'note',
     title: 'a manifest writes a checksum with its bytes in the other order than its kind asks',
-    remedy: 'The value is the right one, written wrongly. Tell the maker of the program that wrote the manifest.',
+    remedy:
+      'The value is the right one, written wrongly. Tell the maker of the program that wrote the manifest.',
   },
   'file-name-spelling': {
     weight: 'note',
     title: 'a name is spelled with other characters than in the manifest, and looks the same',
-    remedy: 'Nothing: the file was found and compared. Some file systems change the Unicode form of names when files are copied.',
+    remedy:
+      'Nothing: the file was found and compared. Some file systems change the Unicode form of names when files are copied.',
   },
   'file-empty': {
     weight: 'note',
@@ -91,7 +101,8 @@ export const rollCodes = {
   'file-unlisted': {
     weight: 'hold',
     title: 'a file lies in the roll that no manifest lists',
-    remedy: 'Find out where it comes from. If it belongs to the card, make a manifest that lists it; if not, move it out of the roll.',
+    remedy:
+      'Find out where it comes from. If it belongs to the card, make a manifest that lists it; if not, move it out of the roll.',
   },
   'file-unreadable': {
     weight: 'hold',
@@ -106,7 +117,8 @@ export const rollCodes = {
   'file-not-regular': {
     weight: 'hold',
     title: 'something in the roll is neither a file nor a folder',
-    remedy: 'A card holds no pipes, sockets or devices. Find out what put it there and take it out of the roll.',
+    remedy:
+      'A card holds no pipes, sockets or devices. Find out what put it there and take it out of the roll.',
   },
   'link-leaves-roll': {
     weight: 'hold',
@@ -116,7 +128,8 @@ export const rollCodes = {
   'link-inside-roll': {
     weight: 'note',
     title: 'a symbolic link points at another place in its roll',
-    remedy: 'Links are never followed; what it points at is read in its own place. Nothing need be done unless the manifest lists the link.',
+    remedy:
+      'Links are never followed; what it points at is read in its own place. Nothing need be done unless the manifest lists the link.',
   },
   'copy-lacks-roll': {
     weight: 'hold',
@@ -126,7 +139,8 @@ export const rollCodes = {
   'copy-differs': {
     weight: 'hold',
     title: 'a copy differs from the working copy',
-    remedy: 'The manifest says which of them is right. Where it is silent, compare with the card before it is reformatted.',
+    remedy:
+      'The manifest says which of them is right. Where it is silent, compare with the card before it is reformatted.',
   },
   'copy-same-place': {
     weight: 'hold',
@@ -151,7 +165,8 @@ export const rollCodes = {
   'seal-exists': {
     weight: 'hold',
     title: 'somebody else sealed the roll there at the same time',
-    remedy: 'Look at the history that stands there, and seal again: a further generation is added to it. Nothing was written over.',
+    remedy:
+      'Look at the history that stands there, and seal again: a further generation is added to it. Nothing was written over.',
   },
   'seal-of-another-roll': {
     weight: 'hold',
@@ -161,6 +176,7 @@ export const rollCodes = {
   'seal-name-unwritable': {
     weight: 'hold',
     title: 'a file name cannot be written into a manifest of this kind',
-    remedy: 'XML cannot carry this name. Make a manifest with a checksum program instead (for example sha256sum), which keeps names as bytes.',
+    remedy:
+      'XML cannot carry this name. Make a manifest with a checksum program instead (for example sha256sum), which keeps names as bytes.',
   },
 } as const satisfies Record<string, CodeEntry>;

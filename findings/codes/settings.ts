@@ -15,17 +15,20 @@ export const settingsCodes = {
   'input-unknown': {
     weight: 'hold',
     title: 'nobody says what the code values of a clip mean',
-    remedy: 'State `input` in the settings, for the show, the camera or the roll, and run again. It is never guessed: a wrong transform looks plausible and is found in the grade.',
+    remedy:
+      'State `input` in the settings, for the show, the camera or the roll, and run again. It is never guessed: a wrong transform looks plausible and is found in the grade.',
   },
   'input-differs-from-tags': {
     weight: 'note',
     title: 'the settings say something else of a clip than its own tags',
-    remedy: 'Nothing, if the settings are right: they were followed. Cameras often tag log pictures as BT.709.',
+    remedy:
+      'Nothing, if the settings are right: they were followed. Cameras often tag log pictures as BT.709.',
   },
   'raw-setting-missing': {
     weight: 'hold',
     title: 'a raw clip cannot be developed as it is asked',
-    remedy: 'State a white balance in the settings that this file can answer for, or as-shot where the camera recorded one.',
+    remedy:
+      'State a white balance in the settings that this file can answer for, or as-shot where the camera recorded one.',
   },
   'master-source-not-offered': {
     weight: 'hold',

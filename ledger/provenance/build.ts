@@ -39,14 +39,26 @@ export function statementOf({ verdict, facts, outputs, records }: StatementParts
   const { rushlight, recipe, tools, fingerprint } = verdict.toolchain;
   return {
     _type: STATEMENT_TYPE,
-    subject: sorted(outputs).map(({ path, sha256, folder }) => ({ name: path, digest: folder === true ? { dirHash: sha256 } : { sha256 } })),
+    subject: sorted(outputs).map(({ path, sha256, folder }) => ({
+      name: path,
+      digest: folder === true ? { dirHash: sha256 } : { sha256 },
+    })),
     predicateType: PREDICATE_TYPE,
     predicate: {
       day: verdict.day,
       roll: verdict.roll,
       verdict: { digest: { sha256: verdictDigest(verdict) } },
-      manifests: verdict.manifests.map(({ file, kind, files, digests = [] }) => ({ file, kind, files, digests })),
-      clips: verdict.clips.map(({ clip }) => ({ name: clip.id, contentDigest: clip.contentDigest, facts: { digest: { sha256: canonicalDigest(facts.get(clip.id) ?? null) } } })),
+      manifests: verdict.manifests.map(({ file, kind, files, digests = [] }) => ({
+        file,
+        kind,
+        files,
+        digests,
+      })),
+      clips: verdict.clips.map(({ clip }) => ({
+        name: clip.id,
+        contentDigest: clip.contentDigest,
+        facts: { digest: { sha256: canonicalDigest(facts.get(clip.id) ?? null) } },
+      })),
       profiles: verdict.profiles.map(({ name, hash }) => ({ name, hash })),
       toolchain: { rushlight, recipe, tools, fingerprint },
       records: named(records),

@@ -30,7 +30,12 @@ export type Envelope = z.infer<typeof envelopeSchema>;
 /** Pre-authentication encoding: what a signature is made over. Lengths are bytes. */
 export function pae(payloadType: string, payload: Buffer): Buffer {
   const type = Buffer.from(payloadType, 'utf8');
-  return Buffer.concat([Buffer.from(`DSSEv1 ${type.length} `), type, Buffer.from(` ${payload.length} `), payload]);
+  return Buffer.concat([
+    Buffer.from(`DSSEv1 ${type.length} `),
+    type,
+    Buffer.from(` ${payload.length} `),
+    payload,
+  ]);
 }
 
 export interface Signature {
@@ -38,7 +43,15 @@ export interface Signature {
   readonly sig: Buffer;
 }
 
-export function envelopeBytes(payloadType: string, payload: Buffer, signatures: readonly Signature[]): Buffer {
-  const envelope = { payload: payload.toString('base64'), payloadType, signatures: signatures.map(({ keyid, sig }) => ({ keyid, sig: sig.toString('base64') })) };
+export function envelopeBytes(
+  payloadType: string,
+  payload: Buffer,
+  signatures: readonly Signature[],
+): Buffer {
+  const envelope = {
+    payload: payload.toString('base64'),
+    payloadType,
+    signatures: signatures.map(({ keyid, sig }) => ({ keyid, sig: sig.toString('base64') })),
+  };
   return Buffer.from(`${JSON.stringify(envelope, null, 2)}\n`);
 }

@@ -23,7 +23,9 @@ export const predicateSchema = z.object({
   /** Of the roll's sources, as intake read them. */
   manifests: z.array(manifestReadSchema.required({ digests: true })),
   /** `contentDigest`: of the source's files (ledger/clip.ts); `facts`: of what was measured of the source, as canonical JSON. */
-  clips: z.array(z.object({ name: z.string(), contentDigest: z.string(), facts: z.object({ digest: digestSchema }) })),
+  clips: z.array(
+    z.object({ name: z.string(), contentDigest: z.string(), facts: z.object({ digest: digestSchema }) }),
+  ),
   /** `hash`: of all that was asked (profiles/hash.ts). */
   profiles: z.array(z.object({ name: z.string(), hash: z.string() })),
   /** Tools with their versions and the SHA-256 of what they say of their build. */

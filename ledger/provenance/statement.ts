@@ -12,7 +12,9 @@ export const STATEMENT_MEDIA_TYPE = 'application/vnd.in-toto+json';
 const uri = z.string().regex(/^[a-z][a-z0-9+.-]*:\S+$/, 'an absolute URI, its scheme in small letters');
 
 /** Digests by algorithm; for those of the SHA family lower-case hex. */
-const digestSetSchema = z.record(z.string().min(1), z.string().min(1)).refine((set) => Object.keys(set).length > 0, 'at least one digest');
+const digestSetSchema = z
+  .record(z.string().min(1), z.string().min(1))
+  .refine((set) => Object.keys(set).length > 0, 'at least one digest');
 
 export const resourceDescriptorSchema = z
   .looseObject({
@@ -25,12 +27,17 @@ export const resourceDescriptorSchema = z
     mediaType: z.string().optional(),
     annotations: z.record(z.string(), z.unknown()).optional(),
   })
-  .refine(({ uri: at, digest, content }) => at !== undefined || digest !== undefined || content !== undefined, 'one of uri, digest and content');
+  .refine(
+    ({ uri: at, digest, content }) => at !== undefined || digest !== undefined || content !== undefined,
+    'one of uri, digest and content',
+  );
 
 /** Fields that are not known are kept and mean nothing, as the parsing rules ask. */
 export const statementSchema = z.looseObject({
   _type: z.literal(STATEMENT_TYPE),
-  subject: z.array(resourceDescriptorSchema.refine(({ digest }) => digest !== undefined, 'every subject has a digest')),
+  subject: z.array(
+    resourceDescriptorSchema.refine(({ digest }) => digest !== undefined, 'every subject has a digest'),
+  ),
   predicateType: uri,
   /** Left out is the same as empty. */
   predicate: z.record(z.string(), z.unknown()).default({}),

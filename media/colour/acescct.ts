@@ -6,13 +6,25 @@ import { type ColourTransform, curveStep, matrixStep } from './steps.ts';
 import { fromRgb, weightsOf } from './ycbcr.ts';
 
 /** Linear AP0 to R'G'B' codes of full scale. */
-export const acescctOfAp0: ColourTransform = { steps: [matrixStep(ap0ToAp1), curveStep({ form: 'published', curve: { name: 'acescct' }, direction: 'encode' })] };
+export const acescctOfAp0: ColourTransform = {
+  steps: [
+    matrixStep(ap0ToAp1),
+    curveStep({ form: 'published', curve: { name: 'acescct' }, direction: 'encode' }),
+  ],
+};
 /** And back. */
-export const ap0OfAcescct: ColourTransform = { steps: [curveStep({ form: 'published', curve: { name: 'acescct' }, direction: 'decode' }), matrixStep(invert(ap0ToAp1))] };
+export const ap0OfAcescct: ColourTransform = {
+  steps: [
+    curveStep({ form: 'published', curve: { name: 'acescct' }, direction: 'decode' }),
+    matrixStep(invert(ap0ToAp1)),
+  ],
+};
 
-const between = (value: number, least: number, most: number): number => Math.min(Math.max(value, least), most);
+const between = (value: number, least: number, most: number): number =>
+  Math.min(Math.max(value, least), most);
 /** Rounded half up, then brought between the two. */
-const code = (value: number, least: number, most: number): number => between(Math.floor(value + 0.5), least, most);
+const code = (value: number, least: number, most: number): number =>
+  between(Math.floor(value + 0.5), least, most);
 
 /** Least and most of a 10-bit code of DPX: every one is of the picture. */
 export const RGB10 = [0, 1023] as const;
@@ -26,7 +38,11 @@ export function exactCodes10Of([r, g, b]: readonly [number, number, number]): Tr
 }
 export function exactYuv10Of([r, g, b]: readonly [number, number, number]): Triple {
   const [y, cb, cr] = apply(fromRgb(weightsOf('bt709')), evaluate(acescctOfAp0, r, g, b));
-  return [between(64 + 876 * y, ...YCBCR10), between(512 + 896 * cb, ...YCBCR10), between(512 + 896 * cr, ...YCBCR10)];
+  return [
+    between(64 + 876 * y, ...YCBCR10),
+    between(512 + 896 * cb, ...YCBCR10),
+    between(512 + 896 * cr, ...YCBCR10),
+  ];
 }
 
 /** 10-bit codes R, G, B of full scale, 1023 for ACEScct 1.0, of linear AP0. Rounded half up; beyond 0 to 1023 they end there. */

@@ -8,7 +8,22 @@
  * f(-x) = -f(x), as IEC 61966-2-4 does for BT.709 and IEC 61966-2-1 (amendment 1) for sRGB: nothing that undershoots is lost.
  */
 
-export const curveNames = ['linear', 'slog3', 'logc3', 'logc4', 'vlog', 'log3g10', 'acescct', 'acescc', 'cineon', 'bt709', 'bt1886', 'srgb', 'pq', 'hlg'] as const;
+export const curveNames = [
+  'linear',
+  'slog3',
+  'logc3',
+  'logc4',
+  'vlog',
+  'log3g10',
+  'acescct',
+  'acescc',
+  'cineon',
+  'bt709',
+  'bt1886',
+  'srgb',
+  'pq',
+  'hlg',
+] as const;
 export type CurveName = (typeof curveNames)[number];
 
 /** Exposure indices for which the parameters of `logc3` are published without a shoulder. */
@@ -30,18 +45,38 @@ interface Pair {
   readonly encode: (linear: number) => number;
 }
 
-const odd = (half: (value: number) => number) => (value: number): number => (value < 0 ? -half(-value) : half(value));
+const odd =
+  (half: (value: number) => number) =>
+  (value: number): number =>
+    value < 0 ? -half(-value) : half(value);
 const oddPair = ({ decode, encode }: Pair): Pair => ({ decode: odd(decode), encode: odd(encode) });
 
 /** “Technical Summary for S-Gamut3.Cine/S-Log3 and S-Gamut3/S-Log3”. */
-export const SLOG3 = { slope: 261.5, offset: 420, grey: 0.19, lift: 0.01, cut: 0.01125, cutCode: 171.2102946929, black: 95, codes: 1023 } as const;
+export const SLOG3 = {
+  slope: 261.5,
+  offset: 420,
+  grey: 0.19,
+  lift: 0.01,
+  cut: 0.01125,
+  cutCode: 171.2102946929,
+  black: 95,
+  codes: 1023,
+} as const;
 const slog3: Pair = {
-  decode: (y) => (y * 1023 >= SLOG3.cutCode ? 10 ** ((y * 1023 - SLOG3.offset) / SLOG3.slope) * SLOG3.grey - SLOG3.lift : ((y * 1023 - SLOG3.black) * SLOG3.cut) / (SLOG3.cutCode - SLOG3.black)),
-  encode: (x) => (x >= SLOG3.cut ? (SLOG3.offset + SLOG3.slope * Math.log10((x + SLOG3.lift) / SLOG3.grey)) / 1023 : ((x * (SLOG3.cutCode - SLOG3.black)) / SLOG3.cut + SLOG3.black) / 1023),
+  decode: (y) =>
+    y * 1023 >= SLOG3.cutCode
+      ? 10 ** ((y * 1023 - SLOG3.offset) / SLOG3.slope) * SLOG3.grey - SLOG3.lift
+      : ((y * 1023 - SLOG3.black) * SLOG3.cut) / (SLOG3.cutCode - SLOG3.black),
+  encode: (x) =>
+    x >= SLOG3.cut
+      ? (SLOG3.offset + SLOG3.slope * Math.log10((x + SLOG3.lift) / SLOG3.grey)) / 1023
+      : ((x * (SLOG3.cutCode - SLOG3.black)) / SLOG3.cut + SLOG3.black) / 1023,
 };
 
 /** cut, b, c, d, e, f of “Log C Curve – Usage in VFX” (scene exposure, the values for linear scene data); a is 5.555556 for all. */
-export const LOGC3: Readonly<Record<Logc3Index, readonly [cut: number, b: number, c: number, d: number, e: number, f: number]>> = {
+export const LOGC3: Readonly<
+  Record<Logc3Index, readonly [cut: number, b: number, c: number, d: number, e: number, f: number]>
+> = {
   160: [0.005561, 0.080216, 0.269036, 0.381991, 5.842037, 0.092778],
   200: [0.006208, 0.076621, 0.266007, 0.382478, 5.776265, 0.092782],
   250: [0.006871, 0.072941, 0.262978, 0.382966, 5.710494, 0.092786],
@@ -67,14 +102,30 @@ function logc3(ei: Logc3Index): Pair {
 const logc4a = (2 ** 18 - 16) / 117.45;
 const logc4b = (1023 - 95) / 1023;
 const logc4c = 95 / 1023;
-export const LOGC4 = { a: logc4a, b: logc4b, c: logc4c, s: (7 * Math.LN2 * 2 ** (7 - (14 * logc4c) / logc4b)) / (logc4a * logc4b), t: (2 ** (6 - (14 * logc4c) / logc4b) - 64) / logc4a } as const;
+export const LOGC4 = {
+  a: logc4a,
+  b: logc4b,
+  c: logc4c,
+  s: (7 * Math.LN2 * 2 ** (7 - (14 * logc4c) / logc4b)) / (logc4a * logc4b),
+  t: (2 ** (6 - (14 * logc4c) / logc4b) - 64) / logc4a,
+} as const;
 const logc4: Pair = {
-  decode: (y) => (y >= 0 ? (2 ** ((14 * (y - LOGC4.c)) / LOGC4.b + 6) - 64) / LOGC4.a : y * LOGC4.s + LOGC4.t),
-  encode: (x) => (x >= LOGC4.t ? ((Math.log2(LOGC4.a * x + 64) - 6) / 14) * LOGC4.b + LOGC4.c : (x - LOGC4.t) / LOGC4.s),
+  decode: (y) =>
+    y >= 0 ? (2 ** ((14 * (y - LOGC4.c)) / LOGC4.b + 6) - 64) / LOGC4.a : y * LOGC4.s + LOGC4.t,
+  encode: (x) =>
+    x >= LOGC4.t ? ((Math.log2(LOGC4.a * x + 64) - 6) / 14) * LOGC4.b + LOGC4.c : (x - LOGC4.t) / LOGC4.s,
 };
 
 /** “V-Log/V-Gamut Reference Manual”. */
-export const VLOG = { b: 0.00873, c: 0.241514, d: 0.598206, slope: 5.6, offset: 0.125, cut: 0.01, cutCode: 0.181 } as const;
+export const VLOG = {
+  b: 0.00873,
+  c: 0.241514,
+  d: 0.598206,
+  slope: 5.6,
+  offset: 0.125,
+  cut: 0.01,
+  cutCode: 0.181,
+} as const;
 const vlog: Pair = {
   decode: (y) => (y < VLOG.cutCode ? (y - VLOG.offset) / VLOG.slope : 10 ** ((y - VLOG.d) / VLOG.c) - VLOG.b),
   encode: (x) => (x < VLOG.cut ? VLOG.slope * x + VLOG.offset : VLOG.c * Math.log10(x + VLOG.b) + VLOG.d),
@@ -84,11 +135,17 @@ const vlog: Pair = {
 export const LOG3G10 = { a: 0.224282, b: 155.975327, c: 0.01, g: 15.1927 } as const;
 const log3g10: Pair = {
   decode: (y) => (y < 0 ? y / LOG3G10.g : (10 ** (y / LOG3G10.a) - 1) / LOG3G10.b) - LOG3G10.c,
-  encode: (x) => (x + LOG3G10.c < 0 ? (x + LOG3G10.c) * LOG3G10.g : LOG3G10.a * Math.log10((x + LOG3G10.c) * LOG3G10.b + 1)),
+  encode: (x) =>
+    x + LOG3G10.c < 0 ? (x + LOG3G10.c) * LOG3G10.g : LOG3G10.a * Math.log10((x + LOG3G10.c) * LOG3G10.b + 1),
 };
 
 /** Academy S-2016-001, of linear AP1. The limit at 65504 is left away: half float has its own. */
-export const ACESCCT = { a: 10.5402377416545, b: 0.0729055341958355, cut: 0.0078125, cutCode: 0.155251141552511 } as const;
+export const ACESCCT = {
+  a: 10.5402377416545,
+  b: 0.0729055341958355,
+  cut: 0.0078125,
+  cutCode: 0.155251141552511,
+} as const;
 const acescct: Pair = {
   decode: (y) => (y <= ACESCCT.cutCode ? (y - ACESCCT.b) / ACESCCT.a : 2 ** (y * 17.52 - 9.72)),
   encode: (x) => (x <= ACESCCT.cut ? ACESCCT.a * x + ACESCCT.b : (Math.log2(x) + 9.72) / 17.52),
@@ -96,8 +153,14 @@ const acescct: Pair = {
 
 /** Academy S-2014-003, of linear AP1, without the limit at 65504. Zero and all that is below it have one code by the standard. */
 const acescc: Pair = {
-  decode: (y) => (y <= (9.72 - 15) / 17.52 ? (2 ** (y * 17.52 - 9.72) - 2 ** -16) * 2 : 2 ** (y * 17.52 - 9.72)),
-  encode: (x) => (x <= 0 ? (-16 + 9.72) / 17.52 : x < 2 ** -15 ? (Math.log2(2 ** -16 + x / 2) + 9.72) / 17.52 : (Math.log2(x) + 9.72) / 17.52),
+  decode: (y) =>
+    y <= (9.72 - 15) / 17.52 ? (2 ** (y * 17.52 - 9.72) - 2 ** -16) * 2 : 2 ** (y * 17.52 - 9.72),
+  encode: (x) =>
+    x <= 0
+      ? (-16 + 9.72) / 17.52
+      : x < 2 ** -15
+        ? (Math.log2(2 ** -16 + x / 2) + 9.72) / 17.52
+        : (Math.log2(x) + 9.72) / 17.52,
 };
 
 /** 2^-126: what logarithms take instead of anything smaller. */
@@ -108,7 +171,10 @@ export const CINEON = { white: 685, perDecade: 300, black: 10 ** ((95 - 685) / 3
 const cineon: Pair = {
   decode: (y) => (10 ** ((1023 * y - CINEON.white) / CINEON.perDecade) - CINEON.black) / (1 - CINEON.black),
   // Below -0.0109 there is no density: the logarithm ends at the smallest normal float32, as in the Common LUT Format.
-  encode: (x) => (CINEON.white + CINEON.perDecade * Math.log10(Math.max(x * (1 - CINEON.black) + CINEON.black, SMALLEST))) / 1023,
+  encode: (x) =>
+    (CINEON.white +
+      CINEON.perDecade * Math.log10(Math.max(x * (1 - CINEON.black) + CINEON.black, SMALLEST))) /
+    1023,
 };
 
 /** ITU-R BT.709 and BT.2020, the camera’s curve with the numbers as printed: the scene’s light, not the display’s. */
@@ -127,7 +193,15 @@ const srgb: Pair = oddPair({
 });
 
 /** SMPTE ST 2084, ITU-R BT.2100. */
-export const PQ = { m1: 2610 / 16384, m2: (2523 / 4096) * 128, c1: 3424 / 4096, c2: (2413 / 4096) * 32, c3: (2392 / 4096) * 32, mostSignal: 1.25, mostNits: 1e6 } as const;
+export const PQ = {
+  m1: 2610 / 16384,
+  m2: (2523 / 4096) * 128,
+  c1: 3424 / 4096,
+  c2: (2413 / 4096) * 32,
+  c3: (2392 / 4096) * 32,
+  mostSignal: 1.25,
+  mostNits: 1e6,
+} as const;
 /**
  * The standard ends at signal 1. The formula is continued, since codes above the nominal peak exist (to 1.096 in narrow
  * range), and ends at signal 1.25, and at 10⁶ cd/m² on the way back, short of where it has a pole.
@@ -148,7 +222,8 @@ function pq(nitsOfOne: number): Pair {
 
 /** ITU-R BT.2100, the inverse of the camera’s curve: the scene’s light, no display’s rendering. */
 export const HLG = { a: 0.17883277, b: 0.28466892, c: 0.55991073 } as const;
-const hlgLight = (signal: number): number => (signal <= 0.5 ? signal ** 2 / 3 : (Math.exp((signal - HLG.c) / HLG.a) + HLG.b) / 12);
+const hlgLight = (signal: number): number =>
+  signal <= 0.5 ? signal ** 2 / 3 : (Math.exp((signal - HLG.c) / HLG.a) + HLG.b) / 12;
 export function hlgScale(signalOfOne: number): number {
   return 1 / hlgLight(signalOfOne);
 }
@@ -156,7 +231,10 @@ function hlg(signalOfOne: number): Pair {
   const scale = hlgScale(signalOfOne);
   return oddPair({
     decode: (signal) => hlgLight(signal) * scale,
-    encode: (linear) => (linear / scale <= 1 / 12 ? Math.sqrt((3 * linear) / scale) : HLG.a * Math.log((12 * linear) / scale - HLG.b) + HLG.c),
+    encode: (linear) =>
+      linear / scale <= 1 / 12
+        ? Math.sqrt((3 * linear) / scale)
+        : HLG.a * Math.log((12 * linear) / scale - HLG.b) + HLG.c,
   });
 }
 
@@ -164,14 +242,21 @@ const linear: Pair = { decode: (value) => value, encode: (value) => value };
 
 function pairOf(curve: PublishedCurve): Pair {
   switch (curve.name) {
-    case 'logc3': return logc3(curve.ei);
-    case 'pq': return pq(curve.nitsOfOne);
-    case 'hlg': return hlg(curve.signalOfOne);
-    default: return { linear, slog3, logc4, vlog, log3g10, acescct, acescc, cineon, bt709, bt1886, srgb }[curve.name];
+    case 'logc3':
+      return logc3(curve.ei);
+    case 'pq':
+      return pq(curve.nitsOfOne);
+    case 'hlg':
+      return hlg(curve.signalOfOne);
+    default:
+      return { linear, slog3, logc4, vlog, log3g10, acescct, acescc, cineon, bt709, bt1886, srgb }[
+        curve.name
+      ];
   }
 }
 
 /** Code value to linear light. Finite for every finite code that is no further than about 30 from 0. */
 export const decode = (curve: PublishedCurve, code: number): number => pairOf(curve).decode(code);
 /** Linear light to code value. */
-export const encode = (curve: PublishedCurve, linearLight: number): number => pairOf(curve).encode(linearLight);
+export const encode = (curve: PublishedCurve, linearLight: number): number =>
+  pairOf(curve).encode(linearLight);

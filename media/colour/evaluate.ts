@@ -6,10 +6,13 @@ import { SMALLEST, decode, encode } from './curves.ts';
 import { type Triple, apply } from './matrix.ts';
 import type { ColourTransform, Curve, ExponentStyle, LogParameters, Step } from './steps.ts';
 
-const logOf = (base: number, value: number): number => (base === 2 ? Math.log2(value) : base === 10 ? Math.log10(value) : Math.log(value) / Math.log(base));
+const logOf = (base: number, value: number): number =>
+  base === 2 ? Math.log2(value) : base === 10 ? Math.log10(value) : Math.log(value) / Math.log(base);
 
 /** Academy S-2014-006, Log node: what follows from the parameters for the straight part; null without one. */
-export function straightPart(p: LogParameters): { readonly logSideBreak: number; readonly slope: number; readonly offset: number } | null {
+export function straightPart(
+  p: LogParameters,
+): { readonly logSideBreak: number; readonly slope: number; readonly offset: number } | null {
   if (p.linSideBreak === null) return null;
   const inner = p.linSideSlope * p.linSideBreak + p.linSideOffset;
   const logSideBreak = p.logSideSlope * logOf(p.base, inner) + p.logSideOffset;
@@ -19,8 +22,11 @@ export function straightPart(p: LogParameters): { readonly logSideBreak: number;
 
 function toLog(p: LogParameters, x: number): number {
   const straight = straightPart(p);
-  if (straight !== null && p.linSideBreak !== null && x <= p.linSideBreak) return straight.slope * x + straight.offset;
-  return p.logSideSlope * logOf(p.base, Math.max(p.linSideSlope * x + p.linSideOffset, SMALLEST)) + p.logSideOffset;
+  if (straight !== null && p.linSideBreak !== null && x <= p.linSideBreak)
+    return straight.slope * x + straight.offset;
+  return (
+    p.logSideSlope * logOf(p.base, Math.max(p.linSideSlope * x + p.linSideOffset, SMALLEST)) + p.logSideOffset
+  );
 }
 
 function toLin(p: LogParameters, y: number): number {
@@ -43,34 +49,62 @@ function exponent(style: ExponentStyle, g: number, k: number | null, x: number):
   const size = Math.abs(x);
   const mirrored = (value: number): number => (x < 0 ? -value : value);
   switch (style) {
-    case 'basicFwd': case 'basicRev': return Math.max(x, 0) ** power;
-    case 'basicMirrorFwd': case 'basicMirrorRev': return mirrored(size ** power);
-    case 'basicPassThruFwd': case 'basicPassThruRev': return x < 0 ? x : x ** power;
-    case 'monCurveFwd': case 'monCurveRev': return monCurve(style === 'monCurveRev', g, k ?? 0, x);
-    case 'monCurveMirrorFwd': case 'monCurveMirrorRev': return mirrored(monCurve(style === 'monCurveMirrorRev', g, k ?? 0, size));
+    case 'basicFwd':
+    case 'basicRev':
+      return Math.max(x, 0) ** power;
+    case 'basicMirrorFwd':
+    case 'basicMirrorRev':
+      return mirrored(size ** power);
+    case 'basicPassThruFwd':
+    case 'basicPassThruRev':
+      return x < 0 ? x : x ** power;
+    case 'monCurveFwd':
+    case 'monCurveRev':
+      return monCurve(style === 'monCurveRev', g, k ?? 0, x);
+    case 'monCurveMirrorFwd':
+    case 'monCurveMirrorRev':
+      return mirrored(monCurve(style === 'monCurveMirrorRev', g, k ?? 0, size));
   }
 }
 
 /** A curve at one value. */
 export function evaluateCurve(curve: Curve, value: number): number {
-  if (curve.form === 'published') return curve.direction === 'decode' ? decode(curve.curve, value) : encode(curve.curve, value);
-  if (curve.form === 'log') return curve.direction === 'toLin' ? toLin(curve.parameters, value) : toLog(curve.parameters, value);
+  if (curve.form === 'published')
+    return curve.direction === 'decode' ? decode(curve.curve, value) : encode(curve.curve, value);
+  if (curve.form === 'log')
+    return curve.direction === 'toLin' ? toLin(curve.parameters, value) : toLog(curve.parameters, value);
   return exponent(curve.style, curve.exponent, curve.offset, value);
 }
 
 const clamp = (value: number, low: number, high: number): number => Math.min(Math.max(value, low), high);
-const map = ([r, g, b]: Triple, change: (value: number, channel: 0 | 1 | 2) => number): Triple => [change(r, 0), change(g, 1), change(b, 2)];
+const map = ([r, g, b]: Triple, change: (value: number, channel: 0 | 1 | 2) => number): Triple => [
+  change(r, 0),
+  change(g, 1),
+  change(b, 2),
+];
 
 /** ASC CDL version 1.2, and the styles of the Common LUT Format that leave the limits away. */
-function cdl({ style, slope, offset, power, saturation }: Extract<Step, { kind: 'cdl' }>, value: Triple): Triple {
+function cdl(
+  { style, slope, offset, power, saturation }: Extract<Step, { kind: 'cdl' }>,
+  value: Triple,
+): Triple {
   const limit = (x: number): number => (style.endsWith('NoClamp') ? x : clamp(x, 0, 1));
   const powered = (x: number, p: number): number => (x < 0 ? x : x ** p);
   const saturated = (rgb: Triple, amount: number): Triple => {
     const luma = 0.2126 * rgb[0] + 0.7152 * rgb[1] + 0.0722 * rgb[2];
     return map(rgb, (x) => luma + amount * (x - luma));
   };
-  if (style === 'Fwd' || style === 'FwdNoClamp') return map(saturated(map(value, (x, c) => powered(limit(x * slope[c] + offset[c]), power[c])), saturation), limit);
-  return map(saturated(map(value, limit), 1 / saturation), (x, c) => limit((powered(limit(x), 1 / power[c]) - offset[c]) / slope[c]));
+  if (style === 'Fwd' || style === 'FwdNoClamp')
+    return map(
+      saturated(
+        map(value, (x, c) => powered(limit(x * slope[c] + offset[c]), power[c])),
+        saturation,
+      ),
+      limit,
+    );
+  return map(saturated(map(value, limit), 1 / saturation), (x, c) =>
+    limit((powered(limit(x), 1 / power[c]) - offset[c]) / slope[c]),
+  );
 }
 
 /** IEEE 754 binary16. */
@@ -79,7 +113,9 @@ export function halfOf(bits: number): number {
   const exponentBits = (bits >> 10) & 31;
   const fraction = bits & 1023;
   if (exponentBits === 31) return fraction === 0 ? sign * Number.POSITIVE_INFINITY : Number.NaN;
-  return exponentBits === 0 ? sign * fraction * 2 ** -24 : sign * (1024 + fraction) * 2 ** (exponentBits - 25);
+  return exponentBits === 0
+    ? sign * fraction * 2 ** -24
+    : sign * (1024 + fraction) * 2 ** (exponentBits - 25);
 }
 /** Bits of 65504, the greatest finite. */
 const MOST_HALF = 0x7bff;
@@ -114,10 +150,23 @@ function lookUp3(step: Extract<Step, { kind: 'table3' }>, value: Triple): Triple
     const at = 3 * (base[0] + r + size * (base[1] + g + size * (base[2] + b)));
     return [values[at] as number, values[at + 1] as number, values[at + 2] as number];
   };
-  const sum = (weighted: readonly (readonly [number, Triple])[]): Triple => weighted.reduce<Triple>((total, [weight, at]) => [total[0] + weight * at[0], total[1] + weight * at[1], total[2] + weight * at[2]], [0, 0, 0]);
+  const sum = (weighted: readonly (readonly [number, Triple])[]): Triple =>
+    weighted.reduce<Triple>(
+      (total, [weight, at]) => [
+        total[0] + weight * at[0],
+        total[1] + weight * at[1],
+        total[2] + weight * at[2],
+      ],
+      [0, 0, 0],
+    );
   if (step.interpolation === 'trilinear') {
     const corners = [0, 1].flatMap((r) => [0, 1].flatMap((g) => [0, 1].map((b) => [r, g, b] as const)));
-    return sum(corners.map(([r, g, b]) => [(r ? part[0] : 1 - part[0]) * (g ? part[1] : 1 - part[1]) * (b ? part[2] : 1 - part[2]), corner(r, g, b)]));
+    return sum(
+      corners.map(([r, g, b]) => [
+        (r ? part[0] : 1 - part[0]) * (g ? part[1] : 1 - part[1]) * (b ? part[2] : 1 - part[2]),
+        corner(r, g, b),
+      ]),
+    );
   }
   // From the near corner to the far one, one channel after another, the greatest part first.
   const order = ([0, 1, 2] as const).toSorted((a, b) => part[b] - part[a]);
@@ -137,18 +186,29 @@ function evaluateStep(step: Step, value: Triple): Triple {
       const [r, g, b] = apply(step.matrix, value);
       return [r + step.offset[0], g + step.offset[1], b + step.offset[2]];
     }
-    case 'curves': return map(value, (x, c) => evaluateCurve(step.curves[c], x));
-    case 'clamp': return map(value, (x) => clamp(x, step.low ?? Number.NEGATIVE_INFINITY, step.high ?? Number.POSITIVE_INFINITY));
-    case 'cdl': return cdl(step, value);
+    case 'curves':
+      return map(value, (x, c) => evaluateCurve(step.curves[c], x));
+    case 'clamp':
+      return map(value, (x) =>
+        clamp(x, step.low ?? Number.NEGATIVE_INFINITY, step.high ?? Number.POSITIVE_INFINITY),
+      );
+    case 'cdl':
+      return cdl(step, value);
     case 'table1': {
       const { tables, domain } = step;
-      return map(value, (x, c) => (domain === 'half' ? lookUpHalf(tables[c], x) : lookUp(tables[c], domain.low[c], domain.high[c], x)));
+      return map(value, (x, c) =>
+        domain === 'half' ? lookUpHalf(tables[c], x) : lookUp(tables[c], domain.low[c], domain.high[c], x),
+      );
     }
-    case 'table3': return lookUp3(step, value);
+    case 'table3':
+      return lookUp3(step, value);
   }
 }
 
 /** R, G, B through every step. What is not a number counts as 0, as in the kernels. */
 export function evaluate(transform: ColourTransform, r: number, g: number, b: number): Triple {
-  return transform.steps.reduce<Triple>((value, step) => evaluateStep(step, value), map([r, g, b], (x) => (Number.isNaN(x) ? 0 : x)));
+  return transform.steps.reduce<Triple>(
+    (value, step) => evaluateStep(step, value),
+    map([r, g, b], (x) => (Number.isNaN(x) ? 0 : x)),
+  );
 }

@@ -51,7 +51,11 @@ interface Description {
 
 const one = (...order: readonly (Component | null)[]): Plane => ({ across: 1, down: 1, order });
 
-const SUBSAMPLING: Readonly<Record<string, readonly [1 | 2, 1 | 2]>> = { '420': [2, 2], '422': [2, 1], '444': [1, 1] };
+const SUBSAMPLING: Readonly<Record<string, readonly [1 | 2, 1 | 2]>> = {
+  '420': [2, 2],
+  '422': [2, 1],
+  '444': [1, 1],
+};
 
 function codingOf(bits: number, end: string | undefined): Samples['coding'] {
   if (bits === 8) return 'u8';
@@ -62,54 +66,152 @@ function codingOf(bits: number, end: string | undefined): Samples['coding'] {
 const DEPTHS = [8, 9, 10, 12, 14, 16];
 
 /** `rgba` and the like: one letter a sample, 0 and a for what is not used. */
-const letters = (text: string): (Component | null)[] => [...text].map((letter) => (letter === 'r' || letter === 'g' || letter === 'b' ? letter : null));
+const letters = (text: string): (Component | null)[] =>
+  [...text].map((letter) => (letter === 'r' || letter === 'g' || letter === 'b' ? letter : null));
 
 function describe(name: string): Description | null {
   let parts = /^yuv([aj]?)(420|422|444)p(\d+)?(le|be)?$/.exec(name);
   if (parts !== null) {
     const [, alpha, layout = '', depth = '8', end] = parts;
     const [across, down] = SUBSAMPLING[layout] as readonly [1 | 2, 1 | 2];
-    if (!DEPTHS.includes(Number(depth)) || (Number(depth) > 8) !== (end !== undefined)) return null;
+    if (!DEPTHS.includes(Number(depth)) || Number(depth) > 8 !== (end !== undefined)) return null;
     const planes: Plane[] = [one('y'), { across, down, order: ['cb'] }, { across, down, order: ['cr'] }];
-    return { kind: 'yuv', bits: Number(depth), shift: 0, coding: codingOf(Number(depth), end), across, down, planes: alpha === 'a' ? [...planes, one(null)] : planes };
+    return {
+      kind: 'yuv',
+      bits: Number(depth),
+      shift: 0,
+      coding: codingOf(Number(depth), end),
+      across,
+      down,
+      planes: alpha === 'a' ? [...planes, one(null)] : planes,
+    };
   }
   parts = /^gbr(a?)p(\d+)?(le|be)?$/.exec(name);
   if (parts !== null) {
     const [, alpha, depth = '8', end] = parts;
-    if (!DEPTHS.includes(Number(depth)) || (Number(depth) > 8) !== (end !== undefined)) return null;
+    if (!DEPTHS.includes(Number(depth)) || Number(depth) > 8 !== (end !== undefined)) return null;
     const planes = [one('g'), one('b'), one('r')];
-    return { kind: 'rgb', bits: Number(depth), shift: 0, coding: codingOf(Number(depth), end), across: 1, down: 1, planes: alpha === 'a' ? [...planes, one(null)] : planes };
+    return {
+      kind: 'rgb',
+      bits: Number(depth),
+      shift: 0,
+      coding: codingOf(Number(depth), end),
+      across: 1,
+      down: 1,
+      planes: alpha === 'a' ? [...planes, one(null)] : planes,
+    };
   }
   parts = /^gbr(a?)pf32(le|be)$/.exec(name);
   if (parts !== null) {
     const planes = [one('g'), one('b'), one('r')];
-    return { kind: 'rgb', bits: 32, shift: 0, coding: parts[2] === 'be' ? 'f32be' : 'f32le', across: 1, down: 1, planes: parts[1] === 'a' ? [...planes, one(null)] : planes };
+    return {
+      kind: 'rgb',
+      bits: 32,
+      shift: 0,
+      coding: parts[2] === 'be' ? 'f32be' : 'f32le',
+      across: 1,
+      down: 1,
+      planes: parts[1] === 'a' ? [...planes, one(null)] : planes,
+    };
   }
-  if (/^(?:rgb24|bgr24|rgba|bgra|argb|abgr|rgb0|bgr0|0rgb|0bgr)$/.test(name)) return { kind: 'rgb', bits: 8, shift: 0, coding: 'u8', across: 1, down: 1, planes: [one(...letters(name.replace('24', '')))] };
+  if (/^(?:rgb24|bgr24|rgba|bgra|argb|abgr|rgb0|bgr0|0rgb|0bgr)$/.test(name))
+    return {
+      kind: 'rgb',
+      bits: 8,
+      shift: 0,
+      coding: 'u8',
+      across: 1,
+      down: 1,
+      planes: [one(...letters(name.replace('24', '')))],
+    };
   parts = /^(rgb|bgr|rgba|bgra)(48|64)(le|be)$/.exec(name);
-  if (parts !== null && (parts[1]?.length === 4) === (parts[2] === '64')) return { kind: 'rgb', bits: 16, shift: 0, coding: codingOf(16, parts[3]), across: 1, down: 1, planes: [one(...letters(parts[1] as string))] };
+  if (parts !== null && (parts[1]?.length === 4) === (parts[2] === '64'))
+    return {
+      kind: 'rgb',
+      bits: 16,
+      shift: 0,
+      coding: codingOf(16, parts[3]),
+      across: 1,
+      down: 1,
+      planes: [one(...letters(parts[1] as string))],
+    };
   parts = /^rgb(a?)f32(le|be)$/.exec(name);
-  if (parts !== null) return { kind: 'rgb', bits: 32, shift: 0, coding: parts[2] === 'be' ? 'f32be' : 'f32le', across: 1, down: 1, planes: [one(...letters(`rgb${parts[1]}`))] };
+  if (parts !== null)
+    return {
+      kind: 'rgb',
+      bits: 32,
+      shift: 0,
+      coding: parts[2] === 'be' ? 'f32be' : 'f32le',
+      across: 1,
+      down: 1,
+      planes: [one(...letters(`rgb${parts[1]}`))],
+    };
   parts = /^(gray|ya)(8|9|10|12|14|16)?(le|be)?$/.exec(name);
   if (parts !== null) {
     const bits = Number(parts[2] ?? 8);
-    if ((bits > 8) !== (parts[3] !== undefined)) return null;
-    return { kind: 'gray', bits, shift: 0, coding: codingOf(bits, parts[3]), across: 1, down: 1, planes: [parts[1] === 'ya' ? one('y', null) : one('y')] };
+    if (bits > 8 !== (parts[3] !== undefined)) return null;
+    return {
+      kind: 'gray',
+      bits,
+      shift: 0,
+      coding: codingOf(bits, parts[3]),
+      across: 1,
+      down: 1,
+      planes: [parts[1] === 'ya' ? one('y', null) : one('y')],
+    };
   }
   parts = /^grayf32(le|be)$/.exec(name);
-  if (parts !== null) return { kind: 'gray', bits: 32, shift: 0, coding: parts[1] === 'be' ? 'f32be' : 'f32le', across: 1, down: 1, planes: [one('y')] };
+  if (parts !== null)
+    return {
+      kind: 'gray',
+      bits: 32,
+      shift: 0,
+      coding: parts[1] === 'be' ? 'f32be' : 'f32le',
+      across: 1,
+      down: 1,
+      planes: [one('y')],
+    };
   const semi: Readonly<Record<string, string>> = { nv12: '420', nv16: '422', nv24: '444' };
   if (semi[name] !== undefined) {
     const [across, down] = SUBSAMPLING[semi[name]] as readonly [1 | 2, 1 | 2];
-    return { kind: 'yuv', bits: 8, shift: 0, coding: 'u8', across, down, planes: [one('y'), { across, down, order: ['cb', 'cr'] }] };
+    return {
+      kind: 'yuv',
+      bits: 8,
+      shift: 0,
+      coding: 'u8',
+      across,
+      down,
+      planes: [one('y'), { across, down, order: ['cb', 'cr'] }],
+    };
   }
   parts = /^p([024])(10|12|16)(le|be)$/.exec(name);
   if (parts !== null) {
-    const [across, down] = SUBSAMPLING[{ 0: '420', 2: '422', 4: '444' }[parts[1] as '0' | '2' | '4']] as readonly [1 | 2, 1 | 2];
+    const [across, down] = SUBSAMPLING[
+      { 0: '420', 2: '422', 4: '444' }[parts[1] as '0' | '2' | '4']
+    ] as readonly [1 | 2, 1 | 2];
     // The value lies in the upper bits.
-    return { kind: 'yuv', bits: Number(parts[2]), shift: 16 - Number(parts[2]), coding: codingOf(16, parts[3]), across, down, planes: [one('y'), { across, down, order: ['cb', 'cr'] }] };
+    return {
+      kind: 'yuv',
+      bits: Number(parts[2]),
+      shift: 16 - Number(parts[2]),
+      coding: codingOf(16, parts[3]),
+      across,
+      down,
+      planes: [one('y'), { across, down, order: ['cb', 'cr'] }],
+    };
   }
-  if (name === 'yuyv422' || name === 'uyvy422') return { kind: 'yuv', bits: 8, shift: 0, coding: 'u8', across: 2, down: 1, planes: [{ across: 2, down: 1, order: name === 'yuyv422' ? ['y', 'cb', 'y', 'cr'] : ['cb', 'y', 'cr', 'y'] }] };
+  if (name === 'yuyv422' || name === 'uyvy422')
+    return {
+      kind: 'yuv',
+      bits: 8,
+      shift: 0,
+      coding: 'u8',
+      across: 2,
+      down: 1,
+      planes: [
+        { across: 2, down: 1, order: name === 'yuyv422' ? ['y', 'cb', 'y', 'cr'] : ['cb', 'y', 'cr', 'y'] },
+      ],
+    };
   return null;
 }
 
@@ -117,7 +219,11 @@ function describe(name: string): Description | null {
 export const isPictureFormat = (pixelFormat: string): boolean => describe(pixelFormat) !== null;
 
 const BYTES = { u8: 1, u16le: 2, u16be: 2, f32le: 4, f32be: 4 } as const;
-const ORDER: Readonly<Record<Layout['kind'], readonly Component[]>> = { yuv: ['y', 'cb', 'cr'], rgb: ['r', 'g', 'b'], gray: ['y'] };
+const ORDER: Readonly<Record<Layout['kind'], readonly Component[]>> = {
+  yuv: ['y', 'cb', 'cr'],
+  rgb: ['r', 'g', 'b'],
+  gray: ['y'],
+};
 
 /** Of frames of that many pixels, both sides 1 or more. Throws RangeError for a format that is not read here. */
 export function layoutOf(pixelFormat: string, width: number, height: number): Layout {
@@ -134,9 +240,24 @@ export function layoutOf(pixelFormat: string, width: number, height: number): La
       if (component === null) continue;
       const first = plane.order.indexOf(component);
       const times = plane.order.filter((other) => other === component).length;
-      found.set(component, { first: at + first * bytes, step: (plane.order.length / times) * bytes, line, width: times > 1 ? width : groups, height: lines, coding, shift });
+      found.set(component, {
+        first: at + first * bytes,
+        step: (plane.order.length / times) * bytes,
+        line,
+        width: times > 1 ? width : groups,
+        height: lines,
+        coding,
+        shift,
+      });
     }
     at += line * lines;
   }
-  return { kind, bits, across, down, bytes: at, samples: ORDER[kind].map((component) => found.get(component) as Samples) };
+  return {
+    kind,
+    bits,
+    across,
+    down,
+    bytes: at,
+    samples: ORDER[kind].map((component) => found.get(component) as Samples),
+  };
 }

@@ -18,10 +18,27 @@ interface NamedInput {
 
 /** In the order in which people are shown them. `bt709` and `bt2020` undo the camera’s curve; `bt1886` ones take the display’s light for the scene’s. */
 export const inputNames = [
-  'aces2065-1', 'acescg', 'acescct', 'acescc',
-  'slog3-sgamut3cine', 'slog3-sgamut3', 'logc3-awg3', 'logc4-awg4', 'vlog-vgamut', 'log3g10-rwg',
-  'bt709', 'bt2020', 'bt1886-bt709', 'bt1886-bt2020', 'srgb', 'pq-bt2020', 'pq-p3d65', 'hlg-bt2020',
-  'linear-bt709', 'linear-bt2020', 'linear-p3d65',
+  'aces2065-1',
+  'acescg',
+  'acescct',
+  'acescc',
+  'slog3-sgamut3cine',
+  'slog3-sgamut3',
+  'logc3-awg3',
+  'logc4-awg4',
+  'vlog-vgamut',
+  'log3g10-rwg',
+  'bt709',
+  'bt2020',
+  'bt1886-bt709',
+  'bt1886-bt2020',
+  'srgb',
+  'pq-bt2020',
+  'pq-p3d65',
+  'hlg-bt2020',
+  'linear-bt709',
+  'linear-bt2020',
+  'linear-p3d65',
 ] as const;
 export type InputName = (typeof inputNames)[number];
 
@@ -64,26 +81,52 @@ const settings = {
   signalOfOne: z.number().positive().max(1).optional(),
 };
 
-const usesSetting = (curve: CurveName): Record<keyof typeof settings, boolean> => ({ ei: curve === 'logc3', nitsOfOne: curve === 'pq', signalOfOne: curve === 'hlg' });
+const usesSetting = (curve: CurveName): Record<keyof typeof settings, boolean> => ({
+  ei: curve === 'logc3',
+  nitsOfOne: curve === 'pq',
+  signalOfOne: curve === 'hlg',
+});
 
-function refuseSettings(curve: CurveName, given: { ei?: unknown; nitsOfOne?: unknown; signalOfOne?: unknown }, context: z.RefinementCtx): void {
+function refuseSettings(
+  curve: CurveName,
+  given: { ei?: unknown; nitsOfOne?: unknown; signalOfOne?: unknown },
+  context: z.RefinementCtx,
+): void {
   const uses = usesSetting(curve);
-  if (uses.ei && given.ei === undefined) context.addIssue({ code: 'custom', path: ['ei'], message: `logc3 needs the exposure index of the camera: one of ${logc3Indices.join(', ')}` });
-  for (const name of ['ei', 'nitsOfOne', 'signalOfOne'] as const) if (!uses[name] && given[name] !== undefined) context.addIssue({ code: 'custom', path: [name], message: `the curve ${curve} does not have it` });
+  if (uses.ei && given.ei === undefined)
+    context.addIssue({
+      code: 'custom',
+      path: ['ei'],
+      message: `logc3 needs the exposure index of the camera: one of ${logc3Indices.join(', ')}`,
+    });
+  for (const name of ['ei', 'nitsOfOne', 'signalOfOne'] as const)
+    if (!uses[name] && given[name] !== undefined)
+      context.addIssue({ code: 'custom', path: [name], message: `the curve ${curve} does not have it` });
 }
 
 const chromaticitySchema = z.tuple([finite, finite]);
 
-export const namedInputSchema = z.strictObject({ name: z.enum(inputNames), ...settings }).superRefine((input, context) => refuseSettings(NAMED[input.name].curve, input, context));
+export const namedInputSchema = z
+  .strictObject({ name: z.enum(inputNames), ...settings })
+  .superRefine((input, context) => refuseSettings(NAMED[input.name].curve, input, context));
 /** A published curve with a published gamut in another pairing than the named ones. */
 export const pairedInputSchema = z
-  .strictObject({ curve: z.enum(curveNames), gamut: z.enum(gamutNames), adaptation: z.enum(adaptations).optional(), ...settings })
+  .strictObject({
+    curve: z.enum(curveNames),
+    gamut: z.enum(gamutNames),
+    adaptation: z.enum(adaptations).optional(),
+    ...settings,
+  })
   .superRefine((input, context) => refuseSettings(input.curve, input, context));
 /** `log`: parameters by the names of the Common LUT Format’s `cameraLogToLin` (without `linSideBreak`: `logToLin`), with its defaults. */
 export const parameterInputSchema = z
   .strictObject({
     log: z.strictObject({
-      base: z.number().positive().refine((base) => base !== 1, 'no logarithm has the base 1').default(2),
+      base: z
+        .number()
+        .positive()
+        .refine((base) => base !== 1, 'no logarithm has the base 1')
+        .default(2),
       logSideSlope: finite.refine((slope) => slope !== 0, 'must not be 0').default(1),
       logSideOffset: finite.default(0),
       linSideSlope: finite.refine((slope) => slope !== 0, 'must not be 0').default(1),
@@ -91,20 +134,44 @@ export const parameterInputSchema = z
       linSideBreak: finite.optional(),
       linearSlope: finite.refine((slope) => slope !== 0, 'must not be 0').optional(),
     }),
-    primaries: z.strictObject({ red: chromaticitySchema, green: chromaticitySchema, blue: chromaticitySchema }),
+    primaries: z.strictObject({
+      red: chromaticitySchema,
+      green: chromaticitySchema,
+      blue: chromaticitySchema,
+    }),
     white: chromaticitySchema,
     adaptation: z.enum(adaptations),
   })
   .superRefine(({ log, primaries, white }, context) => {
-    if (log.linSideBreak === undefined && log.linearSlope !== undefined) context.addIssue({ code: 'custom', path: ['log', 'linearSlope'], message: 'a straight part needs linSideBreak, where it begins' });
-    if (log.linSideBreak !== undefined && log.linSideSlope * log.linSideBreak + log.linSideOffset <= 0) context.addIssue({ code: 'custom', path: ['log', 'linSideBreak'], message: 'there is no logarithm at this value' });
-    const area = (primaries.green[0] - primaries.red[0]) * (primaries.blue[1] - primaries.red[1]) - (primaries.blue[0] - primaries.red[0]) * (primaries.green[1] - primaries.red[1]);
-    if (Math.abs(area) < 1e-6) context.addIssue({ code: 'custom', path: ['primaries'], message: 'red, green and blue lie on one line' });
-    if (white[1] <= 0) context.addIssue({ code: 'custom', path: ['white'], message: 'y of a white is greater than 0' });
+    if (log.linSideBreak === undefined && log.linearSlope !== undefined)
+      context.addIssue({
+        code: 'custom',
+        path: ['log', 'linearSlope'],
+        message: 'a straight part needs linSideBreak, where it begins',
+      });
+    if (log.linSideBreak !== undefined && log.linSideSlope * log.linSideBreak + log.linSideOffset <= 0)
+      context.addIssue({
+        code: 'custom',
+        path: ['log', 'linSideBreak'],
+        message: 'there is no logarithm at this value',
+      });
+    const area =
+      (primaries.green[0] - primaries.red[0]) * (primaries.blue[1] - primaries.red[1]) -
+      (primaries.blue[0] - primaries.red[0]) * (primaries.green[1] - primaries.red[1]);
+    if (Math.abs(area) < 1e-6)
+      context.addIssue({
+        code: 'custom',
+        path: ['primaries'],
+        message: 'red, green and blue lie on one line',
+      });
+    if (white[1] <= 0)
+      context.addIssue({ code: 'custom', path: ['white'], message: 'y of a white is greater than 0' });
   });
 
 /** Spaces that a file can end in; from there a named transform goes on. Without those that need a setting. */
-export const givenNames = inputNames.filter((name): name is Exclude<InputName, 'logc3-awg3'> => name !== 'logc3-awg3') as [Exclude<InputName, 'logc3-awg3'>, ...Exclude<InputName, 'logc3-awg3'>[]];
+export const givenNames = inputNames.filter(
+  (name): name is Exclude<InputName, 'logc3-awg3'> => name !== 'logc3-awg3',
+) as [Exclude<InputName, 'logc3-awg3'>, ...Exclude<InputName, 'logc3-awg3'>[]];
 export const fileInputSchema = z.strictObject({
   /** Name as the user gave it; its ending says which format it is. */
   file: z.string().regex(/\.(?:cube|clf)$/i, 'must be a .cube or a .clf file'),
@@ -113,22 +180,38 @@ export const fileInputSchema = z.strictObject({
   gives: z.enum(givenNames),
 });
 
-export const inputTransformSchema = z.union([namedInputSchema, pairedInputSchema, parameterInputSchema, fileInputSchema]);
+export const inputTransformSchema = z.union([
+  namedInputSchema,
+  pairedInputSchema,
+  parameterInputSchema,
+  fileInputSchema,
+]);
 export type InputTransform = z.infer<typeof inputTransformSchema>;
 
-function published(name: CurveName, given: { readonly ei?: Logc3Index | undefined; readonly nitsOfOne?: number | undefined; readonly signalOfOne?: number | undefined }): PublishedCurve {
+function published(
+  name: CurveName,
+  given: {
+    readonly ei?: Logc3Index | undefined;
+    readonly nitsOfOne?: number | undefined;
+    readonly signalOfOne?: number | undefined;
+  },
+): PublishedCurve {
   switch (name) {
     case 'logc3':
       if (given.ei === undefined) throw new RangeError('logc3 without its exposure index');
       return { name, ei: given.ei };
-    case 'pq': return { name, nitsOfOne: given.nitsOfOne ?? DEFAULT_NITS_OF_ONE };
-    case 'hlg': return { name, signalOfOne: given.signalOfOne ?? DEFAULT_SIGNAL_OF_ONE };
-    default: return { name };
+    case 'pq':
+      return { name, nitsOfOne: given.nitsOfOne ?? DEFAULT_NITS_OF_ONE };
+    case 'hlg':
+      return { name, signalOfOne: given.signalOfOne ?? DEFAULT_SIGNAL_OF_ONE };
+    default:
+      return { name };
   }
 }
 
 function stepsOfPair(curve: PublishedCurve, gamut: Gamut): Step[] {
-  const steps: Step[] = curve.name === 'linear' ? [] : [curveStep({ form: 'published', curve, direction: 'decode' })];
+  const steps: Step[] =
+    curve.name === 'linear' ? [] : [curveStep({ form: 'published', curve, direction: 'decode' })];
   if (gamut !== gamuts.ap0) steps.push(matrixStep(toAp0(gamut)));
   return steps;
 }
@@ -144,32 +227,73 @@ export function transformOf(input: InputTransform, file?: Buffer | string): Colo
   }
   if ('curve' in input) {
     const gamut = gamuts[input.gamut];
-    return { steps: stepsOfPair(published(input.curve, input), input.adaptation === undefined || input.adaptation === gamut.adaptation ? gamut : { ...gamut, adaptation: input.adaptation }) };
+    return {
+      steps: stepsOfPair(
+        published(input.curve, input),
+        input.adaptation === undefined || input.adaptation === gamut.adaptation
+          ? gamut
+          : { ...gamut, adaptation: input.adaptation },
+      ),
+    };
   }
   if ('log' in input) {
-    const parameters: LogParameters = { ...input.log, linSideBreak: input.log.linSideBreak ?? null, linearSlope: input.log.linearSlope ?? null };
+    const parameters: LogParameters = {
+      ...input.log,
+      linSideBreak: input.log.linSideBreak ?? null,
+      linearSlope: input.log.linearSlope ?? null,
+    };
     const gamut: Gamut = { ...input.primaries, white: input.white, adaptation: input.adaptation };
     return { steps: [curveStep({ form: 'log', parameters, direction: 'toLin' }), matrixStep(toAp0(gamut))] };
   }
   if (file === undefined) throw new RangeError(`the bytes of ${input.file} are needed`);
   const bytes = Buffer.from(file);
   const sha256 = createHash('sha256').update(bytes).digest('hex');
-  if (sha256 !== input.sha256) throw new FindingError([finding('colour-file-changed', `SHA-256 ${sha256}`, `SHA-256 ${input.sha256}`, { file: input.file })], 2);
+  if (sha256 !== input.sha256)
+    throw new FindingError(
+      [finding('colour-file-changed', `SHA-256 ${sha256}`, `SHA-256 ${input.sha256}`, { file: input.file })],
+      2,
+    );
   return { steps: [...colourFileSteps(input.file, bytes), ...transformOf({ name: input.gives }).steps] };
 }
 
 /** Tags of one meaning only. The matrix may be untagged or RGB’s; where it names another standard, the tags contradict each other. */
-const BY_TAGS: readonly { readonly transfer: readonly string[]; readonly primaries: string; readonly matrix: readonly (string | null)[]; readonly name: InputName }[] = [
+const BY_TAGS: readonly {
+  readonly transfer: readonly string[];
+  readonly primaries: string;
+  readonly matrix: readonly (string | null)[];
+  readonly name: InputName;
+}[] = [
   { transfer: ['bt709'], primaries: 'bt709', matrix: ['bt709', 'gbr', null], name: 'bt709' },
-  { transfer: ['iec61966-2-1'], primaries: 'bt709', matrix: ['bt709', 'gbr', 'smpte170m', 'bt470bg', null], name: 'srgb' },
-  { transfer: ['bt2020-10', 'bt2020-12'], primaries: 'bt2020', matrix: ['bt2020nc', 'gbr', null], name: 'bt2020' },
+  {
+    transfer: ['iec61966-2-1'],
+    primaries: 'bt709',
+    matrix: ['bt709', 'gbr', 'smpte170m', 'bt470bg', null],
+    name: 'srgb',
+  },
+  {
+    transfer: ['bt2020-10', 'bt2020-12'],
+    primaries: 'bt2020',
+    matrix: ['bt2020nc', 'gbr', null],
+    name: 'bt2020',
+  },
   { transfer: ['smpte2084'], primaries: 'bt2020', matrix: ['bt2020nc', 'gbr', null], name: 'pq-bt2020' },
-  { transfer: ['smpte2084'], primaries: 'smpte432', matrix: ['bt709', 'bt2020nc', 'gbr', null], name: 'pq-p3d65' },
+  {
+    transfer: ['smpte2084'],
+    primaries: 'smpte432',
+    matrix: ['bt709', 'bt2020nc', 'gbr', null],
+    name: 'pq-p3d65',
+  },
   { transfer: ['arib-std-b67'], primaries: 'bt2020', matrix: ['bt2020nc', 'gbr', null], name: 'hlg-bt2020' },
 ];
 
 /** The named transform that a source’s tags state, null when they are silent, of more than one meaning, or contradict each other. */
 export function inputOfTags({ primaries, transfer, matrix }: ColourTags): InputTransform | null {
-  const found = BY_TAGS.find((entry) => transfer !== null && entry.transfer.includes(transfer) && entry.primaries === primaries && entry.matrix.includes(matrix));
+  const found = BY_TAGS.find(
+    (entry) =>
+      transfer !== null &&
+      entry.transfer.includes(transfer) &&
+      entry.primaries === primaries &&
+      entry.matrix.includes(matrix),
+  );
   return found === undefined ? null : { name: found.name };
 }

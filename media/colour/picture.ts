@@ -44,15 +44,79 @@ export interface CodePlanes {
 }
 
 interface Exports {
-  run(program: number, r: number, g: number, b: number, toR: number, toG: number, toB: number, count: number, scratch: number, least: number, most: number): void;
-  loadLine(from: number, step: number, coding: number, shift: number, to: number, count: number, zero: number, span: number): void;
+  run(
+    program: number,
+    r: number,
+    g: number,
+    b: number,
+    toR: number,
+    toG: number,
+    toB: number,
+    count: number,
+    scratch: number,
+    least: number,
+    most: number,
+  ): void;
+  loadLine(
+    from: number,
+    step: number,
+    coding: number,
+    shift: number,
+    to: number,
+    count: number,
+    zero: number,
+    span: number,
+  ): void;
   extendLine(at: number, count: number, before: number, behind: number): void;
-  blendLines(a: number, b: number, c: number, d: number, wa: number, wb: number, wc: number, wd: number, to: number, count: number): void;
-  doubleLine(from: number, count: number, even: number, e0: number, e1: number, e2: number, e3: number, odd: number, o0: number, o1: number, o2: number, o3: number, to: number): void;
-  rgbLine(y: number, cb: number, cr: number, crToR: number, cbToG: number, crToG: number, cbToB: number, r: number, g: number, b: number, count: number): void;
+  blendLines(
+    a: number,
+    b: number,
+    c: number,
+    d: number,
+    wa: number,
+    wb: number,
+    wc: number,
+    wd: number,
+    to: number,
+    count: number,
+  ): void;
+  doubleLine(
+    from: number,
+    count: number,
+    even: number,
+    e0: number,
+    e1: number,
+    e2: number,
+    e3: number,
+    odd: number,
+    o0: number,
+    o1: number,
+    o2: number,
+    o3: number,
+    to: number,
+  ): void;
+  rgbLine(
+    y: number,
+    cb: number,
+    cr: number,
+    crToR: number,
+    cbToG: number,
+    crToG: number,
+    cbToB: number,
+    r: number,
+    g: number,
+    b: number,
+    count: number,
+  ): void;
 }
 
-const CODINGS: Readonly<Record<Samples['coding'], number>> = { u8: 0, u16le: 1, u16be: 2, f32le: 3, f32be: 4 };
+const CODINGS: Readonly<Record<Samples['coding'], number>> = {
+  u8: 0,
+  u16le: 1,
+  u16be: 2,
+  f32le: 3,
+  f32be: 4,
+};
 /** Four blocks of 256 float64 (media/kernels/assembly/video.ts). */
 const SCRATCH_BYTES = 4 * 256 * 8;
 /** Chroma samples before and behind every line: what filters reach, and a vector’s width. */
@@ -112,13 +176,16 @@ export class PictureKernel {
    */
   prepare(plan: PicturePlan): void {
     const { width, height, source, transform } = plan;
-    if (source !== null && (source.width !== width || source.height !== height)) throw new RangeError('a source of another size than its plan');
+    if (source !== null && (source.width !== width || source.height !== height))
+      throw new RangeError('a source of another size than its plan');
     const lines = Math.min(plan.lines ?? height, height);
     const count = width * lines;
     const memory = this.#memory;
     const place = (values: Float64Array): number => {
       const at = memory.allocate(values.byteLength);
-      memory.bytes(at, values.byteLength).set(new Uint8Array(values.buffer, values.byteOffset, values.byteLength));
+      memory
+        .bytes(at, values.byteLength)
+        .set(new Uint8Array(values.buffer, values.byteOffset, values.byteLength));
       return at;
     };
     const tables: Tables = {
@@ -132,8 +199,14 @@ export class PictureKernel {
     const plane = (): number => memory.allocate(planeBytes(count));
     const codePlane = (): number => memory.allocate(2 * upToFour(count));
     // Codes of 10 bits (media/colour/acescct.ts): narrow range with the matrix of BT.709, and full range.
-    const toYcbcr = programOf(acescctOfAp0, tables, { matrix: multiply(diagonal([876, 896, 896]), fromRgb(weightsOf('bt709'))), offset: [64, 512, 512] });
-    const toCodes = programOf(acescctOfAp0, tables, { matrix: diagonal([1023, 1023, 1023]), offset: [0, 0, 0] });
+    const toYcbcr = programOf(acescctOfAp0, tables, {
+      matrix: multiply(diagonal([876, 896, 896]), fromRgb(weightsOf('bt709'))),
+      offset: [64, 512, 512],
+    });
+    const toCodes = programOf(acescctOfAp0, tables, {
+      matrix: diagonal([1023, 1023, 1023]),
+      offset: [0, 0, 0],
+    });
     this.#areas = {
       plan,
       lines,
@@ -142,7 +215,10 @@ export class PictureKernel {
       planes: { r: plane(), g: plane(), b: plane(), count },
       source: source === null ? null : this.#sourceAreas(source, lines),
       transform: transform === null ? null : place(programOf(transform, tables)),
-      toYcbcr: { program: place(toYcbcr), planes: { y: codePlane(), cb: codePlane(), cr: codePlane(), count } },
+      toYcbcr: {
+        program: place(toYcbcr),
+        planes: { y: codePlane(), cb: codePlane(), cr: codePlane(), count },
+      },
       toCodes: { program: place(toCodes), planes: { r: codePlane(), g: codePlane(), b: codePlane(), count } },
     };
   }
@@ -153,9 +229,22 @@ export class PictureKernel {
     const line = (values: number): number => this.#memory.allocate((upToFour(values) + 2 * MARGIN) * 4);
     const [, chroma] = layout.samples;
     const stride = upToFour(Math.ceil(width / layout.across)) + 2 * MARGIN;
-    const chromaLines = chroma === undefined ? 0 : Math.min(chroma.height, Math.ceil(lines / layout.down) + REACH);
-    const chromaPlane = (): number => (layout.kind === 'yuv' && chroma !== undefined ? this.#memory.allocate(stride * 4 * chromaLines) : 0);
-    return { source, layout, frame: this.#memory.allocate(layout.bytes), line: line(width), cb: line(width), cr: line(width), chroma: [chromaPlane(), chromaPlane()], stride, chromaLines, blended: this.#memory.allocate(stride * 4) };
+    const chromaLines =
+      chroma === undefined ? 0 : Math.min(chroma.height, Math.ceil(lines / layout.down) + REACH);
+    const chromaPlane = (): number =>
+      layout.kind === 'yuv' && chroma !== undefined ? this.#memory.allocate(stride * 4 * chromaLines) : 0;
+    return {
+      source,
+      layout,
+      frame: this.#memory.allocate(layout.bytes),
+      line: line(width),
+      cb: line(width),
+      cr: line(width),
+      chroma: [chromaPlane(), chromaPlane()],
+      stride,
+      chromaLines,
+      blended: this.#memory.allocate(stride * 4),
+    };
   }
 
   #prepared(): Areas {
@@ -202,7 +291,16 @@ export class PictureKernel {
   }
 
   #load(samples: Samples, y: number, to: number, zero: number, span: number): void {
-    this.#kernels.loadLine(this.#source().frame + samples.first + y * samples.line, samples.step, CODINGS[samples.coding], samples.shift, to, samples.width, zero, span);
+    this.#kernels.loadLine(
+      this.#source().frame + samples.first + y * samples.line,
+      samples.step,
+      CODINGS[samples.coding],
+      samples.shift,
+      to,
+      samples.width,
+      zero,
+      span,
+    );
   }
 
   #rgb({ source, layout }: SourceAreas, { r, g, b }: Planes, first: number, end: number): void {
@@ -210,7 +308,12 @@ export class PictureKernel {
     const [one, two = one, three = one] = layout.samples as [Samples, Samples?, Samples?];
     for (let y = first; y < end; y++) {
       const offset = (y - first) * source.width * 4;
-      for (const [samples, to] of [[one, r], [two, g], [three, b]] as const) this.#load(samples, y, to + offset, zero, span);
+      for (const [samples, to] of [
+        [one, r],
+        [two, g],
+        [three, b],
+      ] as const)
+        this.#load(samples, y, to + offset, zero, span);
     }
   }
 
@@ -221,8 +324,14 @@ export class PictureKernel {
     const lumaCodes = codes(layout, lumaScale(source.range, layout.bits));
     const chromaCodes = codes(layout, chromaScale(source.range, layout.bits));
     const reached = chromaReach(areas, blue.height, first, end);
-    if (reached.end - reached.first > chromaLines) throw new RangeError(`${reached.end - reached.first} lines of chroma where there is room for ${chromaLines}`);
-    for (const [samples, plane] of [[blue, chroma[0]], [red, chroma[1]]] as const) {
+    if (reached.end - reached.first > chromaLines)
+      throw new RangeError(
+        `${reached.end - reached.first} lines of chroma where there is room for ${chromaLines}`,
+      );
+    for (const [samples, plane] of [
+      [blue, chroma[0]],
+      [red, chroma[1]],
+    ] as const) {
       for (let y = reached.first; y < reached.end; y++) {
         const at = plane + ((y - reached.first) * stride + MARGIN) * 4;
         this.#load(samples, y, at, chromaCodes.zero, chromaCodes.span);
@@ -230,19 +339,42 @@ export class PictureKernel {
       }
     }
     const matrix = toRgb(weightsOf(source.matrix as YcbcrMatrix));
-    const across = layout.across === 1 ? null : ([tapsAcross(source.siting as Siting, 0), tapsAcross(source.siting as Siting, 1)] as const);
+    const across =
+      layout.across === 1
+        ? null
+        : ([tapsAcross(source.siting as Siting, 0), tapsAcross(source.siting as Siting, 1)] as const);
     for (let y = first; y < end; y++) {
       this.#load(luma, y, line, lumaCodes.zero, lumaCodes.span);
       const blueLine = this.#chromaLine(areas, blue, chroma[0], reached.first, y, across, cb);
       const redLine = this.#chromaLine(areas, red, chroma[1], reached.first, y, across, cr);
       // Lines follow one another, so what is written behind a line is written over by the next.
       const offset = (y - first) * width * 4;
-      this.#kernels.rgbLine(line, blueLine, redLine, matrix[0][2], matrix[1][1], matrix[1][2], matrix[2][1], r + offset, g + offset, b + offset, width);
+      this.#kernels.rgbLine(
+        line,
+        blueLine,
+        redLine,
+        matrix[0][2],
+        matrix[1][1],
+        matrix[1][2],
+        matrix[2][1],
+        r + offset,
+        g + offset,
+        b + offset,
+        width,
+      );
     }
   }
 
   /** Address of line `y` of chroma at full width. `plane` begins with chroma line `reached`; `to`: where the line may be put. */
-  #chromaLine({ source, layout, stride, blended }: SourceAreas, samples: Samples, plane: number, reached: number, y: number, across: readonly [Taps, Taps] | null, to: number): number {
+  #chromaLine(
+    { source, layout, stride, blended }: SourceAreas,
+    samples: Samples,
+    plane: number,
+    reached: number,
+    y: number,
+    across: readonly [Taps, Taps] | null,
+    to: number,
+  ): number {
     let from = plane + (y - reached) * stride * 4;
     if (layout.down === 2) {
       const { lines, weights } = tapsDown(source.siting as Siting, y, source.interlaced);
@@ -257,8 +389,14 @@ export class PictureKernel {
     return to;
   }
 
-  #run(program: number, { r, g, b, count }: Planes, to: readonly [number, number, number], limits: readonly [number, number]): void {
-    if (count > this.#prepared().count) throw new RangeError(`planes of ${count} pixels with room for ${this.#prepared().count}`);
+  #run(
+    program: number,
+    { r, g, b, count }: Planes,
+    to: readonly [number, number, number],
+    limits: readonly [number, number],
+  ): void {
+    if (count > this.#prepared().count)
+      throw new RangeError(`planes of ${count} pixels with room for ${this.#prepared().count}`);
     this.#kernels.run(program, r, g, b, ...to, count, this.#prepared().scratch, ...limits);
   }
 
@@ -286,12 +424,20 @@ export class PictureKernel {
 }
 
 /** (code - zero) / span; the span of integer codes is a whole number, so that one rounding is all there is. */
-function codes({ bits }: Layout, { zero, scale }: { readonly zero: number; readonly scale: number }): { readonly zero: number; readonly span: number } {
+function codes(
+  { bits }: Layout,
+  { zero, scale }: { readonly zero: number; readonly scale: number },
+): { readonly zero: number; readonly span: number } {
   return bits === 32 ? { zero: 0, span: 1 } : { zero, span: Math.round(1 / scale) };
 }
 
 /** Lines of chroma that luma lines `first` to `end` (not included) are made of. */
-function chromaReach({ source, layout }: SourceAreas, height: number, first: number, end: number): { readonly first: number; readonly end: number } {
+function chromaReach(
+  { source, layout }: SourceAreas,
+  height: number,
+  first: number,
+  end: number,
+): { readonly first: number; readonly end: number } {
   if (layout.down === 1) return { first, end };
   let [least, most] = [height, 0];
   for (let y = first; y < end; y++) {

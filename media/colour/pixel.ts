@@ -24,25 +24,41 @@ export interface SourcePicture {
 /** Throws RangeError when the parts of a source do not go together. */
 export function sourceLayout(source: SourcePicture): Layout {
   const layout = layoutOf(source.pixelFormat, source.width, source.height);
-  if ((layout.kind === 'yuv') !== (source.matrix !== null)) throw new RangeError(`${source.pixelFormat} with the matrix ${source.matrix}`);
-  if ((layout.across > 1 || layout.down > 1) && source.siting === null) throw new RangeError(`${source.pixelFormat} without the place of its chroma`);
+  if ((layout.kind === 'yuv') !== (source.matrix !== null))
+    throw new RangeError(`${source.pixelFormat} with the matrix ${source.matrix}`);
+  if ((layout.across > 1 || layout.down > 1) && source.siting === null)
+    throw new RangeError(`${source.pixelFormat} without the place of its chroma`);
   return layout;
 }
 
 /** Of whole numbers of R', G', B' or Y'. */
-export function rgbScale({ range, full }: Pick<SourcePicture, 'range' | 'full'>, { bits }: Pick<Layout, 'bits'>): ReturnType<typeof lumaScale> {
+export function rgbScale(
+  { range, full }: Pick<SourcePicture, 'range' | 'full'>,
+  { bits }: Pick<Layout, 'bits'>,
+): ReturnType<typeof lumaScale> {
   return full === undefined ? lumaScale(range, bits) : { zero: 0, scale: 1 / full };
 }
 
-function sampleAt(frame: DataView, { first, step, line, width, height, coding, shift }: Samples, x: number, y: number): number {
+function sampleAt(
+  frame: DataView,
+  { first, step, line, width, height, coding, shift }: Samples,
+  x: number,
+  y: number,
+): number {
   const at = first + Math.min(Math.max(y, 0), height - 1) * line + Math.min(Math.max(x, 0), width - 1) * step;
-  const finite = (value: number): number => (Number.isNaN(value) ? 0 : Math.min(Math.max(value, -MOST), MOST));
+  const finite = (value: number): number =>
+    Number.isNaN(value) ? 0 : Math.min(Math.max(value, -MOST), MOST);
   switch (coding) {
-    case 'u8': return frame.getUint8(at);
-    case 'u16le': return frame.getUint16(at, true) >> shift;
-    case 'u16be': return frame.getUint16(at, false) >> shift;
-    case 'f32le': return finite(frame.getFloat32(at, true));
-    case 'f32be': return finite(frame.getFloat32(at, false));
+    case 'u8':
+      return frame.getUint8(at);
+    case 'u16le':
+      return frame.getUint16(at, true) >> shift;
+    case 'u16be':
+      return frame.getUint16(at, false) >> shift;
+    case 'f32le':
+      return finite(frame.getFloat32(at, true));
+    case 'f32be':
+      return finite(frame.getFloat32(at, false));
   }
 }
 /** The greatest float32: infinities of a source become it, and what is no number becomes 0. */
@@ -51,7 +67,8 @@ const MOST = 3.4028234663852886e38;
 /** Of the pixel in column `x`, line `y`, both from 0. Throws RangeError for a frame of another size, and as `sourceLayout` does. */
 export function codeRgbAt(source: SourcePicture, bytes: Uint8Array, x: number, y: number): Triple {
   const layout = sourceLayout(source);
-  if (bytes.length !== layout.bytes) throw new RangeError(`a frame of ${bytes.length} bytes instead of ${layout.bytes}`);
+  if (bytes.length !== layout.bytes)
+    throw new RangeError(`a frame of ${bytes.length} bytes instead of ${layout.bytes}`);
   const frame = new DataView(bytes.buffer, bytes.byteOffset, bytes.byteLength);
   const luma = layout.bits === 32 ? { zero: 0, scale: 1 } : rgbScale(source, layout);
   const value = (samples: Samples): number => (sampleAt(frame, samples, x, y) - luma.zero) * luma.scale;
@@ -64,16 +81,31 @@ export function codeRgbAt(source: SourcePicture, bytes: Uint8Array, x: number, y
     return [r, g, b];
   }
   const chroma = chromaScale(source.range, layout.bits);
-  const [cb, cr] = layout.samples.slice(1).map((samples) => (chromaAt(frame, source, layout, samples, x, y) - chroma.zero) * chroma.scale) as [number, number];
+  const [cb, cr] = layout.samples
+    .slice(1)
+    .map((samples) => (chromaAt(frame, source, layout, samples, x, y) - chroma.zero) * chroma.scale) as [
+    number,
+    number,
+  ];
   return apply(toRgb(weightsOf(source.matrix as YcbcrMatrix)), [value(layout.samples[0] as Samples), cb, cr]);
 }
 
-function chromaAt(frame: DataView, { siting, interlaced }: SourcePicture, { across, down }: Layout, samples: Samples, x: number, y: number): number {
+function chromaAt(
+  frame: DataView,
+  { siting, interlaced }: SourcePicture,
+  { across, down }: Layout,
+  samples: Samples,
+  x: number,
+  y: number,
+): number {
   const taps = [0, 1, 2, 3] as const;
   const alongLine = (line: number): number => {
     if (across === 1) return sampleAt(frame, samples, x, line);
     const { first, weights } = tapsAcross(siting as Siting, x);
-    return taps.reduce<number>((sum, tap) => sum + weights[tap] * sampleAt(frame, samples, first + tap, line), 0);
+    return taps.reduce<number>(
+      (sum, tap) => sum + weights[tap] * sampleAt(frame, samples, first + tap, line),
+      0,
+    );
   };
   if (down === 1) return alongLine(y);
   const { lines, weights } = tapsDown(siting as Siting, y, interlaced);

@@ -2,7 +2,21 @@
  * A transform as the numbers that the kernel `run` reads (media/kernels/assembly/video.ts): operations and parameters as
  * float64, tables beside them. Every curve becomes pieces of one general form, from its published constants.
  */
-import { type PublishedCurve, ACESCCT, CINEON, HLG, LOG3G10, LOGC3, LOGC3_A, LOGC4, PQ, SLOG3, SMALLEST, VLOG, hlgScale } from './curves.ts';
+import {
+  type PublishedCurve,
+  ACESCCT,
+  CINEON,
+  HLG,
+  LOG3G10,
+  LOGC3,
+  LOGC3_A,
+  LOGC4,
+  PQ,
+  SLOG3,
+  SMALLEST,
+  VLOG,
+  hlgScale,
+} from './curves.ts';
 import { straightPart } from './evaluate.ts';
 import { type Matrix, type Triple, diagonal } from './matrix.ts';
 import { type ColourTransform, type Curve, type LogParameters, type Step, noOffset } from './steps.ts';
@@ -35,13 +49,32 @@ interface Pieces {
 }
 
 /** square · x² + slope · x + offset */
-const line = (above: number, slope: number, offset: number, square = 0): Piece => ({ above, kind: LINE, parameters: [slope, offset, square] });
+const line = (above: number, slope: number, offset: number, square = 0): Piece => ({
+  above,
+  kind: LINE,
+  parameters: [slope, offset, square],
+});
 /** gain · 2^(slope · x + offset) + lift */
-const exponential = (above: number, gain: number, slope: number, offset: number, lift: number): Piece => ({ above, kind: EXPONENTIAL, parameters: [gain, slope, offset, lift] });
+const exponential = (above: number, gain: number, slope: number, offset: number, lift: number): Piece => ({
+  above,
+  kind: EXPONENTIAL,
+  parameters: [gain, slope, offset, lift],
+});
 /** gain · log2(slope · x + offset) + lift */
-const logarithm = (above: number, gain: number, slope: number, offset: number, lift: number): Piece => ({ above, kind: LOGARITHM, parameters: [gain, slope, offset, lift] });
+const logarithm = (above: number, gain: number, slope: number, offset: number, lift: number): Piece => ({
+  above,
+  kind: LOGARITHM,
+  parameters: [gain, slope, offset, lift],
+});
 /** gain · (slope · x + offset)^power + lift, the power of 0 for what is not above 0 */
-const power = (above: number, gain: number, slope: number, offset: number, exponent: number, lift: number): Piece => ({ above, kind: POWER, parameters: [gain, slope, offset, exponent, lift] });
+const power = (
+  above: number,
+  gain: number,
+  slope: number,
+  offset: number,
+  exponent: number,
+  lift: number,
+): Piece => ({ above, kind: POWER, parameters: [gain, slope, offset, exponent, lift] });
 
 const straight = (...pieces: readonly Piece[]): Pieces => ({ mirrored: false, pieces });
 const mirrored = (...pieces: readonly Piece[]): Pieces => ({ mirrored: true, pieces });
@@ -51,31 +84,84 @@ const DECADE = Math.log2(10);
 
 function decoding(curve: PublishedCurve): Pieces {
   switch (curve.name) {
-    case 'linear': return straight(line(EVERYWHERE, 1, 0));
+    case 'linear':
+      return straight(line(EVERYWHERE, 1, 0));
     case 'slog3': {
       const below = SLOG3.cut / (SLOG3.cutCode - SLOG3.black);
       return straight(
         line(EVERYWHERE, SLOG3.codes * below, -SLOG3.black * below),
-        exponential(SLOG3.cutCode / SLOG3.codes, SLOG3.grey, (SLOG3.codes * DECADE) / SLOG3.slope, (-SLOG3.offset * DECADE) / SLOG3.slope, -SLOG3.lift),
+        exponential(
+          SLOG3.cutCode / SLOG3.codes,
+          SLOG3.grey,
+          (SLOG3.codes * DECADE) / SLOG3.slope,
+          (-SLOG3.offset * DECADE) / SLOG3.slope,
+          -SLOG3.lift,
+        ),
       );
     }
     case 'logc3': {
       const [cut, b, c, d, e, f] = LOGC3[curve.ei];
-      return straight(line(EVERYWHERE, 1 / e, -f / e), exponential(e * cut + f, 1 / LOGC3_A, DECADE / c, (-d * DECADE) / c, -b / LOGC3_A));
+      return straight(
+        line(EVERYWHERE, 1 / e, -f / e),
+        exponential(e * cut + f, 1 / LOGC3_A, DECADE / c, (-d * DECADE) / c, -b / LOGC3_A),
+      );
     }
-    case 'logc4': return straight(line(EVERYWHERE, LOGC4.s, LOGC4.t), exponential(0, 1 / LOGC4.a, 14 / LOGC4.b, 6 - (14 * LOGC4.c) / LOGC4.b, -64 / LOGC4.a));
-    case 'vlog': return straight(line(EVERYWHERE, 1 / VLOG.slope, -VLOG.offset / VLOG.slope), exponential(VLOG.cutCode, 1, DECADE / VLOG.c, (-VLOG.d * DECADE) / VLOG.c, -VLOG.b));
-    case 'log3g10': return straight(line(EVERYWHERE, 1 / LOG3G10.g, -LOG3G10.c), exponential(0, 1 / LOG3G10.b, DECADE / LOG3G10.a, 0, -1 / LOG3G10.b - LOG3G10.c));
-    case 'acescct': return straight(line(EVERYWHERE, 1 / ACESCCT.a, -ACESCCT.b / ACESCCT.a), exponential(ACESCCT.cutCode, 1, 17.52, -9.72, 0));
-    case 'acescc': return straight(exponential(EVERYWHERE, 2, 17.52, -9.72, -(2 ** -15)), exponential((9.72 - 15) / 17.52, 1, 17.52, -9.72, 0));
-    case 'cineon': return straight(exponential(EVERYWHERE, 1 / (1 - CINEON.black), (1023 * DECADE) / CINEON.perDecade, (-CINEON.white * DECADE) / CINEON.perDecade, -CINEON.black / (1 - CINEON.black)));
-    case 'bt709': return mirrored(line(EVERYWHERE, 1 / 4.5, 0), power(justBelow(0.081), 1, 1 / 1.099, 0.099 / 1.099, 1 / 0.45, 0));
-    case 'bt1886': return mirrored(power(EVERYWHERE, 1, 1, 0, 2.4, 0));
-    case 'srgb': return mirrored(line(EVERYWHERE, 1 / 12.92, 0), power(0.04045, 1, 1 / 1.055, 0.055 / 1.055, 2.4, 0));
-    case 'pq': return mirrored({ above: EVERYWHERE, kind: PQ_LIGHT, parameters: [10000 / curve.nitsOfOne, 1 / PQ.m2, 1 / PQ.m1, PQ.mostSignal] });
+    case 'logc4':
+      return straight(
+        line(EVERYWHERE, LOGC4.s, LOGC4.t),
+        exponential(0, 1 / LOGC4.a, 14 / LOGC4.b, 6 - (14 * LOGC4.c) / LOGC4.b, -64 / LOGC4.a),
+      );
+    case 'vlog':
+      return straight(
+        line(EVERYWHERE, 1 / VLOG.slope, -VLOG.offset / VLOG.slope),
+        exponential(VLOG.cutCode, 1, DECADE / VLOG.c, (-VLOG.d * DECADE) / VLOG.c, -VLOG.b),
+      );
+    case 'log3g10':
+      return straight(
+        line(EVERYWHERE, 1 / LOG3G10.g, -LOG3G10.c),
+        exponential(0, 1 / LOG3G10.b, DECADE / LOG3G10.a, 0, -1 / LOG3G10.b - LOG3G10.c),
+      );
+    case 'acescct':
+      return straight(
+        line(EVERYWHERE, 1 / ACESCCT.a, -ACESCCT.b / ACESCCT.a),
+        exponential(ACESCCT.cutCode, 1, 17.52, -9.72, 0),
+      );
+    case 'acescc':
+      return straight(
+        exponential(EVERYWHERE, 2, 17.52, -9.72, -(2 ** -15)),
+        exponential((9.72 - 15) / 17.52, 1, 17.52, -9.72, 0),
+      );
+    case 'cineon':
+      return straight(
+        exponential(
+          EVERYWHERE,
+          1 / (1 - CINEON.black),
+          (1023 * DECADE) / CINEON.perDecade,
+          (-CINEON.white * DECADE) / CINEON.perDecade,
+          -CINEON.black / (1 - CINEON.black),
+        ),
+      );
+    case 'bt709':
+      return mirrored(
+        line(EVERYWHERE, 1 / 4.5, 0),
+        power(justBelow(0.081), 1, 1 / 1.099, 0.099 / 1.099, 1 / 0.45, 0),
+      );
+    case 'bt1886':
+      return mirrored(power(EVERYWHERE, 1, 1, 0, 2.4, 0));
+    case 'srgb':
+      return mirrored(line(EVERYWHERE, 1 / 12.92, 0), power(0.04045, 1, 1 / 1.055, 0.055 / 1.055, 2.4, 0));
+    case 'pq':
+      return mirrored({
+        above: EVERYWHERE,
+        kind: PQ_LIGHT,
+        parameters: [10000 / curve.nitsOfOne, 1 / PQ.m2, 1 / PQ.m1, PQ.mostSignal],
+      });
     case 'hlg': {
       const scale = hlgScale(curve.signalOfOne);
-      return mirrored(line(EVERYWHERE, 0, 0, scale / 3), exponential(0.5, scale / 12, Math.LOG2E / HLG.a, (-HLG.c * Math.LOG2E) / HLG.a, (scale * HLG.b) / 12));
+      return mirrored(
+        line(EVERYWHERE, 0, 0, scale / 3),
+        exponential(0.5, scale / 12, Math.LOG2E / HLG.a, (-HLG.c * Math.LOG2E) / HLG.a, (scale * HLG.b) / 12),
+      );
     }
   }
 }
@@ -87,31 +173,79 @@ function justBelow(value: number): number {
 
 function encoding(curve: PublishedCurve): Pieces {
   switch (curve.name) {
-    case 'linear': return straight(line(EVERYWHERE, 1, 0));
+    case 'linear':
+      return straight(line(EVERYWHERE, 1, 0));
     case 'slog3': {
       const gain = SLOG3.slope / DECADE / SLOG3.codes;
       return straight(
         line(EVERYWHERE, (SLOG3.cutCode - SLOG3.black) / SLOG3.cut / SLOG3.codes, SLOG3.black / SLOG3.codes),
-        logarithm(justBelow(SLOG3.cut), gain, 1 / SLOG3.grey, SLOG3.lift / SLOG3.grey, SLOG3.offset / SLOG3.codes),
+        logarithm(
+          justBelow(SLOG3.cut),
+          gain,
+          1 / SLOG3.grey,
+          SLOG3.lift / SLOG3.grey,
+          SLOG3.offset / SLOG3.codes,
+        ),
       );
     }
     case 'logc3': {
       const [cut, b, c, d, e, f] = LOGC3[curve.ei];
       return straight(line(EVERYWHERE, e, f), logarithm(cut, c / DECADE, LOGC3_A, b, d));
     }
-    case 'logc4': return straight(line(EVERYWHERE, 1 / LOGC4.s, -LOGC4.t / LOGC4.s), logarithm(LOGC4.t, LOGC4.b / 14, LOGC4.a, 64, LOGC4.c - (6 * LOGC4.b) / 14));
-    case 'vlog': return straight(line(EVERYWHERE, VLOG.slope, VLOG.offset), logarithm(justBelow(VLOG.cut), VLOG.c / DECADE, 1, VLOG.b, VLOG.d));
-    case 'log3g10': return straight(line(EVERYWHERE, LOG3G10.g, LOG3G10.c * LOG3G10.g), logarithm(-LOG3G10.c, LOG3G10.a / DECADE, LOG3G10.b, LOG3G10.b * LOG3G10.c + 1, 0));
-    case 'acescct': return straight(line(EVERYWHERE, ACESCCT.a, ACESCCT.b), logarithm(ACESCCT.cut, 1 / 17.52, 1, 0, 9.72 / 17.52));
-    case 'acescc': return straight(line(EVERYWHERE, 0, (-16 + 9.72) / 17.52), logarithm(0, 1 / 17.52, 0.5, 2 ** -16, 9.72 / 17.52), logarithm(justBelow(2 ** -15), 1 / 17.52, 1, 0, 9.72 / 17.52));
-    case 'cineon': return straight(logarithm(EVERYWHERE, CINEON.perDecade / DECADE / 1023, 1 - CINEON.black, CINEON.black, CINEON.white / 1023));
-    case 'bt709': return mirrored(line(EVERYWHERE, 4.5, 0), power(justBelow(0.018), 1.099, 1, 0, 0.45, -0.099));
-    case 'bt1886': return mirrored(power(EVERYWHERE, 1, 1, 0, 1 / 2.4, 0));
-    case 'srgb': return mirrored(line(EVERYWHERE, 12.92, 0), power(0.0031308, 1.055, 1, 0, 1 / 2.4, -0.055));
-    case 'pq': return mirrored({ above: EVERYWHERE, kind: PQ_SIGNAL, parameters: [curve.nitsOfOne / 10000, PQ.m1, PQ.m2, PQ.mostNits / 10000] });
+    case 'logc4':
+      return straight(
+        line(EVERYWHERE, 1 / LOGC4.s, -LOGC4.t / LOGC4.s),
+        logarithm(LOGC4.t, LOGC4.b / 14, LOGC4.a, 64, LOGC4.c - (6 * LOGC4.b) / 14),
+      );
+    case 'vlog':
+      return straight(
+        line(EVERYWHERE, VLOG.slope, VLOG.offset),
+        logarithm(justBelow(VLOG.cut), VLOG.c / DECADE, 1, VLOG.b, VLOG.d),
+      );
+    case 'log3g10':
+      return straight(
+        line(EVERYWHERE, LOG3G10.g, LOG3G10.c * LOG3G10.g),
+        logarithm(-LOG3G10.c, LOG3G10.a / DECADE, LOG3G10.b, LOG3G10.b * LOG3G10.c + 1, 0),
+      );
+    case 'acescct':
+      return straight(
+        line(EVERYWHERE, ACESCCT.a, ACESCCT.b),
+        logarithm(ACESCCT.cut, 1 / 17.52, 1, 0, 9.72 / 17.52),
+      );
+    case 'acescc':
+      return straight(
+        line(EVERYWHERE, 0, (-16 + 9.72) / 17.52),
+        logarithm(0, 1 / 17.52, 0.5, 2 ** -16, 9.72 / 17.52),
+        logarithm(justBelow(2 ** -15), 1 / 17.52, 1, 0, 9.72 / 17.52),
+      );
+    case 'cineon':
+      return straight(
+        logarithm(
+          EVERYWHERE,
+          CINEON.perDecade / DECADE / 1023,
+          1 - CINEON.black,
+          CINEON.black,
+          CINEON.white / 1023,
+        ),
+      );
+    case 'bt709':
+      return mirrored(line(EVERYWHERE, 4.5, 0), power(justBelow(0.018), 1.099, 1, 0, 0.45, -0.099));
+    case 'bt1886':
+      return mirrored(power(EVERYWHERE, 1, 1, 0, 1 / 2.4, 0));
+    case 'srgb':
+      return mirrored(line(EVERYWHERE, 12.92, 0), power(0.0031308, 1.055, 1, 0, 1 / 2.4, -0.055));
+    case 'pq':
+      return mirrored({
+        above: EVERYWHERE,
+        kind: PQ_SIGNAL,
+        parameters: [curve.nitsOfOne / 10000, PQ.m1, PQ.m2, PQ.mostNits / 10000],
+      });
     case 'hlg': {
       const scale = hlgScale(curve.signalOfOne);
-      return mirrored(power(EVERYWHERE, 1, 3 / scale, 0, 0.5, 0), logarithm(scale / 12, HLG.a / Math.LOG2E, 12 / scale, -HLG.b, HLG.c));
+      return mirrored(
+        power(EVERYWHERE, 1, 3 / scale, 0, 0.5, 0),
+        logarithm(scale / 12, HLG.a / Math.LOG2E, 12 / scale, -HLG.b, HLG.c),
+      );
     }
   }
 }
@@ -120,20 +254,40 @@ function logPieces(p: LogParameters, direction: 'toLin' | 'toLog'): Pieces {
   const octave = Math.log2(p.base);
   const below = straightPart(p);
   if (direction === 'toLog') {
-    const above = logarithm(p.linSideBreak ?? EVERYWHERE, p.logSideSlope / octave, p.linSideSlope, p.linSideOffset, p.logSideOffset);
+    const above = logarithm(
+      p.linSideBreak ?? EVERYWHERE,
+      p.logSideSlope / octave,
+      p.linSideSlope,
+      p.linSideOffset,
+      p.logSideOffset,
+    );
     return below === null ? straight(above) : straight(line(EVERYWHERE, below.slope, below.offset), above);
   }
-  const above = exponential(below?.logSideBreak ?? EVERYWHERE, 1 / p.linSideSlope, octave / p.logSideSlope, (-p.logSideOffset * octave) / p.logSideSlope, -p.linSideOffset / p.linSideSlope);
-  return below === null ? straight(above) : straight(line(EVERYWHERE, 1 / below.slope, -below.offset / below.slope), above);
+  const above = exponential(
+    below?.logSideBreak ?? EVERYWHERE,
+    1 / p.linSideSlope,
+    octave / p.logSideSlope,
+    (-p.logSideOffset * octave) / p.logSideSlope,
+    -p.linSideOffset / p.linSideSlope,
+  );
+  return below === null
+    ? straight(above)
+    : straight(line(EVERYWHERE, 1 / below.slope, -below.offset / below.slope), above);
 }
 
 function exponentPieces({ style, exponent: g, offset: k }: Extract<Curve, { form: 'exponent' }>): Pieces {
   const exponent = style.endsWith('Rev') ? 1 / g : g;
   const bare = power(EVERYWHERE, 1, 1, 0, exponent, 0);
   switch (style) {
-    case 'basicFwd': case 'basicRev': return straight(bare);
-    case 'basicMirrorFwd': case 'basicMirrorRev': return mirrored(bare);
-    case 'basicPassThruFwd': case 'basicPassThruRev': return straight(line(EVERYWHERE, 1, 0), { ...bare, above: -SMALLEST });
+    case 'basicFwd':
+    case 'basicRev':
+      return straight(bare);
+    case 'basicMirrorFwd':
+    case 'basicMirrorRev':
+      return mirrored(bare);
+    case 'basicPassThruFwd':
+    case 'basicPassThruRev':
+      return straight(line(EVERYWHERE, 1, 0), { ...bare, above: -SMALLEST });
     default: {
       const make = style.includes('Mirror') ? mirrored : straight;
       if (g === 1 || k === null) return make(line(EVERYWHERE, 1, 0));
@@ -141,45 +295,81 @@ function exponentPieces({ style, exponent: g, offset: k }: Extract<Curve, { form
       const slope = ((g - 1) / k) * yBreak;
       return style.endsWith('Rev')
         ? make(line(EVERYWHERE, 1 / slope, 0), power(justBelow(yBreak), 1 + k, 1, 0, exponent, -k))
-        : make(line(EVERYWHERE, slope, 0), power(justBelow(k / (g - 1)), 1, 1 / (1 + k), k / (1 + k), exponent, 0));
+        : make(
+            line(EVERYWHERE, slope, 0),
+            power(justBelow(k / (g - 1)), 1, 1 / (1 + k), k / (1 + k), exponent, 0),
+          );
     }
   }
 }
 
 function piecesOf(curve: Curve): Pieces {
-  if (curve.form === 'published') return curve.direction === 'decode' ? decoding(curve.curve) : encoding(curve.curve);
+  if (curve.form === 'published')
+    return curve.direction === 'decode' ? decoding(curve.curve) : encoding(curve.curve);
   return curve.form === 'log' ? logPieces(curve.parameters, curve.direction) : exponentPieces(curve);
 }
 
-const words = ({ kind, above, parameters }: Piece): number[] => [kind, above, ...parameters, ...Array.from({ length: 5 - parameters.length }, () => 0)];
+const words = ({ kind, above, parameters }: Piece): number[] => [
+  kind,
+  above,
+  ...parameters,
+  ...Array.from({ length: 5 - parameters.length }, () => 0),
+];
 const curveWords = (curves: readonly [Curve, Curve, Curve]): number[] =>
   curves.flatMap((curve, channel) => {
     const { mirrored: odd, pieces } = piecesOf(curve);
     return [OPERATIONS.curve, channel, odd ? 1 : 0, pieces.length, ...pieces.flatMap(words)];
   });
-const matrixWords = (matrix: Matrix, offset: Triple = noOffset): number[] => [OPERATIONS.matrix, ...matrix.flatMap((row, index) => [...row, offset[index] as number])];
+const matrixWords = (matrix: Matrix, offset: Triple = noOffset): number[] => [
+  OPERATIONS.matrix,
+  ...matrix.flatMap((row, index) => [...row, offset[index] as number]),
+];
 
 /** ASC CDL as matrices, powers and limits. */
-function cdlWords({ style, slope, offset, power: powers, saturation }: Extract<Step, { kind: 'cdl' }>): number[] {
+function cdlWords({
+  style,
+  slope,
+  offset,
+  power: powers,
+  saturation,
+}: Extract<Step, { kind: 'cdl' }>): number[] {
   const limit = style.endsWith('NoClamp') ? [] : [OPERATIONS.clamp, 0, 1];
   const forward = style.startsWith('Fwd');
-  const curve = (channel: 0 | 1 | 2): Curve => ({ form: 'exponent', style: forward ? 'basicPassThruFwd' : 'basicPassThruRev', exponent: powers[channel], offset: null });
+  const curve = (channel: 0 | 1 | 2): Curve => ({
+    form: 'exponent',
+    style: forward ? 'basicPassThruFwd' : 'basicPassThruRev',
+    exponent: powers[channel],
+    offset: null,
+  });
   const powered = curveWords([curve(0), curve(1), curve(2)]);
   const amount = forward ? saturation : 1 / saturation;
   const luma: Triple = [0.2126, 0.7152, 0.0722];
-  const mixed = (own: 0 | 1 | 2): Triple => luma.map((weight, channel) => (1 - amount) * weight + (channel === own ? amount : 0)) as [number, number, number];
+  const mixed = (own: 0 | 1 | 2): Triple =>
+    luma.map((weight, channel) => (1 - amount) * weight + (channel === own ? amount : 0)) as [
+      number,
+      number,
+      number,
+    ];
   const saturated = matrixWords([mixed(0), mixed(1), mixed(2)]);
   if (forward) return [...matrixWords(diagonal(slope), offset), ...limit, ...powered, ...saturated, ...limit];
-  const undone = matrixWords(diagonal([1 / slope[0], 1 / slope[1], 1 / slope[2]]), [-offset[0] / slope[0], -offset[1] / slope[1], -offset[2] / slope[2]]);
+  const undone = matrixWords(diagonal([1 / slope[0], 1 / slope[1], 1 / slope[2]]), [
+    -offset[0] / slope[0],
+    -offset[1] / slope[1],
+    -offset[2] / slope[2],
+  ]);
   return [...limit, ...saturated, ...limit, ...powered, ...undone, ...limit];
 }
 
 function stepWords(step: Step, tables: Tables): number[] {
   switch (step.kind) {
-    case 'matrix': return matrixWords(step.matrix, step.offset);
-    case 'curves': return curveWords(step.curves);
-    case 'clamp': return [OPERATIONS.clamp, step.low ?? Number.NEGATIVE_INFINITY, step.high ?? Number.POSITIVE_INFINITY];
-    case 'cdl': return cdlWords(step);
+    case 'matrix':
+      return matrixWords(step.matrix, step.offset);
+    case 'curves':
+      return curveWords(step.curves);
+    case 'clamp':
+      return [OPERATIONS.clamp, step.low ?? Number.NEGATIVE_INFINITY, step.high ?? Number.POSITIVE_INFINITY];
+    case 'cdl':
+      return cdlWords(step);
     case 'table1': {
       const { domain } = step;
       return step.tables.flatMap((table, channel) => {
@@ -191,13 +381,28 @@ function stepWords(step: Step, tables: Tables): number[] {
     }
     case 'table3': {
       const scale = step.low.map((low, channel) => (step.size - 1) / ((step.high[channel] as number) - low));
-      return [OPERATIONS.cube, tables.f32(step.values), step.size, step.interpolation === 'tetrahedral' ? 1 : 0, ...step.low, ...scale];
+      return [
+        OPERATIONS.cube,
+        tables.f32(step.values),
+        step.size,
+        step.interpolation === 'tetrahedral' ? 1 : 0,
+        ...step.low,
+        ...scale,
+      ];
     }
   }
 }
 
 /** The program of a transform; `after`: a matrix that comes last. */
-export function programOf(transform: ColourTransform, tables: Tables, after?: { readonly matrix: Matrix; readonly offset: Triple }): Float64Array {
+export function programOf(
+  transform: ColourTransform,
+  tables: Tables,
+  after?: { readonly matrix: Matrix; readonly offset: Triple },
+): Float64Array {
   const body = transform.steps.flatMap((step) => stepWords(step, tables));
-  return Float64Array.from([...body, ...(after === undefined ? [] : matrixWords(after.matrix, after.offset)), OPERATIONS.end]);
+  return Float64Array.from([
+    ...body,
+    ...(after === undefined ? [] : matrixWords(after.matrix, after.offset)),
+    OPERATIONS.end,
+  ]);
 }

@@ -12,7 +12,8 @@ export class ColourFileError extends Error {
   }
 }
 
-export const refusedFile = (file: string, { found, expected }: ColourFileError): FindingError => new FindingError([finding('colour-file-refused', found, expected, { file })], 2);
+export const refusedFile = (file: string, { found, expected }: ColourFileError): FindingError =>
+  new FindingError([finding('colour-file-refused', found, expected, { file })], 2);
 
 /** A decimal number as both formats write it; null for anything else, also for what double precision cannot hold. */
 export function numberOf(text: string): number | null {

@@ -21,7 +21,12 @@ export interface Taps {
 
 /** Keys 1981, at `t` between the second and third sample, 0 to 1. */
 export function cubicWeights(t: number): Taps['weights'] {
-  return [((2 - t) * t - 1) * t / 2, (t * t * (3 * t - 5) + 2) / 2, ((4 - 3 * t) * t + 1) * t / 2, ((t - 1) * t * t) / 2];
+  return [
+    (((2 - t) * t - 1) * t) / 2,
+    (t * t * (3 * t - 5) + 2) / 2,
+    (((4 - 3 * t) * t + 1) * t) / 2,
+    ((t - 1) * t * t) / 2,
+  ];
 }
 
 /** Chroma at `place`, counted in chroma samples. */
@@ -45,10 +50,16 @@ function offsetDown(siting: Siting, field: 'frame' | 'top' | 'bottom'): number {
 }
 
 /** Where the chroma of luma line `y` comes from. `lines` are chroma lines of the whole plane; for fields, every second one. */
-export function tapsDown(siting: Siting, y: number, interlaced: boolean): { readonly lines: (tap: 0 | 1 | 2 | 3, height: number) => number; readonly weights: Taps['weights'] } {
+export function tapsDown(
+  siting: Siting,
+  y: number,
+  interlaced: boolean,
+): { readonly lines: (tap: 0 | 1 | 2 | 3, height: number) => number; readonly weights: Taps['weights'] } {
   const parity = y % 2;
   const line = interlaced ? (y - parity) / 2 : y;
-  const { first, weights } = tapsAt((line - offsetDown(siting, interlaced ? (parity === 0 ? 'top' : 'bottom') : 'frame')) / 2);
+  const { first, weights } = tapsAt(
+    (line - offsetDown(siting, interlaced ? (parity === 0 ? 'top' : 'bottom') : 'frame')) / 2,
+  );
   return {
     weights,
     lines: (tap, height) => {

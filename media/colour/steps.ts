@@ -20,7 +20,16 @@ export interface LogParameters {
 
 /** Styles of the Common LUT Format’s Exponent node. */
 export const exponentStyles = [
-  'basicFwd', 'basicRev', 'basicMirrorFwd', 'basicMirrorRev', 'basicPassThruFwd', 'basicPassThruRev', 'monCurveFwd', 'monCurveRev', 'monCurveMirrorFwd', 'monCurveMirrorRev',
+  'basicFwd',
+  'basicRev',
+  'basicMirrorFwd',
+  'basicMirrorRev',
+  'basicPassThruFwd',
+  'basicPassThruRev',
+  'monCurveFwd',
+  'monCurveRev',
+  'monCurveMirrorFwd',
+  'monCurveMirrorRev',
 ] as const;
 export type ExponentStyle = (typeof exponentStyles)[number];
 
@@ -29,7 +38,12 @@ export type Curve =
   | { readonly form: 'published'; readonly curve: PublishedCurve; readonly direction: 'decode' | 'encode' }
   | { readonly form: 'log'; readonly parameters: LogParameters; readonly direction: 'toLin' | 'toLog' }
   /** `offset` is null with the basic styles. */
-  | { readonly form: 'exponent'; readonly style: ExponentStyle; readonly exponent: number; readonly offset: number | null };
+  | {
+      readonly form: 'exponent';
+      readonly style: ExponentStyle;
+      readonly exponent: number;
+      readonly offset: number | null;
+    };
 
 /** Styles of ASC CDL version 1.2 as the Common LUT Format has them. */
 export const cdlStyles = ['Fwd', 'Rev', 'FwdNoClamp', 'RevNoClamp'] as const;
@@ -40,14 +54,32 @@ export type Step =
   | { readonly kind: 'curves'; readonly curves: readonly [Curve, Curve, Curve] }
   /** Every channel is brought between the two; null: no limit there. */
   | { readonly kind: 'clamp'; readonly low: number | null; readonly high: number | null }
-  | { readonly kind: 'cdl'; readonly style: CdlStyle; readonly slope: Triple; readonly offset: Triple; readonly power: Triple; readonly saturation: number }
+  | {
+      readonly kind: 'cdl';
+      readonly style: CdlStyle;
+      readonly slope: Triple;
+      readonly offset: Triple;
+      readonly power: Triple;
+      readonly saturation: number;
+    }
   /**
    * One table a channel, at equal distances from `low` to `high` of that channel, with straight lines between; outside, the
    * first and last value. `domain` `half`: 65536 entries, one for every 16-bit float by its bits.
    */
-  | { readonly kind: 'table1'; readonly tables: readonly [Float64Array, Float64Array, Float64Array]; readonly domain: 'half' | { readonly low: Triple; readonly high: Triple } }
+  | {
+      readonly kind: 'table1';
+      readonly tables: readonly [Float64Array, Float64Array, Float64Array];
+      readonly domain: 'half' | { readonly low: Triple; readonly high: Triple };
+    }
   /** R, G, B of size³ places, red fastest; outside of `low` to `high` the value of the nearest place on the hull. */
-  | { readonly kind: 'table3'; readonly size: number; readonly values: Float64Array; readonly low: Triple; readonly high: Triple; readonly interpolation: 'trilinear' | 'tetrahedral' };
+  | {
+      readonly kind: 'table3';
+      readonly size: number;
+      readonly values: Float64Array;
+      readonly low: Triple;
+      readonly high: Triple;
+      readonly interpolation: 'trilinear' | 'tetrahedral';
+    };
 
 export interface ColourTransform {
   readonly steps: readonly Step[];
@@ -55,9 +87,20 @@ export interface ColourTransform {
 
 export const noOffset: Triple = [0, 0, 0];
 
-export const matrixStep = (matrix: Matrix, offset: Triple = noOffset): Step => ({ kind: 'matrix', matrix, offset });
+export const matrixStep = (matrix: Matrix, offset: Triple = noOffset): Step => ({
+  kind: 'matrix',
+  matrix,
+  offset,
+});
 /** The same curve for the three channels. */
 export const curveStep = (curve: Curve): Step => ({ kind: 'curves', curves: [curve, curve, curve] });
 
 /** True when values beyond some limit all come out the same: what lies above or below does not survive this transform. */
-export const limits = ({ steps }: ColourTransform): boolean => steps.some((step) => step.kind === 'clamp' || step.kind === 'table1' || step.kind === 'table3' || (step.kind === 'cdl' && !step.style.endsWith('NoClamp')));
+export const limits = ({ steps }: ColourTransform): boolean =>
+  steps.some(
+    (step) =>
+      step.kind === 'clamp' ||
+      step.kind === 'table1' ||
+      step.kind === 'table3' ||
+      (step.kind === 'cdl' && !step.style.endsWith('NoClamp')),
+  );

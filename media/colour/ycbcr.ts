@@ -20,7 +20,8 @@ const WEIGHTS: Readonly<Record<YcbcrMatrix, Weights>> = {
   fcc: { red: 0.3, blue: 0.11 },
 };
 
-export const isYcbcrMatrix = (name: string): name is YcbcrMatrix => (ycbcrMatrices as readonly string[]).includes(name);
+export const isYcbcrMatrix = (name: string): name is YcbcrMatrix =>
+  (ycbcrMatrices as readonly string[]).includes(name);
 export const weightsOf = (matrix: YcbcrMatrix): Weights => WEIGHTS[matrix];
 
 /** R'G'B' to Y' (0 to 1), Cb and Cr (-0.5 to 0.5). */
@@ -42,8 +43,13 @@ export type Range = (typeof ranges)[number];
 
 /** A code as a value: (code - zero) * scale. Of Y', R', G' and B' from 0 to 1, of Cb and Cr from -0.5 to 0.5; exact offsets of `bits` wide codes. */
 export function lumaScale(range: Range, bits: number): { readonly zero: number; readonly scale: number } {
-  return range === 'full' ? { zero: 0, scale: 1 / (2 ** bits - 1) } : { zero: 16 * 2 ** (bits - 8), scale: 1 / (219 * 2 ** (bits - 8)) };
+  return range === 'full'
+    ? { zero: 0, scale: 1 / (2 ** bits - 1) }
+    : { zero: 16 * 2 ** (bits - 8), scale: 1 / (219 * 2 ** (bits - 8)) };
 }
 export function chromaScale(range: Range, bits: number): { readonly zero: number; readonly scale: number } {
-  return { zero: 2 ** (bits - 1), scale: range === 'full' ? 1 / (2 ** bits - 1) : 1 / (224 * 2 ** (bits - 8)) };
+  return {
+    zero: 2 ** (bits - 1),
+    scale: range === 'full' ? 1 / (2 ** bits - 1) : 1 / (224 * 2 ** (bits - 8)),
+  };
 }

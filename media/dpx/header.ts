@@ -55,10 +55,12 @@ export function dpxHeader(form: DpxForm, frame: DpxFrame): Buffer {
   /** ASCII up to the field's length; what does not fit, or is no ASCII, stays undefined. */
   const text = (at: number, length: number, value?: string): void => {
     bytes.fill(0, at, at + length);
-    if (value !== undefined && /^[\x20-\x7e]*$/.test(value) && value.length <= length) bytes.write(value, at, 'latin1');
+    if (value !== undefined && /^[\x20-\x7e]*$/.test(value) && value.length <= length)
+      bytes.write(value, at, 'latin1');
   };
   const date = (at: number, value?: string): void => {
-    if (value !== undefined && !/^\d{4}:\d{2}:\d{2} \d{2}:\d{2}:\d{2}$/.test(value)) throw new RangeError(`${JSON.stringify(value)} is not YYYY:MM:DD hh:mm:ss`);
+    if (value !== undefined && !/^\d{4}:\d{2}:\d{2} \d{2}:\d{2}:\d{2}$/.test(value))
+      throw new RangeError(`${JSON.stringify(value)} is not YYYY:MM:DD hh:mm:ss`);
     text(at, 24, value?.replace(' ', ':'));
   };
   const u32 = (at: number, ...values: readonly number[]): void => {

@@ -36,7 +36,8 @@ export class DpxEncoder {
   /** Takes room in the memory for frames of this form, once for all of them: a reset of the memory takes it back. */
   prepare(form: DpxForm): void {
     const { width, height } = form;
-    if (![width, height].every((side) => Number.isSafeInteger(side) && side > 0 && side < 65_536)) throw new RangeError(`a picture of ${width}x${height}`);
+    if (![width, height].every((side) => Number.isSafeInteger(side) && side > 0 && side < 65_536))
+      throw new RangeError(`a picture of ${width}x${height}`);
     this.#prepared = { form, file: this.#memory.allocate(dpxBytes(form)) };
   }
 
@@ -54,7 +55,10 @@ export class DpxEncoder {
   /** The next codes of the frame, line by line from the top. Throws RangeError for more than are left. */
   take({ r, g, b, count }: Codes10): void {
     const { form, file } = this.#need();
-    if (this.#taken + count > form.width * form.height) throw new RangeError(`${count} codes behind ${this.#taken} of a picture of ${form.width}x${form.height}`);
+    if (this.#taken + count > form.width * form.height)
+      throw new RangeError(
+        `${count} codes behind ${this.#taken} of a picture of ${form.width}x${form.height}`,
+      );
     this.#kernel.pack10(r, g, b, count, file + DPX_HEADER + this.#taken * WORD_BYTES);
     this.#taken += count;
   }
@@ -62,7 +66,8 @@ export class DpxEncoder {
   /** The whole file: a view of the thread's memory that stands until the next frame, or until the memory grows. Throws RangeError where codes are missing. */
   finish(frame: DpxFrame): Uint8Array {
     const { form, file } = this.#need();
-    if (this.#taken !== form.width * form.height) throw new RangeError(`${this.#taken} codes of a picture of ${form.width}x${form.height}`);
+    if (this.#taken !== form.width * form.height)
+      throw new RangeError(`${this.#taken} codes of a picture of ${form.width}x${form.height}`);
     const bytes = this.#memory.bytes(file, dpxBytes(form));
     bytes.set(dpxHeader(form, frame));
     return bytes;

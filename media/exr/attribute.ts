@@ -11,7 +11,18 @@ export interface ExrAttribute {
 }
 
 /** Compressions by their number. */
-export const exrCompressions = ['none', 'rle', 'zips', 'zip', 'piz', 'pxr24', 'b44', 'b44a', 'dwaa', 'dwab'] as const;
+export const exrCompressions = [
+  'none',
+  'rle',
+  'zips',
+  'zip',
+  'piz',
+  'pxr24',
+  'b44',
+  'b44a',
+  'dwaa',
+  'dwab',
+] as const;
 export type ExrCompression = (typeof exrCompressions)[number];
 export const exrLineOrders = ['increasing-y', 'decreasing-y', 'random-y'] as const;
 export type ExrLineOrder = (typeof exrLineOrders)[number];
@@ -86,11 +97,13 @@ function sized(bytes: Buffer, size: number): void {
   if (bytes.length !== size) throw new ExrDamage(`${bytes.length} bytes of ${size}`);
 }
 function int32(value: number): number {
-  if (!Number.isInteger(value) || value < -(2 ** 31) || value >= 2 ** 31) throw new RangeError(`${value} is no whole number of 32 bits with sign`);
+  if (!Number.isInteger(value) || value < -(2 ** 31) || value >= 2 ** 31)
+    throw new RangeError(`${value} is no whole number of 32 bits with sign`);
   return value;
 }
 function uint32(value: number): number {
-  if (!Number.isInteger(value) || value < 0 || value >= 2 ** 32) throw new RangeError(`${value} is no whole number of 32 bits`);
+  if (!Number.isInteger(value) || value < 0 || value >= 2 ** 32)
+    throw new RangeError(`${value} is no whole number of 32 bits`);
   return value;
 }
 function float32(value: number): number {
@@ -98,7 +111,11 @@ function float32(value: number): number {
   return value;
 }
 
-function numbers(count: number, put: (bytes: Buffer, value: number, at: number) => void, take: (bytes: Buffer, at: number) => number): Codec<readonly number[]> {
+function numbers(
+  count: number,
+  put: (bytes: Buffer, value: number, at: number) => void,
+  take: (bytes: Buffer, at: number) => number,
+): Codec<readonly number[]> {
   return {
     write: (values) => {
       if (values.length !== count) throw new RangeError(`${values.length} numbers where ${count} are needed`);
@@ -114,8 +131,18 @@ function numbers(count: number, put: (bytes: Buffer, value: number, at: number) 
     },
   };
 }
-const ints = (count: number): Codec<readonly number[]> => numbers(count, (bytes, value, at) => bytes.writeInt32LE(int32(value), at), (bytes, at) => bytes.readInt32LE(at));
-const floats = (count: number): Codec<readonly number[]> => numbers(count, (bytes, value, at) => bytes.writeFloatLE(float32(value), at), (bytes, at) => bytes.readFloatLE(at));
+const ints = (count: number): Codec<readonly number[]> =>
+  numbers(
+    count,
+    (bytes, value, at) => bytes.writeInt32LE(int32(value), at),
+    (bytes, at) => bytes.readInt32LE(at),
+  );
+const floats = (count: number): Codec<readonly number[]> =>
+  numbers(
+    count,
+    (bytes, value, at) => bytes.writeFloatLE(float32(value), at),
+    (bytes, at) => bytes.readFloatLE(at),
+  );
 
 /** One value of a codec for lists of one. */
 function single({ write, read }: Codec<readonly number[]>): Codec<number> {
@@ -159,7 +186,13 @@ const channelList: Codec<readonly ExrChannel[]> = {
       const kind = bytes.readInt32LE(end + 1);
       const pixelType = exrPixelTypes[kind];
       if (pixelType === undefined) throw new ExrDamage(`pixel type ${kind} of channel ${name}`);
-      channels.push({ name, pixelType, linear: bytes[end + 5] !== 0, xSampling: bytes.readInt32LE(end + 9), ySampling: bytes.readInt32LE(end + 13) });
+      channels.push({
+        name,
+        pixelType,
+        linear: bytes[end + 5] !== 0,
+        xSampling: bytes.readInt32LE(end + 9),
+        ySampling: bytes.readInt32LE(end + 13),
+      });
       at = end + 17;
     }
     if (at + 1 !== bytes.length) throw new ExrDamage(`${bytes.length - at - 1} bytes behind the list`);
@@ -179,7 +212,16 @@ const codecs: { readonly [Type in ExrType]: Codec<ExrValues[Type]> } = {
   chromaticities: {
     write: ({ red, green, blue, white }) => floats(8).write([...red, ...green, ...blue, ...white]),
     read: (bytes) => {
-      const [rx, ry, gx, gy, bx, by, wx, wy] = floats(8).read(bytes) as [number, number, number, number, number, number, number, number];
+      const [rx, ry, gx, gy, bx, by, wx, wy] = floats(8).read(bytes) as [
+        number,
+        number,
+        number,
+        number,
+        number,
+        number,
+        number,
+        number,
+      ];
       return { red: [rx, ry], green: [gx, gy], blue: [bx, by], white: [wx, wy] };
     },
   },
@@ -203,7 +245,8 @@ const codecs: { readonly [Type in ExrType]: Codec<ExrValues[Type]> } = {
   m44f: floats(16),
   preview: {
     write: ({ width, height, rgba }) => {
-      if (rgba.length !== 4 * width * height) throw new RangeError(`${rgba.length} bytes for a preview of ${width}x${height}`);
+      if (rgba.length !== 4 * width * height)
+        throw new RangeError(`${rgba.length} bytes for a preview of ${width}x${height}`);
       const head = Buffer.alloc(8);
       head.writeUInt32LE(uint32(width), 0);
       head.writeUInt32LE(uint32(height), 4);
@@ -269,7 +312,11 @@ const codecs: { readonly [Type in ExrType]: Codec<ExrValues[Type]> } = {
 const isKnown = (type: string): type is ExrType => Object.hasOwn(codecs, type);
 
 /** Throws RangeError for a value that the type cannot hold. */
-export function exrAttribute<Type extends ExrType>(name: string, type: Type, value: ExrValues[Type]): ExrAttribute {
+export function exrAttribute<Type extends ExrType>(
+  name: string,
+  type: Type,
+  value: ExrValues[Type],
+): ExrAttribute {
   try {
     return { name, type, bytes: codecs[type].write(value) };
   } catch (error) {
@@ -291,9 +338,14 @@ export function holdToType(attribute: ExrAttribute): void {
 }
 
 /** Value of the attribute of that name; null without one. Throws ExrDamage when it is of another type. */
-export function exrValue<Type extends ExrType>(attributes: ReadonlyMap<string, ExrAttribute>, name: string, type: Type): ExrValues[Type] | null {
+export function exrValue<Type extends ExrType>(
+  attributes: ReadonlyMap<string, ExrAttribute>,
+  name: string,
+  type: Type,
+): ExrValues[Type] | null {
   const attribute = attributes.get(name);
   if (attribute === undefined) return null;
-  if (attribute.type !== type) throw new ExrDamage(`attribute ${name} is of type ${attribute.type}, not ${type}`);
+  if (attribute.type !== type)
+    throw new ExrDamage(`attribute ${name} is of type ${attribute.type}, not ${type}`);
   return readAs(attribute, type);
 }

@@ -42,21 +42,74 @@ export interface ExrAttributes {
 }
 
 const DATE = /^\d{4}:\d{2}:\d{2} \d{2}:\d{2}:\d{2}$/;
-const floatNames = ['utcOffset', 'isoSpeed', 'expTime', 'whiteLuminance', 'cameraCCTSetting', 'cameraTintSetting'] as const;
-const textNames = ['reelName', 'capDate', 'owner', 'comments', 'cameraLabel', 'cameraMake', 'cameraModel', 'cameraSerialNumber'] as const;
+const floatNames = [
+  'utcOffset',
+  'isoSpeed',
+  'expTime',
+  'whiteLuminance',
+  'cameraCCTSetting',
+  'cameraTintSetting',
+] as const;
+const textNames = [
+  'reelName',
+  'capDate',
+  'owner',
+  'comments',
+  'cameraLabel',
+  'cameraMake',
+  'cameraModel',
+  'cameraSerialNumber',
+] as const;
 const rateNames = ['framesPerSecond', 'captureRate'] as const;
 /** Names that mean something by the format or are written from other fields. */
-const taken: ReadonlySet<string> = new Set([...floatNames, ...textNames, ...rateNames, 'chromaticities', 'timeCode', 'timecodeRate', 'imageCounter', 'adoptedNeutral', 'pixelAspectRatio', 'channels', 'compression', 'dataWindow', 'displayWindow', 'lineOrder', 'screenWindowCenter', 'screenWindowWidth', 'acesImageContainerFlag', 'imageChecksum', 'headerChecksum', 'name', 'type', 'version', 'chunkCount', 'tiles', 'view', 'multiView', 'envmap', 'preview']);
+const taken: ReadonlySet<string> = new Set([
+  ...floatNames,
+  ...textNames,
+  ...rateNames,
+  'chromaticities',
+  'timeCode',
+  'timecodeRate',
+  'imageCounter',
+  'adoptedNeutral',
+  'pixelAspectRatio',
+  'channels',
+  'compression',
+  'dataWindow',
+  'displayWindow',
+  'lineOrder',
+  'screenWindowCenter',
+  'screenWindowWidth',
+  'acesImageContainerFlag',
+  'imageChecksum',
+  'headerChecksum',
+  'name',
+  'type',
+  'version',
+  'chunkCount',
+  'tiles',
+  'view',
+  'multiView',
+  'envmap',
+  'preview',
+]);
 
 /** Throws RangeError for a value that its attribute cannot hold, a date of another form, a free name that is taken. */
 export function frameAttributes(frame: ExrAttributes): ExrAttribute[] {
-  const list = [exrAttribute('chromaticities', 'chromaticities', frame.chromaticities), exrAttribute('pixelAspectRatio', 'float', frame.pixelAspect ?? 1)];
-  if (frame.capDate !== undefined && !DATE.test(frame.capDate)) throw new RangeError(`capDate: ${JSON.stringify(frame.capDate)} is not YYYY:MM:DD hh:mm:ss`);
-  for (const name of floatNames) if (frame[name] !== undefined) list.push(exrAttribute(name, 'float', frame[name]));
-  for (const name of textNames) if (frame[name] !== undefined) list.push(exrAttribute(name, 'string', frame[name]));
-  for (const name of rateNames) if (frame[name] !== undefined) list.push(exrAttribute(name, 'rational', frame[name]));
+  const list = [
+    exrAttribute('chromaticities', 'chromaticities', frame.chromaticities),
+    exrAttribute('pixelAspectRatio', 'float', frame.pixelAspect ?? 1),
+  ];
+  if (frame.capDate !== undefined && !DATE.test(frame.capDate))
+    throw new RangeError(`capDate: ${JSON.stringify(frame.capDate)} is not YYYY:MM:DD hh:mm:ss`);
+  for (const name of floatNames)
+    if (frame[name] !== undefined) list.push(exrAttribute(name, 'float', frame[name]));
+  for (const name of textNames)
+    if (frame[name] !== undefined) list.push(exrAttribute(name, 'string', frame[name]));
+  for (const name of rateNames)
+    if (frame[name] !== undefined) list.push(exrAttribute(name, 'rational', frame[name]));
   if (frame.imageCounter !== undefined) list.push(exrAttribute('imageCounter', 'int', frame.imageCounter));
-  if (frame.adoptedNeutral !== undefined) list.push(exrAttribute('adoptedNeutral', 'v2f', frame.adoptedNeutral));
+  if (frame.adoptedNeutral !== undefined)
+    list.push(exrAttribute('adoptedNeutral', 'v2f', frame.adoptedNeutral));
   const words = frame.timecode === undefined ? null : packTimecode(frame.timecode);
   if (words !== null) list.push(exrAttribute('timeCode', 'timecode', words));
   for (const [name, text] of Object.entries(frame.free ?? {})) {

@@ -9,7 +9,18 @@ export const SHORT_NAME = 31;
 export const LONG_NAME = 255;
 
 /** Scan lines of one chunk. */
-export const linesOfCompression: Readonly<Record<ExrCompression, number>> = { none: 1, rle: 1, zips: 1, zip: 16, piz: 32, pxr24: 16, b44: 32, b44a: 32, dwaa: 32, dwab: 256 };
+export const linesOfCompression: Readonly<Record<ExrCompression, number>> = {
+  none: 1,
+  rle: 1,
+  zips: 1,
+  zip: 16,
+  piz: 32,
+  pxr24: 16,
+  b44: 32,
+  b44a: 32,
+  dwaa: 32,
+  dwab: 256,
+};
 /** Entry of the offset table, and what stands before the data of a chunk. */
 export const OFFSET_BYTES = 8;
 export const CHUNK_HEAD_BYTES = 8;
@@ -21,12 +32,19 @@ export interface ExrForm {
   readonly compression: 'none' | 'zip';
 }
 
-export const chunkCount = ({ height, compression }: ExrForm): number => Math.ceil(height / linesOfCompression[compression]);
+export const chunkCount = ({ height, compression }: ExrForm): number =>
+  Math.ceil(height / linesOfCompression[compression]);
 
 /** What the format asks for, by the form; chromaticities and pixelAspectRatio come with the frame. */
 export function formAttributes({ width, height, compression }: ExrForm): ExrAttribute[] {
   const window = { xMin: 0, yMin: 0, xMax: width - 1, yMax: height - 1 };
-  const channels = ['B', 'G', 'R'].map((name) => ({ name, pixelType: 'half' as const, linear: false, xSampling: 1, ySampling: 1 }));
+  const channels = ['B', 'G', 'R'].map((name) => ({
+    name,
+    pixelType: 'half' as const,
+    linear: false,
+    xSampling: 1,
+    ySampling: 1,
+  }));
   return [
     exrAttribute('channels', 'chlist', channels),
     exrAttribute('compression', 'compression', compression),
@@ -44,7 +62,9 @@ const byName = (a: ExrAttribute, b: ExrAttribute): number => (a.name < b.name ? 
 export function headerBytes(attributes: readonly ExrAttribute[]): Buffer {
   const sorted = attributes.toSorted(byName);
   sorted.forEach(({ name, type }, index) => {
-    for (const word of [name, type]) if (!/^[\x21-\x7e]+$/.test(word) || word.length > LONG_NAME) throw new RangeError(`no name of an attribute: ${JSON.stringify(word)}`);
+    for (const word of [name, type])
+      if (!/^[\x21-\x7e]+$/.test(word) || word.length > LONG_NAME)
+        throw new RangeError(`no name of an attribute: ${JSON.stringify(word)}`);
     if (sorted[index + 1]?.name === name) throw new RangeError(`two attributes ${name}`);
   });
   const long = sorted.some(({ name, type }) => name.length > SHORT_NAME || type.length > SHORT_NAME);

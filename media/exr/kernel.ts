@@ -15,7 +15,18 @@ export interface ExrKernel {
   /** Size of the zlib stream; 0 when it would not be smaller than `limit`. */
   zlib(from: number, size: number, section: number, scratch: number, to: number, limit: number): number;
   /** Size of the chunk, head included. */
-  zipChunk(r: number, g: number, b: number, width: number, y: number, count: number, raw: number, split: number, scratch: number, to: number): number;
+  zipChunk(
+    r: number,
+    g: number,
+    b: number,
+    width: number,
+    y: number,
+    count: number,
+    raw: number,
+    split: number,
+    scratch: number,
+    to: number,
+  ): number;
 }
 
 /** What kernels may read and write behind the end of an area. */

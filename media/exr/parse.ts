@@ -1,5 +1,14 @@
 /** Reads the header of an OpenEXR file of one part with scan lines (OpenEXR file layout, openexr.com). */
-import { type Box, type ExrAttribute, type ExrChannel, type ExrCompression, type ExrLineOrder, bytesOfPixelType, exrValue, holdToType } from './attribute.ts';
+import {
+  type Box,
+  type ExrAttribute,
+  type ExrChannel,
+  type ExrCompression,
+  type ExrLineOrder,
+  bytesOfPixelType,
+  exrValue,
+  holdToType,
+} from './attribute.ts';
 import { ExrDamage, ExrForeign } from './damage.ts';
 import { EXR_MAGIC, EXR_VERSION, LONG_NAME, SHORT_NAME, exrFlags, linesOfCompression } from './header.ts';
 
@@ -36,7 +45,11 @@ const MOST_CHANNELS = 1024;
 export class ExrHeaderCut extends ExrDamage {}
 
 /** Attributes from the version on, without a look at what they say. Throws ExrDamage. */
-export function attributesOf(input: Uint8Array): { version: number; attributes: Map<string, PlacedAttribute>; end: number } {
+export function attributesOf(input: Uint8Array): {
+  version: number;
+  attributes: Map<string, PlacedAttribute>;
+  end: number;
+} {
   const bytes = Buffer.from(input.buffer, input.byteOffset, input.length);
   if (bytes.length >= 4 && bytes.readInt32LE(0) !== EXR_MAGIC) throw new ExrDamage('no OpenEXR magic number');
   const needed = (end: number): void => {
@@ -49,7 +62,8 @@ export function attributesOf(input: Uint8Array): { version: number; attributes: 
   let at = 8;
   const word = (what: string): string => {
     const end = bytes.indexOf(0, at);
-    if ((end < 0 ? bytes.length : end) - at > longest) throw new ExrDamage(`the ${what} of an attribute at byte ${at} has more than ${longest} bytes`);
+    if ((end < 0 ? bytes.length : end) - at > longest)
+      throw new ExrDamage(`the ${what} of an attribute at byte ${at} has more than ${longest} bytes`);
     if (end < 0) needed(bytes.length + 1);
     const text = bytes.toString('latin1', at, end);
     at = end + 1;
@@ -61,7 +75,8 @@ export function attributesOf(input: Uint8Array): { version: number; attributes: 
     const type = word('type');
     needed(at + 4);
     const size = bytes.readInt32LE(at);
-    if (type === '' || size < 0) throw new ExrDamage(`attribute ${name} of type ${JSON.stringify(type)} and ${size} bytes`);
+    if (type === '' || size < 0)
+      throw new ExrDamage(`attribute ${name} of type ${JSON.stringify(type)} and ${size} bytes`);
     needed(at + 4 + size);
     if (attributes.has(name)) throw new ExrDamage(`attribute ${name} stands there twice`);
     attributes.set(name, { name, type, bytes: bytes.subarray(at + 4, at + 4 + size), at: at + 4 });
@@ -76,7 +91,8 @@ function required<Value>(value: Value | null, name: string): Value {
 
 function sides({ xMin, yMin, xMax, yMax }: Box, name: string): { width: number; height: number } {
   const [width, height] = [xMax - xMin + 1, yMax - yMin + 1];
-  if (width < 1 || height < 1 || width > MOST_SIDE || height > MOST_SIDE) throw new ExrDamage(`${name} of ${width}x${height}`);
+  if (width < 1 || height < 1 || width > MOST_SIDE || height > MOST_SIDE)
+    throw new ExrDamage(`${name} of ${width}x${height}`);
   return { width, height };
 }
 
@@ -84,7 +100,12 @@ function sides({ xMin, yMin, xMax, yMax }: Box, name: string): { width: number; 
 export function readHeader(bytes: Uint8Array): ExrHeader {
   const { version, attributes, end } = attributesOf(bytes);
   if ((version & 0xff) !== EXR_VERSION) throw new ExrForeign(`version ${version & 0xff} of the format`);
-  for (const [name, flag] of Object.entries({ tiles: exrFlags.tiled, 'deep samples': exrFlags.deep, 'several parts': exrFlags.multipart })) if ((version & flag) !== 0) throw new ExrForeign(name);
+  for (const [name, flag] of Object.entries({
+    tiles: exrFlags.tiled,
+    'deep samples': exrFlags.deep,
+    'several parts': exrFlags.multipart,
+  }))
+    if ((version & flag) !== 0) throw new ExrForeign(name);
   const known = Object.values(exrFlags).reduce((all, flag) => all | flag, 0xff);
   if ((version & ~known) !== 0) throw new ExrDamage(`version field 0x${(version >>> 0).toString(16)}`);
   for (const attribute of attributes.values()) holdToType(attribute);
@@ -98,11 +119,30 @@ export function readHeader(bytes: Uint8Array): ExrHeader {
   required(exrValue(attributes, 'screenWindowWidth', 'float'), 'screenWindowWidth');
   sides(displayWindow, 'displayWindow');
   const { width, height } = sides(dataWindow, 'dataWindow');
-  if (channels.length === 0 || channels.length > MOST_CHANNELS) throw new ExrDamage(`${channels.length} channels`);
-  if (channels.some(({ name }, index) => index > 0 && name <= (channels[index - 1]?.name ?? ''))) throw new ExrDamage('channels out of order');
+  if (channels.length === 0 || channels.length > MOST_CHANNELS)
+    throw new ExrDamage(`${channels.length} channels`);
+  if (channels.some(({ name }, index) => index > 0 && name <= (channels[index - 1]?.name ?? '')))
+    throw new ExrDamage('channels out of order');
   const subsampled = channels.find(({ xSampling, ySampling }) => xSampling !== 1 || ySampling !== 1);
-  if (subsampled !== undefined) throw new ExrForeign(`channel ${subsampled.name} sampled ${subsampled.xSampling}x${subsampled.ySampling}`);
+  if (subsampled !== undefined)
+    throw new ExrForeign(
+      `channel ${subsampled.name} sampled ${subsampled.xSampling}x${subsampled.ySampling}`,
+    );
   const linesPerChunk = linesOfCompression[compression];
   const lineBytes = channels.reduce((sum, { pixelType }) => sum + width * bytesOfPixelType[pixelType], 0);
-  return { version, attributes, end, channels, compression, dataWindow, displayWindow, lineOrder, width, height, linesPerChunk, chunkCount: Math.ceil(height / linesPerChunk), lineBytes };
+  return {
+    version,
+    attributes,
+    end,
+    channels,
+    compression,
+    dataWindow,
+    displayWindow,
+    lineOrder,
+    width,
+    height,
+    linesPerChunk,
+    chunkCount: Math.ceil(height / linesPerChunk),
+    lineBytes,
+  };
 }

@@ -37,7 +37,8 @@ function copyLine(raw: Buffer, at: number, { pixelType }: ExrChannel, to: Float3
     const halves = halvesOf(raw.subarray(at, at + 2 * to.length));
     for (let x = 0; x < to.length; x++) to[x] = values[halves[x] as number] as number;
   } else {
-    for (let x = 0; x < to.length; x++) to[x] = pixelType === 'float' ? raw.readFloatLE(at + 4 * x) : raw.readUInt32LE(at + 4 * x);
+    for (let x = 0; x < to.length; x++)
+      to[x] = pixelType === 'float' ? raw.readFloatLE(at + 4 * x) : raw.readUInt32LE(at + 4 * x);
   }
 }
 
@@ -51,14 +52,23 @@ export async function decodeAll(source: ByteSource, walked?: WalkedExr): Promise
     const raw = await rawOf(source, header, chunk);
     for (let line = 0; line < chunk.lines; line++) {
       const start = (chunk.y - header.dataWindow.yMin + line) * width;
-      for (const { channel, place } of places) copyLine(raw, line * lineBytes + place, channel, (planes.get(channel.name) as Float32Array).subarray(start, start + width));
+      for (const { channel, place } of places)
+        copyLine(
+          raw,
+          line * lineBytes + place,
+          channel,
+          (planes.get(channel.name) as Float32Array).subarray(start, start + width),
+        );
     }
   }
   return planes;
 }
 
 /** Bits of the halves of each channel, as stored. Throws ExrForeign when a channel is of another type. */
-export async function decodeHalves(source: ByteSource, walked?: WalkedExr): Promise<Map<string, Uint16Array>> {
+export async function decodeHalves(
+  source: ByteSource,
+  walked?: WalkedExr,
+): Promise<Map<string, Uint16Array>> {
   const { header, chunks } = walked ?? (await walkExr(source));
   holdToHalf(header);
   const { width, height, channels } = header;
@@ -111,10 +121,14 @@ function ranksOf(halves: Uint16Array): { least: number; greatest: number } {
 const halfOfRank = (rank: number): number => (rank < 0 ? (rank ^ 0x7fff) & 0xffff : rank);
 
 /** By the chunk they lie in, places among `points`. Throws RangeError for a point outside. */
-function pointsByChunk(points: readonly Point[], { width, height, linesPerChunk }: ExrHeader): Map<number, number[]> {
+function pointsByChunk(
+  points: readonly Point[],
+  { width, height, linesPerChunk }: ExrHeader,
+): Map<number, number[]> {
   const found = new Map<number, number[]>();
   for (const [index, { x, y }] of points.entries()) {
-    if (!Number.isInteger(x) || !Number.isInteger(y) || x < 0 || y < 0 || x >= width || y >= height) throw new RangeError(`no pixel (${x}, ${y}) in ${width}x${height}`);
+    if (!Number.isInteger(x) || !Number.isInteger(y) || x < 0 || y < 0 || x >= width || y >= height)
+      throw new RangeError(`no pixel (${x}, ${y}) in ${width}x${height}`);
     const chunk = Math.floor(y / linesPerChunk);
     const others = found.get(chunk);
     if (others === undefined) found.set(chunk, [index]);
@@ -133,7 +147,14 @@ export interface Survey {
  * Looks at every value of a file of halves, chunk by chunk, and takes those of the named channels at some points on the way: nothing is
  * unpacked twice, nor kept. Throws ExrDamage and ExrForeign, RangeError for a point outside and a channel that is not there.
  */
-export async function surveyValues(source: ByteSource, wanted: { readonly points: readonly Point[]; readonly names: readonly string[] } = { points: [], names: [] }, walked?: WalkedExr): Promise<Survey> {
+export async function surveyValues(
+  source: ByteSource,
+  wanted: { readonly points: readonly Point[]; readonly names: readonly string[] } = {
+    points: [],
+    names: [],
+  },
+  walked?: WalkedExr,
+): Promise<Survey> {
   const { header, chunks } = walked ?? (await walkExr(source));
   holdToHalf(header);
   const { width, channels, linesPerChunk } = header;
@@ -151,7 +172,10 @@ export async function surveyValues(source: ByteSource, wanted: { readonly points
     const halves = halvesOf(await rawOf(source, header, chunk));
     for (const point of due.get(number) ?? []) {
       const { x, y } = points[point] as Point;
-      for (const [index, place] of places.entries()) values[point * places.length + index] = value[halves[((y % linesPerChunk) * channels.length + place) * width + x] as number] as number;
+      for (const [index, place] of places.entries())
+        values[point * places.length + index] = value[
+          halves[((y % linesPerChunk) * channels.length + place) * width + x] as number
+        ] as number;
     }
     for (let row = 0; row < chunk.lines * channels.length; row++) {
       const channel = found[row % channels.length] as (typeof found)[number];
@@ -168,5 +192,12 @@ export async function surveyValues(source: ByteSource, wanted: { readonly points
     }
   }
   const of = (rank: number): number => value[halfOfRank(rank)] as number;
-  return { channels: found.map(({ name, least, greatest, notFinite }) => (least > greatest ? { name, least: null, greatest: null, notFinite } : { name, least: of(least), greatest: of(greatest), notFinite })), values };
+  return {
+    channels: found.map(({ name, least, greatest, notFinite }) =>
+      least > greatest
+        ? { name, least: null, greatest: null, notFinite }
+        : { name, least: of(least), greatest: of(greatest), notFinite },
+    ),
+    values,
+  };
 }

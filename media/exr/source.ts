@@ -10,7 +10,10 @@ export interface ByteSource {
 
 export function sourceOfBytes(input: Uint8Array): ByteSource {
   const bytes = Buffer.from(input.buffer, input.byteOffset, input.length);
-  return { bytes: bytes.length, read: async (position, length) => bytes.subarray(position, position + length) };
+  return {
+    bytes: bytes.length,
+    read: async (position, length) => bytes.subarray(position, position + length),
+  };
 }
 
 /** The file must not change meanwhile. */

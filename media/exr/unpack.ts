@@ -11,7 +11,8 @@ function fromRuns(data: Uint8Array, size: number): Uint8Array {
   for (let from = 0; from < data.length; ) {
     const count = ((data[from++] as number) << 24) >> 24;
     const length = count < 0 ? -count : count + 1;
-    if (at + length > size || from + (count < 0 ? length : 1) > data.length) throw new ExrDamage('runs that do not end with the data');
+    if (at + length > size || from + (count < 0 ? length : 1) > data.length)
+      throw new ExrDamage('runs that do not end with the data');
     if (count < 0) bytes.set(data.subarray(from, from + length), at);
     else bytes.fill(data[from] as number, at, at + length);
     from += count < 0 ? length : 1;
@@ -24,8 +25,12 @@ function fromRuns(data: Uint8Array, size: number): Uint8Array {
 function fromZlib(data: Uint8Array, size: number): Uint8Array {
   try {
     // With `info`, which the types do not know of: a stream may end before the data do.
-    const { buffer, engine } = inflateSync(data, { maxOutputLength: size, info: true } as object) as unknown as { buffer: Buffer; engine: { bytesWritten: number } };
-    if (engine.bytesWritten !== data.length) throw new ExrDamage(`${data.length - engine.bytesWritten} bytes behind the zlib stream`);
+    const { buffer, engine } = inflateSync(data, {
+      maxOutputLength: size,
+      info: true,
+    } as object) as unknown as { buffer: Buffer; engine: { bytesWritten: number } };
+    if (engine.bytesWritten !== data.length)
+      throw new ExrDamage(`${data.length - engine.bytesWritten} bytes behind the zlib stream`);
     if (buffer.length !== size) throw new ExrDamage(`a zlib stream of ${buffer.length} bytes, not ${size}`);
     return buffer;
   } catch (error) {
@@ -52,7 +57,11 @@ function fromPredicted(bytes: Uint8Array): Uint8Array {
 }
 
 /** Values of the chunk's lines, each line with its channels one behind the other. Throws ExrDamage and ExrForeign. */
-export function unpackChunk({ compression, lineBytes }: ExrHeader, { y, lines }: ExrChunk, data: Uint8Array): Uint8Array {
+export function unpackChunk(
+  { compression, lineBytes }: ExrHeader,
+  { y, lines }: ExrChunk,
+  data: Uint8Array,
+): Uint8Array {
   const size = lines * lineBytes;
   // What compression did not make smaller is stored as it is.
   if (data.length === size) return data;

@@ -31,7 +31,8 @@ async function headerOf(source: ByteSource): Promise<ExrHeader> {
     try {
       return readHeader(bytes);
     } catch (error) {
-      if (!(error instanceof ExrHeaderCut) || bytes.length === source.bytes || length >= MOST_HEADER) throw error;
+      if (!(error instanceof ExrHeaderCut) || bytes.length === source.bytes || length >= MOST_HEADER)
+        throw error;
     }
   }
 }
@@ -39,11 +40,16 @@ async function headerOf(source: ByteSource): Promise<ExrHeader> {
 /** Entries of the offset table, in order of lines. */
 async function tableOf(source: ByteSource, { end, chunkCount }: ExrHeader): Promise<number[]> {
   const table = await source.read(end, chunkCount * OFFSET_BYTES);
-  if (table.length !== chunkCount * OFFSET_BYTES) throw new ExrDamage(`the file ends inside the offset table, at byte ${source.bytes}`);
+  if (table.length !== chunkCount * OFFSET_BYTES)
+    throw new ExrDamage(`the file ends inside the offset table, at byte ${source.bytes}`);
   return Array.from({ length: chunkCount }, (_, index) => {
     const at = table.readBigUInt64LE(index * OFFSET_BYTES);
-    if (at === 0n) throw new ExrDamage(`chunk ${index} of ${chunkCount} was never written: its entry in the offset table is 0`);
-    if (at > BigInt(source.bytes - CHUNK_HEAD_BYTES)) throw new ExrDamage(`chunk ${index} of ${chunkCount} lies at byte ${at} of ${source.bytes}`);
+    if (at === 0n)
+      throw new ExrDamage(
+        `chunk ${index} of ${chunkCount} was never written: its entry in the offset table is 0`,
+      );
+    if (at > BigInt(source.bytes - CHUNK_HEAD_BYTES))
+      throw new ExrDamage(`chunk ${index} of ${chunkCount} lies at byte ${at} of ${source.bytes}`);
     return Number(at);
   });
 }
@@ -55,8 +61,10 @@ function chunkOf(header: ExrHeader, index: number, at: number, head: Buffer, fil
   const [storedY, bytes] = [head.readInt32LE(0), head.readInt32LE(4)];
   if (storedY !== y) throw new ExrDamage(`${where} is of line ${storedY}, not ${y}`);
   const raw = lines * header.lineBytes;
-  if (bytes < 1 || bytes > raw || (header.compression === 'none' && bytes !== raw)) throw new ExrDamage(`${where} has ${bytes} bytes for ${lines} lines of ${header.lineBytes}`);
-  if (at + CHUNK_HEAD_BYTES + bytes > fileBytes) throw new ExrDamage(`${where} ends at byte ${at + CHUNK_HEAD_BYTES + bytes}, the file at ${fileBytes}`);
+  if (bytes < 1 || bytes > raw || (header.compression === 'none' && bytes !== raw))
+    throw new ExrDamage(`${where} has ${bytes} bytes for ${lines} lines of ${header.lineBytes}`);
+  if (at + CHUNK_HEAD_BYTES + bytes > fileBytes)
+    throw new ExrDamage(`${where} ends at byte ${at + CHUNK_HEAD_BYTES + bytes}, the file at ${fileBytes}`);
   return { y, lines, at: at + CHUNK_HEAD_BYTES, bytes };
 }
 
@@ -65,11 +73,17 @@ export async function walkExr(source: ByteSource): Promise<WalkedExr> {
   const header = await headerOf(source);
   const offsets = await tableOf(source, header);
   const chunks: ExrChunk[] = [];
-  for (const [index, at] of offsets.entries()) chunks.push(chunkOf(header, index, at, await source.read(at, CHUNK_HEAD_BYTES), source.bytes));
+  for (const [index, at] of offsets.entries())
+    chunks.push(chunkOf(header, index, at, await source.read(at, CHUNK_HEAD_BYTES), source.bytes));
   let end = header.end + OFFSET_BYTES * header.chunkCount;
   for (const { at, bytes, y } of chunks.toSorted((a, b) => a.at - b.at)) {
     const start = at - CHUNK_HEAD_BYTES;
-    if (start !== end) throw new ExrDamage(start > end ? `${start - end} bytes at ${end} belong to no chunk` : `the chunk of line ${y} at byte ${start} overlaps what ends at ${end}`);
+    if (start !== end)
+      throw new ExrDamage(
+        start > end
+          ? `${start - end} bytes at ${end} belong to no chunk`
+          : `the chunk of line ${y} at byte ${start} overlaps what ends at ${end}`,
+      );
     end = at + bytes;
   }
   if (end !== source.bytes) throw new ExrDamage(`${source.bytes - end} bytes behind the last chunk`);

@@ -7,7 +7,15 @@ import type { KernelMemory } from '../kernels/memory.ts';
 import type { Planes } from '../kernels/planes.ts';
 import { acesAttributes, putChecksums } from './aces.ts';
 import { type ExrAttributes, frameAttributes } from './frame-attributes.ts';
-import { CHUNK_HEAD_BYTES, type ExrForm, OFFSET_BYTES, chunkCount, formAttributes, headerBytes, linesOfCompression } from './header.ts';
+import {
+  CHUNK_HEAD_BYTES,
+  type ExrForm,
+  OFFSET_BYTES,
+  chunkCount,
+  formAttributes,
+  headerBytes,
+  linesOfCompression,
+} from './header.ts';
 import { type ExrKernel, KERNEL_SLACK, exrKernel } from './kernel.ts';
 
 export interface ExrWriting extends ExrForm {
@@ -38,7 +46,8 @@ interface Frame {
 
 /** The header of a frame; in the ACES container its checksums are still zero. Throws RangeError. */
 export function exrHeader(form: ExrWriting, attributes: ExrAttributes): Buffer {
-  if (form.container === 'aces' && form.compression !== 'none') throw new RangeError('the ACES container is not compressed');
+  if (form.container === 'aces' && form.compression !== 'none')
+    throw new RangeError('the ACES container is not compressed');
   const all = [...formAttributes(form), ...frameAttributes(attributes)];
   return headerBytes(form.container === 'aces' ? acesAttributes(all) : all);
 }
@@ -61,13 +70,19 @@ export class ExrEncoder {
   /** Takes room in the memory for frames of this form, once for all of them: a reset of the memory takes it back. */
   prepare(form: ExrWriting): void {
     const { width, height, compression } = form;
-    if (![width, height].every((side) => Number.isSafeInteger(side) && side > 0 && side < 65_536)) throw new RangeError(`a picture of ${width}x${height}`);
+    if (![width, height].every((side) => Number.isSafeInteger(side) && side > 0 && side < 65_536))
+      throw new RangeError(`a picture of ${width}x${height}`);
     const lines = linesOfCompression[compression];
     const chunks = chunkCount(form);
-    const bytes = MOST_HEADER + chunks * (OFFSET_BYTES + CHUNK_HEAD_BYTES) + 6 * width * height + KERNEL_SLACK;
+    const bytes =
+      MOST_HEADER + chunks * (OFFSET_BYTES + CHUNK_HEAD_BYTES) + 6 * width * height + KERNEL_SLACK;
     const file = this.#memory.allocate(bytes);
     const chunk = compression === 'zip' ? 6 * width * lines + KERNEL_SLACK : 0;
-    const [raw, split, scratch] = [this.#memory.allocate(chunk), this.#memory.allocate(chunk), this.#memory.allocate(this.#kernel.scratchBytes())];
+    const [raw, split, scratch] = [
+      this.#memory.allocate(chunk),
+      this.#memory.allocate(chunk),
+      this.#memory.allocate(this.#kernel.scratchBytes()),
+    ];
     this.#frame = null;
     this.#prepared = { form, chunks, body: file + MOST_HEADER + chunks * OFFSET_BYTES, raw, split, scratch };
   }
@@ -80,7 +95,8 @@ export class ExrEncoder {
   /** Begins a frame; what was begun before is given up. Throws RangeError for attributes that a header cannot hold. */
   begin(attributes: ExrAttributes): void {
     const header = exrHeader(this.#need().form, attributes);
-    if (header.length > MOST_HEADER) throw new RangeError(`a header of ${header.length} bytes, more than ${MOST_HEADER}`);
+    if (header.length > MOST_HEADER)
+      throw new RangeError(`a header of ${header.length} bytes, more than ${MOST_HEADER}`);
     this.#kernel.clearCounts();
     this.#frame = { header, line: 0, ends: [] };
   }
@@ -97,7 +113,10 @@ export class ExrEncoder {
     const lines = count / width;
     const last = frame.line + lines;
     const step = linesOfCompression[compression];
-    if (!Number.isSafeInteger(lines) || lines < 1 || last > height || (last < height && lines % step !== 0)) throw new RangeError(`${count} values from line ${frame.line} of a picture of ${width}x${height}, ${step} lines a chunk`);
+    if (!Number.isSafeInteger(lines) || lines < 1 || last > height || (last < height && lines % step !== 0))
+      throw new RangeError(
+        `${count} values from line ${frame.line} of a picture of ${width}x${height}, ${step} lines a chunk`,
+      );
     const { ends } = frame;
     let at = ends.at(-1) ?? body;
     if (compression === 'none') {
@@ -106,7 +125,20 @@ export class ExrEncoder {
     } else {
       for (let line = 0; line < lines; line += step) {
         const skip = 4 * width * line;
-        ends.push((at += this.#kernel.zipChunk(r + skip, g + skip, b + skip, width, frame.line + line, Math.min(step, lines - line), raw, split, scratch, at)));
+        ends.push(
+          (at += this.#kernel.zipChunk(
+            r + skip,
+            g + skip,
+            b + skip,
+            width,
+            frame.line + line,
+            Math.min(step, lines - line),
+            raw,
+            split,
+            scratch,
+            at,
+          )),
+        );
       }
     }
     frame.line = last;
@@ -116,7 +148,8 @@ export class ExrEncoder {
   finish(): Uint8Array {
     const { form, chunks, body } = this.#need();
     const frame = this.#frame;
-    if (frame?.line !== form.height) throw new RangeError(`${frame?.line ?? 0} lines of a picture of ${form.width}x${form.height}`);
+    if (frame?.line !== form.height)
+      throw new RangeError(`${frame?.line ?? 0} lines of a picture of ${form.width}x${form.height}`);
     const { header, ends } = frame;
     const start = body - chunks * OFFSET_BYTES - header.length;
     const end = ends.at(-1) as number;
@@ -125,7 +158,11 @@ export class ExrEncoder {
     file.set(header, 0);
     const table = new DataView(file.buffer, start + header.length, chunks * OFFSET_BYTES);
     ends.forEach((_, index) => {
-      table.setBigUint64(index * OFFSET_BYTES, BigInt((index === 0 ? body : (ends[index - 1] as number)) - start), true);
+      table.setBigUint64(
+        index * OFFSET_BYTES,
+        BigInt((index === 0 ? body : (ends[index - 1] as number)) - start),
+        true,
+      );
     });
     this.#frame = null;
     return file;

@@ -23,7 +23,8 @@ export class KernelMemory {
   allocate(bytes: number): number {
     const at = this.#free;
     const end = at + Math.ceil(bytes / ALIGNMENT) * ALIGNMENT;
-    if (!Number.isSafeInteger(end) || end > MOST) throw new RangeError(`${bytes} bytes more than the ${MOST - at} that are left of a thread's memory`);
+    if (!Number.isSafeInteger(end) || end > MOST)
+      throw new RangeError(`${bytes} bytes more than the ${MOST - at} that are left of a thread's memory`);
     const missing = end - this.memory.buffer.byteLength;
     if (missing > 0) this.memory.grow(Math.ceil(missing / PAGE));
     this.#free = end;
@@ -57,7 +58,9 @@ const compiled = new Map<string, Promise<WebAssembly.Module>>();
 export async function kernels<Exports>(name: string, memory: KernelMemory): Promise<Exports> {
   let module = compiled.get(name);
   if (module === undefined) {
-    module = readFile(join(packageFolder, 'dist', 'kernels', `${name}.wasm`)).then((bytes) => WebAssembly.compile(bytes));
+    module = readFile(join(packageFolder, 'dist', 'kernels', `${name}.wasm`)).then((bytes) =>
+      WebAssembly.compile(bytes),
+    );
     compiled.set(name, module);
   }
   const instance = await WebAssembly.instantiate(await module, { env: { memory: memory.memory } });

@@ -1,6 +1,19 @@
 /** The checksum algorithms of manifests: their names here, lengths, and the names that files and tags give them. */
 
-export const algorithms = ['xxh32', 'xxh64', 'xxh3', 'xxh128', 'md5', 'sha1', 'sha224', 'sha256', 'sha384', 'sha512', 'blake2b', 'c4'] as const;
+export const algorithms = [
+  'xxh32',
+  'xxh64',
+  'xxh3',
+  'xxh128',
+  'md5',
+  'sha1',
+  'sha224',
+  'sha256',
+  'sha384',
+  'sha512',
+  'blake2b',
+  'c4',
+] as const;
 export type Algorithm = (typeof algorithms)[number];
 
 /** Lower-case hex in canonical (big-endian) order; a C4 ID for `c4`. */
@@ -50,7 +63,9 @@ const FAMILY_BY_WORD: Readonly<Record<string, FileFamily>> = {
 
 /** `name.md5`, or the customary collective names `MD5SUMS`, `sha256sums.txt`. Null: not a checksum file. */
 export function familyOfFileName(name: string): FileFamily | null {
-  const words = [/\.([a-z0-9]+)$/i, /^([a-z0-9]+?)sums?(?:\.txt)?$/i].map((pattern) => pattern.exec(name)?.[1]?.toLowerCase() ?? '');
+  const words = [/\.([a-z0-9]+)$/i, /^([a-z0-9]+?)sums?(?:\.txt)?$/i].map(
+    (pattern) => pattern.exec(name)?.[1]?.toLowerCase() ?? '',
+  );
   const word = words.find((candidate) => Object.hasOwn(FAMILY_BY_WORD, candidate));
   return word === undefined ? null : (FAMILY_BY_WORD[word] as FileFamily);
 }

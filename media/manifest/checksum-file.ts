@@ -8,10 +8,20 @@
  */
 import { type Finding, finding } from '../../findings/finding.ts';
 import { nameFromBytes, nameToBytes } from '../names.ts';
-import { type Algorithm, algorithmOf, algorithmOfTag, canonicalValue, type FileFamily, reverseBytes } from './algorithms.ts';
+import {
+  type Algorithm,
+  algorithmOf,
+  algorithmOfTag,
+  canonicalValue,
+  type FileFamily,
+  reverseBytes,
+} from './algorithms.ts';
 import { type Reading, StatementList } from './statement.ts';
 
-type Line = { readonly name: Buffer; readonly algorithm: Algorithm; readonly value: string } | { readonly malformed: string } | { readonly unknown: string };
+type Line =
+  | { readonly name: Buffer; readonly algorithm: Algorithm; readonly value: string }
+  | { readonly malformed: string }
+  | { readonly unknown: string };
 
 const ESCAPES: Readonly<Record<string, string>> = { '\\': '\\', n: '\n', r: '\r' };
 
@@ -33,7 +43,9 @@ function readLine(text: string, family: FileFamily): Line {
   const withName = (raw: string, algorithm: Algorithm, value: string): Line => {
     const name = escaped ? unescapeName(raw) : raw;
     if (name === null) return { malformed: 'a backslash that escapes nothing' };
-    return name === '' ? { malformed: 'no file name' } : { name: Buffer.from(name, 'latin1'), algorithm, value };
+    return name === ''
+      ? { malformed: 'no file name' }
+      : { name: Buffer.from(name, 'latin1'), algorithm, value };
   };
   // The name may itself hold ") = ": the last one counts, as in coreutils.
   const tagged = /^([A-Z][A-Za-z0-9_-]*) \(([\s\S]*)\) = (\S+)$/.exec(body);
@@ -70,16 +82,36 @@ export function readChecksumFile(bytes: Buffer, family: FileFamily, manifest: st
       const line = readLine(text, family);
       const where = `line ${index + 1}`;
       if ('malformed' in line) {
-        const mark = index === 0 && text.startsWith('\xef\xbb\xbf') ? 'a byte order mark before it' : line.malformed;
-        findings.push(finding('manifest-line-malformed', `${where}: ${mark}`, 'a checksum and a file name, as the checksum programs write them', { file: manifest }));
+        const mark =
+          index === 0 && text.startsWith('\xef\xbb\xbf') ? 'a byte order mark before it' : line.malformed;
+        findings.push(
+          finding(
+            'manifest-line-malformed',
+            `${where}: ${mark}`,
+            'a checksum and a file name, as the checksum programs write them',
+            { file: manifest },
+          ),
+        );
       } else if ('unknown' in line) {
-        findings.push(finding('manifest-algorithm-unknown', `${where}: ${line.unknown}`, 'MD5, SHA1, SHA224 to SHA512, BLAKE2b, XXH32, XXH64, XXH3, XXH128', { file: manifest }));
+        findings.push(
+          finding(
+            'manifest-algorithm-unknown',
+            `${where}: ${line.unknown}`,
+            'MD5, SHA1, SHA224 to SHA512, BLAKE2b, XXH32, XXH64, XXH3, XXH128',
+            { file: manifest },
+          ),
+        );
       } else {
         good += 1;
         list.add(nameFromBytes(line.name), null, [{ algorithm: line.algorithm, value: line.value }], where);
       }
     });
-  if (good === 0) findings.push(finding('manifest-unreadable', 'no line of it states a checksum', 'at least one checksum line', { file: manifest }));
+  if (good === 0)
+    findings.push(
+      finding('manifest-unreadable', 'no line of it states a checksum', 'at least one checksum line', {
+        file: manifest,
+      }),
+    );
   return { statements: list.statements(), ignore: [], findings: [...findings, ...list.findings] };
 }
 

@@ -53,7 +53,9 @@ async function openStream(algorithm: Algorithm): Promise<Stream> {
 }
 
 export async function createDigest(wanted: Iterable<Algorithm>): Promise<Digest> {
-  const hashes = await Promise.all([...new Set(wanted)].map(async (algorithm) => ({ algorithm, ...(await openStream(algorithm)) })));
+  const hashes = await Promise.all(
+    [...new Set(wanted)].map(async (algorithm) => ({ algorithm, ...(await openStream(algorithm)) })),
+  );
   return {
     update(bytes) {
       for (const hash of hashes) hash.update(bytes);
@@ -70,6 +72,9 @@ function ofWhole(bytes: Uint8Array, algorithm: Algorithm): string {
 }
 
 /** Checksums of bytes in memory. */
-export function hashBytes(bytes: Uint8Array, wanted: Iterable<Algorithm>): Partial<Record<Algorithm, string>> {
+export function hashBytes(
+  bytes: Uint8Array,
+  wanted: Iterable<Algorithm>,
+): Partial<Record<Algorithm, string>> {
   return Object.fromEntries([...new Set(wanted)].map((algorithm) => [algorithm, ofWhole(bytes, algorithm)]));
 }

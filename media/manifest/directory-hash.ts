@@ -33,7 +33,11 @@ function folderAt(root: Folder, parts: readonly string[]): Folder {
  * By path relative to the root, `` for the root itself. `files`: every file that counts and its hash in `algorithm`;
  * `folders`: every folder that counts, so that empty ones are known.
  */
-export function folderHashes(algorithm: MhlFormat, files: readonly { readonly path: string; readonly value: string }[], folders: readonly string[]): Map<string, FolderHash> {
+export function folderHashes(
+  algorithm: MhlFormat,
+  files: readonly { readonly path: string; readonly value: string }[],
+  folders: readonly string[],
+): Map<string, FolderHash> {
   const root = emptyFolder();
   for (const path of folders) folderAt(root, path.split('/'));
   for (const { path, value } of files) {
@@ -42,15 +46,23 @@ export function folderHashes(algorithm: MhlFormat, files: readonly { readonly pa
     folderAt(root, parts).files.set(name, value);
   }
   const hash = (bytes: Buffer): string => hashBytes(bytes, [algorithm])[algorithm] as string;
-  const binary = (value: string): Buffer => (algorithm === 'c4' ? c4ToDigest(value) : Buffer.from(value, 'hex'));
+  const binary = (value: string): Buffer =>
+    algorithm === 'c4' ? c4ToDigest(value) : Buffer.from(value, 'hex');
   const ofList = (values: readonly string[]): string => hash(Buffer.concat([...values].sort().map(binary)));
-  const named = (name: string, value: string): string => hash(Buffer.concat([nameToBytes(name), binary(value)]));
+  const named = (name: string, value: string): string =>
+    hash(Buffer.concat([nameToBytes(name), binary(value)]));
   const found = new Map<string, FolderHash>();
   const visit = (folder: Folder, path: string): FolderHash => {
-    const inner = [...folder.folders].map(([name, next]) => ({ name, hash: visit(next, path === '' ? name : `${path}/${name}`) }));
+    const inner = [...folder.folders].map(([name, next]) => ({
+      name,
+      hash: visit(next, path === '' ? name : `${path}/${name}`),
+    }));
     const own = {
       content: ofList([...folder.files.values(), ...inner.map((item) => item.hash.content)]),
-      structure: ofList([...[...folder.files].map(([name, value]) => named(name, value)), ...inner.map((item) => named(item.name, item.hash.structure))]),
+      structure: ofList([
+        ...[...folder.files].map(([name, value]) => named(name, value)),
+        ...inner.map((item) => named(item.name, item.hash.structure)),
+      ]),
     };
     found.set(path, own);
     return own;

@@ -51,7 +51,10 @@ export function sameValue(stated: StatedHash, value: string): boolean {
 }
 
 /** Manifest by manifest; where two say different things, the first one stands and a finding holds the roll. */
-export function mergeStatements(manifests: readonly ReadManifest[]): { statements: Map<string, Statement>; findings: Finding[] } {
+export function mergeStatements(manifests: readonly ReadManifest[]): {
+  statements: Map<string, Statement>;
+  findings: Finding[];
+} {
   const statements = new Map<string, Statement>();
   const findings: Finding[] = [];
   for (const manifest of manifests) {
@@ -62,16 +65,29 @@ export function mergeStatements(manifests: readonly ReadManifest[]): { statement
         continue;
       }
       const contradiction = (found: string): void => {
-        findings.push(finding('manifest-contradiction', `${printable(next.path)}: ${found}`, 'what the manifests before it state', { file: manifest.file }));
+        findings.push(
+          finding(
+            'manifest-contradiction',
+            `${printable(next.path)}: ${found}`,
+            'what the manifests before it state',
+            { file: manifest.file },
+          ),
+        );
       };
-      if (known.bytes !== null && next.bytes !== null && known.bytes !== next.bytes) contradiction(`${next.bytes} bytes, not ${known.bytes}`);
+      if (known.bytes !== null && next.bytes !== null && known.bytes !== next.bytes)
+        contradiction(`${next.bytes} bytes, not ${known.bytes}`);
       const added: StatedHash[] = [];
       for (const hash of next.hashes) {
         const earlier = known.hashes.find((other) => other.algorithm === hash.algorithm);
         if (earlier === undefined) added.push(hash);
-        else if (!sameValue(earlier, hash.value) && !sameValue(hash, earlier.value)) contradiction(`${hash.algorithm} ${hash.value}, not ${earlier.value}`);
+        else if (!sameValue(earlier, hash.value) && !sameValue(hash, earlier.value))
+          contradiction(`${hash.algorithm} ${hash.value}, not ${earlier.value}`);
       }
-      statements.set(next.path, { path: next.path, bytes: known.bytes ?? next.bytes, hashes: [...known.hashes, ...added] });
+      statements.set(next.path, {
+        path: next.path,
+        bytes: known.bytes ?? next.bytes,
+        hashes: [...known.hashes, ...added],
+      });
     }
   }
   return { statements, findings };
@@ -88,11 +104,16 @@ type Place = (statements: readonly Statement[]) => readonly Statement[];
  */
 function bestFit(base: string, roll: string, present: ReadonlySet<string>): Place {
   return (statements) => {
-    const moved = (to: (path: string) => string): Statement[] => statements.map((statement) => ({ ...statement, path: to(statement.path) }));
-    const readings: (readonly Statement[])[] = base === '' ? [statements] : [moved((path) => `${base}/${path}`), statements];
+    const moved = (to: (path: string) => string): Statement[] =>
+      statements.map((statement) => ({ ...statement, path: to(statement.path) }));
+    const readings: (readonly Statement[])[] =
+      base === '' ? [statements] : [moved((path) => `${base}/${path}`), statements];
     const start = `${roll}/`;
-    if (statements.length > 0 && statements.every(({ path }) => path.startsWith(start))) readings.push(moved((path) => path.slice(start.length)));
-    const fits = readings.map((reading) => reading.filter(({ path }) => present.has(path) || present.has(path.normalize())).length);
+    if (statements.length > 0 && statements.every(({ path }) => path.startsWith(start)))
+      readings.push(moved((path) => path.slice(start.length)));
+    const fits = readings.map(
+      (reading) => reading.filter(({ path }) => present.has(path) || present.has(path.normalize())).length,
+    );
     return readings[fits.indexOf(Math.max(...fits))] as readonly Statement[];
   };
 }
@@ -102,15 +123,23 @@ class Collector {
   readonly findings: Finding[] = [];
 
   unreadable(file: string, error: unknown): void {
-    this.findings.push(finding('manifest-unreadable', printable((error as Error).message), 'a manifest that can be read', { file }));
+    this.findings.push(
+      finding('manifest-unreadable', printable((error as Error).message), 'a manifest that can be read', {
+        file,
+      }),
+    );
   }
 
   /** Regular files and folders of a folder; null when there is no such folder. Links are not followed. */
   async list(folder: string): Promise<{ files: string[]; folders: string[] } | null> {
     try {
       const entries = await readdir(fsPath(folder), { encoding: 'buffer', withFileTypes: true });
-      const names = (wanted: readonly (typeof entries)[number][]): string[] => wanted.map((entry) => nameFromBytes(entry.name)).sort();
-      return { files: names(entries.filter((entry) => entry.isFile())), folders: names(entries.filter((entry) => entry.isDirectory())) };
+      const names = (wanted: readonly (typeof entries)[number][]): string[] =>
+        wanted.map((entry) => nameFromBytes(entry.name)).sort();
+      return {
+        files: names(entries.filter((entry) => entry.isFile())),
+        folders: names(entries.filter((entry) => entry.isDirectory())),
+      };
     } catch (error) {
       const { code } = error as NodeJS.ErrnoException;
       if (code !== 'ENOENT' && code !== 'ENOTDIR') this.unreadable(folder, error);
@@ -128,10 +157,28 @@ class Collector {
   }
 
   /** `base`: folder of the roll that its paths are relative to, '' for the roll itself; `read`: the bytes that say so, by name. */
-  add(file: string, kind: ManifestKind, base: string, statements: readonly Statement[], ignore: readonly string[], read: ReadonlyMap<string, Buffer>): void {
-    const below = base === '' ? statements : statements.map((entry) => ({ ...entry, path: `${base}/${entry.path}` }));
+  add(
+    file: string,
+    kind: ManifestKind,
+    base: string,
+    statements: readonly Statement[],
+    ignore: readonly string[],
+    read: ReadonlyMap<string, Buffer>,
+  ): void {
+    const below =
+      base === '' ? statements : statements.map((entry) => ({ ...entry, path: `${base}/${entry.path}` }));
     // A pattern of a nested history speaks of its own folder only.
-    if (statements.length > 0) this.manifests.push({ file, kind, statements: below, ignore: base === '' ? ignore : [], digests: [...read].map(([name, bytes]) => ({ file: name, sha256: hashBytes(bytes, ['sha256']).sha256 as string })) });
+    if (statements.length > 0)
+      this.manifests.push({
+        file,
+        kind,
+        statements: below,
+        ignore: base === '' ? ignore : [],
+        digests: [...read].map(([name, bytes]) => ({
+          file: name,
+          sha256: hashBytes(bytes, ['sha256']).sha256 as string,
+        })),
+      });
   }
 
   async history(folder: string, base: string): Promise<void> {
@@ -148,7 +195,15 @@ class Collector {
     const root = folder.slice(0, -HISTORY_FOLDER.length - 1);
     for (const { path, c4 } of history.references) {
       const bytes = await this.bytes(`${root}/${path}`);
-      if (bytes !== null && c4OfBytes(bytes) !== c4) this.findings.push(finding('manifest-chain-broken', `C4 ID ${c4OfBytes(bytes)}`, `C4 ID ${c4}, as the history above recorded it`, { file: `${root}/${path}` }));
+      if (bytes !== null && c4OfBytes(bytes) !== c4)
+        this.findings.push(
+          finding(
+            'manifest-chain-broken',
+            `C4 ID ${c4OfBytes(bytes)}`,
+            `C4 ID ${c4}, as the history above recorded it`,
+            { file: `${root}/${path}` },
+          ),
+        );
     }
   }
 
@@ -177,7 +232,8 @@ class Collector {
         const reading = readHashList1(root, file);
         this.findings.push(...reading.findings);
         this.add(file, 'hash-list-1', '', place(reading.statements), [], read);
-      } else throw new XmlError(`its root is ${root.name} of "${root.namespace}", not a hash list that is known`);
+      } else
+        throw new XmlError(`its root is ${root.name} of "${root.namespace}", not a hash list that is known`);
     } catch (error) {
       if (!(error instanceof XmlError)) throw error;
       this.unreadable(file, error);
@@ -187,7 +243,8 @@ class Collector {
   /** Manifests in a folder and below it; `base` is its path in the roll. */
   async within(folder: string, base: string, placeOf: (base: string) => Place): Promise<void> {
     const list = await this.list(folder);
-    for (const name of list?.files ?? []) if (isManifestName(name)) await this.single(`${folder}/${name}`, placeOf(base));
+    for (const name of list?.files ?? [])
+      if (isManifestName(name)) await this.single(`${folder}/${name}`, placeOf(base));
     for (const name of list?.folders ?? []) {
       if (name === HISTORY_FOLDER) await this.history(`${folder}/${name}`, base);
       else await this.within(`${folder}/${name}`, base === '' ? name : `${base}/${name}`, placeOf);
@@ -199,7 +256,8 @@ class Collector {
     for (const name of (await this.list(folder))?.files ?? []) {
       const stem = name.slice(0, name.lastIndexOf('.'));
       const undated = stem.replace(/^\d{4,}_(?=.)/, '').replace(/_\d{4}-\d{2}-\d{2}_\d{6}Z?$/, '');
-      if (isManifestName(name) && (stem === roll || undated === roll)) await this.single(`${folder}/${name}`, place);
+      if (isManifestName(name) && (stem === roll || undated === roll))
+        await this.single(`${folder}/${name}`, place);
     }
   }
 }
@@ -208,7 +266,12 @@ class Collector {
  * In the roll: histories (`ascmhl`), hash lists (`*.mhl`) and checksum files (`*.md5`, `MD5SUMS`, ...), in any folder
  * of it. Beside the roll: lists named after it. In each of `manifestFolders`: lists named after it, and in `<roll>/` what a roll may hold.
  */
-export async function findManifests(rollFolder: string, roll: string, manifestFolders: readonly string[], present: ReadonlySet<string>): Promise<FoundManifests> {
+export async function findManifests(
+  rollFolder: string,
+  roll: string,
+  manifestFolders: readonly string[],
+  present: ReadonlySet<string>,
+): Promise<FoundManifests> {
   const found = new Collector();
   const placeOf = (base: string): Place => bestFit(base, roll, present);
   await found.within(rollFolder, '', placeOf);
@@ -220,5 +283,9 @@ export async function findManifests(rollFolder: string, roll: string, manifestFo
     if (outer?.folders.includes(roll) === true) await found.within(`${folder}/${roll}`, '', placeOf);
   }
   const merged = mergeStatements(found.manifests);
-  return { statements: merged.statements, manifests: found.manifests, findings: [...found.findings, ...merged.findings] };
+  return {
+    statements: merged.statements,
+    manifests: found.manifests,
+    findings: [...found.findings, ...merged.findings],
+  };
 }

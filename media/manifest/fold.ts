@@ -19,8 +19,14 @@ interface Known {
 }
 
 /** Old path → new path. */
-function renames(records: readonly { readonly path: string; readonly previousPath: string | null }[]): Map<string, string> {
-  return new Map(records.flatMap(({ path, previousPath }) => (previousPath === null || previousPath === path ? [] : [[previousPath, path] as const])));
+function renames(
+  records: readonly { readonly path: string; readonly previousPath: string | null }[],
+): Map<string, string> {
+  return new Map(
+    records.flatMap(({ path, previousPath }) =>
+      previousPath === null || previousPath === path ? [] : [[previousPath, path] as const],
+    ),
+  );
 }
 
 class Fold {
@@ -42,7 +48,8 @@ class Fold {
     const moved: [path: string, known: Known][] = [];
     for (const [path, known] of [...this.#files]) {
       const folder = ofFolders.find(([from]) => path.startsWith(`${from}/`));
-      const to = ofFiles.get(path) ?? (folder === undefined ? path : folder[1] + path.slice(folder[0].length));
+      const to =
+        ofFiles.get(path) ?? (folder === undefined ? path : folder[1] + path.slice(folder[0].length));
       ofFiles.delete(path);
       if (to === path) continue;
       this.#files.delete(path);
@@ -76,28 +83,51 @@ class Fold {
       if (earlier !== undefined && earlier.value !== value) {
         // What is called verified must have been found equal to an earlier value; anything else may be a new beginning.
         const code = action === 'verified' ? 'manifest-contradiction' : 'manifest-superseded';
-        this.findings.push(finding(code, `${printable(file.path)}: ${algorithm} ${value}`, `${algorithm} ${earlier.value}, as in ${earlier.manifest}`, { file: manifest }));
+        this.findings.push(
+          finding(
+            code,
+            `${printable(file.path)}: ${algorithm} ${value}`,
+            `${algorithm} ${earlier.value}, as in ${earlier.manifest}`,
+            { file: manifest },
+          ),
+        );
       }
       known.hashes.set(algorithm, { value, manifest });
     }
   }
 
   statements(): Statement[] {
-    return [...this.#files].map(([path, { bytes, hashes }]) => ({ path, bytes, hashes: [...hashes].map(([algorithm, { value }]): StatedHash => ({ algorithm, value })) }));
+    return [...this.#files].map(([path, { bytes, hashes }]) => ({
+      path,
+      bytes,
+      hashes: [...hashes].map(([algorithm, { value }]): StatedHash => ({ algorithm, value })),
+    }));
   }
 
   failures(): Finding[] {
     return [...this.#files].flatMap(([path, { failure }]) => {
       if (failure === null) return [];
       const found = `${printable(path)}: ${failure.hash}, recorded as failed`;
-      if (failure.settledBy !== null) return [finding('manifest-failure-settled', found, `recorded as good again in ${failure.settledBy}`, { file: failure.manifest })];
-      return [finding('manifest-failure', found, 'a file that was good whenever it was checked', { file: failure.manifest })];
+      if (failure.settledBy !== null)
+        return [
+          finding('manifest-failure-settled', found, `recorded as good again in ${failure.settledBy}`, {
+            file: failure.manifest,
+          }),
+        ];
+      return [
+        finding('manifest-failure', found, 'a file that was good whenever it was checked', {
+          file: failure.manifest,
+        }),
+      ];
     });
   }
 }
 
 /** Oldest first. The newest record of a file counts, unless it records a failure. */
-export function foldGenerations(generations: readonly NamedGeneration[]): { statements: Statement[]; findings: Finding[] } {
+export function foldGenerations(generations: readonly NamedGeneration[]): {
+  statements: Statement[];
+  findings: Finding[];
+} {
   const fold = new Fold();
   for (const generation of generations) fold.add(generation);
   return { statements: fold.statements(), findings: [...fold.findings, ...fold.failures()] };

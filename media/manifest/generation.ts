@@ -8,7 +8,14 @@ import { childOf, childrenOf, type XmlNode } from './xml.ts';
 
 export const MHL_NAMESPACE = 'urn:ASC:MHL:v2.0';
 /** In the order of the schema. */
-export const MHL_FORMATS = ['c4', 'md5', 'sha1', 'xxh128', 'xxh3', 'xxh64'] as const satisfies readonly Algorithm[];
+export const MHL_FORMATS = [
+  'c4',
+  'md5',
+  'sha1',
+  'xxh128',
+  'xxh3',
+  'xxh64',
+] as const satisfies readonly Algorithm[];
 export type MhlFormat = (typeof MHL_FORMATS)[number];
 /** The pattern set that the specification asks for when nothing else is said. */
 export const DEFAULT_IGNORE = ['.DS_Store', 'ascmhl', 'ascmhl/'] as const;
@@ -53,7 +60,8 @@ function recordedHashes(entry: XmlNode): { hashes: RecordedHash[] } | { refused:
       const value = canonicalValue(algorithm, node.text.trim());
       const action = node.attributes.action ?? null;
       if (value === null) return { refused: `not a value of ${algorithm}: ${printable(node.text)}` };
-      if (action !== null && !mhlActions.some((known) => known === action)) return { refused: `an action "${printable(action)}"` };
+      if (action !== null && !mhlActions.some((known) => known === action))
+        return { refused: `an action "${printable(action)}"` };
       hashes.push({ algorithm, value, action: action as MhlAction | null });
     }
   }
@@ -64,12 +72,23 @@ function recordedHashes(entry: XmlNode): { hashes: RecordedHash[] } | { refused:
 export function readGeneration(root: XmlNode, manifest: string): Generation {
   const findings: Finding[] = [];
   const refuse = (where: string, why: string): void => {
-    findings.push(finding('manifest-line-malformed', `${where}: ${why}`, 'an entry as the ASC MHL schema has it', { file: manifest }));
+    findings.push(
+      finding('manifest-line-malformed', `${where}: ${why}`, 'an entry as the ASC MHL schema has it', {
+        file: manifest,
+      }),
+    );
   };
   const checkedPath = (text: string, where: string): string | null => {
     const checked = relativePath(text);
     if ('path' in checked) return checked.path;
-    findings.push(finding('manifest-path-outside', `${where}: ${printable(text)}: ${checked.refused}`, 'a path below the folder that the manifest describes', { file: manifest }));
+    findings.push(
+      finding(
+        'manifest-path-outside',
+        `${where}: ${printable(text)}: ${checked.refused}`,
+        'a path below the folder that the manifest describes',
+        { file: manifest },
+      ),
+    );
     return null;
   };
   const previous = (entry: XmlNode, where: string): string | null => {
@@ -105,12 +124,16 @@ export function readGeneration(root: XmlNode, manifest: string): Generation {
     if ('refused' in recorded) refuse(where, recorded.refused);
     else files.push({ path, bytes: size, hashes: recorded.hashes, previousPath: previous(entry, where) });
   }
-  const references = childrenOf(childOf(root, 'references') ?? { ...root, children: [] }, 'hashlistreference').flatMap((entry, index) => {
+  const references = childrenOf(
+    childOf(root, 'references') ?? { ...root, children: [] },
+    'hashlistreference',
+  ).flatMap((entry, index) => {
     const path = checkedPath(childOf(entry, 'path')?.text ?? '', `reference ${index + 1}`);
     return path === null ? [] : [{ path, c4: childOf(entry, 'c4')?.text.trim() ?? '' }];
   });
   const process = childOf(root, 'processinfo');
   const ignoreList = process === undefined ? undefined : childOf(process, 'ignore');
-  const ignore = ignoreList === undefined ? [] : childrenOf(ignoreList, 'pattern').map((pattern) => pattern.text);
+  const ignore =
+    ignoreList === undefined ? [] : childrenOf(ignoreList, 'pattern').map((pattern) => pattern.text);
   return { files, folders, references, ignore, findings };
 }

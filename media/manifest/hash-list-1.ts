@@ -14,7 +14,9 @@ import { type Reading, type StatedHash, StatementList } from './statement.ts';
 import { childOf, childrenOf, type XmlNode } from './xml.ts';
 
 export function isHashList1(root: XmlNode): boolean {
-  return root.name === 'hashlist' && root.namespace === '' && /^1(\.\d+)*$/.test(root.attributes.version ?? '');
+  return (
+    root.name === 'hashlist' && root.namespace === '' && /^1(\.\d+)*$/.test(root.attributes.version ?? '')
+  );
 }
 
 const READERS: Readonly<Record<string, (text: string) => StatedHash | null>> = {
@@ -51,7 +53,8 @@ function statedHashes(entry: XmlNode): { hashes: StatedHash[] } | { refused: str
     if (hash === null) return { refused: `not a value of ${child.name}: ${printable(child.text)}` };
     hashes.push(hash);
   }
-  if (hashes.length === 0 && childOf(entry, 'null') === undefined) return { refused: 'no checksum of a known kind' };
+  if (hashes.length === 0 && childOf(entry, 'null') === undefined)
+    return { refused: 'no checksum of a known kind' };
   return { hashes };
 }
 
@@ -60,7 +63,11 @@ export function readHashList1(root: XmlNode, manifest: string): Reading {
   const list = new StatementList(manifest);
   const findings: Finding[] = [];
   const refuse = (where: string, why: string): void => {
-    findings.push(finding('manifest-line-malformed', `${where}: ${why}`, 'an entry with file, size and one checksum', { file: manifest }));
+    findings.push(
+      finding('manifest-line-malformed', `${where}: ${why}`, 'an entry with file, size and one checksum', {
+        file: manifest,
+      }),
+    );
   };
   for (const [index, entry] of childrenOf(root, 'hash').entries()) {
     const path = childOf(entry, 'file')?.text ?? '';
@@ -72,6 +79,9 @@ export function readHashList1(root: XmlNode, manifest: string): Reading {
     else if ('refused' in hashes) refuse(where, hashes.refused);
     else list.add(path, size, hashes.hashes, where);
   }
-  if (list.statements().length === 0) findings.push(finding('manifest-unreadable', 'it lists no file', 'at least one entry', { file: manifest }));
+  if (list.statements().length === 0)
+    findings.push(
+      finding('manifest-unreadable', 'it lists no file', 'at least one entry', { file: manifest }),
+    );
   return { statements: list.statements(), ignore: [], findings: [...findings, ...list.findings] };
 }

@@ -12,7 +12,11 @@ import { BYTES, type HashOrder, STOP } from './hash-thread.ts';
 
 export interface HashPool {
   /** As `hashFile`, in the order of asking. After an abort it answers `stopped`. */
-  hash(path: string, wanted: Iterable<Algorithm>, options?: { signal?: AbortSignal; onBytes?: (bytes: number) => void }): Promise<FileRead>;
+  hash(
+    path: string,
+    wanted: Iterable<Algorithm>,
+    options?: { signal?: AbortSignal; onBytes?: (bytes: number) => void },
+  ): Promise<FileRead>;
   /** Ends the threads. What still runs or waits answers `stopped`. */
   close(): Promise<void>;
 }
@@ -37,7 +41,8 @@ const PROGRESS_MILLISECONDS = 200;
 const THREAD_FILE = join(packageFolder, 'dist', 'media', 'manifest', 'hash-thread.js');
 
 export function createHashPool(readers: number): HashPool {
-  if (!Number.isSafeInteger(readers) || readers < 1) throw new RangeError(`readers must be 1 or more, not ${readers}`);
+  if (!Number.isSafeInteger(readers) || readers < 1)
+    throw new RangeError(`readers must be 1 or more, not ${readers}`);
   if (!existsSync(THREAD_FILE)) throw new Error(`the program is not compiled: ${THREAD_FILE} is missing`);
   const all = new Set<Reader>();
   const waiting: Task[] = [];
@@ -52,7 +57,12 @@ export function createHashPool(readers: number): HashPool {
 
   function startReader(): Reader {
     const memory = new SharedArrayBuffer(16);
-    const reader: Reader = { worker: new Worker(THREAD_FILE, { workerData: memory, execArgv: [] }), shared: new BigInt64Array(memory), task: null, told: 0n };
+    const reader: Reader = {
+      worker: new Worker(THREAD_FILE, { workerData: memory, execArgv: [] }),
+      shared: new BigInt64Array(memory),
+      task: null,
+      told: 0n,
+    };
     all.add(reader);
     reader.worker.on('message', (read: FileRead) => {
       const task = reader.task;
@@ -89,7 +99,8 @@ export function createHashPool(readers: number): HashPool {
 
   function next(): void {
     while (waiting.length > 0 && !closed) {
-      const free = [...all].find((reader) => reader.task === null) ?? (all.size < readers ? startReader() : undefined);
+      const free =
+        [...all].find((reader) => reader.task === null) ?? (all.size < readers ? startReader() : undefined);
       if (free === undefined) return;
       const task = waiting.shift() as Task;
       if (task.signal?.aborted === true) {
@@ -122,7 +133,13 @@ export function createHashPool(readers: number): HashPool {
           resolve({ state: 'stopped' });
           return;
         }
-        waiting.push({ order: { path, wanted: [...new Set(wanted)] }, signal: options.signal, onBytes: options.onBytes, resolve, reject });
+        waiting.push({
+          order: { path, wanted: [...new Set(wanted)] },
+          signal: options.signal,
+          onBytes: options.onBytes,
+          resolve,
+          reject,
+        });
         next();
       });
     },

@@ -26,6 +26,8 @@ if (parentPort !== null) {
       Atomics.add(shared, BYTES, BigInt(bytes));
     };
     // A failure that is not the file's is a fault of this program: it ends the thread, and the pool tells.
-    void hashFile(order.path, order.wanted, { signal, onBytes, block }).then((read) => port.postMessage(read));
+    void hashFile(order.path, order.wanted, { signal, onBytes, block }).then((read) =>
+      port.postMessage(read),
+    );
   });
 }

@@ -44,9 +44,14 @@ function unreadable(error: unknown): FileRead {
   return { state: 'unreadable', code, detail: message };
 }
 
-async function readOpened(descriptor: number, wanted: Iterable<Algorithm>, options: HashOptions): Promise<FileRead> {
+async function readOpened(
+  descriptor: number,
+  wanted: Iterable<Algorithm>,
+  options: HashOptions,
+): Promise<FileRead> {
   const before = statOf(descriptor);
-  if (!before.isFile()) return { state: 'unreadable', code: 'not-a-file', detail: 'it is not a regular file' };
+  if (!before.isFile())
+    return { state: 'unreadable', code: 'not-a-file', detail: 'it is not a regular file' };
   const block = options.block ?? createBlock(Math.min(BLOCK_BYTES, Number(before.size) + 1));
   const digest = await createDigest(wanted);
   let bytes = 0;
@@ -60,12 +65,19 @@ async function readOpened(descriptor: number, wanted: Iterable<Algorithm>, optio
   }
   const after = statOf(descriptor);
   if (after.size !== before.size || after.mtimeNs !== before.mtimeNs || BigInt(bytes) !== before.size) {
-    return { state: 'changed', detail: `${before.size} bytes when opened, ${bytes} bytes read, ${after.size} bytes and ${after.mtimeNs === before.mtimeNs ? 'the same' : 'another'} modification time at the end` };
+    return {
+      state: 'changed',
+      detail: `${before.size} bytes when opened, ${bytes} bytes read, ${after.size} bytes and ${after.mtimeNs === before.mtimeNs ? 'the same' : 'another'} modification time at the end`,
+    };
   }
   return { state: 'read', bytes, hashes: digest.finish() };
 }
 
-export async function hashFile(path: string, wanted: Iterable<Algorithm>, options: HashOptions = {}): Promise<FileRead> {
+export async function hashFile(
+  path: string,
+  wanted: Iterable<Algorithm>,
+  options: HashOptions = {},
+): Promise<FileRead> {
   let descriptor: number;
   try {
     // NONBLOCK: opening a pipe that took the file's place must not wait for a writer.

@@ -32,7 +32,8 @@ function chainOf(files: ReadonlyMap<string, Buffer>, broken: Broken): ChainEntry
   }
   try {
     const chain = readChain(bytes);
-    if (chain.length === 0) broken(CHAIN_FILE, 'it lists no generation', 'a chain that lists every generation');
+    if (chain.length === 0)
+      broken(CHAIN_FILE, 'it lists no generation', 'a chain that lists every generation');
     return chain;
   } catch (error) {
     if (!(error instanceof XmlError)) throw error;
@@ -45,11 +46,17 @@ function chainOf(files: ReadonlyMap<string, Buffer>, broken: Broken): ChainEntry
 function vouched(chain: readonly ChainEntry[], files: ReadonlyMap<string, Buffer>, broken: Broken): string[] {
   const good: string[] = [];
   for (const [index, entry] of chain.entries()) {
-    if (entry.sequence !== index + 1) broken(entry.file, `number ${entry.sequence} at place ${index + 1}`, 'generations numbered from 1 in order');
+    if (entry.sequence !== index + 1)
+      broken(
+        entry.file,
+        `number ${entry.sequence} at place ${index + 1}`,
+        'generations numbered from 1 in order',
+      );
     const bytes = files.get(entry.file);
     const c4 = bytes === undefined ? null : c4OfBytes(bytes);
     if (c4 === null) broken(entry.file, 'not there', 'every generation that the chain lists');
-    else if (c4 !== entry.c4) broken(entry.file, `C4 ID ${c4}`, `C4 ID ${entry.c4}, as the chain recorded it`);
+    else if (c4 !== entry.c4)
+      broken(entry.file, `C4 ID ${c4}`, `C4 ID ${entry.c4}, as the chain recorded it`);
     else good.push(entry.file);
   }
   return good;
@@ -64,7 +71,10 @@ export function readHistory(files: ReadonlyMap<string, Buffer>, name: string): H
   const chain = chainOf(files, broken);
   const chained = new Set(chain?.map((entry) => entry.file));
   const all = [...files.keys()].filter((file) => /\.mhl$/i.test(file) || chained.has(file)).sort();
-  if (chain !== null) for (const file of all) if (!chained.has(file)) broken(file, 'a generation that the chain does not list', 'every generation in the chain');
+  if (chain !== null)
+    for (const file of all)
+      if (!chained.has(file))
+        broken(file, 'a generation that the chain does not list', 'every generation in the chain');
   // Without any chain the roll is held, and what the generations say still helps whoever looks for the reason.
   const counting = chain === null ? all : vouched(chain, files, broken);
   const read = new Map<string, Generation>();
@@ -76,7 +86,12 @@ export function readHistory(files: ReadonlyMap<string, Buffer>, name: string): H
       read.set(file, readGeneration(root, manifest));
     } catch (error) {
       if (!(error instanceof XmlError)) throw error;
-      if (files.has(file)) findings.push(finding('manifest-unreadable', printable(error.message), 'an ASC MHL 2.0 manifest', { file: manifest }));
+      if (files.has(file))
+        findings.push(
+          finding('manifest-unreadable', printable(error.message), 'an ASC MHL 2.0 manifest', {
+            file: manifest,
+          }),
+        );
     }
   }
   const generations: NamedGeneration[] = counting.flatMap((file) => {
@@ -90,6 +105,10 @@ export function readHistory(files: ReadonlyMap<string, Buffer>, name: string): H
     ignore: generations.at(-1)?.generation.ignore ?? [],
     references: generations.flatMap(({ generation }) => generation.references),
     chain: chain ?? [],
-    findings: [...findings, ...generations.flatMap(({ generation }) => generation.findings), ...folded.findings],
+    findings: [
+      ...findings,
+      ...generations.flatMap(({ generation }) => generation.findings),
+      ...folded.findings,
+    ],
   };
 }

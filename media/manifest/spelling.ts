@@ -17,7 +17,8 @@ export function pairBySpelling(wanted: Iterable<string>, present: ReadonlySet<st
   const pairs = new Map<string, string>();
   if (missing.size === 0) return pairs;
   const free = new Map<string, string[]>();
-  for (const name of present) if (!taken.has(name)) free.set(name.normalize(), [...(free.get(name.normalize()) ?? []), name]);
+  for (const name of present)
+    if (!taken.has(name)) free.set(name.normalize(), [...(free.get(name.normalize()) ?? []), name]);
   for (const [key, names] of missing) {
     const there = free.get(key) ?? [];
     if (names.length === 1 && there.length === 1) pairs.set(names[0] as string, there[0] as string);
@@ -26,12 +27,33 @@ export function pairBySpelling(wanted: Iterable<string>, present: ReadonlySet<st
 }
 
 /** The statements under the names that the files have; each name that was changed for it is told. */
-export function respell(statements: readonly Statement[], present: ReadonlySet<string>): { statements: readonly Statement[]; findings: Finding[] } {
-  const pairs = pairBySpelling(statements.map(({ path }) => path), present);
+export function respell(
+  statements: readonly Statement[],
+  present: ReadonlySet<string>,
+): { statements: readonly Statement[]; findings: Finding[] } {
+  const pairs = pairBySpelling(
+    statements.map(({ path }) => path),
+    present,
+  );
   if (pairs.size === 0) return { statements, findings: [] };
-  const codePoints = (text: string): string => [...text].map((character) => (character.charCodeAt(0) < 0x80 ? character : `\\u{${character.codePointAt(0)?.toString(16)}}`)).join('');
+  const codePoints = (text: string): string =>
+    [...text]
+      .map((character) =>
+        character.charCodeAt(0) < 0x80 ? character : `\\u{${character.codePointAt(0)?.toString(16)}}`,
+      )
+      .join('');
   return {
-    statements: statements.map((statement) => ({ ...statement, path: pairs.get(statement.path) ?? statement.path })),
-    findings: [...pairs].map(([wanted, there]) => finding('file-name-spelling', printable(codePoints(there)), `${printable(codePoints(wanted))}, as the manifest spells it`, { file: there })),
+    statements: statements.map((statement) => ({
+      ...statement,
+      path: pairs.get(statement.path) ?? statement.path,
+    })),
+    findings: [...pairs].map(([wanted, there]) =>
+      finding(
+        'file-name-spelling',
+        printable(codePoints(there)),
+        `${printable(codePoints(wanted))}, as the manifest spells it`,
+        { file: there },
+      ),
+    ),
   };
 }

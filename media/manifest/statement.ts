@@ -58,7 +58,14 @@ export class StatementList {
   add(text: string, bytes: number | null, hashes: readonly StatedHash[], where: string): void {
     const checked = relativePath(text);
     if ('refused' in checked) {
-      this.findings.push(finding('manifest-path-outside', `${where}: ${printable(text)}: ${checked.refused}`, 'a path below the folder that the manifest describes', { file: this.#manifest }));
+      this.findings.push(
+        finding(
+          'manifest-path-outside',
+          `${where}: ${printable(text)}: ${checked.refused}`,
+          'a path below the folder that the manifest describes',
+          { file: this.#manifest },
+        ),
+      );
       return;
     }
     const entry = this.#byPath.get(checked.path);
@@ -66,17 +73,23 @@ export class StatementList {
       this.#byPath.set(checked.path, { bytes, hashes: [...hashes] });
       return;
     }
-    if (entry.bytes !== null && bytes !== null && entry.bytes !== bytes) this.#contradiction(checked.path, `${entry.bytes} bytes and ${bytes} bytes`);
+    if (entry.bytes !== null && bytes !== null && entry.bytes !== bytes)
+      this.#contradiction(checked.path, `${entry.bytes} bytes and ${bytes} bytes`);
     entry.bytes ??= bytes;
     for (const hash of hashes) {
       const earlier = entry.hashes.find((other) => other.algorithm === hash.algorithm);
       if (earlier === undefined) entry.hashes.push(hash);
-      else if (earlier.value !== hash.value) this.#contradiction(checked.path, `${hash.algorithm} ${earlier.value} and ${hash.value}`);
+      else if (earlier.value !== hash.value)
+        this.#contradiction(checked.path, `${hash.algorithm} ${earlier.value} and ${hash.value}`);
     }
   }
 
   #contradiction(path: string, found: string): void {
-    this.findings.push(finding('manifest-contradiction', `${printable(path)}: ${found}`, 'one value for each file', { file: this.#manifest }));
+    this.findings.push(
+      finding('manifest-contradiction', `${printable(path)}: ${found}`, 'one value for each file', {
+        file: this.#manifest,
+      }),
+    );
   }
 
   statements(): Statement[] {

@@ -7,7 +7,11 @@ export interface WrittenFile {
   readonly path: string;
   readonly bytes: number;
   readonly modifiedAt: Date;
-  readonly hashes: readonly { readonly algorithm: MhlFormat; readonly value: string; readonly action: MhlAction }[];
+  readonly hashes: readonly {
+    readonly algorithm: MhlFormat;
+    readonly value: string;
+    readonly action: MhlAction;
+  }[];
 }
 
 export interface WrittenGeneration {
@@ -34,7 +38,10 @@ export function generationName(sequence: number, root: string, at: Date): string
 }
 
 /** Files and folders of a folder by name, each folder after what it holds, as the standard's own examples have it. */
-function treeOrder(a: { parts: readonly string[]; folder: boolean }, b: { parts: readonly string[]; folder: boolean }): number {
+function treeOrder(
+  a: { parts: readonly string[]; folder: boolean },
+  b: { parts: readonly string[]; folder: boolean },
+): number {
   for (let depth = 0; depth < Math.max(a.parts.length, b.parts.length); depth++) {
     const [one, other] = [a.parts[depth], b.parts[depth]];
     if (one === undefined) return a.folder ? 1 : -1;
@@ -51,18 +58,27 @@ export function writeGeneration(what: WrittenGeneration): Buffer {
       ['content', content],
       ['structure', structure],
     ]
-      .map(([name, value]) => `${indent}<${name}>\n${indent}  <${what.folderAlgorithm} hashdate="${date}">${value}</${what.folderAlgorithm}>\n${indent}</${name}>\n`)
+      .map(
+        ([name, value]) =>
+          `${indent}<${name}>\n${indent}  <${what.folderAlgorithm} hashdate="${date}">${value}</${what.folderAlgorithm}>\n${indent}</${name}>\n`,
+      )
       .join('');
   const fileEntry = (file: WrittenFile): string => {
-    const hashes = MHL_FORMATS.flatMap((format) => file.hashes.filter(({ algorithm }) => algorithm === format)).map(
-      ({ algorithm, value, action }) => `      <${algorithm} action="${action}" hashdate="${date}">${value}</${algorithm}>\n`,
+    const hashes = MHL_FORMATS.flatMap((format) =>
+      file.hashes.filter(({ algorithm }) => algorithm === format),
+    ).map(
+      ({ algorithm, value, action }) =>
+        `      <${algorithm} action="${action}" hashdate="${date}">${value}</${algorithm}>\n`,
     );
     return `    <hash>\n      <path size="${file.bytes}" lastmodificationdate="${mhlDate(file.modifiedAt)}">${escapeXml(file.path)}</path>\n${hashes.join('')}    </hash>\n`;
   };
-  const folderEntry = (path: string, hash: FolderHash): string => `    <directoryhash>\n      <path>${escapeXml(path)}</path>\n${folderHash('      ', hash)}    </directoryhash>\n`;
+  const folderEntry = (path: string, hash: FolderHash): string =>
+    `    <directoryhash>\n      <path>${escapeXml(path)}</path>\n${folderHash('      ', hash)}    </directoryhash>\n`;
   const entries = [
     ...what.files.map((file) => ({ parts: file.path.split('/'), folder: false, text: fileEntry(file) })),
-    ...[...what.folders].filter(([path]) => path !== '').map(([path, hash]) => ({ parts: path.split('/'), folder: true, text: folderEntry(path, hash) })),
+    ...[...what.folders]
+      .filter(([path]) => path !== '')
+      .map(([path, hash]) => ({ parts: path.split('/'), folder: true, text: folderEntry(path, hash) })),
   ].sort(treeOrder);
   const root = what.folders.get('');
   return Buffer.from(`<?xml version="1.0" encoding="UTF-8"?>

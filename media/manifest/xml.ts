@@ -46,9 +46,16 @@ const NAMED: Readonly<Record<string, string>> = { lt: '<', gt: '>', amp: '&', qu
 function decode(text: string): string {
   return text.replace(/&([^;&]*);?/g, (whole, name: string) => {
     const number = /^#(?:x([0-9a-fA-F]{1,6})|([0-9]{1,7}))$/.exec(name);
-    const code = number === null ? null : Number.parseInt(number[1] ?? number[2] ?? '', number[1] === undefined ? 10 : 16);
-    const value = code !== null && code > 0 && code <= 0x10ffff && !(code >= 0xd800 && code <= 0xdfff) ? String.fromCodePoint(code) : NAMED[name];
-    if (value === undefined || !whole.endsWith(';')) throw new XmlError(`an entity that XML does not define: ${whole.slice(0, 20)}`);
+    const code =
+      number === null
+        ? null
+        : Number.parseInt(number[1] ?? number[2] ?? '', number[1] === undefined ? 10 : 16);
+    const value =
+      code !== null && code > 0 && code <= 0x10ffff && !(code >= 0xd800 && code <= 0xdfff)
+        ? String.fromCodePoint(code)
+        : NAMED[name];
+    if (value === undefined || !whole.endsWith(';'))
+      throw new XmlError(`an entity that XML does not define: ${whole.slice(0, 20)}`);
     return value;
   });
 }
@@ -69,7 +76,8 @@ function convert(raw: Raw, outer: Readonly<Record<string, string>>, depth: numbe
   let text = '';
   for (const child of raw[tag] as readonly Raw[]) {
     if (TEXT in child) text += decode(String(child[TEXT]));
-    else if (CDATA in child) text += (child[CDATA] as readonly Raw[]).map((part) => String(part[TEXT] ?? '')).join('');
+    else if (CDATA in child)
+      text += (child[CDATA] as readonly Raw[]).map((part) => String(part[TEXT] ?? '')).join('');
     else children.push(convert(child, scope, depth + 1));
   }
   return { name, namespace: scope[prefix] ?? '', attributes, children, text };
@@ -83,8 +91,10 @@ export function parseXml(bytes: Buffer): XmlNode {
     .replace(/^\ufeff/, '')
     .replace(/\r\n?/g, '\n'); // XML 1.0, 2.11: line ends become one LF before anything else.
   const encoding = /^<\?xml[^>]*\sencoding\s*=\s*["']([^"']*)["']/.exec(text)?.[1];
-  if (encoding !== undefined && !/^(utf-?8|us-ascii)$/i.test(encoding)) throw new XmlError(`it is declared as ${encoding}, not UTF-8`);
-  if (/<!DOCTYPE|<!ENTITY/i.test(text)) throw new XmlError('it has a document type declaration, which a manifest never needs');
+  if (encoding !== undefined && !/^(utf-?8|us-ascii)$/i.test(encoding))
+    throw new XmlError(`it is declared as ${encoding}, not UTF-8`);
+  if (/<!DOCTYPE|<!ENTITY/i.test(text))
+    throw new XmlError('it has a document type declaration, which a manifest never needs');
   const valid = XMLValidator.validate(text);
   if (valid !== true) throw new XmlError(`line ${valid.err.line}: ${valid.err.msg}`);
   let roots: readonly Raw[];

@@ -20,7 +20,9 @@ function stepsOf(times: Float64Array): Step[] {
     const ticks = (times[index] as number) - (times[index - 1] as number);
     counts.set(ticks, (counts.get(ticks) ?? 0) + 1);
   }
-  return [...counts].map(([ticks, count]) => ({ ticks, count })).sort((a, b) => b.count - a.count || a.ticks - b.ticks);
+  return [...counts]
+    .map(([ticks, count]) => ({ ticks, count }))
+    .sort((a, b) => b.count - a.count || a.ticks - b.ticks);
 }
 
 /**
@@ -57,14 +59,23 @@ export function cadenceOf(times: Float64Array, timeBase: Ratio, claims: readonly
   const steps = stepsOf(times);
   const only = steps[0];
   if (only === undefined) return { constant: true, rate: claims[0] ?? null, steps: [] };
-  const exact = steps.length === 1 && only.ticks > 0 ? divideRatios({ num: 1, den: 1 }, ratio(BigInt(timeBase.num) * BigInt(only.ticks), timeBase.den)) : null;
+  const exact =
+    steps.length === 1 && only.ticks > 0
+      ? divideRatios({ num: 1, den: 1 }, ratio(BigInt(timeBase.num) * BigInt(only.ticks), timeBase.den))
+      : null;
   // A file whose times were once in a coarser base keeps that base's grid: all its steps share a factor. One step has no grid but the ticks.
   const grid = exact !== null ? 1n : steps.reduce((common, step) => gcd(common, BigInt(step.ticks)), 0n);
-  const allowed = (rate: Rate): boolean => (exact !== null && sameRatio(rate, exact)) || (grid > 0n && fits(times, grid, timeBase, rate));
-  const fitting = claims.find(allowed) ?? knownRates.find((rate) => exact !== null && sameRatio(rate, exact)) ?? knownRates.find(allowed);
-  if (fitting !== undefined) return { constant: true, rate: fitting, steps: [{ ticks: only.ticks, count: times.length - 1 }] };
+  const allowed = (rate: Rate): boolean =>
+    (exact !== null && sameRatio(rate, exact)) || (grid > 0n && fits(times, grid, timeBase, rate));
+  const fitting =
+    claims.find(allowed) ??
+    knownRates.find((rate) => exact !== null && sameRatio(rate, exact)) ??
+    knownRates.find(allowed);
+  if (fitting !== undefined)
+    return { constant: true, rate: fitting, steps: [{ ticks: only.ticks, count: times.length - 1 }] };
   if (exact !== null) return { constant: true, rate: exact, steps };
   const span = BigInt(times[times.length - 1] as number) - BigInt(times[0] as number);
-  const average = span > 0n ? ratio(BigInt(times.length - 1) * BigInt(timeBase.den), span * BigInt(timeBase.num)) : null;
+  const average =
+    span > 0n ? ratio(BigInt(times.length - 1) * BigInt(timeBase.den), span * BigInt(timeBase.num)) : null;
   return { constant: false, rate: claims[0] ?? average, steps };
 }

@@ -30,13 +30,24 @@ function startsAsBoxes(head: Buffer): boolean {
 
 /** Text: no control characters but tab and line ends in what was read, and something in it. */
 function firstLineOfText(head: Buffer): string | null {
-  if (head.length === 0 || head.some((byte) => byte < 0x20 && byte !== 0x09 && byte !== 0x0a && byte !== 0x0d)) return null;
-  const line = head.toString('utf8').replace(/^\ufeff/, '').split(/[\r\n]/)[0] ?? '';
+  if (
+    head.length === 0 ||
+    head.some((byte) => byte < 0x20 && byte !== 0x09 && byte !== 0x0a && byte !== 0x0d)
+  )
+    return null;
+  const line =
+    head
+      .toString('utf8')
+      .replace(/^\ufeff/, '')
+      .split(/[\r\n]/)[0] ?? '';
   return line.slice(0, 80);
 }
 
 /** Walks the top-level boxes. A size of 1 stands for 64 bits behind the type, 0 for "to the end of the file" (14496-12, 4.2). */
-async function readBoxes(handle: FileHandle, fileBytes: number): Promise<{ declaredBytes: number; indexed: boolean }> {
+async function readBoxes(
+  handle: FileHandle,
+  fileBytes: number,
+): Promise<{ declaredBytes: number; indexed: boolean }> {
   let position = 0;
   let indexed = false;
   while (position + 8 <= fileBytes) {
@@ -62,7 +73,14 @@ export async function readForm(path: string | Buffer): Promise<MovieForm> {
     const head = await readAt(handle, 0, 512);
     if (startsAsBoxes(head)) return { ...plain, form: 'boxes', ...(await readBoxes(handle, fileBytes)) };
     const mxf = await readMxf(handle, fileBytes);
-    if (mxf !== null) return { ...plain, form: 'mxf', declaredBytes: mxf.footer === 0 ? null : mxf.footer, indexed: mxf.closed, mxfTimecodes: mxf.timecodes };
+    if (mxf !== null)
+      return {
+        ...plain,
+        form: 'mxf',
+        declaredBytes: mxf.footer === 0 ? null : mxf.footer,
+        indexed: mxf.closed,
+        mxfTimecodes: mxf.timecodes,
+      };
     const firstLine = firstLineOfText(head);
     if (firstLine !== null) return { ...plain, form: 'text', firstLine };
     return { ...plain, form: 'other' };

@@ -14,7 +14,16 @@ import { type Headers, type StreamHeader, scan } from './scan.ts';
 import { soundFacts } from './sound.ts';
 import { reelOf, startTimecode } from './timecode.ts';
 
-export const probeProblems = ['empty', 'no-index', 'playlist', 'not-media', 'unreadable', 'no-picture', 'no-decoder', 'no-frames'] as const;
+export const probeProblems = [
+  'empty',
+  'no-index',
+  'playlist',
+  'not-media',
+  'unreadable',
+  'no-picture',
+  'no-decoder',
+  'no-frames',
+] as const;
 export type ProbeProblem = (typeof probeProblems)[number];
 
 /** What else was seen, beside the facts. */
@@ -44,12 +53,25 @@ export interface ProbeEvidence {
 
 export type ProbeResult =
   | { readonly state: 'measured'; readonly facts: ClipFacts; readonly evidence: ProbeEvidence }
-  | { readonly state: 'problem'; readonly problem: ProbeProblem; readonly detail: string; readonly readErrors: readonly string[] };
+  | {
+      readonly state: 'problem';
+      readonly problem: ProbeProblem;
+      readonly detail: string;
+      readonly readErrors: readonly string[];
+    };
 
 function choosePicture(headers: Headers): { picture: StreamHeader | undefined; pictures: number } {
   // Cover images and thumbnails are no pictures of the clip.
-  const pictures = headers.streams.filter((stream) => stream.codec_type === 'video' && stream.disposition.attached_pic !== 1 && stream.disposition.timed_thumbnails !== 1);
-  return { picture: pictures.find((stream) => stream.disposition.default === 1) ?? pictures[0], pictures: pictures.length };
+  const pictures = headers.streams.filter(
+    (stream) =>
+      stream.codec_type === 'video' &&
+      stream.disposition.attached_pic !== 1 &&
+      stream.disposition.timed_thumbnails !== 1,
+  );
+  return {
+    picture: pictures.find((stream) => stream.disposition.default === 1) ?? pictures[0],
+    pictures: pictures.length,
+  };
 }
 
 /** Tags of container and picture as written; where both have one of the same name and differ, the picture's is `picture:<name>`. */
@@ -66,24 +88,43 @@ function problemOfForm(form: MovieForm): { problem: ProbeProblem; detail: string
   if (form.form === 'empty') return { problem: 'empty', detail: '0 bytes' };
   if (form.form === 'text') {
     const playlist = /^(#EXTM3U|ffconcat |<\?xml|<MPD|\[playlist\])/i.test(form.firstLine ?? '');
-    return { problem: playlist ? 'playlist' : 'not-media', detail: `text that starts ${JSON.stringify(form.firstLine)}` };
+    return {
+      problem: playlist ? 'playlist' : 'not-media',
+      detail: `text that starts ${JSON.stringify(form.firstLine)}`,
+    };
   }
-  if (form.form === 'boxes' && !form.indexed) return { problem: 'no-index', detail: `no moov in ${form.fileBytes} bytes` };
+  if (form.form === 'boxes' && !form.indexed)
+    return { problem: 'no-index', detail: `no moov in ${form.fileBytes} bytes` };
   return null;
 }
 
 /** Throws the file system's error when the file cannot be opened, FindingError when ffprobe itself fails, the signal's reason when stopped. */
-export async function probeMovie(input: OpenedInput, tools: Pick<MediaTools, 'ffprobe'>, options: { signal?: AbortSignal } = {}): Promise<ProbeResult> {
+export async function probeMovie(
+  input: OpenedInput,
+  tools: Pick<MediaTools, 'ffprobe'>,
+  options: { signal?: AbortSignal } = {},
+): Promise<ProbeResult> {
   const form = await readForm(input.path);
   const wrong = problemOfForm(form);
   if (wrong !== null) return { state: 'problem', ...wrong, readErrors: [] };
   const read = await scan(input, tools, options);
-  if (read.state === 'unreadable') return { state: 'problem', problem: form.form === 'other' ? 'not-media' : 'unreadable', detail: read.why, readErrors: read.errors };
+  if (read.state === 'unreadable')
+    return {
+      state: 'problem',
+      problem: form.form === 'other' ? 'not-media' : 'unreadable',
+      detail: read.why,
+      readErrors: read.errors,
+    };
   const { headers, tally } = read;
   const { picture, pictures } = choosePicture(headers);
   if (picture === undefined) {
     const kinds = headers.streams.map((stream) => stream.codec_type).join(', ');
-    return { state: 'problem', problem: 'no-picture', detail: `streams: ${kinds || 'none'}`, readErrors: read.errors };
+    return {
+      state: 'problem',
+      problem: 'no-picture',
+      detail: `streams: ${kinds || 'none'}`,
+      readErrors: read.errors,
+    };
   }
   const video = pictureFacts(picture, tally.picture.get(picture.index));
   if ('problem' in video) return { state: 'problem', ...video, readErrors: read.errors };
@@ -98,7 +139,11 @@ export async function probeMovie(input: OpenedInput, tools: Pick<MediaTools, 'ff
     timecode: start.timecode,
     timecodeFrom: start.from,
     reel: reelOf(headers, picture),
-    createdAt: headers.format.tags.creation_time ?? picture.tags.creation_time ?? headers.format.tags.modification_date ?? null,
+    createdAt:
+      headers.format.tags.creation_time ??
+      picture.tags.creation_time ??
+      headers.format.tags.modification_date ??
+      null,
     metadata: metadataOf(headers, picture),
   };
   const evidence: ProbeEvidence = {

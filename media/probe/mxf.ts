@@ -53,7 +53,11 @@ function timecodeOf(set: Buffer): MxfTimecode | null {
 
 function timecodesOf(metadata: Buffer): MxfTimecode[] {
   const found: MxfTimecode[] = [];
-  for (let at = metadata.indexOf(TIMECODE_COMPONENT); at >= 0; at = metadata.indexOf(TIMECODE_COMPONENT, at + 16)) {
+  for (
+    let at = metadata.indexOf(TIMECODE_COMPONENT);
+    at >= 0;
+    at = metadata.indexOf(TIMECODE_COMPONENT, at + 16)
+  ) {
     const ber = berLength(metadata, at + 16);
     if (ber === null) continue;
     const timecode = timecodeOf(metadata.subarray(ber.value, ber.value + ber.length));
@@ -72,7 +76,10 @@ async function endsWithIndexPack(handle: FileHandle, fileBytes: number): Promise
 }
 
 /** Null when the file does not start with a header partition (a run-in of up to 64 KiB is allowed and skipped). */
-export async function readMxf(handle: FileHandle, fileBytes: number): Promise<{ footer: number; closed: boolean; timecodes: MxfTimecode[] } | null> {
+export async function readMxf(
+  handle: FileHandle,
+  fileBytes: number,
+): Promise<{ footer: number; closed: boolean; timecodes: MxfTimecode[] } | null> {
   const head = await readAt(handle, 0, 65_536 + 128);
   const start = head.indexOf(HEADER_PARTITION);
   if (start < 0 || start > 65_536) return null;
@@ -83,7 +90,14 @@ export async function readMxf(handle: FileHandle, fileBytes: number): Promise<{ 
   const footer = Number(head.readBigUInt64BE(ber.value + 24));
   const metadataBytes = Number(head.readBigUInt64BE(ber.value + 32));
   // A fill item of up to one KAG may stand before the metadata and is not counted.
-  const metadata = await readAt(handle, ber.value + ber.length, Math.min(metadataBytes + head.readUInt32BE(ber.value + 4), MOST_METADATA_BYTES));
-  const closed = CLOSED.includes(status) || (footer > 0 && footer < fileBytes) || (await endsWithIndexPack(handle, fileBytes));
+  const metadata = await readAt(
+    handle,
+    ber.value + ber.length,
+    Math.min(metadataBytes + head.readUInt32BE(ber.value + 4), MOST_METADATA_BYTES),
+  );
+  const closed =
+    CLOSED.includes(status) ||
+    (footer > 0 && footer < fileBytes) ||
+    (await endsWithIndexPack(handle, fileBytes));
   return { footer: footer === 0 ? 0 : start + footer + 16, closed, timecodes: timecodesOf(metadata) };
 }

@@ -108,14 +108,33 @@ export function countPacket(tally: Tally, packet: Packet): void {
   if (packet.codec_type === 'video') {
     let stream = tally.picture.get(packet.stream_index);
     if (stream === undefined) {
-      stream = { packets: 0, shown: 0, presentation: [], decode: [], untimed: 0, end: null, lastDuration: 0, bytes: 0, smallest: Number.MAX_SAFE_INTEGER, largest: 0 };
+      stream = {
+        packets: 0,
+        shown: 0,
+        presentation: [],
+        decode: [],
+        untimed: 0,
+        end: null,
+        lastDuration: 0,
+        bytes: 0,
+        smallest: Number.MAX_SAFE_INTEGER,
+        largest: 0,
+      };
       tally.picture.set(packet.stream_index, stream);
     }
     countPicture(stream, packet, bytes, hidden);
   } else if (packet.codec_type === 'audio') {
     let stream = tally.sound.get(packet.stream_index);
     if (stream === undefined) {
-      stream = { packets: 0, played: new Map(), hiddenBefore: new Map(), skip: 0, padding: 0, first: null, end: null };
+      stream = {
+        packets: 0,
+        played: new Map(),
+        hiddenBefore: new Map(),
+        skip: 0,
+        padding: 0,
+        first: null,
+        end: null,
+      };
       tally.sound.set(packet.stream_index, stream);
     }
     countSound(stream, packet, bytes, hidden);

@@ -17,15 +17,28 @@ export function ratioOf(text: string | undefined): Ratio | null {
  * picture, files and readers alike use `tb` for top first and `bt` for bottom first (the names of the `fiel` values 9
  * and 14 in QuickTime's headers: first line early, first line late). Checked against MediaInfo in the tests.
  */
-const FIELD_ORDERS: Readonly<Record<string, FieldOrder>> = { progressive: 'progressive', tt: 'top-first', tb: 'top-first', bb: 'bottom-first', bt: 'bottom-first' };
+const FIELD_ORDERS: Readonly<Record<string, FieldOrder>> = {
+  progressive: 'progressive',
+  tt: 'top-first',
+  tb: 'top-first',
+  bb: 'bottom-first',
+  bt: 'bottom-first',
+};
 
 function tag(value: string | undefined): string | null {
-  return value === undefined || value === 'unknown' || value === 'reserved' || value === 'unspecified' ? null : value;
+  return value === undefined || value === 'unknown' || value === 'reserved' || value === 'unspecified'
+    ? null
+    : value;
 }
 
 export function colourOf(stream: StreamHeader): ColourTags {
   const range = stream.color_range === 'tv' ? 'limited' : stream.color_range === 'pc' ? 'full' : null;
-  return { primaries: tag(stream.color_primaries), transfer: tag(stream.color_transfer), matrix: tag(stream.color_space), range };
+  return {
+    primaries: tag(stream.color_primaries),
+    transfer: tag(stream.color_transfer),
+    matrix: tag(stream.color_space),
+    range,
+  };
 }
 
 /** Bits of one component, as the header says or as the name of the pixel format carries it (`yuv422p10le`, `p010le`, `gbrpf32le`, `rgb48le`). */
@@ -33,7 +46,8 @@ export function bitDepthOf(pixelFormat: string, rawBits: string | undefined): nu
   const raw = Number(rawBits);
   if (Number.isInteger(raw) && raw > 0) return raw;
   const name = pixelFormat.replace(/[lb]e$/, '');
-  const component = /^(?:yuva?\d{3}p|gbra?pf?|grayf?|ya|xyz|bayer_[rgb]{4}|y2|x2rgb|x2bgr|p[024])(\d{1,2})$/.exec(name);
+  const component =
+    /^(?:yuva?\d{3}p|gbra?pf?|grayf?|ya|xyz|bayer_[rgb]{4}|y2|x2rgb|x2bgr|p[024])(\d{1,2})$/.exec(name);
   if (component !== null) return Number(component[1]);
   if (/^(?:rgb|bgr)a?(?:48|64)$/.test(name)) return 16;
   return name === 'nv20' ? 10 : 8;
@@ -48,7 +62,16 @@ export type Turn = VideoFacts['rotation'];
 export function turnOf(stream: StreamHeader): Turn | null {
   const matrix = stream.side_data_list.find((side) => side.displaymatrix !== undefined)?.displaymatrix;
   if (matrix === undefined) return 0;
-  const numbers = matrix.split('\n').flatMap((line) => line.replace(/^[0-9a-f]+:/, '').trim().split(/\s+/)).filter((text) => text !== '').map(Number);
+  const numbers = matrix
+    .split('\n')
+    .flatMap((line) =>
+      line
+        .replace(/^[0-9a-f]+:/, '')
+        .trim()
+        .split(/\s+/),
+    )
+    .filter((text) => text !== '')
+    .map(Number);
   const [a, b, , c, d] = numbers;
   if (a === undefined || b === undefined || c === undefined || d === undefined) return null;
   if (b === 0 && c === 0 && a > 0 && d > 0) return 0;
@@ -78,7 +101,9 @@ function nearKnown(rate: Rate): Rate {
 
 /** What a header claims as rate, the most trusted first: a known rate before any other. */
 function claimedRates(stream: StreamHeader): Rate[] {
-  const claims = [ratioOf(stream.r_frame_rate), ratioOf(stream.avg_frame_rate)].filter((rate) => rate !== null).map(nearKnown);
+  const claims = [ratioOf(stream.r_frame_rate), ratioOf(stream.avg_frame_rate)]
+    .filter((rate) => rate !== null)
+    .map(nearKnown);
   return [...claims.filter(isKnownRate), ...claims.filter((rate) => !isKnownRate(rate))];
 }
 
@@ -87,21 +112,44 @@ function claimOf(stream: StreamHeader, timeBase: Ratio, rate: Rate): number | nu
   const counted = Number(stream.nb_frames);
   if (Number.isSafeInteger(counted) && counted > 0) return counted;
   const tickIsFrame = sameRatio(divideRatios({ num: 1, den: 1 }, timeBase), rate);
-  return tickIsFrame && stream.duration_ts !== undefined && stream.duration_ts > 0 ? stream.duration_ts : null;
+  return tickIsFrame && stream.duration_ts !== undefined && stream.duration_ts > 0
+    ? stream.duration_ts
+    : null;
 }
 
-export function pictureFacts(stream: StreamHeader, tally: PictureTally | undefined): VideoFacts | PictureProblem {
+export function pictureFacts(
+  stream: StreamHeader,
+  tally: PictureTally | undefined,
+): VideoFacts | PictureProblem {
   const name = stream.codec_name;
   const pixelFormat = stream.pix_fmt;
   const timeBase = ratioOf(stream.time_base);
-  if (name === undefined || name === 'unknown' || pixelFormat === undefined || pixelFormat === 'unknown' || timeBase === null || !stream.width || !stream.height) {
-    return { problem: 'no-decoder', detail: `codec ${name ?? 'unknown'} (${stream.codec_tag_string || 'no tag'}), pixel format ${pixelFormat ?? 'unknown'}, raster ${stream.width ?? 0}x${stream.height ?? 0}` };
+  if (
+    name === undefined ||
+    name === 'unknown' ||
+    pixelFormat === undefined ||
+    pixelFormat === 'unknown' ||
+    timeBase === null ||
+    !stream.width ||
+    !stream.height
+  ) {
+    return {
+      problem: 'no-decoder',
+      detail: `codec ${name ?? 'unknown'} (${stream.codec_tag_string || 'no tag'}), pixel format ${pixelFormat ?? 'unknown'}, raster ${stream.width ?? 0}x${stream.height ?? 0}`,
+    };
   }
-  if (tally === undefined || tally.shown === 0) return { problem: 'no-frames', detail: `${tally?.packets ?? 0} packets, none of them shown` };
+  if (tally === undefined || tally.shown === 0)
+    return { problem: 'no-frames', detail: `${tally?.packets ?? 0} packets, none of them shown` };
   // AVI tells the order of decoding only; its packets are one step apart all the same.
   const times = Float64Array.from(tally.untimed === 0 ? tally.presentation : tally.decode).sort();
   const cadence = cadenceOf(times, timeBase, claimedRates(stream));
-  const single = tally.lastDuration > 0 ? divideRatios({ num: 1, den: 1 }, ratio(BigInt(timeBase.num) * BigInt(tally.lastDuration), timeBase.den)) : null;
+  const single =
+    tally.lastDuration > 0
+      ? divideRatios(
+          { num: 1, den: 1 },
+          ratio(BigInt(timeBase.num) * BigInt(tally.lastDuration), timeBase.den),
+        )
+      : null;
   const rate = cadence.rate ?? single;
   if (rate === null) return { problem: 'no-frames', detail: 'one frame, and neither a rate nor a duration' };
   const firstTime = times[0] ?? 0;

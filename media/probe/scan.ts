@@ -42,7 +42,9 @@ export const streamHeaderSchema = z.object({
   nb_frames: z.string().optional(),
   disposition: z.record(z.string(), z.number()).default({}),
   tags,
-  side_data_list: z.array(z.looseObject({ side_data_type: z.string().optional(), displaymatrix: z.string().optional() })).default([]),
+  side_data_list: z
+    .array(z.looseObject({ side_data_type: z.string().optional(), displaymatrix: z.string().optional() }))
+    .default([]),
 });
 export type StreamHeader = z.infer<typeof streamHeaderSchema>;
 
@@ -52,7 +54,10 @@ const headersSchema = z.object({
 });
 export type Headers = z.infer<typeof headersSchema>;
 
-const PACKET_ENTRIES = ['packet=codec_type,stream_index,pts,dts,duration,size,pos,flags', 'packet_side_data=skip_samples,discard_padding'];
+const PACKET_ENTRIES = [
+  'packet=codec_type,stream_index,pts,dts,duration,size,pos,flags',
+  'packet_side_data=skip_samples,discard_padding',
+];
 const HEADER_ENTRIES = [
   'stream',
   'stream_tags',
@@ -66,7 +71,12 @@ const HEADER_ENTRIES = [
 const STALL_MILLISECONDS = 300_000;
 
 export type Scan =
-  | { readonly state: 'read'; readonly headers: Headers; readonly tally: Tally; readonly errors: readonly string[] }
+  | {
+      readonly state: 'read';
+      readonly headers: Headers;
+      readonly tally: Tally;
+      readonly errors: readonly string[];
+    }
   /** The program ended by itself and could not read the file, or hung. */
   | { readonly state: 'unreadable'; readonly why: string; readonly errors: readonly string[] };
 
@@ -122,13 +132,26 @@ export interface ScanOptions {
  * Reads a clip once, every packet. Throws FindingError when ffprobe cannot be started or answers in an unknown form,
  * and the signal's reason when stopped.
  */
-export async function scan(input: OpenedInput, tools: Pick<MediaTools, 'ffprobe'>, options: ScanOptions = {}): Promise<Scan> {
+export async function scan(
+  input: OpenedInput,
+  tools: Pick<MediaTools, 'ffprobe'>,
+  options: ScanOptions = {},
+): Promise<Scan> {
   const tally = emptyTally();
   const errors: string[] = [];
   let text = '';
   let touch = (): void => {};
   const entries = options.headersOnly === true ? HEADER_ENTRIES : [...PACKET_ENTRIES, ...HEADER_ENTRIES];
-  const args = ['-hide_banner', '-loglevel', 'error', '-show_entries', entries.join(':'), '-of', 'json=compact=1', ...input.args];
+  const args = [
+    '-hide_banner',
+    '-loglevel',
+    'error',
+    '-show_entries',
+    entries.join(':'),
+    '-of',
+    'json=compact=1',
+    ...input.args,
+  ];
   const run = await runTool(tools.ffprobe.path, args, {
     ...(options.signal === undefined ? {} : { signal: options.signal }),
     stallMilliseconds: STALL_MILLISECONDS,
@@ -140,17 +163,41 @@ export async function scan(input: OpenedInput, tools: Pick<MediaTools, 'ffprobe'
     },
     onStderrLine: (line) => {
       // The first messages tell the cause; a damaged file can repeat its last one for every frame.
-      if (line.trim() !== '' && errors.length < 20) errors.push(printable(line.trim().replace(/ @ 0x[0-9a-f]+\]/, ']')));
+      if (line.trim() !== '' && errors.length < 20)
+        errors.push(printable(line.trim().replace(/ @ 0x[0-9a-f]+\]/, ']')));
     },
   });
   options.signal?.throwIfAborted();
-  if (run.reason === 'not-started') throw new FindingError([finding('tool-unusable', `${tools.ffprobe.path}: ${run.startError}`, 'a program that starts', { file: 'ffprobe' })], 3);
-  if (run.reason === 'stalled') return { state: 'unreadable', why: `no answer for ${STALL_MILLISECONDS / 1000} s`, errors };
+  if (run.reason === 'not-started')
+    throw new FindingError(
+      [
+        finding('tool-unusable', `${tools.ffprobe.path}: ${run.startError}`, 'a program that starts', {
+          file: 'ffprobe',
+        }),
+      ],
+      3,
+    );
+  if (run.reason === 'stalled')
+    return { state: 'unreadable', why: `no answer for ${STALL_MILLISECONDS / 1000} s`, errors };
   if (run.reason !== 'exited' || run.exitCode !== 0) {
-    return { state: 'unreadable', why: errors[0] ?? `ffprobe ended with ${run.signal ?? `exit code ${run.exitCode}`}`, errors };
+    return {
+      state: 'unreadable',
+      why: errors[0] ?? `ffprobe ended with ${run.signal ?? `exit code ${run.exitCode}`}`,
+      errors,
+    };
   }
   const unknownForm = (what: string): FindingError =>
-    new FindingError([finding('tool-unusable', `${tools.ffprobe.path} ${tools.ffprobe.version} describes a file in an unknown form: ${what}`, 'the JSON form of ffprobe 5.1 and newer', { file: 'ffprobe' })], 3);
+    new FindingError(
+      [
+        finding(
+          'tool-unusable',
+          `${tools.ffprobe.path} ${tools.ffprobe.version} describes a file in an unknown form: ${what}`,
+          'the JSON form of ffprobe 5.1 and newer',
+          { file: 'ffprobe' },
+        ),
+      ],
+      3,
+    );
   let json: unknown;
   try {
     json = JSON.parse(text);
@@ -158,6 +205,7 @@ export async function scan(input: OpenedInput, tools: Pick<MediaTools, 'ffprobe'
     throw unknownForm((error as Error).message);
   }
   const headers = headersSchema.safeParse(json);
-  if (!headers.success) throw unknownForm(`${headers.error.issues[0]?.path.join('.')}: ${headers.error.issues[0]?.message}`);
+  if (!headers.success)
+    throw unknownForm(`${headers.error.issues[0]?.path.join('.')}: ${headers.error.issues[0]?.message}`);
   return { state: 'read', headers: headers.data, tally, errors };
 }

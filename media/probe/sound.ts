@@ -32,17 +32,33 @@ function samplesIn(packets: ReadonlyMap<string, number>, block: number | null, c
   for (const [key, count] of packets) {
     const [bytes, duration] = key.split('/').map(Number) as [number, number];
     const byDuration = Number(roundedDivision(BigInt(duration) * clock.top, clock.bottom));
-    if (block !== null) whole += count * (duration > 0 && clock.top <= clock.bottom ? Math.min(Math.floor(bytes / block), byDuration) : Math.floor(bytes / block));
+    if (block !== null)
+      whole +=
+        count *
+        (duration > 0 && clock.top <= clock.bottom
+          ? Math.min(Math.floor(bytes / block), byDuration)
+          : Math.floor(bytes / block));
     else ticks += BigInt(duration) * BigInt(count);
   }
   return whole + safeNumber(roundedDivision(ticks * clock.top, clock.bottom));
 }
 
 /** Null when the stream has no sample rate or channels: no decoder knows it. */
-export function soundFacts(stream: StreamHeader, tally: SoundTally | undefined, picture: VideoFacts): AudioFacts | null {
+export function soundFacts(
+  stream: StreamHeader,
+  tally: SoundTally | undefined,
+  picture: VideoFacts,
+): AudioFacts | null {
   const sampleRate = Number(stream.sample_rate);
   const timeBase = ratioOf(stream.time_base);
-  if (!Number.isSafeInteger(sampleRate) || sampleRate <= 0 || !stream.channels || stream.codec_name === undefined || timeBase === null) return null;
+  if (
+    !Number.isSafeInteger(sampleRate) ||
+    sampleRate <= 0 ||
+    !stream.channels ||
+    stream.codec_name === undefined ||
+    timeBase === null
+  )
+    return null;
   const clock = clockOf(timeBase, sampleRate);
   const block = blockBytes(stream);
   let samples = 0;
@@ -52,13 +68,16 @@ export function soundFacts(stream: StreamHeader, tally: SoundTally | undefined, 
     const skippedInFirst = Math.max(0, tally.skip - hidden);
     // A time base coarser than a sample rounds every packet: then only first and last time say how long it is.
     const coarse = block === null && clock.top > clock.bottom;
-    const length = coarse ? safeNumber(roundedDivision(BigInt(tally.end - tally.first) * clock.top, clock.bottom)) : samplesIn(tally.played, block, clock);
+    const length = coarse
+      ? safeNumber(roundedDivision(BigInt(tally.end - tally.first) * clock.top, clock.bottom))
+      : samplesIn(tally.played, block, clock);
     samples = Math.max(0, length - skippedInFirst - tally.padding);
     // Seconds of sound start minus seconds of picture start, over one common denominator.
     const soundStart = BigInt(tally.first) * BigInt(timeBase.num) * BigInt(picture.timeBase.den);
     const pictureStart = BigInt(picture.firstTime) * BigInt(picture.timeBase.num) * BigInt(timeBase.den);
     const common = BigInt(timeBase.den) * BigInt(picture.timeBase.den);
-    startOffset = safeNumber(roundedDivision((soundStart - pictureStart) * BigInt(sampleRate), common)) + skippedInFirst;
+    startOffset =
+      safeNumber(roundedDivision((soundStart - pictureStart) * BigInt(sampleRate), common)) + skippedInFirst;
   }
   const bits = stream.bits_per_sample || Number(stream.bits_per_raw_sample);
   return {
@@ -68,7 +87,10 @@ export function soundFacts(stream: StreamHeader, tally: SoundTally | undefined, 
     bitDepth: Number.isSafeInteger(bits) && bits > 0 ? bits : null,
     sampleRate,
     channels: stream.channels,
-    layout: stream.channel_layout === undefined || stream.channel_layout === 'unknown' ? null : stream.channel_layout,
+    layout:
+      stream.channel_layout === undefined || stream.channel_layout === 'unknown'
+        ? null
+        : stream.channel_layout,
     samples,
     startOffset,
   };

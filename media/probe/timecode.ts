@@ -34,8 +34,15 @@ function read(label: string, at: Rate | number, from: string): StartTimecode {
  * it was made from. An MXF file that ffmpeg wrote without timecode holds a component that starts at 0: that cannot be
  * told from 00:00:00:00, and is taken as such.
  */
-export function startTimecode(headers: Headers, picture: StreamHeader, rate: Rate, components: readonly MxfTimecode[]): StartTimecode {
-  const tracks = headers.streams.filter((stream) => stream.codec_tag_string === 'tmcd' && stream.tags.timecode !== undefined);
+export function startTimecode(
+  headers: Headers,
+  picture: StreamHeader,
+  rate: Rate,
+  components: readonly MxfTimecode[],
+): StartTimecode {
+  const tracks = headers.streams.filter(
+    (stream) => stream.codec_tag_string === 'tmcd' && stream.tags.timecode !== undefined,
+  );
   const label = tagOf(picture.tags, 'timecode') ?? tracks[0]?.tags.timecode;
   if (label !== undefined) {
     const track = tracks.find((stream) => stream.tags.timecode === label);
@@ -53,11 +60,22 @@ export function startTimecode(headers: Headers, picture: StreamHeader, rate: Rat
       if (!(error instanceof RangeError)) throw error;
     }
   }
-  return read(container, components.length > 0 ? labelBase(rate) : rate, components.length > 0 ? 'mxf' : 'header');
+  return read(
+    container,
+    components.length > 0 ? labelBase(rate) : rate,
+    components.length > 0 ? 'mxf' : 'header',
+  );
 }
 
 /** Reel name: beside the timecode (tmcd `name`), else on the picture, else on the container. */
 export function reelOf(headers: Headers, picture: StreamHeader): string | null {
-  const track = headers.streams.find((stream) => stream.codec_tag_string === 'tmcd' && stream.tags.reel_name !== undefined);
-  return track?.tags.reel_name ?? tagOf(picture.tags, 'reel_name') ?? tagOf(headers.format.tags, 'reel_name') ?? null;
+  const track = headers.streams.find(
+    (stream) => stream.codec_tag_string === 'tmcd' && stream.tags.reel_name !== undefined,
+  );
+  return (
+    track?.tags.reel_name ??
+    tagOf(picture.tags, 'reel_name') ??
+    tagOf(headers.format.tags, 'reel_name') ??
+    null
+  );
 }

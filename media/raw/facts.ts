@@ -41,12 +41,27 @@ const PICTURE_FIELDS: { readonly [Field in keyof RawPicture]: string } = {
   bayerGreenSplit: 'green split',
   linearResponseLimit: 'linear response limit',
 };
-const CAMERA_FIELDS = { model: 'camera model', label: 'camera label', serial: 'camera serial number', reel: 'reel name' } as const satisfies Partial<Record<keyof RawCamera, string>>;
-const EXPOSURE_FIELDS = { iso: 'ISO', exposureSeconds: 'exposure time', fNumber: 'f-number', tStop: 'T-stop' } as const satisfies Partial<Record<keyof RawCamera, string>>;
+const CAMERA_FIELDS = {
+  model: 'camera model',
+  label: 'camera label',
+  serial: 'camera serial number',
+  reel: 'reel name',
+} as const satisfies Partial<Record<keyof RawCamera, string>>;
+const EXPOSURE_FIELDS = {
+  iso: 'ISO',
+  exposureSeconds: 'exposure time',
+  fNumber: 'f-number',
+  tStop: 'T-stop',
+} as const satisfies Partial<Record<keyof RawCamera, string>>;
 
 /** Short, whatever it is. */
 function shown(value: unknown): string {
-  const text = value === null || value === undefined ? 'none' : typeof value === 'object' ? JSON.stringify(value) : String(value);
+  const text =
+    value === null || value === undefined
+      ? 'none'
+      : typeof value === 'object'
+        ? JSON.stringify(value)
+        : String(value);
   return printable(text.length > 100 ? `${text.slice(0, 99)}…` : text);
 }
 
@@ -58,42 +73,101 @@ interface Difference {
 }
 
 /** For each field the first frame in which it is not what the first frame has. */
-function differences<Values extends object>(values: readonly (Values | null)[], fields: Partial<Record<keyof Values, string>>): Difference[] {
+function differences<Values extends object>(
+  values: readonly (Values | null)[],
+  fields: Partial<Record<keyof Values, string>>,
+): Difference[] {
   const first = values.find((value) => value !== null);
   if (first === undefined || first === null) return [];
   return (Object.entries(fields) as [keyof Values, string][]).flatMap(([field, what]) => {
-    const index = values.findIndex((value) => value !== null && !isDeepStrictEqual(value[field], first[field]));
-    return index < 0 ? [] : [{ index, what, found: shown(values[index]?.[field]), expected: shown(first[field]) }];
+    const index = values.findIndex(
+      (value) => value !== null && !isDeepStrictEqual(value[field], first[field]),
+    );
+    return index < 0
+      ? []
+      : [{ index, what, found: shown(values[index]?.[field]), expected: shown(first[field]) }];
   });
 }
 
-function refusalFindings(reading: DngReading, inFolder: (name: string) => string, subject: FindingSubject): Finding[] {
+function refusalFindings(
+  reading: DngReading,
+  inFolder: (name: string) => string,
+  subject: FindingSubject,
+): Finding[] {
   const [first] = reading.refused;
   if (first === undefined) return [];
   const many = reading.refused.length > 1 ? ` (${reading.refused.length} frames)` : '';
-  return [finding('raw-frame-refused', `${printable(first.name)}: ${printable(first.reasons.join('; '))}${many}`, 'sensor values under a 2 x 2 colour pattern', { ...subject, file: inFolder(first.name) })];
+  return [
+    finding(
+      'raw-frame-refused',
+      `${printable(first.name)}: ${printable(first.reasons.join('; '))}${many}`,
+      'sensor values under a 2 x 2 colour pattern',
+      { ...subject, file: inFolder(first.name) },
+    ),
+  ];
 }
 
 function opcodeFindings(frames: readonly (FrameTags | null)[], subject: FindingSubject): Finding[] {
-  const named = (optional: boolean): string => [...new Set(frames.flatMap((frame) => frame?.opcodes ?? []).filter((opcode) => opcode.optional === optional).map((opcode) => `${opcodeName(opcode.id)} (list ${opcode.list})`))].join(', ');
+  const named = (optional: boolean): string =>
+    [
+      ...new Set(
+        frames
+          .flatMap((frame) => frame?.opcodes ?? [])
+          .filter((opcode) => opcode.optional === optional)
+          .map((opcode) => `${opcodeName(opcode.id)} (list ${opcode.list})`),
+      ),
+    ].join(', ');
   const [needed, offered] = [named(false), named(true)];
   return [
-    ...(needed === '' ? [] : [finding('raw-opcode-not-applied', needed, 'no corrections, or such as may be left out', subject)]),
+    ...(needed === ''
+      ? []
+      : [finding('raw-opcode-not-applied', needed, 'no corrections, or such as may be left out', subject)]),
     ...(offered === '' ? [] : [finding('raw-opcode-left-out', offered, 'no corrections', subject)]),
   ];
 }
 
-function settingFindings(reading: DngReading, place: SequencePlace, inFolder: (name: string) => string, nameOf: (index: number) => string, subject: FindingSubject): Finding[] {
+function settingFindings(
+  reading: DngReading,
+  place: SequencePlace,
+  inFolder: (name: string) => string,
+  nameOf: (index: number) => string,
+  subject: FindingSubject,
+): Finding[] {
   const { frames } = reading;
-  const held = [...differences(frames.map((frame) => frame?.picture ?? null), PICTURE_FIELDS), ...differences(frames.map((frame) => frame?.camera ?? null), CAMERA_FIELDS)];
-  const told = differences(frames.map((frame) => frame?.camera ?? null), EXPOSURE_FIELDS);
-  const words = ({ index, what, found }: Difference): string => `frame ${place.first + index}, ${what}: ${found}`;
+  const held = [
+    ...differences(
+      frames.map((frame) => frame?.picture ?? null),
+      PICTURE_FIELDS,
+    ),
+    ...differences(
+      frames.map((frame) => frame?.camera ?? null),
+      CAMERA_FIELDS,
+    ),
+  ];
+  const told = differences(
+    frames.map((frame) => frame?.camera ?? null),
+    EXPOSURE_FIELDS,
+  );
+  const words = ({ index, what, found }: Difference): string =>
+    `frame ${place.first + index}, ${what}: ${found}`;
   const passedOver = [...new Set(frames.flatMap((frame) => frame?.passedOver ?? []))];
   return [
-    ...held.map((item) => finding('raw-frames-differ', words(item), `${item.expected}, as in the first frame`, { ...subject, file: inFolder(nameOf(item.index)) })),
-    ...told.map((item) => finding('raw-exposure-varies', words(item), `${item.expected}, as in the first frame`, { ...subject, file: inFolder(nameOf(item.index)) })),
+    ...held.map((item) =>
+      finding('raw-frames-differ', words(item), `${item.expected}, as in the first frame`, {
+        ...subject,
+        file: inFolder(nameOf(item.index)),
+      }),
+    ),
+    ...told.map((item) =>
+      finding('raw-exposure-varies', words(item), `${item.expected}, as in the first frame`, {
+        ...subject,
+        file: inFolder(nameOf(item.index)),
+      }),
+    ),
     ...opcodeFindings(frames, subject),
-    ...(passedOver.length === 0 ? [] : [finding('raw-tag-left-out', passedOver.join(', '), 'no such tags', subject)]),
+    ...(passedOver.length === 0
+      ? []
+      : [finding('raw-tag-left-out', passedOver.join(', '), 'no such tags', subject)]),
   ];
 }
 
@@ -102,9 +176,19 @@ const TURNS: Readonly<Record<number, ClipFacts['video']['rotation']>> = { 1: 0, 
 /** DefaultScale is stored in fractions of any kind; six digits tell every pixel shape apart. */
 const SCALE_DIGITS = 1_000_000;
 
-function clipFacts(first: DngFrame, reading: DngReading, place: SequencePlace, rate: Rate, { name, version, declaration }: RawDecoder): ClipFacts & { raw: RawFacts } {
+function clipFacts(
+  first: DngFrame,
+  reading: DngReading,
+  place: SequencePlace,
+  rate: Rate,
+  { name, version, declaration }: RawDecoder,
+): ClipFacts & { raw: RawFacts } {
   const { picture, camera } = first;
-  const raw: RawFacts = { picture, camera, decoder: { name, version, ...(declaration === undefined ? {} : { declaration }) } };
+  const raw: RawFacts = {
+    picture,
+    camera,
+    decoder: { name, version, ...(declaration === undefined ? {} : { declaration }) },
+  };
   const { timecode } = timecodeInHeaders(reading.frames, rate);
   return {
     kind: 'sequence',
@@ -117,7 +201,10 @@ function clipFacts(first: DngFrame, reading: DngReading, place: SequencePlace, r
       level: null,
       width: picture.width,
       height: picture.height,
-      pixelAspect: ratio(Math.round(picture.defaultScale.horizontal * SCALE_DIGITS), Math.round(picture.defaultScale.vertical * SCALE_DIGITS)),
+      pixelAspect: ratio(
+        Math.round(picture.defaultScale.horizontal * SCALE_DIGITS),
+        Math.round(picture.defaultScale.vertical * SCALE_DIGITS),
+      ),
       rotation: TURNS[picture.orientation] ?? 0,
       pixelFormat: `bayer_${picture.pattern}16le`,
       bitDepth: picture.bitsPerSample,
@@ -132,23 +219,51 @@ function clipFacts(first: DngFrame, reading: DngReading, place: SequencePlace, r
     timecodeFrom: timecode === null ? null : 'header',
     reel: camera.reel,
     createdAt: camera.capturedAt,
-    metadata: Object.fromEntries(Object.entries({ camera_model: camera.model, camera_label: camera.label, camera_serial: camera.serial }).filter((entry): entry is [string, string] => entry[1] !== null)),
+    metadata: Object.fromEntries(
+      Object.entries({
+        camera_model: camera.model,
+        camera_label: camera.label,
+        camera_serial: camera.serial,
+      }).filter((entry): entry is [string, string] => entry[1] !== null),
+    ),
     firstNumber: place.first,
     raw,
   };
 }
 
 /** The decoder that decoded this frame, or the finding that says why none did. */
-async function tryDecoder(path: string, frame: DngFrame, decoders: readonly RawDecoder[], subject: FindingSubject, signal: AbortSignal | undefined): Promise<RawDecoder | Finding> {
+async function tryDecoder(
+  path: string,
+  frame: DngFrame,
+  decoders: readonly RawDecoder[],
+  subject: FindingSubject,
+  signal: AbortSignal | undefined,
+): Promise<RawDecoder | Finding> {
   const chosen = chooseDecoder(path, frame, decoders);
-  if ('objections' in chosen) return finding('raw-no-decoder', printable(chosen.objections.join('; ') || 'the one that is named is not there'), 'a decoder that takes them', subject);
+  if ('objections' in chosen)
+    return finding(
+      'raw-no-decoder',
+      printable(chosen.objections.join('; ') || 'the one that is named is not there'),
+      'a decoder that takes them',
+      subject,
+    );
   try {
     await chosen.decoder.decode(path, frame, signal === undefined ? {} : { signal });
     return chosen.decoder;
   } catch (error) {
     signal?.throwIfAborted();
-    if (!(error instanceof StillDamage) && !(error instanceof DecoderFailed) && (error as NodeJS.ErrnoException).syscall === undefined) throw error;
-    return finding('raw-frame-undecodable', printable((error as Error).message), `a whole picture from ${chosen.decoder.name}`, subject);
+    if (
+      !(error instanceof StillDamage) &&
+      !(error instanceof DecoderFailed) &&
+      (error as NodeJS.ErrnoException).syscall === undefined
+    )
+      throw error;
+    return finding(
+      'raw-frame-undecodable',
+      printable((error as Error).message),
+      `a whole picture from ${chosen.decoder.name}`,
+      subject,
+    );
   }
 }
 
@@ -166,20 +281,43 @@ export interface DngSurvey {
 }
 
 /** `statedRate`: what the user says; it must not differ from what the frames say. Throws the signal's reason when stopped. */
-export async function surveyDng(rollFolder: string, place: SequencePlace, statedRate: Rate | null, options: DngSurveyOptions = {}): Promise<DngSurvey> {
+export async function surveyDng(
+  rollFolder: string,
+  place: SequencePlace,
+  statedRate: Rate | null,
+  options: DngSurveyOptions = {},
+): Promise<DngSurvey> {
   const { decoders = [ownDecoder], subject = {}, signal } = options;
   const reading = await readDngSequence(rollFolder, place, signal === undefined ? {} : { signal });
   const inFolder = (name: string): string => (place.folder === '' ? name : `${place.folder}/${name}`);
   const nameOf = (index: number): string => frameName(place, place.first + index);
   const { rate, findings: rateFindings } = decideRate(reading.frames, statedRate, subject);
-  const findings = [...damageFindings(place, reading.damaged, subject), ...refusalFindings(reading, inFolder, subject), ...settingFindings(reading, place, inFolder, nameOf, subject)];
+  const findings = [
+    ...damageFindings(place, reading.damaged, subject),
+    ...refusalFindings(reading, inFolder, subject),
+    ...settingFindings(reading, place, inFolder, nameOf, subject),
+  ];
   const { first } = reading;
   // A clip of which no frame is ours has no rate that anybody asks for.
   if (reading.refused.length < place.count) findings.push(...rateFindings);
   if (first === null || rate === null) return { facts: null, findings };
   findings.push(...timecodeFindings(place, timecodeInHeaders(reading.frames, rate), subject));
-  if (TURNS[first.picture.orientation] === undefined) findings.push(finding('clip-turned-oddly', `Orientation ${first.picture.orientation}: mirrored`, 'a picture that is turned by quarters, or not at all', subject));
-  const served = await tryDecoder(framePath(rollFolder, place, place.first), first, decoders, { ...subject, file: inFolder(nameOf(0)) }, signal);
+  if (TURNS[first.picture.orientation] === undefined)
+    findings.push(
+      finding(
+        'clip-turned-oddly',
+        `Orientation ${first.picture.orientation}: mirrored`,
+        'a picture that is turned by quarters, or not at all',
+        subject,
+      ),
+    );
+  const served = await tryDecoder(
+    framePath(rollFolder, place, place.first),
+    first,
+    decoders,
+    { ...subject, file: inFolder(nameOf(0)) },
+    signal,
+  );
   if ('code' in served) return { facts: null, findings: [...findings, served] };
   return { facts: clipFacts(first, reading, place, rate, served), findings };
 }

@@ -37,7 +37,11 @@ export function framePath(rollFolder: string, place: SequencePlace, number: numb
   return join(resolve(rollFolder, place.folder), frameName(place, number));
 }
 
-export async function readDngSequence(rollFolder: string, place: SequencePlace, options: { signal?: AbortSignal } = {}): Promise<DngReading> {
+export async function readDngSequence(
+  rollFolder: string,
+  place: SequencePlace,
+  options: { signal?: AbortSignal } = {},
+): Promise<DngReading> {
   const limit = pLimit(AT_ONCE);
   const damaged: FrameDamage[] = [];
   const refused: RefusedFrame[] = [];
@@ -65,12 +69,19 @@ export async function readDngSequence(rollFolder: string, place: SequencePlace, 
     } catch (error) {
       if (error instanceof DngRefusal) refused.push({ name, number, reasons: error.reasons });
       // A frame that is not there or cannot be opened counts as damaged: the caller listed it.
-      else if (error instanceof StillDamage || error instanceof RangeError || (error as NodeJS.ErrnoException).code !== undefined) damaged.push({ name, number, why: (error as Error).message });
+      else if (
+        error instanceof StillDamage ||
+        error instanceof RangeError ||
+        (error as NodeJS.ErrnoException).code !== undefined
+      )
+        damaged.push({ name, number, why: (error as Error).message });
       else throw error;
       return null;
     }
   };
-  const frames = await Promise.all(Array.from({ length: place.count }, (_, index) => limit(() => readOne(index))));
+  const frames = await Promise.all(
+    Array.from({ length: place.count }, (_, index) => limit(() => readOne(index))),
+  );
   const inOrder = (a: { number: number }, b: { number: number }): number => a.number - b.number;
   return { frames, first, damaged: damaged.sort(inOrder), refused: refused.sort(inOrder), fileBytes };
 }

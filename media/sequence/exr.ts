@@ -46,13 +46,17 @@ function attributesOf(bytes: Buffer): { attributes: Map<string, Attribute>; end:
   }
 }
 
-async function readAttributes(handle: FileHandle, fileBytes: number): Promise<{ attributes: Map<string, Attribute>; end: number; version: number }> {
+async function readAttributes(
+  handle: FileHandle,
+  fileBytes: number,
+): Promise<{ attributes: Map<string, Attribute>; end: number; version: number }> {
   for (let length = 16_384; ; length *= 16) {
     const bytes = await readAt(handle, 0, Math.min(length, MOST_HEADER_BYTES));
     if (bytes.length < 8 || bytes.readInt32LE(0) !== MAGIC) throw new StillDamage('no OpenEXR magic number');
     const header = attributesOf(bytes);
     if (header !== null) return { ...header, version: bytes.readInt32LE(4) };
-    if (bytes.length === fileBytes || length >= MOST_HEADER_BYTES) throw new StillDamage('the header does not end inside the file');
+    if (bytes.length === fileBytes || length >= MOST_HEADER_BYTES)
+      throw new StillDamage('the header does not end inside the file');
   }
 }
 
@@ -63,7 +67,12 @@ interface Window {
 
 function windowOf(attribute: Attribute | undefined, name: string): Window {
   if (attribute?.value.length !== 16) throw new StillDamage(`no ${name}`);
-  const [xMin, yMin, xMax, yMax] = [0, 4, 8, 12].map((at) => attribute.value.readInt32LE(at)) as [number, number, number, number];
+  const [xMin, yMin, xMax, yMax] = [0, 4, 8, 12].map((at) => attribute.value.readInt32LE(at)) as [
+    number,
+    number,
+    number,
+    number,
+  ];
   if (xMax < xMin || yMax < yMin) throw new StillDamage(`${name} is empty`);
   return { width: xMax - xMin + 1, height: yMax - yMin + 1 };
 }
@@ -88,7 +97,8 @@ async function chunksEnd(handle: FileHandle, table: number, chunks: number): Pro
   for (let index = 0; index < chunks; index += 1) {
     const offset = offsets.readBigUInt64LE(index * 8);
     // An interrupted writer leaves zeros.
-    if (offset < BigInt(table + chunks * 8)) throw new StillDamage(`chunk ${index + 1} of ${chunks} was never written`);
+    if (offset < BigInt(table + chunks * 8))
+      throw new StillDamage(`chunk ${index + 1} of ${chunks} was never written`);
     if (offset > furthest) furthest = offset;
   }
   const head = await readAt(handle, Number(furthest), 8);
@@ -122,9 +132,15 @@ export async function readExr(handle: FileHandle, fileBytes: number): Promise<St
     width: display.width,
     height: display.height,
     // Stored as 32-bit float: four places are what it was meant as.
-    pixelAspect: Number.isFinite(aspectValue) && aspectValue > 0.0001 ? ratio(Math.round(aspectValue * 10_000), 10_000) : null,
+    pixelAspect:
+      Number.isFinite(aspectValue) && aspectValue > 0.0001
+        ? ratio(Math.round(aspectValue * 10_000), 10_000)
+        : null,
     rate: rateOf(attributes.get('framesPerSecond')),
-    timecode: word === null ? null : storedTimecode(word >>> 24, (word >>> 16) & 0xff, (word >>> 8) & 0xff, word & 0xff),
+    timecode:
+      word === null
+        ? null
+        : storedTimecode(word >>> 24, (word >>> 16) & 0xff, (word >>> 8) & 0xff, word & 0xff),
     reel: reel === undefined ? null : reel.value.toString('utf8'),
     neededBytes,
   };

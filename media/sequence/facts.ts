@@ -11,13 +11,19 @@ import { evenTimes, packetsOfFiles } from './numbered.ts';
 import { type StillHeader, storedLabel } from './still.ts';
 
 /** The rate that the headers state; `disagree` lists all when they state several. */
-export function rateInHeaders(headers: readonly (Pick<StillHeader, 'rate'> | null)[]): { rate: Rate | null; disagree: readonly Rate[] } {
+export function rateInHeaders(headers: readonly (Pick<StillHeader, 'rate'> | null)[]): {
+  rate: Rate | null;
+  disagree: readonly Rate[];
+} {
   const rates: Rate[] = [];
   for (const header of headers) {
     const rate = header?.rate ?? null;
     if (rate !== null && !rates.some((known) => sameRatio(known, rate))) rates.push(rate);
   }
-  return { rate: rates.length === 1 ? (rates[0] as Rate) : null, disagree: rates.length > 1 ? rates.sort(compareRatios) : [] };
+  return {
+    rate: rates.length === 1 ? (rates[0] as Rate) : null,
+    disagree: rates.length > 1 ? rates.sort(compareRatios) : [],
+  };
 }
 
 export interface SequenceTimecode {
@@ -33,11 +39,18 @@ export interface SequenceTimecode {
 /** Above 30 frames a second stills store either pairs or plain counts, and nothing in the header says which. */
 const FASTEST_BASE = ratio(30);
 
-export function timecodeInHeaders(headers: readonly (Pick<StillHeader, 'timecode'> | null)[], rate: Rate): SequenceTimecode {
+export function timecodeInHeaders(
+  headers: readonly (Pick<StillHeader, 'timecode'> | null)[],
+  rate: Rate,
+): SequenceTimecode {
   const none = { timecode: null, refused: null, break: null, still: false };
   const first = headers[0]?.timecode ?? null;
   if (first === null) return none;
-  if (compareRatios(rate, FASTEST_BASE) > 0) return { ...none, refused: `${storedLabel(first)} at ${rate.num}/${rate.den} frames a second: above 30 a still can count pairs or single frames` };
+  if (compareRatios(rate, FASTEST_BASE) > 0)
+    return {
+      ...none,
+      refused: `${storedLabel(first)} at ${rate.num}/${rate.den} frames a second: above 30 a still can count pairs or single frames`,
+    };
   const labels = headers.map((header) => (header?.timecode ? storedLabel(header.timecode) : null));
   if (labels.length > 1 && labels.every((label) => label === labels[0])) return { ...none, still: true };
   let start: Timecode;
@@ -57,7 +70,13 @@ export function timecodeInHeaders(headers: readonly (Pick<StillHeader, 'timecode
       if (!(error instanceof RangeError)) throw error;
       // A label that does not exist is one that does not follow.
     }
-    if (here === null || !sameTimecode(here, expected)) return { timecode: start, refused: null, break: { index, found: label ?? 'none', expected }, still: false };
+    if (here === null || !sameTimecode(here, expected))
+      return {
+        timecode: start,
+        refused: null,
+        break: { index, found: label ?? 'none', expected },
+        still: false,
+      };
   }
   return { timecode: start, refused: null, break: null, still: false };
 }
@@ -77,8 +96,20 @@ export async function sequenceFacts(
   const stream = read.headers.streams.find((item) => item.codec_type === 'video');
   const pixelFormat = stream?.pix_fmt;
   const header = reading.headers.find((item) => item !== null);
-  if (stream === undefined || header === undefined || header === null || !stream.codec_name || pixelFormat === undefined || pixelFormat === 'unknown' || !stream.width || !stream.height) {
-    return { facts: null, why: `codec ${stream?.codec_name ?? 'unknown'}, pixel format ${pixelFormat ?? 'unknown'}` };
+  if (
+    stream === undefined ||
+    header === undefined ||
+    header === null ||
+    !stream.codec_name ||
+    pixelFormat === undefined ||
+    pixelFormat === 'unknown' ||
+    !stream.width ||
+    !stream.height
+  ) {
+    return {
+      facts: null,
+      why: `codec ${stream?.codec_name ?? 'unknown'}, pixel format ${pixelFormat ?? 'unknown'}`,
+    };
   }
   const timecode = timecodeInHeaders(reading.headers, rate);
   const facts: ClipFacts = {

@@ -46,7 +46,8 @@ interface Numbered {
 function paddingOf(frames: readonly Numbered[]): number {
   const counts = new Map<number, number>();
   for (const { digits } of frames) {
-    if (digits.length > 1 && digits.startsWith('0')) counts.set(digits.length, (counts.get(digits.length) ?? 0) + 1);
+    if (digits.length > 1 && digits.startsWith('0'))
+      counts.set(digits.length, (counts.get(digits.length) ?? 0) + 1);
   }
   const common = [...counts].sort((a, b) => b[1] - a[1] || a[0] - b[0])[0];
   if (common !== undefined) return common[0];
@@ -54,7 +55,12 @@ function paddingOf(frames: readonly Numbered[]): number {
   return lengths.size === 1 ? (frames[0] as Numbered).digits.length : 0;
 }
 
-function describeGroup(folder: string, prefix: string, suffix: string, frames: readonly Numbered[]): NumberedGroup {
+function describeGroup(
+  folder: string,
+  prefix: string,
+  suffix: string,
+  frames: readonly Numbered[],
+): NumberedGroup {
   const padding = paddingOf(frames);
   const written = (number: number): string => String(number).padStart(padding, '0');
   const byNumber = new Map<number, Numbered[]>();
@@ -87,8 +93,13 @@ function describeGroup(folder: string, prefix: string, suffix: string, frames: r
     run,
     rest: frames.filter((frame) => !taken.has(frame.file)).map((frame) => frame.file),
     gaps,
-    duplicates: [...byNumber].filter(([, same]) => same.length > 1).map(([number, same]) => ({ number, files: same.map((frame) => frame.file.path).sort() })),
-    otherwiseWritten: frames.filter((frame) => frame.digits !== written(frame.number)).map((frame) => frame.file.path).sort(),
+    duplicates: [...byNumber]
+      .filter(([, same]) => same.length > 1)
+      .map(([number, same]) => ({ number, files: same.map((frame) => frame.file.path).sort() })),
+    otherwiseWritten: frames
+      .filter((frame) => frame.digits !== written(frame.number))
+      .map((frame) => frame.file.path)
+      .sort(),
   };
 }
 
@@ -112,6 +123,15 @@ export function groupStills(files: readonly ListedFile[]): { groups: NumberedGro
     group.frames.push({ file, digits, number: Number(digits) });
     groups.set(key, group);
   }
-  const described = [...groups].sort((a, b) => (a[0] < b[0] ? -1 : 1)).map(([, group]) => describeGroup(group.folder, group.prefix, group.suffix, group.frames.sort((a, b) => (a.file.path < b.file.path ? -1 : 1))));
+  const described = [...groups]
+    .sort((a, b) => (a[0] < b[0] ? -1 : 1))
+    .map(([, group]) =>
+      describeGroup(
+        group.folder,
+        group.prefix,
+        group.suffix,
+        group.frames.sort((a, b) => (a.file.path < b.file.path ? -1 : 1)),
+      ),
+    );
   return { groups: described, single };
 }

@@ -9,28 +9,104 @@ import type { FrameDamage } from './read.ts';
 import type { StillHeader } from './still.ts';
 
 /** Ten frames by name, and how many more there are. */
-export function damageFindings(place: SequencePlace, damaged: readonly FrameDamage[], subject: FindingSubject): Finding[] {
+export function damageFindings(
+  place: SequencePlace,
+  damaged: readonly FrameDamage[],
+  subject: FindingSubject,
+): Finding[] {
   const inFolder = (name: string): string => (place.folder === '' ? name : `${place.folder}/${name}`);
-  const found = damaged.slice(0, 10).map(({ name, why }) => finding('sequence-frame-damaged', `${printable(name)}: ${printable(why)}`, 'a whole frame', { ...subject, file: inFolder(name) }));
-  if (damaged.length > 10) found.push(finding('sequence-frame-damaged', `${damaged.length - 10} more frames are damaged, ${damaged.length} in all`, 'whole frames', subject));
+  const found = damaged.slice(0, 10).map(({ name, why }) =>
+    finding('sequence-frame-damaged', `${printable(name)}: ${printable(why)}`, 'a whole frame', {
+      ...subject,
+      file: inFolder(name),
+    }),
+  );
+  if (damaged.length > 10)
+    found.push(
+      finding(
+        'sequence-frame-damaged',
+        `${damaged.length - 10} more frames are damaged, ${damaged.length} in all`,
+        'whole frames',
+        subject,
+      ),
+    );
   return found;
 }
 
 /** Null: nobody says, or a finding says why. */
-export function decideRate(headers: readonly (Pick<StillHeader, 'rate'> | null)[], stated: Rate | null, subject: FindingSubject): { rate: Rate | null; findings: Finding[] } {
+export function decideRate(
+  headers: readonly (Pick<StillHeader, 'rate'> | null)[],
+  stated: Rate | null,
+  subject: FindingSubject,
+): { rate: Rate | null; findings: Finding[] } {
   const inHeaders = rateInHeaders(headers);
-  if (inHeaders.disagree.length > 0) return { rate: stated, findings: [finding('sequence-rate-differs', `the frames state ${inHeaders.disagree.map(formatRatio).join(', ')}`, 'one rate', subject)] };
+  if (inHeaders.disagree.length > 0)
+    return {
+      rate: stated,
+      findings: [
+        finding(
+          'sequence-rate-differs',
+          `the frames state ${inHeaders.disagree.map(formatRatio).join(', ')}`,
+          'one rate',
+          subject,
+        ),
+      ],
+    };
   if (inHeaders.rate !== null && stated !== null && !sameRatio(inHeaders.rate, stated)) {
-    return { rate: inHeaders.rate, findings: [finding('sequence-rate-differs', `the frames state ${formatRatio(inHeaders.rate)}`, `${formatRatio(stated)}, as you state`, subject)] };
+    return {
+      rate: inHeaders.rate,
+      findings: [
+        finding(
+          'sequence-rate-differs',
+          `the frames state ${formatRatio(inHeaders.rate)}`,
+          `${formatRatio(stated)}, as you state`,
+          subject,
+        ),
+      ],
+    };
   }
   const rate = inHeaders.rate ?? stated;
-  return { rate, findings: rate === null ? [finding('sequence-rate-unknown', 'no rate in any frame and none stated', 'a rate', subject)] : [] };
+  return {
+    rate,
+    findings:
+      rate === null
+        ? [finding('sequence-rate-unknown', 'no rate in any frame and none stated', 'a rate', subject)]
+        : [],
+  };
 }
 
-export function timecodeFindings(place: SequencePlace, timecode: SequenceTimecode, subject: FindingSubject): Finding[] {
+export function timecodeFindings(
+  place: SequencePlace,
+  timecode: SequenceTimecode,
+  subject: FindingSubject,
+): Finding[] {
   const findings: Finding[] = [];
-  if (timecode.refused !== null) findings.push(finding('timecode-invalid', timecode.refused, 'a label that exists at the rate of the sequence', subject));
-  if (timecode.still) findings.push(finding('sequence-timecode-still', 'one label in all frames', 'a label that counts with the frames', subject));
-  if (timecode.break !== null) findings.push(finding('sequence-timecode-breaks', `frame ${place.first + timecode.break.index}: ${timecode.break.found}`, formatTimecode(timecode.break.expected), subject));
+  if (timecode.refused !== null)
+    findings.push(
+      finding(
+        'timecode-invalid',
+        timecode.refused,
+        'a label that exists at the rate of the sequence',
+        subject,
+      ),
+    );
+  if (timecode.still)
+    findings.push(
+      finding(
+        'sequence-timecode-still',
+        'one label in all frames',
+        'a label that counts with the frames',
+        subject,
+      ),
+    );
+  if (timecode.break !== null)
+    findings.push(
+      finding(
+        'sequence-timecode-breaks',
+        `frame ${place.first + timecode.break.index}: ${timecode.break.found}`,
+        formatTimecode(timecode.break.expected),
+        subject,
+      ),
+    );
   return findings;
 }

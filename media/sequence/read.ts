@@ -26,14 +26,22 @@ export interface SequenceReading {
 }
 
 /** Reads one header and compares the file's length with what it needs. Throws StillDamage, or the file system's error. */
-export async function readStill(path: string | Buffer, suffix: string): Promise<{ header: StillHeader; fileBytes: number }> {
+export async function readStill(
+  path: string | Buffer,
+  suffix: string,
+): Promise<{ header: StillHeader; fileBytes: number }> {
   const handle = await open(path, 'r');
   try {
     const fileBytes = (await handle.stat()).size;
     if (fileBytes === 0) throw new StillDamage('0 bytes');
     const kind = suffix.toLowerCase();
-    const header = kind.endsWith('.dpx') ? await readDpx(handle) : kind.endsWith('.exr') ? await readExr(handle, fileBytes) : await readTiff(handle, fileBytes);
-    if (header.neededBytes !== null && header.neededBytes > fileBytes) throw new StillDamage(`${fileBytes} bytes, the picture ends at ${header.neededBytes}`);
+    const header = kind.endsWith('.dpx')
+      ? await readDpx(handle)
+      : kind.endsWith('.exr')
+        ? await readExr(handle, fileBytes)
+        : await readTiff(handle, fileBytes);
+    if (header.neededBytes !== null && header.neededBytes > fileBytes)
+      throw new StillDamage(`${fileBytes} bytes, the picture ends at ${header.neededBytes}`);
     return { header, fileBytes };
   } finally {
     await handle.close();
@@ -41,7 +49,11 @@ export async function readStill(path: string | Buffer, suffix: string): Promise<
 }
 
 /** A frame that is not there or cannot be opened counts as damaged: the caller listed it. */
-export async function readSequence(rollFolder: string, place: SequencePlace, options: { signal?: AbortSignal } = {}): Promise<SequenceReading> {
+export async function readSequence(
+  rollFolder: string,
+  place: SequencePlace,
+  options: { signal?: AbortSignal } = {},
+): Promise<SequenceReading> {
   const limit = pLimit(AT_ONCE);
   const folder = resolve(rollFolder, place.folder);
   const damaged: FrameDamage[] = [];
@@ -54,7 +66,10 @@ export async function readSequence(rollFolder: string, place: SequencePlace, opt
         try {
           return await readStill(fsPath(join(folder, name)), place.suffix);
         } catch (error) {
-          const expected = error instanceof StillDamage || error instanceof RangeError || (error as NodeJS.ErrnoException).code !== undefined;
+          const expected =
+            error instanceof StillDamage ||
+            error instanceof RangeError ||
+            (error as NodeJS.ErrnoException).code !== undefined;
           if (!expected) throw error;
           damaged.push({ name, number, why: (error as Error).message });
           return null;
@@ -63,5 +78,9 @@ export async function readSequence(rollFolder: string, place: SequencePlace, opt
     ),
   );
   damaged.sort((a, b) => a.number - b.number);
-  return { headers: frames.map((frame) => frame?.header ?? null), damaged, fileBytes: frames.map((frame) => frame?.fileBytes ?? 0) };
+  return {
+    headers: frames.map((frame) => frame?.header ?? null),
+    damaged,
+    fileBytes: frames.map((frame) => frame?.fileBytes ?? 0),
+  };
 }

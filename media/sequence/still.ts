@@ -41,18 +41,33 @@ export class StillDamage extends Error {
 /** Two decimal digits in one byte; null when it holds none. `mask` takes flags off first. */
 export function bcd(byte: number, mask: number): number | null {
   const value = byte & mask;
-  return (value >> 4) > 9 || (value & 15) > 9 ? null : (value >> 4) * 10 + (value & 15);
+  return value >> 4 > 9 || (value & 15) > 9 ? null : (value >> 4) * 10 + (value & 15);
 }
 
 /**
  * Time address from the four bytes hours, minutes, seconds, frames with flags where ST 12-1 has them: drop-frame is
  * bit 6 of the frames. Null when a field is no number (all bits set: not recorded).
  */
-export function storedTimecode(hours: number, minutes: number, seconds: number, frames: number): StoredTimecode | null {
+export function storedTimecode(
+  hours: number,
+  minutes: number,
+  seconds: number,
+  frames: number,
+): StoredTimecode | null {
   if (hours === 0xff && minutes === 0xff && seconds === 0xff && frames === 0xff) return null;
   const fields = [bcd(hours, 0x3f), bcd(minutes, 0x7f), bcd(seconds, 0x7f), bcd(frames, 0x3f)];
   const [h, m, s, f] = fields;
-  if (h === null || m === null || s === null || f === null || h === undefined || m === undefined || s === undefined || f === undefined) return null;
+  if (
+    h === null ||
+    m === null ||
+    s === null ||
+    f === null ||
+    h === undefined ||
+    m === undefined ||
+    s === undefined ||
+    f === undefined
+  )
+    return null;
   return { hours: h, minutes: m, seconds: s, frames: f, drop: (frames & 0x40) !== 0 };
 }
 

@@ -22,10 +22,15 @@ export async function readTiff(handle: FileHandle, fileBytes: number): Promise<S
   const raw = dng || photometric === PHOTOMETRIC_CFA || photometric === PHOTOMETRIC_LINEAR_RAW;
   const offsets = [...(await main.numbers(TAG.StripOffsets)), ...(await main.numbers(TAG.TileOffsets))];
   const sizes = [...(await main.numbers(TAG.StripByteCounts)), ...(await main.numbers(TAG.TileByteCounts))];
-  if (offsets.length === 0 || offsets.length !== sizes.length) throw new StillDamage(`${offsets.length} pieces of picture with ${sizes.length} sizes`);
+  if (offsets.length === 0 || offsets.length !== sizes.length)
+    throw new StillDamage(`${offsets.length} pieces of picture with ${sizes.length} sizes`);
   return {
     format: dng ? 'dng' : 'tiff',
-    kind: raw ? 'camera-raw' : (await main.numbers(TAG.SampleFormat)).includes(SAMPLE_FORMAT_FLOAT) ? 'scene-linear' : 'encoded',
+    kind: raw
+      ? 'camera-raw'
+      : (await main.numbers(TAG.SampleFormat)).includes(SAMPLE_FORMAT_FLOAT)
+        ? 'scene-linear'
+        : 'encoded',
     width,
     height,
     pixelAspect: null,

@@ -24,7 +24,8 @@ export interface FramePipe extends Omit<HeldPipe, 'read'> {
 /** `path`: where the pipe may stand, in a private folder. Throws Error when it cannot be made. */
 export async function openFramePipe(path: string): Promise<FramePipe> {
   const made = await runTool('mkfifo', ['-m', '600', path]);
-  if (made.exitCode !== 0) throw new Error(`no named pipe at ${path}: ${made.startError ?? made.stderr.trim()}`);
+  if (made.exitCode !== 0)
+    throw new Error(`no named pipe at ${path}: ${made.startError ?? made.stderr.trim()}`);
   // A reading end opens at once only if it does not block; with it there, the others do too. It is the drain.
   const drain = openSync(path, constants.O_RDONLY | constants.O_NONBLOCK);
   const writeEnd = openSync(path, constants.O_WRONLY);

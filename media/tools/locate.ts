@@ -63,24 +63,49 @@ async function places(name: ToolName, option: string | undefined): Promise<Place
 const wanted = (name: ToolName): string => `${name} ${OLDEST.major}.${OLDEST.minor} or newer`;
 
 /** The program at this place, or the finding that says why it will not do. */
-async function tryPlace(name: ToolName, place: Place, patienceMilliseconds: number): Promise<FoundTool | Finding> {
+async function tryPlace(
+  name: ToolName,
+  place: Place,
+  patienceMilliseconds: number,
+): Promise<FoundTool | Finding> {
   const { path, from } = place;
   if (!isProgram(path)) {
     // An install without install scripts leaves the package's program without its execute bit.
-    return finding('tool-missing', `${path} (${from}) ${existsSync(path) ? 'may not be executed by this user' : 'is not there'}`, wanted(name), { file: name });
+    return finding(
+      'tool-missing',
+      `${path} (${from}) ${existsSync(path) ? 'may not be executed by this user' : 'is not there'}`,
+      wanted(name),
+      { file: name },
+    );
   }
   const run = await runForOutput(path, ['-version'], { stallMilliseconds: patienceMilliseconds });
   const text = run.stdout.toString('utf8');
   const version = new RegExp(`^${name} version (\\S+)`).exec(text)?.[1];
   if (run.reason !== 'exited' || run.exitCode !== 0 || version === undefined) {
-    return finding('tool-unusable', `${path} (${from}) -version: ${whatItDid(run)}`, `a line \`${name} version …\``, { file: name });
+    return finding(
+      'tool-unusable',
+      `${path} (${from}) -version: ${whatItDid(run)}`,
+      `a line \`${name} version …\``,
+      { file: name },
+    );
   }
   const numbers = /^n?(\d+)\.(\d+)/.exec(version);
   const release = numbers === null ? null : { major: Number(numbers[1]), minor: Number(numbers[2]) };
-  if (release !== null && (release.major < OLDEST.major || (release.major === OLDEST.major && release.minor < OLDEST.minor))) {
+  if (
+    release !== null &&
+    (release.major < OLDEST.major || (release.major === OLDEST.major && release.minor < OLDEST.minor))
+  ) {
     return finding('tool-too-old', `${path} (${from}): ${version}`, wanted(name), { file: name });
   }
-  return { name, path, from, version, release, build: createHash('sha256').update(text).digest('hex'), passedOver: [] };
+  return {
+    name,
+    path,
+    from,
+    version,
+    release,
+    build: createHash('sha256').update(text).digest('hex'),
+    passedOver: [],
+  };
 }
 
 function whatItDid(run: RunResult): string {
@@ -92,18 +117,34 @@ function whatItDid(run: RunResult): string {
  * Throws FindingError (exit 3) with one finding per place that was tried when the program is absent, does not run, or is
  * too old. `patienceMilliseconds`: how long `-version` may stay silent.
  */
-export async function locateTool(name: ToolName, option?: string, patienceMilliseconds = 20_000): Promise<FoundTool> {
+export async function locateTool(
+  name: ToolName,
+  option?: string,
+  patienceMilliseconds = 20_000,
+): Promise<FoundTool> {
   const passedOver: Finding[] = [];
   for (const place of await places(name, option)) {
     const tried = await tryPlace(name, place, patienceMilliseconds);
     if (!('code' in tried)) return { ...tried, passedOver };
     passedOver.push(tried);
   }
-  throw new FindingError(passedOver.length > 0 ? passedOver : [finding('tool-missing', 'not named, not on PATH, not among the packages', wanted(name), { file: name })], 3);
+  throw new FindingError(
+    passedOver.length > 0
+      ? passedOver
+      : [
+          finding('tool-missing', 'not named, not on PATH, not among the packages', wanted(name), {
+            file: name,
+          }),
+        ],
+    3,
+  );
 }
 
 export async function locateTools(options: { ffmpeg?: string; ffprobe?: string } = {}): Promise<MediaTools> {
-  const [ffmpeg, ffprobe] = await Promise.all([locateTool('ffmpeg', options.ffmpeg), locateTool('ffprobe', options.ffprobe)]);
+  const [ffmpeg, ffprobe] = await Promise.all([
+    locateTool('ffmpeg', options.ffmpeg),
+    locateTool('ffprobe', options.ffprobe),
+  ]);
   return { ffmpeg, ffprobe };
 }
 
@@ -118,10 +159,18 @@ export async function abilitiesOf(ffmpeg: FoundTool): Promise<Abilities> {
   const ask = async (what: string, pattern: RegExp): Promise<Set<string>> => {
     const run = await runForOutput(ffmpeg.path, ['-hide_banner', what], { stallMilliseconds: 20_000 });
     // An empty list would read as "this build has no encoders".
-    if (run.reason !== 'exited' || run.exitCode !== 0) throw new FindingError([finding('tool-unusable', `${ffmpeg.path} ${what}: ${whatItDid(run)}`, 'a list', { file: 'ffmpeg' })], 3);
+    if (run.reason !== 'exited' || run.exitCode !== 0)
+      throw new FindingError(
+        [finding('tool-unusable', `${ffmpeg.path} ${what}: ${whatItDid(run)}`, 'a list', { file: 'ffmpeg' })],
+        3,
+      );
     return new Set([...run.stdout.toString('utf8').matchAll(pattern)].map((match) => match[1] as string));
   };
   const codecLine = /^ [VASF.][A-Z.]{5} (\S+)/gm;
-  const [encoders, decoders, filters] = await Promise.all([ask('-encoders', codecLine), ask('-decoders', codecLine), ask('-filters', /^ [A-Z.]{2,3} (\S+) +\S+->\S+/gm)]);
+  const [encoders, decoders, filters] = await Promise.all([
+    ask('-encoders', codecLine),
+    ask('-decoders', codecLine),
+    ask('-filters', /^ [A-Z.]{2,3} (\S+) +\S+->\S+/gm),
+  ]);
   return { encoders, decoders, filters };
 }

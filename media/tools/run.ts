@@ -110,7 +110,8 @@ class StderrReader {
   take(chunk: Buffer): void {
     this.#tail.push(chunk);
     this.#bytes += chunk.length;
-    while (this.#bytes - (this.#tail[0]?.length ?? 0) >= STDERR_TAIL_BYTES) this.#bytes -= this.#tail.shift()?.length ?? 0;
+    while (this.#bytes - (this.#tail[0]?.length ?? 0) >= STDERR_TAIL_BYTES)
+      this.#bytes -= this.#tail.shift()?.length ?? 0;
     if (this.#onLine === undefined) return;
     const lines = (this.#rest + this.#decoder.write(chunk)).split('\n');
     // A program that never ends its line must not fill the memory.
@@ -127,15 +128,35 @@ class StderrReader {
   }
 }
 
-function notRun(command: string, args: readonly string[], reason: 'stopped' | 'not-started', startError: string | null): RunResult {
-  return { command, args, reason, exitCode: null, signal: null, forced: false, lingering: false, milliseconds: 0, stderr: '', startError };
+function notRun(
+  command: string,
+  args: readonly string[],
+  reason: 'stopped' | 'not-started',
+  startError: string | null,
+): RunResult {
+  return {
+    command,
+    args,
+    reason,
+    exitCode: null,
+    signal: null,
+    forced: false,
+    lingering: false,
+    milliseconds: 0,
+    stderr: '',
+    startError,
+  };
 }
 
 /**
  * Throws RangeError when an argument cannot stand on a command line, and whatever a reader (`onStdout`, `onProgress`, `pipes`,
  * `onStderrLine`) or `feed` throws, after the program has been ended. Everything else is told in the result.
  */
-export async function runTool(command: string, args: readonly string[], options: RunOptions = {}): Promise<RunResult> {
+export async function runTool(
+  command: string,
+  args: readonly string[],
+  options: RunOptions = {},
+): Promise<RunResult> {
   const checked = args.map(programArgument);
   if (options.signal?.aborted === true) return notRun(command, args, 'stopped', null);
   const cannot = whyNotRunnable(command);
@@ -144,7 +165,9 @@ export async function runTool(command: string, args: readonly string[], options:
   const started = performance.now();
   const line = tied(command, checked, options.niceness);
   // execa's types end at file descriptor 9; any is handed to the program as it is.
-  const further = (options.pipes ?? []).map((pipe) => (typeof pipe === 'function' ? 'pipe' : (pipe.writeEnd as 9)));
+  const further = (options.pipes ?? []).map((pipe) =>
+    typeof pipe === 'function' ? 'pipe' : (pipe.writeEnd as 9),
+  );
   const child = execa(line.file, line.args, {
     buffer: false,
     reject: false,
@@ -153,14 +176,25 @@ export async function runTool(command: string, args: readonly string[], options:
     cleanup: false,
     ...(options.cwd === undefined ? {} : { cwd: options.cwd }),
     ...(options.env === undefined ? {} : { env: { ...options.env } }),
-    stdio: ['ignore', options.onStdout === undefined ? 'ignore' : 'pipe', 'pipe', options.onProgress === undefined ? 'ignore' : 'pipe', 'pipe', ...further, ...(options.feed === undefined ? [] : (['pipe'] as const))],
+    stdio: [
+      'ignore',
+      options.onStdout === undefined ? 'ignore' : 'pipe',
+      'pipe',
+      options.onProgress === undefined ? 'ignore' : 'pipe',
+      'pipe',
+      ...further,
+      ...(options.feed === undefined ? [] : (['pipe'] as const)),
+    ],
   });
   const held = (options.pipes ?? []).filter((pipe) => typeof pipe !== 'function');
   for (const pipe of held) pipe.handed();
   const pid = child.pid;
   if (pid !== undefined) liveGroups.add(pid);
   const streams = child.stdio as unknown as (Socket | null)[];
-  const readable = [...streams.slice(1, 4), ...streams.slice(FIRST_PIPE, FIRST_PIPE + (options.pipes?.length ?? 0))];
+  const readable = [
+    ...streams.slice(1, 4),
+    ...streams.slice(FIRST_PIPE, FIRST_PIPE + (options.pipes?.length ?? 0)),
+  ];
   const fed = options.feed === undefined ? undefined : streams[FIRST_PIPE + (options.pipes?.length ?? 0)];
   // A program that reads no more is told by `write`, and that it has ended by the result.
   fed?.on('error', () => undefined);
@@ -193,12 +227,20 @@ export async function runTool(command: string, args: readonly string[], options:
   const onAbort = (): void => end('stopped');
   options.signal?.addEventListener('abort', onAbort, { once: true });
 
-  const stallTimer = options.stallMilliseconds === undefined ? undefined : later(options.stallMilliseconds, () => end('stalled'));
+  const stallTimer =
+    options.stallMilliseconds === undefined
+      ? undefined
+      : later(options.stallMilliseconds, () => end('stalled'));
   options.onStart?.(() => stallTimer?.refresh(), pid);
 
   child.once('exit', (code, signal) => {
     // From here on nothing else can be the reason, and whatever the program left behind in its group goes.
-    reason ??= signal === null ? (code === NOT_FOUND || code === NOT_RUNNABLE ? 'not-started' : 'exited') : 'signalled';
+    reason ??=
+      signal === null
+        ? code === NOT_FOUND || code === NOT_RUNNABLE
+          ? 'not-started'
+          : 'exited'
+        : 'signalled';
     for (const timer of timers) clearTimeout(timer);
     killGroup(pid, 'SIGKILL');
     if (pid !== undefined) liveGroups.delete(pid);
@@ -262,7 +304,12 @@ export async function runTool(command: string, args: readonly string[], options:
       lingering,
       milliseconds: performance.now() - started,
       stderr: stderrReader.text(),
-      startError: why !== 'not-started' ? null : ran ? stderrReader.text().trim() || `exit code ${ended?.exitCode ?? '?'}` : (ended?.shortMessage ?? 'could not be started'),
+      startError:
+        why !== 'not-started'
+          ? null
+          : ran
+            ? stderrReader.text().trim() || `exit code ${ended?.exitCode ?? '?'}`
+            : (ended?.shortMessage ?? 'could not be started'),
     };
   } finally {
     for (const timer of timers) clearTimeout(timer);
@@ -283,7 +330,10 @@ function writerOf(stream: Socket): (bytes: Uint8Array) => Promise<boolean> {
  * A process that left the program's group can hold its pipes open for ever. The program has ended, so a pipe that is empty
  * and silent is closed; one whose reader is merely slow keeps its bytes (they show as `readableLength`).
  */
-function closeQuietPipes(streams: readonly (Socket | null)[], later: (milliseconds: number, then: () => void) => void): void {
+function closeQuietPipes(
+  streams: readonly (Socket | null)[],
+  later: (milliseconds: number, then: () => void) => void,
+): void {
   for (const stream of streams) {
     if (!stream) continue;
     let before = stream.bytesRead;
@@ -303,7 +353,11 @@ function closeQuietPipes(streams: readonly (Socket | null)[], later: (millisecon
 }
 
 /** Runs a program and returns its stdout as bytes, up to `limitBytes` (default 64 MiB; more throws RangeError). */
-export async function runForOutput(command: string, args: readonly string[], options: Omit<RunOptions, 'onStdout'> & { limitBytes?: number } = {}): Promise<RunResult & { stdout: Buffer }> {
+export async function runForOutput(
+  command: string,
+  args: readonly string[],
+  options: Omit<RunOptions, 'onStdout'> & { limitBytes?: number } = {},
+): Promise<RunResult & { stdout: Buffer }> {
   const chunks: Buffer[] = [];
   let bytes = 0;
   const limit = options.limitBytes ?? 64 * 1024 * 1024;

@@ -28,7 +28,11 @@ const SHELL = [
   'exit $r',
 ].join('\n');
 
-export function tied(command: string, args: readonly string[], niceness?: number): { file: string; args: string[] } {
+export function tied(
+  command: string,
+  args: readonly string[],
+  niceness?: number,
+): { file: string; args: string[] } {
   const polite = niceness === undefined ? [] : ['nice', '-n', String(niceness)];
   return { file: '/bin/sh', args: ['-c', SHELL, 'sh', ...polite, command, ...args] };
 }

@@ -14,7 +14,12 @@ interface Cuts {
 }
 
 function cutsOf(side: number, cells: number): Cuts {
-  const cuts = { first: new Int32Array(cells), last: new Int32Array(cells), ofFirst: new Int32Array(cells), ofLast: new Int32Array(cells) };
+  const cuts = {
+    first: new Int32Array(cells),
+    last: new Int32Array(cells),
+    ofFirst: new Int32Array(cells),
+    ofLast: new Int32Array(cells),
+  };
   for (let cell = 0; cell < cells; cell += 1) {
     // Sample s reaches from s * cells to (s + 1) * cells, cell c from c * side to (c + 1) * side: all whole numbers.
     const from = cell * side;
@@ -33,8 +38,14 @@ function cutsOf(side: number, cells: number): Cuts {
  * `plane`: width x height samples of `bits` bits, row by row. Out comes a value for each cell, row by row, where a code value v
  * stands as v * 2^(16 - bits), rounded half up; a sample that lies in several cells counts in each by its part.
  */
-export function areaAverages(plane: Uint16Array, { width, height }: { readonly width: number; readonly height: number }, bits: number, { columns, rows }: Grid): Uint16Array {
-  if (plane.length !== width * height) throw new RangeError(`a plane of ${plane.length} samples instead of ${width * height}`);
+export function areaAverages(
+  plane: Uint16Array,
+  { width, height }: { readonly width: number; readonly height: number },
+  bits: number,
+  { columns, rows }: Grid,
+): Uint16Array {
+  if (plane.length !== width * height)
+    throw new RangeError(`a plane of ${plane.length} samples instead of ${width * height}`);
   const across = cutsOf(width, columns);
   const down = cutsOf(height, rows);
   const sums = new Float64Array(columns * rows);
@@ -47,13 +58,23 @@ export function areaAverages(plane: Uint16Array, { width, height }: { readonly w
       const last = across.last[cell] as number;
       let middle = 0;
       for (let x = first + 1; x < last; x += 1) middle += plane[at + x] as number;
-      line[cell] = (plane[at + first] as number) * (across.ofFirst[cell] as number) + middle * columns + (plane[at + last] as number) * (across.ofLast[cell] as number);
+      line[cell] =
+        (plane[at + first] as number) * (across.ofFirst[cell] as number) +
+        middle * columns +
+        (plane[at + last] as number) * (across.ofLast[cell] as number);
     }
     while ((down.last[row] as number) < y) row += 1;
     // A line may lie in several rows of cells, where there are more of them than lines.
     for (let cellRow = row; cellRow < rows && (down.first[cellRow] as number) <= y; cellRow += 1) {
-      const part = y === down.first[cellRow] ? (down.ofFirst[cellRow] as number) : y === down.last[cellRow] ? (down.ofLast[cellRow] as number) : rows;
-      for (let cell = 0; cell < columns; cell += 1) sums[cellRow * columns + cell] = (sums[cellRow * columns + cell] as number) + part * (line[cell] as number);
+      const part =
+        y === down.first[cellRow]
+          ? (down.ofFirst[cellRow] as number)
+          : y === down.last[cellRow]
+            ? (down.ofLast[cellRow] as number)
+            : rows;
+      for (let cell = 0; cell < columns; cell += 1)
+        sums[cellRow * columns + cell] =
+          (sums[cellRow * columns + cell] as number) + part * (line[cell] as number);
     }
   }
   // Every cell has an area of width x height such parts.

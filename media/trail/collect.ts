@@ -12,7 +12,9 @@ class ValueCollector {
     for await (const chunk of stream) {
       const piece = chunk as Buffer;
       if (this.#length + piece.length > this.#bytes.length) {
-        const larger = Buffer.alloc(Math.max(Math.ceil(this.#bytes.length * 1.5), this.#length + piece.length));
+        const larger = Buffer.alloc(
+          Math.max(Math.ceil(this.#bytes.length * 1.5), this.#length + piece.length),
+        );
         this.#bytes.copy(larger, 0, 0, this.#length);
         this.#bytes = larger;
       }
@@ -38,6 +40,11 @@ export class TrailCollector {
   /** What has come so far. */
   trail(views: 1 | 2, hasColour: boolean): PictureTrail {
     const luma = this.luma.values(CELLS * views);
-    return { frames: luma.length / (CELLS * views), views, luma, colour: hasColour ? this.colour.values(2 * COLOUR_CELLS) : null };
+    return {
+      frames: luma.length / (CELLS * views),
+      views,
+      luma,
+      colour: hasColour ? this.colour.values(2 * COLOUR_CELLS) : null,
+    };
   }
 }

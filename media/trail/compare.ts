@@ -68,23 +68,50 @@ export function comparePictures(request: PictureRequest): PictureVerdict {
   });
   const everyFrame = Array.from({ length: count }, (_, frame) => frame);
   const turn = turnOf(placed(everyFrame, promised));
-  if (turn !== null) return { right: 0, untold: [], differences: [], turn, placement: null, fields: null, levels: { off: null, fault: null, untold: [] }, ...promised };
+  if (turn !== null)
+    return {
+      right: 0,
+      untold: [],
+      differences: [],
+      turn,
+      placement: null,
+      fields: null,
+      levels: { off: null, fault: null, untold: [] },
+      ...promised,
+    };
 
-  const { frames, gain, offset } = matchFrames(ours, theirs, coding, promised, source.views === 2 ? 'fields' : 'frames');
+  const { frames, gain, offset } = matchFrames(
+    ours,
+    theirs,
+    coding,
+    promised,
+    source.views === 2 ? 'fields' : 'frames',
+  );
   const black = basis.output.range === 'limited' ? 16 * 256 : 0;
   const differences = describeOrder(frames, source.frames, (frame) => {
     if (theirs.contrast(frame) > EMPTY) return null;
     return theirs.mean(frame) <= black + NEAR_BLACK ? 'black' : 'blank';
   });
-  const inPlace = [...frames.keys()].filter((frame) => frames[frame]?.state === 'right' || frames[frame]?.state === 'untold');
+  const inPlace = [...frames.keys()].filter(
+    (frame) => frames[frame]?.state === 'right' || frames[frame]?.state === 'untold',
+  );
   return {
     right: frames.filter((match) => match.state === 'right').length,
     untold: spansOf(frames),
     differences,
     turn: null,
     // A picture that is cut or enlarged otherwise, or taken from the other field, may look like nothing that is in its place.
-    placement: count === 0 ? null : placementOf({ ...placed(2 * inPlace.length < count ? everyFrame : inPlace, { gain, offset }), down: fieldOffset(request.fields) }),
-    fields: source.views === 1 ? null : fieldOrderOf(ours, new Pictures(source.luma, 2, 1, seen), theirs, { gain, offset }, coding),
+    placement:
+      count === 0
+        ? null
+        : placementOf({
+            ...placed(2 * inPlace.length < count ? everyFrame : inPlace, { gain, offset }),
+            down: fieldOffset(request.fields),
+          }),
+    fields:
+      source.views === 1
+        ? null
+        : fieldOrderOf(ours, new Pictures(source.luma, 2, 1, seen), theirs, { gain, offset }, coding),
     levels: compareLevels(source, output, seen, new Set(inPlace), basis),
     gain,
     offset,

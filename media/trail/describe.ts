@@ -1,7 +1,17 @@
 /** From which frame each delivered frame shows, to what went wrong, in the fewest words that say it. Pure. */
 import type { FrameMatch } from './match.ts';
 
-const orderFaults = ['missing', 'repeated', 'frozen', 'swapped', 'shifted', 'foreign', 'black', 'blank', 'damaged'] as const;
+const orderFaults = [
+  'missing',
+  'repeated',
+  'frozen',
+  'swapped',
+  'shifted',
+  'foreign',
+  'black',
+  'blank',
+  'damaged',
+] as const;
 export type OrderFault = (typeof orderFaults)[number];
 
 export interface OrderDifference {
@@ -19,7 +29,11 @@ const FROZEN = 3;
 export type Empty = 'black' | 'blank' | null;
 
 /** `empty`: of a frame that shows no source frame, whether there is nothing in it at all. */
-export function describeOrder(frames: readonly FrameMatch[], sourceCount: number, empty: (frame: number) => Empty): OrderDifference[] {
+export function describeOrder(
+  frames: readonly FrameMatch[],
+  sourceCount: number,
+  empty: (frame: number) => Empty,
+): OrderDifference[] {
   const out: OrderDifference[] = [];
   const taken = new Set<number>();
   const run = (from: number, same: (frame: number) => boolean): number => {
@@ -40,11 +54,24 @@ export function describeOrder(frames: readonly FrameMatch[], sourceCount: number
   for (let frame = 0; frame < frames.length; frame += 1) {
     if (taken.has(frame)) continue;
     const match = frames[frame] as FrameMatch;
-    if (match.state === 'damaged') take('damaged', frame, run(frame, (next) => stateOf(next) === 'damaged'));
+    if (match.state === 'damaged')
+      take(
+        'damaged',
+        frame,
+        run(frame, (next) => stateOf(next) === 'damaged'),
+      );
     if (match.state !== 'wrong') continue;
     if (match.shows === null) {
       const nothing = empty(frame);
-      take(nothing ?? 'foreign', frame, run(frame, (next) => frames[next]?.state === 'wrong' && frames[next]?.shows === null && empty(next) === nothing));
+      take(
+        nothing ?? 'foreign',
+        frame,
+        run(
+          frame,
+          (next) =>
+            frames[next]?.state === 'wrong' && frames[next]?.shows === null && empty(next) === nothing,
+        ),
+      );
       continue;
     }
     if (match.shows === frame + 1 && frames[frame + 1]?.shows === frame) {
@@ -52,11 +79,15 @@ export function describeOrder(frames: readonly FrameMatch[], sourceCount: number
       continue;
     }
     // The picture of the frame before, or of one that stood still before this.
-    const still = frames[frame - 1]?.shows === match.shows ? run(frame, (next) => frames[next]?.state === 'wrong' && frames[next]?.shows === match.shows) : frame;
+    const still =
+      frames[frame - 1]?.shows === match.shows
+        ? run(frame, (next) => frames[next]?.state === 'wrong' && frames[next]?.shows === match.shows)
+        : frame;
     const by = match.shows - frame;
     // A frame that cannot be told from its neighbours does not end a shift.
     const moved = lastOfShift(frames, frame, by, shift);
-    if (frames[frame - 1]?.shows === match.shows && still - frame + 2 >= FROZEN && still >= moved) take('frozen', frame, still, match.shows);
+    if (frames[frame - 1]?.shows === match.shows && still - frame + 2 >= FROZEN && still >= moved)
+      take('frozen', frame, still, match.shows);
     else if (moved > frame) take('shifted', frame, moved, by);
     else if (frames[frame - 1]?.shows === match.shows) take('repeated', frame, still, match.shows);
     else take('shifted', frame, frame, by);
@@ -65,7 +96,12 @@ export function describeOrder(frames: readonly FrameMatch[], sourceCount: number
   return out;
 }
 
-function lastOfShift(frames: readonly FrameMatch[], from: number, by: number, shift: (frame: number) => number | null): number {
+function lastOfShift(
+  frames: readonly FrameMatch[],
+  from: number,
+  by: number,
+  shift: (frame: number) => number | null,
+): number {
   let last = from;
   for (let frame = from + 1; frame < frames.length; frame += 1) {
     if (shift(frame) === by) last = frame;

@@ -28,9 +28,29 @@ export function exactTap(from: string, to: string, pixelFormat: string, as: stri
 }
 
 /** Output options, in front of their target: a line for each picture. */
-export const pictureHashes = (pad: string): string[] => ['-map', `[${pad}]`, '-fps_mode', 'passthrough', '-c:v', 'rawvideo', '-f', 'framehash', '-hash', HASH];
+export const pictureHashes = (pad: string): string[] => [
+  '-map',
+  `[${pad}]`,
+  '-fps_mode',
+  'passthrough',
+  '-c:v',
+  'rawvideo',
+  '-f',
+  'framehash',
+  '-hash',
+  HASH,
+];
 /** Output options, in front of their target: one line for all samples of a stream, in the form of `encoder`. */
-export const soundHash = (stream: string, encoder: string): string[] => ['-map', stream, '-c:a', encoder, '-f', 'hash', '-hash', HASH];
+export const soundHash = (stream: string, encoder: string): string[] => [
+  '-map',
+  stream,
+  '-c:a',
+  encoder,
+  '-f',
+  'hash',
+  '-hash',
+  HASH,
+];
 
 async function textOf(stream: Readable): Promise<string> {
   let text = '';
@@ -41,7 +61,10 @@ async function textOf(stream: Readable): Promise<string> {
 /** Reads the lines of the framehash muxer: `stream, dts, pts, duration, size, hash`. A torn line is left out, and then a picture is missing. */
 export async function readPictureHashes(stream: Readable): Promise<Buffer> {
   const text = await textOf(stream);
-  return Buffer.from([...text.matchAll(/^0,(?: *-?\d+,){4} *([0-9a-f]{64})\n/gm)].map(([, hash]) => hash as string).join(''), 'hex');
+  return Buffer.from(
+    [...text.matchAll(/^0,(?: *-?\d+,){4} *([0-9a-f]{64})\n/gm)].map(([, hash]) => hash as string).join(''),
+    'hex',
+  );
 }
 
 /** null: the stream ended before there was a hash. */
@@ -65,10 +88,15 @@ export interface ExactVerdict {
   readonly sounds: readonly (boolean | null)[];
 }
 
-const hashAt = (pictures: Buffer, frame: number): Buffer => pictures.subarray(frame * HASH_BYTES, (frame + 1) * HASH_BYTES);
+const hashAt = (pictures: Buffer, frame: number): Buffer =>
+  pictures.subarray(frame * HASH_BYTES, (frame + 1) * HASH_BYTES);
 
 /** `tracks`: of which source track each track of the file must be. null: hashed in two layouts, which cannot be compared. Pure. */
-export function compareExact(source: ExactTrail, output: ExactTrail, tracks: readonly number[]): ExactVerdict | null {
+export function compareExact(
+  source: ExactTrail,
+  output: ExactTrail,
+  tracks: readonly number[],
+): ExactVerdict | null {
   if (source.pixelFormat !== output.pixelFormat) return null;
   const counts = { source: source.pictures.length / HASH_BYTES, output: output.pictures.length / HASH_BYTES };
   const others: OtherPicture[] = [];
@@ -76,7 +104,9 @@ export function compareExact(source: ExactTrail, output: ExactTrail, tracks: rea
   for (let frame = 0; frame < counts.output; frame += 1) {
     const found = hashAt(output.pictures, frame);
     if (frame < counts.source && found.equals(hashAt(source.pictures, frame))) continue;
-    places ??= new Map(Array.from({ length: counts.source }, (_, at) => [hashAt(source.pictures, at).toString('hex'), at]));
+    places ??= new Map(
+      Array.from({ length: counts.source }, (_, at) => [hashAt(source.pictures, at).toString('hex'), at]),
+    );
     others.push({ frame, shows: places.get(found.toString('hex')) ?? null });
   }
   const sounds = tracks.map((track, index) => {

@@ -28,10 +28,16 @@ const TOLD = 0.35;
 const FAR = 0.5;
 
 /** Cell by cell what a frame has beyond the mean of the frames around it; frames are asked for in order. */
-function levelled(values: (frame: number, cell: number) => number, cells: number, count: number): (frame: number) => Float64Array {
+function levelled(
+  values: (frame: number, cell: number) => number,
+  cells: number,
+  count: number,
+): (frame: number) => Float64Array {
   const sum = new Float64Array(cells);
   const add = (frame: number, sign: number): void => {
-    if (frame >= 0 && frame < count) for (let cell = 0; cell < cells; cell += 1) sum[cell] = (sum[cell] as number) + sign * values(frame, cell);
+    if (frame >= 0 && frame < count)
+      for (let cell = 0; cell < cells; cell += 1)
+        sum[cell] = (sum[cell] as number) + sign * values(frame, cell);
   };
   for (let frame = 0; frame < AROUND; frame += 1) add(frame, 1);
   return (frame) => {
@@ -43,12 +49,27 @@ function levelled(values: (frame: number, cell: number) => number, cells: number
 }
 
 /** `earlier`, `later`: the fields of the source; `levels`: gain and offset from it to what was delivered. */
-export function fieldOrderOf(earlier: Pictures, later: Pictures, output: Pictures, { gain, offset }: Levels, coding: Coding): FieldOrder {
+export function fieldOrderOf(
+  earlier: Pictures,
+  later: Pictures,
+  output: Pictures,
+  { gain, offset }: Levels,
+  coding: Coding,
+): FieldOrder {
   const { cells } = earlier;
   const count = Math.min(earlier.count, output.count);
-  const at = (pictures: Pictures, frame: number, cell: number): number => pictures.values[frame * cells + cell] as number;
-  const rests = levelled((frame, cell) => at(output, frame, cell) - offset - gain * at(earlier, frame, cell), cells, count);
-  const steps = levelled((frame, cell) => gain * (at(later, frame, cell) - at(earlier, frame, cell)), cells, count);
+  const at = (pictures: Pictures, frame: number, cell: number): number =>
+    pictures.values[frame * cells + cell] as number;
+  const rests = levelled(
+    (frame, cell) => at(output, frame, cell) - offset - gain * at(earlier, frame, cell),
+    cells,
+    count,
+  );
+  const steps = levelled(
+    (frame, cell) => gain * (at(later, frame, cell) - at(earlier, frame, cell)),
+    cells,
+    count,
+  );
   let squares = 0;
   let product = 0;
   for (let frame = 0; frame < count; frame += 1) {

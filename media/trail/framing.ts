@@ -2,7 +2,12 @@
 import { z } from 'zod';
 import { CELLS, COLOUR_CELLS, COLOUR_HEIGHT, COLOUR_WIDTH, GRID_HEIGHT, GRID_WIDTH } from './form.ts';
 
-const rectangle = z.object({ left: z.int().nonnegative(), top: z.int().nonnegative(), width: z.int().positive(), height: z.int().positive() });
+const rectangle = z.object({
+  left: z.int().nonnegative(),
+  top: z.int().nonnegative(),
+  width: z.int().positive(),
+  height: z.int().positive(),
+});
 export type Rectangle = z.infer<typeof rectangle>;
 
 export const framingSchema = z.object({
@@ -25,7 +30,13 @@ export function cellsSeen({ scaled, window, covered }: Framing): Uint8Array {
       const top = (row * scaled.height) / GRID_HEIGHT - window.top;
       const bottom = ((row + 1) * scaled.height) / GRID_HEIGHT - window.top;
       const inside = left >= 0 && top >= 0 && right <= window.width && bottom <= window.height;
-      const hidden = covered.some((part) => left < part.left + part.width && right > part.left && top < part.top + part.height && bottom > part.top);
+      const hidden = covered.some(
+        (part) =>
+          left < part.left + part.width &&
+          right > part.left &&
+          top < part.top + part.height &&
+          bottom > part.top,
+      );
       if (inside && !hidden) seen[row * GRID_WIDTH + column] = 1;
     }
   }
@@ -38,7 +49,13 @@ export function colourCellsSeen(seen: Uint8Array): Uint8Array {
   for (let row = 0; row < COLOUR_HEIGHT; row += 1) {
     for (let column = 0; column < COLOUR_WIDTH; column += 1) {
       const at = 2 * row * GRID_WIDTH + 2 * column;
-      if (seen[at] === 1 && seen[at + 1] === 1 && seen[at + GRID_WIDTH] === 1 && seen[at + GRID_WIDTH + 1] === 1) out[row * COLOUR_WIDTH + column] = 1;
+      if (
+        seen[at] === 1 &&
+        seen[at + 1] === 1 &&
+        seen[at + GRID_WIDTH] === 1 &&
+        seen[at + GRID_WIDTH + 1] === 1
+      )
+        out[row * COLOUR_WIDTH + column] = 1;
     }
   }
   return out;

@@ -20,7 +20,12 @@ export interface Levels {
 }
 
 /** Least squares over pairs of delivered and source frames; a clip without contrast says nothing of its gain. */
-function levelsOver(source: Pictures, output: Pictures, pairs: readonly (readonly [number, number])[], promised: Levels): Levels {
+function levelsOver(
+  source: Pictures,
+  output: Pictures,
+  pairs: readonly (readonly [number, number])[],
+  promised: Levels,
+): Levels {
   const { cells } = source;
   let n = 0;
   let sx = 0;
@@ -45,13 +50,24 @@ function levelsOver(source: Pictures, output: Pictures, pairs: readonly (readonl
 }
 
 /** Mean square of output[frame], less `mean`, against source[other]. */
-export function energy(source: Pictures, output: Pictures, { gain, offset }: Levels, frame: number, other: number, mean: Float32Array | null = null): number {
+export function energy(
+  source: Pictures,
+  output: Pictures,
+  { gain, offset }: Levels,
+  frame: number,
+  other: number,
+  mean: Float32Array | null = null,
+): number {
   const { cells } = source;
   const from = frame * cells;
   const to = other * cells;
   let sum = 0;
   for (let cell = 0; cell < cells; cell += 1) {
-    const rest = (output.values[from + cell] as number) - offset - gain * (source.values[to + cell] as number) - (mean === null ? 0 : (mean[cell] as number));
+    const rest =
+      (output.values[from + cell] as number) -
+      offset -
+      gain * (source.values[to + cell] as number) -
+      (mean === null ? 0 : (mean[cell] as number));
     sum += rest * rest;
   }
   return sum / cells;
@@ -69,15 +85,24 @@ export function fitLevels(source: Pictures, output: Pictures, promised: Levels):
   const count = Math.min(source.count, output.count);
   const step = Math.max(1, Math.floor(count / JUDGED));
   const judged = Array.from({ length: Math.ceil(count / step) }, (_, index) => index * step);
-  const misfit = (levels: Levels): number => lowerQuartile(judged.map((frame) => nearestTo(source, output, levels, frame).energy));
+  const misfit = (levels: Levels): number =>
+    lowerQuartile(judged.map((frame) => nearestTo(source, output, levels, frame).energy));
   let best = { levels: promised, misfit: misfit(promised) };
   for (let by = -REACH; by <= REACH; by += 1) {
-    const pairs = Array.from({ length: output.count }, (_, frame): readonly [number, number] => [frame, frame + by]).filter(([, other]) => other >= 0 && other < source.count);
+    const pairs = Array.from({ length: output.count }, (_, frame): readonly [number, number] => [
+      frame,
+      frame + by,
+    ]).filter(([, other]) => other >= 0 && other < source.count);
     let levels = levelsOver(source, output, pairs, promised);
     for (let round = 0; round < 2; round += 1) {
       const energies = pairs.map(([frame, other]) => energy(source, output, levels, frame, other));
       const limit = 9 * median(energies) + FLOOR * FLOOR;
-      levels = levelsOver(source, output, pairs.filter((_, index) => (energies[index] as number) <= limit), promised);
+      levels = levelsOver(
+        source,
+        output,
+        pairs.filter((_, index) => (energies[index] as number) <= limit),
+        promised,
+      );
     }
     // Pictures that have nothing to do with each other fit best with hardly any gain at all.
     if (levels.gain < promised.gain / PLAUSIBLE || levels.gain > promised.gain * PLAUSIBLE) continue;
@@ -94,9 +119,23 @@ export interface Nearest {
 }
 
 /** Of the source frames around `centre`, the one that fits best; the frame's own number wins a draw. */
-export function nearestTo(source: Pictures, output: Pictures, levels: Levels, frame: number, centre = frame, mean: Float32Array | null = null): Nearest {
-  let best: Nearest = { other: Math.max(0, Math.min(centre, source.count - 1)), energy: Number.POSITIVE_INFINITY };
-  for (let other = Math.max(0, centre - REACH); other <= Math.min(source.count - 1, centre + REACH); other += 1) {
+export function nearestTo(
+  source: Pictures,
+  output: Pictures,
+  levels: Levels,
+  frame: number,
+  centre = frame,
+  mean: Float32Array | null = null,
+): Nearest {
+  let best: Nearest = {
+    other: Math.max(0, Math.min(centre, source.count - 1)),
+    energy: Number.POSITIVE_INFINITY,
+  };
+  for (
+    let other = Math.max(0, centre - REACH);
+    other <= Math.min(source.count - 1, centre + REACH);
+    other += 1
+  ) {
     const found = energy(source, output, levels, frame, other, mean);
     if (found < best.energy || (found === best.energy && other === frame)) best = { other, energy: found };
   }

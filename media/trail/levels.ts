@@ -3,7 +3,15 @@
  * it in double precision and compared with what was delivered, beside the conversions that a slip would have made. Area
  * averages commute with a linear conversion, so the tiny pictures are enough. Pure.
  */
-import { COLOUR_CELLS, COLOUR_HEIGHT, COLOUR_STEP, COLOUR_WIDTH, CELLS, GRID_WIDTH, type PictureTrail } from './form.ts';
+import {
+  COLOUR_CELLS,
+  COLOUR_HEIGHT,
+  COLOUR_STEP,
+  COLOUR_WIDTH,
+  CELLS,
+  GRID_WIDTH,
+  type PictureTrail,
+} from './form.ts';
 import { colourCellsSeen } from './framing.ts';
 import { median } from './pictures.ts';
 
@@ -26,7 +34,10 @@ export interface Basis {
 type Triple = readonly [number, number, number];
 
 /** Code values as the trail has them: 256 for each step of 8 bits. H.273, clause 8.3: 219 and 224 steps of 255 in limited range. */
-const scales = { limited: { black: 16 * 256, luma: 219 * 256, chroma: 224 * 256 }, full: { black: 0, luma: 255 * 256, chroma: 255 * 256 } } as const;
+const scales = {
+  limited: { black: 16 * 256, luma: 219 * 256, chroma: 224 * 256 },
+  full: { black: 0, luma: 255 * 256, chroma: 255 * 256 },
+} as const;
 const NEUTRAL = 128 * 256;
 
 function toRgb([y, cb, cr]: Triple, { matrix, range }: Basis): Triple {
@@ -44,7 +55,11 @@ function fromRgb([red, green, blue]: Triple, { matrix, range }: Basis): Triple {
   const scale = scales[range];
   const { red: kr, blue: kb } = weights[matrix];
   const luma = kr * red + (1 - kr - kb) * green + kb * blue;
-  return [scale.black + luma * scale.luma, NEUTRAL + ((blue - luma) / (2 * (1 - kb))) * scale.chroma, NEUTRAL + ((red - luma) / (2 * (1 - kr))) * scale.chroma];
+  return [
+    scale.black + luma * scale.luma,
+    NEUTRAL + ((blue - luma) / (2 * (1 - kb))) * scale.chroma,
+    NEUTRAL + ((red - luma) / (2 * (1 - kr))) * scale.chroma,
+  ];
 }
 
 /** Gain and offset of luma that a conversion promises where the matrix stays. */
@@ -67,14 +82,39 @@ function conversions(source: Basis, output: Basis): Conversion[] {
   const by = (from: Basis, to: Basis) => (colour: Triple) => fromRgb(toRgb(colour, from), to);
   const list: Conversion[] = [
     { name: `${output.matrix} ${output.range}`, kind: 'right', convert: by(source, output) },
-    { name: `levels of ${other(output.range)} range under a ${output.range} tag`, kind: 'range', convert: by(source, { ...output, range: other(output.range) }) },
-    { name: `source levels taken for ${other(source.range)} range`, kind: 'range', convert: by({ ...source, range: other(source.range) }, output) },
-    { name: 'Cb and Cr exchanged', kind: 'matrix', convert: (colour) => { const [y, cb, cr] = by(source, output)(colour); return [y, cr, cb]; } },
+    {
+      name: `levels of ${other(output.range)} range under a ${output.range} tag`,
+      kind: 'range',
+      convert: by(source, { ...output, range: other(output.range) }),
+    },
+    {
+      name: `source levels taken for ${other(source.range)} range`,
+      kind: 'range',
+      convert: by({ ...source, range: other(source.range) }, output),
+    },
+    {
+      name: 'Cb and Cr exchanged',
+      kind: 'matrix',
+      convert: (colour) => {
+        const [y, cb, cr] = by(source, output)(colour);
+        return [y, cr, cb];
+      },
+    },
   ];
   for (const matrix of ['bt709', 'smpte170m', 'bt2020nc'] as const) {
     const same = (a: Matrix): boolean => weights[a].red === weights[matrix].red;
-    if (!same(output.matrix)) list.push({ name: `colours of matrix ${matrix} under a ${output.matrix} tag`, kind: 'matrix', convert: by(source, { ...output, matrix }) });
-    if (!same(source.matrix)) list.push({ name: `source colours taken for matrix ${matrix}`, kind: 'matrix', convert: by({ ...source, matrix }, output) });
+    if (!same(output.matrix))
+      list.push({
+        name: `colours of matrix ${matrix} under a ${output.matrix} tag`,
+        kind: 'matrix',
+        convert: by(source, { ...output, matrix }),
+      });
+    if (!same(source.matrix))
+      list.push({
+        name: `source colours taken for matrix ${matrix}`,
+        kind: 'matrix',
+        convert: by({ ...source, matrix }, output),
+      });
   }
   return list;
 }
@@ -107,30 +147,58 @@ export interface LevelsVerdict {
 }
 
 /** `frames`: those that are in their place. */
-export function compareLevels(source: PictureTrail, output: PictureTrail, seen: Uint8Array, frames: ReadonlySet<number>, basis: { readonly source: Basis; readonly output: Basis }): LevelsVerdict {
+export function compareLevels(
+  source: PictureTrail,
+  output: PictureTrail,
+  seen: Uint8Array,
+  frames: ReadonlySet<number>,
+  basis: { readonly source: Basis; readonly output: Basis },
+): LevelsVerdict {
   const cells = [...colourCellsSeen(seen).entries()].filter(([, value]) => value === 1).map(([cell]) => cell);
   const pairs: { from: Triple; to: Triple }[] = [];
   for (let frame = 0; frame < Math.min(source.frames, output.frames); frame += COLOUR_STEP) {
     if (!frames.has(frame)) continue;
-    for (const cell of cells) pairs.push({ from: colourAt(source, frame, cell), to: colourAt(output, frame, cell) });
+    for (const cell of cells)
+      pairs.push({ from: colourAt(source, frame, cell), to: colourAt(output, frame, cell) });
   }
   if (pairs.length === 0) return { off: null, fault: null, untold: [] };
   const list = conversions(basis.source, basis.output);
   const tried = list.map((conversion) => ({ conversion, squares: squaresOf(pairs, conversion.convert) }));
   const [right, ...others] = tried as [(typeof tried)[number], ...typeof tried];
-  const leanings = new Map(others.map(({ conversion }) => [conversion, leaningOf(pairs, right.conversion.convert, conversion.convert)]));
-  const untold = [...new Set(others.flatMap(({ conversion }) => {
-    const { apart, unsure } = leanings.get(conversion) as Leaning;
-    return conversion.kind !== 'right' && (apart < TOLD || SURE * unsure > HALFWAY) ? [conversion.kind] : [];
-  }))];
+  const leanings = new Map(
+    others.map(({ conversion }) => [
+      conversion,
+      leaningOf(pairs, right.conversion.convert, conversion.convert),
+    ]),
+  );
+  const untold = [
+    ...new Set(
+      others.flatMap(({ conversion }) => {
+        const { apart, unsure } = leanings.get(conversion) as Leaning;
+        return conversion.kind !== 'right' && (apart < TOLD || SURE * unsure > HALFWAY)
+          ? [conversion.kind]
+          : [];
+      }),
+    ),
+  ];
   const off = right.squares.map((square) => Math.sqrt(square) / 256) as unknown as Triple;
   const best = others.reduce((least, one) => (total(one.squares) < total(least.squares) ? one : least));
   const gained = total(right.squares) - total(best.squares);
   const { towards, unsure } = leanings.get(best.conversion) as Leaning;
-  const isBest = total(best.squares) < FITS_BETTER * total(right.squares) || towards > HALFWAY + SURE * unsure;
-  if (isBest && gained > LEAST && best.conversion.kind !== 'right') return { off, fault: { kind: best.conversion.kind, found: best.conversion.name }, untold };
+  const isBest =
+    total(best.squares) < FITS_BETTER * total(right.squares) || towards > HALFWAY + SURE * unsure;
+  if (isBest && gained > LEAST && best.conversion.kind !== 'right')
+    return { off, fault: { kind: best.conversion.kind, found: best.conversion.name }, untold };
   const most = [source.views === 2 ? MOST.coarse : MOST.fine, MOST.coarse, MOST.coarse] as const;
-  if (middleOff(pairs, right.conversion.convert).some((off, plane) => off > (most[plane] as number))) return { off, untold, fault: { kind: 'levels', found: `off by ${off.map((value) => value.toFixed(1)).join(', ')} steps of 8 bits in Y', Cb, Cr` } };
+  if (middleOff(pairs, right.conversion.convert).some((off, plane) => off > (most[plane] as number)))
+    return {
+      off,
+      untold,
+      fault: {
+        kind: 'levels',
+        found: `off by ${off.map((value) => value.toFixed(1)).join(', ')} steps of 8 bits in Y', Cb, Cr`,
+      },
+    };
   return { off, fault: null, untold };
 }
 
@@ -142,7 +210,11 @@ interface Leaning {
   readonly unsure: number;
 }
 
-function leaningOf(pairs: readonly { from: Triple; to: Triple }[], convert: Conversion['convert'], otherwise: Conversion['convert']): Leaning {
+function leaningOf(
+  pairs: readonly { from: Triple; to: Triple }[],
+  convert: Conversion['convert'],
+  otherwise: Conversion['convert'],
+): Leaning {
   let way = 0;
   let along = 0;
   let errors = 0;
@@ -159,7 +231,11 @@ function leaningOf(pairs: readonly { from: Triple; to: Triple }[], convert: Conv
   }
   if (way === 0) return { apart: 0, towards: 0, unsure: Number.POSITIVE_INFINITY };
   const towards = along / way;
-  return { apart: way / pairs.length, towards, unsure: Math.sqrt(Math.max(0, errors - towards * along) / (3 * pairs.length * way)) };
+  return {
+    apart: way / pairs.length,
+    towards,
+    unsure: Math.sqrt(Math.max(0, errors - towards * along) / (3 * pairs.length * way)),
+  };
 }
 
 function total(squares: Triple): number {
@@ -190,7 +266,12 @@ function colourAt(trail: PictureTrail, frame: number, cell: number): Triple {
   const row = Math.floor(cell / COLOUR_WIDTH);
   const column = cell % COLOUR_WIDTH;
   const from = frame * trail.views * CELLS + 2 * row * GRID_WIDTH + 2 * column;
-  const y = ((trail.luma[from] as number) + (trail.luma[from + 1] as number) + (trail.luma[from + GRID_WIDTH] as number) + (trail.luma[from + GRID_WIDTH + 1] as number)) / 4;
+  const y =
+    ((trail.luma[from] as number) +
+      (trail.luma[from + 1] as number) +
+      (trail.luma[from + GRID_WIDTH] as number) +
+      (trail.luma[from + GRID_WIDTH + 1] as number)) /
+    4;
   if (trail.colour === null) return [y, NEUTRAL, NEUTRAL];
   const chroma = (frame / COLOUR_STEP) * 2 * COLOUR_CELLS + row * COLOUR_WIDTH + column;
   return [y, trail.colour[chroma] as number, trail.colour[chroma + COLOUR_WIDTH * COLOUR_HEIGHT] as number];

@@ -51,7 +51,10 @@ const LACKING = 0.85;
 /** Beyond this it is the one that fits best in the whole clip. */
 const ANOTHER = 0.8;
 /** A residual beyond these is no codec's: times the usual one, plus; and in any case. 256 is one code value of 8 bits. Deinterlacing invents lines. */
-const OUTLIER = { frames: { times: 6, plus: 80, most: 1000 }, fields: { times: 8, plus: 300, most: 3000 } } as const;
+const OUTLIER = {
+  frames: { times: 6, plus: 80, most: 1000 },
+  fields: { times: 8, plus: 300, most: 3000 },
+} as const;
 /** Beyond these a frame is not called proved, though it may be sound. */
 const UNUSUAL = { times: 2.5, plus: 40 } as const;
 /** The same for the worst cell of a frame, without the background's share. The first of deinterlaced frames has no earlier one to be made of. */
@@ -80,24 +83,44 @@ export interface Matching {
 /** Running medians over the frames around; `alike`: whose pictures say something of this one. */
 function usual(values: readonly number[], alike: (frame: number, other: number) => boolean): number[] {
   const all = [...values.keys()];
-  return values.map((_, frame) => median(all.slice(Math.max(0, frame - USUAL), frame + USUAL + 1).filter((other) => alike(frame, other)).map((other) => values[other] as number)));
+  return values.map((_, frame) =>
+    median(
+      all
+        .slice(Math.max(0, frame - USUAL), frame + USUAL + 1)
+        .filter((other) => alike(frame, other))
+        .map((other) => values[other] as number),
+    ),
+  );
 }
 
 /** Of frames around whose residual is usual: the mean, cell by cell. */
-function background(residuals: Float32Array, cells: number, count: number, frame: number, good: (frame: number) => boolean): Float32Array {
+function background(
+  residuals: Float32Array,
+  cells: number,
+  count: number,
+  frame: number,
+  good: (frame: number) => boolean,
+): Float32Array {
   const mean = new Float32Array(cells);
   let taken = 0;
   for (let other = Math.max(0, frame - AROUND); other <= Math.min(count - 1, frame + AROUND); other += 1) {
     if (other === frame || !good(other)) continue;
     taken += 1;
-    for (let cell = 0; cell < cells; cell += 1) mean[cell] = (mean[cell] as number) + (residuals[other * cells + cell] as number);
+    for (let cell = 0; cell < cells; cell += 1)
+      mean[cell] = (mean[cell] as number) + (residuals[other * cells + cell] as number);
   }
   if (taken > 0) for (let cell = 0; cell < cells; cell += 1) mean[cell] = (mean[cell] as number) / taken;
   return mean;
 }
 
 /** `promised`: gain and offset that the profile's own conversion gives. `made`: of what each delivered frame was made. */
-export function matchFrames(source: Pictures, output: Pictures, coding: Coding, promised: Levels, made: 'frames' | 'fields' = 'frames'): Matching {
+export function matchFrames(
+  source: Pictures,
+  output: Pictures,
+  coding: Coding,
+  promised: Levels,
+  made: 'frames' | 'fields' = 'frames',
+): Matching {
   const { cells } = source;
   if (cells === 0 || source.count === 0) return { gain: 1, offset: 0, frames: [] };
   const levels = fitLevels(source, output, promised);
@@ -106,8 +129,11 @@ export function matchFrames(source: Pictures, output: Pictures, coding: Coding, 
   const near = Array.from({ length: output.count }, (_, frame) => nearestTo(source, output, levels, frame));
   const size = near.map((one) => Math.sqrt(one.energy));
   // A codec errs by what there is in a picture: frames that have faded to nothing do not say what is usual of a full one.
-  const contrast = Array.from({ length: output.count }, (_, frame) => source.contrast(Math.min(frame, source.count - 1)));
-  const alike = (frame: number, other: number): boolean => (contrast[other] as number) >= ALIKE * (contrast[frame] as number);
+  const contrast = Array.from({ length: output.count }, (_, frame) =>
+    source.contrast(Math.min(frame, source.count - 1)),
+  );
+  const alike = (frame: number, other: number): boolean =>
+    (contrast[other] as number) >= ALIKE * (contrast[frame] as number);
   const usualSize = usual(size, alike);
   const full = size.filter((_, frame) => (contrast[frame] as number) >= FLAT);
   const middle = median(full.length > 0 ? full : size);
@@ -115,7 +141,10 @@ export function matchFrames(source: Pictures, output: Pictures, coding: Coding, 
   const isOutlier = (frame: number, found: number): boolean => {
     const reference = Math.min(usualSize[frame] as number, 4 * middle + FLOOR);
     if (found > Math.min(beyond.times * reference + beyond.plus, beyond.most)) return true;
-    const most = Math.max(output.contrast(frame), frame < source.count ? Math.abs(gain) * source.contrast(frame) : 0);
+    const most = Math.max(
+      output.contrast(frame),
+      frame < source.count ? Math.abs(gain) * source.contrast(frame) : 0,
+    );
     return most > CONTRAST && found > UNRELATED * most;
   };
   const good = (frame: number): boolean => !isOutlier(frame, size[frame] as number);
@@ -124,7 +153,11 @@ export function matchFrames(source: Pictures, output: Pictures, coding: Coding, 
     const residuals = new Float32Array(output.count * cells);
     for (let frame = 0; frame < output.count; frame += 1) {
       const other = otherOf(frame);
-      for (let cell = 0; cell < cells; cell += 1) residuals[frame * cells + cell] = (output.values[frame * cells + cell] as number) - offset - gain * (source.values[other * cells + cell] as number);
+      for (let cell = 0; cell < cells; cell += 1)
+        residuals[frame * cells + cell] =
+          (output.values[frame * cells + cell] as number) -
+          offset -
+          gain * (source.values[other * cells + cell] as number);
     }
     return residuals;
   };
@@ -154,7 +187,8 @@ export function matchFrames(source: Pictures, output: Pictures, coding: Coding, 
   let lastShift = 0;
   /** The frame that fits best, the background's share taken off; null when not even that one fits. Near where the frame before was found, else in the whole clip. */
   const shownBy = (frame: number, mean: Float32Array): number | null => {
-    const fits = (other: number): boolean => !isOutlier(frame, Math.sqrt(energy(source, output, levels, frame, other)));
+    const fits = (other: number): boolean =>
+      !isOutlier(frame, Math.sqrt(energy(source, output, levels, frame, other)));
     const guess = nearestTo(source, output, levels, frame, frame + lastShift, mean);
     let best = guess;
     if (budget >= source.count) {
@@ -170,14 +204,24 @@ export function matchFrames(source: Pictures, output: Pictures, coding: Coding, 
   };
 
   const frames = near.map((_, frame): FrameMatch => {
-    const residual = frame < source.count ? Math.sqrt(energy(source, output, levels, frame, frame)) : Number.POSITIVE_INFINITY;
+    const residual =
+      frame < source.count
+        ? Math.sqrt(energy(source, output, levels, frame, frame))
+        : Number.POSITIVE_INFINITY;
     const mean = background(residuals, cells, output.count, frame, good);
     if (frame >= source.count || isOutlier(frame, residual)) {
       const shows = shownBy(frame, mean);
-      const isPart = shows === null && frame < source.count && mostFits(source, output, levels, frame, 2 * (usualSize[frame] as number) + beyond.plus);
+      const isPart =
+        shows === null &&
+        frame < source.count &&
+        mostFits(source, output, levels, frame, 2 * (usualSize[frame] as number) + beyond.plus);
       return isPart ? { state: 'damaged', shows: frame, residual } : { state: 'wrong', shows, residual };
     }
-    const noise = { own: Math.max(usualOwn[frame] as number, FLOOR), whole: usualSize[frame] as number, cells: rests.subarray(frame * cells, (frame + 1) * cells) };
+    const noise = {
+      own: Math.max(usualOwn[frame] as number, FLOOR),
+      whole: usualSize[frame] as number,
+      cells: rests.subarray(frame * cells, (frame + 1) * cells),
+    };
     const means = { best: mean, inPlace: background(inPlace, cells, output.count, frame, good) };
     const told = tell(source, output, levels, frame, means, noise, coding);
     if (told === 'wrong') {
@@ -187,10 +231,17 @@ export function matchFrames(source: Pictures, output: Pictures, coding: Coding, 
     if (told === 'lacking') {
       // A codec may have taken it away; or it is another frame, however far from here.
       const shows = shownBy(frame, mean);
-      const isOther = shows !== null && shows !== frame && leaning(source, output, levels, frame, ofFrame(source, shows), means, noise).towards > ANOTHER;
+      const isOther =
+        shows !== null &&
+        shows !== frame &&
+        leaning(source, output, levels, frame, ofFrame(source, shows), means, noise).towards > ANOTHER;
       if (isOther) return { state: 'wrong', shows, residual };
     }
-    if ((worst[frame] as number) > CELL_OUTLIER.times * (usualWorst[frame] as number) + CELL_OUTLIER.plus[made]) return { state: 'damaged', shows: frame, residual };
+    if (
+      (worst[frame] as number) >
+      CELL_OUTLIER.times * (usualWorst[frame] as number) + CELL_OUTLIER.plus[made]
+    )
+      return { state: 'damaged', shows: frame, residual };
     // Not far enough from the usual to be another picture, and too far to be called proved.
     const unusual = residual > UNUSUAL.times * (usualSize[frame] as number) + UNUSUAL.plus;
     return { state: unusual || told === 'lacking' ? 'untold' : told, shows: frame, residual };
@@ -199,10 +250,22 @@ export function matchFrames(source: Pictures, output: Pictures, coding: Coding, 
 }
 
 /** Whether all but a quarter of the cells are what they should be: then a part is damaged, and it is no other picture. */
-function mostFits(source: Pictures, output: Pictures, { gain, offset }: Levels, frame: number, limit: number): boolean {
+function mostFits(
+  source: Pictures,
+  output: Pictures,
+  { gain, offset }: Levels,
+  frame: number,
+  limit: number,
+): boolean {
   const { cells } = source;
   if (source.contrast(frame) < FLAT) return false;
-  const rests = Array.from({ length: cells }, (_, cell) => Math.abs((output.values[frame * cells + cell] as number) - offset - gain * (source.values[frame * cells + cell] as number))).sort((a, b) => a - b);
+  const rests = Array.from({ length: cells }, (_, cell) =>
+    Math.abs(
+      (output.values[frame * cells + cell] as number) -
+        offset -
+        gain * (source.values[frame * cells + cell] as number),
+    ),
+  ).sort((a, b) => a - b);
   return (rests[Math.floor(0.75 * cells)] as number) <= limit;
 }
 
@@ -230,7 +293,15 @@ interface Leaning {
   readonly clear: boolean;
 }
 
-function leaning(source: Pictures, output: Pictures, { gain, offset }: Levels, frame: number, target: (cell: number) => number, means: Means, noise: Noise): Leaning {
+function leaning(
+  source: Pictures,
+  output: Pictures,
+  { gain, offset }: Levels,
+  frame: number,
+  target: (cell: number) => number,
+  means: Means,
+  noise: Noise,
+): Leaning {
   const { cells } = source;
   let squares = 0;
   let product = 0;
@@ -246,23 +317,34 @@ function leaning(source: Pictures, output: Pictures, { gain, offset }: Levels, f
     productInPlace += step * (rest - (means.inPlace[cell] as number));
   }
   const part = (value: number): number => (squares > 0 ? value / squares : 0);
-  return { step: Math.sqrt(squares / cells), towards: part(product), towardsInPlace: part(productInPlace), clear: squares >= TELLING_CELLS * Math.sqrt(noisy) };
+  return {
+    step: Math.sqrt(squares / cells),
+    towards: part(product),
+    towardsInPlace: part(productInPlace),
+    clear: squares >= TELLING_CELLS * Math.sqrt(noisy),
+  };
 }
 
-const ofFrame = ({ values, cells }: Pictures, frame: number) => (cell: number): number => values[frame * cells + cell] as number;
+const ofFrame =
+  ({ values, cells }: Pictures, frame: number) =>
+  (cell: number): number =>
+    values[frame * cells + cell] as number;
 
 /** The mean of the frames around, without the frame itself: what a picture has that no other has is what it differs from this in. */
 function meanAround(source: Pictures, frame: number): Float32Array {
   const { cells, values } = source;
   const mean = new Float32Array(cells);
   const others = around(source, frame);
-  for (const other of others) for (let cell = 0; cell < cells; cell += 1) mean[cell] = (mean[cell] as number) + (values[other * cells + cell] as number) / others.length;
+  for (const other of others)
+    for (let cell = 0; cell < cells; cell += 1)
+      mean[cell] = (mean[cell] as number) + (values[other * cells + cell] as number) / others.length;
   return mean;
 }
 
 function around({ count }: Pictures, frame: number): number[] {
   const others: number[] = [];
-  for (let other = Math.max(0, frame - REACH); other <= Math.min(count - 1, frame + REACH); other += 1) if (other !== frame) others.push(other);
+  for (let other = Math.max(0, frame - REACH); other <= Math.min(count - 1, frame + REACH); other += 1)
+    if (other !== frame) others.push(other);
   return others;
 }
 
@@ -270,18 +352,36 @@ function around({ count }: Pictures, frame: number): number[] {
  * One delivered frame against the neighbours of the frame that it should be, and against its own. `lacking`: nothing is left in it of what only that
  * one has.
  */
-function tell(source: Pictures, output: Pictures, levels: Levels, frame: number, means: Means, noise: Noise, coding: Coding): 'right' | 'untold' | 'wrong' | 'lacking' {
+function tell(
+  source: Pictures,
+  output: Pictures,
+  levels: Levels,
+  frame: number,
+  means: Means,
+  noise: Noise,
+  coding: Coding,
+): 'right' | 'untold' | 'wrong' | 'lacking' {
   const least = Math.max(SAME, TELLING[coding].own * noise.own, TELLING[coding].whole * noise.whole);
   const mean = meanAround(source, frame);
   const own = leaning(source, output, levels, frame, (cell) => mean[cell] as number, means, noise);
   // One that predicts leaves out what is a frame's own as long as it pays.
   const hasOwn = own.step >= (coding === 'predicted' ? least : SAME) && own.clear;
   const isLacking = hasOwn && Math.min(own.towards, own.towardsInPlace) > LACKING;
-  let state: 'right' | 'untold' = hasOwn && Math.max(own.towards, own.towardsInPlace) > FAINT ? 'untold' : 'right';
+  let state: 'right' | 'untold' =
+    hasOwn && Math.max(own.towards, own.towardsInPlace) > FAINT ? 'untold' : 'right';
   for (const other of around(source, frame)) {
-    const { step, towards, towardsInPlace, clear } = leaning(source, output, levels, frame, ofFrame(source, other), means, noise);
+    const { step, towards, towardsInPlace, clear } = leaning(
+      source,
+      output,
+      levels,
+      frame,
+      ofFrame(source, other),
+      means,
+      noise,
+    );
     const telling = step >= least && clear;
-    const standsOut = (step >= STANDS_OUT * noise.own || (isLacking && towards > ANOTHER)) && towardsInPlace > WRONG[coding];
+    const standsOut =
+      (step >= STANDS_OUT * noise.own || (isLacking && towards > ANOTHER)) && towardsInPlace > WRONG[coding];
     if (telling && towards > WRONG[coding] && (step >= DRIFT * noise.whole || standsOut)) return 'wrong';
     if (Math.abs(other - frame) === 1 && (!telling || towards > RIGHT)) state = 'untold';
   }

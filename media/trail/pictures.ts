@@ -13,7 +13,8 @@ export class Pictures {
     this.values = new Float32Array(this.count * this.cells);
     for (let frame = 0; frame < this.count; frame += 1) {
       const from = (frame * views + view) * CELLS;
-      for (let cell = 0; cell < this.cells; cell += 1) this.values[frame * this.cells + cell] = luma[from + (at[cell] as number)] as number;
+      for (let cell = 0; cell < this.cells; cell += 1)
+        this.values[frame * this.cells + cell] = luma[from + (at[cell] as number)] as number;
     }
   }
   /** Root mean square difference of the cells from their mean. */
@@ -29,7 +30,8 @@ export class Pictures {
   }
   mean(frame: number): number {
     let sum = 0;
-    for (let at = frame * this.cells; at < (frame + 1) * this.cells; at += 1) sum += this.values[at] as number;
+    for (let at = frame * this.cells; at < (frame + 1) * this.cells; at += 1)
+      sum += this.values[at] as number;
     return sum / this.cells;
   }
 }

@@ -55,7 +55,11 @@ const turned: Readonly<Record<Turn, (row: number, column: number) => number>> = 
 };
 
 /** Sum of squares of delivered cells against source cells under a turn, over frames in their place, each centred on its mean. */
-function misfit(request: PlacementRequest, frames: readonly number[], at: (row: number, column: number) => number): number {
+function misfit(
+  request: PlacementRequest,
+  frames: readonly number[],
+  at: (row: number, column: number) => number,
+): number {
   const { source, output, views, seen, levels } = request;
   let sum = 0;
   for (const frame of frames) {
@@ -66,7 +70,9 @@ function misfit(request: PlacementRequest, frames: readonly number[], at: (row: 
       for (let column = 0; column < GRID_WIDTH; column += 1) {
         const cell = row * GRID_WIDTH + column;
         if (seen[cell] !== 1) continue;
-        const rest = (output[frame * CELLS + cell] as number) - levels.gain * (source[frame * views * CELLS + at(row, column)] as number);
+        const rest =
+          (output[frame * CELLS + cell] as number) -
+          levels.gain * (source[frame * views * CELLS + at(row, column)] as number);
         total += rest;
         squares += rest * rest;
         cells += 1;
@@ -95,7 +101,8 @@ function solve(matrix: readonly (readonly number[])[], right: readonly number[])
   const size = rows.length;
   for (let pivot = 0; pivot < size; pivot += 1) {
     let most = pivot;
-    for (let row = pivot + 1; row < size; row += 1) if (Math.abs(rows[row]?.[pivot] as number) > Math.abs(rows[most]?.[pivot] as number)) most = row;
+    for (let row = pivot + 1; row < size; row += 1)
+      if (Math.abs(rows[row]?.[pivot] as number) > Math.abs(rows[most]?.[pivot] as number)) most = row;
     [rows[pivot], rows[most]] = [rows[most] as number[], rows[pivot] as number[]];
     const head = rows[pivot] as number[];
     if (Math.abs(head[pivot] as number) < 1e-9) return null;
@@ -103,7 +110,8 @@ function solve(matrix: readonly (readonly number[])[], right: readonly number[])
       if (row === pivot) continue;
       const line = rows[row] as number[];
       const factor = (line[pivot] as number) / (head[pivot] as number);
-      for (let column = pivot; column <= size; column += 1) line[column] = (line[column] as number) - factor * (head[column] as number);
+      for (let column = pivot; column <= size; column += 1)
+        line[column] = (line[column] as number) - factor * (head[column] as number);
     }
   }
   return rows.map((row, index) => (row[size] as number) / (row[index] as number));
@@ -131,29 +139,54 @@ export function placementOf(request: PlacementRequest): Placement {
         const down = (levels.gain * (value(row + 1, column) - value(row - 1, column))) / 2;
         const grown = across * (column + 0.5 - GRID_WIDTH / 2) + down * (row + 0.5 - GRID_HEIGHT / 2);
         const terms = [1, value(row, column) / 65536, -across, -down, -grown];
-        const rest = (output[frame * CELLS + cell] as number) - levels.offset - levels.gain * value(row, column);
+        const rest =
+          (output[frame * CELLS + cell] as number) - levels.offset - levels.gain * value(row, column);
         counted += 1;
         rests += rest * rest;
         for (let a = 0; a < 5; a += 1) {
           right[a] = (right[a] as number) + (terms[a] as number) * rest;
-          for (let b = 0; b < 5; b += 1) (matrix[a] as number[])[b] = (matrix[a]?.[b] as number) + (terms[a] as number) * (terms[b] as number);
+          for (let b = 0; b < 5; b += 1)
+            (matrix[a] as number[])[b] =
+              (matrix[a]?.[b] as number) + (terms[a] as number) * (terms[b] as number);
         }
       }
     }
   }
-  const gradient = (term: 2 | 3): number => Math.sqrt((matrix[term]?.[term] as number) / Math.max(1, counted));
+  const gradient = (term: 2 | 3): number =>
+    Math.sqrt((matrix[term]?.[term] as number) / Math.max(1, counted));
   const answer = gradient(2) < GRADIENT || gradient(3) < GRADIENT ? null : solve(matrix, right);
   if (answer === null) return { right: 0, down: 0, scale: 1, displaced: false };
   const [, , x, found, growth] = answer as [number, number, number, number, number];
   const y = found - (request.down ?? 0);
-  const left = Math.max(0, rests - answer.reduce((sum, value, term) => sum + value * (right[term] as number), 0));
+  const left = Math.max(
+    0,
+    rests - answer.reduce((sum, value, term) => sum + value * (right[term] as number), 0),
+  );
   // What a codec does to a still picture is the same in every frame: only cells count as independent.
-  const errorOf = (term: 2 | 3 | 4): number => Math.sqrt((left / counted) * looked.length * Math.max(0, solve(matrix, matrix.map((_, row) => (row === term ? 1 : 0)))?.[term] ?? Number.POSITIVE_INFINITY));
+  const errorOf = (term: 2 | 3 | 4): number =>
+    Math.sqrt(
+      (left / counted) *
+        looked.length *
+        Math.max(
+          0,
+          solve(
+            matrix,
+            matrix.map((_, row) => (row === term ? 1 : 0)),
+          )?.[term] ?? Number.POSITIVE_INFINITY,
+        ),
+    );
   /** `pixels`: of one unit of `value`. */
-  const sure = (value: number, pixels: number, most: number, term: 2 | 3 | 4): boolean => Math.abs(value) * pixels > most && Math.abs(value) > SURE.times * errorOf(term);
+  const sure = (value: number, pixels: number, most: number, term: 2 | 3 | 4): boolean =>
+    Math.abs(value) * pixels > most && Math.abs(value) > SURE.times * errorOf(term);
   const { width, height } = cellPixels;
   // Half a delivered pixel is what a scaler may round by. What a deinterlacer makes of one field may lie by half a line of the source elsewhere.
-  const moved = Math.abs(x) > Math.max(MOVED_CELLS, SURE.moved / width) || Math.abs(y) > Math.max(MOVED_CELLS, SURE.moved / height) || sure(x, width, SURE.moved, 2) || (views === 1 && sure(y, height, SURE.moved, 3));
-  const grown = Math.abs(growth) > GROWN || sure(growth, Math.max((width * GRID_WIDTH) / 2, (height * GRID_HEIGHT) / 2), SURE.grown, 4);
+  const moved =
+    Math.abs(x) > Math.max(MOVED_CELLS, SURE.moved / width) ||
+    Math.abs(y) > Math.max(MOVED_CELLS, SURE.moved / height) ||
+    sure(x, width, SURE.moved, 2) ||
+    (views === 1 && sure(y, height, SURE.moved, 3));
+  const grown =
+    Math.abs(growth) > GROWN ||
+    sure(growth, Math.max((width * GRID_WIDTH) / 2, (height * GRID_HEIGHT) / 2), SURE.grown, 4);
   return { right: x, down: y, scale: 1 + growth, displaced: moved || grown };
 }

@@ -12,44 +12,70 @@ const headerSchema = z.object({
   frames: z.int().nonnegative(),
   width: z.int().positive(),
   height: z.int().positive(),
-  spots: z.array(z.object({ frame: z.int().nonnegative(), pixels: z.array(z.tuple([z.int().nonnegative(), z.int().nonnegative()])) })),
+  spots: z.array(
+    z.object({
+      frame: z.int().nonnegative(),
+      pixels: z.array(z.tuple([z.int().nonnegative(), z.int().nonnegative()])),
+    }),
+  ),
 });
 
 /** Bytes of equal weight lie together: the signs and exponents of neighbours are alike. */
 function apart(bytes: Buffer, size: number): Buffer {
   const count = bytes.length / size;
   const out = Buffer.allocUnsafe(bytes.length);
-  for (let at = 0; at < count; at += 1) for (let part = 0; part < size; part += 1) out[part * count + at] = bytes[at * size + part] as number;
+  for (let at = 0; at < count; at += 1)
+    for (let part = 0; part < size; part += 1) out[part * count + at] = bytes[at * size + part] as number;
   return out;
 }
 
 function together(bytes: Buffer, size: number): Buffer {
   const count = bytes.length / size;
   const out = Buffer.alloc(bytes.length);
-  for (let at = 0; at < count; at += 1) for (let part = 0; part < size; part += 1) out[at * size + part] = bytes[part * count + at] as number;
+  for (let at = 0; at < count; at += 1)
+    for (let part = 0; part < size; part += 1) out[at * size + part] = bytes[part * count + at] as number;
   return out;
 }
 
 /** Little-endian on every machine that Node runs on for which this is built. */
-const bytesOf = (values: Float32Array | Float64Array): Buffer => Buffer.from(values.buffer, values.byteOffset, values.byteLength);
+const bytesOf = (values: Float32Array | Float64Array): Buffer =>
+  Buffer.from(values.buffer, values.byteOffset, values.byteLength);
 
-export async function pointFile(trail: PointTrail): Promise<{ readonly bytes: Buffer; readonly digest: string }> {
-  const header: z.input<typeof headerSchema> = { frames: trail.frames, width: trail.width, height: trail.height, spots: trail.spots.map(({ frame, pixels }) => ({ frame, pixels: pixels.map(({ x, y }) => [x, y]) })) };
+export async function pointFile(
+  trail: PointTrail,
+): Promise<{ readonly bytes: Buffer; readonly digest: string }> {
+  const header: z.input<typeof headerSchema> = {
+    frames: trail.frames,
+    width: trail.width,
+    height: trail.height,
+    spots: trail.spots.map(({ frame, pixels }) => ({ frame, pixels: pixels.map(({ x, y }) => [x, y]) })),
+  };
   const head = Buffer.from(JSON.stringify(header), 'utf8');
   const length = Buffer.alloc(4);
   length.writeUInt32LE(head.length);
-  const body = Buffer.concat([length, head, apart(bytesOf(trail.values), 4), ...trail.spots.map(({ light }) => bytesOf(light))]);
+  const body = Buffer.concat([
+    length,
+    head,
+    apart(bytesOf(trail.values), 4),
+    ...trail.spots.map(({ light }) => bytesOf(light)),
+  ]);
   const packed = await promisify<Buffer, { level: number }, Buffer>(deflate)(body, { level: 6 });
   return { bytes: Buffer.concat([FORM, packed]), digest: createHash('sha256').update(body).digest('hex') };
 }
 
 /** Throws TrailError for anything that is not a whole point trail. */
-export async function readPoints(bytes: Buffer): Promise<{ readonly trail: PointTrail; readonly digest: string }> {
-  if (!bytes.subarray(0, FORM.length).equals(FORM)) throw new TrailError('not a point trail of a version that this program knows');
+export async function readPoints(
+  bytes: Buffer,
+): Promise<{ readonly trail: PointTrail; readonly digest: string }> {
+  if (!bytes.subarray(0, FORM.length).equals(FORM))
+    throw new TrailError('not a point trail of a version that this program knows');
   let body: Buffer;
   let header: z.output<typeof headerSchema>;
   try {
-    body = await promisify<Buffer, { maxOutputLength: number }, Buffer>(inflate)(bytes.subarray(FORM.length), { maxOutputLength: MOST_BYTES });
+    body = await promisify<Buffer, { maxOutputLength: number }, Buffer>(inflate)(
+      bytes.subarray(FORM.length),
+      { maxOutputLength: MOST_BYTES },
+    );
   } catch (error) {
     throw new TrailError(`it does not unpack: ${(error as Error).message}`);
   }
@@ -66,7 +92,13 @@ export async function readPoints(bytes: Buffer): Promise<{ readonly trail: Point
   }
   const plain = (part: Buffer): ArrayBuffer => new Uint8Array(part).buffer;
   const values = new Float32Array(plain(together(take(4 * 3 * POINTS * header.frames), 4)));
-  const spots = header.spots.map(({ frame, pixels }): Spot => ({ frame, pixels: pixels.map(([x, y]) => ({ x, y })), light: new Float64Array(plain(take(8 * 3 * pixels.length))) }));
+  const spots = header.spots.map(
+    ({ frame, pixels }): Spot => ({
+      frame,
+      pixels: pixels.map(([x, y]) => ({ x, y })),
+      light: new Float64Array(plain(take(8 * 3 * pixels.length))),
+    }),
+  );
   if (at !== body.length) throw new TrailError(`${body.length - at} bytes too many`);
   return { trail: { ...header, values, spots }, digest: createHash('sha256').update(body).digest('hex') };
 }

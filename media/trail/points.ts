@@ -29,7 +29,10 @@ export function pointsOf(frame: number, width: number, height: number): Point[] 
   };
   return Array.from({ length: POINTS }, (_, index) => {
     const hash = mixed(frame * POINTS + index);
-    return { x: inCell(index % SIDE, width, hash & 0xffff), y: inCell(Math.floor(index / SIDE), height, hash >>> 16) };
+    return {
+      x: inCell(index % SIDE, width, hash & 0xffff),
+      y: inCell(Math.floor(index / SIDE), height, hash >>> 16),
+    };
   });
 }
 

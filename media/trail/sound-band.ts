@@ -21,7 +21,12 @@ function windowed(cutoff: number, reach: number, seconds: number): number {
  * bands between channels (ISO/IEC 14496-3, perceptual noise substitution and intensity stereo; FFmpeg's coder begins at
  * 4 kHz). The derivative of a low pass: sound falls with frequency, and the upper part tells times best.
  */
-export const lowBand: Band = { reach: 0.001, at: (seconds) => (windowed(3000, 0.001, seconds + STEP) - windowed(3000, 0.001, seconds - STEP)) / (2 * STEP * 2 * Math.PI * 3000) };
+export const lowBand: Band = {
+  reach: 0.001,
+  at: (seconds) =>
+    (windowed(3000, 0.001, seconds + STEP) - windowed(3000, 0.001, seconds - STEP)) /
+    (2 * STEP * 2 * Math.PI * 3000),
+};
 const STEP = 1e-6;
 
 /** All that both rates can hold, nearly. */
@@ -31,7 +36,14 @@ export function wideBand(sampleRate: number): Band {
 }
 
 /** The filtered signal at `count` times, `first` + n · `step` (all in samples of the window, fractions allowed). Samples outside the window count as 0. */
-export function filtered(samples: Int32Array, sampleRate: number, band: Band, first: number, step: number, count: number): Float64Array {
+export function filtered(
+  samples: Int32Array,
+  sampleRate: number,
+  band: Band,
+  first: number,
+  step: number,
+  count: number,
+): Float64Array {
   const result = new Float64Array(count);
   const reach = band.reach * sampleRate;
   const taps = step === 1 ? integerTaps(band, sampleRate, first) : null;
@@ -40,10 +52,13 @@ export function filtered(samples: Int32Array, sampleRate: number, band: Band, fi
     const from = Math.max(0, Math.ceil(centre - reach));
     const to = Math.min(samples.length - 1, Math.floor(centre + reach));
     let sum = 0;
-    if (taps === null) for (let at = from; at <= to; at++) sum += (samples[at] as number) * band.at((centre - at) / sampleRate);
+    if (taps === null)
+      for (let at = from; at <= to; at++)
+        sum += (samples[at] as number) * band.at((centre - at) / sampleRate);
     else {
       const shift = taps.base + index;
-      for (let at = from; at <= to; at++) sum += (samples[at] as number) * (taps.values[shift - at] as number);
+      for (let at = from; at <= to; at++)
+        sum += (samples[at] as number) * (taps.values[shift - at] as number);
     }
     result[index] = sum / sampleRate;
   }
@@ -56,6 +71,8 @@ function integerTaps(band: Band, sampleRate: number, first: number): { values: F
   const whole = Math.floor(first);
   const fraction = first - whole;
   const half = Math.ceil(reach) + 1;
-  const values = Float64Array.from({ length: 2 * half + 1 }, (_, tap) => band.at((tap - half + fraction) / sampleRate));
+  const values = Float64Array.from({ length: 2 * half + 1 }, (_, tap) =>
+    band.at((tap - half + fraction) / sampleRate),
+  );
   return { values, base: whole + half };
 }

@@ -7,7 +7,17 @@
  *
  * Numbers of blocks, groups and samples follow from the head. There is one spelling for each trail.
  */
-import { type Anchor, blockSamples, blocksIn, type ChannelTrail, GROUP_BLOCKS, type SampleForm, type SoundTrail, sampleForms, soundDepths } from './sound-trail.ts';
+import {
+  type Anchor,
+  blockSamples,
+  blocksIn,
+  type ChannelTrail,
+  GROUP_BLOCKS,
+  type SampleForm,
+  type SoundTrail,
+  sampleForms,
+  soundDepths,
+} from './sound-trail.ts';
 
 const HEAD_BYTES = 3 * 8 + 4 + 1 + 1;
 
@@ -18,7 +28,13 @@ function anchorSamples(trail: Pick<SoundTrail, 'sampleRate' | 'start' | 'end'>, 
 
 export function soundTrailBytes(trail: SoundTrail): Buffer {
   const width = trail.depth / 8;
-  const sizes = trail.channels.map(({ levels, checksums, anchors }) => levels.length + 12 * checksums.cut24.length + 4 + anchors.reduce((sum, { samples }) => sum + 4 + width * samples.length, 0));
+  const sizes = trail.channels.map(
+    ({ levels, checksums, anchors }) =>
+      levels.length +
+      12 * checksums.cut24.length +
+      4 +
+      anchors.reduce((sum, { samples }) => sum + 4 + width * samples.length, 0),
+  );
   const bytes = Buffer.alloc(sizes.reduce((sum, size) => sum + size, HEAD_BYTES));
   let at = bytes.writeDoubleLE(trail.samples, 0);
   at = bytes.writeDoubleLE(trail.start, at);
@@ -50,14 +66,18 @@ class Fields {
 
   #next(length: number): number {
     const at = this.#at;
-    if (length > this.#bytes.length - at) throw new RangeError(`sound trail ends at byte ${this.#bytes.length}, ${length} more were to be read at ${at}`);
+    if (length > this.#bytes.length - at)
+      throw new RangeError(
+        `sound trail ends at byte ${this.#bytes.length}, ${length} more were to be read at ${at}`,
+      );
     this.#at += length;
     return at;
   }
 
   count(): number {
     const value = this.#bytes.readDoubleLE(this.#next(8));
-    if (!Number.isSafeInteger(value) || value < 0 || Object.is(value, -0)) throw new RangeError(`sound trail counts ${value} samples`);
+    if (!Number.isSafeInteger(value) || value < 0 || Object.is(value, -0))
+      throw new RangeError(`sound trail counts ${value} samples`);
     return value;
   }
 
@@ -87,12 +107,14 @@ class Fields {
     const width = depth / 8;
     let at = this.#next(width * length);
     const samples = new Int32Array(length);
-    for (let index = 0; index < length; index++, at += width) samples[index] = this.#bytes.readIntLE(at, width) << (32 - depth);
+    for (let index = 0; index < length; index++, at += width)
+      samples[index] = this.#bytes.readIntLE(at, width) << (32 - depth);
     return samples;
   }
 
   end(): void {
-    if (this.#at !== this.#bytes.length) throw new RangeError(`sound trail has ${this.#bytes.length - this.#at} bytes too many`);
+    if (this.#at !== this.#bytes.length)
+      throw new RangeError(`sound trail has ${this.#bytes.length - this.#at} bytes too many`);
   }
 }
 
@@ -107,22 +129,33 @@ export function readSoundTrail(bytes: Buffer): SoundTrail {
   const stated = fields.u8();
   const depth = soundDepths.find((known) => known === stated);
   if (depth === undefined) throw new RangeError(`sound trail of ${stated} bits`);
-  if (sampleRate < 1 || sampleRate > 0x7fffffff || channelCount < 1) throw new RangeError(`sound trail of ${channelCount} channels at ${sampleRate} Hz`);
-  if (end < start || (end > samples && end > start)) throw new RangeError(`sound trail from ${start} to ${end} of ${samples} samples`);
+  if (sampleRate < 1 || sampleRate > 0x7fffffff || channelCount < 1)
+    throw new RangeError(`sound trail of ${channelCount} channels at ${sampleRate} Hz`);
+  if (end < start || (end > samples && end > start))
+    throw new RangeError(`sound trail from ${start} to ${end} of ${samples} samples`);
   const blocks = blocksIn(end - start, sampleRate);
   const groups = Math.ceil(blocks / GROUP_BLOCKS);
   const channels: ChannelTrail[] = [];
   for (let channel = 0; channel < channelCount; channel++) {
     const levels = fields.bytes(blocks);
-    const checksums = Object.fromEntries(sampleForms.map((form) => [form, fields.numbers(groups)])) as Record<SampleForm, Uint32Array>;
+    const checksums = Object.fromEntries(sampleForms.map((form) => [form, fields.numbers(groups)])) as Record<
+      SampleForm,
+      Uint32Array
+    >;
     const anchors: Anchor[] = [];
     const anchorCount = fields.u32();
     let before = -1;
     for (let index = 0; index < anchorCount; index++) {
       const block = fields.u32();
-      if (block <= before || block >= blocks) throw new RangeError(`sound trail has an anchor at block ${block} of ${blocks} after block ${before}`);
+      if (block <= before || block >= blocks)
+        throw new RangeError(
+          `sound trail has an anchor at block ${block} of ${blocks} after block ${before}`,
+        );
       before = block;
-      anchors.push({ block, samples: fields.samples(anchorSamples({ sampleRate, start, end }, block), depth) });
+      anchors.push({
+        block,
+        samples: fields.samples(anchorSamples({ sampleRate, start, end }, block), depth),
+      });
     }
     channels.push({ levels, checksums, anchors });
   }

@@ -1,7 +1,15 @@
 /** Collects the trail of a source's sound track while it is decoded. */
 import { ChecksumList, Meter } from './sound-meter.ts';
 import { PcmReader } from './sound-pcm.ts';
-import { type Anchor, blockSamples, EDGE_BLOCKS, GROUP_BLOCKS, INTERVAL_BLOCKS, type SoundDepth, type SoundTrail } from './sound-trail.ts';
+import {
+  type Anchor,
+  blockSamples,
+  EDGE_BLOCKS,
+  GROUP_BLOCKS,
+  INTERVAL_BLOCKS,
+  type SoundDepth,
+  type SoundTrail,
+} from './sound-trail.ts';
 
 export interface SoundForm {
   /** 1 to 255. */
@@ -48,7 +56,8 @@ class ChannelCollector {
 
   #samplesOf(block: Int32Array): Int32Array {
     const samples = new Int32Array(block.length / this.#channels);
-    for (let index = 0; index < samples.length; index++) samples[index] = block[index * this.#channels + this.#channel] as number;
+    for (let index = 0; index < samples.length; index++)
+      samples[index] = block[index * this.#channels + this.#channel] as number;
     return samples;
   }
 
@@ -69,12 +78,17 @@ class ChannelCollector {
     this.#levels.push(this.meter.endBlock().level);
     if (index % GROUP_BLOCKS === GROUP_BLOCKS - 1) this.#checksums.add(this.meter.endGroup());
     this.#energies[index % EDGE_BLOCKS] = energy;
-    if (energy > (this.#loudest?.energy ?? 0)) this.#loudest = { energy, block: index, samples: this.#samplesOf(data) };
+    if (energy > (this.#loudest?.energy ?? 0))
+      this.#loudest = { energy, block: index, samples: this.#samplesOf(data) };
     const inside = index + 1 - EDGE_BLOCKS;
     if (inside >= 0 && inside % INTERVAL_BLOCKS === 0) this.#keepLoudest();
   }
 
-  end(blocks: number, inRing: (block: number) => Int32Array, depth: SoundDepth): SoundTrail['channels'][number] {
+  end(
+    blocks: number,
+    inRing: (block: number) => Int32Array,
+    depth: SoundDepth,
+  ): SoundTrail['channels'][number] {
     this.#keepLoudest();
     let best = { energy: 0, block: -1 };
     for (let block = Math.max(0, blocks - EDGE_BLOCKS); block < blocks; block++) {
@@ -83,7 +97,12 @@ class ChannelCollector {
     }
     if (best.block >= 0) this.#anchors.set(best.block, this.#samplesOf(inRing(best.block)));
     if (blocks % GROUP_BLOCKS !== 0) this.#checksums.add(this.meter.endGroup());
-    const anchors: Anchor[] = [...this.#anchors].sort(([a], [b]) => a - b).map(([block, samples]) => ({ block, samples: samples.map((value) => value & (depth === 16 ? ~0xffff : ~0xff)) }));
+    const anchors: Anchor[] = [...this.#anchors]
+      .sort(([a], [b]) => a - b)
+      .map(([block, samples]) => ({
+        block,
+        samples: samples.map((value) => value & (depth === 16 ? ~0xffff : ~0xff)),
+      }));
     return { levels: Uint8Array.from(this.#levels), checksums: this.#checksums.end(), anchors };
   }
 }
@@ -107,14 +126,25 @@ export class SoundCollector {
 
   /** `used` defaults to the whole track. Throws RangeError for a form or part that cannot be. */
   constructor(form: SoundForm, used: UsedPart = { start: 0, end: Number.MAX_SAFE_INTEGER }) {
-    if (!Number.isInteger(form.channels) || form.channels < 1 || form.channels > 255) throw new RangeError(`${form.channels} channels`);
-    if (!Number.isInteger(form.sampleRate) || form.sampleRate < 1 || form.sampleRate > 0x7fffffff) throw new RangeError(`${form.sampleRate} Hz`);
-    if (!Number.isSafeInteger(used.start) || !Number.isSafeInteger(used.end) || used.start < 0 || used.end < used.start) throw new RangeError(`no part of a track: ${used.start} to ${used.end}`);
+    if (!Number.isInteger(form.channels) || form.channels < 1 || form.channels > 255)
+      throw new RangeError(`${form.channels} channels`);
+    if (!Number.isInteger(form.sampleRate) || form.sampleRate < 1 || form.sampleRate > 0x7fffffff)
+      throw new RangeError(`${form.sampleRate} Hz`);
+    if (
+      !Number.isSafeInteger(used.start) ||
+      !Number.isSafeInteger(used.end) ||
+      used.start < 0 ||
+      used.end < used.start
+    )
+      throw new RangeError(`no part of a track: ${used.start} to ${used.end}`);
     this.#form = form;
     this.#used = used;
     this.#reader = new PcmReader(form.channels);
     this.#blockFrames = blockSamples(form.sampleRate);
-    this.#channels = Array.from({ length: form.channels }, (_, channel) => new ChannelCollector(form, channel));
+    this.#channels = Array.from(
+      { length: form.channels },
+      (_, channel) => new ChannelCollector(form, channel),
+    );
     this.#ring = Array.from({ length: EDGE_BLOCKS }, () => new Int32Array(this.#blockFrames * form.channels));
   }
 
@@ -158,6 +188,13 @@ export class SoundCollector {
     const bits = this.#channels.reduce((all, { meter }) => all | meter.endBits(), 0);
     const depth = (bits & 0xffff) === 0 ? 16 : 24;
     const end = Math.max(this.#used.start, Math.min(this.#used.end, this.#frames));
-    return { sampleRate, samples: this.#frames, start: this.#used.start, end, depth, channels: this.#channels.map((channel) => channel.end(blocks, inRing, depth)) };
+    return {
+      sampleRate,
+      samples: this.#frames,
+      start: this.#used.start,
+      end,
+      depth,
+      channels: this.#channels.map((channel) => channel.end(blocks, inRing, depth)),
+    };
   }
 }

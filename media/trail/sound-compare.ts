@@ -1,11 +1,25 @@
 /** Compares what was heard of a deliverable with the trail of its source: differences as data, and how much was proved. */
 import { median } from './pictures.ts';
-import type { ChannelSummary, SoundComparison, SoundDifference, SoundDifferenceKind, SoundProof } from './sound-difference.ts';
+import type {
+  ChannelSummary,
+  SoundComparison,
+  SoundDifference,
+  SoundDifferenceKind,
+  SoundProof,
+} from './sound-difference.ts';
 import { explainingShift, meanChange, type Run, runsApart } from './sound-levels.ts';
 import type { HeardChannel, HeardSound } from './sound-listener.ts';
 import { type AnchorMatch, matchAnchor } from './sound-match.ts';
 import type { ExpectedSound, ListeningWindow } from './sound-plan.ts';
-import { blockSamples, type ChannelTrail, decibelsOf, EDGE_BLOCKS, GROUP_BLOCKS, type SampleForm, type SoundTrail } from './sound-trail.ts';
+import {
+  blockSamples,
+  type ChannelTrail,
+  decibelsOf,
+  EDGE_BLOCKS,
+  GROUP_BLOCKS,
+  type SampleForm,
+  type SoundTrail,
+} from './sound-trail.ts';
 
 /** Output samples that sound may be away from its place: one where waveforms change, none where samples are equal. */
 const ALLOWED_LAG = 1;
@@ -38,11 +52,14 @@ interface HeardAnchor {
   readonly elsewhere: number | null;
 }
 
-const isThere = ({ match: { verdict, gain } }: HeardAnchor): boolean => verdict === 'proved' || verdict === 'moved' || (verdict === 'untold' && gain !== 0);
-const failed = ({ match: { verdict } }: HeardAnchor): boolean => verdict === 'lost' || verdict === 'absent' || verdict === 'moved';
+const isThere = ({ match: { verdict, gain } }: HeardAnchor): boolean =>
+  verdict === 'proved' || verdict === 'moved' || (verdict === 'untold' && gain !== 0);
+const failed = ({ match: { verdict } }: HeardAnchor): boolean =>
+  verdict === 'lost' || verdict === 'absent' || verdict === 'moved';
 
 const signed = (value: number, digits: number): string => `${value > 0 ? '+' : ''}${value.toFixed(digits)}`;
-const lagText = (lag: number): string => `${Math.abs(lag).toFixed(Number.isInteger(Math.round(lag * 100) / 100) ? 0 : 2)} samples ${lag > 0 ? 'late' : 'early'}`;
+const lagText = (lag: number): string =>
+  `${Math.abs(lag).toFixed(Number.isInteger(Math.round(lag * 100) / 100) ? 0 : 2)} samples ${lag > 0 ? 'late' : 'early'}`;
 
 /** Everything about one channel: what is the source's, what was heard of it, where things lie. */
 class ChannelComparison {
@@ -68,7 +85,14 @@ class ChannelComparison {
   }
 
   #differ(kind: SoundDifferenceKind, sample: number, found: string, expected: string): void {
-    this.differences.push({ kind, channel: this.#channel, sample, seconds: sample / this.#heard.sampleRate, found, expected });
+    this.differences.push({
+      kind,
+      channel: this.#channel,
+      sample,
+      seconds: sample / this.#heard.sampleRate,
+      found,
+      expected,
+    });
   }
 
   /** Output sample at which a block, counted from the first that is heard, begins. */
@@ -97,11 +121,13 @@ class ChannelComparison {
       const found = this.#sounds.checksums[precision === 24 ? 'cut24' : 'cut16'];
       const compared = Math.max(0, found.length - (plan.cut ? 1 : 0));
       const differing: number[] = [];
-      for (let group = 0; group < compared; group++) if (found[group] !== wanted[firstGroup + group]) differing.push(firstGroup + group);
+      for (let group = 0; group < compared; group++)
+        if (found[group] !== wanted[firstGroup + group]) differing.push(firstGroup + group);
       return { compared, differing };
     });
     const best = results.reduce((a, b) => (b.differing.length < a.differing.length ? b : a));
-    const byChance = best === results[1] && best.differing.length <= ROUNDED_GROUPS + ROUNDED_SHARE * best.compared;
+    const byChance =
+      best === results[1] && best.differing.length <= ROUNDED_GROUPS + ROUNDED_SHARE * best.compared;
     return { ...best, byChance };
   }
 
@@ -119,7 +145,17 @@ class ChannelComparison {
   anchors(isEqual: boolean): HeardAnchor[] {
     const { windows } = this.#heard.plan;
     const allowed = this.#lossless ? ALLOWED_LAG_LOSSLESS : ALLOWED_LAG;
-    const match = (index: number): AnchorMatch => (isEqual || this.#isUntold() ? UNTOLD : matchAnchor(this.#source, this.#heard.sampleRate, this.#expected, windows[index] as ListeningWindow, this.#heard.windows[index] as Int32Array, allowed));
+    const match = (index: number): AnchorMatch =>
+      isEqual || this.#isUntold()
+        ? UNTOLD
+        : matchAnchor(
+            this.#source,
+            this.#heard.sampleRate,
+            this.#expected,
+            windows[index] as ListeningWindow,
+            this.#heard.windows[index] as Int32Array,
+            allowed,
+          );
     const mine = [...windows.keys()].filter((index) => windows[index]?.channel === this.#channel);
     const result: HeardAnchor[] = [];
     for (const index of mine) {
@@ -147,31 +183,59 @@ class ChannelComparison {
 
   #levels(): { source: Uint8Array; heard: Uint8Array } {
     const { firstBlock, lead, blocks } = this.#heard.plan;
-    return { source: this.#trail.levels.subarray(firstBlock, firstBlock + blocks), heard: this.#sounds.levels.subarray(lead, lead + blocks) };
+    return {
+      source: this.#trail.levels.subarray(firstBlock, firstBlock + blocks),
+      heard: this.#sounds.levels.subarray(lead, lead + blocks),
+    };
   }
 
   /** Says how the sound differs, from anchors and levels; the first explanation of the whole channel ends it. */
   explain(anchors: readonly HeardAnchor[]): void {
     if (this.#isUntold()) return;
-    const telling = anchors.filter((anchor) => anchor.match.verdict !== 'silent' && (anchor.match.verdict !== 'untold' || anchor.match.gain !== 0));
+    const telling = anchors.filter(
+      (anchor) =>
+        anchor.match.verdict !== 'silent' && (anchor.match.verdict !== 'untold' || anchor.match.gain !== 0),
+    );
     const first = this.#sampleOf(0);
     const there = telling.filter((anchor) => isThere(anchor) && anchor.elsewhere === null);
     const moved = telling.filter(({ elsewhere }) => elsewhere !== null);
     if (moved.length > there.length) {
-      const channels = [...new Set(moved.map(({ elsewhere }) => `channel ${(elsewhere ?? 0) + 1}`))].join(', ');
-      this.#differ('channels-swapped', this.#placeOf((moved[0] as HeardAnchor).window), `in ${channels}`, `in channel ${this.#channel + 1}`);
+      const channels = [...new Set(moved.map(({ elsewhere }) => `channel ${(elsewhere ?? 0) + 1}`))].join(
+        ', ',
+      );
+      this.#differ(
+        'channels-swapped',
+        this.#placeOf((moved[0] as HeardAnchor).window),
+        `in ${channels}`,
+        `in channel ${this.#channel + 1}`,
+      );
       return;
     }
     const levels = this.#levels();
     const runs = runsApart(levels.source, levels.heard);
     if (there.length === 0 && telling.length > 0) {
-      if (telling.every(({ match }) => match.verdict === 'lost') && !runs.some(({ kind }) => kind !== 'muted')) {
+      if (
+        telling.every(({ match }) => match.verdict === 'lost') &&
+        !runs.some(({ kind }) => kind !== 'muted')
+      ) {
         this.#differ('channel-silent', first, 'silence', 'sound');
         return;
       }
       const shift = explainingShift(levels.source, levels.heard, 0, levels.heard.length);
-      if (shift !== null) this.#differ('offset', first, `about ${((Math.abs(shift) * blockSamples(this.#source.sampleRate)) / this.#source.sampleRate).toFixed(2)} s ${shift > 0 ? 'late' : 'early'}`, 'in place');
-      else this.#differ('other-sound', first, `0 of ${telling.length} places sound as the source`, 'sound of the source');
+      if (shift !== null)
+        this.#differ(
+          'offset',
+          first,
+          `about ${((Math.abs(shift) * blockSamples(this.#source.sampleRate)) / this.#source.sampleRate).toFixed(2)} s ${shift > 0 ? 'late' : 'early'}`,
+          'in place',
+        );
+      else
+        this.#differ(
+          'other-sound',
+          first,
+          `0 of ${telling.length} places sound as the source`,
+          'sound of the source',
+        );
       return;
     }
     this.#explainTimes(there);
@@ -187,7 +251,12 @@ class ChannelComparison {
     for (const [index, { match, window }] of timed.entries()) {
       const lag = match.verdict === 'moved' ? match.lag : 0;
       if (Math.abs(lag - before) <= (match.verdict === 'moved' && before === 0 ? 0 : SAME_LAG)) continue;
-      this.#differ(index === 0 ? 'offset' : 'drift', this.#placeOf(window), lag === 0 ? 'in place again' : lagText(lag), before === 0 ? 'in place' : `as before, ${lagText(before)}`);
+      this.#differ(
+        index === 0 ? 'offset' : 'drift',
+        this.#placeOf(window),
+        lag === 0 ? 'in place again' : lagText(lag),
+        before === 0 ? 'in place' : `as before, ${lagText(before)}`,
+      );
       before = lag;
       if (Math.abs(lag) > blockSamples(this.#heard.sampleRate) / 2) this.#explainsLevels = true;
     }
@@ -195,13 +264,24 @@ class ChannelComparison {
 
   #explainSize(there: readonly HeardAnchor[], levels: { source: Uint8Array; heard: Uint8Array }): void {
     const inverted = there.filter(({ match }) => match.gain < 0);
-    if (inverted[0] !== undefined) this.#differ('inverted', this.#placeOf(inverted[0].window), `inverted at ${inverted.length} of ${there.length} places`, 'not inverted');
+    if (inverted[0] !== undefined)
+      this.#differ(
+        'inverted',
+        this.#placeOf(inverted[0].window),
+        `inverted at ${inverted.length} of ${there.length} places`,
+        'not inverted',
+      );
     if (there.length === 0) return;
     const atAnchors = 20 * Math.log10(Math.abs(median(there.map(({ match }) => match.gain))));
     const change = this.#lossless ? atAnchors : meanChange(levels.source, levels.heard);
     const allowed = this.#lossless ? ALLOWED_DECIBELS_LOSSLESS : ALLOWED_DECIBELS;
     // Both must say so: levels know nothing above the band, and what a coder leaves out of noise makes single places weaker.
-    if (change !== null && Math.abs(change) > allowed && Math.abs(atAnchors) > allowed / 2 && change > 0 === atAnchors > 0) {
+    if (
+      change !== null &&
+      Math.abs(change) > allowed &&
+      Math.abs(atAnchors) > allowed / 2 &&
+      change > 0 === atAnchors > 0
+    ) {
       this.#differ('level', this.#sampleOf(0), `${signed(change, 2)} dB`, `0 dB ± ${allowed}`);
       this.#explainsLevels = true;
     }
@@ -218,12 +298,38 @@ class ChannelComparison {
       }
       const shift = explainingShift(source, heard, from, to);
       const toTheEnd = source.length - to < EDGE_BLOCKS;
-      if (shift !== null && toTheEnd && shift > 0) this.#differ('drift', this.#sampleOf(from), `about ${(shift * seconds).toFixed(2)} s late to the end`, 'in place');
-      else if (shift !== null && toTheEnd) this.#differ('drift', this.#sampleOf(from), `about ${(-shift * seconds).toFixed(2)} s early to the end`, 'in place');
-      else if (shift !== null && shift > 0) this.#differ('repeated', this.#sampleOf(from), `the sound of ${(shift * seconds).toFixed(2)} s earlier from ${place}`, 'sound of the source');
-      else if (mutedShare > 0.5) this.#differ('muted', this.#sampleOf(from), `mostly silence from ${place}`, 'sound of the source');
-      else if (kind === 'added') this.#differ('added', this.#sampleOf(from), `sound from ${place}`, 'silence');
-      else this.#differ('other-sound', this.#sampleOf(from), `other levels from ${place}`, 'sound of the source');
+      if (shift !== null && toTheEnd && shift > 0)
+        this.#differ(
+          'drift',
+          this.#sampleOf(from),
+          `about ${(shift * seconds).toFixed(2)} s late to the end`,
+          'in place',
+        );
+      else if (shift !== null && toTheEnd)
+        this.#differ(
+          'drift',
+          this.#sampleOf(from),
+          `about ${(-shift * seconds).toFixed(2)} s early to the end`,
+          'in place',
+        );
+      else if (shift !== null && shift > 0)
+        this.#differ(
+          'repeated',
+          this.#sampleOf(from),
+          `the sound of ${(shift * seconds).toFixed(2)} s earlier from ${place}`,
+          'sound of the source',
+        );
+      else if (mutedShare > 0.5)
+        this.#differ('muted', this.#sampleOf(from), `mostly silence from ${place}`, 'sound of the source');
+      else if (kind === 'added')
+        this.#differ('added', this.#sampleOf(from), `sound from ${place}`, 'silence');
+      else
+        this.#differ(
+          'other-sound',
+          this.#sampleOf(from),
+          `other levels from ${place}`,
+          'sound of the source',
+        );
     }
   }
 
@@ -232,19 +338,28 @@ class ChannelComparison {
     const { firstBlock } = this.#heard.plan;
     const alone = telling.filter(({ match, window }) => {
       const block = window.anchor.block - firstBlock;
-      return (match.verdict === 'absent' || match.verdict === 'lost') && !runs.some(({ from, to }) => block >= from - 1 && block <= to);
+      return (
+        (match.verdict === 'absent' || match.verdict === 'lost') &&
+        !runs.some(({ from, to }) => block >= from - 1 && block <= to)
+      );
     });
     for (const kind of ['absent', 'lost'] as const) {
       const places = alone.filter(({ match }) => match.verdict === kind);
       if (places[0] === undefined) continue;
       const found = `${kind === 'lost' ? 'silence' : 'something else'} at ${places.length} of ${telling.length} places`;
-      this.#differ(kind === 'lost' ? 'muted' : 'other-sound', this.#placeOf(places[0].window), found, 'sound of the source');
+      this.#differ(
+        kind === 'lost' ? 'muted' : 'other-sound',
+        this.#placeOf(places[0].window),
+        found,
+        'sound of the source',
+      );
     }
   }
 
   /** Before and after the source's sound there is none. */
   #explainSilences(): void {
-    if (this.differences.some(({ kind }) => kind === 'offset' || kind === 'drift' || kind === 'repeated')) return;
+    if (this.differences.some(({ kind }) => kind === 'offset' || kind === 'drift' || kind === 'repeated'))
+      return;
     const { edges, lead, blocks } = this.#heard.plan;
     const soundStart = edges[lead] ?? 0;
     const soundEnd = edges[lead + blocks] ?? soundStart;
@@ -252,7 +367,9 @@ class ChannelComparison {
       if (piece >= lead && piece < lead + blocks) continue;
       const [from, to] = [edges[piece] as number, edges[piece + 1] as number];
       const near = piece < lead ? to > soundStart - ECHO_SAMPLES : from < soundEnd + ECHO_SAMPLES;
-      const sounds = this.#lossless ? (piece < lead ? this.#sounds.leadSounds : this.#sounds.tailSounds) && level > 0 : !near && decibelsOf(level) > SOUNDS_FROM;
+      const sounds = this.#lossless
+        ? (piece < lead ? this.#sounds.leadSounds : this.#sounds.tailSounds) && level > 0
+        : !near && decibelsOf(level) > SOUNDS_FROM;
       if (!sounds) continue;
       this.#differ('added', from, 'sound', 'silence');
       return;
@@ -266,8 +383,19 @@ class ChannelComparison {
     const group = differing[0];
     if (group !== undefined) {
       const sample = this.#sampleOf(Math.max(0, group * GROUP_BLOCKS - this.#heard.plan.firstBlock));
-      this.#differ('samples-differ', sample, `${differing.length} stretches of ${GROUP_BLOCKS * 20} ms differ`, `equal to ${this.#expected.precision ?? ''} bits`);
-    } else if (leadSounds || tailSounds) this.#differ('added', leadSounds ? 0 : this.#sampleOf(this.#heard.plan.blocks), 'samples other than 0', 'silence');
+      this.#differ(
+        'samples-differ',
+        sample,
+        `${differing.length} stretches of ${GROUP_BLOCKS * 20} ms differ`,
+        `equal to ${this.#expected.precision ?? ''} bits`,
+      );
+    } else if (leadSounds || tailSounds)
+      this.#differ(
+        'added',
+        leadSounds ? 0 : this.#sampleOf(this.#heard.plan.blocks),
+        'samples other than 0',
+        'silence',
+      );
   }
 
   summary(anchors: readonly HeardAnchor[], equalSamples: number | null, isEqual: boolean): ChannelSummary {
@@ -279,7 +407,8 @@ class ChannelComparison {
       if (telling.length === 0) return 'silent';
       return telling.some(({ match }) => match.verdict === 'proved') ? 'proved' : 'untold';
     };
-    const count = (verdict: AnchorMatch['verdict']): number => anchors.filter(({ match }) => match.verdict === verdict).length;
+    const count = (verdict: AnchorMatch['verdict']): number =>
+      anchors.filter(({ match }) => match.verdict === verdict).length;
     return {
       anchors: anchors.length,
       proved: isEqual ? anchors.length : count('proved'),
@@ -296,19 +425,37 @@ class ChannelComparison {
 function wholeTrack(source: SoundTrail, heard: HeardSound, expected: ExpectedSound): SoundDifference[] {
   const differences: SoundDifference[] = [];
   const differ = (kind: SoundDifferenceKind, found: string, wanted: string, sample = 0): void => {
-    differences.push({ kind, channel: null, sample, seconds: sample / heard.sampleRate, found, expected: wanted });
+    differences.push({
+      kind,
+      channel: null,
+      sample,
+      seconds: sample / heard.sampleRate,
+      found,
+      expected: wanted,
+    });
   };
-  if (heard.channels.length !== source.channels.length) differ('channels', `${heard.channels.length} channels`, `${source.channels.length} channels`);
+  if (heard.channels.length !== source.channels.length)
+    differ('channels', `${heard.channels.length} channels`, `${source.channels.length} channels`);
   const tolerance = expected.tolerance ?? 0;
   if (Math.abs(heard.samples - expected.samples) > tolerance) {
-    differ('length', `${heard.samples} samples`, `${expected.samples}${tolerance === 0 ? '' : ` ± ${tolerance}`} samples`, Math.min(heard.samples, expected.samples));
+    differ(
+      'length',
+      `${heard.samples} samples`,
+      `${expected.samples}${tolerance === 0 ? '' : ` ± ${tolerance}`} samples`,
+      Math.min(heard.samples, expected.samples),
+    );
   }
   return differences;
 }
 
 /** `heard` must have been listened to with the same `source` and `expected`. Throws RangeError for a precision where the rates differ. */
-export function compareSound(source: SoundTrail, heard: HeardSound, expected: ExpectedSound): SoundComparison {
-  if (expected.precision !== null && heard.sampleRate !== source.sampleRate) throw new RangeError(`samples at ${heard.sampleRate} Hz cannot equal samples at ${source.sampleRate} Hz`);
+export function compareSound(
+  source: SoundTrail,
+  heard: HeardSound,
+  expected: ExpectedSound,
+): SoundComparison {
+  if (expected.precision !== null && heard.sampleRate !== source.sampleRate)
+    throw new RangeError(`samples at ${heard.sampleRate} Hz cannot equal samples at ${source.sampleRate} Hz`);
   const differences = wholeTrack(source, heard, expected);
   if (heard.channels.length !== source.channels.length) return { differences, channels: [] };
   const channels: ChannelSummary[] = [];
@@ -320,9 +467,22 @@ export function compareSound(source: SoundTrail, heard: HeardSound, expected: Ex
     if (!isEqual) comparison.explain(anchors);
     if (equality !== null) comparison.explainSamples(equality.byChance ? [] : equality.differing);
     differences.push(...comparison.differences);
-    channels.push(comparison.summary(anchors, equality === null ? null : isEqual ? comparison.samplesIn(equality.compared) : comparison.samplesIn(equality.compared - equality.differing.length), isEqual));
+    channels.push(
+      comparison.summary(
+        anchors,
+        equality === null
+          ? null
+          : isEqual
+            ? comparison.samplesIn(equality.compared)
+            : comparison.samplesIn(equality.compared - equality.differing.length),
+        isEqual,
+      ),
+    );
   }
   // What lies in a channel that others were swapped into is said already.
   const swapped = differences.some(({ kind }) => kind === 'channels-swapped');
-  return { differences: swapped ? differences.filter(({ kind }) => kind !== 'added') : differences, channels };
+  return {
+    differences: swapped ? differences.filter(({ kind }) => kind !== 'added') : differences,
+    channels,
+  };
 }

@@ -46,7 +46,12 @@ export function correlations(short: Float64Array, long: Float64Array): Float64Ar
   const productIm = new Float64Array(size);
   for (let index = 0; index < size; index++) {
     const mirror = (size - index) % size;
-    const [a, b, c, d] = [re[index] as number, im[index] as number, re[mirror] as number, im[mirror] as number];
+    const [a, b, c, d] = [
+      re[index] as number,
+      im[index] as number,
+      re[mirror] as number,
+      im[mirror] as number,
+    ];
     const [longRe, longIm, shortRe, shortIm] = [(a + c) / 2, (b - d) / 2, (b + d) / 2, (c - a) / 2];
     productRe[index] = longRe * shortRe + longIm * shortIm;
     productIm[index] = longIm * shortRe - longRe * shortIm;
@@ -54,12 +59,14 @@ export function correlations(short: Float64Array, long: Float64Array): Float64Ar
   transform(productRe, productIm, 1);
   const result = new Float64Array(count);
   const sums = new Float64Array(long.length + 1);
-  for (let index = 0; index < long.length; index++) sums[index + 1] = (sums[index] as number) + (long[index] as number) ** 2;
+  for (let index = 0; index < long.length; index++)
+    sums[index + 1] = (sums[index] as number) + (long[index] as number) ** 2;
   const whole = sums[long.length] as number;
   for (let shift = 0; shift < count; shift++) {
     const local = (sums[shift + short.length] as number) - (sums[shift] as number);
     // Against the whole: what the running sum leaves over of a silent stretch is rounding.
-    if (energy > 0 && local > whole * 1e-12) result[shift] = (productRe[shift] as number) / size / Math.sqrt(energy * local);
+    if (energy > 0 && local > whole * 1e-12)
+      result[shift] = (productRe[shift] as number) / size / Math.sqrt(energy * local);
   }
   return result;
 }

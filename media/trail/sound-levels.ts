@@ -74,7 +74,13 @@ export function runsApart(source: Uint8Array, heard: Uint8Array): Run[] {
   });
 }
 
-function likeness(source: Uint8Array, heard: Uint8Array, from: number, to: number, shift: number): { correlation: number; deviation: number } | null {
+function likeness(
+  source: Uint8Array,
+  heard: Uint8Array,
+  from: number,
+  to: number,
+  shift: number,
+): { correlation: number; deviation: number } | null {
   const first = Math.max(from, shift);
   const last = Math.min(to, source.length + shift, heard.length);
   const count = last - first;
@@ -91,11 +97,19 @@ function likeness(source: Uint8Array, heard: Uint8Array, from: number, to: numbe
   }
   const [varianceA, varianceB, together] = [aa - (a * a) / count, bb - (b * b) / count, ab - (a * b) / count];
   const product = varianceA * varianceB;
-  return { correlation: product > 1e-6 ? together / Math.sqrt(product) : 0, deviation: Math.sqrt(Math.max(0, varianceB) / count) };
+  return {
+    correlation: product > 1e-6 ? together / Math.sqrt(product) : 0,
+    deviation: Math.sqrt(Math.max(0, varianceB) / count),
+  };
 }
 
 /** Blocks by which the source's levels must be moved (positive: later) to give those heard from `from` to `to`; null when no move explains them. */
-export function explainingShift(source: Uint8Array, heard: Uint8Array, from: number, to: number): number | null {
+export function explainingShift(
+  source: Uint8Array,
+  heard: Uint8Array,
+  from: number,
+  to: number,
+): number | null {
   const inPlace = likeness(source, heard, from, to, 0);
   if (inPlace === null || inPlace.deviation < MOVES_DECIBELS) return null;
   let best = { shift: 0, correlation: Math.max(FOLLOWS, inPlace.correlation + BETTER) };

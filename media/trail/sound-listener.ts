@@ -55,9 +55,18 @@ export class SoundListener {
     // Windows name channels of the source; with another number of channels there is nothing to hold them against.
     this.#plan = form.channels === source.channels.length ? plan : { ...plan, windows: [] };
     this.#reader = new PcmReader(form.channels);
-    this.#channels = Array.from({ length: form.channels }, (_, channel) => ({ meter: new Meter(form.channels, channel, form.sampleRate), levels: [], checksums: new ChecksumList(), leadSounds: false, tailSounds: false }));
+    this.#channels = Array.from({ length: form.channels }, (_, channel) => ({
+      meter: new Meter(form.channels, channel, form.sampleRate),
+      levels: [],
+      checksums: new ChecksumList(),
+      leadSounds: false,
+      tailSounds: false,
+    }));
     this.#windows = this.#plan.windows.map(({ from, to }) => new Int32Array(Math.max(0, to - from)));
-    this.#groups = { first: Math.ceil(plan.firstBlock / GROUP_BLOCKS), lastBlock: (source.channels[0]?.levels.length ?? 0) - 1 };
+    this.#groups = {
+      first: Math.ceil(plan.firstBlock / GROUP_BLOCKS),
+      lastBlock: (source.channels[0]?.levels.length ?? 0) - 1,
+    };
   }
 
   take(chunk: Buffer): void {
@@ -84,12 +93,17 @@ export class SoundListener {
     const { windows } = this.#plan;
     const { channels } = this.#form;
     const before = this.#frames;
-    while (this.#nextWindow < windows.length && (windows[this.#nextWindow] as ListeningWindow).from < before + frames) this.#open.push(this.#nextWindow++);
+    while (
+      this.#nextWindow < windows.length &&
+      (windows[this.#nextWindow] as ListeningWindow).from < before + frames
+    )
+      this.#open.push(this.#nextWindow++);
     for (const index of this.#open) {
       const { from, to, heardChannel } = windows[index] as ListeningWindow;
       const target = this.#windows[index] as Int32Array;
       const last = Math.min(frames, to - before);
-      for (let frame = Math.max(0, from - before); frame < last; frame++) target[before + frame - from] = data[frame * channels + heardChannel] as number;
+      for (let frame = Math.max(0, from - before); frame < last; frame++)
+        target[before + frame - from] = data[frame * channels + heardChannel] as number;
     }
     this.#open = this.#open.filter((index) => (windows[index] as ListeningWindow).to > before + frames);
   }
@@ -99,7 +113,8 @@ export class SoundListener {
     const piece = this.#piece++;
     const block = firstBlock + piece - lead;
     const isBlock = piece >= lead && piece < lead + blocks;
-    const endsGroup = isBlock && (block % GROUP_BLOCKS === GROUP_BLOCKS - 1 || block === this.#groups.lastBlock);
+    const endsGroup =
+      isBlock && (block % GROUP_BLOCKS === GROUP_BLOCKS - 1 || block === this.#groups.lastBlock);
     for (const channel of this.#channels) {
       channel.levels.push(channel.meter.endBlock().level);
       const sounds = channel.meter.endBits() !== 0;
@@ -120,7 +135,12 @@ export class SoundListener {
       samples: this.#frames,
       plan: this.#plan,
       firstGroup: this.#groups.first,
-      channels: this.#channels.map(({ levels, checksums, leadSounds, tailSounds }) => ({ levels: Uint8Array.from(levels), checksums: checksums.end(), leadSounds, tailSounds })),
+      channels: this.#channels.map(({ levels, checksums, leadSounds, tailSounds }) => ({
+        levels: Uint8Array.from(levels),
+        checksums: checksums.end(),
+        leadSounds,
+        tailSounds,
+      })),
       windows: this.#windows,
     };
   }

@@ -48,20 +48,27 @@ function energyOf(values: ArrayLike<number>): number {
   return sum;
 }
 
-const rootMeanSquare = (values: ArrayLike<number>): number => (values.length === 0 ? 0 : Math.sqrt(energyOf(values) / values.length));
+const rootMeanSquare = (values: ArrayLike<number>): number =>
+  values.length === 0 ? 0 : Math.sqrt(energyOf(values) / values.length);
 
-const decibels = (linear: number): number => (linear === 0 ? Number.NEGATIVE_INFINITY : 20 * Math.log10(linear));
+const decibels = (linear: number): number =>
+  linear === 0 ? Number.NEGATIVE_INFINITY : 20 * Math.log10(linear);
 
 /** Local maxima of the absolute correlation, strongest first. */
 function peaksOf(values: Float64Array): number[] {
   const peaks: number[] = [];
   const size = (index: number): number => Math.abs(values[index] ?? 0);
-  for (let index = 0; index < values.length; index++) if (size(index) > 0 && size(index) >= size(index - 1) && size(index) > size(index + 1)) peaks.push(index);
+  for (let index = 0; index < values.length; index++)
+    if (size(index) > 0 && size(index) >= size(index - 1) && size(index) > size(index + 1)) peaks.push(index);
   return peaks.sort((a, b) => size(b) - size(a));
 }
 
 /** Gain and lag below one sample by least squares: heard = gain · signal(t - lag), with the standard deviation of the lag. */
-function refine(signal: Float64Array, slope: Float64Array, heard: Float64Array): { gain: number; lag: number; deviation: number } {
+function refine(
+  signal: Float64Array,
+  slope: Float64Array,
+  heard: Float64Array,
+): { gain: number; lag: number; deviation: number } {
   let [ss, st, tt, sh, th] = [0, 0, 0, 0, 0];
   for (let index = 0; index < signal.length; index++) {
     const [s, t, h] = [signal[index] as number, slope[index] as number, heard[index] as number];
@@ -78,16 +85,25 @@ function refine(signal: Float64Array, slope: Float64Array, heard: Float64Array):
   // Errors of a coder hang together over a while, so they are added up in pieces first.
   const pieces = new Float64Array(PIECES);
   for (let index = 0; index < signal.length; index++) {
-    const error = (heard[index] as number) - gain * (signal[index] as number) - turn * (slope[index] as number);
+    const error =
+      (heard[index] as number) - gain * (signal[index] as number) - turn * (slope[index] as number);
     const piece = Math.floor((index * PIECES) / signal.length);
-    pieces[piece] = (pieces[piece] as number) + error * ((slope[index] as number) - (st / ss) * (signal[index] as number));
+    pieces[piece] =
+      (pieces[piece] as number) + error * ((slope[index] as number) - (st / ss) * (signal[index] as number));
   }
   const spread = Math.sqrt(pieces.reduce((sum, value) => sum + value * value, 0));
   return { gain, lag: -turn / gain, deviation: (spread * ss) / determinant / Math.abs(gain) };
 }
 
 /** `allowed`: lag in output samples that is still in place. */
-export function matchAnchor(source: SoundTrail, sampleRate: number, expected: ExpectedSound, window: ListeningWindow, heard: Int32Array, allowed: number): AnchorMatch {
+export function matchAnchor(
+  source: SoundTrail,
+  sampleRate: number,
+  expected: ExpectedSound,
+  window: ListeningWindow,
+  heard: Int32Array,
+  allowed: number,
+): AnchorMatch {
   const { samples, block } = window.anchor;
   const lossless = expected.precision !== null;
   const begin = source.start + block * blockSamples(source.sampleRate);
@@ -97,27 +113,42 @@ export function matchAnchor(source: SoundTrail, sampleRate: number, expected: Ex
   // First and last output sample (of the track) at which the filter sees nothing but the anchor.
   const timesFor = (reach: number): { first: number; count: number } => {
     const first = Math.ceil((begin + expected.offset + reach * source.sampleRate) / step);
-    return { first, count: Math.floor((begin + samples.length - 1 + expected.offset - reach * source.sampleRate) / step) - first + 1 };
+    return {
+      first,
+      count:
+        Math.floor((begin + samples.length - 1 + expected.offset - reach * source.sampleRate) / step) -
+        first +
+        1,
+    };
   };
   const sourceAt = (outputSample: number): number => outputSample * step - expected.offset - begin;
   const low = timesFor(lowBand.reach);
-  const lowSignal = low.count > 0 ? filtered(samples, source.sampleRate, lowBand, sourceAt(low.first), step, low.count) : new Float64Array(0);
+  const lowSignal =
+    low.count > 0
+      ? filtered(samples, source.sampleRate, lowBand, sourceAt(low.first), step, low.count)
+      : new Float64Array(0);
   const whole = rootMeanSquare(samples) / scale;
   const inBand = decibels(rootMeanSquare(lowSignal) / scale);
-  const band = inBand >= decibels(whole) + BAND_SHARE_DECIBELS && (lossless || inBand >= FAINT_DECIBELS - 20) ? lowBand : lowest;
+  const band =
+    inBand >= decibels(whole) + BAND_SHARE_DECIBELS && (lossless || inBand >= FAINT_DECIBELS - 20)
+      ? lowBand
+      : lowest;
   const { first, count } = band === lowBand ? low : timesFor(band.reach);
   if (count < 2 * PIECES) return nothing('untold');
-  const signal = band === lowBand ? lowSignal : filtered(samples, source.sampleRate, band, sourceAt(first), step, count);
+  const signal =
+    band === lowBand ? lowSignal : filtered(samples, source.sampleRate, band, sourceAt(first), step, count);
   if (!lossless && decibels(whole) < FAINT_DECIBELS) return nothing('silent');
   if (rootMeanSquare(signal) === 0) return nothing('silent');
 
   const reach = Math.ceil(band.reach * sampleRate);
   const edge = Math.ceil(band.reach * source.sampleRate);
-  if (energyOf(samples.subarray(edge, samples.length - edge)) < INNER_SHARE * energyOf(samples)) return nothing('untold');
+  if (energyOf(samples.subarray(edge, samples.length - edge)) < INNER_SHARE * energyOf(samples))
+    return nothing('untold');
 
   const place = heardAt(begin, source, sampleRate, expected.offset) - window.from;
   const own = heard.subarray(place, place + Math.round(samples.length / step));
-  if (decibels(rootMeanSquare(own) / scale) < Math.max(-100, decibels(whole) - LOST_DECIBELS)) return nothing('lost');
+  if (decibels(rootMeanSquare(own) / scale) < Math.max(-100, decibels(whole) - LOST_DECIBELS))
+    return nothing('lost');
 
   const before = first - window.from;
   const margin = Math.max(0, Math.min(before - reach, heard.length - before - count - reach));
@@ -140,13 +171,23 @@ export function matchAnchor(source: SoundTrail, sampleRate: number, expected: Ex
     const { gain, lag: rest, deviation } = refine(signal, slope, around.subarray(peak, peak + count));
     const lag = peak - margin + (Math.abs(rest) <= 2 ? rest : 0);
     const doubt = SURE * deviation;
-    return { verdict: 'proved', lag, gain, correlation: values[peak] as number, doubt, inPlace: Math.abs(lag) - doubt <= allowed };
+    return {
+      verdict: 'proved',
+      lag,
+      gain,
+      correlation: values[peak] as number,
+      doubt,
+      inPlace: Math.abs(lag) - doubt <= allowed,
+    };
   };
   // What fits well in its place is not called moved, even where a later round of a tone fits better than its onset does.
-  const near = peaks.filter((peak) => Math.abs(peak - margin) <= allowed + 2 && size(peak) >= FITS).reduce<number | null>((a, b) => (a === null ? b : nearer(a, b)), null);
+  const near = peaks
+    .filter((peak) => Math.abs(peak - margin) <= allowed + 2 && size(peak) >= FITS)
+    .reduce<number | null>((a, b) => (a === null ? b : nearer(a, b)), null);
   const placed = near === null ? null : measure(near);
   const { doubt, inPlace, ...match } = placed?.inPlace ? placed : measure(equal.reduce(nearer, best));
   if (!inPlace) return { ...match, verdict: 'moved' };
-  if (equal.length > 1 || !equal.includes(near ?? -1) || Math.abs(match.lag) + doubt > Math.max(allowed, 0.5)) return { ...match, verdict: 'untold' };
+  if (equal.length > 1 || !equal.includes(near ?? -1) || Math.abs(match.lag) + doubt > Math.max(allowed, 0.5))
+    return { ...match, verdict: 'untold' };
   return match;
 }

@@ -17,7 +17,11 @@ function section(sampleRate: number, quality: number): { b: number; p: number; q
   // A rate too low for the band is left as it is, nearly.
   const angle = (2 * Math.PI * Math.min(BAND_HERTZ, 0.45 * sampleRate)) / sampleRate;
   const alpha = Math.sin(angle) / (2 * quality);
-  return { b: (1 - Math.cos(angle)) / 2 / (1 + alpha), p: (-2 * Math.cos(angle)) / (1 + alpha), q: (1 - alpha) / (1 + alpha) };
+  return {
+    b: (1 - Math.cos(angle)) / 2 / (1 + alpha),
+    p: (-2 * Math.cos(angle)) / (1 + alpha),
+    q: (1 - alpha) / (1 + alpha),
+  };
 }
 
 export class Meter {
@@ -101,10 +105,14 @@ export class Meter {
   /** Energy in the band of the samples since the last call, and the level as a trail stores it. */
   endBlock(): { energy: number; level: number } {
     const energy = this.#energy;
-    const decibels = energy === 0 ? Number.NEGATIVE_INFINITY : 10 * Math.log10(energy / this.#samples) - 20 * Math.log10(FULL_SCALE);
+    const decibels =
+      energy === 0
+        ? Number.NEGATIVE_INFINITY
+        : 10 * Math.log10(energy / this.#samples) - 20 * Math.log10(FULL_SCALE);
     this.#energy = 0;
     this.#samples = 0;
-    if (Math.abs(this.#one1) + Math.abs(this.#one2) + Math.abs(this.#two1) + Math.abs(this.#two2) < GONE) this.#one1 = this.#one2 = this.#two1 = this.#two2 = 0;
+    if (Math.abs(this.#one1) + Math.abs(this.#one2) + Math.abs(this.#two1) + Math.abs(this.#two2) < GONE)
+      this.#one1 = this.#one2 = this.#two1 = this.#two2 = 0;
     return { energy, level: Math.min(255, Math.max(0, Math.round(254 + 2 * decibels))) };
   }
 
@@ -132,6 +140,10 @@ export class ChecksumList {
   }
 
   end(): Record<SampleForm, Uint32Array> {
-    return { cut24: Uint32Array.from(this.#sums.cut24), cut16: Uint32Array.from(this.#sums.cut16), rounded16: Uint32Array.from(this.#sums.rounded16) };
+    return {
+      cut24: Uint32Array.from(this.#sums.cut24),
+      cut16: Uint32Array.from(this.#sums.cut16),
+      rounded16: Uint32Array.from(this.#sums.rounded16),
+    };
   }
 }

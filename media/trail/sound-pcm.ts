@@ -23,6 +23,9 @@ export class PcmReader {
 
   /** Throws RangeError when the sound ends within a sample frame. */
   end(): void {
-    if (this.#rest.length !== 0) throw new RangeError(`sound ends ${this.#rest.length} bytes into a sample frame of ${this.#frameBytes} bytes`);
+    if (this.#rest.length !== 0)
+      throw new RangeError(
+        `sound ends ${this.#rest.length} bytes into a sample frame of ${this.#frameBytes} bytes`,
+      );
   }
 }

@@ -56,7 +56,11 @@ export interface ListeningPlan {
 }
 
 /** The part of a source's track that a deliverable has time for: what its trail should be collected of. */
-export function usedPart(sourceRate: number, sampleRate: number, { offset, samples }: Pick<ExpectedSound, 'offset' | 'samples'>): UsedPart {
+export function usedPart(
+  sourceRate: number,
+  sampleRate: number,
+  { offset, samples }: Pick<ExpectedSound, 'offset' | 'samples'>,
+): UsedPart {
   const start = Math.max(0, -offset);
   return { start, end: Math.max(start, Math.ceil((samples * sourceRate) / sampleRate) - offset) };
 }
@@ -70,21 +74,32 @@ function searchSamples(sampleRate: number): number {
 const OTHER_CHANNEL_SAMPLES = 64;
 
 /** Output sample at which source sample `position` (of the track) is heard, to the nearest. */
-export function heardAt(position: number, source: Pick<SoundTrail, 'sampleRate'>, sampleRate: number, offset: number): number {
+export function heardAt(
+  position: number,
+  source: Pick<SoundTrail, 'sampleRate'>,
+  sampleRate: number,
+  offset: number,
+): number {
   const top = (position + offset) * sampleRate;
   return Math.floor((2 * top + source.sampleRate) / (2 * source.sampleRate));
 }
 
 /** Throws RangeError for lengths and offsets that are not whole numbers. */
-export function planListening(source: SoundTrail, sampleRate: number, expected: ExpectedSound): ListeningPlan {
+export function planListening(
+  source: SoundTrail,
+  sampleRate: number,
+  expected: ExpectedSound,
+): ListeningPlan {
   const { offset, samples } = expected;
-  if (!Number.isSafeInteger(offset) || !Number.isSafeInteger(samples) || samples < 0) throw new RangeError(`no place for sound: offset ${offset}, ${samples} samples`);
+  if (!Number.isSafeInteger(offset) || !Number.isSafeInteger(samples) || samples < 0)
+    throw new RangeError(`no place for sound: offset ${offset}, ${samples} samples`);
   const size = blockSamples(source.sampleRate);
   const at = (position: number): number => heardAt(position, source, sampleRate, offset);
   const exactly = (block: number): number => at(Math.min(source.end, source.start + block * size));
   // Where rates differ, the end of the used part may fall a sample beyond the output's.
   const slack = 1 + Math.ceil(sampleRate / source.sampleRate);
-  const blockAt = (block: number): number => (exactly(block) <= samples + slack ? Math.min(samples, exactly(block)) : exactly(block));
+  const blockAt = (block: number): number =>
+    exactly(block) <= samples + slack ? Math.min(samples, exactly(block)) : exactly(block);
   const count = source.channels[0]?.levels.length ?? 0;
   let first = 0;
   while (first < count && blockAt(first) < 0) first++;
@@ -108,7 +123,13 @@ export function planListening(source: SoundTrail, sampleRate: number, expected: 
       if (anchor.block < first || anchor.block >= last) continue;
       for (const heardChannel of source.channels.keys()) {
         const margin = heardChannel === channel ? searchSamples(sampleRate) : OTHER_CHANNEL_SAMPLES;
-        windows.push({ channel, anchor, heardChannel, from: blockAt(anchor.block) - margin, to: blockAt(anchor.block + 1) + margin });
+        windows.push({
+          channel,
+          anchor,
+          heardChannel,
+          from: blockAt(anchor.block) - margin,
+          to: blockAt(anchor.block + 1) + margin,
+        });
       }
     }
   }

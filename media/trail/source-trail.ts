@@ -40,7 +40,18 @@ const headerSchema = z.strictObject({
   /** Steps between neighbours in order, equal ones together: ticks and count. */
   steps: z.array(z.tuple([z.int(), z.int().positive()])),
   sounds: z.array(z.int().positive().nullable()),
-  exact: z.strictObject({ pixelFormat: z.string(), pictures: z.int().nonnegative(), sounds: z.array(z.string().regex(/^[0-9a-f]{64}$/).nullable()) }).optional(),
+  exact: z
+    .strictObject({
+      pixelFormat: z.string(),
+      pictures: z.int().nonnegative(),
+      sounds: z.array(
+        z
+          .string()
+          .regex(/^[0-9a-f]{64}$/)
+          .nullable(),
+      ),
+    })
+    .optional(),
 });
 
 export class TrailError extends Error {
@@ -89,7 +100,10 @@ function lumaBytes({ luma, views }: PictureTrail): Buffer {
 function lumaOf(bytes: Buffer, views: number): Uint16Array {
   const size = CELLS * views;
   const luma = new Uint16Array(bytes.length / 2);
-  for (let at = 0; at < luma.length; at += 1) luma[at] = ((bytes[at] as number) | ((bytes[luma.length + at] as number) << 8)) + (at < size ? 0 : (luma[at - size] as number));
+  for (let at = 0; at < luma.length; at += 1)
+    luma[at] =
+      ((bytes[at] as number) | ((bytes[luma.length + at] as number) << 8)) +
+      (at < size ? 0 : (luma[at - size] as number));
   return luma;
 }
 
@@ -115,22 +129,43 @@ export async function trailFile({ picture, times, sounds, exact }: SourceTrail):
     first: times.ticks[0] ?? 0,
     steps: stepsOf(times.ticks),
     sounds: tracks.map((track) => track?.length ?? null),
-    ...(exact === undefined ? {} : { exact: { pixelFormat: exact.pixelFormat, pictures: exact.pictures.length / HASH_BYTES, sounds: [...exact.sounds] } }),
+    ...(exact === undefined
+      ? {}
+      : {
+          exact: {
+            pixelFormat: exact.pixelFormat,
+            pictures: exact.pictures.length / HASH_BYTES,
+            sounds: [...exact.sounds],
+          },
+        }),
   };
   const head = Buffer.from(JSON.stringify(header), 'utf8');
   const length = Buffer.alloc(4);
   length.writeUInt32LE(head.length);
-  const body = Buffer.concat([length, head, lumaBytes(picture), ...(picture.colour === null ? [] : [colourBytes(picture.colour)]), ...tracks.filter((track) => track !== null), ...(exact === undefined ? [] : [exact.pictures])]);
+  const body = Buffer.concat([
+    length,
+    head,
+    lumaBytes(picture),
+    ...(picture.colour === null ? [] : [colourBytes(picture.colour)]),
+    ...tracks.filter((track) => track !== null),
+    ...(exact === undefined ? [] : [exact.pictures]),
+  ]);
   const packed = await promisify<Buffer, { level: number }, Buffer>(deflate)(body, { level: 6 });
   return { bytes: Buffer.concat([FORM, packed]), digest: createHash('sha256').update(body).digest('hex') };
 }
 
 /** Throws TrailError for anything that is not a whole trail. `digest`: what it is. */
-export async function readTrail(bytes: Buffer): Promise<{ readonly trail: SourceTrail; readonly digest: string }> {
-  if (!bytes.subarray(0, FORM.length).equals(FORM)) throw new TrailError('not a frame trail of a version that this program knows');
+export async function readTrail(
+  bytes: Buffer,
+): Promise<{ readonly trail: SourceTrail; readonly digest: string }> {
+  if (!bytes.subarray(0, FORM.length).equals(FORM))
+    throw new TrailError('not a frame trail of a version that this program knows');
   let body: Buffer;
   try {
-    body = await promisify<Buffer, { maxOutputLength: number }, Buffer>(inflate)(bytes.subarray(FORM.length), { maxOutputLength: MOST_BYTES });
+    body = await promisify<Buffer, { maxOutputLength: number }, Buffer>(inflate)(
+      bytes.subarray(FORM.length),
+      { maxOutputLength: MOST_BYTES },
+    );
   } catch (error) {
     throw new TrailError(`it does not unpack: ${(error as Error).message}`);
   }
@@ -144,11 +179,22 @@ export async function readTrail(bytes: Buffer): Promise<{ readonly trail: Source
   const header = headerOf(take(take(4).readUInt32LE(0)));
   const luma = lumaOf(take(2 * header.frames * header.views * CELLS), header.views);
   const chroma = header.colour ? take(2 * 2 * COLOUR_CELLS * colourFrames(header.frames)) : null;
-  const colour = chroma === null ? null : Uint16Array.from({ length: chroma.length / 2 }, (_, index) => chroma.readUInt16LE(2 * index));
+  const colour =
+    chroma === null
+      ? null
+      : Uint16Array.from({ length: chroma.length / 2 }, (_, index) => chroma.readUInt16LE(2 * index));
   const sounds = header.sounds.map((size) => (size === null ? null : soundOf(take(size))));
-  const exact = header.exact === undefined ? {} : { exact: { ...header.exact, pictures: take(header.exact.pictures * HASH_BYTES) } };
+  const exact =
+    header.exact === undefined
+      ? {}
+      : { exact: { ...header.exact, pictures: take(header.exact.pictures * HASH_BYTES) } };
   if (at !== body.length) throw new TrailError(`${body.length - at} bytes too many`);
-  const trail = { picture: { frames: header.frames, views: header.views, luma, colour }, times: { timeBase: header.timeBase, ticks: ticksOf(header.first, header.steps, header.frames) }, sounds, ...exact };
+  const trail = {
+    picture: { frames: header.frames, views: header.views, luma, colour },
+    times: { timeBase: header.timeBase, ticks: ticksOf(header.first, header.steps, header.frames) },
+    sounds,
+    ...exact,
+  };
   return { trail, digest };
 }
 

@@ -29,7 +29,8 @@ const AVERAGE = 'flags=area+bitexact:in_range=full:out_range=full';
  */
 const LARGE = 64;
 const FIRST_STEP = 16;
-const isLarge = ({ width, height }: TappedPicture['size']): boolean => width > LARGE * GRID_WIDTH || height > LARGE * GRID_HEIGHT;
+const isLarge = ({ width, height }: TappedPicture['size']): boolean =>
+  width > LARGE * GRID_WIDTH || height > LARGE * GRID_HEIGHT;
 
 /** Planes of the size of the whole picture, whatever their subsampling. */
 function laidBack(framing: Framing | null): string[] {
@@ -48,11 +49,16 @@ function laidBack(framing: Framing | null): string[] {
  */
 function toPlanes(format: string, size: TappedPicture['size'], asItIs: boolean): string[] {
   if (isPlanarYuv(format) || isGray(format)) return [];
-  const matrix = isRgb(format) ? 'out_color_matrix=bt709:out_range=limited' : 'in_color_matrix=bt709:out_color_matrix=bt709:in_range=limited:out_range=limited';
+  const matrix = isRgb(format)
+    ? 'out_color_matrix=bt709:out_range=limited'
+    : 'in_color_matrix=bt709:out_color_matrix=bt709:in_range=limited:out_range=limited';
   // Lines of two fields must not be averaged: those pictures are unpacked at their own size.
   const factor = isLarge(size) ? FIRST_STEP : 1;
   const target = asItIs ? '' : `w=${factor * GRID_WIDTH}:h=${factor * GRID_HEIGHT}:`;
-  return [`scale=${target}flags=area+full_chroma_inp+full_chroma_int+bitexact:${matrix}`, 'format=yuv444p16le'];
+  return [
+    `scale=${target}flags=area+full_chroma_inp+full_chroma_int+bitexact:${matrix}`,
+    'format=yuv444p16le',
+  ];
 }
 
 /** What the values of a trail of RGB pictures are. */
@@ -61,13 +67,22 @@ export const rgbBasis = { matrix: 'bt709', range: 'limited' } as const;
 export function pictureTap(from: string, picture: TappedPicture): PictureTap {
   const { pixelFormat: format, size, earlierField, framing } = picture;
   const steps = isLarge(size) ? [FIRST_STEP, 1] : [1];
-  const shrink = (width: number, height: number): string[] => [...laidBack(framing), ...steps.flatMap((factor) => [`scale=w=${factor * width}:h=${factor * height}:${AVERAGE}`, 'format=gray16le'])];
+  const shrink = (width: number, height: number): string[] => [
+    ...laidBack(framing),
+    ...steps.flatMap((factor) => [
+      `scale=w=${factor * width}:h=${factor * height}:${AVERAGE}`,
+      'format=gray16le',
+    ]),
+  ];
   const luma = isGray(format) ? [] : ['extractplanes=y'];
   const hasColour = !isGray(format);
   // Renumbered, a second apart: stacking waits for equal times, and no time base of an encoder makes two frames one.
   const start = [`[${from}]settb=1`, 'setpts=N', ...toPlanes(format, size, earlierField !== null)];
-  const chains = hasColour ? [`${[...start, 'split=2'].join(',')}[trail-luma][trail-colour]`] : [`${start.join(',')}[trail-luma]`];
-  if (earlierField === null) chains.push(`[trail-luma]${[...luma, ...shrink(GRID_WIDTH, GRID_HEIGHT)].join(',')}[luma]`);
+  const chains = hasColour
+    ? [`${[...start, 'split=2'].join(',')}[trail-luma][trail-colour]`]
+    : [`${start.join(',')}[trail-luma]`];
+  if (earlierField === null)
+    chains.push(`[trail-luma]${[...luma, ...shrink(GRID_WIDTH, GRID_HEIGHT)].join(',')}[luma]`);
   else {
     const later = earlierField === 'top' ? 'bottom' : 'top';
     chains.push(
@@ -79,12 +94,35 @@ export function pictureTap(from: string, picture: TappedPicture): PictureTap {
   }
   if (hasColour) {
     const small = shrink(COLOUR_WIDTH, COLOUR_HEIGHT).join(',');
-    chains.push(`[trail-colour]select=not(mod(n\\,${COLOUR_STEP})),extractplanes=u+v[trail-cb][trail-cr]`, `[trail-cb]${small}[trail-cb-small]`, `[trail-cr]${small}[trail-cr-small]`, '[trail-cb-small][trail-cr-small]vstack[colour]');
+    chains.push(
+      `[trail-colour]select=not(mod(n\\,${COLOUR_STEP})),extractplanes=u+v[trail-cb][trail-cr]`,
+      `[trail-cb]${small}[trail-cb-small]`,
+      `[trail-cr]${small}[trail-cr-small]`,
+      '[trail-cb-small][trail-cr-small]vstack[colour]',
+    );
   }
   return { chains, hasColour };
 }
 
 /** Output options for what a tap gives: nothing is repeated or dropped to keep a clock. */
-export const rawPictures = (pad: string): string[] => ['-map', `[${pad}]`, '-fps_mode', 'passthrough', '-c:v', 'rawvideo', '-f', 'rawvideo'];
+export const rawPictures = (pad: string): string[] => [
+  '-map',
+  `[${pad}]`,
+  '-fps_mode',
+  'passthrough',
+  '-c:v',
+  'rawvideo',
+  '-f',
+  'rawvideo',
+];
 /** Raw sound as it is decoded, 32 bits. */
-export const rawSound = (stream: string): string[] => ['-map', stream, '-filter:a', 'aresample=osf=s32', '-c:a', 'pcm_s32le', '-f', 's32le'];
+export const rawSound = (stream: string): string[] => [
+  '-map',
+  stream,
+  '-filter:a',
+  'aresample=osf=s32',
+  '-c:a',
+  'pcm_s32le',
+  '-f',
+  's32le',
+];

@@ -29,13 +29,25 @@ function plainBytes({ form, width, height }: MasterSize): number {
   return HEADER_BYTES + 6 * width * height + 16 * height;
 }
 
-export function masterBytes(size: MasterSize): { frameBytes: number | null; estimatedBytes: number; bytesRange: { least: number; most: number } } {
+export function masterBytes(size: MasterSize): {
+  frameBytes: number | null;
+  estimatedBytes: number;
+  bytesRange: { least: number; most: number };
+} {
   const plain = plainBytes(size);
   const whole = plain * size.frames;
-  if (size.compression === 'none') return { frameBytes: plain, estimatedBytes: whole, bytesRange: { least: whole, most: whole } };
+  if (size.compression === 'none')
+    return { frameBytes: plain, estimatedBytes: whole, bytesRange: { least: whole, most: whole } };
   const { width, height, frames, learned } = size;
   // A block that does not shrink is stored as it is: compression never adds more than its tables.
   const most = (HEADER_BYTES + 6 * width * height + 16 * Math.ceil(height / ZIP_LINES)) * frames;
-  const usual = learned === null ? Math.ceil(most * ZIP_USUAL) : Math.min(most, Math.ceil(learned * width * height) * frames);
-  return { frameBytes: null, estimatedBytes: usual, bytesRange: { least: Math.ceil(most * ZIP_LEAST), most } };
+  const usual =
+    learned === null
+      ? Math.ceil(most * ZIP_USUAL)
+      : Math.min(most, Math.ceil(learned * width * height) * frames);
+  return {
+    frameBytes: null,
+    estimatedBytes: usual,
+    bytesRange: { least: Math.ceil(most * ZIP_LEAST), most },
+  };
 }

@@ -12,7 +12,9 @@ import type { MasterOutcome } from './outcome.ts';
 import type { FrameForm, MasterProfile } from './schema.ts';
 import type { WayToLight } from './way.ts';
 
-export type MasterDecision = { readonly outcome: MasterOutcome | Outcome; readonly notes: readonly Finding[] } | { readonly outcome: null; readonly findings: readonly Finding[] };
+export type MasterDecision =
+  | { readonly outcome: MasterOutcome | Outcome; readonly notes: readonly Finding[] }
+  | { readonly outcome: null; readonly findings: readonly Finding[] };
 
 const EXTENSIONS = { exr: 'exr', aces: 'exr', dpx: 'dpx' } as const;
 
@@ -24,7 +26,11 @@ export function masterOf(request: MasterRequest): MasterDecision {
   return { outcome: framesOf(request, form, ground), notes: about(request, ground.notes) };
 }
 
-function framesOf(request: MasterRequest, form: FrameForm, { way, size, timecode, parts }: MasterGround): MasterOutcome {
+function framesOf(
+  request: MasterRequest,
+  form: FrameForm,
+  { way, size, timecode, parts }: MasterGround,
+): MasterOutcome {
   const { facts, profile } = request;
   const { video } = facts;
   // The folder has no extension; the names of the frames have its name before their number.
@@ -57,8 +63,13 @@ function firstNumber({ numbering }: MasterProfile, timecode: Timecode, facts: Cl
   return facts.firstNumber ?? 1;
 }
 
-function saidOf({ raw, interpretation }: ClipFacts, { header }: MasterProfile, way: WayToLight): MasterOutcome['said'] {
-  const text = (own: string, settings: string | undefined): string | null => cleanedText(own === '' ? (settings ?? '') : own);
+function saidOf(
+  { raw, interpretation }: ClipFacts,
+  { header }: MasterProfile,
+  way: WayToLight,
+): MasterOutcome['said'] {
+  const text = (own: string, settings: string | undefined): string | null =>
+    cleanedText(own === '' ? (settings ?? '') : own);
   const camera = raw?.camera;
   return {
     owner: text(header.owner, interpretation?.owner),

@@ -29,20 +29,43 @@ export interface MasterGround {
   readonly size: { readonly width: number; readonly height: number };
   readonly timecode: Timecode;
   /** What names are made of (profiles/outcome/file-name.ts). */
-  readonly parts: { readonly clip: string; readonly roll: string; readonly reel: string; readonly day: string; readonly profile: string; readonly timecode: Timecode };
+  readonly parts: {
+    readonly clip: string;
+    readonly roll: string;
+    readonly reel: string;
+    readonly day: string;
+    readonly profile: string;
+    readonly timecode: Timecode;
+  };
   readonly notes: readonly Finding[];
 }
 
 const CODED = 'planes of YCbCr, RGB or grey';
 
-export function groundOf({ day, roll, clip, facts, profile }: MasterRequest): MasterGround | { readonly findings: readonly Finding[] } {
+export function groundOf({
+  day,
+  roll,
+  clip,
+  facts,
+  profile,
+}: MasterRequest): MasterGround | { readonly findings: readonly Finding[] } {
   const { video } = facts;
   const timecode = timecodeOf(facts.timecode, video.rate, profile.timecode);
   const way = facts.raw === undefined ? codedWay(facts) : rawWay(facts, profile);
   const refusals = [
     ...(video.frames > 0 ? [] : [finding('clip-no-frames', 'no frame', 'one or more')]),
-    ...(earlierField(video) === null ? [] : [finding('master-source-not-offered', `interlaced, ${video.fieldOrder}`, 'progressive frames')]),
-    ...(video.rotation === 0 ? [] : [finding('master-source-not-offered', `to be turned by ${video.rotation} degrees`, 'an upright picture')]),
+    ...(earlierField(video) === null
+      ? []
+      : [finding('master-source-not-offered', `interlaced, ${video.fieldOrder}`, 'progressive frames')]),
+    ...(video.rotation === 0
+      ? []
+      : [
+          finding(
+            'master-source-not-offered',
+            `to be turned by ${video.rotation} degrees`,
+            'an upright picture',
+          ),
+        ]),
     ...('findings' in timecode ? timecode.findings : []),
     ...('findings' in way ? way.findings : []),
   ];
@@ -51,7 +74,14 @@ export function groundOf({ day, roll, clip, facts, profile }: MasterRequest): Ma
     way: way.way,
     size: sizeOf(facts),
     timecode: timecode.timecode,
-    parts: { clip: clip.name, roll, reel: reelOfSource(facts, roll), day, profile: profile.name, timecode: timecode.timecode },
+    parts: {
+      clip: clip.name,
+      roll,
+      reel: reelOfSource(facts, roll),
+      day,
+      profile: profile.name,
+      timecode: timecode.timecode,
+    },
     notes: [...timecode.notes, ...way.notes],
   };
 }
@@ -67,33 +97,102 @@ function sizeOf({ raw, video }: ClipFacts): { width: number; height: number } {
   return { width, height };
 }
 
-type Way = { readonly way: WayToLight; readonly notes: readonly Finding[] } | { readonly findings: readonly Finding[] };
+type Way =
+  | { readonly way: WayToLight; readonly notes: readonly Finding[] }
+  | { readonly findings: readonly Finding[] };
 
 function codedWay({ video, interpretation, declared }: ClipFacts): Way {
   const input = interpretation?.input ?? null;
   const { colour, pixelFormat, width, height } = video;
   const findings: Finding[] = [];
-  if (input === null) findings.push(finding('input-unknown', `tags of ${[colour.primaries, colour.transfer, colour.matrix].map((tag) => tag ?? 'nothing').join(', ')}`, 'an input transform in the settings, or tags that leave no doubt'));
-  if (!isPictureFormat(pixelFormat)) findings.push(finding('master-source-not-offered', `pixel format ${pixelFormat}`, CODED));
+  if (input === null)
+    findings.push(
+      finding(
+        'input-unknown',
+        `tags of ${[colour.primaries, colour.transfer, colour.matrix].map((tag) => tag ?? 'nothing').join(', ')}`,
+        'an input transform in the settings, or tags that leave no doubt',
+      ),
+    );
+  if (!isPictureFormat(pixelFormat))
+    findings.push(finding('master-source-not-offered', `pixel format ${pixelFormat}`, CODED));
   if (findings.length > 0 || input === null) return { findings };
   const { kind, bits, across, down } = layoutOf(pixelFormat, width, height);
   const range = colour.range ?? (kind === 'rgb' ? 'full' : 'limited');
   // The matrix beside the primaries is how the picture was coded, whatever its curve is; that it was not tagged is told.
   const matrix = kind === 'yuv' ? (colour.matrix ?? matrixBeside(colour.primaries ?? 'bt709')) : null;
-  if (matrix !== null && !isYcbcrMatrix(matrix)) return { findings: [finding('master-source-not-offered', `matrix ${matrix}`, `one of: ${ycbcrMatrices.join(', ')}`)] };
+  if (matrix !== null && !isYcbcrMatrix(matrix))
+    return {
+      findings: [
+        finding('master-source-not-offered', `matrix ${matrix}`, `one of: ${ycbcrMatrices.join(', ')}`),
+      ],
+    };
   const siting = across > 1 || down > 1 ? (video.chromaSiting ?? 'left') : null;
-  if (siting !== null && !isSiting(siting)) return { findings: [finding('master-source-not-offered', `chroma at ${siting}`, `one of: ${sitings.join(', ')}`)] };
+  if (siting !== null && !isSiting(siting))
+    return {
+      findings: [
+        finding('master-source-not-offered', `chroma at ${siting}`, `one of: ${sitings.join(', ')}`),
+      ],
+    };
   const untagged = kind === 'yuv' && (colour.matrix === null || colour.range === null);
-  const by = declared === undefined ? {} : { declared: { decoder: declared.declared.name, version: declared.version, ...(bits === 32 ? {} : { full: declared.declared.gives.full }) } };
-  return { way: { kind: 'coded', input, pixelFormat, matrix, range, siting, ...by }, notes: untagged ? [finding('colour-assumed', `not tagged; taken for matrix ${matrix}, ${range} range`, 'matrix and range tagged')] : [] };
+  const by =
+    declared === undefined
+      ? {}
+      : {
+          declared: {
+            decoder: declared.declared.name,
+            version: declared.version,
+            ...(bits === 32 ? {} : { full: declared.declared.gives.full }),
+          },
+        };
+  return {
+    way: { kind: 'coded', input, pixelFormat, matrix, range, siting, ...by },
+    notes: untagged
+      ? [
+          finding(
+            'colour-assumed',
+            `not tagged; taken for matrix ${matrix}, ${range} range`,
+            'matrix and range tagged',
+          ),
+        ]
+      : [],
+  };
 }
 
 function rawWay({ raw, interpretation }: ClipFacts, { development }: MasterProfile): Way {
   if (raw === undefined) throw new RangeError('a clip without raw facts');
-  const { whiteBalance, exposureStops } = interpretation?.raw ?? { whiteBalance: 'as-shot' as const, exposureStops: 0 };
+  const { whiteBalance, exposureStops } = interpretation?.raw ?? {
+    whiteBalance: 'as-shot' as const,
+    exposureStops: 0,
+  };
   const developed = developmentOf(raw.picture, { whiteBalance, exposureStops });
-  if ('missing' in developed) return { findings: [finding('raw-setting-missing', developed.missing, 'tags and a white balance that leave a development')] };
-  const { matrix: [x, y, z], neutral, exposure, white } = developed;
+  if ('missing' in developed)
+    return {
+      findings: [
+        finding(
+          'raw-setting-missing',
+          developed.missing,
+          'tags and a white balance that leave a development',
+        ),
+      ],
+    };
+  const {
+    matrix: [x, y, z],
+    neutral,
+    exposure,
+    white,
+  } = developed;
   const { name, version } = raw.decoder;
-  return { way: { kind: 'raw', decoder: name, decoderVersion: name === OWN_DECODER ? null : version, ...development, neutral: [...neutral], matrix: [[...x], [...y], [...z]], exposure, white: { ...white } }, notes: [] };
+  return {
+    way: {
+      kind: 'raw',
+      decoder: name,
+      decoderVersion: name === OWN_DECODER ? null : version,
+      ...development,
+      neutral: [...neutral],
+      matrix: [[...x], [...y], [...z]],
+      exposure,
+      white: { ...white },
+    },
+    notes: [],
+  };
 }

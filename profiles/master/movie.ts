@@ -30,13 +30,20 @@ const COLOUR = { primaries: null, transfer: null, matrix: 'bt709', range: 'limit
 /** As of every encoder here (profiles/outcome/decide.ts). */
 const LARGEST_SIDE = 16_384;
 
-export function movieMasterOf(request: MasterRequest, ground: MasterGround | { readonly findings: readonly MasterGround['notes'][number][] }): MasterDecision {
+export function movieMasterOf(
+  request: MasterRequest,
+  ground: MasterGround | { readonly findings: readonly MasterGround['notes'][number][] },
+): MasterDecision {
   const { facts, profile } = request;
   const { video } = facts;
   const traits = traitsOf(masterMovie.video);
   const sound = soundOf(facts, masterMovie);
-  const refusals = [...('findings' in ground ? ground.findings : rasterFindings(ground.size, traits.smallest)), ...('findings' in sound ? sound.findings : [])];
-  if (refusals.length > 0 || 'findings' in ground || 'findings' in sound) return { outcome: null, findings: about(request, refusals) };
+  const refusals = [
+    ...('findings' in ground ? ground.findings : rasterFindings(ground.size, traits.smallest)),
+    ...('findings' in sound ? sound.findings : []),
+  ];
+  if (refusals.length > 0 || 'findings' in ground || 'findings' in sound)
+    return { outcome: null, findings: about(request, refusals) };
   const { size, timecode, way } = ground;
   const { width, height } = size;
   const square = video.pixelAspect.num === video.pixelAspect.den;
@@ -71,8 +78,20 @@ export function movieMasterOf(request: MasterRequest, ground: MasterGround | { r
   return { outcome, notes: about(request, [...ground.notes, ...sound.notes]) };
 }
 
-function rasterFindings({ width, height }: MasterGround['size'], smallest: { readonly width: number; readonly height: number }): MasterGround['notes'][number][] {
+function rasterFindings(
+  { width, height }: MasterGround['size'],
+  smallest: { readonly width: number; readonly height: number },
+): MasterGround['notes'][number][] {
   const size = `${width}x${height}`;
-  if (width < smallest.width || height < smallest.height) return [finding('raster-not-offered', size, `${smallest.width}x${smallest.height} or more with ${masterMovie.video.codec}`)];
-  return width > LARGEST_SIDE || height > LARGEST_SIDE ? [finding('raster-not-offered', size, `at most ${LARGEST_SIDE} pixels a side`)] : [];
+  if (width < smallest.width || height < smallest.height)
+    return [
+      finding(
+        'raster-not-offered',
+        size,
+        `${smallest.width}x${smallest.height} or more with ${masterMovie.video.codec}`,
+      ),
+    ];
+  return width > LARGEST_SIDE || height > LARGEST_SIDE
+    ? [finding('raster-not-offered', size, `at most ${LARGEST_SIDE} pixels a side`)]
+    : [];
 }

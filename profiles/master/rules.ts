@@ -2,18 +2,35 @@
 import { fileName, type Impossible, reservedName } from '../rules.ts';
 import { checksOf, type MasterProfile } from './schema.ts';
 
-const no = (path: Impossible['path'], found: string, expected: string): Impossible => ({ code: 'profile-combination', path, found, expected });
+const no = (path: Impossible['path'], found: string, expected: string): Impossible => ({
+  code: 'profile-combination',
+  path,
+  found,
+  expected,
+});
 
 export function impossibleMaster(profile: MasterProfile): Impossible[] {
   const out: Impossible[] = [];
-  if (profile.compression === 'zip' && profile.form !== 'exr') out.push(no(['compression'], `zip with ${profile.form}`, 'none'));
+  if (profile.compression === 'zip' && profile.form !== 'exr')
+    out.push(no(['compression'], `zip with ${profile.form}`, 'none'));
   out.push(...fileName(profile), ...reservedName(profile));
   const { all, more } = checksOf(profile.form);
   const asked: readonly string[] = profile.checks;
   const missing = all.filter((check) => !asked.includes(check));
-  out.push(...missing.map((check): Impossible => ({ code: 'profile-check-left-out', path: ['checks'], found: `no ${check}`, expected: `all of: ${all.join(', ')}` })));
+  out.push(
+    ...missing.map(
+      (check): Impossible => ({
+        code: 'profile-check-left-out',
+        path: ['checks'],
+        found: `no ${check}`,
+        expected: `all of: ${all.join(', ')}`,
+      }),
+    ),
+  );
   const foreign = asked.filter((check) => !all.includes(check) && !more.includes(check));
-  if (foreign.length > 0) out.push(no(['checks'], `${foreign.join(', ')} with ${profile.form}`, [...all, ...more].join(', ')));
-  if (new Set(profile.checks).size !== profile.checks.length) out.push(no(['checks'], 'a check twice', 'every check once'));
+  if (foreign.length > 0)
+    out.push(no(['checks'], `${foreign.join(', ')} with ${profile.form}`, [...all, ...more].join(', ')));
+  if (new Set(profile.checks).size !== profile.checks.length)
+    out.push(no(['checks'], 'a check twice', 'every check once'));
   return out;
 }

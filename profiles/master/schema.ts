@@ -14,18 +14,47 @@ export type FrameForm = (typeof frameForms)[number];
 export const masterForms = [...frameForms, 'rdd36'] as const;
 export type MasterForm = (typeof masterForms)[number];
 /** Every check of a folder of frames; none can be left out. */
-export const masterChecks = ['frames', 'timecode', 'form', 'attributes', 'values', 'spots', 'written'] as const;
+export const masterChecks = [
+  'frames',
+  'timecode',
+  'form',
+  'attributes',
+  'values',
+  'spots',
+  'written',
+] as const;
 export type MasterCheck = (typeof masterChecks)[number];
 
 /** Those of a movie that folders have under no name of their own. */
-const movieChecks = ['duration', 'cadence', 'picture', 'colour-tags', 'codec', 'audio', 'decode', 'trail', 'levels', 'sound-trail', 'payload', 'reel'] as const satisfies readonly CheckName[];
+const movieChecks = [
+  'duration',
+  'cadence',
+  'picture',
+  'colour-tags',
+  'codec',
+  'audio',
+  'decode',
+  'trail',
+  'levels',
+  'sound-trail',
+  'payload',
+  'reel',
+] as const satisfies readonly CheckName[];
 
 /** What must have passed, and what may be asked besides. */
-export function checksOf(form: MasterForm): { readonly all: readonly string[]; readonly more: readonly string[] } {
+export function checksOf(form: MasterForm): {
+  readonly all: readonly string[];
+  readonly more: readonly string[];
+} {
   return form === 'rdd36' ? { all: standingChecks, more: ['reel'] } : { all: masterChecks, more: [] };
 }
 
-const name = z.string().regex(/^[a-z0-9][a-z0-9-]{0,62}$/, 'small letters, digits and hyphens, at most 63, not starting with a hyphen');
+const name = z
+  .string()
+  .regex(
+    /^[a-z0-9][a-z0-9-]{0,62}$/,
+    'small letters, digits and hyphens, at most 63, not starting with a hyphen',
+  );
 
 export const masterSchema = z.strictObject({
   version: z.literal(1).describe('Version of this file form'),
@@ -34,31 +63,68 @@ export const masterSchema = z.strictObject({
   summary: z.string().min(1).max(200).describe('One line for people'),
   form: z
     .enum(masterForms)
-    .describe('exr: OpenEXR, half float, ACES2065-1; aces: the same in the container of SMPTE ST 2065-4; dpx: SMPTE ST 268-1, 10 bits, ACEScct; rdd36: one MOV a clip, 4444 of SMPTE RDD 36, 10 bits, ACEScct as Y\'CbCr of BT.709 in limited range, with the sound of the clip'),
-  compression: z.enum(['none', 'zip']).describe('zip: lossless, 16 lines a block, exr alone; none: each frame of a clip as long as the other'),
+    .describe(
+      "exr: OpenEXR, half float, ACES2065-1; aces: the same in the container of SMPTE ST 2065-4; dpx: SMPTE ST 268-1, 10 bits, ACEScct; rdd36: one MOV a clip, 4444 of SMPTE RDD 36, 10 bits, ACEScct as Y'CbCr of BT.709 in limited range, with the sound of the clip",
+    ),
+  compression: z
+    .enum(['none', 'zip'])
+    .describe('zip: lossless, 16 lines a block, exr alone; none: each frame of a clip as long as the other'),
   development: z
     .strictObject({
-      demosaic: z.enum(demosaicMethods).describe('How the colours that a sensor did not see are found; linear: 5x5 of Malvar, He, Cutler 2004; fine: directional, slower and better'),
-      highlights: z.enum(highlightPolicies).describe('Where one channel of the sensor is full and another is not; keep: as the sensor held it; neutral: led to grey'),
+      demosaic: z
+        .enum(demosaicMethods)
+        .describe(
+          'How the colours that a sensor did not see are found; linear: 5x5 of Malvar, He, Cutler 2004; fine: directional, slower and better',
+        ),
+      highlights: z
+        .enum(highlightPolicies)
+        .describe(
+          'Where one channel of the sensor is full and another is not; keep: as the sensor held it; neutral: led to grey',
+        ),
     })
     .describe('Raw sources alone'),
   numbering: z
     .strictObject({
-      from: z.enum(['timecode', 'source', 'one']).describe('What the frames are numbered by; timecode: frames since midnight in its own counting; source: as the frames of a sequence are, one for movies; one: from 1'),
-      digits: z.int().min(4).max(10).describe('Digits, with zeros in front; 7 hold a day of 60 frames a second'),
+      from: z
+        .enum(['timecode', 'source', 'one'])
+        .describe(
+          'What the frames are numbered by; timecode: frames since midnight in its own counting; source: as the frames of a sequence are, one for movies; one: from 1',
+        ),
+      digits: z
+        .int()
+        .min(4)
+        .max(10)
+        .describe('Digits, with zeros in front; 7 hold a day of 60 frames a second'),
     })
     .describe('Names of the frames of a clip: {clip}.0086400.exr'),
-  timecode: z.strictObject({ missing: z.enum(['hold', 'zero']).describe('A clip without timecode: hold it, or start it at 00:00:00:00 and say so') }).describe('Every frame has its own label'),
+  timecode: z
+    .strictObject({
+      missing: z
+        .enum(['hold', 'zero'])
+        .describe('A clip without timecode: hold it, or start it at 00:00:00:00 and say so'),
+    })
+    .describe('Every frame has its own label'),
   reel: z.enum(['source-or-roll', 'roll', 'clip', 'none']).describe('Reel name in the header of every frame'),
   header: z
     .strictObject({
-      owner: z.string().max(200).describe('Owner of the pictures, as it stands in the header; empty: none, or as the settings say'),
+      owner: z
+        .string()
+        .max(200)
+        .describe('Owner of the pictures, as it stands in the header; empty: none, or as the settings say'),
       comments: z.string().max(1000).describe('Free text in the header; empty: none, or as the settings say'),
     })
     .describe('Said in every frame'),
-  file_name: z.string().min(1).max(150).describe('Template of the clip’s folder and of its frames’ names before the number: {clip} {roll} {reel} {day} {profile} {timecode}. {clip} must be there'),
+  file_name: z
+    .string()
+    .min(1)
+    .max(150)
+    .describe(
+      'Template of the clip’s folder and of its frames’ names before the number: {clip} {roll} {reel} {day} {profile} {timecode}. {clip} must be there',
+    ),
   checks: z
     .array(z.enum([...masterChecks, ...movieChecks]))
-    .describe(`Checks that must have passed: all of ${masterChecks.join(', ')}; with rdd36 all of ${standingChecks.join(', ')}, and reel where it matters`),
+    .describe(
+      `Checks that must have passed: all of ${masterChecks.join(', ')}; with rdd36 all of ${standingChecks.join(', ')}, and reel where it matters`,
+    ),
 });
 export type MasterProfile = z.infer<typeof masterSchema>;

@@ -20,7 +20,9 @@ export const wayToLightSchema = z.discriminatedUnion('kind', [
     /** Where chroma samples lie, ffprobe's name; null: chroma is not subsampled. */
     siting: z.enum(sitings).nullable(),
     /** A declared decoder gives the codes, and `full` stands for 1.0 where they are whole numbers; absent: ffmpeg does. */
-    declared: z.object({ decoder: z.string(), version: z.string(), full: z.int().positive().optional() }).optional(),
+    declared: z
+      .object({ decoder: z.string(), version: z.string(), full: z.int().positive().optional() })
+      .optional(),
   }),
   z.object({
     kind: z.literal('raw'),

@@ -12,12 +12,14 @@ export type AnyOutcome = Outcome | MasterOutcome;
 export const isMasterOutcome = (outcome: AnyOutcome): outcome is MasterOutcome => 'kind' in outcome;
 
 /** A master, in whatever form: it rests on the settings of the night besides its profile. */
-export const restsOnSettings = (outcome: AnyOutcome): boolean => isMasterOutcome(outcome) || outcome.way !== undefined;
+export const restsOnSettings = (outcome: AnyOutcome): boolean =>
+  isMasterOutcome(outcome) || outcome.way !== undefined;
 
 /** Whether the same must come out; an estimate of size binds nobody. */
 export function sameDecision(one: AnyOutcome, other: AnyOutcome): boolean {
   // As they are written down: what is absent is not there.
-  const binding = (outcome: AnyOutcome): string => canonicalJson(JSON.parse(JSON.stringify({ ...outcome, estimatedBytes: 0, bytesRange: 0 })));
+  const binding = (outcome: AnyOutcome): string =>
+    canonicalJson(JSON.parse(JSON.stringify({ ...outcome, estimatedBytes: 0, bytesRange: 0 })));
   return binding(one) === binding(other);
 }
 
@@ -31,6 +33,11 @@ export interface AnyOutcomeRequest {
   readonly learned?: number | null;
 }
 
-export function decideOutcome({ profile, ...request }: AnyOutcomeRequest): { readonly outcome: AnyOutcome; readonly notes: readonly Finding[] } | { readonly outcome: null; readonly findings: readonly Finding[] } {
+export function decideOutcome({
+  profile,
+  ...request
+}: AnyOutcomeRequest):
+  | { readonly outcome: AnyOutcome; readonly notes: readonly Finding[] }
+  | { readonly outcome: null; readonly findings: readonly Finding[] } {
   return isMaster(profile) ? masterOf({ ...request, profile }) : outcomeOf({ ...request, profile });
 }

@@ -18,24 +18,41 @@ const NOISE_PER_CENT = { proxy: 170, lt: 170, standard: 145, hq: 145, '4444': 14
  */
 const SLICE_BYTES = 4096;
 function losslessBytes(video: VideoFacts, slices: number): number {
-  const samples = planesOf(video.pixelFormat).reduce((sum, plane) => sum + Math.ceil(video.width / plane.across) * Math.ceil(video.height / plane.down), 0);
+  const samples = planesOf(video.pixelFormat).reduce(
+    (sum, plane) => sum + Math.ceil(video.width / plane.across) * Math.ceil(video.height / plane.down),
+    0,
+  );
   return (Math.ceil((samples * video.bitDepth) / 8) + slices * SLICE_BYTES) * video.frames;
 }
 
-function pictureBytes(profile: Pick<Profile, 'video'>, source: VideoFacts, width: number, height: number): number {
+function pictureBytes(
+  profile: Pick<Profile, 'video'>,
+  source: VideoFacts,
+  width: number,
+  height: number,
+): number {
   const { frames } = source;
   const fixed = vc3FrameBytes(profile.video, width, height);
   if (fixed !== null) return fixed * frames;
   const { video } = profile;
   if (video.codec === 'ffv1') return losslessBytes(source, video.slices);
-  if (video.codec === 'rdd36') return Math.ceil((rdd36TargetBits(video.quality, width, height) * NOISE_PER_CENT[video.quality]) / 800) * frames;
+  if (video.codec === 'rdd36')
+    return (
+      Math.ceil((rdd36TargetBits(video.quality, width, height) * NOISE_PER_CENT[video.quality]) / 800) *
+      frames
+    );
   // Constant quality follows the picture: a quarter of a bit a pixel at crf 20 is a restless, grainy picture; every 6 steps halve or double it
   // (the quantiser doubles every 6, ITU-T H.264 8.5.9). Only an estimate: nothing but disk planning rests on it.
   const crf = video.codec === 'h264' ? video.crf : 20;
   return Math.ceil((width * height * 0.25 * 2 ** ((20 - crf) / 6)) / 8) * frames;
 }
 
-export function estimatedBytes(profile: Pick<Profile, 'video' | 'audio'>, video: VideoFacts, raster: { width: number; height: number }, audio: Outcome['audio']): number {
+export function estimatedBytes(
+  profile: Pick<Profile, 'video' | 'audio'>,
+  video: VideoFacts,
+  raster: { width: number; height: number },
+  audio: Outcome['audio'],
+): number {
   const { frames } = video;
   const sound = audio.reduce((sum, track) => {
     const bytesPerSample = soundTraits(profile.audio.format, track.codec)?.bytesPerSample ?? null;
@@ -43,5 +60,10 @@ export function estimatedBytes(profile: Pick<Profile, 'video' | 'audio'>, video:
     // 160 kbit/s a channel, as the recipe sets it.
     return sum + Math.ceil((track.samples / track.sampleRate) * track.channels * 20_000);
   }, 0);
-  return pictureBytes(profile, video, raster.width, raster.height) + sound + frames * INDEX_PER_FRAME * (1 + audio.length) + WRAPPER;
+  return (
+    pictureBytes(profile, video, raster.width, raster.height) +
+    sound +
+    frames * INDEX_PER_FRAME * (1 + audio.length) +
+    WRAPPER
+  );
 }

@@ -6,8 +6,36 @@ import { traitsOf } from '../codecs.ts';
 import type { Profile } from '../schema.ts';
 
 /** Names as ffmpeg prints and takes them (ITU-T H.273). Only these are ever written into a filter. */
-export const knownPrimaries = ['bt709', 'bt470m', 'bt470bg', 'smpte170m', 'smpte240m', 'film', 'bt2020', 'smpte428', 'smpte431', 'smpte432'] as const;
-export const knownTransfers = ['bt709', 'bt470m', 'bt470bg', 'smpte170m', 'smpte240m', 'linear', 'log100', 'log316', 'iec61966-2-4', 'bt1361e', 'iec61966-2-1', 'bt2020-10', 'bt2020-12', 'smpte2084', 'smpte428', 'arib-std-b67'] as const;
+export const knownPrimaries = [
+  'bt709',
+  'bt470m',
+  'bt470bg',
+  'smpte170m',
+  'smpte240m',
+  'film',
+  'bt2020',
+  'smpte428',
+  'smpte431',
+  'smpte432',
+] as const;
+export const knownTransfers = [
+  'bt709',
+  'bt470m',
+  'bt470bg',
+  'smpte170m',
+  'smpte240m',
+  'linear',
+  'log100',
+  'log316',
+  'iec61966-2-4',
+  'bt1361e',
+  'iec61966-2-1',
+  'bt2020-10',
+  'bt2020-12',
+  'smpte2084',
+  'smpte428',
+  'arib-std-b67',
+] as const;
 /** Matrices that the scaler knows, by ffprobe's name. */
 const knownMatrices = ['bt709', 'fcc', 'bt470bg', 'smpte170m', 'smpte240m', 'bt2020nc'] as const;
 
@@ -17,7 +45,9 @@ const sameCurve = ['bt709', 'smpte170m', 'bt2020-10', 'bt2020-12'] as const;
 /** The matrix that is used with these primaries (H.273, notes to MatrixCoefficients). */
 export function matrixBeside(primaries: string): string {
   if (primaries === 'bt2020') return 'bt2020nc';
-  return primaries === 'bt470bg' || primaries === 'smpte170m' || primaries === 'smpte240m' ? primaries : 'bt709';
+  return primaries === 'bt470bg' || primaries === 'smpte170m' || primaries === 'smpte240m'
+    ? primaries
+    : 'bt709';
 }
 
 export interface FullTags {
@@ -42,17 +72,30 @@ function assumed(video: VideoFacts, rgb: boolean): { tags: FullTags; told: strin
   };
   const primaries = or('primaries', video.colour.primaries, 'bt709');
   const transfer = or('transfer', video.colour.transfer, primaries === 'bt2020' ? 'bt2020-10' : 'bt709');
-  const matrix = rgb ? 'gbr' : or('matrix', video.colour.matrix === 'gbr' ? null : video.colour.matrix, matrixBeside(primaries));
+  const matrix = rgb
+    ? 'gbr'
+    : or('matrix', video.colour.matrix === 'gbr' ? null : video.colour.matrix, matrixBeside(primaries));
   // H.264, H.265 and MPEG-2 say: limited, unless the stream says full; RGB of a file is full.
   const range = video.colour.range ?? (rgb || video.pixelFormat.startsWith('yuvj') ? 'full' : 'limited');
   return { tags: { primaries, transfer, matrix, range }, told };
 }
 
-export function colourOf(video: VideoFacts, profile: Profile): { plan: ColourPlan; notes: Finding[] } | { findings: Finding[] } {
+export function colourOf(
+  video: VideoFacts,
+  profile: Profile,
+): { plan: ColourPlan; notes: Finding[] } | { findings: Finding[] } {
   const rgb = isRgb(video.pixelFormat);
   const { tags: source, told } = assumed(video, rgb);
   if (told.length > 0 && profile.colour.untagged === 'hold') {
-    return { findings: [finding('colour-untagged', `not tagged: ${told.map((item) => item.split(' ')[0]).join(', ')}`, 'primaries, transfer and matrix tagged')] };
+    return {
+      findings: [
+        finding(
+          'colour-untagged',
+          `not tagged: ${told.map((item) => item.split(' ')[0]).join(', ')}`,
+          'primaries, transfer and matrix tagged',
+        ),
+      ],
+    };
   }
   const known: readonly [string, string, readonly string[]][] = [
     ['primaries', source.primaries, knownPrimaries],
@@ -60,23 +103,61 @@ export function colourOf(video: VideoFacts, profile: Profile): { plan: ColourPla
     ['matrix', source.matrix, rgb ? ['gbr'] : knownMatrices],
   ];
   const foreign = known.filter(([, value, list]) => !list.includes(value));
-  if (foreign.length > 0) return { findings: foreign.map(([name, value, list]) => finding('colour-not-converted', `${name} ${value}`, `one of: ${list.join(', ')}`)) };
+  if (foreign.length > 0)
+    return {
+      findings: foreign.map(([name, value, list]) =>
+        finding('colour-not-converted', `${name} ${value}`, `one of: ${list.join(', ')}`),
+      ),
+    };
 
   const wanted = profile.colour;
   const findings: Finding[] = [];
-  if (wanted.primaries !== 'source' && wanted.primaries !== source.primaries) findings.push(finding('colour-not-converted', `primaries ${source.primaries}`, `primaries ${wanted.primaries}, as the profile asks`));
-  const sameTransfer = wanted.transfer === source.transfer || (wanted.transfer === 'bt709' && (sameCurve as readonly string[]).includes(source.transfer));
-  if (wanted.transfer !== 'source' && !sameTransfer) findings.push(finding('colour-not-converted', `transfer ${source.transfer}`, `transfer ${wanted.transfer}, as the profile asks`));
+  if (wanted.primaries !== 'source' && wanted.primaries !== source.primaries)
+    findings.push(
+      finding(
+        'colour-not-converted',
+        `primaries ${source.primaries}`,
+        `primaries ${wanted.primaries}, as the profile asks`,
+      ),
+    );
+  const sameTransfer =
+    wanted.transfer === source.transfer ||
+    (wanted.transfer === 'bt709' && (sameCurve as readonly string[]).includes(source.transfer));
+  if (wanted.transfer !== 'source' && !sameTransfer)
+    findings.push(
+      finding(
+        'colour-not-converted',
+        `transfer ${source.transfer}`,
+        `transfer ${wanted.transfer}, as the profile asks`,
+      ),
+    );
   const range = wanted.range === 'source' ? (rgb ? 'limited' : source.range) : wanted.range;
-  if (range === 'full' && !traitsOf(profile.video).carriesFullRange) findings.push(finding('colour-not-converted', `full range with ${profile.video.codec}`, 'range: limited in the profile, which converts the levels'));
+  if (range === 'full' && !traitsOf(profile.video).carriesFullRange)
+    findings.push(
+      finding(
+        'colour-not-converted',
+        `full range with ${profile.video.codec}`,
+        'range: limited in the profile, which converts the levels',
+      ),
+    );
   if (findings.length > 0) return { findings };
 
   const output: FullTags = {
     primaries: source.primaries,
     transfer: wanted.transfer === 'source' ? source.transfer : wanted.transfer,
-    matrix: wanted.matrix === 'source' ? (rgb ? matrixBeside(source.primaries) : source.matrix) : wanted.matrix,
+    matrix:
+      wanted.matrix === 'source' ? (rgb ? matrixBeside(source.primaries) : source.matrix) : wanted.matrix,
     range,
   };
-  const notes = told.length === 0 ? [] : [finding('colour-assumed', `not tagged; taken for ${told.join(', ')}`, 'primaries, transfer and matrix tagged')];
+  const notes =
+    told.length === 0
+      ? []
+      : [
+          finding(
+            'colour-assumed',
+            `not tagged; taken for ${told.join(', ')}`,
+            'primaries, transfer and matrix tagged',
+          ),
+        ];
   return { plan: { source, output }, notes };
 }

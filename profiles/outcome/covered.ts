@@ -16,7 +16,9 @@ export function lineHeight(item: Profile['burn_in'][number], pictureHeight: numb
  */
 export function coveredStrips(profile: Pick<Profile, 'burn_in'>, width: number, height: number): Rectangle[] {
   return (['top', 'bottom'] as const).flatMap((side) => {
-    const lines = profile.burn_in.filter((item) => item.place.startsWith(side)).map((item) => lineHeight(item, height));
+    const lines = profile.burn_in
+      .filter((item) => item.place.startsWith(side))
+      .map((item) => lineHeight(item, height));
     if (lines.length === 0) return [];
     const deep = Math.min(height, 2 * Math.max(...lines));
     return [{ left: 0, top: side === 'top' ? 0 : height - deep, width, height: deep }];

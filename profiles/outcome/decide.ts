@@ -28,7 +28,9 @@ export interface OutcomeRequest {
 }
 
 /** `notes` stand beside an outcome and hold nothing. Every finding names roll, clip and profile. */
-export type OutcomeDecision = { readonly outcome: Outcome; readonly notes: readonly Finding[] } | { readonly outcome: null; readonly findings: readonly Finding[] };
+export type OutcomeDecision =
+  | { readonly outcome: Outcome; readonly notes: readonly Finding[] }
+  | { readonly outcome: null; readonly findings: readonly Finding[] };
 
 /** ffmpeg and the wrappers hold more, but no encoder here was ever run on more. */
 const LARGEST_SIDE = 16_384;
@@ -37,9 +39,24 @@ function rasterFindings(raster: Raster, level: number | null, { profile, facts }
   const { smallest } = traitsOf(profile.video);
   const size = `${raster.width}x${raster.height}`;
   const out: Finding[] = [];
-  if (raster.width < smallest.width || raster.height < smallest.height) out.push(finding('raster-not-offered', size, `${smallest.width}x${smallest.height} or more with ${profile.video.codec}`));
-  if (raster.width > LARGEST_SIDE || raster.height > LARGEST_SIDE) out.push(finding('raster-not-offered', size, `at most ${LARGEST_SIDE} pixels a side`));
-  if (profile.video.codec === 'h264' && level === null) out.push(finding('raster-not-offered', `${size} at ${formatRatio(facts.video.rate)} frames a second`, 'within level 6.2 of H.264, Table A-1'));
+  if (raster.width < smallest.width || raster.height < smallest.height)
+    out.push(
+      finding(
+        'raster-not-offered',
+        size,
+        `${smallest.width}x${smallest.height} or more with ${profile.video.codec}`,
+      ),
+    );
+  if (raster.width > LARGEST_SIDE || raster.height > LARGEST_SIDE)
+    out.push(finding('raster-not-offered', size, `at most ${LARGEST_SIDE} pixels a side`));
+  if (profile.video.codec === 'h264' && level === null)
+    out.push(
+      finding(
+        'raster-not-offered',
+        `${size} at ${formatRatio(facts.video.rate)} frames a second`,
+        'within level 6.2 of H.264, Table A-1',
+      ),
+    );
   return out;
 }
 
@@ -53,11 +70,20 @@ interface Picture {
   readonly notes: readonly Finding[];
 }
 
-function keptOf(video: ClipFacts['video'], codec: Extract<Profile['video'], { codec: 'ffv1' }>): Picture | { findings: Finding[] } {
+function keptOf(
+  video: ClipFacts['video'],
+  codec: Extract<Profile['video'], { codec: 'ffv1' }>,
+): Picture | { findings: Finding[] } {
   const decided = keptPictureOf(video, codec);
   if ('findings' in decided) return decided;
   const { pixels, slices, colour, basis, fieldOrder } = decided.picture;
-  return { pixelFormat: pixels.readBackAs, colour, basis, kept: { exact: { comparedIn: pixels.comparedIn, slices }, fieldOrder, pixelAspect: video.pixelAspect }, notes: [] };
+  return {
+    pixelFormat: pixels.readBackAs,
+    colour,
+    basis,
+    kept: { exact: { comparedIn: pixels.comparedIn, slices }, fieldOrder, pixelAspect: video.pixelAspect },
+    notes: [],
+  };
 }
 
 function pictureOf(video: ClipFacts['video'], profile: Profile): Picture | { findings: Finding[] } {
@@ -67,8 +93,16 @@ function pictureOf(video: ClipFacts['video'], profile: Profile): Picture | { fin
   if ('findings' in colour) return colour;
   const { source, output } = colour.plan;
   // ffprobe has a name of its own for H.264 4:2:0 of full range.
-  const pixelFormat = traits.readBackAs ?? (profile.video.codec === 'h264' && output.range === 'full' ? 'yuvj420p' : profile.pixel_format);
-  return { pixelFormat, colour: { ...output }, basis: isRgb(video.pixelFormat) ? rgbBasis : { matrix: source.matrix, range: source.range }, kept: {}, notes: colour.notes };
+  const pixelFormat =
+    traits.readBackAs ??
+    (profile.video.codec === 'h264' && output.range === 'full' ? 'yuvj420p' : profile.pixel_format);
+  return {
+    pixelFormat,
+    colour: { ...output },
+    basis: isRgb(video.pixelFormat) ? rgbBasis : { matrix: source.matrix, range: source.range },
+    kept: {},
+    notes: colour.notes,
+  };
 }
 
 export function outcomeOf(request: OutcomeRequest): OutcomeDecision {
@@ -77,7 +111,19 @@ export function outcomeOf(request: OutcomeRequest): OutcomeDecision {
   const traits = traitsOf(profile.video);
   const about = (item: Finding): Finding => ({ ...item, roll, clip: clip.id, profile: profile.name });
   // Their code values are nobody's but their decoder's: no tags, no movie's way of looking at them.
-  if (declared !== undefined) return { outcome: null, findings: [about(finding('declared-clip-no-movie', `pictures of ${declared.declared.name}`, 'pictures that ffmpeg decodes'))] };
+  if (declared !== undefined)
+    return {
+      outcome: null,
+      findings: [
+        about(
+          finding(
+            'declared-clip-no-movie',
+            `pictures of ${declared.declared.name}`,
+            'pictures that ffmpeg decodes',
+          ),
+        ),
+      ],
+    };
 
   const timecode = timecodeOf(facts.timecode, video.rate, profile.timecode);
   const picture = pictureOf(video, profile);
@@ -87,17 +133,37 @@ export function outcomeOf(request: OutcomeRequest): OutcomeDecision {
   const interlaced = earlierField(video) !== null;
   const refusals = [
     ...(video.frames > 0 ? [] : [finding('clip-no-frames', 'no frame', 'one or more')]),
-    ...(video.pixelFormat.startsWith('bayer') ? [finding('picture-undeveloped', `pixel format ${video.pixelFormat}`, 'a developed picture')] : []),
-    ...(/f(16|32)(le|be)?$/.test(video.pixelFormat) ? [finding('stills-scene-linear', `pixel format ${video.pixelFormat}`, 'frames that can be looked at as they are')] : []),
-    ...(interlaced && profile.interlaced === 'hold' ? [finding('interlaced-held', `interlaced, ${video.fieldOrder}`, 'progressive')] : []),
+    ...(video.pixelFormat.startsWith('bayer')
+      ? [finding('picture-undeveloped', `pixel format ${video.pixelFormat}`, 'a developed picture')]
+      : []),
+    ...(/f(16|32)(le|be)?$/.test(video.pixelFormat)
+      ? [
+          finding(
+            'stills-scene-linear',
+            `pixel format ${video.pixelFormat}`,
+            'frames that can be looked at as they are',
+          ),
+        ]
+      : []),
+    ...(interlaced && profile.interlaced === 'hold'
+      ? [finding('interlaced-held', `interlaced, ${video.fieldOrder}`, 'progressive')]
+      : []),
     ...('findings' in timecode ? timecode.findings : []),
     ...('findings' in picture ? picture.findings : []),
     ...('findings' in sound ? sound.findings : []),
     ...rasterFindings(raster, level, request),
   ];
-  if (refusals.length > 0 || 'findings' in timecode || 'findings' in picture || 'findings' in sound) return { outcome: null, findings: refusals.map(about) };
+  if (refusals.length > 0 || 'findings' in timecode || 'findings' in picture || 'findings' in sound)
+    return { outcome: null, findings: refusals.map(about) };
 
-  const parts = { clip: clip.name, roll, reel: reelOfSource(facts, roll), day, profile: profile.name, timecode: timecode.timecode };
+  const parts = {
+    clip: clip.name,
+    roll,
+    reel: reelOfSource(facts, roll),
+    day,
+    profile: profile.name,
+    timecode: timecode.timecode,
+  };
   const outcome: Outcome = {
     fileName: fileNameOf(profile.file_name, parts, profile.container),
     frames: video.frames,
@@ -117,7 +183,11 @@ export function outcomeOf(request: OutcomeRequest): OutcomeDecision {
     reel: reelOf(profile.reel, request),
     audio: sound.tracks,
     proof: {
-      framing: { scaled: raster.scaled, window: { ...cutOf(raster), width: raster.width, height: raster.height }, covered: coveredStrips(profile, raster.width, raster.height) },
+      framing: {
+        scaled: raster.scaled,
+        window: { ...cutOf(raster), width: raster.width, height: raster.height },
+        covered: coveredStrips(profile, raster.width, raster.height),
+      },
       basis: picture.basis,
       earlierField: earlierField(video),
       ...(traits.lossless ? { kept: true } : {}),

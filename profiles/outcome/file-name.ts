@@ -48,7 +48,10 @@ export interface NameParts {
 
 export function fileNameOf(template: string, parts: NameParts, extension: string): string {
   const { timecode, ...texts } = parts;
-  const values: Readonly<Record<string, string>> = { ...texts, timecode: formatTimecode(timecode).replaceAll(/[:;]/g, '-') };
+  const values: Readonly<Record<string, string>> = {
+    ...texts,
+    timecode: formatTimecode(timecode).replaceAll(/[:;]/g, '-'),
+  };
   const whole = template.replace(/\{([a-z]+)\}/g, (match, name: string) => values[name] ?? match);
   return `${shortened(cleaned(whole), whole, LONGEST - extension.length - 1)}.${extension}`;
 }

@@ -10,7 +10,21 @@ import { knownPrimaries, knownTransfers } from './colour.ts';
 import { slicesOf } from './slices.ts';
 
 /** Beside those that can be converted: here nothing is. Names as ffmpeg prints and takes them (ITU-T H.273). */
-const keptMatrices = ['gbr', 'bt709', 'fcc', 'bt470bg', 'smpte170m', 'smpte240m', 'ycgco', 'bt2020nc', 'bt2020c', 'smpte2085', 'chroma-derived-nc', 'chroma-derived-c', 'ictcp'] as const;
+const keptMatrices = [
+  'gbr',
+  'bt709',
+  'fcc',
+  'bt470bg',
+  'smpte170m',
+  'smpte240m',
+  'ycgco',
+  'bt2020nc',
+  'bt2020c',
+  'smpte2085',
+  'chroma-derived-nc',
+  'chroma-derived-c',
+  'ictcp',
+] as const;
 
 export interface KeptPicture {
   readonly pixels: KeptPixels;
@@ -32,21 +46,63 @@ function foreignTags({ primaries, transfer, matrix }: ColourTags): Finding[] {
     ['transfer', transfer, knownTransfers],
     ['matrix', matrix, keptMatrices],
   ];
-  return known.filter(([, value, list]) => value !== null && !list.includes(value)).map(([name, value, list]) => finding('no-place-for-it', `${name} ${value}`, `untagged, or one of: ${list.join(', ')}`));
+  return known
+    .filter(([, value, list]) => value !== null && !list.includes(value))
+    .map(([name, value, list]) =>
+      finding('no-place-for-it', `${name} ${value}`, `untagged, or one of: ${list.join(', ')}`),
+    );
 }
 
-export function keptPictureOf(video: VideoFacts, { slices: asked }: Extract<Profile['video'], { codec: 'ffv1' }>): { picture: KeptPicture } | { findings: Finding[] } {
+export function keptPictureOf(
+  video: VideoFacts,
+  { slices: asked }: Extract<Profile['video'], { codec: 'ffv1' }>,
+): { picture: KeptPicture } | { findings: Finding[] } {
   const pixels = keptPixels(video.pixelFormat);
   const colour = tagsOf(video);
   const findings = [
-    ...(video.rotation === 0 ? [] : [finding('no-place-for-it', `a picture to be turned by ${video.rotation} degrees`, 'a picture that stands upright as it is coded')]),
+    ...(video.rotation === 0
+      ? []
+      : [
+          finding(
+            'no-place-for-it',
+            `a picture to be turned by ${video.rotation} degrees`,
+            'a picture that stands upright as it is coded',
+          ),
+        ]),
     ...foreignTags(colour),
   ];
-  if (pixels === null) findings.push(finding('no-place-for-it', `pixel format ${video.pixelFormat}`, `one of: ${keptPixelFormats.join(', ')}`));
+  if (pixels === null)
+    findings.push(
+      finding(
+        'no-place-for-it',
+        `pixel format ${video.pixelFormat}`,
+        `one of: ${keptPixelFormats.join(', ')}`,
+      ),
+    );
   const slices = slicesOf(video, asked);
-  if (slices === null) findings.push(finding('raster-not-offered', `${video.width}x${video.height} of ${video.pixelFormat}`, 'a picture that FFV1 can cut into slices'));
+  if (slices === null)
+    findings.push(
+      finding(
+        'raster-not-offered',
+        `${video.width}x${video.height} of ${video.pixelFormat}`,
+        'a picture that FFV1 can cut into slices',
+      ),
+    );
   if (findings.length > 0 || pixels === null || slices === null) return { findings };
-  const basis = isRgb(video.pixelFormat) ? rgbBasis : { matrix: colour.matrix !== null && isMatrix(colour.matrix) ? colour.matrix : 'bt709', range: colour.range ?? 'limited' };
+  const basis = isRgb(video.pixelFormat)
+    ? rgbBasis
+    : {
+        matrix: colour.matrix !== null && isMatrix(colour.matrix) ? colour.matrix : 'bt709',
+        range: colour.range ?? 'limited',
+      };
   // Frames of which nobody says that they have fields are whole (media/facts.ts); a decoder that says otherwise is found by the check.
-  return { picture: { pixels, slices, colour, basis, fieldOrder: earlierField(video) === null ? 'progressive' : video.fieldOrder } };
+  return {
+    picture: {
+      pixels,
+      slices,
+      colour,
+      basis,
+      fieldOrder: earlierField(video) === null ? 'progressive' : video.fieldOrder,
+    },
+  };
 }

@@ -24,7 +24,13 @@ export function levelFor(width: number, height: number, rate: Rate): number | nu
   for (const [level, perSecond, perFrame] of levels) {
     // Clause A.3.1: neither side beyond the square root of 8 * MaxFS.
     const side = 8 * perFrame;
-    if (blocks <= perFrame && wide * wide <= side && high * high <= side && BigInt(blocks) * BigInt(rate.num) <= BigInt(perSecond) * BigInt(rate.den)) return level;
+    if (
+      blocks <= perFrame &&
+      wide * wide <= side &&
+      high * high <= side &&
+      BigInt(blocks) * BigInt(rate.num) <= BigInt(perSecond) * BigInt(rate.den)
+    )
+      return level;
   }
   return null;
 }

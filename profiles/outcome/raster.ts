@@ -40,9 +40,14 @@ function nearest(side: Fraction, multiple: number, limit: number | null): number
  * changing the width (before a turn by a quarter).
  */
 function upright(video: VideoFacts): { width: Fraction; height: Fraction } {
-  const width: Fraction = { num: BigInt(video.width) * BigInt(video.pixelAspect.num), den: BigInt(video.pixelAspect.den) };
+  const width: Fraction = {
+    num: BigInt(video.width) * BigInt(video.pixelAspect.num),
+    den: BigInt(video.pixelAspect.den),
+  };
   const height: Fraction = { num: BigInt(video.height), den: 1n };
-  return video.rotation === 90 || video.rotation === 270 ? { width: height, height: width } : { width, height };
+  return video.rotation === 90 || video.rotation === 270
+    ? { width: height, height: width }
+    : { width, height };
 }
 
 /** The picture at its own size, cut to the multiple at right and bottom: nothing is resampled where pixels are square. */
@@ -51,11 +56,18 @@ function asShot(width: Fraction, height: Fraction, multiple: number): Raster {
   const cut = (size: number): number => Math.max(multiple, size - (size % multiple));
   const delivered = { width: cut(scaled.width), height: cut(scaled.height) };
   // Narrower than one multiple: the least that can be delivered is one.
-  return { scaled: { width: Math.max(scaled.width, delivered.width), height: Math.max(scaled.height, delivered.height) }, ...delivered };
+  return {
+    scaled: {
+      width: Math.max(scaled.width, delivered.width),
+      height: Math.max(scaled.height, delivered.height),
+    },
+    ...delivered,
+  };
 }
 
 export function rasterOf(video: VideoFacts, raster: Profile['raster']): Raster {
-  if (raster.policy === 'coded') return { scaled: { width: video.width, height: video.height }, width: video.width, height: video.height };
+  if (raster.policy === 'coded')
+    return { scaled: { width: video.width, height: video.height }, width: video.width, height: video.height };
   const { width, height } = upright(video);
   const multiple = raster.multiple_of;
   if (raster.policy === 'native' || raster.width === null) return asShot(width, height, multiple);
@@ -72,6 +84,9 @@ export function rasterOf(video: VideoFacts, raster: Profile['raster']): Raster {
   }
   const factor = byHeight !== null && less(byHeight, byWidth) ? byHeight : byWidth;
   if (!raster.enlarge && !less(factor, ONE)) return asShot(width, height, multiple);
-  const delivered = { width: nearest(times(width, factor), multiple, raster.width), height: nearest(times(height, factor), multiple, raster.height) };
+  const delivered = {
+    width: nearest(times(width, factor), multiple, raster.width),
+    height: nearest(times(height, factor), multiple, raster.height),
+  };
   return { scaled: delivered, ...delivered };
 }

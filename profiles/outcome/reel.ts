@@ -10,7 +10,14 @@ export function reelOfSource(facts: ClipFacts, roll: string): string {
 }
 
 /** null: none is written. */
-export function reelOf(policy: Profile['reel'], { facts, roll, clip }: { readonly facts: ClipFacts; readonly roll: string; readonly clip: { readonly name: string } }): string | null {
+export function reelOf(
+  policy: Profile['reel'],
+  {
+    facts,
+    roll,
+    clip,
+  }: { readonly facts: ClipFacts; readonly roll: string; readonly clip: { readonly name: string } },
+): string | null {
   if (policy === 'none') return null;
   if (policy === 'clip') return reelText(clip.name);
   return policy === 'roll' ? reelText(roll) : reelOfSource(facts, roll);

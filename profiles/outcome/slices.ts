@@ -10,7 +10,15 @@ import { ffv1Slices } from '../schema.ts';
 type Count = (typeof ffv1Slices)[number];
 
 /** How the encoder lays them out: across, down. */
-const grids = { 4: [2, 2], 6: [3, 2], 9: [3, 3], 12: [4, 3], 16: [4, 4], 24: [6, 4], 30: [6, 5] } as const satisfies Record<Count, readonly [number, number]>;
+const grids = {
+  4: [2, 2],
+  6: [3, 2],
+  9: [3, 3],
+  12: [4, 3],
+  16: [4, 4],
+  24: [6, 4],
+  30: [6, 5],
+} as const satisfies Record<Count, readonly [number, number]>;
 /** Of the samples of one slice, times bits and planes. */
 const LARGEST_SLICE_BITS = 8 << 24;
 
@@ -22,11 +30,15 @@ function tooShort(side: number, slices: number, step: number): boolean {
 function fits({ width, height, pixelFormat, bitDepth }: VideoFacts, count: Count): boolean {
   const [across, down] = grids[count];
   const planes = planesOf(pixelFormat);
-  const step = { across: Math.max(...planes.map((plane) => plane.across)), down: Math.max(...planes.map((plane) => plane.down)) };
+  const step = {
+    across: Math.max(...planes.map((plane) => plane.across)),
+    down: Math.max(...planes.map((plane) => plane.down)),
+  };
   if (across > Math.ceil(width / step.across) || down > Math.ceil(height / step.down)) return false;
   // Luma and chroma count as two planes, whatever they hold, alpha as a third.
   const kinds = planes.length === 2 || planes.length === 4 ? 3 : 2;
-  if (Math.ceil(width / across) * Math.ceil(height / down) * (bitDepth + 1) * kinds > LARGEST_SLICE_BITS) return false;
+  if (Math.ceil(width / across) * Math.ceil(height / down) * (bitDepth + 1) * kinds > LARGEST_SLICE_BITS)
+    return false;
   return !tooShort(width, across, step.across) && !tooShort(height, down, step.down);
 }
 

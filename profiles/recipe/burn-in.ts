@@ -29,29 +29,53 @@ const ADVANCE = { num: 1233, den: 2048 } as const;
 function fitted(text: string, wanted: number, room: number): { size: number; text: string } {
   const characters = [...text];
   const fits = (size: number): number => Math.floor((room * ADVANCE.den) / (size * ADVANCE.num));
-  const size = Math.max(SMALLEST_LETTERS, Math.min(wanted, Math.floor((room * ADVANCE.den) / (Math.max(1, characters.length) * ADVANCE.num))));
+  const size = Math.max(
+    SMALLEST_LETTERS,
+    Math.min(wanted, Math.floor((room * ADVANCE.den) / (Math.max(1, characters.length) * ADVANCE.num))),
+  );
   const most = Math.max(1, fits(size));
   return { size, text: characters.length <= most ? text : `${characters.slice(0, most - 1).join('')}…` };
 }
 
 function position(place: Item['place'], margin: number): string {
   const [vertical, horizontal] = place.split('-') as ['top' | 'bottom', 'left' | 'centre' | 'right'];
-  const x = horizontal === 'left' ? String(margin) : horizontal === 'centre' ? '(w-text_w)/2' : `w-text_w-${margin}`;
+  const x =
+    horizontal === 'left' ? String(margin) : horizontal === 'centre' ? '(w-text_w)/2' : `w-text_w-${margin}`;
   return `x=${x}:y=${vertical === 'top' ? String(margin) : `h-text_h-${margin}`}`;
 }
 
 /** Filters, and the files that they read. `key` keeps the files of several deliverables in one folder apart. */
-export function burnIn(profile: Profile, outcome: Outcome, words: Words, textFolder: string, key: string): { filters: string[]; files: TextFile[] } {
+export function burnIn(
+  profile: Profile,
+  outcome: Outcome,
+  words: Words,
+  textFolder: string,
+  key: string,
+): { filters: string[]; files: TextFile[] } {
   const files: TextFile[] = [];
   const filters = profile.burn_in.map((item, index) => {
-    const label = item.text === 'timecode' && outcome.timecode !== null ? formatTimecode(outcome.timecode) : null;
-    const texts = { clip: words.clip, roll: words.roll, reel: words.reel, profile: profile.name, timecode: '' };
+    const label =
+      item.text === 'timecode' && outcome.timecode !== null ? formatTimecode(outcome.timecode) : null;
+    const texts = {
+      clip: words.clip,
+      roll: words.roll,
+      reel: words.reel,
+      profile: profile.name,
+      timecode: '',
+    };
     const tall = lineHeight(item, outcome.height);
     const margin = Math.round(tall / 2);
-    const inRow = profile.burn_in.filter((other) => other.place.startsWith(item.place.split('-')[0] as string)).length;
-    const { size, text } = fitted(label ?? printable(texts[item.text]), tall, Math.floor(outcome.width / inRow) - 2 * margin);
+    const inRow = profile.burn_in.filter((other) =>
+      other.place.startsWith(item.place.split('-')[0] as string),
+    ).length;
+    const { size, text } = fitted(
+      label ?? printable(texts[item.text]),
+      tall,
+      Math.floor(outcome.width / inRow) - 2 * margin,
+    );
     const look = `fontfile=${graphValue(burnInFont())}:fontsize=${size}:fontcolor=white:box=1:boxcolor=black@0.6:boxborderw=${Math.round(size / 4)}:${position(item.place, margin)}`;
-    if (label !== null) return `drawtext=timecode=${graphValue(label)}:timecode_rate=${formatRatio(outcome.rate)}:tc24hmax=1:${look}`;
+    if (label !== null)
+      return `drawtext=timecode=${graphValue(label)}:timecode_rate=${formatRatio(outcome.rate)}:tc24hmax=1:${look}`;
     const file = { path: join(textFolder, `${key}-${index}.txt`), text };
     files.push(file);
     return `drawtext=textfile=${graphValue(file.path)}:expansion=none:${look}`;

@@ -22,7 +22,26 @@ const AAC_KILOBITS = 160;
 function ffv1Options(pixelFormat: string, slices: number, threads: number): string[] {
   const pixels = keptPixels(pixelFormat);
   if (pixels === null) throw new RangeError('a recipe was asked for what the profile refuses');
-  return ['-c:v', 'ffv1', '-level:v', '3', '-coder', '1', '-context', '0', '-g', '1', '-slices', String(slices), '-slicecrc', '1', '-pix_fmt', pixels.encodedAs, '-threads:v', String(threads)];
+  return [
+    '-c:v',
+    'ffv1',
+    '-level:v',
+    '3',
+    '-coder',
+    '1',
+    '-context',
+    '0',
+    '-g',
+    '1',
+    '-slices',
+    String(slices),
+    '-slicecrc',
+    '1',
+    '-pix_fmt',
+    pixels.encodedAs,
+    '-threads:v',
+    String(threads),
+  ];
 }
 
 /** What of a profile decides about its encoder. */
@@ -30,12 +49,36 @@ type EncodedAs = Pick<Profile, 'video' | 'pixel_format'>;
 
 function pictureOptions(facts: ClipFacts, profile: EncodedAs, outcome: Outcome, threads: number): string[] {
   const { video } = profile;
-  if (video.codec === 'ffv1') return ffv1Options(facts.video.pixelFormat, outcome.exact?.slices ?? video.slices, threads);
-  const common = ['-c:v', traitsOf(video).encoder, '-profile:v', encoderProfile(video), '-pix_fmt', profile.pixel_format];
+  if (video.codec === 'ffv1')
+    return ffv1Options(facts.video.pixelFormat, outcome.exact?.slices ?? video.slices, threads);
+  const common = [
+    '-c:v',
+    traitsOf(video).encoder,
+    '-profile:v',
+    encoderProfile(video),
+    '-pix_fmt',
+    profile.pixel_format,
+  ];
   if (video.codec !== 'h264') return [...common, '-threads:v', String(threads)];
-  const keyFrames = safeNumber(roundedDivision(BigInt(video.key_frame_seconds) * BigInt(outcome.rate.num), BigInt(outcome.rate.den)));
-  const level = outcome.maxLevel === null ? [] : ['-level:v', `${Math.floor(outcome.maxLevel / 10)}.${outcome.maxLevel % 10}`];
-  return [...common, '-preset', video.preset, '-crf', String(video.crf), '-g', String(keyFrames), '-threads:v', String(X264_THREADS), ...level];
+  const keyFrames = safeNumber(
+    roundedDivision(BigInt(video.key_frame_seconds) * BigInt(outcome.rate.num), BigInt(outcome.rate.den)),
+  );
+  const level =
+    outcome.maxLevel === null
+      ? []
+      : ['-level:v', `${Math.floor(outcome.maxLevel / 10)}.${outcome.maxLevel % 10}`];
+  return [
+    ...common,
+    '-preset',
+    video.preset,
+    '-crf',
+    String(video.crf),
+    '-g',
+    String(keyFrames),
+    '-threads:v',
+    String(X264_THREADS),
+    ...level,
+  ];
 }
 
 /**
@@ -44,8 +87,19 @@ function pictureOptions(facts: ClipFacts, profile: EncodedAs, outcome: Outcome, 
  */
 function soundFilter(source: AudioFacts, track: Outcome['audio'][number]): string {
   const { startOffset: offset } = source;
-  const start = offset > 0 ? ['aresample', `adelay=delays=${offset}S:all=1`] : offset < 0 ? [`atrim=start_sample=${-offset}`, 'asetpts=N/SR/TB'] : [];
-  return ['asetpts=N/SR/TB', ...start, `aresample=${track.sampleRate}`, `apad=whole_len=${track.samples}`, `atrim=end_sample=${track.samples}`].join(',');
+  const start =
+    offset > 0
+      ? ['aresample', `adelay=delays=${offset}S:all=1`]
+      : offset < 0
+        ? [`atrim=start_sample=${-offset}`, 'asetpts=N/SR/TB']
+        : [];
+  return [
+    'asetpts=N/SR/TB',
+    ...start,
+    `aresample=${track.sampleRate}`,
+    `apad=whole_len=${track.samples}`,
+    `atrim=end_sample=${track.samples}`,
+  ].join(',');
 }
 
 function soundOptions(facts: ClipFacts, outcome: Outcome): string[] {
@@ -53,17 +107,28 @@ function soundOptions(facts: ClipFacts, outcome: Outcome): string[] {
   const options: string[] = [];
   outcome.audio.forEach((track, index) => {
     const source = facts.audio[track.sourceTrack];
-    if (source === undefined) throw new RangeError(`sound track ${track.sourceTrack} is not among the source facts`);
+    if (source === undefined)
+      throw new RangeError(`sound track ${track.sourceTrack} is not among the source facts`);
     // What keeps every sample lets every sample by.
     const filter = outcome.exact === undefined ? soundFilter(source, track) : 'asetpts=N/SR/TB';
-    options.push('-map', `0:${source.streamIndex}`, `-c:a:${index}`, track.codec, `-filter:a:${index}`, filter);
+    options.push(
+      '-map',
+      `0:${source.streamIndex}`,
+      `-c:a:${index}`,
+      track.codec,
+      `-filter:a:${index}`,
+      filter,
+    );
     if (track.codec === 'aac') options.push(`-b:a:${index}`, `${AAC_KILOBITS * track.channels}k`);
   });
   return options;
 }
 
 function containerOptions(outcome: Outcome): string[] {
-  return [...(outcome.timecode === null ? [] : ['-timecode', formatTimecode(outcome.timecode)]), ...(outcome.reel === null ? [] : ['-metadata:s:v:0', `reel_name=${outcome.reel}`])];
+  return [
+    ...(outcome.timecode === null ? [] : ['-timecode', formatTimecode(outcome.timecode)]),
+    ...(outcome.reel === null ? [] : ['-metadata:s:v:0', `reel_name=${outcome.reel}`]),
+  ];
 }
 
 function formOptions({ container, rate: { num } }: Outcome): string[] {
@@ -71,17 +136,31 @@ function formOptions({ container, rate: { num } }: Outcome): string[] {
   if (container === 'mkv') return ['f=matroska'];
   // The rate's numerator is an exact time base; a small one is raised, since some readers round times to it.
   const timescale = num >= 1000 ? num : num * 1000;
-  return [`f=${container}`, `video_track_timescale=${timescale}`, ...(container === 'mp4' ? ['movflags=+faststart'] : [])];
+  return [
+    `f=${container}`,
+    `video_track_timescale=${timescale}`,
+    ...(container === 'mp4' ? ['movflags=+faststart'] : []),
+  ];
 }
 
 /** The file, and beside it, on a pipe, a hash of what left the encoders: what lies in the file later can be held against it. */
 export function encodeTarget(outcome: Outcome, path: string, pipe: number): string {
   const file = [...formOptions(outcome), 'fflags=+bitexact'];
-  const payload = ['f=streamhash', `hash=${PAYLOAD_HASH}`, ...(outcome.codec === 'h264' ? [`bsfs/v=${payloadFilters.h264.ofEncoder}`] : [])];
+  const payload = [
+    'f=streamhash',
+    `hash=${PAYLOAD_HASH}`,
+    ...(outcome.codec === 'h264' ? [`bsfs/v=${payloadFilters.h264.ofEncoder}`] : []),
+  ];
   return `[${file.join(':')}]${teeFile(path)}|[${payload.join(':')}]pipe:${pipe}`;
 }
 
-export function encodeOptions(facts: ClipFacts, profile: EncodedAs, outcome: Outcome, pad: string, threads: number): string[] {
+export function encodeOptions(
+  facts: ClipFacts,
+  profile: EncodedAs,
+  outcome: Outcome,
+  pad: string,
+  threads: number,
+): string[] {
   return [
     '-map',
     pad,

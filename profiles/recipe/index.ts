@@ -13,7 +13,11 @@ import { type Pipe, witnessOf } from './witness.ts';
 export interface RecipeRequest {
   readonly facts: ClipFacts;
   /** `path`: where the output is written, absolute. */
-  readonly deliverables: readonly { readonly profile: Profile; readonly outcome: Outcome; readonly path: string }[];
+  readonly deliverables: readonly {
+    readonly profile: Profile;
+    readonly outcome: Outcome;
+    readonly path: string;
+  }[];
   /** What burnt-in text says: the clip as the camera named it, and its roll. */
   readonly words: { readonly clip: string; readonly roll: string };
   /** A private folder for text that is drawn into the picture. */
@@ -41,37 +45,96 @@ export interface Recipe {
 export type { TextFile } from './burn-in.ts';
 export type { Pipe } from './witness.ts';
 
-export function recipeOf({ facts, deliverables, words, textFolder, besides = [], frames = false, threads }: RecipeRequest): Recipe {
+export function recipeOf({
+  facts,
+  deliverables,
+  words,
+  textFolder,
+  besides = [],
+  frames = false,
+  threads,
+}: RecipeRequest): Recipe {
   const ways = deliverables.map(({ profile, outcome }, index) => {
-    const text = burnIn(profile, outcome, { ...words, reel: reelOfSource(facts, words.roll) }, textFolder, `text-${index}`);
-    return { filters: [...pictureFilters(facts, profile, outcome), ...text.filters, tagFilter(outcome)], files: text.files };
+    const text = burnIn(
+      profile,
+      outcome,
+      { ...words, reel: reelOfSource(facts, words.roll) },
+      textFolder,
+      `text-${index}`,
+    );
+    return {
+      filters: [...pictureFilters(facts, profile, outcome), ...text.filters, tagFilter(outcome)],
+      files: text.files,
+    };
   });
-  const witness = witnessOf(facts, [...deliverables.map(({ outcome }) => outcome), ...besides], FIRST_PIPE + deliverables.length);
+  const witness = witnessOf(
+    facts,
+    [...deliverables.map(({ outcome }) => outcome), ...besides],
+    FIRST_PIPE + deliverables.length,
+  );
   const taken = [...(ways.length > 0 ? ['shown'] : []), ...(frames ? ['frames'] : []), ...witness.taken];
   const decoded = `[0:${facts.video.streamIndex}]${WITNESS},split=${taken.length}${taken.map((pad) => `[${pad}]`).join('')}`;
-  const shared = sharedChains(facts, deliverables.map(({ profile }) => profile));
-  const graph = [decoded, ...witness.chains, ...shared, ...ways.map((way, index) => `[in${index}]${way.filters.join(',')}[out${index}]`)].join(';');
+  const shared = sharedChains(
+    facts,
+    deliverables.map(({ profile }) => profile),
+  );
+  const graph = [
+    decoded,
+    ...witness.chains,
+    ...shared,
+    ...ways.map((way, index) => `[in${index}]${way.filters.join(',')}[out${index}]`),
+  ].join(';');
   return {
     // A conversion that nobody asked for is an error, not a filter put in behind our back.
-    inputOptions: ['-noauto_conversion_filters', '-filter_complex_threads', String(threads), '-threads', String(threads)],
+    inputOptions: [
+      '-noauto_conversion_filters',
+      '-filter_complex_threads',
+      String(threads),
+      '-threads',
+      String(threads),
+    ],
     filterGraph: graph,
     outputArguments: composeOutputs([
-      ...deliverables.map(({ profile, outcome, path }, index) => ({ options: encodeOptions(facts, profile, outcome, `[out${index}]`, threads), target: encodeTarget(outcome, path, FIRST_PIPE + index) })),
+      ...deliverables.map(({ profile, outcome, path }, index) => ({
+        options: encodeOptions(facts, profile, outcome, `[out${index}]`, threads),
+        target: encodeTarget(outcome, path, FIRST_PIPE + index),
+      })),
       ...witness.outputs,
-      ...(frames ? [{ options: ['-map', '[frames]', '-fps_mode', 'passthrough', '-c:v', 'rawvideo', '-f', 'rawvideo'], target: `pipe:${FIRST_PIPE + deliverables.length + witness.outputs.length}` }] : []),
+      ...(frames
+        ? [
+            {
+              options: ['-map', '[frames]', '-fps_mode', 'passthrough', '-c:v', 'rawvideo', '-f', 'rawvideo'],
+              target: `pipe:${FIRST_PIPE + deliverables.length + witness.outputs.length}`,
+            },
+          ]
+        : []),
     ]),
-    pipes: [...deliverables.map((_, deliverable): Pipe => ({ kind: 'payload', deliverable })), ...witness.pipes, ...(frames ? [{ kind: 'frames' } as const] : [])],
+    pipes: [
+      ...deliverables.map((_, deliverable): Pipe => ({ kind: 'payload', deliverable })),
+      ...witness.pipes,
+      ...(frames ? [{ kind: 'frames' } as const] : []),
+    ],
     textFiles: ways.flatMap((way) => way.files),
   };
 }
 
 /** From `[shown]` to `[in<index>]` of each deliverable. Fields are made into frames once for all that want frames. */
 function sharedChains(facts: ClipFacts, profiles: readonly Profile[]): string[] {
-  const keeps = (profile: Profile): boolean => earlierField(facts.video) !== null && profile.interlaced === 'keep';
+  const keeps = (profile: Profile): boolean =>
+    earlierField(facts.video) !== null && profile.interlaced === 'keep';
   const chain = (from: string, fields: 'made' | 'kept'): string[] => {
-    const pads = profiles.flatMap((profile, index) => (keeps(profile) === (fields === 'kept') ? [`[in${index}]`] : []));
-    return pads.length === 0 ? [] : [`[${from}]${[...sharedFilters(facts, fields), `split=${pads.length}${pads.join('')}`].join(',')}`];
+    const pads = profiles.flatMap((profile, index) =>
+      keeps(profile) === (fields === 'kept') ? [`[in${index}]`] : [],
+    );
+    return pads.length === 0
+      ? []
+      : [`[${from}]${[...sharedFilters(facts, fields), `split=${pads.length}${pads.join('')}`].join(',')}`];
   };
-  if (!(profiles.some(keeps) && !profiles.every(keeps))) return [...chain('shown', 'made'), ...chain('shown', 'kept')];
-  return ['[shown]split=2[shown-frames][shown-fields]', ...chain('shown-frames', 'made'), ...chain('shown-fields', 'kept')];
+  if (!(profiles.some(keeps) && !profiles.every(keeps)))
+    return [...chain('shown', 'made'), ...chain('shown', 'kept')];
+  return [
+    '[shown]split=2[shown-frames][shown-fields]',
+    ...chain('shown-frames', 'made'),
+    ...chain('shown-fields', 'kept'),
+  ];
 }

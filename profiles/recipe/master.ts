@@ -18,15 +18,54 @@ export interface FedRecipe {
 }
 
 /** The payload's hash is told on FIRST_PIPE; the frames are read from the pipe behind it. */
-export function fedRecipe({ facts, outcome, path, threads }: { readonly facts: ClipFacts; readonly outcome: Outcome; readonly path: string; readonly threads: number }): FedRecipe {
+export function fedRecipe({
+  facts,
+  outcome,
+  path,
+  threads,
+}: {
+  readonly facts: ClipFacts;
+  readonly outcome: Outcome;
+  readonly path: string;
+  readonly threads: number;
+}): FedRecipe {
   const { width, height, rate, pixelAspect = { num: 1, den: 1 } } = outcome;
   const frames = outcome.audio.length === 0 ? 0 : 1;
   const { num, den } = pixelAspect;
-  const filters = [WITNESS, ...sharedFilters(facts, 'kept'), `setsar=sar=${num}/${den}:max=${Math.max(num, den, 100)}`, tagFilter(outcome)];
+  const filters = [
+    WITNESS,
+    ...sharedFilters(facts, 'kept'),
+    `setsar=sar=${num}/${den}:max=${Math.max(num, den, 100)}`,
+    tagFilter(outcome),
+  ];
   return {
-    inputOptions: ['-noauto_conversion_filters', '-filter_complex_threads', String(threads), '-threads', String(threads)],
-    framesInput: ['-protocol_whitelist', 'pipe', '-f', 'rawvideo', '-pixel_format', masterMovie.pixel_format, '-video_size', `${width}x${height}`, '-framerate', formatRatio(rate), '-i', `pipe:${FIRST_PIPE + 1}`],
+    inputOptions: [
+      '-noauto_conversion_filters',
+      '-filter_complex_threads',
+      String(threads),
+      '-threads',
+      String(threads),
+    ],
+    framesInput: [
+      '-protocol_whitelist',
+      'pipe',
+      '-f',
+      'rawvideo',
+      '-pixel_format',
+      masterMovie.pixel_format,
+      '-video_size',
+      `${width}x${height}`,
+      '-framerate',
+      formatRatio(rate),
+      '-i',
+      `pipe:${FIRST_PIPE + 1}`,
+    ],
     filterGraph: `[${frames}:0]${filters.join(',')}[out0]`,
-    outputArguments: composeOutputs([{ options: encodeOptions(facts, masterMovie, outcome, '[out0]', threads), target: encodeTarget(outcome, path, FIRST_PIPE) }]),
+    outputArguments: composeOutputs([
+      {
+        options: encodeOptions(facts, masterMovie, outcome, '[out0]', threads),
+        target: encodeTarget(outcome, path, FIRST_PIPE),
+      },
+    ]),
   };
 }

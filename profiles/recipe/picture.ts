@@ -9,7 +9,11 @@ import type { Outcome } from '../outcome.ts';
 import type { Profile } from '../schema.ts';
 
 /** swscale's names of matrices where they differ from ffprobe's (ITU-T H.273). RGB has none; it takes no notice of what stands there. */
-const scalerMatrices: Readonly<Record<string, string>> = { bt2020nc: 'bt2020', bt470bg: 'bt470', gbr: 'bt709' };
+const scalerMatrices: Readonly<Record<string, string>> = {
+  bt2020nc: 'bt2020',
+  bt470bg: 'bt470',
+  gbr: 'bt709',
+};
 const scalerMatrix = (name: string): string => scalerMatrices[name] ?? name;
 
 /** The same picture on every machine and for every number of threads: no shortcut that depends on the processor. */
@@ -27,7 +31,12 @@ export function sharedFilters({ video }: ClipFacts, fields: 'made' | 'kept'): st
   const earlier = fields === 'kept' ? null : earlierField(video);
   return [
     // The bare scaler unpacks what the deinterlacer does not take (packed 4:2:2), and passes everything else.
-    ...(earlier === null ? [] : [`scale=flags=${SCALE_FLAGS}`, `bwdif=mode=send_frame:parity=${earlier === 'top' ? 'tff' : 'bff'}:deint=all`]),
+    ...(earlier === null
+      ? []
+      : [
+          `scale=flags=${SCALE_FLAGS}`,
+          `bwdif=mode=send_frame:parity=${earlier === 'top' ? 'tff' : 'bff'}:deint=all`,
+        ]),
     `settb=${video.rate.den}/${video.rate.num}`,
     'setpts=N',
     `fps=${formatRatio(video.rate)}`,
@@ -40,7 +49,8 @@ function keptFilters({ video }: ClipFacts): string[] {
   if (pixels === null) throw new RangeError('a recipe was asked for what the profile refuses');
   const { num, den } = video.pixelAspect;
   // Plane by plane, without a scaler: none of them is touched.
-  const renamed = pixels.encodedAs === video.pixelFormat ? [] : [`mergeplanes=mapping=0x000102:format=${pixels.encodedAs}`];
+  const renamed =
+    pixels.encodedAs === video.pixelFormat ? [] : [`mergeplanes=mapping=0x000102:format=${pixels.encodedAs}`];
   return [...renamed, `setsar=sar=${num}/${den}:max=${Math.max(num, den, 100)}`];
 }
 
@@ -53,7 +63,9 @@ export function pictureFilters(facts: ClipFacts, profile: Profile, outcome: Outc
   if ('findings' in colour) throw new RangeError('a recipe was asked for what the profile refuses');
   const { source, output } = colour.plan;
   // Every value is said: by itself the scaler takes untagged pictures and RGB for BT.601 at any size.
-  const from = isRgb(facts.video.pixelFormat) ? `in_range=${source.range}` : `in_color_matrix=${scalerMatrix(source.matrix)}:in_range=${source.range}`;
+  const from = isRgb(facts.video.pixelFormat)
+    ? `in_range=${source.range}`
+    : `in_color_matrix=${scalerMatrix(source.matrix)}:in_range=${source.range}`;
   const filters = [
     `scale=w=${scaled.width}:h=${scaled.height}:flags=${SCALE_FLAGS}:${from}:out_color_matrix=${scalerMatrix(output.matrix)}:out_range=${output.range}`,
     `format=${profile.pixel_format}`,

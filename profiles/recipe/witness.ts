@@ -10,7 +10,12 @@ import type { ComposedOutput } from './compose.ts';
 export type Pipe =
   | { readonly kind: 'exact'; readonly pixelFormat: string }
   | { readonly kind: 'exact-sound'; readonly track: number }
-  | { readonly kind: 'frames' } | { readonly kind: 'payload'; readonly deliverable: number } | { readonly kind: 'source' } | { readonly kind: 'luma' } | { readonly kind: 'colour' } | { readonly kind: 'sound'; readonly track: number };
+  | { readonly kind: 'frames' }
+  | { readonly kind: 'payload'; readonly deliverable: number }
+  | { readonly kind: 'source' }
+  | { readonly kind: 'luma' }
+  | { readonly kind: 'colour' }
+  | { readonly kind: 'sound'; readonly track: number };
 
 export interface Witness {
   /** Pads behind the decoder that the chains begin at. */
@@ -22,11 +27,18 @@ export interface Witness {
 
 /** Source tracks that any deliverable takes, each once. */
 function tracksOf(outcomes: readonly Outcome[]): number[] {
-  return [...new Set(outcomes.flatMap((outcome) => outcome.audio.map((track) => track.sourceTrack)))].sort((a, b) => a - b);
+  return [...new Set(outcomes.flatMap((outcome) => outcome.audio.map((track) => track.sourceTrack)))].sort(
+    (a, b) => a - b,
+  );
 }
 
 export function witnessOf(facts: ClipFacts, outcomes: readonly Outcome[], firstPipe: number): Witness {
-  const tap = pictureTap('trail', { pixelFormat: facts.video.pixelFormat, size: facts.video, earlierField: earlierField(facts.video), framing: null });
+  const tap = pictureTap('trail', {
+    pixelFormat: facts.video.pixelFormat,
+    size: facts.video,
+    earlierField: earlierField(facts.video),
+    framing: null,
+  });
   // All that keep every sample keep the same ones.
   const kept = outcomes.find((outcome) => outcome.exact !== undefined);
   const exact = kept?.exact === undefined ? null : { pixelFormat: kept.exact.comparedIn, sounds: kept.audio };
@@ -34,13 +46,31 @@ export function witnessOf(facts: ClipFacts, outcomes: readonly Outcome[], firstP
     { pipe: { kind: 'source' }, options: payloadOptions(sourceStreams(facts)) },
     { pipe: { kind: 'luma' }, options: rawPictures('luma') },
     ...(tap.hasColour ? [{ pipe: { kind: 'colour' } as const, options: rawPictures('colour') }] : []),
-    ...(exact === null ? [] : [{ pipe: { kind: 'exact', pixelFormat: exact.pixelFormat } as const, options: pictureHashes('exact-samples') }]),
-    ...(exact?.sounds ?? []).map(({ sourceTrack, codec }) => ({ pipe: { kind: 'exact-sound', track: sourceTrack } as const, options: soundHash(`0:${facts.audio[sourceTrack]?.streamIndex}`, codec) })),
-    ...tracksOf(outcomes).map((track) => ({ pipe: { kind: 'sound', track } as const, options: rawSound(`0:${facts.audio[track]?.streamIndex}`) })),
+    ...(exact === null
+      ? []
+      : [
+          {
+            pipe: { kind: 'exact', pixelFormat: exact.pixelFormat } as const,
+            options: pictureHashes('exact-samples'),
+          },
+        ]),
+    ...(exact?.sounds ?? []).map(({ sourceTrack, codec }) => ({
+      pipe: { kind: 'exact-sound', track: sourceTrack } as const,
+      options: soundHash(`0:${facts.audio[sourceTrack]?.streamIndex}`, codec),
+    })),
+    ...tracksOf(outcomes).map((track) => ({
+      pipe: { kind: 'sound', track } as const,
+      options: rawSound(`0:${facts.audio[track]?.streamIndex}`),
+    })),
   ];
   return {
     taken: ['trail', ...(exact === null ? [] : ['exact'])],
-    chains: [...tap.chains, ...(exact === null ? [] : [exactTap('exact', 'exact-samples', comparable(facts.video.pixelFormat), exact.pixelFormat)])],
+    chains: [
+      ...tap.chains,
+      ...(exact === null
+        ? []
+        : [exactTap('exact', 'exact-samples', comparable(facts.video.pixelFormat), exact.pixelFormat)]),
+    ],
     outputs: wanted.map(({ options }, index) => ({ options, target: `pipe:${firstPipe + index}` })),
     pipes: wanted.map(({ pipe }) => pipe),
   };

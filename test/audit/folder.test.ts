@@ -12,12 +12,25 @@ import { type PublishedFolder, publishedFolder } from '../support/published-fold
 import { goodWorld } from '../support/world.ts';
 
 /** As coordinator/audit/measure.ts gives it to the gate: what lies there, with what was measured of its bytes. */
-async function audited({ delivery, folder, report }: PublishedFolder): Promise<{ world: ReturnType<typeof goodWorld>; told: [string, string | undefined, string, string][] }> {
+async function audited({ delivery, folder, report }: PublishedFolder): Promise<{
+  world: ReturnType<typeof goodWorld>;
+  told: [string, string | undefined, string, string][];
+}> {
   const disk = await readDeliverable(delivery, 'A001C001', 'cut');
   const digest = await digestOfFolder(folder);
-  const again = { xxh128: digest.xxh128, sha256: digest.sha256, facts: report.facts, checks: report.checks, findings: [] };
+  const again = {
+    xxh128: digest.xxh128,
+    sha256: digest.sha256,
+    facts: report.facts,
+    checks: report.checks,
+    findings: [],
+  };
   const world = goodWorld();
-  world.disk.set('A001C001/cut', { ...disk, again, folder: measuredFolder(digest, await listedFiles(report, delivery)) });
+  world.disk.set('A001C001/cut', {
+    ...disk,
+    again,
+    folder: measuredFolder(digest, await listedFiles(report, delivery)),
+  });
   const { verdict } = decideRoll(world.input);
   expect(verdict.verdict).toBe(verdict.findings.length === 0 ? 'ready' : 'held');
   return { world, told: verdict.findings.map((item) => [item.code, item.file, item.found, item.expected]) };
@@ -33,22 +46,79 @@ test('untouched, it is ready', async () => {
 
 describe('touched', () => {
   test.each<[string, (folder: string) => void, [string, string, string][]]>([
-    ['one byte of one frame', (folder) => flip(join(folder, second)), [['folder-file-differs', at(second), expect.stringMatching(/^SHA-256 [0-9a-f]{64}$/)]]],
-    ['a frame with the bytes of another', (folder) => copyFileSync(join(folder, third), join(folder, second)), [['folder-file-differs', at(second), `the bytes of ${third}`]]],
-    ['two frames swapped', (folder) => swap(join(folder, second), join(folder, third)), [['folder-file-differs', at(second), `the bytes of ${third}`], ['folder-file-differs', at(third), `the bytes of ${second}`]]],
-    ['a frame taken away', (folder) => rmSync(join(folder, second)), [['folder-file-absent', at(second), 'no such file']]],
-    ['a frame renamed', (folder) => renameSync(join(folder, second), join(folder, 'final.exr')), [['folder-file-absent', at(second), 'its bytes stand under the name final.exr'], ['folder-file-strange', at('final.exr'), `the bytes of ${second}`]]],
-    ['a frame renamed to the number after the last', (folder) => renameSync(join(folder, second), join(folder, frameName(86_404))), [['folder-file-absent', at(second), `its bytes stand under the name ${frameName(86_404)}`], ['folder-file-strange', at(frameName(86_404)), `the bytes of ${second}`]]],
-    ['a frame added', (folder) => writeFileSync(join(folder, frameName(86_404)), 'an encore'), [['folder-file-strange', at(frameName(86_404)), 'a file']]],
-    ['a copy of a frame added', (folder) => copyFileSync(join(folder, second), join(folder, 'copy of it.exr')), [['folder-file-strange', at('copy of it.exr'), `the bytes of ${second}`]]],
-    ['a hidden file added', (folder) => writeFileSync(join(folder, '._second'), ''), [['folder-file-strange', at('._second'), 'a hidden file']]],
-    ['a folder added', (folder) => mkdirSync(join(folder, 'older')), [['folder-file-strange', at('older'), 'a folder']]],
-    ['a frame emptied', (folder) => writeFileSync(join(folder, second), ''), [['folder-file-differs', at(second), expect.stringMatching(/^SHA-256 e3b0c442/)]]],
+    [
+      'one byte of one frame',
+      (folder) => flip(join(folder, second)),
+      [['folder-file-differs', at(second), expect.stringMatching(/^SHA-256 [0-9a-f]{64}$/)]],
+    ],
+    [
+      'a frame with the bytes of another',
+      (folder) => copyFileSync(join(folder, third), join(folder, second)),
+      [['folder-file-differs', at(second), `the bytes of ${third}`]],
+    ],
+    [
+      'two frames swapped',
+      (folder) => swap(join(folder, second), join(folder, third)),
+      [
+        ['folder-file-differs', at(second), `the bytes of ${third}`],
+        ['folder-file-differs', at(third), `the bytes of ${second}`],
+      ],
+    ],
+    [
+      'a frame taken away',
+      (folder) => rmSync(join(folder, second)),
+      [['folder-file-absent', at(second), 'no such file']],
+    ],
+    [
+      'a frame renamed',
+      (folder) => renameSync(join(folder, second), join(folder, 'final.exr')),
+      [
+        ['folder-file-absent', at(second), 'its bytes stand under the name final.exr'],
+        ['folder-file-strange', at('final.exr'), `the bytes of ${second}`],
+      ],
+    ],
+    [
+      'a frame renamed to the number after the last',
+      (folder) => renameSync(join(folder, second), join(folder, frameName(86_404))),
+      [
+        ['folder-file-absent', at(second), `its bytes stand under the name ${frameName(86_404)}`],
+        ['folder-file-strange', at(frameName(86_404)), `the bytes of ${second}`],
+      ],
+    ],
+    [
+      'a frame added',
+      (folder) => writeFileSync(join(folder, frameName(86_404)), 'an encore'),
+      [['folder-file-strange', at(frameName(86_404)), 'a file']],
+    ],
+    [
+      'a copy of a frame added',
+      (folder) => copyFileSync(join(folder, second), join(folder, 'copy of it.exr')),
+      [['folder-file-strange', at('copy of it.exr'), `the bytes of ${second}`]],
+    ],
+    [
+      'a hidden file added',
+      (folder) => writeFileSync(join(folder, '._second'), ''),
+      [['folder-file-strange', at('._second'), 'a hidden file']],
+    ],
+    [
+      'a folder added',
+      (folder) => mkdirSync(join(folder, 'older')),
+      [['folder-file-strange', at('older'), 'a folder']],
+    ],
+    [
+      'a frame emptied',
+      (folder) => writeFileSync(join(folder, second), ''),
+      [['folder-file-differs', at(second), expect.stringMatching(/^SHA-256 e3b0c442/)]],
+    ],
   ])('%s', async (_, spoil, lines) => {
     const published = await publishedFolder();
     spoil(published.folder);
     const { told } = await audited(published);
-    expect(told.filter(([code]) => code.startsWith('folder-file-')).map(([code, file, found]) => [code, file, found])).toEqual(lines);
+    expect(
+      told
+        .filter(([code]) => code.startsWith('folder-file-'))
+        .map(([code, file, found]) => [code, file, found]),
+    ).toEqual(lines);
     // And that the whole is not what it was, in any case.
     expect(told.map(([code]) => code)).toContain('digest-differs');
   });
@@ -57,7 +127,10 @@ describe('touched', () => {
     const published = await publishedFolder();
     flip(join(published.folder, second));
     rmSync(join(published.delivery, published.report.listing?.path ?? ''));
-    expect((await audited(published)).told.map(([code]) => code).sort()).toEqual(['digest-differs', 'listing-absent']);
+    expect((await audited(published)).told.map(([code]) => code).sort()).toEqual([
+      'digest-differs',
+      'listing-absent',
+    ]);
   });
 
   test('with its listing made to fit, it is told for that: the digest of the report is of the listing', async () => {
@@ -66,7 +139,10 @@ describe('touched', () => {
     flip(join(published.folder, second));
     const { files } = await digestOfFolder(published.folder);
     writeFileSync(path, files.map(({ sha256, name }) => `${sha256}  ${name}\n`).join(''));
-    expect((await audited(published)).told.map(([code]) => code).sort()).toEqual(['digest-differs', 'listing-damaged']);
+    expect((await audited(published)).told.map(([code]) => code).sort()).toEqual([
+      'digest-differs',
+      'listing-damaged',
+    ]);
   });
 });
 
@@ -87,7 +163,12 @@ describe('files that no record lists', () => {
     const published = await publishedFolder();
     const { world } = await audited(published);
     mkdirSync(join(published.delivery, 'cut', name));
-    expect((await strangers(published.delivery, decideRoll(world.input).verdict)).map((item) => [item.code, item.file])).toEqual([[code, `cut/${name}`]]);
+    expect(
+      (await strangers(published.delivery, decideRoll(world.input).verdict)).map((item) => [
+        item.code,
+        item.file,
+      ]),
+    ).toEqual([[code, `cut/${name}`]]);
   });
 });
 

@@ -13,7 +13,11 @@ async function secondsOf(act: Timed): Promise<number> {
 }
 
 /** Median seconds of alternating repetitions, after one of each that is not counted: it fills the page cache. */
-export async function alternating(repetitions: number, ours: Timed, theirs: Timed): Promise<{ readonly ours: number; readonly theirs: number }> {
+export async function alternating(
+  repetitions: number,
+  ours: Timed,
+  theirs: Timed,
+): Promise<{ readonly ours: number; readonly theirs: number }> {
   const seconds: { ours: number[]; theirs: number[] } = { ours: [], theirs: [] };
   for (let turn = 0; turn <= repetitions; turn += 1) {
     const pair = { theirs: await secondsOf(theirs), ours: await secondsOf(ours) };

@@ -32,7 +32,10 @@ async function secondsOf(act: () => Promise<unknown>): Promise<number> {
 }
 
 /** Medians of alternating repetitions, after one of each that is not counted: it fills the page cache. */
-async function alternating(ours: () => Promise<unknown>, theirs: () => Promise<unknown>): Promise<{ ours: number; theirs: number }> {
+async function alternating(
+  ours: () => Promise<unknown>,
+  theirs: () => Promise<unknown>,
+): Promise<{ ours: number; theirs: number }> {
   const seconds: { ours: number[]; theirs: number[] } = { ours: [], theirs: [] };
   for (let turn = 0; turn <= REPETITIONS; turn += 1) {
     const pair = { theirs: await secondsOf(theirs), ours: await secondsOf(ours) };
@@ -52,14 +55,27 @@ export async function benchIntake(): Promise<BenchLine[]> {
     for (const [index, name] of names.entries()) writeNoise(join(roll, name), index + 1);
     const listed = join(base, 'listed');
     mkdirSync(listed);
-    writeFileSync(join(listed, 'A001.xxh64'), execFileSync('xxhsum', ['-H1', ...names], { cwd: roll, stdio: ['ignore', 'pipe', 'ignore'] }));
+    writeFileSync(
+      join(listed, 'A001.xxh64'),
+      execFileSync('xxhsum', ['-H1', ...names], { cwd: roll, stdio: ['ignore', 'pipe', 'ignore'] }),
+    );
     const sealed = join(base, 'sealed');
     await sealRoll({ rollFolder: roll, to: sealed, algorithm: 'xxh128' });
 
     const intake = (manifests: string) => async (): Promise<void> => {
-      const result = await intakeRoll({ day: 'day', roll: 'A001', folder: roll, copies: [], manifests: [manifests], readers: READERS });
+      const result = await intakeRoll({
+        day: 'day',
+        roll: 'A001',
+        folder: roll,
+        copies: [],
+        manifests: [manifests],
+        readers: READERS,
+      });
       const read = result.copies[0];
-      if (read?.holds !== true || read.bytes !== ALL_BYTES || result.manifests[0]?.files !== FILES) throw new Error(`intake did not prove the roll: ${JSON.stringify({ findings: result.findings, copies: result.copies })}`);
+      if (read?.holds !== true || read.bytes !== ALL_BYTES || result.manifests[0]?.files !== FILES)
+        throw new Error(
+          `intake did not prove the roll: ${JSON.stringify({ findings: result.findings, copies: result.copies })}`,
+        );
     };
     const program = (name: string) => async (): Promise<void> => {
       await promisify(execFile)(name, names, { cwd: roll });
@@ -72,7 +88,12 @@ export async function benchIntake(): Promise<BenchLine[]> {
       const { ours, theirs } = await alternating(intake(manifests), program(sum));
       const ratio = theirs / ours;
       const rate = (seconds: number): string => `${(ALL_BYTES / 2 ** 30 / seconds).toFixed(2)} GiB/s`;
-      lines.push({ name: `intake, ${kind}`, measured: `${ratio.toFixed(2)} of ${sum} (${rate(ours)} against ${rate(theirs)})`, target: target === null ? 'told' : `at least ${target}`, passed: target === null ? null : ratio >= target });
+      lines.push({
+        name: `intake, ${kind}`,
+        measured: `${ratio.toFixed(2)} of ${sum} (${rate(ours)} against ${rate(theirs)})`,
+        target: target === null ? 'told' : `at least ${target}`,
+        passed: target === null ? null : ratio >= target,
+      });
     }
     return lines;
   } finally {

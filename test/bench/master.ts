@@ -1,5 +1,13 @@
 /** Masters for grading: our writer against ffmpeg's, raw frames against LibRaw's program, threads against one, and memory against length. */
-import { mkdirSync, mkdtempSync, readdirSync, readFileSync, rmSync, symlinkSync, writeFileSync } from 'node:fs';
+import {
+  mkdirSync,
+  mkdtempSync,
+  readdirSync,
+  readFileSync,
+  rmSync,
+  symlinkSync,
+  writeFileSync,
+} from 'node:fs';
 import { availableParallelism, tmpdir } from 'node:os';
 import { basename, join } from 'node:path';
 import pLimit from 'p-limit';
@@ -8,7 +16,16 @@ import { runForOutput } from '../../media/tools/run.ts';
 import { mediaTools } from '../support/make.ts';
 import { alternating, type Timed } from './against.ts';
 import type { BenchLine } from './line.ts';
-import { type BenchClip, dngPaths, grainDng, grainMovie, makeFrames, masterJob, type Size, sizeName } from './master-work.ts';
+import {
+  type BenchClip,
+  dngPaths,
+  grainDng,
+  grainMovie,
+  makeFrames,
+  masterJob,
+  type Size,
+  sizeName,
+} from './master-work.ts';
 
 const REPETITIONS = 3;
 const CORES = availableParallelism();
@@ -28,7 +45,11 @@ async function inFolder<Result>(act: (base: string) => Promise<Result>): Promise
 }
 
 /** Work in a folder that is empty before and goes afterwards, looked at in between. */
-async function emptied(folder: string, act: (folder: string) => Promise<void>, look: (folder: string) => void): ReturnType<Timed> {
+async function emptied(
+  folder: string,
+  act: (folder: string) => Promise<void>,
+  look: (folder: string) => void,
+): ReturnType<Timed> {
   const remove = (): void => rmSync(folder, { recursive: true, force: true });
   mkdirSync(folder);
   try {
@@ -51,10 +72,21 @@ function requireCount(folder: string, extension: string, frames: number): void {
   if (found !== frames) throw new Error(`${found} files ${extension} instead of ${frames}`);
 }
 
-const ratioLine = (name: string, rival: string, { ours, theirs }: { ours: number; theirs: number }, frames: number, target: number | null): BenchLine => {
+const ratioLine = (
+  name: string,
+  rival: string,
+  { ours, theirs }: { ours: number; theirs: number },
+  frames: number,
+  target: number | null,
+): BenchLine => {
   const ratio = theirs / ours;
   const rate = (seconds: number): string => `${(frames / seconds).toFixed(1)} frames/s`;
-  return { name, measured: `${ratio.toFixed(2)} of ${rival} (${rate(ours)} against ${rate(theirs)})`, target: target === null ? 'none' : `at least ${target.toFixed(1)}`, passed: target === null ? null : ratio >= target };
+  return {
+    name,
+    measured: `${ratio.toFixed(2)} of ${rival} (${rate(ours)} against ${rate(theirs)})`,
+    target: target === null ? 'none' : `at least ${target.toFixed(1)}`,
+    passed: target === null ? null : ratio >= target,
+  };
 };
 
 /** The same values as theirs, as they are decoded; and with a transform of colour, which theirs have none of. */
@@ -75,12 +107,31 @@ export async function benchExrWriter(): Promise<BenchLine[]> {
         const job = await masterJob(clip, { compression, input }, join(base, 'delivery'));
         const write = async (folder: string): Promise<void> => {
           // Their ZIP of 16 lines a chunk, as ours.
-          const run = await runForOutput(ffmpeg.path, ['-hide_banner', '-nostdin', '-loglevel', 'error', '-i', source, '-c:v', 'exr', '-format', 'half', '-compression', compression === 'zip' ? 'zip16' : 'none', '-f', 'image2', join(folder, 'A001C001.%07d.exr')]);
+          const run = await runForOutput(ffmpeg.path, [
+            '-hide_banner',
+            '-nostdin',
+            '-loglevel',
+            'error',
+            '-i',
+            source,
+            '-c:v',
+            'exr',
+            '-format',
+            'half',
+            '-compression',
+            compression === 'zip' ? 'zip16' : 'none',
+            '-f',
+            'image2',
+            join(folder, 'A001C001.%07d.exr'),
+          ]);
           if (run.exitCode !== 0) throw new Error(run.stderr);
         };
-        const theirs = (): ReturnType<Timed> => emptied(join(base, 'theirs'), write, (folder) => requireCount(folder, '.exr', size.frames));
+        const theirs = (): ReturnType<Timed> =>
+          emptied(join(base, 'theirs'), write, (folder) => requireCount(folder, '.exr', size.frames));
         const seconds = await alternating(REPETITIONS, () => makeFrames(job, CORES), theirs);
-        lines.push(ratioLine(`movie to EXR, ${what}, ${sizeName(size)}`, 'ffmpeg', seconds, size.frames, target));
+        lines.push(
+          ratioLine(`movie to EXR, ${what}, ${sizeName(size)}`, 'ffmpeg', seconds, size.frames, target),
+        );
       }
     }
     return lines;
@@ -102,7 +153,10 @@ async function developByDcraw(clip: BenchClip, quality: string, folder: string):
       limit(async () => {
         const link = join(folder, basename(path));
         symlinkSync(path, link);
-        const run = await runForOutput('dcraw_emu', [...DCRAW, '-q', quality, link], { cwd: folder, env: { OMP_NUM_THREADS: '1' } });
+        const run = await runForOutput('dcraw_emu', [...DCRAW, '-q', quality, link], {
+          cwd: folder,
+          env: { OMP_NUM_THREADS: '1' },
+        });
         if (run.exitCode !== 0) throw new Error(run.startError ?? run.stderr);
       }),
     ),
@@ -116,8 +170,25 @@ export async function benchDng(): Promise<BenchLine[]> {
       const clip = await grainDng(join(base, sizeName(size)), size, size.frames);
       for (const { demosaic, quality, target } of METHODS) {
         const job = await masterJob(clip, { compression: 'none', demosaic }, join(base, 'delivery'));
-        const seconds = await alternating(REPETITIONS, () => makeFrames(job, CORES), () => emptied(join(base, 'theirs'), (folder) => developByDcraw(clip, quality, folder), (folder) => requireCount(folder, '.tiff', clip.frames)));
-        lines.push(ratioLine(`DNG to EXR, ${demosaic}, ${sizeName(size)}`, `dcraw_emu -q ${quality}`, seconds, size.frames, target));
+        const seconds = await alternating(
+          REPETITIONS,
+          () => makeFrames(job, CORES),
+          () =>
+            emptied(
+              join(base, 'theirs'),
+              (folder) => developByDcraw(clip, quality, folder),
+              (folder) => requireCount(folder, '.tiff', clip.frames),
+            ),
+        );
+        lines.push(
+          ratioLine(
+            `DNG to EXR, ${demosaic}, ${sizeName(size)}`,
+            `dcraw_emu -q ${quality}`,
+            seconds,
+            size.frames,
+            target,
+          ),
+        );
       }
     }
     return lines;
@@ -137,10 +208,19 @@ export async function benchScaling(): Promise<BenchLine[]> {
     const lines: BenchLine[] = [];
     for (const { compression, what, target } of SCALED) {
       const job = await masterJob(clip, { compression, demosaic: 'fine' }, join(base, 'delivery'));
-      const { ours, theirs } = await alternating(REPETITIONS, () => makeFrames(job, 2), () => makeFrames(job, 1));
+      const { ours, theirs } = await alternating(
+        REPETITIONS,
+        () => makeFrames(job, 2),
+        () => makeFrames(job, 1),
+      );
       const ratio = theirs / ours;
       const told = target === null || CORES < 2;
-      lines.push({ name: `DNG to EXR, fine, ${what}, ${sizeName(size)}, two threads`, measured: `${ratio.toFixed(2)} of one`, target: target === null ? 'none' : `at least ${target}`, passed: told ? null : ratio >= target });
+      lines.push({
+        name: `DNG to EXR, fine, ${what}, ${sizeName(size)}, two threads`,
+        measured: `${ratio.toFixed(2)} of one`,
+        target: target === null ? 'none' : `at least ${target}`,
+        passed: told ? null : ratio >= target,
+      });
     }
     return lines;
   });
@@ -163,16 +243,33 @@ export async function benchMasterMemory(): Promise<BenchLine[]> {
     for (const kind of ['movie', 'DNG'] as const) {
       const peak = async (frames: number): Promise<number> => {
         const folder = join(base, `${kind}-${frames}`);
-        const clip = kind === 'movie' ? await grainMovie(join(folder, 'A001C001.mov'), size, frames) : await grainDng(folder, size, frames);
+        const clip =
+          kind === 'movie'
+            ? await grainMovie(join(folder, 'A001C001.mov'), size, frames)
+            : await grainDng(folder, size, frames);
         const jobFile = join(base, 'job.json');
-        writeFileSync(jobFile, JSON.stringify(await masterJob(clip, { compression: 'zip', demosaic: 'fine' }, join(base, 'delivery'))));
-        const run = await runForOutput(process.execPath, ['--input-type=module', '-e', `import { measureMemory } from ${JSON.stringify(import.meta.url)}; await measureMemory(${JSON.stringify(jobFile)});`]);
+        writeFileSync(
+          jobFile,
+          JSON.stringify(
+            await masterJob(clip, { compression: 'zip', demosaic: 'fine' }, join(base, 'delivery')),
+          ),
+        );
+        const run = await runForOutput(process.execPath, [
+          '--input-type=module',
+          '-e',
+          `import { measureMemory } from ${JSON.stringify(import.meta.url)}; await measureMemory(${JSON.stringify(jobFile)});`,
+        ]);
         rmSync(folder, { recursive: true, force: true });
         if (run.exitCode !== 0) throw new Error(run.stderr);
         return Number(run.stdout.toString('utf8'));
       };
       const [short, long] = [await peak(few), await peak(many)];
-      lines.push({ name: `memory of masters, ${kind}, ${sizeName(size)}`, measured: `${(long / short).toFixed(3)} with ${many} frames of what ${few} need (${long.toFixed(0)} against ${short.toFixed(0)} MiB)`, target: `under ${most}`, passed: long / short < most });
+      lines.push({
+        name: `memory of masters, ${kind}, ${sizeName(size)}`,
+        measured: `${(long / short).toFixed(3)} with ${many} frames of what ${few} need (${long.toFixed(0)} against ${short.toFixed(0)} MiB)`,
+        target: `under ${most}`,
+        passed: long / short < most,
+      });
     }
     return lines;
   });

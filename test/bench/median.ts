@@ -3,5 +3,7 @@ export function median(values: readonly number[]): number {
   if (values.length === 0) throw new RangeError('no values');
   const sorted = [...values].sort((one, other) => one - other);
   const middle = sorted.length >> 1;
-  return sorted.length % 2 === 1 ? (sorted[middle] as number) : ((sorted[middle - 1] as number) + (sorted[middle] as number)) / 2;
+  return sorted.length % 2 === 1
+    ? (sorted[middle] as number)
+    : ((sorted[middle - 1] as number) + (sorted[middle] as number)) / 2;
 }

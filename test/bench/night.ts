@@ -29,12 +29,33 @@ async function night(base: string, day: string, clips: number, slots?: number): 
   mkdirSync(base);
   const record = await recorder(base);
   const startedAt = performance.timeOrigin + performance.now();
-  const run = await runCli(['run', day, '--deliver', join(base, 'delivery'), '--work', join(base, 'work'), '--profile', 'editorial-vc3', '--workers', '1', ...(slots === undefined ? [] : ['--slots', String(slots)]), '--ffmpeg', record.ffmpeg, '--ffprobe', record.ffprobe, '--json', '--quiet']);
+  const run = await runCli([
+    'run',
+    day,
+    '--deliver',
+    join(base, 'delivery'),
+    '--work',
+    join(base, 'work'),
+    '--profile',
+    'editorial-vc3',
+    '--workers',
+    '1',
+    ...(slots === undefined ? [] : ['--slots', String(slots)]),
+    '--ffmpeg',
+    record.ffmpeg,
+    '--ffprobe',
+    record.ffprobe,
+    '--json',
+    '--quiet',
+  ]);
   const seconds = (performance.timeOrigin + performance.now() - startedAt) / 1000;
   const commands = record.read();
   const makes = commands.filter(({ part }) => part === 'make').length;
   const verdict = run.code === 0 ? (JSON.parse(run.stdout) as NightResult).verdict : null;
-  if (verdict !== 'ready' || makes !== clips) throw new Error(`the night ended with ${run.code}, ${verdict}, ${makes} makes: ${run.stderr}${run.stdout.slice(0, 2000)}`);
+  if (verdict !== 'ready' || makes !== clips)
+    throw new Error(
+      `the night ended with ${run.code}, ${verdict}, ${makes} makes: ${run.stderr}${run.stdout.slice(0, 2000)}`,
+    );
   return { seconds, startedAt, commands };
 }
 
@@ -48,7 +69,9 @@ async function withFolder<Value>(act: (base: string) => Promise<Value>): Promise
 }
 
 /** In the night's order, each alone; seconds by part. The files that were being made stand again, since the makes run too. */
-async function replay(commands: readonly RecordedCommand[]): Promise<Record<RecordedCommand['part'], number>> {
+async function replay(
+  commands: readonly RecordedCommand[],
+): Promise<Record<RecordedCommand['part'], number>> {
   const seconds = { make: 0, check: 0, other: 0 };
   for (const command of commands) {
     for (const path of madeBy(command.args)) mkdirSync(dirname(path), { recursive: true });
@@ -70,10 +93,21 @@ async function ratiosOf(slots?: number): Promise<Ratios[]> {
   const ratios: Ratios[] = [];
   for (let turn = 0; turn < NIGHT_REPETITIONS; turn += 1) {
     await withFolder(async (base) => {
-      const whole = await night(join(base, 'night'), await makeBenchDay(base, CLIPS, CLIP_SECONDS), CLIPS, slots);
+      const whole = await night(
+        join(base, 'night'),
+        await makeBenchDay(base, CLIPS, CLIP_SECONDS),
+        CLIPS,
+        slots,
+      );
       const alone = await replay(whole.commands);
       const both = alone.make + alone.check;
-      ratios.push({ both: whole.seconds / both, makes: whole.seconds / alone.make, all: whole.seconds / (both + alone.other), checks: alone.check / alone.make, others: alone.other / both });
+      ratios.push({
+        both: whole.seconds / both,
+        makes: whole.seconds / alone.make,
+        all: whole.seconds / (both + alone.other),
+        checks: alone.check / alone.make,
+        others: alone.other / both,
+      });
     });
   }
   return ratios;
@@ -83,15 +117,33 @@ function linesOf(ratios: readonly Ratios[], what: string, target: number | null)
   const of = (key: keyof Ratios): number => median(ratios.map((one) => one[key]));
   const spread = ratios.map((one) => one.both.toFixed(3)).join(', ');
   return [
-    { name: `night of ${CLIPS} clips of ${CLIP_SECONDS} s, ${what}`, measured: `${of('both').toFixed(3)} of its makes and checks run bare (${spread})`, target: target === null ? 'told' : `at most ${target}`, passed: target === null ? null : of('both') <= target },
-    { name: 'the same against its makes alone', measured: `${of('makes').toFixed(2)} of the makes; checks are ${of('checks').toFixed(2)} of them`, target: 'told', passed: null },
-    { name: 'the same against all its commands', measured: `${of('all').toFixed(3)}; the survey’s and others are ${of('others').toFixed(3)} of makes and checks`, target: 'told', passed: null },
+    {
+      name: `night of ${CLIPS} clips of ${CLIP_SECONDS} s, ${what}`,
+      measured: `${of('both').toFixed(3)} of its makes and checks run bare (${spread})`,
+      target: target === null ? 'told' : `at most ${target}`,
+      passed: target === null ? null : of('both') <= target,
+    },
+    {
+      name: 'the same against its makes alone',
+      measured: `${of('makes').toFixed(2)} of the makes; checks are ${of('checks').toFixed(2)} of them`,
+      target: 'told',
+      passed: null,
+    },
+    {
+      name: 'the same against all its commands',
+      measured: `${of('all').toFixed(3)}; the survey’s and others are ${of('others').toFixed(3)} of makes and checks`,
+      target: 'told',
+      passed: null,
+    },
   ];
 }
 
 /** One job at a time shows what Rushlight itself costs; side by side, what a night takes. The commands of both are run one after the other. */
 export async function benchNight(): Promise<BenchLine[]> {
-  return [...linesOf(await ratiosOf(), 'one worker', 1.05), ...linesOf(await ratiosOf(1), 'one worker, one job at a time', null)];
+  return [
+    ...linesOf(await ratiosOf(), 'one worker', 1.05),
+    ...linesOf(await ratiosOf(1), 'one worker, one job at a time', null),
+  ];
 }
 
 /** The first encoder's command again, ended by its first frame: the program's own start, which the night does not see. */
@@ -106,14 +158,28 @@ export async function benchFirstFrame(): Promise<BenchLine> {
     const beyond: number[] = [];
     for (let turn = 0; turn < FIRST_FRAME_REPETITIONS; turn += 1) {
       const intakeStarted = performance.now();
-      const intake = await intakeRoll({ day: 'day', roll: ROLL, folder: join(day, ROLL), copies: [], manifests: [], readers: READERS });
+      const intake = await intakeRoll({
+        day: 'day',
+        roll: ROLL,
+        folder: join(day, ROLL),
+        copies: [],
+        manifests: [],
+        readers: READERS,
+      });
       const intakeSeconds = (performance.now() - intakeStarted) / 1000;
       if (intake.copies[0]?.holds !== true) throw new Error('intake did not prove the roll');
       const one = await night(join(base, `night-${turn}`), day, 1);
       const make = one.commands.find(({ part }) => part === 'make') as RecordedCommand;
-      beyond.push((make.startedAt - one.startedAt) / 1000 - intakeSeconds + (await firstFrameSeconds(base, make)));
+      beyond.push(
+        (make.startedAt - one.startedAt) / 1000 - intakeSeconds + (await firstFrameSeconds(base, make)),
+      );
     }
     const seconds = median(beyond);
-    return { name: 'from the command to the first frame, beyond intake', measured: `${seconds.toFixed(2)} s`, target: 'at most 2 s', passed: seconds <= 2 };
+    return {
+      name: 'from the command to the first frame, beyond intake',
+      measured: `${seconds.toFixed(2)} s`,
+      target: 'at most 2 s',
+      passed: seconds <= 2,
+    };
   });
 }

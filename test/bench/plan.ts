@@ -20,11 +20,33 @@ function rollOf(number: number): RollToPlan {
     const rate = rates[index % rates.length] as (typeof rates)[number];
     const frames = 240 + (index % 500);
     const samples = Math.floor((frames * rate.den * 48_000) / rate.num);
-    const sound = (streamIndex: number) => ({ streamIndex, codec: 'pcm_s24le', sampleFormat: 's32', bitDepth: 24, sampleRate: 48_000, channels: 1, layout: 'mono', samples, startOffset: 0 });
-    const facts = clipFacts({ video: { rate: { ...rate }, frames, width: 3840, height: 2160 }, audio: [sound(1), sound(2)], timecode: { frame: 1000 * index, base: Math.round(rate.num / rate.den), drop: false }, metadata: { make: 'foundry', scene: `bell ${index}` } });
+    const sound = (streamIndex: number) => ({
+      streamIndex,
+      codec: 'pcm_s24le',
+      sampleFormat: 's32',
+      bitDepth: 24,
+      sampleRate: 48_000,
+      channels: 1,
+      layout: 'mono',
+      samples,
+      startOffset: 0,
+    });
+    const facts = clipFacts({
+      video: { rate: { ...rate }, frames, width: 3840, height: 2160 },
+      audio: [sound(1), sound(2)],
+      timecode: { frame: 1000 * index, base: Math.round(rate.num / rate.den), drop: false },
+      metadata: { make: 'foundry', scene: `bell ${index}` },
+    });
     return { clip: clipNamed(`R${number}C${String(index).padStart(4, '0')}`), facts, findings: [] };
   });
-  return { roll: `R${String(number).padStart(3, '0')}`, folder: `/rolls/${number}`, deliveryFolder: `/delivery/day/R${number}`, volume: 'delivery', findings: [], clips };
+  return {
+    roll: `R${String(number).padStart(3, '0')}`,
+    folder: `/rolls/${number}`,
+    deliveryFolder: `/delivery/day/R${number}`,
+    volume: 'delivery',
+    findings: [],
+    clips,
+  };
 }
 
 /** Prints what it measured; run by `benchPlan` in a process of its own. */
@@ -32,18 +54,54 @@ export async function measurePlan(): Promise<void> {
   const { profiles } = await loadProfiles({ wanted: ['editorial-vc3', 'review-h264'] });
   const rolls = Array.from({ length: ROLLS }, (_, index) => rollOf(index));
   const started = performance.now();
-  const plan = planNight({ night: 'night', run: 'run', day: 'day', rolls, profiles, toolchain: 't', isDone: () => false, volumes: [{ name: 'delivery', freeBytes: 2 ** 50, freeFiles: null }], workers: 4 });
+  const plan = planNight({
+    night: 'night',
+    run: 'run',
+    day: 'day',
+    rolls,
+    profiles,
+    toolchain: 't',
+    isDone: () => false,
+    volumes: [{ name: 'delivery', freeBytes: 2 ** 50, freeFiles: null }],
+    workers: 4,
+  });
   const seconds = (performance.now() - started) / 1000;
-  process.stdout.write(JSON.stringify({ seconds, planned: plan.planned, jobs: plan.jobs.length, peakMegabytes: process.resourceUsage().maxRSS / 1024 }));
+  process.stdout.write(
+    JSON.stringify({
+      seconds,
+      planned: plan.planned,
+      jobs: plan.jobs.length,
+      peakMegabytes: process.resourceUsage().maxRSS / 1024,
+    }),
+  );
 }
 
 export async function benchPlan(): Promise<BenchLine[]> {
-  const run = await runForOutput(process.execPath, ['--input-type=module', '-e', `import { measurePlan } from ${JSON.stringify(import.meta.url)}; await measurePlan();`]);
+  const run = await runForOutput(process.execPath, [
+    '--input-type=module',
+    '-e',
+    `import { measurePlan } from ${JSON.stringify(import.meta.url)}; await measurePlan();`,
+  ]);
   if (run.exitCode !== 0) throw new Error(run.stderr);
-  const { seconds, planned, jobs, peakMegabytes } = JSON.parse(run.stdout.toString('utf8')) as { seconds: number; planned: number; jobs: number; peakMegabytes: number };
+  const { seconds, planned, jobs, peakMegabytes } = JSON.parse(run.stdout.toString('utf8')) as {
+    seconds: number;
+    planned: number;
+    jobs: number;
+    peakMegabytes: number;
+  };
   const whole = planned === 2 * CLIPS && jobs === CLIPS;
   return [
-    { name: `plan ${CLIPS} clips in two profiles`, measured: `${seconds.toFixed(2)} s, ${planned} deliverables`, target: `under 10 s, ${2 * CLIPS} deliverables`, passed: whole && seconds < 10 },
-    { name: 'memory of that, whole process', measured: `${peakMegabytes.toFixed(0)} MB`, target: 'under 400 MB', passed: peakMegabytes < 400 },
+    {
+      name: `plan ${CLIPS} clips in two profiles`,
+      measured: `${seconds.toFixed(2)} s, ${planned} deliverables`,
+      target: `under 10 s, ${2 * CLIPS} deliverables`,
+      passed: whole && seconds < 10,
+    },
+    {
+      name: 'memory of that, whole process',
+      measured: `${peakMegabytes.toFixed(0)} MB`,
+      target: 'under 400 MB',
+      passed: peakMegabytes < 400,
+    },
   ];
 }

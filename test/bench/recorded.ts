@@ -39,7 +39,11 @@ export async function recorder(folder: string): Promise<Recorder> {
   mkdirSync(notes, { recursive: true });
   const script = (program: 'ffmpeg' | 'ffprobe'): string => {
     const path = join(folder, program);
-    writeFileSync(path, `#!/bin/sh\nprintf '%s\\0' ${program} "$PWD" "$@" > ${quoted(notes)}/$$\nexec ${quoted(tools[program].path)} "$@"\n`, { mode: 0o755 });
+    writeFileSync(
+      path,
+      `#!/bin/sh\nprintf '%s\\0' ${program} "$PWD" "$@" > ${quoted(notes)}/$$\nexec ${quoted(tools[program].path)} "$@"\n`,
+      { mode: 0o755 },
+    );
     return path;
   };
   const partOf = (program: string, args: readonly string[]): RecordedCommand['part'] => {
@@ -52,8 +56,17 @@ export async function recorder(folder: string): Promise<Recorder> {
     read: () =>
       readdirSync(notes)
         .map((name) => {
-          const [program, cwd, ...args] = readFileSync(join(notes, name), 'utf8').split('\0').slice(0, -1) as ['ffmpeg' | 'ffprobe', string, ...string[]];
-          return { program, path: tools[program].path, folder: cwd, args, startedAt: statSync(join(notes, name)).mtimeMs, part: partOf(program, args) };
+          const [program, cwd, ...args] = readFileSync(join(notes, name), 'utf8')
+            .split('\0')
+            .slice(0, -1) as ['ffmpeg' | 'ffprobe', string, ...string[]];
+          return {
+            program,
+            path: tools[program].path,
+            folder: cwd,
+            args,
+            startedAt: statSync(join(notes, name)).mtimeMs,
+            part: partOf(program, args),
+          };
         })
         .sort((one, other) => one.startedAt - other.startedAt),
   };
@@ -65,7 +78,17 @@ const PIPES = 12;
 export async function bare(command: Pick<RecordedCommand, 'path' | 'folder' | 'args'>): Promise<number> {
   const started = performance.now();
   // The fourth is for `-progress pipe:3`; those from the sixth on for what else it tells.
-  const child = spawn(command.path, command.args, { cwd: command.folder, stdio: ['ignore', 'ignore', 'pipe', 'ignore', 'ignore', ...Array.from({ length: PIPES }, () => 'ignore' as const)] });
+  const child = spawn(command.path, command.args, {
+    cwd: command.folder,
+    stdio: [
+      'ignore',
+      'ignore',
+      'pipe',
+      'ignore',
+      'ignore',
+      ...Array.from({ length: PIPES }, () => 'ignore' as const),
+    ],
+  });
   let words = '';
   child.stderr?.setEncoding('utf8').on('data', (text: string) => {
     words = (words + text).slice(-2000);

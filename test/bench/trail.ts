@@ -27,32 +27,112 @@ async function makeSource(path: string): Promise<void> {
   const picture = `mandelbrot=s=2400x1350:r=24000/1001:start_scale=0.5,trim=end_frame=1,loop=loop=-1:size=1:start=0,settb=1001/24000,setpts=N,crop=w=1920:h=1080:x=n:y=100,trim=end_frame=${SECONDS * 24},format=yuv422p10le,noise=alls=3:allf=t,setparams=color_primaries=bt709:color_trc=bt709:colorspace=bt709:range=tv`;
   // Picture and sound both end by themselves: a limit on the frames would cut the sound short.
   const sound = `anoisesrc=r=48000:d=${(SECONDS * 1001) / 1000}:a=0.1,aformat=channel_layouts=stereo`;
-  await ffmpeg('-f', 'lavfi', '-i', picture, '-f', 'lavfi', '-i', sound, '-f', 'lavfi', '-i', sound, '-map', '0', '-map', '1', '-map', '2', '-c:v', 'prores_ks', '-profile:v', '2', '-c:a', 'pcm_s24le', '-timecode', '01:00:00:00', path);
+  await ffmpeg(
+    '-f',
+    'lavfi',
+    '-i',
+    picture,
+    '-f',
+    'lavfi',
+    '-i',
+    sound,
+    '-f',
+    'lavfi',
+    '-i',
+    sound,
+    '-map',
+    '0',
+    '-map',
+    '1',
+    '-map',
+    '2',
+    '-c:v',
+    'prores_ks',
+    '-profile:v',
+    '2',
+    '-c:a',
+    'pcm_s24le',
+    '-timecode',
+    '01:00:00:00',
+    path,
+  );
 }
 
-async function measure(profile: string, source: string, base: string): Promise<{ trail: number; check: number; all: number }> {
+async function measure(
+  profile: string,
+  source: string,
+  base: string,
+): Promise<{ trail: number; check: number; all: number }> {
   const tools = await mediaTools();
   const job = await jobFor(source, join(base, 'delivery'), [profile]);
   const [deliverable] = moviesOf(job) as [MovieWork];
   const file = (name: string): string => join(base, `${name}.${deliverable.outcome.container}`);
   const { facts } = job;
   const graph = `[0:${facts.video.streamIndex}]${[WITNESS, ...sharedFilters(facts, 'made'), ...pictureFilters(facts, deliverable.profile, deliverable.outcome), tagFilter(deliverable.outcome)].join(',')}[out]`;
-  const options = encodeOptions(facts, deliverable.profile, deliverable.outcome, '[out]', THREADS).slice(0, -1);
-  const alone = { path: tools.ffmpeg.path, folder: base, args: ['-hide_banner', '-nostdin', '-y', '-nostats', '-loglevel', 'error', '-noauto_conversion_filters', '-filter_complex_threads', String(THREADS), '-threads', String(THREADS), '-i', source, '-filter_complex', graph, ...options, deliverable.outcome.container, `file:${file('alone')}`] };
+  const options = encodeOptions(facts, deliverable.profile, deliverable.outcome, '[out]', THREADS).slice(
+    0,
+    -1,
+  );
+  const alone = {
+    path: tools.ffmpeg.path,
+    folder: base,
+    args: [
+      '-hide_banner',
+      '-nostdin',
+      '-y',
+      '-nostats',
+      '-loglevel',
+      'error',
+      '-noauto_conversion_filters',
+      '-filter_complex_threads',
+      String(THREADS),
+      '-threads',
+      String(THREADS),
+      '-i',
+      source,
+      '-filter_complex',
+      graph,
+      ...options,
+      deliverable.outcome.container,
+      `file:${file('alone')}`,
+    ],
+  };
   const signal = new AbortController().signal;
   const rounds: { trail: number; check: number; all: number }[] = [];
   for (let round = 0; round < REPETITIONS; round += 1) {
     const encode = await bare(alone);
     const started = performance.now();
-    const made = await make({ job, outputs: [{ deliverable, staged: file('made') }], mill: null, tools, threads: THREADS, stallMilliseconds: 600_000, signal, onFrames: () => undefined });
+    const made = await make({
+      job,
+      outputs: [{ deliverable, staged: file('made') }],
+      mill: null,
+      tools,
+      threads: THREADS,
+      stallMilliseconds: 600_000,
+      signal,
+      onFrames: () => undefined,
+    });
     const proof = await proofOf(job, made, tools, signal);
     if (!('trail' in proof)) throw new Error(JSON.stringify(proof.findings));
     await trailFile(proof.trail);
     const between = performance.now();
-    const checked = await checkDeliverable({ path: file('made'), outcome: deliverable.outcome, checks: deliverable.profile.checks, sourceFacts: facts, sourceTrail: proof.trail, encoded: made.payloads[0] ?? null, tools, threads: THREADS });
+    const checked = await checkDeliverable({
+      path: file('made'),
+      outcome: deliverable.outcome,
+      checks: deliverable.profile.checks,
+      sourceFacts: facts,
+      sourceTrail: proof.trail,
+      encoded: made.payloads[0] ?? null,
+      tools,
+      threads: THREADS,
+    });
     if (!checked.passed) throw new Error(JSON.stringify(checked.findings));
     const ended = performance.now();
-    rounds.push({ trail: ((between - started) / 1000 - encode) / encode, check: (ended - between) / 1000 / encode, all: (ended - started) / 1000 / encode });
+    rounds.push({
+      trail: ((between - started) / 1000 - encode) / encode,
+      check: (ended - between) / 1000 / encode,
+      all: (ended - started) / 1000 / encode,
+    });
   }
   const of = (part: 'trail' | 'check' | 'all'): number => median(rounds.map((one) => one[part]));
   return { trail: of('trail'), check: of('check'), all: of('all') };
@@ -66,7 +146,12 @@ export async function benchTrail(): Promise<BenchLine[]> {
     const lines: BenchLine[] = [];
     for (const profile of ['editorial-vc3', 'editorial-rdd36', 'review-h264']) {
       const { trail, check, all } = await measure(profile, source, base);
-      lines.push({ name: `proving one proxy, ${profile}`, measured: `${(trail + check).toFixed(2)} of the encode alone (trail ${trail.toFixed(2)}, check ${check.toFixed(2)}); with the encode ${all.toFixed(2)}`, target: `at most ${MOST}`, passed: trail + check <= MOST });
+      lines.push({
+        name: `proving one proxy, ${profile}`,
+        measured: `${(trail + check).toFixed(2)} of the encode alone (trail ${trail.toFixed(2)}, check ${check.toFixed(2)}); with the encode ${all.toFixed(2)}`,
+        target: `at most ${MOST}`,
+        passed: trail + check <= MOST,
+      });
     }
     return lines;
   } finally {

@@ -11,8 +11,15 @@ import { lineOf } from './main.ts';
 const SEED = 1;
 
 test('no fault comes out ready, and nothing clean is held', async () => {
-  const results = await runCampaign({ seed: SEED, cases: faultNames.length, clean: 8, folder: freshFolder('campaign') });
-  expect(results.filter(({ end }) => ['missed', 'wrong-held', 'broken'].includes(end)).map(lineOf)).toEqual([]);
+  const results = await runCampaign({
+    seed: SEED,
+    cases: faultNames.length,
+    clean: 8,
+    folder: freshFolder('campaign'),
+  });
+  expect(results.filter(({ end }) => ['missed', 'wrong-held', 'broken'].includes(end)).map(lineOf)).toEqual(
+    [],
+  );
   const { rows, clean, good } = summaryOf(results);
   expect(good).toBe(true);
   expect(rows.reduce((sum, { cases }) => sum + cases, 0)).toBe(faultNames.length);
@@ -34,7 +41,9 @@ test('a case that cannot even be drawn is told as broken, and the campaign goes 
   const folder = freshFolder('campaign');
   writeFileSync(join(folder, 'material'), 'no folder');
   const results = await runCampaign({ seed: SEED, cases: 2, clean: 1, folder });
-  expect(results.map(({ id, end }) => ({ id, end }))).toEqual(['0', '1', 'clean-0'].map((id) => ({ id, end: 'broken' })));
+  expect(results.map(({ id, end }) => ({ id, end }))).toEqual(
+    ['0', '1', 'clean-0'].map((id) => ({ id, end: 'broken' })),
+  );
   for (const result of results) expect(lineOf(result)).toContain('material');
   expect(summaryOf(results)).toMatchObject({ good: false, clean: { broken: 1 } });
 });

@@ -26,7 +26,16 @@ export interface CampaignRequest {
  * `missed`: ready, they are not, and nothing says so.
  * Of clean cases `ready` and `wrong-held`. `broken`: the case itself did not work.
  */
-const ends = ['caught', 'otherwise', 'no-effect', 'not-claimed', 'missed', 'ready', 'wrong-held', 'broken'] as const;
+const ends = [
+  'caught',
+  'otherwise',
+  'no-effect',
+  'not-claimed',
+  'missed',
+  'ready',
+  'wrong-held',
+  'broken',
+] as const;
 export type End = (typeof ends)[number];
 
 export interface CampaignCase {
@@ -48,13 +57,52 @@ export interface CampaignCase {
 const AT_ONCE = 2;
 
 async function oneCase({ id, fault, draw }: Deal, folder: string, keep: boolean): Promise<CampaignCase> {
-  let about: Pick<CampaignCase, 'id' | 'fault' | 'stage' | 'clip' | 'profiles' | 'operation'> = { id, fault, stage: null, clip: 'none was drawn', profiles: [], operation: '' };
+  let about: Pick<CampaignCase, 'id' | 'fault' | 'stage' | 'clip' | 'profiles' | 'operation'> = {
+    id,
+    fault,
+    stage: null,
+    clip: 'none was drawn',
+    profiles: [],
+    operation: '',
+  };
   try {
     const { clip, profiles, operation, job } = await draw();
-    about = { id, fault, stage: 'stage' in operation ? operation.stage : null, clip, profiles, operation: describeOperation(operation) };
-    const { verdict, codes, told, done, withoutEffect, notClaimed, differences, milliseconds } = await runCase(job, operation, join(folder, `case-${id}`), keep);
-    const end: End = !done ? 'broken' : fault === null ? (verdict === 'ready' ? 'ready' : 'wrong-held') : verdict === 'held' ? (isApt(fault, operation, codes) ? 'caught' : 'otherwise') : withoutEffect ? 'no-effect' : notClaimed ? 'not-claimed' : 'missed';
-    return { ...about, end, codes, differences: !done ? ['the fault was not done', ...told] : end === 'wrong-held' || end === 'otherwise' ? told : differences, seconds: Math.round(milliseconds / 100) / 10 };
+    about = {
+      id,
+      fault,
+      stage: 'stage' in operation ? operation.stage : null,
+      clip,
+      profiles,
+      operation: describeOperation(operation),
+    };
+    const { verdict, codes, told, done, withoutEffect, notClaimed, differences, milliseconds } =
+      await runCase(job, operation, join(folder, `case-${id}`), keep);
+    const end: End = !done
+      ? 'broken'
+      : fault === null
+        ? verdict === 'ready'
+          ? 'ready'
+          : 'wrong-held'
+        : verdict === 'held'
+          ? isApt(fault, operation, codes)
+            ? 'caught'
+            : 'otherwise'
+          : withoutEffect
+            ? 'no-effect'
+            : notClaimed
+              ? 'not-claimed'
+              : 'missed';
+    return {
+      ...about,
+      end,
+      codes,
+      differences: !done
+        ? ['the fault was not done', ...told]
+        : end === 'wrong-held' || end === 'otherwise'
+          ? told
+          : differences,
+      seconds: Math.round(milliseconds / 100) / 10,
+    };
   } catch (error) {
     return { ...about, end: 'broken', codes: [], differences: [(error as Error).message], seconds: 0 };
   }
@@ -96,7 +144,12 @@ export interface FaultRow {
 
 export interface CampaignSummary {
   readonly rows: readonly FaultRow[];
-  readonly clean: { readonly cases: number; readonly ready: number; readonly wrongHeld: number; readonly broken: number };
+  readonly clean: {
+    readonly cases: number;
+    readonly ready: number;
+    readonly wrongHeld: number;
+    readonly broken: number;
+  };
   /** Nothing missed, nothing held wrongly, every case did what it should. */
   readonly good: boolean;
 }
@@ -104,21 +157,44 @@ export interface CampaignSummary {
 function codesOf(list: readonly CampaignCase[]): [string, number][] {
   const counts = new Map<string, number>();
   for (const code of list.flatMap(({ codes }) => codes)) counts.set(code, (counts.get(code) ?? 0) + 1);
-  return [...counts].sort(([one, oneCount], [other, otherCount]) => otherCount - oneCount || (one < other ? -1 : 1));
+  return [...counts].sort(
+    ([one, oneCount], [other, otherCount]) => otherCount - oneCount || (one < other ? -1 : 1),
+  );
 }
 
 export function summaryOf(results: readonly CampaignCase[]): CampaignSummary {
-  const count = (list: readonly CampaignCase[], end: End): number => list.filter((one) => one.end === end).length;
-  const names = [...new Set(results.flatMap(({ fault, stage }) => (fault === null ? [] : [`${fault} ${stage ?? ''}`])))].sort();
+  const count = (list: readonly CampaignCase[], end: End): number =>
+    list.filter((one) => one.end === end).length;
+  const names = [
+    ...new Set(results.flatMap(({ fault, stage }) => (fault === null ? [] : [`${fault} ${stage ?? ''}`]))),
+  ].sort();
   const rows = names.map((name) => {
     const [fault, stage] = name.split(' ') as [string, string];
     const list = results.filter((one) => one.fault === fault && (one.stage ?? '') === stage);
-    return { fault, stage, cases: list.length, caught: count(list, 'caught'), otherwise: count(list, 'otherwise'), noEffect: count(list, 'no-effect'), notClaimed: count(list, 'not-claimed'), missed: count(list, 'missed'), broken: count(list, 'broken'), codes: codesOf(list) };
+    return {
+      fault,
+      stage,
+      cases: list.length,
+      caught: count(list, 'caught'),
+      otherwise: count(list, 'otherwise'),
+      noEffect: count(list, 'no-effect'),
+      notClaimed: count(list, 'not-claimed'),
+      missed: count(list, 'missed'),
+      broken: count(list, 'broken'),
+      codes: codesOf(list),
+    };
   });
   const without = results.filter(({ fault }) => fault === null);
   return {
     rows,
-    clean: { cases: without.length, ready: count(without, 'ready'), wrongHeld: count(without, 'wrong-held'), broken: count(without, 'broken') },
-    good: results.length > 0 && !results.some(({ end }) => end === 'missed' || end === 'wrong-held' || end === 'broken'),
+    clean: {
+      cases: without.length,
+      ready: count(without, 'ready'),
+      wrongHeld: count(without, 'wrong-held'),
+      broken: count(without, 'broken'),
+    },
+    good:
+      results.length > 0 &&
+      !results.some(({ end }) => end === 'missed' || end === 'wrong-held' || end === 'broken'),
   };
 }

@@ -2,9 +2,33 @@
 import { runForOutput } from '../../media/tools/run.ts';
 
 async function luma(path: string): Promise<{ bytes: Buffer; size: number }> {
-  const decode = ['-v', 'quiet', '-nostdin', '-i', `file:${path}`, '-map', '0:v', '-fps_mode', 'passthrough', '-pix_fmt', 'gray'];
-  const { stdout } = await runForOutput('ffmpeg', [...decode, '-f', 'rawvideo', '-'], { limitBytes: 1 << 30 });
-  const probe = await runForOutput('ffprobe', ['-v', 'quiet', '-select_streams', 'v:0', '-show_entries', 'stream=width,height', '-of', 'csv=p=0', `file:${path}`]);
+  const decode = [
+    '-v',
+    'quiet',
+    '-nostdin',
+    '-i',
+    `file:${path}`,
+    '-map',
+    '0:v',
+    '-fps_mode',
+    'passthrough',
+    '-pix_fmt',
+    'gray',
+  ];
+  const { stdout } = await runForOutput('ffmpeg', [...decode, '-f', 'rawvideo', '-'], {
+    limitBytes: 1 << 30,
+  });
+  const probe = await runForOutput('ffprobe', [
+    '-v',
+    'quiet',
+    '-select_streams',
+    'v:0',
+    '-show_entries',
+    'stream=width,height',
+    '-of',
+    'csv=p=0',
+    `file:${path}`,
+  ]);
   const [width = 0, height = 0] = probe.stdout.toString('utf8').trim().split(',').map(Number);
   return { bytes: stdout, size: width * height };
 }
@@ -12,11 +36,13 @@ async function luma(path: string): Promise<{ bytes: Buffer; size: number }> {
 /** In words: how many pictures differ, and the mean difference of luma (of 255) of the one that differs most. */
 export async function pictureDistance(good: string, spoiled: string): Promise<string> {
   const [one, other] = await Promise.all([luma(good), luma(spoiled)]);
-  if (one.size !== other.size || one.bytes.length !== other.bytes.length || one.size === 0) return `${one.bytes.length} bytes of luma, ${other.bytes.length} when spoiled`;
+  if (one.size !== other.size || one.bytes.length !== other.bytes.length || one.size === 0)
+    return `${one.bytes.length} bytes of luma, ${other.bytes.length} when spoiled`;
   const count = one.bytes.length / one.size;
   const means = Array.from({ length: count }, (_, index) => {
     let sum = 0;
-    for (let at = index * one.size; at < (index + 1) * one.size; at += 1) sum += Math.abs((one.bytes[at] as number) - (other.bytes[at] as number));
+    for (let at = index * one.size; at < (index + 1) * one.size; at += 1)
+      sum += Math.abs((one.bytes[at] as number) - (other.bytes[at] as number));
     return sum / one.size;
   });
   const most = Math.max(...means);

@@ -13,7 +13,16 @@ import { drawFault, type FaultName, faultNames } from '../faults/fault.ts';
 import type { Operation } from '../faults/operation.ts';
 import { type Random, randomOf } from '../faults/random.ts';
 import { factsOf, mediaTools } from '../support/make.ts';
-import { type ClipName, type Form, type FormName, formNames, forms, makeClip, nameOf, pictureNames } from './material.ts';
+import {
+  type ClipName,
+  type Form,
+  type FormName,
+  formNames,
+  forms,
+  makeClip,
+  nameOf,
+  pictureNames,
+} from './material.ts';
 
 export interface Case {
   /** `17`, or `clean-17`. */
@@ -26,8 +35,12 @@ export interface Case {
   readonly job: Job;
 }
 
-const small = ['small-vc3', 'small-h264'].map((name) => join(packageFolder, 'test', 'fixtures', 'profiles', `${name}.yaml`));
-const own = ['small-rdd36', 'fitted-vc3', 'filled-h264', 'full-vc3'].map((name) => join(packageFolder, 'test', 'campaign', 'profiles', `${name}.yaml`));
+const small = ['small-vc3', 'small-h264'].map((name) =>
+  join(packageFolder, 'test', 'fixtures', 'profiles', `${name}.yaml`),
+);
+const own = ['small-rdd36', 'fitted-vc3', 'filled-h264', 'full-vc3'].map((name) =>
+  join(packageFolder, 'test', 'campaign', 'profiles', `${name}.yaml`),
+);
 const builtIn = ['editorial-vc3', 'editorial-rdd36', 'review-h264'];
 /** One case in so many is made in a built-in profile, whose pictures are large, or of a large clip. */
 const LARGE_ONE_IN = 12;
@@ -68,7 +81,8 @@ export async function dealer(seed: number, folder: string, only?: FaultName): Pr
   const making = new Map<string, Promise<{ path: string; facts: ClipFacts }>>();
   const clipOf = (clip: ClipName): Promise<{ path: string; facts: ClipFacts }> => {
     const name = nameOf(clip);
-    const known = making.get(name) ?? makeClip(folder, clip).then(async (path) => ({ path, facts: await factsOf(path) }));
+    const known =
+      making.get(name) ?? makeClip(folder, clip).then(async (path) => ({ path, facts: await factsOf(path) }));
     making.set(name, known);
     return known;
   };
@@ -92,11 +106,21 @@ export async function dealer(seed: number, folder: string, only?: FaultName): Pr
       const wanted = drawProfiles(random);
       const picture = random.of(pictureNames);
       const take = random.below(2);
-      if (form === null || (forms[form].interlaced !== 'no' && wanted.some(({ profile }) => profile.interlaced === 'hold'))) continue;
+      if (
+        form === null ||
+        (forms[form].interlaced !== 'no' && wanted.some(({ profile }) => profile.interlaced === 'hold'))
+      )
+        continue;
       const clip = { picture, form, take };
       const { path, facts } = await clipOf(clip);
       const name = basename(path, '.mov');
-      const about = { id: name, name, place: { kind: 'movie' as const, file: basename(path) }, bytes: statSync(path).size, contentDigest: createHash('sha256').update(name).digest('hex') };
+      const about = {
+        id: name,
+        name,
+        place: { kind: 'movie' as const, file: basename(path) },
+        bytes: statSync(path).size,
+        contentDigest: createHash('sha256').update(name).digest('hex'),
+      };
       const deliverables = wanted.flatMap(({ profile, hash }) => {
         const { outcome } = outcomeOf({ day: 'day-01', roll: 'A001', clip: about, facts, profile });
         return outcome === null ? [] : [{ profile, profileHash: hash, outcome }];
@@ -106,9 +130,20 @@ export async function dealer(seed: number, folder: string, only?: FaultName): Pr
       if (fault !== null) {
         const hit = random.of(deliverables);
         // Another take of the scene as often as another scene.
-        const other = random.below(2) === 0 ? { ...clip, take: 1 - take } : { form, picture: random.of(pictureNames.filter((one) => one !== picture)), take: random.below(2) };
+        const other =
+          random.below(2) === 0
+            ? { ...clip, take: 1 - take }
+            : {
+                form,
+                picture: random.of(pictureNames.filter((one) => one !== picture)),
+                take: random.below(2),
+              };
         const otherClip = (await clipOf(other)).path;
-        const made = drawFault(fault, { facts, profile: hit.profile, outcome: hit.outcome, otherClip }, random);
+        const made = drawFault(
+          fault,
+          { facts, profile: hit.profile, outcome: hit.outcome, otherClip },
+          random,
+        );
         if (made === null) continue;
         operation = made;
       }
@@ -126,7 +161,14 @@ export async function dealer(seed: number, folder: string, only?: FaultName): Pr
         deliverables,
         toolchain,
       };
-      return { id, fault, clip: name, profiles: deliverables.map(({ profile }) => profile.name), operation, job };
+      return {
+        id,
+        fault,
+        clip: name,
+        profiles: deliverables.map(({ profile }) => profile.name),
+        operation,
+        job,
+      };
     }
     throw new Error(`case ${id}: no clip and profile can have the fault ${fault}`);
   };

@@ -22,16 +22,35 @@ function wholeNumber(name: string, text: string | undefined, otherwise: number):
 }
 
 /** Throws RangeError for arguments that mean nothing. `tell` gets a line for each case as it ends. */
-export async function campaign(args: readonly string[], tell: (line: string) => void): Promise<CampaignOutput> {
-  const options = { seed: { type: 'string' }, cases: { type: 'string' }, clean: { type: 'string' }, case: { type: 'string' }, fault: { type: 'string' }, folder: { type: 'string' }, json: { type: 'boolean' } } as const;
+export async function campaign(
+  args: readonly string[],
+  tell: (line: string) => void,
+): Promise<CampaignOutput> {
+  const options = {
+    seed: { type: 'string' },
+    cases: { type: 'string' },
+    clean: { type: 'string' },
+    case: { type: 'string' },
+    fault: { type: 'string' },
+    folder: { type: 'string' },
+    json: { type: 'boolean' },
+  } as const;
   const { values } = parseArgs({ args: [...args], options });
   const only = values.case;
   const seed = wholeNumber('seed', values.seed, 1);
   const number = only === undefined ? null : Number(/^(?:clean-)?(\d+)$/.exec(only)?.[1] ?? Number.NaN);
-  if (number !== null && !Number.isSafeInteger(number)) throw new RangeError(`--case takes a number, or clean-<number>, not ${only}`);
-  if (values.fault !== undefined && !(faultNames as string[]).includes(values.fault)) throw new RangeError(`--fault takes one of ${faultNames.join(', ')}`);
-  const cases = number === null ? wholeNumber('cases', values.cases, 100) : only?.startsWith('clean-') ? 0 : number + 1;
-  const clean = number === null ? wholeNumber('clean', values.clean, Math.ceil(cases / 5)) : only?.startsWith('clean-') ? number + 1 : 0;
+  if (number !== null && !Number.isSafeInteger(number))
+    throw new RangeError(`--case takes a number, or clean-<number>, not ${only}`);
+  if (values.fault !== undefined && !(faultNames as string[]).includes(values.fault))
+    throw new RangeError(`--fault takes one of ${faultNames.join(', ')}`);
+  const cases =
+    number === null ? wholeNumber('cases', values.cases, 100) : only?.startsWith('clean-') ? 0 : number + 1;
+  const clean =
+    number === null
+      ? wholeNumber('clean', values.clean, Math.ceil(cases / 5))
+      : only?.startsWith('clean-')
+        ? number + 1
+        : 0;
   const folder = values.folder ?? mkdtempSync(join(tmpdir(), 'rushlight-campaign-'));
   const keep = values.folder !== undefined || only !== undefined;
   let ended = 0;
@@ -48,12 +67,36 @@ export async function campaign(args: readonly string[], tell: (line: string) => 
         tell(`${ended} of ${only === undefined ? cases + clean : 1}: ${lineOf(result)}`);
       },
     });
-    return { seed, results, summary: summaryOf(results), asJson: values.json === true, kept: keep ? folder : null };
+    return {
+      seed,
+      results,
+      summary: summaryOf(results),
+      asJson: values.json === true,
+      kept: keep ? folder : null,
+    };
   } finally {
     if (!keep) rmSync(folder, { recursive: true, force: true });
   }
 }
 
-export function lineOf({ id, fault, clip, profiles, operation, end, codes, differences, seconds }: CampaignCase): string {
-  return [`case ${id}, ${end}, ${fault ?? 'clean'}`, clip, profiles.join(' + '), operation, ...codes, ...differences, `${seconds} s`].join('; ');
+export function lineOf({
+  id,
+  fault,
+  clip,
+  profiles,
+  operation,
+  end,
+  codes,
+  differences,
+  seconds,
+}: CampaignCase): string {
+  return [
+    `case ${id}, ${end}, ${fault ?? 'clean'}`,
+    clip,
+    profiles.join(' + '),
+    operation,
+    ...codes,
+    ...differences,
+    `${seconds} s`,
+  ].join('; ');
 }

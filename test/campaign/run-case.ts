@@ -47,13 +47,36 @@ export async function gateVerdict(job: Job): Promise<RollVerdict> {
   const { verdict } = decideRoll({
     day: job.day,
     roll: job.roll,
-    intake: { day: job.day, roll: job.roll, folder: job.rollFolder, manifests: [{ file: 'checksums.md5', kind: 'md5', files: 1, digests: [{ file: 'checksums.md5', sha256: job.clip.contentDigest }] }], copies: [{ folder: job.rollFolder, files: 1, bytes: job.clip.bytes, holds: true }], files: [{ path: file, bytes: job.clip.bytes, hashes: {} }], findings: [] },
+    intake: {
+      day: job.day,
+      roll: job.roll,
+      folder: job.rollFolder,
+      manifests: [
+        {
+          file: 'checksums.md5',
+          kind: 'md5',
+          files: 1,
+          digests: [{ file: 'checksums.md5', sha256: job.clip.contentDigest }],
+        },
+      ],
+      copies: [{ folder: job.rollFolder, files: 1, bytes: job.clip.bytes, holds: true }],
+      files: [{ path: file, bytes: job.clip.bytes, hashes: {} }],
+      findings: [],
+    },
     copiesAsked: 1,
     clips: [{ clip: job.clip, facts: job.facts, findings: [] }],
     otherFiles: [],
-    profiles: job.deliverables.map(({ profile, profileHash }) => ({ profile, hash: profileHash, origin: 'campaign' })),
+    profiles: job.deliverables.map(({ profile, profileHash }) => ({
+      profile,
+      hash: profileHash,
+      origin: 'campaign',
+    })),
     toolchain,
-    onDisk: await readDeliverables(job.deliveryFolder, [job.clip], job.deliverables.map(({ profile }) => profile.name)),
+    onDisk: await readDeliverables(
+      job.deliveryFolder,
+      [job.clip],
+      job.deliverables.map(({ profile }) => profile.name),
+    ),
     findings: [],
     decidedAt: new Date().toISOString(),
   });
@@ -62,7 +85,8 @@ export async function gateVerdict(job: Job): Promise<RollVerdict> {
 
 async function work(job: Job, ffmpeg: string | null): Promise<void> {
   const context = await workContext();
-  const tools = ffmpeg === null ? context.tools : { ...context.tools, ffmpeg: { ...context.tools.ffmpeg, path: ffmpeg } };
+  const tools =
+    ffmpeg === null ? context.tools : { ...context.tools, ffmpeg: { ...context.tools.ffmpeg, path: ffmpeg } };
   try {
     await runJob(job, { ...context, tools });
   } catch (error) {
@@ -81,7 +105,8 @@ async function differencesBetween(good: Job, spoiled: Job): Promise<string[]> {
     const { pictures, times, sounds, described } = difference;
     if (pictures !== null) told.push(`${profile.name}: ${await pictureDistance(path(good), path(spoiled))}`);
     if (times) told.push(`${profile.name}: times`);
-    if (sounds.length > 0) told.push(`${profile.name}: sound of track ${sounds.map((index) => index + 1).join(', ')}`);
+    if (sounds.length > 0)
+      told.push(`${profile.name}: sound of track ${sounds.map((index) => index + 1).join(', ')}`);
     if (described.length > 0) told.push(`${profile.name}: ${described.join(', ')}`);
   }
   return told;
@@ -92,14 +117,32 @@ async function differencesBetween(good: Job, spoiled: Job): Promise<string[]> {
  * another where there is next to no colour, one field from the other where nothing moves.
  */
 async function isNotClaimed(job: Job, operation: Operation): Promise<boolean> {
-  const reports = [...(await readDeliverables(job.deliveryFolder, [job.clip], job.deliverables.map(({ profile }) => profile.name))).values()].flatMap(({ report }) => (report === null ? [] : [report]));
-  const of = (check: string, profile?: string) => reports.filter((report) => profile === undefined || report.profile === profile).map((report) => report.checks.find((one) => one.check === check));
-  if (operation.do === 'graph') return of('trail').every((result) => result?.measured.includes('which field is the earlier cannot be told') === true);
+  const reports = [
+    ...(
+      await readDeliverables(
+        job.deliveryFolder,
+        [job.clip],
+        job.deliverables.map(({ profile }) => profile.name),
+      )
+    ).values(),
+  ].flatMap(({ report }) => (report === null ? [] : [report]));
+  const of = (check: string, profile?: string) =>
+    reports
+      .filter((report) => profile === undefined || report.profile === profile)
+      .map((report) => report.checks.find((one) => one.check === check));
+  if (operation.do === 'graph')
+    return of('trail').every(
+      (result) => result?.measured.includes('which field is the earlier cannot be told') === true,
+    );
   const spans = of('trail', 'profile' in operation ? operation.profile : undefined)[0]?.untold ?? [];
   const isUntold = (frame: number): boolean => spans.some(([from, to]) => frame >= from && frame <= to);
   const only = operation.do === 'filter' ? /eq\(n,(\d+)\)/.exec(operation.filters)?.[1] : undefined;
   if (only !== undefined) return isUntold(Number(only));
-  if (operation.do === 'filter') return operation.filters.includes('out_color_matrix') && of('levels', operation.profile).every((result) => / to tell .*matrix/.test(result?.measured ?? ''));
+  if (operation.do === 'filter')
+    return (
+      operation.filters.includes('out_color_matrix') &&
+      of('levels', operation.profile).every((result) => / to tell .*matrix/.test(result?.measured ?? ''))
+    );
   if (operation.do === 'other-clip' && operation.at !== null) return isUntold(operation.at);
   if (operation.do !== 'frames') return false;
   const moved = operation.map.flatMap((from, frame) => (from === frame ? [] : [frame]));
@@ -107,7 +150,12 @@ async function isNotClaimed(job: Job, operation: Operation): Promise<boolean> {
 }
 
 /** `folder` is made, and removed unless `keep`. Throws when something else than the job fails. */
-export async function runCase(job: Job, operation: Operation, folder: string, keep = false): Promise<CaseResult> {
+export async function runCase(
+  job: Job,
+  operation: Operation,
+  folder: string,
+  keep = false,
+): Promise<CaseResult> {
   const started = performance.now();
   mkdirSync(folder, { recursive: true });
   const spoiled = into(job, join(folder, 'delivery'));
@@ -116,12 +164,15 @@ export async function runCase(job: Job, operation: Operation, folder: string, ke
   const { verdict, findings } = await gateVerdict(spoiled);
   const held = findings.filter(holds);
   const codes = [...new Set(held.map((item) => item.code))].sort();
-  const told = held.map(({ code, profile, found, expected }) => `${profile ?? ''} ${code}: ${found}; expected ${expected}`);
+  const told = held.map(
+    ({ code, profile, found, expected }) => `${profile ?? ''} ${code}: ${found}; expected ${expected}`,
+  );
   let differences: string[] = [];
   if (verdict === 'ready' && operation.do !== 'none') {
     const good = into(job, join(folder, 'sound'));
     await work(good, null);
-    if ((await gateVerdict(good)).verdict !== 'ready') throw new Error(`a sound encoder’s work is held: ${describeOperation(operation)}`);
+    if ((await gateVerdict(good)).verdict !== 'ready')
+      throw new Error(`a sound encoder’s work is held: ${describeOperation(operation)}`);
     differences = await differencesBetween(good, spoiled);
   }
   const notClaimed = differences.length > 0 && (await isNotClaimed(spoiled, operation));
@@ -129,5 +180,14 @@ export async function runCase(job: Job, operation: Operation, folder: string, ke
   // A decoder may well end on a damaged clip.
   const done = code === 0 || (code !== undefined && operation.do === 'damage');
   if (!keep) rmSync(folder, { recursive: true, force: true });
-  return { verdict, codes, told, done, withoutEffect: verdict === 'ready' && differences.length === 0, notClaimed, differences, milliseconds: performance.now() - started };
+  return {
+    verdict,
+    codes,
+    told,
+    done,
+    withoutEffect: verdict === 'ready' && differences.length === 0,
+    notClaimed,
+    differences,
+    milliseconds: performance.now() - started,
+  };
 }

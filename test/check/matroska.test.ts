@@ -13,7 +13,25 @@ import { ffmpeg } from '../support/media.ts';
 const ffv1 = ['-c:v', 'ffv1', '-level', '3', '-g', '1', '-slices', '6', '-slicecrc', '1'];
 async function file(options: readonly string[], { filter = 'null', name = 'a.mkv' } = {}): Promise<string> {
   const path = join(freshFolder('matroska'), name);
-  await ffmpeg('-f', 'lavfi', '-i', 'testsrc2=s=64x48:r=24000/1001', '-f', 'lavfi', '-i', 'sine=r=48000', '-shortest', '-t', '0.5', '-vf', filter, '-c:a', 'pcm_s16le', ...options, path);
+  await ffmpeg(
+    '-f',
+    'lavfi',
+    '-i',
+    'testsrc2=s=64x48:r=24000/1001',
+    '-f',
+    'lavfi',
+    '-i',
+    'sine=r=48000',
+    '-shortest',
+    '-t',
+    '0.5',
+    '-vf',
+    filter,
+    '-c:a',
+    'pcm_s16le',
+    ...options,
+    path,
+  );
   return path;
 }
 
@@ -43,9 +61,27 @@ test.each([
   const { video } = await factsOf(path);
   const { configuration, frame } = pictureStream(await readMatroska(path));
   const [, chroma] = planesOf(format);
-  const layout = { colours: /^(gbr|bgr)/.test(format) ? 'rgb' : 'ycbcr', chroma: !format.startsWith('gray'), alpha: format.startsWith('yuva'), subsampling: format.startsWith('gray') ? configuration.subsampling : [chroma?.across, chroma?.down] };
-  expect(configuration).toMatchObject({ version: 3, microVersion: 4, bits: video.bitDepth, slices: [3, 2], sliceChecksums: true, intra: true, ...layout });
-  expect(frame).toEqual({ key: true, slices: 6, structure: video.fieldOrder, pixelAspect: [video.pixelAspect.num, video.pixelAspect.den] });
+  const layout = {
+    colours: /^(gbr|bgr)/.test(format) ? 'rgb' : 'ycbcr',
+    chroma: !format.startsWith('gray'),
+    alpha: format.startsWith('yuva'),
+    subsampling: format.startsWith('gray') ? configuration.subsampling : [chroma?.across, chroma?.down],
+  };
+  expect(configuration).toMatchObject({
+    version: 3,
+    microVersion: 4,
+    bits: video.bitDepth,
+    slices: [3, 2],
+    sliceChecksums: true,
+    intra: true,
+    ...layout,
+  });
+  expect(frame).toEqual({
+    key: true,
+    slices: 6,
+    structure: video.fieldOrder,
+    pixelAspect: [video.pixelAspect.num, video.pixelAspect.den],
+  });
 });
 
 test.each([
@@ -78,14 +114,22 @@ describe('refused', () => {
   test.each<[title: string, options: readonly string[], said: RegExp]>([
     ['a live stream, whose lengths are not known', [...ffv1, '-live', '1'], /unknown length/],
     ['another form', ['-c:v', 'mpeg4', '-f', 'mov'], /no element|no EBML header/],
-    ['chapters and attachments, which we never write', [...ffv1, '-attach', 'LICENSE', '-metadata:s:t', 'mimetype=text/plain'], /0x1941a469 in the segment/],
+    [
+      'chapters and attachments, which we never write',
+      [...ffv1, '-attach', 'LICENSE', '-metadata:s:t', 'mimetype=text/plain'],
+      /0x1941a469 in the segment/,
+    ],
   ])('%s', async (_title, options, said) => {
     await expect(readMatroska(await file(options))).rejects.toThrow(said);
   });
 
   test.each<[title: string, options: readonly string[], said: RegExp]>([
     ['another codec', ['-c:v', 'mpeg4'], /a picture track of/],
-    ['version 1, which has no record', ['-c:v', 'ffv1', '-level', '1', '-slicecrc', '0'], /a picture track of|configuration record|version/],
+    [
+      'version 1, which has no record',
+      ['-c:v', 'ffv1', '-level', '1', '-slicecrc', '0'],
+      /a picture track of|configuration record|version/,
+    ],
   ])('%s', async (_title, options, said) => {
     const read = await readMatroska(await file(options));
     expect(() => pictureStream(read)).toThrow(said);

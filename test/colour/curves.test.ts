@@ -16,7 +16,8 @@ const published: [PublishedCurve, number[]][] = [
 
 describe('camera logs', () => {
   test.each(published)('%o encodes as its paper says', (curve, codes) => {
-    for (const [index, linear] of [0, 0.01, 0.18, 0.9, 1, 10].entries()) expect(encode(curve, linear)).toBeCloseTo(codes[index] as number, 6);
+    for (const [index, linear] of [0, 0.01, 0.18, 0.9, 1, 10].entries())
+      expect(encode(curve, linear)).toBeCloseTo(codes[index] as number, 6);
   });
 
   /** Linear light of code 1 and of code 0, from the same sources. */
@@ -33,22 +34,37 @@ describe('camera logs', () => {
   });
 
   // The papers’ 10-bit codes of 18 % grey: S-Log3 420, LogC3 at EI 800 400, V-Log 433, Log3G10 341 (1/3).
-  test.each<[PublishedCurve, number]>([[{ name: 'slog3' }, 420], [{ name: 'logc3', ei: 800 }, 400], [{ name: 'vlog' }, 433], [{ name: 'log3g10' }, 341]])('%o has 18 %% grey at 10-bit code %i', (curve, code) => {
+  test.each<[PublishedCurve, number]>([
+    [{ name: 'slog3' }, 420],
+    [{ name: 'logc3', ei: 800 }, 400],
+    [{ name: 'vlog' }, 433],
+    [{ name: 'log3g10' }, 341],
+  ])('%o has 18 %% grey at 10-bit code %i', (curve, code) => {
     expect(Math.round(encode(curve, 0.18) * 1023)).toBe(code);
   });
 
   // The paper: at every exposure index 18 % grey lies at 0.391, code 400 of 10 bits.
-  test.each(logc3Indices.map((ei) => [ei]))('LogC3 at EI %i has 18 %% grey at 0.391, and its parts meet', (ei) => {
-    const curve = { name: 'logc3', ei } as const;
-    expect(encode(curve, 0.18)).toBeCloseTo(0.391, 4);
-    const cut = decode(curve, 0.15);
-    expect(Math.abs(decode(curve, 0.15 + 1e-9) - cut)).toBeLessThan(1e-8);
-  });
+  test.each(logc3Indices.map((ei) => [ei]))(
+    'LogC3 at EI %i has 18 %% grey at 0.391, and its parts meet',
+    (ei) => {
+      const curve = { name: 'logc3', ei } as const;
+      expect(encode(curve, 0.18)).toBeCloseTo(0.391, 4);
+      const cut = decode(curve, 0.15);
+      expect(Math.abs(decode(curve, 0.15 + 1e-9) - cut)).toBeLessThan(1e-8);
+    },
+  );
 });
 
 describe('curves of ACES', () => {
   // Academy S-2016-001 and S-2014-003; the values agree with OpenColorIO 2.1.
-  test.each([[-0.01, -0.0324968, -0.3584475], [0, 0.0729055342, -0.3584474886], [0.0078125, 0.1552511416, 0.1552511416], [0.18, 0.4135884025, 0.4135884025], [1, 0.5547945205, 0.5547945205], [222.860944204, 1, 1]])('%f is %f in ACEScct and %f in ACEScc', (linear, cct, cc) => {
+  test.each([
+    [-0.01, -0.0324968, -0.3584475],
+    [0, 0.0729055342, -0.3584474886],
+    [0.0078125, 0.1552511416, 0.1552511416],
+    [0.18, 0.4135884025, 0.4135884025],
+    [1, 0.5547945205, 0.5547945205],
+    [222.860944204, 1, 1],
+  ])('%f is %f in ACEScct and %f in ACEScc', (linear, cct, cc) => {
     expect(encode({ name: 'acescct' }, linear)).toBeCloseTo(cct, 7);
     expect(encode({ name: 'acescc' }, linear)).toBeCloseTo(cc, 6);
   });
@@ -56,7 +72,13 @@ describe('curves of ACES', () => {
 
 describe('curves of television and displays', () => {
   // ITU-R BT.709, IEC 61966-2-1, computed apart from this code; the second agrees with OpenColorIO 2.1.
-  test.each([[0, 0, 0], [0.01, 0.045, 0.0998528], [0.18, 0.4090077, 0.4613561], [0.9, 0.9491099, 0.9546872], [1, 1, 1]])('%f is %f in BT.709 and %f in sRGB', (linear, bt709, srgb) => {
+  test.each([
+    [0, 0, 0],
+    [0.01, 0.045, 0.0998528],
+    [0.18, 0.4090077, 0.4613561],
+    [0.9, 0.9491099, 0.9546872],
+    [1, 1, 1],
+  ])('%f is %f in BT.709 and %f in sRGB', (linear, bt709, srgb) => {
     expect(encode({ name: 'bt709' }, linear)).toBeCloseTo(bt709, 6);
     expect(encode({ name: 'srgb' }, linear)).toBeCloseTo(srgb, 6);
   });
@@ -66,13 +88,34 @@ describe('curves of television and displays', () => {
   });
 
   // SMPTE ST 2084, computed apart from this code; OpenColorIO 2.1 agrees. 100 cd/m² is 0.508 and 1000 is 0.752 in ITU-R BT.2408 too.
-  test.each([[0.1, 0.0623369], [1, 0.1499457], [10, 0.2996991], [18, 0.3479667], [48, 0.436408], [100, 0.5080784], [203, 0.5806889], [400, 0.6525786], [600, 0.6962941], [1000, 0.7518271], [2000, 0.8274246], [4000, 0.9025724], [10000, 1]])('PQ: %f cd/m² is %f', (nits, signal) => {
+  test.each([
+    [0.1, 0.0623369],
+    [1, 0.1499457],
+    [10, 0.2996991],
+    [18, 0.3479667],
+    [48, 0.436408],
+    [100, 0.5080784],
+    [203, 0.5806889],
+    [400, 0.6525786],
+    [600, 0.6962941],
+    [1000, 0.7518271],
+    [2000, 0.8274246],
+    [4000, 0.9025724],
+    [10000, 1],
+  ])('PQ: %f cd/m² is %f', (nits, signal) => {
     expect(encode({ name: 'pq', nitsOfOne: 1 }, nits)).toBeCloseTo(signal, 6);
     expect(encode({ name: 'pq', nitsOfOne: 100 }, nits / 100)).toBeCloseTo(signal, 6);
   });
 
   // ITU-R BT.2100, table 5.
-  test.each([[1 / 12, 0.5], [0.05, 0.3872983], [0.1, 0.5440895], [0.18, 0.6723581], [0.5, 0.8716435], [1, 1]])('HLG: %f is %f', (scene, signal) => {
+  test.each([
+    [1 / 12, 0.5],
+    [0.05, 0.3872983],
+    [0.1, 0.5440895],
+    [0.18, 0.6723581],
+    [0.5, 0.8716435],
+    [1, 1],
+  ])('HLG: %f is %f', (scene, signal) => {
     expect(encode({ name: 'hlg', signalOfOne: 1 }, scene)).toBeCloseTo(signal, 6);
   });
 
@@ -84,18 +127,41 @@ describe('curves of television and displays', () => {
 });
 
 const all: PublishedCurve[] = [
-  ...published.map(([curve]) => curve), { name: 'linear' }, { name: 'acescct' }, { name: 'bt1886' }, { name: 'srgb' },
-  { name: 'pq', nitsOfOne: 100 }, { name: 'hlg', signalOfOne: 0.75 }, { name: 'logc3', ei: 160 }, { name: 'logc3', ei: 1600 },
+  ...published.map(([curve]) => curve),
+  { name: 'linear' },
+  { name: 'acescct' },
+  { name: 'bt1886' },
+  { name: 'srgb' },
+  { name: 'pq', nitsOfOne: 100 },
+  { name: 'hlg', signalOfOne: 0.75 },
+  { name: 'logc3', ei: 160 },
+  { name: 'logc3', ei: 1600 },
 ];
 
-test.each(all)('%o loses nothing: encoded again, a code below black or above white is what it was', (curve) => {
-  fc.assert(
-    fc.property(fc.double({ min: curve.name === 'pq' ? 0.01 : -0.2, max: curve.name === 'pq' ? 1.1 : 1.3, noNaN: true }), (code) => {
-      expect(encode(curve, decode(curve, code))).toBeCloseTo(code, 6);
-    }),
-  );
-});
+test.each(all)(
+  '%o loses nothing: encoded again, a code below black or above white is what it was',
+  (curve) => {
+    fc.assert(
+      fc.property(
+        fc.double({
+          min: curve.name === 'pq' ? 0.01 : -0.2,
+          max: curve.name === 'pq' ? 1.1 : 1.3,
+          noNaN: true,
+        }),
+        (code) => {
+          expect(encode(curve, decode(curve, code))).toBeCloseTo(code, 6);
+        },
+      ),
+    );
+  },
+);
 
-test.each<PublishedCurve>([{ name: 'bt709' }, { name: 'bt1886' }, { name: 'srgb' }, { name: 'hlg', signalOfOne: 1 }, { name: 'pq', nitsOfOne: 100 }])('%o goes on below 0 as its own mirror', (curve) => {
+test.each<PublishedCurve>([
+  { name: 'bt709' },
+  { name: 'bt1886' },
+  { name: 'srgb' },
+  { name: 'hlg', signalOfOne: 1 },
+  { name: 'pq', nitsOfOne: 100 },
+])('%o goes on below 0 as its own mirror', (curve) => {
   for (const code of [0.01, 0.07, 0.3, 1.05]) expect(decode(curve, -code)).toBe(-decode(curve, code));
 });

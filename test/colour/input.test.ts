@@ -1,7 +1,13 @@
 /** Input transforms as people state them, and as tags do. */
 import { describe, expect, test } from 'vitest';
 import { evaluate } from '../../media/colour/evaluate.ts';
-import { type InputTransform, inputNames, inputOfTags, inputTransformSchema, transformOf } from '../../media/colour/input.ts';
+import {
+  type InputTransform,
+  inputNames,
+  inputOfTags,
+  inputTransformSchema,
+  transformOf,
+} from '../../media/colour/input.ts';
 import type { Triple } from '../../media/colour/matrix.ts';
 import { limits } from '../../media/colour/steps.ts';
 import { acescctOfAp0, ap0OfAcescct } from '../../media/colour/acescct.ts';
@@ -17,7 +23,8 @@ describe('worked values', () => {
     [{ name: 'acescct' }, [0.3863971, 0.1585572, 0.0431525]],
   ])('%o', (input, wanted) => {
     // LogC3 has constants of six digits here and more of them there.
-    for (const [channel, value] of evaluate(transformOf(input), 0.5, 0.4, 0.3).entries()) expect(value).toBeCloseTo(wanted[channel] as number, 'ei' in input ? 5 : 6);
+    for (const [channel, value] of evaluate(transformOf(input), 0.5, 0.4, 0.3).entries())
+      expect(value).toBeCloseTo(wanted[channel] as number, 'ei' in input ? 5 : 6);
   });
 
   // Linear (0.5, 0.25, 0.1) by the matrices of RP 177 and Bradford adaptation, computed apart from this code (numpy).
@@ -26,7 +33,8 @@ describe('worked values', () => {
     [{ name: 'linear-bt2020' }, [0.3952894, 0.247259, 0.1040406]],
     [{ name: 'linear-p3d65' }, [0.3505119, 0.2525205, 0.1064483]],
   ])('%o', (input, wanted) => {
-    for (const [channel, value] of evaluate(transformOf(input), 0.5, 0.25, 0.1).entries()) expect(value).toBeCloseTo(wanted[channel] as number, 7);
+    for (const [channel, value] of evaluate(transformOf(input), 0.5, 0.25, 0.1).entries())
+      expect(value).toBeCloseTo(wanted[channel] as number, 7);
   });
 });
 
@@ -38,19 +46,33 @@ test.each(inputNames.map((name) => [name]))('%s keeps a grey grey and limits not
 });
 
 test('a pair of curve and gamut is the named one of the same', () => {
-  expect(transformOf({ curve: 'slog3', gamut: 'sgamut3cine' })).toEqual(transformOf({ name: 'slog3-sgamut3cine' }));
-  expect(transformOf({ curve: 'slog3', gamut: 'sgamut3cine', adaptation: 'bradford' })).not.toEqual(transformOf({ name: 'slog3-sgamut3cine' }));
+  expect(transformOf({ curve: 'slog3', gamut: 'sgamut3cine' })).toEqual(
+    transformOf({ name: 'slog3-sgamut3cine' }),
+  );
+  expect(transformOf({ curve: 'slog3', gamut: 'sgamut3cine', adaptation: 'bradford' })).not.toEqual(
+    transformOf({ name: 'slog3-sgamut3cine' }),
+  );
 });
 
 test('ACEScct and back is where it began, below black too', () => {
-  const values: Triple[] = [[0.18, 0.18, 0.18], [-0.01, 0.5, 40], [0, 0, 0]];
+  const values: Triple[] = [
+    [0.18, 0.18, 0.18],
+    [-0.01, 0.5, 40],
+    [0, 0, 0],
+  ];
   for (const value of values) {
-    for (const [channel, back] of evaluate(ap0OfAcescct, ...evaluate(acescctOfAp0, ...value)).entries()) expect(back).toBeCloseTo(value[channel] as number, 10);
+    for (const [channel, back] of evaluate(ap0OfAcescct, ...evaluate(acescctOfAp0, ...value)).entries())
+      expect(back).toBeCloseTo(value[channel] as number, 10);
   }
 });
 
 describe('what is stated', () => {
-  const log = { log: { base: 10, linSideBreak: 0.01, linSideSlope: 5 }, primaries: { red: [0.7, 0.3], green: [0.2, 0.8], blue: [0.1, 0] }, white: [0.3127, 0.329], adaptation: 'cat02' };
+  const log = {
+    log: { base: 10, linSideBreak: 0.01, linSideSlope: 5 },
+    primaries: { red: [0.7, 0.3], green: [0.2, 0.8], blue: [0.1, 0] },
+    white: [0.3127, 0.329],
+    adaptation: 'cat02',
+  };
   const sha256 = 'a'.repeat(64);
   test.each<[string, unknown]>([
     ['a name', { name: 'bt709' }],
@@ -72,7 +94,10 @@ describe('what is stated', () => {
     ['an exposure index where there is none', { name: 'bt709', ei: 800 }],
     ['cd/m² where there are none', { name: 'hlg-bt2020', nitsOfOne: 100 }],
     ['a name and a curve', { name: 'bt709', curve: 'bt709' }],
-    ['primaries on one line', { ...log, primaries: { red: [0.1, 0.1], green: [0.2, 0.2], blue: [0.3, 0.3] } }],
+    [
+      'primaries on one line',
+      { ...log, primaries: { red: [0.1, 0.1], green: [0.2, 0.2], blue: [0.3, 0.3] } },
+    ],
     ['a break without a logarithm', { ...log, log: { linSideBreak: -1 } }],
     ['a slope without a break', { ...log, log: { linearSlope: 2 } }],
     ['a file of another kind', { file: 'a.txt', sha256, gives: 'acescct' }],
@@ -89,7 +114,12 @@ describe('what is stated', () => {
 });
 
 describe('tags', () => {
-  const tags = (primaries: string | null, transfer: string | null, matrix: string | null) => ({ primaries, transfer, matrix, range: 'limited' as const });
+  const tags = (primaries: string | null, transfer: string | null, matrix: string | null) => ({
+    primaries,
+    transfer,
+    matrix,
+    range: 'limited' as const,
+  });
   test.each<[string | null, string | null, string | null, string | null]>([
     ['bt709', 'bt709', 'bt709', 'bt709'],
     ['bt709', 'bt709', null, 'bt709'],

@@ -18,9 +18,14 @@ const inside = Array.from({ length: 40 }, (_, index) => index + 16);
 test.each(places)('%s in a progressive frame', (siting, across, down) => {
   for (const place of inside) {
     const { first, weights } = tapsAcross(siting, place);
-    expect(weights.reduce((sum, weight, tap) => sum + weight * across(first + tap), 0)).toBeCloseTo(place, 10);
+    expect(weights.reduce((sum, weight, tap) => sum + weight * across(first + tap), 0)).toBeCloseTo(
+      place,
+      10,
+    );
     const { lines, weights: vertical } = tapsDown(siting, place, false);
-    expect(vertical.reduce((sum, weight, tap) => sum + weight * down(lines(tap as 0 | 1 | 2 | 3, LINES)), 0)).toBeCloseTo(place, 10);
+    expect(
+      vertical.reduce((sum, weight, tap) => sum + weight * down(lines(tap as 0 | 1 | 2 | 3, LINES)), 0),
+    ).toBeCloseTo(place, 10);
   }
 });
 
@@ -34,13 +39,18 @@ test('between the lines of each field in an interlaced frame', () => {
     const { lines, weights } = tapsDown('left', place, true);
     const used = ([0, 1, 2, 3] as const).map((tap) => lines(tap, LINES));
     expect(used.every((line) => line % 2 === place % 2)).toBe(true);
-    expect(weights.reduce((sum, weight, tap) => sum + weight * down(used[tap] as number), 0)).toBeCloseTo(place, 10);
+    expect(weights.reduce((sum, weight, tap) => sum + weight * down(used[tap] as number), 0)).toBeCloseTo(
+      place,
+      10,
+    );
   }
 });
 
 test('weights keep constant areas, and take a sample that lies there as it is', () => {
-  for (const t of [0, 0.25, 0.5, 0.75, 0.9]) expect(cubicWeights(t).reduce((sum, weight) => sum + weight, 0)).toBeCloseTo(1, 14);
-  for (const [index, weight] of cubicWeights(0).entries()) expect(weight).toBeCloseTo(index === 1 ? 1 : 0, 14);
+  for (const t of [0, 0.25, 0.5, 0.75, 0.9])
+    expect(cubicWeights(t).reduce((sum, weight) => sum + weight, 0)).toBeCloseTo(1, 14);
+  for (const [index, weight] of cubicWeights(0).entries())
+    expect(weight).toBeCloseTo(index === 1 ? 1 : 0, 14);
 });
 
 test('lines beyond the edge are the outermost of their field', () => {

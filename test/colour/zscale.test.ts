@@ -23,16 +23,19 @@ function frameOf(picture: SourcePicture): Uint8Array {
   const { bytes, bits, samples } = layoutOf(picture.pixelFormat, WIDTH, HEIGHT);
   const frame = new Uint8Array(bytes);
   const view = new DataView(frame.buffer);
-  const [least, most] = picture.range === 'full' ? [0, 2 ** bits - 1] : [16 * 2 ** (bits - 8), 235 * 2 ** (bits - 8)];
+  const [least, most] =
+    picture.range === 'full' ? [0, 2 ** bits - 1] : [16 * 2 ** (bits - 8), 235 * 2 ** (bits - 8)];
   let state = bits;
   for (const [component, { first, step, line, width, height, coding }] of samples.entries()) {
-    for (let y = 0; y < height; y++) for (let x = 0; x < width; x++) {
-      state = (Math.imul(state, 1664525) + 1013904223) >>> 0;
-      const wave = 0.5 + 0.3 * Math.sin(x / 3 + component) * Math.cos(y / 2.5) + 0.2 * (state / 2 ** 32 - 0.5);
-      const code = Math.round(least + wave * (most - least));
-      if (coding === 'u8') view.setUint8(first + y * line + x * step, code);
-      else view.setUint16(first + y * line + x * step, code, coding === 'u16le');
-    }
+    for (let y = 0; y < height; y++)
+      for (let x = 0; x < width; x++) {
+        state = (Math.imul(state, 1664525) + 1013904223) >>> 0;
+        const wave =
+          0.5 + 0.3 * Math.sin(x / 3 + component) * Math.cos(y / 2.5) + 0.2 * (state / 2 ** 32 - 0.5);
+        const code = Math.round(least + wave * (most - least));
+        if (coding === 'u8') view.setUint8(first + y * line + x * step, code);
+        else view.setUint16(first + y * line + x * step, code, coding === 'u16le');
+      }
   }
   return frame;
 }
@@ -43,8 +46,29 @@ async function zscale(picture: SourcePicture, frame: Uint8Array): Promise<Triple
   writeFileSync(path, frame);
   const tags = `setparams=colorspace=${picture.matrix}:range=${picture.range === 'full' ? 'pc' : 'tv'}:color_primaries=bt709:color_trc=bt709`;
   // Bicubic with B = 0 and C = 0.5 is cubic convolution with a = -0.5.
-  const siting = picture.siting === null ? '' : `:chromalin=${picture.siting}:filter=bicubic:param_a=0:param_b=0.5`;
-  return pixelsOf(await outputOf('ffmpeg', ['-v', 'error', '-f', 'rawvideo', '-pix_fmt', picture.pixelFormat, '-s', `${picture.width}x${picture.height}`, '-i', path, '-vf', `${tags},zscale=matrix=gbr:range=full${siting},format=gbrpf32le`, '-f', 'rawvideo', '-pix_fmt', 'gbrpf32le', '-']));
+  const siting =
+    picture.siting === null ? '' : `:chromalin=${picture.siting}:filter=bicubic:param_a=0:param_b=0.5`;
+  return pixelsOf(
+    await outputOf('ffmpeg', [
+      '-v',
+      'error',
+      '-f',
+      'rawvideo',
+      '-pix_fmt',
+      picture.pixelFormat,
+      '-s',
+      `${picture.width}x${picture.height}`,
+      '-i',
+      path,
+      '-vf',
+      `${tags},zscale=matrix=gbr:range=full${siting},format=gbrpf32le`,
+      '-f',
+      'rawvideo',
+      '-pix_fmt',
+      'gbrpf32le',
+      '-',
+    ]),
+  );
 }
 
 function kernelOf(picture: SourcePicture, frame: Uint8Array): Float32Array[] {
@@ -64,7 +88,9 @@ function compare(ours: readonly Float32Array[], theirs: readonly Triple[]): Diff
   let [inside, edge] = [0, 0];
   for (const [index, pixel] of theirs.entries()) {
     const [x, y] = [index % WIDTH, Math.floor(index / WIDTH)];
-    const difference = Math.max(...pixel.map((value, channel) => Math.abs(value - ((ours[channel] as Float32Array)[index] as number))));
+    const difference = Math.max(
+      ...pixel.map((value, channel) => Math.abs(value - ((ours[channel] as Float32Array)[index] as number))),
+    );
     if (Math.min(x, WIDTH - 1 - x, y, HEIGHT - 1 - y) < 4) edge = Math.max(edge, difference);
     else inside = Math.max(inside, difference);
   }
@@ -76,7 +102,16 @@ async function differences(picture: SourcePicture): Promise<Difference> {
   return compare(kernelOf(picture, frame), await zscale(picture, frame));
 }
 
-const picture = (pixelFormat: string, more: Partial<SourcePicture> = {}): SourcePicture => ({ width: WIDTH, height: HEIGHT, pixelFormat, matrix: 'bt709', range: 'limited', siting: null, interlaced: false, ...more });
+const picture = (pixelFormat: string, more: Partial<SourcePicture> = {}): SourcePicture => ({
+  width: WIDTH,
+  height: HEIGHT,
+  pixelFormat,
+  matrix: 'bt709',
+  range: 'limited',
+  siting: null,
+  interlaced: false,
+  ...more,
+});
 
 describe('zscale gives the same R’G’B’, to 1e-6 of full scale', () => {
   test.each<[string, Partial<SourcePicture>]>([
@@ -120,6 +155,8 @@ test('another siting is another picture', async () => {
   const left = kernelOf(ours, frame)[0] as Float32Array;
   for (const other of [{ siting: 'center' as const }, { siting: 'topleft' as const }, { interlaced: true }]) {
     const right = kernelOf({ ...ours, ...other }, frame)[0] as Float32Array;
-    expect(Math.max(...left.map((value, index) => Math.abs(value - (right[index] as number))))).toBeGreaterThan(0.01);
+    expect(
+      Math.max(...left.map((value, index) => Math.abs(value - (right[index] as number)))),
+    ).toBeGreaterThan(0.01);
   }
 });

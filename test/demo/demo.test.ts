@@ -1,6 +1,17 @@
 /** The demo as its user runs it, and the shoot day that it makes, looked at by programs that are not ours. */
 import { execFileSync, spawnSync } from 'node:child_process';
-import { closeSync, mkdtempSync, openSync, readdirSync, readFileSync, readSync, rmSync, statSync, writeFileSync, writeSync } from 'node:fs';
+import {
+  closeSync,
+  mkdtempSync,
+  openSync,
+  readdirSync,
+  readFileSync,
+  readSync,
+  rmSync,
+  statSync,
+  writeFileSync,
+  writeSync,
+} from 'node:fs';
 import { join } from 'node:path';
 import { afterAll, beforeAll, describe, expect, test } from 'vitest';
 import { COPIES, DAMAGED, DAY, rolls } from '../../coordinator/demo/script.ts';
@@ -16,7 +27,8 @@ beforeAll(async () => {
 afterAll(() => rmSync(folder, { recursive: true, force: true }));
 
 const rollOn = (drive: string, roll: string): string => join(folder, 'shoot', drive, DAY, roll);
-const filesOf = (roll: string): string[] => rolls.find(({ name }) => name === roll)?.clips.map((clip) => clip.name) ?? [];
+const filesOf = (roll: string): string[] =>
+  rolls.find(({ name }) => name === roll)?.clips.map((clip) => clip.name) ?? [];
 
 /** The damage is one bit: done twice, it is undone. */
 function turnOver(): void {
@@ -32,7 +44,8 @@ function turnOver(): void {
 test('it ends well, with three rolls ready and one held, and says why', () => {
   expect(first.stderr).toContain('The Third Casting');
   expect(first).toMatchObject({ code: 0 });
-  for (const roll of ['A001', 'A002', 'B001']) expect(first.stdout).toMatch(new RegExp(`^ready  ${roll} `, 'm'));
+  for (const roll of ['A001', 'A002', 'B001'])
+    expect(first.stdout).toMatch(new RegExp(`^ready  ${roll} `, 'm'));
   expect(first.stdout).toMatch(/^HELD {3}B002 /m);
   expect(first.stdout).toContain('[file-checksum-differs]');
   expect(first.stdout).toContain('one bit of B002C001.mov on drive-c was turned over on purpose');
@@ -40,13 +53,22 @@ test('it ends well, with three rolls ready and one held, and says why', () => {
 
 describe('the shoot day', () => {
   test('checksum files hold on every drive but the damaged one, says xxh128sum', () => {
-    const says = (drive: string, roll: string): number | null => spawnSync('xxh128sum', ['-c', `${roll}.xxh128`], { cwd: rollOn(drive, roll) }).status;
+    const says = (drive: string, roll: string): number | null =>
+      spawnSync('xxh128sum', ['-c', `${roll}.xxh128`], { cwd: rollOn(drive, roll) }).status;
     expect(COPIES.map((drive) => says(drive, 'B001'))).toEqual([0, 0, 0]);
-    expect(COPIES.map((drive) => says(drive, 'B002') === 0)).toEqual(COPIES.map((drive) => drive !== DAMAGED.copy));
+    expect(COPIES.map((drive) => says(drive, 'B002') === 0)).toEqual(
+      COPIES.map((drive) => drive !== DAMAGED.copy),
+    );
   });
 
   test('the damaged file differs in one byte, says cmp', () => {
-    const lines = spawnSync('cmp', ['-l', join(rollOn('drive-a', 'B002'), DAMAGED.clip), join(rollOn('drive-c', 'B002'), DAMAGED.clip)], { encoding: 'utf8' }).stdout.trim().split('\n');
+    const lines = spawnSync(
+      'cmp',
+      ['-l', join(rollOn('drive-a', 'B002'), DAMAGED.clip), join(rollOn('drive-c', 'B002'), DAMAGED.clip)],
+      { encoding: 'utf8' },
+    )
+      .stdout.trim()
+      .split('\n');
     expect(lines).toHaveLength(1);
   });
 
@@ -56,26 +78,42 @@ describe('the shoot day', () => {
       const [manifest] = readdirSync(history).filter((name) => name.endsWith('.mhl'));
       const text = readFileSync(join(history, manifest as string), 'utf8');
       for (const name of filesOf(roll)) {
-        const sum = execFileSync('xxh128sum', [join(rollOn('drive-b', roll), name)], { encoding: 'utf8' }).split(' ')[0] as string;
+        const sum = execFileSync('xxh128sum', [join(rollOn('drive-b', roll), name)], {
+          encoding: 'utf8',
+        }).split(' ')[0] as string;
         expect(text).toMatch(new RegExp(`>${name}</path>\\s*<xxh128[^>]*>${sum}<`));
       }
     }
   });
 
-  test.each(rolls.flatMap((roll) => roll.clips.map((clip) => [clip.name, roll.name, clip] as const)))('%s of %s has its timecode, frames and sound, says MediaInfo', (name, roll, clip) => {
-    const asked = (format: string): string => execFileSync('mediainfo', [`--Inform=${format}`, join(rollOn('drive-a', roll), name)], { encoding: 'utf8' }).trim();
-    expect(asked('Other;%TimeCode_FirstFrame%')).toBe(clip.timecode);
-    expect(asked('Video;%FrameCount% %FrameRate_Num% %FrameRate_Den%')).toBe(`${clip.frames} ${clip.rate.split('/').join(' ')}`);
-    // Its own sample count is a product with a duration in whole milliseconds; bytes and depth tell it exactly.
-    const [bytes, depth, channels] = asked('Audio;%StreamSize% %BitDepth% %Channels%').split(' ').map(Number) as [number, number, number];
-    expect([(bytes * 8) / (depth * channels), channels]).toEqual([clip.samples, 2]);
-  });
+  test.each(rolls.flatMap((roll) => roll.clips.map((clip) => [clip.name, roll.name, clip] as const)))(
+    '%s of %s has its timecode, frames and sound, says MediaInfo',
+    (name, roll, clip) => {
+      const asked = (format: string): string =>
+        execFileSync('mediainfo', [`--Inform=${format}`, join(rollOn('drive-a', roll), name)], {
+          encoding: 'utf8',
+        }).trim();
+      expect(asked('Other;%TimeCode_FirstFrame%')).toBe(clip.timecode);
+      expect(asked('Video;%FrameCount% %FrameRate_Num% %FrameRate_Den%')).toBe(
+        `${clip.frames} ${clip.rate.split('/').join(' ')}`,
+      );
+      // Its own sample count is a product with a duration in whole milliseconds; bytes and depth tell it exactly.
+      const [bytes, depth, channels] = asked('Audio;%StreamSize% %BitDepth% %Channels%')
+        .split(' ')
+        .map(Number) as [number, number, number];
+      expect([(bytes * 8) / (depth * channels), channels]).toEqual([clip.samples, 2]);
+    },
+  );
 });
 
 test('run again it makes nothing anew and comes out the same', async () => {
   const again = await runCli(['demo', '--folder', folder, '--json', '--quiet']);
   expect(again).toMatchObject({ code: 0, stderr: '' });
-  const report = JSON.parse(again.stdout) as { kind: string; asScripted: boolean; night: { rolls: { roll: string; made: number; kept: number }[] } };
+  const report = JSON.parse(again.stdout) as {
+    kind: string;
+    asScripted: boolean;
+    night: { rolls: { roll: string; made: number; kept: number }[] };
+  };
   expect(report).toMatchObject({ kind: 'demo', asScripted: true });
   expect(report.night.rolls.map(({ roll, made, kept }) => [roll, made, kept])).toEqual([
     ['A001', 0, 4],
@@ -108,10 +146,17 @@ test('a folder that holds something else is refused and left as it is', async ()
 test('an ffmpeg that cannot draw is a clear refusal, and the next demo in that folder starts anew', async () => {
   const place = freshFolder('half');
   const program = join(place, 'ffmpeg');
-  writeFileSync(program, '#!/bin/sh\nif [ "$1" = -version ]; then echo "ffmpeg version 7.1 Copyright"; exit 0; fi\necho "No such filter: gradients" >&2\nexit 1\n', { mode: 0o755 });
+  writeFileSync(
+    program,
+    '#!/bin/sh\nif [ "$1" = -version ]; then echo "ffmpeg version 7.1 Copyright"; exit 0; fi\necho "No such filter: gradients" >&2\nexit 1\n',
+    { mode: 0o755 },
+  );
   const target = join(place, 'demo');
   const refused = await runCli(['demo', '--folder', target, '--ffmpeg', program]);
   expect(refused.code).toBe(3);
   expect(refused.stderr).toContain('No such filter: gradients');
-  expect(JSON.parse(readFileSync(join(target, 'demo.json'), 'utf8'))).toMatchObject({ kind: 'demo', whole: false });
+  expect(JSON.parse(readFileSync(join(target, 'demo.json'), 'utf8'))).toMatchObject({
+    kind: 'demo',
+    whole: false,
+  });
 });

@@ -7,7 +7,8 @@ import { freshFolder } from '../support/folder.ts';
 import { standIn } from '../support/stand-in.ts';
 
 beforeEach(() => {
-  for (const name of ['RUSHLIGHT_FFMPEG', 'RUSHLIGHT_FFPROBE', 'RUSHLIGHT_REDIS_SERVER']) vi.stubEnv(name, '');
+  for (const name of ['RUSHLIGHT_FFMPEG', 'RUSHLIGHT_FFPROBE', 'RUSHLIGHT_REDIS_SERVER'])
+    vi.stubEnv(name, '');
 });
 afterEach(() => vi.unstubAllEnvs());
 
@@ -25,7 +26,9 @@ test('every program is looked at although each one fails in its own way', async 
   vi.stubEnv('RUSHLIGHT_REDIS_SERVER', standIn(folder, 'redis-server', 'garbage'));
   const report = await doctor({ patienceMilliseconds: 500 });
   expect(report.verdict).toBe('lacking');
-  expect(report.lines.filter((line) => line.state === 'lacking').map((line) => [line.what, line.code])).toEqual([
+  expect(
+    report.lines.filter((line) => line.state === 'lacking').map((line) => [line.what, line.code]),
+  ).toEqual([
     ['ffmpeg', 'tool-unusable'],
     ['ffprobe', 'tool-too-old'],
     ['redis-server or valkey-server', 'tool-unusable'],
@@ -35,7 +38,9 @@ test('every program is looked at although each one fails in its own way', async 
 test('an ffmpeg that answers its version and nothing else is not taken for a good one', async () => {
   vi.stubEnv('RUSHLIGHT_FFMPEG', standIn(freshFolder('doctor'), 'ffmpeg', 'version-only 7.1'));
   const report = await doctor({});
-  expect(report.lines.filter((line) => line.state === 'lacking').map((line) => [line.what, line.code])).toEqual([['abilities of ffmpeg', 'tool-unusable']]);
+  expect(
+    report.lines.filter((line) => line.state === 'lacking').map((line) => [line.what, line.code]),
+  ).toEqual([['abilities of ffmpeg', 'tool-unusable']]);
 });
 
 test('folders are measured where they are or will be', async () => {
@@ -50,16 +55,25 @@ test('a file in the place of a folder is told', async () => {
   const file = join(freshFolder('doctor'), 'delivery');
   writeFileSync(file, '');
   const report = await doctor({ deliver: file });
-  expect(report.lines.find((line) => line.what === 'delivery folder')).toMatchObject({ state: 'lacking', code: 'folder-unusable' });
+  expect(report.lines.find((line) => line.what === 'delivery folder')).toMatchObject({
+    state: 'lacking',
+    code: 'folder-unusable',
+  });
 });
 
 test('a standing queue that is not there is told instead of a program', async () => {
   // Port 9 (discard, RFC 863) has no Redis.
   const report = await doctor({ queue: 'redis://127.0.0.1:9' });
-  expect(report.lines.find((line) => line.what === 'queue')).toMatchObject({ state: 'lacking', code: 'queue-unreachable' });
+  expect(report.lines.find((line) => line.what === 'queue')).toMatchObject({
+    state: 'lacking',
+    code: 'queue-unreachable',
+  });
   expect(report.lines.map((line) => line.what)).not.toContain('redis-server or valkey-server');
 });
 
 test('a profile that does not exist is refused before anything is asked', async () => {
-  await expect(doctor({ profiles: ['no-such-profile'] })).rejects.toMatchObject({ exitCode: 2, findings: [{ code: 'profile-missing' }] });
+  await expect(doctor({ profiles: ['no-such-profile'] })).rejects.toMatchObject({
+    exitCode: 2,
+    findings: [{ code: 'profile-missing' }],
+  });
 });

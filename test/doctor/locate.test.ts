@@ -37,10 +37,23 @@ describe('order of places', () => {
     const byEnvironment = standIn(join(folder, 'environment'), 'ffmpeg', 'version 7.0');
     const byPath = standIn(join(folder, 'path'), 'ffmpeg', 'version 6.1');
     pathOf(join(folder, 'path'));
-    expect(await locateTool('ffmpeg')).toMatchObject({ path: byPath, from: 'path', version: '6.1', release: { major: 6, minor: 1 } });
+    expect(await locateTool('ffmpeg')).toMatchObject({
+      path: byPath,
+      from: 'path',
+      version: '6.1',
+      release: { major: 6, minor: 1 },
+    });
     vi.stubEnv('RUSHLIGHT_FFMPEG', byEnvironment);
-    expect(await locateTool('ffmpeg')).toMatchObject({ path: byEnvironment, from: 'environment', version: '7.0' });
-    expect(await locateTool('ffmpeg', byOption)).toMatchObject({ path: byOption, from: 'option', version: '7.1' });
+    expect(await locateTool('ffmpeg')).toMatchObject({
+      path: byEnvironment,
+      from: 'environment',
+      version: '7.0',
+    });
+    expect(await locateTool('ffmpeg', byOption)).toMatchObject({
+      path: byOption,
+      from: 'option',
+      version: '7.1',
+    });
   });
 
   test('a named program that will not do is refused, although PATH has a good one', async () => {
@@ -82,7 +95,11 @@ describe('the optional package', () => {
     packageHas(standIn(join(folder, 'package'), 'ffprobe', 'version 7.0.2'));
     standIn(join(folder, 'path'), 'ffprobe', 'version 4.4.2');
     pathOf(join(folder, 'path'));
-    expect(await locateTool('ffprobe')).toMatchObject({ from: 'package', version: '7.0.2', passedOver: [{ code: 'tool-too-old' }] });
+    expect(await locateTool('ffprobe')).toMatchObject({
+      from: 'package',
+      version: '7.0.2',
+      passedOver: [{ code: 'tool-too-old' }],
+    });
   });
 
   test('gives way to a good one on PATH', async () => {
@@ -117,7 +134,9 @@ describe('versions as builds print them', () => {
     expect(await locateTool('ffmpeg', program)).toMatchObject({ version, release });
   });
   test.each(['5.0.3', '4.4.2-0ubuntu0.22.04.1', 'n3.4'])('%s is too old', async (version) => {
-    const error = await refusal(locateTool('ffmpeg', standIn(freshFolder('version'), 'ffmpeg', `version ${version}`)));
+    const error = await refusal(
+      locateTool('ffmpeg', standIn(freshFolder('version'), 'ffmpeg', `version ${version}`)),
+    );
     expect(error.findings).toMatchObject([{ code: 'tool-too-old' }]);
   });
 });
@@ -130,20 +149,26 @@ describe('programs that do not answer as they should', () => {
     ['dies by a signal', 'die', 'SIGKILL'],
     ['prints nothing', 'silent', 'no such line'],
   ] as const)('one that %s', async (_title, behaviour, found) => {
-    const error = await refusal(locateTool('ffprobe', standIn(freshFolder('bad'), 'ffprobe', behaviour), 500));
+    const error = await refusal(
+      locateTool('ffprobe', standIn(freshFolder('bad'), 'ffprobe', behaviour), 500),
+    );
     expect(error.exitCode).toBe(3);
     expect(error.findings).toMatchObject([{ code: 'tool-unusable', expected: 'a line `ffprobe version …`' }]);
     expect(error.findings[0]?.found).toContain(found);
   });
 
   test('the line of another program is not taken for it', async () => {
-    const error = await refusal(locateTool('ffprobe', standIn(freshFolder('other'), 'ffmpeg', 'version 7.1')));
+    const error = await refusal(
+      locateTool('ffprobe', standIn(freshFolder('other'), 'ffmpeg', 'version 7.1')),
+    );
     expect(error.findings).toMatchObject([{ code: 'tool-unusable' }]);
   });
 
   test('a name that leads nowhere, and a file that may not be executed', async () => {
     const folder = freshFolder('absent');
-    expect((await refusal(locateTool('ffmpeg', join(folder, 'nothing')))).findings[0]?.found).toContain('is not there');
+    expect((await refusal(locateTool('ffmpeg', join(folder, 'nothing')))).findings[0]?.found).toContain(
+      'is not there',
+    );
     const program = standIn(folder, 'ffmpeg', 'version 7.1');
     chmodSync(program, 0o644);
     const error = await refusal(locateTool('ffmpeg', program));
@@ -159,8 +184,14 @@ describe('programs that do not answer as they should', () => {
 
 test('two builds of one version are told apart', async () => {
   const folder = freshFolder('build');
-  const one = await locateTool('ffmpeg', standIn(join(folder, 'a'), 'ffmpeg', 'version 7.1', 'configuration: --enable-libx264'));
-  const two = await locateTool('ffmpeg', standIn(join(folder, 'b'), 'ffmpeg', 'version 7.1', 'configuration: --disable-libx264'));
+  const one = await locateTool(
+    'ffmpeg',
+    standIn(join(folder, 'a'), 'ffmpeg', 'version 7.1', 'configuration: --enable-libx264'),
+  );
+  const two = await locateTool(
+    'ffmpeg',
+    standIn(join(folder, 'b'), 'ffmpeg', 'version 7.1', 'configuration: --disable-libx264'),
+  );
   expect(one.version).toBe(two.version);
   expect(one.build).not.toBe(two.build);
 });
@@ -170,5 +201,7 @@ test('the real ffmpeg of this machine lists what it can do', async () => {
   const abilities = await abilitiesOf(await locateTool('ffmpeg'));
   expect([...abilities.encoders]).toEqual(expect.arrayContaining(['prores_ks', 'dnxhd', 'pcm_s24le']));
   expect([...abilities.decoders]).toEqual(expect.arrayContaining(['prores', 'h264', 'dpx']));
-  expect([...abilities.filters]).toEqual(expect.arrayContaining(['scale', 'setparams', 'aresample', 'concat']));
+  expect([...abilities.filters]).toEqual(
+    expect.arrayContaining(['scale', 'setparams', 'aresample', 'concat']),
+  );
 });

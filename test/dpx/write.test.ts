@@ -26,7 +26,8 @@ const said: DpxFrame = {
 };
 
 /** Every code in every channel, each at another place. */
-const codes = (count: number): Uint16Array[] => [5, 7, 11].map((step) => Uint16Array.from({ length: count }, (_, index) => (index * step + step) % 1024));
+const codes = (count: number): Uint16Array[] =>
+  [5, 7, 11].map((step) => Uint16Array.from({ length: count }, (_, index) => (index * step + step) % 1024));
 
 function placed(memory: KernelMemory, planes: readonly Uint16Array[]): [number, number, number] {
   return planes.map((plane) => {
@@ -36,7 +37,12 @@ function placed(memory: KernelMemory, planes: readonly Uint16Array[]): [number, 
   }) as [number, number, number];
 }
 
-async function encoded(width: number, height: number, planes: readonly Uint16Array[], frame: DpxFrame = said): Promise<Buffer> {
+async function encoded(
+  width: number,
+  height: number,
+  planes: readonly Uint16Array[],
+  frame: DpxFrame = said,
+): Promise<Buffer> {
   const memory = new KernelMemory();
   const encoder = await DpxEncoder.create(memory);
   encoder.prepare({ width, height });
@@ -59,16 +65,27 @@ test.each([
   [9, 3],
 ])('%dx%d: ffmpeg decodes every code as it was', async (width, height) => {
   const file = await stored(width, height);
-  const raw = await outputOf('ffmpeg', ['-v', 'error', '-i', file, '-f', 'rawvideo', '-pix_fmt', 'gbrp10le', '-']);
+  const raw = await outputOf('ffmpeg', [
+    '-v',
+    'error',
+    '-i',
+    file,
+    '-f',
+    'rawvideo',
+    '-pix_fmt',
+    'gbrp10le',
+    '-',
+  ]);
   const count = width * height;
-  const plane = (index: number): number[] => Array.from({ length: count }, (_, at) => raw.readUInt16LE(2 * (index * count + at)));
+  const plane = (index: number): number[] =>
+    Array.from({ length: count }, (_, at) => raw.readUInt16LE(2 * (index * count + at)));
   expect([plane(2), plane(0), plane(1)]).toEqual(codes(count).map((one) => [...one]));
 });
 
 test('the first pixel is the word of method A: R, G, B from the top, two bits free', async () => {
   const bytes = await encoded(1, 1, [Uint16Array.of(0x3ff), Uint16Array.of(0x001), Uint16Array.of(0x200)]);
   expect(bytes.length).toBe(dpxBytes({ width: 1, height: 1 }));
-  expect(bytes.toString('hex', 2048)).toBe(((0x3ff * 2 ** 22) + 0x001 * 2 ** 12 + 0x200 * 2 ** 2).toString(16));
+  expect(bytes.toString('hex', 2048)).toBe((0x3ff * 2 ** 22 + 0x001 * 2 ** 12 + 0x200 * 2 ** 2).toString(16));
 });
 
 test('OpenImageIO reads the header', async () => {
@@ -104,12 +121,23 @@ describe('timecode', () => {
     ['10:00:00:24', 25, '10:00:00:24'],
   ])('%s at base %d is what ffprobe prints', async (label, base, printed) => {
     const file = await stored(16, 9, { timecode: parseTimecode(label, base), rate: { num: base, den: 1 } });
-    const probe = await outputOf('ffprobe', ['-loglevel', 'error', '-show_entries', 'frame_tags=timecode', '-of', 'csv=p=0', file]);
+    const probe = await outputOf('ffprobe', [
+      '-loglevel',
+      'error',
+      '-show_entries',
+      'frame_tags=timecode',
+      '-of',
+      'csv=p=0',
+      file,
+    ]);
     expect(String(probe).trim().replace(/,$/, '')).toBe(printed);
   });
 
   test('above 30 labels a second the header has no place for the second of a pair, and says nothing', async () => {
-    const { header } = await readStill(await stored(16, 9, { timecode: parseTimecode('01:00:00:49', 50), rate: { num: 50, den: 1 } }), 'a.dpx');
+    const { header } = await readStill(
+      await stored(16, 9, { timecode: parseTimecode('01:00:00:49', 50), rate: { num: 50, den: 1 } }),
+      'a.dpx',
+    );
     expect([header.timecode, header.rate]).toEqual([null, { num: 50, den: 1 }]);
   });
 });
@@ -117,11 +145,26 @@ describe('timecode', () => {
 test('the survey reads raster, rate, timecode and pixel aspect, and knows how long the file must be', async () => {
   const file = await stored(61, 7, { pixelAspect: { num: 64, den: 45 } });
   const { header } = await readStill(file, file);
-  expect(header).toEqual({ format: 'dpx', kind: 'encoded', width: 61, height: 7, pixelAspect: { num: 64, den: 45 }, rate: { num: 24_000, den: 1001 }, timecode: { hours: 1, minutes: 2, seconds: 3, frames: 4, drop: false }, reel: null, neededBytes: 2048 + 4 * 61 * 7 });
+  expect(header).toEqual({
+    format: 'dpx',
+    kind: 'encoded',
+    width: 61,
+    height: 7,
+    pixelAspect: { num: 64, den: 45 },
+    rate: { num: 24_000, den: 1001 },
+    timecode: { hours: 1, minutes: 2, seconds: 3, frames: 4, drop: false },
+    reel: null,
+    neededBytes: 2048 + 4 * 61 * 7,
+  });
 });
 
 test('a text that its field cannot hold stays undefined', async () => {
-  const bytes = await encoded(1, 1, codes(1), { ...said, fileName: 'x'.repeat(101), owner: 'Glockengießerei', device: 'x'.repeat(32) });
+  const bytes = await encoded(1, 1, codes(1), {
+    ...said,
+    fileName: 'x'.repeat(101),
+    owner: 'Glockengießerei',
+    device: 'x'.repeat(32),
+  });
   expect(bytes.subarray(36, 136).every((byte) => byte === 0)).toBe(true);
   expect(bytes.subarray(460, 660).every((byte) => byte === 0)).toBe(true);
   expect(bytes.toString('latin1', 1556, 1588)).toBe('x'.repeat(32));
@@ -150,6 +193,8 @@ test('band by band the same bytes as all at once, and nothing less than all', as
 });
 
 test('a date of another form, and planes of another size, are refused', async () => {
-  await expect(encoded(1, 1, codes(1), { ...said, captured: '2026-11-25' })).rejects.toThrow('is not YYYY:MM:DD hh:mm:ss');
+  await expect(encoded(1, 1, codes(1), { ...said, captured: '2026-11-25' })).rejects.toThrow(
+    'is not YYYY:MM:DD hh:mm:ss',
+  );
   await expect(encoded(2, 1, codes(1))).rejects.toThrow('1 codes of a picture of 2x1');
 });

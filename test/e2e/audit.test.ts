@@ -12,8 +12,19 @@ const base = join(sharedFolder, 'audit');
 const original = join(base, 'delivery');
 
 beforeAll(async () => {
-  const day = await makeDay(join(base, 'day-06'), { A004: { 'A004C001.mov': { frames: 24 }, 'A004C002.mov': { frames: 12, timecode: '02:00:00:00' } } });
-  const night = await runCli(['run', day, '--deliver', original, '--work', join(base, 'work'), '--profile', 'test/fixtures/profiles/small-vc3.yaml']);
+  const day = await makeDay(join(base, 'day-06'), {
+    A004: { 'A004C001.mov': { frames: 24 }, 'A004C002.mov': { frames: 12, timecode: '02:00:00:00' } },
+  });
+  const night = await runCli([
+    'run',
+    day,
+    '--deliver',
+    original,
+    '--work',
+    join(base, 'work'),
+    '--profile',
+    'test/fixtures/profiles/small-vc3.yaml',
+  ]);
   if (night.code !== 0) throw new Error(night.stderr + night.stdout);
 }, 240_000);
 
@@ -43,13 +54,48 @@ describe('touched', () => {
   test.each<[string, (roll: string) => void, string]>([
     ['one byte of a deliverable', (roll) => flip(join(roll, 'small-vc3', 'A004C001.mov')), 'digest-differs'],
     ['a deliverable taken away', (roll) => rmSync(join(roll, 'small-vc3', 'A004C001.mov')), 'file-absent'],
-    ['a deliverable put under the name of another', (roll) => copyFileSync(join(roll, 'small-vc3', 'A004C002.mov'), join(roll, 'small-vc3', 'A004C001.mov')), 'frame-count-differs'],
-    ['a file that nobody made', (roll) => writeFileSync(join(roll, 'small-vc3', 'final-final.mov'), 'x'), 'file-not-listed'],
-    ['a deliverable report taken away', (roll) => rmSync(join(roll, 'reports', 'deliverables', 'A004C001.small-vc3.json')), 'report-absent'],
-    ['a deliverable report torn', (roll) => writeFileSync(join(roll, 'reports', 'deliverables', 'A004C001.small-vc3.json'), '{"version": 1,'), 'record-damaged'],
-    ['a check edited', (roll) => edit(join(roll, 'reports', 'deliverables', 'A004C001.small-vc3.json'), '"outcome": "passed"', '"outcome": "failed"'), 'report-disagrees'],
-    ['a clip report edited', (roll) => edit(join(roll, 'reports', 'A004C001.json'), /"verdict": "ready"/, '"verdict": "held"'), 'report-disagrees'],
-    ['a digest edited in roll.json', (roll) => edit(join(roll, 'roll.json'), /"xxh128": "[0-9a-f]{32}"/, `"xxh128": "${'0'.repeat(32)}"`), 'report-disagrees'],
+    [
+      'a deliverable put under the name of another',
+      (roll) =>
+        copyFileSync(join(roll, 'small-vc3', 'A004C002.mov'), join(roll, 'small-vc3', 'A004C001.mov')),
+      'frame-count-differs',
+    ],
+    [
+      'a file that nobody made',
+      (roll) => writeFileSync(join(roll, 'small-vc3', 'final-final.mov'), 'x'),
+      'file-not-listed',
+    ],
+    [
+      'a deliverable report taken away',
+      (roll) => rmSync(join(roll, 'reports', 'deliverables', 'A004C001.small-vc3.json')),
+      'report-absent',
+    ],
+    [
+      'a deliverable report torn',
+      (roll) =>
+        writeFileSync(join(roll, 'reports', 'deliverables', 'A004C001.small-vc3.json'), '{"version": 1,'),
+      'record-damaged',
+    ],
+    [
+      'a check edited',
+      (roll) =>
+        edit(
+          join(roll, 'reports', 'deliverables', 'A004C001.small-vc3.json'),
+          '"outcome": "passed"',
+          '"outcome": "failed"',
+        ),
+      'report-disagrees',
+    ],
+    [
+      'a clip report edited',
+      (roll) => edit(join(roll, 'reports', 'A004C001.json'), /"verdict": "ready"/, '"verdict": "held"'),
+      'report-disagrees',
+    ],
+    [
+      'a digest edited in roll.json',
+      (roll) => edit(join(roll, 'roll.json'), /"xxh128": "[0-9a-f]{32}"/, `"xxh128": "${'0'.repeat(32)}"`),
+      'report-disagrees',
+    ],
   ])('%s', async (_title, spoil, code) => {
     const audit = await auditOf(spoil);
     expect(audit.findings.map((item) => item.code)).toContain(code);
@@ -65,47 +111,93 @@ describe('touched', () => {
 
   test('each difference is told with what the record says and what is found', async () => {
     const audit = await auditOf((roll) => {
-      edit(join(roll, 'reports', 'deliverables', 'A004C001.small-vc3.json'), /"check": "frames",\s+"outcome": "passed",\s+"measured": "[^"]*"/, '"check": "frames", "outcome": "passed", "measured": "25 frames"');
+      edit(
+        join(roll, 'reports', 'deliverables', 'A004C001.small-vc3.json'),
+        /"check": "frames",\s+"outcome": "passed",\s+"measured": "[^"]*"/,
+        '"check": "frames", "outcome": "passed", "measured": "25 frames"',
+      );
       edit(join(roll, 'reports', 'A004C002.json'), '"host": "', '"host": "not ');
     });
     const told = audit.findings.filter((item) => item.code === 'report-disagrees');
-    expect(told).toContainEqual(expect.objectContaining({ clip: 'A004C001', profile: 'small-vc3', found: 'deliverable report: checks[frames].measured 25 frames' }));
-    expect(told).toContainEqual(expect.objectContaining({ roll: 'A004', found: expect.stringContaining('roll.json: clips[A004C001].deliverables[small-vc3].checks[frames].measured'), expected: expect.stringContaining('25 frames') }));
-    expect(told).toContainEqual(expect.objectContaining({ clip: 'A004C002', found: expect.stringContaining('clip report: deliverables[small-vc3].report.host not ') }));
+    expect(told).toContainEqual(
+      expect.objectContaining({
+        clip: 'A004C001',
+        profile: 'small-vc3',
+        found: 'deliverable report: checks[frames].measured 25 frames',
+      }),
+    );
+    expect(told).toContainEqual(
+      expect.objectContaining({
+        roll: 'A004',
+        found: expect.stringContaining(
+          'roll.json: clips[A004C001].deliverables[small-vc3].checks[frames].measured',
+        ),
+        expected: expect.stringContaining('25 frames'),
+      }),
+    );
+    expect(told).toContainEqual(
+      expect.objectContaining({
+        clip: 'A004C002',
+        found: expect.stringContaining('clip report: deliverables[small-vc3].report.host not '),
+      }),
+    );
   });
 
   test.each<[string, (outcome: Record<string, unknown>) => void, string]>([
     ['its frames', (outcome) => void (outcome.frames = 23), 'outcome.frames 23'],
     ['its timecode', (outcome) => void (outcome.timecode = null), 'outcome.timecode null'],
     ['its codec', (outcome) => void (outcome.codec = 'h264'), 'outcome.codec h264'],
-  ])('an outcome edited the same way in report and clip report is decided anew: %s', async (_title, change, told) => {
-    const audit = await auditOf((roll) => {
-      const report = join(roll, 'reports', 'deliverables', 'A004C001.small-vc3.json');
-      const edited = JSON.parse(readFileSync(report, 'utf8')) as { outcome: Record<string, unknown> };
-      change(edited.outcome);
-      writeFileSync(report, JSON.stringify(edited));
-      const clipReport = join(roll, 'reports', 'A004C001.json');
-      const whole = JSON.parse(readFileSync(clipReport, 'utf8')) as { deliverables: { report: unknown }[] };
-      writeFileSync(clipReport, JSON.stringify({ ...whole, deliverables: whole.deliverables.map((entry) => ({ ...entry, report: edited })) }));
-    });
-    expect(audit.measured).toBe('held');
-    expect(audit.findings.filter((item) => item.code === 'report-disagrees').map((item) => item.found)).toContain(`deliverable report: ${told}`);
-  });
+  ])(
+    'an outcome edited the same way in report and clip report is decided anew: %s',
+    async (_title, change, told) => {
+      const audit = await auditOf((roll) => {
+        const report = join(roll, 'reports', 'deliverables', 'A004C001.small-vc3.json');
+        const edited = JSON.parse(readFileSync(report, 'utf8')) as { outcome: Record<string, unknown> };
+        change(edited.outcome);
+        writeFileSync(report, JSON.stringify(edited));
+        const clipReport = join(roll, 'reports', 'A004C001.json');
+        const whole = JSON.parse(readFileSync(clipReport, 'utf8')) as { deliverables: { report: unknown }[] };
+        writeFileSync(
+          clipReport,
+          JSON.stringify({
+            ...whole,
+            deliverables: whole.deliverables.map((entry) => ({ ...entry, report: edited })),
+          }),
+        );
+      });
+      expect(audit.measured).toBe('held');
+      expect(
+        audit.findings.filter((item) => item.code === 'report-disagrees').map((item) => item.found),
+      ).toContain(`deliverable report: ${told}`);
+    },
+  );
 
   test('a report of a clip that roll.json does not list', async () => {
-    const audit = await auditOf((roll) => copyFileSync(join(roll, 'reports', 'A004C001.json'), join(roll, 'reports', 'A004C003.json')));
-    expect(audit.findings).toContainEqual(expect.objectContaining({ code: 'report-disagrees', file: 'reports/A004C003.json' }));
+    const audit = await auditOf((roll) =>
+      copyFileSync(join(roll, 'reports', 'A004C001.json'), join(roll, 'reports', 'A004C003.json')),
+    );
+    expect(audit.findings).toContainEqual(
+      expect.objectContaining({ code: 'report-disagrees', file: 'reports/A004C003.json' }),
+    );
     expect(audit.measured).toBe('held');
   });
 
   test('records of an older version, without what newer ones say, are held for it and not refused', async () => {
     const audit = await auditOf((roll) => {
       const path = join(roll, 'roll.json');
-      const { copiesAsked: _, ...record } = JSON.parse(readFileSync(path, 'utf8')) as { copiesAsked: number; profiles: { profile?: unknown }[] };
-      writeFileSync(path, JSON.stringify({ ...record, profiles: record.profiles.map(({ profile: __, ...rest }) => rest) }));
+      const { copiesAsked: _, ...record } = JSON.parse(readFileSync(path, 'utf8')) as {
+        copiesAsked: number;
+        profiles: { profile?: unknown }[];
+      };
+      writeFileSync(
+        path,
+        JSON.stringify({ ...record, profiles: record.profiles.map(({ profile: __, ...rest }) => rest) }),
+      );
     });
     expect(audit).toMatchObject({ recorded: 'ready', measured: 'held' });
-    expect(audit.findings.map((item) => item.code)).toEqual(expect.arrayContaining(['record-incomplete', 'intake-absent']));
+    expect(audit.findings.map((item) => item.code)).toEqual(
+      expect.arrayContaining(['record-incomplete', 'intake-absent']),
+    );
     expect(audit.findings.map((item) => item.code)).not.toContain('record-damaged');
   });
 });
@@ -115,7 +207,16 @@ describe('a held roll', () => {
   beforeAll(async () => {
     const day = await makeDay(join(base, 'day-07'), { A005: { 'A005C001.mov': { frames: 12 } } });
     writeFileSync(join(day, 'A005', 'A005C001.mov'), 'overwritten');
-    const night = await runCli(['run', day, '--deliver', held, '--work', join(base, 'work-held'), '--profile', 'test/fixtures/profiles/small-vc3.yaml']);
+    const night = await runCli([
+      'run',
+      day,
+      '--deliver',
+      held,
+      '--work',
+      join(base, 'work-held'),
+      '--profile',
+      'test/fixtures/profiles/small-vc3.yaml',
+    ]);
     if (night.code !== 1) throw new Error(night.stderr + night.stdout);
   }, 240_000);
 
@@ -136,14 +237,27 @@ describe('a held roll', () => {
   test.each<[string, (record: Record<string, unknown>) => Record<string, unknown>]>([
     ['with its verdict edited to ready', (record) => ({ ...record, verdict: 'ready' })],
     ['with its findings emptied besides', (record) => ({ ...record, verdict: 'ready', findings: [] })],
-    ['with its copies made to hold besides', (record) => ({ ...record, verdict: 'ready', findings: [], copies: (record.copies as object[]).map((copy) => ({ ...copy, holds: true })) })],
+    [
+      'with its copies made to hold besides',
+      (record) => ({
+        ...record,
+        verdict: 'ready',
+        findings: [],
+        copies: (record.copies as object[]).map((copy) => ({ ...copy, holds: true })),
+      }),
+    ],
   ])('%s is held', async (_title, change) => {
     const audit = await heldAudit((roll) => {
       const path = join(roll, 'roll.json');
-      writeFileSync(path, JSON.stringify(change(JSON.parse(readFileSync(path, 'utf8')) as Record<string, unknown>)));
+      writeFileSync(
+        path,
+        JSON.stringify(change(JSON.parse(readFileSync(path, 'utf8')) as Record<string, unknown>)),
+      );
     });
     expect(audit).toMatchObject({ recorded: 'ready', measured: 'held' });
-    expect(audit.findings.map((item) => item.code)).toEqual(expect.arrayContaining(['verdict-differs', 'statement-absent']));
+    expect(audit.findings.map((item) => item.code)).toEqual(
+      expect.arrayContaining(['verdict-differs', 'statement-absent']),
+    );
   });
 });
 

@@ -20,7 +20,8 @@ const profile = 'test/fixtures/profiles/small-vc3.yaml';
 /** Overwrites bytes in the middle of the file, inside the picture data. */
 function spoil(path: string, from: number, count: number): void {
   const bytes = readFileSync(path);
-  for (let index = 0; index < count; index += 1) bytes[Math.floor(bytes.length * from) + index] = (index * 197 + 13) % 256;
+  for (let index = 0; index < count; index += 1)
+    bytes[Math.floor(bytes.length * from) + index] = (index * 197 + 13) % 256;
   writeFileSync(path, bytes);
 }
 
@@ -39,13 +40,67 @@ async function makeBadRoll(roll: string): Promise<void> {
   await makeMovie(clip('corrupt.mov'), { frames: 48, size: '640x360' });
   spoil(clip('corrupt.mov'), 0.5, 20_000);
   await makeMovie(clip('no-timecode.mov'), { timecode: null });
-  await ffmpeg('-f', 'lavfi', '-i', 'testsrc2=s=320x180:r=30:d=2', '-vf', "select='not(eq(mod(n\\,7)\\,3))'", '-fps_mode', 'vfr', '-c:v', 'libx264', '-preset', 'ultrafast', '-timecode', '01:00:00:00', clip('uneven.mov'));
+  await ffmpeg(
+    '-f',
+    'lavfi',
+    '-i',
+    'testsrc2=s=320x180:r=30:d=2',
+    '-vf',
+    "select='not(eq(mod(n\\,7)\\,3))'",
+    '-fps_mode',
+    'vfr',
+    '-c:v',
+    'libx264',
+    '-preset',
+    'ultrafast',
+    '-timecode',
+    '01:00:00:00',
+    clip('uneven.mov'),
+  );
   const small = join(base, 'small.h264');
   const large = join(base, 'large.h264');
-  await ffmpeg('-f', 'lavfi', '-i', 'testsrc2=s=320x180:r=24:d=1', '-c:v', 'libx264', '-preset', 'ultrafast', '-bf', '0', large);
-  await ffmpeg('-f', 'lavfi', '-i', 'testsrc2=s=160x90:r=24:d=1', '-c:v', 'libx264', '-preset', 'ultrafast', '-bf', '0', small);
+  await ffmpeg(
+    '-f',
+    'lavfi',
+    '-i',
+    'testsrc2=s=320x180:r=24:d=1',
+    '-c:v',
+    'libx264',
+    '-preset',
+    'ultrafast',
+    '-bf',
+    '0',
+    large,
+  );
+  await ffmpeg(
+    '-f',
+    'lavfi',
+    '-i',
+    'testsrc2=s=160x90:r=24:d=1',
+    '-c:v',
+    'libx264',
+    '-preset',
+    'ultrafast',
+    '-bf',
+    '0',
+    small,
+  );
   writeFileSync(join(base, 'both.h264'), Buffer.concat([readFileSync(large), readFileSync(small)]));
-  await ffmpeg('-framerate', '24', '-f', 'h264', '-i', join(base, 'both.h264'), '-c', 'copy', '-video_track_timescale', '24000', '-timecode', '01:00:00:00', clip('two-sizes.mov'));
+  await ffmpeg(
+    '-framerate',
+    '24',
+    '-f',
+    'h264',
+    '-i',
+    join(base, 'both.h264'),
+    '-c',
+    'copy',
+    '-video_track_timescale',
+    '24000',
+    '-timecode',
+    '01:00:00:00',
+    clip('two-sizes.mov'),
+  );
   await makeMovie(clip('sound-short.mov'), { frames: 48, soundSeconds: 1 });
   await makeMovie(clip('sound-long.mov'), { frames: 24, soundSeconds: 3 });
   await makeMovie(join(roll, 'left', 'same.mov'), { timecode: '03:00:00:00' });
@@ -53,7 +108,10 @@ async function makeBadRoll(roll: string): Promise<void> {
   await makeMovie(join(base, 'outside.mov'), {});
   copyFileSync(join(base, 'outside.mov'), clip('target.mov'));
   writeFileSync(clip('playlist.mov'), 'ffconcat version 1.0\nfile target.mov\n');
-  writeFileSync(clip('playlist-hls.mp4'), '#EXTM3U\n#EXT-X-TARGETDURATION:2\n#EXTINF:2,\ntarget.mov\n#EXT-X-ENDLIST\n');
+  writeFileSync(
+    clip('playlist-hls.mp4'),
+    '#EXTM3U\n#EXT-X-TARGETDURATION:2\n#EXTINF:2,\ntarget.mov\n#EXT-X-ENDLIST\n',
+  );
   writeFileSync(clip('unknown.rawclip'), Buffer.alloc(4096, 7));
   writeMd5Manifest(roll);
 }
@@ -69,7 +127,16 @@ describe('a roll full of bad clips', () => {
     await makeMovie(join(day, 'C001', 'C001C001.mov'), { frames: 24, timecode: '12:00:00:00' });
     writeMd5Manifest(join(day, 'C001'));
     symlinkSync(join(base, 'outside.mov'), join(day, 'C001', 'link.mov'));
-    result = await runCli(['run', day, '--deliver', delivery, '--work', join(base, 'work'), '--profile', profile]);
+    result = await runCli([
+      'run',
+      day,
+      '--deliver',
+      delivery,
+      '--work',
+      join(base, 'work'),
+      '--profile',
+      profile,
+    ]);
     bad = await readVerdict(delivery, 'day-04', 'A001');
   }, 240_000);
 
@@ -113,11 +180,17 @@ describe('a roll full of bad clips', () => {
     const same = bad.clips.filter((entry) => entry.clip.name === 'same');
     expect(same).toHaveLength(2);
     for (const entry of same) expect(codesOfClip(bad, entry.clip.id)).toContain('name-collision');
-    expect(filesBelow(join(delivery, 'day-04', 'A001')).filter((file) => file.includes('same') && file.endsWith('.mov'))).toEqual([]);
+    expect(
+      filesBelow(join(delivery, 'day-04', 'A001')).filter(
+        (file) => file.includes('same') && file.endsWith('.mov'),
+      ),
+    ).toEqual([]);
   });
 
   test('a file that nobody understands holds the roll by its name', () => {
-    expect(bad.findings.filter((item) => item.code === 'file-not-understood').map((item) => item.file)).toEqual(['unknown.rawclip']);
+    expect(
+      bad.findings.filter((item) => item.code === 'file-not-understood').map((item) => item.file),
+    ).toEqual(['unknown.rawclip']);
   });
 
   test('a link out of the roll is never followed, and holds its roll before anything is made', async () => {

@@ -6,7 +6,15 @@ import { beforeAll, expect, onTestFinished, test } from 'vitest';
 import { copyDay, makeDay } from '../support/day.ts';
 import { codesOf, filesBelow, readVerdict } from '../support/delivery.ts';
 import { freshFolder, sharedFolder } from '../support/folder.ts';
-import { encoding, essence, type NightFoldersForTest, processesWith, resultOf, slowFfmpeg, startNight } from '../support/night.ts';
+import {
+  encoding,
+  essence,
+  type NightFoldersForTest,
+  processesWith,
+  resultOf,
+  slowFfmpeg,
+  startNight,
+} from '../support/night.ts';
 import { eventually } from '../support/processes.ts';
 import type { NightResult } from '../../coordinator/night/request.ts';
 
@@ -17,7 +25,10 @@ let slow = '';
 
 beforeAll(async () => {
   const clip = { frames: 24, size: '256x144' };
-  await makeDay(day, { A001: { 'A001C001.mov': clip, 'A001C002.mov': { ...clip, timecode: '02:00:00:00' } }, B001: { 'B001C001.mov': { ...clip, timecode: '03:00:00:00' } } });
+  await makeDay(day, {
+    A001: { 'A001C001.mov': clip, 'A001C002.mov': { ...clip, timecode: '02:00:00:00' } },
+    B001: { 'B001C001.mov': { ...clip, timecode: '03:00:00:00' } },
+  });
   copyDay(day, copy);
   slow = slowFfmpeg(base, 1.5);
 }, 60_000);
@@ -45,10 +56,14 @@ function volume(size: string, delivery = 'delivery'): Volume {
   return { day, copy, delivery: join(place, delivery), work: join(folder, 'work'), volume: place, unmount };
 }
 
-const codes = (result: NightResult, roll: string): string[] => result.rolls.find((entry) => entry.roll === roll)?.findings.map((item) => item.code) ?? [];
+const codes = (result: NightResult, roll: string): string[] =>
+  result.rolls.find((entry) => entry.roll === roll)?.findings.map((item) => item.code) ?? [];
 
 async function expectNothingRuns(folders: NightFoldersForTest): Promise<void> {
-  await eventually(() => processesWith(folders.delivery).length === 0 && processesWith(folders.work).length === 0, 15_000);
+  await eventually(
+    () => processesWith(folders.delivery).length === 0 && processesWith(folders.work).length === 0,
+    15_000,
+  );
 }
 
 test('a delivery that cannot be made on a read-only volume: exit 1, target-read-only', async () => {
@@ -56,7 +71,10 @@ test('a delivery that cannot be made on a read-only volume: exit 1, target-read-
   execFileSync('mount', ['-o', 'remount,ro', folders.volume]);
   const ended = await startNight({ ...folders, delivery: join(folders.volume, 'delivery') }).done;
   expect(ended.code, ended.stderr).toBe(1);
-  expect(JSON.parse(ended.stdout)).toMatchObject({ kind: 'refusal', findings: [{ code: 'target-read-only' }] });
+  expect(JSON.parse(ended.stdout)).toMatchObject({
+    kind: 'refusal',
+    findings: [{ code: 'target-read-only' }],
+  });
   await expectNothingRuns(folders);
 });
 
@@ -67,7 +85,10 @@ test('a read-only delivery: every roll is read and held with target-read-only, n
   expect(ended.code, ended.stderr).toBe(1);
   const result = resultOf(ended.stdout);
   for (const roll of ['A001', 'B001']) expect(codes(result, roll)).toContain('target-read-only');
-  expect(result.rolls.map((roll) => [roll.verdict, roll.record, roll.clips])).toEqual([['held', null, 2], ['held', null, 1]]);
+  expect(result.rolls.map((roll) => [roll.verdict, roll.record, roll.clips])).toEqual([
+    ['held', null, 2],
+    ['held', null, 1],
+  ]);
   expect(filesBelow(folders.delivery)).toEqual([]);
   await expectNothingRuns(folders);
 });
@@ -108,24 +129,34 @@ test('filled by somebody else in mid-night: target-full, nothing unfinished unde
   const again = await startNight(folders).done;
   expect(again.code, again.stderr).toBe(0);
   const rolls = resultOf(again.stdout).rolls;
-  expect(rolls.map((roll) => [roll.roll, roll.kept, roll.made])).toEqual([['A001', 1, 1], ['B001', 0, 1]]);
+  expect(rolls.map((roll) => [roll.roll, roll.kept, roll.made])).toEqual([
+    ['A001', 1, 1],
+    ['B001', 0, 1],
+  ]);
   const after = essence(folders.delivery);
   expect(after).toMatchObject(before);
   expect(Object.keys(after)).toHaveLength(3);
 }, 120_000);
 
-test.each([['below it', 'delivery'], ['its top folder', '']])('the volume pulled in mid-night, the delivery %s: target-gone, the night ends, the empty mount point stays empty', async (_where, delivery) => {
-  const folders = volume('64m', delivery);
-  const night = startNight(folders, '--ffmpeg', slow, '--patience-seconds', '3');
-  await encoding(folders);
-  folders.unmount();
-  expect(readdirSync(folders.volume)).toEqual([]);
-  const ended = await night.done;
-  expect(ended.code, ended.stderr).toBe(1);
-  const result = resultOf(ended.stdout);
-  expect(result.findings.map((item) => item.code)).toContain('target-gone');
-  for (const roll of ['A001', 'B001']) expect(codes(result, roll)).toContain('target-gone');
-  expect(result.rolls.map((roll) => roll.record)).toEqual([null, null]);
-  expect(readdirSync(folders.volume)).toEqual([]);
-  await expectNothingRuns(folders);
-}, 120_000);
+test.each([
+  ['below it', 'delivery'],
+  ['its top folder', ''],
+])(
+  'the volume pulled in mid-night, the delivery %s: target-gone, the night ends, the empty mount point stays empty',
+  async (_where, delivery) => {
+    const folders = volume('64m', delivery);
+    const night = startNight(folders, '--ffmpeg', slow, '--patience-seconds', '3');
+    await encoding(folders);
+    folders.unmount();
+    expect(readdirSync(folders.volume)).toEqual([]);
+    const ended = await night.done;
+    expect(ended.code, ended.stderr).toBe(1);
+    const result = resultOf(ended.stdout);
+    expect(result.findings.map((item) => item.code)).toContain('target-gone');
+    for (const roll of ['A001', 'B001']) expect(codes(result, roll)).toContain('target-gone');
+    expect(result.rolls.map((roll) => roll.record)).toEqual([null, null]);
+    expect(readdirSync(folders.volume)).toEqual([]);
+    await expectNothingRuns(folders);
+  },
+  120_000,
+);

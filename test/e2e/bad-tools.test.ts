@@ -47,16 +47,27 @@ function fresh(): NightFoldersForTest {
 }
 
 let mute: RunningCli;
-const spoiled: NightFoldersForTest = { day, copy, delivery: join(base, 'delivery'), work: join(base, 'work') };
+const spoiled: NightFoldersForTest = {
+  day,
+  copy,
+  delivery: join(base, 'delivery'),
+  work: join(base, 'work'),
+};
 
 beforeAll(async () => {
   await makeDay(day, {
-    A001: Object.fromEntries([1, 2, 3, 4, 5].map((number) => [`A001C00${number}.mov`, { ...clip, timecode: `0${number}:00:00:00` }])),
+    A001: Object.fromEntries(
+      [1, 2, 3, 4, 5].map((number) => [`A001C00${number}.mov`, { ...clip, timecode: `0${number}:00:00:00` }]),
+    ),
     B001: { 'B001C001.mov': { ...clip, timecode: '10:00:00:00' } },
   });
   copyDay(day, copy);
   // Waited for for twenty seconds; other nights run meanwhile.
-  mute = startNight({ day, copy, delivery: join(base, 'mute-delivery'), work: join(base, 'mute-work') }, '--ffmpeg', standIn(join(base, 'mute'), 'ffmpeg', 'hang'));
+  mute = startNight(
+    { day, copy, delivery: join(base, 'mute-delivery'), work: join(base, 'mute-work') },
+    '--ffmpeg',
+    standIn(join(base, 'mute'), 'ffmpeg', 'hang'),
+  );
 }, 60_000);
 
 function expectRefused(ended: CliResult, code: string): void {
@@ -72,7 +83,11 @@ test('an ffmpeg that is not where it is said to be: exit 3, nothing delivered', 
 
 test('an ffmpeg that is too old: exit 3, nothing delivered', async () => {
   const folders = fresh();
-  expectRefused(await startNight(folders, '--ffmpeg', standIn(join(folders.work, '..', 'old'), 'ffmpeg', 'version 4.2.7')).done, 'tool-too-old');
+  expectRefused(
+    await startNight(folders, '--ffmpeg', standIn(join(folders.work, '..', 'old'), 'ffmpeg', 'version 4.2.7'))
+      .done,
+    'tool-too-old',
+  );
   expect(existsSync(folders.delivery)).toBe(false);
 });
 
@@ -90,7 +105,10 @@ describe('an encoder that spoils four clips of a roll', () => {
   test('ends with 1, by itself, without a word against the night as a whole', () => {
     expect(ended.code, ended.stderr).toBe(1);
     expect(result.findings).toEqual([]);
-    expect(result.rolls.map((roll) => [roll.roll, roll.verdict, roll.clips, roll.clipsReady])).toEqual([['A001', 'held', 5, 1], ['B001', 'ready', 1, 1]]);
+    expect(result.rolls.map((roll) => [roll.roll, roll.verdict, roll.clips, roll.clipsReady])).toEqual([
+      ['A001', 'held', 5, 1],
+      ['B001', 'ready', 1, 1],
+    ]);
   });
 
   test.each([
@@ -104,14 +122,20 @@ describe('an encoder that spoils four clips of a roll', () => {
   });
 
   test('publishes the other clips, and nothing else', () => {
-    expect(Object.keys(essence(spoiled.delivery)).sort()).toEqual(['day-06/A001/small-vc3/A001C001.mov', 'day-06/B001/small-vc3/B001C001.mov']);
+    expect(Object.keys(essence(spoiled.delivery)).sort()).toEqual([
+      'day-06/A001/small-vc3/A001C001.mov',
+      'day-06/B001/small-vc3/B001C001.mov',
+    ]);
     expect(processesWith(spoiled.delivery)).toEqual([]);
   });
 
   test('with a sound ffmpeg the next run makes those four and keeps the rest', async () => {
     const again = await startNight(spoiled).done;
     expect(again.code, again.stderr).toBe(0);
-    expect(resultOf(again.stdout).rolls.map((roll) => [roll.roll, roll.kept, roll.made])).toEqual([['A001', 1, 4], ['B001', 1, 0]]);
+    expect(resultOf(again.stdout).rolls.map((roll) => [roll.roll, roll.kept, roll.made])).toEqual([
+      ['A001', 1, 4],
+      ['B001', 1, 0],
+    ]);
   }, 120_000);
 
   test('damaged records are no obstacle: the verdict is written anew, a deliverable without its report is made again', async () => {
@@ -122,10 +146,16 @@ describe('an encoder that spoils four clips of a roll', () => {
     writeFileSync(layout.deliverableReport(roll('A001'), 'A001C004', 'small-vc3'), Buffer.alloc(64));
     const again = await startNight(spoiled).done;
     expect(again.code, again.stderr).toBe(0);
-    expect(resultOf(again.stdout).rolls.map((entry) => [entry.roll, entry.kept, entry.made])).toEqual([['A001', 3, 2], ['B001', 1, 0]]);
-    for (const name of ['A001', 'B001']) expect((await readVerdict(spoiled.delivery, 'day-06', name)).verdict).toBe('ready');
+    expect(resultOf(again.stdout).rolls.map((entry) => [entry.roll, entry.kept, entry.made])).toEqual([
+      ['A001', 3, 2],
+      ['B001', 1, 0],
+    ]);
+    for (const name of ['A001', 'B001'])
+      expect((await readVerdict(spoiled.delivery, 'day-06', name)).verdict).toBe('ready');
     expect(essence(spoiled.delivery)).toEqual(before);
-    expect(JSON.parse(readFileSync(layout.deliverableReport(roll('A001'), 'A001C003', 'small-vc3'), 'utf8'))).toMatchObject({ kind: 'deliverable', state: 'published' });
+    expect(
+      JSON.parse(readFileSync(layout.deliverableReport(roll('A001'), 'A001C003', 'small-vc3'), 'utf8')),
+    ).toMatchObject({ kind: 'deliverable', state: 'published' });
   }, 120_000);
 });
 
@@ -137,7 +167,16 @@ test('an ffmpeg that does not answer -version: exit 3 after a while, nothing lef
 
 test('a queue that cannot be reached is told once, and the night is refused', async () => {
   const folders = fresh();
-  const ended = await runCli(['run', folders.day, '--deliver', folders.delivery, '--work', folders.work, '--queue', 'redis://127.0.0.1:1']);
+  const ended = await runCli([
+    'run',
+    folders.day,
+    '--deliver',
+    folders.delivery,
+    '--work',
+    folders.work,
+    '--queue',
+    'redis://127.0.0.1:1',
+  ]);
   expect(ended.code).toBe(2);
   expect(ended.stdout).toBe('');
   expect(ended.stderr.split('[queue-unreachable]')).toHaveLength(2);

@@ -21,22 +21,40 @@ const tools = join(base, 'tools');
 const settings = join(base, 'show.yaml');
 
 /** Code of a channel: every pixel of every frame another one. */
-const codeAt = (frame: number, x: number, y: number, channel: number): number => (frame * 701 + y * 257 + x * 97 + channel * 1361) % (FULL + 1);
+const codeAt = (frame: number, x: number, y: number, channel: number): number =>
+  (frame * 701 + y * 257 + x * 97 + channel * 1361) % (FULL + 1);
 
 function picture(frame: number, order: 'le' | 'be'): Buffer {
   const out = Buffer.alloc(WIDTH * HEIGHT * 6);
-  for (let y = 0; y < HEIGHT; y += 1) for (let x = 0; x < WIDTH; x += 1) for (let channel = 0; channel < 3; channel += 1) {
-    const at = ((y * WIDTH + x) * 3 + channel) * 2;
-    if (order === 'le') out.writeUInt16LE(codeAt(frame, x, y, channel), at);
-    else out.writeUInt16BE(codeAt(frame, x, y, channel), at);
-  }
+  for (let y = 0; y < HEIGHT; y += 1)
+    for (let x = 0; x < WIDTH; x += 1)
+      for (let channel = 0; channel < 3; channel += 1) {
+        const at = ((y * WIDTH + x) * 3 + channel) * 2;
+        if (order === 'le') out.writeUInt16LE(codeAt(frame, x, y, channel), at);
+        else out.writeUInt16BE(codeAt(frame, x, y, channel), at);
+      }
   return out;
 }
 
 /** A movie of a form that this test invented: a line of JSON, then the pictures. `fault`: what its decoder does with it. */
 function bellMovie(path: string, fault: string | null, told: object = {}): void {
-  const head = { frames: FRAMES, rate: '24000/1001', width: WIDTH, height: HEIGHT, timecode: '10:00:00:00', reel: 'BELL01', fault, ...told };
-  writeFileSync(path, Buffer.concat([Buffer.from(`${JSON.stringify(head)}\n`), ...Array.from({ length: FRAMES }, (_, frame) => picture(frame, 'le'))]));
+  const head = {
+    frames: FRAMES,
+    rate: '24000/1001',
+    width: WIDTH,
+    height: HEIGHT,
+    timecode: '10:00:00:00',
+    reel: 'BELL01',
+    fault,
+    ...told,
+  };
+  writeFileSync(
+    path,
+    Buffer.concat([
+      Buffer.from(`${JSON.stringify(head)}\n`),
+      ...Array.from({ length: FRAMES }, (_, frame) => picture(frame, 'le')),
+    ]),
+  );
 }
 
 const BELL_PROGRAM = `#!/usr/bin/env node
@@ -69,27 +87,65 @@ function program(name: string, text: string): void {
   writeFileSync(join(tools, name), text, { mode: 0o755 });
 }
 
-const dng = (frame: number): Buffer => buildDng({ width: 64, height: 48, samples: testSamples(64, 48, 12, frame + 1), bits: 12, words: true, rate: [24_000, 1001], timecode: `07:00:00:${String(frame).padStart(2, '0')}` });
+const dng = (frame: number): Buffer =>
+  buildDng({
+    width: 64,
+    height: 48,
+    samples: testSamples(64, 48, 12, frame + 1),
+    bits: 12,
+    words: true,
+    rate: [24_000, 1001],
+    timecode: `07:00:00:${String(frame).padStart(2, '0')}`,
+  });
 
 function rawRoll(folder: string): void {
   mkdirSync(join(folder, 'A011C001'), { recursive: true });
-  for (let frame = 0; frame < 3; frame += 1) writeFileSync(join(folder, 'A011C001', `A011C001_${String(frame).padStart(6, '0')}.dng`), dng(frame));
+  for (let frame = 0; frame < 3; frame += 1)
+    writeFileSync(join(folder, 'A011C001', `A011C001_${String(frame).padStart(6, '0')}.dng`), dng(frame));
   writeMd5Manifest(folder);
 }
 
 /** One day of one roll; the settings are those above. */
-async function nightOf(name: string, fill: (folder: string) => void, ...more: string[]): Promise<{ night: CliResult; roll: string }> {
+async function nightOf(
+  name: string,
+  fill: (folder: string) => void,
+  ...more: string[]
+): Promise<{ night: CliResult; roll: string }> {
   const folder = freshFolder(name.toLowerCase());
   const roll = join(folder, 'day-11', name);
   mkdirSync(roll, { recursive: true });
   fill(roll);
   writeMd5Manifest(roll);
-  const night = await runCli(['run', join(folder, 'day-11'), '--deliver', join(folder, 'delivery'), '--work', join(folder, 'work'), '--settings', settings, '--profile', 'grading-master-exr', '--workers', '1', '--quiet', ...more]);
+  const night = await runCli([
+    'run',
+    join(folder, 'day-11'),
+    '--deliver',
+    join(folder, 'delivery'),
+    '--work',
+    join(folder, 'work'),
+    '--settings',
+    settings,
+    '--profile',
+    'grading-master-exr',
+    '--workers',
+    '1',
+    '--quiet',
+    ...more,
+  ]);
   return { night, roll: join(folder, 'delivery', 'day-11', name) };
 }
 
-async function reportOf(roll: string, clip: string): Promise<{ command: readonly string[]; outcome: { way: Record<string, unknown> } & Record<string, unknown> }> {
-  const read = await readRecord(join(roll, 'reports', 'deliverables', `${clip}.grading-master-exr.json`), deliverableReportSchema);
+async function reportOf(
+  roll: string,
+  clip: string,
+): Promise<{
+  command: readonly string[];
+  outcome: { way: Record<string, unknown> } & Record<string, unknown>;
+}> {
+  const read = await readRecord(
+    join(roll, 'reports', 'deliverables', `${clip}.grading-master-exr.json`),
+    deliverableReportSchema,
+  );
   if (read.state !== 'read') throw new Error(JSON.stringify(read));
   return read.value as unknown as Awaited<ReturnType<typeof reportOf>>;
 }
@@ -97,14 +153,18 @@ async function reportOf(roll: string, clip: string): Promise<{ command: readonly
 /** R, G, B of every pixel as OpenImageIO reads them, rows from the top. */
 function pixelsOf(path: string): number[][] {
   const told = execFileSync('oiiotool', ['--dumpdata', path], { encoding: 'utf8' });
-  return [...told.matchAll(/Pixel \(\d+, \d+\): (\S+) (\S+) (\S+)/g)].map(([, ...values]) => values.map(Number));
+  return [...told.matchAll(/Pixel \(\d+, \d+\): (\S+) (\S+) (\S+)/g)].map(([, ...values]) =>
+    values.map(Number),
+  );
 }
 
 beforeAll(() => {
   mkdirSync(tools, { recursive: true });
   program('bell-decode', BELL_PROGRAM);
   program('strips', STRIP_PROGRAM);
-  writeFileSync(join(tools, 'bell.yaml'), `version: 1
+  writeFileSync(
+    join(tools, 'bell.yaml'),
+    `version: 1
 name: bell
 summary: Movies of the bell foundry
 takes: { clips: movie, names: ['*.bell'] }
@@ -120,46 +180,102 @@ tells:
   timecode: /clip/timecode
   reel: /clip/reel
 patience_seconds: 2
-`);
-  writeFileSync(join(tools, 'plates.yaml'), `version: 1\nname: plates\nsummary: Frames as PPM of 16 bits\ntakes: { clips: frames, names: ['*.plate'] }\ncommand: [cat, '{file}']\ngives: { samples: rgb48be, around: netpbm, full: ${FULL} }\n`);
-  writeFileSync(join(tools, 'strips.yaml'), "version: 1\nname: strips\nsummary: Sensor values of DNG frames\ntakes: { clips: frames, names: ['*.dng'] }\ncommand: [./strips, '{file}']\ngives: { samples: cfa16le }\n");
+`,
+  );
+  writeFileSync(
+    join(tools, 'plates.yaml'),
+    `version: 1\nname: plates\nsummary: Frames as PPM of 16 bits\ntakes: { clips: frames, names: ['*.plate'] }\ncommand: [cat, '{file}']\ngives: { samples: rgb48be, around: netpbm, full: ${FULL} }\n`,
+  );
+  writeFileSync(
+    join(tools, 'strips.yaml'),
+    "version: 1\nname: strips\nsummary: Sensor values of DNG frames\ntakes: { clips: frames, names: ['*.dng'] }\ncommand: [./strips, '{file}']\ngives: { samples: cfa16le }\n",
+  );
   // AP0 to AP0: what is in the master is what the decoder gave.
-  writeFileSync(settings, 'version: 1\nshow: { input: { name: aces2065-1 } }\ncameras: { A: { raw: { decoder: strips } } }\ndecoders: [tools/bell.yaml, tools/plates.yaml, tools/strips.yaml]\n');
+  writeFileSync(
+    settings,
+    'version: 1\nshow: { input: { name: aces2065-1 } }\ncameras: { A: { raw: { decoder: strips } } }\ndecoders: [tools/bell.yaml, tools/plates.yaml, tools/strips.yaml]\n',
+  );
 });
 
 describe('pictures of a declared decoder become masters', () => {
   test.each([
-    ['a movie', 'B011', (roll: string) => bellMovie(join(roll, 'B011C001.bell'), null), [], '0864000', { decoder: 'bell', full: FULL }],
-    ['frames in files of their own', 'C011', (roll: string) => {
-      mkdirSync(join(roll, 'B011C001'));
-      for (let frame = 0; frame < FRAMES; frame += 1) writeFileSync(join(roll, 'B011C001', `B011C001.${String(frame + 7).padStart(4, '0')}.plate`), Buffer.concat([Buffer.from(`P6\n${WIDTH} ${HEIGHT}\n65535\n`), picture(frame, 'be')]));
-    }, ['--rate', '24'], null, { decoder: 'plates', full: FULL }],
-  ] as const)('%s: every value is what the program wrote, and the report says who served', async (_title, name, fill, more, first, by) => {
-    const { night, roll } = await nightOf(name, fill, ...more);
-    expect(night.code, night.stdout + night.stderr).toBe(0);
-    const files = readdirSync(join(roll, 'grading-master-exr', 'B011C001')).sort();
-    expect(files).toHaveLength(FRAMES);
-    if (first !== null) expect(files[0]).toBe(`B011C001.${first}.exr`);
-    for (const [frame, file] of files.entries()) {
-      const pixels = pixelsOf(join(roll, 'grading-master-exr', 'B011C001', file));
-      expect(pixels).toHaveLength(WIDTH * HEIGHT);
-      // Half precision: 11 bits.
-      const off = pixels.filter((values, index) => values.some((value, channel) => Math.abs(value - codeAt(frame, index % WIDTH, Math.floor(index / WIDTH), channel) / FULL) > 2 ** -11 * value + 1e-6));
-      expect(off).toEqual([]);
-    }
-    const report = await reportOf(roll, 'B011C001');
-    expect(report.outcome.way.declared).toMatchObject({ ...by, version: expect.stringMatching(/^[0-9a-f]{12}$/) as unknown });
-    expect(report.command).toContain('{file}');
-    const header = execFileSync('exrheader', [join(roll, 'grading-master-exr', 'B011C001', files[0] as string)], { encoding: 'utf8' });
-    expect(header).toContain(`decoder ${by.decoder} ${(report.outcome.way.declared as { version: string }).version}`);
-  });
+    [
+      'a movie',
+      'B011',
+      (roll: string) => bellMovie(join(roll, 'B011C001.bell'), null),
+      [],
+      '0864000',
+      { decoder: 'bell', full: FULL },
+    ],
+    [
+      'frames in files of their own',
+      'C011',
+      (roll: string) => {
+        mkdirSync(join(roll, 'B011C001'));
+        for (let frame = 0; frame < FRAMES; frame += 1)
+          writeFileSync(
+            join(roll, 'B011C001', `B011C001.${String(frame + 7).padStart(4, '0')}.plate`),
+            Buffer.concat([Buffer.from(`P6\n${WIDTH} ${HEIGHT}\n65535\n`), picture(frame, 'be')]),
+          );
+      },
+      ['--rate', '24'],
+      null,
+      { decoder: 'plates', full: FULL },
+    ],
+  ] as const)(
+    '%s: every value is what the program wrote, and the report says who served',
+    async (_title, name, fill, more, first, by) => {
+      const { night, roll } = await nightOf(name, fill, ...more);
+      expect(night.code, night.stdout + night.stderr).toBe(0);
+      const files = readdirSync(join(roll, 'grading-master-exr', 'B011C001')).sort();
+      expect(files).toHaveLength(FRAMES);
+      if (first !== null) expect(files[0]).toBe(`B011C001.${first}.exr`);
+      for (const [frame, file] of files.entries()) {
+        const pixels = pixelsOf(join(roll, 'grading-master-exr', 'B011C001', file));
+        expect(pixels).toHaveLength(WIDTH * HEIGHT);
+        // Half precision: 11 bits.
+        const off = pixels.filter((values, index) =>
+          values.some(
+            (value, channel) =>
+              Math.abs(value - codeAt(frame, index % WIDTH, Math.floor(index / WIDTH), channel) / FULL) >
+              2 ** -11 * value + 1e-6,
+          ),
+        );
+        expect(off).toEqual([]);
+      }
+      const report = await reportOf(roll, 'B011C001');
+      expect(report.outcome.way.declared).toMatchObject({
+        ...by,
+        version: expect.stringMatching(/^[0-9a-f]{12}$/) as unknown,
+      });
+      expect(report.command).toContain('{file}');
+      const header = execFileSync(
+        'exrheader',
+        [join(roll, 'grading-master-exr', 'B011C001', files[0] as string)],
+        { encoding: 'utf8' },
+      );
+      expect(header).toContain(
+        `decoder ${by.decoder} ${(report.outcome.way.declared as { version: string }).version}`,
+      );
+    },
+  );
 
   test('movies are not made of them, which is said before anything is made', async () => {
     const folder = freshFolder('movies');
     mkdirSync(join(folder, 'day-11', 'B011'), { recursive: true });
     bellMovie(join(folder, 'day-11', 'B011', 'B011C001.bell'), null);
     writeMd5Manifest(join(folder, 'day-11', 'B011'));
-    const plan = await runCli(['plan', join(folder, 'day-11'), '--deliver', join(folder, 'delivery'), '--settings', settings, '--profile', 'review-h264', '--quiet']);
+    const plan = await runCli([
+      'plan',
+      join(folder, 'day-11'),
+      '--deliver',
+      join(folder, 'delivery'),
+      '--settings',
+      settings,
+      '--profile',
+      'review-h264',
+      '--quiet',
+    ]);
     expect(plan.code).toBe(1);
     expect(plan.stdout).toContain('[declared-clip-no-movie]');
   });
@@ -172,11 +288,32 @@ describe('a clip is held, and nothing stands under its name, when its decoder', 
     ['gives a frame too few', 'B023', 'short', {}, 'decoder-failed', /4 whole pictures/],
     ['gives a byte too many', 'B024', 'long', {}, 'decoder-failed', /1 bytes/],
     ['falls silent', 'B025', 'hangs', {}, 'decoder-failed', /no answer/],
-    ['counts more frames than it gives', 'B026', null, { frames: FRAMES + 1 }, 'decoder-failed', /5 whole pictures/],
-    ['counts fewer frames than it gives', 'B027', null, { frames: FRAMES - 1 }, 'decoder-failed', /more than the 4 pictures/],
+    [
+      'counts more frames than it gives',
+      'B026',
+      null,
+      { frames: FRAMES + 1 },
+      'decoder-failed',
+      /5 whole pictures/,
+    ],
+    [
+      'counts fewer frames than it gives',
+      'B027',
+      null,
+      { frames: FRAMES - 1 },
+      'decoder-failed',
+      /more than the 4 pictures/,
+    ],
     ['says no number of frames', 'B028', null, { frames: 'many' }, 'decoder-says-too-little', /frames/],
     ['says a rate that is none', 'B029', null, { rate: '0/1' }, 'decoder-says-too-little', /rate/],
-    ['says a timecode that does not exist', 'B030', null, { timecode: '10:00:00:24' }, 'timecode-invalid', /10:00:00:24/],
+    [
+      'says a timecode that does not exist',
+      'B030',
+      null,
+      { timecode: '10:00:00:24' },
+      'timecode-invalid',
+      /10:00:00:24/,
+    ],
   ] as const;
   const delivery = join(base, 'delivery');
   let night: CliResult;
@@ -188,12 +325,28 @@ describe('a clip is held, and nothing stands under its name, when its decoder', 
       bellMovie(join(day, roll, `${roll}C001.bell`), fault, told);
       writeMd5Manifest(join(day, roll));
     }
-    night = await runCli(['run', day, '--deliver', delivery, '--work', join(base, 'work'), '--settings', settings, '--profile', 'grading-master-exr', '--workers', '1', '--quiet']);
+    night = await runCli([
+      'run',
+      day,
+      '--deliver',
+      delivery,
+      '--work',
+      join(base, 'work'),
+      '--settings',
+      settings,
+      '--profile',
+      'grading-master-exr',
+      '--workers',
+      '1',
+      '--quiet',
+    ]);
   }, 240_000);
 
   test.each(faults)('%s', (_title, roll, _fault, _told, code, said) => {
     expect(night.code).toBe(1);
-    const { verdict, findings } = JSON.parse(readFileSync(join(delivery, 'day-12', roll, 'roll.json'), 'utf8')) as { verdict: string; findings: { code: string; found: string }[] };
+    const { verdict, findings } = JSON.parse(
+      readFileSync(join(delivery, 'day-12', roll, 'roll.json'), 'utf8'),
+    ) as { verdict: string; findings: { code: string; found: string }[] };
     expect(verdict).toBe('held');
     const found = findings.filter((item) => item.code === code);
     expect(found.length, JSON.stringify(findings)).toBeGreaterThan(0);
@@ -209,32 +362,66 @@ test('raw frames are decoded by the declared decoder that the settings name, to 
   // The survey decodes one frame, the master all of them.
   expect(readFileSync(join(tools, 'strips.served'), 'utf8')).toBe('x'.repeat(4));
   const { outcome } = await reportOf(roll, 'A011C001');
-  expect(outcome.way).toMatchObject({ kind: 'raw', decoder: 'strips', decoderVersion: expect.stringMatching(/^[0-9a-f]{12}$/) as unknown });
+  expect(outcome.way).toMatchObject({
+    kind: 'raw',
+    decoder: 'strips',
+    decoderVersion: expect.stringMatching(/^[0-9a-f]{12}$/) as unknown,
+  });
   // Another camera's letter: nothing is named, and our own comes first.
   const other = await nightOf('D011', rawRoll);
   expect(other.night.code, other.night.stdout).toBe(0);
-  expect((await reportOf(other.roll, 'A011C001')).outcome.way).toMatchObject({ decoder: 'own', decoderVersion: null });
-  const frame = (folder: string): number[][] => pixelsOf(join(folder, 'grading-master-exr', 'A011C001', readdirSync(join(folder, 'grading-master-exr', 'A011C001')).sort()[2] as string));
+  expect((await reportOf(other.roll, 'A011C001')).outcome.way).toMatchObject({
+    decoder: 'own',
+    decoderVersion: null,
+  });
+  const frame = (folder: string): number[][] =>
+    pixelsOf(
+      join(
+        folder,
+        'grading-master-exr',
+        'A011C001',
+        readdirSync(join(folder, 'grading-master-exr', 'A011C001')).sort()[2] as string,
+      ),
+    );
   expect(frame(roll)).toEqual(frame(other.roll));
 });
 
 describe('settings that cannot be', () => {
-  const declaration = (name: string, command: string): string => `version: 1\nname: ${name}\nsummary: a test\ntakes: { clips: frames, names: ['*.dng'] }\ncommand: [${command}, '{file}']\ngives: { samples: cfa16le }\n`;
+  const declaration = (name: string, command: string): string =>
+    `version: 1\nname: ${name}\nsummary: a test\ntakes: { clips: frames, names: ['*.dng'] }\ncommand: [${command}, '{file}']\ngives: { samples: cfa16le }\n`;
   function settingsOf(text: string): string {
     const folder = freshFolder('wrong');
     writeFileSync(join(folder, 'gone.yaml'), declaration('gone', 'gone-program'));
     writeFileSync(join(folder, 'own.yaml'), declaration('own', 'cat'));
-    writeFileSync(join(folder, 'poor.yaml'), 'version: 1\nname: poor\nsummary: a test\ncommand: [cat, "{file}"]\ngives: { samples: cfa16le }\n');
+    writeFileSync(
+      join(folder, 'poor.yaml'),
+      'version: 1\nname: poor\nsummary: a test\ncommand: [cat, "{file}"]\ngives: { samples: cfa16le }\n',
+    );
     writeFileSync(join(folder, 'show.yaml'), `version: 1\n${text}`);
     return join(folder, 'show.yaml');
   }
 
   test.each([
     ['a program that is not there', 'decoders: [gone.yaml]\n', 'decoder-program-missing', 'gone-program'],
-    ['a declaration that is not there', 'decoders: [nowhere.yaml]\n', 'decoder-file-unreadable', 'nowhere.yaml'],
+    [
+      'a declaration that is not there',
+      'decoders: [nowhere.yaml]\n',
+      'decoder-file-unreadable',
+      'nowhere.yaml',
+    ],
     ['a declaration that says too little', 'decoders: [poor.yaml]\n', 'decoder-file-wrong', 'takes'],
-    ['a decoder that nobody declares', 'cameras: { A: { raw: { decoder: chime } } }\n', 'settings-value-wrong', 'chime'],
-    ['a declared decoder with the name of ours', 'decoders: [own.yaml]\n', 'settings-value-wrong', 'two decoders called own'],
+    [
+      'a decoder that nobody declares',
+      'cameras: { A: { raw: { decoder: chime } } }\n',
+      'settings-value-wrong',
+      'chime',
+    ],
+    [
+      'a declared decoder with the name of ours',
+      'decoders: [own.yaml]\n',
+      'settings-value-wrong',
+      'two decoders called own',
+    ],
   ])('%s', async (_title, text, code, said) => {
     const error: unknown = await readSettings(settingsOf(text)).catch((thrown: unknown) => thrown);
     expect(error).toBeInstanceOf(FindingError);
@@ -249,7 +436,17 @@ describe('settings that cannot be', () => {
     const delivery = join(path, '..', 'delivery');
     // Where a roll would be read there is none, which nobody comes to find out.
     mkdirSync(join(path, '..', 'day-11'));
-    const night = await runCli([command, join(path, '..', 'day-11'), '--deliver', delivery, '--settings', path, '--profile', 'grading-master-exr', '--quiet']);
+    const night = await runCli([
+      command,
+      join(path, '..', 'day-11'),
+      '--deliver',
+      delivery,
+      '--settings',
+      path,
+      '--profile',
+      'grading-master-exr',
+      '--quiet',
+    ]);
     expect(night.code).toBe(2);
     expect(night.stdout + night.stderr).toContain('decoder-program-missing');
     expect(existsSync(delivery)).toBe(false);

@@ -1,5 +1,15 @@
 /** A day of two cameras, one raw and one log, as the user takes it through the night for the finishing house, and audited later. */
-import { copyFileSync, cpSync, existsSync, mkdirSync, readdirSync, readFileSync, renameSync, rmSync, writeFileSync } from 'node:fs';
+import {
+  copyFileSync,
+  cpSync,
+  existsSync,
+  mkdirSync,
+  readdirSync,
+  readFileSync,
+  renameSync,
+  rmSync,
+  writeFileSync,
+} from 'node:fs';
 import { join } from 'node:path';
 import { beforeAll, describe, expect, test } from 'vitest';
 import { auditDelivery, type RollAudit } from '../../coordinator/audit/index.ts';
@@ -15,19 +25,55 @@ const base = join(sharedFolder, 'masters');
 const day = join(base, 'day-07');
 const original = join(base, 'delivery');
 const settings = join(base, 'show.yaml');
-const run = (delivery: string, ...more: string[]): ReturnType<typeof runCli> => runCli(['run', day, '--deliver', delivery, '--work', join(base, 'work'), '--settings', settings, '--profile', 'grading-master-exr', '--workers', '1', ...more]);
+const run = (delivery: string, ...more: string[]): ReturnType<typeof runCli> =>
+  runCli([
+    'run',
+    day,
+    '--deliver',
+    delivery,
+    '--work',
+    join(base, 'work'),
+    '--settings',
+    settings,
+    '--profile',
+    'grading-master-exr',
+    '--workers',
+    '1',
+    ...more,
+  ]);
 
 beforeAll(async () => {
   mkdirSync(join(day, 'A007', 'A007C001'), { recursive: true });
   mkdirSync(join(day, 'B007'), { recursive: true });
   for (let frame = 0; frame < 5; frame += 1) {
-    writeFileSync(join(day, 'A007', 'A007C001', `A007C001_${String(frame).padStart(6, '0')}.dng`), buildDng({ width: 64, height: 48, samples: testSamples(64, 48, 12, frame + 1), bits: 12, jpeg: {}, rate: [24_000, 1001], timecode: `07:00:00:${String(frame).padStart(2, '0')}` }));
+    writeFileSync(
+      join(day, 'A007', 'A007C001', `A007C001_${String(frame).padStart(6, '0')}.dng`),
+      buildDng({
+        width: 64,
+        height: 48,
+        samples: testSamples(64, 48, 12, frame + 1),
+        bits: 12,
+        jpeg: {},
+        rate: [24_000, 1001],
+        timecode: `07:00:00:${String(frame).padStart(2, '0')}`,
+      }),
+    );
   }
-  await makeMovie(join(day, 'B007', 'B007C001.mov'), { frames: 8, size: '96x54', rate: '24000/1001', timecode: '07:10:00:00', codec: 'prores', tagged: false });
+  await makeMovie(join(day, 'B007', 'B007C001.mov'), {
+    frames: 8,
+    size: '96x54',
+    rate: '24000/1001',
+    timecode: '07:10:00:00',
+    codec: 'prores',
+    tagged: false,
+  });
   for (const roll of ['A007', 'B007']) writeMd5Manifest(join(day, roll));
   // A table of the project's fixtures: two entries a side, which lead elsewhere than any curve.
   copyFileSync(join(packageFolder, 'test/fixtures/colour/3d-2x2x2.cube'), join(base, 'look.cube'));
-  writeFileSync(settings, 'version: 1\nshow: { owner: Bell foundry film }\ncameras:\n  B: { input: { file: look.cube, gives: acescg } }\n');
+  writeFileSync(
+    settings,
+    'version: 1\nshow: { owner: Bell foundry film }\ncameras:\n  B: { input: { file: look.cube, gives: acescg } }\n',
+  );
   const night = await run(original);
   if (night.code !== 0) throw new Error(night.stderr + night.stdout);
 }, 240_000);
@@ -35,10 +81,18 @@ beforeAll(async () => {
 const rollOf = (delivery: string, roll: string): string => join(delivery, 'day-07', roll);
 
 test('both rolls are ready: raw frames by their own tags, the log movie by the table that the settings name', () => {
-  for (const [roll, clip, first] of [['A007', 'A007C001', '0604800'], ['B007', 'B007C001', '0619200']] as const) {
-    const verdict = JSON.parse(readFileSync(join(rollOf(original, roll), 'roll.json'), 'utf8')) as { verdict: string; findings: { code: string }[] };
+  for (const [roll, clip, first] of [
+    ['A007', 'A007C001', '0604800'],
+    ['B007', 'B007C001', '0619200'],
+  ] as const) {
+    const verdict = JSON.parse(readFileSync(join(rollOf(original, roll), 'roll.json'), 'utf8')) as {
+      verdict: string;
+      findings: { code: string }[];
+    };
     expect(verdict.verdict).toBe('ready');
-    expect(readdirSync(join(rollOf(original, roll), 'grading-master-exr', clip)).sort()[0]).toBe(`${clip}.${first}.exr`);
+    expect(readdirSync(join(rollOf(original, roll), 'grading-master-exr', clip)).sort()[0]).toBe(
+      `${clip}.${first}.exr`,
+    );
   }
   expect(readdirSync(join(rollOf(original, 'B007'), 'reports', 'transforms'))).toHaveLength(1);
 });
@@ -46,20 +100,41 @@ test('both rolls are ready: raw frames by their own tags, the log movie by the t
 test('run again, everything stands finished; with other settings one camera is made again', async () => {
   const delivery = freshFolder('again');
   cpSync(original, delivery, { recursive: true });
-  const before = readFileSync(join(rollOf(delivery, 'B007'), 'grading-master-exr', 'B007C001', 'B007C001.0619200.exr'));
+  const before = readFileSync(
+    join(rollOf(delivery, 'B007'), 'grading-master-exr', 'B007C001', 'B007C001.0619200.exr'),
+  );
   expect((await run(delivery)).stderr).toMatch(/A007: 1 clip, 0 to make, 1 stand[s]? finished/);
   const other = join(freshFolder('other'), 'show.yaml');
-  writeFileSync(other, 'version: 1\nshow: { owner: Bell foundry film }\ncameras:\n  B: { input: { name: vlog-vgamut } }\n');
+  writeFileSync(
+    other,
+    'version: 1\nshow: { owner: Bell foundry film }\ncameras:\n  B: { input: { name: vlog-vgamut } }\n',
+  );
   const night = await run(delivery, '--settings', other);
   expect(night.code, night.stdout).toBe(0);
   expect(night.stderr).toMatch(/A007: 1 clip, 0 to make/);
   expect(night.stderr).toMatch(/B007: 1 clip, 1 to make/);
-  expect(readFileSync(join(rollOf(delivery, 'B007'), 'grading-master-exr', 'B007C001', 'B007C001.0619200.exr')).equals(before)).toBe(false);
+  expect(
+    readFileSync(
+      join(rollOf(delivery, 'B007'), 'grading-master-exr', 'B007C001', 'B007C001.0619200.exr'),
+    ).equals(before),
+  ).toBe(false);
 });
 
 test('without settings the log roll is held with the remedy, and the raw one is made', async () => {
   const delivery = join(freshFolder('unsaid'), 'delivery');
-  const night = await runCli(['run', day, '--deliver', delivery, '--work', join(base, 'work-unsaid'), '--profile', 'grading-master-exr', '--workers', '1', '--quiet']);
+  const night = await runCli([
+    'run',
+    day,
+    '--deliver',
+    delivery,
+    '--work',
+    join(base, 'work-unsaid'),
+    '--profile',
+    'grading-master-exr',
+    '--workers',
+    '1',
+    '--quiet',
+  ]);
   expect(night.code).toBe(1);
   expect(night.stdout).toContain('[input-unknown]');
   expect(night.stdout).toMatch(/ready\s+A007/i);
@@ -68,7 +143,17 @@ test('without settings the log roll is held with the remedy, and the raw one is 
 
 test('a proxy of raw frames is refused before anything is made, and says what would do', async () => {
   const delivery = join(freshFolder('proxy'), 'delivery');
-  const plan = await runCli(['plan', day, '--deliver', delivery, '--settings', settings, '--profile', 'editorial-vc3', '--quiet']);
+  const plan = await runCli([
+    'plan',
+    day,
+    '--deliver',
+    delivery,
+    '--settings',
+    settings,
+    '--profile',
+    'editorial-vc3',
+    '--quiet',
+  ]);
   expect(plan.code).toBe(1);
   expect(plan.stdout).toContain('[picture-undeveloped]');
   expect(plan.stdout).toContain('grading-master-exr');
@@ -78,11 +163,26 @@ test('a proxy of raw frames is refused before anything is made, and says what wo
 test('a plan foretells uncompressed masters within 2 per cent of what is made', async () => {
   const delivery = join(freshFolder('size'), 'delivery');
   const args = [day, '--deliver', delivery, '--settings', settings, '--profile', 'dpx-10', '--json'];
-  const plan = JSON.parse((await runCli(['plan', ...args])).stdout) as { jobs: { clip: string; bytes: number; bytesRange: { least: number; most: number } }[] };
-  const night = await runCli(['run', ...args, '--work', join(base, 'work-size'), '--workers', '1', '--quiet']);
+  const plan = JSON.parse((await runCli(['plan', ...args])).stdout) as {
+    jobs: { clip: string; bytes: number; bytesRange: { least: number; most: number } }[];
+  };
+  const night = await runCli([
+    'run',
+    ...args,
+    '--work',
+    join(base, 'work-size'),
+    '--workers',
+    '1',
+    '--quiet',
+  ]);
   expect(night.code, night.stdout).toBe(0);
   for (const { clip, bytes, bytesRange } of plan.jobs) {
-    const report = JSON.parse(readFileSync(join(rollOf(delivery, clip.slice(0, 4)), 'reports', 'deliverables', `${clip}.dpx-10.json`), 'utf8')) as { file: { bytes: number } };
+    const report = JSON.parse(
+      readFileSync(
+        join(rollOf(delivery, clip.slice(0, 4)), 'reports', 'deliverables', `${clip}.dpx-10.json`),
+        'utf8',
+      ),
+    ) as { file: { bytes: number } };
     expect(Math.abs(bytes / report.file.bytes - 1)).toBeLessThan(0.02);
     expect(bytesRange).toEqual({ least: bytes, most: bytes });
   }
@@ -96,7 +196,8 @@ describe('audited without the sources', () => {
     const { rolls } = await auditDelivery({ delivery, tools: await mediaTools() });
     return rolls.find((one) => one.roll === roll) as RollAudit;
   }
-  const frame = (folder: string, clip: string, number: string): string => join(folder, 'grading-master-exr', clip, `${clip}.${number}.exr`);
+  const frame = (folder: string, clip: string, number: string): string =>
+    join(folder, 'grading-master-exr', clip, `${clip}.${number}.exr`);
 
   test.each(['A007', 'B007'] as const)('untouched, %s is ready', async (roll) => {
     const audit = await auditOf(roll, () => undefined);
@@ -106,21 +207,61 @@ describe('audited without the sources', () => {
   });
 
   test.each<[string, 'A007' | 'B007', (folder: string) => void, string, string]>([
-    ['one byte of one frame', 'A007', (folder) => flip(frame(folder, 'A007C001', '0604802')), 'folder-file-differs', 'A007C001.0604802.exr'],
-    ['a frame taken away', 'A007', (folder) => rmSync(frame(folder, 'A007C001', '0604803')), 'folder-file-absent', 'A007C001.0604803.exr'],
-    ['a frame that nobody made', 'B007', (folder) => copyFileSync(frame(folder, 'B007C001', '0619203'), join(folder, 'grading-master-exr', 'B007C001', 'B007C001.0619299.exr')), 'folder-file-strange', 'B007C001.0619299.exr'],
-    ['two frames that changed places', 'B007', (folder) => {
-      const [one, other] = [frame(folder, 'B007C001', '0619201'), frame(folder, 'B007C001', '0619204')];
-      renameSync(one, `${one}.x`);
-      renameSync(other, one);
-      renameSync(`${one}.x`, other);
-    }, 'timecode-differs', 'B007C001.0619201.exr'],
-    ['the table of the transform edited', 'B007', (folder) => {
-      const [name] = readdirSync(join(folder, 'reports', 'transforms'));
-      const path = join(folder, 'reports', 'transforms', name as string);
-      writeFileSync(path, readFileSync(path, 'utf8').replace('\n2.0 0.0 0.0', '\n1.9 0.0 0.0'));
-    }, 'colour-file-changed', ''],
-    ['the point trail taken away', 'A007', (folder) => rmSync(join(folder, 'reports', 'trails'), { recursive: true }), 'trail-absent', ''],
+    [
+      'one byte of one frame',
+      'A007',
+      (folder) => flip(frame(folder, 'A007C001', '0604802')),
+      'folder-file-differs',
+      'A007C001.0604802.exr',
+    ],
+    [
+      'a frame taken away',
+      'A007',
+      (folder) => rmSync(frame(folder, 'A007C001', '0604803')),
+      'folder-file-absent',
+      'A007C001.0604803.exr',
+    ],
+    [
+      'a frame that nobody made',
+      'B007',
+      (folder) =>
+        copyFileSync(
+          frame(folder, 'B007C001', '0619203'),
+          join(folder, 'grading-master-exr', 'B007C001', 'B007C001.0619299.exr'),
+        ),
+      'folder-file-strange',
+      'B007C001.0619299.exr',
+    ],
+    [
+      'two frames that changed places',
+      'B007',
+      (folder) => {
+        const [one, other] = [frame(folder, 'B007C001', '0619201'), frame(folder, 'B007C001', '0619204')];
+        renameSync(one, `${one}.x`);
+        renameSync(other, one);
+        renameSync(`${one}.x`, other);
+      },
+      'timecode-differs',
+      'B007C001.0619201.exr',
+    ],
+    [
+      'the table of the transform edited',
+      'B007',
+      (folder) => {
+        const [name] = readdirSync(join(folder, 'reports', 'transforms'));
+        const path = join(folder, 'reports', 'transforms', name as string);
+        writeFileSync(path, readFileSync(path, 'utf8').replace('\n2.0 0.0 0.0', '\n1.9 0.0 0.0'));
+      },
+      'colour-file-changed',
+      '',
+    ],
+    [
+      'the point trail taken away',
+      'A007',
+      (folder) => rmSync(join(folder, 'reports', 'trails'), { recursive: true }),
+      'trail-absent',
+      '',
+    ],
   ])('%s', async (_title, roll, spoil, code, named) => {
     const audit = await auditOf(roll, spoil);
     expect(audit).toMatchObject({ recorded: 'ready', measured: 'held' });

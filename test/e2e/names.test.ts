@@ -45,11 +45,25 @@ describe('names of every kind', () => {
     const roll = join(day, 'A002');
     mkdirSync(roll, { recursive: true });
     for (const [index, stem] of stems.entries()) {
-      const made = await makeMovie(join(base, 'made.mov'), { frames: 6, timecode: `05:00:${String(index).padStart(2, '0')}:00` });
+      const made = await makeMovie(join(base, 'made.mov'), {
+        frames: 6,
+        timecode: `05:00:${String(index).padStart(2, '0')}:00`,
+      });
       renameSync(made, fsPath(`${roll}/${stem}.mov`));
     }
     writeMd5Manifest(roll);
-    result = await runCli(['run', day, '--deliver', delivery, '--work', join(base, 'work'), '--profile', 'test/fixtures/profiles/small-vc3.yaml', '--profile', 'test/fixtures/profiles/small-h264.yaml']);
+    result = await runCli([
+      'run',
+      day,
+      '--deliver',
+      delivery,
+      '--work',
+      join(base, 'work'),
+      '--profile',
+      'test/fixtures/profiles/small-vc3.yaml',
+      '--profile',
+      'test/fixtures/profiles/small-h264.yaml',
+    ]);
     verdict = await readVerdict(delivery, dayName, 'A002');
   }, 240_000);
 
@@ -58,7 +72,8 @@ describe('names of every kind', () => {
     expect(verdict.verdict).toBe('ready');
     expect(result.code, result.stderr).toBe(0);
     expect(verdict.clips).toHaveLength(stems.length);
-    for (const entry of verdict.clips) expect(entry.deliverables.map((made) => made.state)).toEqual(['published', 'published']);
+    for (const entry of verdict.clips)
+      expect(entry.deliverables.map((made) => made.state)).toEqual(['published', 'published']);
   });
 
   test('each clip keeps the name that the camera gave, byte for byte', () => {

@@ -22,7 +22,9 @@ function stateOf(folder: string): string[] {
 
 let before: string[];
 beforeAll(async () => {
-  await makeDay(day, { A001: { 'A001C001.mov': { frames: 12 }, 'A001C002.mov': { frames: 12, timecode: null } } });
+  await makeDay(day, {
+    A001: { 'A001C001.mov': { frames: 12 }, 'A001C002.mov': { frames: 12, timecode: null } },
+  });
   copyDay(day, copy);
   before = [...stateOf(day), ...stateOf(copy)];
 }, 120_000);
@@ -40,7 +42,17 @@ describe.sequential('shoot day and copy', () => {
   });
 
   test('a night leaves its sources as they were', async () => {
-    const result = await runCli(['run', day, '--copy', copy, '--deliver', delivery, '--work', join(base, 'work'), ...profile]);
+    const result = await runCli([
+      'run',
+      day,
+      '--copy',
+      copy,
+      '--deliver',
+      delivery,
+      '--work',
+      join(base, 'work'),
+      ...profile,
+    ]);
     expect(result.code, result.stdout).toBe(1);
     expect([...stateOf(day), ...stateOf(copy)]).toEqual(before);
   });

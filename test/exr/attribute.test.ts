@@ -1,6 +1,13 @@
 /** Attributes of a header: bytes as the file layout has them, values and back, refusals. */
 import { describe, expect, test } from 'vitest';
-import { type ExrAttribute, type ExrType, type ExrValues, exrAttribute, exrValue, holdToType } from '../../media/exr/attribute.ts';
+import {
+  type ExrAttribute,
+  type ExrType,
+  type ExrValues,
+  exrAttribute,
+  exrValue,
+  holdToType,
+} from '../../media/exr/attribute.ts';
 import { AP0 } from '../../media/exr/aces-rules.ts';
 import { ExrDamage } from '../../media/exr/damage.ts';
 import { frameAttributes } from '../../media/exr/frame-attributes.ts';
@@ -12,16 +19,28 @@ import { addFrames, parseTimecode } from '../../media/timecode.ts';
 const channel = { name: 'G', pixelType: 'half', linear: false, xSampling: 1, ySampling: 1 } as const;
 const cases: { readonly [Type in ExrType]: readonly [ExrValues[Type], string] } = {
   box2i: [{ xMin: -1, yMin: 0, xMax: 2, yMax: 256 }, 'ffffffff000000000200000000010000'],
-  chlist: [[channel, { ...channel, name: 'left.R', pixelType: 'float', linear: true, ySampling: 2 }], '4700010000000000000001000000010000006c6566742e52000200000001000000010000000200000000'],
-  chromaticities: [{ red: [0.5, 0.25], green: [0, 1], blue: [0.125, -0.5], white: [1, 2] }, '0000003f0000803e000000000000803f0000003e000000bf0000803f00000040'],
+  chlist: [
+    [channel, { ...channel, name: 'left.R', pixelType: 'float', linear: true, ySampling: 2 }],
+    '4700010000000000000001000000010000006c6566742e52000200000001000000010000000200000000',
+  ],
+  chromaticities: [
+    { red: [0.5, 0.25], green: [0, 1], blue: [0.125, -0.5], white: [1, 2] },
+    '0000003f0000803e000000000000803f0000003e000000bf0000803f00000040',
+  ],
   compression: ['zip', '03'],
   double: [-2, '00000000000000c0'],
   float: [0.5, '0000003f'],
   int: [-2, 'feffffff'],
   keycode: [[1, 2, 3, 4, 5, 6, 7], '01000000020000000300000004000000050000000600000007000000'],
   lineOrder: ['decreasing-y', '01'],
-  m33f: [[1, 0, 0, 0, 1, 0, 0, 0, 1], '0000803f0000000000000000000000000000803f0000000000000000000000000000803f'],
-  m44f: [[1, 2, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 1], `0000803f00000040${'00000000'.repeat(13)}0000803f`],
+  m33f: [
+    [1, 0, 0, 0, 1, 0, 0, 0, 1],
+    '0000803f0000000000000000000000000000803f0000000000000000000000000000803f',
+  ],
+  m44f: [
+    [1, 2, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 1],
+    `0000803f00000040${'00000000'.repeat(13)}0000803f`,
+  ],
   preview: [{ width: 1, height: 1, rgba: Buffer.from('01020304', 'hex') }, '010000000100000001020304'],
   rational: [{ num: -24_000, den: 4_294_967_295 }, '40a2ffffffffffff'],
   string: ['bell é', '62656c6c20c3a9'],
@@ -42,9 +61,12 @@ function holds<Type extends ExrType>(type: Type, [value, hex]: readonly [ExrValu
   if (type !== 'string') expect(() => holdToType(cut)).toThrow(ExrDamage);
 }
 
-test.each(Object.keys(cases) as ExrType[])('%s: bytes of the file layout, the value back, and no byte less', (type) => {
-  holds(type, cases[type]);
-});
+test.each(Object.keys(cases) as ExrType[])(
+  '%s: bytes of the file layout, the value back, and no byte less',
+  (type) => {
+    holds(type, cases[type]);
+  },
+);
 
 test.each<[string, () => ExrAttribute]>([
   ['a whole number beyond 32 bits', () => exrAttribute('imageCounter', 'int', 2 ** 31)],
@@ -63,12 +85,16 @@ test.each([
   ['a pixel type that there is not', '47000300000000000000010000000100000000', 'pixel type 3 of channel G'],
   ['a list without an end', '470001000000000000000100000001000000', 'does not end'],
 ])('channels, %s: damaged', (_name, hex, words) => {
-  expect(() => holdToType({ name: 'channels', type: 'chlist', bytes: Buffer.from(hex, 'hex') })).toThrow(words);
+  expect(() => holdToType({ name: 'channels', type: 'chlist', bytes: Buffer.from(hex, 'hex') })).toThrow(
+    words,
+  );
 });
 
 test('a value of another type is damage, an absent one is null', () => {
   const attributes = new Map([['owner', exrAttribute('owner', 'string', 'x')]]);
-  expect(() => exrValue(attributes, 'owner', 'float')).toThrow('attribute owner is of type string, not float');
+  expect(() => exrValue(attributes, 'owner', 'float')).toThrow(
+    'attribute owner is of type string, not float',
+  );
   expect(exrValue(attributes, 'comments', 'string')).toBeNull();
 });
 
@@ -83,7 +109,10 @@ describe('the header', () => {
   });
 
   test('every attribute says where its value lies', () => {
-    const bytes = headerBytes([exrAttribute('owner', 'string', 'Foundry'), exrAttribute('comments', 'string', 'owner\0string')]);
+    const bytes = headerBytes([
+      exrAttribute('owner', 'string', 'Foundry'),
+      exrAttribute('comments', 'string', 'owner\0string'),
+    ]);
     const at = attributesOf(bytes).attributes.get('owner')?.at ?? 0;
     expect(bytes.toString('latin1', at, at + 7)).toBe('Foundry');
   });
@@ -100,14 +129,25 @@ describe('the header', () => {
 });
 
 describe('what a frame says', () => {
-  test.each(['owner', 'channels', 'timeCode', 'headerChecksum', 'acesImageContainerFlag', 'chunkCount'])('%s is no free name', (name) => {
-    expect(() => frameAttributes({ chromaticities: AP0, free: { [name]: 'x' } })).toThrow(`${name} is no free name`);
-  });
-  test.each(['2026-11-25 10:00:00', '2026:11:25T10:00:00', '2026:11:25 10:00', ''])('%j is no date of a frame', (capDate) => {
-    expect(() => frameAttributes({ chromaticities: AP0, capDate })).toThrow('is not YYYY:MM:DD hh:mm:ss');
-  });
+  test.each(['owner', 'channels', 'timeCode', 'headerChecksum', 'acesImageContainerFlag', 'chunkCount'])(
+    '%s is no free name',
+    (name) => {
+      expect(() => frameAttributes({ chromaticities: AP0, free: { [name]: 'x' } })).toThrow(
+        `${name} is no free name`,
+      );
+    },
+  );
+  test.each(['2026-11-25 10:00:00', '2026:11:25T10:00:00', '2026:11:25 10:00', ''])(
+    '%j is no date of a frame',
+    (capDate) => {
+      expect(() => frameAttributes({ chromaticities: AP0, capDate })).toThrow('is not YYYY:MM:DD hh:mm:ss');
+    },
+  );
   test('what is not known is not written', () => {
-    expect(frameAttributes({ chromaticities: AP0 }).map(({ name }) => name)).toEqual(['chromaticities', 'pixelAspectRatio']);
+    expect(frameAttributes({ chromaticities: AP0 }).map(({ name }) => name)).toEqual([
+      'chromaticities',
+      'pixelAspectRatio',
+    ]);
   });
 });
 
@@ -129,7 +169,12 @@ test.each([
 });
 
 test('each frame of a second has words of its own up to base 60; above it there are none', () => {
-  for (const base of [24, 25, 30, 48, 50, 60]) expect(new Set(Array.from({ length: base }, (_, frame) => packTimecode({ frame, base, drop: false })?.timeAndFlags)).size).toBe(base);
+  for (const base of [24, 25, 30, 48, 50, 60])
+    expect(
+      new Set(
+        Array.from({ length: base }, (_, frame) => packTimecode({ frame, base, drop: false })?.timeAndFlags),
+      ).size,
+    ).toBe(base);
   for (const base of [96, 100, 120]) expect(packTimecode({ frame: 0, base, drop: false })).toBeNull();
 });
 

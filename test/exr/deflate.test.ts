@@ -17,7 +17,11 @@ let to: number;
 beforeAll(async () => {
   memory = new KernelMemory();
   kernel = await exrKernel(memory);
-  [from, scratch, to] = [memory.allocate(MOST + 64), memory.allocate(kernel.scratchBytes()), memory.allocate(MOST + 4096)];
+  [from, scratch, to] = [
+    memory.allocate(MOST + 64),
+    memory.allocate(kernel.scratchBytes()),
+    memory.allocate(MOST + 4096),
+  ];
 });
 
 /** Null where the kernel says that the stream would not be smaller than `limit`. */
@@ -48,13 +52,16 @@ const kinds: Readonly<Record<string, (index: number, next: () => number) => numb
   ramp: (index) => index >> 4,
   noise: (_, next) => 256 * next(),
   'noise around the middle': (_, next) => 128 + 8 * (next() + next() + next() - 1.5),
-  'lines that repeat': (index) => (index % 5760) * 7919 >> 5,
+  'lines that repeat': (index) => ((index % 5760) * 7919) >> 5,
   'noise, then zeroes': (index, next) => (index < 30_000 ? 256 * next() : 0),
   'rare values among many': (index, next) => (next() < 0.0005 ? index : 128),
   'a tree deeper than codes may be': (_, next) => Math.floor(-Math.log2(next() + 2 ** -30)) * 3,
 };
 // Around a block (49152 bytes), the window (32768) and the least and longest match (8, 258).
-const sizes = [0, 1, 2, 3, 7, 8, 9, 15, 16, 255, 256, 257, 258, 259, 266, 1000, 32_767, 32_768, 32_769, 49_151, 49_152, 49_153, 98_303, 98_304, 98_305, 184_320, 393_216];
+const sizes = [
+  0, 1, 2, 3, 7, 8, 9, 15, 16, 255, 256, 257, 258, 259, 266, 1000, 32_767, 32_768, 32_769, 49_151, 49_152,
+  49_153, 98_303, 98_304, 98_305, 184_320, 393_216,
+];
 
 describe.each(Object.entries(kinds))('%s', (_name, value) => {
   test.each(sizes)('%d bytes come back', (size) => {
@@ -65,7 +72,15 @@ describe.each(Object.entries(kinds))('%s', (_name, value) => {
 });
 
 test('any bytes come back, wherever their kinds part', () => {
-  const pieces = fc.array(fc.oneof(fc.uint8Array({ maxLength: 400 }), fc.tuple(fc.integer({ min: 0, max: 255 }), fc.integer({ min: 1, max: 2000 })).map(([value, count]) => new Uint8Array(count).fill(value))), { maxLength: 30 });
+  const pieces = fc.array(
+    fc.oneof(
+      fc.uint8Array({ maxLength: 400 }),
+      fc
+        .tuple(fc.integer({ min: 0, max: 255 }), fc.integer({ min: 1, max: 2000 }))
+        .map(([value, count]) => new Uint8Array(count).fill(value)),
+    ),
+    { maxLength: 30 },
+  );
   fc.assert(
     fc.property(pieces, fc.double({ min: 0, max: 1, noNaN: true }), (parts, place) => {
       // Twice, so that something repeats.
@@ -87,7 +102,13 @@ test('a stream that would not be smaller than the limit is none, and one byte mo
   const size = comesBack(data);
   expect(packed(data, data.length >> 1, size)).toBeNull();
   expect(packed(data, data.length >> 1, size + 1)?.length).toBe(size);
-  expect(packed(filled(20_000, (_, next) => 256 * next()), 10_000, 20_000)).toBeNull();
+  expect(
+    packed(
+      filled(20_000, (_, next) => 256 * next()),
+      10_000,
+      20_000,
+    ),
+  ).toBeNull();
 });
 
 test('nothing is written behind the stream but what eight bytes at a time spill', () => {
@@ -102,14 +123,19 @@ test('nothing is written behind the stream but what eight bytes at a time spill'
 // Written out from the format's description (OpenEXR file layout; FFmpeg, exrenc.c): the reference is not made of the kernel's code.
 function predicted(raw: Uint8Array): Uint8Array {
   const split = [...raw.filter((_, index) => index % 2 === 0), ...raw.filter((_, index) => index % 2 === 1)];
-  return Uint8Array.from(split, (byte, index) => (index === 0 ? byte : byte - (split[index - 1] as number) + 128 + 256));
+  return Uint8Array.from(split, (byte, index) =>
+    index === 0 ? byte : byte - (split[index - 1] as number) + 128 + 256,
+  );
 }
 
-test.each([2, 4, 6, 30, 32, 34, 62, 64, 66, 96, 1000, 1002, 9999 * 6])('%d bytes: even and odd bytes apart, each as its difference from the one before', (size) => {
-  const raw = filled(size, (_, next) => 256 * next());
-  memory.bytes(from, size).set(raw);
-  memory.bytes(to, size + 1).fill(0x55);
-  kernel.splitAndPredict(from, size, to);
-  expect(Uint8Array.from(memory.bytes(to, size))).toEqual(predicted(raw));
-  expect(memory.bytes(to + size, 1)[0]).toBe(0x55);
-});
+test.each([2, 4, 6, 30, 32, 34, 62, 64, 66, 96, 1000, 1002, 9999 * 6])(
+  '%d bytes: even and odd bytes apart, each as its difference from the one before',
+  (size) => {
+    const raw = filled(size, (_, next) => 256 * next());
+    memory.bytes(from, size).set(raw);
+    memory.bytes(to, size + 1).fill(0x55);
+    kernel.splitAndPredict(from, size, to);
+    expect(Uint8Array.from(memory.bytes(to, size))).toEqual(predicted(raw));
+    expect(memory.bytes(to + size, 1)[0]).toBe(0x55);
+  },
+);

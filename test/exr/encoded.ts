@@ -27,13 +27,27 @@ export function grainy(width: number, height: number, seed = 7): Picture {
   const next = numbers(seed);
   // Whole powers of two with straight lines between: exact everywhere.
   const light = (stops: number): number => 2 ** Math.floor(stops) * (1 + stops - Math.floor(stops));
-  const plane = (gain: number): Float32Array => Float32Array.from({ length: width * height }, (_, index) => gain * light((12 * (index % width)) / width - 7) * (1 + 0.1 * (next() - 0.5)) - 0.01 * next());
+  const plane = (gain: number): Float32Array =>
+    Float32Array.from(
+      { length: width * height },
+      (_, index) =>
+        gain * light((12 * (index % width)) / width - 7) * (1 + 0.1 * (next() - 0.5)) - 0.01 * next(),
+    );
   return { r: plane(1), g: plane(0.8), b: plane(0.5) };
 }
 
 export function placed(memory: KernelMemory, { r, g, b }: Picture): Planes {
-  const [atR, atG, atB] = [r, g, b].map((plane) => memory.allocate(planeBytes(plane.length))) as [number, number, number];
-  for (const [at, plane] of [[atR, r], [atG, g], [atB, b]] as const) memory.f32(at, plane.length).set(plane);
+  const [atR, atG, atB] = [r, g, b].map((plane) => memory.allocate(planeBytes(plane.length))) as [
+    number,
+    number,
+    number,
+  ];
+  for (const [at, plane] of [
+    [atR, r],
+    [atG, g],
+    [atB, b],
+  ] as const)
+    memory.f32(at, plane.length).set(plane);
   return { r: atR, g: atG, b: atB, count: r.length };
 }
 
@@ -43,7 +57,11 @@ export interface Encoded {
   readonly clamped: number;
 }
 
-export async function encoded(form: ExrWriting, picture: Picture, attributes: Partial<ExrAttributes> = {}): Promise<Encoded> {
+export async function encoded(
+  form: ExrWriting,
+  picture: Picture,
+  attributes: Partial<ExrAttributes> = {},
+): Promise<Encoded> {
   const memory = new KernelMemory();
   const encoder = await ExrEncoder.create(memory);
   encoder.prepare(form);

@@ -56,7 +56,8 @@ test('no half is nearer than the one that a value is rounded to', () => {
       const bits = toHalf(value);
       const distance = Math.abs(roundToHalf(value) - value);
       for (const neighbour of [bits - 1, bits + 1]) {
-        if ((neighbour & 0x7fff) >= 0x7c00 || neighbour < 0 || (neighbour & 0x8000) !== (bits & 0x8000)) continue;
+        if ((neighbour & 0x7fff) >= 0x7c00 || neighbour < 0 || (neighbour & 0x8000) !== (bits & 0x8000))
+          continue;
         expect(Math.abs(fromHalf(neighbour) - value)).toBeGreaterThanOrEqual(distance);
       }
     }),
@@ -64,7 +65,9 @@ test('no half is nearer than the one that a value is rounded to', () => {
 });
 
 describe('the kernel', () => {
-  async function rounded(values: Float32Array): Promise<{ halves: Uint16Array; notNumbers: number; clamped: number }> {
+  async function rounded(
+    values: Float32Array,
+  ): Promise<{ halves: Uint16Array; notNumbers: number; clamped: number }> {
     const memory = new KernelMemory();
     const kernel = await exrKernel(memory);
     const from = memory.allocate(4 * values.length);
@@ -72,13 +75,18 @@ describe('the kernel', () => {
     memory.f32(from, values.length).set(values);
     kernel.clearCounts();
     kernel.halves(from, values.length, to);
-    return { halves: Uint16Array.from(memory.u16(to, values.length)), notNumbers: kernel.countNotNumbers(), clamped: kernel.countClamped() };
+    return {
+      halves: Uint16Array.from(memory.u16(to, values.length)),
+      notNumbers: kernel.countNotNumbers(),
+      clamped: kernel.countClamped(),
+    };
   }
 
   const agree = async (values: Float32Array): Promise<void> => {
     const { halves, notNumbers, clamped } = await rounded(values);
     const wrong: string[] = [];
-    for (const [index, value] of values.entries()) if (halves[index] !== toHalf(value)) wrong.push(`${value}: ${halves[index]}, not ${toHalf(value)}`);
+    for (const [index, value] of values.entries())
+      if (halves[index] !== toHalf(value)) wrong.push(`${value}: ${halves[index]}, not ${toHalf(value)}`);
     expect(wrong).toEqual([]);
     expect(notNumbers).toBe(values.filter(Number.isNaN).length);
     expect(clamped).toBe(values.filter((value) => Math.abs(value) > 65_504).length);
@@ -110,9 +118,16 @@ describe('the kernel', () => {
     expect(halves.filter(isNotFinite).length).toBe(0);
   });
 
-  test.each([1, 2, 3, 5, 7, 8, 9, 15, 17])('%d values: as many are written and counted, no more', async (count) => {
-    const values = new Float32Array(count).fill(Number.NaN);
-    values[0] = 70_000;
-    expect(await rounded(values)).toEqual({ halves: Uint16Array.from({ length: count }, (_, index) => (index === 0 ? 0x7bff : 0)), notNumbers: count - 1, clamped: 1 });
-  });
+  test.each([1, 2, 3, 5, 7, 8, 9, 15, 17])(
+    '%d values: as many are written and counted, no more',
+    async (count) => {
+      const values = new Float32Array(count).fill(Number.NaN);
+      values[0] = 70_000;
+      expect(await rounded(values)).toEqual({
+        halves: Uint16Array.from({ length: count }, (_, index) => (index === 0 ? 0x7bff : 0)),
+        notNumbers: count - 1,
+        clamped: 1,
+      });
+    },
+  );
 });

@@ -30,7 +30,10 @@ function flat(width: number, height: number, value: number): Picture {
 function random(width: number, height: number): Picture {
   const next = numbers(99);
   // Any half, finite ones only: what compression makes larger.
-  const plane = (): Float32Array => Float32Array.from({ length: width * height }, () => fromHalf(Math.floor(next() * 0x7c00) | (next() < 0.5 ? 0x8000 : 0)));
+  const plane = (): Float32Array =>
+    Float32Array.from({ length: width * height }, () =>
+      fromHalf(Math.floor(next() * 0x7c00) | (next() < 0.5 ? 0x8000 : 0)),
+    );
   return { r: plane(), g: plane(), b: plane() };
 }
 
@@ -54,14 +57,27 @@ describe.each(forms)('$compression in $container', (form) => {
     [17, 33],
     [62, 50],
     [255, 15],
-  ])('%dx%d: each value is the nearest half, and the file is whole to the last byte', async (width, height) => {
-    for (const picture of [grainy(width, height), flat(width, height, 0), flat(width, height, 0.18), random(width, height)]) {
-      const { bytes } = await encoded({ width, height, ...form }, picture);
-      const planes = await read(bytes);
-      expect([...planes.keys()]).toEqual(['B', 'G', 'R']);
-      for (const [name, plane] of [['R', picture.r], ['G', picture.g], ['B', picture.b]] as const) expect(planes.get(name)).toEqual(halves(plane));
-    }
-  });
+  ])(
+    '%dx%d: each value is the nearest half, and the file is whole to the last byte',
+    async (width, height) => {
+      for (const picture of [
+        grainy(width, height),
+        flat(width, height, 0),
+        flat(width, height, 0.18),
+        random(width, height),
+      ]) {
+        const { bytes } = await encoded({ width, height, ...form }, picture);
+        const planes = await read(bytes);
+        expect([...planes.keys()]).toEqual(['B', 'G', 'R']);
+        for (const [name, plane] of [
+          ['R', picture.r],
+          ['G', picture.g],
+          ['B', picture.b],
+        ] as const)
+          expect(planes.get(name)).toEqual(halves(plane));
+      }
+    },
+  );
 
   test('ffmpeg and OpenImageIO find the same values', async () => {
     const [width, height] = [62, 50];
@@ -69,12 +85,62 @@ describe.each(forms)('$compression in $container', (form) => {
     const picture = grainy(width, height);
     const { bytes } = await encoded({ width, height, ...form }, picture);
     writeFileSync(join(folder, 'ours.exr'), bytes);
-    const wanted = Array.from({ length: width * height }, (_, index) => [picture.r, picture.g, picture.b].map((plane) => roundToHalf(plane[index] as number)));
-    expect(pixelsOf(await outputOf('ffmpeg', ['-v', 'error', '-i', join(folder, 'ours.exr'), '-f', 'rawvideo', '-pix_fmt', 'gbrpf32le', '-']))).toEqual(wanted);
+    const wanted = Array.from({ length: width * height }, (_, index) =>
+      [picture.r, picture.g, picture.b].map((plane) => roundToHalf(plane[index] as number)),
+    );
+    expect(
+      pixelsOf(
+        await outputOf('ffmpeg', [
+          '-v',
+          'error',
+          '-i',
+          join(folder, 'ours.exr'),
+          '-f',
+          'rawvideo',
+          '-pix_fmt',
+          'gbrpf32le',
+          '-',
+        ]),
+      ),
+    ).toEqual(wanted);
     // As 32-bit floats without a loss, through a file of OpenImageIO's own.
-    await outputOf('oiiotool', [join(folder, 'ours.exr'), '-d', 'float', '--compression', 'none', '-o', join(folder, 'theirs.exr')]);
-    expect(pixelsOf(await outputOf('ffmpeg', ['-v', 'error', '-i', join(folder, 'theirs.exr'), '-f', 'rawvideo', '-pix_fmt', 'gbrpf32le', '-']))).toEqual(wanted);
-    expect(String(await outputOf('oiiotool', [join(folder, 'ours.exr'), join(folder, 'theirs.exr'), '--fail', '0', '--hardfail', '0', '--diff']))).toContain('PASS');
+    await outputOf('oiiotool', [
+      join(folder, 'ours.exr'),
+      '-d',
+      'float',
+      '--compression',
+      'none',
+      '-o',
+      join(folder, 'theirs.exr'),
+    ]);
+    expect(
+      pixelsOf(
+        await outputOf('ffmpeg', [
+          '-v',
+          'error',
+          '-i',
+          join(folder, 'theirs.exr'),
+          '-f',
+          'rawvideo',
+          '-pix_fmt',
+          'gbrpf32le',
+          '-',
+        ]),
+      ),
+    ).toEqual(wanted);
+    expect(
+      String(
+        await outputOf('oiiotool', [
+          join(folder, 'ours.exr'),
+          join(folder, 'theirs.exr'),
+          '--fail',
+          '0',
+          '--hardfail',
+          '0',
+          '--diff',
+        ]),
+      ),
+    ).toContain('PASS');
   });
 
   test('no number and no infinity is written; what was one is counted', async () => {
@@ -94,16 +160,26 @@ describe.each(forms)('$compression in $container', (form) => {
     const encoder = await ExrEncoder.create(memory);
     encoder.prepare({ width, height, ...form });
     const { r, g, b } = placed(memory, grainy(width, height));
-    const band = (first: number, lines: number): Planes => ({ r: r + 4 * width * first, g: g + 4 * width * first, b: b + 4 * width * first, count: width * lines });
+    const band = (first: number, lines: number): Planes => ({
+      r: r + 4 * width * first,
+      g: g + 4 * width * first,
+      b: b + 4 * width * first,
+      count: width * lines,
+    });
     const whole = frameBy(encoder, [band(0, height)], 'x');
     for (const lines of [16, 32, 64]) {
-      const bands = Array.from({ length: Math.ceil(height / lines) }, (_, index) => band(index * lines, Math.min(lines, height - index * lines)));
+      const bands = Array.from({ length: Math.ceil(height / lines) }, (_, index) =>
+        band(index * lines, Math.min(lines, height - index * lines)),
+      );
       expect(frameBy(encoder, bands, 'x').equals(whole)).toBe(true);
     }
     expect(() => frameBy(encoder, [band(0, 16)], 'x')).toThrow('16 lines of a picture of 37x75');
-    expect(() => frameBy(encoder, [band(0, 64), band(0, 16)], 'x')).toThrow('from line 64 of a picture of 37x75');
+    expect(() => frameBy(encoder, [band(0, 64), band(0, 16)], 'x')).toThrow(
+      'from line 64 of a picture of 37x75',
+    );
     expect(() => frameBy(encoder, [{ ...band(0, 16), count: 100 }], 'x')).toThrow(RangeError);
-    if (form.compression === 'zip') expect(() => frameBy(encoder, [band(0, 24), band(24, 51)], 'x')).toThrow('16 lines a chunk');
+    if (form.compression === 'zip')
+      expect(() => frameBy(encoder, [band(0, 24), band(24, 51)], 'x')).toThrow('16 lines a chunk');
     // What was given up leaves nothing behind.
     expect(frameBy(encoder, [band(0, height)], 'x').equals(whole)).toBe(true);
   });
@@ -113,11 +189,18 @@ describe.each(forms)('$compression in $container', (form) => {
     const memory = new KernelMemory();
     const encoder = await ExrEncoder.create(memory);
     encoder.prepare({ width, height, ...form });
-    const pictures = [grainy(width, height, 1), random(width, height), flat(width, height, 0), grainy(width, height, 1)];
+    const pictures = [
+      grainy(width, height, 1),
+      random(width, height),
+      flat(width, height, 0),
+      grainy(width, height, 1),
+    ];
     const planes = pictures.map((picture) => placed(memory, picture));
     for (const [index, picture] of pictures.entries()) {
       const again = frameBy(encoder, [planes[index] as (typeof planes)[number]], 'x'.repeat(100 * index));
-      const { bytes } = await encoded({ width, height, ...form }, picture, { comments: 'x'.repeat(100 * index) });
+      const { bytes } = await encoded({ width, height, ...form }, picture, {
+        comments: 'x'.repeat(100 * index),
+      });
       expect(again.equals(bytes)).toBe(true);
     }
   });
@@ -179,56 +262,115 @@ const common = [
 describe('exrheader of OpenEXR', () => {
   async function linesOf(form: ExrWriting, attributes: object = said): Promise<string[]> {
     const folder = freshFolder();
-    writeFileSync(join(folder, 'a.exr'), (await encoded(form, grainy(form.width, form.height), attributes)).bytes);
+    writeFileSync(
+      join(folder, 'a.exr'),
+      (await encoded(form, grainy(form.width, form.height), attributes)).bytes,
+    );
     return String(await outputOf('exrheader', [join(folder, 'a.exr')])).split('\n');
   }
 
   test('prints everything that a frame says', async () => {
     expect(await linesOf({ width: 20, height: 12, compression: 'zip', container: 'exr' })).toEqual(
-      expect.arrayContaining([...common, 'compression (type compression): zip, multi-scanline blocks', 'adoptedNeutral (type v2f): (0.32168 0.33767)', 'whiteLuminance (type float): 100', 'cameraCCTSetting (type float): 5600', 'cameraTintSetting (type float): -2', 'comments (type string): "second casting"', 'sourceFile (type string): "B012_0001.dng"', 'sourceFrame (type string): "7"']),
+      expect.arrayContaining([
+        ...common,
+        'compression (type compression): zip, multi-scanline blocks',
+        'adoptedNeutral (type v2f): (0.32168 0.33767)',
+        'whiteLuminance (type float): 100',
+        'cameraCCTSetting (type float): 5600',
+        'cameraTintSetting (type float): -2',
+        'comments (type string): "second casting"',
+        'sourceFile (type string): "B012_0001.dng"',
+        'sourceFrame (type string): "7"',
+      ]),
     );
   });
 
   test('prints the ACES container, in which comments hold what has no name of its own', async () => {
     const lines = await linesOf({ width: 20, height: 12, compression: 'none', container: 'aces' });
-    expect(lines).toEqual(expect.arrayContaining([...common, 'compression (type compression): none', 'acesImageContainerFlag (type int): 1', 'comments (type string): "second casting', 'adoptedNeutral: 0.32168 0.33767', 'whiteLuminance: 100', 'cameraCCTSetting: 5600', 'cameraTintSetting: -2', 'sourceFile: B012_0001.dng', 'sourceFrame: 7"']));
+    expect(lines).toEqual(
+      expect.arrayContaining([
+        ...common,
+        'compression (type compression): none',
+        'acesImageContainerFlag (type int): 1',
+        'comments (type string): "second casting',
+        'adoptedNeutral: 0.32168 0.33767',
+        'whiteLuminance: 100',
+        'cameraCCTSetting: 5600',
+        'cameraTintSetting: -2',
+        'sourceFile: B012_0001.dng',
+        'sourceFrame: 7"',
+      ]),
+    );
   });
 
   test('finds the second of a pair at 50 frames a second', async () => {
-    const lines = await linesOf({ width: 20, height: 12, compression: 'none', container: 'exr' }, { timecode: parseTimecode('10:20:30:49', 50) });
-    expect(lines).toEqual(expect.arrayContaining(['    time 10:20:30:24', '    drop frame 0, color frame 0, field/phase 1']));
+    const lines = await linesOf(
+      { width: 20, height: 12, compression: 'none', container: 'exr' },
+      { timecode: parseTimecode('10:20:30:49', 50) },
+    );
+    expect(lines).toEqual(
+      expect.arrayContaining(['    time 10:20:30:24', '    drop frame 0, color frame 0, field/phase 1']),
+    );
   });
 });
 
 test('the file without compression has the size that is foretold', async () => {
-  for (const [width, height] of [[62, 50], [1, 1]] as const) {
+  for (const [width, height] of [
+    [62, 50],
+    [1, 1],
+  ] as const) {
     const form = { width, height, compression: 'none', container: 'aces' } as const;
     const header = exrHeader(form, { chromaticities: AP0, ...said }).length;
-    expect((await encoded(form, grainy(width, height), said)).bytes.length).toBe(uncompressedBytes(width, height, header));
+    expect((await encoded(form, grainy(width, height), said)).bytes.length).toBe(
+      uncompressedBytes(width, height, header),
+    );
   }
   // Measured on ffmpeg's files, whose header has 392 bytes.
-  expect([uncompressedBytes(1920, 1080, 392), uncompressedBytes(3840, 2160, 392), uncompressedBytes(4096, 2160, 392)]).toEqual([12_459_272, 49_801_352, 53_119_112]);
+  expect([
+    uncompressedBytes(1920, 1080, 392),
+    uncompressedBytes(3840, 2160, 392),
+    uncompressedBytes(4096, 2160, 392),
+  ]).toEqual([12_459_272, 49_801_352, 53_119_112]);
 });
 
 test('a chunk that compression does not make smaller is stored as it is', async () => {
-  const { bytes } = await encoded({ width: 64, height: 32, compression: 'zip', container: 'exr' }, random(64, 32));
+  const { bytes } = await encoded(
+    { width: 64, height: 32, compression: 'zip', container: 'exr' },
+    random(64, 32),
+  );
   const { chunks } = await walkExr(sourceOfBytes(bytes));
   expect(chunks.map(({ bytes: size }) => size)).toEqual([6 * 64 * 16, 6 * 64 * 16]);
 });
 
 test('the bytes are these, on every machine', async () => {
-  const { bytes } = await encoded({ width: 240, height: 135, compression: 'zip', container: 'exr' }, grainy(240, 135), said);
-  expect(createHash('sha256').update(bytes).digest('hex')).toBe('b4a57ff51837c7042bfa48c193bfca2e1e17f09024e98fd5b75ea33e3a724ee4');
+  const { bytes } = await encoded(
+    { width: 240, height: 135, compression: 'zip', container: 'exr' },
+    grainy(240, 135),
+    said,
+  );
+  expect(createHash('sha256').update(bytes).digest('hex')).toBe(
+    'b4a57ff51837c7042bfa48c193bfca2e1e17f09024e98fd5b75ea33e3a724ee4',
+  );
 });
 
 test.each<[string, ExrWriting, string]>([
-  ['compression in the ACES container', { width: 4, height: 4, compression: 'zip', container: 'aces' }, 'not compressed'],
+  [
+    'compression in the ACES container',
+    { width: 4, height: 4, compression: 'zip', container: 'aces' },
+    'not compressed',
+  ],
   ['no lines', { width: 4, height: 0, compression: 'none', container: 'exr' }, '4x0'],
 ])('%s is refused', async (_name, form, words) => {
   await expect(encoded(form, grainy(4, 4))).rejects.toThrow(words);
 });
 
 test('planes of another size, and chromaticities other than AP0 in the ACES container, are refused', async () => {
-  await expect(encoded({ width: 4, height: 4, compression: 'none', container: 'exr' }, grainy(4, 3))).rejects.toThrow('3 lines of a picture of 4x4');
-  await expect(encoded({ width: 4, height: 4, compression: 'none', container: 'aces' }, grainy(4, 4), { chromaticities: { ...AP0, white: [0.3127, 0.329] } })).rejects.toThrow('ACES2065-1 only');
+  await expect(
+    encoded({ width: 4, height: 4, compression: 'none', container: 'exr' }, grainy(4, 3)),
+  ).rejects.toThrow('3 lines of a picture of 4x4');
+  await expect(
+    encoded({ width: 4, height: 4, compression: 'none', container: 'aces' }, grainy(4, 4), {
+      chromaticities: { ...AP0, white: [0.3127, 0.329] },
+    }),
+  ).rejects.toThrow('ACES2065-1 only');
 });

@@ -5,7 +5,9 @@ const STAGED = '.rushlight-part-';
 
 /** Places of the arguments that name a file being made: outputs, not inputs. */
 function stagedPlaces(args) {
-  return args.flatMap((argument, index) => (argument.includes(STAGED) && args[index - 1] !== '-i' ? [index] : []));
+  return args.flatMap((argument, index) =>
+    argument.includes(STAGED) && args[index - 1] !== '-i' ? [index] : [],
+  );
 }
 
 export function isEncode(args) {
@@ -14,7 +16,8 @@ export function isEncode(args) {
 
 /** The path in a target: as it is written there, and as it is. In the tee muxer's list a bar ends it and a backslash escapes. */
 function pathIn(target) {
-  if (!target.startsWith('[')) return { text: target.replace(/^file:/, ''), path: target.replace(/^file:/, '') };
+  if (!target.startsWith('['))
+    return { text: target.replace(/^file:/, ''), path: target.replace(/^file:/, '') };
   const text = /\]file:((?:\\.|[^|\\])*)/.exec(target)[1];
   return { text, path: text.replace(/\\(.)/g, '$1') };
 }
@@ -23,7 +26,9 @@ function pathIn(target) {
 function sectionOf(args, profile) {
   const end = stagedPlaces(args).find((place) => basename(dirname(pathIn(args[place]).path)) === profile);
   if (end === undefined) throw new Error(`no output of ${profile} on this command line`);
-  const start = args.findLastIndex((argument, index) => index < end && argument === '-map' && args[index + 1].startsWith('['));
+  const start = args.findLastIndex(
+    (argument, index) => index < end && argument === '-map' && args[index + 1].startsWith('['),
+  );
   if (start < 0) throw new Error(`the output ${args[end]} maps no picture of the graph`);
   return { start, end, pad: args[start + 1] };
 }
@@ -35,7 +40,9 @@ export function stagedOf(args, profile) {
 /** Whether every coded picture of this output stands for itself, so that they can be moved about in the file. */
 export function codesEachPicture(args, profile) {
   const { start, end } = sectionOf(args, profile);
-  return ['dnxhd', 'prores_ks'].includes(args[args.findIndex((argument, index) => index > start && index < end && argument === '-c:v') + 1]);
+  return ['dnxhd', 'prores_ks'].includes(
+    args[args.findIndex((argument, index) => index > start && index < end && argument === '-c:v') + 1],
+  );
 }
 
 function placeOfInput(args) {
@@ -63,7 +70,10 @@ function replaced(text, from, to) {
 
 /** Tags stand last on a picture's way to its encoder; a filter behind them may lose them. */
 function tagsBefore(graph, pad) {
-  return graph.slice(0, graph.indexOf(pad)).match(/setparams=[^,;[]*/g)?.at(-1);
+  return graph
+    .slice(0, graph.indexOf(pad))
+    .match(/setparams=[^,;[]*/g)
+    ?.at(-1);
 }
 
 /** `filters` between the picture's end in the graph and its encoder. */
@@ -71,13 +81,19 @@ function beforeEncoder(args, profile, filters, retag = true) {
   const { pad } = sectionOf(args, profile);
   const graph = graphOf(args);
   const tags = retag ? tagsBefore(graph, pad) : undefined;
-  return withGraph(args, `${replaced(graph, pad, '[sound_one]')};[sound_one]${[filters, ...(tags === undefined ? [] : [tags])].join(',')}${pad}`);
+  return withGraph(
+    args,
+    `${replaced(graph, pad, '[sound_one]')};[sound_one]${[filters, ...(tags === undefined ? [] : [tags])].join(',')}${pad}`,
+  );
 }
 
 /** `filters` straight behind the decoder: whatever the command makes of the clip comes after them. */
 function behindDecoder(args, filters) {
   const graph = graphOf(args);
-  const changed = graph.replace(/(^|;)\[0:(\w+)\]/g, (_all, before, stream) => `${before}[0:${stream}]${filters},`);
+  const changed = graph.replace(
+    /(^|;)\[0:(\w+)\]/g,
+    (_all, before, stream) => `${before}[0:${stream}]${filters},`,
+  );
   if (changed === graph) throw new Error('the graph takes no stream of the clip');
   return withGraph(args, changed);
 }
@@ -86,7 +102,10 @@ function behindDecoder(args, filters) {
 export function mapFilters(map, count) {
   const longest = Math.max(map.length, count);
   const whole = [...map, ...Array.from({ length: longest - map.length }, () => -1)];
-  return [...(map.length > count ? [`tpad=stop=${map.length - count}:stop_mode=clone`] : []), `shuffleframes=${whole.join('|')}`].join(',');
+  return [
+    ...(map.length > count ? [`tpad=stop=${map.length - count}:stop_mode=clone`] : []),
+    `shuffleframes=${whole.join('|')}`,
+  ].join(',');
 }
 
 const LABEL = /\[([A-Za-z][\w-]*)\]/g;
@@ -109,7 +128,12 @@ function secondWay(graph, name) {
     for (const label of chain.inputs) wanted.add(label);
   }
   const loose = taken.flatMap(({ outputs }) => outputs).filter((label) => !wanted.has(label));
-  const copies = taken.map(({ text }) => text.replace(/showinfo(?:=[^,;[]*)?,/g, '').replace(/\[0:(\w+)\]/g, '[1:$1]').replace(LABEL, '[$1_wrong]'));
+  const copies = taken.map(({ text }) =>
+    text
+      .replace(/showinfo(?:=[^,;[]*)?,/g, '')
+      .replace(/\[0:(\w+)\]/g, '[1:$1]')
+      .replace(LABEL, '[$1_wrong]'),
+  );
   return [...copies, ...loose.map((label) => `[${label}_wrong]nullsink`)].join(';');
 }
 
@@ -129,8 +153,11 @@ function withOtherClip(args, { profile, clip, at }) {
     at === null
       ? `;[right]nullsink;[${name}_wrong]null${pad}`
       : `;[right]select='not(eq(n,${at}))'[others];[${name}_wrong]select='eq(n,${at})'[stranger];[others][stranger]interleave,settb=1/(${rateOf(graph)}),setpts=N,fps=fps=${rateOf(graph)}:eof_action=pass,${tagsBefore(graph, pad)}${pad}`;
-  const changed = withGraph(args, `${replaced(graph, pad, '[right]')};${secondWay(graph, name)}${tail}`).map((argument, index) =>
-    at === null && index > start + 1 && index < end && args[index - 1] === '-map' ? replaced(argument, '0:', '1:') : argument,
+  const changed = withGraph(args, `${replaced(graph, pad, '[right]')};${secondWay(graph, name)}${tail}`).map(
+    (argument, index) =>
+      at === null && index > start + 1 && index < end && args[index - 1] === '-map'
+        ? replaced(argument, '0:', '1:')
+        : argument,
   );
   const behind = placeOfInput(args) + 1;
   return [...changed.slice(0, behind), '-i', `file:${clip}`, ...changed.slice(behind)];
@@ -146,7 +173,9 @@ function withOption(args, profile, option, change) {
 
 function withSwappedTracks(args, profile) {
   const { start, end } = sectionOf(args, profile);
-  const places = args.flatMap((argument, index) => (index > start + 1 && index < end && argument === '-map' ? [index + 1] : []));
+  const places = args.flatMap((argument, index) =>
+    index > start + 1 && index < end && argument === '-map' ? [index + 1] : [],
+  );
   if (places.length < 2) throw new Error('fewer than two sound tracks');
   return args.with(places[0], args[places[1]]).with(places[1], args[places[0]]);
 }
@@ -154,7 +183,10 @@ function withSwappedTracks(args, profile) {
 /** The command line with the fault in it. */
 export function argumentsWith(args, operation) {
   const { profile } = operation;
-  const put = (filters, retag) => (operation.stage === 'decoder' ? behindDecoder(args, filters) : beforeEncoder(args, profile, filters, retag));
+  const put = (filters, retag) =>
+    operation.stage === 'decoder'
+      ? behindDecoder(args, filters)
+      : beforeEncoder(args, profile, filters, retag);
   switch (operation.do) {
     case 'none':
       return args;
@@ -169,7 +201,9 @@ export function argumentsWith(args, operation) {
     case 'option':
       return withOption(args, profile, operation.option, () => operation.value);
     case 'sound':
-      return withOption(args, profile, `-filter:a:${operation.track}`, (chain) => replaced(chain, 'apad=', `${operation.filters},apad=`));
+      return withOption(args, profile, `-filter:a:${operation.track}`, (chain) =>
+        replaced(chain, 'apad=', `${operation.filters},apad=`),
+      );
     case 'swap-tracks':
       return withSwappedTracks(args, profile);
     default:
@@ -181,6 +215,8 @@ export function argumentsWith(args, operation) {
 export function elsewhere(args, profile, folder) {
   const places = stagedPlaces(args);
   const place = (index) => join(folder, `${index}-${basename(pathIn(args[index]).path)}`);
-  const list = args.map((argument, index) => (places.includes(index) ? argument.replace(pathIn(argument).text, () => place(index)) : argument));
+  const list = args.map((argument, index) =>
+    places.includes(index) ? argument.replace(pathIn(argument).text, () => place(index)) : argument,
+  );
   return { list, path: place(sectionOf(args, profile).end) };
 }

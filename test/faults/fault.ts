@@ -37,7 +37,11 @@ const everywhere = ['decoder', 'encoder', 'file'] as const;
 const behind = ['encoder', 'file'] as const;
 
 /** Filters on the picture. Of a fault behind the decoder every deliverable is hit; the profile says what the picture is there. */
-function filtered(stages: readonly Stage[], filtersOf: (situation: Situation, random: Random, stage: Stage) => string | null, retag = true): Draw {
+function filtered(
+  stages: readonly Stage[],
+  filtersOf: (situation: Situation, random: Random, stage: Stage) => string | null,
+  retag = true,
+): Draw {
   return (situation, random) => {
     const stage = random.of(stages);
     const filters = filtersOf(situation, random, stage);
@@ -66,7 +70,9 @@ const scalerMatrix = (name: string | null): string => (name === 'bt2020nc' ? 'bt
 
 function otherMatrix({ outcome: { colour } }: Situation, random: Random): string {
   const range = colour.range ?? 'limited';
-  const to = random.of(['bt709', 'smpte170m', 'bt2020'].filter((name) => name !== scalerMatrix(colour.matrix)));
+  const to = random.of(
+    ['bt709', 'smpte170m', 'bt2020'].filter((name) => name !== scalerMatrix(colour.matrix)),
+  );
   return `scale=${SCALER}:in_range=${range}:out_range=${range}:in_color_matrix=${scalerMatrix(colour.matrix)}:out_color_matrix=${to}`;
 }
 
@@ -85,10 +91,22 @@ function stereoTrack({ outcome }: Situation, random: Random): number | null {
 }
 
 /** Sample formats are converted on both sides, since no conversion comes by itself in the night's command. */
-function onSound(filtersOf: (situation: Situation, track: number, random: Random) => string, trackOf: (situation: Situation, random: Random) => number | null = ({ outcome }, random) => (outcome.audio.length === 0 ? null : random.below(outcome.audio.length))): Draw {
+function onSound(
+  filtersOf: (situation: Situation, track: number, random: Random) => string,
+  trackOf: (situation: Situation, random: Random) => number | null = ({ outcome }, random) =>
+    outcome.audio.length === 0 ? null : random.below(outcome.audio.length),
+): Draw {
   return (situation, random) => {
     const track = trackOf(situation, random);
-    return track === null ? null : { do: 'sound', stage: random.of(behind), profile: situation.profile.name, track, filters: `aresample,${filtersOf(situation, track, random)},aresample` };
+    return track === null
+      ? null
+      : {
+          do: 'sound',
+          stage: random.of(behind),
+          profile: situation.profile.name,
+          track,
+          filters: `aresample,${filtersOf(situation, track, random)},aresample`,
+        };
   };
 }
 
@@ -105,7 +123,9 @@ export const faults = {
   'one-dropped-another-repeated': order(behind, (count, random) => {
     if (count < 3) return null;
     const [lost, twice] = random.shuffled(inOrder(count)) as [number, number];
-    return inOrder(count).flatMap((index) => (index === lost ? [] : index === twice ? [index, index] : [index]));
+    return inOrder(count).flatMap((index) =>
+      index === lost ? [] : index === twice ? [index, index] : [index],
+    );
   }),
   'two-swapped': order(behind, (count, random) => {
     if (count < 2) return null;
@@ -128,29 +148,72 @@ export const faults = {
     const from = random.below(count - 10);
     return inOrder(count).map((index) => (index > from && index < from + 10 ? from : index));
   }),
-  'frame-black': filtered(behind, (situation, random, stage) => blackAt(situation, stage, `eq(n,${random.below(situation.outcome.frames)})`)),
-  'frame-of-another-clip': ({ profile, outcome, otherClip }, random) => (otherClip === null ? null : { do: 'other-clip', stage: random.of(behind), profile: profile.name, clip: otherClip, at: random.below(outcome.frames) }),
-  'wrong-clip': ({ profile, otherClip }, random) => (otherClip === null ? null : { do: 'other-clip', stage: random.of(everywhere), profile: profile.name, clip: otherClip, at: null }),
+  'frame-black': filtered(behind, (situation, random, stage) =>
+    blackAt(situation, stage, `eq(n,${random.below(situation.outcome.frames)})`),
+  ),
+  'frame-of-another-clip': ({ profile, outcome, otherClip }, random) =>
+    otherClip === null
+      ? null
+      : {
+          do: 'other-clip',
+          stage: random.of(behind),
+          profile: profile.name,
+          clip: otherClip,
+          at: random.below(outcome.frames),
+        },
+  'wrong-clip': ({ profile, otherClip }, random) =>
+    otherClip === null
+      ? null
+      : { do: 'other-clip', stage: random.of(everywhere), profile: profile.name, clip: otherClip, at: null },
   mirrored: filtered(everywhere, (_situation, random) => random.of(['hflip', 'vflip', 'hflip,vflip'])),
-  'frame-mirrored': filtered(behind, ({ outcome }, random) => `hflip=enable='eq(n,${random.below(outcome.frames)})'`),
+  'frame-mirrored': filtered(
+    behind,
+    ({ outcome }, random) => `hflip=enable='eq(n,${random.below(outcome.frames)})'`,
+  ),
   'wrong-crop': filtered(everywhere, ({ outcome, facts }, random, stage) => {
     const { width, height } = stage === 'decoder' ? facts.video : outcome;
     const by = random.of([4, 8, 16]);
-    const [left, top] = random.of([[0, 0], [by, 0], [0, by], [by, by], [by / 2, by / 2]] as const);
+    const [left, top] = random.of([
+      [0, 0],
+      [by, 0],
+      [0, by],
+      [by, by],
+      [by / 2, by / 2],
+    ] as const);
     // What follows a decoder expects the decoder's own format.
     const format = stage === 'decoder' ? `,format=${facts.video.pixelFormat}` : '';
     return `crop=w=${width - by}:h=${height - by}:x=${left}:y=${top}:exact=1,scale=w=${width}:h=${height}:${SCALER}${format},setsar=1`;
   }),
   'wrong-field-order': ({ facts: { video } }) => {
-    const parity = video.fieldOrder === 'top-first' ? ['tff', 'bff'] : video.fieldOrder === 'bottom-first' ? ['bff', 'tff'] : null;
-    return parity === null ? null : { do: 'graph', stage: 'encoder', from: `parity=${parity[0]}`, to: `parity=${parity[1]}` };
+    const parity =
+      video.fieldOrder === 'top-first'
+        ? ['tff', 'bff']
+        : video.fieldOrder === 'bottom-first'
+          ? ['bff', 'tff']
+          : null;
+    return parity === null
+      ? null
+      : { do: 'graph', stage: 'encoder', from: `parity=${parity[0]}`, to: `parity=${parity[1]}` };
   },
   'wrong-range': filtered(behind, otherLevels),
-  'wrong-range-tag': filtered(behind, ({ outcome: { colour } }) => `setparams=range=${colour.range === 'full' ? 'limited' : 'full'}`, false),
+  'wrong-range-tag': filtered(
+    behind,
+    ({ outcome: { colour } }) => `setparams=range=${colour.range === 'full' ? 'limited' : 'full'}`,
+    false,
+  ),
   'wrong-matrix': filtered(behind, otherMatrix),
-  'wrong-matrix-tag': filtered(behind, ({ outcome: { colour } }) => `setparams=colorspace=${colour.matrix === 'bt709' ? 'smpte170m' : 'bt709'}`, false),
+  'wrong-matrix-tag': filtered(
+    behind,
+    ({ outcome: { colour } }) => `setparams=colorspace=${colour.matrix === 'bt709' ? 'smpte170m' : 'bt709'}`,
+    false,
+  ),
   'wrong-size': filtered(behind, ({ outcome }, random) => {
-    const [width, height] = random.of([[-2, 0], [2, 0], [0, -2], [0, 2]] as const);
+    const [width, height] = random.of([
+      [-2, 0],
+      [2, 0],
+      [0, -2],
+      [0, 2],
+    ] as const);
     return `scale=w=${outcome.width + width}:h=${outcome.height + height}:${SCALER},setsar=1`;
   }),
   'wrong-rate': filtered(behind, ({ outcome: { rate } }) => {
@@ -161,21 +224,66 @@ export const faults = {
   'wrong-profile': ({ profile }, random) => {
     const { video } = profile;
     if (video.codec === 'ffv1') return null;
-    const ours = video.codec === 'vc3' ? `dnxhr_${video.quality}` : video.codec === 'h264' ? 'high' : video.quality;
+    const ours =
+      video.codec === 'vc3' ? `dnxhr_${video.quality}` : video.codec === 'h264' ? 'high' : video.quality;
     const others = ours === 'high' ? ['main', 'baseline'] : otherProfile[ours];
-    return others === undefined ? null : { do: 'option', stage: 'encoder', profile: profile.name, option: '-profile:v', value: random.of(others) };
+    return others === undefined
+      ? null
+      : {
+          do: 'option',
+          stage: 'encoder',
+          profile: profile.name,
+          option: '-profile:v',
+          value: random.of(others),
+        };
   },
-  'bit-flipped': ({ profile, outcome }, random) => ({ do: 'bit', stage: 'file', profile: profile.name, stream: outcome.audio.length > 0 && random.below(4) === 0 ? 'soun' : 'vide', sample: random.below(1_000_000), bit: random.below(100_000_000) }),
-  truncated: ({ profile }, random) => ({ do: 'truncate', stage: 'file', profile: profile.name, bytes: random.of([1, 4, 100, 5_000, 50_000, 10_000_000]) }),
-  'timecode-off-by-one': ({ profile, outcome }, random) => (outcome.timecode === null ? null : { do: 'timecode', stage: 'file', profile: profile.name, frames: random.of([1, -1]), dropFlag: true }),
-  'drop-flag-lost': ({ profile, outcome }) => (outcome.timecode?.drop !== true ? null : { do: 'timecode', stage: 'file', profile: profile.name, frames: 0, dropFlag: false }),
-  'track-lost': ({ profile, outcome }, random) => (outcome.audio.length === 0 ? null : { do: 'lose-track', stage: 'file', profile: profile.name, track: random.below(outcome.audio.length) }),
-  'tracks-swapped': ({ profile, outcome: { audio } }, random) => (audio.length < 2 || audio[0]?.channels !== audio[1]?.channels ? null : { do: 'swap-tracks', stage: random.of(behind), profile: profile.name }),
+  'bit-flipped': ({ profile, outcome }, random) => ({
+    do: 'bit',
+    stage: 'file',
+    profile: profile.name,
+    stream: outcome.audio.length > 0 && random.below(4) === 0 ? 'soun' : 'vide',
+    sample: random.below(1_000_000),
+    bit: random.below(100_000_000),
+  }),
+  truncated: ({ profile }, random) => ({
+    do: 'truncate',
+    stage: 'file',
+    profile: profile.name,
+    bytes: random.of([1, 4, 100, 5_000, 50_000, 10_000_000]),
+  }),
+  'timecode-off-by-one': ({ profile, outcome }, random) =>
+    outcome.timecode === null
+      ? null
+      : { do: 'timecode', stage: 'file', profile: profile.name, frames: random.of([1, -1]), dropFlag: true },
+  'drop-flag-lost': ({ profile, outcome }) =>
+    outcome.timecode?.drop !== true
+      ? null
+      : { do: 'timecode', stage: 'file', profile: profile.name, frames: 0, dropFlag: false },
+  'track-lost': ({ profile, outcome }, random) =>
+    outcome.audio.length === 0
+      ? null
+      : { do: 'lose-track', stage: 'file', profile: profile.name, track: random.below(outcome.audio.length) },
+  'tracks-swapped': ({ profile, outcome: { audio } }, random) =>
+    audio.length < 2 || audio[0]?.channels !== audio[1]?.channels
+      ? null
+      : { do: 'swap-tracks', stage: random.of(behind), profile: profile.name },
   'channels-swapped': onSound(() => 'channelmap=map=1|0:channel_layout=stereo', stereoTrack),
-  'sound-late': onSound(({ outcome }, track) => `adelay=delays=${Math.round((outcome.audio[track]?.sampleRate ?? 48000) / 1000)}S:all=1`),
+  'sound-late': onSound(
+    ({ outcome }, track) =>
+      `adelay=delays=${Math.round((outcome.audio[track]?.sampleRate ?? 48000) / 1000)}S:all=1`,
+  ),
   'sound-silent': onSound(() => 'volume=0:precision=fixed'),
   'polarity-turned': onSound(() => 'volume=-1:precision=float'),
-  'damage-concealed': ({ facts }, random) => (facts.kind !== 'movie' ? null : { do: 'damage', stage: 'decoder', sample: random.below(facts.video.frames), from: random.between(30, 90) / 100, bytes: random.of([16, 64, 256]) }),
+  'damage-concealed': ({ facts }, random) =>
+    facts.kind !== 'movie'
+      ? null
+      : {
+          do: 'damage',
+          stage: 'decoder',
+          sample: random.below(facts.video.frames),
+          from: random.between(30, 90) / 100,
+          bytes: random.of([16, 64, 256]),
+        },
   'nothing-written': () => ({ do: 'nothing' }),
 } as const satisfies Record<string, Draw>;
 
@@ -186,7 +294,13 @@ export function drawFault(name: FaultName, situation: Situation, random: Random)
   return (faults[name] as Draw)(situation, random);
 }
 
-const ORDER = ['frames-shifted', 'frames-swapped', 'frame-missing', 'frame-repeated', 'frames-frozen'] as const;
+const ORDER = [
+  'frames-shifted',
+  'frames-swapped',
+  'frame-missing',
+  'frame-repeated',
+  'frames-frozen',
+] as const;
 const STRANGE = ['frame-foreign', 'picture-damaged'] as const;
 
 /** What a fault should be told as: one of these; as another payload where the finished file was spoiled; as another decode where the decoder gave it. Whatever else is told may be a wrong alarm. */
@@ -200,7 +314,14 @@ export const apt = {
   'ten-frozen': ORDER,
   'frame-black': ['frame-black', ...STRANGE],
   'frame-of-another-clip': STRANGE,
-  'wrong-clip': [...STRANGE, 'decode-other-clip', 'source-read-differs', 'sound-foreign', 'levels-differ', 'frame-missing'],
+  'wrong-clip': [
+    ...STRANGE,
+    'decode-other-clip',
+    'source-read-differs',
+    'sound-foreign',
+    'levels-differ',
+    'frame-missing',
+  ],
   mirrored: ['picture-turned'],
   'frame-mirrored': STRANGE,
   'wrong-crop': ['picture-displaced'],
@@ -222,13 +343,22 @@ export const apt = {
   'sound-late': ['sound-displaced'],
   'sound-silent': ['sound-altered', 'sound-foreign'],
   'polarity-turned': ['sound-altered'],
-  'damage-concealed': [...STRANGE, 'source-read-differs', 'clip-decode-error', 'decode-other-clip', 'encoder-failed'],
+  'damage-concealed': [
+    ...STRANGE,
+    'source-read-differs',
+    'clip-decode-error',
+    'decode-other-clip',
+    'encoder-failed',
+  ],
   'nothing-written': ['encoder-failed', 'encoder-wrote-nothing'],
 } as const satisfies Record<FaultName, readonly FindingCode[]>;
 
 export function isApt(name: FaultName, operation: Operation, codes: readonly string[]): boolean {
   const stage = 'stage' in operation ? operation.stage : null;
-  const wanted: readonly string[] = [...apt[name], ...(stage === 'file' ? ['payload-differs'] : stage === 'decoder' ? ['decode-other-clip'] : [])];
+  const wanted: readonly string[] = [
+    ...apt[name],
+    ...(stage === 'file' ? ['payload-differs'] : stage === 'decoder' ? ['decode-other-clip'] : []),
+  ];
   return codes.some((code) => wanted.includes(code));
 }
 
@@ -241,5 +371,12 @@ export function describeOperation(operation: Operation): string {
     const moved = map.flatMap((from, index) => (from === index ? [] : [`${index}<${from}`]));
     return `${operation.stage} ${operation.profile} ${map.length} of ${count} pictures, ${moved.length} moved: ${moved.slice(0, 4).join(' ')}${moved.length > 4 ? ' …' : ''}`;
   }
-  return [what, ...Object.entries(rest).map(([key, value]) => (key === 'stage' || key === 'profile' ? String(value) : `${key}=${key === 'clip' ? basename(String(value)) : String(value)}`))].join(' ');
+  return [
+    what,
+    ...Object.entries(rest).map(([key, value]) =>
+      key === 'stage' || key === 'profile'
+        ? String(value)
+        : `${key}=${key === 'clip' ? basename(String(value)) : String(value)}`,
+    ),
+  ].join(' ');
 }

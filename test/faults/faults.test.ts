@@ -11,7 +11,12 @@ import type { Operation } from './operation.ts';
 
 const material = join(sharedFolder, 'campaign');
 const clip = (form: FormName, take = 0): ClipName => ({ picture: 'chart', form, take });
-const profiles = { vc3: 'test/fixtures/profiles/small-vc3.yaml', h264: 'test/fixtures/profiles/small-h264.yaml', rdd36: 'test/campaign/profiles/small-rdd36.yaml', full: 'test/campaign/profiles/full-vc3.yaml' } as const;
+const profiles = {
+  vc3: 'test/fixtures/profiles/small-vc3.yaml',
+  h264: 'test/fixtures/profiles/small-h264.yaml',
+  rdd36: 'test/campaign/profiles/small-rdd36.yaml',
+  full: 'test/campaign/profiles/full-vc3.yaml',
+} as const;
 type Codec = keyof typeof profiles;
 const nameOf = (codec: Codec): string => `${codec === 'full' ? 'full-vc3' : `small-${codec}`}`;
 
@@ -24,45 +29,154 @@ beforeAll(async () => {
 }, 120_000);
 
 async function job(codec: Codec, form: FormName): Promise<Job> {
-  return await jobFor(await makeClip(material, clip(form)), join(sharedFolder, 'campaign-jobs'), [profiles[codec]]);
+  return await jobFor(await makeClip(material, clip(form)), join(sharedFolder, 'campaign-jobs'), [
+    profiles[codec],
+  ]);
 }
 
 type Row = readonly [fault: FaultName, codec: Codec, operation: Operation, form?: FormName];
-const frames = (codec: Codec, stage: 'encoder' | 'file', map: readonly number[]): Operation => ({ do: 'frames', stage, profile: nameOf(codec), map, count: FRAMES });
-const filter = (codec: Codec, filters: string, retag = true): Operation => ({ do: 'filter', stage: 'encoder', profile: nameOf(codec), filters, retag });
-const sound = (codec: Codec, filters: string): Operation => ({ do: 'sound', stage: 'encoder', profile: nameOf(codec), track: 1, filters: `aresample,${filters},aresample` });
+const frames = (codec: Codec, stage: 'encoder' | 'file', map: readonly number[]): Operation => ({
+  do: 'frames',
+  stage,
+  profile: nameOf(codec),
+  map,
+  count: FRAMES,
+});
+const filter = (codec: Codec, filters: string, retag = true): Operation => ({
+  do: 'filter',
+  stage: 'encoder',
+  profile: nameOf(codec),
+  filters,
+  retag,
+});
+const sound = (codec: Codec, filters: string): Operation => ({
+  do: 'sound',
+  stage: 'encoder',
+  profile: nameOf(codec),
+  track: 1,
+  filters: `aresample,${filters},aresample`,
+});
 
 const rows: readonly Row[] = [
-  ['frame-dropped', 'vc3', frames('vc3', 'encoder', inOrder.filter((index) => index !== 9))],
-  ['frame-repeated', 'h264', frames('h264', 'encoder', inOrder.flatMap((index) => (index === 9 ? [9, 9] : [index])))],
-  ['one-dropped-another-repeated', 'h264', frames('h264', 'encoder', inOrder.flatMap((index) => (index === 5 ? [] : index === 20 ? [20, 20] : [index])))],
+  [
+    'frame-dropped',
+    'vc3',
+    frames(
+      'vc3',
+      'encoder',
+      inOrder.filter((index) => index !== 9),
+    ),
+  ],
+  [
+    'frame-repeated',
+    'h264',
+    frames(
+      'h264',
+      'encoder',
+      inOrder.flatMap((index) => (index === 9 ? [9, 9] : [index])),
+    ),
+  ],
+  [
+    'one-dropped-another-repeated',
+    'h264',
+    frames(
+      'h264',
+      'encoder',
+      inOrder.flatMap((index) => (index === 5 ? [] : index === 20 ? [20, 20] : [index])),
+    ),
+  ],
   ['two-swapped', 'vc3', frames('vc3', 'encoder', inOrder.with(7, 8).with(8, 7))],
   ['two-swapped', 'h264', frames('h264', 'encoder', inOrder.with(7, 25).with(25, 7))],
-  ['all-shifted', 'rdd36', frames('rdd36', 'encoder', inOrder.map((index) => Math.max(0, index - 1)))],
-  ['shifted-from-a-frame', 'h264', frames('h264', 'encoder', inOrder.map((index) => (index < 12 ? index : Math.min(FRAMES - 1, index + 2))))],
-  ['ten-frozen', 'vc3', frames('vc3', 'encoder', inOrder.map((index) => (index > 3 && index < 13 ? 3 : index)))],
+  [
+    'all-shifted',
+    'rdd36',
+    frames(
+      'rdd36',
+      'encoder',
+      inOrder.map((index) => Math.max(0, index - 1)),
+    ),
+  ],
+  [
+    'shifted-from-a-frame',
+    'h264',
+    frames(
+      'h264',
+      'encoder',
+      inOrder.map((index) => (index < 12 ? index : Math.min(FRAMES - 1, index + 2))),
+    ),
+  ],
+  [
+    'ten-frozen',
+    'vc3',
+    frames(
+      'vc3',
+      'encoder',
+      inOrder.map((index) => (index > 3 && index < 13 ? 3 : index)),
+    ),
+  ],
   ['frame-black', 'h264', filter('h264', "lutyuv=y=minval:u=128:v=128:enable='eq(n,4)'")],
-  ['frame-of-another-clip', 'vc3', { do: 'other-clip', stage: 'encoder', profile: 'small-vc3', clip: '', at: 17 }],
+  [
+    'frame-of-another-clip',
+    'vc3',
+    { do: 'other-clip', stage: 'encoder', profile: 'small-vc3', clip: '', at: 17 },
+  ],
   ['wrong-clip', 'h264', { do: 'other-clip', stage: 'encoder', profile: 'small-h264', clip: '', at: null }],
   ['wrong-clip', 'vc3', { do: 'other-clip', stage: 'decoder', profile: 'small-vc3', clip: '', at: null }],
   ['mirrored', 'rdd36', filter('rdd36', 'hflip')],
   ['frame-mirrored', 'vc3', filter('vc3', "hflip=enable='eq(n,35)'")],
   ['wrong-crop', 'vc3', filter('vc3', 'crop=w=376:h=208:x=8:y=8:exact=1,scale=w=384:h=216,setsar=1')],
-  ['wrong-field-order', 'full', { do: 'graph', stage: 'encoder', from: 'parity=tff', to: 'parity=bff' }, 'fields-top'],
+  [
+    'wrong-field-order',
+    'full',
+    { do: 'graph', stage: 'encoder', from: 'parity=tff', to: 'parity=bff' },
+    'fields-top',
+  ],
   ['wrong-range', 'vc3', filter('vc3', 'scale=in_range=limited:out_range=full')],
   ['wrong-range', 'full', filter('full', 'scale=in_range=full:out_range=limited')],
   ['wrong-range-tag', 'h264', filter('h264', 'setparams=range=full', false)],
-  ['wrong-matrix', 'vc3', filter('vc3', 'scale=in_range=limited:out_range=limited:in_color_matrix=bt709:out_color_matrix=smpte170m')],
+  [
+    'wrong-matrix',
+    'vc3',
+    filter(
+      'vc3',
+      'scale=in_range=limited:out_range=limited:in_color_matrix=bt709:out_color_matrix=smpte170m',
+    ),
+  ],
   ['wrong-matrix-tag', 'vc3', filter('vc3', 'setparams=colorspace=smpte170m', false)],
   ['wrong-size', 'vc3', filter('vc3', 'scale=w=382:h=216,setsar=1')],
   ['wrong-rate', 'h264', filter('h264', 'settb=1/24,setpts=N,fps=24')],
-  ['wrong-profile', 'rdd36', { do: 'option', stage: 'encoder', profile: 'small-rdd36', option: '-profile:v', value: 'lt' }],
-  ['wrong-profile', 'h264', { do: 'option', stage: 'encoder', profile: 'small-h264', option: '-profile:v', value: 'main' }],
-  ['bit-flipped', 'h264', { do: 'bit', stage: 'file', profile: 'small-h264', stream: 'vide', sample: 30, bit: 5_000 }],
-  ['bit-flipped', 'vc3', { do: 'bit', stage: 'file', profile: 'small-vc3', stream: 'soun', sample: 3, bit: 77 }],
+  [
+    'wrong-profile',
+    'rdd36',
+    { do: 'option', stage: 'encoder', profile: 'small-rdd36', option: '-profile:v', value: 'lt' },
+  ],
+  [
+    'wrong-profile',
+    'h264',
+    { do: 'option', stage: 'encoder', profile: 'small-h264', option: '-profile:v', value: 'main' },
+  ],
+  [
+    'bit-flipped',
+    'h264',
+    { do: 'bit', stage: 'file', profile: 'small-h264', stream: 'vide', sample: 30, bit: 5_000 },
+  ],
+  [
+    'bit-flipped',
+    'vc3',
+    { do: 'bit', stage: 'file', profile: 'small-vc3', stream: 'soun', sample: 3, bit: 77 },
+  ],
   ['truncated', 'vc3', { do: 'truncate', stage: 'file', profile: 'small-vc3', bytes: 1 }],
-  ['timecode-off-by-one', 'vc3', { do: 'timecode', stage: 'file', profile: 'small-vc3', frames: -1, dropFlag: true }],
-  ['drop-flag-lost', 'vc3', { do: 'timecode', stage: 'file', profile: 'small-vc3', frames: 0, dropFlag: false }, 'drop-frame-30'],
+  [
+    'timecode-off-by-one',
+    'vc3',
+    { do: 'timecode', stage: 'file', profile: 'small-vc3', frames: -1, dropFlag: true },
+  ],
+  [
+    'drop-flag-lost',
+    'vc3',
+    { do: 'timecode', stage: 'file', profile: 'small-vc3', frames: 0, dropFlag: false },
+    'drop-frame-30',
+  ],
   ['track-lost', 'vc3', { do: 'lose-track', stage: 'file', profile: 'small-vc3', track: 0 }],
   ['tracks-swapped', 'h264', { do: 'swap-tracks', stage: 'encoder', profile: 'small-h264' }],
   ['channels-swapped', 'vc3', sound('vc3', 'channelmap=map=1|0:channel_layout=stereo')],
@@ -76,12 +190,29 @@ const rows: readonly Row[] = [
 ];
 
 describe('from the encoder', () => {
-  test.each(rows.map(([fault, codec, drawn, form]): [FaultName, Codec, Operation, FormName] => [fault, codec, drawn, form ?? 'film-two-tracks']))('%s, in %s', async (fault, codec, drawn, form) => {
+  test.each(
+    rows.map(([fault, codec, drawn, form]): [FaultName, Codec, Operation, FormName] => [
+      fault,
+      codec,
+      drawn,
+      form ?? 'film-two-tracks',
+    ]),
+  )('%s, in %s', async (fault, codec, drawn, form) => {
     const operation = drawn.do === 'other-clip' ? { ...drawn, clip: other } : drawn;
-    const { verdict, codes, done, differences } = await runCase(await job(codec, form), operation, join(freshFolder('fault'), 'case'));
+    const { verdict, codes, done, differences } = await runCase(
+      await job(codec, form),
+      operation,
+      join(freshFolder('fault'), 'case'),
+    );
     expect(done).toBe(true);
     expect(verdict, differences.join('; ')).toBe('held');
-    expect(codes.filter((code) => (apt[fault] as readonly string[]).includes(code) || (drawn.do === 'bit' && code === 'payload-differs'))).not.toEqual([]);
+    expect(
+      codes.filter(
+        (code) =>
+          (apt[fault] as readonly string[]).includes(code) ||
+          (drawn.do === 'bit' && code === 'payload-differs'),
+      ),
+    ).not.toEqual([]);
   });
 });
 
@@ -90,11 +221,23 @@ describe('between encoder and disk: the file is not what left the encoder', () =
     ['two pictures swapped in the file', 'vc3', frames('vc3', 'file', inOrder.with(7, 8).with(8, 7))],
     ['two pictures swapped in the file', 'rdd36', frames('rdd36', 'file', inOrder.with(7, 8).with(8, 7))],
     ['the file of another encode', 'h264', { ...frames('h264', 'file', inOrder.with(7, 8).with(8, 7)) }],
-    ['another clip, whole', 'h264', { do: 'other-clip', stage: 'file', profile: 'small-h264', clip: '', at: null }],
-    ['sound of another level', 'vc3', { do: 'sound', stage: 'file', profile: 'small-vc3', track: 0, filters: 'volume=0:precision=fixed' }],
+    [
+      'another clip, whole',
+      'h264',
+      { do: 'other-clip', stage: 'file', profile: 'small-h264', clip: '', at: null },
+    ],
+    [
+      'sound of another level',
+      'vc3',
+      { do: 'sound', stage: 'file', profile: 'small-vc3', track: 0, filters: 'volume=0:precision=fixed' },
+    ],
   ])('%s, in %s', async (_title, codec, drawn) => {
     const operation = drawn.do === 'other-clip' ? { ...drawn, clip: other } : drawn;
-    const { verdict, codes, done } = await runCase(await job(codec, 'film-two-tracks'), operation, join(freshFolder('fault'), 'case'));
+    const { verdict, codes, done } = await runCase(
+      await job(codec, 'film-two-tracks'),
+      operation,
+      join(freshFolder('fault'), 'case'),
+    );
     expect([done, verdict]).toEqual([true, 'held']);
     expect(codes).toContain('payload-differs');
   });
@@ -112,7 +255,11 @@ describe('without a fault', () => {
     ['rdd36', 'film-two-tracks'],
     ['full', 'fields-top'],
   ])('%s of %s is ready', async (codec, form) => {
-    const { verdict, codes } = await runCase(await job(codec, form), { do: 'none' }, join(freshFolder('fault'), 'case'));
+    const { verdict, codes } = await runCase(
+      await job(codec, form),
+      { do: 'none' },
+      join(freshFolder('fault'), 'case'),
+    );
     expect([verdict, codes]).toEqual(['ready', []]);
   });
 });

@@ -6,10 +6,28 @@
  * done ends with 99 and leaves no note, so that nobody takes it for one that was caught.
  */
 import { spawn } from 'node:child_process';
-import { closeSync, copyFileSync, fstatSync, mkdtempSync, openSync, readFileSync, readlinkSync, rmSync, writeFileSync } from 'node:fs';
+import {
+  closeSync,
+  copyFileSync,
+  fstatSync,
+  mkdtempSync,
+  openSync,
+  readFileSync,
+  readlinkSync,
+  rmSync,
+  writeFileSync,
+} from 'node:fs';
 import { tmpdir } from 'node:os';
 import { extname, join } from 'node:path';
-import { argumentsWith, codesEachPicture, elsewhere, inputOf, isEncode, stagedOf, withInput } from './command.mjs';
+import {
+  argumentsWith,
+  codesEachPicture,
+  elsewhere,
+  inputOf,
+  isEncode,
+  stagedOf,
+  withInput,
+} from './command.mjs';
 import { damagedCopy, spoilFile } from './spoil.mjs';
 
 const real = process.env.RUSHLIGHT_REAL_FFMPEG ?? 'ffmpeg';
@@ -28,7 +46,9 @@ function handedDown() {
       return 'ignore';
     }
     try {
-      return number > 2 && readlinkSync(`/proc/self/fd/${number}`).startsWith('anon_inode:') ? 'ignore' : number;
+      return number > 2 && readlinkSync(`/proc/self/fd/${number}`).startsWith('anon_inode:')
+        ? 'ignore'
+        : number;
     } catch {
       // No /proc here.
       return number;
@@ -46,7 +66,8 @@ async function run(list, { stdio = handedDown(), mute = false } = {}) {
     child.stderr.setEncoding('utf8').on('data', (text) => {
       const lines = (rest + text).split('\n');
       rest = lines.pop();
-      for (const line of lines) if (!/\[(?:error|fatal|panic)\]/.test(line)) process.stderr.write(`${line}\n`);
+      for (const line of lines)
+        if (!/\[(?:error|fatal|panic)\]/.test(line)) process.stderr.write(`${line}\n`);
     });
   }
   return await new Promise((resolve, reject) => {
@@ -82,7 +103,10 @@ async function encode(operation) {
     try {
       const copy = join(folder, `clip${extname(source)}`);
       writeFileSync(copy, damagedCopy(readFileSync(source), operation));
-      return await run(withInput(args, copy).filter((argument) => argument !== '-xerror'), { mute: true });
+      return await run(
+        withInput(args, copy).filter((argument) => argument !== '-xerror'),
+        { mute: true },
+      );
     } finally {
       rmSync(folder, { recursive: true, force: true });
     }
@@ -91,7 +115,11 @@ async function encode(operation) {
   const code = await run(args);
   if (code !== 0) return code;
   const staged = stagedOf(args, operation.profile);
-  if (!inBytes.includes(operation.do) && !(operation.do === 'frames' && codesEachPicture(args, operation.profile))) return await again({ ...operation, stage: 'encoder' });
+  if (
+    !inBytes.includes(operation.do) &&
+    !(operation.do === 'frames' && codesEachPicture(args, operation.profile))
+  )
+    return await again({ ...operation, stage: 'encoder' });
   writeFileSync(staged, spoilFile(readFileSync(staged), operation));
   return 0;
 }
@@ -102,7 +130,8 @@ if (!isEncode(args)) {
   try {
     const operation = JSON.parse(process.env.RUSHLIGHT_FAULT ?? '{"do":"none"}');
     const code = await encode(operation);
-    if (process.env.RUSHLIGHT_FAULT_NOTE !== undefined) writeFileSync(process.env.RUSHLIGHT_FAULT_NOTE, JSON.stringify({ operation, code }));
+    if (process.env.RUSHLIGHT_FAULT_NOTE !== undefined)
+      writeFileSync(process.env.RUSHLIGHT_FAULT_NOTE, JSON.stringify({ operation, code }));
     process.exitCode = code;
   } catch (error) {
     process.stderr.write(`[error] the fault could not be done: ${error.stack}\n`);

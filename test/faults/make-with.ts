@@ -23,8 +23,25 @@ export async function makeWith(job: Job, operation: Operation, folder: string): 
   const faulty = faultyFfmpeg(folder, operation);
   const outputs = moviesOf(job).map((deliverable) => {
     mkdirSync(layout.profileFolder(deliveryFolder, deliverable.profile.name), { recursive: true });
-    return { deliverable, staged: layout.staging(deliveryFolder, deliverable.profile.name, 'test', deliverable.outcome.container) };
+    return {
+      deliverable,
+      staged: layout.staging(deliveryFolder, deliverable.profile.name, 'test', deliverable.outcome.container),
+    };
   });
-  const { run } = await make({ job, outputs, mill: null, tools: { ...tools, ffmpeg: { ...tools.ffmpeg, path: faulty.path } }, threads: 1, stallMilliseconds: 60_000, signal, onFrames: () => undefined });
-  return { paths: Object.fromEntries(outputs.map(({ deliverable, staged }) => [deliverable.profile.name, staged])), exitCode: run.exitCode, done: faulty.done()?.code === 0, stderr: run.stderr };
+  const { run } = await make({
+    job,
+    outputs,
+    mill: null,
+    tools: { ...tools, ffmpeg: { ...tools.ffmpeg, path: faulty.path } },
+    threads: 1,
+    stallMilliseconds: 60_000,
+    signal,
+    onFrames: () => undefined,
+  });
+  return {
+    paths: Object.fromEntries(outputs.map(({ deliverable, staged }) => [deliverable.profile.name, staged])),
+    exitCode: run.exitCode,
+    done: faulty.done()?.code === 0,
+    stderr: run.stderr,
+  };
 }

@@ -35,19 +35,50 @@ interface Judged extends CaseResult {
 }
 
 async function judged(name: ClipName, wanted: readonly ProfileName[], operation: Operation): Promise<Judged> {
-  const job: Job = await jobFor(await makeClip(material, name), join(sharedFolder, 'missed-jobs'), wanted.map((profile) => profiles[profile]));
+  const job: Job = await jobFor(
+    await makeClip(material, name),
+    join(sharedFolder, 'missed-jobs'),
+    wanted.map((profile) => profiles[profile]),
+  );
   const folder = join(freshFolder('missed'), 'case');
   const result = await runCase(job, operation, folder, true);
-  const reports = await Promise.all(wanted.map((profile) => readRecord(layout.deliverableReport(join(folder, 'delivery', job.day, job.roll), job.clip.id, profile), deliverableReportSchema)));
-  const trails = reports.flatMap((report) => (report.state === 'read' ? report.value.checks.filter(({ check }) => check === 'trail') : []));
+  const reports = await Promise.all(
+    wanted.map((profile) =>
+      readRecord(
+        layout.deliverableReport(join(folder, 'delivery', job.day, job.roll), job.clip.id, profile),
+        deliverableReportSchema,
+      ),
+    ),
+  );
+  const trails = reports.flatMap((report) =>
+    report.state === 'read' ? report.value.checks.filter(({ check }) => check === 'trail') : [],
+  );
   expect(trails).toHaveLength(wanted.length);
   return { ...result, trails };
 }
 
 describe('one frame is another’s, by less than H.264 itself does to the pictures around: the report does not claim it', () => {
   test.each<[string, ClipName, ProfileName, number, (otherTake: string) => Operation]>([
-    ['a small thing in grain lies elsewhere, as in another take', clip('small-motion-grain', 'film-two-tracks', 1), 'small-h264', 35, (otherTake) => ({ do: 'other-clip', stage: 'encoder', profile: 'small-h264', clip: otherTake, at: 35 })],
-    ['scrolling noise is mirrored', clip('scrolling-noise', 'drop-frame-60'), 'filled-h264', 38, () => ({ do: 'filter', stage: 'encoder', profile: 'filled-h264', filters: "hflip=enable='eq(n,38)'", retag: true })],
+    [
+      'a small thing in grain lies elsewhere, as in another take',
+      clip('small-motion-grain', 'film-two-tracks', 1),
+      'small-h264',
+      35,
+      (otherTake) => ({ do: 'other-clip', stage: 'encoder', profile: 'small-h264', clip: otherTake, at: 35 }),
+    ],
+    [
+      'scrolling noise is mirrored',
+      clip('scrolling-noise', 'drop-frame-60'),
+      'filled-h264',
+      38,
+      () => ({
+        do: 'filter',
+        stage: 'encoder',
+        profile: 'filled-h264',
+        filters: "hflip=enable='eq(n,38)'",
+        retag: true,
+      }),
+    ],
   ])('%s', async (_title, name, profile, frame, operationOf) => {
     const otherTake = await makeClip(material, { ...name, take: 1 - name.take });
     const { done, verdict, differences, trails } = await judged(name, [profile], operationOf(otherTake));
@@ -74,18 +105,36 @@ describe('frames of the later field', () => {
 
   test.each<[string, ClipName, readonly ProfileName[]]>([
     // Its sparks are drawn 30 times a second: both fields of a frame have the same ones.
-    ['sparks that are new with every frame and not with every field', clip('pour', 'fields-bottom', 1), ['filled-h264']],
-    ['one field darker than the other for good, and nothing moves', clip('flicker', 'fields-top'), ['fitted-vc3', 'full-vc3']],
+    [
+      'sparks that are new with every frame and not with every field',
+      clip('pour', 'fields-bottom', 1),
+      ['filled-h264'],
+    ],
+    [
+      'one field darker than the other for good, and nothing moves',
+      clip('flicker', 'fields-top'),
+      ['fitted-vc3', 'full-vc3'],
+    ],
   ])('%s: the report says that it cannot tell', async (_title, name, wanted) => {
-    const { done, verdict, differences, notClaimed, trails } = await judged(name, wanted, otherFields(name.form));
+    const { done, verdict, differences, notClaimed, trails } = await judged(
+      name,
+      wanted,
+      otherFields(name.form),
+    );
     expect([done, verdict]).toEqual([true, 'ready']);
     expect(differences).not.toEqual([]);
-    expect(trails.map(({ measured }) => measured.includes('which field is the earlier cannot be told'))).toEqual(wanted.map(() => true));
+    expect(
+      trails.map(({ measured }) => measured.includes('which field is the earlier cannot be told')),
+    ).toEqual(wanted.map(() => true));
     expect(notClaimed).toBe(true);
   });
 
   test('of the earlier field the same bell is ready, and its field is told', async () => {
-    const { verdict, codes, trails } = await judged(clip('bell', 'fields-bottom'), ['small-h264', 'filled-h264'], { do: 'none' });
+    const { verdict, codes, trails } = await judged(
+      clip('bell', 'fields-bottom'),
+      ['small-h264', 'filled-h264'],
+      { do: 'none' },
+    );
     expect([verdict, codes]).toEqual(['ready', []]);
     expect(trails.filter(({ measured }) => measured.includes('which field'))).toEqual([]);
   });
@@ -95,22 +144,42 @@ const SCALER = 'bicubic+accurate_rnd+full_chroma_int+full_chroma_inp+bitexact';
 
 test('two pixels of 1920 cut off on every side, and the rest enlarged: held', async () => {
   const filters = `crop=w=1916:h=1436:x=2:y=2:exact=1,scale=w=1920:h=1440:flags=${SCALER},setsar=1`;
-  const { done, verdict, codes } = await judged(clip('pan', 'drop-frame-30', 1), ['editorial-rdd36'], { do: 'filter', stage: 'encoder', profile: 'editorial-rdd36', filters, retag: true });
+  const { done, verdict, codes } = await judged(clip('pan', 'drop-frame-30', 1), ['editorial-rdd36'], {
+    do: 'filter',
+    stage: 'encoder',
+    profile: 'editorial-rdd36',
+    filters,
+    retag: true,
+  });
   expect([done, verdict]).toEqual([true, 'held']);
   expect(codes).toContain('picture-displaced');
 });
 
 test('colours of another matrix where fields move and little is coloured: held', async () => {
   const filters = `scale=flags=${SCALER}:in_range=limited:out_range=limited:in_color_matrix=bt709:out_color_matrix=bt2020`;
-  const { done, verdict, codes } = await judged(clip('fade-in', 'fields-top'), ['small-rdd36'], { do: 'filter', stage: 'encoder', profile: 'small-rdd36', filters, retag: true });
+  const { done, verdict, codes } = await judged(clip('fade-in', 'fields-top'), ['small-rdd36'], {
+    do: 'filter',
+    stage: 'encoder',
+    profile: 'small-rdd36',
+    filters,
+    retag: true,
+  });
   expect([done, verdict]).toEqual([true, 'held']);
   expect(codes).toContain('matrix-wrong');
 });
 
 test.each<[string, ClipName, readonly ProfileName[]]>([
-  ['a fade to black that fills more than half of the clip', clip('fade-out', 'whole-24'), ['filled-h264', 'full-vc3']],
+  [
+    'a fade to black that fills more than half of the clip',
+    clip('fade-out', 'whole-24'),
+    ['filled-h264', 'full-vc3'],
+  ],
   ['the same in fields', clip('fade-out', 'fields-top', 1), ['fitted-vc3', 'full-vc3', 'small-h264']],
-  ['the same, and few frames of it are whole', clip('fade-out', 'drop-frame-30'), ['small-h264', 'filled-h264']],
+  [
+    'the same, and few frames of it are whole',
+    clip('fade-out', 'drop-frame-30'),
+    ['small-h264', 'filled-h264'],
+  ],
   ['a slow pull of focus in VC-3', clip('focus', 'pal-mute', 1), ['small-vc3']],
   ['the same beside H.264', clip('focus', 'film-two-tracks'), ['small-vc3', 'small-h264']],
   ['a flash that begins between two fields', clip('flashes', 'fields-top', 1), ['fitted-vc3']],
@@ -120,8 +189,30 @@ test.each<[string, ClipName, readonly ProfileName[]]>([
 });
 
 test.each<[string, ClipName, readonly ProfileName[], Operation]>([
-  ['the grain of a locked-off shot, in VC-3, from frame 32 on that of five frames before', clip('locked-off', 'pal'), ['small-vc3', 'small-h264'], { do: 'frames', stage: 'encoder', profile: 'small-vc3', count: 40, map: Array.from({ length: 40 }, (_, frame) => (frame < 32 ? frame : frame - 5)) }],
-  ['faint grain in fields, in RDD 36, ten frames that stand still', clip('locked-off-faint', 'fields-top', 1), ['small-rdd36'], { do: 'frames', stage: 'encoder', profile: 'small-rdd36', count: 25, map: Array.from({ length: 25 }, (_, frame) => (frame > 8 && frame < 18 ? 8 : frame)) }],
+  [
+    'the grain of a locked-off shot, in VC-3, from frame 32 on that of five frames before',
+    clip('locked-off', 'pal'),
+    ['small-vc3', 'small-h264'],
+    {
+      do: 'frames',
+      stage: 'encoder',
+      profile: 'small-vc3',
+      count: 40,
+      map: Array.from({ length: 40 }, (_, frame) => (frame < 32 ? frame : frame - 5)),
+    },
+  ],
+  [
+    'faint grain in fields, in RDD 36, ten frames that stand still',
+    clip('locked-off-faint', 'fields-top', 1),
+    ['small-rdd36'],
+    {
+      do: 'frames',
+      stage: 'encoder',
+      profile: 'small-rdd36',
+      count: 25,
+      map: Array.from({ length: 25 }, (_, frame) => (frame > 8 && frame < 18 ? 8 : frame)),
+    },
+  ],
 ])('%s: held', async (_title, name, wanted, operation) => {
   const { done, verdict, codes } = await judged(name, wanted, operation);
   expect([done, verdict]).toEqual([true, 'held']);

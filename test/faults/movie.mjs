@@ -50,9 +50,15 @@ export function samplesOf(bytes, track) {
   const short = tableOf(bytes, track, 'stco');
   const long = tableOf(bytes, track, 'co64');
   const chunks = bytes.readUInt32BE((short ?? long).start + 4);
-  const chunk = (index) => (short === null ? Number(bytes.readBigUInt64BE(long.start + 8 + 8 * index)) : bytes.readUInt32BE(short.start + 8 + 4 * index));
+  const chunk = (index) =>
+    short === null
+      ? Number(bytes.readBigUInt64BE(long.start + 8 + 8 * index))
+      : bytes.readUInt32BE(short.start + 8 + 4 * index);
   const runs = tableOf(bytes, track, 'stsc');
-  const entries = Array.from({ length: bytes.readUInt32BE(runs.start + 4) }, (_, index) => ({ first: bytes.readUInt32BE(runs.start + 8 + 12 * index) - 1, each: bytes.readUInt32BE(runs.start + 12 + 12 * index) }));
+  const entries = Array.from({ length: bytes.readUInt32BE(runs.start + 4) }, (_, index) => ({
+    first: bytes.readUInt32BE(runs.start + 8 + 12 * index) - 1,
+    each: bytes.readUInt32BE(runs.start + 12 + 12 * index),
+  }));
   const samples = [];
   for (let index = 0; index < chunks && samples.length < count; index += 1) {
     let at = chunk(index);
@@ -98,7 +104,8 @@ export function withPictureSamples(bytes, samples) {
   if (track === undefined || more !== undefined) throw new Error('not one picture track');
   const times = tableOf(bytes, track, 'stts');
   if (bytes.readUInt32BE(times.start + 4) !== 1) throw new Error('pictures of unequal length');
-  if (tableOf(bytes, track, 'ctts') !== null) throw new Error('pictures that are not stored as they are shown');
+  if (tableOf(bytes, track, 'ctts') !== null)
+    throw new Error('pictures that are not stored as they are shown');
   const by = samples.length / bytes.readUInt32BE(times.start + 8);
   // Offsets of the fields in boxes of version 0: ISO/IEC 14496-12, 8.3.2, 8.4.2, 8.6.6.
   const fresh = {
@@ -113,11 +120,19 @@ export function withPictureSamples(bytes, samples) {
   };
   const rebuilt = (box) => {
     if (Object.hasOwn(fresh, box.type)) return fresh[box.type](box);
-    if (['mdia', 'minf', 'stbl', 'edts'].includes(box.type)) return atom(box.type, ...children(bytes, box.start, box.end).map(rebuilt));
+    if (['mdia', 'minf', 'stbl', 'edts'].includes(box.type))
+      return atom(box.type, ...children(bytes, box.start, box.end).map(rebuilt));
     return bytes.subarray(box.at, box.end);
   };
   const movie = movieAtom(bytes);
-  const index = atom('moov', ...children(bytes, movie.start, movie.end).map((box) => (box.at === track.at ? atom('trak', ...children(bytes, box.start, box.end).map(rebuilt)) : bytes.subarray(box.at, box.end))));
+  const index = atom(
+    'moov',
+    ...children(bytes, movie.start, movie.end).map((box) =>
+      box.at === track.at
+        ? atom('trak', ...children(bytes, box.start, box.end).map(rebuilt))
+        : bytes.subarray(box.at, box.end),
+    ),
+  );
   // What stood behind the old index stays where the offsets look for it: the old one becomes free space.
   const before = Buffer.from(movie.end === bytes.length ? bytes.subarray(0, movie.at) : bytes);
   if (movie.end !== bytes.length) before.write('free', movie.at + 4, 'latin1');

@@ -17,27 +17,50 @@ export interface Observed {
 
 async function lines(program: string, args: readonly string[]): Promise<string[]> {
   const run = await runForOutput(program, args);
-  return run.stdout.toString('utf8').split('\n').filter((line) => line !== '');
+  return run.stdout
+    .toString('utf8')
+    .split('\n')
+    .filter((line) => line !== '');
 }
 
 /** Facts that follow from the bytes of pictures, which are compared as pictures. */
-const untold = /^(?:format\.(?:filename|size|bit_rate|duration|probe_score|tags\..*)|.*\.(?:bit_rate|max_bit_rate|extradata_size|duration|duration_ts|codec_long_name))$/;
+const untold =
+  /^(?:format\.(?:filename|size|bit_rate|duration|probe_score|tags\..*)|.*\.(?:bit_rate|max_bit_rate|extradata_size|duration|duration_ts|codec_long_name))$/;
 
 /** A file that cannot be read gives what could be read of it. */
 export async function observed(path: string): Promise<Observed> {
   const decode = ['-v', 'quiet', '-nostdin', '-i', `file:${path}`];
   const [pictures, sounds, told] = await Promise.all([
     lines('ffmpeg', [...decode, '-map', '0:v', '-fps_mode', 'passthrough', '-f', 'framemd5', '-']),
-    lines('ffmpeg', [...decode, '-map', '0:a?', '-vn', '-c:a', 'pcm_s32le', '-f', 'streamhash', '-hash', 'md5', '-']),
+    lines('ffmpeg', [
+      ...decode,
+      '-map',
+      '0:a?',
+      '-vn',
+      '-c:a',
+      'pcm_s32le',
+      '-f',
+      'streamhash',
+      '-hash',
+      'md5',
+      '-',
+    ]),
     lines('ffprobe', ['-v', 'quiet', '-show_streams', '-show_format', '-of', 'flat', `file:${path}`]),
   ]);
-  const frames = pictures.filter((line) => !line.startsWith('#')).map((line) => line.split(',').map((part) => part.trim()));
+  const frames = pictures
+    .filter((line) => !line.startsWith('#'))
+    .map((line) => line.split(',').map((part) => part.trim()));
   const description: Record<string, string> = {};
   for (const line of told) {
     const [, key, value] = /^(?:streams\.)?(.*?)=(.*)$/.exec(line) as unknown as [string, string, string];
     if (!untold.test(key)) description[key] = value;
   }
-  return { pictures: frames.map((parts) => parts.at(-1) as string), times: frames.map((parts) => parts[2] as string), sounds: sounds.map((line) => line.split('=').at(-1) as string), description };
+  return {
+    pictures: frames.map((parts) => parts.at(-1) as string),
+    times: frames.map((parts) => parts[2] as string),
+    sounds: sounds.map((line) => line.split('=').at(-1) as string),
+    description,
+  };
 }
 
 export interface Differences {
@@ -51,14 +74,22 @@ export interface Differences {
 
 /** The good picture with the same digest; the one at the same place, or else the first. */
 export function differencesOf(good: Observed, spoiled: Observed): Differences {
-  const places = spoiled.pictures.map((digest, index) => (good.pictures[index] === digest ? index : good.pictures.includes(digest) ? good.pictures.indexOf(digest) : null));
+  const places = spoiled.pictures.map((digest, index) =>
+    good.pictures[index] === digest
+      ? index
+      : good.pictures.includes(digest)
+        ? good.pictures.indexOf(digest)
+        : null,
+  );
   const inPlace = places.length === good.pictures.length && places.every((place, index) => place === index);
   const most = Math.max(good.sounds.length, spoiled.sounds.length);
   const keys = [...new Set([...Object.keys(good.description), ...Object.keys(spoiled.description)])];
   return {
     pictures: inPlace ? null : places,
     times: good.times.join() !== spoiled.times.join(),
-    sounds: Array.from({ length: most }, (_, index) => index).filter((index) => good.sounds[index] !== spoiled.sounds[index]),
+    sounds: Array.from({ length: most }, (_, index) => index).filter(
+      (index) => good.sounds[index] !== spoiled.sounds[index],
+    ),
     described: keys.filter((key) => good.description[key] !== spoiled.description[key]).sort(),
   };
 }

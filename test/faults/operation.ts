@@ -14,21 +14,70 @@ export type Operation =
   | { readonly do: 'nothing' }
   | { readonly do: 'hang' }
   /** Picture i is what picture map[i] should be; `count`: how many there should be. */
-  | { readonly do: 'frames'; readonly stage: Stage; readonly profile: string; readonly map: readonly number[]; readonly count: number }
+  | {
+      readonly do: 'frames';
+      readonly stage: Stage;
+      readonly profile: string;
+      readonly map: readonly number[];
+      readonly count: number;
+    }
   /** Further filters on the picture. `retag`: its colour tags stay what they were. */
-  | { readonly do: 'filter'; readonly stage: Stage; readonly profile: string; readonly filters: string; readonly retag: boolean }
+  | {
+      readonly do: 'filter';
+      readonly stage: Stage;
+      readonly profile: string;
+      readonly filters: string;
+      readonly retag: boolean;
+    }
   /** Another text in the filter graph. */
   | { readonly do: 'graph'; readonly stage: 'encoder'; readonly from: string; readonly to: string }
   /** `at` null: everything, sound too; else that picture alone. With `decoder` always everything. */
-  | { readonly do: 'other-clip'; readonly stage: Stage; readonly profile: string; readonly clip: string; readonly at: number | null }
-  | { readonly do: 'option'; readonly stage: 'encoder'; readonly profile: string; readonly option: string; readonly value: string }
+  | {
+      readonly do: 'other-clip';
+      readonly stage: Stage;
+      readonly profile: string;
+      readonly clip: string;
+      readonly at: number | null;
+    }
+  | {
+      readonly do: 'option';
+      readonly stage: 'encoder';
+      readonly profile: string;
+      readonly option: string;
+      readonly value: string;
+    }
   /** Further filters on a sound track, before it gets its length. */
-  | { readonly do: 'sound'; readonly stage: 'encoder' | 'file'; readonly profile: string; readonly track: number; readonly filters: string }
+  | {
+      readonly do: 'sound';
+      readonly stage: 'encoder' | 'file';
+      readonly profile: string;
+      readonly track: number;
+      readonly filters: string;
+    }
   | { readonly do: 'swap-tracks'; readonly stage: 'encoder' | 'file'; readonly profile: string }
   /** One bit of one packet. */
-  | { readonly do: 'bit'; readonly stage: 'file'; readonly profile: string; readonly stream: 'vide' | 'soun'; readonly sample: number; readonly bit: number }
+  | {
+      readonly do: 'bit';
+      readonly stage: 'file';
+      readonly profile: string;
+      readonly stream: 'vide' | 'soun';
+      readonly sample: number;
+      readonly bit: number;
+    }
   | { readonly do: 'truncate'; readonly stage: 'file'; readonly profile: string; readonly bytes: number }
-  | { readonly do: 'timecode'; readonly stage: 'file'; readonly profile: string; readonly frames: number; readonly dropFlag: boolean }
+  | {
+      readonly do: 'timecode';
+      readonly stage: 'file';
+      readonly profile: string;
+      readonly frames: number;
+      readonly dropFlag: boolean;
+    }
   | { readonly do: 'lose-track'; readonly stage: 'file'; readonly profile: string; readonly track: number }
   /** Bytes of one packet of the clip turned over, from the share `from` of it on; the decoder's complaints are kept back. */
-  | { readonly do: 'damage'; readonly stage: 'decoder'; readonly sample: number; readonly from: number; readonly bytes: number };
+  | {
+      readonly do: 'damage';
+      readonly stage: 'decoder';
+      readonly sample: number;
+      readonly from: number;
+      readonly bytes: number;
+    };

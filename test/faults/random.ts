@@ -16,7 +16,9 @@ export interface Random {
 export function randomOf(...names: readonly (string | number)[]): Random {
   let counter = 0;
   const next = (): number => {
-    const digest = createHash('sha256').update(JSON.stringify([...names, counter])).digest();
+    const digest = createHash('sha256')
+      .update(JSON.stringify([...names, counter]))
+      .digest();
     counter += 1;
     return digest.readUIntBE(0, 6);
   };

@@ -33,7 +33,10 @@ export function spoilFile(bytes, operation) {
   switch (operation.do) {
     case 'frames': {
       const samples = samplesOf(bytes, tracksOf(bytes, 'vide')[0]);
-      return withPictureSamples(bytes, operation.map.map((index) => samples[index]));
+      return withPictureSamples(
+        bytes,
+        operation.map.map((index) => samples[index]),
+      );
     }
     case 'bit':
       return flipped(bytes, operation);

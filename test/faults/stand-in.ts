@@ -18,6 +18,13 @@ export function faultyFfmpeg(folder: string, operation: Operation, real = 'ffmpe
   const path = join(folder, 'ffmpeg');
   const note = join(folder, 'fault-done.json');
   const environment = `RUSHLIGHT_REAL_FFMPEG=${quoted(real)} RUSHLIGHT_FAULT_NOTE=${quoted(note)} RUSHLIGHT_FAULT=${quoted(JSON.stringify(operation))}`;
-  writeFileSync(path, `#!/bin/sh\ncase " $*" in *.rushlight-part-*) ;; *) exec ${quoted(real)} "$@" ;; esac\n${environment} exec ${quoted(process.execPath)} ${quoted(program)} "$@"\n`, { mode: 0o755 });
-  return { path, done: () => (existsSync(note) ? (JSON.parse(readFileSync(note, 'utf8')) as { code: number }) : null) };
+  writeFileSync(
+    path,
+    `#!/bin/sh\ncase " $*" in *.rushlight-part-*) ;; *) exec ${quoted(real)} "$@" ;; esac\n${environment} exec ${quoted(process.execPath)} ${quoted(program)} "$@"\n`,
+    { mode: 0o755 },
+  );
+  return {
+    path,
+    done: () => (existsSync(note) ? (JSON.parse(readFileSync(note, 'utf8')) as { code: number }) : null),
+  };
 }

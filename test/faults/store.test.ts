@@ -4,7 +4,17 @@
  * tmpfs needs root.
  */
 import { execFileSync, spawnSync } from 'node:child_process';
-import { existsSync, mkdirSync, readdirSync, readFileSync, rmSync, statSync, truncateSync, utimesSync, writeFileSync } from 'node:fs';
+import {
+  existsSync,
+  mkdirSync,
+  readdirSync,
+  readFileSync,
+  rmSync,
+  statSync,
+  truncateSync,
+  utimesSync,
+  writeFileSync,
+} from 'node:fs';
 import { join } from 'node:path';
 import { afterEach, describe, expect, onTestFinished, test, vi } from 'vitest';
 import { holds } from '../../findings/finding.ts';
@@ -22,7 +32,9 @@ import { faultyFfmpeg } from './stand-in.ts';
 
 const both = ['test/fixtures/profiles/small-vc3.yaml', 'test/fixtures/profiles/small-h264.yaml'];
 
-async function prepared(wanted: readonly string[] = both): Promise<{ job: Job; folder: string; delivery: string }> {
+async function prepared(
+  wanted: readonly string[] = both,
+): Promise<{ job: Job; folder: string; delivery: string }> {
   const folder = freshFolder('store');
   const source = await makeMovie(join(folder, 'A001', 'A001C001.mov'), { frames: 24, size: '256x144' });
   const delivery = join(folder, 'delivery');
@@ -45,22 +57,35 @@ async function verdictOf(job: Job): Promise<{ verdict: string; codes: string[] }
   return { verdict, codes: [...new Set(findings.filter(holds).map((item) => item.code))] };
 }
 
-const finalPaths = (job: Job): string[] => job.deliverables.map(({ profile, outcome }) => layout.deliverable(job.deliveryFolder, profile.name, outcome.fileName));
-const unfinished = (delivery: string): string[] => filesBelow(delivery).filter((name) => name.includes(STAGING_PREFIX));
-const reportPath = (job: Job, profile = 'small-vc3'): string => layout.deliverableReport(job.deliveryFolder, job.clip.id, profile);
+const finalPaths = (job: Job): string[] =>
+  job.deliverables.map(({ profile, outcome }) =>
+    layout.deliverable(job.deliveryFolder, profile.name, outcome.fileName),
+  );
+const unfinished = (delivery: string): string[] =>
+  filesBelow(delivery).filter((name) => name.includes(STAGING_PREFIX));
+const reportPath = (job: Job, profile = 'small-vc3'): string =>
+  layout.deliverableReport(job.deliveryFolder, job.clip.id, profile);
 
 test('an encoder that hangs is ended, and the roll held by that', async () => {
   const { job, folder } = await prepared();
   const { tools, ...context } = await workContext({ stallMilliseconds: 1_500 });
   const hanging = faultyFfmpeg(folder, { do: 'hang' });
-  expect(await codesOf(runJob(job, { ...context, tools: { ...tools, ffmpeg: { ...tools.ffmpeg, path: hanging.path } } }))).toEqual(['encoder-stalled']);
+  expect(
+    await codesOf(
+      runJob(job, { ...context, tools: { ...tools, ffmpeg: { ...tools.ffmpeg, path: hanging.path } } }),
+    ),
+  ).toEqual(['encoder-stalled']);
   expect(await verdictOf(job)).toEqual({ verdict: 'held', codes: ['encoder-stalled'] });
 });
 
 describe('a worker that dies', () => {
   function killAt(job: Job, folder: string, asked: number): void {
     writeFileSync(join(folder, 'job.json'), JSON.stringify(job));
-    const ended = spawnSync(process.execPath, [join(packageFolder, 'test', 'faults', 'killed-job.mjs'), join(folder, 'job.json'), String(asked)], { encoding: 'utf8' });
+    const ended = spawnSync(
+      process.execPath,
+      [join(packageFolder, 'test', 'faults', 'killed-job.mjs'), join(folder, 'job.json'), String(asked)],
+      { encoding: 'utf8' },
+    );
     expect([ended.signal, ended.stderr]).toEqual(['SIGKILL', '']);
   }
 
@@ -101,23 +126,39 @@ describe('a report that was touched', () => {
     const job = await made();
     const whole = readFileSync(reportPath(job));
     for (const share of [0, 0.01, 0.3, 0.5, 0.9, 1]) {
-      writeFileSync(reportPath(job), whole.subarray(0, Math.min(whole.length - 3, Math.floor(whole.length * share))));
+      writeFileSync(
+        reportPath(job),
+        whole.subarray(0, Math.min(whole.length - 3, Math.floor(whole.length * share))),
+      );
       expect(await verdictOf(job)).toEqual({ verdict: 'held', codes: ['record-damaged'] });
     }
   });
 
   test.each<[string, (report: Record<string, unknown>) => void]>([
-    ['another digest', (report) => Object.assign(report.file as object, { xxh128: '0'.repeat(32), sha256: '' })],
+    [
+      'another digest',
+      (report) => Object.assign(report.file as object, { xxh128: '0'.repeat(32), sha256: '' }),
+    ],
     ['another size', (report) => Object.assign(report.file as object, { bytes: 1 })],
     ['another file', (report) => Object.assign(report.file as object, { path: 'small-vc3/A001C002.mov' })],
-    ['a file outside', (report) => Object.assign(report.file as object, { path: '../../../A001/A001C001.mov' })],
+    [
+      'a file outside',
+      (report) => Object.assign(report.file as object, { path: '../../../A001/A001C001.mov' }),
+    ],
     ['another content', (report) => Object.assign(report.clip as object, { contentDigest: 'f'.repeat(64) })],
     ['another profile', (report) => Object.assign(report, { profileHash: 'f'.repeat(64) })],
     ['no checks', (report) => Object.assign(report, { checks: [] })],
     ['one check fewer', (report) => Object.assign(report, { checks: (report.checks as unknown[]).slice(1) })],
-    ['a check that failed', (report) => Object.assign((report.checks as object[])[0] as object, { outcome: 'failed' })],
+    [
+      'a check that failed',
+      (report) => Object.assign((report.checks as object[])[0] as object, { outcome: 'failed' }),
+    ],
     ['not yet published', (report) => Object.assign(report, { state: 'publishing' })],
-    ['a code that nobody knows', (report) => Object.assign(report, { findings: [{ code: 'from-the-future', found: 'x', expected: 'y' }] })],
+    [
+      'a code that nobody knows',
+      (report) =>
+        Object.assign(report, { findings: [{ code: 'from-the-future', found: 'x', expected: 'y' }] }),
+    ],
     ['a newer version', (report) => Object.assign(report, { version: 2 })],
   ])('edited to say %s: held', async (_title, edit) => {
     const job = await made();
@@ -158,7 +199,12 @@ describe('a volume that is too small', () => {
   async function need(): Promise<number> {
     const { job, delivery } = await prepared();
     await runJob(job, await workContext());
-    return Math.ceil(filesBelow(delivery).reduce((sum, name) => sum + 4096 * Math.ceil(statSync(join(delivery, name)).size / 4096), 0) / 1024);
+    return Math.ceil(
+      filesBelow(delivery).reduce(
+        (sum, name) => sum + 4096 * Math.ceil(statSync(join(delivery, name)).size / 4096),
+        0,
+      ) / 1024,
+    );
   }
 
   test('full at whatever stage: nothing unfinished stands or lies about, and with room the next run finishes', async () => {
@@ -172,7 +218,9 @@ describe('a volume that is too small', () => {
       const codes = await codesOf(runJob(job, await workContext()));
       const { verdict } = await verdictOf(job);
       ends.push(codes.length === 0 ? 'finished' : codes.join());
-      expect(verdict, `${share} of ${whole} KiB: ${codes.join()}`).toBe(codes.length === 0 ? 'ready' : 'held');
+      expect(verdict, `${share} of ${whole} KiB: ${codes.join()}`).toBe(
+        codes.length === 0 ? 'ready' : 'held',
+      );
       expect(unfinished(delivery)).toEqual([]);
       grow();
       await runJob(job, await workContext());
@@ -202,22 +250,35 @@ describe('a volume that is too small', () => {
 describe('a final name that cannot be given', () => {
   test.each<[string, (job: Job) => void, string]>([
     ['a folder stands there', (job) => mkdirSync((finalPaths(job) as [string])[0]), 'target-name-taken'],
-    ['somebody’s file stands there', (job) => writeFileSync((finalPaths(job) as [string])[0], 'x'), 'target-name-taken'],
-    ['the staged file is gone', (job) => {
-      const folder = layout.profileFolder(job.deliveryFolder, 'small-vc3');
-      for (const name of readdirSync(folder)) if (name.startsWith(STAGING_PREFIX)) rmSync(join(folder, name));
-    }, 'staged-file-lost'],
-    ['the staged file is another one of the same size', (job) => {
-      const folder = layout.profileFolder(job.deliveryFolder, 'small-vc3');
-      for (const name of readdirSync(folder)) {
-        if (!name.startsWith(STAGING_PREFIX)) continue;
-        const bytes = readFileSync(join(folder, name));
-        bytes[bytes.length >> 1] = ~(bytes[bytes.length >> 1] as number) & 0xff;
-        // The new file may get the very number of the one that is gone.
-        rmSync(join(folder, name));
-        writeFileSync(join(folder, name), bytes);
-      }
-    }, 'staged-file-lost'],
+    [
+      'somebody’s file stands there',
+      (job) => writeFileSync((finalPaths(job) as [string])[0], 'x'),
+      'target-name-taken',
+    ],
+    [
+      'the staged file is gone',
+      (job) => {
+        const folder = layout.profileFolder(job.deliveryFolder, 'small-vc3');
+        for (const name of readdirSync(folder))
+          if (name.startsWith(STAGING_PREFIX)) rmSync(join(folder, name));
+      },
+      'staged-file-lost',
+    ],
+    [
+      'the staged file is another one of the same size',
+      (job) => {
+        const folder = layout.profileFolder(job.deliveryFolder, 'small-vc3');
+        for (const name of readdirSync(folder)) {
+          if (!name.startsWith(STAGING_PREFIX)) continue;
+          const bytes = readFileSync(join(folder, name));
+          bytes[bytes.length >> 1] = ~(bytes[bytes.length >> 1] as number) & 0xff;
+          // The new file may get the very number of the one that is gone.
+          rmSync(join(folder, name));
+          writeFileSync(join(folder, name), bytes);
+        }
+      },
+      'staged-file-lost',
+    ],
   ])('at the last moment %s: held with that', async (_title, spoil, code) => {
     const { job } = await prepared([both[0] as string]);
     const fence = async (): Promise<void> => spoil(job);
@@ -244,7 +305,10 @@ describe('a clock that jumps', () => {
       vi.setSystemTime(start + jump);
     };
     await runJob(job, await workContext({ fence }));
-    const { startedAt, finishedAt } = JSON.parse(readFileSync(reportPath(job), 'utf8')) as { startedAt: string; finishedAt: string };
+    const { startedAt, finishedAt } = JSON.parse(readFileSync(reportPath(job), 'utf8')) as {
+      startedAt: string;
+      finishedAt: string;
+    };
     // It did jump.
     expect(Math.sign(Date.parse(finishedAt) - Date.parse(startedAt))).toBe(Math.sign(jump));
     expect(await verdictOf(job)).toEqual({ verdict: 'ready', codes: [] });

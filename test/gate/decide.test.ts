@@ -12,7 +12,8 @@ function codes(world: World): string[] {
 }
 
 const intake = (world: World): IntakeResult => world.input.intake as IntakeResult;
-const entry = (world: World, key: string) => world.disk.get(key) as NonNullable<ReturnType<World['disk']['get']>>;
+const entry = (world: World, key: string) =>
+  world.disk.get(key) as NonNullable<ReturnType<World['disk']['get']>>;
 
 describe('a roll about which everything is known and good', () => {
   test('is ready, without a finding, with every clip ready', () => {
@@ -23,8 +24,27 @@ describe('a roll about which everything is known and good', () => {
       ['A001C001', 'ready'],
       ['A001C002', 'ready'],
     ]);
-    expect(decision.verdict.profiles[0]).toEqual({ name: 'cut', hash: 'hash-cut', checks: allChecks, profile: loaded('cut', 'hash-cut').profile });
-    expect(decision.verdict.clips[0]?.deliverables[0]).toEqual({ profile: 'cut', state: 'published', file: 'cut/A001C001.mov', bytes: 1234, xxh128: 'aa', sha256: 'bb', checks: allChecks.map((check) => ({ check, outcome: 'passed', measured: 'm', expected: 'm', tool: 'ffprobe 7.1' })) });
+    expect(decision.verdict.profiles[0]).toEqual({
+      name: 'cut',
+      hash: 'hash-cut',
+      checks: allChecks,
+      profile: loaded('cut', 'hash-cut').profile,
+    });
+    expect(decision.verdict.clips[0]?.deliverables[0]).toEqual({
+      profile: 'cut',
+      state: 'published',
+      file: 'cut/A001C001.mov',
+      bytes: 1234,
+      xxh128: 'aa',
+      sha256: 'bb',
+      checks: allChecks.map((check) => ({
+        check,
+        outcome: 'passed',
+        measured: 'm',
+        expected: 'm',
+        tool: 'ffprobe 7.1',
+      })),
+    });
     expect(decision.verdict.copiesAsked).toBe(2);
   });
 
@@ -46,90 +66,423 @@ describe('a roll about which everything is known and good', () => {
 /** Every way to be incomplete or wrong, and the code that says so. */
 const spoiled: [what: string, code: string, spoil: (world: World) => void][] = [
   ['intake did not come to an end', 'intake-absent', (world) => void (world.input.intake = null)],
-  ['intake read fewer copies than were asked for', 'intake-absent', (world) => void (world.input.copiesAsked = 3)],
+  [
+    'intake read fewer copies than were asked for',
+    'intake-absent',
+    (world) => void (world.input.copiesAsked = 3),
+  ],
   ['intake read no copy at all', 'intake-absent', (world) => void (intake(world).copies = [])],
-  ['no copy was asked for and none was read', 'intake-absent', (world) => { world.input.copiesAsked = 0; intake(world).copies = []; }],
-  ['intake read no manifest and does not say so', 'intake-absent', (world) => void (intake(world).manifests = [])],
+  [
+    'no copy was asked for and none was read',
+    'intake-absent',
+    (world) => {
+      world.input.copiesAsked = 0;
+      intake(world).copies = [];
+    },
+  ],
+  [
+    'intake read no manifest and does not say so',
+    'intake-absent',
+    (world) => void (intake(world).manifests = []),
+  ],
   ['the intake is of another roll', 'intake-absent', (world) => void (intake(world).roll = 'B001')],
   ['the intake is of another day', 'intake-absent', (world) => void (intake(world).day = 'day-02')],
-  ['the second copy does not hold', 'copy-not-proved', (world) => void (intake(world).copies[1] = { folder: '/copy/A001', files: 5, bytes: 5900, holds: false })],
-  ['the shoot day’s own copy does not hold', 'copy-not-proved', (world) => void (intake(world).copies[0] = { folder: '/day-03/A001', files: 4, bytes: 1, holds: false })],
-  ['intake found something that holds', 'manifest-unreadable', (world) => void intake(world).findings.push(finding('manifest-unreadable', 'torn', 'whole', { roll: 'A001' }))],
-  ['a finding of a newer version, of unknown weight', 'moon-in-shot', (world) => void intake(world).findings.push({ code: 'moon-in-shot', found: 'x', expected: 'y' })],
-  ['the roll has no clip', 'roll-empty', (world) => { world.input.clips = []; intake(world).files = []; }],
+  [
+    'the second copy does not hold',
+    'copy-not-proved',
+    (world) => void (intake(world).copies[1] = { folder: '/copy/A001', files: 5, bytes: 5900, holds: false }),
+  ],
+  [
+    'the shoot day’s own copy does not hold',
+    'copy-not-proved',
+    (world) => void (intake(world).copies[0] = { folder: '/day-03/A001', files: 4, bytes: 1, holds: false }),
+  ],
+  [
+    'intake found something that holds',
+    'manifest-unreadable',
+    (world) =>
+      void intake(world).findings.push(finding('manifest-unreadable', 'torn', 'whole', { roll: 'A001' })),
+  ],
+  [
+    'a finding of a newer version, of unknown weight',
+    'moon-in-shot',
+    (world) => void intake(world).findings.push({ code: 'moon-in-shot', found: 'x', expected: 'y' }),
+  ],
+  [
+    'the roll has no clip',
+    'roll-empty',
+    (world) => {
+      world.input.clips = [];
+      intake(world).files = [];
+    },
+  ],
   ['the night asked for no profile', 'profiles-absent', (world) => void (world.input.profiles = [])],
-  ['a file of the roll is told by nobody', 'file-unaccounted', (world) => void intake(world).files.push({ path: 'clips/A001C003.mov', bytes: 9, hashes: {} })],
-  ['a frame lies beyond the sequence', 'file-unaccounted', (world) => void intake(world).files.push({ path: 'A001C002/f.0012.dpx', bytes: 9, hashes: {} })],
-  ['a frame of another padding lies in the sequence', 'file-unaccounted', (world) => void intake(world).files.push({ path: 'A001C002/f.00010.dpx', bytes: 9, hashes: {} })],
-  ['two clips have one id', 'clip-twice', (world) => void (world.input.clips = [...world.input.clips, { clip, facts: null, findings: [] }])],
-  ['a clip was not measured, and nobody says why', 'facts-absent', (world) => void (world.input.clips = world.input.clips.map((item) => ({ ...item, facts: null })))],
-  ['survey found something that holds', 'roll-empty', (world) => void (world.input.clips = world.input.clips.map((item) => ({ ...item, findings: [finding('roll-empty', 'a', 'b', { clip: item.clip.id })] })))],
-  ['the night says something that holds', 'night-interrupted', (world) => void (world.input.findings = [finding('night-interrupted', 'Ctrl-C', 'an end', { roll: 'A001' })])],
+  [
+    'a file of the roll is told by nobody',
+    'file-unaccounted',
+    (world) => void intake(world).files.push({ path: 'clips/A001C003.mov', bytes: 9, hashes: {} }),
+  ],
+  [
+    'a frame lies beyond the sequence',
+    'file-unaccounted',
+    (world) => void intake(world).files.push({ path: 'A001C002/f.0012.dpx', bytes: 9, hashes: {} }),
+  ],
+  [
+    'a frame of another padding lies in the sequence',
+    'file-unaccounted',
+    (world) => void intake(world).files.push({ path: 'A001C002/f.00010.dpx', bytes: 9, hashes: {} }),
+  ],
+  [
+    'two clips have one id',
+    'clip-twice',
+    (world) => void (world.input.clips = [...world.input.clips, { clip, facts: null, findings: [] }]),
+  ],
+  [
+    'a clip was not measured, and nobody says why',
+    'facts-absent',
+    (world) => void (world.input.clips = world.input.clips.map((item) => ({ ...item, facts: null }))),
+  ],
+  [
+    'survey found something that holds',
+    'roll-empty',
+    (world) =>
+      void (world.input.clips = world.input.clips.map((item) => ({
+        ...item,
+        findings: [finding('roll-empty', 'a', 'b', { clip: item.clip.id })],
+      }))),
+  ],
+  [
+    'the night says something that holds',
+    'night-interrupted',
+    (world) =>
+      void (world.input.findings = [finding('night-interrupted', 'Ctrl-C', 'an end', { roll: 'A001' })]),
+  ],
   ['no report of a deliverable', 'deliverable-absent', (world) => void world.disk.delete('A001C002/look')],
-  ['a report that is not there', 'deliverable-absent', (world) => void world.disk.set('A001C002/look', { report: null, damage: null, standingBytes: null })],
-  ['a report that cannot be read', 'record-damaged', (world) => void world.disk.set('A001C002/look', { report: null, damage: finding('record-damaged', 'torn', 'whole'), standingBytes: null })],
-  ['a profile of which nothing was made', 'deliverable-absent', (world) => void (world.input.profiles = [...world.input.profiles, loaded('third', 'hash-third')])],
-  ['a deliverable in the middle of being published', 'deliverable-unpublished', (world) => void (world.first.state = 'publishing')],
-  ['a deliverable that failed and does not say why', 'deliverable-unpublished', (world) => void (world.first.state = 'failed')],
-  ['a deliverable that failed and says why', 'target-full', (world) => { world.first.state = 'failed'; world.first.findings.push(finding('target-full', '0 bytes', 'more')); }],
-  ['a published deliverable with a holding finding', 'target-full', (world) => void world.first.findings.push(finding('target-full', '0 bytes', 'more'))],
-  ['made from other content', 'deliverable-outdated', (world) => void (world.first.clip.contentDigest = 'digest-before')],
-  ['made with other settings', 'deliverable-outdated', (world) => void (world.first.profileHash = 'hash-before')],
-  ['made by other tools', 'deliverable-outdated', (world) => void (world.first.toolchain = { ...world.first.toolchain, fingerprint: 'fingerprint-before' })],
-  ['a report of another clip under this name', 'deliverable-outdated', (world) => void (world.first.clip.id = 'A001C002')],
-  ['a report of another profile under this name', 'deliverable-outdated', (world) => void (world.first.profile = 'look')],
-  ['a report of another roll under this name', 'deliverable-outdated', (world) => void (world.first.roll = 'B001')],
-  ['a report of another day under this name', 'deliverable-outdated', (world) => void (world.first.day = 'day-02')],
+  [
+    'a report that is not there',
+    'deliverable-absent',
+    (world) => void world.disk.set('A001C002/look', { report: null, damage: null, standingBytes: null }),
+  ],
+  [
+    'a report that cannot be read',
+    'record-damaged',
+    (world) =>
+      void world.disk.set('A001C002/look', {
+        report: null,
+        damage: finding('record-damaged', 'torn', 'whole'),
+        standingBytes: null,
+      }),
+  ],
+  [
+    'a profile of which nothing was made',
+    'deliverable-absent',
+    (world) => void (world.input.profiles = [...world.input.profiles, loaded('third', 'hash-third')]),
+  ],
+  [
+    'a deliverable in the middle of being published',
+    'deliverable-unpublished',
+    (world) => void (world.first.state = 'publishing'),
+  ],
+  [
+    'a deliverable that failed and does not say why',
+    'deliverable-unpublished',
+    (world) => void (world.first.state = 'failed'),
+  ],
+  [
+    'a deliverable that failed and says why',
+    'target-full',
+    (world) => {
+      world.first.state = 'failed';
+      world.first.findings.push(finding('target-full', '0 bytes', 'more'));
+    },
+  ],
+  [
+    'a published deliverable with a holding finding',
+    'target-full',
+    (world) => void world.first.findings.push(finding('target-full', '0 bytes', 'more')),
+  ],
+  [
+    'made from other content',
+    'deliverable-outdated',
+    (world) => void (world.first.clip.contentDigest = 'digest-before'),
+  ],
+  [
+    'made with other settings',
+    'deliverable-outdated',
+    (world) => void (world.first.profileHash = 'hash-before'),
+  ],
+  [
+    'made by other tools',
+    'deliverable-outdated',
+    (world) => void (world.first.toolchain = { ...world.first.toolchain, fingerprint: 'fingerprint-before' }),
+  ],
+  [
+    'a report of another clip under this name',
+    'deliverable-outdated',
+    (world) => void (world.first.clip.id = 'A001C002'),
+  ],
+  [
+    'a report of another profile under this name',
+    'deliverable-outdated',
+    (world) => void (world.first.profile = 'look'),
+  ],
+  [
+    'a report of another roll under this name',
+    'deliverable-outdated',
+    (world) => void (world.first.roll = 'B001'),
+  ],
+  [
+    'a report of another day under this name',
+    'deliverable-outdated',
+    (world) => void (world.first.day = 'day-02'),
+  ],
   ...allChecks.flatMap((check): typeof spoiled => [
-    [`the check ${check} did not run`, 'check-absent', (world) => void (world.first.checks = world.first.checks.filter((item) => item.check !== check))],
-    [`the check ${check} failed`, 'check-failed', (world) => void (world.first.checks = world.first.checks.map((item) => (item.check === check ? { ...item, outcome: 'failed' } : item)))],
+    [
+      `the check ${check} did not run`,
+      'check-absent',
+      (world) => void (world.first.checks = world.first.checks.filter((item) => item.check !== check)),
+    ],
+    [
+      `the check ${check} failed`,
+      'check-failed',
+      (world) =>
+        void (world.first.checks = world.first.checks.map((item) =>
+          item.check === check ? { ...item, outcome: 'failed' } : item,
+        )),
+    ],
   ]),
-  ['a check passed once and failed once', 'check-failed', (world) => void world.first.checks.push({ check: 'frames', outcome: 'failed', measured: '23', expected: '24', tool: 'x' })],
+  [
+    'a check passed once and failed once',
+    'check-failed',
+    (world) =>
+      void world.first.checks.push({
+        check: 'frames',
+        outcome: 'failed',
+        measured: '23',
+        expected: '24',
+        tool: 'x',
+      }),
+  ],
   ['no check ran at all', 'check-absent', (world) => void (world.first.checks = [])],
   ['a published report names no file', 'file-absent', (world) => void (world.first.file = null)],
   ['the file is gone', 'file-absent', (world) => void (entry(world, 'A001C001/cut').standingBytes = null)],
-  ['the file is shorter than when it was published', 'file-size-differs', (world) => void (entry(world, 'A001C001/cut').standingBytes = 1233)],
-  ['file and report agree on no bytes', 'file-size-differs', (world) => { entry(world, 'A001C001/cut').standingBytes = 0; world.first.file = { path: 'cut/A001C001.mov', bytes: 0, xxh128: 'aa', sha256: 'bb' }; }],
+  [
+    'the file is shorter than when it was published',
+    'file-size-differs',
+    (world) => void (entry(world, 'A001C001/cut').standingBytes = 1233),
+  ],
+  [
+    'file and report agree on no bytes',
+    'file-size-differs',
+    (world) => {
+      entry(world, 'A001C001/cut').standingBytes = 0;
+      world.first.file = { path: 'cut/A001C001.mov', bytes: 0, xxh128: 'aa', sha256: 'bb' };
+    },
+  ],
   ['a report names no trail', 'trail-absent', (world) => void delete world.first.trail],
   ['the trail is gone', 'trail-absent', (world) => void delete entry(world, 'A001C001/cut').trailSha256],
   ['a published deliverable was not measured', 'facts-absent', (world) => void (world.first.facts = null)],
-  ['a copy is told twice', 'copy-same-place', (world) => void (intake(world).copies[1] = { folder: '/day-03/A001', files: 5, bytes: 5900, holds: true })],
-  ['a copy is said to hold and has no file', 'copy-not-proved', (world) => void (intake(world).copies[1] = { folder: '/copy/A001', files: 0, bytes: 0, holds: true })],
-  ['a manifest lists no file', 'intake-absent', (world) => void (intake(world).manifests = [{ file: 'm', kind: 'checksum-file', files: 0, digests: [{ file: 'm', sha256: 'cc' }] }])],
-  ['nothing says which bytes a manifest had', 'record-incomplete', (world) => void (intake(world).manifests = [{ file: 'm', kind: 'checksum-file', files: 5 }])],
-  ['the digest of a manifest is empty', 'record-incomplete', (world) => void (intake(world).manifests = [{ file: 'm', kind: 'checksum-file', files: 5, digests: [{ file: 'm', sha256: '' }] }])],
-  ['a clip is left out and the files are known by number only', 'file-unaccounted', (world) => { world.input.intake = { ...intake(world), files: null }; world.input.clips = world.input.clips.slice(1); }],
-  ['another file is left out and the files are known by number only', 'file-unaccounted', (world) => { world.input.intake = { ...intake(world), files: null }; world.input.otherFiles = []; }],
-  ['more files are told than the roll holds', 'file-unaccounted', (world) => void (world.input.otherFiles = ['notes.txt', 'more.txt'])],
-  ['a profile is listed twice', 'record-contradictory', (world) => void (world.input.profiles = [...world.input.profiles, loaded('cut', 'hash-cut')])],
-  ['the toolchain has no fingerprint', 'record-incomplete', (world) => { world.input.toolchain = { ...world.input.toolchain, fingerprint: '' }; for (const { report } of world.disk.values()) if (report) report.toolchain = world.input.toolchain; }],
-  ['the toolchain names no tool', 'record-incomplete', (world) => void (world.input.toolchain = { ...world.input.toolchain, tools: [] })],
-  ['a tool has no version', 'record-incomplete', (world) => void (world.input.toolchain = { ...world.input.toolchain, tools: [{ name: 'ffmpeg', version: '', build: 'b1' }] })],
-  ['a tool has no build', 'record-incomplete', (world) => void (world.input.toolchain = { ...world.input.toolchain, tools: [{ name: 'ffmpeg', version: '7.1', build: '' }] })],
+  [
+    'a copy is told twice',
+    'copy-same-place',
+    (world) =>
+      void (intake(world).copies[1] = { folder: '/day-03/A001', files: 5, bytes: 5900, holds: true }),
+  ],
+  [
+    'a copy is said to hold and has no file',
+    'copy-not-proved',
+    (world) => void (intake(world).copies[1] = { folder: '/copy/A001', files: 0, bytes: 0, holds: true }),
+  ],
+  [
+    'a manifest lists no file',
+    'intake-absent',
+    (world) =>
+      void (intake(world).manifests = [
+        { file: 'm', kind: 'checksum-file', files: 0, digests: [{ file: 'm', sha256: 'cc' }] },
+      ]),
+  ],
+  [
+    'nothing says which bytes a manifest had',
+    'record-incomplete',
+    (world) => void (intake(world).manifests = [{ file: 'm', kind: 'checksum-file', files: 5 }]),
+  ],
+  [
+    'the digest of a manifest is empty',
+    'record-incomplete',
+    (world) =>
+      void (intake(world).manifests = [
+        { file: 'm', kind: 'checksum-file', files: 5, digests: [{ file: 'm', sha256: '' }] },
+      ]),
+  ],
+  [
+    'a clip is left out and the files are known by number only',
+    'file-unaccounted',
+    (world) => {
+      world.input.intake = { ...intake(world), files: null };
+      world.input.clips = world.input.clips.slice(1);
+    },
+  ],
+  [
+    'another file is left out and the files are known by number only',
+    'file-unaccounted',
+    (world) => {
+      world.input.intake = { ...intake(world), files: null };
+      world.input.otherFiles = [];
+    },
+  ],
+  [
+    'more files are told than the roll holds',
+    'file-unaccounted',
+    (world) => void (world.input.otherFiles = ['notes.txt', 'more.txt']),
+  ],
+  [
+    'a profile is listed twice',
+    'record-contradictory',
+    (world) => void (world.input.profiles = [...world.input.profiles, loaded('cut', 'hash-cut')]),
+  ],
+  [
+    'the toolchain has no fingerprint',
+    'record-incomplete',
+    (world) => {
+      world.input.toolchain = { ...world.input.toolchain, fingerprint: '' };
+      for (const { report } of world.disk.values()) if (report) report.toolchain = world.input.toolchain;
+    },
+  ],
+  [
+    'the toolchain names no tool',
+    'record-incomplete',
+    (world) => void (world.input.toolchain = { ...world.input.toolchain, tools: [] }),
+  ],
+  [
+    'a tool has no version',
+    'record-incomplete',
+    (world) =>
+      void (world.input.toolchain = {
+        ...world.input.toolchain,
+        tools: [{ name: 'ffmpeg', version: '', build: 'b1' }],
+      }),
+  ],
+  [
+    'a tool has no build',
+    'record-incomplete',
+    (world) =>
+      void (world.input.toolchain = {
+        ...world.input.toolchain,
+        tools: [{ name: 'ffmpeg', version: '7.1', build: '' }],
+      }),
+  ],
   ['a check does not say its tool', 'check-incomplete', (world) => editFirstCheck(world, { tool: '' })],
-  ['a check does not say what it measured', 'check-incomplete', (world) => editFirstCheck(world, { measured: '' })],
-  ['a check does not say what it expected', 'check-incomplete', (world) => editFirstCheck(world, { expected: '' })],
-  ['a check has no name', 'check-incomplete', (world) => void world.first.checks.push({ check: '', outcome: 'passed', measured: 'm', expected: 'm', tool: 'x' })],
-  ['a check that nobody asked for failed', 'check-failed', (world) => void world.first.checks.push({ check: 'moon', outcome: 'failed', measured: 'full', expected: 'new', tool: 'x' })],
-  ['a check passed twice', 'check-twice', (world) => void world.first.checks.push({ ...(world.first.checks[0] as CheckResult) })],
-  ['the report has no SHA-256 of its file', 'record-incomplete', (world) => editFirstFile(world, { sha256: undefined })],
+  [
+    'a check does not say what it measured',
+    'check-incomplete',
+    (world) => editFirstCheck(world, { measured: '' }),
+  ],
+  [
+    'a check does not say what it expected',
+    'check-incomplete',
+    (world) => editFirstCheck(world, { expected: '' }),
+  ],
+  [
+    'a check has no name',
+    'check-incomplete',
+    (world) =>
+      void world.first.checks.push({ check: '', outcome: 'passed', measured: 'm', expected: 'm', tool: 'x' }),
+  ],
+  [
+    'a check that nobody asked for failed',
+    'check-failed',
+    (world) =>
+      void world.first.checks.push({
+        check: 'moon',
+        outcome: 'failed',
+        measured: 'full',
+        expected: 'new',
+        tool: 'x',
+      }),
+  ],
+  [
+    'a check passed twice',
+    'check-twice',
+    (world) => void world.first.checks.push({ ...(world.first.checks[0] as CheckResult) }),
+  ],
+  [
+    'the report has no SHA-256 of its file',
+    'record-incomplete',
+    (world) => editFirstFile(world, { sha256: undefined }),
+  ],
   ['the SHA-256 is empty', 'record-incomplete', (world) => editFirstFile(world, { sha256: '' })],
   ['the XXH128 is empty', 'record-incomplete', (world) => editFirstFile(world, { xxh128: '' })],
-  ['the file is not the one that was decided', 'record-contradictory', (world) => editFirstFile(world, { path: 'cut/A001C009.mov' })],
-  ['the file lies in the folder of another profile', 'record-contradictory', (world) => editFirstFile(world, { path: 'look/A001C001.mov' })],
-  ['two deliverables name one file', 'record-contradictory', (world) => { const other = entry(world, 'A001C002/cut').report as DeliverableReport; other.outcome.fileName = 'A001C001.mov'; other.file = structuredClone(world.first.file); }],
-  ['the outcome is of fewer frames than were measured', 'record-contradictory', (world) => void (world.first.outcome.frames = 23)],
-  ['the clip has more frames than outcome and measurement', 'record-contradictory', (world) => { const first = world.input.clips[0] as GateClip; world.input.clips = [{ ...first, facts: framesOf(25) }, ...world.input.clips.slice(1)]; }],
+  [
+    'the file is not the one that was decided',
+    'record-contradictory',
+    (world) => editFirstFile(world, { path: 'cut/A001C009.mov' }),
+  ],
+  [
+    'the file lies in the folder of another profile',
+    'record-contradictory',
+    (world) => editFirstFile(world, { path: 'look/A001C001.mov' }),
+  ],
+  [
+    'two deliverables name one file',
+    'record-contradictory',
+    (world) => {
+      const other = entry(world, 'A001C002/cut').report as DeliverableReport;
+      other.outcome.fileName = 'A001C001.mov';
+      other.file = structuredClone(world.first.file);
+    },
+  ],
+  [
+    'the outcome is of fewer frames than were measured',
+    'record-contradictory',
+    (world) => void (world.first.outcome.frames = 23),
+  ],
+  [
+    'the clip has more frames than outcome and measurement',
+    'record-contradictory',
+    (world) => {
+      const first = world.input.clips[0] as GateClip;
+      world.input.clips = [{ ...first, facts: framesOf(25) }, ...world.input.clips.slice(1)];
+    },
+  ],
   ['measured again, the file has other bytes', 'digest-differs', (world) => again(world, { xxh128: 'a0' })],
-  ['measured again, the file has the XXH128 and another SHA-256', 'digest-differs', (world) => again(world, { sha256: 'b0' })],
-  ['measured again, a check fails', 'check-failed', (world) => again(world, { checks: passed.map((item) => (item.check === 'decode' ? { ...item, outcome: 'failed' } : item)) })],
+  [
+    'measured again, the file has the XXH128 and another SHA-256',
+    'digest-differs',
+    (world) => again(world, { sha256: 'b0' }),
+  ],
+  [
+    'measured again, a check fails',
+    'check-failed',
+    (world) =>
+      again(world, {
+        checks: passed.map((item) => (item.check === 'decode' ? { ...item, outcome: 'failed' } : item)),
+      }),
+  ],
   ['measured again, nothing is checked', 'check-absent', (world) => again(world, { checks: [] })],
-  ['measured again, a check has no tool', 'check-incomplete', (world) => again(world, { checks: passed.map((item) => ({ ...item, tool: '' })) })],
+  [
+    'measured again, a check has no tool',
+    'check-incomplete',
+    (world) => again(world, { checks: passed.map((item) => ({ ...item, tool: '' })) }),
+  ],
   ['measured again, it cannot be read', 'facts-absent', (world) => again(world, { facts: null })],
-  ['measured again, it has another number of frames', 'record-contradictory', (world) => again(world, { facts: framesOf(23) })],
-  ['measured again, something is found', 'does-not-decode', (world) => again(world, { findings: [finding('does-not-decode', 'an error', 'none')] })],
+  [
+    'measured again, it has another number of frames',
+    'record-contradictory',
+    (world) => again(world, { facts: framesOf(23) }),
+  ],
+  [
+    'measured again, something is found',
+    'does-not-decode',
+    (world) => again(world, { findings: [finding('does-not-decode', 'an error', 'none')] }),
+  ],
 ];
-const passed: CheckResult[] = allChecks.map((check) => ({ check, outcome: 'passed', measured: 'm', expected: 'm', tool: 'ffprobe 7.1' }));
+const passed: CheckResult[] = allChecks.map((check) => ({
+  check,
+  outcome: 'passed',
+  measured: 'm',
+  expected: 'm',
+  tool: 'ffprobe 7.1',
+}));
 const framesOf = (frames: number): ClipFacts => ({ ...facts, video: { ...facts.video, frames } });
 
 function editFirstCheck(world: World, change: Partial<CheckResult>): void {
@@ -139,7 +492,14 @@ function editFirstFile(world: World, change: Partial<NonNullable<DeliverableRepo
   world.first.file = { ...(world.first.file as NonNullable<DeliverableReport['file']>), ...change };
 }
 function again(world: World, change: Partial<Remeasured>): void {
-  entry(world, 'A001C001/cut').again = { xxh128: 'aa', sha256: 'bb', facts, checks: passed, findings: [], ...change };
+  entry(world, 'A001C001/cut').again = {
+    xxh128: 'aa',
+    sha256: 'bb',
+    facts,
+    checks: passed,
+    findings: [],
+    ...change,
+  };
 }
 
 test('a roll of which every deliverable measures the same again is ready', () => {
@@ -177,7 +537,15 @@ describe('a roll is held', () => {
   test('for the reason that the plan gave, not buried under what follows from it', () => {
     const world = goodWorld();
     world.disk.delete('A001C001/cut');
-    world.input.clips = [{ ...(world.input.clips[0] as (typeof world.input.clips)[number]), findings: [finding('profiles-absent', 'refused', 'accepted', { roll: 'A001', clip: clip.id, profile: 'cut' })] }, ...world.input.clips.slice(1)];
+    world.input.clips = [
+      {
+        ...(world.input.clips[0] as (typeof world.input.clips)[number]),
+        findings: [
+          finding('profiles-absent', 'refused', 'accepted', { roll: 'A001', clip: clip.id, profile: 'cut' }),
+        ],
+      },
+      ...world.input.clips.slice(1),
+    ];
     expect(codes(world)).toEqual(['profiles-absent']);
     expect(decideRoll(world.input).verdict.verdict).toBe('held');
   });

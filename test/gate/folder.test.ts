@@ -35,24 +35,109 @@ test('a published folder is ready, and roll.json says of how many files it is', 
   world.disk.set('A001C001/cut', await disk(published));
   const { verdict } = decideRoll(world.input);
   expect(verdict).toMatchObject({ verdict: 'ready', findings: [] });
-  expect(verdict.clips[0]?.deliverables[0]).toMatchObject({ file: 'cut/A001C001', bytes: bell.join('').length, files: 4, sha256: published.report.file?.sha256 });
+  expect(verdict.clips[0]?.deliverables[0]).toMatchObject({
+    file: 'cut/A001C001',
+    bytes: bell.join('').length,
+    files: 4,
+    sha256: published.report.file?.sha256,
+  });
   expect(verdict.clips[0]?.deliverables[1]).not.toHaveProperty('files');
 });
 
 describe('without reading a byte', () => {
   test.each<[string, (published: PublishedFolder) => void, [string, string | undefined, string][]]>([
-    ['a frame is missing', ({ folder }) => rmSync(join(folder, frame)), [['file-size-differs', 'cut/A001C001', `${bell.join('').length - bell[1].length} bytes in 3 files`], ['folder-file-absent', inFolder(frame), 'no such file']]],
-    ['a frame is too many', ({ folder }) => writeFileSync(join(folder, 'encore.exr'), 'x'), [['folder-file-strange', inFolder('encore.exr'), 'a file']]],
-    ['a frame is shorter', ({ folder }) => writeFileSync(join(folder, frame), 'the'), [['file-size-differs', 'cut/A001C001', `${bell.join('').length - bell[1].length + 3} bytes in 4 files`]]],
-    ['a frame has another name', ({ folder }) => renameSync(join(folder, frame), join(folder, 'x.exr')), [['file-size-differs', 'cut/A001C001', expect.stringContaining('3 files')], ['folder-file-absent', inFolder(frame), 'no such file'], ['folder-file-strange', inFolder('x.exr'), 'a file']]],
-    ['a frame is a link', ({ folder }) => { rmSync(join(folder, frame)); symlinkSync(first, join(folder, frame)); }, [['file-size-differs', 'cut/A001C001', expect.stringContaining('3 files')], ['folder-file-absent', inFolder(frame), 'no such file'], ['folder-file-strange', inFolder(frame), 'a symbolic link']]],
-    ['a hidden file lies in it', ({ folder }) => writeFileSync(join(folder, '.DS_Store'), 'x'), [['folder-file-strange', inFolder('.DS_Store'), 'a hidden file']]],
-    ['a folder lies in it', ({ folder }) => mkdirSync(join(folder, 'more')), [['folder-file-strange', inFolder('more'), 'a folder']]],
-    ['it is gone', ({ folder }) => rmSync(folder, { recursive: true }), [['file-absent', 'cut/A001C001', 'no such file']]],
-    ['it is a file', ({ folder }) => { rmSync(folder, { recursive: true }); writeFileSync(folder, 'x'); }, [['file-absent', 'cut/A001C001', 'no such file']]],
-    ['it is a link to it', ({ folder }) => { renameSync(folder, `${folder}-moved`); symlinkSync('A001C001-moved', folder); }, [['file-absent', 'cut/A001C001', 'no such file']]],
-    ['the listing is gone', ({ delivery, report }) => rmSync(join(delivery, report.listing?.path ?? '')), [['listing-absent', expect.stringMatching(/^reports\/listings\/A001C001\.cut\.[0-9a-f]{16}\.sha256$/), 'no such file']]],
-    ['the listing is another', ({ delivery, report }) => writeFileSync(join(delivery, report.listing?.path ?? ''), ''), [['listing-damaged', expect.stringContaining('listings'), expect.stringMatching(/^SHA-256 e3b0c442/)]]],
+    [
+      'a frame is missing',
+      ({ folder }) => rmSync(join(folder, frame)),
+      [
+        ['file-size-differs', 'cut/A001C001', `${bell.join('').length - bell[1].length} bytes in 3 files`],
+        ['folder-file-absent', inFolder(frame), 'no such file'],
+      ],
+    ],
+    [
+      'a frame is too many',
+      ({ folder }) => writeFileSync(join(folder, 'encore.exr'), 'x'),
+      [['folder-file-strange', inFolder('encore.exr'), 'a file']],
+    ],
+    [
+      'a frame is shorter',
+      ({ folder }) => writeFileSync(join(folder, frame), 'the'),
+      [
+        [
+          'file-size-differs',
+          'cut/A001C001',
+          `${bell.join('').length - bell[1].length + 3} bytes in 4 files`,
+        ],
+      ],
+    ],
+    [
+      'a frame has another name',
+      ({ folder }) => renameSync(join(folder, frame), join(folder, 'x.exr')),
+      [
+        ['file-size-differs', 'cut/A001C001', expect.stringContaining('3 files')],
+        ['folder-file-absent', inFolder(frame), 'no such file'],
+        ['folder-file-strange', inFolder('x.exr'), 'a file'],
+      ],
+    ],
+    [
+      'a frame is a link',
+      ({ folder }) => {
+        rmSync(join(folder, frame));
+        symlinkSync(first, join(folder, frame));
+      },
+      [
+        ['file-size-differs', 'cut/A001C001', expect.stringContaining('3 files')],
+        ['folder-file-absent', inFolder(frame), 'no such file'],
+        ['folder-file-strange', inFolder(frame), 'a symbolic link'],
+      ],
+    ],
+    [
+      'a hidden file lies in it',
+      ({ folder }) => writeFileSync(join(folder, '.DS_Store'), 'x'),
+      [['folder-file-strange', inFolder('.DS_Store'), 'a hidden file']],
+    ],
+    [
+      'a folder lies in it',
+      ({ folder }) => mkdirSync(join(folder, 'more')),
+      [['folder-file-strange', inFolder('more'), 'a folder']],
+    ],
+    [
+      'it is gone',
+      ({ folder }) => rmSync(folder, { recursive: true }),
+      [['file-absent', 'cut/A001C001', 'no such file']],
+    ],
+    [
+      'it is a file',
+      ({ folder }) => {
+        rmSync(folder, { recursive: true });
+        writeFileSync(folder, 'x');
+      },
+      [['file-absent', 'cut/A001C001', 'no such file']],
+    ],
+    [
+      'it is a link to it',
+      ({ folder }) => {
+        renameSync(folder, `${folder}-moved`);
+        symlinkSync('A001C001-moved', folder);
+      },
+      [['file-absent', 'cut/A001C001', 'no such file']],
+    ],
+    [
+      'the listing is gone',
+      ({ delivery, report }) => rmSync(join(delivery, report.listing?.path ?? '')),
+      [
+        [
+          'listing-absent',
+          expect.stringMatching(/^reports\/listings\/A001C001\.cut\.[0-9a-f]{16}\.sha256$/),
+          'no such file',
+        ],
+      ],
+    ],
+    [
+      'the listing is another',
+      ({ delivery, report }) => writeFileSync(join(delivery, report.listing?.path ?? ''), ''),
+      [['listing-damaged', expect.stringContaining('listings'), expect.stringMatching(/^SHA-256 e3b0c442/)]],
+    ],
   ])('it is told that %s', async (_, spoil, lines) => {
     const published = await publishedFolder();
     spoil(published);
@@ -64,17 +149,41 @@ describe('without reading a byte', () => {
     for (const name of readdirSync(published.folder)) rmSync(join(published.folder, name));
     const lines = told(await disk(published)).filter(([code]) => code === 'folder-file-absent');
     expect(lines).toHaveLength(13);
-    expect(lines.at(-1)).toEqual(['folder-file-absent', 'cut/A001C001', '28 more files that are not as listed']);
+    expect(lines.at(-1)).toEqual([
+      'folder-file-absent',
+      'cut/A001C001',
+      '28 more files that are not as listed',
+    ]);
   });
 });
 
 describe('a report', () => {
   test.each<[string, (report: PublishedFolder['report']) => void, [string, string]]>([
-    ['that names no listing', (report) => void delete report.listing, ['listing-absent', 'the report names no listing']],
-    ['whose listing is of another folder', (report) => void (report.listing = { path: report.listing?.path ?? '', sha256: 'f'.repeat(64) }), ['record-contradictory', `a listing of SHA-256 ${'f'.repeat(64)}`]],
-    ['of another number of files', (report) => void Object.assign(report.file as object, { files: 5 }), ['file-size-differs', expect.stringContaining('in 4 files')]],
-    ['that calls the folder a file', (report) => void delete (report.file as { files?: number }).files, ['file-absent', 'no such file']],
-    ['of a file with a listing', (report) => void delete (report.file as { files?: number }).files, ['record-contradictory', 'a single file with a listing']],
+    [
+      'that names no listing',
+      (report) => void delete report.listing,
+      ['listing-absent', 'the report names no listing'],
+    ],
+    [
+      'whose listing is of another folder',
+      (report) => void (report.listing = { path: report.listing?.path ?? '', sha256: 'f'.repeat(64) }),
+      ['record-contradictory', `a listing of SHA-256 ${'f'.repeat(64)}`],
+    ],
+    [
+      'of another number of files',
+      (report) => void Object.assign(report.file as object, { files: 5 }),
+      ['file-size-differs', expect.stringContaining('in 4 files')],
+    ],
+    [
+      'that calls the folder a file',
+      (report) => void delete (report.file as { files?: number }).files,
+      ['file-absent', 'no such file'],
+    ],
+    [
+      'of a file with a listing',
+      (report) => void delete (report.file as { files?: number }).files,
+      ['record-contradictory', 'a single file with a listing'],
+    ],
   ])('%s holds', async (_, edit, line) => {
     const published = await publishedFolder();
     edit(published.report);
@@ -89,7 +198,11 @@ describe('what the night takes for done', () => {
     if (report === null) throw new Error('no report');
     return await settleDeliverable(report, delivery, wanted);
   };
-  const job = { clip: goodWorld().input.clips[0]?.clip, toolchain: wanted.toolchain, deliverables: [{ profile: { name: 'cut' }, profileHash: wanted.profileHash, outcome: wanted.outcome }] } as unknown as Job;
+  const job = {
+    clip: goodWorld().input.clips[0]?.clip,
+    toolchain: wanted.toolchain,
+    deliverables: [{ profile: { name: 'cut' }, profileHash: wanted.profileHash, outcome: wanted.outcome }],
+  } as unknown as Job;
 
   test('is the folder with the digest that its report names', async () => {
     const published = await publishedFolder();
@@ -99,11 +212,26 @@ describe('what the night takes for done', () => {
 
   test.each<[string, (folder: string) => void, boolean]>([
     ['one byte differs', (folder) => writeFileSync(join(folder, frame), 'the brOnze'), true],
-    ['two frames are swapped', (folder) => { renameSync(join(folder, first), join(folder, 'x')); renameSync(join(folder, frame), join(folder, first)); renameSync(join(folder, 'x'), join(folder, frame)); }, true],
+    [
+      'two frames are swapped',
+      (folder) => {
+        renameSync(join(folder, first), join(folder, 'x'));
+        renameSync(join(folder, frame), join(folder, first));
+        renameSync(join(folder, 'x'), join(folder, frame));
+      },
+      true,
+    ],
     ['a frame is missing', (folder) => rmSync(join(folder, frame)), false],
     ['a frame has another name', (folder) => renameSync(join(folder, frame), join(folder, 'x.exr')), false],
     ['it is gone', (folder) => rmSync(folder, { recursive: true }), false],
-    ['a file stands there', (folder) => { rmSync(folder, { recursive: true }); writeFileSync(folder, 'x'); }, false],
+    [
+      'a file stands there',
+      (folder) => {
+        rmSync(folder, { recursive: true });
+        writeFileSync(folder, 'x');
+      },
+      false,
+    ],
   ])('is not one of which %s', async (_, spoil, looksRight) => {
     const published = await publishedFolder();
     spoil(published.folder);
@@ -118,7 +246,10 @@ describe('what the night takes for done', () => {
     writeFileSync(join(published.folder, 'encore.exr'), 'x');
     expect(await settle(published)).toMatchObject({ state: 'finished', rewrite: false, relist: null });
     expect(isSettled(job, [await disk(published)])).toBe(true);
-    expect(told(await disk(published)).map(([code, file]) => [code, file])).toEqual([['folder-file-strange', inFolder('.DS_Store')], ['folder-file-strange', inFolder('encore.exr')]]);
+    expect(told(await disk(published)).map(([code, file]) => [code, file])).toEqual([
+      ['folder-file-strange', inFolder('.DS_Store')],
+      ['folder-file-strange', inFolder('encore.exr')],
+    ]);
   });
 
   test('but not where the listing does not say what belongs there', async () => {
@@ -130,7 +261,10 @@ describe('what the night takes for done', () => {
 
   test.each<[string, (published: PublishedFolder) => void]>([
     ['is gone', ({ delivery, report }) => rmSync(join(delivery, report.listing?.path ?? ''))],
-    ['is damaged', ({ delivery, report }) => writeFileSync(join(delivery, report.listing?.path ?? ''), 'torn')],
+    [
+      'is damaged',
+      ({ delivery, report }) => writeFileSync(join(delivery, report.listing?.path ?? ''), 'torn'),
+    ],
   ])('and a listing that %s is written anew from what stands', async (_, spoil) => {
     const published = await publishedFolder();
     spoil(published);
@@ -142,7 +276,11 @@ describe('what the night takes for done', () => {
 
   test('a report left at `publishing` is completed when the folder stands, and no longer says where it was staged', async () => {
     const published = await publishedFolder();
-    await write(published.delivery, { ...published.report, state: 'publishing', staged: '.rushlight-part-x' });
+    await write(published.delivery, {
+      ...published.report,
+      state: 'publishing',
+      staged: '.rushlight-part-x',
+    });
     const settled = await settle(published);
     if (settled.state !== 'finished') throw new Error(settled.why);
     await completeRecords(settled, published.delivery);
@@ -153,12 +291,18 @@ describe('what the night takes for done', () => {
   test('a single file where its report says a folder, and the other way round', async () => {
     const published = await publishedFolder();
     const { xxh128, sha256, bytes } = await digestOfFolder(published.folder);
-    await write(published.delivery, { ...published.report, file: { path: 'cut/A001C001', bytes, xxh128, sha256 } });
+    await write(published.delivery, {
+      ...published.report,
+      file: { path: 'cut/A001C001', bytes, xxh128, sha256 },
+    });
     expect(await settle(published)).toEqual({ state: 'unfinished', why: 'a folder stands under its name' });
     await write(published.delivery, published.report);
     rmSync(published.folder, { recursive: true });
     writeFileSync(published.folder, 'x');
-    expect(await settle(published)).toEqual({ state: 'unfinished', why: 'a file stands under its name, and no folder' });
+    expect(await settle(published)).toEqual({
+      state: 'unfinished',
+      why: 'a file stands under its name, and no folder',
+    });
   });
 });
 

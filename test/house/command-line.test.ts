@@ -7,7 +7,21 @@ import { packageFolder } from '../../media/installation.ts';
 import { runCli } from '../support/cli.ts';
 import { freshFolder } from '../support/folder.ts';
 
-const commands = [['run'], ['check'], ['plan'], ['seal'], ['profiles', 'list'], ['profiles', 'show'], ['profiles', 'lint'], ['status'], ['audit'], ['sign'], ['worker'], ['doctor'], ['demo']];
+const commands = [
+  ['run'],
+  ['check'],
+  ['plan'],
+  ['seal'],
+  ['profiles', 'list'],
+  ['profiles', 'show'],
+  ['profiles', 'lint'],
+  ['status'],
+  ['audit'],
+  ['sign'],
+  ['worker'],
+  ['doctor'],
+  ['demo'],
+];
 /** Options of each command, by its `--help`. */
 const options = new Map<string, Set<string>>();
 
@@ -15,7 +29,10 @@ beforeAll(async () => {
   for (const command of commands) {
     const { code, stdout } = await runCli([...command, '--help']);
     expect(code).toBe(0);
-    options.set(command.join(' '), new Set([...stdout.matchAll(/^ {2}(?:-\w, )?(--[a-z-]+)/gm)].map((match) => match[1] as string)));
+    options.set(
+      command.join(' '),
+      new Set([...stdout.matchAll(/^ {2}(?:-\w, )?(--[a-z-]+)/gm)].map((match) => match[1] as string)),
+    );
   }
 });
 
@@ -25,15 +42,24 @@ const ofOthers = new Set(['--version']);
 test('every option that a remedy names exists', () => {
   const known = new Set([...options.values()].flatMap((names) => [...names]));
   expect(known).toContain('--deliver');
-  const named = Object.entries(registry).flatMap(([code, { title, remedy }]) => [...`${title} ${remedy}`.matchAll(/(?<![\w-])--[a-z][a-z-]*/g)].map((match) => ({ code, option: match[0] })));
+  const named = Object.entries(registry).flatMap(([code, { title, remedy }]) =>
+    [...`${title} ${remedy}`.matchAll(/(?<![\w-])--[a-z][a-z-]*/g)].map((match) => ({
+      code,
+      option: match[0],
+    })),
+  );
   expect(named.length).toBeGreaterThan(5);
   expect(named.filter(({ option }) => !known.has(option) && !ofOthers.has(option))).toEqual([]);
 });
 
 test('every command that a remedy or a page names exists, with the options named beside it', () => {
-  const pages = ['README.md', ...readdirSync(join(packageFolder, 'docs')).map((name) => `docs/${name}`)].map((name) => readFileSync(join(packageFolder, name), 'utf8'));
+  const pages = ['README.md', ...readdirSync(join(packageFolder, 'docs')).map((name) => `docs/${name}`)].map(
+    (name) => readFileSync(join(packageFolder, name), 'utf8'),
+  );
   const texts = [...Object.values(registry).map(({ remedy }) => remedy), ...pages];
-  const named = texts.flatMap((text) => [...text.matchAll(/`(?:npx )?rushlight ([a-z][^`]*)`/g)].map((match) => match[1] as string));
+  const named = texts.flatMap((text) =>
+    [...text.matchAll(/`(?:npx )?rushlight ([a-z][^`]*)`/g)].map((match) => match[1] as string),
+  );
   expect(named.length).toBeGreaterThan(5);
   const wrong = named.filter((line) => {
     if (/^help\b/.test(line)) return false;
@@ -63,12 +89,32 @@ describe('what cannot be is refused at once', () => {
     ['the day is named as its own copy', ['check', '{}/day', '--copy', '{}/day'], 2, 'folders-overlap'],
     ['a copy that is not there', ['check', '{}/day', '--copy', '{}/none'], 2, 'folder-missing'],
     ['manifests that are not there', ['check', '{}/day', '--manifests', '{}/none'], 2, 'folder-missing'],
-    ['the work folder lies in the day', ['run', '{}/day', '--deliver', '{}/out', '--work', '{}/day/work'], 2, 'folders-overlap'],
-    ['a profile that is not there', ['run', '{}/day', '--deliver', '{}/out', '--profile', 'nobody'], 2, 'profile-missing'],
+    [
+      'the work folder lies in the day',
+      ['run', '{}/day', '--deliver', '{}/out', '--work', '{}/day/work'],
+      2,
+      'folders-overlap',
+    ],
+    [
+      'a profile that is not there',
+      ['run', '{}/day', '--deliver', '{}/out', '--profile', 'nobody'],
+      2,
+      'profile-missing',
+    ],
     ['a rate that is none', ['run', '{}/day', '--deliver', '{}/out', '--rate', 'fast'], 2, '24000/1001'],
     ['no worker and no queue', ['run', '{}/day', '--deliver', '{}/out', '--workers', '0'], 2, 'usage-wrong'],
-    ['a queue that is no address', ['run', '{}/day', '--deliver', '{}/out', '--queue', 'http://x'], 2, 'redis://'],
-    ['an ffmpeg that is not there', ['run', '{}/day', '--deliver', '{}/out', '--ffmpeg', '{}/none'], 3, 'tool-missing'],
+    [
+      'a queue that is no address',
+      ['run', '{}/day', '--deliver', '{}/out', '--queue', 'http://x'],
+      2,
+      'redis://',
+    ],
+    [
+      'an ffmpeg that is not there',
+      ['run', '{}/day', '--deliver', '{}/out', '--ffmpeg', '{}/none'],
+      3,
+      'tool-missing',
+    ],
     ['a roll to seal that is not there', ['seal', '{}/none', '--to', '{}/seals'], 2, 'folder-missing'],
     ['a roll to seal into itself', ['seal', '{}/day/A002R2EC', '--to', '{}/day'], 2, 'folders-overlap'],
     ['nothing to tell the status of', ['status'], 2, 'usage-wrong'],
@@ -83,9 +129,14 @@ describe('what cannot be is refused at once', () => {
     const folder = freshFolder('usage');
     mkdirSync(join(folder, 'empty'));
     writeFileSync(join(folder, 'file'), 'no folder');
-    cpSync(join(packageFolder, 'test/fixtures/manifests/scenario_01'), join(folder, 'day'), { recursive: true });
+    cpSync(join(packageFolder, 'test/fixtures/manifests/scenario_01'), join(folder, 'day'), {
+      recursive: true,
+    });
     const before = readdirSync(folder, { recursive: true }).sort();
-    const result = await runCli(args.map((arg) => arg.replaceAll('{}', folder)), { XDG_CACHE_HOME: join(folder, '..', 'cache') });
+    const result = await runCli(
+      args.map((arg) => arg.replaceAll('{}', folder)),
+      { XDG_CACHE_HOME: join(folder, '..', 'cache') },
+    );
     expect(result.code, result.stderr).toBe(code);
     expect(result.stderr).toContain(told);
     expect(result.stdout).toBe('');
@@ -98,19 +149,58 @@ describe('what cannot be is refused at once', () => {
 describe('profiles lint, and run, refuse before anything runs', () => {
   const head = 'version: 1\nname: mine\nsummary: x\n';
   const faults: [what: string, text: string, code: string, line: number, said: string][] = [
-    ['an unknown field', `${head}extends: editorial-vc3\nrastr: { width: 1280 }\n`, 'profile-field-unknown', 5, 'raster'],
-    ['a value that a field cannot have', `${head}extends: editorial-vc3\ninterlaced: maybe\n`, 'profile-value-wrong', 5, 'deinterlace'],
+    [
+      'an unknown field',
+      `${head}extends: editorial-vc3\nrastr: { width: 1280 }\n`,
+      'profile-field-unknown',
+      5,
+      'raster',
+    ],
+    [
+      'a value that a field cannot have',
+      `${head}extends: editorial-vc3\ninterlaced: maybe\n`,
+      'profile-value-wrong',
+      5,
+      'deinterlace',
+    ],
     ['VC-3 in MP4', `${head}extends: editorial-vc3\ncontainer: mp4\n`, 'profile-combination', 5, 'mov'],
-    ['10 bits for an 8-bit class', `${head}extends: editorial-vc3\npixel_format: yuv422p10le\n`, 'profile-combination', 5, 'yuv422p'],
-    ['a check left out', `${head}extends: editorial-vc3\nchecks: [frames]\n`, 'profile-check-left-out', 5, 'duration'],
+    [
+      '10 bits for an 8-bit class',
+      `${head}extends: editorial-vc3\npixel_format: yuv422p10le\n`,
+      'profile-combination',
+      5,
+      'yuv422p',
+    ],
+    [
+      'a check left out',
+      `${head}extends: editorial-vc3\nchecks: [frames]\n`,
+      'profile-check-left-out',
+      5,
+      'duration',
+    ],
     ['YAML that breaks off', `${head}raster: { width: 1280\n`, 'profile-unreadable', 5, ''],
   ];
 
-  async function both(file: string, more: readonly string[] = []): Promise<{ code: number | null; text: string }[]> {
+  async function both(
+    file: string,
+    more: readonly string[] = [],
+  ): Promise<{ code: number | null; text: string }[]> {
     const folder = freshFolder('lint');
-    cpSync(join(packageFolder, 'test/fixtures/manifests/scenario_01'), join(folder, 'day'), { recursive: true });
+    cpSync(join(packageFolder, 'test/fixtures/manifests/scenario_01'), join(folder, 'day'), {
+      recursive: true,
+    });
     const lint = await runCli(['profiles', 'lint', file, ...more]);
-    const run = await runCli(['run', join(folder, 'day'), '--deliver', join(folder, 'out'), '--work', join(folder, 'work'), '--profile', file, ...more]);
+    const run = await runCli([
+      'run',
+      join(folder, 'day'),
+      '--deliver',
+      join(folder, 'out'),
+      '--work',
+      join(folder, 'work'),
+      '--profile',
+      file,
+      ...more,
+    ]);
     expect(existsSync(join(folder, 'out'))).toBe(false);
     return [lint, run].map(({ code, stdout, stderr }) => ({ code, text: stdout + stderr }));
   }
@@ -135,7 +225,11 @@ describe('profiles lint, and run, refuse before anything runs', () => {
     writeFileSync(file, `${head}extends: review-h264\n`);
     // The real program but for one line of its list.
     const poor = join(folder, 'ffmpeg');
-    writeFileSync(poor, '#!/bin/sh\nreal=$(PATH=/usr/local/bin:/usr/bin:/opt/homebrew/bin command -v ffmpeg)\ncase "$*" in *-encoders*) "$real" "$@" | grep -v libx264;; *) exec "$real" "$@";; esac\n', { mode: 0o755 });
+    writeFileSync(
+      poor,
+      '#!/bin/sh\nreal=$(PATH=/usr/local/bin:/usr/bin:/opt/homebrew/bin command -v ffmpeg)\ncase "$*" in *-encoders*) "$real" "$@" | grep -v libx264;; *) exec "$real" "$@";; esac\n',
+      { mode: 0o755 },
+    );
     for (const result of await both(file, ['--ffmpeg', poor])) {
       expect([2, 3], result.text).toContain(result.code);
       expect(result.text).toContain('[profile-tool-lacks]');

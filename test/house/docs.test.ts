@@ -30,7 +30,22 @@ import { freshFolder } from '../support/folder.ts';
 const page = readFileSync(join(packageFolder, 'docs', 'findings.md'), 'utf8');
 
 test('docs/findings.md is what `npm run docs` writes', () => {
-  expect(page).toBe(findingsPage({ roll: rollCodes, clip: clipCodes, raw: rawCodes, profile: profileCodes, colour: colourCodes, deliverable: deliverableCodes, trail: trailCodes, master: masterCodes, settings: settingsCodes, provenance: provenanceCodes, night: nightCodes, machine: machineCodes }));
+  expect(page).toBe(
+    findingsPage({
+      roll: rollCodes,
+      clip: clipCodes,
+      raw: rawCodes,
+      profile: profileCodes,
+      colour: colourCodes,
+      deliverable: deliverableCodes,
+      trail: trailCodes,
+      master: masterCodes,
+      settings: settingsCodes,
+      provenance: provenanceCodes,
+      night: nightCodes,
+      machine: machineCodes,
+    }),
+  );
 });
 
 test('docs/findings.md has one row for every code of the registry, and no other', () => {
@@ -39,9 +54,13 @@ test('docs/findings.md has one row for every code of the registry, and no other'
 });
 
 test('every command that the README shows as a set-up command is a script of the package', () => {
-  const { scripts } = JSON.parse(readFileSync(join(packageFolder, 'package.json'), 'utf8')) as { scripts: Record<string, string> };
+  const { scripts } = JSON.parse(readFileSync(join(packageFolder, 'package.json'), 'utf8')) as {
+    scripts: Record<string, string>;
+  };
   const readme = readFileSync(join(packageFolder, 'README.md'), 'utf8');
-  const named = [...readme.matchAll(/\bnpm (?:run )?(start|test|bench|docs|build)\b/g)].map((match) => match[1] as string);
+  const named = [...readme.matchAll(/\bnpm (?:run )?(start|test|bench|docs|build)\b/g)].map(
+    (match) => match[1] as string,
+  );
   expect(named).toContain('start');
   expect(named.filter((name) => scripts[name] === undefined)).toEqual([]);
 });
@@ -49,17 +68,26 @@ test('every command that the README shows as a set-up command is a script of the
 const profilesText = readFileSync(join(packageFolder, 'docs', 'profiles.md'), 'utf8');
 
 test('docs/profiles.md is what `npm run docs` writes', async () => {
-  const builtIns = (await builtInProfiles()).map(({ profile: { name, summary } }) => ({ name, summary, text: readFileSync(join(packageFolder, 'profiles', 'builtin', `${name}.yaml`), 'utf8') }));
+  const builtIns = (await builtInProfiles()).map(({ profile: { name, summary } }) => ({
+    name,
+    summary,
+    text: readFileSync(join(packageFolder, 'profiles', 'builtin', `${name}.yaml`), 'utf8'),
+  }));
   expect(profilesText).toBe(profilesPage(fields, masterFields, builtIns));
 });
 
 test('docs/profiles.md has every field of the built-in profiles, each with a meaning', async () => {
-  const rows = new Map([...profilesText.matchAll(/^\| `([a-z_.[\]]+)`(?: \(with [a-z0-9]+\))? \| (.+?) \| (.+) \|$/gm)].map((match) => [match[1] as string, match[3] as string]));
+  const rows = new Map(
+    [...profilesText.matchAll(/^\| `([a-z_.[\]]+)`(?: \(with [a-z0-9]+\))? \| (.+?) \| (.+) \|$/gm)].map(
+      (match) => [match[1] as string, match[3] as string],
+    ),
+  );
   const used = new Set<string>();
   const visit = (value: unknown, path: string): void => {
     if (path !== '') used.add(path);
     if (Array.isArray(value)) for (const item of value) typeof item === 'object' && visit(item, `${path}[]`);
-    else if (typeof value === 'object' && value !== null) for (const [name, child] of Object.entries(value)) visit(child, path === '' ? name : `${path}.${name}`);
+    else if (typeof value === 'object' && value !== null)
+      for (const [name, child] of Object.entries(value)) visit(child, path === '' ? name : `${path}.${name}`);
   };
   for (const { profile } of await builtInProfiles()) visit(profile, '');
   used.delete('burn_in[]');
@@ -71,12 +99,22 @@ test('the example of docs/profiles.md is a right profile', async () => {
   writeFileSync(file, exampleFile);
   const { loaded, findings } = await lintProfileFile(file);
   expect(findings).toEqual([]);
-  expect(loaded?.profile).toMatchObject({ container: 'mov', raster: { policy: 'fit', width: 1280, height: 720 }, video: { codec: 'rdd36', quality: 'proxy' } });
+  expect(loaded?.profile).toMatchObject({
+    container: 'mov',
+    raster: { policy: 'fit', width: 1280, height: 720 },
+    video: { codec: 'rdd36', quality: 'proxy' },
+  });
 });
 
 test('docs/settings.md is what `npm run docs` writes, and the file that it shows reads well', async () => {
-  expect(readFileSync(join(packageFolder, 'docs', 'settings.md'), 'utf8')).toBe(settingsPage({ inputs: inputNames, curves: curveNames, gamuts: gamutNames, indices: logc3Indices }));
+  expect(readFileSync(join(packageFolder, 'docs', 'settings.md'), 'utf8')).toBe(
+    settingsPage({ inputs: inputNames, curves: curveNames, gamuts: gamutNames, indices: logc3Indices }),
+  );
   const path = join(freshFolder('settings'), 'show.yaml');
   writeFileSync(path, exampleSettings);
-  expect((await readSettings(path)).file).toMatchObject({ version: 1, cameras: { B: { input: { name: 'slog3-sgamut3cine' } } }, rolls: { B003: { input: { name: 'logc3-awg3', ei: 800 } } } });
+  expect((await readSettings(path)).file).toMatchObject({
+    version: 1,
+    cameras: { B: { input: { name: 'slog3-sgamut3cine' } } },
+    rolls: { B003: { input: { name: 'logc3-awg3', ei: 800 } } },
+  });
 });

@@ -14,14 +14,23 @@ const tests = sourcesOf('test').filter(({ file }) => file !== 'test/house/hygien
 
 /** Text without comments and strings: a word in a sentence is no code. */
 function bare(text: string): string {
-  return text.replace(/\/\*[\s\S]*?\*\//g, '').replace(/^\s*\/\/.*$/gm, '').replace(/\/\/ .*$/gm, '').replace(/'(?:[^'\\\n]|\\.)*'|"(?:[^"\\\n]|\\.)*"/g, "''");
+  return text
+    .replace(/\/\*[\s\S]*?\*\//g, '')
+    .replace(/^\s*\/\/.*$/gm, '')
+    .replace(/\/\/ .*$/gm, '')
+    .replace(/'(?:[^'\\\n]|\\.)*'|"(?:[^"\\\n]|\\.)*"/g, "''");
 }
 
-const offences = (sources: typeof ours, pattern: RegExp): string[] => sources.filter(({ text }) => pattern.test(bare(text))).map(({ file }) => file);
+const offences = (sources: typeof ours, pattern: RegExp): string[] =>
+  sources.filter(({ text }) => pattern.test(bare(text))).map(({ file }) => file);
 
 test('nothing is typed any, and no complaint of the compiler is silenced', () => {
   expect(offences([...ours, ...tests], /:\s*any\b|<any>|\bas any\b|\bany\[\]/)).toEqual([]);
-  expect([...ours, ...tests].filter(({ text }) => /@ts-(?:ignore|nocheck|expect-error)\b/.test(text)).map(({ file }) => file)).toEqual([]);
+  expect(
+    [...ours, ...tests]
+      .filter(({ text }) => /@ts-(?:ignore|nocheck|expect-error)\b/.test(text))
+      .map(({ file }) => file),
+  ).toEqual([]);
 });
 
 test('no test is left alone or left out', () => {
@@ -34,26 +43,46 @@ test('no default exports: a thing has one name everywhere', () => {
 });
 
 test('programs are started in one place', () => {
-  const starters = ours.filter(({ text }) => /from 'execa'|from 'node:child_process'/.test(text)).map(({ file }) => file);
+  const starters = ours
+    .filter(({ text }) => /from 'execa'|from 'node:child_process'/.test(text))
+    .map(({ file }) => file);
   // Programs through media/tools/run.ts; besides it only what starts our own worker processes, and `ps` where there is no /proc.
-  expect(starters.filter((file) => !['media/tools/run.ts', 'coordinator/night/workers.ts', 'coordinator/store/process-identity.ts'].includes(file))).toEqual([]);
+  expect(
+    starters.filter(
+      (file) =>
+        ![
+          'media/tools/run.ts',
+          'coordinator/night/workers.ts',
+          'coordinator/store/process-identity.ts',
+        ].includes(file),
+    ),
+  ).toEqual([]);
 });
 
-test.each(findingCodes.map((code) => [code]))('%s has a title, a remedy in whole sentences, and somebody who finds it', (code) => {
-  const entry = registry[code];
-  expect(entry.title).toMatch(/^\S.*[^.]$/);
-  expect(entry.remedy).toMatch(/^[A-Z0-9`].*[.)]$/s);
-  const users = ours.filter(({ file, text }) => !file.startsWith('findings/codes/') && text.includes(`'${code}'`));
-  expect(users.map(({ file }) => file)).not.toEqual([]);
-});
+test.each(findingCodes.map((code) => [code]))(
+  '%s has a title, a remedy in whole sentences, and somebody who finds it',
+  (code) => {
+    const entry = registry[code];
+    expect(entry.title).toMatch(/^\S.*[^.]$/);
+    expect(entry.remedy).toMatch(/^[A-Z0-9`].*[.)]$/s);
+    const users = ours.filter(
+      ({ file, text }) => !file.startsWith('findings/codes/') && text.includes(`'${code}'`),
+    );
+    expect(users.map(({ file }) => file)).not.toEqual([]);
+  },
+);
 
 test('a code is declared once', () => {
-  const declared = sourcesOf('findings/codes').flatMap(({ text }) => [...text.matchAll(/^ {2}'?([a-z][a-z0-9-]*)'?: \{/gm)].map((match) => match[1] as string));
+  const declared = sourcesOf('findings/codes').flatMap(({ text }) =>
+    [...text.matchAll(/^ {2}'?([a-z][a-z0-9-]*)'?: \{/gm)].map((match) => match[1] as string),
+  );
   expect(declared.sort()).toEqual([...findingCodes].sort());
 });
 
 test('the oldest Node is the same in the package, the set-up and doctor', () => {
-  const { engines } = JSON.parse(readFileSync(join(packageFolder, 'package.json'), 'utf8')) as { engines: { node: string } };
+  const { engines } = JSON.parse(readFileSync(join(packageFolder, 'package.json'), 'utf8')) as {
+    engines: { node: string };
+  };
   expect(engines.node).toBe(`>=${OLDEST_NODE.major}.${OLDEST_NODE.minor}.0`);
   expect(SETUP_NODE).toEqual([OLDEST_NODE.major, OLDEST_NODE.minor]);
 });

@@ -47,17 +47,31 @@ test.each(rooms.map((room) => [room]))('%s imports only from the rooms before it
 });
 
 test('imports of our own end in .ts', () => {
-  const wrong = rooms.flatMap((room) => importsByFile(room).flatMap(({ file, imports }) => imports.filter((name) => name.startsWith('.') && !name.endsWith('.ts')).map((name) => `${file} -> ${name}`)));
+  const wrong = rooms.flatMap((room) =>
+    importsByFile(room).flatMap(({ file, imports }) =>
+      imports
+        .filter((name) => name.startsWith('.') && !name.endsWith('.ts'))
+        .map((name) => `${file} -> ${name}`),
+    ),
+  );
   expect(wrong).toEqual([]);
 });
 
 test('every package that is imported is a dependency, and every dependency is imported', () => {
-  const manifest = JSON.parse(readFileSync(join(packageFolder, 'package.json'), 'utf8')) as { dependencies: Record<string, string>; optionalDependencies: Record<string, string> };
+  const manifest = JSON.parse(readFileSync(join(packageFolder, 'package.json'), 'utf8')) as {
+    dependencies: Record<string, string>;
+    optionalDependencies: Record<string, string>;
+  };
   const imported = new Set(
     rooms
       .flatMap((room) => importsByFile(room).flatMap(({ imports }) => imports))
       .filter((name) => !name.startsWith('.') && !name.startsWith('node:'))
-      .map((name) => name.split('/').slice(0, name.startsWith('@') ? 2 : 1).join('/')),
+      .map((name) =>
+        name
+          .split('/')
+          .slice(0, name.startsWith('@') ? 2 : 1)
+          .join('/'),
+      ),
   );
   expect([...imported].filter((name) => builtinModules.includes(name))).toEqual([]);
   // A package of files alone: media/installation.ts finds the font in it.

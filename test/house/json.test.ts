@@ -14,8 +14,12 @@ const page = readFileSync(join(packageFolder, 'docs', 'json.md'), 'utf8');
 function section(title: string): { fields: string[]; kind: string } {
   const text = page.split(/^## /m).find((part) => part.startsWith(`${title}\n`));
   if (text === undefined) throw new Error(`docs/json.md has no part ${title}`);
-  const rows = [...text.matchAll(/^\| (`.*?`) \| (.*) \|$/gm)].map((match) => [match[1] as string, match[2] as string] as const);
-  const names = rows.flatMap(([left]) => [...left.matchAll(/`([A-Za-z]+)`/g)].map((match) => match[1] as string));
+  const rows = [...text.matchAll(/^\| (`.*?`) \| (.*) \|$/gm)].map(
+    (match) => [match[1] as string, match[2] as string] as const,
+  );
+  const names = rows.flatMap(([left]) =>
+    [...left.matchAll(/`([A-Za-z]+)`/g)].map((match) => match[1] as string),
+  );
   return { fields: names.sort(), kind: /^1, `([a-z-]+)`$/.exec(rows[0]?.[1] ?? '')?.[1] ?? 'no kind' };
 }
 
@@ -46,7 +50,9 @@ test('status, audit and sign of a folder without a roll', async () => {
   await expectDocument('status', ['status', folder, '--work', join(folder, 'work')], 1);
   await expectDocument('audit', ['audit', folder], 1);
   const key = join(folder, 'key.pem');
-  writeFileSync(key, generateKeyPairSync('ed25519').privateKey.export({ type: 'pkcs8', format: 'pem' }), { mode: 0o600 });
+  writeFileSync(key, generateKeyPairSync('ed25519').privateKey.export({ type: 'pkcs8', format: 'pem' }), {
+    mode: 0o600,
+  });
   await expectDocument('sign', ['sign', folder, '--key', key], 1);
 });
 
@@ -71,8 +77,12 @@ test('check, seal and plan of a small day, and a night over it', async () => {
 
 test('every command of the command line has a part on the page', async () => {
   const { stdout } = await runCli(['--help']);
-  const commands = [...stdout.matchAll(/^ {2}([a-z]+) (?:\[options\])?.*/gm)].map((match) => match[1] as string).filter((name) => name !== 'help');
+  const commands = [...stdout.matchAll(/^ {2}([a-z]+) (?:\[options\])?.*/gm)]
+    .map((match) => match[1] as string)
+    .filter((name) => name !== 'help');
   expect(commands).toContain('run');
   const titles = [...page.matchAll(/^## (.*)$/gm)].map((match) => match[1] as string);
-  expect(commands.filter((name) => !titles.some((title) => title === name || title.startsWith(`${name} `)))).toEqual([]);
+  expect(
+    commands.filter((name) => !titles.some((title) => title === name || title.startsWith(`${name} `))),
+  ).toEqual([]);
 });

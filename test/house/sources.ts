@@ -19,7 +19,10 @@ export function sourcesOf(folder: string): Source[] {
   return readdirSync(join(packageFolder, folder), { recursive: true, withFileTypes: true })
     .filter((entry) => entry.isFile() && entry.name.endsWith('.ts'))
     .map((entry) => join(entry.parentPath, entry.name))
-    .map((path) => ({ file: relative(packageFolder, path).split(sep).join('/'), text: readFileSync(path, 'utf8') }))
+    .map((path) => ({
+      file: relative(packageFolder, path).split(sep).join('/'),
+      text: readFileSync(path, 'utf8'),
+    }))
     .filter(({ file }) => !isKernel(file))
     .sort((a, b) => (a.file < b.file ? -1 : 1));
 }
@@ -27,6 +30,7 @@ export function sourcesOf(folder: string): Source[] {
 /** Everything that a source imports or exports from, static and dynamic, as it is written there. */
 export function importsOf(text: string): string[] {
   const code = text.replace(/\/\*[\s\S]*?\*\//g, '').replace(/^\s*\/\/.*$/gm, '');
-  const places = /(?:^|[;\n])\s*(?:import|export)\s[^;'"]*?from\s*['"]([^'"]+)['"]|(?:^|[;\n])\s*import\s*['"]([^'"]+)['"]|\bimport\(\s*['"]([^'"]+)['"]\s*\)/g;
+  const places =
+    /(?:^|[;\n])\s*(?:import|export)\s[^;'"]*?from\s*['"]([^'"]+)['"]|(?:^|[;\n])\s*import\s*['"]([^'"]+)['"]|\bimport\(\s*['"]([^'"]+)['"]\s*\)/g;
   return [...code.matchAll(places)].map((match) => (match[1] ?? match[2] ?? match[3]) as string);
 }

@@ -1,6 +1,16 @@
 /** Seals against the published schema (read by xmllint), the xxhsum program, and intake itself. */
 import { execFileSync } from 'node:child_process';
-import { appendFileSync, cpSync, mkdirSync, readdirSync, readFileSync, renameSync, rmSync, symlinkSync, writeFileSync } from 'node:fs';
+import {
+  appendFileSync,
+  cpSync,
+  mkdirSync,
+  readdirSync,
+  readFileSync,
+  renameSync,
+  rmSync,
+  symlinkSync,
+  writeFileSync,
+} from 'node:fs';
 import { basename, dirname, join } from 'node:path';
 import { describe, expect, test } from 'vitest';
 import { intakeRoll } from '../../coordinator/intake/index.ts';
@@ -17,12 +27,20 @@ function roll(extra: Readonly<Record<string, string>> = {}): { folder: string; t
   const base = freshFolder('seal');
   const folder = join(base, 'day/A001');
   mkdirSync(join(folder, 'Clips'), { recursive: true });
-  for (const [name, text] of Object.entries({ 'Clips/bell.mov': 'bronze', 'sheet <1> & "2".txt': 'x', ...extra })) writeFileSync(fsPath(`${folder}/${name}`), text);
+  for (const [name, text] of Object.entries({
+    'Clips/bell.mov': 'bronze',
+    'sheet <1> & "2".txt': 'x',
+    ...extra,
+  }))
+    writeFileSync(fsPath(`${folder}/${name}`), text);
   return { folder, to: join(base, 'seals') };
 }
 
 async function codesOf(work: Promise<unknown>): Promise<string[]> {
-  const error: unknown = await work.then(() => null, (reason: unknown) => reason);
+  const error: unknown = await work.then(
+    () => null,
+    (reason: unknown) => reason,
+  );
   if (!(error instanceof FindingError)) throw new Error(`no findings but ${String(error)}`);
   return error.findings.map(({ code }) => code);
 }
@@ -32,12 +50,16 @@ test('a seal is valid by the published schemas, states what xxhsum states, and p
   const seal = await sealRoll({ rollFolder: at.folder, to: at.to });
   expect(basename(seal.file)).toMatch(/^0001_A001_\d{4}-\d\d-\d\d_\d{6}Z\.mhl$/);
   validate(dirname(seal.file));
-  const outside = execFileSync('xxhsum', ['-H128', join(at.folder, 'Clips/bell.mov')], { encoding: 'utf8' }).split(' ')[0] as string;
+  const outside = execFileSync('xxhsum', ['-H128', join(at.folder, 'Clips/bell.mov')], {
+    encoding: 'utf8',
+  }).split(' ')[0] as string;
   expect(readFileSync(seal.file, 'utf8')).toContain(`>${outside}</xxh128>`);
   const order = { day: 'day', roll: 'A001', folder: at.folder, copies: [], manifests: [at.to], readers: 1 };
   expect((await intakeRoll(order)).findings).toEqual([]);
   appendFileSync(join(at.folder, 'Clips/bell.mov'), '!');
-  expect((await intakeRoll(order)).findings.map(({ code, file }) => [code, file])).toEqual([['roll-file-size-differs', 'Clips/bell.mov']]);
+  expect((await intakeRoll(order)).findings.map(({ code, file }) => [code, file])).toEqual([
+    ['roll-file-size-differs', 'Clips/bell.mov'],
+  ]);
   expect(readdirSync(at.folder).sort()).toEqual(['Clips', 'sheet <1> & "2".txt', 'two\nlines.mov']);
   expect(readdirSync(join(at.to, 'A001'))).toEqual(['ascmhl']);
 });
@@ -46,7 +68,9 @@ test('a seal is valid by the published schemas, states what xxhsum states, and p
 function validate(folder: string): void {
   for (const name of readdirSync(folder)) {
     const schema = name.endsWith('.mhl') ? 'ASCMHL.xsd' : 'ASCMHLDirectory__combined.xsd';
-    execFileSync('xmllint', ['--noout', '--nonet', '--schema', join(schemas, schema), join(folder, name)], { stdio: 'pipe' });
+    execFileSync('xmllint', ['--noout', '--nonet', '--schema', join(schemas, schema), join(folder, name)], {
+      stdio: 'pipe',
+    });
   }
 }
 
@@ -60,13 +84,27 @@ describe('a history that stands already', () => {
     expect(second).toMatchObject({ generation: 2, files: 3, findings: [] });
     expect(readFileSync(first.file)).toEqual(before);
     validate(dirname(second.file));
-    const records = readGeneration(parseXml(readFileSync(second.file)), 'm').files.map(({ path, hashes }) => [path, hashes.map(({ algorithm, action }) => `${algorithm} ${action}`)]);
+    const records = readGeneration(parseXml(readFileSync(second.file)), 'm').files.map(({ path, hashes }) => [
+      path,
+      hashes.map(({ algorithm, action }) => `${algorithm} ${action}`),
+    ]);
     expect(records).toEqual([
       ['Clips/bell.mov', ['sha1 verified', 'xxh128 verified']],
       ['Clips/late.mov', ['sha1 original']],
       ['sheet <1> & "2".txt', ['sha1 verified', 'xxh128 verified']],
     ]);
-    expect((await intakeRoll({ day: 'day', roll: 'A001', folder: at.folder, copies: [], manifests: [at.to], readers: 1 })).findings).toEqual([]);
+    expect(
+      (
+        await intakeRoll({
+          day: 'day',
+          roll: 'A001',
+          folder: at.folder,
+          copies: [],
+          manifests: [at.to],
+          readers: 1,
+        })
+      ).findings,
+    ).toEqual([]);
   });
 
   test('records what failed, tells what is missing, and intake holds the roll', async () => {
@@ -76,10 +114,20 @@ describe('a history that stands already', () => {
     rmSync(join(at.folder, 'sheet <1> & "2".txt'));
     const second = await sealRoll({ rollFolder: at.folder, to: at.to });
     validate(dirname(second.file));
-    expect(second.findings.map(({ code, file }) => [code, file])).toEqual([['file-checksum-differs', 'Clips/bell.mov'], ['roll-file-absent', 'sheet <1> & "2".txt']]);
+    expect(second.findings.map(({ code, file }) => [code, file])).toEqual([
+      ['file-checksum-differs', 'Clips/bell.mov'],
+      ['roll-file-absent', 'sheet <1> & "2".txt'],
+    ]);
     expect(readFileSync(second.file, 'utf8')).toContain('<xxh128 action="failed"');
     writeFileSync(join(at.folder, 'Clips/bell.mov'), 'bronze');
-    const result = await intakeRoll({ day: 'day', roll: 'A001', folder: at.folder, copies: [], manifests: [at.to], readers: 1 });
+    const result = await intakeRoll({
+      day: 'day',
+      roll: 'A001',
+      folder: at.folder,
+      copies: [],
+      manifests: [at.to],
+      readers: 1,
+    });
     expect(result.findings.map(({ code }) => code).sort()).toEqual(['manifest-failure', 'roll-file-absent']);
   });
 
@@ -88,7 +136,9 @@ describe('a history that stands already', () => {
     const seal = await sealRoll({ rollFolder: at.folder, to: at.to });
     rmSync(join(other.folder, 'Clips'), { recursive: true });
     renameSync(join(other.folder, 'sheet <1> & "2".txt'), join(other.folder, 'another.mov'));
-    expect(await codesOf(sealRoll({ rollFolder: other.folder, to: at.to }))).toEqual(['seal-of-another-roll']);
+    expect(await codesOf(sealRoll({ rollFolder: other.folder, to: at.to }))).toEqual([
+      'seal-of-another-roll',
+    ]);
     appendFileSync(seal.file, '\n');
     expect(await codesOf(sealRoll({ rollFolder: at.folder, to: at.to }))).toEqual(['manifest-chain-broken']);
     expect(readdirSync(dirname(seal.file))).toHaveLength(2);
@@ -103,9 +153,15 @@ describe('a history that stands already', () => {
     cpSync(join(folder, 'ascmhl'), join(base, 'seals/A002R2EC/ascmhl'), { recursive: true });
     const seal = await sealRoll({ rollFolder: folder, to: join(base, 'seals'), algorithm: 'md5' });
     validate(dirname(seal.file));
-    const published = readFileSync(join(from('scenario_03'), 'ascmhl/0002_A002R2EC_2020-01-17_143000Z.mhl'), 'utf8');
+    const published = readFileSync(
+      join(from('scenario_03'), 'ascmhl/0002_A002R2EC_2020-01-17_143000Z.mhl'),
+      'utf8',
+    );
     // All but dates and sizes as written there: values, actions and the order of the entries.
-    const values = (text: string): string[] => [...text.matchAll(/<(path|md5|xxh64)(?: [^>]*?(action="\w+"))?[^>]*>([^<]*)</g)].map(([, name, action, value]) => `${name} ${action ?? ''} ${value}`);
+    const values = (text: string): string[] =>
+      [...text.matchAll(/<(path|md5|xxh64)(?: [^>]*?(action="\w+"))?[^>]*>([^<]*)</g)].map(
+        ([, name, action, value]) => `${name} ${action ?? ''} ${value}`,
+      );
     expect(values(readFileSync(seal.file, 'utf8'))).toEqual(values(published));
   });
 });
@@ -116,7 +172,9 @@ test('what cannot be vouched for is not sealed, and nothing is left behind', asy
   const linked = roll();
   symlinkSync('/etc', join(linked.folder, 'out'));
   expect(await codesOf(sealRoll({ rollFolder: linked.folder, to: linked.to }))).toEqual(['link-leaves-roll']);
-  expect(await codesOf(sealRoll({ rollFolder: linked.folder, to: linked.folder }))).toEqual(['folders-overlap']);
+  expect(await codesOf(sealRoll({ rollFolder: linked.folder, to: linked.folder }))).toEqual([
+    'folders-overlap',
+  ]);
   expect(readdirSync(dirname(raw.to))).toEqual(['day']);
   expect(readdirSync(dirname(linked.to))).toEqual(['day']);
 });

@@ -4,23 +4,56 @@ import { readFileSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import fc from 'fast-check';
 import { describe, expect, test } from 'vitest';
-import { type Algorithm, algorithmOf, type FileFamily, familyOfFileName } from '../../media/manifest/algorithms.ts';
+import {
+  type Algorithm,
+  algorithmOf,
+  type FileFamily,
+  familyOfFileName,
+} from '../../media/manifest/algorithms.ts';
 import { checksumLine, readChecksumFile } from '../../media/manifest/checksum-file.ts';
 import { hashBytes } from '../../media/manifest/digest.ts';
 import { fsPath, nameFromBytes, nameToBytes } from '../../media/names.ts';
 import { freshFolder } from '../support/folder.ts';
 
 const raw = nameFromBytes(Buffer.from([0x67, 0x6c, 0x6f, 0x63, 0x6b, 0xe9]));
-const names = ['bell.mov', 'two words.mov', " 'quoted' \"twice\"", '100%.mov', 'a:b.mov', 'back\\slash', '-leading', 'new\nline', 'return\r', '(x) = y', '*star', '#hash', '\u202eright-to-left', 'e\u0301', 'ü'.repeat(127), raw];
+const names = [
+  'bell.mov',
+  'two words.mov',
+  ' \'quoted\' "twice"',
+  '100%.mov',
+  'a:b.mov',
+  'back\\slash',
+  '-leading',
+  'new\nline',
+  'return\r',
+  '(x) = y',
+  '*star',
+  '#hash',
+  '\u202eright-to-left',
+  'e\u0301',
+  'ü'.repeat(127),
+  raw,
+];
 
 /** The names as `program` lists them; file contents are the numbers of the names. */
-function listed(program: string, args: readonly string[], wanted: readonly string[]): { bytes: Buffer; contents: Map<string, Buffer> } {
+function listed(
+  program: string,
+  args: readonly string[],
+  wanted: readonly string[],
+): { bytes: Buffer; contents: Map<string, Buffer> } {
   const folder = freshFolder('list');
   const contents = new Map(wanted.map((name, index) => [name, Buffer.from(String(index))]));
   for (const [name, bytes] of contents) writeFileSync(fsPath(`${folder}/${name}`), bytes);
   // Names go in by a pipe: a command line cannot carry them all from here.
   const input = Buffer.concat(wanted.flatMap((name) => [nameToBytes(name), Buffer.from([0])]));
-  return { bytes: execFileSync('xargs', ['-0', program, ...args, '--'], { cwd: folder, input, stdio: ['pipe', 'pipe', 'ignore'] }), contents };
+  return {
+    bytes: execFileSync('xargs', ['-0', program, ...args, '--'], {
+      cwd: folder,
+      input,
+      stdio: ['pipe', 'pipe', 'ignore'],
+    }),
+    contents,
+  };
 }
 
 const programs: [program: string, args: string[], family: FileFamily, algorithm: Algorithm][] = [
@@ -41,7 +74,13 @@ describe('coreutils', () => {
     const { bytes, contents } = listed(program, args, names);
     const reading = readChecksumFile(bytes, family, 'm');
     expect(reading.findings).toEqual([]);
-    expect(reading.statements).toEqual(names.map((path) => ({ path, bytes: null, hashes: [{ algorithm, value: hashBytes(contents.get(path) as Buffer, [algorithm])[algorithm] }] })));
+    expect(reading.statements).toEqual(
+      names.map((path) => ({
+        path,
+        bytes: null,
+        hashes: [{ algorithm, value: hashBytes(contents.get(path) as Buffer, [algorithm])[algorithm] }],
+      })),
+    );
   });
 
   test('our own lines are taken by md5sum -c', () => {
@@ -62,7 +101,17 @@ describe('coreutils', () => {
     writeFileSync(join(folder, 'list'), text);
     execFileSync('md5sum', ['-c', '--strict', 'list'], { cwd: folder, stdio: 'pipe' });
     const reading = readChecksumFile(Buffer.from(text), 'md5', 'm');
-    expect(reading).toEqual({ statements: [{ path: 'bell.mov', bytes: null, hashes: [{ algorithm: 'md5', value: '900150983cd24fb0d6963f7d28e17f72' }] }], ignore: [], findings: [] });
+    expect(reading).toEqual({
+      statements: [
+        {
+          path: 'bell.mov',
+          bytes: null,
+          hashes: [{ algorithm: 'md5', value: '900150983cd24fb0d6963f7d28e17f72' }],
+        },
+      ],
+      ignore: [],
+      findings: [],
+    });
   });
 });
 
@@ -84,7 +133,13 @@ describe('xxhsum', () => {
     const { bytes, contents } = listed('xxhsum', args, plain);
     const reading = readChecksumFile(bytes, family, 'm');
     expect(reading.findings).toEqual([]);
-    expect(reading.statements).toEqual(plain.map((path) => ({ path, bytes: null, hashes: [{ algorithm, value: hashBytes(contents.get(path) as Buffer, [algorithm])[algorithm] }] })));
+    expect(reading.statements).toEqual(
+      plain.map((path) => ({
+        path,
+        bytes: null,
+        hashes: [{ algorithm, value: hashBytes(contents.get(path) as Buffer, [algorithm])[algorithm] }],
+      })),
+    );
   });
 });
 
@@ -108,35 +163,47 @@ describe('what the programs refuse', () => {
     writeFileSync(join(folder, 'list'), bytes);
     writeFileSync(join(folder, 'good.mov'), 'abc');
     writeFileSync(join(folder, 'bell.mov'), 'abc');
-    expect(() => execFileSync('md5sum', ['-c', '--strict', 'list'], { cwd: folder, stdio: 'pipe' })).toThrow();
+    expect(() =>
+      execFileSync('md5sum', ['-c', '--strict', 'list'], { cwd: folder, stdio: 'pipe' }),
+    ).toThrow();
     const reading = readChecksumFile(bytes, 'md5', 'm');
     expect(reading.statements.map(({ path }) => path)).toEqual(['good.mov']);
-    expect(reading.findings.map((item) => [item.code, item.found.startsWith('line 1: '), item.file])).toEqual([[code, true, 'm']]);
+    expect(reading.findings.map((item) => [item.code, item.found.startsWith('line 1: '), item.file])).toEqual(
+      [[code, true, 'm']],
+    );
   });
 
   test('the byte order mark is named as the reason', () => {
-    expect(readChecksumFile(Buffer.from(`\ufeff${good}`), 'md5', 'm').findings[0]?.found).toContain('byte order mark');
+    expect(readChecksumFile(Buffer.from(`\ufeff${good}`), 'md5', 'm').findings[0]?.found).toContain(
+      'byte order mark',
+    );
   });
 
   test('a kind that is not computed here is told as such', () => {
     const { bytes } = listed('b2sum', ['--tag', '-l', '256'], ['bell.mov']);
-    expect(readChecksumFile(Buffer.concat([bytes, Buffer.from(`BLAKE2b (good.mov) = ${'0'.repeat(128)}\n`)]), 'blake2b', 'm').findings.map(({ code }) => code)).toEqual(['manifest-algorithm-unknown']);
+    expect(
+      readChecksumFile(
+        Buffer.concat([bytes, Buffer.from(`BLAKE2b (good.mov) = ${'0'.repeat(128)}\n`)]),
+        'blake2b',
+        'm',
+      ).findings.map(({ code }) => code),
+    ).toEqual(['manifest-algorithm-unknown']);
   });
 
-  test.each([
-    ['../other/bell.mov'],
-    ['Clips/../../bell.mov'],
-    ['/etc/passwd'],
-    ['Clips/'],
-    ['.'],
-  ])('the path %s is refused', (path) => {
-    const reading = readChecksumFile(Buffer.from(`${MD5}  ${path}\n${good}`), 'md5', 'm');
-    expect(reading.findings.map(({ code }) => code)).toEqual(['manifest-path-outside']);
-    expect(reading.statements.map((statement) => statement.path)).toEqual(['good.mov']);
-  });
+  test.each([['../other/bell.mov'], ['Clips/../../bell.mov'], ['/etc/passwd'], ['Clips/'], ['.']])(
+    'the path %s is refused',
+    (path) => {
+      const reading = readChecksumFile(Buffer.from(`${MD5}  ${path}\n${good}`), 'md5', 'm');
+      expect(reading.findings.map(({ code }) => code)).toEqual(['manifest-path-outside']);
+      expect(reading.statements.map((statement) => statement.path)).toEqual(['good.mov']);
+    },
+  );
 
   test('two values for one file are a contradiction, the same value twice is none', () => {
-    const twice = (second: string): string[] => readChecksumFile(Buffer.from(`${MD5}  ./bell.mov\n${second}  bell.mov\n`), 'md5', 'm').findings.map(({ code }) => code);
+    const twice = (second: string): string[] =>
+      readChecksumFile(Buffer.from(`${MD5}  ./bell.mov\n${second}  bell.mov\n`), 'md5', 'm').findings.map(
+        ({ code }) => code,
+      );
     expect(twice(MD5)).toEqual([]);
     expect(twice('0'.repeat(32))).toEqual(['manifest-contradiction']);
   });
@@ -165,19 +232,39 @@ describe('the algorithm is told by the name, never by the length alone', () => {
 
   test('32 digits are md5 or xxh128, 16 are xxh64 or xxh3', () => {
     const [long, short] = ['a'.repeat(32), 'a'.repeat(16)];
-    expect([algorithmOf('md5', long), algorithmOf('xxh', long), algorithmOf('xxh128', long)]).toEqual(['md5', 'xxh128', 'xxh128']);
-    expect([algorithmOf('xxh', short), algorithmOf('xxh3', short), algorithmOf('md5', short)]).toEqual(['xxh64', 'xxh3', null]);
+    expect([algorithmOf('md5', long), algorithmOf('xxh', long), algorithmOf('xxh128', long)]).toEqual([
+      'md5',
+      'xxh128',
+      'xxh128',
+    ]);
+    expect([algorithmOf('xxh', short), algorithmOf('xxh3', short), algorithmOf('md5', short)]).toEqual([
+      'xxh64',
+      'xxh3',
+      null,
+    ]);
   });
 });
 
 test('a line says what it was made of, whatever the name', () => {
-  const name = fc.uint8Array({ minLength: 1, maxLength: 40 }).map((bytes) => Buffer.from(bytes.map((byte) => (byte === 0 || byte === 0x2f ? 0x5c : byte)))).filter((bytes) => !['.', '..'].includes(bytes.toString('latin1')));
+  const name = fc
+    .uint8Array({ minLength: 1, maxLength: 40 })
+    .map((bytes) => Buffer.from(bytes.map((byte) => (byte === 0 || byte === 0x2f ? 0x5c : byte))))
+    .filter((bytes) => !['.', '..'].includes(bytes.toString('latin1')));
   fc.assert(
-    fc.property(fc.uniqueArray(name, { maxLength: 6, minLength: 1, selector: (bytes) => bytes.toString('hex') }), (all) => {
-      const wanted = all.map(nameFromBytes);
-      const reading = readChecksumFile(Buffer.concat(wanted.map((text) => checksumLine(MD5, text))), 'md5', 'm');
-      expect(reading.findings).toEqual([]);
-      expect(reading.statements.map(({ path }) => nameToBytes(path).toString('hex'))).toEqual(all.map((bytes) => bytes.toString('hex')));
-    }),
+    fc.property(
+      fc.uniqueArray(name, { maxLength: 6, minLength: 1, selector: (bytes) => bytes.toString('hex') }),
+      (all) => {
+        const wanted = all.map(nameFromBytes);
+        const reading = readChecksumFile(
+          Buffer.concat(wanted.map((text) => checksumLine(MD5, text))),
+          'md5',
+          'm',
+        );
+        expect(reading.findings).toEqual([]);
+        expect(reading.statements.map(({ path }) => nameToBytes(path).toString('hex'))).toEqual(
+          all.map((bytes) => bytes.toString('hex')),
+        );
+      },
+    ),
   );
 });

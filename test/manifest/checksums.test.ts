@@ -20,14 +20,17 @@ const known = JSON.parse(readFileSync(join(fixtures, 'vectors/xxhash.json'), 'ut
 const buffer = readFileSync(join(fixtures, 'vectors/xxhash_test_buffer_2367.bin'));
 
 describe('known answers', () => {
-  test.each(known.vectors)('$algorithm of $length bytes (xxHash self-test)', async ({ algorithm, length, hash }) => {
-    const name: Algorithm = algorithm === 'xxh3_64' ? 'xxh3' : algorithm;
-    const bytes = buffer.subarray(0, length);
-    expect(hashBytes(bytes, [name])[name]).toBe(hash);
-    const stream = await createDigest([name]);
-    for (let at = 0; at < length; at += 63) stream.update(bytes.subarray(at, Math.min(length, at + 63)));
-    expect(stream.finish()[name]).toBe(hash);
-  });
+  test.each(known.vectors)(
+    '$algorithm of $length bytes (xxHash self-test)',
+    async ({ algorithm, length, hash }) => {
+      const name: Algorithm = algorithm === 'xxh3_64' ? 'xxh3' : algorithm;
+      const bytes = buffer.subarray(0, length);
+      expect(hashBytes(bytes, [name])[name]).toBe(hash);
+      const stream = await createDigest([name]);
+      for (let at = 0; at < length; at += 63) stream.update(bytes.subarray(at, Math.min(length, at + 63)));
+      expect(stream.finish()[name]).toBe(hash);
+    },
+  );
 
   test('the self-test has vectors of every width', () => {
     expect(new Set(known.vectors.map(({ algorithm }) => algorithm)).size).toBe(4);
@@ -44,7 +47,8 @@ describe('known answers', () => {
       const chain = readFileSync(join(folder, 'ascmhl_chain.xml'), 'utf8');
       const entries = [...chain.matchAll(/<path>([^<]+)<\/path>\s*<c4>([^<]+)<\/c4>/g)];
       expect(entries.length).toBe(scenario === 'scenario_01' ? 1 : 2);
-      for (const [, name, c4] of entries) expect(c4OfBytes(readFileSync(join(folder, name as string)))).toBe(c4);
+      for (const [, name, c4] of entries)
+        expect(c4OfBytes(readFileSync(join(folder, name as string)))).toBe(c4);
     }
   });
 });
@@ -63,18 +67,41 @@ describe('the programs', () => {
     ['blake2b', 'b2sum', []],
   ];
   // Around the blocks of XXH3 (1024) and of reading (2 MiB).
-  test.each([0, 1, 240, 241, 1024, 1025, 1088, 326_591, 2_097_151, 2_097_152, 2_097_153])('agree on %i bytes, in memory and as a stream', async (length) => {
-    const file = join(freshFolder('sums'), 'file');
-    const bytes = Buffer.from(Array.from({ length: Math.ceil(length / 64) }, (_, index) => createHash('sha512').update(`${index}`).digest('hex').slice(0, 64)).join(''), 'latin1').subarray(0, length);
-    writeFileSync(file, bytes);
-    const ours = hashBytes(bytes, programs.map(([algorithm]) => algorithm));
-    const stream = await createDigest(programs.map(([algorithm]) => algorithm));
-    for (let at = 0; at < length; at += 65_521) stream.update(bytes.subarray(at, at + 65_521));
-    expect(stream.finish()).toEqual(ours);
-    for (const [algorithm, program, args] of programs) expect([algorithm, ours[algorithm]]).toEqual([algorithm, execFileSync(program, [...args, file], { encoding: 'utf8', stdio: ['ignore', 'pipe', 'ignore'] }).split(' ')[0]]);
-    const xxh3 = execFileSync('xxhsum', ['-H3', '--tag', file], { encoding: 'utf8', stdio: ['ignore', 'pipe', 'ignore'] }).trim().split(' = ')[1];
-    expect(hashBytes(bytes, ['xxh3']).xxh3).toBe(xxh3);
-  });
+  test.each([0, 1, 240, 241, 1024, 1025, 1088, 326_591, 2_097_151, 2_097_152, 2_097_153])(
+    'agree on %i bytes, in memory and as a stream',
+    async (length) => {
+      const file = join(freshFolder('sums'), 'file');
+      const bytes = Buffer.from(
+        Array.from({ length: Math.ceil(length / 64) }, (_, index) =>
+          createHash('sha512').update(`${index}`).digest('hex').slice(0, 64),
+        ).join(''),
+        'latin1',
+      ).subarray(0, length);
+      writeFileSync(file, bytes);
+      const ours = hashBytes(
+        bytes,
+        programs.map(([algorithm]) => algorithm),
+      );
+      const stream = await createDigest(programs.map(([algorithm]) => algorithm));
+      for (let at = 0; at < length; at += 65_521) stream.update(bytes.subarray(at, at + 65_521));
+      expect(stream.finish()).toEqual(ours);
+      for (const [algorithm, program, args] of programs)
+        expect([algorithm, ours[algorithm]]).toEqual([
+          algorithm,
+          execFileSync(program, [...args, file], {
+            encoding: 'utf8',
+            stdio: ['ignore', 'pipe', 'ignore'],
+          }).split(' ')[0],
+        ]);
+      const xxh3 = execFileSync('xxhsum', ['-H3', '--tag', file], {
+        encoding: 'utf8',
+        stdio: ['ignore', 'pipe', 'ignore'],
+      })
+        .trim()
+        .split(' = ')[1];
+      expect(hashBytes(bytes, ['xxh3']).xxh3).toBe(xxh3);
+    },
+  );
 });
 
 test('XXH128 does not depend on how the bytes are cut', () => {
@@ -96,7 +123,9 @@ test('XXH128 does not depend on how the bytes are cut', () => {
 test('streams of XXH128 that are fed in turns do not disturb each other', () => {
   const parts = [buffer.subarray(0, 700), buffer.subarray(700, 1500), buffer.subarray(1500)];
   const hashes = [new Xxh128(), new Xxh128(), new Xxh128()];
-  for (let at = 0; at < 2300; at += 100) for (const [index, hash] of hashes.entries()) hash.update((parts[index] as Buffer).subarray(at, at + 100));
+  for (let at = 0; at < 2300; at += 100)
+    for (const [index, hash] of hashes.entries())
+      hash.update((parts[index] as Buffer).subarray(at, at + 100));
   const whole = parts.map((part) => new Xxh128().update(part).digest());
   expect(new Set(whole).size).toBe(3);
   expect(hashes.map((hash) => hash.digest())).toEqual(whole);
@@ -104,7 +133,9 @@ test('streams of XXH128 that are fed in turns do not disturb each other', () => 
 
 describe('C4', () => {
   test('the ID of nothing (as published with the C4 ID framework; from memory)', () => {
-    expect(c4OfBytes(Buffer.alloc(0))).toBe('c459dsjfscH38cYeXXYogktxf4Cd9ibshE3BHUo6a58hBXmRQdZrAkZzsWcbWtDg5oQstpDuni4Hirj75GEmTc1sFT');
+    expect(c4OfBytes(Buffer.alloc(0))).toBe(
+      'c459dsjfscH38cYeXXYogktxf4Cd9ibshE3BHUo6a58hBXmRQdZrAkZzsWcbWtDg5oQstpDuni4Hirj75GEmTc1sFT',
+    );
   });
 
   test('there and back, and IDs sort as their digests do', () => {

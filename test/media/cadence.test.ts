@@ -4,7 +4,13 @@ import { cadenceOf } from '../../media/probe/cadence.ts';
 import { type Rate, type Ratio, knownRates, ratio } from '../../media/rate.ts';
 
 /** Times of `frames` frames at `rate`, rounded to ticks the given way, as a writer does it. */
-function written(frames: number, rate: Rate, timeBase: Ratio, rounding: 'down' | 'nearest', start = 0): Float64Array {
+function written(
+  frames: number,
+  rate: Rate,
+  timeBase: Ratio,
+  rounding: 'down' | 'nearest',
+  start = 0,
+): Float64Array {
   const top = BigInt(rate.den) * BigInt(timeBase.den);
   const bottom = BigInt(rate.num) * BigInt(timeBase.num);
   return Float64Array.from({ length: frames }, (_, index) => {
@@ -26,7 +32,11 @@ describe('a constant rate is recognised through rounding', () => {
       // An eighth of a frame is the coarsest grid that proves anything.
       if (ticks * rate.den < 8 * rate.num) continue;
       for (const rounding of ['down', 'nearest'] as const) {
-        const cadence = cadenceOf(written(Math.round((120 * rate.num) / rate.den), rate, ratio(1, ticks), rounding, 17), ratio(1, ticks), []);
+        const cadence = cadenceOf(
+          written(Math.round((120 * rate.num) / rate.den), rate, ratio(1, ticks), rounding, 17),
+          ratio(1, ticks),
+          [],
+        );
         expect(cadence, `${rate.num}/${rate.den} ${rounding}`).toMatchObject({ constant: true, rate });
         expect(cadence.steps).toHaveLength(1);
       }
@@ -35,9 +45,17 @@ describe('a constant rate is recognised through rounding', () => {
 
   test('whichever the rate, base and length, what was written at the claimed rate is constant', () => {
     fc.assert(
-      fc.property(fc.constantFrom(...slow), fc.constantFrom(1000, 12_800, 24_000, 90_000, 1_000_000), fc.integer({ min: 2, max: 500 }), fc.constantFrom('down' as const, 'nearest' as const), (rate, ticks, frames, rounding) => {
-        expect(cadenceOf(written(frames, rate, ratio(1, ticks), rounding), ratio(1, ticks), [rate])).toMatchObject({ constant: true, rate });
-      }),
+      fc.property(
+        fc.constantFrom(...slow),
+        fc.constantFrom(1000, 12_800, 24_000, 90_000, 1_000_000),
+        fc.integer({ min: 2, max: 500 }),
+        fc.constantFrom('down' as const, 'nearest' as const),
+        (rate, ticks, frames, rounding) => {
+          expect(
+            cadenceOf(written(frames, rate, ratio(1, ticks), rounding), ratio(1, ticks), [rate]),
+          ).toMatchObject({ constant: true, rate });
+        },
+      ),
     );
   });
 
@@ -48,11 +66,19 @@ describe('a constant rate is recognised through rounding', () => {
   });
 
   test('an odd rate held exactly is constant and itself', () => {
-    expect(cadenceOf(written(50, ratio(18), ratio(1, 90_000), 'down'), ratio(1, 90_000), [])).toEqual({ constant: true, rate: { num: 18, den: 1 }, steps: [{ ticks: 5000, count: 49 }] });
+    expect(cadenceOf(written(50, ratio(18), ratio(1, 90_000), 'down'), ratio(1, 90_000), [])).toEqual({
+      constant: true,
+      rate: { num: 18, den: 1 },
+      steps: [{ ticks: 5000, count: 49 }],
+    });
   });
 
   test('one frame: the claim, or nothing', () => {
-    expect(cadenceOf(Float64Array.of(7), ratio(1, 24), [ratio(24)])).toEqual({ constant: true, rate: { num: 24, den: 1 }, steps: [] });
+    expect(cadenceOf(Float64Array.of(7), ratio(1, 24), [ratio(24)])).toEqual({
+      constant: true,
+      rate: { num: 24, den: 1 },
+      steps: [],
+    });
     expect(cadenceOf(Float64Array.of(7), ratio(1, 24), []).rate).toBeNull();
   });
 });
@@ -60,19 +86,27 @@ describe('a constant rate is recognised through rounding', () => {
 describe('what is not constant is not taken for it', () => {
   test('one frame missing anywhere, in any base', () => {
     fc.assert(
-      fc.property(fc.constantFrom(...slow), fc.constantFrom(600, 1000, 24_000, 90_000), fc.integer({ min: 4, max: 300 }), fc.integer({ min: 1, max: 298 }), (rate, ticks, frames, at) => {
-        const whole = [...written(frames, rate, ratio(1, ticks), 'nearest')];
-        const index = 1 + (at % (frames - 2));
-        whole.splice(index, 1);
-        const cadence = cadenceOf(Float64Array.from(whole), ratio(1, ticks), [rate]);
-        expect(cadence.constant).toBe(false);
-        expect(cadence.rate).toEqual(rate);
-      }),
+      fc.property(
+        fc.constantFrom(...slow),
+        fc.constantFrom(600, 1000, 24_000, 90_000),
+        fc.integer({ min: 4, max: 300 }),
+        fc.integer({ min: 1, max: 298 }),
+        (rate, ticks, frames, at) => {
+          const whole = [...written(frames, rate, ratio(1, ticks), 'nearest')];
+          const index = 1 + (at % (frames - 2));
+          whole.splice(index, 1);
+          const cadence = cadenceOf(Float64Array.from(whole), ratio(1, ticks), [rate]);
+          expect(cadence.constant).toBe(false);
+          expect(cadence.rate).toEqual(rate);
+        },
+      ),
     );
   });
 
   test('one tick is one frame: a hole is no rounding', () => {
-    expect(cadenceOf(Float64Array.of(0, 1, 2, 4, 5), ratio(1001, 24_000), [ratio(24000, 1001)]).constant).toBe(false);
+    expect(
+      cadenceOf(Float64Array.of(0, 1, 2, 4, 5), ratio(1001, 24_000), [ratio(24000, 1001)]).constant,
+    ).toBe(false);
   });
 
   test('a base that can hold the rate exactly must hold it exactly', () => {
@@ -84,7 +118,14 @@ describe('what is not constant is not taken for it', () => {
   test('the drift that joining pieces in a coarse base leaves', () => {
     const times = Float64Array.from({ length: 74 }, (_, index) => index * 1001 + (index >= 37 ? 19 : 0));
     const cadence = cadenceOf(times, ratio(1, 24_000), [ratio(24000, 1001)]);
-    expect(cadence).toEqual({ constant: false, rate: { num: 24000, den: 1001 }, steps: [{ ticks: 1001, count: 72 }, { ticks: 1020, count: 1 }] });
+    expect(cadence).toEqual({
+      constant: false,
+      rate: { num: 24000, den: 1001 },
+      steps: [
+        { ticks: 1001, count: 72 },
+        { ticks: 1020, count: 1 },
+      ],
+    });
   });
 
   test('two pictures at one time', () => {
@@ -93,6 +134,9 @@ describe('what is not constant is not taken for it', () => {
   });
 
   test('without a claim the nominal rate is the average', () => {
-    expect(cadenceOf(Float64Array.of(0, 100, 300, 400), ratio(1, 1000), []).rate).toEqual({ num: 15, den: 2 });
+    expect(cadenceOf(Float64Array.of(0, 100, 300, 400), ratio(1, 1000), []).rate).toEqual({
+      num: 15,
+      den: 2,
+    });
   });
 });

@@ -28,7 +28,10 @@ const oddNames: [what: string, name: string][] = [
   ['right-to-left letters and marks', '\u202eשלום\u202c.mov'],
   ['combining characters', 'e\u0301tude.mov'],
   ['255 bytes', `${'x'.repeat(251)}.mov`],
-  ['bytes that are not UTF-8', nameFromBytes(Buffer.from([0x62, 0xe9, 0x6c, 0x6c, 0xff, 0x2e, 0x6d, 0x6f, 0x76]))],
+  [
+    'bytes that are not UTF-8',
+    nameFromBytes(Buffer.from([0x62, 0xe9, 0x6c, 0x6c, 0xff, 0x2e, 0x6d, 0x6f, 0x76])),
+  ],
   ['brackets', '[0:v]{a,b}*?.mov'],
 ];
 
@@ -47,7 +50,10 @@ describe('a movie of any name is read', () => {
     const folder = freshFolder();
     const odd = nameFromBytes(Buffer.from([0x41, 0xfe, 0x42]));
     mkdirSync(fsPath(join(folder, odd)));
-    renameSync(await makeMovie(join(folder, 'made.mov'), { frames: 6, sound: [] }), fsPath(join(folder, odd, 'clip.mov')));
+    renameSync(
+      await makeMovie(join(folder, 'made.mov'), { frames: 6, sound: [] }),
+      fsPath(join(folder, odd, 'clip.mov')),
+    );
     const input = await openInput(join(folder, odd), { kind: 'movie', file: 'clip.mov' });
     const result = await probeMovie(input, tools);
     expect(result.state === 'measured' && result.facts.video.frames).toBe(6);
@@ -59,7 +65,10 @@ describe('a movie of any name is read', () => {
     const folder = freshFolder();
     const plain = await openInput(folder, { kind: 'movie', file: 'a.mov' });
     expect(plain.args.at(-1)).toBe(`file:${join(folder, 'a.mov')}`);
-    const odd = await openInput(folder, { kind: 'movie', file: nameFromBytes(Buffer.from([0xff, 0x2e, 0x6d, 0x6f, 0x76])) });
+    const odd = await openInput(folder, {
+      kind: 'movie',
+      file: nameFromBytes(Buffer.from([0xff, 0x2e, 0x6d, 0x6f, 0x76])),
+    });
     const link = (odd.args.at(-1) as string).replace(/^file:/, '');
     expect(links()).toContain(dirname(link).slice(tmpdir().length + 1));
     await odd.dispose();
@@ -68,17 +77,46 @@ describe('a movie of any name is read', () => {
 });
 
 /** Frames that ffprobe finds through the arguments. */
-async function framesSeen(place: SequencePlace, roll: string): Promise<{ frames: number; rate: string | undefined }> {
+async function framesSeen(
+  place: SequencePlace,
+  roll: string,
+): Promise<{ frames: number; rate: string | undefined }> {
   const input = await openInput(roll, place);
-  const run = await runForOutput(tools.ffprobe.path, ['-loglevel', 'error', '-count_packets', '-show_entries', 'stream=nb_read_packets,r_frame_rate', '-of', 'json', ...input.args], { stallMilliseconds: 60_000 });
+  const run = await runForOutput(
+    tools.ffprobe.path,
+    [
+      '-loglevel',
+      'error',
+      '-count_packets',
+      '-show_entries',
+      'stream=nb_read_packets,r_frame_rate',
+      '-of',
+      'json',
+      ...input.args,
+    ],
+    { stallMilliseconds: 60_000 },
+  );
   await input.dispose();
   expect(run.stderr).toBe('');
-  const stream = (JSON.parse(run.stdout.toString('utf8')) as { streams: { nb_read_packets: string; r_frame_rate: string }[] }).streams[0];
+  const stream = (
+    JSON.parse(run.stdout.toString('utf8')) as {
+      streams: { nb_read_packets: string; r_frame_rate: string }[];
+    }
+  ).streams[0];
   return { frames: Number(stream?.nb_read_packets), rate: stream?.r_frame_rate };
 }
 
 describe('a sequence of any name is read from its first frame at its rate', () => {
-  const base = { kind: 'sequence', folder: 'frames', prefix: 'bell.', suffix: '.dpx', padding: 5, first: 1, count: 4, statedRate: { num: 24000, den: 1001 } } as const;
+  const base = {
+    kind: 'sequence',
+    folder: 'frames',
+    prefix: 'bell.',
+    suffix: '.dpx',
+    padding: 5,
+    first: 1,
+    count: 4,
+    statedRate: { num: 24000, den: 1001 },
+  } as const;
 
   test.each<[what: string, folder: string, prefix: string, suffix: string]>([
     ['plain', 'frames', 'bell.', '.dpx'],
@@ -90,8 +128,12 @@ describe('a sequence of any name is read from its first frame at its rate', () =
     const roll = freshFolder();
     await makeSequence(join(roll, 'made'), { frames: 4, first: 1001, size: '64x36', prefix: 'x' });
     mkdirSync(join(roll, folder));
-    for (let number = 1001; number < 1005; number += 1) renameSync(join(roll, 'made', `x0${number}.dpx`), join(roll, folder, `${prefix}0${number}${suffix}`));
-    expect(await framesSeen({ ...base, folder, prefix, suffix, first: 1001 }, roll)).toEqual({ frames: 4, rate: '24000/1001' });
+    for (let number = 1001; number < 1005; number += 1)
+      renameSync(join(roll, 'made', `x0${number}.dpx`), join(roll, folder, `${prefix}0${number}${suffix}`));
+    expect(await framesSeen({ ...base, folder, prefix, suffix, first: 1001 }, roll)).toEqual({
+      frames: 4,
+      rate: '24000/1001',
+    });
   });
 
   test('bytes that are not UTF-8, and numbers beyond what ffmpeg counts', async () => {
@@ -99,8 +141,14 @@ describe('a sequence of any name is read from its first frame at its rate', () =
     await makeSequence(join(roll, 'made'), { frames: 3, size: '64x36', prefix: 'x' });
     const prefix = nameFromBytes(Buffer.from([0xff, 0x5f]));
     mkdirSync(join(roll, 'frames'));
-    for (let index = 1; index <= 3; index += 1) renameSync(join(roll, 'made', `x0000${index}.dpx`), fsPath(join(roll, 'frames', `${prefix}${3_000_000_000 + index}.dpx`)));
-    expect((await framesSeen({ ...base, prefix, padding: 0, first: 3_000_000_001, count: 3 }, roll)).frames).toBe(3);
+    for (let index = 1; index <= 3; index += 1)
+      renameSync(
+        join(roll, 'made', `x0000${index}.dpx`),
+        fsPath(join(roll, 'frames', `${prefix}${3_000_000_000 + index}.dpx`)),
+      );
+    expect(
+      (await framesSeen({ ...base, prefix, padding: 0, first: 3_000_000_001, count: 3 }, roll)).frames,
+    ).toBe(3);
   });
 
   test('a sequence of one frame does not take up the next number', async () => {

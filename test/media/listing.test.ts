@@ -5,8 +5,21 @@ import { mkdirSync, symlinkSync, unlinkSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import fc from 'fast-check';
 import { describe, expect, test } from 'vitest';
-import { aFewAtOnce, digestOfDeliverable, digestOfFolder, folderDigestOf, isFolderDigest } from '../../media/folder-digest.ts';
-import { compareListings, compareNames, type ListedFile, ListingError, listingText, readListing } from '../../media/listing.ts';
+import {
+  aFewAtOnce,
+  digestOfDeliverable,
+  digestOfFolder,
+  folderDigestOf,
+  isFolderDigest,
+} from '../../media/folder-digest.ts';
+import {
+  compareListings,
+  compareNames,
+  type ListedFile,
+  ListingError,
+  listingText,
+  readListing,
+} from '../../media/listing.ts';
 import { nameFromBytes } from '../../media/names.ts';
 import { freshFolder } from '../support/folder.ts';
 import { bell, frameName, makeFrames } from '../support/frames.ts';
@@ -18,20 +31,35 @@ describe('the text', () => {
   test('is what sha256sum writes of the folder, and takes', async () => {
     const folder = makeFrames(join(freshFolder(), 'A001C001'), bell);
     const text = listingText((await digestOfFolder(folder)).files);
-    expect(text.toString()).toBe(execFileSync('sh', ['-c', 'LC_ALL=C sha256sum *'], { cwd: folder, encoding: 'utf8' }));
-    expect(execFileSync('sha256sum', ['-c', '--strict', '--quiet', '-'], { cwd: folder, input: text, encoding: 'utf8' })).toBe('');
+    expect(text.toString()).toBe(
+      execFileSync('sh', ['-c', 'LC_ALL=C sha256sum *'], { cwd: folder, encoding: 'utf8' }),
+    );
+    expect(
+      execFileSync('sha256sum', ['-c', '--strict', '--quiet', '-'], {
+        cwd: folder,
+        input: text,
+        encoding: 'utf8',
+      }),
+    ).toBe('');
   });
 
   test('is what sha256sum writes of names that need care too', async () => {
     const folder = freshFolder();
-    for (const name of ['a b', 'back\\slash', 'line\nbreak', 'return\r', 'ä', '*', '#1', 'Z', 'a']) writeFileSync(join(folder, name), name);
+    for (const name of ['a b', 'back\\slash', 'line\nbreak', 'return\r', 'ä', '*', '#1', 'Z', 'a'])
+      writeFileSync(join(folder, name), name);
     writeFileSync(Buffer.concat([Buffer.from(`${folder}/`), Buffer.from([0x66, 0xff])]), 'bytes');
     const text = listingText((await digestOfFolder(folder)).files);
-    expect(text.toString('latin1')).toBe(execFileSync('sh', ['-c', 'LC_ALL=C sha256sum *'], { cwd: folder, encoding: 'latin1' }));
+    expect(text.toString('latin1')).toBe(
+      execFileSync('sh', ['-c', 'LC_ALL=C sha256sum *'], { cwd: folder, encoding: 'latin1' }),
+    );
   });
 
   test('reads back as it was written, whatever the names', () => {
-    const name = fc.uint8Array({ minLength: 1, maxLength: 12 }).filter((bytes) => !bytes.includes(0) && !bytes.includes(0x2f)).map((bytes) => nameFromBytes(Buffer.from(bytes))).filter((text) => text !== '.' && text !== '..');
+    const name = fc
+      .uint8Array({ minLength: 1, maxLength: 12 })
+      .filter((bytes) => !bytes.includes(0) && !bytes.includes(0x2f))
+      .map((bytes) => nameFromBytes(Buffer.from(bytes)))
+      .filter((text) => text !== '.' && text !== '..');
     fc.assert(
       fc.property(fc.uniqueArray(name, { maxLength: 6 }), (names) => {
         const text = listingText(names.map((one) => file(one, one)));
@@ -46,7 +74,10 @@ describe('the text', () => {
     ['cut off within a line', (text) => text.slice(0, -3)],
     ['without its last line end', (text) => text.slice(0, -1)],
     ['with a line that is none', (text) => `${text}frames\n`],
-    ['with two lines changed for each other', (text) => text.split('\n').slice(0, -1).reverse().join('\n').concat('\n')],
+    [
+      'with two lines changed for each other',
+      (text) => text.split('\n').slice(0, -1).reverse().join('\n').concat('\n'),
+    ],
     ['with a file twice', (text) => `${text}${text.split('\n')[0]}\n`],
     ['with a remark', (text) => `# of the roll\n${text}`],
     ['in capitals', (text) => text.toUpperCase()],
@@ -60,16 +91,26 @@ describe('the digest of a folder', () => {
   test('is that of its listing, with the bytes of all files', async () => {
     const folder = makeFrames(join(freshFolder(), 'A001C001'), bell);
     const digest = await digestOfFolder(folder);
-    const [said] = execFileSync('sh', ['-c', 'LC_ALL=C sha256sum * | sha256sum'], { cwd: folder, encoding: 'utf8' }).split(' ');
+    const [said] = execFileSync('sh', ['-c', 'LC_ALL=C sha256sum * | sha256sum'], {
+      cwd: folder,
+      encoding: 'utf8',
+    }).split(' ');
     expect(digest.sha256).toBe(said);
-    const [quick] = execFileSync('sh', ['-c', 'LC_ALL=C sha256sum * | xxh128sum'], { cwd: folder, encoding: 'utf8' }).split(' ');
+    const [quick] = execFileSync('sh', ['-c', 'LC_ALL=C sha256sum * | xxh128sum'], {
+      cwd: folder,
+      encoding: 'utf8',
+    }).split(' ');
     expect(digest.xxh128).toBe(quick);
     expect(digest).toMatchObject({ bytes: bell.join('').length, strange: [] });
-    expect(digest.files.map(({ name }) => name)).toEqual([0, 1, 2, 3].map((index) => frameName(86_400 + index)));
+    expect(digest.files.map(({ name }) => name)).toEqual(
+      [0, 1, 2, 3].map((index) => frameName(86_400 + index)),
+    );
   });
 
   test('does not ask in which order the files were read', async () => {
-    const { files, strange, device, inode, sha256 } = await digestOfFolder(makeFrames(join(freshFolder(), 'A001C001'), bell));
+    const { files, strange, device, inode, sha256 } = await digestOfFolder(
+      makeFrames(join(freshFolder(), 'A001C001'), bell),
+    );
     expect(folderDigestOf([...files].reverse(), strange, { device, inode }).sha256).toBe(sha256);
   });
 
@@ -92,7 +133,10 @@ describe('the digest of a folder', () => {
     const folder = makeFrames(join(freshFolder(), 'A001C001'), bell);
     const { sha256 } = await digestOfFolder(folder);
     writeFileSync(join(folder, name), '');
-    expect(await digestOfFolder(folder)).toMatchObject({ strange: [{ name, what: 'a hidden file' }], sha256: expect.not.stringMatching(sha256) });
+    expect(await digestOfFolder(folder)).toMatchObject({
+      strange: [{ name, what: 'a hidden file' }],
+      sha256: expect.not.stringMatching(sha256),
+    });
   });
 
   test('a folder that is a link is not followed', async () => {
@@ -112,17 +156,24 @@ describe('the digest of a folder', () => {
     const folder = freshFolder();
     writeFileSync(join(folder, 'a.mov'), 'a');
     makeFrames(join(folder, 'a'), bell);
-    expect([isFolderDigest(await digestOfDeliverable(join(folder, 'a.mov'))), isFolderDigest(await digestOfDeliverable(join(folder, 'a')))]).toEqual([false, true]);
+    expect([
+      isFolderDigest(await digestOfDeliverable(join(folder, 'a.mov'))),
+      isFolderDigest(await digestOfDeliverable(join(folder, 'a'))),
+    ]).toEqual([false, true]);
   });
 });
 
 test('after a failure no further work begins, and what ran has ended', async () => {
   const ended: number[] = [];
-  const running = aFewAtOnce([1, 2, 3, 4, 5, 6], async (item) => {
-    await new Promise((resolve) => setTimeout(resolve, item * 10));
-    if (item === 1) throw new Error('the first');
-    ended.push(item);
-  }, 3);
+  const running = aFewAtOnce(
+    [1, 2, 3, 4, 5, 6],
+    async (item) => {
+      await new Promise((resolve) => setTimeout(resolve, item * 10));
+      if (item === 1) throw new Error('the first');
+      ended.push(item);
+    },
+    3,
+  );
   await expect(running).rejects.toThrow('the first');
   expect(ended).toEqual([2, 3]);
 });
@@ -131,12 +182,34 @@ describe('a listing and a folder', () => {
   const listed = [file('a', '1'), file('b', '2'), file('c', '3')];
   test.each<[string, ListedFile[], object[]]>([
     ['the same', listed, []],
-    ['one with other bytes', [file('a', '1'), file('b', '0'), file('c', '3')], [{ kind: 'differs', name: 'b', sha256: sha('0'), listed: sha('2'), of: null }]],
+    [
+      'one with other bytes',
+      [file('a', '1'), file('b', '0'), file('c', '3')],
+      [{ kind: 'differs', name: 'b', sha256: sha('0'), listed: sha('2'), of: null }],
+    ],
     ['one missing', [file('a', '1'), file('c', '3')], [{ kind: 'absent', name: 'b', now: null }]],
     ['one more', [...listed, file('bb', '4')], [{ kind: 'strange', name: 'bb', what: 'a file', was: null }]],
-    ['one under another name', [file('a', '1'), file('x', '2'), file('c', '3')], [{ kind: 'absent', name: 'b', now: 'x' }, { kind: 'strange', name: 'x', what: 'a file', was: 'b' }]],
-    ['two swapped', [file('a', '2'), file('b', '1'), file('c', '3')], [{ kind: 'differs', name: 'a', of: 'b' }, { kind: 'differs', name: 'b', of: 'a' }]],
-    ['one twice', [file('a', '1'), file('b', '1'), file('c', '3')], [{ kind: 'differs', name: 'b', of: 'a' }]],
+    [
+      'one under another name',
+      [file('a', '1'), file('x', '2'), file('c', '3')],
+      [
+        { kind: 'absent', name: 'b', now: 'x' },
+        { kind: 'strange', name: 'x', what: 'a file', was: 'b' },
+      ],
+    ],
+    [
+      'two swapped',
+      [file('a', '2'), file('b', '1'), file('c', '3')],
+      [
+        { kind: 'differs', name: 'a', of: 'b' },
+        { kind: 'differs', name: 'b', of: 'a' },
+      ],
+    ],
+    [
+      'one twice',
+      [file('a', '1'), file('b', '1'), file('c', '3')],
+      [{ kind: 'differs', name: 'b', of: 'a' }],
+    ],
   ])('%s', (_, standing, differences) => {
     expect(compareListings(listed, standing, [])).toMatchObject(differences);
     expect(compareListings(listed, standing, [])).toHaveLength(differences.length);
@@ -144,7 +217,9 @@ describe('a listing and a folder', () => {
 
   test('files that are alike are not told as moved', () => {
     const black = [file('a', 'black'), file('b', 'black'), file('c', '3')];
-    expect(compareListings(black, [file('a', 'black'), file('c', 'black'), file('d', 'black')], [])).toMatchObject([
+    expect(
+      compareListings(black, [file('a', 'black'), file('c', 'black'), file('d', 'black')], []),
+    ).toMatchObject([
       { kind: 'absent', name: 'b', now: null },
       { kind: 'differs', name: 'c', of: null },
       { kind: 'strange', name: 'd', was: null },
@@ -166,6 +241,9 @@ test('a file that is gone between the look and the reading is an error, and no d
   const running = digestOfFolder(folder);
   unlinkSync(join(folder, frameName(86_403)));
   // Either it was seen and could not be opened, or it was not seen and is not listed.
-  const result = await running.then(({ files }) => files.length, (error: NodeJS.ErrnoException) => error.code);
+  const result = await running.then(
+    ({ files }) => files.length,
+    (error: NodeJS.ErrnoException) => error.code,
+  );
   expect([3, 'ENOENT']).toContain(result);
 });

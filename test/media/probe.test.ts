@@ -29,41 +29,98 @@ async function measured(path: string): Promise<Extract<ProbeResult, { state: 'me
 
 /** Frames that a decoder gives, edit lists honoured: the independent count. */
 async function decodedFrames(path: string): Promise<number> {
-  const run = await runForOutput('ffmpeg', ['-loglevel', 'error', '-nostdin', '-i', path, '-map', '0:v:0', '-fps_mode', 'passthrough', '-f', 'framecrc', '-'], { stallMilliseconds: 60_000 });
-  return run.stdout.toString('utf8').split('\n').filter((line) => /^\d/.test(line)).length;
+  const run = await runForOutput(
+    'ffmpeg',
+    [
+      '-loglevel',
+      'error',
+      '-nostdin',
+      '-i',
+      path,
+      '-map',
+      '0:v:0',
+      '-fps_mode',
+      'passthrough',
+      '-f',
+      'framecrc',
+      '-',
+    ],
+    { stallMilliseconds: 60_000 },
+  );
+  return run.stdout
+    .toString('utf8')
+    .split('\n')
+    .filter((line) => /^\d/.test(line)).length;
 }
 
 async function decodedSamples(path: string, channels: number): Promise<number> {
-  const run = await runForOutput('ffmpeg', ['-loglevel', 'error', '-nostdin', '-i', path, '-map', '0:a:0', '-f', 's16le', '-c:a', 'pcm_s16le', '-'], { stallMilliseconds: 60_000 });
+  const run = await runForOutput(
+    'ffmpeg',
+    ['-loglevel', 'error', '-nostdin', '-i', path, '-map', '0:a:0', '-f', 's16le', '-c:a', 'pcm_s16le', '-'],
+    { stallMilliseconds: 60_000 },
+  );
   return run.stdout.length / 2 / channels;
 }
 
 describe('facts equal what MediaInfo reads of the same file', () => {
   test.each<[name: string, file: string, options: MovieOptions]>([
-    ['RDD 36 in MOV at 23.976 with two tracks', 'a.mov', { codec: 'prores', sound: [2, 1], timecode: '01:00:00:00' }],
+    [
+      'RDD 36 in MOV at 23.976 with two tracks',
+      'a.mov',
+      { codec: 'prores', sound: [2, 1], timecode: '01:00:00:00' },
+    ],
     ['VC-3 in MOV at 25', 'b.mov', { codec: 'dnxhr', rate: '25', timecode: '10:11:12:13' }],
-    ['VC-3 in MXF at 29.97 drop-frame', 'c.mxf', { codec: 'dnxhr', rate: '30000/1001', timecode: '01:00:00;02', sound: [1] }],
+    [
+      'VC-3 in MXF at 29.97 drop-frame',
+      'c.mxf',
+      { codec: 'dnxhr', rate: '30000/1001', timecode: '01:00:00;02', sound: [1] },
+    ],
     ['VC-3 in MXF at 50', 'd.mxf', { codec: 'dnxhr', rate: '50', timecode: '09:59:59:49', sound: [2] }],
-    ['H.264 in MP4 at 24 with sound as AAC', 'e.mp4', { codec: 'h264', rate: '24', timecode: '23:59:59:12', extra: ['-c:a', 'aac'] }],
-    ['H.264 in MOV at 59.94 drop-frame', 'f.mov', { codec: 'h264', rate: '60000/1001', timecode: '00:09:59;58' }],
-    ['RDD 36 in MOV at 47.952', 'g.mov', { codec: 'prores', rate: '48000/1001', timecode: '12:00:00:47', sound: [] }],
-    ['H.264 in MP4 at 60', 'h.mp4', { codec: 'h264', rate: '60', timecode: '12:00:00:59', sound: [], frames: 48 }],
+    [
+      'H.264 in MP4 at 24 with sound as AAC',
+      'e.mp4',
+      { codec: 'h264', rate: '24', timecode: '23:59:59:12', extra: ['-c:a', 'aac'] },
+    ],
+    [
+      'H.264 in MOV at 59.94 drop-frame',
+      'f.mov',
+      { codec: 'h264', rate: '60000/1001', timecode: '00:09:59;58' },
+    ],
+    [
+      'RDD 36 in MOV at 47.952',
+      'g.mov',
+      { codec: 'prores', rate: '48000/1001', timecode: '12:00:00:47', sound: [] },
+    ],
+    [
+      'H.264 in MP4 at 60',
+      'h.mp4',
+      { codec: 'h264', rate: '60', timecode: '12:00:00:59', sound: [], frames: 48 },
+    ],
   ])('%s', async (_name, file, options) => {
     const path = await makeMovie(join(freshFolder(), file), options);
     const { facts, evidence } = await measured(path);
     const other = await mediainfo(path);
     expect(String(facts.video.frames)).toBe(other.video.FrameCount);
-    expect([String(facts.video.width), String(facts.video.height)]).toEqual([other.video.Width, other.video.Height]);
+    expect([String(facts.video.width), String(facts.video.height)]).toEqual([
+      other.video.Width,
+      other.video.Height,
+    ]);
     // MediaInfo leaves the pair out for whole rates.
-    expect(facts.video.rate).toEqual({ num: Number(other.video.FrameRate_Num ?? Number(other.video.FrameRate)), den: Number(other.video.FrameRate_Den ?? 1) });
+    expect(facts.video.rate).toEqual({
+      num: Number(other.video.FrameRate_Num ?? Number(other.video.FrameRate)),
+      den: Number(other.video.FrameRate_Den ?? 1),
+    });
     expect(facts.video.rateConstant).toBe(true);
     expect(facts.video.steps).toHaveLength(1);
     const label = other.other.find((track) => track.TimeCode_FirstFrame !== undefined)?.TimeCode_FirstFrame;
     expect(facts.timecode === null ? undefined : formatTimecode(facts.timecode)).toBe(label);
     expect(label).toBe(options.timecode);
-    expect(facts.audio.map((track) => [String(track.channels), String(track.sampleRate)])).toEqual(other.audio.map((track) => [track.Channels, track.SamplingRate]));
+    expect(facts.audio.map((track) => [String(track.channels), String(track.sampleRate)])).toEqual(
+      other.audio.map((track) => [track.Channels, track.SamplingRate]),
+    );
     // MediaInfo makes its sample count from a duration in whole milliseconds.
-    for (const [index, track] of facts.audio.entries()) expect(Math.abs(track.samples - Number(other.audio[index]?.SamplingCount))).toBeLessThanOrEqual(48);
+    for (const [index, track] of facts.audio.entries())
+      expect(Math.abs(track.samples - Number(other.audio[index]?.SamplingCount))).toBeLessThanOrEqual(48);
     expect(facts.audio.every((track) => track.startOffset === 0)).toBe(true);
     expect(evidence.readErrors).toEqual([]);
     expect(facts.video.colour.primaries).toBe('bt709');
@@ -82,11 +139,17 @@ describe('facts equal what MediaInfo reads of the same file', () => {
     const { video } = await mediainfo(path);
     expect(facts.video).toMatchObject(expected);
     expect(String(facts.video.frames)).toBe(video.FrameCount);
-    expect(`${facts.video.rate.num}/${facts.video.rate.den}`).toBe(`${video.FrameRate_Num}/${video.FrameRate_Den}`);
+    expect(`${facts.video.rate.num}/${facts.video.rate.den}`).toBe(
+      `${video.FrameRate_Num}/${video.FrameRate_Den}`,
+    );
     expect(Number(video.Rotation ?? 0)).toBe(facts.video.rotation);
-    const order = { 'top-first': 'TFF', 'bottom-first': 'BFF', progressive: undefined, unknown: undefined }[facts.video.fieldOrder];
+    const order = { 'top-first': 'TFF', 'bottom-first': 'BFF', progressive: undefined, unknown: undefined }[
+      facts.video.fieldOrder
+    ];
     expect(video.ScanOrder).toBe(order);
-    expect((facts.video.pixelAspect.num / facts.video.pixelAspect.den).toFixed(2)).toBe(Number(video.PixelAspectRatio).toFixed(2));
+    expect((facts.video.pixelAspect.num / facts.video.pixelAspect.den).toFixed(2)).toBe(
+      Number(video.PixelAspectRatio).toFixed(2),
+    );
   });
 });
 
@@ -99,13 +162,25 @@ describe('sound', () => {
   ])('uncompressed sound of %s is counted to the sample', async (rate, frames, samples) => {
     const path = await makeMovie(join(freshFolder(), 'a.mov'), { rate, frames, sound: [2] });
     const { facts } = await measured(path);
-    expect(facts.audio[0]).toMatchObject({ codec: 'pcm_s24le', bitDepth: 24, channels: 2, layout: 'stereo', sampleRate: 48_000, samples, startOffset: 0 });
+    expect(facts.audio[0]).toMatchObject({
+      codec: 'pcm_s24le',
+      bitDepth: 24,
+      channels: 2,
+      layout: 'stereo',
+      sampleRate: 48_000,
+      samples,
+      startOffset: 0,
+    });
     expect(samples).toBe(await decodedSamples(path, 2));
   });
 
   test('priming of compressed sound is not part of it', async () => {
     // 1001 * 24 / 24000 s = 48 048 samples: 46 blocks of 1024 and a part.
-    const path = await makeMovie(join(freshFolder(), 'a.mp4'), { codec: 'h264', frames: 24, extra: ['-c:a', 'aac'] });
+    const path = await makeMovie(join(freshFolder(), 'a.mp4'), {
+      codec: 'h264',
+      frames: 24,
+      extra: ['-c:a', 'aac'],
+    });
     const { facts } = await measured(path);
     expect(facts.audio[0]).toMatchObject({ codec: 'aac', samples: 48_048, startOffset: 0 });
   });
@@ -113,7 +188,27 @@ describe('sound', () => {
   test('sound that starts late is told in samples', async () => {
     const folder = freshFolder();
     const path = join(folder, 'late.mov');
-    await ffmpeg('-f', 'lavfi', '-i', 'testsrc2=s=320x180:r=25:d=1', '-itsoffset', '0.25', '-f', 'lavfi', '-i', 'sine=r=48000:d=0.5', '-map', '0:v', '-map', '1:a', '-c:v', 'prores_ks', '-c:a', 'pcm_s16le', path);
+    await ffmpeg(
+      '-f',
+      'lavfi',
+      '-i',
+      'testsrc2=s=320x180:r=25:d=1',
+      '-itsoffset',
+      '0.25',
+      '-f',
+      'lavfi',
+      '-i',
+      'sine=r=48000:d=0.5',
+      '-map',
+      '0:v',
+      '-map',
+      '1:a',
+      '-c:v',
+      'prores_ks',
+      '-c:a',
+      'pcm_s16le',
+      path,
+    );
     expect((await measured(path)).facts.audio[0]).toMatchObject({ samples: 24_000, startOffset: 12_000 });
   });
 
@@ -133,7 +228,11 @@ function expectEndOfBlock(samples: number | undefined, decoded: number): void {
 describe('edit lists: what is shown counts', () => {
   test('a long-GOP clip cut by copying packets has the frames that a decoder shows', async () => {
     const folder = freshFolder();
-    const whole = await makeMovie(join(folder, 'whole.mp4'), { codec: 'h264', frames: 60, extra: ['-c:a', 'aac'] });
+    const whole = await makeMovie(join(folder, 'whole.mp4'), {
+      codec: 'h264',
+      frames: 60,
+      extra: ['-c:a', 'aac'],
+    });
     const cut = join(folder, 'cut.mp4');
     await ffmpeg('-ss', '0.8', '-i', whole, '-c', 'copy', cut);
     const { facts, evidence } = await measured(cut);
@@ -157,7 +256,21 @@ describe('edit lists: what is shown counts', () => {
 describe('constant or not', () => {
   test('a variable rate is seen, with every step', async () => {
     const path = join(freshFolder(), 'vfr.mp4');
-    await ffmpeg('-f', 'lavfi', '-i', 'testsrc2=s=320x180:r=30:d=2', '-vf', "select='not(eq(mod(n\\,7)\\,3))'", '-fps_mode', 'vfr', '-c:v', 'libx264', '-preset', 'ultrafast', path);
+    await ffmpeg(
+      '-f',
+      'lavfi',
+      '-i',
+      'testsrc2=s=320x180:r=30:d=2',
+      '-vf',
+      "select='not(eq(mod(n\\,7)\\,3))'",
+      '-fps_mode',
+      'vfr',
+      '-c:v',
+      'libx264',
+      '-preset',
+      'ultrafast',
+      path,
+    );
     const { facts } = await measured(path);
     expect(facts.video.rateConstant).toBe(false);
     expect(facts.video.steps.length).toBe(2);
@@ -171,7 +284,12 @@ describe('constant or not', () => {
     ['carried from milliseconds into MOV', 'b.mov', ['-via', 'mkv']],
   ])('23.976 %s is constant and exact', async (_name, file, extra) => {
     const folder = freshFolder();
-    const source = await makeMovie(join(folder, 'source.mov'), { codec: 'h264', frames: 48, sound: [], timecode: null });
+    const source = await makeMovie(join(folder, 'source.mov'), {
+      codec: 'h264',
+      frames: 48,
+      sound: [],
+      timecode: null,
+    });
     let from = source;
     if (extra[0] === '-via') {
       from = join(folder, 'middle.mkv');
@@ -187,7 +305,16 @@ describe('constant or not', () => {
 
 describe('timecode and reel', () => {
   test('reel name, creation time and other tags come along', async () => {
-    const path = await makeMovie(join(freshFolder(), 'a.mov'), { extra: ['-metadata:s:v:0', 'reel_name=A001_BELL', '-metadata', 'creation_time=2031-03-04T05:06:07Z', '-metadata', 'comment=second pour'] });
+    const path = await makeMovie(join(freshFolder(), 'a.mov'), {
+      extra: [
+        '-metadata:s:v:0',
+        'reel_name=A001_BELL',
+        '-metadata',
+        'creation_time=2031-03-04T05:06:07Z',
+        '-metadata',
+        'comment=second pour',
+      ],
+    });
     const { facts } = await measured(path);
     expect(facts.reel).toBe('A001_BELL');
     expect(facts.createdAt).toBe('2031-03-04T05:06:07.000000Z');
@@ -204,9 +331,16 @@ describe('timecode and reel', () => {
   test('an MXF file without timecode cannot be told from one that starts at zero', async () => {
     const folder = freshFolder();
     const without = await makeMovie(join(folder, 'a.mxf'), { codec: 'dnxhr', timecode: null, sound: [1] });
-    const zero = await makeMovie(join(folder, 'b.mxf'), { codec: 'dnxhr', timecode: '00:00:00:00', sound: [1] });
+    const zero = await makeMovie(join(folder, 'b.mxf'), {
+      codec: 'dnxhr',
+      timecode: '00:00:00:00',
+      sound: [1],
+    });
     const zeroCode = { frame: 0, base: 24, drop: false };
-    expect([(await measured(without)).facts.timecode, (await measured(zero)).facts.timecode]).toEqual([zeroCode, zeroCode]);
+    expect([(await measured(without)).facts.timecode, (await measured(zero)).facts.timecode]).toEqual([
+      zeroCode,
+      zeroCode,
+    ]);
   });
 
   test('a label that does not exist is refused with its reason', async () => {
@@ -249,7 +383,11 @@ describe('what cannot be measured has a typed problem', () => {
     writeFileSync(file('noise.mov'), Buffer.alloc(20_000, 0x9d));
     await makeMovie(file('no-index.mov'));
     truncateSync(file('no-index.mov'), Math.floor(statSync(file('no-index.mov')).size * 0.6));
-    expect([await problemOf(file('empty.mov')), await problemOf(file('noise.mov')), await problemOf(file('no-index.mov'))]).toEqual(['empty', 'not-media', 'no-index']);
+    expect([
+      await problemOf(file('empty.mov')),
+      await problemOf(file('noise.mov')),
+      await problemOf(file('no-index.mov')),
+    ]).toEqual(['empty', 'not-media', 'no-index']);
   });
 
   test.each([
@@ -275,7 +413,11 @@ describe('what cannot be measured has a typed problem', () => {
     expect(await problemOf(join(folder, name))).toBe('playlist');
     // Without our own look at the text, the guard of the arguments alone keeps ffprobe from following it.
     const input = await openInput(folder, { kind: 'movie', file: name });
-    const guarded = await runForOutput(tools.ffprobe.path, ['-loglevel', 'error', '-show_entries', 'stream=codec_type', ...input.args], { stallMilliseconds: 60_000 });
+    const guarded = await runForOutput(
+      tools.ffprobe.path,
+      ['-loglevel', 'error', '-show_entries', 'stream=codec_type', ...input.args],
+      { stallMilliseconds: 60_000 },
+    );
     expect(guarded.exitCode).not.toBe(0);
     expect(guarded.stdout.toString('utf8')).not.toContain('codec_type');
   });
@@ -301,7 +443,11 @@ describe('truncated files with an index are measured, and the evidence shows it'
   });
 
   test('MOV: a cut inside the last packet alone shows in the structure', async () => {
-    const path = await makeMovie(join(freshFolder(), 'a.mov'), { frames: 24, sound: [], extra: ['-movflags', '+faststart'] });
+    const path = await makeMovie(join(freshFolder(), 'a.mov'), {
+      frames: 24,
+      sound: [],
+      extra: ['-movflags', '+faststart'],
+    });
     const size = statSync(path).size;
     truncateSync(path, size - 300);
     const { facts, evidence } = await measured(path);

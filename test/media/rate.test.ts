@@ -1,6 +1,20 @@
 import fc from 'fast-check';
 import { describe, expect, test } from 'vitest';
-import { compareRatios, divideRatios, formatRatio, framesToSamples, knownRateNear, knownRates, labelBase, multiplyRatios, parseRate, ratio, rescale, roundedDivision, sameRatio } from '../../media/rate.ts';
+import {
+  compareRatios,
+  divideRatios,
+  formatRatio,
+  framesToSamples,
+  knownRateNear,
+  knownRates,
+  labelBase,
+  multiplyRatios,
+  parseRate,
+  ratio,
+  rescale,
+  roundedDivision,
+  sameRatio,
+} from '../../media/rate.ts';
 
 const positive = fc.integer({ min: 1, max: 1_000_000 });
 const anyRatio = fc.tuple(positive, positive).map(([num, den]) => ratio(num, den));
@@ -28,7 +42,23 @@ describe('reading a rate', () => {
     expect(parseRate(text)).toEqual({ num, den });
   });
 
-  test.each(['23.97', '23.96', '29.96', '59.9', '24.0 fps', '', '0', '0/1', '25/0', '-25', '1e3', 'NaN', '24,0', '0x18', '9999999999999'])('%j is refused', (text) => {
+  test.each([
+    '23.97',
+    '23.96',
+    '29.96',
+    '59.9',
+    '24.0 fps',
+    '',
+    '0',
+    '0/1',
+    '25/0',
+    '-25',
+    '1e3',
+    'NaN',
+    '24,0',
+    '0x18',
+    '9999999999999',
+  ])('%j is refused', (text) => {
     expect(() => parseRate(text)).toThrow(RangeError);
   });
 
@@ -38,7 +68,9 @@ describe('reading a rate', () => {
 
   // SMPTE ST 12-1: bases of its ten rates; ST 12-3 above them.
   test('every known rate has the base of its labels', () => {
-    expect(knownRates.map(labelBase)).toEqual([24, 24, 25, 30, 30, 48, 48, 50, 60, 60, 96, 96, 100, 120, 120]);
+    expect(knownRates.map(labelBase)).toEqual([
+      24, 24, 25, 30, 30, 48, 48, 50, 60, 60, 96, 96, 100, 120, 120,
+    ]);
   });
 
   test('32-bit header fields mean the exact pair', () => {
@@ -55,7 +87,13 @@ describe('exact arithmetic', () => {
   });
 
   test('comparison agrees with the sign of the cross product, and with itself turned round', () => {
-    fc.assert(fc.property(anyRatio, anyRatio, (a, b) => compareRatios(a, b) === -compareRatios(b, a) || compareRatios(a, b) === 0));
+    fc.assert(
+      fc.property(
+        anyRatio,
+        anyRatio,
+        (a, b) => compareRatios(a, b) === -compareRatios(b, a) || compareRatios(a, b) === 0,
+      ),
+    );
     expect(compareRatios(ratio(24000, 1001), ratio(24))).toBe(-1);
     expect(compareRatios(ratio(30), ratio(30000, 1001))).toBe(1);
     expect(compareRatios(ratio(60000, 2002), ratio(30000, 1001))).toBe(0);
@@ -63,24 +101,41 @@ describe('exact arithmetic', () => {
 
   test('rounding lies within half, and halves go up', () => {
     fc.assert(
-      fc.property(fc.bigInt({ min: -(10n ** 20n), max: 10n ** 20n }), fc.bigInt({ min: 1n, max: 10n ** 10n }), (top, bottom) => {
-        const rest = 2n * (top - roundedDivision(top, bottom) * bottom);
-        return rest >= -bottom && rest < bottom;
-      }),
+      fc.property(
+        fc.bigInt({ min: -(10n ** 20n), max: 10n ** 20n }),
+        fc.bigInt({ min: 1n, max: 10n ** 10n }),
+        (top, bottom) => {
+          const rest = 2n * (top - roundedDivision(top, bottom) * bottom);
+          return rest >= -bottom && rest < bottom;
+        },
+      ),
     );
-    expect([roundedDivision(5n, 2n), roundedDivision(-5n, 2n), roundedDivision(-6n, 2n), roundedDivision(-7n, 3n)]).toEqual([3n, -2n, -3n, -2n]);
+    expect([
+      roundedDivision(5n, 2n),
+      roundedDivision(-5n, 2n),
+      roundedDivision(-6n, 2n),
+      roundedDivision(-7n, 3n),
+    ]).toEqual([3n, -2n, -3n, -2n]);
   });
 
   // 48 kHz frames of sound are 1602, 1601, 1602, 1601, 1602 samples at 29.97: the five-frame sequence of SMPTE ST 299 (the order from memory), 8008 in all.
   test('running totals of samples at 29.97 repeat every five frames', () => {
     const rate = ratio(30000, 1001);
-    expect([1, 2, 3, 4, 5].map((frames) => framesToSamples(frames, rate, 48000) - framesToSamples(frames - 1, rate, 48000))).toEqual([1602, 1601, 1602, 1601, 1602]);
+    expect(
+      [1, 2, 3, 4, 5].map(
+        (frames) => framesToSamples(frames, rate, 48000) - framesToSamples(frames - 1, rate, 48000),
+      ),
+    ).toEqual([1602, 1601, 1602, 1601, 1602]);
     expect(framesToSamples(5_000_000_000, rate, 48000)).toBe(8_008_000_000_000);
   });
 
   test('rescaling to a finer rate and back gives the same count', () => {
     fc.assert(
-      fc.property(fc.integer({ min: -1_000_000_000, max: 1_000_000_000 }), fc.constantFrom(...knownRates), (frames, rate) => rescale(rescale(frames, rate, ratio(48000)), ratio(48000), rate) === frames),
+      fc.property(
+        fc.integer({ min: -1_000_000_000, max: 1_000_000_000 }),
+        fc.constantFrom(...knownRates),
+        (frames, rate) => rescale(rescale(frames, rate, ratio(48000)), ratio(48000), rate) === frames,
+      ),
     );
   });
 

@@ -19,7 +19,18 @@ async function header(path: string): Promise<StillHeader> {
 
 async function makeStill(name: string, ...options: string[]): Promise<string> {
   const path = join(freshFolder(), name);
-  await ffmpeg('-f', 'lavfi', '-i', 'testsrc2=s=322x182:r=24:d=1', '-frames:v', '1', '-update', '1', ...options, path);
+  await ffmpeg(
+    '-f',
+    'lavfi',
+    '-i',
+    'testsrc2=s=322x182:r=24:d=1',
+    '-frames:v',
+    '1',
+    '-update',
+    '1',
+    ...options,
+    path,
+  );
   return path;
 }
 
@@ -34,8 +45,10 @@ function extendDpx(path: string, extras: DpxExtras): void {
   const bytes = readFileSync(path);
   const little = bytes.toString('latin1', 0, 4) === 'XPDS';
   const added = Buffer.concat([bytes.subarray(0, 1664), Buffer.alloc(384, 0xff), bytes.subarray(1664)]);
-  const u32 = (value: number, at: number): number => (little ? added.writeUInt32LE(value, at) : added.writeUInt32BE(value, at));
-  const f32 = (value: number, at: number): number => (little ? added.writeFloatLE(value, at) : added.writeFloatBE(value, at));
+  const u32 = (value: number, at: number): number =>
+    little ? added.writeUInt32LE(value, at) : added.writeUInt32BE(value, at);
+  const f32 = (value: number, at: number): number =>
+    little ? added.writeFloatLE(value, at) : added.writeFloatBE(value, at);
   u32(2048, 4);
   u32(added.length, 16);
   // Element 1 states its own offset, which ffmpeg's reader leaves aside.
@@ -56,7 +69,14 @@ describe('DPX', () => {
   ])('%s: raster, and every byte of the picture needed', async (_name, format, magic) => {
     const path = await makeStill('a.dpx', '-pix_fmt', format);
     expect(readFileSync(path).toString('latin1', 0, 4)).toBe(magic);
-    expect(await header(path)).toMatchObject({ format: 'dpx', kind: 'encoded', width: 322, height: 182, rate: null, timecode: null });
+    expect(await header(path)).toMatchObject({
+      format: 'dpx',
+      kind: 'encoded',
+      width: 322,
+      height: 182,
+      rate: null,
+      timecode: null,
+    });
     truncateSync(path, Math.floor(statSync(path).size * 0.97));
     await expect(header(path)).rejects.toThrow(/bytes, the picture ends at/);
   });
@@ -75,14 +95,27 @@ describe('DPX', () => {
     const read = await header(path);
     expect(read.rate).toEqual({ num: 24000, den: 1001 });
     expect(read.timecode).toEqual({ hours: 1, minutes: 2, seconds: 3, frames: 4, drop: false });
-    const probe = await runForOutput('ffprobe', ['-loglevel', 'error', '-show_entries', 'frame_tags=timecode', '-of', 'csv=p=0', path]);
-    expect(probe.stdout.toString('utf8').trim().replace(/,$/, '')).toBe(read.timecode === null ? '' : storedLabel(read.timecode));
+    const probe = await runForOutput('ffprobe', [
+      '-loglevel',
+      'error',
+      '-show_entries',
+      'frame_tags=timecode',
+      '-of',
+      'csv=p=0',
+      path,
+    ]);
+    expect(probe.stdout.toString('utf8').trim().replace(/,$/, '')).toBe(
+      read.timecode === null ? '' : storedLabel(read.timecode),
+    );
   });
 
   test('television rate when there is no film rate', async () => {
     const path = await makeStill('a.dpx', '-pix_fmt', 'gbrp10be');
     extendDpx(path, { televisionRate: 25, timecode: 0x23595924 });
-    expect(await header(path)).toMatchObject({ rate: { num: 25, den: 1 }, timecode: { hours: 23, minutes: 59, seconds: 59, frames: 24 } });
+    expect(await header(path)).toMatchObject({
+      rate: { num: 25, den: 1 },
+      timecode: { hours: 23, minutes: 59, seconds: 59, frames: 24 },
+    });
   });
 
   test('undefined fields are nothing', async () => {
@@ -104,23 +137,40 @@ describe('OpenEXR', () => {
   // timeCode 01:18:19:06, 24 frames/s and the reel name are what the file's origin says of it (SOURCES.md).
   test('a real container frame: window, rate, timecode, reel, light values', async () => {
     const read = await header(join(fixtures, 'exr/aces-timecode-64x64.exr'));
-    expect(read).toMatchObject({ format: 'exr', kind: 'scene-linear', width: 64, height: 64, rate: { num: 24, den: 1 } });
+    expect(read).toMatchObject({
+      format: 'exr',
+      kind: 'scene-linear',
+      width: 64,
+      height: 64,
+      rate: { num: 24, den: 1 },
+    });
     expect(read.timecode === null ? '' : storedLabel(read.timecode)).toBe('01:18:19:06');
     expect(read.reel).not.toBeNull();
   });
 
-  test.each(['none', 'rle', 'zip1', 'zip16'])('compression %s: whole is whole, cut is cut', async (compression) => {
-    const path = await makeStill('a.exr', '-compression', compression, '-format', 'half', '-pix_fmt', 'gbrpf32le');
-    const read = await header(path);
-    expect(read).toMatchObject({ kind: 'scene-linear', width: 322, height: 182 });
-    expect(read.neededBytes).toBe(statSync(path).size);
-    truncateSync(path, statSync(path).size - 1);
-    await expect(header(path)).rejects.toThrow(/bytes, the picture ends at/);
-    truncateSync(path, 200);
-    await expect(header(path)).rejects.toThrow();
-  });
+  test.each(['none', 'rle', 'zip1', 'zip16'])(
+    'compression %s: whole is whole, cut is cut',
+    async (compression) => {
+      const path = await makeStill(
+        'a.exr',
+        '-compression',
+        compression,
+        '-format',
+        'half',
+        '-pix_fmt',
+        'gbrpf32le',
+      );
+      const read = await header(path);
+      expect(read).toMatchObject({ kind: 'scene-linear', width: 322, height: 182 });
+      expect(read.neededBytes).toBe(statSync(path).size);
+      truncateSync(path, statSync(path).size - 1);
+      await expect(header(path)).rejects.toThrow(/bytes, the picture ends at/);
+      truncateSync(path, 200);
+      await expect(header(path)).rejects.toThrow();
+    },
+  );
 
-  test('a damaged file of the library\'s own tests is refused', async () => {
+  test("a damaged file of the library's own tests is refused", async () => {
     await expect(header(join(fixtures, 'damaged/openexr_comp_early_eof_piz.exr'))).rejects.toThrow();
   });
 
@@ -136,11 +186,17 @@ describe('OpenEXR', () => {
 });
 
 /** A minimal TIFF 6.0 file with one directory of the given fields; values of more than four bytes follow it. */
-function buildTiff(little: boolean, fields: readonly { tag: number; type: number; values: readonly number[] }[], picture: Buffer): Buffer {
+function buildTiff(
+  little: boolean,
+  fields: readonly { tag: number; type: number; values: readonly number[] }[],
+  picture: Buffer,
+): Buffer {
   const sizes: Readonly<Record<number, number>> = { 1: 1, 2: 1, 3: 2, 4: 4, 10: 4 };
   const directory = Buffer.alloc(2 + fields.length * 12 + 4);
-  const u16 = (buffer: Buffer, value: number, at: number): number => (little ? buffer.writeUInt16LE(value, at) : buffer.writeUInt16BE(value, at));
-  const u32 = (buffer: Buffer, value: number, at: number): number => (little ? buffer.writeUInt32LE(value, at) : buffer.writeUInt32BE(value, at));
+  const u16 = (buffer: Buffer, value: number, at: number): number =>
+    little ? buffer.writeUInt16LE(value, at) : buffer.writeUInt16BE(value, at);
+  const u32 = (buffer: Buffer, value: number, at: number): number =>
+    little ? buffer.writeUInt32LE(value, at) : buffer.writeUInt32BE(value, at);
   const head = Buffer.alloc(8);
   head.write(little ? 'II' : 'MM', 'latin1');
   u16(head, 42, 2);
@@ -186,19 +242,40 @@ describe('TIFF and DNG', () => {
   test('a TIFF of ffmpeg: raster, and where the picture ends', async () => {
     const path = await makeStill('a.tif', '-pix_fmt', 'rgb48le');
     const read = await header(path);
-    expect(read).toMatchObject({ format: 'tiff', kind: 'encoded', width: 322, height: 182, rate: null, timecode: null });
+    expect(read).toMatchObject({
+      format: 'tiff',
+      kind: 'encoded',
+      width: 322,
+      height: 182,
+      rate: null,
+      timecode: null,
+    });
     expect(read.neededBytes).toBeLessThanOrEqual(statSync(path).size);
   });
 
   // Tags of the DNG specification; 04 03 02 01 is 01:02:03:04, as exiftool 12.57 prints it.
-  test.each([true, false])('a DNG with sensor values, little end first %s: rate, timecode, reel', async (little) => {
-    const path = join(freshFolder(), 'a.dng');
-    writeFileSync(path, buildTiff(little, cfa(), Buffer.alloc(128)));
-    expect(await header(path)).toMatchObject({ format: 'dng', kind: 'camera-raw', width: 16, height: 8, rate: { num: 24000, den: 1001 }, timecode: { hours: 1, minutes: 2, seconds: 3, frames: 4, drop: false }, reel: 'A001_BELL' });
-  });
+  test.each([true, false])(
+    'a DNG with sensor values, little end first %s: rate, timecode, reel',
+    async (little) => {
+      const path = join(freshFolder(), 'a.dng');
+      writeFileSync(path, buildTiff(little, cfa(), Buffer.alloc(128)));
+      expect(await header(path)).toMatchObject({
+        format: 'dng',
+        kind: 'camera-raw',
+        width: 16,
+        height: 8,
+        rate: { num: 24000, den: 1001 },
+        timecode: { hours: 1, minutes: 2, seconds: 3, frames: 4, drop: false },
+        reel: 'A001_BELL',
+      });
+    },
+  );
 
   test('a real linear DNG is sensor values as well', async () => {
-    expect(await header(join(fixtures, 'raw/linear-1mp.dng'))).toMatchObject({ format: 'dng', kind: 'camera-raw' });
+    expect(await header(join(fixtures, 'raw/linear-1mp.dng'))).toMatchObject({
+      format: 'dng',
+      kind: 'camera-raw',
+    });
   });
 
   test('a picture beyond the end of the file is seen', async () => {

@@ -2,16 +2,56 @@
 import fc from 'fast-check';
 import { describe, expect, test } from 'vitest';
 import { ratio } from '../../media/rate.ts';
-import { type Timecode, addFrames, formatTimecode, framesBetween, framesPerDay, parseTimecode, samplesSinceMidnight, timecodeFromSamples, timecodeOfClock } from '../../media/timecode.ts';
+import {
+  type Timecode,
+  addFrames,
+  formatTimecode,
+  framesBetween,
+  framesPerDay,
+  parseTimecode,
+  samplesSinceMidnight,
+  timecodeFromSamples,
+  timecodeOfClock,
+} from '../../media/timecode.ts';
 
 const R2398 = ratio(24000, 1001);
 const R2997 = ratio(30000, 1001);
 const R5994 = ratio(60000, 1001);
 const R11988 = ratio(120000, 1001);
-const rates = { '23.976': R2398, '24': ratio(24), '25': ratio(25), '29.97': R2997, '30': ratio(30), '47.952': ratio(48000, 1001), '48': ratio(48), '50': ratio(50), '59.94': R5994, '60': ratio(60), '96': ratio(96), '100': ratio(100), '119.88': R11988, '120': ratio(120) };
+const rates = {
+  '23.976': R2398,
+  '24': ratio(24),
+  '25': ratio(25),
+  '29.97': R2997,
+  '30': ratio(30),
+  '47.952': ratio(48000, 1001),
+  '48': ratio(48),
+  '50': ratio(50),
+  '59.94': R5994,
+  '60': ratio(60),
+  '96': ratio(96),
+  '100': ratio(100),
+  '119.88': R11988,
+  '120': ratio(120),
+};
 
-const countings = fc.constantFrom<[number, boolean]>([24, false], [25, false], [30, false], [30, true], [48, false], [50, false], [60, false], [60, true], [96, false], [100, false], [120, false], [120, true]);
-const anyTimecode = countings.chain(([base, drop]) => fc.integer({ min: 0, max: framesPerDay(base, drop) - 1 }).map((frame): Timecode => ({ frame, base, drop })));
+const countings = fc.constantFrom<[number, boolean]>(
+  [24, false],
+  [25, false],
+  [30, false],
+  [30, true],
+  [48, false],
+  [50, false],
+  [60, false],
+  [60, true],
+  [96, false],
+  [100, false],
+  [120, false],
+  [120, true],
+);
+const anyTimecode = countings.chain(([base, drop]) =>
+  fc.integer({ min: 0, max: framesPerDay(base, drop) - 1 }).map((frame): Timecode => ({ frame, base, drop })),
+);
 
 describe('published counts', () => {
   // ST 12-1: 17 982 frames in ten minutes, 107 892 in an hour of drop-frame at 29.97.
@@ -74,7 +114,11 @@ describe('every label of a day, walked as a clock walks', () => {
           for (let count = 0; count < base; count += 1) {
             if (second === 0 && count < dropped && minute % 10 !== 0) continue;
             const label = `${two(hour)}:${two(minute)}:${two(second)};${two(count)}`;
-            if (formatTimecode({ frame, base, drop: true }) !== label || parseTimecode(label, base).frame !== frame) wrong += 1;
+            if (
+              formatTimecode({ frame, base, drop: true }) !== label ||
+              parseTimecode(label, base).frame !== frame
+            )
+              wrong += 1;
             frame += 1;
           }
         }
@@ -87,7 +131,11 @@ describe('every label of a day, walked as a clock walks', () => {
 
 describe('reading a label', () => {
   test.each([':', ';', '.', ','])('%s before the frames', (separator) => {
-    expect(parseTimecode(`01:00:00${separator}02`, R2997)).toEqual({ frame: separator === ':' ? 108_002 : 107_894, base: 30, drop: separator !== ':' });
+    expect(parseTimecode(`01:00:00${separator}02`, R2997)).toEqual({
+      frame: separator === ':' ? 108_002 : 107_894,
+      base: 30,
+      drop: separator !== ':',
+    });
   });
 
   test.each([
@@ -130,7 +178,12 @@ describe('reading a label', () => {
 
 describe('counting on', () => {
   test('a label turns into a frame and back', () => {
-    fc.assert(fc.property(anyTimecode, (timecode) => void expect(parseTimecode(formatTimecode(timecode), timecode.base)).toEqual(timecode)));
+    fc.assert(
+      fc.property(
+        anyTimecode,
+        (timecode) => void expect(parseTimecode(formatTimecode(timecode), timecode.base)).toEqual(timecode),
+      ),
+    );
   });
 
   test('adding a and then b is adding a + b, and taking away comes back', () => {
@@ -144,8 +197,19 @@ describe('counting on', () => {
   });
 
   test('what lies between two labels leads from one to the other', () => {
-    fc.assert(fc.property(anyTimecode, fc.nat(5_000_000), (from, frames) => void expect(addFrames(from, framesBetween(from, addFrames(from, frames)))).toEqual(addFrames(from, frames))));
-    expect(() => framesBetween({ frame: 0, base: 30, drop: true }, { frame: 0, base: 30, drop: false })).toThrow(RangeError);
+    fc.assert(
+      fc.property(
+        anyTimecode,
+        fc.nat(5_000_000),
+        (from, frames) =>
+          void expect(addFrames(from, framesBetween(from, addFrames(from, frames)))).toEqual(
+            addFrames(from, frames),
+          ),
+      ),
+    );
+    expect(() =>
+      framesBetween({ frame: 0, base: 30, drop: true }, { frame: 0, base: 30, drop: false }),
+    ).toThrow(RangeError);
   });
 
   test.each([
@@ -162,7 +226,9 @@ describe('counting on', () => {
   });
 
   test('a clip across midnight', () => {
-    expect(framesBetween(parseTimecode('23:59:58:00', ratio(25)), parseTimecode('00:00:01:05', ratio(25)))).toBe(80);
+    expect(
+      framesBetween(parseTimecode('23:59:58:00', ratio(25)), parseTimecode('00:00:01:05', ratio(25))),
+    ).toBe(80);
   });
 });
 
@@ -185,7 +251,9 @@ describe('time of day', () => {
     fc.assert(
       fc.property(fc.constantFrom(...Object.values(rates)), fc.nat(2_000_000), (rate, frame) => {
         const timecode = { frame, base: Math.round(rate.num / rate.den), drop: false };
-        expect(timecodeFromSamples(samplesSinceMidnight(timecode, rate, 48_000), 48_000, rate, false)).toEqual(timecode);
+        expect(
+          timecodeFromSamples(samplesSinceMidnight(timecode, rate, 48_000), 48_000, rate, false),
+        ).toEqual(timecode);
       }),
     );
   });

@@ -6,7 +6,16 @@ import type { RunningCli } from '../support/cli.ts';
 import { copyDay, makeDay } from '../support/day.ts';
 import { readVerdict } from '../support/delivery.ts';
 import { freshFolder, sharedFolder } from '../support/folder.ts';
-import { encoding, essence, type NightFoldersForTest, processesWith, resultOf, slowFfmpeg, startNight, workerPid } from '../support/night.ts';
+import {
+  encoding,
+  essence,
+  type NightFoldersForTest,
+  processesWith,
+  resultOf,
+  slowFfmpeg,
+  startNight,
+  workerPid,
+} from '../support/night.ts';
 import { eventually, isRunning } from '../support/processes.ts';
 
 /** Where the queue is, as the cases need to know it. */
@@ -36,7 +45,8 @@ function expectSecret(folders: NightFoldersForTest, password: string): void {
   for (const folder of [folders.work, folders.delivery]) {
     if (!existsSync(folder)) continue;
     for (const entry of readdirSync(folder, { recursive: true, withFileTypes: true })) {
-      if (entry.isFile()) expect(readFileSync(join(entry.parentPath, entry.name)).includes(password), entry.name).toBe(false);
+      if (entry.isFile())
+        expect(readFileSync(join(entry.parentPath, entry.name)).includes(password), entry.name).toBe(false);
     }
   }
 }
@@ -67,15 +77,22 @@ export function disturbedNights(place: QueuePlace): DisturbedNights {
   };
   const expectWhole = async (folders: NightFoldersForTest): Promise<void> => {
     expect(essence(folders.delivery)).toEqual(undisturbed);
-    for (const roll of ['A001', 'B001']) expect((await readVerdict(folders.delivery, 'day-03', roll)).verdict).toBe('ready');
+    for (const roll of ['A001', 'B001'])
+      expect((await readVerdict(folders.delivery, 'day-03', roll)).verdict).toBe('ready');
   };
   const expectNothingRuns = async (folders: NightFoldersForTest): Promise<void> => {
-    await eventually(() => processesWith(folders.delivery).length === 0 && processesWith(folders.work).length === 0, 15_000);
+    await eventually(
+      () => processesWith(folders.delivery).length === 0 && processesWith(folders.work).length === 0,
+      15_000,
+    );
   };
 
   beforeAll(async () => {
     const clip = { frames: 24, size: '256x144' };
-    await makeDay(day, { A001: { 'A001C001.mov': clip, 'A001C002.mov': { ...clip, timecode: '02:00:00:00' } }, B001: { 'B001C001.mov': { ...clip, rate: '25' } } });
+    await makeDay(day, {
+      A001: { 'A001C001.mov': clip, 'A001C002.mov': { ...clip, timecode: '02:00:00:00' } },
+      B001: { 'B001C001.mov': { ...clip, rate: '25' } },
+    });
     copyDay(day, copy);
     slow = slowFfmpeg(base, 1.5);
     // Without --queue: every store must come to the bytes of a night on the private one.
@@ -83,7 +100,13 @@ export function disturbedNights(place: QueuePlace): DisturbedNights {
     const run = await startNight(folders).done;
     expect(run.code, run.stderr).toBe(0);
     undisturbed = essence(folders.delivery);
-    expect(Object.keys(undisturbed)).toEqual(expect.arrayContaining(['day-03/A001/small-vc3/A001C001.mov', 'day-03/A001/small-vc3/A001C002.mov', 'day-03/B001/small-vc3/B001C001.mov']));
+    expect(Object.keys(undisturbed)).toEqual(
+      expect.arrayContaining([
+        'day-03/A001/small-vc3/A001C001.mov',
+        'day-03/A001/small-vc3/A001C002.mov',
+        'day-03/B001/small-vc3/B001C001.mov',
+      ]),
+    );
     expect(Object.keys(undisturbed)).toHaveLength(3);
   }, 120_000);
 
@@ -156,7 +179,9 @@ export function disturbedNights(place: QueuePlace): DisturbedNights {
     const result = resultOf(ended.stdout);
     expect(result.interrupted).toBe(true);
     expect(Object.keys(essence(folders.delivery))).toHaveLength(1);
-    expect(result.rolls.flatMap((roll) => roll.findings.map((item) => item.code))).toContain('night-interrupted');
+    expect(result.rolls.flatMap((roll) => roll.findings.map((item) => item.code))).toContain(
+      'night-interrupted',
+    );
     await expectNothingRuns(folders);
     const again = await begin(folders, '--ffmpeg', slow).done;
     expect(again.code, again.stderr).toBe(0);

@@ -6,7 +6,12 @@ import { freshFolder } from '../support/folder.ts';
 import { encoding, essence, processesWith, resultOf, slowFfmpeg, startNight } from '../support/night.ts';
 import { disturbedNights } from './disturbances.ts';
 
-const { fresh, slow, expectWhole, expectNothingRuns } = disturbedNights({ name: 'private', args: () => [], password: null, expireLocks: async () => undefined });
+const { fresh, slow, expectWhole, expectNothingRuns } = disturbedNights({
+  name: 'private',
+  args: () => [],
+  password: null,
+  expireLocks: async () => undefined,
+});
 
 test('the store killed in mid-night costs nothing but seconds', async () => {
   const folders = fresh();
@@ -44,7 +49,9 @@ test('interrupted twice, it stops at once and leaves nothing half made under a f
   expect(performance.now() - stopped).toBeLessThan(15_000);
   expect(ended.code, ended.stderr).toBe(130);
   await expectNothingRuns(folders);
-  expect(Object.keys(essence(folders.delivery)).filter((path) => !path.includes('.rushlight-part-'))).toEqual([]);
+  expect(Object.keys(essence(folders.delivery)).filter((path) => !path.includes('.rushlight-part-'))).toEqual(
+    [],
+  );
   const again = await startNight(folders).done;
   expect(again.code, again.stderr).toBe(0);
   await expectWhole(folders);
@@ -56,7 +63,10 @@ test('a second run on the same work folder is refused and told who is at work; t
   await encoding(folders);
   const second = await startNight(folders).done;
   expect(second.code).toBe(2);
-  expect(JSON.parse(second.stdout)).toMatchObject({ kind: 'refusal', findings: [{ code: 'work-folder-in-use', found: expect.stringContaining(`process ${night.child.pid},`) }] });
+  expect(JSON.parse(second.stdout)).toMatchObject({
+    kind: 'refusal',
+    findings: [{ code: 'work-folder-in-use', found: expect.stringContaining(`process ${night.child.pid},`) }],
+  });
   expect((await night.done).code).toBe(0);
   await expectWhole(folders);
 }, 120_000);

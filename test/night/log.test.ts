@@ -12,6 +12,8 @@ test('a word after the end of the log is lost, and nothing else happens', async 
   await close();
   logger.error('after');
   const [name] = readdirSync(folder);
-  const lines = readFileSync(join(folder, name as string), 'utf8').trim().split('\n');
+  const lines = readFileSync(join(folder, name as string), 'utf8')
+    .trim()
+    .split('\n');
   expect(lines.map((line) => (JSON.parse(line) as { msg: string }).msg)).toEqual(['before']);
 });

@@ -11,7 +11,15 @@ import type { Finding } from '../../findings/finding.ts';
 import { finding } from '../../findings/finding.ts';
 import type { Job } from '../../ledger/job.ts';
 import { layout } from '../../ledger/layout.ts';
-import { BULL_PREFIX, JOB_QUEUE, nightKey, type QueueAddress, redisOptions, rollQueueOf, runsKey } from '../../ledger/queue.ts';
+import {
+  BULL_PREFIX,
+  JOB_QUEUE,
+  nightKey,
+  type QueueAddress,
+  redisOptions,
+  rollQueueOf,
+  runsKey,
+} from '../../ledger/queue.ts';
 import type { DeliverableReport } from '../../ledger/report.ts';
 import { freshFolder } from '../support/folder.ts';
 import { jobOf } from '../support/jobs.ts';
@@ -42,20 +50,35 @@ async function bench(run = RUN): Promise<Bench> {
   await store.ready;
   const told: Finding[] = [];
   let queue: NightQueue | undefined;
-  const making = startMaking(run, () => queue as NightQueue, { progress: nothing, over: nothing, placeTrouble: (item) => told.push(item), targetWell: async () => true, superseded: () => told.push(finding('night-superseded', 'x', 'y')), log: nothing });
+  const making = startMaking(run, () => queue as NightQueue, {
+    progress: nothing,
+    over: nothing,
+    placeTrouble: (item) => told.push(item),
+    targetWell: async () => true,
+    superseded: () => told.push(finding('night-superseded', 'x', 'y')),
+    log: nothing,
+  });
   queue = await openNightQueue(store.address, 'night', run, making.hints);
   closing.push(() => (queue as NightQueue).close());
   const client = new Redis(redisOptions(store.address));
   client.on('error', nothing);
   closing.push(async () => client.disconnect());
-  const jobs: Bench['jobs'] = (count, profiles) => Array.from({ length: count }, (_, number) => ({ job: { ...jobOf(number, run, profiles), deliveryFolder: join(folder, 'A001') }, priority: 1000 }));
+  const jobs: Bench['jobs'] = (count, profiles) =>
+    Array.from({ length: count }, (_, number) => ({
+      job: { ...jobOf(number, run, profiles), deliveryFolder: join(folder, 'A001') },
+      priority: 1000,
+    }));
   return { folder, address: store.address, client, queue, making, told, jobs };
 }
 
 /** What a worker leaves on disk. */
 function writeReport(job: Job, fields: Partial<DeliverableReport> = {}): void {
   for (const { profile, profileHash } of job.deliverables) {
-    const made: DeliverableReport = { ...report(job.clip, profile.name, profileHash), run: job.run, ...fields };
+    const made: DeliverableReport = {
+      ...report(job.clip, profile.name, profileHash),
+      run: job.run,
+      ...fields,
+    };
     if (made.state === 'published' && made.file !== null) {
       const path = join(job.deliveryFolder, made.file.path);
       mkdirSync(dirname(path), { recursive: true });
@@ -68,7 +91,12 @@ function writeReport(job: Job, fields: Partial<DeliverableReport> = {}): void {
 }
 
 function worker(address: QueueAddress, work: (job: Job, bull: BullJob) => Promise<void> | void): Worker {
-  const made = new Worker(JOB_QUEUE, async (bull) => void (await work(bull.data as Job, bull)), { connection: redisOptions(address) as object, prefix: BULL_PREFIX, concurrency: 4, drainDelay: 1 });
+  const made = new Worker(JOB_QUEUE, async (bull) => void (await work(bull.data as Job, bull)), {
+    connection: redisOptions(address) as object,
+    prefix: BULL_PREFIX,
+    concurrency: 4,
+    drainDelay: 1,
+  });
   made.on('error', () => undefined);
   closing.push(() => made.close(true));
   return made;
@@ -86,7 +114,9 @@ test('jobs whose reports stand on disk are over, and the queue is left empty', a
   expect(making.unfinished).toBe(0);
   await queue.clear();
   // The queue's own settings stay (meta, and the stream of events with its marks); no job, no roll, no key of the night.
-  const left = (await client.keys('*')).filter((key) => !/:(id|meta|events|marker|stalled-check|pc)$/.test(key));
+  const left = (await client.keys('*')).filter(
+    (key) => !/:(id|meta|events|marker|stalled-check|pc)$/.test(key),
+  );
   expect(left).toEqual([]);
 });
 
@@ -173,7 +203,12 @@ test('a failure of the target is told at once and is not counted against the job
   let worked = 0;
   worker(address, (job) => {
     worked += 1;
-    if (worked <= 5) writeReport(job, { state: 'failed', file: null, findings: [finding('target-full', '0 bytes free', 'more')] });
+    if (worked <= 5)
+      writeReport(job, {
+        state: 'failed',
+        file: null,
+        findings: [finding('target-full', '0 bytes free', 'more')],
+      });
     else writeReport(job);
   });
   expect(await making.make('A001', jobs(1))).toEqual([]);
@@ -215,7 +250,13 @@ test('a run that died leaves nothing that the next run of the night would wait f
   await expect.poll(() => client.zcard(`${BULL_PREFIX}:${JOB_QUEUE}:prioritized`)).toBe(700);
   expect(await client.smembers(runsKey('night'))).toEqual([RUN]);
   const nothing = (): void => undefined;
-  const later = await openNightQueue(address, 'night', 'run-later', { active: nothing, progress: nothing, ended: nothing, rollEnded: nothing, trouble: nothing });
+  const later = await openNightQueue(address, 'night', 'run-later', {
+    active: nothing,
+    progress: nothing,
+    ended: nothing,
+    rollEnded: nothing,
+    trouble: nothing,
+  });
   closing.push(() => later.close());
   expect(await client.get(nightKey('night'))).toBe('run-later');
   expect(await client.smembers(runsKey('night'))).toEqual(['run-later']);

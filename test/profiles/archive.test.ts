@@ -19,31 +19,45 @@ async function profile(name: string): Promise<Profile> {
 }
 const archive = await profile('archive-ffv1');
 const clip = { id: 'B007C001', name: 'B007C001' };
-const decide = (facts: ClipFacts, wanted: Profile = archive): ReturnType<typeof outcomeOf> => outcomeOf({ day: 'day-01', roll: 'B007', clip, facts, profile: wanted });
+const decide = (facts: ClipFacts, wanted: Profile = archive): ReturnType<typeof outcomeOf> =>
+  outcomeOf({ day: 'day-01', roll: 'B007', clip, facts, profile: wanted });
 
 describe('fields that cannot stand with a lossless codec, or without one', () => {
   const lint = async (text: string): Promise<string[]> => {
     const path = join(freshFolder('lint'), 'mine.yaml');
     writeFileSync(path, `version: 1\nname: mine\nsummary: x\n${text}`);
-    return (await lintProfileFile(path)).findings.map(({ code, found }) => `${code}: ${found.replace(/^line \d+, [a-z_.]+: /, '')}`);
+    return (await lintProfileFile(path)).findings.map(
+      ({ code, found }) => `${code}: ${found.replace(/^line \d+, [a-z_.]+: /, '')}`,
+    );
   };
-  test.each([
-    ['extends: archive-ffv1\npixel_format: yuv420p', 'profile-combination: yuv420p with ffv1'],
-    ['extends: archive-ffv1\nraster: { policy: native }', 'profile-combination: native with ffv1'],
-    ['extends: archive-ffv1\ninterlaced: deinterlace', 'profile-combination: deinterlace with ffv1'],
-    ['extends: archive-ffv1\ncolour: { range: limited }', 'profile-combination: limited with ffv1'],
-    ['extends: archive-ffv1\ncolour: { untagged: bt709 }', 'profile-combination: bt709 with ffv1'],
-    ['extends: archive-ffv1\naudio: { format: s24 }', 'profile-combination: s24 with ffv1'],
-    ['extends: archive-ffv1\naudio: { rate: 48000 }', 'profile-combination: 48000 with ffv1'],
-    ['extends: archive-ffv1\naudio: { tolerance_frames: 1 }', 'profile-combination: 1 with ffv1'],
-    ['extends: archive-ffv1\nburn_in: [{ text: clip, place: top-left, height_percent: 4 }]', 'profile-combination: text in the picture with ffv1'],
-    ['extends: archive-ffv1\ncontainer: mov', 'profile-combination: mov with ffv1'],
-    ['extends: archive-ffv1\nchecks: [frames, duration, timecode, cadence, picture, colour-tags, codec, audio, decode, trail, levels, sound-trail, payload]', 'profile-check-left-out: no lossless'],
-    ['extends: editorial-vc3\ninterlaced: keep', 'profile-combination: keep with vc3'],
-    ['extends: editorial-vc3\npixel_format: source', 'profile-combination: source with vc3'],
-    ['extends: editorial-vc3\naudio: { tolerance_frames: keep }', 'profile-combination: keep with vc3'],
-    ['extends: editorial-vc3\nchecks: [frames, duration, timecode, cadence, picture, colour-tags, codec, audio, decode, trail, levels, sound-trail, payload, lossless]', 'profile-combination: lossless, with vc3, which loses something'],
-  ].map(([text, found]) => ({ text, found: found as string, said: text?.split('\n')[1] })))('$said: $found', async ({ text = '', found }) => {
+  test.each(
+    [
+      ['extends: archive-ffv1\npixel_format: yuv420p', 'profile-combination: yuv420p with ffv1'],
+      ['extends: archive-ffv1\nraster: { policy: native }', 'profile-combination: native with ffv1'],
+      ['extends: archive-ffv1\ninterlaced: deinterlace', 'profile-combination: deinterlace with ffv1'],
+      ['extends: archive-ffv1\ncolour: { range: limited }', 'profile-combination: limited with ffv1'],
+      ['extends: archive-ffv1\ncolour: { untagged: bt709 }', 'profile-combination: bt709 with ffv1'],
+      ['extends: archive-ffv1\naudio: { format: s24 }', 'profile-combination: s24 with ffv1'],
+      ['extends: archive-ffv1\naudio: { rate: 48000 }', 'profile-combination: 48000 with ffv1'],
+      ['extends: archive-ffv1\naudio: { tolerance_frames: 1 }', 'profile-combination: 1 with ffv1'],
+      [
+        'extends: archive-ffv1\nburn_in: [{ text: clip, place: top-left, height_percent: 4 }]',
+        'profile-combination: text in the picture with ffv1',
+      ],
+      ['extends: archive-ffv1\ncontainer: mov', 'profile-combination: mov with ffv1'],
+      [
+        'extends: archive-ffv1\nchecks: [frames, duration, timecode, cadence, picture, colour-tags, codec, audio, decode, trail, levels, sound-trail, payload]',
+        'profile-check-left-out: no lossless',
+      ],
+      ['extends: editorial-vc3\ninterlaced: keep', 'profile-combination: keep with vc3'],
+      ['extends: editorial-vc3\npixel_format: source', 'profile-combination: source with vc3'],
+      ['extends: editorial-vc3\naudio: { tolerance_frames: keep }', 'profile-combination: keep with vc3'],
+      [
+        'extends: editorial-vc3\nchecks: [frames, duration, timecode, cadence, picture, colour-tags, codec, audio, decode, trail, levels, sound-trail, payload, lossless]',
+        'profile-combination: lossless, with vc3, which loses something',
+      ],
+    ].map(([text, found]) => ({ text, found: found as string, said: text?.split('\n')[1] })),
+  )('$said: $found', async ({ text = '', found }) => {
     expect(await lint(text)).toContain(found);
   });
 
@@ -54,26 +68,87 @@ describe('fields that cannot stand with a lossless codec, or without one', () =>
 
 describe('what is kept of a clip', () => {
   test.each<[title: string, facts: ClipFacts, expected: Record<string, unknown>]>([
-    ['tags that are there', clipFacts({ video: { colour: { primaries: 'bt2020', transfer: 'arib-std-b67', matrix: 'bt2020c', range: 'limited' } } }), { colour: { primaries: 'bt2020', transfer: 'arib-std-b67', matrix: 'bt2020c', range: 'limited' } }],
-    ['tags that are not there', clipFacts({ video: { colour: { primaries: null, transfer: null, matrix: null, range: null } } }), { colour: { primaries: null, transfer: null, matrix: null, range: null } }],
-    ['the raster as coded, with the shape of its pixels', clipFacts({ video: { width: 1440, height: 1080, pixelAspect: { num: 4, den: 3 } } }), { width: 1440, height: 1080, pixelAspect: { num: 4, den: 3 } }],
+    [
+      'tags that are there',
+      clipFacts({
+        video: {
+          colour: { primaries: 'bt2020', transfer: 'arib-std-b67', matrix: 'bt2020c', range: 'limited' },
+        },
+      }),
+      { colour: { primaries: 'bt2020', transfer: 'arib-std-b67', matrix: 'bt2020c', range: 'limited' } },
+    ],
+    [
+      'tags that are not there',
+      clipFacts({ video: { colour: { primaries: null, transfer: null, matrix: null, range: null } } }),
+      { colour: { primaries: null, transfer: null, matrix: null, range: null } },
+    ],
+    [
+      'the raster as coded, with the shape of its pixels',
+      clipFacts({ video: { width: 1440, height: 1080, pixelAspect: { num: 4, den: 3 } } }),
+      { width: 1440, height: 1080, pixelAspect: { num: 4, den: 3 } },
+    ],
     ['fields', clipFacts({ video: { fieldOrder: 'bottom-first' } }), { fieldOrder: 'bottom-first' }],
-    ['sound that is longer than the picture, in its own form', clipFacts({ audio: [audioFacts({ codec: 'pcm_f32be', samples: 123_457, sampleRate: 96_000 })] }), { audio: [expect.objectContaining({ codec: 'pcm_f32le', samples: 123_457, sampleRate: 96_000, tolerance: 0 })] }],
+    [
+      'sound that is longer than the picture, in its own form',
+      clipFacts({ audio: [audioFacts({ codec: 'pcm_f32be', samples: 123_457, sampleRate: 96_000 })] }),
+      {
+        audio: [
+          expect.objectContaining({ codec: 'pcm_f32le', samples: 123_457, sampleRate: 96_000, tolerance: 0 }),
+        ],
+      },
+    ],
   ])('%s', (_title, facts, expected) => {
     expect(decide(facts).outcome).toMatchObject(expected);
   });
 
   test.each<[title: string, facts: ClipFacts, code: string, found: string]>([
-    ['a pixel format that the encoder would be given another one for', clipFacts({ video: { pixelFormat: 'nv12' } }), 'no-place-for-it', 'pixel format nv12'],
-    ['four channels of which alpha has twelve bits', clipFacts({ video: { pixelFormat: 'yuva444p12le' } }), 'no-place-for-it', 'pixel format yuva444p12le'],
-    ['a turn', clipFacts({ video: { rotation: 180 } }), 'no-place-for-it', 'a picture to be turned by 180 degrees'],
-    ['a tag that nobody knows', clipFacts({ video: { colour: { primaries: 'bt709', transfer: 'x', matrix: null, range: null } } }), 'no-place-for-it', 'transfer x'],
-    ['sound that starts late', clipFacts({ audio: [audioFacts({ startOffset: 5 })] }), 'no-place-for-it', 'track 1 starts 5 samples after the picture'],
-    ['compressed sound', clipFacts({ audio: [audioFacts(), audioFacts({ codec: 'aac' })] }), 'no-place-for-it', 'track 2: aac'],
-    ['a picture beyond the largest slice', clipFacts({ video: { width: 16_384, height: 16_384, pixelFormat: 'yuv444p16le', bitDepth: 16 } }), 'raster-not-offered', '16384x16384 of yuv444p16le'],
+    [
+      'a pixel format that the encoder would be given another one for',
+      clipFacts({ video: { pixelFormat: 'nv12' } }),
+      'no-place-for-it',
+      'pixel format nv12',
+    ],
+    [
+      'four channels of which alpha has twelve bits',
+      clipFacts({ video: { pixelFormat: 'yuva444p12le' } }),
+      'no-place-for-it',
+      'pixel format yuva444p12le',
+    ],
+    [
+      'a turn',
+      clipFacts({ video: { rotation: 180 } }),
+      'no-place-for-it',
+      'a picture to be turned by 180 degrees',
+    ],
+    [
+      'a tag that nobody knows',
+      clipFacts({ video: { colour: { primaries: 'bt709', transfer: 'x', matrix: null, range: null } } }),
+      'no-place-for-it',
+      'transfer x',
+    ],
+    [
+      'sound that starts late',
+      clipFacts({ audio: [audioFacts({ startOffset: 5 })] }),
+      'no-place-for-it',
+      'track 1 starts 5 samples after the picture',
+    ],
+    [
+      'compressed sound',
+      clipFacts({ audio: [audioFacts(), audioFacts({ codec: 'aac' })] }),
+      'no-place-for-it',
+      'track 2: aac',
+    ],
+    [
+      'a picture beyond the largest slice',
+      clipFacts({ video: { width: 16_384, height: 16_384, pixelFormat: 'yuv444p16le', bitDepth: 16 } }),
+      'raster-not-offered',
+      '16384x16384 of yuv444p16le',
+    ],
   ])('held: %s', (_title, facts, code, found) => {
     const decided = decide(facts);
-    expect(decided.outcome === null ? decided.findings.map((item) => `${item.code}: ${item.found}`) : []).toContain(`${code}: ${found}`);
+    expect(
+      decided.outcome === null ? decided.findings.map((item) => `${item.code}: ${item.found}`) : [],
+    ).toContain(`${code}: ${found}`);
   });
 
   // What the encoder of FFmpeg 5.1 answered when it was asked for these numbers at these sizes.
@@ -96,16 +171,26 @@ describe('between decoder and encoder', () => {
       if (outcome === null) throw new Error(wanted.name);
       return { profile: wanted, outcome, path: `/out/${index}` };
     });
-    return recipeOf({ facts, deliverables, words: { clip: 'B007C001', roll: 'B007' }, textFolder: '/text', threads: 2 }).filterGraph.split(';');
+    return recipeOf({
+      facts,
+      deliverables,
+      words: { clip: 'B007C001', roll: 'B007' },
+      textFolder: '/text',
+      threads: 2,
+    }).filterGraph.split(';');
   }
-  const way = (graph: readonly string[], pads: readonly string[]): string => graph.filter((chain) => pads.some((pad) => chain.startsWith(pad))).join(';');
+  const way = (graph: readonly string[], pads: readonly string[]): string =>
+    graph.filter((chain) => pads.some((pad) => chain.startsWith(pad))).join(';');
 
-  test.each([['yuv422p10le'], ['yuvj420p'], ['gbrp12le'], ['bgr0'], ['rgb48le']])('stands no scaler, for %s', (pixelFormat) => {
-    const graph = graphOf(clipFacts({ video: { pixelFormat } }), archive);
-    const path = way(graph, ['[shown]', '[in0]']);
-    expect(path).toContain('[out0]');
-    expect(path).not.toMatch(/scale|format=(?!yuv420p)|crop|bwdif|drawtext|pad/);
-  });
+  test.each([['yuv422p10le'], ['yuvj420p'], ['gbrp12le'], ['bgr0'], ['rgb48le']])(
+    'stands no scaler, for %s',
+    (pixelFormat) => {
+      const graph = graphOf(clipFacts({ video: { pixelFormat } }), archive);
+      const path = way(graph, ['[shown]', '[in0]']);
+      expect(path).toContain('[out0]');
+      expect(path).not.toMatch(/scale|format=(?!yuv420p)|crop|bwdif|drawtext|pad/);
+    },
+  );
 
   test('fields are kept for one and made into frames for the other, once', async () => {
     const frames = { ...(await profile('editorial-vc3')), interlaced: 'deinterlace' as const };

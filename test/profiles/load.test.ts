@@ -4,7 +4,13 @@ import { join } from 'node:path';
 import fc from 'fast-check';
 import { describe, expect, test } from 'vitest';
 import { describeFinding, type Finding } from '../../findings/finding.ts';
-import { builtInNames, builtInProfiles, defaultProfiles, lintProfileFile, loadProfiles } from '../../profiles/load.ts';
+import {
+  builtInNames,
+  builtInProfiles,
+  defaultProfiles,
+  lintProfileFile,
+  loadProfiles,
+} from '../../profiles/load.ts';
 import { canonicalJson } from '../../profiles/hash.ts';
 import { missingAbilities, neededAbilities } from '../../profiles/abilities.ts';
 import { describeProfile } from '../../profiles/describe.ts';
@@ -35,7 +41,10 @@ describe('the built-in profiles', () => {
   });
 
   test('ask for every standing check', async () => {
-    for (const { profile } of await builtInProfiles()) expect(profile.checks).toEqual(expect.arrayContaining([...(isMaster(profile) ? checksOf(profile.form).all : standingChecks)]));
+    for (const { profile } of await builtInProfiles())
+      expect(profile.checks).toEqual(
+        expect.arrayContaining([...(isMaster(profile) ? checksOf(profile.form).all : standingChecks)]),
+      );
   });
 
   test('the defaults are among them', () => {
@@ -45,23 +54,46 @@ describe('the built-in profiles', () => {
 
 describe('a file of the user', () => {
   test('builds on a built-in profile: groups merge, lists and values replace', async () => {
-    const { loaded } = await lintProfileFile(write(`${head}raster: { width: 1280 }\nchecks: [${standingChecks.join(', ')}]\n`));
+    const { loaded } = await lintProfileFile(
+      write(`${head}raster: { width: 1280 }\nchecks: [${standingChecks.join(', ')}]\n`),
+    );
     const [base] = (await loadProfiles({ wanted: ['editorial-vc3'] })).profiles.filter(isMovie);
-    expect(loaded?.profile).toEqual({ ...base?.profile, name: 'mine', summary: 'Ours', raster: { ...base?.profile.raster, width: 1280 }, checks: [...standingChecks] });
+    expect(loaded?.profile).toEqual({
+      ...base?.profile,
+      name: 'mine',
+      summary: 'Ours',
+      raster: { ...base?.profile.raster, width: 1280 },
+      checks: [...standingChecks],
+    });
   });
 
   test('builds on a file beside it, which builds on another', async () => {
     const folder = freshFolder('chain');
-    write('version: 1\nname: first\nsummary: a\nextends: editorial-vc3\nraster: { width: 1280 }\n', 'first', folder);
+    write(
+      'version: 1\nname: first\nsummary: a\nextends: editorial-vc3\nraster: { width: 1280 }\n',
+      'first',
+      folder,
+    );
     write('version: 1\nname: second\nsummary: b\nextends: first\nreel: roll\n', 'second', folder);
-    const path = write('version: 1\nname: third\nsummary: c\nextends: second\ntimecode: { missing: zero }\n', 'third', folder);
+    const path = write(
+      'version: 1\nname: third\nsummary: c\nextends: second\ntimecode: { missing: zero }\n',
+      'third',
+      folder,
+    );
     const { loaded, findings } = await lintProfileFile(path);
     expect(findings).toEqual([]);
-    expect(loaded?.profile).toMatchObject({ name: 'third', reel: 'roll', timecode: { missing: 'zero' }, raster: { width: 1280, policy: 'fit' } });
+    expect(loaded?.profile).toMatchObject({
+      name: 'third',
+      reel: 'roll',
+      timecode: { missing: 'zero' },
+      raster: { width: 1280, policy: 'fit' },
+    });
   });
 
-  test('with another codec leaves the other one\'s settings behind', async () => {
-    const { loaded, findings } = await lintProfileFile(write(`${head}video: { codec: rdd36, quality: hq }\npixel_format: yuv422p10le\n`));
+  test("with another codec leaves the other one's settings behind", async () => {
+    const { loaded, findings } = await lintProfileFile(
+      write(`${head}video: { codec: rdd36, quality: hq }\npixel_format: yuv422p10le\n`),
+    );
     expect(findings).toEqual([]);
     expect(loaded?.profile).toMatchObject({ video: { codec: 'rdd36', quality: 'hq' } });
   });
@@ -70,18 +102,29 @@ describe('a file of the user', () => {
     const folder = freshFolder('named');
     write(head, 'mine', folder);
     expect((await loadProfiles({ wanted: ['mine'], folders: [folder] })).profiles).toHaveLength(1);
-    expect((await loadProfiles({ wanted: ['../mine'], folders: [join(folder, 'below')] })).findings.map((item) => item.code)).toEqual(['profile-missing']);
+    expect(
+      (await loadProfiles({ wanted: ['../mine'], folders: [join(folder, 'below')] })).findings.map(
+        (item) => item.code,
+      ),
+    ).toEqual(['profile-missing']);
   });
 
   test('asked for twice is there once; two of the same name are refused', async () => {
     const one = write(head);
     const other = write(`${head}reel: roll\n`);
-    expect((await loadProfiles({ wanted: [one, one, 'review-h264'] })).profiles.map((item) => item.profile.name)).toEqual(['mine', 'review-h264']);
-    expect((await loadProfiles({ wanted: [one, other] })).findings.map((item) => item.code)).toEqual(['profile-name-taken']);
+    expect(
+      (await loadProfiles({ wanted: [one, one, 'review-h264'] })).profiles.map((item) => item.profile.name),
+    ).toEqual(['mine', 'review-h264']);
+    expect((await loadProfiles({ wanted: [one, other] })).findings.map((item) => item.code)).toEqual([
+      'profile-name-taken',
+    ]);
   });
 
   test('cannot take the name of a built-in profile', async () => {
-    const path = write('version: 1\nname: editorial-vc3\nsummary: Mine\nextends: review-h264\n', 'editorial-vc3');
+    const path = write(
+      'version: 1\nname: editorial-vc3\nsummary: Mine\nextends: review-h264\n',
+      'editorial-vc3',
+    );
     expect((await lintProfileFile(path)).findings.map((item) => item.code)).toEqual(['profile-name-taken']);
   });
 });
@@ -89,33 +132,222 @@ describe('a file of the user', () => {
 describe('refusals name file, line, field, what was found and what would do', () => {
   test.each([
     ['an unknown field', `${head}colr: {}\n`, 'profile-field-unknown', 5, 'colr', 'colour'],
-    ['an unknown field in a group', `${head}raster:\n  hight: 1080\n`, 'profile-field-unknown', 6, 'raster.hight', 'height'],
-    ['a wrong word', `${head}\ninterlaced: maybe\n`, 'profile-value-wrong', 6, 'interlaced', 'hold, deinterlace'],
-    ['a number where a word belongs', `${head}video:\n  codec: vc3\n  quality: 444\n`, 'profile-value-wrong', 7, 'video.quality', "'444'"],
-    ['a fraction', `${head}audio: { tolerance_frames: 1.5 }\n`, 'profile-value-wrong', 5, 'audio.tolerance_frames', 'a whole number from 0 to 50'],
-    ['an unknown codec', `${head}video: { codec: mystery }\n`, 'profile-value-wrong', 5, 'video.codec', 'vc3, rdd36, h264'],
-    ['a member of a list', `${head}burn_in:\n  - { text: clip, place: top-left, height_percent: 5 }\n  - { text: slate, place: top-right, height_percent: 5 }\n`, 'profile-value-wrong', 7, 'burn_in[1].text', 'timecode'],
-    ['a field that is left out', 'version: 1\nname: mine\nsummary: x\n', 'profile-field-missing', 1, 'container', 'mov, mp4'],
-    ['a version of the future', 'version: 2\nname: mine\nsummary: x\nextends: editorial-vc3\n', 'profile-value-wrong', 1, 'version', '1'],
-    ['a name that is not the file\'s', 'version: 1\nname: yours\nsummary: x\nextends: editorial-vc3\n', 'profile-value-wrong', 2, 'name', 'mine'],
-    ['a name that is taken over', 'version: 1\nextends: editorial-vc3\n', 'profile-field-missing', 1, 'name', ''],
-    ['a codec that the container cannot hold', `${head}container: mp4\nreel: none\naudio: { format: aac }\nchecks: [${standingChecks.join(', ')}]\n`, 'profile-combination', 5, 'container', 'mov'],
-    ['uncompressed sound in mp4', 'version: 1\nname: mine\nsummary: x\nextends: review-h264\naudio: { format: s24 }\n', 'profile-combination', 5, 'audio.format', 'aac'],
-    ['a reel in mp4', 'version: 1\nname: mine\nsummary: x\nextends: review-h264\nreel: roll\n', 'profile-combination', 5, 'reel', 'none'],
-    ['10 bits for an 8-bit class', `${head}pixel_format: yuv422p10le\n`, 'profile-combination', 5, 'pixel_format', 'yuv422p'],
-    ['a picture below the least of VC-3', `${head}raster:\n  width: 240\n`, 'profile-combination', 6, 'raster.width', '256'],
-    ['fit without a width', `${head}raster: { width: null }\n`, 'profile-combination', 5, 'raster.width', 'pixels'],
-    ['native with a width', `${head}raster: { policy: native, width: 1920 }\n`, 'profile-combination', 5, 'raster.width', 'null'],
-    ['fill without a height', `${head}raster: { policy: fill }\n`, 'profile-combination', 5, 'raster.height', 'pixels'],
-    ['a width that is no multiple of 16', `${head}raster: { width: 1000, multiple_of: 16 }\n`, 'profile-combination', 5, 'raster.width', '992 or 1008'],
-    ['odd sizes with 4:2:0', 'version: 1\nname: mine\nsummary: x\nextends: review-h264\nraster: { multiple_of: 1 }\n', 'profile-combination', 5, 'raster.multiple_of', '2'],
-    ['full range where the codec has none', `${head}video: { codec: rdd36, quality: hq }\npixel_format: yuv422p10le\ncolour: { range: full }\n`, 'profile-combination', 7, 'colour.range', 'limited'],
-    ['two texts in one place', `${head}burn_in:\n  - { text: clip, place: top-left, height_percent: 5 }\n  - { text: roll, place: top-left, height_percent: 5 }\n`, 'profile-combination', 7, 'burn_in[1].place', 'its own'],
-    ['one name for every clip', `${head}file_name: "{roll}"\n`, 'profile-combination', 5, 'file_name', '{clip}'],
-    ['an unknown placeholder', `${head}file_name: "{clip}-{take}"\n`, 'profile-combination', 5, 'file_name', '{timecode}'],
-    ['a folder in the file name', `${head}file_name: "a/{clip}"\n`, 'profile-combination', 5, 'file_name', '/'],
-    ['a check of the reel without a reel', `${head}reel: none\n`, 'profile-combination', 4, 'checks', 'a reel that is written'],
-    ['a parent that is not there', 'version: 1\nname: mine\nsummary: x\nextends: nobody\n', 'profile-extends-missing', 4, 'extends', 'nobody.yaml'],
+    [
+      'an unknown field in a group',
+      `${head}raster:\n  hight: 1080\n`,
+      'profile-field-unknown',
+      6,
+      'raster.hight',
+      'height',
+    ],
+    [
+      'a wrong word',
+      `${head}\ninterlaced: maybe\n`,
+      'profile-value-wrong',
+      6,
+      'interlaced',
+      'hold, deinterlace',
+    ],
+    [
+      'a number where a word belongs',
+      `${head}video:\n  codec: vc3\n  quality: 444\n`,
+      'profile-value-wrong',
+      7,
+      'video.quality',
+      "'444'",
+    ],
+    [
+      'a fraction',
+      `${head}audio: { tolerance_frames: 1.5 }\n`,
+      'profile-value-wrong',
+      5,
+      'audio.tolerance_frames',
+      'a whole number from 0 to 50',
+    ],
+    [
+      'an unknown codec',
+      `${head}video: { codec: mystery }\n`,
+      'profile-value-wrong',
+      5,
+      'video.codec',
+      'vc3, rdd36, h264',
+    ],
+    [
+      'a member of a list',
+      `${head}burn_in:\n  - { text: clip, place: top-left, height_percent: 5 }\n  - { text: slate, place: top-right, height_percent: 5 }\n`,
+      'profile-value-wrong',
+      7,
+      'burn_in[1].text',
+      'timecode',
+    ],
+    [
+      'a field that is left out',
+      'version: 1\nname: mine\nsummary: x\n',
+      'profile-field-missing',
+      1,
+      'container',
+      'mov, mp4',
+    ],
+    [
+      'a version of the future',
+      'version: 2\nname: mine\nsummary: x\nextends: editorial-vc3\n',
+      'profile-value-wrong',
+      1,
+      'version',
+      '1',
+    ],
+    [
+      "a name that is not the file's",
+      'version: 1\nname: yours\nsummary: x\nextends: editorial-vc3\n',
+      'profile-value-wrong',
+      2,
+      'name',
+      'mine',
+    ],
+    [
+      'a name that is taken over',
+      'version: 1\nextends: editorial-vc3\n',
+      'profile-field-missing',
+      1,
+      'name',
+      '',
+    ],
+    [
+      'a codec that the container cannot hold',
+      `${head}container: mp4\nreel: none\naudio: { format: aac }\nchecks: [${standingChecks.join(', ')}]\n`,
+      'profile-combination',
+      5,
+      'container',
+      'mov',
+    ],
+    [
+      'uncompressed sound in mp4',
+      'version: 1\nname: mine\nsummary: x\nextends: review-h264\naudio: { format: s24 }\n',
+      'profile-combination',
+      5,
+      'audio.format',
+      'aac',
+    ],
+    [
+      'a reel in mp4',
+      'version: 1\nname: mine\nsummary: x\nextends: review-h264\nreel: roll\n',
+      'profile-combination',
+      5,
+      'reel',
+      'none',
+    ],
+    [
+      '10 bits for an 8-bit class',
+      `${head}pixel_format: yuv422p10le\n`,
+      'profile-combination',
+      5,
+      'pixel_format',
+      'yuv422p',
+    ],
+    [
+      'a picture below the least of VC-3',
+      `${head}raster:\n  width: 240\n`,
+      'profile-combination',
+      6,
+      'raster.width',
+      '256',
+    ],
+    [
+      'fit without a width',
+      `${head}raster: { width: null }\n`,
+      'profile-combination',
+      5,
+      'raster.width',
+      'pixels',
+    ],
+    [
+      'native with a width',
+      `${head}raster: { policy: native, width: 1920 }\n`,
+      'profile-combination',
+      5,
+      'raster.width',
+      'null',
+    ],
+    [
+      'fill without a height',
+      `${head}raster: { policy: fill }\n`,
+      'profile-combination',
+      5,
+      'raster.height',
+      'pixels',
+    ],
+    [
+      'a width that is no multiple of 16',
+      `${head}raster: { width: 1000, multiple_of: 16 }\n`,
+      'profile-combination',
+      5,
+      'raster.width',
+      '992 or 1008',
+    ],
+    [
+      'odd sizes with 4:2:0',
+      'version: 1\nname: mine\nsummary: x\nextends: review-h264\nraster: { multiple_of: 1 }\n',
+      'profile-combination',
+      5,
+      'raster.multiple_of',
+      '2',
+    ],
+    [
+      'full range where the codec has none',
+      `${head}video: { codec: rdd36, quality: hq }\npixel_format: yuv422p10le\ncolour: { range: full }\n`,
+      'profile-combination',
+      7,
+      'colour.range',
+      'limited',
+    ],
+    [
+      'two texts in one place',
+      `${head}burn_in:\n  - { text: clip, place: top-left, height_percent: 5 }\n  - { text: roll, place: top-left, height_percent: 5 }\n`,
+      'profile-combination',
+      7,
+      'burn_in[1].place',
+      'its own',
+    ],
+    [
+      'one name for every clip',
+      `${head}file_name: "{roll}"\n`,
+      'profile-combination',
+      5,
+      'file_name',
+      '{clip}',
+    ],
+    [
+      'an unknown placeholder',
+      `${head}file_name: "{clip}-{take}"\n`,
+      'profile-combination',
+      5,
+      'file_name',
+      '{timecode}',
+    ],
+    [
+      'a folder in the file name',
+      `${head}file_name: "a/{clip}"\n`,
+      'profile-combination',
+      5,
+      'file_name',
+      '/',
+    ],
+    [
+      'a check of the reel without a reel',
+      `${head}reel: none\n`,
+      'profile-combination',
+      4,
+      'checks',
+      'a reel that is written',
+    ],
+    [
+      'a parent that is not there',
+      'version: 1\nname: mine\nsummary: x\nextends: nobody\n',
+      'profile-extends-missing',
+      4,
+      'extends',
+      'nobody.yaml',
+    ],
     ['a field twice', `${head}reel: roll\nreel: clip\n`, 'profile-unreadable', 6, '', 'once'],
     ['YAML that breaks off', `${head}raster: { width: 1920\n`, 'profile-unreadable', 6, '', ''],
     ['a list instead of fields', '- version: 1\n', 'profile-unreadable', 1, '', ''],
@@ -133,14 +365,24 @@ describe('refusals name file, line, field, what was found and what would do', ()
 
   test('a fault of a file that is built on is told with that file and its line', async () => {
     const folder = freshFolder('parent');
-    write('version: 1\nname: below\nsummary: x\nextends: editorial-vc3\n\n\nreel: perhaps\n', 'below', folder);
-    const { findings } = await lintProfileFile(write('version: 1\nname: above\nsummary: x\nextends: below\n', 'above', folder));
-    expect(findings).toMatchObject([{ code: 'profile-value-wrong', file: join(folder, 'below.yaml'), line: 7, field: 'reel' }]);
+    write(
+      'version: 1\nname: below\nsummary: x\nextends: editorial-vc3\n\n\nreel: perhaps\n',
+      'below',
+      folder,
+    );
+    const { findings } = await lintProfileFile(
+      write('version: 1\nname: above\nsummary: x\nextends: below\n', 'above', folder),
+    );
+    expect(findings).toMatchObject([
+      { code: 'profile-value-wrong', file: join(folder, 'below.yaml'), line: 7, field: 'reel' },
+    ]);
   });
 
   test.each(standingChecks.map((check) => [check]))('leaving out the check %s is refused', async (left) => {
     const checks = standingChecks.filter((check) => check !== left);
-    expect(await lint(`${head}checks: [${checks.join(', ')}]\n`)).toMatchObject([{ code: 'profile-check-left-out', line: 5, field: 'checks' }]);
+    expect(await lint(`${head}checks: [${checks.join(', ')}]\n`)).toMatchObject([
+      { code: 'profile-check-left-out', line: 5, field: 'checks' },
+    ]);
   });
 
   test('a circle of profiles ends with its path', async () => {
@@ -148,13 +390,17 @@ describe('refusals name file, line, field, what was found and what would do', ()
     write('version: 1\nname: one\nsummary: x\nextends: two\n', 'one', folder);
     write('version: 1\nname: two\nsummary: x\nextends: one\n', 'two', folder);
     const { findings } = await lintProfileFile(join(folder, 'one.yaml'));
-    expect(findings).toMatchObject([{ code: 'profile-extends-circle', file: join(folder, 'two.yaml'), line: 4 }]);
+    expect(findings).toMatchObject([
+      { code: 'profile-extends-circle', file: join(folder, 'two.yaml'), line: 4 },
+    ]);
     expect(findings[0]?.found).toContain('one → two → one');
   });
 
   test('a file that is not there, and one that is no text', async () => {
     const folder = freshFolder('none');
-    expect((await lintProfileFile(join(folder, 'none.yaml'))).findings.map((item) => item.code)).toEqual(['profile-missing']);
+    expect((await lintProfileFile(join(folder, 'none.yaml'))).findings.map((item) => item.code)).toEqual([
+      'profile-missing',
+    ]);
     const path = join(folder, 'raw.yaml');
     writeFileSync(path, Buffer.from([0x76, 0xff, 0xfe]));
     expect((await lintProfileFile(path)).findings.map((item) => item.code)).toEqual(['profile-unreadable']);
@@ -171,7 +417,10 @@ describe('what this ffmpeg lacks', () => {
     const [loaded] = (await loadProfiles({ wanted: ['review-h264'] })).profiles;
     const { encoders, filters } = neededAbilities((loaded as NonNullable<typeof loaded>).profile);
     expect(encoders).toEqual(['libx264', 'aac']);
-    const has = { encoders: new Set(['aac']), filters: new Set(filters.filter((name) => name !== 'drawtext')) };
+    const has = {
+      encoders: new Set(['aac']),
+      filters: new Set(filters.filter((name) => name !== 'drawtext')),
+    };
     const { findings } = await loadProfiles({ wanted: ['review-h264'], abilities: has });
     expect(findings.map((item) => [item.code, item.profile, item.expected])).toEqual([
       ['profile-tool-lacks', 'review-h264', 'the encoder libx264'],
@@ -183,7 +432,12 @@ describe('what this ffmpeg lacks', () => {
     const [vc3] = (await loadProfiles({ wanted: ['editorial-vc3'] })).profiles;
     const { encoders, filters } = neededAbilities((vc3 as NonNullable<typeof vc3>).profile);
     expect(filters).not.toContain('drawtext');
-    expect(missingAbilities((vc3 as NonNullable<typeof vc3>).profile, { encoders: new Set(encoders), filters: new Set(filters) })).toEqual([]);
+    expect(
+      missingAbilities((vc3 as NonNullable<typeof vc3>).profile, {
+        encoders: new Set(encoders),
+        filters: new Set(filters),
+      }),
+    ).toEqual([]);
   });
 });
 
@@ -202,7 +456,7 @@ describe('the hash', () => {
   test.each([
     ['a number', text.replace('1280', '1278')],
     ['a word', text.replace('reel: roll', 'reel: clip')],
-    ['a group in another file\'s place', `${text}timecode: { missing: zero }\n`],
+    ["a group in another file's place", `${text}timecode: { missing: zero }\n`],
     ['the file name', `${text}file_name: "{clip}_v"\n`],
     ['the order of checks', `${text}checks: [reel, ${standingChecks.join(', ')}]\n`],
   ])('changes with %s', async (_title, changed) => {
@@ -214,18 +468,45 @@ describe('the hash', () => {
   });
 
   test('canonical JSON is that of RFC 8785 for what profiles hold: its example of sorting, section 3.2.3', () => {
-    const example = { '\u20ac': 'Euro Sign', '\r': 'Carriage Return', '\ufb33': 'Hebrew Letter Dalet With Dagesh', '1': 'One', '\ud83d\ude00': 'Emoji: Grinning Face', '\u0080': 'Control', '\u00f6': 'Latin Small Letter O With Diaeresis' };
+    const example = {
+      '\u20ac': 'Euro Sign',
+      '\r': 'Carriage Return',
+      '\ufb33': 'Hebrew Letter Dalet With Dagesh',
+      '1': 'One',
+      '\ud83d\ude00': 'Emoji: Grinning Face',
+      '\u0080': 'Control',
+      '\u00f6': 'Latin Small Letter O With Diaeresis',
+    };
     const order = [...canonicalJson(example).matchAll(/"([^"]+)"(?=[,}])/g)].map((match) => match[1]);
-    expect(order).toEqual(['Carriage Return', 'One', 'Control', 'Latin Small Letter O With Diaeresis', 'Euro Sign', 'Emoji: Grinning Face', 'Hebrew Letter Dalet With Dagesh']);
+    expect(order).toEqual([
+      'Carriage Return',
+      'One',
+      'Control',
+      'Latin Small Letter O With Diaeresis',
+      'Euro Sign',
+      'Emoji: Grinning Face',
+      'Hebrew Letter Dalet With Dagesh',
+    ]);
   });
 
   test('canonical JSON reads back as what went in, and does not depend on the order of keys', () => {
-    const value = fc.letrec((tie) => ({ any: fc.oneof({ maxDepth: 3 }, fc.string(), fc.maxSafeInteger(), fc.boolean(), fc.constant(null), fc.array(tie('any')), fc.dictionary(fc.string(), tie('any'), { noNullPrototype: true })) })).any;
+    const value = fc.letrec((tie) => ({
+      any: fc.oneof(
+        { maxDepth: 3 },
+        fc.string(),
+        fc.maxSafeInteger(),
+        fc.boolean(),
+        fc.constant(null),
+        fc.array(tie('any')),
+        fc.dictionary(fc.string(), tie('any'), { noNullPrototype: true }),
+      ),
+    })).any;
     fc.assert(
       fc.property(value, (item) => {
         const text = canonicalJson(item);
         expect(JSON.parse(text)).toEqual(JSON.parse(JSON.stringify(item)));
-        if (typeof item === 'object' && item !== null && !Array.isArray(item)) expect(canonicalJson(Object.fromEntries(Object.entries(item).reverse()))).toBe(text);
+        if (typeof item === 'object' && item !== null && !Array.isArray(item))
+          expect(canonicalJson(Object.fromEntries(Object.entries(item).reverse()))).toBe(text);
       }),
     );
   });
@@ -236,6 +517,8 @@ test('a profile is described with every field that it has, each with its meaning
     const lines = describeProfile(profile);
     for (const name of Object.keys(profile)) expect(lines.map((line) => line.field)).toContain(name);
     for (const line of lines) expect(line.meaning, line.field).not.toBe('');
-    expect(lines.find((line) => line.field === 'video.codec')?.value).toBe(isMaster(profile) ? undefined : profile.video.codec);
+    expect(lines.find((line) => line.field === 'video.codec')?.value).toBe(
+      isMaster(profile) ? undefined : profile.video.codec,
+    );
   }
 });

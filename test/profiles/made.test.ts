@@ -19,7 +19,8 @@ function mediaInfo(path: string): Track[] {
   const text = execFileSync('mediainfo', ['--Output=JSON', path], { encoding: 'utf8' });
   return (JSON.parse(text) as { media: { track: Track[] } }).media.track;
 }
-const trackOf = (tracks: readonly Track[], type: string): Track | undefined => tracks.find((track) => track['@type'] === type);
+const trackOf = (tracks: readonly Track[], type: string): Track | undefined =>
+  tracks.find((track) => track['@type'] === type);
 
 const small = ['test/fixtures/profiles/small-vc3.yaml', 'test/fixtures/profiles/small-h264.yaml'];
 
@@ -48,11 +49,25 @@ describe('every rate that timecode counts', () => {
 
 test('MediaInfo reads the frames, start timecode, raster, colours and sound of an editing proxy', async () => {
   const folder = freshFolder('proxy');
-  const source = await makeMovie(join(folder, 'A001C002.mov'), { rate: '30000/1001', timecode: '01:00:59;28', frames: 30, sound: [1, 1, 2] });
+  const source = await makeMovie(join(folder, 'A001C002.mov'), {
+    rate: '30000/1001',
+    timecode: '01:00:59;28',
+    frames: 30,
+    sound: [1, 1, 2],
+  });
   const [made] = await makeAll(source, await profilesNamed('editorial-vc3'), folder);
   const tracks = mediaInfo(made?.path ?? '');
   const video = trackOf(tracks, 'Video');
-  expect(video).toMatchObject({ Format: 'VC-3', Width: '1920', Height: '1080', FrameCount: '30', ColorSpace: 'YUV', ChromaSubsampling: '4:2:2', BitDepth: '8', colour_primaries: 'BT.709' });
+  expect(video).toMatchObject({
+    Format: 'VC-3',
+    Width: '1920',
+    Height: '1080',
+    FrameCount: '30',
+    ColorSpace: 'YUV',
+    ChromaSubsampling: '4:2:2',
+    BitDepth: '8',
+    colour_primaries: 'BT.709',
+  });
   expect(trackOf(tracks, 'Other')).toMatchObject({ TimeCode_FirstFrame: '01:00:59;28' });
   const sound = tracks.filter((track) => track['@type'] === 'Audio');
   expect(sound.map((track) => track.Channels)).toEqual(['1', '1', '2']);
@@ -72,7 +87,11 @@ test('VC-3 LB frames have the size of SMPTE ST 2019-1 at 1920x1080: 188 416 byte
 
 test('the RDD 36 proxy carries reel name and 24-bit sound', async () => {
   const folder = freshFolder('rdd36');
-  const source = await makeMovie(join(folder, 'B001C001.mov'), { frames: 12, codec: 'h264', timecode: '09:00:00:00' });
+  const source = await makeMovie(join(folder, 'B001C001.mov'), {
+    frames: 12,
+    codec: 'h264',
+    timecode: '09:00:00:00',
+  });
   const [made] = await makeAll(source, await profilesNamed('editorial-rdd36'), folder);
   expect(made?.checked.findings).toEqual([]);
   expect(made?.checked.facts).toMatchObject({ reel: 'A001', audio: [{ codec: 'pcm_s24le' }] });
@@ -85,5 +104,6 @@ test.each([
 ])('%s', async (_title, options) => {
   const folder = freshFolder('odd');
   const source = await makeMovie(join(folder, 'clip.mov'), { frames: 24, rate: '24', ...options });
-  for (const { checked } of await makeAll(source, await profilesNamed(...small), folder)) expect(checked.findings).toEqual([]);
+  for (const { checked } of await makeAll(source, await profilesNamed(...small), folder))
+    expect(checked.findings).toEqual([]);
 });

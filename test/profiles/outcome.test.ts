@@ -22,7 +22,8 @@ beforeAll(async () => {
   [vc3, rdd36, review] = (await builtInProfiles()).map((item) => item.profile) as [Profile, Profile, Profile];
 });
 
-const decide = (profile: Profile, facts: ClipFacts, name = 'bell-01') => outcomeOf({ day: 'day-02', roll: 'A001', clip: { id: 'id-1', name }, facts, profile });
+const decide = (profile: Profile, facts: ClipFacts, name = 'bell-01') =>
+  outcomeOf({ day: 'day-02', roll: 'A001', clip: { id: 'id-1', name }, facts, profile });
 function made(profile: Profile, facts: ClipFacts, name?: string): Outcome {
   const decision = decide(profile, facts, name);
   if (decision.outcome === null) throw new Error(JSON.stringify(decision.findings));
@@ -38,24 +39,86 @@ const refusalsOf = (profile: Profile, facts: ClipFacts): string[] => {
 };
 
 describe('raster', () => {
-  const fitted = (width: number, height: number | null, enlarge: boolean, multiple_of: 1 | 2 | 16 = 2): Profile['raster'] => ({ policy: 'fit', width, height, multiple_of, enlarge });
-  const native = (multiple_of: 1 | 2 | 16): Profile['raster'] => ({ policy: 'native', width: null, height: null, multiple_of, enlarge: false });
-  const fill: Profile['raster'] = { policy: 'fill', width: 1920, height: 1080, multiple_of: 2, enlarge: true };
+  const fitted = (
+    width: number,
+    height: number | null,
+    enlarge: boolean,
+    multiple_of: 1 | 2 | 16 = 2,
+  ): Profile['raster'] => ({ policy: 'fit', width, height, multiple_of, enlarge });
+  const native = (multiple_of: 1 | 2 | 16): Profile['raster'] => ({
+    policy: 'native',
+    width: null,
+    height: null,
+    multiple_of,
+    enlarge: false,
+  });
+  const fill: Profile['raster'] = {
+    policy: 'fill',
+    width: 1920,
+    height: 1080,
+    multiple_of: 2,
+    enlarge: true,
+  };
 
   // Worked out by hand beside each line.
   test.each([
     ['UHD into 1920', videoFacts({ width: 3840, height: 2160 }), fitted(1920, null, true), [1920, 1080]],
-    ['4096x2160 into 1920: 1012.5, to the nearest even', videoFacts({ width: 4096, height: 2160 }), fitted(1920, null, true), [1920, 1012]],
-    ['a side of exactly 3 comes out as 4: halves upwards', videoFacts({ width: 640, height: 3 }), fitted(640, null, true), [640, 4]],
+    [
+      '4096x2160 into 1920: 1012.5, to the nearest even',
+      videoFacts({ width: 4096, height: 2160 }),
+      fitted(1920, null, true),
+      [1920, 1012],
+    ],
+    [
+      'a side of exactly 3 comes out as 4: halves upwards',
+      videoFacts({ width: 640, height: 3 }),
+      fitted(640, null, true),
+      [640, 4],
+    ],
     ['640x480 enlarged', videoFacts({ width: 640, height: 480 }), fitted(1920, null, true), [1920, 1440]],
     ['640x480 not enlarged', videoFacts({ width: 640, height: 480 }), fitted(1920, null, false), [640, 480]],
-    ['upright picture into a box', videoFacts({ width: 1080, height: 1920 }), fitted(1920, 1080, false), [608, 1080]],
-    ['turned by 90 into a width', videoFacts({ width: 1920, height: 1080, rotation: 90 }), fitted(1080, null, true), [1080, 1920]],
-    ['turned by 180 keeps its sides', videoFacts({ width: 1920, height: 1080, rotation: 180 }), fitted(960, null, true), [960, 540]],
-    ['squeezed by 2: 2880x2160 of pixels 2:1 is 5760 wide', videoFacts({ width: 2880, height: 2160, pixelAspect: ratio(2) }), fitted(1920, null, true), [1920, 720]],
-    ['720x576 of 16:15 is 768 wide', videoFacts({ width: 720, height: 576, pixelAspect: ratio(16, 15) }), native(2), [768, 576]],
-    ['720x480 of 8:9 is 640 wide', videoFacts({ width: 720, height: 480, pixelAspect: ratio(8, 9) }), native(2), [640, 480]],
-    ['720x480 of 8:9, turned', videoFacts({ width: 720, height: 480, pixelAspect: ratio(8, 9), rotation: 270 }), native(2), [480, 640]],
+    [
+      'upright picture into a box',
+      videoFacts({ width: 1080, height: 1920 }),
+      fitted(1920, 1080, false),
+      [608, 1080],
+    ],
+    [
+      'turned by 90 into a width',
+      videoFacts({ width: 1920, height: 1080, rotation: 90 }),
+      fitted(1080, null, true),
+      [1080, 1920],
+    ],
+    [
+      'turned by 180 keeps its sides',
+      videoFacts({ width: 1920, height: 1080, rotation: 180 }),
+      fitted(960, null, true),
+      [960, 540],
+    ],
+    [
+      'squeezed by 2: 2880x2160 of pixels 2:1 is 5760 wide',
+      videoFacts({ width: 2880, height: 2160, pixelAspect: ratio(2) }),
+      fitted(1920, null, true),
+      [1920, 720],
+    ],
+    [
+      '720x576 of 16:15 is 768 wide',
+      videoFacts({ width: 720, height: 576, pixelAspect: ratio(16, 15) }),
+      native(2),
+      [768, 576],
+    ],
+    [
+      '720x480 of 8:9 is 640 wide',
+      videoFacts({ width: 720, height: 480, pixelAspect: ratio(8, 9) }),
+      native(2),
+      [640, 480],
+    ],
+    [
+      '720x480 of 8:9, turned',
+      videoFacts({ width: 720, height: 480, pixelAspect: ratio(8, 9), rotation: 270 }),
+      native(2),
+      [480, 640],
+    ],
     ['odd, as shot', videoFacts({ width: 641, height: 361 }), native(1), [641, 361]],
     ['odd, cut to even', videoFacts({ width: 641, height: 361 }), native(2), [640, 360]],
     ['cut to 16', videoFacts({ width: 1920, height: 1080 }), native(16), [1920, 1072]],
@@ -67,40 +130,64 @@ describe('raster', () => {
 
   test('fill scales until nothing of the box is bare: 4096x1716 to 2578x1080, 1080x1920 to 1920x3414', () => {
     // 1716 to 1080 makes 4096 into 2577.9; 1080 to 1920 makes 1920 into 3413.3. Both to the nearest even.
-    expect(rasterOf(videoFacts({ width: 4096, height: 1716 }), fill).scaled).toEqual({ width: 2578, height: 1080 });
-    expect(rasterOf(videoFacts({ width: 1080, height: 1920 }), fill).scaled).toEqual({ width: 1920, height: 3414 });
+    expect(rasterOf(videoFacts({ width: 4096, height: 1716 }), fill).scaled).toEqual({
+      width: 2578,
+      height: 1080,
+    });
+    expect(rasterOf(videoFacts({ width: 1080, height: 1920 }), fill).scaled).toEqual({
+      width: 1920,
+      height: 3414,
+    });
   });
 
   test('a picture that is only cut is not scaled', () => {
-    expect(rasterOf(videoFacts({ width: 641, height: 361 }), native(2)).scaled).toEqual({ width: 641, height: 361 });
+    expect(rasterOf(videoFacts({ width: 641, height: 361 }), native(2)).scaled).toEqual({
+      width: 641,
+      height: 361,
+    });
   });
 
   const anyVideo = fc.record({
     width: fc.integer({ min: 16, max: 8192 }),
     height: fc.integer({ min: 16, max: 8192 }),
     rotation: fc.constantFrom(0 as const, 90 as const, 180 as const, 270 as const),
-    pixelAspect: fc.tuple(fc.integer({ min: 1, max: 64 }), fc.integer({ min: 1, max: 64 })).map(([num, den]) => ratio(num, den)),
+    pixelAspect: fc
+      .tuple(fc.integer({ min: 1, max: 64 }), fc.integer({ min: 1, max: 64 }))
+      .map(([num, den]) => ratio(num, den)),
   });
 
   test('fit never leaves its box, comes out in multiples, and keeps the shape to within a multiple', () => {
     fc.assert(
-      fc.property(anyVideo, fc.integer({ min: 8, max: 500 }), fc.option(fc.integer({ min: 8, max: 500 })), fc.constantFrom(1 as const, 2 as const, 4 as const), fc.boolean(), (over, w, h, multiple, enlarge) => {
-        const box = { width: w * multiple, height: h === null ? null : h * multiple };
-        const video = videoFacts(over);
-        const out = rasterOf(video, { policy: 'fit', ...box, multiple_of: multiple, enlarge });
-        expect(out.width).toBeLessThanOrEqual(box.width);
-        if (box.height !== null) expect(out.height).toBeLessThanOrEqual(box.height);
-        expect([out.width % multiple, out.height % multiple]).toEqual([0, 0]);
-        const turned = over.rotation === 90 || over.rotation === 270;
-        const wide = (over.width * over.pixelAspect.num) / over.pixelAspect.den;
-        const [dw, dh] = turned ? [over.height, wide] : [wide, over.height];
-        const factor = Math.min(out.width / dw, out.height / dh);
-        // One side sets the scale, the other is at most a multiple away from it (a picture narrower than a multiple gets one).
-        if (out.width > multiple) expect(Math.abs(out.width - dw * factor)).toBeLessThanOrEqual((multiple * Math.max(dw / dh, 1)) + 1);
-        // Not enlarged but for the rounding to the nearest multiple.
-        const more = multiple / 2 + 0.5;
-        if (!enlarge) expect(out.width <= Math.max(multiple, dw + more) && out.height <= Math.max(multiple, dh + more)).toBe(true);
-      }),
+      fc.property(
+        anyVideo,
+        fc.integer({ min: 8, max: 500 }),
+        fc.option(fc.integer({ min: 8, max: 500 })),
+        fc.constantFrom(1 as const, 2 as const, 4 as const),
+        fc.boolean(),
+        (over, w, h, multiple, enlarge) => {
+          const box = { width: w * multiple, height: h === null ? null : h * multiple };
+          const video = videoFacts(over);
+          const out = rasterOf(video, { policy: 'fit', ...box, multiple_of: multiple, enlarge });
+          expect(out.width).toBeLessThanOrEqual(box.width);
+          if (box.height !== null) expect(out.height).toBeLessThanOrEqual(box.height);
+          expect([out.width % multiple, out.height % multiple]).toEqual([0, 0]);
+          const turned = over.rotation === 90 || over.rotation === 270;
+          const wide = (over.width * over.pixelAspect.num) / over.pixelAspect.den;
+          const [dw, dh] = turned ? [over.height, wide] : [wide, over.height];
+          const factor = Math.min(out.width / dw, out.height / dh);
+          // One side sets the scale, the other is at most a multiple away from it (a picture narrower than a multiple gets one).
+          if (out.width > multiple)
+            expect(Math.abs(out.width - dw * factor)).toBeLessThanOrEqual(
+              multiple * Math.max(dw / dh, 1) + 1,
+            );
+          // Not enlarged but for the rounding to the nearest multiple.
+          const more = multiple / 2 + 0.5;
+          if (!enlarge)
+            expect(
+              out.width <= Math.max(multiple, dw + more) && out.height <= Math.max(multiple, dh + more),
+            ).toBe(true);
+        },
+      ),
     );
   });
 
@@ -125,8 +212,15 @@ describe('codecs', () => {
     [3840, 2160, 749_568, 2_408_448, 3_641_344, 7_286_784],
     [4096, 2160, 798_720, 2_568_192, 3_887_104, 7_770_112],
   ])('VC-3 frames at %ix%i: LB %i, SQ %i, HQ and HQX %i, 444 %i bytes', (width, height, lb, sq, hq, full) => {
-    const bytes = (quality: 'lb' | 'sq' | 'hq' | 'hqx' | '444') => vc3FrameBytes({ codec: 'vc3', quality }, width, height);
-    expect([bytes('lb'), bytes('sq'), bytes('hq'), bytes('hqx'), bytes('444')]).toEqual([lb, sq, hq, hq, full]);
+    const bytes = (quality: 'lb' | 'sq' | 'hq' | 'hqx' | '444') =>
+      vc3FrameBytes({ codec: 'vc3', quality }, width, height);
+    expect([bytes('lb'), bytes('sq'), bytes('hq'), bytes('hqx'), bytes('444')]).toEqual([
+      lb,
+      sq,
+      hq,
+      hq,
+      full,
+    ]);
   });
 
   test('the least VC-3 frame has 8192 bytes', () => {
@@ -164,20 +258,51 @@ describe('codecs', () => {
   });
 
   test('names of container, codec, tag and pixel format are those that ffprobe gives', () => {
-    expect(made(vc3, clipFacts())).toMatchObject({ container: 'mov', codec: 'dnxhd', codecTag: 'AVdh', codecProfile: 'DNXHR LB', pixelFormat: 'yuv422p', packetBytes: 188_416, maxLevel: null });
-    expect(made(rdd36, clipFacts())).toMatchObject({ container: 'mov', codec: 'prores', codecTag: 'apco', codecProfile: 'Proxy', pixelFormat: 'yuv422p10le', packetBytes: null });
-    expect(made(review, clipFacts())).toMatchObject({ container: 'mp4', codec: 'h264', codecTag: 'avc1', codecProfile: 'High', pixelFormat: 'yuv420p', maxLevel: 31, reel: null });
+    expect(made(vc3, clipFacts())).toMatchObject({
+      container: 'mov',
+      codec: 'dnxhd',
+      codecTag: 'AVdh',
+      codecProfile: 'DNXHR LB',
+      pixelFormat: 'yuv422p',
+      packetBytes: 188_416,
+      maxLevel: null,
+    });
+    expect(made(rdd36, clipFacts())).toMatchObject({
+      container: 'mov',
+      codec: 'prores',
+      codecTag: 'apco',
+      codecProfile: 'Proxy',
+      pixelFormat: 'yuv422p10le',
+      packetBytes: null,
+    });
+    expect(made(review, clipFacts())).toMatchObject({
+      container: 'mp4',
+      codec: 'h264',
+      codecTag: 'avc1',
+      codecProfile: 'High',
+      pixelFormat: 'yuv420p',
+      maxLevel: 31,
+      reel: null,
+    });
   });
 
   test('a picture that the codec cannot hold is refused', () => {
-    const small: Profile = { ...vc3, raster: { policy: 'native', width: null, height: null, multiple_of: 2, enlarge: false } };
-    expect(refusalsOf(small, clipFacts({ video: { width: 240, height: 136 } }))).toEqual(['raster-not-offered']);
-    expect(refusalsOf({ ...review, raster: small.raster }, clipFacts({ video: { width: 16000, height: 16000 } }))).toEqual(['raster-not-offered']);
+    const small: Profile = {
+      ...vc3,
+      raster: { policy: 'native', width: null, height: null, multiple_of: 2, enlarge: false },
+    };
+    expect(refusalsOf(small, clipFacts({ video: { width: 240, height: 136 } }))).toEqual([
+      'raster-not-offered',
+    ]);
+    expect(
+      refusalsOf({ ...review, raster: small.raster }, clipFacts({ video: { width: 16000, height: 16000 } })),
+    ).toEqual(['raster-not-offered']);
   });
 });
 
 describe('timecode', () => {
-  const at = (label: string, rate = ratio(24000, 1001)) => clipFacts({ timecode: parseTimecode(label, rate), video: { rate }, audio: [] });
+  const at = (label: string, rate = ratio(24000, 1001)) =>
+    clipFacts({ timecode: parseTimecode(label, rate), video: { rate }, audio: [] });
 
   test.each([
     ['01:00:00:00', ratio(24000, 1001)],
@@ -201,14 +326,17 @@ describe('timecode', () => {
     ['drop-frame', '12:34:56;12', ratio(30000, 1001), ratio(60000, 1001), '12:34:56;24'],
     ['after a dropped label', '00:01:00;02', ratio(30000, 1001), ratio(60000, 1001), '00:01:00;04'],
     ['50 frames counted at 25', '01:00:00:24', ratio(25), ratio(50), '01:00:00:48'],
-  ])('counted in pairs (%s): %s becomes the label of the first of the pair', (_title, label, counted, rate, expected) => {
-    const facts = clipFacts({ timecode: parseTimecode(label, counted), video: { rate }, audio: [] });
-    expect(formatTimecode(made(vc3, facts).timecode as NonNullable<Outcome['timecode']>)).toBe(expected);
-    expect(notesOf(vc3, facts)).toEqual(['timecode-in-pairs']);
-  });
+  ])(
+    'counted in pairs (%s): %s becomes the label of the first of the pair',
+    (_title, label, counted, rate, expected) => {
+      const facts = clipFacts({ timecode: parseTimecode(label, counted), video: { rate }, audio: [] });
+      expect(formatTimecode(made(vc3, facts).timecode as NonNullable<Outcome['timecode']>)).toBe(expected);
+      expect(notesOf(vc3, facts)).toEqual(['timecode-in-pairs']);
+    },
+  );
 
   test.each([
-    ['a base that is not the rate\'s', { frame: 90_000, base: 25, drop: false }],
+    ["a base that is not the rate's", { frame: 90_000, base: 25, drop: false }],
     ['drop-frame at 23.976', { frame: 86_400, base: 24, drop: true }],
     ['beyond 24 hours', { frame: 24 * 86_400, base: 24, drop: false }],
   ])('%s is refused', (_title, timecode) => {
@@ -216,7 +344,9 @@ describe('timecode', () => {
   });
 
   test('a rate that timecode does not count is refused', () => {
-    expect(refusalsOf(vc3, clipFacts({ video: { rate: ratio(15) }, timecode: null, audio: [] }))).toContain('rate-not-offered');
+    expect(refusalsOf(vc3, clipFacts({ video: { rate: ratio(15) }, timecode: null, audio: [] }))).toContain(
+      'rate-not-offered',
+    );
   });
 });
 
@@ -238,12 +368,17 @@ describe('sound', () => {
 
   test('never lasts longer than the picture, and ends less than a sample before it', () => {
     fc.assert(
-      fc.property(fc.integer({ min: 1, max: 10_000_000 }), fc.constantFrom(...knownRates), fc.constantFrom(44_100, 48_000, 96_000), (frames, rate, sampleRate) => {
-        const samples = samplesWithin(frames, rate, sampleRate);
-        const picture = ratio(BigInt(frames) * BigInt(rate.den), BigInt(rate.num));
-        expect(compareRatios(ratio(samples, sampleRate), picture)).toBeLessThanOrEqual(0);
-        expect(compareRatios(ratio(samples + 1, sampleRate), picture)).toBe(1);
-      }),
+      fc.property(
+        fc.integer({ min: 1, max: 10_000_000 }),
+        fc.constantFrom(...knownRates),
+        fc.constantFrom(44_100, 48_000, 96_000),
+        (frames, rate, sampleRate) => {
+          const samples = samplesWithin(frames, rate, sampleRate);
+          const picture = ratio(BigInt(frames) * BigInt(rate.den), BigInt(rate.num));
+          expect(compareRatios(ratio(samples, sampleRate), picture)).toBeLessThanOrEqual(0);
+          expect(compareRatios(ratio(samples + 1, sampleRate), picture)).toBe(1);
+        },
+      ),
     );
   });
 
@@ -256,7 +391,12 @@ describe('sound', () => {
     ['one frame long', { samples: 96_096 + frame }, [], ['sound-fitted']],
     ['one frame and one sample long', { samples: 96_096 + frame + 1 }, ['sound-length'], ['refused']],
     ['a frame late with all its samples', { startOffset: frame }, [], ['sound-fitted']],
-    ['two frames late', { startOffset: 2 * frame, samples: 96_096 - 2 * frame }, ['sound-length'], ['refused']],
+    [
+      'two frames late',
+      { startOffset: 2 * frame, samples: 96_096 - 2 * frame },
+      ['sound-length'],
+      ['refused'],
+    ],
     ['a frame early', { startOffset: -frame, samples: 96_096 + frame }, [], ['sound-fitted']],
     ['none at all', { samples: 0 }, ['sound-length'], ['refused']],
   ])('%s', (_title, over, refusals, notes) => {
@@ -267,8 +407,19 @@ describe('sound', () => {
   });
 
   test('tracks: all in order, the first, or none', () => {
-    const facts = clipFacts({ audio: [audioFacts({ channels: 1, layout: 'mono' }), audioFacts({ streamIndex: 2, sampleRate: 96_000, samples: 192_192 })] });
-    const sound = (tracks: Profile['audio']['tracks'], rate: Profile['audio']['rate']) => made({ ...vc3, audio: { ...vc3.audio, tracks, rate } }, facts).audio.map((track) => [track.sourceTrack, track.channels, track.sampleRate, track.samples]);
+    const facts = clipFacts({
+      audio: [
+        audioFacts({ channels: 1, layout: 'mono' }),
+        audioFacts({ streamIndex: 2, sampleRate: 96_000, samples: 192_192 }),
+      ],
+    });
+    const sound = (tracks: Profile['audio']['tracks'], rate: Profile['audio']['rate']) =>
+      made({ ...vc3, audio: { ...vc3.audio, tracks, rate } }, facts).audio.map((track) => [
+        track.sourceTrack,
+        track.channels,
+        track.sampleRate,
+        track.samples,
+      ]);
     expect(sound('all', 48_000)).toEqual([
       [0, 1, 48_000, 96_096],
       [1, 2, 48_000, 96_096],
@@ -280,22 +431,43 @@ describe('sound', () => {
 
   test('AAC refuses what it cannot hold', () => {
     const aac: Profile = { ...review, audio: { ...review.audio, rate: 'source' } };
-    expect(refusalsOf(aac, clipFacts({ audio: [audioFacts({ sampleRate: 47_952, samples: 96_000 })] }))).toEqual(['sound-not-offered']);
-    expect(refusalsOf(aac, clipFacts({ audio: [audioFacts({ channels: 16, layout: null })] }))).toEqual(['sound-not-offered']);
+    expect(
+      refusalsOf(aac, clipFacts({ audio: [audioFacts({ sampleRate: 47_952, samples: 96_000 })] })),
+    ).toEqual(['sound-not-offered']);
+    expect(refusalsOf(aac, clipFacts({ audio: [audioFacts({ channels: 16, layout: null })] }))).toEqual([
+      'sound-not-offered',
+    ]);
   });
 });
 
 describe('colour', () => {
-  const tagged = (primaries: string | null, transfer: string | null, matrix: string | null, range: 'limited' | 'full' | null = 'limited') => clipFacts({ video: { colour: { primaries, transfer, matrix, range } } });
+  const tagged = (
+    primaries: string | null,
+    transfer: string | null,
+    matrix: string | null,
+    range: 'limited' | 'full' | null = 'limited',
+  ) => clipFacts({ video: { colour: { primaries, transfer, matrix, range } } });
 
   test('source: the tags of the source, levels limited', () => {
-    expect(made(vc3, tagged('bt2020', 'arib-std-b67', 'bt2020nc', 'full')).colour).toEqual({ primaries: 'bt2020', transfer: 'arib-std-b67', matrix: 'bt2020nc', range: 'limited' });
+    expect(made(vc3, tagged('bt2020', 'arib-std-b67', 'bt2020nc', 'full')).colour).toEqual({
+      primaries: 'bt2020',
+      transfer: 'arib-std-b67',
+      matrix: 'bt2020nc',
+      range: 'limited',
+    });
   });
 
   test('untagged: taken for BT.709 with a note, or held', () => {
-    expect(made(vc3, tagged(null, null, null, null)).colour).toEqual({ primaries: 'bt709', transfer: 'bt709', matrix: 'bt709', range: 'limited' });
+    expect(made(vc3, tagged(null, null, null, null)).colour).toEqual({
+      primaries: 'bt709',
+      transfer: 'bt709',
+      matrix: 'bt709',
+      range: 'limited',
+    });
     expect(notesOf(vc3, tagged(null, null, null))).toEqual(['colour-assumed']);
-    expect(refusalsOf({ ...vc3, colour: { ...vc3.colour, untagged: 'hold' } }, tagged(null, null, null))).toEqual(['colour-untagged']);
+    expect(
+      refusalsOf({ ...vc3, colour: { ...vc3.colour, untagged: 'hold' } }, tagged(null, null, null)),
+    ).toEqual(['colour-untagged']);
   });
 
   test('a matrix that is missing beside primaries is the one that belongs to them', () => {
@@ -304,14 +476,35 @@ describe('colour', () => {
   });
 
   test('RGB comes out as limited BT.709', () => {
-    const facts = clipFacts({ video: { pixelFormat: 'gbrp10le', colour: { primaries: 'bt709', transfer: 'bt709', matrix: 'gbr', range: 'full' } } });
-    expect(made({ ...vc3, colour: { ...vc3.colour, range: 'source' } }, facts).colour).toEqual({ primaries: 'bt709', transfer: 'bt709', matrix: 'bt709', range: 'limited' });
+    const facts = clipFacts({
+      video: {
+        pixelFormat: 'gbrp10le',
+        colour: { primaries: 'bt709', transfer: 'bt709', matrix: 'gbr', range: 'full' },
+      },
+    });
+    expect(made({ ...vc3, colour: { ...vc3.colour, range: 'source' } }, facts).colour).toEqual({
+      primaries: 'bt709',
+      transfer: 'bt709',
+      matrix: 'bt709',
+      range: 'limited',
+    });
   });
 
   test('primaries and transfer are not converted; equal curves under another number are', () => {
-    const to709: Profile = { ...vc3, colour: { ...vc3.colour, primaries: 'bt709', transfer: 'bt709', matrix: 'bt709' } };
-    expect(refusalsOf(to709, tagged('bt2020', 'arib-std-b67', 'bt2020nc'))).toEqual(['colour-not-converted', 'colour-not-converted']);
-    expect(made(to709, tagged('bt709', 'smpte170m', 'smpte170m')).colour).toEqual({ primaries: 'bt709', transfer: 'bt709', matrix: 'bt709', range: 'limited' });
+    const to709: Profile = {
+      ...vc3,
+      colour: { ...vc3.colour, primaries: 'bt709', transfer: 'bt709', matrix: 'bt709' },
+    };
+    expect(refusalsOf(to709, tagged('bt2020', 'arib-std-b67', 'bt2020nc'))).toEqual([
+      'colour-not-converted',
+      'colour-not-converted',
+    ]);
+    expect(made(to709, tagged('bt709', 'smpte170m', 'smpte170m')).colour).toEqual({
+      primaries: 'bt709',
+      transfer: 'bt709',
+      matrix: 'bt709',
+      range: 'limited',
+    });
   });
 
   test('tags that the filters do not know never get into one', () => {
@@ -321,8 +514,13 @@ describe('colour', () => {
 
   test('full range is refused by RDD 36 and named by H.264 as its decoder names it', () => {
     const full = tagged('bt709', 'bt709', 'bt709', 'full');
-    expect(refusalsOf({ ...rdd36, colour: { ...rdd36.colour, range: 'source' } }, full)).toEqual(['colour-not-converted']);
-    expect(made({ ...review, colour: { ...review.colour, range: 'source' } }, full)).toMatchObject({ pixelFormat: 'yuvj420p', colour: { range: 'full' } });
+    expect(refusalsOf({ ...rdd36, colour: { ...rdd36.colour, range: 'source' } }, full)).toEqual([
+      'colour-not-converted',
+    ]);
+    expect(made({ ...review, colour: { ...review.colour, range: 'source' } }, full)).toMatchObject({
+      pixelFormat: 'yuvj420p',
+      colour: { range: 'full' },
+    });
   });
 });
 
@@ -334,16 +532,31 @@ describe('what else a profile refuses', () => {
   });
 
   test('raw sensor data, and a clip without a frame', () => {
-    expect(refusalsOf(review, clipFacts({ video: { pixelFormat: 'bayer_rggb16le' } }))).toContain('picture-undeveloped');
+    expect(refusalsOf(review, clipFacts({ video: { pixelFormat: 'bayer_rggb16le' } }))).toContain(
+      'picture-undeveloped',
+    );
     expect(refusalsOf(review, clipFacts({ video: { frames: 0 }, audio: [] }))).toContain('clip-no-frames');
   });
 
   test('every reason at once, each with roll, clip and profile', () => {
-    const decision = decide(vc3, clipFacts({ timecode: null, video: { fieldOrder: 'bottom-first', width: 100_000 }, audio: [audioFacts({ samples: 1 })] }));
+    const decision = decide(
+      vc3,
+      clipFacts({
+        timecode: null,
+        video: { fieldOrder: 'bottom-first', width: 100_000 },
+        audio: [audioFacts({ samples: 1 })],
+      }),
+    );
     expect(decision.outcome).toBeNull();
     if (decision.outcome !== null) return;
-    expect(decision.findings.map((item) => item.code).sort()).toEqual(['interlaced-held', 'raster-not-offered', 'sound-length', 'timecode-missing']);
-    for (const item of decision.findings) expect(item).toMatchObject({ roll: 'A001', clip: 'id-1', profile: 'editorial-vc3' });
+    expect(decision.findings.map((item) => item.code).sort()).toEqual([
+      'interlaced-held',
+      'raster-not-offered',
+      'sound-length',
+      'timecode-missing',
+    ]);
+    for (const item of decision.findings)
+      expect(item).toMatchObject({ roll: 'A001', clip: 'id-1', profile: 'editorial-vc3' });
   });
 });
 
@@ -359,8 +572,17 @@ describe('reel and file name', () => {
   });
 
   test('the template takes every placeholder', () => {
-    const parts = { clip: 'bell', roll: 'A001', reel: 'R1', day: 'day-02', profile: 'p', timecode: parseTimecode('01:02:03;04', ratio(30000, 1001)) };
-    expect(fileNameOf('{day}_{roll}_{reel}_{clip}_{profile}_{timecode}', parts, 'mov')).toBe('day-02_A001_R1_bell_p_01-02-03-04.mov');
+    const parts = {
+      clip: 'bell',
+      roll: 'A001',
+      reel: 'R1',
+      day: 'day-02',
+      profile: 'p',
+      timecode: parseTimecode('01:02:03;04', ratio(30000, 1001)),
+    };
+    expect(fileNameOf('{day}_{roll}_{reel}_{clip}_{profile}_{timecode}', parts, 'mov')).toBe(
+      'day-02_A001_R1_bell_p_01-02-03-04.mov',
+    );
   });
 
   test.each([
@@ -385,7 +607,13 @@ describe('reel and file name', () => {
   });
 
   test('a name is at most 200 bytes, cut between characters, and two long ones that differ at the end stay two', () => {
-    const parts = { roll: 'A001', reel: 'R1', day: 'd', profile: 'p', timecode: parseTimecode('01:00:00:00', 24) };
+    const parts = {
+      roll: 'A001',
+      reel: 'R1',
+      day: 'd',
+      profile: 'p',
+      timecode: parseTimecode('01:00:00:00', 24),
+    };
     fc.assert(
       fc.property(fc.string({ unit: 'grapheme', minLength: 1, maxLength: 300 }), (name) => {
         const file = fileNameOf('{clip}', { ...parts, clip: name }, 'mov');
@@ -397,6 +625,8 @@ describe('reel and file name', () => {
       }),
     );
     const long = 'n'.repeat(251);
-    expect(fileNameOf('{clip}', { ...parts, clip: `${long}a` }, 'mov')).not.toBe(fileNameOf('{clip}', { ...parts, clip: `${long}b` }, 'mov'));
+    expect(fileNameOf('{clip}', { ...parts, clip: `${long}a` }, 'mov')).not.toBe(
+      fileNameOf('{clip}', { ...parts, clip: `${long}b` }, 'mov'),
+    );
   });
 });

@@ -13,19 +13,44 @@ import { freshFolder } from '../support/folder.ts';
 import { factsOf, makeAll } from '../support/make.ts';
 import { drained, ffmpeg, makeMovie } from '../support/media.ts';
 
-const asShot: Profile['raster'] = { policy: 'native', width: null, height: null, multiple_of: 2, enlarge: false };
+const asShot: Profile['raster'] = {
+  policy: 'native',
+  width: null,
+  height: null,
+  multiple_of: 2,
+  enlarge: false,
+};
 let vc3: Profile;
 let rdd36: Profile;
 let review: Profile;
 beforeAll(async () => {
-  [vc3, rdd36, review] = (await builtInProfiles()).map((item) => ({ ...item.profile, raster: asShot })) as [Profile, Profile, Profile];
+  [vc3, rdd36, review] = (await builtInProfiles()).map((item) => ({ ...item.profile, raster: asShot })) as [
+    Profile,
+    Profile,
+    Profile,
+  ];
 });
 
 /** Frames as decoded, in the file's own pixel format: nothing is converted. */
 async function planes(path: string, bytesPerFrame: number): Promise<Buffer[]> {
-  const run = await runForOutput('ffmpeg', ['-v', 'error', '-noautorotate', '-i', path, '-map', '0:v:0', '-fps_mode', 'passthrough', '-f', 'rawvideo', '-']);
+  const run = await runForOutput('ffmpeg', [
+    '-v',
+    'error',
+    '-noautorotate',
+    '-i',
+    path,
+    '-map',
+    '0:v:0',
+    '-fps_mode',
+    'passthrough',
+    '-f',
+    'rawvideo',
+    '-',
+  ]);
   expect(run.stderr).toBe('');
-  return Array.from({ length: run.stdout.length / bytesPerFrame }, (_, index) => run.stdout.subarray(index * bytesPerFrame, (index + 1) * bytesPerFrame));
+  return Array.from({ length: run.stdout.length / bytesPerFrame }, (_, index) =>
+    run.stdout.subarray(index * bytesPerFrame, (index + 1) * bytesPerFrame),
+  );
 }
 /** Luma and chroma in the middle of an 8-bit 4:2:2 frame. */
 async function middle(path: string, width: number, height: number): Promise<[number, number, number]> {
@@ -36,31 +61,123 @@ async function middle(path: string, width: number, height: number): Promise<[num
   return [frame[luma], frame[chroma], frame[chroma + (width * height) / 2]] as [number, number, number];
 }
 async function samples(path: string, track: number): Promise<Int32Array> {
-  const run = await runForOutput('ffmpeg', ['-v', 'error', '-i', path, '-map', `0:a:${track}`, '-f', 's32le', '-c:a', 'pcm_s32le', '-']);
-  return new Int32Array(run.stdout.buffer.slice(run.stdout.byteOffset, run.stdout.byteOffset + run.stdout.length));
+  const run = await runForOutput('ffmpeg', [
+    '-v',
+    'error',
+    '-i',
+    path,
+    '-map',
+    `0:a:${track}`,
+    '-f',
+    's32le',
+    '-c:a',
+    'pcm_s32le',
+    '-',
+  ]);
+  return new Int32Array(
+    run.stdout.buffer.slice(run.stdout.byteOffset, run.stdout.byteOffset + run.stdout.length),
+  );
 }
 async function packetDigest(path: string): Promise<string> {
-  const run = await runForOutput('ffmpeg', ['-v', 'error', '-i', path, '-map', '0:v', '-map', '0:a?', '-c', 'copy', '-f', 'framemd5', '-']);
+  const run = await runForOutput('ffmpeg', [
+    '-v',
+    'error',
+    '-i',
+    path,
+    '-map',
+    '0:v',
+    '-map',
+    '0:a?',
+    '-c',
+    'copy',
+    '-f',
+    'framemd5',
+    '-',
+  ]);
   return createHash('sha256').update(run.stdout).digest('hex');
 }
 
-const lavfi = (colour: string, rate = '24'): string[] => ['-f', 'lavfi', '-i', `color=c=${colour}:s=320x180:r=${rate}`];
+const lavfi = (colour: string, rate = '24'): string[] => [
+  '-f',
+  'lavfi',
+  '-i',
+  `color=c=${colour}:s=320x180:r=${rate}`,
+];
 /** A flat picture of exactly these code values (8 bits), stored without loss. */
-const flat = (y: number, u: number, v: number): string[] => ['-f', 'lavfi', '-i', `color=s=320x180:r=24,format=yuv420p,geq=lum=${y}:cb=${u}:cr=${v}`];
-const tags = (primaries: string, transfer: string, matrix: string, range: string): string => `setparams=color_primaries=${primaries}:color_trc=${transfer}:colorspace=${matrix}:range=${range}`;
-const lossless = ['-c:v', 'libx264', '-qp', '0', '-preset', 'ultrafast', '-frames:v', '3', '-timecode', '01:00:00:00'];
+const flat = (y: number, u: number, v: number): string[] => [
+  '-f',
+  'lavfi',
+  '-i',
+  `color=s=320x180:r=24,format=yuv420p,geq=lum=${y}:cb=${u}:cr=${v}`,
+];
+const tags = (primaries: string, transfer: string, matrix: string, range: string): string =>
+  `setparams=color_primaries=${primaries}:color_trc=${transfer}:colorspace=${matrix}:range=${range}`;
+const lossless = [
+  '-c:v',
+  'libx264',
+  '-qp',
+  '0',
+  '-preset',
+  'ultrafast',
+  '-frames:v',
+  '3',
+  '-timecode',
+  '01:00:00:00',
+];
 
 describe('colour and levels, by code values of ITU-R BT.601, BT.709 and BT.2020 red and grey (H.273 formulas)', () => {
   test.each([
     ['BT.709 limited red stays', [63, 102, 240], ['bt709', 'bt709', 'bt709', 'tv'], 'source', [63, 102, 240]],
-    ['BT.601 red becomes BT.709 red', [81, 90, 240], ['bt709', 'bt709', 'smpte170m', 'tv'], 'bt709', [63, 102, 240]],
-    ['BT.601 red kept with its matrix', [81, 90, 240], ['smpte170m', 'smpte170m', 'smpte170m', 'tv'], 'source', [81, 90, 240]],
-    ['BT.709 red becomes BT.601 red', [63, 102, 240], ['bt709', 'bt709', 'bt709', 'tv'], 'smpte170m', [81, 90, 240]],
-    ['BT.2020 red stays', [74, 97, 240], ['bt2020', 'arib-std-b67', 'bt2020nc', 'tv'], 'source', [74, 97, 240]],
+    [
+      'BT.601 red becomes BT.709 red',
+      [81, 90, 240],
+      ['bt709', 'bt709', 'smpte170m', 'tv'],
+      'bt709',
+      [63, 102, 240],
+    ],
+    [
+      'BT.601 red kept with its matrix',
+      [81, 90, 240],
+      ['smpte170m', 'smpte170m', 'smpte170m', 'tv'],
+      'source',
+      [81, 90, 240],
+    ],
+    [
+      'BT.709 red becomes BT.601 red',
+      [63, 102, 240],
+      ['bt709', 'bt709', 'bt709', 'tv'],
+      'smpte170m',
+      [81, 90, 240],
+    ],
+    [
+      'BT.2020 red stays',
+      [74, 97, 240],
+      ['bt2020', 'arib-std-b67', 'bt2020nc', 'tv'],
+      'source',
+      [74, 97, 240],
+    ],
     // (128 - 0) / 255 of full range is 16 + 219 x 128 / 255 = 125.9 of limited range.
-    ['full-range grey 128 becomes limited 126', [128, 128, 128], ['bt709', 'bt709', 'bt709', 'pc'], 'source', [126, 128, 128]],
-    ['full-range white 255 becomes limited 235', [255, 128, 128], ['bt709', 'bt709', 'bt709', 'pc'], 'source', [235, 128, 128]],
-    ['full-range black 0 becomes limited 16', [0, 128, 128], ['bt709', 'bt709', 'bt709', 'pc'], 'source', [16, 128, 128]],
+    [
+      'full-range grey 128 becomes limited 126',
+      [128, 128, 128],
+      ['bt709', 'bt709', 'bt709', 'pc'],
+      'source',
+      [126, 128, 128],
+    ],
+    [
+      'full-range white 255 becomes limited 235',
+      [255, 128, 128],
+      ['bt709', 'bt709', 'bt709', 'pc'],
+      'source',
+      [235, 128, 128],
+    ],
+    [
+      'full-range black 0 becomes limited 16',
+      [0, 128, 128],
+      ['bt709', 'bt709', 'bt709', 'pc'],
+      'source',
+      [16, 128, 128],
+    ],
     ['limited grey 126 stays', [126, 128, 128], ['bt709', 'bt709', 'bt709', 'tv'], 'source', [126, 128, 128]],
   ] as const)('%s', async (_title, [y, u, v], [primaries, transfer, matrix, range], wanted, expected) => {
     const folder = freshFolder('colour');
@@ -69,7 +186,8 @@ describe('colour and levels, by code values of ITU-R BT.601, BT.709 and BT.2020 
     const [made] = await makeAll(source, [{ ...vc3, colour: { ...vc3.colour, matrix: wanted } }], folder);
     expect(made?.checked.findings).toEqual([]);
     const found = await middle(made?.path ?? '', 320, 180);
-    for (const [index, value] of expected.entries()) expect(Math.abs((found[index] as number) - value), `${found}`).toBeLessThanOrEqual(1);
+    for (const [index, value] of expected.entries())
+      expect(Math.abs((found[index] as number) - value), `${found}`).toBeLessThanOrEqual(1);
   });
 
   test('an untagged picture keeps its code values and is tagged BT.709', async () => {
@@ -78,32 +196,63 @@ describe('colour and levels, by code values of ITU-R BT.601, BT.709 and BT.2020 
     await ffmpeg(...flat(63, 102, 240), ...lossless, source);
     const [made] = await makeAll(source, [vc3], folder);
     expect(made?.checked.findings).toEqual([]);
-    expect(made?.checked.facts?.video.colour).toEqual({ primaries: 'bt709', transfer: 'bt709', matrix: 'bt709', range: 'limited' });
+    expect(made?.checked.facts?.video.colour).toEqual({
+      primaries: 'bt709',
+      transfer: 'bt709',
+      matrix: 'bt709',
+      range: 'limited',
+    });
     const found = await middle(made?.path ?? '', 320, 180);
-    for (const [index, value] of [63, 102, 240].entries()) expect(Math.abs((found[index] as number) - value)).toBeLessThanOrEqual(1);
+    for (const [index, value] of [63, 102, 240].entries())
+      expect(Math.abs((found[index] as number) - value)).toBeLessThanOrEqual(1);
   });
 
   test('RGB red becomes limited BT.709 red at any size', async () => {
     const folder = freshFolder('rgb');
     const source = join(folder, 'clip.mov');
-    await ffmpeg(...lavfi('red'), '-vf', 'format=rgb24', '-c:v', 'png', '-frames:v', '3', '-timecode', '01:00:00:00', source);
+    await ffmpeg(
+      ...lavfi('red'),
+      '-vf',
+      'format=rgb24',
+      '-c:v',
+      'png',
+      '-frames:v',
+      '3',
+      '-timecode',
+      '01:00:00:00',
+      source,
+    );
     const [made] = await makeAll(source, [vc3], folder);
     expect(made?.checked.findings).toEqual([]);
     const found = await middle(made?.path ?? '', 320, 180);
-    for (const [index, value] of [63, 102, 240].entries()) expect(Math.abs((found[index] as number) - value), `${found}`).toBeLessThanOrEqual(1);
+    for (const [index, value] of [63, 102, 240].entries())
+      expect(Math.abs((found[index] as number) - value), `${found}`).toBeLessThanOrEqual(1);
   });
 });
 
 describe('times', () => {
   test.each([
-    ['a time base that cannot express the rate (600 ticks a second at 23.976)', ['-video_track_timescale', '600']],
+    [
+      'a time base that cannot express the rate (600 ticks a second at 23.976)',
+      ['-video_track_timescale', '600'],
+    ],
     ['pictures in another order than they are shown in', ['-bf', '3']],
   ])('%s: every frame once, evenly', async (_title, extra) => {
     const folder = freshFolder('times');
-    const source = await makeMovie(join(folder, 'clip.mov'), { codec: 'h264', rate: '24000/1001', frames: 25, extra });
+    const source = await makeMovie(join(folder, 'clip.mov'), {
+      codec: 'h264',
+      rate: '24000/1001',
+      frames: 25,
+      extra,
+    });
     for (const { checked } of await makeAll(source, [vc3, review], folder)) {
       expect(checked.findings).toEqual([]);
-      expect(checked.facts?.video).toMatchObject({ frames: 25, rate: { num: 24000, den: 1001 }, firstTime: 0, endTime: 25 * 1001 });
+      expect(checked.facts?.video).toMatchObject({
+        frames: 25,
+        rate: { num: 24000, den: 1001 },
+        firstTime: 0,
+        endTime: 25 * 1001,
+      });
     }
   });
 
@@ -111,7 +260,19 @@ describe('times', () => {
     const folder = freshFolder('late');
     const plain = await makeMovie(join(folder, 'plain.mov'), { frames: 12, rate: '25', sound: [] });
     const source = join(folder, 'clip.mov');
-    await ffmpeg('-itsoffset', '0.52', '-i', plain, '-map', '0:v', '-c', 'copy', '-timecode', '01:00:00:00', source);
+    await ffmpeg(
+      '-itsoffset',
+      '0.52',
+      '-i',
+      plain,
+      '-map',
+      '0:v',
+      '-c',
+      'copy',
+      '-timecode',
+      '01:00:00:00',
+      source,
+    );
     const [made] = await makeAll(source, [vc3], folder);
     expect(made?.checked.findings).toEqual([]);
     expect(made?.checked.facts?.video).toMatchObject({ frames: 12, firstTime: 0 });
@@ -126,50 +287,109 @@ describe('times', () => {
   ])('%s frames a second from %s pass every check', async (rate, timecode) => {
     const folder = freshFolder('fast');
     const source = await makeMovie(join(folder, 'clip.mov'), { rate, timecode, frames: 12, sound: [1] });
-    for (const { checked } of await makeAll(source, [vc3, review], folder)) expect(checked.findings).toEqual([]);
+    for (const { checked } of await makeAll(source, [vc3, review], folder))
+      expect(checked.findings).toEqual([]);
   });
 
   test('one frame is enough', async () => {
     const folder = freshFolder('one');
     const source = await makeMovie(join(folder, 'clip.mov'), { frames: 1, rate: '24' });
-    for (const { checked } of await makeAll(source, [vc3, rdd36, review], folder)) expect(checked.findings).toEqual([]);
+    for (const { checked } of await makeAll(source, [vc3, rdd36, review], folder))
+      expect(checked.findings).toEqual([]);
   });
 });
 
 describe('geometry', () => {
   /** Where the top of an upright picture was in one that must be turned clockwise by so much. */
   const brightAfter: Readonly<Record<string, string>> = { '90': 'right', '180': 'bottom', '270': 'left' };
-  test.each([90, 180, 270])('a clip that asks to be turned (tag %i) comes out upright, as MediaInfo says that it must be turned', async (turn) => {
-    const folder = freshFolder('turned');
-    const flatMovie = join(folder, 'flat.mov');
-    await ffmpeg('-f', 'lavfi', '-i', 'color=black:s=384x320:r=24,drawbox=w=384:h=160:c=white:t=fill', '-vf', tags('bt709', 'bt709', 'bt709', 'tv'), ...lossless, flatMovie);
-    const source = join(folder, 'clip.mov');
-    // The file's own matrix as MediaInfo reads it (clockwise): how a writer is asked for one, and in which sense, differs between versions of ffmpeg.
-    const rotation = (): string => String(Number.parseFloat(execFileSync('mediainfo', ['--Output=Video;%Rotation%', source], { encoding: 'utf8' }) || '0'));
-    await ffmpeg('-i', flatMovie, '-map', '0:v', '-c', 'copy', '-metadata:s:v:0', `rotate=${turn}`, '-timecode', '01:00:00:00', source);
-    if (rotation() === '0') await ffmpeg('-display_rotation', String(turn), '-i', flatMovie, '-map', '0:v', '-c', 'copy', '-timecode', '01:00:00:00', source);
-    const clockwise = rotation();
-    const facts = await factsOf(source);
-    const bright = brightAfter[clockwise];
-    expect(String(facts.video.rotation)).toBe(clockwise);
-    expect(bright).toBeDefined();
-    const [made] = await makeAll(source, [vc3], folder);
-    expect(made?.checked.findings).toEqual([]);
-    const { width, height } = made?.outcome ?? { width: 0, height: 0 };
-    expect([width, height]).toEqual(turn === 180 ? [384, 320] : [320, 384]);
-    const [frame] = (await planes(made?.path ?? '', width * height * 2)) as [Buffer];
-    const luma = (x: number, y: number): number => frame[y * width + x] as number;
-    const sides = { left: luma(8, height >> 1), right: luma(width - 9, height >> 1), top: luma(width >> 1, 8), bottom: luma(width >> 1, height - 9) };
-    for (const [side, value] of Object.entries(sides)) {
-      if (side === bright) expect(value).toBeGreaterThan(200);
-      else if ({ left: 'right', right: 'left', top: 'bottom', bottom: 'top' }[side] === bright) expect(value).toBeLessThan(40);
-    }
-  });
+  test.each([90, 180, 270])(
+    'a clip that asks to be turned (tag %i) comes out upright, as MediaInfo says that it must be turned',
+    async (turn) => {
+      const folder = freshFolder('turned');
+      const flatMovie = join(folder, 'flat.mov');
+      await ffmpeg(
+        '-f',
+        'lavfi',
+        '-i',
+        'color=black:s=384x320:r=24,drawbox=w=384:h=160:c=white:t=fill',
+        '-vf',
+        tags('bt709', 'bt709', 'bt709', 'tv'),
+        ...lossless,
+        flatMovie,
+      );
+      const source = join(folder, 'clip.mov');
+      // The file's own matrix as MediaInfo reads it (clockwise): how a writer is asked for one, and in which sense, differs between versions of ffmpeg.
+      const rotation = (): string =>
+        String(
+          Number.parseFloat(
+            execFileSync('mediainfo', ['--Output=Video;%Rotation%', source], { encoding: 'utf8' }) || '0',
+          ),
+        );
+      await ffmpeg(
+        '-i',
+        flatMovie,
+        '-map',
+        '0:v',
+        '-c',
+        'copy',
+        '-metadata:s:v:0',
+        `rotate=${turn}`,
+        '-timecode',
+        '01:00:00:00',
+        source,
+      );
+      if (rotation() === '0')
+        await ffmpeg(
+          '-display_rotation',
+          String(turn),
+          '-i',
+          flatMovie,
+          '-map',
+          '0:v',
+          '-c',
+          'copy',
+          '-timecode',
+          '01:00:00:00',
+          source,
+        );
+      const clockwise = rotation();
+      const facts = await factsOf(source);
+      const bright = brightAfter[clockwise];
+      expect(String(facts.video.rotation)).toBe(clockwise);
+      expect(bright).toBeDefined();
+      const [made] = await makeAll(source, [vc3], folder);
+      expect(made?.checked.findings).toEqual([]);
+      const { width, height } = made?.outcome ?? { width: 0, height: 0 };
+      expect([width, height]).toEqual(turn === 180 ? [384, 320] : [320, 384]);
+      const [frame] = (await planes(made?.path ?? '', width * height * 2)) as [Buffer];
+      const luma = (x: number, y: number): number => frame[y * width + x] as number;
+      const sides = {
+        left: luma(8, height >> 1),
+        right: luma(width - 9, height >> 1),
+        top: luma(width >> 1, 8),
+        bottom: luma(width >> 1, height - 9),
+      };
+      for (const [side, value] of Object.entries(sides)) {
+        if (side === bright) expect(value).toBeGreaterThan(200);
+        else if ({ left: 'right', right: 'left', top: 'bottom', bottom: 'top' }[side] === bright)
+          expect(value).toBeLessThan(40);
+      }
+    },
+  );
 
   test('pixels that are not square become square', async () => {
     const folder = freshFolder('aspect');
     const source = join(folder, 'clip.mov');
-    await ffmpeg('-f', 'lavfi', '-i', 'testsrc2=s=360x288:r=25', '-vf', `setsar=16/15,${tags('bt709', 'bt709', 'bt709', 'tv')}`, ...lossless, source);
+    await ffmpeg(
+      '-f',
+      'lavfi',
+      '-i',
+      'testsrc2=s=360x288:r=25',
+      '-vf',
+      `setsar=16/15,${tags('bt709', 'bt709', 'bt709', 'tv')}`,
+      ...lossless,
+      source,
+    );
     for (const { checked, outcome } of await makeAll(source, [vc3, review], folder)) {
       expect([outcome.width, outcome.height]).toEqual([384, 288]);
       expect(checked.findings).toEqual([]);
@@ -180,8 +400,21 @@ describe('geometry', () => {
     const folder = freshFolder('fill');
     const source = join(folder, 'clip.mov');
     // White in the middle half, black in the outer quarters: 640x180 filled into 320x180 shows the white alone.
-    await ffmpeg('-f', 'lavfi', '-i', 'color=black:s=640x180:r=24,drawbox=x=160:w=320:h=180:c=white:t=fill', '-vf', tags('bt709', 'bt709', 'bt709', 'tv'), ...lossless, source);
-    const [made] = await makeAll(source, [{ ...vc3, raster: { policy: 'fill', width: 320, height: 180, multiple_of: 2, enlarge: true } }], folder);
+    await ffmpeg(
+      '-f',
+      'lavfi',
+      '-i',
+      'color=black:s=640x180:r=24,drawbox=x=160:w=320:h=180:c=white:t=fill',
+      '-vf',
+      tags('bt709', 'bt709', 'bt709', 'tv'),
+      ...lossless,
+      source,
+    );
+    const [made] = await makeAll(
+      source,
+      [{ ...vc3, raster: { policy: 'fill', width: 320, height: 180, multiple_of: 2, enlarge: true } }],
+      folder,
+    );
     expect(made?.checked.findings).toEqual([]);
     const [frame] = (await planes(made?.path ?? '', 320 * 180 * 2)) as [Buffer];
     for (const x of [2, 160, 317]) expect(frame[90 * 320 + x]).toBeGreaterThan(225);
@@ -192,9 +425,20 @@ describe('geometry', () => {
     ['2', [320, 180]],
   ] as const)('odd sizes with multiples of %s', async (multiple, [width, height]) => {
     const folder = freshFolder('odd');
-    const source = await makeMovie(join(folder, 'clip.mov'), { size: '321x181', frames: 6, picture: 'testsrc' });
+    const source = await makeMovie(join(folder, 'clip.mov'), {
+      size: '321x181',
+      frames: 6,
+      picture: 'testsrc',
+    });
     const raster = { ...asShot, multiple_of: multiple === '1' ? (1 as const) : (2 as const) };
-    for (const { checked, outcome } of await makeAll(source, [{ ...vc3, raster }, { ...rdd36, raster }], folder)) {
+    for (const { checked, outcome } of await makeAll(
+      source,
+      [
+        { ...vc3, raster },
+        { ...rdd36, raster },
+      ],
+      folder,
+    )) {
       expect([outcome.width, outcome.height]).toEqual([width, height]);
       expect(checked.findings).toEqual([]);
     }
@@ -207,13 +451,27 @@ describe('pictures of every kind go in without a conversion that nobody asked fo
     ['10-bit packed 4:2:2', ['-c:v', 'v210', '-pix_fmt', 'yuv422p10le']],
     ['12-bit 4:4:4 with alpha', ['-c:v', 'prores_ks', '-profile:v', '4', '-pix_fmt', 'yuva444p10le']],
     ['RGB 16 bit', ['-c:v', 'png', '-pix_fmt', 'rgb48be']],
-    ['10-bit 4:2:0', ['-c:v', 'libx265', '-pix_fmt', 'yuv420p10le', '-x265-params', 'log-level=none', '-tag:v', 'hvc1']],
+    [
+      '10-bit 4:2:0',
+      ['-c:v', 'libx265', '-pix_fmt', 'yuv420p10le', '-x265-params', 'log-level=none', '-tag:v', 'hvc1'],
+    ],
     ['full-range JPEG', ['-c:v', 'mjpeg', '-pix_fmt', 'yuvj422p', '-q:v', '3']],
     ['grey', ['-c:v', 'png', '-pix_fmt', 'gray']],
   ])('%s', async (_title, codec) => {
     const folder = freshFolder('kinds');
     const source = join(folder, 'clip.mov');
-    await ffmpeg('-f', 'lavfi', '-i', 'testsrc2=s=320x180:r=24', '-frames:v', '4', ...codec, '-timecode', '01:00:00:00', source);
+    await ffmpeg(
+      '-f',
+      'lavfi',
+      '-i',
+      'testsrc2=s=320x180:r=24',
+      '-frames:v',
+      '4',
+      ...codec,
+      '-timecode',
+      '01:00:00:00',
+      source,
+    );
     for (const { checked } of await makeAll(source, [vc3, rdd36, review], folder)) {
       expect(checked.findings).toEqual([]);
       expect(checked.facts?.video.frames).toBe(4);
@@ -221,15 +479,40 @@ describe('pictures of every kind go in without a conversion that nobody asked fo
   });
 
   test.each([
-    ['top field first', 'tff', ['-c:v', 'prores_ks', '-profile:v', '2', '-flags', '+ildct', '-top', '1', '-pix_fmt', 'yuv422p10le']],
-    ['bottom field first', 'bff', ['-c:v', 'prores_ks', '-profile:v', '2', '-flags', '+ildct', '-top', '0', '-pix_fmt', 'yuv422p10le']],
+    [
+      'top field first',
+      'tff',
+      ['-c:v', 'prores_ks', '-profile:v', '2', '-flags', '+ildct', '-top', '1', '-pix_fmt', 'yuv422p10le'],
+    ],
+    [
+      'bottom field first',
+      'bff',
+      ['-c:v', 'prores_ks', '-profile:v', '2', '-flags', '+ildct', '-top', '0', '-pix_fmt', 'yuv422p10le'],
+    ],
     ['packed, top field first', 'tff', ['-c:v', 'rawvideo', '-pix_fmt', 'uyvy422', '-field_order', 'tt']],
   ])('interlaced, %s: one progressive frame of each frame', async (_title, order, codec) => {
     const folder = freshFolder('fields');
     const source = join(folder, 'clip.mov');
-    await ffmpeg('-f', 'lavfi', '-i', 'testsrc2=s=320x180:r=50', '-vf', `interlace=scan=${order},setfield=${order}`, '-frames:v', '12', ...codec, '-timecode', '01:00:00:00', source);
+    await ffmpeg(
+      '-f',
+      'lavfi',
+      '-i',
+      'testsrc2=s=320x180:r=50',
+      '-vf',
+      `interlace=scan=${order},setfield=${order}`,
+      '-frames:v',
+      '12',
+      ...codec,
+      '-timecode',
+      '01:00:00:00',
+      source,
+    );
     expect((await factsOf(source)).video.fieldOrder).toBe(order === 'tff' ? 'top-first' : 'bottom-first');
-    for (const { checked, outcome } of await makeAll(source, [{ ...vc3, interlaced: 'deinterlace' }, review], folder)) {
+    for (const { checked, outcome } of await makeAll(
+      source,
+      [{ ...vc3, interlaced: 'deinterlace' }, review],
+      folder,
+    )) {
       expect(outcome.frames).toBe(12);
       expect(checked.findings).toEqual([]);
     }
@@ -245,7 +528,12 @@ describe('sound', () => {
     ['none', []],
   ])('%s: tracks, layouts and samples as planned', async (_title, sound) => {
     const folder = freshFolder('sound');
-    const source = await makeMovie(join(folder, 'clip.mov'), { rate: '30000/1001', timecode: '01:00:00;00', frames: 7, sound });
+    const source = await makeMovie(join(folder, 'clip.mov'), {
+      rate: '30000/1001',
+      timecode: '01:00:00;00',
+      frames: 7,
+      sound,
+    });
     for (const { checked, outcome } of await makeAll(source, [vc3, review], folder)) {
       expect(checked.findings).toEqual([]);
       expect(outcome.audio.map((track) => track.channels)).toEqual(sound);
@@ -262,16 +550,35 @@ describe('sound', () => {
     for (const [track, hertz] of [440, 550, 660].entries()) {
       const values = await samples(made?.path ?? '', track);
       let crossings = 0;
-      for (let index = 1; index < values.length; index += 1) if ((values[index - 1] as number) < 0 && (values[index] as number) >= 0) crossings += 1;
+      for (let index = 1; index < values.length; index += 1)
+        if ((values[index - 1] as number) < 0 && (values[index] as number) >= 0) crossings += 1;
       expect(Math.abs(crossings - hertz)).toBeLessThanOrEqual(1);
     }
   });
 
-  test('a click stays on its sample, at the source\'s rate', async () => {
+  test("a click stays on its sample, at the source's rate", async () => {
     const folder = freshFolder('click');
     const picture = await makeMovie(join(folder, 'picture.mov'), { frames: 24, rate: '24', sound: [] });
     const source = join(folder, 'clip.mov');
-    await ffmpeg('-i', picture, '-f', 'lavfi', '-i', "aevalsrc='0.5*eq(n,12345)':s=48000:d=1", '-map', '0:v', '-map', '1:a', '-c:v', 'copy', '-c:a', 'pcm_s24le', '-timecode', '01:00:00:00', source);
+    await ffmpeg(
+      '-i',
+      picture,
+      '-f',
+      'lavfi',
+      '-i',
+      "aevalsrc='0.5*eq(n,12345)':s=48000:d=1",
+      '-map',
+      '0:v',
+      '-map',
+      '1:a',
+      '-c:v',
+      'copy',
+      '-c:a',
+      'pcm_s24le',
+      '-timecode',
+      '01:00:00:00',
+      source,
+    );
     const [made] = await makeAll(source, [vc3], folder);
     const values = await samples(made?.path ?? '', 0);
     expect(values.length).toBe(48_000);
@@ -285,8 +592,27 @@ describe('sound', () => {
     const folder = freshFolder('offset');
     const picture = await makeMovie(join(folder, 'picture.mov'), { frames: 25, rate: '25', sound: [] });
     const source = join(folder, 'clip.mov');
-    const shift = offset.startsWith('-') ? ['-itsoffset', offset.slice(1), '-i', picture] : ['-i', picture, '-itsoffset', offset];
-    await ffmpeg(...shift, '-f', 'lavfi', '-i', 'aevalsrc=0.25:s=48000:d=1', '-map', '0:v', '-map', '1:a', '-c:v', 'copy', '-c:a', 'pcm_s24le', '-timecode', '01:00:00:00', source);
+    const shift = offset.startsWith('-')
+      ? ['-itsoffset', offset.slice(1), '-i', picture]
+      : ['-i', picture, '-itsoffset', offset];
+    await ffmpeg(
+      ...shift,
+      '-f',
+      'lavfi',
+      '-i',
+      'aevalsrc=0.25:s=48000:d=1',
+      '-map',
+      '0:v',
+      '-map',
+      '1:a',
+      '-c:v',
+      'copy',
+      '-c:a',
+      'pcm_s24le',
+      '-timecode',
+      '01:00:00:00',
+      source,
+    );
     expect((await factsOf(source)).audio[0]?.startOffset).toBe(startOffset);
     const [made] = await makeAll(source, [vc3], folder);
     expect(made?.checked.findings).toEqual([]);
@@ -295,11 +621,29 @@ describe('sound', () => {
     expect(values.findIndex((value) => value !== 0)).toBe(silence);
   });
 
-  test('another rate comes out at the profile\'s, as long as the picture', async () => {
+  test("another rate comes out at the profile's, as long as the picture", async () => {
     const folder = freshFolder('resampled');
     const picture = await makeMovie(join(folder, 'picture.mov'), { frames: 10, rate: '25', sound: [] });
     const source = join(folder, 'clip.mov');
-    await ffmpeg('-i', picture, '-f', 'lavfi', '-i', 'sine=f=440:r=44100:d=0.4', '-map', '0:v', '-map', '1:a', '-c:v', 'copy', '-c:a', 'pcm_s16le', '-timecode', '01:00:00:00', source);
+    await ffmpeg(
+      '-i',
+      picture,
+      '-f',
+      'lavfi',
+      '-i',
+      'sine=f=440:r=44100:d=0.4',
+      '-map',
+      '0:v',
+      '-map',
+      '1:a',
+      '-c:v',
+      'copy',
+      '-c:a',
+      'pcm_s16le',
+      '-timecode',
+      '01:00:00:00',
+      source,
+    );
     for (const { checked, outcome } of await makeAll(source, [vc3, review], folder)) {
       expect(outcome.audio[0]).toMatchObject({ sampleRate: 48_000, samples: 19_200 });
       expect(checked.findings).toEqual([]);
@@ -309,18 +653,45 @@ describe('sound', () => {
 
 describe('burnt-in text', () => {
   /** VC-3 of a plain picture with one text: frames of equal pictures are equal bytes. */
-  async function framesWith(text: 'timecode' | 'clip', words: string, rate: string, timecode: string): Promise<string[]> {
+  async function framesWith(
+    text: 'timecode' | 'clip',
+    words: string,
+    rate: string,
+    timecode: string,
+  ): Promise<string[]> {
     const folder = freshFolder('text');
-    const source = await makeMovie(join(folder, 'clip.mov'), { rate, timecode, frames: 4, sound: [], picture: 'color', size: '640x360' });
+    const source = await makeMovie(join(folder, 'clip.mov'), {
+      rate,
+      timecode,
+      frames: 4,
+      sound: [],
+      picture: 'color',
+      size: '640x360',
+    });
     const facts = await factsOf(source);
     const profile: Profile = { ...vc3, burn_in: [{ text, place: 'bottom-right', height_percent: 8 }] };
     const decided = outcomeOf({ day: 'd', roll: 'A001', clip: { id: 'clip', name: words }, facts, profile });
     if (decided.outcome === null) throw new Error(JSON.stringify(decided.findings));
     const path = join(folder, 'out.mov');
-    const recipe = recipeOf({ facts, deliverables: [{ profile, outcome: decided.outcome, path }], words: { clip: words, roll: 'A001' }, textFolder: folder, threads: 2 });
+    const recipe = recipeOf({
+      facts,
+      deliverables: [{ profile, outcome: decided.outcome, path }],
+      words: { clip: words, roll: 'A001' },
+      textFolder: folder,
+      threads: 2,
+    });
     for (const file of recipe.textFiles) writeFileSync(file.path, file.text);
-    await ffmpeg(...recipe.inputOptions, '-i', source, '-filter_complex', recipe.filterGraph, ...recipe.outputArguments);
-    return (await planes(path, 640 * 360 * 2)).map((frame) => createHash('sha256').update(frame).digest('hex'));
+    await ffmpeg(
+      ...recipe.inputOptions,
+      '-i',
+      source,
+      '-filter_complex',
+      recipe.filterGraph,
+      ...recipe.outputArguments,
+    );
+    return (await planes(path, 640 * 360 * 2)).map((frame) =>
+      createHash('sha256').update(frame).digest('hex'),
+    );
   }
 
   // Labels typed by hand, after SMPTE ST 12-1.
@@ -339,7 +710,16 @@ describe('burnt-in text', () => {
     }
   });
 
-  test.each(["it's 10:30 at 50% {x}", 'line\nbreak \\ "quoted"', 'جرس القلعة', '[a],b;c=d', '%{pts}', 'raw\udcff', 'n'.repeat(300), '鐘'])('the name %j is drawn and breaks nothing', async (name) => {
+  test.each([
+    "it's 10:30 at 50% {x}",
+    'line\nbreak \\ "quoted"',
+    'جرس القلعة',
+    '[a],b;c=d',
+    '%{pts}',
+    'raw\udcff',
+    'n'.repeat(300),
+    '鐘',
+  ])('the name %j is drawn and breaks nothing', async (name) => {
     const drawn = await framesWith('clip', name, '24', '01:00:00:00');
     expect(drawn).toHaveLength(4);
     expect(new Set(drawn).size).toBe(1);
@@ -350,7 +730,8 @@ describe('burnt-in text', () => {
     const folder = join(freshFolder('odd'), "it's [a],b;c:d=%d \\ {x}");
     mkdirSync(folder, { recursive: true });
     const source = await makeMovie(join(folder, 'clip.mov'), { frames: 3, rate: '24' });
-    for (const { checked } of await makeAll(source, [vc3, review], folder)) expect(checked.findings).toEqual([]);
+    for (const { checked } of await makeAll(source, [vc3, review], folder))
+      expect(checked.findings).toEqual([]);
   });
 });
 
@@ -360,20 +741,44 @@ test('the same packets come out whatever the number of threads and the company o
   const facts = await factsOf(source);
   const digests = async (threads: number, profiles: readonly Profile[]): Promise<Map<string, string>> => {
     const deliverables = profiles.map((profile) => {
-      const decided = outcomeOf({ day: 'd', roll: 'A001', clip: { id: 'clip', name: 'clip' }, facts, profile });
+      const decided = outcomeOf({
+        day: 'd',
+        roll: 'A001',
+        clip: { id: 'clip', name: 'clip' },
+        facts,
+        profile,
+      });
       if (decided.outcome === null) throw new Error(JSON.stringify(decided.findings));
-      return { profile, outcome: decided.outcome, path: join(folder, `${threads}-${profiles.length}-${profile.name}.${profile.container}`) };
+      return {
+        profile,
+        outcome: decided.outcome,
+        path: join(folder, `${threads}-${profiles.length}-${profile.name}.${profile.container}`),
+      };
     });
-    const recipe = recipeOf({ facts, deliverables, words: { clip: 'clip', roll: 'A001' }, textFolder: folder, threads });
+    const recipe = recipeOf({
+      facts,
+      deliverables,
+      words: { clip: 'clip', roll: 'A001' },
+      textFolder: folder,
+      threads,
+    });
     for (const file of recipe.textFiles) writeFileSync(file.path, file.text);
-    await ffmpeg(...recipe.inputOptions, '-i', source, '-filter_complex', recipe.filterGraph, ...recipe.outputArguments);
+    await ffmpeg(
+      ...recipe.inputOptions,
+      '-i',
+      source,
+      '-filter_complex',
+      recipe.filterGraph,
+      ...recipe.outputArguments,
+    );
     const found = new Map<string, string>();
     for (const { profile, path } of deliverables) found.set(profile.name, await packetDigest(path));
     return found;
   };
   const together = await digests(1, [vc3, rdd36, review]);
   expect(await digests(4, [vc3, rdd36, review])).toEqual(together);
-  for (const profile of [vc3, rdd36, review]) expect((await digests(2, [profile])).get(profile.name)).toBe(together.get(profile.name));
+  for (const profile of [vc3, rdd36, review])
+    expect((await digests(2, [profile])).get(profile.name)).toBe(together.get(profile.name));
 });
 
 test('one decode serves all deliverables, and every decoded frame is told with its size', async () => {
@@ -385,10 +790,32 @@ test('one decode serves all deliverables, and every decoded frame is told with i
     if (decided.outcome === null) throw new Error(JSON.stringify(decided.findings));
     return { profile, outcome: decided.outcome, path: join(folder, `${profile.name}.${profile.container}`) };
   });
-  const recipe = recipeOf({ facts, deliverables, words: { clip: 'clip', roll: 'A001' }, textFolder: folder, threads: 1 });
+  const recipe = recipeOf({
+    facts,
+    deliverables,
+    words: { clip: 'clip', roll: 'A001' },
+    textFolder: folder,
+    threads: 1,
+  });
   for (const file of recipe.textFiles) writeFileSync(file.path, file.text);
   expect(recipe.filterGraph.match(/\[0:/g)).toHaveLength(1);
-  const run = await runForOutput('ffmpeg', ['-hide_banner', '-nostdin', '-y', '-loglevel', 'repeat+level+info', ...recipe.inputOptions, '-i', source, '-filter_complex', recipe.filterGraph, ...recipe.outputArguments], { pipes: drained });
+  const run = await runForOutput(
+    'ffmpeg',
+    [
+      '-hide_banner',
+      '-nostdin',
+      '-y',
+      '-loglevel',
+      'repeat+level+info',
+      ...recipe.inputOptions,
+      '-i',
+      source,
+      '-filter_complex',
+      recipe.filterGraph,
+      ...recipe.outputArguments,
+    ],
+    { pipes: drained },
+  );
   expect(run.exitCode, run.stderr).toBe(0);
   expect(run.stderr.match(/\[Parsed_showinfo_0 @ [^\]]+\] \[info\] n: *\d+ .*s:320x180/g)).toHaveLength(5);
 });

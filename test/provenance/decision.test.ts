@@ -25,7 +25,18 @@ function provedWorld(): ReturnType<typeof goodWorld> {
     disk.reportSha256 = sha('d');
     disk.trailSha256 = sha('e');
   }
-  if (world.input.intake !== null) world.input.intake = { ...world.input.intake, manifests: [{ file: '/day-03/A001/checksums.md5', kind: 'checksum-file', files: 5, digests: [{ file: 'checksums.md5', sha256: sha('c') }] }] };
+  if (world.input.intake !== null)
+    world.input.intake = {
+      ...world.input.intake,
+      manifests: [
+        {
+          file: '/day-03/A001/checksums.md5',
+          kind: 'checksum-file',
+          files: 5,
+          digests: [{ file: 'checksums.md5', sha256: sha('c') }],
+        },
+      ],
+    };
   return world;
 }
 
@@ -34,19 +45,41 @@ async function write(folder: string, input: GateInput): Promise<void> {
 }
 
 const statement = (folder: string): string => readFileSync(join(folder, 'statement.json'), 'utf8');
-const standing = (folder: string): string[] => ['statement.json', 'statement.dsse.json', 'roll.json'].filter((name) => existsSync(join(folder, name)));
+const standing = (folder: string): string[] =>
+  ['statement.json', 'statement.dsse.json', 'roll.json'].filter((name) => existsSync(join(folder, name)));
 
 function sign(folder: string): void {
-  writeFileSync(join(folder, 'statement.dsse.json'), envelopeBytes(STATEMENT_MEDIA_TYPE, readFileSync(join(folder, 'statement.json')), [{ keyid: 'k', sig: Buffer.alloc(64) }]));
+  writeFileSync(
+    join(folder, 'statement.dsse.json'),
+    envelopeBytes(STATEMENT_MEDIA_TYPE, readFileSync(join(folder, 'statement.json')), [
+      { keyid: 'k', sig: Buffer.alloc(64) },
+    ]),
+  );
 }
 
 describe('a ready roll', () => {
   test('gets a statement of all its outputs and reports', async () => {
     const folder = freshFolder('decision');
     await write(folder, provedWorld().input);
-    const { subject, predicate } = JSON.parse(statement(folder)) as { subject: { name: string }[]; predicate: { records: { name: string }[] } };
-    expect(subject.map(({ name }) => name)).toEqual(['cut/A001C001.mov', 'cut/A001C002.mov', 'look/A001C001.mov', 'look/A001C002.mov']);
-    expect(predicate.records.map(({ name }) => name)).toEqual(['reports/A001C001.json', 'reports/A001C002.json', ...['A001C001.cut', 'A001C001.look', 'A001C002.cut', 'A001C002.look'].map((name) => `reports/deliverables/${name}.json`), 'reports/trails/A001C001.trail', 'reports/trails/A001C002.trail']);
+    const { subject, predicate } = JSON.parse(statement(folder)) as {
+      subject: { name: string }[];
+      predicate: { records: { name: string }[] };
+    };
+    expect(subject.map(({ name }) => name)).toEqual([
+      'cut/A001C001.mov',
+      'cut/A001C002.mov',
+      'look/A001C001.mov',
+      'look/A001C002.mov',
+    ]);
+    expect(predicate.records.map(({ name }) => name)).toEqual([
+      'reports/A001C001.json',
+      'reports/A001C002.json',
+      ...['A001C001.cut', 'A001C001.look', 'A001C002.cut', 'A001C002.look'].map(
+        (name) => `reports/deliverables/${name}.json`,
+      ),
+      'reports/trails/A001C001.trail',
+      'reports/trails/A001C002.trail',
+    ]);
   });
 
   test('that is decided again at another time keeps statement and signature', async () => {
@@ -61,11 +94,40 @@ describe('a ready roll', () => {
   });
 
   test.each<[string, (world: ReturnType<typeof goodWorld>) => void]>([
-    ['an output has other bytes', (world) => { if (world.first.file) world.first.file.sha256 = sha('9'); }],
-    ['a report has other bytes', (world) => { const disk = world.disk.get('A001C001/cut'); if (disk) disk.reportSha256 = sha('9'); }],
-    ['a trail has other bytes', (world) => { const disk = world.disk.get('A001C001/cut'); const other = world.disk.get('A001C001/look'); if (disk && other) disk.trailSha256 = other.trailSha256 = sha('9'); }],
-    ['a clip was measured otherwise', (world) => void (world.input.clips = world.input.clips.map((entry) => ({ ...entry, facts: entry.facts && { ...entry.facts, reel: 'A001' } })))],
-    ['another note is told', (world) => void (world.input.findings = [finding('store-restarted', 'signal SIGKILL', 'a store that stays up')])],
+    [
+      'an output has other bytes',
+      (world) => {
+        if (world.first.file) world.first.file.sha256 = sha('9');
+      },
+    ],
+    [
+      'a report has other bytes',
+      (world) => {
+        const disk = world.disk.get('A001C001/cut');
+        if (disk) disk.reportSha256 = sha('9');
+      },
+    ],
+    [
+      'a trail has other bytes',
+      (world) => {
+        const disk = world.disk.get('A001C001/cut');
+        const other = world.disk.get('A001C001/look');
+        if (disk && other) disk.trailSha256 = other.trailSha256 = sha('9');
+      },
+    ],
+    [
+      'a clip was measured otherwise',
+      (world) =>
+        void (world.input.clips = world.input.clips.map((entry) => ({
+          ...entry,
+          facts: entry.facts && { ...entry.facts, reel: 'A001' },
+        }))),
+    ],
+    [
+      'another note is told',
+      (world) =>
+        void (world.input.findings = [finding('store-restarted', 'signal SIGKILL', 'a store that stays up')]),
+    ],
   ])('gets another statement and loses its signature when %s', async (_, change) => {
     const folder = freshFolder('decision');
     await write(folder, provedWorld().input);
@@ -82,7 +144,10 @@ describe('a ready roll', () => {
     const folder = freshFolder('decision');
     const { input } = provedWorld();
     await write(folder, input);
-    writeFileSync(join(folder, 'statement.dsse.json'), envelopeBytes(STATEMENT_MEDIA_TYPE, Buffer.from('{}'), [{ keyid: 'k', sig: Buffer.alloc(64) }]));
+    writeFileSync(
+      join(folder, 'statement.dsse.json'),
+      envelopeBytes(STATEMENT_MEDIA_TYPE, Buffer.from('{}'), [{ keyid: 'k', sig: Buffer.alloc(64) }]),
+    );
     await write(folder, input);
     expect(standing(folder)).toEqual(['statement.json', 'roll.json']);
   });
@@ -94,7 +159,11 @@ describe('an output that is a folder', () => {
   function folderWorld(): ReturnType<typeof goodWorld> {
     const world = provedWorld();
     const disk = world.disk.get('A001C001/cut');
-    Object.assign(world.first, { listing, outcome: { ...world.first.outcome, fileName: 'A001C001' }, file: { path: 'cut/A001C001', bytes: 1234, xxh128: 'aa', sha256: sha('b'), files: 4 } });
+    Object.assign(world.first, {
+      listing,
+      outcome: { ...world.first.outcome, fileName: 'A001C001' },
+      file: { path: 'cut/A001C001', bytes: 1234, xxh128: 'aa', sha256: sha('b'), files: 4 },
+    });
     Object.assign(disk as object, { listingSha256: sha('b'), folder: { files: 4, differences: [] } });
     return world;
   }
@@ -102,7 +171,10 @@ describe('an output that is a folder', () => {
   test('is named by the digest of its listing, by in-toto’s name for it, and the listing is a record', async () => {
     const folder = freshFolder('decision');
     await write(folder, folderWorld().input);
-    const { subject, predicate } = JSON.parse(statement(folder)) as { subject: object[]; predicate: { records: object[] } };
+    const { subject, predicate } = JSON.parse(statement(folder)) as {
+      subject: object[];
+      predicate: { records: object[] };
+    };
     expect(subject[0]).toEqual({ name: 'cut/A001C001', digest: { dirHash: sha('b') } });
     expect(subject[1]).toEqual({ name: 'cut/A001C002.mov', digest: { sha256: sha('b') } });
     expect(predicate.records).toContainEqual({ name: listing.path, digest: { sha256: sha('b') } });
@@ -114,10 +186,20 @@ describe('an output that is a folder', () => {
     const { verdict, clipReports } = decideRoll(world.input);
     await write(folder, world.input);
     const expected = statementOf(partsDecided(verdict, clipReports, world.disk));
-    const judged = async (): Promise<string> => judgeStatement(await readRecord(join(folder, 'statement.json'), statementSchema), expected, 'A001').state;
+    const judged = async (): Promise<string> =>
+      judgeStatement(await readRecord(join(folder, 'statement.json'), statementSchema), expected, 'A001')
+        .state;
     expect(await judged()).toBe('fits');
     const written = statement(folder);
-    for (const spoiled of [written.replace('"dirHash"', '"sha256"'), written.replace(`"dirHash": "${sha('b')}"`, `"dirHash": "${sha('9')}"`), written.replace('"name": "cut/A001C002.mov",\n      "digest": {\n        "sha256"', '"name": "cut/A001C002.mov",\n      "digest": {\n        "dirHash"'), written.replace('reports/listings/', 'reports/other/')]) {
+    for (const spoiled of [
+      written.replace('"dirHash"', '"sha256"'),
+      written.replace(`"dirHash": "${sha('b')}"`, `"dirHash": "${sha('9')}"`),
+      written.replace(
+        '"name": "cut/A001C002.mov",\n      "digest": {\n        "sha256"',
+        '"name": "cut/A001C002.mov",\n      "digest": {\n        "dirHash"',
+      ),
+      written.replace('reports/listings/', 'reports/other/'),
+    ]) {
       expect(spoiled).not.toBe(written);
       writeFileSync(join(folder, 'statement.json'), spoiled);
       expect(await judged()).toBe('differs');
@@ -129,7 +211,10 @@ describe('an output that is a folder', () => {
     await write(folder, folderWorld().input);
     const before = statement(folder);
     const world = folderWorld();
-    Object.assign(world.first, { listing: { ...listing, sha256: sha('9') }, file: { ...world.first.file, sha256: sha('9') } });
+    Object.assign(world.first, {
+      listing: { ...listing, sha256: sha('9') },
+      file: { ...world.first.file, sha256: sha('9') },
+    });
     Object.assign(world.disk.get('A001C001/cut') as object, { listingSha256: sha('9') });
     await write(folder, world.input);
     expect(statement(folder)).not.toBe(before);
@@ -141,7 +226,10 @@ test('a roll that is held has no statement, whatever stood there', async () => {
   const { input } = provedWorld();
   await write(folder, input);
   sign(folder);
-  await write(folder, { ...input, findings: [finding('night-running', '2 jobs', 'an end', { roll: 'A001' })] });
+  await write(folder, {
+    ...input,
+    findings: [finding('night-running', '2 jobs', 'an end', { roll: 'A001' })],
+  });
   expect(standing(folder)).toEqual(['roll.json']);
 });
 
@@ -152,6 +240,12 @@ test('the digest of a verdict is the same at another time, and another for anyth
   expect(verdictDigest({ ...verdict, decidedAt: '2027-01-01T00:00:00Z' })).toBe(digest);
   // However its fields are ordered.
   expect(verdictDigest(Object.fromEntries(Object.entries(verdict).reverse()) as typeof verdict)).toBe(digest);
-  const others = [{ ...verdict, verdict: 'held' as const }, { ...verdict, otherFiles: [] }, { ...verdict, copiesAsked: 1 }, { ...verdict, later: 1.5 }, { ...verdict, roll: 'A002' }];
+  const others = [
+    { ...verdict, verdict: 'held' as const },
+    { ...verdict, otherFiles: [] },
+    { ...verdict, copiesAsked: 1 },
+    { ...verdict, later: 1.5 },
+    { ...verdict, roll: 'A002' },
+  ];
   expect(new Set([digest, ...others.map(verdictDigest)]).size).toBe(others.length + 1);
 });

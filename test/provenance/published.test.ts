@@ -8,7 +8,11 @@ import { describe, expect, test } from 'vitest';
 import { bytesOfBase64, envelopeBytes, envelopeSchema, pae } from '../../ledger/provenance/envelope.ts';
 import { signPayload, verifiesPayload } from '../../ledger/provenance/keys.ts';
 import { PREDICATE_TYPE } from '../../ledger/provenance/predicate.ts';
-import { resourceDescriptorSchema, STATEMENT_MEDIA_TYPE, statementSchema } from '../../ledger/provenance/statement.ts';
+import {
+  resourceDescriptorSchema,
+  STATEMENT_MEDIA_TYPE,
+  statementSchema,
+} from '../../ledger/provenance/statement.ts';
 
 describe('in-toto Statement v1', () => {
   test('the example of the test-result predicate is read, also without name', () => {
@@ -17,7 +21,12 @@ describe('in-toto Statement v1', () => {
       _type: 'https://in-toto.io/Statement/v1',
       subject: [{ digest: { gitCommit: 'd20ace7968ba43c0219f62d71334c1095bab1602' } }],
       predicateType: 'https://in-toto.io/attestation/test-result/v0.1',
-      predicate: { result: 'PASSED', configuration: [{ name: 'ci.yml', digest: { gitBlob: 'ebe4add40f63c3c98bc9b32ff1e736f04120b023' } }], warnedTests: [], failedTests: [] },
+      predicate: {
+        result: 'PASSED',
+        configuration: [{ name: 'ci.yml', digest: { gitBlob: 'ebe4add40f63c3c98bc9b32ff1e736f04120b023' } }],
+        warnedTests: [],
+        failedTests: [],
+      },
     };
     expect(statementSchema.parse(example)).toEqual(example);
   });
@@ -28,13 +37,20 @@ describe('in-toto Statement v1', () => {
       _type: 'https://in-toto.io/Statement/v1',
       subject: [{ name: 'registry.example.com/my-project/my-image', digest: { sha256: 'fedcba09...' } }],
       predicateType: 'https://in-toto.io/attestation/release/v0.1',
-      predicate: { purl: 'pkg:oci/my-image@sha256%3Afedcba09?repository_url=registry.example.com/my-project/my-image&tag=v1.2.3' },
+      predicate: {
+        purl: 'pkg:oci/my-image@sha256%3Afedcba09?repository_url=registry.example.com/my-project/my-image&tag=v1.2.3',
+      },
     };
     expect(statementSchema.parse(example)).toEqual(example);
   });
 
   const subject = [{ name: 'bell.mov', digest: { sha256: 'ab' } }];
-  const whole = { _type: 'https://in-toto.io/Statement/v1', subject, predicateType: PREDICATE_TYPE, predicate: {} };
+  const whole = {
+    _type: 'https://in-toto.io/Statement/v1',
+    subject,
+    predicateType: PREDICATE_TYPE,
+    predicate: {},
+  };
 
   // spec/v1/statement.md, "Fields"; spec/v1/README.md, "Parsing rules".
   test.each<[string, boolean, unknown]>([
@@ -43,11 +59,19 @@ describe('in-toto Statement v1', () => {
     ['with a field that nobody knows', true, { ...whole, extra: 1 }],
     ['of version 0.1', false, { ...whole, _type: 'https://in-toto.io/Statement/v0.1' }],
     ['without subject', false, { ...whole, subject: undefined }],
-    ['with a subject without digest', false, { ...whole, subject: [{ name: 'bell.mov', uri: 'file:bell.mov' }] }],
+    [
+      'with a subject without digest',
+      false,
+      { ...whole, subject: [{ name: 'bell.mov', uri: 'file:bell.mov' }] },
+    ],
     ['with a subject of no digest', false, { ...whole, subject: [{ name: 'bell.mov', digest: {} }] }],
     ['without predicate type', false, { ...whole, predicateType: undefined }],
     ['with a predicate type that is no URI', false, { ...whole, predicateType: 'handover' }],
-    ['with a predicate type whose scheme has large letters', false, { ...whole, predicateType: 'HTTPS://in-toto.io/x' }],
+    [
+      'with a predicate type whose scheme has large letters',
+      false,
+      { ...whole, predicateType: 'HTTPS://in-toto.io/x' },
+    ],
     ['with a predicate that is no object', false, { ...whole, predicate: [] }],
   ])('a statement %s', (_, right, value) => {
     expect(statementSchema.safeParse(value).success).toBe(right);
@@ -55,7 +79,16 @@ describe('in-toto Statement v1', () => {
 
   // spec/v1/resource_descriptor.md, "Examples" and "Fields"; the URI of field_types.md.
   test.each<[string, boolean, unknown]>([
-    ['that points at another attestation', true, { name: 'gcc_9.3.0-1ubuntu2_amd64.intoto.json', digest: { sha256: 'abcdabcde...' }, downloadLocation: 'http://example.com/rebuilderd-instance/gcc_9.3.0-1ubuntu2_amd64.intoto.json', mediaType: 'application/x.dsse+json' }],
+    [
+      'that points at another attestation',
+      true,
+      {
+        name: 'gcc_9.3.0-1ubuntu2_amd64.intoto.json',
+        digest: { sha256: 'abcdabcde...' },
+        downloadLocation: 'http://example.com/rebuilderd-instance/gcc_9.3.0-1ubuntu2_amd64.intoto.json',
+        mediaType: 'application/x.dsse+json',
+      },
+    ],
     ['of a URI alone', true, { uri: 'pkg:deb/debian/stunnel@5.50-3?arch=amd64' }],
     ['of a name alone', false, { name: 'Foo.apk' }],
   ])('a resource descriptor %s', (_, right, value) => {
@@ -65,49 +98,146 @@ describe('in-toto Statement v1', () => {
 
 describe('DSSE v1', () => {
   test('the pre-authentication encoding of the example', () => {
-    expect(pae('http://example.com/HelloWorld', Buffer.from('hello world')).toString()).toBe('DSSEv1 29 http://example.com/HelloWorld 11 hello world');
+    expect(pae('http://example.com/HelloWorld', Buffer.from('hello world')).toString()).toBe(
+      'DSSEv1 29 http://example.com/HelloWorld 11 hello world',
+    );
   });
 
   test('the signature of the example verifies over our encoding: ECDSA, P-256, SHA-256, r and s raw', () => {
-    const coordinate = (decimal: string): string => Buffer.from(BigInt(decimal).toString(16).padStart(64, '0'), 'hex').toString('base64url');
+    const coordinate = (decimal: string): string =>
+      Buffer.from(BigInt(decimal).toString(16).padStart(64, '0'), 'hex').toString('base64url');
     const key = createPublicKey({
       format: 'jwk',
-      key: { kty: 'EC', crv: 'P-256', x: coordinate('46950820868899156662930047687818585632848591499744589407958293238635476079160'), y: coordinate('5640078356564379163099075877009565129882514886557779369047442380624545832820') },
+      key: {
+        kty: 'EC',
+        crv: 'P-256',
+        x: coordinate('46950820868899156662930047687818585632848591499744589407958293238635476079160'),
+        y: coordinate('5640078356564379163099075877009565129882514886557779369047442380624545832820'),
+      },
     });
     const envelope = envelopeSchema.parse({
       payload: 'aGVsbG8gd29ybGQ=',
       payloadType: 'http://example.com/HelloWorld',
-      signatures: [{ sig: 'A3JqsQGtVsJ2O2xqrI5IcnXip5GToJ3F+FnZ+O88SjtR6rDAajabZKciJTfUiHqJPcIAriEGAHTVeCUjW2JIZA==' }],
+      signatures: [
+        { sig: 'A3JqsQGtVsJ2O2xqrI5IcnXip5GToJ3F+FnZ+O88SjtR6rDAajabZKciJTfUiHqJPcIAriEGAHTVeCUjW2JIZA==' },
+      ],
     });
     const sig = envelope.signatures[0]?.sig as Buffer;
-    expect(verify('sha256', pae(envelope.payloadType, envelope.payload), { key, dsaEncoding: 'ieee-p1363' }, sig)).toBe(true);
-    expect(verify('sha256', pae(envelope.payloadType, Buffer.from('hello World')), { key, dsaEncoding: 'ieee-p1363' }, sig)).toBe(false);
+    expect(
+      verify('sha256', pae(envelope.payloadType, envelope.payload), { key, dsaEncoding: 'ieee-p1363' }, sig),
+    ).toBe(true);
+    expect(
+      verify(
+        'sha256',
+        pae(envelope.payloadType, Buffer.from('hello World')),
+        { key, dsaEncoding: 'ieee-p1363' },
+        sig,
+      ),
+    ).toBe(false);
   });
 
   const whole = 'eyJfdHlwZSI6Imh0dHBzOi8vaW4tdG90by5pby9TdGF0ZW1lbnQvdjEifQ==';
   const ofWhole = '2WAfaHm5jluo0w+0rk8uVkluELJYWjSmU9x7EUzx+AyteDGJ4/nqyJXfmAUVFIAoQafWm7AxBZNw5M9ixNHiCA==';
   // testvectors/vectors.json; the keys are those of RFC 8032, TEST 1 (A) and TEST 2 (B).
-  test.each<[id: string, payload: string, payloadType: string, key: 'A' | 'B', sig: string, encoded: string, right: boolean]>([
-    ['single-signature', whole, 'application/vnd.in-toto+json', 'A', ofWhole, '445353457631203238206170706c69636174696f6e2f766e642e696e2d746f746f2b6a736f6e203433207b225f74797065223a2268747470733a2f2f696e2d746f746f2e696f2f53746174656d656e742f7631227d', true],
-    ['url-safe-base64', '-_-_Pj8=', 'application/vnd.in-toto+json', 'A', 'P-_KHICeR7tI6S_YyejJTRtrXhcQyQ2LYPaL8h90KjC9qN8HU_svOQ6TuDOT1HIrsGW886DbWNWcCmX5twLrAw==', '445353457631203238206170706c69636174696f6e2f766e642e696e2d746f746f2b6a736f6e203520fbffbf3e3f', true],
+  test.each<
+    [
+      id: string,
+      payload: string,
+      payloadType: string,
+      key: 'A' | 'B',
+      sig: string,
+      encoded: string,
+      right: boolean,
+    ]
+  >([
+    [
+      'single-signature',
+      whole,
+      'application/vnd.in-toto+json',
+      'A',
+      ofWhole,
+      '445353457631203238206170706c69636174696f6e2f766e642e696e2d746f746f2b6a736f6e203433207b225f74797065223a2268747470733a2f2f696e2d746f746f2e696f2f53746174656d656e742f7631227d',
+      true,
+    ],
+    [
+      'url-safe-base64',
+      '-_-_Pj8=',
+      'application/vnd.in-toto+json',
+      'A',
+      'P-_KHICeR7tI6S_YyejJTRtrXhcQyQ2LYPaL8h90KjC9qN8HU_svOQ6TuDOT1HIrsGW886DbWNWcCmX5twLrAw==',
+      '445353457631203238206170706c69636174696f6e2f766e642e696e2d746f746f2b6a736f6e203520fbffbf3e3f',
+      true,
+    ],
     ['payload-type-swapped', whole, 'application/vnd.example.other+json', 'A', ofWhole, '', false],
-    ['non-ascii-payload-type', whole, 'application/vnd.exämple+json', 'A', 'xmSk/ug66ysT7ayhkCIjhAq42zgZXSsEWuzUaNL7w2eGAdF/NU6/fRXPtmfN+5DNSAs5/i2lUnHjbbjPsu0tAw==', '445353457631203239206170706c69636174696f6e2f766e642e6578c3a46d706c652b6a736f6e203433207b225f74797065223a2268747470733a2f2f696e2d746f746f2e696f2f53746174656d656e742f7631227d', true],
-    ['empty-payload', '', 'application/vnd.in-toto+json', 'A', 'gSggCAaTLTYyRH6FIDBem6meyIynsYy8RTHVzwx9tnTb7Bg/1jMWnuVgI/gffqmbsC2VX5/jHfkkDqsj7CDbDg==', '445353457631203238206170706c69636174696f6e2f766e642e696e2d746f746f2b6a736f6e203020', true],
-    ['threshold-two-distinct-keys, the second', whole, 'application/vnd.in-toto+json', 'B', 'c1+67/aT0yqEpwx8PsVY3MLHsj9D0CZ014/Fv/QlG59P+9CobUZ7xECJ/V3USG0Ob9CiE5LjReEZUzNF2l7eBw==', '', true],
-    ['the second key’s signature, tried with the first', whole, 'application/vnd.in-toto+json', 'A', 'c1+67/aT0yqEpwx8PsVY3MLHsj9D0CZ014/Fv/QlG59P+9CobUZ7xECJ/V3USG0Ob9CiE5LjReEZUzNF2l7eBw==', '', false],
+    [
+      'non-ascii-payload-type',
+      whole,
+      'application/vnd.exämple+json',
+      'A',
+      'xmSk/ug66ysT7ayhkCIjhAq42zgZXSsEWuzUaNL7w2eGAdF/NU6/fRXPtmfN+5DNSAs5/i2lUnHjbbjPsu0tAw==',
+      '445353457631203239206170706c69636174696f6e2f766e642e6578c3a46d706c652b6a736f6e203433207b225f74797065223a2268747470733a2f2f696e2d746f746f2e696f2f53746174656d656e742f7631227d',
+      true,
+    ],
+    [
+      'empty-payload',
+      '',
+      'application/vnd.in-toto+json',
+      'A',
+      'gSggCAaTLTYyRH6FIDBem6meyIynsYy8RTHVzwx9tnTb7Bg/1jMWnuVgI/gffqmbsC2VX5/jHfkkDqsj7CDbDg==',
+      '445353457631203238206170706c69636174696f6e2f766e642e696e2d746f746f2b6a736f6e203020',
+      true,
+    ],
+    [
+      'threshold-two-distinct-keys, the second',
+      whole,
+      'application/vnd.in-toto+json',
+      'B',
+      'c1+67/aT0yqEpwx8PsVY3MLHsj9D0CZ014/Fv/QlG59P+9CobUZ7xECJ/V3USG0Ob9CiE5LjReEZUzNF2l7eBw==',
+      '',
+      true,
+    ],
+    [
+      'the second key’s signature, tried with the first',
+      whole,
+      'application/vnd.in-toto+json',
+      'A',
+      'c1+67/aT0yqEpwx8PsVY3MLHsj9D0CZ014/Fv/QlG59P+9CobUZ7xECJ/V3USG0Ob9CiE5LjReEZUzNF2l7eBw==',
+      '',
+      false,
+    ],
   ])('vector %s', (_id, payload, payloadType, name, sig, encoded, right) => {
     const envelope = envelopeSchema.parse({ payload, payloadType, signatures: [{ sig }] });
     const [{ sig: bytes } = { sig: Buffer.alloc(0) }] = envelope.signatures;
     if (encoded !== '') expect(pae(envelope.payloadType, envelope.payload).toString('hex')).toBe(encoded);
-    expect(verifiesPayload(envelope.payloadType, envelope.payload, bytes, publicOf(name === 'A' ? rfc8032[0].public : rfc8032[1].public))).toBe(right);
+    expect(
+      verifiesPayload(
+        envelope.payloadType,
+        envelope.payload,
+        bytes,
+        publicOf(name === 'A' ? rfc8032[0].public : rfc8032[1].public),
+      ),
+    ).toBe(right);
     // Ed25519 is deterministic: who has the key gets the same signature.
-    if (right) expect(signPayload(envelope.payloadType, envelope.payload, privateOf(name === 'A' ? rfc8032[0].seed : rfc8032[1].seed))).toEqual(bytes);
+    if (right)
+      expect(
+        signPayload(
+          envelope.payloadType,
+          envelope.payload,
+          privateOf(name === 'A' ? rfc8032[0].seed : rfc8032[1].seed),
+        ),
+      ).toEqual(bytes);
   });
 
   test('what we write is read back, in the standard alphabet', () => {
     const payload = Buffer.from([0xfb, 0xff, 0xbf, 0x3e, 0x3f]);
-    const text = envelopeBytes(STATEMENT_MEDIA_TYPE, payload, [{ keyid: 'ab', sig: Buffer.from([0xff]) }]).toString();
-    expect(JSON.parse(text)).toEqual({ payload: '+/+/Pj8=', payloadType: 'application/vnd.in-toto+json', signatures: [{ keyid: 'ab', sig: '/w==' }] });
+    const text = envelopeBytes(STATEMENT_MEDIA_TYPE, payload, [
+      { keyid: 'ab', sig: Buffer.from([0xff]) },
+    ]).toString();
+    expect(JSON.parse(text)).toEqual({
+      payload: '+/+/Pj8=',
+      payloadType: 'application/vnd.in-toto+json',
+      signatures: [{ keyid: 'ab', sig: '/w==' }],
+    });
     expect(envelopeSchema.parse(JSON.parse(text)).payload).toEqual(payload);
   });
 
@@ -159,14 +289,27 @@ const rfc8032 = [
 
 /** RFC 8410: the DER that stands before the 32 bytes of an Ed25519 key. */
 function privateOf(seed: string): KeyObject {
-  return createPrivateKey({ key: Buffer.from(`302e020100300506032b657004220420${seed}`, 'hex'), format: 'der', type: 'pkcs8' });
+  return createPrivateKey({
+    key: Buffer.from(`302e020100300506032b657004220420${seed}`, 'hex'),
+    format: 'der',
+    type: 'pkcs8',
+  });
 }
 function publicOf(key: string): KeyObject {
-  return createPublicKey({ key: Buffer.from(`302a300506032b6570032100${key}`, 'hex'), format: 'der', type: 'spki' });
+  return createPublicKey({
+    key: Buffer.from(`302a300506032b6570032100${key}`, 'hex'),
+    format: 'der',
+    type: 'spki',
+  });
 }
 
-test.each(rfc8032)('Ed25519 of message "$message" is what RFC 8032 says', ({ seed, public: key, message, sig }) => {
-  expect(sign(null, Buffer.from(message, 'hex'), privateOf(seed)).toString('hex')).toBe(sig);
-  expect(verify(null, Buffer.from(message, 'hex'), publicOf(key), Buffer.from(sig, 'hex'))).toBe(true);
-  expect(verify(null, Buffer.from(`${message}00`, 'hex'), publicOf(key), Buffer.from(sig, 'hex'))).toBe(false);
-});
+test.each(rfc8032)(
+  'Ed25519 of message "$message" is what RFC 8032 says',
+  ({ seed, public: key, message, sig }) => {
+    expect(sign(null, Buffer.from(message, 'hex'), privateOf(seed)).toString('hex')).toBe(sig);
+    expect(verify(null, Buffer.from(message, 'hex'), publicOf(key), Buffer.from(sig, 'hex'))).toBe(true);
+    expect(verify(null, Buffer.from(`${message}00`, 'hex'), publicOf(key), Buffer.from(sig, 'hex'))).toBe(
+      false,
+    );
+  },
+);

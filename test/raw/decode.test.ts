@@ -42,15 +42,29 @@ const forms: readonly (readonly [string, Form])[] = [
   ['JPEG', { bits: 12, jpeg: {} }],
   ['JPEG in two components', { bits: 12, jpeg: { components: 2 } }],
   ['JPEG in two components of two rows', { bits: 12, jpeg: { components: 2, rowsInLine: 2 } }],
-  ['JPEG in four components of two rows', { bits: 14, jpeg: { components: 4, rowsInLine: 2, ownTables: true } }],
+  [
+    'JPEG in four components of two rows',
+    { bits: 14, jpeg: { components: 4, rowsInLine: 2, ownTables: true } },
+  ],
   ['JPEG of 16 bits, long codes', { bits: 16, jpeg: { components: 2, codes: 'rarest-first' } }],
   ['JPEG with restarts', { bits: 12, jpeg: { components: 2, restartLines: 3, predictor: 1 } }],
-  ['JPEG with fill bytes', { bits: 12, jpeg: { components: 2, restartLines: 2, fillBytes: 3, predictor: 4 } }],
+  [
+    'JPEG with fill bytes',
+    { bits: 12, jpeg: { components: 2, restartLines: 2, fillBytes: 3, predictor: 4 } },
+  ],
   ['JPEG tiles', { bits: 12, tile: { width: 32, height: 16 }, jpeg: { components: 2 } }],
-  ['JPEG tiles, big end first', { bits: 12, tile: { width: 32, height: 16 }, jpeg: { components: 2 }, littleEndian: false }],
+  [
+    'JPEG tiles, big end first',
+    { bits: 12, tile: { width: 32, height: 16 }, jpeg: { components: 2 }, littleEndian: false },
+  ],
   ['JPEG below a preview', { bits: 14, jpeg: { components: 2, predictor: 7 }, below: true }],
-  ['JPEG strips below a preview', { bits: 14, rowsPerStrip: 8, jpeg: { components: 2, predictor: 7 }, below: true }],
-  ...[1, 2, 3, 4, 5, 6, 7].map((predictor) => [`JPEG predictor ${predictor}`, { bits: 14, jpeg: { components: 2, predictor } }] as const),
+  [
+    'JPEG strips below a preview',
+    { bits: 14, rowsPerStrip: 8, jpeg: { components: 2, predictor: 7 }, below: true },
+  ],
+  ...[1, 2, 3, 4, 5, 6, 7].map(
+    (predictor) => [`JPEG predictor ${predictor}`, { bits: 14, jpeg: { components: 2, predictor } }] as const,
+  ),
 ];
 
 describe('what was written is read', () => {
@@ -72,12 +86,27 @@ describe('properties', () => {
 
   test('samples of any size and depth survive packing in strips and tiles', async () => {
     await fc.assert(
-      fc.asyncProperty(form, fc.boolean(), fc.boolean(), fc.integer({ min: 1, max: 50 }), async ({ seed, ...size }, words, lowBitFirst, rows) => {
-        const samples = testSamples(size.width, size.height, size.bits, seed);
-        const tile = { width: 16 * (1 + (rows % 3)), height: 16 };
-        const where = rows % 2 === 0 ? { rowsPerStrip: rows } : { tile };
-        expect(await decoded(buildDng({ ...size, samples, ...(words && size.bits > 8 ? { words } : { lowBitFirst: lowBitFirst && size.bits < 16 }), ...where }))).toEqual(samples);
-      }),
+      fc.asyncProperty(
+        form,
+        fc.boolean(),
+        fc.boolean(),
+        fc.integer({ min: 1, max: 50 }),
+        async ({ seed, ...size }, words, lowBitFirst, rows) => {
+          const samples = testSamples(size.width, size.height, size.bits, seed);
+          const tile = { width: 16 * (1 + (rows % 3)), height: 16 };
+          const where = rows % 2 === 0 ? { rowsPerStrip: rows } : { tile };
+          expect(
+            await decoded(
+              buildDng({
+                ...size,
+                samples,
+                ...(words && size.bits > 8 ? { words } : { lowBitFirst: lowBitFirst && size.bits < 16 }),
+                ...where,
+              }),
+            ),
+          ).toEqual(samples);
+        },
+      ),
       { numRuns: 60 },
     );
   });
@@ -86,13 +115,25 @@ describe('properties', () => {
     await fc.assert(
       fc.asyncProperty(
         form,
-        fc.record({ components: fc.constantFrom(1, 2), predictor: fc.integer({ min: 1, max: 7 }), restartLines: fc.integer({ min: 0, max: 5 }), codes: fc.constantFrom('by-frequency', 'rarest-first'), ownTables: fc.boolean() } as const),
+        fc.record({
+          components: fc.constantFrom(1, 2),
+          predictor: fc.integer({ min: 1, max: 7 }),
+          restartLines: fc.integer({ min: 0, max: 5 }),
+          codes: fc.constantFrom('by-frequency', 'rarest-first'),
+          ownTables: fc.boolean(),
+        } as const),
         fc.boolean(),
         async ({ seed, ...size }, jpeg, noise) => {
           const samples = testSamples(size.width, size.height, size.bits, seed);
           // Steps over the whole range, so that every length of difference occurs.
-          if (noise) for (let index = 0; index < samples.length; index += 1) samples[index] = (Math.imul(index + 1, seed * 2 + 1) >>> 7) & (2 ** size.bits - 1);
-          expect(await decoded(buildDng({ ...size, samples, jpeg: { ...jpeg, components: jpeg.components as 1 | 2 } }))).toEqual(samples);
+          if (noise)
+            for (let index = 0; index < samples.length; index += 1)
+              samples[index] = (Math.imul(index + 1, seed * 2 + 1) >>> 7) & (2 ** size.bits - 1);
+          expect(
+            await decoded(
+              buildDng({ ...size, samples, jpeg: { ...jpeg, components: jpeg.components as 1 | 2 } }),
+            ),
+          ).toEqual(samples);
         },
       ),
       { numRuns: 60 },
@@ -101,7 +142,17 @@ describe('properties', () => {
 
   test('a point transform takes the lowest bits', async () => {
     const samples = testSamples(32, 16, 12).map((sample) => sample & ~3);
-    expect(await decoded(buildDng({ width: 32, height: 16, samples, bits: 12, jpeg: { components: 2, pointTransform: 2, predictor: 5 } }))).toEqual(samples);
+    expect(
+      await decoded(
+        buildDng({
+          width: 32,
+          height: 16,
+          samples,
+          bits: 12,
+          jpeg: { components: 2, pointTransform: 2, predictor: 5 },
+        }),
+      ),
+    ).toEqual(samples);
   });
 
   test('a difference of half the range, which no bits follow', async () => {
@@ -116,14 +167,28 @@ function pgmSamples(bytes: Buffer): { width: number; height: number; samples: Ui
   if (head === null) throw new Error('no PGM of 16 bits');
   const [width, height] = [Number(head[1]), Number(head[2])];
   const data = bytes.subarray(head[0].length);
-  return { width, height, samples: Uint16Array.from({ length: width * height }, (_, index) => data.readUInt16BE(index * 2)) };
+  return {
+    width,
+    height,
+    samples: Uint16Array.from({ length: width * height }, (_, index) => data.readUInt16BE(index * 2)),
+  };
 }
 
 /**
  * LibRaw 0.20.2 reads these otherwise or not at all (measured): tiles without compression, several strips of JPEG, words with fewer
  * bits, odd depths. On the others it and we must agree.
  */
-const LIBRAW_CANNOT = ['9 bits packed', '13 bits packed', '12 bits packed, low bit first', '12 bits in words', '12 bits in words, big end first', 'tiles', 'tiles of 16 bits, big end first', 'JPEG strips below a preview', 'JPEG with fill bytes'];
+const LIBRAW_CANNOT = [
+  '9 bits packed',
+  '13 bits packed',
+  '12 bits packed, low bit first',
+  '12 bits in words',
+  '12 bits in words, big end first',
+  'tiles',
+  'tiles of 16 bits, big end first',
+  'JPEG strips below a preview',
+  'JPEG with fill bytes',
+];
 
 describe('LibRaw reads the same samples', () => {
   test.each(forms.filter(([name]) => !LIBRAW_CANNOT.includes(name)))('%s', async (_name, form) => {
@@ -144,16 +209,31 @@ describe('ffmpeg reads the same samples', () => {
   test.each([
     ['16 bits', { bits: 16 }],
     ['JPEG tiles', { bits: 12, tile: { width: 32, height: 16 }, jpeg: { components: 2 } }],
-    ['JPEG tiles of another predictor', { bits: 14, tile: { width: 48, height: 16 }, jpeg: { components: 2, predictor: 6 } }],
+    [
+      'JPEG tiles of another predictor',
+      { bits: 14, tile: { width: 48, height: 16 }, jpeg: { components: 2, predictor: 6 } },
+    ],
   ] as const)('%s', async (_name, form) => {
     const [width, height] = [96, 48];
     const path = join(freshFolder('ffmpeg'), 'a.dng');
     const file = buildDng({ width, height, samples: testSamples(width, height, form.bits), ...form });
     writeFileSync(path, file);
-    const { stdout } = await runForOutput('ffmpeg', ['-loglevel', 'error', '-i', path, '-f', 'rawvideo', '-pix_fmt', 'bayer_rggb16le', 'pipe:1']);
+    const { stdout } = await runForOutput('ffmpeg', [
+      '-loglevel',
+      'error',
+      '-i',
+      path,
+      '-f',
+      'rawvideo',
+      '-pix_fmt',
+      'bayer_rggb16le',
+      'pipe:1',
+    ]);
     expect(stdout.length).toBe(width * height * 2);
     const ours = await decoded(file);
-    const away = Array.from(ours, (code, index) => Math.abs(stdout.readUInt16LE(index * 2) - (code * 65_535) / (2 ** form.bits - 1)));
+    const away = Array.from(ours, (code, index) =>
+      Math.abs(stdout.readUInt16LE(index * 2) - (code * 65_535) / (2 ** form.bits - 1)),
+    );
     expect(Math.max(...away)).toBeLessThanOrEqual(1);
   });
 });
@@ -166,9 +246,12 @@ describe('damage is told, wherever it is', () => {
   async function outcome(file: Buffer): Promise<'same' | 'other' | 'told'> {
     try {
       const cfa = await decoded(file);
-      return cfa.length === samples.length && cfa.every((code, index) => code === samples[index]) ? 'same' : 'other';
+      return cfa.length === samples.length && cfa.every((code, index) => code === samples[index])
+        ? 'same'
+        : 'other';
     } catch (error) {
-      if (error instanceof StillDamage || error instanceof DngRefusal || error instanceof RangeError) return 'told';
+      if (error instanceof StillDamage || error instanceof DngRefusal || error instanceof RangeError)
+        return 'told';
       throw error;
     }
   }
@@ -176,7 +259,16 @@ describe('damage is told, wherever it is', () => {
   const files: readonly (readonly [string, Form])[] = [
     ['packed strips', { bits: 12, rowsPerStrip: 6 }],
     ['JPEG tiles', { bits: 12, tile: { width: 16, height: 16 }, jpeg: { components: 2 } }],
-    ['JPEG strips below a preview, big end first', { bits: 12, rowsPerStrip: 8, jpeg: { components: 2, restartLines: 2 }, below: true, littleEndian: false }],
+    [
+      'JPEG strips below a preview, big end first',
+      {
+        bits: 12,
+        rowsPerStrip: 8,
+        jpeg: { components: 2, restartLines: 2 },
+        below: true,
+        littleEndian: false,
+      },
+    ],
   ];
 
   test.each(files)('%s: a file cut off anywhere is no picture', async (_name, form) => {
@@ -189,19 +281,22 @@ describe('damage is told, wherever it is', () => {
     }
   });
 
-  test.each(files)('%s: any byte may be anything, and the program neither fails otherwise nor runs away', async (_name, form) => {
-    const file = buildDng({ width, height, samples, ...form });
-    const seen = { same: 0, other: 0, told: 0 };
-    for (let at = 0; at < file.length; at += 1) {
-      for (const value of [0, 0xff, (file[at] as number) ^ 0x10]) {
-        const spoiled = Buffer.from(file);
-        spoiled[at] = value;
-        seen[await outcome(spoiled)] += 1;
+  test.each(files)(
+    '%s: any byte may be anything, and the program neither fails otherwise nor runs away',
+    async (_name, form) => {
+      const file = buildDng({ width, height, samples, ...form });
+      const seen = { same: 0, other: 0, told: 0 };
+      for (let at = 0; at < file.length; at += 1) {
+        for (const value of [0, 0xff, (file[at] as number) ^ 0x10]) {
+          const spoiled = Buffer.from(file);
+          spoiled[at] = value;
+          seen[await outcome(spoiled)] += 1;
+        }
       }
-    }
-    // Tags, tables and headers are told; a code value that changed is a picture still.
+      // Tags, tables and headers are told; a code value that changed is a picture still.
       expect(seen.told).toBeGreaterThan(300);
-  });
+    },
+  );
 
   test('JPEG: of single bits turned in the samples, a part leaves a stream that is seen to be damaged', async () => {
     const file = buildDng({ width, height, samples, bits: 12, jpeg: { components: 2 } });
@@ -220,8 +315,18 @@ describe('damage is told, wherever it is', () => {
   });
 
   test.each([
-    ['the place of the damage is named', { bits: 12, rowsPerStrip: 6, jpeg: { components: 2 } } as Form, (file: Buffer, at: number) => file.fill(0, at + 200, at + 260), /piece 2 of 3, at column 0 and row 6: /],
-    ['a marker amid the samples', { bits: 12, rowsPerStrip: 6, jpeg: { components: 2 } } as Form, (file: Buffer, at: number) => file.writeUInt16BE(0xffd0, at + 200), /piece 2 of 3.*JPEG marker d0/],
+    [
+      'the place of the damage is named',
+      { bits: 12, rowsPerStrip: 6, jpeg: { components: 2 } } as Form,
+      (file: Buffer, at: number) => file.fill(0, at + 200, at + 260),
+      /piece 2 of 3, at column 0 and row 6: /,
+    ],
+    [
+      'a marker amid the samples',
+      { bits: 12, rowsPerStrip: 6, jpeg: { components: 2 } } as Form,
+      (file: Buffer, at: number) => file.writeUInt16BE(0xffd0, at + 200),
+      /piece 2 of 3.*JPEG marker d0/,
+    ],
   ])('%s', async (_name, form, spoil, message) => {
     const file = buildDng({ width, height, samples, ...form });
     const frame = await readDng(sourceOfBytes(file));
@@ -237,7 +342,11 @@ describe('damage is told, wherever it is', () => {
   });
 
   test('compressions of others are named and not tried', async () => {
-    const frame = await readDng(sourceOfBytes(buildDng({ width, height, samples, bits: 12, tags: [{ tag: 259, type: 'short', values: [34_892] }] })));
+    const frame = await readDng(
+      sourceOfBytes(
+        buildDng({ width, height, samples, bits: 12, tags: [{ tag: 259, type: 'short', values: [34_892] }] }),
+      ),
+    );
     expect(notOurs(frame)).toBe('compression 34892 (lossy-jpeg)');
     expect(() => decodeCfa(Buffer.alloc(0), frame)).toThrow('compression 34892 (lossy-jpeg)');
   });

@@ -24,24 +24,72 @@ const HEIGHT = 192;
 /** Drawn three times as large and averaged, so that edges are as soft as a lens and a pixel's own area make them. */
 const LARGE = `${WIDTH * 3}x${HEIGHT * 3}`;
 
-const slope = (seed: number, ...colours: readonly string[]): string => `gradients=s=${LARGE}:${colours.map((colour, index) => `c${index}=${colour}`).join(':')}:nb_colors=4:seed=${seed}`;
+const slope = (seed: number, ...colours: readonly string[]): string =>
+  `gradients=s=${LARGE}:${colours.map((colour, index) => `c${index}=${colour}`).join(':')}:nb_colors=4:seed=${seed}`;
 /** Light and shade of one picture on the slow colours of another. */
-const shaded = (detail: string, colours: string): string => `${detail},format=gray,format=gbrp[shade];${colours},format=gbrp[colour];[colour][shade]blend=all_mode=multiply`;
+const shaded = (detail: string, colours: string): string =>
+  `${detail},format=gray,format=gbrp[shade];${colours},format=gbrp[colour];[colour][shade]blend=all_mode=multiply`;
 const font = join(packageFolder, 'node_modules/dejavu-fonts-ttf/ttf/DejaVuSans.ttf');
-const words = (text: string, size: number, colour: string, x: number, y: number): string => `drawtext=fontfile=${font}:text='${text}':fontsize=${size}:fontcolor=${colour}:x=${x}:y=${y}`;
-const wave = (middle: number, height: number): string => `${middle}+${height}*cos(((X-${WIDTH * 1.5})^2+(Y-${HEIGHT * 1.5})^2)/${WIDTH * 4.8})`;
+const words = (text: string, size: number, colour: string, x: number, y: number): string =>
+  `drawtext=fontfile=${font}:text='${text}':fontsize=${size}:fontcolor=${colour}:x=${x}:y=${y}`;
+const wave = (middle: number, height: number): string =>
+  `${middle}+${height}*cos(((X-${WIDTH * 1.5})^2+(Y-${HEIGHT * 1.5})^2)/${WIDTH * 4.8})`;
 const bronze = ['#f0d0a0', '#a0c0e0', '#e0a080', '#90b070'];
 
 /** A picture; how many decibels `linear` must be above bilinear, and `fine` above AHD. Measured with LibRaw 0.20.2 in brackets. */
 const pictures: readonly (readonly [name: string, source: string, linear: number, fine: number])[] = [
-  ['a fractal shore in slow colours', shaded(`mandelbrot=s=${LARGE}:start_scale=0.01:start_x=-0.743643887037158704:start_y=-0.131825904205311970:maxiter=1500`, slope(7, ...bronze)), 3, 1],
-  ['a fractal in slow colours', shaded(`mandelbrot=s=${LARGE}:start_scale=2.5:maxiter=500`, slope(3, ...bronze)), 3, 1],
-  ['spots', shaded(`life=s=${WIDTH}x${HEIGHT}:mold=10:r=60:ratio=0.2:death_color=#202020:life_color=#f0f0f0:mold_color=#606060:seed=5,trim=start_frame=20,setpts=PTS-STARTPTS,scale=${LARGE.replace('x', ':')}:flags=bicubic`, slope(5, ...bronze)), 3, 1],
-  ['grain over colours', `${slope(7, '#203050', '#e0a040', '#30a060', '#f0f0e0')},format=yuv444p,noise=c0s=50:c0f=p:all_seed=11`, 3, 1],
-  ['words in colours', `color=c=#d8d0c0:s=${LARGE},${words('The Third Casting', 72, '#402818', 20, 40)},${words('a bell foundry at night', 50, '#204080', 30, 170)},${words('bronze and clay and tin and fire', 38, '#b04020', 40, 270)},${words('0123456789 ABCDEFG', 30, 'black', 40, 370)}`, 3, 0],
-  ['rings, finer and finer', `nullsrc=s=${LARGE},format=gbrp,geq=r='${wave(128, 100)}':g='${wave(128, 110)}':b='${wave(118, 80)}'`, 3, 0],
+  [
+    'a fractal shore in slow colours',
+    shaded(
+      `mandelbrot=s=${LARGE}:start_scale=0.01:start_x=-0.743643887037158704:start_y=-0.131825904205311970:maxiter=1500`,
+      slope(7, ...bronze),
+    ),
+    3,
+    1,
+  ],
+  [
+    'a fractal in slow colours',
+    shaded(`mandelbrot=s=${LARGE}:start_scale=2.5:maxiter=500`, slope(3, ...bronze)),
+    3,
+    1,
+  ],
+  [
+    'spots',
+    shaded(
+      `life=s=${WIDTH}x${HEIGHT}:mold=10:r=60:ratio=0.2:death_color=#202020:life_color=#f0f0f0:mold_color=#606060:seed=5,trim=start_frame=20,setpts=PTS-STARTPTS,scale=${LARGE.replace('x', ':')}:flags=bicubic`,
+      slope(5, ...bronze),
+    ),
+    3,
+    1,
+  ],
+  [
+    'grain over colours',
+    `${slope(7, '#203050', '#e0a040', '#30a060', '#f0f0e0')},format=yuv444p,noise=c0s=50:c0f=p:all_seed=11`,
+    3,
+    1,
+  ],
+  [
+    'words in colours',
+    `color=c=#d8d0c0:s=${LARGE},${words('The Third Casting', 72, '#402818', 20, 40)},${words('a bell foundry at night', 50, '#204080', 30, 170)},${words('bronze and clay and tin and fire', 38, '#b04020', 40, 270)},${words('0123456789 ABCDEFG', 30, 'black', 40, 370)}`,
+    3,
+    0,
+  ],
+  [
+    'rings, finer and finer',
+    `nullsrc=s=${LARGE},format=gbrp,geq=r='${wave(128, 100)}':g='${wave(128, 110)}':b='${wave(118, 80)}'`,
+    3,
+    0,
+  ],
   // Detail down to single pixels, and colours that have nothing to do with one another: every method that lets one colour tell of another loses here.
-  ['dense cells', shaded(`cellauto=s=${LARGE}:rule=110:seed=3,format=gray,curves=all='0/0.3 1/1'`, slope(9, '#c0a070', '#f0e0d0', '#7090c0', '#508040')), 2, 1],
+  [
+    'dense cells',
+    shaded(
+      `cellauto=s=${LARGE}:rule=110:seed=3,format=gray,curves=all='0/0.3 1/1'`,
+      slope(9, '#c0a070', '#f0e0d0', '#7090c0', '#508040'),
+    ),
+    2,
+    1,
+  ],
   ['a rainbow of a fractal', `mandelbrot=s=${LARGE}:start_scale=2.5:maxiter=500,hue=s=0.35`, -1, -0.5],
   ['bars and letters of full colour', `testsrc2=s=${LARGE},hue=s=0.4`, -3, -1.5],
 ];
@@ -67,10 +115,35 @@ beforeAll(async () => {
   mark = memory.mark;
 });
 
-async function byLibRaw(dng: Buffer, width: number, height: number, quality: number, more: readonly string[] = []): Promise<Values> {
+async function byLibRaw(
+  dng: Buffer,
+  width: number,
+  height: number,
+  quality: number,
+  more: readonly string[] = [],
+): Promise<Values> {
   const file = join(folder, 'frame.dng');
   writeFileSync(file, dng);
-  const { stdout, stderr } = await runForOutput('dcraw_emu', ['-4', '-c', '0', '-r', '1', '1', '1', '1', '-o', '0', '-H', '1', '-q', String(quality), ...more, '-Z', '-', file]);
+  const { stdout, stderr } = await runForOutput('dcraw_emu', [
+    '-4',
+    '-c',
+    '0',
+    '-r',
+    '1',
+    '1',
+    '1',
+    '1',
+    '-o',
+    '0',
+    '-H',
+    '1',
+    '-q',
+    String(quality),
+    ...more,
+    '-Z',
+    '-',
+    file,
+  ]);
   const header = `P6\n${width} ${height}\n65535\n`;
   // Its exit code says nothing.
   expect(stdout.toString('latin1', 0, header.length), stderr).toBe(header);
@@ -91,7 +164,10 @@ async function byUs(dng: Buffer, codes: Uint16Array, demosaic: DemosaicMethod): 
 /** Over all colours, without 8 pixels at the edges, which LibRaw's AHD does not do by itself. */
 function decibels(found: Values, expected: Values, range: number): number {
   let sum = 0;
-  for (let row = 8; row < HEIGHT - 8; row += 1) for (let column = 8; column < WIDTH - 8; column += 1) for (const channel of [0, 1, 2] as const) sum += (found(row * WIDTH + column, channel) - expected(row * WIDTH + column, channel)) ** 2;
+  for (let row = 8; row < HEIGHT - 8; row += 1)
+    for (let column = 8; column < WIDTH - 8; column += 1)
+      for (const channel of [0, 1, 2] as const)
+        sum += (found(row * WIDTH + column, channel) - expected(row * WIDTH + column, channel)) ** 2;
   return 10 * Math.log10(range ** 2 / (sum / ((HEIGHT - 16) * (WIDTH - 16) * 3)));
 }
 
@@ -110,11 +186,26 @@ function measured(source: string): Promise<Measured> {
 
 async function measure(source: string): Promise<Measured> {
   const drawn = join(folder, 'picture.rgb');
-  await ffmpeg('-f', 'lavfi', '-i', source, '-frames:v', '1', '-vf', `scale=${WIDTH}:${HEIGHT}:flags=area+accurate_rnd+full_chroma_int,format=rgb48le`, '-f', 'rawvideo', drawn);
+  await ffmpeg(
+    '-f',
+    'lavfi',
+    '-i',
+    source,
+    '-frames:v',
+    '1',
+    '-vf',
+    `scale=${WIDTH}:${HEIGHT}:flags=area+accurate_rnd+full_chroma_int,format=rgb48le`,
+    '-f',
+    'rawvideo',
+    drawn,
+  );
   const bytes = readFileSync(drawn);
   expect(bytes.length).toBe(WIDTH * HEIGHT * 6);
-  const picture: Values = (index, channel) => Math.round((bytes.readUInt16LE((index * 3 + channel) * 2) / 65_535) * RANGE + BOTTOM);
-  const codes = Uint16Array.from({ length: WIDTH * HEIGHT }, (_, index) => picture(index, channelAt('rggb', Math.floor(index / WIDTH), index % WIDTH)));
+  const picture: Values = (index, channel) =>
+    Math.round((bytes.readUInt16LE((index * 3 + channel) * 2) / 65_535) * RANGE + BOTTOM);
+  const codes = Uint16Array.from({ length: WIDTH * HEIGHT }, (_, index) =>
+    picture(index, channelAt('rggb', Math.floor(index / WIDTH), index % WIDTH)),
+  );
   const dng = buildDng({ width: WIDTH, height: HEIGHT, samples: codes, tags: camera });
   return {
     bilinear: decibels(await byLibRaw(dng, WIDTH, HEIGHT, 0), picture, RANGE),
@@ -127,7 +218,9 @@ async function measure(source: string): Promise<Measured> {
 describe('mosaics of known pictures', () => {
   test.each(pictures)('%s', async (name, source, linearAbove, fineAbove) => {
     const values = await measured(source);
-    const told = `${name}: ${Object.entries(values).map(([method, value]) => `${method} ${value.toFixed(2)}`).join(', ')} dB`;
+    const told = `${name}: ${Object.entries(values)
+      .map(([method, value]) => `${method} ${value.toFixed(2)}`)
+      .join(', ')} dB`;
     if (process.env.RUSHLIGHT_TELL === '1') process.stdout.write(`${told}\n`);
     expect(values.linear - values.bilinear, told).toBeGreaterThanOrEqual(linearAbove);
     expect(values.fine - values.ahd, told).toBeGreaterThanOrEqual(fineAbove);
@@ -140,8 +233,10 @@ describe('mosaics of known pictures', () => {
       const values = await measured(source);
       gains.push({ linear: values.linear - values.bilinear, fine: values.fine - values.ahd });
     }
-    const mean = (method: 'linear' | 'fine'): number => gains.reduce((sum, gain) => sum + gain[method], 0) / gains.length;
-    if (process.env.RUSHLIGHT_TELL === '1') process.stdout.write(`mean: linear ${mean('linear').toFixed(2)}, fine ${mean('fine').toFixed(2)} dB\n`);
+    const mean = (method: 'linear' | 'fine'): number =>
+      gains.reduce((sum, gain) => sum + gain[method], 0) / gains.length;
+    if (process.env.RUSHLIGHT_TELL === '1')
+      process.stdout.write(`mean: linear ${mean('linear').toFixed(2)}, fine ${mean('fine').toFixed(2)} dB\n`);
     expect(mean('linear')).toBeGreaterThanOrEqual(3);
     expect(mean('fine')).toBeGreaterThanOrEqual(1);
   });
@@ -153,18 +248,41 @@ describe('flat fields', () => {
   const white = 4095;
   const sites = [602, 947, 947, 688] as const;
 
-  test.each(demosaicMethods.flatMap((method) => [[method, 'rggb'], [method, 'gbrg']] as const))('%s, %s: within a step of LibRaw’s 65535, which counts in whole steps', async (method, pattern) => {
+  test.each(
+    demosaicMethods.flatMap(
+      (method) =>
+        [
+          [method, 'rggb'],
+          [method, 'gbrg'],
+        ] as const,
+    ),
+  )('%s, %s: within a step of LibRaw’s 65535, which counts in whole steps', async (method, pattern) => {
     const [width, height] = [64, 48];
     const codes = Uint16Array.from({ length: width * height }, (_, index) => {
       const [row, column] = [Math.floor(index / width), index % width];
       const channel = channelAt(pattern, row, column);
       return channel === 0 ? sites[0] : channel === 1 ? sites[1] : sites[3];
     });
-    const dng = buildDng({ width, height, samples: codes, pattern, tags: [...camera, { tag: 50_714, type: 'short', values: [black] }, { tag: 50_717, type: 'short', values: [white] }] });
-    const [theirs, ours] = [await byLibRaw(dng, width, height, method === 'linear' ? 0 : 3), await byUs(dng, codes, method)];
+    const dng = buildDng({
+      width,
+      height,
+      samples: codes,
+      pattern,
+      tags: [
+        ...camera,
+        { tag: 50_714, type: 'short', values: [black] },
+        { tag: 50_717, type: 'short', values: [white] },
+      ],
+    });
+    const [theirs, ours] = [
+      await byLibRaw(dng, width, height, method === 'linear' ? 0 : 3),
+      await byUs(dng, codes, method),
+    ];
     for (let index = 0; index < width * height; index += 1) {
       for (const [channel, code] of [sites[0], sites[1], sites[3]].entries()) {
-        expect(Math.abs(ours(index, channel as 0 | 1 | 2) - theirs(index, channel as 0 | 1 | 2))).toBeLessThanOrEqual(1.01);
+        expect(
+          Math.abs(ours(index, channel as 0 | 1 | 2) - theirs(index, channel as 0 | 1 | 2)),
+        ).toBeLessThanOrEqual(1.01);
         expect(ours(index, channel as 0 | 1 | 2)).toBeCloseTo(((code - black) / (white - black)) * 65_535, 1);
       }
     }

@@ -4,24 +4,62 @@ import { describe, expect, test } from 'vitest';
 import { boundedAdaptation, D50, xyzOf } from '../../media/raw/develop/chromaticity.ts';
 import { cameraColour } from '../../media/raw/develop/colour.ts';
 import { illuminantKelvin } from '../../media/raw/develop/illuminants.ts';
-import { apply, diagonal, inverse, type Matrix, matrixOf, multiply, type Triple } from '../../media/raw/develop/matrix.ts';
+import {
+  apply,
+  diagonal,
+  inverse,
+  type Matrix,
+  matrixOf,
+  multiply,
+  type Triple,
+} from '../../media/raw/develop/matrix.ts';
 import { chromaticityAt, temperatureOf } from '../../media/raw/develop/temperature.ts';
 import { UndevelopableError, type UndevelopableReason } from '../../media/raw/develop/undevelopable.ts';
 import { type ColourTags, matricesAt, type WhiteChoice } from '../../media/raw/develop/white.ts';
 import '../support/properties.ts';
 
 const unit = [1, 0, 0, 0, 1, 0, 0, 0, 1];
-const tungsten = { illuminant: 17, colourMatrix: [0.9, -0.3, -0.05, -0.45, 1.25, 0.2, -0.1, 0.25, 0.6], forwardMatrix: [0.660065, 0.20002, 0.10421, 0.25, 0.8, -0.05, 0.020005, -0.12003, 0.925129], cameraCalibration: unit };
-const daylight = { illuminant: 21, colourMatrix: [0.8, -0.25, -0.08, -0.4, 1.2, 0.22, -0.05, 0.2, 0.65], forwardMatrix: [0.620062, 0.240024, 0.10421, 0.23, 0.82, -0.05, 0.010002, -0.100025, 0.915127], cameraCalibration: unit };
-const forward: ColourTags = { calibrations: [tungsten, daylight], analogBalance: [1, 1, 1], asShotNeutral: [0.45, 1, 0.6], asShotWhiteXy: null, baselineExposure: 0 };
-const matrix: ColourTags = { ...forward, calibrations: [{ ...tungsten, forwardMatrix: null }, { ...daylight, forwardMatrix: null }] };
+const tungsten = {
+  illuminant: 17,
+  colourMatrix: [0.9, -0.3, -0.05, -0.45, 1.25, 0.2, -0.1, 0.25, 0.6],
+  forwardMatrix: [0.660065, 0.20002, 0.10421, 0.25, 0.8, -0.05, 0.020005, -0.12003, 0.925129],
+  cameraCalibration: unit,
+};
+const daylight = {
+  illuminant: 21,
+  colourMatrix: [0.8, -0.25, -0.08, -0.4, 1.2, 0.22, -0.05, 0.2, 0.65],
+  forwardMatrix: [0.620062, 0.240024, 0.10421, 0.23, 0.82, -0.05, 0.010002, -0.100025, 0.915127],
+  cameraCalibration: unit,
+};
+const forward: ColourTags = {
+  calibrations: [tungsten, daylight],
+  analogBalance: [1, 1, 1],
+  asShotNeutral: [0.45, 1, 0.6],
+  asShotWhiteXy: null,
+  baselineExposure: 0,
+};
+const matrix: ColourTags = {
+  ...forward,
+  calibrations: [
+    { ...tungsten, forwardMatrix: null },
+    { ...daylight, forwardMatrix: null },
+  ],
+};
 const single: ColourTags = { ...matrix, calibrations: [{ ...daylight, forwardMatrix: null }] };
 
 /** Every value of `found` within half a unit of the sixth place of what is printed, and a hair for the printed inputs' own rounding. */
-function expectDigits(printedAs: readonly number[] | Matrix, printed: readonly number[], tolerance = 1e-6): void {
+function expectDigits(
+  printedAs: readonly number[] | Matrix,
+  printed: readonly number[],
+  tolerance = 1e-6,
+): void {
   const found = printedAs.flat();
   expect(found.length).toBe(printed.length);
-  for (const [index, value] of printed.entries()) expect(Math.abs((found[index] as number) - value), `value ${index}: ${found[index]} for ${value}`).toBeLessThan(tolerance);
+  for (const [index, value] of printed.entries())
+    expect(
+      Math.abs((found[index] as number) - value),
+      `value ${index}: ${found[index]} for ${value}`,
+    ).toBeLessThan(tolerance);
 }
 
 describe('the worked example', () => {
@@ -29,14 +67,35 @@ describe('the worked example', () => {
     const { white, kelvin } = cameraColour(matrix);
     expectDigits(white, [0.351979, 0.385489]);
     expect(kelvin).toBeCloseTo(4879.28, 2);
-    expectDigits(matricesAt(matrix, kelvin).xyzToCamera, [0.825936, -0.262968, -0.072219, -0.412968, 1.212968, 0.214813, -0.062968, 0.212968, 0.637032]);
-    expectDigits(boundedAdaptation(white, D50), [1.018431, 0.011563, 0.033524, 0.021644, 0.973972, 0.009199, 0.009243, -0.017136, 1.224309]);
+    expectDigits(
+      matricesAt(matrix, kelvin).xyzToCamera,
+      [0.825936, -0.262968, -0.072219, -0.412968, 1.212968, 0.214813, -0.062968, 0.212968, 0.637032],
+    );
+    expectDigits(
+      boundedAdaptation(white, D50),
+      [1.018431, 0.011563, 0.033524, 0.021644, 0.973972, 0.009199, 0.009243, -0.017136, 1.224309],
+    );
   });
 
   test.each([
-    ['matrix', matrix, 'colour-matrix', [1.374228, 0.256042, 0.209259, -0.034346, 1.111638, -0.160303, -0.021339, -0.463645, 2.455412]],
-    ['forward', forward, 'forward-matrix', [1.41507, 0.213911, 0.248846, 0.019041, 1.004558, -0.021876, 0.038644, -0.13776, 1.867283]],
-    ['single', single, 'colour-matrix', [1.378192, 0.235817, 0.239994, -0.050439, 1.123437, -0.167899, -0.044915, -0.446223, 2.444058]],
+    [
+      'matrix',
+      matrix,
+      'colour-matrix',
+      [1.374228, 0.256042, 0.209259, -0.034346, 1.111638, -0.160303, -0.021339, -0.463645, 2.455412],
+    ],
+    [
+      'forward',
+      forward,
+      'forward-matrix',
+      [1.41507, 0.213911, 0.248846, 0.019041, 1.004558, -0.021876, 0.038644, -0.13776, 1.867283],
+    ],
+    [
+      'single',
+      single,
+      'colour-matrix',
+      [1.378192, 0.235817, 0.239994, -0.050439, 1.123437, -0.167899, -0.044915, -0.446223, 2.444058],
+    ],
   ] as const)('camera to AP0, %s', (_, tags, path, printed) => {
     const colour = cameraColour(tags);
     expect(colour.path).toBe(path);
@@ -78,12 +137,16 @@ describe('temperature', () => {
 
   test('there and back', () => {
     fc.assert(
-      fc.property(fc.double({ min: 1700, max: 25_000, noNaN: true }), fc.double({ min: -30, max: 30, noNaN: true }), (kelvin, tint) => {
-        const back = temperatureOf(chromaticityAt({ kelvin, tint }));
-        // Away from the locus the two ways of going between isotherms differ a little.
-        expect(Math.abs(back.kelvin / kelvin - 1)).toBeLessThan(tint === 0 ? 1e-4 : 5e-3);
-        expect(Math.abs(back.tint - tint)).toBeLessThan(0.5);
-      }),
+      fc.property(
+        fc.double({ min: 1700, max: 25_000, noNaN: true }),
+        fc.double({ min: -30, max: 30, noNaN: true }),
+        (kelvin, tint) => {
+          const back = temperatureOf(chromaticityAt({ kelvin, tint }));
+          // Away from the locus the two ways of going between isotherms differ a little.
+          expect(Math.abs(back.kelvin / kelvin - 1)).toBeLessThan(tint === 0 ? 1e-4 : 5e-3);
+          expect(Math.abs(back.tint - tint)).toBeLessThan(0.5);
+        },
+      ),
     );
   });
 
@@ -92,20 +155,41 @@ describe('temperature', () => {
   });
 
   test('lights of EXIF by their names', () => {
-    expect([17, 3, 24, 23, 20, 21, 22, 12, 13, 14, 15, 16].map(illuminantKelvin)).toEqual([2850, 2850, 3200, 5000, 5500, 6500, 7500, 6400, 5050, 4150, 3525, 2925]);
+    expect([17, 3, 24, 23, 20, 21, 22, 12, 13, 14, 15, 16].map(illuminantKelvin)).toEqual([
+      2850, 2850, 3200, 5000, 5500, 6500, 7500, 6400, 5050, 4150, 3525, 2925,
+    ]);
     expect([0, 255, 77].map(illuminantKelvin)).toEqual([null, null, null]);
   });
 });
 
 /** Cameras whose matrices are diagonally heavy, as those of real filters are. */
-const near = (values: readonly number[], by: number): fc.Arbitrary<number[]> => fc.tuple(...values.map((value) => fc.double({ min: value - by, max: value + by, noNaN: true })));
+const near = (values: readonly number[], by: number): fc.Arbitrary<number[]> =>
+  fc.tuple(...values.map((value) => fc.double({ min: value - by, max: value + by, noNaN: true })));
 const camera: fc.Arbitrary<ColourTags> = fc.record({
   calibrations: fc.tuple(
-    fc.record({ illuminant: fc.constantFrom(17, 24, 23), colourMatrix: near(tungsten.colourMatrix, 0.05), forwardMatrix: fc.option(near(tungsten.forwardMatrix, 0.03)), cameraCalibration: near(unit, 0.02) }),
-    fc.record({ illuminant: fc.constantFrom(21, 22, 0), colourMatrix: near(daylight.colourMatrix, 0.05), forwardMatrix: fc.option(near(daylight.forwardMatrix, 0.03)), cameraCalibration: near(unit, 0.02) }),
+    fc.record({
+      illuminant: fc.constantFrom(17, 24, 23),
+      colourMatrix: near(tungsten.colourMatrix, 0.05),
+      forwardMatrix: fc.option(near(tungsten.forwardMatrix, 0.03)),
+      cameraCalibration: near(unit, 0.02),
+    }),
+    fc.record({
+      illuminant: fc.constantFrom(21, 22, 0),
+      colourMatrix: near(daylight.colourMatrix, 0.05),
+      forwardMatrix: fc.option(near(daylight.forwardMatrix, 0.03)),
+      cameraCalibration: near(unit, 0.02),
+    }),
   ),
-  analogBalance: fc.tuple(fc.double({ min: 0.8, max: 1.2, noNaN: true }), fc.constant(1), fc.double({ min: 0.8, max: 1.2, noNaN: true })),
-  asShotNeutral: fc.tuple(fc.double({ min: 0.4, max: 0.6, noNaN: true }), fc.constant(1), fc.double({ min: 0.45, max: 0.7, noNaN: true })),
+  analogBalance: fc.tuple(
+    fc.double({ min: 0.8, max: 1.2, noNaN: true }),
+    fc.constant(1),
+    fc.double({ min: 0.8, max: 1.2, noNaN: true }),
+  ),
+  asShotNeutral: fc.tuple(
+    fc.double({ min: 0.4, max: 0.6, noNaN: true }),
+    fc.constant(1),
+    fc.double({ min: 0.45, max: 0.7, noNaN: true }),
+  ),
   asShotWhiteXy: fc.constant(null),
   baselineExposure: fc.double({ min: -2, max: 2, noNaN: true }),
 });
@@ -127,7 +211,8 @@ describe('whatever the camera', () => {
       fc.property(camera, (tags) => {
         const { neutral } = cameraColour(tags);
         const asked = tags.asShotNeutral as Triple;
-        for (const channel of [0, 1, 2] as const) expect(Math.abs(neutral[channel] - asked[channel])).toBeLessThan(1e-5);
+        for (const channel of [0, 1, 2] as const)
+          expect(Math.abs(neutral[channel] - asked[channel])).toBeLessThan(1e-5);
       }),
     );
   });
@@ -138,7 +223,12 @@ describe('whatever the camera', () => {
         const both = tags.calibrations.every(({ illuminant }) => illuminant !== 0);
         const turned = cameraColour({ ...tags, calibrations: [...tags.calibrations].reverse() });
         if (both) expectDigits(turned.cameraToAp0, cameraColour(tags).cameraToAp0.flat(), 1e-12);
-        else expectDigits(cameraColour({ ...tags, calibrations: tags.calibrations.slice(0, 1) }).cameraToAp0, cameraColour(tags).cameraToAp0.flat(), 1e-12);
+        else
+          expectDigits(
+            cameraColour({ ...tags, calibrations: tags.calibrations.slice(0, 1) }).cameraToAp0,
+            cameraColour(tags).cameraToAp0.flat(),
+            1e-12,
+          );
       }),
     );
   });
@@ -167,7 +257,9 @@ describe('what is chosen', () => {
   });
 
   test('AsShotWhiteXY counts where there is no neutral', () => {
-    expect(cameraColour({ ...matrix, asShotNeutral: null, asShotWhiteXy: [0.34, 0.35] }).white).toEqual([0.34, 0.35]);
+    expect(cameraColour({ ...matrix, asShotNeutral: null, asShotWhiteXy: [0.34, 0.35] }).white).toEqual([
+      0.34, 0.35,
+    ]);
   });
 
   test('stops add to BaselineExposure', () => {
@@ -185,20 +277,31 @@ describe('what is chosen', () => {
     ['nothing recorded', { ...matrix, asShotNeutral: null }, 'as-shot', 'white-balance'],
     ['a neutral without red', matrix, { neutral: [0, 1, 0.5] }, 'white-balance'],
     ['a light beyond the diagram', matrix, { x: 0.7, y: 0.6 }, 'white-balance'],
-    ['a colour matrix of equal rows', { ...single, calibrations: [{ ...daylight, forwardMatrix: null, colourMatrix: [1, 1, 1, 1, 1, 1, 1, 1, 1] }] }, { x: 0.34, y: 0.35 }, 'no-colour-matrix'],
+    [
+      'a colour matrix of equal rows',
+      {
+        ...single,
+        calibrations: [{ ...daylight, forwardMatrix: null, colourMatrix: [1, 1, 1, 1, 1, 1, 1, 1, 1] }],
+      },
+      { x: 0.34, y: 0.35 },
+      'no-colour-matrix',
+    ],
     ['no calibration', { ...matrix, calibrations: [] }, { x: 0.34, y: 0.35 }, 'no-colour-matrix'],
-  ] satisfies [string, ColourTags, WhiteChoice, UndevelopableReason][])('%s is refused with the reason', (_, tags, choice, reason) => {
-    const failure = (() => {
-      try {
-        cameraColour(tags, choice);
-      } catch (error) {
-        return error;
-      }
-      return null;
-    })();
-    expect(failure).toBeInstanceOf(UndevelopableError);
-    expect((failure as UndevelopableError).reason).toBe(reason);
-  });
+  ] satisfies [string, ColourTags, WhiteChoice, UndevelopableReason][])(
+    '%s is refused with the reason',
+    (_, tags, choice, reason) => {
+      const failure = (() => {
+        try {
+          cameraColour(tags, choice);
+        } catch (error) {
+          return error;
+        }
+        return null;
+      })();
+      expect(failure).toBeInstanceOf(UndevelopableError);
+      expect((failure as UndevelopableError).reason).toBe(reason);
+    },
+  );
 });
 
 test('D50 is the white that the specification prints', () => {

@@ -28,18 +28,33 @@ beforeAll(async () => {
   mark = memory.mark;
 });
 
-const codesOf = (picture: RawPicture, seed = 1, most = 65_535): Uint16Array => Uint16Array.from({ length: picture.width * picture.height }, (_, index) => (Math.imul(seed * 7919 + index, 2_654_435_761) >>> 16) % (most + 1));
+const codesOf = (picture: RawPicture, seed = 1, most = 65_535): Uint16Array =>
+  Uint16Array.from(
+    { length: picture.width * picture.height },
+    (_, index) => (Math.imul(seed * 7919 + index, 2_654_435_761) >>> 16) % (most + 1),
+  );
 const prepare = (plan: DevelopPlan): void => {
   memory.reset(mark);
   kernel.prepare(plan);
 };
-const read = ({ r, g, b, count }: Planes): [number[], number[], number[]] => [[...memory.f32(r, count)], [...memory.f32(g, count)], [...memory.f32(b, count)]];
+const read = ({ r, g, b, count }: Planes): [number[], number[], number[]] => [
+  [...memory.f32(r, count)],
+  [...memory.f32(g, count)],
+  [...memory.f32(b, count)],
+];
 
 /** Largest difference; NaN and infinity differ by infinity. */
 function largest(found: readonly number[], expected: Iterable<number>): number {
   const other = [...expected];
   expect(found.length).toBe(other.length);
-  return found.reduce((most, value, index) => Math.max(most, Number.isFinite(value) ? Math.abs(value - (other[index] as number)) : Number.POSITIVE_INFINITY), 0);
+  return found.reduce(
+    (most, value, index) =>
+      Math.max(
+        most,
+        Number.isFinite(value) ? Math.abs(value - (other[index] as number)) : Number.POSITIVE_INFINITY,
+      ),
+    0,
+  );
 }
 
 function expectReference(plan: DevelopPlan, codes: Uint16Array): void {
@@ -52,7 +67,21 @@ function expectReference(plan: DevelopPlan, codes: Uint16Array): void {
 }
 
 describe.each(demosaicMethods)('camera values, %s', (demosaic) => {
-  const sizes = [[2, 2], [2, 9], [9, 2], [3, 3], [4, 5], [7, 6], [8, 8], [15, 4], [16, 16], [17, 31], [33, 18], [64, 24], [71, 13]] as const;
+  const sizes = [
+    [2, 2],
+    [2, 9],
+    [9, 2],
+    [3, 3],
+    [4, 5],
+    [7, 6],
+    [8, 8],
+    [15, 4],
+    [16, 16],
+    [17, 31],
+    [33, 18],
+    [64, 24],
+    [71, 13],
+  ] as const;
 
   test.each(cfaPatterns)('every size of %s', (pattern) => {
     for (const [width, height] of sizes) {
@@ -68,24 +97,82 @@ describe.each(demosaicMethods)('camera values, %s', (demosaic) => {
     ['at the far corner', { left: 37, top: 22, width: 3, height: 2 }],
     ['one pixel', { left: 20, top: 11, width: 1, height: 1 }],
   ])('a crop is a part of the whole, neighbours and all: %s', (_, defaultCrop) => {
-    const picture = rawPicture(46, 30, { activeArea: { top: 3, left: 5, bottom: 27, right: 45 }, pattern: 'gbrg', defaultCrop });
+    const picture = rawPicture(46, 30, {
+      activeArea: { top: 3, left: 5, bottom: 27, right: 45 },
+      pattern: 'gbrg',
+      defaultCrop,
+    });
     expectReference(developPlan(picture, { demosaic }), codesOf(picture));
   });
 
   test.each([
-    ['unequal blacks', { black: { rows: 2, columns: 2, levels: [256, 300, 200, 100], columnDeltas: null, rowDeltas: null }, white: 4095 }, 4095],
-    ['blacks of another repeat', { black: { rows: 3, columns: 5, levels: Array.from({ length: 15 }, (_, index) => 100 + 7.25 * index), columnDeltas: null, rowDeltas: null }, white: 4000 }, 4095],
-    ['deltas', { black: { rows: 2, columns: 1, levels: [64, 70], columnDeltas: Array.from({ length: 36 }, (_, index) => (index % 5) - 2), rowDeltas: Array.from({ length: 22 }, (_, index) => (index % 3) / 2) }, white: 1023 }, 1023],
-    ['a linearisation table', { linearisation: Array.from({ length: 1024 }, (_, index) => Math.floor(index ** 2 / 16)), black: { rows: 1, columns: 1, levels: [500], columnDeltas: null, rowDeltas: null }, white: 60_000 }, 2000],
+    [
+      'unequal blacks',
+      {
+        black: { rows: 2, columns: 2, levels: [256, 300, 200, 100], columnDeltas: null, rowDeltas: null },
+        white: 4095,
+      },
+      4095,
+    ],
+    [
+      'blacks of another repeat',
+      {
+        black: {
+          rows: 3,
+          columns: 5,
+          levels: Array.from({ length: 15 }, (_, index) => 100 + 7.25 * index),
+          columnDeltas: null,
+          rowDeltas: null,
+        },
+        white: 4000,
+      },
+      4095,
+    ],
+    [
+      'deltas',
+      {
+        black: {
+          rows: 2,
+          columns: 1,
+          levels: [64, 70],
+          columnDeltas: Array.from({ length: 36 }, (_, index) => (index % 5) - 2),
+          rowDeltas: Array.from({ length: 22 }, (_, index) => (index % 3) / 2),
+        },
+        white: 1023,
+      },
+      1023,
+    ],
+    [
+      'a linearisation table',
+      {
+        linearisation: Array.from({ length: 1024 }, (_, index) => Math.floor(index ** 2 / 16)),
+        black: { rows: 1, columns: 1, levels: [500], columnDeltas: null, rowDeltas: null },
+        white: 60_000,
+      },
+      2000,
+    ],
   ] satisfies [string, Partial<RawPicture>, number][])('%s', (_, fields, most) => {
-    const picture = rawPicture(40, 28, { activeArea: { top: 2, left: 2, bottom: 24, right: 38 }, pattern: 'grbg', ...fields });
+    const picture = rawPicture(40, 28, {
+      activeArea: { top: 2, left: 2, bottom: 24, right: 38 },
+      pattern: 'grbg',
+      ...fields,
+    });
     expectReference(developPlan(picture, { demosaic }), codesOf(picture, 3, most));
   });
 
   test('below black and above white come through', () => {
-    const picture = rawPicture(20, 20, { black: { rows: 1, columns: 1, levels: [1000], columnDeltas: null, rowDeltas: null }, white: 2000 });
+    const picture = rawPicture(20, 20, {
+      black: { rows: 1, columns: 1, levels: [1000], columnDeltas: null, rowDeltas: null },
+      white: 2000,
+    });
     prepare(developPlan(picture, { demosaic }));
-    const levels = (code: number): number[] => [...new Set(read(kernel.camera(new Uint16Array(400).fill(code))).flat().map((value) => Math.round(value * 1e4) / 1e4))];
+    const levels = (code: number): number[] => [
+      ...new Set(
+        read(kernel.camera(new Uint16Array(400).fill(code)))
+          .flat()
+          .map((value) => Math.round(value * 1e4) / 1e4),
+      ),
+    ];
     expect(levels(0)).toEqual([-1]);
     expect(levels(65_000)).toEqual([64]);
   });
@@ -118,7 +205,9 @@ describe.each(demosaicMethods)('camera values, %s', (demosaic) => {
       for (const [index, seed] of [1, 2].entries()) {
         kernel.codes().set(codesOf(picture, seed));
         const all: [number[], number[], number[]] = [[], [], []];
-        for (let first = 0; first < height; first += lines) for (const [channel, plane] of read(kernel.camera(undefined, first)).entries()) all[channel]?.push(...plane);
+        for (let first = 0; first < height; first += lines)
+          for (const [channel, plane] of read(kernel.camera(undefined, first)).entries())
+            all[channel]?.push(...plane);
         expect(all).toEqual(whole[index]);
       }
     }
@@ -142,7 +231,8 @@ describe.each(demosaicMethods)('camera values, %s', (demosaic) => {
     const room = Math.ceil(planes.count / 4) * 4;
     for (const at of [planes.r, planes.g, planes.b]) memory.f32(at + room * 4, 4).fill(-7);
     kernel.toAp0(kernel.camera());
-    for (const at of [planes.r, planes.g, planes.b]) expect([...memory.f32(at + room * 4, 4)]).toEqual([-7, -7, -7, -7]);
+    for (const at of [planes.r, planes.g, planes.b])
+      expect([...memory.f32(at + room * 4, 4)]).toEqual([-7, -7, -7, -7]);
   });
 
   test('codes that a decoder put in place are those that are handed over', () => {
@@ -157,13 +247,20 @@ describe.each(demosaicMethods)('camera values, %s', (demosaic) => {
 
 describe.each(highlightPolicies)('AP0, %s', (policy) => {
   test('matrix, exposure and highlights as in double precision', () => {
-    const picture = rawPicture(40, 30, { black: { rows: 1, columns: 1, levels: [3000], columnDeltas: null, rowDeltas: null }, white: 45_000 });
+    const picture = rawPicture(40, 30, {
+      black: { rows: 1, columns: 1, levels: [3000], columnDeltas: null, rowDeltas: null },
+      white: 45_000,
+    });
     const plan = developPlan(picture, { highlights: policy, exposure: 2.5 });
     prepare(plan);
     const camera = read(kernel.camera(codesOf(picture)));
     const ap0 = read(kernel.toAp0(kernel.camera()));
     for (let index = 0; index < camera[0].length; index += 1) {
-      const led = highlights(policy, plan.neutral, [camera[0][index], camera[1][index], camera[2][index]] as unknown as Triple);
+      const led = highlights(policy, plan.neutral, [
+        camera[0][index],
+        camera[1][index],
+        camera[2][index],
+      ] as unknown as Triple);
       for (const [channel, row] of plan.matrix.entries()) {
         const expected = plan.exposure * (row[0] * led[0] + row[1] * led[1] + row[2] * led[2]);
         // Values reach 10 here.
@@ -174,10 +271,21 @@ describe.each(highlightPolicies)('AP0, %s', (policy) => {
 
   test('nothing is lowered', () => {
     const picture = rawPicture(40, 30, { white: 40_000 });
-    prepare(developPlan(picture, { highlights: policy, matrix: [[1, 0, 0], [0, 1, 0], [0, 0, 1]] }));
+    prepare(
+      developPlan(picture, {
+        highlights: policy,
+        matrix: [
+          [1, 0, 0],
+          [0, 1, 0],
+          [0, 0, 1],
+        ],
+      }),
+    );
     const camera = read(kernel.camera(codesOf(picture)));
     const led = read(kernel.toAp0(kernel.camera()));
-    for (const [channel, plane] of camera.entries()) for (const [index, value] of plane.entries()) expect(led[channel]?.[index]).toBeGreaterThanOrEqual(value);
+    for (const [channel, plane] of camera.entries())
+      for (const [index, value] of plane.entries())
+        expect(led[channel]?.[index]).toBeGreaterThanOrEqual(value);
   });
 });
 
@@ -188,23 +296,49 @@ describe('from a file to AP0', () => {
     ['a grey card', [0.081, 0.18, 0.108], [], 0, grey],
     ['a warm field', [0.3, 0.4, 0.1], [], 0, [0.535611, 0.418321, 0.053682]],
     ['a cool field', [0.1, 0.5, 0.4], [], 0, [0.349147, 0.488263, 0.748209]],
-    ['BaselineExposure of half a stop', [0.081, 0.18, 0.108], [srationals(50_730, [0.5])], 0, grey.map((value) => value * Math.SQRT2)],
+    [
+      'BaselineExposure of half a stop',
+      [0.081, 0.18, 0.108],
+      [srationals(50_730, [0.5])],
+      0,
+      grey.map((value) => value * Math.SQRT2),
+    ],
     ['a stop less, chosen', [0.081, 0.18, 0.108], [], -1, grey.map((value) => value / 2)],
-    ['below a preview, with black and white of its own', [0.3, 0.4, 0.1], [{ tag: 50_714, type: 'short', values: [4096] }, { tag: 50_717, type: 'short', values: [60_000] }], 0, [0.535611, 0.418321, 0.053682]],
-  ] satisfies [string, Triple, DngTag[], number, number[]][])('%s', async (_, camera, tags, exposureStops, expected) => {
-    const [width, height] = [32, 20];
-    const [black, white] = tags.length === 2 ? [4096, 60_000] : [0, 65_535];
-    const samples = Uint16Array.from({ length: width * height }, (_value, index) => Math.round(black + camera[channelAt('bggr', Math.floor(index / width), index % width)] * (white - black)));
-    const { picture } = await readDng(sourceOfBytes(buildDng({ width, height, samples, pattern: 'bggr', tags, below: tags.length === 2 })));
-    const development = developmentOf(picture, { whiteBalance: 'as-shot', exposureStops });
-    if ('missing' in development) throw new Error(development.missing);
-    for (const demosaic of demosaicMethods) {
-      prepare({ picture, demosaic, highlights: 'keep', ...development });
-      const ap0 = read(kernel.toAp0(kernel.camera(samples)));
-      // Codes of 16 bits: half a step is 8e-6 of full range, and the matrix doubles it.
-      for (const [channel, plane] of ap0.entries()) for (const value of plane) expect(Math.abs(value - (expected[channel] as number))).toBeLessThan(4e-5);
-    }
-  });
+    [
+      'below a preview, with black and white of its own',
+      [0.3, 0.4, 0.1],
+      [
+        { tag: 50_714, type: 'short', values: [4096] },
+        { tag: 50_717, type: 'short', values: [60_000] },
+      ],
+      0,
+      [0.535611, 0.418321, 0.053682],
+    ],
+  ] satisfies [string, Triple, DngTag[], number, number[]][])(
+    '%s',
+    async (_, camera, tags, exposureStops, expected) => {
+      const [width, height] = [32, 20];
+      const [black, white] = tags.length === 2 ? [4096, 60_000] : [0, 65_535];
+      const samples = Uint16Array.from({ length: width * height }, (_value, index) =>
+        Math.round(
+          black + camera[channelAt('bggr', Math.floor(index / width), index % width)] * (white - black),
+        ),
+      );
+      const { picture } = await readDng(
+        sourceOfBytes(buildDng({ width, height, samples, pattern: 'bggr', tags, below: tags.length === 2 })),
+      );
+      const development = developmentOf(picture, { whiteBalance: 'as-shot', exposureStops });
+      if ('missing' in development) throw new Error(development.missing);
+      for (const demosaic of demosaicMethods) {
+        prepare({ picture, demosaic, highlights: 'keep', ...development });
+        const ap0 = read(kernel.toAp0(kernel.camera(samples)));
+        // Codes of 16 bits: half a step is 8e-6 of full range, and the matrix doubles it.
+        for (const [channel, plane] of ap0.entries())
+          for (const value of plane)
+            expect(Math.abs(value - (expected[channel] as number))).toBeLessThan(4e-5);
+      }
+    },
+  );
 });
 
 test.each([

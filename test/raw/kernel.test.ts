@@ -57,20 +57,41 @@ const size = fc.record({
   noise: fc.boolean(),
 });
 
-function samplesOf({ width, height, bits, seed, noise }: { width: number; height: number; bits: number; seed: number; noise: boolean }): Uint16Array {
+function samplesOf({
+  width,
+  height,
+  bits,
+  seed,
+  noise,
+}: {
+  width: number;
+  height: number;
+  bits: number;
+  seed: number;
+  noise: boolean;
+}): Uint16Array {
   const samples = testSamples(width, height, bits, seed);
-  return noise ? samples.map((_, index) => (Math.imul(index + 1, seed * 2 + 1) >>> 7) & (2 ** bits - 1)) : samples;
+  return noise
+    ? samples.map((_, index) => (Math.imul(index + 1, seed * 2 + 1) >>> 7) & (2 ** bits - 1))
+    : samples;
 }
 
 describe('the same samples', () => {
   test('packed, in words, in strips and tiles', async () => {
     await fc.assert(
-      fc.asyncProperty(size, fc.boolean(), fc.boolean(), fc.integer({ min: 1, max: 40 }), async (given, words, lowBitFirst, rows) => {
-        const samples = samplesOf(given);
-        const where: Partial<DngOptions> = rows % 2 === 0 ? { rowsPerStrip: rows } : { tile: { width: 16 * (1 + (rows % 3)), height: 16 } };
-        const form = words && given.bits > 8 ? { words } : { lowBitFirst: lowBitFirst && given.bits < 16 };
-        expect(await expectSame(buildDng({ ...given, samples, ...form, ...where }))).toEqual(samples);
-      }),
+      fc.asyncProperty(
+        size,
+        fc.boolean(),
+        fc.boolean(),
+        fc.integer({ min: 1, max: 40 }),
+        async (given, words, lowBitFirst, rows) => {
+          const samples = samplesOf(given);
+          const where: Partial<DngOptions> =
+            rows % 2 === 0 ? { rowsPerStrip: rows } : { tile: { width: 16 * (1 + (rows % 3)), height: 16 } };
+          const form = words && given.bits > 8 ? { words } : { lowBitFirst: lowBitFirst && given.bits < 16 };
+          expect(await expectSame(buildDng({ ...given, samples, ...form, ...where }))).toEqual(samples);
+        },
+      ),
       { numRuns: 40 },
     );
   });
@@ -79,13 +100,29 @@ describe('the same samples', () => {
     await fc.assert(
       fc.asyncProperty(
         size,
-        fc.record({ components: fc.constantFrom(1, 2, 4), predictor: fc.integer({ min: 1, max: 7 }), restartLines: fc.integer({ min: 0, max: 5 }), codes: fc.constantFrom('by-frequency', 'rarest-first'), ownTables: fc.boolean(), fillBytes: fc.integer({ min: 0, max: 2 }), pointTransform: fc.constantFrom(0, 0, 0, 3) } as const),
+        fc.record({
+          components: fc.constantFrom(1, 2, 4),
+          predictor: fc.integer({ min: 1, max: 7 }),
+          restartLines: fc.integer({ min: 0, max: 5 }),
+          codes: fc.constantFrom('by-frequency', 'rarest-first'),
+          ownTables: fc.boolean(),
+          fillBytes: fc.integer({ min: 0, max: 2 }),
+          pointTransform: fc.constantFrom(0, 0, 0, 3),
+        } as const),
         fc.boolean(),
         async (given, { components, ...jpeg }, tiled) => {
           const fitting = components === 4 && given.width % 4 !== 0 ? 2 : components;
-          const samples = samplesOf(given).map((sample) => (sample >> jpeg.pointTransform) << jpeg.pointTransform);
-          const where: Partial<DngOptions> = tiled ? { tile: { width: 32, height: 16 } } : { rowsPerStrip: 14 };
-          expect(await expectSame(buildDng({ ...given, samples, ...where, jpeg: { ...jpeg, components: fitting as 1 | 2 | 4 } }))).toEqual(samples);
+          const samples = samplesOf(given).map(
+            (sample) => (sample >> jpeg.pointTransform) << jpeg.pointTransform,
+          );
+          const where: Partial<DngOptions> = tiled
+            ? { tile: { width: 32, height: 16 } }
+            : { rowsPerStrip: 14 };
+          expect(
+            await expectSame(
+              buildDng({ ...given, samples, ...where, jpeg: { ...jpeg, components: fitting as 1 | 2 | 4 } }),
+            ),
+          ).toEqual(samples);
         },
       ),
       { numRuns: 60 },
@@ -97,7 +134,10 @@ describe('damage', () => {
   const [width, height] = [32, 16];
   test.each([
     ['JPEG strips', { rowsPerStrip: 8, jpeg: { components: 2, restartLines: 4 } }],
-    ['JPEG tiles of long codes', { tile: { width: 16, height: 16 }, jpeg: { components: 2, codes: 'rarest-first', predictor: 6 } }],
+    [
+      'JPEG tiles of long codes',
+      { tile: { width: 16, height: 16 }, jpeg: { components: 2, codes: 'rarest-first', predictor: 6 } },
+    ],
   ] as [string, Partial<DngOptions>][])('%s, any byte anything', async (_name, form) => {
     const file = buildDng({ width, height, samples: testSamples(width, height, 12), bits: 12, ...form });
     const { pieces } = (await readDng(sourceOfBytes(file))).storage;

@@ -9,13 +9,25 @@ import { readDng } from '../../media/raw/dng/read.ts';
 import { DngRefusal } from '../../media/raw/dng/refusal.ts';
 import { StillDamage } from '../../media/sequence/still.ts';
 import { runForOutput } from '../../media/tools/run.ts';
-import { COLOUR_MATRIX_A, COLOUR_MATRIX_D65, type DngOptions, type DngTag, ascii, buildDng, rationals, srationals, testSamples } from '../support/dng.ts';
+import {
+  COLOUR_MATRIX_A,
+  COLOUR_MATRIX_D65,
+  type DngOptions,
+  type DngTag,
+  ascii,
+  buildDng,
+  rationals,
+  srationals,
+  testSamples,
+} from '../support/dng.ts';
 import { freshFolder } from '../support/folder.ts';
 
 const [width, height] = [96, 64];
 const samples = testSamples(width, height, 12);
-const build = (options: Partial<DngOptions> = {}): Buffer => buildDng({ width, height, samples, bits: 12, ...options });
-const read = async (options: Partial<DngOptions> = {}): Promise<DngFrame> => await readDng(sourceOfBytes(build(options)));
+const build = (options: Partial<DngOptions> = {}): Buffer =>
+  buildDng({ width, height, samples, bits: 12, ...options });
+const read = async (options: Partial<DngOptions> = {}): Promise<DngFrame> =>
+  await readDng(sourceOfBytes(build(options)));
 const numbers = (tag: number, ...values: number[]): DngTag => ({ tag, type: 'long', values });
 const bytes = (tag: number, ...values: number[]): DngTag => ({ tag, type: 'byte', values });
 
@@ -29,8 +41,14 @@ const everything: Partial<DngOptions> = {
     numbers(50_830, 0, 0, 2, 96, 62, 0, 64, 96),
     { tag: 50_713, type: 'short', values: [2, 2] },
     { tag: 50_714, type: 'short', values: [256, 257, 258, 259] },
-    srationals(50_715, Array.from({ length: 88 }, (_, column) => (column % 3) / 4)),
-    srationals(50_716, Array.from({ length: 60 }, (_, row) => -(row % 2))),
+    srationals(
+      50_715,
+      Array.from({ length: 88 }, (_, column) => (column % 3) / 4),
+    ),
+    srationals(
+      50_716,
+      Array.from({ length: 60 }, (_, row) => -(row % 2)),
+    ),
     { tag: 50_717, type: 'short', values: [4000] },
     rationals(50_718, [1, 0.5]),
     rationals(50_719, [4.5, 2]),
@@ -67,7 +85,10 @@ describe('tags', () => {
       width,
       height,
       activeArea: { top: 2, left: 4, bottom: 62, right: 92 },
-      maskedAreas: [{ top: 0, left: 0, bottom: 2, right: 96 }, { top: 62, left: 0, bottom: 64, right: 96 }],
+      maskedAreas: [
+        { top: 0, left: 0, bottom: 2, right: 96 },
+        { top: 62, left: 0, bottom: 64, right: 96 },
+      ],
       defaultCrop: { left: 4.5, top: 2, width: 80, height: 56 },
       defaultScale: { horizontal: 1, vertical: 0.5 },
       orientation: 3,
@@ -87,10 +108,25 @@ describe('tags', () => {
     expect(picture.black.columnDeltas?.slice(0, 4)).toEqual([0, 0.25, 0.5, 0]);
     expect(picture.black.rowDeltas?.slice(0, 3)).toEqual([0, -1, 0]);
     expect(picture.calibrations).toEqual([
-      { illuminant: 17, colourMatrix: COLOUR_MATRIX_A, forwardMatrix: FORWARD, cameraCalibration: [1.01, 0, 0, 0, 1, 0, 0, 0, 0.99] },
-      { illuminant: 21, colourMatrix: COLOUR_MATRIX_D65, forwardMatrix: null, cameraCalibration: [1, 0, 0, 0, 1, 0, 0, 0, 1] },
+      {
+        illuminant: 17,
+        colourMatrix: COLOUR_MATRIX_A,
+        forwardMatrix: FORWARD,
+        cameraCalibration: [1.01, 0, 0, 0, 1, 0, 0, 0, 0.99],
+      },
+      {
+        illuminant: 21,
+        colourMatrix: COLOUR_MATRIX_D65,
+        forwardMatrix: null,
+        cameraCalibration: [1, 0, 0, 0, 1, 0, 0, 0, 1],
+      },
     ]);
-    expect(camera).toMatchObject({ iso: 800, exposureSeconds: 0.02, fNumber: 2.8, capturedAt: '2026-11-24T08:00:01.125+01:00' });
+    expect(camera).toMatchObject({
+      iso: 800,
+      exposureSeconds: 0.02,
+      fNumber: 2.8,
+      capturedAt: '2026-11-24T08:00:01.125+01:00',
+    });
     expect(timecode).toEqual({ hours: 1, minutes: 2, seconds: 3, frames: 4, drop: true });
     expect(rate).toEqual({ num: 30_000, den: 1001 });
   });
@@ -110,7 +146,13 @@ describe('tags', () => {
       bayerGreenSplit: 0,
       linearResponseLimit: 1,
     });
-    expect(camera).toMatchObject({ iso: null, exposureSeconds: null, tStop: null, capturedAt: null, reel: null });
+    expect(camera).toMatchObject({
+      iso: null,
+      exposureSeconds: null,
+      tStop: null,
+      capturedAt: null,
+      reel: null,
+    });
     expect([timecode, rate, opcodes, passedOver]).toEqual([null, null, [], []]);
   });
 
@@ -124,7 +166,9 @@ describe('tags', () => {
 
   test('a white point instead of a neutral; beside one it is told and not used', async () => {
     const white = rationals(50_729, [0.3127, 0.329]);
-    expect((await read({ tags: [white, { tag: 50_728, type: 'rational', values: [] }] })).picture).toMatchObject({ asShotNeutral: null, asShotWhiteXy: [0.3127, 0.329] });
+    expect(
+      (await read({ tags: [white, { tag: 50_728, type: 'rational', values: [] }] })).picture,
+    ).toMatchObject({ asShotNeutral: null, asShotWhiteXy: [0.3127, 0.329] });
     const both = await read({ tags: [white] });
     expect(both.picture.asShotWhiteXy).toBeNull();
     expect(both.passedOver).toEqual(['AsShotWhiteXY']);
@@ -133,8 +177,25 @@ describe('tags', () => {
   // EXIF 2.3: 65535 in ISOSpeedRatings, and the value in the tag that SensitivityType names.
   test.each([
     ['800', [{ tag: 34_855, type: 'short', values: [800] }], 800],
-    ['65535 and an index of 102400', [{ tag: 34_855, type: 'short', values: [65_535] }, { tag: 34_864, type: 'short', values: [2] }, numbers(34_866, 102_400)], 102_400],
-    ['65535 and a standard output sensitivity', [{ tag: 34_855, type: 'short', values: [65_535] }, { tag: 34_864, type: 'short', values: [1] }, numbers(34_865, 204_800), numbers(34_866, 1)], 204_800],
+    [
+      '65535 and an index of 102400',
+      [
+        { tag: 34_855, type: 'short', values: [65_535] },
+        { tag: 34_864, type: 'short', values: [2] },
+        numbers(34_866, 102_400),
+      ],
+      102_400,
+    ],
+    [
+      '65535 and a standard output sensitivity',
+      [
+        { tag: 34_855, type: 'short', values: [65_535] },
+        { tag: 34_864, type: 'short', values: [1] },
+        numbers(34_865, 204_800),
+        numbers(34_866, 1),
+      ],
+      204_800,
+    ],
     ['65535 and nothing else', [{ tag: 34_855, type: 'short', values: [65_535] }], null],
     ['0', [{ tag: 34_855, type: 'short', values: [0] }], null],
   ] as [string, DngTag[], number | null][])('ISO of %s', async (_name, exif, iso) => {
@@ -167,14 +228,20 @@ describe('tags', () => {
 test('raw-identify reads the same', async () => {
   const path = join(freshFolder('identify'), 'a.dng');
   // It shows what it read before the table and the deltas only.
-  const tags = (everything.tags ?? []).filter(({ tag }) => ![50_712, 50_715, 50_716, 50_718, 274].includes(tag));
+  const tags = (everything.tags ?? []).filter(
+    ({ tag }) => ![50_712, 50_715, 50_716, 50_718, 274].includes(tag),
+  );
   writeFileSync(path, build({ ...everything, tags, below: true }));
   const { picture, camera } = await readDng(sourceOfBytes(readFileSync(path)));
   const { stdout } = await runForOutput('raw-identify', ['-v', path]);
   const said = stdout.toString('utf8');
-  const found = (pattern: RegExp): number[] => (pattern.exec(said)?.slice(1) ?? []).flatMap((text) => text.trim().split(/[\s,x]+/)).map(Number);
+  const found = (pattern: RegExp): number[] =>
+    (pattern.exec(said)?.slice(1) ?? []).flatMap((text) => text.trim().split(/[\s,x]+/)).map(Number);
   expect(found(/^Full size: +(.*)$/m)).toEqual([picture.width, picture.height]);
-  expect(found(/^Image size: +(.*)$/m)).toEqual([picture.activeArea.right - picture.activeArea.left, picture.activeArea.bottom - picture.activeArea.top]);
+  expect(found(/^Image size: +(.*)$/m)).toEqual([
+    picture.activeArea.right - picture.activeArea.left,
+    picture.activeArea.bottom - picture.activeArea.top,
+  ]);
   expect(/^Filter pattern: (\w{4})/m.exec(said)?.[1]?.toLowerCase()).toBe(picture.pattern);
   expect(found(/^cblack\[6 \.\. 9\]: (.*)$/m)).toEqual(picture.black.levels);
   expect(found(/^Baseline exposure: (.*)$/m)).toEqual([picture.baselineExposure]);
@@ -182,17 +249,46 @@ test('raw-identify reads the same', async () => {
   expect(found(/^Aperture: f\/(.*)$/m)).toEqual([camera.fNumber]);
   expect(found(/^Shutter: 1\/(.*)$/m)).toEqual([1 / (camera.exposureSeconds ?? 0)]);
   expect(/^UniqueCameraModel: =(.*)=$/m.exec(said)?.[1]).toBe(camera.model);
-  for (const [index, { colourMatrix }] of picture.calibrations.entries()) expect(found(new RegExp(`^DNG color matrix ${index + 1}:\\n(.*)\\n(.*)\\n(.*)$`, 'm'))).toEqual(colourMatrix);
-  expect(found(/^DNG forward matrix 1:\n(.*)\n(.*)\n(.*)$/m)).toEqual(FORWARD.map((value) => Number(value.toFixed(4))));
+  for (const [index, { colourMatrix }] of picture.calibrations.entries())
+    expect(found(new RegExp(`^DNG color matrix ${index + 1}:\\n(.*)\\n(.*)\\n(.*)$`, 'm'))).toEqual(
+      colourMatrix,
+    );
+  expect(found(/^DNG forward matrix 1:\n(.*)\n(.*)\n(.*)$/m)).toEqual(
+    FORWARD.map((value) => Number(value.toFixed(4))),
+  );
   // Its white balance is the inverse of the neutral.
-  expect(found(/As shot +(\S+ \S+ \S+)/)).toEqual(picture.asShotNeutral?.map((value) => Number((1 / value).toPrecision(6))));
+  expect(found(/As shot +(\S+ \S+ \S+)/)).toEqual(
+    picture.asShotNeutral?.map((value) => Number((1 / value).toPrecision(6))),
+  );
 });
 
 describe('what is no frame to develop', () => {
   test.each([
-    ['demosaiced before it was stored', { tags: [{ tag: 262, type: 'short', values: [34_892] }, { tag: 277, type: 'short', values: [3] }] }, ['LinearRaw: 3 samples a pixel, demosaiced before it was stored']],
-    ['a common picture', { tags: [{ tag: 262, type: 'short', values: [2] }] }, ['no sensor pattern: PhotometricInterpretation 2']],
-    ['a pattern of six', { tags: [{ tag: 33_421, type: 'short', values: [6, 6] }, bytes(33_422, ...Array.from({ length: 36 }, (_, index) => index % 3))] }, ['a colour pattern of 6 x 6']],
+    [
+      'demosaiced before it was stored',
+      {
+        tags: [
+          { tag: 262, type: 'short', values: [34_892] },
+          { tag: 277, type: 'short', values: [3] },
+        ],
+      },
+      ['LinearRaw: 3 samples a pixel, demosaiced before it was stored'],
+    ],
+    [
+      'a common picture',
+      { tags: [{ tag: 262, type: 'short', values: [2] }] },
+      ['no sensor pattern: PhotometricInterpretation 2'],
+    ],
+    [
+      'a pattern of six',
+      {
+        tags: [
+          { tag: 33_421, type: 'short', values: [6, 6] },
+          bytes(33_422, ...Array.from({ length: 36 }, (_, index) => index % 3)),
+        ],
+      },
+      ['a colour pattern of 6 x 6'],
+    ],
     ['four colours', { tags: [bytes(33_422, 0, 1, 3, 2)] }, ['a colour pattern of 0 1 3 2']],
     ['three greens', { tags: [bytes(33_422, 0, 1, 1, 1)] }, ['a colour pattern of 0 1 1 1']],
     ['several samples', { tags: [{ tag: 277, type: 'short', values: [2] }] }, ['2 samples a pixel']],
@@ -200,10 +296,27 @@ describe('what is no frame to develop', () => {
     ['other planes', { tags: [bytes(50_710, 2, 1, 0)] }, ['colour planes 2 1 0']],
     ['floats', { tags: [{ tag: 339, type: 'short', values: [3] }] }, ['SampleFormat 3: no whole numbers']],
     ['rows in fields', { tags: [numbers(50_975, 2)] }, ['RowInterleaveFactor 2']],
-    ['no matrix', { tags: [{ tag: 50_721, type: 'srational', values: [] }] }, ['no ColorMatrix1: nothing says what the colours of the sensor are']],
+    [
+      'no matrix',
+      { tags: [{ tag: 50_721, type: 'srational', values: [] }] },
+      ['no ColorMatrix1: nothing says what the colours of the sensor are'],
+    ],
     ['no DNG', { tags: [bytes(50_706)] }, ['no DNG: there is no DNGVersion']],
-    ['a later version', { tags: [bytes(50_707, 1, 8, 0, 0)] }, ['a file for readers of DNG 1.8.0.0, this one knows 1.7.1.0']],
-    ['several things at once', { tags: [{ tag: 277, type: 'short', values: [2] }, { tag: 339, type: 'short', values: [3] }] }, ['2 samples a pixel', 'SampleFormat 3: no whole numbers']],
+    [
+      'a later version',
+      { tags: [bytes(50_707, 1, 8, 0, 0)] },
+      ['a file for readers of DNG 1.8.0.0, this one knows 1.7.1.0'],
+    ],
+    [
+      'several things at once',
+      {
+        tags: [
+          { tag: 277, type: 'short', values: [2] },
+          { tag: 339, type: 'short', values: [3] },
+        ],
+      },
+      ['2 samples a pixel', 'SampleFormat 3: no whole numbers'],
+    ],
   ] as [string, Partial<DngOptions>, string[]][])('%s', async (_name, options, reasons) => {
     const refusal = await read(options).catch((error: unknown) => error);
     expect(refusal).toBeInstanceOf(DngRefusal);
@@ -212,26 +325,67 @@ describe('what is no frame to develop', () => {
 
   // Of another project's test suite (SOURCES.md): phone pictures, demosaiced before they were stored.
   test.each(['linear-1mp.dng', 'linear-1mp-rotated.dng'])('%s', async (name) => {
-    await expect(readDng(sourceOfBytes(readFileSync(resolve('test/fixtures/raw', name))))).rejects.toThrow('LinearRaw: 3 samples a pixel');
+    await expect(readDng(sourceOfBytes(readFileSync(resolve('test/fixtures/raw', name))))).rejects.toThrow(
+      'LinearRaw: 3 samples a pixel',
+    );
   });
 });
 
 describe('tags that cannot be', () => {
   test.each([
-    ['an active area beyond the picture', [numbers(50_829, 0, 0, 64, 97)], /ActiveArea 0 0 64 97 in a picture of 96x64/],
+    [
+      'an active area beyond the picture',
+      [numbers(50_829, 0, 0, 64, 97)],
+      /ActiveArea 0 0 64 97 in a picture of 96x64/,
+    ],
     ['an active area of nothing', [numbers(50_829, 5, 0, 5, 96)], /ActiveArea/],
     ['masked areas of three numbers', [numbers(50_830, 0, 0, 2)], /MaskedAreas of 3 numbers/],
     ['a crop beyond the active area', [numbers(50_720, 97, 64)], /default crop 97x64/],
-    ['a matrix of eight numbers', [srationals(50_721, [1, 0, 0, 0, 1, 0, 0, 0])], /tag 50721 .* 9 numbers are wanted/],
-    ['a matrix without denominators', [{ tag: 50_721, type: 'srational', values: Array.from({ length: 18 }, (_, index) => (index % 2 === 0 ? 1 : 0)) }], /tag 50721/],
-    ['too few black levels', [{ tag: 50_713, type: 'short', values: [2, 2] }, { tag: 50_714, type: 'short', values: [1, 2, 3] }], /tag 50714 .* 4 numbers/],
-    ['black above white', [{ tag: 50_714, type: 'short', values: [4095] }], /white level 4095 with black levels up to 4095/],
+    [
+      'a matrix of eight numbers',
+      [srationals(50_721, [1, 0, 0, 0, 1, 0, 0, 0])],
+      /tag 50721 .* 9 numbers are wanted/,
+    ],
+    [
+      'a matrix without denominators',
+      [
+        {
+          tag: 50_721,
+          type: 'srational',
+          values: Array.from({ length: 18 }, (_, index) => (index % 2 === 0 ? 1 : 0)),
+        },
+      ],
+      /tag 50721/,
+    ],
+    [
+      'too few black levels',
+      [
+        { tag: 50_713, type: 'short', values: [2, 2] },
+        { tag: 50_714, type: 'short', values: [1, 2, 3] },
+      ],
+      /tag 50714 .* 4 numbers/,
+    ],
+    [
+      'black above white',
+      [{ tag: 50_714, type: 'short', values: [4095] }],
+      /white level 4095 with black levels up to 4095/,
+    ],
     ['deltas for other columns', [srationals(50_715, [1, 2])], /tag 50715/],
     ['a neutral of nothing', [rationals(50_728, [0, 1, 1])], /white balance/],
     ['a picture of nothing', [numbers(256, 0)], /raster 0x64|pieces of 0x64/],
     ['strips for another height', [numbers(257, 640)], /picture of 96x640|bytes/],
     ['no bits', [{ tag: 258, type: 'short', values: [0] }], /0 bits/],
-    ['a list of opcodes that is cut off', [{ tag: 51_009, type: 'undefined', values: [0, 0, 0, 2, 0, 0, 0, 1, 1, 3, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0] }], /OpcodeList2 is cut off/],
+    [
+      'a list of opcodes that is cut off',
+      [
+        {
+          tag: 51_009,
+          type: 'undefined',
+          values: [0, 0, 0, 2, 0, 0, 0, 1, 1, 3, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0],
+        },
+      ],
+      /OpcodeList2 is cut off/,
+    ],
   ] as [string, DngTag[], RegExp][])('%s', async (_name, tags, message) => {
     const damage = await read({ tags }).catch((error: unknown) => error);
     expect(damage).toBeInstanceOf(StillDamage);
@@ -241,6 +395,8 @@ describe('tags that cannot be', () => {
   test('BigTIFF is refused with a word', async () => {
     const file = build();
     file.writeUInt16LE(43, 2);
-    await expect(readDng(sourceOfBytes(file))).rejects.toThrow('a BigTIFF file, which this version does not read');
+    await expect(readDng(sourceOfBytes(file))).rejects.toThrow(
+      'a BigTIFF file, which this version does not read',
+    );
   });
 });

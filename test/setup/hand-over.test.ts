@@ -24,7 +24,9 @@ function wrap(inside: string, args: readonly string[]) {
   const skin = `import { handOver } from ${JSON.stringify(pathToFileURL(join(packageFolder, 'setup', 'hand-over.mjs')).href)};\nawait handOver(process.argv.slice(3), process.argv[2]);`;
   const outside = join(folder, 'outside.mjs');
   writeFileSync(outside, skin);
-  const child = spawn(process.execPath, [outside, program, ...args], { stdio: ['ignore', 'pipe', 'inherit'] });
+  const child = spawn(process.execPath, [outside, program, ...args], {
+    stdio: ['ignore', 'pipe', 'inherit'],
+  });
   let text = '';
   child.stdout.setEncoding('utf8').on('data', (chunk: string) => {
     text += chunk;
@@ -41,7 +43,12 @@ function wrap(inside: string, args: readonly string[]) {
 }
 
 test('arguments, output and exit code pass through', async () => {
-  const run = wrap('console.log(JSON.stringify(process.argv.slice(2))); process.exitCode = 7;', ['a b', '--json', "it's", '']);
+  const run = wrap('console.log(JSON.stringify(process.argv.slice(2))); process.exitCode = 7;', [
+    'a b',
+    '--json',
+    "it's",
+    '',
+  ]);
   expect(await run.done).toBe(7);
   expect(run.text()).toBe(`${JSON.stringify(['a b', '--json', "it's", ''])}\n`);
 });
@@ -75,9 +82,12 @@ test('a program that dies by a signal is reported as a shell does', async () => 
   expect(await run.done).toBe(128 + 9);
 });
 
-test.runIf(process.platform === 'linux')('a skin that is killed takes the program along, in order', async () => {
-  const run = wrap(INSIDE, ['2']);
-  await run.until(/ready \d+/);
-  run.child.kill('SIGKILL');
-  await run.until('SIGTERM');
-});
+test.runIf(process.platform === 'linux')(
+  'a skin that is killed takes the program along, in order',
+  async () => {
+    const run = wrap(INSIDE, ['2']);
+    await run.until(/ready \d+/);
+    run.child.kill('SIGKILL');
+    await run.until('SIGTERM');
+  },
+);

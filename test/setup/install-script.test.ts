@@ -30,7 +30,10 @@ function installOn(machine: Machine, packages: readonly string[]) {
     writeFileSync(join(bin, name), `#!/bin/sh\ncd '${folder}'\n${text}`);
     chmodSync(join(bin, name), 0o755);
   };
-  program('apt-cache', 'if grep -qx "$2" known; then echo "  Candidate: 1.0"; else echo "  Candidate: (none)"; fi\n');
+  program(
+    'apt-cache',
+    'if grep -qx "$2" known; then echo "  Candidate: 1.0"; else echo "  Candidate: (none)"; fi\n',
+  );
   program(
     'apt-get',
     `echo "$*" >> log
@@ -39,8 +42,17 @@ for unit in redis-server valkey-server dbus; do ./policy-rc.d $unit start; echo 
 left=$(cat failures); if [ "$left" -gt 0 ]; then echo $((left - 1)) > failures; exit 100; fi
 `,
   );
-  const run = spawnSync('sh', ['-c', installScript(policyFile), 'sh', ...packages], { env: { PATH: `${bin}:${process.env.PATH}` }, encoding: 'utf8' });
-  return { status: run.status, log: readFileSync(log, 'utf8').trim().split('\n'), policyStays: existsSync(policyFile), policy: existsSync(policyFile) ? readFileSync(policyFile, 'utf8') : null, stderr: run.stderr };
+  const run = spawnSync('sh', ['-c', installScript(policyFile), 'sh', ...packages], {
+    env: { PATH: `${bin}:${process.env.PATH}` },
+    encoding: 'utf8',
+  });
+  return {
+    status: run.status,
+    log: readFileSync(log, 'utf8').trim().split('\n'),
+    policyStays: existsSync(policyFile),
+    policy: existsSync(policyFile) ? readFileSync(policyFile, 'utf8') : null,
+    stderr: run.stderr,
+  };
 }
 
 const install = '-qq install -y --no-install-recommends';
@@ -49,7 +61,12 @@ const update = '-qq update';
 test('the redis service may not start during the install, others may, and the policy is gone afterwards', () => {
   const result = installOn({ after: ['ffmpeg', 'redis-server'] }, ['ffmpeg', 'redis-server']);
   expect(result).toMatchObject({ status: 0, policyStays: false });
-  expect(result.log).toEqual([`${install} ffmpeg redis-server`, 'policy redis-server 101', 'policy valkey-server 101', 'policy dbus 0']);
+  expect(result.log).toEqual([
+    `${install} ffmpeg redis-server`,
+    'policy redis-server 101',
+    'policy valkey-server 101',
+    'policy dbus 0',
+  ]);
 });
 
 test('a policy that stands already stays as it is', () => {
@@ -63,15 +80,24 @@ test('lists that know nothing are fetched first', () => {
 });
 
 test('where only valkey-server exists it is taken', () => {
-  expect(installOn({ after: ['ffmpeg', 'valkey-server'] }, ['ffmpeg', 'redis-server']).log).toContain(`${install} ffmpeg valkey-server`);
+  expect(installOn({ after: ['ffmpeg', 'valkey-server'] }, ['ffmpeg', 'redis-server']).log).toContain(
+    `${install} ffmpeg valkey-server`,
+  );
 });
 
 test('an install that fails is tried once more with fresh lists', () => {
   const result = installOn({ after: ['ffmpeg'], failures: 1 }, ['ffmpeg']);
   expect(result.status).toBe(0);
-  expect(result.log.filter((line) => !line.startsWith('policy'))).toEqual([`${install} ffmpeg`, update, `${install} ffmpeg`]);
+  expect(result.log.filter((line) => !line.startsWith('policy'))).toEqual([
+    `${install} ffmpeg`,
+    update,
+    `${install} ffmpeg`,
+  ]);
 });
 
 test('an install that fails twice ends with its exit code, and the policy is gone all the same', () => {
-  expect(installOn({ after: ['ffmpeg'], failures: 2 }, ['ffmpeg'])).toMatchObject({ status: 100, policyStays: false });
+  expect(installOn({ after: ['ffmpeg'], failures: 2 }, ['ffmpeg'])).toMatchObject({
+    status: 100,
+    policyStays: false,
+  });
 });

@@ -9,7 +9,16 @@ import { processIdentity } from '../../coordinator/store/process-identity.ts';
 import { FindingError } from '../../findings/finding.ts';
 import { freshFolder } from '../support/folder.ts';
 
-const record = (fields: object): string => JSON.stringify({ version: 1, host: hostname(), pid: process.pid, process: processIdentity(process.pid), since: '2026-01-01T00:00:00Z', token: 'other', ...fields });
+const record = (fields: object): string =>
+  JSON.stringify({
+    version: 1,
+    host: hostname(),
+    pid: process.pid,
+    process: processIdentity(process.pid),
+    since: '2026-01-01T00:00:00Z',
+    token: 'other',
+    ...fields,
+  });
 
 test('a second run on the same work folder is refused and told the process that holds it', async () => {
   const folder = freshFolder('lock');
@@ -32,7 +41,8 @@ test('of many that want it at once, no two get it', async () => {
   const results = await Promise.allSettled(Array.from({ length: 40 }, () => acquireLock(folder)));
   // With forty at once all may step back for each other; two can never hold it.
   expect(results.filter((result) => result.status === 'fulfilled').length).toBeLessThanOrEqual(1);
-  for (const result of results) if (result.status === 'rejected') expect(result.reason).toBeInstanceOf(FindingError);
+  for (const result of results)
+    if (result.status === 'rejected') expect(result.reason).toBeInstanceOf(FindingError);
   const held = results.some((result) => result.status === 'fulfilled');
   expect((await readLock(folder)).state).toBe(held ? 'held' : 'stale');
   if (!held) await acquireLock(folder);
@@ -61,8 +71,14 @@ test('a lock whose process number has been given to another process is stale', a
 
 test('the lock of another machine holds, whatever its process number', async () => {
   const folder = freshFolder('lock');
-  writeFileSync(join(folder, 'lock-1.json'), record({ host: 'another-machine', pid: 2 ** 22 - 1, process: 'gone' }));
-  await expect(acquireLock(folder)).rejects.toMatchObject({ exitCode: 2, findings: [{ code: 'work-folder-in-use', found: expect.stringContaining('another-machine') }] });
+  writeFileSync(
+    join(folder, 'lock-1.json'),
+    record({ host: 'another-machine', pid: 2 ** 22 - 1, process: 'gone' }),
+  );
+  await expect(acquireLock(folder)).rejects.toMatchObject({
+    exitCode: 2,
+    findings: [{ code: 'work-folder-in-use', found: expect.stringContaining('another-machine') }],
+  });
 });
 
 test('a torn lock is taken over', async () => {

@@ -18,7 +18,10 @@ afterEach(async () => {
 
 function start(folder: string): { store: PrivateStore; told: Finding[]; client: () => Redis } {
   const told: Finding[] = [];
-  const store = startPrivateStore(folder, { onRestart: (item) => told.push(item), onLost: (item) => told.push(item) });
+  const store = startPrivateStore(folder, {
+    onRestart: (item) => told.push(item),
+    onLost: (item) => told.push(item),
+  });
   stores.push(store);
   const client = (): Redis => {
     const made = new Redis(redisOptions(store.address));
@@ -30,7 +33,8 @@ function start(folder: string): { store: PrivateStore; told: Finding[]; client: 
   return { store, told, client };
 }
 
-const field = (info: string, name: string): string | undefined => new RegExp(`^${name}:(.*?)\r?$`, 'm').exec(info)?.[1];
+const field = (info: string, name: string): string | undefined =>
+  new RegExp(`^${name}:(.*?)\r?$`, 'm').exec(info)?.[1];
 
 async function config(client: Redis, name: string): Promise<string> {
   const answer = (await client.call('CONFIG', 'GET', name)) as string[];
@@ -117,7 +121,10 @@ test('a store that cannot be kept up is given up with a finding', async () => {
     await kill(redis);
     await expect.poll(() => told.length, { timeout: 15_000 }).toBe(restarts + 1);
   }
-  expect(told.map((item) => item.code)).toEqual([...Array.from({ length: 5 }, () => 'store-restarted'), 'store-failed']);
+  expect(told.map((item) => item.code)).toEqual([
+    ...Array.from({ length: 5 }, () => 'store-restarted'),
+    'store-failed',
+  ]);
 }, 120_000);
 
 test('a damaged append-only file does not keep the store down for ever', async () => {
@@ -126,7 +133,12 @@ test('a damaged append-only file does not keep the store down for ever', async (
   await store.ready;
   const redis = client();
   await redis.set('kept', 'yes');
-  execFileSync('sh', ['-c', 'for f in "$1"/store/appendonlydir/*.incr.aof; do printf garbage-that-is-no-command > "$f"; done', 'sh', folder]);
+  execFileSync('sh', [
+    '-c',
+    'for f in "$1"/store/appendonlydir/*.incr.aof; do printf garbage-that-is-no-command > "$f"; done',
+    'sh',
+    folder,
+  ]);
   await kill(redis);
   await expect.poll(() => told.map((item) => item.code), { timeout: 40_000 }).toEqual(['store-restarted']);
   expect(await redis.ping()).toBe('PONG');
@@ -150,7 +162,14 @@ test('stopped, nothing of it runs, and the next run starts empty', async () => {
 
 test('no program: refused with exit 3 and the remedy’s code', () => {
   process.env.RUSHLIGHT_REDIS_SERVER = '/nowhere/redis-server';
-  expect(() => startPrivateStore(freshFolder('store'), { onRestart: () => undefined, onLost: () => undefined })).toThrow(expect.objectContaining({ exitCode: 3, findings: [expect.objectContaining({ code: 'store-program-missing' })] }));
+  expect(() =>
+    startPrivateStore(freshFolder('store'), { onRestart: () => undefined, onLost: () => undefined }),
+  ).toThrow(
+    expect.objectContaining({
+      exitCode: 3,
+      findings: [expect.objectContaining({ code: 'store-program-missing' })],
+    }),
+  );
 });
 
 test('a program that ends at once: refused with exit 3 and what it said last', async () => {
@@ -159,5 +178,8 @@ test('a program that ends at once: refused with exit 3 and what it said last', a
   writeFileSync(fake, '#!/bin/sh\necho cannot go on >&2\nexit 7\n', { mode: 0o755 });
   process.env.RUSHLIGHT_REDIS_SERVER = fake;
   const { store } = start(folder);
-  await expect(store.ready).rejects.toMatchObject({ exitCode: 3, findings: [{ code: 'store-failed', found: expect.stringContaining('exit code 7') }] });
+  await expect(store.ready).rejects.toMatchObject({
+    exitCode: 3,
+    findings: [{ code: 'store-failed', found: expect.stringContaining('exit code 7') }],
+  });
 });

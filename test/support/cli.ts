@@ -35,6 +35,9 @@ export function startCli(args: readonly string[], env: Readonly<Record<string, s
   return { child, done };
 }
 
-export function runCli(args: readonly string[], env: Readonly<Record<string, string>> = {}): Promise<CliResult> {
+export function runCli(
+  args: readonly string[],
+  env: Readonly<Record<string, string>> = {},
+): Promise<CliResult> {
   return startCli(args, env).done;
 }

@@ -6,7 +6,14 @@ import { makeMovie, type MovieOptions } from './media.ts';
 
 /** Writes `checksums.md5` into the roll, made by the coreutils program over every file of the roll. */
 export function writeMd5Manifest(roll: string): void {
-  execFileSync('sh', ['-c', 'rm -f checksums.md5; find . -type f ! -name checksums.md5 -print0 | sort -z | sed -z "s|^\\./||" | xargs -0 -r md5sum -- > ../.sum && mv ../.sum checksums.md5'], { cwd: roll });
+  execFileSync(
+    'sh',
+    [
+      '-c',
+      'rm -f checksums.md5; find . -type f ! -name checksums.md5 -print0 | sort -z | sed -z "s|^\\./||" | xargs -0 -r md5sum -- > ../.sum && mv ../.sum checksums.md5',
+    ],
+    { cwd: roll },
+  );
 }
 
 export type RollPlan = Readonly<Record<string, MovieOptions>>;

@@ -17,7 +17,12 @@ export function readVerdict(delivery: string, day: string, roll: string): Promis
   return mustRead(layout.verdict(layout.rollFolder(delivery, day, roll)), rollVerdictSchema);
 }
 
-export function readClipReport(delivery: string, day: string, roll: string, clipId: string): Promise<ClipReport> {
+export function readClipReport(
+  delivery: string,
+  day: string,
+  roll: string,
+  clipId: string,
+): Promise<ClipReport> {
   return mustRead(layout.clipReport(layout.rollFolder(delivery, day, roll), clipId), clipReportSchema);
 }
 
@@ -28,7 +33,9 @@ export function codesOf(verdict: RollVerdict): string[] {
 
 /** Codes of the findings that name the clip. */
 export function codesOfClip(verdict: RollVerdict, clipId: string): string[] {
-  return [...new Set(verdict.findings.filter((item) => item.clip === clipId).map((item) => item.code))].sort();
+  return [
+    ...new Set(verdict.findings.filter((item) => item.clip === clipId).map((item) => item.code)),
+  ].sort();
 }
 
 /** Every file below a folder, relative, sorted. */

@@ -42,19 +42,39 @@ export interface DngOptions {
   readonly exif?: readonly DngTag[];
 }
 
-export const ascii = (tag: number, text: string): DngTag => ({ tag, type: 'ascii', values: [...Buffer.from(`${text}\0`)] });
+export const ascii = (tag: number, text: string): DngTag => ({
+  tag,
+  type: 'ascii',
+  values: [...Buffer.from(`${text}\0`)],
+});
 /** To six digits. */
-export const srationals = (tag: number, values: readonly number[]): DngTag => ({ tag, type: 'srational', values: values.flatMap((value) => [Math.round(value * 1e6), 1_000_000]) });
-export const rationals = (tag: number, values: readonly number[]): DngTag => ({ ...srationals(tag, values), type: 'rational' });
+export const srationals = (tag: number, values: readonly number[]): DngTag => ({
+  tag,
+  type: 'srational',
+  values: values.flatMap((value) => [Math.round(value * 1e6), 1_000_000]),
+});
+export const rationals = (tag: number, values: readonly number[]): DngTag => ({
+  ...srationals(tag, values),
+  type: 'rational',
+});
 
 /** The matrices of a camera that does not exist. */
 export const COLOUR_MATRIX_A = [0.9, -0.3, -0.05, -0.45, 1.25, 0.2, -0.1, 0.25, 0.6];
 export const COLOUR_MATRIX_D65 = [0.8, -0.25, -0.08, -0.4, 1.2, 0.22, -0.05, 0.2, 0.65];
 
-function packed(samples: Uint16Array, width: number, height: number, bits: number, options: DngOptions): Buffer {
+function packed(
+  samples: Uint16Array,
+  width: number,
+  height: number,
+  bits: number,
+  options: DngOptions,
+): Buffer {
   if (bits === 16 || options.words === true) {
     const out = Buffer.alloc(width * height * 2);
-    for (const [index, sample] of samples.entries()) options.littleEndian === false ? out.writeUInt16BE(sample, index * 2) : out.writeUInt16LE(sample, index * 2);
+    for (const [index, sample] of samples.entries())
+      options.littleEndian === false
+        ? out.writeUInt16BE(sample, index * 2)
+        : out.writeUInt16LE(sample, index * 2);
     return out;
   }
   const rowBytes = Math.ceil((width * bits) / 8);
@@ -84,9 +104,16 @@ function pieces(options: DngOptions): Buffer[] {
     for (let left = 0; left < width; left += pieceWidth) {
       const piece = new Uint16Array(pieceWidth * rows);
       for (let row = 0; row < rows; row += 1) {
-        for (let column = 0; column < pieceWidth; column += 1) piece[row * pieceWidth + column] = samples[Math.min(top + row, height - 1) * width + Math.min(left + column, width - 1)] as number;
+        for (let column = 0; column < pieceWidth; column += 1)
+          piece[row * pieceWidth + column] = samples[
+            Math.min(top + row, height - 1) * width + Math.min(left + column, width - 1)
+          ] as number;
       }
-      out.push(options.jpeg === undefined ? packed(piece, pieceWidth, rows, bits, options) : encodeLossless(piece, pieceWidth, rows, bits, options.jpeg));
+      out.push(
+        options.jpeg === undefined
+          ? packed(piece, pieceWidth, rows, bits, options)
+          : encodeLossless(piece, pieceWidth, rows, bits, options.jpeg),
+      );
     }
   }
   return out;
@@ -96,14 +123,25 @@ function timecodeBytes(label: string): number[] {
   const parts = /^(\d\d):(\d\d):(\d\d)([:;])(\d\d)$/.exec(label);
   if (parts === null) throw new RangeError(label);
   const bcd = (text: string | undefined): number => Number.parseInt(text ?? '', 16);
-  return [bcd(parts[5]) | (parts[4] === ';' ? 0x40 : 0), bcd(parts[3]), bcd(parts[2]), bcd(parts[1]), 0, 0, 0, 0];
+  return [
+    bcd(parts[5]) | (parts[4] === ';' ? 0x40 : 0),
+    bcd(parts[3]),
+    bcd(parts[2]),
+    bcd(parts[1]),
+    0,
+    0,
+    0,
+    0,
+  ];
 }
 
 export function buildDng(options: DngOptions): Buffer {
   const { width, height, bits = 16, pattern = 'rggb' } = options;
   const little = options.littleEndian !== false;
-  const u16 = (buffer: Buffer, value: number, at: number): number => (little ? buffer.writeUInt16LE(value, at) : buffer.writeUInt16BE(value, at));
-  const u32 = (buffer: Buffer, value: number, at: number): number => (little ? buffer.writeUInt32LE(value >>> 0, at) : buffer.writeUInt32BE(value >>> 0, at));
+  const u16 = (buffer: Buffer, value: number, at: number): number =>
+    little ? buffer.writeUInt16LE(value, at) : buffer.writeUInt16BE(value, at);
+  const u32 = (buffer: Buffer, value: number, at: number): number =>
+    little ? buffer.writeUInt32LE(value >>> 0, at) : buffer.writeUInt32BE(value >>> 0, at);
 
   const parts: Buffer[] = [Buffer.alloc(8)];
   let end = 8;
@@ -121,7 +159,9 @@ export function buildDng(options: DngOptions): Buffer {
     u16(bytes, present.length, 0);
     for (const [index, { tag, type, values }] of present.entries()) {
       const size = SIZES[type];
-      const data = Buffer.alloc(Math.max(4, type.endsWith('rational') ? values.length * 4 : values.length * size));
+      const data = Buffer.alloc(
+        Math.max(4, type.endsWith('rational') ? values.length * 4 : values.length * size),
+      );
       for (const [at, value] of values.entries()) {
         if (size === 1) data[at] = value;
         else if (size === 2) u16(data, value, at * 2);
@@ -137,7 +177,9 @@ export function buildDng(options: DngOptions): Buffer {
     return append(bytes);
   };
   /** The later ones take the place of the earlier. */
-  const merged = (...lists: readonly (readonly DngTag[])[]): DngTag[] => [...new Map(lists.flat().map((tag) => [tag.tag, tag])).values()];
+  const merged = (...lists: readonly (readonly DngTag[])[]): DngTag[] => [
+    ...new Map(lists.flat().map((tag) => [tag.tag, tag])).values(),
+  ];
 
   const data = pieces(options);
   const offsets = data.map(append);
@@ -178,12 +220,30 @@ export function buildDng(options: DngOptions): Buffer {
     rationals(50_728, [0.45, 1, 0.6]),
     { tag: 50_778, type: 'short', values: [17] },
     { tag: 50_779, type: 'short', values: [21] },
-    ...(options.timecode === undefined ? [] : [{ tag: 51_043, type: 'byte', values: timecodeBytes(options.timecode) } as const]),
-    ...(options.rate === undefined ? [] : [{ tag: 51_044, type: 'srational', values: options.rate } as const]),
+    ...(options.timecode === undefined
+      ? []
+      : [{ tag: 51_043, type: 'byte', values: timecodeBytes(options.timecode) } as const]),
+    ...(options.rate === undefined
+      ? []
+      : [{ tag: 51_044, type: 'srational', values: options.rate } as const]),
   ];
-  const extra = [...(options.tags ?? []), ...(options.exif === undefined ? [] : [{ tag: 34_665, type: 'long', values: [directory(options.exif)] } as const])];
+  const extra = [
+    ...(options.tags ?? []),
+    ...(options.exif === undefined
+      ? []
+      : [{ tag: 34_665, type: 'long', values: [directory(options.exif)] } as const]),
+  ];
   /** Tags of the raw picture's own directory; the others describe the whole file. */
-  const ofPicture = (tag: DngTag): boolean => tag.tag < 271 || (tag.tag > 272 && tag.tag < 306 && tag.tag !== 274) || (tag.tag > 306 && tag.tag < 33_423 && tag.tag !== 330) || (tag.tag >= 50_710 && tag.tag <= 50_720) || tag.tag === 50_733 || tag.tag === 50_829 || tag.tag === 50_830 || (tag.tag >= 50_974 && tag.tag <= 50_975) || [51_008, 51_009, 51_022].includes(tag.tag);
+  const ofPicture = (tag: DngTag): boolean =>
+    tag.tag < 271 ||
+    (tag.tag > 272 && tag.tag < 306 && tag.tag !== 274) ||
+    (tag.tag > 306 && tag.tag < 33_423 && tag.tag !== 330) ||
+    (tag.tag >= 50_710 && tag.tag <= 50_720) ||
+    tag.tag === 50_733 ||
+    tag.tag === 50_829 ||
+    tag.tag === 50_830 ||
+    (tag.tag >= 50_974 && tag.tag <= 50_975) ||
+    [51_008, 51_009, 51_022].includes(tag.tag);
   let first: number;
   if (options.below === true) {
     const raw = directory(merged(main, extra.filter(ofPicture)));
@@ -201,7 +261,13 @@ export function buildDng(options: DngOptions): Buffer {
       { tag: 279, type: 'long', values: [96] },
       { tag: 330, type: 'long', values: [raw] },
     ];
-    first = directory(merged(small, about, extra.filter((tag) => !ofPicture(tag))));
+    first = directory(
+      merged(
+        small,
+        about,
+        extra.filter((tag) => !ofPicture(tag)),
+      ),
+    );
   } else first = directory(merged(main, about, extra));
   const file = Buffer.concat(parts);
   file.write(little ? 'II' : 'MM', 'latin1');

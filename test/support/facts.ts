@@ -36,14 +36,44 @@ export function videoFacts(over: Partial<VideoFacts> = {}): VideoFacts {
 
 /** 48 kHz stereo, as long as 48 frames at 24000/1001: 96 096 samples. */
 export function audioFacts(over: Partial<AudioFacts> = {}): AudioFacts {
-  return { streamIndex: 1, codec: 'pcm_s24le', sampleFormat: 's32', bitDepth: 24, sampleRate: 48000, channels: 2, layout: 'stereo', samples: 96_096, startOffset: 0, ...over };
+  return {
+    streamIndex: 1,
+    codec: 'pcm_s24le',
+    sampleFormat: 's32',
+    bitDepth: 24,
+    sampleRate: 48000,
+    channels: 2,
+    layout: 'stereo',
+    samples: 96_096,
+    startOffset: 0,
+    ...over,
+  };
 }
 
-export function clipFacts(over: Partial<Omit<ClipFacts, 'video'>> & { video?: Partial<VideoFacts> } = {}): ClipFacts {
+export function clipFacts(
+  over: Partial<Omit<ClipFacts, 'video'>> & { video?: Partial<VideoFacts> } = {},
+): ClipFacts {
   const { video, ...rest } = over;
-  return { kind: 'movie', container: 'mov,mp4,m4a,3gp,3g2,mj2', audio: [audioFacts()], timecode: { frame: 86_400, base: 24, drop: false }, timecodeFrom: 'tmcd', reel: 'A001R1AB', createdAt: null, metadata: {}, ...rest, video: videoFacts(video) };
+  return {
+    kind: 'movie',
+    container: 'mov,mp4,m4a,3gp,3g2,mj2',
+    audio: [audioFacts()],
+    timecode: { frame: 86_400, base: 24, drop: false },
+    timecodeFrom: 'tmcd',
+    reel: 'A001R1AB',
+    createdAt: null,
+    metadata: {},
+    ...rest,
+    video: videoFacts(video),
+  };
 }
 
 export function clipNamed(name: string, id = name): Clip {
-  return { id, name, place: { kind: 'movie', file: `${name}.mov` }, bytes: 1_000_000, contentDigest: '0'.repeat(64) };
+  return {
+    id,
+    name,
+    place: { kind: 'movie', file: `${name}.mov` },
+    bytes: 1_000_000,
+    contentDigest: '0'.repeat(64),
+  };
 }

@@ -5,7 +5,8 @@ import { join } from 'node:path';
 import { onTestFinished } from 'vitest';
 
 /** The folder that all tests of this run share (made media, caches); removed by the global set-up. */
-export const sharedFolder = process.env.RUSHLIGHT_TEST_FOLDER ?? mkdtempSync(join(tmpdir(), 'rushlight-test-'));
+export const sharedFolder =
+  process.env.RUSHLIGHT_TEST_FOLDER ?? mkdtempSync(join(tmpdir(), 'rushlight-test-'));
 
 export function freshFolder(name = 'case'): string {
   const folder = mkdtempSync(join(sharedFolder, `${name}-`));

@@ -7,14 +7,16 @@ export const frameName = (number: number): string => `A001C001.${String(number).
 /** `contents`: one a frame, from 86400 on. Gives the folder's path. */
 export function makeFrames(folder: string, contents: readonly string[]): string {
   mkdirSync(folder, { recursive: true });
-  for (const [index, content] of contents.entries()) writeFileSync(join(folder, frameName(86_400 + index)), content);
+  for (const [index, content] of contents.entries())
+    writeFileSync(join(folder, frameName(86_400 + index)), content);
   return folder;
 }
 
 /** What `makeFrames` was given, read back; the names must be those, and no others. */
 export function readFrames(folder: string): string[] {
   const names = readdirSync(folder).sort();
-  if (names.some((name, index) => name !== frameName(86_400 + index))) throw new Error(`other names: ${names.join()}`);
+  if (names.some((name, index) => name !== frameName(86_400 + index)))
+    throw new Error(`other names: ${names.join()}`);
   return names.map((name) => readFileSync(join(folder, name), 'utf8'));
 }
 

@@ -13,9 +13,21 @@ export function jobOf(number: number, run: string, profiles: readonly string[] =
     rollFolder: '/day-03/A001',
     deliveryFolder: '/delivery/day-03/A001',
     clip: { ...clip, id, name: id },
-    facts: { ...facts, metadata: Object.fromEntries(Array.from({ length: 20 }, (_, index) => [`com.example.tag-${index}`, `value ${index} of some usual length`])) },
+    facts: {
+      ...facts,
+      metadata: Object.fromEntries(
+        Array.from({ length: 20 }, (_, index) => [
+          `com.example.tag-${index}`,
+          `value ${index} of some usual length`,
+        ]),
+      ),
+    },
     span: { start: 0, count: 24 },
-    deliverables: profiles.map((name) => ({ profile: loaded(name, `hash-${name}`).profile, profileHash: `hash-${name}`, outcome })),
+    deliverables: profiles.map((name) => ({
+      profile: loaded(name, `hash-${name}`).profile,
+      profileHash: `hash-${name}`,
+      outcome,
+    })),
     toolchain: 'fingerprint-now',
   };
 }

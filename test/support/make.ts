@@ -38,16 +38,30 @@ export interface Made {
 }
 
 /** Makes every profile from one decode, as a worker does; throws when a profile refuses the clip or the command fails. */
-export async function makeAll(source: string, profiles: readonly Profile[], folder: string, threads = 2): Promise<Made[]> {
+export async function makeAll(
+  source: string,
+  profiles: readonly Profile[],
+  folder: string,
+  threads = 2,
+): Promise<Made[]> {
   const tools = await mediaTools();
   const facts = await factsOf(source);
   mkdirSync(folder, { recursive: true });
   const name = basename(source).replace(/\.[^.]*$/, '');
-  const clip = { id: name, name, place: { kind: 'movie' as const, file: basename(source) }, bytes: 1, contentDigest: '00' };
+  const clip = {
+    id: name,
+    name,
+    place: { kind: 'movie' as const, file: basename(source) },
+    bytes: 1,
+    contentDigest: '00',
+  };
   const outputs = profiles.map((profile) => {
     const decided = outcomeOf({ day: 'day-01', roll: 'A001', clip, facts, profile });
     if (decided.outcome === null) throw new Error(JSON.stringify(decided.findings));
-    return { deliverable: { profile, profileHash: profile.name, outcome: decided.outcome }, staged: join(folder, `${profile.name}-${decided.outcome.fileName}`) };
+    return {
+      deliverable: { profile, profileHash: profile.name, outcome: decided.outcome },
+      staged: join(folder, `${profile.name}-${decided.outcome.fileName}`),
+    };
   });
   const job: Job = {
     version: 1,
@@ -63,11 +77,32 @@ export async function makeAll(source: string, profiles: readonly Profile[], fold
     deliverables: outputs.map(({ deliverable }) => deliverable),
     toolchain: 'this',
   };
-  const made = await make({ job, outputs, mill: null, tools, threads, stallMilliseconds: 60_000, signal: new AbortController().signal, onFrames: () => undefined });
-  if (made.run.exitCode !== 0 || made.watched.errorCount > 0) throw new Error(`${made.run.exitCode} ${made.watched.errors.join('\n')} ${made.run.stderr}\n${made.run.args.join(' ')}`);
+  const made = await make({
+    job,
+    outputs,
+    mill: null,
+    tools,
+    threads,
+    stallMilliseconds: 60_000,
+    signal: new AbortController().signal,
+    onFrames: () => undefined,
+  });
+  if (made.run.exitCode !== 0 || made.watched.errorCount > 0)
+    throw new Error(
+      `${made.run.exitCode} ${made.watched.errors.join('\n')} ${made.run.stderr}\n${made.run.args.join(' ')}`,
+    );
   return await Promise.all(
     outputs.map(async ({ deliverable: { profile, outcome }, staged }, index) => {
-      const check = (path: string): Promise<CheckReport> => checkDeliverable({ path, outcome, checks: profile.checks, sourceFacts: facts, sourceTrail: made.trail, encoded: made.payloads[index] ?? null, tools });
+      const check = (path: string): Promise<CheckReport> =>
+        checkDeliverable({
+          path,
+          outcome,
+          checks: profile.checks,
+          sourceFacts: facts,
+          sourceTrail: made.trail,
+          encoded: made.payloads[index] ?? null,
+          tools,
+        });
       return { path: staged, outcome, checked: await check(staged), check };
     }),
   );

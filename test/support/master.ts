@@ -13,7 +13,13 @@ import { decideOutcome } from '../../profiles/outcome/any.ts';
 import { sharedFolder } from './folder.ts';
 import { mediaTools } from './make.ts';
 
-export const interpretation: Interpretation = { input: { name: 'slog3-sgamut3cine' }, inputFrom: 'show', raw: { whiteBalance: 'as-shot', exposureStops: 0 }, owner: 'Bell foundry film', comments: '' };
+export const interpretation: Interpretation = {
+  input: { name: 'slog3-sgamut3cine' },
+  inputFrom: 'show',
+  raw: { whiteBalance: 'as-shot', exposureStops: 0 },
+  owner: 'Bell foundry film',
+  comments: '',
+};
 
 /** Of a whole group of tests: removed with the shared folder. */
 export const groupFolder = (name: string): string => mkdtempSync(join(sharedFolder, `${name}-`));
@@ -24,9 +30,22 @@ const bytesIn = (folder: string): number =>
     .reduce((sum, entry) => sum + statSync(join(entry.parentPath, entry.name)).size, 0);
 
 /** The clip is all that lies in `rollFolder`, and is called A001C001. Throws when a profile refuses it. */
-export async function masterJob(rollFolder: string, delivery: string, place: Job['clip']['place'], facts: Job['facts'], wanted: readonly string[], said: Interpretation = interpretation): Promise<Job> {
+export async function masterJob(
+  rollFolder: string,
+  delivery: string,
+  place: Job['clip']['place'],
+  facts: Job['facts'],
+  wanted: readonly string[],
+  said: Interpretation = interpretation,
+): Promise<Job> {
   const name = 'A001C001';
-  const clip = { id: name, name, place, bytes: bytesIn(rollFolder), contentDigest: createHash('sha256').update(name).digest('hex') };
+  const clip = {
+    id: name,
+    name,
+    place,
+    bytes: bytesIn(rollFolder),
+    contentDigest: createHash('sha256').update(name).digest('hex'),
+  };
   const { profiles, findings } = await loadProfiles({ wanted });
   if (findings.length > 0) throw new Error(JSON.stringify(findings));
   const understood = { ...facts, interpretation: said };
@@ -53,7 +72,10 @@ export async function masterJob(rollFolder: string, delivery: string, place: Job
 }
 
 export async function reportOf(job: Job, profile: string): Promise<DeliverableReport> {
-  const read = await readRecord(layout.deliverableReport(job.deliveryFolder, job.clip.id, profile), deliverableReportSchema);
+  const read = await readRecord(
+    layout.deliverableReport(job.deliveryFolder, job.clip.id, profile),
+    deliverableReportSchema,
+  );
   if (read.state !== 'read') throw new Error(`${profile}: ${read.state}`);
   return read.value;
 }

@@ -21,18 +21,41 @@ export async function movieClip(rollFolder: string, options: MovieOptions): Prom
 }
 
 /** DNG frames of moving noise, from 01:00:00:00 on. */
-export async function rawClip(rollFolder: string, { width, height, frames }: { readonly width: number; readonly height: number; readonly frames: number }): Promise<ClipOnDisk> {
+export async function rawClip(
+  rollFolder: string,
+  { width, height, frames }: { readonly width: number; readonly height: number; readonly frames: number },
+): Promise<ClipOnDisk> {
   mkdirSync(join(rollFolder, NAME), { recursive: true });
   for (let frame = 0; frame < frames; frame += 1) {
-    const bytes = buildDng({ width, height, samples: testSamples(width, height, 12, frame + 1), bits: 12, rate: [24_000, 1001], timecode: `01:00:00:${String(frame).padStart(2, '0')}` });
+    const bytes = buildDng({
+      width,
+      height,
+      samples: testSamples(width, height, 12, frame + 1),
+      bits: 12,
+      rate: [24_000, 1001],
+      timecode: `01:00:00:${String(frame).padStart(2, '0')}`,
+    });
     writeFileSync(join(rollFolder, NAME, `${NAME}_${String(frame + 101).padStart(6, '0')}.dng`), bytes);
   }
-  const place = { kind: 'sequence' as const, folder: NAME, prefix: `${NAME}_`, suffix: '.dng', padding: 6, first: 101, count: frames, statedRate: null };
+  const place = {
+    kind: 'sequence' as const,
+    folder: NAME,
+    prefix: `${NAME}_`,
+    suffix: '.dng',
+    padding: 6,
+    first: 101,
+    count: frames,
+    statedRate: null,
+  };
   const { facts, findings } = await surveySequence(place, rollFolder, await mediaTools(), { clip: NAME }, {});
   if (facts === null) throw new Error(JSON.stringify(findings));
   return { rollFolder, place, facts };
 }
 
-export function masterJob({ rollFolder, place, facts }: ClipOnDisk, delivery: string, wanted: readonly string[]): Promise<Job> {
+export function masterJob(
+  { rollFolder, place, facts }: ClipOnDisk,
+  delivery: string,
+  wanted: readonly string[],
+): Promise<Job> {
   return jobOfClip(rollFolder, delivery, place, facts, wanted, { ...interpretation, owner: '' });
 }

@@ -33,8 +33,11 @@ export const drained: NonNullable<RunOptions['pipes']> = Array.from({ length: 12
 
 /** ffmpeg for making test material; throws with stderr when it fails. */
 export async function ffmpeg(...args: string[]): Promise<void> {
-  const result = await runTool('ffmpeg', ['-hide_banner', '-loglevel', 'error', '-nostdin', '-y', ...args], { pipes: drained });
-  if (result.reason !== 'exited' || result.exitCode !== 0) throw new Error(`test material: ffmpeg ${args.join(' ')}\n${result.startError ?? result.stderr}`);
+  const result = await runTool('ffmpeg', ['-hide_banner', '-loglevel', 'error', '-nostdin', '-y', ...args], {
+    pipes: drained,
+  });
+  if (result.reason !== 'exited' || result.exitCode !== 0)
+    throw new Error(`test material: ffmpeg ${args.join(' ')}\n${result.startError ?? result.stderr}`);
 }
 
 function movieArguments(options: MovieOptions): string[] {
@@ -44,20 +47,34 @@ function movieArguments(options: MovieOptions): string[] {
   const [num, den] = rate.split('/').map(Number) as [number, number | undefined];
   const seconds = (frames * (den ?? 1)) / num;
   const sound = options.sound ?? [2];
-  const args: string[] = ['-f', 'lavfi', '-i', `${options.picture ?? 'testsrc2'}=s=${options.size ?? '320x180'}:r=${rate}:d=${seconds + 1}`];
+  const args: string[] = [
+    '-f',
+    'lavfi',
+    '-i',
+    `${options.picture ?? 'testsrc2'}=s=${options.size ?? '320x180'}:r=${rate}:d=${seconds + 1}`,
+  ];
   sound.forEach((channels, index) => {
     const tone = `sine=f=${440 + 110 * index}:r=48000:d=${options.soundSeconds ?? seconds + 1}`;
-    args.push('-f', 'lavfi', '-i', `${tone},aformat=channel_layouts=${channels === 1 ? 'mono' : channels === 2 ? 'stereo' : `${channels}c`}`);
+    args.push(
+      '-f',
+      'lavfi',
+      '-i',
+      `${tone},aformat=channel_layouts=${channels === 1 ? 'mono' : channels === 2 ? 'stereo' : `${channels}c`}`,
+    );
   });
   args.push('-map', '0:v');
   for (const index of sound.keys()) args.push('-map', `${index + 1}:a`);
-  const samples = Math.round(((options.soundSeconds ?? seconds) * 48000));
+  const samples = Math.round((options.soundSeconds ?? seconds) * 48000);
   if (sound.length > 0) args.push('-af', `atrim=end_sample=${samples}`);
   // Cut by a filter: -frames:v would end the sound with the picture, wherever the sound was.
-  args.push('-vf', `trim=end_frame=${frames}${options.tagged === false ? '' : ',setparams=color_primaries=bt709:color_trc=bt709:colorspace=bt709:range=tv'}`);
+  args.push(
+    '-vf',
+    `trim=end_frame=${frames}${options.tagged === false ? '' : ',setparams=color_primaries=bt709:color_trc=bt709:colorspace=bt709:range=tv'}`,
+  );
   if (codec === 'prores') args.push('-c:v', 'prores_ks', '-profile:v', '1', '-pix_fmt', 'yuv422p10le');
   if (codec === 'dnxhr') args.push('-c:v', 'dnxhd', '-profile:v', 'dnxhr_lb', '-pix_fmt', 'yuv422p');
-  if (codec === 'h264') args.push('-c:v', 'libx264', '-preset', 'ultrafast', '-bf', '2', '-g', '12', '-pix_fmt', 'yuv420p');
+  if (codec === 'h264')
+    args.push('-c:v', 'libx264', '-preset', 'ultrafast', '-bf', '2', '-g', '12', '-pix_fmt', 'yuv420p');
   args.push('-c:a', 'pcm_s24le');
   if (options.timecode !== null) args.push('-timecode', options.timecode ?? '01:00:00:00');
   args.push(...(options.extra ?? []));
@@ -81,10 +98,25 @@ export async function makeMovie(path: string, options: MovieOptions = {}): Promi
 }
 
 /** A numbered sequence `<prefix>0001<suffix>` of DPX or TIFF stills. */
-export async function makeSequence(folder: string, options: { frames?: number; first?: number; size?: string; prefix?: string; suffix?: string } = {}): Promise<void> {
+export async function makeSequence(
+  folder: string,
+  options: { frames?: number; first?: number; size?: string; prefix?: string; suffix?: string } = {},
+): Promise<void> {
   mkdirSync(folder, { recursive: true });
   const name = `${options.prefix ?? 'frame.'}%05d${options.suffix ?? '.dpx'}`;
-  await ffmpeg('-f', 'lavfi', '-i', `testsrc2=s=${options.size ?? '320x180'}:r=24:d=10`, '-frames:v', String(options.frames ?? 12), '-start_number', String(options.first ?? 1), '-pix_fmt', 'gbrp10be', join(folder.replaceAll('%', '%%'), name));
+  await ffmpeg(
+    '-f',
+    'lavfi',
+    '-i',
+    `testsrc2=s=${options.size ?? '320x180'}:r=24:d=10`,
+    '-frames:v',
+    String(options.frames ?? 12),
+    '-start_number',
+    String(options.first ?? 1),
+    '-pix_fmt',
+    'gbrp10be',
+    join(folder.replaceAll('%', '%%'), name),
+  );
 }
 
 export function removeQuietly(path: string): void {

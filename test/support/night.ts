@@ -9,7 +9,11 @@ import { eventually } from './processes.ts';
 /** ffmpeg that waits before it encodes, and is the same program in all it says of itself. */
 export function slowFfmpeg(folder: string, seconds: number): string {
   const path = join(folder, 'slow-ffmpeg');
-  writeFileSync(path, `#!/bin/sh\ncase "$*" in *.rushlight-part-*-progress*|*-progress*.rushlight-part-*) sleep ${seconds} ;; esac\nexec ffmpeg "$@"\n`, { mode: 0o755 });
+  writeFileSync(
+    path,
+    `#!/bin/sh\ncase "$*" in *.rushlight-part-*-progress*|*-progress*.rushlight-part-*) sleep ${seconds} ;; esac\nexec ffmpeg "$@"\n`,
+    { mode: 0o755 },
+  );
   return path;
 }
 
@@ -36,7 +40,22 @@ export interface NightFoldersForTest {
 }
 
 export function startNight(folders: NightFoldersForTest, ...more: string[]): RunningCli {
-  return startCli(['run', folders.day, '--copy', folders.copy, '--deliver', folders.delivery, '--work', folders.work, '--profile', 'test/fixtures/profiles/small-vc3.yaml', '--slots', '1', '--json', ...more]);
+  return startCli([
+    'run',
+    folders.day,
+    '--copy',
+    folders.copy,
+    '--deliver',
+    folders.delivery,
+    '--work',
+    folders.work,
+    '--profile',
+    'test/fixtures/profiles/small-vc3.yaml',
+    '--slots',
+    '1',
+    '--json',
+    ...more,
+  ]);
 }
 
 export function resultOf(stdout: string): NightResult {
@@ -59,8 +78,12 @@ export async function encoding(folders: NightFoldersForTest): Promise<number[]> 
 }
 
 export function workerPid(folders: NightFoldersForTest): number {
-  const lines = readFileSync(join(folders.work, 'logs', 'local-1.log'), 'utf8').trim().split('\n');
-  const ready = lines.map((line) => JSON.parse(line) as { msg: string; pid?: number }).filter((line) => line.msg === 'ready');
+  const lines = readFileSync(join(folders.work, 'logs', 'local-1.log'), 'utf8')
+    .trim()
+    .split('\n');
+  const ready = lines
+    .map((line) => JSON.parse(line) as { msg: string; pid?: number })
+    .filter((line) => line.msg === 'ready');
   return ready.at(-1)?.pid as number;
 }
 

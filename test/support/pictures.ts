@@ -13,7 +13,8 @@ export async function outputOf(program: string, args: readonly string[]): Promis
       for await (const part of stream) parts.push(part as Buffer);
     },
   });
-  if (result.reason !== 'exited' || result.exitCode !== 0) throw new Error(`${program} ${args.join(' ')}\n${result.startError ?? result.stderr}`);
+  if (result.reason !== 'exited' || result.exitCode !== 0)
+    throw new Error(`${program} ${args.join(' ')}\n${result.startError ?? result.stderr}`);
   return Buffer.concat(parts);
 }
 
@@ -26,18 +27,60 @@ export function pixelsOf(raw: Buffer): Triple[] {
 
 export function planesOf(pixels: readonly Triple[]): Buffer {
   const raw = Buffer.alloc(pixels.length * 12);
-  for (const [index, pixel] of pixels.entries()) for (const [place, channel] of [1, 2, 0].entries()) raw.writeFloatLE(pixel[channel] as number, (place * pixels.length + index) * 4);
+  for (const [index, pixel] of pixels.entries())
+    for (const [place, channel] of [1, 2, 0].entries())
+      raw.writeFloatLE(pixel[channel] as number, (place * pixels.length + index) * 4);
   return raw;
 }
 
 /** Pixels, float32 exactly, through oiiotool with that OpenColorIO configuration and those of its arguments. */
-export async function throughOcio(folder: string, config: string, args: readonly string[], pixels: readonly Triple[]): Promise<Triple[]> {
+export async function throughOcio(
+  folder: string,
+  config: string,
+  args: readonly string[],
+  pixels: readonly Triple[],
+): Promise<Triple[]> {
   const file = (name: string): string => join(folder, name);
   writeFileSync(file('in.raw'), planesOf(pixels));
   writeFileSync(file('config.ocio'), config);
-  await ffmpeg('-f', 'rawvideo', '-pix_fmt', 'gbrpf32le', '-s', `${pixels.length}x1`, '-i', file('in.raw'), '-c:v', 'exr', '-format', 'float', file('in.exr'));
-  await outputOf('oiiotool', ['--colorconfig', file('config.ocio'), file('in.exr'), ...args, '-d', 'float', '-o', file('out.exr')]);
-  return pixelsOf(await outputOf('ffmpeg', ['-v', 'error', '-i', file('out.exr'), '-f', 'rawvideo', '-pix_fmt', 'gbrpf32le', '-']));
+  await ffmpeg(
+    '-f',
+    'rawvideo',
+    '-pix_fmt',
+    'gbrpf32le',
+    '-s',
+    `${pixels.length}x1`,
+    '-i',
+    file('in.raw'),
+    '-c:v',
+    'exr',
+    '-format',
+    'float',
+    file('in.exr'),
+  );
+  await outputOf('oiiotool', [
+    '--colorconfig',
+    file('config.ocio'),
+    file('in.exr'),
+    ...args,
+    '-d',
+    'float',
+    '-o',
+    file('out.exr'),
+  ]);
+  return pixelsOf(
+    await outputOf('ffmpeg', [
+      '-v',
+      'error',
+      '-i',
+      file('out.exr'),
+      '-f',
+      'rawvideo',
+      '-pix_fmt',
+      'gbrpf32le',
+      '-',
+    ]),
+  );
 }
 
 /** A configuration with one colour space, `source`, which that transform (in OpenColorIO’s YAML) brings to `reference`. */

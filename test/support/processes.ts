@@ -20,7 +20,10 @@ export function isRunning(pid: number): boolean {
 }
 
 /** Waits until `look` answers something else than undefined or false; throws after `milliseconds`. */
-export async function eventually<Value>(look: () => Value | undefined | false | Promise<Value | undefined | false>, milliseconds = 10_000): Promise<Value> {
+export async function eventually<Value>(
+  look: () => Value | undefined | false | Promise<Value | undefined | false>,
+  milliseconds = 10_000,
+): Promise<Value> {
   const until = performance.now() + milliseconds;
   for (;;) {
     const value = await look();

@@ -19,7 +19,12 @@ export interface PublishedFolder {
 }
 
 /** What it was made from and with. */
-export const wanted = { contentDigest: clip.contentDigest, profileHash: 'hash-cut', toolchain: toolchain.fingerprint, outcome: { ...outcome, fileName: 'A001C001' } };
+export const wanted = {
+  contentDigest: clip.contentDigest,
+  profileHash: 'hash-cut',
+  toolchain: toolchain.fingerprint,
+  outcome: { ...outcome, fileName: 'A001C001' },
+};
 
 export async function publishedFolder(contents: readonly string[] = bell): Promise<PublishedFolder> {
   const delivery = freshFolder('delivery');
@@ -31,7 +36,13 @@ export async function publishedFolder(contents: readonly string[] = bell): Promi
   const report: DeliverableReport = {
     ...structuredClone(whole),
     outcome: { ...whole.outcome, fileName: 'A001C001' },
-    file: { path: 'cut/A001C001', bytes: digest.bytes, xxh128: digest.xxh128, sha256: digest.sha256, files: digest.files.length },
+    file: {
+      path: 'cut/A001C001',
+      bytes: digest.bytes,
+      xxh128: digest.xxh128,
+      sha256: digest.sha256,
+      files: digest.files.length,
+    },
     listing: await storeListing(delivery, clip.id, 'cut', digest),
   };
   await write(delivery, report);

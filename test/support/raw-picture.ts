@@ -26,7 +26,14 @@ export function rawPicture(width: number, height: number, fields: Partial<RawPic
     linearisation: null,
     black: { rows: 1, columns: 1, levels: [0], columnDeltas: null, rowDeltas: null },
     white: 65_535,
-    calibrations: [{ illuminant: 21, colourMatrix: [0.8, -0.25, -0.08, -0.4, 1.2, 0.22, -0.05, 0.2, 0.65], forwardMatrix: null, cameraCalibration: [1, 0, 0, 0, 1, 0, 0, 0, 1] }],
+    calibrations: [
+      {
+        illuminant: 21,
+        colourMatrix: [0.8, -0.25, -0.08, -0.4, 1.2, 0.22, -0.05, 0.2, 0.65],
+        forwardMatrix: null,
+        cameraCalibration: [1, 0, 0, 0, 1, 0, 0, 0, 1],
+      },
+    ],
     analogBalance: [1, 1, 1],
     asShotNeutral: [0.45, 1, 0.6],
     asShotWhiteXy: null,
@@ -42,7 +49,11 @@ export const developPlan = (picture: RawPicture, fields: Partial<DevelopPlan> = 
   demosaic: 'linear',
   highlights: 'keep',
   neutral: [0.45, 1, 0.6],
-  matrix: [[1.4, 0.2, 0.25], [0.02, 1, -0.02], [0.04, -0.14, 1.87]],
+  matrix: [
+    [1.4, 0.2, 0.25],
+    [0.02, 1, -0.02],
+    [0.04, -0.14, 1.87],
+  ],
   exposure: 1,
   ...fields,
 });
@@ -51,12 +62,17 @@ export const developPlan = (picture: RawPicture, fields: Partial<DevelopPlan> = 
 export function cameraByReference({ picture, demosaic, neutral }: DevelopPlan, codes: Uint16Array): Pixels {
   const { width, height } = sizeOf(picture.activeArea);
   const balance = balanceOf(neutral);
-  const values = linearMosaic(picture, codes).map((value, index) => value / balance[channelAt(picture.pattern, Math.floor(index / width), index % width)]);
+  const values = linearMosaic(picture, codes).map(
+    (value, index) => value / balance[channelAt(picture.pattern, Math.floor(index / width), index % width)],
+  );
   const whole = { linear, fine }[demosaic]({ values, width, height, pattern: picture.pattern });
   const crop = cropOf(picture);
   const cut = (plane: Float64Array, by: number): Float64Array => {
     const out = new Float64Array(crop.width * crop.height);
-    for (let row = 0; row < crop.height; row += 1) for (let column = 0; column < crop.width; column += 1) out[row * crop.width + column] = (plane[(crop.top + row) * width + crop.left + column] as number) * by;
+    for (let row = 0; row < crop.height; row += 1)
+      for (let column = 0; column < crop.width; column += 1)
+        out[row * crop.width + column] =
+          (plane[(crop.top + row) * width + crop.left + column] as number) * by;
     return out;
   };
   return { r: cut(whole.r, balance[0]), g: cut(whole.g, balance[1]), b: cut(whole.b, balance[2]) };

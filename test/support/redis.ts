@@ -23,22 +23,53 @@ async function freePort(): Promise<number> {
     server.once('error', reject);
     server.listen(0, '127.0.0.1', () => {
       const address = server.address();
-      server.close(() => (typeof address === 'object' && address !== null ? resolve(address.port) : reject(new Error('no port'))));
+      server.close(() =>
+        typeof address === 'object' && address !== null
+          ? resolve(address.port)
+          : reject(new Error('no port')),
+      );
     });
   });
 }
 
-export async function standingRedis(options: { password?: string; extra?: readonly string[] } = {}): Promise<StandingRedis> {
+export async function standingRedis(
+  options: { password?: string; extra?: readonly string[] } = {},
+): Promise<StandingRedis> {
   const port = await freePort();
   const folder = mkdtempSync(join(tmpdir(), 'rushlight-standing-'));
   mkdirSync(folder, { recursive: true });
   const ending = new AbortController();
   // The password in a file, as on a real farm: a command line can be read by everybody.
   const settings = join(folder, 'redis.conf');
-  writeFileSync(settings, options.password === undefined ? '' : `requirepass ${JSON.stringify(options.password)}\n`, { mode: 0o600 });
-  const args = [settings, '--port', String(port), '--bind', '127.0.0.1', '--dir', folder, '--appendonly', 'yes', '--save', '', '--maxmemory-policy', 'noeviction', ...(options.extra ?? [])];
+  writeFileSync(
+    settings,
+    options.password === undefined ? '' : `requirepass ${JSON.stringify(options.password)}\n`,
+    { mode: 0o600 },
+  );
+  const args = [
+    settings,
+    '--port',
+    String(port),
+    '--bind',
+    '127.0.0.1',
+    '--dir',
+    folder,
+    '--appendonly',
+    'yes',
+    '--save',
+    '',
+    '--maxmemory-policy',
+    'noeviction',
+    ...(options.extra ?? []),
+  ];
   const connect = (): Redis => {
-    const client = new Redis({ port, host: '127.0.0.1', ...(options.password === undefined ? {} : { password: options.password }), retryStrategy: () => 50, maxRetriesPerRequest: null });
+    const client = new Redis({
+      port,
+      host: '127.0.0.1',
+      ...(options.password === undefined ? {} : { password: options.password }),
+      retryStrategy: () => 50,
+      maxRetriesPerRequest: null,
+    });
     client.on('error', () => undefined);
     return client;
   };
@@ -52,7 +83,9 @@ export async function standingRedis(options: { password?: string; extra?: readon
   };
   const start = async (): Promise<{ ended: Promise<unknown> }> => {
     const ended = runTool('redis-server', args, { signal: ending.signal });
-    const early = ended.then((result) => Promise.reject(new Error(`redis-server did not start: ${result.startError ?? result.stderr}`)));
+    const early = ended.then((result) =>
+      Promise.reject(new Error(`redis-server did not start: ${result.startError ?? result.stderr}`)),
+    );
     await Promise.race([ask('PING'), early]);
     early.catch(() => undefined);
     return { ended };

@@ -6,7 +6,14 @@ import { join } from 'node:path';
  * `version X` and `version-only X`: answers -version as ffmpeg and ffprobe do (the second fails at everything else);
  * `garbage`, `silent`: answer something else, nothing; `fail`, `die`, `hang`: end with 1, by a signal, not at all.
  */
-export type StandInBehaviour = `version ${string}` | `version-only ${string}` | 'garbage' | 'silent' | 'fail' | 'die' | 'hang';
+export type StandInBehaviour =
+  | `version ${string}`
+  | `version-only ${string}`
+  | 'garbage'
+  | 'silent'
+  | 'fail'
+  | 'die'
+  | 'hang';
 
 function script(name: string, behaviour: StandInBehaviour, more: string): string {
   if (behaviour.startsWith('version')) {
@@ -22,7 +29,12 @@ function script(name: string, behaviour: StandInBehaviour, more: string): string
 }
 
 /** Puts an executable called `name` into `folder` (made when absent) and gives its path. `more`: a further line of its version text. */
-export function standIn(folder: string, name: string, behaviour: StandInBehaviour, more = 'built with a compiler'): string {
+export function standIn(
+  folder: string,
+  name: string,
+  behaviour: StandInBehaviour,
+  more = 'built with a compiler',
+): string {
   mkdirSync(folder, { recursive: true });
   const path = join(folder, name);
   writeFileSync(path, `#!/bin/sh\n${script(name, behaviour, more)}\n`, { mode: 0o755 });

@@ -10,13 +10,27 @@ import { decideOutcome } from '../../profiles/outcome/any.ts';
 import type { JobContext } from '../../worker/context.ts';
 import { factsOf, mediaTools } from './make.ts';
 
-export const smallProfiles = ['test/fixtures/profiles/small-vc3.yaml', 'test/fixtures/profiles/small-h264.yaml'] as const;
+export const smallProfiles = [
+  'test/fixtures/profiles/small-vc3.yaml',
+  'test/fixtures/profiles/small-h264.yaml',
+] as const;
 
-export async function jobFor(source: string, delivery: string, wanted: readonly string[] = smallProfiles, run = 'run-1'): Promise<Job> {
+export async function jobFor(
+  source: string,
+  delivery: string,
+  wanted: readonly string[] = smallProfiles,
+  run = 'run-1',
+): Promise<Job> {
   const facts = await factsOf(source);
   const { profiles } = await loadProfiles({ wanted });
   const name = basename(source).replace(/\.[^.]*$/, '');
-  const clip = { id: name, name, place: { kind: 'movie' as const, file: basename(source) }, bytes: statSync(source).size, contentDigest: createHash('sha256').update(name).digest('hex') };
+  const clip = {
+    id: name,
+    name,
+    place: { kind: 'movie' as const, file: basename(source) },
+    bytes: statSync(source).size,
+    contentDigest: createHash('sha256').update(name).digest('hex'),
+  };
   // As the coordinator leaves it before it queues a job.
   mkdirSync(join(delivery, 'day-01', 'A001'), { recursive: true });
   return {
@@ -40,8 +54,16 @@ export async function jobFor(source: string, delivery: string, wanted: readonly 
 }
 
 /** `ffmpeg`: a stand-in; it must answer -version as the real one does, so that the toolchain is the same. */
-export async function workContext(options: { ffmpeg?: string; lastAttempt?: boolean; stallMilliseconds?: number; fence?: () => Promise<void> } = {}): Promise<JobContext> {
-  const tools = options.ffmpeg === undefined ? await mediaTools() : await locateTools({ ffmpeg: options.ffmpeg });
+export async function workContext(
+  options: {
+    ffmpeg?: string;
+    lastAttempt?: boolean;
+    stallMilliseconds?: number;
+    fence?: () => Promise<void>;
+  } = {},
+): Promise<JobContext> {
+  const tools =
+    options.ffmpeg === undefined ? await mediaTools() : await locateTools({ ffmpeg: options.ffmpeg });
   return {
     tools,
     toolchain: toolchainOf(await mediaTools()),

@@ -14,8 +14,29 @@ export const toolchain: Toolchain = {
   fingerprint: 'fingerprint-now',
 };
 
-export const clip: Clip = { id: 'A001C001', name: 'A001C001', place: { kind: 'movie', file: 'clips/A001C001.mov' }, bytes: 5000, contentDigest: 'digest-now' };
-export const secondClip: Clip = { id: 'A001C002', name: 'A001C002', place: { kind: 'sequence', folder: 'A001C002', prefix: 'f.', suffix: '.dpx', padding: 4, first: 9, count: 3, statedRate: { num: 24, den: 1 } }, bytes: 900, contentDigest: 'digest-two' };
+export const clip: Clip = {
+  id: 'A001C001',
+  name: 'A001C001',
+  place: { kind: 'movie', file: 'clips/A001C001.mov' },
+  bytes: 5000,
+  contentDigest: 'digest-now',
+};
+export const secondClip: Clip = {
+  id: 'A001C002',
+  name: 'A001C002',
+  place: {
+    kind: 'sequence',
+    folder: 'A001C002',
+    prefix: 'f.',
+    suffix: '.dpx',
+    padding: 4,
+    first: 9,
+    count: 3,
+    statedRate: { num: 24, den: 1 },
+  },
+  bytes: 900,
+  contentDigest: 'digest-two',
+};
 
 export const facts: ClipFacts = {
   kind: 'movie',
@@ -74,7 +95,11 @@ export const outcome: Outcome = {
   estimatedBytes: 1000,
 };
 
-export function loaded(name: string, hash: string, checks: Profile['checks'] = ['reel']): LoadedProfile<Profile> {
+export function loaded(
+  name: string,
+  hash: string,
+  checks: Profile['checks'] = ['reel'],
+): LoadedProfile<Profile> {
   return {
     hash,
     origin: 'test',
@@ -87,7 +112,13 @@ export function loaded(name: string, hash: string, checks: Profile['checks'] = [
       pixel_format: 'yuv422p',
       raster: { policy: 'native', width: null, height: null, multiple_of: 2, enlarge: false },
       interlaced: 'hold',
-      colour: { primaries: 'source', transfer: 'source', matrix: 'source', range: 'source', untagged: 'hold' },
+      colour: {
+        primaries: 'source',
+        transfer: 'source',
+        matrix: 'source',
+        range: 'source',
+        untagged: 'hold',
+      },
       timecode: { missing: 'hold' },
       reel: 'none',
       audio: { tracks: 'all', format: 's24', rate: 'source', tolerance_frames: 1 },
@@ -116,7 +147,13 @@ export function report(of: Clip, profile: string, profileHash: string): Delivera
     file: { path: `${profile}/${of.id}.mov`, bytes: 1234, xxh128: 'aa', sha256: 'bb' },
     trail: { path: `reports/trails/${of.id}.trail`, sha256: 'ee' },
     facts,
-    checks: allChecks.map((check) => ({ check, outcome: 'passed', measured: 'm', expected: 'm', tool: 'ffprobe 7.1' })),
+    checks: allChecks.map((check) => ({
+      check,
+      outcome: 'passed',
+      measured: 'm',
+      expected: 'm',
+      tool: 'ffprobe 7.1',
+    })),
     findings: [],
     startedAt: '2026-01-01T00:00:00Z',
     finishedAt: '2026-01-01T00:00:01Z',
@@ -138,7 +175,13 @@ export function goodWorld(): World {
   const profiles = [loaded('cut', 'hash-cut'), loaded('look', 'hash-look')];
   const disk: World['disk'] = new Map();
   for (const of of [clip, secondClip]) {
-    for (const { profile, hash } of profiles) disk.set(`${of.id}/${profile.name}`, { report: structuredClone(report(of, profile.name, hash)), damage: null, standingBytes: 1234, trailSha256: 'ff' });
+    for (const { profile, hash } of profiles)
+      disk.set(`${of.id}/${profile.name}`, {
+        report: structuredClone(report(of, profile.name, hash)),
+        damage: null,
+        standingBytes: 1234,
+        trailSha256: 'ff',
+      });
   }
   const input: World['input'] = {
     day: 'day-03',
@@ -147,12 +190,25 @@ export function goodWorld(): World {
       day: 'day-03',
       roll: 'A001',
       folder: '/day-03/A001',
-      manifests: [{ file: '/day-03/A001/checksums.md5', kind: 'checksum-file', files: 5, digests: [{ file: 'checksums.md5', sha256: 'cc' }] }],
+      manifests: [
+        {
+          file: '/day-03/A001/checksums.md5',
+          kind: 'checksum-file',
+          files: 5,
+          digests: [{ file: 'checksums.md5', sha256: 'cc' }],
+        },
+      ],
       copies: [
         { folder: '/day-03/A001', files: 5, bytes: 5900, holds: true },
         { folder: '/copy/A001', files: 5, bytes: 5900, holds: true },
       ],
-      files: ['clips/A001C001.mov', 'A001C002/f.0009.dpx', 'A001C002/f.0010.dpx', 'A001C002/f.0011.dpx', 'notes.txt'].map((path) => ({ path, bytes: 1, hashes: {} })),
+      files: [
+        'clips/A001C001.mov',
+        'A001C002/f.0009.dpx',
+        'A001C002/f.0010.dpx',
+        'A001C002/f.0011.dpx',
+        'notes.txt',
+      ].map((path) => ({ path, bytes: 1, hashes: {} })),
       findings: [],
     }),
     copiesAsked: 2,

@@ -7,36 +7,74 @@ import { holds } from '../../findings/finding.ts';
 import type { RollFile } from '../../ledger/roll.ts';
 import { nameFromBytes } from '../../media/names.ts';
 
-const file = (path: string, bytes = 1000, checksum = `of ${path}`): RollFile => ({ path, bytes, hashes: { xxh128: checksum } });
+const file = (path: string, bytes = 1000, checksum = `of ${path}`): RollFile => ({
+  path,
+  bytes,
+  hashes: { xxh128: checksum },
+});
 const files = (...paths: string[]): RollFile[] => paths.map((path) => file(path));
 const options = { statedRate: null, ignore: [] };
-const frames = (folder: string, numbers: readonly number[], bytes = 1000): RollFile[] => numbers.map((number) => file(`${folder}/bell.${String(number).padStart(4, '0')}.dpx`, bytes));
+const frames = (folder: string, numbers: readonly number[], bytes = 1000): RollFile[] =>
+  numbers.map((number) => file(`${folder}/bell.${String(number).padStart(4, '0')}.dpx`, bytes));
 
 describe('which files are clips', () => {
   test.each(movieExtensions)('movies ending in %s, in capitals as well', (extension) => {
-    const found = findClips(files(`A001C001.${extension}`, `sub/A001C002.${extension.toUpperCase()}`), options);
-    expect(found.clips.map(({ id, place }) => [id, place.kind])).toEqual([['A001C001', 'movie'], ['A001C002', 'movie']]);
+    const found = findClips(
+      files(`A001C001.${extension}`, `sub/A001C002.${extension.toUpperCase()}`),
+      options,
+    );
+    expect(found.clips.map(({ id, place }) => [id, place.kind])).toEqual([
+      ['A001C001', 'movie'],
+      ['A001C002', 'movie'],
+    ]);
     expect(found).toMatchObject({ others: [], findings: [] });
   });
 
   test('sidecars, sound, grades, checksums and what systems leave behind stand beside', () => {
-    const beside = ['A001C001.xml', 'A001C001.wav', 'look.cube', 'look.cdl', 'notes.txt', 'still.jpg', 'A001.mhl', 'ascmhl/0001_A001_2031-03-04_050607Z.mhl', 'ascmhl/chain', 'MD5SUMS', 'roll.xxh128', '.DS_Store', '._A001C001.mov'];
+    const beside = [
+      'A001C001.xml',
+      'A001C001.wav',
+      'look.cube',
+      'look.cdl',
+      'notes.txt',
+      'still.jpg',
+      'A001.mhl',
+      'ascmhl/0001_A001_2031-03-04_050607Z.mhl',
+      'ascmhl/chain',
+      'MD5SUMS',
+      'roll.xxh128',
+      '.DS_Store',
+      '._A001C001.mov',
+    ];
     const found = findClips(files('A001C001.mov', ...beside), options);
     expect(found.clips).toHaveLength(1);
     expect(found.others).toEqual([...beside].sort());
     expect(found.findings).toEqual([]);
   });
 
-  test.each(['A001C001.rawclip', 'noextension', '.mov', 'A001C002.mov.part', '._lonely.mov', 'slate.dpx', 'A001C001.'])('%j is told, holds, and is among the others', (path) => {
+  test.each([
+    'A001C001.rawclip',
+    'noextension',
+    '.mov',
+    'A001C002.mov.part',
+    '._lonely.mov',
+    'slate.dpx',
+    'A001C001.',
+  ])('%j is told, holds, and is among the others', (path) => {
     const found = findClips(files('A001C001.mov', path), options);
     expect(found.clips.map(({ id }) => id)).toEqual(['A001C001']);
-    expect(found.findings.map(({ code, file: about }) => [code, about])).toEqual([['file-not-understood', path]]);
+    expect(found.findings.map(({ code, file: about }) => [code, about])).toEqual([
+      ['file-not-understood', path],
+    ]);
     expect(found.findings.every(holds)).toBe(true);
     expect(found.others).toEqual([path]);
   });
 
   test('patterns take files out, and only those', () => {
-    const found = findClips(files('A001C001.mov', 'TEST/A001C000.mov', 'x.rawclip', 'X.RAWCLIP'), { statedRate: null, ignore: ['TEST/', '*.rawclip'] });
+    const found = findClips(files('A001C001.mov', 'TEST/A001C000.mov', 'x.rawclip', 'X.RAWCLIP'), {
+      statedRate: null,
+      ignore: ['TEST/', '*.rawclip'],
+    });
     expect(found.clips.map(({ id }) => id)).toEqual(['A001C001']);
     expect(found.others).toEqual(['TEST/A001C000.mov', 'X.RAWCLIP', 'x.rawclip']);
     expect(found.findings.map(({ file: about }) => about)).toEqual(['X.RAWCLIP']);
@@ -49,28 +87,59 @@ describe('which files are clips', () => {
   test('whatever the names, every file is in exactly one place', () => {
     const part = fc.constantFrom('a', 'b.', 'A001_', 'x-', '._', '');
     const end = fc.constantFrom('.mov', '.dpx', '.exr', '.txt', '.rawclip', '');
-    const name = fc.tuple(fc.constantFrom('', 'one/', 'two/'), part, fc.constantFrom('1', '2', '3', '5', '01', '02', '0005', ''), end).map((all) => all.join(''));
+    const name = fc
+      .tuple(
+        fc.constantFrom('', 'one/', 'two/'),
+        part,
+        fc.constantFrom('1', '2', '3', '5', '01', '02', '0005', ''),
+        end,
+      )
+      .map((all) => all.join(''));
     fc.assert(
-      fc.property(fc.uniqueArray(name.filter((path) => !path.endsWith('/') && path !== ''), { maxLength: 30 }), (paths) => {
-        const found = findClips(files(...paths), options);
-        const inClips = found.clips.flatMap(({ place }) =>
-          place.kind === 'movie' ? [place.file] : Array.from({ length: place.count }, (_, index) => `${place.folder === '' ? '' : `${place.folder}/`}${place.prefix}${String(place.first + index).padStart(place.padding, '0')}${place.suffix}`),
-        );
-        expect([...inClips, ...found.others].sort()).toEqual([...paths].sort());
-      }),
+      fc.property(
+        fc.uniqueArray(
+          name.filter((path) => !path.endsWith('/') && path !== ''),
+          { maxLength: 30 },
+        ),
+        (paths) => {
+          const found = findClips(files(...paths), options);
+          const inClips = found.clips.flatMap(({ place }) =>
+            place.kind === 'movie'
+              ? [place.file]
+              : Array.from(
+                  { length: place.count },
+                  (_, index) =>
+                    `${place.folder === '' ? '' : `${place.folder}/`}${place.prefix}${String(place.first + index).padStart(place.padding, '0')}${place.suffix}`,
+                ),
+          );
+          expect([...inClips, ...found.others].sort()).toEqual([...paths].sort());
+        },
+      ),
     );
   });
 });
 
 describe('sequences', () => {
   test('a folder of frames is one clip with its place and size', () => {
-    const found = findClips(frames('A001C003', [86400, 86401, 86402]), { statedRate: { num: 24, den: 1 }, ignore: [] });
+    const found = findClips(frames('A001C003', [86400, 86401, 86402]), {
+      statedRate: { num: 24, den: 1 },
+      ignore: [],
+    });
     expect(found.findings).toEqual([]);
     expect(found.clips).toEqual([
       {
         id: 'bell',
         name: 'bell',
-        place: { kind: 'sequence', folder: 'A001C003', prefix: 'bell.', suffix: '.dpx', padding: 5, first: 86400, count: 3, statedRate: { num: 24, den: 1 } },
+        place: {
+          kind: 'sequence',
+          folder: 'A001C003',
+          prefix: 'bell.',
+          suffix: '.dpx',
+          padding: 5,
+          first: 86400,
+          count: 3,
+          statedRate: { num: 24, den: 1 },
+        },
         bytes: 3000,
         contentDigest: expect.stringMatching(/^[0-9a-f]{64}$/),
       },
@@ -78,7 +147,9 @@ describe('sequences', () => {
   });
 
   test('frames without a name are called after their folder', () => {
-    expect(findClips(files('day/A001C004/0001.exr', 'day/A001C004/0002.exr'), options).clips[0]?.id).toBe('A001C004');
+    expect(findClips(files('day/A001C004/0001.exr', 'day/A001C004/0002.exr'), options).clips[0]?.id).toBe(
+      'A001C004',
+    );
   });
 
   test('frames of the same prefix in several folders are called after their folders', () => {
@@ -92,12 +163,42 @@ describe('sequences', () => {
   test.each<[what: string, roll: RollFile[], code: string, found: RegExp]>([
     ['a gap', frames('c', [1, 2, 5, 6, 9]), 'sequence-gap', /^4 numbers are missing: 3 to 4, 7 to 8$/],
     ['one number missing', frames('c', [1, 3]), 'sequence-gap', /^1 number is missing: 2$/],
-    ['a number twice', [...frames('c', [1, 2]), file('c/bell.1.dpx')], 'sequence-duplicate', /2 files with number 1: bell\.0001\.dpx, bell\.1\.dpx/],
-    ['numbers of two forms', [...frames('c', [1, 2]), file('c/bell.3.dpx')], 'sequence-numbering-mixed', /1 file is numbered otherwise.*bell\.3\.dpx/],
-    ['a foreign still', [...frames('c', [1, 2]), file('c/gong.0001.dpx')], 'sequence-foreign-file', /gong\.0001\.dpx/],
-    ['an unnumbered still', [...frames('c', [1, 2]), file('c/slate.dpx')], 'sequence-foreign-file', /slate\.dpx/],
-    ['a foreign file', [...frames('c', [1, 2]), file('c/bell.0001.dpx.part')], 'sequence-foreign-file', /part/],
-    ['frames of two sizes', [...frames('c', [1, 2, 3]), ...frames('c', [4], 900)], 'sequence-sizes-differ', /^3 of 1000 bytes, 1 of 900 bytes$/],
+    [
+      'a number twice',
+      [...frames('c', [1, 2]), file('c/bell.1.dpx')],
+      'sequence-duplicate',
+      /2 files with number 1: bell\.0001\.dpx, bell\.1\.dpx/,
+    ],
+    [
+      'numbers of two forms',
+      [...frames('c', [1, 2]), file('c/bell.3.dpx')],
+      'sequence-numbering-mixed',
+      /1 file is numbered otherwise.*bell\.3\.dpx/,
+    ],
+    [
+      'a foreign still',
+      [...frames('c', [1, 2]), file('c/gong.0001.dpx')],
+      'sequence-foreign-file',
+      /gong\.0001\.dpx/,
+    ],
+    [
+      'an unnumbered still',
+      [...frames('c', [1, 2]), file('c/slate.dpx')],
+      'sequence-foreign-file',
+      /slate\.dpx/,
+    ],
+    [
+      'a foreign file',
+      [...frames('c', [1, 2]), file('c/bell.0001.dpx.part')],
+      'sequence-foreign-file',
+      /part/,
+    ],
+    [
+      'frames of two sizes',
+      [...frames('c', [1, 2, 3]), ...frames('c', [4], 900)],
+      'sequence-sizes-differ',
+      /^3 of 1000 bytes, 1 of 900 bytes$/,
+    ],
   ])('%s holds', (_what, roll, code, text) => {
     const found = findClips(roll, options);
     expect(found.findings.map((item) => item.code)).toEqual([code]);
@@ -113,7 +214,10 @@ describe('sequences', () => {
 
   test('two sequences in one folder are two clips', () => {
     const roll = files('c/left.0001.dpx', 'c/left.0002.dpx', 'c/right.0001.dpx', 'c/right.0002.dpx');
-    expect(findClips(roll, options)).toMatchObject({ clips: [{ id: 'left' }, { id: 'right' }], findings: [] });
+    expect(findClips(roll, options)).toMatchObject({
+      clips: [{ id: 'left' }, { id: 'right' }],
+      findings: [],
+    });
   });
 });
 
@@ -121,7 +225,12 @@ describe('ids', () => {
   const ids = (...paths: string[]): string[] => findClips(files(...paths), options).clips.map(({ id }) => id);
 
   test('plain names are kept, letters of every script in normal form too', () => {
-    expect(ids('A001_C001.mov', 'Glocke gießen.mov', 'e\u0301tude.mov', '鐘.mov')).toEqual(['A001_C001', 'Glocke gießen', '\u00e9tude', '鐘']);
+    expect(ids('A001_C001.mov', 'Glocke gießen.mov', 'e\u0301tude.mov', '鐘.mov')).toEqual([
+      'A001_C001',
+      'Glocke gießen',
+      '\u00e9tude',
+      '鐘',
+    ]);
   });
 
   test.each([
@@ -164,7 +273,10 @@ describe('ids', () => {
   });
 
   test('whatever the names: safe, short, unique where case and form do not count', () => {
-    const character = fc.oneof(fc.constantFrom('a', 'A', '.', '-', ' ', '%', ':', '\n', '\udcff', 'é', 'e\u0301', '\u202e', '*'), fc.string({ unit: 'grapheme', minLength: 1, maxLength: 1 }));
+    const character = fc.oneof(
+      fc.constantFrom('a', 'A', '.', '-', ' ', '%', ':', '\n', '\udcff', 'é', 'e\u0301', '\u202e', '*'),
+      fc.string({ unit: 'grapheme', minLength: 1, maxLength: 1 }),
+    );
     const name = fc.array(character, { minLength: 1, maxLength: 60 }).map((parts) => parts.join(''));
     fc.assert(
       fc.property(fc.array(name, { minLength: 1, maxLength: 12 }), (names) => {

@@ -1,5 +1,14 @@
 /** Survey of real rolls: what is wrong with a clip is told with its code, and the other clips go on. */
-import { copyFileSync, mkdirSync, readFileSync, renameSync, rmSync, statSync, truncateSync, writeFileSync } from 'node:fs';
+import {
+  copyFileSync,
+  mkdirSync,
+  readFileSync,
+  renameSync,
+  rmSync,
+  statSync,
+  truncateSync,
+  writeFileSync,
+} from 'node:fs';
 import { join, resolve } from 'node:path';
 import { beforeAll, describe, expect, test } from 'vitest';
 import { findClips, surveyClip, surveyRoll, type SurveyedClip } from '../../coordinator/survey/index.ts';
@@ -23,14 +32,20 @@ beforeAll(async () => {
 
 async function clipsOf(roll: string, statedRate: Rate | null = null): Promise<Clip[]> {
   const { files } = await walkFolder(roll);
-  return findClips(files.map((file) => ({ ...file, hashes: { xxh128: 'not read here' } })), { statedRate, ignore: [] }).clips;
+  return findClips(
+    files.map((file) => ({ ...file, hashes: { xxh128: 'not read here' } })),
+    { statedRate, ignore: [] },
+  ).clips;
 }
 
 async function survey(roll: string, statedRate: Rate | null = null): Promise<Map<string, SurveyedClip>> {
-  return new Map((await surveyRoll(await clipsOf(roll, statedRate), roll, tools)).map((done) => [done.clip.id, done]));
+  return new Map(
+    (await surveyRoll(await clipsOf(roll, statedRate), roll, tools)).map((done) => [done.clip.id, done]),
+  );
 }
 
-const codes = (done: SurveyedClip | undefined): string[] => (done?.findings ?? []).map((item) => item.code).sort();
+const codes = (done: SurveyedClip | undefined): string[] =>
+  (done?.findings ?? []).map((item) => item.code).sort();
 
 describe('movies', () => {
   test('a roll of good and bad clips: each bad one with its own code, the good ones without any', async () => {
@@ -41,7 +56,10 @@ describe('movies', () => {
     await makeMovie(at('good-long-gop.mp4'), { codec: 'h264', frames: 24, extra: ['-c:a', 'aac'] });
     writeFileSync(at('zero.mov'), '');
     writeFileSync(at('list.mov'), 'ffconcat version 1.0\nfile good.mov\n');
-    writeFileSync(at('stream.mp4'), '#EXTM3U\n#EXT-X-TARGETDURATION:2\n#EXTINF:2,\ngood.mov\n#EXT-X-ENDLIST\n');
+    writeFileSync(
+      at('stream.mp4'),
+      '#EXTM3U\n#EXT-X-TARGETDURATION:2\n#EXTINF:2,\ngood.mov\n#EXT-X-ENDLIST\n',
+    );
     writeFileSync(at('text.mov'), 'dear editor\n');
     writeFileSync(at('noise.mxf'), Buffer.alloc(9000, 0x9d));
     await makeMovie(at('no-index.mov'), { frames: 12 });
@@ -52,7 +70,21 @@ describe('movies', () => {
     truncateSync(at('nearly.mov'), statSync(at('nearly.mov')).size - 300);
     await makeMovie(at('short-mxf.mxf'), { codec: 'dnxhr', frames: 24, sound: [1] });
     truncateSync(at('short-mxf.mxf'), Math.floor(statSync(at('short-mxf.mxf')).size * 0.5));
-    await ffmpeg('-f', 'lavfi', '-i', 'testsrc2=s=320x180:r=30:d=2', '-vf', "select='not(eq(mod(n\\,7)\\,3))'", '-fps_mode', 'vfr', '-c:v', 'libx264', '-preset', 'ultrafast', at('uneven.mp4'));
+    await ffmpeg(
+      '-f',
+      'lavfi',
+      '-i',
+      'testsrc2=s=320x180:r=30:d=2',
+      '-vf',
+      "select='not(eq(mod(n\\,7)\\,3))'",
+      '-fps_mode',
+      'vfr',
+      '-c:v',
+      'libx264',
+      '-preset',
+      'ultrafast',
+      at('uneven.mp4'),
+    );
     await ffmpeg('-ss', '0.3', '-i', at('good-long-gop.mp4'), '-c', 'copy', at('cut.mp4'));
     copyFileSync(join(fixtures, 'movies/timecode-only-23976.mov'), at('no-picture.mov'));
     copyFileSync(join(fixtures, 'damaged/mp4parse_chunk_out_of_range.mp4'), at('broken.mp4'));
@@ -82,7 +114,10 @@ describe('movies', () => {
       for (const item of one.findings) expect(item.clip).toBe(id);
       if (one.facts !== null) expect(clipFactsSchema.safeParse(one.facts).error).toBeUndefined();
     }
-    expect(done.get('short')?.findings[0]).toMatchObject({ found: expect.stringMatching(/^\d+ frames of picture$/), expected: '24 frames, as the header claims' });
+    expect(done.get('short')?.findings[0]).toMatchObject({
+      found: expect.stringMatching(/^\d+ frames of picture$/),
+      expected: '24 frames, as the header claims',
+    });
   });
 
   test.each([
@@ -90,7 +125,27 @@ describe('movies', () => {
     [0.01, 'sound-offset-small', '480 samples (10.0 ms) after'],
   ])('sound that starts %d s late', async (seconds, code, text) => {
     const roll = freshFolder();
-    await ffmpeg('-f', 'lavfi', '-i', 'testsrc2=s=320x180:r=25:d=1', '-itsoffset', String(seconds), '-f', 'lavfi', '-i', 'sine=r=48000:d=0.5', '-map', '0:v', '-map', '1:a', '-c:v', 'prores_ks', '-c:a', 'pcm_s16le', join(roll, 'late.mov'));
+    await ffmpeg(
+      '-f',
+      'lavfi',
+      '-i',
+      'testsrc2=s=320x180:r=25:d=1',
+      '-itsoffset',
+      String(seconds),
+      '-f',
+      'lavfi',
+      '-i',
+      'sine=r=48000:d=0.5',
+      '-map',
+      '0:v',
+      '-map',
+      '1:a',
+      '-c:v',
+      'prores_ks',
+      '-c:a',
+      'pcm_s16le',
+      join(roll, 'late.mov'),
+    );
     const done = (await survey(roll)).get('late');
     expect(codes(done)).toEqual([code]);
     expect(done?.findings[0]?.found).toContain(text);
@@ -98,7 +153,14 @@ describe('movies', () => {
 
   test('names of every kind are surveyed', async () => {
     const roll = freshFolder();
-    const names = ["it's \"quoted\".mov", '100%d.mov', 'http:clip.mov', 'two\nlines.mov', '-leading.mov', nameFromBytes(Buffer.from([0xff, 0xfe, 0x2e, 0x6d, 0x6f, 0x76]))];
+    const names = [
+      'it\'s "quoted".mov',
+      '100%d.mov',
+      'http:clip.mov',
+      'two\nlines.mov',
+      '-leading.mov',
+      nameFromBytes(Buffer.from([0xff, 0xfe, 0x2e, 0x6d, 0x6f, 0x76])),
+    ];
     await makeMovie(join(roll, 'made.mov'), { frames: 6, sound: [] });
     for (const name of names) writeFileSync(fsPath(join(roll, name)), readFileSync(join(roll, 'made.mov')));
     const done = await survey(roll);
@@ -114,7 +176,10 @@ describe('movies', () => {
     rmSync(join(roll, 'a.mov'));
     const told: string[] = [];
     const done = await surveyRoll(clips, roll, tools, { onClip: ({ clip }) => told.push(clip.id) });
-    expect(done.map((one) => [one.clip.id, codes(one)])).toEqual([['a', ['clip-unreadable']], ['b', []]]);
+    expect(done.map((one) => [one.clip.id, codes(one)])).toEqual([
+      ['a', ['clip-unreadable']],
+      ['b', []],
+    ]);
     expect(told.sort()).toEqual(['a', 'b']);
   });
 
@@ -122,7 +187,9 @@ describe('movies', () => {
     const roll = freshFolder();
     await makeMovie(join(roll, 'a.mov'), { frames: 6, sound: [] });
     const reason = new Error('enough');
-    await expect(surveyRoll(await clipsOf(roll), roll, tools, { signal: AbortSignal.abort(reason) })).rejects.toBe(reason);
+    await expect(
+      surveyRoll(await clipsOf(roll), roll, tools, { signal: AbortSignal.abort(reason) }),
+    ).rejects.toBe(reason);
   });
 
   test('a program that cannot be started ends the survey, and is no fault of the clip', async () => {
@@ -135,7 +202,8 @@ describe('movies', () => {
 
 describe('sequences', () => {
   const rate24 = { num: 24, den: 1 };
-  const clip = async (roll: string, rate: Rate | null): Promise<SurveyedClip> => [...(await survey(roll, rate)).values()][0] as SurveyedClip;
+  const clip = async (roll: string, rate: Rate | null): Promise<SurveyedClip> =>
+    [...(await survey(roll, rate)).values()][0] as SurveyedClip;
 
   test('whole frames at a stated rate are measured', async () => {
     const roll = freshFolder();
@@ -143,7 +211,23 @@ describe('sequences', () => {
     const done = await clip(roll, rate24);
     expect(done.findings).toEqual([]);
     expect(clipFactsSchema.safeParse(done.facts).error).toBeUndefined();
-    expect(done.facts).toMatchObject({ kind: 'sequence', container: 'dpx', timecode: null, audio: [], video: { codec: 'dpx', frames: 5, rate: rate24, width: 64, height: 36, bitDepth: 10, endTime: 5, rateConstant: true, steps: [{ ticks: 1, count: 4 }] } });
+    expect(done.facts).toMatchObject({
+      kind: 'sequence',
+      container: 'dpx',
+      timecode: null,
+      audio: [],
+      video: {
+        codec: 'dpx',
+        frames: 5,
+        rate: rate24,
+        width: 64,
+        height: 36,
+        bitDepth: 10,
+        endTime: 5,
+        rateConstant: true,
+        steps: [{ ticks: 1, count: 4 }],
+      },
+    });
   });
 
   test('without any rate it is held', async () => {
@@ -162,8 +246,15 @@ describe('sequences', () => {
     writeFileSync(frame(5), '');
     writeFileSync(frame(6), Buffer.alloc(10_880, 1));
     const done = await clip(roll, rate24);
-    expect(codes(done)).toEqual(['sequence-frame-damaged', 'sequence-frame-damaged', 'sequence-frame-damaged', 'sequence-rasters-differ']);
-    expect(done.findings.filter((item) => item.code === 'sequence-frame-damaged').map((item) => item.file)).toEqual(['c/frame.00004.dpx', 'c/frame.00005.dpx', 'c/frame.00006.dpx']);
+    expect(codes(done)).toEqual([
+      'sequence-frame-damaged',
+      'sequence-frame-damaged',
+      'sequence-frame-damaged',
+      'sequence-rasters-differ',
+    ]);
+    expect(
+      done.findings.filter((item) => item.code === 'sequence-frame-damaged').map((item) => item.file),
+    ).toEqual(['c/frame.00004.dpx', 'c/frame.00005.dpx', 'c/frame.00006.dpx']);
   });
 
   /** Film and television headers of ST 268 behind ffmpeg's 1664 bytes: rate at 1724, timecode at 1920. */
@@ -179,19 +270,25 @@ describe('sequences', () => {
   async function stamped(rate: number, timecodes: readonly number[]): Promise<string> {
     const roll = freshFolder();
     await makeSequence(join(roll, 'c'), { frames: timecodes.length, size: '64x36' });
-    for (const [index, timecode] of timecodes.entries()) stamp(join(roll, 'c', `frame.${String(index + 1).padStart(5, '0')}.dpx`), rate, timecode);
+    for (const [index, timecode] of timecodes.entries())
+      stamp(join(roll, 'c', `frame.${String(index + 1).padStart(5, '0')}.dpx`), rate, timecode);
     return roll;
   }
 
   test('rate and running timecode come from the headers', async () => {
-    const done = await clip(await stamped(24000 / 1001, [0x09595922, 0x09595923, 0x10000000, 0x10000001]), null);
+    const done = await clip(
+      await stamped(24000 / 1001, [0x09595922, 0x09595923, 0x10000000, 0x10000001]),
+      null,
+    );
     expect(done.findings).toEqual([]);
     expect(done.facts?.video.rate).toEqual({ num: 24000, den: 1001 });
     expect(done.facts?.timecode && formatTimecode(done.facts.timecode)).toBe('09:59:59:22');
   });
 
   test('a stated rate that the headers deny is held', async () => {
-    expect(codes(await clip(await stamped(25, [0x01000000, 0x01000001]), rate24))).toEqual(['sequence-rate-differs']);
+    expect(codes(await clip(await stamped(25, [0x01000000, 0x01000001]), rate24))).toEqual([
+      'sequence-rate-differs',
+    ]);
   });
 
   test('a timecode that jumps is held, one that stands still is told and not used', async () => {
@@ -212,7 +309,12 @@ describe('sequences', () => {
     const done = await survey(roll, rate24);
     expect(codes(done.get('bell'))).toEqual([]);
     expect(done.get('bell')?.facts?.video.pixelFormat).toMatch(/f32/);
-    expect(done.get('bell')?.facts?.timecode && formatTimecode(done.get('bell')?.facts?.timecode as NonNullable<SurveyedClip['facts']>['timecode'] & object)).toBe('01:18:19:06');
+    expect(
+      done.get('bell')?.facts?.timecode &&
+        formatTimecode(
+          done.get('bell')?.facts?.timecode as NonNullable<SurveyedClip['facts']>['timecode'] & object,
+        ),
+    ).toBe('01:18:19:06');
     expect(codes(done.get('gong'))).toEqual(['raw-frame-refused']);
   });
 

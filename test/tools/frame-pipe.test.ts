@@ -1,5 +1,13 @@
 /** Frames that threads read in turn from the pipe of a program. */
-import { closeSync, existsSync, openSync, readdirSync, readFileSync, readlinkSync, writeFileSync } from 'node:fs';
+import {
+  closeSync,
+  existsSync,
+  openSync,
+  readdirSync,
+  readFileSync,
+  readlinkSync,
+  writeFileSync,
+} from 'node:fs';
 import { join } from 'node:path';
 import { pathToFileURL } from 'node:url';
 import { Worker } from 'node:worker_threads';
@@ -60,26 +68,51 @@ async function freshPipe(): Promise<FramePipe & { readonly path: string }> {
 }
 
 /** Frame n is full of bytes n. */
-const writer = (frames: number, more = 0): string[] => ['-e', `const fs = require('node:fs'); const put = (bytes) => { for (let at = 0; at < bytes.length; ) at += fs.writeSync(${FIRST_PIPE}, bytes, at); }; for (let n = 0; n < ${frames}; n += 1) put(Buffer.alloc(${FRAME_BYTES}, n)); put(Buffer.alloc(${more}, 255));`];
+const writer = (frames: number, more = 0): string[] => [
+  '-e',
+  `const fs = require('node:fs'); const put = (bytes) => { for (let at = 0; at < bytes.length; ) at += fs.writeSync(${FIRST_PIPE}, bytes, at); }; for (let n = 0; n < ${frames}; n += 1) put(Buffer.alloc(${FRAME_BYTES}, n)); put(Buffer.alloc(${more}, 255));`,
+];
 
-const run = (pipe: FramePipe, command: string, args: readonly string[], read: () => Promise<void>, signal?: AbortSignal): Promise<RunResult> => runTool(command, args, { pipes: [{ ...pipe, read }], ...(signal === undefined ? {} : { signal }) });
+const run = (
+  pipe: FramePipe,
+  command: string,
+  args: readonly string[],
+  read: () => Promise<void>,
+  signal?: AbortSignal,
+): Promise<RunResult> =>
+  runTool(command, args, { pipes: [{ ...pipe, read }], ...(signal === undefined ? {} : { signal }) });
 
 test.each([
   ['ends with a whole frame', 0],
   ['ends within a frame, which is none', 1000],
-])('whichever thread asks first, each gets the frame of its turn, from a program that %s', async (_, more) => {
-  const pipe = await freshPipe();
-  const { ask } = await threadsOf(pipe, 3);
-  const answers: Answer[] = [];
-  const result = await run(pipe, process.execPath, writer(7, more), async () => {
-    // Three at a time, the last of them first.
-    for (let turn = 0; turn < 9; turn += 3) answers.push(...(await Promise.all([2, 1, 0].map((thread) => ask(thread, turn + thread)))));
-  });
-  expect(result).toMatchObject({ reason: 'exited', exitCode: 0 });
-  answers.sort((a, b) => a.turn - b.turn);
-  expect(answers.map(({ whole }) => whole)).toEqual([true, true, true, true, true, true, true, false, false]);
-  for (const { turn, first, same } of answers.slice(0, 7)) expect({ turn, first, same }).toEqual({ turn, first: turn, same: true });
-});
+])(
+  'whichever thread asks first, each gets the frame of its turn, from a program that %s',
+  async (_, more) => {
+    const pipe = await freshPipe();
+    const { ask } = await threadsOf(pipe, 3);
+    const answers: Answer[] = [];
+    const result = await run(pipe, process.execPath, writer(7, more), async () => {
+      // Three at a time, the last of them first.
+      for (let turn = 0; turn < 9; turn += 3)
+        answers.push(...(await Promise.all([2, 1, 0].map((thread) => ask(thread, turn + thread)))));
+    });
+    expect(result).toMatchObject({ reason: 'exited', exitCode: 0 });
+    answers.sort((a, b) => a.turn - b.turn);
+    expect(answers.map(({ whole }) => whole)).toEqual([
+      true,
+      true,
+      true,
+      true,
+      true,
+      true,
+      true,
+      false,
+      false,
+    ]);
+    for (const { turn, first, same } of answers.slice(0, 7))
+      expect({ turn, first, same }).toEqual({ turn, first: turn, same: true });
+  },
+);
 
 test('where a program cannot be started, nobody is asked to read, and closing lets go whoever does', async () => {
   const pipe = await freshPipe();
@@ -98,13 +131,19 @@ test('readers of a program that is silent are let go when no frame is wanted any
   const pipe = await freshPipe();
   const { ask } = await threadsOf(pipe, 2);
   const over = new AbortController();
-  const result = run(pipe, 'sleep', ['60'], async () => {
-    const held = Promise.all([ask(0, 0), ask(1, 1)]);
-    await new Promise((resolve) => setTimeout(resolve, 200));
-    pipe.end();
-    expect((await held).map(({ whole }) => whole)).toEqual([false, false]);
-    over.abort();
-  }, over.signal);
+  const result = run(
+    pipe,
+    'sleep',
+    ['60'],
+    async () => {
+      const held = Promise.all([ask(0, 0), ask(1, 1)]);
+      await new Promise((resolve) => setTimeout(resolve, 200));
+      pipe.end();
+      expect((await held).map(({ whole }) => whole)).toEqual([false, false]);
+      over.abort();
+    },
+    over.signal,
+  );
   expect(await result).toMatchObject({ reason: 'stopped', forced: false });
 });
 
@@ -123,11 +162,16 @@ test('a reader that fails does not leave the program blocked on what nobody read
   const { ask } = await threadsOf(pipe, 1);
   const done = join(freshFolder(), 'done');
   // Told to end it goes on, as one does that is held in a write; killed it would not come to its last line.
-  const failing = run(pipe, 'sh', ['-c', `trap '' TERM; head -c ${10 * FRAME_BYTES} /dev/zero >&${FIRST_PIPE}; touch "$1"`, 'sh', done], async () => {
-    await ask(0, 0);
-    pipe.end();
-    throw new Error('no room for a frame');
-  });
+  const failing = run(
+    pipe,
+    'sh',
+    ['-c', `trap '' TERM; head -c ${10 * FRAME_BYTES} /dev/zero >&${FIRST_PIPE}; touch "$1"`, 'sh', done],
+    async () => {
+      await ask(0, 0);
+      pipe.end();
+      throw new Error('no room for a frame');
+    },
+  );
   await expect(failing).rejects.toThrow('no room for a frame');
   expect(existsSync(done)).toBe(true);
 });
@@ -137,22 +181,30 @@ test('when the program has left its pipe to another, silent one, its reader is l
   const { ask } = await threadsOf(pipe, 1);
   const answers: Answer[] = [];
   // In a session of its own it outlives the program's group.
-  const result = await run(pipe, 'sh', ['-c', `setsid sleep 20 & head -c ${FRAME_BYTES + 5} /dev/zero >&${FIRST_PIPE}; exit 3`], async () => {
-    answers.push(await ask(0, 0), await ask(0, 1));
-  });
+  const result = await run(
+    pipe,
+    'sh',
+    ['-c', `setsid sleep 20 & head -c ${FRAME_BYTES + 5} /dev/zero >&${FIRST_PIPE}; exit 3`],
+    async () => {
+      answers.push(await ask(0, 0), await ask(0, 1));
+    },
+  );
   expect(result).toMatchObject({ reason: 'exited', exitCode: 3 });
   expect(answers.map(({ whole }) => whole)).toEqual([true, false]);
 });
 
 test('nothing of it is left: no path, no open file', async () => {
   const path = join(freshFolder(), 'frames');
-  const openOnes = (): string[] => readdirSync('/proc/self/fd').flatMap((fd) => {
-    try {
-      return [readlinkSync(`/proc/self/fd/${fd}`)];
-    } catch {
-      return [];
-    }
-  }).filter((target) => target.includes(path));
+  const openOnes = (): string[] =>
+    readdirSync('/proc/self/fd')
+      .flatMap((fd) => {
+        try {
+          return [readlinkSync(`/proc/self/fd/${fd}`)];
+        } catch {
+          return [];
+        }
+      })
+      .filter((target) => target.includes(path));
   const pipe = await openFramePipe(path);
   expect(openOnes()).toHaveLength(3);
   await run(pipe, process.execPath, writer(1), async () => pipe.end());

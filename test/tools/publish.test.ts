@@ -1,5 +1,16 @@
 import { spawn } from 'node:child_process';
-import { chmodSync, existsSync, linkSync, mkdirSync, readFileSync, readdirSync, renameSync, rmSync, symlinkSync, writeFileSync } from 'node:fs';
+import {
+  chmodSync,
+  existsSync,
+  linkSync,
+  mkdirSync,
+  readFileSync,
+  readdirSync,
+  renameSync,
+  rmSync,
+  symlinkSync,
+  writeFileSync,
+} from 'node:fs';
 import { join } from 'node:path';
 import { expect, test } from 'vitest';
 import { digestOfFile } from '../../media/digest.ts';
@@ -10,7 +21,12 @@ import { freshFolder } from '../support/folder.ts';
 async function staged(folder: string, bytes = 'the bell is cast', name = 'staged'): Promise<PublishRequest> {
   const path = join(folder, name);
   writeFileSync(path, bytes);
-  return { staged: path, final: join(folder, 'final.mov'), checked: await digestOfFile(path), isOurs: () => false };
+  return {
+    staged: path,
+    final: join(folder, 'final.mov'),
+    checked: await digestOfFile(path),
+    isOurs: () => false,
+  };
 }
 
 /** File systems stamp with the time of the last tick, at most 10 ms ago: two changes within one have one stamp. */
@@ -28,7 +44,10 @@ test('the digests are XXH128 and SHA-256: known answers of the xxHash project, o
   expect(await digestOfFile(path)).toMatchObject({ bytes: 0, xxh128: '99aa06d3014798d86001c324468d497f' });
   // SHA-256 of `abc`: the first example of FIPS 180-4 as NIST publishes it.
   writeFileSync(path, 'abc');
-  expect(await digestOfFile(path)).toMatchObject({ bytes: 3, sha256: 'ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad' });
+  expect(await digestOfFile(path)).toMatchObject({
+    bytes: 3,
+    sha256: 'ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad',
+  });
   // `printf 'hello world' | xxh128sum`, xxhsum 0.8.1.
   writeFileSync(path, 'hello world');
   expect(await digestOfFile(path)).toMatchObject({ bytes: 11, xxh128: 'df8d09e93f874900a99b8775cc15b6c7' });
@@ -69,7 +88,9 @@ test('an older file of our own is replaced in one step', async () => {
   const folder = freshFolder();
   writeFileSync(join(folder, 'final.mov'), 'yesterday');
   const yesterday = (await digestOfFile(join(folder, 'final.mov'))).xxh128;
-  expect(await publishFile({ ...(await staged(folder)), isOurs: (digest) => digest === yesterday })).toEqual({ kind: 'replaced' });
+  expect(await publishFile({ ...(await staged(folder)), isOurs: (digest) => digest === yesterday })).toEqual({
+    kind: 'replaced',
+  });
   expect(readFileSync(join(folder, 'final.mov'), 'utf8')).toBe('the bell is cast');
   expect(readdirSync(folder)).toEqual(['final.mov']);
 });
@@ -88,17 +109,37 @@ test('without links: free name, same bytes, other bytes, own older file', async 
   expect(await putUnderName(await staged(folder), noLinks)).toEqual({ kind: 'already-there' });
   expect(await putUnderName(await staged(folder, 'other'), noLinks)).toMatchObject({ kind: 'taken' });
   expect(readFileSync(join(folder, 'final.mov'), 'utf8')).toBe('the bell is cast');
-  expect(await putUnderName({ ...(await staged(folder, 'newer')), isOurs: () => true }, noLinks)).toEqual({ kind: 'replaced' });
+  expect(await putUnderName({ ...(await staged(folder, 'newer')), isOurs: () => true }, noLinks)).toEqual({
+    kind: 'replaced',
+  });
   expect(readFileSync(join(folder, 'final.mov'), 'utf8')).toBe('newer');
 });
 
 test.each([
   ['removed', (path: string) => rmSync(path)],
-  ['replaced by another file of the same bytes', (path: string) => { writeFileSync(`${path}2`, 'the bell is cast'); renameSync(`${path}2`, path); }],
-  ['replaced by another file of the same size, which may get the number of the one that is gone', (path: string) => { rmSync(path); writeFileSync(path, 'the bell is lost'); }],
+  [
+    'replaced by another file of the same bytes',
+    (path: string) => {
+      writeFileSync(`${path}2`, 'the bell is cast');
+      renameSync(`${path}2`, path);
+    },
+  ],
+  [
+    'replaced by another file of the same size, which may get the number of the one that is gone',
+    (path: string) => {
+      rmSync(path);
+      writeFileSync(path, 'the bell is lost');
+    },
+  ],
   ['written into', (path: string) => writeFileSync(path, 'the bell is lost')],
   ['cut short', (path: string) => writeFileSync(path, 'the bell')],
-  ['replaced by a folder', (path: string) => { rmSync(path); mkdirSync(path); }],
+  [
+    'replaced by a folder',
+    (path: string) => {
+      rmSync(path);
+      mkdirSync(path);
+    },
+  ],
 ])('a staged file that was %s since it was checked is not published', async (_, spoil) => {
   const folder = freshFolder();
   const request = await staged(folder);
@@ -128,7 +169,11 @@ async function race(folder: string, contents: readonly string[]): Promise<string
   const at = String(Date.now() + 700);
   const publishers = contents.map(async (bytes, index) => {
     const { staged: path, final } = await staged(folder, bytes, `staged-${index}`);
-    const child = spawn(process.execPath, [join(packageFolder, 'test/faults/publish-once.mjs'), path, final, at], { stdio: ['ignore', 'pipe', 'inherit'] });
+    const child = spawn(
+      process.execPath,
+      [join(packageFolder, 'test/faults/publish-once.mjs'), path, final, at],
+      { stdio: ['ignore', 'pipe', 'inherit'] },
+    );
     let said = '';
     for await (const chunk of child.stdout) said += String(chunk);
     return said;
@@ -153,7 +198,7 @@ test('of several publishers of different bytes at once, exactly one wins and is 
 
 test('names of any bytes are published', async () => {
   const folder = freshFolder();
-  const name = "-a 'b' \"c\" %d: \\\n\udcff.mov";
+  const name = '-a \'b\' "c" %d: \\\n\udcff.mov';
   const request = { ...(await staged(folder)), final: join(folder, name) };
   expect(await publishFile(request)).toEqual({ kind: 'published' });
   expect(readdirSync(folder, { encoding: 'buffer' })[0]?.includes(0xff)).toBe(true);

@@ -12,13 +12,22 @@ const idsIn = (path: string): number[] => readFileSync(path, 'utf8').trim().spli
 
 test.each([0, 1, 69, 183, 228, 254, 255])('exit code %i is told as it is', async (code) => {
   const result = await runTool('sh', ['-c', `exit ${code}`]);
-  expect(result).toMatchObject({ reason: 'exited', exitCode: code, signal: null, forced: false, startError: null });
+  expect(result).toMatchObject({
+    reason: 'exited',
+    exitCode: code,
+    signal: null,
+    forced: false,
+    startError: null,
+  });
 });
 
-test.each(['KILL', 'SEGV', 'TERM', 'ABRT'])('a program that dies of SIG%s is signalled, not exited', async (name) => {
-  const result = await runTool(fault('die-by-signal'), [name]);
-  expect(result).toMatchObject({ reason: 'signalled', exitCode: null, signal: `SIG${name}` });
-});
+test.each(['KILL', 'SEGV', 'TERM', 'ABRT'])(
+  'a program that dies of SIG%s is signalled, not exited',
+  async (name) => {
+    const result = await runTool(fault('die-by-signal'), [name]);
+    expect(result).toMatchObject({ reason: 'signalled', exitCode: null, signal: `SIG${name}` });
+  },
+);
 
 test('a program that is not there, is a folder, or may not be run has not started', async () => {
   const folder = freshFolder();
@@ -39,14 +48,37 @@ test('a program whose interpreter is missing has not started', async () => {
 });
 
 test('arguments arrive byte for byte, whatever they hold', async () => {
-  const args = ['a b', "it's", '"', '$(id)', '`id`', '\\', '%', '-x', '', 'line\nbreak', '*', 'ö', '~', ';exit 7'];
-  const result = await runForOutput(process.execPath, ['-e', 'process.stdout.write(JSON.stringify(process.argv.slice(1)))', '--', ...args]);
+  const args = [
+    'a b',
+    "it's",
+    '"',
+    '$(id)',
+    '`id`',
+    '\\',
+    '%',
+    '-x',
+    '',
+    'line\nbreak',
+    '*',
+    'ö',
+    '~',
+    ';exit 7',
+  ];
+  const result = await runForOutput(process.execPath, [
+    '-e',
+    'process.stdout.write(JSON.stringify(process.argv.slice(1)))',
+    '--',
+    ...args,
+  ]);
   expect(JSON.parse(result.stdout.toString())).toEqual(args);
 });
 
-test.each(['a\0b', 'a\udcffb'])('an argument that cannot stand on a command line is refused: %j', async (argument) => {
-  await expect(runTool('true', [argument])).rejects.toThrow(RangeError);
-});
+test.each(['a\0b', 'a\udcffb'])(
+  'an argument that cannot stand on a command line is refused: %j',
+  async (argument) => {
+    await expect(runTool('true', [argument])).rejects.toThrow(RangeError);
+  },
+);
 
 test('an abort before the start starts nothing', async () => {
   const mark = join(freshFolder(), 'mark');
@@ -59,7 +91,12 @@ test('an abort ends the program and its children, with force when it does not li
   const cancel = new AbortController();
   const ids = join(freshFolder(), 'ids');
   let group: number | undefined;
-  const running = runTool(fault('hang'), [], { signal: cancel.signal, graceMilliseconds: 300, onStart: (_, pid) => (group = pid), onStderrLine: () => cancel.abort() });
+  const running = runTool(fault('hang'), [], {
+    signal: cancel.signal,
+    graceMilliseconds: 300,
+    onStart: (_, pid) => (group = pid),
+    onStderrLine: () => cancel.abort(),
+  });
   expect(await running).toMatchObject({ reason: 'stopped', forced: true });
   expect(isRunning(group as number)).toBe(false);
 
@@ -86,7 +123,11 @@ test('silence for too long is a stall; each sign of progress puts it off', async
 
 test('the first reason is kept when a stall and a cancel meet', async () => {
   const cancel = new AbortController();
-  const result = await runTool(fault('hang'), [], { stallMilliseconds: 100, graceMilliseconds: 400, signal: AbortSignal.any([cancel.signal, AbortSignal.timeout(250)]) });
+  const result = await runTool(fault('hang'), [], {
+    stallMilliseconds: 100,
+    graceMilliseconds: 400,
+    signal: AbortSignal.any([cancel.signal, AbortSignal.timeout(250)]),
+  });
   expect(result.reason).toBe('stalled');
 });
 
@@ -109,14 +150,18 @@ test('a flood on stderr is read whole, line by line, and only its tail is kept',
 
 test('a line without an end does not fill the memory', async () => {
   let longest = 0;
-  const result = await runTool(fault('endless-line'), [], { onStderrLine: (line) => (longest = Math.max(longest, line.length)) });
+  const result = await runTool(fault('endless-line'), [], {
+    onStderrLine: (line) => (longest = Math.max(longest, line.length)),
+  });
   expect(result.reason).toBe('exited');
   expect(longest).toBe(64 * 1024);
 });
 
 test('letters of several bytes survive the cuts between two reads of stderr', async () => {
   const lines: string[] = [];
-  await runTool('sh', ['-c', "printf '\\303' >&2; sleep 0.1; printf '\\266\\n' >&2"], { onStderrLine: (line) => lines.push(line) });
+  await runTool('sh', ['-c', "printf '\\303' >&2; sleep 0.1; printf '\\266\\n' >&2"], {
+    onStderrLine: (line) => lines.push(line),
+  });
   expect(lines).toEqual(['ö']);
 });
 
@@ -158,7 +203,9 @@ test('a reader that fails ends the program, and its error is what the caller see
 });
 
 test('more output than the limit is an error, not a part of it', async () => {
-  await expect(runForOutput('sh', ['-c', 'head -c 5000 /dev/zero; sleep 30'], { limitBytes: 4000 })).rejects.toThrow(RangeError);
+  await expect(
+    runForOutput('sh', ['-c', 'head -c 5000 /dev/zero; sleep 30'], { limitBytes: 4000 }),
+  ).rejects.toThrow(RangeError);
 });
 
 test('what a program leaves behind in its group goes when it ends, and nobody waits for it', async () => {
@@ -183,20 +230,29 @@ test('niceness reaches the program', async () => {
 });
 
 test('environment is added to, not replaced', async () => {
-  const result = await runForOutput('sh', ['-c', 'echo "$RUSHLIGHT_TEST_WORD $HOME"'], { env: { RUSHLIGHT_TEST_WORD: 'bell' } });
+  const result = await runForOutput('sh', ['-c', 'echo "$RUSHLIGHT_TEST_WORD $HOME"'], {
+    env: { RUSHLIGHT_TEST_WORD: 'bell' },
+  });
   expect(result.stdout.toString()).toBe(`bell ${process.env.HOME ?? ''}\n`);
 });
 
 test('no process is left after a thousandth part of a night: 40 programs', async () => {
   const groups: number[] = [];
-  for (let index = 0; index < 40; index += 1) await runTool('true', [], { onStart: (_, pid) => groups.push(pid as number) });
+  for (let index = 0; index < 40; index += 1)
+    await runTool('true', [], { onStart: (_, pid) => groups.push(pid as number) });
   for (const id of groups) expect(() => process.kill(-id, 0)).toThrow('ESRCH');
 });
 
-test.each([['SIGKILL', 'keep-child'], ['SIGKILL', 'hang'], ['SIGTERM', 'keep-child']] as const)('when the parent dies of %s, nothing of %s lives on', async (signal, program) => {
+test.each([
+  ['SIGKILL', 'keep-child'],
+  ['SIGKILL', 'hang'],
+  ['SIGTERM', 'keep-child'],
+] as const)('when the parent dies of %s, nothing of %s lives on', async (signal, program) => {
   const ids = join(freshFolder(), 'ids');
   const parent = spawn(process.execPath, [fault('parent.mjs'), fault(program), ids], { stdio: 'ignore' });
-  const children = await eventually(() => descendants(parent.pid as number, program === 'keep-child' ? 4 : 3));
+  const children = await eventually(() =>
+    descendants(parent.pid as number, program === 'keep-child' ? 4 : 3),
+  );
   parent.kill(signal);
   await eventually(() => children.every((id) => !isRunning(id)), 5_000);
 });

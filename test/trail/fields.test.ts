@@ -10,20 +10,46 @@ const MIDDLE = 128 * 256;
 type Scene = (moment: number, cell: number, lower: boolean) => number;
 
 /** Waves that go down and across the picture, four cells a frame. */
-const moving: Scene = (moment, cell) => MIDDLE + 4000 * Math.sin((cell % GRID_WIDTH) / 3 + Math.floor(cell / GRID_WIDTH) / 2 + moment / 2);
+const moving: Scene = (moment, cell) =>
+  MIDDLE + 4000 * Math.sin((cell % GRID_WIDTH) / 3 + Math.floor(cell / GRID_WIDTH) / 2 + moment / 2);
 const still: Scene = (_moment, cell) => moving(0, cell, false);
 /** One field a line below the other, where nothing moves: the same difference in every frame. */
-const apart = (scene: Scene): Scene => (moment, cell, lower) => scene(moment, cell, lower) + (lower ? 1500 * Math.cos(cell) : 0);
-const flickering = (scene: Scene): Scene => (moment, cell, lower) => scene(moment, cell, lower) - (lower ? 8 * 256 : 0);
-const fading = (scene: Scene): Scene => (moment, cell, lower) => scene(moment, cell, lower) - 200 * moment;
+const apart =
+  (scene: Scene): Scene =>
+  (moment, cell, lower) =>
+    scene(moment, cell, lower) + (lower ? 1500 * Math.cos(cell) : 0);
+const flickering =
+  (scene: Scene): Scene =>
+  (moment, cell, lower) =>
+    scene(moment, cell, lower) - (lower ? 8 * 256 : 0);
+const fading =
+  (scene: Scene): Scene =>
+  (moment, cell, lower) =>
+    scene(moment, cell, lower) - 200 * moment;
 
 const everywhere = new Uint8Array(CELLS).fill(1);
-const picturesOf = (value: (frame: number, cell: number) => number): Pictures => new Pictures(Uint16Array.from({ length: FRAMES * CELLS }, (_, at) => Math.round(value(Math.floor(at / CELLS), at % CELLS))), 1, 0, everywhere);
+const picturesOf = (value: (frame: number, cell: number) => number): Pictures =>
+  new Pictures(
+    Uint16Array.from({ length: FRAMES * CELLS }, (_, at) =>
+      Math.round(value(Math.floor(at / CELLS), at % CELLS)),
+    ),
+    1,
+    0,
+    everywhere,
+  );
 
 /** Delivered is the scene at moment 2 * frame + `shown`, between the lines of both fields. */
 function orderOf(scene: Scene, shown: number, coding: Coding = 'intra'): string {
-  const delivered = picturesOf((frame, cell) => (scene(2 * frame + shown, cell, false) + scene(2 * frame + shown, cell, true)) / 2);
-  return fieldOrderOf(picturesOf((frame, cell) => scene(2 * frame, cell, false)), picturesOf((frame, cell) => scene(2 * frame + 1, cell, true)), delivered, { gain: 1, offset: 0 }, coding);
+  const delivered = picturesOf(
+    (frame, cell) => (scene(2 * frame + shown, cell, false) + scene(2 * frame + shown, cell, true)) / 2,
+  );
+  return fieldOrderOf(
+    picturesOf((frame, cell) => scene(2 * frame, cell, false)),
+    picturesOf((frame, cell) => scene(2 * frame + 1, cell, true)),
+    delivered,
+    { gain: 1, offset: 0 },
+    coding,
+  );
 }
 
 test.each<[string, Scene, number, string]>([

@@ -4,7 +4,12 @@ import { freshFolder } from '../support/folder.ts';
 import { type Delivery, deliver, signals, sourceOf } from './sound-support.ts';
 
 const SECOND = 48000;
-const cases: readonly (Omit<Delivery, 'sourceSamples' | 'samples'> & { title: string; sourceSamples?: number; samples?: number; proves?: 'untold' | 'silent' })[] = [
+const cases: readonly (Omit<Delivery, 'sourceSamples' | 'samples'> & {
+  title: string;
+  sourceSamples?: number;
+  samples?: number;
+  proves?: 'untold' | 'silent';
+})[] = [
   { title: '24 bits', codec: 'pcm_s24le' },
   { title: '24 bits of a tone: equal samples settle it', codec: 'pcm_s24le', signal: signals.sine },
   { title: '16 bits of whole numbers, which are cut', codec: 'pcm_s16le' },
@@ -17,19 +22,37 @@ const cases: readonly (Omit<Delivery, 'sourceSamples' | 'samples'> & { title: st
   { title: '24 bits of one frame', codec: 'pcm_s24le', sourceSamples: 2002, samples: 2002 },
   { title: '24 bits of six channels', codec: 'pcm_s24le', channels: 6 },
   { title: '24 bits of 44.1 kHz', codec: 'pcm_s24le', sourceRate: 44100, sourceSamples: 5 * 44100 },
-  { title: '24 bits of 96 kHz', codec: 'pcm_s24le', sourceRate: 96000, sourceSamples: 5 * 96000, signal: signals.noise },
+  {
+    title: '24 bits of 96 kHz',
+    codec: 'pcm_s24le',
+    sourceRate: 96000,
+    sourceSamples: 5 * 96000,
+    signal: signals.noise,
+  },
   { title: 'AAC in MOV', codec: 'aac' },
   { title: 'AAC in MP4, one channel', codec: 'aac', container: 'mp4', channels: 1 },
   { title: 'AAC of six channels', codec: 'aac', channels: 6 },
   { title: 'AAC of noise', codec: 'aac', container: 'mp4', signal: signals.noise },
   { title: 'AAC of short ticks', codec: 'aac', signal: signals.tick, proves: 'untold' },
-  { title: 'AAC of a tone, which fits a period later too', codec: 'aac', signal: signals.sine, proves: 'untold' },
+  {
+    title: 'AAC of a tone, which fits a period later too',
+    codec: 'aac',
+    signal: signals.sine,
+    proves: 'untold',
+  },
   { title: 'AAC of next to nothing', codec: 'aac', signal: signals.hush, proves: 'silent' },
   { title: 'AAC of silence', codec: 'aac', signal: signals.silence, proves: 'silent' },
   { title: 'AAC, sound begins late', codec: 'aac', container: 'mp4', offset: 70_001 },
   { title: 'AAC, sound begins early', codec: 'aac', offset: -1001 },
   { title: 'AAC, source too long', codec: 'aac', container: 'mp4', sourceSamples: 9 * SECOND },
-  { title: 'AAC of one frame', codec: 'aac', container: 'mp4', sourceSamples: 2002, samples: 2002, proves: 'untold' },
+  {
+    title: 'AAC of one frame',
+    codec: 'aac',
+    container: 'mp4',
+    sourceSamples: 2002,
+    samples: 2002,
+    proves: 'untold',
+  },
   { title: 'AAC of 44.1 kHz', codec: 'aac', sourceRate: 44100, sourceSamples: 5 * 44100 },
 ];
 
@@ -40,10 +63,14 @@ describe('sound as it should be has no difference', () => {
     const { comparison } = await deliver(folder, options, await sourceOf(folder, options));
     expect(comparison.differences).toEqual([]);
     for (const [index, channel] of comparison.channels.entries()) {
-      const saysNothing = proves !== undefined || (options.codec === 'aac' && options.channels === 6 && index === 3);
-      if (!saysNothing) expect.soft([channel.start, channel.end], JSON.stringify(channel)).toEqual(['proved', 'proved']);
-      if (proves === 'silent') expect.soft(channel).toMatchObject({ start: 'silent', end: 'silent', proved: 0 });
-      if (options.signal === signals.sine && options.codec === 'aac') expect.soft(channel).toMatchObject({ start: 'untold', end: 'untold', proved: 0 });
+      const saysNothing =
+        proves !== undefined || (options.codec === 'aac' && options.channels === 6 && index === 3);
+      if (!saysNothing)
+        expect.soft([channel.start, channel.end], JSON.stringify(channel)).toEqual(['proved', 'proved']);
+      if (proves === 'silent')
+        expect.soft(channel).toMatchObject({ start: 'silent', end: 'silent', proved: 0 });
+      if (options.signal === signals.sine && options.codec === 'aac')
+        expect.soft(channel).toMatchObject({ start: 'untold', end: 'untold', proved: 0 });
       expect.soft(channel.failed).toBe(0);
     }
   });

@@ -15,26 +15,47 @@ function noise(count: number, seed: number): Uint16Array {
   });
 }
 
-function trailOf(frames: number, options: { views?: 1 | 2; colour?: boolean; sound?: boolean; seed?: number } = {}): SourceTrail {
+function trailOf(
+  frames: number,
+  options: { views?: 1 | 2; colour?: boolean; sound?: boolean; seed?: number } = {},
+): SourceTrail {
   const { views = 1, colour = true, sound = false, seed = 7 } = options;
   const collector = new SoundCollector({ channels: 2, sampleRate: 48_000 });
   collector.take(Buffer.from(noise(2 * 2 * 9_600, seed).buffer));
   return {
-    picture: { frames, views, luma: noise(frames * views * CELLS, seed), colour: colour ? noise(2 * COLOUR_CELLS * colourFrames(frames), seed + 1) : null },
-    times: { timeBase: { num: 1, den: 24_000 }, ticks: Float64Array.from({ length: frames }, (_, frame) => 5 + frame * 1001 + (frame % 3 === 2 ? 1 : 0)) },
+    picture: {
+      frames,
+      views,
+      luma: noise(frames * views * CELLS, seed),
+      colour: colour ? noise(2 * COLOUR_CELLS * colourFrames(frames), seed + 1) : null,
+    },
+    times: {
+      timeBase: { num: 1, den: 24_000 },
+      ticks: Float64Array.from(
+        { length: frames },
+        (_, frame) => 5 + frame * 1001 + (frame % 3 === 2 ? 1 : 0),
+      ),
+    },
     sounds: sound ? [collector.end(), null] : [],
   };
 }
 
 test('what is written is read back, whatever is in it', async () => {
   await fc.assert(
-    fc.asyncProperty(fc.integer({ min: 0, max: 60 }), fc.constantFrom(1 as const, 2 as const), fc.boolean(), fc.boolean(), fc.integer({ min: 1, max: 1e6 }), async (frames, views, colour, sound, seed) => {
-      const trail = trailOf(frames, { views, colour, sound, seed });
-      const { bytes, digest } = await trailFile(trail);
-      const read = await readTrail(bytes);
-      expect(read.digest).toBe(digest);
-      expect(read.trail).toEqual(trail);
-    }),
+    fc.asyncProperty(
+      fc.integer({ min: 0, max: 60 }),
+      fc.constantFrom(1 as const, 2 as const),
+      fc.boolean(),
+      fc.boolean(),
+      fc.integer({ min: 1, max: 1e6 }),
+      async (frames, views, colour, sound, seed) => {
+        const trail = trailOf(frames, { views, colour, sound, seed });
+        const { bytes, digest } = await trailFile(trail);
+        const read = await readTrail(bytes);
+        expect(read.digest).toBe(digest);
+        expect(read.trail).toEqual(trail);
+      },
+    ),
     { numRuns: 30 },
   );
 });
@@ -49,12 +70,18 @@ describe('anything else than a whole trail is refused', () => {
 
   test('nothing, text, another version', async () => {
     const { bytes } = await whole;
-    for (const other of [Buffer.alloc(0), Buffer.from('{"version":1}'), Buffer.from(bytes.toString('latin1').replace('trail 1', 'trail 9'), 'latin1')]) await expect(readTrail(other)).rejects.toThrow(TrailError);
+    for (const other of [
+      Buffer.alloc(0),
+      Buffer.from('{"version":1}'),
+      Buffer.from(bytes.toString('latin1').replace('trail 1', 'trail 9'), 'latin1'),
+    ])
+      await expect(readTrail(other)).rejects.toThrow(TrailError);
   });
 
   test('cut off at any place', async () => {
     const { bytes } = await whole;
-    for (let length = 0; length < bytes.length; length += 997) await expect(readTrail(bytes.subarray(0, length))).rejects.toThrow(TrailError);
+    for (let length = 0; length < bytes.length; length += 997)
+      await expect(readTrail(bytes.subarray(0, length))).rejects.toThrow(TrailError);
   });
 
   test('one bit turned over anywhere: refused, or told by the digest', async () => {

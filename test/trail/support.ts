@@ -17,7 +17,17 @@ export async function trailOf(input: readonly string[], picture: TappedPicture):
   const pads = tap.hasColour ? (['luma', 'colour'] as const) : (['luma'] as const);
   const run = await runTool(
     'ffmpeg',
-    ['-hide_banner', '-loglevel', 'error', '-nostdin', '-noauto_conversion_filters', ...input, '-filter_complex', ['[0:v]null[shown]', ...tap.chains].join(';'), ...pads.flatMap((pad, index) => [...rawPictures(pad), `pipe:${FIRST_PIPE + index}`])],
+    [
+      '-hide_banner',
+      '-loglevel',
+      'error',
+      '-nostdin',
+      '-noauto_conversion_filters',
+      ...input,
+      '-filter_complex',
+      ['[0:v]null[shown]', ...tap.chains].join(';'),
+      ...pads.flatMap((pad, index) => [...rawPictures(pad), `pipe:${FIRST_PIPE + index}`]),
+    ],
     { pipes: pads.map((pad) => (stream) => collector[pad].read(stream)) },
   );
   if (run.exitCode !== 0 || run.stderr !== '') throw new Error(run.stderr);
@@ -28,7 +38,10 @@ export async function trailOf(input: readonly string[], picture: TappedPicture):
 export function reordered(trail: PictureTrail, frames: readonly (number | Uint16Array)[]): PictureTrail {
   const luma = new Uint16Array(frames.length * CELLS);
   frames.forEach((frame, index) => {
-    luma.set(typeof frame === 'number' ? trail.luma.subarray(frame * CELLS, (frame + 1) * CELLS) : frame, index * CELLS);
+    luma.set(
+      typeof frame === 'number' ? trail.luma.subarray(frame * CELLS, (frame + 1) * CELLS) : frame,
+      index * CELLS,
+    );
   });
   return { ...trail, frames: frames.length, luma };
 }

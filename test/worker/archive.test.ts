@@ -34,59 +34,226 @@ async function archived(source: string, folder: string): Promise<Made> {
 
 /** MD5 of the whole decode of one stream, by another run of ffmpeg, in the form named: our proof uses SHA-256 of each picture. */
 function decoded(path: string, stream: string, form: readonly string[]): string {
-  return execFileSync('ffmpeg', ['-v', 'error', '-i', path, '-map', stream, ...form, '-f', 'hash', '-hash', 'md5', '-'], { encoding: 'utf8' }).trim();
+  return execFileSync(
+    'ffmpeg',
+    ['-v', 'error', '-i', path, '-map', stream, ...form, '-f', 'hash', '-hash', 'md5', '-'],
+    { encoding: 'utf8' },
+  ).trim();
 }
 /** Without a format: in the stream's own. */
-const pictures = (path: string, pixelFormat?: string): string => decoded(path, '0:v:0', ['-fps_mode', 'passthrough', ...(pixelFormat === undefined ? [] : ['-pix_fmt', pixelFormat]), '-c:v', 'rawvideo']);
-const sound = (path: string, track: number, form: string): string => decoded(path, `0:a:${track}`, ['-c:a', form]);
+const pictures = (path: string, pixelFormat?: string): string =>
+  decoded(path, '0:v:0', [
+    '-fps_mode',
+    'passthrough',
+    ...(pixelFormat === undefined ? [] : ['-pix_fmt', pixelFormat]),
+    '-c:v',
+    'rawvideo',
+  ]);
+const sound = (path: string, track: number, form: string): string =>
+  decoded(path, `0:a:${track}`, ['-c:a', form]);
 
 const tagged = 'setparams=color_primaries=bt709:color_trc=bt709:colorspace=bt709:range=tv';
 
 /** A clip with pictures of `size`; `picture`: output options of its picture, `sounds`: of each sound track. */
-async function clip(path: string, { size = '96x64', rate = '25', frames = 12, timecode = '10:00:00:00', filter = tagged, picture = [], sounds = [] }: { size?: string; rate?: string; frames?: number; timecode?: string; filter?: string; picture?: readonly string[]; sounds?: readonly (readonly string[])[] }): Promise<string> {
+async function clip(
+  path: string,
+  {
+    size = '96x64',
+    rate = '25',
+    frames = 12,
+    timecode = '10:00:00:00',
+    filter = tagged,
+    picture = [],
+    sounds = [],
+  }: {
+    size?: string;
+    rate?: string;
+    frames?: number;
+    timecode?: string;
+    filter?: string;
+    picture?: readonly string[];
+    sounds?: readonly (readonly string[])[];
+  },
+): Promise<string> {
   mkdirSync(dirname(path), { recursive: true });
-  const inputs = ['-f', 'lavfi', '-i', `testsrc2=s=${size}:r=${rate}`, ...sounds.flatMap((_, index) => ['-f', 'lavfi', '-i', `anoisesrc=r=48000:seed=${index + 1}:a=0.3`])];
-  const tracks = sounds.flatMap((options, index) => ['-map', `${index + 1}:a`, ...options.flatMap((option) => (option.startsWith('-') ? [`${option}:a:${index}`] : [option])), `-filter:a:${index}`, `atrim=end_sample=${23_000 + 1000 * index}`]);
-  await ffmpeg(...inputs, '-map', '0:v', '-vf', `trim=end_frame=${frames},noise=alls=6:allf=t,${filter}`, ...picture, ...tracks, '-timecode', timecode, '-metadata:s:v:0', 'reel_name=B007', path);
+  const inputs = [
+    '-f',
+    'lavfi',
+    '-i',
+    `testsrc2=s=${size}:r=${rate}`,
+    ...sounds.flatMap((_, index) => ['-f', 'lavfi', '-i', `anoisesrc=r=48000:seed=${index + 1}:a=0.3`]),
+  ];
+  const tracks = sounds.flatMap((options, index) => [
+    '-map',
+    `${index + 1}:a`,
+    ...options.flatMap((option) => (option.startsWith('-') ? [`${option}:a:${index}`] : [option])),
+    `-filter:a:${index}`,
+    `atrim=end_sample=${23_000 + 1000 * index}`,
+  ]);
+  await ffmpeg(
+    ...inputs,
+    '-map',
+    '0:v',
+    '-vf',
+    `trim=end_frame=${frames},noise=alls=6:allf=t,${filter}`,
+    ...picture,
+    ...tracks,
+    '-timecode',
+    timecode,
+    '-metadata:s:v:0',
+    'reel_name=B007',
+    path,
+  );
   return path;
 }
 
 /** `as`: the layout of all samples and nothing else, where those of clip and file differ. */
-type Case = readonly [title: string, options: Parameters<typeof clip>[1], wanted: Record<string, unknown>, as?: string];
+type Case = readonly [
+  title: string,
+  options: Parameters<typeof clip>[1],
+  wanted: Record<string, unknown>,
+  as?: string,
+];
 const x264 = ['-c:v', 'libx264', '-preset', 'ultrafast', '-pix_fmt'];
 const older = (format: string): string[] => ['-c:v', 'ffv1', '-level', '1', '-pix_fmt', format];
 
 describe('every kind of clip comes out sample for sample', () => {
   const cases: readonly Case[] = [
-    ['8-bit 4:2:0 that codes ahead', { picture: [...x264, 'yuv420p', '-bf', '2'] }, { pixelFormat: 'yuv420p', fieldOrder: 'progressive' }],
-    ['10-bit 4:2:2', { picture: ['-c:v', 'prores_ks', '-profile:v', '3', '-pix_fmt', 'yuv422p10le'], rate: '24000/1001' }, { pixelFormat: 'yuv422p10le', colour: { primaries: 'bt709', transfer: 'bt709', matrix: 'bt709', range: 'limited' } }],
-    ['8-bit full range under its older name', { picture: [...x264, 'yuvj420p'], filter: 'format=yuvj420p,setparams=color_primaries=bt709:color_trc=bt709:colorspace=bt709:range=pc' }, { pixelFormat: 'yuv420p', colour: { primaries: 'bt709', transfer: 'bt709', matrix: 'bt709', range: 'full' } }],
-    ['10-bit full range', { picture: [...x264, 'yuv422p10le'], filter: 'format=yuv422p10le,setparams=color_primaries=bt2020:color_trc=smpte2084:colorspace=bt2020nc:range=pc' }, { pixelFormat: 'yuv422p10le', colour: { primaries: 'bt2020', transfer: 'smpte2084', matrix: 'bt2020nc', range: 'full' } }],
-    ['nothing tagged', { picture: [...x264, 'yuv420p'], filter: 'null' }, { colour: { primaries: null, transfer: null, matrix: null, range: null } }],
+    [
+      '8-bit 4:2:0 that codes ahead',
+      { picture: [...x264, 'yuv420p', '-bf', '2'] },
+      { pixelFormat: 'yuv420p', fieldOrder: 'progressive' },
+    ],
+    [
+      '10-bit 4:2:2',
+      { picture: ['-c:v', 'prores_ks', '-profile:v', '3', '-pix_fmt', 'yuv422p10le'], rate: '24000/1001' },
+      {
+        pixelFormat: 'yuv422p10le',
+        colour: { primaries: 'bt709', transfer: 'bt709', matrix: 'bt709', range: 'limited' },
+      },
+    ],
+    [
+      '8-bit full range under its older name',
+      {
+        picture: [...x264, 'yuvj420p'],
+        filter: 'format=yuvj420p,setparams=color_primaries=bt709:color_trc=bt709:colorspace=bt709:range=pc',
+      },
+      {
+        pixelFormat: 'yuv420p',
+        colour: { primaries: 'bt709', transfer: 'bt709', matrix: 'bt709', range: 'full' },
+      },
+    ],
+    [
+      '10-bit full range',
+      {
+        picture: [...x264, 'yuv422p10le'],
+        filter:
+          'format=yuv422p10le,setparams=color_primaries=bt2020:color_trc=smpte2084:colorspace=bt2020nc:range=pc',
+      },
+      {
+        pixelFormat: 'yuv422p10le',
+        colour: { primaries: 'bt2020', transfer: 'smpte2084', matrix: 'bt2020nc', range: 'full' },
+      },
+    ],
+    [
+      'nothing tagged',
+      { picture: [...x264, 'yuv420p'], filter: 'null' },
+      { colour: { primaries: null, transfer: null, matrix: null, range: null } },
+    ],
     ['RGB of 10 bits', { picture: ['-c:v', 'r210'], filter: 'format=gbrp10le' }, { pixelFormat: 'gbrp10le' }],
-    ['RGB of 8 bits in four bytes', { picture: older('bgr0'), filter: 'format=bgr0' }, { pixelFormat: 'bgr0' }, 'gbrp'],
-    ['RGB of 16 bits, packed', { picture: ['-c:v', 'tiff', '-pix_fmt', 'rgb48le'], filter: 'format=rgb48le' }, { pixelFormat: 'gbrp16le' }, 'gbrp16le'],
-    ['4:4:4 with alpha', { picture: older('yuva444p10le'), filter: 'format=yuva444p10le' }, { pixelFormat: 'yuva444p10le' }],
-    ['grey of 16 bits', { picture: older('gray16le'), filter: 'format=gray16le' }, { pixelFormat: 'gray16le' }],
-    ['odd width and height', { picture: older('yuv420p'), filter: `scale=97:63,format=yuv420p,setsar=1,${tagged}` }, { width: 97, height: 63, pixelFormat: 'yuv420p', exact: { comparedIn: 'yuv420p', slices: 12 } }],
-    ['drop-frame at 29.97', { picture: [...x264, 'yuv420p'], rate: '30000/1001', timecode: '00:59:59;20', frames: 30 }, { timecode: { frame: 107_882, base: 30, drop: true } }],
-    ['60 frames a second less a thousandth', { picture: [...x264, 'yuv420p'], rate: '60000/1001', frames: 40 }, { rate: { num: 60000, den: 1001 } }],
-    ['120 frames a second', { picture: [...x264, 'yuv420p'], rate: '120', frames: 30 }, { rate: { num: 120, den: 1 } }],
-    ['pixels of a shape that no whole width of the picture tells', { picture: [...x264, 'yuv420p'], size: '90x60', filter: `${tagged},setsar=32/27` }, { pixelAspect: { num: 32, den: 27 }, width: 90 }],
-    ['the upper field first', { picture: ['-c:v', 'mpeg2video', '-flags', '+ildct+ilme', '-top', '1', '-q:v', '3', '-pix_fmt', 'yuv422p'], filter: `${tagged},setfield=tff` }, { fieldOrder: 'top-first', pixelFormat: 'yuv422p' }],
-    ['the lower field first', { picture: ['-c:v', 'dvvideo', '-top', '0'], size: '720x576', frames: 4, filter: 'format=yuv420p,setsar=16/15,setfield=bff' }, { fieldOrder: 'bottom-first', pixelAspect: { num: 16, den: 15 } }],
+    [
+      'RGB of 8 bits in four bytes',
+      { picture: older('bgr0'), filter: 'format=bgr0' },
+      { pixelFormat: 'bgr0' },
+      'gbrp',
+    ],
+    [
+      'RGB of 16 bits, packed',
+      { picture: ['-c:v', 'tiff', '-pix_fmt', 'rgb48le'], filter: 'format=rgb48le' },
+      { pixelFormat: 'gbrp16le' },
+      'gbrp16le',
+    ],
+    [
+      '4:4:4 with alpha',
+      { picture: older('yuva444p10le'), filter: 'format=yuva444p10le' },
+      { pixelFormat: 'yuva444p10le' },
+    ],
+    [
+      'grey of 16 bits',
+      { picture: older('gray16le'), filter: 'format=gray16le' },
+      { pixelFormat: 'gray16le' },
+    ],
+    [
+      'odd width and height',
+      { picture: older('yuv420p'), filter: `scale=97:63,format=yuv420p,setsar=1,${tagged}` },
+      { width: 97, height: 63, pixelFormat: 'yuv420p', exact: { comparedIn: 'yuv420p', slices: 12 } },
+    ],
+    [
+      'drop-frame at 29.97',
+      { picture: [...x264, 'yuv420p'], rate: '30000/1001', timecode: '00:59:59;20', frames: 30 },
+      { timecode: { frame: 107_882, base: 30, drop: true } },
+    ],
+    [
+      '60 frames a second less a thousandth',
+      { picture: [...x264, 'yuv420p'], rate: '60000/1001', frames: 40 },
+      { rate: { num: 60000, den: 1001 } },
+    ],
+    [
+      '120 frames a second',
+      { picture: [...x264, 'yuv420p'], rate: '120', frames: 30 },
+      { rate: { num: 120, den: 1 } },
+    ],
+    [
+      'pixels of a shape that no whole width of the picture tells',
+      { picture: [...x264, 'yuv420p'], size: '90x60', filter: `${tagged},setsar=32/27` },
+      { pixelAspect: { num: 32, den: 27 }, width: 90 },
+    ],
+    [
+      'the upper field first',
+      {
+        picture: [
+          '-c:v',
+          'mpeg2video',
+          '-flags',
+          '+ildct+ilme',
+          '-top',
+          '1',
+          '-q:v',
+          '3',
+          '-pix_fmt',
+          'yuv422p',
+        ],
+        filter: `${tagged},setfield=tff`,
+      },
+      { fieldOrder: 'top-first', pixelFormat: 'yuv422p' },
+    ],
+    [
+      'the lower field first',
+      {
+        picture: ['-c:v', 'dvvideo', '-top', '0'],
+        size: '720x576',
+        frames: 4,
+        filter: 'format=yuv420p,setsar=16/15,setfield=bff',
+      },
+      { fieldOrder: 'bottom-first', pixelAspect: { num: 16, den: 15 } },
+    ],
   ];
-  test.each(cases.map(([title, options, wanted, as]) => ({ title, options, wanted, as })))('$title', async ({ options, wanted, as }) => {
-    const folder = freshFolder('archive');
-    const source = await clip(join(folder, 'B007C001.mov'), options);
-    const { path, outcome, checked } = await archived(source, folder);
-    expect(checked.findings).toEqual([]);
-    expect(checked.passed).toBe(true);
-    expect(outcome).toMatchObject(wanted);
-    expect(checked.results.find(({ check }) => check === 'lossless')?.measured).toContain(`${options.frames ?? 12} of ${options.frames ?? 12} pictures`);
-    expect(pictures(path, as)).toBe(pictures(source, as));
-    expect(statSync(path).size).toBeLessThan(outcome.estimatedBytes);
-  });
+  test.each(cases.map(([title, options, wanted, as]) => ({ title, options, wanted, as })))(
+    '$title',
+    async ({ options, wanted, as }) => {
+      const folder = freshFolder('archive');
+      const source = await clip(join(folder, 'B007C001.mov'), options);
+      const { path, outcome, checked } = await archived(source, folder);
+      expect(checked.findings).toEqual([]);
+      expect(checked.passed).toBe(true);
+      expect(outcome).toMatchObject(wanted);
+      expect(checked.results.find(({ check }) => check === 'lossless')?.measured).toContain(
+        `${options.frames ?? 12} of ${options.frames ?? 12} pictures`,
+      );
+      expect(pictures(path, as)).toBe(pictures(source, as));
+      expect(statSync(path).size).toBeLessThan(outcome.estimatedBytes);
+    },
+  );
 
   test('every track in its own form, as long as it is, whatever the picture', async () => {
     const folder = freshFolder('archive');
@@ -97,19 +264,35 @@ describe('every kind of clip comes out sample for sample', () => {
       ['f32le', 2],
       ['u8', 1],
     ] as const;
-    const source = await clip(join(folder, 'B007C002.mov'), { picture: [...x264, 'yuv420p'], sounds: [...forms.map(([form, channels]) => ['-c', `pcm_${form}`, '-ac', String(channels)]), ['-c', 'pcm_s16be', '-ac', '6']] });
+    const source = await clip(join(folder, 'B007C002.mov'), {
+      picture: [...x264, 'yuv420p'],
+      sounds: [
+        ...forms.map(([form, channels]) => ['-c', `pcm_${form}`, '-ac', String(channels)]),
+        ['-c', 'pcm_s16be', '-ac', '6'],
+      ],
+    });
     const { path, outcome, checked } = await archived(source, folder);
     expect(checked.findings).toEqual([]);
-    expect(outcome.audio.map(({ codec, samples, channels }) => [codec, samples, channels])).toEqual([...forms.map(([form, channels], index) => [`pcm_${form}`, 23_000 + 1000 * index, channels]), ['pcm_s16le', 28_000, 6]]);
-    for (const [index, [form]] of [...forms, ['s16le']].entries()) expect(sound(path, index, `pcm_${form}`)).toBe(sound(source, index, `pcm_${form}`));
+    expect(outcome.audio.map(({ codec, samples, channels }) => [codec, samples, channels])).toEqual([
+      ...forms.map(([form, channels], index) => [`pcm_${form}`, 23_000 + 1000 * index, channels]),
+      ['pcm_s16le', 28_000, 6],
+    ]);
+    for (const [index, [form]] of [...forms, ['s16le']].entries())
+      expect(sound(path, index, `pcm_${form}`)).toBe(sound(source, index, `pcm_${form}`));
   });
 
   test('interlaced MPEG-2 of a camera keeps its fields, beside a proxy of frames that is made of the same decode', async () => {
     const folder = freshFolder('archive');
     const cutting = join(folder, 'frames.yaml');
-    writeFileSync(cutting, 'version: 1\nname: frames\nsummary: Frames of fields\nextends: editorial-vc3\ninterlaced: deinterlace\ntimecode: { missing: zero }\n');
+    writeFileSync(
+      cutting,
+      'version: 1\nname: frames\nsummary: Frames of fields\nextends: editorial-vc3\ninterlaced: deinterlace\ntimecode: { missing: zero }\n',
+    );
     const own = join(folder, 'shelf.yaml');
-    writeFileSync(own, 'version: 1\nname: shelf\nsummary: For the shelf\nextends: archive-ffv1\ntimecode: { missing: zero }\n');
+    writeFileSync(
+      own,
+      'version: 1\nname: shelf\nsummary: For the shelf\nextends: archive-ffv1\ntimecode: { missing: zero }\n',
+    );
     const source = join(fixtures, 'mpeg2-1080i50.mov');
     const [proxy, kept] = (await makeAll(source, await profilesNamed(cutting, own), folder)) as [Made, Made];
     expect([proxy.checked.findings, kept.checked.findings]).toEqual([[], []]);
@@ -120,32 +303,73 @@ describe('every kind of clip comes out sample for sample', () => {
 });
 
 function mediaInfo(path: string, type: string): Readonly<Record<string, unknown>> | undefined {
-  const { media } = JSON.parse(execFileSync('mediainfo', ['--Output=JSON', path], { encoding: 'utf8' })) as { media: { track: Readonly<Record<string, unknown>>[] } };
+  const { media } = JSON.parse(execFileSync('mediainfo', ['--Output=JSON', path], { encoding: 'utf8' })) as {
+    media: { track: Readonly<Record<string, unknown>>[] };
+  };
   return media.track.find((track) => track['@type'] === type);
 }
 
 describe('other programs', () => {
   test('MediaInfo reads version, slices, checksums, timecode, reel and colours', async () => {
     const folder = freshFolder('archive');
-    const source = await clip(join(folder, 'B007C003.mov'), { picture: ['-c:v', 'prores_ks', '-pix_fmt', 'yuv422p10le'], rate: '30000/1001', timecode: '00:59:59;20', sounds: [['-c', 'pcm_s24le', '-ac', '2']] });
+    const source = await clip(join(folder, 'B007C003.mov'), {
+      picture: ['-c:v', 'prores_ks', '-pix_fmt', 'yuv422p10le'],
+      rate: '30000/1001',
+      timecode: '00:59:59;20',
+      sounds: [['-c', 'pcm_s24le', '-ac', '2']],
+    });
     const { path } = await archived(source, folder);
-    expect(mediaInfo(path, 'General')).toMatchObject({ Format: 'Matroska', extra: { ErrorDetectionType: 'Per level 1' } });
+    expect(mediaInfo(path, 'General')).toMatchObject({
+      Format: 'Matroska',
+      extra: { ErrorDetectionType: 'Per level 1' },
+    });
     expect(mediaInfo(path, 'Video')).toMatchObject({
-      ...{ Format: 'FFV1', Format_Version: '3.4', Format_Settings_GOP: 'N=1', FrameRate_Num: '30000', FrameRate_Den: '1001', ColorSpace: 'YUV', ChromaSubsampling: '4:2:2', BitDepth: '10' },
-      ...{ ScanType: 'Progressive', Compression_Mode: 'Lossless', colour_primaries: 'BT.709', extra: { REEL_NAME: 'B007', MaxSlicesCount: '16', ErrorDetectionType: 'Per slice', coder_type: 'Range Coder' } },
+      ...{
+        Format: 'FFV1',
+        Format_Version: '3.4',
+        Format_Settings_GOP: 'N=1',
+        FrameRate_Num: '30000',
+        FrameRate_Den: '1001',
+        ColorSpace: 'YUV',
+        ChromaSubsampling: '4:2:2',
+        BitDepth: '10',
+      },
+      ...{
+        ScanType: 'Progressive',
+        Compression_Mode: 'Lossless',
+        colour_primaries: 'BT.709',
+        extra: {
+          REEL_NAME: 'B007',
+          MaxSlicesCount: '16',
+          ErrorDetectionType: 'Per slice',
+          coder_type: 'Range Coder',
+        },
+      },
     });
     expect(mediaInfo(path, 'Audio')).toMatchObject({ Format: 'PCM', BitDepth: '24', Channels: '2' });
-    expect(execFileSync('mediainfo', ['--Inform=General;%TimeCode_FirstFrame%', path], { encoding: 'utf8' }).trim() || execFileSync('mediainfo', [path], { encoding: 'utf8' })).toContain('00:59:59;20');
+    expect(
+      execFileSync('mediainfo', ['--Inform=General;%TimeCode_FirstFrame%', path], {
+        encoding: 'utf8',
+      }).trim() || execFileSync('mediainfo', [path], { encoding: 'utf8' }),
+    ).toContain('00:59:59;20');
   });
 
   test('the bytes do not depend on the number of threads', async () => {
     const folder = freshFolder('archive');
-    const source = await clip(join(folder, 'B007C004.mov'), { size: '320x180', picture: [...x264, 'yuv420p'], sounds: [['-c', 'pcm_s16le']] });
+    const source = await clip(join(folder, 'B007C004.mov'), {
+      size: '320x180',
+      picture: [...x264, 'yuv420p'],
+      sounds: [['-c', 'pcm_s16le']],
+    });
     const profiles = await profilesNamed('archive-ffv1');
     const digests: string[] = [];
     for (const threads of [1, 2, 5]) {
       const [made] = await makeAll(source, profiles, join(folder, String(threads)), threads);
-      digests.push(createHash('sha256').update(readFileSync(made?.path ?? '')).digest('hex'));
+      digests.push(
+        createHash('sha256')
+          .update(readFileSync(made?.path ?? ''))
+          .digest('hex'),
+      );
     }
     expect(new Set(digests).size).toBe(1);
   });
@@ -153,10 +377,16 @@ describe('other programs', () => {
 
 test('proved once more years later, without the clip, by the hashes that were kept with its trail', async () => {
   const folder = freshFolder('archive');
-  const source = await clip(join(folder, 'A001', 'B007C007.mov'), { picture: [...x264, 'yuv420p'], sounds: [['-c', 'pcm_s16le', '-ac', '2']] });
+  const source = await clip(join(folder, 'A001', 'B007C007.mov'), {
+    picture: [...x264, 'yuv420p'],
+    sounds: [['-c', 'pcm_s16le', '-ac', '2']],
+  });
   const job = await jobFor(source, join(folder, 'delivery'), ['archive-ffv1']);
   await runJob(job, await workContext());
-  const read = await readRecord(layout.deliverableReport(job.deliveryFolder, 'B007C007', 'archive-ffv1'), deliverableReportSchema);
+  const read = await readRecord(
+    layout.deliverableReport(job.deliveryFolder, 'B007C007', 'archive-ffv1'),
+    deliverableReportSchema,
+  );
   if (read.state !== 'read') throw new Error(read.state);
   const { value: report } = read;
   expect(report.state).toBe('published');
@@ -166,7 +396,15 @@ test('proved once more years later, without the clip, by the hashes that were ke
   const again = async (kept: typeof trail): Promise<unknown> => {
     const [deliverable] = job.deliverables;
     if (deliverable === undefined || isMasterOutcome(deliverable.outcome)) throw new Error('no movie');
-    const checked = await checkDeliverable({ path: join(job.deliveryFolder, report.file?.path ?? ''), outcome: deliverable.outcome, checks: ['lossless', 'reel'], sourceFacts: null, sourceTrail: kept, encoded: report.payload ?? null, tools: await mediaTools() });
+    const checked = await checkDeliverable({
+      path: join(job.deliveryFolder, report.file?.path ?? ''),
+      outcome: deliverable.outcome,
+      checks: ['lossless', 'reel'],
+      sourceFacts: null,
+      sourceTrail: kept,
+      encoded: report.payload ?? null,
+      tools: await mediaTools(),
+    });
     return { passed: checked.passed, codes: checked.findings.map(({ code }) => code) };
   };
   expect(await again(trail)).toEqual({ passed: true, codes: [] });
@@ -177,24 +415,90 @@ test('proved once more years later, without the clip, by the hashes that were ke
 
 describe('every pixel format that is taken', () => {
   test('is one that this encoder takes as it is', () => {
-    const taken = /Supported pixel formats: (.*)/.exec(execFileSync('ffmpeg', ['-v', 'error', '-h', 'encoder=ffv1'], { encoding: 'utf8' }))?.[1]?.trim().split(' ') ?? [];
+    const taken =
+      /Supported pixel formats: (.*)/
+        .exec(execFileSync('ffmpeg', ['-v', 'error', '-h', 'encoder=ffv1'], { encoding: 'utf8' }))?.[1]
+        ?.trim()
+        .split(' ') ?? [];
     expect(taken.length).toBeGreaterThan(40);
-    expect(keptPixelFormats.map((format) => keptPixels(format)?.encodedAs ?? '').filter((format) => !taken.includes(format))).toEqual([]);
+    expect(
+      keptPixelFormats
+        .map((format) => keptPixels(format)?.encodedAs ?? '')
+        .filter((format) => !taken.includes(format)),
+    ).toEqual([]);
     // And no other is left out.
     expect(taken.filter((format) => keptPixels(format) === null)).toEqual([]);
   });
 
-  test.each(keptPixelFormats.filter((format) => !format.startsWith('yuvj')).map((format) => [format]))('%s comes back the same to the bit', async (format) => {
-    const kept = keptPixels(format);
-    const folder = freshFolder('pixels');
-    const raw = ['-f', 'rawvideo', '-pix_fmt', format, '-s', '36x28', '-r', '25'];
-    // Noise, so that no plane is flat.
-    await ffmpeg('-f', 'lavfi', '-i', 'testsrc2=s=36x28:r=25,noise=alls=20:allf=t', '-frames:v', '3', '-pix_fmt', format, '-f', 'rawvideo', join(folder, 'a.raw'));
-    await ffmpeg(...raw, '-i', join(folder, 'a.raw'), '-c:v', 'ffv1', '-level', '3', '-coder', '1', '-g', '1', '-slices', '16', '-slicecrc', '1', '-pix_fmt', format, join(folder, 'a.mkv'));
-    const hash = (args: readonly string[]): string => execFileSync('ffmpeg', ['-v', 'error', ...args, '-pix_fmt', kept?.comparedIn ?? '', '-c:v', 'rawvideo', '-f', 'hash', '-hash', 'md5', '-'], { encoding: 'utf8' });
-    expect(hash(['-i', join(folder, 'a.mkv')])).toBe(hash([...raw, '-i', join(folder, 'a.raw')]));
-    expect(execFileSync('ffprobe', ['-v', 'error', '-show_entries', 'stream=pix_fmt', '-of', 'csv=p=0', join(folder, 'a.mkv')], { encoding: 'utf8' }).trim()).toBe(kept?.readBackAs);
-  });
+  test.each(keptPixelFormats.filter((format) => !format.startsWith('yuvj')).map((format) => [format]))(
+    '%s comes back the same to the bit',
+    async (format) => {
+      const kept = keptPixels(format);
+      const folder = freshFolder('pixels');
+      const raw = ['-f', 'rawvideo', '-pix_fmt', format, '-s', '36x28', '-r', '25'];
+      // Noise, so that no plane is flat.
+      await ffmpeg(
+        '-f',
+        'lavfi',
+        '-i',
+        'testsrc2=s=36x28:r=25,noise=alls=20:allf=t',
+        '-frames:v',
+        '3',
+        '-pix_fmt',
+        format,
+        '-f',
+        'rawvideo',
+        join(folder, 'a.raw'),
+      );
+      await ffmpeg(
+        ...raw,
+        '-i',
+        join(folder, 'a.raw'),
+        '-c:v',
+        'ffv1',
+        '-level',
+        '3',
+        '-coder',
+        '1',
+        '-g',
+        '1',
+        '-slices',
+        '16',
+        '-slicecrc',
+        '1',
+        '-pix_fmt',
+        format,
+        join(folder, 'a.mkv'),
+      );
+      const hash = (args: readonly string[]): string =>
+        execFileSync(
+          'ffmpeg',
+          [
+            '-v',
+            'error',
+            ...args,
+            '-pix_fmt',
+            kept?.comparedIn ?? '',
+            '-c:v',
+            'rawvideo',
+            '-f',
+            'hash',
+            '-hash',
+            'md5',
+            '-',
+          ],
+          { encoding: 'utf8' },
+        );
+      expect(hash(['-i', join(folder, 'a.mkv')])).toBe(hash([...raw, '-i', join(folder, 'a.raw')]));
+      expect(
+        execFileSync(
+          'ffprobe',
+          ['-v', 'error', '-show_entries', 'stream=pix_fmt', '-of', 'csv=p=0', join(folder, 'a.mkv')],
+          { encoding: 'utf8' },
+        ).trim(),
+      ).toBe(kept?.readBackAs);
+    },
+  );
 });
 
 describe('what is not the clip is found, and where', () => {
@@ -203,20 +507,53 @@ describe('what is not the clip is found, and where', () => {
   beforeAll(async () => {
     folder = join(sharedFolder, 'archive-good');
     mkdirSync(folder, { recursive: true });
-    const source = await clip(join(folder, 'B007C005.mov'), { picture: ['-c:v', 'prores_ks', '-pix_fmt', 'yuv422p10le'], rate: '30000/1001', timecode: '00:59:59;20', sounds: [['-c', 'pcm_s24le', '-ac', '2']] });
+    const source = await clip(join(folder, 'B007C005.mov'), {
+      picture: ['-c:v', 'prores_ks', '-pix_fmt', 'yuv422p10le'],
+      rate: '30000/1001',
+      timecode: '00:59:59;20',
+      sounds: [['-c', 'pcm_s24le', '-ac', '2']],
+    });
     good = await archived(source, folder);
     expect(good.checked.findings).toEqual([]);
   });
 
-  const inMatroska = ['-map_metadata', '-1', '-fflags', '+bitexact', '-flags:v', '+bitexact', '-metadata', 'timecode=00:59:59;20', '-metadata:s:v:0', 'reel_name=B007', '-f', 'matroska'];
+  const inMatroska = [
+    '-map_metadata',
+    '-1',
+    '-fflags',
+    '+bitexact',
+    '-flags:v',
+    '+bitexact',
+    '-metadata',
+    'timecode=00:59:59;20',
+    '-metadata:s:v:0',
+    'reel_name=B007',
+    '-f',
+    'matroska',
+  ];
   const ffv1 = ['-c:v', 'ffv1', '-level', '3', '-coder', '1', '-g', '1', '-slices', '16', '-slicecrc', '1'];
   /** The good file through these options, every other thing about it as it was. */
   async function remade(...options: string[]): Promise<string> {
     const path = join(freshFolder('spoiled'), 'B007C005.mkv');
-    await ffmpeg('-i', good.path, '-map', '0:v', '-map', '0:a', ...(options.includes('-c:v') ? [] : ffv1), ...(options.includes('-c:a') ? [] : ['-c:a', 'copy']), ...options, ...inMatroska, path);
+    await ffmpeg(
+      '-i',
+      good.path,
+      '-map',
+      '0:v',
+      '-map',
+      '0:a',
+      ...(options.includes('-c:v') ? [] : ffv1),
+      ...(options.includes('-c:a') ? [] : ['-c:a', 'copy']),
+      ...options,
+      ...inMatroska,
+      path,
+    );
     return path;
   }
-  const losslessOf = ({ findings }: Awaited<ReturnType<Made['check']>>): string[] => findings.filter(({ code }) => code === 'pictures-not-kept' || code === 'sound-not-kept').map(({ found }) => found);
+  const losslessOf = ({ findings }: Awaited<ReturnType<Made['check']>>): string[] =>
+    findings
+      .filter(({ code }) => code === 'pictures-not-kept' || code === 'sound-not-kept')
+      .map(({ found }) => found);
 
   test('coded anew, and nothing else: the same samples, by other packets', async () => {
     const checked = await good.check(await remade('-slices', '4'));
@@ -224,11 +561,31 @@ describe('what is not the clip is found, and where', () => {
   });
 
   test.each<[title: string, filter: string, found: RegExp]>([
-    ['one sample by its lowest bit', "geq=lum='lum(X,Y)+eq(N,7)*eq(X,40)*eq(Y,21)':cb='cb(X,Y)':cr='cr(X,Y)':interpolation=nearest", /^other samples from frame 7 on: frame 7$/],
-    ['one line of one field', "geq=lum='lum(X,Y)+2*eq(N,3)*eq(Y,33)':cb='cb(X,Y)':cr='cr(X,Y)':interpolation=nearest", /frame 3 on: frame 3$/],
-    ['one sample of colour', "geq=lum='lum(X,Y)':cb='cb(X,Y)':cr='cr(X,Y)-eq(N,11)*eq(X,1)*eq(Y,1)':interpolation=nearest", /frame 11 on: frame 11$/],
-    ['two frames exchanged', 'shuffleframes=0 1 2 3 4 5 7 6 8 9 10 11', /frame 6 on: frame 6 \(the samples of source frame 7\), frame 7 \(the samples of source frame 6\)$/],
-    ['one frame in place of another', 'shuffleframes=0 1 2 3 4 4 6 7 8 9 10 11', /frame 5 on: frame 5 \(the samples of source frame 4\)$/],
+    [
+      'one sample by its lowest bit',
+      "geq=lum='lum(X,Y)+eq(N,7)*eq(X,40)*eq(Y,21)':cb='cb(X,Y)':cr='cr(X,Y)':interpolation=nearest",
+      /^other samples from frame 7 on: frame 7$/,
+    ],
+    [
+      'one line of one field',
+      "geq=lum='lum(X,Y)+2*eq(N,3)*eq(Y,33)':cb='cb(X,Y)':cr='cr(X,Y)':interpolation=nearest",
+      /frame 3 on: frame 3$/,
+    ],
+    [
+      'one sample of colour',
+      "geq=lum='lum(X,Y)':cb='cb(X,Y)':cr='cr(X,Y)-eq(N,11)*eq(X,1)*eq(Y,1)':interpolation=nearest",
+      /frame 11 on: frame 11$/,
+    ],
+    [
+      'two frames exchanged',
+      'shuffleframes=0 1 2 3 4 5 7 6 8 9 10 11',
+      /frame 6 on: frame 6 \(the samples of source frame 7\), frame 7 \(the samples of source frame 6\)$/,
+    ],
+    [
+      'one frame in place of another',
+      'shuffleframes=0 1 2 3 4 4 6 7 8 9 10 11',
+      /frame 5 on: frame 5 \(the samples of source frame 4\)$/,
+    ],
     ['other levels', 'lutyuv=y=val+1', /frame 0 on: frame 0, frame 1, frame 2, frame 3 and 8 more$/],
   ])('%s', async (_title, filter, found) => {
     const checked = await good.check(await remade('-vf', filter));
@@ -243,13 +600,19 @@ describe('what is not the clip is found, and where', () => {
   });
 
   test('one sample of sound', async () => {
-    const checked = await good.check(await remade('-c:a', 'pcm_s24le', '-filter:a', "aeval='val(0)+eq(n,12345)/8388608|val(1)'"));
+    const checked = await good.check(
+      await remade('-c:a', 'pcm_s24le', '-filter:a', "aeval='val(0)+eq(n,12345)/8388608|val(1)'"),
+    );
     expect(losslessOf(checked)).toEqual(['track 1: other samples']);
   });
 
   test('sound without its last sample', async () => {
-    const checked = await good.check(await remade('-c:a', 'pcm_s24le', '-filter:a', 'atrim=end_sample=22999'));
-    expect(checked.findings.map(({ code }) => code)).toEqual(expect.arrayContaining(['sound-differs', 'sound-not-kept']));
+    const checked = await good.check(
+      await remade('-c:a', 'pcm_s24le', '-filter:a', 'atrim=end_sample=22999'),
+    );
+    expect(checked.findings.map(({ code }) => code)).toEqual(
+      expect.arrayContaining(['sound-differs', 'sound-not-kept']),
+    );
   });
 
   /** The good file with one byte changed: what the element at `at` holds. */
@@ -265,7 +628,11 @@ describe('what is not the clip is found, and where', () => {
 
   test.each<[title: string, find: (bytes: Buffer) => number, codes: readonly string[]]>([
     ['a packet', (bytes) => Math.floor(bytes.length / 2), ['deliverable-unreadable', 'payload-differs']],
-    ['the configuration record', (bytes) => bytes.indexOf('FFV1', 256, 'latin1') + 60, ['deliverable-unreadable']],
+    [
+      'the configuration record',
+      (bytes) => bytes.indexOf('FFV1', 256, 'latin1') + 60,
+      ['deliverable-unreadable'],
+    ],
     ['the label', (bytes) => bytes.indexOf('00:59:59;20') + 10, ['deliverable-unreadable']],
   ])('one bit of %s', async (_title, find, codes) => {
     const checked = await good.check(flipped(find));
@@ -280,10 +647,27 @@ describe('what is not the clip is found, and where', () => {
     ['another range', ['-color_range', 'pc'], 'colour-tags-differ'],
     ['no checksums in the slices', ['-slicecrc', '0'], 'codec-differs'],
     ['frames that lean on others', ['-g', '6'], 'codec-differs'],
-    ['the older version of the codec', ['-level', '1', '-slices', '1', '-slicecrc', '0'], 'deliverable-unreadable'],
+    [
+      'the older version of the codec',
+      ['-level', '1', '-slices', '1', '-slicecrc', '0'],
+      'deliverable-unreadable',
+    ],
   ])('%s', async (_title, options, code) => {
     const path = join(freshFolder('spoiled'), 'B007C005.mkv');
-    await ffmpeg('-i', good.path, '-map', '0:v', '-map', '0:a', ...ffv1, '-c:a', 'copy', ...inMatroska, ...options, path);
+    await ffmpeg(
+      '-i',
+      good.path,
+      '-map',
+      '0:v',
+      '-map',
+      '0:a',
+      ...ffv1,
+      '-c:a',
+      'copy',
+      ...inMatroska,
+      ...options,
+      path,
+    );
     expect((await good.check(path)).findings.map((item) => item.code)).toContain(code);
   });
 
@@ -296,9 +680,24 @@ describe('what is not the clip is found, and where', () => {
 
 describe('what the form has no place for is held, and said', () => {
   test.each<[title: string, make: (path: string) => Promise<string>, found: string, expected: string]>([
-    ['RGB in three bytes', (path) => clip(path, { picture: ['-c:v', 'qtrle', '-pix_fmt', 'rgb24'], filter: 'format=rgb24' }), 'pixel format rgb24', 'gbrp10le'],
-    ['floating point', (path) => clip(path, { picture: ['-c:v', 'exr', '-pix_fmt', 'gbrpf32le'], filter: 'format=gbrpf32le' }), 'pixel format gbrpf32le', 'gbrp16le'],
-    ['compressed sound', (path) => makeMovie(path, { codec: 'h264', extra: ['-c:a', 'aac'] }), 'track 1: aac', 'pcm_s24le'],
+    [
+      'RGB in three bytes',
+      (path) => clip(path, { picture: ['-c:v', 'qtrle', '-pix_fmt', 'rgb24'], filter: 'format=rgb24' }),
+      'pixel format rgb24',
+      'gbrp10le',
+    ],
+    [
+      'floating point',
+      (path) => clip(path, { picture: ['-c:v', 'exr', '-pix_fmt', 'gbrpf32le'], filter: 'format=gbrpf32le' }),
+      'pixel format gbrpf32le',
+      'gbrp16le',
+    ],
+    [
+      'compressed sound',
+      (path) => makeMovie(path, { codec: 'h264', extra: ['-c:a', 'aac'] }),
+      'track 1: aac',
+      'pcm_s24le',
+    ],
   ])('%s', async (_title, make, found, expected) => {
     const folder = freshFolder('held');
     const source = await make(join(folder, 'B007C006.mov'));
@@ -307,11 +706,15 @@ describe('what the form has no place for is held, and said', () => {
       (error: Error) => error.message,
     );
     const findings = JSON.parse(held) as { code: string; found: string; expected: string }[];
-    expect(findings.find((item) => item.code === 'no-place-for-it' && item.found === found)?.expected).toContain(expected);
+    expect(
+      findings.find((item) => item.code === 'no-place-for-it' && item.found === found)?.expected,
+    ).toContain(expected);
   });
 
   test('a picture that is to be turned', async () => {
     const folder = freshFolder('held');
-    await expect(archived(join(fixtures, 'rotated-90.mov'), folder)).rejects.toThrow('a picture to be turned by 90 degrees');
+    await expect(archived(join(fixtures, 'rotated-90.mov'), folder)).rejects.toThrow(
+      'a picture to be turned by 90 degrees',
+    );
   });
 });

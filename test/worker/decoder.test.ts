@@ -14,16 +14,38 @@ test.each([
 ])('a program that %s', async (_title, program, code) => {
   const folder = freshFolder('machine');
   writeFileSync(join(folder, 'strips'), '#!/bin/sh\n', { mode: 0o755 });
-  writeFileSync(join(folder, 'strips.yaml'), "version: 1\nname: strips\nsummary: a test\ntakes: { clips: frames, names: ['*.dng'] }\ncommand: [./strips, '{file}']\ngives: { samples: cfa16le }\n");
+  writeFileSync(
+    join(folder, 'strips.yaml'),
+    "version: 1\nname: strips\nsummary: a test\ntakes: { clips: frames, names: ['*.dng'] }\ncommand: [./strips, '{file}']\ngives: { samples: cfa16le }\n",
+  );
   const loaded = await loadDecoder(join(folder, 'strips.yaml'));
   if ('findings' in loaded) throw new Error(JSON.stringify(loaded.findings));
   const { declared, origin, version } = loaded.decoder;
   const clip = await rawClip(freshFolder('roll'), { width: 64, height: 48, frames: 2 });
   if (clip.facts.raw === undefined) throw new Error('no raw facts');
-  const facts = { ...clip.facts, raw: { ...clip.facts.raw, decoder: { name: 'strips', version, declaration: { declared, origin: program === null ? join(folder, 'elsewhere', 'strips.yaml') : origin, version } } } };
+  const facts = {
+    ...clip.facts,
+    raw: {
+      ...clip.facts.raw,
+      decoder: {
+        name: 'strips',
+        version,
+        declaration: {
+          declared,
+          origin: program === null ? join(folder, 'elsewhere', 'strips.yaml') : origin,
+          version,
+        },
+      },
+    },
+  };
   if (program !== null) writeFileSync(join(folder, 'strips'), program);
   const job = await masterJob({ ...clip, facts }, freshFolder('delivery'), ['grading-master-exr']);
-  await expect(runJob(job, await workContext())).rejects.toMatchObject({ again: false, findings: [{ code }] });
-  expect(existsSync(join(job.deliveryFolder, 'reports', 'deliverables', 'A001C001.grading-master-exr.json'))).toBe(true);
+  await expect(runJob(job, await workContext())).rejects.toMatchObject({
+    again: false,
+    findings: [{ code }],
+  });
+  expect(
+    existsSync(join(job.deliveryFolder, 'reports', 'deliverables', 'A001C001.grading-master-exr.json')),
+  ).toBe(true);
   expect(existsSync(join(job.deliveryFolder, 'grading-master-exr', 'A001C001'))).toBe(false);
 });

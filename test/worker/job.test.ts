@@ -1,6 +1,16 @@
 /** One job on real encoders, and on stand-ins that spoil it: nothing wrong ever stands under a final name, and the reason is on disk. */
 import { execFileSync } from 'node:child_process';
-import { chmodSync, existsSync, mkdirSync, readdirSync, readFileSync, rmSync, truncateSync, utimesSync, writeFileSync } from 'node:fs';
+import {
+  chmodSync,
+  existsSync,
+  mkdirSync,
+  readdirSync,
+  readFileSync,
+  rmSync,
+  truncateSync,
+  utimesSync,
+  writeFileSync,
+} from 'node:fs';
 import { join } from 'node:path';
 import { describe, expect, test } from 'vitest';
 import { layout } from '../../ledger/layout.ts';
@@ -16,12 +26,18 @@ import { jobFor, workContext } from '../support/work.ts';
 const oneProfile = ['test/fixtures/profiles/small-vc3.yaml'];
 
 async function reportOf(job: Job, profile: string): Promise<DeliverableReport> {
-  const read = await readRecord(layout.deliverableReport(job.deliveryFolder, job.clip.id, profile), deliverableReportSchema);
+  const read = await readRecord(
+    layout.deliverableReport(job.deliveryFolder, job.clip.id, profile),
+    deliverableReportSchema,
+  );
   if (read.state !== 'read') throw new Error(`no report of ${profile}: ${read.state}`);
   return read.value;
 }
 
-async function prepared(options: Parameters<typeof makeMovie>[1] = {}, wanted?: readonly string[]): Promise<{ job: Job; source: string; folder: string }> {
+async function prepared(
+  options: Parameters<typeof makeMovie>[1] = {},
+  wanted?: readonly string[],
+): Promise<{ job: Job; source: string; folder: string }> {
   const folder = freshFolder('job');
   const source = await makeMovie(join(folder, 'A001', 'A001C001.mov'), { frames: 24, ...options });
   return { job: await jobFor(source, join(folder, 'delivery'), wanted), source, folder };
@@ -30,7 +46,10 @@ async function prepared(options: Parameters<typeof makeMovie>[1] = {}, wanted?: 
 /** A program in place of ffmpeg: the real one for everything but an encode; `body` runs for that, with `"$@"` and $out, the file that is written. */
 function standIn(folder: string, body: string): string {
   const path = join(folder, 'stand-in');
-  writeFileSync(path, `#!/bin/sh\nout=$(printf '%s\\n' "$@" | sed -n 's/.*]file:\\([^|]*\\)|.*/\\1/p' | tail -n 1)\n[ -n "$out" ] || exec ffmpeg "$@"\n${body}\n`);
+  writeFileSync(
+    path,
+    `#!/bin/sh\nout=$(printf '%s\\n' "$@" | sed -n 's/.*]file:\\([^|]*\\)|.*/\\1/p' | tail -n 1)\n[ -n "$out" ] || exec ffmpeg "$@"\n${body}\n`,
+  );
   chmodSync(path, 0o755);
   return path;
 }
@@ -50,10 +69,16 @@ test('both deliverables of a job are published from one command, with every requ
   for (const { profile, outcome } of job.deliverables) {
     const report = await reportOf(job, profile.name);
     expect(report.state).toBe('published');
-    expect(report.checks.map((check) => [check.check, check.outcome]).sort()).toEqual([...profile.checks].sort().map((name) => [name, 'passed']));
-    expect(report.file?.bytes).toBe(readFileSync(layout.deliverable(job.deliveryFolder, profile.name, outcome.fileName)).length);
+    expect(report.checks.map((check) => [check.check, check.outcome]).sort()).toEqual(
+      [...profile.checks].sort().map((name) => [name, 'passed']),
+    );
+    expect(report.file?.bytes).toBe(
+      readFileSync(layout.deliverable(job.deliveryFolder, profile.name, outcome.fileName)).length,
+    );
   }
-  const [first, second] = await Promise.all(job.deliverables.map(({ profile }) => reportOf(job, profile.name)));
+  const [first, second] = await Promise.all(
+    job.deliverables.map(({ profile }) => reportOf(job, profile.name)),
+  );
   expect(first?.command).toEqual(second?.command);
 });
 
@@ -78,7 +103,12 @@ test('a job that died between the final name and its report is settled without a
 
 describe('an encoder that spoils its work', () => {
   test.each([
-    ['exits 0 after a short file', 'ffmpeg "$@" && ffmpeg -v error -y -i "$out" -frames:v 20 -c copy -map 0 "$out.mov" && mv "$out.mov" "$out"', 'frame-count-differs', true],
+    [
+      'exits 0 after a short file',
+      'ffmpeg "$@" && ffmpeg -v error -y -i "$out" -frames:v 20 -c copy -map 0 "$out.mov" && mv "$out.mov" "$out"',
+      'frame-count-differs',
+      true,
+    ],
     ['exits 0 and writes nothing', 'exit 0', 'encoder-failed', true],
     ['fails', 'exit 7', 'encoder-failed', true],
     ['is killed', 'kill -9 $$', 'encoder-killed', true],
@@ -87,7 +117,9 @@ describe('an encoder that spoils its work', () => {
     ['cuts its file off', 'ffmpeg "$@" && truncate -s -20000 "$out"', 'deliverable-unreadable', true],
   ])('%s: %s', async (_title, body, code, again) => {
     const { job, folder } = await prepared({}, oneProfile);
-    const trouble = await troubleOf(runJob(job, await workContext({ ffmpeg: standIn(folder, body), stallMilliseconds: 1_500 })));
+    const trouble = await troubleOf(
+      runJob(job, await workContext({ ffmpeg: standIn(folder, body), stallMilliseconds: 1_500 })),
+    );
     expect(trouble.findings.map((item) => item.code)).toContain(code);
     expect(trouble.again).toBe(again);
     const report = await reportOf(job, 'small-vc3');
@@ -99,7 +131,9 @@ describe('an encoder that spoils its work', () => {
 
   test('before the last attempt no failure is written down', async () => {
     const { job, folder } = await prepared({}, oneProfile);
-    await troubleOf(runJob(job, await workContext({ ffmpeg: standIn(folder, 'exit 7'), lastAttempt: false })));
+    await troubleOf(
+      runJob(job, await workContext({ ffmpeg: standIn(folder, 'exit 7'), lastAttempt: false })),
+    );
     expect(existsSync(layout.deliverableReport(job.deliveryFolder, 'A001C001', 'small-vc3'))).toBe(false);
   });
 });
@@ -107,7 +141,8 @@ describe('an encoder that spoils its work', () => {
 test('a clip with a corrupt span in the middle is not made, and no other attempt is asked for', async () => {
   const { job, source } = await prepared({ frames: 48, size: '640x360' }, oneProfile);
   const bytes = readFileSync(source);
-  for (let index = 0; index < 20_000; index += 1) bytes[Math.floor(bytes.length / 2) + index] = (index * 197 + 13) % 256;
+  for (let index = 0; index < 20_000; index += 1)
+    bytes[Math.floor(bytes.length / 2) + index] = (index * 197 + 13) % 256;
   writeFileSync(source, bytes);
   const trouble = await troubleOf(runJob(job, await workContext()));
   expect(trouble.findings.map((item) => item.code)).toEqual(['clip-decode-error']);
@@ -122,7 +157,7 @@ test('a clip that is not as long as intake read it is refused before anything is
   expect((await troubleOf(runJob(job, await workContext()))).findings[0]?.code).toBe('source-missing');
 });
 
-test("a file under the final name that is not ours is left as it is", async () => {
+test('a file under the final name that is not ours is left as it is', async () => {
   const { job } = await prepared({}, oneProfile);
   const path = layout.deliverable(job.deliveryFolder, 'small-vc3', 'A001C001.mov');
   mkdirSync(layout.profileFolder(job.deliveryFolder, 'small-vc3'), { recursive: true });
@@ -137,7 +172,11 @@ test('an older file of ours is replaced, also after an attempt in between that f
   const path = layout.deliverable(job.deliveryFolder, 'small-vc3', 'A001C001.mov');
   const older = readFileSync(path);
   // Asked for anew, of a clip that carries another timecode: other bytes.
-  const second = await jobFor(await makeMovie(join(folder, 'again', 'A001C001.mov'), { frames: 24, timecode: '05:00:00:00' }), join(folder, 'delivery'), oneProfile);
+  const second = await jobFor(
+    await makeMovie(join(folder, 'again', 'A001C001.mov'), { frames: 24, timecode: '05:00:00:00' }),
+    join(folder, 'delivery'),
+    oneProfile,
+  );
   const asked = { ...second, clip: { ...second.clip, contentDigest: 'f'.repeat(64) } };
   await troubleOf(runJob(asked, await workContext({ ffmpeg: standIn(folder, 'exit 7') })));
   expect((await reportOf(job, 'small-vc3')).state).toBe('failed');
@@ -183,7 +222,9 @@ test('a target that is mounted read-only is told as such', async () => {
   try {
     mkdirSync(job.deliveryFolder, { recursive: true });
     execFileSync('mount', ['-o', 'remount,ro', delivery]);
-    expect((await troubleOf(runJob(job, await workContext()))).findings.map((item) => item.code)).toEqual(['target-read-only']);
+    expect((await troubleOf(runJob(job, await workContext()))).findings.map((item) => item.code)).toEqual([
+      'target-read-only',
+    ]);
   } finally {
     execFileSync('umount', [delivery]);
   }

@@ -29,11 +29,23 @@ const groupFolder = (name: string): string => mkdtempSync(join(sharedFolder, `${
 const CORNER = 32;
 const inCorner = (across: number): string => `lt(X,${CORNER / across})*lt(Y,${CORNER})`;
 const LOG = `trim=end_frame=${FRAMES},format=yuv422p10le,geq=lum='if(${inCorner(1)},424,300+(lum(X,Y)-64)*0.35)':cb='if(${inCorner(2)},512,512+(cb(X,Y)-512)*0.25)':cr='if(${inCorner(2)},512,512+(cr(X,Y)-512)*0.25)',setparams=color_primaries=bt709:color_trc=bt709:colorspace=bt709:range=tv`;
-const movie = (): Promise<ClipOnDisk> => movieClip(groupFolder('movie'), { extra: ['-vf', LOG], frames: FRAMES, rate: '24000/1001', size: `${WIDTH}x${HEIGHT}`, timecode: '10:00:00:00', sound: [2, 1] });
-const raw = (): Promise<ClipOnDisk> => rawClip(groupFolder('raw'), { width: WIDTH, height: HEIGHT, frames: FRAMES });
+const movie = (): Promise<ClipOnDisk> =>
+  movieClip(groupFolder('movie'), {
+    extra: ['-vf', LOG],
+    frames: FRAMES,
+    rate: '24000/1001',
+    size: `${WIDTH}x${HEIGHT}`,
+    timecode: '10:00:00:00',
+    sound: [2, 1],
+  });
+const raw = (): Promise<ClipOnDisk> =>
+  rawClip(groupFolder('raw'), { width: WIDTH, height: HEIGHT, frames: FRAMES });
 
 async function reportOf(job: Job, profile = PROFILE): Promise<DeliverableReport> {
-  const read = await readRecord(layout.deliverableReport(job.deliveryFolder, job.clip.id, profile), deliverableReportSchema);
+  const read = await readRecord(
+    layout.deliverableReport(job.deliveryFolder, job.clip.id, profile),
+    deliverableReportSchema,
+  );
   if (read.state !== 'read') throw new Error(`${profile}: ${read.state}`);
   return read.value;
 }
@@ -49,18 +61,32 @@ async function codesOf(running: Promise<void>): Promise<string[]> {
 }
 
 const fileOf = (job: Job): string => join(job.deliveryFolder, PROFILE, 'A001C001.mov');
-const inFolder = (job: Job, profile = PROFILE): string[] => readdirSync(layout.profileFolder(job.deliveryFolder, profile)).sort();
+const inFolder = (job: Job, profile = PROFILE): string[] =>
+  readdirSync(layout.profileFolder(job.deliveryFolder, profile)).sort();
 
 /** By ffmpeg: the pictures as 12-bit Y'CbCr, as its decoder gives them, and the DPX frames beside as 10-bit G, B, R; planes, frame by frame. */
-function decoded(job: Job): { readonly yuv: Uint16Array; readonly gbr: Uint16Array; readonly pixels: number } {
+function decoded(job: Job): {
+  readonly yuv: Uint16Array;
+  readonly gbr: Uint16Array;
+  readonly pixels: number;
+} {
   const read = (args: readonly string[]): Uint16Array => {
-    const bytes = execFileSync('ffmpeg', ['-v', 'error', ...args, '-f', 'rawvideo', '-'], { maxBuffer: 1 << 26 });
+    const bytes = execFileSync('ffmpeg', ['-v', 'error', ...args, '-f', 'rawvideo', '-'], {
+      maxBuffer: 1 << 26,
+    });
     return new Uint16Array(bytes.buffer.slice(bytes.byteOffset, bytes.byteOffset + bytes.length));
   };
   const pixels = WIDTH * HEIGHT;
   const yuv = read(['-i', fileOf(job), '-map', '0:v', '-pix_fmt', 'yuv444p12le']);
   const [first] = readdirSync(join(job.deliveryFolder, 'dpx-10', 'A001C001')).sort() as [string];
-  const gbr = read(['-start_number', String(Number(first.split('.')[1])), '-i', join(job.deliveryFolder, 'dpx-10', 'A001C001', 'A001C001.%07d.dpx'), '-pix_fmt', 'gbrp10le']);
+  const gbr = read([
+    '-start_number',
+    String(Number(first.split('.')[1])),
+    '-i',
+    join(job.deliveryFolder, 'dpx-10', 'A001C001', 'A001C001.%07d.dpx'),
+    '-pix_fmt',
+    'gbrp10le',
+  ]);
   return { yuv, gbr, pixels };
 }
 
@@ -77,23 +103,57 @@ describe.each([
   }, 240_000);
 
   test('one decode gives it beside the others; every check passed', async () => {
-    for (const { profile } of job.deliverables) expect(await reportOf(job, profile.name)).toMatchObject({ state: 'published', findings: [] });
+    for (const { profile } of job.deliverables)
+      expect(await reportOf(job, profile.name)).toMatchObject({ state: 'published', findings: [] });
     const report = await reportOf(job);
-    expect(report.checks.map(({ check, outcome }) => [check, outcome])).toEqual([...standingChecks, 'reel', 'fed-values', 'fed-spots'].map((check) => [check, 'passed']));
-    expect(report.checks.find(({ check }) => check === 'trail')?.measured).toMatch(new RegExp(`^${FRAMES} frames: ${FRAMES} proved`));
+    expect(report.checks.map(({ check, outcome }) => [check, outcome])).toEqual(
+      [...standingChecks, 'reel', 'fed-values', 'fed-spots'].map((check) => [check, 'passed']),
+    );
+    expect(report.checks.find(({ check }) => check === 'trail')?.measured).toMatch(
+      new RegExp(`^${FRAMES} frames: ${FRAMES} proved`),
+    );
     expect(inFolder(job)).toEqual(['A001C001.mov']);
   });
 
   test('ffprobe and MediaInfo read 4444, its frames, rate, timecode and sound, and no colours that ACEScct does not have', () => {
-    const told = JSON.parse(execFileSync('ffprobe', ['-v', 'error', '-count_packets', '-show_streams', '-of', 'json', fileOf(job)], { encoding: 'utf8' })) as { streams: Record<string, unknown>[] };
+    const told = JSON.parse(
+      execFileSync(
+        'ffprobe',
+        ['-v', 'error', '-count_packets', '-show_streams', '-of', 'json', fileOf(job)],
+        { encoding: 'utf8' },
+      ),
+    ) as { streams: Record<string, unknown>[] };
     const [video] = told.streams;
-    expect(video).toMatchObject({ codec_name: 'prores', codec_tag_string: 'ap4h', profile: '4444', width: WIDTH, height: HEIGHT, r_frame_rate: '24000/1001', nb_read_packets: String(FRAMES), color_space: 'bt709', tags: { timecode } });
-    for (const name of ['color_primaries', 'color_transfer']) expect(['unknown', undefined]).toContain(video?.[name]);
+    expect(video).toMatchObject({
+      codec_name: 'prores',
+      codec_tag_string: 'ap4h',
+      profile: '4444',
+      width: WIDTH,
+      height: HEIGHT,
+      r_frame_rate: '24000/1001',
+      nb_read_packets: String(FRAMES),
+      color_space: 'bt709',
+      tags: { timecode },
+    });
+    for (const name of ['color_primaries', 'color_transfer'])
+      expect(['unknown', undefined]).toContain(video?.[name]);
     const sounds = told.streams.filter(({ codec_type }) => codec_type === 'audio');
-    expect(sounds.map(({ codec_name }) => codec_name)).toEqual(Array.from({ length: tracks }, () => 'pcm_s24le'));
-    const info = JSON.parse(execFileSync('mediainfo', ['--Output=JSON', fileOf(job)], { encoding: 'utf8' })) as { media: { track: Record<string, string>[] } };
-    expect(info.media.track.find((track) => track['@type'] === 'Video')).toMatchObject({ CodecID: 'ap4h', Format_Profile: '4444', FrameCount: String(FRAMES), ChromaSubsampling: '4:4:4', ScanType: 'Progressive' });
-    expect(info.media.track.find((track) => track['@type'] === 'Other')).toMatchObject({ TimeCode_FirstFrame: timecode });
+    expect(sounds.map(({ codec_name }) => codec_name)).toEqual(
+      Array.from({ length: tracks }, () => 'pcm_s24le'),
+    );
+    const info = JSON.parse(
+      execFileSync('mediainfo', ['--Output=JSON', fileOf(job)], { encoding: 'utf8' }),
+    ) as { media: { track: Record<string, string>[] } };
+    expect(info.media.track.find((track) => track['@type'] === 'Video')).toMatchObject({
+      CodecID: 'ap4h',
+      Format_Profile: '4444',
+      FrameCount: String(FRAMES),
+      ChromaSubsampling: '4:4:4',
+      ScanType: 'Progressive',
+    });
+    expect(info.media.track.find((track) => track['@type'] === 'Other')).toMatchObject({
+      TimeCode_FirstFrame: timecode,
+    });
   });
 
   test('an audit finds the same again by what is kept', async () => {
@@ -101,12 +161,25 @@ describe.each([
     const { trail, finding } = await storedTrail(report, job.deliveryFolder, {});
     expect(finding).toBeNull();
     if ('kind' in report.outcome) throw new Error('a folder');
-    const again = await checkDeliverable({ path: fileOf(job), outcome: report.outcome, checks: ['reel'], sourceFacts: job.facts, sourceTrail: trail, encoded: report.payload ?? null, tools: await mediaTools() });
+    const again = await checkDeliverable({
+      path: fileOf(job),
+      outcome: report.outcome,
+      checks: ['reel'],
+      sourceFacts: job.facts,
+      sourceTrail: trail,
+      encoded: report.payload ?? null,
+      tools: await mediaTools(),
+    });
     expect(again).toMatchObject({ passed: true, findings: [], xxh128: report.file?.xxh128 });
   });
 
   test('made again by three threads, every byte is the same; a second run of a finished job makes nothing', async () => {
-    const again = { ...job, deliveryFolder: (await masterJob({ ...job, place: job.clip.place }, freshFolder('again'), [PROFILE])).deliveryFolder, deliverables: job.deliverables.filter(isMovieMasterWork) };
+    const again = {
+      ...job,
+      deliveryFolder: (await masterJob({ ...job, place: job.clip.place }, freshFolder('again'), [PROFILE]))
+        .deliveryFolder,
+      deliverables: job.deliverables.filter(isMovieMasterWork),
+    };
     await runJob(again, { ...(await workContext()), threads: 3 });
     expect(readFileSync(fileOf(again)).equals(readFileSync(fileOf(job)))).toBe(true);
     const before = await reportOf(again);
@@ -129,7 +202,8 @@ describe.each([
         // Recommendation ITU-R BT.709, items 3.2 to 3.4, at 10 bits.
         const y = 0.2126 * r + 0.7152 * g + 0.0722 * b;
         const wanted = [64 + 876 * y, 512 + (896 * (b - y)) / 1.8556, 512 + (896 * (r - y)) / 1.5748];
-        for (const [plane, code] of wanted.entries()) off[plane]?.push((yuv[base + plane * pixels + pixel] as number) / 4 - code);
+        for (const [plane, code] of wanted.entries())
+          off[plane]?.push((yuv[base + plane * pixels + pixel] as number) / 4 - code);
       }
     }
     for (const plane of off) {
@@ -146,7 +220,10 @@ test('18 per cent grey of S-Log3 comes out as 18 per cent grey of ACEScct', asyn
   const { yuv, pixels } = decoded(job);
   const mean = [0, 0, 0];
   // Away from the edge of the corner, which the codecs before and behind blur.
-  for (let y = 4; y < 12; y += 1) for (let x = 4; x < 12; x += 1) for (const plane of [0, 1, 2]) mean[plane] = (mean[plane] as number) + (yuv[plane * pixels + y * WIDTH + x] as number) / 4 / 64;
+  for (let y = 4; y < 12; y += 1)
+    for (let x = 4; x < 12; x += 1)
+      for (const plane of [0, 1, 2])
+        mean[plane] = (mean[plane] as number) + (yuv[plane * pixels + y * WIDTH + x] as number) / 4 / 64;
   // By hand from the published curves: (424 - 64) / 876 is code 420.41 of 1023, 0.19 * 10^(0.41 / 261.5) - 0.01 = 0.18069 of light,
   // (log2 0.18069 + 9.72) / 17.52 = 0.41390 of ACEScct (Academy S-2016-001), and 64 + 876 * 0.41390 = 426.6.
   expect(Math.abs((mean[0] as number) - 426.6)).toBeLessThan(2.5);
@@ -158,22 +235,57 @@ describe('an encoder at fault', () => {
   let clip: ClipOnDisk;
 
   beforeAll(async () => {
-    clip = await movieClip(folder, { extra: ['-vf', LOG], frames: FRAMES, rate: '24000/1001', size: `${WIDTH}x${HEIGHT}`, timecode: '10:00:00:00', sound: [2] });
+    clip = await movieClip(folder, {
+      extra: ['-vf', LOG],
+      frames: FRAMES,
+      rate: '24000/1001',
+      size: `${WIDTH}x${HEIGHT}`,
+      timecode: '10:00:00:00',
+      sound: [2],
+    });
   }, 120_000);
 
-  async function held(ffmpeg: string, wanted: readonly string[] = [PROFILE], stallMilliseconds = 60_000): Promise<{ job: Job; codes: string[] }> {
+  async function held(
+    ffmpeg: string,
+    wanted: readonly string[] = [PROFILE],
+    stallMilliseconds = 60_000,
+  ): Promise<{ job: Job; codes: string[] }> {
     const job = await masterJob(clip, freshFolder('delivery'), wanted);
     return { job, codes: await codesOf(runJob(job, await workContext({ ffmpeg, stallMilliseconds }))) };
   }
 
-  const frames = (map: readonly number[]): Operation => ({ do: 'frames', stage: 'encoder', profile: PROFILE, map, count: FRAMES });
+  const frames = (map: readonly number[]): Operation => ({
+    do: 'frames',
+    stage: 'encoder',
+    profile: PROFILE,
+    map,
+    count: FRAMES,
+  });
   const faults: [string, Operation, string][] = [
     ['two pictures swapped', frames([0, 1, 3, 2, 4, 5, 6]), 'frames-swapped'],
     ['a picture in the place of its neighbour', frames([0, 1, 1, 3, 4, 5, 6]), 'frame-repeated'],
     ['a picture lost', frames([0, 1, 3, 4, 5, 6]), 'frame-count-differs'],
-    ['levels stretched', { do: 'filter', stage: 'encoder', profile: PROFILE, filters: 'lutyuv=y=val*1.04', retag: true }, 'levels-differ'],
-    ['another profile', { do: 'option', stage: 'encoder', profile: PROFILE, option: '-profile:v', value: '4444xq' }, 'codec-differs'],
-    ['sound of another level', { do: 'sound', stage: 'encoder', profile: PROFILE, track: 0, filters: 'aresample,volume=0.9,aresample' }, 'sound-altered'],
+    [
+      'levels stretched',
+      { do: 'filter', stage: 'encoder', profile: PROFILE, filters: 'lutyuv=y=val*1.04', retag: true },
+      'levels-differ',
+    ],
+    [
+      'another profile',
+      { do: 'option', stage: 'encoder', profile: PROFILE, option: '-profile:v', value: '4444xq' },
+      'codec-differs',
+    ],
+    [
+      'sound of another level',
+      {
+        do: 'sound',
+        stage: 'encoder',
+        profile: PROFILE,
+        track: 0,
+        filters: 'aresample,volume=0.9,aresample',
+      },
+      'sound-altered',
+    ],
   ];
   test.each(faults)('%s is seen, and nothing stands', async (_, operation, code) => {
     const faulty = faultyFfmpeg(freshFolder('faulty'), operation);
@@ -186,7 +298,9 @@ describe('an encoder at fault', () => {
   /** Everything but the encoder that is fed is the real program. */
   function fedStandIn(script: string): string {
     const path = join(freshFolder('stand-in'), 'ffmpeg');
-    writeFileSync(path, `#!/bin/sh\ncase " $* " in *" -i pipe:6 "*) ${script} ;; esac\nexec ffmpeg "$@"\n`, { mode: 0o755 });
+    writeFileSync(path, `#!/bin/sh\ncase " $* " in *" -i pipe:6 "*) ${script} ;; esac\nexec ffmpeg "$@"\n`, {
+      mode: 0o755,
+    });
     return path;
   }
 
@@ -196,11 +310,14 @@ describe('an encoder at fault', () => {
     ['says that all is well and made nothing', 'cat <&6 >/dev/null; exit 0', 60_000, 'encoder-failed'],
     ['takes nothing', 'sleep 60', 1500, 'encoder-stalled'],
     ['takes everything and never ends', 'cat <&6 >/dev/null; sleep 60', 1500, 'encoder-stalled'],
-  ])('one that %s is told, leaves nothing, and the other master of the clip stands', async (_, script, stallMilliseconds, code) => {
-    const { job, codes } = await held(fedStandIn(script), ['dpx-10', PROFILE], stallMilliseconds);
-    expect(codes).toEqual([code]);
-    expect(inFolder(job)).toEqual([]);
-    expect(await reportOf(job)).toMatchObject({ state: 'failed', findings: [{ code, profile: PROFILE }] });
-    expect(await reportOf(job, 'dpx-10')).toMatchObject({ state: 'published' });
-  });
+  ])(
+    'one that %s is told, leaves nothing, and the other master of the clip stands',
+    async (_, script, stallMilliseconds, code) => {
+      const { job, codes } = await held(fedStandIn(script), ['dpx-10', PROFILE], stallMilliseconds);
+      expect(codes).toEqual([code]);
+      expect(inFolder(job)).toEqual([]);
+      expect(await reportOf(job)).toMatchObject({ state: 'failed', findings: [{ code, profile: PROFILE }] });
+      expect(await reportOf(job, 'dpx-10')).toMatchObject({ state: 'published' });
+    },
+  );
 });

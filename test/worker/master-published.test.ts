@@ -1,5 +1,14 @@
 /** A master through the whole job: its folder is published, found again, made anew where it must be, and measured again by the audit. */
-import { copyFileSync, cpSync, readdirSync, readFileSync, renameSync, rmSync, statSync, writeFileSync } from 'node:fs';
+import {
+  copyFileSync,
+  cpSync,
+  readdirSync,
+  readFileSync,
+  renameSync,
+  rmSync,
+  statSync,
+  writeFileSync,
+} from 'node:fs';
 import { join } from 'node:path';
 import { beforeAll, describe, expect, test } from 'vitest';
 import { auditDelivery, type RollAudit } from '../../coordinator/audit/index.ts';
@@ -21,8 +30,21 @@ import { jobFor, workContext } from '../support/work.ts';
 const PROFILE = 'grading-master-exr';
 
 async function masterJob(folder = freshFolder('master')): Promise<Job> {
-  const base = await jobFor(await makeMovie(join(folder, 'A001', 'A001C001.mov'), { frames: 4, size: '64x48' }), join(folder, 'delivery'), ['test/fixtures/profiles/small-h264.yaml']);
-  const facts = { ...base.facts, interpretation: { input: { name: 'bt709' as const }, inputFrom: 'show' as const, raw: { whiteBalance: 'as-shot' as const, exposureStops: 0 }, owner: '', comments: '' } };
+  const base = await jobFor(
+    await makeMovie(join(folder, 'A001', 'A001C001.mov'), { frames: 4, size: '64x48' }),
+    join(folder, 'delivery'),
+    ['test/fixtures/profiles/small-h264.yaml'],
+  );
+  const facts = {
+    ...base.facts,
+    interpretation: {
+      input: { name: 'bt709' as const },
+      inputFrom: 'show' as const,
+      raw: { whiteBalance: 'as-shot' as const, exposureStops: 0 },
+      owner: '',
+      comments: '',
+    },
+  };
   const { profiles } = await loadProfiles({ wanted: [PROFILE] });
   const deliverables = profiles.map(({ profile, hash }) => {
     const decided = decideOutcome({ day: base.day, roll: base.roll, clip: base.clip, facts, profile });
@@ -32,10 +54,14 @@ async function masterJob(folder = freshFolder('master')): Promise<Job> {
   return { ...base, facts, deliverables };
 }
 
-const folderOf = (job: Job): string => layout.deliverable(job.deliveryFolder, PROFILE, job.deliverables[0]?.outcome.fileName ?? '');
+const folderOf = (job: Job): string =>
+  layout.deliverable(job.deliveryFolder, PROFILE, job.deliverables[0]?.outcome.fileName ?? '');
 
 async function reportOf(job: Job): Promise<DeliverableReport> {
-  const read = await readRecord(layout.deliverableReport(job.deliveryFolder, job.clip.id, PROFILE), deliverableReportSchema);
+  const read = await readRecord(
+    layout.deliverableReport(job.deliveryFolder, job.clip.id, PROFILE),
+    deliverableReportSchema,
+  );
   if (read.state !== 'read') throw new Error(read.state);
   return read.value;
 }
@@ -58,7 +84,22 @@ async function decide(job: Job): Promise<string[]> {
   const decision = decideRoll({
     day: job.day,
     roll: job.roll,
-    intake: { day: job.day, roll: job.roll, folder: job.rollFolder, manifests: [{ file: 'checksums.md5', kind: 'checksum-file', files: 1, digests: [{ file: 'checksums.md5', sha256: job.clip.contentDigest }] }], copies: [{ folder: job.rollFolder, files: 1, bytes: job.clip.bytes, holds: true }], files: [{ path: 'A001C001.mov', bytes: job.clip.bytes, hashes: {} }], findings: [] },
+    intake: {
+      day: job.day,
+      roll: job.roll,
+      folder: job.rollFolder,
+      manifests: [
+        {
+          file: 'checksums.md5',
+          kind: 'checksum-file',
+          files: 1,
+          digests: [{ file: 'checksums.md5', sha256: job.clip.contentDigest }],
+        },
+      ],
+      copies: [{ folder: job.rollFolder, files: 1, bytes: job.clip.bytes, holds: true }],
+      files: [{ path: 'A001C001.mov', bytes: job.clip.bytes, hashes: {} }],
+      findings: [],
+    },
     copiesAsked: 1,
     clips: [{ clip: job.clip, facts: job.facts, findings: [] }],
     otherFiles: [],
@@ -110,20 +151,53 @@ describe('the audit', () => {
   }
 
   test('finds it as it was', async () => {
-    expect(await auditOf(() => undefined)).toMatchObject({ recorded: 'ready', measured: 'ready', statement: 'fits', findings: [] });
+    expect(await auditOf(() => undefined)).toMatchObject({
+      recorded: 'ready',
+      measured: 'ready',
+      statement: 'fits',
+      findings: [],
+    });
   });
 
   const frame = (number: number): string => `A001C001.${String(number).padStart(7, '0')}.exr`;
   test.each<[string, (folder: string) => void, string, string]>([
-    ['one byte of one frame', (folder) => flip(join(folder, frame(86_401))), 'folder-file-differs', frame(86_401)],
-    ['two frames swapped', (folder) => swap(join(folder, frame(86_400)), join(folder, frame(86_401))), 'folder-file-differs', frame(86_400)],
-    ['a frame taken away', (folder) => rmSync(join(folder, frame(86_401))), 'folder-file-absent', frame(86_401)],
-    ['a frame added', (folder) => copyFileSync(join(folder, frame(86_400)), join(folder, frame(86_404))), 'folder-file-strange', frame(86_404)],
-    ['a hidden file added', (folder) => writeFileSync(join(folder, '.DS_Store'), ''), 'folder-file-strange', '.DS_Store'],
+    [
+      'one byte of one frame',
+      (folder) => flip(join(folder, frame(86_401))),
+      'folder-file-differs',
+      frame(86_401),
+    ],
+    [
+      'two frames swapped',
+      (folder) => swap(join(folder, frame(86_400)), join(folder, frame(86_401))),
+      'folder-file-differs',
+      frame(86_400),
+    ],
+    [
+      'a frame taken away',
+      (folder) => rmSync(join(folder, frame(86_401))),
+      'folder-file-absent',
+      frame(86_401),
+    ],
+    [
+      'a frame added',
+      (folder) => copyFileSync(join(folder, frame(86_400)), join(folder, frame(86_404))),
+      'folder-file-strange',
+      frame(86_404),
+    ],
+    [
+      'a hidden file added',
+      (folder) => writeFileSync(join(folder, '.DS_Store'), ''),
+      'folder-file-strange',
+      '.DS_Store',
+    ],
   ])('tells %s by name', async (_, touch, code, name) => {
     const audit = await auditOf(touch);
     expect(audit).toMatchObject({ recorded: 'ready', measured: 'held' });
-    expect(audit.findings.map((item) => [item.code, item.file])).toContainEqual([code, `${PROFILE}/A001C001/${name}`]);
+    expect(audit.findings.map((item) => [item.code, item.file])).toContainEqual([
+      code,
+      `${PROFILE}/A001C001/${name}`,
+    ]);
   });
 });
 

@@ -17,8 +17,20 @@ const FRAMES = 4;
 const picture = ['-f', 'lavfi', '-i', 'testsrc2=s=96x54:r=24:d=2,noise=alls=8:allf=t'];
 const bt709 = 'setparams=color_primaries=bt709:color_trc=bt709:colorspace=bt709:range=tv';
 
-async function mastered(rollFolder: string, place: Job['clip']['place'], facts: Job['facts'], said = interpretation): Promise<void> {
-  const job = await masterJob(rollFolder, freshFolder('delivery'), place, facts, ['grading-master-exr', 'dpx-10'], said);
+async function mastered(
+  rollFolder: string,
+  place: Job['clip']['place'],
+  facts: Job['facts'],
+  said = interpretation,
+): Promise<void> {
+  const job = await masterJob(
+    rollFolder,
+    freshFolder('delivery'),
+    place,
+    facts,
+    ['grading-master-exr', 'dpx-10'],
+    said,
+  );
   await runJob(job, await workContext());
   for (const profile of ['grading-master-exr', 'dpx-10']) {
     const report = await reportOf(job, profile);
@@ -30,11 +42,42 @@ async function mastered(rollFolder: string, place: Job['clip']['place'], facts: 
 
 describe('movies', () => {
   test.each<[string, string, string[]]>([
-    ['RDD 36 4:2:2 10 bits', 'mov', ['-vf', bt709, '-c:v', 'prores_ks', '-profile:v', '3', '-pix_fmt', 'yuv422p10le']],
-    ['RDD 36 4:4:4', 'mov', ['-vf', bt709, '-c:v', 'prores_ks', '-profile:v', '4', '-pix_fmt', 'yuv444p10le']],
-    ['VC-3 in MXF', 'mxf', ['-vf', `scale=1920:1080,${bt709}`, '-c:v', 'dnxhd', '-b:v', '36M', '-pix_fmt', 'yuv422p', '-r', '24']],
-    ['H.264 4:2:0 with B-frames', 'mov', ['-vf', bt709, '-c:v', 'libx264', '-preset', 'ultrafast', '-bf', '2', '-pix_fmt', 'yuv420p']],
-    ['HEVC 4:2:0 10 bits', 'mp4', ['-vf', bt709, '-c:v', 'libx265', '-preset', 'ultrafast', '-x265-params', 'log-level=error', '-pix_fmt', 'yuv420p10le']],
+    [
+      'RDD 36 4:2:2 10 bits',
+      'mov',
+      ['-vf', bt709, '-c:v', 'prores_ks', '-profile:v', '3', '-pix_fmt', 'yuv422p10le'],
+    ],
+    [
+      'RDD 36 4:4:4',
+      'mov',
+      ['-vf', bt709, '-c:v', 'prores_ks', '-profile:v', '4', '-pix_fmt', 'yuv444p10le'],
+    ],
+    [
+      'VC-3 in MXF',
+      'mxf',
+      ['-vf', `scale=1920:1080,${bt709}`, '-c:v', 'dnxhd', '-b:v', '36M', '-pix_fmt', 'yuv422p', '-r', '24'],
+    ],
+    [
+      'H.264 4:2:0 with B-frames',
+      'mov',
+      ['-vf', bt709, '-c:v', 'libx264', '-preset', 'ultrafast', '-bf', '2', '-pix_fmt', 'yuv420p'],
+    ],
+    [
+      'HEVC 4:2:0 10 bits',
+      'mp4',
+      [
+        '-vf',
+        bt709,
+        '-c:v',
+        'libx265',
+        '-preset',
+        'ultrafast',
+        '-x265-params',
+        'log-level=error',
+        '-pix_fmt',
+        'yuv420p10le',
+      ],
+    ],
     ['MPEG-2 4:2:0', 'mov', ['-vf', bt709, '-c:v', 'mpeg2video', '-b:v', '8M', '-pix_fmt', 'yuv420p']],
     ['RGB, 16 bits', 'mov', ['-c:v', 'png', '-pix_fmt', 'rgb48be']],
   ])('%s', async (_, extension, options) => {
@@ -49,14 +92,55 @@ describe('numbered frames', () => {
   test.each<[string, string, string[], typeof interpretation]>([
     ['DPX, 10 bits', '.dpx', ['-pix_fmt', 'gbrp10be'], interpretation],
     ['TIFF, 16 bits', '.tif', ['-pix_fmt', 'rgb48le'], interpretation],
-    ['OpenEXR, float, beyond 0 and 1', '.exr', ['-vf', 'zscale=rangein=full:range=full,format=gbrpf32le,geq=r=r(X\\,Y)*4-0.5:g=g(X\\,Y)*4-0.5:b=b(X\\,Y)*4-0.5', '-compression', 'zip16'], { ...interpretation, input: { name: 'acescg' } }],
-    ['OpenEXR, half', '.exr', ['-vf', 'zscale=rangein=full:range=full,format=gbrpf32le', '-format', 'half'], { ...interpretation, input: { name: 'aces2065-1' } }],
+    [
+      'OpenEXR, float, beyond 0 and 1',
+      '.exr',
+      [
+        '-vf',
+        'zscale=rangein=full:range=full,format=gbrpf32le,geq=r=r(X\\,Y)*4-0.5:g=g(X\\,Y)*4-0.5:b=b(X\\,Y)*4-0.5',
+        '-compression',
+        'zip16',
+      ],
+      { ...interpretation, input: { name: 'acescg' } },
+    ],
+    [
+      'OpenEXR, half',
+      '.exr',
+      ['-vf', 'zscale=rangein=full:range=full,format=gbrpf32le', '-format', 'half'],
+      { ...interpretation, input: { name: 'aces2065-1' } },
+    ],
   ])('%s', async (_, suffix, options, said) => {
     const folder = freshFolder('frames');
     mkdirSync(join(folder, 'A001C001'));
-    await ffmpeg('-f', 'lavfi', '-i', 'testsrc2=s=96x54:r=24:d=2,format=gbrp', '-frames:v', String(FRAMES), '-start_number', '1001', ...options, join(folder, 'A001C001', `A001C001.%05d${suffix}`));
-    const place = { kind: 'sequence' as const, folder: 'A001C001', prefix: 'A001C001.', suffix, padding: 5, first: 1001, count: FRAMES, statedRate: { num: 24, den: 1 } };
-    const { facts, findings } = await surveySequence(place, folder, await mediaTools(), { clip: 'A001C001' }, {});
+    await ffmpeg(
+      '-f',
+      'lavfi',
+      '-i',
+      'testsrc2=s=96x54:r=24:d=2,format=gbrp',
+      '-frames:v',
+      String(FRAMES),
+      '-start_number',
+      '1001',
+      ...options,
+      join(folder, 'A001C001', `A001C001.%05d${suffix}`),
+    );
+    const place = {
+      kind: 'sequence' as const,
+      folder: 'A001C001',
+      prefix: 'A001C001.',
+      suffix,
+      padding: 5,
+      first: 1001,
+      count: FRAMES,
+      statedRate: { num: 24, den: 1 },
+    };
+    const { facts, findings } = await surveySequence(
+      place,
+      folder,
+      await mediaTools(),
+      { clip: 'A001C001' },
+      {},
+    );
     if (facts === null) throw new Error(JSON.stringify(findings));
     await mastered(folder, place, facts, said);
   });
@@ -70,8 +154,26 @@ describe('a transform in a file', () => {
   async function jobWith(text: string | null): Promise<Job> {
     const folder = freshFolder('movie');
     const path = join(folder, 'A001C001.mov');
-    await ffmpeg(...picture, '-frames:v', String(FRAMES), '-vf', bt709, '-c:v', 'prores_ks', '-pix_fmt', 'yuv422p10le', path);
-    const job = await masterJob(folder, freshFolder('delivery'), { kind: 'movie', file: 'A001C001.mov' }, await factsOf(path), ['dpx-10'], { ...interpretation, input: { file: 'look.cube', sha256, gives: 'acescct' } });
+    await ffmpeg(
+      ...picture,
+      '-frames:v',
+      String(FRAMES),
+      '-vf',
+      bt709,
+      '-c:v',
+      'prores_ks',
+      '-pix_fmt',
+      'yuv422p10le',
+      path,
+    );
+    const job = await masterJob(
+      folder,
+      freshFolder('delivery'),
+      { kind: 'movie', file: 'A001C001.mov' },
+      await factsOf(path),
+      ['dpx-10'],
+      { ...interpretation, input: { file: 'look.cube', sha256, gives: 'acescct' } },
+    );
     const place = join(job.deliveryFolder, layout.transform(sha256, '.cube'));
     mkdirSync(dirname(place), { recursive: true });
     if (text !== null) writeFileSync(place, text);
@@ -89,7 +191,9 @@ describe('a transform in a file', () => {
     ['is another one', `${cube}\n`, 'colour-file-changed'],
   ])('that %s is told by its name, and nothing is made', async (_, text, code) => {
     const job = await jobWith(text);
-    await expect(runJob(job, await workContext())).rejects.toMatchObject({ findings: [{ code, clip: 'A001C001', file: expect.stringContaining('cube') as unknown }] });
+    await expect(runJob(job, await workContext())).rejects.toMatchObject({
+      findings: [{ code, clip: 'A001C001', file: expect.stringContaining('cube') as unknown }],
+    });
     expect(await reportOf(job, 'dpx-10')).toMatchObject({ state: 'failed', findings: [{ code }] });
   });
 });

@@ -1,6 +1,16 @@
 /** Masters as a worker makes them: from raw frames and from movies, published as folders, proved, and held when anything differs. */
 import { execFileSync } from 'node:child_process';
-import { cpSync, existsSync, mkdirSync, readdirSync, readFileSync, renameSync, rmSync, statSync, writeFileSync } from 'node:fs';
+import {
+  cpSync,
+  existsSync,
+  mkdirSync,
+  readdirSync,
+  readFileSync,
+  renameSync,
+  rmSync,
+  statSync,
+  writeFileSync,
+} from 'node:fs';
 import { basename, join } from 'node:path';
 import { beforeAll, describe, expect, test } from 'vitest';
 import { checkMaster, type MasterCheckReport } from '../../check/master/index.ts';
@@ -30,10 +40,35 @@ async function rawRoll(): Promise<{ folder: string; facts: Job['facts']; place: 
   mkdirSync(join(folder, 'A001C001'));
   for (let frame = 0; frame < FRAMES; frame += 1) {
     const samples = testSamples(WIDTH, HEIGHT, 12, frame + 1);
-    writeFileSync(join(folder, 'A001C001', `A001C001_${String(frame + 101).padStart(6, '0')}.dng`), buildDng({ width: WIDTH, height: HEIGHT, samples, bits: 12, rate: [24_000, 1001], timecode: `01:00:00:${String(frame).padStart(2, '0')}` }));
+    writeFileSync(
+      join(folder, 'A001C001', `A001C001_${String(frame + 101).padStart(6, '0')}.dng`),
+      buildDng({
+        width: WIDTH,
+        height: HEIGHT,
+        samples,
+        bits: 12,
+        rate: [24_000, 1001],
+        timecode: `01:00:00:${String(frame).padStart(2, '0')}`,
+      }),
+    );
   }
-  const place = { kind: 'sequence' as const, folder: 'A001C001', prefix: 'A001C001_', suffix: '.dng', padding: 6, first: 101, count: FRAMES, statedRate: null };
-  const { facts, findings } = await surveySequence(place, folder, await mediaTools(), { clip: 'A001C001' }, {});
+  const place = {
+    kind: 'sequence' as const,
+    folder: 'A001C001',
+    prefix: 'A001C001_',
+    suffix: '.dng',
+    padding: 6,
+    first: 101,
+    count: FRAMES,
+    statedRate: null,
+  };
+  const { facts, findings } = await surveySequence(
+    place,
+    folder,
+    await mediaTools(),
+    { clip: 'A001C001' },
+    {},
+  );
   if (facts === null) throw new Error(JSON.stringify(findings));
   return { folder, facts, place };
 }
@@ -41,12 +76,21 @@ async function rawRoll(): Promise<{ folder: string; facts: Job['facts']; place: 
 async function movieRoll(): Promise<{ folder: string; facts: Job['facts']; place: Job['clip']['place'] }> {
   const folder = groupFolder('movie-roll');
   const path = join(folder, 'A001C001.mov');
-  await makeMovie(path, { frames: FRAMES, rate: '24000/1001', size: `${WIDTH}x${HEIGHT}`, timecode: '10:00:00:00', codec: 'prores', sound: [2] });
+  await makeMovie(path, {
+    frames: FRAMES,
+    rate: '24000/1001',
+    size: `${WIDTH}x${HEIGHT}`,
+    timecode: '10:00:00:00',
+    codec: 'prores',
+    sound: [2],
+  });
   return { folder, facts: await factsOf(path), place: { kind: 'movie', file: 'A001C001.mov' } };
 }
 
-const filesOf = (job: Job, profile: string): string[] => readdirSync(join(job.deliveryFolder, profile, 'A001C001')).sort();
-const pathOf = (job: Job, profile: string, name: string): string => join(job.deliveryFolder, profile, 'A001C001', name);
+const filesOf = (job: Job, profile: string): string[] =>
+  readdirSync(join(job.deliveryFolder, profile, 'A001C001')).sort();
+const pathOf = (job: Job, profile: string, name: string): string =>
+  join(job.deliveryFolder, profile, 'A001C001', name);
 
 describe.each([
   ['raw frames', rawRoll, 86_400],
@@ -60,93 +104,188 @@ describe.each([
     await runJob(job, await workContext());
   });
 
-  test.each(profiles)('%s stands published, every check passed, a file for each frame numbered from the timecode', async (profile) => {
-    const report = await reportOf(job, profile);
-    expect(report).toMatchObject({ state: 'published', findings: [] });
-    expect(report.checks.map(({ check, outcome }) => [check, outcome])).toEqual([['frames', 'passed'], ['timecode', 'passed'], ['form', 'passed'], ['attributes', 'passed'], ['values', 'passed'], ['spots', 'passed'], ['written', 'passed']]);
-    const extension = profile === 'dpx-10' ? 'dpx' : 'exr';
-    expect(filesOf(job, profile)).toEqual(Array.from({ length: FRAMES }, (_unused, index) => `A001C001.${String(first + index).padStart(7, '0')}.${extension}`));
-    expect(readdirSync(join(job.deliveryFolder, profile))).toEqual(['A001C001']);
-  });
+  test.each(profiles)(
+    '%s stands published, every check passed, a file for each frame numbered from the timecode',
+    async (profile) => {
+      const report = await reportOf(job, profile);
+      expect(report).toMatchObject({ state: 'published', findings: [] });
+      expect(report.checks.map(({ check, outcome }) => [check, outcome])).toEqual([
+        ['frames', 'passed'],
+        ['timecode', 'passed'],
+        ['form', 'passed'],
+        ['attributes', 'passed'],
+        ['values', 'passed'],
+        ['spots', 'passed'],
+        ['written', 'passed'],
+      ]);
+      const extension = profile === 'dpx-10' ? 'dpx' : 'exr';
+      expect(filesOf(job, profile)).toEqual(
+        Array.from(
+          { length: FRAMES },
+          (_unused, index) => `A001C001.${String(first + index).padStart(7, '0')}.${extension}`,
+        ),
+      );
+      expect(readdirSync(join(job.deliveryFolder, profile))).toEqual(['A001C001']);
+    },
+  );
 
   test('sha256sum finds every file of the listing as it is', async () => {
     for (const profile of profiles) {
       const { listing } = await reportOf(job, profile);
-      const told = execFileSync('sha256sum', ['-c', join(job.deliveryFolder, listing?.path as string)], { cwd: join(job.deliveryFolder, profile, 'A001C001'), encoding: 'utf8' });
+      const told = execFileSync('sha256sum', ['-c', join(job.deliveryFolder, listing?.path as string)], {
+        cwd: join(job.deliveryFolder, profile, 'A001C001'),
+        encoding: 'utf8',
+      });
       expect(told.trim().split('\n')).toHaveLength(FRAMES);
     }
   });
 
   test('OpenEXR’s own program reads what the header says, in frame 4', () => {
-    const told = execFileSync('exrheader', [pathOf(job, 'grading-master-exr', filesOf(job, 'grading-master-exr')[4] as string)], { encoding: 'utf8' });
-    for (const part of ['compression (type compression): zip', 'white (0.32168 0.33767)', 'framesPerSecond (type rational): 24000/1001', `imageCounter (type int): ${first + 4}`, 'reelName (type string): "A001"', 'owner (type string): "Bell foundry film"', 'sourceFrame (type string): "4"', 'time 1:00:00:04'.replace('1:', first === 86_400 ? '01:' : '10:')]) expect(told).toContain(part);
+    const told = execFileSync(
+      'exrheader',
+      [pathOf(job, 'grading-master-exr', filesOf(job, 'grading-master-exr')[4] as string)],
+      { encoding: 'utf8' },
+    );
+    for (const part of [
+      'compression (type compression): zip',
+      'white (0.32168 0.33767)',
+      'framesPerSecond (type rational): 24000/1001',
+      `imageCounter (type int): ${first + 4}`,
+      'reelName (type string): "A001"',
+      'owner (type string): "Bell foundry film"',
+      'sourceFrame (type string): "4"',
+      'time 1:00:00:04'.replace('1:', first === 86_400 ? '01:' : '10:'),
+    ])
+      expect(told).toContain(part);
   });
 
   test('the strict container holds the same pixels as the other, by OpenImageIO', () => {
     for (const name of filesOf(job, 'grading-master-exr')) {
-      const told = execFileSync('oiiotool', ['--diff', pathOf(job, 'grading-master-exr', name), pathOf(job, 'grading-master-aces', name)], { encoding: 'utf8' });
+      const told = execFileSync(
+        'oiiotool',
+        ['--diff', pathOf(job, 'grading-master-exr', name), pathOf(job, 'grading-master-aces', name)],
+        { encoding: 'utf8' },
+      );
       expect(told).toContain('PASS');
     }
   });
 
   test('uncompressed frames have exactly the bytes that were foretold, within 2 per cent', async () => {
     for (const profile of ['grading-master-aces', 'dpx-10']) {
-      const { outcome } = mastersOf(job).find((work) => work.profile.name === profile) as ReturnType<typeof mastersOf>[number];
+      const { outcome } = mastersOf(job).find((work) => work.profile.name === profile) as ReturnType<
+        typeof mastersOf
+      >[number];
       const report = await reportOf(job, profile);
-      expect(Math.abs((report.file?.bytes ?? 0) / outcome.estimatedBytes - 1)).toBeLessThan(0.02 + 2000 / (6 * WIDTH * HEIGHT));
+      expect(Math.abs((report.file?.bytes ?? 0) / outcome.estimatedBytes - 1)).toBeLessThan(
+        0.02 + 2000 / (6 * WIDTH * HEIGHT),
+      );
     }
   });
 
   test('a second worker finds everything finished and makes nothing', async () => {
-    const before = profiles.map((profile) => filesOf(job, profile).map((name) => statSync(pathOf(job, profile, name)).mtimeMs));
+    const before = profiles.map((profile) =>
+      filesOf(job, profile).map((name) => statSync(pathOf(job, profile, name)).mtimeMs),
+    );
     await runJob(job, await workContext());
-    expect(profiles.map((profile) => filesOf(job, profile).map((name) => statSync(pathOf(job, profile, name)).mtimeMs))).toEqual(before);
+    expect(
+      profiles.map((profile) =>
+        filesOf(job, profile).map((name) => statSync(pathOf(job, profile, name)).mtimeMs),
+      ),
+    ).toEqual(before);
   });
 
   test('made again elsewhere, with another number of threads, every byte is the same', async () => {
     const again = await masterJob(job.rollFolder, freshFolder('again'), job.clip.place, job.facts, profiles);
     await runJob({ ...again, clip: job.clip }, { ...(await workContext()), threads: 3 });
-    for (const profile of profiles) for (const name of filesOf(job, profile)) expect(readFileSync(pathOf(again, profile, name)).equals(readFileSync(pathOf(job, profile, name))), name).toBe(true);
+    for (const profile of profiles)
+      for (const name of filesOf(job, profile))
+        expect(
+          readFileSync(pathOf(again, profile, name)).equals(readFileSync(pathOf(job, profile, name))),
+          name,
+        ).toBe(true);
   });
 
   describe('a spoiled copy does not pass', () => {
-    async function checked(profile: string, spoil: (folder: string, names: readonly string[]) => void): Promise<MasterCheckReport> {
+    async function checked(
+      profile: string,
+      spoil: (folder: string, names: readonly string[]) => void,
+    ): Promise<MasterCheckReport> {
       const folder = join(freshFolder('spoiled'), 'A001C001');
       cpSync(join(job.deliveryFolder, profile, 'A001C001'), folder, { recursive: true });
       spoil(folder, readdirSync(folder).sort());
       const report = await reportOf(job, profile);
       const { points } = await storedPoints(report, job.deliveryFolder, {});
-      const { outcome } = mastersOf(job).find((work) => work.profile.name === profile) as ReturnType<typeof mastersOf>[number];
+      const { outcome } = mastersOf(job).find((work) => work.profile.name === profile) as ReturnType<
+        typeof mastersOf
+      >[number];
       const hash = report.payload?.streams[0]?.hash as string;
-      return await checkMaster({ path: folder, outcome, source: job.clip.name, points, light: lightOf(outcome.way, await readTransform(job.deliveryFolder, outcome.way)), written: { digest: hash, frames: null }, threads: 1 });
+      return await checkMaster({
+        path: folder,
+        outcome,
+        source: job.clip.name,
+        points,
+        light: lightOf(outcome.way, await readTransform(job.deliveryFolder, outcome.way)),
+        written: { digest: hash, frames: null },
+        threads: 1,
+      });
     }
-    const edit = (path: string, change: (bytes: Buffer) => Buffer): void => writeFileSync(path, change(readFileSync(path)));
-    const at = (folder: string, names: readonly string[], index: number): string => join(folder, names[index] as string);
+    const edit = (path: string, change: (bytes: Buffer) => Buffer): void =>
+      writeFileSync(path, change(readFileSync(path)));
+    const at = (folder: string, names: readonly string[], index: number): string =>
+      join(folder, names[index] as string);
 
     test.each(profiles)('%s unspoiled passes', async (profile) => {
       expect(await checked(profile, () => undefined)).toMatchObject({ passed: true, findings: [] });
     });
 
-    const faults: [what: string, code: string, spoil: (folder: string, names: readonly string[]) => void][] = [
-      ['a frame gone', 'master-frames-differ', (folder, names) => rmSync(at(folder, names, 2))],
-      ['a frame too many', 'master-frames-differ', (folder, names) => cpSync(at(folder, names, 2), join(folder, 'A001C001.9999999.exr'))],
-      ['something else beside', 'master-frames-differ', (folder) => mkdirSync(join(folder, 'thumbs'))],
-      ['a frame cut off', 'master-form-wrong', (folder, names) => edit(at(folder, names, 3), (bytes) => bytes.subarray(0, bytes.length - 7))],
-      ['a frame longer', 'master-form-wrong', (folder, names) => edit(at(folder, names, 3), (bytes) => Buffer.concat([bytes, Buffer.alloc(5)]))],
-      ['a frame empty', 'master-form-wrong', (folder, names) => writeFileSync(at(folder, names, 3), '')],
-      ['two frames that changed places', 'timecode-differs', (folder, names) => {
-        renameSync(at(folder, names, 1), join(folder, 'x'));
-        renameSync(at(folder, names, 4), at(folder, names, 1));
-        renameSync(join(folder, 'x'), at(folder, names, 4));
-      }],
-      ['a frame in the place of its neighbour', 'timecode-differs', (folder, names) => cpSync(at(folder, names, 1), at(folder, names, 2))],
-      ['a frame from its neighbour’s pixels under its own header', 'master-values-differ', (folder, names) => {
-        const [own, other] = [readFileSync(at(folder, names, 2)), readFileSync(at(folder, names, 3))];
-        // The headers of a clip are of one length, and what follows them needs nothing of them.
-        const head = other.length - 6 * WIDTH * HEIGHT;
-        writeFileSync(at(folder, names, 2), Buffer.concat([own.subarray(0, head - (own.length - other.length)), other.subarray(head)]));
-      }],
-    ];
+    const faults: [what: string, code: string, spoil: (folder: string, names: readonly string[]) => void][] =
+      [
+        ['a frame gone', 'master-frames-differ', (folder, names) => rmSync(at(folder, names, 2))],
+        [
+          'a frame too many',
+          'master-frames-differ',
+          (folder, names) => cpSync(at(folder, names, 2), join(folder, 'A001C001.9999999.exr')),
+        ],
+        ['something else beside', 'master-frames-differ', (folder) => mkdirSync(join(folder, 'thumbs'))],
+        [
+          'a frame cut off',
+          'master-form-wrong',
+          (folder, names) => edit(at(folder, names, 3), (bytes) => bytes.subarray(0, bytes.length - 7)),
+        ],
+        [
+          'a frame longer',
+          'master-form-wrong',
+          (folder, names) => edit(at(folder, names, 3), (bytes) => Buffer.concat([bytes, Buffer.alloc(5)])),
+        ],
+        ['a frame empty', 'master-form-wrong', (folder, names) => writeFileSync(at(folder, names, 3), '')],
+        [
+          'two frames that changed places',
+          'timecode-differs',
+          (folder, names) => {
+            renameSync(at(folder, names, 1), join(folder, 'x'));
+            renameSync(at(folder, names, 4), at(folder, names, 1));
+            renameSync(join(folder, 'x'), at(folder, names, 4));
+          },
+        ],
+        [
+          'a frame in the place of its neighbour',
+          'timecode-differs',
+          (folder, names) => cpSync(at(folder, names, 1), at(folder, names, 2)),
+        ],
+        [
+          'a frame from its neighbour’s pixels under its own header',
+          'master-values-differ',
+          (folder, names) => {
+            const [own, other] = [readFileSync(at(folder, names, 2)), readFileSync(at(folder, names, 3))];
+            // The headers of a clip are of one length, and what follows them needs nothing of them.
+            const head = other.length - 6 * WIDTH * HEIGHT;
+            writeFileSync(
+              at(folder, names, 2),
+              Buffer.concat([own.subarray(0, head - (own.length - other.length)), other.subarray(head)]),
+            );
+          },
+        ],
+      ];
     test.each(faults.slice(0, 8))('%s: %s', async (_what, code, spoil) => {
       const { passed, findings } = await checked('grading-master-exr', spoil);
       expect(passed).toBe(false);
@@ -160,26 +299,40 @@ describe.each([
     });
 
     test('one bit of one value of one frame is seen by the digest of what left the encoder, whatever pixel it is', async () => {
-      const { findings } = await checked('grading-master-aces', (folder, names) => edit(at(folder, names, 5), (bytes) => {
-        const spoiled = Buffer.from(bytes);
-        spoiled[bytes.length - 100] = (spoiled[bytes.length - 100] as number) ^ 1;
-        return spoiled;
-      }));
-      expect(findings.map((item) => item.code)).toEqual(expect.arrayContaining(['payload-differs', 'master-form-wrong']));
+      const { findings } = await checked('grading-master-aces', (folder, names) =>
+        edit(at(folder, names, 5), (bytes) => {
+          const spoiled = Buffer.from(bytes);
+          spoiled[bytes.length - 100] = (spoiled[bytes.length - 100] as number) ^ 1;
+          return spoiled;
+        }),
+      );
+      expect(findings.map((item) => item.code)).toEqual(
+        expect.arrayContaining(['payload-differs', 'master-form-wrong']),
+      );
     });
 
     test('a whole frame a tenth of a stop brighter is seen by the values', async () => {
-      const { findings } = await checked('dpx-10', (folder, names) => edit(at(folder, names, 1), (bytes) => {
-        const spoiled = Buffer.from(bytes);
-        for (let word = 2048; word < bytes.length; word += 4) {
-          const codes = spoiled.readUInt32BE(word);
-          const up = (code: number): number => Math.min(1023, code + 6);
-          spoiled.writeUInt32BE(((up(codes >>> 22) << 22) | (up((codes >>> 12) & 1023) << 12) | (up((codes >>> 2) & 1023) << 2)) >>> 0, word);
-        }
-        return spoiled;
-      }));
+      const { findings } = await checked('dpx-10', (folder, names) =>
+        edit(at(folder, names, 1), (bytes) => {
+          const spoiled = Buffer.from(bytes);
+          for (let word = 2048; word < bytes.length; word += 4) {
+            const codes = spoiled.readUInt32BE(word);
+            const up = (code: number): number => Math.min(1023, code + 6);
+            spoiled.writeUInt32BE(
+              ((up(codes >>> 22) << 22) |
+                (up((codes >>> 12) & 1023) << 12) |
+                (up((codes >>> 2) & 1023) << 2)) >>>
+                0,
+              word,
+            );
+          }
+          return spoiled;
+        }),
+      );
       expect(findings.map((item) => item.code)).toContain('master-values-differ');
-      expect(findings.find((item) => item.code === 'master-values-differ')?.found).toContain(frameFileName(mastersOf(job)[2]?.outcome as never, 1));
+      expect(findings.find((item) => item.code === 'master-values-differ')?.found).toContain(
+        frameFileName(mastersOf(job)[2]?.outcome as never, 1),
+      );
     });
   });
 });
@@ -193,7 +346,10 @@ test('a raw frame that is damaged holds the clip, names the frame, and leaves no
   writeFileSync(path, bytes.fill(0, 0, 4));
   await expect(runJob(job, await workContext())).rejects.toMatchObject({ again: false });
   for (const profile of profiles) {
-    expect(await reportOf(job, profile)).toMatchObject({ state: 'failed', findings: [{ code: 'frame-develop-failed' }] });
+    expect(await reportOf(job, profile)).toMatchObject({
+      state: 'failed',
+      findings: [{ code: 'frame-develop-failed' }],
+    });
     expect(readdirSync(join(job.deliveryFolder, profile))).toEqual([]);
   }
 });
@@ -201,19 +357,43 @@ test('a raw frame that is damaged holds the clip, names the frame, and leaves no
 test('without settings a log movie is held, and with others its master is made again', async () => {
   const { folder, facts, place } = await movieRoll();
   const clip = { id: 'A001C001', name: 'A001C001' };
-  const profile = (await loadProfiles({ wanted: ['grading-master-exr'] })).profiles[0]?.profile as Parameters<typeof decideOutcome>[0]['profile'];
-  const untagged = { ...facts, video: { ...facts.video, colour: { ...facts.video.colour, primaries: null, transfer: null } }, interpretation: { ...interpretation, input: null, inputFrom: null } };
-  expect(decideOutcome({ day: 'day-01', roll: 'A001', clip, facts: untagged, profile })).toMatchObject({ outcome: null, findings: [{ code: 'input-unknown' }] });
+  const profile = (await loadProfiles({ wanted: ['grading-master-exr'] })).profiles[0]?.profile as Parameters<
+    typeof decideOutcome
+  >[0]['profile'];
+  const untagged = {
+    ...facts,
+    video: { ...facts.video, colour: { ...facts.video.colour, primaries: null, transfer: null } },
+    interpretation: { ...interpretation, input: null, inputFrom: null },
+  };
+  expect(decideOutcome({ day: 'day-01', roll: 'A001', clip, facts: untagged, profile })).toMatchObject({
+    outcome: null,
+    findings: [{ code: 'input-unknown' }],
+  });
   const delivery = freshFolder('settings');
   const job = await masterJob(folder, delivery, place, facts, ['grading-master-exr']);
   await runJob(job, await workContext());
   const first = await reportOf(job, 'grading-master-exr');
   const other = { ...interpretation, input: { name: 'vlog-vgamut' as const } };
-  const decided = decideOutcome({ day: 'day-01', roll: 'A001', clip, facts: { ...facts, interpretation: other }, profile });
+  const decided = decideOutcome({
+    day: 'day-01',
+    roll: 'A001',
+    clip,
+    facts: { ...facts, interpretation: other },
+    profile,
+  });
   if (decided.outcome === null) throw new Error('refused');
-  await runJob({ ...job, facts: { ...facts, interpretation: other }, deliverables: [workOf(profile, first.profileHash, decided.outcome)] }, await workContext());
+  await runJob(
+    {
+      ...job,
+      facts: { ...facts, interpretation: other },
+      deliverables: [workOf(profile, first.profileHash, decided.outcome)],
+    },
+    await workContext(),
+  );
   const second = await reportOf(job, 'grading-master-exr');
   expect(second).toMatchObject({ state: 'published', supersedes: [first.file?.xxh128] });
   expect(second.file?.sha256).not.toBe(first.file?.sha256);
-  expect(existsSync(join(job.deliveryFolder, 'grading-master-exr', basename(second.file?.path as string)))).toBe(true);
+  expect(
+    existsSync(join(job.deliveryFolder, 'grading-master-exr', basename(second.file?.path as string))),
+  ).toBe(true);
 });

@@ -11,7 +11,12 @@ import { jobOf } from '../support/jobs.ts';
 const job: Job = { ...jobOf(1, 'run'), facts: clipFacts(), span: { start: 0, count: 48 } };
 const ticks = Array.from({ length: 48 }, (_, frame) => frame * 1001);
 const trail = (over: { frames?: number; ticks?: readonly number[] } = {}): SourceTrail => ({
-  picture: { frames: over.frames ?? 48, views: 1, luma: new Uint16Array((over.frames ?? 48) * CELLS), colour: null },
+  picture: {
+    frames: over.frames ?? 48,
+    views: 1,
+    luma: new Uint16Array((over.frames ?? 48) * CELLS),
+    colour: null,
+  },
   times: { timeBase: { num: 1, den: 24_000 }, ticks: Float64Array.from(over.ticks ?? ticks) },
   sounds: [],
 });
@@ -38,16 +43,35 @@ describe('the trail of a decode', () => {
 });
 
 describe('what was read of the source', () => {
-  const two = { streams: [{ kind: 'v', hash: 'aa' }, { kind: 'a', hash: 'bb' }] };
+  const two = {
+    streams: [
+      { kind: 'v', hash: 'aa' },
+      { kind: 'a', hash: 'bb' },
+    ],
+  };
   test('twice the same is good', () => {
     expect(takenTrouble(job, { taken: two, there: two })).toBeNull();
   });
   test.each([
-    ['other packets', { taken: { streams: [{ kind: 'v', hash: 'ab' }, { kind: 'a', hash: 'bb' }] }, there: two }],
+    [
+      'other packets',
+      {
+        taken: {
+          streams: [
+            { kind: 'v', hash: 'ab' },
+            { kind: 'a', hash: 'bb' },
+          ],
+        },
+        there: two,
+      },
+    ],
     ['nothing taken in', { taken: { streams: [] }, there: two }],
     ['nothing read beside', { taken: two, there: { streams: [] } }],
     ['nothing at all', { taken: { streams: [] }, there: { streams: [] } }],
-    ['a track fewer in both', { taken: { streams: two.streams.slice(0, 1) }, there: { streams: two.streams.slice(0, 1) } }],
+    [
+      'a track fewer in both',
+      { taken: { streams: two.streams.slice(0, 1) }, there: { streams: two.streams.slice(0, 1) } },
+    ],
   ])('%s holds', (_title, source) => {
     expect(takenTrouble(job, source)?.findings.map((item) => item.code)).toEqual(['source-read-differs']);
   });
@@ -60,6 +84,11 @@ test('spots: the first frame, and one that the content chooses', () => {
 });
 
 test('the difference of two spots is the root mean square over all cells', () => {
-  const flat = (value: number) => ({ frames: 1, views: 1 as const, luma: new Uint16Array(CELLS).fill(value), colour: null });
+  const flat = (value: number) => ({
+    frames: 1,
+    views: 1 as const,
+    luma: new Uint16Array(CELLS).fill(value),
+    colour: null,
+  });
   expect(spotDifference(flat(1000), 0, flat(1300), 0)).toBe(300);
 });

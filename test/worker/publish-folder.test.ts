@@ -1,6 +1,19 @@
 /** A folder gets its final name whole or not at all, whoever else is at work and wherever the program ends. Mounting a small tmpfs needs root. */
 import { execFileSync, spawn, spawnSync } from 'node:child_process';
-import { chmodSync, existsSync, linkSync, mkdirSync, readdirSync, readFileSync, renameSync, rmSync, statSync, symlinkSync, truncateSync, writeFileSync } from 'node:fs';
+import {
+  chmodSync,
+  existsSync,
+  linkSync,
+  mkdirSync,
+  readdirSync,
+  readFileSync,
+  renameSync,
+  rmSync,
+  statSync,
+  symlinkSync,
+  truncateSync,
+  writeFileSync,
+} from 'node:fs';
 import { rename, rm } from 'node:fs/promises';
 import { basename, dirname, join } from 'node:path';
 import { describe, expect, onTestFinished, test } from 'vitest';
@@ -16,20 +29,37 @@ import { readRecord, writeRecord } from '../../ledger/store.ts';
 import { digestOfFolder } from '../../media/folder-digest.ts';
 import { packageFolder } from '../../media/installation.ts';
 import { StagedFileLostError } from '../../media/publish.ts';
-import { type FolderMoves, type FolderRequest, publishDeliverable, publishFolder } from '../../media/publish-folder.ts';
+import {
+  type FolderMoves,
+  type FolderRequest,
+  publishDeliverable,
+  publishFolder,
+} from '../../media/publish-folder.ts';
 import { awaitedByOthers, publishLeftover } from '../../worker/leftover.ts';
 import { newToken, sweepStaging, targetStateOf } from '../../worker/target.ts';
 import { freshFolder } from '../support/folder.ts';
 import { bell, frameName, makeFrames, readFrames } from '../support/frames.ts';
 import { clip, facts, loaded, report as reportOf, toolchain } from '../support/world.ts';
 
-async function staged(folder: string, contents: readonly string[] = bell, name = '.rushlight-part-now'): Promise<FolderRequest> {
+async function staged(
+  folder: string,
+  contents: readonly string[] = bell,
+  name = '.rushlight-part-now',
+): Promise<FolderRequest> {
   const path = makeFrames(join(folder, name), contents);
-  return { staged: path, final: join(folder, 'A001C001'), checked: await digestOfFolder(path), isOurs: () => false };
+  return {
+    staged: path,
+    final: join(folder, 'A001C001'),
+    checked: await digestOfFolder(path),
+    isOurs: () => false,
+  };
 }
 
 /** An older folder of ours under the final name; gives what recognises it. */
-async function older(folder: string, contents: readonly string[] = ['yesterday', 'and the day before']): Promise<FolderRequest['isOurs']> {
+async function older(
+  folder: string,
+  contents: readonly string[] = ['yesterday', 'and the day before'],
+): Promise<FolderRequest['isOurs']> {
   const { xxh128 } = await digestOfFolder(makeFrames(join(folder, 'A001C001'), contents));
   return (digest) => digest === xxh128;
 }
@@ -68,12 +98,32 @@ describe('a folder', () => {
     ['a file', /^a file$/, (path) => writeFileSync(path, 'of somebody else')],
     ['a symbolic link', /^a symbolic link$/, (path) => symlinkSync('elsewhere', path)],
     ['an empty folder', /^an empty folder$/, (path) => mkdirSync(path)],
-    ['a folder of other files', /^a folder of 1 files, 4 bytes, XXH128 [0-9a-f]{32} of their listing, that no report of ours names$/, (path) => makeFrames(path, ['else'])],
-    ['the same files and one more', /^a folder of 5 files/, (path) => makeFrames(path, [...bell, 'an encore'])],
+    [
+      'a folder of other files',
+      /^a folder of 1 files, 4 bytes, XXH128 [0-9a-f]{32} of their listing, that no report of ours names$/,
+      (path) => makeFrames(path, ['else']),
+    ],
+    [
+      'the same files and one more',
+      /^a folder of 5 files/,
+      (path) => makeFrames(path, [...bell, 'an encore']),
+    ],
     ['the same files without the last', /^a folder of 3 files/, (path) => makeFrames(path, bell.slice(0, 3))],
-    ['the same files with two swapped', /^a folder of 4 files/, (path) => makeFrames(path, [bell[1], bell[0], bell[2], bell[3]])],
-    ['the same files and a hidden one', /^a folder in which a hidden file lies: \.DS_Store$/, (path) => writeFileSync(join(makeFrames(path, bell), '.DS_Store'), '')],
-    ['the same files and a folder', /^a folder in which a folder lies: more$/, (path) => mkdirSync(join(makeFrames(path, bell), 'more'))],
+    [
+      'the same files with two swapped',
+      /^a folder of 4 files/,
+      (path) => makeFrames(path, [bell[1], bell[0], bell[2], bell[3]]),
+    ],
+    [
+      'the same files and a hidden one',
+      /^a folder in which a hidden file lies: \.DS_Store$/,
+      (path) => writeFileSync(join(makeFrames(path, bell), '.DS_Store'), ''),
+    ],
+    [
+      'the same files and a folder',
+      /^a folder in which a folder lies: more$/,
+      (path) => mkdirSync(join(makeFrames(path, bell), 'more')),
+    ],
   ])('does not take the name of %s', async (_, found, put) => {
     const folder = freshFolder();
     const request = await staged(folder);
@@ -96,17 +146,48 @@ describe('a folder', () => {
   const frame = frameName(86_401);
   test.each<[string, (path: string) => void]>([
     ['is gone', (path) => rmSync(path, { recursive: true })],
-    ['was replaced by another one of the same files', (path) => { makeFrames(`${path}2`, bell); rmSync(path, { recursive: true }); renameSync(`${path}2`, path); }],
-    ['is a file now', (path) => { rmSync(path, { recursive: true }); writeFileSync(path, 'x'); }],
+    [
+      'was replaced by another one of the same files',
+      (path) => {
+        makeFrames(`${path}2`, bell);
+        rmSync(path, { recursive: true });
+        renameSync(`${path}2`, path);
+      },
+    ],
+    [
+      'is a file now',
+      (path) => {
+        rmSync(path, { recursive: true });
+        writeFileSync(path, 'x');
+      },
+    ],
     ['lacks a frame', (path) => rmSync(join(path, frame))],
     ['has a frame more', (path) => writeFileSync(join(path, 'encore.exr'), '')],
     ['has a hidden file', (path) => writeFileSync(join(path, '.DS_Store'), '')],
     ['has a frame cut short', (path) => truncateSync(join(path, frame), 3)],
     ['has a frame under another name', (path) => renameSync(join(path, frame), join(path, 'renamed.exr'))],
-    ['has a frame that is another file of the same size', (path) => { writeFileSync(join(path, '..', 'other'), 'the silver'); renameSync(join(path, '..', 'other'), join(path, frame)); }],
-    ['has a frame that is another file of the same size, maybe by the number of the one that is gone', (path) => { rmSync(join(path, frame)); writeFileSync(join(path, frame), 'the silver'); }],
+    [
+      'has a frame that is another file of the same size',
+      (path) => {
+        writeFileSync(join(path, '..', 'other'), 'the silver');
+        renameSync(join(path, '..', 'other'), join(path, frame));
+      },
+    ],
+    [
+      'has a frame that is another file of the same size, maybe by the number of the one that is gone',
+      (path) => {
+        rmSync(join(path, frame));
+        writeFileSync(join(path, frame), 'the silver');
+      },
+    ],
     ['has a frame into which somebody wrote', (path) => writeFileSync(join(path, frame), 'the silver')],
-    ['has a link for a frame', (path) => { renameSync(join(path, frame), join(path, '..', 'moved')); symlinkSync('../moved', join(path, frame)); }],
+    [
+      'has a link for a frame',
+      (path) => {
+        renameSync(join(path, frame), join(path, '..', 'moved'));
+        symlinkSync('../moved', join(path, frame));
+      },
+    ],
   ])('that %s since it was checked is not published', async (_, spoil) => {
     const folder = freshFolder();
     const request = await staged(folder);
@@ -132,7 +213,9 @@ describe('a folder', () => {
     const folder = freshFolder();
     const request = await staged(folder);
     put(request.staged);
-    await expect(publishFolder({ ...request, checked: await digestOfFolder(request.staged) })).rejects.toThrow('lies in it: more');
+    await expect(
+      publishFolder({ ...request, checked: await digestOfFolder(request.staged) }),
+    ).rejects.toThrow('lies in it: more');
     expect(existsSync(request.final)).toBe(false);
   });
 
@@ -162,12 +245,15 @@ describe('a move that fails', () => {
     };
   }
 
-  test.each(['ENOSPC', 'EROFS', 'EIO', 'EXDEV'])('with %s: the name stays free, and what was staged stays', async (code) => {
-    const folder = freshFolder();
-    const request = await staged(folder);
-    await expect(publishFolder(request, failing(1, code))).rejects.toMatchObject({ code });
-    expect(readdirSync(folder)).toEqual([basename(request.staged)]);
-  });
+  test.each(['ENOSPC', 'EROFS', 'EIO', 'EXDEV'])(
+    'with %s: the name stays free, and what was staged stays',
+    async (code) => {
+      const folder = freshFolder();
+      const request = await staged(folder);
+      await expect(publishFolder(request, failing(1, code))).rejects.toMatchObject({ code });
+      expect(readdirSync(folder)).toEqual([basename(request.staged)]);
+    },
+  );
 
   test.each([
     ['aside', 1],
@@ -176,7 +262,9 @@ describe('a move that fails', () => {
     const folder = freshFolder();
     const isOurs = await older(folder);
     const request = await staged(folder);
-    await expect(publishFolder({ ...request, isOurs }, failing(at, 'EIO'))).rejects.toMatchObject({ code: 'EIO' });
+    await expect(publishFolder({ ...request, isOurs }, failing(at, 'EIO'))).rejects.toMatchObject({
+      code: 'EIO',
+    });
     expect(readdirSync(folder).sort()).toEqual([basename(request.staged), 'A001C001']);
     expect(standing(folder)).toEqual(['yesterday', 'and the day before']);
   });
@@ -184,7 +272,9 @@ describe('a move that fails', () => {
   test('the older one cannot be removed: the new one stands all the same', async () => {
     const folder = freshFolder();
     const isOurs = await older(folder);
-    expect(await publishFolder({ ...(await staged(folder)), isOurs }, failing(3, 'EIO'))).toEqual({ kind: 'replaced' });
+    expect(await publishFolder({ ...(await staged(folder)), isOurs }, failing(3, 'EIO'))).toEqual({
+      kind: 'replaced',
+    });
     expect(standing(folder)).toEqual([...bell]);
     expect(readdirSync(folder)).toHaveLength(2);
   });
@@ -232,7 +322,9 @@ describe('a move that fails', () => {
       },
       remove: (path) => rm(path, { recursive: true }),
     };
-    expect(await publishFolder({ ...(await staged(folder)), isOurs }, moves)).toMatchObject({ kind: 'taken' });
+    expect(await publishFolder({ ...(await staged(folder)), isOurs }, moves)).toMatchObject({
+      kind: 'taken',
+    });
     expect(standing(folder)).toEqual(['of somebody else']);
   });
 });
@@ -240,12 +332,18 @@ describe('a move that fails', () => {
 describe('several publishers at once', () => {
   const program = join(packageFolder, 'test/faults/publish-folder-once.mjs');
 
-  async function race(folder: string, contents: readonly (readonly string[])[], olderDigest = ''): Promise<string[]> {
+  async function race(
+    folder: string,
+    contents: readonly (readonly string[])[],
+    olderDigest = '',
+  ): Promise<string[]> {
     const at = String(Date.now() + 1_000);
     return await Promise.all(
       contents.map(async (frames, index) => {
         const { staged: path, final } = await staged(folder, frames, `.rushlight-part-${index}`);
-        const child = spawn(process.execPath, [program, path, final, at, olderDigest], { stdio: ['ignore', 'pipe', 'inherit'] });
+        const child = spawn(process.execPath, [program, path, final, at, olderDigest], {
+          stdio: ['ignore', 'pipe', 'inherit'],
+        });
         let said = '';
         for await (const chunk of child.stdout) said += String(chunk);
         return said;
@@ -255,7 +353,11 @@ describe('several publishers at once', () => {
 
   test('of the same frames: one publishes, the others find it done', async () => {
     const folder = freshFolder();
-    expect((await race(folder, [bell, bell, bell])).toSorted()).toEqual(['already-there', 'already-there', 'published']);
+    expect((await race(folder, [bell, bell, bell])).toSorted()).toEqual([
+      'already-there',
+      'already-there',
+      'published',
+    ]);
     expect(readdirSync(folder)).toEqual(['A001C001']);
     expect(standing(folder)).toEqual([...bell]);
   });
@@ -291,11 +393,21 @@ describe('a volume', () => {
 
   test('that is full takes no listing, and no part of one is left; the folder can still have its name', async () => {
     const folder = mounted(256);
-    const request = await staged(folder, bell.map((frame) => frame.repeat(500)));
+    const request = await staged(
+      folder,
+      bell.map((frame) => frame.repeat(500)),
+    );
     execFileSync('sh', ['-c', `cat /dev/zero > ${join(folder, 'ballast')} 2>/dev/null || true`]);
-    const failed = await storeListing(folder, 'A001C001', 'master', request.checked).then(() => null, (error: unknown) => error);
+    const failed = await storeListing(folder, 'A001C001', 'master', request.checked).then(
+      () => null,
+      (error: unknown) => error,
+    );
     expect(targetStateOf(failed, folder)).toBe('full');
-    expect(execFileSync('find', [folder, '-name', '*.sha256', '-o', '-path', '*/reports/*', '-type', 'f'], { encoding: 'utf8' })).toBe('');
+    expect(
+      execFileSync('find', [folder, '-name', '*.sha256', '-o', '-path', '*/reports/*', '-type', 'f'], {
+        encoding: 'utf8',
+      }),
+    ).toBe('');
     expect(await publishFolder(request)).toEqual({ kind: 'published' });
     expect(standing(folder)).toHaveLength(4);
   });
@@ -305,7 +417,10 @@ describe('a volume', () => {
     const isOurs = await older(folder);
     const request = { ...(await staged(folder)), isOurs };
     execFileSync('mount', ['-o', 'remount,ro', folder]);
-    const failed = await publishFolder(request).then(() => null, (error: unknown) => error);
+    const failed = await publishFolder(request).then(
+      () => null,
+      (error: unknown) => error,
+    );
     expect(targetStateOf(failed, folder)).toBe('read-only');
     expect(standing(folder)).toEqual(['yesterday', 'and the day before']);
     execFileSync('mount', ['-o', 'remount,rw', folder]);
@@ -319,14 +434,26 @@ describe('a worker that dies', () => {
   const place = (delivery: string, name: string): string => layout.deliverable(delivery, 'master', name);
 
   /** As `publish` of worker/finish.ts has it when it gives the name: staged, listed, reported as `publishing`. The process of the staging name is gone. */
-  async function prepared(olderFrames: readonly string[] | null): Promise<{ job: Job; delivery: string; report: DeliverableReport; request: FolderRequest; olderDigest: string }> {
+  async function prepared(olderFrames: readonly string[] | null): Promise<{
+    job: Job;
+    delivery: string;
+    report: DeliverableReport;
+    request: FolderRequest;
+    olderDigest: string;
+  }> {
     const delivery = freshFolder('delivery');
     const gone = spawnSync('true').pid;
     const folder = layout.profileFolder(delivery, 'master');
     mkdirSync(folder);
-    const path = makeFrames(layout.stagingFolder(delivery, 'master', newToken().replace(`-${process.pid}-`, `-${gone}-`)), bell);
+    const path = makeFrames(
+      layout.stagingFolder(delivery, 'master', newToken().replace(`-${process.pid}-`, `-${gone}-`)),
+      bell,
+    );
     const checked = await digestOfFolder(path);
-    const olderDigest = olderFrames === null ? '' : (await digestOfFolder(makeFrames(place(delivery, 'A001C001'), olderFrames))).xxh128;
+    const olderDigest =
+      olderFrames === null
+        ? ''
+        : (await digestOfFolder(makeFrames(place(delivery, 'A001C001'), olderFrames))).xxh128;
     const whole = reportOf(clip, 'master', 'hash-master');
     const outcome = { ...whole.outcome, fileName: 'A001C001' };
     mkdirSync(join(delivery, 'reports', 'trails'), { recursive: true });
@@ -335,37 +462,92 @@ describe('a worker that dies', () => {
       ...whole,
       state: 'publishing',
       outcome,
-      file: { path: 'master/A001C001', bytes: checked.bytes, xxh128: checked.xxh128, sha256: checked.sha256, files: 4 },
+      file: {
+        path: 'master/A001C001',
+        bytes: checked.bytes,
+        xxh128: checked.xxh128,
+        sha256: checked.sha256,
+        files: 4,
+      },
       listing: await storeListing(delivery, clip.id, 'master', checked),
       staged: basename(path),
       ...(olderDigest === '' ? {} : { supersedes: [olderDigest] }),
     };
     await writeRecord(layout.deliverableReport(delivery, clip.id, 'master'), deliverableReportSchema, report);
-    const job = { version: 1, night: 'n', run: 'r', day: 'day-03', roll: 'A001', rollFolder: '/nowhere', deliveryFolder: delivery, clip, facts, span: { start: 0, count: 24 }, deliverables: [{ profile: profile.profile, profileHash: 'hash-master', outcome: whole.outcome }], toolchain: toolchain.fingerprint } as Job;
+    const job = {
+      version: 1,
+      night: 'n',
+      run: 'r',
+      day: 'day-03',
+      roll: 'A001',
+      rollFolder: '/nowhere',
+      deliveryFolder: delivery,
+      clip,
+      facts,
+      span: { start: 0, count: 24 },
+      deliverables: [{ profile: profile.profile, profileHash: 'hash-master', outcome: whole.outcome }],
+      toolchain: toolchain.fingerprint,
+    } as Job;
     const [deliverable] = job.deliverables;
     if (deliverable !== undefined) deliverable.outcome.fileName = 'A001C001';
-    return { job, delivery, report, request: { staged: path, final: place(delivery, 'A001C001'), checked, isOurs: (digest) => digest === olderDigest }, olderDigest };
+    return {
+      job,
+      delivery,
+      report,
+      request: {
+        staged: path,
+        final: place(delivery, 'A001C001'),
+        checked,
+        isOurs: (digest) => digest === olderDigest,
+      },
+      olderDigest,
+    };
   }
 
   function diesAt(request: FolderRequest, olderDigest: string, move: number): void {
-    const ended = spawnSync(process.execPath, [join(packageFolder, 'test/faults/publish-folder-once.mjs'), request.staged, request.final, '0', olderDigest, String(move)], { encoding: 'utf8' });
+    const ended = spawnSync(
+      process.execPath,
+      [
+        join(packageFolder, 'test/faults/publish-folder-once.mjs'),
+        request.staged,
+        request.final,
+        '0',
+        olderDigest,
+        String(move),
+      ],
+      { encoding: 'utf8' },
+    );
     expect([ended.signal, ended.stdout, ended.stderr]).toEqual(['SIGKILL', '', '']);
   }
 
   async function nextRun(job: Job, delivery: string): Promise<string> {
-    const read = await readRecord(layout.deliverableReport(delivery, clip.id, 'master'), deliverableReportSchema);
+    const read = await readRecord(
+      layout.deliverableReport(delivery, clip.id, 'master'),
+      deliverableReportSchema,
+    );
     if (read.state !== 'read') throw new Error(read.state);
     const deliverable = job.deliverables[0] as Job['deliverables'][number];
     await publishLeftover(job, deliverable, read.value, async () => undefined, new AbortController().signal);
-    const settled = await settleDeliverable(read.value, delivery, { contentDigest: clip.contentDigest, profileHash: 'hash-master', toolchain: toolchain.fingerprint, outcome: deliverable.outcome });
+    const settled = await settleDeliverable(read.value, delivery, {
+      contentDigest: clip.contentDigest,
+      profileHash: 'hash-master',
+      toolchain: toolchain.fingerprint,
+      outcome: deliverable.outcome,
+    });
     if (settled.state === 'finished') await completeRecords(settled, delivery);
     await sweepStaging(layout.profileFolder(delivery, 'master'), () => awaitedByOthers(job, 'master'));
     return settled.state === 'finished' ? 'finished' : settled.why;
   }
 
   async function gateSays(delivery: string): Promise<string[]> {
-    const onDisk = new Map([[deliverableKey(clip.id, 'master'), await readDeliverable(delivery, clip.id, 'master')]]);
-    return judgeDeliverable({ clip, facts, loaded: profile }, { day: 'day-03', roll: 'A001', toolchain, onDisk }, []).findings.map((item) => item.code);
+    const onDisk = new Map([
+      [deliverableKey(clip.id, 'master'), await readDeliverable(delivery, clip.id, 'master')],
+    ]);
+    return judgeDeliverable(
+      { clip, facts, loaded: profile },
+      { day: 'day-03', roll: 'A001', toolchain, onDisk },
+      [],
+    ).findings.map((item) => item.code);
   }
 
   const OLD = ['yesterday', 'and the day before'];
@@ -377,27 +559,39 @@ describe('a worker that dies', () => {
     ['when the new one has the name', OLD, 3, [...bell], 1],
     ['in the middle of removing the older one', OLD, 3.5, [...bell], 1],
     ['when the older one was removed', OLD, 4, [...bell], 0],
-  ])('%s: what stands is whole, the gate does not call it published, and the next run finishes without making it again', async (_, olderFrames, move, stands, lying) => {
-    const { job, delivery, request, olderDigest } = await prepared(olderFrames);
-    diesAt(request, olderDigest, move);
-    expect(existsSync(request.final) ? readFrames(request.final) : null).toEqual(stands);
-    expect(readdirSync(dirname(request.final)).filter((name) => name.startsWith('.'))).toHaveLength(lying);
-    expect(await gateSays(delivery)).toEqual(['deliverable-unpublished']);
-    expect(await nextRun(job, delivery)).toBe('finished');
-    expect(readFrames(request.final)).toEqual([...bell]);
-    expect(readdirSync(dirname(request.final))).toEqual(['A001C001']);
-    expect(await gateSays(delivery)).toEqual([]);
-    const read = await readRecord(layout.deliverableReport(delivery, clip.id, 'master'), deliverableReportSchema);
-    expect(read).toMatchObject({ state: 'read', value: { state: 'published', file: { files: 4 } } });
-    expect(read.state === 'read' && 'staged' in read.value).toBe(false);
-  });
+  ])(
+    '%s: what stands is whole, the gate does not call it published, and the next run finishes without making it again',
+    async (_, olderFrames, move, stands, lying) => {
+      const { job, delivery, request, olderDigest } = await prepared(olderFrames);
+      diesAt(request, olderDigest, move);
+      expect(existsSync(request.final) ? readFrames(request.final) : null).toEqual(stands);
+      expect(readdirSync(dirname(request.final)).filter((name) => name.startsWith('.'))).toHaveLength(lying);
+      expect(await gateSays(delivery)).toEqual(['deliverable-unpublished']);
+      expect(await nextRun(job, delivery)).toBe('finished');
+      expect(readFrames(request.final)).toEqual([...bell]);
+      expect(readdirSync(dirname(request.final))).toEqual(['A001C001']);
+      expect(await gateSays(delivery)).toEqual([]);
+      const read = await readRecord(
+        layout.deliverableReport(delivery, clip.id, 'master'),
+        deliverableReportSchema,
+      );
+      expect(read).toMatchObject({ state: 'read', value: { state: 'published', file: { files: 4 } } });
+      expect(read.state === 'read' && 'staged' in read.value).toBe(false);
+    },
+  );
 
   test.each<[string, (request: FolderRequest, job: Job) => void]>([
-    ['one byte of it differs', ({ staged: path }) => writeFileSync(join(path, frameName(86_401)), 'the brOnze')],
+    [
+      'one byte of it differs',
+      ({ staged: path }) => writeFileSync(join(path, frameName(86_401)), 'the brOnze'),
+    ],
     ['a frame of it is gone', ({ staged: path }) => rmSync(join(path, frameName(86_403)))],
     ['something else lies in it', ({ staged: path }) => writeFileSync(join(path, '.DS_Store'), '')],
     ['it is gone', ({ staged: path }) => rmSync(path, { recursive: true })],
-    ['it is wanted with another profile', (_, job) => void Object.assign(job.deliverables[0] as object, { profileHash: 'other' })],
+    [
+      'it is wanted with another profile',
+      (_, job) => void Object.assign(job.deliverables[0] as object, { profileHash: 'other' }),
+    ],
   ])('and of whose folder %s: it is not published, and swept', async (_, spoil) => {
     const { job, delivery, request } = await prepared(null);
     spoil(request, job);
@@ -409,7 +603,10 @@ describe('a worker that dies', () => {
     const { job, delivery, request, report } = await prepared(null);
     const name = layout.stagingFolder(delivery, 'master', newToken());
     renameSync(request.staged, name);
-    await writeRecord(layout.deliverableReport(delivery, clip.id, 'master'), deliverableReportSchema, { ...report, staged: basename(name) });
+    await writeRecord(layout.deliverableReport(delivery, clip.id, 'master'), deliverableReportSchema, {
+      ...report,
+      staged: basename(name),
+    });
     expect(await nextRun(job, delivery)).not.toBe('finished');
     expect(readdirSync(dirname(request.final))).toEqual([basename(name)]);
     expect(readFrames(name)).toEqual([...bell]);
@@ -438,7 +635,13 @@ test('a sweep takes our own staging folders with all in them, and nothing that o
   const token = newToken().replace(`-${process.pid}-`, `-${gone}-`);
   makeFrames(join(folder, `.rushlight-part-${token}`), bell);
   makeFrames(join(folder, `.rushlight-part-${token}.older`), bell);
-  const kept = ['A001C001', `.rushlight-part-${newToken()}`, `.rushlight-part-another${token}`, `.rushlight-part-${token}-copy`, `rushlight-part-${token}`];
+  const kept = [
+    'A001C001',
+    `.rushlight-part-${newToken()}`,
+    `.rushlight-part-another${token}`,
+    `.rushlight-part-${token}-copy`,
+    `rushlight-part-${token}`,
+  ];
   for (const name of kept) makeFrames(join(folder, name), bell);
   makeFrames(join(folder, 'A001C001', 'deep'), bell);
   const linked = newToken().replace(`-${process.pid}-`, `-${gone}-`);
@@ -446,5 +649,8 @@ test('a sweep takes our own staging folders with all in them, and nothing that o
   linkSync(join(folder, 'A001C001', frameName(86_400)), join(folder, `.rushlight-part-${linked}.mov`));
   await sweepStaging(folder);
   expect(readdirSync(folder).sort()).toEqual([...kept].sort());
-  for (const name of kept) expect(readdirSync(join(folder, name))).toEqual(expect.arrayContaining([frameName(86_400), frameName(86_403)]));
+  for (const name of kept)
+    expect(readdirSync(join(folder, name))).toEqual(
+      expect.arrayContaining([frameName(86_400), frameName(86_403)]),
+    );
 });

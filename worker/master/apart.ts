@@ -13,7 +13,12 @@ import { finishMasters } from './finish.ts';
 import { type MasterGroup, type StagedMaster, startMasters } from './making.ts';
 
 /** Raw frames, which the threads of the mill read themselves, and pictures of a declared decoder. What does not go the same way to light is made one after the other. */
-export async function makeApart(job: Job, groups: readonly MasterGroup[], context: JobContext, report: ReportContext): Promise<Trouble[]> {
+export async function makeApart(
+  job: Job,
+  groups: readonly MasterGroup[],
+  context: JobContext,
+  report: ReportContext,
+): Promise<Trouble[]> {
   const troubles: Trouble[] = [];
   for (const group of groups) {
     const total = job.span.count;
@@ -25,7 +30,19 @@ export async function makeApart(job: Job, groups: readonly MasterGroup[], contex
       const changed = await sourceTrouble(job);
       if (changed !== null) throw new JobTrouble({ findings: [changed], again: false });
       const [{ deliverable }] = [...group.folders, ...group.movies] as [StagedMaster | StagedMovieMaster];
-      troubles.push(...(await finishMasters(job, group, making, { command: job.facts.declared?.declared.command ?? [developmentText(deliverable.outcome.way)], sounds: [] }, context, report)));
+      troubles.push(
+        ...(await finishMasters(
+          job,
+          group,
+          making,
+          {
+            command: job.facts.declared?.declared.command ?? [developmentText(deliverable.outcome.way)],
+            sounds: [],
+          },
+          context,
+          report,
+        )),
+      );
     } catch (error) {
       context.signal.throwIfAborted();
       throw frameTrouble(error, job) ?? error;
@@ -40,7 +57,23 @@ export async function makeApart(job: Job, groups: readonly MasterGroup[], contex
 function frameTrouble(error: unknown, job: Job): JobTrouble | null {
   const { name, message } = error as Error;
   const declared = job.facts.declared ?? job.facts.raw?.decoder.declaration;
-  if (name === 'DecoderFailed' && declared !== undefined) return new JobTrouble({ findings: [finding('decoder-failed', printable(message), 'every picture of the clip, and nothing else', subjectOf(job))], again: false });
+  if (name === 'DecoderFailed' && declared !== undefined)
+    return new JobTrouble({
+      findings: [
+        finding(
+          'decoder-failed',
+          printable(message),
+          'every picture of the clip, and nothing else',
+          subjectOf(job),
+        ),
+      ],
+      again: false,
+    });
   const ofSource = ['StillDamage', 'DngRefusal', 'UndevelopableError', 'DecoderFailed'].includes(name);
-  return ofSource ? new JobTrouble({ findings: [finding('frame-develop-failed', message, 'a frame that can be developed', subjectOf(job))], again: false }) : null;
+  return ofSource
+    ? new JobTrouble({
+        findings: [finding('frame-develop-failed', message, 'a frame that can be developed', subjectOf(job))],
+        again: false,
+      })
+    : null;
 }

@@ -7,15 +7,28 @@ import { frameFileName } from '../../profiles/master/frame-name.ts';
 import type { MasterOutcome } from '../../profiles/master/outcome.ts';
 import type { WayToLight } from '../../profiles/master/way.ts';
 
-const present = <Name extends string, Value>(name: Name, value: Value | null): Partial<Record<Name, Value>> => (value === null ? {} : ({ [name]: value } as Record<Name, Value>));
+const present = <Name extends string, Value>(
+  name: Name,
+  value: Value | null,
+): Partial<Record<Name, Value>> => (value === null ? {} : ({ [name]: value } as Record<Name, Value>));
 
 /** How the values came about, one line. */
 export function developmentText(way: WayToLight): string {
   if (way.kind === 'coded') {
     const { input } = way;
-    const name = 'name' in input ? input.name : 'curve' in input ? `${input.curve} ${input.gamut}` : 'file' in input ? `${input.file} SHA-256 ${input.sha256}` : `log curve base ${input.log.base}`;
+    const name =
+      'name' in input
+        ? input.name
+        : 'curve' in input
+          ? `${input.curve} ${input.gamut}`
+          : 'file' in input
+            ? `${input.file} SHA-256 ${input.sha256}`
+            : `log curve base ${input.log.base}`;
     const { declared } = way;
-    const by = declared === undefined ? '' : `; decoder ${declared.decoder} ${declared.version}${declared.full === undefined ? '' : `, full ${declared.full}`}`;
+    const by =
+      declared === undefined
+        ? ''
+        : `; decoder ${declared.decoder} ${declared.version}${declared.full === undefined ? '' : `, full ${declared.full}`}`;
     return `input ${name}; ${way.pixelFormat}${way.matrix === null ? '' : `, matrix ${way.matrix}`}, ${way.range} range${by}; no exposure added`;
   }
   const { x, y, kelvin } = way.white;
@@ -41,7 +54,11 @@ export function attributesOf(outcome: MasterOutcome, index: number, source: stri
     ...present('cameraLabel', said.camera),
     ...present('cameraSerialNumber', said.serial),
     // As many digits in each frame of a clip: without compression every frame is then as long as the other.
-    free: { sourceFile: source, sourceFrame: String(index).padStart(String(outcome.frames - 1).length, '0'), development: developmentText(outcome.way) },
+    free: {
+      sourceFile: source,
+      sourceFrame: String(index).padStart(String(outcome.frames - 1).length, '0'),
+      development: developmentText(outcome.way),
+    },
   };
 }
 

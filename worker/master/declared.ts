@@ -14,32 +14,67 @@ async function decoderOf({ facts: { declared } }: Job): Promise<LoadedDecoder> {
   if (declared === undefined) throw new RangeError('a clip that no declared decoder takes');
   const here = await decoderHere(declared);
   // Asked before the job was begun, so that it went away since.
-  if ('findings' in here) throw new DecoderFailed(declared.declared.name, here.findings.map(({ found }) => found).join('; '));
+  if ('findings' in here)
+    throw new DecoderFailed(declared.declared.name, here.findings.map(({ found }) => found).join('; '));
   return here.decoder;
 }
 
-const sizeOf = ({ facts: { video } }: Job): { width: number; height: number } => ({ width: video.width, height: video.height });
+const sizeOf = ({ facts: { video } }: Job): { width: number; height: number } => ({
+  width: video.width,
+  height: video.height,
+});
 
 /** Every picture in order; of a movie. */
-async function runMovie(decoder: LoadedDecoder, job: Job, signal: AbortSignal, take: (samples: Buffer, index: number) => Promise<void> | void, run: { readonly frame: number; readonly frames: number }): Promise<void> {
+async function runMovie(
+  decoder: LoadedDecoder,
+  job: Job,
+  signal: AbortSignal,
+  take: (samples: Buffer, index: number) => Promise<void> | void,
+  run: { readonly frame: number; readonly frames: number },
+): Promise<void> {
   const { place } = job.clip;
   if (place.kind !== 'movie') throw new RangeError('a movie of frames');
-  await runDeclared(decoder, { path: join(resolve(job.rollFolder), place.file), ...run, size: sizeOf(job), signal }, take);
+  await runDeclared(
+    decoder,
+    { path: join(resolve(job.rollFolder), place.file), ...run, size: sizeOf(job), signal },
+    take,
+  );
 }
 
 /** Of a clip with a file for each frame. `index`: from 0. */
-async function frameOf(decoder: LoadedDecoder, job: Job, index: number, signal: AbortSignal): Promise<Buffer> {
+async function frameOf(
+  decoder: LoadedDecoder,
+  job: Job,
+  index: number,
+  signal: AbortSignal,
+): Promise<Buffer> {
   const { place } = job.clip;
   if (place.kind !== 'sequence') throw new RangeError('frames of a movie');
   let picture = Buffer.alloc(0);
-  await runDeclared(decoder, { path: framePath(job.rollFolder, place, place.first + index), frame: place.first + index, frames: 1, size: sizeOf(job), signal }, (samples) => {
-    picture = Buffer.from(samples);
-  });
+  await runDeclared(
+    decoder,
+    {
+      path: framePath(job.rollFolder, place, place.first + index),
+      frame: place.first + index,
+      frames: 1,
+      size: sizeOf(job),
+      signal,
+    },
+    (samples) => {
+      picture = Buffer.from(samples);
+    },
+  );
   return picture;
 }
 
 /** One program for each frame; as many at once as there are threads to take what they give. */
-async function runFrames(decoder: LoadedDecoder, job: Job, threads: number, signal: AbortSignal, take: (samples: Buffer) => Promise<void>): Promise<void> {
+async function runFrames(
+  decoder: LoadedDecoder,
+  job: Job,
+  threads: number,
+  signal: AbortSignal,
+  take: (samples: Buffer) => Promise<void>,
+): Promise<void> {
   const over = new AbortController();
   const stop = AbortSignal.any([signal, over.signal]);
   const running: Promise<Buffer>[] = [];
@@ -61,7 +96,12 @@ async function runFrames(decoder: LoadedDecoder, job: Job, threads: number, sign
 }
 
 /** Throws DecoderFailed, what the mill throws, and the signal's reason. */
-export async function feedDeclared(job: Job, mill: Pick<Mill, 'read'>, threads: number, signal: AbortSignal): Promise<void> {
+export async function feedDeclared(
+  job: Job,
+  mill: Pick<Mill, 'read'>,
+  threads: number,
+  signal: AbortSignal,
+): Promise<void> {
   const decoder = await decoderOf(job);
   const { width, height } = sizeOf(job);
   const frameBytes = width * height * PIXEL_BYTES[decoder.declared.gives.samples];
@@ -73,7 +113,8 @@ export async function feedDeclared(job: Job, mill: Pick<Mill, 'read'>, threads: 
     if (!stream.write(samples)) await Promise.race([once(stream, 'drain'), reading]);
   };
   try {
-    if (job.clip.place.kind === 'movie') await runMovie(decoder, job, signal, take, { frame: 0, frames: job.span.count });
+    if (job.clip.place.kind === 'movie')
+      await runMovie(decoder, job, signal, take, { frame: 0, frames: job.span.count });
     else await runFrames(decoder, job, threads, signal, take);
     stream.end();
   } catch (error) {
@@ -85,17 +126,31 @@ export async function feedDeclared(job: Job, mill: Pick<Mill, 'read'>, threads: 
 }
 
 /** Some pictures, decoded anew. A command that gives one frame at a time is asked for these alone, any other for all. Throws as feedDeclared does. */
-export async function declaredPictures(job: Job, frames: readonly number[], signal: AbortSignal): Promise<ReadonlyMap<number, Buffer>> {
+export async function declaredPictures(
+  job: Job,
+  frames: readonly number[],
+  signal: AbortSignal,
+): Promise<ReadonlyMap<number, Buffer>> {
   const decoder = await decoderOf(job);
   const pictures = new Map<number, Buffer>();
   if (job.clip.place.kind === 'sequence') {
     for (const frame of frames) pictures.set(frame, await frameOf(decoder, job, frame, signal));
   } else if (decoder.declared.command.some((argument) => argument.includes('{frame}'))) {
-    for (const frame of frames) await runMovie(decoder, job, signal, (samples) => void pictures.set(frame, Buffer.from(samples)), { frame, frames: 1 });
+    for (const frame of frames)
+      await runMovie(decoder, job, signal, (samples) => void pictures.set(frame, Buffer.from(samples)), {
+        frame,
+        frames: 1,
+      });
   } else {
-    await runMovie(decoder, job, signal, (samples, index) => {
-      if (frames.includes(index)) pictures.set(index, Buffer.from(samples));
-    }, { frame: 0, frames: job.span.count });
+    await runMovie(
+      decoder,
+      job,
+      signal,
+      (samples, index) => {
+        if (frames.includes(index)) pictures.set(index, Buffer.from(samples));
+      },
+      { frame: 0, frames: job.span.count },
+    );
   }
   return pictures;
 }

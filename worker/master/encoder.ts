@@ -48,10 +48,18 @@ function latch(): { readonly passed: Promise<void>; readonly open: () => void } 
   return { passed, open };
 }
 
-export async function startEncoder({ job, output: { deliverable, staged }, tools, threads, stallMilliseconds, signal }: EncoderRequest): Promise<MasterEncoder> {
+export async function startEncoder({
+  job,
+  output: { deliverable, staged },
+  tools,
+  threads,
+  stallMilliseconds,
+  signal,
+}: EncoderRequest): Promise<MasterEncoder> {
   const { outcome } = deliverable;
   const recipe = fedRecipe({ facts: job.facts, outcome, path: staged, threads });
-  const clip = outcome.audio.length === 0 ? null : await openInput(job.rollFolder, job.clip.place, job.facts.video.rate);
+  const clip =
+    outcome.audio.length === 0 ? null : await openInput(job.rollFolder, job.clip.place, job.facts.video.rate);
   const given = new AbortController();
   const watched = newWatched();
   let payload: Payload = { streams: [] };
@@ -68,32 +76,47 @@ export async function startEncoder({ job, output: { deliverable, staged }, tools
     touch();
   });
   // An encoder that nobody gives anything is not stalled.
-  const idle = setInterval(() => {
-    if (!busy) touch();
-  }, Math.max(20, Math.floor(stallMilliseconds / 4)));
+  const idle = setInterval(
+    () => {
+      if (!busy) touch();
+    },
+    Math.max(20, Math.floor(stallMilliseconds / 4)),
+  );
   const run = async (): Promise<RunResult> => {
     try {
-      return await runTool(tools.ffmpeg.path, [...MANNERS, ...recipe.inputOptions, ...(clip?.args ?? []), ...recipe.framesInput, '-filter_complex', recipe.filterGraph, ...recipe.outputArguments], {
-        signal: AbortSignal.any([signal, given.signal]),
-        stallMilliseconds,
-        pipes: [
-          async (stream) => {
-            payload = await readPayload(stream);
-          },
+      return await runTool(
+        tools.ffmpeg.path,
+        [
+          ...MANNERS,
+          ...recipe.inputOptions,
+          ...(clip?.args ?? []),
+          ...recipe.framesInput,
+          '-filter_complex',
+          recipe.filterGraph,
+          ...recipe.outputArguments,
         ],
-        feed: async (own) => {
-          write = own;
-          opened.open();
-          await finished.passed;
+        {
+          signal: AbortSignal.any([signal, given.signal]),
+          stallMilliseconds,
+          pipes: [
+            async (stream) => {
+              payload = await readPayload(stream);
+            },
+          ],
+          feed: async (own) => {
+            write = own;
+            opened.open();
+            await finished.passed;
+          },
+          onStart: (sign) => {
+            touch = sign;
+          },
+          onStderrLine: (line) => watchLine(watched, line),
+          onProgress: async (stream) => {
+            for await (const chunk of stream) read((chunk as Buffer).toString('utf8'));
+          },
         },
-        onStart: (sign) => {
-          touch = sign;
-        },
-        onStderrLine: (line) => watchLine(watched, line),
-        onProgress: async (stream) => {
-          for await (const chunk of stream) read((chunk as Buffer).toString('utf8'));
-        },
-      });
+      );
     } finally {
       clearInterval(idle);
       await clip?.dispose();

@@ -19,7 +19,11 @@ export interface Feeder {
   finish(index: number): FedFrame;
 }
 
-export async function feederOf({ width, height }: Pick<MillSetup, 'width' | 'height'>, spots: readonly number[], memory: KernelMemory): Promise<Feeder> {
+export async function feederOf(
+  { width, height }: Pick<MillSetup, 'width' | 'height'>,
+  spots: readonly number[],
+  memory: KernelMemory,
+): Promise<Feeder> {
   const kernel = await PictureKernel.load(memory);
   kernel.prepare({ width, height, lines: BAND_LINES, source: null, transform: null });
   const size = { width, height };
@@ -34,17 +38,31 @@ export async function feederOf({ width, height }: Pick<MillSetup, 'width' | 'hei
     },
     take(light) {
       const codes = kernel.toAcescctYuv(light);
-      for (const [plane, from] of [codes.y, codes.cb, codes.cr].entries()) words.set(memory.u16(from, codes.count), plane * count + taken);
+      for (const [plane, from] of [codes.y, codes.cb, codes.cr].entries())
+        words.set(memory.u16(from, codes.count), plane * count + taken);
       taken += codes.count;
     },
     finish(index) {
       // The trail and the codes are taken of the very bytes that are handed over.
-      const planes = [0, 1, 2].map((plane) => words.subarray(plane * count, (plane + 1) * count)) as [Uint16Array, Uint16Array, Uint16Array];
-      const codesAt = (points: readonly Point[]): Uint16Array => Uint16Array.from(points.flatMap((point) => planes.map((plane) => plane[point.y * width + point.x] as number)));
+      const planes = [0, 1, 2].map((plane) => words.subarray(plane * count, (plane + 1) * count)) as [
+        Uint16Array,
+        Uint16Array,
+        Uint16Array,
+      ];
+      const codesAt = (points: readonly Point[]): Uint16Array =>
+        Uint16Array.from(
+          points.flatMap((point) => planes.map((plane) => plane[point.y * width + point.x] as number)),
+        );
       return {
         bytes: new Uint8Array(words.buffer),
         luma: areaAverages(planes[0], size, BITS, LUMA),
-        colour: index % COLOUR_STEP === 0 ? Uint16Array.of(...areaAverages(planes[1], size, BITS, COLOUR), ...areaAverages(planes[2], size, BITS, COLOUR)) : null,
+        colour:
+          index % COLOUR_STEP === 0
+            ? Uint16Array.of(
+                ...areaAverages(planes[1], size, BITS, COLOUR),
+                ...areaAverages(planes[2], size, BITS, COLOUR),
+              )
+            : null,
         points: codesAt(pointsOf(index, width, height)),
         spots: spots.includes(index) ? codesAt(pixels) : null,
       };

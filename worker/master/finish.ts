@@ -20,7 +20,14 @@ interface MilledFrom {
 }
 
 /** Every master of a group, its frames or pictures made: proved, checked, published. */
-export async function finishMasters(job: Job, { folders, movies }: MasterGroup, making: MasterMaking, { command, sounds }: MilledFrom, context: JobContext, report: ReportContext): Promise<Trouble[]> {
+export async function finishMasters(
+  job: Job,
+  { folders, movies }: MasterGroup,
+  making: MasterMaking,
+  { command, sounds }: MilledFrom,
+  context: JobContext,
+  report: ReportContext,
+): Promise<Trouble[]> {
   const evidence = await making.prove(context.tools, context.signal);
   if (!('points' in evidence)) throw new JobTrouble(evidence);
   // The frames are written; their memory is for those that read them.
@@ -41,18 +48,46 @@ export async function finishMasters(job: Job, { folders, movies }: MasterGroup, 
       onFrames: progressOf('check', deliverable.outcome.frames, context),
     });
     const payload = { streams: written === null ? [] : [{ kind: 'frames', hash: written.digest }] };
-    const trouble = await conclude(job, deliverable, staged, checked, command, { file: evidence.file, payload }, context, report);
+    const trouble = await conclude(
+      job,
+      deliverable,
+      staged,
+      checked,
+      command,
+      { file: evidence.file, payload },
+      context,
+      report,
+    );
     if (trouble !== null) troubles.push(trouble);
   }
   for (const [index, output] of movies.entries()) {
-    const trouble = await finishMovieMaster(job, output, evidence.encoded[index] as Encoded, evidence, sounds, context, report);
+    const trouble = await finishMovieMaster(
+      job,
+      output,
+      evidence.encoded[index] as Encoded,
+      evidence,
+      sounds,
+      context,
+      report,
+    );
     if (trouble !== null) troubles.push(trouble);
   }
   return troubles;
 }
 
-async function finishMovieMaster(job: Job, output: StagedMovieMaster, { run, watched, payload }: Encoded, { fed }: MasterEvidence, sounds: SourceTrail['sounds'], context: JobContext, report: ReportContext): Promise<Trouble | null> {
-  const { deliverable: { outcome, profile }, staged } = output;
+async function finishMovieMaster(
+  job: Job,
+  output: StagedMovieMaster,
+  { run, watched, payload }: Encoded,
+  { fed }: MasterEvidence,
+  sounds: SourceTrail['sounds'],
+  context: JobContext,
+  report: ReportContext,
+): Promise<Trouble | null> {
+  const {
+    deliverable: { outcome, profile },
+    staged,
+  } = output;
   const subject = { ...subjectOf(job), profile: profile.name };
   if (fed === null) throw new RangeError('a movie of pictures that nobody made');
   const trouble = classifyMake(run, watched, outcome.frames, null, subject);
@@ -62,7 +97,21 @@ async function finishMovieMaster(job: Job, output: StagedMovieMaster, { run, wat
     return state === 'good' ? trouble : targetTrouble(state, folder, subject);
   }
   // Its own clock: the pictures were counted, and are as many as the clip has.
-  const times = { timeBase: ratio(outcome.rate.den, outcome.rate.num), ticks: Float64Array.from({ length: outcome.frames }, (_, frame) => frame) };
-  const trail: SourceTrail = { picture: fed.picture, times, sounds: job.facts.audio.map((_, track) => sounds[track] ?? null) };
-  return await finish(job, output, [run.command, ...run.args], { trail, file: storedOnce(job, trail), encoded: payload, fed: fed.report }, context, report);
+  const times = {
+    timeBase: ratio(outcome.rate.den, outcome.rate.num),
+    ticks: Float64Array.from({ length: outcome.frames }, (_, frame) => frame),
+  };
+  const trail: SourceTrail = {
+    picture: fed.picture,
+    times,
+    sounds: job.facts.audio.map((_, track) => sounds[track] ?? null),
+  };
+  return await finish(
+    job,
+    output,
+    [run.command, ...run.args],
+    { trail, file: storedOnce(job, trail), encoded: payload, fed: fed.report },
+    context,
+    report,
+  );
 }

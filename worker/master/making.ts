@@ -64,18 +64,39 @@ export interface MakingContext {
 /** Name of the source, as the headers have it. */
 export const sourceName = ({ clip }: Pick<Job, 'clip'>): string => clip.name;
 
-export async function startMasters(job: Job, { folders, movies }: MasterGroup, context: MakingContext, onFrames: (frames: number) => void): Promise<MasterMaking> {
+export async function startMasters(
+  job: Job,
+  { folders, movies }: MasterGroup,
+  context: MakingContext,
+  onFrames: (frames: number) => void,
+): Promise<MasterMaking> {
   const { facts, clip } = job;
   const outcome = (folders[0] ?? movies[0])?.deliverable.outcome;
   if (outcome === undefined) throw new RangeError('a mill without a master');
   const { way, width, height, frames } = outcome;
   const transform = await readTransform(job.deliveryFolder, way);
   for (const { staged } of folders) await makeFolder(job.deliveryFolder, staged);
-  const raw = facts.raw !== undefined && clip.place.kind === 'sequence' ? { rollFolder: job.rollFolder, place: clip.place, picture: facts.raw.picture, decoder: facts.raw.decoder } : null;
-  const outputs = folders.map(({ deliverable, staged }) => ({ outcome: deliverable.outcome, folder: staged }));
+  const raw =
+    facts.raw !== undefined && clip.place.kind === 'sequence'
+      ? {
+          rollFolder: job.rollFolder,
+          place: clip.place,
+          picture: facts.raw.picture,
+          decoder: facts.raw.decoder,
+        }
+      : null;
+  const outputs = folders.map(({ deliverable, staged }) => ({
+    outcome: deliverable.outcome,
+    folder: staged,
+  }));
   const feed = movies.length === 0 ? null : { spots: spotFrames(clip.contentDigest, frames) };
   const encoders: MasterEncoder[] = [];
-  const mill = startMill({ way, width, height, outputs, feed, transform, raw, source: sourceName(job) }, context.threads, onFrames, async (picture) => void (await Promise.all(encoders.map((encoder) => encoder.take(picture)))));
+  const mill = startMill(
+    { way, width, height, outputs, feed, transform, raw, source: sourceName(job) },
+    context.threads,
+    onFrames,
+    async (picture) => void (await Promise.all(encoders.map((encoder) => encoder.take(picture)))),
+  );
   const close = async (): Promise<void> => {
     await mill.close();
     await Promise.all(encoders.map((encoder) => encoder.stop()));
@@ -94,11 +115,27 @@ export async function startMasters(job: Job, { folders, movies }: MasterGroup, c
       signal.throwIfAborted();
       const { values, written, fed, invalid } = mill.milled();
       const subject = subjectOf(job);
-      if (mill.frames !== frames) return { findings: [finding('frame-develop-failed', `${mill.frames} frames`, `${frames} frames`, subject)], again: true };
-      if (invalid > 0) return { findings: [finding('master-not-finite', `${invalid} values that are no numbers`, 'numbers', subject)], again: true };
+      if (mill.frames !== frames)
+        return {
+          findings: [finding('frame-develop-failed', `${mill.frames} frames`, `${frames} frames`, subject)],
+          again: true,
+        };
+      if (invalid > 0)
+        return {
+          findings: [
+            finding('master-not-finite', `${invalid} values that are no numbers`, 'numbers', subject),
+          ],
+          again: true,
+        };
       // Demosaic and highlights are the profile's: what one way says of light is not said of the other.
       const light = lightOf(way, transform);
-      const points: PointTrail = { frames, width, height, values, spots: await spotsOf(job, outcome, light, values, tools, signal) };
+      const points: PointTrail = {
+        frames,
+        width,
+        height,
+        values,
+        spots: await spotsOf(job, outcome, light, values, tools, signal),
+      };
       let file: Promise<NonNullable<DeliverableReport['trail']>> | undefined;
       const write = async (): Promise<NonNullable<DeliverableReport['trail']>> => {
         const { bytes, digest } = await pointFile(points);
@@ -114,7 +151,10 @@ export async function startMasters(job: Job, { folders, movies }: MasterGroup, c
           const hashes = files.map(({ xxh128 }) => xxh128);
           return { digest: writtenDigest(hashes), frames: hashes };
         }),
-        fed: fed === null ? null : { picture: fed.picture, report: checkFed(codesOf(fed, width, height), points, light, subject) },
+        fed:
+          fed === null
+            ? null
+            : { picture: fed.picture, report: checkFed(codesOf(fed, width, height), points, light, subject) },
         encoded,
         file: () => (file ??= write()),
       };
@@ -122,7 +162,11 @@ export async function startMasters(job: Job, { folders, movies }: MasterGroup, c
   };
 }
 
-function codesOf({ points, spots }: MilledFeed, width: number, height: number): Parameters<typeof checkFed>[0] {
+function codesOf(
+  { points, spots }: MilledFeed,
+  width: number,
+  height: number,
+): Parameters<typeof checkFed>[0] {
   const pixels = spotPixels(width, height);
   return { points, spots: spots.map((spot) => ({ ...spot, pixels })) };
 }

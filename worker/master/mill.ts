@@ -47,8 +47,17 @@ export interface Mill {
 /** What is kept of an answer: the picture itself went to the encoders. */
 type Kept = Omit<FrameAnswer, 'fed'> & { readonly fed: Omit<FedFrame, 'bytes'> | null };
 
-export function startMill(setup: MillSetup, threads: number, onFrame: (finished: number) => void, feed: Feed = async () => undefined): Mill {
-  const pool = createThreadPool<MillSetup, FrameOrder, FrameAnswer | null>('worker/master/thread.js', threads, setup);
+export function startMill(
+  setup: MillSetup,
+  threads: number,
+  onFrame: (finished: number) => void,
+  feed: Feed = async () => undefined,
+): Mill {
+  const pool = createThreadPool<MillSetup, FrameOrder, FrameAnswer | null>(
+    'worker/master/thread.js',
+    threads,
+    setup,
+  );
   const answers: (Kept | undefined)[] = [];
   let finished = 0;
   let failure: { readonly error: unknown } | null = null;
@@ -171,7 +180,12 @@ export function startMill(setup: MillSetup, threads: number, onFrame: (finished:
         invalid += answer.invalid;
         for (const [output, file] of answer.written.entries()) written[output]?.push(file);
       }
-      return { values, written, fed: setup.feed === null ? null : feedOf(answers.slice(0, finished) as Kept[]), invalid };
+      return {
+        values,
+        written,
+        fed: setup.feed === null ? null : feedOf(answers.slice(0, finished) as Kept[]),
+        invalid,
+      };
     },
     close: () => pool.close(),
   };

@@ -12,13 +12,21 @@ export interface MillSetup {
   readonly width: number;
   readonly height: number;
   /** Folders of frames. */
-  readonly outputs: readonly { readonly outcome: MasterOutcome; /** Absolute, made already. */ readonly folder: string }[];
+  readonly outputs: readonly {
+    readonly outcome: MasterOutcome /** Absolute, made already. */;
+    readonly folder: string;
+  }[];
   /** Pictures for encoders are wanted; `spots`: of these frames, codes at the pixels of the spots (spots.ts). null: none are. */
   readonly feed: { readonly spots: readonly number[] } | null;
   /** From code values to linear AP0; null: `way` is that of raw frames. */
   readonly transform: ColourTransform | null;
   /** Raw frames are read by the threads; null: frames come with their orders. */
-  readonly raw: { readonly rollFolder: string; readonly place: SequencePlace; readonly picture: RawFacts['picture']; readonly decoder: RawFacts['decoder'] } | null;
+  readonly raw: {
+    readonly rollFolder: string;
+    readonly place: SequencePlace;
+    readonly picture: RawFacts['picture'];
+    readonly decoder: RawFacts['decoder'];
+  } | null;
   /** What the header says of the source: the clip's name, and where a frame of a sequence lies. */
   readonly source: string;
 }

@@ -14,7 +14,11 @@ import type { MillSetup } from './orders.ts';
 /** Puts the codes of a frame where they are wanted: `codes` tells the place anew each time, since it moves when the memory grows. */
 type Fill = (path: string, file: Buffer, frame: DngFrame) => Promise<void>;
 
-async function fillBy(served: RawFacts['decoder'], memory: KernelMemory, codes: () => Uint16Array): Promise<Fill> {
+async function fillBy(
+  served: RawFacts['decoder'],
+  memory: KernelMemory,
+  codes: () => Uint16Array,
+): Promise<Fill> {
   if (served.name === OWN_DECODER) {
     const kernel = await DngKernel.load(memory);
     return async (_path, file, frame) => kernel.decodeInto(file, frame, codes());
@@ -22,7 +26,8 @@ async function fillBy(served: RawFacts['decoder'], memory: KernelMemory, codes: 
   const { rawDecoderHere } = await import('../decoder.ts');
   const here = await rawDecoderHere(served);
   // Asked before the job was begun, so that it went away since.
-  if ('findings' in here) throw new DecoderFailed(served.name, here.findings.map(({ found }) => found).join('; '));
+  if ('findings' in here)
+    throw new DecoderFailed(served.name, here.findings.map(({ found }) => found).join('; '));
   const { decoder } = here;
   return async (path, file, frame) => {
     const { cfa } = await decoder.decode(path, frame, { file });
@@ -53,7 +58,11 @@ function fileReader(): (path: string) => Promise<Buffer> {
   };
 }
 
-export async function rawReader({ rollFolder, place, decoder }: NonNullable<MillSetup['raw']>, memory: KernelMemory, codes: () => Uint16Array): Promise<(index: number) => Promise<void>> {
+export async function rawReader(
+  { rollFolder, place, decoder }: NonNullable<MillSetup['raw']>,
+  memory: KernelMemory,
+  codes: () => Uint16Array,
+): Promise<(index: number) => Promise<void>> {
   const fill = await fillBy(decoder, memory, codes);
   const read = fileReader();
   return async (index) => {

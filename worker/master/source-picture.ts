@@ -2,6 +2,19 @@
 import type { SourcePicture } from '../../media/colour/pixel.ts';
 import type { WayToLight } from '../../profiles/master/way.ts';
 
-export function sourcePicture({ pixelFormat, matrix, range, siting, declared }: Extract<WayToLight, { kind: 'coded' }>, width: number, height: number): SourcePicture {
-  return { width, height, pixelFormat, matrix, range, siting, interlaced: false, ...(declared?.full === undefined ? {} : { full: declared.full }) };
+export function sourcePicture(
+  { pixelFormat, matrix, range, siting, declared }: Extract<WayToLight, { kind: 'coded' }>,
+  width: number,
+  height: number,
+): SourcePicture {
+  return {
+    width,
+    height,
+    pixelFormat,
+    matrix,
+    range,
+    siting,
+    interlaced: false,
+    ...(declared?.full === undefined ? {} : { full: declared.full }),
+  };
 }

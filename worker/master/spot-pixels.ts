@@ -7,7 +7,9 @@ const SQUARES = 5;
 
 /** The first and the last frame, the middle one, and one that depends on the content alone. */
 export function spotFrames(contentDigest: string, frames: number): number[] {
-  const drawn = Number(BigInt(`0x${/^[0-9a-f]{1,12}/.exec(contentDigest)?.[0] ?? '0'}`) % BigInt(Math.max(1, frames)));
+  const drawn = Number(
+    BigInt(`0x${/^[0-9a-f]{1,12}/.exec(contentDigest)?.[0] ?? '0'}`) % BigInt(Math.max(1, frames)),
+  );
   return [...new Set([0, drawn, Math.floor(frames / 2), frames - 1])].sort((a, b) => a - b);
 }
 
@@ -15,14 +17,17 @@ export function spotFrames(contentDigest: string, frames: number): number[] {
 export function corners(width: number, height: number): Point[] {
   const along = (side: number): number[] => {
     const room = Math.max(0, side - SIDE);
-    return [...new Set(Array.from({ length: SQUARES }, (_, index) => Math.round((room * index) / (SQUARES - 1))))];
+    return [
+      ...new Set(Array.from({ length: SQUARES }, (_, index) => Math.round((room * index) / (SQUARES - 1)))),
+    ];
   };
   return along(height).flatMap((y) => along(width).map((x) => ({ x, y })));
 }
 
 export function square({ x, y }: Point, width: number, height: number): Point[] {
   const points: Point[] = [];
-  for (let row = y; row < Math.min(height, y + SIDE); row += 1) for (let column = x; column < Math.min(width, x + SIDE); column += 1) points.push({ x: column, y: row });
+  for (let row = y; row < Math.min(height, y + SIDE); row += 1)
+    for (let column = x; column < Math.min(width, x + SIDE); column += 1) points.push({ x: column, y: row });
   return points;
 }
 

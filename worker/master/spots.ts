@@ -44,27 +44,59 @@ interface Spotted {
 }
 
 /** null: the decoder gave no such frame by itself (not every file can be entered in its middle). */
-async function decodedFrame(job: Job, outcome: Spotted, frame: number, tools: Pick<MediaTools, 'ffmpeg'>, signal: AbortSignal): Promise<Buffer | null> {
+async function decodedFrame(
+  job: Job,
+  outcome: Spotted,
+  frame: number,
+  tools: Pick<MediaTools, 'ffmpeg'>,
+  signal: AbortSignal,
+): Promise<Buffer | null> {
   const { way, width, height } = outcome;
   if (way.kind !== 'coded') throw new RangeError('a coded spot of a raw clip');
   const { clip, facts } = job;
-  const place: InputPlace = clip.place.kind === 'movie' ? clip.place : { ...clip.place, first: clip.place.first + frame, count: 1 };
+  const place: InputPlace =
+    clip.place.kind === 'movie' ? clip.place : { ...clip.place, first: clip.place.first + frame, count: 1 };
   const { num, den } = facts.video.rate;
   // Half a frame early, so that no rounding passes the frame by.
-  const seek = clip.place.kind === 'movie' && frame > 0 ? ['-ss', (((frame - 0.5) * den) / num).toFixed(6)] : [];
+  const seek =
+    clip.place.kind === 'movie' && frame > 0 ? ['-ss', (((frame - 0.5) * den) / num).toFixed(6)] : [];
   const input = await openInput(job.rollFolder, place, facts.video.rate);
   const { bytes: frameBytes } = layoutOf(way.pixelFormat, width, height);
   const parts: Buffer[] = [];
   try {
-    await runTool(tools.ffmpeg.path, ['-hide_banner', '-nostdin', '-nostats', '-loglevel', 'error', '-noauto_conversion_filters', ...seek, ...input.args, '-map', `0:${facts.video.streamIndex}`, '-frames:v', '1', '-fps_mode', 'passthrough', '-c:v', 'rawvideo', '-f', 'rawvideo', `pipe:${FIRST_PIPE}`], {
-      signal,
-      stallMilliseconds: STALL_MILLISECONDS,
-      pipes: [
-        async (stream) => {
-          for await (const part of stream) parts.push(part as Buffer);
-        },
+    await runTool(
+      tools.ffmpeg.path,
+      [
+        '-hide_banner',
+        '-nostdin',
+        '-nostats',
+        '-loglevel',
+        'error',
+        '-noauto_conversion_filters',
+        ...seek,
+        ...input.args,
+        '-map',
+        `0:${facts.video.streamIndex}`,
+        '-frames:v',
+        '1',
+        '-fps_mode',
+        'passthrough',
+        '-c:v',
+        'rawvideo',
+        '-f',
+        'rawvideo',
+        `pipe:${FIRST_PIPE}`,
       ],
-    });
+      {
+        signal,
+        stallMilliseconds: STALL_MILLISECONDS,
+        pipes: [
+          async (stream) => {
+            for await (const part of stream) parts.push(part as Buffer);
+          },
+        ],
+      },
+    );
   } finally {
     await input.dispose();
   }
@@ -77,7 +109,11 @@ function codedSpot({ way, width, height }: Spotted, frame: number, bytes: Buffer
   if (way.kind !== 'coded') throw new RangeError('a coded spot of a raw clip');
   const source = sourcePicture(way, width, height);
   const pixels = spotPixels(width, height);
-  return { frame, pixels, light: Float64Array.from(pixels.flatMap(({ x, y }) => [...light(...codeRgbAt(source, bytes, x, y))])) };
+  return {
+    frame,
+    pixels,
+    light: Float64Array.from(pixels.flatMap(({ x, y }) => [...light(...codeRgbAt(source, bytes, x, y))])),
+  };
 }
 
 /** Relative changes of the mosaic, smaller than anything that 32-bit arithmetic does to it. */
@@ -86,14 +122,27 @@ const TREMBLE = 4e-6;
 const STEADY = 2e-5;
 
 /** Ours wherever it can, whoever else served: sensor values as stored are the same by every decoder. */
-async function cfaOf({ facts: { raw } }: Job, path: string, file: Buffer, dng: DngFrame, signal: AbortSignal): Promise<Uint16Array> {
+async function cfaOf(
+  { facts: { raw } }: Job,
+  path: string,
+  file: Buffer,
+  dng: DngFrame,
+  signal: AbortSignal,
+): Promise<Uint16Array> {
   if (notOurs(dng) === null || raw === undefined) return decodeCfa(file, dng);
   const here = await rawDecoderHere(raw.decoder);
-  if ('findings' in here) throw new DecoderFailed(raw.decoder.name, here.findings.map(({ found }) => found).join('; '));
+  if ('findings' in here)
+    throw new DecoderFailed(raw.decoder.name, here.findings.map(({ found }) => found).join('; '));
   return (await here.decoder.decode(path, dng, { file, signal })).cfa;
 }
 
-async function rawSpot(job: Job, outcome: Spotted, frame: number, light: Light, signal: AbortSignal): Promise<Spot> {
+async function rawSpot(
+  job: Job,
+  outcome: Spotted,
+  frame: number,
+  light: Light,
+  signal: AbortSignal,
+): Promise<Spot> {
   const { way } = outcome;
   const { place } = job.clip;
   if (way.kind !== 'raw' || place.kind !== 'sequence') throw new RangeError('a raw spot of a coded clip');
@@ -110,8 +159,14 @@ async function rawSpot(job: Job, outcome: Spotted, frame: number, light: Light, 
   const values: number[] = [];
   for (const corner of corners(crop.width, crop.height)) {
     // A part of the mosaic around the square, from an even pixel on, balanced as the methods want it.
-    const from = { x: Math.max(0, crop.left + corner.x - AROUND) & ~1, y: Math.max(0, crop.top + corner.y - AROUND) & ~1 };
-    const to = { x: Math.min(active.width, crop.left + corner.x + SIDE + AROUND), y: Math.min(active.height, crop.top + corner.y + SIDE + AROUND) };
+    const from = {
+      x: Math.max(0, crop.left + corner.x - AROUND) & ~1,
+      y: Math.max(0, crop.top + corner.y - AROUND) & ~1,
+    };
+    const to = {
+      x: Math.min(active.width, crop.left + corner.x + SIDE + AROUND),
+      y: Math.min(active.height, crop.top + corner.y + SIDE + AROUND),
+    };
     const [width, height] = [to.x - from.x, to.y - from.y];
     const part = (tremble: number): Mosaic => {
       const out = new Float64Array(width * height);
@@ -119,7 +174,8 @@ async function rawSpot(job: Job, outcome: Spotted, frame: number, light: Light, 
         for (let x = 0; x < width; x += 1) {
           const own = balance[channelAt(picture.pattern, from.y + y, from.x + x)];
           const odd = ((x * 7 + y * 13) % 5) - 2;
-          out[y * width + x] = ((whole[(from.y + y) * active.width + from.x + x] as number) / own) * (1 + (tremble * odd) / 2);
+          out[y * width + x] =
+            ((whole[(from.y + y) * active.width + from.x + x] as number) / own) * (1 + (tremble * odd) / 2);
         }
       }
       return { values: out, width, height, pattern: picture.pattern };
@@ -127,10 +183,19 @@ async function rawSpot(job: Job, outcome: Spotted, frame: number, light: Light, 
     const [still, moved, back] = [demosaic(part(0)), demosaic(part(TREMBLE)), demosaic(part(-TREMBLE))];
     for (const { x, y } of square(corner, crop.width, crop.height)) {
       const at = (crop.top + y - from.y) * width + crop.left + x - from.x;
-      const of = ({ r, g, b }: typeof still): [number, number, number] => [(r[at] as number) * balance[0], (g[at] as number) * balance[1], (b[at] as number) * balance[2]];
+      const of = ({ r, g, b }: typeof still): [number, number, number] => [
+        (r[at] as number) * balance[0],
+        (g[at] as number) * balance[1],
+        (b[at] as number) * balance[2],
+      ];
       const value = of(still);
       const size = Math.max(...value.map(Math.abs), 1e-3);
-      if ([of(moved), of(back)].some((other) => other.some((channel, index) => Math.abs(channel - (value[index] as number)) > STEADY * size))) continue;
+      if (
+        [of(moved), of(back)].some((other) =>
+          other.some((channel, index) => Math.abs(channel - (value[index] as number)) > STEADY * size),
+        )
+      )
+        continue;
       pixels.push({ x, y });
       values.push(...light(...value));
     }
@@ -144,30 +209,63 @@ const BESIDE = 3;
 const SAME_CODE = 1e-5;
 
 /** Which frame a picture is that was decoded by itself: the asked one, or the nearest to it whose points it has. Without any it stays the asked one, and the check finds it different. */
-function frameOf({ way, width, height, frames }: Spotted, asked: number, bytes: Buffer, values: Float32Array): number {
+function frameOf(
+  { way, width, height, frames }: Spotted,
+  asked: number,
+  bytes: Buffer,
+  values: Float32Array,
+): number {
   if (way.kind !== 'coded') throw new RangeError('a coded picture of a raw clip');
   const source = sourcePicture(way, width, height);
-  const near = Array.from({ length: 2 * BESIDE + 1 }, (_, index) => asked + (index % 2 === 0 ? index / 2 : -(index + 1) / 2)).filter((frame) => frame >= 0 && frame < frames);
+  const near = Array.from(
+    { length: 2 * BESIDE + 1 },
+    (_, index) => asked + (index % 2 === 0 ? index / 2 : -(index + 1) / 2),
+  ).filter((frame) => frame >= 0 && frame < frames);
   const has = (frame: number): boolean =>
-    pointsOf(frame, width, height).every(({ x, y }, point) => codeRgbAt(source, bytes, x, y).every((code, channel) => Math.abs(code - (values[3 * (POINTS * frame + point) + channel] as number)) <= SAME_CODE * Math.max(1, Math.abs(code))));
+    pointsOf(frame, width, height).every(({ x, y }, point) =>
+      codeRgbAt(source, bytes, x, y).every(
+        (code, channel) =>
+          Math.abs(code - (values[3 * (POINTS * frame + point) + channel] as number)) <=
+          SAME_CODE * Math.max(1, Math.abs(code)),
+      ),
+    );
   return near.find(has) ?? asked;
 }
 
 /** `values`: of the point trail. */
-export async function spotsOf(job: Job, outcome: Spotted, light: Light, values: Float32Array, tools: Pick<MediaTools, 'ffmpeg'>, signal: AbortSignal): Promise<Spot[]> {
+export async function spotsOf(
+  job: Job,
+  outcome: Spotted,
+  light: Light,
+  values: Float32Array,
+  tools: Pick<MediaTools, 'ffmpeg'>,
+  signal: AbortSignal,
+): Promise<Spot[]> {
   const spots: Spot[] = [];
   const frames = spotFrames(job.clip.contentDigest, outcome.frames);
   const declared = job.facts.declared === undefined ? null : await declaredPictures(job, frames, signal);
   const coded = async (frame: number): Promise<Spot | null> => {
-    const bytes = declared === null ? await decodedFrame(job, outcome, frame, tools, signal) : (declared.get(frame) ?? null);
+    const bytes =
+      declared === null
+        ? await decodedFrame(job, outcome, frame, tools, signal)
+        : (declared.get(frame) ?? null);
     if (bytes === null) return null;
     // Only a seek may land beside; the first frame needs none, and a decoder of its own tells its frames by their count.
-    return codedSpot(outcome, declared === null && frame > 0 && job.clip.place.kind === 'movie' ? frameOf(outcome, frame, bytes, values) : frame, bytes, light);
+    return codedSpot(
+      outcome,
+      declared === null && frame > 0 && job.clip.place.kind === 'movie'
+        ? frameOf(outcome, frame, bytes, values)
+        : frame,
+      bytes,
+      light,
+    );
   };
   for (const frame of frames) {
     signal.throwIfAborted();
-    const spot = outcome.way.kind === 'raw' ? await rawSpot(job, outcome, frame, light, signal) : await coded(frame);
-    if (spot !== null && spot.pixels.length > 0 && !spots.some((other) => other.frame === spot.frame)) spots.push(spot);
+    const spot =
+      outcome.way.kind === 'raw' ? await rawSpot(job, outcome, frame, light, signal) : await coded(frame);
+    if (spot !== null && spot.pixels.length > 0 && !spots.some((other) => other.frame === spot.frame))
+      spots.push(spot);
   }
   return spots;
 }

@@ -44,7 +44,10 @@ async function codedWay(setup: MillSetup, memory: KernelMemory): Promise<Way> {
 async function rawWay(setup: MillSetup, memory: KernelMemory): Promise<Way> {
   const { raw, way } = setup;
   if (way.kind !== 'raw' || raw === null) throw new RangeError('raw frames of an order for others');
-  const [{ DevelopKernel }, { rawReader }] = await Promise.all([import('../../media/raw/develop/kernel.ts'), import('./raw.ts')]);
+  const [{ DevelopKernel }, { rawReader }] = await Promise.all([
+    import('../../media/raw/develop/kernel.ts'),
+    import('./raw.ts'),
+  ]);
   const kernel = await DevelopKernel.load(memory);
   kernel.prepare({ picture: raw.picture, ...way, lines: BAND_LINES });
   const read = await rawReader(raw, memory, () => kernel.codes());
@@ -71,7 +74,10 @@ async function writersOf(setup: MillSetup, memory: KernelMemory): Promise<Writer
   for (const { outcome } of setup.outputs) {
     const { form, width, height, compression } = outcome;
     if (form === 'dpx') {
-      const [{ DpxEncoder }, { PictureKernel }] = await Promise.all([import('../../media/dpx/write.ts'), import('../../media/colour/picture.ts')]);
+      const [{ DpxEncoder }, { PictureKernel }] = await Promise.all([
+        import('../../media/dpx/write.ts'),
+        import('../../media/colour/picture.ts'),
+      ]);
       const encoder = await DpxEncoder.create(memory);
       encoder.prepare({ width, height });
       const kernel = await PictureKernel.load(memory);
@@ -96,7 +102,14 @@ async function writersOf(setup: MillSetup, memory: KernelMemory): Promise<Writer
 }
 
 /** Puts R, G, B of those points that lie in the band from line `first` on where they belong among all. */
-function tap(memory: KernelMemory, { r, g, b, count }: Planes, points: readonly Point[], width: number, first: number, out: Float32Array): void {
+function tap(
+  memory: KernelMemory,
+  { r, g, b, count }: Planes,
+  points: readonly Point[],
+  width: number,
+  first: number,
+  out: Float32Array,
+): void {
   const planes = [memory.f32(r, count), memory.f32(g, count), memory.f32(b, count)];
   for (const [point, { x, y }] of points.entries()) {
     const at = (y - first) * width + x;
@@ -110,7 +123,8 @@ serve<MillSetup, FrameOrder, FrameAnswer | null>(async (setup) => {
   const { width, height } = setup;
   const way = setup.raw === null ? await codedWay(setup, memory) : await rawWay(setup, memory);
   const writers = await writersOf(setup, memory);
-  const feeder = setup.feed === null ? null : await (await import('./fed.ts')).feederOf(setup, setup.feed.spots, memory);
+  const feeder =
+    setup.feed === null ? null : await (await import('./fed.ts')).feederOf(setup, setup.feed.spots, memory);
   return async (order) => {
     const { index } = order;
     if (!(await way.read(order))) return { result: null };
@@ -136,6 +150,9 @@ serve<MillSetup, FrameOrder, FrameAnswer | null>(async (setup) => {
       written.push({ name, bytes: made.bytes.length, xxh128: new Xxh128().update(made.bytes).digest() });
     }
     const fed = feeder === null ? null : feeder.finish(index);
-    return { result: { index, points, written, fed, invalid }, transfer: [points.buffer, ...(fed === null ? [] : [fed.bytes.buffer as ArrayBuffer])] };
+    return {
+      result: { index, points, written, fed, invalid },
+      transfer: [points.buffer, ...(fed === null ? [] : [fed.bytes.buffer as ArrayBuffer])],
+    };
   };
 });

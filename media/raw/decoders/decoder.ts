@@ -46,7 +46,11 @@ export async function openRaw(path: string): Promise<{ frame: DngFrame; file: Bu
 }
 
 /** The first that takes the frame; otherwise what each has against it. */
-export function chooseDecoder(path: string, frame: DngFrame, decoders: readonly RawDecoder[]): { readonly decoder: RawDecoder } | { readonly objections: readonly string[] } {
+export function chooseDecoder(
+  path: string,
+  frame: DngFrame,
+  decoders: readonly RawDecoder[],
+): { readonly decoder: RawDecoder } | { readonly objections: readonly string[] } {
   const objections: string[] = [];
   for (const decoder of decoders) {
     const objection = decoder.objection(path, frame);

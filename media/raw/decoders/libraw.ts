@@ -27,11 +27,16 @@ export function whatHappened(run: RunResult): string {
 function samplesOf(bytes: Buffer, width: number, height: number): Uint16Array {
   const head = readNetpbmHead(bytes);
   if (head === null) throw new RangeError(`${bytes.length} bytes`);
-  if (head.samplesPerPixel !== 1 || head.width !== width || head.height !== height) throw new RangeError(`a picture of ${head.width}x${head.height}x${head.samplesPerPixel}, the tags say ${width}x${height}x1`);
+  if (head.samplesPerPixel !== 1 || head.width !== width || head.height !== height)
+    throw new RangeError(
+      `a picture of ${head.width}x${head.height}x${head.samplesPerPixel}, the tags say ${width}x${height}x1`,
+    );
   const count = width * height;
-  if (bytes.length !== head.start + count * 2) throw new RangeError(`${bytes.length} bytes, ${head.start + count * 2} are wanted`);
+  if (bytes.length !== head.start + count * 2)
+    throw new RangeError(`${bytes.length} bytes, ${head.start + count * 2} are wanted`);
   const samples = new Uint16Array(count);
-  for (let index = 0, at = head.start; index < count; index += 1, at += 2) samples[index] = ((bytes[at] as number) << 8) | (bytes[at + 1] as number);
+  for (let index = 0, at = head.start; index < count; index += 1, at += 2)
+    samples[index] = ((bytes[at] as number) << 8) | (bytes[at + 1] as number);
   return samples;
 }
 
@@ -46,18 +51,30 @@ async function decoderAt(path: string): Promise<RawDecoder | null> {
     name: LIBRAW_DECODER,
     version,
     // It puts codes through the table itself, and nothing in its output says so (measured with 0.20.2).
-    objection: (_path, { picture }) => (picture.linearisation === null ? null : 'it does not give codes as stored where there is a LinearizationTable'),
+    objection: (_path, { picture }) =>
+      picture.linearisation === null
+        ? null
+        : 'it does not give codes as stored where there is a LinearizationTable',
     decode: async (source, { picture: { width, height, bitsPerSample } }, options = {}): Promise<Cfa> => {
       const cfa = await withPrivateLink(source, async (link, folder) => {
-        const run = await runForOutput(path, ['-q', link], { cwd: folder, stallMilliseconds: PATIENCE_MILLISECONDS, ...(options.signal === undefined ? {} : { signal: options.signal }) });
+        const run = await runForOutput(path, ['-q', link], {
+          cwd: folder,
+          stallMilliseconds: PATIENCE_MILLISECONDS,
+          ...(options.signal === undefined ? {} : { signal: options.signal }),
+        });
         options.signal?.throwIfAborted();
         const written = `${link}.pgm`;
         const size = await stat(written).then(
           ({ size: bytes }) => bytes,
           () => null,
         );
-        if (run.reason !== 'exited' || run.exitCode !== 0 || size === null) throw new DecoderFailed(LIBRAW_DECODER, size === null ? `it wrote no picture (${whatHappened(run)})` : whatHappened(run));
-        if (size > width * height * 2 + 1024) throw new DecoderFailed(LIBRAW_DECODER, `${size} bytes for ${width}x${height} samples`);
+        if (run.reason !== 'exited' || run.exitCode !== 0 || size === null)
+          throw new DecoderFailed(
+            LIBRAW_DECODER,
+            size === null ? `it wrote no picture (${whatHappened(run)})` : whatHappened(run),
+          );
+        if (size > width * height * 2 + 1024)
+          throw new DecoderFailed(LIBRAW_DECODER, `${size} bytes for ${width}x${height} samples`);
         try {
           return samplesOf(await readFile(written), width, height);
         } catch (error) {

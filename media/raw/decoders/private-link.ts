@@ -7,7 +7,10 @@ import { tmpdir } from 'node:os';
 import { extname, join } from 'node:path';
 import { fsPath } from '../../names.ts';
 
-export async function withPrivateLink<T>(path: string, use: (link: string, folder: string) => Promise<T>): Promise<T> {
+export async function withPrivateLink<T>(
+  path: string,
+  use: (link: string, folder: string) => Promise<T>,
+): Promise<T> {
   const folder = await mkdtemp(join(tmpdir(), 'rushlight-raw-'));
   try {
     const extension = extname(path);

@@ -28,7 +28,8 @@ const across: Way = { rows: 0, columns: 1 };
 const down: Way = { rows: 1, columns: 0 };
 
 /** The two values that lie `by` pixels before and behind a place, one way, added. */
-const pair = (way: Way, read: Read, row: number, column: number, by = 1): number => read(row - by * way.rows, column - by * way.columns) + read(row + by * way.rows, column + by * way.columns);
+const pair = (way: Way, read: Read, row: number, column: number, by = 1): number =>
+  read(row - by * way.rows, column - by * way.columns) + read(row + by * way.rows, column + by * way.columns);
 
 export function fine(mosaic: Mosaic): Pixels {
   const { pattern } = mosaic;
@@ -37,32 +38,53 @@ export function fine(mosaic: Mosaic): Pixels {
   const at = (margin: number, value: Read): Read => computed(mosaic, margin, value);
 
   // Green of a pixel of red or blue one way, and what its own value has more than green.
-  const directional = (way: Way): Read => (row, column) => {
-    const [before, behind] = [seen(row - way.rows, column - way.columns), seen(row + way.rows, column + way.columns)];
-    const reach = BEYOND * Math.abs(before - behind);
-    const value = (before + behind) / 2 + (2 * seen(row, column) - pair(way, seen, row, column, 2)) / 4;
-    return Math.min(Math.max(value, Math.min(before, behind) - reach), Math.max(before, behind) + reach);
-  };
+  const directional =
+    (way: Way): Read =>
+    (row, column) => {
+      const [before, behind] = [
+        seen(row - way.rows, column - way.columns),
+        seen(row + way.rows, column + way.columns),
+      ];
+      const reach = BEYOND * Math.abs(before - behind);
+      const value = (before + behind) / 2 + (2 * seen(row, column) - pair(way, seen, row, column, 2)) / 4;
+      return Math.min(Math.max(value, Math.min(before, behind) - reach), Math.max(before, behind) + reach);
+    };
   const greenAcross = at(12, directional(across));
   const greenDown = at(12, directional(down));
   const differenceAcross: Read = (row, column) => seen(row, column) - greenAcross(row, column);
   const differenceDown: Read = (row, column) => seen(row, column) - greenDown(row, column);
   // How much the difference changes between the two pixels of one colour around a point, one way.
-  const changeAcross: Read = (row, column) => Math.abs(differenceAcross(row, column - 1) - differenceAcross(row, column + 1));
-  const changeDown: Read = (row, column) => Math.abs(differenceDown(row - 1, column) - differenceDown(row + 1, column));
+  const changeAcross: Read = (row, column) =>
+    Math.abs(differenceAcross(row, column - 1) - differenceAcross(row, column + 1));
+  const changeDown: Read = (row, column) =>
+    Math.abs(differenceDown(row - 1, column) - differenceDown(row + 1, column));
   /** All such changes around a pixel, as they lie in its window of 5 x 5. */
   const unrestAcross: Read = (row, column) =>
-    MIDDLE * pair(across, changeAcross, row, column) + pair(down, changeAcross, row, column) + pair(across, changeAcross, row - 2, column) + pair(across, changeAcross, row + 2, column);
+    MIDDLE * pair(across, changeAcross, row, column) +
+    pair(down, changeAcross, row, column) +
+    pair(across, changeAcross, row - 2, column) +
+    pair(across, changeAcross, row + 2, column);
   const unrestDown: Read = (row, column) =>
-    MIDDLE * pair(down, changeDown, row, column) + pair(across, changeDown, row, column) + pair(down, changeDown, row, column - 2) + pair(down, changeDown, row, column + 2);
+    MIDDLE * pair(down, changeDown, row, column) +
+    pair(across, changeDown, row, column) +
+    pair(down, changeDown, row, column - 2) +
+    pair(down, changeDown, row, column + 2);
   /** How much the way across counts at a pixel of red or blue, 0 to 1; the way down has the rest. */
   const partAcross = at(8, (row, column) => {
-    const [calmAcross, calmDown] = [(unrestDown(row, column) + LEAST) ** 2, (unrestAcross(row, column) + LEAST) ** 2];
+    const [calmAcross, calmDown] = [
+      (unrestDown(row, column) + LEAST) ** 2,
+      (unrestAcross(row, column) + LEAST) ** 2,
+    ];
     return calmAcross / (calmAcross + calmDown);
   });
-  const byParts = (row: number, column: number, onAcross: number, onDown: number): number => partAcross(row, column) * onAcross + (1 - partAcross(row, column)) * onDown;
+  const byParts = (row: number, column: number, onAcross: number, onDown: number): number =>
+    partAcross(row, column) * onAcross + (1 - partAcross(row, column)) * onDown;
 
-  const firstGreen = at(8, (row, column) => (isGreen(row, column) ? seen(row, column) : byParts(row, column, greenAcross(row, column), greenDown(row, column))));
+  const firstGreen = at(8, (row, column) =>
+    isGreen(row, column)
+      ? seen(row, column)
+      : byParts(row, column, greenAcross(row, column), greenDown(row, column)),
+  );
   /** At green pixels: the colour of the row, and that of the rows above and below, by differences to a green plane. */
   const beside = (green: Read, way: Way): Read => {
     const difference: Read = (row, column) => seen(row, column) - green(row, column);
@@ -71,20 +93,44 @@ export function fine(mosaic: Mosaic): Pixels {
   const rowColour = at(6, beside(firstGreen, across));
   const columnColour = at(6, beside(firstGreen, down));
   /** Mean of the two neighbours of a pixel, each way by its part. */
-  const between = (row: number, column: number, onAcross: Read, onDown: Read): number => byParts(row, column, pair(across, onAcross, row, column) / 2, pair(down, onDown, row, column) / 2);
+  const between = (row: number, column: number, onAcross: Read, onDown: Read): number =>
+    byParts(row, column, pair(across, onAcross, row, column) / 2, pair(down, onDown, row, column) / 2);
   /** At a pixel of red or blue, from its green neighbours: the third colour less its own, which they have from the row when they stand across, from the column when they stand above and below. */
-  const thirdLessOwn = (inRow: Read, inColumn: Read): Read => (row, column) =>
-    between(row, column, (y, x) => inColumn(y, x) - inRow(y, x), (y, x) => inRow(y, x) - inColumn(y, x));
+  const thirdLessOwn =
+    (inRow: Read, inColumn: Read): Read =>
+    (row, column) =>
+      between(
+        row,
+        column,
+        (y, x) => inColumn(y, x) - inRow(y, x),
+        (y, x) => inRow(y, x) - inColumn(y, x),
+      );
 
-  const firstThird = at(4, (row, column) => seen(row, column) + thirdLessOwn(rowColour, columnColour)(row, column));
+  const firstThird = at(
+    4,
+    (row, column) => seen(row, column) + thirdLessOwn(rowColour, columnColour)(row, column),
+  );
   const green = at(4, (row, column) => {
     if (isGreen(row, column)) return seen(row, column);
-    const ofNeighbours = between(row, column, (y, x) => rowColour(y, x) - seen(y, x), (y, x) => columnColour(y, x) - seen(y, x));
-    return seen(row, column) - (NEIGHBOURS * ofNeighbours + OWN * (seen(row, column) - firstGreen(row, column)));
+    const ofNeighbours = between(
+      row,
+      column,
+      (y, x) => rowColour(y, x) - seen(y, x),
+      (y, x) => columnColour(y, x) - seen(y, x),
+    );
+    return (
+      seen(row, column) - (NEIGHBOURS * ofNeighbours + OWN * (seen(row, column) - firstGreen(row, column)))
+    );
   });
   const refinedRowColour = at(2, beside(green, across));
   const refinedColumnColour = at(2, beside(green, down));
-  const third = at(0, (row, column) => seen(row, column) + NEIGHBOURS * thirdLessOwn(refinedRowColour, refinedColumnColour)(row, column) + OWN * (firstThird(row, column) - seen(row, column)));
+  const third = at(
+    0,
+    (row, column) =>
+      seen(row, column) +
+      NEIGHBOURS * thirdLessOwn(refinedRowColour, refinedColumnColour)(row, column) +
+      OWN * (firstThird(row, column) - seen(row, column)),
+  );
 
   return pixelsOf(mosaic, (row, column) => {
     const channel = channelAt(pattern, row, column);

@@ -2,7 +2,15 @@
  * Malvar, He, Cutler, "High-quality linear interpolation for demosaicing of Bayer-patterned color images", ICASSP 2004: bilinear
  * interpolation, corrected by the gradient of the colour that was seen, in one filter of 5 x 5 for each case (their figure 2).
  */
-import { type Channel, channelAt, type Mosaic, type Pixels, pixelsOf, type Read, readMosaic } from './mosaic.ts';
+import {
+  type Channel,
+  channelAt,
+  type Mosaic,
+  type Pixels,
+  pixelsOf,
+  type Read,
+  readMosaic,
+} from './mosaic.ts';
 
 type Filter = readonly (readonly [number, number, number, number, number])[];
 
@@ -41,7 +49,9 @@ const COLOUR_AT_OTHER: Filter = [
 
 function filtered(read: Read, filter: Filter, row: number, column: number): number {
   let sum = 0;
-  for (const [y, weights] of filter.entries()) for (const [x, weight] of weights.entries()) if (weight !== 0) sum += weight * read(row + y - 2, column + x - 2);
+  for (const [y, weights] of filter.entries())
+    for (const [x, weight] of weights.entries())
+      if (weight !== 0) sum += weight * read(row + y - 2, column + x - 2);
   return sum / 8;
 }
 
@@ -55,7 +65,10 @@ export function linear(mosaic: Mosaic): Pixels {
   const read = readMosaic(mosaic);
   return pixelsOf(mosaic, (row, column) => {
     const seen = channelAt(mosaic.pattern, row, column);
-    const of = (wanted: Channel): number => (wanted === seen ? read(row, column) : filtered(read, filterFor(wanted, seen, channelAt(mosaic.pattern, row, column + 1)), row, column));
+    const of = (wanted: Channel): number =>
+      wanted === seen
+        ? read(row, column)
+        : filtered(read, filterFor(wanted, seen, channelAt(mosaic.pattern, row, column + 1)), row, column);
     return [of(0), of(1), of(2)];
   });
 }

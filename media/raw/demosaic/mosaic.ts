@@ -46,21 +46,38 @@ export function mirrored(index: number, count: number): number {
 export type Read = (row: number, column: number) => number;
 
 /** A picture of `width` by `height` and `margin` around it, each pixel computed once; reading further out is a RangeError. */
-export function computed({ width, height }: { readonly width: number; readonly height: number }, margin: number, value: Read): Read {
+export function computed(
+  { width, height }: { readonly width: number; readonly height: number },
+  margin: number,
+  value: Read,
+): Read {
   const across = width + 2 * margin;
   const values = new Float64Array(across * (height + 2 * margin));
-  for (let row = -margin; row < height + margin; row += 1) for (let column = -margin; column < width + margin; column += 1) values[(row + margin) * across + column + margin] = value(row, column);
+  for (let row = -margin; row < height + margin; row += 1)
+    for (let column = -margin; column < width + margin; column += 1)
+      values[(row + margin) * across + column + margin] = value(row, column);
   return (row, column) => {
-    if (row < -margin || column < -margin || row >= height + margin || column >= width + margin) throw new RangeError(`${row} ${column} beyond a margin of ${margin}`);
+    if (row < -margin || column < -margin || row >= height + margin || column >= width + margin)
+      throw new RangeError(`${row} ${column} beyond a margin of ${margin}`);
     return values[(row + margin) * across + column + margin] as number;
   };
 }
 
-export const readMosaic = ({ values, width, height }: Mosaic): Read => (row, column) => values[mirrored(row, height) * width + mirrored(column, width)] as number;
+export const readMosaic =
+  ({ values, width, height }: Mosaic): Read =>
+  (row, column) =>
+    values[mirrored(row, height) * width + mirrored(column, width)] as number;
 
 /** Every pixel of the picture by what a method says of it. */
-export function pixelsOf({ width, height }: Mosaic, value: (row: number, column: number) => readonly [number, number, number]): Pixels {
-  const pixels: Pixels = { r: new Float64Array(width * height), g: new Float64Array(width * height), b: new Float64Array(width * height) };
+export function pixelsOf(
+  { width, height }: Mosaic,
+  value: (row: number, column: number) => readonly [number, number, number],
+): Pixels {
+  const pixels: Pixels = {
+    r: new Float64Array(width * height),
+    g: new Float64Array(width * height),
+    b: new Float64Array(width * height),
+  };
   for (let row = 0; row < height; row += 1) {
     for (let column = 0; column < width; column += 1) {
       const at = row * width + column;

@@ -5,4 +5,8 @@ import type { Triple } from './matrix.ts';
 const DARKEST = 1 / 16;
 
 /** Divisors of the mosaic's channels before, factors of the picture's after; made from camera values of grey, the largest 1. */
-export const balanceOf = ([r, g, b]: Triple): Triple => [Math.max(r, DARKEST), Math.max(g, DARKEST), Math.max(b, DARKEST)];
+export const balanceOf = ([r, g, b]: Triple): Triple => [
+  Math.max(r, DARKEST),
+  Math.max(g, DARKEST),
+  Math.max(b, DARKEST),
+];

@@ -18,7 +18,11 @@ export function chromaticityOf([x, y, z]: Triple): Chromaticity | null {
 }
 
 /** The cone response of the linear Bradford transform (ICC.1:2010, Annex E). */
-const bradford: Matrix = [[0.8951, 0.2664, -0.1614], [-0.7502, 1.7135, 0.0367], [0.0389, -0.0685, 1.0296]];
+const bradford: Matrix = [
+  [0.8951, 0.2664, -0.1614],
+  [-0.7502, 1.7135, 0.0367],
+  [0.0389, -0.0685, 1.0296],
+];
 /** How far one cone may be adapted: the reference code of DNG holds it within these, for lights at the rim of the diagram. */
 const LEAST_GAIN = 0.1;
 const MOST_GAIN = 10;
@@ -27,7 +31,8 @@ const MOST_GAIN = 10;
 export function boundedAdaptation(from: Chromaticity, to: Chromaticity): Matrix {
   const a = apply(bradford, xyzOf(from));
   const b = apply(bradford, xyzOf(to));
-  const gain = (index: 0 | 1 | 2): number => Math.max(LEAST_GAIN, Math.min(a[index] > 0 ? b[index] / a[index] : MOST_GAIN, MOST_GAIN));
+  const gain = (index: 0 | 1 | 2): number =>
+    Math.max(LEAST_GAIN, Math.min(a[index] > 0 ? b[index] / a[index] : MOST_GAIN, MOST_GAIN));
   return multiply(invert(bradford), diagonal([gain(0), gain(1), gain(2)]), bradford);
 }
 

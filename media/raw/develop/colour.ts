@@ -30,14 +30,16 @@ export interface CameraColour {
 
 function required(m: Matrix, what: string): Matrix {
   const found = inverse(m);
-  if (found === null) throw new UndevelopableError('no-colour-matrix', `${what} without an inverse: ${m.flat().join(' ')}`);
+  if (found === null)
+    throw new UndevelopableError('no-colour-matrix', `${what} without an inverse: ${m.flat().join(' ')}`);
   return found;
 }
 
 /** The forward matrix with each row scaled so that (1, 1, 1) becomes the white of D50, which makers' rounding misses. */
 function normalised(forward: Matrix): Matrix {
   const [x, y, z] = apply(forward, [1, 1, 1]);
-  if (!(x > 0 && y > 0 && z > 0)) throw new UndevelopableError('no-colour-matrix', `a forward matrix whose white is ${x} ${y} ${z}`);
+  if (!(x > 0 && y > 0 && z > 0))
+    throw new UndevelopableError('no-colour-matrix', `a forward matrix whose white is ${x} ${y} ${z}`);
   const [wx, wy, wz] = xyzOf(D50);
   return multiply(diagonal([wx / x, wy / y, wz / z]), forward);
 }
@@ -49,16 +51,26 @@ export function cameraColour(tags: ColourTags, choice: WhiteChoice = 'as-shot', 
   const { xyzToCamera, individual, forward } = matricesAt(tags, kelvin);
   const neutral = neutralUnder(xyzToCamera, white);
   const exposure = 2 ** (tags.baselineExposure + stops);
-  if (!(exposure > 0 && Number.isFinite(exposure))) throw new UndevelopableError('levels', `an exposure of ${tags.baselineExposure} and ${stops} stops`);
+  if (!(exposure > 0 && Number.isFinite(exposure)))
+    throw new UndevelopableError('levels', `an exposure of ${tags.baselineExposure} and ${stops} stops`);
   let toD50: Matrix;
   if (forward !== null) {
     const toReference = required(individual, 'a camera calibration');
     const [r, g, b] = apply(toReference, neutral);
-    if (!(r > 0 && g > 0 && b > 0)) throw new UndevelopableError('white-balance', `a reference neutral of ${r} ${g} ${b}`);
+    if (!(r > 0 && g > 0 && b > 0))
+      throw new UndevelopableError('white-balance', `a reference neutral of ${r} ${g} ${b}`);
     toD50 = multiply(normalised(forward), diagonal([1 / r, 1 / g, 1 / b]), toReference);
   } else {
     const fromD50 = multiply(xyzToCamera, boundedAdaptation(D50, white));
     toD50 = required(scale(fromD50, 1 / Math.max(...apply(fromD50, xyzOf(D50)))), 'a colour matrix');
   }
-  return { path: forward === null ? 'colour-matrix' : 'forward-matrix', white, kelvin, tint, neutral, cameraToAp0: multiply(d50ToAp0, toD50), exposure };
+  return {
+    path: forward === null ? 'colour-matrix' : 'forward-matrix',
+    white,
+    kelvin,
+    tint,
+    neutral,
+    cameraToAp0: multiply(d50ToAp0, toD50),
+    exposure,
+  };
 }

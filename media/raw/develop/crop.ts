@@ -9,7 +9,10 @@ export interface Crop {
   readonly height: number;
 }
 
-export const sizeOf = ({ top, left, bottom, right }: Area): { width: number; height: number } => ({ width: right - left, height: bottom - top });
+export const sizeOf = ({ top, left, bottom, right }: Area): { width: number; height: number } => ({
+  width: right - left,
+  height: bottom - top,
+});
 
 /** From `start` on, `length` long, both to the nearest whole pixel (halves up), and inside `whole`. One pixel at least. */
 function inside(start: number, length: number, whole: number): { start: number; length: number } {

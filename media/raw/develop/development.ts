@@ -18,10 +18,23 @@ export interface Development {
 }
 
 /** `missing`: what the tags do not say or say wrongly, when no development follows from them. */
-export function developmentOf(picture: RawPicture, { whiteBalance, exposureStops }: { readonly whiteBalance: WhiteChoice; readonly exposureStops: number }): Development | { readonly missing: string } {
+export function developmentOf(
+  picture: RawPicture,
+  { whiteBalance, exposureStops }: { readonly whiteBalance: WhiteChoice; readonly exposureStops: number },
+): Development | { readonly missing: string } {
   try {
-    const { path, neutral, cameraToAp0, exposure, white, kelvin, tint } = cameraColour(picture, whiteBalance, exposureStops);
-    return { path, neutral, matrix: cameraToAp0, exposure, white: { x: white[0], y: white[1], kelvin, tint } };
+    const { path, neutral, cameraToAp0, exposure, white, kelvin, tint } = cameraColour(
+      picture,
+      whiteBalance,
+      exposureStops,
+    );
+    return {
+      path,
+      neutral,
+      matrix: cameraToAp0,
+      exposure,
+      white: { x: white[0], y: white[1], kelvin, tint },
+    };
   } catch (error) {
     if (error instanceof UndevelopableError) return { missing: error.message };
     throw error;

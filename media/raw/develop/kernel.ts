@@ -70,14 +70,20 @@ export class DevelopKernel {
     const memory = this.#memory;
     const { picture } = plan;
     const active = sizeOf(picture.activeArea);
-    if (active.width < 2 || active.height < 2) throw new UndevelopableError('size', `${active.width} x ${active.height} pixels of a pattern of 2 x 2`);
+    if (active.width < 2 || active.height < 2)
+      throw new UndevelopableError('size', `${active.width} x ${active.height} pixels of a pattern of 2 x 2`);
     const levels = levelsOf(picture);
     const crop = cropOf(picture);
     const half = halfLine(crop.width);
     const lines = Math.min(plan.lines ?? crop.height, crop.height);
     const plane = planeBytes(crop.width * lines);
     const codes = memory.allocate(picture.width * picture.height * 2 + BEHIND);
-    const planes: Planes = { r: memory.allocate(plane), g: memory.allocate(plane), b: memory.allocate(plane), count: crop.width * lines };
+    const planes: Planes = {
+      r: memory.allocate(plane),
+      g: memory.allocate(plane),
+      b: memory.allocate(plane),
+      count: crop.width * lines,
+    };
     const ringBytes = RING * KINDS * (half + 2 * PAD) * 4;
     const ring = memory.allocate(ringBytes);
     const lineCodes = memory.allocate(half * 4);
@@ -99,16 +105,43 @@ export class DevelopKernel {
     for (let row = 0; row < active.height; row += 1) ofRow[row] = picture.black.rowDeltas?.[row] ?? 0;
     const flat = levelsOf({ ...picture, black: { ...picture.black, rowDeltas: null } });
     const black = memory.f32(blacks, blackRows * half * 2);
-    for (let row = 0; row < blackRows; row += 1) for (let x = 0; x < half * 2; x += 1) black[row * half * 2 + x] = flat.black(row, mirrored(crop.left - MARGIN + x, active.width));
+    for (let row = 0; row < blackRows; row += 1)
+      for (let x = 0; x < half * 2; x += 1)
+        black[row * half * 2 + x] = flat.black(row, mirrored(crop.left - MARGIN + x, active.width));
 
     const red = redAt[picture.pattern];
     const balance = balanceOf(plan.neutral);
     const words = new DataView(memory.memory.buffer, block, 128);
-    const integers = [codes + (picture.activeArea.top * picture.width + picture.activeArea.left) * 2, picture.width, active.width, active.height, crop.left, crop.top, crop.width, crop.height, red.row, red.column, table, blacks, blackRows, rowDeltas, lineCodes, ring];
+    const integers = [
+      codes + (picture.activeArea.top * picture.width + picture.activeArea.left) * 2,
+      picture.width,
+      active.width,
+      active.height,
+      crop.left,
+      crop.top,
+      crop.width,
+      crop.height,
+      red.row,
+      red.column,
+      table,
+      blacks,
+      blackRows,
+      rowDeltas,
+      lineCodes,
+      ring,
+    ];
     for (const [index, value] of integers.entries()) words.setUint32(index * 4, value, true);
-    for (const [index, value] of [...balance.map((part) => levels.scale / part), ...balance].entries()) words.setFloat32(64 + index * 4, value, true);
-    for (const [index, value] of [planes.r, planes.g, planes.b].entries()) words.setUint32(88 + index * 4, value, true);
-    memory.f32(factors, 15).set([...plan.matrix.flat().map((value) => value * plan.exposure), ...plan.neutral, ...plan.neutral.map((value) => 1 / value)]);
+    for (const [index, value] of [...balance.map((part) => levels.scale / part), ...balance].entries())
+      words.setFloat32(64 + index * 4, value, true);
+    for (const [index, value] of [planes.r, planes.g, planes.b].entries())
+      words.setUint32(88 + index * 4, value, true);
+    memory
+      .f32(factors, 15)
+      .set([
+        ...plan.matrix.flat().map((value) => value * plan.exposure),
+        ...plan.neutral,
+        ...plan.neutral.map((value) => 1 / value),
+      ]);
     this.#next = 0;
     this.#prepared = { plan, crop, lines, codes, block, factors, planes };
   }
@@ -141,7 +174,8 @@ export class DevelopKernel {
       if (cfa.length !== codes.length) throw new RangeError(`${cfa.length} codes for ${codes.length} pixels`);
       codes.set(cfa);
     }
-    if (first !== 0 && first !== this.#next) throw new RangeError(`a band from line ${first}, where line ${this.#next} is next`);
+    if (first !== 0 && first !== this.#next)
+      throw new RangeError(`a band from line ${first}, where line ${this.#next} is next`);
     const end = Math.min(first + lines, crop.height);
     this.#exports[plan.demosaic](block, first, end);
     this.#next = end;
@@ -151,7 +185,14 @@ export class DevelopKernel {
   /** Linear AP0 in place of linear camera RGB: highlights by the plan's policy, then matrix and exposure. Any planes of this memory. */
   toAp0(planes: Planes): Planes {
     const { plan, factors } = this.#need();
-    this.#exports.toAp0(planes.r, planes.g, planes.b, planes.count, factors, plan.highlights === 'neutral' ? 1 : 0);
+    this.#exports.toAp0(
+      planes.r,
+      planes.g,
+      planes.b,
+      planes.count,
+      factors,
+      plan.highlights === 'neutral' ? 1 : 0,
+    );
     return planes;
   }
 }

@@ -3,7 +3,10 @@ import type { RawPicture } from '../dng/frame.ts';
 import { sizeOf } from './crop.ts';
 import { UndevelopableError } from './undevelopable.ts';
 
-export type LevelTags = Pick<RawPicture, 'width' | 'height' | 'activeArea' | 'linearisation' | 'black' | 'white'>;
+export type LevelTags = Pick<
+  RawPicture,
+  'width' | 'height' | 'activeArea' | 'linearisation' | 'black' | 'white'
+>;
 
 export interface Levels {
   /** Of a code, before black; a code beyond the table takes its last entry. */
@@ -18,7 +21,8 @@ export interface Levels {
 function largest(values: readonly number[] | null, count: number, period: number): number[] {
   const found = new Array<number>(period).fill(values === null ? 0 : Number.NEGATIVE_INFINITY);
   if (values === null) return found;
-  for (let index = 0; index < count; index += 1) found[index % period] = Math.max(found[index % period] as number, values[index] as number);
+  for (let index = 0; index < count; index += 1)
+    found[index % period] = Math.max(found[index % period] as number, values[index] as number);
   return found.map((value) => (Number.isFinite(value) ? value : 0));
 }
 
@@ -26,17 +30,33 @@ function largest(values: readonly number[] | null, count: number, period: number
 export function levelsOf({ activeArea, linearisation, black, white }: LevelTags): Levels {
   const { width, height } = sizeOf(activeArea);
   const { rows, columns, levels, rowDeltas, columnDeltas } = black;
-  if (levels.length !== rows * columns) throw new UndevelopableError('levels', `${levels.length} black levels for a pattern of ${rows} x ${columns}`);
-  if (rowDeltas !== null && rowDeltas.length !== height) throw new UndevelopableError('levels', `black deltas of ${rowDeltas.length} rows for ${height}`);
-  if (columnDeltas !== null && columnDeltas.length !== width) throw new UndevelopableError('levels', `black deltas of ${columnDeltas.length} columns for ${width}`);
-  if (linearisation !== null && linearisation.length === 0) throw new UndevelopableError('levels', 'a linearisation table without an entry');
+  if (levels.length !== rows * columns)
+    throw new UndevelopableError(
+      'levels',
+      `${levels.length} black levels for a pattern of ${rows} x ${columns}`,
+    );
+  if (rowDeltas !== null && rowDeltas.length !== height)
+    throw new UndevelopableError('levels', `black deltas of ${rowDeltas.length} rows for ${height}`);
+  if (columnDeltas !== null && columnDeltas.length !== width)
+    throw new UndevelopableError('levels', `black deltas of ${columnDeltas.length} columns for ${width}`);
+  if (linearisation !== null && linearisation.length === 0)
+    throw new UndevelopableError('levels', 'a linearisation table without an entry');
   const byRow = largest(rowDeltas, height, rows);
   const byColumn = largest(columnDeltas, width, columns);
-  const highest = Math.max(...levels.map((level, index) => level + (byRow[Math.floor(index / columns)] as number) + (byColumn[index % columns] as number)));
+  const highest = Math.max(
+    ...levels.map(
+      (level, index) =>
+        level + (byRow[Math.floor(index / columns)] as number) + (byColumn[index % columns] as number),
+    ),
+  );
   if (!(white > highest)) throw new UndevelopableError('levels', `white ${white} over black ${highest}`);
   return {
-    linear: (code) => (linearisation === null ? code : (linearisation[Math.min(code, linearisation.length - 1)] as number)),
-    black: (row, column) => (levels[(row % rows) * columns + (column % columns)] as number) + (rowDeltas?.[row] ?? 0) + (columnDeltas?.[column] ?? 0),
+    linear: (code) =>
+      linearisation === null ? code : (linearisation[Math.min(code, linearisation.length - 1)] as number),
+    black: (row, column) =>
+      (levels[(row % rows) * columns + (column % columns)] as number) +
+      (rowDeltas?.[row] ?? 0) +
+      (columnDeltas?.[column] ?? 0),
     scale: 1 / (white - highest),
   };
 }

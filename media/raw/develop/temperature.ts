@@ -103,9 +103,13 @@ export function temperatureOf([x, y]: Chromaticity): Temperature {
 
 /** The chromaticity that `temperatureOf` gives this temperature and tint. Throws RangeError outside 1667 to 100000 K. */
 export function chromaticityAt({ kelvin, tint }: Temperature): Chromaticity {
-  if (!(kelvin >= 1667 && kelvin <= 100_000) || !Number.isFinite(tint)) throw new RangeError(`no light of ${kelvin} K and tint ${tint}; 1667 to 100000 K`);
+  if (!(kelvin >= 1667 && kelvin <= 100_000) || !Number.isFinite(tint))
+    throw new RangeError(`no light of ${kelvin} K and tint ${tint}; 1667 to 100000 K`);
   const mired = 1e6 / kelvin;
-  const index = Math.max(1, isotherms.findIndex((line) => line.mired >= mired));
+  const index = Math.max(
+    1,
+    isotherms.findIndex((line) => line.mired >= mired),
+  );
   const [a, b] = [isotherms[index - 1] as Isotherm, isotherms[index] as Isotherm];
   const part = (b.mired - mired) / (b.mired - a.mired);
   const { du, dv } = directionBetween(a, b, part);

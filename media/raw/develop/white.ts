@@ -7,10 +7,17 @@ import { chromaticityAt, temperatureOf } from './temperature.ts';
 import { UndevelopableError } from './undevelopable.ts';
 
 /** What the frame is balanced for: as the camera recorded it, camera values of a grey card, the light's CIE 1931 x and y, or its temperature and tint (temperature.ts). */
-export type WhiteChoice = 'as-shot' | { readonly neutral: Triple } | { readonly x: number; readonly y: number } | { readonly kelvin: number; readonly tint: number };
+export type WhiteChoice =
+  | 'as-shot'
+  | { readonly neutral: Triple }
+  | { readonly x: number; readonly y: number }
+  | { readonly kelvin: number; readonly tint: number };
 
 /** What a frame says of its colours. */
-export type ColourTags = Pick<RawPicture, 'calibrations' | 'analogBalance' | 'asShotNeutral' | 'asShotWhiteXy' | 'baselineExposure'>;
+export type ColourTags = Pick<
+  RawPicture,
+  'calibrations' | 'analogBalance' | 'asShotNeutral' | 'asShotWhiteXy' | 'baselineExposure'
+>;
 
 /** Matrices under one light. */
 export interface Interpolated {
@@ -29,25 +36,39 @@ function coolPart(kelvin: number, cool: number, warm: number): number {
 }
 
 /** The calibrations in the order of their temperatures; the first alone when the second says nothing of where it holds. */
-function ordered(calibrations: readonly Calibration[]): { one: Calibration; other: { calibration: Calibration; cool: number; warm: number } | null } {
+function ordered(calibrations: readonly Calibration[]): {
+  one: Calibration;
+  other: { calibration: Calibration; cool: number; warm: number } | null;
+} {
   const [first, second] = calibrations;
   if (first === undefined) throw new UndevelopableError('no-colour-matrix', 'no calibration');
   if (second === undefined) return { one: first, other: null };
   const [a, b] = [illuminantKelvin(first.illuminant), illuminantKelvin(second.illuminant)];
   if (a === null || b === null || a === b) return { one: first, other: null };
-  return a < b ? { one: first, other: { calibration: second, cool: a, warm: b } } : { one: second, other: { calibration: first, cool: b, warm: a } };
+  return a < b
+    ? { one: first, other: { calibration: second, cool: a, warm: b } }
+    : { one: second, other: { calibration: first, cool: b, warm: a } };
 }
 
 /** The matrices for a light. A forward matrix that only one calibration has stands for both. */
 export function matricesAt(tags: ColourTags, kelvin: number): Interpolated {
   const { one, other } = ordered(tags.calibrations);
   const part = other === null ? 1 : coolPart(kelvin, other.cool, other.warm);
-  const between = (of: (calibration: Calibration) => readonly number[]): Matrix => (other === null ? matrixOf(of(one)) : mix(matrixOf(of(one)), matrixOf(of(other.calibration)), part));
-  const individual = multiply(diagonal(tags.analogBalance), between(({ cameraCalibration }) => cameraCalibration));
-  const forwards = [one, ...(other === null ? [] : [other.calibration])].flatMap(({ forwardMatrix }) => (forwardMatrix === null ? [] : [matrixOf(forwardMatrix)]));
+  const between = (of: (calibration: Calibration) => readonly number[]): Matrix =>
+    other === null ? matrixOf(of(one)) : mix(matrixOf(of(one)), matrixOf(of(other.calibration)), part);
+  const individual = multiply(
+    diagonal(tags.analogBalance),
+    between(({ cameraCalibration }) => cameraCalibration),
+  );
+  const forwards = [one, ...(other === null ? [] : [other.calibration])].flatMap(({ forwardMatrix }) =>
+    forwardMatrix === null ? [] : [matrixOf(forwardMatrix)],
+  );
   const [first, second] = forwards;
   return {
-    xyzToCamera: multiply(individual, between(({ colourMatrix }) => colourMatrix)),
+    xyzToCamera: multiply(
+      individual,
+      between(({ colourMatrix }) => colourMatrix),
+    ),
     individual,
     forward: first === undefined ? null : second === undefined ? first : mix(first, second, part),
   };
@@ -61,11 +82,13 @@ const MIREDS: readonly [number, number] = [10, 600];
 
 /** The light under which a grey card gives these camera values: its temperature decides the matrices, and they its chromaticity, until both agree. */
 function lightOf(tags: ColourTags, neutral: Triple): Chromaticity {
-  if (!neutral.every((value) => value > 0 && Number.isFinite(value))) throw new UndevelopableError('white-balance', `a neutral of ${neutral.join(' ')}`);
+  if (!neutral.every((value) => value > 0 && Number.isFinite(value)))
+    throw new UndevelopableError('white-balance', `a neutral of ${neutral.join(' ')}`);
   const lightFrom = (kelvin: number): Chromaticity => {
     const back = inverse(matricesAt(tags, kelvin).xyzToCamera);
     const light = back === null ? null : chromaticityOf(apply(back, neutral));
-    if (light === null) throw new UndevelopableError('white-balance', `no light gives the neutral ${neutral.join(' ')}`);
+    if (light === null)
+      throw new UndevelopableError('white-balance', `no light gives the neutral ${neutral.join(' ')}`);
     return light;
   };
   let light = D50;
@@ -110,6 +133,14 @@ const DARKEST = 0.001;
 export function neutralUnder(xyzToCamera: Matrix, light: Chromaticity): Triple {
   const values = apply(xyzToCamera, xyzOf(light));
   const most = Math.max(...values);
-  if (!(most > 0)) throw new UndevelopableError('white-balance', `the camera sees nothing of the light at ${light.join(' ')}`);
-  return [Math.max(DARKEST, values[0] / most), Math.max(DARKEST, values[1] / most), Math.max(DARKEST, values[2] / most)];
+  if (!(most > 0))
+    throw new UndevelopableError(
+      'white-balance',
+      `the camera sees nothing of the light at ${light.join(' ')}`,
+    );
+  return [
+    Math.max(DARKEST, values[0] / most),
+    Math.max(DARKEST, values[1] / most),
+    Math.max(DARKEST, values[2] / most),
+  ];
 }

@@ -28,7 +28,12 @@ async function isoOf(places: Places): Promise<number | null> {
   const stored = await positive(places, TAG.ISOSpeedRatings);
   if (stored !== null && stored < ISO_ELSEWHERE) return Math.round(stored);
   const type = await positive(places, TAG.SensitivityType);
-  const order = type === 1 ? [TAG.StandardOutputSensitivity] : type === 3 ? [TAG.ISOSpeed] : [TAG.RecommendedExposureIndex, TAG.StandardOutputSensitivity, TAG.ISOSpeed];
+  const order =
+    type === 1
+      ? [TAG.StandardOutputSensitivity]
+      : type === 3
+        ? [TAG.ISOSpeed]
+        : [TAG.RecommendedExposureIndex, TAG.StandardOutputSensitivity, TAG.ISOSpeed];
   for (const tag of order) {
     const value = await positive(places, tag);
     if (value !== null) return Math.round(value);
@@ -37,11 +42,32 @@ async function isoOf(places: Places): Promise<number | null> {
 }
 
 /** `2026:11:25 19:06:17` with fraction and offset, as ISO 8601; null for what is no time. */
-export function isoTime(stored: string | null, fraction: string | null, offset: string | null): string | null {
+export function isoTime(
+  stored: string | null,
+  fraction: string | null,
+  offset: string | null,
+): string | null {
   const parts = /^(\d{4}):(\d\d):(\d\d)[ T](\d\d):(\d\d):(\d\d)$/.exec(stored ?? '');
   if (parts === null) return null;
-  const [year, month, day, hour, minute, second] = parts.slice(1).map(Number) as [number, number, number, number, number, number];
-  if (year === 0 || month < 1 || month > 12 || day < 1 || day > new Date(Date.UTC(year, month, 0)).getUTCDate() || hour > 23 || minute > 59 || second > 59) return null;
+  const [year, month, day, hour, minute, second] = parts.slice(1).map(Number) as [
+    number,
+    number,
+    number,
+    number,
+    number,
+    number,
+  ];
+  if (
+    year === 0 ||
+    month < 1 ||
+    month > 12 ||
+    day < 1 ||
+    day > new Date(Date.UTC(year, month, 0)).getUTCDate() ||
+    hour > 23 ||
+    minute > 59 ||
+    second > 59
+  )
+    return null;
   const rest = fraction !== null && /^\d{1,9}$/.test(fraction) ? `.${fraction}` : '';
   const zone = offset !== null && /^(?:[+-]\d\d:\d\d|Z)$/.test(offset) ? offset : '';
   return `${parts[1]}-${parts[2]}-${parts[3]}T${parts[4]}:${parts[5]}:${parts[6]}${rest}${zone}`;
@@ -49,14 +75,25 @@ export function isoTime(stored: string | null, fraction: string | null, offset: 
 
 async function capturedAt(places: Places): Promise<string | null> {
   return (
-    isoTime(await text(places, TAG.DateTimeOriginal), await text(places, TAG.SubSecTimeOriginal), await text(places, TAG.OffsetTimeOriginal)) ??
-    isoTime(await text(places, TAG.DateTime), await text(places, TAG.SubSecTime), await text(places, TAG.OffsetTime))
+    isoTime(
+      await text(places, TAG.DateTimeOriginal),
+      await text(places, TAG.SubSecTimeOriginal),
+      await text(places, TAG.OffsetTimeOriginal),
+    ) ??
+    isoTime(
+      await text(places, TAG.DateTime),
+      await text(places, TAG.SubSecTime),
+      await text(places, TAG.OffsetTime),
+    )
   );
 }
 
 async function tStopOf(places: Places): Promise<number[] | null> {
   const values = (await placeOf(places, TAG.TStop)?.numbers(TAG.TStop)) ?? [];
-  return (values.length === 1 || values.length === 2) && values.every((value) => Number.isFinite(value) && value > 0) ? values : null;
+  return (values.length === 1 || values.length === 2) &&
+    values.every((value) => Number.isFinite(value) && value > 0)
+    ? values
+    : null;
 }
 
 export async function readCamera(places: Places): Promise<RawCamera> {
@@ -91,5 +128,7 @@ export async function readFrameRate(places: Places): Promise<Rate | null> {
 /** The first of the TimeCodes: eight bytes, BCD frames, seconds, minutes, hours first (layout of SMPTE ST 331, 8.2). */
 export async function readTimeCode(first: TiffDirectory): Promise<StoredTimecode | null> {
   const bytes = await first.bytes(TAG.TimeCodes);
-  return bytes === null || bytes.length < 8 ? null : storedTimecode(bytes[3] as number, bytes[2] as number, bytes[1] as number, bytes[0] as number);
+  return bytes === null || bytes.length < 8
+    ? null
+    : storedTimecode(bytes[3] as number, bytes[2] as number, bytes[1] as number, bytes[0] as number);
 }

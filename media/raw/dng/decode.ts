@@ -10,7 +10,8 @@ export const ownCompressions = ['none', 'lossless-jpeg'] as const;
 /** Why this frame is for another decoder; null when it is not. */
 export function notOurs(frame: Pick<DngFrame, 'storage'>): string | null {
   const { compression, compressionNumber, bitsPerSample } = frame.storage;
-  if (!(ownCompressions as readonly string[]).includes(compression)) return `compression ${compressionNumber} (${compression})`;
+  if (!(ownCompressions as readonly string[]).includes(compression))
+    return `compression ${compressionNumber} (${compression})`;
   const [least, most] = compression === 'none' ? [8, 16] : [2, 16];
   return bitsPerSample < least || bitsPerSample > most ? `${bitsPerSample} bits a sample` : null;
 }
@@ -33,20 +34,28 @@ export function inPiece<T>(frame: DngFrame, index: number, decode: () => T): T {
 
 /** The piece's bytes in a whole file. */
 export function bytesOf(file: Buffer, piece: RawPiece): Buffer {
-  if (piece.offset + piece.bytes > file.length) throw new StillDamage(`${file.length} bytes, the piece ends at ${piece.offset + piece.bytes}`);
+  if (piece.offset + piece.bytes > file.length)
+    throw new StillDamage(`${file.length} bytes, the piece ends at ${piece.offset + piece.bytes}`);
   return file.subarray(piece.offset, piece.offset + piece.bytes);
 }
 
 /** Only the total counts: a row of the picture is often half as long in two components (DNG specification, Compression). */
-export function requireSamples(header: { lines: number; samplesPerLine: number; components: number }, piece: RawPiece): void {
+export function requireSamples(
+  header: { lines: number; samplesPerLine: number; components: number },
+  piece: RawPiece,
+): void {
   const { lines, samplesPerLine, components } = header;
-  if (lines * samplesPerLine * components !== piece.width * piece.height) throw new StillDamage(`a JPEG picture of ${samplesPerLine}x${lines} in ${components} components for ${piece.width}x${piece.height} samples`);
+  if (lines * samplesPerLine * components !== piece.width * piece.height)
+    throw new StillDamage(
+      `a JPEG picture of ${samplesPerLine}x${lines} in ${components} components for ${piece.width}x${piece.height} samples`,
+    );
 }
 
 /** Codes of more bits than stated cannot be told from damage. */
 export function requireBits(samples: Uint16Array, bits: number): void {
   const most = 2 ** bits - 1;
-  for (const sample of samples) if (sample > most) throw new StillDamage(`code value ${sample} in a picture of ${bits} bits`);
+  for (const sample of samples)
+    if (sample > most) throw new StillDamage(`code value ${sample} in a picture of ${bits} bits`);
 }
 
 /**
@@ -67,13 +76,15 @@ export function decodeCfa(file: Buffer, frame: DngFrame): Uint16Array {
       const place = (row: number): number => (piece.top + row) * width + piece.left;
       if (storage.compression === 'none') {
         const packing = packingOf(storage, piece);
-        for (let row = 0; row < rows; row += 1) unpackRow(bytes, row * packing.rowBytes, packing, storage, cfa, place(row), columns);
+        for (let row = 0; row < rows; row += 1)
+          unpackRow(bytes, row * packing.rowBytes, packing, storage, cfa, place(row), columns);
         return;
       }
       const header = readLosslessHeader(bytes);
       requireSamples(header, piece);
       const samples = decodeLossless(bytes, header);
-      for (let row = 0; row < rows; row += 1) cfa.set(samples.subarray(row * piece.width, row * piece.width + columns), place(row));
+      for (let row = 0; row < rows; row += 1)
+        cfa.set(samples.subarray(row * piece.width, row * piece.width + columns), place(row));
     });
   }
   if (storage.compression === 'none') requireBits(cfa, storage.bitsPerSample);

@@ -9,7 +9,12 @@ import { declarationSchema } from '../decoders/declared/schema.ts';
 import { cfaPatterns, type RawCompression, rawCompressions } from './kinds.ts';
 
 /** Pixels of the stored raw picture, end exclusive. */
-export const areaSchema = z.object({ top: z.int().nonnegative(), left: z.int().nonnegative(), bottom: z.int().positive(), right: z.int().positive() });
+export const areaSchema = z.object({
+  top: z.int().nonnegative(),
+  left: z.int().nonnegative(),
+  bottom: z.int().positive(),
+  right: z.int().positive(),
+});
 export type Area = z.infer<typeof areaSchema>;
 
 const three = z.tuple([z.number(), z.number(), z.number()]);

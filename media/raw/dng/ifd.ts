@@ -23,7 +23,8 @@ export function sourceOfFile(handle: FileHandle, size: number): ByteSource {
   return {
     size,
     read: async (position, length) => {
-      if (length > WINDOW_BYTES) return await readAt(handle, position, Math.max(0, Math.min(length, size - position)));
+      if (length > WINDOW_BYTES)
+        return await readAt(handle, position, Math.max(0, Math.min(length, size - position)));
       if (position < at || position + length > at + window.length) {
         window = await readAt(handle, position, Math.max(0, Math.min(WINDOW_BYTES, size - position)));
         at = position;
@@ -34,13 +35,44 @@ export function sourceOfFile(handle: FileHandle, size: number): ByteSource {
 }
 
 export function sourceOfBytes(bytes: Buffer): ByteSource {
-  return { size: bytes.length, read: async (position, length) => bytes.subarray(position, position + length) };
+  return {
+    size: bytes.length,
+    read: async (position, length) => bytes.subarray(position, position + length),
+  };
 }
 
-export const fieldTypes = ['byte', 'ascii', 'short', 'long', 'rational', 'sbyte', 'undefined', 'sshort', 'slong', 'srational', 'float', 'double', 'ifd'] as const;
+export const fieldTypes = [
+  'byte',
+  'ascii',
+  'short',
+  'long',
+  'rational',
+  'sbyte',
+  'undefined',
+  'sshort',
+  'slong',
+  'srational',
+  'float',
+  'double',
+  'ifd',
+] as const;
 export type FieldType = (typeof fieldTypes)[number];
 /** Bytes of one value. */
-const TYPE_BYTES: Readonly<Record<FieldType, number>> = { byte: 1, ascii: 1, short: 2, long: 4, rational: 8, sbyte: 1, undefined: 1, sshort: 2, slong: 4, srational: 8, float: 4, double: 8, ifd: 4 };
+const TYPE_BYTES: Readonly<Record<FieldType, number>> = {
+  byte: 1,
+  ascii: 1,
+  short: 2,
+  long: 4,
+  rational: 8,
+  sbyte: 1,
+  undefined: 1,
+  sshort: 2,
+  slong: 4,
+  srational: 8,
+  float: 4,
+  double: 8,
+  ifd: 4,
+};
 /** The largest value here is an opcode list with gain maps. */
 const MOST_VALUE_BYTES = 16 * 1024 * 1024;
 const ENTRY_BYTES = 12;
@@ -87,7 +119,9 @@ export class TiffDirectory {
     const bytes = await this.bytes(tag);
     if (entry === undefined || bytes === null || entry.type === 'ascii') return [];
     const size = TYPE_BYTES[entry.type];
-    return Array.from({ length: entry.count }, (_, index) => this.#file.pair(bytes, index * size, entry.type));
+    return Array.from({ length: entry.count }, (_, index) =>
+      this.#file.pair(bytes, index * size, entry.type),
+    );
   }
 
   /** Numbers; NaN for a rational without a denominator. Empty when the field is not there, or holds text. */
@@ -138,7 +172,8 @@ export class TiffFile {
       const count = this.u32(bytes, at + 4);
       const tag = this.u16(bytes, at);
       // TIFF 6.0, section 2: fields of unknown type are passed over.
-      if (type !== undefined && count > 0 && !entries.has(tag)) entries.set(tag, { type, count, field: bytes.subarray(at + 8, at + ENTRY_BYTES) });
+      if (type !== undefined && count > 0 && !entries.has(tag))
+        entries.set(tag, { type, count, field: bytes.subarray(at + 8, at + ENTRY_BYTES) });
     }
     return new TiffDirectory(this, entries);
   }

@@ -46,7 +46,8 @@ function readTables(segment: Uint8Array, tables: Map<number, HuffmanSpec>): void
       if (code > 1 << (index + 1)) throw new StillDamage('a Huffman table with more codes than there can be');
       code <<= 1;
     }
-    if (total === 0 || values.some((value) => value > 16)) throw new StillDamage('a Huffman table of no differences');
+    if (total === 0 || values.some((value) => value > 16))
+      throw new StillDamage('a Huffman table of no differences');
     tables.set(id, { counts, values });
     at += 17 + total;
   }
@@ -77,13 +78,22 @@ export function readLosslessHeader(bytes: Uint8Array): LosslessHeader {
       restartSamples = u16(start);
     } else if (marker === MARKER.SOF3) {
       const count = segment[5] ?? 0;
-      if (frame !== null || segment.length !== 6 + 3 * count) throw new StillDamage('a JPEG frame header that is none');
-      frame = { precision: segment[0] as number, lines: u16(start + 1), samplesPerLine: u16(start + 3), ids: Array.from({ length: count }, (_, index) => segment[6 + 3 * index] as number) };
-      if (frame.precision < 2 || frame.precision > 16) throw new StillDamage(`JPEG samples of ${frame.precision} bits`);
-      if (frame.lines === 0 || frame.samplesPerLine === 0) throw new StillDamage(`a JPEG picture of ${frame.samplesPerLine}x${frame.lines}`);
+      if (frame !== null || segment.length !== 6 + 3 * count)
+        throw new StillDamage('a JPEG frame header that is none');
+      frame = {
+        precision: segment[0] as number,
+        lines: u16(start + 1),
+        samplesPerLine: u16(start + 3),
+        ids: Array.from({ length: count }, (_, index) => segment[6 + 3 * index] as number),
+      };
+      if (frame.precision < 2 || frame.precision > 16)
+        throw new StillDamage(`JPEG samples of ${frame.precision} bits`);
+      if (frame.lines === 0 || frame.samplesPerLine === 0)
+        throw new StillDamage(`a JPEG picture of ${frame.samplesPerLine}x${frame.lines}`);
       if (count < 1 || count > 4) throw new StillDamage(`${count} JPEG components`);
       // One component alone is not sampled against anything.
-      if (count > 1 && frame.ids.some((_, index) => segment[7 + 3 * index] !== 0x11)) throw new StillDamage('JPEG components of different sampling');
+      if (count > 1 && frame.ids.some((_, index) => segment[7 + 3 * index] !== 0x11))
+        throw new StillDamage('JPEG components of different sampling');
     } else if (marker === MARKER.SOS) {
       return scanOf(segment, frame, tables, restartSamples, end);
     } else if (marker >= 0xc0 && marker <= 0xcf && marker !== 0xc8 && marker !== 0xcc) {
@@ -94,13 +104,21 @@ export function readLosslessHeader(bytes: Uint8Array): LosslessHeader {
   }
 }
 
-function scanOf(segment: Uint8Array, frame: { precision: number; lines: number; samplesPerLine: number; ids: number[] } | null, tables: ReadonlyMap<number, HuffmanSpec>, restartSamples: number, scanStart: number): LosslessHeader {
+function scanOf(
+  segment: Uint8Array,
+  frame: { precision: number; lines: number; samplesPerLine: number; ids: number[] } | null,
+  tables: ReadonlyMap<number, HuffmanSpec>,
+  restartSamples: number,
+  scanStart: number,
+): LosslessHeader {
   const count = segment[0] ?? 0;
-  if (frame === null || segment.length !== 4 + 2 * count) throw new StillDamage('a JPEG scan header that is none');
+  if (frame === null || segment.length !== 4 + 2 * count)
+    throw new StillDamage('a JPEG scan header that is none');
   const { ids, ...picture } = frame;
   if (count !== ids.length) throw new StillDamage(`a JPEG scan of ${count} of ${ids.length} components`);
   const chosen = ids.map((id, index) => {
-    if (segment[1 + 2 * index] !== id) throw new StillDamage('a JPEG scan of components that are not in the frame');
+    if (segment[1 + 2 * index] !== id)
+      throw new StillDamage('a JPEG scan of components that are not in the frame');
     const table = tables.get((segment[2 + 2 * index] as number) >> 4);
     if (table === undefined) throw new StillDamage('a JPEG scan without its Huffman table');
     return table;
@@ -108,8 +126,20 @@ function scanOf(segment: Uint8Array, frame: { precision: number; lines: number; 
   const [predictor, , shifts] = segment.subarray(1 + 2 * count) as unknown as [number, number, number];
   if (predictor < 1 || predictor > 7) throw new StillDamage(`JPEG predictor ${predictor}`);
   const pointTransform = shifts & 15;
-  if (shifts >> 4 !== 0 || pointTransform >= picture.precision) throw new StillDamage(`JPEG point transform ${shifts}`);
+  if (shifts >> 4 !== 0 || pointTransform >= picture.precision)
+    throw new StillDamage(`JPEG point transform ${shifts}`);
   // T.81, H.1.1: whole lines only.
-  if (restartSamples % picture.samplesPerLine !== 0) throw new StillDamage(`a restart interval of ${restartSamples} samples in lines of ${picture.samplesPerLine}`);
-  return { ...picture, components: count, predictor, pointTransform, restartLines: restartSamples / picture.samplesPerLine, tables: chosen, scanStart };
+  if (restartSamples % picture.samplesPerLine !== 0)
+    throw new StillDamage(
+      `a restart interval of ${restartSamples} samples in lines of ${picture.samplesPerLine}`,
+    );
+  return {
+    ...picture,
+    components: count,
+    predictor,
+    pointTransform,
+    restartLines: restartSamples / picture.samplesPerLine,
+    tables: chosen,
+    scanStart,
+  };
 }

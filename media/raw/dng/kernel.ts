@@ -14,12 +14,29 @@ import { requireMarker } from './segments.ts';
 interface Exports {
   readonly tableBytes: () => number;
   readonly buildTable: (counts: number, values: number, table: number) => void;
-  readonly decodePart: (bytes: number, count: number, tables: number, components: number, width: number, lines: number, predictor: number, start: number, out: number) => number;
+  readonly decodePart: (
+    bytes: number,
+    count: number,
+    tables: number,
+    components: number,
+    width: number,
+    lines: number,
+    predictor: number,
+    start: number,
+    out: number,
+  ) => number;
   readonly consumed: (bytes: number) => bigint;
   readonly reason: () => number;
   readonly unstuff: (at: number, end: number, to: number) => number;
   readonly stoppedAt: () => number;
-  readonly copyRows: (at: number, fromStride: number, to: number, toStride: number, bytes: number, rows: number) => void;
+  readonly copyRows: (
+    at: number,
+    fromStride: number,
+    to: number,
+    toStride: number,
+    bytes: number,
+    rows: number,
+  ) => void;
   readonly largest: (at: number, count: number) => number;
   readonly swapWords: (at: number, count: number, to: number) => void;
   readonly widenBytes: (at: number, count: number, to: number) => void;
@@ -76,7 +93,8 @@ export class DngKernel {
   decodeInto(file: Buffer, frame: DngFrame, to: Uint16Array): void {
     const { width, height } = frame.picture;
     if (to.buffer !== this.#memory.memory.buffer) throw new RangeError('a place in other memory');
-    if (to.length !== width * height) throw new RangeError(`room for ${to.length} codes of ${width * height} pixels`);
+    if (to.length !== width * height)
+      throw new RangeError(`room for ${to.length} codes of ${width * height} pixels`);
     const mark = this.#memory.mark;
     try {
       this.#decodeTo(file, frame, to.byteOffset);
@@ -92,10 +110,15 @@ export class DngKernel {
     const { pieces, compression, bitsPerSample } = frame.storage;
     const places = this.#allocate(frame, cfa);
     for (const [index, piece] of pieces.entries()) {
-      inPiece(frame, index, () => (compression === 'none' ? this.#packed(bytesOf(file, piece), frame, piece, places) : this.#lossless(bytesOf(file, piece), frame, piece, places)));
+      inPiece(frame, index, () =>
+        compression === 'none'
+          ? this.#packed(bytesOf(file, piece), frame, piece, places)
+          : this.#lossless(bytesOf(file, piece), frame, piece, places),
+      );
     }
     const most = this.#exports.largest(cfa, width * height);
-    if (most > 2 ** bitsPerSample - 1) throw new StillDamage(`code value ${most} in a picture of ${bitsPerSample} bits`);
+    if (most > 2 ** bitsPerSample - 1)
+      throw new StillDamage(`code value ${most} in a picture of ${bitsPerSample} bits`);
   }
 
   #allocate({ storage: { pieces } }: DngFrame, cfa: number): Places {
@@ -124,7 +147,8 @@ export class DngKernel {
       const samples = memory.bytes(places.cfa, picture.width * picture.height * 2);
       const whole = columns === picture.width && packing.rowBytes === columns * 2;
       const [copies, length] = whole ? [1, rows * columns * 2] : [rows, columns * 2];
-      for (let row = 0; row < copies; row += 1) samples.set(bytes.subarray(row * packing.rowBytes, row * packing.rowBytes + length), place(row) * 2);
+      for (let row = 0; row < copies; row += 1)
+        samples.set(bytes.subarray(row * packing.rowBytes, row * packing.rowBytes + length), place(row) * 2);
       return;
     }
     const samples = memory.u16(places.cfa, picture.width * picture.height);
@@ -132,7 +156,8 @@ export class DngKernel {
     const kernelRow = this.#rowOf(packing);
     for (let row = 0; row < rows; row += 1) {
       // Bytes whose lowest bit comes first are rare enough for plain TypeScript.
-      if (storage.lowBitFirst && packing.form !== 'words') unpackRow(bytes, row * packing.rowBytes, packing, storage, samples, place(row), columns);
+      if (storage.lowBitFirst && packing.form !== 'words')
+        unpackRow(bytes, row * packing.rowBytes, packing, storage, samples, place(row), columns);
       else kernelRow(places.stored + row * packing.rowBytes, columns, places.cfa + place(row) * 2);
     }
   }
@@ -152,7 +177,14 @@ export class DngKernel {
     if (whole) return;
     const columns = Math.min(piece.width, picture.width - piece.left);
     const rows = Math.min(piece.height, picture.height - piece.top);
-    this.#exports.copyRows(out, piece.width * 2, places.cfa + (piece.top * picture.width + piece.left) * 2, picture.width * 2, columns * 2, rows);
+    this.#exports.copyRows(
+      out,
+      piece.width * 2,
+      places.cfa + (piece.top * picture.width + piece.left) * 2,
+      picture.width * 2,
+      columns * 2,
+      rows,
+    );
   }
 
   #buildTables(specs: readonly HuffmanSpec[], places: Places): void {
@@ -185,16 +217,38 @@ export class DngKernel {
       requireMarker(bytes, stopped === end ? -1 : stopped - places.stored, part, parts);
       at = stopped + 2;
       this.#memory.bytes(places.clean + count, 16).fill(0);
-      const failed = this.#exports.decodePart(places.clean, count, places.addresses, components, width, Math.min(linesInPart, lines - first), predictor, 1 << (precision - pointTransform - 1), out + first * width * 2);
-      if (failed > 0) throw new StillDamage(this.#exports.reason() === 1 ? 'bits that are no code' : `the coded samples end in line ${first + failed} of ${lines}`);
+      const failed = this.#exports.decodePart(
+        places.clean,
+        count,
+        places.addresses,
+        components,
+        width,
+        Math.min(linesInPart, lines - first),
+        predictor,
+        1 << (precision - pointTransform - 1),
+        out + first * width * 2,
+      );
+      if (failed > 0)
+        throw new StillDamage(
+          this.#exports.reason() === 1
+            ? 'bits that are no code'
+            : `the coded samples end in line ${first + failed} of ${lines}`,
+        );
       const consumed = Number(this.#exports.consumed(places.clean));
-      if (!isPadding(this.#memory.bytes(places.clean, count), consumed)) throw new StillDamage(`${count * 8 - consumed} bits are left behind line ${Math.min(lines, first + linesInPart)}: the coded samples are damaged`);
+      if (!isPadding(this.#memory.bytes(places.clean, count), consumed))
+        throw new StillDamage(
+          `${count * 8 - consumed} bits are left behind line ${Math.min(lines, first + linesInPart)}: the coded samples are damaged`,
+        );
     }
     if (pointTransform > 0) {
       const samples = this.#memory.u16(out, width * lines);
-      for (let index = 0; index < samples.length; index += 1) samples[index] = (samples[index] as number) << pointTransform;
+      for (let index = 0; index < samples.length; index += 1)
+        samples[index] = (samples[index] as number) << pointTransform;
     }
     const most = this.#exports.largest(out, width * lines);
-    if (most > 2 ** precision - 1) throw new StillDamage(`sample ${most} in a JPEG stream of ${precision} bits: the coded samples are damaged`);
+    if (most > 2 ** precision - 1)
+      throw new StillDamage(
+        `sample ${most} in a JPEG stream of ${precision} bits: the coded samples are damaged`,
+      );
   }
 }

@@ -38,7 +38,8 @@ class Bits {
   /** The next 16 bits, zeros behind the end. */
   peek(): number {
     const at = this.position >> 3;
-    const three = ((this.#bytes[at] ?? 0) << 16) | ((this.#bytes[at + 1] ?? 0) << 8) | (this.#bytes[at + 2] ?? 0);
+    const three =
+      ((this.#bytes[at] ?? 0) << 16) | ((this.#bytes[at + 1] ?? 0) << 8) | (this.#bytes[at + 2] ?? 0);
     return (three >> (8 - (this.position & 7))) & 0xffff;
   }
 }
@@ -85,7 +86,10 @@ export function isPadding(bytes: Uint8Array, positionBits: number): boolean {
   if (positionBits > bytes.length * 8 || rest.length > 4) return false;
   const used = 0xff >> (positionBits & 7);
   const [first = 0xff, ...others] = rest;
-  return ((first & used) === 0 && others.every((byte) => byte === 0)) || ((first & used) === used && others.every((byte) => byte === 0xff));
+  return (
+    ((first & used) === 0 && others.every((byte) => byte === 0)) ||
+    ((first & used) === used && others.every((byte) => byte === 0xff))
+  );
 }
 
 /** All samples in the order of the stream: components of one place beside each other, line by line. Throws StillDamage. */
@@ -111,15 +115,35 @@ export function decodeLossless(bytes: Buffer, header: LosslessHeader): Uint16Arr
         const at = line * width + column;
         const above = line === firstLine ? 0 : (out[at - width] as number);
         // T.81, H.1.2.1: the first sample of a part is predicted from the middle, its first line from the left, and each line's start from above.
-        const guess = column >= components ? (line === firstLine ? (out[at - components] as number) : predicted(predictor, out[at - components] as number, above, out[at - width - components] as number)) : line === firstLine ? start : above;
+        const guess =
+          column >= components
+            ? line === firstLine
+              ? (out[at - components] as number)
+              : predicted(
+                  predictor,
+                  out[at - components] as number,
+                  above,
+                  out[at - width - components] as number,
+                )
+            : line === firstLine
+              ? start
+              : above;
         out[at] = guess + difference(bits, tables[column % components] as Uint16Array);
         if (bits.left < 0) throw new StillDamage(`the coded samples end in line ${line + 1} of ${lines}`);
       }
     }
-    if (!isPadding(coded, bits.position)) throw new StillDamage(`${bits.left} bits are left behind line ${Math.min(lines, firstLine + linesInPart)}: the coded samples are damaged`);
+    if (!isPadding(coded, bits.position))
+      throw new StillDamage(
+        `${bits.left} bits are left behind line ${Math.min(lines, firstLine + linesInPart)}: the coded samples are damaged`,
+      );
   }
-  if (pointTransform > 0) for (let at = 0; at < out.length; at += 1) out[at] = (out[at] as number) << pointTransform;
+  if (pointTransform > 0)
+    for (let at = 0; at < out.length; at += 1) out[at] = (out[at] as number) << pointTransform;
   const most = 2 ** precision - 1;
-  for (let at = 0; at < out.length; at += 1) if ((out[at] as number) > most) throw new StillDamage(`sample ${out[at]} in a JPEG stream of ${precision} bits: the coded samples are damaged`);
+  for (let at = 0; at < out.length; at += 1)
+    if ((out[at] as number) > most)
+      throw new StillDamage(
+        `sample ${out[at]} in a JPEG stream of ${precision} bits: the coded samples are damaged`,
+      );
   return out;
 }

@@ -2,7 +2,22 @@
 import { StillDamage } from '../../sequence/still.ts';
 import type { RawOpcode } from './frame.ts';
 
-const NAMES = ['WarpRectilinear', 'WarpFisheye', 'FixVignetteRadial', 'FixBadPixelsConstant', 'FixBadPixelsList', 'TrimBounds', 'MapTable', 'MapPolynomial', 'GainMap', 'DeltaPerRow', 'DeltaPerColumn', 'ScalePerRow', 'ScalePerColumn', 'WarpRectilinear2'];
+const NAMES = [
+  'WarpRectilinear',
+  'WarpFisheye',
+  'FixVignetteRadial',
+  'FixBadPixelsConstant',
+  'FixBadPixelsList',
+  'TrimBounds',
+  'MapTable',
+  'MapPolynomial',
+  'GainMap',
+  'DeltaPerRow',
+  'DeltaPerColumn',
+  'ScalePerRow',
+  'ScalePerColumn',
+  'WarpRectilinear2',
+];
 
 export function opcodeName(id: number): string {
   return NAMES[id - 1] ?? `opcode ${id}`;
@@ -19,7 +34,12 @@ export function readOpcodes(list: RawOpcode['list'], bytes: Buffer): RawOpcode[]
   for (let left = bytes.readUInt32BE(0); left > 0; left -= 1) {
     if (at + HEAD_BYTES > bytes.length) throw wrong();
     const flags = bytes.readUInt32BE(at + 8);
-    opcodes.push({ list, id: bytes.readUInt32BE(at), optional: (flags & 1) !== 0, forQuality: (flags & 2) !== 0 });
+    opcodes.push({
+      list,
+      id: bytes.readUInt32BE(at),
+      optional: (flags & 1) !== 0,
+      forQuality: (flags & 2) !== 0,
+    });
     at += HEAD_BYTES + bytes.readUInt32BE(at + 12);
     if (at > bytes.length) throw wrong();
   }

@@ -13,13 +13,19 @@ export interface Packing {
 }
 
 /** Throws StillDamage when the piece has fewer bytes than its samples need. */
-export function packingOf(storage: Pick<RawStorage, 'bitsPerSample'>, piece: Pick<RawPiece, 'bytes' | 'width' | 'height'>): Packing {
+export function packingOf(
+  storage: Pick<RawStorage, 'bitsPerSample'>,
+  piece: Pick<RawPiece, 'bytes' | 'width' | 'height'>,
+): Packing {
   const bits = storage.bitsPerSample;
   const unpacked = bits > 8 && piece.bytes === piece.width * piece.height * 2;
   const form = bits === 8 ? 'bytes' : bits === 16 || unpacked ? 'words' : 'packed';
   const rowBytes = form === 'words' ? piece.width * 2 : Math.ceil((piece.width * bits) / 8);
   const needed = rowBytes * piece.height;
-  if (piece.bytes < needed) throw new StillDamage(`${piece.bytes} bytes, ${piece.width}x${piece.height} samples of ${bits} bits need ${needed}`);
+  if (piece.bytes < needed)
+    throw new StillDamage(
+      `${piece.bytes} bytes, ${piece.width}x${piece.height} samples of ${bits} bits need ${needed}`,
+    );
   return { form, bits, rowBytes };
 }
 
@@ -31,11 +37,21 @@ export const REVERSED = Uint8Array.from({ length: 256 }, (_, value) => {
 });
 
 /** One row of `count` samples from the byte at `at`. */
-export function unpackRow(bytes: Uint8Array, at: number, packing: Packing, order: Pick<RawStorage, 'littleEndian' | 'lowBitFirst'>, out: Uint16Array, outAt: number, count: number): void {
+export function unpackRow(
+  bytes: Uint8Array,
+  at: number,
+  packing: Packing,
+  order: Pick<RawStorage, 'littleEndian' | 'lowBitFirst'>,
+  out: Uint16Array,
+  outAt: number,
+  count: number,
+): void {
   const { form, bits } = packing;
   if (form === 'words') {
     const [high, low] = order.littleEndian ? [1, 0] : [0, 1];
-    for (let index = 0; index < count; index += 1) out[outAt + index] = ((bytes[at + index * 2 + high] as number) << 8) | (bytes[at + index * 2 + low] as number);
+    for (let index = 0; index < count; index += 1)
+      out[outAt + index] =
+        ((bytes[at + index * 2 + high] as number) << 8) | (bytes[at + index * 2 + low] as number);
     return;
   }
   let held = 0;

@@ -15,15 +15,29 @@ export async function piecesOf(directory: TiffDirectory, width: number, height: 
   const stored = Math.max(directory.count(offsetTag), directory.count(sizeTag));
   if (stored > MOST_PIECES) throw new StillDamage(`${stored} pieces of picture`);
   const [offsets, sizes] = [await directory.numbers(offsetTag), await directory.numbers(sizeTag)];
-  if (offsets.length === 0 || offsets.length !== sizes.length) throw new StillDamage(`${offsets.length} pieces of picture with ${sizes.length} sizes`);
+  if (offsets.length === 0 || offsets.length !== sizes.length)
+    throw new StillDamage(`${offsets.length} pieces of picture with ${sizes.length} sizes`);
   const pieceWidth = tiled ? ((await directory.number(TAG.TileWidth)) ?? 0) : width;
-  const pieceHeight = tiled ? ((await directory.number(TAG.TileLength)) ?? 0) : Math.min((await directory.number(TAG.RowsPerStrip)) ?? height, height);
-  if (pieceWidth < 1 || pieceHeight < 1 || pieceWidth > 65_536 || pieceHeight > 65_536) throw new StillDamage(`pieces of ${pieceWidth}x${pieceHeight}`);
+  const pieceHeight = tiled
+    ? ((await directory.number(TAG.TileLength)) ?? 0)
+    : Math.min((await directory.number(TAG.RowsPerStrip)) ?? height, height);
+  if (pieceWidth < 1 || pieceHeight < 1 || pieceWidth > 65_536 || pieceHeight > 65_536)
+    throw new StillDamage(`pieces of ${pieceWidth}x${pieceHeight}`);
   const across = Math.ceil(width / pieceWidth);
   const needed = across * Math.ceil(height / pieceHeight);
-  if (offsets.length !== needed) throw new StillDamage(`${offsets.length} pieces of ${pieceWidth}x${pieceHeight}, a picture of ${width}x${height} needs ${needed}`);
+  if (offsets.length !== needed)
+    throw new StillDamage(
+      `${offsets.length} pieces of ${pieceWidth}x${pieceHeight}, a picture of ${width}x${height} needs ${needed}`,
+    );
   return offsets.map((offset, index) => {
     const top = Math.floor(index / across) * pieceHeight;
-    return { offset, bytes: sizes[index] as number, left: (index % across) * pieceWidth, top, width: pieceWidth, height: tiled ? pieceHeight : Math.min(pieceHeight, height - top) };
+    return {
+      offset,
+      bytes: sizes[index] as number,
+      left: (index % across) * pieceWidth,
+      top,
+      width: pieceWidth,
+      height: tiled ? pieceHeight : Math.min(pieceHeight, height - top),
+    };
   });
 }

@@ -19,11 +19,17 @@ const LARGEST_SIDE = 65_536;
 /** 400 million pixels. */
 const LARGEST_PICTURE = 400_000_000;
 
-const COMPRESSIONS: Readonly<Record<number, RawCompression>> = { 1: 'none', 7: 'lossless-jpeg', 8: 'deflate', 34892: 'lossy-jpeg' };
+const COMPRESSIONS: Readonly<Record<number, RawCompression>> = {
+  1: 'none',
+  7: 'lossless-jpeg',
+  8: 'deflate',
+  34892: 'lossy-jpeg',
+};
 
 /** The main picture may be in a directory of its own below the first, which then holds a small preview. */
 export async function mainDirectory(file: TiffFile, first: TiffDirectory): Promise<TiffDirectory> {
-  const isMain = async (directory: TiffDirectory): Promise<boolean> => ((await directory.number(TAG.NewSubFileType)) ?? 0) === 0 && directory.has(TAG.ImageWidth);
+  const isMain = async (directory: TiffDirectory): Promise<boolean> =>
+    ((await directory.number(TAG.NewSubFileType)) ?? 0) === 0 && directory.has(TAG.ImageWidth);
   if (await isMain(first)) return first;
   for (const offset of await first.numbers(TAG.SubIFDs)) {
     const below = await file.directory(offset);
@@ -42,21 +48,26 @@ async function objections(first: TiffDirectory, main: TiffDirectory): Promise<st
   const reasons: string[] = [];
   if (!first.has(TAG.DNGVersion)) return ['no DNG: there is no DNGVersion'];
   const backward = await first.numbers(TAG.DNGBackwardVersion);
-  if (backward.length === 4 && older(NEWEST, backward)) reasons.push(`a file for readers of DNG ${backward.join('.')}, this one knows ${NEWEST.join('.')}`);
+  if (backward.length === 4 && older(NEWEST, backward))
+    reasons.push(`a file for readers of DNG ${backward.join('.')}, this one knows ${NEWEST.join('.')}`);
   const photometric = await main.number(TAG.PhotometricInterpretation);
   const samples = (await main.number(TAG.SamplesPerPixel)) ?? 1;
-  if (photometric === PHOTOMETRIC_LINEAR_RAW) reasons.push(`LinearRaw: ${samples} samples a pixel, demosaiced before it was stored`);
-  else if (photometric !== PHOTOMETRIC_CFA) reasons.push(`no sensor pattern: PhotometricInterpretation ${photometric ?? 'is absent'}`);
+  if (photometric === PHOTOMETRIC_LINEAR_RAW)
+    reasons.push(`LinearRaw: ${samples} samples a pixel, demosaiced before it was stored`);
+  else if (photometric !== PHOTOMETRIC_CFA)
+    reasons.push(`no sensor pattern: PhotometricInterpretation ${photometric ?? 'is absent'}`);
   else {
     if (samples !== 1) reasons.push(`${samples} samples a pixel`);
     const [rows, columns] = await main.numbers(TAG.CFARepeatPatternDim);
     if (rows !== 2 || columns !== 2) reasons.push(`a colour pattern of ${rows ?? '?'} x ${columns ?? '?'}`);
-    else if ((await patternOf(main)) === null) reasons.push(`a colour pattern of ${(await main.numbers(TAG.CFAPattern)).join(' ')}`);
+    else if ((await patternOf(main)) === null)
+      reasons.push(`a colour pattern of ${(await main.numbers(TAG.CFAPattern)).join(' ')}`);
     const planes = main.has(TAG.CFAPlaneColor) ? await main.numbers(TAG.CFAPlaneColor) : [0, 1, 2];
     if (planes.join(' ') !== '0 1 2') reasons.push(`colour planes ${planes.join(' ')}`);
     const layout = (await main.number(TAG.CFALayout)) ?? 1;
     if (layout !== 1) reasons.push(`CFALayout ${layout}`);
-    if (!first.has(TAG.ColorMatrix1)) reasons.push('no ColorMatrix1: nothing says what the colours of the sensor are');
+    if (!first.has(TAG.ColorMatrix1))
+      reasons.push('no ColorMatrix1: nothing says what the colours of the sensor are');
   }
   const format = (await main.number(TAG.SampleFormat)) ?? 1;
   if (format !== 1) reasons.push(`SampleFormat ${format}: no whole numbers`);
@@ -76,48 +87,99 @@ async function patternOf(main: TiffDirectory): Promise<CfaPattern | null> {
 
 function areaOf(values: readonly number[], width: number, height: number, name: TagName): Area {
   const [top = 0, left = 0, bottom = 0, right = 0] = values;
-  if (!values.every(Number.isInteger) || top < 0 || left < 0 || bottom <= top || right <= left || bottom > height || right > width) {
+  if (
+    !values.every(Number.isInteger) ||
+    top < 0 ||
+    left < 0 ||
+    bottom <= top ||
+    right <= left ||
+    bottom > height ||
+    right > width
+  ) {
     throw new StillDamage(`${name} ${values.join(' ')} in a picture of ${width}x${height}`);
   }
   return { top, left, bottom, right };
 }
 
-async function areasOf(main: TiffDirectory, width: number, height: number): Promise<Pick<RawPicture, 'activeArea' | 'maskedAreas' | 'defaultCrop'>> {
-  const activeArea = areaOf((await exactly(main, TAG.ActiveArea, 4)) ?? [0, 0, height, width], width, height, 'ActiveArea');
+async function areasOf(
+  main: TiffDirectory,
+  width: number,
+  height: number,
+): Promise<Pick<RawPicture, 'activeArea' | 'maskedAreas' | 'defaultCrop'>> {
+  const activeArea = areaOf(
+    (await exactly(main, TAG.ActiveArea, 4)) ?? [0, 0, height, width],
+    width,
+    height,
+    'ActiveArea',
+  );
   const masked = await main.numbers(TAG.MaskedAreas);
   if (masked.length % 4 !== 0) throw new StillDamage(`MaskedAreas of ${masked.length} numbers`);
-  const maskedAreas = Array.from({ length: masked.length / 4 }, (_, index) => areaOf(masked.slice(index * 4, index * 4 + 4), width, height, 'MaskedAreas'));
+  const maskedAreas = Array.from({ length: masked.length / 4 }, (_, index) =>
+    areaOf(masked.slice(index * 4, index * 4 + 4), width, height, 'MaskedAreas'),
+  );
   const activeWidth = activeArea.right - activeArea.left;
   const activeHeight = activeArea.bottom - activeArea.top;
   const [left = 0, top = 0] = (await exactly(main, TAG.DefaultCropOrigin, 2)) ?? [];
-  const [cropWidth = activeWidth, cropHeight = activeHeight] = (await exactly(main, TAG.DefaultCropSize, 2)) ?? [];
-  if (left < 0 || top < 0 || cropWidth <= 0 || cropHeight <= 0 || left + cropWidth > activeWidth || top + cropHeight > activeHeight) {
-    throw new StillDamage(`default crop ${cropWidth}x${cropHeight} at ${left},${top} in an active area of ${activeWidth}x${activeHeight}`);
+  const [cropWidth = activeWidth, cropHeight = activeHeight] =
+    (await exactly(main, TAG.DefaultCropSize, 2)) ?? [];
+  if (
+    left < 0 ||
+    top < 0 ||
+    cropWidth <= 0 ||
+    cropHeight <= 0 ||
+    left + cropWidth > activeWidth ||
+    top + cropHeight > activeHeight
+  ) {
+    throw new StillDamage(
+      `default crop ${cropWidth}x${cropHeight} at ${left},${top} in an active area of ${activeWidth}x${activeHeight}`,
+    );
   }
   return { activeArea, maskedAreas, defaultCrop: { left, top, width: cropWidth, height: cropHeight } };
 }
 
-async function levelsOf(main: TiffDirectory, bits: number, area: Area): Promise<Pick<RawPicture, 'black' | 'white' | 'linearisation'>> {
+async function levelsOf(
+  main: TiffDirectory,
+  bits: number,
+  area: Area,
+): Promise<Pick<RawPicture, 'black' | 'white' | 'linearisation'>> {
   const table = main.has(TAG.LinearizationTable) ? await main.numbers(TAG.LinearizationTable) : null;
-  if (table?.some((value) => !Number.isInteger(value) || value < 0 || value > 65_535) === true) throw new StillDamage('LinearizationTable holds what is no 16-bit number');
+  if (table?.some((value) => !Number.isInteger(value) || value < 0 || value > 65_535) === true)
+    throw new StillDamage('LinearizationTable holds what is no 16-bit number');
   const [rows = 1, columns = 1] = (await exactly(main, TAG.BlackLevelRepeatDim, 2)) ?? [];
-  if (!Number.isInteger(rows) || !Number.isInteger(columns) || rows < 1 || columns < 1 || rows * columns > 65_536) throw new StillDamage(`a black level pattern of ${rows} x ${columns}`);
-  const levels = (await exactly(main, TAG.BlackLevel, rows * columns)) ?? Array.from({ length: rows * columns }, () => 0);
+  if (
+    !Number.isInteger(rows) ||
+    !Number.isInteger(columns) ||
+    rows < 1 ||
+    columns < 1 ||
+    rows * columns > 65_536
+  )
+    throw new StillDamage(`a black level pattern of ${rows} x ${columns}`);
+  const levels =
+    (await exactly(main, TAG.BlackLevel, rows * columns)) ?? Array.from({ length: rows * columns }, () => 0);
   const columnDeltas = await exactly(main, TAG.BlackLevelDeltaH, area.right - area.left);
   const rowDeltas = await exactly(main, TAG.BlackLevelDeltaV, area.bottom - area.top);
   const white = (await exactly(main, TAG.WhiteLevel, 1))?.[0] ?? 2 ** bits - 1;
-  const highest = (values: readonly number[] | null): number => values?.reduce((most, value) => Math.max(most, value), Number.NEGATIVE_INFINITY) ?? 0;
+  const highest = (values: readonly number[] | null): number =>
+    values?.reduce((most, value) => Math.max(most, value), Number.NEGATIVE_INFINITY) ?? 0;
   const black = highest(levels) + highest(columnDeltas) + highest(rowDeltas);
   if (white <= black) throw new StillDamage(`white level ${white} with black levels up to ${black}`);
   return { linearisation: table, black: { rows, columns, levels, columnDeltas, rowDeltas }, white };
 }
 
 /** Tags that change the picture in ways that nobody here applies. */
-const PASSED_OVER = ['ColorMatrix3', 'ProfileHueSatMapData1', 'BaselineExposureOffset'] as const satisfies readonly TagName[];
+const PASSED_OVER = [
+  'ColorMatrix3',
+  'ProfileHueSatMapData1',
+  'BaselineExposureOffset',
+] as const satisfies readonly TagName[];
 
 async function opcodesOf(first: TiffDirectory, main: TiffDirectory): Promise<RawOpcode[]> {
   const all: RawOpcode[] = [];
-  for (const [list, tag] of [[1, TAG.OpcodeList1], [2, TAG.OpcodeList2], [3, TAG.OpcodeList3]] as const) {
+  for (const [list, tag] of [
+    [1, TAG.OpcodeList1],
+    [2, TAG.OpcodeList2],
+    [3, TAG.OpcodeList3],
+  ] as const) {
     const bytes = (await main.bytes(tag)) ?? (main === first ? null : await first.bytes(tag));
     if (bytes !== null) all.push(...readOpcodes(list, bytes));
   }
@@ -131,8 +193,20 @@ export async function readDng(source: ByteSource): Promise<DngFrame> {
   const reasons = await objections(first, main);
   if (reasons.length > 0) throw new DngRefusal(reasons);
 
-  const [width, height] = [(await main.number(TAG.ImageWidth)) ?? 0, (await main.number(TAG.ImageLength)) ?? 0];
-  if (!(width > 0 && height > 0 && width <= LARGEST_SIDE && height <= LARGEST_SIDE && width * height <= LARGEST_PICTURE)) throw new StillDamage(`raster ${width}x${height}`);
+  const [width, height] = [
+    (await main.number(TAG.ImageWidth)) ?? 0,
+    (await main.number(TAG.ImageLength)) ?? 0,
+  ];
+  if (
+    !(
+      width > 0 &&
+      height > 0 &&
+      width <= LARGEST_SIDE &&
+      height <= LARGEST_SIDE &&
+      width * height <= LARGEST_PICTURE
+    )
+  )
+    throw new StillDamage(`raster ${width}x${height}`);
   const bits = (await main.number(TAG.BitsPerSample)) ?? 1;
   if (!Number.isInteger(bits) || bits < 1 || bits > 32) throw new StillDamage(`${bits} bits a sample`);
   const compressionNumber = (await main.number(TAG.Compression)) ?? 1;
@@ -142,7 +216,11 @@ export async function readDng(source: ByteSource): Promise<DngFrame> {
   if (end > source.size) throw new StillDamage(`${source.size} bytes, the picture ends at ${end}`);
 
   const exifOffset = await first.number(TAG.ExifIFD);
-  const places = [first, ...(main === first ? [] : [main]), ...(exifOffset === null ? [] : [await file.directory(exifOffset)])];
+  const places = [
+    first,
+    ...(main === first ? [] : [main]),
+    ...(exifOffset === null ? [] : [await file.directory(exifOffset)]),
+  ];
   const colour = await readColour(first);
   const areas = await areasOf(main, width, height);
   const [horizontal = 1, vertical = 1] = (await exactly(main, TAG.DefaultScale, 2)) ?? [];
@@ -165,10 +243,20 @@ export async function readDng(source: ByteSource): Promise<DngFrame> {
       linearResponseLimit: (await first.number(TAG.LinearResponseLimit)) ?? 1,
     },
     camera: await readCamera(places),
-    storage: { littleEndian: file.littleEndian, compression, compressionNumber, bitsPerSample: bits, lowBitFirst: (await main.number(TAG.FillOrder)) === 2, pieces },
+    storage: {
+      littleEndian: file.littleEndian,
+      compression,
+      compressionNumber,
+      bitsPerSample: bits,
+      lowBitFirst: (await main.number(TAG.FillOrder)) === 2,
+      pieces,
+    },
     rate: await readFrameRate(places),
     timecode: await readTimeCode(first),
     opcodes: await opcodesOf(first, main),
-    passedOver: [...PASSED_OVER.filter((name) => first.has(TAG[name])), ...(first.has(TAG.AsShotNeutral) && first.has(TAG.AsShotWhiteXY) ? ['AsShotWhiteXY'] : [])],
+    passedOver: [
+      ...PASSED_OVER.filter((name) => first.has(TAG[name])),
+      ...(first.has(TAG.AsShotNeutral) && first.has(TAG.AsShotWhiteXY) ? ['AsShotWhiteXY'] : []),
+    ],
   };
 }

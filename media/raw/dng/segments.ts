@@ -30,7 +30,10 @@ export function requireMarker(bytes: Buffer, at: number, index: number, count: n
   if (at < 0) throw new StillDamage(`the JPEG stream ends in part ${index + 1} of ${count}`);
   const marker = bytes[at + 1] as number;
   const wanted = index === count - 1 ? EOI : RST0 + (index & 7);
-  if (marker !== wanted) throw new StillDamage(`JPEG marker ${marker.toString(16)} behind part ${index + 1} of ${count}, ${wanted.toString(16)} is wanted`);
+  if (marker !== wanted)
+    throw new StillDamage(
+      `JPEG marker ${marker.toString(16)} behind part ${index + 1} of ${count}, ${wanted.toString(16)} is wanted`,
+    );
 }
 
 /** Exactly `count` parts, each with the marker behind it that it must have. Throws StillDamage for anything else. */

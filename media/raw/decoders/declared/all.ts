@@ -14,7 +14,9 @@ export interface DeclaredDecoders {
   readonly pictures: readonly LoadedDecoder[];
 }
 
-export async function loadDecoders(paths: readonly string[]): Promise<DeclaredDecoders & { /** Anything here: nothing may run. */ readonly findings: Finding[] }> {
+export async function loadDecoders(
+  paths: readonly string[],
+): Promise<DeclaredDecoders & { /** Anything here: nothing may run. */ readonly findings: Finding[] }> {
   const loaded = await Promise.all(paths.map(loadDecoder));
   const good = loaded.flatMap((one) => ('decoder' in one ? [one.decoder] : []));
   return {

@@ -25,13 +25,21 @@ function filled(argument: string, values: Readonly<Record<string, string>>): str
 }
 
 /** Reads all of stdout with `onStdout`. Throws DecoderFailed unless the program ended by itself with 0, and the signal's reason when stopped. */
-export async function callProgram({ declared }: LoadedDecoder, call: Call, onStdout: (stream: Readable, touch: () => void) => Promise<void>): Promise<void> {
+export async function callProgram(
+  { declared }: LoadedDecoder,
+  call: Call,
+  onStdout: (stream: Readable, touch: () => void) => Promise<void>,
+): Promise<void> {
   await withPrivateLink(call.path, async (link, folder) => {
     const scratch = join(folder, 'scratch');
     await mkdir(scratch);
     // A name that no command line can carry is reached by the link whatever the declaration says.
     const file = declared.takes.in_place && !hasRawBytes(call.path) ? call.path : link;
-    const args = call.command.slice(1).map((argument) => filled(argument, { '{file}': file, '{frame}': String(call.frame), '{folder}': scratch }));
+    const args = call.command
+      .slice(1)
+      .map((argument) =>
+        filled(argument, { '{file}': file, '{frame}': String(call.frame), '{folder}': scratch }),
+      );
     let touch = (): void => undefined;
     const run = await runTool(call.program, args, {
       cwd: scratch,
@@ -43,6 +51,7 @@ export async function callProgram({ declared }: LoadedDecoder, call: Call, onStd
       ...(call.signal === undefined ? {} : { signal: call.signal }),
     });
     call.signal?.throwIfAborted();
-    if (run.reason !== 'exited' || run.exitCode !== 0) throw new DecoderFailed(declared.name, whatHappened(run));
+    if (run.reason !== 'exited' || run.exitCode !== 0)
+      throw new DecoderFailed(declared.name, whatHappened(run));
   });
 }

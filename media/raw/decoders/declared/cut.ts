@@ -45,12 +45,18 @@ export class PictureCutter {
       this.#wanted = this.#size.width * this.#size.height * PIXEL_BYTES[this.#gives.samples];
       return true;
     }
-    const start = this.#bytes <= LONGEST_HEAD ? Buffer.concat(this.#held) : Buffer.concat(this.#held, this.#bytes).subarray(0, LONGEST_HEAD);
+    const start =
+      this.#bytes <= LONGEST_HEAD
+        ? Buffer.concat(this.#held)
+        : Buffer.concat(this.#held, this.#bytes).subarray(0, LONGEST_HEAD);
     const head = readNetpbmHead(start);
     if (head === null) return false;
     const { width, height } = this.#size ?? head;
     const samples = isCfa(this.#gives.samples) ? 1 : 3;
-    if (head.width !== width || head.height !== height || head.samplesPerPixel !== samples) throw new RangeError(`picture ${this.pictures + 1} is ${head.width}x${head.height}x${head.samplesPerPixel}, ${width}x${height}x${samples} is wanted`);
+    if (head.width !== width || head.height !== height || head.samplesPerPixel !== samples)
+      throw new RangeError(
+        `picture ${this.pictures + 1} is ${head.width}x${head.height}x${head.samplesPerPixel}, ${width}x${height}x${samples} is wanted`,
+      );
     this.#size = { width, height };
     this.#take(head.start);
     this.#wanted = width * height * PIXEL_BYTES[this.#gives.samples];

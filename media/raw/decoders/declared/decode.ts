@@ -23,7 +23,11 @@ export interface DeclaredRun {
 }
 
 /** A program that is kept waiting by whoever takes its pictures is not silent. */
-async function unhurried(touch: () => void, patienceSeconds: number, taken: void | Promise<void>): Promise<void> {
+async function unhurried(
+  touch: () => void,
+  patienceSeconds: number,
+  taken: void | Promise<void>,
+): Promise<void> {
   const idle = setInterval(touch, patienceSeconds * 250);
   try {
     await taken;
@@ -36,14 +40,19 @@ async function unhurried(touch: () => void, patienceSeconds: number, taken: void
  * `onPicture` gets each picture's samples as the program wrote them, in order, and the next one when it has done with this one.
  * Answers how large they were. Throws DecoderFailed.
  */
-export async function runDeclared(decoder: LoadedDecoder, run: DeclaredRun, onPicture: (samples: Buffer, index: number, size: PictureSize) => void | Promise<void>): Promise<PictureSize> {
+export async function runDeclared(
+  decoder: LoadedDecoder,
+  run: DeclaredRun,
+  onPicture: (samples: Buffer, index: number, size: PictureSize) => void | Promise<void>,
+): Promise<PictureSize> {
   const { declared, program } = decoder;
   const cutter = new PictureCutter(declared.gives, run.size);
   const fail = (detail: string): DecoderFailed => new DecoderFailed(declared.name, detail);
   const cut = (chunk: Buffer): Buffer[] => {
     try {
       const pictures = [...cutter.cut(chunk)];
-      if (cutter.pictures > run.frames) throw new RangeError(`more than the ${run.frames} pictures that the clip has`);
+      if (cutter.pictures > run.frames)
+        throw new RangeError(`more than the ${run.frames} pictures that the clip has`);
       return pictures;
     } catch (error) {
       if (!(error instanceof RangeError)) throw error;
@@ -52,21 +61,37 @@ export async function runDeclared(decoder: LoadedDecoder, run: DeclaredRun, onPi
   };
   let given = 0;
   const call = async (frame: number): Promise<void> =>
-    await callProgram(decoder, { program, command: declared.command, path: run.path, frame, ...(run.signal === undefined ? {} : { signal: run.signal }) }, async (stream, touch) => {
-      for await (const chunk of stream) {
-        touch();
-        for (const picture of cut(chunk as Buffer)) {
-          await unhurried(touch, declared.patience_seconds, onPicture(picture, given, cutter.size as PictureSize));
-          given += 1;
+    await callProgram(
+      decoder,
+      {
+        program,
+        command: declared.command,
+        path: run.path,
+        frame,
+        ...(run.signal === undefined ? {} : { signal: run.signal }),
+      },
+      async (stream, touch) => {
+        for await (const chunk of stream) {
           touch();
+          for (const picture of cut(chunk as Buffer)) {
+            await unhurried(
+              touch,
+              declared.patience_seconds,
+              onPicture(picture, given, cutter.size as PictureSize),
+            );
+            given += 1;
+            touch();
+          }
         }
-      }
-    });
-  const each = declared.takes.clips === 'movie' && declared.command.some((argument) => argument.includes('{frame}'));
+      },
+    );
+  const each =
+    declared.takes.clips === 'movie' && declared.command.some((argument) => argument.includes('{frame}'));
   for (let index = 0; index < (each ? run.frames : 1); index += 1) {
     await call(run.frame + index);
     const wanted = each ? index + 1 : run.frames;
-    if (cutter.pictures !== wanted || cutter.rest > 0) throw fail(`${cutter.pictures} whole pictures and ${cutter.rest} bytes, ${wanted} pictures are wanted`);
+    if (cutter.pictures !== wanted || cutter.rest > 0)
+      throw fail(`${cutter.pictures} whole pictures and ${cutter.rest} bytes, ${wanted} pictures are wanted`);
   }
   if (cutter.size === null) throw fail('no picture');
   return cutter.size;
@@ -88,17 +113,21 @@ export async function firstPicture(decoder: LoadedDecoder, run: DeclaredRun): Pr
 }
 
 /** Three planes of floats, red first, of one picture in `rgb48` (1.0 at `full`) or `rgbf32`. Throws RangeError for sensor values. */
-export function planesOf({ declared: { gives } }: Pick<LoadedDecoder, 'declared'>, samples: Buffer): [Float32Array, Float32Array, Float32Array] {
+export function planesOf(
+  { declared: { gives } }: Pick<LoadedDecoder, 'declared'>,
+  samples: Buffer,
+): [Float32Array, Float32Array, Float32Array] {
   const { samples: form, full } = gives;
   if (isCfa(form)) throw new RangeError('sensor values are developed, not looked at');
   const whole = form.startsWith('rgb48');
   const size = whole ? 2 : 4;
   const little = form.endsWith('le');
   const view = new DataView(samples.buffer, samples.byteOffset, samples.byteLength);
-  const plane = (channel: number): Float32Array => Float32Array.from({ length: samples.length / (size * 3) }, (_, pixel) => {
-    const at = (pixel * 3 + channel) * size;
-    return whole ? view.getUint16(at, little) / full : view.getFloat32(at, little);
-  });
+  const plane = (channel: number): Float32Array =>
+    Float32Array.from({ length: samples.length / (size * 3) }, (_, pixel) => {
+      const at = (pixel * 3 + channel) * size;
+      return whole ? view.getUint16(at, little) / full : view.getFloat32(at, little);
+    });
   return [plane(0), plane(1), plane(2)];
 }
 
@@ -115,10 +144,21 @@ export function declaredRawDecoder(loaded: LoadedDecoder): RawDecoder {
     decode: async (path, { picture: { width, height, bitsPerSample } }, { signal } = {}) => {
       const cfa = new Uint16Array(width * height);
       const number = Number(/(\d+)\D*$/.exec(path.slice(path.lastIndexOf('/') + 1))?.[1] ?? 0);
-      await runDeclared(loaded, { path, frame: number, frames: 1, size: { width, height }, ...(signal === undefined ? {} : { signal }) }, (samples) => {
-        const view = new DataView(samples.buffer, samples.byteOffset, samples.byteLength);
-        for (let index = 0; index < cfa.length; index += 1) cfa[index] = view.getUint16(index * 2, form === 'cfa16le');
-      });
+      await runDeclared(
+        loaded,
+        {
+          path,
+          frame: number,
+          frames: 1,
+          size: { width, height },
+          ...(signal === undefined ? {} : { signal }),
+        },
+        (samples) => {
+          const view = new DataView(samples.buffer, samples.byteOffset, samples.byteLength);
+          for (let index = 0; index < cfa.length; index += 1)
+            cfa[index] = view.getUint16(index * 2, form === 'cfa16le');
+        },
+      );
       requireBits(cfa, Math.min(bitsPerSample, 16));
       return { cfa, width, height };
     },

@@ -30,7 +30,8 @@ function allowedOf(node: Node): string {
   if (node.const !== undefined) return String(node.const);
   if (node.enum !== undefined) return node.enum.map(String).join(', ');
   if (node.anyOf !== undefined) return node.anyOf.map(allowedOf).join(', ');
-  if (node.type === 'array') return `a list of ${node.items === undefined ? 'values' : allowedOf(node.items)}`;
+  if (node.type === 'array')
+    return `a list of ${node.items === undefined ? 'values' : allowedOf(node.items)}`;
   if (node.type === 'boolean') return 'true, false';
   if (node.type === 'null') return 'null';
   if (node.type === 'integer') return `a whole number from ${node.minimum} to ${node.maximum}`;
@@ -39,9 +40,19 @@ function allowedOf(node: Node): string {
 }
 
 function* walk(node: Node, path: string): Generator<DecoderField> {
-  if (path !== '') yield { path, allowed: allowedOf(node), unstated: node.default === undefined ? null : String(node.default), meaning: node.description ?? '' };
-  const group = node.properties === undefined ? node.anyOf?.find(({ properties }) => properties !== undefined) : node;
-  for (const [name, child] of Object.entries(group?.properties ?? {})) yield* walk(child, path === '' ? name : `${path}.${name}`);
+  if (path !== '')
+    yield {
+      path,
+      allowed: allowedOf(node),
+      unstated: node.default === undefined ? null : String(node.default),
+      meaning: node.description ?? '',
+    };
+  const group =
+    node.properties === undefined ? node.anyOf?.find(({ properties }) => properties !== undefined) : node;
+  for (const [name, child] of Object.entries(group?.properties ?? {}))
+    yield* walk(child, path === '' ? name : `${path}.${name}`);
 }
 
-export const decoderFields: readonly DecoderField[] = [...walk(z.toJSONSchema(declaredDecoderSchema, { io: 'input' }) as Node, '')];
+export const decoderFields: readonly DecoderField[] = [
+  ...walk(z.toJSONSchema(declaredDecoderSchema, { io: 'input' }) as Node, ''),
+];

@@ -3,7 +3,10 @@ import type { LoadedDecoder } from './programs.ts';
 
 /** `*` any characters, `?` one; small and capital letters alike. */
 export function matchesPattern(pattern: string, name: string): boolean {
-  const expression = pattern.replace(/[\\^$.|+()[\]{}]/g, '\\$&').replaceAll('*', '.*').replaceAll('?', '.');
+  const expression = pattern
+    .replace(/[\\^$.|+()[\]{}]/g, '\\$&')
+    .replaceAll('*', '.*')
+    .replaceAll('?', '.');
   return new RegExp(`^${expression}$`, 'isu').test(name);
 }
 

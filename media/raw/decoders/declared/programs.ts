@@ -29,9 +29,13 @@ function programAt(name: string, folder: string): string | null {
   return isProgram(path) ? path : null;
 }
 
-export const wantedProgram = (name: string): string => (name.includes('/') ? 'a program at this path' : 'a program on PATH');
+export const wantedProgram = (name: string): string =>
+  name.includes('/') ? 'a program at this path' : 'a program on PATH';
 
-export async function findPrograms(declared: DeclaredDecoder, origin: string): Promise<{ decoder: LoadedDecoder } | { missing: readonly MissingProgram[] }> {
+export async function findPrograms(
+  declared: DeclaredDecoder,
+  origin: string,
+): Promise<{ decoder: LoadedDecoder } | { missing: readonly MissingProgram[] }> {
   const missing: MissingProgram[] = [];
   const sought = (command: readonly string[], where: MissingProgram['where']): string | null => {
     const name = command[0] as string;
@@ -40,18 +44,31 @@ export async function findPrograms(declared: DeclaredDecoder, origin: string): P
     return path;
   };
   const program = sought(declared.command, ['command', 0]);
-  const tellingProgram = declared.tells === null ? null : sought(declared.tells.command, ['tells', 'command', 0]);
+  const tellingProgram =
+    declared.tells === null ? null : sought(declared.tells.command, ['tells', 'command', 0]);
   if (missing.length > 0 || program === null) return { missing };
   // What was declared counts, not the file: a machine that only decodes has no such file.
   const hash = createHash('sha256').update(JSON.stringify(declared));
-  for (const path of tellingProgram === null ? [program] : [program, tellingProgram]) hash.update(await readFile(path));
+  for (const path of tellingProgram === null ? [program] : [program, tellingProgram])
+    hash.update(await readFile(path));
   return { decoder: { declared, origin, version: hash.digest('hex').slice(0, 12), program, tellingProgram } };
 }
 
 /** The decoder of a clip on the machine that is to make its masters: there, and the same as on the machine that surveyed it. */
-export async function decoderHere({ declared, origin, version }: Declaration, subject: FindingSubject = {}): Promise<{ decoder: LoadedDecoder } | { findings: Finding[] }> {
+export async function decoderHere(
+  { declared, origin, version }: Declaration,
+  subject: FindingSubject = {},
+): Promise<{ decoder: LoadedDecoder } | { findings: Finding[] }> {
   const found = await findPrograms(declared, origin);
-  if ('missing' in found) return { findings: found.missing.map(({ program }) => finding('decoder-program-missing', `${declared.name}: ${program}`, wantedProgram(program), subject)) };
-  if (found.decoder.version !== version) return { findings: [finding('decoder-differs', `${declared.name} ${found.decoder.version}`, version, subject)] };
+  if ('missing' in found)
+    return {
+      findings: found.missing.map(({ program }) =>
+        finding('decoder-program-missing', `${declared.name}: ${program}`, wantedProgram(program), subject),
+      ),
+    };
+  if (found.decoder.version !== version)
+    return {
+      findings: [finding('decoder-differs', `${declared.name} ${found.decoder.version}`, version, subject)],
+    };
   return found;
 }

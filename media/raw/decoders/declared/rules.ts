@@ -9,8 +9,16 @@ export interface Contradiction {
 
 const BRACES = /\{[^{}]*\}/g;
 
-function strange(command: readonly string[], allowed: readonly string[], path: readonly (string | number)[]): Contradiction[] {
-  return command.flatMap((argument, index) => [...argument.matchAll(BRACES)].filter(([found]) => !allowed.includes(found)).map(([found]) => ({ path: [...path, index], found, expected: allowed.join(', ') })));
+function strange(
+  command: readonly string[],
+  allowed: readonly string[],
+  path: readonly (string | number)[],
+): Contradiction[] {
+  return command.flatMap((argument, index) =>
+    [...argument.matchAll(BRACES)]
+      .filter(([found]) => !allowed.includes(found))
+      .map(([found]) => ({ path: [...path, index], found, expected: allowed.join(', ') })),
+  );
 }
 
 /** Null: the expression reads, and has one group. */
@@ -26,28 +34,59 @@ function whyNoExpression(text: string): string | null {
 
 export function contradictions(decoder: DeclaredDecoder): Contradiction[] {
   const { takes, command, gives, tells } = decoder;
-  const found: Contradiction[] = [...strange(command, placeholders, ['command']), ...strange(tells?.command ?? [], ['{file}', '{folder}'], ['tells', 'command'])];
-  const say = (path: readonly (string | number)[], what: string, expected: string): unknown => found.push({ path, found: what, expected });
-  const hasFile = (list: readonly string[]): boolean => list.some((argument, index) => index > 0 && argument.includes('{file}'));
+  const found: Contradiction[] = [
+    ...strange(command, placeholders, ['command']),
+    ...strange(tells?.command ?? [], ['{file}', '{folder}'], ['tells', 'command']),
+  ];
+  const say = (path: readonly (string | number)[], what: string, expected: string): unknown =>
+    found.push({ path, found: what, expected });
+  const hasFile = (list: readonly string[]): boolean =>
+    list.some((argument, index) => index > 0 && argument.includes('{file}'));
   if (!hasFile(command)) say(['command'], 'no argument with {file}', 'the clip’s file among the arguments');
-  if (tells !== null && !hasFile(tells.command)) say(['tells', 'command'], 'no argument with {file}', 'the clip’s file among the arguments');
+  if (tells !== null && !hasFile(tells.command))
+    say(['tells', 'command'], 'no argument with {file}', 'the clip’s file among the arguments');
   if (isCfa(gives.samples)) {
-    if (takes.clips === 'movie') say(['gives', 'samples'], `${gives.samples} of a movie`, 'rgb48 or rgbf32: nothing says what the sensor values of a movie mean');
-    if (!takes.names.every((name) => /\.dng$/i.test(name))) say(['takes', 'names'], `${takes.names.join(', ')} with ${gives.samples}`, 'names that end in .dng: only DNG tags say what sensor values mean');
+    if (takes.clips === 'movie')
+      say(
+        ['gives', 'samples'],
+        `${gives.samples} of a movie`,
+        'rgb48 or rgbf32: nothing says what the sensor values of a movie mean',
+      );
+    if (!takes.names.every((name) => /\.dng$/i.test(name)))
+      say(
+        ['takes', 'names'],
+        `${takes.names.join(', ')} with ${gives.samples}`,
+        'names that end in .dng: only DNG tags say what sensor values mean',
+      );
   }
-  if (gives.around === 'netpbm' && gives.samples !== 'cfa16be' && gives.samples !== 'rgb48be') say(['gives', 'samples'], `${gives.samples} in Netpbm pictures`, 'cfa16be, rgb48be');
-  if ((gives.width === null) !== (gives.height === null)) say(['gives', gives.width === null ? 'width' : 'height'], 'null', 'a number, as the other one');
-  const sizeTold = gives.width !== null || gives.around === 'netpbm' || isCfa(gives.samples) || (tells?.width != null && tells.height != null);
-  if (!sizeTold) say(['gives', 'width'], 'nothing says how large the pictures are', 'numbers here, places in `tells`, or around: netpbm');
-  if (takes.clips === 'movie' && tells?.frames == null) say(['tells'], 'nothing says how many frames a movie has', 'a place of `frames`');
-  if (tells?.form === 'json') for (const field of ['frames', 'rate', 'width', 'height', 'timecode', 'reel'] as const) {
-    const pointer = tells[field];
-    if (pointer !== null && !/^(?:\/[^/]*)+$/.test(pointer)) say(['tells', field], pointer, 'a JSON pointer, as /streams/0/width');
-  }
-  if (tells?.form === 'text') for (const field of ['frames', 'rate', 'width', 'height', 'timecode', 'reel'] as const) {
-    const text = tells[field];
-    const why = text === null ? null : whyNoExpression(text);
-    if (why !== null) say(['tells', field], `${text}: ${why}`, 'a regular expression with one group');
-  }
+  if (gives.around === 'netpbm' && gives.samples !== 'cfa16be' && gives.samples !== 'rgb48be')
+    say(['gives', 'samples'], `${gives.samples} in Netpbm pictures`, 'cfa16be, rgb48be');
+  if ((gives.width === null) !== (gives.height === null))
+    say(['gives', gives.width === null ? 'width' : 'height'], 'null', 'a number, as the other one');
+  const sizeTold =
+    gives.width !== null ||
+    gives.around === 'netpbm' ||
+    isCfa(gives.samples) ||
+    (tells?.width != null && tells.height != null);
+  if (!sizeTold)
+    say(
+      ['gives', 'width'],
+      'nothing says how large the pictures are',
+      'numbers here, places in `tells`, or around: netpbm',
+    );
+  if (takes.clips === 'movie' && tells?.frames == null)
+    say(['tells'], 'nothing says how many frames a movie has', 'a place of `frames`');
+  if (tells?.form === 'json')
+    for (const field of ['frames', 'rate', 'width', 'height', 'timecode', 'reel'] as const) {
+      const pointer = tells[field];
+      if (pointer !== null && !/^(?:\/[^/]*)+$/.test(pointer))
+        say(['tells', field], pointer, 'a JSON pointer, as /streams/0/width');
+    }
+  if (tells?.form === 'text')
+    for (const field of ['frames', 'rate', 'width', 'height', 'timecode', 'reel'] as const) {
+      const text = tells[field];
+      const why = text === null ? null : whyNoExpression(text);
+      if (why !== null) say(['tells', field], `${text}: ${why}`, 'a regular expression with one group');
+    }
   return found;
 }

@@ -36,24 +36,47 @@ function wholeNumber(text: string): number {
 }
 
 /** `path`: absolute. Throws the signal's reason when stopped. */
-export async function askDeclared(decoder: LoadedDecoder, path: string, options: { readonly subject?: FindingSubject; readonly signal?: AbortSignal } = {}): Promise<{ told: ToldClip } | { findings: Finding[] }> {
+export async function askDeclared(
+  decoder: LoadedDecoder,
+  path: string,
+  options: { readonly subject?: FindingSubject; readonly signal?: AbortSignal } = {},
+): Promise<{ told: ToldClip } | { findings: Finding[] }> {
   const { declared, tellingProgram } = decoder;
-  const nothing: ToldClip = { frames: null, rate: null, width: null, height: null, timecode: null, reel: null };
+  const nothing: ToldClip = {
+    frames: null,
+    rate: null,
+    width: null,
+    height: null,
+    timecode: null,
+    reel: null,
+  };
   const { tells } = declared;
   if (tells === null || tellingProgram === null) return { told: nothing };
   const subject = options.subject ?? {};
-  const poor = (found: string, expected: string): Finding => finding('decoder-says-too-little', `${declared.name}: ${printable(found)}`, expected, subject);
+  const poor = (found: string, expected: string): Finding =>
+    finding('decoder-says-too-little', `${declared.name}: ${printable(found)}`, expected, subject);
   const chunks: Buffer[] = [];
   let bytes = 0;
   try {
-    await callProgram(decoder, { program: tellingProgram, command: tells.command, path, frame: 0, ...(options.signal === undefined ? {} : { signal: options.signal }) }, async (stream, touch) => {
-      for await (const chunk of stream) {
-        touch();
-        bytes += (chunk as Buffer).length;
-        if (bytes > MOST_BYTES) throw new DecoderFailed(declared.name, `more than ${MOST_BYTES} bytes about one clip`);
-        chunks.push(chunk as Buffer);
-      }
-    });
+    await callProgram(
+      decoder,
+      {
+        program: tellingProgram,
+        command: tells.command,
+        path,
+        frame: 0,
+        ...(options.signal === undefined ? {} : { signal: options.signal }),
+      },
+      async (stream, touch) => {
+        for await (const chunk of stream) {
+          touch();
+          bytes += (chunk as Buffer).length;
+          if (bytes > MOST_BYTES)
+            throw new DecoderFailed(declared.name, `more than ${MOST_BYTES} bytes about one clip`);
+          chunks.push(chunk as Buffer);
+        }
+      },
+    );
   } catch (error) {
     if (!(error instanceof DecoderFailed)) throw error;
     return { findings: [poor(error.message, 'a program that describes the clip')] };
@@ -68,10 +91,15 @@ export async function askDeclared(decoder: LoadedDecoder, path: string, options:
     }
   }
   const findings: Finding[] = [];
-  const read = <Value>(field: 'frames' | 'rate' | 'width' | 'height' | 'timecode' | 'reel', needed: boolean, parse: (text: string) => Value): Value | null => {
+  const read = <Value>(
+    field: 'frames' | 'rate' | 'width' | 'height' | 'timecode' | 'reel',
+    needed: boolean,
+    parse: (text: string) => Value,
+  ): Value | null => {
     const where = tells[field];
     if (where === null) return null;
-    const value = tells.form === 'json' ? atPointer(document, where) : (new RegExp(where, 'm').exec(text)?.[1] ?? null);
+    const value =
+      tells.form === 'json' ? atPointer(document, where) : (new RegExp(where, 'm').exec(text)?.[1] ?? null);
     if (value === null || value.trim() === '') {
       if (needed) findings.push(poor(`no ${field} at ${where}`, `the ${field} of the clip`));
       return null;
