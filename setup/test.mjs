@@ -1,6 +1,6 @@
 /**
- * `npm test`: what set-up the tests need, then types, lint and every test. All three run whatever the others said;
- * the last line counts them: each test, and types and lint as one each.
+ * `npm test`: what set-up the tests need, then types, format, lint and every test. All run whatever the others said;
+ * the last line counts them: each test, and types, format and lint as one each.
  * `npm test -- <args>` hands the arguments to the test runner.
  */
 import { spawnSync } from 'node:child_process';
@@ -34,6 +34,7 @@ let counts;
 try {
   const results = join(scratch, 'results.json');
   const types = step('types', 'typescript/bin/tsc', ['--noEmit']);
+  const form = step('format', '@biomejs/biome/bin/biome', ['format', '.']);
   const lint = step('lint', '@biomejs/biome/bin/biome', ['lint', '.']);
   const status = run('tests', 'vitest/vitest.mjs', [
     'run',
@@ -43,7 +44,7 @@ try {
     ...process.argv.slice(2),
   ]);
   const tests = countTests(existsSync(results) ? JSON.parse(readFileSync(results, 'utf8')) : null, status);
-  counts = addCounts([types, lint, tests]);
+  counts = addCounts([types, form, lint, tests]);
 } finally {
   rmSync(scratch, { recursive: true, force: true });
 }
