@@ -3,7 +3,7 @@ import type { Finding, FindingSubject } from '../findings/finding.ts';
 import { finding } from '../findings/finding.ts';
 import type { FindingCode } from '../findings/registry.ts';
 import type { ClipFacts } from '../media/facts.ts';
-import type { Payload } from '../media/payload.ts';
+import type { Payload } from '../proof/payload.ts';
 import type { Outcome } from '../profiles/outcome.ts';
 import type { CheckName } from '../profiles/schema.ts';
 import type { Compared } from './compare.ts';

@@ -1,11 +1,11 @@
 /** The deliverable's trail against the source's: done once, read by several checks. Pure. */
-import { comparePictures, isComparable, type PictureVerdict } from '../media/trail/compare.ts';
-import { compareExact, type ExactVerdict } from '../media/trail/exact.ts';
-import { CELLS, type PictureTrail } from '../media/trail/form.ts';
-import { type Basis, isMatrix } from '../media/trail/levels.ts';
-import { compareSound } from '../media/trail/sound-compare.ts';
-import type { SoundComparison } from '../media/trail/sound-difference.ts';
-import type { SourceTrail } from '../media/trail/source-trail.ts';
+import { comparePictures, isComparable, type PictureVerdict } from '../proof/compare.ts';
+import { compareExact, type ExactVerdict } from '../proof/exact.ts';
+import { CELLS, type PictureTrail } from '../proof/form.ts';
+import { type Basis, isMatrix } from '../proof/levels.ts';
+import { compareSound } from '../proof/sound-compare.ts';
+import type { SoundComparison } from '../proof/sound-difference.ts';
+import type { SourceTrail } from '../proof/source-trail.ts';
 import type { Outcome } from '../profiles/outcome.ts';
 import { expectedSound, type WitnessFacts } from './witness.ts';
 

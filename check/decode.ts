@@ -1,9 +1,9 @@
 /** One decode of a whole file, every stream, by ffmpeg into nothing. */
 import type { Readable } from 'node:stream';
 import type { OpenedInput } from '../media/input.ts';
-import { printable } from '../media/names.ts';
-import type { MediaTools } from '../media/tools/locate.ts';
-import { runTool } from '../media/tools/run.ts';
+import { printable } from '../files/names.ts';
+import type { MediaTools } from '../process/locate.ts';
+import { runTool } from '../process/run.ts';
 import type { DecodeFacts } from './measured.ts';
 import type { Witness } from './witness.ts';
 

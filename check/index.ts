@@ -4,11 +4,11 @@
  */
 import { type Finding, type FindingSubject, finding, holds } from '../findings/finding.ts';
 import type { CheckResult } from '../ledger/report.ts';
-import type { DeliverableDigest } from '../media/folder-digest.ts';
+import type { DeliverableDigest } from '../files/folder-digest.ts';
 import type { ClipFacts } from '../media/facts.ts';
-import type { Payload } from '../media/payload.ts';
-import type { MediaTools } from '../media/tools/locate.ts';
-import type { SourceTrail } from '../media/trail/source-trail.ts';
+import type { Payload } from '../proof/payload.ts';
+import type { MediaTools } from '../process/locate.ts';
+import type { SourceTrail } from '../proof/source-trail.ts';
 import type { Outcome } from '../profiles/outcome.ts';
 import { type CheckName, standingChecks } from '../profiles/schema.ts';
 import { type Evidence, faultsToFindings } from './check.ts';

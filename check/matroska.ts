@@ -4,8 +4,8 @@
  * Sources: RFC 8794 (EBML), RFC 9559 (Matroska).
  */
 import { type FileHandle, open } from 'node:fs/promises';
-import { readAt } from '../media/bytes.ts';
-import { fsPath } from '../media/names.ts';
+import { readAt } from '../files/bytes.ts';
+import { fsPath } from '../files/names.ts';
 import {
   children,
   type Element,

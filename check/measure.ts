@@ -4,11 +4,11 @@
  */
 import { basename, dirname } from 'node:path';
 import { type Finding, finding } from '../findings/finding.ts';
-import { digestOfFile } from '../media/digest.ts';
+import { digestOfFile } from '../files/digest.ts';
 import { type OpenedInput, openInput } from '../media/input.ts';
 import { probeMovie } from '../media/probe/index.ts';
-import type { MediaTools } from '../media/tools/locate.ts';
-import type { SourceTrail } from '../media/trail/source-trail.ts';
+import type { MediaTools } from '../process/locate.ts';
+import type { SourceTrail } from '../proof/source-trail.ts';
 import type { Outcome } from '../profiles/outcome.ts';
 import { decodeWhole } from './decode.ts';
 import type { Measured, MeasuredMatroska } from './measured.ts';

@@ -1,6 +1,6 @@
 /** What was measured of one staged or published file, from its bytes on disk. Whatever could not be measured is null. */
 import type { ClipFacts } from '../media/facts.ts';
-import type { FileDigest } from '../media/digest.ts';
+import type { FileDigest } from '../files/digest.ts';
 import type { ProbeEvidence } from '../media/probe/index.ts';
 import type { Ffv1Configuration, Ffv1Frame } from './ffv1.ts';
 import type { Matroska } from './matroska.ts';

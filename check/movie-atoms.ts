@@ -8,7 +8,7 @@
  * times allowed, 0x8 counter.
  */
 import { type FileHandle, open } from 'node:fs/promises';
-import { fsPath } from '../media/names.ts';
+import { fsPath } from '../files/names.ts';
 
 export interface TimecodeTrack {
   /** Frame number of the first frame in the track's own counting. */

@@ -1,7 +1,7 @@
 /** What the one decode of a file is asked for beside errors and a count: its frame trail, its sound, and a hash of its packets. */
 import type { Readable } from 'node:stream';
-import { type Payload, payloadFilters, payloadOptions, readPayload } from '../media/payload.ts';
-import { FIRST_PIPE } from '../media/tools/run.ts';
+import { type Payload, payloadFilters, payloadOptions, readPayload } from '../proof/payload.ts';
+import { FIRST_PIPE } from '../process/run.ts';
 import {
   exactTap,
   type ExactTrail,
@@ -9,13 +9,13 @@ import {
   readPictureHashes,
   readSoundHash,
   soundHash,
-} from '../media/trail/exact.ts';
-import { TrailCollector } from '../media/trail/collect.ts';
-import type { PictureTrail } from '../media/trail/form.ts';
-import { type HeardSound, SoundListener } from '../media/trail/sound-listener.ts';
-import { type ExpectedSound, lowFrequencyChannel, type SoundPrecision } from '../media/trail/sound-plan.ts';
-import type { SourceTrail } from '../media/trail/source-trail.ts';
-import { type PictureTap, pictureTap, rawPictures, rawSound } from '../media/trail/tap.ts';
+} from '../proof/exact.ts';
+import { TrailCollector } from '../proof/collect.ts';
+import type { PictureTrail } from '../proof/form.ts';
+import { type HeardSound, SoundListener } from '../proof/sound-listener.ts';
+import { type ExpectedSound, lowFrequencyChannel, type SoundPrecision } from '../proof/sound-plan.ts';
+import type { SourceTrail } from '../proof/source-trail.ts';
+import { type PictureTap, pictureTap, rawPictures, rawSound } from '../proof/tap.ts';
 import type { Outcome } from '../profiles/outcome.ts';
 
 export interface WitnessFacts {

@@ -1,7 +1,7 @@
 /** The command line. Commands are loaded when they are asked for; results go to stdout, everything else to stderr. */
 import { Command, CommanderError, Option } from 'commander';
 import { FindingError, finding } from '../findings/finding.ts';
-import { packageVersion } from '../media/installation.ts';
+import { packageVersion } from '../files/installation.ts';
 import { collect, folder, folders, rateOption, wholeNumber } from './commands/options.ts';
 import { flushed, printRefusal } from './show/output.ts';
 

@@ -1,7 +1,7 @@
 /** A clip and where its bytes lie in the roll. */
 import { z } from 'zod';
 
-/** Paths are relative to the roll, `/` between parts; bytes that are not UTF-8 are kept (see media/names.ts). */
+/** Paths are relative to the roll, `/` between parts; bytes that are not UTF-8 are kept (see files/names.ts). */
 const clipPlaceSchema = z.discriminatedUnion('kind', [
   z.object({ kind: z.literal('movie'), file: z.string() }),
   z.object({

@@ -10,7 +10,7 @@ export const STAGING_PREFIX = '.rushlight-part-';
  */
 export function folderName(name: string): string {
   const safe = name
-    // Bytes that are not UTF-8 (see media/names.ts).
+    // Bytes that are not UTF-8 (see files/names.ts).
     .replace(/[\udc80-\udcff]/g, (raw) =>
       name.isWellFormed() ? raw : `=${(raw.charCodeAt(0) - 0xdc00).toString(16)}`,
     )
@@ -57,7 +57,7 @@ export const layout = {
   /** A colour transform that the roll's masters were made with, named by its content. */
   transform: (sha256: string, extension: string): string =>
     join('reports', 'transforms', `${sha256.slice(0, 16)}${extension}`),
-  /** Named by its content, which is that of the folder it lists (media/listing.ts). */
+  /** Named by its content, which is that of the folder it lists (files/listing.ts). */
   listing: (clipId: string, profile: string, sha256: string): string =>
     join('reports', 'listings', `${clipId}.${profile}.${sha256.slice(0, 16)}.sha256`),
   deliverableReport: (rollFolder: string, clipId: string, profile: string): string =>

@@ -1,7 +1,7 @@
 /** The listing of a deliverable that is a folder, kept as a record beside the reports: it says which frame differs, where the folder's digest says only that something does. */
 import { lstat, readFile } from 'node:fs/promises';
 import { join } from 'node:path';
-import { type FolderDigest, entriesOf } from '../media/folder-digest.ts';
+import { type FolderDigest, entriesOf } from '../files/folder-digest.ts';
 import {
   compareListings,
   compareNames,
@@ -11,8 +11,8 @@ import {
   listingText,
   readListing,
   sha256OfText,
-} from '../media/listing.ts';
-import { fsPath } from '../media/names.ts';
+} from '../files/listing.ts';
+import { fsPath } from '../files/names.ts';
 import { layout, placeBelow } from './layout.ts';
 import type { DeliverableReport } from './report.ts';
 import { writeWhole } from './store.ts';

@@ -40,7 +40,7 @@ export const deliverableReportSchema = z.looseObject({
   outcome: z.union([outcomeSchema, masterOutcomeSchema]),
   /**
    * Relative to <delivery>/<day>/<roll>; null when failed. `files`: it is a folder of so many files; then `bytes` is of all
-   * of them and the digests are of their listing (media/listing.ts). Absent: it is a single file.
+   * of them and the digests are of their listing (files/listing.ts). Absent: it is a single file.
    */
   file: z
     .object({
@@ -55,7 +55,7 @@ export const deliverableReportSchema = z.looseObject({
   listing: z.object({ path: z.string(), sha256: z.string() }).optional(),
   /** The trail of the source that it was proved by: place below <delivery>/<day>/<roll>, SHA-256 of its content. Absent: it was never proved so. */
   trail: z.object({ path: z.string(), sha256: z.string() }).optional(),
-  /** What left the encoders, stream by stream (media/payload.ts). */
+  /** What left the encoders, stream by stream (proof/payload.ts). */
   payload: z.object({ streams: z.array(z.object({ kind: z.string(), hash: z.string() })) }).optional(),
   /** Digests of older files of ours that may still stand under the final name (made with another profile or toolchain, or before a crash): only these are ever replaced. */
   supersedes: z.array(z.string()).optional(),

@@ -5,9 +5,9 @@ import {
   digestOfDeliverable,
   type FolderDigest,
   isFolderDigest,
-} from '../media/folder-digest.ts';
+} from '../files/folder-digest.ts';
 import { type AnyOutcome, restsOnSettings, sameDecision } from '../profiles/outcome/any.ts';
-import { fsPath } from '../media/names.ts';
+import { fsPath } from '../files/names.ts';
 import { layout, placeBelow } from './layout.ts';
 import { listingOf, measuredFolder, storedListing, storeListing } from './listing.ts';
 import { type DeliverableReport, deliverableReportSchema } from './report.ts';

@@ -4,7 +4,7 @@ import { open, readFile, rename, rm } from 'node:fs/promises';
 import { dirname, join } from 'node:path';
 import type { z } from 'zod';
 import { type Finding, finding } from '../findings/finding.ts';
-import { makeFolders, syncFolder } from '../media/folders.ts';
+import { makeFolders, syncFolder } from '../files/folders.ts';
 
 /** Writes text under `path` so that a reader sees the old or the new whole, never a part; also after a power cut. */
 export async function writeWhole(path: string, text: string | Buffer): Promise<void> {

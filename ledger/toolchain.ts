@@ -1,8 +1,8 @@
 /** What made or measured something: versions that must be the same for the same bytes to come out. */
 import { createHash } from 'node:crypto';
 import { z } from 'zod';
-import { packageVersion } from '../media/installation.ts';
-import type { MediaTools } from '../media/tools/locate.ts';
+import { packageVersion } from '../files/installation.ts';
+import type { MediaTools } from '../process/locate.ts';
 
 const toolSchema = z.object({
   name: z.string(),

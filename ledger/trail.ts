@@ -1,10 +1,10 @@
 /** The trail that a deliverable was proved by, read back from beside the reports. */
 import { readFile } from 'node:fs/promises';
 import { type Finding, type FindingSubject, finding } from '../findings/finding.ts';
-import { fsPath } from '../media/names.ts';
-import { readPoints } from '../media/trail/point-file.ts';
-import type { PointTrail } from '../media/trail/points.ts';
-import { readTrail, type SourceTrail, TrailError } from '../media/trail/source-trail.ts';
+import { fsPath } from '../files/names.ts';
+import { readPoints } from '../proof/point-file.ts';
+import type { PointTrail } from '../proof/points.ts';
+import { readTrail, type SourceTrail, TrailError } from '../proof/source-trail.ts';
 import { placeBelow } from './layout.ts';
 import type { DeliverableReport } from './report.ts';
 

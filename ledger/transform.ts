@@ -4,7 +4,7 @@ import { extname, join } from 'node:path';
 import { FindingError, finding } from '../findings/finding.ts';
 import { type InputTransform, transformOf } from '../media/colour/input.ts';
 import type { ColourTransform } from '../media/colour/steps.ts';
-import { fsPath } from '../media/names.ts';
+import { fsPath } from '../files/names.ts';
 import type { WayToLight } from '../profiles/master/way.ts';
 import { layout } from './layout.ts';
 

@@ -6,7 +6,7 @@ import { z } from 'zod';
 import { interpretationSchema } from './interpretation.ts';
 import { declarationSchema } from './raw/decoders/declared/schema.ts';
 import { rawFactsSchema } from './raw/dng/frame.ts';
-import { ratioSchema, timecodeSchema } from './time-schema.ts';
+import { ratioSchema, timecodeSchema } from './time/schema.ts';
 
 export const fieldOrders = ['progressive', 'top-first', 'bottom-first', 'unknown'] as const;
 export type FieldOrder = (typeof fieldOrders)[number];

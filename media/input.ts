@@ -5,8 +5,8 @@
 import { mkdtemp, rm, symlink } from 'node:fs/promises';
 import { tmpdir } from 'node:os';
 import { extname, join, resolve } from 'node:path';
-import { fsPath, hasRawBytes } from './names.ts';
-import { type Rate, formatRatio } from './rate.ts';
+import { fsPath, hasRawBytes } from '../files/names.ts';
+import { type Rate, formatRatio } from './time/rate.ts';
 
 /** Paths are relative to the roll, `/` between parts, without loss (see names.ts). */
 export interface MoviePlace {

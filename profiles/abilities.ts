@@ -1,6 +1,6 @@
 /** What ffmpeg must have for a profile, and whether this one has it. */
 import { type Finding, finding } from '../findings/finding.ts';
-import type { Abilities } from '../media/tools/locate.ts';
+import type { Abilities } from '../process/locate.ts';
 import { soundEncoders, traitsOf } from './codecs.ts';
 import { masterMovie } from './master/movie.ts';
 import { type AnyProfile, givesFrames, isMaster } from './schema.ts';

@@ -1,8 +1,8 @@
 /** A profile file as written: its values, and the line of each field. */
 import type { Finding } from '../findings/finding.ts';
-import { type DocumentCodes, type WrittenDocument, readDocument } from '../media/document.ts';
+import { type DocumentCodes, type WrittenDocument, readDocument } from '../files/document.ts';
 
-export { type Path, findingAt } from '../media/document.ts';
+export { type Path, findingAt } from '../files/document.ts';
 
 /** `stem`: what the profile in it must be called. */
 export type ProfileDocument = WrittenDocument;

@@ -4,8 +4,8 @@
  */
 import { z } from 'zod';
 import { colourTagsSchema, fieldOrders } from '../media/facts.ts';
-import { framingSchema } from '../media/trail/framing.ts';
-import { ratioSchema, timecodeSchema } from '../media/time-schema.ts';
+import { framingSchema } from '../proof/framing.ts';
+import { ratioSchema, timecodeSchema } from '../media/time/schema.ts';
 import { wayToLightSchema } from './master/way.ts';
 
 export const outcomeSchema = z.object({

@@ -5,7 +5,18 @@ import { existsSync, readdirSync, readFileSync, rmSync, writeFileSync } from 'no
 import { join } from 'node:path';
 import { projectFolder, say, stop } from './say.mjs';
 
-export const rooms = ['findings', 'media', 'profiles', 'ledger', 'check', 'coordinator', 'worker'];
+export const rooms = [
+  'findings',
+  'files',
+  'process',
+  'media',
+  'proof',
+  'profiles',
+  'ledger',
+  'check',
+  'coordinator',
+  'worker',
+];
 
 function filesBelow(folder, ending) {
   if (!existsSync(folder)) return [];

@@ -4,7 +4,7 @@ import { join } from 'node:path';
 import { type Finding, finding, type FindingSubject } from '../findings/finding.ts';
 import type { Job } from '../ledger/job.ts';
 import { frameName } from '../media/input.ts';
-import { fsPath } from '../media/names.ts';
+import { fsPath } from '../files/names.ts';
 
 export function subjectOf(job: Job): FindingSubject {
   return { roll: job.roll, clip: job.clip.id };

@@ -1,6 +1,6 @@
 /** Why a make did not give what it should. Pure: from facts measured by others to findings, and whether another try can help. */
 import { type Finding, finding, type FindingSubject } from '../findings/finding.ts';
-import type { RunResult } from '../media/tools/run.ts';
+import type { RunResult } from '../process/run.ts';
 import type { Watched } from './watch.ts';
 
 export interface Trouble {

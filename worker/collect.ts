@@ -1,13 +1,13 @@
 /** Reads the pipes of a recipe: the trail of the source, and a hash of what left each encoder. */
 import type { ClipFacts } from '../media/facts.ts';
-import { type Payload, readPayload } from '../media/payload.ts';
-import { readPictureHashes, readSoundHash } from '../media/trail/exact.ts';
-import type { PipeReader } from '../media/tools/run.ts';
-import { TrailCollector } from '../media/trail/collect.ts';
-import { SoundCollector } from '../media/trail/sound-collector.ts';
-import { usedPart } from '../media/trail/sound-plan.ts';
-import type { SoundTrail } from '../media/trail/sound-trail.ts';
-import type { SourceTrail } from '../media/trail/source-trail.ts';
+import { type Payload, readPayload } from '../proof/payload.ts';
+import { readPictureHashes, readSoundHash } from '../proof/exact.ts';
+import type { PipeReader } from '../process/run.ts';
+import { TrailCollector } from '../proof/collect.ts';
+import { SoundCollector } from '../proof/sound-collector.ts';
+import { usedPart } from '../proof/sound-plan.ts';
+import type { SoundTrail } from '../proof/sound-trail.ts';
+import type { SourceTrail } from '../proof/source-trail.ts';
 import type { Outcome } from '../profiles/outcome.ts';
 import type { Pipe } from '../profiles/recipe/index.ts';
 import type { Watched } from './watch.ts';

@@ -3,7 +3,7 @@ import type { Finding } from '../findings/finding.ts';
 import type { Job } from '../ledger/job.ts';
 import type { JobProgress } from '../ledger/queue.ts';
 import type { Toolchain } from '../ledger/toolchain.ts';
-import type { MediaTools } from '../media/tools/locate.ts';
+import type { MediaTools } from '../process/locate.ts';
 import type { Trouble } from './classify.ts';
 
 export interface JobContext {

@@ -14,7 +14,7 @@ import { FindingError, finding } from '../findings/finding.ts';
 import { isMasterWork, isMovieMasterWork, type Job } from '../ledger/job.ts';
 import { layout } from '../ledger/layout.ts';
 import { completeRecords, settleDeliverable } from '../ledger/settle.ts';
-import { StagedFileLostError } from '../media/publish.ts';
+import { StagedFileLostError } from '../files/publish.ts';
 import { sourceTrouble, subjectOf, toolchainTrouble } from './claim.ts';
 import { targetTrouble } from './classify.ts';
 import { makeCoded, type StagedMovie } from './coded.ts';

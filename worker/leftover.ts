@@ -10,8 +10,8 @@ import { layout } from '../ledger/layout.ts';
 import { type DeliverableReport, deliverableReportSchema } from '../ledger/report.ts';
 import { ownDigests, whyOtherWork } from '../ledger/settle.ts';
 import { readRecord } from '../ledger/store.ts';
-import { digestOfFolder } from '../media/folder-digest.ts';
-import { publishFolder } from '../media/publish-folder.ts';
+import { digestOfFolder } from '../files/folder-digest.ts';
+import { publishFolder } from '../files/publish-folder.ts';
 import { leftovers } from './target.ts';
 
 type Deliverable = Job['deliverables'][number];

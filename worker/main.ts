@@ -24,7 +24,7 @@ import {
   workerSetupSchema,
 } from '../ledger/queue.ts';
 import { type Toolchain, toolchainOf } from '../ledger/toolchain.ts';
-import { locateTools, type MediaTools } from '../media/tools/locate.ts';
+import { locateTools, type MediaTools } from '../process/locate.ts';
 import { JobTrouble } from './context.ts';
 
 const PROGRESS_MILLISECONDS = 2_000;

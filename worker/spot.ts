@@ -6,12 +6,12 @@ import { type Finding, finding } from '../findings/finding.ts';
 import type { Job } from '../ledger/job.ts';
 import { earlierField } from '../media/facts.ts';
 import { type InputPlace, openInput } from '../media/input.ts';
-import type { MediaTools } from '../media/tools/locate.ts';
-import { FIRST_PIPE, runTool } from '../media/tools/run.ts';
-import { TrailCollector } from '../media/trail/collect.ts';
-import { CELLS, type PictureTrail } from '../media/trail/form.ts';
-import type { SourceTrail } from '../media/trail/source-trail.ts';
-import { pictureTap, rawPictures } from '../media/trail/tap.ts';
+import type { MediaTools } from '../process/locate.ts';
+import { FIRST_PIPE, runTool } from '../process/run.ts';
+import { TrailCollector } from '../proof/collect.ts';
+import { CELLS, type PictureTrail } from '../proof/form.ts';
+import type { SourceTrail } from '../proof/source-trail.ts';
+import { pictureTap, rawPictures } from '../proof/tap.ts';
 import { subjectOf } from './claim.ts';
 
 const STALL_MILLISECONDS = 120_000;

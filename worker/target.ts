@@ -4,7 +4,7 @@ import { hostname } from 'node:os';
 import { dirname, join } from 'node:path';
 import { randomBytes } from 'node:crypto';
 import { STAGING_PREFIX } from '../ledger/layout.ts';
-import { makeFolders } from '../media/folders.ts';
+import { makeFolders } from '../files/folders.ts';
 import type { TargetState } from './classify.ts';
 
 /** ENOENT when the roll's delivery is not there: making it again would write below a mount point whose volume is gone. */

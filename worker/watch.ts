@@ -1,6 +1,6 @@
 /** What the encoder says while it runs, as facts: frames that left the decoder, sizes, errors, progress. Pure. */
 
-import { type Ratio, ratio } from '../media/rate.ts';
+import { type Ratio, ratio } from '../media/time/rate.ts';
 
 /** Level tags stand at the start, behind the names of who speaks (`-loglevel level`); a file name cannot fake one there. */
 const ERROR_LINE = /^(?:\[[^\]]* @ 0x[0-9a-f]+\] )*\[(?:error|fatal|panic)\] (.*)$/;

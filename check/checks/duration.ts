@@ -1,4 +1,4 @@
-import { formatRatio, sameRatio } from '../../media/rate.ts';
+import { formatRatio, sameRatio } from '../../media/time/rate.ts';
 import type { Check } from '../check.ts';
 
 /**

@@ -1,4 +1,4 @@
-import type { ExactVerdict } from '../../media/trail/exact.ts';
+import type { ExactVerdict } from '../../proof/exact.ts';
 import type { Check, CheckVerdict } from '../check.ts';
 
 /** More would bury the first. */

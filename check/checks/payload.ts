@@ -1,4 +1,4 @@
-import { payloadText } from '../../media/payload.ts';
+import { payloadText } from '../../proof/payload.ts';
 import type { Check } from '../check.ts';
 
 /** The file holds, stream by stream and bit by bit, the packets that left the encoders. */

@@ -1,4 +1,4 @@
-import { formatRatio, type Ratio, roundedDivision, sameRatio } from '../../media/rate.ts';
+import { formatRatio, type Ratio, roundedDivision, sameRatio } from '../../media/time/rate.ts';
 import type { Outcome } from '../../profiles/outcome.ts';
 import { type Check, compare, type Line } from '../check.ts';
 import type { MeasuredMatroska } from '../measured.ts';

@@ -1,9 +1,5 @@
 import type { FindingCode } from '../../findings/registry.ts';
-import type {
-  ChannelSummary,
-  SoundDifference,
-  SoundDifferenceKind,
-} from '../../media/trail/sound-difference.ts';
+import type { ChannelSummary, SoundDifference, SoundDifferenceKind } from '../../proof/sound-difference.ts';
 import type { Check, CheckVerdict } from '../check.ts';
 
 /** More would bury the first. */

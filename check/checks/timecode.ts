@@ -1,5 +1,5 @@
-import { formatRatio, ratio } from '../../media/rate.ts';
-import { formatTimecode, type Timecode } from '../../media/timecode.ts';
+import { formatRatio, ratio } from '../../media/time/rate.ts';
+import { formatTimecode, type Timecode } from '../../media/time/timecode.ts';
 import { type Check, compare, type Line } from '../check.ts';
 import type { Outcome } from '../../profiles/outcome.ts';
 import type { Matroska } from '../matroska.ts';

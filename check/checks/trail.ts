@@ -1,6 +1,6 @@
 import type { FindingCode } from '../../findings/registry.ts';
-import type { PictureVerdict, Span } from '../../media/trail/compare.ts';
-import type { OrderDifference, OrderFault } from '../../media/trail/describe.ts';
+import type { PictureVerdict, Span } from '../../proof/compare.ts';
+import type { OrderDifference, OrderFault } from '../../proof/describe.ts';
 import type { Check, CheckVerdict } from '../check.ts';
 
 /** More would bury the first. */

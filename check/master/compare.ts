@@ -1,7 +1,7 @@
 /** The checks of a master: pure comparisons of what was measured with the outcome and with the point trail of the source. */
 import type { FindingCode } from '../../findings/registry.ts';
-import { sha256OfText } from '../../media/listing.ts';
-import { POINTS, pointsOf, type PointTrail } from '../../media/trail/points.ts';
+import { sha256OfText } from '../../files/listing.ts';
+import { POINTS, pointsOf, type PointTrail } from '../../proof/points.ts';
 import { frameFileName } from '../../profiles/master/frame-name.ts';
 import type { MasterOutcome } from '../../profiles/master/outcome.ts';
 import type { MasterCheck, MasterForm } from '../../profiles/master/schema.ts';

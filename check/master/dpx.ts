@@ -2,7 +2,7 @@
  * A DPX frame as it lies on disk (SMPTE ST 268-1, big-endian, 10-bit RGB filled to words by method A): what its header says and
  * the codes of single pixels. Of the checker alone; nothing here is shared with the writer.
  */
-import { knownRateNear, formatRatio } from '../../media/rate.ts';
+import { knownRateNear, formatRatio } from '../../media/time/rate.ts';
 import { storedLabel, storedTimecode } from '../../media/sequence/still.ts';
 import type { FrameSaid } from './measured.ts';
 

@@ -1,6 +1,6 @@
 /** What the header of a frame must say, by the outcome alone. */
-import { formatRatio } from '../../media/rate.ts';
-import { addFrames, formatTimecode } from '../../media/timecode.ts';
+import { formatRatio } from '../../media/time/rate.ts';
+import { addFrames, formatTimecode } from '../../media/time/timecode.ts';
 import { frameFileName } from '../../profiles/master/frame-name.ts';
 import type { MasterOutcome } from '../../profiles/master/outcome.ts';
 import type { FrameSaid } from './measured.ts';

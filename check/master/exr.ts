@@ -8,8 +8,8 @@ import { type Point, surveyValues } from '../../media/exr/read.ts';
 import { sourceOfBytes } from '../../media/exr/source.ts';
 import { unpackTimecode } from '../../media/exr/timecode.ts';
 import { walkExr } from '../../media/exr/walk.ts';
-import { formatRatio, ratio } from '../../media/rate.ts';
-import { formatTimecode } from '../../media/timecode.ts';
+import { formatRatio, ratio } from '../../media/time/rate.ts';
+import { formatTimecode } from '../../media/time/timecode.ts';
 import type { FrameMeasured, FrameSaid } from './measured.ts';
 
 /** Names of what the container has no attribute for, and of which the writer makes lines of its comments. */

@@ -5,7 +5,7 @@
 import { type Finding, type FindingSubject, holds } from '../../findings/finding.ts';
 import type { FindingCode } from '../../findings/registry.ts';
 import type { CheckResult } from '../../ledger/report.ts';
-import { type Point, POINTS, pointsOf, type PointTrail } from '../../media/trail/points.ts';
+import { type Point, POINTS, pointsOf, type PointTrail } from '../../proof/points.ts';
 import { type CheckVerdict, faultsToFindings } from '../check.ts';
 import { worstOf } from './compare.ts';
 import type { Light } from './light.ts';

@@ -5,9 +5,9 @@
 import { type Finding, type FindingSubject, finding, holds } from '../../findings/finding.ts';
 import type { CheckResult } from '../../ledger/report.ts';
 import type { ClipFacts } from '../../media/facts.ts';
-import type { FolderDigest } from '../../media/folder-digest.ts';
+import type { FolderDigest } from '../../files/folder-digest.ts';
 import { evenTimes, packetsOfFiles } from '../../media/sequence/numbered.ts';
-import type { PointTrail } from '../../media/trail/points.ts';
+import type { PointTrail } from '../../proof/points.ts';
 import type { MasterOutcome } from '../../profiles/master/outcome.ts';
 import { masterChecks } from '../../profiles/master/schema.ts';
 import { faultsToFindings } from '../check.ts';

@@ -1,10 +1,10 @@
 /** Measures a master: which files its folder holds, and every frame of them, read once. */
 import { lstat } from 'node:fs/promises';
 import { availableParallelism } from 'node:os';
-import { entriesOf, type FolderDigest, folderDigestOf } from '../../media/folder-digest.ts';
-import { fsPath } from '../../media/names.ts';
-import { createThreadPool } from '../../media/threads.ts';
-import type { Spot } from '../../media/trail/points.ts';
+import { entriesOf, type FolderDigest, folderDigestOf } from '../../files/folder-digest.ts';
+import { fsPath } from '../../files/names.ts';
+import { createThreadPool } from '../../process/threads.ts';
+import type { Spot } from '../../proof/points.ts';
 import { frameFileName } from '../../profiles/master/frame-name.ts';
 import type { MasterOutcome } from '../../profiles/master/outcome.ts';
 import type { FrameMeasured, MasterMeasured } from './measured.ts';

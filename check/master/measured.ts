@@ -1,5 +1,5 @@
 /** What was measured of a master, from its bytes on disk, frame by frame. */
-import type { FolderDigest } from '../../media/folder-digest.ts';
+import type { FolderDigest } from '../../files/folder-digest.ts';
 
 export interface FrameMeasured {
   /** Of the clip, counted from 0. */
@@ -41,7 +41,7 @@ export interface FrameSaid {
 }
 
 export interface MasterMeasured {
-  /** Of the folder's listing (media/digest.ts). */
+  /** Of the folder's listing (files/digest.ts). */
   readonly digest: FolderDigest;
   /** Names in the folder that are no frame of the outcome, and frames that are not there. */
   readonly strange: readonly string[];

@@ -2,10 +2,10 @@
 import { createHash } from 'node:crypto';
 import { readFileSync, statSync } from 'node:fs';
 import { join } from 'node:path';
-import type { FolderFile } from '../../media/folder-digest.ts';
-import { Xxh128 } from '../../media/manifest/xxh128.ts';
-import { serve } from '../../media/threads.ts';
-import { type Point, pointsOf } from '../../media/trail/points.ts';
+import type { FolderFile } from '../../files/folder-digest.ts';
+import { Xxh128 } from '../../files/manifest/xxh128.ts';
+import { serve } from '../../process/threads.ts';
+import { type Point, pointsOf } from '../../proof/points.ts';
 import { dpxFrame } from './dpx.ts';
 import { measureExr, type Values } from './exr.ts';
 import type { FrameMeasured } from './measured.ts';

@@ -8,8 +8,8 @@ import { readdir, stat } from 'node:fs/promises';
 import { join } from 'node:path';
 import { type Finding, FindingError, finding } from '../../findings/finding.ts';
 import { layout } from '../../ledger/layout.ts';
-import { nameFromBytes } from '../../media/names.ts';
-import type { MediaTools } from '../../media/tools/locate.ts';
+import { nameFromBytes } from '../../files/names.ts';
+import type { MediaTools } from '../../process/locate.ts';
 import { auditRoll, type RollAudit, type Signable } from './roll.ts';
 
 export type { RollAudit } from './roll.ts';

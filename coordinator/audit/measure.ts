@@ -8,7 +8,7 @@ import type { DeliverableReport } from '../../ledger/report.ts';
 import { placeOf } from '../../ledger/settle.ts';
 import { storedPoints, storedTrail } from '../../ledger/trail.ts';
 import { readTransform } from '../../ledger/transform.ts';
-import { type DeliverableDigest, isFolderDigest } from '../../media/folder-digest.ts';
+import { type DeliverableDigest, isFolderDigest } from '../../files/folder-digest.ts';
 import type { MasterOutcome } from '../../profiles/master/outcome.ts';
 import { isMasterOutcome } from '../../profiles/outcome/any.ts';
 import { type CheckName, checkNames, type LoadedProfile } from '../../profiles/schema.ts';

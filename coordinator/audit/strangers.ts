@@ -4,7 +4,7 @@ import { basename } from 'node:path';
 import { type Finding, finding } from '../../findings/finding.ts';
 import { layout, STAGING_PREFIX } from '../../ledger/layout.ts';
 import type { RollVerdict } from '../../ledger/roll.ts';
-import { nameFromBytes } from '../../media/names.ts';
+import { nameFromBytes } from '../../files/names.ts';
 
 export async function strangers(rollFolder: string, recorded: RollVerdict): Promise<Finding[]> {
   const listed = new Set(

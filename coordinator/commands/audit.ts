@@ -1,12 +1,12 @@
 /** `rushlight audit`: a finished delivery measured again, without the queue; reads only. */
 import { holds } from '../../findings/finding.ts';
 import { auditDelivery, type AuditResult } from '../audit/index.ts';
-import { toolsOf } from '../night/prepare.ts';
+import { toolsOf } from '../roll/prepare.ts';
 import { readPublicKeys } from '../provenance/key-files.ts';
 import { printJson, printText } from '../show/output.ts';
 import { statementText } from '../show/statement-text.ts';
 import { count, findingsText } from '../show/words.ts';
-import { printable } from '../../media/names.ts';
+import { printable } from '../../files/names.ts';
 import { listenForInterrupts } from './interrupts.ts';
 
 export interface AuditOptions {

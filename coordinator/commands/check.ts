@@ -2,9 +2,9 @@
 import { FindingError, finding, holds } from '../../findings/finding.ts';
 import type { IntakeResult } from '../../ledger/roll.ts';
 import { intakeRoll } from '../intake/index.ts';
-import { newBoard } from '../night/board.ts';
-import { nightFolders } from '../night/folders.ts';
-import { findRolls } from '../night/rolls.ts';
+import { newBoard } from '../progress/board.ts';
+import { nightFolders } from '../roll/folders.ts';
+import { findRolls } from '../roll/rolls.ts';
 import { intakeText } from '../show/intake-text.ts';
 import { printJson, printText } from '../show/output.ts';
 import { showProgress } from '../show/progress.ts';

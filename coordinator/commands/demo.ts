@@ -3,7 +3,7 @@ import { join, resolve } from 'node:path';
 import { layout } from '../../ledger/layout.ts';
 import { type RollVerdict, rollVerdictSchema } from '../../ledger/roll.ts';
 import { readRecord } from '../../ledger/store.ts';
-import { locateTool } from '../../media/tools/locate.ts';
+import { locateTool } from '../../process/locate.ts';
 import { DAY, rolls } from '../demo/script.ts';
 import { type DemoFolders, makeShoot } from '../demo/shoot.ts';
 import { demoText, introduction } from '../demo/text.ts';

@@ -1,7 +1,7 @@
 /** Values of the command line, checked: what they cannot be is usage. */
 import { resolve } from 'node:path';
 import { InvalidArgumentError } from 'commander';
-import { type Rate, ratio } from '../../media/rate.ts';
+import { type Rate, ratio } from '../../media/time/rate.ts';
 
 export function wholeNumber(least: number, most: number): (text: string) => number {
   return (text) => {

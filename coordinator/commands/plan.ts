@@ -1,16 +1,16 @@
 /** `rushlight plan`: everything that a run would do, said before it is done. Reads all of the day; writes nothing. */
 import { FindingError, finding, holds } from '../../findings/finding.ts';
-import type { Rate } from '../../media/rate.ts';
+import type { Rate } from '../../media/time/rate.ts';
 import { isMovie } from '../../profiles/schema.ts';
 import { intakeRoll } from '../intake/index.ts';
-import { newBoard } from '../night/board.ts';
-import { nightFolders } from '../night/folders.ts';
+import { newBoard } from '../progress/board.ts';
+import { nightFolders } from '../roll/folders.ts';
 import { newRun, nightOf } from '../night/names.ts';
-import { planDelivery } from '../night/plan-roll.ts';
-import { prepare, toolsOf } from '../night/prepare.ts';
-import { findRolls, rollOnDelivery } from '../night/rolls.ts';
-import { roomOn } from '../night/space.ts';
-import { surveyOf } from '../night/survey-roll.ts';
+import { planDelivery } from '../roll/plan-roll.ts';
+import { prepare, toolsOf } from '../roll/prepare.ts';
+import { findRolls, rollOnDelivery } from '../roll/rolls.ts';
+import { roomOn } from '../roll/space.ts';
+import { surveyOf } from '../roll/survey-roll.ts';
 import { defaultWorkers } from '../night/workers.ts';
 import type { RollToPlan } from '../plan/index.ts';
 import { printJson, printText } from '../show/output.ts';

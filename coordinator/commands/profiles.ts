@@ -1,6 +1,6 @@
 /** `rushlight profiles`: which there are, what one says field by field, and whether a file of the user's own is right. */
 import { FindingError } from '../../findings/finding.ts';
-import { abilitiesOf, locateTool } from '../../media/tools/locate.ts';
+import { abilitiesOf, locateTool } from '../../process/locate.ts';
 import { describeProfile } from '../../profiles/describe.ts';
 import { builtInProfiles, defaultProfiles, lintProfileFile, loadProfiles } from '../../profiles/load.ts';
 import { printJson, printText } from '../show/output.ts';

@@ -1,6 +1,6 @@
 /** `rushlight run`: a shoot day in, verified rolls and proved deliverables out. */
 import { type Finding, FindingError, finding, holds } from '../../findings/finding.ts';
-import { nightFolders } from '../night/folders.ts';
+import { nightFolders } from '../roll/folders.ts';
 import type { NightResult, NightUi } from '../night/request.ts';
 import { runNight } from '../night/run.ts';
 import { nightText } from '../show/night-text.ts';
@@ -10,7 +10,7 @@ import { findingText } from '../show/words.ts';
 import { noSettings, readSettings } from '../settings/read.ts';
 import { parseQueueAddress } from '../store/standing.ts';
 import { listenForInterrupts } from './interrupts.ts';
-import type { Rate } from '../../media/rate.ts';
+import type { Rate } from '../../media/time/rate.ts';
 
 export interface RunOptions {
   readonly day: string;

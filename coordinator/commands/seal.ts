@@ -1,5 +1,5 @@
 /** `rushlight seal`: a manifest for a roll that came without one, outside the roll. */
-import { printable } from '../../media/names.ts';
+import { printable } from '../../files/names.ts';
 import { sealRoll } from '../seal.ts';
 import { printJson, printText } from '../show/output.ts';
 import { bytesText, count } from '../show/words.ts';

@@ -1,7 +1,7 @@
 /** `rushlight sign`: signs the statements of a finished delivery with the user's key, after a full audit. */
 import { holds } from '../../findings/finding.ts';
-import { printable } from '../../media/names.ts';
-import { toolsOf } from '../night/prepare.ts';
+import { printable } from '../../files/names.ts';
+import { toolsOf } from '../roll/prepare.ts';
 import { readPrivateKey } from '../provenance/key-files.ts';
 import { signDelivery, type SignResult } from '../provenance/sign.ts';
 import { printJson, printText } from '../show/output.ts';

@@ -8,7 +8,7 @@ import type { QueueAddress } from '../../ledger/queue.ts';
 import { deliverableReportSchema, deliverableStates } from '../../ledger/report.ts';
 import { rollVerdictSchema } from '../../ledger/roll.ts';
 import { readRecord } from '../../ledger/store.ts';
-import { defaultWorkFolder } from '../night/folders.ts';
+import { defaultWorkFolder } from '../roll/folders.ts';
 import { readRunning } from '../night/running.ts';
 import { printJson, printText } from '../show/output.ts';
 import { type LiveStatus, type RollStatus, statusText } from '../show/status-text.ts';

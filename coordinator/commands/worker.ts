@@ -3,7 +3,7 @@ import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import type { Finding } from '../../findings/finding.ts';
 import { printableAddress } from '../../ledger/queue.ts';
-import { locateTools } from '../../media/tools/locate.ts';
+import { locateTools } from '../../process/locate.ts';
 import { FARM_LOCKS } from '../night/engine.ts';
 import { defaultWorkers, startWorkers } from '../night/workers.ts';
 import { printJson, printText } from '../show/output.ts';

@@ -1,6 +1,6 @@
 /** What the demo says before and after the night. Pure. */
 import { join } from 'node:path';
-import { printable } from '../../media/names.ts';
+import { printable } from '../../files/names.ts';
 import { DAMAGED, DAY, rolls, TITLE } from './script.ts';
 import type { DemoFolders } from './shoot.ts';
 

@@ -1,6 +1,6 @@
 /** What doctor knows of the machine before it judges: measured values and what could not be measured, nothing decided. */
 import type { Finding } from '../../findings/finding.ts';
-import type { Abilities, FoundTool } from '../../media/tools/locate.ts';
+import type { Abilities, FoundTool } from '../../process/locate.ts';
 
 export const abilityKinds = ['encoder', 'decoder', 'filter'] as const;
 export type AbilityKind = (typeof abilityKinds)[number];

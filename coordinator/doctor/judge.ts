@@ -3,7 +3,7 @@
  * remedy. Pure. A thing that could not be measured is never taken for good.
  */
 import { describeFinding, type Finding, finding, holds } from '../../findings/finding.ts';
-import type { Abilities, FoundTool } from '../../media/tools/locate.ts';
+import type { Abilities, FoundTool } from '../../process/locate.ts';
 import {
   type AbilityNeed,
   abilityKinds,

@@ -1,5 +1,5 @@
 /** What doctor says, for people: aligned columns, and under whatever differs its remedy. Pure. */
-import { printable } from '../../media/names.ts';
+import { printable } from '../../files/names.ts';
 import { type DoctorLine, isFit } from './judge.ts';
 
 const marks = { good: 'good   ', note: 'note   ', lacking: 'LACKING' } as const satisfies Record<

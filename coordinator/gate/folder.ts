@@ -1,8 +1,8 @@
 /** A deliverable that is a folder of files: whether the files are those of its listing, and the listing that of its report. Pure. */
 import { type Finding, type FindingSubject, finding } from '../../findings/finding.ts';
 import type { DeliverableReport } from '../../ledger/report.ts';
-import type { ListingDifference } from '../../media/listing.ts';
-import { printable } from '../../media/names.ts';
+import type { ListingDifference } from '../../files/listing.ts';
+import { printable } from '../../files/names.ts';
 import type { DeliverableOnDisk } from './decide.ts';
 
 /** How many files of one folder are told by name. */

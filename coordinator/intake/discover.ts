@@ -1,9 +1,9 @@
 /** Which rolls a shoot day holds. Nothing that could be a roll or a clip is passed over without a finding. */
 import { readdir } from 'node:fs/promises';
 import { type Finding, finding } from '../../findings/finding.ts';
-import { HISTORY_FOLDER } from '../../media/manifest/chain.ts';
-import { isManifestName } from '../../media/manifest/find.ts';
-import { fsPath, nameFromBytes, printable } from '../../media/names.ts';
+import { HISTORY_FOLDER } from '../../files/manifest/chain.ts';
+import { isManifestName } from '../../files/manifest/find.ts';
+import { fsPath, nameFromBytes, printable } from '../../files/names.ts';
 import { isStill } from '../../media/sequence/group.ts';
 import { kindOf } from '../survey/kinds.ts';
 

@@ -8,10 +8,10 @@ import {
   isManifestPath,
   mergeStatements,
   type ReadManifest,
-} from '../../media/manifest/find.ts';
-import { createHashPool } from '../../media/manifest/hash-pool.ts';
-import { respell } from '../../media/manifest/spelling.ts';
-import { fsPath } from '../../media/names.ts';
+} from '../../files/manifest/find.ts';
+import { createHashPool } from '../../files/manifest/hash-pool.ts';
+import { respell } from '../../files/manifest/spelling.ts';
+import { fsPath } from '../../files/names.ts';
 import { discoverRolls } from './discover.ts';
 import { compareCopies, judgeCopy, type Stated } from './judge.ts';
 import { type ReadCopy, readCopy, type WalkedCopy, walkCopy } from './read.ts';

@@ -2,10 +2,10 @@
 import ignore from 'ignore';
 import { type Finding, finding } from '../../findings/finding.ts';
 import type { RollFile } from '../../ledger/roll.ts';
-import { isManifestPath, sameValue } from '../../media/manifest/find.ts';
-import { CONTENT_ALGORITHM } from '../../media/manifest/hash.ts';
-import { pairBySpelling } from '../../media/manifest/spelling.ts';
-import type { Statement } from '../../media/manifest/statement.ts';
+import { isManifestPath, sameValue } from '../../files/manifest/find.ts';
+import { CONTENT_ALGORITHM } from '../../files/manifest/hash.ts';
+import { pairBySpelling } from '../../files/manifest/spelling.ts';
+import type { Statement } from '../../files/manifest/statement.ts';
 import { isMediaName } from './discover.ts';
 import type { ReadCopy } from './read.ts';
 

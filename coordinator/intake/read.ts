@@ -2,12 +2,12 @@
 import { posix } from 'node:path';
 import { type Finding, type FindingSubject, finding } from '../../findings/finding.ts';
 import type { RollFile } from '../../ledger/roll.ts';
-import { type Walk, walkFolder } from '../../media/files.ts';
-import type { Algorithm } from '../../media/manifest/algorithms.ts';
-import { CONTENT_ALGORITHM } from '../../media/manifest/hash.ts';
-import type { HashPool } from '../../media/manifest/hash-pool.ts';
-import type { Statement } from '../../media/manifest/statement.ts';
-import { printable } from '../../media/names.ts';
+import { type Walk, walkFolder } from '../../files/walk.ts';
+import type { Algorithm } from '../../files/manifest/algorithms.ts';
+import { CONTENT_ALGORITHM } from '../../files/manifest/hash.ts';
+import type { HashPool } from '../../files/manifest/hash-pool.ts';
+import type { Statement } from '../../files/manifest/statement.ts';
+import { printable } from '../../files/names.ts';
 
 /** A copy whose folder could be listed. */
 export interface WalkedCopy {

@@ -2,7 +2,7 @@
 import type { Finding } from '../../findings/finding.ts';
 import type { Job } from '../../ledger/job.ts';
 import type { JobProgress, QueueAddress } from '../../ledger/queue.ts';
-import type { MediaTools } from '../../media/tools/locate.ts';
+import type { MediaTools } from '../../process/locate.ts';
 import type { Logger } from 'pino';
 import type { NightQueue } from '../dispatch/night-queue.ts';
 import { type PrivateStore, startPrivateStore } from '../store/private.ts';

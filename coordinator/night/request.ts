@@ -1,10 +1,10 @@
 /** What a night is asked for, and what came of it. */
 import type { Finding } from '../../findings/finding.ts';
 import type { QueueAddress } from '../../ledger/queue.ts';
-import type { Rate } from '../../media/rate.ts';
+import type { Rate } from '../../media/time/rate.ts';
 import type { Settings } from '../settings/read.ts';
-import type { Board } from './board.ts';
-import type { NightFolders } from './folders.ts';
+import type { Board } from '../progress/board.ts';
+import type { NightFolders } from '../roll/folders.ts';
 
 export interface NightRequest {
   readonly folders: NightFolders;

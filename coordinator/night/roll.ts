@@ -12,20 +12,20 @@ import { layout } from '../../ledger/layout.ts';
 import type { IntakeResult } from '../../ledger/roll.ts';
 import type { Toolchain } from '../../ledger/toolchain.ts';
 import { keepTransforms } from '../settings/keep.ts';
-import { printable } from '../../media/names.ts';
-import type { MediaTools } from '../../media/tools/locate.ts';
+import { printable } from '../../files/names.ts';
+import type { MediaTools } from '../../process/locate.ts';
 import { isMovie, type LoadedProfile } from '../../profiles/schema.ts';
 import { type GateClip, type GateDecision, type GateInput, decideRoll } from '../gate/decide.ts';
 import { readDeliverables, writeDecision } from '../gate/disk.ts';
 import { JOB_BYTES_LIMIT, jobBytes } from '../dispatch/flow.ts';
 import { type DiscoveredRoll, intakeRoll } from '../intake/index.ts';
 import { count, durationText } from '../show/words.ts';
-import type { Board } from './board.ts';
+import type { Board } from '../progress/board.ts';
 import type { Work } from './making.ts';
-import { planDelivery } from './plan-roll.ts';
+import { planDelivery } from '../roll/plan-roll.ts';
 import type { NightRequest, RollOutcome } from './request.ts';
-import type { Reservation } from './space.ts';
-import { surveyOf } from './survey-roll.ts';
+import type { Reservation } from '../roll/space.ts';
+import { surveyOf } from '../roll/survey-roll.ts';
 import { type Target, troubleOf } from './target.ts';
 
 export interface NightContext {

@@ -4,7 +4,7 @@ import { rm, stat, writeFile } from 'node:fs/promises';
 import { join } from 'node:path';
 import { type Finding, finding } from '../../findings/finding.ts';
 import { STAGING_PREFIX } from '../../ledger/layout.ts';
-import { roomOn } from './space.ts';
+import { roomOn } from '../roll/space.ts';
 
 export interface TargetState {
   /** Why nothing can be made now; null: it can. */

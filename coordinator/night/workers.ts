@@ -8,7 +8,7 @@ import { availableParallelism, totalmem } from 'node:os';
 import { join } from 'node:path';
 import { type Finding, finding } from '../../findings/finding.ts';
 import { WORKER_VARIABLE, type WorkerSetup } from '../../ledger/queue.ts';
-import { packageFolder } from '../../media/installation.ts';
+import { packageFolder } from '../../files/installation.ts';
 
 export interface WorkerPool {
   /** Takes no new job, ends what runs; resolves when all are gone. */

@@ -1,6 +1,6 @@
 /** Names that would meet on the delivery, also on a file system that takes `A` for `a` or one spelling of an accent for the other. */
 import { type Finding, finding } from '../../findings/finding.ts';
-import { printable } from '../../media/names.ts';
+import { printable } from '../../files/names.ts';
 import type { Deliverable, RollToPlan } from './types.ts';
 
 /** Equal keys: one file, somewhere. NFC and full case folding, as near as the language has it. */

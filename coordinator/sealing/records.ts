@@ -1,9 +1,9 @@
 /** What a new generation records of each file, after its history: original, verified or failed. Pure. */
 import { type Finding, finding } from '../../findings/finding.ts';
 import type { RollFile } from '../../ledger/roll.ts';
-import type { Algorithm } from '../../media/manifest/algorithms.ts';
-import { MHL_FORMATS, type MhlAction, type MhlFormat } from '../../media/manifest/generation.ts';
-import type { Statement } from '../../media/manifest/statement.ts';
+import type { Algorithm } from '../../files/manifest/algorithms.ts';
+import { MHL_FORMATS, type MhlAction, type MhlFormat } from '../../files/manifest/generation.ts';
+import type { Statement } from '../../files/manifest/statement.ts';
 
 export interface HashRecord {
   readonly algorithm: MhlFormat;

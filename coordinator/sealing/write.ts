@@ -3,10 +3,10 @@ import { randomUUID } from 'node:crypto';
 import { link, mkdir, open, readFile, rename, rm } from 'node:fs/promises';
 import { FindingError, finding } from '../../findings/finding.ts';
 import { writeWhole } from '../../ledger/store.ts';
-import { c4OfBytes } from '../../media/manifest/c4.ts';
-import { CHAIN_FILE, type ChainEntry, HISTORY_FOLDER, writeChain } from '../../media/manifest/chain.ts';
-import { syncFolder } from '../../media/folders.ts';
-import { printable } from '../../media/names.ts';
+import { c4OfBytes } from '../../files/manifest/c4.ts';
+import { CHAIN_FILE, type ChainEntry, HISTORY_FOLDER, writeChain } from '../../files/manifest/chain.ts';
+import { syncFolder } from '../../files/folders.ts';
+import { printable } from '../../files/names.ts';
 
 async function writeDurably(file: string, bytes: Buffer): Promise<void> {
   const handle = await open(file, 'wx');

@@ -3,7 +3,7 @@ import { dirname, join } from 'node:path';
 import type { Job } from '../../ledger/job.ts';
 import { writeWhole } from '../../ledger/store.ts';
 import { transformPath } from '../../ledger/transform.ts';
-import { makeFolders } from '../../media/folders.ts';
+import { makeFolders } from '../../files/folders.ts';
 import type { Settings } from './read.ts';
 
 /** Throws what node:fs throws. The roll's folder must be there. */

@@ -1,7 +1,7 @@
 /** What intake found, for people. Pure. */
 import { type Finding, holds } from '../../findings/finding.ts';
 import type { IntakeResult } from '../../ledger/roll.ts';
-import { printable } from '../../media/names.ts';
+import { printable } from '../../files/names.ts';
 import { bytesText, count, findingsText } from './words.ts';
 
 export function intakeText(

@@ -1,6 +1,6 @@
 /** What came of a night, for people. Pure. */
 import { holds } from '../../findings/finding.ts';
-import { printable } from '../../media/names.ts';
+import { printable } from '../../files/names.ts';
 import type { NightResult, RollOutcome } from '../night/request.ts';
 import { count, durationText, findingsText } from './words.ts';
 

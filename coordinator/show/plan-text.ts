@@ -1,6 +1,6 @@
 /** A plan for people. Pure. */
 import type { Finding } from '../../findings/finding.ts';
-import { printable } from '../../media/names.ts';
+import { printable } from '../../files/names.ts';
 import type { NightPlan } from '../plan/index.ts';
 import { bytesText, count, durationText, findingsText } from './words.ts';
 

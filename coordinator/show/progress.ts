@@ -1,7 +1,7 @@
 /** The night as it goes, on stderr: a bar for each roll on a terminal, a plain line now and then elsewhere. */
 import { MultiBar, type SingleBar } from 'cli-progress';
-import { printable } from '../../media/names.ts';
-import type { Board, RollStand } from '../night/board.ts';
+import { printable } from '../../files/names.ts';
+import type { Board, RollStand } from '../progress/board.ts';
 import { bytesText, count, durationText } from './words.ts';
 
 export interface Progress {

@@ -1,5 +1,5 @@
 /** A roll's statement and its signatures, in one line. Pure. */
-import { printable } from '../../media/names.ts';
+import { printable } from '../../files/names.ts';
 import type { RollAudit } from '../audit/index.ts';
 
 const states: Readonly<Record<RollAudit['statement'], string>> = {

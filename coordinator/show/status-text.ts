@@ -1,6 +1,6 @@
 /** What stands and what runs, for people. Pure. */
 import { type Finding, holds } from '../../findings/finding.ts';
-import { printable } from '../../media/names.ts';
+import { printable } from '../../files/names.ts';
 import { count, findingsText } from './words.ts';
 
 export interface RollStatus {

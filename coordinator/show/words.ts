@@ -1,6 +1,6 @@
 /** Numbers and findings as people read them. Pure. */
 import { describeFinding, type Finding, holds } from '../../findings/finding.ts';
-import { printable } from '../../media/names.ts';
+import { printable } from '../../files/names.ts';
 
 /** Decimal units, as drives are sold by: `1.2 GB`. */
 export function bytesText(bytes: number): string {

@@ -9,8 +9,8 @@ import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { FindingError, type Finding, finding } from '../../findings/finding.ts';
 import type { QueueAddress } from '../../ledger/queue.ts';
-import { isProgram, programsOnPath } from '../../media/tools/program.ts';
-import { type RunResult, runTool } from '../../media/tools/run.ts';
+import { isProgram, programsOnPath } from '../../process/program.ts';
+import { type RunResult, runTool } from '../../process/run.ts';
 import { answersPing } from './ping.ts';
 
 export interface PrivateStore {

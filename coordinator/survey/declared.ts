@@ -3,8 +3,8 @@ import { join, resolve } from 'node:path';
 import { type Finding, type FindingSubject, finding } from '../../findings/finding.ts';
 import type { Clip } from '../../ledger/clip.ts';
 import type { ClipFacts } from '../../media/facts.ts';
-import { printable } from '../../media/names.ts';
-import { type Rate, ratio } from '../../media/rate.ts';
+import { printable } from '../../files/names.ts';
+import { type Rate, ratio } from '../../media/time/rate.ts';
 import type { PictureSize } from '../../media/raw/decoders/declared/cut.ts';
 import { firstPicture } from '../../media/raw/decoders/declared/decode.ts';
 import type { LoadedDecoder } from '../../media/raw/decoders/declared/programs.ts';
@@ -13,7 +13,7 @@ import { DecoderFailed } from '../../media/raw/decoders/decoder.ts';
 import { framePath } from '../../media/raw/sequence.ts';
 import { decideRate } from '../../media/sequence/judge.ts';
 import { evenTimes } from '../../media/sequence/numbered.ts';
-import { parseTimecode, type Timecode } from '../../media/timecode.ts';
+import { parseTimecode, type Timecode } from '../../media/time/timecode.ts';
 
 interface Judged {
   readonly frames: number;

@@ -1,8 +1,8 @@
 /** Names and digests of clips. Pure. */
 import { createHash } from 'node:crypto';
 import type { RollFile } from '../../ledger/roll.ts';
-import { CONTENT_ALGORITHM } from '../../media/manifest/hash.ts';
-import { nameToBytes } from '../../media/names.ts';
+import { CONTENT_ALGORITHM } from '../../files/manifest/hash.ts';
+import { nameToBytes } from '../../files/names.ts';
 
 /** Bytes of UTF-8; leaves room for suffixes within the 255 that file systems allow. */
 const LONGEST_ID = 120;

@@ -3,7 +3,7 @@ import { type Finding, type FindingSubject, finding } from '../../findings/findi
 import type { FindingCode } from '../../findings/registry.ts';
 import type { AudioFacts, ClipFacts, VideoFacts } from '../../media/facts.ts';
 import type { ProbeEvidence, ProbeProblem } from '../../media/probe/index.ts';
-import { formatRatio } from '../../media/rate.ts';
+import { formatRatio } from '../../media/time/rate.ts';
 
 const PROBLEM_CODES: Readonly<Record<ProbeProblem, readonly [code: FindingCode, expected: string]>> = {
   empty: ['clip-empty', 'a movie'],

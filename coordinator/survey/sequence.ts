@@ -2,14 +2,14 @@
 import { type Finding, type FindingSubject, finding } from '../../findings/finding.ts';
 import type { ClipFacts } from '../../media/facts.ts';
 import type { SequencePlace } from '../../media/input.ts';
-import { printable } from '../../media/names.ts';
+import { printable } from '../../files/names.ts';
 import type { RawDecoder } from '../../media/raw/decoders/decoder.ts';
 import { surveyDng } from '../../media/raw/facts.ts';
 import { sequenceFacts, timecodeInHeaders } from '../../media/sequence/facts.ts';
 import { damageFindings, decideRate, timecodeFindings } from '../../media/sequence/judge.ts';
 import { readSequence } from '../../media/sequence/read.ts';
 import type { StillHeader } from '../../media/sequence/still.ts';
-import type { MediaTools } from '../../media/tools/locate.ts';
+import type { MediaTools } from '../../process/locate.ts';
 
 function shapeOf(header: StillHeader): string {
   return `${header.format} ${header.width}x${header.height} ${header.kind}`;

@@ -11,7 +11,7 @@ export interface NamedDigest {
 }
 
 export interface Output extends NamedDigest {
-  /** It is a folder; `sha256` is of its listing (media/listing.ts). */
+  /** It is a folder; `sha256` is of its listing (files/listing.ts). */
   readonly folder?: true;
 }
 

@@ -2,7 +2,7 @@
  * Files of the Common LUT Format 3.0 (Academy S-2014-006; SMPTE ST 2136-1 has the same nodes). Values are brought to floating
  * point scale while they are read: an integer bit depth says how numbers are written, it never rounds or limits.
  */
-import { type XmlNode, XmlError, parseXml } from '../manifest/xml.ts';
+import { type XmlNode, XmlError, parseXml } from '../../files/manifest/xml.ts';
 import { halfOf } from './evaluate.ts';
 import type { Triple } from './matrix.ts';
 import { ColourFileError, numberOf, quoted } from './refuse.ts';

@@ -3,9 +3,9 @@
  * Offsets as in OpenImageIO's reader (src/dpx.imageio/libdpx/DPXHeader.h); the tests read what is written here with it and with
  * ffprobe. What is not known is undefined: all bits set in numbers, zero in texts.
  */
-import type { Rate, Ratio } from '../rate.ts';
+import type { Rate, Ratio } from '../time/rate.ts';
 import { packTimecode } from '../exr/timecode.ts';
-import type { Timecode } from '../timecode.ts';
+import type { Timecode } from '../time/timecode.ts';
 
 export const DPX_HEADER = 2048;
 const GENERIC = 1664;

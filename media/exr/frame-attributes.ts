@@ -1,6 +1,6 @@
 /** What a frame says of itself in its header, by the names of OpenEXR's standard attributes (openexr.com, "Standard attributes"). */
-import type { Rate } from '../rate.ts';
-import type { Timecode } from '../timecode.ts';
+import type { Rate } from '../time/rate.ts';
+import type { Timecode } from '../time/timecode.ts';
 import { type Chromaticities, type ExrAttribute, exrAttribute } from './attribute.ts';
 import { packTimecode } from './timecode.ts';
 

@@ -1,6 +1,6 @@
 /** Where the bytes of a file come from: memory, or a file that is read by pieces. */
 import type { FileHandle } from 'node:fs/promises';
-import { readAt } from '../bytes.ts';
+import { readAt } from '../../files/bytes.ts';
 
 export interface ByteSource {
   readonly bytes: number;

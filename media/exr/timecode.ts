@@ -3,7 +3,7 @@
  * binary-coded hours, minutes, seconds, frames from the top byte down, drop-frame in bit 6, field mark in bit 15.
  */
 import { bcd } from '../sequence/still.ts';
-import { type Timecode, addFrames, formatTimecode, parseTimecode } from '../timecode.ts';
+import { type Timecode, addFrames, formatTimecode, parseTimecode } from '../time/timecode.ts';
 import type { StoredTimecodeWords } from './attribute.ts';
 
 const DROP = 1 << 6;

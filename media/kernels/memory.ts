@@ -4,7 +4,7 @@
  */
 import { readFile } from 'node:fs/promises';
 import { join } from 'node:path';
-import { packageFolder } from '../installation.ts';
+import { packageFolder } from '../../files/installation.ts';
 
 const PAGE = 64 * 1024;
 /** Below lie the constants of the modules (setup/kernels.mjs gives each its region). */

@@ -1,5 +1,5 @@
 /** Whether frames come at one constant rate, and which: decided from every presentation time, exactly. */
-import { type Rate, type Ratio, divideRatios, gcd, knownRates, ratio, sameRatio } from '../rate.ts';
+import { type Rate, type Ratio, divideRatios, gcd, knownRates, ratio, sameRatio } from '../time/rate.ts';
 
 export interface Step {
   readonly ticks: number;

@@ -3,7 +3,7 @@
  * tell a missing index from noise, says nothing of a cut inside the last packet, and hides MXF's label base.
  */
 import { type FileHandle, open } from 'node:fs/promises';
-import { readAt } from '../bytes.ts';
+import { readAt } from '../../files/bytes.ts';
 import { type MxfTimecode, readMxf } from './mxf.ts';
 
 export const movieForms = ['empty', 'boxes', 'mxf', 'text', 'other'] as const;

@@ -7,7 +7,7 @@
  */
 import type { ClipFacts } from '../facts.ts';
 import type { OpenedInput } from '../input.ts';
-import type { MediaTools } from '../tools/locate.ts';
+import type { MediaTools } from '../../process/locate.ts';
 import { type MovieForm, readForm } from './form.ts';
 import { pictureFacts, turnOf } from './picture.ts';
 import { type Headers, type StreamHeader, scan } from './scan.ts';

@@ -4,7 +4,7 @@
  * Bytes checked against files written by ffmpeg and against its muxer's source (libavformat/mxfenc.c).
  */
 import type { FileHandle } from 'node:fs/promises';
-import { readAt } from '../bytes.ts';
+import { readAt } from '../../files/bytes.ts';
 
 export interface MxfTimecode {
   /** Frames since 00:00:00:00, drop-frame already taken into account. */

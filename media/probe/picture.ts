@@ -1,6 +1,14 @@
 /** Facts of the picture stream, from its header and its counted packets. */
 import type { ColourTags, FieldOrder, VideoFacts } from '../facts.ts';
-import { type Rate, type Ratio, divideRatios, isKnownRate, knownRates, ratio, sameRatio } from '../rate.ts';
+import {
+  type Rate,
+  type Ratio,
+  divideRatios,
+  isKnownRate,
+  knownRates,
+  ratio,
+  sameRatio,
+} from '../time/rate.ts';
 import { cadenceOf } from './cadence.ts';
 import type { PictureTally } from './packets.ts';
 import type { StreamHeader } from './scan.ts';

@@ -7,9 +7,9 @@ import { StringDecoder } from 'node:string_decoder';
 import { z } from 'zod';
 import { FindingError, finding } from '../../findings/finding.ts';
 import type { OpenedInput } from '../input.ts';
-import { printable } from '../names.ts';
-import type { MediaTools } from '../tools/locate.ts';
-import { runTool } from '../tools/run.ts';
+import { printable } from '../../files/names.ts';
+import type { MediaTools } from '../../process/locate.ts';
+import { runTool } from '../../process/run.ts';
 import { type Packet, type Tally, countPacket, emptyTally } from './packets.ts';
 
 const tags = z.record(z.string(), z.string()).default({});

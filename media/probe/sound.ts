@@ -1,6 +1,6 @@
 /** Facts of the sound streams: how many samples are played, and where they begin against the picture. */
 import type { AudioFacts, VideoFacts } from '../facts.ts';
-import { type Ratio, roundedDivision, safeNumber } from '../rate.ts';
+import { type Ratio, roundedDivision, safeNumber } from '../time/rate.ts';
 import type { SoundTally } from './packets.ts';
 import { ratioOf } from './picture.ts';
 import type { StreamHeader } from './scan.ts';

@@ -1,6 +1,6 @@
 /** Start timecode and reel of a movie, with the label base that the file itself uses. */
-import { labelBase, type Rate } from '../rate.ts';
-import { type Timecode, formatTimecode, parseTimecode } from '../timecode.ts';
+import { labelBase, type Rate } from '../time/rate.ts';
+import { type Timecode, formatTimecode, parseTimecode } from '../time/timecode.ts';
 import type { MxfTimecode } from './mxf.ts';
 import { ratioOf } from './picture.ts';
 import type { Headers, StreamHeader } from './scan.ts';

@@ -4,7 +4,7 @@ import { join, resolve } from 'node:path';
 import { isDeepStrictEqual } from 'node:util';
 import pLimit from 'p-limit';
 import { type SequencePlace, frameName } from '../input.ts';
-import { fsPath } from '../names.ts';
+import { fsPath } from '../../files/names.ts';
 import type { FrameDamage } from '../sequence/read.ts';
 import { StillDamage } from '../sequence/still.ts';
 import type { DngFrame, RawPicture } from './dng/frame.ts';
@@ -32,7 +32,7 @@ export interface DngReading {
   readonly fileBytes: readonly number[];
 }
 
-/** Absolute path of one frame, in the form of media/names.ts. */
+/** Absolute path of one frame, in the form of files/names.ts. */
 export function framePath(rollFolder: string, place: SequencePlace, number: number): string {
   return join(resolve(rollFolder, place.folder), frameName(place, number));
 }

@@ -3,8 +3,8 @@
  * files that ffmpeg wrote, and have ffprobe read headers made by hand.
  */
 import type { FileHandle } from 'node:fs/promises';
-import { readAt } from '../bytes.ts';
-import { knownRateNear, ratio } from '../rate.ts';
+import { readAt } from '../../files/bytes.ts';
+import { knownRateNear, ratio } from '../time/rate.ts';
 import { StillDamage, type StillHeader, storedTimecode } from './still.ts';
 
 const UNDEFINED = 0xffff_ffff;

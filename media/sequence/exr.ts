@@ -3,8 +3,8 @@
  * timecode, and whether every scan-line chunk lies inside the file. A cut-off file decodes without a word elsewhere.
  */
 import type { FileHandle } from 'node:fs/promises';
-import { readAt } from '../bytes.ts';
-import { type Rate, ratio } from '../rate.ts';
+import { readAt } from '../../files/bytes.ts';
+import { type Rate, ratio } from '../time/rate.ts';
 import { StillDamage, type StillHeader, storedTimecode } from './still.ts';
 
 const MAGIC = 20_000_630;

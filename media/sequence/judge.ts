@@ -1,9 +1,9 @@
 /** What is wrong with the frames of a sequence taken together, whatever their form. Pure. */
 import { type Finding, type FindingSubject, finding } from '../../findings/finding.ts';
 import type { SequencePlace } from '../input.ts';
-import { printable } from '../names.ts';
-import { type Rate, formatRatio, sameRatio } from '../rate.ts';
-import { formatTimecode } from '../timecode.ts';
+import { printable } from '../../files/names.ts';
+import { type Rate, formatRatio, sameRatio } from '../time/rate.ts';
+import { formatTimecode } from '../time/timecode.ts';
 import { type SequenceTimecode, rateInHeaders } from './facts.ts';
 import type { FrameDamage } from './read.ts';
 import type { StillHeader } from './still.ts';

@@ -1,6 +1,6 @@
 /** Facts that follow from a clip being single frames at one rate, whoever reads them. */
 import type { VideoFacts } from '../facts.ts';
-import { type Rate, ratio } from '../rate.ts';
+import { type Rate, ratio } from '../time/rate.ts';
 
 /** Times of frames that follow one another without a gap, from 0 on, in ticks of one frame. */
 export function evenTimes(

@@ -3,7 +3,7 @@ import { open } from 'node:fs/promises';
 import { join, resolve } from 'node:path';
 import pLimit from 'p-limit';
 import { type SequencePlace, frameName } from '../input.ts';
-import { fsPath } from '../names.ts';
+import { fsPath } from '../../files/names.ts';
 import { readDpx } from './dpx.ts';
 import { readExr } from './exr.ts';
 import { StillDamage, type StillHeader } from './still.ts';

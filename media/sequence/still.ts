@@ -1,5 +1,5 @@
 /** What one still's header says, and how many bytes the file must have: the common form of all still formats. */
-import type { Rate, Ratio } from '../rate.ts';
+import type { Rate, Ratio } from '../time/rate.ts';
 
 export const stillFormats = ['dpx', 'exr', 'tiff', 'dng'] as const;
 export type StillFormat = (typeof stillFormats)[number];

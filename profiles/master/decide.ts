@@ -1,7 +1,7 @@
 /** The outcome of one clip as a master, or why there is none. Pure: facts and profile alone decide, and every reason against it is told at once. */
 import type { Finding } from '../../findings/finding.ts';
 import type { ClipFacts } from '../../media/facts.ts';
-import type { Timecode } from '../../media/timecode.ts';
+import type { Timecode } from '../../media/time/timecode.ts';
 import { fileNameOf, reelText } from '../outcome/file-name.ts';
 import { reelOf } from '../outcome/reel.ts';
 import type { Outcome } from '../outcome.ts';

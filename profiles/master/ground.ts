@@ -7,7 +7,7 @@ import { type ClipFacts, earlierField } from '../../media/facts.ts';
 import { OWN_DECODER } from '../../media/raw/decoders/names.ts';
 import { cropOf } from '../../media/raw/develop/crop.ts';
 import { developmentOf } from '../../media/raw/develop/development.ts';
-import type { Timecode } from '../../media/timecode.ts';
+import type { Timecode } from '../../media/time/timecode.ts';
 import { matrixBeside } from '../outcome/colour.ts';
 import { reelOfSource } from '../outcome/reel.ts';
 import { timecodeOf } from '../outcome/timecode.ts';

@@ -1,6 +1,6 @@
 /** How one clip must come out as a master, decided before anything runs, from facts and profile alone. */
 import { z } from 'zod';
-import { ratioSchema, timecodeSchema } from '../../media/time-schema.ts';
+import { ratioSchema, timecodeSchema } from '../../media/time/schema.ts';
 import { frameForms } from './schema.ts';
 import { wayToLightSchema } from './way.ts';
 

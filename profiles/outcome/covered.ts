@@ -1,5 +1,5 @@
 /** Which parts of a delivered picture burnt-in text may cover. */
-import type { Rectangle } from '../../media/trail/framing.ts';
+import type { Rectangle } from '../../proof/framing.ts';
 import type { Profile } from '../schema.ts';
 
 /** Smaller letters cannot be read; a longer text is cut instead. */

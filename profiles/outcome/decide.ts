@@ -2,8 +2,8 @@
 import { type Finding, finding } from '../../findings/finding.ts';
 import { type ClipFacts, earlierField } from '../../media/facts.ts';
 import { isRgb } from '../../media/pixel-format.ts';
-import { formatRatio } from '../../media/rate.ts';
-import { rgbBasis } from '../../media/trail/tap.ts';
+import { formatRatio } from '../../media/time/rate.ts';
+import { rgbBasis } from '../../proof/tap.ts';
 import { traitsOf, vc3FrameBytes } from '../codecs.ts';
 import type { Outcome } from '../outcome.ts';
 import type { Profile } from '../schema.ts';

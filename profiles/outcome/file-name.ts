@@ -1,7 +1,7 @@
 /** The file name of a deliverable, from the profile's template: safe on every file system that a delivery may be carried to. */
 import { createHash } from 'node:crypto';
-import { nameToBytes, printable } from '../../media/names.ts';
-import { formatTimecode, type Timecode } from '../../media/timecode.ts';
+import { nameToBytes, printable } from '../../files/names.ts';
+import { formatTimecode, type Timecode } from '../../media/time/timecode.ts';
 
 /** Bytes of a name in all: 255 is what file systems take; the rest is for those who add to names. */
 const LONGEST = 200;

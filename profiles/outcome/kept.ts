@@ -2,8 +2,8 @@
 import { type Finding, finding } from '../../findings/finding.ts';
 import { type ColourTags, earlierField, type FieldOrder, type VideoFacts } from '../../media/facts.ts';
 import { isRgb } from '../../media/pixel-format.ts';
-import { isMatrix } from '../../media/trail/levels.ts';
-import { rgbBasis } from '../../media/trail/tap.ts';
+import { isMatrix } from '../../proof/levels.ts';
+import { rgbBasis } from '../../proof/tap.ts';
 import { keptPixelFormats, type KeptPixels, keptPixels } from '../kept-pixels.ts';
 import type { Profile } from '../schema.ts';
 import { knownPrimaries, knownTransfers } from './colour.ts';

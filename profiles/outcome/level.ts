@@ -1,5 +1,5 @@
 /** H.264 levels: the least level that holds a raster at a rate. Source: ITU-T H.264, Table A-1 (MaxMBPS, MaxFS). */
-import type { Rate } from '../../media/rate.ts';
+import type { Rate } from '../../media/time/rate.ts';
 
 /** Level times ten, macroblocks a second, macroblocks a frame. */
 const levels = [

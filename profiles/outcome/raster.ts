@@ -1,5 +1,5 @@
 /** How large a picture comes out: exact, from what is coded and what the profile asks. */
-import { roundedDivision } from '../../media/rate.ts';
+import { roundedDivision } from '../../media/time/rate.ts';
 import type { VideoFacts } from '../../media/facts.ts';
 import type { Profile } from '../schema.ts';
 

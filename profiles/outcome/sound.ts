@@ -1,7 +1,7 @@
 /** Sound tracks of a deliverable: which, how many samples, and how far the source may differ from its picture. */
 import { type Finding, finding } from '../../findings/finding.ts';
 import type { AudioFacts, ClipFacts } from '../../media/facts.ts';
-import type { Rate } from '../../media/rate.ts';
+import type { Rate } from '../../media/time/rate.ts';
 import { keptSound, soundTraits } from '../codecs.ts';
 import type { Outcome } from '../outcome.ts';
 import type { Profile } from '../schema.ts';

@@ -1,7 +1,7 @@
 /** Start timecode of a deliverable: that of the source, in the counting of the source's rate. */
 import { type Finding, finding } from '../../findings/finding.ts';
-import { type Rate, formatRatio, isKnownRate, labelBase } from '../../media/rate.ts';
-import { framesPerDay, mayDrop, type Timecode } from '../../media/timecode.ts';
+import { type Rate, formatRatio, isKnownRate, labelBase } from '../../media/time/rate.ts';
+import { framesPerDay, mayDrop, type Timecode } from '../../media/time/timecode.ts';
 import type { Profile } from '../schema.ts';
 
 const counted = (timecode: Timecode): string =>

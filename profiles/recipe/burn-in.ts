@@ -1,9 +1,9 @@
 /** Text in the picture: drawn with the font that comes along, from files, so that no character of a name means anything to a filter. */
 import { join } from 'node:path';
-import { burnInFont } from '../../media/installation.ts';
-import { printable } from '../../media/names.ts';
-import { formatRatio } from '../../media/rate.ts';
-import { formatTimecode } from '../../media/timecode.ts';
+import { burnInFont } from '../../files/installation.ts';
+import { printable } from '../../files/names.ts';
+import { formatRatio } from '../../media/time/rate.ts';
+import { formatTimecode } from '../../media/time/timecode.ts';
 import { lineHeight, SMALLEST_LETTERS } from '../outcome/covered.ts';
 import type { Outcome } from '../outcome.ts';
 import type { Profile } from '../schema.ts';

@@ -1,8 +1,8 @@
 /** Options of one output file: picture codec, sound, timecode, container. */
 import type { AudioFacts, ClipFacts } from '../../media/facts.ts';
-import { PAYLOAD_HASH, payloadFilters } from '../../media/payload.ts';
-import { roundedDivision, safeNumber } from '../../media/rate.ts';
-import { formatTimecode } from '../../media/timecode.ts';
+import { PAYLOAD_HASH, payloadFilters } from '../../proof/payload.ts';
+import { roundedDivision, safeNumber } from '../../media/time/rate.ts';
+import { formatTimecode } from '../../media/time/timecode.ts';
 import { encoderProfile, traitsOf } from '../codecs.ts';
 import { keptPixels } from '../kept-pixels.ts';
 import type { Outcome } from '../outcome.ts';

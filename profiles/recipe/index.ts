@@ -1,6 +1,6 @@
 /** The recipe: everything but the input of the one ffmpeg command that makes all deliverables of a job from one decode. */
 import { type ClipFacts, earlierField } from '../../media/facts.ts';
-import { FIRST_PIPE } from '../../media/tools/run.ts';
+import { FIRST_PIPE } from '../../process/run.ts';
 import { reelOfSource } from '../outcome/reel.ts';
 import type { Outcome } from '../outcome.ts';
 import type { Profile } from '../schema.ts';
@@ -36,7 +36,7 @@ export interface Recipe {
   /** The value of `-filter_complex`, which stands between input and `outputArguments`. */
   readonly filterGraph: string;
   readonly outputArguments: readonly string[];
-  /** What is written to the pipes from FIRST_PIPE on (media/tools/run.ts); each must be read to its end. */
+  /** What is written to the pipes from FIRST_PIPE on (process/run.ts); each must be read to its end. */
   readonly pipes: readonly Pipe[];
   /** To be written, UTF-8, before the command runs. */
   readonly textFiles: readonly TextFile[];

@@ -1,7 +1,7 @@
 /** The recipe of a movie for grading: an encoder that is fed with finished pictures, and takes the sound from the clip itself. */
 import type { ClipFacts } from '../../media/facts.ts';
-import { formatRatio } from '../../media/rate.ts';
-import { FIRST_PIPE } from '../../media/tools/run.ts';
+import { formatRatio } from '../../media/time/rate.ts';
+import { FIRST_PIPE } from '../../process/run.ts';
 import { masterMovie } from '../master/movie.ts';
 import type { Outcome } from '../outcome.ts';
 import { composeOutputs } from './compose.ts';

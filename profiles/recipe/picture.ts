@@ -1,7 +1,7 @@
 /** The picture's way through the filters: what all deliverables share behind the decoder, and each one's own way to its encoder. */
 import { type ClipFacts, earlierField } from '../../media/facts.ts';
 import { isRgb } from '../../media/pixel-format.ts';
-import { formatRatio } from '../../media/rate.ts';
+import { formatRatio } from '../../media/time/rate.ts';
 import { colourOf } from '../outcome/colour.ts';
 import { cutOf, rasterOf } from '../outcome/raster.ts';
 import { keptPixels } from '../kept-pixels.ts';

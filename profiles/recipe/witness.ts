@@ -1,8 +1,8 @@
 /** What the one decode tells besides the deliverables: the trail of the source, on pipes. */
 import { type ClipFacts, earlierField } from '../../media/facts.ts';
-import { payloadOptions, sourceStreams } from '../../media/payload.ts';
-import { exactTap, pictureHashes, soundHash } from '../../media/trail/exact.ts';
-import { pictureTap, rawPictures, rawSound } from '../../media/trail/tap.ts';
+import { payloadOptions, sourceStreams } from '../../proof/payload.ts';
+import { exactTap, pictureHashes, soundHash } from '../../proof/exact.ts';
+import { pictureTap, rawPictures, rawSound } from '../../proof/tap.ts';
 import type { Outcome } from '../outcome.ts';
 import type { ComposedOutput } from './compose.ts';
 

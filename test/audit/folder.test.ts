@@ -6,7 +6,7 @@ import { strangers } from '../../coordinator/audit/strangers.ts';
 import { decideRoll } from '../../coordinator/gate/decide.ts';
 import { readDeliverable } from '../../coordinator/gate/disk.ts';
 import { listedFiles, measuredFolder } from '../../ledger/listing.ts';
-import { digestOfFolder } from '../../media/folder-digest.ts';
+import { digestOfFolder } from '../../files/folder-digest.ts';
 import { frameName } from '../support/frames.ts';
 import { type PublishedFolder, publishedFolder } from '../support/published-folder.ts';
 import { goodWorld } from '../support/world.ts';

@@ -12,7 +12,7 @@ import { availableParallelism, tmpdir } from 'node:os';
 import { basename, join } from 'node:path';
 import pLimit from 'p-limit';
 import { jobSchema } from '../../ledger/job.ts';
-import { runForOutput } from '../../media/tools/run.ts';
+import { runForOutput } from '../../process/run.ts';
 import { mediaTools } from '../support/make.ts';
 import { alternating, type Timed } from './against.ts';
 import type { BenchLine } from './line.ts';

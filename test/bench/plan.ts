@@ -1,6 +1,6 @@
 /** Planning 10 000 clips in two profiles, in a process of its own so that its memory can be told from that of other benches. */
 import { planNight, type RollToPlan } from '../../coordinator/plan/index.ts';
-import { runForOutput } from '../../media/tools/run.ts';
+import { runForOutput } from '../../process/run.ts';
 import { loadProfiles } from '../../profiles/load.ts';
 import { clipFacts, clipNamed } from '../support/facts.ts';
 import type { BenchLine } from './line.ts';

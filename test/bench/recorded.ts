@@ -2,7 +2,7 @@
 import { spawn } from 'node:child_process';
 import { mkdirSync, readdirSync, readFileSync, statSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
-import { locateTools } from '../../media/tools/locate.ts';
+import { locateTools } from '../../process/locate.ts';
 
 export interface RecordedCommand {
   readonly program: 'ffmpeg' | 'ffprobe';

@@ -4,7 +4,7 @@ import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { checkDeliverable } from '../../check/index.ts';
 import { type MovieWork, moviesOf } from '../../ledger/job.ts';
-import { trailFile } from '../../media/trail/source-trail.ts';
+import { trailFile } from '../../proof/source-trail.ts';
 import { encodeOptions } from '../../profiles/recipe/encode.ts';
 import { pictureFilters, sharedFilters, tagFilter, WITNESS } from '../../profiles/recipe/picture.ts';
 import { make } from '../../worker/make.ts';

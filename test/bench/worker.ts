@@ -5,7 +5,7 @@ import { join } from 'node:path';
 import { FARM_LOCKS } from '../../coordinator/night/engine.ts';
 import { startWorkers } from '../../coordinator/night/workers.ts';
 import { startPrivateStore } from '../../coordinator/store/private.ts';
-import { locateTools } from '../../media/tools/locate.ts';
+import { locateTools } from '../../process/locate.ts';
 import { eventually } from '../support/processes.ts';
 import type { BenchLine } from './line.ts';
 

@@ -1,5 +1,5 @@
 /** How far apart the pictures of two movies are, so that a fault that was missed can be judged. */
-import { runForOutput } from '../../media/tools/run.ts';
+import { runForOutput } from '../../process/run.ts';
 
 async function luma(path: string): Promise<{ bytes: Buffer; size: number }> {
   const decode = [

@@ -4,7 +4,7 @@ import { statSync } from 'node:fs';
 import { basename, dirname, join } from 'node:path';
 import type { Job } from '../../ledger/job.ts';
 import { toolchainOf } from '../../ledger/toolchain.ts';
-import { packageFolder } from '../../media/installation.ts';
+import { packageFolder } from '../../files/installation.ts';
 import type { ClipFacts } from '../../media/facts.ts';
 import { loadProfiles } from '../../profiles/load.ts';
 import { outcomeOf } from '../../profiles/outcome/decide.ts';

@@ -9,7 +9,7 @@ import { evaluate } from '../../media/colour/evaluate.ts';
 import { transformOf } from '../../media/colour/input.ts';
 import type { Triple } from '../../media/colour/matrix.ts';
 import { limits } from '../../media/colour/steps.ts';
-import { packageFolder } from '../../media/installation.ts';
+import { packageFolder } from '../../files/installation.ts';
 import { freshFolder } from '../support/folder.ts';
 import { ocioConfig, outputOf, throughOcio, toReference } from '../support/pictures.ts';
 

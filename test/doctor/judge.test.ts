@@ -5,7 +5,7 @@ import type { MachineFacts } from '../../coordinator/doctor/facts.ts';
 import { isFit, judge } from '../../coordinator/doctor/judge.ts';
 import { needsOf } from '../../coordinator/doctor/needs.ts';
 import { doctorText } from '../../coordinator/doctor/text.ts';
-import type { FoundTool } from '../../media/tools/locate.ts';
+import type { FoundTool } from '../../process/locate.ts';
 import { builtInProfiles } from '../../profiles/load.ts';
 
 const tool = (name: 'ffmpeg' | 'ffprobe', version: string, more: Partial<FoundTool> = {}): FoundTool => {

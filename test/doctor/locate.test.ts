@@ -3,7 +3,7 @@ import { chmodSync, mkdirSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { afterEach, beforeEach, describe, expect, test, vi } from 'vitest';
 import { FindingError } from '../../findings/finding.ts';
-import { abilitiesOf, locateTool } from '../../media/tools/locate.ts';
+import { abilitiesOf, locateTool } from '../../process/locate.ts';
 import { freshFolder } from '../support/folder.ts';
 import { standIn } from '../support/stand-in.ts';
 

@@ -6,7 +6,7 @@ import { type DpxFrame, dpxBytes } from '../../media/dpx/header.ts';
 import { DpxEncoder } from '../../media/dpx/write.ts';
 import { KernelMemory } from '../../media/kernels/memory.ts';
 import { readStill } from '../../media/sequence/read.ts';
-import { parseTimecode } from '../../media/timecode.ts';
+import { parseTimecode } from '../../media/time/timecode.ts';
 import { freshFolder } from '../support/folder.ts';
 import { outputOf } from '../support/pictures.ts';
 

@@ -13,7 +13,7 @@ import {
 import { join } from 'node:path';
 import { beforeAll, describe, expect, test } from 'vitest';
 import { auditDelivery, type RollAudit } from '../../coordinator/audit/index.ts';
-import { packageFolder } from '../../media/installation.ts';
+import { packageFolder } from '../../files/installation.ts';
 import { runCli } from '../support/cli.ts';
 import { writeMd5Manifest } from '../support/day.ts';
 import { buildDng, testSamples } from '../support/dng.ts';

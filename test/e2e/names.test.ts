@@ -3,7 +3,7 @@ import { execFileSync } from 'node:child_process';
 import { mkdirSync, renameSync } from 'node:fs';
 import { join } from 'node:path';
 import { beforeAll, describe, expect, test } from 'vitest';
-import { fsPath, nameFromBytes } from '../../media/names.ts';
+import { fsPath, nameFromBytes } from '../../files/names.ts';
 import type { RollVerdict } from '../../ledger/roll.ts';
 import { type CliResult, runCli } from '../support/cli.ts';
 import { writeMd5Manifest } from '../support/day.ts';

@@ -14,7 +14,7 @@ import { frameAttributes } from '../../media/exr/frame-attributes.ts';
 import { headerBytes } from '../../media/exr/header.ts';
 import { attributesOf } from '../../media/exr/parse.ts';
 import { packTimecode, unpackTimecode } from '../../media/exr/timecode.ts';
-import { addFrames, parseTimecode } from '../../media/timecode.ts';
+import { addFrames, parseTimecode } from '../../media/time/timecode.ts';
 
 const channel = { name: 'G', pixelType: 'half', linear: false, xSampling: 1, ySampling: 1 } as const;
 const cases: { readonly [Type in ExrType]: readonly [ExrValues[Type], string] } = {

@@ -12,7 +12,7 @@ import { uncompressedBytes } from '../../media/exr/header.ts';
 import { AP0 } from '../../media/exr/aces-rules.ts';
 import { KernelMemory } from '../../media/kernels/memory.ts';
 import type { Planes } from '../../media/kernels/planes.ts';
-import { parseTimecode } from '../../media/timecode.ts';
+import { parseTimecode } from '../../media/time/timecode.ts';
 import { freshFolder } from '../support/folder.ts';
 import { outputOf, pixelsOf } from '../support/pictures.ts';
 import { type Picture, encoded, grainy, numbers, placed } from './encoded.ts';

@@ -1,7 +1,7 @@
 // Runs the job of the file $1 from the compiled tree and dies by SIGKILL when it is asked for the $2nd time whether the job is still its own.
 import { readFileSync } from 'node:fs';
 import { toolchainOf } from '../../dist/ledger/toolchain.js';
-import { locateTools } from '../../dist/media/tools/locate.js';
+import { locateTools } from '../../dist/process/locate.js';
 import { runJob } from '../../dist/worker/job.js';
 
 const [path, at] = process.argv.slice(2);

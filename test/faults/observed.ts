@@ -2,7 +2,7 @@
  * What a file is, read without anything of ours: every decoded picture and sound packet by its digest and time
  * (ffmpeg's framemd5), and what ffprobe says of streams and container.
  */
-import { runForOutput } from '../../media/tools/run.ts';
+import { runForOutput } from '../../process/run.ts';
 
 export interface Observed {
   /** Digests of the decoded pictures, as they are shown. */

@@ -1,5 +1,5 @@
 // Runs the program given by the arguments as Rushlight runs every program, from the compiled tree, and waits.
-import { runTool } from '../../dist/media/tools/run.js';
+import { runTool } from '../../dist/process/run.js';
 
 const [program, ...args] = process.argv.slice(2);
 const result = await runTool(program, args);

@@ -3,8 +3,8 @@
 import { readdirSync, rmSync } from 'node:fs';
 import { rename, rm } from 'node:fs/promises';
 import { join } from 'node:path';
-import { digestOfFolder } from '../../dist/media/folder-digest.js';
-import { publishFolder } from '../../dist/media/publish-folder.js';
+import { digestOfFolder } from '../../dist/files/folder-digest.js';
+import { publishFolder } from '../../dist/files/publish-folder.js';
 
 const [staged, final, at, older, dies = 'never'] = process.argv.slice(2);
 const checked = await digestOfFolder(staged);

@@ -1,7 +1,7 @@
 /** Puts the program that makes a fault in the place of ffmpeg. */
 import { existsSync, readFileSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
-import { packageFolder } from '../../media/installation.ts';
+import { packageFolder } from '../../files/installation.ts';
 import type { Operation } from './operation.ts';
 
 const program = join(packageFolder, 'test', 'faults', 'ffmpeg-with-a-fault.mjs');

@@ -20,7 +20,7 @@ import { afterEach, describe, expect, onTestFinished, test, vi } from 'vitest';
 import { holds } from '../../findings/finding.ts';
 import type { Job } from '../../ledger/job.ts';
 import { layout, STAGING_PREFIX } from '../../ledger/layout.ts';
-import { packageFolder } from '../../media/installation.ts';
+import { packageFolder } from '../../files/installation.ts';
 import { JobTrouble } from '../../worker/context.ts';
 import { runJob } from '../../worker/job.ts';
 import { gateVerdict } from '../campaign/run-case.ts';

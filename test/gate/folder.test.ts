@@ -7,7 +7,7 @@ import { readDeliverable } from '../../coordinator/gate/disk.ts';
 import { isSettled } from '../../coordinator/night/settled.ts';
 import type { Job } from '../../ledger/job.ts';
 import { completeRecords, settleDeliverable } from '../../ledger/settle.ts';
-import { digestOfFolder } from '../../media/folder-digest.ts';
+import { digestOfFolder } from '../../files/folder-digest.ts';
 import { bell, frameName, makeFrames } from '../support/frames.ts';
 import { type PublishedFolder, publishedFolder, wanted, write } from '../support/published-folder.ts';
 import { goodWorld } from '../support/world.ts';

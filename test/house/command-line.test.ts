@@ -3,7 +3,7 @@ import { cpSync, existsSync, mkdirSync, readdirSync, readFileSync, writeFileSync
 import { join } from 'node:path';
 import { beforeAll, describe, expect, test } from 'vitest';
 import { registry } from '../../findings/registry.ts';
-import { packageFolder } from '../../media/installation.ts';
+import { packageFolder } from '../../files/installation.ts';
 import { runCli } from '../support/cli.ts';
 import { freshFolder } from '../support/folder.ts';
 

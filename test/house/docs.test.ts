@@ -15,7 +15,7 @@ import { rawCodes } from '../../findings/codes/raw.ts';
 import { rollCodes } from '../../findings/codes/roll.ts';
 import { settingsCodes } from '../../findings/codes/settings.ts';
 import { findingCodes } from '../../findings/registry.ts';
-import { packageFolder } from '../../media/installation.ts';
+import { packageFolder } from '../../files/installation.ts';
 import { fields, masterFields } from '../../profiles/fields.ts';
 import { builtInProfiles, lintProfileFile } from '../../profiles/load.ts';
 import { curveNames, logc3Indices } from '../../media/colour/curves.ts';

@@ -2,7 +2,7 @@
 import { readdirSync, readFileSync } from 'node:fs';
 import { join, relative, sep } from 'node:path';
 import { expect, test } from 'vitest';
-import { packageFolder } from '../../media/installation.ts';
+import { packageFolder } from '../../files/installation.ts';
 
 const folder = join(packageFolder, 'test', 'fixtures');
 const about = ['SOURCES.md', 'LICENSES.md'];

@@ -4,7 +4,7 @@ import { join } from 'node:path';
 import { expect, test } from 'vitest';
 import { OLDEST_NODE } from '../../coordinator/doctor/judge.ts';
 import { findingCodes, registry } from '../../findings/registry.ts';
-import { packageFolder } from '../../media/installation.ts';
+import { packageFolder } from '../../files/installation.ts';
 import { OLDEST_NODE as SETUP_NODE } from '../../setup/node-version.mjs';
 import { rooms, sourcesOf } from './sources.ts';
 
@@ -46,15 +46,13 @@ test('programs are started in one place', () => {
   const starters = ours
     .filter(({ text }) => /from 'execa'|from 'node:child_process'/.test(text))
     .map(({ file }) => file);
-  // Programs through media/tools/run.ts; besides it only what starts our own worker processes, and `ps` where there is no /proc.
+  // Programs through process/run.ts; besides it only what starts our own worker processes, and `ps` where there is no /proc.
   expect(
     starters.filter(
       (file) =>
-        ![
-          'media/tools/run.ts',
-          'coordinator/night/workers.ts',
-          'coordinator/store/process-identity.ts',
-        ].includes(file),
+        !['process/run.ts', 'coordinator/night/workers.ts', 'coordinator/store/process-identity.ts'].includes(
+          file,
+        ),
     ),
   ).toEqual([]);
 });

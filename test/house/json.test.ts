@@ -3,7 +3,7 @@ import { generateKeyPairSync } from 'node:crypto';
 import { cpSync, mkdirSync, readFileSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { expect, test } from 'vitest';
-import { packageFolder } from '../../media/installation.ts';
+import { packageFolder } from '../../files/installation.ts';
 import { runCli } from '../support/cli.ts';
 import { makeDay } from '../support/day.ts';
 import { freshFolder } from '../support/folder.ts';

@@ -1,9 +1,20 @@
 /** Every source of the rooms, read as text. */
 import { readdirSync, readFileSync } from 'node:fs';
 import { join, relative, sep } from 'node:path';
-import { packageFolder } from '../../media/installation.ts';
+import { packageFolder } from '../../files/installation.ts';
 
-export const rooms = ['findings', 'media', 'profiles', 'ledger', 'check', 'coordinator', 'worker'] as const;
+export const rooms = [
+  'findings',
+  'files',
+  'process',
+  'media',
+  'proof',
+  'profiles',
+  'ledger',
+  'check',
+  'coordinator',
+  'worker',
+] as const;
 export type Room = (typeof rooms)[number];
 
 export interface Source {

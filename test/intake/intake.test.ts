@@ -17,8 +17,8 @@ import { discoverRolls, intakeRoll } from '../../coordinator/intake/index.ts';
 import { judgeCopy } from '../../coordinator/intake/judge.ts';
 import { readCopy, walkCopy } from '../../coordinator/intake/read.ts';
 import type { IntakeResult } from '../../ledger/roll.ts';
-import type { FileRead } from '../../media/manifest/hash.ts';
-import { fsPath, nameFromBytes } from '../../media/names.ts';
+import type { FileRead } from '../../files/manifest/hash.ts';
+import { fsPath, nameFromBytes } from '../../files/names.ts';
 import { writeMd5Manifest } from '../support/day.ts';
 import { freshFolder } from '../support/folder.ts';
 

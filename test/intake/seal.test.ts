@@ -16,9 +16,9 @@ import { describe, expect, test } from 'vitest';
 import { intakeRoll } from '../../coordinator/intake/index.ts';
 import { sealRoll } from '../../coordinator/seal.ts';
 import { FindingError } from '../../findings/finding.ts';
-import { readGeneration } from '../../media/manifest/generation.ts';
-import { parseXml } from '../../media/manifest/xml.ts';
-import { fsPath, nameFromBytes } from '../../media/names.ts';
+import { readGeneration } from '../../files/manifest/generation.ts';
+import { parseXml } from '../../files/manifest/xml.ts';
+import { fsPath, nameFromBytes } from '../../files/names.ts';
 import { freshFolder } from '../support/folder.ts';
 
 const schemas = join(import.meta.dirname, '../fixtures/manifests');

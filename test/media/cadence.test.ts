@@ -1,7 +1,7 @@
 import fc from 'fast-check';
 import { describe, expect, test } from 'vitest';
 import { cadenceOf } from '../../media/probe/cadence.ts';
-import { type Rate, type Ratio, knownRates, ratio } from '../../media/rate.ts';
+import { type Rate, type Ratio, knownRates, ratio } from '../../media/time/rate.ts';
 
 /** Times of `frames` frames at `rate`, rounded to ticks the given way, as a writer does it. */
 function written(

@@ -3,10 +3,10 @@ import { tmpdir } from 'node:os';
 import { dirname, join } from 'node:path';
 import { beforeAll, describe, expect, test } from 'vitest';
 import { type SequencePlace, openInput } from '../../media/input.ts';
-import { fsPath, nameFromBytes } from '../../media/names.ts';
+import { fsPath, nameFromBytes } from '../../files/names.ts';
 import { probeMovie } from '../../media/probe/index.ts';
-import { type MediaTools, locateTools } from '../../media/tools/locate.ts';
-import { runForOutput } from '../../media/tools/run.ts';
+import { type MediaTools, locateTools } from '../../process/locate.ts';
+import { runForOutput } from '../../process/run.ts';
 import { freshFolder } from '../support/folder.ts';
 import { makeMovie, makeSequence } from '../support/media.ts';
 

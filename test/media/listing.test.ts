@@ -11,7 +11,7 @@ import {
   digestOfFolder,
   folderDigestOf,
   isFolderDigest,
-} from '../../media/folder-digest.ts';
+} from '../../files/folder-digest.ts';
 import {
   compareListings,
   compareNames,
@@ -19,8 +19,8 @@ import {
   ListingError,
   listingText,
   readListing,
-} from '../../media/listing.ts';
-import { nameFromBytes } from '../../media/names.ts';
+} from '../../files/listing.ts';
+import { nameFromBytes } from '../../files/names.ts';
 import { freshFolder } from '../support/folder.ts';
 import { bell, frameName, makeFrames } from '../support/frames.ts';
 

@@ -1,5 +1,5 @@
 /** What MediaInfo, a reader that shares no code with ffmpeg, says of a file. */
-import { runForOutput } from '../../media/tools/run.ts';
+import { runForOutput } from '../../process/run.ts';
 
 export type Track = Readonly<Record<string, string>> & { readonly '@type': string };
 

@@ -7,7 +7,7 @@ import { join, resolve } from 'node:path';
 import { describe, expect, test } from 'vitest';
 import { readStill } from '../../media/sequence/read.ts';
 import { type StillHeader, storedLabel } from '../../media/sequence/still.ts';
-import { runForOutput } from '../../media/tools/run.ts';
+import { runForOutput } from '../../process/run.ts';
 import { freshFolder } from '../support/folder.ts';
 import { ffmpeg } from '../support/media.ts';
 

@@ -1,8 +1,8 @@
 /** What a clip comes out as, decided from facts and profile alone. */
 import fc from 'fast-check';
 import { beforeAll, describe, expect, test } from 'vitest';
-import { compareRatios, knownRates, ratio } from '../../media/rate.ts';
-import { formatTimecode, parseTimecode } from '../../media/timecode.ts';
+import { compareRatios, knownRates, ratio } from '../../media/time/rate.ts';
+import { formatTimecode, parseTimecode } from '../../media/time/timecode.ts';
 import type { ClipFacts } from '../../media/facts.ts';
 import { outcomeSchema, type Outcome } from '../../profiles/outcome.ts';
 import { outcomeOf } from '../../profiles/outcome/decide.ts';

@@ -11,7 +11,7 @@ import { sourceOfBytes } from '../../media/raw/dng/ifd.ts';
 import { readDng } from '../../media/raw/dng/read.ts';
 import { DngRefusal } from '../../media/raw/dng/refusal.ts';
 import { StillDamage } from '../../media/sequence/still.ts';
-import { runForOutput } from '../../media/tools/run.ts';
+import { runForOutput } from '../../process/run.ts';
 import { type DngOptions, buildDng, testSamples } from '../support/dng.ts';
 import { freshFolder } from '../support/folder.ts';
 import '../support/properties.ts';

@@ -2,7 +2,7 @@
 import { readFileSync, readdirSync } from 'node:fs';
 import { join } from 'node:path';
 import { expect, test } from 'vitest';
-import { packageFolder } from '../../media/installation.ts';
+import { packageFolder } from '../../files/installation.ts';
 import { decoderFields } from '../../media/raw/decoders/declared/fields.ts';
 import { decodersPage } from '../../setup/decoders-page.mjs';
 

@@ -7,8 +7,8 @@ import type { SequencePlace } from '../../media/input.ts';
 import { locateLibRaw } from '../../media/raw/decoders/libraw.ts';
 import { ownDecoder } from '../../media/raw/decoders/own.ts';
 import { type DngSurveyOptions, surveyDng } from '../../media/raw/facts.ts';
-import { type Rate, ratio } from '../../media/rate.ts';
-import { addFrames, formatTimecode, parseTimecode } from '../../media/timecode.ts';
+import { type Rate, ratio } from '../../media/time/rate.ts';
+import { addFrames, formatTimecode, parseTimecode } from '../../media/time/timecode.ts';
 import { type DngOptions, ascii, buildDng, rationals, srationals, testSamples } from '../support/dng.ts';
 import { freshFolder } from '../support/folder.ts';
 

@@ -8,7 +8,7 @@ import { sourceOfBytes } from '../../media/raw/dng/ifd.ts';
 import { readDng } from '../../media/raw/dng/read.ts';
 import { DngRefusal } from '../../media/raw/dng/refusal.ts';
 import { StillDamage } from '../../media/sequence/still.ts';
-import { runForOutput } from '../../media/tools/run.ts';
+import { runForOutput } from '../../process/run.ts';
 import {
   COLOUR_MATRIX_A,
   COLOUR_MATRIX_D65,

@@ -5,7 +5,7 @@ import { join } from 'node:path';
 import { setTimeout as wait } from 'node:timers/promises';
 import { pathToFileURL } from 'node:url';
 import { expect, test } from 'vitest';
-import { packageFolder } from '../../media/installation.ts';
+import { packageFolder } from '../../files/installation.ts';
 import { freshFolder } from '../support/folder.ts';
 
 /** The program inside tells every signal it hears, and ends with `exit` after the given number of interrupts. */

@@ -1,7 +1,7 @@
 /** Runs the compiled command line as its user would: another process, real exit code, stdout and stderr apart. */
 import { spawn, type ChildProcess } from 'node:child_process';
 import { join } from 'node:path';
-import { packageFolder } from '../../media/installation.ts';
+import { packageFolder } from '../../files/installation.ts';
 
 export interface CliResult {
   readonly code: number | null;

@@ -6,7 +6,7 @@ import type { Job } from '../../ledger/job.ts';
 import type { ClipFacts } from '../../media/facts.ts';
 import { openInput } from '../../media/input.ts';
 import { probeMovie } from '../../media/probe/index.ts';
-import { locateTools, type MediaTools } from '../../media/tools/locate.ts';
+import { locateTools, type MediaTools } from '../../process/locate.ts';
 import { outcomeOf } from '../../profiles/outcome/decide.ts';
 import type { Outcome } from '../../profiles/outcome.ts';
 import type { Profile } from '../../profiles/schema.ts';

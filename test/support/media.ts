@@ -2,7 +2,7 @@
 import { createHash } from 'node:crypto';
 import { copyFileSync, existsSync, mkdirSync, renameSync, rmSync } from 'node:fs';
 import { dirname, extname, join } from 'node:path';
-import { type RunOptions, runTool } from '../../media/tools/run.ts';
+import { type RunOptions, runTool } from '../../process/run.ts';
 import { sharedFolder } from './folder.ts';
 
 export interface MovieOptions {

@@ -2,7 +2,7 @@
 import { writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import type { Triple } from '../../media/colour/matrix.ts';
-import { runTool } from '../../media/tools/run.ts';
+import { runTool } from '../../process/run.ts';
 import { ffmpeg } from './media.ts';
 
 /** What the program writes to stdout. Throws with its stderr when it fails. */

@@ -5,7 +5,7 @@ import { layout } from '../../ledger/layout.ts';
 import { storeListing } from '../../ledger/listing.ts';
 import { type DeliverableReport, deliverableReportSchema } from '../../ledger/report.ts';
 import { writeRecord } from '../../ledger/store.ts';
-import { digestOfFolder } from '../../media/folder-digest.ts';
+import { digestOfFolder } from '../../files/folder-digest.ts';
 import { freshFolder } from './folder.ts';
 import { bell, makeFrames } from './frames.ts';
 import { clip, outcome, report as reportOf, toolchain } from './world.ts';

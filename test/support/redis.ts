@@ -5,7 +5,7 @@ import { mkdirSync, rmSync, writeFileSync } from 'node:fs';
 import { mkdtempSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { Redis } from 'ioredis';
-import { runTool } from '../../media/tools/run.ts';
+import { runTool } from '../../process/run.ts';
 
 export interface StandingRedis {
   readonly url: string;

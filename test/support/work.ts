@@ -4,7 +4,7 @@ import { mkdirSync, statSync } from 'node:fs';
 import { basename, dirname, join } from 'node:path';
 import { type Job, workOf } from '../../ledger/job.ts';
 import { toolchainOf } from '../../ledger/toolchain.ts';
-import { locateTools } from '../../media/tools/locate.ts';
+import { locateTools } from '../../process/locate.ts';
 import { loadProfiles } from '../../profiles/load.ts';
 import { decideOutcome } from '../../profiles/outcome/any.ts';
 import type { JobContext } from '../../worker/context.ts';

@@ -5,7 +5,7 @@ import { clipIds, collisionKey, contentDigest } from '../../coordinator/survey/i
 import { movieExtensions } from '../../coordinator/survey/kinds.ts';
 import { holds } from '../../findings/finding.ts';
 import type { RollFile } from '../../ledger/roll.ts';
-import { nameFromBytes } from '../../media/names.ts';
+import { nameFromBytes } from '../../files/names.ts';
 
 const file = (path: string, bytes = 1000, checksum = `of ${path}`): RollFile => ({
   path,

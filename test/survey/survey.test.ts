@@ -15,12 +15,12 @@ import { findClips, surveyClip, surveyRoll, type SurveyedClip } from '../../coor
 import { describeFinding } from '../../findings/finding.ts';
 import { clipCodes } from '../../findings/codes/clip.ts';
 import type { Clip } from '../../ledger/clip.ts';
-import { walkFolder } from '../../media/files.ts';
+import { walkFolder } from '../../files/walk.ts';
 import { clipFactsSchema } from '../../media/facts.ts';
-import { fsPath, nameFromBytes } from '../../media/names.ts';
-import type { Rate } from '../../media/rate.ts';
-import { formatTimecode } from '../../media/timecode.ts';
-import { type MediaTools, locateTools } from '../../media/tools/locate.ts';
+import { fsPath, nameFromBytes } from '../../files/names.ts';
+import type { Rate } from '../../media/time/rate.ts';
+import { formatTimecode } from '../../media/time/timecode.ts';
+import { type MediaTools, locateTools } from '../../process/locate.ts';
 import { freshFolder } from '../support/folder.ts';
 import { ffmpeg, makeMovie, makeSequence } from '../support/media.ts';
 

@@ -1,6 +1,6 @@
 /** What a make's end is called, and whether another attempt is asked for: literals in, literals out. No program runs. */
 import { describe, expect, test } from 'vitest';
-import type { RunResult } from '../../media/tools/run.ts';
+import type { RunResult } from '../../process/run.ts';
 import {
   classifyMake,
   looksDamaged,

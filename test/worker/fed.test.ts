@@ -2,7 +2,7 @@
 import { expect, test } from 'vitest';
 import { checkFed } from '../../check/master/fed.ts';
 import { yuv10Of } from '../../media/colour/acescct.ts';
-import { POINTS, type Point, pointsOf, type PointTrail } from '../../media/trail/points.ts';
+import { POINTS, type Point, pointsOf, type PointTrail } from '../../proof/points.ts';
 
 const [WIDTH, HEIGHT, FRAMES] = [40, 30, 3];
 const light = (r: number, g: number, b: number): [number, number, number] => [2 * r, 2 * g, 2 * b];

@@ -1,8 +1,8 @@
 /** Whether a trail is whole and of this clip: literals. */
 import { describe, expect, test } from 'vitest';
 import type { Job } from '../../ledger/job.ts';
-import { CELLS } from '../../media/trail/form.ts';
-import type { SourceTrail } from '../../media/trail/source-trail.ts';
+import { CELLS } from '../../proof/form.ts';
+import type { SourceTrail } from '../../proof/source-trail.ts';
 import { takenTrouble, trailTrouble } from '../../worker/proof.ts';
 import { spotDifference, spotsOf } from '../../worker/spot.ts';
 import { clipFacts } from '../support/facts.ts';

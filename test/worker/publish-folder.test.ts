@@ -26,15 +26,15 @@ import { storeListing } from '../../ledger/listing.ts';
 import { type DeliverableReport, deliverableReportSchema } from '../../ledger/report.ts';
 import { completeRecords, settleDeliverable } from '../../ledger/settle.ts';
 import { readRecord, writeRecord } from '../../ledger/store.ts';
-import { digestOfFolder } from '../../media/folder-digest.ts';
-import { packageFolder } from '../../media/installation.ts';
-import { StagedFileLostError } from '../../media/publish.ts';
+import { digestOfFolder } from '../../files/folder-digest.ts';
+import { packageFolder } from '../../files/installation.ts';
+import { StagedFileLostError } from '../../files/publish.ts';
 import {
   type FolderMoves,
   type FolderRequest,
   publishDeliverable,
   publishFolder,
-} from '../../media/publish-folder.ts';
+} from '../../files/publish-folder.ts';
 import { awaitedByOthers, publishLeftover } from '../../worker/leftover.ts';
 import { newToken, sweepStaging, targetStateOf } from '../../worker/target.ts';
 import { freshFolder } from '../support/folder.ts';

@@ -1,7 +1,7 @@
 /** Masters of a clip that ffmpeg does not decode: raw frames, and pictures of a declared decoder. */
 import { finding } from '../../findings/finding.ts';
 import type { Job } from '../../ledger/job.ts';
-import { printable } from '../../media/names.ts';
+import { printable } from '../../files/names.ts';
 import { sourceTrouble, subjectOf } from '../claim.ts';
 import type { Trouble } from '../classify.ts';
 import { type JobContext, JobTrouble, progressOf } from '../context.ts';

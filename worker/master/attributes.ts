@@ -2,7 +2,7 @@
 import type { DpxFrame } from '../../media/dpx/header.ts';
 import { AP0 } from '../../media/exr/aces-rules.ts';
 import type { ExrAttributes } from '../../media/exr/frame-attributes.ts';
-import { addFrames } from '../../media/timecode.ts';
+import { addFrames } from '../../media/time/timecode.ts';
 import { frameFileName } from '../../profiles/master/frame-name.ts';
 import type { MasterOutcome } from '../../profiles/master/outcome.ts';
 import type { WayToLight } from '../../profiles/master/way.ts';

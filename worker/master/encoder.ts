@@ -1,9 +1,9 @@
 /** The encoder of a movie for grading: one ffmpeg that is fed with finished pictures, watched. Tells what happened as fields; judges nothing. */
 import type { Job, MovieMasterWork } from '../../ledger/job.ts';
 import { openInput } from '../../media/input.ts';
-import { type Payload, readPayload } from '../../media/payload.ts';
-import type { MediaTools } from '../../media/tools/locate.ts';
-import { type RunResult, runTool } from '../../media/tools/run.ts';
+import { type Payload, readPayload } from '../../proof/payload.ts';
+import type { MediaTools } from '../../process/locate.ts';
+import { type RunResult, runTool } from '../../process/run.ts';
 import { fedRecipe } from '../../profiles/recipe/master.ts';
 import { MANNERS } from '../make.ts';
 import { newWatched, progressReader, type Watched, watchLine } from '../watch.ts';

@@ -2,9 +2,9 @@
 import { PictureKernel } from '../../media/colour/picture.ts';
 import type { KernelMemory } from '../../media/kernels/memory.ts';
 import { BAND_LINES, type Planes } from '../../media/kernels/planes.ts';
-import { areaAverages } from '../../media/trail/area.ts';
-import { COLOUR_HEIGHT, COLOUR_STEP, COLOUR_WIDTH, GRID_HEIGHT, GRID_WIDTH } from '../../media/trail/form.ts';
-import { type Point, pointsOf } from '../../media/trail/points.ts';
+import { areaAverages } from '../../proof/area.ts';
+import { COLOUR_HEIGHT, COLOUR_STEP, COLOUR_WIDTH, GRID_HEIGHT, GRID_WIDTH } from '../../proof/form.ts';
+import { type Point, pointsOf } from '../../proof/points.ts';
 import type { FedFrame, MillSetup } from './orders.ts';
 import { spotPixels } from './spot-pixels.ts';
 

@@ -1,8 +1,8 @@
 /** From the frames of a mill, and what its encoders wrote, to checked and published masters. */
 import { checkMaster } from '../../check/master/index.ts';
 import type { Job } from '../../ledger/job.ts';
-import { ratio } from '../../media/rate.ts';
-import type { SourceTrail } from '../../media/trail/source-trail.ts';
+import { ratio } from '../../media/time/rate.ts';
+import type { SourceTrail } from '../../proof/source-trail.ts';
 import { subjectOf } from '../claim.ts';
 import { classifyMake, targetTrouble, type Trouble } from '../classify.ts';
 import { type JobContext, JobTrouble, progressOf } from '../context.ts';

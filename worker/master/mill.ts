@@ -5,10 +5,10 @@
  * is waited for as well.
  */
 import type { Readable } from 'node:stream';
-import { createThreadPool } from '../../media/threads.ts';
-import type { FramePipe } from '../../media/tools/frame-pipe.ts';
-import { CELLS, COLOUR_CELLS, colourFrames, type PictureTrail } from '../../media/trail/form.ts';
-import { POINTS } from '../../media/trail/points.ts';
+import { createThreadPool } from '../../process/threads.ts';
+import type { FramePipe } from '../../process/frame-pipe.ts';
+import { CELLS, COLOUR_CELLS, colourFrames, type PictureTrail } from '../../proof/form.ts';
+import { POINTS } from '../../proof/points.ts';
 import type { FedFrame, FrameAnswer, FrameOrder, MillSetup, WrittenFrame } from './orders.ts';
 
 export interface Milled {

@@ -2,7 +2,7 @@
 import type { ColourTransform } from '../../media/colour/steps.ts';
 import type { SequencePlace } from '../../media/input.ts';
 import type { RawFacts } from '../../media/raw/dng/frame.ts';
-import type { PipeShare } from '../../media/tools/frame-turn.ts';
+import type { PipeShare } from '../../process/pipe-lock.ts';
 import type { MasterOutcome } from '../../profiles/master/outcome.ts';
 import type { WayToLight } from '../../profiles/master/way.ts';
 
@@ -49,7 +49,7 @@ export interface WrittenFrame {
 export interface FedFrame {
   /** Planes Y', Cb, Cr, one behind the other, 16-bit words, little-endian. Handed over, not copied. */
   readonly bytes: Uint8Array;
-  /** Its part of the frame trail (media/trail/form.ts); `colour` of every 24th frame. */
+  /** Its part of the frame trail (proof/form.ts); `colour` of every 24th frame. */
   readonly luma: Uint16Array;
   readonly colour: Uint16Array | null;
   /** Y', Cb, Cr at the points of the frame, and at the pixels of its spots if it has any. */
@@ -60,7 +60,7 @@ export interface FedFrame {
 /** null in its place: the pipe ended before the frame. */
 export interface FrameAnswer {
   readonly index: number;
-  /** R, G, B at the points of the frame (media/trail/points.ts), before any transform. */
+  /** R, G, B at the points of the frame (proof/points.ts), before any transform. */
   readonly points: Float32Array;
   /** By output. */
   readonly written: readonly WrittenFrame[];

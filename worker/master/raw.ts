@@ -1,7 +1,7 @@
 /** Reads the raw frames of a clip in a thread: from their files to code values in its memory, by the decoder that served in the survey. */
 import { open } from 'node:fs/promises';
 import type { KernelMemory } from '../../media/kernels/memory.ts';
-import { fsPath } from '../../media/names.ts';
+import { fsPath } from '../../files/names.ts';
 import { DecoderFailed } from '../../media/raw/decoders/decoder.ts';
 import { OWN_DECODER } from '../../media/raw/decoders/names.ts';
 import type { DngFrame, RawFacts } from '../../media/raw/dng/frame.ts';

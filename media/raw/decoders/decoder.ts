@@ -1,6 +1,6 @@
 /** What every decoder of raw frames is to the rest: a name, a version, what it refuses, and the sensor's code values of one frame. */
 import { readFile } from 'node:fs/promises';
-import { fsPath } from '../../names.ts';
+import { fsPath } from '../../../files/names.ts';
 import type { DngFrame } from '../dng/frame.ts';
 import { sourceOfBytes } from '../dng/ifd.ts';
 import { readDng } from '../dng/read.ts';
@@ -26,7 +26,7 @@ export interface RawDecoder {
   readonly declaration?: Declaration;
   /** Why this frame is for another decoder; null when it takes it. */
   objection(path: string, frame: DngFrame): string | null;
-  /** Throws StillDamage for a frame that is damaged, DecoderFailed when a program fails, and the file system's errors. `path` is absolute, in the form of media/names.ts. */
+  /** Throws StillDamage for a frame that is damaged, DecoderFailed when a program fails, and the file system's errors. `path` is absolute, in the form of files/names.ts. */
   decode(path: string, frame: DngFrame, options?: DecodeOptions): Promise<Cfa>;
 }
 

@@ -1,7 +1,7 @@
 /** Our own decoder: without compression, and lossless JPEG. */
 import { readFile } from 'node:fs/promises';
-import { packageVersion } from '../../installation.ts';
-import { fsPath } from '../../names.ts';
+import { packageVersion } from '../../../files/installation.ts';
+import { fsPath } from '../../../files/names.ts';
 import { decodeCfa, notOurs } from '../dng/decode.ts';
 import type { RawDecoder } from './decoder.ts';
 import { OWN_DECODER } from './names.ts';

@@ -5,7 +5,7 @@
 import { mkdtemp, rm, symlink } from 'node:fs/promises';
 import { tmpdir } from 'node:os';
 import { extname, join } from 'node:path';
-import { fsPath } from '../../names.ts';
+import { fsPath } from '../../../files/names.ts';
 
 export async function withPrivateLink<T>(
   path: string,

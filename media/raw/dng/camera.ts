@@ -1,6 +1,6 @@
 /** What a DNG file says of camera, exposure and time (EXIF 2.3; CinemaDNG). */
 import { StillDamage, type StoredTimecode, storedTimecode } from '../../sequence/still.ts';
-import { type Rate, parseRate, ratio } from '../../rate.ts';
+import { type Rate, parseRate, ratio } from '../../time/rate.ts';
 import type { RawCamera } from './frame.ts';
 import type { TiffDirectory } from './ifd.ts';
 import { TAG } from './tags.ts';

@@ -3,7 +3,7 @@
  * what development needs; it holds numbers only, so that it lives in a clip's facts as well. Rationals are read as numbers.
  */
 import { z } from 'zod';
-import type { Rate } from '../../rate.ts';
+import type { Rate } from '../../time/rate.ts';
 import type { StoredTimecode } from '../../sequence/still.ts';
 import { declarationSchema } from '../decoders/declared/schema.ts';
 import { cfaPatterns, type RawCompression, rawCompressions } from './kinds.ts';

@@ -3,7 +3,7 @@
  * are asked for, so that a header costs two or three reads of the file.
  */
 import type { FileHandle } from 'node:fs/promises';
-import { readAt } from '../../bytes.ts';
+import { readAt } from '../../../files/bytes.ts';
 import { StillDamage } from '../../sequence/still.ts';
 
 /** Where bytes come from: an open file, or a file that is in memory. */

@@ -1,4 +1,4 @@
-/** What kinds of raw frames there are. Without schemas: frame threads load it (see media/time-schema.ts). */
+/** What kinds of raw frames there are. Without schemas: frame threads load it (see media/time/schema.ts). */
 
 /** Colours of the 2 x 2 pattern, row by row from the top left corner of the active area. */
 export const cfaPatterns = ['rggb', 'grbg', 'gbrg', 'bggr'] as const;

@@ -2,8 +2,8 @@
 import { mkdir } from 'node:fs/promises';
 import { join } from 'node:path';
 import type { Readable } from 'node:stream';
-import { hasRawBytes } from '../../../names.ts';
-import { runTool } from '../../../tools/run.ts';
+import { hasRawBytes } from '../../../../files/names.ts';
+import { runTool } from '../../../../process/run.ts';
 import { DecoderFailed } from '../decoder.ts';
 import { whatHappened } from '../libraw.ts';
 import { withPrivateLink } from '../private-link.ts';
@@ -13,7 +13,7 @@ export interface Call {
   readonly program: string;
   /** As declared, the program first. */
   readonly command: readonly string[];
-  /** Absolute, in the form of media/names.ts. */
+  /** Absolute, in the form of files/names.ts. */
   readonly path: string;
   readonly frame: number;
   readonly signal?: AbortSignal;

@@ -11,7 +11,7 @@ import { takesName } from './names.ts';
 import { isCfa } from './schema.ts';
 
 export interface DeclaredRun {
-  /** The movie, or one frame: absolute, in the form of media/names.ts. */
+  /** The movie, or one frame: absolute, in the form of files/names.ts. */
   readonly path: string;
   /** Number of the first frame: 0 in a movie, as in its name otherwise. */
   readonly frame: number;

@@ -8,7 +8,7 @@ import {
   type WrittenDocument,
   findingAt,
   readDocument,
-} from '../../../document.ts';
+} from '../../../../files/document.ts';
 import { findPrograms, type LoadedDecoder, wantedProgram } from './programs.ts';
 import { contradictions } from './rules.ts';
 import { declaredDecoderSchema } from './schema.ts';

@@ -3,7 +3,7 @@ import { createHash } from 'node:crypto';
 import { readFile } from 'node:fs/promises';
 import { dirname, resolve } from 'node:path';
 import { type Finding, type FindingSubject, finding } from '../../../../findings/finding.ts';
-import { isProgram, programsOnPath } from '../../../tools/program.ts';
+import { isProgram, programsOnPath } from '../../../../process/program.ts';
 import type { Declaration, DeclaredDecoder } from './schema.ts';
 
 export interface LoadedDecoder {

@@ -1,7 +1,7 @@
 /** Asks a declared decoder what a clip is: frames, rate, size, timecode, reel. What it does not say is null; what it says and cannot be is a finding. */
 import { type Finding, type FindingSubject, finding } from '../../../../findings/finding.ts';
-import { printable } from '../../../names.ts';
-import { type Rate, parseRate } from '../../../rate.ts';
+import { printable } from '../../../../files/names.ts';
+import { type Rate, parseRate } from '../../../time/rate.ts';
 import { DecoderFailed } from '../decoder.ts';
 import { callProgram } from './call.ts';
 import type { LoadedDecoder } from './programs.ts';

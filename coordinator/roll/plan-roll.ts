@@ -1,0 +1,67 @@
+/** Plans rolls against a delivery that may hold some of the work already. */
+import type { Toolchain } from '../../ledger/toolchain.ts';
+import {
+  type NightPlan,
+  type PlanRequest,
+  planNight,
+  type RollToPlan,
+  type VolumeToPlan,
+} from '../plan/index.ts';
+import { learnedSizes } from '../plan/learned.ts';
+import { isFinished } from '../night/resume.ts';
+
+const DELIVERY_VOLUME = 'the delivery';
+
+export interface DeliveryPlanRequest
+  extends Pick<PlanRequest, 'night' | 'run' | 'day' | 'profiles' | 'workers'> {
+  readonly rolls: readonly Omit<RollToPlan, 'volume'>[];
+  readonly toolchain: Toolchain;
+  readonly signal: AbortSignal;
+  /** `plan` writes nothing: a report that only has to be completed stays as it is. */
+  readonly mayWrite: boolean;
+  /** Asked after the finished files were read, which may take long. */
+  volume(): Promise<Omit<VolumeToPlan, 'name'>>;
+}
+
+/** Reads every finished deliverable whole: once to know what would be made, and then without what stands. */
+export async function planDelivery(request: DeliveryPlanRequest): Promise<NightPlan> {
+  const rolls = request.rolls.map((roll) => ({ ...roll, volume: DELIVERY_VOLUME }));
+  const base = {
+    night: request.night,
+    run: request.run,
+    day: request.day,
+    rolls,
+    profiles: request.profiles,
+    toolchain: request.toolchain.fingerprint,
+    workers: request.workers,
+    sizes: await learnedSizes(
+      rolls.map(({ deliveryFolder }) => deliveryFolder),
+      request.profiles,
+    ),
+  };
+  const all = planNight({
+    ...base,
+    isDone: () => false,
+    volumes: [{ name: DELIVERY_VOLUME, freeBytes: null, freeFiles: null }],
+  });
+  const key = (roll: string, clip: string, profile: string): string => JSON.stringify([roll, clip, profile]);
+  const done = new Set<string>();
+  for (const { job } of all.jobs) {
+    for (const deliverable of job.deliverables) {
+      request.signal.throwIfAborted();
+      const { name } = deliverable.profile;
+      const loaded = request.profiles.find((one) => one.profile.name === name);
+      if (
+        loaded !== undefined &&
+        (await isFinished(job, deliverable, loaded, request.toolchain, request.mayWrite, request.signal))
+      )
+        done.add(key(job.roll, job.clip.id, name));
+    }
+  }
+  const volume: VolumeToPlan = { name: DELIVERY_VOLUME, ...(await request.volume()) };
+  return planNight({
+    ...base,
+    isDone: (item) => done.has(key(item.roll, item.clip.id, item.profile.profile.name)),
+    volumes: [volume],
+  });
+}

@@ -1,0 +1,67 @@
+/** Survey of a roll whose intake holds: clips and facts, each finding with the roll's name and at its clip. */
+import type { Finding } from '../../findings/finding.ts';
+import type { IntakeResult } from '../../ledger/roll.ts';
+import type { MediaTools } from '../../process/locate.ts';
+import type { GateClip } from '../gate/decide.ts';
+import { decodersFor } from '../settings/decoders.ts';
+import { interpret } from '../settings/interpret.ts';
+import type { SettingsFile } from '../settings/schema.ts';
+import type { DeclaredDecoders } from '../../media/raw/decoders/declared/all.ts';
+import { findClips, type FindOptions, surveyRoll } from '../survey/index.ts';
+
+export interface RollSurvey {
+  readonly clips: GateClip[];
+  readonly otherFiles: string[];
+  /** Of the roll as a whole. */
+  readonly findings: Finding[];
+}
+
+/** `settings` null: no master is asked for, and what values mean is nobody's question. */
+export async function surveyOf(
+  intake: IntakeResult,
+  tools: MediaTools,
+  options: Omit<FindOptions, 'declared'> & {
+    readonly settings: SettingsFile | null;
+    readonly decoders: DeclaredDecoders;
+    readonly signal: AbortSignal;
+    readonly onMeasured: (measured: number, clips: number) => void;
+  },
+): Promise<RollSurvey> {
+  const decoders = await decodersFor(options.settings, intake.roll, options.decoders);
+  const found = findClips(intake.files, {
+    ...options,
+    declared: (path) => decoders.declared(path)?.declared.takes.clips ?? null,
+  });
+  const ofRoll = (item: Finding): Finding => ({ ...item, roll: intake.roll });
+  let measured = 0;
+  options.onMeasured(0, found.clips.length);
+  const surveyed = await surveyRoll(found.clips, intake.folder, tools, {
+    signal: options.signal,
+    decoders: decoders.raw,
+    declared: decoders.declared,
+    statedRate: options.statedRate,
+    onClip: () => {
+      measured += 1;
+      options.onMeasured(measured, found.clips.length);
+    },
+  });
+  const ids = new Set(found.clips.map((clip) => clip.id));
+  return {
+    otherFiles: found.others,
+    findings: found.findings.filter((item) => item.clip === undefined || !ids.has(item.clip)).map(ofRoll),
+    clips: surveyed.map(({ clip, facts, findings }) => {
+      const understood =
+        facts === null || options.settings === null
+          ? { facts, findings: [] }
+          : interpret(facts, intake.roll, options.settings);
+      const told = understood.findings.map((item) => ({ ...item, clip: clip.id }));
+      return {
+        clip,
+        facts: understood.facts,
+        findings: [...found.findings.filter((item) => item.clip === clip.id), ...findings, ...told].map(
+          ofRoll,
+        ),
+      };
+    }),
+  };
+}

@@ -1,0 +1,119 @@
+/** Levels and colours through a conversion, with colour bars whose code values are published. */
+import { describe, expect, test } from 'vitest';
+import { CELLS, COLOUR_CELLS, COLOUR_WIDTH, GRID_WIDTH, type PictureTrail } from '../../proof/form.ts';
+import { type Basis, compareLevels, promisedLevels } from '../../proof/levels.ts';
+
+type Bar = readonly [y: number, cb: number, cr: number];
+
+/**
+ * 100 % colour bars, 8 bits, limited: white, yellow, cyan, green, magenta, red, blue. The values of ITU-R BT.601 and
+ * BT.709 as test signal tables print them (after ITU-R BT.471 and BT.1729); from memory.
+ */
+const bars601: readonly Bar[] = [
+  [235, 128, 128],
+  [210, 16, 146],
+  [170, 166, 16],
+  [145, 54, 34],
+  [106, 202, 222],
+  [81, 90, 240],
+  [41, 240, 110],
+];
+const bars709: readonly Bar[] = [
+  [235, 128, 128],
+  [219, 16, 138],
+  [188, 154, 16],
+  [173, 42, 26],
+  [78, 214, 230],
+  [63, 102, 240],
+  [32, 240, 118],
+];
+
+/** Two cells of colour across to each bar. */
+function trailOfBars(bars: readonly Bar[]): PictureTrail {
+  const luma = new Uint16Array(CELLS);
+  const colour = new Uint16Array(2 * COLOUR_CELLS);
+  const barAt = (column: number): Bar => bars[Math.min(bars.length - 1, Math.floor(column / 2))] as Bar;
+  for (let cell = 0; cell < CELLS; cell += 1)
+    luma[cell] = barAt(Math.floor((cell % GRID_WIDTH) / 2))[0] * 256;
+  for (let cell = 0; cell < COLOUR_CELLS; cell += 1) {
+    const [, cb, cr] = barAt(cell % COLOUR_WIDTH);
+    colour[cell] = cb * 256;
+    colour[COLOUR_CELLS + cell] = cr * 256;
+  }
+  return { frames: 1, views: 1, luma, colour };
+}
+
+/** 8-bit limited values as full: H.273, clause 8.3, rounded and clipped to whole steps. */
+const chroma = (value: number): number => Math.min(255, Math.round(((value - 128) * 255) / 224) + 128);
+const asFull = (bars: readonly Bar[]): Bar[] =>
+  bars.map(([y, cb, cr]) => [Math.round(((y - 16) * 255) / 219), chroma(cb), chroma(cr)]);
+
+const seen = new Uint8Array(CELLS).fill(1);
+const at709: Basis = { matrix: 'bt709', range: 'limited' };
+const at601: Basis = { matrix: 'smpte170m', range: 'limited' };
+const compare = (source: readonly Bar[], output: readonly Bar[], basis: { source: Basis; output: Basis }) =>
+  compareLevels(trailOfBars(source), trailOfBars(output), seen, new Set([0]), basis);
+
+describe('published bars', () => {
+  test.each<[string, readonly Bar[], readonly Bar[], { source: Basis; output: Basis }]>([
+    ['BT.709 as they are', bars709, bars709, { source: at709, output: at709 }],
+    ['BT.601 to BT.709', bars601, bars709, { source: at601, output: at709 }],
+    ['BT.709 to BT.601', bars709, bars601, { source: at709, output: at601 }],
+    ['limited to full', bars709, asFull(bars709), { source: at709, output: { ...at709, range: 'full' } }],
+    ['full to limited', asFull(bars601), bars601, { source: { ...at601, range: 'full' }, output: at601 }],
+  ])('%s: off by less than a step, and nothing wrong', (_title, source, output, basis) => {
+    const verdict = compare(source, output, basis);
+    expect(verdict.fault).toBeNull();
+    for (const plane of verdict.off ?? [9]) expect(plane).toBeLessThan(1);
+  });
+
+  test.each<[string, readonly Bar[], readonly Bar[], { source: Basis; output: Basis }, string]>([
+    ['BT.601 values under a BT.709 tag', bars709, bars601, { source: at709, output: at709 }, 'matrix'],
+    ['never converted', bars601, bars601, { source: at601, output: at709 }, 'matrix'],
+    ['full levels under a limited tag', bars709, asFull(bars709), { source: at709, output: at709 }, 'range'],
+    [
+      'limited levels under a full tag',
+      bars709,
+      bars709,
+      { source: at709, output: { ...at709, range: 'full' } },
+      'range',
+    ],
+    [
+      'Cb and Cr exchanged',
+      bars709,
+      bars709.map(([y, cb, cr]): Bar => [y, cr, cb]),
+      { source: at709, output: at709 },
+      'matrix',
+    ],
+    [
+      'lifted by three steps',
+      bars709,
+      bars709.map(([y, cb, cr]): Bar => [y + 3, cb, cr]),
+      { source: at709, output: at709 },
+      'levels',
+    ],
+  ])('%s', (_title, source, output, basis, kind) => {
+    expect(compare(source, output, basis).fault?.kind).toBe(kind);
+  });
+});
+
+test('frames that are out of their place are not asked, and without any nothing is said', () => {
+  expect(
+    compareLevels(trailOfBars(bars709), trailOfBars(bars601), seen, new Set(), {
+      source: at709,
+      output: at709,
+    }),
+  ).toEqual({ off: null, fault: null, untold: [] });
+});
+
+test('of grey pictures no matrix can be told, of dark ones no range is missed', () => {
+  const grey: Bar[] = [16, 60, 110, 126, 180, 200, 235].map((y) => [y, 128, 128]);
+  expect(compare(grey, grey, { source: at709, output: at709 }).untold).toEqual(['matrix']);
+  expect(compare(bars709, bars709, { source: at709, output: at709 }).untold).toEqual([]);
+});
+
+test('gain and offset that a change of range promises', () => {
+  // Black 16 to 0 and white 235 to 255, in steps of 256.
+  const { gain, offset } = promisedLevels(at709, { ...at709, range: 'full' });
+  expect([16, 235].map((step) => Math.round((gain * step * 256 + offset) / 256))).toEqual([0, 255]);
+});

@@ -1,0 +1,47 @@
+/** Trails for tests: of real files, by the very taps that worker and checker use, and made up ones. */
+import { FIRST_PIPE, runTool } from '../../process/run.ts';
+import { TrailCollector } from '../../proof/collect.ts';
+import { CELLS, type PictureTrail } from '../../proof/form.ts';
+import type { Framing } from '../../proof/framing.ts';
+import { pictureTap, rawPictures, type TappedPicture } from '../../proof/tap.ts';
+
+/** The whole picture, nothing covered. */
+export function wholeFraming(width: number, height: number): Framing {
+  return { scaled: { width, height }, window: { left: 0, top: 0, width, height }, covered: [] };
+}
+
+/** `input`: input arguments of ffmpeg. */
+export async function trailOf(input: readonly string[], picture: TappedPicture): Promise<PictureTrail> {
+  const collector = new TrailCollector();
+  const tap = pictureTap('shown', picture);
+  const pads = tap.hasColour ? (['luma', 'colour'] as const) : (['luma'] as const);
+  const run = await runTool(
+    'ffmpeg',
+    [
+      '-hide_banner',
+      '-loglevel',
+      'error',
+      '-nostdin',
+      '-noauto_conversion_filters',
+      ...input,
+      '-filter_complex',
+      ['[0:v]null[shown]', ...tap.chains].join(';'),
+      ...pads.flatMap((pad, index) => [...rawPictures(pad), `pipe:${FIRST_PIPE + index}`]),
+    ],
+    { pipes: pads.map((pad) => (stream) => collector[pad].read(stream)) },
+  );
+  if (run.exitCode !== 0 || run.stderr !== '') throw new Error(run.stderr);
+  return collector.trail(picture.earlierField === null ? 1 : 2, tap.hasColour);
+}
+
+/** Frames of a trail in another order, some of them other pictures. Colour goes with its place. */
+export function reordered(trail: PictureTrail, frames: readonly (number | Uint16Array)[]): PictureTrail {
+  const luma = new Uint16Array(frames.length * CELLS);
+  frames.forEach((frame, index) => {
+    luma.set(
+      typeof frame === 'number' ? trail.luma.subarray(frame * CELLS, (frame + 1) * CELLS) : frame,
+      index * CELLS,
+    );
+  });
+  return { ...trail, frames: frames.length, luma };
+}
