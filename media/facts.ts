@@ -4,8 +4,8 @@
  */
 import { z } from 'zod';
 import { interpretationSchema } from './interpretation.ts';
-import { declarationSchema } from './raw/decoders/declared/schema.ts';
-import { rawFactsSchema } from './raw/dng/frame.ts';
+import { declarationSchema } from './declaration.ts';
+import { rawFactsSchema } from './formats/dng/header.ts';
 import { ratioSchema, timecodeSchema } from './time/schema.ts';
 
 export const fieldOrders = ['progressive', 'top-first', 'bottom-first', 'unknown'] as const;

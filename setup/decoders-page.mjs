@@ -39,7 +39,7 @@ export function decodersPage(fields, examples) {
     'Workers on other machines need the same programs: by the same name on their PATH, or at the same path. One that has another refuses',
     'the clip.',
     '',
-    'This page is made by `npm run docs` from the schema (`media/raw/decoders/declared/schema.ts`) and the examples.',
+    'This page is made by `npm run docs` from the schema (`media/declaration.ts`) and the examples.',
     '',
     '## Fields',
     '',

@@ -3,7 +3,7 @@
  * the codes of single pixels. Of the checker alone; nothing here is shared with the writer.
  */
 import { knownRateNear, formatRatio } from '../../media/time/rate.ts';
-import { storedLabel, storedTimecode } from '../../media/sequence/still.ts';
+import { storedLabel, storedTimecode } from '../../media/formats/still.ts';
 import type { FrameSaid } from './measured.ts';
 
 const HEADER = 2048;

@@ -1,13 +1,13 @@
 /** An OpenEXR frame as it lies on disk: whether it is whole, what its header says, and its values. */
-import { acesFaults } from '../../media/exr/aces.ts';
-import { AP0 } from '../../media/exr/aces-rules.ts';
-import { type Chromaticities, exrValue } from '../../media/exr/attribute.ts';
-import { ExrDamage, ExrForeign } from '../../media/exr/damage.ts';
-import type { ExrHeader } from '../../media/exr/parse.ts';
-import { type Point, surveyValues } from '../../media/exr/read.ts';
-import { sourceOfBytes } from '../../media/exr/source.ts';
-import { unpackTimecode } from '../../media/exr/timecode.ts';
-import { walkExr } from '../../media/exr/walk.ts';
+import { acesFaults } from '../../media/formats/exr/aces.ts';
+import { AP0 } from '../../media/formats/exr/aces-rules.ts';
+import { type Chromaticities, exrValue } from '../../media/formats/exr/attribute.ts';
+import { ExrDamage, ExrForeign } from './exr/damage.ts';
+import type { ExrHeader } from './exr/header.ts';
+import { type Point, surveyValues } from './exr/values.ts';
+import { sourceOfBytes } from './exr/source.ts';
+import { unpackTimecode } from '../../media/formats/exr/timecode.ts';
+import { walkExr } from './exr/chunks.ts';
 import { formatRatio, ratio } from '../../media/time/rate.ts';
 import { formatTimecode } from '../../media/time/timecode.ts';
 import type { FrameMeasured, FrameSaid } from './measured.ts';

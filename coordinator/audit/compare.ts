@@ -3,7 +3,7 @@ import { type Finding, type FindingSubject, finding } from '../../findings/findi
 import type { Toolchain } from '../../ledger/toolchain.ts';
 import { decideOutcome } from '../../profiles/outcome/any.ts';
 import { type DeliverableOnDisk, decideRoll, deliverableKey } from '../gate/decide.ts';
-import { type Difference, differences } from './differences.ts';
+import { type Difference, differences } from '../records/differences.ts';
 import { gateInputOf, type RollRecords } from './records.ts';
 
 /** How many differences of one record are written out. */

@@ -3,7 +3,7 @@ import { holds } from '../../findings/finding.ts';
 import { printable } from '../../files/names.ts';
 import { toolsOf } from '../roll/prepare.ts';
 import { readPrivateKey } from '../provenance/key-files.ts';
-import { signDelivery, type SignResult } from '../provenance/sign.ts';
+import { signDelivery, type SignResult } from '../sign.ts';
 import { printJson, printText } from '../show/output.ts';
 import { count, findingsText } from '../show/words.ts';
 import { listenForInterrupts } from './interrupts.ts';

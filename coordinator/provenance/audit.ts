@@ -9,7 +9,7 @@ import { PREDICATE_TYPE, predicateSchema } from '../../ledger/provenance/predica
 import { STATEMENT_MEDIA_TYPE, type Statement, statementSchema } from '../../ledger/provenance/statement.ts';
 import type { RollVerdict } from '../../ledger/roll.ts';
 import { type ReadRecord, readRecord } from '../../ledger/store.ts';
-import { differences } from '../audit/differences.ts';
+import { differences } from '../records/differences.ts';
 
 /** `fits`: every subject, record and source in it is what was found now, and nothing is missing in it. */
 const statementStates = ['absent', 'fits', 'differs', 'damaged'] as const;

@@ -8,7 +8,7 @@ import { surveyDng } from '../../media/raw/facts.ts';
 import { sequenceFacts, timecodeInHeaders } from '../../media/sequence/facts.ts';
 import { damageFindings, decideRate, timecodeFindings } from '../../media/sequence/judge.ts';
 import { readSequence } from '../../media/sequence/read.ts';
-import type { StillHeader } from '../../media/sequence/still.ts';
+import type { StillHeader } from '../../media/formats/still.ts';
 import type { MediaTools } from '../../process/locate.ts';
 
 function shapeOf(header: StillHeader): string {

@@ -11,11 +11,11 @@ import { type Rate, ratio } from '../time/rate.ts';
 import { timecodeInHeaders } from '../sequence/facts.ts';
 import { damageFindings, decideRate, timecodeFindings } from '../sequence/judge.ts';
 import { evenTimes, packetsOfFiles } from '../sequence/numbered.ts';
-import { StillDamage } from '../sequence/still.ts';
+import { StillDamage } from '../formats/still.ts';
 import { DecoderFailed, type RawDecoder, chooseDecoder } from './decoders/decoder.ts';
 import { ownDecoder } from './decoders/own.ts';
-import type { DngFrame, RawCamera, RawFacts, RawPicture } from './dng/frame.ts';
-import { opcodeName } from './dng/opcodes.ts';
+import type { DngFrame, RawCamera, RawFacts, RawPicture } from '../formats/dng/header.ts';
+import { opcodeName } from '../formats/dng/opcodes.ts';
 import { type DngReading, type FrameTags, framePath, readDngSequence } from './sequence.ts';
 
 /** Fields of the picture that may not change within a clip, each with its name for people. */

@@ -6,11 +6,11 @@ import pLimit from 'p-limit';
 import { type SequencePlace, frameName } from '../input.ts';
 import { fsPath } from '../../files/names.ts';
 import type { FrameDamage } from '../sequence/read.ts';
-import { StillDamage } from '../sequence/still.ts';
-import type { DngFrame, RawPicture } from './dng/frame.ts';
-import { sourceOfFile } from './dng/ifd.ts';
-import { readDng } from './dng/read.ts';
-import { DngRefusal } from './dng/refusal.ts';
+import { StillDamage } from '../formats/still.ts';
+import type { DngFrame, RawPicture } from '../formats/dng/header.ts';
+import { sourceOfFile } from '../formats/tiff/header.ts';
+import { readDng } from '../formats/dng/reader.ts';
+import { DngRefusal } from '../formats/dng/refusal.ts';
 
 /** Frames read at once: enough to hide the latency of a network volume. */
 const AT_ONCE = 8;

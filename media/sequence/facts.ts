@@ -8,7 +8,7 @@ import { type Timecode, addFrames, parseTimecode, sameTimecode } from '../time/t
 import type { MediaTools } from '../../process/locate.ts';
 import type { SequenceReading } from './read.ts';
 import { evenTimes, packetsOfFiles } from './numbered.ts';
-import { type StillHeader, storedLabel } from './still.ts';
+import { type StillHeader, storedLabel } from '../formats/still.ts';
 
 /** The rate that the headers state; `disagree` lists all when they state several. */
 export function rateInHeaders(headers: readonly (Pick<StillHeader, 'rate'> | null)[]): {

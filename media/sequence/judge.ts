@@ -6,7 +6,7 @@ import { type Rate, formatRatio, sameRatio } from '../time/rate.ts';
 import { formatTimecode } from '../time/timecode.ts';
 import { type SequenceTimecode, rateInHeaders } from './facts.ts';
 import type { FrameDamage } from './read.ts';
-import type { StillHeader } from './still.ts';
+import type { StillHeader } from '../formats/still.ts';
 
 /** Ten frames by name, and how many more there are. */
 export function damageFindings(

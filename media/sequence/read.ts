@@ -4,10 +4,10 @@ import { join, resolve } from 'node:path';
 import pLimit from 'p-limit';
 import { type SequencePlace, frameName } from '../input.ts';
 import { fsPath } from '../../files/names.ts';
-import { readDpx } from './dpx.ts';
-import { readExr } from './exr.ts';
-import { StillDamage, type StillHeader } from './still.ts';
-import { readTiff } from './tiff.ts';
+import { readDpx } from '../formats/dpx/reader.ts';
+import { readExr } from '../formats/exr/reader.ts';
+import { StillDamage, type StillHeader } from '../formats/still.ts';
+import { readTiff } from '../formats/tiff/reader.ts';
 
 /** Frames read at once: enough to hide the latency of a network volume. */
 const AT_ONCE = 8;

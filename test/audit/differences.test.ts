@@ -1,5 +1,5 @@
 import { describe, expect, test } from 'vitest';
-import { differences } from '../../coordinator/audit/differences.ts';
+import { differences } from '../../coordinator/records/differences.ts';
 
 describe('records are compared field by field', () => {
   test.each<[string, unknown, unknown, [path: string, found: string, expected: string][]]>([

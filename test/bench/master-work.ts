@@ -14,8 +14,8 @@ import { type Job, type MasterWork, mastersOf, workOf } from '../../ledger/job.t
 import { toolchainOf } from '../../ledger/toolchain.ts';
 import type { InputName } from '../../media/colour/input.ts';
 import type { Interpretation } from '../../media/interpretation.ts';
-import { surveyValues } from '../../media/exr/read.ts';
-import { sourceOfBytes } from '../../media/exr/source.ts';
+import { surveyValues } from '../../check/master/exr/values.ts';
+import { sourceOfBytes } from '../../check/master/exr/source.ts';
 import type { DemosaicMethod } from '../../media/raw/demosaic/methods.ts';
 import { loadProfiles } from '../../profiles/load.ts';
 import type { MasterOutcome } from '../../profiles/master/outcome.ts';

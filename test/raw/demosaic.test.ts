@@ -5,7 +5,7 @@ import { fine } from '../../media/raw/demosaic/fine.ts';
 import { linear } from '../../media/raw/demosaic/linear.ts';
 import { demosaicMethods } from '../../media/raw/demosaic/methods.ts';
 import { channelAt, type Mosaic, mirrored, type Pixels } from '../../media/raw/demosaic/mosaic.ts';
-import { type CfaPattern, cfaPatterns } from '../../media/raw/dng/kinds.ts';
+import { type CfaPattern, cfaPatterns } from '../../media/formats/dng/kinds.ts';
 import '../support/properties.ts';
 
 const methods = { linear, fine };

@@ -10,10 +10,10 @@ import { DevelopKernel, type DevelopPlan } from '../../media/raw/develop/kernel.
 import type { Triple } from '../../media/raw/develop/matrix.ts';
 import { highlightPolicies } from '../../media/raw/develop/policies.ts';
 import { UndevelopableError } from '../../media/raw/develop/undevelopable.ts';
-import type { RawPicture } from '../../media/raw/dng/frame.ts';
-import { cfaPatterns } from '../../media/raw/dng/kinds.ts';
-import { sourceOfBytes } from '../../media/raw/dng/ifd.ts';
-import { readDng } from '../../media/raw/dng/read.ts';
+import type { RawPicture } from '../../media/formats/dng/header.ts';
+import { cfaPatterns } from '../../media/formats/dng/kinds.ts';
+import { sourceOfBytes } from '../../media/formats/tiff/header.ts';
+import { readDng } from '../../media/formats/dng/reader.ts';
 import { buildDng, type DngTag, srationals } from '../support/dng.ts';
 import { cameraByReference, developPlan, rawPicture } from '../support/raw-picture.ts';
 

@@ -6,7 +6,7 @@ import { highlights, NEARLY_FULL } from '../../media/raw/develop/highlights.ts';
 import { linearMosaic } from '../../media/raw/develop/levels.ts';
 import type { Triple } from '../../media/raw/develop/matrix.ts';
 import { UndevelopableError } from '../../media/raw/develop/undevelopable.ts';
-import type { RawPicture } from '../../media/raw/dng/frame.ts';
+import type { RawPicture } from '../../media/formats/dng/header.ts';
 import { rawPicture } from '../support/raw-picture.ts';
 import '../support/properties.ts';
 

@@ -2,10 +2,10 @@
 import fc from 'fast-check';
 import { beforeAll, describe, expect, test } from 'vitest';
 import { KernelMemory } from '../../media/kernels/memory.ts';
-import { decodeCfa } from '../../media/raw/dng/decode.ts';
-import { sourceOfBytes } from '../../media/raw/dng/ifd.ts';
-import { BEHIND, DngKernel } from '../../media/raw/dng/kernel.ts';
-import { readDng } from '../../media/raw/dng/read.ts';
+import { decodeCfa } from '../../media/formats/dng/decode.ts';
+import { sourceOfBytes } from '../../media/formats/tiff/header.ts';
+import { BEHIND, DngKernel } from '../../media/formats/dng/kernel.ts';
+import { readDng } from '../../media/formats/dng/reader.ts';
 import { type DngOptions, buildDng, testSamples } from '../support/dng.ts';
 import '../support/properties.ts';
 

@@ -2,12 +2,12 @@
 import { readFileSync, writeFileSync } from 'node:fs';
 import { join, resolve } from 'node:path';
 import { describe, expect, test } from 'vitest';
-import { isoTime } from '../../media/raw/dng/camera.ts';
-import type { DngFrame } from '../../media/raw/dng/frame.ts';
-import { sourceOfBytes } from '../../media/raw/dng/ifd.ts';
-import { readDng } from '../../media/raw/dng/read.ts';
-import { DngRefusal } from '../../media/raw/dng/refusal.ts';
-import { StillDamage } from '../../media/sequence/still.ts';
+import { isoTime } from '../../media/formats/dng/camera.ts';
+import type { DngFrame } from '../../media/formats/dng/header.ts';
+import { sourceOfBytes } from '../../media/formats/tiff/header.ts';
+import { readDng } from '../../media/formats/dng/reader.ts';
+import { DngRefusal } from '../../media/formats/dng/refusal.ts';
+import { StillDamage } from '../../media/formats/still.ts';
 import { runForOutput } from '../../process/run.ts';
 import {
   COLOUR_MATRIX_A,

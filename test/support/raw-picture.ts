@@ -7,7 +7,7 @@ import { balanceOf } from '../../media/raw/develop/balance.ts';
 import { cropOf, sizeOf } from '../../media/raw/develop/crop.ts';
 import type { DevelopPlan } from '../../media/raw/develop/kernel.ts';
 import { linearMosaic } from '../../media/raw/develop/levels.ts';
-import type { RawPicture } from '../../media/raw/dng/frame.ts';
+import type { RawPicture } from '../../media/formats/dng/header.ts';
 
 /** A camera that does not exist; black 0, white 65535, the whole picture active, unless said otherwise. */
 export function rawPicture(width: number, height: number, fields: Partial<RawPicture> = {}): RawPicture {

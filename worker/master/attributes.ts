@@ -1,7 +1,7 @@
 /** What the header of a frame says, from the outcome. */
-import type { DpxFrame } from '../../media/dpx/header.ts';
-import { AP0 } from '../../media/exr/aces-rules.ts';
-import type { ExrAttributes } from '../../media/exr/frame-attributes.ts';
+import type { DpxFrame } from '../../media/formats/dpx/header.ts';
+import { AP0 } from '../../media/formats/exr/aces-rules.ts';
+import type { ExrAttributes } from '../../media/formats/exr/frame-attributes.ts';
 import { addFrames } from '../../media/time/timecode.ts';
 import { frameFileName } from '../../profiles/master/frame-name.ts';
 import type { MasterOutcome } from '../../profiles/master/outcome.ts';

@@ -5,7 +5,7 @@ import { PassThrough } from 'node:stream';
 import type { Job } from '../../ledger/job.ts';
 import { runDeclared } from '../../media/raw/decoders/declared/decode.ts';
 import { decoderHere, type LoadedDecoder } from '../../media/raw/decoders/declared/programs.ts';
-import { PIXEL_BYTES } from '../../media/raw/decoders/declared/schema.ts';
+import { PIXEL_BYTES } from '../../media/declaration.ts';
 import { DecoderFailed } from '../../media/raw/decoders/decoder.ts';
 import { framePath } from '../../media/raw/sequence.ts';
 import type { Mill } from './mill.ts';

@@ -4,10 +4,10 @@ import type { KernelMemory } from '../../media/kernels/memory.ts';
 import { fsPath } from '../../files/names.ts';
 import { DecoderFailed } from '../../media/raw/decoders/decoder.ts';
 import { OWN_DECODER } from '../../media/raw/decoders/names.ts';
-import type { DngFrame, RawFacts } from '../../media/raw/dng/frame.ts';
-import { sourceOfBytes } from '../../media/raw/dng/ifd.ts';
-import { DngKernel } from '../../media/raw/dng/kernel.ts';
-import { readDng } from '../../media/raw/dng/read.ts';
+import type { DngFrame, RawFacts } from '../../media/formats/dng/header.ts';
+import { sourceOfBytes } from '../../media/formats/tiff/header.ts';
+import { DngKernel } from '../../media/formats/dng/kernel.ts';
+import { readDng } from '../../media/formats/dng/reader.ts';
 import { framePath } from '../../media/raw/sequence.ts';
 import type { MillSetup } from './orders.ts';
 

@@ -75,7 +75,7 @@ async function writersOf(setup: MillSetup, memory: KernelMemory): Promise<Writer
     const { form, width, height, compression } = outcome;
     if (form === 'dpx') {
       const [{ DpxEncoder }, { PictureKernel }] = await Promise.all([
-        import('../../media/dpx/write.ts'),
+        import('../../media/formats/dpx/writer.ts'),
         import('../../media/colour/picture.ts'),
       ]);
       const encoder = await DpxEncoder.create(memory);
@@ -88,7 +88,7 @@ async function writersOf(setup: MillSetup, memory: KernelMemory): Promise<Writer
         finish: (index) => ({ bytes: encoder.finish(dpxOf(outcome, index, setup.source)), invalid: 0 }),
       });
     } else {
-      const { ExrEncoder } = await import('../../media/exr/write.ts');
+      const { ExrEncoder } = await import('../../media/formats/exr/writer.ts');
       const encoder = await ExrEncoder.create(memory);
       encoder.prepare({ width, height, compression, container: form === 'aces' ? 'aces' : 'exr' });
       writers.push({

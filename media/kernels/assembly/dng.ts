@@ -1,6 +1,6 @@
 /**
- * Code values out of the bytes of DNG files: lossless JPEG (ITU-T T.81, process 14) and packed samples. media/raw/dng/kernel.ts says
- * what lies where; media/raw/dng/lossless-jpeg.ts and packed.ts say the same in plain TypeScript.
+ * Code values out of the bytes of DNG files: lossless JPEG (ITU-T T.81, process 14) and packed samples. media/formats/dng/kernel.ts says
+ * what lies where; media/formats/dng/lossless-jpeg.ts and packed.ts say the same in plain TypeScript.
  */
 
 /** Bits that the first table is asked with. */

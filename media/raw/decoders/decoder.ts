@@ -1,10 +1,10 @@
 /** What every decoder of raw frames is to the rest: a name, a version, what it refuses, and the sensor's code values of one frame. */
 import { readFile } from 'node:fs/promises';
 import { fsPath } from '../../../files/names.ts';
-import type { DngFrame } from '../dng/frame.ts';
-import { sourceOfBytes } from '../dng/ifd.ts';
-import { readDng } from '../dng/read.ts';
-import type { Declaration } from './declared/schema.ts';
+import type { DngFrame } from '../../formats/dng/header.ts';
+import { sourceOfBytes } from '../../formats/tiff/header.ts';
+import { readDng } from '../../formats/dng/reader.ts';
+import type { Declaration } from '../../declaration.ts';
 
 export interface Cfa {
   /** Code values as stored, before any linearisation, row by row; the whole raw picture, masked borders included. */

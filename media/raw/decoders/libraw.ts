@@ -6,7 +6,7 @@ import { readFile, stat } from 'node:fs/promises';
 import { resolve } from 'node:path';
 import { isProgram, programsOnPath } from '../../../process/program.ts';
 import { type RunResult, runForOutput } from '../../../process/run.ts';
-import { requireBits } from '../dng/decode.ts';
+import { requireBits } from '../../formats/dng/decode.ts';
 import { type Cfa, DecoderFailed, type RawDecoder } from './decoder.ts';
 import { LIBRAW_DECODER } from './names.ts';
 import { readNetpbmHead } from './netpbm.ts';

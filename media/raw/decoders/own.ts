@@ -2,11 +2,11 @@
 import { readFile } from 'node:fs/promises';
 import { packageVersion } from '../../../files/installation.ts';
 import { fsPath } from '../../../files/names.ts';
-import { decodeCfa, notOurs } from '../dng/decode.ts';
+import { decodeCfa, notOurs } from '../../formats/dng/decode.ts';
 import type { RawDecoder } from './decoder.ts';
 import { OWN_DECODER } from './names.ts';
 
-/** In plain TypeScript: for the survey, which decodes one frame, and for the checker. Masters are made by the kernel (dng/kernel.ts), which gives the same. */
+/** In plain TypeScript: for the survey, which decodes one frame, and for the checker. Masters are made by the kernel (media/formats/dng/kernel.ts), which gives the same. */
 export const ownDecoder: RawDecoder = {
   name: OWN_DECODER,
   version: packageVersion(),

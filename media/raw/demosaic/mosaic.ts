@@ -1,5 +1,5 @@
 /** A Bayer mosaic, which colour lies where, and how it goes on beyond its edges. References of the kernels, in double precision and written to be read. */
-import type { CfaPattern } from '../dng/kinds.ts';
+import type { CfaPattern } from '../../formats/dng/kinds.ts';
 
 export interface Mosaic {
   /** Linear sensor values, line by line. */

@@ -1,5 +1,5 @@
 /** What of a raw picture is developed: DefaultCrop inside ActiveArea, in whole pixels. */
-import type { Area, RawPicture } from '../dng/frame.ts';
+import type { Area, RawPicture } from '../../formats/dng/header.ts';
 
 /** Pixels of the active area; `left` and `top` may be odd. */
 export interface Crop {

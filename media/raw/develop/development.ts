@@ -1,5 +1,5 @@
 /** What a clip's raw frames are developed by, decided once from their tags and from what was chosen for the clip. */
-import type { RawPicture } from '../dng/frame.ts';
+import type { RawPicture } from '../../formats/dng/header.ts';
 import { cameraColour, type ColourPath } from './colour.ts';
 import type { Matrix, Triple } from './matrix.ts';
 import { UndevelopableError } from './undevelopable.ts';

@@ -6,8 +6,8 @@ import { type KernelMemory, kernels } from '../../kernels/memory.ts';
 import { planeBytes, type Planes } from '../../kernels/planes.ts';
 import type { DemosaicMethod } from '../demosaic/methods.ts';
 import { mirrored, redAt } from '../demosaic/mosaic.ts';
-import type { RawPicture } from '../dng/frame.ts';
-import { BEHIND } from '../dng/kernel.ts';
+import type { RawPicture } from '../../formats/dng/header.ts';
+import { BEHIND } from '../../formats/dng/kernel.ts';
 import { balanceOf } from './balance.ts';
 import { type Crop, cropOf, sizeOf } from './crop.ts';
 import type { Development } from './development.ts';
@@ -156,7 +156,7 @@ export class DevelopKernel {
     return this.#need().crop;
   }
 
-  /** Where a decoder may put the codes of the whole raw picture, line by line, u16, and something behind them (dng/kernel.ts); the view goes stale when the memory grows. */
+  /** Where a decoder may put the codes of the whole raw picture, line by line, u16, and something behind them (media/formats/dng/kernel.ts); the view goes stale when the memory grows. */
   codes(): Uint16Array {
     const { plan, codes } = this.#need();
     return this.#memory.u16(codes, plan.picture.width * plan.picture.height);

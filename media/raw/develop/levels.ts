@@ -1,5 +1,5 @@
 /** From codes to linear sensor values (DNG specification, chapter 5): linearisation, black, white. Nothing is bounded: what lies above white stays above 1, noise below black below 0. */
-import type { RawPicture } from '../dng/frame.ts';
+import type { RawPicture } from '../../formats/dng/header.ts';
 import { sizeOf } from './crop.ts';
 import { UndevelopableError } from './undevelopable.ts';
 

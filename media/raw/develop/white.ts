@@ -1,5 +1,5 @@
 /** Under which light a frame was shot, and what matrices hold under it (DNG specification, chapter 6, "Translating camera neutral coordinates"). */
-import type { Calibration, RawPicture } from '../dng/frame.ts';
+import type { Calibration, RawPicture } from '../../formats/dng/header.ts';
 import { type Chromaticity, chromaticityOf, D50, xyzOf } from './chromaticity.ts';
 import { illuminantKelvin } from './illuminants.ts';
 import { apply, diagonal, inverse, type Matrix, matrixOf, mix, multiply, type Triple } from './matrix.ts';

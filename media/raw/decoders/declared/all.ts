@@ -4,7 +4,7 @@ import type { RawDecoder } from '../decoder.ts';
 import { declaredRawDecoder } from './decode.ts';
 import { loadDecoder } from './load.ts';
 import type { LoadedDecoder } from './programs.ts';
-import { isCfa } from './schema.ts';
+import { isCfa } from '../../../declaration.ts';
 
 /** Of a show. */
 export interface DeclaredDecoders {

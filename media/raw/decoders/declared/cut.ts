@@ -1,7 +1,7 @@
 /** Cuts what a program writes into pictures of exactly the size that was told. */
 import { LONGEST_HEAD, readNetpbmHead } from '../netpbm.ts';
-import type { DeclaredDecoder } from './schema.ts';
-import { PIXEL_BYTES, isCfa } from './schema.ts';
+import type { DeclaredDecoder } from '../../../declaration.ts';
+import { PIXEL_BYTES, isCfa } from '../../../declaration.ts';
 
 export interface PictureSize {
   readonly width: number;

@@ -3,12 +3,12 @@
  * and a program that ended by itself.
  */
 import { DecoderFailed, type RawDecoder } from '../decoder.ts';
-import { requireBits } from '../../dng/decode.ts';
+import { requireBits } from '../../../formats/dng/decode.ts';
 import { callProgram } from './call.ts';
 import { PictureCutter, type PictureSize } from './cut.ts';
 import type { LoadedDecoder } from './programs.ts';
 import { takesName } from './names.ts';
-import { isCfa } from './schema.ts';
+import { isCfa } from '../../../declaration.ts';
 
 export interface DeclaredRun {
   /** The movie, or one frame: absolute, in the form of files/names.ts. */

@@ -1,6 +1,6 @@
 /** Every field of a declared decoder with its meaning and what it may hold, read from the schema: the one source of docs/decoders.md. */
 import { z } from 'zod';
-import { declaredDecoderSchema } from './schema.ts';
+import { declaredDecoderSchema } from '../../../declaration.ts';
 
 export interface DecoderField {
   /** `gives.width`. */

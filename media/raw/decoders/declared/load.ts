@@ -11,7 +11,7 @@ import {
 } from '../../../../files/document.ts';
 import { findPrograms, type LoadedDecoder, wantedProgram } from './programs.ts';
 import { contradictions } from './rules.ts';
-import { declaredDecoderSchema } from './schema.ts';
+import { declaredDecoderSchema } from '../../../declaration.ts';
 
 const codes: DocumentCodes = {
   missing: 'decoder-file-unreadable',

@@ -4,7 +4,7 @@ import { readFile } from 'node:fs/promises';
 import { dirname, resolve } from 'node:path';
 import { type Finding, type FindingSubject, finding } from '../../../../findings/finding.ts';
 import { isProgram, programsOnPath } from '../../../../process/program.ts';
-import type { Declaration, DeclaredDecoder } from './schema.ts';
+import type { Declaration, DeclaredDecoder } from '../../../declaration.ts';
 
 export interface LoadedDecoder {
   readonly declared: DeclaredDecoder;

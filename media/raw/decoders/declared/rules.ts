@@ -1,5 +1,5 @@
 /** What a declared decoder's fields may not say together, beyond what each may hold. Pure. */
-import { type DeclaredDecoder, isCfa, placeholders } from './schema.ts';
+import { type DeclaredDecoder, isCfa, placeholders } from '../../../declaration.ts';
 
 export interface Contradiction {
   readonly path: readonly (string | number)[];

@@ -1,0 +1,35 @@
+/** The kernels of the EXR writer (media/kernels/assembly/exr.ts) in a thread's memory: what they are called with, and how much room they need. */
+import { type KernelMemory, kernels } from '../../kernels/memory.ts';
+
+/** Addresses are of the thread's memory, `y` counts in the data window; see the source for each one's reach. */
+export interface ExrKernel {
+  /** `count` float32 values to halves. */
+  halves(from: number, count: number, to: number): void;
+  clearCounts(): void;
+  countNotNumbers(): number;
+  countClamped(): number;
+  /** Writes `count` chunks of one line each, head and values. */
+  rawChunks(r: number, g: number, b: number, width: number, firstY: number, count: number, to: number): void;
+  splitAndPredict(from: number, size: number, to: number): void;
+  scratchBytes(): number;
+  /** Size of the zlib stream; 0 when it would not be smaller than `limit`. */
+  zlib(from: number, size: number, section: number, scratch: number, to: number, limit: number): number;
+  /** Size of the chunk, head included. */
+  zipChunk(
+    r: number,
+    g: number,
+    b: number,
+    width: number,
+    y: number,
+    count: number,
+    raw: number,
+    split: number,
+    scratch: number,
+    to: number,
+  ): number;
+}
+
+/** What kernels may read and write behind the end of an area. */
+export const KERNEL_SLACK = 64;
+
+export const exrKernel = (memory: KernelMemory): Promise<ExrKernel> => kernels<ExrKernel>('exr', memory);

@@ -1,0 +1,147 @@
+/**
+ * OpenEXR headers (OpenEXR file layout, openexr.com; single part, scan lines or tiles): windows, pixel types, rate,
+ * timecode, and whether every scan-line chunk lies inside the file. A cut-off file decodes without a word elsewhere.
+ */
+import type { FileHandle } from 'node:fs/promises';
+import { readAt } from '../../../files/bytes.ts';
+import { type Rate, ratio } from '../../time/rate.ts';
+import { StillDamage, type StillHeader, storedTimecode } from '../still.ts';
+
+const MAGIC = 20_000_630;
+const TILED = 0x200;
+const DEEP = 0x800;
+const MULTIPART = 0x1000;
+/** Scan lines in a chunk by compression number: none, RLE, ZIPS, ZIP, PIZ, PXR24, B44, B44A, DWAA, DWAB. */
+const LINES = [1, 1, 1, 16, 32, 16, 32, 32, 32, 256];
+const MOST_HEADER_BYTES = 16 * 1024 * 1024;
+
+interface Attribute {
+  readonly type: string;
+  readonly value: Buffer;
+}
+
+/** Null when the buffer ends before the header does. */
+function attributesOf(bytes: Buffer): { attributes: Map<string, Attribute>; end: number } | null {
+  const attributes = new Map<string, Attribute>();
+  let offset = 8;
+  const text = (): string | null => {
+    const end = bytes.indexOf(0, offset);
+    if (end < 0) return null;
+    if (end - offset > 255) throw new StillDamage('an attribute name of more than 255 bytes');
+    const value = bytes.toString('latin1', offset, end);
+    offset = end + 1;
+    return value;
+  };
+  for (;;) {
+    const name = text();
+    if (name === null) return null;
+    if (name === '') return { attributes, end: offset };
+    const type = text();
+    if (type === null || offset + 4 > bytes.length) return null;
+    const size = bytes.readInt32LE(offset);
+    if (size < 0) throw new StillDamage(`attribute ${name} of ${size} bytes`);
+    if (offset + 4 + size > bytes.length) return null;
+    attributes.set(name, { type, value: bytes.subarray(offset + 4, offset + 4 + size) });
+    offset += 4 + size;
+  }
+}
+
+async function readAttributes(
+  handle: FileHandle,
+  fileBytes: number,
+): Promise<{ attributes: Map<string, Attribute>; end: number; version: number }> {
+  for (let length = 16_384; ; length *= 16) {
+    const bytes = await readAt(handle, 0, Math.min(length, MOST_HEADER_BYTES));
+    if (bytes.length < 8 || bytes.readInt32LE(0) !== MAGIC) throw new StillDamage('no OpenEXR magic number');
+    const header = attributesOf(bytes);
+    if (header !== null) return { ...header, version: bytes.readInt32LE(4) };
+    if (bytes.length === fileBytes || length >= MOST_HEADER_BYTES)
+      throw new StillDamage('the header does not end inside the file');
+  }
+}
+
+interface Window {
+  readonly width: number;
+  readonly height: number;
+}
+
+function windowOf(attribute: Attribute | undefined, name: string): Window {
+  if (attribute?.value.length !== 16) throw new StillDamage(`no ${name}`);
+  const [xMin, yMin, xMax, yMax] = [0, 4, 8, 12].map((at) => attribute.value.readInt32LE(at)) as [
+    number,
+    number,
+    number,
+    number,
+  ];
+  if (xMax < xMin || yMax < yMin) throw new StillDamage(`${name} is empty`);
+  return { width: xMax - xMin + 1, height: yMax - yMin + 1 };
+}
+
+/** Pixel types of the channels: 0 whole numbers, 1 half, 2 float. */
+export function pixelTypes(channels: Buffer): number[] {
+  const types: number[] = [];
+  for (let offset = 0; offset < channels.length && channels[offset] !== 0; ) {
+    const end = channels.indexOf(0, offset);
+    if (end < 0 || end + 17 > channels.length) throw new StillDamage('the list of channels is cut off');
+    types.push(channels.readInt32LE(end + 1));
+    offset = end + 17;
+  }
+  return types;
+}
+
+/** End of the furthest chunk; throws when the table of offsets is incomplete. */
+async function chunksEnd(handle: FileHandle, table: number, chunks: number): Promise<number> {
+  const offsets = await readAt(handle, table, chunks * 8);
+  if (offsets.length < chunks * 8) throw new StillDamage('the table of chunks is cut off');
+  let furthest = 0n;
+  for (let index = 0; index < chunks; index += 1) {
+    const offset = offsets.readBigUInt64LE(index * 8);
+    // An interrupted writer leaves zeros.
+    if (offset < BigInt(table + chunks * 8))
+      throw new StillDamage(`chunk ${index + 1} of ${chunks} was never written`);
+    if (offset > furthest) furthest = offset;
+  }
+  const head = await readAt(handle, Number(furthest), 8);
+  return head.length < 8 ? Number(furthest) + 8 : Number(furthest) + 8 + head.readInt32LE(4);
+}
+
+function rateOf(attribute: Attribute | undefined): Rate | null {
+  if (attribute?.type !== 'rational' || attribute.value.length !== 8) return null;
+  const num = attribute.value.readInt32LE(0);
+  const den = attribute.value.readUInt32LE(4);
+  return num > 0 && den > 0 ? ratio(num, den) : null;
+}
+
+export async function readExr(handle: FileHandle, fileBytes: number): Promise<StillHeader> {
+  const { attributes, end, version } = await readAttributes(handle, fileBytes);
+  const display = windowOf(attributes.get('displayWindow'), 'displayWindow');
+  const data = windowOf(attributes.get('dataWindow'), 'dataWindow');
+  const channels = attributes.get('channels');
+  if (channels === undefined) throw new StillDamage('no list of channels');
+  const lines = LINES[attributes.get('compression')?.value[0] ?? -1];
+  const simple = (version & (TILED | DEEP | MULTIPART)) === 0 && lines !== undefined;
+  const neededBytes = simple ? await chunksEnd(handle, end, Math.ceil(data.height / lines)) : null;
+  const time = attributes.get('timeCode');
+  const word = time?.value.length === 8 ? time.value.readUInt32LE(0) : null;
+  const reel = attributes.get('reelName');
+  const aspect = attributes.get('pixelAspectRatio');
+  const aspectValue = aspect?.value.length === 4 ? aspect.value.readFloatLE(0) : 1;
+  return {
+    format: 'exr',
+    kind: pixelTypes(channels.value).some((type) => type !== 0) ? 'scene-linear' : 'encoded',
+    width: display.width,
+    height: display.height,
+    // Stored as 32-bit float: four places are what it was meant as.
+    pixelAspect:
+      Number.isFinite(aspectValue) && aspectValue > 0.0001
+        ? ratio(Math.round(aspectValue * 10_000), 10_000)
+        : null,
+    rate: rateOf(attributes.get('framesPerSecond')),
+    timecode:
+      word === null
+        ? null
+        : storedTimecode(word >>> 24, (word >>> 16) & 0xff, (word >>> 8) & 0xff, word & 0xff),
+    reel: reel === undefined ? null : reel.value.toString('utf8'),
+    neededBytes,
+  };
+}
