@@ -8,8 +8,9 @@ import { envelopeBytes, type Signature } from '../ledger/provenance/envelope.ts'
 import { keyIdOf, signPayload } from '../ledger/provenance/keys.ts';
 import { STATEMENT_MEDIA_TYPE } from '../ledger/provenance/statement.ts';
 import { writeWhole } from '../ledger/store.ts';
-import { type AuditRequest, auditDelivery, type RollAudit } from './audit/index.ts';
-import type { Signable } from './audit/roll.ts';
+import { auditDelivery } from './audit/index.ts';
+import type { AuditRequest, RollAudit } from './audit/request.ts';
+import type { Signable } from './audit/request.ts';
 
 export interface SignedRoll {
   readonly day: string;

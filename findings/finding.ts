@@ -1,6 +1,7 @@
 /** One fact that differs from what it should be: a code, what was found, what was expected, about what. */
 import { z } from 'zod';
-import { type CodeEntry, type FindingCode, registry, type Weight } from './registry.ts';
+import { type FindingCode, registry } from './registry.ts';
+import type { CodeEntry, Weight } from './entry.ts';
 
 /**
  * `code` is read as any text, so that a record written by a newer version can still be read;

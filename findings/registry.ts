@@ -16,18 +16,7 @@ import { rawCodes } from './codes/raw.ts';
 import { rollCodes } from './codes/roll.ts';
 import { settingsCodes } from './codes/settings.ts';
 import { trailCodes } from './codes/trail.ts';
-
-/** `hold`: the roll cannot be ready while this stands. `note`: told, and nothing more. */
-const weights = ['hold', 'note'] as const;
-export type Weight = (typeof weights)[number];
-
-export interface CodeEntry {
-  readonly weight: Weight;
-  /** What is the matter, one line without a full stop; the finding's own values follow it. */
-  readonly title: string;
-  /** What to do next, full sentences. */
-  readonly remedy: string;
-}
+import type { CodeEntry } from './entry.ts';
 
 export const registry = {
   ...rollCodes,

@@ -3,9 +3,10 @@
  * proven values (counted packets) and claims (what a header says) stay in separate fields.
  */
 import { z } from 'zod';
+import { colourTagsSchema } from './colour/tags.ts';
 import { interpretationSchema } from './interpretation.ts';
 import { declarationSchema } from './declaration.ts';
-import { rawFactsSchema } from './formats/dng/header.ts';
+import { rawFactsSchema } from './raw-facts.ts';
 import { ratioSchema, timecodeSchema } from './time/schema.ts';
 
 export const fieldOrders = ['progressive', 'top-first', 'bottom-first', 'unknown'] as const;
@@ -16,15 +17,6 @@ export function earlierField({ fieldOrder }: { readonly fieldOrder: FieldOrder }
   if (fieldOrder === 'top-first') return 'top';
   return fieldOrder === 'bottom-first' ? 'bottom' : null;
 }
-
-/** Names as ffprobe prints them (ITU-T H.273 code points); null: not tagged. */
-export const colourTagsSchema = z.object({
-  primaries: z.string().nullable(),
-  transfer: z.string().nullable(),
-  matrix: z.string().nullable(),
-  range: z.enum(['limited', 'full']).nullable(),
-});
-export type ColourTags = z.infer<typeof colourTagsSchema>;
 
 export const videoFactsSchema = z.object({
   streamIndex: z.int().nonnegative(),

@@ -3,7 +3,8 @@
  * The planner shows it, the maker is told it, the checker measures against it.
  */
 import { z } from 'zod';
-import { colourTagsSchema, fieldOrders } from '../media/facts.ts';
+import { fieldOrders } from '../media/facts.ts';
+import { colourTagsSchema } from '../media/colour/tags.ts';
 import { framingSchema } from '../proof/framing.ts';
 import { ratioSchema, timecodeSchema } from '../media/time/schema.ts';
 import { wayToLightSchema } from './master/way.ts';

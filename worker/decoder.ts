@@ -7,7 +7,7 @@ import type { RawDecoder } from '../media/raw/decoders/decoder.ts';
 import { locateLibRaw } from '../media/raw/decoders/libraw.ts';
 import { OWN_DECODER } from '../media/raw/decoders/names.ts';
 import { ownDecoder } from '../media/raw/decoders/own.ts';
-import type { RawFacts } from '../media/formats/dng/header.ts';
+import type { RawFacts } from '../media/raw-facts.ts';
 import { subjectOf } from './claim.ts';
 
 export async function rawDecoderHere(

@@ -2,7 +2,8 @@
 import { type Finding, type FindingSubject, finding } from '../../findings/finding.ts';
 import type { Toolchain } from '../../ledger/toolchain.ts';
 import { decideOutcome } from '../../profiles/outcome/any.ts';
-import { type DeliverableOnDisk, decideRoll, deliverableKey } from '../gate/decide.ts';
+import { decideRoll } from '../gate/decide.ts';
+import { type DeliverableOnDisk, deliverableKey } from '../gate/input.ts';
 import { type Difference, differences } from '../records/differences.ts';
 import { gateInputOf, type RollRecords } from './records.ts';
 

@@ -3,33 +3,13 @@
  * that a roll.json lists is hashed, decoded and checked as on the night; the records are held against each other and
  * against what stands; the verdict is computed anew, by the rule that the night decided by (coordinator/gate).
  */
-import type { KeyObject } from 'node:crypto';
 import { readdir, stat } from 'node:fs/promises';
 import { join } from 'node:path';
 import { type Finding, FindingError, finding } from '../../findings/finding.ts';
 import { layout } from '../../ledger/layout.ts';
 import { nameFromBytes } from '../../files/names.ts';
-import type { MediaTools } from '../../process/locate.ts';
-import { auditRoll, type RollAudit, type Signable } from './roll.ts';
-
-export type { RollAudit } from './roll.ts';
-
-export interface AuditRequest {
-  readonly delivery: string;
-  readonly tools: MediaTools;
-  /** Of whoever is trusted to sign; without any, signatures are told and not verified. */
-  readonly publicKeys?: readonly KeyObject[];
-  readonly signal?: AbortSignal;
-  /** Before each deliverable. */
-  readonly onDeliverable?: (about: {
-    readonly day: string;
-    readonly roll: string;
-    readonly clip: string;
-    readonly profile: string;
-  }) => void;
-  /** After each roll, with what it takes to sign it. */
-  readonly onRoll?: (audit: RollAudit, signable: Signable | null) => Promise<void>;
-}
+import type { AuditRequest, RollAudit } from './request.ts';
+import { auditRoll } from './roll.ts';
 
 export interface AuditResult {
   readonly rolls: readonly RollAudit[];

@@ -12,9 +12,9 @@ import { type DeliverableDigest, isFolderDigest } from '../../files/folder-diges
 import type { MasterOutcome } from '../../profiles/master/outcome.ts';
 import { isMasterOutcome } from '../../profiles/outcome/any.ts';
 import { type CheckName, checkNames, type LoadedProfile } from '../../profiles/schema.ts';
-import { type DeliverableOnDisk, deliverableKey, type Remeasured } from '../gate/decide.ts';
+import { type DeliverableOnDisk, deliverableKey, type Remeasured } from '../gate/input.ts';
 import { requiredChecks } from '../gate/deliverable.ts';
-import type { AuditRequest } from './index.ts';
+import type { AuditRequest } from './request.ts';
 import type { RollRecords } from './records.ts';
 
 export interface Measurement {

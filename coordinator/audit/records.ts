@@ -7,7 +7,7 @@ import { readRecord } from '../../ledger/store.ts';
 import { fingerprintOf } from '../../ledger/toolchain.ts';
 import { profileHash } from '../../profiles/hash.ts';
 import { type LoadedProfile, anyProfileSchema } from '../../profiles/schema.ts';
-import { type DeliverableOnDisk, deliverableKey, type GateInput } from '../gate/decide.ts';
+import { type DeliverableOnDisk, deliverableKey, type GateInput } from '../gate/input.ts';
 import { readDeliverables } from '../gate/disk.ts';
 import { sha256Of } from '../provenance/parts.ts';
 

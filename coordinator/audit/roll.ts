@@ -8,41 +8,18 @@
  */
 import { type Finding, finding } from '../../findings/finding.ts';
 import { folderName, layout } from '../../ledger/layout.ts';
-import { type RollStatement, statementOf } from '../../ledger/provenance/build.ts';
-import { rollVerdictSchema, type verdicts } from '../../ledger/roll.ts';
+import { statementOf } from '../../ledger/provenance/build.ts';
+import { rollVerdictSchema } from '../../ledger/roll.ts';
 import { readRecord } from '../../ledger/store.ts';
 import { toolchainOf } from '../../ledger/toolchain.ts';
 import { decideRoll } from '../gate/decide.ts';
-import { auditStatement, type StatementAudit } from '../provenance/audit.ts';
+import { auditStatement } from '../provenance/audit.ts';
 import { partsOf } from '../provenance/parts.ts';
 import { againstMeasurement, againstOutcomes, againstReports } from './compare.ts';
-import type { AuditRequest } from './index.ts';
+import type { AuditRequest, RollAudit, Signable } from './request.ts';
 import { measureAgain } from './measure.ts';
 import { gateInputOf, readRecords } from './records.ts';
 import { strangers } from './strangers.ts';
-
-type Verdict = (typeof verdicts)[number];
-
-export interface RollAudit {
-  readonly day: string;
-  readonly roll: string;
-  /** What roll.json says; null when it cannot be read. */
-  readonly recorded: Verdict | null;
-  /** What the gate says of records and bytes now. Held for whatever reason stays held: an audit reads no source. */
-  readonly measured: Verdict;
-  readonly deliverables: number;
-  /** Everything that the gate says now: what was recorded and what is new. */
-  readonly findings: readonly Finding[];
-  readonly statement: StatementAudit['state'];
-  readonly signatures: StatementAudit['signatures'];
-}
-
-/** What `sign` needs besides: the statement as it stands, and as this program writes it. */
-export interface Signable {
-  readonly folder: string;
-  readonly standing: StatementAudit;
-  readonly expected: RollStatement;
-}
 
 interface Place {
   readonly day: string;

@@ -6,7 +6,7 @@ import type { ClipFacts } from '../../media/facts.ts';
 import { decideOutcome, sameDecision } from '../../profiles/outcome/any.ts';
 import { checksOf } from '../../profiles/master/schema.ts';
 import { isMaster, type LoadedProfile, standingChecks } from '../../profiles/schema.ts';
-import { type DeliverableOnDisk, deliverableKey, type GateInput, type Remeasured } from './decide.ts';
+import { type DeliverableOnDisk, deliverableKey, type GateInput, type Remeasured } from './input.ts';
 import { judgeFolder } from './folder.ts';
 
 /** What must have passed: the profile's own list and those that no profile can leave out. */

@@ -11,7 +11,8 @@ import { digestOfFile } from '../../files/digest.ts';
 import { fsPath } from '../../files/names.ts';
 import { removeStatement, writeStatement } from '../provenance/disk.ts';
 import { partsDecided, sha256Of } from '../provenance/parts.ts';
-import { type DeliverableOnDisk, deliverableKey, type GateDecision } from './decide.ts';
+import type { GateDecision } from './decide.ts';
+import { type DeliverableOnDisk, deliverableKey } from './input.ts';
 
 /** Size of the regular file at `path` below the roll's delivery folder; null when it is not one, or lies elsewhere. */
 async function bytesOfFile(rollFolder: string, path: string): Promise<number | null> {

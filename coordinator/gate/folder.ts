@@ -3,7 +3,7 @@ import { type Finding, type FindingSubject, finding } from '../../findings/findi
 import type { DeliverableReport } from '../../ledger/report.ts';
 import type { ListingDifference } from '../../files/listing.ts';
 import { printable } from '../../files/names.ts';
-import type { DeliverableOnDisk } from './decide.ts';
+import type { DeliverableOnDisk } from './input.ts';
 
 /** How many files of one folder are told by name. */
 const TOLD = 12;

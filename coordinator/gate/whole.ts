@@ -1,7 +1,7 @@
 /** What the gate asks of a roll as a whole: copies proved, manifests read, every file told, something asked for. Pure. */
 import { type Finding, finding, holds } from '../../findings/finding.ts';
 import type { ClipPlace } from '../../ledger/clip.ts';
-import type { GateInput, GateIntake } from './decide.ts';
+import type { GateInput, GateIntake } from './input.ts';
 import { unaccountedFiles } from './files.ts';
 
 /** Every copy was read whole and equals the manifest, and intake itself found nothing that holds. */

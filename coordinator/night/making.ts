@@ -9,7 +9,7 @@ import type { JobProgress } from '../../ledger/queue.ts';
 import { afterEnding, type Ending } from '../dispatch/ending.ts';
 import { jobId } from '../dispatch/flow.ts';
 import type { NightQueue, QueueHints } from '../dispatch/night-queue.ts';
-import type { DeliverableOnDisk } from '../gate/decide.ts';
+import type { DeliverableOnDisk } from '../gate/input.ts';
 import { isSettled, placeTrouble, readResults } from './settled.ts';
 
 export interface Work {

@@ -4,7 +4,7 @@ import type { Job } from '../../ledger/job.ts';
 import { completeRecords, settleDeliverable } from '../../ledger/settle.ts';
 import type { Toolchain } from '../../ledger/toolchain.ts';
 import type { LoadedProfile } from '../../profiles/schema.ts';
-import { deliverableKey } from '../gate/decide.ts';
+import { deliverableKey } from '../gate/input.ts';
 import { judgeDeliverable } from '../gate/deliverable.ts';
 import { readDeliverable } from '../gate/disk.ts';
 

@@ -3,7 +3,7 @@ import type { Finding } from '../../findings/finding.ts';
 import type { Job } from '../../ledger/job.ts';
 import type { DeliverableReport } from '../../ledger/report.ts';
 import { whyOtherWork } from '../../ledger/settle.ts';
-import type { DeliverableOnDisk } from '../gate/decide.ts';
+import type { DeliverableOnDisk } from '../gate/input.ts';
 import { readDeliverable } from '../gate/disk.ts';
 
 /** Failures of the place, not of the clip: made again when the place is well again. */

@@ -7,7 +7,7 @@ import type { RollVerdict } from '../../ledger/roll.ts';
 import { recordBytes } from '../../ledger/store.ts';
 import { transformPath } from '../../ledger/transform.ts';
 import type { ClipFacts } from '../../media/facts.ts';
-import { type DeliverableOnDisk, deliverableKey } from '../gate/decide.ts';
+import { type DeliverableOnDisk, deliverableKey } from '../gate/input.ts';
 
 export function sha256Of(bytes: Buffer): string {
   return createHash('sha256').update(bytes).digest('hex');

@@ -2,7 +2,7 @@
 import type { Finding } from '../../findings/finding.ts';
 import type { IntakeResult } from '../../ledger/roll.ts';
 import type { MediaTools } from '../../process/locate.ts';
-import type { GateClip } from '../gate/decide.ts';
+import type { GateClip } from '../gate/input.ts';
 import { decodersFor } from '../settings/decoders.ts';
 import { interpret } from '../settings/interpret.ts';
 import type { SettingsFile } from '../settings/schema.ts';

@@ -1,6 +1,6 @@
 /** A roll's statement and its signatures, in one line. Pure. */
 import { printable } from '../../files/names.ts';
-import type { RollAudit } from '../audit/index.ts';
+import type { RollAudit } from '../audit/request.ts';
 
 const states: Readonly<Record<RollAudit['statement'], string>> = {
   absent: 'no statement',

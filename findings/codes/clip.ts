@@ -1,5 +1,5 @@
 /** Codes of a clip and what was measured of it (survey). What decoding shows is in deliverable.ts, what a profile refuses in profile.ts. */
-import type { CodeEntry } from '../registry.ts';
+import type { CodeEntry } from '../entry.ts';
 
 const COMPARE = 'Compare the file with the card and with the other copies of the roll.';
 

@@ -1,5 +1,5 @@
 /** Codes of colour: which transform brings a source to scene-linear light, and the files that describe one. */
-import type { CodeEntry } from '../registry.ts';
+import type { CodeEntry } from '../entry.ts';
 
 export const colourCodes = {
   'colour-file-refused': {

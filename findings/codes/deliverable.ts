@@ -1,5 +1,5 @@
 /** Codes of what was made: claim, make, check, publish, and a delivery that is measured again. */
-import type { CodeEntry } from '../registry.ts';
+import type { CodeEntry } from '../entry.ts';
 
 export const deliverableCodes = {
   'record-damaged': {

@@ -1,5 +1,5 @@
 /** Codes of the machine: tools, versions, space, cores. */
-import type { CodeEntry } from '../registry.ts';
+import type { CodeEntry } from '../entry.ts';
 
 export const machineCodes = {
   'tool-missing': {

@@ -1,5 +1,5 @@
 /** Codes of masters: folders of frames whose values are held against their source. */
-import type { CodeEntry } from '../registry.ts';
+import type { CodeEntry } from '../entry.ts';
 
 const MAKE_AGAIN =
   'Nothing is published. Run again; if it comes again for the same clip, look at that frame in the source and keep the report with it.';

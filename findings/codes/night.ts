@@ -1,5 +1,5 @@
 /** Codes of the whole night: folders, store and queue, workers, targets, interruptions, and the gate's own. */
-import type { CodeEntry } from '../registry.ts';
+import type { CodeEntry } from '../entry.ts';
 
 export const nightCodes = {
   // What the command line was given.

@@ -1,5 +1,5 @@
 /** Codes of profiles: what a file says, what it cannot ask, and what a profile refuses of a clip. */
-import type { CodeEntry } from '../registry.ts';
+import type { CodeEntry } from '../entry.ts';
 
 export const profileCodes = {
   // The file. Every finding names file, line and field.

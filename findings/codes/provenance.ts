@@ -1,5 +1,5 @@
 /** Codes of the statement that binds a roll's outputs to its sources, and of its signatures. */
-import type { CodeEntry } from '../registry.ts';
+import type { CodeEntry } from '../entry.ts';
 
 export const provenanceCodes = {
   'statement-absent': {

@@ -1,5 +1,5 @@
 /** Codes of raw clips: frames that cannot be developed, sequences that are not of one camera setting, decoders. */
-import type { CodeEntry } from '../registry.ts';
+import type { CodeEntry } from '../entry.ts';
 
 export const rawCodes = {
   'raw-frame-refused': {

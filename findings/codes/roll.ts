@@ -1,5 +1,5 @@
 /** Codes of a roll, its copies and its manifests (intake). */
-import type { CodeEntry } from '../registry.ts';
+import type { CodeEntry } from '../entry.ts';
 
 export const rollCodes = {
   'manifest-missing': {

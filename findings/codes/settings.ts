@@ -1,5 +1,5 @@
 /** Codes of a show's settings, and of what nobody says of a clip. */
-import type { CodeEntry } from '../registry.ts';
+import type { CodeEntry } from '../entry.ts';
 
 export const settingsCodes = {
   'settings-unreadable': {

@@ -1,5 +1,5 @@
 /** Codes of the proof of content: a deliverable's trail against its source's. */
-import type { CodeEntry } from '../registry.ts';
+import type { CodeEntry } from '../entry.ts';
 
 const MAKE_AGAIN =
   'Nothing is published. Run again; if it comes again for the same clip, look at that frame in the source and in a file made by hand with the command of the report, and try a newer ffmpeg.';

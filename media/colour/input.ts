@@ -5,7 +5,7 @@
 import { createHash } from 'node:crypto';
 import { z } from 'zod';
 import { FindingError, finding } from '../../findings/finding.ts';
-import type { ColourTags } from '../facts.ts';
+import type { ColourTags } from './tags.ts';
 import { colourFileSteps } from './file.ts';
 import { type CurveName, type Logc3Index, type PublishedCurve, curveNames, logc3Indices } from './curves.ts';
 import { type Gamut, type GamutName, adaptations, gamutNames, gamuts, toAp0 } from './gamuts.ts';

@@ -1,5 +1,6 @@
 /** Facts of the picture stream, from its header and its counted packets. */
-import type { ColourTags, FieldOrder, VideoFacts } from '../facts.ts';
+import type { FieldOrder, VideoFacts } from '../facts.ts';
+import type { ColourTags } from '../colour/tags.ts';
 import {
   type Rate,
   type Ratio,

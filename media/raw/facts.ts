@@ -14,7 +14,8 @@ import { evenTimes, packetsOfFiles } from '../sequence/numbered.ts';
 import { StillDamage } from '../formats/still.ts';
 import { DecoderFailed, type RawDecoder, chooseDecoder } from './decoders/decoder.ts';
 import { ownDecoder } from './decoders/own.ts';
-import type { DngFrame, RawCamera, RawFacts, RawPicture } from '../formats/dng/header.ts';
+import type { DngFrame, RawCamera, RawPicture } from '../formats/dng/header.ts';
+import type { RawFacts } from '../raw-facts.ts';
 import { opcodeName } from '../formats/dng/opcodes.ts';
 import { type DngReading, type FrameTags, framePath, readDngSequence } from './sequence.ts';
 

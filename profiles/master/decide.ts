@@ -1,20 +1,15 @@
 /** The outcome of one clip as a master, or why there is none. Pure: facts and profile alone decide, and every reason against it is told at once. */
-import type { Finding } from '../../findings/finding.ts';
 import type { ClipFacts } from '../../media/facts.ts';
 import type { Timecode } from '../../media/time/timecode.ts';
 import { fileNameOf, reelText } from '../outcome/file-name.ts';
 import { reelOf } from '../outcome/reel.ts';
-import type { Outcome } from '../outcome.ts';
 import { masterBytes } from './bytes.ts';
+import type { MasterDecision } from './decision.ts';
 import { about, groundOf, type MasterGround, type MasterRequest } from './ground.ts';
 import { movieMasterOf } from './movie.ts';
 import type { MasterOutcome } from './outcome.ts';
 import type { FrameForm, MasterProfile } from './schema.ts';
 import type { WayToLight } from './way.ts';
-
-export type MasterDecision =
-  | { readonly outcome: MasterOutcome | Outcome; readonly notes: readonly Finding[] }
-  | { readonly outcome: null; readonly findings: readonly Finding[] };
 
 const EXTENSIONS = { exr: 'exr', aces: 'exr', dpx: 'dpx' } as const;
 

@@ -10,7 +10,7 @@ import { reelOf } from '../outcome/reel.ts';
 import { soundOf } from '../outcome/sound.ts';
 import type { Outcome } from '../outcome.ts';
 import type { Profile } from '../schema.ts';
-import type { MasterDecision } from './decide.ts';
+import type { MasterDecision } from './decision.ts';
 import { about, type MasterGround, type MasterRequest } from './ground.ts';
 
 /** What a profile of movies would say of it. Sound as it is in the clip: each track, at its own rate, no bit less than 24. */

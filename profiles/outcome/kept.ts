@@ -1,6 +1,7 @@
 /** What a deliverable that keeps its source as it is says of the picture, and what it has no place for. */
 import { type Finding, finding } from '../../findings/finding.ts';
-import { type ColourTags, earlierField, type FieldOrder, type VideoFacts } from '../../media/facts.ts';
+import { earlierField, type FieldOrder, type VideoFacts } from '../../media/facts.ts';
+import type { ColourTags } from '../../media/colour/tags.ts';
 import { isRgb } from '../../media/pixel-format.ts';
 import { isMatrix } from '../../proof/levels.ts';
 import { rgbBasis } from '../../proof/tap.ts';

@@ -2,7 +2,8 @@
 import { describe, expect, test } from 'vitest';
 import { againstMeasurement, againstReports } from '../../coordinator/audit/compare.ts';
 import type { RollRecords } from '../../coordinator/audit/records.ts';
-import { type DeliverableOnDisk, decideRoll, type Remeasured } from '../../coordinator/gate/decide.ts';
+import { decideRoll } from '../../coordinator/gate/decide.ts';
+import type { DeliverableOnDisk, Remeasured } from '../../coordinator/gate/input.ts';
 import type { CheckResult } from '../../ledger/report.ts';
 import type { Toolchain } from '../../ledger/toolchain.ts';
 import { facts, goodWorld, toolchain } from '../support/world.ts';

@@ -2,7 +2,8 @@
 import { copyFileSync, cpSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { beforeAll, describe, expect, test } from 'vitest';
-import { auditDelivery, type RollAudit } from '../../coordinator/audit/index.ts';
+import { auditDelivery } from '../../coordinator/audit/index.ts';
+import type { RollAudit } from '../../coordinator/audit/request.ts';
 import { runCli } from '../support/cli.ts';
 import { makeDay } from '../support/day.ts';
 import { freshFolder, sharedFolder } from '../support/folder.ts';

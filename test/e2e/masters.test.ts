@@ -12,7 +12,8 @@ import {
 } from 'node:fs';
 import { join } from 'node:path';
 import { beforeAll, describe, expect, test } from 'vitest';
-import { auditDelivery, type RollAudit } from '../../coordinator/audit/index.ts';
+import { auditDelivery } from '../../coordinator/audit/index.ts';
+import type { RollAudit } from '../../coordinator/audit/request.ts';
 import { packageFolder } from '../../files/installation.ts';
 import { runCli } from '../support/cli.ts';
 import { writeMd5Manifest } from '../support/day.ts';

@@ -14,7 +14,8 @@ import {
 } from 'node:fs';
 import { join } from 'node:path';
 import { beforeAll, describe, expect, test } from 'vitest';
-import { auditDelivery, type RollAudit } from '../../coordinator/audit/index.ts';
+import { auditDelivery } from '../../coordinator/audit/index.ts';
+import type { RollAudit } from '../../coordinator/audit/request.ts';
 import { readPublicKeys } from '../../coordinator/provenance/key-files.ts';
 import { runCli } from '../support/cli.ts';
 import { makeDay } from '../support/day.ts';

@@ -1,5 +1,6 @@
 import { describe, expect, test } from 'vitest';
-import { decideRoll, type GateClip, type Remeasured } from '../../coordinator/gate/decide.ts';
+import { decideRoll } from '../../coordinator/gate/decide.ts';
+import type { GateClip, Remeasured } from '../../coordinator/gate/input.ts';
 import { finding } from '../../findings/finding.ts';
 import type { IntakeResult } from '../../ledger/roll.ts';
 import { rollVerdictSchema } from '../../ledger/roll.ts';

@@ -2,7 +2,8 @@
 import { mkdirSync, readdirSync, renameSync, rmSync, symlinkSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { describe, expect, test } from 'vitest';
-import { type DeliverableOnDisk, decideRoll } from '../../coordinator/gate/decide.ts';
+import { decideRoll } from '../../coordinator/gate/decide.ts';
+import type { DeliverableOnDisk } from '../../coordinator/gate/input.ts';
 import { readDeliverable } from '../../coordinator/gate/disk.ts';
 import { isSettled } from '../../coordinator/night/settled.ts';
 import type { Job } from '../../ledger/job.ts';

@@ -2,7 +2,8 @@
 import { existsSync, readFileSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { describe, expect, test } from 'vitest';
-import { decideRoll, type GateInput } from '../../coordinator/gate/decide.ts';
+import { decideRoll } from '../../coordinator/gate/decide.ts';
+import type { GateInput } from '../../coordinator/gate/input.ts';
 import { writeDecision } from '../../coordinator/gate/disk.ts';
 import { judgeStatement } from '../../coordinator/provenance/audit.ts';
 import { partsDecided } from '../../coordinator/provenance/parts.ts';

@@ -1,5 +1,5 @@
 /** A roll about which everything is known and good, as literals; each test of the gate spoils one thing. */
-import type { DeliverableOnDisk, GateInput } from '../../coordinator/gate/decide.ts';
+import type { DeliverableOnDisk, GateInput } from '../../coordinator/gate/input.ts';
 import type { Clip } from '../../ledger/clip.ts';
 import type { DeliverableReport } from '../../ledger/report.ts';
 import type { Toolchain } from '../../ledger/toolchain.ts';

@@ -11,7 +11,8 @@ import {
 } from 'node:fs';
 import { join } from 'node:path';
 import { beforeAll, describe, expect, test } from 'vitest';
-import { auditDelivery, type RollAudit } from '../../coordinator/audit/index.ts';
+import { auditDelivery } from '../../coordinator/audit/index.ts';
+import type { RollAudit } from '../../coordinator/audit/request.ts';
 import { decideRoll } from '../../coordinator/gate/decide.ts';
 import { readDeliverables, writeDecision } from '../../coordinator/gate/disk.ts';
 import { holds } from '../../findings/finding.ts';

@@ -18,7 +18,7 @@ import { rename, rm } from 'node:fs/promises';
 import { basename, dirname, join } from 'node:path';
 import { describe, expect, onTestFinished, test } from 'vitest';
 import { judgeDeliverable } from '../../coordinator/gate/deliverable.ts';
-import { deliverableKey } from '../../coordinator/gate/decide.ts';
+import { deliverableKey } from '../../coordinator/gate/input.ts';
 import { readDeliverable } from '../../coordinator/gate/disk.ts';
 import type { Job } from '../../ledger/job.ts';
 import { layout } from '../../ledger/layout.ts';

@@ -1,7 +1,7 @@
 /** What a frame thread is told and what it answers. Everything here is copied between threads: plain values and shared bytes. */
 import type { ColourTransform } from '../../media/colour/steps.ts';
 import type { SequencePlace } from '../../media/input.ts';
-import type { RawFacts } from '../../media/formats/dng/header.ts';
+import type { RawFacts } from '../../media/raw-facts.ts';
 import type { PipeShare } from '../../process/pipe-lock.ts';
 import type { MasterOutcome } from '../../profiles/master/outcome.ts';
 import type { WayToLight } from '../../profiles/master/way.ts';

@@ -1,6 +1,4 @@
-/** What a DNG file says of camera, exposure and time (EXIF 2.3; CinemaDNG). */
-import { StillDamage, type StoredTimecode, storedTimecode } from '../still.ts';
-import { type Rate, parseRate, ratio } from '../../time/rate.ts';
+/** What a DNG file says of camera, exposure and capture time (EXIF 2.3). */
 import type { RawCamera } from './header.ts';
 import type { TiffDirectory } from '../tiff/header.ts';
 import { TAG } from '../tiff/tags.ts';
@@ -108,27 +106,4 @@ export async function readCamera(places: Places): Promise<RawCamera> {
     tStop: await tStopOf(places),
     capturedAt: await capturedAt(places),
   };
-}
-
-/** FrameRate. A decimal such as 23976/1000 is the rounding of the rate that is meant. Throws StillDamage for a decimal near no rate. */
-export async function readFrameRate(places: Places): Promise<Rate | null> {
-  const [num, den] = (await placeOf(places, TAG.FrameRate)?.pairs(TAG.FrameRate))?.[0] ?? [0, 0];
-  if (!(num > 0 && den > 0)) return null;
-  const places10 = /^10*$/.test(String(den)) ? String(den).length - 1 : 0;
-  if (places10 < 1) return ratio(num, den);
-  const digits = String(num).padStart(places10 + 1, '0');
-  try {
-    return parseRate(`${digits.slice(0, -places10)}.${digits.slice(-places10)}`);
-  } catch (error) {
-    if (!(error instanceof RangeError)) throw error;
-    throw new StillDamage(`FrameRate ${num}/${den}: ${error.message}`);
-  }
-}
-
-/** The first of the TimeCodes: eight bytes, BCD frames, seconds, minutes, hours first (layout of SMPTE ST 331, 8.2). */
-export async function readTimeCode(first: TiffDirectory): Promise<StoredTimecode | null> {
-  const bytes = await first.bytes(TAG.TimeCodes);
-  return bytes === null || bytes.length < 8
-    ? null
-    : storedTimecode(bytes[3] as number, bytes[2] as number, bytes[1] as number, bytes[0] as number);
 }

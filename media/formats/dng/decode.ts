@@ -1,6 +1,7 @@
 /** From the bytes of a DNG file to the code values of its sensor, in plain TypeScript. The kernel's wrapper (kernel.ts) does the same, faster. */
 import { StillDamage } from '../still.ts';
-import type { DngFrame, RawPiece } from './header.ts';
+import type { DngFrame } from './header.ts';
+import type { RawPiece } from '../tiff/pieces.ts';
 import { readLosslessHeader } from './jpeg-header.ts';
 import { decodeLossless } from './lossless-jpeg.ts';
 import { packingOf, unpackRow } from './packed.ts';

@@ -5,7 +5,7 @@
 import { z } from 'zod';
 import type { Rate } from '../../time/rate.ts';
 import type { StoredTimecode } from '../still.ts';
-import { declarationSchema } from '../../declaration.ts';
+import type { RawPiece } from '../tiff/pieces.ts';
 import { cfaPatterns, type RawCompression, rawCompressions } from './kinds.ts';
 
 /** Pixels of the stored raw picture, end exclusive. */
@@ -95,28 +95,6 @@ export const rawCameraSchema = z.object({
   capturedAt: z.string().nullable(),
 });
 export type RawCamera = z.infer<typeof rawCameraSchema>;
-
-/** What a raw clip's facts hold. */
-export const rawFactsSchema = z.object({
-  /** The same in every frame. */
-  picture: rawPictureSchema,
-  /** Of the first frame. */
-  camera: rawCameraSchema,
-  /** Which decoder has decoded the first frame, and is to decode the others; `declaration` when somebody declared it. */
-  decoder: z.object({ name: z.string(), version: z.string(), declaration: declarationSchema.optional() }),
-});
-export type RawFacts = z.infer<typeof rawFactsSchema>;
-
-/** One strip or tile: where its bytes are in the file, and where its samples belong in the raw picture. */
-export interface RawPiece {
-  readonly offset: number;
-  readonly bytes: number;
-  readonly left: number;
-  readonly top: number;
-  /** Pixels as stored: tiles at the edges are whole, and what lies beyond the picture is padding. */
-  readonly width: number;
-  readonly height: number;
-}
 
 export interface RawStorage {
   readonly littleEndian: boolean;

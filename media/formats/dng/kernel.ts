@@ -5,7 +5,8 @@
 import { type KernelMemory, kernels } from '../../kernels/memory.ts';
 import { StillDamage } from '../still.ts';
 import { bytesOf, inPiece, notOurs, requireSamples } from './decode.ts';
-import type { DngFrame, RawPiece } from './header.ts';
+import type { DngFrame } from './header.ts';
+import type { RawPiece } from '../tiff/pieces.ts';
 import { type HuffmanSpec, type LosslessHeader, readLosslessHeader } from './jpeg-header.ts';
 import { isPadding } from './lossless-jpeg.ts';
 import { type Packing, packingOf, unpackRow } from './packed.ts';

@@ -3,7 +3,8 @@
  * order, and every other depth packed, highest bit first, each row from a whole byte on.
  */
 import { StillDamage } from '../still.ts';
-import type { RawPiece, RawStorage } from './header.ts';
+import type { RawStorage } from './header.ts';
+import type { RawPiece } from '../tiff/pieces.ts';
 
 /** How the rows of a piece lie in its bytes. `words`: 16 bits a sample although fewer count, as some writers store them. */
 export interface Packing {

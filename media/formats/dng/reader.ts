@@ -3,13 +3,15 @@
  * developed (already demosaiced, another pattern than 2 x 2, of another kind) throws DngRefusal with every reason.
  */
 import { StillDamage } from '../still.ts';
-import { readCamera, readFrameRate, readTimeCode } from './camera.ts';
+import { readCamera } from './camera.ts';
+import { readFrameRate, readTimeCode } from '../tiff/cinema.ts';
 import { exactly, readColour } from './colour.ts';
 import type { Area, DngFrame, RawOpcode, RawPicture } from './header.ts';
 import { type CfaPattern, type RawCompression, cfaPatterns } from './kinds.ts';
 import { type ByteSource, type TiffDirectory, TiffFile } from '../tiff/header.ts';
 import { readOpcodes } from './opcodes.ts';
 import { piecesOf } from '../tiff/pieces.ts';
+import { mainDirectory } from '../tiff/main-directory.ts';
 import { DngRefusal } from './refusal.ts';
 import { PHOTOMETRIC_CFA, PHOTOMETRIC_LINEAR_RAW, TAG, type TagName } from '../tiff/tags.ts';
 
@@ -25,18 +27,6 @@ const COMPRESSIONS: Readonly<Record<number, RawCompression>> = {
   8: 'deflate',
   34892: 'lossy-jpeg',
 };
-
-/** The main picture may be in a directory of its own below the first, which then holds a small preview. */
-export async function mainDirectory(file: TiffFile, first: TiffDirectory): Promise<TiffDirectory> {
-  const isMain = async (directory: TiffDirectory): Promise<boolean> =>
-    ((await directory.number(TAG.NewSubFileType)) ?? 0) === 0 && directory.has(TAG.ImageWidth);
-  if (await isMain(first)) return first;
-  for (const offset of await first.numbers(TAG.SubIFDs)) {
-    const below = await file.directory(offset);
-    if (await isMain(below)) return below;
-  }
-  return first;
-}
 
 function older(version: readonly number[], than: readonly number[]): boolean {
   const index = version.findIndex((part, at) => part !== than[at]);

@@ -1,8 +1,18 @@
 /** Strips and tiles: where each lies in the file and in the picture (TIFF 6.0, sections 3 and 15). */
 import { StillDamage } from '../still.ts';
-import type { RawPiece } from '../dng/header.ts';
 import type { TiffDirectory } from './header.ts';
 import { TAG } from './tags.ts';
+
+/** One strip or tile: where its bytes are in the file, and where its samples belong in the raw picture. */
+export interface RawPiece {
+  readonly offset: number;
+  readonly bytes: number;
+  readonly left: number;
+  readonly top: number;
+  /** Pixels as stored: tiles at the edges are whole, and what lies beyond the picture is padding. */
+  readonly width: number;
+  readonly height: number;
+}
 
 /** A frame of 16384 x 16384 in tiles of 16 x 16; more is a damaged field. */
 const MOST_PIECES = 1024 * 1024;

@@ -3,9 +3,9 @@
  * directories is that of raw frames (media/formats/tiff/header.ts).
  */
 import type { FileHandle } from 'node:fs/promises';
-import { readFrameRate, readTimeCode } from '../dng/camera.ts';
+import { readFrameRate, readTimeCode } from './cinema.ts';
 import { TiffFile, sourceOfFile } from './header.ts';
-import { mainDirectory } from '../dng/reader.ts';
+import { mainDirectory } from './main-directory.ts';
 import { PHOTOMETRIC_CFA, PHOTOMETRIC_LINEAR_RAW, TAG } from './tags.ts';
 import { StillDamage, type StillHeader } from '../still.ts';
 

@@ -1,0 +1,75 @@
+/** What the gate decides from: the records of one roll, and what lies on disk for each deliverable. */
+import type { Finding } from '../../findings/finding.ts';
+import type { Clip } from '../../ledger/clip.ts';
+import type { StandingFolder } from '../../ledger/listing.ts';
+import type { CheckResult, DeliverableReport } from '../../ledger/report.ts';
+import type { IntakeResult } from '../../ledger/roll.ts';
+import type { Toolchain } from '../../ledger/toolchain.ts';
+import type { ClipFacts } from '../../media/facts.ts';
+import type { LoadedProfile } from '../../profiles/schema.ts';
+
+export function deliverableKey(clipId: string, profile: string): string {
+  return `${clipId}/${profile}`;
+}
+
+/** What lies on disk for one clip in one profile. */
+export interface DeliverableOnDisk {
+  /** null: no report, or one that cannot be read (then `damage`). */
+  readonly report: DeliverableReport | null;
+  readonly damage: Finding | null;
+  /** Size of the file that the report names, in bytes, or of all listed files of a folder; null when it does not stand. */
+  readonly standingBytes: number | null;
+  /** Of a folder that stands: what its listing says of it. Absent for a single file. */
+  readonly folder?: Pick<StandingFolder, 'files' | 'differences'>;
+  /** Of the listing's text that the report names, hex; absent when none stands. */
+  readonly listingSha256?: string;
+  /** Of the report's file as it was read, hex. */
+  readonly reportSha256?: string;
+  /** Of the trail's file that the report names, hex; absent when none stands. */
+  readonly trailSha256?: string;
+  /** What a second measurement of the standing file gave; absent on the night, where the report is the measurement itself. */
+  readonly again?: Remeasured;
+}
+
+/** A deliverable measured again from its bytes. Both, the report and this, must be good by the same rule, and of the same bytes. */
+export interface Remeasured {
+  readonly xxh128: string;
+  readonly sha256: string;
+  readonly facts: ClipFacts | null;
+  readonly checks: readonly CheckResult[];
+  readonly findings: readonly Finding[];
+}
+
+export interface GateClip {
+  readonly clip: Clip;
+  /** null: could not be measured; then a finding says why. */
+  readonly facts: ClipFacts | null;
+  /** Of survey, and the plan's refusals. */
+  readonly findings: readonly Finding[];
+}
+
+/** `files` null: only their number is known, from the copies. */
+export type GateIntake = Omit<IntakeResult, 'files' | 'folder'> & {
+  readonly folder?: string;
+  readonly files: IntakeResult['files'] | null;
+};
+
+export interface GateInput {
+  readonly day: string;
+  readonly roll: string;
+  /** null: intake did not come to an end. */
+  readonly intake: GateIntake | null;
+  /** How many copies the night was told of, the shoot day's own among them. */
+  readonly copiesAsked: number;
+  readonly clips: readonly GateClip[];
+  /** Files of the roll that survey took for no clip. */
+  readonly otherFiles: readonly string[];
+  readonly profiles: readonly LoadedProfile[];
+  readonly toolchain: Toolchain;
+  /** By `deliverableKey`. */
+  readonly onDisk: ReadonlyMap<string, DeliverableOnDisk>;
+  /** Of the roll as a whole, and what the night says of it (interrupted, target full, …). */
+  readonly findings: readonly Finding[];
+  /** ISO 8601 UTC. */
+  readonly decidedAt: string;
+}
