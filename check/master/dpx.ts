@@ -3,8 +3,8 @@
  * the codes of single pixels. Of the checker alone; nothing here is shared with the writer.
  */
 import { knownRateNear, formatRatio } from '../../media/time/rate.ts';
-import { storedLabel, storedTimecode } from '../../media/formats/still.ts';
 import type { FrameSaid } from './measured.ts';
+import { labelOf } from './time-address.ts';
 
 const HEADER = 2048;
 const UNDEFINED = 0xffff_ffff;
@@ -46,10 +46,6 @@ export function dpxFrame(bytes: Buffer, base: number): DpxFrame {
   expect('encoding', bytes.readUInt16BE(806), 0);
   expect('elements', bytes.readUInt16BE(770), 1);
   const time = bytes.readUInt32BE(1920);
-  const stored =
-    time === UNDEFINED
-      ? null
-      : storedTimecode(time >>> 24, (time >>> 16) & 0xff, (time >>> 8) & 0xff, time & 0xff);
   const rates = [1940, 1724].map((at) =>
     bytes.readUInt32BE(at) === UNDEFINED ? null : knownRateNear(bytes.readFloatBE(at)),
   );
@@ -71,11 +67,13 @@ export function dpxFrame(bytes: Buffer, base: number): DpxFrame {
           ? 'RGB, 10 bits, filled to words'
           : 'others',
       compression: bytes.readUInt16BE(806) === 0 ? 'none' : 'some',
+      // Image orientation, table 2 of ST 268-1: 0 is from the left to the right and from the top down.
+      lineOrder: bytes.readUInt16BE(768) === 0 ? 'increasing-y' : `orientation ${bytes.readUInt16BE(768)}`,
       colours,
+      neutral: null,
       pixelAspect: aspect.includes(UNDEFINED) ? '1/1' : `${aspect[0]}/${aspect[1]}`,
       rate: rate === null ? null : formatRatio(rate),
-      // ST 12-1 counts to 30: above it the header has no place for the second of a pair.
-      timecode: stored === null || base > 30 ? null : storedLabel(stored),
+      timecode: time === UNDEFINED ? null : labelOf(time, bytes.readUInt32BE(1924), base),
       reel: null,
       owner: null,
       comments: null,

@@ -17,7 +17,9 @@ export function saidOf(outcome: MasterOutcome, index: number, source: string): F
     windows: dpx ? `${width}x${height}` : `0,0 ${width - 1},${height - 1} of 0,0 ${width - 1},${height - 1}`,
     channels: dpx ? 'RGB, 10 bits, filled to words' : 'B half, G half, R half',
     compression: outcome.compression,
+    lineOrder: 'increasing-y',
     colours: dpx ? 'ACEScct, logarithmic' : 'ACES2065-1',
+    neutral: dpx ? null : 'white of ACES2065-1',
     pixelAspect: dpx
       ? `${outcome.pixelAspect.num}/${outcome.pixelAspect.den}`
       : String(Math.fround(outcome.pixelAspect.num / outcome.pixelAspect.den)),

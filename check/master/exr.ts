@@ -1,37 +1,37 @@
 /** An OpenEXR frame as it lies on disk: whether it is whole, what its header says, and its values. */
-import { acesFaults } from '../../media/formats/exr/aces.ts';
-import { AP0 } from '../../media/formats/exr/aces-rules.ts';
-import { type Chromaticities, exrValue } from '../../media/formats/exr/attribute.ts';
+import { formatRatio, ratio } from '../../media/time/rate.ts';
+import { ACES_WHITE, acesFaults, isAces2065 } from './exr/aces.ts';
+import { valueOf } from './exr/attributes.ts';
+import { walkExr } from './exr/chunks.ts';
 import { ExrDamage, ExrForeign } from './exr/damage.ts';
 import type { ExrHeader } from './exr/header.ts';
-import { type Point, surveyValues } from './exr/values.ts';
 import { sourceOfBytes } from './exr/source.ts';
-import { unpackTimecode } from '../../media/formats/exr/timecode.ts';
-import { walkExr } from './exr/chunks.ts';
-import { formatRatio, ratio } from '../../media/time/rate.ts';
-import { formatTimecode } from '../../media/time/timecode.ts';
+import { type Point, surveyValues } from './exr/values.ts';
 import type { FrameMeasured, FrameSaid } from './measured.ts';
+import { labelOf } from './time-address.ts';
 
 /** Names of what the container has no attribute for, and of which the writer makes lines of its comments. */
 const LINE =
   /^(sourceFile|sourceFrame|development|cameraCCTSetting|cameraTintSetting|adoptedNeutral|whiteLuminance): (.*)$/;
 
-function isAp0(found: Chromaticities | null): boolean {
-  const list = ({ red, green, blue, white }: Chromaticities): number[] =>
-    [...red, ...green, ...blue, ...white].map(Math.fround);
-  return found !== null && list(found).every((value, index) => value === list(AP0)[index]);
+/** The colour that is neutral, as two numbers; the white of ACES2065-1 by its name. */
+function neutralOf(found: readonly number[] | null): string | null {
+  if (found === null) return null;
+  return found.length === 2 &&
+    found.every((value, index) => Math.fround(value) === Math.fround(ACES_WHITE[index] as number))
+    ? 'white of ACES2065-1'
+    : found.join(' ');
 }
 
 function saidOf(header: ExrHeader, base: number, aces: boolean): FrameSaid {
   const { attributes, dataWindow: data, displayWindow: display, channels } = header;
-  const text = (name: string): string | null => exrValue(attributes, name, 'string');
+  const text = (name: string): string | null => valueOf(attributes, name, 'string');
   const single = (name: string): string | null => {
-    const value = exrValue(attributes, name, 'float');
+    const value = valueOf(attributes, name, 'float');
     return value === null ? null : String(value);
   };
-  const rate = exrValue(attributes, 'framesPerSecond', 'rational');
-  const words = exrValue(attributes, 'timeCode', 'timecode');
-  const label = words === null ? null : unpackTimecode(words, base);
+  const rate = valueOf(attributes, 'framesPerSecond', 'rational');
+  const words = valueOf(attributes, 'timeCode', 'timecode');
   const lines = new Map<string, string>();
   const own: string[] = [];
   for (const line of (text('comments') ?? '').split('\n')) {
@@ -41,20 +41,25 @@ function saidOf(header: ExrHeader, base: number, aces: boolean): FrameSaid {
   }
   const free = (name: string): string | null => (aces ? (lines.get(name) ?? null) : text(name));
   const comments = own.join('\n');
+  const neutral = aces
+    ? (lines.get('adoptedNeutral')?.split(' ').map(Number) ?? null)
+    : valueOf(attributes, 'adoptedNeutral', 'v2f');
   return {
     size: `${header.width}x${header.height}`,
     windows: `${data.xMin},${data.yMin} ${data.xMax},${data.yMax} of ${display.xMin},${display.yMin} ${display.xMax},${display.yMax}`,
     channels: channels
       .map(
-        ({ name, pixelType, linear, xSampling, ySampling }) =>
-          `${name} ${pixelType}${linear || xSampling !== 1 || ySampling !== 1 ? ' otherwise' : ''}`,
+        ({ name, kind, linear, xSampling, ySampling }) =>
+          `${name} ${kind}${linear || xSampling !== 1 || ySampling !== 1 ? ' otherwise' : ''}`,
       )
       .join(', '),
     compression: header.compression,
-    colours: isAp0(exrValue(attributes, 'chromaticities', 'chromaticities')) ? 'ACES2065-1' : 'others',
+    lineOrder: header.lineOrder,
+    colours: isAces2065(valueOf(attributes, 'chromaticities', 'chromaticities')) ? 'ACES2065-1' : 'others',
+    neutral: neutralOf(neutral),
     pixelAspect: single('pixelAspectRatio') ?? 'none',
     rate: rate === null ? null : formatRatio(ratio(rate.num, rate.den)),
-    timecode: label === null ? null : formatTimecode(label),
+    timecode: words === null ? null : labelOf(words[0], words[1], base),
     reel: text('reelName'),
     owner: text('owner'),
     comments: comments === '' ? null : comments,

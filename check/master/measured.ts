@@ -27,9 +27,14 @@ export interface FrameSaid {
   readonly windows: string;
   readonly channels: string;
   readonly compression: string;
+  /** `increasing-y`: from the top down. */
+  readonly lineOrder: string;
   readonly colours: string;
+  /** The colour that is neutral. */
+  readonly neutral: string | null;
   readonly pixelAspect: string;
   readonly rate: string | null;
+  /** The label, and behind it in words whatever else the time address says. */
   readonly timecode: string | null;
   readonly reel: string | null;
   readonly owner: string | null;

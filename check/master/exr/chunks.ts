@@ -3,9 +3,9 @@
  * chunks end to end up to the last byte. Readers elsewhere decode a cut-off file without a word; this one says what is wrong.
  */
 import { ExrDamage } from './damage.ts';
-import { CHUNK_HEAD_BYTES, OFFSET_BYTES } from '../../../media/formats/exr/header.ts';
 import { type ExrHeader, ExrHeaderCut, readHeader } from './header.ts';
-import type { ByteSource } from './source.ts';
+import type { FrameBytes } from './source.ts';
+import { BLOCK_HEAD, type Compression, TABLE_ENTRY } from './standard.ts';
 
 export interface ExrChunk {
   /** First line, in the data window's own numbers. */
@@ -25,30 +25,36 @@ export interface WalkedExr {
 const FIRST_READ = 64 * 1024;
 const MOST_HEADER = 16 * 1024 * 1024;
 
-async function headerOf(source: ByteSource): Promise<ExrHeader> {
+/**
+ * How many bytes one stored byte can stand for, at most. RLE: two bytes for 128 (ImfRle.cpp). Deflate: 1032 for one (zlib technical
+ * details, zlib.net). Compressions without a number are not unpacked here.
+ */
+const MOST_EXPANSION: Readonly<Partial<Record<Compression, number>>> = { rle: 64, zips: 1032, zip: 1032 };
+
+async function headerOf(source: FrameBytes): Promise<ExrHeader> {
   for (let length = FIRST_READ; ; length *= 8) {
     const bytes = await source.read(0, Math.min(length, MOST_HEADER));
     try {
-      return readHeader(bytes);
+      return readHeader(bytes, source.bytes);
     } catch (error) {
-      if (!(error instanceof ExrHeaderCut) || bytes.length === source.bytes || length >= MOST_HEADER)
-        throw error;
+      if (!(error instanceof ExrHeaderCut)) throw error;
+      if (length >= MOST_HEADER) throw new ExrDamage(`a header of more than ${MOST_HEADER} bytes`);
     }
   }
 }
 
 /** Entries of the offset table, in order of lines. */
-async function tableOf(source: ByteSource, { end, chunkCount }: ExrHeader): Promise<number[]> {
-  const table = await source.read(end, chunkCount * OFFSET_BYTES);
-  if (table.length !== chunkCount * OFFSET_BYTES)
+async function tableOf(source: FrameBytes, { end, chunkCount }: ExrHeader): Promise<number[]> {
+  if (end + chunkCount * TABLE_ENTRY > source.bytes)
     throw new ExrDamage(`the file ends inside the offset table, at byte ${source.bytes}`);
+  const table = await source.read(end, chunkCount * TABLE_ENTRY);
   return Array.from({ length: chunkCount }, (_, index) => {
-    const at = table.readBigUInt64LE(index * OFFSET_BYTES);
+    const at = table.readBigUInt64LE(index * TABLE_ENTRY);
     if (at === 0n)
       throw new ExrDamage(
         `chunk ${index} of ${chunkCount} was never written: its entry in the offset table is 0`,
       );
-    if (at > BigInt(source.bytes - CHUNK_HEAD_BYTES))
+    if (at > BigInt(source.bytes - BLOCK_HEAD))
       throw new ExrDamage(`chunk ${index} of ${chunkCount} lies at byte ${at} of ${source.bytes}`);
     return Number(at);
   });
@@ -63,21 +69,24 @@ function chunkOf(header: ExrHeader, index: number, at: number, head: Buffer, fil
   const raw = lines * header.lineBytes;
   if (bytes < 1 || bytes > raw || (header.compression === 'none' && bytes !== raw))
     throw new ExrDamage(`${where} has ${bytes} bytes for ${lines} lines of ${header.lineBytes}`);
-  if (at + CHUNK_HEAD_BYTES + bytes > fileBytes)
-    throw new ExrDamage(`${where} ends at byte ${at + CHUNK_HEAD_BYTES + bytes}, the file at ${fileBytes}`);
-  return { y, lines, at: at + CHUNK_HEAD_BYTES, bytes };
+  const most = MOST_EXPANSION[header.compression];
+  if (bytes !== raw && most !== undefined && raw > bytes * most)
+    throw new ExrDamage(`${where} has ${bytes} bytes, which cannot be ${raw}`);
+  if (at + BLOCK_HEAD + bytes > fileBytes)
+    throw new ExrDamage(`${where} ends at byte ${at + BLOCK_HEAD + bytes}, the file at ${fileBytes}`);
+  return { y, lines, at: at + BLOCK_HEAD, bytes };
 }
 
 /** Throws ExrDamage and ExrForeign. Reads the header, the table and the heads of the chunks, not their data. */
-export async function walkExr(source: ByteSource): Promise<WalkedExr> {
+export async function walkExr(source: FrameBytes): Promise<WalkedExr> {
   const header = await headerOf(source);
   const offsets = await tableOf(source, header);
   const chunks: ExrChunk[] = [];
   for (const [index, at] of offsets.entries())
-    chunks.push(chunkOf(header, index, at, await source.read(at, CHUNK_HEAD_BYTES), source.bytes));
-  let end = header.end + OFFSET_BYTES * header.chunkCount;
+    chunks.push(chunkOf(header, index, at, await source.read(at, BLOCK_HEAD), source.bytes));
+  let end = header.end + TABLE_ENTRY * header.chunkCount;
   for (const { at, bytes, y } of chunks.toSorted((a, b) => a.at - b.at)) {
-    const start = at - CHUNK_HEAD_BYTES;
+    const start = at - BLOCK_HEAD;
     if (start !== end)
       throw new ExrDamage(
         start > end

@@ -1,41 +1,37 @@
 /** Reads the header of an OpenEXR file of one part with scan lines (OpenEXR file layout, openexr.com). */
 import {
-  type Box,
-  type ExrAttribute,
-  type ExrChannel,
-  type ExrCompression,
-  type ExrLineOrder,
-  bytesOfPixelType,
-  exrValue,
-  holdToType,
-} from '../../../media/formats/exr/attribute.ts';
+  type Attribute,
+  type Channel,
+  requireValue,
+  type Values,
+  valueOf,
+  type Window,
+} from './attributes.ts';
 import { ExrDamage, ExrForeign } from './damage.ts';
 import {
-  EXR_MAGIC,
-  EXR_VERSION,
-  LONG_NAME,
-  SHORT_NAME,
-  exrFlags,
-  linesOfCompression,
-} from '../../../media/formats/exr/header.ts';
-
-export interface PlacedAttribute extends ExrAttribute {
-  /** Where its value begins in the file. */
-  readonly at: number;
-}
+  alwaysThere,
+  type Compression,
+  compressions,
+  LONG_NAMES,
+  type LineOrder,
+  longestName,
+  MAGIC,
+  otherForms,
+  VERSION,
+} from './standard.ts';
 
 export interface ExrHeader {
   /** The whole version field, with its flags. */
   readonly version: number;
   /** In the order of the file. */
-  readonly attributes: ReadonlyMap<string, PlacedAttribute>;
+  readonly attributes: ReadonlyMap<string, Attribute>;
   /** First byte behind the header: the offset table. */
   readonly end: number;
-  readonly channels: readonly ExrChannel[];
-  readonly compression: ExrCompression;
-  readonly dataWindow: Box;
-  readonly displayWindow: Box;
-  readonly lineOrder: ExrLineOrder;
+  readonly channels: readonly Channel[];
+  readonly compression: Compression;
+  readonly dataWindow: Window;
+  readonly displayWindow: Window;
+  readonly lineOrder: LineOrder;
   /** Of the data window. */
   readonly width: number;
   readonly height: number;
@@ -51,21 +47,29 @@ const MOST_CHANNELS = 1024;
 /** The header ends behind the bytes at hand: more of the file may help. */
 export class ExrHeaderCut extends ExrDamage {}
 
-/** Attributes from the version on, without a look at what they say. Throws ExrDamage. */
-export function attributesOf(input: Uint8Array): {
+/**
+ * Attributes from the version on, without a look at what they say. `fileBytes`: of the whole file, of which `input` is the beginning:
+ * what a header claims beyond it is damage at once. Throws ExrDamage.
+ */
+export function attributesOf(
+  input: Uint8Array,
+  fileBytes = input.length,
+): {
   version: number;
-  attributes: Map<string, PlacedAttribute>;
+  attributes: Map<string, Attribute>;
   end: number;
 } {
   const bytes = Buffer.from(input.buffer, input.byteOffset, input.length);
-  if (bytes.length >= 4 && bytes.readInt32LE(0) !== EXR_MAGIC) throw new ExrDamage('no OpenEXR magic number');
+  if (bytes.length >= 4 && MAGIC.some((byte, index) => bytes[index] !== byte))
+    throw new ExrDamage('no OpenEXR magic number');
   const needed = (end: number): void => {
-    if (end > bytes.length) throw new ExrHeaderCut('the header does not end inside the file');
+    if (end > fileBytes) throw new ExrDamage('the header does not end inside the file');
+    if (end > bytes.length) throw new ExrHeaderCut(`the header does not end inside ${bytes.length} bytes`);
   };
   needed(8);
   const version = bytes.readInt32LE(4);
-  const longest = (version & exrFlags.longNames) === 0 ? SHORT_NAME : LONG_NAME;
-  const attributes = new Map<string, PlacedAttribute>();
+  const longest = longestName(version);
+  const attributes = new Map<string, Attribute>();
   let at = 8;
   const word = (what: string): string => {
     const end = bytes.indexOf(0, at);
@@ -91,39 +95,30 @@ export function attributesOf(input: Uint8Array): {
   }
 }
 
-function required<Value>(value: Value | null, name: string): Value {
-  if (value === null) throw new ExrDamage(`no attribute ${name}`);
-  return value;
-}
-
-function sides({ xMin, yMin, xMax, yMax }: Box, name: string): { width: number; height: number } {
+function sides({ xMin, yMin, xMax, yMax }: Window, name: string): { width: number; height: number } {
   const [width, height] = [xMax - xMin + 1, yMax - yMin + 1];
   if (width < 1 || height < 1 || width > MOST_SIDE || height > MOST_SIDE)
     throw new ExrDamage(`${name} of ${width}x${height}`);
   return { width, height };
 }
 
-/** Throws ExrDamage, and ExrForeign for what is no single part of scan lines. */
-export function readHeader(bytes: Uint8Array): ExrHeader {
-  const { version, attributes, end } = attributesOf(bytes);
-  if ((version & 0xff) !== EXR_VERSION) throw new ExrForeign(`version ${version & 0xff} of the format`);
-  for (const [name, flag] of Object.entries({
-    tiles: exrFlags.tiled,
-    'deep samples': exrFlags.deep,
-    'several parts': exrFlags.multipart,
-  }))
-    if ((version & flag) !== 0) throw new ExrForeign(name);
-  const known = Object.values(exrFlags).reduce((all, flag) => all | flag, 0xff);
-  if ((version & ~known) !== 0) throw new ExrDamage(`version field 0x${(version >>> 0).toString(16)}`);
-  for (const attribute of attributes.values()) holdToType(attribute);
-  const channels = required(exrValue(attributes, 'channels', 'chlist'), 'channels');
-  const compression = required(exrValue(attributes, 'compression', 'compression'), 'compression');
-  const dataWindow = required(exrValue(attributes, 'dataWindow', 'box2i'), 'dataWindow');
-  const displayWindow = required(exrValue(attributes, 'displayWindow', 'box2i'), 'displayWindow');
-  const lineOrder = required(exrValue(attributes, 'lineOrder', 'lineOrder'), 'lineOrder');
-  required(exrValue(attributes, 'pixelAspectRatio', 'float'), 'pixelAspectRatio');
-  required(exrValue(attributes, 'screenWindowCenter', 'v2f'), 'screenWindowCenter');
-  required(exrValue(attributes, 'screenWindowWidth', 'float'), 'screenWindowWidth');
+/** `fileBytes` as for attributesOf. Throws ExrDamage, and ExrForeign for what is no single part of scan lines. */
+export function readHeader(bytes: Uint8Array, fileBytes = bytes.length): ExrHeader {
+  const { version, attributes, end } = attributesOf(bytes, fileBytes);
+  if ((version & 0xff) !== VERSION) throw new ExrForeign(`version ${version & 0xff} of the format`);
+  for (const { bit, words } of otherForms) if ((version & bit) !== 0) throw new ExrForeign(words);
+  if ((version & ~(0xff | LONG_NAMES)) !== 0)
+    throw new ExrDamage(`version field 0x${(version >>> 0).toString(16)}`);
+  for (const attribute of attributes.values()) requireValue(attribute);
+  const value = <Name extends keyof typeof alwaysThere>(name: Name): Values[(typeof alwaysThere)[Name]] => {
+    const found = valueOf(attributes, name, alwaysThere[name]);
+    if (found === null) throw new ExrDamage(`no attribute ${name}`);
+    return found;
+  };
+  const [channels, compression] = [value('channels'), value('compression')];
+  const [dataWindow, displayWindow] = [value('dataWindow'), value('displayWindow')];
+  const lineOrder = value('lineOrder');
+  for (const name of ['pixelAspectRatio', 'screenWindowCenter', 'screenWindowWidth'] as const) value(name);
   sides(displayWindow, 'displayWindow');
   const { width, height } = sides(dataWindow, 'dataWindow');
   if (channels.length === 0 || channels.length > MOST_CHANNELS)
@@ -135,8 +130,7 @@ export function readHeader(bytes: Uint8Array): ExrHeader {
     throw new ExrForeign(
       `channel ${subsampled.name} sampled ${subsampled.xSampling}x${subsampled.ySampling}`,
     );
-  const linesPerChunk = linesOfCompression[compression];
-  const lineBytes = channels.reduce((sum, { pixelType }) => sum + width * bytesOfPixelType[pixelType], 0);
+  const linesPerChunk = compressions.find(({ name }) => name === compression)?.lines ?? 1;
   return {
     version,
     attributes,
@@ -150,6 +144,6 @@ export function readHeader(bytes: Uint8Array): ExrHeader {
     height,
     linesPerChunk,
     chunkCount: Math.ceil(height / linesPerChunk),
-    lineBytes,
+    lineBytes: channels.reduce((sum, channel) => sum + width * channel.bytes, 0),
   };
 }

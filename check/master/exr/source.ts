@@ -2,13 +2,13 @@
 import type { FileHandle } from 'node:fs/promises';
 import { readAt } from '../../../files/bytes.ts';
 
-export interface ByteSource {
+export interface FrameBytes {
   readonly bytes: number;
   /** Fewer at the end. */
   read(position: number, length: number): Promise<Buffer>;
 }
 
-export function sourceOfBytes(input: Uint8Array): ByteSource {
+export function sourceOfBytes(input: Uint8Array): FrameBytes {
   const bytes = Buffer.from(input.buffer, input.byteOffset, input.length);
   return {
     bytes: bytes.length,
@@ -17,7 +17,7 @@ export function sourceOfBytes(input: Uint8Array): ByteSource {
 }
 
 /** The file must not change meanwhile. */
-export async function sourceOfFile(handle: FileHandle): Promise<ByteSource> {
+export async function sourceOfFile(handle: FileHandle): Promise<FrameBytes> {
   const { size } = await handle.stat();
   return { bytes: size, read: (position, length) => readAt(handle, position, length) };
 }

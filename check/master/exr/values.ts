@@ -1,9 +1,9 @@
 /** Values of an OpenEXR file, as floats or as the halves that are stored. */
-import { type ExrChannel, bytesOfPixelType } from '../../../media/formats/exr/attribute.ts';
+import type { Channel } from './attributes.ts';
 import { ExrDamage, ExrForeign } from './damage.ts';
 import { halfValues, isNotFinite } from './half.ts';
 import type { ExrHeader } from './header.ts';
-import type { ByteSource } from './source.ts';
+import type { FrameBytes } from './source.ts';
 import { unpackChunk } from './unpack.ts';
 import { type ExrChunk, type WalkedExr, walkExr } from './chunks.ts';
 
@@ -13,7 +13,7 @@ export interface Point {
   readonly y: number;
 }
 
-async function rawOf(source: ByteSource, header: ExrHeader, chunk: ExrChunk): Promise<Buffer> {
+async function rawOf(source: FrameBytes, header: ExrHeader, chunk: ExrChunk): Promise<Buffer> {
   const data = await source.read(chunk.at, chunk.bytes);
   if (data.length !== chunk.bytes) throw new ExrDamage(`the file ends inside the chunk of line ${chunk.y}`);
   const raw = unpackChunk(header, chunk, data);
@@ -21,29 +21,29 @@ async function rawOf(source: ByteSource, header: ExrHeader, chunk: ExrChunk): Pr
 }
 
 /** Where a channel's values begin in the data of a line. */
-function placesOf({ channels, width }: ExrHeader): { channel: ExrChannel; place: number }[] {
+function placesOf({ channels, width }: ExrHeader): { channel: Channel; place: number }[] {
   let place = 0;
   return channels.map((channel) => {
     const here = { channel, place };
-    place += width * bytesOfPixelType[channel.pixelType];
+    place += width * channel.bytes;
     return here;
   });
 }
 
 /** One channel of one line as floats; whole numbers above 2^24 lose their last places. */
-function copyLine(raw: Buffer, at: number, { pixelType }: ExrChannel, to: Float32Array): void {
-  if (pixelType === 'half') {
+function copyLine(raw: Buffer, at: number, { kind }: Channel, to: Float32Array): void {
+  if (kind === 'half') {
     const values = halfValues();
     const halves = halvesOf(raw.subarray(at, at + 2 * to.length));
     for (let x = 0; x < to.length; x++) to[x] = values[halves[x] as number] as number;
   } else {
     for (let x = 0; x < to.length; x++)
-      to[x] = pixelType === 'float' ? raw.readFloatLE(at + 4 * x) : raw.readUInt32LE(at + 4 * x);
+      to[x] = kind === 'float' ? raw.readFloatLE(at + 4 * x) : raw.readUInt32LE(at + 4 * x);
   }
 }
 
 /** All channels by name, `width` x `height` values each, line by line from the top. Throws ExrDamage and ExrForeign. */
-export async function decodeAll(source: ByteSource, walked?: WalkedExr): Promise<Map<string, Float32Array>> {
+export async function decodeAll(source: FrameBytes, walked?: WalkedExr): Promise<Map<string, Float32Array>> {
   const { header, chunks } = walked ?? (await walkExr(source));
   const { width, height, lineBytes } = header;
   const planes = new Map(header.channels.map(({ name }) => [name, new Float32Array(width * height)]));
@@ -66,7 +66,7 @@ export async function decodeAll(source: ByteSource, walked?: WalkedExr): Promise
 
 /** Bits of the halves of each channel, as stored. Throws ExrForeign when a channel is of another type. */
 export async function decodeHalves(
-  source: ByteSource,
+  source: FrameBytes,
   walked?: WalkedExr,
 ): Promise<Map<string, Uint16Array>> {
   const { header, chunks } = walked ?? (await walkExr(source));
@@ -87,8 +87,8 @@ export async function decodeHalves(
 }
 
 function holdToHalf({ channels }: ExrHeader): void {
-  const other = channels.find(({ pixelType }) => pixelType !== 'half');
-  if (other !== undefined) throw new ExrForeign(`channel ${other.name} of ${other.pixelType} values`);
+  const other = channels.find(({ kind }) => kind !== 'half');
+  if (other !== undefined) throw new ExrForeign(`channel ${other.name} of ${other.kind} values`);
 }
 
 /** Raw bytes as 16-bit words, which asks for an even place in memory. */
@@ -148,7 +148,7 @@ export interface Survey {
  * unpacked twice, nor kept. Throws ExrDamage and ExrForeign, RangeError for a point outside and a channel that is not there.
  */
 export async function surveyValues(
-  source: ByteSource,
+  source: FrameBytes,
   wanted: { readonly points: readonly Point[]; readonly names: readonly string[] } = {
     points: [],
     names: [],

@@ -4,7 +4,7 @@
  * ffprobe. What is not known is undefined: all bits set in numbers, zero in texts.
  */
 import type { Rate, Ratio } from '../../time/rate.ts';
-import { packTimecode } from '../exr/timecode.ts';
+import { packTimecode } from '../timecode.ts';
 import type { Timecode } from '../../time/timecode.ts';
 
 export const DPX_HEADER = 2048;

@@ -76,37 +76,5 @@ export const acesOptional = {
   uuid: 'string',
 } as const;
 
-export const acesTypes = [
-  'box2i',
-  'chlist',
-  'chromaticities',
-  'compression',
-  'double',
-  'float',
-  'half',
-  'int',
-  'lineOrder',
-  'keycode',
-  'rational',
-  'short',
-  'string',
-  'stringVector',
-  'timecode',
-  'unsignedChar',
-  'unsignedInt',
-  'unsignedLong',
-  'unsignedShort',
-  'v2f',
-  'v3f',
-] as const;
-
-export const acesChannels = [
-  'B G R',
-  'A B G R',
-  'B G R left.B left.G left.R',
-  'A B G R left.A left.B left.G left.R',
-] as const;
-/** Most bytes of a header, magic number and version apart. */
-export const ACES_MOST_HEADER = 1_048_576;
 /** MD5, as raw bytes in an attribute of type string. */
 export const CHECKSUM_BYTES = 16;

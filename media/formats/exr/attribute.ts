@@ -2,7 +2,8 @@
  * Attributes of an OpenEXR header: a name, a type, bytes; and the values of the types that the format predefines
  * (OpenEXR file layout, openexr.com, "Predefined attribute types"). Little-endian throughout.
  */
-import { ExrDamage } from '../../../check/master/exr/damage.ts';
+import { StillDamage } from '../still.ts';
+import type { StoredTimecodeWords } from '../timecode.ts';
 
 export interface ExrAttribute {
   readonly name: string;
@@ -57,11 +58,6 @@ export interface StoredRational {
   readonly num: number;
   readonly den: number;
 }
-/** Two words as stored; media/formats/exr/timecode.ts reads them. */
-export interface StoredTimecodeWords {
-  readonly timeAndFlags: number;
-  readonly userData: number;
-}
 
 export interface ExrValues {
   box2i: Box;
@@ -89,12 +85,12 @@ export type ExrType = keyof ExrValues;
 
 interface Codec<Value> {
   write(value: Value): Uint8Array;
-  /** Throws ExrDamage. */
+  /** Throws StillDamage. */
   read(bytes: Buffer): Value;
 }
 
 function sized(bytes: Buffer, size: number): void {
-  if (bytes.length !== size) throw new ExrDamage(`${bytes.length} bytes of ${size}`);
+  if (bytes.length !== size) throw new StillDamage(`${bytes.length} bytes of ${size}`);
 }
 function int32(value: number): number {
   if (!Number.isInteger(value) || value < -(2 ** 31) || value >= 2 ** 31)
@@ -156,7 +152,7 @@ function word<Word extends string>(words: readonly Word[], what: string): Codec<
     read: (bytes) => {
       sized(bytes, 1);
       const value = words[bytes[0] as number];
-      if (value === undefined) throw new ExrDamage(`${what} ${bytes[0]}`);
+      if (value === undefined) throw new StillDamage(`${what} ${bytes[0]}`);
       return value;
     },
   };
@@ -179,13 +175,13 @@ const channelList: Codec<readonly ExrChannel[]> = {
     let at = 0;
     for (;;) {
       const end = bytes.indexOf(0, at);
-      if (end < 0) throw new ExrDamage('the list does not end');
+      if (end < 0) throw new StillDamage('the list does not end');
       if (end === at) break;
-      if (end + 17 > bytes.length) throw new ExrDamage('the last entry is cut off');
+      if (end + 17 > bytes.length) throw new StillDamage('the last entry is cut off');
       const name = bytes.toString('latin1', at, end);
       const kind = bytes.readInt32LE(end + 1);
       const pixelType = exrPixelTypes[kind];
-      if (pixelType === undefined) throw new ExrDamage(`pixel type ${kind} of channel ${name}`);
+      if (pixelType === undefined) throw new StillDamage(`pixel type ${kind} of channel ${name}`);
       channels.push({
         name,
         pixelType,
@@ -195,7 +191,7 @@ const channelList: Codec<readonly ExrChannel[]> = {
       });
       at = end + 17;
     }
-    if (at + 1 !== bytes.length) throw new ExrDamage(`${bytes.length - at - 1} bytes behind the list`);
+    if (at + 1 !== bytes.length) throw new StillDamage(`${bytes.length - at - 1} bytes behind the list`);
     return channels;
   },
 };
@@ -253,7 +249,7 @@ const codecs: { readonly [Type in ExrType]: Codec<ExrValues[Type]> } = {
       return Buffer.concat([head, rgba]);
     },
     read: (bytes) => {
-      if (bytes.length < 8) throw new ExrDamage(`${bytes.length} bytes of 8 and more`);
+      if (bytes.length < 8) throw new StillDamage(`${bytes.length} bytes of 8 and more`);
       const [width, height] = [bytes.readUInt32LE(0), bytes.readUInt32LE(4)];
       sized(bytes, 8 + 4 * width * height);
       return { width, height, rgba: bytes.subarray(8) };
@@ -284,7 +280,7 @@ const codecs: { readonly [Type in ExrType]: Codec<ExrValues[Type]> } = {
       const values: string[] = [];
       for (let at = 0; at < bytes.length; ) {
         const length = at + 4 <= bytes.length ? bytes.readInt32LE(at) : -1;
-        if (length < 0 || at + 4 + length > bytes.length) throw new ExrDamage('a text that does not end');
+        if (length < 0 || at + 4 + length > bytes.length) throw new StillDamage('a text that does not end');
         values.push(bytes.toString('utf8', at + 4, at + 4 + length));
         at += 4 + length;
       }
@@ -309,8 +305,6 @@ const codecs: { readonly [Type in ExrType]: Codec<ExrValues[Type]> } = {
   v3i: ints(3),
 };
 
-const isKnown = (type: string): type is ExrType => Object.hasOwn(codecs, type);
-
 /** Throws RangeError for a value that the type cannot hold. */
 export function exrAttribute<Type extends ExrType>(
   name: string,
@@ -328,16 +322,11 @@ function readAs<Type extends ExrType>({ name, bytes }: ExrAttribute, type: Type)
   try {
     return codecs[type].read(Buffer.from(bytes.buffer, bytes.byteOffset, bytes.length));
   } catch (error) {
-    throw error instanceof ExrDamage ? new ExrDamage(`attribute ${name}: ${error.message}`) : error;
+    throw error instanceof StillDamage ? new StillDamage(`attribute ${name}: ${error.message}`) : error;
   }
 }
 
-/** Throws ExrDamage where the bytes are no value of their type; types that are not predefined pass. */
-export function holdToType(attribute: ExrAttribute): void {
-  if (isKnown(attribute.type)) readAs(attribute, attribute.type);
-}
-
-/** Value of the attribute of that name; null without one. Throws ExrDamage when it is of another type. */
+/** Value of the attribute of that name; null without one. Throws StillDamage when it is of another type. */
 export function exrValue<Type extends ExrType>(
   attributes: ReadonlyMap<string, ExrAttribute>,
   name: string,
@@ -346,6 +335,6 @@ export function exrValue<Type extends ExrType>(
   const attribute = attributes.get(name);
   if (attribute === undefined) return null;
   if (attribute.type !== type)
-    throw new ExrDamage(`attribute ${name} is of type ${attribute.type}, not ${type}`);
+    throw new StillDamage(`attribute ${name} is of type ${attribute.type}, not ${type}`);
   return readAs(attribute, type);
 }

@@ -2,7 +2,7 @@
 import type { Rate } from '../../time/rate.ts';
 import type { Timecode } from '../../time/timecode.ts';
 import { type Chromaticities, type ExrAttribute, exrAttribute } from './attribute.ts';
-import { packTimecode } from './timecode.ts';
+import { packTimecode } from '../timecode.ts';
 
 /** Absent means not known, and then the attribute is not written. */
 export interface ExrAttributes {

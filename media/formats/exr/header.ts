@@ -58,8 +58,14 @@ export function formAttributes({ width, height, compression }: ExrForm): ExrAttr
 
 const byName = (a: ExrAttribute, b: ExrAttribute): number => (a.name < b.name ? -1 : a.name > b.name ? 1 : 0);
 
-/** From the magic number to the end of the header, attributes by name. Throws RangeError for names that the format does not take. */
-export function headerBytes(attributes: readonly ExrAttribute[]): Buffer {
+/** From the magic number to the end of the header, and where in it the value of each attribute begins. */
+export interface HeaderLayout {
+  readonly bytes: Buffer;
+  readonly places: ReadonlyMap<string, number>;
+}
+
+/** Attributes by name. Throws RangeError for names that the format does not take. */
+export function headerLayout(attributes: readonly ExrAttribute[]): HeaderLayout {
   const sorted = attributes.toSorted(byName);
   sorted.forEach(({ name, type }, index) => {
     for (const word of [name, type])
@@ -71,12 +77,17 @@ export function headerBytes(attributes: readonly ExrAttribute[]): Buffer {
   const head = Buffer.alloc(8);
   head.writeInt32LE(EXR_MAGIC, 0);
   head.writeInt32LE(EXR_VERSION | (long ? exrFlags.longNames : 0), 4);
+  const places = new Map<string, number>();
+  let at = head.length;
   const parts = sorted.flatMap(({ name, type, bytes }) => {
     const size = Buffer.alloc(4);
     size.writeInt32LE(bytes.length);
-    return [Buffer.from(`${name}\0${type}\0`, 'latin1'), size, bytes];
+    const words = Buffer.from(`${name}\0${type}\0`, 'latin1');
+    places.set(name, at + words.length + size.length);
+    at += words.length + size.length + bytes.length;
+    return [words, size, bytes];
   });
-  return Buffer.concat([head, ...parts, Buffer.of(0)]);
+  return { bytes: Buffer.concat([head, ...parts, Buffer.of(0)]), places };
 }
 
 /** Whole size of a file of half R, G, B without compression, behind a header of so many bytes. */

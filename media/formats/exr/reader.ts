@@ -6,13 +6,9 @@ import type { FileHandle } from 'node:fs/promises';
 import { readAt } from '../../../files/bytes.ts';
 import { type Rate, ratio } from '../../time/rate.ts';
 import { StillDamage, type StillHeader, storedTimecode } from '../still.ts';
+import { exrCompressions } from './attribute.ts';
+import { EXR_MAGIC, exrFlags, linesOfCompression } from './header.ts';
 
-const MAGIC = 20_000_630;
-const TILED = 0x200;
-const DEEP = 0x800;
-const MULTIPART = 0x1000;
-/** Scan lines in a chunk by compression number: none, RLE, ZIPS, ZIP, PIZ, PXR24, B44, B44A, DWAA, DWAB. */
-const LINES = [1, 1, 1, 16, 32, 16, 32, 32, 32, 256];
 const MOST_HEADER_BYTES = 16 * 1024 * 1024;
 
 interface Attribute {
@@ -52,7 +48,8 @@ async function readAttributes(
 ): Promise<{ attributes: Map<string, Attribute>; end: number; version: number }> {
   for (let length = 16_384; ; length *= 16) {
     const bytes = await readAt(handle, 0, Math.min(length, MOST_HEADER_BYTES));
-    if (bytes.length < 8 || bytes.readInt32LE(0) !== MAGIC) throw new StillDamage('no OpenEXR magic number');
+    if (bytes.length < 8 || bytes.readInt32LE(0) !== EXR_MAGIC)
+      throw new StillDamage('no OpenEXR magic number');
     const header = attributesOf(bytes);
     if (header !== null) return { ...header, version: bytes.readInt32LE(4) };
     if (bytes.length === fileBytes || length >= MOST_HEADER_BYTES)
@@ -118,8 +115,10 @@ export async function readExr(handle: FileHandle, fileBytes: number): Promise<St
   const data = windowOf(attributes.get('dataWindow'), 'dataWindow');
   const channels = attributes.get('channels');
   if (channels === undefined) throw new StillDamage('no list of channels');
-  const lines = LINES[attributes.get('compression')?.value[0] ?? -1];
-  const simple = (version & (TILED | DEEP | MULTIPART)) === 0 && lines !== undefined;
+  const compression = exrCompressions[attributes.get('compression')?.value[0] ?? -1];
+  const lines = compression === undefined ? undefined : linesOfCompression[compression];
+  const simple =
+    (version & (exrFlags.tiled | exrFlags.deep | exrFlags.multipart)) === 0 && lines !== undefined;
   const neededBytes = simple ? await chunksEnd(handle, end, Math.ceil(data.height / lines)) : null;
   const time = attributes.get('timeCode');
   const word = time?.value.length === 8 ? time.value.readUInt32LE(0) : null;

@@ -13,7 +13,8 @@ import {
   OFFSET_BYTES,
   chunkCount,
   formAttributes,
-  headerBytes,
+  type HeaderLayout,
+  headerLayout,
   linesOfCompression,
 } from './header.ts';
 import { type ExrKernel, KERNEL_SLACK, exrKernel } from './kernel.ts';
@@ -37,7 +38,7 @@ interface Prepared {
 
 /** A frame that is being written. */
 interface Frame {
-  readonly header: Buffer;
+  readonly header: HeaderLayout;
   /** Lines that were taken. */
   line: number;
   /** Of the chunks so far. */
@@ -45,11 +46,11 @@ interface Frame {
 }
 
 /** The header of a frame; in the ACES container its checksums are still zero. Throws RangeError. */
-export function exrHeader(form: ExrWriting, attributes: ExrAttributes): Buffer {
+export function exrHeader(form: ExrWriting, attributes: ExrAttributes): HeaderLayout {
   if (form.container === 'aces' && form.compression !== 'none')
     throw new RangeError('the ACES container is not compressed');
   const all = [...formAttributes(form), ...frameAttributes(attributes)];
-  return headerBytes(form.container === 'aces' ? acesAttributes(all) : all);
+  return headerLayout(form.container === 'aces' ? acesAttributes(all) : all);
 }
 
 export class ExrEncoder {
@@ -95,8 +96,8 @@ export class ExrEncoder {
   /** Begins a frame; what was begun before is given up. Throws RangeError for attributes that a header cannot hold. */
   begin(attributes: ExrAttributes): void {
     const header = exrHeader(this.#need().form, attributes);
-    if (header.length > MOST_HEADER)
-      throw new RangeError(`a header of ${header.length} bytes, more than ${MOST_HEADER}`);
+    if (header.bytes.length > MOST_HEADER)
+      throw new RangeError(`a header of ${header.bytes.length} bytes, more than ${MOST_HEADER}`);
     this.#kernel.clearCounts();
     this.#frame = { header, line: 0, ends: [] };
   }
@@ -151,12 +152,12 @@ export class ExrEncoder {
     if (frame?.line !== form.height)
       throw new RangeError(`${frame?.line ?? 0} lines of a picture of ${form.width}x${form.height}`);
     const { header, ends } = frame;
-    const start = body - chunks * OFFSET_BYTES - header.length;
+    const start = body - chunks * OFFSET_BYTES - header.bytes.length;
     const end = ends.at(-1) as number;
     const file = this.#memory.bytes(start, end - start);
     if (form.container === 'aces') putChecksums(header, file.subarray(body - start));
-    file.set(header, 0);
-    const table = new DataView(file.buffer, start + header.length, chunks * OFFSET_BYTES);
+    file.set(header.bytes, 0);
+    const table = new DataView(file.buffer, start + header.bytes.length, chunks * OFFSET_BYTES);
     ends.forEach((_, index) => {
       table.setBigUint64(
         index * OFFSET_BYTES,

@@ -2,7 +2,7 @@
 import { open, readFile, writeFile } from 'node:fs/promises';
 import { join, resolve } from 'node:path';
 import { describe, expect, test } from 'vitest';
-import { exrValue } from '../../../media/formats/exr/attribute.ts';
+import { valueOf } from '../../../check/master/exr/attributes.ts';
 import { ExrForeign } from '../../../check/master/exr/damage.ts';
 import { roundToHalf } from '../../../check/master/exr/half.ts';
 import { decodeAll, decodeHalves, surveyValues } from '../../../check/master/exr/values.ts';
@@ -37,7 +37,7 @@ describe.each(['half', 'float'])('%s values', (type) => {
     const bytes = await readFile(await written('-d', type, '--compression', compression));
     const source = sourceOfBytes(bytes);
     const { header } = await walkExr(source);
-    expect([header.compression, header.channels[0]?.pixelType]).toEqual([compression, type]);
+    expect([header.compression, header.channels[0]?.kind]).toEqual([compression, type]);
     const planes = await decodeAll(source);
     expect([planes.get('R'), planes.get('G'), planes.get('B')]).toEqual([
       rounded(picture.r),
@@ -51,7 +51,7 @@ test('whole numbers are read as such', async () => {
   const bytes = await readFile(await written('-d', 'uint32', '--compression', 'zip'));
   const planes = await decodeAll(sourceOfBytes(bytes));
   const { header } = await walkExr(sourceOfBytes(bytes));
-  expect(header.channels.map(({ pixelType }) => pixelType)).toEqual(['uint', 'uint', 'uint']);
+  expect(header.channels.map(({ kind }) => kind)).toEqual(['uint', 'uint', 'uint']);
   const wanted = rounded(picture.g).map((value) => Math.min(Math.max(value, 0), 1) * 4_294_967_295);
   expect(
     (planes.get('G') as Float32Array).every(
@@ -213,13 +213,10 @@ test('a real file of others, timecode and rate and all (SOURCES.md)', async () =
   const source = sourceOfBytes(await readFile(resolve('test/fixtures/exr/aces-timecode-64x64.exr')));
   const { header } = await walkExr(source);
   // As exrheader prints them.
-  expect(exrValue(header.attributes, 'timeCode', 'timecode')).toEqual({
-    timeAndFlags: 0x01181906,
-    userData: 0xffffffff,
-  });
-  expect(exrValue(header.attributes, 'framesPerSecond', 'rational')).toEqual({ num: 24_000, den: 1000 });
-  expect(exrValue(header.attributes, 'isoSpeed', 'float')).toBe(800);
-  expect(exrValue(header.attributes, 'adoptedNeutral', 'v2f')).toEqual([0.32168, 0.33767].map(Math.fround));
+  expect(valueOf(header.attributes, 'timeCode', 'timecode')).toEqual([0x01181906, 0xffffffff]);
+  expect(valueOf(header.attributes, 'framesPerSecond', 'rational')).toEqual({ num: 24_000, den: 1000 });
+  expect(valueOf(header.attributes, 'isoSpeed', 'float')).toBe(800);
+  expect(valueOf(header.attributes, 'adoptedNeutral', 'v2f')).toEqual([0.32168, 0.33767].map(Math.fround));
   // As `oiiotool --stats` prints them.
   const stats = String(
     await outputOf('oiiotool', ['--stats', resolve('test/fixtures/exr/aces-timecode-64x64.exr')]),

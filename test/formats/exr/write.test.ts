@@ -320,7 +320,7 @@ test('the file without compression has the size that is foretold', async () => {
     [1, 1],
   ] as const) {
     const form = { width, height, compression: 'none', container: 'aces' } as const;
-    const header = exrHeader(form, { chromaticities: AP0, ...said }).length;
+    const header = exrHeader(form, { chromaticities: AP0, ...said }).bytes.length;
     expect((await encoded(form, grainy(width, height), said)).bytes.length).toBe(
       uncompressedBytes(width, height, header),
     );
