@@ -1,6 +1,6 @@
 /** Every source of the rooms, read as text. */
 import { readdirSync, readFileSync } from 'node:fs';
-import { join, relative, sep } from 'node:path';
+import { dirname, join, posix, relative, sep } from 'node:path';
 import { packageFolder } from '../../files/installation.ts';
 
 export const rooms = [
@@ -44,4 +44,60 @@ export function importsOf(text: string): string[] {
   const places =
     /(?:^|[;\n])\s*(?:import|export)\s[^;'"]*?from\s*['"]([^'"]+)['"]|(?:^|[;\n])\s*import\s*['"]([^'"]+)['"]|\bimport\(\s*['"]([^'"]+)['"]\s*\)/g;
   return [...code.matchAll(places)].map((match) => (match[1] ?? match[2] ?? match[3]) as string);
+}
+
+/** Which of our own files each file imports, types included. Both from the package folder. */
+export type ImportGraph = ReadonlyMap<string, readonly string[]>;
+
+export function importGraphOf(sources: readonly Source[]): ImportGraph {
+  return new Map(
+    sources.map(({ file, text }) => [
+      file,
+      importsOf(text)
+        .filter((name) => name.startsWith('.'))
+        .map((name) => posix.join(dirname(file), name)),
+    ]),
+  );
+}
+
+/** The same graph between groups of files: `groupOf` null leaves a file out. Imports inside a group are none. */
+export function groupedGraph(graph: ImportGraph, groupOf: (file: string) => string | null): ImportGraph {
+  const grouped = new Map<string, Set<string>>();
+  for (const [file, imports] of graph) {
+    const group = groupOf(file);
+    if (group === null) continue;
+    const targets = grouped.get(group) ?? new Set<string>();
+    grouped.set(group, targets);
+    for (const target of imports.map(groupOf)) if (target !== null && target !== group) targets.add(target);
+  }
+  return new Map([...grouped].map(([group, targets]) => [group, [...targets]]));
+}
+
+/** Every circle that a walk along the imports comes upon first, as `a -> b -> a`; empty when there is none. */
+export function circlesIn(graph: ImportGraph): string[] {
+  const circles: string[] = [];
+  const done = new Set<string>();
+  const walk = (file: string, path: readonly string[]): void => {
+    const before = path.indexOf(file);
+    if (before >= 0) circles.push([...path.slice(before), file].join(' -> '));
+    if (before >= 0 || done.has(file)) return;
+    for (const target of graph.get(file) ?? []) walk(target, [...path, file]);
+    done.add(file);
+  };
+  for (const file of graph.keys()) walk(file, []);
+  return circles;
+}
+
+/** Everything that a file imports, directly or through others, without the file itself. */
+export function reachedFrom(file: string, graph: ImportGraph): string[] {
+  const reached = new Set<string>();
+  const walk = (from: string): void => {
+    for (const target of graph.get(from) ?? [])
+      if (!reached.has(target)) {
+        reached.add(target);
+        walk(target);
+      }
+  };
+  walk(file);
+  return [...reached].sort();
 }
