@@ -1,5 +1,6 @@
 /** One fact that differs from what it should be: a code, what was found, what was expected, about what. */
 import { z } from 'zod';
+import { withCommandsAsStarted } from './commands.ts';
 import { type CodeEntry, type FindingCode, registry, type Weight } from './registry.ts';
 
 /**
@@ -75,6 +76,8 @@ export function describeFinding(item: Finding): {
     about,
     found: item.found,
     expected: item.expected,
-    remedy: entry?.remedy ?? 'Read this record with the version that wrote it, or a newer one.',
+    remedy: withCommandsAsStarted(
+      entry?.remedy ?? 'Read this record with the version that wrote it, or a newer one.',
+    ),
   };
 }
