@@ -5,7 +5,7 @@
  */
 import { existsSync } from 'node:fs';
 import { createRequire } from 'node:module';
-import { basename } from 'node:path';
+import { basename, dirname } from 'node:path';
 import { fileURLToPath } from 'node:url';
 import { handOver } from '../setup/hand-over.mjs';
 import { requireNode } from '../setup/node-version.mjs';
@@ -14,9 +14,10 @@ requireNode();
 
 /** What this person typed; remedies name their commands with it. */
 function startedAs() {
-  if (process.env.npm_command === 'exec') return 'npx rushlight';
   const typed = process.argv[1] ?? '';
-  return basename(typed) === 'rushlight' ? 'rushlight' : `node ${typed}`;
+  if (basename(typed) === 'rushlight' && basename(dirname(typed)) !== '.bin') return 'rushlight';
+  if (process.env.npm_command === 'exec') return 'npx rushlight';
+  return `node ${typed}`;
 }
 
 const program = fileURLToPath(new URL('../dist/coordinator/cli.js', import.meta.url));
