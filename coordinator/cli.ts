@@ -1,5 +1,6 @@
 /** The command line. Commands are loaded when they are asked for; results go to stdout, everything else to stderr. */
 import { Command, CommanderError, Option } from 'commander';
+import { withCommandsAsStarted } from '../findings/commands.ts';
 import { FindingError, finding } from '../findings/finding.ts';
 import { packageVersion } from '../files/installation.ts';
 import { collect, folder, folders, rateOption, wholeNumber } from './commands/options.ts';
@@ -52,7 +53,7 @@ function program(): Command {
   const root = new Command('rushlight')
     .description('The night shift for dailies: a verified shoot day in, proved proxies out.')
     .version(packageVersion(), '--version')
-    .showHelpAfterError('(`rushlight help` lists every command)')
+    .showHelpAfterError(withCommandsAsStarted('(`rushlight help` lists every command)'))
     .addHelpText(
       'after',
       '\nExit code 0: all ready; 1: something held; 2: usage or configuration; 3: the machine lacks something; 130: interrupted.',
@@ -277,6 +278,13 @@ function program(): Command {
     .addOption(json())
     .addOption(quiet())
     .action((options) => act(async () => (await import('./commands/demo.ts')).demoCommand(options)));
+  root
+    .command('explain <code>')
+    .description('what a finding’s code means and what to do about it')
+    .addOption(json())
+    .action((code: string, options) =>
+      act(async () => (await import('./commands/explain.ts')).explainCommand(code, options)),
+    );
   return root;
 }
 
@@ -299,7 +307,13 @@ export async function main(argv: readonly string[]): Promise<number> {
       if (error.exitCode === 0) return 0;
       if (wantsJson)
         printRefusal(
-          [finding('usage-wrong', error.message.replace(/^error: /, ''), 'what `rushlight help` lists')],
+          [
+            finding(
+              'usage-wrong',
+              error.message.replace(/^error: /, ''),
+              withCommandsAsStarted('what `rushlight help` lists'),
+            ),
+          ],
           2,
           true,
         );

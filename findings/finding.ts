@@ -1,7 +1,8 @@
 /** One fact that differs from what it should be: a code, what was found, what was expected, about what. */
 import { z } from 'zod';
-import { type FindingCode, registry } from './registry.ts';
+import { withCommandsAsStarted } from './commands.ts';
 import type { CodeEntry, Weight } from './entry.ts';
+import { type FindingCode, registry } from './registry.ts';
 
 /**
  * `code` is read as any text, so that a record written by a newer version can still be read;
@@ -76,6 +77,8 @@ export function describeFinding(item: Finding): {
     about,
     found: item.found,
     expected: item.expected,
-    remedy: entry?.remedy ?? 'Read this record with the version that wrote it, or a newer one.',
+    remedy: withCommandsAsStarted(
+      entry?.remedy ?? 'Read this record with the version that wrote it, or a newer one.',
+    ),
   };
 }

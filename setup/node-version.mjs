@@ -12,7 +12,7 @@ export function nodeTooOld(version) {
     'set-up: this Node is too old',
     '  found     ' + version,
     '  expected  ' + OLDEST_NODE.join('.') + ' or newer',
-    '  remedy    Install Node 22 or newer (the long-term releases are on nodejs.org), then run this again.',
+    '  remedy    Install Node 20.19 or newer (the long-term releases are on nodejs.org), then run this again.',
   ].join('\n');
 }
 

@@ -12,4 +12,5 @@ const given = process.argv.slice(2);
 const args = given.length === 0 ? ['demo'] : given;
 // Doctor says what the machine lacks, line by line: it must not be stopped by a machine that lacks it.
 await prepare({ systemPrograms: args[0] === 'doctor' ? 'none' : 'run' });
+process.env.RUSHLIGHT_STARTED_AS = 'npm start --';
 await handOver(args);

@@ -29,11 +29,11 @@ export async function doctor(options: DoctorOptions): Promise<DoctorReport> {
   if (findings.length > 0) throw new FindingError(findings, 2);
   const asked = profiles.map((loaded) => loaded.profile);
   const facts = await gather(options);
-  const lines = judge(
-    facts,
-    needsOf(asked),
-    asked.some((profile) => !isMaster(profile) && profile.burn_in.length > 0),
-  );
+  const lines = judge(facts, {
+    abilities: needsOf(asked),
+    font: asked.some((profile) => !isMaster(profile) && profile.burn_in.length > 0),
+    masters: asked.some(isMaster),
+  });
   return {
     version: 1,
     kind: 'doctor',

@@ -1,5 +1,6 @@
 /** What the demo says before and after the night. Pure. */
 import { join } from 'node:path';
+import { withCommandsAsStarted } from '../../findings/commands.ts';
 import { printable } from '../../files/names.ts';
 import { DAMAGED, DAY, rolls, TITLE } from './script.ts';
 import type { DemoFolders } from './shoot.ts';
@@ -15,7 +16,9 @@ export function demoText(folders: DemoFolders, unexpected: readonly string[]): s
     `${DAMAGED.roll} is held: one bit of ${DAMAGED.clip} on ${DAMAGED.copy} was turned over on purpose, and no proxy was made of a roll in doubt.`,
     '',
     `The proxies and reports lie in ${printable(join(folders.delivery, DAY))}.`,
-    'A day of your own: npm start -- run <shoot day> --copy <other copy> --deliver <folder>',
+    withCommandsAsStarted(
+      'A day of your own: `rushlight run <shoot day> --copy <other copy> --deliver <folder>`',
+    ),
     '',
   ].join('\n');
 }

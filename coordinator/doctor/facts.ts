@@ -58,6 +58,10 @@ export interface MachineFacts {
   readonly abilities: Sought<Abilities> | null;
   readonly store: Sought<StoreProgram> | null;
   readonly queue: StandingQueue | null;
+  /** Each kernel of this program, with why it cannot be loaded, or null: it can. */
+  readonly kernels: readonly { readonly name: string; readonly error: string | null }[];
+  /** LibRaw's reader of raw frames, with its version; null: there is none. */
+  readonly libraw: string | null;
   /** Path of the font, null when it is not there. */
   readonly font: string | null;
   readonly volumes: readonly VolumeFacts[];

@@ -6,6 +6,8 @@ import { dirname, resolve } from 'node:path';
 import { type Finding, FindingError, finding } from '../../findings/finding.ts';
 import { printableAddress } from '../../ledger/queue.ts';
 import { burnInFont } from '../../files/installation.ts';
+import { kernelNames, loadKernel } from '../../media/kernels/memory.ts';
+import { locateLibRaw } from '../../media/raw/decoders/libraw.ts';
 import { abilitiesOf, locateTool } from '../../process/locate.ts';
 import { runForOutput } from '../../process/run.ts';
 import { findStoreProgram } from '../store/private.ts';
@@ -136,6 +138,18 @@ function memoryBytes(): number {
   return share > 0 && share < totalmem() ? share : totalmem();
 }
 
+async function kernelFacts(): Promise<MachineFacts['kernels']> {
+  return await Promise.all(
+    kernelNames.map(async (name) => ({
+      name,
+      error: await loadKernel(name).then(
+        () => null,
+        (error: unknown) => (error instanceof Error ? error.message : String(error)),
+      ),
+    })),
+  );
+}
+
 export async function gather(question: DoctorQuestion): Promise<MachineFacts> {
   const patience = question.patienceMilliseconds ?? 20_000;
   const named: [VolumeFacts['role'], string | undefined][] = [
@@ -143,9 +157,11 @@ export async function gather(question: DoctorQuestion): Promise<MachineFacts> {
     ['work', question.work],
   ];
   const folders = named.filter((entry): entry is [VolumeFacts['role'], string] => entry[1] !== undefined);
-  const [ffmpeg, ffprobe, store, queue, volumes] = await Promise.all([
+  const [ffmpeg, ffprobe, kernels, libraw, store, queue, volumes] = await Promise.all([
     sought(locateTool('ffmpeg', question.ffmpeg, patience)),
     sought(locateTool('ffprobe', question.ffprobe, patience)),
+    kernelFacts(),
+    locateLibRaw(),
     question.queue === undefined ? sought(storeProgram(patience)) : null,
     question.queue === undefined ? null : standingQueue(question.queue),
     Promise.all(
@@ -164,6 +180,8 @@ export async function gather(question: DoctorQuestion): Promise<MachineFacts> {
     abilities: 'found' in ffmpeg ? await sought(abilitiesOf(ffmpeg.found)) : null,
     store,
     queue,
+    kernels,
+    libraw: libraw === null ? null : `${libraw.name} ${libraw.version}`,
     font: font(),
     volumes,
   };

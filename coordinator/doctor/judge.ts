@@ -198,22 +198,49 @@ function sizeLines(facts: MachineFacts): DoctorLine[] {
   ];
 }
 
-/** `fontNeeded`: a profile burns text into the picture. */
-export function judge(facts: MachineFacts, needs: readonly AbilityNeed[], fontNeeded: boolean): DoctorLine[] {
+/** Masters are made frame by frame in this program's own kernels; raw frames that ours cannot read go to LibRaw. */
+function masterLines({ kernels, libraw }: MachineFacts): DoctorLine[] {
+  const broken = kernels.filter(({ error }) => error !== null);
+  return [
+    broken.length === 0
+      ? good('kernels', kernels.map(({ name }) => name).join(', '), 'all that masters are made with')
+      : differs(
+          'kernels',
+          finding(
+            'kernel-missing',
+            broken.map(({ name, error }) => `${name}: ${error}`).join('; '),
+            kernels.map(({ name }) => name).join(', '),
+          ),
+        ),
+    libraw === null
+      ? differs('LibRaw', finding('raw-reader-missing', 'not on PATH', 'unprocessed_raw of LibRaw'))
+      : good('LibRaw', libraw, 'any version'),
+  ];
+}
+
+/** What the profiles at hand need besides ffmpeg: `font`: one burns text into the picture; `masters`: one is a master. */
+export interface ProfileNeeds {
+  readonly abilities: readonly AbilityNeed[];
+  readonly font: boolean;
+  readonly masters: boolean;
+}
+
+export function judge(facts: MachineFacts, needs: ProfileNeeds): DoctorLine[] {
   const queue = facts.queue;
   const expectedFont = 'the font of burnt-in text';
   return [
     nodeLine(facts.node),
     ...toolLines('ffmpeg', facts.ffmpeg),
     ...toolLines('ffprobe', facts.ffprobe),
-    ...abilityLines(facts.abilities, needs),
+    ...abilityLines(facts.abilities, needs.abilities),
+    ...(needs.masters ? masterLines(facts) : []),
     ...(facts.store === null ? [] : storeLine(facts.store)),
     ...(queue === null
       ? []
       : queue.findings.length === 0
         ? [good('queue', queue.address, 'an answer')]
         : queue.findings.map((item) => differs('queue', item))),
-    ...(fontNeeded
+    ...(needs.font
       ? [
           facts.font === null
             ? differs('font', finding('font-missing', 'not there', expectedFont))

@@ -20,7 +20,7 @@ export const deliverableCodes = {
     weight: 'hold',
     title: 'a worker has other programs than the night was planned with',
     remedy:
-      'Install the same ffmpeg and ffprobe on every machine of the farm (`npm start -- doctor` shows version and build), or take that machine out, and run again.',
+      'Install the same ffmpeg and ffprobe on every machine of the farm (`rushlight doctor` shows version and build), or take that machine out, and run again.',
   },
   'source-missing': {
     weight: 'hold',
@@ -51,7 +51,7 @@ export const deliverableCodes = {
   'encoder-not-started': {
     weight: 'hold',
     title: 'the encoder could not be started',
-    remedy: 'Run `npm start -- doctor` on the machine named; install or name the program, and run again.',
+    remedy: 'Run `rushlight doctor` on the machine named; install or name the program, and run again.',
   },
   'encoder-failed': {
     weight: 'hold',
@@ -75,7 +75,7 @@ export const deliverableCodes = {
     weight: 'hold',
     title: 'the encoder ended well and left no file',
     remedy:
-      'Run again. If it repeats, the program named as ffmpeg is not one: `npm start -- doctor` shows where it was found.',
+      'Run again. If it repeats, the program named as ffmpeg is not one: `rushlight doctor` shows where it was found.',
   },
   'work-failed': {
     weight: 'hold',

@@ -6,7 +6,7 @@ export const machineCodes = {
     weight: 'hold',
     title: 'a program that is needed is not on this machine',
     remedy:
-      'Run `npm start -- doctor`; it says how to install what is missing. RUSHLIGHT_FFMPEG and RUSHLIGHT_FFPROBE name programs in other places.',
+      'Run `rushlight doctor`; it says how to install what is missing. RUSHLIGHT_FFMPEG and RUSHLIGHT_FFPROBE name programs in other places.',
   },
   'tool-too-old': {
     weight: 'hold',
@@ -36,15 +36,33 @@ export const machineCodes = {
     remedy:
       'Clips of that kind are held. Install an ffmpeg that has it (the packages of Debian, Ubuntu and Homebrew do) if your cameras record it.',
   },
+  'raw-reader-missing': {
+    weight: 'note',
+    title: 'LibRaw, which reads raw frames that our own decoder does not, is not on this machine',
+    remedy:
+      'Install it if your cameras record compressed raw frames (Debian and Ubuntu: libraw-bin), or name its unprocessed_raw with RUSHLIGHT_UNPROCESSED_RAW. Other raw frames need nothing.',
+  },
+  'kernel-missing': {
+    weight: 'hold',
+    title: 'a part of this program that makes masters cannot be loaded',
+    remedy:
+      'In a checkout, run `npm start -- doctor`: it compiles what is missing. An installed package: install it again. Proxies need no kernels: `--profile` names what to make.',
+  },
+  'code-unknown': {
+    weight: 'hold',
+    title: 'no finding has this code',
+    remedy:
+      'Write the code as it stands in square brackets behind a finding; docs/findings.md lists all of them.',
+  },
   'node-too-old': {
     weight: 'hold',
     title: 'this Node is older than the oldest that is known to work',
-    remedy: 'Install Node 22 or newer, then run `npm start` again: it installs the packages for it.',
+    remedy: 'Install Node 20.19 or newer (22 is recommended), then run the command again.',
   },
   'font-missing': {
     weight: 'hold',
     title: 'the font of burnt-in text is not there',
-    remedy: 'Delete node_modules and run `npm start` again.',
+    remedy: 'In a checkout, run `npm ci`, then `npm start`. An installed package: install it again.',
   },
   'folder-unusable': {
     weight: 'hold',

@@ -27,7 +27,7 @@ export const trailCodes = {
     weight: 'hold',
     title: 'two programs read different data from the same clip',
     remedy:
-      'Something between disk and encoder changes data: check the drive, its cable and the memory of the machine, verify the roll again with `npm start -- check`, and run again.',
+      'Something between disk and encoder changes data: check the drive, its cable and the memory of the machine, verify the roll again with `rushlight check`, and run again.',
   },
   'decode-times-differ': {
     weight: 'hold',

@@ -52,15 +52,22 @@ export class KernelMemory {
   }
 }
 
-const compiled = new Map<string, Promise<WebAssembly.Module>>();
+/** Every kernel: a source in media/kernels/assembly of this name, compiled at set-up into dist/kernels. */
+export const kernelNames = ['cfa', 'dng', 'dpx', 'exr', 'video'] as const;
+export type KernelName = (typeof kernelNames)[number];
+
+const compiled = new Map<KernelName, Promise<WebAssembly.Module>>();
+
+/** Throws when the module is not there, or is none. */
+export async function loadKernel(name: KernelName): Promise<WebAssembly.Module> {
+  return await WebAssembly.compile(await readFile(join(packageFolder, 'dist', 'kernels', `${name}.wasm`)));
+}
 
 /** The exports of the module `name`, over that memory. The caller says what they are: kernels are typed by their one wrapper. */
-export async function kernels<Exports>(name: string, memory: KernelMemory): Promise<Exports> {
+export async function kernels<Exports>(name: KernelName, memory: KernelMemory): Promise<Exports> {
   let module = compiled.get(name);
   if (module === undefined) {
-    module = readFile(join(packageFolder, 'dist', 'kernels', `${name}.wasm`)).then((bytes) =>
-      WebAssembly.compile(bytes),
-    );
+    module = loadKernel(name);
     compiled.set(name, module);
   }
   const instance = await WebAssembly.instantiate(await module, { env: { memory: memory.memory } });

@@ -21,12 +21,13 @@ const tool = (name: 'ffmpeg' | 'ffprobe', version: string, more: Partial<FoundTo
     ...more,
   };
 };
-const needs = [
+const abilities = [
   { kind: 'encoder', name: 'dnxhd', neededFor: ['editorial-vc3'], required: true },
   { kind: 'encoder', name: 'libx264', neededFor: ['review-h264'], required: true },
   { kind: 'filter', name: 'drawtext', neededFor: ['review-h264'], required: true },
   { kind: 'decoder', name: 'dpx', neededFor: ['DPX sequences'], required: false },
 ] as const;
+const needs = { abilities, font: true, masters: true };
 const GIB = 1024 ** 3;
 const fitMachine: MachineFacts = {
   node: 'v22.11.0',
@@ -44,6 +45,11 @@ const fitMachine: MachineFacts = {
   },
   store: { found: { path: '/usr/bin/redis-server', from: 'path', product: 'Redis', version: '7.0.15' } },
   queue: null,
+  kernels: [
+    { name: 'cfa', error: null },
+    { name: 'exr', error: null },
+  ],
+  libraw: 'LibRaw 0.21.2',
   font: '/fonts/mono.ttf',
   volumes: [
     {
@@ -58,10 +64,10 @@ const fitMachine: MachineFacts = {
   ],
 };
 const lineOf = (facts: Partial<MachineFacts>, what: string) =>
-  judge({ ...fitMachine, ...facts }, needs, true).filter((line) => line.what === what);
+  judge({ ...fitMachine, ...facts }, needs).filter((line) => line.what === what);
 
 test('a machine that has everything is fit, and every line is good', () => {
-  const lines = judge(fitMachine, needs, true);
+  const lines = judge(fitMachine, needs);
   expect(lines.filter((line) => line.state !== 'good')).toEqual([]);
   expect(lines.map((line) => line.what)).toEqual([
     'Node',
@@ -70,6 +76,8 @@ test('a machine that has everything is fit, and every line is good', () => {
     'encoders',
     'decoders',
     'filters',
+    'kernels',
+    'LibRaw',
     'redis-server or valkey-server',
     'font',
     'cores',
@@ -141,6 +149,17 @@ const lacks: [string, Partial<MachineFacts>, string, string][] = [
     'queue',
     'queue-unreachable',
   ],
+  [
+    'a kernel that was never compiled',
+    {
+      kernels: [
+        { name: 'cfa', error: null },
+        { name: 'exr', error: 'ENOENT: no such file' },
+      ],
+    },
+    'kernels',
+    'kernel-missing',
+  ],
   ['no font', { font: null }, 'font', 'font-missing'],
   [
     'a delivery that may not be written',
@@ -183,7 +202,7 @@ test.each(lacks)('%s: lacking, with found, expected and remedy', (_title, facts,
   const lines = lineOf(facts, what);
   expect(lines).toMatchObject([{ state: 'lacking', code }]);
   for (const part of [lines[0]?.expected, lines[0]?.remedy]) expect(part).toMatch(/\w/);
-  expect(isFit(judge({ ...fitMachine, ...facts }, needs, true))).toBe(false);
+  expect(isFit(judge({ ...fitMachine, ...facts }, needs))).toBe(false);
 });
 
 const notes: [string, Partial<MachineFacts>, string, string][] = [
@@ -229,6 +248,7 @@ const notes: [string, Partial<MachineFacts>, string, string][] = [
     'delivery folder',
     'space-low',
   ],
+  ['no LibRaw', { libraw: null }, 'LibRaw', 'raw-reader-missing'],
   ['one core', { cores: 1 }, 'cores', 'machine-small'],
   ['little memory', { memoryBytes: GIB }, 'memory', 'machine-small'],
   [
@@ -248,7 +268,7 @@ const notes: [string, Partial<MachineFacts>, string, string][] = [
 ];
 test.each(notes)('%s: told, and the machine is fit all the same', (_title, facts, what, code) => {
   expect(lineOf(facts, what)).toMatchObject([{ state: 'note', code }]);
-  expect(isFit(judge({ ...fitMachine, ...facts }, needs, true))).toBe(true);
+  expect(isFit(judge({ ...fitMachine, ...facts }, needs))).toBe(true);
 });
 
 describe('what need not be', () => {
@@ -272,13 +292,20 @@ describe('what need not be', () => {
     const lines = judge(
       { ...fitMachine, store: null, queue: { address: 'redis://q:6379', findings: [] } },
       needs,
-      true,
     );
     expect(lines.map((line) => line.what)).not.toContain('redis-server or valkey-server');
     expect(isFit(lines)).toBe(true);
   });
+  test('without masters no kernels, and no LibRaw', () => {
+    const lines = judge(
+      { ...fitMachine, kernels: [{ name: 'cfa', error: 'ENOENT' }], libraw: null },
+      { ...needs, masters: false },
+    );
+    expect(lines.filter((line) => line.state !== 'good')).toEqual([]);
+    expect(lines.map((line) => line.what)).not.toContain('kernels');
+  });
   test('without burnt-in text no font', () => {
-    expect(isFit(judge({ ...fitMachine, font: null }, needs, false))).toBe(true);
+    expect(isFit(judge({ ...fitMachine, font: null }, { ...needs, font: false }))).toBe(true);
   });
   test('a folder that is not there yet is measured where it will be', () => {
     const [line] = lineOf(
@@ -358,7 +385,6 @@ test('the text has one line for what is good, and found, expected and remedy for
         abilities: null,
       },
       needs,
-      true,
     ),
   );
   expect(text).toMatch(/^good {5}Node +v22\.11\.0$/m);

@@ -1,0 +1,9 @@
+/**
+ * What `npm pack` does first: the compiled program and the kernels, so that the package runs where nothing can compile.
+ * npm's own list of files (`files` in package.json) takes the rest.
+ */
+import { compile } from './compile.mjs';
+import { compileKernels } from './kernels.mjs';
+
+compile();
+compileKernels();
