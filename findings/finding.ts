@@ -20,6 +20,8 @@ export const findingSchema = z.looseObject({
   found: z.string(),
   /** What it should have been, in words, with its unit. */
   expected: z.string(),
+  /** Of `findings-more`: how many further findings of that code there were, of the same roll and copy. */
+  counted: z.object({ code: z.string(), more: z.int().positive() }).optional(),
 });
 export type Finding = z.infer<typeof findingSchema>;
 

@@ -33,7 +33,7 @@ export async function checkCommand(options: CheckOptions): Promise<0 | 1 | 130> 
     copies: options.copy ?? [],
     manifests: options.manifests ?? [],
   });
-  const { rolls, findings } = await findRolls(folders);
+  const { rolls, dayManifests, findings } = await findRolls(folders);
   if (rolls.length === 0)
     throw new FindingError(
       [...findings, finding('no-rolls', '0 rolls', 'at least one folder with a roll', { file: folders.day })],
@@ -52,6 +52,7 @@ export async function checkCommand(options: CheckOptions): Promise<0 | 1 | 130> 
         folder: roll.folder,
         copies: folders.copies,
         manifests: folders.manifests,
+        dayManifests,
         readers: options.readers ?? DEFAULT_READERS,
         // Nothing is half done here: the first interrupt ends it.
         signal: interrupts.first,

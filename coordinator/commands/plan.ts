@@ -47,7 +47,7 @@ export async function planCommand(options: PlanOptions): Promise<0 | 1 | 130> {
   });
   const settings = options.settings === undefined ? noSettings : await readSettings(options.settings);
   const { tools, toolchain, profiles } = await prepare(options.profile ?? [], toolsOf(options));
-  const { rolls, findings: ofDay } = await findRolls(folders);
+  const { rolls, dayManifests, findings: ofDay } = await findRolls(folders);
   if (rolls.length === 0)
     throw new FindingError(
       [...ofDay, finding('no-rolls', '0 rolls', 'at least one folder with a roll', { file: folders.day })],
@@ -67,6 +67,7 @@ export async function planCommand(options: PlanOptions): Promise<0 | 1 | 130> {
         folder: roll.folder,
         copies: folders.copies,
         manifests: folders.manifests,
+        dayManifests,
         readers: options.readers ?? DEFAULT_READERS,
         signal,
         onProgress: ({ readBytes, totalBytes }) => board.reading(roll.name, readBytes, totalBytes),

@@ -2,7 +2,7 @@
 import { readdir } from 'node:fs/promises';
 import { type Finding, finding } from '../../findings/finding.ts';
 import { HISTORY_FOLDER } from '../../files/manifest/chain.ts';
-import { isManifestName } from '../../files/manifest/find.ts';
+import { isManifestName } from '../../files/manifest/manifest-name.ts';
 import { fsPath, nameFromBytes, printable } from '../../files/names.ts';
 import { isStill } from '../../media/sequence/group.ts';
 import { kindOf } from '../survey/kinds.ts';
@@ -11,6 +11,9 @@ export interface DiscoveredRoll {
   readonly name: string;
   readonly folder: string;
 }
+
+/** A history's folder describes what lies beside it, and is never a roll. */
+const mayBeRoll = (name: string): boolean => name !== HISTORY_FOLDER;
 
 /** Camera letter, number: `A001`. Common practice, no source. */
 const ROLL_LIKE = /^[A-Za-z]{1,2}\d{3}/;
@@ -45,9 +48,10 @@ function looseFindings(folder: string, listed: Listed): Finding[] {
         file: `${folder}/${name}`,
       }),
     ),
-    ...listed.links.map((name) =>
-      finding('link-in-day', printable(name), 'a folder', { file: `${folder}/${name}` }),
-    ),
+    // A link that has a manifest's name stands for no roll: that it is not used is told where manifests are.
+    ...listed.links
+      .filter((name) => !isManifestName(name) && name !== HISTORY_FOLDER)
+      .map((name) => finding('link-in-day', printable(name), 'a folder', { file: `${folder}/${name}` })),
   ];
 }
 
@@ -72,7 +76,7 @@ async function listOrNull(folder: string): Promise<Listed | null> {
 async function holdsRolls(folder: string, listed: Listed, steps: number): Promise<boolean> {
   if (listed.folders.some((name) => ROLL_LIKE.test(name))) return true;
   if (steps === 0) return false;
-  for (const name of listed.folders) {
+  for (const name of listed.folders.filter(mayBeRoll)) {
     const inner = await listOrNull(`${folder}/${name}`);
     if (inner !== null && !isMarked(inner) && (await holdsRolls(`${folder}/${name}`, inner, steps - 1)))
       return true;
@@ -98,7 +102,9 @@ async function rollsOf(name: string, folder: string, steps: number): Promise<Fou
   )
     return itself;
   // Once some of them are rolls, whatever lies beside them is told, or is a roll too: nothing is passed over.
-  const below = await Promise.all(inner.folders.map((next) => rollsOf(next, `${folder}/${next}`, steps - 1)));
+  const below = await Promise.all(
+    inner.folders.filter(mayBeRoll).map((next) => rollsOf(next, `${folder}/${next}`, steps - 1)),
+  );
   return {
     rolls: below.flatMap(({ rolls }) => rolls),
     findings: [...looseFindings(folder, inner), ...below.flatMap(({ findings }) => findings)],
@@ -118,7 +124,7 @@ function nameKey(name: string): string {
 export async function discoverRolls(dayFolder: string): Promise<Found> {
   const day = await list(dayFolder);
   const found = await Promise.all(
-    day.folders.map((name) => rollsOf(name, `${dayFolder}/${name}`, MOST_STEPS)),
+    day.folders.filter(mayBeRoll).map((name) => rollsOf(name, `${dayFolder}/${name}`, MOST_STEPS)),
   );
   const findings = [...looseFindings(dayFolder, day), ...found.flatMap((item) => item.findings)];
   const seen = new Map<string, string>();

@@ -1,15 +1,13 @@
 /** Intake: every byte of every copy of a roll, against its manifests and against the other copies. */
 import { stat } from 'node:fs/promises';
 import { type Finding, finding, holds } from '../../findings/finding.ts';
+import { FindingTally } from '../../findings/tally.ts';
 import type { CopyResult, IntakeResult } from '../../ledger/roll.ts';
-import {
-  type FoundManifests,
-  findManifests,
-  isManifestPath,
-  mergeStatements,
-  type ReadManifest,
-} from '../../files/manifest/find.ts';
+import type { DayManifests } from '../../files/manifest/day.ts';
+import { type FoundManifests, findManifests, mergeStatements } from '../../files/manifest/find.ts';
 import { createHashPool } from '../../files/manifest/hash-pool.ts';
+import { isManifestPath } from '../../files/manifest/manifest-name.ts';
+import type { ReadManifest } from '../../files/manifest/read.ts';
 import { respell } from '../../files/manifest/spelling.ts';
 import { fsPath } from '../../files/names.ts';
 import { discoverRolls } from './discover.ts';
@@ -33,6 +31,8 @@ export interface IntakeOrder {
   readonly copies: readonly string[];
   /** Folders of manifests that are kept apart from the rolls. */
   readonly manifests: readonly string[];
+  /** Manifests of the whole day, read once for all of its rolls. */
+  readonly dayManifests: DayManifests;
   /** Files that are read at once, 1 or more. */
   readonly readers: number;
   readonly onProgress?: (progress: IntakeProgress) => void;
@@ -104,16 +104,16 @@ function manifestsOf(
   roll: string,
 ): { manifests: ReadManifest[]; findings: Finding[] } {
   const manifests = found.flatMap((item) => item.manifests);
-  const findings = found.flatMap((item) => item.findings).map((item) => ({ ...item, roll }));
-  if (manifests.length === 0 && findings.length === 0)
-    findings.push({
-      ...finding(
+  const findings: Finding[] = found.flatMap((item) => item.findings).map((item) => ({ ...item, roll }));
+  if (manifests.length === 0 && !findings.some(holds))
+    findings.push(
+      finding(
         'manifest-missing',
-        'no manifest in the roll, its copies or the folders of manifests',
-        'at least one manifest',
+        findings.length === 0 ? 'none is there' : 'none is used: the notes say why',
+        'at least one manifest of the roll',
+        { roll },
       ),
-      roll,
-    });
+    );
   return { manifests, findings };
 }
 
@@ -171,24 +171,37 @@ function resultOf(
  */
 export async function intakeRoll(order: IntakeOrder): Promise<IntakeResult> {
   const { day, roll, folder, signal } = order;
-  const { places, findings } = await locateCopies(order);
+  const located = await locateCopies(order);
+  const { places } = located;
+  const findings = new FindingTally();
+  findings.addAll(located.findings);
   const walked: WalkedCopy[] = [];
   for (const place of places.filter(({ there }) => there)) {
     const walk = await walkCopy(place.folder, roll, signal);
     if ('walked' in walk) walked.push(walk.walked);
-    else findings.push(walk.fault);
+    else findings.add(walk.fault);
   }
   const found: FoundManifests[] = [];
   for (const copy of walked) {
     const present = new Set(copy.walk.files.flatMap(({ path }) => [path, path.normalize()]));
-    // The folders of manifests count once.
-    found.push(await findManifests(copy.folder, roll, copy === walked[0] ? order.manifests : [], present));
+    // What lies outside the copies counts once.
+    const first = copy === walked[0];
+    found.push(
+      await findManifests({
+        folder: copy.folder,
+        roll,
+        day,
+        apart: first ? order.manifests : [],
+        ofDay: first ? order.dayManifests.byRoll.get(roll) : undefined,
+        present,
+      }),
+    );
   }
   const { manifests, findings: manifestFindings } = manifestsOf(found, roll);
   const stated = new Map(walked.map((copy) => [copy.folder, statedFor(copy, manifests, roll)]));
   const statedOf = (copy: { readonly folder: string }): Stated =>
     stated.get(copy.folder)?.stated ?? { statements: new Map(), ignore: [] };
-  findings.push(...unique([...manifestFindings, ...[...stated.values()].flatMap((item) => item.findings)]));
+  findings.addAll(unique([...manifestFindings, ...[...stated.values()].flatMap((item) => item.findings)]));
 
   const totalBytes = walked.reduce(
     (sum, { walk }) => sum + walk.files.reduce((part, file) => part + file.bytes, 0),
@@ -212,10 +225,11 @@ export async function intakeRoll(order: IntakeOrder): Promise<IntakeResult> {
   }
   const working = copies.find((copy) => copy.folder === folder);
   for (const copy of copies) {
-    findings.push(...copy.findings, ...judgeCopy(copy, statedOf(copy), roll));
+    findings.addAll(copy.findings);
+    findings.addAll(judgeCopy(copy, statedOf(copy), roll));
     if (working !== undefined && copy !== working)
-      findings.push(
-        ...compareCopies(working, copy, { working: statedOf(working), other: statedOf(copy) }, roll),
+      findings.addAll(
+        compareCopies(working, copy, { working: statedOf(working), other: statedOf(copy) }, roll),
       );
   }
   const files = [...(working?.files.values() ?? [])];
@@ -224,13 +238,14 @@ export async function intakeRoll(order: IntakeOrder): Promise<IntakeResult> {
     working.unread.size === 0 &&
     files.every((file) => isManifestPath(file.path))
   ) {
-    findings.push(finding('roll-empty', '0 files', 'at least one clip', { roll, copy: folder }));
+    findings.add(finding('roll-empty', '0 files', 'at least one clip', { roll, copy: folder }));
   }
-  findings.push(
-    ...files
+  findings.addAll(
+    files
       .filter((file) => file.bytes === 0)
       .map((file) => finding('file-empty', '0 bytes', 'some', { roll, copy: folder, file: file.path })),
   );
+  const tallied = findings.findings();
   const told = manifests.map(({ file, kind, statements, digests }) => ({
     file,
     kind,
@@ -242,7 +257,7 @@ export async function intakeRoll(order: IntakeOrder): Promise<IntakeResult> {
       place,
       copies.find((copy) => copy.folder === place),
       statedOf({ folder: place }).statements.size > 0,
-      findings,
+      tallied,
     );
   return {
     day,
@@ -251,6 +266,6 @@ export async function intakeRoll(order: IntakeOrder): Promise<IntakeResult> {
     manifests: told,
     copies: places.map((place) => result(place.folder)),
     files,
-    findings,
+    findings: tallied,
   };
 }

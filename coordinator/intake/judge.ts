@@ -1,8 +1,10 @@
 /** What was read of a copy against what the manifests state, and copies against each other. Pure. */
 import ignore from 'ignore';
 import { type Finding, finding } from '../../findings/finding.ts';
+import { FindingTally } from '../../findings/tally.ts';
 import type { RollFile } from '../../ledger/roll.ts';
-import { isManifestPath, sameValue } from '../../files/manifest/find.ts';
+import { sameValue } from '../../files/manifest/algorithms.ts';
+import { isManifestPath } from '../../files/manifest/manifest-name.ts';
 import { CONTENT_ALGORITHM } from '../../files/manifest/hash.ts';
 import { pairBySpelling } from '../../files/manifest/spelling.ts';
 import type { Statement } from '../../files/manifest/statement.ts';
@@ -32,9 +34,11 @@ function judgeFile(file: RollFile, statement: Statement, subject: { roll: string
     const value = file.hashes[hash.algorithm];
     if (value === undefined) throw new Error(`${hash.algorithm} of ${file.path} was not computed`);
     if (hash.value === value) return [];
-    const values = [`${hash.algorithm} ${value}`, `${hash.algorithm} ${hash.value}`] as const;
+    const [read, wanted] = [`${hash.algorithm} ${value}`, `${hash.algorithm} ${hash.value}`];
     return [
-      finding(sameValue(hash, value) ? 'manifest-byte-order' : 'file-checksum-differs', ...values, about),
+      sameValue(hash, value)
+        ? finding('manifest-byte-order', read, `${wanted}: the same bytes, last one first`, about)
+        : finding('file-checksum-differs', read, wanted, about),
     ];
   });
 }
@@ -46,12 +50,12 @@ function proves(statement: Statement | undefined): boolean {
 
 export function judgeCopy(copy: ReadCopy, stated: Stated, roll: string): Finding[] {
   const subject = { roll, copy: copy.folder };
-  const found: Finding[] = [];
+  const found = new FindingTally();
   for (const [path, statement] of stated.statements) {
     const file = copy.files.get(path);
-    if (file !== undefined) found.push(...judgeFile(file, statement, subject));
+    if (file !== undefined) found.addAll(judgeFile(file, statement, subject));
     else if (!copy.unread.has(path))
-      found.push(
+      found.add(
         finding(
           'roll-file-absent',
           'not there',
@@ -61,11 +65,11 @@ export function judgeCopy(copy: ReadCopy, stated: Stated, roll: string): Finding
       );
   }
   // Without any manifest every file would be unlisted: that is one finding, and another one.
-  if (stated.statements.size === 0) return found;
+  if (stated.statements.size === 0) return found.findings();
   const needless = excused(stated);
   for (const [path, file] of copy.files) {
     if (!proves(stated.statements.get(path)) && !needless(path))
-      found.push(
+      found.add(
         finding(
           'file-unlisted',
           `${file.bytes} bytes, no checksum in a manifest`,
@@ -74,7 +78,7 @@ export function judgeCopy(copy: ReadCopy, stated: Stated, roll: string): Finding
         ),
       );
   }
-  return found;
+  return found.findings();
 }
 
 /**
@@ -87,7 +91,7 @@ export function compareCopies(
   stated: { readonly working: Stated; readonly other: Stated },
   roll: string,
 ): Finding[] {
-  const found: Finding[] = [];
+  const found = new FindingTally();
   const spelledThere = pairBySpelling(
     [...working.files.keys(), ...working.unread],
     new Set([...other.files.keys(), ...other.unread]),
@@ -106,7 +110,7 @@ export function compareCopies(
     if (here !== undefined && there !== undefined) {
       const [own, foreign] = [here.hashes[CONTENT_ALGORITHM], there.hashes[CONTENT_ALGORITHM]];
       if (here.bytes !== there.bytes || own !== foreign)
-        found.push(
+        found.add(
           finding(
             'copy-differs',
             `${there.bytes} bytes, ${CONTENT_ALGORITHM} ${foreign}`,
@@ -115,7 +119,7 @@ export function compareCopies(
           ),
         );
     } else if (!listed(mine, theirs)) {
-      found.push(
+      found.add(
         finding(
           'copy-differs',
           there === undefined ? 'not there' : `${there.bytes} bytes`,
@@ -125,5 +129,5 @@ export function compareCopies(
       );
     }
   }
-  return found;
+  return found.findings();
 }

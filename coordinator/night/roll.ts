@@ -8,6 +8,7 @@
  */
 import type { LimitFunction } from 'p-limit';
 import { type Finding, FindingError, finding, holds } from '../../findings/finding.ts';
+import type { DayManifests } from '../../files/manifest/day.ts';
 import { layout } from '../../ledger/layout.ts';
 import type { IntakeResult } from '../../ledger/roll.ts';
 import type { Toolchain } from '../../ledger/toolchain.ts';
@@ -30,6 +31,7 @@ import { surveyOf } from '../roll/survey-roll.ts';
 import { type Target, troubleOf } from './target.ts';
 
 export interface NightContext {
+  readonly dayManifests: DayManifests;
   readonly request: NightRequest;
   readonly night: string;
   readonly run: string;
@@ -118,6 +120,7 @@ function readRoll(roll: DiscoveredRoll, context: NightContext): Promise<IntakeRe
     folder: roll.folder,
     copies: request.folders.copies,
     manifests: request.folders.manifests,
+    dayManifests: context.dayManifests,
     readers: request.readers,
     signal: context.signal,
     onProgress: ({ readBytes, totalBytes }) => board.reading(roll.name, readBytes, totalBytes),

@@ -205,6 +205,7 @@ export async function runNight(
       target,
       workers,
       collisions: collisionsOf(discovered.rolls, folders),
+      dayManifests: discovered.dayManifests,
       reading: pLimit(1),
       planning: pLimit(1),
       say: ui.say,

@@ -1,17 +1,38 @@
 /** Rolls of the day, and those that only a copy holds: a roll must not be missing without a word. */
 import { type Finding, finding } from '../../findings/finding.ts';
+import {
+  type DayManifests,
+  type DayTop,
+  findDayManifests,
+  type RollPlace,
+} from '../../files/manifest/day.ts';
+import { placesApart } from '../../files/manifest/find.ts';
 import { layout } from '../../ledger/layout.ts';
 import { type DiscoveredRoll, discoverRolls } from '../intake/index.ts';
 import { rollCollisions } from '../plan/names.ts';
 import type { NightFolders } from './folders.ts';
 
+export interface FoundRolls {
+  readonly rolls: DiscoveredRoll[];
+  /** Manifests of more than one roll, read once for the whole day. */
+  readonly dayManifests: DayManifests;
+  readonly findings: Finding[];
+}
+
+const placesIn = (day: string, rolls: readonly DiscoveredRoll[]): RollPlace[] =>
+  rolls.map(({ name, folder }) => ({ name, path: folder.slice(day.length + 1) }));
+
 export async function findRolls(
-  folders: Pick<NightFolders, 'day' | 'copies'>,
-): Promise<{ rolls: DiscoveredRoll[]; findings: Finding[] }> {
-  const { rolls, findings } = await discoverRolls(folders.day);
+  folders: Pick<NightFolders, 'day' | 'dayName' | 'copies' | 'manifests'>,
+): Promise<FoundRolls> {
+  const { day, dayName } = folders;
+  const { rolls, findings } = await discoverRolls(day);
   const names = new Set(rolls.map((roll) => roll.name));
+  const tops: DayTop[] = [{ folder: day, rolls: placesIn(day, rolls), apartFrom: null }];
   for (const copy of folders.copies) {
-    for (const roll of (await discoverRolls(copy)).rolls) {
+    const there = (await discoverRolls(copy)).rolls;
+    tops.push({ folder: copy, rolls: placesIn(copy, there), apartFrom: null });
+    for (const roll of there) {
       if (!names.has(roll.name))
         findings.push(
           finding('roll-only-in-copy', roll.folder, `a roll ${roll.name} in the shoot day`, {
@@ -21,7 +42,11 @@ export async function findRolls(
         );
     }
   }
-  return { rolls, findings };
+  for (const folder of folders.manifests.flatMap((place) => placesApart(place, dayName)))
+    if (!tops.some((top) => top.folder === folder))
+      tops.push({ folder, rolls: placesIn(day, rolls), apartFrom: day });
+  const dayManifests = await findDayManifests(dayName, tops);
+  return { rolls, dayManifests, findings: [...findings, ...dayManifests.findings] };
 }
 
 /** <delivery>/<day>/<roll>. */

@@ -43,28 +43,50 @@ export function findingText(item: Finding, indent = ''): string {
 /** How many findings of one code are written out before they are counted. */
 const WRITTEN_OUT = 3;
 
+interface Group {
+  readonly items: Finding[];
+  /** Counted beside the items (see `findings-more`). */
+  more: number;
+}
+
+function groupsOf(list: readonly Finding[]): Group[] {
+  const byCode = new Map<string, Group>();
+  const groupOf = (code: string): Group => {
+    const group = byCode.get(code) ?? { items: [], more: 0 };
+    byCode.set(code, group);
+    return group;
+  };
+  for (const item of list) if (item.counted === undefined) groupOf(item.code).items.push(item);
+  for (const item of list) {
+    if (item.counted === undefined) continue;
+    if (byCode.has(item.counted.code)) groupOf(item.counted.code).more += item.counted.more;
+    else groupOf(item.code).items.push(item);
+  }
+  return [...byCode.values()].sort(
+    (a, b) => Number(holds(b.items[0] as Finding)) - Number(holds(a.items[0] as Finding)),
+  );
+}
+
+function groupText({ items, more }: Group, indent: string): string {
+  const first = items[0] as Finding;
+  const total = items.length + more;
+  if (total === 1) return findingText(first, indent);
+  const { title, remedy } = describeFinding(first);
+  const lines = [`${holds(first) ? 'held' : 'note'}  ${title} [${first.code}], ${total} times`];
+  for (const item of items.slice(0, WRITTEN_OUT)) {
+    const { about, found, expected } = describeFinding(item);
+    if (about !== '') lines.push(`      at        ${printable(about)}`);
+    lines.push(`      found     ${printable(found)}`, `      expected  ${printable(expected)}`);
+  }
+  const named = more === 0 ? 'all in the records' : `the first ${items.length} in the records`;
+  if (total > WRITTEN_OUT) lines.push(`      and ${total - WRITTEN_OUT} more, ${named}`);
+  lines.push(`      remedy    ${remedy}`);
+  return lines.map((line) => indent + line).join('\n');
+}
+
 /** Findings by code, holding ones first; the remedy once for each code. */
 export function findingsText(list: readonly Finding[], indent = ''): string {
-  const byCode = new Map<string, Finding[]>();
-  for (const item of list) byCode.set(item.code, [...(byCode.get(item.code) ?? []), item]);
-  const groups = [...byCode.values()].sort(
-    (a, b) => Number(holds(b[0] as Finding)) - Number(holds(a[0] as Finding)),
-  );
-  return groups
-    .map((group) => {
-      const first = group[0] as Finding;
-      if (group.length === 1) return findingText(first, indent);
-      const { title, remedy } = describeFinding(first);
-      const lines = [`${holds(first) ? 'held' : 'note'}  ${title} [${first.code}], ${group.length} times`];
-      for (const item of group.slice(0, WRITTEN_OUT)) {
-        const { about, found, expected } = describeFinding(item);
-        if (about !== '') lines.push(`      at        ${printable(about)}`);
-        lines.push(`      found     ${printable(found)}`, `      expected  ${printable(expected)}`);
-      }
-      if (group.length > WRITTEN_OUT)
-        lines.push(`      and ${group.length - WRITTEN_OUT} more, all in the records`);
-      lines.push(`      remedy    ${remedy}`);
-      return lines.map((line) => indent + line).join('\n');
-    })
+  return groupsOf(list)
+    .map((group) => groupText(group, indent))
     .join('\n');
 }

@@ -104,3 +104,14 @@ export function algorithmOfTag(tag: string): { algorithm: Algorithm; littleEndia
 export function reverseBytes(hex: string): string {
   return Buffer.from(hex, 'hex').reverse().toString('hex');
 }
+
+/**
+ * True when both are the same value of that algorithm. XXH values are written in either byte order (xxhsum
+ * --little-endian) and nothing in a plain line says which: that both orders of one value fit different bytes is out of the question.
+ */
+export function sameValue(
+  one: { readonly algorithm: Algorithm; readonly value: string },
+  other: string,
+): boolean {
+  return one.value === other || (one.algorithm.startsWith('xxh') && reverseBytes(one.value) === other);
+}

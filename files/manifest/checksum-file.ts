@@ -6,7 +6,8 @@
  *
  * Names are bytes. A line that begins with a backslash has its name escaped: `\\`, `\n`, `\r`.
  */
-import { type Finding, finding } from '../../findings/finding.ts';
+import { finding } from '../../findings/finding.ts';
+import { FindingTally } from '../../findings/tally.ts';
 import { nameFromBytes, nameToBytes } from '../names.ts';
 import {
   type Algorithm,
@@ -17,6 +18,7 @@ import {
   reverseBytes,
 } from './algorithms.ts';
 import { type Reading, StatementList } from './statement.ts';
+import { plainBytes } from './text.ts';
 
 type Line =
   | { readonly name: Buffer; readonly algorithm: Algorithm; readonly value: string }
@@ -65,54 +67,73 @@ function readLine(text: string, family: FileFamily): Line {
   return withName(raw, algorithm, value.toLowerCase());
 }
 
+const LF = 0x0a;
+const CR = 0x0d;
+
+/**
+ * Line by line in latin1, one character a byte, without their ends: LF, CR LF, or CR alone in a list that has no LF.
+ * The last one has no end only when the list was cut off or written by hand: the programs end every line.
+ */
+function* linesOf(bytes: Buffer): Generator<{ text: string; ended: boolean }> {
+  const end = bytes.includes(LF) ? LF : CR;
+  for (let at = 0; at < bytes.length; ) {
+    const next = bytes.indexOf(end, at);
+    const stop = next === -1 ? bytes.length : next;
+    const text = bytes.toString('latin1', at, end === LF && bytes[stop - 1] === CR ? stop - 1 : stop);
+    yield { text, ended: next !== -1 };
+    at = stop + 1;
+  }
+}
+
 /**
  * `manifest`: the name that findings give the file; `family`: the algorithm its name says (see `familyOfFileName`).
- * A byte order mark is refused with its line, as the programs themselves do.
+ * Throws TooManyEntries.
  */
 export function readChecksumFile(bytes: Buffer, family: FileFamily, manifest: string): Reading {
   const list = new StatementList(manifest);
-  const findings: Finding[] = [];
+  const findings = new FindingTally();
+  const about = { file: manifest };
+  const plain = plainBytes(bytes);
   let good = 0;
-  bytes
-    .toString('latin1')
-    .split('\n')
-    .forEach((raw, index) => {
-      const text = raw.endsWith('\r') ? raw.slice(0, -1) : raw;
-      if (text === '' || text.startsWith('#')) return;
-      const line = readLine(text, family);
-      const where = `line ${index + 1}`;
-      if ('malformed' in line) {
-        const mark =
-          index === 0 && text.startsWith('\xef\xbb\xbf') ? 'a byte order mark before it' : line.malformed;
-        findings.push(
-          finding(
-            'manifest-line-malformed',
-            `${where}: ${mark}`,
-            'a checksum and a file name, as the checksum programs write them',
-            { file: manifest },
-          ),
-        );
-      } else if ('unknown' in line) {
-        findings.push(
-          finding(
-            'manifest-algorithm-unknown',
-            `${where}: ${line.unknown}`,
-            'MD5, SHA1, SHA224 to SHA512, BLAKE2b, XXH32, XXH64, XXH3, XXH128',
-            { file: manifest },
-          ),
-        );
-      } else {
-        good += 1;
-        list.add(nameFromBytes(line.name), null, [{ algorithm: line.algorithm, value: line.value }], where);
-      }
-    });
+  let number = 0;
+  for (const { text, ended } of linesOf(plain?.bytes ?? Buffer.alloc(0))) {
+    number += 1;
+    if (text === '' || text.startsWith('#')) continue;
+    const line = readLine(text, family);
+    const where = `line ${number}`;
+    if ('malformed' in line)
+      findings.add(
+        finding(
+          'manifest-line-malformed',
+          `${where}: ${ended ? line.malformed : 'the list ends in the middle of it'}`,
+          'a checksum and a file name, as the checksum programs write them',
+          about,
+        ),
+      );
+    else if ('unknown' in line)
+      findings.add(
+        finding(
+          'manifest-algorithm-unknown',
+          `${where}: ${line.unknown}`,
+          'MD5, SHA1, SHA224 to SHA512, BLAKE2b, XXH32, XXH64, XXH3, XXH128',
+          about,
+        ),
+      );
+    else {
+      good += 1;
+      list.add(nameFromBytes(line.name), null, [{ algorithm: line.algorithm, value: line.value }], where);
+    }
+  }
   if (good === 0)
-    findings.push(
-      finding('manifest-unreadable', 'no line of it states a checksum', 'at least one checksum line', {
-        file: manifest,
-      }),
+    findings.add(
+      finding(
+        'manifest-unreadable',
+        plain === null ? 'it begins as UTF-16 text and is none' : 'no line of it states a checksum',
+        'at least one checksum line',
+        about,
+      ),
     );
-  return { statements: list.statements(), ignore: [], findings: [...findings, ...list.findings] };
+  return { statements: list.statements(), ignore: [], findings: [...findings.findings(), ...list.findings] };
 }
 
 /** One line in the GNU form, with its line end. */

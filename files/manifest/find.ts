@@ -1,29 +1,24 @@
 /** Where the manifests of a roll lie, and what all of them together state of its files. */
-import { readdir, readFile } from 'node:fs/promises';
 import { type Finding, finding } from '../../findings/finding.ts';
-import { fsPath, nameFromBytes, printable } from '../names.ts';
-import { familyOfFileName, reverseBytes } from './algorithms.ts';
-import { c4OfBytes } from './c4.ts';
+import { tallied } from '../../findings/tally.ts';
+import { printable } from '../names.ts';
+import { sameValue } from './algorithms.ts';
 import { HISTORY_FOLDER } from './chain.ts';
-import { readChecksumFile } from './checksum-file.ts';
-import { hashBytes } from './digest.ts';
-import { isGeneration, readGeneration } from './generation.ts';
-import { isHashList1, readHashList1 } from './hash-list-1.ts';
-import { foldGenerations } from './fold.ts';
-import { readHistory } from './history.ts';
-import type { ManifestKind, StatedHash, Statement } from './statement.ts';
-import { parseXml, XmlError } from './xml.ts';
+import type { OfRoll } from './day.ts';
+import { isManifestName, isNamedAfter } from './manifest-name.ts';
+import { placeList } from './place.ts';
+import {
+  describedBy,
+  listFolder,
+  type ReadManifest,
+  readHistoryFolder,
+  readList,
+  unreadable,
+} from './read.ts';
+import type { ManifestFinding, StatedHash, Statement } from './statement.ts';
 
-export interface ReadManifest {
-  /** Full path; of a history its folder. */
-  readonly file: string;
-  readonly kind: ManifestKind;
-  readonly statements: readonly Statement[];
-  /** Patterns (gitignore syntax) of what it leaves out. */
-  readonly ignore: readonly string[];
-  /** Of the bytes that were read, by name: of the file itself, or of every file in a history's folder. */
-  readonly digests: readonly { readonly file: string; readonly sha256: string }[];
-}
+export { isManifestName, isManifestPath } from './manifest-name.ts';
+export type { ReadManifest } from './read.ts';
 
 export interface FoundManifests {
   /** What all of them state, by path relative to the roll. */
@@ -31,23 +26,6 @@ export interface FoundManifests {
   readonly manifests: readonly ReadManifest[];
   /** Without the roll; `file` names the manifest. */
   readonly findings: readonly Finding[];
-}
-
-export function isManifestName(name: string): boolean {
-  return /\.mhl$/i.test(name) || familyOfFileName(name) !== null;
-}
-
-/** True for a path (relative to its roll) that is itself a manifest or part of a history, and need not be listed. */
-export function isManifestPath(path: string): boolean {
-  const parts = path.split('/');
-  const name = parts.at(-1) as string;
-  if (parts.at(-2) === HISTORY_FOLDER) return /\.(?:mhl|xml)$/i.test(name) || name === 'README.txt';
-  return isManifestName(name);
-}
-
-/** Values may stand in either byte order where the kind asks for the reversed one and writers forget it. */
-export function sameValue(stated: StatedHash, value: string): boolean {
-  return stated.value === value || (stated.reversed === true && reverseBytes(stated.value) === value);
 }
 
 /** Manifest by manifest; where two say different things, the first one stands and a finding holds the roll. */
@@ -80,212 +58,142 @@ export function mergeStatements(manifests: readonly ReadManifest[]): {
       for (const hash of next.hashes) {
         const earlier = known.hashes.find((other) => other.algorithm === hash.algorithm);
         if (earlier === undefined) added.push(hash);
-        else if (!sameValue(earlier, hash.value) && !sameValue(hash, earlier.value))
+        else if (!sameValue(earlier, hash.value))
           contradiction(`${hash.algorithm} ${hash.value}, not ${earlier.value}`);
       }
-      statements.set(next.path, {
-        path: next.path,
-        bytes: known.bytes ?? next.bytes,
-        hashes: [...known.hashes, ...added],
-      });
+      if (added.length > 0 || (known.bytes === null && next.bytes !== null))
+        statements.set(next.path, {
+          path: next.path,
+          bytes: known.bytes ?? next.bytes,
+          hashes: [...known.hashes, ...added],
+        });
     }
   }
   return { statements, findings };
 }
 
-const nameOf = (path: string): string => path.slice(path.lastIndexOf('/') + 1);
-
-type Place = (statements: readonly Statement[]) => readonly Statement[];
-
-/**
- * Where a list lies does not say for certain what its paths are relative to: its own folder, the roll, or the folder
- * above the roll, since the programs that write lists are run in any of them. The first of these that finds the most
- * files counts; what the list names and is not there is still missed. `present`: the files of the roll.
- */
-function bestFit(base: string, roll: string, present: ReadonlySet<string>): Place {
-  return (statements) => {
-    const moved = (to: (path: string) => string): Statement[] =>
-      statements.map((statement) => ({ ...statement, path: to(statement.path) }));
-    const readings: (readonly Statement[])[] =
-      base === '' ? [statements] : [moved((path) => `${base}/${path}`), statements];
-    const start = `${roll}/`;
-    if (statements.length > 0 && statements.every(({ path }) => path.startsWith(start)))
-      readings.push(moved((path) => path.slice(start.length)));
-    const fits = readings.map(
-      (reading) => reading.filter(({ path }) => present.has(path) || present.has(path.normalize())).length,
-    );
-    return readings[fits.indexOf(Math.max(...fits))] as readonly Statement[];
-  };
+export interface ManifestSearch {
+  /** The roll's folder. */
+  readonly folder: string;
+  /** Its name. */
+  readonly roll: string;
+  /** The name of its day. */
+  readonly day: string;
+  /** Folders of manifests, kept apart from the rolls. */
+  readonly apart: readonly string[];
+  /** What manifests of the whole day say of the roll. */
+  readonly ofDay: OfRoll | undefined;
+  /** The files of the roll, by path. */
+  readonly present: ReadonlySet<string>;
 }
 
 class Collector {
   readonly manifests: ReadManifest[] = [];
   readonly findings: Finding[] = [];
+  readonly #search: Pick<ManifestSearch, 'roll' | 'present'>;
 
-  unreadable(file: string, error: unknown): void {
-    this.findings.push(
-      finding('manifest-unreadable', printable((error as Error).message), 'a manifest that can be read', {
-        file,
-      }),
-    );
+  constructor(search: Pick<ManifestSearch, 'roll' | 'present'>) {
+    this.#search = search;
   }
 
-  /** Regular files and folders of a folder; null when there is no such folder. Links are not followed. */
-  async list(folder: string): Promise<{ files: string[]; folders: string[] } | null> {
-    try {
-      const entries = await readdir(fsPath(folder), { encoding: 'buffer', withFileTypes: true });
-      const names = (wanted: readonly (typeof entries)[number][]): string[] =>
-        wanted.map((entry) => nameFromBytes(entry.name)).sort();
-      return {
-        files: names(entries.filter((entry) => entry.isFile())),
-        folders: names(entries.filter((entry) => entry.isDirectory())),
-      };
-    } catch (error) {
-      const { code } = error as NodeJS.ErrnoException;
-      if (code !== 'ENOENT' && code !== 'ENOTDIR') this.unreadable(folder, error);
-      return null;
-    }
+  tell(items: Iterable<ManifestFinding>): void {
+    for (const { path: _, ...item } of items) this.findings.push(item);
   }
 
-  async bytes(file: string): Promise<Buffer | null> {
-    try {
-      return await readFile(fsPath(file));
-    } catch (error) {
-      this.unreadable(file, error);
-      return null;
-    }
+  /** `base`: the folder of the roll in which the list lies, '' for the roll itself or a list outside it. */
+  place(manifest: ReadManifest, base: string): void {
+    const placed = placeList(manifest.statements, { ...this.#search, base }, manifest.file);
+    this.tell(placed.findings);
+    this.manifests.push({ ...manifest, statements: placed.statements });
   }
 
-  /** `base`: folder of the roll that its paths are relative to, '' for the roll itself; `read`: the bytes that say so, by name. */
-  add(
-    file: string,
-    kind: ManifestKind,
-    base: string,
-    statements: readonly Statement[],
-    ignore: readonly string[],
-    read: ReadonlyMap<string, Buffer>,
-  ): void {
-    const below =
-      base === '' ? statements : statements.map((entry) => ({ ...entry, path: `${base}/${entry.path}` }));
-    // A pattern of a nested history speaks of its own folder only.
-    if (statements.length > 0)
+  async list(file: string, base: string): Promise<void> {
+    const { manifest, findings } = await readList(file);
+    this.tell(findings);
+    if (manifest !== null) this.place(manifest, base);
+  }
+
+  /** `base`: the folder of the roll that the history describes, '' for the roll itself. */
+  async history(folder: string, base: string): Promise<void> {
+    const reading = await readHistoryFolder(folder, describedBy(folder));
+    if (reading === null) return;
+    this.tell(reading.findings);
+    if (reading.manifest === null) return;
+    const { manifest } = reading;
+    if (base === '') this.manifests.push(manifest);
+    else
       this.manifests.push({
-        file,
-        kind,
-        statements: below,
-        ignore: base === '' ? ignore : [],
-        digests: [...read].map(([name, bytes]) => ({
-          file: name,
-          sha256: hashBytes(bytes, ['sha256']).sha256 as string,
-        })),
+        ...manifest,
+        statements: manifest.statements.map((entry) => ({ ...entry, path: `${base}/${entry.path}` })),
+        // A pattern of a nested history speaks of its own folder only.
+        ignore: [],
       });
   }
 
-  async history(folder: string, base: string): Promise<void> {
-    const list = await this.list(folder);
+  /** Manifests in a folder and below it; `base` is its path in the roll. */
+  async within(folder: string, base: string): Promise<void> {
+    const list = await listFolder(folder);
     if (list === null) return;
-    const files = new Map<string, Buffer>();
-    for (const name of list.files) {
-      const bytes = await this.bytes(`${folder}/${name}`);
-      if (bytes !== null) files.set(name, bytes);
-    }
-    const history = readHistory(files, folder);
-    this.findings.push(...history.findings);
-    this.add(folder, 'asc-mhl', base, history.statements, history.ignore, files);
-    const root = folder.slice(0, -HISTORY_FOLDER.length - 1);
-    for (const { path, c4 } of history.references) {
-      const bytes = await this.bytes(`${root}/${path}`);
-      if (bytes !== null && c4OfBytes(bytes) !== c4)
-        this.findings.push(
-          finding(
-            'manifest-chain-broken',
-            `C4 ID ${c4OfBytes(bytes)}`,
-            `C4 ID ${c4}, as the history above recorded it`,
-            { file: `${root}/${path}` },
-          ),
-        );
-    }
-  }
-
-  /** A list outside any history. `place` says what its paths are relative to. */
-  async single(file: string, place: Place): Promise<void> {
-    const name = nameOf(file);
-    const bytes = await this.bytes(file);
-    if (bytes === null) return;
-    const read = new Map([[name, bytes]]);
-    const family = familyOfFileName(name);
-    if (family !== null) {
-      const reading = readChecksumFile(bytes, family, file);
-      this.findings.push(...reading.findings);
-      this.add(file, 'checksum-file', '', place(reading.statements), [], read);
+    if ('fault' in list) {
+      this.findings.push(list.fault);
       return;
     }
-    try {
-      const root = parseXml(bytes);
-      if (isGeneration(root)) {
-        const generation = readGeneration(root, file);
-        const folded = foldGenerations([{ generation, manifest: file }]);
-        this.findings.push(...generation.findings, ...folded.findings);
-        if (folded.statements.length === 0) this.unreadable(file, new XmlError('it lists no file'));
-        this.add(file, 'asc-mhl', '', place(folded.statements), generation.ignore, read);
-      } else if (isHashList1(root)) {
-        const reading = readHashList1(root, file);
-        this.findings.push(...reading.findings);
-        this.add(file, 'hash-list-1', '', place(reading.statements), [], read);
-      } else
-        throw new XmlError(`its root is ${root.name} of "${root.namespace}", not a hash list that is known`);
-    } catch (error) {
-      if (!(error instanceof XmlError)) throw error;
-      this.unreadable(file, error);
-    }
-  }
-
-  /** Manifests in a folder and below it; `base` is its path in the roll. */
-  async within(folder: string, base: string, placeOf: (base: string) => Place): Promise<void> {
-    const list = await this.list(folder);
-    for (const name of list?.files ?? [])
-      if (isManifestName(name)) await this.single(`${folder}/${name}`, placeOf(base));
-    for (const name of list?.folders ?? []) {
+    for (const name of list.files) if (isManifestName(name)) await this.list(`${folder}/${name}`, base);
+    for (const name of list.links)
+      if (isManifestName(name) || name === HISTORY_FOLDER)
+        this.findings.push(
+          finding(
+            'manifest-not-used',
+            'it is a symbolic link, and links are never followed',
+            'the manifest itself',
+            { file: `${folder}/${name}` },
+          ),
+        );
+    for (const name of list.folders) {
       if (name === HISTORY_FOLDER) await this.history(`${folder}/${name}`, base);
-      else await this.within(`${folder}/${name}`, base === '' ? name : `${base}/${name}`, placeOf);
+      else await this.within(`${folder}/${name}`, base === '' ? name : `${base}/${name}`);
     }
   }
 
-  /** Lists in a folder that are named after the roll: `A001.md5`, `A001.mhl`, `A001_2026-01-02_030405Z.mhl`. */
-  async named(folder: string, roll: string, place: Place): Promise<void> {
-    for (const name of (await this.list(folder))?.files ?? []) {
-      const stem = name.slice(0, name.lastIndexOf('.'));
-      const undated = stem.replace(/^\d{4,}_(?=.)/, '').replace(/_\d{4}-\d{2}-\d{2}_\d{6}Z?$/, '');
-      if (isManifestName(name) && (stem === roll || undated === roll))
-        await this.single(`${folder}/${name}`, place);
-    }
+  /** Lists in a folder that are named after the roll. */
+  async named(folder: string): Promise<void> {
+    const list = await listFolder(folder);
+    if (list === null) return;
+    if ('fault' in list) this.findings.push(list.fault);
+    else
+      for (const name of list.files)
+        if (isNamedAfter(name, this.#search.roll)) await this.list(`${folder}/${name}`, '');
   }
 }
 
 /**
  * In the roll: histories (`ascmhl`), hash lists (`*.mhl`) and checksum files (`*.md5`, `MD5SUMS`, ...), in any folder
- * of it. Beside the roll: lists named after it. In each of `manifestFolders`: lists named after it, and in `<roll>/` what a roll may hold.
+ * of it. Beside the roll: lists named after it. In each folder of manifests: lists named after it, and in `<roll>/` what
+ * a roll may hold. Besides, what manifests of the whole day say of it.
  */
-export async function findManifests(
-  rollFolder: string,
-  roll: string,
-  manifestFolders: readonly string[],
-  present: ReadonlySet<string>,
-): Promise<FoundManifests> {
-  const found = new Collector();
-  const placeOf = (base: string): Place => bestFit(base, roll, present);
-  await found.within(rollFolder, '', placeOf);
-  await found.named(rollFolder.slice(0, rollFolder.lastIndexOf('/')) || '/', nameOf(rollFolder), placeOf(''));
-  for (const folder of manifestFolders) {
-    const outer = await found.list(folder);
-    if (outer === null) found.unreadable(folder, new Error('there is no such folder'));
-    await found.named(folder, roll, placeOf(''));
-    if (outer?.folders.includes(roll) === true) await found.within(`${folder}/${roll}`, '', placeOf);
+export async function findManifests(search: ManifestSearch): Promise<FoundManifests> {
+  const { folder, roll, day, apart, ofDay } = search;
+  const found = new Collector(search);
+  await found.within(folder, '');
+  await found.named(folder.slice(0, folder.lastIndexOf('/')) || '/');
+  for (const outer of apart) {
+    if ((await listFolder(outer)) === null) found.tell([unreadable(outer, 'there is no such folder')]);
+    for (const place of placesApart(outer, day)) {
+      await found.named(place);
+      await found.within(`${place}/${roll}`, '');
+    }
   }
+  found.tell(ofDay?.findings ?? []);
+  for (const manifest of ofDay?.manifests ?? []) found.place(manifest, '');
   const merged = mergeStatements(found.manifests);
   return {
     statements: merged.statements,
     manifests: found.manifests,
-    findings: [...found.findings, ...merged.findings],
+    findings: tallied([...found.findings, ...merged.findings]),
   };
+}
+
+/** The folders in which the manifests of a day are looked for below a folder of manifests: it, and the day's in it. */
+export function placesApart(folder: string, day: string): readonly string[] {
+  return [folder, `${folder}/${day}`];
 }

@@ -1,9 +1,9 @@
 /** What the generations of an ASC MHL history, one after the other, come to state of each file. Pure. */
-import { type Finding, finding } from '../../findings/finding.ts';
+import { finding } from '../../findings/finding.ts';
 import { printable } from '../names.ts';
 import type { Algorithm } from './algorithms.ts';
 import type { FileRecord, Generation } from './generation.ts';
-import type { StatedHash, Statement } from './statement.ts';
+import type { ManifestFinding, StatedHash, Statement } from './statement.ts';
 
 /** A generation and the name that findings give its manifest. */
 export interface NamedGeneration {
@@ -29,8 +29,21 @@ function renames(
   );
 }
 
+/** Of the folders that the path lies in, the innermost that was renamed. */
+function innermost(
+  folders: ReadonlyMap<string, string>,
+  path: string,
+): [from: string, to: string] | undefined {
+  for (let end = path.lastIndexOf('/'); end > 0; end = path.lastIndexOf('/', end - 1)) {
+    const from = path.slice(0, end);
+    const to = folders.get(from);
+    if (to !== undefined) return [from, to];
+  }
+  return undefined;
+}
+
 class Fold {
-  readonly findings: Finding[] = [];
+  readonly findings: ManifestFinding[] = [];
   readonly #files = new Map<string, Known>();
 
   add({ generation, manifest }: NamedGeneration): void {
@@ -44,10 +57,11 @@ class Fold {
    */
   #moveAll({ files, folders }: Generation): void {
     const ofFiles = renames(files);
-    const ofFolders = [...renames(folders)].sort(([a], [b]) => b.length - a.length);
+    const ofFolders = renames(folders);
+    if (ofFiles.size === 0 && ofFolders.size === 0) return;
     const moved: [path: string, known: Known][] = [];
     for (const [path, known] of [...this.#files]) {
-      const folder = ofFolders.find(([from]) => path.startsWith(`${from}/`));
+      const folder = innermost(ofFolders, path);
       const to =
         ofFiles.get(path) ?? (folder === undefined ? path : folder[1] + path.slice(folder[0].length));
       ofFiles.delete(path);
@@ -83,14 +97,15 @@ class Fold {
       if (earlier !== undefined && earlier.value !== value) {
         // What is called verified must have been found equal to an earlier value; anything else may be a new beginning.
         const code = action === 'verified' ? 'manifest-contradiction' : 'manifest-superseded';
-        this.findings.push(
-          finding(
+        this.findings.push({
+          ...finding(
             code,
             `${printable(file.path)}: ${algorithm} ${value}`,
             `${algorithm} ${earlier.value}, as in ${earlier.manifest}`,
             { file: manifest },
           ),
-        );
+          path: file.path,
+        });
       }
       known.hashes.set(algorithm, { value, manifest });
     }
@@ -104,29 +119,29 @@ class Fold {
     }));
   }
 
-  failures(): Finding[] {
+  failures(): ManifestFinding[] {
     return [...this.#files].flatMap(([path, { failure }]) => {
       if (failure === null) return [];
       const found = `${printable(path)}: ${failure.hash}, recorded as failed`;
-      if (failure.settledBy !== null)
-        return [
-          finding('manifest-failure-settled', found, `recorded as good again in ${failure.settledBy}`, {
-            file: failure.manifest,
-          }),
-        ];
-      return [
-        finding('manifest-failure', found, 'a file that was good whenever it was checked', {
-          file: failure.manifest,
-        }),
-      ];
+      const about = { file: failure.manifest };
+      const told =
+        failure.settledBy === null
+          ? finding('manifest-failure', found, 'a file that was good whenever it was checked', about)
+          : finding(
+              'manifest-failure-settled',
+              found,
+              `recorded as good again in ${failure.settledBy}`,
+              about,
+            );
+      return [{ ...told, path }];
     });
   }
 }
 
 /** Oldest first. The newest record of a file counts, unless it records a failure. */
-export function foldGenerations(generations: readonly NamedGeneration[]): {
+export function foldGenerations(generations: Iterable<NamedGeneration>): {
   statements: Statement[];
-  findings: Finding[];
+  findings: ManifestFinding[];
 } {
   const fold = new Fold();
   for (const generation of generations) fold.add(generation);

@@ -1,10 +1,12 @@
 /** One ASC MHL v2.0 manifest: one generation of a history. Source: ASC MHL specification v1.0 and its schema, ASCMHL.xsd. */
 import { finding, type Finding } from '../../findings/finding.ts';
+import { FindingTally } from '../../findings/tally.ts';
 import { printable } from '../names.ts';
 import { type Algorithm, canonicalValue } from './algorithms.ts';
 import { statedSize } from './hash-list-1.ts';
-import { relativePath } from './statement.ts';
-import { childOf, childrenOf, type XmlNode } from './xml.ts';
+import { MAX_ENTRIES, pathFinding, relativePath, TooManyEntries } from './statement.ts';
+import { ownText } from './text.ts';
+import { childOf, childrenOf, type XmlNode, type XmlStart } from './xml.ts';
 
 export const MHL_NAMESPACE = 'urn:ASC:MHL:v2.0';
 /** In the order of the schema. */
@@ -46,7 +48,7 @@ export interface Generation {
   readonly findings: readonly Finding[];
 }
 
-export function isGeneration(root: XmlNode): boolean {
+export function isGeneration(root: XmlStart): boolean {
   return root.name === 'hashlist' && root.namespace === MHL_NAMESPACE && root.attributes.version === '2.0';
 }
 
@@ -62,78 +64,100 @@ function recordedHashes(entry: XmlNode): { hashes: RecordedHash[] } | { refused:
       if (value === null) return { refused: `not a value of ${algorithm}: ${printable(node.text)}` };
       if (action !== null && !mhlActions.some((known) => known === action))
         return { refused: `an action "${printable(action)}"` };
-      hashes.push({ algorithm, value, action: action as MhlAction | null });
+      hashes.push({ algorithm, value: ownText(value), action: action as MhlAction | null });
     }
   }
   return { hashes };
 }
 
-/** `root`: a document for which `isGeneration` holds. An entry that cannot be read is a finding, and the others count. */
-export function readGeneration(root: XmlNode, manifest: string): Generation {
-  const findings: Finding[] = [];
-  const refuse = (where: string, why: string): void => {
-    findings.push(
+/** Takes the entries one by one. One that cannot be read is a finding, and the others count. */
+export class GenerationReader {
+  readonly #files: FileRecord[] = [];
+  readonly #folders: { path: string; previousPath: string | null }[] = [];
+  readonly #findings = new FindingTally();
+  readonly #manifest: string;
+  #entries = 0;
+
+  /** `manifest`: the name that findings give the generation. */
+  constructor(manifest: string) {
+    this.#manifest = manifest;
+  }
+
+  /** An element of `hashes`. Throws TooManyEntries. */
+  entry(entry: XmlNode): void {
+    this.#entries += 1;
+    if (this.#entries > MAX_ENTRIES) throw new TooManyEntries();
+    const where = `entry ${this.#entries}`;
+    const refused = this.#read(entry, where);
+    if (refused !== null) this.#refuse(where, refused);
+  }
+
+  /** Why it cannot be understood; null when it can be, or has its finding already. */
+  #read(entry: XmlNode, where: string): string | null {
+    if (entry.name !== 'hash' && entry.name !== 'directoryhash') return `an element ${entry.name}`;
+    const element = childOf(entry, 'path');
+    if (element === undefined) return 'no path';
+    const path = this.#checkedPath(element.text, where);
+    if (path === null) return null;
+    if (entry.name === 'directoryhash') {
+      this.#folders.push({ path, previousPath: this.#previous(entry, where) });
+      return null;
+    }
+    const bytes = statedSize(element.attributes.size);
+    if (bytes === undefined) return `a size of ${printable(element.attributes.size ?? '')}`;
+    const recorded = recordedHashes(entry);
+    if ('refused' in recorded) return recorded.refused;
+    const previousPath = this.#previous(entry, where);
+    this.#files.push({ path, bytes, hashes: recorded.hashes, previousPath });
+    return null;
+  }
+
+  #refuse(where: string, why: string): void {
+    this.#findings.add(
       finding('manifest-line-malformed', `${where}: ${why}`, 'an entry as the ASC MHL schema has it', {
-        file: manifest,
+        file: this.#manifest,
       }),
     );
-  };
-  const checkedPath = (text: string, where: string): string | null => {
-    const checked = relativePath(text);
-    if ('path' in checked) return checked.path;
-    findings.push(
-      finding(
-        'manifest-path-outside',
-        `${where}: ${printable(text)}: ${checked.refused}`,
-        'a path below the folder that the manifest describes',
-        { file: manifest },
-      ),
-    );
-    return null;
-  };
-  const previous = (entry: XmlNode, where: string): string | null => {
-    const text = childOf(entry, 'previousPath')?.text;
-    return text === undefined ? null : checkedPath(text, `${where}, previousPath`);
-  };
-  const files: FileRecord[] = [];
-  const folders: Generation['folders'][number][] = [];
-  const hashes = childOf(root, 'hashes');
-  for (const [index, entry] of (hashes?.children ?? []).entries()) {
-    const element = childOf(entry, 'path');
-    const where = `entry ${index + 1}`;
-    if (entry.name !== 'hash' && entry.name !== 'directoryhash') {
-      refuse(where, `an element ${entry.name}`);
-      continue;
-    }
-    if (element === undefined) {
-      refuse(where, 'no path');
-      continue;
-    }
-    const path = checkedPath(element.text, where);
-    if (path === null) continue;
-    if (entry.name === 'directoryhash') {
-      folders.push({ path, previousPath: previous(entry, where) });
-      continue;
-    }
-    const size = statedSize(element.attributes.size);
-    if (size === undefined) {
-      refuse(where, `a size of ${printable(element.attributes.size ?? '')}`);
-      continue;
-    }
-    const recorded = recordedHashes(entry);
-    if ('refused' in recorded) refuse(where, recorded.refused);
-    else files.push({ path, bytes: size, hashes: recorded.hashes, previousPath: previous(entry, where) });
   }
-  const references = childrenOf(
-    childOf(root, 'references') ?? { ...root, children: [] },
-    'hashlistreference',
-  ).flatMap((entry, index) => {
-    const path = checkedPath(childOf(entry, 'path')?.text ?? '', `reference ${index + 1}`);
-    return path === null ? [] : [{ path, c4: childOf(entry, 'c4')?.text.trim() ?? '' }];
-  });
-  const process = childOf(root, 'processinfo');
-  const ignoreList = process === undefined ? undefined : childOf(process, 'ignore');
-  const ignore =
-    ignoreList === undefined ? [] : childrenOf(ignoreList, 'pattern').map((pattern) => pattern.text);
-  return { files, folders, references, ignore, findings };
+
+  #checkedPath(text: string, where: string): string | null {
+    const checked = relativePath(text);
+    if ('path' in checked) return ownText(checked.path);
+    this.#findings.add(pathFinding(checked, text, where, this.#manifest));
+    return null;
+  }
+
+  #previous(entry: XmlNode, where: string): string | null {
+    const text = childOf(entry, 'previousPath')?.text;
+    return text === undefined ? null : this.#checkedPath(text, `${where}, previousPath`);
+  }
+
+  /** `root`: the document without the entries. */
+  finish(root: XmlNode): Generation {
+    const references = childrenOf(
+      childOf(root, 'references') ?? { ...root, children: [] },
+      'hashlistreference',
+    ).flatMap((entry, index) => {
+      const path = this.#checkedPath(childOf(entry, 'path')?.text ?? '', `reference ${index + 1}`);
+      return path === null ? [] : [{ path, c4: childOf(entry, 'c4')?.text.trim() ?? '' }];
+    });
+    const process = childOf(root, 'processinfo');
+    const ignoreList = process === undefined ? undefined : childOf(process, 'ignore');
+    const ignore =
+      ignoreList === undefined ? [] : childrenOf(ignoreList, 'pattern').map((pattern) => pattern.text);
+    return {
+      files: this.#files,
+      folders: this.#folders,
+      references,
+      ignore,
+      findings: this.#findings.findings(),
+    };
+  }
+}
+
+/** `root`: a document for which `isGeneration` holds. */
+export function readGeneration(root: XmlNode, manifest: string): Generation {
+  const reader = new GenerationReader(manifest);
+  for (const entry of childOf(root, 'hashes')?.children ?? []) reader.entry(entry);
+  return reader.finish(root);
 }

@@ -7,13 +7,14 @@
  *   xxhash64be XXH64, canonical hex           null        no checksum, the size alone
  *   md5, sha1  hex
  */
-import { type Finding, finding } from '../../findings/finding.ts';
+import { finding } from '../../findings/finding.ts';
+import { FindingTally } from '../../findings/tally.ts';
 import { printable } from '../names.ts';
 import { canonicalValue, reverseBytes } from './algorithms.ts';
 import { type Reading, type StatedHash, StatementList } from './statement.ts';
-import { childOf, childrenOf, type XmlNode } from './xml.ts';
+import { childOf, childrenOf, type XmlNode, type XmlStart } from './xml.ts';
 
-export function isHashList1(root: XmlNode): boolean {
+export function isHashList1(root: XmlStart): boolean {
   return (
     root.name === 'hashlist' && root.namespace === '' && /^1(\.\d+)*$/.test(root.attributes.version ?? '')
   );
@@ -25,7 +26,7 @@ const READERS: Readonly<Record<string, (text: string) => StatedHash | null>> = {
   xxhash64be: (text) => stated('xxh64', text),
   xxhash64: (text) => {
     const written = canonicalValue('xxh64', text);
-    return written === null ? null : { algorithm: 'xxh64', value: reverseBytes(written), reversed: true };
+    return written === null ? null : { algorithm: 'xxh64', value: reverseBytes(written) };
   },
   xxhash: (text) => {
     if (!/^\d{1,10}$/.test(text) || Number(text) > 0xffffffff) return null;
@@ -58,30 +59,53 @@ function statedHashes(entry: XmlNode): { hashes: StatedHash[] } | { refused: str
   return { hashes };
 }
 
-/** `root`: a document for which `isHashList1` holds. Paths are relative to the folder that holds the list. */
-export function readHashList1(root: XmlNode, manifest: string): Reading {
-  const list = new StatementList(manifest);
-  const findings: Finding[] = [];
-  const refuse = (where: string, why: string): void => {
-    findings.push(
-      finding('manifest-line-malformed', `${where}: ${why}`, 'an entry with file, size and one checksum', {
-        file: manifest,
-      }),
-    );
-  };
-  for (const [index, entry] of childrenOf(root, 'hash').entries()) {
+/** Takes the entries one by one. Paths are relative to the folder that holds the list. */
+export class HashList1Reader {
+  readonly #list: StatementList;
+  readonly #findings = new FindingTally();
+  readonly #manifest: string;
+  #entries = 0;
+
+  /** `manifest`: the name that findings give the list. */
+  constructor(manifest: string) {
+    this.#manifest = manifest;
+    this.#list = new StatementList(manifest);
+  }
+
+  /** An element `hash` of the root. Throws TooManyEntries. */
+  entry(entry: XmlNode): void {
+    this.#entries += 1;
     const path = childOf(entry, 'file')?.text ?? '';
-    const where = `entry ${index + 1}${path === '' ? '' : ` (${printable(path)})`}`;
+    const where = `entry ${this.#entries}${path === '' ? '' : ` (${printable(path)})`}`;
     const size = statedSize(childOf(entry, 'size')?.text);
     const hashes = statedHashes(entry);
-    if (path === '') refuse(where, 'no file name');
-    else if (size === undefined || size === null) refuse(where, 'no size in whole bytes');
-    else if ('refused' in hashes) refuse(where, hashes.refused);
-    else list.add(path, size, hashes.hashes, where);
+    if (path === '') this.#refuse(where, 'no file name');
+    else if (size === undefined || size === null) this.#refuse(where, 'no size in whole bytes');
+    else if ('refused' in hashes) this.#refuse(where, hashes.refused);
+    else this.#list.add(path, size, hashes.hashes, where);
   }
-  if (list.statements().length === 0)
-    findings.push(
-      finding('manifest-unreadable', 'it lists no file', 'at least one entry', { file: manifest }),
+
+  #refuse(where: string, why: string): void {
+    this.#findings.add(
+      finding('manifest-line-malformed', `${where}: ${why}`, 'an entry with file, size and one checksum', {
+        file: this.#manifest,
+      }),
     );
-  return { statements: list.statements(), ignore: [], findings: [...findings, ...list.findings] };
+  }
+
+  finish(): Reading {
+    const statements = this.#list.statements();
+    if (statements.length === 0)
+      this.#findings.add(
+        finding('manifest-unreadable', 'it lists no file', 'at least one entry', { file: this.#manifest }),
+      );
+    return { statements, ignore: [], findings: [...this.#findings.findings(), ...this.#list.findings] };
+  }
+}
+
+/** `root`: a document for which `isHashList1` holds. */
+export function readHashList1(root: XmlNode, manifest: string): Reading {
+  const reader = new HashList1Reader(manifest);
+  for (const entry of childrenOf(root, 'hash')) reader.entry(entry);
+  return reader.finish();
 }

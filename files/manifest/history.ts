@@ -2,14 +2,15 @@
  * An ASC MHL history: its chain and its generations. A generation whose bytes are not those that the chain recorded
  * counts for nothing. Pure on bytes. Source: ASC MHL specification v1.0.
  */
-import { type Finding, finding } from '../../findings/finding.ts';
+import { finding } from '../../findings/finding.ts';
 import { printable } from '../names.ts';
 import { c4OfBytes } from './c4.ts';
 import { CHAIN_FILE, type ChainEntry, readChain } from './chain.ts';
 import { foldGenerations, type NamedGeneration } from './fold.ts';
-import { type Generation, isGeneration, readGeneration } from './generation.ts';
-import type { Statement } from './statement.ts';
-import { parseXml, XmlError } from './xml.ts';
+import type { Generation } from './generation.ts';
+import { type ManifestFinding, MAX_ENTRIES, type Statement, TooManyEntries } from './statement.ts';
+import { XmlError } from './xml.ts';
+import { readXmlList } from './xml-list.ts';
 
 export interface History {
   readonly statements: readonly Statement[];
@@ -18,7 +19,7 @@ export interface History {
   readonly references: Generation['references'];
   /** What the chain names, oldest first; empty without a readable chain. */
   readonly chain: readonly ChainEntry[];
-  readonly findings: readonly Finding[];
+  readonly findings: readonly ManifestFinding[];
 }
 
 type Broken = (file: string, found: string, expected: string) => void;
@@ -64,7 +65,7 @@ function vouched(chain: readonly ChainEntry[], files: ReadonlyMap<string, Buffer
 
 /** `files`: what lies in the history's folder, by name; `name`: what findings call that folder. */
 export function readHistory(files: ReadonlyMap<string, Buffer>, name: string): History {
-  const findings: Finding[] = [];
+  const findings: ManifestFinding[] = [];
   const broken: Broken = (file, found, expected) => {
     findings.push(finding('manifest-chain-broken', found, expected, { file: `${name}/${file}` }));
   };
@@ -77,38 +78,47 @@ export function readHistory(files: ReadonlyMap<string, Buffer>, name: string): H
         broken(file, 'a generation that the chain does not list', 'every generation in the chain');
   // Without any chain the roll is held, and what the generations say still helps whoever looks for the reason.
   const counting = chain === null ? all : vouched(chain, files, broken);
-  const read = new Map<string, Generation>();
-  for (const file of all) {
-    const manifest = `${name}/${file}`;
+  const read = (file: string): Generation | null => {
+    const bytes = files.get(file);
+    if (bytes === undefined) return null;
+    const about = { file: `${name}/${file}` };
     try {
-      const root = parseXml(files.get(file) ?? Buffer.alloc(0));
-      if (!isGeneration(root)) throw new XmlError('it is not an ASC MHL 2.0 manifest');
-      read.set(file, readGeneration(root, manifest));
+      const list = readXmlList(bytes, about.file);
+      if (list.kind === 'asc-mhl') return list.generation;
+      findings.push(finding('manifest-unreadable', list.kind, 'an ASC MHL 2.0 manifest', about));
     } catch (error) {
-      if (!(error instanceof XmlError)) throw error;
-      if (files.has(file))
+      if (error instanceof TooManyEntries)
+        findings.push(finding('manifest-too-large', error.message, `at most ${MAX_ENTRIES} entries`, about));
+      else if (error instanceof XmlError)
         findings.push(
-          finding('manifest-unreadable', printable(error.message), 'an ASC MHL 2.0 manifest', {
-            file: manifest,
-          }),
+          finding('manifest-unreadable', printable(error.message), 'an ASC MHL 2.0 manifest', about),
         );
+      else throw error;
+    }
+    return null;
+  };
+  let ignore: readonly string[] = [];
+  const references: Generation['references'][number][] = [];
+  /** One at a time: long ones do not fit into memory side by side. */
+  function* generations(): Generator<NamedGeneration> {
+    for (const file of counting) {
+      const generation = read(file);
+      if (generation === null) continue;
+      // Patterns are handed on from generation to generation: the newest has them all.
+      ignore = generation.ignore;
+      for (const reference of generation.references) references.push(reference);
+      for (const item of generation.findings) findings.push(item);
+      yield { generation, manifest: `${name}/${file}` };
     }
   }
-  const generations: NamedGeneration[] = counting.flatMap((file) => {
-    const generation = read.get(file);
-    return generation === undefined ? [] : [{ generation, manifest: `${name}/${file}` }];
-  });
-  const folded = foldGenerations(generations);
+  const folded = foldGenerations(generations());
+  // What counts for nothing is read all the same: that it cannot be read says why.
+  for (const file of all) if (!counting.includes(file)) read(file);
   return {
     statements: folded.statements,
-    // Patterns are handed on from generation to generation: the newest has them all.
-    ignore: generations.at(-1)?.generation.ignore ?? [],
-    references: generations.flatMap(({ generation }) => generation.references),
+    ignore,
+    references,
     chain: chain ?? [],
-    findings: [
-      ...findings,
-      ...generations.flatMap(({ generation }) => generation.findings),
-      ...folded.findings,
-    ],
+    findings: [...findings, ...folded.findings],
   };
 }

@@ -1,16 +1,22 @@
 /**
- * XML of manifests, read safely: UTF-8 only, well-formed only, no document type declaration (hence no entities of
- * anybody's own and no outside look-ups), and a bounded depth. Written by escaping every character that XML would change.
+ * XML of manifests, read safely: UTF-8 or UTF-16, well-formed only, no document type declaration (hence no entities of
+ * anybody's own and no outside look-ups), and a bounded depth. Long lists are read record by record, without a tree of
+ * all of them. Written by escaping every character that XML would change.
  */
-import { isUtf8 } from 'node:buffer';
-import { XMLParser, XMLValidator } from 'fast-xml-parser';
+import { TextDecoder } from 'node:util';
+import { type SaxesAttributeNS, SaxesParser } from 'saxes';
+import { plainBytes } from './text.ts';
 
-export interface XmlNode {
+/** An element as its start tag says it. */
+export interface XmlStart {
   /** Local name. */
   readonly name: string;
   readonly namespace: string;
   /** By name as written; namespace declarations are not among them. */
   readonly attributes: Readonly<Record<string, string>>;
+}
+
+export interface XmlNode extends XmlStart {
   readonly children: readonly XmlNode[];
   /** Character data directly in this element, exactly, spaces kept. */
   readonly text: string;
@@ -19,92 +25,94 @@ export interface XmlNode {
 /** The message says what is wrong with the document, for a finding. */
 export class XmlError extends Error {}
 
+/**
+ * Asked of every element as it ends, with those it lies in, the root first. What it answers true for is not kept among
+ * the children of its parent.
+ */
+export type TakeElement = (node: XmlNode, within: readonly XmlStart[]) => boolean;
+
 const MAX_DEPTH = 64;
-const TEXT = '#text';
-const CDATA = '#cdata';
-const ATTRIBUTES = ':@';
-type Raw = Readonly<Record<string, unknown>>;
+const CHUNK_BYTES = 64 * 1024;
+const NAMESPACE_DECLARATIONS = 'http://www.w3.org/2000/xmlns/';
 
-const parser = new XMLParser({
-  preserveOrder: true,
-  ignoreAttributes: false,
-  attributeNamePrefix: '',
-  textNodeName: TEXT,
-  cdataPropName: CDATA,
-  parseTagValue: false,
-  parseAttributeValue: false,
-  trimValues: false,
-  // Decoded below instead: exactly the five of XML and character numbers, each once.
-  processEntities: false,
-  ignoreDeclaration: true,
-  ignorePiTags: true,
-  maxNestedTags: MAX_DEPTH,
-});
+interface OpenElement extends XmlStart {
+  readonly written: string;
+  readonly children: XmlNode[];
+  text: string;
+}
 
-const NAMED: Readonly<Record<string, string>> = { lt: '<', gt: '>', amp: '&', quot: '"', apos: "'" };
+function attributesOf(attributes: Readonly<Record<string, SaxesAttributeNS>>): Record<string, string> {
+  return Object.fromEntries(
+    Object.values(attributes)
+      .filter(({ uri }) => uri !== NAMESPACE_DECLARATIONS)
+      .map(({ name, value }) => [name, value]),
+  );
+}
 
-function decode(text: string): string {
-  return text.replace(/&([^;&]*);?/g, (whole, name: string) => {
-    const number = /^#(?:x([0-9a-fA-F]{1,6})|([0-9]{1,7}))$/.exec(name);
-    const code =
-      number === null
-        ? null
-        : Number.parseInt(number[1] ?? number[2] ?? '', number[1] === undefined ? 10 : 16);
-    const value =
-      code !== null && code > 0 && code <= 0x10ffff && !(code >= 0xd800 && code <= 0xdfff)
-        ? String.fromCodePoint(code)
-        : NAMED[name];
-    if (value === undefined || !whole.endsWith(';'))
-      throw new XmlError(`an entity that XML does not define: ${whole.slice(0, 20)}`);
-    return value;
+const keepAll: TakeElement = () => false;
+
+/** The root element, without what `take` took. Throws XmlError, and what `take` throws. */
+export function parseXml(bytes: Buffer, take: TakeElement = keepAll): XmlNode {
+  const plain = plainBytes(bytes);
+  if (plain === null) throw new XmlError('it begins as UTF-16 text and is none');
+  const open: OpenElement[] = [];
+  let root: XmlNode | null = null;
+  const parser = new SaxesParser({ xmlns: true });
+  const wrong = (what: string): XmlError => new XmlError(`line ${parser.line}: ${what}`);
+  parser.on('error', ({ message }) => {
+    throw wrong(message.replace(/^\d+:\d+: /, '').replace(/\.$/, ''));
   });
-}
-
-function convert(raw: Raw, outer: Readonly<Record<string, string>>, depth: number): XmlNode {
-  if (depth > MAX_DEPTH) throw new XmlError(`elements nested deeper than ${MAX_DEPTH}`);
-  const tag = Object.keys(raw).find((key) => key !== ATTRIBUTES) as string;
-  const attributes: Record<string, string> = {};
-  const scope: Record<string, string> = { ...outer };
-  for (const [name, value] of Object.entries((raw[ATTRIBUTES] ?? {}) as Readonly<Record<string, string>>)) {
-    const text = decode(value);
-    if (name === 'xmlns') scope[''] = text;
-    else if (name.startsWith('xmlns:')) scope[name.slice(6)] = text;
-    else attributes[name] = text;
-  }
-  const [prefix, name] = tag.includes(':') ? (tag.split(':', 2) as [string, string]) : ['', tag];
-  const children: XmlNode[] = [];
-  let text = '';
-  for (const child of raw[tag] as readonly Raw[]) {
-    if (TEXT in child) text += decode(String(child[TEXT]));
-    else if (CDATA in child)
-      text += (child[CDATA] as readonly Raw[]).map((part) => String(part[TEXT] ?? '')).join('');
-    else children.push(convert(child, scope, depth + 1));
-  }
-  return { name, namespace: scope[prefix] ?? '', attributes, children, text };
-}
-
-/** The root element. Throws XmlError. */
-export function parseXml(bytes: Buffer): XmlNode {
-  if (!isUtf8(bytes)) throw new XmlError('it is not UTF-8 text');
-  const text = bytes
-    .toString('utf8')
-    .replace(/^\ufeff/, '')
-    .replace(/\r\n?/g, '\n'); // XML 1.0, 2.11: line ends become one LF before anything else.
-  const encoding = /^<\?xml[^>]*\sencoding\s*=\s*["']([^"']*)["']/.exec(text)?.[1];
-  if (encoding !== undefined && !/^(utf-?8|us-ascii)$/i.test(encoding))
-    throw new XmlError(`it is declared as ${encoding}, not UTF-8`);
-  if (/<!DOCTYPE|<!ENTITY/i.test(text))
+  parser.on('xmldecl', ({ encoding }) => {
+    const known = plain.from === 'bytes' ? /^(utf-?8|us-ascii)$/i : /^(utf-?8|utf-?16(le|be)?)$/i;
+    if (encoding !== undefined && !known.test(encoding))
+      throw new XmlError(`it is declared as ${encoding}, not UTF-8`);
+  });
+  parser.on('doctype', () => {
     throw new XmlError('it has a document type declaration, which a manifest never needs');
-  const valid = XMLValidator.validate(text);
-  if (valid !== true) throw new XmlError(`line ${valid.err.line}: ${valid.err.msg}`);
-  let roots: readonly Raw[];
+  });
+  parser.on('opentag', ({ name, local, uri, attributes }) => {
+    if (open.length === MAX_DEPTH) throw new XmlError(`elements nested deeper than ${MAX_DEPTH}`);
+    open.push({
+      name: local,
+      namespace: uri,
+      attributes: attributesOf(attributes),
+      written: name,
+      children: [],
+      text: '',
+    });
+  });
+  const addText = (text: string): void => {
+    const inner = open.at(-1);
+    if (inner !== undefined) inner.text += text;
+  };
+  parser.on('text', addText);
+  parser.on('cdata', addText);
+  parser.on('closetag', () => {
+    const { written: _, ...node } = open.pop() as OpenElement;
+    if (take(node, open)) return;
+    const outer = open.at(-1);
+    if (outer === undefined) root = node;
+    else outer.children.push(node);
+  });
+  const decoder = new TextDecoder('utf-8', { fatal: true, ignoreBOM: true });
+  for (let at = 0; at < plain.bytes.length; at += CHUNK_BYTES)
+    parser.write(decoded(decoder, plain.bytes.subarray(at, at + CHUNK_BYTES)));
+  const unclosed = open.at(-1);
+  if (unclosed !== undefined) throw new XmlError(`it ends before </${unclosed.written}>`);
+  if (plain.bytes.length === 0) throw new XmlError('it is empty');
+  parser.write(decoded(decoder, null));
+  parser.close();
+  if (root === null) throw new XmlError('it holds no element');
+  return root;
+}
+
+/** null: the end. */
+function decoded(decoder: TextDecoder, bytes: Buffer | null): string {
   try {
-    roots = (parser.parse(text) as readonly Raw[]).filter((node) => !(TEXT in node));
-  } catch (error) {
-    throw new XmlError((error as Error).message);
+    return bytes === null ? decoder.decode() : decoder.decode(bytes, { stream: true });
+  } catch {
+    throw new XmlError('it is not UTF-8 text');
   }
-  if (roots.length !== 1) throw new XmlError(`${roots.length} root elements`);
-  return convert(roots[0] as Raw, { xml: 'http://www.w3.org/XML/1998/namespace' }, 1);
 }
 
 export function childrenOf(node: XmlNode, name: string): XmlNode[] {

@@ -6,7 +6,7 @@ export const rollCodes = {
     weight: 'hold',
     title: 'the roll has no manifest',
     remedy:
-      'Copy the card again with checksums, or make a manifest with `rushlight seal <roll> --to <folder>` while the card still exists, and pass the folder with --manifests. A manifest made now proves the copies equal to each other, not to the card.',
+      'A manifest counts in the roll; and at the top of the shoot day, of a copy or of a folder that --manifests names, when it is named after the roll, lies in a folder named after it, or has paths that begin with its name. If there is none, copy the card again with checksums, or make one with `rushlight seal <roll> --to <folder>` while the card still exists, and pass the folder with --manifests. A manifest made now proves the copies equal to each other, not to the card.',
   },
   'manifest-unreadable': {
     weight: 'hold',
@@ -36,6 +36,41 @@ export const rollCodes = {
     title: 'a manifest names a path outside its roll',
     remedy: 'Such a manifest is broken or was tampered with. Fetch it from another copy and ask who made it.',
   },
+  'manifest-path-absolute': {
+    weight: 'hold',
+    title: 'a manifest names files by whole paths of the machine that made it',
+    remedy:
+      'Run the checksum program again in the folder that holds the roll, with the name of the roll instead of the whole path, and take this list out of the roll.',
+  },
+  'manifest-path-separators': {
+    weight: 'note',
+    title: 'a manifest writes its paths with backslashes, as programs on Windows do',
+    remedy: 'Nothing: the files were found and compared under the same paths with slashes.',
+  },
+  'manifest-not-used': {
+    weight: 'note',
+    title: 'something lies where manifests are looked for, and is not used',
+    remedy:
+      'If it should count, name it after the roll (`A001.md5`), put it in the roll, or make a list whose paths begin with the name of the roll. Put the file itself where a link stands. If it should not count, nothing need be done.',
+  },
+  'manifest-entries-outside-rolls': {
+    weight: 'note',
+    title: 'a manifest of the day lists files that lie in none of its rolls',
+    remedy:
+      'These files are not read and nothing is said of them. Compare them with the checksum program that wrote the list, if they matter.',
+  },
+  'roll-only-in-manifest': {
+    weight: 'hold',
+    title: 'a manifest of the day lists a roll that the shoot day lacks',
+    remedy:
+      'Copy the roll to the shoot day from its card or from another copy, and run again. If it belongs elsewhere, make a manifest of the day without it.',
+  },
+  'manifest-too-large': {
+    weight: 'hold',
+    title: 'a manifest is larger than what is read',
+    remedy:
+      'Make a list for each roll instead of one for all of them, or leave frames of other days out of it. Nothing of this one was read.',
+  },
   'manifest-contradiction': {
     weight: 'hold',
     title: 'manifests of one roll state different things about one file',
@@ -64,6 +99,12 @@ export const rollCodes = {
     title: 'a newer generation states another checksum of a file than an older one',
     remedy:
       'The newest counts. Ask who made that generation whether the file was changed on purpose after the card was copied.',
+  },
+  'findings-more': {
+    weight: 'note',
+    title: 'there are more findings of one kind than are written out',
+    remedy:
+      'What is said of the first ones goes for all of them. Remove their cause and check again: what is left is named then.',
   },
   'roll-file-absent': {
     weight: 'hold',

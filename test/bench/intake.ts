@@ -5,6 +5,7 @@ import { createCipheriv } from 'node:crypto';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { promisify } from 'node:util';
+import { noDayManifests } from '../../files/manifest/day.ts';
 import { intakeRoll } from '../../coordinator/intake/index.ts';
 import { sealRoll } from '../../coordinator/seal.ts';
 import type { BenchLine } from './line.ts';
@@ -69,6 +70,7 @@ export async function benchIntake(): Promise<BenchLine[]> {
         folder: roll,
         copies: [],
         manifests: [manifests],
+        dayManifests: noDayManifests,
         readers: READERS,
       });
       const read = result.copies[0];

@@ -2,6 +2,7 @@
 import { mkdirSync, mkdtempSync, rmSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { dirname, join } from 'node:path';
+import { noDayManifests } from '../../files/manifest/day.ts';
 import { intakeRoll } from '../../coordinator/intake/index.ts';
 import type { NightResult } from '../../coordinator/night/request.ts';
 import { runCli } from '../support/cli.ts';
@@ -164,6 +165,7 @@ export async function benchFirstFrame(): Promise<BenchLine> {
         folder: join(day, ROLL),
         copies: [],
         manifests: [],
+        dayManifests: noDayManifests,
         readers: READERS,
       });
       const intakeSeconds = (performance.now() - intakeStarted) / 1000;

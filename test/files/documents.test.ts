@@ -25,7 +25,14 @@ async function found(
   folders: string[] = [],
 ): ReturnType<typeof findManifests> {
   const walk = await walkFolder(roll);
-  return findManifests(roll, name, folders, new Set(walk.files.map(({ path }) => path)));
+  return findManifests({
+    folder: roll,
+    roll: name,
+    day: 'day',
+    apart: folders,
+    ofDay: undefined,
+    present: new Set(walk.files.map(({ path }) => path)),
+  });
 }
 
 describe('published histories (ascmitc/mhl, see SOURCES.md)', () => {
@@ -111,7 +118,7 @@ describe('the older hash list, version 1', () => {
     [
       'xxhash64, bytes reversed',
       '<xxhash64>990977adf52cbc44</xxhash64>',
-      { algorithm: 'xxh64', value: '44bc2cf5ad770999', reversed: true },
+      { algorithm: 'xxh64', value: '44bc2cf5ad770999' },
     ],
     [
       'xxhash64be',
@@ -175,7 +182,7 @@ describe('XML', () => {
     ['nothing', ''],
     ['text', 'bells'],
     ['bytes that are not UTF-8', Buffer.from([0x3c, 0x61, 0x3e, 0xe9, 0x3c, 0x2f, 0x61, 0x3e])],
-    ['UTF-16', Buffer.from('<a/>', 'utf16le')],
+    ['UTF-16 that ends in the middle of a character', Buffer.from([0xff, 0xfe, 0x3c, 0x00, 0x00, 0xd8])],
     ['another encoding by its own word', '<?xml version="1.0" encoding="ISO-8859-1"?><a/>'],
     ['depth without end', '<a>'.repeat(5000) + '</a>'.repeat(5000)],
   ];
@@ -279,7 +286,7 @@ describe('a generation', () => {
 
   test.each([
     ['a path that climbs out', '<path>../b.mov</path>', 'manifest-path-outside'],
-    ['an absolute path', '<path>/b.mov</path>', 'manifest-path-outside'],
+    ['an absolute path', '<path>/b.mov</path>', 'manifest-path-absolute'],
     ['a size that is none', '<path size="big">b.mov</path>', 'manifest-line-malformed'],
     ['no path', '', 'manifest-line-malformed'],
     ['a value of another length', '<path>b.mov</path><xxh64>44bc</xxh64>', 'manifest-line-malformed'],

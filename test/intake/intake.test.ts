@@ -13,6 +13,7 @@ import {
 } from 'node:fs';
 import { join } from 'node:path';
 import { describe, expect, test } from 'vitest';
+import { noDayManifests } from '../../files/manifest/day.ts';
 import { discoverRolls, intakeRoll } from '../../coordinator/intake/index.ts';
 import { judgeCopy } from '../../coordinator/intake/judge.ts';
 import { readCopy, walkCopy } from '../../coordinator/intake/read.ts';
@@ -58,6 +59,7 @@ function intake(
     folder: at.roll,
     copies: more.copies ?? (at.copy === undefined ? [] : [at.copy]),
     manifests: more.manifests ?? [],
+    dayManifests: noDayManifests,
     readers: 2,
   });
 }
@@ -448,7 +450,15 @@ describe('an ASC MHL history (reference scenario 01, see SOURCES.md)', () => {
   }
   const GENERATION = 'ascmhl/0001_A002R2EC_2020-01-16_091500Z.mhl';
   const read = (folder: string): Promise<IntakeResult> =>
-    intakeRoll({ day: 'day', roll: 'A002R2EC', folder, copies: [], manifests: [], readers: 1 });
+    intakeRoll({
+      day: 'day',
+      roll: 'A002R2EC',
+      folder,
+      copies: [],
+      manifests: [],
+      dayManifests: noDayManifests,
+      readers: 1,
+    });
 
   test('proves its files', async () => {
     const roll = scenario();
@@ -571,6 +581,7 @@ test('an abort ends the reading with its own reason', async () => {
       folder: roll,
       copies: [],
       manifests: [],
+      dayManifests: noDayManifests,
       readers: 1,
       signal: AbortSignal.abort(reason),
     }),
@@ -586,6 +597,7 @@ test('progress ends at the bytes of all copies', async () => {
     folder: roll,
     copies: [copy],
     manifests: [],
+    dayManifests: noDayManifests,
     readers: 2,
     onProgress: (progress) => (last = progress),
   });

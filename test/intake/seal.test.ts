@@ -13,6 +13,7 @@ import {
 } from 'node:fs';
 import { basename, dirname, join } from 'node:path';
 import { describe, expect, test } from 'vitest';
+import { noDayManifests } from '../../files/manifest/day.ts';
 import { intakeRoll } from '../../coordinator/intake/index.ts';
 import { sealRoll } from '../../coordinator/seal.ts';
 import { FindingError } from '../../findings/finding.ts';
@@ -54,7 +55,15 @@ test('a seal is valid by the published schemas, states what xxhsum states, and p
     encoding: 'utf8',
   }).split(' ')[0] as string;
   expect(readFileSync(seal.file, 'utf8')).toContain(`>${outside}</xxh128>`);
-  const order = { day: 'day', roll: 'A001', folder: at.folder, copies: [], manifests: [at.to], readers: 1 };
+  const order = {
+    day: 'day',
+    roll: 'A001',
+    folder: at.folder,
+    copies: [],
+    manifests: [at.to],
+    dayManifests: noDayManifests,
+    readers: 1,
+  };
   expect((await intakeRoll(order)).findings).toEqual([]);
   appendFileSync(join(at.folder, 'Clips/bell.mov'), '!');
   expect((await intakeRoll(order)).findings.map(({ code, file }) => [code, file])).toEqual([
@@ -101,6 +110,7 @@ describe('a history that stands already', () => {
           folder: at.folder,
           copies: [],
           manifests: [at.to],
+          dayManifests: noDayManifests,
           readers: 1,
         })
       ).findings,
@@ -126,6 +136,7 @@ describe('a history that stands already', () => {
       folder: at.folder,
       copies: [],
       manifests: [at.to],
+      dayManifests: noDayManifests,
       readers: 1,
     });
     expect(result.findings.map(({ code }) => code).sort()).toEqual(['manifest-failure', 'roll-file-absent']);
