@@ -1,8 +1,9 @@
 /** An OpenEXR frame as it lies on disk: whether it is whole, what its header says, and its values. */
+import { FileDamage } from '../../files/bytes.ts';
 import { acesFaults } from '../../media/exr/aces.ts';
 import { AP0 } from '../../media/exr/aces-rules.ts';
 import { type Chromaticities, exrValue } from '../../media/exr/attribute.ts';
-import { ExrDamage, ExrForeign } from '../../media/exr/damage.ts';
+import { ExrForeign } from '../../media/exr/damage.ts';
 import type { ExrHeader } from '../../media/exr/parse.ts';
 import { type Point, surveyValues } from '../../media/exr/read.ts';
 import { sourceOfBytes } from '../../media/exr/source.ts';
@@ -96,7 +97,7 @@ export async function measureExr(
       greatest: Math.max(...channels.map(({ greatest }) => greatest ?? Number.NEGATIVE_INFINITY)),
     };
   } catch (error) {
-    if (!(error instanceof ExrDamage) && !(error instanceof ExrForeign) && !(error instanceof RangeError))
+    if (!(error instanceof FileDamage) && !(error instanceof ExrForeign) && !(error instanceof RangeError))
       throw error;
     return {
       faults: [error.message],

@@ -6,12 +6,12 @@ import { isDeepStrictEqual } from 'node:util';
 import { type Finding, type FindingSubject, finding } from '../../findings/finding.ts';
 import type { ClipFacts } from '../facts.ts';
 import { type SequencePlace, frameName } from '../input.ts';
+import { FileDamage } from '../../files/bytes.ts';
 import { printable } from '../../files/names.ts';
 import { type Rate, ratio } from '../time/rate.ts';
 import { timecodeInHeaders } from '../sequence/facts.ts';
 import { damageFindings, decideRate, timecodeFindings } from '../sequence/judge.ts';
 import { evenTimes, packetsOfFiles } from '../sequence/numbered.ts';
-import { StillDamage } from '../sequence/still.ts';
 import { DecoderFailed, type RawDecoder, chooseDecoder } from './decoders/decoder.ts';
 import { ownDecoder } from './decoders/own.ts';
 import type { DngFrame, RawCamera, RawFacts, RawPicture } from './dng/frame.ts';
@@ -253,7 +253,7 @@ async function tryDecoder(
   } catch (error) {
     signal?.throwIfAborted();
     if (
-      !(error instanceof StillDamage) &&
+      !(error instanceof FileDamage) &&
       !(error instanceof DecoderFailed) &&
       (error as NodeJS.ErrnoException).syscall === undefined
     )

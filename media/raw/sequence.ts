@@ -4,9 +4,9 @@ import { join, resolve } from 'node:path';
 import { isDeepStrictEqual } from 'node:util';
 import pLimit from 'p-limit';
 import { type SequencePlace, frameName } from '../input.ts';
+import { FileDamage } from '../../files/bytes.ts';
 import { fsPath } from '../../files/names.ts';
 import type { FrameDamage } from '../sequence/read.ts';
-import { StillDamage } from '../sequence/still.ts';
 import type { DngFrame, RawPicture } from './dng/frame.ts';
 import { sourceOfFile } from './dng/ifd.ts';
 import { readDng } from './dng/read.ts';
@@ -70,7 +70,7 @@ export async function readDngSequence(
       if (error instanceof DngRefusal) refused.push({ name, number, reasons: error.reasons });
       // A frame that is not there or cannot be opened counts as damaged: the caller listed it.
       else if (
-        error instanceof StillDamage ||
+        error instanceof FileDamage ||
         error instanceof RangeError ||
         (error as NodeJS.ErrnoException).code !== undefined
       )

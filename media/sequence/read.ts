@@ -3,6 +3,7 @@ import { open } from 'node:fs/promises';
 import { join, resolve } from 'node:path';
 import pLimit from 'p-limit';
 import { type SequencePlace, frameName } from '../input.ts';
+import { FileDamage } from '../../files/bytes.ts';
 import { fsPath } from '../../files/names.ts';
 import { readDpx } from './dpx.ts';
 import { readExr } from './exr.ts';
@@ -67,7 +68,7 @@ export async function readSequence(
           return await readStill(fsPath(join(folder, name)), place.suffix);
         } catch (error) {
           const expected =
-            error instanceof StillDamage ||
+            error instanceof FileDamage ||
             error instanceof RangeError ||
             (error as NodeJS.ErrnoException).code !== undefined;
           if (!expected) throw error;
