@@ -1,6 +1,5 @@
 /** Our own reading of clips' headers, as what asks for it sees it: here, or in a process of its own (coordinator/survey/reader.ts). */
 import { type MovieForm, readForm } from './probe/form.ts';
-import { fsPath } from '../files/names.ts';
 import { openRaw } from './raw/decoders/decoder.ts';
 import { ownDecoder } from './raw/decoders/own.ts';
 import { type DngReading, readDngSequence } from './raw/sequence.ts';
@@ -14,17 +13,17 @@ export interface ReadOptions {
 }
 
 export interface ClipReaders {
-  /** Paths are in the form of files/names.ts. All throw the file system's errors and the signal's reason. */
-  form(path: string, options: ReadOptions): Promise<MovieForm>;
+  /** `path`: for node:fs. All throw the file system's errors and the signal's reason. */
+  form(path: string | Buffer, options: ReadOptions): Promise<MovieForm>;
   stills(rollFolder: string, place: SequencePlace, options: ReadOptions): Promise<SequenceReading>;
   raw(rollFolder: string, place: SequencePlace, options: ReadOptions): Promise<DngReading>;
-  /** Decodes one raw frame by our own decoder, for the proof that it does. Throws FileDamage as well. */
+  /** `path`: in the form of files/names.ts. Decodes one raw frame by our own decoder, for the proof that it does. Throws FileDamage as well. */
   decode(path: string, options: ReadOptions): Promise<void>;
 }
 
 /** In this process. */
 export const readersHere: ClipReaders = {
-  form: (path) => readForm(fsPath(path)),
+  form: (path) => readForm(path),
   stills: readSequence,
   raw: readDngSequence,
   decode: async (path, { signal }) => {

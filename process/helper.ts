@@ -127,7 +127,11 @@ export function createHelper<Order extends object, Result>(options: HelperOption
         const onGone = (code: number | null, ended: NodeJS.Signals | null): void => {
           kill(one);
           const word = LAST_WORDS.exec(words)?.[0].trim();
-          reject(new HelperDied(`${ended === null ? `exit code ${code}` : `signal ${ended}`}${word === undefined ? '' : `: ${word}`}`));
+          reject(
+            new HelperDied(
+              `${ended === null ? `exit code ${code}` : `signal ${ended}`}${word === undefined ? '' : `: ${word}`}`,
+            ),
+          );
         };
         const onAbort = (): void => {
           reject(signal?.reason);
@@ -169,11 +173,10 @@ export function createHelper<Order extends object, Result>(options: HelperOption
 /** Progress is told at most so often. */
 const TELL_MILLISECONDS = 500;
 
-/** The body of a helper's program. `progress` is called at every sign of it. Does nothing where it is imported by others. */
+/** The body of a helper's program, and of nothing else. `progress` is to be called at every sign of it. */
 export function serveOrders<Order, Result>(
   work: (order: Order, progress: () => void) => Promise<Result>,
 ): void {
-  if (process.send === undefined) return;
   const tell = (word: Word<Result>): void => void process.send?.(word);
   process.on('disconnect', () => process.exit(0));
   process.on('message', (order: Order) => {

@@ -10,6 +10,7 @@ import type { LimitFunction } from 'p-limit';
 import { type Finding, FindingError, finding, holds } from '../../findings/finding.ts';
 import { layout } from '../../ledger/layout.ts';
 import type { IntakeResult } from '../../ledger/roll.ts';
+import type { ClipReaders } from '../../media/clip-readers.ts';
 import type { Toolchain } from '../../ledger/toolchain.ts';
 import { keepTransforms } from '../settings/keep.ts';
 import { printable } from '../../files/names.ts';
@@ -35,6 +36,8 @@ export interface NightContext {
   readonly dayName: string;
   readonly tools: MediaTools;
   readonly toolchain: Toolchain;
+  /** Of clips' headers, for the whole run. */
+  readonly clipReaders: ClipReaders;
   readonly profiles: readonly LoadedProfile[];
   readonly board: Board;
   /** Aborted when nothing is to be begun any more. */
@@ -137,6 +140,7 @@ async function survey(
     statedRate: request.statedRate,
     ignore: request.ignore,
     signal: context.signal,
+    clipReaders: context.clipReaders,
     onMeasured: (measured, clips) => board.measuring(roll.name, measured, clips),
   });
   known.clips = surveyed.clips;

@@ -4,6 +4,7 @@
  */
 import { isDeepStrictEqual } from 'node:util';
 import { type Finding, type FindingSubject, finding } from '../../findings/finding.ts';
+import { type ClipReaders, readersHere } from '../clip-readers.ts';
 import type { ClipFacts } from '../facts.ts';
 import { type SequencePlace, frameName } from '../input.ts';
 import { FileDamage } from '../../files/bytes.ts';
@@ -16,7 +17,7 @@ import { DecoderFailed, type RawDecoder, chooseDecoder } from './decoders/decode
 import { ownDecoder } from './decoders/own.ts';
 import type { DngFrame, RawCamera, RawFacts, RawPicture } from './dng/frame.ts';
 import { opcodeName } from './dng/opcodes.ts';
-import { type DngReading, type FrameTags, framePath, readDngSequence } from './sequence.ts';
+import { type DngReading, type FrameTags, framePath } from './sequence.ts';
 
 /** Fields of the picture that may not change within a clip, each with its name for people. */
 const PICTURE_FIELDS: { readonly [Field in keyof RawPicture]: string } = {
@@ -237,7 +238,7 @@ async function tryDecoder(
   frame: DngFrame,
   decoders: readonly RawDecoder[],
   subject: FindingSubject,
-  signal: AbortSignal | undefined,
+  { readers = readersHere, signal }: Pick<DngSurveyOptions, 'readers' | 'signal'>,
 ): Promise<RawDecoder | Finding> {
   const chosen = chooseDecoder(path, frame, decoders);
   if ('objections' in chosen)
@@ -248,7 +249,9 @@ async function tryDecoder(
       subject,
     );
   try {
-    await chosen.decoder.decode(path, frame, signal === undefined ? {} : { signal });
+    const options = signal === undefined ? {} : { signal };
+    if (chosen.decoder === ownDecoder) await readers.decode(path, options);
+    else await chosen.decoder.decode(path, frame, options);
     return chosen.decoder;
   } catch (error) {
     signal?.throwIfAborted();
@@ -272,6 +275,8 @@ export interface DngSurveyOptions {
   readonly decoders?: readonly RawDecoder[];
   readonly subject?: FindingSubject;
   readonly signal?: AbortSignal;
+  /** In this process when absent. */
+  readonly readers?: ClipReaders;
 }
 
 export interface DngSurvey {
@@ -287,8 +292,8 @@ export async function surveyDng(
   statedRate: Rate | null,
   options: DngSurveyOptions = {},
 ): Promise<DngSurvey> {
-  const { decoders = [ownDecoder], subject = {}, signal } = options;
-  const reading = await readDngSequence(rollFolder, place, signal === undefined ? {} : { signal });
+  const { decoders = [ownDecoder], subject = {}, signal, readers = readersHere } = options;
+  const reading = await readers.raw(rollFolder, place, signal === undefined ? {} : { signal });
   const inFolder = (name: string): string => (place.folder === '' ? name : `${place.folder}/${name}`);
   const nameOf = (index: number): string => frameName(place, place.first + index);
   const { rate, findings: rateFindings } = decideRate(reading.frames, statedRate, subject);
@@ -316,7 +321,7 @@ export async function surveyDng(
     first,
     decoders,
     { ...subject, file: inFolder(nameOf(0)) },
-    signal,
+    options,
   );
   if ('code' in served) return { facts: null, findings: [...findings, served] };
   return { facts: clipFacts(first, reading, place, rate, served), findings };

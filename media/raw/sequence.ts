@@ -40,7 +40,7 @@ export function framePath(rollFolder: string, place: SequencePlace, number: numb
 export async function readDngSequence(
   rollFolder: string,
   place: SequencePlace,
-  options: { signal?: AbortSignal } = {},
+  options: { signal?: AbortSignal; onFrame?: () => void } = {},
 ): Promise<DngReading> {
   const limit = pLimit(AT_ONCE);
   const damaged: FrameDamage[] = [];
@@ -51,6 +51,7 @@ export async function readDngSequence(
   let usual: RawPicture | undefined;
   const readOne = async (index: number): Promise<FrameTags | null> => {
     options.signal?.throwIfAborted();
+    options.onFrame?.();
     const number = place.first + index;
     const name = frameName(place, number);
     try {

@@ -53,7 +53,7 @@ export async function readStill(
 export async function readSequence(
   rollFolder: string,
   place: SequencePlace,
-  options: { signal?: AbortSignal } = {},
+  options: { signal?: AbortSignal; onFrame?: () => void } = {},
 ): Promise<SequenceReading> {
   const limit = pLimit(AT_ONCE);
   const folder = resolve(rollFolder, place.folder);
@@ -62,6 +62,7 @@ export async function readSequence(
     Array.from({ length: place.count }, (_, index) =>
       limit(async () => {
         options.signal?.throwIfAborted();
+        options.onFrame?.();
         const number = place.first + index;
         const name = frameName(place, number);
         try {
