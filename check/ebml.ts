@@ -1,7 +1,8 @@
 /** Elements of EBML (RFC 8794): an identifier, a length, a content. Only those whose length is known; nothing is guessed. */
+import { FileDamage } from '../files/bytes.ts';
 import { crc32 } from './crc32.ts';
 
-export class MatroskaError extends Error {
+export class MatroskaError extends FileDamage {
   override readonly name = 'MatroskaError';
 }
 

@@ -2,6 +2,7 @@
  * Our own reading of what an FFV1 stream says of itself: the configuration record of its track, and header and slices of a
  * frame. It shares no code with the encoder and decodes no picture. Source: RFC 9043, 4.1 to 4.9.
  */
+import { FileDamage } from '../files/bytes.ts';
 import type { Matroska } from './matroska.ts';
 import { type Context, newContext, RangeDecoder } from './range-decoder.ts';
 
@@ -35,7 +36,7 @@ export interface Ffv1Frame {
   readonly slices: number;
 }
 
-export class Ffv1Error extends Error {
+export class Ffv1Error extends FileDamage {
   override readonly name = 'Ffv1Error';
 }
 

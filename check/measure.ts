@@ -4,6 +4,7 @@
  */
 import { basename, dirname } from 'node:path';
 import { type Finding, finding } from '../findings/finding.ts';
+import { FileDamage } from '../files/bytes.ts';
 import { digestOfFile } from '../files/digest.ts';
 import { type OpenedInput, openInput } from '../media/input.ts';
 import { probeMovie } from '../media/probe/index.ts';
@@ -12,9 +13,9 @@ import type { SourceTrail } from '../proof/source-trail.ts';
 import type { Outcome } from '../profiles/outcome.ts';
 import { decodeWhole } from './decode.ts';
 import type { Measured, MeasuredMatroska } from './measured.ts';
-import { Ffv1Error, pictureStream } from './ffv1.ts';
-import { MatroskaError, readMatroska } from './matroska.ts';
-import { MovieAtomsError, readMovieAtoms } from './movie-atoms.ts';
+import { pictureStream } from './ffv1.ts';
+import { readMatroska } from './matroska.ts';
+import { readMovieAtoms } from './movie-atoms.ts';
 import { witnessOf } from './witness.ts';
 
 export interface MeasureOptions {
@@ -108,13 +109,7 @@ async function readIndex(
       ? { atoms: null, matroska: await matroskaOf(path, signal) }
       : { atoms: await readMovieAtoms(path), matroska: null };
   } catch (error) {
-    if (
-      !(error instanceof MovieAtomsError) &&
-      !(error instanceof MatroskaError) &&
-      !(error instanceof Ffv1Error) &&
-      !(error instanceof RangeError)
-    )
-      throw error;
+    if (!(error instanceof FileDamage) && !(error instanceof RangeError)) throw error;
     findings.push(
       finding(
         'deliverable-unreadable',

@@ -8,6 +8,7 @@
  * times allowed, 0x8 counter.
  */
 import { type FileHandle, open } from 'node:fs/promises';
+import { FileDamage, readAt } from '../files/bytes.ts';
 import { fsPath } from '../files/names.ts';
 
 export interface TimecodeTrack {
@@ -36,7 +37,7 @@ interface Atom {
   readonly end: number;
 }
 
-export class MovieAtomsError extends Error {
+export class MovieAtomsError extends FileDamage {
   constructor(what: string) {
     super(what);
     this.name = 'MovieAtomsError';
@@ -47,11 +48,10 @@ export class MovieAtomsError extends Error {
 const LARGEST_INDEX_BYTES = 512 * 1024 * 1024;
 
 async function readBytes(handle: FileHandle, position: number, length: number): Promise<Buffer> {
-  const buffer = Buffer.alloc(length);
-  const { bytesRead } = await handle.read(buffer, 0, length, position);
-  if (bytesRead !== length)
-    throw new MovieAtomsError(`the file ends at byte ${position + bytesRead}, within an atom`);
-  return buffer;
+  const bytes = await readAt(handle, position, length);
+  if (bytes.length !== length)
+    throw new MovieAtomsError(`the file ends at byte ${position + bytes.length}, within an atom`);
+  return bytes;
 }
 
 /** Header of the atom at `at`; `limit` is where its surroundings end. */

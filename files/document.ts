@@ -67,6 +67,39 @@ function lineFinder(document: Document, counter: LineCounter): WrittenDocument['
   };
 }
 
+/** Groups in groups: the deepest that any of these files needs is six. */
+const DEEPEST = 32;
+
+/** Brackets that may be open at once, those in texts and remarks counted too. */
+const MOST_OPEN = 200;
+/** Marks of a list or a key at the head of one line. */
+const MOST_MARKS = 32;
+
+/**
+ * Seen before the parser is asked, which calls itself for every group in a group: at the end of its stack an engine may end the
+ * whole process instead of throwing. Groups by indentation need no look: a page has no room for so many.
+ */
+function looksTooDeep(text: string): boolean {
+  let open = 0;
+  for (const [bracket] of text.matchAll(/[[{}\]]/g)) {
+    open = bracket === '[' || bracket === '{' ? open + 1 : Math.max(0, open - 1);
+    if (open > MOST_OPEN) return true;
+  }
+  return new RegExp(`^[ \\t]*(?:[-?:][ \\t]+){${MOST_MARKS}}`, 'm').test(text);
+}
+
+/** What is deeper than any page of fields would exhaust the stack of whatever walks through it. */
+function isTooDeep(values: unknown): boolean {
+  let level: readonly unknown[] = [values];
+  for (let depth = 0; level.length > 0; depth += 1) {
+    if (depth > DEEPEST) return true;
+    level = level.flatMap((value) =>
+      typeof value === 'object' && value !== null ? (Object.values(value) as unknown[]) : [],
+    );
+  }
+  return false;
+}
+
 function parseDocumentText(
   text: string,
   origin: string,
@@ -74,6 +107,10 @@ function parseDocumentText(
   codes: DocumentCodes,
 ): { document: WrittenDocument } | { findings: Finding[] } {
   const counter = new LineCounter();
+  const refused = (found: string): { findings: Finding[] } => ({
+    findings: [findingAt(codes.unreadable, { origin, line: 1, field: '' }, found, 'a page of plain fields')],
+  });
+  if (looksTooDeep(text)) return refused(`groups in groups, more than ${DEEPEST} deep`);
   const document = parseDocument(text, {
     lineCounter: counter,
     version: '1.2',
@@ -97,17 +134,9 @@ function parseDocumentText(
   try {
     values = document.toJS({ maxAliasCount: 20 });
   } catch (error) {
-    return {
-      findings: [
-        findingAt(
-          codes.unreadable,
-          { origin, line: 1, field: '' },
-          (error as Error).message,
-          'a page of plain fields',
-        ),
-      ],
-    };
+    return refused((error as Error).message);
   }
+  if (isTooDeep(values)) return refused(`groups in groups, more than ${DEEPEST} deep`);
   if (values === null || typeof values !== 'object' || Array.isArray(values)) {
     return {
       findings: [

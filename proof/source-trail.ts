@@ -10,6 +10,7 @@ import { createHash } from 'node:crypto';
 import { promisify } from 'node:util';
 import { deflate, inflate } from 'node:zlib';
 import { z } from 'zod';
+import { FileDamage } from '../files/bytes.ts';
 import type { Ratio } from '../media/time/rate.ts';
 import { ratioSchema } from '../media/time/schema.ts';
 import { type ExactTrail, HASH_BYTES } from './exact.ts';
@@ -54,7 +55,7 @@ const headerSchema = z.strictObject({
     .optional(),
 });
 
-export class TrailError extends Error {
+export class TrailError extends FileDamage {
   override readonly name = 'TrailError';
 }
 

@@ -1,9 +1,10 @@
 /** An OpenEXR frame as it lies on disk: whether it is whole, what its header says, and its values. */
+import { FileDamage } from '../../files/bytes.ts';
 import { formatRatio, ratio } from '../../media/time/rate.ts';
 import { ACES_WHITE, acesFaults, isAces2065 } from './exr/aces.ts';
 import { valueOf } from './exr/attributes.ts';
 import { walkExr } from './exr/chunks.ts';
-import { ExrDamage, ExrForeign } from './exr/damage.ts';
+import { ExrForeign } from './exr/damage.ts';
 import type { ExrHeader } from './exr/header.ts';
 import { sourceOfBytes } from './exr/source.ts';
 import { type Point, surveyValues } from './exr/values.ts';
@@ -101,7 +102,7 @@ export async function measureExr(
       greatest: Math.max(...channels.map(({ greatest }) => greatest ?? Number.NEGATIVE_INFINITY)),
     };
   } catch (error) {
-    if (!(error instanceof ExrDamage) && !(error instanceof ExrForeign) && !(error instanceof RangeError))
+    if (!(error instanceof FileDamage) && !(error instanceof ExrForeign) && !(error instanceof RangeError))
       throw error;
     return {
       faults: [error.message],

@@ -11,6 +11,7 @@ import { prepare, toolsOf } from '../roll/prepare.ts';
 import { findRolls, rollOnDelivery } from '../roll/rolls.ts';
 import { roomOn } from '../roll/space.ts';
 import { surveyOf } from '../roll/survey-roll.ts';
+import { readersApart } from '../survey/reader.ts';
 import { defaultWorkers } from '../night/workers.ts';
 import type { RollToPlan } from '../plan/index.ts';
 import { printJson, printText } from '../show/output.ts';
@@ -56,6 +57,7 @@ export async function planCommand(options: PlanOptions): Promise<0 | 1 | 130> {
   const interrupts = listenForInterrupts();
   const signal = interrupts.first;
   const board = newBoard(rolls.map((roll) => roll.name));
+  const clipReaders = readersApart();
   const progress = showProgress(board, { quiet: options.quiet === true });
   try {
     const toPlan: Omit<RollToPlan, 'volume'>[] = [];
@@ -97,6 +99,7 @@ export async function planCommand(options: PlanOptions): Promise<0 | 1 | 130> {
         statedRate: options.rate ?? null,
         ignore: options.ignore ?? [],
         signal,
+        clipReaders,
         onMeasured: (measured, clips) => board.measuring(roll.name, measured, clips),
       });
       const empty =
@@ -183,6 +186,7 @@ export async function planCommand(options: PlanOptions): Promise<0 | 1 | 130> {
     if (signal.aborted) return 130;
     throw error;
   } finally {
+    clipReaders.close();
     progress.stop();
     interrupts.end();
   }

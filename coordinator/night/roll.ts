@@ -11,6 +11,7 @@ import { type Finding, FindingError, finding, holds } from '../../findings/findi
 import type { DayManifests } from '../../files/manifest/day.ts';
 import { layout } from '../../ledger/layout.ts';
 import type { IntakeResult } from '../../ledger/roll.ts';
+import type { ClipReaders } from '../../media/clip-readers.ts';
 import type { Toolchain } from '../../ledger/toolchain.ts';
 import { keepTransforms } from '../settings/keep.ts';
 import { printable } from '../../files/names.ts';
@@ -38,6 +39,8 @@ export interface NightContext {
   readonly dayName: string;
   readonly tools: MediaTools;
   readonly toolchain: Toolchain;
+  /** Of clips' headers, for the whole run. */
+  readonly clipReaders: ClipReaders;
   readonly profiles: readonly LoadedProfile[];
   readonly board: Board;
   /** Aborted when nothing is to be begun any more. */
@@ -141,6 +144,7 @@ async function survey(
     statedRate: request.statedRate,
     ignore: request.ignore,
     signal: context.signal,
+    clipReaders: context.clipReaders,
     onMeasured: (measured, clips) => board.measuring(roll.name, measured, clips),
   });
   known.clips = surveyed.clips;

@@ -21,6 +21,7 @@ import { newRun, nightOf } from './names.ts';
 import { checkProfiles, prepare, toolsOf } from '../roll/prepare.ts';
 import type { Interrupts, NightRequest, NightResult, NightUi, RollOutcome } from './request.ts';
 import { type NightContext, nightOfRoll } from './roll.ts';
+import { readersApart } from '../survey/reader.ts';
 import { collisionsOf, findRolls, rollOnDelivery } from '../roll/rolls.ts';
 import { freshReservation } from '../roll/space.ts';
 import { endRunning, tellRunning } from './running.ts';
@@ -55,6 +56,7 @@ export async function runNight(
   const ending = new AbortController();
   let halted: Finding | null = null;
   let engine: Engine | undefined;
+  const clipReaders = readersApart();
 
   const note = (told: Finding): void => {
     log.logger.warn({ finding: told }, 'note');
@@ -206,6 +208,7 @@ export async function runNight(
       workers,
       collisions: collisionsOf(discovered.rolls, folders),
       dayManifests: discovered.dayManifests,
+      clipReaders,
       reading: pLimit(1),
       planning: pLimit(1),
       say: ui.say,
@@ -241,6 +244,7 @@ export async function runNight(
       logFolder,
     };
   } finally {
+    clipReaders.close();
     await engine?.close();
     await endRunning(folders.work);
     await log.close();

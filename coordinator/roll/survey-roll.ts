@@ -1,6 +1,7 @@
 /** Survey of a roll whose intake holds: clips and facts, each finding with the roll's name and at its clip. */
 import type { Finding } from '../../findings/finding.ts';
 import type { IntakeResult } from '../../ledger/roll.ts';
+import type { ClipReaders } from '../../media/clip-readers.ts';
 import type { MediaTools } from '../../process/locate.ts';
 import type { GateClip } from '../gate/input.ts';
 import { decodersFor } from '../settings/decoders.ts';
@@ -24,6 +25,7 @@ export async function surveyOf(
     readonly settings: SettingsFile | null;
     readonly decoders: DeclaredDecoders;
     readonly signal: AbortSignal;
+    readonly clipReaders: ClipReaders;
     readonly onMeasured: (measured: number, clips: number) => void;
   },
 ): Promise<RollSurvey> {
@@ -37,6 +39,7 @@ export async function surveyOf(
   options.onMeasured(0, found.clips.length);
   const surveyed = await surveyRoll(found.clips, intake.folder, tools, {
     signal: options.signal,
+    readers: options.clipReaders,
     decoders: decoders.raw,
     declared: decoders.declared,
     statedRate: options.statedRate,

@@ -2,6 +2,7 @@
 import pLimit from 'p-limit';
 import { type Finding, finding } from '../../findings/finding.ts';
 import type { Clip } from '../../ledger/clip.ts';
+import type { ClipReaders } from '../../media/clip-readers.ts';
 import type { ClipFacts } from '../../media/facts.ts';
 import { frameName, openInput } from '../../media/input.ts';
 import { printable } from '../../files/names.ts';
@@ -9,6 +10,7 @@ import { probeMovie } from '../../media/probe/index.ts';
 import type { LoadedDecoder } from '../../media/raw/decoders/declared/programs.ts';
 import type { RawDecoder } from '../../media/raw/decoders/decoder.ts';
 import type { Rate } from '../../media/time/rate.ts';
+import { HelperDied } from '../../process/helper.ts';
 import type { MediaTools } from '../../process/locate.ts';
 import { surveyDeclared } from './declared.ts';
 import { findingOfProblem, judgeMovie } from './movie.ts';
@@ -29,6 +31,8 @@ export interface SurveyOptions {
   readonly decoders?: readonly RawDecoder[];
   /** The declared decoder that gives the pictures of a file; null: ffmpeg does, or a raw decoder. */
   readonly declared?: (path: string) => LoadedDecoder | null;
+  /** What reads headers; this process itself when absent. */
+  readonly readers?: ClipReaders;
   /** Where a declared decoder does not tell the rate of a movie. */
   readonly statedRate?: Rate | null;
 }
@@ -67,6 +71,18 @@ export async function surveyClip(
     return { facts: result.facts, findings: judgeMovie(result.facts, result.evidence, subject) };
   } catch (error) {
     options.signal?.throwIfAborted();
+    if (error instanceof HelperDied)
+      return {
+        facts: null,
+        findings: [
+          finding(
+            'clip-reader-died',
+            printable(error.message),
+            'a file that can be read to its end',
+            subject,
+          ),
+        ],
+      };
     // The file system's word on this one clip; the others go on.
     if ((error as NodeJS.ErrnoException).syscall === undefined) throw error;
     return {

@@ -1,5 +1,6 @@
 /** Measures a sequence: every header, then facts and findings. */
 import { type Finding, type FindingSubject, finding } from '../../findings/finding.ts';
+import { type ClipReaders, readersHere } from '../../media/clip-readers.ts';
 import type { ClipFacts } from '../../media/facts.ts';
 import type { SequencePlace } from '../../media/input.ts';
 import { printable } from '../../files/names.ts';
@@ -7,7 +8,6 @@ import type { RawDecoder } from '../../media/raw/decoders/decoder.ts';
 import { surveyDng } from '../../media/raw/facts.ts';
 import { sequenceFacts, timecodeInHeaders } from '../../media/sequence/facts.ts';
 import { damageFindings, decideRate, timecodeFindings } from '../../media/sequence/judge.ts';
-import { readSequence } from '../../media/sequence/read.ts';
 import type { StillHeader } from '../../media/formats/still.ts';
 import type { MediaTools } from '../../process/locate.ts';
 
@@ -36,15 +36,17 @@ export async function surveySequence(
   rollFolder: string,
   tools: Pick<MediaTools, 'ffprobe'>,
   subject: FindingSubject,
-  options: { signal?: AbortSignal; decoders?: readonly RawDecoder[] },
+  options: { signal?: AbortSignal; decoders?: readonly RawDecoder[]; readers?: ClipReaders },
 ): Promise<{ facts: ClipFacts | null; findings: Finding[] }> {
   if (place.suffix.toLowerCase() === '.dng')
     return await surveyDng(rollFolder, place, place.statedRate, {
       subject,
       ...(options.decoders === undefined ? {} : { decoders: options.decoders }),
       ...(options.signal === undefined ? {} : { signal: options.signal }),
+      ...(options.readers === undefined ? {} : { readers: options.readers }),
     });
-  const reading = await readSequence(rollFolder, place, options);
+  const { readers = readersHere, signal } = options;
+  const reading = await readers.stills(rollFolder, place, signal === undefined ? {} : { signal });
   const { rate, findings: rateFindings } = decideRate(reading.headers, place.statedRate, subject);
   const findings = [
     ...damageFindings(place, reading.damaged, subject),

@@ -44,6 +44,11 @@ export const clipCodes = {
     title: 'the clip cannot be opened',
     remedy: `${COMPARE} If every copy is the same, the file is damaged on the card, or of a kind that this ffmpeg does not read (see \`rushlight doctor\`).`,
   },
+  'clip-reader-died': {
+    weight: 'hold',
+    title: 'the process that read the clip was ended by it',
+    remedy: `${COMPARE} If every copy is the same, keep the file and deliver this clip by hand: its header makes the reader crash, run out of memory or never return, and the other clips were read without it. A drive that no longer answers looks the same: check it, and run again.`,
+  },
   'clip-truncated': {
     weight: 'hold',
     title: 'the clip ends before its index says so',

@@ -8,7 +8,8 @@
 import type { ClipFacts } from '../facts.ts';
 import type { OpenedInput } from '../input.ts';
 import type { MediaTools } from '../../process/locate.ts';
-import { type MovieForm, readForm } from './form.ts';
+import { type ClipReaders, readersHere } from '../clip-readers.ts';
+import type { MovieForm } from './form.ts';
 import { pictureFacts, turnOf } from './picture.ts';
 import { type Headers, type StreamHeader, scan } from './scan.ts';
 import { soundFacts } from './sound.ts';
@@ -102,9 +103,10 @@ function problemOfForm(form: MovieForm): { problem: ProbeProblem; detail: string
 export async function probeMovie(
   input: OpenedInput,
   tools: Pick<MediaTools, 'ffprobe'>,
-  options: { signal?: AbortSignal } = {},
+  options: { signal?: AbortSignal; readers?: Pick<ClipReaders, 'form'> } = {},
 ): Promise<ProbeResult> {
-  const form = await readForm(input.path);
+  const { readers = readersHere, signal } = options;
+  const form = await readers.form(input.path, signal === undefined ? {} : { signal });
   const wrong = problemOfForm(form);
   if (wrong !== null) return { state: 'problem', ...wrong, readErrors: [] };
   const read = await scan(input, tools, options);

@@ -4,20 +4,21 @@
  */
 import { isDeepStrictEqual } from 'node:util';
 import { type Finding, type FindingSubject, finding } from '../../findings/finding.ts';
+import { type ClipReaders, readersHere } from '../clip-readers.ts';
 import type { ClipFacts } from '../facts.ts';
 import { type SequencePlace, frameName } from '../input.ts';
+import { FileDamage } from '../../files/bytes.ts';
 import { printable } from '../../files/names.ts';
 import { type Rate, ratio } from '../time/rate.ts';
 import { timecodeInHeaders } from '../sequence/facts.ts';
 import { damageFindings, decideRate, timecodeFindings } from '../sequence/judge.ts';
 import { evenTimes, packetsOfFiles } from '../sequence/numbered.ts';
-import { StillDamage } from '../formats/still.ts';
 import { DecoderFailed, type RawDecoder, chooseDecoder } from './decoders/decoder.ts';
 import { ownDecoder } from './decoders/own.ts';
 import type { DngFrame, RawCamera, RawPicture } from '../formats/dng/header.ts';
 import type { RawFacts } from '../raw-facts.ts';
 import { opcodeName } from '../formats/dng/opcodes.ts';
-import { type DngReading, type FrameTags, framePath, readDngSequence } from './sequence.ts';
+import { type DngReading, type FrameTags, framePath } from './sequence.ts';
 
 /** Fields of the picture that may not change within a clip, each with its name for people. */
 const PICTURE_FIELDS: { readonly [Field in keyof RawPicture]: string } = {
@@ -238,7 +239,7 @@ async function tryDecoder(
   frame: DngFrame,
   decoders: readonly RawDecoder[],
   subject: FindingSubject,
-  signal: AbortSignal | undefined,
+  { readers = readersHere, signal }: Pick<DngSurveyOptions, 'readers' | 'signal'>,
 ): Promise<RawDecoder | Finding> {
   const chosen = chooseDecoder(path, frame, decoders);
   if ('objections' in chosen)
@@ -249,12 +250,14 @@ async function tryDecoder(
       subject,
     );
   try {
-    await chosen.decoder.decode(path, frame, signal === undefined ? {} : { signal });
+    const options = signal === undefined ? {} : { signal };
+    if (chosen.decoder === ownDecoder) await readers.decode(path, options);
+    else await chosen.decoder.decode(path, frame, options);
     return chosen.decoder;
   } catch (error) {
     signal?.throwIfAborted();
     if (
-      !(error instanceof StillDamage) &&
+      !(error instanceof FileDamage) &&
       !(error instanceof DecoderFailed) &&
       (error as NodeJS.ErrnoException).syscall === undefined
     )
@@ -273,6 +276,8 @@ export interface DngSurveyOptions {
   readonly decoders?: readonly RawDecoder[];
   readonly subject?: FindingSubject;
   readonly signal?: AbortSignal;
+  /** In this process when absent. */
+  readonly readers?: ClipReaders;
 }
 
 export interface DngSurvey {
@@ -288,8 +293,8 @@ export async function surveyDng(
   statedRate: Rate | null,
   options: DngSurveyOptions = {},
 ): Promise<DngSurvey> {
-  const { decoders = [ownDecoder], subject = {}, signal } = options;
-  const reading = await readDngSequence(rollFolder, place, signal === undefined ? {} : { signal });
+  const { decoders = [ownDecoder], subject = {}, signal, readers = readersHere } = options;
+  const reading = await readers.raw(rollFolder, place, signal === undefined ? {} : { signal });
   const inFolder = (name: string): string => (place.folder === '' ? name : `${place.folder}/${name}`);
   const nameOf = (index: number): string => frameName(place, place.first + index);
   const { rate, findings: rateFindings } = decideRate(reading.frames, statedRate, subject);
@@ -317,7 +322,7 @@ export async function surveyDng(
     first,
     decoders,
     { ...subject, file: inFolder(nameOf(0)) },
-    signal,
+    options,
   );
   if ('code' in served) return { facts: null, findings: [...findings, served] };
   return { facts: clipFacts(first, reading, place, rate, served), findings };

@@ -4,9 +4,9 @@ import { join, resolve } from 'node:path';
 import { isDeepStrictEqual } from 'node:util';
 import pLimit from 'p-limit';
 import { type SequencePlace, frameName } from '../input.ts';
+import { FileDamage } from '../../files/bytes.ts';
 import { fsPath } from '../../files/names.ts';
 import type { FrameDamage } from '../sequence/read.ts';
-import { StillDamage } from '../formats/still.ts';
 import type { DngFrame, RawPicture } from '../formats/dng/header.ts';
 import { sourceOfFile } from '../formats/tiff/header.ts';
 import { readDng } from '../formats/dng/reader.ts';
@@ -40,7 +40,7 @@ export function framePath(rollFolder: string, place: SequencePlace, number: numb
 export async function readDngSequence(
   rollFolder: string,
   place: SequencePlace,
-  options: { signal?: AbortSignal } = {},
+  options: { signal?: AbortSignal; onFrame?: () => void } = {},
 ): Promise<DngReading> {
   const limit = pLimit(AT_ONCE);
   const damaged: FrameDamage[] = [];
@@ -51,6 +51,7 @@ export async function readDngSequence(
   let usual: RawPicture | undefined;
   const readOne = async (index: number): Promise<FrameTags | null> => {
     options.signal?.throwIfAborted();
+    options.onFrame?.();
     const number = place.first + index;
     const name = frameName(place, number);
     try {
@@ -70,7 +71,7 @@ export async function readDngSequence(
       if (error instanceof DngRefusal) refused.push({ name, number, reasons: error.reasons });
       // A frame that is not there or cannot be opened counts as damaged: the caller listed it.
       else if (
-        error instanceof StillDamage ||
+        error instanceof FileDamage ||
         error instanceof RangeError ||
         (error as NodeJS.ErrnoException).code !== undefined
       )

@@ -3,6 +3,7 @@ import { open } from 'node:fs/promises';
 import { join, resolve } from 'node:path';
 import pLimit from 'p-limit';
 import { type SequencePlace, frameName } from '../input.ts';
+import { FileDamage } from '../../files/bytes.ts';
 import { fsPath } from '../../files/names.ts';
 import { readDpx } from '../formats/dpx/reader.ts';
 import { readExr } from '../formats/exr/reader.ts';
@@ -52,7 +53,7 @@ export async function readStill(
 export async function readSequence(
   rollFolder: string,
   place: SequencePlace,
-  options: { signal?: AbortSignal } = {},
+  options: { signal?: AbortSignal; onFrame?: () => void } = {},
 ): Promise<SequenceReading> {
   const limit = pLimit(AT_ONCE);
   const folder = resolve(rollFolder, place.folder);
@@ -61,13 +62,14 @@ export async function readSequence(
     Array.from({ length: place.count }, (_, index) =>
       limit(async () => {
         options.signal?.throwIfAborted();
+        options.onFrame?.();
         const number = place.first + index;
         const name = frameName(place, number);
         try {
           return await readStill(fsPath(join(folder, name)), place.suffix);
         } catch (error) {
           const expected =
-            error instanceof StillDamage ||
+            error instanceof FileDamage ||
             error instanceof RangeError ||
             (error as NodeJS.ErrnoException).code !== undefined;
           if (!expected) throw error;

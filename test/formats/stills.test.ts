@@ -6,7 +6,7 @@ import { copyFileSync, readFileSync, statSync, truncateSync, writeFileSync } fro
 import { join, resolve } from 'node:path';
 import { describe, expect, test } from 'vitest';
 import { readStill } from '../../media/sequence/read.ts';
-import { type StillHeader, storedLabel } from '../../media/formats/still.ts';
+import { StillDamage, type StillHeader, storedLabel } from '../../media/formats/still.ts';
 import { runForOutput } from '../../process/run.ts';
 import { freshFolder } from '../support/folder.ts';
 import { ffmpeg } from '../support/media.ts';
@@ -172,6 +172,30 @@ describe('OpenEXR', () => {
 
   test("a damaged file of the library's own tests is refused", async () => {
     await expect(header(join(fixtures, 'damaged/openexr_comp_early_eof_piz.exr'))).rejects.toThrow();
+  });
+
+  // By the header's data window alone; the first would be a table of 2 GiB, over which node:fs ends the whole process.
+  test.each([0x0fff_ffff, 0x7fff_fffe])(
+    'a data window that ends at line %i in a small file is damage, found before anything is set aside for it',
+    async (last) => {
+      const bytes = readFileSync(join(fixtures, 'exr/aces-timecode-64x64.exr'));
+      const name = Buffer.from('dataWindow\0box2i\0', 'latin1');
+      bytes.writeInt32LE(last, bytes.indexOf(name) + name.length + 4 + 12);
+      const path = join(freshFolder(), 'a.exr');
+      writeFileSync(path, bytes);
+      const before = process.memoryUsage().arrayBuffers;
+      await expect(header(path)).rejects.toThrow(StillDamage);
+      expect(process.memoryUsage().arrayBuffers - before).toBeLessThan(8 * 1024 * 1024);
+    },
+  );
+
+  test('an entry of the table of chunks that points beyond the file is damage', async () => {
+    const path = await makeStill('a.exr', '-compression', 'zip16', '-pix_fmt', 'gbrpf32le');
+    const bytes = readFileSync(path);
+    const end = bytes.indexOf(Buffer.from('lavc\0', 'latin1')) + 5;
+    bytes.writeBigUInt64LE(0xffff_ffff_ffff_ffffn, end + 8);
+    writeFileSync(path, bytes);
+    await expect(header(path)).rejects.toThrow(/lies at byte/);
   });
 
   test('a chunk that was never written is seen', async () => {

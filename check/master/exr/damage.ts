@@ -1,7 +1,8 @@
 /** Why a file is not read. */
+import { FileDamage } from '../../../files/bytes.ts';
 
 /** Bytes that cannot be what they claim to be: cut off, edited, torn. The message says where and what. */
-export class ExrDamage extends Error {
+export class ExrDamage extends FileDamage {
   constructor(message: string) {
     super(message);
     this.name = 'ExrDamage';

@@ -87,7 +87,17 @@ export function pixelTypes(channels: Buffer): number[] {
 }
 
 /** End of the furthest chunk; throws when the table of offsets is incomplete. */
-async function chunksEnd(handle: FileHandle, table: number, chunks: number): Promise<number> {
+async function chunksEnd(
+  handle: FileHandle,
+  table: number,
+  chunks: number,
+  fileBytes: number,
+): Promise<number> {
+  // The header claims how many there are: held against the file before anything is read.
+  if (table + chunks * 8 > fileBytes)
+    throw new StillDamage(
+      `the table of chunks is cut off: ${chunks} chunks by the data window, room for ${Math.floor((fileBytes - table) / 8)} in the file`,
+    );
   const offsets = await readAt(handle, table, chunks * 8);
   if (offsets.length < chunks * 8) throw new StillDamage('the table of chunks is cut off');
   let furthest = 0n;
@@ -96,6 +106,8 @@ async function chunksEnd(handle: FileHandle, table: number, chunks: number): Pro
     // An interrupted writer leaves zeros.
     if (offset < BigInt(table + chunks * 8))
       throw new StillDamage(`chunk ${index + 1} of ${chunks} was never written`);
+    if (offset + 8n > BigInt(fileBytes))
+      throw new StillDamage(`chunk ${index + 1} of ${chunks} lies at byte ${offset} of ${fileBytes}`);
     if (offset > furthest) furthest = offset;
   }
   const head = await readAt(handle, Number(furthest), 8);
@@ -119,7 +131,7 @@ export async function readExr(handle: FileHandle, fileBytes: number): Promise<St
   const lines = compression === undefined ? undefined : linesOfCompression[compression];
   const simple =
     (version & (exrFlags.tiled | exrFlags.deep | exrFlags.multipart)) === 0 && lines !== undefined;
-  const neededBytes = simple ? await chunksEnd(handle, end, Math.ceil(data.height / lines)) : null;
+  const neededBytes = simple ? await chunksEnd(handle, end, Math.ceil(data.height / lines), fileBytes) : null;
   const time = attributes.get('timeCode');
   const word = time?.value.length === 8 ? time.value.readUInt32LE(0) : null;
   const reel = attributes.get('reelName');
