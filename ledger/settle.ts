@@ -6,22 +6,12 @@ import {
   type FolderDigest,
   isFolderDigest,
 } from '../files/folder-digest.ts';
-import { type AnyOutcome, restsOnSettings, sameDecision } from '../profiles/outcome/any.ts';
 import { fsPath } from '../files/names.ts';
 import { layout, placeBelow } from './layout.ts';
 import { listingOf, measuredFolder, storedListing, storeListing } from './listing.ts';
 import { type DeliverableReport, deliverableReportSchema } from './report.ts';
 import { writeRecord } from './store.ts';
-
-/** What the deliverable must have been made from and with. */
-export interface Wanted {
-  readonly contentDigest: string;
-  readonly profileHash: string;
-  /** Toolchain fingerprint. */
-  readonly toolchain: string;
-  /** What must come out: of a master it rests on the settings of the night as well. */
-  readonly outcome: AnyOutcome;
-}
+import { type Wanted, whyOtherWork } from './wanted.ts';
 
 export type Settled =
   /**
@@ -35,16 +25,6 @@ export type Settled =
       readonly relist: FolderDigest | null;
     }
   | { readonly state: 'unfinished'; readonly why: string };
-
-/** Why this report is about something else than what is wanted; null when it is about that. Pure. */
-export function whyOtherWork(report: DeliverableReport, wanted: Wanted): string | null {
-  if (report.clip.contentDigest !== wanted.contentDigest) return 'made from other content';
-  if (report.profileHash !== wanted.profileHash) return 'made with another profile';
-  if (report.toolchain.fingerprint !== wanted.toolchain) return 'made by another toolchain';
-  if (restsOnSettings(wanted.outcome) && !sameDecision(report.outcome, wanted.outcome))
-    return 'made with other settings';
-  return null;
-}
 
 /** Path of the file below the roll's delivery folder; null when the report points outside of it. */
 export function placeOf(report: DeliverableReport, rollFolder: string): string | null {

@@ -2,6 +2,7 @@
 import { holds } from '../../findings/finding.ts';
 import type { Job } from '../../ledger/job.ts';
 import { completeRecords, settleDeliverable } from '../../ledger/settle.ts';
+import { wantedOf } from '../../ledger/wanted.ts';
 import type { Toolchain } from '../../ledger/toolchain.ts';
 import type { LoadedProfile } from '../../profiles/schema.ts';
 import { deliverableKey } from '../gate/decide.ts';
@@ -24,12 +25,7 @@ export async function isFinished(
   const settled = await settleDeliverable(
     disk.report,
     job.deliveryFolder,
-    {
-      contentDigest: job.clip.contentDigest,
-      profileHash: deliverable.profileHash,
-      toolchain: job.toolchain,
-      outcome: deliverable.outcome,
-    },
+    wantedOf(job, deliverable),
     signal,
   );
   if (settled.state !== 'finished') return false;
