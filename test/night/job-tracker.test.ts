@@ -255,7 +255,7 @@ test('given up, nothing is waited for', async () => {
 test('a run that died leaves nothing that the next run of the night would wait for or work at', async () => {
   const { address, client, tracker, jobs, queue, told } = await bench();
   void tracker.make('A001', jobs(700));
-  await expect.poll(() => client.zcard(`${BULL_PREFIX}:${JOB_QUEUE}:prioritized`)).toBe(700);
+  await expect.poll(() => client.zcard(`${BULL_PREFIX}:${JOB_QUEUE}:prioritized`), { timeout: 20_000 }).toBe(700);
   expect(await client.smembers(runsKey('night'))).toEqual([RUN]);
   const nothing = (): void => undefined;
   const later = await openNightQueue(address, 'night', 'run-later', {
