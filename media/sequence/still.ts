@@ -1,4 +1,5 @@
 /** What one still's header says, and how many bytes the file must have: the common form of all still formats. */
+import { CodedError } from '../../process/coded-error.ts';
 import type { Rate, Ratio } from '../time/rate.ts';
 
 export const stillFormats = ['dpx', 'exr', 'tiff', 'dng'] as const;
@@ -31,9 +32,9 @@ export interface StillHeader {
 }
 
 /** A header that is none, or says what cannot be. */
-export class StillDamage extends Error {
+export class StillDamage extends CodedError {
   constructor(message: string) {
-    super(message);
+    super('frame-damaged', message);
     this.name = 'StillDamage';
   }
 }

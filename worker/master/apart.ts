@@ -1,7 +1,8 @@
 /** Masters of a clip that ffmpeg does not decode: raw frames, and pictures of a declared decoder. */
-import { finding } from '../../findings/finding.ts';
+import { type Finding, finding } from '../../findings/finding.ts';
 import type { Job } from '../../ledger/job.ts';
 import { printable } from '../../files/names.ts';
+import { type ErrorCode, errorCodeOf } from '../../process/coded-error.ts';
 import { sourceTrouble, subjectOf } from '../claim.ts';
 import type { Trouble } from '../classify.ts';
 import { type JobContext, JobTrouble, progressOf } from '../context.ts';
@@ -53,27 +54,26 @@ export async function makeApart(
   return troubles;
 }
 
-/** null: not about a frame of the source. */
-function frameTrouble(error: unknown, job: Job): JobTrouble | null {
-  const { name, message } = error as Error;
+/** Of a frame of the source: another machine would find the same. */
+const OF_A_FRAME: readonly (ErrorCode | null)[] = [
+  'frame-damaged',
+  'frame-refused',
+  'frame-undevelopable',
+  'decoder-failed',
+];
+
+/** null: not about a frame of the source. The error may come from a thread, so that its code says what it is. */
+export function frameTrouble(error: unknown, job: Job): JobTrouble | null {
+  const { message } = error as Error;
+  const code = errorCodeOf(error);
   const declared = job.facts.declared ?? job.facts.raw?.decoder.declaration;
-  if (name === 'DecoderFailed' && declared !== undefined)
-    return new JobTrouble({
-      findings: [
-        finding(
-          'decoder-failed',
-          printable(message),
-          'every picture of the clip, and nothing else',
-          subjectOf(job),
-        ),
-      ],
-      again: false,
-    });
-  const ofSource = ['StillDamage', 'DngRefusal', 'UndevelopableError', 'DecoderFailed'].includes(name);
-  return ofSource
-    ? new JobTrouble({
-        findings: [finding('frame-develop-failed', message, 'a frame that can be developed', subjectOf(job))],
-        again: false,
-      })
+  const one = (found: Finding): JobTrouble => new JobTrouble({ findings: [found], again: false });
+  const subject = subjectOf(job);
+  if (code === 'decoder-failed' && declared !== undefined) {
+    const expected = 'every picture of the clip, and nothing else';
+    return one(finding('decoder-failed', printable(message), expected, subject));
+  }
+  return OF_A_FRAME.includes(code)
+    ? one(finding('frame-develop-failed', message, 'a frame that can be developed', subject))
     : null;
 }
