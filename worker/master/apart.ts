@@ -5,8 +5,8 @@ import { printable } from '../../files/names.ts';
 import { type ErrorCode, errorCodeOf } from '../../process/coded-error.ts';
 import { sourceTrouble, subjectOf } from '../claim.ts';
 import type { Trouble } from '../classify.ts';
-import { type JobContext, JobTrouble, progressOf } from '../context.ts';
-import type { ReportContext } from '../report.ts';
+import { JobTrouble, progressOf } from '../context.ts';
+import type { JobRun } from '../job-run.ts';
 import { developmentText } from './attributes.ts';
 import { feedDeclared } from './declared.ts';
 import type { StagedMovieMaster } from './encoder.ts';
@@ -14,12 +14,8 @@ import { finishMasters } from './finish.ts';
 import { type MasterGroup, type StagedMaster, startMasters } from './making.ts';
 
 /** Raw frames, which the threads of the mill read themselves, and pictures of a declared decoder. What does not go the same way to light is made one after the other. */
-export async function makeApart(
-  job: Job,
-  groups: readonly MasterGroup[],
-  context: JobContext,
-  report: ReportContext,
-): Promise<Trouble[]> {
+export async function makeApart(run: JobRun, groups: readonly MasterGroup[]): Promise<Trouble[]> {
+  const { job, context } = run;
   const troubles: Trouble[] = [];
   for (const group of groups) {
     const total = job.span.count;
@@ -31,19 +27,8 @@ export async function makeApart(
       const changed = await sourceTrouble(job);
       if (changed !== null) throw new JobTrouble({ findings: [changed], again: false });
       const [{ deliverable }] = [...group.folders, ...group.movies] as [StagedMaster | StagedMovieMaster];
-      troubles.push(
-        ...(await finishMasters(
-          job,
-          group,
-          making,
-          {
-            command: job.facts.declared?.declared.command ?? [developmentText(deliverable.outcome.way)],
-            sounds: [],
-          },
-          context,
-          report,
-        )),
-      );
+      const command = job.facts.declared?.declared.command ?? [developmentText(deliverable.outcome.way)];
+      troubles.push(...(await finishMasters(run, group, making, { command, sounds: [] })));
     } catch (error) {
       context.signal.throwIfAborted();
       throw frameTrouble(error, job) ?? error;
