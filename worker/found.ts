@@ -39,7 +39,7 @@ export type FoundStaged = Named & {
   readonly checked: FolderDigest;
 };
 export type FoundPublished = Named & { readonly there: 'published'; readonly settled: Finished };
-/** What cannot be ours: another kind of thing than this deliverable is. */
+/** What cannot be ours: no report of ours names anything there, and it is another kind of thing than this deliverable is. */
 export type FoundOthers = Named & { readonly there: 'others'; readonly what: string };
 export type Found = FoundNothing | FoundStaged | FoundPublished | FoundOthers;
 
@@ -60,7 +60,7 @@ async function findDeliverable(job: Job, deliverable: Deliverable, signal: Abort
     final: layout.deliverable(job.deliveryFolder, profile.name, outcome.fileName),
     ours: ownDigests(report, path),
   };
-  const what = await othersAt(named.final, isMasterWork(deliverable));
+  const what = named.ours.length > 0 ? null : await othersAt(named.final, isMasterWork(deliverable));
   if (what !== null) return { ...named, there: 'others', what };
   if (report === null) return { ...named, there: 'nothing', why: 'no report' };
   const staged = await findStaged(job, named, report, signal);

@@ -9,14 +9,20 @@ import { deliverableKey } from '../gate/decide.ts';
 import { judgeDeliverable } from '../gate/deliverable.ts';
 import { readDeliverable } from '../gate/disk.ts';
 
-/** Reads the finished file whole. A report whose file was renamed into place and which does not say so yet is completed, if `mayWrite`. */
+export interface FinishedRequest {
+  /** The deliverable's profile. */
+  readonly loaded: LoadedProfile;
+  readonly toolchain: Toolchain;
+  /** A report whose file was renamed into place and which does not say so yet is completed. */
+  readonly mayWrite: boolean;
+  readonly signal: AbortSignal;
+}
+
+/** Reads the finished file whole. */
 export async function isFinished(
   job: Job,
   deliverable: Job['deliverables'][number],
-  loaded: LoadedProfile,
-  toolchain: Toolchain,
-  mayWrite: boolean,
-  signal: AbortSignal,
+  { loaded, toolchain, mayWrite, signal }: FinishedRequest,
 ): Promise<boolean> {
   const { name } = deliverable.profile;
   const disk = await readDeliverable(job.deliveryFolder, job.clip.id, name);
