@@ -1,13 +1,14 @@
 /** Reading a piece of a file that somebody else wrote: what it says of lengths and places is a claim, and its size bounds the claim. */
 import type { FileHandle } from 'node:fs/promises';
+import { CodedError, type ErrorCode } from './coded-error.ts';
 
 /**
  * Bytes that cannot be what they claim to be: cut off, edited, torn. The message says what and where, and a reader's caller makes a
  * finding of it. Every reader's own kind of damage is one of these.
  */
-export class FileDamage extends Error {
-  constructor(message: string) {
-    super(message);
+export class FileDamage extends CodedError {
+  constructor(message: string, code: ErrorCode = 'file-damaged') {
+    super(code, message);
     this.name = 'FileDamage';
   }
 }

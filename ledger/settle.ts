@@ -6,22 +6,12 @@ import {
   type FolderDigest,
   isFolderDigest,
 } from '../files/folder-digest.ts';
-import { type AnyOutcome, restsOnSettings, sameDecision } from '../profiles/outcome/any.ts';
 import { fsPath } from '../files/names.ts';
 import { layout, placeBelow } from './layout.ts';
 import { listingOf, measuredFolder, storedListing, storeListing } from './listing.ts';
 import { type DeliverableReport, deliverableReportSchema } from './report.ts';
 import { writeRecord } from './store.ts';
-
-/** What the deliverable must have been made from and with. */
-export interface Wanted {
-  readonly contentDigest: string;
-  readonly profileHash: string;
-  /** Toolchain fingerprint. */
-  readonly toolchain: string;
-  /** What must come out: of a master it rests on the settings of the night as well. */
-  readonly outcome: AnyOutcome;
-}
+import { type Wanted, whyOtherWork } from './wanted.ts';
 
 export type Settled =
   /**
@@ -35,16 +25,7 @@ export type Settled =
       readonly relist: FolderDigest | null;
     }
   | { readonly state: 'unfinished'; readonly why: string };
-
-/** Why this report is about something else than what is wanted; null when it is about that. Pure. */
-export function whyOtherWork(report: DeliverableReport, wanted: Wanted): string | null {
-  if (report.clip.contentDigest !== wanted.contentDigest) return 'made from other content';
-  if (report.profileHash !== wanted.profileHash) return 'made with another profile';
-  if (report.toolchain.fingerprint !== wanted.toolchain) return 'made by another toolchain';
-  if (restsOnSettings(wanted.outcome) && !sameDecision(report.outcome, wanted.outcome))
-    return 'made with other settings';
-  return null;
-}
+export type Finished = Extract<Settled, { readonly state: 'finished' }>;
 
 /** Path of the file below the roll's delivery folder; null when the report points outside of it. */
 export function placeOf(report: DeliverableReport, rollFolder: string): string | null {
@@ -66,11 +47,38 @@ async function trailStands(report: DeliverableReport, rollFolder: string): Promi
  * Reads the whole file when the report says that one should stand. `rollFolder` is <delivery>/<day>/<roll>.
  * A report left at `publishing` whose file stands with the checked digest is finished: nothing is encoded again.
  */
-export async function settleDeliverable(
+export function settleDeliverable(
   report: DeliverableReport,
   rollFolder: string,
   wanted: Wanted,
   signal?: AbortSignal,
+): Promise<Settled> {
+  return settle(report, rollFolder, wanted, async (path) => {
+    try {
+      return await digestOfDeliverable(path, signal);
+    } catch (error) {
+      signal?.throwIfAborted();
+      return `the file cannot be read (${(error as NodeJS.ErrnoException).code ?? (error as Error).message})`;
+    }
+  });
+}
+
+/** The same for whoever has read all of it already: `standing` is what lies under its name. */
+export function settleKnown(
+  report: DeliverableReport,
+  rollFolder: string,
+  wanted: Wanted,
+  standing: DeliverableDigest,
+): Promise<Settled> {
+  return settle(report, rollFolder, wanted, async () => standing);
+}
+
+/** `read`: a text says why it could not. */
+async function settle(
+  report: DeliverableReport,
+  rollFolder: string,
+  wanted: Wanted,
+  read: (path: string) => Promise<DeliverableDigest | string>,
 ): Promise<Settled> {
   const other = whyOtherWork(report, wanted);
   if (other !== null) return { state: 'unfinished', why: other };
@@ -83,16 +91,8 @@ export async function settleDeliverable(
   const path = placeOf(report, rollFolder);
   if (path === null || report.file === null)
     return { state: 'unfinished', why: 'the report names no file of this roll' };
-  let standing: DeliverableDigest;
-  try {
-    standing = await digestOfDeliverable(path, signal);
-  } catch (error) {
-    signal?.throwIfAborted();
-    return {
-      state: 'unfinished',
-      why: `the file cannot be read (${(error as NodeJS.ErrnoException).code ?? (error as Error).message})`,
-    };
-  }
+  const standing = await read(path);
+  if (typeof standing === 'string') return { state: 'unfinished', why: standing };
   const same =
     standing.bytes === report.file.bytes &&
     standing.xxh128 === report.file.xxh128 &&
@@ -154,10 +154,7 @@ async function settleFolder(
 }
 
 /** Brings the records of a finished deliverable up to what is known of it. */
-export async function completeRecords(
-  settled: Extract<Settled, { state: 'finished' }>,
-  rollFolder: string,
-): Promise<void> {
+export async function completeRecords(settled: Finished, rollFolder: string): Promise<void> {
   const { report, rewrite, relist } = settled;
   // Before the report that names it.
   if (relist !== null) await storeListing(rollFolder, report.clip.id, report.profile, relist);

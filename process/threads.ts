@@ -1,8 +1,9 @@
-/** A few threads of one program, each with one order at a time. What a thread cannot answer comes back as its error. */
+/** A few threads of one program, each with one order at a time. What a thread cannot answer comes back as its error, by its code (coded-error.ts). */
 import { existsSync } from 'node:fs';
 import { join } from 'node:path';
 import { parentPort, type Transferable, Worker, workerData } from 'node:worker_threads';
 import { packageFolder } from '../files/installation.ts';
+import { CodedError, errorCodeOf } from '../files/coded-error.ts';
 
 type Answer<Result> =
   | { readonly result: Result }
@@ -28,9 +29,9 @@ export interface ThreadPool<Order, Result> {
   close(): Promise<void>;
 }
 
-export class PoolClosedError extends Error {
+export class PoolClosedError extends CodedError {
   constructor() {
-    super('the threads were ended');
+    super('threads-ended', 'the threads were ended');
     this.name = 'PoolClosedError';
   }
 }
@@ -112,7 +113,9 @@ function settle<Order, Result>(task: Task<Order, Result>, answer: Answer<Result>
     return;
   }
   const { message, stack, fields } = answer.error;
-  task.reject(Object.assign(new Error(message), fields, stack === undefined ? {} : { stack }));
+  const code = errorCodeOf(fields);
+  const error = code === null ? new Error(message) : new CodedError(code, message);
+  task.reject(Object.assign(error, fields, stack === undefined ? {} : { stack }));
 }
 
 /** The body of a thread of a pool: `prepare` once with the setup, then one order after the other. Does nothing where it is imported by others. */

@@ -49,12 +49,19 @@ function lastWords(run: RunResult, watched: Watched): string {
   );
 }
 
-/** null: the command ended as it should. `source` only where `looksDamaged` asked for it. */
+/** How a make ended. */
+export interface EndedMake {
+  readonly run: RunResult;
+  readonly watched: Watched;
+  /** That should have been taken in. */
+  readonly frames: number;
+  /** Only where `looksDamaged` asked for it. */
+  readonly source: SourceDecode | null;
+}
+
+/** null: the command ended as it should. */
 export function classifyMake(
-  run: RunResult,
-  watched: Watched,
-  frames: number,
-  source: SourceDecode | null,
+  { run, watched, frames, source }: EndedMake,
   subject: FindingSubject,
 ): Trouble | null {
   const one = (again: boolean, ...told: Finding[]): Trouble => ({ findings: told, again });

@@ -6,11 +6,11 @@ import { sourceTrouble, subjectOf } from './claim.ts';
 import { classifyMake, looksDamaged, type SourceDecode, targetTrouble, type Trouble } from './classify.ts';
 import { type JobContext, JobTrouble, progressOf } from './context.ts';
 import { finish } from './finish.ts';
+import type { JobRun } from './job-run.ts';
 import { make, type MakeResult } from './make.ts';
 import { finishMasters } from './master/finish.ts';
 import { type MasterGroup, type MasterMaking, startMasters } from './master/making.ts';
 import { proofOf } from './proof.ts';
-import type { ReportContext } from './report.ts';
 import { askTarget } from './target.ts';
 
 export interface StagedMovie {
@@ -20,41 +20,25 @@ export interface StagedMovie {
 
 /** From one decode: every movie, and the frames of every master. */
 export async function makeCoded(
-  job: Job,
+  run: JobRun,
   movies: readonly StagedMovie[],
   group: MasterGroup | null,
-  context: JobContext,
-  report: ReportContext,
 ): Promise<Trouble[]> {
+  const { job, context } = run;
   const making = group === null ? null : await startMasters(job, group, context, () => undefined);
   try {
-    const made = await makeStaged(job, movies, group, making, context);
+    const made = await makeStaged(run, movies, group, making);
     const command = [made.run.command, ...made.run.args];
     const proof = await proofOf(job, made, context.tools, context.signal);
     if (!('trail' in proof)) throw new JobTrouble(proof);
     const troubles: Trouble[] = [];
     for (const [index, output] of movies.entries()) {
-      const trouble = await finish(
-        job,
-        output,
-        command,
-        { ...proof, encoded: made.payloads[index] ?? null },
-        context,
-        report,
-      );
+      const encoded = made.payloads[index] ?? null;
+      const trouble = await finish(run, { ...output, command }, { ...proof, encoded });
       if (trouble !== null) troubles.push(trouble);
     }
     if (group !== null && making !== null)
-      troubles.push(
-        ...(await finishMasters(
-          job,
-          group,
-          making,
-          { command, sounds: proof.trail.sounds },
-          context,
-          report,
-        )),
-      );
+      troubles.push(...(await finishMasters(run, group, making, { command, sounds: proof.trail.sounds })));
     return troubles;
   } finally {
     await making?.close();
@@ -62,11 +46,10 @@ export async function makeCoded(
 }
 
 async function makeStaged(
-  job: Job,
+  { job, context }: JobRun,
   outputs: readonly StagedMovie[],
   group: MasterGroup | null,
   making: MasterMaking | null,
-  context: JobContext,
 ): Promise<MakeResult> {
   const total = job.span.count;
   const made = await make({
@@ -94,7 +77,7 @@ async function makeStaged(
     suspicious && made.watched.sizeChange === null && looksDamaged(made.run, made.watched, total)
       ? await decodeSource(job, context)
       : null;
-  const trouble = classifyMake(made.run, made.watched, total, source, subjectOf(job));
+  const trouble = classifyMake({ ...made, frames: total, source }, subjectOf(job));
   if (trouble !== null) throw new JobTrouble(trouble);
   const changed = await sourceTrouble(job);
   if (changed !== null) throw new JobTrouble({ findings: [changed], again: false });

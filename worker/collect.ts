@@ -42,14 +42,23 @@ const nobody: PipeReader = async () => {
   throw new RangeError('frames that nobody asked for');
 };
 
-/** `frames`: reads the pipe of the decoded frames, where the recipe has one. */
-export function collect(
-  facts: ClipFacts,
-  outcomes: readonly Outcome[],
-  pipes: readonly Pipe[],
-  earlierField: 'top' | 'bottom' | null,
-  frames: PipeReader = nobody,
-): Collecting {
+export interface CollectRequest {
+  readonly facts: ClipFacts;
+  readonly outcomes: readonly Outcome[];
+  readonly pipes: readonly Pipe[];
+  /** Of an interlaced source. */
+  readonly earlierField: 'top' | 'bottom' | null;
+  /** Reads the pipe of the decoded frames, where the recipe has one. */
+  readonly frames?: PipeReader | undefined;
+}
+
+export function collect({
+  facts,
+  outcomes,
+  pipes,
+  earlierField,
+  frames = nobody,
+}: CollectRequest): Collecting {
   const pictures = new TrailCollector();
   const payloads: Payload[] = outcomes.map(() => ({ streams: [] }));
   let source: Payload = { streams: [] };

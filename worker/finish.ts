@@ -3,21 +3,21 @@ import { basename } from 'node:path';
 import { checkDeliverable, type CheckReport } from '../check/index.ts';
 import type { FedReport } from '../check/master/fed.ts';
 import { type Finding, finding } from '../findings/finding.ts';
-import type { Job, MovieMasterWork, MovieWork } from '../ledger/job.ts';
+import type { MovieMasterWork, MovieWork } from '../ledger/job.ts';
 import { layout } from '../ledger/layout.ts';
 import { storeListing } from '../ledger/listing.ts';
 import type { DeliverableReport } from '../ledger/report.ts';
-import { ownDigests } from '../ledger/settle.ts';
 import { type FolderDigest, isFolderDigest } from '../files/folder-digest.ts';
 import type { Payload } from '../proof/payload.ts';
 import { publishDeliverable } from '../files/publish-folder.ts';
 import { checkNames } from '../profiles/schema.ts';
 import { subjectOf } from './claim.ts';
 import { targetTrouble, type Trouble } from './classify.ts';
-import { type Deliverable, type JobContext, progressOf } from './context.ts';
+import { type Deliverable, progressOf } from './context.ts';
+import { type JobRun, oursOf } from './job-run.ts';
 import type { Proof } from './proof.ts';
-import { failedReport, type ReportContext, standing, writeReport, writtenReport } from './report.ts';
-import { askTarget } from './target.ts';
+import { failedReport, type ReportRequest, writeReport, writtenReport } from './report.ts';
+import { askTarget, makeFolder } from './target.ts';
 
 /** What a deliverable is proved by: the trail of its source, and what left its encoders. */
 export type Evidence = Proof & {
@@ -25,15 +25,23 @@ export type Evidence = Proof & {
   readonly fed?: FedReport;
 };
 
+/** What was made of one deliverable, under its staging name. */
+export interface Made<Work extends Deliverable> {
+  readonly deliverable: Work;
+  /** Absolute. */
+  readonly staged: string;
+  /** The command that made it. */
+  readonly command: readonly string[];
+}
+
 /** A movie: checked against its evidence, then published. Gives what kept it from that. */
 export async function finish(
-  job: Job,
-  { deliverable, staged }: { readonly deliverable: MovieWork | MovieMasterWork; readonly staged: string },
-  command: readonly string[],
+  run: JobRun,
+  made: Made<MovieWork | MovieMasterWork>,
   evidence: Evidence,
-  context: JobContext,
-  report: ReportContext,
 ): Promise<Trouble | null> {
+  const { job, context } = run;
+  const { deliverable, staged } = made;
   const subject = { ...subjectOf(job), profile: deliverable.profile.name };
   const asked: readonly string[] = deliverable.profile.checks;
   let checked: CheckReport;
@@ -64,16 +72,11 @@ export async function finish(
     };
   }
   const payload = { streams: (evidence.encoded?.streams ?? []).map((stream) => ({ ...stream })) };
-  return await conclude(
-    job,
-    deliverable,
-    staged,
-    withFed(checked, evidence.fed, deliverable.profile.name),
-    command,
-    { file: evidence.file, payload },
-    context,
-    report,
-  );
+  return await conclude(run, {
+    ...made,
+    checked: withFed(checked, evidence.fed, deliverable.profile.name),
+    proved: { file: evidence.file, payload },
+  });
 }
 
 function withFed(checked: CheckReport, fed: FedReport | undefined, profile: string): CheckReport {
@@ -92,97 +95,88 @@ export interface Proved {
   readonly payload: NonNullable<DeliverableReport['payload']>;
 }
 
-/** What passed is published, what did not is told; after the last attempt its report says so too. */
-export async function conclude(
-  job: Job,
-  deliverable: Deliverable,
-  staged: string,
-  checked: CheckReport,
-  command: readonly string[],
-  proved: Proved,
-  context: JobContext,
-  report: ReportContext,
-): Promise<Trouble | null> {
-  if (!checked.passed) {
-    if (context.lastAttempt) await writeFailure(job, deliverable, report, checked.findings, command, checked);
-    return { findings: checked.findings, again: true };
-  }
-  const total = deliverable.outcome.frames;
-  context.onProgress({ phase: 'publish', frames: total, total, framesPerSecond: 0 });
-  return await publish(job, deliverable, staged, checked, command, proved, context, report);
+export interface Checked extends Made<Deliverable> {
+  readonly checked: CheckReport;
+  readonly proved: Proved;
 }
 
-async function publish(
-  job: Job,
-  deliverable: Deliverable,
-  staged: string,
-  checked: CheckReport,
-  command: readonly string[],
-  evidence: Proved,
-  context: JobContext,
-  report: ReportContext,
-): Promise<Trouble | null> {
+/** What passed is published, what did not is told; after the last attempt its report says so too. */
+export async function conclude(run: JobRun, checked: Checked): Promise<Trouble | null> {
+  const { context } = run;
+  const { findings, passed } = checked.checked;
+  if (!passed) {
+    if (context.lastAttempt) await writeFailure({ run, ...checked }, findings);
+    return { findings, again: true };
+  }
+  const total = checked.deliverable.outcome.frames;
+  context.onProgress({ phase: 'publish', frames: total, total, framesPerSecond: 0 });
+  return await publish(run, checked);
+}
+
+async function publish(run: JobRun, made: Checked): Promise<Trouble | null> {
+  const { job, context } = run;
+  const { deliverable, staged, checked } = made;
+  const { name } = deliverable.profile;
   const { fileName } = deliverable.outcome;
-  const path = `${deliverable.profile.name}/${fileName}`;
-  const older = ownDigests(await standing(job, deliverable), path);
-  // Before the report that names it: no report ever points at a trail that is not there.
   const folder: FolderDigest | null = isFolderDigest(checked.digest) ? checked.digest : null;
-  const proved = {
-    trail: await evidence.file(),
-    payload: evidence.payload,
-    ...(folder === null
-      ? {}
-      : { listing: await storeListing(job.deliveryFolder, job.clip.id, deliverable.profile.name, folder) }),
-  };
   const file = {
-    path,
+    path: `${name}/${fileName}`,
     bytes: checked.bytes,
     xxh128: checked.xxh128,
     sha256: checked.digest.sha256,
     ...(folder === null ? {} : { files: folder.files.length }),
   };
-  const written = writtenReport(report, deliverable, file, proved, older, command, checked);
+  // Before the report that names it: no report ever points at a trail that is not there.
+  const proof = {
+    trail: await made.proved.file(),
+    payload: made.proved.payload,
+    ...(folder === null
+      ? {}
+      : { listing: await storeListing(job.deliveryFolder, job.clip.id, name, folder) }),
+  };
+  const written = writtenReport({ run, ...made }, file, proof);
   await context.fence();
-  await writeReport(job, deliverable, {
+  await writeReport(job, {
     ...written,
     state: 'publishing',
     ...(folder === null ? {} : { staged: basename(staged) }),
-  });
+  } as DeliverableReport);
+  const ours = oursOf(run, deliverable);
+  // What was checked may have been changed since, and whatever lay under the name may have come or gone while this was made:
+  // both are looked at again in there, right before the name is given. Whose the older thing is, the record of the beginning
+  // says: a report that somebody else wrote since does not make it ours.
   const outcome = await publishDeliverable({
     staged,
-    final: layout.deliverable(job.deliveryFolder, deliverable.profile.name, fileName),
+    final: layout.deliverable(job.deliveryFolder, name, fileName),
     checked: checked.digest,
-    isOurs: (digest) => older.includes(digest),
+    isOurs: (digest) => ours.includes(digest),
     signal: context.signal,
   });
-  if (outcome.kind === 'taken') {
-    const told = finding('target-name-taken', outcome.found, 'a free name, or a file of ours', {
-      ...subjectOf(job),
-      profile: deliverable.profile.name,
-      file: path,
-    });
-    await writeFailure(job, deliverable, report, [told], command, checked);
-    return { findings: [told], again: false };
-  }
-  await writeReport(job, deliverable, {
+  if (outcome.kind === 'taken') return await refuseName({ run, ...made }, outcome.found);
+  await writeReport(job, {
     ...written,
     state: 'published',
     finishedAt: new Date().toISOString(),
-  });
+  } as DeliverableReport);
+  run.concluded.add(deliverable);
   return null;
 }
 
-export async function writeFailure(
-  job: Job,
-  deliverable: Deliverable,
-  report: ReportContext,
-  findings: readonly Finding[],
-  command: readonly string[],
-  checked: CheckReport | null,
-): Promise<void> {
-  const older = ownDigests(
-    await standing(job, deliverable),
-    `${deliverable.profile.name}/${deliverable.outcome.fileName}`,
-  );
-  await writeReport(job, deliverable, failedReport(report, deliverable, findings, older, command, checked));
+/** Something that is not ours has the deliverable's name. */
+export async function refuseName(request: ReportRequest, what: string): Promise<Trouble> {
+  const { profile, outcome } = request.deliverable;
+  const found = finding('target-name-taken', what, 'a free name, or a file of ours', {
+    ...subjectOf(request.run.job),
+    profile: profile.name,
+    file: `${profile.name}/${outcome.fileName}`,
+  });
+  await writeFailure(request, [found]);
+  return { findings: [found], again: false };
+}
+
+export async function writeFailure(request: ReportRequest, findings: readonly Finding[]): Promise<void> {
+  const { run, deliverable } = request;
+  await makeFolder(run.job.deliveryFolder, layout.reportsFolder(run.job.deliveryFolder));
+  await writeReport(run.job, failedReport(request, findings));
+  run.concluded.add(deliverable);
 }

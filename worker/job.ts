@@ -1,7 +1,7 @@
 /**
  * One job from claim to report:
  *   claim   may we, and is the clip as it was read
- *   resume  what stands finished already is left alone
+ *   find    what is there of each deliverable, once (found.ts): what is finished already is left alone
  *   make    every deliverable beside its final name: from one decode (coded.ts), or from frames that threads read (master/apart.ts)
  *   prove   the trail of the decode is whole, and of this clip
  *   check   each staged deliverable measured from disk, against that trail (finish.ts, master/finish.ts)
@@ -13,44 +13,90 @@ import { extname } from 'node:path';
 import { FindingError, finding } from '../findings/finding.ts';
 import { isMasterWork, isMovieMasterWork, type Job } from '../ledger/job.ts';
 import { layout } from '../ledger/layout.ts';
-import { completeRecords, settleDeliverable } from '../ledger/settle.ts';
+import { completeRecords } from '../ledger/settle.ts';
 import { StagedFileLostError } from '../files/publish.ts';
 import { sourceTrouble, subjectOf, toolchainTrouble } from './claim.ts';
-import { targetTrouble } from './classify.ts';
+import { targetTrouble, type Trouble } from './classify.ts';
 import { makeCoded, type StagedMovie } from './coded.ts';
 import { type Deliverable, type JobContext, JobTrouble } from './context.ts';
 import { decoderTroubles } from './decoder.ts';
-import { writeFailure } from './finish.ts';
-import { awaitedByOthers, publishLeftover } from './leftover.ts';
+import { refuseName, writeFailure } from './finish.ts';
+import { findDeliverables } from './found.ts';
+import type { JobRun } from './job-run.ts';
+import { awaitedByOthers, publishStaged } from './leftover.ts';
 import { makeApart } from './master/apart.ts';
 import type { StagedMovieMaster } from './master/encoder.ts';
 import { byWay, type StagedMaster } from './master/making.ts';
-import { type ReportContext, standing } from './report.ts';
 import { deliveryOf, makeFolder, newToken, sweepStaging, targetStateOf } from './target.ts';
 
 /** Throws JobTrouble; and the signal's reason when stopped. */
 export async function runJob(job: Job, context: JobContext): Promise<void> {
-  const report: ReportContext = {
-    job,
-    toolchain: context.toolchain,
-    attempt: context.attempt,
-    startedAt: new Date().toISOString(),
+  const startedAt = new Date().toISOString();
+  let run: JobRun | null = null;
+  const begin = async (): Promise<JobRun> => {
+    const found = await findDeliverables(job, context.signal);
+    for (const one of found)
+      if (one.there === 'published') await completeRecords(one.settled, job.deliveryFolder);
+    return { job, context, startedAt, found, concluded: new Set() };
   };
   try {
-    const refused = toolchainTrouble(job, context.toolchain.fingerprint) ?? (await sourceTrouble(job));
-    if (refused !== null) throw new JobTrouble({ findings: [refused], again: false });
-    const decoderless = await decoderTroubles(job);
-    if (decoderless.length > 0) throw new JobTrouble({ findings: decoderless, again: false });
-    await publishLeftovers(job, context);
-    const open = await unfinished(job, context);
-    if (open.length > 0) await makeAll(job, open, context, report);
+    await claim(job, context);
+    run = await begin();
+    const troubles = await refuseOthers(run);
+    const open = await publishStagedOf(run);
+    if (open.length > 0) troubles.push(...(await makeAll(run, open)));
+    // What passed is published; only what did not is made again.
+    if (troubles.length > 0) throw joined(troubles);
   } catch (error) {
     context.signal.throwIfAborted();
     const trouble = troubleOf(error, job);
-    const final = !trouble.again || context.lastAttempt;
-    if (final) await writeFailures(job, trouble, report, context);
+    try {
+      if (!trouble.again || context.lastAttempt) await writeFailures(run ?? (await begin()), trouble);
+    } catch (untold) {
+      // A target that takes no report: the queue carries the reason, and the coordinator asks the target itself.
+      if (targetStateOf(untold, deliveryOf(job.deliveryFolder)) === null) throw untold;
+    }
     throw trouble;
   }
+}
+
+/** Throws JobTrouble when this machine, or the clip as it is now, is not what the job was planned with. */
+async function claim(job: Job, { toolchain }: JobContext): Promise<void> {
+  const refused = toolchainTrouble(job, toolchain.fingerprint) ?? (await sourceTrouble(job));
+  const findings = refused === null ? await decoderTroubles(job) : [refused];
+  if (findings.length > 0) throw new JobTrouble({ findings, again: false });
+}
+
+/** What has somebody else's thing under its name is refused before hours go into it. */
+async function refuseOthers(run: JobRun): Promise<Trouble[]> {
+  const troubles: Trouble[] = [];
+  for (const found of run.found) {
+    if (found.there !== 'others') continue;
+    const request = { run, deliverable: found.deliverable, command: [], checked: null };
+    troubles.push(await refuseName(request, found.what));
+  }
+  return troubles;
+}
+
+/** Publishes what a crash kept from its final name; gives what is still to be made. */
+async function publishStagedOf(run: JobRun): Promise<Deliverable[]> {
+  const open: Deliverable[] = [];
+  for (const found of run.found) {
+    const now = found.there === 'staged' ? await publishStaged(run.job, found, run.context) : found;
+    if (found.there === 'staged' && now.there === 'published') {
+      await completeRecords(now.settled, run.job.deliveryFolder);
+      run.concluded.add(now.deliverable);
+    }
+    if (now.there === 'nothing') open.push(now.deliverable);
+  }
+  return open;
+}
+
+function joined(troubles: readonly Trouble[]): JobTrouble {
+  return new JobTrouble({
+    findings: troubles.flatMap((item) => item.findings),
+    again: troubles.some((item) => item.again),
+  });
 }
 
 function troubleOf(error: unknown, job: Job): JobTrouble {
@@ -74,38 +120,8 @@ function troubleOf(error: unknown, job: Job): JobTrouble {
   });
 }
 
-async function publishLeftovers(job: Job, context: JobContext): Promise<void> {
-  for (const deliverable of job.deliverables) {
-    const report = await standing(job, deliverable);
-    if (report !== null) await publishLeftover(job, deliverable, report, context.fence, context.signal);
-  }
-}
-
-/** An earlier attempt may have got one of two deliverables through, or have died between final name and report. */
-async function unfinished(job: Job, context: JobContext): Promise<Deliverable[]> {
-  const open: Deliverable[] = [];
-  for (const deliverable of job.deliverables) {
-    const report = await standing(job, deliverable);
-    const wanted = {
-      contentDigest: job.clip.contentDigest,
-      profileHash: deliverable.profileHash,
-      toolchain: job.toolchain,
-      outcome: deliverable.outcome,
-    };
-    const settled =
-      report === null ? null : await settleDeliverable(report, job.deliveryFolder, wanted, context.signal);
-    if (settled?.state !== 'finished') open.push(deliverable);
-    else await completeRecords(settled, job.deliveryFolder);
-  }
-  return open;
-}
-
-async function makeAll(
-  job: Job,
-  open: readonly Deliverable[],
-  context: JobContext,
-  report: ReportContext,
-): Promise<void> {
+async function makeAll(run: JobRun, open: readonly Deliverable[]): Promise<Trouble[]> {
+  const { job } = run;
   const movies: StagedMovie[] = [];
   const masters: StagedMaster[] = [];
   const graded: StagedMovieMaster[] = [];
@@ -131,41 +147,23 @@ async function makeAll(
   const groups = byWay(masters, graded);
   try {
     const { raw, declared } = job.facts;
-    const troubles =
-      raw === undefined && declared === undefined
-        ? await makeCoded(job, movies, groups[0] ?? null, context, report)
-        : await makeApart(job, groups, context, report);
-    // What passed is published; only what did not is made again.
-    if (troubles.length > 0)
-      throw new JobTrouble({
-        findings: troubles.flatMap((item) => item.findings),
-        again: troubles.some((item) => item.again),
-      });
+    return raw === undefined && declared === undefined
+      ? await makeCoded(run, movies, groups[0] ?? null)
+      : await makeApart(run, groups);
   } finally {
     for (const { staged } of [...movies, ...masters, ...graded])
       await rm(staged, { recursive: true, force: true }).catch(() => undefined);
   }
 }
 
-/** A failed report for every deliverable that has neither a finished one nor its own failure of this attempt. */
-async function writeFailures(
-  job: Job,
-  trouble: JobTrouble,
-  report: ReportContext,
-  context: JobContext,
-): Promise<void> {
-  try {
-    for (const deliverable of await unfinished(job, context)) {
-      const own = await standing(job, deliverable);
-      if (own?.state === 'failed' && own.run === job.run && own.startedAt === report.startedAt) continue;
-      const about = trouble.findings.filter(
-        (item) => item.profile === undefined || item.profile === deliverable.profile.name,
-      );
-      await makeFolder(job.deliveryFolder, layout.reportsFolder(job.deliveryFolder));
-      await writeFailure(job, deliverable, report, about.length > 0 ? about : trouble.findings, [], null);
-    }
-  } catch (error) {
-    // A target that takes no report: the queue carries the reason, and the coordinator asks the target itself.
-    if (targetStateOf(error, deliveryOf(job.deliveryFolder)) === null) throw error;
+/** A failed report for every deliverable that is not finished and has no report of this attempt yet. */
+async function writeFailures(run: JobRun, trouble: JobTrouble): Promise<void> {
+  for (const { deliverable, there } of run.found) {
+    if (there === 'published' || run.concluded.has(deliverable)) continue;
+    const about = trouble.findings.filter(
+      (item) => item.profile === undefined || item.profile === deliverable.profile.name,
+    );
+    const request = { run, deliverable, command: [], checked: null };
+    await writeFailure(request, about.length > 0 ? about : trouble.findings);
   }
 }

@@ -85,13 +85,13 @@ export async function make(request: MakeRequest): Promise<MakeResult> {
     });
     for (const file of recipe.textFiles) await writeFile(file.path, file.text);
     const watched = newWatched();
-    const collecting = collect(
-      job.facts,
-      [...outputs.map(({ deliverable }) => deliverable.outcome), ...besides],
-      recipe.pipes,
-      earlierField(job.facts.video),
-      framesReader(request.mill, frames),
-    );
+    const collecting = collect({
+      facts: job.facts,
+      outcomes: [...outputs.map(({ deliverable }) => deliverable.outcome), ...besides],
+      pipes: recipe.pipes,
+      earlierField: earlierField(job.facts.video),
+      frames: framesReader(request.mill, frames),
+    });
     let lastSign = { frame: -1, bytes: -1 };
     let touch = (): void => {};
     const read = progressReader((sign) => {

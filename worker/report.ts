@@ -1,28 +1,27 @@
-/** Deliverable reports, as the worker writes and finds them. */
+/** Deliverable reports, as the worker writes them. */
 import { hostname } from 'node:os';
 import type { CheckReport } from '../check/index.ts';
 import type { Finding } from '../findings/finding.ts';
 import type { Job } from '../ledger/job.ts';
 import { layout } from '../ledger/layout.ts';
 import { type DeliverableReport, deliverableReportSchema } from '../ledger/report.ts';
-import { readRecord, writeRecord } from '../ledger/store.ts';
-import type { Toolchain } from '../ledger/toolchain.ts';
+import { writeRecord } from '../ledger/store.ts';
 import type { Deliverable } from './context.ts';
+import { type JobRun, oursOf } from './job-run.ts';
 
-export interface ReportContext {
-  readonly job: Job;
-  readonly toolchain: Toolchain;
-  readonly attempt: number;
-  readonly startedAt: string;
+/** What every report says. */
+export interface ReportRequest {
+  readonly run: JobRun;
+  readonly deliverable: Deliverable;
+  /** The encoder's command line, as it ran; empty: none did. */
+  readonly command: readonly string[];
+  /** null: nothing came as far as to be checked. */
+  readonly checked: CheckReport | null;
 }
 
-function common(
-  context: ReportContext,
-  deliverable: Deliverable,
-  command: readonly string[],
-  checked: CheckReport | null,
-) {
-  const { job } = context;
+function common({ run, deliverable, command, checked }: ReportRequest) {
+  const { job, context } = run;
+  const supersedes = oursOf(run, deliverable);
   return {
     version: 1 as const,
     kind: 'deliverable' as const,
@@ -35,7 +34,9 @@ function common(
     outcome: deliverable.outcome,
     facts: checked?.facts ?? null,
     checks: [...(checked?.results ?? [])],
-    startedAt: context.startedAt,
+    // A failure, too, does not make an older file of ours anybody else's.
+    ...(supersedes.length === 0 ? {} : { supersedes: [...supersedes] }),
+    startedAt: run.startedAt,
     finishedAt: new Date().toISOString(),
     host: hostname(),
     run: job.run,
@@ -46,58 +47,24 @@ function common(
 
 /** Everything but the state, which is `publishing` before the final name is given and `published` after. */
 export function writtenReport(
-  context: ReportContext,
-  deliverable: Deliverable,
+  request: ReportRequest & { readonly checked: CheckReport },
   file: NonNullable<DeliverableReport['file']>,
   proof: Pick<DeliverableReport, 'trail' | 'payload' | 'listing'>,
-  supersedes: string[],
-  command: readonly string[],
-  checked: CheckReport,
 ): Omit<DeliverableReport, 'state'> {
-  return {
-    ...common(context, deliverable, command, checked),
-    file,
-    ...proof,
-    findings: [...checked.findings],
-    ...(supersedes.length === 0 ? {} : { supersedes }),
-  };
+  return { ...common(request), file, ...proof, findings: [...request.checked.findings] };
 }
 
-/** `supersedes`: a failure does not make an older file of ours anybody else's. */
-export function failedReport(
-  context: ReportContext,
-  deliverable: Deliverable,
-  findings: readonly Finding[],
-  supersedes: string[],
-  command: readonly string[],
-  checked: CheckReport | null,
-): DeliverableReport {
-  return {
-    ...common(context, deliverable, command, checked),
-    state: 'failed',
-    file: null,
-    findings: [...findings],
-    ...(supersedes.length === 0 ? {} : { supersedes }),
-  };
+export function failedReport(request: ReportRequest, findings: readonly Finding[]): DeliverableReport {
+  return { ...common(request), state: 'failed', file: null, findings: [...findings] };
 }
 
 export async function writeReport(
-  job: Job,
-  deliverable: Deliverable,
-  report: DeliverableReport | (Omit<DeliverableReport, 'state'> & { state: DeliverableReport['state'] }),
+  { deliveryFolder, clip }: Pick<Job, 'deliveryFolder' | 'clip'>,
+  report: DeliverableReport,
 ): Promise<void> {
   await writeRecord(
-    layout.deliverableReport(job.deliveryFolder, job.clip.id, deliverable.profile.name),
+    layout.deliverableReport(deliveryFolder, clip.id, report.profile),
     deliverableReportSchema,
-    report as DeliverableReport,
+    report,
   );
-}
-
-/** The report of an earlier attempt or night; null: there is none that can be read. */
-export async function standing(job: Job, deliverable: Deliverable): Promise<DeliverableReport | null> {
-  const read = await readRecord(
-    layout.deliverableReport(job.deliveryFolder, job.clip.id, deliverable.profile.name),
-    deliverableReportSchema,
-  );
-  return read.state === 'read' ? read.value : null;
 }

@@ -1,13 +1,13 @@
-/** Store, queue, workers and the making of one run: begun together, ended in order. */
+/** Store, queue and workers of one run: begun together, ended in order. */
 import type { Finding } from '../../findings/finding.ts';
-import type { Job } from '../../ledger/job.ts';
-import type { JobProgress, QueueAddress } from '../../ledger/queue.ts';
+import type { QueueAddress } from '../../ledger/queue.ts';
 import type { MediaTools } from '../../process/locate.ts';
 import type { Logger } from 'pino';
 import type { NightQueue } from '../dispatch/night-queue.ts';
 import { type PrivateStore, startPrivateStore } from '../store/private.ts';
 import { inspectStanding } from '../store/standing.ts';
-import { type Making, startMaking } from './making.ts';
+import { isEnd } from './job-states.ts';
+import { hintsTo, type RunEvents } from './run-events.ts';
 import { defaultWorkers, startWorkers, type WorkerPool } from './workers.ts';
 
 export interface EngineRequest {
@@ -21,33 +21,22 @@ export interface EngineRequest {
   readonly stallSeconds: number;
   readonly tools: Promise<MediaTools>;
   readonly logger: Logger;
-}
-
-export interface EngineEvents {
-  progress(job: Job, progress: JobProgress): void;
-  over(job: Job): void;
-  placeTrouble(told: Finding): void;
-  targetWell(): Promise<boolean>;
-  superseded(): void;
-  /** Passes by itself. */
-  note(told: Finding): void;
-  /** The night cannot go on. */
-  lost(told: Finding): void;
+  readonly events: RunEvents;
 }
 
 export interface Engine {
-  readonly making: Making;
+  /** Throws before it is open (`ready`). */
+  queue(): NightQueue;
   /** The private store's address; null with a standing queue. */
   readonly privateAddress: QueueAddress | null;
   /** Queue and workers are up. Rejects with FindingError when they cannot be. */
   readonly ready: Promise<void>;
   /** Worker processes that take up jobs now; those of other machines are counted with a standing queue. null: could not be asked. */
   workersAtWork(): Promise<number | null>;
-  /** Begins nothing new; resolves when what ran has ended. */
-  finish(told: Finding): Promise<void>;
-  /** Ends everything that works for this run now. */
-  stopNow(told: Finding): Promise<void>;
-  close(): Promise<void>;
+  /** Workers end when what they work on has ended. */
+  finishWorkers(): Promise<void>;
+  /** `atOnce`: workers still have jobs, which nobody waits for. */
+  close(atOnce: boolean): Promise<void>;
 }
 
 /** On one machine a dead worker's job is taken up again within seconds; over a network a short outage must not look like a death. */
@@ -55,8 +44,8 @@ const LOCAL_LOCKS = { lockMilliseconds: 15_000, stalledMilliseconds: 5_000 };
 export const FARM_LOCKS = { lockMilliseconds: 60_000, stalledMilliseconds: 15_000 };
 const ASK_MILLISECONDS = 3_000;
 
-export function startEngine(request: EngineRequest, events: EngineEvents): Engine {
-  const { logger } = request;
+export function startEngine(request: EngineRequest): Engine {
+  const { logger, events } = request;
   let queue: NightQueue | undefined;
   let pool: WorkerPool | undefined;
   let closing = false;
@@ -64,30 +53,21 @@ export function startEngine(request: EngineRequest, events: EngineEvents): Engin
     if (queue === undefined) throw new Error('the queue is used before it is open');
     return queue;
   };
-  const making = startMaking(request.run, openQueue, {
-    progress: events.progress,
-    over: (job) => {
-      pool?.jobDone();
-      events.over(job);
-    },
-    placeTrouble: events.placeTrouble,
-    targetWell: events.targetWell,
-    superseded: events.superseded,
-    log: (message, fields) => logger.info(fields, message),
+  events.on('job-moved', ({ to }) => {
+    if (isEnd(to)) pool?.jobDone();
   });
+  events.on('queue-trouble', (error) => logger.info({ error: String(error) }, 'connection to the queue'));
+  const note = (found: Finding): void => void events.emit('note', found);
+  const lost = (found: Finding): void => void events.emit('lost', found, false);
 
   let store: PrivateStore | undefined;
   if (request.queue === null) {
     store = startPrivateStore(request.workFolder, {
       onRestart: (told) => {
-        events.note(told);
-        making
-          .sweep()
-          .catch((error: unknown) =>
-            logger.warn({ error: String(error) }, 'sweep after the store came back'),
-          );
+        note(told);
+        events.emit('store-back');
       },
-      onLost: events.lost,
+      onLost: lost,
     });
   }
 
@@ -95,7 +75,7 @@ export function startEngine(request: EngineRequest, events: EngineEvents): Engin
     let address: QueueAddress;
     if (store === undefined) {
       address = request.queue as QueueAddress;
-      for (const note of await inspectStanding(address)) events.note(note);
+      for (const found of await inspectStanding(address)) note(found);
     } else {
       address = store.address;
       await store.ready;
@@ -103,7 +83,7 @@ export function startEngine(request: EngineRequest, events: EngineEvents): Engin
     const { openNightQueue } = await import('../dispatch/night-queue.ts');
     if (closing) return;
     // Known as soon as it is open: when the programs are refused meanwhile, it must still be closed.
-    queue = await openNightQueue(address, request.night, request.run, making.hints);
+    queue = await openNightQueue(address, request.night, request.run, hintsTo(events));
     const tools = await request.tools;
     const count = request.workers ?? defaultWorkers();
     if (count === 0 || closing) return;
@@ -121,12 +101,12 @@ export function startEngine(request: EngineRequest, events: EngineEvents): Engin
         },
       },
       {
-        onDeath: events.note,
+        onDeath: note,
         onAllGone: (told) => {
           // With a standing queue other machines' workers may go on.
           workersAtWork().then(
-            (others) => (others === null || others === 0 ? events.lost(told) : events.note(told)),
-            () => events.lost(told),
+            (others) => (others === null || others === 0 ? lost(told) : note(told)),
+            () => lost(told),
           );
         },
       },
@@ -140,25 +120,21 @@ export function startEngine(request: EngineRequest, events: EngineEvents): Engin
     return await within(ASK_MILLISECONDS, openQueue().workers()).catch(() => null);
   };
 
+  events.on('stop-now', () => {
+    const failed = (error: unknown): void => logger.warn({ error: String(error) }, 'stopping');
+    if (queue !== undefined) within(ASK_MILLISECONDS, queue.cancelAll()).catch(failed);
+    pool?.stopNow().catch(failed);
+  });
+
   return {
-    making,
+    queue: openQueue,
     ready,
     privateAddress: store?.address ?? null,
     workersAtWork,
-    async finish(told) {
-      // Both at once: a worker that is told to end may otherwise take one more job while the queue is emptied.
-      await Promise.all([making.finish(told), pool?.finish()]);
+    async finishWorkers() {
+      await pool?.finish();
     },
-    async stopNow(told) {
-      making.giveUp(told);
-      const steps = await Promise.allSettled([
-        queue === undefined ? undefined : within(ASK_MILLISECONDS, queue.cancelAll()),
-        pool?.stopNow(),
-      ]);
-      for (const step of steps)
-        if (step.status === 'rejected') logger.warn({ error: String(step.reason) }, 'stopping');
-    },
-    async close() {
+    async close(atOnce) {
       closing = true;
       await ready.catch(() => undefined);
       const step = async (name: string, act: () => Promise<unknown> | undefined): Promise<void> => {
@@ -169,7 +145,7 @@ export function startEngine(request: EngineRequest, events: EngineEvents): Engin
           logger.warn({ error: String(error) }, `closing: ${name}`);
         }
       };
-      await step('workers', () => (making.active > 0 ? pool?.stopNow() : pool?.finish()));
+      await step('workers', () => (atOnce ? pool?.stopNow() : pool?.finish()));
       if (store === undefined)
         await step('clear', () => (queue === undefined ? undefined : within(60_000, queue.clear())));
       await step('queue', () => (queue === undefined ? undefined : within(ASK_MILLISECONDS, queue.close())));

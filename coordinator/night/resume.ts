@@ -2,20 +2,27 @@
 import { holds } from '../../findings/finding.ts';
 import type { Job } from '../../ledger/job.ts';
 import { completeRecords, settleDeliverable } from '../../ledger/settle.ts';
+import { wantedOf } from '../../ledger/wanted.ts';
 import type { Toolchain } from '../../ledger/toolchain.ts';
 import type { LoadedProfile } from '../../profiles/schema.ts';
 import { deliverableKey } from '../gate/input.ts';
 import { judgeDeliverable } from '../gate/deliverable.ts';
 import { readDeliverable } from '../gate/disk.ts';
 
-/** Reads the finished file whole. A report whose file was renamed into place and which does not say so yet is completed, if `mayWrite`. */
+export interface FinishedRequest {
+  /** The deliverable's profile. */
+  readonly loaded: LoadedProfile;
+  readonly toolchain: Toolchain;
+  /** A report whose file was renamed into place and which does not say so yet is completed. */
+  readonly mayWrite: boolean;
+  readonly signal: AbortSignal;
+}
+
+/** Reads the finished file whole. */
 export async function isFinished(
   job: Job,
   deliverable: Job['deliverables'][number],
-  loaded: LoadedProfile,
-  toolchain: Toolchain,
-  mayWrite: boolean,
-  signal: AbortSignal,
+  { loaded, toolchain, mayWrite, signal }: FinishedRequest,
 ): Promise<boolean> {
   const { name } = deliverable.profile;
   const disk = await readDeliverable(job.deliveryFolder, job.clip.id, name);
@@ -24,12 +31,7 @@ export async function isFinished(
   const settled = await settleDeliverable(
     disk.report,
     job.deliveryFolder,
-    {
-      contentDigest: job.clip.contentDigest,
-      profileHash: deliverable.profileHash,
-      toolchain: job.toolchain,
-      outcome: deliverable.outcome,
-    },
+    wantedOf(job, deliverable),
     signal,
   );
   if (settled.state !== 'finished') return false;

@@ -24,7 +24,7 @@ import { JOB_BYTES_LIMIT, jobBytes } from '../dispatch/flow.ts';
 import { type DiscoveredRoll, intakeRoll } from '../intake/index.ts';
 import { count, durationText } from '../show/words.ts';
 import type { Board } from '../progress/board.ts';
-import type { Work } from './making.ts';
+import type { Work } from './job-tracker.ts';
 import { planDelivery } from '../roll/plan-roll.ts';
 import type { NightRequest, RollOutcome } from './request.ts';
 import type { Reservation } from '../roll/space.ts';

@@ -5,28 +5,37 @@
  *   2. find the rolls; workers start while the first roll is read
  *   3. each roll goes its way (roll.ts): the next is read while this one is made
  *   4. the watch (watch.ts) looks after target, queue and stillness
- *   5. every roll has its verdict; workers, queue, store and lock end in this order
+ *   5. every roll has its verdict, and no job is left; workers, queue, store and lock end in this order
+ *
+ * The parts speak to each other by events (run-events.ts).
  */
-import { join } from 'node:path';
 import pLimit from 'p-limit';
-import { type Finding, FindingError, finding, holds } from '../../findings/finding.ts';
-import type { Job } from '../../ledger/job.ts';
+import { FindingError, finding, holds } from '../../findings/finding.ts';
+import type { MediaTools } from '../../process/locate.ts';
 import type { DiscoveredRoll } from '../intake/index.ts';
-import { acquireLock } from '../store/lock.ts';
 import { newBoard } from '../progress/board.ts';
-import { type Engine, startEngine } from './engine.ts';
 import { makeDelivery } from '../roll/folders.ts';
-import { openLog } from './log.ts';
-import { newRun, nightOf } from './names.ts';
 import { checkProfiles, prepare, toolsOf } from '../roll/prepare.ts';
+import { collisionsOf, findRolls, rollOnDelivery } from '../roll/rolls.ts';
+import { freshReservation, type Reservation } from '../roll/space.ts';
+import { acquireLock } from '../store/lock.ts';
+import { readersApart } from '../survey/reader.ts';
+import { type Engine, startEngine } from './engine.ts';
+import { type JobTracker, startJobTracker } from './job-tracker.ts';
+import {
+  listenForInterrupts,
+  listenForJobs,
+  listenForLoss,
+  listenForQueue,
+  listenForTarget,
+} from './listeners.ts';
 import type { Interrupts, NightRequest, NightResult, NightUi, RollOutcome } from './request.ts';
 import { type NightContext, nightOfRoll } from './roll.ts';
-import { readersApart } from '../survey/reader.ts';
-import { collisionsOf, findRolls, rollOnDelivery } from '../roll/rolls.ts';
-import { freshReservation } from '../roll/space.ts';
+import { openRun, type RunState } from './run-state.ts';
 import { endRunning, tellRunning } from './running.ts';
 import { openTarget } from './target.ts';
-import { startWatch } from './watch.ts';
+import { type TargetCondition, targetCondition } from './target-condition.ts';
+import { startWatch, type Watch } from './watch.ts';
 import { defaultSlots, defaultWorkers } from './workers.ts';
 
 /** Throws FindingError when the night cannot begin (2: usage, 3: machine) or, rarely, not go on. */
@@ -35,224 +44,206 @@ export async function runNight(
   interrupts: Interrupts,
   ui: NightUi,
 ): Promise<NightResult> {
-  const started = performance.now();
-  const { folders } = request;
-  const run = newRun();
-  const night = nightOf(folders.day, folders.delivery);
-  const logFolder = join(folders.work, 'logs');
   // What is wrong with the request is told before anything is written.
-  const [, discovered] = await Promise.all([checkProfiles(request.profiles), findRolls(folders)]);
-  if (discovered.rolls.length === 0)
-    throw new FindingError(
-      [
-        ...discovered.findings,
-        finding('no-rolls', '0 rolls', 'at least one folder with a roll', { file: folders.day }),
-      ],
-      2,
-    );
-  const lock = await acquireLock(folders.work);
-  const log = openLog(logFolder, run);
-  const notes: Finding[] = [];
-  const ending = new AbortController();
-  let halted: Finding | null = null;
-  let engine: Engine | undefined;
+  const found = await checkRequest(request);
+  const lock = await acquireLock(request.folders.work);
+  const run = openRun(request.folders, ui);
   const clipReaders = readersApart();
-
-  const note = (told: Finding): void => {
-    log.logger.warn({ finding: told }, 'note');
-    notes.push(told);
-    ui.tell(told);
-  };
-  /** The first reason is kept. Nothing new is begun; what is not made yet is held. */
-  const halt = (told: Finding): void => {
-    if (halted !== null) return;
-    halted = told;
-    log.logger.error({ finding: told }, 'the night ends early');
-    ending.abort(new FindingError([told]));
-  };
-  /** `toldLater`: it is also what the night ends by throwing, and said then. */
-  const lost = (told: Finding, toldLater = false): void => {
-    if (halted !== null) return;
-    halt(told);
-    if (!toldLater) ui.tell(told);
-    engine?.stopNow(told).catch((error: unknown) => log.logger.error({ error: String(error) }, 'stopping'));
-  };
-
+  let engine: Engine | undefined;
+  let making: Making | undefined;
   try {
-    log.logger.info(
-      { folders, night, workers: request.workers, profiles: request.profiles },
-      'the night begins',
-    );
-    const tools = toolsOf(request);
-    tools.catch(() => undefined);
-    const reservation = freshReservation(folders.delivery);
-    let onOver: (job: Job) => void = () => undefined;
-    let onProgress: NightContextProgress = () => undefined;
-    let onPlaceTrouble: (told: Finding) => void = () => undefined;
-    let targetWell: () => Promise<boolean> = async () => true;
-    const running = startEngine(
-      {
-        queue: request.queue,
-        workFolder: folders.work,
-        logFolder,
-        night,
-        run,
-        workers: request.workers,
-        slots: request.slots,
-        stallSeconds: request.stallSeconds,
-        tools,
-        logger: log.logger,
-      },
-      {
-        progress: (job, progress) => onProgress(job, progress),
-        over: (job) => onOver(job),
-        placeTrouble: (told) => onPlaceTrouble(told),
-        targetWell: () => targetWell(),
-        superseded: () =>
-          lost(
-            finding(
-              'night-superseded',
-              `run ${run} is not the last one of this night`,
-              'one run of a night at a time',
-            ),
-          ),
-        note,
-        lost,
-      },
-    );
-    engine = running;
-    await tellRunning(folders.work, {
-      night,
-      run,
-      day: folders.dayName,
-      delivery: folders.delivery,
-      since: new Date().toISOString(),
-      queue: running.privateAddress,
-    });
+    const tools = beginTools(request, run);
+    listenForLoss(run, ui);
+    engine = beginEngine(request, run, tools);
+    await tellWhatRuns(request, run, engine);
     const prepared = await prepare(request.profiles, tools);
     // A night that is refused leaves no delivery behind.
-    makeDelivery(folders.delivery);
-    for (const item of discovered.findings) note(item);
-
-    const board = newBoard(discovered.rolls.map((roll) => roll.name));
+    makeDelivery(request.folders.delivery);
+    for (const item of found.findings) run.note(item);
+    const board = newBoard(found.rolls.map((roll) => roll.name));
     ui.begin(board);
-    const target = await openTarget(folders.delivery);
-    const workers = request.workers ?? defaultWorkers();
-    const watch = startWatch(
+    making = await beginMaking(request, run, engine);
+    const { tracker } = making;
+    listenForJobs(run, board, making.reservation);
+    listenForTarget(run, tracker, request, ui);
+    listenForQueue(run, engine);
+    listenForInterrupts({ interrupts, run, engine, tracker, ui });
+    const rolls = await allRolls(
+      found.rolls,
       {
-        making: running.making,
-        target,
-        patienceSeconds: request.patienceSeconds,
-        stallSeconds: request.stallSeconds,
-        reserveBytes: () =>
-          reservation.largest() * workers * (request.slots ?? defaultSlots(Math.max(1, workers))),
-        workersAtWork: running.workersAtWork,
+        ...contextOf(request, run, { engine, ...making }),
+        ...prepared,
+        board,
+        say: ui.say,
+        collisions: collisionsOf(found.rolls, request.folders),
+        dayManifests: found.dayManifests,
+        clipReaders,
       },
-      {
-        trouble: (told) => {
-          log.logger.warn({ finding: told }, 'the target is in trouble: nothing new is begun');
-          ui.tell(told);
-          ui.say(`Waiting up to ${request.patienceSeconds} s for the target; what is being made goes on.`);
-        },
-        recovered: () => ui.say('The target is well again; going on.'),
-        lost: (told) => lost(told),
-        log: (message, fields) => log.logger.info(fields, message),
-      },
+      ui,
     );
-    onProgress = board.progress;
-    onPlaceTrouble = watch.placeTrouble;
-    targetWell = watch.isTargetWell;
-    onOver = (job) => {
-      reservation.release(job);
-      board.over(job);
-      watch.jobOver();
-    };
-    // Without queue and workers nothing can be made, but what is read and measured meanwhile is not lost: fail at once all the same.
-    running.ready.catch((error: unknown) => {
-      if (error instanceof FindingError && error.findings[0] !== undefined) lost(error.findings[0], true);
-      else lost(finding('store-failed', String(error), 'a queue'), true);
-    });
-    const onFirst = (): void => {
-      const told = finding('night-interrupted', 'an interrupt', 'an end by itself');
-      if (halted !== null) return;
-      halt(told);
-      ui.say('Interrupted: ending what runs. Once more to stop now.');
-      running.finish(told).then(
-        () => running.making.giveUp(told),
-        (error: unknown) => {
-          log.logger.error({ error: String(error) }, 'finishing');
-          running.making.giveUp(told);
-        },
-      );
-    };
-    const onSecond = (): void => {
-      ui.say('Stopping now.');
-      running
-        .stopNow(halted ?? finding('night-interrupted', 'two interrupts', 'an end by itself'))
-        .catch((error: unknown) => log.logger.error({ error: String(error) }, 'stopping'));
-    };
-    if (interrupts.first.aborted) onFirst();
-    interrupts.first.addEventListener('abort', onFirst, { once: true });
-    interrupts.second.addEventListener('abort', onSecond, { once: true });
-
-    const context: NightContext = {
-      request,
-      night,
-      run,
-      dayName: folders.dayName,
-      ...prepared,
-      board,
-      signal: ending.signal,
-      reservation,
-      target,
-      workers,
-      collisions: collisionsOf(discovered.rolls, folders),
-      dayManifests: discovered.dayManifests,
-      clipReaders,
-      reading: pLimit(1),
-      planning: pLimit(1),
-      say: ui.say,
-      make: async (roll, work) => {
-        await running.ready;
-        return await running.making.make(roll, work);
-      },
-      halted: () => halted,
-      log: (message, fields) => log.logger.info(fields, message),
-    };
-    let rolls: RollOutcome[];
-    try {
-      rolls = await allRolls(discovered.rolls, context, ui);
-    } finally {
-      watch.stop();
-    }
+    making.watch.stop();
     // A machine that lacks the store's program is a machine's fault, not the night's.
-    await running.ready;
-    const findings = halted === null ? notes : [halted as Finding, ...notes];
-    const verdict =
-      rolls.every((roll) => roll.verdict === 'ready') && !findings.some(holds) ? 'ready' : 'held';
-    log.logger.info({ verdict, seconds: (performance.now() - started) / 1000 }, 'the night ends');
-    return {
-      night,
-      run,
-      day: folders.dayName,
-      delivery: folders.delivery,
-      verdict,
-      interrupted: interrupts.first.aborted,
-      seconds: (performance.now() - started) / 1000,
-      rolls,
-      findings,
-      logFolder,
-    };
+    await engine.ready;
+    tracker.assertNothingLeft();
+    return resultOf(request, run, rolls, interrupts.first.aborted);
   } finally {
     clipReaders.close();
-    await engine?.close();
-    await endRunning(folders.work);
-    await log.close();
+    making?.watch.stop();
+    await engine?.close((making?.tracker.atWork ?? 0) > 0);
+    await endRunning(request.folders.work);
+    await run.close();
     await lock.release();
   }
 }
 
-type NightContextProgress = Parameters<typeof startEngine>[1]['progress'];
+type FoundRolls = Awaited<ReturnType<typeof findRolls>>;
+
+async function checkRequest({ folders, profiles }: NightRequest): Promise<FoundRolls> {
+  const [, found] = await Promise.all([checkProfiles(profiles), findRolls(folders)]);
+  if (found.rolls.length > 0) return found;
+  const none = finding('no-rolls', '0 rolls', 'at least one folder with a roll', { file: folders.day });
+  throw new FindingError([...found.findings, none], 2);
+}
+
+function beginTools(request: NightRequest, { night, log }: RunState): Promise<MediaTools> {
+  const { folders, workers, profiles } = request;
+  log('the night begins', { folders, night, workers, profiles });
+  const tools = toolsOf(request);
+  // Whoever awaits them is told.
+  tools.catch(() => undefined);
+  return tools;
+}
+
+function beginEngine(request: NightRequest, run: RunState, tools: Promise<MediaTools>): Engine {
+  return startEngine({
+    queue: request.queue,
+    workFolder: request.folders.work,
+    logFolder: run.logFolder,
+    night: run.night,
+    run: run.run,
+    workers: request.workers,
+    slots: request.slots,
+    stallSeconds: request.stallSeconds,
+    tools,
+    logger: run.logger,
+    events: run.events,
+  });
+}
+
+async function tellWhatRuns(
+  { folders }: NightRequest,
+  { night, run }: RunState,
+  engine: Engine,
+): Promise<void> {
+  await tellRunning(folders.work, {
+    night,
+    run,
+    day: folders.dayName,
+    delivery: folders.delivery,
+    since: new Date().toISOString(),
+    queue: engine.privateAddress,
+  });
+}
+
+/** What makes jobs into files, and looks after it. */
+interface Making {
+  readonly reservation: Reservation;
+  readonly target: NightContext['target'];
+  readonly condition: TargetCondition;
+  readonly tracker: JobTracker;
+  readonly watch: Watch;
+}
+
+const workersOf = ({ workers }: NightRequest): number => workers ?? defaultWorkers();
+
+async function beginMaking(request: NightRequest, run: RunState, engine: Engine): Promise<Making> {
+  const { events, log } = run;
+  const { delivery } = request.folders;
+  const reservation = freshReservation(delivery);
+  const target = await openTarget(delivery);
+  const workers = workersOf(request);
+  const jobsAtOnce = workers * (request.slots ?? defaultSlots(Math.max(1, workers)));
+  const condition = targetCondition({
+    target,
+    reserveBytes: () => reservation.largest() * jobsAtOnce,
+    events,
+  });
+  const tracker = startJobTracker({
+    run: run.run,
+    queue: engine.queue,
+    events,
+    signal: run.signal,
+    isTargetWell: condition.isWell,
+    log,
+  });
+  const watch = startWatch({
+    tracker,
+    target: condition,
+    events,
+    patienceSeconds: request.patienceSeconds,
+    stallSeconds: request.stallSeconds,
+    workersAtWork: engine.workersAtWork,
+    log,
+  });
+  return { reservation, target, condition, tracker, watch };
+}
+
+/** What every roll needs of the run. */
+function contextOf(
+  request: NightRequest,
+  run: RunState,
+  {
+    engine,
+    tracker,
+    target,
+    reservation,
+  }: Pick<Making, 'tracker' | 'target' | 'reservation'> & {
+    readonly engine: Engine;
+  },
+) {
+  return {
+    request,
+    night: run.night,
+    run: run.run,
+    dayName: request.folders.dayName,
+    signal: run.signal,
+    reservation,
+    target,
+    workers: workersOf(request),
+    reading: pLimit(1),
+    planning: pLimit(1),
+    make: async (roll, work) => {
+      await engine.ready;
+      return await tracker.make(roll, work);
+    },
+    halted: () => run.halted,
+    log: run.log,
+  } satisfies Partial<NightContext>;
+}
+
+function resultOf(
+  { folders }: NightRequest,
+  { night, run, halted, notes, began, logger, logFolder }: RunState,
+  rolls: RollOutcome[],
+  interrupted: boolean,
+): NightResult {
+  const findings = halted === null ? notes : [halted, ...notes];
+  const verdict = rolls.every((roll) => roll.verdict === 'ready') && !findings.some(holds) ? 'ready' : 'held';
+  const seconds = (performance.now() - began) / 1000;
+  logger.info({ verdict, seconds }, 'the night ends');
+  return {
+    night,
+    run,
+    day: folders.dayName,
+    delivery: folders.delivery,
+    verdict,
+    interrupted,
+    seconds,
+    rolls,
+    findings,
+    logFolder,
+  };
+}
 
 async function allRolls(
   rolls: readonly DiscoveredRoll[],

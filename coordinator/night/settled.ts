@@ -1,31 +1,19 @@
 /** Whether a job of this run has its result on disk: the queue's word is not asked. */
 import type { Finding } from '../../findings/finding.ts';
 import type { Job } from '../../ledger/job.ts';
-import type { DeliverableReport } from '../../ledger/report.ts';
-import { whyOtherWork } from '../../ledger/settle.ts';
+import { wantedOf, whyOtherWork } from '../../ledger/wanted.ts';
 import type { DeliverableOnDisk } from '../gate/input.ts';
 import { readDeliverable } from '../gate/disk.ts';
 
 /** Failures of the place, not of the clip: made again when the place is well again. */
 const PLACE_CODES = new Set(['target-full', 'target-read-only', 'target-gone']);
 
-function ofThisWork(report: DeliverableReport, job: Job, deliverable: Job['deliverables'][number]): boolean {
-  return (
-    whyOtherWork(report, {
-      contentDigest: job.clip.contentDigest,
-      profileHash: deliverable.profileHash,
-      toolchain: job.toolchain,
-      outcome: deliverable.outcome,
-    }) === null
-  );
-}
-
 /** Pure: `disk` in the order of the job's deliverables. */
 export function isSettled(job: Job, disk: readonly DeliverableOnDisk[]): boolean {
   return job.deliverables.every((deliverable, index) => {
     const found = disk[index];
     const report = found?.report ?? null;
-    if (report === null || !ofThisWork(report, job, deliverable)) return false;
+    if (report === null || whyOtherWork(report, wantedOf(job, deliverable)) !== null) return false;
     if (report.state === 'published')
       return (
         report.file !== null &&

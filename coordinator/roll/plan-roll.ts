@@ -51,10 +51,7 @@ export async function planDelivery(request: DeliveryPlanRequest): Promise<NightP
       request.signal.throwIfAborted();
       const { name } = deliverable.profile;
       const loaded = request.profiles.find((one) => one.profile.name === name);
-      if (
-        loaded !== undefined &&
-        (await isFinished(job, deliverable, loaded, request.toolchain, request.mayWrite, request.signal))
-      )
+      if (loaded !== undefined && (await isFinished(job, deliverable, { ...request, loaded })))
         done.add(key(job.roll, job.clip.id, name));
     }
   }

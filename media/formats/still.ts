@@ -34,7 +34,7 @@ export interface StillHeader {
 /** A header that is none, or says what cannot be. */
 export class StillDamage extends FileDamage {
   constructor(message: string) {
-    super(message);
+    super(message, 'frame-damaged');
     this.name = 'StillDamage';
   }
 }

@@ -37,7 +37,9 @@ const complaint = { errors: ['corrupt slice'], errorCount: 1 };
 const sound: SourceDecode = { frames: 24, errors: [] };
 
 test('an end with 0, every frame and no error is no trouble', () => {
-  expect(classifyMake(ended(), watched(), FRAMES, null, subject)).toBeNull();
+  expect(
+    classifyMake({ run: ended(), watched: watched(), frames: FRAMES, source: null }, subject),
+  ).toBeNull();
 });
 
 describe('how the encoder ended', () => {
@@ -99,7 +101,7 @@ describe('how the encoder ended', () => {
       'exit code 0; 25 of 24 frames were taken in',
     ],
   ])('%s', (_title, run, seen, code, again, found) => {
-    const trouble = classifyMake(run, seen, FRAMES, sound, subject);
+    const trouble = classifyMake({ run, watched: seen, frames: FRAMES, source: sound }, subject);
     expect(trouble?.again).toBe(again);
     expect(trouble?.findings).toEqual([
       expect.objectContaining({ code, found, roll: 'A001', clip: 'A001C001' }),
@@ -146,10 +148,12 @@ describe('what the clip itself says when it is decoded once more', () => {
     ],
   ])('%s', (_title, source, code, again, found) => {
     const trouble = classifyMake(
-      ended({ exitCode: 1 }),
-      watched({ decoded: 11, ...complaint }),
-      FRAMES,
-      source,
+      {
+        run: ended({ exitCode: 1 }),
+        watched: watched({ decoded: 11, ...complaint }),
+        frames: FRAMES,
+        source,
+      },
       subject,
     );
     expect(trouble?.again).toBe(again);
@@ -171,7 +175,7 @@ describe('a picture that changes its size', () => {
   ])('is told with its first frame, %s', (_title, run) => {
     const seen = newWatched();
     for (let n = 0; n < 24; n += 1) watchLine(seen, line(n, n < 10 ? '320x180' : '160x90'));
-    const trouble = classifyMake(run, seen, FRAMES, null, subject);
+    const trouble = classifyMake({ run, watched: seen, frames: FRAMES, source: null }, subject);
     expect(trouble?.again).toBe(false);
     expect(trouble?.findings).toEqual([
       expect.objectContaining({

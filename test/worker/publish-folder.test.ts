@@ -24,7 +24,7 @@ import type { Job } from '../../ledger/job.ts';
 import { layout } from '../../ledger/layout.ts';
 import { storeListing } from '../../ledger/listing.ts';
 import { type DeliverableReport, deliverableReportSchema } from '../../ledger/report.ts';
-import { completeRecords, settleDeliverable } from '../../ledger/settle.ts';
+import { completeRecords } from '../../ledger/settle.ts';
 import { readRecord, writeRecord } from '../../ledger/store.ts';
 import { digestOfFolder } from '../../files/folder-digest.ts';
 import { packageFolder } from '../../files/installation.ts';
@@ -35,7 +35,8 @@ import {
   publishDeliverable,
   publishFolder,
 } from '../../files/publish-folder.ts';
-import { awaitedByOthers, publishLeftover } from '../../worker/leftover.ts';
+import { findDeliverables } from '../../worker/found.ts';
+import { awaitedByOthers, publishStaged } from '../../worker/leftover.ts';
 import { newToken, sweepStaging, targetStateOf } from '../../worker/target.ts';
 import { freshFolder } from '../support/folder.ts';
 import { bell, frameName, makeFrames, readFrames } from '../support/frames.ts';
@@ -521,22 +522,16 @@ describe('a worker that dies', () => {
   }
 
   async function nextRun(job: Job, delivery: string): Promise<string> {
-    const read = await readRecord(
-      layout.deliverableReport(delivery, clip.id, 'master'),
-      deliverableReportSchema,
-    );
-    if (read.state !== 'read') throw new Error(read.state);
-    const deliverable = job.deliverables[0] as Job['deliverables'][number];
-    await publishLeftover(job, deliverable, read.value, async () => undefined, new AbortController().signal);
-    const settled = await settleDeliverable(read.value, delivery, {
-      contentDigest: clip.contentDigest,
-      profileHash: 'hash-master',
-      toolchain: toolchain.fingerprint,
-      outcome: deliverable.outcome,
-    });
-    if (settled.state === 'finished') await completeRecords(settled, delivery);
+    const signal = new AbortController().signal;
+    const [found] = await findDeliverables(job, signal);
+    if (found === undefined) throw new Error('a job without a deliverable');
+    const now =
+      found.there === 'staged'
+        ? await publishStaged(job, found, { fence: async () => undefined, signal })
+        : found;
+    if (now.there === 'published') await completeRecords(now.settled, delivery);
     await sweepStaging(layout.profileFolder(delivery, 'master'), () => awaitedByOthers(job, 'master'));
-    return settled.state === 'finished' ? 'finished' : settled.why;
+    return now.there === 'nothing' ? now.why : now.there === 'published' ? 'finished' : now.there;
   }
 
   async function gateSays(delivery: string): Promise<string[]> {
@@ -580,22 +575,25 @@ describe('a worker that dies', () => {
     },
   );
 
-  test.each<[string, (request: FolderRequest, job: Job) => void]>([
+  const absent = 'the file cannot be read (ENOENT)';
+  test.each<[string, (request: FolderRequest, job: Job) => void, string]>([
     [
       'one byte of it differs',
       ({ staged: path }) => writeFileSync(join(path, frameName(86_401)), 'the brOnze'),
+      absent,
     ],
-    ['a frame of it is gone', ({ staged: path }) => rmSync(join(path, frameName(86_403)))],
-    ['something else lies in it', ({ staged: path }) => writeFileSync(join(path, '.DS_Store'), '')],
-    ['it is gone', ({ staged: path }) => rmSync(path, { recursive: true })],
+    ['a frame of it is gone', ({ staged: path }) => rmSync(join(path, frameName(86_403))), absent],
+    ['something else lies in it', ({ staged: path }) => writeFileSync(join(path, '.DS_Store'), ''), absent],
+    ['it is gone', ({ staged: path }) => rmSync(path, { recursive: true }), absent],
     [
       'it is wanted with another profile',
       (_, job) => void Object.assign(job.deliverables[0] as object, { profileHash: 'other' }),
+      'made with another profile',
     ],
-  ])('and of whose folder %s: it is not published, and swept', async (_, spoil) => {
+  ])('and of whose folder %s: it is not published, and swept', async (_, spoil, why) => {
     const { job, delivery, request } = await prepared(null);
     spoil(request, job);
-    expect(await nextRun(job, delivery)).toBe('the file cannot be read (ENOENT)');
+    expect(await nextRun(job, delivery)).toBe(why);
     expect(readdirSync(dirname(request.final))).toEqual([]);
   });
 

@@ -28,9 +28,8 @@ const sizeOf = ({ facts: { video } }: Job): { width: number; height: number } =>
 async function runMovie(
   decoder: LoadedDecoder,
   job: Job,
-  signal: AbortSignal,
+  { signal, ...run }: { readonly frame: number; readonly frames: number; readonly signal: AbortSignal },
   take: (samples: Buffer, index: number) => Promise<void> | void,
-  run: { readonly frame: number; readonly frames: number },
 ): Promise<void> {
   const { place } = job.clip;
   if (place.kind !== 'movie') throw new RangeError('a movie of frames');
@@ -71,8 +70,7 @@ async function frameOf(
 async function runFrames(
   decoder: LoadedDecoder,
   job: Job,
-  threads: number,
-  signal: AbortSignal,
+  { threads, signal }: { readonly threads: number; readonly signal: AbortSignal },
   take: (samples: Buffer) => Promise<void>,
 ): Promise<void> {
   const over = new AbortController();
@@ -114,8 +112,8 @@ export async function feedDeclared(
   };
   try {
     if (job.clip.place.kind === 'movie')
-      await runMovie(decoder, job, signal, take, { frame: 0, frames: job.span.count });
-    else await runFrames(decoder, job, threads, signal, take);
+      await runMovie(decoder, job, { frame: 0, frames: job.span.count, signal }, take);
+    else await runFrames(decoder, job, { threads, signal }, take);
     stream.end();
   } catch (error) {
     stream.destroy(error as Error);
@@ -137,20 +135,16 @@ export async function declaredPictures(
     for (const frame of frames) pictures.set(frame, await frameOf(decoder, job, frame, signal));
   } else if (decoder.declared.command.some((argument) => argument.includes('{frame}'))) {
     for (const frame of frames)
-      await runMovie(decoder, job, signal, (samples) => void pictures.set(frame, Buffer.from(samples)), {
-        frame,
-        frames: 1,
-      });
+      await runMovie(
+        decoder,
+        job,
+        { frame, frames: 1, signal },
+        (samples) => void pictures.set(frame, Buffer.from(samples)),
+      );
   } else {
-    await runMovie(
-      decoder,
-      job,
-      signal,
-      (samples, index) => {
-        if (frames.includes(index)) pictures.set(index, Buffer.from(samples));
-      },
-      { frame: 0, frames: job.span.count },
-    );
+    await runMovie(decoder, job, { frame: 0, frames: job.span.count, signal }, (samples, index) => {
+      if (frames.includes(index)) pictures.set(index, Buffer.from(samples));
+    });
   }
   return pictures;
 }

@@ -101,13 +101,18 @@ async function writersOf(setup: MillSetup, memory: KernelMemory): Promise<Writer
   return writers;
 }
 
-/** Puts R, G, B of those points that lie in the band from line `first` on where they belong among all. */
+/** The band from line `first` on, `width` pixels wide. */
+interface Band {
+  readonly planes: Planes;
+  readonly first: number;
+  readonly width: number;
+}
+
+/** Puts R, G, B of those points that lie in the band where they belong among all. */
 function tap(
   memory: KernelMemory,
-  { r, g, b, count }: Planes,
+  { planes: { r, g, b, count }, first, width }: Band,
   points: readonly Point[],
-  width: number,
-  first: number,
   out: Float32Array,
 ): void {
   const planes = [memory.f32(r, count), memory.f32(g, count), memory.f32(b, count)];
@@ -134,7 +139,7 @@ serve<MillSetup, FrameOrder, FrameAnswer | null>(async (setup) => {
     feeder?.begin();
     for (let first = 0; first < height; first += BAND_LINES) {
       const planes = way.values(first);
-      tap(memory, planes, places, width, first, points);
+      tap(memory, { planes, first, width }, places, points);
       const light = way.toAp0(planes);
       for (const writer of writers) writer.take(light);
       feeder?.take(light);

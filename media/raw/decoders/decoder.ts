@@ -1,5 +1,6 @@
 /** What every decoder of raw frames is to the rest: a name, a version, what it refuses, and the sensor's code values of one frame. */
 import { readFile } from 'node:fs/promises';
+import { CodedError } from '../../../files/coded-error.ts';
 import { fsPath } from '../../../files/names.ts';
 import type { DngFrame } from '../../formats/dng/header.ts';
 import { sourceOfBytes } from '../../formats/tiff/header.ts';
@@ -30,10 +31,10 @@ export interface RawDecoder {
   decode(path: string, frame: DngFrame, options?: DecodeOptions): Promise<Cfa>;
 }
 
-export class DecoderFailed extends Error {
+export class DecoderFailed extends CodedError {
   readonly decoder: string;
   constructor(decoder: string, detail: string) {
-    super(`${decoder}: ${detail}`);
+    super('decoder-failed', `${decoder}: ${detail}`);
     this.name = 'DecoderFailed';
     this.decoder = decoder;
   }

@@ -5,7 +5,9 @@ import { type Job as BullJob, Worker } from 'bullmq';
 import { Redis } from 'ioredis';
 import { afterEach, expect, test } from 'vitest';
 import { type NightQueue, openNightQueue } from '../../coordinator/dispatch/night-queue.ts';
-import { type Making, startMaking } from '../../coordinator/night/making.ts';
+import { type JobTracker, startJobTracker } from '../../coordinator/night/job-tracker.ts';
+import { hintsTo, type JobMoved, newRunEvents } from '../../coordinator/night/run-events.ts';
+import { readResults } from '../../coordinator/night/settled.ts';
 import { startPrivateStore } from '../../coordinator/store/private.ts';
 import type { Finding } from '../../findings/finding.ts';
 import { finding } from '../../findings/finding.ts';
@@ -35,14 +37,15 @@ interface Bench {
   address: QueueAddress;
   client: Redis;
   queue: NightQueue;
-  making: Making;
+  tracker: JobTracker;
   told: Finding[];
+  moved: JobMoved[];
   jobs(count: number, profiles?: readonly string[]): { job: Job; priority: number }[];
 }
 
 const RUN = 'run-now';
 
-async function bench(run = RUN): Promise<Bench> {
+async function bench(run = RUN, read = readResults): Promise<Bench> {
   const folder = freshFolder('making');
   const nothing = (): void => undefined;
   const store = startPrivateStore(folder, { onRestart: nothing, onLost: nothing });
@@ -50,15 +53,20 @@ async function bench(run = RUN): Promise<Bench> {
   await store.ready;
   const told: Finding[] = [];
   let queue: NightQueue | undefined;
-  const making = startMaking(run, () => queue as NightQueue, {
-    progress: nothing,
-    over: nothing,
-    placeTrouble: (item) => told.push(item),
-    targetWell: async () => true,
-    superseded: () => told.push(finding('night-superseded', 'x', 'y')),
+  const moved: JobMoved[] = [];
+  const events = newRunEvents();
+  events.on('target-refused', (item) => told.push(item));
+  events.on('superseded', () => told.push(finding('night-superseded', 'x', 'y')));
+  events.on('job-moved', (move) => moved.push(move));
+  const tracker = startJobTracker({
+    run,
+    queue: () => queue as NightQueue,
+    events,
+    isTargetWell: async () => true,
     log: nothing,
+    read,
   });
-  queue = await openNightQueue(store.address, 'night', run, making.hints);
+  queue = await openNightQueue(store.address, 'night', run, hintsTo(events));
   closing.push(() => (queue as NightQueue).close());
   const client = new Redis(redisOptions(store.address));
   client.on('error', nothing);
@@ -68,7 +76,7 @@ async function bench(run = RUN): Promise<Bench> {
       job: { ...jobOf(number, run, profiles), deliveryFolder: join(folder, 'A001') },
       priority: 1000,
     }));
-  return { folder, address: store.address, client, queue, making, told, jobs };
+  return { folder, address: store.address, client, queue, tracker, told, moved, jobs };
 }
 
 /** What a worker leaves on disk. */
@@ -103,15 +111,15 @@ function worker(address: QueueAddress, work: (job: Job, bull: BullJob) => Promis
 }
 
 test('jobs whose reports stand on disk are over, and the queue is left empty', async () => {
-  const { address, making, jobs, queue, client } = await bench();
+  const { address, tracker, jobs, queue, client } = await bench();
   let worked = 0;
   worker(address, (job) => {
     worked += 1;
     writeReport(job);
   });
-  expect(await making.make('A001', jobs(12, ['cut', 'look']))).toEqual([]);
+  expect(await tracker.make('A001', jobs(12, ['cut', 'look']))).toEqual([]);
   expect(worked).toBe(12);
-  expect(making.unfinished).toBe(0);
+  expect(tracker.unfinished).toBe(0);
   await queue.clear();
   // The queue's own settings stay (meta, and the stream of events with its marks); no job, no roll, no key of the night.
   const left = (await client.keys('*')).filter(
@@ -121,16 +129,16 @@ test('jobs whose reports stand on disk are over, and the queue is left empty', a
 });
 
 test('a job that the queue calls completed and that left nothing on disk is made again, and told when that does not help', async () => {
-  const { address, making, jobs } = await bench();
+  const { address, tracker, jobs } = await bench();
   let worked = 0;
   worker(address, () => void (worked += 1));
-  const given = await making.make('A001', jobs(1));
+  const given = await tracker.make('A001', jobs(1));
   expect(given.map((item) => [item.code, item.clip])).toEqual([['job-without-result', 'A001C00000']]);
   expect(worked).toBe(3);
 });
 
 test('a report of an earlier run, failed, is no result of this one; a failure of this run is', async () => {
-  const { address, making, jobs } = await bench();
+  const { address, tracker, jobs } = await bench();
   const [one] = jobs(1);
   writeReport((one as { job: Job }).job, { state: 'failed', file: null, run: 'run-before' });
   let worked = 0;
@@ -138,36 +146,36 @@ test('a report of an earlier run, failed, is no result of this one; a failure of
     worked += 1;
     if (worked === 2) writeReport(job, { state: 'failed', file: null });
   });
-  expect(await making.make('A001', jobs(1))).toEqual([]);
+  expect(await tracker.make('A001', jobs(1))).toEqual([]);
   expect(worked).toBe(2);
 });
 
 test('a published file of another size than its report says is no result', async () => {
-  const { address, making, jobs, folder } = await bench();
+  const { address, tracker, jobs, folder } = await bench();
   let worked = 0;
   worker(address, (job) => {
     worked += 1;
     writeReport(job);
     if (worked === 1) writeFileSync(join(folder, 'A001', 'cut', 'A001C00000.mov'), 'short');
   });
-  expect(await making.make('A001', jobs(1))).toEqual([]);
+  expect(await tracker.make('A001', jobs(1))).toEqual([]);
   expect(worked).toBe(2);
 });
 
 test('the store’s memory wiped in mid-night: what is not on disk is queued again', async () => {
-  const { address, making, jobs, client } = await bench();
-  const done = making.make('A001', jobs(8));
+  const { address, tracker, jobs, client } = await bench();
+  const done = tracker.make('A001', jobs(8));
   await expect.poll(() => client.zcard(`${BULL_PREFIX}:${JOB_QUEUE}:prioritized`)).toBe(8);
   await client.flushall();
   worker(address, (job) => writeReport(job));
-  await making.sweep();
+  await tracker.reconcile();
   expect(await done).toEqual([]);
 });
 
 test('a report that appeared while the queue lost the job is recognised, and nothing is made twice', async () => {
-  const { address, making, jobs, client } = await bench();
+  const { address, tracker, jobs, client } = await bench();
   const work = jobs(2);
-  const done = making.make('A001', work);
+  const done = tracker.make('A001', work);
   await expect.poll(() => client.zcard(`${BULL_PREFIX}:${JOB_QUEUE}:prioritized`)).toBe(2);
   await client.flushall();
   writeReport((work[0] as { job: Job }).job);
@@ -176,30 +184,30 @@ test('a report that appeared while the queue lost the job is recognised, and not
     worked.push(job.clip.id);
     writeReport(job);
   });
-  await making.sweep();
+  await tracker.reconcile();
   expect(await done).toEqual([]);
   expect(worked).toEqual(['A001C00001']);
 });
 
 test('held back, nothing is taken up; afterwards all of it is', async () => {
-  const { address, making, jobs } = await bench();
-  const done = making.make('A001', jobs(6));
-  await making.holdBack();
+  const { address, tracker, jobs } = await bench();
+  const done = tracker.make('A001', jobs(6));
+  await tracker.pause();
   const worked: string[] = [];
   worker(address, (job) => {
     worked.push(job.clip.id);
     writeReport(job);
   });
-  const later = making.make('B001', jobs(6).slice(5));
+  const later = tracker.make('B001', jobs(6).slice(5));
   await new Promise((resolve) => setTimeout(resolve, 300));
   expect(worked).toEqual([]);
-  await making.goOn();
+  await tracker.resume();
   expect(await Promise.all([done, later])).toEqual([[], []]);
   expect(worked).toHaveLength(7);
 });
 
 test('a failure of the target is told at once and is not counted against the job', async () => {
-  const { address, making, jobs, told } = await bench();
+  const { address, tracker, jobs, told } = await bench();
   let worked = 0;
   worker(address, (job) => {
     worked += 1;
@@ -211,12 +219,12 @@ test('a failure of the target is told at once and is not counted against the job
       });
     else writeReport(job);
   });
-  expect(await making.make('A001', jobs(1))).toEqual([]);
+  expect(await tracker.make('A001', jobs(1))).toEqual([]);
   expect(told.map((item) => item.code)).toEqual(Array.from({ length: 5 }, () => 'target-full'));
 });
 
 test('asked to finish, it ends what is active, begins nothing, and waits for no other', async () => {
-  const { address, making, jobs } = await bench();
+  const { address, tracker, jobs } = await bench();
   let release: () => void = () => undefined;
   const gate = new Promise<void>((resolve) => {
     release = resolve;
@@ -227,27 +235,29 @@ test('asked to finish, it ends what is active, begins nothing, and waits for no 
     await gate;
     writeReport(job);
   });
-  const done = making.make('A001', jobs(20));
-  await expect.poll(() => making.active).toBe(4);
-  await making.finish(finding('night-interrupted', 'Ctrl-C', 'an end'));
-  expect(making.unfinished).toBe(4);
+  const done = tracker.make('A001', jobs(20));
+  await expect.poll(() => tracker.atWork).toBe(4);
+  await tracker.finish();
+  expect(tracker.unfinished).toBe(4);
   release();
   expect(await done).toEqual([]);
   expect(worked).toHaveLength(4);
 });
 
 test('given up, nothing is waited for', async () => {
-  const { making, jobs } = await bench();
-  const done = making.make('A001', jobs(3));
-  making.giveUp(finding('no-progress', '1 h', 'some'));
+  const { tracker, jobs } = await bench();
+  const done = tracker.make('A001', jobs(3));
+  tracker.giveUp();
   expect(await done).toEqual([]);
-  expect(making.unfinished).toBe(0);
+  expect(tracker.unfinished).toBe(0);
 });
 
 test('a run that died leaves nothing that the next run of the night would wait for or work at', async () => {
-  const { address, client, making, jobs, queue, told } = await bench();
-  void making.make('A001', jobs(700));
-  await expect.poll(() => client.zcard(`${BULL_PREFIX}:${JOB_QUEUE}:prioritized`)).toBe(700);
+  const { address, client, tracker, jobs, queue, told } = await bench();
+  void tracker.make('A001', jobs(700));
+  await expect
+    .poll(() => client.zcard(`${BULL_PREFIX}:${JOB_QUEUE}:prioritized`), { timeout: 20_000 })
+    .toBe(700);
   expect(await client.smembers(runsKey('night'))).toEqual([RUN]);
   const nothing = (): void => undefined;
   const later = await openNightQueue(address, 'night', 'run-later', {
@@ -265,10 +275,81 @@ test('a run that died leaves nothing that the next run of the night would wait f
   expect(await client.keys(`${BULL_PREFIX}:${rollQueueOf(RUN)}:*`)).toEqual([]);
   expect(await queue.isOurs()).toBe(false);
   // Should the older run live after all, it notices and puts nothing back.
-  await making.sweep();
+  await tracker.reconcile();
   expect(told.map((item) => item.code)).toContain('night-superseded');
   expect(await client.zcard(`${BULL_PREFIX}:${JOB_QUEUE}:prioritized`)).toBe(0);
   expect(await later.isOurs()).toBe(true);
   await client.flushall();
   expect(await later.isOurs()).toBe(true);
+});
+
+test('every move of a job is told with the state before and after, one after the other from the first to the end', async () => {
+  const { address, tracker, jobs, moved } = await bench();
+  worker(address, (job) => writeReport(job));
+  expect(await tracker.make('A001', jobs(3))).toEqual([]);
+  for (const clip of ['A001C00000', 'A001C00001', 'A001C00002']) {
+    const path = moved.filter(({ job }) => job.clip.id === clip).map(({ from, to }) => [from, to]);
+    expect(path[0]).toEqual(['pending', 'sending']);
+    expect(path.at(-1)).toEqual(['checking', 'done']);
+    for (const [index, [from]] of path.entries()) if (index > 0) expect(from).toBe(path[index - 1]?.[1]);
+  }
+});
+
+test('at the end nothing is left; while a job waits, it is named with its state', async () => {
+  const { client, tracker, jobs } = await bench();
+  expect(() => tracker.assertNothingLeft()).not.toThrow();
+  const done = tracker.make('A001', jobs(2));
+  await expect.poll(() => client.zcard(`${BULL_PREFIX}:${JOB_QUEUE}:prioritized`)).toBe(2);
+  await tracker.pause();
+  expect(() => tracker.assertNothingLeft()).toThrow(
+    '2 jobs are in no end state: A001 A001C00000: pending; A001 A001C00001: pending',
+  );
+  tracker.giveUp();
+  expect(await done).toEqual([]);
+  expect(() => tracker.assertNothingLeft()).not.toThrow();
+});
+
+test('taken back while the run goes on again, no job is left behind', async () => {
+  const { address, tracker, jobs } = await bench();
+  const done = tracker.make('A001', jobs(6));
+  const paused = tracker.pause();
+  await tracker.resume();
+  await paused;
+  worker(address, (job) => writeReport(job));
+  expect(await done).toEqual([]);
+});
+
+test('a queue that does not take the jobs gets them again at the next reconciliation', async () => {
+  const { address, queue, tracker, jobs } = await bench();
+  const { add } = queue;
+  queue.add = async () => {
+    throw new Error('no room');
+  };
+  const done = tracker.make('A001', jobs(2));
+  await expect.poll(() => tracker.unfinished).toBe(2);
+  queue.add = add;
+  worker(address, (job) => writeReport(job));
+  await tracker.reconcile();
+  expect(await done).toEqual([]);
+});
+
+test('a disk that cannot be looked at is looked at again, and that is not counted', async () => {
+  let looks = 0;
+  const { address, tracker, jobs } = await bench(RUN, async (job) => {
+    looks += 1;
+    if (looks <= 5) throw new Error('the disk does not answer');
+    return await readResults(job);
+  });
+  worker(address, (job) => writeReport(job));
+  const done = tracker.make('A001', jobs(1));
+  // The end of the job and that of its roll are both reasons to look; each further look is a reconciliation.
+  await expect.poll(() => looks).toBeGreaterThanOrEqual(1);
+  await expect
+    .poll(async () => {
+      await tracker.reconcile();
+      return tracker.unfinished;
+    })
+    .toBe(0);
+  expect(await done).toEqual([]);
+  expect(looks).toBe(6);
 });

@@ -1,0 +1,84 @@
+/** What a run does about what its parts tell: says it, shows it, ends. */
+import { type Finding, FindingError, finding } from '../../findings/finding.ts';
+import type { Board } from '../progress/board.ts';
+import type { Reservation } from '../roll/space.ts';
+import type { Engine } from './engine.ts';
+import { isEnd } from './job-states.ts';
+import type { JobTracker } from './job-tracker.ts';
+import type { Interrupts, NightRequest, NightUi } from './request.ts';
+import type { RunState } from './run-state.ts';
+
+/** What the run cannot go on after. */
+export function listenForLoss({ events, halt, run }: RunState, ui: Pick<NightUi, 'tell'>): void {
+  events.on('lost', (found, saidLater) => {
+    if (!halt(found)) return;
+    if (!saidLater) ui.tell(found);
+    events.emit('stop-now');
+  });
+  events.on('superseded', () => {
+    const found = `run ${run} is not the last one of this night`;
+    events.emit('lost', finding('night-superseded', found, 'one run of a night at a time'), false);
+  });
+}
+
+/** Without queue and workers nothing can be made: the run fails at once, whatever is read and measured meanwhile. */
+export function listenForQueue({ events }: RunState, { ready }: Pick<Engine, 'ready'>): void {
+  ready.catch((error: unknown) => {
+    const [known] = error instanceof FindingError ? error.findings : [];
+    events.emit('lost', known ?? finding('store-failed', String(error), 'a queue'), known !== undefined);
+  });
+}
+
+export function listenForJobs({ events }: RunState, board: Board, reservation: Reservation): void {
+  events.on('job-progress', board.progress);
+  events.on('job-moved', ({ job, to }) => {
+    if (!isEnd(to)) return;
+    reservation.release(job);
+    board.over(job);
+  });
+}
+
+export function listenForTarget(
+  { events, logger }: RunState,
+  tracker: Pick<JobTracker, 'unfinished'>,
+  { patienceSeconds }: Pick<NightRequest, 'patienceSeconds'>,
+  ui: Pick<NightUi, 'tell' | 'say'>,
+): void {
+  events.on('target-trouble', (found) => {
+    if (tracker.unfinished === 0) return;
+    logger.warn({ finding: found }, 'the target is in trouble: nothing new is begun');
+    ui.tell(found);
+    ui.say(`Waiting up to ${patienceSeconds} s for the target; what is being made goes on.`);
+  });
+  events.on('target-well', () => ui.say('The target is well again; going on.'));
+}
+
+export interface Interruptible {
+  readonly interrupts: Interrupts;
+  readonly run: RunState;
+  readonly engine: Pick<Engine, 'finishWorkers'>;
+  readonly tracker: Pick<JobTracker, 'finish' | 'giveUp'>;
+  readonly ui: Pick<NightUi, 'say'>;
+}
+
+const interrupted = (found: string): Finding => finding('night-interrupted', found, 'an end by itself');
+
+/** Once: what runs is finished. Twice: everything ends now. */
+export function listenForInterrupts({ interrupts, run, engine, tracker, ui }: Interruptible): void {
+  const onFirst = (): void => {
+    if (!run.halt(interrupted('an interrupt'))) return;
+    ui.say('Interrupted: ending what runs. Once more to stop now.');
+    // Both at once: a worker that is told to end may otherwise take one more job while the queue is emptied.
+    Promise.all([tracker.finish(), engine.finishWorkers()])
+      .catch((error: unknown) => run.logger.error({ error: String(error) }, 'finishing'))
+      .finally(() => tracker.giveUp());
+  };
+  const onSecond = (): void => {
+    ui.say('Stopping now.');
+    run.halt(interrupted('two interrupts'));
+    run.events.emit('stop-now');
+  };
+  if (interrupts.first.aborted) onFirst();
+  interrupts.first.addEventListener('abort', onFirst, { once: true });
+  interrupts.second.addEventListener('abort', onSecond, { once: true });
+}
