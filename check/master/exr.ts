@@ -1,12 +1,13 @@
 /** An OpenEXR frame as it lies on disk: whether it is whole, what its header says, and its values. */
 import { formatRatio, ratio } from '../../media/time/rate.ts';
+import type { Point } from '../../proof/points.ts';
 import { ACES_WHITE, acesFaults, isAces2065 } from './exr/aces.ts';
 import { valueOf } from './exr/attributes.ts';
 import { walkExr } from './exr/chunks.ts';
 import { ExrDamage, ExrForeign } from './exr/damage.ts';
 import type { ExrHeader } from './exr/header.ts';
 import { sourceOfBytes } from './exr/source.ts';
-import { type Point, surveyValues } from './exr/values.ts';
+import { surveyValues } from './exr/values.ts';
 import type { FrameMeasured, FrameSaid } from './measured.ts';
 import { labelOf } from './time-address.ts';
 
