@@ -121,7 +121,7 @@ describe('a writer with a wrong constant is found out', () => {
     [
       'another neutral',
       { adoptedNeutral: [0.3127, 0.329] },
-      ['neutral 0.31269999861717224 0.32899999618530273'],
+      ['neutral 0.3127000033855438 0.32899999618530273'],
     ],
     ['a label with dropped frames', { timecode: parseTimecode('01:02:03;04', 30) }, ['timecode 01:02:03;04']],
     ['another rate', { framesPerSecond: { num: 24_000, den: 1001 } }, ['rate 24000/1001']],
@@ -300,7 +300,7 @@ describe('each spoiled place of a header is found', () => {
       'adoptedNeutral: x',
       'zip',
       (bytes) => bytes.writeFloatLE(0.3127, place(bytes, 'adoptedNeutral')),
-      /neutral 0\.3126/,
+      /neutral 0\.3127/,
     ],
     [
       'adoptedNeutral: y',
