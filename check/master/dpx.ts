@@ -12,7 +12,7 @@ const UNDEFINED = 0xffff_ffff;
 const LOGARITHMIC = 3;
 const OF_THE_USER = 0;
 
-export interface DpxFrame {
+export interface MeasuredDpx {
   readonly width: number;
   readonly height: number;
   readonly faults: readonly string[];
@@ -28,7 +28,7 @@ function text(bytes: Buffer, at: number, length: number): string | null {
 }
 
 /** Throws RangeError for what is no header at all. `base`: of the labels that are expected. */
-export function dpxFrame(bytes: Buffer, base: number): DpxFrame {
+export function dpxFrame(bytes: Buffer, base: number): MeasuredDpx {
   if (bytes.length < HEADER || bytes.toString('latin1', 0, 4) !== 'SDPX')
     throw new RangeError('no big-endian DPX header');
   const [offset, width, height] = [bytes.readUInt32BE(4), bytes.readUInt32BE(772), bytes.readUInt32BE(776)];

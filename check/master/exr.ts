@@ -1,13 +1,14 @@
 /** An OpenEXR frame as it lies on disk: whether it is whole, what its header says, and its values. */
 import { FileDamage } from '../../files/bytes.ts';
 import { formatRatio, ratio } from '../../media/time/rate.ts';
+import type { Point } from '../../proof/points.ts';
 import { ACES_WHITE, acesFaults, isAces2065 } from './exr/aces.ts';
-import { valueOf } from './exr/attributes.ts';
+import { attributeValue } from './exr/attributes.ts';
 import { walkExr } from './exr/chunks.ts';
 import { ExrForeign } from './exr/damage.ts';
 import type { ExrHeader } from './exr/header.ts';
 import { sourceOfBytes } from './exr/source.ts';
-import { type Point, surveyValues } from './exr/values.ts';
+import { surveyValues } from './exr/values.ts';
 import type { FrameMeasured, FrameSaid } from './measured.ts';
 import { labelOf } from './time-address.ts';
 
@@ -26,13 +27,13 @@ function neutralOf(found: readonly number[] | null): string | null {
 
 function saidOf(header: ExrHeader, base: number, aces: boolean): FrameSaid {
   const { attributes, dataWindow: data, displayWindow: display, channels } = header;
-  const text = (name: string): string | null => valueOf(attributes, name, 'string');
+  const text = (name: string): string | null => attributeValue(attributes, name, 'string');
   const single = (name: string): string | null => {
-    const value = valueOf(attributes, name, 'float');
+    const value = attributeValue(attributes, name, 'float');
     return value === null ? null : String(value);
   };
-  const rate = valueOf(attributes, 'framesPerSecond', 'rational');
-  const words = valueOf(attributes, 'timeCode', 'timecode');
+  const rate = attributeValue(attributes, 'framesPerSecond', 'rational');
+  const words = attributeValue(attributes, 'timeCode', 'timecode');
   const lines = new Map<string, string>();
   const own: string[] = [];
   for (const line of (text('comments') ?? '').split('\n')) {
@@ -44,7 +45,7 @@ function saidOf(header: ExrHeader, base: number, aces: boolean): FrameSaid {
   const comments = own.join('\n');
   const neutral = aces
     ? (lines.get('adoptedNeutral')?.split(' ').map(Number) ?? null)
-    : valueOf(attributes, 'adoptedNeutral', 'v2f');
+    : attributeValue(attributes, 'adoptedNeutral', 'v2f');
   return {
     size: `${header.width}x${header.height}`,
     windows: `${data.xMin},${data.yMin} ${data.xMax},${data.yMax} of ${display.xMin},${display.yMin} ${display.xMax},${display.yMax}`,
@@ -56,7 +57,9 @@ function saidOf(header: ExrHeader, base: number, aces: boolean): FrameSaid {
       .join(', '),
     compression: header.compression,
     lineOrder: header.lineOrder,
-    colours: isAces2065(valueOf(attributes, 'chromaticities', 'chromaticities')) ? 'ACES2065-1' : 'others',
+    colours: isAces2065(attributeValue(attributes, 'chromaticities', 'chromaticities'))
+      ? 'ACES2065-1'
+      : 'others',
     neutral: neutralOf(neutral),
     pixelAspect: single('pixelAspectRatio') ?? 'none',
     rate: rate === null ? null : formatRatio(ratio(rate.num, rate.den)),

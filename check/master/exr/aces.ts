@@ -5,7 +5,7 @@
  * of ST 2065-1, the flag with the value 1. Written for the checker alone; the writer has its own.
  */
 import { createHash } from 'node:crypto';
-import { type Attribute, valueOf } from './attributes.ts';
+import { type Attribute, attributeValue } from './attributes.ts';
 import { ExrDamage } from './damage.ts';
 import type { ExrHeader } from './header.ts';
 import { TABLE_ENTRY } from './standard.ts';
@@ -149,8 +149,8 @@ function tryRead<Value>(read: () => Value | null): Value | null {
 
 /** 9.2, 9.17. */
 const flagAndColours: Rule = ({ attributes }) => {
-  const flag = tryRead(() => valueOf(attributes, 'acesImageContainerFlag', 'int'));
-  const colours = tryRead(() => valueOf(attributes, 'chromaticities', 'chromaticities'));
+  const flag = tryRead(() => attributeValue(attributes, 'acesImageContainerFlag', 'int'));
+  const colours = tryRead(() => attributeValue(attributes, 'chromaticities', 'chromaticities'));
   return [
     ...(flag === null || flag === 1 ? [] : [`acesImageContainerFlag ${flag}, not 1`]),
     ...(colours === null || isAces2065(colours) ? [] : ['chromaticities other than those of ACES2065-1']),

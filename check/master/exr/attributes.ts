@@ -151,7 +151,7 @@ export function requireValue(attribute: Attribute): void {
 }
 
 /** Value of the attribute of that name; null without one. Throws ExrDamage when it is of another type. */
-export function valueOf<Type extends keyof Values>(
+export function attributeValue<Type extends keyof Values>(
   attributes: ReadonlyMap<string, Attribute>,
   name: string,
   type: Type,

@@ -4,7 +4,7 @@ import {
   type Channel,
   requireValue,
   type Values,
-  valueOf,
+  attributeValue,
   type Window,
 } from './attributes.ts';
 import { ExrDamage, ExrForeign } from './damage.ts';
@@ -111,7 +111,7 @@ export function readHeader(bytes: Uint8Array, fileBytes = bytes.length): ExrHead
     throw new ExrDamage(`version field 0x${(version >>> 0).toString(16)}`);
   for (const attribute of attributes.values()) requireValue(attribute);
   const value = <Name extends keyof typeof alwaysThere>(name: Name): Values[(typeof alwaysThere)[Name]] => {
-    const found = valueOf(attributes, name, alwaysThere[name]);
+    const found = attributeValue(attributes, name, alwaysThere[name]);
     if (found === null) throw new ExrDamage(`no attribute ${name}`);
     return found;
   };

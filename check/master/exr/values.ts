@@ -1,4 +1,5 @@
 /** Values of an OpenEXR file, as floats or as the halves that are stored. */
+import type { Point } from '../../../proof/points.ts';
 import type { Channel } from './attributes.ts';
 import { ExrDamage, ExrForeign } from './damage.ts';
 import { halfValues, isNotFinite } from './half.ts';
@@ -6,12 +7,6 @@ import type { ExrHeader } from './header.ts';
 import type { FrameBytes } from './source.ts';
 import { unpackChunk } from './unpack.ts';
 import { type ExrChunk, type WalkedExr, walkExr } from './chunks.ts';
-
-/** From the data window's upper left corner. */
-export interface Point {
-  readonly x: number;
-  readonly y: number;
-}
 
 async function rawOf(source: FrameBytes, header: ExrHeader, chunk: ExrChunk): Promise<Buffer> {
   const data = await source.read(chunk.at, chunk.bytes);

@@ -2,7 +2,7 @@
 import { open, readFile, writeFile } from 'node:fs/promises';
 import { join, resolve } from 'node:path';
 import { describe, expect, test } from 'vitest';
-import { valueOf } from '../../../check/master/exr/attributes.ts';
+import { attributeValue } from '../../../check/master/exr/attributes.ts';
 import { ExrForeign } from '../../../check/master/exr/damage.ts';
 import { roundToHalf } from '../../../check/master/exr/half.ts';
 import { decodeAll, decodeHalves, surveyValues } from '../../../check/master/exr/values.ts';
@@ -213,10 +213,15 @@ test('a real file of others, timecode and rate and all (SOURCES.md)', async () =
   const source = sourceOfBytes(await readFile(resolve('test/fixtures/exr/aces-timecode-64x64.exr')));
   const { header } = await walkExr(source);
   // As exrheader prints them.
-  expect(valueOf(header.attributes, 'timeCode', 'timecode')).toEqual([0x01181906, 0xffffffff]);
-  expect(valueOf(header.attributes, 'framesPerSecond', 'rational')).toEqual({ num: 24_000, den: 1000 });
-  expect(valueOf(header.attributes, 'isoSpeed', 'float')).toBe(800);
-  expect(valueOf(header.attributes, 'adoptedNeutral', 'v2f')).toEqual([0.32168, 0.33767].map(Math.fround));
+  expect(attributeValue(header.attributes, 'timeCode', 'timecode')).toEqual([0x01181906, 0xffffffff]);
+  expect(attributeValue(header.attributes, 'framesPerSecond', 'rational')).toEqual({
+    num: 24_000,
+    den: 1000,
+  });
+  expect(attributeValue(header.attributes, 'isoSpeed', 'float')).toBe(800);
+  expect(attributeValue(header.attributes, 'adoptedNeutral', 'v2f')).toEqual(
+    [0.32168, 0.33767].map(Math.fround),
+  );
   // As `oiiotool --stats` prints them.
   const stats = String(
     await outputOf('oiiotool', ['--stats', resolve('test/fixtures/exr/aces-timecode-64x64.exr')]),
