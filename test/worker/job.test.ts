@@ -118,7 +118,7 @@ describe('an encoder that spoils its work', () => {
   ])('%s: %s', async (_title, body, code, again) => {
     const { job, folder } = await prepared({}, oneProfile);
     const trouble = await troubleOf(
-      runJob(job, await workContext({ ffmpeg: standIn(folder, body), stallMilliseconds: 1_500 })),
+      runJob(job, await workContext({ ffmpeg: standIn(folder, body), stallMilliseconds: 6_000 })),
     );
     expect(trouble.findings.map((item) => item.code)).toContain(code);
     expect(trouble.again).toBe(again);
