@@ -1,6 +1,6 @@
 /** `rushlight check`: intake alone. Every byte of every copy against the manifests; writes nothing. */
 import { FindingError, finding, holds } from '../../findings/finding.ts';
-import type { IntakeResult } from '../../ledger/roll.ts';
+import { type IntakeResult, isVerified } from '../../ledger/roll.ts';
 import { intakeRoll } from '../intake/index.ts';
 import { newBoard } from '../progress/board.ts';
 import { nightFolders } from '../roll/folders.ts';
@@ -18,13 +18,6 @@ export interface CheckOptions {
   readonly readers?: number;
   readonly json?: boolean;
   readonly quiet?: boolean;
-}
-
-/** Every byte and a list of nothing to be made: a roll holds when every copy of it does. */
-export function rollHolds(intake: IntakeResult): boolean {
-  return (
-    intake.copies.length > 0 && intake.copies.every((copy) => copy.holds) && !intake.findings.some(holds)
-  );
 }
 
 export async function checkCommand(options: CheckOptions): Promise<0 | 1 | 130> {
@@ -57,7 +50,7 @@ export async function checkCommand(options: CheckOptions): Promise<0 | 1 | 130> 
         signal: interrupts.first,
         onProgress: ({ readBytes, totalBytes }) => board.reading(roll.name, readBytes, totalBytes),
       });
-      board.setPhase(roll.name, rollHolds(intake) ? 'ready' : 'held');
+      board.setPhase(roll.name, isVerified(intake) ? 'ready' : 'held');
       results.push(intake);
     }
   } catch (error) {
@@ -67,7 +60,7 @@ export async function checkCommand(options: CheckOptions): Promise<0 | 1 | 130> 
     interrupts.end();
   }
   const whole = results.length === rolls.length;
-  const good = whole && results.every(rollHolds) && !findings.some(holds);
+  const good = whole && results.every(isVerified) && !findings.some(holds);
   // Files with their checksums are what a reader of JSON may want to compare; people are told their number.
   if (options.json === true)
     printJson({
@@ -76,7 +69,7 @@ export async function checkCommand(options: CheckOptions): Promise<0 | 1 | 130> 
       day: folders.dayName,
       verdict: good ? 'holds' : 'held',
       interrupted: !whole,
-      rolls: results.map((intake) => ({ ...intake, holds: rollHolds(intake) })),
+      rolls: results.map((intake) => ({ ...intake, holds: isVerified(intake) })),
       findings,
     });
   else printText(intakeText(results, findings, rolls.length));

@@ -1,6 +1,7 @@
 /** `rushlight plan`: everything that a run would do, said before it is done. Reads all of the day; writes nothing. */
 import { FindingError, finding, holds } from '../../findings/finding.ts';
 import type { Rate } from '../../media/time/rate.ts';
+import { isVerified } from '../../ledger/roll.ts';
 import { isMovie } from '../../profiles/schema.ts';
 import { intakeRoll } from '../intake/index.ts';
 import { newBoard } from '../progress/board.ts';
@@ -17,7 +18,6 @@ import { printJson, printText } from '../show/output.ts';
 import { noSettings, readSettings } from '../settings/read.ts';
 import { type PlannedRoll, planText } from '../show/plan-text.ts';
 import { showProgress } from '../show/progress.ts';
-import { rollHolds } from './check.ts';
 import { listenForInterrupts } from './interrupts.ts';
 import { DEFAULT_READERS } from './run.ts';
 
@@ -76,7 +76,7 @@ export async function planCommand(options: PlanOptions): Promise<0 | 1 | 130> {
         folder: roll.folder,
         deliveryFolder: rollOnDelivery(folders, roll.name),
       };
-      if (!rollHolds(intake)) {
+      if (!isVerified(intake)) {
         const told = intake.findings.some(holds)
           ? intake.findings
           : [

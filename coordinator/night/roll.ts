@@ -7,9 +7,9 @@
  * content that changed or deliverables that are being replaced.
  */
 import type { LimitFunction } from 'p-limit';
-import { type Finding, FindingError, finding, holds } from '../../findings/finding.ts';
+import { type Finding, FindingError, finding } from '../../findings/finding.ts';
 import { layout } from '../../ledger/layout.ts';
-import type { IntakeResult } from '../../ledger/roll.ts';
+import { type IntakeResult, isVerified } from '../../ledger/roll.ts';
 import type { Toolchain } from '../../ledger/toolchain.ts';
 import { keepTransforms } from '../settings/keep.ts';
 import { printable } from '../../files/names.ts';
@@ -80,7 +80,7 @@ export async function nightOfRoll(
     known.intake = await context.reading(() => readRoll(roll, context));
     const collision = context.collisions.get(roll.name);
     if (collision !== undefined) known.findings.push(collision);
-    else if (holdsOf(known.intake)) {
+    else if (isVerified(known.intake)) {
       await survey(roll, known.intake, known, context);
       const planned = await context.planning(() => plan(roll, index, deliveryFolder, known, context));
       kept = planned.done;
@@ -99,12 +99,6 @@ export async function nightOfRoll(
       known.findings.push(finding('program-fault', String(error), 'no fault', { roll: roll.name }));
   }
   return await gate(roll, deliveryFolder, known, { made, kept }, context);
-}
-
-function holdsOf(intake: IntakeResult): boolean {
-  return (
-    intake.copies.length > 0 && intake.copies.every((copy) => copy.holds) && !intake.findings.some(holds)
-  );
 }
 
 function readRoll(roll: DiscoveredRoll, context: NightContext): Promise<IntakeResult> {
