@@ -7,7 +7,6 @@ import { checkNames, losslessCheck, standingChecks } from './check-names.ts';
 import { type FrameForm, type MasterProfile, masterSchema } from './master/schema.ts';
 
 export const containers = ['mov', 'mp4', 'mkv'] as const;
-export const videoCodecs = ['vc3', 'rdd36', 'h264', 'ffv1'] as const;
 export const vc3Qualities = ['lb', 'sq', 'hq', 'hqx', '444'] as const;
 export const rdd36Qualities = ['proxy', 'lt', 'standard', 'hq', '4444', '4444-xq'] as const;
 /** Slices a frame that the FFV1 encoder cuts into equal parts across and down. */
@@ -62,6 +61,9 @@ const ffv1 = z.strictObject({
 
 export const profileSchema = z.strictObject({
   version: z.literal(1).describe('Version of this file form'),
+  kind: z
+    .literal('movie')
+    .describe('movie: one movie for each clip with its pictures as shot, for editing, review or keeping'),
   name: name.describe('What the profile is called on the command line and in folders'),
   summary: z.string().min(1).max(200).describe('One line for people'),
   container: z
@@ -192,12 +194,12 @@ export const profileSchema = z.strictObject({
 });
 export type Profile = z.infer<typeof profileSchema>;
 
-/** A profile of movies, or of masters: frames for grading. */
+/** A profile of movies, or of masters for grading. */
 export type AnyProfile = Profile | MasterProfile;
-/** Of what roll.json spells out. */
-export const anyProfileSchema = z.union([masterSchema, profileSchema]);
+export const profileKinds = ['movie', 'master'] as const satisfies readonly AnyProfile['kind'][];
+export const anyProfileSchema = z.discriminatedUnion('kind', [profileSchema, masterSchema]);
 export const isMovie = (loaded: LoadedProfile): loaded is LoadedProfile<Profile> => !isMaster(loaded.profile);
-export const isMaster = (profile: AnyProfile): profile is MasterProfile => 'kind' in profile;
+export const isMaster = (profile: AnyProfile): profile is MasterProfile => profile.kind === 'master';
 /** Its deliverables are folders of frames; every other one is a movie. */
 export const givesFrames = (profile: AnyProfile): profile is MasterProfile & { readonly form: FrameForm } =>
   isMaster(profile) && profile.form !== 'rdd36';

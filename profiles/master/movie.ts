@@ -48,6 +48,7 @@ export function movieMasterOf(
   const { width, height } = size;
   const square = video.pixelAspect.num === video.pixelAspect.den;
   const outcome: Outcome = {
+    kind: 'movie',
     fileName: fileNameOf(profile.file_name, ground.parts, masterMovie.container),
     frames: video.frames,
     rate: video.rate,

@@ -165,6 +165,7 @@ export function outcomeOf(request: OutcomeRequest): OutcomeDecision {
     timecode: timecode.timecode,
   };
   const outcome: Outcome = {
+    kind: 'movie',
     fileName: fileNameOf(profile.file_name, parts, profile.container),
     frames: video.frames,
     rate: video.rate,
