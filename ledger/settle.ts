@@ -1,4 +1,5 @@
 /** Whether a deliverable is finished: by its report and by the bytes that stand on disk, and by nothing else. */
+import { codeOf } from '../files/error-code.ts';
 import { stat } from 'node:fs/promises';
 import {
   type DeliverableDigest,
@@ -90,7 +91,7 @@ export async function settleDeliverable(
     signal?.throwIfAborted();
     return {
       state: 'unfinished',
-      why: `the file cannot be read (${(error as NodeJS.ErrnoException).code ?? (error as Error).message})`,
+      why: `the file cannot be read (${codeOf(error) || (error as Error).message})`,
     };
   }
   const same =

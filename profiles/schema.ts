@@ -4,6 +4,7 @@
  */
 import { z } from 'zod';
 import { checkNames, losslessCheck, standingChecks } from './check-names.ts';
+import { AAC_KILOBITS, LARGEST_SIDE } from './limits.ts';
 import { type FrameForm, type MasterProfile, masterSchema } from './master/schema.ts';
 
 export const containers = ['mov', 'mp4', 'mkv'] as const;
@@ -82,11 +83,11 @@ export const profileSchema = z.strictObject({
         .describe(
           'coded: pixel by pixel as the clip holds it, neither turned nor made square; native: as shot, upright, square pixels; fit: inside width x height, nothing cut; fill: exactly width x height, centre kept, edges cut',
         ),
-      width: z.int().min(16).max(16384).nullable().describe('Pixels; null with coded and native'),
+      width: z.int().min(16).max(LARGEST_SIDE).nullable().describe('Pixels; null with coded and native'),
       height: z
         .int()
         .min(16)
-        .max(16384)
+        .max(LARGEST_SIDE)
         .nullable()
         .describe('Pixels; null with coded and native; with fit null leaves the height free'),
       multiple_of: z
@@ -153,7 +154,7 @@ export const profileSchema = z.strictObject({
       format: z
         .enum(audioFormats)
         .describe(
-          'source, with ffv1: uncompressed sound of the clip, each track sample for sample in its own form, and no other; s16, s24: uncompressed whole numbers; aac: compressed, 160 kbit/s a channel',
+          `source, with ffv1: uncompressed sound of the clip, each track sample for sample in its own form, and no other; s16, s24: uncompressed whole numbers; aac: compressed, ${AAC_KILOBITS} kbit/s a channel`,
         ),
       rate: z.union([z.literal('source'), z.literal(48000), z.literal(96000)]).describe('Samples a second'),
       tolerance_frames: z

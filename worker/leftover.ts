@@ -3,6 +3,7 @@
  * under its staging name, and is hours of work. It is published, not made again. The report says which one it is; that it
  * is still the one that was checked, its bytes say.
  */
+import { codeOf } from '../files/error-code.ts';
 import { readdir } from 'node:fs/promises';
 import { basename, dirname, join } from 'node:path';
 import type { Job } from '../ledger/job.ts';
@@ -21,7 +22,7 @@ async function found(list: Promise<string[]>): Promise<string[]> {
   try {
     return await list;
   } catch (error) {
-    if ((error as NodeJS.ErrnoException).code === 'ENOENT') return [];
+    if (codeOf(error) === 'ENOENT') return [];
     throw error;
   }
 }

@@ -1,9 +1,9 @@
 /** `rushlight check`: intake alone. Every byte of every copy against the manifests; writes nothing. */
 import { FindingError, finding, holds } from '../../findings/finding.ts';
 import { type IntakeResult, isVerified } from '../../ledger/roll.ts';
-import { intakeRoll } from '../intake/index.ts';
 import { newBoard } from '../progress/board.ts';
 import { nightFolders } from '../roll/folders.ts';
+import { verifyRoll } from '../roll/know.ts';
 import { findRolls } from '../roll/rolls.ts';
 import { intakeText } from '../show/intake-text.ts';
 import { printJson, printText } from '../show/output.ts';
@@ -38,17 +38,11 @@ export async function checkCommand(options: CheckOptions): Promise<0 | 1 | 130> 
   const results: IntakeResult[] = [];
   try {
     for (const roll of rolls) {
-      board.setPhase(roll.name, 'reading');
-      const intake = await intakeRoll({
-        day: folders.dayName,
-        roll: roll.name,
-        folder: roll.folder,
-        copies: folders.copies,
-        manifests: folders.manifests,
-        readers: options.readers ?? DEFAULT_READERS,
+      const intake = await verifyRoll(roll, {
+        request: { folders, readers: options.readers ?? DEFAULT_READERS },
+        board,
         // Nothing is half done here: the first interrupt ends it.
         signal: interrupts.first,
-        onProgress: ({ readBytes, totalBytes }) => board.reading(roll.name, readBytes, totalBytes),
       });
       board.setPhase(roll.name, isVerified(intake) ? 'ready' : 'held');
       results.push(intake);

@@ -21,7 +21,7 @@ import { newRun, nightOf } from './names.ts';
 import { checkProfiles, prepare, toolsOf } from '../roll/prepare.ts';
 import type { Interrupts, NightRequest, NightResult, NightUi, RollOutcome } from './request.ts';
 import { type NightContext, nightOfRoll } from './roll.ts';
-import { collisionsOf, findRolls, rollOnDelivery } from '../roll/rolls.ts';
+import { collisionsOf, findRolls } from '../roll/rolls.ts';
 import { freshReservation } from '../roll/space.ts';
 import { endRunning, tellRunning } from './running.ts';
 import { openTarget } from './target.ts';
@@ -197,13 +197,11 @@ export async function runNight(
       request,
       night,
       run,
-      dayName: folders.dayName,
       ...prepared,
       board,
       signal: ending.signal,
       reservation,
       target,
-      workers,
       collisions: collisionsOf(discovered.rolls, folders),
       reading: pLimit(1),
       planning: pLimit(1),
@@ -256,12 +254,7 @@ async function allRolls(
 ): Promise<RollOutcome[]> {
   const settled = await Promise.allSettled(
     rolls.map(async (roll, index) => {
-      const outcome = await nightOfRoll(
-        roll,
-        index,
-        rollOnDelivery(context.request.folders, roll.name),
-        context,
-      );
+      const outcome = await nightOfRoll(roll, index, context);
       ui.say(
         `${outcome.roll}: ${outcome.verdict}${outcome.verdict === 'ready' ? '' : `, ${outcome.findings.filter(holds).length} findings`}`,
       );

@@ -4,6 +4,7 @@
  */
 import { finding } from '../../findings/finding.ts';
 import { traitsOf } from '../codecs.ts';
+import { LARGEST_SIDE } from '../limits.ts';
 import { estimatedBytes } from '../outcome/bytes.ts';
 import { fileNameOf } from '../outcome/file-name.ts';
 import { reelOf } from '../outcome/reel.ts';
@@ -26,9 +27,6 @@ export const masterMovie = {
  * range are how the codes were made of R'G'B' (media/colour/acescct.ts), and are told.
  */
 const COLOUR = { primaries: null, transfer: null, matrix: 'bt709', range: 'limited' } as const;
-
-/** As of every encoder here (profiles/outcome/decide.ts). */
-const LARGEST_SIDE = 16_384;
 
 export function movieMasterOf(
   request: MasterRequest,

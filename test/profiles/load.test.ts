@@ -423,17 +423,22 @@ describe('the kind of a profile', () => {
     const own = movie.replace('name: editorial-vc3', 'name: mine');
     expect(await faults(own)).toEqual([]);
     expect(await faults(own.replace('kind: movie\n', ''))).toEqual([
-      ['profile-field-missing', 'kind', 'not stated', kinds],
+      ['profile-field-missing', 'kind', expect.stringMatching(/kind: not stated$/), kinds],
     ]);
     expect(await faults(own.replace('kind: movie', 'kind: proxy'))).toEqual([
-      ['profile-value-wrong', 'kind', '"proxy"', kinds],
+      ['profile-value-wrong', 'kind', expect.stringMatching(/kind: "proxy"$/), kinds],
     ]);
   });
 
   test('is taken over with `extends`, and brings its fields', async () => {
     expect(await faults('version: 1\nname: mine\nsummary: a test\nextends: dpx-10\n')).toEqual([]);
     expect(await faults('version: 1\nname: mine\nsummary: a test\nextends: dpx-10\nburn_in: []\n')).toEqual([
-      ['profile-field-unknown', 'burn_in', 'no such field', expect.stringContaining('compression')],
+      [
+        'profile-field-unknown',
+        'burn_in',
+        expect.stringMatching(/no such field$/),
+        expect.stringContaining('compression'),
+      ],
     ]);
   });
 });
