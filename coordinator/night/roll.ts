@@ -152,6 +152,6 @@ async function write(
     return null;
   } catch (error) {
     if (codeOf(error) === '') throw error;
-    return troubleOf(error as NodeJS.ErrnoException, deliveryFolder);
+    return troubleOf(error, deliveryFolder);
   }
 }

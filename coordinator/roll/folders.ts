@@ -139,6 +139,6 @@ export function makeDelivery(delivery: string): void {
     mkdirSync(delivery);
   } catch (error) {
     if (codeOf(error) === 'EEXIST') return;
-    throw new FindingError([troubleOf(error as NodeJS.ErrnoException, delivery)], 1);
+    throw new FindingError([troubleOf(error, delivery)], 1);
   }
 }
