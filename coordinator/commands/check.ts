@@ -9,7 +9,7 @@ import { intakeText } from '../show/intake-text.ts';
 import { printJson, printText } from '../show/output.ts';
 import { showProgress } from '../show/progress.ts';
 import { listenForInterrupts } from './interrupts.ts';
-import { DEFAULT_READERS } from './run.ts';
+import { DEFAULT_READERS } from './defaults.ts';
 
 export interface CheckOptions {
   readonly day: string;

@@ -25,7 +25,7 @@ import { printJson, printText } from '../show/output.ts';
 import { type PlannedRoll, planText, type WholePlan } from '../show/plan-text.ts';
 import { showProgress } from '../show/progress.ts';
 import { listenForInterrupts } from './interrupts.ts';
-import { DEFAULT_READERS } from './run.ts';
+import { DEFAULT_READERS } from './defaults.ts';
 
 export interface PlanOptions {
   readonly day: string;

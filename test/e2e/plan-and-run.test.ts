@@ -97,17 +97,16 @@ colour: { primaries: source, transfer: source, matrix: source, range: limited, u
 
   test.each([
     ['good', 'A001', []],
-    ['with a byte too many', 'A002', ['file-size-differs-from-manifest']],
-    ['that is not in the copy', 'A003', ['copy-lacks-roll']],
+    ['with a byte too many', 'A002', ['copy-differs', 'copy-not-proved', 'file-checksum-differs']],
+    ['that is not in the copy', 'A003', ['copy-lacks-roll', 'copy-not-proved']],
     ['without a clip', 'A004', ['roll-empty']],
-    ['without a manifest', 'A005', ['manifest-missing']],
+    ['without a manifest', 'A005', ['copy-not-proved', 'copy-not-proved', 'manifest-missing']],
     ['with a clip that the profile refuses', 'B001', ['timecode-missing']],
-    ['of unknown colour', 'B002', ['colour-unknown']],
+    ['of unknown colour', 'B002', ['colour-untagged']],
     ['with two clips of one name', 'B003', ['name-collision', 'name-collision']],
-    ['with an empty file', 'B004', ['clip-unreadable']],
-    ['whose folder meets another one', 'Straße', ['name-collision']],
-    ['whose folder meets the other one', 'STRASSE', ['name-collision']],
-    ['only in the copy', '', ['roll-only-in-copy']],
+    ['with an empty file', 'B004', ['clip-empty', 'file-empty']],
+    ['whose name some file system takes for that of another one', 'STRASSE', []],
+    ['that only the copy has, and one whose name meets another one', '', ['roll-only-in-copy', 'roll-twice']],
   ])('a roll %s', (_what, roll, codes) => {
     expect(both.plan.get(roll)).toEqual(both.run.get(roll));
     expect(both.plan.get(roll)?.map((line) => line.split(' | ')[0])).toEqual(codes);
