@@ -1,8 +1,14 @@
 /** The command line. Commands are loaded when they are asked for; results go to stdout, everything else to stderr. */
-import { Command, CommanderError, Option } from 'commander';
+import { Command, type CommandUnknownOpts, CommanderError, Option } from '@commander-js/extra-typings';
 import { withCommandsAsStarted } from '../findings/commands.ts';
 import { FindingError, finding } from '../findings/finding.ts';
 import { packageVersion } from '../files/installation.ts';
+import {
+  DEFAULT_DEMO_FOLDER,
+  DEFAULT_PATIENCE_SECONDS,
+  DEFAULT_READERS,
+  DEFAULT_STALL_SECONDS,
+} from './commands/defaults.ts';
 import { collect, folder, folders, rateOption, wholeNumber } from './commands/options.ts';
 import { flushed, printRefusal } from './show/output.ts';
 
@@ -10,46 +16,48 @@ import { flushed, printRefusal } from './show/output.ts';
 const QUEUE_VARIABLE = 'RUSHLIGHT_QUEUE';
 
 let exitCode = 0;
-const json = (): Option => new Option('--json', 'one JSON document on stdout');
-const quiet = (): Option => new Option('--quiet', 'no progress on stderr');
-const readers = (): Option =>
-  new Option('--readers <n>', 'files read side by side at intake (default 4)').argParser(wholeNumber(1, 64));
-const copy = (): Option =>
+const json = () => new Option('--json', 'one JSON document on stdout');
+const quiet = () => new Option('--quiet', 'no progress on stderr');
+const readers = () =>
+  new Option('--readers <n>', `files read side by side at intake (default ${DEFAULT_READERS})`).argParser(
+    wholeNumber(1, 64),
+  );
+const copy = () =>
   new Option('--copy <folder>', 'another copy of the shoot day; as often as there are copies').argParser(
     folders,
   );
-const manifests = (): Option =>
+const manifests = () =>
   new Option('--manifests <folder>', 'manifests that are kept apart from the rolls').argParser(folders);
-const profile = (): Option =>
+const profile = () =>
   new Option('--profile <name or file>', 'what to make; as often as wanted').argParser(collect);
-const ignore = (): Option =>
+const ignore = () =>
   new Option('--ignore <pattern>', 'files that are no clips, as in a gitignore file').argParser(collect);
-const settings = (): Option =>
+const settings = () =>
   new Option(
     '--settings <file>',
     'what the values of clips mean, and how raw frames are developed (docs/settings.md); masters alone',
   ).argParser(folder);
-const rate = (): Option =>
+const rate = () =>
   new Option('--rate <rate>', 'rate of numbered sequences that carry none: 25, 24000/1001').argParser(
     rateOption,
   );
-const ffmpeg = (): Option => new Option('--ffmpeg <path>', 'this ffmpeg');
-const ffprobe = (): Option => new Option('--ffprobe <path>', 'this ffprobe');
-const slots = (): Option =>
+const ffmpeg = () => new Option('--ffmpeg <path>', 'this ffmpeg');
+const ffprobe = () => new Option('--ffprobe <path>', 'this ffprobe');
+const slots = () =>
   new Option(
     '--slots <n>',
     'jobs that one worker runs side by side (default: by its share of cores and memory)',
   ).argParser(wholeNumber(1, 64));
-const stall = (): Option =>
+const stall = () =>
   new Option(
     '--stall-seconds <n>',
-    'an encoder without progress for this long is killed and tried again (default 120)',
+    `an encoder without progress for this long is killed and tried again (default ${DEFAULT_STALL_SECONDS})`,
   ).argParser(wholeNumber(1, 86_400));
 
 /** What every command's action gives: the exit code. */
 type Run = () => Promise<number>;
 
-function program(): Command {
+function program(): CommandUnknownOpts {
   const root = new Command('rushlight')
     .description('The night shift for dailies: a verified shoot day in, proved proxies out.')
     .version(packageVersion(), '--version')
@@ -97,7 +105,7 @@ function program(): Command {
     .addOption(
       new Option(
         '--patience-seconds <n>',
-        'how long a target, queue or farm that does not answer is waited for (default 600)',
+        `how long a target, queue or farm that does not answer is waited for (default ${DEFAULT_PATIENCE_SECONDS})`,
       ).argParser(wholeNumber(1, 604_800)),
     )
     .addOption(json())
@@ -272,7 +280,11 @@ function program(): Command {
   root
     .command('demo')
     .description('a whole night over a small invented shoot day, made on the spot')
-    .option('--folder <folder>', 'where it lies; empty, or an earlier demo’s (default: demo)', folder)
+    .option(
+      '--folder <folder>',
+      `where it lies; empty, or an earlier demo’s (default: ${DEFAULT_DEMO_FOLDER})`,
+      folder,
+    )
     .addOption(ffmpeg())
     .addOption(ffprobe())
     .addOption(json())
@@ -289,12 +301,12 @@ function program(): Command {
 }
 
 /** Every command and option, also those of sub-commands, ends by a throw instead of leaving the process. */
-function ownExits(command: Command): void {
+function ownExits(command: CommandUnknownOpts): void {
   command.exitOverride();
   for (const sub of command.commands) ownExits(sub);
 }
 
-export async function main(argv: readonly string[]): Promise<number> {
+async function main(argv: readonly string[]): Promise<number> {
   const wantsJson = argv.includes('--json');
   try {
     const root = program();

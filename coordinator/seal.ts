@@ -3,6 +3,7 @@
  * one for a roll that came without manifest, a further one where a history stands already. It proves later copies equal
  * to what was read when the history began, not to the card. Source: ASC MHL specification v1.0, its schema ASCMHL.xsd.
  */
+import { codeOf } from '../files/error-code.ts';
 import ignore from 'ignore';
 import { readdir, readFile, stat } from 'node:fs/promises';
 import { availableParallelism, hostname } from 'node:os';
@@ -59,7 +60,7 @@ async function standingHistory(place: string): Promise<StandingHistory | null> {
   try {
     names = await readdir(folder);
   } catch (error) {
-    if ((error as NodeJS.ErrnoException).code === 'ENOENT') return null;
+    if (codeOf(error) === 'ENOENT') return null;
     throw new FindingError([
       finding(
         'manifest-unreadable',
@@ -157,7 +158,7 @@ async function isFolder(path: string): Promise<boolean> {
   try {
     return (await stat(fsPath(path))).isDirectory();
   } catch (error) {
-    if (['ENOENT', 'ENOTDIR'].includes((error as NodeJS.ErrnoException).code ?? '')) return false;
+    if (['ENOENT', 'ENOTDIR'].includes(codeOf(error))) return false;
     throw error;
   }
 }

@@ -1,4 +1,5 @@
 /** A YAML file that a person wrote (a profile, a declared decoder): its values, and the line of each field. */
+import { codeOf } from './error-code.ts';
 import { readFile, stat } from 'node:fs/promises';
 import { basename } from 'node:path';
 import { LineCounter, isMap, isNode, isPair, isScalar, type Document, parseDocument } from 'yaml';
@@ -173,7 +174,7 @@ export async function readDocument(
       };
     text = new TextDecoder('utf-8', { fatal: true }).decode(await readFile(path));
   } catch (error) {
-    const code = (error as NodeJS.ErrnoException).code;
+    const code = codeOf(error);
     if (code === 'ENOENT' || code === 'ENOTDIR')
       return { findings: [finding(codes.missing, `no file ${path}`, codes.form, { file: origin })] };
     return {

@@ -1,4 +1,5 @@
 /** Folders. Made one by one: on a read-only volume Node's own recursive mkdir says ENOENT, which would read as a volume that is gone. */
+import { codeOf } from './error-code.ts';
 import { mkdir, open } from 'node:fs/promises';
 import { dirname } from 'node:path';
 import { fsPath } from './names.ts';
@@ -8,7 +9,7 @@ export async function makeFolders(path: string): Promise<void> {
   try {
     await mkdir(fsPath(path));
   } catch (error) {
-    const code = (error as NodeJS.ErrnoException).code;
+    const code = codeOf(error);
     if (code === 'EEXIST') return;
     if (code !== 'ENOENT' || dirname(path) === path) throw error;
     await makeFolders(dirname(path));
@@ -22,8 +23,7 @@ export async function syncFolder(folder: string): Promise<void> {
   try {
     await handle.sync();
   } catch (error) {
-    if (!['EINVAL', 'ENOTSUP', 'EISDIR', 'EPERM'].includes((error as NodeJS.ErrnoException).code ?? ''))
-      throw error;
+    if (!['EINVAL', 'ENOTSUP', 'EISDIR', 'EPERM'].includes(codeOf(error))) throw error;
   } finally {
     await handle.close();
   }

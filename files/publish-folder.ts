@@ -17,6 +17,7 @@
  * A leftover with the content that a report has as `publishing` is published by the next run (worker/leftover.ts); the
  * others are swept with the rest. Where the second step fails and the program lives, the older gets its name back.
  */
+import { codeOf } from './error-code.ts';
 import type { BigIntStats } from 'node:fs';
 import { rm } from 'node:fs/promises';
 import { dirname, join } from 'node:path';
@@ -33,7 +34,6 @@ import {
 import { syncFolder } from './folders.ts';
 import { fsPath, printable } from './names.ts';
 import {
-  codeOf,
   lstatBig,
   publishFile,
   type PublishOutcome,

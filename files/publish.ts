@@ -6,6 +6,7 @@
  * are not supported (FAT, SMB) there is none: existence is looked at, then renamed. Between the two another program
  * could take the name; only the queue's lock stands against that there.
  */
+import { codeOf } from './error-code.ts';
 import { link, lstat, open, rename, rm, unlink } from 'node:fs/promises';
 import { dirname } from 'node:path';
 import { type FileDigest, digestOfFile } from './digest.ts';
@@ -45,10 +46,6 @@ const NO_LINKS = new Set(['EPERM', 'ENOTSUP', 'EOPNOTSUPP', 'ENOSYS', 'EMLINK', 
 /** A network server answers so while somebody reads the old file; it passes. */
 const BUSY = new Set(['EBUSY', 'EACCES', 'EPERM', 'ETXTBSY']);
 const BUSY_TRIES = 6;
-
-export function codeOf(error: unknown): string {
-  return (error as NodeJS.ErrnoException).code ?? '';
-}
 
 /** Writes what the program left in the system's memory to the disk. Errors of a network file system surface here, and are final. */
 export async function syncFile(path: string): Promise<void> {

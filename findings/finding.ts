@@ -50,6 +50,16 @@ export function holds(item: Pick<Finding, 'code'>): boolean {
   return weightOf(item) === 'hold';
 }
 
+/** Each once, in the order of their first appearance: two that say the same of the same are one. */
+export function uniqueFindings(list: readonly Finding[]): Finding[] {
+  const seen = new Map<string, Finding>();
+  for (const item of list) {
+    const { code, roll, copy, clip, file, profile, found, expected } = item;
+    seen.set(JSON.stringify([code, roll, copy, clip, file, profile, found, expected]), item);
+  }
+  return [...seen.values()];
+}
+
 /** Carries findings through a throw; `exitCode` is what the command line ends with (2 usage, 3 machine). */
 export class FindingError extends Error {
   readonly findings: readonly Finding[];

@@ -5,38 +5,47 @@ import { masterOutcomeSchema } from '../profiles/master/outcome.ts';
 import { masterSchema } from '../profiles/master/schema.ts';
 import { outcomeSchema } from '../profiles/outcome.ts';
 import { wayToLightSchema } from '../profiles/master/way.ts';
-import { type AnyOutcome, isMasterOutcome } from '../profiles/outcome/any.ts';
-import { type AnyProfile, isMaster, profileSchema } from '../profiles/schema.ts';
+import type { AnyOutcome } from '../profiles/outcome/any.ts';
+import { type AnyProfile, profileSchema } from '../profiles/schema.ts';
 import { clipSchema } from './clip.ts';
 
-const movieSchema = z.object({ profile: profileSchema, profileHash: z.string(), outcome: outcomeSchema });
-const masterWorkSchema = z.object({
+const movieWorkSchema = z.object({
+  kind: z.literal('movie'),
+  profile: profileSchema,
+  profileHash: z.string(),
+  outcome: outcomeSchema,
+});
+const framesWorkSchema = z.object({
+  kind: z.literal('frames'),
   profile: masterSchema,
   profileHash: z.string(),
   outcome: masterOutcomeSchema,
 });
-const movieMasterSchema = z.object({
+const movieMasterWorkSchema = z.object({
+  kind: z.literal('movie-master'),
   profile: masterSchema,
   profileHash: z.string(),
   outcome: outcomeSchema.extend({ way: wayToLightSchema }),
 });
-export type MovieWork = z.infer<typeof movieSchema>;
+const workSchema = z.discriminatedUnion('kind', [movieWorkSchema, framesWorkSchema, movieMasterWorkSchema]);
+export type MovieWork = z.infer<typeof movieWorkSchema>;
 /** A folder of frames. */
-export type MasterWork = z.infer<typeof masterWorkSchema>;
+export type MasterWork = z.infer<typeof framesWorkSchema>;
 /** A movie for grading: made from the frames of masters, checked as a movie. */
-export type MovieMasterWork = z.infer<typeof movieMasterSchema>;
-export type Work = MovieWork | MasterWork | MovieMasterWork;
-/** Profile and outcome of one kind, as they were decided. */
+export type MovieMasterWork = z.infer<typeof movieMasterWorkSchema>;
+export type Work = z.infer<typeof workSchema>;
+/** Profile and outcome of one kind, as they were decided. Throws RangeError when they are of two. */
 export function workOf(profile: AnyProfile, profileHash: string, outcome: AnyOutcome): Work {
-  if (isMaster(profile) && isMasterOutcome(outcome)) return { profile, profileHash, outcome };
-  if (isMaster(profile) && !isMasterOutcome(outcome) && outcome.way !== undefined)
-    return { profile, profileHash, outcome: { ...outcome, way: outcome.way } };
-  if (!isMaster(profile) && !isMasterOutcome(outcome)) return { profile, profileHash, outcome };
+  if (profile.kind === 'movie' && outcome.kind === 'movie')
+    return { kind: 'movie', profile, profileHash, outcome };
+  if (profile.kind === 'master' && outcome.kind === 'frames')
+    return { kind: 'frames', profile, profileHash, outcome };
+  if (profile.kind === 'master' && outcome.kind === 'movie' && outcome.way !== undefined)
+    return { kind: 'movie-master', profile, profileHash, outcome: { ...outcome, way: outcome.way } };
   throw new RangeError(`an outcome of another kind than the profile ${profile.name}`);
 }
-export const isMasterWork = (work: Work): work is MasterWork => 'kind' in work.outcome;
-export const isMovieMasterWork = (work: Work): work is MovieMasterWork =>
-  'kind' in work.profile && !isMasterWork(work);
+export const isMasterWork = (work: Work): work is MasterWork => work.kind === 'frames';
+export const isMovieMasterWork = (work: Work): work is MovieMasterWork => work.kind === 'movie-master';
 
 export const jobSchema = z.looseObject({
   version: z.literal(1),
@@ -53,13 +62,8 @@ export const jobSchema = z.looseObject({
   facts: clipFactsSchema,
   /** Frames [start, start + count) of the clip. */
   span: z.object({ start: z.int().nonnegative(), count: z.int().positive() }),
-  deliverables: z.array(z.union([movieSchema, masterWorkSchema, movieMasterSchema])).min(1),
+  deliverables: z.array(workSchema).min(1),
   /** Toolchain fingerprint that the night was planned with; a worker with another one refuses. */
   toolchain: z.string(),
 });
 export type Job = z.infer<typeof jobSchema>;
-
-/** Of a job: what its movies and its folders of frames are. */
-export const moviesOf = (job: Job): MovieWork[] =>
-  job.deliverables.filter((work): work is MovieWork => !('kind' in work.profile));
-export const mastersOf = (job: Job): MasterWork[] => job.deliverables.filter(isMasterWork);

@@ -1,25 +1,15 @@
 /** Where everything lies in a delivery (DESIGN, "On disk"). The only place that builds these paths. */
-import { createHash } from 'node:crypto';
 import { join, normalize, sep } from 'node:path';
+import { LONGEST_NAME, safeName, withDigest } from '../files/safe-names.ts';
 
 export const STAGING_PREFIX = '.rushlight-part-';
 
-/**
- * A day's or roll's folder in a delivery: its name, or, where that holds what some system cannot write, one that every
- * system can, with a digest so that no two meet. What it gives, it gives back unchanged.
- */
+/** A day's or roll's folder in a delivery: its name, or, where some system cannot write that, one that every system can, with a digest so that no two meet. What it gives, it gives back unchanged. */
 export function folderName(name: string): string {
-  const safe = name
-    // Bytes that are not UTF-8 (see files/names.ts).
-    .replace(/[\udc80-\udcff]/g, (raw) =>
-      name.isWellFormed() ? raw : `=${(raw.charCodeAt(0) - 0xdc00).toString(16)}`,
-    )
-    // biome-ignore lint/suspicious/noControlCharactersInRegex: exactly these must not get into a file name.
-    .replace(/[\u0000-\u001f\u007f<>:"/\\|?*]/g, '_')
-    .replace(/[. ]+$/, '_');
-  return safe === name
-    ? name
-    : `${safe}-${createHash('sha256').update(Buffer.from(name, 'utf16le')).digest('hex').slice(0, 8)}`;
+  const safe = safeName(name);
+  return safe === name.normalize('NFC') && Buffer.byteLength(safe) <= LONGEST_NAME
+    ? safe
+    : withDigest(safe, name, LONGEST_NAME);
 }
 
 /** A path of a record below the roll's delivery folder; null when it points outside of it. */

@@ -1,4 +1,5 @@
 /** The listing of a deliverable that is a folder, kept as a record beside the reports: it says which frame differs, where the folder's digest says only that something does. */
+import { codeOf } from '../files/error-code.ts';
 import { lstat, readFile } from 'node:fs/promises';
 import { join } from 'node:path';
 import { type FolderDigest, entriesOf } from '../files/folder-digest.ts';
@@ -55,7 +56,7 @@ export async function storedListing(report: DeliverableReport, rollFolder: strin
   try {
     text = await readFile(fsPath(path));
   } catch (error) {
-    if ((error as NodeJS.ErrnoException).code === undefined) throw error;
+    if (codeOf(error) === '') throw error;
     return { files: null, sha256: null };
   }
   const sha256 = sha256OfText(text);
@@ -102,7 +103,7 @@ export async function lookAtFolder(
       differences: compareNames(listed ?? names.map((name) => ({ name, sha256: '' })), names, strange),
     };
   } catch (error) {
-    if ((error as NodeJS.ErrnoException).code === undefined) throw error;
+    if (codeOf(error) === '') throw error;
     // Whatever the reason, nobody can open it: it does not stand.
     return null;
   }

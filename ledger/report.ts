@@ -5,8 +5,7 @@
 import { z } from 'zod';
 import { findingSchema } from '../findings/finding.ts';
 import { clipFactsSchema } from '../media/facts.ts';
-import { masterOutcomeSchema } from '../profiles/master/outcome.ts';
-import { outcomeSchema } from '../profiles/outcome.ts';
+import { anyOutcomeSchema } from '../profiles/outcome/any.ts';
 import { clipSchema } from './clip.ts';
 import { toolchainSchema } from './toolchain.ts';
 
@@ -37,7 +36,7 @@ export const deliverableReportSchema = z.looseObject({
   profileHash: z.string(),
   toolchain: toolchainSchema,
   state: z.enum(deliverableStates),
-  outcome: z.union([outcomeSchema, masterOutcomeSchema]),
+  outcome: anyOutcomeSchema,
   /**
    * Relative to <delivery>/<day>/<roll>; null when failed. `files`: it is a folder of so many files; then `bytes` is of all
    * of them and the digests are of their listing (files/listing.ts). Absent: it is a single file.

@@ -1,6 +1,6 @@
 /** A roll as intake found it, and the gate's verdict on it (roll.json). */
 import { z } from 'zod';
-import { findingSchema } from '../findings/finding.ts';
+import { findingSchema, holds } from '../findings/finding.ts';
 import { clipSchema } from './clip.ts';
 import { checkResultSchema } from './report.ts';
 import { toolchainSchema } from './toolchain.ts';
@@ -33,7 +33,7 @@ export const manifestReadSchema = z.object({
   digests: z.array(z.object({ file: z.string(), sha256: z.string() })).optional(),
 });
 
-/** What intake knows of one roll. `holds` of every copy and no holding finding: the roll may be queued. */
+/** What intake knows of one roll. Only one that `isVerified` may be queued. */
 const intakeResultSchema = z.object({
   day: z.string(),
   roll: z.string(),
@@ -44,6 +44,11 @@ const intakeResultSchema = z.object({
   findings: z.array(findingSchema),
 });
 export type IntakeResult = z.infer<typeof intakeResultSchema>;
+
+/** There is a copy, every byte of every copy equals its manifest, and nothing was found that holds the roll. */
+export function isVerified({ copies, findings }: Pick<IntakeResult, 'copies' | 'findings'>): boolean {
+  return copies.length > 0 && copies.every((copy) => copy.holds) && !findings.some(holds);
+}
 
 export const verdicts = ['ready', 'held'] as const;
 /** Fields that are `optional` here are absent in records of older versions; the audit holds a roll whose record lacks one. */

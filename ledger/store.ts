@@ -1,4 +1,6 @@
 /** Records on disk: written whole or not at all, read with tolerance forward and a clear word on damage. */
+import { STAGING_PREFIX } from './layout.ts';
+import { codeOf } from '../files/error-code.ts';
 import { randomUUID } from 'node:crypto';
 import { open, readFile, rename, rm } from 'node:fs/promises';
 import { dirname, join } from 'node:path';
@@ -10,7 +12,7 @@ import { makeFolders, syncFolder } from '../files/folders.ts';
 export async function writeWhole(path: string, text: string | Buffer): Promise<void> {
   const folder = dirname(path);
   await makeFolders(folder);
-  const part = join(folder, `.rushlight-part-${randomUUID()}`);
+  const part = join(folder, `${STAGING_PREFIX}${randomUUID()}`);
   try {
     const handle = await open(part, 'wx');
     try {
@@ -55,7 +57,7 @@ export async function readRecord<Schema extends z.ZodType>(
   try {
     bytes = await readFile(path);
   } catch (error) {
-    if ((error as NodeJS.ErrnoException).code === 'ENOENT') return { state: 'absent' };
+    if (codeOf(error) === 'ENOENT') return { state: 'absent' };
     return {
       state: 'damaged',
       finding: finding('record-damaged', (error as Error).message, 'a readable record', { file: path }),

@@ -1,4 +1,5 @@
 /** The trail that a deliverable was proved by, read back from beside the reports. */
+import { codeOf } from '../files/error-code.ts';
 import { readFile } from 'node:fs/promises';
 import { type Finding, type FindingSubject, finding } from '../findings/finding.ts';
 import { fsPath } from '../files/names.ts';
@@ -57,12 +58,7 @@ async function stored<Trail>(
     if (path === null) throw new RangeError('it lies outside of the roll');
     bytes = await readFile(fsPath(path));
   } catch (error) {
-    return none(
-      'trail-absent',
-      (error as NodeJS.ErrnoException).code ?? (error as Error).message,
-      'a file that can be read',
-      about,
-    );
+    return none('trail-absent', codeOf(error) || (error as Error).message, 'a file that can be read', about);
   }
   try {
     const { trail, digest } = await read(bytes);

@@ -1,4 +1,5 @@
 /** The file of a colour transform, kept beside the reports: workers on other machines and audits in later years read it there. */
+import { codeOf } from '../files/error-code.ts';
 import { readFile } from 'node:fs/promises';
 import { extname, join } from 'node:path';
 import { FindingError, finding } from '../findings/finding.ts';
@@ -33,7 +34,7 @@ async function textOf(rollFolder: string, path: string): Promise<string> {
       [
         finding(
           'transform-absent',
-          (error as NodeJS.ErrnoException).code ?? (error as Error).message,
+          codeOf(error) || (error as Error).message,
           'the file of the colour transform, beside the reports',
           { file: path },
         ),

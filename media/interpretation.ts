@@ -19,7 +19,6 @@ export const whiteBalanceSchema = z.union([
     tint: z.number().min(-150).max(150).default(0).describe('Away from the locus; 0: on it'),
   }),
 ]);
-export type WhiteBalance = z.infer<typeof whiteBalanceSchema>;
 
 export const interpretationSchema = z.object({
   /** null: nobody says, and the tags do not either. */

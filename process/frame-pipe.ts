@@ -3,6 +3,7 @@
  * a pipe of Node's every frame would pass the main thread in pieces of 64 KiB, at three times the processor time (docs/bench.md).
  * It is a named pipe (POSIX mkfifo), since Node makes no other whose reading end threads could share.
  */
+import { codeOf } from '../files/error-code.ts';
 import { closeSync, constants, openSync, readSync, rmSync, writeSync } from 'node:fs';
 import { setTimeout as sleep } from 'node:timers/promises';
 import { ENDED, NOBODY, PLACES, type PipeShare, READERS, READS, TURN } from './pipe-lock.ts';
@@ -95,7 +96,7 @@ function wake(path: string): void {
     writeSync(end, Buffer.of(0));
   } catch (error) {
     // Full: then nobody is held.
-    if ((error as NodeJS.ErrnoException).code !== 'EAGAIN') throw error;
+    if (codeOf(error) !== 'EAGAIN') throw error;
   } finally {
     closeSync(end);
   }
@@ -108,7 +109,7 @@ function emptied(drain: number): boolean {
     while (readSync(drain, room) > 0);
     return true;
   } catch (error) {
-    if ((error as NodeJS.ErrnoException).code === 'EAGAIN') return false;
+    if (codeOf(error) === 'EAGAIN') return false;
     throw error;
   }
 }

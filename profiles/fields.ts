@@ -81,7 +81,7 @@ export const fields: readonly Field[] = [...walk(z.toJSONSchema(profileSchema) a
 /** Of masters. */
 export const masterFields: readonly Field[] = [...walk(z.toJSONSchema(masterSchema) as Node, '', null)];
 
-/** Which fields a file has: those of masters where it says `kind: master`, those of movies otherwise. */
+/** Which fields a file has: by the `kind` that it says. */
 export const fieldsOf = (values: Readonly<Record<string, unknown>>): readonly Field[] =>
   values.kind === 'master' ? masterFields : fields;
 

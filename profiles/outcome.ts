@@ -10,6 +10,8 @@ import { ratioSchema, timecodeSchema } from '../media/time/schema.ts';
 import { wayToLightSchema } from './master/way.ts';
 
 export const outcomeSchema = z.object({
+  /** One movie. */
+  kind: z.literal('movie'),
   /** File name without folder, extension included. */
   fileName: z.string(),
   frames: z.int().positive(),

@@ -4,10 +4,10 @@
  */
 import { z } from 'zod';
 import { checkNames, losslessCheck, standingChecks } from './check-names.ts';
+import { AAC_KILOBITS, LARGEST_SIDE } from './limits.ts';
 import { type FrameForm, type MasterProfile, masterSchema } from './master/schema.ts';
 
 export const containers = ['mov', 'mp4', 'mkv'] as const;
-export const videoCodecs = ['vc3', 'rdd36', 'h264', 'ffv1'] as const;
 export const vc3Qualities = ['lb', 'sq', 'hq', 'hqx', '444'] as const;
 export const rdd36Qualities = ['proxy', 'lt', 'standard', 'hq', '4444', '4444-xq'] as const;
 /** Slices a frame that the FFV1 encoder cuts into equal parts across and down. */
@@ -62,6 +62,9 @@ const ffv1 = z.strictObject({
 
 export const profileSchema = z.strictObject({
   version: z.literal(1).describe('Version of this file form'),
+  kind: z
+    .literal('movie')
+    .describe('movie: one movie for each clip with its pictures as shot, for editing, review or keeping'),
   name: name.describe('What the profile is called on the command line and in folders'),
   summary: z.string().min(1).max(200).describe('One line for people'),
   container: z
@@ -80,11 +83,11 @@ export const profileSchema = z.strictObject({
         .describe(
           'coded: pixel by pixel as the clip holds it, neither turned nor made square; native: as shot, upright, square pixels; fit: inside width x height, nothing cut; fill: exactly width x height, centre kept, edges cut',
         ),
-      width: z.int().min(16).max(16384).nullable().describe('Pixels; null with coded and native'),
+      width: z.int().min(16).max(LARGEST_SIDE).nullable().describe('Pixels; null with coded and native'),
       height: z
         .int()
         .min(16)
-        .max(16384)
+        .max(LARGEST_SIDE)
         .nullable()
         .describe('Pixels; null with coded and native; with fit null leaves the height free'),
       multiple_of: z
@@ -151,7 +154,7 @@ export const profileSchema = z.strictObject({
       format: z
         .enum(audioFormats)
         .describe(
-          'source, with ffv1: uncompressed sound of the clip, each track sample for sample in its own form, and no other; s16, s24: uncompressed whole numbers; aac: compressed, 160 kbit/s a channel',
+          `source, with ffv1: uncompressed sound of the clip, each track sample for sample in its own form, and no other; s16, s24: uncompressed whole numbers; aac: compressed, ${AAC_KILOBITS} kbit/s a channel`,
         ),
       rate: z.union([z.literal('source'), z.literal(48000), z.literal(96000)]).describe('Samples a second'),
       tolerance_frames: z
@@ -192,12 +195,12 @@ export const profileSchema = z.strictObject({
 });
 export type Profile = z.infer<typeof profileSchema>;
 
-/** A profile of movies, or of masters: frames for grading. */
+/** A profile of movies, or of masters for grading. */
 export type AnyProfile = Profile | MasterProfile;
-/** Of what roll.json spells out. */
-export const anyProfileSchema = z.union([masterSchema, profileSchema]);
+export const profileKinds = ['movie', 'master'] as const satisfies readonly AnyProfile['kind'][];
+export const anyProfileSchema = z.discriminatedUnion('kind', [profileSchema, masterSchema]);
 export const isMovie = (loaded: LoadedProfile): loaded is LoadedProfile<Profile> => !isMaster(loaded.profile);
-export const isMaster = (profile: AnyProfile): profile is MasterProfile => 'kind' in profile;
+export const isMaster = (profile: AnyProfile): profile is MasterProfile => profile.kind === 'master';
 /** Its deliverables are folders of frames; every other one is a movie. */
 export const givesFrames = (profile: AnyProfile): profile is MasterProfile & { readonly form: FrameForm } =>
   isMaster(profile) && profile.form !== 'rdd36';

@@ -6,8 +6,7 @@ import type { Extended } from './extend.ts';
 import { allowedAt, fieldsOf, namesBelow, placePath } from './fields.ts';
 import { impossibleCombinations } from './rules.ts';
 import { impossibleMaster } from './master/rules.ts';
-import { masterSchema } from './master/schema.ts';
-import { type AnyProfile, isMaster, profileSchema } from './schema.ts';
+import { type AnyProfile, anyProfileSchema, isMaster, profileKinds } from './schema.ts';
 
 type Issue = z.core.$ZodIssue;
 
@@ -84,9 +83,20 @@ export function validate(
       );
   }
   if (own.length > 0) return { findings: own };
-  const parsed = (extended.values.kind === 'master' ? masterSchema : profileSchema).safeParse(
-    extended.values,
-  );
+  const { there, value: kind } = valueAt(extended.values, ['kind']);
+  // Which other fields there are depends on it: without it nothing else can be judged.
+  if (!profileKinds.some((known) => known === kind))
+    return {
+      findings: [
+        findingAt(
+          there ? 'profile-value-wrong' : 'profile-field-missing',
+          { ...extended.placeOf(['kind']), field: 'kind' },
+          there ? shown(kind) : 'not stated',
+          profileKinds.join(', '),
+        ),
+      ],
+    };
+  const parsed = anyProfileSchema.safeParse(extended.values);
   if (!parsed.success)
     return { findings: parsed.error.issues.flatMap((issue) => fromIssue(issue, extended)) };
   const profile: AnyProfile = parsed.data;

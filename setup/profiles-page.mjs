@@ -45,6 +45,7 @@ export function profilesPage(fields, masterFields, builtIns) {
     'A profile file is YAML and called `<name>.yaml`, where `<name>` is its field `name`. Name it by its path: `--profile ./cutting-room.yaml`.',
     'With `extends: <name>` it takes over a built-in profile, or a file `<name>.yaml` beside it: groups merge field by field,',
     'lists and single values replace what was taken over. `version`, `name` and `summary` are always stated and never taken over.',
+    '`kind` says which other fields there are: `movie` or `master`.',
     'Another codec leaves the settings of the codec that was taken over behind. Without `extends` every field must be there.',
     '',
     '```yaml',

@@ -1,5 +1,6 @@
 /** Why a make did not give what it should. Pure: from facts measured by others to findings, and whether another try can help. */
 import { type Finding, finding, type FindingSubject } from '../findings/finding.ts';
+import { targetFinding, type TargetTrouble } from '../ledger/target-health.ts';
 import type { RunResult } from '../process/run.ts';
 import type { Watched } from './watch.ts';
 
@@ -10,8 +11,7 @@ export interface Trouble {
 }
 
 /** What the target's folder says when it is asked, after a failure. */
-const targetStates = ['good', 'full', 'read-only', 'gone'] as const;
-export type TargetState = (typeof targetStates)[number];
+export type TargetState = 'good' | TargetTrouble;
 
 /** The source decoded once more, alone, after a failure. */
 export interface SourceDecode {
@@ -19,19 +19,9 @@ export interface SourceDecode {
   readonly errors: readonly string[];
 }
 
-export function targetTrouble(
-  state: Exclude<TargetState, 'good'>,
-  folder: string,
-  subject: FindingSubject,
-): Trouble {
-  const place = { ...subject, file: folder };
-  const told = {
-    full: finding('target-full', 'no room left', 'room for the deliverables', place),
-    'read-only': finding('target-read-only', 'writing is refused', 'a folder that can be written', place),
-    gone: finding('target-gone', 'the folder is not there', 'the folder that the night made', place),
-  };
+export function targetTrouble(state: TargetTrouble, folder: string, subject: FindingSubject): Trouble {
   // The place failed, not the job: the night waits for the place, and the job is queued again from the disk.
-  return { findings: [told[state]], again: false };
+  return { findings: [targetFinding(state, folder, subject)], again: false };
 }
 
 /** Whether the source must be asked: the run failed, told errors, or decoded another number of frames than were counted. */

@@ -1,4 +1,5 @@
 /** From a staged deliverable to its final name and its report: check, conclude, publish. */
+import { codeOf } from '../files/error-code.ts';
 import { basename } from 'node:path';
 import { checkDeliverable, type CheckReport } from '../check/index.ts';
 import type { FedReport } from '../check/master/fed.ts';
@@ -61,7 +62,7 @@ export async function finish(
     });
   } catch (error) {
     context.signal.throwIfAborted();
-    if ((error as NodeJS.ErrnoException).code !== 'ENOENT') throw error;
+    if (codeOf(error) !== 'ENOENT') throw error;
     const state = await askTarget(staged.slice(0, staged.lastIndexOf('/')));
     if (state !== 'good') return targetTrouble(state, job.deliveryFolder, subject);
     return {

@@ -1,9 +1,11 @@
 /** The target's folders: made only below a delivery that stands, asked when something failed, swept of our own leftovers. */
-import { open, readdir, rm, stat } from 'node:fs/promises';
+import { readdir, rm, stat } from 'node:fs/promises';
 import { hostname } from 'node:os';
 import { dirname, join } from 'node:path';
 import { randomBytes } from 'node:crypto';
+import { codeOf } from '../files/error-code.ts';
 import { STAGING_PREFIX } from '../ledger/layout.ts';
+import { type TargetTrouble, targetTroubleOf, tryWriting } from '../ledger/target-health.ts';
 import { makeFolders } from '../files/folders.ts';
 import type { TargetState } from './classify.ts';
 
@@ -14,23 +16,17 @@ export async function makeFolder(deliveryFolder: string, folder: string): Promis
   await makeFolders(folder);
 }
 
-const FULL = new Set(['ENOSPC', 'EDQUOT']);
-const READ_ONLY = new Set(['EROFS', 'EACCES', 'EPERM']);
-const GONE = new Set(['ENOENT', 'ENOTDIR', 'ESTALE', 'EIO', 'ENXIO', 'ENODEV']);
-
 /**
  * null: an error that says nothing about the target. Sources and the system's own folder for temporary files fail with the
  * same codes: where the error names a path, it must lie in the delivery; where it names none (a write or sync of an open
  * file, which only the target has here), it must be about room or rights.
  */
-export function targetStateOf(error: unknown, delivery: string): Exclude<TargetState, 'good'> | null {
-  const { code = '', path } = (error ?? {}) as NodeJS.ErrnoException;
-  const elsewhere =
-    path !== undefined && String(path) !== delivery && !String(path).startsWith(`${delivery}/`);
-  if (elsewhere) return null;
-  if (FULL.has(code)) return 'full';
-  if (READ_ONLY.has(code)) return 'read-only';
-  return path !== undefined && GONE.has(code) ? 'gone' : null;
+export function targetStateOf(error: unknown, delivery: string): TargetTrouble | null {
+  const path =
+    typeof error === 'object' && error !== null && 'path' in error ? String(error.path) : undefined;
+  if (path !== undefined && path !== delivery && !path.startsWith(`${delivery}/`)) return null;
+  const trouble = targetTroubleOf(error);
+  return trouble === 'gone' && path === undefined ? null : trouble;
 }
 
 /** <delivery> of a <delivery>/<day>/<roll>. */
@@ -44,20 +40,12 @@ const TRIAL_BYTES = 256 * 1024;
 export async function askTarget(folder: string): Promise<TargetState> {
   const path = join(folder, `${STAGING_PREFIX}${newToken()}.trial`);
   try {
-    const handle = await open(path, 'wx');
-    try {
-      await handle.writeFile(Buffer.alloc(TRIAL_BYTES, 1));
-      await handle.sync();
-    } finally {
-      await handle.close();
-    }
+    await tryWriting(path, TRIAL_BYTES);
     return 'good';
   } catch (error) {
     const state = targetStateOf(error, folder);
     if (state === null) throw error;
     return state;
-  } finally {
-    await rm(path, { force: true }).catch(() => undefined);
   }
 }
 
@@ -76,7 +64,7 @@ function runs(pid: number): boolean {
     process.kill(pid, 0);
     return true;
   } catch (error) {
-    return (error as NodeJS.ErrnoException).code === 'EPERM';
+    return codeOf(error) === 'EPERM';
   }
 }
 

@@ -1,6 +1,7 @@
 import type { FindingCode } from '../../findings/registry.ts';
 import type { PictureVerdict, Span } from '../../proof/compare.ts';
 import type { OrderDifference, OrderFault } from '../../proof/describe.ts';
+import { GRID_HEIGHT, GRID_WIDTH } from '../../proof/form.ts';
 import type { Check, CheckVerdict } from '../check.ts';
 
 /** More would bury the first. */
@@ -86,7 +87,7 @@ function faultsOf({ turn, placement, fields, differences }: PictureVerdict): Che
       expected: 'frames as of the earlier field',
     });
   if (placement?.displaced === true) {
-    const moved = `moved by ${((placement.right * 100) / 28).toFixed(2)} % of the width and ${((placement.down * 100) / 16).toFixed(2)} % of the height, enlarged by ${((placement.scale - 1) * 100).toFixed(2)} %`;
+    const moved = `moved by ${((placement.right * 100) / GRID_WIDTH).toFixed(2)} % of the width and ${((placement.down * 100) / GRID_HEIGHT).toFixed(2)} % of the height, enlarged by ${((placement.scale - 1) * 100).toFixed(2)} %`;
     faults.push({ code: 'picture-displaced', found: moved, expected: 'in its place, at its size' });
   }
   return faults;

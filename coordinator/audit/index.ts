@@ -3,6 +3,7 @@
  * that a roll.json lists is hashed, decoded and checked as on the night; the records are held against each other and
  * against what stands; the verdict is computed anew, by the rule that the night decided by (coordinator/gate).
  */
+import { codeOf } from '../../files/error-code.ts';
 import { readdir, stat } from 'node:fs/promises';
 import { join } from 'node:path';
 import { type Finding, FindingError, finding } from '../../findings/finding.ts';
@@ -30,7 +31,7 @@ async function stands(path: string): Promise<boolean> {
   try {
     return (await stat(path)).isFile();
   } catch (error) {
-    if (['ENOENT', 'ENOTDIR'].includes((error as NodeJS.ErrnoException).code ?? '')) return false;
+    if (['ENOENT', 'ENOTDIR'].includes(codeOf(error))) return false;
     throw error;
   }
 }
@@ -44,12 +45,9 @@ export async function auditDelivery(request: AuditRequest): Promise<AuditResult>
   } catch (error) {
     throw new FindingError(
       [
-        finding(
-          'delivery-empty',
-          (error as NodeJS.ErrnoException).code ?? String(error),
-          'a folder that can be read',
-          { file: request.delivery },
-        ),
+        finding('delivery-empty', codeOf(error) || String(error), 'a folder that can be read', {
+          file: request.delivery,
+        }),
       ],
       2,
     );

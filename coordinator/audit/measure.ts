@@ -1,4 +1,5 @@
 /** The deliverables of one roll, measured again from their bytes by the checker of the night. */
+import { codeOf } from '../../files/error-code.ts';
 import { checkDeliverable } from '../../check/index.ts';
 import { checkMaster } from '../../check/master/index.ts';
 import { type Light, lightOf } from '../../check/master/light.ts';
@@ -91,7 +92,7 @@ async function measureOne(
     return { again, ...(await folderOf(checked.digest, report, folder)) };
   } catch (error) {
     request.signal?.throwIfAborted();
-    if ((error as NodeJS.ErrnoException).code === undefined) throw error;
+    if (codeOf(error) === '') throw error;
     return null;
   }
 }

@@ -1,4 +1,5 @@
 /** Files in the profiles' folders that no record lists, and reports of clips that roll.json does not list. */
+import { codeOf } from '../../files/error-code.ts';
 import { readdir } from 'node:fs/promises';
 import { basename } from 'node:path';
 import { type Finding, finding } from '../../findings/finding.ts';
@@ -43,7 +44,7 @@ async function namesIn(folder: string): Promise<string[]> {
     return (await readdir(folder, { encoding: 'buffer' })).map(nameFromBytes).sort();
   } catch (error) {
     // A roll of which nothing was made has no such folder; that its files are absent is found by the list.
-    if ((error as NodeJS.ErrnoException).code === 'ENOENT') return [];
+    if (codeOf(error) === 'ENOENT') return [];
     throw error;
   }
 }

@@ -1,15 +1,15 @@
 /** `rushlight check`: intake alone. Every byte of every copy against the manifests; writes nothing. */
 import { FindingError, finding, holds } from '../../findings/finding.ts';
-import type { IntakeResult } from '../../ledger/roll.ts';
-import { intakeRoll } from '../intake/index.ts';
+import { type IntakeResult, isVerified } from '../../ledger/roll.ts';
 import { newBoard } from '../progress/board.ts';
 import { nightFolders } from '../roll/folders.ts';
+import { verifyRoll } from '../roll/know.ts';
 import { findRolls } from '../roll/rolls.ts';
 import { intakeText } from '../show/intake-text.ts';
 import { printJson, printText } from '../show/output.ts';
 import { showProgress } from '../show/progress.ts';
 import { listenForInterrupts } from './interrupts.ts';
-import { DEFAULT_READERS } from './run.ts';
+import { DEFAULT_READERS } from './defaults.ts';
 
 export interface CheckOptions {
   readonly day: string;
@@ -18,13 +18,6 @@ export interface CheckOptions {
   readonly readers?: number;
   readonly json?: boolean;
   readonly quiet?: boolean;
-}
-
-/** Every byte and a list of nothing to be made: a roll holds when every copy of it does. */
-export function rollHolds(intake: IntakeResult): boolean {
-  return (
-    intake.copies.length > 0 && intake.copies.every((copy) => copy.holds) && !intake.findings.some(holds)
-  );
 }
 
 export async function checkCommand(options: CheckOptions): Promise<0 | 1 | 130> {
@@ -45,20 +38,14 @@ export async function checkCommand(options: CheckOptions): Promise<0 | 1 | 130> 
   const results: IntakeResult[] = [];
   try {
     for (const roll of rolls) {
-      board.setPhase(roll.name, 'reading');
-      const intake = await intakeRoll({
-        day: folders.dayName,
-        roll: roll.name,
-        folder: roll.folder,
-        copies: folders.copies,
-        manifests: folders.manifests,
+      const intake = await verifyRoll(roll, {
         dayManifests,
-        readers: options.readers ?? DEFAULT_READERS,
+        request: { folders, readers: options.readers ?? DEFAULT_READERS },
+        board,
         // Nothing is half done here: the first interrupt ends it.
         signal: interrupts.first,
-        onProgress: ({ readBytes, totalBytes }) => board.reading(roll.name, readBytes, totalBytes),
       });
-      board.setPhase(roll.name, rollHolds(intake) ? 'ready' : 'held');
+      board.setPhase(roll.name, isVerified(intake) ? 'ready' : 'held');
       results.push(intake);
     }
   } catch (error) {
@@ -68,7 +55,7 @@ export async function checkCommand(options: CheckOptions): Promise<0 | 1 | 130> 
     interrupts.end();
   }
   const whole = results.length === rolls.length;
-  const good = whole && results.every(rollHolds) && !findings.some(holds);
+  const good = whole && results.every(isVerified) && !findings.some(holds);
   // Files with their checksums are what a reader of JSON may want to compare; people are told their number.
   if (options.json === true)
     printJson({
@@ -77,7 +64,7 @@ export async function checkCommand(options: CheckOptions): Promise<0 | 1 | 130> 
       day: folders.dayName,
       verdict: good ? 'holds' : 'held',
       interrupted: !whole,
-      rolls: results.map((intake) => ({ ...intake, holds: rollHolds(intake) })),
+      rolls: results.map((intake) => ({ ...intake, holds: isVerified(intake) })),
       findings,
     });
   else printText(intakeText(results, findings, rolls.length));

@@ -11,6 +11,7 @@ import { surprises } from '../demo/verdict.ts';
 import { nightText } from '../show/night-text.ts';
 import { printJson, printText } from '../show/output.ts';
 import { listenForInterrupts } from './interrupts.ts';
+import { DEFAULT_DEMO_FOLDER } from './defaults.ts';
 import { takeNight } from './run.ts';
 
 export interface DemoOptions {
@@ -63,7 +64,7 @@ async function film(options: DemoOptions, say: (line: string) => void): Promise<
   const interrupts = listenForInterrupts();
   try {
     say(introduction);
-    const { folders, made } = await makeShoot(resolve(options.folder ?? 'demo'), ffmpeg, {
+    const { folders, made } = await makeShoot(resolve(options.folder ?? DEFAULT_DEMO_FOLDER), ffmpeg, {
       say,
       signal: interrupts.first,
     });

@@ -1,7 +1,7 @@
 /** Values of the command line, checked: what they cannot be is usage. */
 import { resolve } from 'node:path';
 import { InvalidArgumentError } from 'commander';
-import { type Rate, ratio } from '../../media/time/rate.ts';
+import { parseRate, type Rate } from '../../media/time/rate.ts';
 
 export function wholeNumber(least: number, most: number): (text: string) => number {
   return (text) => {
@@ -12,20 +12,14 @@ export function wholeNumber(least: number, most: number): (text: string) => numb
   };
 }
 
-/** `24`, `25`, `24000/1001`; the three decimal names that stand for a rate over 1001. */
+/** As every rate is read (media/time/rate.ts), so that the command line takes what remedies and settings take. */
 export function rateOption(text: string): Rate {
-  const named: Readonly<Record<string, Rate>> = {
-    '23.976': ratio(24_000, 1001),
-    '23.98': ratio(24_000, 1001),
-    '29.97': ratio(30_000, 1001),
-    '59.94': ratio(60_000, 1001),
-  };
-  const known = named[text];
-  if (known !== undefined) return known;
-  const match = /^(\d{1,6})(?:\/(\d{1,5}))?$/.exec(text);
-  if (match !== null && Number(match[1]) > 0 && match[2] !== '0' && Number(match[2] ?? 1) > 0)
-    return ratio(Number(match[1]), Number(match[2] ?? 1));
-  throw new InvalidArgumentError('It must be a rate like 25, 24000/1001 or 23.976.');
+  try {
+    return parseRate(text);
+  } catch (error) {
+    if (error instanceof RangeError) throw new InvalidArgumentError(`It must be a rate: ${error.message}.`);
+    throw error;
+  }
 }
 
 /** For options that may be given as often as there are things to name. */

@@ -1,26 +1,32 @@
 /** `rushlight plan`: everything that a run would do, said before it is done. Reads all of the day; writes nothing. */
 import { FindingError, finding, holds } from '../../findings/finding.ts';
 import type { Rate } from '../../media/time/rate.ts';
-import { isMovie } from '../../profiles/schema.ts';
-import { intakeRoll } from '../intake/index.ts';
+import { findingsBeforeMaking } from '../gate/decide.ts';
+import { newRun, nightOf } from '../night/names.ts';
+import { defaultWorkers } from '../night/workers.ts';
+import { ESTIMATE_RESTS_ON, secondsOf } from '../plan/time.ts';
 import { newBoard } from '../progress/board.ts';
 import { nightFolders } from '../roll/folders.ts';
-import { newRun, nightOf } from '../night/names.ts';
-import { planDelivery } from '../roll/plan-roll.ts';
+import {
+  gateInputOf,
+  type KnownRoll,
+  planRoll,
+  probeRoll,
+  type RollContext,
+  unknownRoll,
+  unlessBroken,
+  verifyRoll,
+} from '../roll/know.ts';
 import { prepare, toolsOf } from '../roll/prepare.ts';
-import { findRolls, rollOnDelivery } from '../roll/rolls.ts';
-import { roomOn } from '../roll/space.ts';
-import { surveyOf } from '../roll/survey-roll.ts';
+import { collisionsOf, findRolls } from '../roll/rolls.ts';
+import { freshReservation, roomOn } from '../roll/space.ts';
 import { readersApart } from '../survey/reader.ts';
-import { defaultWorkers } from '../night/workers.ts';
-import type { RollToPlan } from '../plan/index.ts';
-import { printJson, printText } from '../show/output.ts';
 import { noSettings, readSettings } from '../settings/read.ts';
-import { type PlannedRoll, planText } from '../show/plan-text.ts';
+import { printJson, printText } from '../show/output.ts';
+import { type PlannedRoll, planText, type WholePlan } from '../show/plan-text.ts';
 import { showProgress } from '../show/progress.ts';
-import { rollHolds } from './check.ts';
 import { listenForInterrupts } from './interrupts.ts';
-import { DEFAULT_READERS } from './run.ts';
+import { DEFAULT_READERS } from './defaults.ts';
 
 export interface PlanOptions {
   readonly day: string;
@@ -39,6 +45,9 @@ export interface PlanOptions {
   readonly quiet?: boolean;
 }
 
+const sumOf = <Item>(items: readonly Item[], of: (item: Item) => number): number =>
+  items.reduce((sum, item) => sum + of(item), 0);
+
 export async function planCommand(options: PlanOptions): Promise<0 | 1 | 130> {
   const folders = nightFolders({
     day: options.day,
@@ -47,7 +56,7 @@ export async function planCommand(options: PlanOptions): Promise<0 | 1 | 130> {
     manifests: options.manifests ?? [],
   });
   const settings = options.settings === undefined ? noSettings : await readSettings(options.settings);
-  const { tools, toolchain, profiles } = await prepare(options.profile ?? [], toolsOf(options));
+  const prepared = await prepare(options.profile ?? [], toolsOf(options));
   const { rolls, dayManifests, findings: ofDay } = await findRolls(folders);
   if (rolls.length === 0)
     throw new FindingError(
@@ -59,128 +68,98 @@ export async function planCommand(options: PlanOptions): Promise<0 | 1 | 130> {
   const board = newBoard(rolls.map((roll) => roll.name));
   const clipReaders = readersApart();
   const progress = showProgress(board, { quiet: options.quiet === true });
+  const context: RollContext = {
+    request: {
+      folders,
+      readers: options.readers ?? DEFAULT_READERS,
+      statedRate: options.rate ?? null,
+      settings,
+      ignore: options.ignore ?? [],
+    },
+    night: nightOf(folders.day, folders.delivery),
+    run: newRun(),
+    ...prepared,
+    dayManifests,
+    clipReaders,
+    board,
+    signal,
+    collisions: collisionsOf(rolls, folders),
+    reservation: freshReservation(folders.delivery),
+    // What breaks is among the findings; there is no log to write it to.
+    log: () => undefined,
+  };
   try {
-    const toPlan: Omit<RollToPlan, 'volume'>[] = [];
+    const { freeBytes, freeFiles } = await roomOn(folders.delivery);
+    const told = [...ofDay];
+    const plans: (Awaited<ReturnType<typeof planRoll>> & { readonly known: KnownRoll })[] = [];
     for (const roll of rolls) {
-      board.setPhase(roll.name, 'reading');
-      const intake = await intakeRoll({
-        day: folders.dayName,
-        roll: roll.name,
-        folder: roll.folder,
-        copies: folders.copies,
-        manifests: folders.manifests,
-        dayManifests,
-        readers: options.readers ?? DEFAULT_READERS,
-        signal,
-        onProgress: ({ readBytes, totalBytes }) => board.reading(roll.name, readBytes, totalBytes),
+      const known = unknownRoll(roll, folders);
+      let plan: Awaited<ReturnType<typeof planRoll>> = { jobs: [], done: 0, planned: 0, volumes: [] };
+      await unlessBroken(known, context, async () => {
+        known.intake = await verifyRoll(roll, context);
+        if (await probeRoll(known, context)) plan = await planRoll(known, context, false);
       });
-      const place = {
-        roll: roll.name,
-        folder: roll.folder,
-        deliveryFolder: rollOnDelivery(folders, roll.name),
-      };
-      if (!rollHolds(intake)) {
-        const told = intake.findings.some(holds)
-          ? intake.findings
-          : [
-              ...intake.findings,
-              finding('intake-absent', 'a copy that does not hold', 'every copy equal to the manifest', {
-                roll: roll.name,
-              }),
-            ];
-        toPlan.push({ ...place, findings: told, clips: [] });
-        board.setPhase(roll.name, 'held');
-        continue;
-      }
-      board.setPhase(roll.name, 'measuring');
-      const surveyed = await surveyOf(intake, tools, {
-        settings: profiles.every(isMovie) ? null : settings.file,
-        decoders: settings.decoders,
-        statedRate: options.rate ?? null,
-        ignore: options.ignore ?? [],
-        signal,
-        clipReaders,
-        onMeasured: (measured, clips) => board.measuring(roll.name, measured, clips),
-      });
-      const empty =
-        surveyed.clips.length === 0 && !surveyed.findings.some(holds)
-          ? [finding('roll-empty', '0 clips', 'at least one clip', { roll: roll.name })]
-          : [];
-      toPlan.push({
-        ...place,
-        findings: [...intake.findings, ...surveyed.findings, ...empty],
-        clips: surveyed.clips,
-      });
-      board.setPhase(roll.name, 'ready');
+      signal.throwIfAborted();
+      const found = findingsBeforeMaking(gateInputOf(known, context));
+      board.setPhase(roll.name, found.some(holds) ? 'held' : 'ready');
+      told.push(...found);
+      plans.push({ ...plan, known });
     }
-    const workers = options.workers ?? defaultWorkers();
-    const plan = await planDelivery({
-      night: nightOf(folders.day, folders.delivery),
-      run: newRun(),
-      day: folders.dayName,
-      profiles,
-      workers: Math.max(1, workers),
-      rolls: toPlan,
-      toolchain,
-      signal,
-      mayWrite: false,
-      volume: () => roomOn(folders.delivery),
-    });
     progress.stop();
-    const told = [
-      ...ofDay,
-      ...toPlan.flatMap((roll) => [...roll.findings, ...roll.clips.flatMap((entry) => entry.findings)]),
-      ...plan.refusals,
-      ...plan.notes,
-    ];
-    const planned: PlannedRoll[] = toPlan.map((roll) => {
-      const jobs = plan.jobs.filter(({ job }) => job.roll === roll.roll);
-      return {
-        roll: roll.roll,
-        clips: roll.clips.length,
-        jobs: jobs.length,
-        deliverables: jobs.reduce((sum, { job }) => sum + job.deliverables.length, 0),
-        bytes: jobs.reduce((sum, job) => sum + job.bytes, 0),
-        bytesRange: jobs.reduce(
-          (sum, { bytesRange }) => ({
-            least: sum.least + bytesRange.least,
-            most: sum.most + bytesRange.most,
-          }),
-          { least: 0, most: 0 },
-        ),
-      };
-    });
+    const jobs = plans.flatMap((plan) => plan.jobs);
+    const workers = options.workers ?? defaultWorkers();
+    const volumes = plans.flatMap((plan) => plan.volumes);
+    const plan: WholePlan = {
+      planned: sumOf(plans, (one) => one.planned),
+      done: sumOf(plans, (one) => one.done),
+      volumes: volumes.slice(0, 1).map(({ name }) => ({
+        name,
+        bytes: sumOf(volumes, (one) => one.bytes),
+        files: sumOf(volumes, (one) => one.files),
+        freeBytes,
+        freeFiles,
+      })),
+      workers,
+      seconds: secondsOf(jobs, workers),
+    };
+    const planned: PlannedRoll[] = plans.map(({ known, jobs: ofRoll }) => ({
+      roll: known.roll.name,
+      clips: known.clips.length,
+      jobs: ofRoll.length,
+      deliverables: sumOf(ofRoll, ({ job }) => job.deliverables.length),
+      bytes: sumOf(ofRoll, ({ bytes }) => bytes),
+      bytesRange: {
+        least: sumOf(ofRoll, ({ bytesRange }) => bytesRange.least),
+        most: sumOf(ofRoll, ({ bytesRange }) => bytesRange.most),
+      },
+    }));
     const held = told.some(holds);
     if (options.json === true) {
-      const jobs = plan.jobs.map(({ job, bytes, bytesRange, seconds }) => ({
-        roll: job.roll,
-        clip: job.clip.id,
-        frames: job.span.count,
-        deliverables: job.deliverables.map(({ profile, profileHash, outcome }) => ({
-          profile: profile.name,
-          profileHash,
-          outcome,
-        })),
-        bytes,
-        bytesRange,
-        seconds,
-      }));
       printJson({
         version: 1,
         kind: 'plan',
         day: folders.dayName,
         delivery: folders.delivery,
         verdict: held ? 'held' : 'clear',
-        workers,
-        seconds: plan.seconds,
-        planned: plan.planned,
-        done: plan.done,
-        volumes: plan.volumes,
+        ...plan,
+        secondsRestOn: ESTIMATE_RESTS_ON,
         rolls: planned,
-        jobs,
+        jobs: jobs.map(({ job, bytes, bytesRange, seconds }) => ({
+          roll: job.roll,
+          clip: job.clip.id,
+          frames: job.span.count,
+          deliverables: job.deliverables.map(({ profile, profileHash, outcome }) => ({
+            profile: profile.name,
+            profileHash,
+            outcome,
+          })),
+          bytes,
+          bytesRange,
+          seconds,
+        })),
         findings: told,
       });
-    } else printText(planText(plan, planned, told, workers));
+    } else printText(planText(plan, planned, told));
     return held ? 1 : 0;
   } catch (error) {
     if (signal.aborted) return 130;

@@ -9,6 +9,7 @@ import { type Progress, showProgress } from '../show/progress.ts';
 import { findingText } from '../show/words.ts';
 import { noSettings, readSettings } from '../settings/read.ts';
 import { parseQueueAddress } from '../store/standing.ts';
+import { DEFAULT_PATIENCE_SECONDS, DEFAULT_READERS, DEFAULT_STALL_SECONDS } from './defaults.ts';
 import { listenForInterrupts } from './interrupts.ts';
 import type { Rate } from '../../media/time/rate.ts';
 
@@ -33,10 +34,6 @@ export interface RunOptions {
   readonly json?: boolean;
   readonly quiet?: boolean;
 }
-
-export const DEFAULT_READERS = 4;
-export const DEFAULT_STALL_SECONDS = 120;
-const DEFAULT_PATIENCE_SECONDS = 600;
 
 function exitCodeOf(result: Pick<NightResult, 'interrupted' | 'verdict'>): 0 | 1 | 130 {
   if (result.interrupted) return 130;

@@ -10,7 +10,7 @@ import { printJson, printText } from '../show/output.ts';
 import { count, findingText } from '../show/words.ts';
 import { inspectStanding, parseQueueAddress } from '../store/standing.ts';
 import { listenForInterrupts } from './interrupts.ts';
-import { DEFAULT_STALL_SECONDS } from './run.ts';
+import { DEFAULT_STALL_SECONDS } from './defaults.ts';
 
 export interface WorkerOptions {
   readonly queue: string;

@@ -5,7 +5,7 @@
  * Everything that makes a roll ready must be there and be good; what is missing holds, and a finding says what is
  * missing. There is no value that passes by default: an empty list of clips, copies, profiles or checks holds.
  */
-import { type Finding, finding, holds } from '../../findings/finding.ts';
+import { type Finding, finding, holds, uniqueFindings } from '../../findings/finding.ts';
 import type { ClipReport } from '../../ledger/report.ts';
 import type { RollVerdict } from '../../ledger/roll.ts';
 import { judgeDeliverable, requiredChecks } from './deliverable.ts';
@@ -17,11 +17,30 @@ export interface GateDecision {
   readonly clipReports: readonly ClipReport[];
 }
 
+const findingsOfRoll = (input: GateInput): Finding[] => [
+  ...judgeIntake(input),
+  ...judgeRecord(input),
+  ...input.findings,
+];
+
+function findingsOfClip({ clip, facts, findings }: GateClip, roll: string): Finding[] {
+  return facts === null && !findings.some(holds)
+    ? [...findings, finding('facts-absent', 'no facts', 'measured facts', { roll, clip: clip.id })]
+    : [...findings];
+}
+
+/** What is found of a roll before anything of it is made: all that `decideRoll` says, but for its deliverables. */
+export function findingsBeforeMaking(input: GateInput): Finding[] {
+  return uniqueFindings([
+    ...findingsOfRoll(input),
+    ...input.clips.flatMap((entry) => findingsOfClip(entry, input.roll)),
+  ]);
+}
+
 export function decideRoll(input: GateInput): GateDecision {
-  const rollFindings = [...judgeIntake(input), ...judgeRecord(input), ...input.findings];
   const judged = input.clips.map((entry) => judgeClip(entry, input));
-  const findings = unique([
-    ...rollFindings,
+  const findings = uniqueFindings([
+    ...findingsOfRoll(input),
     ...judged.flatMap((clip) => clip.findings),
     ...sharedFiles(judged, input.roll),
   ]);
@@ -68,10 +87,7 @@ export function decideRoll(input: GateInput): GateDecision {
 
 function judgeClip(entry: GateClip, input: GateInput): ClipReport {
   const { clip } = entry;
-  const subject = { roll: input.roll, clip: clip.id };
-  const findings: Finding[] = [...entry.findings];
-  if (entry.facts === null && !findings.some(holds))
-    findings.push(finding('facts-absent', 'no facts', 'measured facts', subject));
+  const findings = findingsOfClip(entry, input.roll);
   const deliverables = input.profiles.map((loaded) => {
     const judged = judgeDeliverable({ clip, facts: entry.facts, loaded }, input, findings);
     findings.push(...judged.findings);
@@ -90,7 +106,7 @@ function judgeClip(entry: GateClip, input: GateInput): ClipReport {
     clip,
     facts: entry.facts,
     deliverables,
-    findings: unique(findings),
+    findings: uniqueFindings(findings),
     verdict: ready ? 'ready' : 'held',
   };
 }
@@ -117,23 +133,4 @@ function sharedFiles(judged: readonly ClipReport[], roll: string): Finding[] {
     }
   }
   return found;
-}
-
-function unique(list: readonly Finding[]): Finding[] {
-  const seen = new Map<string, Finding>();
-  for (const item of list)
-    seen.set(
-      JSON.stringify([
-        item.code,
-        item.roll,
-        item.copy,
-        item.clip,
-        item.file,
-        item.profile,
-        item.found,
-        item.expected,
-      ]),
-      item,
-    );
-  return [...seen.values()];
 }

@@ -1,4 +1,5 @@
 /** What the gate reads from disk and writes to it. */
+import { codeOf } from '../../files/error-code.ts';
 import { lstat } from 'node:fs/promises';
 import type { Clip } from '../../ledger/clip.ts';
 import { layout, placeBelow } from '../../ledger/layout.ts';
@@ -33,7 +34,7 @@ async function trailOf({ trail }: DeliverableReport, rollFolder: string): Promis
   try {
     return { trailSha256: (await digestOfFile(place)).sha256 };
   } catch (error) {
-    if ((error as NodeJS.ErrnoException).code === undefined) throw error;
+    if (codeOf(error) === '') throw error;
     return {};
   }
 }

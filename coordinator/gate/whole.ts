@@ -1,6 +1,7 @@
 /** What the gate asks of a roll as a whole: copies proved, manifests read, every file told, something asked for. Pure. */
 import { type Finding, finding, holds } from '../../findings/finding.ts';
 import type { ClipPlace } from '../../ledger/clip.ts';
+import { isVerified } from '../../ledger/roll.ts';
 import type { GateInput, GateIntake } from './input.ts';
 import { unaccountedFiles } from './files.ts';
 
@@ -103,10 +104,8 @@ export function judgeRecord(input: GateInput): Finding[] {
       ),
     );
   }
-  const intakeHolds =
-    intake !== null && intake.copies.every((copy) => copy.holds) && !intake.findings.some(holds);
   // A roll that failed intake is not surveyed; its empty list of clips says nothing of its own.
-  if (clips.length === 0 && intakeHolds && !input.findings.some(holds))
+  if (clips.length === 0 && intake !== null && isVerified(intake) && !input.findings.some(holds))
     found.push(finding('roll-empty', '0 clips', 'at least one clip', { roll }));
   for (const id of twice(clips.map((entry) => entry.clip.id)))
     found.push(finding('clip-twice', `two clips are called ${id}`, 'every clip once', { roll, clip: id }));

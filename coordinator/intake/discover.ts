@@ -4,6 +4,7 @@ import { type Finding, finding } from '../../findings/finding.ts';
 import { HISTORY_FOLDER } from '../../files/manifest/chain.ts';
 import { isManifestName } from '../../files/manifest/manifest-name.ts';
 import { fsPath, nameFromBytes, printable } from '../../files/names.ts';
+import { collisionKey } from '../../files/safe-names.ts';
 import { isStill } from '../../media/sequence/group.ts';
 import { kindOf } from '../survey/kinds.ts';
 
@@ -111,11 +112,6 @@ async function rollsOf(name: string, folder: string, steps: number): Promise<Fou
   };
 }
 
-/** Names that a case-insensitive file system, or one that changes the Unicode form, would take for one. */
-function nameKey(name: string): string {
-  return name.normalize().toLowerCase();
-}
-
 /**
  * The direct sub-folders are the rolls. A sub-folder without manifest and without a roll's name that has folders with
  * such names in it, or one step further down, is a step between: these are the rolls. Throws what node:fs throws when
@@ -131,7 +127,7 @@ export async function discoverRolls(dayFolder: string): Promise<Found> {
   const rolls = found
     .flatMap((item) => item.rolls)
     .filter(({ name, folder }) => {
-      const earlier = seen.get(nameKey(name));
+      const earlier = seen.get(collisionKey(name));
       if (earlier !== undefined)
         findings.push(
           finding(
@@ -141,7 +137,7 @@ export async function discoverRolls(dayFolder: string): Promise<Found> {
             { roll: name },
           ),
         );
-      else seen.set(nameKey(name), folder);
+      else seen.set(collisionKey(name), folder);
       return earlier === undefined;
     });
   return { rolls, findings };

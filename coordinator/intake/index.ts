@@ -1,6 +1,6 @@
 /** Intake: every byte of every copy of a roll, against its manifests and against the other copies. */
 import { stat } from 'node:fs/promises';
-import { type Finding, finding, holds } from '../../findings/finding.ts';
+import { type Finding, finding, holds, uniqueFindings } from '../../findings/finding.ts';
 import { FindingTally } from '../../findings/tally.ts';
 import type { CopyResult, IntakeResult } from '../../ledger/roll.ts';
 import type { DayManifests } from '../../files/manifest/day.ts';
@@ -131,18 +131,8 @@ function statedFor(
     .map((item) => ({ ...item, roll, copy: copy.folder }));
   return {
     stated: { statements: merged.statements, ignore: manifests.flatMap((manifest) => manifest.ignore) },
-    findings: unique([...spelling, ...merged.findings.map((item) => ({ ...item, roll }))]),
+    findings: uniqueFindings([...spelling, ...merged.findings.map((item) => ({ ...item, roll }))]),
   };
-}
-
-function unique(findings: readonly Finding[]): Finding[] {
-  const seen = new Map(
-    findings.map((item) => [
-      JSON.stringify([item.code, item.roll, item.copy, item.file, item.found, item.expected]),
-      item,
-    ]),
-  );
-  return [...seen.values()];
 }
 
 function resultOf(
@@ -201,7 +191,9 @@ export async function intakeRoll(order: IntakeOrder): Promise<IntakeResult> {
   const stated = new Map(walked.map((copy) => [copy.folder, statedFor(copy, manifests, roll)]));
   const statedOf = (copy: { readonly folder: string }): Stated =>
     stated.get(copy.folder)?.stated ?? { statements: new Map(), ignore: [] };
-  findings.addAll(unique([...manifestFindings, ...[...stated.values()].flatMap((item) => item.findings)]));
+  findings.addAll(
+    uniqueFindings([...manifestFindings, ...[...stated.values()].flatMap((item) => item.findings)]),
+  );
 
   const totalBytes = walked.reduce(
     (sum, { walk }) => sum + walk.files.reduce((part, file) => part + file.bytes, 0),

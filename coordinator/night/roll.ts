@@ -6,223 +6,84 @@
  * nothing may be), else `held`, night-running, before the first job is queued. So an older `ready` never stands over
  * content that changed or deliverables that are being replaced.
  */
+import { codeOf } from '../../files/error-code.ts';
 import type { LimitFunction } from 'p-limit';
-import { type Finding, FindingError, finding, holds } from '../../findings/finding.ts';
-import type { DayManifests } from '../../files/manifest/day.ts';
+import { type Finding, finding } from '../../findings/finding.ts';
 import { layout } from '../../ledger/layout.ts';
-import type { IntakeResult } from '../../ledger/roll.ts';
-import type { ClipReaders } from '../../media/clip-readers.ts';
-import type { Toolchain } from '../../ledger/toolchain.ts';
-import { keepTransforms } from '../settings/keep.ts';
 import { printable } from '../../files/names.ts';
-import type { MediaTools } from '../../process/locate.ts';
-import { isMovie, type LoadedProfile } from '../../profiles/schema.ts';
 import { type GateDecision, decideRoll } from '../gate/decide.ts';
-import type { GateClip, GateInput } from '../gate/input.ts';
+import type { GateInput } from '../gate/input.ts';
 import { readDeliverables, writeDecision } from '../gate/disk.ts';
-import { JOB_BYTES_LIMIT, jobBytes } from '../dispatch/flow.ts';
-import { type DiscoveredRoll, intakeRoll } from '../intake/index.ts';
-import { count, durationText } from '../show/words.ts';
-import type { Board } from '../progress/board.ts';
+import type { DiscoveredRoll } from '../intake/index.ts';
+import {
+  addFindings,
+  gateInputOf,
+  type KnownRoll,
+  planRoll,
+  probeRoll,
+  type RollContext,
+  unknownRoll,
+  unlessBroken,
+  verifyRoll,
+} from '../roll/know.ts';
+import { keepTransforms } from '../settings/keep.ts';
+import { count } from '../show/words.ts';
 import type { Work } from './job-tracker.ts';
-import { planDelivery } from '../roll/plan-roll.ts';
 import type { NightRequest, RollOutcome } from './request.ts';
-import type { Reservation } from '../roll/space.ts';
-import { surveyOf } from '../roll/survey-roll.ts';
 import { type Target, troubleOf } from './target.ts';
 
-export interface NightContext {
-  readonly dayManifests: DayManifests;
+/** `signal`: aborted when nothing is to be begun any more. */
+export interface NightContext extends RollContext {
   readonly request: NightRequest;
-  readonly night: string;
-  readonly run: string;
-  readonly dayName: string;
-  readonly tools: MediaTools;
-  readonly toolchain: Toolchain;
-  /** Of clips' headers, for the whole run. */
-  readonly clipReaders: ClipReaders;
-  readonly profiles: readonly LoadedProfile[];
-  readonly board: Board;
-  /** Aborted when nothing is to be begun any more. */
-  readonly signal: AbortSignal;
-  /** Of the rolls whose folders on the delivery would be one, by name. */
-  readonly collisions: ReadonlyMap<string, Finding>;
   /** Reads one roll at a time: two would only hinder each other on the same drives. */
   readonly reading: LimitFunction;
   /** Plans one roll at a time: both would count the same room. */
   readonly planning: LimitFunction;
   say(line: string): void;
-  readonly reservation: Reservation;
   readonly target: Pick<Target, 'gone'>;
-  /** Local workers, for estimates. */
-  readonly workers: number;
   make(roll: string, work: readonly Work[]): Promise<Finding[]>;
   /** Why the night ends early; null: it does not. */
   halted(): Finding | null;
-  log(message: string, fields: Record<string, unknown>): void;
 }
 
 /** More clips than any card holds. */
 const ROLL_PRIORITIES = 10_000;
 
-interface Known {
-  intake: IntakeResult | null;
-  clips: GateClip[];
-  otherFiles: string[];
-  findings: Finding[];
-}
-
 /** `index`: of the roll in the night; earlier rolls are made first. */
 export async function nightOfRoll(
   roll: DiscoveredRoll,
   index: number,
-  deliveryFolder: string,
   context: NightContext,
 ): Promise<RollOutcome> {
-  const known: Known = { intake: null, clips: [], otherFiles: [], findings: [] };
+  const known = unknownRoll(roll, context.request.folders);
   let made = 0;
   let kept = 0;
-  try {
-    known.intake = await context.reading(() => readRoll(roll, context));
-    const collision = context.collisions.get(roll.name);
-    if (collision !== undefined) known.findings.push(collision);
-    else if (holdsOf(known.intake)) {
-      await survey(roll, known.intake, known, context);
-      const planned = await context.planning(() => plan(roll, index, deliveryFolder, known, context));
-      kept = planned.done;
-      made = planned.planned;
-      if (planned.work.length > 0) await make(roll, deliveryFolder, planned.work, known, context);
-    }
-  } catch (error) {
-    // Stopped, or broken on this one roll: what is known is decided on, what is not known holds, and the others go on.
-    context.log('a roll was left', {
-      roll: roll.name,
-      reason: error instanceof Error ? error.stack : String(error),
-    });
-    if (error instanceof FindingError)
-      known.findings.push(...error.findings.map((item) => ({ ...item, roll: roll.name })));
-    else if (!context.signal.aborted)
-      known.findings.push(finding('program-fault', String(error), 'no fault', { roll: roll.name }));
-  }
-  return await gate(roll, deliveryFolder, known, { made, kept }, context);
-}
-
-function holdsOf(intake: IntakeResult): boolean {
-  return (
-    intake.copies.length > 0 && intake.copies.every((copy) => copy.holds) && !intake.findings.some(holds)
-  );
-}
-
-function readRoll(roll: DiscoveredRoll, context: NightContext): Promise<IntakeResult> {
-  const { request, board } = context;
-  context.signal.throwIfAborted();
-  board.setPhase(roll.name, 'reading');
-  return intakeRoll({
-    day: context.dayName,
-    roll: roll.name,
-    folder: roll.folder,
-    copies: request.folders.copies,
-    manifests: request.folders.manifests,
-    dayManifests: context.dayManifests,
-    readers: request.readers,
-    signal: context.signal,
-    onProgress: ({ readBytes, totalBytes }) => board.reading(roll.name, readBytes, totalBytes),
+  await unlessBroken(known, context, async () => {
+    known.intake = await context.reading(() => verifyRoll(roll, context));
+    if (!(await probeRoll(known, context))) return;
+    const planned = await context.planning(() => planRoll(known, context, true));
+    kept = planned.done;
+    made = planned.planned;
+    context.say(
+      `${printable(roll.name)}: ${count(known.clips.length, 'clip')}, ${made} to make, ${kept} stand finished`,
+    );
+    const work = planned.jobs.map(({ job, priority }) => ({
+      job,
+      priority: index * ROLL_PRIORITIES + priority,
+    }));
+    if (work.length > 0) await make(known, work, context);
   });
+  return await gate(known, { made, kept }, context);
 }
 
-async function survey(
-  roll: DiscoveredRoll,
-  intake: IntakeResult,
-  known: Known,
-  context: NightContext,
-): Promise<void> {
-  const { board, request } = context;
-  board.setPhase(roll.name, 'measuring');
-  const surveyed = await surveyOf(intake, context.tools, {
-    settings: context.profiles.every(isMovie) ? null : request.settings.file,
-    decoders: request.settings.decoders,
-    statedRate: request.statedRate,
-    ignore: request.ignore,
-    signal: context.signal,
-    clipReaders: context.clipReaders,
-    onMeasured: (measured, clips) => board.measuring(roll.name, measured, clips),
-  });
-  known.clips = surveyed.clips;
-  known.otherFiles = surveyed.otherFiles;
-  known.findings.push(...surveyed.findings);
-}
-
-/** Jobs of the clips that nothing speaks against; refusals go to their clips. */
-async function plan(
-  roll: DiscoveredRoll,
-  index: number,
-  deliveryFolder: string,
-  known: Known,
-  context: NightContext,
-): Promise<{ work: Work[]; done: number; planned: number }> {
-  const planned = await planDelivery({
-    night: context.night,
-    run: context.run,
-    day: context.dayName,
-    profiles: context.profiles,
-    workers: Math.max(1, context.workers),
-    // What survey holds of the roll (a file that nobody understands) keeps it from being ready, not its clips from being made.
-    rolls: [
-      {
-        roll: roll.name,
-        folder: roll.folder,
-        deliveryFolder,
-        findings: known.intake?.findings ?? [],
-        clips: known.clips,
-      },
-    ],
-    toolchain: context.toolchain,
-    signal: context.signal,
-    mayWrite: true,
-    volume: context.reservation.left,
-  });
-  const found = [...planned.refusals, ...planned.notes].map((item) => ({ ...item, roll: roll.name }));
-  known.clips = known.clips.map((entry) => ({
-    ...entry,
-    findings: [...entry.findings, ...found.filter((item) => item.clip === entry.clip.id)],
-  }));
-  known.findings.push(...found.filter((item) => item.clip === undefined));
-  const jobs = planned.jobs.filter(({ job }) => {
-    const bytes = jobBytes(job);
-    if (bytes > JOB_BYTES_LIMIT)
-      known.findings.push(
-        finding('job-too-large', `${bytes} bytes`, `at most ${JOB_BYTES_LIMIT} bytes`, {
-          roll: roll.name,
-          clip: job.clip.id,
-        }),
-      );
-    return bytes <= JOB_BYTES_LIMIT;
-  });
-  context.reservation.take(jobs.map(({ job }) => job));
-  const seconds = planned.jobs.length === 0 ? '' : `, about ${durationText(planned.seconds)}`;
-  context.say(
-    `${printable(roll.name)}: ${count(known.clips.length, 'clip')}, ${planned.planned} to make, ${planned.done} stand finished${seconds}`,
-  );
-  return {
-    work: jobs.map(({ job, priority }) => ({ job, priority: index * ROLL_PRIORITIES + priority })),
-    done: planned.done,
-    planned: planned.planned,
-  };
-}
-
-async function make(
-  roll: DiscoveredRoll,
-  deliveryFolder: string,
-  work: readonly Work[],
-  known: Known,
-  context: NightContext,
-): Promise<void> {
+async function make(known: KnownRoll, work: readonly Work[], context: NightContext): Promise<void> {
+  const { roll, deliveryFolder } = known;
   const running = finding('night-running', `${work.length} jobs to be done, run ${context.run}`, 'an end', {
     roll: roll.name,
   });
   const refused = await write(
     deliveryFolder,
-    decideRoll({ ...gateInput(roll, known, context), clips: [], findings: [running] }),
+    decideRoll({ ...gateInputOf(known, context), clips: [], findings: [running] }),
     new Map(),
     context,
   );
@@ -242,42 +103,21 @@ async function make(
   );
   context.board.setPhase(roll.name, 'making');
   const given = await context.make(roll.name, work);
-  known.clips = known.clips.map((entry) => ({
-    ...entry,
-    findings: [...entry.findings, ...given.filter((item) => item.clip === entry.clip.id)],
-  }));
-  known.findings.push(...given.filter((item) => item.clip === undefined));
-}
-
-function gateInput(roll: DiscoveredRoll, known: Known, context: NightContext): GateInput {
-  return {
-    day: context.dayName,
-    roll: roll.name,
-    intake: known.intake,
-    copiesAsked: context.request.folders.copies.length + 1,
-    clips: known.clips,
-    otherFiles: known.otherFiles,
-    profiles: context.profiles,
-    toolchain: context.toolchain,
-    onDisk: new Map(),
-    findings: known.findings,
-    decidedAt: new Date().toISOString(),
-  };
+  addFindings(known, given);
 }
 
 async function gate(
-  roll: DiscoveredRoll,
-  deliveryFolder: string,
-  known: Known,
+  known: KnownRoll,
   counts: { made: number; kept: number },
   context: NightContext,
 ): Promise<RollOutcome> {
+  const { roll, deliveryFolder } = known;
   const onDisk = await readDeliverables(
     deliveryFolder,
     known.clips.map((entry) => entry.clip),
     context.profiles.map((loaded) => loaded.profile.name),
   );
-  const input: GateInput = { ...gateInput(roll, known, context), onDisk };
+  const input: GateInput = { ...gateInputOf(known, context), onDisk };
   const halted = context.halted();
   let decision = decideRoll(input);
   // Why it is not whole is told first; a roll that was whole before the end came is ready all the same.
@@ -312,7 +152,7 @@ async function write(
     await writeDecision(deliveryFolder, decision, onDisk);
     return null;
   } catch (error) {
-    if ((error as NodeJS.ErrnoException).code === undefined) throw error;
-    return troubleOf(error as NodeJS.ErrnoException, deliveryFolder);
+    if (codeOf(error) === '') throw error;
+    return troubleOf(error, deliveryFolder);
   }
 }

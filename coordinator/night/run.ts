@@ -16,7 +16,7 @@ import type { DiscoveredRoll } from '../intake/index.ts';
 import { newBoard } from '../progress/board.ts';
 import { makeDelivery } from '../roll/folders.ts';
 import { checkProfiles, prepare, toolsOf } from '../roll/prepare.ts';
-import { collisionsOf, findRolls, rollOnDelivery } from '../roll/rolls.ts';
+import { collisionsOf, findRolls } from '../roll/rolls.ts';
 import { freshReservation, type Reservation } from '../roll/space.ts';
 import { acquireLock } from '../store/lock.ts';
 import { readersApart } from '../survey/reader.ts';
@@ -205,11 +205,9 @@ function contextOf(
     request,
     night: run.night,
     run: run.run,
-    dayName: request.folders.dayName,
     signal: run.signal,
     reservation,
     target,
-    workers: workersOf(request),
     reading: pLimit(1),
     planning: pLimit(1),
     make: async (roll, work) => {
@@ -252,12 +250,7 @@ async function allRolls(
 ): Promise<RollOutcome[]> {
   const settled = await Promise.allSettled(
     rolls.map(async (roll, index) => {
-      const outcome = await nightOfRoll(
-        roll,
-        index,
-        rollOnDelivery(context.request.folders, roll.name),
-        context,
-      );
+      const outcome = await nightOfRoll(roll, index, context);
       ui.say(
         `${outcome.roll}: ${outcome.verdict}${outcome.verdict === 'ready' ? '' : `, ${outcome.findings.filter(holds).length} findings`}`,
       );

@@ -1,9 +1,11 @@
 /** The place that is delivered to: is it there, can it be written, how much fits. */
 import { randomUUID } from 'node:crypto';
-import { rm, stat, writeFile } from 'node:fs/promises';
+import { stat } from 'node:fs/promises';
 import { join } from 'node:path';
 import { type Finding, finding } from '../../findings/finding.ts';
+import { codeOf } from '../../files/error-code.ts';
 import { STAGING_PREFIX } from '../../ledger/layout.ts';
+import { targetFinding, targetTroubleOf, tryWriting } from '../../ledger/target-health.ts';
 import { roomOn } from '../roll/space.ts';
 
 export interface TargetState {
@@ -35,7 +37,7 @@ export async function openTarget(folder: string): Promise<Target> {
             subject,
           );
     } catch (error) {
-      return troubleOf(error as NodeJS.ErrnoException, folder);
+      return troubleOf(error, folder);
     }
   };
   return {
@@ -46,12 +48,8 @@ export async function openTarget(folder: string): Promise<Target> {
         if (away !== null) return { trouble: away, freeBytes: null };
         const { freeBytes: free } = await roomOn(folder);
         const probe = join(folder, `${STAGING_PREFIX}probe-${randomUUID()}`);
-        try {
-          // As much as a report: on some systems a full volume still takes an empty file.
-          await writeFile(probe, Buffer.alloc(4096), { flag: 'wx' });
-        } finally {
-          await rm(probe, { force: true });
-        }
+        // As much as a report: on some systems a full volume still takes an empty file.
+        await tryWriting(probe, 4096);
         if (free < reserveBytes)
           return {
             trouble: finding(
@@ -64,18 +62,14 @@ export async function openTarget(folder: string): Promise<Target> {
           };
         return { trouble: null, freeBytes: free };
       } catch (error) {
-        return { trouble: troubleOf(error as NodeJS.ErrnoException, folder), freeBytes: null };
+        return { trouble: troubleOf(error, folder), freeBytes: null };
       }
     },
   };
 }
 
-export function troubleOf(error: NodeJS.ErrnoException, folder: string): Finding {
-  const subject = { file: folder };
-  const found = error.code ?? error.message;
-  if (error.code === 'ENOSPC' || error.code === 'EDQUOT')
-    return finding('target-full', found, 'room for what is made', subject);
-  if (error.code === 'EROFS' || error.code === 'EACCES' || error.code === 'EPERM')
-    return finding('target-read-only', found, 'a folder that we may write', subject);
-  return finding('target-gone', found, 'a folder that answers', subject);
+/** Whatever else goes wrong there, the place does not answer. */
+export function troubleOf(error: unknown, folder: string): Finding {
+  const found = codeOf(error) || (error instanceof Error ? error.message : String(error));
+  return targetFinding(targetTroubleOf(error) ?? 'gone', folder, { found });
 }

@@ -6,11 +6,9 @@ import type { ClipFacts } from '../../media/facts.ts';
 import { type AnyOutcome, decideOutcome, isMasterOutcome } from '../../profiles/outcome/any.ts';
 import { nameCollisions, rollCollisions } from './names.ts';
 import { needOf, Room } from './room.ts';
-import { jobSeconds, nightSeconds } from './time.ts';
+import { jobSeconds } from './time.ts';
 import type { Deliverable, NightPlan, PlannedJob, PlanRequest, RollToPlan } from './types.ts';
 
-export { collisionKey } from './names.ts';
-export { speedKey } from './time.ts';
 export type {
   Deliverable,
   NightPlan,
@@ -105,7 +103,7 @@ function jobOf(
         least: 0,
         most: 0,
       }),
-    seconds: jobSeconds(facts, items, request.speeds ?? {}),
+    seconds: jobSeconds(facts, items),
   };
 }
 
@@ -163,6 +161,5 @@ export function planNight(request: PlanRequest): NightPlan {
     done,
     planned: jobs.reduce((sum, { job }) => sum + job.deliverables.length, 0),
     volumes: room.volumes,
-    seconds: nightSeconds(jobs, request.workers),
   };
 }

@@ -1,4 +1,5 @@
 /** What compressed masters took before, from the reports of the delivery: estimates rest on it, decisions never do. */
+import { codeOf } from '../../files/error-code.ts';
 import { readdir } from 'node:fs/promises';
 import { dirname, join } from 'node:path';
 import { deliverableReportSchema } from '../../ledger/report.ts';
@@ -13,7 +14,7 @@ async function names(folder: string): Promise<string[]> {
   try {
     return await readdir(folder);
   } catch (error) {
-    if ((error as NodeJS.ErrnoException).code === undefined) throw error;
+    if (codeOf(error) === '') throw error;
     return [];
   }
 }

@@ -1,30 +1,15 @@
 /** Names that would meet on the delivery, also on a file system that takes `A` for `a` or one spelling of an accent for the other. */
 import { type Finding, finding } from '../../findings/finding.ts';
 import { printable } from '../../files/names.ts';
+import { collisions } from '../../files/safe-names.ts';
 import type { Deliverable, RollToPlan } from './types.ts';
-
-/** Equal keys: one file, somewhere. NFC and full case folding, as near as the language has it. */
-export function collisionKey(name: string): string {
-  return name.normalize('NFC').toUpperCase().toLowerCase().normalize('NFC');
-}
-
-function groupsThatMeet<Item>(items: Iterable<Item>, keyOf: (item: Item) => string): Item[][] {
-  const groups = new Map<string, Item[]>();
-  for (const item of items) {
-    const key = keyOf(item);
-    const group = groups.get(key);
-    if (group === undefined) groups.set(key, [item]);
-    else group.push(item);
-  }
-  return [...groups.values()].filter((group) => group.length > 1);
-}
 
 /** Of one roll: deliverables of a profile share a folder. The deliverables that meet another one, each with its finding. */
 export function nameCollisions(items: readonly Deliverable[]): Map<Deliverable, Finding> {
   const found = new Map<Deliverable, Finding>();
-  for (const group of groupsThatMeet(
+  for (const group of collisions(
     items,
-    ({ profile, outcome }) => `${profile.profile.name}/${collisionKey(outcome.fileName)}`,
+    ({ profile, outcome }) => `${profile.profile.name}/${outcome.fileName}`,
   )) {
     for (const item of group) {
       const others = group
@@ -51,7 +36,7 @@ export function nameCollisions(items: readonly Deliverable[]): Map<Deliverable, 
 /** Rolls whose folders on the delivery would be one. */
 export function rollCollisions(rolls: readonly RollToPlan[]): Map<RollToPlan, Finding> {
   const found = new Map<RollToPlan, Finding>();
-  for (const group of groupsThatMeet(rolls, (roll) => collisionKey(roll.deliveryFolder))) {
+  for (const group of collisions(rolls, (roll) => roll.deliveryFolder)) {
     for (const roll of group) {
       const others = group.filter((other) => other !== roll).map((other) => printable(other.roll));
       found.set(

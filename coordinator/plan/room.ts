@@ -1,6 +1,7 @@
 /** What is written against what is free. A roll is planned whole or not at all: half a roll is no use to anybody. */
 import { type Finding, finding } from '../../findings/finding.ts';
 import { isMasterWork, type Job } from '../../ledger/job.ts';
+import { withMargin } from './margin.ts';
 import type { VolumePlan, VolumeToPlan } from './types.ts';
 
 /** A report is a few kilobytes; a clip has one of its own and one for every deliverable. */
@@ -32,9 +33,6 @@ export function needOf(
     files: deliverables + frames + reports + profiles + FILES_A_ROLL,
   };
 }
-
-/** A tenth more: estimates err, and others write too. */
-const withMargin = (amount: number): number => Math.ceil((amount * 11) / 10);
 
 export class Room {
   readonly #volumes: Map<string, { readonly given: VolumeToPlan; bytes: number; files: number }>;

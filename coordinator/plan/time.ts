@@ -1,8 +1,10 @@
-/** How long a night takes: an estimate from what was learned, else from a table. Nothing but what is shown rests on it. */
+/** How long making takes: an estimate from a table of speeds. Nothing but what `plan` shows rests on it. */
 import type { ClipFacts } from '../../media/facts.ts';
 import { type AnyOutcome, isMasterOutcome } from '../../profiles/outcome/any.ts';
 import { type AnyProfile, isMaster, type LoadedProfile } from '../../profiles/schema.ts';
 
+/** What the table rests on, for people: this machine may be much faster or slower. */
+export const ESTIMATE_RESTS_ON = 'speeds measured once on a machine of two cores';
 /** Megapixels a second of one worker with two cores, rounded down: measured once with ffmpeg 5.1 on a small machine, 1080p. */
 const decodeSpeeds: Readonly<Record<string, number>> = {
   prores: 200,
@@ -29,29 +31,11 @@ function encodeSpeed(profile: AnyProfile): number {
   return video.codec === 'h264' ? h264Speeds[video.preset] : encodeSpeeds[video.codec];
 }
 
-/** Names what a learned speed holds for: jobs from such sources into these profiles. */
-export function speedKey(facts: ClipFacts, profiles: readonly Pick<LoadedProfile, 'hash'>[]): string {
-  const { codec, width, height } = facts.video;
-  return `${codec} ${width}x${height} ${profiles
-    .map((profile) => profile.hash.slice(0, 16))
-    .sort()
-    .join(' ')}`;
-}
-
 export function jobSeconds(
   facts: ClipFacts,
   deliverables: readonly { profile: LoadedProfile; outcome: AnyOutcome }[],
-  speeds: Readonly<Record<string, number>>,
 ): number {
   const { video } = facts;
-  const learned =
-    speeds[
-      speedKey(
-        facts,
-        deliverables.map((item) => item.profile),
-      )
-    ];
-  if (learned !== undefined && learned > 0) return SECONDS_A_JOB + video.frames / learned;
   const megapixels = (width: number, height: number): number => (width * height * video.frames) / 1e6;
   const decode = megapixels(video.width, video.height) / (decodeSpeeds[video.codec] ?? OTHER_DECODE);
   const make = deliverables.reduce((sum, { profile, outcome }) => {
@@ -67,7 +51,7 @@ export function jobSeconds(
 }
 
 /** Jobs in order, each to the worker that is free first. */
-export function nightSeconds(jobs: readonly { seconds: number }[], workers: number): number {
+export function secondsOf(jobs: readonly { seconds: number }[], workers: number): number {
   const busy = new Array<number>(Math.max(1, workers)).fill(0);
   for (const { seconds } of jobs) {
     let first = 0;

@@ -50,10 +50,6 @@ export interface PlanRequest {
   /** True: finished and checked under the same content, profile hash and toolchain. */
   readonly isDone: (item: Deliverable) => boolean;
   readonly volumes: readonly VolumeToPlan[];
-  /** Jobs that are made at once. */
-  readonly workers: number;
-  /** Frames a second that whole jobs were made at before, by `speedKey`. */
-  readonly speeds?: Readonly<Record<string, number>>;
   /** Bytes a pixel that compressed masters took before, by profile hash. */
   readonly sizes?: Readonly<Record<string, number>>;
 }
@@ -90,6 +86,4 @@ export interface NightPlan {
   /** Deliverables that are planned. */
   readonly planned: number;
   readonly volumes: readonly VolumePlan[];
-  /** From the first job's start to the last one's end, an estimate. */
-  readonly seconds: number;
 }

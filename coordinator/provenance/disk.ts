@@ -1,4 +1,5 @@
 /** Statement and signed statement of a roll, on disk. */
+import { codeOf } from '../../files/error-code.ts';
 import { readFile, rm } from 'node:fs/promises';
 import { layout } from '../../ledger/layout.ts';
 import { type RollStatement, statementBytes } from '../../ledger/provenance/build.ts';
@@ -15,7 +16,7 @@ async function bytesAt(path: string): Promise<Buffer | null> {
   try {
     return await readFile(path);
   } catch (error) {
-    if ((error as NodeJS.ErrnoException).code === 'ENOENT') return null;
+    if (codeOf(error) === 'ENOENT') return null;
     throw error;
   }
 }

@@ -1,11 +1,12 @@
 /** Key files as the command line names them. What is wrong with one is usage: FindingError with exit code 2. */
+import { codeOf } from '../../files/error-code.ts';
 import type { KeyObject } from 'node:crypto';
 import { open, readFile } from 'node:fs/promises';
 import { FindingError, finding } from '../../findings/finding.ts';
 import { KeyError, privateKeyOf, publicKeyOf } from '../../ledger/provenance/keys.ts';
 
 function refuse(error: unknown, file: string, expected: string): never {
-  if (error instanceof KeyError || (error as NodeJS.ErrnoException).code !== undefined)
+  if (error instanceof KeyError || codeOf(error) !== '')
     throw new FindingError([finding('key-unusable', (error as Error).message, expected, { file })], 2);
   throw error;
 }

@@ -1,4 +1,5 @@
 /** The folders of a night: there, apart from each other, and by their real paths. */
+import { codeOf } from '../../files/error-code.ts';
 import { createHash } from 'node:crypto';
 import { existsSync, mkdirSync, realpathSync, statSync } from 'node:fs';
 import { homedir } from 'node:os';
@@ -38,7 +39,7 @@ function realPath(path: string): string {
 
 /**
  * Where a delivery's queue store and logs lie when nobody says: the user's cache, named by the delivery. Not in the
- * delivery, which is copied on to others. Deleting it loses nothing but speed.
+ * delivery, which is copied on to others. Deleting it between runs loses the logs alone.
  */
 export function defaultWorkFolder(delivery: string): string {
   const cache =
@@ -137,7 +138,7 @@ export function makeDelivery(delivery: string): void {
     // Not recursive: on a read-only volume Node would then tell ENOENT instead of EROFS.
     mkdirSync(delivery);
   } catch (error) {
-    if ((error as NodeJS.ErrnoException).code === 'EEXIST') return;
-    throw new FindingError([troubleOf(error as NodeJS.ErrnoException, delivery)], 1);
+    if (codeOf(error) === 'EEXIST') return;
+    throw new FindingError([troubleOf(error, delivery)], 1);
   }
 }

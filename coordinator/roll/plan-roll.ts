@@ -12,8 +12,7 @@ import { isFinished } from '../night/resume.ts';
 
 const DELIVERY_VOLUME = 'the delivery';
 
-export interface DeliveryPlanRequest
-  extends Pick<PlanRequest, 'night' | 'run' | 'day' | 'profiles' | 'workers'> {
+export interface DeliveryPlanRequest extends Pick<PlanRequest, 'night' | 'run' | 'day' | 'profiles'> {
   readonly rolls: readonly Omit<RollToPlan, 'volume'>[];
   readonly toolchain: Toolchain;
   readonly signal: AbortSignal;
@@ -33,7 +32,6 @@ export async function planDelivery(request: DeliveryPlanRequest): Promise<NightP
     rolls,
     profiles: request.profiles,
     toolchain: request.toolchain.fingerprint,
-    workers: request.workers,
     sizes: await learnedSizes(
       rolls.map(({ deliveryFolder }) => deliveryFolder),
       request.profiles,

@@ -3,6 +3,7 @@ import { existsSync } from 'node:fs';
 import { statfs } from 'node:fs/promises';
 import { dirname } from 'node:path';
 import type { Job } from '../../ledger/job.ts';
+import { withMargin } from '../plan/margin.ts';
 import type { VolumeToPlan } from '../plan/index.ts';
 
 /** What this user may still write, asked of the nearest folder that exists. */
@@ -25,8 +26,6 @@ export interface Reservation {
 
 const bytesOf = (job: Job): number =>
   job.deliverables.reduce((sum, { outcome }) => sum + outcome.estimatedBytes, 0);
-/** A tenth more: estimates err. */
-const withMargin = (bytes: number): number => Math.ceil((bytes * 11) / 10);
 
 export function freshReservation(delivery: string): Reservation {
   const open = new Map<string, number>();

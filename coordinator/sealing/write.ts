@@ -1,4 +1,5 @@
 /** Puts a generation on disk: the first one with its folder, whole or not at all; a further one before the chain names it. */
+import { codeOf } from '../../files/error-code.ts';
 import { randomUUID } from 'node:crypto';
 import { link, mkdir, open, readFile, rename, rm } from 'node:fs/promises';
 import { FindingError, finding } from '../../findings/finding.ts';
@@ -39,8 +40,8 @@ export async function writeFirst(place: string, name: string, generation: Buffer
     );
     await syncFolder(staging);
     // A folder that is not empty is never replaced by a rename.
-    await rename(staging, target).catch((error: NodeJS.ErrnoException) => {
-      throw error.code === 'ENOTEMPTY' || error.code === 'EEXIST' ? taken(target) : error;
+    await rename(staging, target).catch((error: unknown) => {
+      throw codeOf(error) === 'ENOTEMPTY' || codeOf(error) === 'EEXIST' ? taken(target) : error;
     });
     await syncFolder(place);
   } finally {
@@ -64,8 +65,8 @@ export async function writeFurther(
     await writeDurably(part, generation);
     if (!(await readFile(`${folder}/${CHAIN_FILE}`)).equals(before)) throw taken(folder);
     // link, not rename: a manifest that stands is never replaced.
-    await link(part, file).catch((error: NodeJS.ErrnoException) => {
-      throw error.code === 'EEXIST' ? taken(file) : error;
+    await link(part, file).catch((error: unknown) => {
+      throw codeOf(error) === 'EEXIST' ? taken(file) : error;
     });
     await writeWhole(
       `${folder}/${CHAIN_FILE}`,

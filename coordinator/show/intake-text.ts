@@ -1,6 +1,6 @@
 /** What intake found, for people. Pure. */
-import { type Finding, holds } from '../../findings/finding.ts';
-import type { IntakeResult } from '../../ledger/roll.ts';
+import type { Finding } from '../../findings/finding.ts';
+import { type IntakeResult, isVerified } from '../../ledger/roll.ts';
 import { printable } from '../../files/names.ts';
 import { bytesText, count, findingsText } from './words.ts';
 
@@ -9,11 +9,9 @@ export function intakeText(
   ofDay: readonly Finding[],
   rolls: number,
 ): string {
-  const good = (intake: IntakeResult): boolean =>
-    intake.copies.every((copy) => copy.holds) && !intake.findings.some(holds);
   const parts = results.map((intake) => {
     const lines = [
-      `${good(intake) ? 'holds' : 'HELD '}  ${printable(intake.roll)}  ${count(intake.files.length, 'file')}, ${count(intake.manifests.length, 'manifest')}`,
+      `${isVerified(intake) ? 'holds' : 'HELD '}  ${printable(intake.roll)}  ${count(intake.files.length, 'file')}, ${count(intake.manifests.length, 'manifest')}`,
     ];
     for (const copy of intake.copies)
       lines.push(
@@ -25,7 +23,7 @@ export function intakeText(
   if (ofDay.length > 0) parts.push(findingsText(ofDay));
   const read = results.length < rolls ? ` ${rolls - results.length} not read.` : '';
   parts.push(
-    `${results.filter(good).length} of ${count(rolls, 'roll')} ${rolls === 1 ? 'holds' : 'hold'}.${read}`,
+    `${results.filter(isVerified).length} of ${count(rolls, 'roll')} ${rolls === 1 ? 'holds' : 'hold'}.${read}`,
   );
   return `${parts.join('\n\n')}\n`;
 }

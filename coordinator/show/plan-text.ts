@@ -2,7 +2,14 @@
 import type { Finding } from '../../findings/finding.ts';
 import { printable } from '../../files/names.ts';
 import type { NightPlan } from '../plan/index.ts';
+import { ESTIMATE_RESTS_ON } from '../plan/time.ts';
 import { bytesText, count, durationText, findingsText } from './words.ts';
+
+export interface WholePlan extends Pick<NightPlan, 'planned' | 'done' | 'volumes'> {
+  readonly workers: number;
+  /** From the first job's start to the last one's end with so many workers, an estimate. */
+  readonly seconds: number;
+}
 
 export interface PlannedRoll {
   readonly roll: string;
@@ -20,11 +27,16 @@ function spread({ bytes, bytesRange: { least, most } }: PlannedRoll): string {
     : '';
 }
 
+function estimate({ planned, seconds, workers }: WholePlan): string {
+  return planned === 0
+    ? ''
+    : `\nRoughly ${durationText(seconds)} with ${count(workers, 'worker')}, by ${ESTIMATE_RESTS_ON}; this one may be much faster or slower.`;
+}
+
 export function planText(
-  plan: NightPlan,
+  plan: WholePlan,
   rolls: readonly PlannedRoll[],
   findings: readonly Finding[],
-  workers: number,
 ): string {
   const parts = [
     rolls
@@ -41,7 +53,7 @@ export function planText(
   }
   if (findings.length > 0) parts.push(findingsText(findings));
   parts.push(
-    `${count(plan.planned, 'deliverable')} to make, ${plan.done} stand finished; about ${durationText(plan.seconds)} with ${count(workers, 'worker')}. Nothing was written.`,
+    `${count(plan.planned, 'deliverable')} to make, ${plan.done} stand finished. Nothing was written.${estimate(plan)}`,
   );
   return `${parts.join('\n\n')}\n`;
 }

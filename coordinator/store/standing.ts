@@ -1,4 +1,5 @@
 /** A standing Redis that was named with --queue: reached, let in, new enough; and what would make it lose jobs. */
+import { codeOf } from '../../files/error-code.ts';
 import { Redis } from 'ioredis';
 import { FindingError, type Finding, finding } from '../../findings/finding.ts';
 import {
@@ -76,7 +77,7 @@ function refusal(place: string, cause: Error, thrown: Error): FindingError {
   const answer = texts.find((text) => /^(NOAUTH|WRONGPASS|NOPERM|DENIED|ERR)\b/.test(text));
   if (answer !== undefined)
     return new FindingError([finding('queue-refused', answer, 'to be let in', { file: place })], 2);
-  const code = (cause as NodeJS.ErrnoException).code;
+  const code = codeOf(cause);
   return new FindingError(
     [
       finding(

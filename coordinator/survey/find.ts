@@ -6,7 +6,8 @@ import type { RollFile } from '../../ledger/roll.ts';
 import { printable } from '../../files/names.ts';
 import type { Rate } from '../../media/time/rate.ts';
 import { type NumberedGroup, groupStills, isStill } from '../../media/sequence/group.ts';
-import { clipIds, collisionKey, contentDigest } from './identity.ts';
+import { collisionKey } from '../../files/safe-names.ts';
+import { clipIds, contentDigest } from './identity.ts';
 import { kindOf } from './kinds.ts';
 
 export interface FindOptions {

@@ -2,47 +2,14 @@
 import { createHash } from 'node:crypto';
 import type { RollFile } from '../../ledger/roll.ts';
 import { CONTENT_ALGORITHM } from '../../files/manifest/hash.ts';
-import { nameToBytes } from '../../files/names.ts';
+import { collisionKey, safeName, withDigest } from '../../files/safe-names.ts';
 
 /** Bytes of UTF-8; leaves room for suffixes within the 255 that file systems allow. */
 const LONGEST_ID = 120;
 /** Longer than this a suffix would tell nothing more. */
 const HASH_DIGITS = 8;
-/** What some file system or shell refuses or reads as something else: `<>:"/\|?*`, `%`, control and format characters, lone surrogates, separators. */
-const UNSAFE = /[<>:"/\\|?*%\p{C}\p{Zl}\p{Zp}]/gu;
-const RESERVED = /^(?:con|prn|aux|nul|com[0-9]|lpt[0-9])(?:\.|$)/i;
-
-function safeName(name: string): string {
-  let safe = name
-    .normalize('NFC')
-    .replaceAll(UNSAFE, '_')
-    .replace(/[. ]+$/, (end) => '_'.repeat(end.length))
-    .replace(/^[-. ]/, '_');
-  if (RESERVED.test(safe)) safe = `_${safe}`;
-  return safe === '' ? '_' : safe;
-}
-
-/** At most `limit` bytes of UTF-8, cut between characters. */
-function cut(text: string, limit: number): string {
-  let out = '';
-  let bytes = 0;
-  for (const character of text) {
-    bytes += Buffer.byteLength(character);
-    if (bytes > limit) break;
-    out += character;
-  }
-  return out;
-}
-
-/** Names that some file system takes for the same: normal form, then letters without case. */
-export function collisionKey(name: string): string {
-  return name.normalize('NFC').toUpperCase().toLowerCase().normalize('NFC');
-}
-
-function withHash(safe: string, path: string, digits: number): string {
-  const hash = createHash('sha256').update(nameToBytes(path)).digest('hex').slice(0, digits);
-  return `${cut(safe, LONGEST_ID - digits - 1)}-${hash}`;
-}
+/** `%` as well: ids become part of patterns of file names. */
+const idOf = (name: string): string => safeName(name.replaceAll('%', '_'));
 
 /**
  * One id for each clip: safe as part of a file name everywhere, unique in the roll also where case and Unicode form do
@@ -52,17 +19,17 @@ function withHash(safe: string, path: string, digits: number): string {
 export function clipIds(clips: readonly { readonly name: string; readonly path: string }[]): string[] {
   const counted = new Map<string, number>();
   for (const { name } of clips) {
-    const key = collisionKey(safeName(name));
+    const key = collisionKey(idOf(name));
     counted.set(key, (counted.get(key) ?? 0) + 1);
   }
   for (let digits = HASH_DIGITS; ; digits *= 2) {
     const ids = clips.map(({ name, path }) => {
-      const safe = safeName(name);
+      const safe = idOf(name);
       const kept =
         safe === name.normalize('NFC') &&
         Buffer.byteLength(safe) <= LONGEST_ID &&
         counted.get(collisionKey(safe)) === 1;
-      return kept ? safe : withHash(safe, path, digits);
+      return kept ? safe : withDigest(safe, path, LONGEST_ID, digits);
     });
     // A name may look like another one's hash; then longer hashes part them.
     if (new Set(ids.map(collisionKey)).size === ids.length || digits >= 64) return ids;

@@ -92,7 +92,7 @@ export const profileCodes = {
     weight: 'hold',
     title: 'the clip has a frame rate that timecode does not count',
     remedy:
-      'Check the recording: the rates in use are 23.976, 24, 25, 29.97, 30, 47.952, 48, 50, 59.94, 60, 95.904, 96, 100, 119.88 and 120 frames a second. For a numbered sequence, state its rate.',
+      'Check the recording: the rates in use are 23.976, 24, 25, 29.97, 30, 47.952, 48, 50, 59.94, 60, 95.904, 96, 100, 119.88 and 120 frames a second. For a numbered sequence, state its rate with `--rate`.',
   },
   'interlaced-held': {
     weight: 'hold',

@@ -1,4 +1,5 @@
 /** Reads the tags of every frame of a DNG sequence: which are damaged, which are whole and none of ours, and what the others say. */
+import { codeOf } from '../../files/error-code.ts';
 import { open } from 'node:fs/promises';
 import { join, resolve } from 'node:path';
 import { isDeepStrictEqual } from 'node:util';
@@ -70,11 +71,7 @@ export async function readDngSequence(
     } catch (error) {
       if (error instanceof DngRefusal) refused.push({ name, number, reasons: error.reasons });
       // A frame that is not there or cannot be opened counts as damaged: the caller listed it.
-      else if (
-        error instanceof FileDamage ||
-        error instanceof RangeError ||
-        (error as NodeJS.ErrnoException).code !== undefined
-      )
+      else if (error instanceof FileDamage || error instanceof RangeError || codeOf(error) !== '')
         damaged.push({ name, number, why: (error as Error).message });
       else throw error;
       return null;

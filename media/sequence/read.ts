@@ -1,4 +1,5 @@
 /** Reads every header of a sequence of stills: what each frame must have in common, and which are damaged. */
+import { codeOf } from '../../files/error-code.ts';
 import { open } from 'node:fs/promises';
 import { join, resolve } from 'node:path';
 import pLimit from 'p-limit';
@@ -68,10 +69,7 @@ export async function readSequence(
         try {
           return await readStill(fsPath(join(folder, name)), place.suffix);
         } catch (error) {
-          const expected =
-            error instanceof FileDamage ||
-            error instanceof RangeError ||
-            (error as NodeJS.ErrnoException).code !== undefined;
+          const expected = error instanceof FileDamage || error instanceof RangeError || codeOf(error) !== '';
           if (!expected) throw error;
           damaged.push({ name, number, why: (error as Error).message });
           return null;

@@ -69,11 +69,6 @@ export function rescale(count: number, from: Rate, to: Rate): number {
   );
 }
 
-/** Samples (per channel) in the time of `frames` frames, to the nearest sample. */
-export function framesToSamples(frames: number, rate: Rate, sampleRate: number): number {
-  return rescale(frames, rate, ratio(sampleRate));
-}
-
 /** The rates of SMPTE ST 12-1 and ST 12-3, slowest first. */
 export const knownRates: readonly Rate[] = [
   ratio(24000, 1001),

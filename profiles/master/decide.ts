@@ -32,7 +32,7 @@ function framesOf(
   const stem = fileNameOf(profile.file_name, parts, 'x').replace(/\.x$/, '');
   const compression = form === 'exr' ? profile.compression : 'none';
   return {
-    kind: 'master',
+    kind: 'frames',
     form,
     compression,
     fileName: stem,

@@ -4,6 +4,7 @@
  */
 import { finding } from '../../findings/finding.ts';
 import { traitsOf } from '../codecs.ts';
+import { LARGEST_SIDE } from '../limits.ts';
 import { estimatedBytes } from '../outcome/bytes.ts';
 import { fileNameOf } from '../outcome/file-name.ts';
 import { reelOf } from '../outcome/reel.ts';
@@ -27,9 +28,6 @@ export const masterMovie = {
  */
 const COLOUR = { primaries: null, transfer: null, matrix: 'bt709', range: 'limited' } as const;
 
-/** As of every encoder here (profiles/outcome/decide.ts). */
-const LARGEST_SIDE = 16_384;
-
 export function movieMasterOf(
   request: MasterRequest,
   ground: MasterGround | { readonly findings: readonly MasterGround['notes'][number][] },
@@ -48,6 +46,7 @@ export function movieMasterOf(
   const { width, height } = size;
   const square = video.pixelAspect.num === video.pixelAspect.den;
   const outcome: Outcome = {
+    kind: 'movie',
     fileName: fileNameOf(profile.file_name, ground.parts, masterMovie.container),
     frames: video.frames,
     rate: video.rate,

@@ -5,7 +5,8 @@ import { frameForms } from './schema.ts';
 import { wayToLightSchema } from './way.ts';
 
 export const masterOutcomeSchema = z.object({
-  kind: z.literal('master'),
+  /** A folder of frames. */
+  kind: z.literal('frames'),
   form: z.enum(frameForms),
   compression: z.enum(['none', 'zip']),
   /** The clip's folder in the profile's folder. */

@@ -58,7 +58,11 @@ const name = z
 
 export const masterSchema = z.strictObject({
   version: z.literal(1).describe('Version of this file form'),
-  kind: z.literal('master').describe('A master for grading; a profile without `kind` makes movies'),
+  kind: z
+    .literal('master')
+    .describe(
+      'master: for grading, with pictures in scene-linear light or in its logarithm, in one of four forms',
+    ),
   name: name.describe('What the profile is called on the command line and in folders'),
   summary: z.string().min(1).max(200).describe('One line for people'),
   form: z

@@ -1,15 +1,17 @@
 /** The outcome of one clip in one profile, whatever it makes. */
+import { z } from 'zod';
 import type { Finding } from '../../findings/finding.ts';
 import type { ClipFacts } from '../../media/facts.ts';
 import { masterOf } from '../master/decide.ts';
 import { canonicalJson } from '../hash.ts';
-import type { MasterOutcome } from '../master/outcome.ts';
-import type { Outcome } from '../outcome.ts';
+import { type MasterOutcome, masterOutcomeSchema } from '../master/outcome.ts';
+import { type Outcome, outcomeSchema } from '../outcome.ts';
 import { type AnyProfile, isMaster } from '../schema.ts';
 import { outcomeOf } from './decide.ts';
 
 export type AnyOutcome = Outcome | MasterOutcome;
-export const isMasterOutcome = (outcome: AnyOutcome): outcome is MasterOutcome => 'kind' in outcome;
+export const anyOutcomeSchema = z.discriminatedUnion('kind', [outcomeSchema, masterOutcomeSchema]);
+export const isMasterOutcome = (outcome: AnyOutcome): outcome is MasterOutcome => outcome.kind === 'frames';
 
 /** A master, in whatever form: it rests on the settings of the night besides its profile. */
 export const restsOnSettings = (outcome: AnyOutcome): boolean =>

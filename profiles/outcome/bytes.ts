@@ -2,6 +2,7 @@
 import type { VideoFacts } from '../../media/facts.ts';
 import { planesOf } from '../../media/pixel-format.ts';
 import { rdd36TargetBits, soundTraits, vc3FrameBytes } from '../codecs.ts';
+import { AAC_KILOBITS } from '../limits.ts';
 import type { Outcome } from '../outcome.ts';
 import type { Profile } from '../schema.ts';
 
@@ -57,8 +58,7 @@ export function estimatedBytes(
   const sound = audio.reduce((sum, track) => {
     const bytesPerSample = soundTraits(profile.audio.format, track.codec)?.bytesPerSample ?? null;
     if (bytesPerSample !== null) return sum + track.samples * track.channels * bytesPerSample;
-    // 160 kbit/s a channel, as the recipe sets it.
-    return sum + Math.ceil((track.samples / track.sampleRate) * track.channels * 20_000);
+    return sum + Math.ceil((track.samples / track.sampleRate) * track.channels * ((1000 * AAC_KILOBITS) / 8));
   }, 0);
   return (
     pictureBytes(profile, video, raster.width, raster.height) +

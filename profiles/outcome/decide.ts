@@ -5,6 +5,7 @@ import { isRgb } from '../../media/pixel-format.ts';
 import { formatRatio } from '../../media/time/rate.ts';
 import { rgbBasis } from '../../proof/tap.ts';
 import { traitsOf, vc3FrameBytes } from '../codecs.ts';
+import { LARGEST_SIDE } from '../limits.ts';
 import type { Outcome } from '../outcome.ts';
 import type { Profile } from '../schema.ts';
 import { estimatedBytes } from './bytes.ts';
@@ -31,9 +32,6 @@ export interface OutcomeRequest {
 export type OutcomeDecision =
   | { readonly outcome: Outcome; readonly notes: readonly Finding[] }
   | { readonly outcome: null; readonly findings: readonly Finding[] };
-
-/** ffmpeg and the wrappers hold more, but no encoder here was ever run on more. */
-const LARGEST_SIDE = 16_384;
 
 function rasterFindings(raster: Raster, level: number | null, { profile, facts }: OutcomeRequest): Finding[] {
   const { smallest } = traitsOf(profile.video);
@@ -165,6 +163,7 @@ export function outcomeOf(request: OutcomeRequest): OutcomeDecision {
     timecode: timecode.timecode,
   };
   const outcome: Outcome = {
+    kind: 'movie',
     fileName: fileNameOf(profile.file_name, parts, profile.container),
     frames: video.frames,
     rate: video.rate,

@@ -5,14 +5,13 @@ import { roundedDivision, safeNumber } from '../../media/time/rate.ts';
 import { formatTimecode } from '../../media/time/timecode.ts';
 import { encoderProfile, traitsOf } from '../codecs.ts';
 import { keptPixels } from '../kept-pixels.ts';
+import { AAC_KILOBITS } from '../limits.ts';
 import type { Outcome } from '../outcome.ts';
 import type { Profile } from '../schema.ts';
 import { teeFile } from './escape.ts';
 
 /** x264 gives other bytes with other thread counts, so the count is part of the recipe and not of the machine. */
 const X264_THREADS = 4;
-/** Each channel, a second. */
-const AAC_KILOBITS = 160;
 
 /**
  * Version 3; range coder, which depths above 8 need in any case; one frame a group, so that each stands by itself; a checksum in each slice.

@@ -10,7 +10,8 @@ import {
 } from 'node:fs';
 import { basename, dirname, join } from 'node:path';
 import { surveySequence } from '../../coordinator/survey/sequence.ts';
-import { type Job, type MasterWork, mastersOf, workOf } from '../../ledger/job.ts';
+import { type Job, type MasterWork, workOf } from '../../ledger/job.ts';
+import { mastersOf } from '../support/jobs.ts';
 import { toolchainOf } from '../../ledger/toolchain.ts';
 import type { InputName } from '../../media/colour/input.ts';
 import type { Interpretation } from '../../media/interpretation.ts';
@@ -129,7 +130,7 @@ export async function masterJob(
     profiles: [loaded],
     findings,
   } = await loadProfiles({ wanted: ['grading-master-exr'] });
-  if (loaded === undefined || !('kind' in loaded.profile)) throw new Error(JSON.stringify(findings));
+  if (loaded === undefined || loaded.profile.kind !== 'master') throw new Error(JSON.stringify(findings));
   const profile = {
     ...loaded.profile,
     compression,

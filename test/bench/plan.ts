@@ -63,7 +63,6 @@ export async function measurePlan(): Promise<void> {
     toolchain: 't',
     isDone: () => false,
     volumes: [{ name: 'delivery', freeBytes: 2 ** 50, freeFiles: null }],
-    workers: 4,
   });
   const seconds = (performance.now() - started) / 1000;
   process.stdout.write(

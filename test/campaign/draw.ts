@@ -123,7 +123,7 @@ export async function dealer(seed: number, folder: string, only?: FaultName): Pr
       };
       const deliverables = wanted.flatMap(({ profile, hash }) => {
         const { outcome } = outcomeOf({ day: 'day-01', roll: 'A001', clip: about, facts, profile });
-        return outcome === null ? [] : [{ profile, profileHash: hash, outcome }];
+        return outcome === null ? [] : [{ kind: 'movie' as const, profile, profileHash: hash, outcome }];
       });
       if (deliverables.length < wanted.length) continue;
       let operation: Operation = { do: 'none' };

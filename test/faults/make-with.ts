@@ -1,7 +1,8 @@
 /** What the encode of a job leaves in its staging files, with a fault or without: made as the worker makes it, and neither checked nor published. */
 import { mkdirSync } from 'node:fs';
 import { join } from 'node:path';
-import { type Job, moviesOf } from '../../ledger/job.ts';
+import type { Job } from '../../ledger/job.ts';
+import { moviesOf } from '../support/jobs.ts';
 import { layout } from '../../ledger/layout.ts';
 import { workContext } from '../support/work.ts';
 import { make } from '../../worker/make.ts';

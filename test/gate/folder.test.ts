@@ -202,7 +202,9 @@ describe('what the night takes for done', () => {
   const job = {
     clip: goodWorld().input.clips[0]?.clip,
     toolchain: wanted.toolchain,
-    deliverables: [{ profile: { name: 'cut' }, profileHash: wanted.profileHash, outcome: wanted.outcome }],
+    deliverables: [
+      { kind: 'movie', profile: { name: 'cut' }, profileHash: wanted.profileHash, outcome: wanted.outcome },
+    ],
   } as unknown as Job;
 
   test('is the folder with the digest that its report names', async () => {

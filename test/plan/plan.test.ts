@@ -1,13 +1,7 @@
 /** The plan of a night, from facts alone. */
-import fc from 'fast-check';
 import { beforeAll, describe, expect, test } from 'vitest';
-import {
-  collisionKey,
-  planNight,
-  speedKey,
-  type PlanRequest,
-  type RollToPlan,
-} from '../../coordinator/plan/index.ts';
+import { planNight, type PlanRequest, type RollToPlan } from '../../coordinator/plan/index.ts';
+import { secondsOf } from '../../coordinator/plan/time.ts';
 import { finding } from '../../findings/finding.ts';
 import { jobSchema } from '../../ledger/job.ts';
 import type { LoadedProfile } from '../../profiles/schema.ts';
@@ -51,7 +45,6 @@ function request(rolls: readonly RollToPlan[], over: Partial<PlanRequest> = {}):
     toolchain: 't'.repeat(64),
     isDone: () => false,
     volumes: [{ name: 'delivery', freeBytes: 10 ** 12, freeFiles: 10 ** 6 }],
-    workers: 2,
     ...over,
   };
 }
@@ -195,15 +188,6 @@ describe('names that meet', () => {
     expect(codes(plan.refusals).sort()).toEqual(['name-collision A001', 'name-collision a001']);
     expect(plan.jobs.map(({ job }) => job.roll)).toEqual(['B001']);
   });
-
-  test('the key of a name does not depend on case or normal form', () => {
-    fc.assert(
-      fc.property(fc.string({ unit: 'grapheme' }), (name) => {
-        expect(collisionKey(name.normalize('NFD'))).toBe(collisionKey(name.normalize('NFC')));
-        expect(collisionKey(name.normalize('NFC').toUpperCase())).toBe(collisionKey(name));
-      }),
-    );
-  });
 });
 
 describe('room on the target', () => {
@@ -278,28 +262,12 @@ describe('room on the target', () => {
 });
 
 describe('time', () => {
-  test('a learned speed replaces the table', () => {
-    const facts = clipFacts({ video: { frames: 2_400 }, audio: [] });
-    const one = request([roll('A001', [{ clip: clipNamed('x'), facts, findings: [] }])], {
-      speeds: { [speedKey(facts, [vc3, review])]: 24 },
-    });
-    expect(planNight(one).jobs[0]?.seconds).toBe(101);
-    expect(planNight({ ...one, speeds: {} }).jobs[0]?.seconds).not.toBe(101);
-  });
-
-  test('the order of the profiles makes no other key; another profile or raster does', () => {
-    const facts = clipFacts();
-    expect(speedKey(facts, [vc3, review])).toBe(speedKey(facts, [review, vc3]));
-    expect(speedKey(facts, [vc3])).not.toBe(speedKey(facts, [review]));
-    expect(speedKey(clipFacts({ video: { width: 3840 } }), [vc3])).not.toBe(speedKey(facts, [vc3]));
-  });
-
   test('two workers need half the time of one for even jobs, and never less than the longest job', () => {
     const clips = Array.from({ length: 8 }, (_, index) =>
       clip(`c${index}`, { video: { frames: 2_400 }, audio: [] }),
     );
     const seconds = (workers: number): number =>
-      planNight(request([roll('A001', clips)], { workers })).seconds;
+      secondsOf(planNight(request([roll('A001', clips)])).jobs, workers);
     expect(Math.abs(seconds(2) * 2 - seconds(1))).toBeLessThanOrEqual(2);
     expect(seconds(100)).toBe(seconds(8));
   });

@@ -1,8 +1,9 @@
 /** Profile files: what is taken, what is refused and how the refusal reads, and what the hash depends on. */
-import { mkdirSync, writeFileSync } from 'node:fs';
+import { mkdirSync, readFileSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import fc from 'fast-check';
 import { describe, expect, test } from 'vitest';
+import { packageFolder } from '../../files/installation.ts';
 import { describeFinding, type Finding } from '../../findings/finding.ts';
 import {
   builtInNames,
@@ -182,7 +183,7 @@ describe('refusals name file, line, field, what was found and what would do', ()
     ],
     [
       'a field that is left out',
-      'version: 1\nname: mine\nsummary: x\n',
+      'version: 1\nkind: movie\nname: mine\nsummary: x\n',
       'profile-field-missing',
       1,
       'container',
@@ -409,6 +410,36 @@ describe('refusals name file, line, field, what was found and what would do', ()
   test('every fault of a file is told at once', async () => {
     const findings = await lint(`${head}reel: perhaps\ninterlaced: maybe\nspeed: fast\n`);
     expect(findings.map((item) => item.field).sort()).toEqual(['interlaced', 'reel', 'speed']);
+  });
+});
+
+describe('the kind of a profile', () => {
+  const kinds = 'movie, master';
+  const faults = async (text: string): Promise<unknown> =>
+    (await lint(text)).map(({ code, field, found, expected }) => [code, field, found, expected]);
+
+  test('is never guessed from the other fields', async () => {
+    const movie = readFileSync(join(packageFolder, 'profiles/builtin/editorial-vc3.yaml'), 'utf8');
+    const own = movie.replace('name: editorial-vc3', 'name: mine');
+    expect(await faults(own)).toEqual([]);
+    expect(await faults(own.replace('kind: movie\n', ''))).toEqual([
+      ['profile-field-missing', 'kind', expect.stringMatching(/kind: not stated$/), kinds],
+    ]);
+    expect(await faults(own.replace('kind: movie', 'kind: proxy'))).toEqual([
+      ['profile-value-wrong', 'kind', expect.stringMatching(/kind: "proxy"$/), kinds],
+    ]);
+  });
+
+  test('is taken over with `extends`, and brings its fields', async () => {
+    expect(await faults('version: 1\nname: mine\nsummary: a test\nextends: dpx-10\n')).toEqual([]);
+    expect(await faults('version: 1\nname: mine\nsummary: a test\nextends: dpx-10\nburn_in: []\n')).toEqual([
+      [
+        'profile-field-unknown',
+        'burn_in',
+        expect.stringMatching(/no such field$/),
+        expect.stringContaining('compression'),
+      ],
+    ]);
   });
 });
 

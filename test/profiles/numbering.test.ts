@@ -63,8 +63,7 @@ test.each<[string, () => Promise<Clip>, Numbering, string]>([
   const {
     profiles: [loaded],
   } = await loadProfiles({ wanted: ['grading-master-exr'] });
-  if (loaded === undefined || !('kind' in loaded.profile) || loaded.profile.kind !== 'master')
-    throw new Error('no profile of a master');
+  if (loaded === undefined || loaded.profile.kind !== 'master') throw new Error('no profile of a master');
   const profile = {
     ...loaded.profile,
     numbering: { ...loaded.profile.numbering, from },

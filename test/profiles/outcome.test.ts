@@ -6,7 +6,7 @@ import { formatTimecode, parseTimecode } from '../../media/time/timecode.ts';
 import type { ClipFacts } from '../../media/facts.ts';
 import { outcomeSchema, type Outcome } from '../../profiles/outcome.ts';
 import { outcomeOf } from '../../profiles/outcome/decide.ts';
-import { cleaned, fileNameOf } from '../../profiles/outcome/file-name.ts';
+import { fileNameOf } from '../../profiles/outcome/file-name.ts';
 import { levelFor } from '../../profiles/outcome/level.ts';
 import { rasterOf } from '../../profiles/outcome/raster.ts';
 import { samplesWithin } from '../../profiles/outcome/sound.ts';
@@ -583,27 +583,6 @@ describe('reel and file name', () => {
     expect(fileNameOf('{day}_{roll}_{reel}_{clip}_{profile}_{timecode}', parts, 'mov')).toBe(
       'day-02_A001_R1_bell_p_01-02-03-04.mov',
     );
-  });
-
-  test.each([
-    ['10:30', '10_30'],
-    ['a/b\\c', 'a_b_c'],
-    ['what? "no" <*|>', 'what_ _no_ ____'],
-    ['..hidden', '__hidden'],
-    ['-leading', '_leading'],
-    ['--help', '__help'],
-    ['trailing. ', 'trailing__'],
-    ['line\nbreak', 'line_break'],
-    ['raw\udcff\udcfe', 'raw__'],
-    ['turned\u202egnp', 'turned_gnp'],
-    ['CON', '_CON'],
-    ['com1.take', '_com1.take'],
-    ['console', 'console'],
-    ['e\u0301cole', '\u00e9cole'],
-    ['جرس', 'جرس'],
-    ['100%d', '100%d'],
-  ])('%j is written as %j', (name, expected) => {
-    expect(cleaned(name)).toBe(expected);
   });
 
   test('a name is at most 200 bytes, cut between characters, and two long ones that differ at the end stay two', () => {

@@ -2,6 +2,7 @@
 import { mkdirSync, readdirSync, rmSync, writeFileSync } from 'node:fs';
 import { join, resolve } from 'node:path';
 import { describe, expect, test } from 'vitest';
+import { parseRate } from '../../media/time/rate.ts';
 import { loadDecoders } from '../../media/raw/decoders/declared/all.ts';
 import { DecoderFailed, type RawDecoder, chooseDecoder, openRaw } from '../../media/raw/decoders/decoder.ts';
 import { declaredRawDecoder, planesOf, runDeclared } from '../../media/raw/decoders/declared/decode.ts';
@@ -265,6 +266,17 @@ describe('a declared decoder of movies', () => {
       `#!/bin/sh\nprintf '${output}'\n`,
     );
     expect(await askDeclared(decoder, clip())).toMatchObject({ told });
+  });
+
+  test('the rate is read as everywhere', async () => {
+    const where = { form: 'text', frames: 'frames (\\d+)', rate: 'rate (\\S+)' };
+    for (const text of ['47.952', '95.904', '119.88', '25.0', '24000/1001', '25']) {
+      const decoder = await declare(
+        { ...smallMovie, tells: { command: ['./program', '{file}'], ...where } },
+        `#!/bin/sh\nprintf 'frames 24 rate ${text}'\n`,
+      );
+      expect(await askDeclared(decoder, clip())).toMatchObject({ told: { rate: parseRate(text) } });
+    }
   });
 
   test.each([

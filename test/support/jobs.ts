@@ -1,6 +1,11 @@
 /** Jobs as literals, for tests of the queue that run no encoder. */
-import type { Job } from '../../ledger/job.ts';
+import type { Job, MasterWork, MovieWork } from '../../ledger/job.ts';
 import { clip, facts, loaded, outcome } from './world.ts';
+
+/** What a job makes, by kind. */
+export const moviesOf = (job: Job): MovieWork[] => job.deliverables.filter((work) => work.kind === 'movie');
+export const mastersOf = (job: Job): MasterWork[] =>
+  job.deliverables.filter((work) => work.kind === 'frames');
 
 export function jobOf(number: number, run: string, profiles: readonly string[] = ['cut']): Job {
   const id = `A001C${String(number).padStart(5, '0')}`;
@@ -24,6 +29,7 @@ export function jobOf(number: number, run: string, profiles: readonly string[] =
     },
     span: { start: 0, count: 24 },
     deliverables: profiles.map((name) => ({
+      kind: 'movie',
       profile: loaded(name, `hash-${name}`).profile,
       profileHash: `hash-${name}`,
       outcome,

@@ -59,7 +59,7 @@ export async function makeAll(
     const decided = outcomeOf({ day: 'day-01', roll: 'A001', clip, facts, profile });
     if (decided.outcome === null) throw new Error(JSON.stringify(decided.findings));
     return {
-      deliverable: { profile, profileHash: profile.name, outcome: decided.outcome },
+      deliverable: { kind: 'movie' as const, profile, profileHash: profile.name, outcome: decided.outcome },
       staged: join(folder, `${profile.name}-${decided.outcome.fileName}`),
     };
   });

@@ -76,6 +76,7 @@ export const facts: ClipFacts = {
 };
 
 export const outcome: Outcome = {
+  kind: 'movie',
   fileName: 'A001C001.mov',
   frames: 24,
   rate: { num: 24, den: 1 },
@@ -105,6 +106,7 @@ export function loaded(
     origin: 'test',
     profile: {
       version: 1,
+      kind: 'movie',
       name,
       summary: 'for tests',
       container: 'mov',

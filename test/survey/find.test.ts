@@ -1,7 +1,8 @@
 import fc from 'fast-check';
 import { describe, expect, test } from 'vitest';
 import { findClips } from '../../coordinator/survey/index.ts';
-import { clipIds, collisionKey, contentDigest } from '../../coordinator/survey/identity.ts';
+import { clipIds, contentDigest } from '../../coordinator/survey/identity.ts';
+import { collisionKey } from '../../files/safe-names.ts';
 import { movieExtensions } from '../../coordinator/survey/kinds.ts';
 import { holds } from '../../findings/finding.ts';
 import type { RollFile } from '../../ledger/roll.ts';

@@ -1,10 +1,12 @@
+import { InvalidArgumentError } from 'commander';
 import fc from 'fast-check';
 import { describe, expect, test } from 'vitest';
+import { rateOption } from '../../coordinator/commands/options.ts';
+import { registry } from '../../findings/registry.ts';
 import {
   compareRatios,
   divideRatios,
   formatRatio,
-  framesToSamples,
   knownRateNear,
   knownRates,
   labelBase,
@@ -60,6 +62,40 @@ describe('reading a rate', () => {
     '9999999999999',
   ])('%j is refused', (text) => {
     expect(() => parseRate(text)).toThrow(RangeError);
+  });
+
+  test('the command line reads and refuses the same texts', () => {
+    const read = (parse: (text: string) => unknown, text: string): unknown => {
+      try {
+        return parse(text);
+      } catch (error) {
+        if (error instanceof RangeError || error instanceof InvalidArgumentError) return 'refused';
+        throw error;
+      }
+    };
+    const number = fc.nat(130_000).map(String);
+    const decimal = fc
+      .tuple(fc.nat(130), fc.integer({ min: 0, max: 6 }), fc.nat(999_999))
+      .map(([whole, places, rest]) => (whole + rest / 1e6).toFixed(places));
+    const near = fc
+      .tuple(fc.constantFrom(...knownRates), fc.integer({ min: 0, max: 6 }))
+      .map(([{ num, den }, places]) => (num / den).toFixed(places));
+    const pair = fc.tuple(number, fc.constantFrom('/', ':', ' / '), number).map((parts) => parts.join(''));
+    fc.assert(
+      fc.property(fc.oneof(number, decimal, near, pair, anyRatio.map(formatRatio), fc.string()), (text) => {
+        expect(read(rateOption, text)).toEqual(read(parseRate, text));
+      }),
+      { numRuns: 500 },
+    );
+  });
+
+  test.each(['47.952', '95.904', '119.88', '25.0', '24000/1001'])('--rate takes %s', (text) => {
+    expect(rateOption(text)).toEqual(parseRate(text));
+  });
+
+  test('the remedy for a rate that is not offered names every known rate, in words that --rate takes', () => {
+    const named = registry['rate-not-offered'].remedy.match(/\d+(?:\.\d+)?/g) ?? [];
+    expect(named.map(rateOption)).toEqual(knownRates);
   });
 
   test('what is printed reads back', () => {
@@ -120,13 +156,11 @@ describe('exact arithmetic', () => {
 
   // 48 kHz frames of sound are 1602, 1601, 1602, 1601, 1602 samples at 29.97: the five-frame sequence of SMPTE ST 299 (the order from memory), 8008 in all.
   test('running totals of samples at 29.97 repeat every five frames', () => {
-    const rate = ratio(30000, 1001);
-    expect(
-      [1, 2, 3, 4, 5].map(
-        (frames) => framesToSamples(frames, rate, 48000) - framesToSamples(frames - 1, rate, 48000),
-      ),
-    ).toEqual([1602, 1601, 1602, 1601, 1602]);
-    expect(framesToSamples(5_000_000_000, rate, 48000)).toBe(8_008_000_000_000);
+    const samples = (frames: number): number => rescale(frames, ratio(30000, 1001), ratio(48000));
+    expect([1, 2, 3, 4, 5].map((frames) => samples(frames) - samples(frames - 1))).toEqual([
+      1602, 1601, 1602, 1601, 1602,
+    ]);
+    expect(samples(5_000_000_000)).toBe(8_008_000_000_000);
   });
 
   test('rescaling to a finer rate and back gives the same count', () => {

@@ -20,7 +20,7 @@ import { describe, expect, onTestFinished, test } from 'vitest';
 import { judgeDeliverable } from '../../coordinator/gate/deliverable.ts';
 import { deliverableKey } from '../../coordinator/gate/input.ts';
 import { readDeliverable } from '../../coordinator/gate/disk.ts';
-import type { Job } from '../../ledger/job.ts';
+import { type Job, workOf } from '../../ledger/job.ts';
 import { layout } from '../../ledger/layout.ts';
 import { storeListing } from '../../ledger/listing.ts';
 import { type DeliverableReport, deliverableReportSchema } from '../../ledger/report.ts';
@@ -486,7 +486,7 @@ describe('a worker that dies', () => {
       clip,
       facts,
       span: { start: 0, count: 24 },
-      deliverables: [{ profile: profile.profile, profileHash: 'hash-master', outcome: whole.outcome }],
+      deliverables: [workOf(profile.profile, 'hash-master', whole.outcome)],
       toolchain: toolchain.fingerprint,
     } as Job;
     const [deliverable] = job.deliverables;

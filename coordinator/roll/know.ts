@@ -1,0 +1,221 @@
+/**
+ * One roll's way up to the making, and what is found on it: verification, probe, plan. `check` goes the first step, `plan`
+ * goes all of them, and `run` goes on from there, so that none of them can find what another does not.
+ */
+import type { DayManifests } from '../../files/manifest/day.ts';
+import { type Finding, FindingError, finding } from '../../findings/finding.ts';
+import type { Job } from '../../ledger/job.ts';
+import { type IntakeResult, isVerified } from '../../ledger/roll.ts';
+import type { Toolchain } from '../../ledger/toolchain.ts';
+import type { ClipReaders } from '../../media/clip-readers.ts';
+import type { Rate } from '../../media/time/rate.ts';
+import type { MediaTools } from '../../process/locate.ts';
+import { isMovie, type LoadedProfile } from '../../profiles/schema.ts';
+import { JOB_BYTES_LIMIT, jobBytes } from '../dispatch/flow.ts';
+import type { GateClip, GateInput } from '../gate/input.ts';
+import { type DiscoveredRoll, intakeRoll } from '../intake/index.ts';
+import type { NightPlan } from '../plan/index.ts';
+import type { Board } from '../progress/board.ts';
+import type { Settings } from '../settings/read.ts';
+import type { NightFolders } from './folders.ts';
+import { planDelivery } from './plan-roll.ts';
+import { rollOnDelivery } from './rolls.ts';
+import type { Reservation } from './space.ts';
+import { surveyOf } from './survey-roll.ts';
+
+export interface VerifyContext {
+  readonly request: {
+    readonly folders: Pick<NightFolders, 'dayName' | 'copies' | 'manifests'>;
+    /** Files read side by side. */
+    readonly readers: number;
+  };
+  readonly dayManifests: DayManifests;
+  readonly board: Board;
+  readonly signal: AbortSignal;
+}
+
+export interface RollContext extends VerifyContext {
+  readonly request: VerifyContext['request'] & {
+    readonly folders: NightFolders;
+    /** Rate of numbered sequences that carry none. */
+    readonly statedRate: Rate | null;
+    readonly settings: Settings;
+    /** Patterns as in a gitignore file, of files that are no clips. */
+    readonly ignore: readonly string[];
+  };
+  /** Of clips' headers, for the whole command. */
+  readonly clipReaders: ClipReaders;
+  readonly night: string;
+  readonly run: string;
+  readonly tools: MediaTools;
+  readonly toolchain: Toolchain;
+  readonly profiles: readonly LoadedProfile[];
+  /** Of the rolls whose folders on the delivery would be one, by name. */
+  readonly collisions: ReadonlyMap<string, Finding>;
+  readonly reservation: Pick<Reservation, 'take' | 'left'>;
+  log(message: string, fields: Record<string, unknown>): void;
+}
+
+/** What is known of a roll so far. Filled step by step, so that what was found stays when a later step fails. */
+export interface KnownRoll {
+  readonly roll: DiscoveredRoll;
+  /** <delivery>/<day>/<roll>. */
+  readonly deliveryFolder: string;
+  /** null: verification did not come to an end. */
+  intake: IntakeResult | null;
+  clips: GateClip[];
+  /** Files that are no clips. */
+  otherFiles: string[];
+  /** Of the roll as a whole, besides those of verification. */
+  findings: Finding[];
+}
+
+export function unknownRoll(roll: DiscoveredRoll, folders: NightFolders): KnownRoll {
+  return {
+    roll,
+    deliveryFolder: rollOnDelivery(folders, roll.name),
+    intake: null,
+    clips: [],
+    otherFiles: [],
+    findings: [],
+  };
+}
+
+export function verifyRoll(
+  roll: DiscoveredRoll,
+  { request, dayManifests, board, signal }: VerifyContext,
+): Promise<IntakeResult> {
+  signal.throwIfAborted();
+  board.setPhase(roll.name, 'reading');
+  return intakeRoll({
+    day: request.folders.dayName,
+    roll: roll.name,
+    folder: roll.folder,
+    copies: request.folders.copies,
+    manifests: request.folders.manifests,
+    dayManifests,
+    readers: request.readers,
+    signal,
+    onProgress: ({ readBytes, totalBytes }) => board.reading(roll.name, readBytes, totalBytes),
+  });
+}
+
+/** Clips and facts of a verified roll. False: something speaks against the roll as a whole, and nothing of it is to be planned. */
+export async function probeRoll(known: KnownRoll, context: RollContext): Promise<boolean> {
+  const { roll, intake } = known;
+  const collision = context.collisions.get(roll.name);
+  if (collision !== undefined) known.findings.push(collision);
+  if (collision !== undefined || intake === null || !isVerified(intake)) return false;
+  const { board, request } = context;
+  board.setPhase(roll.name, 'measuring');
+  const surveyed = await surveyOf(intake, context.tools, {
+    settings: context.profiles.every(isMovie) ? null : request.settings.file,
+    decoders: request.settings.decoders,
+    statedRate: request.statedRate,
+    ignore: request.ignore,
+    signal: context.signal,
+    clipReaders: context.clipReaders,
+    onMeasured: (measured, clips) => board.measuring(roll.name, measured, clips),
+  });
+  known.clips = surveyed.clips;
+  known.otherFiles = surveyed.otherFiles;
+  known.findings.push(...surveyed.findings);
+  return true;
+}
+
+/**
+ * Jobs of the clips that nothing speaks against, and room taken for them; refusals go to their clips.
+ * `mayWrite`: a report that only has to be completed is completed.
+ */
+export async function planRoll(
+  known: KnownRoll,
+  context: RollContext,
+  mayWrite: boolean,
+): Promise<Pick<NightPlan, 'jobs' | 'done' | 'planned' | 'volumes'>> {
+  const { roll, deliveryFolder } = known;
+  const plan = await planDelivery({
+    night: context.night,
+    run: context.run,
+    day: context.request.folders.dayName,
+    profiles: context.profiles,
+    // What survey holds of the roll (a file that nobody understands) keeps it from being ready, not its clips from being made.
+    rolls: [
+      {
+        roll: roll.name,
+        folder: roll.folder,
+        deliveryFolder,
+        findings: known.intake?.findings ?? [],
+        clips: known.clips,
+      },
+    ],
+    toolchain: context.toolchain,
+    signal: context.signal,
+    mayWrite,
+    volume: context.reservation.left,
+  });
+  addFindings(known, [...plan.refusals, ...plan.notes]);
+  const tooLarge = plan.jobs
+    .map(({ job }) => ({ job, bytes: jobBytes(job) }))
+    .filter(({ bytes }) => bytes > JOB_BYTES_LIMIT);
+  known.findings.push(
+    ...tooLarge.map(({ job, bytes }) =>
+      finding('job-too-large', `${bytes} bytes`, `at most ${JOB_BYTES_LIMIT} bytes`, {
+        roll: roll.name,
+        clip: job.clip.id,
+      }),
+    ),
+  );
+  const refused = new Set<Job>(tooLarge.map(({ job }) => job));
+  const jobs = plan.jobs.filter(({ job }) => !refused.has(job));
+  context.reservation.take(jobs.map(({ job }) => job));
+  return { ...plan, jobs };
+}
+
+/** Each to its clip, the others to the roll. */
+export function addFindings(known: KnownRoll, found: readonly Finding[]): void {
+  const ofRoll = found.map((item) => ({ ...item, roll: known.roll.name }));
+  known.clips = known.clips.map((entry) => ({
+    ...entry,
+    findings: [...entry.findings, ...ofRoll.filter((item) => item.clip === entry.clip.id)],
+  }));
+  known.findings.push(...ofRoll.filter((item) => item.clip === undefined));
+}
+
+/** A roll that is stopped or breaks stops no other: what is known of it is decided on, and what is not known holds. */
+export async function unlessBroken(
+  known: KnownRoll,
+  { signal, log }: Pick<RollContext, 'signal' | 'log'>,
+  way: () => Promise<void>,
+): Promise<void> {
+  try {
+    await way();
+  } catch (error) {
+    const { name } = known.roll;
+    log('a roll was left', {
+      roll: name,
+      reason: error instanceof Error ? error.stack : String(error),
+    });
+    if (error instanceof FindingError)
+      known.findings.push(...error.findings.map((item) => ({ ...item, roll: name })));
+    else if (!signal.aborted)
+      known.findings.push(finding('program-fault', String(error), 'no fault', { roll: name }));
+  }
+}
+
+/** What the gate is asked of the roll while nothing of it is looked at on the delivery. */
+export function gateInputOf(known: KnownRoll, context: RollContext): GateInput {
+  const { folders } = context.request;
+  return {
+    day: folders.dayName,
+    roll: known.roll.name,
+    intake: known.intake,
+    copiesAsked: folders.copies.length + 1,
+    clips: known.clips,
+    otherFiles: known.otherFiles,
+    profiles: context.profiles,
+    toolchain: context.toolchain,
+    onDisk: new Map(),
+    findings: known.findings,
+    decidedAt: new Date().toISOString(),
+  };
+}

@@ -1,0 +1,132 @@
+/** `plan` says before a run what the run then finds: over rolls that are good, and bad in every way that is known before the making. */
+import { execFileSync } from 'node:child_process';
+import { appendFileSync, mkdirSync, rmSync, writeFileSync } from 'node:fs';
+import { join } from 'node:path';
+import { beforeAll, describe, expect, onTestFinished, test } from 'vitest';
+import type { Finding } from '../../findings/finding.ts';
+import { runCli } from '../support/cli.ts';
+import { copyDay, makeDay, writeMd5Manifest } from '../support/day.ts';
+import { freshFolder, sharedFolder } from '../support/folder.ts';
+
+const base = join(sharedFolder, 'plan-and-run');
+let works = 0;
+
+/** What identifies a finding for people. */
+const lines = (findings: readonly Finding[]): string[] =>
+  findings
+    // That a deliverable is not there can be said only after the making.
+    .filter(({ code }) => code !== 'deliverable-absent')
+    .map(({ code, copy = '', clip = '', file = '', profile = '', found, expected }) =>
+      [code, copy, clip, file, profile, found, expected].join(' | '),
+    )
+    .sort();
+
+interface Both {
+  /** Lines by roll; `` is the day. */
+  readonly plan: ReadonlyMap<string, string[]>;
+  readonly run: ReadonlyMap<string, string[]>;
+}
+
+async function bothOf(day: string, delivery: string, ...more: string[]): Promise<Both> {
+  const args = [day, '--deliver', delivery, '--json', '--quiet', ...more];
+  const planned = await runCli(['plan', ...args]);
+  expect(planned.stderr).toBe('');
+  const plan = JSON.parse(planned.stdout) as { findings: Finding[]; rolls: { roll: string }[] };
+  const ran = await runCli(['run', ...args, '--work', join(base, `work-${works++}`)]);
+  const run = JSON.parse(ran.stdout) as {
+    findings: Finding[];
+    rolls: { roll: string; findings: Finding[] }[];
+  };
+  const rolls = plan.rolls.map(({ roll }) => roll);
+  const ofDay = (item: Finding): boolean => item.roll === undefined || !rolls.includes(item.roll);
+  return {
+    plan: new Map([
+      ['', lines(plan.findings.filter(ofDay))],
+      ...rolls.map((roll): [string, string[]] => [
+        roll,
+        lines(plan.findings.filter((item) => item.roll === roll)),
+      ]),
+    ]),
+    run: new Map([
+      ['', lines(run.findings)],
+      ...run.rolls.map(({ roll, findings }): [string, string[]] => [roll, lines(findings)]),
+    ]),
+  };
+}
+
+describe('a day of good and bad rolls', () => {
+  let both: Both;
+
+  beforeAll(async () => {
+    const good = { 'bell.mov': { frames: 6 } };
+    const day = await makeDay(join(base, 'day-05'), {
+      A001: good,
+      A002: good,
+      A003: good,
+      A004: {},
+      A005: good,
+      B001: { 'good.mov': { frames: 6 }, 'without.mov': { frames: 6, timecode: null } },
+      B002: { 'untagged.mov': { frames: 6, tagged: false } },
+      B003: { 'left/bell.mov': { frames: 6 }, 'right/bell.mov': { frames: 6, timecode: '02:00:00:00' } },
+      B004: good,
+      Straße: good,
+      STRASSE: good,
+    });
+    writeFileSync(join(day, 'A004', 'notes.txt'), 'no clip was shot\n');
+    writeMd5Manifest(join(day, 'A004'));
+    rmSync(join(day, 'A005', 'checksums.md5'));
+    writeFileSync(join(day, 'B004', 'empty.mov'), '');
+    writeMd5Manifest(join(day, 'B004'));
+    const copy = copyDay(day, join(base, 'copy', 'day-05'));
+    appendFileSync(join(day, 'A002', 'bell.mov'), 'x');
+    rmSync(join(copy, 'A003'), { recursive: true });
+    copyDay(join(day, 'A001'), join(copy, 'C001'));
+    const profile = join(base, 'strict.yaml');
+    writeFileSync(
+      profile,
+      `version: 1
+name: strict
+summary: VC-3 at the size of the source, of tagged sources
+extends: editorial-vc3
+raster: { policy: native, width: null, height: null, multiple_of: 1, enlarge: false }
+colour: { primaries: source, transfer: source, matrix: source, range: limited, untagged: hold }
+`,
+    );
+    both = await bothOf(day, join(base, 'delivery'), '--copy', copy, '--profile', profile);
+  }, 240_000);
+
+  test.each([
+    ['good', 'A001', []],
+    ['with a byte too many', 'A002', ['copy-differs', 'copy-not-proved', 'file-checksum-differs']],
+    ['that is not in the copy', 'A003', ['copy-lacks-roll', 'copy-not-proved']],
+    ['without a clip', 'A004', ['roll-empty']],
+    ['without a manifest', 'A005', ['copy-not-proved', 'copy-not-proved', 'manifest-missing']],
+    ['with a clip that the profile refuses', 'B001', ['timecode-missing']],
+    ['of unknown colour', 'B002', ['colour-untagged']],
+    ['with two clips of one name', 'B003', ['name-collision', 'name-collision']],
+    ['with an empty file', 'B004', ['clip-empty', 'file-empty']],
+    ['whose name some file system takes for that of another one', 'STRASSE', []],
+    ['that only the copy has, and one whose name meets another one', '', ['roll-only-in-copy', 'roll-twice']],
+  ])('a roll %s', (_what, roll, codes) => {
+    expect(both.plan.get(roll)).toEqual(both.run.get(roll));
+    expect(both.plan.get(roll)?.map((line) => line.split(' | ')[0])).toEqual(codes);
+  });
+
+  test('no roll is left out by either', () => {
+    expect([...both.plan.keys()].sort()).toEqual([...both.run.keys()].sort());
+  });
+});
+
+/** Needs root (mount(8), tmpfs). */
+test('a delivery without room for the roll', async () => {
+  const folder = freshFolder('no-room');
+  const day = await makeDay(join(folder, 'day-06'), { A001: { 'bell.mov': { frames: 48 } } });
+  const volume = join(folder, 'volume');
+  mkdirSync(volume);
+  execFileSync('mount', ['-t', 'tmpfs', '-o', 'size=1m', 'rushlight-test', volume]);
+  onTestFinished(() => void execFileSync('umount', ['-l', volume]));
+  const both = await bothOf(day, join(volume, 'delivery'), '--profile', 'editorial-rdd36');
+  const short = both.plan.get('A001') ?? [];
+  expect(short.map((line) => line.split(' | ')[0])).toEqual(['target-short']);
+  expect(both.run.get('A001')).toEqual(short);
+}, 120_000);
