@@ -6,6 +6,7 @@ import { describe, expect, test } from 'vitest';
 import { c4OfBytes } from '../../files/manifest/c4.ts';
 import { intakeRoll } from '../../coordinator/intake/index.ts';
 import { findRolls } from '../../coordinator/roll/rolls.ts';
+import type { IntakeResult } from '../../ledger/roll.ts';
 import { freshFolder } from '../support/folder.ts';
 
 interface Day {
@@ -53,7 +54,7 @@ async function check(
 }> {
   const folders = { day, dayName: 'day-03', copies, manifests };
   const { rolls, dayManifests, findings } = await findRolls(folders);
-  const results = [];
+  const results: IntakeResult[] = [];
   for (const { name, folder } of rolls)
     results.push(
       await intakeRoll({ day: 'day-03', roll: name, folder, copies, manifests, dayManifests, readers: 1 }),
