@@ -15,7 +15,7 @@ import { isMasterWork, isMovieMasterWork, type Job } from '../ledger/job.ts';
 import { layout } from '../ledger/layout.ts';
 import { completeRecords, settleDeliverable } from '../ledger/settle.ts';
 import { StagedFileLostError } from '../files/publish.ts';
-import { sourceTrouble, subjectOf, toolchainTrouble } from './claim.ts';
+import { sourceTrouble, subjectOf, toolchainTrouble, workerTrouble } from './claim.ts';
 import { targetTrouble } from './classify.ts';
 import { makeCoded, type StagedMovie } from './coded.ts';
 import { type Deliverable, type JobContext, JobTrouble } from './context.ts';
@@ -37,7 +37,10 @@ export async function runJob(job: Job, context: JobContext): Promise<void> {
     startedAt: new Date().toISOString(),
   };
   try {
-    const refused = toolchainTrouble(job, context.toolchain.fingerprint) ?? (await sourceTrouble(job));
+    const refused =
+      workerTrouble(job, context.workersLost ?? 0) ??
+      toolchainTrouble(job, context.toolchain.fingerprint) ??
+      (await sourceTrouble(job));
     if (refused !== null) throw new JobTrouble({ findings: [refused], again: false });
     const decoderless = await decoderTroubles(job);
     if (decoderless.length > 0) throw new JobTrouble({ findings: decoderless, again: false });

@@ -53,7 +53,9 @@ function decode(text: string): string {
     const value =
       code !== null && code > 0 && code <= 0x10ffff && !(code >= 0xd800 && code <= 0xdfff)
         ? String.fromCodePoint(code)
-        : NAMED[name];
+        : Object.hasOwn(NAMED, name)
+          ? NAMED[name]
+          : undefined;
     if (value === undefined || !whole.endsWith(';'))
       throw new XmlError(`an entity that XML does not define: ${whole.slice(0, 20)}`);
     return value;
@@ -80,7 +82,13 @@ function convert(raw: Raw, outer: Readonly<Record<string, string>>, depth: numbe
       text += (child[CDATA] as readonly Raw[]).map((part) => String(part[TEXT] ?? '')).join('');
     else children.push(convert(child, scope, depth + 1));
   }
-  return { name, namespace: scope[prefix] ?? '', attributes, children, text };
+  return {
+    name,
+    namespace: Object.hasOwn(scope, prefix) ? (scope[prefix] as string) : '',
+    attributes,
+    children,
+    text,
+  };
 }
 
 /** The root element. Throws XmlError. */

@@ -14,7 +14,12 @@ import { ExrDamage } from './damage.ts';
 import { EXR_VERSION, OFFSET_BYTES, exrFlags } from './header.ts';
 import { type ExrHeader, attributesOf } from './parse.ts';
 
-const allowed: Readonly<Record<string, string>> = { ...acesRequired, ...acesOptional };
+/** Without a prototype: an attribute may be called `constructor`. */
+const allowed: Readonly<Record<string, string>> = Object.assign(
+  Object.create(null),
+  acesRequired,
+  acesOptional,
+);
 const zeroes = (name: string): ExrAttribute => ({
   name,
   type: 'string',

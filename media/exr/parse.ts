@@ -39,6 +39,8 @@ export interface ExrHeader {
 }
 
 const MOST_SIDE = 65_536;
+/** Four channels of 32 bits at 16384 x 16384. */
+const MOST_PICTURE_BYTES = 4 * 1024 ** 3;
 const MOST_CHANNELS = 1024;
 
 /** The header ends behind the bytes at hand: more of the file may help. */
@@ -130,6 +132,10 @@ export function readHeader(bytes: Uint8Array): ExrHeader {
     );
   const linesPerChunk = linesOfCompression[compression];
   const lineBytes = channels.reduce((sum, { pixelType }) => sum + width * bytesOfPixelType[pixelType], 0);
+  if (height * lineBytes > MOST_PICTURE_BYTES)
+    throw new ExrDamage(
+      `a picture of ${width}x${height} in ${channels.length} channels, ${height * lineBytes} bytes`,
+    );
   return {
     version,
     attributes,

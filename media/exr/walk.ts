@@ -22,6 +22,15 @@ export interface WalkedExr {
   readonly chunks: readonly ExrChunk[];
 }
 
+/**
+ * Bytes that one stored byte can stand for at most: a run of 128 in two bytes; in deflate 258 in two bits (RFC 1951, 3.2.5). A
+ * chunk that claims more is damage, before room is made for it.
+ */
+const MOST_FROM_A_BYTE: Partial<Record<ExrHeader['compression'], number>> = {
+  rle: 64,
+  zip: 1032,
+  zips: 1032,
+};
 const FIRST_READ = 64 * 1024;
 const MOST_HEADER = 16 * 1024 * 1024;
 
@@ -61,6 +70,9 @@ function chunkOf(header: ExrHeader, index: number, at: number, head: Buffer, fil
   const [storedY, bytes] = [head.readInt32LE(0), head.readInt32LE(4)];
   if (storedY !== y) throw new ExrDamage(`${where} is of line ${storedY}, not ${y}`);
   const raw = lines * header.lineBytes;
+  const most = MOST_FROM_A_BYTE[header.compression];
+  if (most !== undefined && raw > bytes * most)
+    throw new ExrDamage(`${where} has ${bytes} bytes, too few for ${raw} bytes of values`);
   if (bytes < 1 || bytes > raw || (header.compression === 'none' && bytes !== raw))
     throw new ExrDamage(`${where} has ${bytes} bytes for ${lines} lines of ${header.lineBytes}`);
   if (at + CHUNK_HEAD_BYTES + bytes > fileBytes)

@@ -13,6 +13,8 @@ const DEEP = 0x800;
 const MULTIPART = 0x1000;
 /** Scan lines in a chunk by compression number: none, RLE, ZIPS, ZIP, PIZ, PXR24, B44, B44A, DWAA, DWAB. */
 const LINES = [1, 1, 1, 16, 32, 16, 32, 32, 32, 256];
+/** As in media/exr/parse.ts. */
+const MOST_SIDE = 65_536;
 const MOST_HEADER_BYTES = 16 * 1024 * 1024;
 
 interface Attribute {
@@ -74,7 +76,9 @@ function windowOf(attribute: Attribute | undefined, name: string): Window {
     number,
   ];
   if (xMax < xMin || yMax < yMin) throw new StillDamage(`${name} is empty`);
-  return { width: xMax - xMin + 1, height: yMax - yMin + 1 };
+  const [width, height] = [xMax - xMin + 1, yMax - yMin + 1];
+  if (width > MOST_SIDE || height > MOST_SIDE) throw new StillDamage(`${name} of ${width}x${height}`);
+  return { width, height };
 }
 
 /** Pixel types of the channels: 0 whole numbers, 1 half, 2 float. */
