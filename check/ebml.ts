@@ -85,7 +85,9 @@ export function unsigned(bytes: Buffer, { id, start, end }: Element): number {
 }
 
 /** An identifier of 64 bits, as it stands: decimal. */
-export function identifier(bytes: Buffer, { start, end }: Element): string {
+export function identifier(bytes: Buffer, { id, start, end }: Element): string {
+  if (end - start > 8)
+    throw new MatroskaError(`element 0x${id.toString(16)} is a number of ${end - start} bytes`);
   return end === start ? '0' : BigInt(`0x${bytes.toString('hex', start, end)}`).toString();
 }
 

@@ -215,7 +215,7 @@ async function readPart(handle: FileHandle, part: Element, reading: Reading): Pr
         throw new MatroskaError(`element 0x${entry.id.toString(16)} among the tracks`);
       return trackOf(bytes, entry);
     });
-  } else if (part.id === ID.tags) reading.tags.push(...tagsOf(bytes, parts));
+  } else if (part.id === ID.tags) for (const tag of tagsOf(bytes, parts)) reading.tags.push(tag);
   else if (part.id === ID.cluster) readCluster(bytes, parts, reading);
   // The checksums of both were looked at; what they point at is walked through in any case.
   else if (part.id !== ID.seekHead && part.id !== ID.cues)

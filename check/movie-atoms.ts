@@ -61,6 +61,8 @@ function headerAt(bytes: Buffer, at: number, limit: number): Atom {
   const short = bytes.readUInt32BE(at);
   const type = bytes.toString('latin1', at + 4, at + 8);
   // 1: a 64-bit size follows; 0: up to the end.
+  if (short === 1 && at + 16 > limit)
+    throw new MovieAtomsError(`an atom header at byte ${at} crosses the end of what holds it`);
   const long = short === 1 ? Number(bytes.readBigUInt64BE(at + 8)) : null;
   const header = long === null ? 8 : 16;
   const size = long ?? (short === 0 ? limit - at : short);
@@ -92,6 +94,12 @@ function child(bytes: Buffer, parent: Atom | undefined, type: string): Atom | un
 function need(atom: Atom | undefined, type: string): Atom {
   if (atom === undefined) throw new MovieAtomsError(`the timecode track has no ${type}`);
   return atom;
+}
+
+/** The end of what an atom must hold. */
+function within(atom: Atom, end: number): void {
+  if (end > atom.end)
+    throw new MovieAtomsError(`atom ${JSON.stringify(atom.type)} ends at byte ${atom.end}, ${end} is needed`);
 }
 
 /** Reads `ftyp`, `moov` and the first sample of every timecode track. Throws MovieAtomsError for what cannot be followed. */
@@ -143,14 +151,17 @@ async function timecodeTrack(handle: FileHandle, bytes: Buffer, track: Atom): Pr
   const media = child(bytes, track, 'mdia');
   const handler = child(bytes, media, 'hdlr');
   // Full box: version and flags, then component type, then the subtype that says what the track is.
+  if (handler !== undefined) within(handler, handler.start + 12);
   if (handler === undefined || bytes.toString('latin1', handler.start + 8, handler.start + 12) !== 'tmcd')
     return null;
   const table = need(child(bytes, child(bytes, media, 'minf'), 'stbl'), 'stbl');
   const descriptions = need(child(bytes, table, 'stsd'), 'stsd');
+  within(descriptions, descriptions.start + 8);
   const [entry] = children(bytes, descriptions.start + 8, descriptions.end);
   if (entry?.type !== 'tmcd') throw new MovieAtomsError('the timecode track has no tmcd sample description');
   // Behind size and type: 6 reserved, data reference u16, reserved u32, then the fields.
   const fields = entry.start + 12;
+  within(entry, fields + 14);
   const flags = bytes.readUInt32BE(fields);
   const offset = chunkOffset(bytes, table);
   const sample = (await readBytes(handle, offset, 4)).readUInt32BE(0);
@@ -167,12 +178,17 @@ async function timecodeTrack(handle: FileHandle, bytes: Buffer, track: Atom): Pr
 
 /** Where the first sample lies: start of the first chunk. */
 function chunkOffset(bytes: Buffer, table: Atom): number {
-  const short = child(bytes, table, 'stco');
-  if (short !== undefined && bytes.readUInt32BE(short.start + 4) > 0)
-    return bytes.readUInt32BE(short.start + 8);
-  const long = child(bytes, table, 'co64');
-  if (long !== undefined && bytes.readUInt32BE(long.start + 4) > 0)
-    return Number(bytes.readBigUInt64BE(long.start + 8));
+  for (const [type, width] of [
+    ['stco', 4],
+    ['co64', 8],
+  ] as const) {
+    const list = child(bytes, table, type);
+    if (list === undefined) continue;
+    within(list, list.start + 8);
+    if (bytes.readUInt32BE(list.start + 4) === 0) continue;
+    within(list, list.start + 8 + width);
+    return width === 4 ? bytes.readUInt32BE(list.start + 8) : Number(bytes.readBigUInt64BE(list.start + 8));
+  }
   throw new MovieAtomsError('the timecode track has no sample');
 }
 
@@ -180,6 +196,7 @@ function sourceReference(bytes: Buffer, start: number, end: number): string | nu
   if (end - start < 12) return null;
   const name = children(bytes, start, end).find((atom) => atom.type === 'name');
   if (name === undefined) return null;
+  within(name, name.start + 4);
   const length = bytes.readUInt16BE(name.start);
   return bytes.toString('utf8', name.start + 4, Math.min(name.end, name.start + 4 + length));
 }

@@ -24,6 +24,21 @@ function filesOf(job: Job): string[] {
   );
 }
 
+/** As many as a job has attempts: fewer than after which a run has no workers left (coordinator/night/workers.ts). */
+const WORKERS_A_JOB_MAY_COST = 3;
+
+/** A job at which worker after worker is lost would take all of them with it. */
+export function workerTrouble(job: Job, workersLost: number): Finding | null {
+  return workersLost < WORKERS_A_JOB_MAY_COST
+    ? null
+    : finding(
+        'job-ends-workers',
+        `${workersLost} workers were lost at it`,
+        'a job that a worker survives',
+        subjectOf(job),
+      );
+}
+
 /** The clip's files stand and have the bytes that intake read. Their content was read by intake; its checksum is not read again for every job. */
 export async function sourceTrouble(job: Job): Promise<Finding | null> {
   let bytes = 0;

@@ -13,6 +13,8 @@ export interface JobContext {
   readonly stallMilliseconds: number;
   readonly signal: AbortSignal;
   readonly attempt: number;
+  /** Workers that were lost at this job: each died, or did not answer for longer than its lock. None when absent. */
+  readonly workersLost?: number;
   /** No further attempt follows: a failure is written down for good. */
   readonly lastAttempt: boolean;
   readonly onProgress: (progress: JobProgress) => void;

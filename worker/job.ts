@@ -15,7 +15,7 @@ import { isMasterWork, isMovieMasterWork, type Job } from '../ledger/job.ts';
 import { layout } from '../ledger/layout.ts';
 import { completeRecords } from '../ledger/settle.ts';
 import { StagedFileLostError } from '../files/publish.ts';
-import { sourceTrouble, subjectOf, toolchainTrouble } from './claim.ts';
+import { sourceTrouble, subjectOf, toolchainTrouble, workerTrouble } from './claim.ts';
 import { targetTrouble, type Trouble } from './classify.ts';
 import { makeCoded, type StagedMovie } from './coded.ts';
 import { type Deliverable, type JobContext, JobTrouble } from './context.ts';
@@ -61,8 +61,11 @@ export async function runJob(job: Job, context: JobContext): Promise<void> {
 }
 
 /** Throws JobTrouble when this machine, or the clip as it is now, is not what the job was planned with. */
-async function claim(job: Job, { toolchain }: JobContext): Promise<void> {
-  const refused = toolchainTrouble(job, toolchain.fingerprint) ?? (await sourceTrouble(job));
+async function claim(job: Job, { toolchain, workersLost }: JobContext): Promise<void> {
+  const refused =
+    workerTrouble(job, workersLost ?? 0) ??
+    toolchainTrouble(job, toolchain.fingerprint) ??
+    (await sourceTrouble(job));
   const findings = refused === null ? await decoderTroubles(job) : [refused];
   if (findings.length > 0) throw new JobTrouble({ findings, again: false });
 }

@@ -132,6 +132,7 @@ async function work(
       stallMilliseconds: setup.stallSeconds * 1000,
       signal: both,
       attempt: queued.attemptsMade + 1,
+      workersLost: queued.stalledCounter,
       lastAttempt: queued.attemptsMade + 1 >= (queued.opts.attempts ?? 1),
       onProgress: teller(queued, job, stop),
       fence: async () => {

@@ -93,6 +93,12 @@ export const nightCodes = {
     remedy:
       'Its job is made again. If it happens often, look at the worker logs in the work folder and at the memory of the machine.',
   },
+  'job-ends-workers': {
+    weight: 'hold',
+    title: 'worker after worker was lost while it made this clip',
+    remedy:
+      'Look at the worker logs in the work folder and at the memory of the machine; run again with --slots 1, so that no other clip is made beside it. If it is held again, the clip itself ends the worker: deliver it by hand and keep the file.',
+  },
   'workers-gone': {
     weight: 'hold',
     title: 'no worker is left and none can be started',

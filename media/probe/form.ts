@@ -43,6 +43,9 @@ function firstLineOfText(head: Buffer): string | null {
   return line.slice(0, 80);
 }
 
+/** A page of a disk: what stands beside a box's head comes with it. */
+const WINDOW_BYTES = 4096;
+
 /** Walks the top-level boxes. A size of 1 stands for 64 bits behind the type, 0 for "to the end of the file" (14496-12, 4.2). */
 async function readBoxes(
   handle: FileHandle,
@@ -50,8 +53,16 @@ async function readBoxes(
 ): Promise<{ declaredBytes: number; indexed: boolean }> {
   let position = 0;
   let indexed = false;
+  let at = 0;
+  let window: Buffer = Buffer.alloc(0);
   while (position + 8 <= fileBytes) {
-    const head = await readAt(handle, position, 16);
+    // A file of the smallest boxes, or of noise that looks like them, would otherwise be read by 16 bytes.
+    if (position < at || position + 16 > at + window.length) {
+      window = await readAt(handle, position, WINDOW_BYTES);
+      at = position;
+      if (window.length < 8) break;
+    }
+    const head = window.subarray(position - at, position - at + 16);
     const type = head.toString('latin1', 4, 8);
     let size = head.readUInt32BE(0);
     if (size === 1 && head.length === 16) size = Number(head.readBigUInt64BE(8));

@@ -21,6 +21,9 @@ const BASE = 0x1502;
 const DROP = 0x1503;
 /** Partition status of closed partitions: closed and incomplete, closed and complete. */
 const CLOSED = [0x02, 0x04];
+/** Longer than any set of a timecode component; and more of them than any file has. */
+const MOST_SET_BYTES = 4096;
+const MOST_COMPONENTS = 1024;
 /** Header metadata beyond this is not searched; real headers are some tens of kilobytes. */
 const MOST_METADATA_BYTES = 4 * 1024 * 1024;
 
@@ -55,12 +58,14 @@ function timecodesOf(metadata: Buffer): MxfTimecode[] {
   const found: MxfTimecode[] = [];
   for (
     let at = metadata.indexOf(TIMECODE_COMPONENT);
-    at >= 0;
+    at >= 0 && found.length < MOST_COMPONENTS;
     at = metadata.indexOf(TIMECODE_COMPONENT, at + 16)
   ) {
     const ber = berLength(metadata, at + 16);
     if (ber === null) continue;
-    const timecode = timecodeOf(metadata.subarray(ber.value, ber.value + ber.length));
+    const timecode = timecodeOf(
+      metadata.subarray(ber.value, ber.value + Math.min(ber.length, MOST_SET_BYTES)),
+    );
     if (timecode !== null) found.push(timecode);
   }
   return found;

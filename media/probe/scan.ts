@@ -81,7 +81,12 @@ export type Scan =
   | { readonly state: 'unreadable'; readonly why: string; readonly errors: readonly string[] };
 
 /** Counts packets line by line and returns everything else as text. A record begins at a line indented by 8 and ends before the next that is not deeper. */
-async function readOutput(stream: Readable, tally: Tally, touch: () => void): Promise<string> {
+async function readOutput(
+  stream: Readable,
+  tally: Tally,
+  touch: () => void,
+  onBroken: (what: string) => void,
+): Promise<string> {
   const decoder = new StringDecoder('utf8');
   let rest = '';
   let record = '';
@@ -89,7 +94,13 @@ async function readOutput(stream: Readable, tally: Tally, touch: () => void): Pr
   const others: string[] = [];
   const finish = (): void => {
     if (record === '') return;
-    countPacket(tally, JSON.parse(record.trimEnd().replace(/,$/, '')) as Packet);
+    try {
+      countPacket(tally, JSON.parse(record.trimEnd().replace(/,$/, '')) as Packet);
+    } catch (error) {
+      // The program is read to its end all the same, or it would wait for ever.
+      if (!(error instanceof SyntaxError)) throw error;
+      onBroken(error.message);
+    }
     record = '';
   };
   const take = (line: string): void => {
@@ -129,8 +140,7 @@ export interface ScanOptions {
 }
 
 /**
- * Reads a clip once, every packet. Throws FindingError when ffprobe cannot be started or answers in an unknown form,
- * and the signal's reason when stopped.
+ * Reads a clip once, every packet. Throws FindingError when ffprobe cannot be started, and the signal's reason when stopped.
  */
 export async function scan(
   input: OpenedInput,
@@ -140,6 +150,7 @@ export async function scan(
   const tally = emptyTally();
   const errors: string[] = [];
   let text = '';
+  let broken: string | null = null;
   let touch = (): void => {};
   const entries = options.headersOnly === true ? HEADER_ENTRIES : [...PACKET_ENTRIES, ...HEADER_ENTRIES];
   const args = [
@@ -159,7 +170,14 @@ export async function scan(
       touch = alive;
     },
     onStdout: async (stream) => {
-      text = await readOutput(stream, tally, () => touch());
+      text = await readOutput(
+        stream,
+        tally,
+        () => touch(),
+        (what) => {
+          broken ??= what;
+        },
+      );
     },
     onStderrLine: (line) => {
       // The first messages tell the cause; a damaged file can repeat its last one for every frame.
@@ -186,26 +204,21 @@ export async function scan(
       errors,
     };
   }
-  const unknownForm = (what: string): FindingError =>
-    new FindingError(
-      [
-        finding(
-          'tool-unusable',
-          `${tools.ffprobe.path} ${tools.ffprobe.version} describes a file in an unknown form: ${what}`,
-          'the JSON form of ffprobe 5.1 and newer',
-          { file: 'ffprobe' },
-        ),
-      ],
-      3,
-    );
+  // What a damaged file makes ffprobe print (a duration beyond 2^53, a text that is none) is said of this file: the others go on.
+  const unknownForm = (what: string): Scan => ({
+    state: 'unreadable',
+    why: `ffprobe ${tools.ffprobe.version} describes it in an unknown form: ${what}`,
+    errors,
+  });
+  if (broken !== null) return unknownForm(broken);
   let json: unknown;
   try {
     json = JSON.parse(text);
   } catch (error) {
-    throw unknownForm((error as Error).message);
+    return unknownForm((error as Error).message);
   }
   const headers = headersSchema.safeParse(json);
   if (!headers.success)
-    throw unknownForm(`${headers.error.issues[0]?.path.join('.')}: ${headers.error.issues[0]?.message}`);
+    return unknownForm(`${headers.error.issues[0]?.path.join('.')}: ${headers.error.issues[0]?.message}`);
   return { state: 'read', headers: headers.data, tally, errors };
 }

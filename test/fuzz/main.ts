@@ -1,6 +1,6 @@
 /** Many cases of many formats, one after the other, with a state file: what was done is not done twice. */
 import { mkdirSync, mkdtempSync, readFileSync, renameSync, rmSync, writeFileSync } from 'node:fs';
-import { tmpdir } from 'node:os';
+import { availableParallelism, tmpdir } from 'node:os';
 import { dirname, join } from 'node:path';
 import { type Fault, damagedCase } from './child.ts';
 import { fuzz, FuzzChild } from './run.ts';
@@ -55,59 +55,62 @@ export async function runFuzz(run: FuzzRun): Promise<FuzzRow[]> {
   const formats = fuzzFormats.filter((name) => run.formats === undefined || run.formats.includes(name));
   const folder = mkdtempSync(join(tmpdir(), 'rushlight-fuzz-'));
   const state = readState(run.state);
-  const child = new FuzzChild();
-  const rows: FuzzRow[] = [];
-  try {
-    for (const format of formats) {
-      const key = `${format} ${run.seed}`;
-      const before = run.case === undefined ? state[key] : undefined;
-      const begun = performance.now();
-      let said = begun;
-      const rowOf = (cases: number, values: number, faults: readonly Fault[]): FuzzRow => ({
-        format,
-        cases,
-        values: (before?.values ?? 0) + values,
-        faults: [...(before?.faults ?? []), ...faults],
-        seconds: (before?.seconds ?? 0) + (performance.now() - begun) / 1000,
-      });
-      const from = run.case ?? before?.cases ?? 0;
-      const to = run.case === undefined ? run.cases : run.case + 1;
-      if (run.case !== undefined && run.keep !== undefined) {
-        const seeds = join(folder, format, 'seeds');
-        await writeSeeds(format, seeds);
-        writeFileSync(run.keep, damagedCase(format, await readSeeds(seeds), run.seed, run.case));
-      }
-      const done =
-        from >= to
-          ? { values: 0, faults: [] }
-          : await fuzz(
-              {
-                format,
-                seed: run.seed,
-                from,
-                to,
-                folder,
-                onCase: (cases, faults, values) => {
-                  if (run.case === undefined)
-                    writeState(run.state, { ...state, [key]: rowOf(cases, values, faults) });
-                  if (performance.now() - said < SAY_EVERY_MILLISECONDS) return;
-                  said = performance.now();
-                  run.say(`${format}: case ${cases} of ${to}, ${faults.length} faults`);
-                },
-              },
-              child,
-            );
-      const row = rowOf(Math.max(from, to), done.values, done.faults);
-      if (run.case === undefined) state[key] = row;
-      rows.push(row);
-      for (const fault of done.faults)
-        run.say(
-          `FAULT ${format}, seed ${run.seed}, case ${fault.case}, reader “${fault.reader}”: ${fault.what}\n  again: npm run fuzz -- --format ${format} --seed ${run.seed} --case ${fault.case}`,
-        );
+  const rows = new Map<FuzzFormat, FuzzRow>();
+  const left = [...formats];
+  const one = async (child: FuzzChild, format: FuzzFormat): Promise<FuzzRow> => {
+    const key = `${format} ${run.seed}`;
+    const before = run.case === undefined ? state[key] : undefined;
+    const begun = performance.now();
+    let said = begun;
+    const rowOf = (cases: number, values: number, faults: readonly Fault[]): FuzzRow => ({
+      format,
+      cases,
+      values: (before?.values ?? 0) + values,
+      faults: [...(before?.faults ?? []), ...faults],
+      seconds: (before?.seconds ?? 0) + (performance.now() - begun) / 1000,
+    });
+    const keep = (row: FuzzRow): void => {
+      if (run.case !== undefined) return;
+      state[key] = row;
+      writeState(run.state, state);
+    };
+    const from = run.case ?? before?.cases ?? 0;
+    const to = run.case === undefined ? run.cases : run.case + 1;
+    if (run.case !== undefined && run.keep !== undefined) {
+      const seeds = join(folder, format, 'seeds');
+      await writeSeeds(format, seeds);
+      writeFileSync(run.keep, damagedCase(format, await readSeeds(seeds), run.seed, run.case));
     }
+    if (from >= to) return rowOf(from, 0, []);
+    const onCase = (cases: number, faults: readonly Fault[], values: number): void => {
+      keep(rowOf(cases, values, faults));
+      if (performance.now() - said < SAY_EVERY_MILLISECONDS) return;
+      said = performance.now();
+      run.say(`${format}: case ${cases} of ${to}, ${faults.length} faults`);
+    };
+    const done = await fuzz({ format, seed: run.seed, from, to, folder, onCase }, child);
+    for (const fault of done.faults)
+      run.say(
+        `FAULT ${format}, seed ${run.seed}, case ${fault.case}, reader “${fault.reader}”: ${fault.what}\n  again: npm run fuzz -- --format ${format} --seed ${run.seed} --case ${fault.case}`,
+      );
+    const row = rowOf(to, done.values, done.faults);
+    keep(row);
+    return row;
+  };
+  /** One child at a time of each. */
+  const lane = async (): Promise<void> => {
+    const child = new FuzzChild();
+    try {
+      for (let format = left.shift(); format !== undefined; format = left.shift())
+        rows.set(format, await one(child, format));
+    } finally {
+      child.close();
+    }
+  };
+  try {
+    await Promise.all(Array.from({ length: availableParallelism() }, lane));
   } finally {
-    child.close();
     rmSync(folder, { recursive: true, force: true });
   }
-  return rows;
+  return formats.flatMap((format) => rows.get(format) ?? []);
 }

@@ -42,6 +42,8 @@ export interface ExrHeader {
 }
 
 const MOST_SIDE = 65_536;
+/** Four channels of 32 bits at 16384 x 16384. */
+const MOST_PICTURE_BYTES = 4 * 1024 ** 3;
 const MOST_CHANNELS = 1024;
 
 /** The header ends behind the bytes at hand: more of the file may help. */
@@ -130,6 +132,11 @@ export function readHeader(bytes: Uint8Array, fileBytes = bytes.length): ExrHead
     throw new ExrForeign(
       `channel ${subsampled.name} sampled ${subsampled.xSampling}x${subsampled.ySampling}`,
     );
+  const lineBytes = channels.reduce((sum, channel) => sum + width * channel.bytes, 0);
+  if (height * lineBytes > MOST_PICTURE_BYTES)
+    throw new ExrDamage(
+      `a picture of ${width}x${height} in ${channels.length} channels, ${height * lineBytes} bytes`,
+    );
   const linesPerChunk = compressions.find(({ name }) => name === compression)?.lines ?? 1;
   return {
     version,
@@ -144,6 +151,6 @@ export function readHeader(bytes: Uint8Array, fileBytes = bytes.length): ExrHead
     height,
     linesPerChunk,
     chunkCount: Math.ceil(height / linesPerChunk),
-    lineBytes: channels.reduce((sum, channel) => sum + width * channel.bytes, 0),
+    lineBytes,
   };
 }

@@ -59,6 +59,12 @@ export function requireBits(samples: Uint16Array, bits: number): void {
     if (sample > most) throw new StillDamage(`code value ${sample} in a picture of ${bits} bits`);
 }
 
+/** A sample takes a bit at least, whatever the compression: a raster that its pieces cannot hold is damage, before room is made for it. Throws StillDamage. */
+export function requireRoom({ picture: { width, height }, storage: { pieces } }: DngFrame): void {
+  const bytes = pieces.reduce((sum, piece) => sum + piece.bytes, 0);
+  if (width * height > 8 * bytes) throw new StillDamage(`a raster of ${width}x${height} in ${bytes} bytes`);
+}
+
 /**
  * Code values of the whole raw picture, row by row. `file`: all bytes of the file that `frame` was read from. Throws StillDamage
  * with the place for anything that is not whole, and RangeError for a frame that is not ours.
@@ -68,6 +74,7 @@ export function decodeCfa(file: Buffer, frame: DngFrame): Uint16Array {
   if (refused !== null) throw new RangeError(refused);
   const { storage } = frame;
   const { width, height } = frame.picture;
+  requireRoom(frame);
   const cfa = new Uint16Array(width * height);
   for (const [index, piece] of storage.pieces.entries()) {
     inPiece(frame, index, () => {

@@ -4,7 +4,7 @@
  */
 import { type KernelMemory, kernels } from '../../kernels/memory.ts';
 import { StillDamage } from '../still.ts';
-import { bytesOf, inPiece, notOurs, requireSamples } from './decode.ts';
+import { bytesOf, inPiece, notOurs, requireRoom, requireSamples } from './decode.ts';
 import type { DngFrame } from './header.ts';
 import type { RawPiece } from '../tiff/pieces.ts';
 import { type HuffmanSpec, type LosslessHeader, readLosslessHeader } from './jpeg-header.ts';
@@ -76,6 +76,7 @@ export class DngKernel {
 
   /** As `decodeCfa`: the same samples, and the same throws. */
   decode(file: Buffer, frame: DngFrame): Uint16Array {
+    requireRoom(frame);
     const mark = this.#memory.mark;
     try {
       const count = frame.picture.width * frame.picture.height;

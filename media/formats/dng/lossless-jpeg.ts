@@ -96,6 +96,9 @@ export function isPadding(bytes: Uint8Array, positionBits: number): boolean {
 export function decodeLossless(bytes: Buffer, header: LosslessHeader): Uint16Array {
   const { lines, samplesPerLine, components, predictor, precision, pointTransform } = header;
   const width = samplesPerLine * components;
+  // No code is shorter than a bit, so that the claim is held against the bytes before room is made for it.
+  if (width * lines > 8 * bytes.length)
+    throw new StillDamage(`${width * lines} samples in ${bytes.length} bytes`);
   const known = new Map<HuffmanSpec, Uint16Array>();
   const tables = header.tables.map((spec) => {
     const table = known.get(spec) ?? codeTable(spec);

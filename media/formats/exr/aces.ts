@@ -4,7 +4,12 @@ import { AP0, CHECKSUM_BYTES, acesOptional, acesRequired } from './aces-rules.ts
 import { type Chromaticities, type ExrAttribute, exrAttribute, exrValue } from './attribute.ts';
 import type { HeaderLayout } from './header.ts';
 
-const allowed: Readonly<Record<string, string>> = { ...acesRequired, ...acesOptional };
+/** Without a prototype: an attribute may be called `constructor`. */
+const allowed: Readonly<Record<string, string>> = Object.assign(
+  Object.create(null),
+  acesRequired,
+  acesOptional,
+);
 const zeroes = (name: string): ExrAttribute => ({
   name,
   type: 'string',

@@ -9,6 +9,8 @@ import { StillDamage, type StillHeader, storedTimecode } from '../still.ts';
 import { exrCompressions } from './attribute.ts';
 import { EXR_MAGIC, exrFlags, linesOfCompression } from './header.ts';
 
+/** Wider or higher is no picture, and would ask for memory that nobody has. */
+const MOST_SIDE = 65_536;
 const MOST_HEADER_BYTES = 16 * 1024 * 1024;
 
 interface Attribute {
@@ -71,7 +73,9 @@ function windowOf(attribute: Attribute | undefined, name: string): Window {
     number,
   ];
   if (xMax < xMin || yMax < yMin) throw new StillDamage(`${name} is empty`);
-  return { width: xMax - xMin + 1, height: yMax - yMin + 1 };
+  const [width, height] = [xMax - xMin + 1, yMax - yMin + 1];
+  if (width > MOST_SIDE || height > MOST_SIDE) throw new StillDamage(`${name} of ${width}x${height}`);
+  return { width, height };
 }
 
 /** Pixel types of the channels: 0 whole numbers, 1 half, 2 float. */

@@ -75,6 +75,8 @@ const TYPE_BYTES: Readonly<Record<FieldType, number>> = {
 };
 /** The largest value here is an opcode list with gain maps. */
 const MOST_VALUE_BYTES = 16 * 1024 * 1024;
+/** The longest lists of numbers are those of a picture's pieces (pieces.ts). */
+const MOST_NUMBERS = 1024 * 1024;
 const ENTRY_BYTES = 12;
 
 interface Entry {
@@ -116,8 +118,10 @@ export class TiffDirectory {
   /** Numerators and denominators; a whole number has denominator 1. Empty when the field is not there, or holds text. */
   async pairs(tag: number): Promise<[num: number, den: number][]> {
     const entry = this.#entries.get(tag);
+    if (entry === undefined || entry.type === 'ascii') return [];
+    if (entry.count > MOST_NUMBERS) throw new StillDamage(`tag ${tag} of ${entry.count} numbers`);
     const bytes = await this.bytes(tag);
-    if (entry === undefined || bytes === null || entry.type === 'ascii') return [];
+    if (bytes === null) return [];
     const size = TYPE_BYTES[entry.type];
     return Array.from({ length: entry.count }, (_, index) =>
       this.#file.pair(bytes, index * size, entry.type),
