@@ -6,6 +6,7 @@
 import type { KeyObject } from 'node:crypto';
 import { readdir, stat } from 'node:fs/promises';
 import { join } from 'node:path';
+import type { checkDeliverable } from '../../check/index.ts';
 import { type Finding, FindingError, finding } from '../../findings/finding.ts';
 import { layout } from '../../ledger/layout.ts';
 import { nameFromBytes } from '../../files/names.ts';
@@ -19,6 +20,8 @@ export interface AuditRequest {
   readonly tools: MediaTools;
   /** Of whoever is trusted to sign; without any, signatures are told and not verified. */
   readonly publicKeys?: readonly KeyObject[];
+  /** The checker; another one only where the same files are audited many times (tests), and it remembers what it measured. */
+  readonly check?: typeof checkDeliverable;
   readonly signal?: AbortSignal;
   /** Before each deliverable. */
   readonly onDeliverable?: (about: {
