@@ -2,7 +2,7 @@
 import { execFileSync } from 'node:child_process';
 import { existsSync, mkdirSync, readdirSync, rmSync, statfsSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
-import { beforeAll, expect, onTestFinished, test } from 'vitest';
+import { beforeAll, beforeEach, expect, onTestFinished, test } from 'vitest';
 import { copyDay, makeDay } from '../support/day.ts';
 import { codesOf, filesBelow, readVerdict } from '../support/delivery.ts';
 import { freshFolder, sharedFolder } from '../support/folder.ts';
@@ -16,6 +16,7 @@ import {
   startNight,
 } from '../support/night.ts';
 import { eventually } from '../support/processes.ts';
+import { needsRoot } from '../support/root.ts';
 import type { NightResult } from '../../coordinator/night/request.ts';
 
 const base = join(sharedFolder, 'bad-targets');
@@ -30,6 +31,8 @@ beforeAll(async () => {
   });
   copyDay(day, copy);
 }, 60_000);
+
+beforeEach(needsRoot);
 
 interface Volume extends NightFoldersForTest {
   /** Where it is mounted. */

@@ -21,6 +21,7 @@ import { JobTrouble } from '../../worker/context.ts';
 import { runJob } from '../../worker/job.ts';
 import { freshFolder } from '../support/folder.ts';
 import { makeMovie } from '../support/media.ts';
+import { needsRoot } from '../support/root.ts';
 import { jobFor, workContext } from '../support/work.ts';
 
 const oneProfile = ['test/fixtures/profiles/small-vc3.yaml'];
@@ -201,7 +202,8 @@ test('a delivery that is gone is not made again below an empty mount point', asy
   expect(existsSync(join(folder, 'delivery'))).toBe(false);
 });
 
-test('a target that fills up while the encoder writes is told as full', async () => {
+test('a target that fills up while the encoder writes is told as full', async (context) => {
+  needsRoot(context);
   const { job, folder } = await prepared({ frames: 48, size: '640x360' }, oneProfile);
   const delivery = join(folder, 'delivery');
   execFileSync('mount', ['-t', 'tmpfs', '-o', 'size=400k', 'tmpfs', delivery]);
@@ -215,7 +217,8 @@ test('a target that fills up while the encoder writes is told as full', async ()
   }
 });
 
-test('a target that is mounted read-only is told as such', async () => {
+test('a target that is mounted read-only is told as such', async (context) => {
+  needsRoot(context);
   const { job, folder } = await prepared({}, oneProfile);
   const delivery = join(folder, 'delivery');
   execFileSync('mount', ['-t', 'tmpfs', '-o', 'size=400k', 'tmpfs', delivery]);

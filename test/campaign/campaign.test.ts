@@ -1,0 +1,65 @@
+/**
+ * What a campaign is: that it draws, finds a fault of each kind, and lets a clean case pass. Every fault has its own test in
+ * test/faults; each of them drawn once is in the long lane (campaign.long.test.ts), and `npm run campaign` draws thousands.
+ */
+import { writeFileSync } from 'node:fs';
+import { join } from 'node:path';
+import { expect, test } from 'vitest';
+import type { FaultName } from '../faults/fault.ts';
+import { freshFolder, sharedFolder } from '../support/folder.ts';
+import { dealer } from './draw.ts';
+import { runCampaign, summaryOf } from './campaign.ts';
+import { lineOf } from './main.ts';
+
+const SEED = 1;
+/** Material that all campaigns of this run draw from, and make once. */
+const shared = join(sharedFolder, 'campaign-run');
+
+test.each<[of: string, fault: FaultName]>([
+  ['the order of pictures', 'two-swapped'],
+  ['the pictures themselves', 'wrong-range'],
+  ['the sound', 'sound-late'],
+  ['the bytes of the file', 'bit-flipped'],
+])('a fault of %s (%s) is held for what it is', async (_of, fault) => {
+  const results = await runCampaign({ seed: SEED, cases: 1, clean: 0, folder: shared, fault });
+  expect(
+    results.map(({ fault: drawn, end }) => [drawn, end]),
+    results.map(lineOf).join('; '),
+  ).toEqual([[fault, 'caught']]);
+  expect(summaryOf(results)).toMatchObject({ good: true, rows: [{ fault, cases: 1, caught: 1 }] });
+});
+
+test('a clean case is ready', async () => {
+  const results = await runCampaign({ seed: SEED, cases: 0, clean: 1, folder: shared });
+  expect(summaryOf(results)).toEqual({
+    rows: [],
+    clean: { cases: 1, ready: 1, wrongHeld: 0, broken: 0 },
+    good: true,
+  });
+});
+
+test('the same seed and number draw the same case, another seed another one', async () => {
+  const folder = join(sharedFolder, 'campaign');
+  const drawn = async (seed: number): Promise<unknown> => {
+    const { fault, clip, profiles, operation } = await (await dealer(seed, folder)).fault(3).draw();
+    return { fault, clip, profiles, operation };
+  };
+  const first = await drawn(SEED);
+  expect(await drawn(SEED)).toEqual(first);
+  expect(await drawn(SEED + 1)).not.toEqual(first);
+});
+
+test('a case that cannot even be drawn is told as broken, and the campaign goes on', async () => {
+  const folder = freshFolder('campaign');
+  writeFileSync(join(folder, 'material'), 'no folder');
+  const results = await runCampaign({ seed: SEED, cases: 2, clean: 1, folder });
+  expect(results.map(({ id, end }) => ({ id, end }))).toEqual(
+    ['0', '1', 'clean-0'].map((id) => ({ id, end: 'broken' })),
+  );
+  for (const result of results) expect(lineOf(result)).toContain('material');
+  expect(summaryOf(results)).toMatchObject({ good: false, clean: { broken: 1 } });
+});
+
+test('a campaign of nothing proves nothing', () => {
+  expect(summaryOf([]).good).toBe(false);
+});
