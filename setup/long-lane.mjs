@@ -4,6 +4,8 @@
  * is not run again until a source changes.
  */
 
+/** @typedef {{ title: string, missing?: string, args?: string[], env?: Record<string, string>, node?: number }} Step */
+
 /** Damaged files of each format. */
 export const FUZZ_CASES = 10_000;
 /** Newer Nodes than the oldest that is supported, which runs the quick lane. */
@@ -38,6 +40,9 @@ export const partNames = Object.keys(parts);
  * Steps of a part: `title` names it in the record of what passed, `args` for Node, `env` besides, `node` the major of the Node
  * that runs it (absent: this one). `hasFuzz`, `hasImage`: that program is there. `fuzzState`: file in which setup/fuzz.mjs keeps how far it got.
  * A part whose program is absent has one step that says so and cannot pass.
+ * @param {string} part
+ * @param {{ hasFuzz: boolean, fuzzState: string, hasImage: boolean }} here
+ * @returns {Step[]}
  */
 export function stepsOf(part, { hasFuzz, fuzzState, hasImage }) {
   const absent = (file) => [{ title: `${file} is not there`, missing: file }];
@@ -112,7 +117,12 @@ export function readOptions(words) {
   return options;
 }
 
-/** The steps that are still to be run. `passed`: titles, as the record has them. */
+/**
+ * The steps that are still to be run. `passed`: titles, as the record has them.
+ * @param {Step[]} steps
+ * @param {string[]} passed
+ * @returns {Step[]}
+ */
 export function stepsLeft(steps, passed) {
   return steps.filter((step) => step.missing !== undefined || !passed.includes(step.title));
 }

@@ -10,7 +10,6 @@ import { jobSeconds, nightSeconds } from './time.ts';
 import type { Deliverable, NightPlan, PlannedJob, PlanRequest, RollToPlan } from './types.ts';
 
 export { collisionKey } from './names.ts';
-export { speedKey } from './time.ts';
 export type {
   Deliverable,
   NightPlan,
@@ -105,7 +104,7 @@ function jobOf(
         least: 0,
         most: 0,
       }),
-    seconds: jobSeconds(facts, items, request.speeds ?? {}),
+    seconds: jobSeconds(facts, items),
   };
 }
 

@@ -1,4 +1,4 @@
-/** How long a night takes: an estimate from what was learned, else from a table. Nothing but what is shown rests on it. */
+/** How long a night takes: an estimate from a table. Nothing but what is shown rests on it. */
 import type { ClipFacts } from '../../media/facts.ts';
 import { type AnyOutcome, isMasterOutcome } from '../../profiles/outcome/any.ts';
 import { type AnyProfile, isMaster, type LoadedProfile } from '../../profiles/schema.ts';
@@ -29,29 +29,11 @@ function encodeSpeed(profile: AnyProfile): number {
   return video.codec === 'h264' ? h264Speeds[video.preset] : encodeSpeeds[video.codec];
 }
 
-/** Names what a learned speed holds for: jobs from such sources into these profiles. */
-export function speedKey(facts: ClipFacts, profiles: readonly Pick<LoadedProfile, 'hash'>[]): string {
-  const { codec, width, height } = facts.video;
-  return `${codec} ${width}x${height} ${profiles
-    .map((profile) => profile.hash.slice(0, 16))
-    .sort()
-    .join(' ')}`;
-}
-
 export function jobSeconds(
   facts: ClipFacts,
   deliverables: readonly { profile: LoadedProfile; outcome: AnyOutcome }[],
-  speeds: Readonly<Record<string, number>>,
 ): number {
   const { video } = facts;
-  const learned =
-    speeds[
-      speedKey(
-        facts,
-        deliverables.map((item) => item.profile),
-      )
-    ];
-  if (learned !== undefined && learned > 0) return SECONDS_A_JOB + video.frames / learned;
   const megapixels = (width: number, height: number): number => (width * height * video.frames) / 1e6;
   const decode = megapixels(video.width, video.height) / (decodeSpeeds[video.codec] ?? OTHER_DECODE);
   const make = deliverables.reduce((sum, { profile, outcome }) => {

@@ -52,8 +52,6 @@ export interface PlanRequest {
   readonly volumes: readonly VolumeToPlan[];
   /** Jobs that are made at once. */
   readonly workers: number;
-  /** Frames a second that whole jobs were made at before, by `speedKey`. */
-  readonly speeds?: Readonly<Record<string, number>>;
   /** Bytes a pixel that compressed masters took before, by profile hash. */
   readonly sizes?: Readonly<Record<string, number>>;
 }

@@ -3,7 +3,7 @@
  * the label base (frames counted in one second of label) and whether labels are dropped.
  */
 import type { z } from 'zod';
-import { type Rate, framesToSamples, labelBase, ratio, rescale } from './rate.ts';
+import { type Rate, labelBase } from './rate.ts';
 import type { timecodeSchema } from './schema.ts';
 
 export type Timecode = z.infer<typeof timecodeSchema>;
@@ -102,50 +102,10 @@ export function addFrames(timecode: Timecode, frames: number): Timecode {
   return { ...timecode, frame: (((timecode.frame + frames) % day) + day) % day };
 }
 
-/** Frames from `from` up to the next `to`, across midnight when needed: 0 up to a day. Throws RangeError when they count differently. */
-export function framesBetween(from: Timecode, to: Timecode): number {
-  if (!sameCounting(from, to))
-    throw new RangeError(`${formatTimecode(from)} and ${formatTimecode(to)} count differently`);
-  return addFrames(to, -from.frame).frame;
-}
-
 export function sameCounting(a: Timecode, b: Timecode): boolean {
   return a.base === b.base && a.drop === b.drop;
 }
 
 export function sameTimecode(a: Timecode, b: Timecode): boolean {
   return sameCounting(a, b) && a.frame === b.frame;
-}
-
-/**
- * Samples from 00:00:00:00 to the label when frames run at `rate`, to the nearest sample: the TimeReference of
- * broadcast wave files (EBU Tech 3285). At 24000/1001 one hour of label is 3603.6 s.
- */
-export function samplesSinceMidnight(timecode: Timecode, rate: Rate, sampleRate: number): number {
-  return framesToSamples(timecode.frame, rate, sampleRate);
-}
-
-/** The label of the frame nearest to a count of samples since 00:00:00:00. */
-export function timecodeFromSamples(
-  samples: number,
-  sampleRate: number,
-  rate: Rate,
-  drop: boolean,
-): Timecode {
-  const base = labelBase(rate);
-  if (drop && !mayDrop(rate)) throw new RangeError(`no drop-frame at ${rate.num}/${rate.den}`);
-  const frame = rescale(samples, ratio(sampleRate), rate);
-  return addFrames({ frame: 0, base, drop }, frame);
-}
-
-/** The label that a clock shows at a time of day, in milliseconds since midnight: seconds as on the clock, the rest in frames, cut off. Never drop-frame. */
-export function timecodeOfClock(milliseconds: number, base: number): Timecode {
-  requireBase(base);
-  if (!Number.isSafeInteger(milliseconds) || milliseconds < 0 || milliseconds >= 86_400_000)
-    throw new RangeError(`not a time of day: ${milliseconds} ms`);
-  return {
-    frame: Math.floor(milliseconds / 1000) * base + Math.floor(((milliseconds % 1000) * base) / 1000),
-    base,
-    drop: false,
-  };
 }

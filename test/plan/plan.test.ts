@@ -1,13 +1,7 @@
 /** The plan of a night, from facts alone. */
 import fc from 'fast-check';
 import { beforeAll, describe, expect, test } from 'vitest';
-import {
-  collisionKey,
-  planNight,
-  speedKey,
-  type PlanRequest,
-  type RollToPlan,
-} from '../../coordinator/plan/index.ts';
+import { collisionKey, planNight, type PlanRequest, type RollToPlan } from '../../coordinator/plan/index.ts';
 import { finding } from '../../findings/finding.ts';
 import { jobSchema } from '../../ledger/job.ts';
 import type { LoadedProfile } from '../../profiles/schema.ts';
@@ -278,22 +272,6 @@ describe('room on the target', () => {
 });
 
 describe('time', () => {
-  test('a learned speed replaces the table', () => {
-    const facts = clipFacts({ video: { frames: 2_400 }, audio: [] });
-    const one = request([roll('A001', [{ clip: clipNamed('x'), facts, findings: [] }])], {
-      speeds: { [speedKey(facts, [vc3, review])]: 24 },
-    });
-    expect(planNight(one).jobs[0]?.seconds).toBe(101);
-    expect(planNight({ ...one, speeds: {} }).jobs[0]?.seconds).not.toBe(101);
-  });
-
-  test('the order of the profiles makes no other key; another profile or raster does', () => {
-    const facts = clipFacts();
-    expect(speedKey(facts, [vc3, review])).toBe(speedKey(facts, [review, vc3]));
-    expect(speedKey(facts, [vc3])).not.toBe(speedKey(facts, [review]));
-    expect(speedKey(clipFacts({ video: { width: 3840 } }), [vc3])).not.toBe(speedKey(facts, [vc3]));
-  });
-
   test('two workers need half the time of one for even jobs, and never less than the longest job', () => {
     const clips = Array.from({ length: 8 }, (_, index) =>
       clip(`c${index}`, { video: { frames: 2_400 }, audio: [] }),

@@ -6,12 +6,8 @@ import {
   type Timecode,
   addFrames,
   formatTimecode,
-  framesBetween,
   framesPerDay,
   parseTimecode,
-  samplesSinceMidnight,
-  timecodeFromSamples,
-  timecodeOfClock,
 } from '../../media/time/timecode.ts';
 
 const R2398 = ratio(24000, 1001);
@@ -196,22 +192,6 @@ describe('counting on', () => {
     );
   });
 
-  test('what lies between two labels leads from one to the other', () => {
-    fc.assert(
-      fc.property(
-        anyTimecode,
-        fc.nat(5_000_000),
-        (from, frames) =>
-          void expect(addFrames(from, framesBetween(from, addFrames(from, frames)))).toEqual(
-            addFrames(from, frames),
-          ),
-      ),
-    );
-    expect(() =>
-      framesBetween({ frame: 0, base: 30, drop: true }, { frame: 0, base: 30, drop: false }),
-    ).toThrow(RangeError);
-  });
-
   test.each([
     ['23:59:59:23', ratio(24), '00:00:00:00'],
     ['23:59:59;29', R2997, '00:00:00;00'],
@@ -223,43 +203,5 @@ describe('counting on', () => {
   ])('after %s comes', (before, rate, after) => {
     expect(formatTimecode(addFrames(parseTimecode(before, rate), 1))).toBe(after);
     expect(formatTimecode(addFrames(parseTimecode(after, rate), -1))).toBe(before);
-  });
-
-  test('a clip across midnight', () => {
-    expect(
-      framesBetween(parseTimecode('23:59:58:00', ratio(25)), parseTimecode('00:00:01:05', ratio(25))),
-    ).toBe(80);
-  });
-});
-
-describe('time of day', () => {
-  // Broadcast wave TimeReference of the label 01:00:00:00 at 48 kHz, as ffmpeg writes and reads it back; the field is EBU Tech 3285's.
-  test.each([
-    ['24', '01:00:00:00', 172_800_000],
-    ['23.976', '01:00:00:00', 172_972_800],
-    ['29.97', '01:00:00:00', 172_972_800],
-    ['29.97', '01:00:00;00', 172_799_827],
-    ['59.94', '01:00:00;00', 172_799_827],
-    ['50', '01:00:00:00', 172_800_000],
-  ] as const)('at %s, %s is so many samples after midnight', (name, label, samples) => {
-    const timecode = parseTimecode(label, rates[name]);
-    expect(samplesSinceMidnight(timecode, rates[name], 48_000)).toBe(samples);
-    expect(timecodeFromSamples(samples, 48_000, rates[name], timecode.drop)).toEqual(timecode);
-  });
-
-  test('a count of samples finds every frame again', () => {
-    fc.assert(
-      fc.property(fc.constantFrom(...Object.values(rates)), fc.nat(2_000_000), (rate, frame) => {
-        const timecode = { frame, base: Math.round(rate.num / rate.den), drop: false };
-        expect(
-          timecodeFromSamples(samplesSinceMidnight(timecode, rate, 48_000), 48_000, rate, false),
-        ).toEqual(timecode);
-      }),
-    );
-  });
-
-  test('the label of a clock', () => {
-    expect(formatTimecode(timecodeOfClock(((7 * 60 + 5) * 60 + 9) * 1000 + 999, 25))).toBe('07:05:09:24');
-    expect(() => timecodeOfClock(86_400_000, 25)).toThrow(RangeError);
   });
 });
