@@ -9,7 +9,7 @@ import { builtInProfiles } from '../../profiles/load.ts';
 import { outcomeOf } from '../../profiles/outcome/decide.ts';
 import { recipeOf } from '../../profiles/recipe/index.ts';
 import type { Profile } from '../../profiles/schema.ts';
-import { freshFolder } from '../support/folder.ts';
+import { freshFolder, sharedFolder } from '../support/folder.ts';
 import { factsOf, makeAll } from '../support/make.ts';
 import { drained, ffmpeg, makeMovie } from '../support/media.ts';
 
@@ -659,8 +659,7 @@ describe('burnt-in text', () => {
     readonly timecode: string;
   }
   /** Of each text the digests of its four frames, VC-3 of a plain picture: frames of equal pictures are equal bytes. */
-  async function framesOf(texts: readonly Text[]): Promise<string[][]> {
-    const folder = freshFolder('text');
+  async function framesOf(texts: readonly Text[], folder = freshFolder('text')): Promise<string[][]> {
     const made: string[] = [];
     for (const [index, { text, words, rate, timecode }] of texts.entries()) {
       const own = join(folder, String(index));
@@ -750,6 +749,7 @@ describe('burnt-in text', () => {
       const all = ['-', ...names];
       const frames = await framesOf(
         all.map((words): Text => ({ text: 'clip', words, rate: '24', timecode: '01:00:00:00' })),
+        join(sharedFolder, 'names-drawn'),
       );
       drawn = new Map(all.map((name, index) => [name, frames[index] as string[]]));
     });
