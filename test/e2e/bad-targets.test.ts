@@ -111,6 +111,7 @@ test('filled by somebody else in mid-night: target-full, nothing unfinished unde
   const folders = volume('16m');
   const held = heldFfmpeg(freshFolder('held'), 'A001C001');
   const night = startNight(folders, '--ffmpeg', held.path, '--patience-seconds', '3');
+  onTestFinished(() => void night.child.kill('SIGKILL'));
   await eventually(() => existsSync(join(folders.delivery, 'day-05/A001/small-vc3/A001C001.mov')), 30_000);
   await encoding(folders);
   const filler = join(folders.volume, 'filler');
@@ -150,6 +151,7 @@ test.each([
     const folders = volume('64m', delivery);
     const held = heldFfmpeg(freshFolder('held'));
     const night = startNight(folders, '--ffmpeg', held.path, '--patience-seconds', '3');
+    onTestFinished(() => void night.child.kill('SIGKILL'));
     await encoding(folders);
     folders.unmount();
     held.letGo();

@@ -1,7 +1,7 @@
 /** Disturbances that every store takes the same way: a table of cases, run over the private store and over a standing one. */
 import { existsSync, readdirSync, readFileSync, rmSync } from 'node:fs';
 import { dirname, join } from 'node:path';
-import { beforeAll, expect, test } from 'vitest';
+import { beforeAll, expect, onTestFinished, test } from 'vitest';
 import type { RunningCli } from '../support/cli.ts';
 import { copyDay, makeDay } from '../support/day.ts';
 import { readVerdict } from '../support/delivery.ts';
@@ -76,7 +76,10 @@ export function disturbedNights(place: QueuePlace, cases: 'all' | 'few'): Distur
   };
   const beginHeld: DisturbedNights['beginHeld'] = (folders, but) => {
     const { path, letGo } = heldFfmpeg(dirname(folders.work), but);
-    return { ...begin(folders, '--ffmpeg', path), letGo };
+    const night = begin(folders, '--ffmpeg', path);
+    // A test that failed before it let the encoder go must not leave a run that waits for ever; of one that has ended nothing is left to kill.
+    onTestFinished(() => void night.child.kill('SIGKILL'));
+    return { ...night, letGo };
   };
   const fresh = (): NightFoldersForTest => {
     const folder = freshFolder('night');

@@ -74,6 +74,9 @@ export function resultOf(stdout: string): NightResult {
   return JSON.parse(stdout) as NightResult;
 }
 
+/** On a machine that others keep busy a run takes its time to get to its first encode. */
+const ENCODING_MILLISECONDS = 90_000;
+
 /** Waits until an encoder writes into the delivery. */
 export async function encoding(folders: NightFoldersForTest): Promise<number[]> {
   return await eventually(() => {
@@ -86,7 +89,7 @@ export async function encoding(folders: NightFoldersForTest): Promise<number[]> 
       }
     });
     return encoders.length > 0 && encoders;
-  }, 30_000);
+  }, ENCODING_MILLISECONDS);
 }
 
 export function workerPid(folders: NightFoldersForTest): number {
