@@ -1,8 +1,9 @@
+import { availableParallelism } from 'node:os';
 import { BaseSequencer, type TestSpecification } from 'vitest/node';
 import { defineConfig } from 'vitest/config';
 
 /** Short files with minutes of work, most of which is waiting: begun last, one of them would run alone at the end. */
-const LONG = ['/test/night/', '/test/campaign/'];
+const LONG = ['/test/night/', '/test/faults/'];
 
 class LongFirst extends BaseSequencer {
   override async sort(files: TestSpecification[]): Promise<TestSpecification[]> {
@@ -12,17 +13,24 @@ class LongFirst extends BaseSequencer {
   }
 }
 
+/** `*.long.test.ts` is for `npm run test:all` alone: setup/test-all.mjs sets this. */
+const longLane = process.env.RUSHLIGHT_TEST_LANE === 'long';
+const longFiles = 'test/**/*.long.test.ts';
+
 export default defineConfig({
   test: {
-    include: ['test/**/*.test.ts'],
-    exclude: ['test/bench/**', 'node_modules/**', 'dist/**'],
+    include: longLane ? [longFiles] : ['test/**/*.test.ts'],
+    exclude: ['test/bench/**', 'node_modules/**', 'dist/**', 'dist-*/**', ...(longLane ? [] : [longFiles])],
     globalSetup: ['test/support/global-setup.ts'],
-    setupFiles: ['test/support/properties.ts'],
+    setupFiles: ['test/support/properties.ts', 'test/support/cost.ts'],
     // Real encoders: a hang is caught by the tool under test or, last, by this.
     testTimeout: 120_000,
     hookTimeout: 120_000,
-    // A third file at a time gains nothing on two cores (measured), and makes what is timed less sure.
-    maxWorkers: 2,
+    // Files share a worker and what it has loaded: loading all of it again for each would take longer than most of them run.
+    // Whatever a test changes for the whole process (environment, clock) it puts back.
+    isolate: false,
+    // Two at least: much of the time a test waits for a program.
+    maxWorkers: Math.max(2, availableParallelism()),
     sequence: { sequencer: LongFirst },
   },
 });

@@ -18,6 +18,11 @@ export const rooms = [
   'worker',
 ];
 
+/** Every file below a folder, in order; none when the folder is not there. */
+export function filesOf(folder) {
+  return filesBelow(folder, '');
+}
+
 function filesBelow(folder, ending) {
   if (!existsSync(folder)) return [];
   return readdirSync(folder, { recursive: true, withFileTypes: true })

@@ -1,5 +1,6 @@
 /** What an audit is asked for, and what it says of each roll. */
 import type { KeyObject } from 'node:crypto';
+import type { checkDeliverable } from '../../check/index.ts';
 import type { Finding } from '../../findings/finding.ts';
 import type { RollStatement } from '../../ledger/provenance/build.ts';
 import type { verdicts } from '../../ledger/roll.ts';
@@ -11,6 +12,8 @@ export interface AuditRequest {
   readonly tools: MediaTools;
   /** Of whoever is trusted to sign; without any, signatures are told and not verified. */
   readonly publicKeys?: readonly KeyObject[];
+  /** The checker; another one only where the same files are audited many times (tests), and it remembers what it measured. */
+  readonly check?: typeof checkDeliverable;
   readonly signal?: AbortSignal;
   /** Before each deliverable. */
   readonly onDeliverable?: (about: {

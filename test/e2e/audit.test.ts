@@ -8,6 +8,7 @@ import { runCli } from '../support/cli.ts';
 import { makeDay } from '../support/day.ts';
 import { freshFolder, sharedFolder } from '../support/folder.ts';
 import { mediaTools } from '../support/make.ts';
+import { rememberedCheck } from '../support/remembered-check.ts';
 
 const base = join(sharedFolder, 'audit');
 const original = join(base, 'delivery');
@@ -29,12 +30,15 @@ beforeAll(async () => {
   if (night.code !== 0) throw new Error(night.stderr + night.stdout);
 }, 240_000);
 
+/** What is not touched is measured once for all of these. */
+const check = rememberedCheck();
+
 /** A copy of the delivery, spoiled; what the audit says of its one roll. */
 async function auditOf(spoil: (roll: string) => void): Promise<RollAudit> {
   const delivery = freshFolder('audit');
   cpSync(original, delivery, { recursive: true });
   spoil(join(delivery, 'day-06', 'A004'));
-  const result = await auditDelivery({ delivery, tools: await mediaTools() });
+  const result = await auditDelivery({ delivery, tools: await mediaTools(), check });
   expect(result.rolls).toHaveLength(1);
   return result.rolls[0] as RollAudit;
 }
@@ -225,7 +229,7 @@ describe('a held roll', () => {
     const delivery = freshFolder('audit');
     cpSync(held, delivery, { recursive: true });
     spoil(join(delivery, 'day-07', 'A005'));
-    return (await auditDelivery({ delivery, tools: await mediaTools() })).rolls[0] as RollAudit;
+    return (await auditDelivery({ delivery, tools: await mediaTools(), check })).rolls[0] as RollAudit;
   }
 
   test('untouched is held, for the reason that was recorded', async () => {

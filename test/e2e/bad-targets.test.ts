@@ -2,26 +2,26 @@
 import { execFileSync } from 'node:child_process';
 import { existsSync, mkdirSync, readdirSync, rmSync, statfsSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
-import { beforeAll, expect, onTestFinished, test } from 'vitest';
+import { beforeAll, beforeEach, expect, onTestFinished, test } from 'vitest';
 import { copyDay, makeDay } from '../support/day.ts';
 import { codesOf, filesBelow, readVerdict } from '../support/delivery.ts';
 import { freshFolder, sharedFolder } from '../support/folder.ts';
 import {
   encoding,
   essence,
+  heldFfmpeg,
   type NightFoldersForTest,
   processesWith,
   resultOf,
-  slowFfmpeg,
   startNight,
 } from '../support/night.ts';
 import { eventually } from '../support/processes.ts';
+import { needsRoot } from '../support/root.ts';
 import type { NightResult } from '../../coordinator/night/request.ts';
 
 const base = join(sharedFolder, 'bad-targets');
 const day = join(base, 'day-05');
 const copy = join(base, 'copy', 'day-05');
-let slow = '';
 
 beforeAll(async () => {
   const clip = { frames: 24, size: '256x144' };
@@ -30,8 +30,9 @@ beforeAll(async () => {
     B001: { 'B001C001.mov': { ...clip, timecode: '03:00:00:00' } },
   });
   copyDay(day, copy);
-  slow = slowFfmpeg(base, 1.5);
 }, 60_000);
+
+beforeEach(needsRoot);
 
 interface Volume extends NightFoldersForTest {
   /** Where it is mounted. */
@@ -108,13 +109,16 @@ test('too small for one roll, large enough for the other: nothing of the first i
 
 test('filled by somebody else in mid-night: target-full, nothing unfinished under a final name; with room again only what is missing is made', async () => {
   const folders = volume('16m');
-  const night = startNight(folders, '--ffmpeg', slow, '--patience-seconds', '3');
+  const held = heldFfmpeg(freshFolder('held'), 'A001C001');
+  const night = startNight(folders, '--ffmpeg', held.path, '--patience-seconds', '3');
+  onTestFinished(() => void night.child.kill('SIGKILL'));
   await eventually(() => existsSync(join(folders.delivery, 'day-05/A001/small-vc3/A001C001.mov')), 30_000);
   await encoding(folders);
   const filler = join(folders.volume, 'filler');
   const { bavail, bsize } = statfsSync(folders.volume);
   // Leaves less than one deliverable.
   writeFileSync(filler, Buffer.alloc(bavail * bsize - 100_000));
+  held.letGo();
   const ended = await night.done;
   expect(ended.code, ended.stderr).toBe(1);
   const result = resultOf(ended.stdout);
@@ -145,9 +149,12 @@ test.each([
   'the volume pulled in mid-night, the delivery %s: target-gone, the night ends, the empty mount point stays empty',
   async (_where, delivery) => {
     const folders = volume('64m', delivery);
-    const night = startNight(folders, '--ffmpeg', slow, '--patience-seconds', '3');
+    const held = heldFfmpeg(freshFolder('held'));
+    const night = startNight(folders, '--ffmpeg', held.path, '--patience-seconds', '3');
+    onTestFinished(() => void night.child.kill('SIGKILL'));
     await encoding(folders);
     folders.unmount();
+    held.letGo();
     expect(readdirSync(folders.volume)).toEqual([]);
     const ended = await night.done;
     expect(ended.code, ended.stderr).toBe(1);

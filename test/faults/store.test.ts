@@ -1,10 +1,11 @@
 /**
  * Faults of the store, the disk and the clock under one job: whatever stands afterwards under a final name is whole and
  * checked, the gate is ready only when everything is there, and the next run finishes what is missing. Mounting a small
- * tmpfs needs root.
+ * tmpfs needs root (support/root.ts).
  */
 import { execFileSync, spawnSync } from 'node:child_process';
 import {
+  cpSync,
   existsSync,
   mkdirSync,
   readdirSync,
@@ -16,7 +17,7 @@ import {
   writeFileSync,
 } from 'node:fs';
 import { join } from 'node:path';
-import { afterEach, describe, expect, onTestFinished, test, vi } from 'vitest';
+import { afterEach, beforeAll, describe, expect, onTestFinished, test, vi } from 'vitest';
 import { holds } from '../../findings/finding.ts';
 import type { Job } from '../../ledger/job.ts';
 import { layout, STAGING_PREFIX } from '../../ledger/layout.ts';
@@ -25,8 +26,9 @@ import { JobTrouble } from '../../worker/context.ts';
 import { runJob } from '../../worker/job.ts';
 import { gateVerdict } from '../campaign/run-case.ts';
 import { filesBelow } from '../support/delivery.ts';
-import { freshFolder } from '../support/folder.ts';
+import { freshFolder, sharedFolder } from '../support/folder.ts';
 import { makeMovie } from '../support/media.ts';
+import { needsRoot } from '../support/root.ts';
 import { jobFor, workContext } from '../support/work.ts';
 import { faultyFfmpeg } from './stand-in.ts';
 
@@ -54,7 +56,7 @@ async function codesOf(running: Promise<void>): Promise<string[]> {
 
 async function verdictOf(job: Job): Promise<{ verdict: string; codes: string[] }> {
   const { verdict, findings } = await gateVerdict(job);
-  return { verdict, codes: [...new Set(findings.filter(holds).map((item) => item.code))] };
+  return { verdict, codes: [...new Set(findings.filter(holds).map((item) => item.code))].sort() };
 }
 
 const finalPaths = (job: Job): string[] =>
@@ -115,15 +117,28 @@ describe('a worker that dies', () => {
 });
 
 describe('a report that was touched', () => {
-  async function made(): Promise<Job> {
-    const { job } = await prepared([both[0] as string]);
-    await runJob(job, await workContext());
-    expect((await verdictOf(job)).verdict).toBe('ready');
-    return job;
+  let finished: Job;
+  beforeAll(async () => {
+    const folder = join(sharedFolder, 'store-made');
+    const source = await makeMovie(join(folder, 'A001', 'A001C001.mov'), { frames: 24, size: '256x144' });
+    finished = await jobFor(source, join(folder, 'delivery'), [both[0] as string]);
+    await runJob(finished, await workContext());
+    expect(await verdictOf(finished)).toEqual({ verdict: 'ready', codes: [] });
+  });
+  /** The finished job with a copy of its delivery: what lies there names no folder. */
+  function made(): Job {
+    const delivery = join(freshFolder('store'), 'delivery');
+    const deliveryFolder = join(delivery, finished.day, finished.roll);
+    cpSync(finished.deliveryFolder, deliveryFolder, { recursive: true });
+    return { ...finished, deliveryFolder };
   }
 
-  test('torn at any length, it holds the roll, and the next run writes it anew without another encode', async () => {
-    const job = await made();
+  test('and was not, is ready as a copy too', async () => {
+    expect(await verdictOf(made())).toEqual({ verdict: 'ready', codes: [] });
+  });
+
+  test('torn at any length, it holds the roll; the next run writes it again, and the file itself stays as it is', async () => {
+    const job = made();
     const whole = readFileSync(reportPath(job));
     for (const share of [0, 0.01, 0.3, 0.5, 0.9, 1]) {
       writeFileSync(
@@ -132,44 +147,73 @@ describe('a report that was touched', () => {
       );
       expect(await verdictOf(job)).toEqual({ verdict: 'held', codes: ['record-damaged'] });
     }
+    const [path] = finalPaths(job) as [string];
+    const { ino, mtimeMs } = statSync(path);
+    expect(await codesOf(runJob(job, await workContext()))).toEqual([]);
+    expect(await verdictOf(job)).toEqual({ verdict: 'ready', codes: [] });
+    expect(statSync(path)).toMatchObject({ ino, mtimeMs });
   });
 
-  test.each<[string, (report: Record<string, unknown>) => void]>([
+  test.each<[string, readonly string[], (report: Record<string, unknown>) => void]>([
     [
       'another digest',
+      ['record-incomplete'],
       (report) => Object.assign(report.file as object, { xxh128: '0'.repeat(32), sha256: '' }),
     ],
-    ['another size', (report) => Object.assign(report.file as object, { bytes: 1 })],
-    ['another file', (report) => Object.assign(report.file as object, { path: 'small-vc3/A001C002.mov' })],
+    ['another size', ['file-size-differs'], (report) => Object.assign(report.file as object, { bytes: 1 })],
+    [
+      'another file',
+      ['file-absent', 'record-contradictory'],
+      (report) => Object.assign(report.file as object, { path: 'small-vc3/A001C002.mov' }),
+    ],
     [
       'a file outside',
+      ['file-absent', 'record-contradictory'],
       (report) => Object.assign(report.file as object, { path: '../../../A001/A001C001.mov' }),
     ],
-    ['another content', (report) => Object.assign(report.clip as object, { contentDigest: 'f'.repeat(64) })],
-    ['another profile', (report) => Object.assign(report, { profileHash: 'f'.repeat(64) })],
-    ['no checks', (report) => Object.assign(report, { checks: [] })],
-    ['one check fewer', (report) => Object.assign(report, { checks: (report.checks as unknown[]).slice(1) })],
+    [
+      'another content',
+      ['deliverable-outdated'],
+      (report) => Object.assign(report.clip as object, { contentDigest: 'f'.repeat(64) }),
+    ],
+    [
+      'another profile',
+      ['deliverable-outdated'],
+      (report) => Object.assign(report, { profileHash: 'f'.repeat(64) }),
+    ],
+    ['no checks', ['check-absent'], (report) => Object.assign(report, { checks: [] })],
+    [
+      'one check fewer',
+      ['check-absent'],
+      (report) => Object.assign(report, { checks: (report.checks as unknown[]).slice(1) }),
+    ],
     [
       'a check that failed',
+      ['check-failed'],
       (report) => Object.assign((report.checks as object[])[0] as object, { outcome: 'failed' }),
     ],
-    ['not yet published', (report) => Object.assign(report, { state: 'publishing' })],
+    [
+      'not yet published',
+      ['deliverable-unpublished'],
+      (report) => Object.assign(report, { state: 'publishing' }),
+    ],
     [
       'a code that nobody knows',
+      ['from-the-future'],
       (report) =>
         Object.assign(report, { findings: [{ code: 'from-the-future', found: 'x', expected: 'y' }] }),
     ],
-    ['a newer version', (report) => Object.assign(report, { version: 2 })],
-  ])('edited to say %s: held', async (_title, edit) => {
-    const job = await made();
+    ['a newer version', ['record-damaged'], (report) => Object.assign(report, { version: 2 })],
+  ])('edited to say %s: held for %j', async (_title, codes, edit) => {
+    const job = made();
     const report = JSON.parse(readFileSync(reportPath(job), 'utf8')) as Record<string, unknown>;
     edit(report);
     writeFileSync(reportPath(job), JSON.stringify(report));
-    expect((await verdictOf(job)).verdict).toBe('held');
+    expect(await verdictOf(job)).toEqual({ verdict: 'held', codes });
   });
 
   test('an output edited after it was published is not taken for finished, and not overwritten', async () => {
-    const job = await made();
+    const job = made();
     const [path] = finalPaths(job) as [string];
     const bytes = readFileSync(path);
     bytes[bytes.length >> 1] = (bytes[bytes.length >> 1] as number) ^ 1;
@@ -180,7 +224,7 @@ describe('a report that was touched', () => {
   });
 
   test('an output cut off after it was published holds the roll', async () => {
-    const job = await made();
+    const job = made();
     truncateSync((finalPaths(job) as [string])[0], 1_000);
     expect(await verdictOf(job)).toEqual({ verdict: 'held', codes: ['file-size-differs'] });
   });
@@ -207,11 +251,12 @@ describe('a volume that is too small', () => {
     );
   }
 
-  test('full at whatever stage: nothing unfinished stands or lies about, and with room the next run finishes', async () => {
+  test('full at whatever stage: nothing unfinished stands or lies about, and with room the next run finishes', async (context) => {
+    needsRoot(context);
     const whole = await need();
     const ends: string[] = [];
     // From no room at all to room for everything but the last record.
-    for (const share of [0, 0.1, 0.35, 0.6, 0.8, 0.9, 0.95, 0.98, 1, 1.1]) {
+    for (const share of [0, 0.35, 0.8, 0.95, 1.1]) {
       const { job, delivery } = await prepared();
       const { grow } = mounted(delivery, Math.max(16, Math.round(whole * share)));
       mkdirSync(job.deliveryFolder, { recursive: true });
@@ -230,7 +275,8 @@ describe('a volume that is too small', () => {
     expect(ends.at(0)).toBe('target-full');
   }, 240_000);
 
-  test('read-only from the moment of publishing on: told as that, nothing stands, and later it is finished', async () => {
+  test('read-only from the moment of publishing on: told as that, nothing stands, and later it is finished', async (context) => {
+    needsRoot(context);
     const { job, delivery } = await prepared();
     const { grow } = mounted(delivery, 64 * 1024);
     mkdirSync(job.deliveryFolder, { recursive: true });

@@ -358,10 +358,11 @@ describe('timecode and reel', () => {
     const bytes = readFileSync(path);
     const entry = Buffer.from('00003200000001003200', 'hex');
     const at = bytes.indexOf(entry);
-    expect(at).toBeGreaterThan(0);
+    expect(at).not.toBe(-1);
+    expect(bytes.lastIndexOf(entry)).toBe(at);
     Buffer.from('00003200000002001900', 'hex').copy(bytes, at);
     const sample = bytes.indexOf(Buffer.from('0002bf2a', 'hex'));
-    expect(sample).toBeGreaterThan(0);
+    expect(sample).not.toBe(-1);
     bytes.writeUInt32BE(90_005, sample);
     writeFileSync(path, bytes);
     const { facts } = await measured(path);
@@ -474,7 +475,7 @@ test('a picture that is mirrored is not taken for a turned one', async () => {
   const bytes = readFileSync(path);
   // Display matrix of the track header (ISO/IEC 14496-12, 8.3.2): a b u c d v x y w; the sign of c is turned round.
   const at = bytes.indexOf(Buffer.from('000000000001000000000000ffff0000', 'hex'));
-  expect(at).toBeGreaterThan(0);
+  expect(at).not.toBe(-1);
   bytes.writeInt32BE(0x10000, at + 12);
   writeFileSync(path, bytes);
   expect((await measured(path)).evidence.turnsByQuarters).toBe(false);

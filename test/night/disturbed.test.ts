@@ -2,24 +2,23 @@
 import { rmSync } from 'node:fs';
 import { join } from 'node:path';
 import { expect, test } from 'vitest';
-import { freshFolder } from '../support/folder.ts';
-import { encoding, essence, processesWith, resultOf, slowFfmpeg, startNight } from '../support/night.ts';
+import { encoding, essence, processesWith, resultOf, startNight } from '../support/night.ts';
+import { eventually } from '../support/processes.ts';
 import { disturbedNights } from './disturbances.ts';
 
-const { fresh, slow, expectWhole, expectNothingRuns } = disturbedNights({
-  name: 'private',
-  args: () => [],
-  password: null,
-  expireLocks: async () => undefined,
-});
+const { fresh, beginHeld, expectWhole, expectNothingRuns } = disturbedNights(
+  { args: () => [], password: null, expireLocks: async () => undefined },
+  'all',
+);
 
 test('the store killed in mid-night costs nothing but seconds', async () => {
   const folders = fresh();
-  const night = startNight(folders, '--ffmpeg', slow());
+  const night = beginHeld(folders);
   await encoding(folders);
   const stores = processesWith(join(folders.work, 'store')).filter((pid) => pid !== night.child.pid);
-  expect(stores.length).toBeGreaterThan(0);
+  expect(stores).not.toEqual([]);
   for (const pid of stores) process.kill(pid, 'SIGKILL');
+  night.letGo();
   const ended = await night.done;
   expect(ended.code, ended.stderr).toBe(0);
   expect(resultOf(ended.stdout).findings.map((item) => item.code)).toEqual(['store-restarted']);
@@ -28,9 +27,10 @@ test('the store killed in mid-night costs nothing but seconds', async () => {
 
 test('the store’s folder deleted in mid-night: what is not on disk is queued again', async () => {
   const folders = fresh();
-  const night = startNight(folders, '--ffmpeg', slow());
+  const night = beginHeld(folders);
   await encoding(folders);
   rmSync(join(folders.work, 'store'), { recursive: true });
+  night.letGo();
   const ended = await night.done;
   expect(ended.code, ended.stderr).toBe(0);
   expect(resultOf(ended.stdout).findings.map((item) => item.code)).toEqual(['store-restarted']);
@@ -39,10 +39,10 @@ test('the store’s folder deleted in mid-night: what is not on disk is queued a
 
 test('interrupted twice, it stops at once and leaves nothing half made under a final name', async () => {
   const folders = fresh();
-  const night = startNight(folders, '--ffmpeg', slowFfmpeg(freshFolder('slow'), 60));
+  const night = beginHeld(folders);
   await encoding(folders);
   night.child.kill('SIGINT');
-  await new Promise((resolve) => setTimeout(resolve, 300));
+  await eventually(() => /^Interrupted/m.test(night.said()));
   night.child.kill('SIGINT');
   const stopped = performance.now();
   const ended = await night.done;
@@ -59,7 +59,7 @@ test('interrupted twice, it stops at once and leaves nothing half made under a f
 
 test('a second run on the same work folder is refused and told who is at work; the first goes on', async () => {
   const folders = fresh();
-  const night = startNight(folders, '--ffmpeg', slow());
+  const night = beginHeld(folders);
   await encoding(folders);
   const second = await startNight(folders).done;
   expect(second.code).toBe(2);
@@ -67,6 +67,7 @@ test('a second run on the same work folder is refused and told who is at work; t
     kind: 'refusal',
     findings: [{ code: 'work-folder-in-use', found: expect.stringContaining(`process ${night.child.pid},`) }],
   });
+  night.letGo();
   expect((await night.done).code).toBe(0);
   await expectWhole(folders);
 }, 120_000);

@@ -60,7 +60,7 @@ describe('sound as it should be has no difference', () => {
   test.each(cases)('$title', async ({ title: _, proves, ...change }) => {
     const options: Delivery = { sourceSamples: 5 * SECOND, samples: 5 * SECOND, ...change };
     const folder = freshFolder('sound');
-    const { comparison } = await deliver(folder, options, await sourceOf(folder, options));
+    const { comparison } = await deliver(folder, options, await sourceOf(options));
     expect(comparison.differences).toEqual([]);
     for (const [index, channel] of comparison.channels.entries()) {
       const saysNothing =

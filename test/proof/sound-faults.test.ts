@@ -133,7 +133,7 @@ describe.each(soundCodecs)('in %s', (codec) => {
       ...change,
     };
     const folder = freshFolder('sound');
-    const { comparison } = await deliver(folder, options, await sourceOf(folder, options));
+    const { comparison } = await deliver(folder, options, await sourceOf(options));
     expect
       .soft([...new Set(comparison.differences.map(({ kind }) => kind))], JSON.stringify(comparison, null, 1))
       .toEqual(kinds);

@@ -1,5 +1,7 @@
 /** Sound made, delivered by the recipe's filters and coders, spoiled, decoded, and compared with its source's trail. */
-import { join } from 'node:path';
+import { createHash } from 'node:crypto';
+import { mkdirSync } from 'node:fs';
+import { dirname, join } from 'node:path';
 import { runForOutput } from '../../process/run.ts';
 import { SoundCollector } from '../../proof/sound-collector.ts';
 import { compareSound } from '../../proof/sound-compare.ts';
@@ -7,6 +9,7 @@ import type { SoundComparison } from '../../proof/sound-difference.ts';
 import { SoundListener } from '../../proof/sound-listener.ts';
 import { type ExpectedSound, lowFrequencyChannel, usedPart } from '../../proof/sound-plan.ts';
 import type { SoundTrail } from '../../proof/sound-trail.ts';
+import { sharedFolder } from '../support/folder.ts';
 import { ffmpeg } from '../support/media.ts';
 
 export const soundCodecs = ['pcm_s24le', 'pcm_s16le', 'aac'] as const;
@@ -152,25 +155,42 @@ export function expectedOf(options: Delivery): ExpectedSound {
   };
 }
 
-/** A source's file in `folder`, and what it decodes to. */
-export async function sourceOf(folder: string, options: Delivery): Promise<{ path: string; pcm: Buffer }> {
-  const path = join(folder, 'source.mov');
-  await makeSource(path, options.signal ?? signals.speech, options);
+export interface SoundSource {
+  readonly path: string;
+  readonly pcm: Buffer;
+}
+/** What was made already: nothing of it is changed afterwards. */
+const sources = new Map<string, Promise<SoundSource>>();
+
+async function madeSource(path: string, signal: string, options: Delivery): Promise<SoundSource> {
+  mkdirSync(dirname(path), { recursive: true });
+  await makeSource(path, signal, options);
   return { path, pcm: await decoded(path) };
+}
+
+/** A source's file, and what it decodes to; equal sources are made once. */
+export function sourceOf(options: Delivery, signal = options.signal ?? signals.speech): Promise<SoundSource> {
+  const { sourceSamples, sourceRate = 48000, channels = 2, sourceCodec = 'pcm_s24le' } = options;
+  const recipe = JSON.stringify([signal, sourceSamples, sourceRate, channels, sourceCodec]);
+  const key = createHash('sha256').update(recipe).digest('hex').slice(0, 16);
+  const known = sources.get(key);
+  if (known !== undefined) return known;
+  // Other files of this run may make the same one at the same time.
+  const source = madeSource(join(sharedFolder, 'sound', String(process.pid), `${key}.mov`), signal, options);
+  sources.set(key, source);
+  return source;
 }
 
 /** Makes a deliverable in `folder` and compares it with its source, each decoded from its file. */
 export async function deliver(
   folder: string,
   options: Delivery,
-  source: { path: string; pcm: Buffer },
+  source: SoundSource,
 ): Promise<{ comparison: SoundComparison; output: Buffer }> {
   const channels = options.channels ?? 2;
   const rate = options.rate ?? 48000;
   const outputPath = join(folder, `output.${options.container ?? 'mov'}`);
-  let from = source.path;
-  if (options.instead !== undefined)
-    await makeSource((from = join(folder, 'instead.mov')), options.instead, options);
+  const from = options.instead === undefined ? source.path : (await sourceOf(options, options.instead)).path;
   const filters = [
     ...recipe(options),
     ...(options.spoil === undefined

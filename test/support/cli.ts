@@ -13,6 +13,8 @@ export interface CliResult {
 export interface RunningCli {
   readonly child: ChildProcess;
   readonly done: Promise<CliResult>;
+  /** What it has said on stderr until now. */
+  said(): string;
 }
 
 export function startCli(args: readonly string[], env: Readonly<Record<string, string>> = {}): RunningCli {
@@ -32,7 +34,7 @@ export function startCli(args: readonly string[], env: Readonly<Record<string, s
     child.once('error', reject);
     child.once('close', (code, signal) => resolve({ code, signal, stdout, stderr }));
   });
-  return { child, done };
+  return { child, done, said: () => stderr };
 }
 
 export function runCli(

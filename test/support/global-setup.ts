@@ -1,11 +1,14 @@
-/** Before all tests: compile once (worker processes run the compiled program), and one folder for everything that tests make. */
-import { execFileSync } from 'node:child_process';
+/** Before all tests: the compiled program (worker processes run it), and one folder for everything that tests make. */
 import { mkdtempSync, rmSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
+import { compile } from '../../setup/compile.mjs';
+import { compileKernels } from '../../setup/kernels.mjs';
 
 export default function setup(): () => void {
-  execFileSync('npx', ['tsc', '-p', 'tsconfig.build.json'], { stdio: 'inherit' });
+  // Both look first: after `npm test` has prepared, and from the second run on, nothing is left to compile.
+  compile();
+  compileKernels();
   const folder = mkdtempSync(join(tmpdir(), 'rushlight-test-'));
   process.env.RUSHLIGHT_TEST_FOLDER = folder;
   return () => rmSync(folder, { recursive: true, force: true });

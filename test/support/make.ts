@@ -1,6 +1,7 @@
 /** Surveys a movie, decides its outcome, runs the recipe's command and checks the file: the way of one clip without queue or night. */
-import { mkdirSync } from 'node:fs';
-import { basename, dirname, join } from 'node:path';
+import { createHash } from 'node:crypto';
+import { existsSync, mkdirSync, readFileSync, renameSync, writeFileSync } from 'node:fs';
+import { basename, dirname, extname, join } from 'node:path';
 import { checkDeliverable, type CheckReport } from '../../check/index.ts';
 import type { Job } from '../../ledger/job.ts';
 import type { ClipFacts } from '../../media/facts.ts';
@@ -11,6 +12,7 @@ import { outcomeOf } from '../../profiles/outcome/decide.ts';
 import type { Outcome } from '../../profiles/outcome.ts';
 import type { Profile } from '../../profiles/schema.ts';
 import { make } from '../../worker/make.ts';
+import { sharedFolder } from './folder.ts';
 
 let located: Promise<MediaTools> | undefined;
 export function mediaTools(): Promise<MediaTools> {
@@ -18,7 +20,23 @@ export function mediaTools(): Promise<MediaTools> {
   return located;
 }
 
+/**
+ * Facts follow from the clip's bytes and the tools alone, so equal clips are measured once for all tests: measuring starts two
+ * programs. A clip of other bytes is measured.
+ */
 export async function factsOf(path: string): Promise<ClipFacts> {
+  const digest = createHash('sha256').update(readFileSync(path)).digest('hex');
+  const kept = join(sharedFolder, 'facts', `${digest}${extname(path)}.json`);
+  if (existsSync(kept)) return JSON.parse(readFileSync(kept, 'utf8')) as ClipFacts;
+  const facts = await measuredFacts(path);
+  mkdirSync(dirname(kept), { recursive: true });
+  const part = `${kept}.${process.pid}`;
+  writeFileSync(part, JSON.stringify(facts));
+  renameSync(part, kept);
+  return facts;
+}
+
+async function measuredFacts(path: string): Promise<ClipFacts> {
   const input = await openInput(dirname(path), { kind: 'movie', file: basename(path) });
   try {
     const probed = await probeMovie(input, await mediaTools());

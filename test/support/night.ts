@@ -6,15 +6,27 @@ import type { NightResult } from '../../coordinator/night/request.ts';
 import { type RunningCli, startCli } from './cli.ts';
 import { eventually } from './processes.ts';
 
-/** ffmpeg that waits before it encodes, and is the same program in all it says of itself. */
-export function slowFfmpeg(folder: string, seconds: number): string {
-  const path = join(folder, 'slow-ffmpeg');
+export interface HeldFfmpeg {
+  readonly path: string;
+  /** Lets every encode go on, those that wait and those to come. */
+  letGo(): void;
+}
+
+/**
+ * ffmpeg that waits before it encodes until it is let go, and is the same program in all it says of itself. `but`: clips
+ * whose name holds this text are encoded without waiting. The test decides when, so that nothing depends on how fast the machine is.
+ */
+export function heldFfmpeg(folder: string, but?: string): HeldFfmpeg {
+  const path = join(folder, 'held-ffmpeg');
+  const open = join(folder, 'let-go');
+  const passes = but === undefined ? '' : `*${but}*) ;; `;
+  const encodes = '*.rushlight-part-*-progress*|*-progress*.rushlight-part-*';
   writeFileSync(
     path,
-    `#!/bin/sh\ncase "$*" in *.rushlight-part-*-progress*|*-progress*.rushlight-part-*) sleep ${seconds} ;; esac\nexec ffmpeg "$@"\n`,
+    `#!/bin/sh\ncase "$*" in ${passes}${encodes}) while [ ! -e '${open}' ]; do sleep 0.1; done ;; esac\nexec ffmpeg "$@"\n`,
     { mode: 0o755 },
   );
-  return path;
+  return { path, letGo: () => writeFileSync(open, '') };
 }
 
 /** Ids of processes whose command line holds the text (proc(5): cmdline, arguments ended by NUL). */
@@ -62,6 +74,9 @@ export function resultOf(stdout: string): NightResult {
   return JSON.parse(stdout) as NightResult;
 }
 
+/** On a machine that others keep busy a run takes its time to get to its first encode. */
+const ENCODING_MILLISECONDS = 90_000;
+
 /** Waits until an encoder writes into the delivery. */
 export async function encoding(folders: NightFoldersForTest): Promise<number[]> {
   return await eventually(() => {
@@ -74,7 +89,7 @@ export async function encoding(folders: NightFoldersForTest): Promise<number[]> 
       }
     });
     return encoders.length > 0 && encoders;
-  }, 30_000);
+  }, ENCODING_MILLISECONDS);
 }
 
 export function workerPid(folders: NightFoldersForTest): number {

@@ -4,7 +4,6 @@ import { mkdirSync, statSync } from 'node:fs';
 import { basename, dirname, join } from 'node:path';
 import { type Job, workOf } from '../../ledger/job.ts';
 import { toolchainOf } from '../../ledger/toolchain.ts';
-import { locateTools } from '../../process/locate.ts';
 import { loadProfiles } from '../../profiles/load.ts';
 import { decideOutcome } from '../../profiles/outcome/any.ts';
 import type { JobContext } from '../../worker/context.ts';
@@ -53,7 +52,7 @@ export async function jobFor(
   };
 }
 
-/** `ffmpeg`: a stand-in; it must answer -version as the real one does, so that the toolchain is the same. */
+/** `ffmpeg`: a stand-in for the real one, which it calls itself: it is not asked for its version, so that no program starts for that. */
 export async function workContext(
   options: {
     ffmpeg?: string;
@@ -62,11 +61,11 @@ export async function workContext(
     fence?: () => Promise<void>;
   } = {},
 ): Promise<JobContext> {
-  const tools =
-    options.ffmpeg === undefined ? await mediaTools() : await locateTools({ ffmpeg: options.ffmpeg });
+  const real = await mediaTools();
   return {
-    tools,
-    toolchain: toolchainOf(await mediaTools()),
+    tools:
+      options.ffmpeg === undefined ? real : { ...real, ffmpeg: { ...real.ffmpeg, path: options.ffmpeg } },
+    toolchain: toolchainOf(real),
     threads: 1,
     stallMilliseconds: options.stallMilliseconds ?? 60_000,
     signal: new AbortController().signal,

@@ -39,6 +39,7 @@ import { findDeliverables } from '../../worker/found.ts';
 import { awaitedByOthers, publishStaged } from '../../worker/leftover.ts';
 import { newToken, sweepStaging, targetStateOf } from '../../worker/target.ts';
 import { freshFolder } from '../support/folder.ts';
+import { needsRoot } from '../support/root.ts';
 import { bell, frameName, makeFrames, readFrames } from '../support/frames.ts';
 import { clip, facts, loaded, report as reportOf, toolchain } from '../support/world.ts';
 
@@ -392,7 +393,8 @@ describe('a volume', () => {
     return folder;
   }
 
-  test('that is full takes no listing, and no part of one is left; the folder can still have its name', async () => {
+  test('that is full takes no listing, and no part of one is left; the folder can still have its name', async (context) => {
+    needsRoot(context);
     const folder = mounted(256);
     const request = await staged(
       folder,
@@ -413,7 +415,8 @@ describe('a volume', () => {
     expect(standing(folder)).toHaveLength(4);
   });
 
-  test('that is read-only from the moment of publishing on: nothing changes, and later it is done', async () => {
+  test('that is read-only from the moment of publishing on: nothing changes, and later it is done', async (context) => {
+    needsRoot(context);
     const folder = mounted(1_024);
     const isOurs = await older(folder);
     const request = { ...(await staged(folder)), isOurs };

@@ -1,0 +1,128 @@
+/**
+ * The parts of the long lane (`npm run test:all`) and their steps, each the command of one program. Pure: what is on this
+ * machine is handed in. A part takes under an hour on two cores; what takes longer is cut into steps, since a step that passed
+ * is not run again until a source changes.
+ */
+
+/** @typedef {{ title: string, missing?: string, args?: string[], env?: Record<string, string>, node?: number }} Step */
+
+/** Damaged files of each format. */
+export const FUZZ_CASES = 10_000;
+/** Newer Nodes than the oldest that is supported, which runs the quick lane. */
+export const NODE_MAJORS = [22, 24];
+/** The suite is run on another Node in so many shares. */
+const SHARES = 4;
+/** Cases of a campaign in one step, each with a seed of its own. */
+const CAMPAIGN = { cases: 150, seeds: [1, 2, 3, 4] };
+
+const vitest = ['node_modules/vitest/vitest.mjs', 'run'];
+const long = (title, ...files) => ({
+  title,
+  args: [...vitest, ...files],
+  env: { RUSHLIGHT_TEST_LANE: 'long' },
+});
+
+/** `about`, and the time on two cores that are otherwise idle. */
+export const parts = {
+  fuzz: { about: `${FUZZ_CASES} damaged files for each format that is read`, minutes: 40 },
+  campaign: {
+    about: 'every fault drawn once, then faults at random, and clean cases, against the gate',
+    minutes: 40,
+  },
+  injector: { about: 'that the fault injector does what it says and nothing else', minutes: 5 },
+  stores: { about: 'every disturbance of a run on a store that stands by itself', minutes: 5 },
+  node: { about: `the quick lane on Node ${NODE_MAJORS.join(' and ')}`, minutes: 30 },
+  image: { about: 'the container image: built, and a run in it', minutes: 15 },
+};
+export const partNames = Object.keys(parts);
+
+/**
+ * Steps of a part: `title` names it in the record of what passed, `args` for Node, `env` besides, `node` the major of the Node
+ * that runs it (absent: this one). `hasFuzz`, `hasImage`: that program is there. `fuzzState`: file in which setup/fuzz.mjs keeps how far it got.
+ * A part whose program is absent has one step that says so and cannot pass.
+ * @param {string} part
+ * @param {{ hasFuzz: boolean, fuzzState: string, hasImage: boolean }} here
+ * @returns {Step[]}
+ */
+export function stepsOf(part, { hasFuzz, fuzzState, hasImage }) {
+  const absent = (file) => [{ title: `${file} is not there`, missing: file }];
+  switch (part) {
+    case 'fuzz':
+      return hasFuzz
+        ? [
+            {
+              title: 'every format',
+              args: ['setup/fuzz.mjs', '--cases', String(FUZZ_CASES), '--seed', '1', '--state', fuzzState],
+            },
+          ]
+        : absent('setup/fuzz.mjs');
+    case 'campaign':
+      return [
+        long('every fault once', 'test/campaign'),
+        ...CAMPAIGN.seeds.map((seed) => ({
+          title: `campaign of seed ${seed}`,
+          args: ['setup/campaign.mjs', '--seed', String(seed), '--cases', String(CAMPAIGN.cases)],
+        })),
+      ];
+    case 'injector':
+      return [long('the injector itself', 'test/faults')];
+    case 'stores':
+      return [long('the standing store', 'test/night')];
+    case 'node':
+      return NODE_MAJORS.flatMap((major) =>
+        Array.from({ length: SHARES }, (_, share) => ({
+          title: `Node ${major}, share ${share + 1} of ${SHARES}`,
+          args: [...vitest, `--shard=${share + 1}/${SHARES}`],
+          node: major,
+        })),
+      );
+    case 'image':
+      return hasImage ? [{ title: 'the image', args: ['setup/image.mjs'] }] : absent('setup/image.mjs');
+    default:
+      throw new RangeError(`no part ${part}`);
+  }
+}
+
+/** What `npm run test:all -- --help` prints. */
+export function helpText() {
+  const width = Math.max(...partNames.map((name) => name.length));
+  return [
+    'npm run test:all [-- --part <name>]   what `npm test` leaves out; both must pass before a release',
+    '',
+    ...partNames.map(
+      (name) =>
+        `  ${name.padEnd(width)}  ${String(parts[name].minutes).padStart(3)} min  ${parts[name].about}`,
+    ),
+    '',
+    'The times are of two idle cores. Without --part every part runs, in this order. What passed is kept until a source changes:',
+    'run it again after an interruption, and it goes on with the step that was not finished. --again forgets what passed.',
+  ].join('\n');
+}
+
+/** Options of the command line, or the words that are wrong with them. */
+export function readOptions(words) {
+  const options = { parts: partNames, again: false, help: false };
+  for (let index = 0; index < words.length; index += 1) {
+    const word = words[index];
+    if (word === '--help') options.help = true;
+    else if (word === '--again') options.again = true;
+    else if (word === '--part') {
+      index += 1;
+      const name = words[index];
+      if (!partNames.includes(name))
+        return { error: `--part: ${name ?? 'nothing'} is none of ${partNames.join(', ')}` };
+      options.parts = [name];
+    } else return { error: `unknown option ${word}` };
+  }
+  return options;
+}
+
+/**
+ * The steps that are still to be run. `passed`: titles, as the record has them.
+ * @param {Step[]} steps
+ * @param {string[]} passed
+ * @returns {Step[]}
+ */
+export function stepsLeft(steps, passed) {
+  return steps.filter((step) => step.missing !== undefined || !passed.includes(step.title));
+}
