@@ -3,7 +3,7 @@ import type { Finding, FindingSubject } from '../findings/finding.ts';
 import { finding } from '../findings/finding.ts';
 import type { FindingCode } from '../findings/registry.ts';
 import type { ClipFacts } from '../media/facts.ts';
-import type { Payload } from '../proof/payload.ts';
+import type { Bitstream } from '../proof/bitstream.ts';
 import type { Outcome } from '../profiles/outcome.ts';
 import type { CheckName } from '../profiles/schema.ts';
 import type { Compared } from './compare.ts';
@@ -14,21 +14,21 @@ export interface CheckInput {
   readonly outcome: Outcome;
   /** Of the clip that it was made from; null when they are not at hand. */
   readonly source: ClipFacts | null;
-  /** The deliverable's trail against the source's. */
+  /** The deliverable's fingerprints against the source's. */
   readonly compared: Compared;
   /** Of what left the encoders; null when nobody says. */
-  readonly encoded: Payload | null;
+  readonly encoded: Bitstream | null;
 }
 
-const evidence = ['packets', 'decode', 'atoms', 'trail', 'encoded'] as const;
-/** What a check can rest on: packet scan, decode, own reading of the index, the trail of the source, and what left the encoders. */
+const evidence = ['packets', 'decode', 'atoms', 'fingerprints', 'encoded'] as const;
+/** What a check can rest on: packet scan, decode, own reading of the index, the fingerprints of the source, and what left the encoders. */
 export type Evidence = (typeof evidence)[number];
 
 export interface CheckVerdict {
   readonly measured: string;
   readonly expected: string;
   /** Frames, first and last, about which nothing is claimed beyond what times and counts say. Absent: none. */
-  readonly untold?: readonly (readonly [from: number, to: number])[];
+  readonly unproven?: readonly (readonly [from: number, to: number])[];
   /** Empty: passed. */
   readonly faults: readonly {
     readonly code: FindingCode;

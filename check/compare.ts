@@ -1,19 +1,19 @@
-/** The deliverable's trail against the source's: done once, read by several checks. Pure. */
+/** The deliverable's fingerprints against the source's: done once, read by several checks. Pure. */
 import { comparePictures, isComparable, type PictureVerdict } from '../proof/compare.ts';
 import { compareExact, type ExactVerdict } from '../proof/exact.ts';
-import { CELLS, type PictureTrail } from '../proof/form.ts';
+import { CELLS, type FrameFingerprints } from '../proof/form.ts';
 import { type Basis, isMatrix } from '../proof/levels.ts';
-import { compareSound } from '../proof/sound-compare.ts';
-import type { SoundComparison } from '../proof/sound-difference.ts';
-import type { SourceTrail } from '../proof/source-trail.ts';
+import { compareAudio } from '../proof/audio-compare.ts';
+import type { AudioComparison } from '../proof/audio-difference.ts';
+import type { SourceFingerprints } from '../proof/source-fingerprints.ts';
 import type { Outcome } from '../profiles/outcome.ts';
-import { expectedSound, type WitnessFacts } from './witness.ts';
+import { expectedAudio, type WitnessFacts } from './witness.ts';
 
 export interface Compared {
-  /** null: one of the two trails is not there, or the profile leaves nothing of the picture to compare. */
+  /** null: one of the two fingerprints are not there, or the profile leaves nothing of the picture to compare. */
   readonly picture: PictureVerdict | null;
-  /** By sound track of the outcome. */
-  readonly sounds: readonly (SoundComparison | null)[];
+  /** By audio track of the outcome. */
+  readonly audioTracks: readonly (AudioComparison | null)[];
   /** null: one of the two was not hashed, or in another layout. */
   readonly exact: ExactVerdict | null;
 }
@@ -27,26 +27,26 @@ function basisOf(tags: {
     : null;
 }
 
-export function compareTrails(
+export function compareFingerprints(
   witness: WitnessFacts | null,
-  trail: SourceTrail | null,
+  fingerprints: SourceFingerprints | null,
   outcome: Outcome,
 ): Compared {
-  if (witness === null || trail === null)
-    return { picture: null, sounds: outcome.audio.map(() => null), exact: null };
-  const sounds = outcome.audio.map((track, index) => {
-    const expected = expectedSound(outcome, index, trail);
-    const source = trail.sounds[track.sourceTrack] ?? null;
-    const heard = witness.sounds[index] ?? null;
+  if (witness === null || fingerprints === null)
+    return { picture: null, audioTracks: outcome.audio.map(() => null), exact: null };
+  const audioTracks = outcome.audio.map((track, index) => {
+    const expected = expectedAudio(outcome, index, fingerprints);
+    const source = fingerprints.audioTracks[track.sourceTrack] ?? null;
+    const heard = witness.audioTracks[index] ?? null;
     return expected === null || source === null || heard === null
       ? null
-      : compareSound(source, heard, expected);
+      : compareAudio(source, heard, expected);
   });
   const exact =
-    trail.exact === undefined || witness.exact === null
+    fingerprints.exact === undefined || witness.exact === null
       ? null
       : compareExact(
-          trail.exact,
+          fingerprints.exact,
           witness.exact,
           outcome.audio.map((track) => track.sourceTrack),
         );
@@ -61,33 +61,33 @@ export function compareTrails(
     witness.picture === null ||
     !isComparable(proof.framing)
   )
-    return { picture: null, sounds, exact };
+    return { picture: null, audioTracks, exact };
   if (proof.kept === true)
     return {
       picture: comparePictures({
-        source: firstViews(trail.picture),
+        source: firstViews(fingerprints.picture),
         output: firstViews(witness.picture),
         framing: proof.framing,
         coding: 'intra',
         basis: { source, output },
         fields: null,
       }),
-      sounds,
+      audioTracks,
       exact,
     };
   const picture = comparePictures({
-    source: trail.picture,
+    source: fingerprints.picture,
     output: witness.picture,
     framing: proof.framing,
     coding: outcome.codec === 'h264' ? 'predicted' : 'intra',
     basis: { source, output },
     fields: proof.earlierField === null ? null : { earlier: proof.earlierField, lines: proof.lines },
   });
-  return { picture, sounds, exact };
+  return { picture, audioTracks, exact };
 }
 
 /** Fields that are kept are compared by the earlier one of each frame; of both every sample is hashed. */
-function firstViews({ frames, views, luma, colour }: PictureTrail): PictureTrail {
+function firstViews({ frames, views, luma, colour }: FrameFingerprints): FrameFingerprints {
   if (views === 1) return { frames, views, luma, colour };
   const first = new Uint16Array(frames * CELLS);
   for (let frame = 0; frame < frames; frame += 1)

@@ -2,17 +2,17 @@
  * The independent checker: measures what was made from the bytes on disk, and compares with what had to come out. It
  * believes neither the encoder nor the report; worker and audit use the same one.
  */
-import { type Finding, type FindingSubject, finding, holds } from '../findings/finding.ts';
+import { type Finding, type FindingSubject, finding, blocks } from '../findings/finding.ts';
 import type { CheckResult } from '../ledger/report.ts';
 import type { DeliverableDigest } from '../files/folder-digest.ts';
 import type { ClipFacts } from '../media/facts.ts';
-import type { Payload } from '../proof/payload.ts';
+import type { Bitstream } from '../proof/bitstream.ts';
 import type { MediaTools } from '../process/locate.ts';
-import type { SourceTrail } from '../proof/source-trail.ts';
+import type { SourceFingerprints } from '../proof/source-fingerprints.ts';
 import type { Outcome } from '../profiles/outcome.ts';
-import { type CheckName, standingChecks } from '../profiles/schema.ts';
+import { type CheckName, mandatoryChecks } from '../profiles/schema.ts';
 import { type Evidence, faultsToFindings } from './check.ts';
-import { compareTrails } from './compare.ts';
+import { compareFingerprints } from './compare.ts';
 import { measureFile } from './measure.ts';
 import { checks } from './registry.ts';
 
@@ -24,9 +24,9 @@ export interface CheckRequest {
   /** Of the clip that it was made from; null when not at hand. */
   readonly sourceFacts: ClipFacts | null;
   /** Of that clip; null when there is none to be had: then what rests on it cannot pass. */
-  readonly sourceTrail: SourceTrail | null;
+  readonly sourceFingerprints: SourceFingerprints | null;
   /** What left the encoders, as told when it was made; null when nobody says. */
-  readonly encoded: Payload | null;
+  readonly encoded: Bitstream | null;
   readonly tools: MediaTools;
   readonly threads?: number;
   readonly signal?: AbortSignal;
@@ -50,17 +50,17 @@ export interface CheckReport {
 
 /** Throws when the file cannot be opened, when a program cannot be started (FindingError), and the signal's reason when stopped. */
 export async function checkDeliverable(request: CheckRequest): Promise<CheckReport> {
-  const names = [...new Set<CheckName>([...standingChecks, ...request.checks])];
+  const names = [...new Set<CheckName>([...mandatoryChecks, ...request.checks])];
   const { measured, findings: unmeasured } = await measureFile(request.path, {
     tools: request.tools,
     outcome: request.outcome,
-    sourceTrail: request.sourceTrail,
+    sourceFingerprints: request.sourceFingerprints,
     ...(request.threads === undefined ? {} : { threads: request.threads }),
     ...(request.signal === undefined ? {} : { signal: request.signal }),
     ...(request.onFrames === undefined ? {} : { onFrames: request.onFrames }),
   });
   const subject = request.subject ?? {};
-  const compared = compareTrails(measured.witness, request.sourceTrail, request.outcome);
+  const compared = compareFingerprints(measured.witness, request.sourceFingerprints, request.outcome);
   const results: CheckResult[] = [];
   const findings: Finding[] = unmeasured.map((item) => ({ ...item, ...subject }));
   for (const name of names) {
@@ -85,18 +85,20 @@ export async function checkDeliverable(request: CheckRequest): Promise<CheckRepo
     }
     results.push({
       check: name,
-      outcome: verdict.faults.length === 0 ? 'passed' : 'failed',
+      status: verdict.faults.length === 0 ? 'passed' : 'failed',
       measured: verdict.measured,
       expected: verdict.expected,
       tool: toolsOf(check.rests, request.tools),
-      ...(verdict.untold === undefined ? {} : { untold: verdict.untold.map(([from, to]) => [from, to]) }),
+      ...(verdict.unproven === undefined
+        ? {}
+        : { unproven: verdict.unproven.map(([from, to]) => [from, to]) }),
     });
     findings.push(...faultsToFindings(verdict, subject));
   }
   const passed =
     results.length === names.length &&
-    results.every((result) => result.outcome === 'passed') &&
-    !findings.some(holds);
+    results.every((result) => result.status === 'passed') &&
+    !findings.some(blocks);
   return {
     facts: measured.facts,
     results,
@@ -113,7 +115,7 @@ function toolsOf(rests: readonly Evidence[], tools: MediaTools): string {
     packets: `ffprobe ${tools.ffprobe.version}`,
     decode: `ffmpeg ${tools.ffmpeg.version}`,
     atoms: 'own reader',
-    trail: 'own comparison',
+    fingerprints: 'own comparison',
     encoded: `ffmpeg ${tools.ffmpeg.version}`,
   };
   return rests.map((one) => names[one]).join(' + ');

@@ -66,7 +66,7 @@ const LARGEST_PART_BYTES = 1024 ** 3;
 export interface MatroskaTrack {
   readonly number: number;
   readonly uid: string;
-  /** 1: picture, 2: sound. */
+  /** 1: picture, 2: audio. */
   readonly type: number;
   readonly codecId: string;
   readonly codecPrivate: Buffer | null;

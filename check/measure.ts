@@ -9,7 +9,7 @@ import { digestOfFile } from '../files/digest.ts';
 import { type OpenedInput, openInput } from '../media/input.ts';
 import { probeMovie } from '../media/probe/index.ts';
 import type { MediaTools } from '../process/locate.ts';
-import type { SourceTrail } from '../proof/source-trail.ts';
+import type { SourceFingerprints } from '../proof/source-fingerprints.ts';
 import type { Outcome } from '../profiles/outcome.ts';
 import { decodeWhole } from './decode.ts';
 import type { Measured, MeasuredMatroska } from './measured.ts';
@@ -24,10 +24,10 @@ export interface MeasureOptions {
   readonly threads?: number;
   readonly signal?: AbortSignal;
   readonly onFrames?: (frames: number) => void;
-  /** What had to come out: says how its trail is taken. */
+  /** What had to come out: says how its fingerprints are taken. */
   readonly outcome: Outcome;
-  /** Of the source: says where its sound is listened to. */
-  readonly sourceTrail: SourceTrail | null;
+  /** Of the source: says where its audio is listened to. */
+  readonly sourceFingerprints: SourceFingerprints | null;
 }
 
 /** What could not be measured is null, and a finding says why. Throws when the file cannot be opened at all, and when stopped. */
@@ -54,7 +54,7 @@ export async function measureFile(
       throw error;
     }
   };
-  const witness = witnessOf(options.outcome, options.sourceTrail, options.outcome.audio.length);
+  const witness = witnessOf(options.outcome, options.sourceFingerprints, options.outcome.audio.length);
   try {
     const settled = await Promise.allSettled([
       together(digestOfFile(path, signal)),
@@ -74,7 +74,7 @@ export async function measureFile(
         measured: { digest, ...packets, decode, witness: decode === null ? null : witness.facts(), ...index },
         findings,
       };
-    const fewer = witnessOf(options.outcome, options.sourceTrail, tracks);
+    const fewer = witnessOf(options.outcome, options.sourceFingerprints, tracks);
     const again = await decodeWhole(input, options.tools, { ...decoding, witness: fewer });
     return {
       measured: {

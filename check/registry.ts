@@ -2,7 +2,7 @@
 import type { CheckName } from '../profiles/schema.ts';
 import type { Check } from './check.ts';
 import { audio } from './checks/audio.ts';
-import { cadence } from './checks/cadence.ts';
+import { frameSpacing } from './checks/frame-spacing.ts';
 import { codec } from './checks/codec.ts';
 import { colourTags } from './checks/colour-tags.ts';
 import { decode } from './checks/decode.ts';
@@ -10,28 +10,28 @@ import { duration } from './checks/duration.ts';
 import { frames } from './checks/frames.ts';
 import { levels } from './checks/levels.ts';
 import { lossless } from './checks/lossless.ts';
-import { payload } from './checks/payload.ts';
-import { picture } from './checks/picture.ts';
+import { bitstream } from './checks/bitstream.ts';
+import { raster } from './checks/raster.ts';
 import { reel } from './checks/reel.ts';
-import { soundTrail } from './checks/sound-trail.ts';
+import { audioMatch } from './checks/audio-match.ts';
 import { timecode } from './checks/timecode.ts';
-import { trail } from './checks/trail.ts';
+import { frameMatch } from './checks/frame-match.ts';
 
 /** By name, so that the compiler refuses a name without a check. */
 export const checks = {
   frames,
   duration,
   timecode,
-  cadence,
-  picture,
+  'frame-spacing': frameSpacing,
+  raster,
   'colour-tags': colourTags,
   codec,
   audio,
   decode,
-  trail,
+  'frame-match': frameMatch,
   levels,
-  'sound-trail': soundTrail,
-  payload,
+  'audio-match': audioMatch,
+  bitstream,
   lossless,
   reel,
 } as const satisfies Record<CheckName, Check>;

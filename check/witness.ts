@@ -1,31 +1,31 @@
-/** What the one decode of a file is asked for beside errors and a count: its frame trail, its sound, and a hash of its packets. */
+/** What the one decode of a file is asked for beside errors and a count: its frame fingerprints, its audio, and a hash of its packets. */
 import type { Readable } from 'node:stream';
-import { type Payload, payloadFilters, payloadOptions, readPayload } from '../proof/payload.ts';
+import { type Bitstream, bitstreamFilters, bitstreamOptions, readBitstream } from '../proof/bitstream.ts';
 import { FIRST_PIPE } from '../process/run.ts';
 import {
   exactTap,
-  type ExactTrail,
+  type ExactHashes,
   pictureHashes,
   readPictureHashes,
-  readSoundHash,
-  soundHash,
+  readAudioHash,
+  audioHash,
 } from '../proof/exact.ts';
-import { TrailCollector } from '../proof/collect.ts';
-import type { PictureTrail } from '../proof/form.ts';
-import { type HeardSound, SoundListener } from '../proof/sound-listener.ts';
-import { type ExpectedSound, lowFrequencyChannel, type SoundPrecision } from '../proof/sound-plan.ts';
-import type { SourceTrail } from '../proof/source-trail.ts';
-import { type PictureTap, pictureTap, rawPictures, rawSound } from '../proof/tap.ts';
+import { FingerprintCollector } from '../proof/collect.ts';
+import type { FrameFingerprints } from '../proof/form.ts';
+import { type HeardAudio, AudioListener } from '../proof/audio-listener.ts';
+import { type ExpectedAudio, lowFrequencyChannel, type AudioPrecision } from '../proof/audio-plan.ts';
+import type { SourceFingerprints } from '../proof/source-fingerprints.ts';
+import { type PictureTap, pictureTap, rawPictures, rawAudio } from '../proof/tap.ts';
 import type { Outcome } from '../profiles/outcome.ts';
 
 export interface WitnessFacts {
   /** null: the outcome does not say how its picture lies in the source's, so that there is nothing to compare by. */
-  readonly picture: PictureTrail | null;
-  /** By sound track of the outcome; null where the source's trail has none, or the track is not there. */
-  readonly sounds: readonly (HeardSound | null)[];
-  readonly payload: Payload;
+  readonly picture: FrameFingerprints | null;
+  /** By audio track of the outcome; null where the source's fingerprints have none, or the track is not there. */
+  readonly audioTracks: readonly (HeardAudio | null)[];
+  readonly bitstream: Bitstream;
   /** null: the outcome does not ask that every sample be kept. */
-  readonly exact: ExactTrail | null;
+  readonly exact: ExactHashes | null;
 }
 
 export interface Witness {
@@ -38,18 +38,22 @@ export interface Witness {
 }
 
 /** Samples are equal where nothing but their number of bits changed. */
-function precisionOf(codec: string, sampleRate: number, sourceRate: number): SoundPrecision {
+function precisionOf(codec: string, sampleRate: number, sourceRate: number): AudioPrecision {
   if (sampleRate !== sourceRate) return null;
   if (codec === 'pcm_s16le') return 16;
-  // Every other uncompressed form has its 24 highest bits in the trail.
+  // Every other uncompressed form has its 24 highest bits in the fingerprints.
   return codec.startsWith('pcm_') ? 24 : null;
 }
 
-/** How the sound of one track of the outcome must lie. */
-export function expectedSound(outcome: Outcome, index: number, trail: SourceTrail): ExpectedSound | null {
+/** How the audio of one track of the outcome must lie. */
+export function expectedAudio(
+  outcome: Outcome,
+  index: number,
+  fingerprints: SourceFingerprints,
+): ExpectedAudio | null {
   const track = outcome.audio[index];
-  const offset = outcome.proof?.soundOffsets[index];
-  const source = track === undefined ? null : trail.sounds[track.sourceTrack];
+  const offset = outcome.proof?.audioOffsets[index];
+  const source = track === undefined ? null : fingerprints.audioTracks[track.sourceTrack];
   if (track === undefined || offset === undefined || source === null || source === undefined) return null;
   return {
     offset,
@@ -77,8 +81,12 @@ function graphOf({ exact, pixelFormat }: Outcome, tap: PictureTap | null): strin
   ].join(';');
 }
 
-/** `tracks`: how many sound tracks the file has; those beyond are not listened to. */
-export function witnessOf(outcome: Outcome, trail: SourceTrail | null, tracks: number): Witness {
+/** `tracks`: how many audio tracks the file has; those beyond are not listened to. */
+export function witnessOf(
+  outcome: Outcome,
+  fingerprints: SourceFingerprints | null,
+  tracks: number,
+): Witness {
   const args: string[] = [];
   const pipes: ((stream: Readable) => Promise<void>)[] = [];
   const add = (options: readonly string[], read: (stream: Readable) => Promise<void>): void => {
@@ -86,7 +94,7 @@ export function witnessOf(outcome: Outcome, trail: SourceTrail | null, tracks: n
     pipes.push(read);
   };
 
-  const collector = new TrailCollector();
+  const collector = new FingerprintCollector();
   const tap =
     outcome.proof === undefined
       ? null
@@ -102,33 +110,34 @@ export function witnessOf(outcome: Outcome, trail: SourceTrail | null, tracks: n
   }
 
   const listeners = outcome.audio.map((track, index) => {
-    const expected = trail === null || index >= tracks ? null : expectedSound(outcome, index, trail);
-    const source = trail?.sounds[track.sourceTrack] ?? null;
+    const expected =
+      fingerprints === null || index >= tracks ? null : expectedAudio(outcome, index, fingerprints);
+    const source = fingerprints?.audioTracks[track.sourceTrack] ?? null;
     return expected === null || source === null
       ? null
-      : new SoundListener(source, { channels: track.channels, sampleRate: track.sampleRate }, expected);
+      : new AudioListener(source, { channels: track.channels, sampleRate: track.sampleRate }, expected);
   });
   listeners.forEach((listener, index) => {
-    if (listener !== null) add(rawSound(`0:a:${index}`), (stream) => listen(listener, stream));
+    if (listener !== null) add(rawAudio(`0:a:${index}`), (stream) => listen(listener, stream));
   });
 
   let pictures: Buffer = Buffer.alloc(0);
-  const exactSounds: (string | null)[] = outcome.audio.map(() => null);
+  const exactAudio: (string | null)[] = outcome.audio.map(() => null);
   if (outcome.exact !== undefined) {
     add(pictureHashes('exact-samples'), async (stream) => {
       pictures = await readPictureHashes(stream);
     });
     for (const [index, { codec }] of outcome.audio.slice(0, tracks).entries()) {
-      add(soundHash(`0:a:${index}`, codec), async (stream) => {
-        exactSounds[index] = await readSoundHash(stream);
+      add(audioHash(`0:a:${index}`, codec), async (stream) => {
+        exactAudio[index] = await readAudioHash(stream);
       });
     }
   }
 
-  let payload: Payload = { streams: [] };
-  const comparable = outcome.codec === 'h264' ? ['-bsf:v', payloadFilters.h264.ofFile] : [];
-  add(payloadOptions(['0:v', '0:a?'], comparable), async (stream) => {
-    payload = await readPayload(stream);
+  let bitstream: Bitstream = { streams: [] };
+  const comparable = outcome.codec === 'h264' ? ['-bsf:v', bitstreamFilters.h264.ofFile] : [];
+  add(bitstreamOptions(['0:v', '0:a?'], comparable), async (stream) => {
+    bitstream = await readBitstream(stream);
   });
 
   return {
@@ -136,23 +145,24 @@ export function witnessOf(outcome: Outcome, trail: SourceTrail | null, tracks: n
     args,
     pipes,
     facts: () => ({
-      picture: tap === null ? null : collector.trail(keptField(outcome) === null ? 1 : 2, tap.hasColour),
-      sounds: listeners.map((listener) => (listener === null ? null : heard(listener))),
-      payload,
+      picture:
+        tap === null ? null : collector.fingerprints(keptField(outcome) === null ? 1 : 2, tap.hasColour),
+      audioTracks: listeners.map((listener) => (listener === null ? null : heard(listener))),
+      bitstream,
       exact:
         outcome.exact === undefined
           ? null
-          : { pixelFormat: outcome.exact.comparedIn, pictures, sounds: exactSounds },
+          : { pixelFormat: outcome.exact.comparedIn, pictures, audioTracks: exactAudio },
     }),
   };
 }
 
-async function listen(listener: SoundListener, stream: Readable): Promise<void> {
+async function listen(listener: AudioListener, stream: Readable): Promise<void> {
   for await (const chunk of stream) listener.take(chunk as Buffer);
 }
 
-/** Sound that ends within a sample is torn: another check says why. */
-function heard(listener: SoundListener): HeardSound | null {
+/** Audio that ends within a sample is torn: another check says why. */
+function heard(listener: AudioListener): HeardAudio | null {
   try {
     return listener.end();
   } catch (error) {

@@ -1,6 +1,6 @@
 /** Signs the statements of a delivery, each after an audit of its roll: what does not fit the bytes on disk is not signed. */
 import type { KeyObject } from 'node:crypto';
-import { type Finding, finding, holds } from '../findings/finding.ts';
+import { type Finding, finding, blocks } from '../findings/finding.ts';
 import type { FindingCode } from '../findings/registry.ts';
 import { layout } from '../ledger/layout.ts';
 import { statementBytes } from '../ledger/provenance/build.ts';
@@ -65,8 +65,8 @@ function payloadOf(
   findings: readonly Finding[],
 ): Payload | Finding {
   const subject = { roll: audit.roll };
-  const bytes = signable?.standing.bytes ?? null;
-  if (signable === null || bytes === null || audit.recorded !== 'ready' || findings.some(holds))
+  const bytes = signable?.existing.bytes ?? null;
+  if (signable === null || bytes === null || audit.recorded !== 'ready' || findings.some(blocks))
     return finding(
       'not-signed',
       `recorded as ${audit.recorded ?? 'nothing that can be read'}, measured as ${audit.measured}`,
@@ -85,13 +85,13 @@ function payloadOf(
 }
 
 /** Beside the signatures of other keys, where they are of the same bytes. */
-async function sign({ bytes, folder, standing }: Payload, key: KeyObject): Promise<string> {
+async function sign({ bytes, folder, existing }: Payload, key: KeyObject): Promise<string> {
   const keyid = keyIdOf(key);
   const before =
-    standing.envelope !== null &&
-    standing.envelope.payloadType === STATEMENT_MEDIA_TYPE &&
-    standing.envelope.payload.equals(bytes)
-      ? standing.envelope.signatures
+    existing.envelope !== null &&
+    existing.envelope.payloadType === STATEMENT_MEDIA_TYPE &&
+    existing.envelope.payload.equals(bytes)
+      ? existing.envelope.signatures
       : [];
   const others: Signature[] = before
     .filter((one) => one.keyid !== keyid)

@@ -1,13 +1,13 @@
 /**
  * The digest of a folder of files, which a master is (one file a frame), in the same form as that of a single file: it is
- * the digest of the folder's listing (listing.ts). Every byte of every file is read once.
+ * the digest of the folder's checksum list (checksum-list.ts). Every byte of every file is read once.
  */
 import { constants } from 'node:fs';
 import { type FileHandle, lstat, open, readdir } from 'node:fs/promises';
 import { join } from 'node:path';
 import { createHash } from 'node:crypto';
 import { type ContentDigest, type FileDigest, digestOfFile } from './digest.ts';
-import { type ListedFile, listingText, sortByName, type StrangeEntry } from './listing.ts';
+import { type ListedFile, checksumListText, sortByName, type StrangeEntry } from './checksum-list.ts';
 import { hashBytes } from './manifest/digest.ts';
 import { fsPath, nameFromBytes, nameToBytes } from './names.ts';
 
@@ -20,8 +20,8 @@ export interface FolderFile extends ListedFile {
 }
 
 /**
- * `bytes`: of all files together; `sha256` and `xxh128`: of the listing's text. With anything strange in it both are of a
- * text that is no listing: no report can name them.
+ * `bytes`: of all files together; `sha256` and `xxh128`: of the checksum list's text. With anything strange in it both are of a
+ * text that is no checksum list: no report can name them.
  */
 export interface FolderDigest extends ContentDigest {
   /** By the bytes of their names. */
@@ -49,9 +49,9 @@ export function folderDigestOf(
 ): FolderDigest {
   const sorted = sortByName(files);
   const odd = sortByName(strange);
-  // A line that begins like this is none of a listing's, so that nothing that was ever published has this digest.
+  // A line that begins like this is none of a checksum list's, so that nothing that was ever published has this digest.
   const text = Buffer.concat([
-    listingText(sorted),
+    checksumListText(sorted),
     ...odd.map(({ name, what }) =>
       Buffer.concat([Buffer.from(`${what}: `), nameToBytes(name), Buffer.from('\n')]),
     ),
@@ -180,7 +180,7 @@ export async function digestOfFolder(folder: string, signal?: AbortSignal): Prom
   return folderDigestOf(files, strange, { device: stats.dev, inode: stats.ino });
 }
 
-/** Of whatever stands there: a folder by its listing, anything else as a file. */
+/** Of whatever stands there: a folder by its checksum list, anything else as a file. */
 export async function digestOfDeliverable(path: string, signal?: AbortSignal): Promise<DeliverableDigest> {
   return (await lstat(fsPath(path))).isDirectory()
     ? await digestOfFolder(path, signal)

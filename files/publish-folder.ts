@@ -3,7 +3,7 @@
  * anybody else's is overwritten, a second publisher of the same files is harmless.
  *
  * rename(2) puts a folder under a name in one step and never replaces a file, a link or a folder in which something lies.
- * It does replace an empty folder: one that stands there beforehand is told as taken; one that is made at that very moment
+ * It does replace an empty folder: one that stands there beforehand is reported as taken; one that is made at that very moment
  * goes, with nothing in it.
  *
  * No call of POSIX replaces a full folder in one step. An older one of our own is moved aside, to a staging name beside
@@ -14,7 +14,7 @@
  *   after the older was moved   nothing stands; both lie there as leftovers, and the new one is whole
  *   after the new one's rename  the new one stands; what is left of the older lies there as a leftover
  *
- * A leftover with the content that a report has as `publishing` is published by the next run (worker/leftover.ts); the
+ * A leftover with the content that a report has as `publishing` is published by the next run (worker/resume-publish.ts); the
  * others are swept with the rest. Where the second step fails and the program lives, the older gets its name back.
  */
 import { codeOf } from './error-code.ts';
@@ -36,7 +36,7 @@ import { fsPath, printable } from './names.ts';
 import {
   lstatBig,
   publishFile,
-  type PublishOutcome,
+  type PublishResult,
   type PublishRequest,
   renamePatiently,
   StagedFileLostError,
@@ -63,7 +63,7 @@ const onDisk: FolderMoves = {
 /** Whatever was checked, under its final name. Throws as `publishFile` does. */
 export async function publishDeliverable(
   request: Omit<FolderRequest, 'checked'> & { readonly checked: DeliverableDigest },
-): Promise<PublishOutcome> {
+): Promise<PublishResult> {
   const { checked } = request;
   return isFolderDigest(checked)
     ? await publishFolder({ ...request, checked })
@@ -79,7 +79,7 @@ function asideOf(staged: string): string {
 export async function publishFolder(
   request: FolderRequest,
   moves: FolderMoves = onDisk,
-): Promise<PublishOutcome> {
+): Promise<PublishResult> {
   await provesStagedFolder(request);
   const { staged, checked } = request;
   await aFewAtOnce(checked.files, ({ name }) => syncFile(join(staged, name)));
@@ -142,7 +142,7 @@ const TAKEN = new Set(['ENOTEMPTY', 'EEXIST', 'ENOTDIR']);
 /** Each time round somebody else has taken or freed the name in between. */
 const ROUNDS = 8;
 
-async function putFolderUnderName(request: FolderRequest, moves: FolderMoves): Promise<PublishOutcome> {
+async function putFolderUnderName(request: FolderRequest, moves: FolderMoves): Promise<PublishResult> {
   for (let round = 1; round <= ROUNDS; round += 1) {
     const outcome = (await isFree(request.final))
       ? (await takesName(request, moves))
@@ -158,10 +158,10 @@ async function putFolderUnderName(request: FolderRequest, moves: FolderMoves): P
 }
 
 async function isFree(path: string): Promise<boolean> {
-  return (await standingAt(path)) === null;
+  return (await onDiskAt(path)) === null;
 }
 
-async function standingAt(path: string): Promise<BigIntStats | null> {
+async function onDiskAt(path: string): Promise<BigIntStats | null> {
   try {
     return await lstatBig(path);
   } catch (error) {
@@ -178,7 +178,7 @@ async function takesName({ staged, final, checked }: FolderRequest, moves: Folde
   } catch (error) {
     if (TAKEN.has(codeOf(error))) return false;
     // A repeated request on a network file system: the first try had worked and its answer was lost.
-    if (codeOf(error) === 'ENOENT' && isFolder(await standingAt(final), checked)) return true;
+    if (codeOf(error) === 'ENOENT' && isFolder(await onDiskAt(final), checked)) return true;
     throw error;
   }
 }
@@ -188,9 +188,9 @@ function isFolder(stats: BigIntStats | null, { inode, device }: FolderIdentity):
 }
 
 /** null: it is not taken any more, or not by the same. */
-async function settleTakenName(request: FolderRequest, moves: FolderMoves): Promise<PublishOutcome | null> {
+async function settleTakenName(request: FolderRequest, moves: FolderMoves): Promise<PublishResult | null> {
   const { final, staged, checked } = request;
-  const stats = await standingAt(final);
+  const stats = await onDiskAt(final);
   if (stats === null) return null;
   if (!stats.isDirectory())
     return {
@@ -202,21 +202,21 @@ async function settleTakenName(request: FolderRequest, moves: FolderMoves): Prom
           : 'something that is no folder',
     };
   if (isFolder(stats, checked)) return { kind: 'published' };
-  let standing: FolderDigest;
+  let onDisk: FolderDigest;
   try {
-    standing = await digestOfFolder(final, request.signal);
+    onDisk = await digestOfFolder(final, request.signal);
   } catch (error) {
     // Whoever replaces it moves it away while it is read.
     if (codeOf(error) === 'ENOENT') return null;
     throw error;
   }
-  if (sameFolder(standing, checked)) {
+  if (sameFolder(onDisk, checked)) {
     await moves.remove(staged);
     return { kind: 'already-there' };
   }
-  return request.isOurs(standing.xxh128)
-    ? await replacesOlder(request, standing, moves)
-    : { kind: 'taken', found: described(standing) };
+  return request.isOurs(onDisk.xxh128)
+    ? await replacesOlder(request, onDisk, moves)
+    : { kind: 'taken', found: described(onDisk) };
 }
 
 function sameFolder(a: FolderDigest, b: FolderDigest): boolean {
@@ -230,7 +230,7 @@ function described({ files, strange, bytes, xxh128 }: FolderDigest): string {
   if (odd !== undefined) return `a folder in which ${odd.what} lies: ${printable(odd.name)}`;
   return files.length === 0
     ? 'an empty folder'
-    : `a folder of ${files.length} files, ${bytes} bytes, XXH128 ${xxh128} of their listing, that no report of ours names`;
+    : `a folder of ${files.length} files, ${bytes} bytes, XXH128 ${xxh128} of their checksum list, that no report of ours names`;
 }
 
 /**
@@ -242,7 +242,7 @@ async function replacesOlder(
   request: FolderRequest,
   older: FolderDigest,
   moves: FolderMoves,
-): Promise<PublishOutcome | null> {
+): Promise<PublishResult | null> {
   const { staged, final } = request;
   const aside = asideOf(staged);
   if ((await whyAnother(final, older, request.signal)) !== null) return null;

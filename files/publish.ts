@@ -17,7 +17,7 @@ import { fsPath } from './names.ts';
  * `published`: the name was free. `already-there`: the same bytes stood there. `replaced`: an older file of our own stood
  * there and was replaced in one step. `taken`: something that is not ours stands there; nothing was changed.
  */
-export type PublishOutcome =
+export type PublishResult =
   | { readonly kind: 'published' | 'already-there' | 'replaced' }
   | { readonly kind: 'taken'; readonly found: string };
 
@@ -86,7 +86,7 @@ export function lstatBig(path: string): Promise<import('node:fs').BigIntStats> {
 }
 
 /** Throws StagedFileLostError, what node:fs throws (disk full, read-only, folder gone), and the signal's reason. */
-export async function publishFile(request: PublishRequest): Promise<PublishOutcome> {
+export async function publishFile(request: PublishRequest): Promise<PublishResult> {
   await provesStaged(request);
   await syncFile(request.staged);
   const outcome = await putUnderName(request, link);
@@ -95,7 +95,7 @@ export async function publishFile(request: PublishRequest): Promise<PublishOutco
 }
 
 /** `makeLink` is given so that a file system without links can be stood in for. */
-export async function putUnderName(request: PublishRequest, makeLink: typeof link): Promise<PublishOutcome> {
+export async function putUnderName(request: PublishRequest, makeLink: typeof link): Promise<PublishResult> {
   try {
     await makeLink(fsPath(request.staged), fsPath(request.final));
     await unlink(fsPath(request.staged));
@@ -119,7 +119,7 @@ async function exists(path: string): Promise<boolean> {
   }
 }
 
-async function settleTakenName(request: PublishRequest): Promise<PublishOutcome> {
+async function settleTakenName(request: PublishRequest): Promise<PublishResult> {
   const { final, staged, checked } = request;
   const stats = await lstatBig(final);
   if (!stats.isFile())
@@ -136,15 +136,15 @@ async function settleTakenName(request: PublishRequest): Promise<PublishOutcome>
     await rm(fsPath(staged), { force: true });
     return { kind: 'published' };
   }
-  const standing = await digestOfFile(final, request.signal);
-  if (standing.xxh128 === checked.xxh128 && standing.bytes === checked.bytes) {
+  const onDisk = await digestOfFile(final, request.signal);
+  if (onDisk.xxh128 === checked.xxh128 && onDisk.bytes === checked.bytes) {
     await rm(fsPath(staged), { force: true });
     return { kind: 'already-there' };
   }
-  if (!request.isOurs(standing.xxh128))
+  if (!request.isOurs(onDisk.xxh128))
     return {
       kind: 'taken',
-      found: `a file of ${standing.bytes} bytes, XXH128 ${standing.xxh128}, that no report of ours names`,
+      found: `a file of ${onDisk.bytes} bytes, XXH128 ${onDisk.xxh128}, that no report of ours names`,
     };
   await renamePatiently(request.staged, request.final);
   return { kind: 'replaced' };

@@ -46,7 +46,7 @@ function weightOf(item: Pick<Finding, 'code'>): Weight {
   return entryOf(item.code)?.weight ?? 'hold';
 }
 
-export function holds(item: Pick<Finding, 'code'>): boolean {
+export function blocks(item: Pick<Finding, 'code'>): boolean {
   return weightOf(item) === 'hold';
 }
 

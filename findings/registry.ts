@@ -9,13 +9,13 @@ import { colourCodes } from './codes/colour.ts';
 import { deliverableCodes } from './codes/deliverable.ts';
 import { machineCodes } from './codes/machine.ts';
 import { masterCodes } from './codes/master.ts';
-import { nightCodes } from './codes/night.ts';
+import { runCodes } from './codes/run.ts';
 import { profileCodes } from './codes/profile.ts';
 import { provenanceCodes } from './codes/provenance.ts';
 import { rawCodes } from './codes/raw.ts';
 import { rollCodes } from './codes/roll.ts';
 import { settingsCodes } from './codes/settings.ts';
-import { trailCodes } from './codes/trail.ts';
+import { proofCodes } from './codes/proof.ts';
 import type { CodeEntry } from './entry.ts';
 
 export const registry = {
@@ -25,10 +25,10 @@ export const registry = {
   ...colourCodes,
   ...rawCodes,
   ...deliverableCodes,
-  ...trailCodes,
+  ...proofCodes,
   ...masterCodes,
   ...settingsCodes,
-  ...nightCodes,
+  ...runCodes,
   ...machineCodes,
   ...provenanceCodes,
 } as const satisfies Record<string, CodeEntry>;

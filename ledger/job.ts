@@ -4,7 +4,7 @@ import { clipFactsSchema } from '../media/facts.ts';
 import { masterOutcomeSchema } from '../profiles/master/outcome.ts';
 import { masterSchema } from '../profiles/master/schema.ts';
 import { outcomeSchema } from '../profiles/outcome.ts';
-import { wayToLightSchema } from '../profiles/master/way.ts';
+import { linearisationSchema } from '../profiles/master/linearisation.ts';
 import type { AnyOutcome } from '../profiles/outcome/any.ts';
 import { type AnyProfile, profileSchema } from '../profiles/schema.ts';
 import { clipSchema } from './clip.ts';
@@ -25,7 +25,7 @@ const movieMasterWorkSchema = z.object({
   kind: z.literal('movie-master'),
   profile: masterSchema,
   profileHash: z.string(),
-  outcome: outcomeSchema.extend({ way: wayToLightSchema }),
+  outcome: outcomeSchema.extend({ linearisation: linearisationSchema }),
 });
 const workSchema = z.discriminatedUnion('kind', [movieWorkSchema, framesWorkSchema, movieMasterWorkSchema]);
 export type MovieWork = z.infer<typeof movieWorkSchema>;
@@ -40,15 +40,20 @@ export function workOf(profile: AnyProfile, profileHash: string, outcome: AnyOut
     return { kind: 'movie', profile, profileHash, outcome };
   if (profile.kind === 'master' && outcome.kind === 'frames')
     return { kind: 'frames', profile, profileHash, outcome };
-  if (profile.kind === 'master' && outcome.kind === 'movie' && outcome.way !== undefined)
-    return { kind: 'movie-master', profile, profileHash, outcome: { ...outcome, way: outcome.way } };
+  if (profile.kind === 'master' && outcome.kind === 'movie' && outcome.linearisation !== undefined)
+    return {
+      kind: 'movie-master',
+      profile,
+      profileHash,
+      outcome: { ...outcome, linearisation: outcome.linearisation },
+    };
   throw new RangeError(`an outcome of another kind than the profile ${profile.name}`);
 }
 export const isMasterWork = (work: Work): work is MasterWork => work.kind === 'frames';
 export const isMovieMasterWork = (work: Work): work is MovieMasterWork => work.kind === 'movie-master';
 
 export const jobSchema = z.looseObject({
-  version: z.literal(1),
+  version: z.literal(0),
   /** The night that asked for it; a worker drops jobs of a night that was superseded. */
   night: z.string(),
   run: z.string(),
@@ -63,7 +68,7 @@ export const jobSchema = z.looseObject({
   /** Frames [start, start + count) of the clip. */
   span: z.object({ start: z.int().nonnegative(), count: z.int().positive() }),
   deliverables: z.array(workSchema).min(1),
-  /** Toolchain fingerprint that the night was planned with; a worker with another one refuses. */
+  /** toolchain digest that the night was planned with; a worker with another one refuses. */
   toolchain: z.string(),
 });
 export type Job = z.infer<typeof jobSchema>;

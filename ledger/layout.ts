@@ -38,18 +38,18 @@ export const layout = {
     join(rollFolder, profile, `${STAGING_PREFIX}${token}`),
   reportsFolder: (rollFolder: string): string => join(rollFolder, 'reports'),
   clipReport: (rollFolder: string, clipId: string): string => join(rollFolder, 'reports', `${clipId}.json`),
-  /** Named by its content: a trail of another decode never takes its place. */
-  trail: (clipId: string, digest: string): string =>
-    join('reports', 'trails', `${clipId}.${digest.slice(0, 16)}.trail`),
-  /** The point trail of a master. */
-  points: (clipId: string, digest: string): string =>
-    join('reports', 'trails', `${clipId}.${digest.slice(0, 16)}.points`),
+  /** Named by its content: fingerprints of another decode never takes its place. */
+  fingerprints: (clipId: string, digest: string): string =>
+    join('reports', 'fingerprints', `${clipId}.${digest.slice(0, 16)}.fingerprints`),
+  /** The pixel samples of a master. */
+  samples: (clipId: string, digest: string): string =>
+    join('reports', 'samples', `${clipId}.${digest.slice(0, 16)}.samples`),
   /** A colour transform that the roll's masters were made with, named by its content. */
   transform: (sha256: string, extension: string): string =>
     join('reports', 'transforms', `${sha256.slice(0, 16)}${extension}`),
-  /** Named by its content, which is that of the folder it lists (files/listing.ts). */
-  listing: (clipId: string, profile: string, sha256: string): string =>
-    join('reports', 'listings', `${clipId}.${profile}.${sha256.slice(0, 16)}.sha256`),
+  /** Named by its content, which is that of the folder it lists (files/checksum-list.ts). */
+  checksumList: (clipId: string, profile: string, sha256: string): string =>
+    join('reports', 'checksums', `${clipId}.${profile}.${sha256.slice(0, 16)}.sha256`),
   deliverableReport: (rollFolder: string, clipId: string, profile: string): string =>
     join(rollFolder, 'reports', 'deliverables', `${clipId}.${profile}.json`),
 } as const;

@@ -33,7 +33,7 @@ export interface JobProgress {
   readonly framesPerSecond: number;
 }
 
-/** Where the queue is: the private store's socket, or a standing Redis (`redis://`, `rediss://`). */
+/** Where the queue is: the built-in Redis's socket, or a shared Redis (`redis://`, `rediss://`). */
 export const queueAddressSchema = z.discriminatedUnion('kind', [
   z.object({ kind: z.literal('socket'), path: z.string() }),
   z.object({ kind: z.literal('url'), url: z.string() }),
@@ -88,7 +88,7 @@ export function printableAddress(address: QueueAddress): string {
  */
 export const WORKER_VARIABLE = 'RUSHLIGHT_WORKER';
 export const workerSetupSchema = z.object({
-  version: z.literal(1),
+  version: z.literal(0),
   queue: queueAddressSchema,
   /** For logs and reports: `local-1`. */
   name: z.string(),

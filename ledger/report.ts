@@ -9,17 +9,17 @@ import { anyOutcomeSchema } from '../profiles/outcome/any.ts';
 import { clipSchema } from './clip.ts';
 import { toolchainSchema } from './toolchain.ts';
 
-const checkOutcomes = ['passed', 'failed'] as const;
+const checkStatuses = ['passed', 'failed'] as const;
 /** One check that ran. A check that could not run is absent, and absent is failed (the gate). */
 export const checkResultSchema = z.looseObject({
   check: z.string(),
-  outcome: z.enum(checkOutcomes),
+  status: z.enum(checkStatuses),
   measured: z.string(),
   expected: z.string(),
   /** Program and version that measured. */
   tool: z.string(),
   /** Frames, first and last, counted from 0, about which the check claims nothing of its own. */
-  untold: z.array(z.tuple([z.int(), z.int()])).optional(),
+  unproven: z.array(z.tuple([z.int(), z.int()])).optional(),
 });
 export type CheckResult = z.infer<typeof checkResultSchema>;
 
@@ -27,7 +27,7 @@ export type CheckResult = z.infer<typeof checkResultSchema>;
 export const deliverableStates = ['publishing', 'published', 'failed'] as const;
 
 export const deliverableReportSchema = z.looseObject({
-  version: z.literal(1),
+  version: z.literal(0),
   kind: z.literal('deliverable'),
   day: z.string(),
   roll: z.string(),
@@ -39,7 +39,7 @@ export const deliverableReportSchema = z.looseObject({
   outcome: anyOutcomeSchema,
   /**
    * Relative to <delivery>/<day>/<roll>; null when failed. `files`: it is a folder of so many files; then `bytes` is of all
-   * of them and the digests are of their listing (files/listing.ts). Absent: it is a single file.
+   * of them and the digests are of their checksum list (files/checksum-list.ts). Absent: it is a single file.
    */
   file: z
     .object({
@@ -50,12 +50,12 @@ export const deliverableReportSchema = z.looseObject({
       files: z.int().positive().optional(),
     })
     .nullable(),
-  /** Of a folder: place of its listing below <delivery>/<day>/<roll>, SHA-256 of the text. */
-  listing: z.object({ path: z.string(), sha256: z.string() }).optional(),
-  /** The trail of the source that it was proved by: place below <delivery>/<day>/<roll>, SHA-256 of its content. Absent: it was never proved so. */
-  trail: z.object({ path: z.string(), sha256: z.string() }).optional(),
-  /** What left the encoders, stream by stream (proof/payload.ts). */
-  payload: z.object({ streams: z.array(z.object({ kind: z.string(), hash: z.string() })) }).optional(),
+  /** Of a folder: place of its checksum list below <delivery>/<day>/<roll>, SHA-256 of the text. */
+  checksumList: z.object({ path: z.string(), sha256: z.string() }).optional(),
+  /** The fingerprints of the source that it was proved by: place below <delivery>/<day>/<roll>, SHA-256 of its content. Absent: it was never proved so. */
+  fingerprints: z.object({ path: z.string(), sha256: z.string() }).optional(),
+  /** What left the encoders, stream by stream (proof/bitstream.ts). */
+  bitstream: z.object({ streams: z.array(z.object({ kind: z.string(), hash: z.string() })) }).optional(),
   /** Digests of older files of ours that may still stand under the final name (made with another profile or toolchain, or before a crash): only these are ever replaced. */
   supersedes: z.array(z.string()).optional(),
   /** Of a folder, while it is `publishing`: its name until it has the final one, in the same folder. */
@@ -77,7 +77,7 @@ export const deliverableReportSchema = z.looseObject({
 export type DeliverableReport = z.infer<typeof deliverableReportSchema>;
 
 export const clipReportSchema = z.looseObject({
-  version: z.literal(1),
+  version: z.literal(0),
   kind: z.literal('clip'),
   day: z.string(),
   roll: z.string(),

@@ -1,6 +1,6 @@
 /** A roll as intake found it, and the gate's verdict on it (roll.json). */
 import { z } from 'zod';
-import { findingSchema, holds } from '../findings/finding.ts';
+import { findingSchema, blocks } from '../findings/finding.ts';
 import { clipSchema } from './clip.ts';
 import { checkResultSchema } from './report.ts';
 import { toolchainSchema } from './toolchain.ts';
@@ -19,7 +19,7 @@ const copyResultSchema = z.object({
   files: z.int().nonnegative(),
   bytes: z.int().nonnegative(),
   /** True when every file listed by the manifest was read whole and equals it, and nothing else lies there. */
-  holds: z.boolean(),
+  verified: z.boolean(),
 });
 export type CopyResult = z.infer<typeof copyResultSchema>;
 
@@ -47,13 +47,13 @@ export type IntakeResult = z.infer<typeof intakeResultSchema>;
 
 /** There is a copy, every byte of every copy equals its manifest, and nothing was found that holds the roll. */
 export function isVerified({ copies, findings }: Pick<IntakeResult, 'copies' | 'findings'>): boolean {
-  return copies.length > 0 && copies.every((copy) => copy.holds) && !findings.some(holds);
+  return copies.length > 0 && copies.every((copy) => copy.verified) && !findings.some(blocks);
 }
 
 export const verdicts = ['ready', 'held'] as const;
 /** Fields that are `optional` here are absent in records of older versions; the audit holds a roll whose record lacks one. */
 export const rollVerdictSchema = z.looseObject({
-  version: z.literal(1),
+  version: z.literal(0),
   kind: z.literal('roll'),
   verdict: z.enum(verdicts),
   day: z.string(),
@@ -65,7 +65,7 @@ export const rollVerdictSchema = z.looseObject({
   /** How many copies the night was told of, the shoot day's own among them. */
   copiesAsked: z.int().optional(),
   copies: z.array(copyResultSchema),
-  /** `checks`: those that must have passed; `profile`: all that was asked, so that outcomes can be decided anew from the record. */
+  /** `checks`: those that must have passed; `profile`: all that was asked, so that outcomes can be decided again from the record. */
   profiles: z.array(
     z.object({
       name: z.string(),
@@ -84,7 +84,7 @@ export const rollVerdictSchema = z.looseObject({
           state: z.string(),
           file: z.string().nullable(),
           bytes: z.int().nullable(),
-          /** How many files, of one that is a folder; the digests are then of their listing. */
+          /** How many files, of one that is a folder; the digests are then of their checksum list. */
           files: z.int().optional(),
           xxh128: z.string().nullable(),
           sha256: z.string().nullable().optional(),

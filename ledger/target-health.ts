@@ -16,17 +16,17 @@ const TROUBLES: Readonly<Record<TargetTrouble, readonly string[]>> = {
 /** null: an error of another kind. */
 export function targetTroubleOf(error: unknown): TargetTrouble | null {
   const code = codeOf(error);
-  return targetTroubles.find((trouble) => TROUBLES[trouble].includes(code)) ?? null;
+  return targetTroubles.find((failure) => TROUBLES[failure].includes(code)) ?? null;
 }
 
 /** `found`: the error's own word, where there is one. */
 export function targetFinding(
-  trouble: TargetTrouble,
+  failure: TargetTrouble,
   folder: string,
   { found, ...subject }: FindingSubject & { readonly found?: string } = {},
 ): Finding {
   const place = { ...subject, file: folder };
-  switch (trouble) {
+  switch (failure) {
     case 'full':
       return finding('target-full', found ?? 'no room left', 'room for what is made', place);
     case 'read-only':

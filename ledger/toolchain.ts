@@ -16,15 +16,15 @@ export const toolchainSchema = z.object({
   /** Raised by hand whenever the same profile would give other bytes than before. */
   recipe: z.int().positive(),
   tools: z.array(toolSchema),
-  /** SHA-256 over all of the above: equal fingerprints promise equal bytes. */
-  fingerprint: z.string(),
+  /** SHA-256 over all of the above: equal digests promise equal bytes. */
+  digest: z.string(),
 });
 export type Toolchain = z.infer<typeof toolchainSchema>;
 
 /** Raise when profile and source stay the same and other bytes come out than before. */
 export const RECIPE = 2;
 
-/** The toolchain of these programs. `rushlight` is for people; the fingerprint covers recipe and tools. */
+/** The toolchain of these programs. `rushlight` is for people; the digest covers recipe and tools. */
 export function toolchainOf(tools: MediaTools): Toolchain {
   const list = [tools.ffmpeg, tools.ffprobe].map((tool) => ({
     name: tool.name,
@@ -35,12 +35,12 @@ export function toolchainOf(tools: MediaTools): Toolchain {
     rushlight: packageVersion(),
     recipe: RECIPE,
     tools: list,
-    fingerprint: fingerprintOf(RECIPE, list),
+    digest: toolchainDigest(RECIPE, list),
   };
 }
 
 /** SHA-256, hex. */
-export function fingerprintOf(recipe: number, tools: readonly Tool[]): string {
+export function toolchainDigest(recipe: number, tools: readonly Tool[]): string {
   return createHash('sha256')
     .update(JSON.stringify([recipe, tools.map(({ name, version, build }) => ({ name, version, build }))]))
     .digest('hex');

@@ -6,7 +6,7 @@ import { FindingError, finding } from '../findings/finding.ts';
 import { type InputTransform, transformOf } from '../media/colour/input.ts';
 import type { ColourTransform } from '../media/colour/steps.ts';
 import { fsPath } from '../files/names.ts';
-import type { WayToLight } from '../profiles/master/way.ts';
+import type { Linearisation } from '../profiles/master/linearisation.ts';
 import { layout } from './layout.ts';
 
 /** Where it lies below <delivery>/<day>/<roll>; null for a transform without a file. */
@@ -17,13 +17,16 @@ export function transformPath(input: InputTransform | null): string | null {
 }
 
 /**
- * Of a way to light, from the file that lies there where it is one; null for raw frames. Throws FindingError for a file that
+ * Of a linearisation, from the file that lies there where it is one; null for raw frames. Throws FindingError for a file that
  * cannot be read (`transform-absent`), is another one, or says nothing of use.
  */
-export async function readTransform(rollFolder: string, way: WayToLight): Promise<ColourTransform | null> {
-  if (way.kind !== 'coded') return null;
-  const path = transformPath(way.input);
-  return transformOf(way.input, path === null ? undefined : await textOf(rollFolder, path));
+export async function readTransform(
+  rollFolder: string,
+  linearisation: Linearisation,
+): Promise<ColourTransform | null> {
+  if (linearisation.kind !== 'coded') return null;
+  const path = transformPath(linearisation.input);
+  return transformOf(linearisation.input, path === null ? undefined : await textOf(rollFolder, path));
 }
 
 async function textOf(rollFolder: string, path: string): Promise<string> {

@@ -7,7 +7,7 @@ export interface Wanted {
   /** SHA-256 of the clip's content, as it was verified. */
   readonly contentDigest: string;
   readonly profileHash: string;
-  /** Toolchain fingerprint. */
+  /** toolchain digest. */
   readonly toolchain: string;
   /** What must come out: of a master it rests on the settings of the run as well. */
   readonly outcome: AnyOutcome;
@@ -22,10 +22,10 @@ export function wantedOf(
 }
 
 /** Why this report is about something else than what is wanted; null when it is about that. Pure. */
-export function whyOtherWork(report: DeliverableReport, wanted: Wanted): string | null {
+export function mismatchReason(report: DeliverableReport, wanted: Wanted): string | null {
   if (report.clip.contentDigest !== wanted.contentDigest) return 'made from other content';
   if (report.profileHash !== wanted.profileHash) return 'made with another profile';
-  if (report.toolchain.fingerprint !== wanted.toolchain) return 'made by another toolchain';
+  if (report.toolchain.digest !== wanted.toolchain) return 'made by another toolchain';
   if (restsOnSettings(wanted.outcome) && !sameDecision(report.outcome, wanted.outcome))
     return 'made with other settings';
   return null;

@@ -75,7 +75,7 @@ export const declaredDecoderSchema = z.strictObject({
         .max(65_536)
         .nullable()
         .default(null)
-        .describe('Pixels; null: a DNG’s own tags, the head of each picture, or `tells` says it'),
+        .describe("Pixels; null: a DNG's own tags, the head of each picture, or `tells` says it"),
       height: z.int().min(1).max(65_536).nullable().default(null).describe('Pixels; null: as for the width'),
       full: z
         .int()
@@ -87,12 +87,12 @@ export const declaredDecoderSchema = z.strictObject({
     .describe(
       'What the command writes. Exactly so many bytes are expected, and one more or less holds the clip',
     ),
-  tells: z
+  probe: z
     .strictObject({
       command: command.describe(
         'The program and its arguments, which describe the clip on standard output; placeholders as above, without {frame}',
       ),
-      form: z
+      format: z
         .enum(['json', 'text'])
         .describe(
           'json: each value is found by a JSON pointer (RFC 6901: /streams/0/width); text: by a regular expression with one group, the first match counts',

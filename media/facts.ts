@@ -67,7 +67,7 @@ export const audioFactsSchema = z.object({
   layout: z.string().nullable(),
   /** Samples per channel that are played (edit lists and priming taken off), counted over packets. */
   samples: z.int().nonnegative(),
-  /** Start of the sound against the start of the picture, in samples; 0 when together. */
+  /** Start of the audio against the start of the picture, in samples; 0 when together. */
   startOffset: z.int(),
 });
 export type AudioFacts = z.infer<typeof audioFactsSchema>;

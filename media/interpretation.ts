@@ -2,7 +2,7 @@
 import { z } from 'zod';
 import { inputTransformSchema } from './colour/input.ts';
 
-export const sayings = ['tags', 'show', 'camera', 'roll'] as const;
+export const inputOrigins = ['tags', 'show', 'camera', 'roll'] as const;
 
 export const whiteBalanceSchema = z.union([
   z.literal('as-shot').describe('As the camera recorded it'),
@@ -23,7 +23,7 @@ export const whiteBalanceSchema = z.union([
 export const interpretationSchema = z.object({
   /** null: nobody says, and the tags do not either. */
   input: inputTransformSchema.nullable(),
-  inputFrom: z.enum(sayings).nullable(),
+  inputFrom: z.enum(inputOrigins).nullable(),
   raw: z.object({ whiteBalance: whiteBalanceSchema, exposureStops: z.number() }),
   owner: z.string(),
   comments: z.string(),

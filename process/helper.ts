@@ -147,7 +147,7 @@ export function createHelper<Order extends object, Result>(options: HelperOption
         });
         alive();
         one.send(order, (error) => {
-          // Its end says more than that it could not be told.
+          // Its end says more than that it could not be reported.
           if (error !== null) setTimeout(() => reject(new HelperDied(error.message)), 1000).unref();
         });
       });
@@ -170,7 +170,7 @@ export function createHelper<Order extends object, Result>(options: HelperOption
   };
 }
 
-/** Progress is told at most so often. */
+/** Progress is reported at most so often. */
 const TELL_MILLISECONDS = 500;
 
 /** The body of a helper's program, and of nothing else. `progress` is to be called at every sign of it. */
@@ -180,10 +180,10 @@ export function serveOrders<Order, Result>(
   const tell = (word: Word<Result>): void => void process.send?.(word);
   process.on('disconnect', () => process.exit(0));
   process.on('message', (order: Order) => {
-    let told = performance.now();
+    let reported = performance.now();
     const progress = (): void => {
-      if (performance.now() - told < TELL_MILLISECONDS) return;
-      told = performance.now();
+      if (performance.now() - reported < TELL_MILLISECONDS) return;
+      reported = performance.now();
       tell('alive');
     };
     work(order, progress).then(

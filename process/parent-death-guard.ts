@@ -14,7 +14,7 @@ export const NOT_RUNNABLE = 126;
 
 /**
  * `read` waits for the end of fd 4; `kill -9 0` is the whole group. SIGTERM to the group is the program's business:
- * shell and watcher outlive it, so that the watch holds during the grace time too. A program that died of a signal is told
+ * shell and watcher outlive it, so that the watch holds during the grace time too. A program that died of a signal is reported
  * as such (the shell dies of the same one, without a core file); 159 = 128 + 31, above it lie programs' own exit codes.
  */
 const SHELL = [

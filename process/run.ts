@@ -150,7 +150,7 @@ function notRun(
 
 /**
  * Throws RangeError when an argument cannot stand on a command line, and whatever a reader (`onStdout`, `onProgress`, `pipes`,
- * `onStderrLine`) or `feed` throws, after the program has been ended. Everything else is told in the result.
+ * `onStderrLine`) or `feed` throws, after the program has been ended. Everything else is reported in the result.
  */
 export async function runTool(
   command: string,
@@ -195,9 +195,10 @@ export async function runTool(
     ...streams.slice(1, 4),
     ...streams.slice(FIRST_PIPE, FIRST_PIPE + (options.pipes?.length ?? 0)),
   ];
-  const fed = options.feed === undefined ? undefined : streams[FIRST_PIPE + (options.pipes?.length ?? 0)];
-  // A program that reads no more is told by `write`, and that it has ended by the result.
-  fed?.on('error', () => undefined);
+  const stdinStream =
+    options.feed === undefined ? undefined : streams[FIRST_PIPE + (options.pipes?.length ?? 0)];
+  // A program that reads no more is reported by `write`, and that it has ended by the result.
+  stdinStream?.on('error', () => undefined);
   // The tie (fd 4) carries nothing; it breaks when the program's shell is killed, and that is told by the result.
   streams[4]?.on('error', () => undefined);
 
@@ -245,7 +246,7 @@ export async function runTool(
     killGroup(pid, 'SIGKILL');
     if (pid !== undefined) liveGroups.delete(pid);
     // Whoever else holds its other end: what was not taken by now nobody takes.
-    fed?.destroy();
+    stdinStream?.destroy();
     closeQuietPipes(readable, later);
     for (const pipe of held) pipe.left();
   });
@@ -282,7 +283,8 @@ export async function runTool(
     else if (stream) readers.push(guarded(read(stream)));
   });
   // Not among those that are waited for: it may have nothing to write for longer than the program lives.
-  if (options.feed !== undefined && fed) void guarded(options.feed(writerOf(fed)).then(() => void fed.end()));
+  if (options.feed !== undefined && stdinStream)
+    void guarded(options.feed(writerOf(stdinStream)).then(() => void stdinStream.end()));
 
   try {
     const ended = await Promise.race([Promise.all([child, ...readers]).then(([result]) => result), givenUp]);

@@ -1,7 +1,7 @@
 /** What ffmpeg must have for a profile, and whether this one has it. */
 import { type Finding, finding } from '../findings/finding.ts';
 import type { Abilities } from '../process/locate.ts';
-import { soundEncoders, traitsOf } from './codecs.ts';
+import { audioEncoders, traitsOf } from './codecs.ts';
 import { masterMovie } from './master/movie.ts';
 import { type AnyProfile, givesFrames, isMaster } from './schema.ts';
 
@@ -18,24 +18,24 @@ const pictureFilters = [
   'crop',
   'setsar',
 ] as const;
-/** A master takes the decoded frames as they are; the trail is taken beside. */
+/** A master takes the decoded frames as they are; the fingerprints are taken beside. */
 const masterFilters = ['showinfo', 'split', 'scale', 'format', 'crop'] as const;
-const soundFilters = ['asetpts', 'aresample', 'atrim', 'adelay', 'apad', 'aformat'] as const;
+const audioFilters = ['asetpts', 'aresample', 'atrim', 'adelay', 'apad', 'aformat'] as const;
 
 export function neededAbilities(profile: AnyProfile): { encoders: string[]; filters: string[] } {
   if (givesFrames(profile)) return { encoders: [], filters: [...masterFilters] };
   // What feeds the encoder is no filter of ffmpeg.
   if (isMaster(profile))
     return {
-      encoders: [traitsOf(masterMovie.video).encoder, ...soundEncoders(masterMovie.audio.format)],
-      filters: [...new Set([...masterFilters, ...pictureFilters, ...soundFilters])],
+      encoders: [traitsOf(masterMovie.video).encoder, ...audioEncoders(masterMovie.audio.format)],
+      filters: [...new Set([...masterFilters, ...pictureFilters, ...audioFilters])],
     };
-  const sound = profile.audio.tracks !== 'none';
+  const isAudible = profile.audio.tracks !== 'none';
   return {
-    encoders: [traitsOf(profile.video).encoder, ...(sound ? soundEncoders(profile.audio.format) : [])],
+    encoders: [traitsOf(profile.video).encoder, ...(isAudible ? audioEncoders(profile.audio.format) : [])],
     filters: [
       ...pictureFilters,
-      ...(sound ? soundFilters : []),
+      ...(isAudible ? audioFilters : []),
       ...(profile.interlaced === 'deinterlace' ? ['bwdif'] : []),
       ...(traitsOf(profile.video).lossless ? ['mergeplanes'] : []),
       ...(profile.burn_in.length > 0 ? ['drawtext'] : []),

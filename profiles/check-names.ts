@@ -5,35 +5,35 @@ export const checkNames = [
   'frames',
   'duration',
   'timecode',
-  'cadence',
-  'picture',
+  'frame-spacing',
+  'raster',
   'colour-tags',
   'codec',
   'audio',
   'decode',
-  'trail',
+  'frame-match',
   'levels',
-  'sound-trail',
-  'payload',
+  'audio-match',
+  'bitstream',
   'lossless',
   'reel',
 ] as const;
 export type CheckName = (typeof checkNames)[number];
 /** Without these no deliverable counts as proved (DESIGN, "What a roll must pass"); a profile cannot leave one out. */
-export const standingChecks = [
+export const mandatoryChecks = [
   'frames',
   'duration',
   'timecode',
-  'cadence',
-  'picture',
+  'frame-spacing',
+  'raster',
   'colour-tags',
   'codec',
   'audio',
   'decode',
-  'trail',
+  'frame-match',
   'levels',
-  'sound-trail',
-  'payload',
+  'audio-match',
+  'bitstream',
 ] as const satisfies readonly CheckName[];
 /** What stands beside them wherever nothing may be lost. */
 export const losslessCheck = 'lossless' as const satisfies CheckName;

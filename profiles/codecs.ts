@@ -162,7 +162,7 @@ export function rdd36TargetBits(quality: keyof typeof rdd36Classes, width: numbe
 }
 
 type AudioFormat = Exclude<(typeof audioFormats)[number], 'source'>;
-export interface SoundTraits {
+export interface AudioTraits {
   /** The same name for encoder and codec. */
   readonly encoder: string;
   readonly bytesPerSample: number | null;
@@ -178,7 +178,7 @@ export interface SoundTraits {
 const aacRates = [
   96000, 88200, 64000, 48000, 44100, 32000, 24000, 22050, 16000, 12000, 11025, 8000, 7350,
 ] as const;
-export const soundFormats: Readonly<Record<AudioFormat, SoundTraits>> = {
+export const audioTraitsByFormat: Readonly<Record<AudioFormat, AudioTraits>> = {
   s16: { encoder: 'pcm_s16le', bytesPerSample: 2, containers: ['mov'], channels: 64, rates: null, block: 0 },
   s24: { encoder: 'pcm_s24le', bytesPerSample: 3, containers: ['mov'], channels: 64, rates: null, block: 0 },
   aac: {
@@ -191,13 +191,13 @@ export const soundFormats: Readonly<Record<AudioFormat, SoundTraits>> = {
   },
 };
 
-/** Uncompressed sound that Matroska has a form for, by ffmpeg's names, and what keeps its samples: the order of bytes within one is no part of it. */
+/** Uncompressed audio that Matroska has a form for, by ffmpeg's names, and what keeps its samples: the order of bytes within one is no part of it. */
 const uncompressed = ['u8', 's16', 's24', 's32', 'f32', 'f64'] as const;
-const asSource = new Map<string, SoundTraits>(
+const asSource = new Map<string, AudioTraits>(
   uncompressed.flatMap((form) => {
     const bytes = Number(form.slice(1)) / 8;
     const encoder = bytes === 1 ? `pcm_${form}` : `pcm_${form}le`;
-    const traits: SoundTraits = {
+    const traits: AudioTraits = {
       encoder,
       bytesPerSample: bytes,
       containers: ['mkv'],
@@ -209,18 +209,18 @@ const asSource = new Map<string, SoundTraits>(
   }),
 );
 
-/** What a track comes out as; null: `source`, and the track is no sound that can be kept as it is. */
-export function soundTraits(format: (typeof audioFormats)[number], sourceCodec: string): SoundTraits | null {
-  return format === 'source' ? (asSource.get(sourceCodec) ?? null) : soundFormats[format];
+/** What a track comes out as; null: `source`, and the track is no audio that can be kept as it is. */
+export function audioTraits(format: (typeof audioFormats)[number], sourceCodec: string): AudioTraits | null {
+  return format === 'source' ? (asSource.get(sourceCodec) ?? null) : audioTraitsByFormat[format];
 }
-export const keptSound: readonly string[] = [...asSource.keys()];
-/** Every encoder that sound of the format may need; a decoder has the same name. */
-export function soundEncoders(format: (typeof audioFormats)[number]): readonly string[] {
+export const keptAudio: readonly string[] = [...asSource.keys()];
+/** Every encoder that audio of the format may need; a decoder has the same name. */
+export function audioEncoders(format: (typeof audioFormats)[number]): readonly string[] {
   return format === 'source'
     ? [...new Set([...asSource.values()].map(({ encoder }) => encoder))]
-    : [soundFormats[format].encoder];
+    : [audioTraitsByFormat[format].encoder];
 }
-/** Whether any sound of the format can be in the container. */
-export function soundContainers(format: (typeof audioFormats)[number]): readonly Container[] {
-  return format === 'source' ? ['mkv'] : soundFormats[format].containers;
+/** Whether any audio of the format can be in the container. */
+export function audioContainers(format: (typeof audioFormats)[number]): readonly Container[] {
+  return format === 'source' ? ['mkv'] : audioTraitsByFormat[format].containers;
 }

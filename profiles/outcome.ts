@@ -1,13 +1,13 @@
 /**
  * Outcome: how one clip must come out in one profile, decided before anything runs, from facts and profile alone.
- * The planner shows it, the maker is told it, the checker measures against it.
+ * The planner shows it, the maker is reported it, the checker measures against it.
  */
 import { z } from 'zod';
 import { fieldOrders } from '../media/facts.ts';
 import { colourTagsSchema } from '../media/colour/tags.ts';
 import { framingSchema } from '../proof/framing.ts';
 import { ratioSchema, timecodeSchema } from '../media/time/schema.ts';
-import { wayToLightSchema } from './master/way.ts';
+import { linearisationSchema } from './master/linearisation.ts';
 
 export const outcomeSchema = z.object({
   /** One movie. */
@@ -38,7 +38,7 @@ export const outcomeSchema = z.object({
   reel: z.string().nullable(),
   audio: z.array(
     z.object({
-      /** Which of the source's sound tracks, counted from 0. */
+      /** Which of the source's audio tracks, counted from 0. */
       sourceTrack: z.int().nonnegative(),
       codec: z.string(),
       sampleRate: z.int().positive(),
@@ -49,11 +49,11 @@ export const outcomeSchema = z.object({
       tolerance: z.int().nonnegative(),
     }),
   ),
-  /** What the frame trail is compared by; absent from records of before there was one, which then prove nothing. */
+  /** What the frame fingerprints are compared by; absent from records of before there was one, which then prove nothing. */
   proof: z
     .object({
       framing: framingSchema,
-      /** Which Y'CbCr the trail of the source holds: as the source is taken to be, or what RGB is turned into. */
+      /** Which Y'CbCr the fingerprints of the source holds: as the source is taken to be, or what RGB is turned into. */
       basis: z.object({ matrix: z.string(), range: z.enum(['limited', 'full']) }),
       /** The earlier field of an interlaced source, each of whose frames becomes one progressive frame unless it is kept; null: whole frames. */
       earlierField: z.enum(['top', 'bottom']).nullable(),
@@ -62,20 +62,20 @@ export const outcomeSchema = z.object({
       /** Of the source's upright picture, both fields of an interlaced one. */
       lines: z.int().positive(),
       /** Of each entry of `audio`: start of the source's track against the picture, in samples of the source. */
-      soundOffsets: z.array(z.int()),
+      audioOffsets: z.array(z.int()),
     })
     .optional(),
   /** Of a deliverable that keeps every sample; absent: others. */
   exact: z
     .object({
-      /** The layout in which its pictures are compared with the source's (profiles/kept-pixels.ts). */
+      /** The layout in which its pictures are compared with the source's (profiles/lossless-pixel-formats.ts). */
       comparedIn: z.string(),
       /** Slices of each frame (profiles/outcome/slices.ts). */
       slices: z.int().positive(),
     })
     .optional(),
   /** Of a movie for grading, whose pictures are not those of the source: from its code values to light (profiles/master/movie.ts); absent: others. */
-  way: wayToLightSchema.optional(),
+  linearisation: linearisationSchema.optional(),
   /** What will be written: an estimate for planning, on the safe side; near to exact where the codec fixes every packet. */
   estimatedBytes: z.int().positive(),
 });

@@ -1,6 +1,6 @@
 /** What cannot stand together in a profile, whatever the clip. Each rule says where, what was found, and what would do. */
-import { soundContainers, soundFormats, traitsOf } from './codecs.ts';
-import { type CheckName, losslessCheck, type Profile, standingChecks } from './schema.ts';
+import { audioContainers, audioTraitsByFormat, traitsOf } from './codecs.ts';
+import { type CheckName, losslessCheck, type Profile, mandatoryChecks } from './schema.ts';
 
 export interface Impossible {
   readonly code: 'profile-combination' | 'profile-check-left-out';
@@ -26,13 +26,13 @@ const container: Rule = ({ container: form, video, audio, reel }) => {
   const out: Impossible[] = [];
   const picture = traitsOf(video).containers;
   if (!picture.includes(form)) out.push(no(['container'], `${form} with ${video.codec}`, picture.join(', ')));
-  const sound = soundContainers(audio.format);
-  if (audio.tracks !== 'none' && !sound.includes(form))
+  const carriers = audioContainers(audio.format);
+  if (audio.tracks !== 'none' && !carriers.includes(form))
     out.push(
       no(
         ['audio', 'format'],
         `${audio.format} in ${form}`,
-        form === 'mp4' ? 'aac' : `a container of: ${sound.join(', ')}`,
+        form === 'mp4' ? 'aac' : `a container of: ${carriers.join(', ')}`,
       ),
     );
   if (form === 'mp4' && reel !== 'none')
@@ -89,8 +89,8 @@ const range: Rule = ({ colour, video }) =>
     ? [no(['colour', 'range'], `full with ${video.codec}`, 'limited, or source')]
     : [];
 
-const soundRate: Rule = ({ audio }) => {
-  const rates = audio.format === 'source' ? null : soundFormats[audio.format].rates;
+const audioRate: Rule = ({ audio }) => {
+  const rates = audio.format === 'source' ? null : audioTraitsByFormat[audio.format].rates;
   return audio.rate !== 'source' && rates !== null && !rates.includes(audio.rate)
     ? [no(['audio', 'rate'], `${audio.rate} with ${audio.format}`, rates.join(', '))]
     : [];
@@ -180,14 +180,14 @@ const burnIn: Rule = ({ burn_in: texts }) =>
 
 const checks: Rule = ({ checks: asked, reel, video }) => {
   const keeps = traitsOf(video).lossless;
-  const standing: CheckName[] = [...standingChecks, ...(keeps ? [losslessCheck] : [])];
-  const out: Impossible[] = standing
+  const mandatory: CheckName[] = [...mandatoryChecks, ...(keeps ? [losslessCheck] : [])];
+  const out: Impossible[] = mandatory
     .filter((check) => !asked.includes(check))
     .map((check) => ({
       code: 'profile-check-left-out',
       path: ['checks'],
       found: `no ${check}`,
-      expected: `all of: ${standing.join(', ')}`,
+      expected: `all of: ${mandatory.join(', ')}`,
     }));
   if (new Set(asked).size !== asked.length) out.push(no(['checks'], 'a check twice', 'every check once'));
   if (!keeps && asked.includes(losslessCheck))
@@ -217,7 +217,7 @@ export function impossibleCombinations(profile: Profile): Impossible[] {
     raster,
     lossless,
     range,
-    soundRate,
+    audioRate,
     fileName,
     burnIn,
     checks,

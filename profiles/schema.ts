@@ -3,9 +3,9 @@
  * Every field is described here, once; what `profiles show` prints is made from these descriptions.
  */
 import { z } from 'zod';
-import { checkNames, losslessCheck, standingChecks } from './check-names.ts';
+import { checkNames, losslessCheck, mandatoryChecks } from './check-names.ts';
 import { AAC_KILOBITS, LARGEST_SIDE } from './limits.ts';
-import { type FrameForm, type MasterProfile, masterSchema } from './master/schema.ts';
+import { type FrameFormat, type MasterProfile, masterSchema } from './master/schema.ts';
 
 export const containers = ['mov', 'mp4', 'mkv'] as const;
 export const vc3Qualities = ['lb', 'sq', 'hq', 'hqx', '444'] as const;
@@ -23,7 +23,7 @@ export const burnInPlaces = [
   'bottom-centre',
   'bottom-right',
 ] as const;
-export { type CheckName, checkNames, losslessCheck, standingChecks } from './check-names.ts';
+export { type CheckName, checkNames, losslessCheck, mandatoryChecks } from './check-names.ts';
 
 const name = z
   .string()
@@ -154,17 +154,17 @@ export const profileSchema = z.strictObject({
       format: z
         .enum(audioFormats)
         .describe(
-          `source, with ffv1: uncompressed sound of the clip, each track sample for sample in its own form, and no other; s16, s24: uncompressed whole numbers; aac: compressed, ${AAC_KILOBITS} kbit/s a channel`,
+          `source, with ffv1: uncompressed audio of the clip, each track sample for sample in its own form, and no other; s16, s24: uncompressed whole numbers; aac: compressed, ${AAC_KILOBITS} kbit/s a channel`,
         ),
       rate: z.union([z.literal('source'), z.literal(48000), z.literal(96000)]).describe('Samples a second'),
       tolerance_frames: z
         .union([z.int().min(0).max(50), z.literal('keep')])
         .describe(
-          'keep, with ffv1: every sample of the clip, however long the picture is. A number: sound shorter or longer than the picture by at most this many frames is cut or filled with silence to the picture; beyond it the clip is held',
+          'keep, with ffv1: every sample of the clip, however long the picture is. A number: audio shorter or longer than the picture by at most this many frames is cut or filled with silence to the picture; beyond it the clip is held',
         ),
     })
     .describe(
-      'Sound comes out exactly as long as the picture, or, with tolerance_frames: keep, as long as in the clip',
+      'Audio comes out exactly as long as the picture, or, with tolerance_frames: keep, as long as in the clip',
     ),
   file_name: z
     .string()
@@ -190,7 +190,7 @@ export const profileSchema = z.strictObject({
   checks: z
     .array(z.enum(checkNames))
     .describe(
-      `Checks that must have passed: all of ${standingChecks.join(', ')}; ${losslessCheck} with ffv1; and reel where it matters`,
+      `Checks that must have passed: all of ${mandatoryChecks.join(', ')}; ${losslessCheck} with ffv1; and reel where it matters`,
     ),
 });
 export type Profile = z.infer<typeof profileSchema>;
@@ -202,8 +202,10 @@ export const anyProfileSchema = z.discriminatedUnion('kind', [profileSchema, mas
 export const isMovie = (loaded: LoadedProfile): loaded is LoadedProfile<Profile> => !isMaster(loaded.profile);
 export const isMaster = (profile: AnyProfile): profile is MasterProfile => profile.kind === 'master';
 /** Its deliverables are folders of frames; every other one is a movie. */
-export const givesFrames = (profile: AnyProfile): profile is MasterProfile & { readonly form: FrameForm } =>
-  isMaster(profile) && profile.form !== 'rdd36';
+export const givesFrames = (
+  profile: AnyProfile,
+): profile is MasterProfile & { readonly format: FrameFormat } =>
+  isMaster(profile) && profile.format !== 'rdd36';
 
 /** A profile with its canonical hash: SHA-256, hex, over the resolved profile without its summary, as canonical JSON (sorted keys). The hash names exactly what was asked. */
 export interface LoadedProfile<Kind extends AnyProfile = AnyProfile> {

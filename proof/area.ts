@@ -1,4 +1,4 @@
-/** Area averages of a plane in memory, as a trail has them (form.ts): what a tap takes inside an ffmpeg graph, taken where there is none. */
+/** Area averages of a plane in memory, as fingerprints have them (form.ts): what a tap takes inside an ffmpeg graph, taken where there is none. */
 
 export interface Grid {
   readonly columns: number;

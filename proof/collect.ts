@@ -1,7 +1,7 @@
 /** Reads the raw pictures of a tap from a pipe. */
 import { endianness } from 'node:os';
 import type { Readable } from 'node:stream';
-import { CELLS, COLOUR_CELLS, type PictureTrail } from './form.ts';
+import { CELLS, COLOUR_CELLS, type FrameFingerprints } from './form.ts';
 
 /** Little-endian 16-bit values, as they come; grows by half, since nobody knows how many frames there will be. */
 class ValueCollector {
@@ -33,12 +33,12 @@ class ValueCollector {
   }
 }
 
-export class TrailCollector {
+export class FingerprintCollector {
   readonly luma = new ValueCollector();
   readonly colour = new ValueCollector();
 
   /** What has come so far. */
-  trail(views: 1 | 2, hasColour: boolean): PictureTrail {
+  fingerprints(views: 1 | 2, hasColour: boolean): FrameFingerprints {
     const luma = this.luma.values(CELLS * views);
     return {
       frames: luma.length / (CELLS * views),

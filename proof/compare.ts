@@ -4,7 +4,7 @@
  */
 import { type OrderDifference, describeOrder } from './describe.ts';
 import { type FieldOrder, fieldOrderOf } from './fields.ts';
-import { GRID_HEIGHT, GRID_WIDTH, type PictureTrail } from './form.ts';
+import { GRID_HEIGHT, GRID_WIDTH, type FrameFingerprints } from './form.ts';
 import { type Framing, cellsSeen } from './framing.ts';
 import type { Levels } from './gain.ts';
 import { type Basis, compareLevels, type LevelsVerdict, promisedLevels } from './levels.ts';
@@ -13,8 +13,8 @@ import { Pictures } from './pictures.ts';
 import { type Placement, placementOf, turnOf, type Turn } from './placement.ts';
 
 export interface PictureRequest {
-  readonly source: PictureTrail;
-  readonly output: PictureTrail;
+  readonly source: FrameFingerprints;
+  readonly output: FrameFingerprints;
   readonly framing: Framing;
   /** How the delivered pictures are coded. */
   readonly coding: Coding;
@@ -32,7 +32,7 @@ export interface PictureVerdict {
   /** Delivered frames proved to be the picture of their source frame and of no neighbour of it. */
   readonly right: number;
   /** Where neighbours look the same: the picture is the source's, its place in the order rests on times alone. */
-  readonly untold: readonly Span[];
+  readonly unproven: readonly Span[];
   readonly differences: readonly OrderDifference[];
   /** Pictures are turned; then nothing else is said. */
   readonly turn: Turn | null;
@@ -71,12 +71,12 @@ export function comparePictures(request: PictureRequest): PictureVerdict {
   if (turn !== null)
     return {
       right: 0,
-      untold: [],
+      unproven: [],
       differences: [],
       turn,
       placement: null,
       fields: null,
-      levels: { off: null, fault: null, untold: [] },
+      levels: { off: null, fault: null, unproven: [] },
       ...promised,
     };
 
@@ -93,11 +93,11 @@ export function comparePictures(request: PictureRequest): PictureVerdict {
     return theirs.mean(frame) <= black + NEAR_BLACK ? 'black' : 'blank';
   });
   const inPlace = [...frames.keys()].filter(
-    (frame) => frames[frame]?.state === 'right' || frames[frame]?.state === 'untold',
+    (frame) => frames[frame]?.state === 'right' || frames[frame]?.state === 'unproven',
   );
   return {
     right: frames.filter((match) => match.state === 'right').length,
-    untold: spansOf(frames),
+    unproven: spansOf(frames),
     differences,
     turn: null,
     // A picture that is cut or enlarged otherwise, or taken from the other field, may look like nothing that is in its place.
@@ -127,7 +127,7 @@ function fieldOffset(fields: PictureRequest['fields']): number {
 function spansOf(frames: readonly FrameMatch[]): Span[] {
   const spans: Span[] = [];
   frames.forEach((match, frame) => {
-    if (match.state !== 'untold') return;
+    if (match.state !== 'unproven') return;
     const last = spans.at(-1);
     if (last !== undefined && last.to === frame - 1) spans[spans.length - 1] = { from: last.from, to: frame };
     else spans.push({ from: frame, to: frame });

@@ -105,12 +105,12 @@ function lastOfShift(
   let last = from;
   for (let frame = from + 1; frame < frames.length; frame += 1) {
     if (shift(frame) === by) last = frame;
-    else if (frames[frame]?.state !== 'untold') break;
+    else if (frames[frame]?.state !== 'unproven') break;
   }
   return last;
 }
 
-/** Source frames that nothing shows, where it can be told: beside delivered frames that are out of place, or beyond the last. */
+/** Source frames that nothing shows, where it can be reported: beside delivered frames that are out of place, or beyond the last. */
 function missingFrames(frames: readonly FrameMatch[], sourceCount: number): OrderDifference[] {
   const shown = new Set(frames.map((match) => match.shows));
   const isAbsent = (frame: number): boolean => !shown.has(frame);

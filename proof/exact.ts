@@ -1,6 +1,6 @@
 /**
- * The exact part of a trail, for deliverables that keep every sample: SHA-256 of every picture and of every sound track, as
- * ffmpeg's raw forms lay their samples out, taken straight behind the decoder. Kept with the trail, it proves in years to come
+ * The exact part of fingerprints, for deliverables that keep every sample: SHA-256 of every picture and of every audio track, as
+ * ffmpeg's raw forms lay their samples out, taken straight behind the decoder. Kept with the fingerprints, it proves in years to come
  * that what a file decodes to is what the source decoded to; and it is as good against a forger as the statement that binds it.
  */
 import type { Readable } from 'node:stream';
@@ -9,13 +9,13 @@ import type { Readable } from 'node:stream';
 const HASH = 'sha256';
 export const HASH_BYTES = 32;
 
-export interface ExactTrail {
+export interface ExactHashes {
   /** In which the pictures' samples were laid out, as ffmpeg names it. */
   readonly pixelFormat: string;
   /** HASH_BYTES for each picture, in order. */
   readonly pictures: Buffer;
   /** By track (of the source, or of the file): SHA-256 of its samples, lower-case hex; null: nobody keeps it, or it was not told. */
-  readonly sounds: readonly (string | null)[];
+  readonly audioTracks: readonly (string | null)[];
 }
 
 /**
@@ -41,7 +41,7 @@ export const pictureHashes = (pad: string): string[] => [
   HASH,
 ];
 /** Output options, in front of their target: one line for all samples of a stream, in the form of `encoder`. */
-export const soundHash = (stream: string, encoder: string): string[] => [
+export const audioHash = (stream: string, encoder: string): string[] => [
   '-map',
   stream,
   '-c:a',
@@ -68,7 +68,7 @@ export async function readPictureHashes(stream: Readable): Promise<Buffer> {
 }
 
 /** null: the stream ended before there was a hash. */
-export async function readSoundHash(stream: Readable): Promise<string | null> {
+export async function readAudioHash(stream: Readable): Promise<string | null> {
   return /^SHA256=([0-9a-f]{64})\n/.exec(await textOf(stream))?.[1] ?? null;
 }
 
@@ -85,7 +85,7 @@ export interface ExactVerdict {
   /** Pictures that are other than the source's of the same number, in order. */
   readonly others: readonly OtherPicture[];
   /** By track of the file: whether its samples are those of its source track; null where one of the two was not told. */
-  readonly sounds: readonly (boolean | null)[];
+  readonly audioTracks: readonly (boolean | null)[];
 }
 
 const hashAt = (pictures: Buffer, frame: number): Buffer =>
@@ -93,8 +93,8 @@ const hashAt = (pictures: Buffer, frame: number): Buffer =>
 
 /** `tracks`: of which source track each track of the file must be. null: hashed in two layouts, which cannot be compared. Pure. */
 export function compareExact(
-  source: ExactTrail,
-  output: ExactTrail,
+  source: ExactHashes,
+  output: ExactHashes,
   tracks: readonly number[],
 ): ExactVerdict | null {
   if (source.pixelFormat !== output.pixelFormat) return null;
@@ -109,9 +109,9 @@ export function compareExact(
     );
     others.push({ frame, shows: places.get(found.toString('hex')) ?? null });
   }
-  const sounds = tracks.map((track, index) => {
-    const [ours, theirs] = [source.sounds[track] ?? null, output.sounds[index] ?? null];
+  const audioTracks = tracks.map((track, index) => {
+    const [ours, theirs] = [source.audioTracks[track] ?? null, output.audioTracks[index] ?? null];
     return ours === null || theirs === null ? null : ours === theirs;
   });
-  return { ...counts, others, sounds };
+  return { ...counts, others, audioTracks };
 }

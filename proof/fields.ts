@@ -9,22 +9,22 @@ import type { Levels } from './gain.ts';
 import type { Coding } from './match.ts';
 import type { Pictures } from './pictures.ts';
 
-/** `reversed`: the later field of each frame was taken for the earlier one. `untold`: nothing moves by which they could be told. */
-export type FieldOrder = 'right' | 'reversed' | 'untold';
+/** `reversed`: the later field of each frame was taken for the earlier one. `unproven`: nothing moves by which they could be reported. */
+export type FieldOrder = 'right' | 'reversed' | 'unproven';
 
 /** Frames before and after with which a frame is levelled. */
-const AROUND = 4;
+const NEIGHBOUR_FRAMES = 4;
 /**
- * Fields that differ by less (root mean square) are one picture. Clay that turns by steps of 6 to 8 is told right in VC-3 and RDD 36; in
+ * Fields that differ by less (root mean square) are one picture. Clay that turns by steps of 6 to 8 is reported right in VC-3 and RDD 36; in
  * H.264 the same gives anything from -1 to 0.5, whichever field it is of.
  */
-const SAME = { intra: 4, predicted: 10 } as const;
+const MAX_STEP_OF_EQUALS = { intra: 4, predicted: 10 } as const;
 /**
  * Projections. Measured on 22 pictures, both orders of fields, VC-3, RDD 36 and H.264, 600 deliverables: of the earlier field -0.2 to 0.35,
  * of the later one 0.65 to 1.15, the ends of either by dark grain in H.264. Other grain in H.264, and two fields of one moment, give
  * 0.45 to 0.55 whichever it is. FAR from either, frames are not of this moment at all, which is for other findings to say.
  */
-const TOLD = 0.35;
+const TOLERATED_SHARE = 0.35;
 const FAR = 0.5;
 
 /** Cell by cell what a frame has beyond the mean of the frames around it; frames are asked for in order. */
@@ -39,11 +39,11 @@ function levelled(
       for (let cell = 0; cell < cells; cell += 1)
         sum[cell] = (sum[cell] as number) + sign * values(frame, cell);
   };
-  for (let frame = 0; frame < AROUND; frame += 1) add(frame, 1);
+  for (let frame = 0; frame < NEIGHBOUR_FRAMES; frame += 1) add(frame, 1);
   return (frame) => {
-    add(frame + AROUND, 1);
-    add(frame - AROUND - 1, -1);
-    const taken = Math.min(count - 1, frame + AROUND) - Math.max(0, frame - AROUND) + 1;
+    add(frame + NEIGHBOUR_FRAMES, 1);
+    add(frame - NEIGHBOUR_FRAMES - 1, -1);
+    const taken = Math.min(count - 1, frame + NEIGHBOUR_FRAMES) - Math.max(0, frame - NEIGHBOUR_FRAMES) + 1;
     return sum.map((total, cell) => values(frame, cell) - total / taken);
   };
 }
@@ -79,8 +79,8 @@ export function fieldOrderOf(
       product += step * (rest[cell] as number);
     });
   }
-  if (squares <= SAME[coding] ** 2 * count * cells) return 'untold';
+  if (squares <= MAX_STEP_OF_EQUALS[coding] ** 2 * count * cells) return 'unproven';
   const along = product / squares;
-  if (along < TOLD) return along > -FAR ? 'right' : 'untold';
-  return along > 1 - TOLD && along < 1 + FAR ? 'reversed' : 'untold';
+  if (along < TOLERATED_SHARE) return along > -FAR ? 'right' : 'unproven';
+  return along > 1 - TOLERATED_SHARE && along < 1 + FAR ? 'reversed' : 'unproven';
 }

@@ -1,5 +1,5 @@
 /**
- * The frame trail's picture half: of every frame that leaves a decoder a tiny picture, by which two streams are compared
+ * The frame fingerprints's picture half: of every frame that leaves a decoder a tiny picture, by which two streams are compared
  * frame by frame. Its values are area averages of luma over a fixed grid, so that no look, codec or raster matters much,
  * and the noise of a locked-off shot still tells one frame from the next.
  */
@@ -16,7 +16,7 @@ export const COLOUR_WIDTH = GRID_WIDTH / 2;
 export const COLOUR_HEIGHT = GRID_HEIGHT / 2;
 export const COLOUR_CELLS = COLOUR_WIDTH * COLOUR_HEIGHT;
 
-export interface PictureTrail {
+export interface FrameFingerprints {
   readonly frames: number;
   /** 2: an interlaced source, each frame seen twice, first its earlier field, then its later one. */
   readonly views: 1 | 2;

@@ -1,9 +1,9 @@
-/** Gain and offset between two trails, and how well single frames fit under them. */
+/** Gain and offset between two fingerprints, and how well single frames fit under them. */
 import { median, type Pictures } from './pictures.ts';
 
 /** How far from its place a frame is looked for before the whole clip is searched, frames. */
 export const REACH = 3;
-/** Values of the trail that no measurement resolves (65536 is full scale). */
+/** Values of the fingerprints that no measurement resolves (65536 is full scale). */
 export const FLOOR = 2;
 /** A picture whose cells differ by less than this (root mean square) has nothing in it to correlate. */
 export const FLAT = 250;

@@ -10,7 +10,7 @@ import {
   COLOUR_WIDTH,
   CELLS,
   GRID_WIDTH,
-  type PictureTrail,
+  type FrameFingerprints,
 } from './form.ts';
 import { colourCellsSeen } from './framing.ts';
 import { median } from './pictures.ts';
@@ -33,7 +33,7 @@ export interface Basis {
 }
 type Triple = readonly [number, number, number];
 
-/** Code values as the trail has them: 256 for each step of 8 bits. H.273, clause 8.3: 219 and 224 steps of 255 in limited range. */
+/** Code values as the fingerprints have them: 256 for each step of 8 bits. H.273, clause 8.3: 219 and 224 steps of 255 in limited range. */
 const scales = {
   limited: { black: 16 * 256, luma: 219 * 256, chroma: 224 * 256 },
   full: { black: 0, luma: 255 * 256, chroma: 255 * 256 },
@@ -121,18 +121,18 @@ function conversions(source: Basis, output: Basis): Conversion[] {
 
 /** Another conversion must fit at least this much better, mean squares, and by more than a codec of little colour errs (100: two fifths of an 8-bit step). */
 const FITS_BETTER = 0.3;
-const LEAST = 100 * 100;
+const MIN_SQUARED_GAIN = 100 * 100;
 /**
  * Where pictures err by much for other reasons (what moves between two fields), another conversion may fit hardly better and still be the one
- * that served: when the errors lie more than halfway towards it, by so many times what that is sure to. Sound clips lie within 0.2 of the way, the
- * slip at 1; measured on 155 deliverables, all conversions that can be told.
+ * that served: when the errors lie more than halfway towards it, by so many times what that is sure to. Audio clips lie within 0.2 of the way, the
+ * slip at 1; measured on 155 deliverables, all conversions that can be reported.
  */
 const HALFWAY = 0.5;
-const SURE = 4;
+const UNCERTAINTIES = 4;
 /** Two conversions whose results differ by less than this (mean squares) cannot be told by these pictures. */
-const TOLD = 4 * LEAST;
+const MIN_SQUARED_DISTANCE = 4 * MIN_SQUARED_GAIN;
 /**
- * By which half of the averages of a sound conversion may be off, per plane: two steps of 8 bits in luma; six in chroma,
+ * By which half of the averages of an intact conversion may be off, per plane: two steps of 8 bits in luma; six in chroma,
  * which VC-3 LB rounds as coarsely; and in luma too where one field stands for two and what moves is elsewhere in it. Half
  * of them, since a scaler that places chroma samples otherwise moves the edges of small pictures between cells.
  */
@@ -143,13 +143,13 @@ export interface LevelsVerdict {
   readonly off: Triple | null;
   readonly fault: { readonly kind: 'range' | 'matrix' | 'levels'; readonly found: string } | null;
   /** Slips that would hardly change these pictures, and could not be seen in them. */
-  readonly untold: readonly ('range' | 'matrix')[];
+  readonly unproven: readonly ('range' | 'matrix')[];
 }
 
 /** `frames`: those that are in their place. */
 export function compareLevels(
-  source: PictureTrail,
-  output: PictureTrail,
+  source: FrameFingerprints,
+  output: FrameFingerprints,
   seen: Uint8Array,
   frames: ReadonlySet<number>,
   basis: { readonly source: Basis; readonly output: Basis },
@@ -161,7 +161,7 @@ export function compareLevels(
     for (const cell of cells)
       pairs.push({ from: colourAt(source, frame, cell), to: colourAt(output, frame, cell) });
   }
-  if (pairs.length === 0) return { off: null, fault: null, untold: [] };
+  if (pairs.length === 0) return { off: null, fault: null, unproven: [] };
   const list = conversions(basis.source, basis.output);
   const tried = list.map((conversion) => ({ conversion, squares: squaresOf(pairs, conversion.convert) }));
   const [right, ...others] = tried as [(typeof tried)[number], ...typeof tried];
@@ -171,11 +171,12 @@ export function compareLevels(
       leaningOf(pairs, right.conversion.convert, conversion.convert),
     ]),
   );
-  const untold = [
+  const unproven = [
     ...new Set(
       others.flatMap(({ conversion }) => {
         const { apart, unsure } = leanings.get(conversion) as Leaning;
-        return conversion.kind !== 'right' && (apart < TOLD || SURE * unsure > HALFWAY)
+        return conversion.kind !== 'right' &&
+          (apart < MIN_SQUARED_DISTANCE || UNCERTAINTIES * unsure > HALFWAY)
           ? [conversion.kind]
           : [];
       }),
@@ -186,20 +187,20 @@ export function compareLevels(
   const gained = total(right.squares) - total(best.squares);
   const { towards, unsure } = leanings.get(best.conversion) as Leaning;
   const isBest =
-    total(best.squares) < FITS_BETTER * total(right.squares) || towards > HALFWAY + SURE * unsure;
-  if (isBest && gained > LEAST && best.conversion.kind !== 'right')
-    return { off, fault: { kind: best.conversion.kind, found: best.conversion.name }, untold };
+    total(best.squares) < FITS_BETTER * total(right.squares) || towards > HALFWAY + UNCERTAINTIES * unsure;
+  if (isBest && gained > MIN_SQUARED_GAIN && best.conversion.kind !== 'right')
+    return { off, fault: { kind: best.conversion.kind, found: best.conversion.name }, unproven };
   const most = [source.views === 2 ? MOST.coarse : MOST.fine, MOST.coarse, MOST.coarse] as const;
   if (middleOff(pairs, right.conversion.convert).some((off, plane) => off > (most[plane] as number)))
     return {
       off,
-      untold,
+      unproven,
       fault: {
         kind: 'levels',
         found: `off by ${off.map((value) => value.toFixed(1)).join(', ')} steps of 8 bits in Y', Cb, Cr`,
       },
     };
-  return { off, fault: null, untold };
+  return { off, fault: null, unproven };
 }
 
 interface Leaning {
@@ -262,17 +263,21 @@ function squaresOf(pairs: readonly { from: Triple; to: Triple }[], convert: Conv
 }
 
 /** Luma of the four cells below one cell of colour, of the earlier field, which a deinterlaced picture is of, with its chroma; grey where there is none. */
-function colourAt(trail: PictureTrail, frame: number, cell: number): Triple {
+function colourAt(fingerprints: FrameFingerprints, frame: number, cell: number): Triple {
   const row = Math.floor(cell / COLOUR_WIDTH);
   const column = cell % COLOUR_WIDTH;
-  const from = frame * trail.views * CELLS + 2 * row * GRID_WIDTH + 2 * column;
+  const from = frame * fingerprints.views * CELLS + 2 * row * GRID_WIDTH + 2 * column;
   const y =
-    ((trail.luma[from] as number) +
-      (trail.luma[from + 1] as number) +
-      (trail.luma[from + GRID_WIDTH] as number) +
-      (trail.luma[from + GRID_WIDTH + 1] as number)) /
+    ((fingerprints.luma[from] as number) +
+      (fingerprints.luma[from + 1] as number) +
+      (fingerprints.luma[from + GRID_WIDTH] as number) +
+      (fingerprints.luma[from + GRID_WIDTH + 1] as number)) /
     4;
-  if (trail.colour === null) return [y, NEUTRAL, NEUTRAL];
+  if (fingerprints.colour === null) return [y, NEUTRAL, NEUTRAL];
   const chroma = (frame / COLOUR_STEP) * 2 * COLOUR_CELLS + row * COLOUR_WIDTH + column;
-  return [y, trail.colour[chroma] as number, trail.colour[chroma + COLOUR_WIDTH * COLOUR_HEIGHT] as number];
+  return [
+    y,
+    fingerprints.colour[chroma] as number,
+    fingerprints.colour[chroma + COLOUR_WIDTH * COLOUR_HEIGHT] as number,
+  ];
 }

@@ -1,5 +1,5 @@
 /**
- * Which source frame each delivered frame shows. Pure arithmetic over two trails.
+ * Which source frame each delivered frame shows. Pure arithmetic over two fingerprints.
  *
  * What is compared is the residual of a delivered frame against a source frame, both taken through one gain and offset
  * fitted over the whole clip. What a codec does to a still background is the same in every frame: the mean residual of
@@ -11,13 +11,13 @@ import { energy, FLAT, fitLevels, FLOOR, type Levels, type Nearest, nearestTo, R
 import { median, type Pictures } from './pictures.ts';
 
 /** Frames before and after whose residuals say what the codec does here. */
-const AROUND = 4;
+const NEIGHBOUR_FRAMES = 4;
 /** Frames before and after over which a usual size of residual is taken. */
 const USUAL = 12;
 /** Of those the ones whose source frame has at least this part of the contrast of this frame's. */
 const ALIKE = 0.5;
 /** Source frames whose cells differ by less (root mean square) are one picture to everybody. */
-const SAME = 8;
+const MAX_STEP_OF_EQUALS = 8;
 /**
  * Two source frames can be told apart where they differ by this many usual residuals: `own`, what is left of them
  * without the background, and `whole`, with it. A codec of whole pictures errs independently in each frame, and 448
@@ -25,14 +25,14 @@ const SAME = 8;
  * behind a slow fade by two or three frames, so that only differences well beyond its whole error count. Measured on
  * VC-3, RDD 36 and H.264.
  */
-const TELLING = { intra: { own: 1, whole: 0 }, predicted: { own: 2, whole: 2 } } as const;
+const MIN_STEP = { intra: { own: 1, whole: 0 }, predicted: { own: 2, whole: 2 } } as const;
 /**
  * What a codec does to a picture that changes slowly (a pull of focus, a zoom) may look like the change itself. Steps of this many whole
  * residuals are larger than that; smaller ones count only where they also stand out from the residuals of the frames around,
  * each against its own frame, as grain does.
  */
 const DRIFT = 1.5;
-/** And by so many times what is left of them without the background: a pull of focus in VC-3 that is sound lies up to 0.8 of a step of 1.02 times that beside its place, and 0.66 of one of 1.74. */
+/** And by so many times what is left of them without the background: a pull of focus in VC-3 that is intact lies up to 0.8 of a step of 1.02 times that beside its place, and 0.66 of one of 1.74. */
 const STANDS_OUT = 2;
 /** And by this many times the noise of the very cells in which they differ, all differences added up. */
 const TELLING_CELLS = 4;
@@ -42,12 +42,12 @@ const SEARCH_BUDGET = 4_000_000;
 const RIGHT = 0.5;
 const WRONG = { intra: 0.6, predicted: 0.75 } as const;
 /**
- * A picture of grain has something that no other one has: how far from that a delivered frame lies towards the mean of the frames around. Sound frames
+ * A picture of grain has something that no other one has: how far from that a delivered frame lies towards the mean of the frames around. Audio frames
  * lie below 0.3; those of other grain at 0.9 to 1, and halfway to every frame but their own; what is finer than a step of 8 bits in a flat surface is
  * rounded away, and such a frame lies at up to 0.81 and 0.66 of the way to a neighbour.
  */
-const FAINT = 0.4;
-const LACKING = 0.85;
+const MAX_LOSS_INTACT = 0.4;
+const MIN_LOSS_MISSING = 0.85;
 /** Beyond this it is the one that fits best in the whole clip. */
 const ANOTHER = 0.8;
 /** A residual beyond these is no codec's: times the usual one, plus; and in any case. 256 is one code value of 8 bits. Deinterlacing invents lines. */
@@ -55,7 +55,7 @@ const OUTLIER = {
   frames: { times: 6, plus: 80, most: 1000 },
   fields: { times: 8, plus: 300, most: 3000 },
 } as const;
-/** Beyond these a frame is not called proved, though it may be sound. */
+/** Beyond these a frame is not called proved, though it may be intact. */
 const UNUSUAL = { times: 2.5, plus: 40 } as const;
 /** The same for the worst cell of a frame, without the background's share. The first of deinterlaced frames has no earlier one to be made of. */
 const CELL_OUTLIER = { times: 10, plus: { frames: 400, fields: 4000 } } as const;
@@ -63,14 +63,14 @@ const CELL_OUTLIER = { times: 10, plus: { frames: 400, fields: 4000 } } as const
 const UNRELATED = 0.6;
 const CONTRAST = 600;
 
-export type Coding = keyof typeof TELLING;
+export type Coding = keyof typeof MIN_STEP;
 
 export interface FrameMatch {
-  /** `right`: proved. `untold`: nothing speaks against it, but neighbours cannot be told from it, or it is less like the source than others around. `wrong`: another picture. `damaged`: right, but for a part of it. */
-  readonly state: 'right' | 'untold' | 'wrong' | 'damaged';
+  /** `right`: proved. `unproven`: nothing speaks against it, but neighbours cannot be told from it, or it is less like the source than others around. `wrong`: another picture. `damaged`: right, but for a part of it. */
+  readonly state: 'right' | 'unproven' | 'wrong' | 'damaged';
   /** Source frame that it shows; null when it shows none of this clip. */
   readonly shows: number | null;
-  /** Root mean square residual against the frame that it should be, in values of the trail. */
+  /** Root mean square residual against the frame that it should be, in values of the fingerprints. */
   readonly residual: number;
 }
 
@@ -103,7 +103,11 @@ function background(
 ): Float32Array {
   const mean = new Float32Array(cells);
   let taken = 0;
-  for (let other = Math.max(0, frame - AROUND); other <= Math.min(count - 1, frame + AROUND); other += 1) {
+  for (
+    let other = Math.max(0, frame - NEIGHBOUR_FRAMES);
+    other <= Math.min(count - 1, frame + NEIGHBOUR_FRAMES);
+    other += 1
+  ) {
     if (other === frame || !good(other)) continue;
     taken += 1;
     for (let cell = 0; cell < cells; cell += 1)
@@ -223,12 +227,12 @@ export function matchFrames(
       cells: rests.subarray(frame * cells, (frame + 1) * cells),
     };
     const means = { best: mean, inPlace: background(inPlace, cells, output.count, frame, good) };
-    const told = tell(source, output, levels, frame, means, noise, coding);
-    if (told === 'wrong') {
+    const reported = judgeFrame(source, output, levels, frame, means, noise, coding);
+    if (reported === 'wrong') {
       const shows = shownBy(frame, mean);
-      return { state: shows === frame ? 'untold' : 'wrong', shows, residual };
+      return { state: shows === frame ? 'unproven' : 'wrong', shows, residual };
     }
-    if (told === 'lacking') {
+    if (reported === 'lacking') {
       // A codec may have taken it away; or it is another frame, however far from here.
       const shows = shownBy(frame, mean);
       const isOther =
@@ -244,7 +248,7 @@ export function matchFrames(
       return { state: 'damaged', shows: frame, residual };
     // Not far enough from the usual to be another picture, and too far to be called proved.
     const unusual = residual > UNUSUAL.times * (usualSize[frame] as number) + UNUSUAL.plus;
-    return { state: unusual || told === 'lacking' ? 'untold' : told, shows: frame, residual };
+    return { state: unusual || reported === 'lacking' ? 'unproven' : reported, shows: frame, residual };
   });
   return { gain, offset, frames };
 }
@@ -352,7 +356,7 @@ function around({ count }: Pictures, frame: number): number[] {
  * One delivered frame against the neighbours of the frame that it should be, and against its own. `lacking`: nothing is left in it of what only that
  * one has.
  */
-function tell(
+function judgeFrame(
   source: Pictures,
   output: Pictures,
   levels: Levels,
@@ -360,15 +364,19 @@ function tell(
   means: Means,
   noise: Noise,
   coding: Coding,
-): 'right' | 'untold' | 'wrong' | 'lacking' {
-  const least = Math.max(SAME, TELLING[coding].own * noise.own, TELLING[coding].whole * noise.whole);
+): 'right' | 'unproven' | 'wrong' | 'lacking' {
+  const least = Math.max(
+    MAX_STEP_OF_EQUALS,
+    MIN_STEP[coding].own * noise.own,
+    MIN_STEP[coding].whole * noise.whole,
+  );
   const mean = meanAround(source, frame);
   const own = leaning(source, output, levels, frame, (cell) => mean[cell] as number, means, noise);
   // One that predicts leaves out what is a frame's own as long as it pays.
-  const hasOwn = own.step >= (coding === 'predicted' ? least : SAME) && own.clear;
-  const isLacking = hasOwn && Math.min(own.towards, own.towardsInPlace) > LACKING;
-  let state: 'right' | 'untold' =
-    hasOwn && Math.max(own.towards, own.towardsInPlace) > FAINT ? 'untold' : 'right';
+  const hasOwn = own.step >= (coding === 'predicted' ? least : MAX_STEP_OF_EQUALS) && own.clear;
+  const isLacking = hasOwn && Math.min(own.towards, own.towardsInPlace) > MIN_LOSS_MISSING;
+  let state: 'right' | 'unproven' =
+    hasOwn && Math.max(own.towards, own.towardsInPlace) > MAX_LOSS_INTACT ? 'unproven' : 'right';
   for (const other of around(source, frame)) {
     const { step, towards, towardsInPlace, clear } = leaning(
       source,
@@ -379,11 +387,11 @@ function tell(
       means,
       noise,
     );
-    const telling = step >= least && clear;
+    const distinctive = step >= least && clear;
     const standsOut =
       (step >= STANDS_OUT * noise.own || (isLacking && towards > ANOTHER)) && towardsInPlace > WRONG[coding];
-    if (telling && towards > WRONG[coding] && (step >= DRIFT * noise.whole || standsOut)) return 'wrong';
-    if (Math.abs(other - frame) === 1 && (!telling || towards > RIGHT)) state = 'untold';
+    if (distinctive && towards > WRONG[coding] && (step >= DRIFT * noise.whole || standsOut)) return 'wrong';
+    if (Math.abs(other - frame) === 1 && (!distinctive || towards > RIGHT)) state = 'unproven';
   }
   return isLacking ? 'lacking' : state;
 }

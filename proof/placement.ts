@@ -11,11 +11,11 @@ export type Turn = (typeof turns)[number];
 const MOVED_CELLS = 0.06;
 const GROWN = 0.012;
 /**
- * Less counts where it is sure: so many delivered pixels, at the edge if the picture has grown, and so many times its standard error. Sound pictures
+ * Less counts where it is sure: so many delivered pixels, at the edge if the picture has grown, and so many times its standard error. Audio pictures
  * lie within 0.4 pixels of their place, and within 1.8 at the edge, that one by 4 standard errors; measured on 210 deliverables, widths of 256 to 1920.
  */
-const SURE = { moved: 0.75, grown: 1.2, times: 6 } as const;
-/** Where cells differ from the next by less than this across or down (root mean square), a move cannot be told. */
+const CERTAIN = { moved: 0.75, grown: 1.2, times: 6 } as const;
+/** Where cells differ from the next by less than this across or down (root mean square), a move cannot be reported. */
 const GRADIENT = 150;
 /** What a turned picture must fit better than the upright one before it counts, mean squares. */
 const FITS_BETTER = 0.5;
@@ -177,16 +177,16 @@ export function placementOf(request: PlacementRequest): Placement {
     );
   /** `pixels`: of one unit of `value`. */
   const sure = (value: number, pixels: number, most: number, term: 2 | 3 | 4): boolean =>
-    Math.abs(value) * pixels > most && Math.abs(value) > SURE.times * errorOf(term);
+    Math.abs(value) * pixels > most && Math.abs(value) > CERTAIN.times * errorOf(term);
   const { width, height } = cellPixels;
   // Half a delivered pixel is what a scaler may round by. What a deinterlacer makes of one field may lie by half a line of the source elsewhere.
   const moved =
-    Math.abs(x) > Math.max(MOVED_CELLS, SURE.moved / width) ||
-    Math.abs(y) > Math.max(MOVED_CELLS, SURE.moved / height) ||
-    sure(x, width, SURE.moved, 2) ||
-    (views === 1 && sure(y, height, SURE.moved, 3));
+    Math.abs(x) > Math.max(MOVED_CELLS, CERTAIN.moved / width) ||
+    Math.abs(y) > Math.max(MOVED_CELLS, CERTAIN.moved / height) ||
+    sure(x, width, CERTAIN.moved, 2) ||
+    (views === 1 && sure(y, height, CERTAIN.moved, 3));
   const grown =
     Math.abs(growth) > GROWN ||
-    sure(growth, Math.max((width * GRID_WIDTH) / 2, (height * GRID_HEIGHT) / 2), SURE.grown, 4);
+    sure(growth, Math.max((width * GRID_WIDTH) / 2, (height * GRID_HEIGHT) / 2), CERTAIN.grown, 4);
   return { right: x, down: y, scale: 1 + growth, displaced: moved || grown };
 }

@@ -1,4 +1,4 @@
-/** Filters that take the trail from decoded frames inside an ffmpeg graph. */
+/** Filters that take the fingerprints from decoded frames inside an ffmpeg graph. */
 import { isGray, isPlanarYuv, isRgb } from '../media/pixel-format.ts';
 import { COLOUR_HEIGHT, COLOUR_STEP, COLOUR_WIDTH, GRID_HEIGHT, GRID_WIDTH } from './form.ts';
 import type { Framing } from './framing.ts';
@@ -61,7 +61,7 @@ function toPlanes(format: string, size: TappedPicture['size'], asItIs: boolean):
   ];
 }
 
-/** What the values of a trail of RGB pictures are. */
+/** What the values of fingerprints of RGB pictures are. */
 export const rgbBasis = { matrix: 'bt709', range: 'limited' } as const;
 
 export function pictureTap(from: string, picture: TappedPicture): PictureTap {
@@ -79,26 +79,26 @@ export function pictureTap(from: string, picture: TappedPicture): PictureTap {
   // Renumbered, a second apart: stacking waits for equal times, and no time base of an encoder makes two frames one.
   const start = [`[${from}]settb=1`, 'setpts=N', ...toPlanes(format, size, earlierField !== null)];
   const chains = hasColour
-    ? [`${[...start, 'split=2'].join(',')}[trail-luma][trail-colour]`]
-    : [`${start.join(',')}[trail-luma]`];
+    ? [`${[...start, 'split=2'].join(',')}[fingerprint-luma][fingerprint-colour]`]
+    : [`${start.join(',')}[fingerprint-luma]`];
   if (earlierField === null)
-    chains.push(`[trail-luma]${[...luma, ...shrink(GRID_WIDTH, GRID_HEIGHT)].join(',')}[luma]`);
+    chains.push(`[fingerprint-luma]${[...luma, ...shrink(GRID_WIDTH, GRID_HEIGHT)].join(',')}[luma]`);
   else {
     const later = earlierField === 'top' ? 'bottom' : 'top';
     chains.push(
-      `[trail-luma]${[...luma, 'split=2'].join(',')}[trail-earlier][trail-later]`,
-      `[trail-earlier]${[`field=type=${earlierField}`, ...shrink(GRID_WIDTH, GRID_HEIGHT)].join(',')}[trail-earlier-small]`,
-      `[trail-later]${[`field=type=${later}`, ...shrink(GRID_WIDTH, GRID_HEIGHT)].join(',')}[trail-later-small]`,
-      '[trail-earlier-small][trail-later-small]vstack[luma]',
+      `[fingerprint-luma]${[...luma, 'split=2'].join(',')}[fingerprint-earlier][fingerprint-later]`,
+      `[fingerprint-earlier]${[`field=type=${earlierField}`, ...shrink(GRID_WIDTH, GRID_HEIGHT)].join(',')}[fingerprint-earlier-small]`,
+      `[fingerprint-later]${[`field=type=${later}`, ...shrink(GRID_WIDTH, GRID_HEIGHT)].join(',')}[fingerprint-later-small]`,
+      '[fingerprint-earlier-small][fingerprint-later-small]vstack[luma]',
     );
   }
   if (hasColour) {
     const small = shrink(COLOUR_WIDTH, COLOUR_HEIGHT).join(',');
     chains.push(
-      `[trail-colour]select=not(mod(n\\,${COLOUR_STEP})),extractplanes=u+v[trail-cb][trail-cr]`,
-      `[trail-cb]${small}[trail-cb-small]`,
-      `[trail-cr]${small}[trail-cr-small]`,
-      '[trail-cb-small][trail-cr-small]vstack[colour]',
+      `[fingerprint-colour]select=not(mod(n\\,${COLOUR_STEP})),extractplanes=u+v[fingerprint-cb][fingerprint-cr]`,
+      `[fingerprint-cb]${small}[fingerprint-cb-small]`,
+      `[fingerprint-cr]${small}[fingerprint-cr-small]`,
+      '[fingerprint-cb-small][fingerprint-cr-small]vstack[colour]',
     );
   }
   return { chains, hasColour };
@@ -115,8 +115,8 @@ export const rawPictures = (pad: string): string[] => [
   '-f',
   'rawvideo',
 ];
-/** Raw sound as it is decoded, 32 bits. */
-export const rawSound = (stream: string): string[] => [
+/** Raw audio as it is decoded, 32 bits. */
+export const rawAudio = (stream: string): string[] => [
   '-map',
   stream,
   '-filter:a',

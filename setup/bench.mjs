@@ -58,7 +58,7 @@ if (lines.length === 0)
     passed: false,
   });
 
-const verdict = (line) => (line.passed === null ? 'told' : line.passed ? 'met' : 'MISSED');
+const verdict = (line) => (line.passed === null ? 'reported' : line.passed ? 'met' : 'MISSED');
 if (asJson)
   process.stdout.write(
     `${JSON.stringify(

@@ -1,4 +1,4 @@
-/** The compiled program in dist/: made anew when a source, the compiler's settings or the compiler changed. */
+/** The compiled program in dist/: made again when a source, the compiler's settings or the compiler changed. */
 import { spawnSync } from 'node:child_process';
 import { createHash } from 'node:crypto';
 import { existsSync, readdirSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
@@ -82,7 +82,7 @@ export function compile({
   });
   if (run.status !== 0)
     stop(
-      'the sources do not compile; the compiler’s words stand above. An unchanged checkout compiles: `git status` shows what differs.',
+      "the sources do not compile; the compiler's words stand above. An unchanged checkout compiles: `git status` shows what differs.",
     );
   removeLeftovers(target, folders);
   if (!existsSync(join(projectFolder, target, proof)))

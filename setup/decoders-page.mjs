@@ -7,8 +7,8 @@ export function decodersPage(fields, examples) {
   return [
     '# Decoders',
     '',
-    'Raw frames are decoded by our own decoder (DNG without compression and with lossless JPEG), by LibRaw’s `unprocessed_raw` for what',
-    'ours does not take, or by a program that somebody declares in a file: a vendor’s or one of your own. Whoever decodes, development is',
+    "Raw frames are decoded by our own decoder (DNG without compression and with lossless JPEG), by LibRaw's `unprocessed_raw` for what",
+    "ours does not take, or by a program that somebody declares in a file: a vendor's or one of your own. Whoever decodes, development is",
     'ours, and the same checks hold. The report of a clip names the decoder and its version.',
     '',
     'A declared decoder is a YAML file called `<name>.yaml`, named in the settings (docs/settings.md). Its command is run without a shell,',

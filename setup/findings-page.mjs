@@ -16,9 +16,9 @@ const areas = [
     'Found while a deliverable is made, checked or published, or when a delivery is audited.',
   ],
   [
-    'trail',
+    'proof',
     'The content',
-    'Found when a deliverable’s frame trail, sound and packets are held against its source’s, on the night and in an audit.',
+    "Found when a deliverable's frame fingerprints, audio and packets are held against its source's, on the run and in an audit.",
   ],
   ['master', 'Masters', 'Found when frames for grading are made, checked or audited.'],
   [
@@ -27,7 +27,7 @@ const areas = [
     'Found when the settings are read, and when a clip is to become a master.',
   ],
   ['provenance', 'The statement', 'Found when a delivery is audited or signed.'],
-  ['night', 'The night', 'Found by the night as a whole: folders, queue, workers, targets, and the gate.'],
+  ['run', 'The run', 'Found by a run as a whole: folders, queue, workers, targets, and the gate.'],
   ['machine', 'The machine', 'Found by `doctor`, by the demo, and whenever a program is started.'],
 ];
 

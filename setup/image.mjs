@@ -61,7 +61,7 @@ function requirePrograms() {
     (name) => spawnSync('sh', ['-c', `command -v ${name}`]).status !== 0,
   );
   if (missing.length === 0) return;
-  say(`installing from the system’s packages (once): ${missing.join(', ')}`);
+  say(`installing from the system's packages (once): ${missing.join(', ')}`);
   must('apt-get', ['update', '-qq'], { stdio: ['ignore', 2, 2] });
   const ended = run('apt-get', ['install', '-y', '-qq', ...missing], { stdio: ['ignore', 2, 2] });
   if (ended.status !== 0) stop(`install ${missing.join(' and ')}, then run this again`);
@@ -85,10 +85,10 @@ function aptMirror() {
     const mirror = /^URIs:\s*(\S+)/m.exec(text)?.[1] ?? /^deb(?:\s+\[.*?\])?\s+(\S+)/m.exec(text)?.[1];
     if (mirror !== undefined) return mirror;
   }
-  return stop('no mirror in apt’s sources: name one with RUSHLIGHT_APT_MIRROR');
+  return stop("no mirror in apt's sources: name one with RUSHLIGHT_APT_MIRROR");
 }
 
-/** What npm on this machine is told outside any project, so that the image reaches the same registry the same way. */
+/** What npm on this machine is reported outside any project, so that the image reaches the same registry the same way. */
 function carryNpmSettings(root) {
   const settings = must('npm', ['config', 'get', 'globalconfig'], { cwd: '/' });
   if (!existsSync(settings)) return;

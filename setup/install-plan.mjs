@@ -1,6 +1,6 @@
 /** What to do about programs that are missing: a pure decision from what is missing and what this machine is. */
 
-/** How each package manager is told; the first that is on PATH is taken. */
+/** How each package manager is reported; the first that is on PATH is taken. */
 const managers = [
   {
     name: 'apt',

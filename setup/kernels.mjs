@@ -79,7 +79,7 @@ export function compileKernels() {
     );
     if (run.status !== 0)
       stop(
-        `the kernel ${name} does not compile; the compiler’s words stand above. An unchanged checkout compiles: \`git status\` shows what differs.`,
+        `the kernel ${name} does not compile; the compiler's words stand above. An unchanged checkout compiles: \`git status\` shows what differs.`,
       );
   }
   for (const name of names) renameSync(join(beside, name), wasm(name));

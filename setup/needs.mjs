@@ -24,7 +24,7 @@ const run = [
   },
   {
     need: 'redis-server or valkey-server',
-    why: 'carries the night’s queue',
+    why: "carries the night's queue",
     anyOf: ['redis-server', 'valkey-server'],
     named: 'RUSHLIGHT_REDIS_SERVER',
     packages: { apt: 'redis-server', brew: 'redis', dnf: 'valkey', pacman: 'valkey' },

@@ -8,7 +8,7 @@ import { projectFolder, say, stop } from './say.mjs';
 const modules = join(projectFolder, 'node_modules');
 const stampFile = join(modules, '.rushlight-lock');
 
-/** Native packages differ per platform and processor: a node_modules carried to another machine is made anew. */
+/** Native packages differ per platform and processor: a node_modules carried to another machine is made again. */
 function wantedStamp() {
   const lock = readFileSync(join(projectFolder, 'package-lock.json'));
   return createHash('sha256').update(lock).update(`${process.platform}-${process.arch}`).digest('hex');

@@ -38,7 +38,7 @@ function machine() {
 }
 
 function install(plan) {
-  say(`installing from the system’s packages (once, a minute or two): ${plan.packages.join(', ')}`);
+  say(`installing from the system's packages (once, a minute or two): ${plan.packages.join(', ')}`);
   if (plan.packages.includes('redis-server')) {
     say(
       'the service that comes with redis-server is neither started nor enabled: Rushlight starts a private one for each night (`systemctl enable --now redis-server` if you want the service too)',

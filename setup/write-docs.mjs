@@ -21,11 +21,11 @@ for (const area of [
   'profile',
   'colour',
   'deliverable',
-  'trail',
+  'proof',
   'master',
   'settings',
   'provenance',
-  'night',
+  'run',
   'machine',
 ]) {
   const module = await import(

@@ -10,10 +10,10 @@ export function subjectOf(job: Job): FindingSubject {
   return { roll: job.roll, clip: job.clip.id };
 }
 
-export function toolchainTrouble(job: Job, fingerprint: string): Finding | null {
-  return job.toolchain === fingerprint
+export function toolchainFailure(job: Job, digest: string): Finding | null {
+  return job.toolchain === digest
     ? null
-    : finding('toolchain-differs', fingerprint, job.toolchain, subjectOf(job));
+    : finding('toolchain-differs', digest, job.toolchain, subjectOf(job));
 }
 
 function filesOf(job: Job): string[] {
@@ -40,7 +40,7 @@ export function workerTrouble(job: Job, workersLost: number): Finding | null {
 }
 
 /** The clip's files stand and have the bytes that intake read. Their content was read by intake; its checksum is not read again for every job. */
-export async function sourceTrouble(job: Job): Promise<Finding | null> {
+export async function sourceFailure(job: Job): Promise<Finding | null> {
   let bytes = 0;
   for (const path of filesOf(job)) {
     try {

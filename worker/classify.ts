@@ -4,10 +4,10 @@ import { targetFinding, type TargetTrouble } from '../ledger/target-health.ts';
 import type { RunResult } from '../process/run.ts';
 import type { Watched } from './watch.ts';
 
-export interface Trouble {
+export interface Failure {
   readonly findings: readonly Finding[];
-  /** Another attempt may end otherwise: the encoder was killed, hung, or failed although the clip is sound. */
-  readonly again: boolean;
+  /** Another attempt may end otherwise: the encoder was killed, hung, or failed although the clip is intact. */
+  readonly retryable: boolean;
 }
 
 /** What the target's folder says when it is asked, after a failure. */
@@ -19,9 +19,9 @@ export interface SourceDecode {
   readonly errors: readonly string[];
 }
 
-export function targetTrouble(state: TargetTrouble, folder: string, subject: FindingSubject): Trouble {
+export function targetFailure(state: TargetTrouble, folder: string, subject: FindingSubject): Failure {
   // The place failed, not the job: the night waits for the place, and the job is queued again from the disk.
-  return { findings: [targetFinding(state, folder, subject)], again: false };
+  return { findings: [targetFinding(state, folder, subject)], retryable: false };
 }
 
 /** Whether the source must be asked: the run failed, told errors, or decoded another number of frames than were counted. */
@@ -53,8 +53,8 @@ export interface EndedMake {
 export function classifyMake(
   { run, watched, frames, source }: EndedMake,
   subject: FindingSubject,
-): Trouble | null {
-  const one = (again: boolean, ...told: Finding[]): Trouble => ({ findings: told, again });
+): Failure | null {
+  const one = (retryable: boolean, ...reported: Finding[]): Failure => ({ findings: reported, retryable });
   if (watched.sizeChange !== null) {
     const { frame, from, to } = watched.sizeChange;
     return one(

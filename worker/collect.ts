@@ -1,13 +1,13 @@
-/** Reads the pipes of a recipe: the trail of the source, and a hash of what left each encoder. */
+/** Reads the pipes of a recipe: the fingerprints of the source, and a hash of what left each encoder. */
 import type { ClipFacts } from '../media/facts.ts';
-import { type Payload, readPayload } from '../proof/payload.ts';
-import { readPictureHashes, readSoundHash } from '../proof/exact.ts';
+import { type Bitstream, readBitstream } from '../proof/bitstream.ts';
+import { readPictureHashes, readAudioHash } from '../proof/exact.ts';
 import type { PipeReader } from '../process/run.ts';
-import { TrailCollector } from '../proof/collect.ts';
-import { SoundCollector } from '../proof/sound-collector.ts';
-import { usedPart } from '../proof/sound-plan.ts';
-import type { SoundTrail } from '../proof/sound-trail.ts';
-import type { SourceTrail } from '../proof/source-trail.ts';
+import { FingerprintCollector } from '../proof/collect.ts';
+import { AudioCollector } from '../proof/audio-collector.ts';
+import { usedPart } from '../proof/audio-plan.ts';
+import type { AudioFingerprint } from '../proof/audio-fingerprint.ts';
+import type { SourceFingerprints } from '../proof/source-fingerprints.ts';
 import type { Outcome } from '../profiles/outcome.ts';
 import type { Pipe } from '../profiles/recipe/index.ts';
 import type { Watched } from './watch.ts';
@@ -15,17 +15,17 @@ import type { Watched } from './watch.ts';
 export interface Collecting {
   readonly readers: readonly PipeReader[];
   /** Of each deliverable, what left its encoders. */
-  readonly payloads: readonly Payload[];
+  readonly bitstreams: readonly Bitstream[];
   /** Of the source, what was read of it. */
-  readonly source: () => Payload;
+  readonly source: () => Bitstream;
   /** null: the encoder did not tell the clock of the frames. */
-  trail(watched: Watched): SourceTrail | null;
+  fingerprints(watched: Watched): SourceFingerprints | null;
 }
 
 /** The part of a source track that any of the deliverables has time for. */
 function used(facts: ClipFacts, outcomes: readonly Outcome[], track: number): { start: number; end: number } {
   const source = facts.audio[track];
-  if (source === undefined) throw new RangeError(`sound track ${track} is not among the source facts`);
+  if (source === undefined) throw new RangeError(`audio track ${track} is not among the source facts`);
   const parts = outcomes
     .flatMap(({ audio }) => audio.filter((one) => one.sourceTrack === track))
     .map((one) =>
@@ -59,23 +59,23 @@ export function collect({
   earlierField,
   frames = nobody,
 }: CollectRequest): Collecting {
-  const pictures = new TrailCollector();
-  const payloads: Payload[] = outcomes.map(() => ({ streams: [] }));
-  let source: Payload = { streams: [] };
-  const sounds = new Map<number, SoundCollector>();
+  const pictures = new FingerprintCollector();
+  const bitstreams: Bitstream[] = outcomes.map(() => ({ streams: [] }));
+  let source: Bitstream = { streams: [] };
+  const audioTracks = new Map<number, AudioCollector>();
   let exact: { pixelFormat: string; pictures: Buffer } | null = null;
-  const exactSounds = new Map<number, string | null>();
+  const exactAudio = new Map<number, string | null>();
   const readers = pipes.map((pipe): PipeReader => {
     if (pipe.kind === 'luma') return (stream) => pictures.luma.read(stream);
     if (pipe.kind === 'colour') return (stream) => pictures.colour.read(stream);
     if (pipe.kind === 'source') {
       return async (stream) => {
-        source = await readPayload(stream);
+        source = await readBitstream(stream);
       };
     }
-    if (pipe.kind === 'payload') {
+    if (pipe.kind === 'bitstream') {
       return async (stream) => {
-        payloads[pipe.deliverable] = await readPayload(stream);
+        bitstreams[pipe.deliverable] = await readBitstream(stream);
       };
     }
     if (pipe.kind === 'frames') return frames;
@@ -84,36 +84,38 @@ export function collect({
         exact = { pixelFormat: pipe.pixelFormat, pictures: await readPictureHashes(stream) };
       };
     }
-    if (pipe.kind === 'exact-sound') {
+    if (pipe.kind === 'exact-audio') {
       return async (stream) => {
-        exactSounds.set(pipe.track, await readSoundHash(stream));
+        exactAudio.set(pipe.track, await readAudioHash(stream));
       };
     }
     const { channels = 0, sampleRate = 0 } = facts.audio[pipe.track] ?? {};
-    const collector = new SoundCollector({ channels, sampleRate }, used(facts, outcomes, pipe.track));
-    sounds.set(pipe.track, collector);
+    const collector = new AudioCollector({ channels, sampleRate }, used(facts, outcomes, pipe.track));
+    audioTracks.set(pipe.track, collector);
     return async (stream) => {
       for await (const chunk of stream) collector.take(chunk as Buffer);
     };
   });
-  const sound = (track: number): SoundTrail | null => sounds.get(track)?.end() ?? null;
+  const audio = (track: number): AudioFingerprint | null => audioTracks.get(track)?.end() ?? null;
   return {
     readers,
-    payloads,
+    bitstreams,
     source: () => source,
-    trail: ({ timeBase, times }) => {
+    fingerprints: ({ timeBase, times }) => {
       if (timeBase === null) return null;
-      const picture = pictures.trail(
+      const picture = pictures.fingerprints(
         earlierField === null ? 1 : 2,
         pipes.some(({ kind }) => kind === 'colour'),
       );
       return {
         picture,
         times: { timeBase, ticks: Float64Array.from(times) },
-        sounds: facts.audio.map((_, track) => sound(track)),
+        audioTracks: facts.audio.map((_, track) => audio(track)),
         ...(exact === null
           ? {}
-          : { exact: { ...exact, sounds: facts.audio.map((_, track) => exactSounds.get(track) ?? null) } }),
+          : {
+              exact: { ...exact, audioTracks: facts.audio.map((_, track) => exactAudio.get(track) ?? null) },
+            }),
       };
     },
   };

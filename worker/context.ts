@@ -4,7 +4,7 @@ import type { Job } from '../ledger/job.ts';
 import type { JobProgress } from '../ledger/queue.ts';
 import type { Toolchain } from '../ledger/toolchain.ts';
 import type { MediaTools } from '../process/locate.ts';
-import type { Trouble } from './classify.ts';
+import type { Failure } from './classify.ts';
 
 export interface JobContext {
   readonly tools: MediaTools;
@@ -23,14 +23,14 @@ export interface JobContext {
 }
 
 /** What kept a job from its end. `again`: the queue should try once more. */
-export class JobTrouble extends Error {
+export class JobFailure extends Error {
   readonly findings: readonly Finding[];
-  readonly again: boolean;
-  constructor(trouble: Trouble) {
-    super(trouble.findings.map((item) => `${item.code}: ${item.found}`).join('; '));
-    this.name = 'JobTrouble';
-    this.findings = trouble.findings;
-    this.again = trouble.again;
+  readonly retryable: boolean;
+  constructor(failure: Failure) {
+    super(failure.findings.map((item) => `${item.code}: ${item.found}`).join('; '));
+    this.name = 'JobFailure';
+    this.findings = failure.findings;
+    this.retryable = failure.retryable;
   }
 }
 

@@ -30,7 +30,7 @@ export async function rawDecoderHere(
 }
 
 /** Empty: nothing speaks against it. ffmpeg is the toolchain's matter (claim.ts). */
-export async function decoderTroubles(job: Job): Promise<Finding[]> {
+export async function decoderFailures(job: Job): Promise<Finding[]> {
   const { raw, declared } = job.facts;
   if (raw === undefined && declared === undefined) return [];
   const here =

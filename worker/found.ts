@@ -10,9 +10,9 @@ import { fsPath } from '../files/names.ts';
 import { isMasterWork, type Job } from '../ledger/job.ts';
 import { layout } from '../ledger/layout.ts';
 import { type DeliverableReport, deliverableReportSchema } from '../ledger/report.ts';
-import { type Finished, ownDigests, settleDeliverable } from '../ledger/settle.ts';
+import { type Finished, replaceableDigests, completionOf } from '../ledger/completion.ts';
 import { readRecord } from '../ledger/store.ts';
-import { wantedOf, whyOtherWork } from '../ledger/wanted.ts';
+import { wantedOf, mismatchReason } from '../ledger/wanted.ts';
 import type { Deliverable } from './context.ts';
 import { leftovers } from './target.ts';
 
@@ -38,7 +38,7 @@ export type FoundStaged = Named & {
   readonly staged: string;
   readonly checked: FolderDigest;
 };
-export type FoundPublished = Named & { readonly there: 'published'; readonly settled: Finished };
+export type FoundPublished = Named & { readonly there: 'published'; readonly completion: Finished };
 /** What cannot be ours: no report of ours names anything there, and it is another kind of thing than this deliverable is. */
 export type FoundOthers = Named & { readonly there: 'others'; readonly what: string };
 export type Found = FoundNothing | FoundStaged | FoundPublished | FoundOthers;
@@ -58,17 +58,17 @@ async function findDeliverable(job: Job, deliverable: Deliverable, signal: Abort
     deliverable,
     path,
     final: layout.deliverable(job.deliveryFolder, profile.name, outcome.fileName),
-    ours: ownDigests(report, path),
+    ours: replaceableDigests(report, path),
   };
   const what = named.ours.length > 0 ? null : await othersAt(named.final, isMasterWork(deliverable));
   if (what !== null) return { ...named, there: 'others', what };
   if (report === null) return { ...named, there: 'nothing', why: 'no report' };
   const staged = await findStaged(job, named, report, signal);
   if (staged !== null) return { ...named, there: 'staged', report, ...staged };
-  const settled = await settleDeliverable(report, job.deliveryFolder, wantedOf(job, deliverable), signal);
-  return settled.state === 'finished'
-    ? { ...named, there: 'published', settled }
-    : { ...named, there: 'nothing', why: settled.why };
+  const completion = await completionOf(report, job.deliveryFolder, wantedOf(job, deliverable), signal);
+  return completion.state === 'finished'
+    ? { ...named, there: 'published', completion }
+    : { ...named, there: 'nothing', why: completion.why };
 }
 
 /** Of an earlier attempt or run; null: there is none that can be read. */
@@ -86,7 +86,7 @@ async function othersAt(path: string, folder: boolean): Promise<string | null> {
     if (folder) return stats.isDirectory() ? null : stats.isFile() ? 'a file' : 'something that is no folder';
     return stats.isFile() ? null : stats.isDirectory() ? 'a folder' : 'something that is no file';
   } catch (error) {
-    // Whatever else is wrong with the place is told by whoever has to write there.
+    // Whatever else is wrong with the place is reported by whoever has to write there.
     if ((error as NodeJS.ErrnoException).code === undefined) throw error;
     return null;
   }
@@ -101,7 +101,7 @@ async function findStaged(
   const { state, file, staged: name } = report;
   if (state !== 'publishing' || file?.files === undefined || name === undefined || file.path !== path)
     return null;
-  if (whyOtherWork(report, wantedOf(job, deliverable)) !== null) return null;
+  if (mismatchReason(report, wantedOf(job, deliverable)) !== null) return null;
   // Of a process that still runs, or of another machine's, nobody knows what it is about to do with it.
   if (basename(name) !== name || !(await noneIfAbsent(leftovers(dirname(final)))).includes(name)) return null;
   const staged = join(dirname(final), name);

@@ -25,7 +25,7 @@ import {
 } from '../ledger/queue.ts';
 import { type Toolchain, toolchainOf } from '../ledger/toolchain.ts';
 import { locateTools, type MediaTools } from '../process/locate.ts';
-import { JobTrouble } from './context.ts';
+import { JobFailure } from './context.ts';
 
 const PROGRESS_MILLISECONDS = 2_000;
 /** A dead worker costs a job one stall; two would otherwise fail it for good whatever its attempts say. */
@@ -98,7 +98,7 @@ function teller(queued: QueuedJob, job: Job, stop: AbortController): (progress: 
 }
 
 /** A job that cannot be understood names no place for a report: the queue carries the reason. */
-function told(item: Finding): UnrecoverableError {
+function reported(item: Finding): UnrecoverableError {
   return new UnrecoverableError(`${item.code}: found ${item.found}; expected ${item.expected}`);
 }
 
@@ -111,7 +111,7 @@ async function work(
   const parsed = jobSchema.safeParse(queued.data);
   if (!parsed.success) {
     const issue = parsed.error.issues[0];
-    throw told(
+    throw reported(
       finding('job-damaged', `${issue?.path.join('.')}: ${issue?.message}`, 'a job of this version'),
     );
   }
@@ -145,7 +145,7 @@ async function work(
     log.info({ id }, 'done');
   } catch (error) {
     log.warn({ id, error: String(error) }, 'ends without its result');
-    if (error instanceof JobTrouble && !error.again) throw new UnrecoverableError(error.message);
+    if (error instanceof JobFailure && !error.retryable) throw new UnrecoverableError(error.message);
     throw error;
   } finally {
     running.delete(id);

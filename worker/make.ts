@@ -5,15 +5,15 @@ import { join } from 'node:path';
 import type { Job, MovieWork } from '../ledger/job.ts';
 import { earlierField } from '../media/facts.ts';
 import { openInput, type OpenedInput } from '../media/input.ts';
-import { type Payload, payloadOptions, readPayload, sourceStreams } from '../proof/payload.ts';
+import { type Bitstream, bitstreamOptions, readBitstream, sourceStreams } from '../proof/bitstream.ts';
 import type { MediaTools } from '../process/locate.ts';
 import { type FramePipe, openFramePipe } from '../process/frame-pipe.ts';
 import { FIRST_PIPE, type PipeReader, type RunResult, runTool } from '../process/run.ts';
-import type { SourceTrail } from '../proof/source-trail.ts';
+import type { SourceFingerprints } from '../proof/source-fingerprints.ts';
 import type { Outcome } from '../profiles/outcome.ts';
 import { recipeOf } from '../profiles/recipe/index.ts';
 import { collect } from './collect.ts';
-import type { Mill } from './master/mill.ts';
+import type { FramePool } from './master/frame-pool.ts';
 import { newWatched, progressReader, type Watched, watchLine } from './watch.ts';
 
 export interface MakeRequest {
@@ -21,8 +21,8 @@ export interface MakeRequest {
   /** Which of the job's movies, and where each is written. */
   readonly outputs: readonly { readonly deliverable: MovieWork; readonly staged: string }[];
   /** Takes every decoded frame as it is, for the masters of the job; null: there are none. */
-  readonly mill: Mill | null;
-  /** Of movies that the mill feeds: their sound is proved by this decode. */
+  readonly framePool: FramePool | null;
+  /** Of movies that the frame pool feeds: their audio is proved by this decode. */
   readonly besides?: readonly Outcome[];
   readonly tools: MediaTools;
   readonly threads: number;
@@ -34,16 +34,16 @@ export interface MakeRequest {
 export interface MakeResult {
   readonly run: RunResult;
   readonly watched: Watched;
-  /** Of what was decoded, as far as it came; null when not even the frames' clock was told, or a pipe ended within a sample. */
-  readonly trail: SourceTrail | null;
+  /** Of what was decoded, as far as it came; null when not even the frames' clock was reported, or a pipe ended within a sample. */
+  readonly fingerprints: SourceFingerprints | null;
   /** Of the source: what the encoder read, and what another program read of it beside. */
-  readonly source: { readonly taken: Payload; readonly there: Payload };
+  readonly source: { readonly taken: Bitstream; readonly there: Bitstream };
   /** By output: what left its encoders. */
-  readonly payloads: readonly Payload[];
+  readonly bitstreams: readonly Bitstream[];
 }
 
-/** Before the input: nothing is asked, everything is told with its level, the first damage ends the run. */
-export const MANNERS = [
+/** Before the input: nothing is asked, everything is reported with its level, the first damage ends the run. */
+export const COMMON_FFMPEG_FLAGS = [
   '-hide_banner',
   '-nostdin',
   '-y',
@@ -58,7 +58,7 @@ export const MANNERS = [
 ] as const;
 
 /**
- * glibc gives the room of a picture beyond 32 MiB back to the system after each use, and every page of it must then be made anew: for frames of
+ * glibc gives the room of a picture beyond 32 MiB back to the system after each use, and every page of it must then be made again: for frames of
  * 4096x2160 on a pipe a third of the decoder's time. Other C libraries do not know the words.
  */
 const KEEP_MEMORY = { MALLOC_MMAP_THRESHOLD_: String(2 ** 30), MALLOC_TRIM_THRESHOLD_: String(2 ** 31) };
@@ -69,7 +69,7 @@ export async function make(request: MakeRequest): Promise<MakeResult> {
   const input = await openInput(job.rollFolder, job.clip.place, job.facts.video.rate);
   let frames: FramePipe | null = null;
   try {
-    if (request.mill !== null) frames = await openFramePipe(join(textFolder, 'frames'));
+    if (request.framePool !== null) frames = await openFramePipe(join(textFolder, 'frames'));
     const recipe = recipeOf({
       facts: job.facts,
       deliverables: outputs.map(({ deliverable, staged }) => ({
@@ -80,7 +80,7 @@ export async function make(request: MakeRequest): Promise<MakeResult> {
       words: { clip: job.clip.name, roll: job.roll },
       textFolder,
       besides,
-      frames: request.mill !== null,
+      frames: request.framePool !== null,
       threads,
     });
     for (const file of recipe.textFiles) await writeFile(file.path, file.text);
@@ -90,7 +90,7 @@ export async function make(request: MakeRequest): Promise<MakeResult> {
       outcomes: [...outputs.map(({ deliverable }) => deliverable.outcome), ...besides],
       pipes: recipe.pipes,
       earlierField: earlierField(job.facts.video),
-      frames: framesReader(request.mill, frames),
+      frames: framesReader(request.framePool, frames),
     });
     let lastSign = { frame: -1, bytes: -1 };
     let touch = (): void => {};
@@ -105,7 +105,7 @@ export async function make(request: MakeRequest): Promise<MakeResult> {
     const run = await runTool(
       tools.ffmpeg.path,
       [
-        ...MANNERS,
+        ...COMMON_FFMPEG_FLAGS,
         ...recipe.inputOptions,
         ...input.args,
         '-filter_complex',
@@ -129,9 +129,9 @@ export async function make(request: MakeRequest): Promise<MakeResult> {
     return {
       run,
       watched,
-      trail: trailOf(() => collecting.trail(watched)),
+      fingerprints: fingerprintsOf(() => collecting.fingerprints(watched)),
       source: { taken: collecting.source(), there: await beside },
-      payloads: collecting.payloads,
+      bitstreams: collecting.bitstreams,
     };
   } finally {
     await frames?.close();
@@ -140,9 +140,9 @@ export async function make(request: MakeRequest): Promise<MakeResult> {
   }
 }
 
-function framesReader(mill: Mill | null, pipe: FramePipe | null): PipeReader | undefined {
-  if (mill === null || pipe === null) return undefined;
-  return { ...pipe, read: () => mill.readPipe(pipe) };
+function framesReader(framePool: FramePool | null, pipe: FramePipe | null): PipeReader | undefined {
+  if (framePool === null || pipe === null) return undefined;
+  return { ...pipe, read: () => framePool.readPipe(pipe) };
 }
 
 /**
@@ -153,8 +153,8 @@ function framesReader(mill: Mill | null, pipe: FramePipe | null): PipeReader | u
 async function readBeside(
   { job: { facts }, tools, signal, stallMilliseconds }: MakeRequest,
   input: OpenedInput,
-): Promise<Payload> {
-  let payload: Payload = { streams: [] };
+): Promise<Bitstream> {
+  let bitstream: Bitstream = { streams: [] };
   let touch = (): void => {};
   const ended = await runTool(
     tools.ffmpeg.path,
@@ -167,7 +167,7 @@ async function readBeside(
       '-progress',
       'pipe:3',
       ...input.args,
-      ...payloadOptions(sourceStreams(facts)),
+      ...bitstreamOptions(sourceStreams(facts)),
       `pipe:${FIRST_PIPE}`,
     ],
     {
@@ -181,16 +181,16 @@ async function readBeside(
       },
       pipes: [
         async (stream) => {
-          payload = await readPayload(stream);
+          bitstream = await readBitstream(stream);
         },
       ],
     },
   );
-  return ended.reason === 'exited' ? payload : { streams: [] };
+  return ended.reason === 'exited' ? bitstream : { streams: [] };
 }
 
-/** What ended early may end within a sample; why it ended is told by others. */
-function trailOf(read: () => SourceTrail | null): SourceTrail | null {
+/** What ended early may end within a sample; why it ended is reported by others. */
+function fingerprintsOf(read: () => SourceFingerprints | null): SourceFingerprints | null {
   try {
     return read();
   } catch (error) {

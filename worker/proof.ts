@@ -1,64 +1,70 @@
-/** The trail of what was decoded: whether it is whole and of this clip, and its file beside the reports. */
+/** The fingerprints of what was decoded: whether it is whole and of this clip, and its file beside the reports. */
 import { join } from 'node:path';
 import { finding } from '../findings/finding.ts';
 import type { Job } from '../ledger/job.ts';
 import { layout } from '../ledger/layout.ts';
 import type { DeliverableReport } from '../ledger/report.ts';
 import { writeWhole } from '../ledger/store.ts';
-import { payloadText } from '../proof/payload.ts';
-import { cadenceOf } from '../media/probe/cadence.ts';
+import { bitstreamText } from '../proof/bitstream.ts';
+import { frameSpacingOf } from '../media/probe/frame-spacing.ts';
 import { formatRatio, sameRatio } from '../media/time/rate.ts';
 import type { MediaTools } from '../process/locate.ts';
-import { type SourceTrail, trailFile } from '../proof/source-trail.ts';
+import { type SourceFingerprints, fingerprintFile } from '../proof/source-fingerprints.ts';
 import { makeFolder } from './target.ts';
 import { subjectOf } from './claim.ts';
-import type { Trouble } from './classify.ts';
+import type { Failure } from './classify.ts';
 import type { MakeResult } from './make.ts';
-import { spotTrouble } from './spot.ts';
+import { spotFailure } from './spot.ts';
 
 export interface Proof {
-  readonly trail: SourceTrail;
-  /** Writes the trail's file, once, and says where it stands. */
-  file(): Promise<NonNullable<DeliverableReport['trail']>>;
+  readonly fingerprints: SourceFingerprints;
+  /** Writes the fingerprints's file, once, and says where it stands. */
+  file(): Promise<NonNullable<DeliverableReport['fingerprints']>>;
 }
 
 /** Pure: one picture for each frame, at the steps that the packets have. */
-export function trailTrouble(job: Job, trail: SourceTrail | null): Trouble | null {
+export function fingerprintFailure(job: Job, fingerprints: SourceFingerprints | null): Failure | null {
   const frames = job.span.count;
-  const told = (found: string, expected: string): Trouble => ({
+  const reported = (found: string, expected: string): Failure => ({
     findings: [finding('decode-times-differ', found, expected, subjectOf(job))],
-    again: true,
+    retryable: true,
   });
-  if (trail === null || trail.picture.frames !== frames || trail.times.ticks.length !== frames) {
-    return told(
-      `${trail?.picture.frames ?? 0} pictures and ${trail?.times.ticks.length ?? 0} times`,
+  if (
+    fingerprints === null ||
+    fingerprints.picture.frames !== frames ||
+    fingerprints.times.ticks.length !== frames
+  ) {
+    return reported(
+      `${fingerprints?.picture.frames ?? 0} pictures and ${fingerprints?.times.ticks.length ?? 0} times`,
       `${frames} of each`,
     );
   }
-  const { ticks, timeBase } = trail.times;
-  if (ticks.some(Number.isNaN)) return told('frames without a time', 'a time for every frame');
+  const { ticks, timeBase } = fingerprints.times;
+  if (ticks.some(Number.isNaN)) return reported('frames without a time', 'a time for every frame');
   const { rate } = job.facts.video;
-  const cadence = cadenceOf(ticks, timeBase, [rate]);
-  if (cadence.constant && cadence.rate !== null && sameRatio(cadence.rate, rate)) return null;
-  const steps = cadence.steps
+  const frameSpacing = frameSpacingOf(ticks, timeBase, [rate]);
+  if (frameSpacing.constant && frameSpacing.rate !== null && sameRatio(frameSpacing.rate, rate)) return null;
+  const steps = frameSpacing.steps
     .slice(0, 4)
     .map((step) => `${step.count} x ${step.ticks}`)
     .join(' + ');
-  return told(
+  return reported(
     `steps of ${steps} ticks of ${formatRatio(timeBase)} s`,
     `equal steps at ${formatRatio(rate)} frames a second`,
   );
 }
 
 /** Pure: the encoder took in the very packets that the clip has. */
-export function takenTrouble(job: Job, { taken, there }: MakeResult['source']): Trouble | null {
+export function takenFailure(job: Job, { taken, there }: MakeResult['source']): Failure | null {
   const same =
-    there.streams.length === 1 + job.facts.audio.length && payloadText(taken) === payloadText(there);
+    there.streams.length === 1 + job.facts.audio.length && bitstreamText(taken) === bitstreamText(there);
   return same
     ? null
     : {
-        findings: [finding('source-read-differs', payloadText(taken), payloadText(there), subjectOf(job))],
-        again: true,
+        findings: [
+          finding('source-read-differs', bitstreamText(taken), bitstreamText(there), subjectOf(job)),
+        ],
+        retryable: true,
       };
 }
 
@@ -67,22 +73,22 @@ export async function proofOf(
   made: MakeResult,
   tools: Pick<MediaTools, 'ffmpeg'>,
   signal: AbortSignal,
-): Promise<Proof | Trouble> {
-  const { trail } = made;
-  const trouble = takenTrouble(job, made.source) ?? trailTrouble(job, trail);
-  if (trouble !== null || trail === null) return trouble as Trouble;
-  const other = await spotTrouble(job, trail, tools, signal);
-  if (other !== null) return { findings: [other], again: true };
-  return { trail, file: storedOnce(job, trail) };
+): Promise<Proof | Failure> {
+  const { fingerprints } = made;
+  const failure = takenFailure(job, made.source) ?? fingerprintFailure(job, fingerprints);
+  if (failure !== null || fingerprints === null) return failure as Failure;
+  const other = await spotFailure(job, fingerprints, tools, signal);
+  if (other !== null) return { findings: [other], retryable: true };
+  return { fingerprints, file: storedOnce(job, fingerprints) };
 }
 
-/** Writes the trail's file when it is asked for, once, and says where it stands. */
-export function storedOnce(job: Job, trail: SourceTrail): Proof['file'] {
-  let written: Promise<NonNullable<DeliverableReport['trail']>> | undefined;
-  const write = async (): Promise<NonNullable<DeliverableReport['trail']>> => {
-    const { bytes, digest } = await trailFile(trail);
-    const path = layout.trail(job.clip.id, digest);
-    await makeFolder(job.deliveryFolder, join(layout.reportsFolder(job.deliveryFolder), 'trails'));
+/** Writes the fingerprints's file when it is asked for, once, and says where it stands. */
+export function storedOnce(job: Job, fingerprints: SourceFingerprints): Proof['file'] {
+  let written: Promise<NonNullable<DeliverableReport['fingerprints']>> | undefined;
+  const write = async (): Promise<NonNullable<DeliverableReport['fingerprints']>> => {
+    const { bytes, digest } = await fingerprintFile(fingerprints);
+    const path = layout.fingerprints(job.clip.id, digest);
+    await makeFolder(job.deliveryFolder, join(layout.reportsFolder(job.deliveryFolder), 'fingerprints'));
     await writeWhole(join(job.deliveryFolder, path), bytes);
     return { path, sha256: digest };
   };

@@ -23,7 +23,7 @@ function common({ run, deliverable, command, checked }: ReportRequest) {
   const { job, context } = run;
   const supersedes = oursOf(run, deliverable);
   return {
-    version: 1 as const,
+    version: 0 as const,
     kind: 'deliverable' as const,
     day: job.day,
     roll: job.roll,
@@ -49,7 +49,7 @@ function common({ run, deliverable, command, checked }: ReportRequest) {
 export function writtenReport(
   request: ReportRequest & { readonly checked: CheckReport },
   file: NonNullable<DeliverableReport['file']>,
-  proof: Pick<DeliverableReport, 'trail' | 'payload' | 'listing'>,
+  proof: Pick<DeliverableReport, 'fingerprints' | 'bitstream' | 'checksumList'>,
 ): Omit<DeliverableReport, 'state'> {
   return { ...common(request), file, ...proof, findings: [...request.checked.findings] };
 }

@@ -1,6 +1,6 @@
 /**
- * Whether what the encoder took in was this clip: two of its frames, decoded once more by themselves, against the trail.
- * Everything else compares deliverables with that trail, and would find a good file of the wrong clip good.
+ * Whether what the encoder took in was this clip: two of its frames, decoded once more by themselves, against the fingerprints.
+ * Everything else compares deliverables with that fingerprints, and would find a good file of the wrong clip good.
  */
 import { type Finding, finding } from '../findings/finding.ts';
 import type { Job } from '../ledger/job.ts';
@@ -8,9 +8,9 @@ import { earlierField } from '../media/facts.ts';
 import { type InputPlace, openInput } from '../media/input.ts';
 import type { MediaTools } from '../process/locate.ts';
 import { FIRST_PIPE, runTool } from '../process/run.ts';
-import { TrailCollector } from '../proof/collect.ts';
-import { CELLS, type PictureTrail } from '../proof/form.ts';
-import type { SourceTrail } from '../proof/source-trail.ts';
+import { FingerprintCollector } from '../proof/collect.ts';
+import { CELLS, type FrameFingerprints } from '../proof/form.ts';
+import type { SourceFingerprints } from '../proof/source-fingerprints.ts';
 import { pictureTap, rawPictures } from '../proof/tap.ts';
 import { subjectOf } from './claim.ts';
 
@@ -28,8 +28,13 @@ export function spotsOf(contentDigest: string, frames: number): number[] {
   return [...new Set([0, drawn])];
 }
 
-/** Root mean square difference of one frame of two trails, first views. Pure. */
-export function spotDifference(one: PictureTrail, frame: number, other: PictureTrail, at: number): number {
+/** Root mean square difference of one frame of two fingerprints, first views. Pure. */
+export function spotDifference(
+  one: FrameFingerprints,
+  frame: number,
+  other: FrameFingerprints,
+  at: number,
+): number {
   let sum = 0;
   for (let cell = 0; cell < CELLS; cell += 1)
     sum +=
@@ -45,7 +50,7 @@ async function decodeOne(
   frame: number,
   tools: Pick<MediaTools, 'ffmpeg'>,
   signal: AbortSignal,
-): Promise<PictureTrail | null> {
+): Promise<FrameFingerprints | null> {
   const { clip, facts } = job;
   const place: InputPlace =
     clip.place.kind === 'movie' ? clip.place : { ...clip.place, first: clip.place.first + frame, count: 1 };
@@ -54,7 +59,7 @@ async function decodeOne(
   const seek =
     clip.place.kind === 'movie' && frame > 0 ? ['-ss', (((frame - 0.5) * den) / num).toFixed(6)] : [];
   const input = await openInput(job.rollFolder, place, facts.video.rate);
-  const collector = new TrailCollector();
+  const collector = new FingerprintCollector();
   const tap = pictureTap('shown', {
     pixelFormat: facts.video.pixelFormat,
     size: facts.video,
@@ -91,16 +96,16 @@ async function decodeOne(
       },
     );
     signal.throwIfAborted();
-    const trail = collector.trail(earlierField(facts.video) === null ? 1 : 2, tap.hasColour);
-    return trail.frames === 0 ? null : trail;
+    const fingerprints = collector.fingerprints(earlierField(facts.video) === null ? 1 : 2, tap.hasColour);
+    return fingerprints.frames === 0 ? null : fingerprints;
   } finally {
     await input.dispose();
   }
 }
 
-export async function spotTrouble(
+export async function spotFailure(
   job: Job,
-  { picture }: SourceTrail,
+  { picture }: SourceFingerprints,
   tools: Pick<MediaTools, 'ffmpeg'>,
   signal: AbortSignal,
 ): Promise<Finding | null> {

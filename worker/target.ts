@@ -25,8 +25,8 @@ export function targetStateOf(error: unknown, delivery: string): TargetTrouble |
   const path =
     typeof error === 'object' && error !== null && 'path' in error ? String(error.path) : undefined;
   if (path !== undefined && path !== delivery && !path.startsWith(`${delivery}/`)) return null;
-  const trouble = targetTroubleOf(error);
-  return trouble === 'gone' && path === undefined ? null : trouble;
+  const failure = targetTroubleOf(error);
+  return failure === 'gone' && path === undefined ? null : failure;
 }
 
 /** <delivery> of a <delivery>/<day>/<roll>. */

@@ -22,6 +22,6 @@ export const audio: Check = {
         [`${track}: starts at sample`, found.startOffset, 0],
       );
     }
-    return compare('sound-differs', lines);
+    return compare('audio-differs', lines);
   },
 };

@@ -26,7 +26,7 @@ function matroskaLines({ file, configuration: stream, frame }: MeasuredMatroska,
   return [
     ['wrapper', file.docType, 'matroska'],
     ['picture tracks', pictures.length, 1],
-    ['sound tracks', file.tracks.filter(({ type }) => type === 2).length, outcome.audio.length],
+    ['audio tracks', file.tracks.filter(({ type }) => type === 2).length, outcome.audio.length],
     ['blocks of the picture', picture?.times.length ?? 0, outcome.frames],
     [
       'length of a frame',

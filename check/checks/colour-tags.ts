@@ -1,6 +1,6 @@
 import { type Check, compare } from '../check.ts';
 
-/** Primaries, transfer, matrix and range as tagged (ITU-T H.273 names). Tags are told, the values under them are not proved by this. */
+/** Primaries, transfer, matrix and range as tagged (ITU-T H.273 names). Tags are reported, the values under them are not proved by this. */
 export const colourTags: Check = {
   name: 'colour-tags',
   rests: ['packets'],

@@ -2,7 +2,7 @@ import type { ExactVerdict } from '../../proof/exact.ts';
 import type { Check, CheckVerdict } from '../check.ts';
 
 /** More would bury the first. */
-const TOLD = 4;
+const MAX_LISTED = 4;
 
 function pictureFaults({ others, source, output }: ExactVerdict, frames: number): CheckVerdict['faults'] {
   if (source !== frames || output !== frames)
@@ -16,32 +16,32 @@ function pictureFaults({ others, source, output }: ExactVerdict, frames: number)
   const [first] = others;
   if (first === undefined) return [];
   const list = others
-    .slice(0, TOLD)
+    .slice(0, MAX_LISTED)
     .map(({ frame, shows }) =>
       shows === null ? `frame ${frame}` : `frame ${frame} (the samples of source frame ${shows})`,
     );
   return [
     {
       code: 'pictures-not-kept',
-      found: `other samples from frame ${first.frame} on: ${list.join(', ')}${others.length > TOLD ? ` and ${others.length - TOLD} more` : ''}`,
+      found: `other samples from frame ${first.frame} on: ${list.join(', ')}${others.length > MAX_LISTED ? ` and ${others.length - MAX_LISTED} more` : ''}`,
       expected: 'the samples of every source frame, in its place',
     },
   ];
 }
 
-/** Every picture and every sound track decodes to the very samples that the source decoded to, by SHA-256 of each. */
+/** Every picture and every audio track decodes to the very samples that the source decoded to, by SHA-256 of each. */
 export const lossless: Check = {
   name: 'lossless',
-  rests: ['decode', 'trail'],
+  rests: ['decode', 'fingerprints'],
   run: ({ compared: { exact }, outcome: { frames, audio, exact: wanted } }) => {
-    // A sound that was not told is not proved, and neither is anything that was not to be kept.
-    if (exact === null || wanted === undefined || exact.sounds.includes(null)) return null;
-    const soundFaults = exact.sounds.flatMap((same, track) =>
+    // An audio that was not told is not proved, and neither is anything that was not to be kept.
+    if (exact === null || wanted === undefined || exact.audioTracks.includes(null)) return null;
+    const audioFaults = exact.audioTracks.flatMap((same, track) =>
       same === true
         ? []
         : [
             {
-              code: 'sound-not-kept' as const,
+              code: 'audio-not-kept' as const,
               found: `track ${track + 1}: other samples`,
               expected: 'the samples of the source',
             },
@@ -49,9 +49,9 @@ export const lossless: Check = {
     );
     const equal = exact.output - exact.others.length;
     return {
-      measured: `${equal} of ${exact.output} pictures and ${exact.sounds.filter((same) => same === true).length} of ${audio.length} sound tracks the same to the bit, as ${wanted.comparedIn}`,
-      expected: `${frames} pictures and ${audio.length} sound tracks, sample for sample as the source decodes`,
-      faults: [...pictureFaults(exact, frames), ...soundFaults],
+      measured: `${equal} of ${exact.output} pictures and ${exact.audioTracks.filter((same) => same === true).length} of ${audio.length} audio tracks the same to the bit, as ${wanted.comparedIn}`,
+      expected: `${frames} pictures and ${audio.length} audio tracks, sample for sample as the source decodes`,
+      faults: [...pictureFaults(exact, frames), ...audioFaults],
     };
   },
 };

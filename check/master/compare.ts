@@ -1,13 +1,13 @@
-/** The checks of a master: pure comparisons of what was measured with the outcome and with the point trail of the source. */
+/** The checks of a master: pure comparisons of what was measured with the outcome and with the pixel samples of the source. */
 import type { FindingCode } from '../../findings/registry.ts';
-import { sha256OfText } from '../../files/listing.ts';
-import { POINTS, pointsOf, type PointTrail } from '../../proof/points.ts';
+import { sha256OfText } from '../../files/checksum-list.ts';
+import { POINTS, pointsOf, type PixelSamples } from '../../proof/pixel-samples.ts';
 import { frameFileName } from '../../profiles/master/frame-name.ts';
 import type { MasterOutcome } from '../../profiles/master/outcome.ts';
-import type { MasterCheck, MasterForm } from '../../profiles/master/schema.ts';
+import type { MasterCheck, MasterFormat } from '../../profiles/master/schema.ts';
 import type { CheckVerdict } from '../check.ts';
 import { saidOf } from './expected.ts';
-import type { Light } from './light.ts';
+import type { ToSceneLinear } from './scene-linear.ts';
 import type { FrameMeasured, FrameSaid, MasterMeasured } from './measured.ts';
 import { allowance, inWords, wantedOf } from './tolerance.ts';
 
@@ -27,9 +27,9 @@ export interface MasterCheckInput {
   readonly measured: MasterMeasured;
   readonly outcome: MasterOutcome;
   /** null: not to be had; what rests on it cannot run. */
-  readonly points: PointTrail | null;
+  readonly points: PixelSamples | null;
   /** The way from code values to light, in double precision; null: its transform is not to be had. */
-  readonly light: Light | null;
+  readonly sceneLinear: ToSceneLinear | null;
   /** The frames as they left the encoder; null: nobody says. */
   readonly written: Written | null;
   /** Name of the source, as the headers have it. */
@@ -37,7 +37,7 @@ export interface MasterCheckInput {
 }
 
 /** Faults told one by one; the rest is counted. */
-const TOLD = 8;
+const MAX_LISTED = 8;
 
 function verdict(
   code: FindingCode,
@@ -45,11 +45,11 @@ function verdict(
   expected: string,
   wrong: readonly { readonly found: string; readonly expected: string }[],
 ): CheckVerdict {
-  const faults = wrong.slice(0, TOLD).map((one) => ({ code, ...one }));
-  if (wrong.length > TOLD)
+  const faults = wrong.slice(0, MAX_LISTED).map((one) => ({ code, ...one }));
+  if (wrong.length > MAX_LISTED)
     faults.push({
       code,
-      found: `${wrong.length - TOLD} more differences, ${wrong.length} in all`,
+      found: `${wrong.length - MAX_LISTED} more differences, ${wrong.length} in all`,
       expected: 'none',
     });
   return { measured, expected, faults };
@@ -70,7 +70,7 @@ const frames: (input: MasterCheckInput) => CheckVerdict = ({ measured, outcome }
   );
 };
 
-const form: (input: MasterCheckInput) => CheckVerdict = ({ measured, outcome }) => {
+const structure: (input: MasterCheckInput) => CheckVerdict = ({ measured, outcome }) => {
   const wrong = measured.frames.flatMap(({ name, faults, bytes }) => [
     ...faults.map((fault) => ({ found: `${name}: ${fault}`, expected: 'a whole frame' })),
     // Without compression every frame of a clip is as long as the first one: its header differs in nothing that changes its length.
@@ -85,7 +85,7 @@ const form: (input: MasterCheckInput) => CheckVerdict = ({ measured, outcome }) 
   ]);
   const whole = measured.frames.filter(({ faults }) => faults.length === 0).length;
   return verdict(
-    'master-form-wrong',
+    'master-structure-wrong',
     `${whole} of ${measured.frames.length} frames whole to the last byte`,
     `${outcome.frames} frames, whole to the last byte`,
     wrong,
@@ -93,7 +93,7 @@ const form: (input: MasterCheckInput) => CheckVerdict = ({ measured, outcome }) 
 };
 
 /** Every attribute but the timecode, which has a check of its own. */
-const attributes: (input: MasterCheckInput) => CheckVerdict = ({ measured, outcome, source }) => {
+const header: (input: MasterCheckInput) => CheckVerdict = ({ measured, outcome, source }) => {
   const wrong: { found: string; expected: string }[] = [];
   for (const { index, name, said } of measured.frames) {
     const wanted = saidOf(outcome, index, source);
@@ -111,7 +111,7 @@ const attributes: (input: MasterCheckInput) => CheckVerdict = ({ measured, outco
   }
   const { size, compression, colours } = saidOf(outcome, 0, source);
   return verdict(
-    'master-attributes-differ',
+    'master-header-differs',
     `${measured.frames.length} headers, ${wrong.length} otherwise`,
     `${size}, ${compression}, ${colours}, and what else was decided, in every frame`,
     wrong,
@@ -136,16 +136,16 @@ const timecode: (input: MasterCheckInput) => CheckVerdict = ({ measured, outcome
 
 /** Differences as parts of what is allowed; more than 1 is a fault. */
 export function worstOf(
-  form_: MasterForm,
+  format: MasterFormat,
   found: ArrayLike<number>,
   wanted: (pixel: number) => readonly [number, number, number],
   pixels: number,
 ): { worst: number; at: number; channel: number; expected: number } {
   let worst = { worst: 0, at: 0, channel: 0, expected: 0 };
   for (let pixel = 0; pixel < pixels; pixel += 1) {
-    const light = wanted(pixel);
-    const expected = wantedOf(form_, light);
-    const allowed = allowance(form_, light, expected);
+    const sceneLinear = wanted(pixel);
+    const expected = wantedOf(format, sceneLinear);
+    const allowed = allowance(format, sceneLinear, expected);
     for (let channel = 0; channel < 3; channel += 1) {
       const off =
         Math.abs((found[3 * pixel + channel] as number) - (expected[channel] as number)) /
@@ -173,11 +173,16 @@ function offWords(
   };
 }
 
-/** In every frame, the pixels of the point trail through the transform, in double precision. */
-const values: (input: MasterCheckInput) => CheckVerdict | null = ({ measured, outcome, points, light }) => {
+/** In every frame, the pixels of the pixel samples through the transform, in double precision. */
+const pixelValues: (input: MasterCheckInput) => CheckVerdict | null = ({
+  measured,
+  outcome,
+  points,
+  sceneLinear,
+}) => {
   if (
     points === null ||
-    light === null ||
+    sceneLinear === null ||
     points.frames !== outcome.frames ||
     points.width !== outcome.width ||
     points.height !== outcome.height
@@ -203,10 +208,10 @@ const values: (input: MasterCheckInput) => CheckVerdict | null = ({ measured, ou
     }
     const base = 3 * POINTS * frame.index;
     const off = worstOf(
-      outcome.form,
+      outcome.format,
       frame.points,
       (pixel) =>
-        light(
+        sceneLinear(
           points.values[base + 3 * pixel] as number,
           points.values[base + 3 * pixel + 1] as number,
           points.values[base + 3 * pixel + 2] as number,
@@ -229,15 +234,15 @@ const values: (input: MasterCheckInput) => CheckVerdict | null = ({ measured, ou
       ? ''
       : `; all values from ${least.toPrecision(4)} to ${greatest.toPrecision(4)}${notFinite === 0 ? '' : `, ${notFinite} not finite`}`;
   return verdict(
-    notFinite > 0 ? 'master-not-finite' : 'master-values-differ',
+    notFinite > 0 ? 'master-not-finite' : 'master-pixels-differ',
     `${POINTS} pixels of each of ${measured.frames.length} frames, at worst ${worst.toFixed(2)} of what is allowed${span}`,
-    inWords(outcome.form),
+    inWords(outcome.format),
     wrong,
   );
 };
 
 /** In a few frames many pixels, against the source decoded again and computed by other means. */
-const spots: (input: MasterCheckInput) => CheckVerdict | null = ({ measured, outcome, points }) => {
+const spotCheck: (input: MasterCheckInput) => CheckVerdict | null = ({ measured, outcome, points }) => {
   if (points === null || points.spots.length === 0) return null;
   const wrong: { found: string; expected: string }[] = [];
   let worst = 0;
@@ -252,12 +257,12 @@ const spots: (input: MasterCheckInput) => CheckVerdict | null = ({ measured, out
       continue;
     }
     const off = worstOf(
-      outcome.form,
+      outcome.format,
       frame.spot,
       (pixel) => [
-        spot.light[3 * pixel] as number,
-        spot.light[3 * pixel + 1] as number,
-        spot.light[3 * pixel + 2] as number,
+        spot.sceneLinear[3 * pixel] as number,
+        spot.sceneLinear[3 * pixel + 1] as number,
+        spot.sceneLinear[3 * pixel + 2] as number,
       ],
       spot.pixels.length,
     );
@@ -267,15 +272,19 @@ const spots: (input: MasterCheckInput) => CheckVerdict | null = ({ measured, out
       wrong.push(offWords(frame, frame.spot, off, spot.pixels[off.at] as { x: number; y: number }));
   }
   return verdict(
-    'master-spots-differ',
+    'master-spot-check-differs',
     `${pixels} pixels of frames ${points.spots.map(({ frame }) => frame).join(', ')}, at worst ${worst.toFixed(2)} of what is allowed`,
-    `the source decoded again: ${inWords(outcome.form)}`,
+    `the source decoded again: ${inWords(outcome.format)}`,
     wrong,
   );
 };
 
 /** The files hold the bytes that left the encoder. */
-const written: (input: MasterCheckInput) => CheckVerdict | null = ({ measured, outcome, written: left }) => {
+const writeVerify: (input: MasterCheckInput) => CheckVerdict | null = ({
+  measured,
+  outcome,
+  written: left,
+}) => {
   if (left === null || (left.frames !== null && left.frames.length !== outcome.frames)) return null;
   const digest = writtenDigest(measured.frames.map(({ xxh128 }) => xxh128));
   const differing = measured.frames
@@ -289,7 +298,7 @@ const written: (input: MasterCheckInput) => CheckVerdict | null = ({ measured, o
       ? differing
       : [{ found: `digest ${digest}`, expected: `digest ${left.digest}` }];
   return verdict(
-    'payload-differs',
+    'bitstream-differs',
     `${measured.frames.length} frames, digest of all ${digest}`,
     `${outcome.frames} frames as they left the encoder, digest of all ${left.digest}`,
     wrong,
@@ -297,4 +306,12 @@ const written: (input: MasterCheckInput) => CheckVerdict | null = ({ measured, o
 };
 
 export const masterChecksBy: Readonly<Record<MasterCheck, (input: MasterCheckInput) => CheckVerdict | null>> =
-  { frames, timecode, form, attributes, values, spots, written };
+  {
+    frames,
+    timecode,
+    structure,
+    header,
+    'pixel-values': pixelValues,
+    'spot-check': spotCheck,
+    'write-verify': writeVerify,
+  };

@@ -9,8 +9,8 @@ import type { FrameSaid } from './measured.ts';
 const single = (value: number | null): string | null => (value === null ? null : String(Math.fround(value)));
 
 export function saidOf(outcome: MasterOutcome, index: number, source: string): FrameSaid {
-  const { width, height, form, said } = outcome;
-  const dpx = form === 'dpx';
+  const { width, height, format, said } = outcome;
+  const dpx = format === 'dpx';
   const base = outcome.timecode;
   return {
     size: `${width}x${height}`,

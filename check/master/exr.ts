@@ -1,7 +1,7 @@
 /** An OpenEXR frame as it lies on disk: whether it is whole, what its header says, and its values. */
 import { FileDamage } from '../../files/bytes.ts';
 import { formatRatio, ratio } from '../../media/time/rate.ts';
-import type { Point } from '../../proof/points.ts';
+import type { Point } from '../../proof/pixel-samples.ts';
 import { ACES_WHITE, acesFaults, isAces2065 } from './exr/aces.ts';
 import { attributeValue } from './exr/attributes.ts';
 import { walkExr } from './exr/chunks.ts';

@@ -1,18 +1,18 @@
 /**
  * The checker of masters: every frame of the folder measured from disk, and compared with the outcome and with the point
- * trail of the source. Worker and audit use the same one.
+ * fingerprints of the source. Worker and audit use the same one.
  */
-import { type Finding, type FindingSubject, finding, holds } from '../../findings/finding.ts';
+import { type Finding, type FindingSubject, finding, blocks } from '../../findings/finding.ts';
 import type { CheckResult } from '../../ledger/report.ts';
 import type { ClipFacts } from '../../media/facts.ts';
 import type { FolderDigest } from '../../files/folder-digest.ts';
 import { evenTimes, packetsOfFiles } from '../../media/sequence/numbered.ts';
-import type { PointTrail } from '../../proof/points.ts';
+import type { PixelSamples } from '../../proof/pixel-samples.ts';
 import type { MasterOutcome } from '../../profiles/master/outcome.ts';
 import { masterChecks } from '../../profiles/master/schema.ts';
 import { faultsToFindings } from '../check.ts';
 import { masterChecksBy, type Written } from './compare.ts';
-import type { Light } from './light.ts';
+import type { ToSceneLinear } from './scene-linear.ts';
 import { measureMaster } from './measure.ts';
 import type { MasterMeasured } from './measured.ts';
 
@@ -22,8 +22,8 @@ export interface MasterCheckRequest {
   readonly outcome: MasterOutcome;
   /** Name of the source, as the headers have it. */
   readonly source: string;
-  readonly points: PointTrail | null;
-  readonly light: Light | null;
+  readonly points: PixelSamples | null;
+  readonly sceneLinear: ToSceneLinear | null;
   /** The frames as they left the encoder; null when nobody says. */
   readonly written: Written | null;
   readonly threads?: number;
@@ -47,7 +47,7 @@ const TOOL = 'own reader';
 
 /** Throws what node:fs throws for a folder that cannot be read, and the signal's reason when stopped. */
 export async function checkMaster(request: MasterCheckRequest): Promise<MasterCheckReport> {
-  const { outcome, points, light, written, source, subject = {} } = request;
+  const { outcome, points, sceneLinear, written, source, subject = {} } = request;
   const measured = await measureMaster({
     path: request.path,
     outcome,
@@ -59,12 +59,12 @@ export async function checkMaster(request: MasterCheckRequest): Promise<MasterCh
   const results: CheckResult[] = [];
   const findings: Finding[] = [];
   for (const check of masterChecks) {
-    const verdict = masterChecksBy[check]({ measured, outcome, points, light, written, source });
+    const verdict = masterChecksBy[check]({ measured, outcome, points, sceneLinear, written, source });
     if (verdict === null) {
       findings.push(
         finding(
           'check-not-run',
-          `\`${check}\` rests on the point trail of the source, its transform, or what left the encoder, and one of them is not to be had`,
+          `\`${check}\` rests on the pixel samples of the source, its transform, or what left the encoder, and one of them is not to be had`,
           `a result of \`${check}\``,
           subject,
         ),
@@ -73,7 +73,7 @@ export async function checkMaster(request: MasterCheckRequest): Promise<MasterCh
     }
     results.push({
       check,
-      outcome: verdict.faults.length === 0 ? 'passed' : 'failed',
+      status: verdict.faults.length === 0 ? 'passed' : 'failed',
       measured: verdict.measured,
       expected: verdict.expected,
       tool: TOOL,
@@ -83,7 +83,7 @@ export async function checkMaster(request: MasterCheckRequest): Promise<MasterCh
   const passed =
     results.length === masterChecks.length &&
     results.every(({ outcome: end }) => end === 'passed') &&
-    !findings.some(holds);
+    !findings.some(blocks);
   return {
     facts: factsOf(measured, outcome),
     results,
@@ -96,11 +96,11 @@ export async function checkMaster(request: MasterCheckRequest): Promise<MasterCh
 }
 
 /** What was measured, in the form of a clip's facts; null when no frame could be read. */
-function factsOf({ frames }: MasterMeasured, { form, rate, timecode }: MasterOutcome): ClipFacts | null {
+function factsOf({ frames }: MasterMeasured, { format, rate, timecode }: MasterOutcome): ClipFacts | null {
   const first = frames.find(({ said }) => said !== null);
   const size = /^(\d+)x(\d+)$/.exec(first?.said?.size ?? '');
   if (first === undefined || size === null) return null;
-  const dpx = form === 'dpx';
+  const dpx = format === 'dpx';
   return {
     kind: 'sequence',
     container: dpx ? 'dpx' : 'exr',

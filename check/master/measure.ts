@@ -4,7 +4,7 @@ import { availableParallelism } from 'node:os';
 import { entriesOf, type FolderDigest, folderDigestOf } from '../../files/folder-digest.ts';
 import { fsPath } from '../../files/names.ts';
 import { createThreadPool } from '../../process/threads.ts';
-import type { Spot } from '../../proof/points.ts';
+import type { Spot } from '../../proof/pixel-samples.ts';
 import { frameFileName } from '../../profiles/master/frame-name.ts';
 import type { MasterOutcome } from '../../profiles/master/outcome.ts';
 import type { FrameMeasured, MasterMeasured } from './measured.ts';
@@ -28,7 +28,7 @@ export async function measureMaster({
   signal,
   onFrames,
 }: MeasureMasterRequest): Promise<MasterMeasured & { readonly digest: FolderDigest }> {
-  const { form } = outcome;
+  const { format } = outcome;
   const identity = await lstat(fsPath(path), { bigint: true });
   if (!identity.isDirectory())
     throw Object.assign(new Error(`${path} is no folder`), { code: 'ENOTDIR', path });
@@ -41,7 +41,7 @@ export async function measureMaster({
   const pool = createThreadPool<MeasureSetup, MeasureOrder, MeasureAnswer>(
     'check/master/thread.js',
     Math.max(1, threads ?? availableParallelism()),
-    { folder: path, form, width: outcome.width, height: outcome.height, base: outcome.timecode.base },
+    { folder: path, format, width: outcome.width, height: outcome.height, base: outcome.timecode.base },
   );
   const stop = (): void => void pool.close();
   signal?.addEventListener('abort', stop, { once: true });

@@ -46,7 +46,7 @@ export interface FrameSaid {
 }
 
 export interface MasterMeasured {
-  /** Of the folder's listing (files/digest.ts). */
+  /** Of the folder's checksum list (files/digest.ts). */
   readonly digest: FolderDigest;
   /** Names in the folder that are no frame of the outcome, and frames that are not there. */
   readonly strange: readonly string[];

@@ -5,14 +5,14 @@ import { join } from 'node:path';
 import type { FolderFile } from '../../files/folder-digest.ts';
 import { Xxh128 } from '../../files/manifest/xxh128.ts';
 import { serve } from '../../process/threads.ts';
-import { type Point, pointsOf } from '../../proof/points.ts';
+import { type Point, pointsOf } from '../../proof/pixel-samples.ts';
 import { dpxFrame } from './dpx.ts';
 import { measureExr, type Values } from './exr.ts';
 import type { FrameMeasured } from './measured.ts';
 
 export interface MeasureSetup {
   readonly folder: string;
-  readonly form: 'exr' | 'aces' | 'dpx';
+  readonly format: 'exr' | 'aces' | 'dpx';
   readonly width: number;
   readonly height: number;
   /** Of the labels that are expected. */
@@ -59,16 +59,16 @@ function measureDpx(bytes: Buffer, base: number, points: readonly Point[], spot:
 }
 
 serve<MeasureSetup, MeasureOrder, MeasureAnswer>(
-  async ({ folder, form, width, height, base }) =>
+  async ({ folder, format, width, height, base }) =>
     async ({ index, name, spot }) => {
       const path = join(folder, name);
       const { ino, ctimeNs } = statSync(path, { bigint: true });
       const bytes = readFileSync(path);
       const points = pointsOf(index, width, height);
       const values =
-        form === 'dpx'
+        format === 'dpx'
           ? measureDpx(bytes, base, points, spot)
-          : await measureExr(bytes, base, form === 'aces', points, spot);
+          : await measureExr(bytes, base, format === 'aces', points, spot);
       return {
         result: {
           index,

@@ -1,6 +1,6 @@
 /** How far a value of a master may be from what double precision says: the rounding of its form, and the stated budget of 32-bit arithmetic before it. */
 import { exactCodes10Of, exactYuv10Of } from '../../media/colour/acescct.ts';
-import type { MasterForm } from '../../profiles/master/schema.ts';
+import type { MasterFormat } from '../../profiles/master/schema.ts';
 
 type Triple = readonly [number, number, number];
 
@@ -13,19 +13,23 @@ const halfRounding = (value: number): number =>
   2 ** (Math.max(-14, Math.floor(Math.log2(Math.max(Math.abs(value), 2 ** -14)))) - 11);
 
 /** What must stand there, before it is rounded: AP0 as half floats hold it, or codes of 10 bits: R'G'B', or Y'CbCr as an encoder is fed with. */
-export function wantedOf(form: MasterForm, light: Triple): Triple {
+export function wantedOf(format: MasterFormat, sceneLinear: Triple): Triple {
   const clamped = (value: number): number => Math.max(-HALF_MOST, Math.min(HALF_MOST, value));
-  if (form === 'rdd36') return exactYuv10Of(light);
-  return form === 'dpx' ? exactCodes10Of(light) : [clamped(light[0]), clamped(light[1]), clamped(light[2])];
+  if (format === 'rdd36') return exactYuv10Of(sceneLinear);
+  return format === 'dpx'
+    ? exactCodes10Of(sceneLinear)
+    : [clamped(sceneLinear[0]), clamped(sceneLinear[1]), clamped(sceneLinear[2])];
 }
 
-const inCodes = (form: MasterForm): boolean => form === 'dpx' || form === 'rdd36';
+const inCodes = (format: MasterFormat): boolean => format === 'dpx' || format === 'rdd36';
 
 /** By channel; found values differ from the wanted by no more. */
-export function allowance(form: MasterForm, light: Triple, wanted: Triple): Triple {
+export function allowance(format: MasterFormat, sceneLinear: Triple, wanted: Triple): Triple {
   // A code is a whole number: half of one, and what arithmetic may move the value across the middle.
-  if (inCodes(form)) return [0.52, 0.52, 0.52];
-  const budget = RELATIVE * Math.max(Math.abs(light[0]), Math.abs(light[1]), Math.abs(light[2])) + ABSOLUTE;
+  if (inCodes(format)) return [0.52, 0.52, 0.52];
+  const budget =
+    RELATIVE * Math.max(Math.abs(sceneLinear[0]), Math.abs(sceneLinear[1]), Math.abs(sceneLinear[2])) +
+    ABSOLUTE;
   return [
     halfRounding(wanted[0]) + budget,
     halfRounding(wanted[1]) + budget,
@@ -33,8 +37,8 @@ export function allowance(form: MasterForm, light: Triple, wanted: Triple): Trip
   ];
 }
 
-export function inWords(form: MasterForm): string {
-  return inCodes(form)
+export function inWords(format: MasterFormat): string {
+  return inCodes(format)
     ? 'within 0.52 of a 10-bit code of double precision'
     : `within half of the last place of a half float and ${RELATIVE} of the pixel of double precision`;
 }

@@ -10,17 +10,17 @@ import { gateInputOf, type RollRecords } from './records.ts';
 /** How many differences of one record are written out. */
 const WRITTEN_OUT = 12;
 
-function told(record: string, list: readonly Difference[], subject: FindingSubject): Finding[] {
+function reported(record: string, list: readonly Difference[], subject: FindingSubject): Finding[] {
   const lines = list
     .slice(0, WRITTEN_OUT)
     .map(({ path, found, expected }) =>
-      finding('report-disagrees', `${record}: ${path} ${found}`, `${path} ${expected}`, subject),
+      finding('record-mismatch', `${record}: ${path} ${found}`, `${path} ${expected}`, subject),
     );
   return list.length > WRITTEN_OUT
     ? [
         ...lines,
         finding(
-          'report-disagrees',
+          'record-mismatch',
           `${record}: ${list.length - WRITTEN_OUT} more differences`,
           'none',
           subject,
@@ -29,21 +29,21 @@ function told(record: string, list: readonly Difference[], subject: FindingSubje
     : lines;
 }
 
-/** Findings add up when a roll is judged again, and the verdict as a whole is told by itself. */
+/** Findings add up when a roll is judged again, and the verdict as a whole is reported by itself. */
 const LATER = new Set(['decidedAt', 'findings']);
 
 /** roll.json and the clip reports against what the gate writes for these deliverable reports. */
 export function againstReports(records: RollRecords): Finding[] {
   const { verdict, clipReports } = records;
-  const again = decideRoll(gateInputOf(records, verdict.findings));
+  const remeasured = decideRoll(gateInputOf(records, verdict.findings));
   const { verdict: _, ...recorded } = verdict;
-  const { verdict: __, ...decided } = again.verdict;
-  const list = told('roll.json', differences(recorded, decided, LATER), { roll: verdict.roll });
-  for (const report of again.clipReports) {
-    const standing = clipReports.get(report.clip.id);
-    if (standing !== undefined)
+  const { verdict: __, ...decided } = remeasured.verdict;
+  const list = reported('roll.json', differences(recorded, decided, LATER), { roll: verdict.roll });
+  for (const report of remeasured.clipReports) {
+    const existing = clipReports.get(report.clip.id);
+    if (existing !== undefined)
       list.push(
-        ...told('clip report', differences(standing, report, LATER), {
+        ...reported('clip report', differences(existing, report, LATER), {
           roll: verdict.roll,
           clip: report.clip.id,
         }),
@@ -52,7 +52,7 @@ export function againstReports(records: RollRecords): Finding[] {
   return list;
 }
 
-/** What had to come out, decided anew from the clip's facts and the profile. An estimate of size binds nobody. */
+/** What had to come out, decided again from the clip's facts and the profile. An estimate of size binds nobody. */
 export function againstOutcomes({ verdict, profiles, clipReports, onDisk }: RollRecords): Finding[] {
   const { day, roll } = verdict;
   const list: Finding[] = [];
@@ -64,7 +64,7 @@ export function againstOutcomes({ verdict, profiles, clipReports, onDisk }: Roll
       const subject = { roll, clip: clip.id, profile: profile.name };
       const { outcome } = decideOutcome({ day, roll, clip, facts, profile });
       list.push(
-        ...told(
+        ...reported(
           'deliverable report',
           differences({ outcome: report.outcome }, { outcome }, new Set(['estimatedBytes', 'bytesRange'])),
           subject,
@@ -86,15 +86,14 @@ export function againstMeasurement(
 ): Finding[] {
   const { verdict } = records;
   const sameTools =
-    toolchain.fingerprint === verdict.toolchain.fingerprint &&
-    toolchain.rushlight === verdict.toolchain.rushlight;
+    toolchain.digest === verdict.toolchain.digest && toolchain.rushlight === verdict.toolchain.rushlight;
   const list: Finding[] = [];
   for (const { clip } of verdict.clips) {
     for (const { name } of verdict.profiles) {
       const disk = measured.get(deliverableKey(clip.id, name));
-      if (disk?.report === null || disk?.report === undefined || disk.again === undefined) continue;
-      const { again, report } = disk;
-      const seen = new Map(again.checks.map((result) => [result.check, result]));
+      if (disk?.report === null || disk?.report === undefined || disk.remeasured === undefined) continue;
+      const { remeasured, report } = disk;
+      const seen = new Map(remeasured.checks.map((result) => [result.check, result]));
       const pairs = report.checks.flatMap((result) => {
         const now = seen.get(result.check);
         return now === undefined
@@ -106,9 +105,9 @@ export function againstMeasurement(
               },
             ];
       });
-      const facts = sameTools ? differences({ facts: report.facts }, { facts: again.facts }) : [];
+      const facts = sameTools ? differences({ facts: report.facts }, { facts: remeasured.facts }) : [];
       list.push(
-        ...told(
+        ...reported(
           'deliverable report',
           [
             ...differences(

@@ -1,7 +1,7 @@
 /**
  * Audit: a finished delivery measured again from its bytes, without the queue and without the sources. Every deliverable
  * that a roll.json lists is hashed, decoded and checked as on the night; the records are held against each other and
- * against what stands; the verdict is computed anew, by the rule that the night decided by (coordinator/gate).
+ * against what stands; the verdict is computed again, by the rule that the night decided by (coordinator/gate).
  */
 import { codeOf } from '../../files/error-code.ts';
 import { readdir, stat } from 'node:fs/promises';
@@ -27,7 +27,7 @@ async function foldersIn(folder: string): Promise<string[]> {
     .sort();
 }
 
-async function stands(path: string): Promise<boolean> {
+async function exists(path: string): Promise<boolean> {
   try {
     return (await stat(path)).isFile();
   } catch (error) {
@@ -56,7 +56,7 @@ export async function auditDelivery(request: AuditRequest): Promise<AuditResult>
     for (const roll of await foldersIn(layout.dayFolder(request.delivery, day))) {
       const folder = layout.rollFolder(request.delivery, day, roll);
       // A folder without reports and verdict is not of our making (the handover's, or somebody's own).
-      if (!(await stands(layout.verdict(folder))) && !(await foldersIn(folder)).includes('reports')) continue;
+      if (!(await exists(layout.verdict(folder))) && !(await foldersIn(folder)).includes('reports')) continue;
       const { audit, signable } = await auditRoll({ day, roll, folder }, request);
       rolls.push(audit);
       await request.onRoll?.(audit, signable);

@@ -2,12 +2,12 @@
 import { codeOf } from '../../files/error-code.ts';
 import { checkDeliverable } from '../../check/index.ts';
 import { checkMaster } from '../../check/master/index.ts';
-import { type Light, lightOf } from '../../check/master/light.ts';
+import { type ToSceneLinear, sceneLinearOf } from '../../check/master/scene-linear.ts';
 import { type Finding, FindingError, type FindingSubject } from '../../findings/finding.ts';
-import { listedFiles, measuredFolder, type StandingFolder } from '../../ledger/listing.ts';
+import { listedFiles, measuredFolder, type FolderOnDisk } from '../../ledger/checksum-list.ts';
 import type { DeliverableReport } from '../../ledger/report.ts';
-import { placeOf } from '../../ledger/settle.ts';
-import { storedPoints, storedTrail } from '../../ledger/trail.ts';
+import { placeOf } from '../../ledger/completion.ts';
+import { storedSamples, storedFingerprints } from '../../ledger/fingerprints.ts';
 import { readTransform } from '../../ledger/transform.ts';
 import { type DeliverableDigest, isFolderDigest } from '../../files/folder-digest.ts';
 import type { MasterOutcome } from '../../profiles/master/outcome.ts';
@@ -39,12 +39,12 @@ export async function measureAgain(
       request.signal?.throwIfAborted();
       const key = deliverableKey(clip.id, loaded.profile.name);
       const disk = onDisk.get(key);
-      if (disk === undefined || disk.standingBytes === null) continue;
+      if (disk === undefined || disk.bytesOnDisk === null) continue;
       deliverables += 1;
       request.onDeliverable?.({ day, roll, clip: clip.id, profile: loaded.profile.name });
-      const again = await measureOne(folder, disk, loaded, records, request);
+      const remeasured = await measureOne(folder, disk, loaded, records, request);
       // Gone since it was looked at: it does not stand.
-      onDisk.set(key, again === null ? { ...disk, standingBytes: null } : { ...disk, ...again });
+      onDisk.set(key, remeasured === null ? { ...disk, bytesOnDisk: null } : { ...disk, ...remeasured });
     }
   }
   return { onDisk, deliverables };
@@ -56,7 +56,7 @@ async function measureOne(
   loaded: LoadedProfile,
   records: RollRecords,
   request: AuditRequest,
-): Promise<Pick<DeliverableOnDisk, 'again' | 'folder'> | null> {
+): Promise<Pick<DeliverableOnDisk, 'remeasured' | 'folder'> | null> {
   const path = report === null ? null : placeOf(report, folder);
   if (report === null || report.file === null || path === null) return null;
   const subject = {
@@ -68,7 +68,7 @@ async function measureOne(
   try {
     if (isMasterOutcome(report.outcome))
       return await measureMasterAgain(path, folder, report, report.outcome, subject, request);
-    const stored = await storedTrail(report, folder, subject);
+    const stored = await storedFingerprints(report, folder, subject);
     const checked = await (request.check ?? checkDeliverable)({
       path,
       outcome: report.outcome,
@@ -76,20 +76,20 @@ async function measureOne(
         (checkNames as readonly string[]).includes(name),
       ),
       sourceFacts: records.clipReports.get(report.clip.id)?.facts ?? null,
-      sourceTrail: stored.trail,
-      encoded: report.payload ?? null,
+      sourceFingerprints: stored.fingerprints,
+      encoded: report.bitstream ?? null,
       tools: request.tools,
       subject,
       ...(request.signal === undefined ? {} : { signal: request.signal }),
     });
-    const again: Remeasured = {
+    const remeasured: Remeasured = {
       xxh128: checked.xxh128,
       sha256: checked.digest.sha256,
       facts: checked.facts,
       checks: checked.results,
       findings: stored.finding === null ? checked.findings : [stored.finding, ...checked.findings],
     };
-    return { again, ...(await folderOf(checked.digest, report, folder)) };
+    return { remeasured, ...(await folderOf(checked.digest, report, folder)) };
   } catch (error) {
     request.signal?.throwIfAborted();
     if (codeOf(error) === '') throw error;
@@ -104,51 +104,54 @@ async function measureMasterAgain(
   outcome: MasterOutcome,
   subject: FindingSubject,
   request: AuditRequest,
-): Promise<Pick<DeliverableOnDisk, 'again' | 'folder'>> {
-  const stored = await storedPoints(report, folder, subject);
-  const light = await storedLight(outcome, folder, subject);
-  const hash = report.payload?.streams.find(({ kind }) => kind === 'frames')?.hash;
+): Promise<Pick<DeliverableOnDisk, 'remeasured' | 'folder'>> {
+  const stored = await storedSamples(report, folder, subject);
+  const sceneLinear = await storedSceneLinear(outcome, folder, subject);
+  const hash = report.bitstream?.streams.find(({ kind }) => kind === 'frames')?.hash;
   const checked = await checkMaster({
     path,
     outcome,
     source: report.clip.name,
     points: stored.points,
-    light: light.light,
+    sceneLinear: sceneLinear.sceneLinear,
     written: hash === undefined ? null : { digest: hash, frames: null },
     subject,
     ...(request.signal === undefined ? {} : { signal: request.signal }),
   });
-  const told = [stored.finding, light.finding].filter((item) => item !== null);
-  const again: Remeasured = {
+  const reported = [stored.finding, sceneLinear.finding].filter((item) => item !== null);
+  const remeasured: Remeasured = {
     xxh128: checked.xxh128,
     sha256: checked.digest.sha256,
     facts: checked.facts,
     checks: checked.results,
-    findings: [...told, ...checked.findings],
+    findings: [...reported, ...checked.findings],
   };
-  return { again, ...(await folderOf(checked.digest, report, folder)) };
+  return { remeasured, ...(await folderOf(checked.digest, report, folder)) };
 }
 
 /** The transform that the report names, from the file beside the reports where it is one. */
-async function storedLight(
-  { way }: MasterOutcome,
+async function storedSceneLinear(
+  { linearisation }: MasterOutcome,
   folder: string,
   subject: FindingSubject,
-): Promise<{ light: Light | null; finding: Finding | null }> {
+): Promise<{ sceneLinear: ToSceneLinear | null; finding: Finding | null }> {
   try {
-    return { light: lightOf(way, await readTransform(folder, way)), finding: null };
+    return {
+      sceneLinear: sceneLinearOf(linearisation, await readTransform(folder, linearisation)),
+      finding: null,
+    };
   } catch (error) {
     if (!(error instanceof FindingError)) throw error;
-    return { light: null, finding: { ...(error.findings[0] as Finding), ...subject } };
+    return { sceneLinear: null, finding: { ...(error.findings[0] as Finding), ...subject } };
   }
 }
 
-/** Of a folder: which of its files are not those of the listing, now that their bytes were read. */
+/** Of a folder: which of its files are not those of the checksum list, now that their bytes were read. */
 async function folderOf(
   digest: DeliverableDigest,
   report: DeliverableReport,
   rollFolder: string,
-): Promise<{ folder?: StandingFolder }> {
+): Promise<{ folder?: FolderOnDisk }> {
   return isFolderDigest(digest)
     ? { folder: measuredFolder(digest, await listedFiles(report, rollFolder)) }
     : {};

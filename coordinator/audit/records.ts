@@ -4,7 +4,7 @@ import { layout } from '../../ledger/layout.ts';
 import { type ClipReport, clipReportSchema } from '../../ledger/report.ts';
 import type { RollVerdict } from '../../ledger/roll.ts';
 import { readRecord } from '../../ledger/store.ts';
-import { fingerprintOf } from '../../ledger/toolchain.ts';
+import { toolchainDigest } from '../../ledger/toolchain.ts';
 import { profileHash } from '../../profiles/hash.ts';
 import { type LoadedProfile, anyProfileSchema } from '../../profiles/schema.ts';
 import { type DeliverableOnDisk, deliverableKey, type GateInput } from '../gate/input.ts';
@@ -57,13 +57,13 @@ export async function readRecords(folder: string, verdict: RollVerdict): Promise
         );
     }
   }
-  const { recipe, tools, fingerprint } = verdict.toolchain;
-  if (fingerprintOf(recipe, tools) !== fingerprint)
+  const { recipe, tools, digest } = verdict.toolchain;
+  if (toolchainDigest(recipe, tools) !== digest)
     findings.push(
       finding(
         'record-contradictory',
-        `toolchain ${fingerprint}`,
-        `${fingerprintOf(recipe, tools)}, of the tools that it lists`,
+        `toolchain ${digest}`,
+        `${toolchainDigest(recipe, tools)}, of the tools that it lists`,
         { roll },
       ),
     );

@@ -10,7 +10,7 @@ import type { StatementAudit } from '../provenance/audit.ts';
 export interface AuditRequest {
   readonly delivery: string;
   readonly tools: MediaTools;
-  /** Of whoever is trusted to sign; without any, signatures are told and not verified. */
+  /** Of whoever is trusted to sign; without any, signatures are reported and not verified. */
   readonly publicKeys?: readonly KeyObject[];
   /** The checker; another one only where the same files are audited many times (tests), and it remembers what it measured. */
   readonly check?: typeof checkDeliverable;
@@ -45,6 +45,6 @@ export interface RollAudit {
 /** What `sign` needs besides: the statement as it stands, and as this program writes it. */
 export interface Signable {
   readonly folder: string;
-  readonly standing: StatementAudit;
+  readonly existing: StatementAudit;
   readonly expected: RollStatement;
 }

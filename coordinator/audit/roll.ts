@@ -19,7 +19,7 @@ import { againstMeasurement, againstOutcomes, againstReports } from './compare.t
 import type { AuditRequest, RollAudit, Signable } from './request.ts';
 import { measureAgain } from './measure.ts';
 import { gateInputOf, readRecords } from './records.ts';
-import { strangers } from './strangers.ts';
+import { unlistedFiles } from './unlisted-files.ts';
 
 interface Place {
   readonly day: string;
@@ -35,7 +35,7 @@ export async function auditRoll(
   const { day, roll, folder } = place;
   const read = await readRecord(layout.verdict(folder), rollVerdictSchema);
   if (read.state !== 'read') {
-    const told =
+    const reported =
       read.state === 'damaged'
         ? { ...read.finding, roll }
         : finding('report-absent', 'no roll.json', 'a verdict', { roll });
@@ -46,7 +46,7 @@ export async function auditRoll(
         recorded: null,
         measured: 'held',
         deliverables: 0,
-        findings: [told],
+        findings: [reported],
         statement: 'absent',
         signatures: [],
       },
@@ -54,33 +54,33 @@ export async function auditRoll(
     };
   }
   const recorded = read.value;
-  const told: Finding[] = [];
+  const reported: Finding[] = [];
   if (folderName(recorded.day) !== day || folderName(recorded.roll) !== roll)
-    told.push(
+    reported.push(
       finding(
-        'report-disagrees',
+        'record-mismatch',
         `roll.json of ${recorded.day}/${recorded.roll}`,
         `roll.json of ${day}/${roll}`,
         { roll },
       ),
     );
   const records = await readRecords(folder, recorded);
-  told.push(...records.findings, ...againstReports(records), ...againstOutcomes(records));
+  reported.push(...records.findings, ...againstReports(records), ...againstOutcomes(records));
 
   const { onDisk, deliverables } = await measureAgain(folder, records, request);
-  told.push(
+  reported.push(
     ...againstMeasurement(records, onDisk, toolchainOf(request.tools)),
-    ...(await strangers(folder, recorded)),
+    ...(await unlistedFiles(folder, recorded)),
   );
 
   const facts = new Map([...records.clipReports].map(([clip, report]) => [clip, report.facts]));
   const expected = statementOf(
     partsOf({ verdict: recorded, facts, clipReports: records.clipReportDigests, onDisk }),
   );
-  const standing = await auditStatement(folder, recorded, expected, request.publicKeys ?? []);
-  told.push(...standing.findings);
+  const existing = await auditStatement(folder, recorded, expected, request.publicKeys ?? []);
+  reported.push(...existing.findings);
 
-  const { verdict } = decideRoll({ ...gateInputOf(records, [...recorded.findings, ...told]), onDisk });
+  const { verdict } = decideRoll({ ...gateInputOf(records, [...recorded.findings, ...reported]), onDisk });
   const measured = verdict.verdict;
   const findings =
     measured === recorded.verdict
@@ -99,9 +99,9 @@ export async function auditRoll(
       measured,
       deliverables,
       findings,
-      statement: standing.state,
-      signatures: standing.signatures,
+      statement: existing.state,
+      signatures: existing.signatures,
     },
-    signable: { folder, standing, expected },
+    signable: { folder, existing, expected },
   };
 }

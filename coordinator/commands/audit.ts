@@ -1,5 +1,5 @@
 /** `rushlight audit`: a finished delivery measured again, without the queue; reads only. */
-import { holds } from '../../findings/finding.ts';
+import { blocks } from '../../findings/finding.ts';
 import { auditDelivery, type AuditResult } from '../audit/index.ts';
 import { toolsOf } from '../roll/prepare.ts';
 import { readPublicKeys } from '../provenance/key-files.ts';
@@ -37,10 +37,10 @@ export async function auditCommand(options: AuditOptions): Promise<0 | 1 | 130> 
     const ready =
       result.rolls.length > 0 &&
       result.rolls.every((roll) => roll.measured === 'ready') &&
-      !result.findings.some(holds);
+      !result.findings.some(blocks);
     if (options.json === true)
       printJson({
-        version: 1,
+        version: 0,
         kind: 'audit',
         delivery: options.delivery,
         verdict: ready ? 'ready' : 'held',

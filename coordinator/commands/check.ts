@@ -1,7 +1,7 @@
 /** `rushlight check`: intake alone. Every byte of every copy against the manifests; writes nothing. */
-import { FindingError, finding, holds } from '../../findings/finding.ts';
+import { FindingError, finding, blocks } from '../../findings/finding.ts';
 import { type IntakeResult, isVerified } from '../../ledger/roll.ts';
-import { newBoard } from '../progress/board.ts';
+import { newRunProgress } from '../progress/run-progress.ts';
 import { nightFolders } from '../roll/folders.ts';
 import { verifyRoll } from '../roll/know.ts';
 import { findRolls } from '../roll/rolls.ts';
@@ -33,19 +33,19 @@ export async function checkCommand(options: CheckOptions): Promise<0 | 1 | 130> 
       2,
     );
   const interrupts = listenForInterrupts();
-  const board = newBoard(rolls.map((roll) => roll.name));
-  const progress = showProgress(board, { quiet: options.quiet === true });
+  const runProgress = newRunProgress(rolls.map((roll) => roll.name));
+  const progress = showProgress(runProgress, { quiet: options.quiet === true });
   const results: IntakeResult[] = [];
   try {
     for (const roll of rolls) {
       const intake = await verifyRoll(roll, {
         dayManifests,
         request: { folders, readers: options.readers ?? DEFAULT_READERS },
-        board,
+        runProgress,
         // Nothing is half done here: the first interrupt ends it.
         signal: interrupts.first,
       });
-      board.setPhase(roll.name, isVerified(intake) ? 'ready' : 'held');
+      runProgress.setPhase(roll.name, isVerified(intake) ? 'ready' : 'held');
       results.push(intake);
     }
   } catch (error) {
@@ -55,16 +55,16 @@ export async function checkCommand(options: CheckOptions): Promise<0 | 1 | 130> 
     interrupts.end();
   }
   const whole = results.length === rolls.length;
-  const good = whole && results.every(isVerified) && !findings.some(holds);
+  const good = whole && results.every(isVerified) && !findings.some(blocks);
   // Files with their checksums are what a reader of JSON may want to compare; people are told their number.
   if (options.json === true)
     printJson({
-      version: 1,
+      version: 0,
       kind: 'check',
       day: folders.dayName,
-      verdict: good ? 'holds' : 'held',
+      verdict: good ? 'verified' : 'held',
       interrupted: !whole,
-      rolls: results.map((intake) => ({ ...intake, holds: isVerified(intake) })),
+      rolls: results.map((intake) => ({ ...intake, verified: isVerified(intake) })),
       findings,
     });
   else printText(intakeText(results, findings, rolls.length));

@@ -46,7 +46,7 @@ export async function demoCommand(options: DemoOptions): Promise<0 | 1 | 130> {
   const unexpected = night.interrupted ? [] : surprises(rolls, await verdictsIn(folders.delivery));
   if (options.json === true)
     printJson({
-      version: 1,
+      version: 0,
       kind: 'demo',
       folder: folders.folder,
       asScripted: unexpected.length === 0 && !night.interrupted,
@@ -58,7 +58,7 @@ export async function demoCommand(options: DemoOptions): Promise<0 | 1 | 130> {
   return unexpected.length === 0 ? 0 : 1;
 }
 
-/** null: interrupted; started again, it films anew. */
+/** null: interrupted; started again, it films again. */
 async function film(options: DemoOptions, say: (line: string) => void): Promise<DemoFolders | null> {
   const ffmpeg = await locateTool('ffmpeg', options.ffmpeg);
   const interrupts = listenForInterrupts();
@@ -76,7 +76,7 @@ async function film(options: DemoOptions, say: (line: string) => void): Promise<
     return folders;
   } catch (error) {
     if (!interrupts.first.aborted) throw error;
-    say('Interrupted while filming; started again, the demo films anew.');
+    say('Interrupted while filming; started again, the demo films again.');
     return null;
   } finally {
     interrupts.end();

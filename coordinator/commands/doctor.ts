@@ -13,7 +13,7 @@ export interface DoctorOptions extends DoctorQuestion {
 }
 
 export interface DoctorReport {
-  readonly version: 1;
+  readonly version: 0;
   readonly kind: 'doctor';
   readonly verdict: 'fit' | 'lacking';
   readonly platform: string;
@@ -35,7 +35,7 @@ export async function doctor(options: DoctorOptions): Promise<DoctorReport> {
     masters: asked.some(isMaster),
   });
   return {
-    version: 1,
+    version: 0,
     kind: 'doctor',
     verdict: isFit(lines) ? 'fit' : 'lacking',
     platform: facts.platform,

@@ -37,7 +37,7 @@ export function explainCommand(text: string, options: ExplainOptions): 0 {
   }
   const { weight, title, remedy } = registry[code as FindingCode];
   const asked = { code, weight, title, remedy: withCommandsAsStarted(remedy) };
-  if (options.json === true) printJson({ version: 1, kind: 'explanation', ...asked });
+  if (options.json === true) printJson({ version: 0, kind: 'explanation', ...asked });
   else
     process.stdout.write(
       `${asked.title} [${asked.code}]\n  weight    ${meaning[asked.weight]}\n  remedy    ${asked.remedy}\n`,

@@ -1,11 +1,11 @@
 /** `rushlight plan`: everything that a run would do, said before it is done. Reads all of the day; writes nothing. */
-import { FindingError, finding, holds } from '../../findings/finding.ts';
+import { FindingError, finding, blocks } from '../../findings/finding.ts';
 import type { Rate } from '../../media/time/rate.ts';
 import { findingsBeforeMaking } from '../gate/decide.ts';
 import { newRun, nightOf } from '../night/names.ts';
 import { defaultWorkers } from '../night/workers.ts';
 import { ESTIMATE_RESTS_ON, secondsOf } from '../plan/time.ts';
-import { newBoard } from '../progress/board.ts';
+import { newRunProgress } from '../progress/run-progress.ts';
 import { nightFolders } from '../roll/folders.ts';
 import {
   gateInputOf,
@@ -65,9 +65,9 @@ export async function planCommand(options: PlanOptions): Promise<0 | 1 | 130> {
     );
   const interrupts = listenForInterrupts();
   const signal = interrupts.first;
-  const board = newBoard(rolls.map((roll) => roll.name));
+  const runProgress = newRunProgress(rolls.map((roll) => roll.name));
   const clipReaders = readersApart();
-  const progress = showProgress(board, { quiet: options.quiet === true });
+  const progress = showProgress(runProgress, { quiet: options.quiet === true });
   const context: RollContext = {
     request: {
       folders,
@@ -81,7 +81,7 @@ export async function planCommand(options: PlanOptions): Promise<0 | 1 | 130> {
     ...prepared,
     dayManifests,
     clipReaders,
-    board,
+    runProgress,
     signal,
     collisions: collisionsOf(rolls, folders),
     reservation: freshReservation(folders.delivery),
@@ -90,7 +90,7 @@ export async function planCommand(options: PlanOptions): Promise<0 | 1 | 130> {
   };
   try {
     const { freeBytes, freeFiles } = await roomOn(folders.delivery);
-    const told = [...ofDay];
+    const reported = [...ofDay];
     const plans: (Awaited<ReturnType<typeof planRoll>> & { readonly known: KnownRoll })[] = [];
     for (const roll of rolls) {
       const known = unknownRoll(roll, folders);
@@ -101,8 +101,8 @@ export async function planCommand(options: PlanOptions): Promise<0 | 1 | 130> {
       });
       signal.throwIfAborted();
       const found = findingsBeforeMaking(gateInputOf(known, context));
-      board.setPhase(roll.name, found.some(holds) ? 'held' : 'ready');
-      told.push(...found);
+      runProgress.setPhase(roll.name, found.some(blocks) ? 'held' : 'ready');
+      reported.push(...found);
       plans.push({ ...plan, known });
     }
     progress.stop();
@@ -133,10 +133,10 @@ export async function planCommand(options: PlanOptions): Promise<0 | 1 | 130> {
         most: sumOf(ofRoll, ({ bytesRange }) => bytesRange.most),
       },
     }));
-    const held = told.some(holds);
+    const held = reported.some(blocks);
     if (options.json === true) {
       printJson({
-        version: 1,
+        version: 0,
         kind: 'plan',
         day: folders.dayName,
         delivery: folders.delivery,
@@ -157,9 +157,9 @@ export async function planCommand(options: PlanOptions): Promise<0 | 1 | 130> {
           bytesRange,
           seconds,
         })),
-        findings: told,
+        findings: reported,
       });
-    } else printText(planText(plan, planned, told));
+    } else printText(planText(plan, planned, reported));
     return held ? 1 : 0;
   } catch (error) {
     if (signal.aborted) return 130;

@@ -11,7 +11,7 @@ export async function profilesListCommand(options: { readonly json?: boolean }):
   const isDefault = (name: string): boolean => (defaultProfiles as readonly string[]).includes(name);
   if (options.json === true) {
     printJson({
-      version: 1,
+      version: 0,
       kind: 'profiles',
       profiles: all.map(({ profile, hash, origin }) => ({
         name: profile.name,
@@ -40,7 +40,7 @@ export async function profilesShowCommand(options: {
   const fields = describeProfile(loaded.profile);
   if (options.json === true) {
     printJson({
-      version: 1,
+      version: 0,
       kind: 'profile',
       name: loaded.profile.name,
       hash: loaded.hash,
@@ -77,7 +77,7 @@ export async function profilesLintCommand(options: {
   const good = loaded !== null && findings.length === 0;
   if (options.json === true)
     printJson({
-      version: 1,
+      version: 0,
       kind: 'profile-lint',
       file: options.file,
       verdict: good ? 'right' : 'wrong',

@@ -1,5 +1,5 @@
 /** `rushlight run`: a shoot day in, verified rolls and proved deliverables out. */
-import { type Finding, FindingError, finding, holds } from '../../findings/finding.ts';
+import { type Finding, FindingError, finding, blocks } from '../../findings/finding.ts';
 import { nightFolders } from '../roll/folders.ts';
 import type { NightResult, NightUi } from '../night/request.ts';
 import { runNight } from '../night/run.ts';
@@ -8,7 +8,7 @@ import { printJson, printText } from '../show/output.ts';
 import { type Progress, showProgress } from '../show/progress.ts';
 import { findingText } from '../show/words.ts';
 import { noSettings, readSettings } from '../settings/read.ts';
-import { parseQueueAddress } from '../store/standing.ts';
+import { parseQueueAddress } from '../store/shared.ts';
 import { DEFAULT_PATIENCE_SECONDS, DEFAULT_READERS, DEFAULT_STALL_SECONDS } from './defaults.ts';
 import { listenForInterrupts } from './interrupts.ts';
 import type { Rate } from '../../media/time/rate.ts';
@@ -43,7 +43,7 @@ function exitCodeOf(result: Pick<NightResult, 'interrupted' | 'verdict'>): 0 | 1
 /** Runs the night and prints what came of it; gives the exit code. Throws FindingError when it cannot begin. */
 export async function runCommand(options: RunOptions): Promise<0 | 1 | 130> {
   const result = await takeNight(options);
-  if (options.json === true) printJson({ version: 1, kind: 'night', ...result });
+  if (options.json === true) printJson({ version: 0, kind: 'run', ...result });
   else printText(nightText(result));
   return exitCodeOf(result);
 }
@@ -78,12 +78,12 @@ export async function takeNight(options: RunOptions): Promise<NightResult> {
     else progress.say(line);
   };
   const ui: NightUi = {
-    begin: (board) => {
-      progress = showProgress(board, { quiet: options.quiet === true });
+    begin: (runProgress) => {
+      progress = showProgress(runProgress, { quiet: options.quiet === true });
     },
     say,
-    tell: (item: Finding) => {
-      if (holds(item) || options.quiet !== true) say(findingText(item));
+    report: (item: Finding) => {
+      if (blocks(item) || options.quiet !== true) say(findingText(item));
     },
   };
   try {

@@ -1,5 +1,5 @@
 /** `rushlight sign`: signs the statements of a finished delivery with the user's key, after a full audit. */
-import { holds } from '../../findings/finding.ts';
+import { blocks } from '../../findings/finding.ts';
 import { printable } from '../../files/names.ts';
 import { toolsOf } from '../roll/prepare.ts';
 import { readPrivateKey } from '../provenance/key-files.ts';
@@ -39,10 +39,10 @@ export async function signCommand(options: SignOptions): Promise<0 | 1 | 130> {
     const whole =
       result.rolls.length > 0 &&
       result.rolls.every(({ signed }) => signed !== null) &&
-      !result.findings.some(holds);
+      !result.findings.some(blocks);
     if (options.json === true)
       printJson({
-        version: 1,
+        version: 0,
         kind: 'sign',
         delivery: options.delivery,
         verdict: whole ? 'signed' : 'held',

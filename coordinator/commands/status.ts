@@ -32,7 +32,7 @@ export async function statusCommand(options: StatusOptions): Promise<0 | 1> {
   if (delivery !== null && !existsSync(delivery))
     throw new FindingError([finding('folder-missing', 'nothing there', 'a delivery', { file: delivery })], 2);
   const rolls = delivery === null ? [] : await rollsOf(delivery);
-  if (options.json === true) printJson({ version: 1, kind: 'status', delivery, work, live, rolls });
+  if (options.json === true) printJson({ version: 0, kind: 'status', delivery, work, live, rolls });
   else printText(statusText(delivery, work, live, rolls));
   return rolls.length > 0 && rolls.every((roll) => roll.verdict === 'ready') ? 0 : 1;
 }

@@ -1,4 +1,4 @@
-/** `rushlight worker`: this machine joins a standing queue, until it is told to end. */
+/** `rushlight worker`: this machine joins a shared queue, until it is told to end. */
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import type { Finding } from '../../findings/finding.ts';
@@ -8,7 +8,7 @@ import { FARM_LOCKS } from '../night/engine.ts';
 import { defaultWorkers, startWorkers } from '../night/workers.ts';
 import { printJson, printText } from '../show/output.ts';
 import { count, findingText } from '../show/words.ts';
-import { inspectStanding, parseQueueAddress } from '../store/standing.ts';
+import { inspectSharedRedis, parseQueueAddress } from '../store/shared.ts';
 import { listenForInterrupts } from './interrupts.ts';
 import { DEFAULT_STALL_SECONDS } from './defaults.ts';
 
@@ -31,7 +31,7 @@ export async function workerCommand(options: WorkerOptions): Promise<1 | 130> {
     if (options.quiet !== true) process.stderr.write(`${text}\n`);
   };
   const [notes, tools] = await Promise.all([
-    inspectStanding(address),
+    inspectSharedRedis(address),
     locateTools({
       ...(options.ffmpeg === undefined ? {} : { ffmpeg: options.ffmpeg }),
       ...(options.ffprobe === undefined ? {} : { ffprobe: options.ffprobe }),
@@ -60,13 +60,13 @@ export async function workerCommand(options: WorkerOptions): Promise<1 | 130> {
       },
     },
     {
-      onDeath: (told) => {
-        findings.push(told);
-        say(findingText(told));
+      onDeath: (reported) => {
+        findings.push(reported);
+        say(findingText(reported));
       },
-      onAllGone: (told) => {
-        findings.push(told);
-        say(findingText(told));
+      onAllGone: (reported) => {
+        findings.push(reported);
+        say(findingText(reported));
         onGone();
       },
     },
@@ -83,7 +83,7 @@ export async function workerCommand(options: WorkerOptions): Promise<1 | 130> {
   interrupts.end();
   if (options.json === true)
     printJson({
-      version: 1,
+      version: 0,
       kind: 'worker',
       queue: printableAddress(address),
       workers,

@@ -13,7 +13,7 @@ const partials = [
   { ratio: 2, weight: 0.14, decay: 3.2 },
 ] as const;
 
-function bellSound(tone: number): string {
+function bellAudio(tone: number): string {
   const voice = (detune: number): string =>
     partials
       .map(
@@ -28,31 +28,31 @@ const codecs = {
   rdd36: {
     picture: ['-c:v', 'prores_ks', '-profile:v', 'standard'],
     pixelFormat: 'yuv422p10le',
-    sound: 'pcm_s24le',
+    audio: 'pcm_s24le',
   },
   // Long groups with B frames, as small cameras record.
   h264: {
     picture: ['-c:v', 'libx264', '-preset', 'veryfast', '-crf', '18', '-bf', '2', '-g', '30'],
     pixelFormat: 'yuv420p',
-    sound: 'pcm_s16le',
+    audio: 'pcm_s16le',
   },
 } as const;
 
 /** Arguments that write `clip` of the roll `reel` to `path`, a MOV file. */
 export function clipArguments(clip: DemoClip, reel: string, path: string): string[] {
   const codec = codecs[clip.codec];
-  const sound = clip.picture.sources.length;
+  const audio = clip.picture.sources.length;
   const tags = 'setparams=color_primaries=bt709:color_trc=bt709:colorspace=bt709:range=tv';
-  // The filters end both streams: `-frames:v` would end the file with the picture, and cut the sound's last block.
-  const graph = `${clip.picture.graph},trim=end_frame=${clip.frames},scale=out_color_matrix=bt709:out_range=tv,format=${codec.pixelFormat},${tags}[v];[${sound}]atrim=end_sample=${clip.samples}[a]`;
+  // The filters end both streams: `-frames:v` would end the file with the picture, and cut the audio's last block.
+  const graph = `${clip.picture.graph},trim=end_frame=${clip.frames},scale=out_color_matrix=bt709:out_range=tv,format=${codec.pixelFormat},${tags}[v];[${audio}]atrim=end_sample=${clip.samples}[a]`;
   return [
     ...['-hide_banner', '-loglevel', 'error', '-nostdin', '-y'],
-    ...[...clip.picture.sources, bellSound(clip.tone)].flatMap((source) => ['-f', 'lavfi', '-i', source]),
+    ...[...clip.picture.sources, bellAudio(clip.tone)].flatMap((source) => ['-f', 'lavfi', '-i', source]),
     ...['-filter_complex', graph, '-map', '[v]', '-map', '[a]', '-fps_mode', 'passthrough'],
     ...[
       ...codec.picture,
       '-c:a',
-      codec.sound,
+      codec.audio,
       '-timecode',
       clip.timecode,
       '-metadata:s:v:0',

@@ -24,7 +24,7 @@ import { checksumLine } from '../../files/manifest/checksum-file.ts';
 import { hashFile } from '../../files/manifest/hash.ts';
 import type { FoundTool } from '../../process/locate.ts';
 import { runTool } from '../../process/run.ts';
-import { sealRoll } from '../seal.ts';
+import { makeManifest } from '../manifests/make.ts';
 import { clipArguments } from './clip.ts';
 import { COPIES, DAMAGED, DAY, type DemoRoll, rolls, TITLE } from './script.ts';
 
@@ -45,7 +45,7 @@ export type DemoFolders = ReturnType<typeof demoFolders>;
 
 /** Says that the folder is a demo's, which script it was made from, and whether the making was finished. */
 const demoRecordSchema = z.looseObject({
-  version: z.literal(1),
+  version: z.literal(0),
   kind: z.literal('demo'),
   title: z.string(),
   script: z.string(),
@@ -53,7 +53,7 @@ const demoRecordSchema = z.looseObject({
 });
 const script = createHash('sha256').update(JSON.stringify(rolls)).digest('hex');
 
-export interface ShootTelling {
+export interface ShootEvents {
   /** One line for people, as each thing is begun. */
   say(line: string): void;
   readonly signal?: AbortSignal;
@@ -66,7 +66,7 @@ export interface ShootTelling {
 export async function makeShoot(
   folder: string,
   ffmpeg: FoundTool,
-  telling: ShootTelling,
+  shoot: ShootEvents,
 ): Promise<{ folders: DemoFolders; made: boolean }> {
   const folders = demoFolders(folder);
   const before = await readRecord(folders.record, demoRecordSchema);
@@ -78,9 +78,9 @@ export async function makeShoot(
   if (before.state === 'read' && before.value.whole) return { folders, made: false };
   // What an interrupted making left behind is ours: the record says so.
   rmSync(folders.shoot, { recursive: true, force: true });
-  const record = { version: 1, kind: 'demo', title: TITLE, script } as const;
+  const record = { version: 0, kind: 'demo', title: TITLE, script } as const;
   await writeRecord(folders.record, demoRecordSchema, { ...record, whole: false });
-  await film(folders, ffmpeg, telling);
+  await film(folders, ffmpeg, shoot);
   for (const roll of rolls) await writeManifest(folders, roll);
   for (const day of folders.days.slice(1))
     cpSync(folders.days[0] as string, day, { recursive: true, preserveTimestamps: true });
@@ -103,23 +103,23 @@ function taken(folder: string, what: string): FindingError {
 }
 
 /** Every clip onto the working copy, as many at once as there are cores for. */
-async function film(folders: DemoFolders, ffmpeg: FoundTool, telling: ShootTelling): Promise<void> {
+async function film(folders: DemoFolders, ffmpeg: FoundTool, shoot: ShootEvents): Promise<void> {
   const limit = pLimit(Math.min(4, availableParallelism()));
   const takes = rolls.flatMap((roll) => roll.clips.map((clip) => ({ roll, clip })));
   await Promise.all(
     takes.map(({ roll, clip }) =>
       limit(async () => {
-        telling.signal?.throwIfAborted();
-        telling.say(`filming ${clip.name}: ${clip.scene}`);
+        shoot.signal?.throwIfAborted();
+        shoot.say(`filming ${clip.name}: ${clip.scene}`);
         const path = join(folders.days[0] as string, roll.name, clip.name);
         mkdirSync(join(path, '..'), { recursive: true });
         const part = `${path}.part`;
         const run = await runTool(
           ffmpeg.path,
           clipArguments(clip, roll.name, part),
-          telling.signal === undefined ? {} : { signal: telling.signal },
+          shoot.signal === undefined ? {} : { signal: shoot.signal },
         );
-        telling.signal?.throwIfAborted();
+        shoot.signal?.throwIfAborted();
         if (run.reason !== 'exited' || run.exitCode !== 0) {
           throw new FindingError(
             [
@@ -142,7 +142,7 @@ async function film(folders: DemoFolders, ffmpeg: FoundTool, telling: ShootTelli
 async function writeManifest(folders: DemoFolders, roll: DemoRoll): Promise<void> {
   const rollFolder = join(folders.days[0] as string, roll.name);
   if (roll.manifest === 'mhl') {
-    await sealRoll({ rollFolder, to: folders.manifests });
+    await makeManifest({ rollFolder, to: folders.manifests });
     return;
   }
   const lines: Buffer[] = [];

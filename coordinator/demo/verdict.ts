@@ -31,7 +31,7 @@ function clipsMissing(roll: DemoRoll, verdict: RollVerdict): string[] {
 
 /** The finding must be about the checksum of that file in that copy, and that copy alone may fail. */
 function damageFound(verdict: RollVerdict): boolean {
-  const failing = verdict.copies.filter((copy) => !copy.holds);
+  const failing = verdict.copies.filter((copy) => !copy.verified);
   const named = verdict.findings.some(
     (item) => item.code === DIFFERS && item.file === DAMAGED.clip && onDamagedDrive(item.copy ?? ''),
   );

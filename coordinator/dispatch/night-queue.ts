@@ -18,14 +18,14 @@ import {
 import { flowsOf, type QueuedJob } from './flow.ts';
 import { clearRun } from './leftovers.ts';
 
-export interface QueueHints {
+export interface QueueListeners {
   active(id: string): void;
   progress(id: string, progress: JobProgress): void;
   ended(id: string, how: 'completed' | 'failed', reason: string | null): void;
   /** Every job of a roll's flow has ended. */
   rollEnded(roll: string): void;
   /** A connection broke or came back with an error; commands wait meanwhile. */
-  trouble(error: Error): void;
+  failure(error: Error): void;
 }
 
 /** As BullMQ says it; `unknown`: it has no such job (never had, or lost it). */
@@ -62,7 +62,7 @@ export async function openNightQueue(
   address: QueueAddress,
   night: string,
   run: string,
-  hints: QueueHints,
+  listeners: QueueListeners,
 ): Promise<NightQueue> {
   const client = new Redis(redisOptions(address));
   const eventClient = new Redis(redisOptions(address));
@@ -73,23 +73,26 @@ export async function openNightQueue(
   const rolls = new Worker(
     rollQueueOf(run),
     async (parent) => {
-      hints.rollEnded((parent.data as { roll: string }).roll);
+      listeners.rollEnded((parent.data as { roll: string }).roll);
     },
     { connection: client, prefix: BULL_PREFIX, concurrency: 50, drainDelay: 1, maxStalledCount: 10 },
   );
   // Without a listener an error would end the process.
-  const trouble = (error: Error): void => hints.trouble(error);
+  const failure = (error: Error): void => listeners.failure(error);
   for (const emitter of [client, eventClient, queue, flows, events, rolls])
-    (emitter as { on(event: 'error', listener: (error: Error) => void): unknown }).on('error', trouble);
+    (emitter as { on(event: 'error', listener: (error: Error) => void): unknown }).on('error', failure);
 
   const ours = (id: string): boolean => id.startsWith(`${run}.`);
-  events.on('active', ({ jobId }) => ours(jobId) && hints.active(jobId));
+  events.on('active', ({ jobId }) => ours(jobId) && listeners.active(jobId));
   events.on(
     'progress',
-    ({ jobId, data }) => ours(jobId) && hints.progress(jobId, data as unknown as JobProgress),
+    ({ jobId, data }) => ours(jobId) && listeners.progress(jobId, data as unknown as JobProgress),
   );
-  events.on('completed', ({ jobId }) => ours(jobId) && hints.ended(jobId, 'completed', null));
-  events.on('failed', ({ jobId, failedReason }) => ours(jobId) && hints.ended(jobId, 'failed', failedReason));
+  events.on('completed', ({ jobId }) => ours(jobId) && listeners.ended(jobId, 'completed', null));
+  events.on(
+    'failed',
+    ({ jobId, failedReason }) => ours(jobId) && listeners.ended(jobId, 'failed', failedReason),
+  );
 
   const claim = async (): Promise<void> => {
     await client.set(nightKey(night), run, 'EX', KEY_SECONDS);

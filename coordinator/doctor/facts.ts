@@ -25,8 +25,8 @@ export interface StoreProgram {
   readonly version: string;
 }
 
-/** A standing queue named by the user, looked at instead of the program. `address` is free of passwords. */
-export interface StandingQueue {
+/** A shared queue named by the user, looked at instead of the program. `address` is free of passwords. */
+export interface SharedQueue {
   readonly address: string;
   readonly findings: readonly Finding[];
 }
@@ -57,7 +57,7 @@ export interface MachineFacts {
   /** null: not asked, since there is no ffmpeg. */
   readonly abilities: Sought<Abilities> | null;
   readonly store: Sought<StoreProgram> | null;
-  readonly queue: StandingQueue | null;
+  readonly queue: SharedQueue | null;
   /** Each kernel of this program, with why it cannot be loaded, or null: it can. */
   readonly kernels: readonly { readonly name: string; readonly error: string | null }[];
   /** LibRaw's reader of raw frames, with its version; null: there is none. */

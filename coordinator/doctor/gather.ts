@@ -11,13 +11,13 @@ import { locateLibRaw } from '../../media/raw/decoders/libraw.ts';
 import { abilitiesOf, locateTool } from '../../process/locate.ts';
 import { runForOutput } from '../../process/run.ts';
 import { findStoreProgram } from '../store/private.ts';
-import { inspectStanding, parseQueueAddress } from '../store/standing.ts';
-import type { MachineFacts, Sought, StandingQueue, StoreProgram, VolumeFacts } from './facts.ts';
+import { inspectSharedRedis, parseQueueAddress } from '../store/shared.ts';
+import type { MachineFacts, Sought, SharedQueue, StoreProgram, VolumeFacts } from './facts.ts';
 
 export interface DoctorQuestion {
   readonly ffmpeg?: string;
   readonly ffprobe?: string;
-  /** A standing queue; then no program for a private one is needed. */
+  /** A shared queue; then no program for a built-in one is needed. */
   readonly queue?: string;
   readonly deliver?: string;
   readonly work?: string;
@@ -67,10 +67,10 @@ async function storeProgram(patienceMilliseconds: number): Promise<StoreProgram>
   };
 }
 
-async function standingQueue(text: string): Promise<StandingQueue> {
+async function sharedQueue(text: string): Promise<SharedQueue> {
   const look = async (): Promise<{ address: string; notes: Finding[] }> => {
     const address = parseQueueAddress(text);
-    return { address: printableAddress(address), notes: await inspectStanding(address) };
+    return { address: printableAddress(address), notes: await inspectSharedRedis(address) };
   };
   const looked = await sought(look());
   return 'found' in looked
@@ -163,7 +163,7 @@ export async function gather(question: DoctorQuestion): Promise<MachineFacts> {
     kernelFacts(),
     locateLibRaw(),
     question.queue === undefined ? sought(storeProgram(patience)) : null,
-    question.queue === undefined ? null : standingQueue(question.queue),
+    question.queue === undefined ? null : sharedQueue(question.queue),
     Promise.all(
       (folders.length > 0 ? folders : [['here', '.'] as [VolumeFacts['role'], string]]).map(
         ([role, folder]) => volume(role, folder),

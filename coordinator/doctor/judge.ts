@@ -2,7 +2,7 @@
  * From what was measured to what doctor says: one line per thing, with found, expected and, where it differs, the
  * remedy. Pure. A thing that could not be measured is never taken for good.
  */
-import { describeFinding, type Finding, finding, holds } from '../../findings/finding.ts';
+import { describeFinding, type Finding, finding, blocks } from '../../findings/finding.ts';
 import type { Abilities, FoundTool } from '../../process/locate.ts';
 import {
   type AbilityNeed,
@@ -54,7 +54,7 @@ const good = (what: string, found: string, expected: string): DoctorLine => ({
 });
 const differs = (what: string, item: Finding): DoctorLine => ({
   what,
-  state: holds(item) ? 'lacking' : 'note',
+  state: blocks(item) ? 'lacking' : 'note',
   found: item.found,
   expected: item.expected,
   code: item.code,
@@ -133,10 +133,10 @@ function storeLine(store: Sought<StoreProgram>): DoctorLine[] {
   if ('findings' in store) return store.findings.map((item) => differs(what, item));
   const expected = `Redis ${OLDEST_REDIS.major}.${OLDEST_REDIS.minor} or newer, or any Valkey`;
   const version = parseVersion(store.found.version);
-  const told = `${store.found.product} ${placeOf(store.found)}`;
+  const reported = `${store.found.product} ${placeOf(store.found)}`;
   if (store.found.product === 'Redis' && (version === null || older(version, OLDEST_REDIS)))
-    return [differs(what, finding('queue-too-old', told, expected))];
-  return [good(what, told, expected)];
+    return [differs(what, finding('queue-too-old', reported, expected))];
+  return [good(what, reported, expected)];
 }
 
 const ROLES = { delivery: 'delivery folder', work: 'work folder', here: 'this folder' } as const;

@@ -1,6 +1,6 @@
 /** What ffmpeg must be able to do: for the profiles at hand, and for the kinds of source that cameras record. Pure. */
 import { neededAbilities } from '../../profiles/abilities.ts';
-import { soundEncoders, traitsOf } from '../../profiles/codecs.ts';
+import { audioEncoders, traitsOf } from '../../profiles/codecs.ts';
 import { masterMovie } from '../../profiles/master/movie.ts';
 import { type AnyProfile, givesFrames, isMaster } from '../../profiles/schema.ts';
 import type { AbilityKind, AbilityNeed } from './facts.ts';
@@ -16,8 +16,8 @@ const sources: Readonly<Record<string, readonly string[]>> = {
   'TIFF sequences': ['tiff'],
   'OpenEXR sequences': ['exr'],
   'PNG sequences': ['png'],
-  'uncompressed sound': ['pcm_s16le', 'pcm_s24le', 'pcm_s16be', 'pcm_s24be', 'pcm_s32le'],
-  'AAC sound': ['aac'],
+  'uncompressed audio': ['pcm_s16le', 'pcm_s24le', 'pcm_s16be', 'pcm_s24be', 'pcm_s32le'],
+  'AAC audio': ['aac'],
 };
 
 export function needsOf(profiles: readonly AnyProfile[]): AbilityNeed[] {
@@ -41,7 +41,7 @@ export function needsOf(profiles: readonly AnyProfile[]): AbilityNeed[] {
     // What was made is decoded again, whole, before it counts as finished.
     add('decoder', traitsOf(video).codec, `checking ${profile.name}`, true);
     if (audio.tracks !== 'none')
-      for (const name of soundEncoders(audio.format)) add('decoder', name, `checking ${profile.name}`, true);
+      for (const name of audioEncoders(audio.format)) add('decoder', name, `checking ${profile.name}`, true);
   }
   for (const [kind, names] of Object.entries(sources))
     for (const name of names) add('decoder', name, kind, false);

@@ -10,7 +10,7 @@ const marks = { good: 'good   ', note: 'note   ', lacking: 'LACKING' } as const 
 export function doctorText(lines: readonly DoctorLine[]): string {
   const width = Math.max(...lines.map((line) => line.what.length));
   const indent = ' '.repeat(marks.good.length + 2);
-  const told = lines.map((line) => {
+  const reported = lines.map((line) => {
     const head = `${marks[line.state]}  ${line.what.padEnd(width)}  `;
     if (line.state === 'good') return `${head}${printable(line.found)}`;
     return [
@@ -23,5 +23,5 @@ export function doctorText(lines: readonly DoctorLine[]): string {
   const end = isFit(lines)
     ? 'This machine has what a night needs.'
     : `This machine lacks ${lacking === 1 ? 'one thing' : `${lacking} things`} that a night needs.`;
-  return `${told.join('\n')}\n\n${end}\n`;
+  return `${reported.join('\n')}\n\n${end}\n`;
 }

@@ -1,16 +1,16 @@
 /**
  * The gate: ready or held, from what was read and measured, and from nothing else. Pure. The night decides by it, and so
- * does the audit, which gives it the records and what it measured anew.
+ * does the audit, which gives it the records and what it measured again.
  *
  * Everything that makes a roll ready must be there and be good; what is missing holds, and a finding says what is
  * missing. There is no value that passes by default: an empty list of clips, copies, profiles or checks holds.
  */
-import { type Finding, finding, holds, uniqueFindings } from '../../findings/finding.ts';
+import { type Finding, finding, blocks, uniqueFindings } from '../../findings/finding.ts';
 import type { ClipReport } from '../../ledger/report.ts';
 import type { RollVerdict } from '../../ledger/roll.ts';
 import { judgeDeliverable, requiredChecks } from './deliverable.ts';
 import type { GateClip, GateInput } from './input.ts';
-import { judgeIntake, judgeRecord } from './whole.ts';
+import { judgeIntake, judgeRecord } from './roll-rules.ts';
 
 export interface GateDecision {
   readonly verdict: RollVerdict;
@@ -24,7 +24,7 @@ const findingsOfRoll = (input: GateInput): Finding[] => [
 ];
 
 function findingsOfClip({ clip, facts, findings }: GateClip, roll: string): Finding[] {
-  return facts === null && !findings.some(holds)
+  return facts === null && !findings.some(blocks)
     ? [...findings, finding('facts-absent', 'no facts', 'measured facts', { roll, clip: clip.id })]
     : [...findings];
 }
@@ -45,10 +45,10 @@ export function decideRoll(input: GateInput): GateDecision {
     ...sharedFiles(judged, input.roll),
   ]);
   const ready =
-    !findings.some(holds) && judged.length > 0 && judged.every((clip) => clip.verdict === 'ready');
+    !findings.some(blocks) && judged.length > 0 && judged.every((clip) => clip.verdict === 'ready');
   return {
     verdict: {
-      version: 1,
+      version: 0,
       kind: 'roll',
       verdict: ready ? 'ready' : 'held',
       day: input.day,
@@ -97,9 +97,9 @@ function judgeClip(entry: GateClip, input: GateInput): ClipReport {
     entry.facts !== null &&
     deliverables.length > 0 &&
     deliverables.every((item) => item.report?.state === 'published') &&
-    !findings.some(holds);
+    !findings.some(blocks);
   return {
-    version: 1,
+    version: 0,
     kind: 'clip',
     day: input.day,
     roll: input.roll,

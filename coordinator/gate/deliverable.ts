@@ -1,11 +1,11 @@
 /** One required deliverable of the gate: made from this content, in this profile, by these tools, checked, and standing. Pure. */
-import { type Finding, finding, holds } from '../../findings/finding.ts';
+import { type Finding, finding, blocks } from '../../findings/finding.ts';
 import type { Clip } from '../../ledger/clip.ts';
 import type { CheckResult, DeliverableReport } from '../../ledger/report.ts';
 import type { ClipFacts } from '../../media/facts.ts';
 import { decideOutcome, sameDecision } from '../../profiles/outcome/any.ts';
 import { checksOf } from '../../profiles/master/schema.ts';
-import { isMaster, type LoadedProfile, standingChecks } from '../../profiles/schema.ts';
+import { isMaster, type LoadedProfile, mandatoryChecks } from '../../profiles/schema.ts';
 import { type DeliverableOnDisk, deliverableKey, type GateInput, type Remeasured } from './input.ts';
 import { judgeFolder } from './folder.ts';
 
@@ -13,7 +13,7 @@ import { judgeFolder } from './folder.ts';
 export function requiredChecks(loaded: LoadedProfile): string[] {
   return [
     ...new Set<string>([
-      ...(isMaster(loaded.profile) ? checksOf(loaded.profile.form).all : standingChecks),
+      ...(isMaster(loaded.profile) ? checksOf(loaded.profile.format).all : mandatoryChecks),
       ...loaded.profile.checks,
     ]),
   ];
@@ -40,13 +40,13 @@ export function judgeDeliverable(
   if (disk?.damage) return { report: null, findings: [disk.damage] };
   const report = disk?.report ?? null;
   if (disk === undefined || report === null) {
-    // Why it was not made is told already: a second finding would only bury the first.
-    const told = clipFindings.some(
-      (item) => holds(item) && (item.profile === undefined || item.profile === profile),
+    // Why it was not made is reported already: a second finding would only bury the first.
+    const reported = clipFindings.some(
+      (item) => blocks(item) && (item.profile === undefined || item.profile === profile),
     );
     return {
       report: null,
-      findings: told
+      findings: reported
         ? []
         : [finding('deliverable-absent', 'no report', 'a report of a published deliverable', subject)],
     };
@@ -63,17 +63,17 @@ export function judgeDeliverable(
   }
   const findings: Finding[] = [...report.findings];
   if (report.state !== 'published') {
-    if (!findings.some(holds))
+    if (!findings.some(blocks))
       findings.push(finding('deliverable-unpublished', report.state, 'published', subject));
     return { report, findings };
   }
-  if (report.trail === undefined || disk.trailSha256 === undefined) {
+  if (report.fingerprints === undefined || disk.fingerprintsSha256 === undefined) {
     findings.push(
       finding(
-        'trail-absent',
-        report.trail === undefined ? 'the report names no trail' : 'no such file',
-        'the trail of the source that it was proved by',
-        report.trail === undefined ? subject : { ...subject, file: report.trail.path },
+        'fingerprints-absent',
+        report.fingerprints === undefined ? 'the report names no fingerprints' : 'no such file',
+        'the fingerprints of the source that it was proved by',
+        report.fingerprints === undefined ? subject : { ...subject, file: report.fingerprints.path },
       ),
     );
   }
@@ -82,7 +82,7 @@ export function judgeDeliverable(
     ...judgeFile(report, disk, subject),
     ...judgeFrames(report, facts, subject),
   );
-  if (disk.again !== undefined) findings.push(...judgeAgain(report, disk.again, loaded, subject));
+  if (disk.remeasured !== undefined) findings.push(...judgeAgain(report, disk.remeasured, loaded, subject));
   return { report, findings };
 }
 
@@ -98,7 +98,7 @@ function differences(
     ['profile', report.profile, loaded.profile.name],
     ['content', report.clip.contentDigest, clip.contentDigest],
     ['profile hash', report.profileHash, loaded.hash],
-    ['toolchain', report.toolchain.fingerprint, input.toolchain.fingerprint],
+    ['toolchain', report.toolchain.digest, input.toolchain.digest],
     ...settingsOf(report, { clip, facts, loaded }, input),
   ];
   return pairs
@@ -131,8 +131,8 @@ function judgeChecks(checks: readonly CheckResult[], loaded: LoadedProfile, subj
   const seen = new Set<string>();
   // One that was not asked for and failed holds as well: what is known to be wrong is wrong.
   for (const result of checks) {
-    const { check, outcome, measured, expected, tool } = result;
-    if (outcome !== 'passed')
+    const { check, status, measured, expected, tool } = result;
+    if (status !== 'passed')
       found.push(finding('check-failed', `${check}: ${measured}`, `${check}: ${expected}`, subject));
     const lacks = [
       check === '' && 'name',
@@ -158,13 +158,13 @@ function judgeChecks(checks: readonly CheckResult[], loaded: LoadedProfile, subj
 
 function judgeFile(report: DeliverableReport, disk: DeliverableOnDisk, subject: Subject): Finding[] {
   if (report.file === null) return [finding('file-absent', 'the report names no file', 'a file', subject)];
-  const { standingBytes } = disk;
+  const { bytesOnDisk } = disk;
   const { path, bytes, xxh128, sha256 = '' } = report.file;
   const about = { ...subject, file: path };
   const found: Finding[] = [];
-  if (standingBytes === null) found.push(finding('file-absent', 'no such file', `${bytes} bytes`, about));
-  else if (report.file.files === undefined && (standingBytes !== bytes || standingBytes === 0))
-    found.push(finding('file-size-differs', `${standingBytes} bytes`, `${bytes} bytes, not empty`, about));
+  if (bytesOnDisk === null) found.push(finding('file-absent', 'no such file', `${bytes} bytes`, about));
+  else if (report.file.files === undefined && (bytesOnDisk !== bytes || bytesOnDisk === 0))
+    found.push(finding('file-size-differs', `${bytesOnDisk} bytes`, `${bytes} bytes, not empty`, about));
   found.push(...judgeFolder(report, disk, about));
   const named = `${report.profile}/${report.outcome.fileName}`;
   if (path !== named)
@@ -216,13 +216,13 @@ function judgeFrames(
 /** A second measurement: good by the same rule, and of the bytes that the report names. */
 function judgeAgain(
   report: DeliverableReport,
-  again: Remeasured,
+  remeasured: Remeasured,
   loaded: LoadedProfile,
   subject: Subject,
 ): Finding[] {
   const about = report.file === null ? subject : { ...subject, file: report.file.path };
-  const found: Finding[] = [...again.findings, ...judgeChecks(again.checks, loaded, about)];
-  if (again.facts === null)
+  const found: Finding[] = [...remeasured.findings, ...judgeChecks(remeasured.checks, loaded, about)];
+  if (remeasured.facts === null)
     found.push(
       finding(
         'facts-absent',
@@ -231,10 +231,14 @@ function judgeAgain(
         about,
       ),
     );
-  else found.push(...judgeFrames({ ...report, facts: again.facts }, null, about));
-  if (report.file !== null && again.xxh128 !== report.file.xxh128)
-    found.push(finding('digest-differs', `XXH128 ${again.xxh128}`, `XXH128 ${report.file.xxh128}`, about));
-  else if (report.file?.sha256 !== undefined && again.sha256 !== report.file.sha256)
-    found.push(finding('digest-differs', `SHA-256 ${again.sha256}`, `SHA-256 ${report.file.sha256}`, about));
+  else found.push(...judgeFrames({ ...report, facts: remeasured.facts }, null, about));
+  if (report.file !== null && remeasured.xxh128 !== report.file.xxh128)
+    found.push(
+      finding('digest-differs', `XXH128 ${remeasured.xxh128}`, `XXH128 ${report.file.xxh128}`, about),
+    );
+  else if (report.file?.sha256 !== undefined && remeasured.sha256 !== report.file.sha256)
+    found.push(
+      finding('digest-differs', `SHA-256 ${remeasured.sha256}`, `SHA-256 ${report.file.sha256}`, about),
+    );
   return found;
 }

@@ -4,7 +4,7 @@ import { lstat } from 'node:fs/promises';
 import type { Clip } from '../../ledger/clip.ts';
 import { layout, placeBelow } from '../../ledger/layout.ts';
 import { statementOf } from '../../ledger/provenance/build.ts';
-import { lookAtFolder, storedListing } from '../../ledger/listing.ts';
+import { lookAtFolder, storedChecksumList } from '../../ledger/checksum-list.ts';
 import { clipReportSchema, type DeliverableReport, deliverableReportSchema } from '../../ledger/report.ts';
 import { rollVerdictSchema } from '../../ledger/roll.ts';
 import { readRecord, writeRecord } from '../../ledger/store.ts';
@@ -28,11 +28,14 @@ async function bytesOfFile(rollFolder: string, path: string): Promise<number | n
   }
 }
 
-async function trailOf({ trail }: DeliverableReport, rollFolder: string): Promise<{ trailSha256?: string }> {
-  const place = trail === undefined ? null : placeBelow(rollFolder, trail.path);
+async function fingerprintsOf(
+  { fingerprints }: DeliverableReport,
+  rollFolder: string,
+): Promise<{ fingerprintsSha256?: string }> {
+  const place = fingerprints === undefined ? null : placeBelow(rollFolder, fingerprints.path);
   if (place === null) return {};
   try {
-    return { trailSha256: (await digestOfFile(place)).sha256 };
+    return { fingerprintsSha256: (await digestOfFile(place)).sha256 };
   } catch (error) {
     if (codeOf(error) === '') throw error;
     return {};
@@ -40,23 +43,23 @@ async function trailOf({ trail }: DeliverableReport, rollFolder: string): Promis
 }
 
 /** What stands under the name in the report, as the kind of thing that the report says it is. */
-async function standingOf(
+async function onDiskOf(
   report: DeliverableReport,
   rollFolder: string,
-): Promise<Pick<DeliverableOnDisk, 'standingBytes' | 'folder' | 'listingSha256'>> {
+): Promise<Pick<DeliverableOnDisk, 'bytesOnDisk' | 'folder' | 'checksumListSha256'>> {
   const { file } = report;
-  if (file === null) return { standingBytes: null };
-  if (file.files === undefined) return { standingBytes: await bytesOfFile(rollFolder, file.path) };
-  const { sha256, files } = await storedListing(report, rollFolder);
-  const listing = sha256 === null ? {} : { listingSha256: sha256 };
+  if (file === null) return { bytesOnDisk: null };
+  if (file.files === undefined) return { bytesOnDisk: await bytesOfFile(rollFolder, file.path) };
+  const { sha256, files } = await storedChecksumList(report, rollFolder);
+  const checksumList = sha256 === null ? {} : { checksumListSha256: sha256 };
   const place = placeBelow(rollFolder, file.path);
-  const standing = place === null ? null : await lookAtFolder(place, sha256 === file.sha256 ? files : null);
-  return standing === null
-    ? { standingBytes: null, ...listing }
+  const onDisk = place === null ? null : await lookAtFolder(place, sha256 === file.sha256 ? files : null);
+  return onDisk === null
+    ? { bytesOnDisk: null, ...checksumList }
     : {
-        standingBytes: standing.bytes,
-        folder: { files: standing.files, differences: standing.differences },
-        ...listing,
+        bytesOnDisk: onDisk.bytes,
+        folder: { files: onDisk.files, differences: onDisk.differences },
+        ...checksumList,
       };
 }
 
@@ -69,15 +72,15 @@ export async function readDeliverable(
     layout.deliverableReport(rollFolder, clipId, profile),
     deliverableReportSchema,
   );
-  if (read.state === 'absent') return { report: null, damage: null, standingBytes: null };
-  if (read.state === 'damaged') return { report: null, damage: read.finding, standingBytes: null };
+  if (read.state === 'absent') return { report: null, damage: null, bytesOnDisk: null };
+  if (read.state === 'damaged') return { report: null, damage: read.finding, bytesOnDisk: null };
   const { value: report, bytes } = read;
   return {
     report,
     damage: null,
     reportSha256: sha256Of(bytes),
-    ...(await trailOf(report, rollFolder)),
-    ...(await standingOf(report, rollFolder)),
+    ...(await fingerprintsOf(report, rollFolder)),
+    ...(await onDiskOf(report, rollFolder)),
   };
 }
 

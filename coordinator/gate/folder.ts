@@ -1,12 +1,12 @@
-/** A deliverable that is a folder of files: whether the files are those of its listing, and the listing that of its report. Pure. */
+/** A deliverable that is a folder of files: whether the files are those of its checksum list, and the checksum list that of its report. Pure. */
 import { type Finding, type FindingSubject, finding } from '../../findings/finding.ts';
 import type { DeliverableReport } from '../../ledger/report.ts';
-import type { ListingDifference } from '../../files/listing.ts';
+import type { ChecksumListDifference } from '../../files/checksum-list.ts';
 import { printable } from '../../files/names.ts';
 import type { DeliverableOnDisk } from './input.ts';
 
-/** How many files of one folder are told by name. */
-const TOLD = 12;
+/** How many files of one folder are reported by name. */
+const MAX_LISTED = 12;
 
 /** Of a single file it says nothing. */
 export function judgeFolder(
@@ -14,66 +14,91 @@ export function judgeFolder(
   disk: DeliverableOnDisk,
   subject: FindingSubject,
 ): Finding[] {
-  const { file, listing } = report;
+  const { file, checksumList } = report;
   if (file === null) return [];
   if (file.files === undefined)
-    return listing === undefined
+    return checksumList === undefined
       ? []
-      : [finding('record-contradictory', 'a single file with a listing', 'a listing of a folder', subject)];
-  const found = judgeListing(report, disk, subject);
-  if (disk.folder === undefined || disk.standingBytes === null) return found;
+      : [
+          finding(
+            'record-contradictory',
+            'a single file with a checksum list',
+            'a checksum list of a folder',
+            subject,
+          ),
+        ];
+  const found = judgeChecksumList(report, disk, subject);
+  if (disk.folder === undefined || disk.bytesOnDisk === null) return found;
   const { files } = disk.folder;
-  if (files !== file.files || disk.standingBytes !== file.bytes || file.bytes === 0) {
+  if (files !== file.files || disk.bytesOnDisk !== file.bytes || file.bytes === 0) {
     found.push(
       finding(
         'file-size-differs',
-        `${disk.standingBytes} bytes in ${files} files`,
+        `${disk.bytesOnDisk} bytes in ${files} files`,
         `${file.bytes} bytes in ${file.files} files, not empty`,
         subject,
       ),
     );
   }
-  return [...found, ...told(disk.folder.differences, file.path, subject)];
+  return [...found, ...reported(disk.folder.differences, file.path, subject)];
 }
 
-function judgeListing(
-  { file, listing }: DeliverableReport,
-  { listingSha256 }: DeliverableOnDisk,
+function judgeChecksumList(
+  { file, checksumList }: DeliverableReport,
+  { checksumListSha256 }: DeliverableOnDisk,
   subject: FindingSubject,
 ): Finding[] {
-  if (listing === undefined)
-    return [finding('listing-absent', 'the report names no listing', 'the listing of the folder', subject)];
-  const about = { ...subject, file: listing.path };
+  if (checksumList === undefined)
+    return [
+      finding(
+        'checksum-list-absent',
+        'the report names no checksum list',
+        'the checksum list of the folder',
+        subject,
+      ),
+    ];
+  const about = { ...subject, file: checksumList.path };
   const found: Finding[] = [];
-  if (listing.sha256 !== file?.sha256)
+  if (checksumList.sha256 !== file?.sha256)
     found.push(
       finding(
         'record-contradictory',
-        `a listing of SHA-256 ${listing.sha256}`,
+        `a checksum list of SHA-256 ${checksumList.sha256}`,
         `SHA-256 ${file?.sha256 ?? ''}, as the folder has`,
         about,
       ),
     );
-  if (listingSha256 === undefined)
-    found.push(finding('listing-absent', 'no such file', 'the listing of the folder', about));
-  else if (listingSha256 !== listing.sha256)
-    found.push(finding('listing-damaged', `SHA-256 ${listingSha256}`, `SHA-256 ${listing.sha256}`, about));
+  if (checksumListSha256 === undefined)
+    found.push(finding('checksum-list-absent', 'no such file', 'the checksum list of the folder', about));
+  else if (checksumListSha256 !== checksumList.sha256)
+    found.push(
+      finding(
+        'checksum-list-damaged',
+        `SHA-256 ${checksumListSha256}`,
+        `SHA-256 ${checksumList.sha256}`,
+        about,
+      ),
+    );
   return found;
 }
 
-function told(differences: readonly ListingDifference[], path: string, subject: FindingSubject): Finding[] {
+function reported(
+  differences: readonly ChecksumListDifference[],
+  path: string,
+  subject: FindingSubject,
+): Finding[] {
   const lines = differences
-    .slice(0, TOLD)
+    .slice(0, MAX_LISTED)
     .map((one) => findingOf(one, { ...subject, file: `${path}/${one.name}` }));
-  const [next] = differences.slice(TOLD);
+  const [next] = differences.slice(MAX_LISTED);
   return next === undefined
     ? lines
     : [
         ...lines,
         finding(
           CODES[next.kind],
-          `${differences.length - TOLD} more files that are not as listed`,
-          'the files of the listing',
+          `${differences.length - MAX_LISTED} more files that are not as listed`,
+          'the files of the checksum list',
           { ...subject, file: path },
         ),
       ];
@@ -82,16 +107,16 @@ function told(differences: readonly ListingDifference[], path: string, subject: 
 const CODES = {
   absent: 'folder-file-absent',
   differs: 'folder-file-differs',
-  strange: 'folder-file-strange',
+  strange: 'folder-file-unexpected',
 } as const;
 
-function findingOf(one: ListingDifference, about: FindingSubject): Finding {
+function findingOf(one: ChecksumListDifference, about: FindingSubject): Finding {
   switch (one.kind) {
     case 'absent':
       return finding(
         CODES.absent,
         one.now === null ? 'no such file' : `its bytes stand under the name ${printable(one.now)}`,
-        'the file that the listing names',
+        'the file that the checksum list names',
         about,
       );
     case 'differs':
@@ -105,7 +130,7 @@ function findingOf(one: ListingDifference, about: FindingSubject): Finding {
       return finding(
         CODES.strange,
         one.was === null ? one.what : `the bytes of ${printable(one.was)}`,
-        'files of the listing only',
+        'files of the checksum list only',
         about,
       );
   }

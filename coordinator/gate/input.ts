@@ -1,7 +1,7 @@
 /** What the gate decides from: the records of one roll, and what lies on disk for each deliverable. */
 import type { Finding } from '../../findings/finding.ts';
 import type { Clip } from '../../ledger/clip.ts';
-import type { StandingFolder } from '../../ledger/listing.ts';
+import type { FolderOnDisk } from '../../ledger/checksum-list.ts';
 import type { CheckResult, DeliverableReport } from '../../ledger/report.ts';
 import type { IntakeResult } from '../../ledger/roll.ts';
 import type { Toolchain } from '../../ledger/toolchain.ts';
@@ -18,17 +18,17 @@ export interface DeliverableOnDisk {
   readonly report: DeliverableReport | null;
   readonly damage: Finding | null;
   /** Size of the file that the report names, in bytes, or of all listed files of a folder; null when it does not stand. */
-  readonly standingBytes: number | null;
-  /** Of a folder that stands: what its listing says of it. Absent for a single file. */
-  readonly folder?: Pick<StandingFolder, 'files' | 'differences'>;
-  /** Of the listing's text that the report names, hex; absent when none stands. */
-  readonly listingSha256?: string;
+  readonly bytesOnDisk: number | null;
+  /** Of a folder that stands: what its checksum list says of it. Absent for a single file. */
+  readonly folder?: Pick<FolderOnDisk, 'files' | 'differences'>;
+  /** Of the checksum list's text that the report names, hex; absent when none stands. */
+  readonly checksumListSha256?: string;
   /** Of the report's file as it was read, hex. */
   readonly reportSha256?: string;
-  /** Of the trail's file that the report names, hex; absent when none stands. */
-  readonly trailSha256?: string;
-  /** What a second measurement of the standing file gave; absent on the night, where the report is the measurement itself. */
-  readonly again?: Remeasured;
+  /** Of the fingerprints's file that the report names, hex; absent when none stands. */
+  readonly fingerprintsSha256?: string;
+  /** What a second measurement of the file on disk gave; absent on the night, where the report is the measurement itself. */
+  readonly remeasured?: Remeasured;
 }
 
 /** A deliverable measured again from its bytes. Both, the report and this, must be good by the same rule, and of the same bytes. */

@@ -74,12 +74,12 @@ async function listOrNull(folder: string): Promise<Listed | null> {
 }
 
 /** True when a folder with a roll's name lies in it, or up to `steps` folders further down. */
-async function holdsRolls(folder: string, listed: Listed, steps: number): Promise<boolean> {
+async function hasRolls(folder: string, listed: Listed, steps: number): Promise<boolean> {
   if (listed.folders.some((name) => ROLL_LIKE.test(name))) return true;
   if (steps === 0) return false;
   for (const name of listed.folders.filter(mayBeRoll)) {
     const inner = await listOrNull(`${folder}/${name}`);
-    if (inner !== null && !isMarked(inner) && (await holdsRolls(`${folder}/${name}`, inner, steps - 1)))
+    if (inner !== null && !isMarked(inner) && (await hasRolls(`${folder}/${name}`, inner, steps - 1)))
       return true;
   }
   return false;
@@ -99,10 +99,10 @@ async function rollsOf(name: string, folder: string, steps: number): Promise<Fou
     isMarked(inner) ||
     ROLL_LIKE.test(name) ||
     steps === 0 ||
-    !(await holdsRolls(folder, inner, steps - 1))
+    !(await hasRolls(folder, inner, steps - 1))
   )
     return itself;
-  // Once some of them are rolls, whatever lies beside them is told, or is a roll too: nothing is passed over.
+  // Once some of them are rolls, whatever lies beside them is reported, or is a roll too: nothing is passed over.
   const below = await Promise.all(
     inner.folders.filter(mayBeRoll).map((next) => rollsOf(next, `${folder}/${next}`, steps - 1)),
   );

@@ -1,6 +1,6 @@
 /** Intake: every byte of every copy of a roll, against its manifests and against the other copies. */
 import { stat } from 'node:fs/promises';
-import { type Finding, finding, holds, uniqueFindings } from '../../findings/finding.ts';
+import { type Finding, finding, blocks, uniqueFindings } from '../../findings/finding.ts';
 import { FindingTally } from '../../findings/tally.ts';
 import type { CopyResult, IntakeResult } from '../../ledger/roll.ts';
 import type { DayManifests } from '../../files/manifest/day.ts';
@@ -105,7 +105,7 @@ function manifestsOf(
 ): { manifests: ReadManifest[]; findings: Finding[] } {
   const manifests = found.flatMap((item) => item.manifests);
   const findings: Finding[] = found.flatMap((item) => item.findings).map((item) => ({ ...item, roll }));
-  if (manifests.length === 0 && !findings.some(holds))
+  if (manifests.length === 0 && !findings.some(blocks))
     findings.push(
       finding(
         'manifest-missing',
@@ -145,13 +145,13 @@ function resultOf(
   // That two copies differ says not which of them is wrong: the manifests do.
   const faults = findings.some(
     (item) =>
-      holds(item) && item.code !== 'copy-differs' && (item.copy === folder || item.copy === undefined),
+      blocks(item) && item.code !== 'copy-differs' && (item.copy === folder || item.copy === undefined),
   );
   return {
     folder,
     files: files.length,
     bytes: files.reduce((sum, file) => sum + file.bytes, 0),
-    holds: copy !== undefined && proved && !faults,
+    verified: copy !== undefined && proved && !faults,
   };
 }
 
@@ -238,7 +238,7 @@ export async function intakeRoll(order: IntakeOrder): Promise<IntakeResult> {
       .map((file) => finding('file-empty', '0 bytes', 'some', { roll, copy: folder, file: file.path })),
   );
   const tallied = findings.findings();
-  const told = manifests.map(({ file, kind, statements, digests }) => ({
+  const reported = manifests.map(({ file, kind, statements, digests }) => ({
     file,
     kind,
     files: statements.length,
@@ -255,7 +255,7 @@ export async function intakeRoll(order: IntakeOrder): Promise<IntakeResult> {
     day,
     roll,
     folder,
-    manifests: told,
+    manifests: reported,
     copies: places.map((place) => result(place.folder)),
     files,
     findings: tallied,

@@ -82,7 +82,7 @@ export function judgeCopy(copy: ReadCopy, stated: Stated, roll: string): Finding
 }
 
 /**
- * Bytes against bytes, listed or not; presence only where no manifest speaks, since an absent listed file is told by
+ * Bytes against bytes, listed or not; presence only where no manifest speaks, since an absent listed file is reported by
  * `judgeCopy`. A file may have another Unicode spelling on the other copy.
  */
 export function compareCopies(

@@ -5,7 +5,7 @@ import type { MediaTools } from '../../process/locate.ts';
 import type { Logger } from 'pino';
 import type { NightQueue } from '../dispatch/night-queue.ts';
 import { type PrivateStore, startPrivateStore } from '../store/private.ts';
-import { inspectStanding } from '../store/standing.ts';
+import { inspectSharedRedis } from '../store/shared.ts';
 import { isEnd } from './job-states.ts';
 import { hintsTo, type RunEvents } from './run-events.ts';
 import { defaultWorkers, startWorkers, type WorkerPool } from './workers.ts';
@@ -27,11 +27,11 @@ export interface EngineRequest {
 export interface Engine {
   /** Throws before it is open (`ready`). */
   queue(): NightQueue;
-  /** The private store's address; null with a standing queue. */
+  /** The built-in Redis's address; null with a shared queue. */
   readonly privateAddress: QueueAddress | null;
   /** Queue and workers are up. Rejects with FindingError when they cannot be. */
   readonly ready: Promise<void>;
-  /** Worker processes that take up jobs now; those of other machines are counted with a standing queue. null: could not be asked. */
+  /** Worker processes that take up jobs now; those of other machines are counted with a shared queue. null: could not be asked. */
   workersAtWork(): Promise<number | null>;
   /** Workers end when what they work on has ended. */
   finishWorkers(): Promise<void>;
@@ -63,8 +63,8 @@ export function startEngine(request: EngineRequest): Engine {
   let store: PrivateStore | undefined;
   if (request.queue === null) {
     store = startPrivateStore(request.workFolder, {
-      onRestart: (told) => {
-        note(told);
+      onRestart: (reported) => {
+        note(reported);
         events.emit('store-back');
       },
       onLost: lost,
@@ -75,7 +75,7 @@ export function startEngine(request: EngineRequest): Engine {
     let address: QueueAddress;
     if (store === undefined) {
       address = request.queue as QueueAddress;
-      for (const found of await inspectStanding(address)) note(found);
+      for (const found of await inspectSharedRedis(address)) note(found);
     } else {
       address = store.address;
       await store.ready;
@@ -102,17 +102,17 @@ export function startEngine(request: EngineRequest): Engine {
       },
       {
         onDeath: note,
-        onAllGone: (told) => {
-          // With a standing queue other machines' workers may go on.
+        onAllGone: (reported) => {
+          // With a shared queue other machines' workers may go on.
           workersAtWork().then(
-            (others) => (others === null || others === 0 ? lost(told) : note(told)),
-            () => lost(told),
+            (others) => (others === null || others === 0 ? lost(reported) : note(reported)),
+            () => lost(reported),
           );
         },
       },
     );
   })();
-  // Whoever awaits `ready` is told.
+  // Whoever awaits `ready` is reported.
   ready.catch(() => undefined);
 
   const workersAtWork = async (): Promise<number | null> => {
@@ -141,7 +141,7 @@ export function startEngine(request: EngineRequest): Engine {
         try {
           await act();
         } catch (error) {
-          // Every step is tried; what is left in a standing queue is removed by the next run.
+          // Every step is tried; what is left in a shared queue is removed by the next run.
           logger.warn({ error: String(error) }, `closing: ${name}`);
         }
       };

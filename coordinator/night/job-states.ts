@@ -84,7 +84,7 @@ export type JobEvent =
   | { readonly kind: 'not-sent'; readonly reason: string }
   | ({ readonly kind: 'claimed'; readonly machine: string | null } & OfAClaim)
   | ({ readonly kind: 'ended'; readonly how: Ending; readonly reason: string | null } & OfAClaim)
-  | { readonly kind: 'looked'; readonly found: 'settled' | 'segment' | 'target' | 'nothing' }
+  | { readonly kind: 'looked'; readonly found: 'completion' | 'segment' | 'target' | 'nothing' }
   | ({ readonly kind: 'given-back'; readonly reason: string } & OfAClaim)
   | { readonly kind: 'machine-set-aside'; readonly machine: string };
 
@@ -140,7 +140,7 @@ const givenBack: Rules['given-back'] = (record, { reason }) =>
   comesBack(record, { last: `given back, ${reason}` });
 
 const looked: Rules['looked'] = (record, { found }) => {
-  if (found === 'settled') return becomes('done')(record);
+  if (found === 'completion') return becomes('done')(record);
   if (found === 'segment') return becomes('unjoined')(record);
   if (found === 'target') return comesBack(record);
   return record.ending === 'lost'

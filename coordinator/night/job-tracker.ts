@@ -14,7 +14,7 @@
  * The last three are ends: nothing moves a job out of them, and `assertNothingLeft` holds that every job is in one of them
  * when the run is over. What moves a job, and where to, is the table in job-states.ts. Here is what makes it happen: the
  * queue's hints, the queue's answers when it is asked about every job (`reconcile`), and what lies on disk, which alone
- * says whether a job is done. `move` is the only place that changes a job; every change of state is told as `job-moved`.
+ * says whether a job is done. `move` is the only place that changes a job; every change of state is reported as `job-moved`.
  *
  * The run itself is in one of three modes:
  *
@@ -29,7 +29,7 @@ import type { NightQueue, QueueState } from '../dispatch/night-queue.ts';
 import type { DeliverableOnDisk } from '../gate/input.ts';
 import { isEnd, type JobEvent, type JobRecord, type JobState, newRecord, step } from './job-states.ts';
 import type { RunEvents } from './run-events.ts';
-import { isSettled, placeTrouble, readResults } from './settled.ts';
+import { isComplete, placeFailure, readResults } from './complete.ts';
 
 export interface Work {
   readonly job: Job;
@@ -45,7 +45,7 @@ export interface TrackerRequest {
   /** Aborted when nothing is to be begun any more. */
   readonly signal?: AbortSignal;
   /** Asks the target itself: a volume that is gone takes the reports with it that would say so. */
-  isTargetWell(): Promise<boolean>;
+  isTargetHealthy(): Promise<boolean>;
   log(message: string, fields: Record<string, unknown>): void;
   /** In the order of the job's deliverables. */
   readonly read?: (job: Job) => Promise<DeliverableOnDisk[]>;
@@ -316,16 +316,16 @@ class Tracker implements JobTracker {
     }
   }
 
-  async #findOnDisk(job: Job): Promise<'settled' | 'target' | 'nothing'> {
-    const { events, isTargetWell } = this.#request;
+  async #findOnDisk(job: Job): Promise<'completion' | 'target' | 'nothing'> {
+    const { events, isTargetHealthy } = this.#request;
     const disk = await this.#read(job);
-    if (isSettled(job, disk)) return 'settled';
-    const [refused] = placeTrouble(job, disk);
+    if (isComplete(job, disk)) return 'completion';
+    const [refused] = placeFailure(job, disk);
     if (refused !== undefined) {
       events.emit('target-refused', refused);
       return 'target';
     }
-    return (await isTargetWell()) ? 'nothing' : 'target';
+    return (await isTargetHealthy()) ? 'nothing' : 'target';
   }
 
   #hint(id: string, event: JobEvent): Tracked | undefined {

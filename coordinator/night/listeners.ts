@@ -1,6 +1,6 @@
 /** What a run does about what its parts tell: says it, shows it, ends. */
 import { type Finding, FindingError, finding } from '../../findings/finding.ts';
-import type { Board } from '../progress/board.ts';
+import type { RunProgress } from '../progress/run-progress.ts';
 import type { Reservation } from '../roll/space.ts';
 import type { Engine } from './engine.ts';
 import { isEnd } from './job-states.ts';
@@ -9,15 +9,15 @@ import type { Interrupts, NightRequest, NightUi } from './request.ts';
 import type { RunState } from './run-state.ts';
 
 /** What the run cannot go on after. */
-export function listenForLoss({ events, halt, run }: RunState, ui: Pick<NightUi, 'tell'>): void {
+export function listenForLoss({ events, halt, run }: RunState, ui: Pick<NightUi, 'report'>): void {
   events.on('lost', (found, saidLater) => {
     if (!halt(found)) return;
-    if (!saidLater) ui.tell(found);
+    if (!saidLater) ui.report(found);
     events.emit('stop-now');
   });
   events.on('superseded', () => {
     const found = `run ${run} is not the last one of this night`;
-    events.emit('lost', finding('night-superseded', found, 'one run of a night at a time'), false);
+    events.emit('lost', finding('run-superseded', found, 'one run of a night at a time'), false);
   });
 }
 
@@ -29,12 +29,16 @@ export function listenForQueue({ events }: RunState, { ready }: Pick<Engine, 're
   });
 }
 
-export function listenForJobs({ events }: RunState, board: Board, reservation: Reservation): void {
-  events.on('job-progress', board.progress);
+export function listenForJobs(
+  { events }: RunState,
+  runProgress: RunProgress,
+  reservation: Reservation,
+): void {
+  events.on('job-progress', runProgress.progress);
   events.on('job-moved', ({ job, to }) => {
     if (!isEnd(to)) return;
     reservation.release(job);
-    board.over(job);
+    runProgress.over(job);
   });
 }
 
@@ -42,12 +46,12 @@ export function listenForTarget(
   { events, logger }: RunState,
   tracker: Pick<JobTracker, 'unfinished'>,
   { patienceSeconds }: Pick<NightRequest, 'patienceSeconds'>,
-  ui: Pick<NightUi, 'tell' | 'say'>,
+  ui: Pick<NightUi, 'report' | 'say'>,
 ): void {
   events.on('target-trouble', (found) => {
     if (tracker.unfinished === 0) return;
     logger.warn({ finding: found }, 'the target is in trouble: nothing new is begun');
-    ui.tell(found);
+    ui.report(found);
     ui.say(`Waiting up to ${patienceSeconds} s for the target; what is being made goes on.`);
   });
   events.on('target-well', () => ui.say('The target is well again; going on.'));
@@ -61,7 +65,7 @@ export interface Interruptible {
   readonly ui: Pick<NightUi, 'say'>;
 }
 
-const interrupted = (found: string): Finding => finding('night-interrupted', found, 'an end by itself');
+const interrupted = (found: string): Finding => finding('run-interrupted', found, 'an end by itself');
 
 /** Once: what runs is finished. Twice: everything ends now. */
 export function listenForInterrupts({ interrupts, run, engine, tracker, ui }: Interruptible): void {

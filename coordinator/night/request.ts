@@ -3,7 +3,7 @@ import type { Finding } from '../../findings/finding.ts';
 import type { QueueAddress } from '../../ledger/queue.ts';
 import type { Rate } from '../../media/time/rate.ts';
 import type { Settings } from '../settings/read.ts';
-import type { Board } from '../progress/board.ts';
+import type { RunProgress } from '../progress/run-progress.ts';
 import type { NightFolders } from '../roll/folders.ts';
 
 export interface NightRequest {
@@ -21,7 +21,7 @@ export interface NightRequest {
   readonly settings: Settings;
   /** Patterns as in a gitignore file, of files that are no clips. */
   readonly ignore: readonly string[];
-  /** null: a private store. */
+  /** null: a built-in Redis. */
   readonly queue: QueueAddress | null;
   readonly ffmpeg?: string;
   readonly ffprobe?: string;
@@ -39,14 +39,14 @@ export interface Interrupts {
 
 export interface NightUi {
   /** Called once, when the rolls are known. */
-  begin(board: Board): void;
+  begin(runProgress: RunProgress): void;
   /** A line for people. */
   say(line: string): void;
   /** Something that people should know now, although it holds nothing by itself or may pass. */
-  tell(item: Finding): void;
+  report(item: Finding): void;
 }
 
-export interface RollOutcome {
+export interface RollResult {
   readonly roll: string;
   readonly verdict: 'ready' | 'held';
   readonly clips: number;
@@ -67,7 +67,7 @@ export interface NightResult {
   readonly verdict: 'ready' | 'held';
   readonly interrupted: boolean;
   readonly seconds: number;
-  readonly rolls: readonly RollOutcome[];
+  readonly rolls: readonly RollResult[];
   /** Of the night as a whole. */
   readonly findings: readonly Finding[];
   readonly logFolder: string;

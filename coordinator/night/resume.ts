@@ -1,7 +1,7 @@
 /** Whether a planned deliverable is finished already: by its report, by the bytes that stand, and by what the gate would say of it. */
-import { holds } from '../../findings/finding.ts';
+import { blocks } from '../../findings/finding.ts';
 import type { Job } from '../../ledger/job.ts';
-import { completeRecords, settleDeliverable } from '../../ledger/settle.ts';
+import { completeRecords, completionOf } from '../../ledger/completion.ts';
 import { wantedOf } from '../../ledger/wanted.ts';
 import type { Toolchain } from '../../ledger/toolchain.ts';
 import type { LoadedProfile } from '../../profiles/schema.ts';
@@ -28,24 +28,19 @@ export async function isFinished(
   const disk = await readDeliverable(job.deliveryFolder, job.clip.id, name);
   // A damaged record is as good as none: the deliverable is made again and the record with it.
   if (disk.report === null) return false;
-  const settled = await settleDeliverable(
-    disk.report,
-    job.deliveryFolder,
-    wantedOf(job, deliverable),
-    signal,
-  );
-  if (settled.state !== 'finished') return false;
+  const completion = await completionOf(disk.report, job.deliveryFolder, wantedOf(job, deliverable), signal);
+  if (completion.state !== 'finished') return false;
   // What the gate would hold must be made again, or it would be held for ever; but for what lies in a folder besides it, which that does not take away.
-  const relisted = settled.relist === null ? {} : { listingSha256: settled.relist.sha256 };
+  const relisted = completion.relist === null ? {} : { checksumListSha256: completion.relist.sha256 };
   const onDisk = new Map([
-    [deliverableKey(job.clip.id, name), { ...disk, ...relisted, report: settled.report }],
+    [deliverableKey(job.clip.id, name), { ...disk, ...relisted, report: completion.report }],
   ]);
   const { findings } = judgeDeliverable(
     { clip: job.clip, facts: job.facts, loaded },
     { day: job.day, roll: job.roll, toolchain, onDisk },
     [],
   );
-  if (findings.some((item) => holds(item) && item.code !== 'folder-file-strange')) return false;
-  if (mayWrite) await completeRecords(settled, job.deliveryFolder);
+  if (findings.some((item) => blocks(item) && item.code !== 'folder-file-unexpected')) return false;
+  if (mayWrite) await completeRecords(completion, job.deliveryFolder);
   return true;
 }

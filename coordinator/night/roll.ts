@@ -3,7 +3,7 @@
  *
  * What stands in roll.json meanwhile: an older verdict stays while the roll is only read again, since nothing is known
  * to differ yet. Once the roll is read it says what is known: at once the gate's word when nothing is to be made (or
- * nothing may be), else `held`, night-running, before the first job is queued. So an older `ready` never stands over
+ * nothing may be), else `held`, run-running, before the first job is queued. So an older `ready` never stands over
  * content that changed or deliverables that are being replaced.
  */
 import { codeOf } from '../../files/error-code.ts';
@@ -29,8 +29,8 @@ import {
 import { keepTransforms } from '../settings/keep.ts';
 import { count } from '../show/words.ts';
 import type { Work } from './job-tracker.ts';
-import type { NightRequest, RollOutcome } from './request.ts';
-import { type Target, troubleOf } from './target.ts';
+import type { NightRequest, RollResult } from './request.ts';
+import { type Target, failureOf } from './target.ts';
 
 /** `signal`: aborted when nothing is to be begun any more. */
 export interface NightContext extends RollContext {
@@ -54,7 +54,7 @@ export async function nightOfRoll(
   roll: DiscoveredRoll,
   index: number,
   context: NightContext,
-): Promise<RollOutcome> {
+): Promise<RollResult> {
   const known = unknownRoll(roll, context.request.folders);
   let made = 0;
   let kept = 0;
@@ -78,7 +78,7 @@ export async function nightOfRoll(
 
 async function make(known: KnownRoll, work: readonly Work[], context: NightContext): Promise<void> {
   const { roll, deliveryFolder } = known;
-  const running = finding('night-running', `${work.length} jobs to be done, run ${context.run}`, 'an end', {
+  const running = finding('run-running', `${work.length} jobs to be done, run ${context.run}`, 'an end', {
     roll: roll.name,
   });
   const refused = await write(
@@ -97,11 +97,11 @@ async function make(known: KnownRoll, work: readonly Work[], context: NightConte
     context.request.settings,
   );
   context.signal.throwIfAborted();
-  context.board.making(
+  context.runProgress.making(
     roll.name,
     work.map((item) => item.job),
   );
-  context.board.setPhase(roll.name, 'making');
+  context.runProgress.setPhase(roll.name, 'making');
   const given = await context.make(roll.name, work);
   addFindings(known, given);
 }
@@ -110,7 +110,7 @@ async function gate(
   known: KnownRoll,
   counts: { made: number; kept: number },
   context: NightContext,
-): Promise<RollOutcome> {
+): Promise<RollResult> {
   const { roll, deliveryFolder } = known;
   const onDisk = await readDeliverables(
     deliveryFolder,
@@ -120,13 +120,13 @@ async function gate(
   const input: GateInput = { ...gateInputOf(known, context), onDisk };
   const halted = context.halted();
   let decision = decideRoll(input);
-  // Why it is not whole is told first; a roll that was whole before the end came is ready all the same.
+  // Why it is not whole is reported first; a roll that was whole before the end came is ready all the same.
   if (decision.verdict.verdict === 'held' && halted !== null)
     decision = decideRoll({ ...input, findings: [{ ...halted, roll: roll.name }, ...input.findings] });
   // A roll that was not read to its end: nothing is known to differ from what stands.
   const refused = known.intake === null ? null : await write(deliveryFolder, decision, onDisk, context);
   const { verdict } = decision;
-  context.board.setPhase(roll.name, refused === null ? verdict.verdict : 'held');
+  context.runProgress.setPhase(roll.name, refused === null ? verdict.verdict : 'held');
   return {
     roll: roll.name,
     verdict: refused === null ? verdict.verdict : 'held',
@@ -153,6 +153,6 @@ async function write(
     return null;
   } catch (error) {
     if (codeOf(error) === '') throw error;
-    return troubleOf(error, deliveryFolder);
+    return failureOf(error, deliveryFolder);
   }
 }

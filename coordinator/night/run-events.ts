@@ -3,7 +3,7 @@ import { EventEmitter } from 'node:events';
 import type { Finding } from '../../findings/finding.ts';
 import type { Job } from '../../ledger/job.ts';
 import type { JobProgress } from '../../ledger/queue.ts';
-import type { QueueHints } from '../dispatch/night-queue.ts';
+import type { QueueListeners } from '../dispatch/night-queue.ts';
 import type { JobState } from './job-states.ts';
 
 export interface JobMoved {
@@ -21,7 +21,7 @@ interface RunEventMap {
   /** Every job of a roll has ended, in the queue's eyes. */
   'queue-roll-ended': [];
   'queue-trouble': [error: Error];
-  /** The private store was started again. */
+  /** The built-in Redis was started again. */
   'store-back': [];
   /** From the job tracker. */
   'job-moved': [moved: JobMoved];
@@ -47,12 +47,12 @@ export function newRunEvents(): RunEvents {
 }
 
 /** The queue's hints as events. */
-export function hintsTo(events: RunEvents): QueueHints {
+export function hintsTo(events: RunEvents): QueueListeners {
   return {
     active: (id) => events.emit('queue-active', id),
     progress: (id, progress) => events.emit('queue-progress', id, progress),
     ended: (id, how, reason) => events.emit('queue-ended', id, how, reason),
     rollEnded: () => events.emit('queue-roll-ended'),
-    trouble: (error) => events.emit('queue-trouble', error),
+    failure: (error) => events.emit('queue-trouble', error),
   };
 }

@@ -16,7 +16,7 @@ export interface RunState {
   readonly events: RunEvents;
   /** Aborted when nothing is to be begun any more; the reason carries the finding. */
   readonly signal: AbortSignal;
-  /** What passed, and is told at the end. */
+  /** What passed, and is reported at the end. */
   readonly notes: readonly Finding[];
   /** Why the run ends early; null: it does not. */
   readonly halted: Finding | null;
@@ -29,7 +29,7 @@ export interface RunState {
   close(): Promise<void>;
 }
 
-export function openRun(folders: NightFolders, ui: Pick<NightUi, 'tell'>): RunState {
+export function openRun(folders: NightFolders, ui: Pick<NightUi, 'report'>): RunState {
   const run = newRun();
   const logFolder = join(folders.work, 'logs');
   const { logger, close } = openLog(logFolder, run);
@@ -40,7 +40,7 @@ export function openRun(folders: NightFolders, ui: Pick<NightUi, 'tell'>): RunSt
   const note = (found: Finding): void => {
     logger.warn({ finding: found }, 'note');
     notes.push(found);
-    ui.tell(found);
+    ui.report(found);
   };
   events.on('note', note);
   return {

@@ -10,10 +10,10 @@
  * The parts speak to each other by events (run-events.ts).
  */
 import pLimit from 'p-limit';
-import { FindingError, finding, holds } from '../../findings/finding.ts';
+import { FindingError, finding, blocks } from '../../findings/finding.ts';
 import type { MediaTools } from '../../process/locate.ts';
 import type { DiscoveredRoll } from '../intake/index.ts';
-import { newBoard } from '../progress/board.ts';
+import { newRunProgress } from '../progress/run-progress.ts';
 import { makeDelivery } from '../roll/folders.ts';
 import { checkProfiles, prepare, toolsOf } from '../roll/prepare.ts';
 import { collisionsOf, findRolls } from '../roll/rolls.ts';
@@ -29,10 +29,10 @@ import {
   listenForQueue,
   listenForTarget,
 } from './listeners.ts';
-import type { Interrupts, NightRequest, NightResult, NightUi, RollOutcome } from './request.ts';
+import type { Interrupts, NightRequest, NightResult, NightUi, RollResult } from './request.ts';
 import { type NightContext, nightOfRoll } from './roll.ts';
 import { openRun, type RunState } from './run-state.ts';
-import { endRunning, tellRunning } from './running.ts';
+import { endRunning, writeRunning } from './running.ts';
 import { openTarget } from './target.ts';
 import { type TargetCondition, targetCondition } from './target-condition.ts';
 import { startWatch, type Watch } from './watch.ts';
@@ -44,7 +44,7 @@ export async function runNight(
   interrupts: Interrupts,
   ui: NightUi,
 ): Promise<NightResult> {
-  // What is wrong with the request is told before anything is written.
+  // What is wrong with the request is reported before anything is written.
   const found = await checkRequest(request);
   const lock = await acquireLock(request.folders.work);
   const run = openRun(request.folders, ui);
@@ -60,11 +60,11 @@ export async function runNight(
     // A night that is refused leaves no delivery behind.
     makeDelivery(request.folders.delivery);
     for (const item of found.findings) run.note(item);
-    const board = newBoard(found.rolls.map((roll) => roll.name));
-    ui.begin(board);
+    const runProgress = newRunProgress(found.rolls.map((roll) => roll.name));
+    ui.begin(runProgress);
     making = await beginMaking(request, run, engine);
     const { tracker } = making;
-    listenForJobs(run, board, making.reservation);
+    listenForJobs(run, runProgress, making.reservation);
     listenForTarget(run, tracker, request, ui);
     listenForQueue(run, engine);
     listenForInterrupts({ interrupts, run, engine, tracker, ui });
@@ -73,7 +73,7 @@ export async function runNight(
       {
         ...contextOf(request, run, { engine, ...making }),
         ...prepared,
-        board,
+        runProgress,
         say: ui.say,
         collisions: collisionsOf(found.rolls, request.folders),
         dayManifests: found.dayManifests,
@@ -109,7 +109,7 @@ function beginTools(request: NightRequest, { night, log }: RunState): Promise<Me
   const { folders, workers, profiles } = request;
   log('the night begins', { folders, night, workers, profiles });
   const tools = toolsOf(request);
-  // Whoever awaits them is told.
+  // Whoever awaits them is reported.
   tools.catch(() => undefined);
   return tools;
 }
@@ -135,7 +135,7 @@ async function tellWhatRuns(
   { night, run }: RunState,
   engine: Engine,
 ): Promise<void> {
-  await tellRunning(folders.work, {
+  await writeRunning(folders.work, {
     night,
     run,
     day: folders.dayName,
@@ -173,7 +173,7 @@ async function beginMaking(request: NightRequest, run: RunState, engine: Engine)
     queue: engine.queue,
     events,
     signal: run.signal,
-    isTargetWell: condition.isWell,
+    isTargetHealthy: condition.isWell,
     log,
   });
   const watch = startWatch({
@@ -222,11 +222,12 @@ function contextOf(
 function resultOf(
   { folders }: NightRequest,
   { night, run, halted, notes, began, logger, logFolder }: RunState,
-  rolls: RollOutcome[],
+  rolls: RollResult[],
   interrupted: boolean,
 ): NightResult {
   const findings = halted === null ? notes : [halted, ...notes];
-  const verdict = rolls.every((roll) => roll.verdict === 'ready') && !findings.some(holds) ? 'ready' : 'held';
+  const verdict =
+    rolls.every((roll) => roll.verdict === 'ready') && !findings.some(blocks) ? 'ready' : 'held';
   const seconds = (performance.now() - began) / 1000;
   logger.info({ verdict, seconds }, 'the night ends');
   return {
@@ -247,12 +248,12 @@ async function allRolls(
   rolls: readonly DiscoveredRoll[],
   context: NightContext,
   ui: NightUi,
-): Promise<RollOutcome[]> {
+): Promise<RollResult[]> {
   const settled = await Promise.allSettled(
     rolls.map(async (roll, index) => {
       const outcome = await nightOfRoll(roll, index, context);
       ui.say(
-        `${outcome.roll}: ${outcome.verdict}${outcome.verdict === 'ready' ? '' : `, ${outcome.findings.filter(holds).length} findings`}`,
+        `${outcome.roll}: ${outcome.verdict}${outcome.verdict === 'ready' ? '' : `, ${outcome.findings.filter(blocks).length} findings`}`,
       );
       return outcome;
     }),

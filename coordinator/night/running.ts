@@ -6,7 +6,7 @@ import { queueAddressSchema } from '../../ledger/queue.ts';
 import { readRecord, writeRecord } from '../../ledger/store.ts';
 
 const runningSchema = z.looseObject({
-  version: z.literal(1),
+  version: z.literal(0),
   kind: z.literal('running'),
   night: z.string(),
   run: z.string(),
@@ -14,18 +14,18 @@ const runningSchema = z.looseObject({
   delivery: z.string(),
   /** ISO 8601 UTC. */
   since: z.string(),
-  /** The private store's socket; null with a standing queue, whose address may hold a password. */
+  /** The built-in Redis's socket; null with a shared queue, whose address may hold a password. */
   queue: queueAddressSchema.nullable(),
 });
 export type Running = z.infer<typeof runningSchema>;
 
 const place = (workFolder: string): string => join(workFolder, 'running.json');
 
-export async function tellRunning(
+export async function writeRunning(
   workFolder: string,
   running: Omit<Running, 'version' | 'kind'>,
 ): Promise<void> {
-  await writeRecord(place(workFolder), runningSchema, { version: 1, kind: 'running', ...running } as Running);
+  await writeRecord(place(workFolder), runningSchema, { version: 0, kind: 'running', ...running } as Running);
 }
 
 export async function readRunning(workFolder: string): Promise<Running | null> {

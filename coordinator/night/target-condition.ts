@@ -9,7 +9,7 @@ export interface TargetCondition {
   /** Looks now. */
   isWell(): Promise<boolean>;
   /** null: it is well. `since`: performance.now(). */
-  readonly trouble: { readonly found: Finding; readonly since: number } | null;
+  readonly failure: { readonly found: Finding; readonly since: number } | null;
 }
 
 export interface TargetConditionRequest {
@@ -20,12 +20,12 @@ export interface TargetConditionRequest {
 }
 
 export function targetCondition({ target, reserveBytes, events }: TargetConditionRequest): TargetCondition {
-  let trouble: TargetCondition['trouble'] = null;
+  let failure: TargetCondition['failure'] = null;
   const look = async (): Promise<void> => {
-    const { trouble: found } = await target.look(reserveBytes());
-    const was = trouble;
-    if (found === null) trouble = null;
-    else trouble ??= { found, since: performance.now() };
+    const { failure: found } = await target.look(reserveBytes());
+    const was = failure;
+    if (found === null) failure = null;
+    else failure ??= { found, since: performance.now() };
     if (was !== null && found === null) events.emit('target-well');
     if (was === null && found !== null) events.emit('target-trouble', found);
   };
@@ -33,10 +33,10 @@ export function targetCondition({ target, reserveBytes, events }: TargetConditio
     look,
     async isWell() {
       await look();
-      return trouble === null;
+      return failure === null;
     },
-    get trouble() {
-      return trouble;
+    get failure() {
+      return failure;
     },
   };
 }

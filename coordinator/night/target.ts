@@ -10,7 +10,7 @@ import { roomOn } from '../roll/space.ts';
 
 export interface TargetState {
   /** Why nothing can be made now; null: it can. */
-  readonly trouble: Finding | null;
+  readonly failure: Finding | null;
   /** null when it could not be asked. */
   readonly freeBytes: number | null;
 }
@@ -37,7 +37,7 @@ export async function openTarget(folder: string): Promise<Target> {
             subject,
           );
     } catch (error) {
-      return troubleOf(error, folder);
+      return failureOf(error, folder);
     }
   };
   return {
@@ -45,14 +45,14 @@ export async function openTarget(folder: string): Promise<Target> {
     async look(reserveBytes) {
       try {
         const away = await gone();
-        if (away !== null) return { trouble: away, freeBytes: null };
+        if (away !== null) return { failure: away, freeBytes: null };
         const { freeBytes: free } = await roomOn(folder);
         const probe = join(folder, `${STAGING_PREFIX}probe-${randomUUID()}`);
         // As much as a report: on some systems a full volume still takes an empty file.
         await tryWriting(probe, 4096);
         if (free < reserveBytes)
           return {
-            trouble: finding(
+            failure: finding(
               'target-full',
               `${free} bytes free`,
               `at least ${reserveBytes} bytes for what is made at once`,
@@ -60,16 +60,16 @@ export async function openTarget(folder: string): Promise<Target> {
             ),
             freeBytes: free,
           };
-        return { trouble: null, freeBytes: free };
+        return { failure: null, freeBytes: free };
       } catch (error) {
-        return { trouble: troubleOf(error, folder), freeBytes: null };
+        return { failure: failureOf(error, folder), freeBytes: null };
       }
     },
   };
 }
 
 /** Whatever else goes wrong there, the place does not answer. */
-export function troubleOf(error: unknown, folder: string): Finding {
+export function failureOf(error: unknown, folder: string): Finding {
   const found = codeOf(error) || (error instanceof Error ? error.message : String(error));
   return targetFinding(targetTroubleOf(error) ?? 'gone', folder, { found });
 }

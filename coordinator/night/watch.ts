@@ -44,9 +44,9 @@ export function startWatch(request: WatchRequest): Watch {
 
   const lookAtTarget = async (): Promise<void> => {
     await target.look();
-    const { trouble } = target;
-    if (trouble === null || tracker.unfinished === 0 || tracker.atWork > 0) return;
-    if (performance.now() - trouble.since > request.patienceSeconds * 1000) lost(trouble.found);
+    const { failure } = target;
+    if (failure === null || tracker.unfinished === 0 || tracker.atWork > 0) return;
+    if (performance.now() - failure.since > request.patienceSeconds * 1000) lost(failure.found);
   };
   const reconcile = async (): Promise<void> => {
     if (tracker.unfinished > 0) await tracker.reconcile();
@@ -72,7 +72,7 @@ export function startWatch(request: WatchRequest): Watch {
   };
 
   events.on('target-refused', (found) => {
-    if (target.trouble === null) refusalsWhileWell += 1;
+    if (target.failure === null) refusalsWhileWell += 1;
     log('the target refused a job', { found: found.found, code: found.code });
     if (refusalsWhileWell > REFUSALS_WHILE_WELL) lost(found);
     lookAtTarget().catch(failed('target'));
@@ -103,7 +103,7 @@ async function whyLost({
   workersAtWork,
 }: WatchRequest): Promise<Finding | null> {
   const seconds = (performance.now() - tracker.lastSign) / 1000;
-  if (tracker.unfinished === 0 || target.trouble !== null) return null;
+  if (tracker.unfinished === 0 || target.failure !== null) return null;
   // The farm's workers may only be late: patience, no more.
   const workers = seconds > patienceSeconds ? await workersAtWork() : null;
   if (workers === 0)

@@ -1,6 +1,6 @@
 /**
  * The workers of this machine: processes of their own, started again when they die. A worker that dies again and again
- * without a single job done in between is given up; when all are, the night is told.
+ * without a single job done in between is given up; when all are, the night is reported.
  */
 import { type ChildProcess, spawn } from 'node:child_process';
 import { closeSync, mkdirSync, openSync } from 'node:fs';
@@ -21,8 +21,8 @@ export interface WorkerPool {
 }
 
 export interface PoolEvents {
-  onDeath(told: Finding): void;
-  onAllGone(told: Finding): void;
+  onDeath(reported: Finding): void;
+  onAllGone(reported: Finding): void;
 }
 
 export interface PoolRequest {
@@ -100,7 +100,7 @@ export function startWorkers(request: PoolRequest, events: PoolEvents): WorkerPo
     if (ending) return;
     const setup: WorkerSetup = {
       ...request.setup,
-      version: 1,
+      version: 0,
       name: slot.name,
       threads,
       slots: jobsAtOnce,

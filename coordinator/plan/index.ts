@@ -1,5 +1,5 @@
 /** Plan: everything that will happen, before it happens. A pure decision from what intake and survey found and what the profiles ask. */
-import { type Finding, holds } from '../../findings/finding.ts';
+import { type Finding, blocks } from '../../findings/finding.ts';
 import type { Clip } from '../../ledger/clip.ts';
 import { workOf } from '../../ledger/job.ts';
 import type { ClipFacts } from '../../media/facts.ts';
@@ -43,7 +43,7 @@ function outcomesOf(
   const refusals: Finding[] = [];
   const clips = [...roll.clips].sort((a, b) => byText(a.clip.id, b.clip.id));
   for (const { clip, facts, findings } of clips) {
-    if (facts === null || findings.some(holds)) continue;
+    if (facts === null || findings.some(blocks)) continue;
     for (const profile of request.profiles) {
       const decision = decideOutcome({
         day: request.day,
@@ -83,7 +83,7 @@ function jobOf(
   const [{ clip, facts }] = items;
   return {
     job: {
-      version: 1,
+      version: 0,
       night: request.night,
       run: request.run,
       day: request.day,
@@ -145,7 +145,7 @@ export function planNight(request: PlanRequest): NightPlan {
   const notes: Finding[] = [];
   let done = 0;
   for (const roll of [...request.rolls].sort((a, b) => byText(a.roll, b.roll))) {
-    if (meeting.has(roll) || roll.findings.some(holds)) continue;
+    if (meeting.has(roll) || roll.findings.some(blocks)) continue;
     const plan = planRoll(request, roll);
     refusals.push(...plan.refusals);
     notes.push(...plan.notes);

@@ -26,7 +26,7 @@ const SECONDS_A_JOB = 1;
 const MASTER = { none: 30, zip: 12, rdd36: 10 } as const;
 
 function encodeSpeed(profile: AnyProfile): number {
-  if (isMaster(profile)) return MASTER[profile.form === 'rdd36' ? profile.form : profile.compression];
+  if (isMaster(profile)) return MASTER[profile.format === 'rdd36' ? profile.format : profile.compression];
   const { video } = profile;
   return video.codec === 'h264' ? h264Speeds[video.preset] : encodeSpeeds[video.codec];
 }

@@ -45,7 +45,7 @@ export async function auditStatement(
     const left = statement.state !== 'absent' || envelope.state !== 'absent';
     const findings = left
       ? [
-          finding('statement-left', `a statement beside a roll that is ${verdict.verdict}`, 'no statement', {
+          finding('statement-stale', `a statement beside a roll that is ${verdict.verdict}`, 'no statement', {
             roll,
           }),
         ]
@@ -106,7 +106,7 @@ export function judgeStatement(
       ],
     };
   }
-  // Of the digests only SHA-256 is accepted here, and of a folder that of its listing.
+  // Of the digests only SHA-256 is accepted here, and of a folder that of its checksum list.
   const stated = {
     subject: subjects.map(({ name, digest }) => ({
       name: name ?? '',

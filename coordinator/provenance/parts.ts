@@ -33,14 +33,14 @@ export function partsOf({ verdict, facts, clipReports, onDisk }: PartsInput): St
       const disk = onDisk.get(deliverableKey(clip.id, name));
       if (disk?.reportSha256 !== undefined)
         records.set(layout.deliverableReport('', clip.id, name), disk.reportSha256);
-      // Deliverables of one decode share a trail.
-      if (disk?.report?.trail !== undefined && disk.trailSha256 !== undefined)
-        records.set(disk.report.trail.path, disk.trailSha256);
-      if (disk?.report?.listing !== undefined && disk.listingSha256 !== undefined)
-        records.set(disk.report.listing.path, disk.listingSha256);
+      // Deliverables of one decode share fingerprints.
+      if (disk?.report?.fingerprints !== undefined && disk.fingerprintsSha256 !== undefined)
+        records.set(disk.report.fingerprints.path, disk.fingerprintsSha256);
+      if (disk?.report?.checksumList !== undefined && disk.checksumListSha256 !== undefined)
+        records.set(disk.report.checksumList.path, disk.checksumListSha256);
       const file = disk?.report?.file;
-      const sha256 = disk?.again?.sha256 ?? file?.sha256;
-      if (file && sha256 !== undefined && disk?.standingBytes !== null)
+      const sha256 = disk?.remeasured?.sha256 ?? file?.sha256;
+      if (file && sha256 !== undefined && disk?.bytesOnDisk !== null)
         outputs.push({ path: file.path, sha256, ...(file.files === undefined ? {} : { folder: true }) });
     }
   }

@@ -5,7 +5,7 @@ import { existsSync, mkdirSync, realpathSync, statSync } from 'node:fs';
 import { homedir } from 'node:os';
 import { basename, dirname, join, resolve, sep } from 'node:path';
 import { FindingError, type Finding, finding } from '../../findings/finding.ts';
-import { troubleOf } from '../night/target.ts';
+import { failureOf } from '../night/target.ts';
 
 export interface FolderRequest {
   readonly day: string;
@@ -139,6 +139,6 @@ export function makeDelivery(delivery: string): void {
     mkdirSync(delivery);
   } catch (error) {
     if (codeOf(error) === 'EEXIST') return;
-    throw new FindingError([troubleOf(error, delivery)], 1);
+    throw new FindingError([failureOf(error, delivery)], 1);
   }
 }

@@ -15,7 +15,7 @@ import { JOB_BYTES_LIMIT, jobBytes } from '../dispatch/flow.ts';
 import type { GateClip, GateInput } from '../gate/input.ts';
 import { type DiscoveredRoll, intakeRoll } from '../intake/index.ts';
 import type { NightPlan } from '../plan/index.ts';
-import type { Board } from '../progress/board.ts';
+import type { RunProgress } from '../progress/run-progress.ts';
 import type { Settings } from '../settings/read.ts';
 import type { NightFolders } from './folders.ts';
 import { planDelivery } from './plan-roll.ts';
@@ -30,7 +30,7 @@ export interface VerifyContext {
     readonly readers: number;
   };
   readonly dayManifests: DayManifests;
-  readonly board: Board;
+  readonly runProgress: RunProgress;
   readonly signal: AbortSignal;
 }
 
@@ -83,10 +83,10 @@ export function unknownRoll(roll: DiscoveredRoll, folders: NightFolders): KnownR
 
 export function verifyRoll(
   roll: DiscoveredRoll,
-  { request, dayManifests, board, signal }: VerifyContext,
+  { request, dayManifests, runProgress, signal }: VerifyContext,
 ): Promise<IntakeResult> {
   signal.throwIfAborted();
-  board.setPhase(roll.name, 'reading');
+  runProgress.setPhase(roll.name, 'reading');
   return intakeRoll({
     day: request.folders.dayName,
     roll: roll.name,
@@ -96,7 +96,7 @@ export function verifyRoll(
     dayManifests,
     readers: request.readers,
     signal,
-    onProgress: ({ readBytes, totalBytes }) => board.reading(roll.name, readBytes, totalBytes),
+    onProgress: ({ readBytes, totalBytes }) => runProgress.reading(roll.name, readBytes, totalBytes),
   });
 }
 
@@ -106,8 +106,8 @@ export async function probeRoll(known: KnownRoll, context: RollContext): Promise
   const collision = context.collisions.get(roll.name);
   if (collision !== undefined) known.findings.push(collision);
   if (collision !== undefined || intake === null || !isVerified(intake)) return false;
-  const { board, request } = context;
-  board.setPhase(roll.name, 'measuring');
+  const { runProgress, request } = context;
+  runProgress.setPhase(roll.name, 'measuring');
   const surveyed = await surveyOf(intake, context.tools, {
     settings: context.profiles.every(isMovie) ? null : request.settings.file,
     decoders: request.settings.decoders,
@@ -115,7 +115,7 @@ export async function probeRoll(known: KnownRoll, context: RollContext): Promise
     ignore: request.ignore,
     signal: context.signal,
     clipReaders: context.clipReaders,
-    onMeasured: (measured, clips) => board.measuring(roll.name, measured, clips),
+    onMeasured: (measured, clips) => runProgress.measuring(roll.name, measured, clips),
   });
   known.clips = surveyed.clips;
   known.otherFiles = surveyed.otherFiles;

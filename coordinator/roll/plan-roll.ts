@@ -31,7 +31,7 @@ export async function planDelivery(request: DeliveryPlanRequest): Promise<NightP
     day: request.day,
     rolls,
     profiles: request.profiles,
-    toolchain: request.toolchain.fingerprint,
+    toolchain: request.toolchain.digest,
     sizes: await learnedSizes(
       rolls.map(({ deliveryFolder }) => deliveryFolder),
       request.profiles,

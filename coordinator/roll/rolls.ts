@@ -64,5 +64,5 @@ export function collisionsOf(rolls: readonly DiscoveredRoll[], folders: NightFol
     findings: [],
     clips: [],
   }));
-  return new Map([...rollCollisions(places)].map(([place, told]) => [place.roll, told]));
+  return new Map([...rollCollisions(places)].map(([place, reported]) => [place.roll, reported]));
 }

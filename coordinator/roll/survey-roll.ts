@@ -57,11 +57,11 @@ export async function surveyOf(
         facts === null || options.settings === null
           ? { facts, findings: [] }
           : interpret(facts, intake.roll, options.settings);
-      const told = understood.findings.map((item) => ({ ...item, clip: clip.id }));
+      const reported = understood.findings.map((item) => ({ ...item, clip: clip.id }));
       return {
         clip,
         facts: understood.facts,
-        findings: [...found.findings.filter((item) => item.clip === clip.id), ...findings, ...told].map(
+        findings: [...found.findings.filter((item) => item.clip === clip.id), ...findings, ...reported].map(
           ofRoll,
         ),
       };

@@ -15,13 +15,19 @@ export async function keepTransforms(
   const kept = new Set<string>();
   for (const job of jobs) {
     for (const {
-      outcome: { way },
+      outcome: { linearisation },
     } of job.deliverables) {
-      const path = way?.kind === 'coded' ? transformPath(way.input) : null;
-      if (path === null || way?.kind !== 'coded' || !('file' in way.input) || kept.has(path)) continue;
-      const file = settings.transforms.get(way.input.sha256);
+      const path = linearisation?.kind === 'coded' ? transformPath(linearisation.input) : null;
+      if (
+        path === null ||
+        linearisation?.kind !== 'coded' ||
+        !('file' in linearisation.input) ||
+        kept.has(path)
+      )
+        continue;
+      const file = settings.transforms.get(linearisation.input.sha256);
       if (file === undefined)
-        throw new RangeError(`a transform that the settings do not hold: ${way.input.file}`);
+        throw new RangeError(`a transform that the settings do not hold: ${linearisation.input.file}`);
       const place = join(rollFolder, path);
       await makeFolders(dirname(place));
       await writeWhole(place, Buffer.from(file.text, 'utf8'));

@@ -11,19 +11,17 @@ export function intakeText(
 ): string {
   const parts = results.map((intake) => {
     const lines = [
-      `${isVerified(intake) ? 'holds' : 'HELD '}  ${printable(intake.roll)}  ${count(intake.files.length, 'file')}, ${count(intake.manifests.length, 'manifest')}`,
+      `${isVerified(intake) ? 'verified' : 'HELD    '}  ${printable(intake.roll)}  ${count(intake.files.length, 'file')}, ${count(intake.manifests.length, 'manifest')}`,
     ];
     for (const copy of intake.copies)
       lines.push(
-        `       ${copy.holds ? 'equal    ' : intake.manifests.length === 0 ? 'UNPROVED ' : 'NOT EQUAL'}  ${printable(copy.folder)}  ${count(copy.files, 'file')}, ${bytesText(copy.bytes)}`,
+        `          ${copy.verified ? 'equal    ' : intake.manifests.length === 0 ? 'UNPROVED ' : 'NOT EQUAL'}  ${printable(copy.folder)}  ${count(copy.files, 'file')}, ${bytesText(copy.bytes)}`,
       );
     if (intake.findings.length > 0) lines.push(findingsText(intake.findings, '       '));
     return lines.join('\n');
   });
   if (ofDay.length > 0) parts.push(findingsText(ofDay));
   const read = results.length < rolls ? ` ${rolls - results.length} not read.` : '';
-  parts.push(
-    `${results.filter(isVerified).length} of ${count(rolls, 'roll')} ${rolls === 1 ? 'holds' : 'hold'}.${read}`,
-  );
+  parts.push(`${results.filter(isVerified).length} of ${count(rolls, 'roll')} verified.${read}`);
   return `${parts.join('\n\n')}\n`;
 }

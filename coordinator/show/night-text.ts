@@ -1,10 +1,10 @@
 /** What came of a night, for people. Pure. */
-import { holds } from '../../findings/finding.ts';
+import { blocks } from '../../findings/finding.ts';
 import { printable } from '../../files/names.ts';
-import type { NightResult, RollOutcome } from '../night/request.ts';
+import type { NightResult, RollResult } from '../night/request.ts';
 import { count, durationText, findingsText } from './words.ts';
 
-function rollText(roll: RollOutcome): string {
+function rollText(roll: RollResult): string {
   const head = `${roll.verdict === 'ready' ? 'ready' : 'HELD '}  ${printable(roll.roll)}  ${roll.clipsReady} of ${count(roll.clips, 'clip')} ready, ${roll.made} made, ${roll.kept} stood finished`;
   const lines = [head];
   if (roll.record !== null) lines.push(`       ${printable(roll.record)}`);
@@ -22,7 +22,7 @@ export function nightText(result: NightResult): string {
       ),
   );
   if (ofNight.length > 0) parts.push(findingsText(ofNight));
-  const held = result.findings.some(holds) || ready < result.rolls.length;
+  const held = result.findings.some(blocks) || ready < result.rolls.length;
   parts.push(
     `${ready} of ${count(result.rolls.length, 'roll')} ready after ${durationText(result.seconds)}.${held ? ` Log: ${printable(result.logFolder)}` : ''}`,
   );

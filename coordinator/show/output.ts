@@ -22,7 +22,7 @@ export function printText(text: string): void {
 
 /** Why a command did not do what it was asked. */
 export function printRefusal(findings: readonly Finding[], exitCode: number, json: boolean): void {
-  if (json) printJson({ version: 1, kind: 'refusal', exitCode, findings });
+  if (json) printJson({ version: 0, kind: 'refusal', exitCode, findings });
   else process.stderr.write(`${findingsText(findings)}\n`);
 }
 

@@ -1,7 +1,7 @@
 /** The night as it goes, on stderr: a bar for each roll on a terminal, a plain line now and then elsewhere. */
 import { MultiBar, type SingleBar } from 'cli-progress';
 import { printable } from '../../files/names.ts';
-import type { Board, RollStand } from '../progress/board.ts';
+import type { RunProgress, RollProgress } from '../progress/run-progress.ts';
 import { bytesText, count, durationText } from './words.ts';
 
 export interface Progress {
@@ -13,45 +13,48 @@ export interface Progress {
 const LINE_MILLISECONDS = 10_000;
 const BAR_MILLISECONDS = 500;
 
-/** Share done of the phase, and what is told beside it. Pure. */
-function standText(stand: RollStand, rate: number | null): { done: number; total: number; text: string } {
-  switch (stand.phase) {
+/** Share done of the phase, and what is reported beside it. Pure. */
+function progressText(
+  progress: RollProgress,
+  rate: number | null,
+): { done: number; total: number; text: string } {
+  switch (progress.phase) {
     case 'reading':
       return {
-        done: stand.bytesRead,
-        total: Math.max(1, stand.bytesTotal),
-        text: `reading    ${bytesText(stand.bytesRead)} of ${bytesText(stand.bytesTotal)}`,
+        done: progress.bytesRead,
+        total: Math.max(1, progress.bytesTotal),
+        text: `reading    ${bytesText(progress.bytesRead)} of ${bytesText(progress.bytesTotal)}`,
       };
     case 'measuring':
       return {
-        done: stand.clipsMeasured,
-        total: Math.max(1, stand.clips),
-        text: `measuring  ${stand.clipsMeasured} of ${count(stand.clips, 'clip')}`,
+        done: progress.clipsMeasured,
+        total: Math.max(1, progress.clips),
+        text: `measuring  ${progress.clipsMeasured} of ${count(progress.clips, 'clip')}`,
       };
     case 'making': {
-      const left = stand.frames - stand.framesMade;
+      const left = progress.frames - progress.framesMade;
       const speed = rate === null ? '' : `, ${rate.toFixed(rate < 10 ? 1 : 0)} frames/s`;
       const remaining = rate === null || rate <= 0 || left === 0 ? '' : `, ${durationText(left / rate)} left`;
       return {
-        done: stand.framesMade,
-        total: Math.max(1, stand.frames),
-        text: `making     ${stand.framesMade} of ${count(stand.frames, 'frame')}, ${stand.jobsOver} of ${count(stand.jobs, 'clip')}${speed}${remaining}`,
+        done: progress.framesMade,
+        total: Math.max(1, progress.frames),
+        text: `making     ${progress.framesMade} of ${count(progress.frames, 'frame')}, ${progress.jobsOver} of ${count(progress.jobs, 'clip')}${speed}${remaining}`,
       };
     }
     case 'waiting':
       return { done: 0, total: 1, text: 'waiting' };
     case 'ready':
     case 'held':
-      return { done: 1, total: 1, text: stand.phase };
+      return { done: 1, total: 1, text: progress.phase };
   }
 }
 
-export function showProgress(board: Board, options: { readonly quiet: boolean }): Progress {
+export function showProgress(runProgress: RunProgress, options: { readonly quiet: boolean }): Progress {
   if (options.quiet) return { say: () => undefined, stop: () => undefined };
-  return process.stderr.isTTY ? bars(board) : lines(board);
+  return process.stderr.isTTY ? bars(runProgress) : lines(runProgress);
 }
 
-function bars(board: Board): Progress {
+function bars(runProgress: RunProgress): Progress {
   const multi = new MultiBar(
     {
       stream: process.stderr,
@@ -66,12 +69,12 @@ function bars(board: Board): Progress {
   );
   const all = new Map<string, SingleBar>();
   const draw = (): void => {
-    const rate = board.rate();
-    for (const stand of board.rolls()) {
-      const { done, total, text } = standText(stand, rate);
-      const payload = { roll: printable(stand.roll).padEnd(8), text };
-      const bar = all.get(stand.roll) ?? multi.create(total, 0, payload);
-      all.set(stand.roll, bar);
+    const rate = runProgress.rate();
+    for (const progress of runProgress.rolls()) {
+      const { done, total, text } = progressText(progress, rate);
+      const payload = { roll: printable(progress.roll).padEnd(8), text };
+      const bar = all.get(progress.roll) ?? multi.create(total, 0, payload);
+      all.set(progress.roll, bar);
       bar.setTotal(total);
       bar.update(Math.min(done, total), payload);
     }
@@ -89,21 +92,24 @@ function bars(board: Board): Progress {
   };
 }
 
-function lines(board: Board): Progress {
+function lines(runProgress: RunProgress): Progress {
   const write = (line: string): void => void process.stderr.write(`${line}\n`);
   let before = '';
-  const tell = (): void => {
-    const rate = board.rate();
-    const busy = board
+  const report = (): void => {
+    const rate = runProgress.rate();
+    const busy = runProgress
       .rolls()
       .filter(
-        (stand) => stand.phase === 'reading' || stand.phase === 'measuring' || stand.phase === 'making',
+        (progress) =>
+          progress.phase === 'reading' || progress.phase === 'measuring' || progress.phase === 'making',
       );
-    const text = busy.map((stand) => `${printable(stand.roll)}: ${standText(stand, rate).text}`).join('\n');
+    const text = busy
+      .map((progress) => `${printable(progress.roll)}: ${progressText(progress, rate).text}`)
+      .join('\n');
     if (text !== '' && text !== before) write(text);
     before = text;
   };
-  const timer = setInterval(tell, LINE_MILLISECONDS);
+  const timer = setInterval(report, LINE_MILLISECONDS);
   timer.unref();
   return { say: write, stop: () => clearInterval(timer) };
 }

@@ -1,5 +1,5 @@
 /** What stands and what runs, for people. Pure. */
-import { type Finding, holds } from '../../findings/finding.ts';
+import { type Finding, blocks } from '../../findings/finding.ts';
 import { printable } from '../../files/names.ts';
 import { count, findingsText } from './words.ts';
 
@@ -22,7 +22,7 @@ export interface LiveStatus {
   readonly run: string | null;
   readonly day: string | null;
   readonly delivery: string | null;
-  /** Jobs of the private store by the queue's states; null: not to be asked. */
+  /** Jobs of the built-in Redis by the queue's states; null: not to be asked. */
   readonly jobs: Record<string, number> | null;
 }
 
@@ -46,7 +46,7 @@ export function statusText(
   for (const roll of rolls) {
     const { published, publishing, failed } = roll.deliverables;
     const head = `${roll.verdict === 'ready' ? 'ready' : 'HELD '}  ${printable(roll.day)}/${printable(roll.roll)}  ${roll.clipsReady} of ${count(roll.clips, 'clip')} ready; deliverables: ${published} published, ${failed} failed${publishing > 0 ? `, ${publishing} being published` : ''}`;
-    const held = roll.findings.filter(holds);
+    const held = roll.findings.filter(blocks);
     parts.push(held.length === 0 ? head : `${head}\n${findingsText(held, '       ')}`);
   }
   if (delivery !== null && rolls.length === 0) parts.push(`No roll stands in ${printable(delivery)}.`);

@@ -1,5 +1,5 @@
 /** Numbers and findings as people read them. Pure. */
-import { describeFinding, type Finding, holds } from '../../findings/finding.ts';
+import { describeFinding, type Finding, blocks } from '../../findings/finding.ts';
 import { printable } from '../../files/names.ts';
 
 /** Decimal units, as drives are sold by: `1.2 GB`. */
@@ -30,7 +30,7 @@ export function count(number: number, one: string, many = `${one}s`): string {
 /** What, where, found, expected, remedy: five lines, or as many as `same` findings share the remedy. */
 export function findingText(item: Finding, indent = ''): string {
   const { title, about, found, expected, remedy } = describeFinding(item);
-  const lines = [`${holds(item) ? 'held' : 'note'}  ${title} [${item.code}]`];
+  const lines = [`${blocks(item) ? 'held' : 'note'}  ${title} [${item.code}]`];
   if (about !== '') lines.push(`      at        ${printable(about)}`);
   lines.push(
     `      found     ${printable(found)}`,
@@ -63,7 +63,7 @@ function groupsOf(list: readonly Finding[]): Group[] {
     else groupOf(item.code).items.push(item);
   }
   return [...byCode.values()].sort(
-    (a, b) => Number(holds(b.items[0] as Finding)) - Number(holds(a.items[0] as Finding)),
+    (a, b) => Number(blocks(b.items[0] as Finding)) - Number(blocks(a.items[0] as Finding)),
   );
 }
 
@@ -72,7 +72,7 @@ function groupText({ items, more }: Group, indent: string): string {
   const total = items.length + more;
   if (total === 1) return findingText(first, indent);
   const { title, remedy } = describeFinding(first);
-  const lines = [`${holds(first) ? 'held' : 'note'}  ${title} [${first.code}], ${total} times`];
+  const lines = [`${blocks(first) ? 'held' : 'note'}  ${title} [${first.code}], ${total} times`];
   for (const item of items.slice(0, WRITTEN_OUT)) {
     const { about, found, expected } = describeFinding(item);
     if (about !== '') lines.push(`      at        ${printable(about)}`);

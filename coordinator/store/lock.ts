@@ -16,7 +16,7 @@ import { FindingError, finding } from '../../findings/finding.ts';
 import { processIdentity } from './process-identity.ts';
 
 const lockSchema = z.looseObject({
-  version: z.literal(1),
+  version: z.literal(0),
   host: z.string(),
   pid: z.int().positive(),
   /** See processIdentity: a number that was given to another process since is recognised. */
@@ -102,7 +102,7 @@ export async function readLock(workFolder: string, except: string | null = null)
 export async function acquireLock(workFolder: string): Promise<WorkLock> {
   await mkdir(workFolder, { recursive: true, mode: 0o700 });
   const mine: LockHolder = {
-    version: 1,
+    version: 0,
     host: hostname(),
     pid: process.pid,
     process: processIdentity(process.pid) ?? 'unknown',

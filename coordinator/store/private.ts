@@ -1,5 +1,5 @@
 /**
- * The private store: a redis-server (or valkey-server) that lives and dies with this run, in the work folder, behind
+ * The built-in Redis: a redis-server (or valkey-server) that lives and dies with this run, in the work folder, behind
  * a socket that only this user can open. When it dies in mid-night it is started again on the same files; when those
  * files are no good, on none, since the queue remembers nothing that is not also on disk.
  */
@@ -23,9 +23,9 @@ export interface PrivateStore {
 
 export interface StoreEvents {
   /** It had died and answers again. */
-  onRestart(told: Finding): void;
+  onRestart(reported: Finding): void;
   /** It cannot be kept up. */
-  onLost(told: Finding): void;
+  onLost(reported: Finding): void;
 }
 
 /** sockaddr_un.sun_path holds 108 bytes with its end mark on Linux and 104 on macOS (unix(7)). */
@@ -124,7 +124,7 @@ export function startPrivateStore(workFolder: string, events: StoreEvents): Priv
         3,
       );
   })();
-  // Whoever awaits `ready` is told; nobody may be awaiting it yet.
+  // Whoever awaits `ready` is reported; nobody may be awaiting it yet.
   ready.catch(() => undefined);
 
   /** The socket's folder may be deleted under a living store: nobody new could reach it, so it is started again. */
@@ -142,12 +142,12 @@ export function startPrivateStore(workFolder: string, events: StoreEvents): Priv
       const now = performance.now();
       deaths.push(now);
       const recent = deaths.filter((time) => now - time < 60_000).length;
-      const told = `${result.reason}, exit code ${result.exitCode}, signal ${result.signal}`;
+      const reported = `${result.reason}, exit code ${result.exitCode}, signal ${result.signal}`;
       if (recent > DEATHS_A_MINUTE) {
         events.onLost(
           finding(
             'store-failed',
-            `ended ${recent} times within a minute; last: ${told}`,
+            `ended ${recent} times within a minute; last: ${reported}`,
             'a store that stays up',
             { file: program },
           ),
@@ -163,7 +163,8 @@ export function startPrivateStore(workFolder: string, events: StoreEvents): Priv
         answersPing(address, READY_MILLISECONDS, stopping.signal),
         running.then(() => false),
       ]);
-      if (up) events.onRestart(finding('store-restarted', told, 'a store that stays up', { file: program }));
+      if (up)
+        events.onRestart(finding('store-restarted', reported, 'a store that stays up', { file: program }));
       else current.abort();
       result = await running;
     }

@@ -8,7 +8,7 @@ import { type Rate, ratio } from '../../media/time/rate.ts';
 import type { PictureSize } from '../../media/raw/decoders/declared/cut.ts';
 import { firstPicture } from '../../media/raw/decoders/declared/decode.ts';
 import type { LoadedDecoder } from '../../media/raw/decoders/declared/programs.ts';
-import { askDeclared, type ToldClip } from '../../media/raw/decoders/declared/tell.ts';
+import { askDeclared, type ReportedClip } from '../../media/raw/decoders/declared/probe.ts';
 import { DecoderFailed } from '../../media/raw/decoders/decoder.ts';
 import { framePath } from '../../media/raw/sequence.ts';
 import { decideRate } from '../../media/sequence/judge.ts';
@@ -25,20 +25,20 @@ interface Judged {
 function judge(
   { place }: Clip,
   { declared: { name, gives } }: LoadedDecoder,
-  told: ToldClip,
+  reported: ReportedClip,
   statedRate: Rate | null,
   subject: FindingSubject,
 ): Judged | Finding[] {
   const findings: Finding[] = [];
   const poor = (found: string, expected: string): unknown =>
-    findings.push(finding('decoder-says-too-little', `${name}: ${found}`, expected, subject));
-  const frames = place.kind === 'sequence' ? place.count : told.frames;
-  if (place.kind === 'sequence' && told.frames !== null && told.frames !== 1)
-    poor(`${told.frames} frames in one file`, 'one frame in each file');
+    findings.push(finding('decoder-metadata-incomplete', `${name}: ${found}`, expected, subject));
+  const frames = place.kind === 'sequence' ? place.count : reported.frames;
+  if (place.kind === 'sequence' && reported.frames !== null && reported.frames !== 1)
+    poor(`${reported.frames} frames in one file`, 'one frame in each file');
   if (frames === null) poor('no frames', 'the frames of the clip');
-  let { rate } = told;
+  let { rate } = reported;
   if (place.kind === 'sequence') {
-    const decided = decideRate([told], place.statedRate, subject);
+    const decided = decideRate([reported], place.statedRate, subject);
     rate = decided.rate;
     findings.push(...decided.findings);
   } else {
@@ -46,9 +46,9 @@ function judge(
     if (rate === null) poor('no rate', 'the rate of the clip: a place of `rate` under `tells`, or --rate');
   }
   for (const side of ['width', 'height'] as const)
-    if (gives[side] !== null && told[side] !== null && gives[side] !== told[side])
-      poor(`${side} ${told[side]}`, `${gives[side]}, as declared`);
-  const [width, height] = [gives.width ?? told.width, gives.height ?? told.height];
+    if (gives[side] !== null && reported[side] !== null && gives[side] !== reported[side])
+      poor(`${side} ${reported[side]}`, `${gives[side]}, as declared`);
+  const [width, height] = [gives.width ?? reported.width, gives.height ?? reported.height];
   if (frames === null || rate === null || findings.length > 0) return findings;
   return { frames, rate, size: width === null || height === null ? null : { width, height } };
 }
@@ -71,8 +71,8 @@ export async function surveyDeclared(
       : framePath(rollFolder, place, place.first);
   const asked = await askDeclared(decoder, path, { subject, ...stop });
   if ('findings' in asked) return { facts: null, findings: asked.findings };
-  const { told } = asked;
-  const judged = judge(clip, decoder, told, statedRate, subject);
+  const { reported } = asked;
+  const judged = judge(clip, decoder, reported, statedRate, subject);
   if (!('rate' in judged)) return { facts: null, findings: judged };
   const { frames, rate } = judged;
   let size: PictureSize;
@@ -96,7 +96,7 @@ export async function surveyDeclared(
   const findings: Finding[] = [];
   let timecode: Timecode | null = null;
   try {
-    timecode = told.timecode === null ? null : parseTimecode(told.timecode, rate);
+    timecode = reported.timecode === null ? null : parseTimecode(reported.timecode, rate);
   } catch (error) {
     if (!(error instanceof RangeError)) throw error;
     findings.push(
@@ -125,7 +125,7 @@ export async function surveyDeclared(
       bitDepth: declared.gives.samples.startsWith('rgbf32') ? 32 : 16,
       fieldOrder: 'progressive',
       colour: { primaries: null, transfer: null, matrix: null, range: null },
-      claimedFrames: told.frames,
+      claimedFrames: reported.frames,
       ...evenTimes(frames, rate),
       bytes: clip.bytes,
       // How a frame lies in its file is known to the decoder alone: nobody counts packets.
@@ -135,7 +135,7 @@ export async function surveyDeclared(
     audio: [],
     timecode,
     timecodeFrom: timecode === null ? null : 'decoder',
-    reel: told.reel,
+    reel: reported.reel,
     createdAt: null,
     metadata: {},
     ...(place.kind === 'sequence' ? { firstNumber: place.first } : {}),

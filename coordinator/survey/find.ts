@@ -195,7 +195,7 @@ export function findClips(files: readonly RollFile[], options: FindOptions): Fou
     const among = sequenceFolders.has(folderOf(path));
     findings.push(
       finding(
-        among ? 'sequence-foreign-file' : 'file-not-understood',
+        among ? 'sequence-foreign-file' : 'file-unrecognised',
         `${printable(baseName(path))}, ${byPath.get(path)?.bytes} bytes`,
         among
           ? 'nothing but frames and known sidecars in the folder of a sequence'

@@ -1,9 +1,9 @@
-/** What a file of a roll is by its name. Anything not named here is told as not understood: a clip must not vanish. */
+/** What a file of a roll is by its name. Anything not named here is reported as not understood: a clip must not vanish. */
 
 export const movieExtensions = ['mov', 'mp4', 'm4v', 'mxf', 'mts', 'm2ts', 'avi', 'mkv'] as const;
 
-/** Files known to stand beside clips: descriptions, grades, sound, pictures for looking, checksums. */
-const BESIDE = new Set([
+/** Files known to stand beside clips: descriptions, grades, audio, pictures for looking, checksums. */
+const KNOWN_COMPANIONS = new Set([
   ...['xml', 'txt', 'csv', 'json', 'pdf', 'html', 'htm', 'log', 'xmp', 'edl'],
   ...['cdl', 'cc', 'ccc', 'cube', 'clf'],
   ...['wav', 'bwf', 'rf64', 'aif', 'aiff', 'flac'],
@@ -39,5 +39,5 @@ export function kindOf(path: string, all: ReadonlySet<string>): FileKind {
       .some((folder) => folder.toLowerCase() === 'ascmhl')
   )
     return 'beside';
-  return BESIDE.has(extension) ? 'beside' : 'unknown';
+  return KNOWN_COMPANIONS.has(extension) ? 'beside' : 'unknown';
 }

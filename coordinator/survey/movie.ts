@@ -57,11 +57,11 @@ function offsetFinding(
   const offset = Math.abs(track.startOffset);
   const beyond =
     2n * BigInt(offset) * BigInt(video.rate.num) > BigInt(track.sampleRate) * BigInt(video.rate.den);
-  const found = `sound track ${index + 1} starts ${offset} samples (${((offset * 1000) / track.sampleRate).toFixed(1)} ms) ${track.startOffset > 0 ? 'after' : 'before'} the picture`;
+  const found = `audio track ${index + 1} starts ${offset} samples (${((offset * 1000) / track.sampleRate).toFixed(1)} ms) ${track.startOffset > 0 ? 'after' : 'before'} the picture`;
   return finding(
-    beyond ? 'sound-offset' : 'sound-offset-small',
+    beyond ? 'audio-offset' : 'audio-offset-small',
     found,
-    'sound and picture start together',
+    'audio and picture start together',
     subject,
   );
 }
@@ -116,7 +116,7 @@ export function judgeMovie(facts: ClipFacts, evidence: ProbeEvidence, subject: F
   if (!evidence.turnsByQuarters)
     found.push(
       finding(
-        'clip-turned-oddly',
+        'clip-rotation-unsupported',
         'a display matrix that does more than turn by quarters',
         'a turn by 0, 90, 180 or 270 degrees',
         subject,
@@ -141,12 +141,12 @@ export function judgeMovie(facts: ClipFacts, evidence: ProbeEvidence, subject: F
       ),
     );
   for (const [index, track] of facts.audio.entries()) found.push(offsetFinding(track, index, video, subject));
-  for (const stream of evidence.unknownSound)
+  for (const stream of evidence.unknownAudio)
     found.push(
       finding(
-        'sound-no-decoder',
-        `stream ${stream} is sound of an unknown kind`,
-        'sound that this ffmpeg decodes',
+        'audio-no-decoder',
+        `stream ${stream} is audio of an unknown kind`,
+        'audio that this ffmpeg decodes',
         subject,
       ),
     );

@@ -124,7 +124,7 @@ class Fold {
       if (failure === null) return [];
       const found = `${printable(path)}: ${failure.hash}, recorded as failed`;
       const about = { file: failure.manifest };
-      const told =
+      const reported =
         failure.settledBy === null
           ? finding('manifest-failure', found, 'a file that was good whenever it was checked', about)
           : finding(
@@ -133,7 +133,7 @@ class Fold {
               `recorded as good again in ${failure.settledBy}`,
               about,
             );
-      return [{ ...told, path }];
+      return [{ ...reported, path }];
     });
   }
 }

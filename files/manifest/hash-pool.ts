@@ -33,7 +33,7 @@ interface Reader {
   readonly worker: Worker;
   readonly shared: BigInt64Array;
   task: Task | null;
-  told: bigint;
+  reported: bigint;
 }
 
 const PROGRESS_MILLISECONDS = 200;
@@ -51,8 +51,8 @@ export function createHashPool(readers: number): HashPool {
 
   function tell(reader: Reader): void {
     const now = Atomics.load(reader.shared, BYTES);
-    if (now > reader.told) reader.task?.onBytes?.(Number(now - reader.told));
-    reader.told = now;
+    if (now > reader.reported) reader.task?.onBytes?.(Number(now - reader.reported));
+    reader.reported = now;
   }
 
   function startReader(): Reader {
@@ -61,7 +61,7 @@ export function createHashPool(readers: number): HashPool {
       worker: new Worker(THREAD_FILE, { workerData: memory, execArgv: [] }),
       shared: new BigInt64Array(memory),
       task: null,
-      told: 0n,
+      reported: 0n,
     };
     all.add(reader);
     reader.worker.on('message', (read: FileRead) => {
@@ -114,7 +114,7 @@ export function createHashPool(readers: number): HashPool {
   function begin(reader: Reader, task: Task): void {
     Atomics.store(reader.shared, STOP, 0n);
     Atomics.store(reader.shared, BYTES, 0n);
-    reader.told = 0n;
+    reader.reported = 0n;
     reader.task = task;
     reader.worker.ref();
     timer ??= setInterval(() => {

@@ -26,7 +26,7 @@ export function pairBySpelling(wanted: Iterable<string>, present: ReadonlySet<st
   return pairs;
 }
 
-/** The statements under the names that the files have; each name that was changed for it is told. */
+/** The statements under the names that the files have; each name that was changed for it is reported. */
 export function respell(
   statements: readonly Statement[],
   present: ReadonlySet<string>,

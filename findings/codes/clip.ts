@@ -5,7 +5,7 @@ const COMPARE = 'Compare the file with the card and with the other copies of the
 
 export const clipCodes = {
   // Which files are clips.
-  'file-not-understood': {
+  'file-unrecognised': {
     weight: 'hold',
     title: 'a file of the roll is neither a clip nor a kind of file known to stand beside clips',
     remedy:
@@ -61,9 +61,9 @@ export const clipCodes = {
   },
   'clip-no-picture': {
     weight: 'hold',
-    title: 'the clip holds no picture',
+    title: 'the clip has no picture',
     remedy:
-      'Files with sound or timecode alone are no clips for proxies: name this one with --ignore if that is right. Otherwise compare with the card.',
+      'Files with audio or timecode alone are no clips for proxies: name this one with --ignore if that is right. Otherwise compare with the card.',
   },
   'clip-no-frames': {
     weight: 'hold',
@@ -78,7 +78,7 @@ export const clipCodes = {
   },
   'clip-several-pictures': {
     weight: 'note',
-    title: 'the clip holds several pictures; one of them is used',
+    title: 'the clip has several pictures; one of them is used',
     remedy: 'Check that the picture used is the one wanted; the others are in the source file only.',
   },
   'clip-hidden-frames': {
@@ -91,7 +91,7 @@ export const clipCodes = {
     title: 'the header of the clip claims fewer frames than there are',
     remedy: 'Nothing: all frames are used. Other programs may stop at the claim.',
   },
-  'clip-turned-oddly': {
+  'clip-rotation-unsupported': {
     weight: 'hold',
     title: 'the clip asks to be shown mirrored, slanted or turned by something else than quarters',
     remedy: 'Deliver this clip by hand: only turns by 90, 180 and 270 degrees are made.',
@@ -103,21 +103,21 @@ export const clipCodes = {
       'Timecode cannot count such a clip. Check the camera settings; convert the clip to a constant rate by hand, knowing which frames that repeats or drops, and put the result into a roll of its own.',
   },
 
-  // Sound and timecode of a clip.
-  'sound-offset': {
+  // Audio and timecode of a clip.
+  'audio-offset': {
     weight: 'hold',
-    title: 'sound and picture do not start together',
+    title: 'audio and picture do not start together',
     remedy:
       'Play the beginning of the clip. If it is right as recorded, deliver this clip by hand; otherwise look for another copy.',
   },
-  'sound-offset-small': {
+  'audio-offset-small': {
     weight: 'note',
-    title: 'sound and picture start less than half a frame apart',
+    title: 'audio and picture start less than half a frame apart',
     remedy: 'Nothing: less than can be seen. The offset is in the clip report.',
   },
-  'sound-no-decoder': {
+  'audio-no-decoder': {
     weight: 'hold',
-    title: 'this ffmpeg cannot decode a sound track of the clip',
+    title: 'this ffmpeg cannot decode an audio track of the clip',
     remedy:
       'Install a full build of ffmpeg, or name another one with RUSHLIGHT_FFMPEG. Otherwise the track must be converted by other means.',
   },
@@ -183,16 +183,16 @@ export const clipCodes = {
     weight: 'hold',
     title: 'the timecode in the frames of a sequence does not count with the frames',
     remedy:
-      'The camera may have dropped frames, or the files were numbered anew. Compare with the card and the camera report.',
+      'The camera may have dropped frames, or the files were numbered again. Compare with the card and the camera report.',
   },
-  'sequence-timecode-still': {
+  'sequence-timecode-static': {
     weight: 'note',
     title: 'every frame of a sequence carries the same timecode; it is not used',
     remedy: 'Nothing, unless the clip must relink by timecode: then find out why the timecode stood still.',
   },
   'stills-scene-linear': {
     weight: 'hold',
-    title: 'the frames hold scene-linear light and need a transform before anybody can look at them',
+    title: 'the frames hold scene-linear values and need a transform before anybody can look at them',
     remedy:
       'A movie of scene-linear frames without a transform would show a wrong picture. Choose a master profile for this roll, with `input` in its settings.',
   },

@@ -1,4 +1,4 @@
-/** Codes of colour: which transform brings a source to scene-linear light, and the files that describe one. */
+/** Codes of colour: which transform brings a source to scene-linear values, and the files that describe one. */
 import type { CodeEntry } from '../entry.ts';
 
 export const colourCodes = {
@@ -6,7 +6,7 @@ export const colourCodes = {
     weight: 'hold',
     title: 'a colour transform file is not understood whole',
     remedy:
-      'Nothing of such a file is left away or guessed. Write it anew as a .cube file (one table or a table with its shaper) or as a .clf file of the Common LUT Format 3.0, with the parts named above corrected, and name it again with its new SHA-256.',
+      'Nothing of such a file is left away or guessed. Write it again as a .cube file (one table or a table with its shaper) or as a .clf file of the Common LUT Format 3.0, with the parts named above corrected, and name it again with its new SHA-256.',
   },
   'colour-file-changed': {
     weight: 'hold',

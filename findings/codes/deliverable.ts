@@ -18,7 +18,7 @@ export const deliverableCodes = {
   },
   'toolchain-differs': {
     weight: 'hold',
-    title: 'a worker has other programs than the night was planned with',
+    title: 'a worker has other programs than the run was planned with',
     remedy:
       'Install the same ffmpeg and ffprobe on every machine of the farm (`rushlight doctor` shows version and build), or take that machine out, and run again.',
   },
@@ -30,9 +30,9 @@ export const deliverableCodes = {
   },
   'source-changed': {
     weight: 'hold',
-    title: 'the clip is not what intake and survey read',
+    title: 'the clip is not what verification and probe read',
     remedy:
-      'Nothing may write into a roll. Find out what did, compare the roll with its other copies, and run again: intake reads everything anew.',
+      'Nothing may write into a roll. Find out what did, compare the roll with its other copies, and run again: verification reads everything again.',
   },
 
   // Make.
@@ -112,13 +112,13 @@ export const deliverableCodes = {
     remedy:
       'Do not hand this file out: it relinks to the wrong frames. Run again; if it repeats, try another ffmpeg version.',
   },
-  'cadence-broken': {
+  'frame-spacing-broken': {
     weight: 'hold',
     title: 'frames do not follow each other at one step from zero on',
     remedy:
       'Do not hand this file out. Run again; if it repeats, look at the clip for gaps in its recording.',
   },
-  'picture-differs': {
+  'raster-differs': {
     weight: 'hold',
     title: 'raster, pixel format or orientation is not what the profile asks',
     remedy: 'Run again; if it repeats, try another ffmpeg version.',
@@ -134,10 +134,10 @@ export const deliverableCodes = {
     title: 'wrapper, codec, profile, level or frame size is not what the profile asks',
     remedy: 'Run again; if it repeats, try another ffmpeg version.',
   },
-  'sound-differs': {
+  'audio-differs': {
     weight: 'hold',
-    title: 'the sound is not what it must be',
-    remedy: "Do not hand this file out. Run again; if it repeats, look at the clip's sound tracks.",
+    title: 'the audio is not what it must be',
+    remedy: "Do not hand this file out. Run again; if it repeats, look at the clip's audio tracks.",
   },
   'does-not-decode': {
     weight: 'hold',
@@ -167,15 +167,15 @@ export const deliverableCodes = {
   // A delivery measured again.
   'delivery-empty': {
     weight: 'hold',
-    title: 'the delivery holds no roll with a verdict',
+    title: 'the delivery has no roll with a verdict',
     remedy:
-      'Name the folder that was given to --deliver. A roll without roll.json was never finished: run the night again.',
+      'Name the folder that was given to --deliver. A roll without roll.json was never finished: run again.',
   },
   'digest-differs': {
     weight: 'hold',
     title: 'a deliverable has other bytes than when it was checked',
     remedy:
-      'Do not use this file. Run again: it is made anew. Find out what wrote into the delivery, or whether the volume fails.',
+      'Do not use this file. Run again: it is made again. Find out what wrote into the delivery, or whether the volume fails.',
   },
   'file-not-listed': {
     weight: 'hold',
@@ -187,42 +187,42 @@ export const deliverableCodes = {
     weight: 'hold',
     title: 'a file of a deliverable that is a folder is not there',
     remedy:
-      'Put the file back under its name, or delete the folder and run again: it is made anew. Nothing else may write into or move things out of a delivery.',
+      'Put the file back under its name, or delete the folder and run again: it is made again. Nothing else may write into or move things out of a delivery.',
   },
   'folder-file-differs': {
     weight: 'hold',
     title: 'a file of a deliverable that is a folder has other bytes than when it was checked',
     remedy:
-      'Do not use this frame. Delete the folder and run again: it is made anew. Find out what wrote into the delivery, or whether the volume fails.',
+      'Do not use this frame. Delete the folder and run again: it is made again. Find out what wrote into the delivery, or whether the volume fails.',
   },
-  'folder-file-strange': {
+  'folder-file-unexpected': {
     weight: 'hold',
     title: "something lies in a deliverable's folder that is no part of it",
     remedy:
       'Look at it and move it away: nobody has checked it, and a finishing program would take it for a frame. Then run again.',
   },
-  'listing-absent': {
+  'checksum-list-absent': {
     weight: 'hold',
-    title: 'the listing of a deliverable that is a folder is not there',
+    title: 'the checksum list of a deliverable that is a folder is not there',
     remedy:
-      'Run again: where the folder is as it was published, its listing is written anew. Or copy the reports folder back from another copy of the delivery.',
+      'Run again: where the folder is as it was published, its checksum list is written again. Or copy the reports folder back from another copy of the delivery.',
   },
-  'listing-damaged': {
+  'checksum-list-damaged': {
     weight: 'hold',
-    title: 'the listing of a deliverable that is a folder is another one than its report names',
+    title: 'the checksum list of a deliverable that is a folder is another one than its report names',
     remedy:
-      'Run again: where the folder is as it was published, its listing is written anew. Check the volume.',
+      'Run again: where the folder is as it was published, its checksum list is written again. Check the volume.',
   },
   'report-absent': {
     weight: 'hold',
     title: 'a deliverable that roll.json lists has no report',
-    remedy: 'Run again: what has no report is made anew.',
+    remedy: 'Run again: what has no report is made again.',
   },
-  'report-disagrees': {
+  'record-mismatch': {
     weight: 'hold',
     title: 'the records of a delivery do not agree with each other',
     remedy:
-      'Somebody edited a record, or two runs wrote at once. Run again: the records are written anew from what is measured.',
+      'Somebody edited a record, or two runs wrote at once. Run again: the records are written again from what is measured.',
   },
   'verdict-differs': {
     weight: 'hold',

@@ -73,16 +73,16 @@ export const machineCodes = {
     weight: 'note',
     title: 'a volume has little room',
     remedy:
-      'Run `rushlight plan` on the shoot day: it says how much the night will write against what is free.',
+      'Run `rushlight plan` on the shoot day: it says how much the run will write against what is free.',
   },
   'machine-small': {
     weight: 'note',
-    title: 'the machine is small for a night of transcodes',
+    title: 'the machine is small for a run of transcodes',
     remedy: 'It works, one clip at a time and slowly. Close other programs, or use a larger machine.',
   },
   'demo-folder-taken': {
     weight: 'hold',
-    title: 'the folder for the demo is not a demo’s',
+    title: "the folder for the demo is not a demo's",
     remedy:
       'Give another one with --folder, or take away what is there. The demo never touches files that it did not make.',
   },

@@ -10,27 +10,27 @@ export const masterCodes = {
     title: 'a master has not exactly the frames of its clip',
     remedy: MAKE_AGAIN,
   },
-  'master-form-wrong': {
+  'master-structure-wrong': {
     weight: 'hold',
     title: 'a frame of a master is not whole, or not of its form',
     remedy: `${MAKE_AGAIN} Check the volume.`,
   },
-  'master-attributes-differ': {
+  'master-header-differs': {
     weight: 'hold',
     title: 'the header of a frame says something else than was decided',
     remedy: MAKE_AGAIN,
   },
-  'master-values-differ': {
+  'master-pixels-differ': {
     weight: 'hold',
     title: 'values of a master are not those of the source through its transform',
     remedy: MAKE_AGAIN,
   },
   'master-not-finite': {
     weight: 'hold',
-    title: 'a frame of a master holds values that are no numbers',
+    title: 'a frame of a master has values that are no numbers',
     remedy: MAKE_AGAIN,
   },
-  'master-spots-differ': {
+  'master-spot-check-differs': {
     weight: 'hold',
     title: 'a frame of a master differs from the source decoded and developed by other means',
     remedy: MAKE_AGAIN,
@@ -39,7 +39,7 @@ export const masterCodes = {
     weight: 'hold',
     title: 'the file of a colour transform is not there any more',
     remedy:
-      'Copy the reports folder back from another copy of the delivery, or run the night again with the same settings.',
+      'Copy the reports folder back from another copy of the delivery, or run again with the same settings.',
   },
   'frame-develop-failed': {
     weight: 'hold',

@@ -67,7 +67,7 @@ export const profileCodes = {
   // What a profile refuses of a clip, and what it assumes.
   'timecode-missing': {
     weight: 'hold',
-    title: 'the clip has no timecode, and the profile holds such clips',
+    title: 'the clip has no timecode, and the profile stops such clips',
     remedy:
       'Find out why the camera wrote none. To deliver all the same, use a profile with `timecode: { missing: zero }`; cuts made with it cannot be relinked by timecode.',
   },
@@ -88,7 +88,7 @@ export const profileCodes = {
     remedy:
       'Nothing: the labels agree in hours, minutes and seconds, and every frame of the deliverable has its own label (SMPTE ST 12-1 counts pairs above 30 frames a second).',
   },
-  'rate-not-offered': {
+  'rate-unsupported': {
     weight: 'hold',
     title: 'the clip has a frame rate that timecode does not count',
     remedy:
@@ -96,13 +96,13 @@ export const profileCodes = {
   },
   'interlaced-held': {
     weight: 'hold',
-    title: 'the clip is interlaced, and the profile holds such clips',
+    title: 'the clip is interlaced, and the profile stops such clips',
     remedy:
       'Use a profile with `interlaced: deinterlace`, which makes one progressive frame of each frame, or deliver this clip by hand.',
   },
   'colour-untagged': {
     weight: 'hold',
-    title: 'the clip does not say what its colours mean, and the profile holds such clips',
+    title: 'the clip does not say what its colours mean, and the profile stops such clips',
     remedy: 'Find out how the camera was set. If it is BT.709, use a profile with `untagged: bt709`.',
   },
   'colour-assumed': {
@@ -117,37 +117,37 @@ export const profileCodes = {
     remedy:
       'Use a profile with `source` in this field. A conversion of primaries or transfer is a look and is made in grading.',
   },
-  'picture-undeveloped': {
+  'raw-not-developed': {
     weight: 'hold',
     title: 'the clip is raw sensor data and must be developed first',
     remedy:
       'Choose a master profile for this roll, as grading-master-exr; movies of raw frames are made from what is graded of its masters.',
   },
-  'no-place-for-it': {
+  'not-representable': {
     weight: 'hold',
     title: 'the clip has something that the form of the profile cannot keep as it is',
     remedy:
       'Nothing is converted in an archive file. Keep the clip itself, as it was shot, in the place of one; or deliver it in a profile that converts.',
   },
-  'raster-not-offered': {
+  'raster-unsupported': {
     weight: 'hold',
     title: 'the codec of the profile cannot hold a picture of this size at this rate',
     remedy: 'Use a profile with another raster or codec for this clip.',
   },
-  'sound-length': {
+  'audio-length': {
     weight: 'hold',
-    title: 'sound and picture differ in length by more than the profile allows',
+    title: 'audio and picture differ in length by more than the profile allows',
     remedy:
-      'Play the end of the clip. If the sound is right as far as it goes, use a profile with a larger `audio: { tolerance_frames: … }`; otherwise look for another copy.',
+      'Play the end of the clip. If the audio is right as far as it goes, use a profile with a larger `audio: { tolerance_frames: … }`; otherwise look for another copy.',
   },
-  'sound-fitted': {
+  'audio-fitted': {
     weight: 'note',
-    title: 'sound was cut or filled with silence to the length of the picture',
+    title: 'audio was cut or filled with silence to the length of the picture',
     remedy: 'Nothing: within what the profile allows.',
   },
-  'sound-not-offered': {
+  'audio-unsupported': {
     weight: 'hold',
-    title: 'the sound format of the profile cannot hold this sound',
+    title: 'the audio format of the profile cannot hold this audio',
     remedy: 'Use a profile with `audio: { format: s24 }` or with `rate: 48000` for this clip.',
   },
   'name-collision': {

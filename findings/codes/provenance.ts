@@ -6,12 +6,12 @@ export const provenanceCodes = {
     weight: 'hold',
     title: 'a roll that is recorded as ready has no statement',
     remedy:
-      'Run again: the statement is written anew. Until then nothing binds the outputs to their sources.',
+      'Run again: the statement is written again. Until then nothing binds the outputs to their sources.',
   },
   'statement-damaged': {
     weight: 'hold',
     title: 'the statement of a roll cannot be read',
-    remedy: 'Run again: the statement is written anew.',
+    remedy: 'Run again: the statement is written again.',
   },
   'statement-differs': {
     weight: 'hold',
@@ -19,7 +19,7 @@ export const provenanceCodes = {
     remedy:
       'A file, a record or the statement was changed, or an older statement was put back. Do not hand the roll out; run again.',
   },
-  'statement-left': {
+  'statement-stale': {
     weight: 'hold',
     title: 'a statement lies beside a roll that is not ready',
     remedy:

@@ -41,7 +41,7 @@ export const rawCodes = {
     weight: 'hold',
     title: 'no decoder takes these raw frames',
     remedy:
-      'Install LibRaw’s programs (package libraw-bin), name its unprocessed_raw with RUSHLIGHT_UNPROCESSED_RAW, or declare a decoder in the settings.',
+      "Install LibRaw's programs (package libraw-bin), name its unprocessed_raw with RUSHLIGHT_UNPROCESSED_RAW, or declare a decoder in the settings.",
   },
   'raw-frame-undecodable': {
     weight: 'hold',
@@ -66,7 +66,7 @@ export const rawCodes = {
   },
   'decoder-differs': {
     weight: 'hold',
-    title: 'a worker has another version of a clip’s decoder than the machine that planned the night',
+    title: "a worker has another version of a clip's decoder than the machine that planned the run",
     remedy: 'Install the same program on every machine of the farm, or take that machine out, and run again.',
   },
   'decoder-failed': {
@@ -81,7 +81,7 @@ export const rawCodes = {
     remedy:
       'Choose a master profile for this roll, as grading-master-exr; movies are made from what is graded of its masters.',
   },
-  'decoder-says-too-little': {
+  'decoder-metadata-incomplete': {
     weight: 'hold',
     title: 'a declared decoder does not tell what a clip is',
     remedy:

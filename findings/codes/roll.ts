@@ -6,7 +6,7 @@ export const rollCodes = {
     weight: 'hold',
     title: 'the roll has no manifest',
     remedy:
-      'A manifest counts in the roll; and at the top of the shoot day, of a copy or of a folder that --manifests names, when it is named after the roll, lies in a folder named after it, or has paths that begin with its name. If there is none, copy the card again with checksums, or make one with `rushlight seal <roll> --to <folder>` while the card still exists, and pass the folder with --manifests. A manifest made now proves the copies equal to each other, not to the card.',
+      'A manifest counts in the roll; and at the top of the shoot day, of a copy or of a folder that --manifests names, when it is named after the roll, lies in a folder named after it, or has paths that begin with its name. If there is none, copy the card again with checksums, or make one with `rushlight manifest <roll> --to <folder>` while the card still exists, and pass the folder with --manifests. A manifest made now proves the copies equal to each other, not to the card.',
   },
   'manifest-unreadable': {
     weight: 'hold',
@@ -16,7 +16,7 @@ export const rollCodes = {
   },
   'roll-empty': {
     weight: 'hold',
-    title: 'the roll holds no clip',
+    title: 'the roll has no clip',
     remedy: 'Compare with the card. If the roll was meant to be empty, take its folder out of the shoot day.',
   },
   'manifest-line-malformed': {
@@ -86,7 +86,7 @@ export const rollCodes = {
     weight: 'hold',
     title: 'a history records that a file was not good when it was last checked',
     remedy:
-      'The copy that was checked then was bad. Find out which it was, copy the file again from the card or from a copy that holds, and check it again with the program that writes the history.',
+      'The copy that was checked then was bad. Find out which it was, copy the file again from the card or from a copy that is verified, and check it again with the program that writes the history.',
   },
   'manifest-failure-settled': {
     weight: 'note',
@@ -109,18 +109,18 @@ export const rollCodes = {
   'roll-file-absent': {
     weight: 'hold',
     title: 'a file that the manifest lists is not there',
-    remedy: 'Copy the file again from the card or from a copy that holds. Do not reformat the card.',
+    remedy: 'Copy the file again from the card or from a copy that is verified. Do not reformat the card.',
   },
   'roll-file-size-differs': {
     weight: 'hold',
     title: 'a file of the roll has another size than the manifest says',
-    remedy: 'Copy the file again from the card or from a copy that holds. Do not reformat the card.',
+    remedy: 'Copy the file again from the card or from a copy that is verified. Do not reformat the card.',
   },
   'file-checksum-differs': {
     weight: 'hold',
     title: 'a file of the roll has other bytes than the manifest says',
     remedy:
-      'Copy the file again from the card or from a copy that holds, and check the drive and cable. Do not reformat the card.',
+      'Copy the file again from the card or from a copy that is verified, and check the drive and cable. Do not reformat the card.',
   },
   'manifest-byte-order': {
     weight: 'note',
@@ -136,7 +136,7 @@ export const rollCodes = {
   },
   'file-empty': {
     weight: 'note',
-    title: 'a file of the roll holds no bytes',
+    title: 'a file of the roll has no bytes',
     remedy: 'If it should be a clip, compare with the card: the recording or the copying was cut off.',
   },
   'file-unlisted': {
@@ -148,7 +148,8 @@ export const rollCodes = {
   'file-unreadable': {
     weight: 'hold',
     title: 'a file or folder of the roll cannot be read',
-    remedy: 'Check its permissions and the drive. Copy it again from the card or from a copy that holds.',
+    remedy:
+      'Check its permissions and the drive. Copy it again from the card or from a copy that is verified.',
   },
   'file-changed-while-read': {
     weight: 'hold',
@@ -159,7 +160,7 @@ export const rollCodes = {
     weight: 'hold',
     title: 'something in the roll is neither a file nor a folder',
     remedy:
-      'A card holds no pipes, sockets or devices. Find out what put it there and take it out of the roll.',
+      'A card has no pipes, sockets or devices. Find out what put it there and take it out of the roll.',
   },
   'link-leaves-roll': {
     weight: 'hold',
@@ -174,8 +175,9 @@ export const rollCodes = {
   },
   'copy-lacks-roll': {
     weight: 'hold',
-    title: 'a copy of the day does not hold the roll',
-    remedy: 'Copy the roll to that place from the card or from a copy that holds, or name the right folder.',
+    title: 'a copy of the day does not have the roll',
+    remedy:
+      'Copy the roll to that place from the card or from a copy that is verified, or name the right folder.',
   },
   'copy-differs': {
     weight: 'hold',
@@ -203,18 +205,18 @@ export const rollCodes = {
     title: 'two folders of the shoot day are the same roll by name',
     remedy: 'Rename one of them or take it out of the shoot day. Only the first was looked at.',
   },
-  'seal-exists': {
+  'manifest-exists': {
     weight: 'hold',
-    title: 'somebody else sealed the roll there at the same time',
+    title: 'somebody else made a manifest of the roll there at the same time',
     remedy:
-      'Look at the history that stands there, and seal again: a further generation is added to it. Nothing was written over.',
+      'Look at the history that stands there, and run the command again: a further generation is added to it. Nothing was written over.',
   },
-  'seal-of-another-roll': {
+  'manifest-of-another-roll': {
     weight: 'hold',
     title: 'the history that stands there is of another roll with the same name',
     remedy: 'Name another folder with --to. Nothing was written.',
   },
-  'seal-name-unwritable': {
+  'manifest-name-unwritable': {
     weight: 'hold',
     title: 'a file name cannot be written into a manifest of this kind',
     remedy:

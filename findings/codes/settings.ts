@@ -30,9 +30,9 @@ export const settingsCodes = {
     remedy:
       'State a white balance in the settings that this file can answer for, or as-shot where the camera recorded one.',
   },
-  'master-source-not-offered': {
+  'master-source-unsupported': {
     weight: 'hold',
     title: 'a master cannot be made of such a source',
-    remedy: 'Make this clip’s master by other means, or leave the profile out for its roll.',
+    remedy: "Make this clip's master by other means, or leave the profile out for its roll.",
   },
 } as const satisfies Record<string, CodeEntry>;

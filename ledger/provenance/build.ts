@@ -11,7 +11,7 @@ export interface NamedDigest {
 }
 
 export interface Output extends NamedDigest {
-  /** It is a folder; `sha256` is of its listing (files/listing.ts). */
+  /** It is a folder; `sha256` is of its checksum list (files/checksum-list.ts). */
   readonly folder?: true;
 }
 
@@ -25,7 +25,7 @@ export interface StatementParts {
   readonly records: readonly NamedDigest[];
 }
 
-/** `dirHash`: of a folder, by in-toto's own name for the digest of such a listing (spec/v1/digest_set.md). */
+/** `dirHash`: of a folder, by in-toto's own name for the digest of such a checksum list (spec/v1/digest_set.md). */
 export type OutputDigest = { readonly sha256: string } | { readonly dirHash: string };
 
 export interface RollStatement {
@@ -36,7 +36,7 @@ export interface RollStatement {
 }
 
 export function statementOf({ verdict, facts, outputs, records }: StatementParts): RollStatement {
-  const { rushlight, recipe, tools, fingerprint } = verdict.toolchain;
+  const { rushlight, recipe, tools, digest } = verdict.toolchain;
   return {
     _type: STATEMENT_TYPE,
     subject: sorted(outputs).map(({ path, sha256, folder }) => ({
@@ -60,7 +60,7 @@ export function statementOf({ verdict, facts, outputs, records }: StatementParts
         facts: { digest: { sha256: canonicalDigest(facts.get(clip.id) ?? null) } },
       })),
       profiles: verdict.profiles.map(({ name, hash }) => ({ name, hash })),
-      toolchain: { rushlight, recipe, tools, fingerprint },
+      toolchain: { rushlight, recipe, tools, digest },
       records: named(records),
     },
   };

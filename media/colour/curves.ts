@@ -35,10 +35,10 @@ export type PublishedCurve =
   | { readonly name: Exclude<CurveName, 'logc3' | 'pq' | 'hlg'> }
   /** The curve depends on the exposure index that the camera was set to. */
   | { readonly name: 'logc3'; readonly ei: Logc3Index }
-  /** `nitsOfOne`: the luminance in cd/m² that becomes 1.0. */
-  | { readonly name: 'pq'; readonly nitsOfOne: number }
-  /** `signalOfOne`: the signal that becomes 1.0; at 1 it is the E of ITU-R BT.2100, at 0.75 the reference white of ITU-R BT.2408. */
-  | { readonly name: 'hlg'; readonly signalOfOne: number };
+  /** `nits_of_one`: the luminance in cd/m² that becomes 1.0. */
+  | { readonly name: 'pq'; readonly nits_of_one: number }
+  /** `signal_of_one`: the signal that becomes 1.0; at 1 it is the E of ITU-R BT.2100, at 0.75 the reference white of ITU-R BT.2408. */
+  | { readonly name: 'hlg'; readonly signal_of_one: number };
 
 interface Pair {
   readonly decode: (code: number) => number;
@@ -177,7 +177,7 @@ const cineon: Pair = {
     1023,
 };
 
-/** ITU-R BT.709 and BT.2020, the camera’s curve with the numbers as printed: the scene’s light, not the display’s. */
+/** ITU-R BT.709 and BT.2020, the camera's curve with the numbers as printed: the scene's light, not the display's. */
 const bt709: Pair = oddPair({
   decode: (v) => (v < 0.081 ? v / 4.5 : ((v + 0.099) / 1.099) ** (1 / 0.45)),
   encode: (l) => (l < 0.018 ? 4.5 * l : 1.099 * l ** 0.45 - 0.099),
@@ -206,29 +206,29 @@ export const PQ = {
  * The standard ends at signal 1. The formula is continued, since codes above the nominal peak exist (to 1.096 in narrow
  * range), and ends at signal 1.25, and at 10⁶ cd/m² on the way back, short of where it has a pole.
  */
-function pq(nitsOfOne: number): Pair {
+function pq(nits_of_one: number): Pair {
   const { m1, m2, c1, c2, c3 } = PQ;
   return oddPair({
     decode: (signal) => {
       const root = Math.min(signal, PQ.mostSignal) ** (1 / m2);
-      return (10000 / nitsOfOne) * (Math.max(root - c1, 0) / (c2 - c3 * root)) ** (1 / m1);
+      return (10000 / nits_of_one) * (Math.max(root - c1, 0) / (c2 - c3 * root)) ** (1 / m1);
     },
     encode: (linear) => {
-      const power = (Math.min(linear * nitsOfOne, PQ.mostNits) / 10000) ** m1;
+      const power = (Math.min(linear * nits_of_one, PQ.mostNits) / 10000) ** m1;
       return ((c1 + c2 * power) / (1 + c3 * power)) ** m2;
     },
   });
 }
 
-/** ITU-R BT.2100, the inverse of the camera’s curve: the scene’s light, no display’s rendering. */
+/** ITU-R BT.2100, the inverse of the camera's curve: the scene's light, no display's rendering. */
 export const HLG = { a: 0.17883277, b: 0.28466892, c: 0.55991073 } as const;
 const hlgLight = (signal: number): number =>
   signal <= 0.5 ? signal ** 2 / 3 : (Math.exp((signal - HLG.c) / HLG.a) + HLG.b) / 12;
-export function hlgScale(signalOfOne: number): number {
-  return 1 / hlgLight(signalOfOne);
+export function hlgScale(signal_of_one: number): number {
+  return 1 / hlgLight(signal_of_one);
 }
-function hlg(signalOfOne: number): Pair {
-  const scale = hlgScale(signalOfOne);
+function hlg(signal_of_one: number): Pair {
+  const scale = hlgScale(signal_of_one);
   return oddPair({
     decode: (signal) => hlgLight(signal) * scale,
     encode: (linear) =>
@@ -245,9 +245,9 @@ function pairOf(curve: PublishedCurve): Pair {
     case 'logc3':
       return logc3(curve.ei);
     case 'pq':
-      return pq(curve.nitsOfOne);
+      return pq(curve.nits_of_one);
     case 'hlg':
-      return hlg(curve.signalOfOne);
+      return hlg(curve.signal_of_one);
     default:
       return { linear, slog3, logc4, vlog, log3g10, acescct, acescc, cineon, bt709, bt1886, srgb }[
         curve.name

@@ -1,6 +1,6 @@
 /**
  * A transform evaluated for one pixel in double precision: the reference that kernels and masters are held against. It is
- * written from the standards’ formulas as they stand, one function a step, and shares no code with the kernels.
+ * written from the standards' formulas as they stand, one function a step, and shares no code with the kernels.
  */
 import { SMALLEST, decode, encode } from './curves.ts';
 import { type Triple, apply } from './matrix.ts';

@@ -1,4 +1,4 @@
-/** Pixel formats as bytes: where in a raw frame the samples of each component lie, by ffmpeg’s names (rawvideo, lines without padding). */
+/** Pixel formats as bytes: where in a raw frame the samples of each component lie, by ffmpeg's names (rawvideo, lines without padding). */
 
 export const components = ['y', 'cb', 'cr', 'r', 'g', 'b'] as const;
 export type Component = (typeof components)[number];
@@ -10,7 +10,7 @@ export interface Samples {
   /** From a sample to the next of its line, and from a line to the next, bytes. */
   readonly step: number;
   readonly line: number;
-  /** Of this component’s plane. */
+  /** Of this component's plane. */
   readonly width: number;
   readonly height: number;
   readonly coding: 'u8' | 'u16le' | 'u16be' | 'f32le' | 'f32be';

@@ -13,7 +13,7 @@ export interface Gamut {
   readonly green: Chromaticity;
   readonly blue: Chromaticity;
   readonly white: Chromaticity;
-  /** In which cone space this space’s publisher, or ACES for it, adapts to the white of ACES. */
+  /** In which cone space this space's publisher, or ACES for it, adapts to the white of ACES. */
   readonly adaptation: Adaptation;
 }
 
@@ -39,7 +39,7 @@ const ACES_WHITE: Chromaticity = [0.32168, 0.33767];
 /**
  * SMPTE ST 2065-1 (ap0), Academy S-2014-004 (ap1), ITU-R BT.709 and BT.2020, SMPTE EG 432-1 (p3d65), and the published
  * papers of the camera spaces. Adaptation: the transforms that the Academy publishes for each camera space; Bradford for the
- * others, as OpenColorIO’s displays do. Between ap0 and ap1 there is nothing to adapt.
+ * others, as OpenColorIO's displays do. Between ap0 and ap1 there is nothing to adapt.
  */
 export const gamuts: Readonly<Record<GamutName, Gamut>> = {
   ap0: {

@@ -16,7 +16,7 @@ interface NamedInput {
   readonly gamut: GamutName;
 }
 
-/** In the order in which people are shown them. `bt709` and `bt2020` undo the camera’s curve; `bt1886` ones take the display’s light for the scene’s. */
+/** In the order in which people are shown them. `bt709` and `bt2020` undo the camera's curve; `bt1886` ones take the display's light for the scene's. */
 export const inputNames = [
   'aces2065-1',
   'acescg',
@@ -66,7 +66,7 @@ const NAMED: Readonly<Record<InputName, NamedInput>> = {
   'linear-p3d65': { curve: 'linear', gamut: 'p3d65' },
 };
 
-/** cd/m² that become 1.0 where nothing else is said: as in OpenColorIO’s display transforms. */
+/** cd/m² that become 1.0 where nothing else is said: as in OpenColorIO's display transforms. */
 export const DEFAULT_NITS_OF_ONE = 100;
 /** HLG signal that becomes 1.0 where nothing else is said: the reference white of ITU-R BT.2408, with which a grey card at 38 % becomes 0.18. */
 export const DEFAULT_SIGNAL_OF_ONE = 0.75;
@@ -76,20 +76,20 @@ const settings = {
   /** Exposure index of the camera; `logc3` cannot be known without it. */
   ei: z.literal(logc3Indices).optional(),
   /** With a `pq` curve: the cd/m² that become 1.0. */
-  nitsOfOne: z.number().positive().max(10000).optional(),
+  nits_of_one: z.number().positive().max(10000).optional(),
   /** With the `hlg` curve: the signal that becomes 1.0. */
-  signalOfOne: z.number().positive().max(1).optional(),
+  signal_of_one: z.number().positive().max(1).optional(),
 };
 
 const usesSetting = (curve: CurveName): Record<keyof typeof settings, boolean> => ({
   ei: curve === 'logc3',
-  nitsOfOne: curve === 'pq',
-  signalOfOne: curve === 'hlg',
+  nits_of_one: curve === 'pq',
+  signal_of_one: curve === 'hlg',
 });
 
 function refuseSettings(
   curve: CurveName,
-  given: { ei?: unknown; nitsOfOne?: unknown; signalOfOne?: unknown },
+  given: { ei?: unknown; nits_of_one?: unknown; signal_of_one?: unknown },
   context: z.RefinementCtx,
 ): void {
   const uses = usesSetting(curve);
@@ -99,7 +99,7 @@ function refuseSettings(
       path: ['ei'],
       message: `logc3 needs the exposure index of the camera: one of ${logc3Indices.join(', ')}`,
     });
-  for (const name of ['ei', 'nitsOfOne', 'signalOfOne'] as const)
+  for (const name of ['ei', 'nits_of_one', 'signal_of_one'] as const)
     if (!uses[name] && given[name] !== undefined)
       context.addIssue({ code: 'custom', path: [name], message: `the curve ${curve} does not have it` });
 }
@@ -118,7 +118,7 @@ export const pairedInputSchema = z
     ...settings,
   })
   .superRefine((input, context) => refuseSettings(input.curve, input, context));
-/** `log`: parameters by the names of the Common LUT Format’s `cameraLogToLin` (without `linSideBreak`: `logToLin`), with its defaults. */
+/** `log`: parameters by the names of the Common LUT Format's `cameraLogToLin` (without `linSideBreak`: `logToLin`), with its defaults. */
 export const parameterInputSchema = z
   .strictObject({
     log: z.strictObject({
@@ -192,8 +192,8 @@ function published(
   name: CurveName,
   given: {
     readonly ei?: Logc3Index | undefined;
-    readonly nitsOfOne?: number | undefined;
-    readonly signalOfOne?: number | undefined;
+    readonly nits_of_one?: number | undefined;
+    readonly signal_of_one?: number | undefined;
   },
 ): PublishedCurve {
   switch (name) {
@@ -201,9 +201,9 @@ function published(
       if (given.ei === undefined) throw new RangeError('logc3 without its exposure index');
       return { name, ei: given.ei };
     case 'pq':
-      return { name, nitsOfOne: given.nitsOfOne ?? DEFAULT_NITS_OF_ONE };
+      return { name, nits_of_one: given.nits_of_one ?? DEFAULT_NITS_OF_ONE };
     case 'hlg':
-      return { name, signalOfOne: given.signalOfOne ?? DEFAULT_SIGNAL_OF_ONE };
+      return { name, signal_of_one: given.signal_of_one ?? DEFAULT_SIGNAL_OF_ONE };
     default:
       return { name };
   }
@@ -256,7 +256,7 @@ export function transformOf(input: InputTransform, file?: Buffer | string): Colo
   return { steps: [...colourFileSteps(input.file, bytes), ...transformOf({ name: input.gives }).steps] };
 }
 
-/** Tags of one meaning only. The matrix may be untagged or RGB’s; where it names another standard, the tags contradict each other. */
+/** Tags of one meaning only. The matrix may be untagged or RGB's; where it names another standard, the tags contradict each other. */
 const BY_TAGS: readonly {
   readonly transfer: readonly string[];
   readonly primaries: string;
@@ -286,7 +286,7 @@ const BY_TAGS: readonly {
   { transfer: ['arib-std-b67'], primaries: 'bt2020', matrix: ['bt2020nc', 'gbr', null], name: 'hlg-bt2020' },
 ];
 
-/** The named transform that a source’s tags state, null when they are silent, of more than one meaning, or contradict each other. */
+/** The named transform that a source's tags state, null when they are silent, of more than one meaning, or contradict each other. */
 export function inputOfTags({ primaries, transfer, matrix }: ColourTags): InputTransform | null {
   const found = BY_TAGS.find(
     (entry) =>

@@ -1,5 +1,5 @@
 /**
- * Pictures in a thread’s kernels: raw frames to R'G'B' codes, codes to linear AP0, AP0 to what movies and DPX hold.
+ * Pictures in a thread's kernels: raw frames to R'G'B' codes, codes to linear AP0, AP0 to what movies and DPX hold.
  *
  * Error budget, measured in test/colour/picture.test.ts against codeRgbAt and evaluate:
  * - codes: RGB formats within half of the last place of float32; Y'CbCr within 4e-7 of full scale.
@@ -119,7 +119,7 @@ const CODINGS: Readonly<Record<Samples['coding'], number>> = {
 };
 /** Four blocks of 256 float64 (media/kernels/assembly/video.ts). */
 const SCRATCH_BYTES = 4 * 256 * 8;
-/** Chroma samples before and behind every line: what filters reach, and a vector’s width. */
+/** Chroma samples before and behind every line: what filters reach, and a vector's width. */
 const MARGIN = 16;
 /** Chroma lines that a band reaches above and below its own, together: of a field, every second one (media/colour/siting.ts). */
 const REACH = 12;
@@ -171,7 +171,7 @@ export class PictureKernel {
   }
 
   /**
-   * Allocates what the plan needs, tables included. It takes memory anew every time: whoever prepares again resets the memory
+   * Allocates what the plan needs, tables included. It takes memory again every time: whoever prepares again resets the memory
    * to a mark from before. Throws RangeError when the parts of the source do not go together, or the memory ends.
    */
   prepare(plan: PicturePlan): void {
@@ -400,7 +400,7 @@ export class PictureKernel {
     this.#kernels.run(program, r, g, b, ...to, count, this.#prepared().scratch, ...limits);
   }
 
-  /** The transform of the plan, in place: the same planes, now linear AP0. No limit but float32’s own; never a value that is no number. */
+  /** The transform of the plan, in place: the same planes, now linear AP0. No limit but float32's own; never a value that is no number. */
   toAp0(planes: Planes): Planes {
     const { transform } = this.#prepared();
     if (transform === null) throw new RangeError('a plan without a transform');

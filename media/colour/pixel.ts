@@ -1,4 +1,4 @@
-/** One pixel of a raw frame as R'G'B' code values in double precision: the reference of the kernels, from the standards’ formulas. */
+/** One pixel of a raw frame as R'G'B' code values in double precision: the reference of the kernels, from the standards' formulas. */
 import { type Layout, type Samples, layoutOf } from './formats.ts';
 import { type Triple, apply } from './matrix.ts';
 import { type Siting, tapsAcross, tapsDown } from './siting.ts';
@@ -8,7 +8,7 @@ import { type Range, type YcbcrMatrix, chromaScale, lumaScale, toRgb, weightsOf 
 export interface SourcePicture {
   readonly width: number;
   readonly height: number;
-  /** ffmpeg’s name; layoutOf must know it. */
+  /** ffmpeg's name; layoutOf must know it. */
   readonly pixelFormat: string;
   /** null: RGB or grey. */
   readonly matrix: YcbcrMatrix | null;

@@ -21,7 +21,7 @@ import { straightPart } from './evaluate.ts';
 import { type Matrix, type Triple, diagonal } from './matrix.ts';
 import { type ColourTransform, type Curve, type LogParameters, type Step, noOffset } from './steps.ts';
 
-/** Puts a table into the kernels’ memory and gives its address. */
+/** Puts a table into the kernels' memory and gives its address. */
 export interface Tables {
   readonly f64: (values: Float64Array) => number;
   readonly f32: (values: Float64Array) => number;
@@ -154,10 +154,10 @@ function decoding(curve: PublishedCurve): Pieces {
       return mirrored({
         above: EVERYWHERE,
         kind: PQ_LIGHT,
-        parameters: [10000 / curve.nitsOfOne, 1 / PQ.m2, 1 / PQ.m1, PQ.mostSignal],
+        parameters: [10000 / curve.nits_of_one, 1 / PQ.m2, 1 / PQ.m1, PQ.mostSignal],
       });
     case 'hlg': {
-      const scale = hlgScale(curve.signalOfOne);
+      const scale = hlgScale(curve.signal_of_one);
       return mirrored(
         line(EVERYWHERE, 0, 0, scale / 3),
         exponential(0.5, scale / 12, Math.LOG2E / HLG.a, (-HLG.c * Math.LOG2E) / HLG.a, (scale * HLG.b) / 12),
@@ -238,10 +238,10 @@ function encoding(curve: PublishedCurve): Pieces {
       return mirrored({
         above: EVERYWHERE,
         kind: PQ_SIGNAL,
-        parameters: [curve.nitsOfOne / 10000, PQ.m1, PQ.m2, PQ.mostNits / 10000],
+        parameters: [curve.nits_of_one / 10000, PQ.m1, PQ.m2, PQ.mostNits / 10000],
       });
     case 'hlg': {
-      const scale = hlgScale(curve.signalOfOne);
+      const scale = hlgScale(curve.signal_of_one);
       return mirrored(
         power(EVERYWHERE, 1, 3 / scale, 0, 0.5, 0),
         logarithm(scale / 12, HLG.a / Math.LOG2E, 12 / scale, -HLG.b, HLG.c),

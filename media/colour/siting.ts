@@ -8,7 +8,7 @@
  * field, at the phases of that field (ISO/IEC 13818-2, figure 6-3): a quarter of a chroma line apart.
  */
 
-/** By ffprobe’s names (ITU-T H.273, figure 10, `chroma_sample_loc_type` 0 to 5). */
+/** By ffprobe's names (ITU-T H.273, figure 10, `chroma_sample_loc_type` 0 to 5). */
 export const sitings = ['left', 'center', 'topleft', 'top', 'bottomleft', 'bottom'] as const;
 export type Siting = (typeof sitings)[number];
 export const isSiting = (name: string): name is Siting => (sitings as readonly string[]).includes(name);
@@ -45,7 +45,7 @@ export function tapsAcross(siting: Siting, x: number): Taps {
 function offsetDown(siting: Siting, field: 'frame' | 'top' | 'bottom'): number {
   if (siting === 'topleft' || siting === 'top') return 0;
   if (siting === 'bottomleft' || siting === 'bottom') return 1;
-  // Between two lines of the frame: in lines of the field, nearer to the field’s own first line in the top field, to its second in the bottom one.
+  // Between two lines of the frame: in lines of the field, nearer to the field's own first line in the top field, to its second in the bottom one.
   return field === 'frame' ? 0.5 : field === 'top' ? 0.25 : 0.75;
 }
 

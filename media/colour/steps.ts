@@ -5,7 +5,7 @@
 import type { PublishedCurve } from './curves.ts';
 import type { Matrix, Triple } from './matrix.ts';
 
-/** Parameters of the Common LUT Format’s Log node (Academy S-2014-006), with every default written out. */
+/** Parameters of the Common LUT Format's Log node (Academy S-2014-006), with every default written out. */
 export interface LogParameters {
   readonly base: number;
   readonly logSideSlope: number;
@@ -18,7 +18,7 @@ export interface LogParameters {
   readonly linearSlope: number | null;
 }
 
-/** Styles of the Common LUT Format’s Exponent node. */
+/** Styles of the Common LUT Format's Exponent node. */
 export const exponentStyles = [
   'basicFwd',
   'basicRev',

@@ -6,7 +6,7 @@ export interface Weights {
   readonly blue: number;
 }
 
-/** By ffprobe’s names. Constant luminance (`bt2020c`) and other codings are no matrix of R'G'B' and are not here. */
+/** By ffprobe's names. Constant luminance (`bt2020c`) and other codings are no matrix of R'G'B' and are not here. */
 export const ycbcrMatrices = ['bt709', 'bt2020nc', 'smpte170m', 'bt470bg', 'smpte240m', 'fcc'] as const;
 export type YcbcrMatrix = (typeof ycbcrMatrices)[number];
 

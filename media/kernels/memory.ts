@@ -14,7 +14,7 @@ const MOST = 4 * 1024 * 1024 * 1024 - PAGE;
 /** Of one cache line, and a multiple of every vector. */
 const ALIGNMENT = 64;
 
-/** Frames of one thread. Views of the memory go stale when it grows: take them anew after every `allocate`. */
+/** Frames of one thread. Views of the memory go stale when it grows: take them again after every `allocate`. */
 export class KernelMemory {
   readonly memory = new WebAssembly.Memory({ initial: FIRST_FREE / PAGE, maximum: MOST / PAGE });
   #free = FIRST_FREE;

@@ -12,7 +12,7 @@ import { type ClipReaders, readersHere } from '../clip-readers.ts';
 import type { MovieForm } from './form.ts';
 import { pictureFacts, turnOf } from './picture.ts';
 import { type Headers, type StreamHeader, scan } from './scan.ts';
-import { soundFacts } from './sound.ts';
+import { audioFacts } from './audio.ts';
 import { reelOf, startTimecode } from './timecode.ts';
 
 export const probeProblems = [
@@ -48,8 +48,8 @@ export interface ProbeEvidence {
   readonly pictures: number;
   /** False: the display matrix does something else than turn by quarters. */
   readonly turnsByQuarters: boolean;
-  /** Sound streams that no decoder knows, by stream index. */
-  readonly unknownSound: readonly number[];
+  /** Audio streams that no decoder knows, by stream index. */
+  readonly unknownAudio: readonly number[];
 }
 
 export type ProbeResult =
@@ -130,8 +130,8 @@ export async function probeMovie(
   }
   const video = pictureFacts(picture, tally.picture.get(picture.index));
   if ('problem' in video) return { state: 'problem', ...video, readErrors: read.errors };
-  const sounds = headers.streams.filter((stream) => stream.codec_type === 'audio');
-  const measured = sounds.map((stream) => soundFacts(stream, tally.sound.get(stream.index), video));
+  const audioTracks = headers.streams.filter((stream) => stream.codec_type === 'audio');
+  const measured = audioTracks.map((stream) => audioFacts(stream, tally.audio.get(stream.index), video));
   const start = startTimecode(headers, picture, video.rate, form.mxfTimecodes);
   const facts: ClipFacts = {
     kind: 'movie',
@@ -159,7 +159,7 @@ export async function probeMovie(
     refusedTimecode: start.refused,
     pictures,
     turnsByQuarters: turnOf(picture) !== null,
-    unknownSound: sounds.filter((_, index) => measured[index] === null).map((stream) => stream.index),
+    unknownAudio: audioTracks.filter((_, index) => measured[index] === null).map((stream) => stream.index),
   };
   return { state: 'measured', facts, evidence };
 }

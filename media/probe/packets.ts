@@ -1,5 +1,5 @@
 /**
- * Counting packets while they are read. Memory does not grow with sound, and by 8 bytes a frame with picture.
+ * Counting packets while they are read. Memory does not grow with audio, and by 8 bytes a frame with picture.
  *
  * What counts is what is shown: an edit list or priming marks packets as discarded; they are needed to decode the
  * next ones, and are no frames of the clip. A decoder that honours the edit list gives the same number.
@@ -35,7 +35,7 @@ export interface PictureTally {
   largest: number;
 }
 
-export interface SoundTally {
+export interface AudioTally {
   packets: number;
   /** Packets that are played, wholly or in part, counted by `bytes/ticks`. */
   readonly played: Map<string, number>;
@@ -51,7 +51,7 @@ export interface SoundTally {
 
 export interface Tally {
   readonly picture: Map<number, PictureTally>;
-  readonly sound: Map<number, SoundTally>;
+  readonly audio: Map<number, AudioTally>;
   /** Furthest byte that any packet reaches in the file; 0 when positions are not said. */
   furthestByte: number;
   /** Packets that the reader itself marked as damaged. */
@@ -59,7 +59,7 @@ export interface Tally {
 }
 
 export function emptyTally(): Tally {
-  return { picture: new Map(), sound: new Map(), furthestByte: 0, marked: 0 };
+  return { picture: new Map(), audio: new Map(), furthestByte: 0, marked: 0 };
 }
 
 function countPicture(tally: PictureTally, packet: Packet, bytes: number, hidden: boolean): void {
@@ -80,7 +80,7 @@ function countPicture(tally: PictureTally, packet: Packet, bytes: number, hidden
   tally.end = tally.end === null ? end : Math.max(tally.end, end);
 }
 
-function countSound(tally: SoundTally, packet: Packet, bytes: number, hidden: boolean): void {
+function countAudio(tally: AudioTally, packet: Packet, bytes: number, hidden: boolean): void {
   tally.packets += 1;
   for (const side of packet.side_data_list ?? []) {
     tally.skip += side.skip_samples ?? 0;
@@ -124,7 +124,7 @@ export function countPacket(tally: Tally, packet: Packet): void {
     }
     countPicture(stream, packet, bytes, hidden);
   } else if (packet.codec_type === 'audio') {
-    let stream = tally.sound.get(packet.stream_index);
+    let stream = tally.audio.get(packet.stream_index);
     if (stream === undefined) {
       stream = {
         packets: 0,
@@ -135,8 +135,8 @@ export function countPacket(tally: Tally, packet: Packet): void {
         first: null,
         end: null,
       };
-      tally.sound.set(packet.stream_index, stream);
+      tally.audio.set(packet.stream_index, stream);
     }
-    countSound(stream, packet, bytes, hidden);
+    countAudio(stream, packet, bytes, hidden);
   }
 }

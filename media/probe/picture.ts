@@ -10,7 +10,7 @@ import {
   ratio,
   sameRatio,
 } from '../time/rate.ts';
-import { cadenceOf } from './cadence.ts';
+import { frameSpacingOf } from './frame-spacing.ts';
 import type { PictureTally } from './packets.ts';
 import type { StreamHeader } from './scan.ts';
 
@@ -151,7 +151,7 @@ export function pictureFacts(
     return { problem: 'no-frames', detail: `${tally?.packets ?? 0} packets, none of them shown` };
   // AVI tells the order of decoding only; its packets are one step apart all the same.
   const times = Float64Array.from(tally.untimed === 0 ? tally.presentation : tally.decode).sort();
-  const cadence = cadenceOf(times, timeBase, claimedRates(stream));
+  const frameSpacing = frameSpacingOf(times, timeBase, claimedRates(stream));
   const single =
     tally.lastDuration > 0
       ? divideRatios(
@@ -159,11 +159,11 @@ export function pictureFacts(
           ratio(BigInt(timeBase.num) * BigInt(tally.lastDuration), timeBase.den),
         )
       : null;
-  const rate = cadence.rate ?? single;
+  const rate = frameSpacing.rate ?? single;
   if (rate === null) return { problem: 'no-frames', detail: 'one frame, and neither a rate nor a duration' };
   const firstTime = times[0] ?? 0;
   const last = times[times.length - 1] ?? firstTime;
-  const step = tally.lastDuration || cadence.steps[0]?.ticks || 0;
+  const step = tally.lastDuration || frameSpacing.steps[0]?.ticks || 0;
   const endTime = tally.untimed === 0 && tally.end !== null && tally.end > last ? tally.end : last + step;
   return {
     streamIndex: stream.index,
@@ -185,8 +185,8 @@ export function pictureFacts(
     timeBase,
     firstTime,
     endTime,
-    steps: cadence.steps.map((item) => ({ ...item })),
-    rateConstant: cadence.constant,
+    steps: frameSpacing.steps.map((item) => ({ ...item })),
+    rateConstant: frameSpacing.constant,
     bytes: tally.bytes,
     smallestPacket: tally.smallest,
     largestPacket: tally.largest,

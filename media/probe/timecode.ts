@@ -1,5 +1,5 @@
 /** Start timecode and reel of a movie, with the label base that the file itself uses. */
-import { labelBase, type Rate } from '../time/rate.ts';
+import { timecodeBase, type Rate } from '../time/rate.ts';
 import { type Timecode, formatTimecode, parseTimecode } from '../time/timecode.ts';
 import type { MxfTimecode } from './mxf.ts';
 import { ratioOf } from './picture.ts';
@@ -62,7 +62,7 @@ export function startTimecode(
   }
   return read(
     container,
-    components.length > 0 ? labelBase(rate) : rate,
+    components.length > 0 ? timecodeBase(rate) : rate,
     components.length > 0 ? 'mxf' : 'header',
   );
 }

@@ -146,7 +146,7 @@ function settingFindings(
       CAMERA_FIELDS,
     ),
   ];
-  const told = differences(
+  const reported = differences(
     frames.map((frame) => frame?.camera ?? null),
     EXPOSURE_FIELDS,
   );
@@ -160,7 +160,7 @@ function settingFindings(
         file: inFolder(nameOf(item.index)),
       }),
     ),
-    ...told.map((item) =>
+    ...reported.map((item) =>
       finding('raw-exposure-varies', words(item), `${item.expected}, as in the first frame`, {
         ...subject,
         file: inFolder(nameOf(item.index)),
@@ -311,7 +311,7 @@ export async function surveyDng(
   if (TURNS[first.picture.orientation] === undefined)
     findings.push(
       finding(
-        'clip-turned-oddly',
+        'clip-rotation-unsupported',
         `Orientation ${first.picture.orientation}: mirrored`,
         'a picture that is turned by quarters, or not at all',
         subject,

@@ -93,7 +93,7 @@ export function timecodeFindings(
   if (timecode.still)
     findings.push(
       finding(
-        'sequence-timecode-still',
+        'sequence-timecode-static',
         'one label in all frames',
         'a label that counts with the frames',
         subject,

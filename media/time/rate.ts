@@ -93,7 +93,7 @@ export function isKnownRate(rate: Rate): boolean {
 }
 
 /** Frames counted in one second of timecode label: the rate rounded to a whole number. 24 for 24000/1001. */
-export function labelBase(rate: Rate): number {
+export function timecodeBase(rate: Rate): number {
   return Number(roundedDivision(BigInt(rate.num), BigInt(rate.den)));
 }
 

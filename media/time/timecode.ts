@@ -3,7 +3,7 @@
  * the label base (frames counted in one second of label) and whether labels are dropped.
  */
 import type { z } from 'zod';
-import { type Rate, labelBase } from './rate.ts';
+import { type Rate, timecodeBase } from './rate.ts';
 import type { timecodeSchema } from './schema.ts';
 
 export type Timecode = z.infer<typeof timecodeSchema>;
@@ -18,7 +18,7 @@ export function droppedLabels(base: number): number {
 
 /** True for the rates whose labels may drop: 30000/1001 and its multiples, not 30, 60, 120 themselves. */
 export function mayDrop(rate: Rate): boolean {
-  return rate.den === 1001 && droppedLabels(labelBase(rate)) > 0;
+  return rate.den === 1001 && droppedLabels(timecodeBase(rate)) > 0;
 }
 
 function requireBase(base: number): void {
@@ -48,7 +48,7 @@ const LABEL = /^(\d{2})[:;](\d{2})[:;](\d{2})([:;.,])(\d{2,3})$/;
  * beyond the base, hours at or beyond 24, drop-frame where there is none.
  */
 export function parseTimecode(label: string, at: Rate | number): Timecode {
-  const base = typeof at === 'number' ? at : labelBase(at);
+  const base = typeof at === 'number' ? at : timecodeBase(at);
   requireBase(base);
   const parts = LABEL.exec(label);
   if (parts === null)

@@ -1,8 +1,8 @@
 /** How large a master becomes: exact without compression, with it a range and an estimate, better once something was made. */
-import type { FrameForm } from './schema.ts';
+import type { FrameFormat } from './schema.ts';
 
 export interface MasterSize {
-  readonly form: FrameForm;
+  readonly format: FrameFormat;
   readonly compression: 'none' | 'zip';
   readonly width: number;
   readonly height: number;
@@ -22,9 +22,9 @@ const ZIP_LINES = 16;
 const ZIP_LEAST = 0.02;
 const ZIP_USUAL = 0.8;
 
-function plainBytes({ form, width, height }: MasterSize): number {
+function plainBytes({ format, width, height }: MasterSize): number {
   // 10 bits three to a 32-bit word.
-  if (form === 'dpx') return DPX_HEADER_BYTES + 4 * width * height;
+  if (format === 'dpx') return DPX_HEADER_BYTES + 4 * width * height;
   // Half, three channels; an offset and a head of 8 bytes for each line.
   return HEADER_BYTES + 6 * width * height + 16 * height;
 }

@@ -1,4 +1,4 @@
-/** The outcome of one clip as a master, or why there is none. Pure: facts and profile alone decide, and every reason against it is told at once. */
+/** The outcome of one clip as a master, or why there is none. Pure: facts and profile alone decide, and every reason against it is reported at once. */
 import type { ClipFacts } from '../../media/facts.ts';
 import type { Timecode } from '../../media/time/timecode.ts';
 import { fileNameOf, reelText } from '../outcome/file-name.ts';
@@ -8,36 +8,36 @@ import type { MasterDecision } from './decision.ts';
 import { about, groundOf, type MasterGround, type MasterRequest } from './ground.ts';
 import { movieMasterOf } from './movie.ts';
 import type { MasterOutcome } from './outcome.ts';
-import type { FrameForm, MasterProfile } from './schema.ts';
-import type { WayToLight } from './way.ts';
+import type { FrameFormat, MasterProfile } from './schema.ts';
+import type { Linearisation } from './linearisation.ts';
 
 const EXTENSIONS = { exr: 'exr', aces: 'exr', dpx: 'dpx' } as const;
 
 export function masterOf(request: MasterRequest): MasterDecision {
-  const { form } = request.profile;
+  const { format } = request.profile;
   const ground = groundOf(request);
-  if (form === 'rdd36') return movieMasterOf(request, ground);
+  if (format === 'rdd36') return movieMasterOf(request, ground);
   if ('findings' in ground) return { outcome: null, findings: about(request, ground.findings) };
-  return { outcome: framesOf(request, form, ground), notes: about(request, ground.notes) };
+  return { outcome: framesOf(request, format, ground), notes: about(request, ground.notes) };
 }
 
 function framesOf(
   request: MasterRequest,
-  form: FrameForm,
-  { way, size, timecode, parts }: MasterGround,
+  format: FrameFormat,
+  { linearisation, size, timecode, parts }: MasterGround,
 ): MasterOutcome {
   const { facts, profile } = request;
   const { video } = facts;
   // The folder has no extension; the names of the frames have its name before their number.
   const stem = fileNameOf(profile.file_name, parts, 'x').replace(/\.x$/, '');
-  const compression = form === 'exr' ? profile.compression : 'none';
+  const compression = format === 'exr' ? profile.compression : 'none';
   return {
     kind: 'frames',
-    form,
+    format,
     compression,
     fileName: stem,
     stem,
-    extension: EXTENSIONS[form],
+    extension: EXTENSIONS[format],
     first: firstNumber(profile, timecode, facts),
     digits: profile.numbering.digits,
     frames: video.frames,
@@ -46,9 +46,9 @@ function framesOf(
     pixelAspect: video.pixelAspect,
     timecode,
     reel: reelOf(profile.reel, request),
-    way,
-    said: saidOf(facts, profile, way),
-    ...masterBytes({ form, compression, ...size, frames: video.frames, learned: request.learned ?? null }),
+    linearisation,
+    said: saidOf(facts, profile, linearisation),
+    ...masterBytes({ format, compression, ...size, frames: video.frames, learned: request.learned ?? null }),
   };
 }
 
@@ -61,7 +61,7 @@ function firstNumber({ numbering }: MasterProfile, timecode: Timecode, facts: Cl
 function saidOf(
   { raw, interpretation }: ClipFacts,
   { header }: MasterProfile,
-  way: WayToLight,
+  linearisation: Linearisation,
 ): MasterOutcome['said'] {
   const text = (own: string, settings: string | undefined): string | null =>
     cleanedText(own === '' ? (settings ?? '') : own);
@@ -72,7 +72,7 @@ function saidOf(
     captured: exrDate(camera?.capturedAt ?? null),
     iso: camera?.iso ?? null,
     exposureSeconds: camera?.exposureSeconds ?? null,
-    whiteKelvin: way.kind === 'raw' ? way.white.kelvin : null,
+    whiteKelvin: linearisation.kind === 'raw' ? linearisation.white.kelvin : null,
     camera: cleanedText(camera?.label ?? camera?.model ?? ''),
     serial: cleanedText(camera?.serial ?? ''),
   };

@@ -1,4 +1,4 @@
-/** What every master of a clip rests on, whatever its form: the way to light, size, timecode; and every reason against it. Pure. */
+/** What every master of a clip rests on, whatever its form: the linearisation, size, timecode; and every reason against it. Pure. */
 import { type Finding, finding } from '../../findings/finding.ts';
 import { isPictureFormat, layoutOf } from '../../media/colour/formats.ts';
 import { isSiting, sitings } from '../../media/colour/siting.ts';
@@ -12,7 +12,7 @@ import { matrixBeside } from '../outcome/colour.ts';
 import { reelOfSource } from '../outcome/reel.ts';
 import { timecodeOf } from '../outcome/timecode.ts';
 import type { MasterProfile } from './schema.ts';
-import type { WayToLight } from './way.ts';
+import type { Linearisation } from './linearisation.ts';
 
 export interface MasterRequest {
   readonly day: string;
@@ -25,7 +25,7 @@ export interface MasterRequest {
 }
 
 export interface MasterGround {
-  readonly way: WayToLight;
+  readonly linearisation: Linearisation;
   readonly size: { readonly width: number; readonly height: number };
   readonly timecode: Timecode;
   /** What names are made of (profiles/outcome/file-name.ts). */
@@ -51,27 +51,29 @@ export function groundOf({
 }: MasterRequest): MasterGround | { readonly findings: readonly Finding[] } {
   const { video } = facts;
   const timecode = timecodeOf(facts.timecode, video.rate, profile.timecode);
-  const way = facts.raw === undefined ? codedWay(facts) : rawWay(facts, profile);
+  const linearisation =
+    facts.raw === undefined ? codedLinearisation(facts) : rawLinearisation(facts, profile);
   const refusals = [
     ...(video.frames > 0 ? [] : [finding('clip-no-frames', 'no frame', 'one or more')]),
     ...(earlierField(video) === null
       ? []
-      : [finding('master-source-not-offered', `interlaced, ${video.fieldOrder}`, 'progressive frames')]),
+      : [finding('master-source-unsupported', `interlaced, ${video.fieldOrder}`, 'progressive frames')]),
     ...(video.rotation === 0
       ? []
       : [
           finding(
-            'master-source-not-offered',
+            'master-source-unsupported',
             `to be turned by ${video.rotation} degrees`,
             'an upright picture',
           ),
         ]),
     ...('findings' in timecode ? timecode.findings : []),
-    ...('findings' in way ? way.findings : []),
+    ...('findings' in linearisation ? linearisation.findings : []),
   ];
-  if (refusals.length > 0 || 'findings' in timecode || 'findings' in way) return { findings: refusals };
+  if (refusals.length > 0 || 'findings' in timecode || 'findings' in linearisation)
+    return { findings: refusals };
   return {
-    way: way.way,
+    linearisation: linearisation.linearisation,
     size: sizeOf(facts),
     timecode: timecode.timecode,
     parts: {
@@ -82,7 +84,7 @@ export function groundOf({
       profile: profile.name,
       timecode: timecode.timecode,
     },
-    notes: [...timecode.notes, ...way.notes],
+    notes: [...timecode.notes, ...linearisation.notes],
   };
 }
 
@@ -98,10 +100,10 @@ function sizeOf({ raw, video }: ClipFacts): { width: number; height: number } {
 }
 
 type Way =
-  | { readonly way: WayToLight; readonly notes: readonly Finding[] }
+  | { readonly linearisation: Linearisation; readonly notes: readonly Finding[] }
   | { readonly findings: readonly Finding[] };
 
-function codedWay({ video, interpretation, declared }: ClipFacts): Way {
+function codedLinearisation({ video, interpretation, declared }: ClipFacts): Way {
   const input = interpretation?.input ?? null;
   const { colour, pixelFormat, width, height } = video;
   const findings: Finding[] = [];
@@ -114,23 +116,23 @@ function codedWay({ video, interpretation, declared }: ClipFacts): Way {
       ),
     );
   if (!isPictureFormat(pixelFormat))
-    findings.push(finding('master-source-not-offered', `pixel format ${pixelFormat}`, CODED));
+    findings.push(finding('master-source-unsupported', `pixel format ${pixelFormat}`, CODED));
   if (findings.length > 0 || input === null) return { findings };
   const { kind, bits, across, down } = layoutOf(pixelFormat, width, height);
   const range = colour.range ?? (kind === 'rgb' ? 'full' : 'limited');
-  // The matrix beside the primaries is how the picture was coded, whatever its curve is; that it was not tagged is told.
+  // The matrix beside the primaries is how the picture was coded, whatever its curve is; that it was not tagged is reported.
   const matrix = kind === 'yuv' ? (colour.matrix ?? matrixBeside(colour.primaries ?? 'bt709')) : null;
   if (matrix !== null && !isYcbcrMatrix(matrix))
     return {
       findings: [
-        finding('master-source-not-offered', `matrix ${matrix}`, `one of: ${ycbcrMatrices.join(', ')}`),
+        finding('master-source-unsupported', `matrix ${matrix}`, `one of: ${ycbcrMatrices.join(', ')}`),
       ],
     };
   const siting = across > 1 || down > 1 ? (video.chromaSiting ?? 'left') : null;
   if (siting !== null && !isSiting(siting))
     return {
       findings: [
-        finding('master-source-not-offered', `chroma at ${siting}`, `one of: ${sitings.join(', ')}`),
+        finding('master-source-unsupported', `chroma at ${siting}`, `one of: ${sitings.join(', ')}`),
       ],
     };
   const untagged = kind === 'yuv' && (colour.matrix === null || colour.range === null);
@@ -145,7 +147,7 @@ function codedWay({ video, interpretation, declared }: ClipFacts): Way {
           },
         };
   return {
-    way: { kind: 'coded', input, pixelFormat, matrix, range, siting, ...by },
+    linearisation: { kind: 'coded', input, pixelFormat, matrix, range, siting, ...by },
     notes: untagged
       ? [
           finding(
@@ -158,7 +160,7 @@ function codedWay({ video, interpretation, declared }: ClipFacts): Way {
   };
 }
 
-function rawWay({ raw, interpretation }: ClipFacts, { development }: MasterProfile): Way {
+function rawLinearisation({ raw, interpretation }: ClipFacts, { development }: MasterProfile): Way {
   if (raw === undefined) throw new RangeError('a clip without raw facts');
   const { whiteBalance, exposureStops } = interpretation?.raw ?? {
     whiteBalance: 'as-shot' as const,
@@ -183,7 +185,7 @@ function rawWay({ raw, interpretation }: ClipFacts, { development }: MasterProfi
   } = developed;
   const { name, version } = raw.decoder;
   return {
-    way: {
+    linearisation: {
       kind: 'raw',
       decoder: name,
       decoderVersion: name === OWN_DECODER ? null : version,

@@ -8,13 +8,13 @@ import { LARGEST_SIDE } from '../limits.ts';
 import { estimatedBytes } from '../outcome/bytes.ts';
 import { fileNameOf } from '../outcome/file-name.ts';
 import { reelOf } from '../outcome/reel.ts';
-import { soundOf } from '../outcome/sound.ts';
+import { audioOf } from '../outcome/audio.ts';
 import type { Outcome } from '../outcome.ts';
 import type { Profile } from '../schema.ts';
 import type { MasterDecision } from './decision.ts';
 import { about, type MasterGround, type MasterRequest } from './ground.ts';
 
-/** What a profile of movies would say of it. Sound as it is in the clip: each track, at its own rate, no bit less than 24. */
+/** What a profile of movies would say of it. Audio as it is in the clip: each track, at its own rate, no bit less than 24. */
 export const masterMovie = {
   container: 'mov',
   video: { codec: 'rdd36', quality: '4444' },
@@ -24,7 +24,7 @@ export const masterMovie = {
 
 /**
  * ACEScct of AP1 has no numbers in ITU-T H.273: primaries and transfer stay untagged, since every number that is there would be wrong. Matrix and
- * range are how the codes were made of R'G'B' (media/colour/acescct.ts), and are told.
+ * range are how the codes were made of R'G'B' (media/colour/acescct.ts), and are reported.
  */
 const COLOUR = { primaries: null, transfer: null, matrix: 'bt709', range: 'limited' } as const;
 
@@ -35,14 +35,14 @@ export function movieMasterOf(
   const { facts, profile } = request;
   const { video } = facts;
   const traits = traitsOf(masterMovie.video);
-  const sound = soundOf(facts, masterMovie);
+  const audio = audioOf(facts, masterMovie);
   const refusals = [
     ...('findings' in ground ? ground.findings : rasterFindings(ground.size, traits.smallest)),
-    ...('findings' in sound ? sound.findings : []),
+    ...('findings' in audio ? audio.findings : []),
   ];
-  if (refusals.length > 0 || 'findings' in ground || 'findings' in sound)
+  if (refusals.length > 0 || 'findings' in ground || 'findings' in audio)
     return { outcome: null, findings: about(request, refusals) };
-  const { size, timecode, way } = ground;
+  const { size, timecode, linearisation } = ground;
   const { width, height } = size;
   const square = video.pixelAspect.num === video.pixelAspect.den;
   const outcome: Outcome = {
@@ -63,18 +63,18 @@ export function movieMasterOf(
     packetBytes: null,
     timecode,
     reel: reelOf(profile.reel, request),
-    audio: sound.tracks,
+    audio: audio.tracks,
     proof: {
       framing: { scaled: { width, height }, window: { left: 0, top: 0, width, height }, covered: [] },
       basis: { matrix: COLOUR.matrix, range: COLOUR.range },
       earlierField: null,
       lines: height,
-      soundOffsets: sound.tracks.map((track) => facts.audio[track.sourceTrack]?.startOffset ?? 0),
+      audioOffsets: audio.tracks.map((track) => facts.audio[track.sourceTrack]?.startOffset ?? 0),
     },
-    way,
-    estimatedBytes: estimatedBytes(masterMovie, video, size, sound.tracks),
+    linearisation,
+    estimatedBytes: estimatedBytes(masterMovie, video, size, audio.tracks),
   };
-  return { outcome, notes: about(request, [...ground.notes, ...sound.notes]) };
+  return { outcome, notes: about(request, [...ground.notes, ...audio.notes]) };
 }
 
 function rasterFindings(
@@ -85,12 +85,12 @@ function rasterFindings(
   if (width < smallest.width || height < smallest.height)
     return [
       finding(
-        'raster-not-offered',
+        'raster-unsupported',
         size,
         `${smallest.width}x${smallest.height} or more with ${masterMovie.video.codec}`,
       ),
     ];
   return width > LARGEST_SIDE || height > LARGEST_SIDE
-    ? [finding('raster-not-offered', size, `at most ${LARGEST_SIDE} pixels a side`)]
+    ? [finding('raster-unsupported', size, `at most ${LARGEST_SIDE} pixels a side`)]
     : [];
 }

@@ -1,13 +1,13 @@
 /** How one clip must come out as a master, decided before anything runs, from facts and profile alone. */
 import { z } from 'zod';
 import { ratioSchema, timecodeSchema } from '../../media/time/schema.ts';
-import { frameForms } from './schema.ts';
-import { wayToLightSchema } from './way.ts';
+import { frameFormats } from './schema.ts';
+import { linearisationSchema } from './linearisation.ts';
 
 export const masterOutcomeSchema = z.object({
   /** A folder of frames. */
   kind: z.literal('frames'),
-  form: z.enum(frameForms),
+  format: z.enum(frameFormats),
   compression: z.enum(['none', 'zip']),
   /** The clip's folder in the profile's folder. */
   fileName: z.string(),
@@ -23,7 +23,7 @@ export const masterOutcomeSchema = z.object({
   pixelAspect: ratioSchema,
   timecode: timecodeSchema,
   reel: z.string().nullable(),
-  way: wayToLightSchema,
+  linearisation: linearisationSchema,
   /** Said in every frame; null: nothing is said. */
   said: z.object({
     owner: z.string().nullable(),

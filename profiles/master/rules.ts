@@ -11,10 +11,10 @@ const no = (path: Impossible['path'], found: string, expected: string): Impossib
 
 export function impossibleMaster(profile: MasterProfile): Impossible[] {
   const out: Impossible[] = [];
-  if (profile.compression === 'zip' && profile.form !== 'exr')
-    out.push(no(['compression'], `zip with ${profile.form}`, 'none'));
+  if (profile.compression === 'zip' && profile.format !== 'exr')
+    out.push(no(['compression'], `zip with ${profile.format}`, 'none'));
   out.push(...fileName(profile), ...reservedName(profile));
-  const { all, more } = checksOf(profile.form);
+  const { all, more } = checksOf(profile.format);
   const asked: readonly string[] = profile.checks;
   const missing = all.filter((check) => !asked.includes(check));
   out.push(
@@ -29,7 +29,7 @@ export function impossibleMaster(profile: MasterProfile): Impossible[] {
   );
   const foreign = asked.filter((check) => !all.includes(check) && !more.includes(check));
   if (foreign.length > 0)
-    out.push(no(['checks'], `${foreign.join(', ')} with ${profile.form}`, [...all, ...more].join(', ')));
+    out.push(no(['checks'], `${foreign.join(', ')} with ${profile.format}`, [...all, ...more].join(', ')));
   if (new Set(profile.checks).size !== profile.checks.length)
     out.push(no(['checks'], 'a check twice', 'every check once'));
   return out;

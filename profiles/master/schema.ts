@@ -5,48 +5,48 @@
 import { z } from 'zod';
 import { demosaicMethods } from '../../media/raw/demosaic/methods.ts';
 import { highlightPolicies } from '../../media/raw/develop/policies.ts';
-import { type CheckName, standingChecks } from '../check-names.ts';
+import { type CheckName, mandatoryChecks } from '../check-names.ts';
 
 /** Folders of frames. */
-export const frameForms = ['exr', 'aces', 'dpx'] as const;
-export type FrameForm = (typeof frameForms)[number];
+export const frameFormats = ['exr', 'aces', 'dpx'] as const;
+export type FrameFormat = (typeof frameFormats)[number];
 /** And a movie, which is made and checked as other movies are. */
-export const masterForms = [...frameForms, 'rdd36'] as const;
-export type MasterForm = (typeof masterForms)[number];
+export const masterFormats = [...frameFormats, 'rdd36'] as const;
+export type MasterFormat = (typeof masterFormats)[number];
 /** Every check of a folder of frames; none can be left out. */
 export const masterChecks = [
   'frames',
   'timecode',
-  'form',
-  'attributes',
-  'values',
-  'spots',
-  'written',
+  'structure',
+  'header',
+  'pixel-values',
+  'spot-check',
+  'write-verify',
 ] as const;
 export type MasterCheck = (typeof masterChecks)[number];
 
 /** Those of a movie that folders have under no name of their own. */
 const movieChecks = [
   'duration',
-  'cadence',
-  'picture',
+  'frame-spacing',
+  'raster',
   'colour-tags',
   'codec',
   'audio',
   'decode',
-  'trail',
+  'frame-match',
   'levels',
-  'sound-trail',
-  'payload',
+  'audio-match',
+  'bitstream',
   'reel',
 ] as const satisfies readonly CheckName[];
 
 /** What must have passed, and what may be asked besides. */
-export function checksOf(form: MasterForm): {
+export function checksOf(format: MasterFormat): {
   readonly all: readonly string[];
   readonly more: readonly string[];
 } {
-  return form === 'rdd36' ? { all: standingChecks, more: ['reel'] } : { all: masterChecks, more: [] };
+  return format === 'rdd36' ? { all: mandatoryChecks, more: ['reel'] } : { all: masterChecks, more: [] };
 }
 
 const name = z
@@ -61,14 +61,14 @@ export const masterSchema = z.strictObject({
   kind: z
     .literal('master')
     .describe(
-      'master: for grading, with pictures in scene-linear light or in its logarithm, in one of four forms',
+      'master: for grading, with pictures in scene-linear values or in its logarithm, in one of four forms',
     ),
   name: name.describe('What the profile is called on the command line and in folders'),
   summary: z.string().min(1).max(200).describe('One line for people'),
-  form: z
-    .enum(masterForms)
+  format: z
+    .enum(masterFormats)
     .describe(
-      "exr: OpenEXR, half float, ACES2065-1; aces: the same in the container of SMPTE ST 2065-4; dpx: SMPTE ST 268-1, 10 bits, ACEScct; rdd36: one MOV a clip, 4444 of SMPTE RDD 36, 10 bits, ACEScct as Y'CbCr of BT.709 in limited range, with the sound of the clip",
+      "exr: OpenEXR, half float, ACES2065-1; aces: the same in the container of SMPTE ST 2065-4; dpx: SMPTE ST 268-1, 10 bits, ACEScct; rdd36: one MOV a clip, 4444 of SMPTE RDD 36, 10 bits, ACEScct as Y'CbCr of BT.709 in limited range, with the audio of the clip",
     ),
   compression: z
     .enum(['none', 'zip'])
@@ -123,12 +123,12 @@ export const masterSchema = z.strictObject({
     .min(1)
     .max(150)
     .describe(
-      'Template of the clip’s folder and of its frames’ names before the number: {clip} {roll} {reel} {day} {profile} {timecode}. {clip} must be there',
+      "Template of the clip's folder and of its frames' names before the number: {clip} {roll} {reel} {day} {profile} {timecode}. {clip} must be there",
     ),
   checks: z
     .array(z.enum([...masterChecks, ...movieChecks]))
     .describe(
-      `Checks that must have passed: all of ${masterChecks.join(', ')}; with rdd36 all of ${standingChecks.join(', ')}, and reel where it matters`,
+      `Checks that must have passed: all of ${masterChecks.join(', ')}; with rdd36 all of ${mandatoryChecks.join(', ')}, and reel where it matters`,
     ),
 });
 export type MasterProfile = z.infer<typeof masterSchema>;

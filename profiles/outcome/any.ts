@@ -15,7 +15,7 @@ export const isMasterOutcome = (outcome: AnyOutcome): outcome is MasterOutcome =
 
 /** A master, in whatever form: it rests on the settings of the night besides its profile. */
 export const restsOnSettings = (outcome: AnyOutcome): boolean =>
-  isMasterOutcome(outcome) || outcome.way !== undefined;
+  isMasterOutcome(outcome) || outcome.linearisation !== undefined;
 
 /** Whether the same must come out; an estimate of size binds nobody. */
 export function sameDecision(one: AnyOutcome, other: AnyOutcome): boolean {

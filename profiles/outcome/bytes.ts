@@ -1,7 +1,7 @@
 /** How large a deliverable becomes: exact where the codec fixes it, otherwise an estimate on the safe side. */
 import type { VideoFacts } from '../../media/facts.ts';
 import { planesOf } from '../../media/pixel-format.ts';
-import { rdd36TargetBits, soundTraits, vc3FrameBytes } from '../codecs.ts';
+import { rdd36TargetBits, audioTraits, vc3FrameBytes } from '../codecs.ts';
 import { AAC_KILOBITS } from '../limits.ts';
 import type { Outcome } from '../outcome.ts';
 import type { Profile } from '../schema.ts';
@@ -55,14 +55,14 @@ export function estimatedBytes(
   audio: Outcome['audio'],
 ): number {
   const { frames } = video;
-  const sound = audio.reduce((sum, track) => {
-    const bytesPerSample = soundTraits(profile.audio.format, track.codec)?.bytesPerSample ?? null;
+  const audioBytes = audio.reduce((sum, track) => {
+    const bytesPerSample = audioTraits(profile.audio.format, track.codec)?.bytesPerSample ?? null;
     if (bytesPerSample !== null) return sum + track.samples * track.channels * bytesPerSample;
     return sum + Math.ceil((track.samples / track.sampleRate) * track.channels * ((1000 * AAC_KILOBITS) / 8));
   }, 0);
   return (
     pictureBytes(profile, video, raster.width, raster.height) +
-    sound +
+    audioBytes +
     frames * INDEX_PER_FRAME * (1 + audio.length) +
     WRAPPER
   );

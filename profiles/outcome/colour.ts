@@ -1,4 +1,4 @@
-/** What the colours of a clip are taken for, and what they come out as. Nothing is guessed in silence: what is assumed is told. */
+/** What the colours of a clip are taken for, and what they come out as. Nothing is guessed in silence: what is assumed is reported. */
 import { type Finding, finding } from '../../findings/finding.ts';
 import type { VideoFacts } from '../../media/facts.ts';
 import { isRgb } from '../../media/pixel-format.ts';
@@ -64,10 +64,10 @@ export interface ColourPlan {
   readonly output: FullTags;
 }
 
-function assumed(video: VideoFacts, rgb: boolean): { tags: FullTags; told: string[] } {
-  const told: string[] = [];
+function assumed(video: VideoFacts, rgb: boolean): { tags: FullTags; reported: string[] } {
+  const reported: string[] = [];
   const or = (name: string, value: string | null, otherwise: string): string => {
-    if (value === null) told.push(`${name} ${otherwise}`);
+    if (value === null) reported.push(`${name} ${otherwise}`);
     return value ?? otherwise;
   };
   const primaries = or('primaries', video.colour.primaries, 'bt709');
@@ -77,7 +77,7 @@ function assumed(video: VideoFacts, rgb: boolean): { tags: FullTags; told: strin
     : or('matrix', video.colour.matrix === 'gbr' ? null : video.colour.matrix, matrixBeside(primaries));
   // H.264, H.265 and MPEG-2 say: limited, unless the stream says full; RGB of a file is full.
   const range = video.colour.range ?? (rgb || video.pixelFormat.startsWith('yuvj') ? 'full' : 'limited');
-  return { tags: { primaries, transfer, matrix, range }, told };
+  return { tags: { primaries, transfer, matrix, range }, reported };
 }
 
 export function colourOf(
@@ -85,13 +85,13 @@ export function colourOf(
   profile: Profile,
 ): { plan: ColourPlan; notes: Finding[] } | { findings: Finding[] } {
   const rgb = isRgb(video.pixelFormat);
-  const { tags: source, told } = assumed(video, rgb);
-  if (told.length > 0 && profile.colour.untagged === 'hold') {
+  const { tags: source, reported } = assumed(video, rgb);
+  if (reported.length > 0 && profile.colour.untagged === 'hold') {
     return {
       findings: [
         finding(
           'colour-untagged',
-          `not tagged: ${told.map((item) => item.split(' ')[0]).join(', ')}`,
+          `not tagged: ${reported.map((item) => item.split(' ')[0]).join(', ')}`,
           'primaries, transfer and matrix tagged',
         ),
       ],
@@ -150,12 +150,12 @@ export function colourOf(
     range,
   };
   const notes =
-    told.length === 0
+    reported.length === 0
       ? []
       : [
           finding(
             'colour-assumed',
-            `not tagged; taken for ${told.join(', ')}`,
+            `not tagged; taken for ${reported.join(', ')}`,
             'primaries, transfer and matrix tagged',
           ),
         ];

@@ -1,4 +1,4 @@
-/** The outcome of one clip in one profile, or why there is none. Pure: facts and profile alone decide, and every reason against it is told at once. */
+/** The outcome of one clip in one profile, or why there is none. Pure: facts and profile alone decide, and every reason against it is reported at once. */
 import { type Finding, finding } from '../../findings/finding.ts';
 import { type ClipFacts, earlierField } from '../../media/facts.ts';
 import { isRgb } from '../../media/pixel-format.ts';
@@ -16,7 +16,7 @@ import { keptPictureOf } from './kept.ts';
 import { levelFor } from './level.ts';
 import { cutOf, type Raster, rasterOf } from './raster.ts';
 import { reelOf, reelOfSource } from './reel.ts';
-import { soundOf } from './sound.ts';
+import { audioOf } from './audio.ts';
 import { timecodeOf } from './timecode.ts';
 
 export interface OutcomeRequest {
@@ -40,17 +40,17 @@ function rasterFindings(raster: Raster, level: number | null, { profile, facts }
   if (raster.width < smallest.width || raster.height < smallest.height)
     out.push(
       finding(
-        'raster-not-offered',
+        'raster-unsupported',
         size,
         `${smallest.width}x${smallest.height} or more with ${profile.video.codec}`,
       ),
     );
   if (raster.width > LARGEST_SIDE || raster.height > LARGEST_SIDE)
-    out.push(finding('raster-not-offered', size, `at most ${LARGEST_SIDE} pixels a side`));
+    out.push(finding('raster-unsupported', size, `at most ${LARGEST_SIDE} pixels a side`));
   if (profile.video.codec === 'h264' && level === null)
     out.push(
       finding(
-        'raster-not-offered',
+        'raster-unsupported',
         `${size} at ${formatRatio(facts.video.rate)} frames a second`,
         'within level 6.2 of H.264, Table A-1',
       ),
@@ -58,7 +58,7 @@ function rasterFindings(raster: Raster, level: number | null, { profile, facts }
   return out;
 }
 
-/** What the picture is tagged with, and what its trail is compared by. */
+/** What the picture is tagged with, and what its fingerprints are compared by. */
 interface Picture {
   /** As ffprobe reads it back. */
   readonly pixelFormat: string;
@@ -125,14 +125,14 @@ export function outcomeOf(request: OutcomeRequest): OutcomeDecision {
 
   const timecode = timecodeOf(facts.timecode, video.rate, profile.timecode);
   const picture = pictureOf(video, profile);
-  const sound = soundOf(facts, profile);
+  const audio = audioOf(facts, profile);
   const raster = rasterOf(video, profile.raster);
   const level = profile.video.codec === 'h264' ? levelFor(raster.width, raster.height, video.rate) : null;
   const interlaced = earlierField(video) !== null;
   const refusals = [
     ...(video.frames > 0 ? [] : [finding('clip-no-frames', 'no frame', 'one or more')]),
     ...(video.pixelFormat.startsWith('bayer')
-      ? [finding('picture-undeveloped', `pixel format ${video.pixelFormat}`, 'a developed picture')]
+      ? [finding('raw-not-developed', `pixel format ${video.pixelFormat}`, 'a developed picture')]
       : []),
     ...(/f(16|32)(le|be)?$/.test(video.pixelFormat)
       ? [
@@ -148,10 +148,10 @@ export function outcomeOf(request: OutcomeRequest): OutcomeDecision {
       : []),
     ...('findings' in timecode ? timecode.findings : []),
     ...('findings' in picture ? picture.findings : []),
-    ...('findings' in sound ? sound.findings : []),
+    ...('findings' in audio ? audio.findings : []),
     ...rasterFindings(raster, level, request),
   ];
-  if (refusals.length > 0 || 'findings' in timecode || 'findings' in picture || 'findings' in sound)
+  if (refusals.length > 0 || 'findings' in timecode || 'findings' in picture || 'findings' in audio)
     return { outcome: null, findings: refusals.map(about) };
 
   const parts = {
@@ -180,7 +180,7 @@ export function outcomeOf(request: OutcomeRequest): OutcomeDecision {
     packetBytes: vc3FrameBytes(profile.video, raster.width, raster.height),
     timecode: timecode.timecode,
     reel: reelOf(profile.reel, request),
-    audio: sound.tracks,
+    audio: audio.tracks,
     proof: {
       framing: {
         scaled: raster.scaled,
@@ -191,9 +191,9 @@ export function outcomeOf(request: OutcomeRequest): OutcomeDecision {
       earlierField: earlierField(video),
       ...(traits.lossless ? { kept: true } : {}),
       lines: video.rotation === 90 || video.rotation === 270 ? video.width : video.height,
-      soundOffsets: sound.tracks.map((track) => facts.audio[track.sourceTrack]?.startOffset ?? 0),
+      audioOffsets: audio.tracks.map((track) => facts.audio[track.sourceTrack]?.startOffset ?? 0),
     },
-    estimatedBytes: estimatedBytes(profile, video, raster, sound.tracks),
+    estimatedBytes: estimatedBytes(profile, video, raster, audio.tracks),
   };
-  return { outcome, notes: [...timecode.notes, ...picture.notes, ...sound.notes].map(about) };
+  return { outcome, notes: [...timecode.notes, ...picture.notes, ...audio.notes].map(about) };
 }

@@ -5,7 +5,7 @@ import type { ColourTags } from '../../media/colour/tags.ts';
 import { isRgb } from '../../media/pixel-format.ts';
 import { isMatrix } from '../../proof/levels.ts';
 import { rgbBasis } from '../../proof/tap.ts';
-import { keptPixelFormats, type KeptPixels, keptPixels } from '../kept-pixels.ts';
+import { keptPixelFormats, type KeptPixels, keptPixels } from '../lossless-pixel-formats.ts';
 import type { Profile } from '../schema.ts';
 import { knownPrimaries, knownTransfers } from './colour.ts';
 import { slicesOf } from './slices.ts';
@@ -31,7 +31,7 @@ export interface KeptPicture {
   readonly pixels: KeptPixels;
   readonly slices: number;
   readonly colour: ColourTags;
-  /** What the trails of both are taken for: the same of both, and never a claim about the picture. */
+  /** What the fingerprints of both are taken for: the same of both, and never a claim about the picture. */
   readonly basis: { readonly matrix: string; readonly range: 'limited' | 'full' };
   readonly fieldOrder: FieldOrder;
 }
@@ -50,7 +50,7 @@ function foreignTags({ primaries, transfer, matrix }: ColourTags): Finding[] {
   return known
     .filter(([, value, list]) => value !== null && !list.includes(value))
     .map(([name, value, list]) =>
-      finding('no-place-for-it', `${name} ${value}`, `untagged, or one of: ${list.join(', ')}`),
+      finding('not-representable', `${name} ${value}`, `untagged, or one of: ${list.join(', ')}`),
     );
 }
 
@@ -65,7 +65,7 @@ export function keptPictureOf(
       ? []
       : [
           finding(
-            'no-place-for-it',
+            'not-representable',
             `a picture to be turned by ${video.rotation} degrees`,
             'a picture that stands upright as it is coded',
           ),
@@ -75,7 +75,7 @@ export function keptPictureOf(
   if (pixels === null)
     findings.push(
       finding(
-        'no-place-for-it',
+        'not-representable',
         `pixel format ${video.pixelFormat}`,
         `one of: ${keptPixelFormats.join(', ')}`,
       ),
@@ -84,7 +84,7 @@ export function keptPictureOf(
   if (slices === null)
     findings.push(
       finding(
-        'raster-not-offered',
+        'raster-unsupported',
         `${video.width}x${video.height} of ${video.pixelFormat}`,
         'a picture that FFV1 can cut into slices',
       ),

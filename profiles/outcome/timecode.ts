@@ -1,6 +1,6 @@
 /** Start timecode of a deliverable: that of the source, in the counting of the source's rate. */
 import { type Finding, finding } from '../../findings/finding.ts';
-import { type Rate, formatRatio, isKnownRate, labelBase } from '../../media/time/rate.ts';
+import { type Rate, formatRatio, isKnownRate, timecodeBase } from '../../media/time/rate.ts';
 import { framesPerDay, mayDrop, type Timecode } from '../../media/time/timecode.ts';
 import type { Profile } from '../schema.ts';
 
@@ -16,13 +16,13 @@ export function timecodeOf(
     return {
       findings: [
         finding(
-          'rate-not-offered',
+          'rate-unsupported',
           `${formatRatio(rate)} frames a second`,
           'a rate of SMPTE ST 12-1 or ST 12-3',
         ),
       ],
     };
-  const base = labelBase(rate);
+  const base = timecodeBase(rate);
   if (source === null) {
     if (policy.missing === 'hold')
       return { findings: [finding('timecode-missing', 'no timecode', 'a start timecode')] };

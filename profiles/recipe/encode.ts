@@ -1,10 +1,10 @@
-/** Options of one output file: picture codec, sound, timecode, container. */
+/** Options of one output file: picture codec, audio, timecode, container. */
 import type { AudioFacts, ClipFacts } from '../../media/facts.ts';
-import { PAYLOAD_HASH, payloadFilters } from '../../proof/payload.ts';
+import { PAYLOAD_HASH, bitstreamFilters } from '../../proof/bitstream.ts';
 import { roundedDivision, safeNumber } from '../../media/time/rate.ts';
 import { formatTimecode } from '../../media/time/timecode.ts';
 import { encoderProfile, traitsOf } from '../codecs.ts';
-import { keptPixels } from '../kept-pixels.ts';
+import { keptPixels } from '../lossless-pixel-formats.ts';
 import { AAC_KILOBITS } from '../limits.ts';
 import type { Outcome } from '../outcome.ts';
 import type { Profile } from '../schema.ts';
@@ -15,7 +15,7 @@ const X264_THREADS = 4;
 
 /**
  * Version 3; range coder, which depths above 8 need in any case; one frame a group, so that each stands by itself; a checksum in each slice.
- * The small set of contexts: with contexts that begin anew in every slice of every frame the large one learns less than it costs (3 % larger at
+ * The small set of contexts: with contexts that begin again in every slice of every frame the large one learns less than it costs (3 % larger at
  * 1080p with grain, measured). Slices are counted here and coded each by itself, so that bytes do not depend on threads.
  */
 function ffv1Options(pixelFormat: string, slices: number, threads: number): string[] {
@@ -82,9 +82,9 @@ function pictureOptions(facts: ClipFacts, profile: EncodedAs, outcome: Outcome, 
 
 /**
  * Moved to start with the picture, resampled, then exactly as many samples as the picture lasts. Samples are numbered
- * anew: what the source's own times say was measured by the survey. Every conversion is said, since none comes by itself.
+ * again: what the source's own times say was measured by the survey. Every conversion is said, since none comes by itself.
  */
-function soundFilter(source: AudioFacts, track: Outcome['audio'][number]): string {
+function audioFilter(source: AudioFacts, track: Outcome['audio'][number]): string {
   const { startOffset: offset } = source;
   const start =
     offset > 0
@@ -101,15 +101,15 @@ function soundFilter(source: AudioFacts, track: Outcome['audio'][number]): strin
   ].join(',');
 }
 
-function soundOptions(facts: ClipFacts, outcome: Outcome): string[] {
+function audioOptions(facts: ClipFacts, outcome: Outcome): string[] {
   if (outcome.audio.length === 0) return ['-an'];
   const options: string[] = [];
   outcome.audio.forEach((track, index) => {
     const source = facts.audio[track.sourceTrack];
     if (source === undefined)
-      throw new RangeError(`sound track ${track.sourceTrack} is not among the source facts`);
+      throw new RangeError(`audio track ${track.sourceTrack} is not among the source facts`);
     // What keeps every sample lets every sample by.
-    const filter = outcome.exact === undefined ? soundFilter(source, track) : 'asetpts=N/SR/TB';
+    const filter = outcome.exact === undefined ? audioFilter(source, track) : 'asetpts=N/SR/TB';
     options.push(
       '-map',
       `0:${source.streamIndex}`,
@@ -145,12 +145,12 @@ function formOptions({ container, rate: { num } }: Outcome): string[] {
 /** The file, and beside it, on a pipe, a hash of what left the encoders: what lies in the file later can be held against it. */
 export function encodeTarget(outcome: Outcome, path: string, pipe: number): string {
   const file = [...formOptions(outcome), 'fflags=+bitexact'];
-  const payload = [
+  const bitstream = [
     'f=streamhash',
     `hash=${PAYLOAD_HASH}`,
-    ...(outcome.codec === 'h264' ? [`bsfs/v=${payloadFilters.h264.ofEncoder}`] : []),
+    ...(outcome.codec === 'h264' ? [`bsfs/v=${bitstreamFilters.h264.ofEncoder}`] : []),
   ];
-  return `[${file.join(':')}]${teeFile(path)}|[${payload.join(':')}]pipe:${pipe}`;
+  return `[${file.join(':')}]${teeFile(path)}|[${bitstream.join(':')}]pipe:${pipe}`;
 }
 
 export function encodeOptions(
@@ -167,7 +167,7 @@ export function encodeOptions(
     '-fps_mode',
     'passthrough',
     ...pictureOptions(facts, profile, outcome, threads),
-    ...soundOptions(facts, outcome),
+    ...audioOptions(facts, outcome),
     '-map_metadata',
     '-1',
     '-map_chapters',

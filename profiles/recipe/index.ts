@@ -22,7 +22,7 @@ export interface RecipeRequest {
   readonly words: { readonly clip: string; readonly roll: string };
   /** A private folder for text that is drawn into the picture. */
   readonly textFolder: string;
-  /** What is made elsewhere of the same decode: its sound is proved by what this one hears. */
+  /** What is made elsewhere of the same decode: its audio is proved by what this one hears. */
   readonly besides?: readonly Outcome[];
   /** Every decoded frame as it is, on a pipe of its own: masters are made of it. */
   readonly frames?: boolean;
@@ -82,7 +82,7 @@ export function recipeOf({
     decoded,
     ...witness.chains,
     ...shared,
-    ...ways.map((way, index) => `[in${index}]${way.filters.join(',')}[out${index}]`),
+    ...ways.map((linearisation, index) => `[in${index}]${linearisation.filters.join(',')}[out${index}]`),
   ].join(';');
   return {
     // A conversion that nobody asked for is an error, not a filter put in behind our back.
@@ -110,11 +110,11 @@ export function recipeOf({
         : []),
     ]),
     pipes: [
-      ...deliverables.map((_, deliverable): Pipe => ({ kind: 'payload', deliverable })),
+      ...deliverables.map((_, deliverable): Pipe => ({ kind: 'bitstream', deliverable })),
       ...witness.pipes,
       ...(frames ? [{ kind: 'frames' } as const] : []),
     ],
-    textFiles: ways.flatMap((way) => way.files),
+    textFiles: ways.flatMap((linearisation) => linearisation.files),
   };
 }
 

@@ -1,4 +1,4 @@
-/** The recipe of a movie for grading: an encoder that is fed with finished pictures, and takes the sound from the clip itself. */
+/** The recipe of a movie for grading: an encoder that is fed with finished pictures, and takes the audio from the clip itself. */
 import type { ClipFacts } from '../../media/facts.ts';
 import { formatRatio } from '../../media/time/rate.ts';
 import { FIRST_PIPE } from '../../process/run.ts';
@@ -8,17 +8,17 @@ import { composeOutputs } from './compose.ts';
 import { encodeOptions, encodeTarget } from './encode.ts';
 import { sharedFilters, tagFilter, WITNESS } from './picture.ts';
 
-export interface FedRecipe {
+export interface MasterMovieRecipe {
   /** Options before the inputs. */
   readonly inputOptions: readonly string[];
-  /** Behind the clip where its sound is wanted, else the only input; frames of planes Y', Cb, Cr, 16-bit words, little-endian. */
+  /** Behind the clip where its audio is wanted, else the only input; frames of planes Y', Cb, Cr, 16-bit words, little-endian. */
   readonly framesInput: readonly string[];
   readonly filterGraph: string;
   readonly outputArguments: readonly string[];
 }
 
-/** The payload's hash is told on FIRST_PIPE; the frames are read from the pipe behind it. */
-export function fedRecipe({
+/** The bitstream's hash is reported on FIRST_PIPE; the frames are read from the pipe behind it. */
+export function masterMovieRecipe({
   facts,
   outcome,
   path,
@@ -28,7 +28,7 @@ export function fedRecipe({
   readonly outcome: Outcome;
   readonly path: string;
   readonly threads: number;
-}): FedRecipe {
+}): MasterMovieRecipe {
   const { width, height, rate, pixelAspect = { num: 1, den: 1 } } = outcome;
   const frames = outcome.audio.length === 0 ? 0 : 1;
   const { num, den } = pixelAspect;

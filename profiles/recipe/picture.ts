@@ -4,7 +4,7 @@ import { isRgb } from '../../media/pixel-format.ts';
 import { formatRatio } from '../../media/time/rate.ts';
 import { colourOf } from '../outcome/colour.ts';
 import { cutOf, rasterOf } from '../outcome/raster.ts';
-import { keptPixels } from '../kept-pixels.ts';
+import { keptPixels } from '../lossless-pixel-formats.ts';
 import type { Outcome } from '../outcome.ts';
 import type { Profile } from '../schema.ts';
 
@@ -19,7 +19,7 @@ const scalerMatrix = (name: string): string => scalerMatrices[name] ?? name;
 /** The same picture on every machine and for every number of threads: no shortcut that depends on the processor. */
 const SCALE_FLAGS = 'bicubic+accurate_rnd+full_chroma_int+full_chroma_inp+bitexact';
 
-/** Straight behind the decoder: time and size of every decoded frame on stderr (level info), before anything could drop, repeat or scale one. The trail is taken here. */
+/** Straight behind the decoder: time and size of every decoded frame on stderr (level info), before anything could drop, repeat or scale one. The fingerprints are taken here. */
 export const WITNESS = 'showinfo=checksum=0';
 
 /**

@@ -1,21 +1,21 @@
-/** What the one decode tells besides the deliverables: the trail of the source, on pipes. */
+/** What the one decode tells besides the deliverables: the fingerprints of the source, on pipes. */
 import { type ClipFacts, earlierField } from '../../media/facts.ts';
-import { payloadOptions, sourceStreams } from '../../proof/payload.ts';
-import { exactTap, pictureHashes, soundHash } from '../../proof/exact.ts';
-import { pictureTap, rawPictures, rawSound } from '../../proof/tap.ts';
+import { bitstreamOptions, sourceStreams } from '../../proof/bitstream.ts';
+import { exactTap, pictureHashes, audioHash } from '../../proof/exact.ts';
+import { pictureTap, rawPictures, rawAudio } from '../../proof/tap.ts';
 import type { Outcome } from '../outcome.ts';
 import type { ComposedOutput } from './compose.ts';
 
 /** What comes out of each pipe, in the order of their numbers. `track`, `deliverable`: index among the source's tracks, the recipe's deliverables. */
 export type Pipe =
   | { readonly kind: 'exact'; readonly pixelFormat: string }
-  | { readonly kind: 'exact-sound'; readonly track: number }
+  | { readonly kind: 'exact-audio'; readonly track: number }
   | { readonly kind: 'frames' }
-  | { readonly kind: 'payload'; readonly deliverable: number }
+  | { readonly kind: 'bitstream'; readonly deliverable: number }
   | { readonly kind: 'source' }
   | { readonly kind: 'luma' }
   | { readonly kind: 'colour' }
-  | { readonly kind: 'sound'; readonly track: number };
+  | { readonly kind: 'audio'; readonly track: number };
 
 export interface Witness {
   /** Pads behind the decoder that the chains begin at. */
@@ -33,7 +33,7 @@ function tracksOf(outcomes: readonly Outcome[]): number[] {
 }
 
 export function witnessOf(facts: ClipFacts, outcomes: readonly Outcome[], firstPipe: number): Witness {
-  const tap = pictureTap('trail', {
+  const tap = pictureTap('fingerprints', {
     pixelFormat: facts.video.pixelFormat,
     size: facts.video,
     earlierField: earlierField(facts.video),
@@ -41,9 +41,10 @@ export function witnessOf(facts: ClipFacts, outcomes: readonly Outcome[], firstP
   });
   // All that keep every sample keep the same ones.
   const kept = outcomes.find((outcome) => outcome.exact !== undefined);
-  const exact = kept?.exact === undefined ? null : { pixelFormat: kept.exact.comparedIn, sounds: kept.audio };
+  const exact =
+    kept?.exact === undefined ? null : { pixelFormat: kept.exact.comparedIn, audioTracks: kept.audio };
   const wanted: { pipe: Pipe; options: string[] }[] = [
-    { pipe: { kind: 'source' }, options: payloadOptions(sourceStreams(facts)) },
+    { pipe: { kind: 'source' }, options: bitstreamOptions(sourceStreams(facts)) },
     { pipe: { kind: 'luma' }, options: rawPictures('luma') },
     ...(tap.hasColour ? [{ pipe: { kind: 'colour' } as const, options: rawPictures('colour') }] : []),
     ...(exact === null
@@ -54,17 +55,17 @@ export function witnessOf(facts: ClipFacts, outcomes: readonly Outcome[], firstP
             options: pictureHashes('exact-samples'),
           },
         ]),
-    ...(exact?.sounds ?? []).map(({ sourceTrack, codec }) => ({
-      pipe: { kind: 'exact-sound', track: sourceTrack } as const,
-      options: soundHash(`0:${facts.audio[sourceTrack]?.streamIndex}`, codec),
+    ...(exact?.audioTracks ?? []).map(({ sourceTrack, codec }) => ({
+      pipe: { kind: 'exact-audio', track: sourceTrack } as const,
+      options: audioHash(`0:${facts.audio[sourceTrack]?.streamIndex}`, codec),
     })),
     ...tracksOf(outcomes).map((track) => ({
-      pipe: { kind: 'sound', track } as const,
-      options: rawSound(`0:${facts.audio[track]?.streamIndex}`),
+      pipe: { kind: 'audio', track } as const,
+      options: rawAudio(`0:${facts.audio[track]?.streamIndex}`),
     })),
   ];
   return {
-    taken: ['trail', ...(exact === null ? [] : ['exact'])],
+    taken: ['fingerprints', ...(exact === null ? [] : ['exact'])],
     chains: [
       ...tap.chains,
       ...(exact === null

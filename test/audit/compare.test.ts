@@ -21,8 +21,9 @@ function goodRecords(): RollRecords {
   });
 }
 
-const told = (list: readonly { readonly found: string; readonly expected: string }[]): [string, string][] =>
-  list.map((item) => [item.found, item.expected]);
+const reported = (
+  list: readonly { readonly found: string; readonly expected: string }[],
+): [string, string][] => list.map((item) => [item.found, item.expected]);
 
 describe('roll.json and clip reports against the deliverable reports', () => {
   test('say nothing else when nobody touched them, whenever it was decided', () => {
@@ -71,74 +72,77 @@ describe('roll.json and clip reports against the deliverable reports', () => {
   ])('%s', (_, change, line) => {
     const records = goodRecords();
     change(records);
-    expect(told(againstReports(records))).toContainEqual(line);
+    expect(reported(againstReports(records))).toContainEqual(line);
   });
 });
 
 describe('a second measurement', () => {
-  const others: Toolchain = { ...toolchain, fingerprint: 'fingerprint-of-others' };
+  const others: Toolchain = { ...toolchain, digest: 'fingerprint-of-others' };
 
-  function measured(change: (again: { checks: CheckResult[]; facts: Remeasured['facts'] }) => void): {
+  function measured(change: (remeasured: { checks: CheckResult[]; facts: Remeasured['facts'] }) => void): {
     records: RollRecords;
     onDisk: Map<string, DeliverableOnDisk>;
   } {
     const records = goodRecords();
     const disk = records.onDisk.get('A001C001/cut') as DeliverableOnDisk;
-    const again = structuredClone({ checks: disk.report?.checks ?? [], facts });
-    change(again);
+    const remeasured = structuredClone({ checks: disk.report?.checks ?? [], facts });
+    change(remeasured);
     return {
       records,
       onDisk: new Map([
         ...records.onDisk,
-        ['A001C001/cut', { ...disk, again: { xxh128: 'aa', sha256: 'bb', findings: [], ...again } }],
+        [
+          'A001C001/cut',
+          { ...disk, remeasured: { xxh128: 'aa', sha256: 'bb', findings: [], ...remeasured } },
+        ],
       ]),
     };
   }
-  const first = (again: { checks: CheckResult[] }): CheckResult => again.checks[0] as CheckResult;
+  const first = (remeasured: { checks: CheckResult[] }): CheckResult => remeasured.checks[0] as CheckResult;
 
   test.each<[string, Toolchain, Parameters<typeof measured>[0], [string, string][]]>([
     ['that is the same', toolchain, () => undefined, []],
     [
       'that measures something else by the same tools',
       toolchain,
-      (again) => void (first(again).measured = 'n'),
+      (remeasured) => void (first(remeasured).measured = 'n'),
       [['deliverable report: checks[frames].measured m', 'checks[frames].measured n']],
     ],
     [
       'that says it otherwise by other tools',
       others,
-      (again) => {
-        first(again).measured = 'n';
-        first(again).tool = 'ffprobe 8';
+      (remeasured) => {
+        first(remeasured).measured = 'n';
+        first(remeasured).tool = 'ffprobe 8';
       },
       [],
     ],
     [
       'that fails by other tools',
       others,
-      (again) => void (first(again).outcome = 'failed'),
+      (remeasured) => void (first(remeasured).status = 'failed'),
       [['deliverable report: checks[frames].outcome passed', 'checks[frames].outcome failed']],
     ],
     [
       'with other facts by the same tools',
       toolchain,
-      (again) => void (again.facts = { ...facts, reel: 'A001' }),
+      (remeasured) => void (remeasured.facts = { ...facts, reel: 'A001' }),
       [['deliverable report: facts.reel null', 'facts.reel A001']],
     ],
     [
       'with other facts by other tools',
       others,
-      (again) => void (again.facts = { ...facts, reel: 'A001' }),
+      (remeasured) => void (remeasured.facts = { ...facts, reel: 'A001' }),
       [],
     ],
     [
       'of another version of this program',
       { ...toolchain, rushlight: '9.9.9' },
-      (again) => void (first(again).measured = 'n'),
+      (remeasured) => void (first(remeasured).measured = 'n'),
       [],
     ],
   ])('%s', (_, tools, change, lines) => {
     const { records, onDisk } = measured(change);
-    expect(told(againstMeasurement(records, onDisk, tools))).toEqual(lines);
+    expect(reported(againstMeasurement(records, onDisk, tools))).toEqual(lines);
   });
 });

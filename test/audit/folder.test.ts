@@ -1,11 +1,11 @@
-/** A folder measured again from its bytes: every way of touching it is told with the frame's name. */
+/** A folder measured again from its bytes: every way of touching it is reported with the frame's name. */
 import { copyFileSync, mkdirSync, readFileSync, renameSync, rmSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { describe, expect, test } from 'vitest';
-import { strangers } from '../../coordinator/audit/strangers.ts';
+import { unlistedFiles } from '../../coordinator/audit/unlisted-files.ts';
 import { decideRoll } from '../../coordinator/gate/decide.ts';
 import { readDeliverable } from '../../coordinator/gate/disk.ts';
-import { listedFiles, measuredFolder } from '../../ledger/listing.ts';
+import { listedFiles, measuredFolder } from '../../ledger/checksum-list.ts';
 import { digestOfFolder } from '../../files/folder-digest.ts';
 import { frameName } from '../support/frames.ts';
 import { type PublishedFolder, publishedFolder } from '../support/published-folder.ts';
@@ -14,11 +14,11 @@ import { goodWorld } from '../support/world.ts';
 /** As coordinator/audit/measure.ts gives it to the gate: what lies there, with what was measured of its bytes. */
 async function audited({ delivery, folder, report }: PublishedFolder): Promise<{
   world: ReturnType<typeof goodWorld>;
-  told: [string, string | undefined, string, string][];
+  reported: [string, string | undefined, string, string][];
 }> {
   const disk = await readDeliverable(delivery, 'A001C001', 'cut');
   const digest = await digestOfFolder(folder);
-  const again = {
+  const remeasured = {
     xxh128: digest.xxh128,
     sha256: digest.sha256,
     facts: report.facts,
@@ -28,12 +28,15 @@ async function audited({ delivery, folder, report }: PublishedFolder): Promise<{
   const world = goodWorld();
   world.disk.set('A001C001/cut', {
     ...disk,
-    again,
+    remeasured,
     folder: measuredFolder(digest, await listedFiles(report, delivery)),
   });
   const { verdict } = decideRoll(world.input);
   expect(verdict.verdict).toBe(verdict.findings.length === 0 ? 'ready' : 'held');
-  return { world, told: verdict.findings.map((item) => [item.code, item.file, item.found, item.expected]) };
+  return {
+    world,
+    reported: verdict.findings.map((item) => [item.code, item.file, item.found, item.expected]),
+  };
 }
 
 const second = frameName(86_401);
@@ -41,7 +44,7 @@ const third = frameName(86_402);
 const at = (name: string): string => `cut/A001C001/${name}`;
 
 test('untouched, it is ready', async () => {
-  expect((await audited(await publishedFolder())).told).toEqual([]);
+  expect((await audited(await publishedFolder())).reported).toEqual([]);
 });
 
 describe('touched', () => {
@@ -74,7 +77,7 @@ describe('touched', () => {
       (folder) => renameSync(join(folder, second), join(folder, 'final.exr')),
       [
         ['folder-file-absent', at(second), 'its bytes stand under the name final.exr'],
-        ['folder-file-strange', at('final.exr'), `the bytes of ${second}`],
+        ['folder-file-unexpected', at('final.exr'), `the bytes of ${second}`],
       ],
     ],
     [
@@ -82,28 +85,28 @@ describe('touched', () => {
       (folder) => renameSync(join(folder, second), join(folder, frameName(86_404))),
       [
         ['folder-file-absent', at(second), `its bytes stand under the name ${frameName(86_404)}`],
-        ['folder-file-strange', at(frameName(86_404)), `the bytes of ${second}`],
+        ['folder-file-unexpected', at(frameName(86_404)), `the bytes of ${second}`],
       ],
     ],
     [
       'a frame added',
       (folder) => writeFileSync(join(folder, frameName(86_404)), 'an encore'),
-      [['folder-file-strange', at(frameName(86_404)), 'a file']],
+      [['folder-file-unexpected', at(frameName(86_404)), 'a file']],
     ],
     [
       'a copy of a frame added',
       (folder) => copyFileSync(join(folder, second), join(folder, 'copy of it.exr')),
-      [['folder-file-strange', at('copy of it.exr'), `the bytes of ${second}`]],
+      [['folder-file-unexpected', at('copy of it.exr'), `the bytes of ${second}`]],
     ],
     [
       'a hidden file added',
       (folder) => writeFileSync(join(folder, '._second'), ''),
-      [['folder-file-strange', at('._second'), 'a hidden file']],
+      [['folder-file-unexpected', at('._second'), 'a hidden file']],
     ],
     [
       'a folder added',
       (folder) => mkdirSync(join(folder, 'older')),
-      [['folder-file-strange', at('older'), 'a folder']],
+      [['folder-file-unexpected', at('older'), 'a folder']],
     ],
     [
       'a frame emptied',
@@ -113,35 +116,35 @@ describe('touched', () => {
   ])('%s', async (_, spoil, lines) => {
     const published = await publishedFolder();
     spoil(published.folder);
-    const { told } = await audited(published);
+    const { reported } = await audited(published);
     expect(
-      told
+      reported
         .filter(([code]) => code.startsWith('folder-file-'))
         .map(([code, file, found]) => [code, file, found]),
     ).toEqual(lines);
     // And that the whole is not what it was, in any case.
-    expect(told.map(([code]) => code)).toContain('digest-differs');
+    expect(reported.map(([code]) => code)).toContain('digest-differs');
   });
 
-  test('with its listing gone, it is told that something differs, and what is not there to tell it by', async () => {
+  test('with its checksum list gone, it is told that something differs, and what is not there to tell it by', async () => {
     const published = await publishedFolder();
     flip(join(published.folder, second));
-    rmSync(join(published.delivery, published.report.listing?.path ?? ''));
-    expect((await audited(published)).told.map(([code]) => code).sort()).toEqual([
+    rmSync(join(published.delivery, published.report.checksumList?.path ?? ''));
+    expect((await audited(published)).reported.map(([code]) => code).sort()).toEqual([
       'digest-differs',
-      'listing-absent',
+      'checksum-list-absent',
     ]);
   });
 
-  test('with its listing made to fit, it is told for that: the digest of the report is of the listing', async () => {
+  test('with its checksum list made to fit, it is reported for that: the digest of the report is of the checksum list', async () => {
     const published = await publishedFolder();
-    const path = join(published.delivery, published.report.listing?.path ?? '');
+    const path = join(published.delivery, published.report.checksumList?.path ?? '');
     flip(join(published.folder, second));
     const { files } = await digestOfFolder(published.folder);
     writeFileSync(path, files.map(({ sha256, name }) => `${sha256}  ${name}\n`).join(''));
-    expect((await audited(published)).told.map(([code]) => code).sort()).toEqual([
+    expect((await audited(published)).reported.map(([code]) => code).sort()).toEqual([
       'digest-differs',
-      'listing-damaged',
+      'checksum-list-damaged',
     ]);
   });
 });
@@ -152,19 +155,19 @@ describe('files that no record lists', () => {
     const { world } = await audited(published);
     const { verdict } = decideRoll(world.input);
     // Of the good world only this one deliverable lies on disk.
-    expect(await strangers(published.delivery, verdict)).toEqual([]);
+    expect(await unlistedFiles(published.delivery, verdict)).toEqual([]);
   });
 
   test.each([
     ['another folder', 'A001C001 final', 'file-not-listed'],
     ['a staging folder', '.rushlight-part-bench-1-0123456789ab', 'staging-left'],
     ['an older folder that was moved aside', '.rushlight-part-bench-1-0123456789ab.older', 'staging-left'],
-  ])('are told: %s', async (_, name, code) => {
+  ])('are reported: %s', async (_, name, code) => {
     const published = await publishedFolder();
     const { world } = await audited(published);
     mkdirSync(join(published.delivery, 'cut', name));
     expect(
-      (await strangers(published.delivery, decideRoll(world.input).verdict)).map((item) => [
+      (await unlistedFiles(published.delivery, decideRoll(world.input).verdict)).map((item) => [
         item.code,
         item.file,
       ]),

@@ -6,7 +6,7 @@ import { ffmpeg } from '../support/media.ts';
 
 export const ROLL = 'A001';
 
-/** 1920x1080, 24 frames a second, RDD 36, two channels of sound, with an XXH64 checksum file made by xxhsum. Gives the day's folder. */
+/** 1920x1080, 24 frames a second, RDD 36, two channels of audio, with an XXH64 checksum file made by xxhsum. Gives the day's folder. */
 export async function makeBenchDay(base: string, clips: number, seconds: number): Promise<string> {
   const first = join(base, 'clip.mov');
   mkdirSync(base, { recursive: true });

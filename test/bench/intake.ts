@@ -7,7 +7,7 @@ import { join } from 'node:path';
 import { promisify } from 'node:util';
 import { noDayManifests } from '../../files/manifest/day.ts';
 import { intakeRoll } from '../../coordinator/intake/index.ts';
-import { sealRoll } from '../../coordinator/seal.ts';
+import { makeManifest } from '../../coordinator/manifests/make.ts';
 import type { BenchLine } from './line.ts';
 import { median } from './median.ts';
 
@@ -60,8 +60,8 @@ export async function benchIntake(): Promise<BenchLine[]> {
       join(listed, 'A001.xxh64'),
       execFileSync('xxhsum', ['-H1', ...names], { cwd: roll, stdio: ['ignore', 'pipe', 'ignore'] }),
     );
-    const sealed = join(base, 'sealed');
-    await sealRoll({ rollFolder: roll, to: sealed, algorithm: 'xxh128' });
+    const made = join(base, 'manifests');
+    await makeManifest({ rollFolder: roll, to: made, algorithm: 'xxh128' });
 
     const intake = (manifests: string) => async (): Promise<void> => {
       const result = await intakeRoll({
@@ -74,7 +74,7 @@ export async function benchIntake(): Promise<BenchLine[]> {
         readers: READERS,
       });
       const read = result.copies[0];
-      if (read?.holds !== true || read.bytes !== ALL_BYTES || result.manifests[0]?.files !== FILES)
+      if (read?.verified !== true || read.bytes !== ALL_BYTES || result.manifests[0]?.files !== FILES)
         throw new Error(
           `intake did not prove the roll: ${JSON.stringify({ findings: result.findings, copies: result.copies })}`,
         );
@@ -85,7 +85,7 @@ export async function benchIntake(): Promise<BenchLine[]> {
     const lines: BenchLine[] = [];
     for (const { manifests, sum, kind, target } of [
       { manifests: listed, sum: 'xxh64sum', kind: 'checksum file, XXH64', target: 0.8 },
-      { manifests: sealed, sum: 'xxh128sum', kind: 'ASC MHL, XXH128', target: null },
+      { manifests: made, sum: 'xxh128sum', kind: 'ASC MHL, XXH128', target: null },
     ]) {
       const { ours, theirs } = await alternating(intake(manifests), program(sum));
       const ratio = theirs / ours;
@@ -93,7 +93,7 @@ export async function benchIntake(): Promise<BenchLine[]> {
       lines.push({
         name: `intake, ${kind}`,
         measured: `${ratio.toFixed(2)} of ${sum} (${rate(ours)} against ${rate(theirs)})`,
-        target: target === null ? 'told' : `at least ${target}`,
+        target: target === null ? 'reported' : `at least ${target}`,
         passed: target === null ? null : ratio >= target,
       });
     }

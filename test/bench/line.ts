@@ -8,7 +8,7 @@ export interface BenchLine {
   readonly measured: string;
   /** `at least 0.8`, `under 10 s`. */
   readonly target: string;
-  /** null: a figure that is told and has no target. */
+  /** null: a figure that is reported and has no target. */
   readonly passed: boolean | null;
 }
 

@@ -45,7 +45,7 @@ const interpretation: Omit<Interpretation, 'input'> = {
   comments: '',
 };
 
-/** A slow pan over fine structure with grain, RDD 36 422, without sound. */
+/** A slow pan over fine structure with grain, RDD 36 422, without audio. */
 export async function grainMovie(path: string, size: Size, frames: number): Promise<BenchClip> {
   mkdirSync(dirname(path), { recursive: true });
   const [wide, high] = [size.width + 256, size.height + 64];
@@ -112,7 +112,7 @@ export const dngPaths = ({ rollFolder }: BenchClip): string[] =>
     .sort()
     .map((name) => join(rollFolder, 'A001C001', name));
 
-export interface MasterForm {
+export interface MasterFormat {
   readonly compression: 'none' | 'zip';
   /** Of raw clips. */
   readonly demosaic?: DemosaicMethod;
@@ -123,7 +123,7 @@ export interface MasterForm {
 /** A job of one master of EXR frames. */
 export async function masterJob(
   { rollFolder, facts, place, frames }: BenchClip,
-  { compression, demosaic = 'linear', input = 'slog3-sgamut3cine' }: MasterForm,
+  { compression, demosaic = 'linear', input = 'slog3-sgamut3cine' }: MasterFormat,
   delivery: string,
 ): Promise<Job> {
   const {
@@ -143,7 +143,7 @@ export async function masterJob(
   if (decided.outcome === null) throw new Error(JSON.stringify(decided.findings));
   mkdirSync(delivery, { recursive: true });
   return {
-    version: 1,
+    version: 0,
     night: 'night',
     run: 'run',
     day: 'day-01',
@@ -154,7 +154,7 @@ export async function masterJob(
     facts: understood,
     span: { start: 0, count: frames },
     deliverables: [workOf(profile, loaded.hash, decided.outcome)],
-    toolchain: toolchainOf(await mediaTools()).fingerprint,
+    toolchain: toolchainOf(await mediaTools()).digest,
   };
 }
 
@@ -186,12 +186,12 @@ export async function makeFrames(job: Job, threads: number): Promise<() => Promi
     () => undefined,
   );
   try {
-    if (job.clip.place.kind === 'sequence') await making.mill.take(job.span.count, signal);
+    if (job.clip.place.kind === 'sequence') await making.framePool.take(job.span.count, signal);
     else {
       const made = await make({
         job,
         outputs: [],
-        mill: making.mill,
+        framePool: making.framePool,
         tools,
         threads,
         stallMilliseconds,
@@ -200,7 +200,7 @@ export async function makeFrames(job: Job, threads: number): Promise<() => Promi
       });
       if (made.run.exitCode !== 0) throw new Error(made.run.stderr);
     }
-    const { written, invalid } = making.mill.milled();
+    const { written, invalid } = making.framePool.results();
     if (written[0]?.length !== job.span.count || invalid > 0)
       throw new Error(`${written[0]?.length} frames written, ${invalid} values that are no numbers`);
   } catch (error) {

@@ -121,19 +121,19 @@ function linesOf(ratios: readonly Ratios[], what: string, target: number | null)
     {
       name: `night of ${CLIPS} clips of ${CLIP_SECONDS} s, ${what}`,
       measured: `${of('both').toFixed(3)} of its makes and checks run bare (${spread})`,
-      target: target === null ? 'told' : `at most ${target}`,
+      target: target === null ? 'reported' : `at most ${target}`,
       passed: target === null ? null : of('both') <= target,
     },
     {
       name: 'the same against its makes alone',
       measured: `${of('makes').toFixed(2)} of the makes; checks are ${of('checks').toFixed(2)} of them`,
-      target: 'told',
+      target: 'reported',
       passed: null,
     },
     {
       name: 'the same against all its commands',
-      measured: `${of('all').toFixed(3)}; the survey’s and others are ${of('others').toFixed(3)} of makes and checks`,
-      target: 'told',
+      measured: `${of('all').toFixed(3)}; the survey's and others are ${of('others').toFixed(3)} of makes and checks`,
+      target: 'reported',
       passed: null,
     },
   ];
@@ -169,7 +169,7 @@ export async function benchFirstFrame(): Promise<BenchLine> {
         readers: READERS,
       });
       const intakeSeconds = (performance.now() - intakeStarted) / 1000;
-      if (intake.copies[0]?.holds !== true) throw new Error('intake did not prove the roll');
+      if (intake.copies[0]?.verified !== true) throw new Error('intake did not prove the roll');
       const one = await night(join(base, `night-${turn}`), day, 1);
       const make = one.commands.find(({ part }) => part === 'make') as RecordedCommand;
       beyond.push(

@@ -20,7 +20,7 @@ function rollOf(number: number): RollToPlan {
     const rate = rates[index % rates.length] as (typeof rates)[number];
     const frames = 240 + (index % 500);
     const samples = Math.floor((frames * rate.den * 48_000) / rate.num);
-    const sound = (streamIndex: number) => ({
+    const audio = (streamIndex: number) => ({
       streamIndex,
       codec: 'pcm_s24le',
       sampleFormat: 's32',
@@ -33,7 +33,7 @@ function rollOf(number: number): RollToPlan {
     });
     const facts = clipFacts({
       video: { rate: { ...rate }, frames, width: 3840, height: 2160 },
-      audio: [sound(1), sound(2)],
+      audio: [audio(1), audio(2)],
       timecode: { frame: 1000 * index, base: Math.round(rate.num / rate.den), drop: false },
       metadata: { make: 'foundry', scene: `bell ${index}` },
     });

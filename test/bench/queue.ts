@@ -1,4 +1,4 @@
-/** Queueing 10 000 clips into the private store, facts and profiles in each job as in a real night. */
+/** Queueing 10 000 clips into the built-in Redis, facts and profiles in each job as in a real night. */
 import { mkdtempSync, rmSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
@@ -23,7 +23,7 @@ export async function benchQueue(): Promise<BenchLine[]> {
       progress: nothing,
       ended: nothing,
       rollEnded: nothing,
-      trouble: nothing,
+      failure: nothing,
     });
     const ids: string[] = [];
     const started = performance.now();
@@ -55,7 +55,7 @@ export async function benchQueue(): Promise<BenchLine[]> {
       {
         name: `ask for the state of ${CLIPS} jobs`,
         measured: `${asked.toFixed(2)} s`,
-        target: 'told',
+        target: 'reported',
         passed: null,
       },
     ];

@@ -18,7 +18,7 @@ const shared = join(sharedFolder, 'campaign-run');
 test.each<[of: string, fault: FaultName]>([
   ['the order of pictures', 'two-swapped'],
   ['the pictures themselves', 'wrong-range'],
-  ['the sound', 'sound-late'],
+  ['the audio', 'audio-late'],
   ['the bytes of the file', 'bit-flipped'],
 ])('a fault of %s (%s) is held for what it is', async (_of, fault) => {
   const results = await runCampaign({ seed: SEED, cases: 1, clean: 0, folder: shared, fault });
@@ -49,7 +49,7 @@ test('the same seed and number draw the same case, another seed another one', as
   expect(await drawn(SEED + 1)).not.toEqual(first);
 });
 
-test('a case that cannot even be drawn is told as broken, and the campaign goes on', async () => {
+test('a case that cannot even be drawn is reported as broken, and the campaign goes on', async () => {
   const folder = freshFolder('campaign');
   writeFileSync(join(folder, 'material'), 'no folder');
   const results = await runCampaign({ seed: SEED, cases: 2, clean: 1, folder });

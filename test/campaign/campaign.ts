@@ -22,7 +22,7 @@ export interface CampaignRequest {
 }
 
 /**
- * `caught`: held for what it is; `otherwise`: held, for something else. `no-effect`: ready, and the files are what a sound encoder makes. `not-claimed`: ready, they are not, and the report says that those frames cannot be told from their neighbours.
+ * `caught`: held for what it is; `otherwise`: held, for something else. `no-effect`: ready, and the files are what an intact encoder makes. `not-claimed`: ready, they are not, and the report says that those frames cannot be told from their neighbours.
  * `missed`: ready, they are not, and nothing says so.
  * Of clean cases `ready` and `wrong-held`. `broken`: the case itself did not work.
  */
@@ -75,7 +75,7 @@ async function oneCase({ id, fault, draw }: Deal, folder: string, keep: boolean)
       profiles,
       operation: describeOperation(operation),
     };
-    const { verdict, codes, told, done, withoutEffect, notClaimed, differences, milliseconds } =
+    const { verdict, codes, reported, done, withoutEffect, notClaimed, differences, milliseconds } =
       await runCase(job, operation, join(folder, `case-${id}`), keep);
     const end: End = !done
       ? 'broken'
@@ -97,9 +97,9 @@ async function oneCase({ id, fault, draw }: Deal, folder: string, keep: boolean)
       end,
       codes,
       differences: !done
-        ? ['the fault was not done', ...told]
+        ? ['the fault was not done', ...reported]
         : end === 'wrong-held' || end === 'otherwise'
-          ? told
+          ? reported
           : differences,
       seconds: Math.round(milliseconds / 100) / 10,
     };

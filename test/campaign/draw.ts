@@ -51,12 +51,12 @@ const forForms: Partial<Record<FaultName, (form: Form) => boolean>> = {
   'wrong-field-order': ({ interlaced }) => interlaced !== 'no',
   'drop-flag-lost': ({ timecode }) => timecode.includes(';'),
   'wrong-rate': ({ rate }) => rate.endsWith('/1001'),
-  'tracks-swapped': ({ sound }) => sound.length > 1 && sound[0] === sound[1],
-  'channels-swapped': ({ sound }) => sound.includes(2),
-  'track-lost': ({ sound }) => sound.length > 0,
-  'sound-late': ({ sound }) => sound.length > 0,
-  'sound-silent': ({ sound }) => sound.length > 0,
-  'polarity-turned': ({ sound }) => sound.length > 0,
+  'tracks-swapped': ({ audio }) => audio.length > 1 && audio[0] === audio[1],
+  'channels-swapped': ({ audio }) => audio.includes(2),
+  'track-lost': ({ audio }) => audio.length > 0,
+  'audio-late': ({ audio }) => audio.length > 0,
+  'audio-silent': ({ audio }) => audio.length > 0,
+  'polarity-turned': ({ audio }) => audio.length > 0,
 };
 
 /** A case to be drawn. */
@@ -77,7 +77,7 @@ export interface Dealer {
 export async function dealer(seed: number, folder: string, only?: FaultName): Promise<Dealer> {
   const profiles = (await loadProfiles({ wanted: [...small, ...own, ...builtIn] })).profiles.filter(isMovie);
   const order = only === undefined ? randomOf(seed, 'faults').shuffled(faultNames) : [only];
-  const toolchain = toolchainOf(await mediaTools()).fingerprint;
+  const toolchain = toolchainOf(await mediaTools()).digest;
   const making = new Map<string, Promise<{ path: string; facts: ClipFacts }>>();
   const clipOf = (clip: ClipName): Promise<{ path: string; facts: ClipFacts }> => {
     const name = nameOf(clip);
@@ -148,7 +148,7 @@ export async function dealer(seed: number, folder: string, only?: FaultName): Pr
         operation = made;
       }
       const job: Job = {
-        version: 1,
+        version: 0,
         night: 'night',
         run: 'run-1',
         day: 'day-01',

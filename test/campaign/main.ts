@@ -24,7 +24,7 @@ function wholeNumber(name: string, text: string | undefined, otherwise: number):
 /** Throws RangeError for arguments that mean nothing. `tell` gets a line for each case as it ends. */
 export async function campaign(
   args: readonly string[],
-  tell: (line: string) => void,
+  report: (line: string) => void,
 ): Promise<CampaignOutput> {
   const options = {
     seed: { type: 'string' },
@@ -64,7 +64,7 @@ export async function campaign(
       ...(values.fault === undefined ? {} : { fault: values.fault as FaultName }),
       onResult: (result) => {
         ended += 1;
-        tell(`${ended} of ${only === undefined ? cases + clean : 1}: ${lineOf(result)}`);
+        report(`${ended} of ${only === undefined ? cases + clean : 1}: ${lineOf(result)}`);
       },
     });
     return {

@@ -11,8 +11,8 @@ export interface Form {
   readonly frames: number;
   readonly timecode: string;
   readonly codec: 'rdd36' | 'vc3' | 'h264';
-  /** Channels of every sound track. */
-  readonly sound: readonly number[];
+  /** Channels of every audio track. */
+  readonly audio: readonly number[];
   readonly interlaced: 'no' | 'top-first' | 'bottom-first';
   readonly range: 'limited' | 'full';
   readonly matrix: 'bt709' | 'bt2020nc' | 'smpte170m';
@@ -25,7 +25,7 @@ const film = {
   frames: 48,
   timecode: '01:00:00:00',
   codec: 'rdd36',
-  sound: [2],
+  audio: [2],
   interlaced: 'no',
   range: 'limited',
   matrix: 'bt709',
@@ -34,7 +34,7 @@ const film = {
 /** Small, since a campaign counts cases and not pixels; one large. */
 export const forms = {
   film,
-  'film-two-tracks': { ...film, width: 384, height: 216, frames: 36, timecode: '23:59:59:12', sound: [2, 2] },
+  'film-two-tracks': { ...film, width: 384, height: 216, frames: 36, timecode: '23:59:59:12', audio: [2, 2] },
   'film-wide-colour': { ...film, width: 480, height: 200, frames: 30, matrix: 'bt2020nc' },
   pal: {
     ...film,
@@ -44,7 +44,7 @@ export const forms = {
     frames: 40,
     timecode: '10:00:00:00',
     codec: 'h264',
-    sound: [1, 1],
+    audio: [1, 1],
   },
   'pal-mute': {
     ...film,
@@ -54,7 +54,7 @@ export const forms = {
     frames: 25,
     timecode: '00:00:00:00',
     codec: 'vc3',
-    sound: [],
+    audio: [],
   },
   'whole-24': {
     ...film,
@@ -83,7 +83,7 @@ export const forms = {
     frames: 50,
     codec: 'h264',
     range: 'full',
-    sound: [2, 1],
+    audio: [2, 1],
   },
   'fields-top': { ...film, rate: '25', width: 320, height: 256, frames: 25, interlaced: 'top-first' },
   'fields-bottom': {
@@ -95,8 +95,8 @@ export const forms = {
     timecode: '00:00:00;00',
     interlaced: 'bottom-first',
   },
-  upright: { ...film, width: 256, height: 384, frames: 24, codec: 'h264', sound: [1] },
-  large: { ...film, width: 1280, height: 720, frames: 24, sound: [2, 2] },
+  upright: { ...film, width: 256, height: 384, frames: 24, codec: 'h264', audio: [1] },
+  large: { ...film, width: 1280, height: 720, frames: 24, audio: [2, 2] },
 } as const satisfies Record<string, Form>;
 export type FormName = keyof typeof forms;
 export const formNames = Object.keys(forms) as FormName[];
@@ -211,17 +211,17 @@ function clipArguments(clip: ClipName): string[] {
   const shape = `scale=out_color_matrix=${scalerMatrix[form.matrix]}:out_range=${range}:flags=bicubic,format=${pixelFormats[form.codec]}`;
   const graph = `${source},${shape},${woven}settb=1/(${form.rate}),setpts=N,fps=${form.rate},trim=end_frame=${form.frames},setsar=1,setparams=field_mode=${fields ? (form.interlaced === 'top-first' ? 'tff' : 'bff') : 'prog'}:range=${range}:color_primaries=${primaries}:color_trc=${transfer}:colorspace=${form.matrix}[v]`;
   const samples = Math.round((form.frames * (den ?? 1) * 48000) / num);
-  const sounds = form.sound.map(
+  const audioTracks = form.audio.map(
     (channels, index) =>
       `${voice(1 + 5 * index + 17 * clip.take + pictureNames.indexOf(clip.picture), channels)},atrim=end_sample=${samples}[a${index}]`,
   );
   return [
     ...[
       '-filter_complex',
-      [graph, ...sounds].join(';'),
+      [graph, ...audioTracks].join(';'),
       '-map',
       '[v]',
-      ...form.sound.flatMap((_, index) => ['-map', `[a${index}]`]),
+      ...form.audio.flatMap((_, index) => ['-map', `[a${index}]`]),
     ],
     ...[
       '-fps_mode',

@@ -3,11 +3,11 @@ import { mkdirSync, rmSync } from 'node:fs';
 import { join } from 'node:path';
 import { decideRoll } from '../../coordinator/gate/decide.ts';
 import { readDeliverables } from '../../coordinator/gate/disk.ts';
-import { holds } from '../../findings/finding.ts';
+import { blocks } from '../../findings/finding.ts';
 import type { Job } from '../../ledger/job.ts';
 import { layout } from '../../ledger/layout.ts';
 import type { RollVerdict } from '../../ledger/roll.ts';
-import { JobTrouble } from '../../worker/context.ts';
+import { JobFailure } from '../../worker/context.ts';
 import { runJob } from '../../worker/job.ts';
 import { describeOperation } from '../faults/fault.ts';
 import { differencesOf, isNone, observed } from '../faults/observed.ts';
@@ -21,10 +21,10 @@ export interface CaseResult {
   /** Codes of the findings that hold, each once. */
   readonly codes: readonly string[];
   /** The same findings in words. */
-  readonly told: readonly string[];
+  readonly reported: readonly string[];
   /** The operation took place, and the real program ended with 0: what is held is then held for the fault. */
   readonly done: boolean;
-  /** Only of a spoiled case that came out ready: whether the published files are, decoded, those of a sound encoder. */
+  /** Only of a spoiled case that came out ready: whether the published files are, decoded, those of an intact encoder. */
   readonly withoutEffect: boolean;
   /** Only of those: every picture that was put out of its place is one of which the report itself says that its neighbours look the same. */
   readonly notClaimed: boolean;
@@ -59,7 +59,7 @@ export async function gateVerdict(job: Job): Promise<RollVerdict> {
           digests: [{ file: 'checksums.md5', sha256: job.clip.contentDigest }],
         },
       ],
-      copies: [{ folder: job.rollFolder, files: 1, bytes: job.clip.bytes, holds: true }],
+      copies: [{ folder: job.rollFolder, files: 1, bytes: job.clip.bytes, verified: true }],
       files: [{ path: file, bytes: job.clip.bytes, hashes: {} }],
       findings: [],
     },
@@ -91,25 +91,26 @@ async function work(job: Job, ffmpeg: string | null): Promise<void> {
     await runJob(job, { ...context, tools });
   } catch (error) {
     // Its report is on disk, where the gate finds it.
-    if (!(error instanceof JobTrouble)) throw error;
+    if (!(error instanceof JobFailure)) throw error;
   }
 }
 
 /** What differs between the published files of two deliveries of a job. */
 async function differencesBetween(good: Job, spoiled: Job): Promise<string[]> {
-  const told: string[] = [];
+  const reported: string[] = [];
   for (const { profile, outcome } of good.deliverables) {
     const path = (job: Job): string => layout.deliverable(job.deliveryFolder, profile.name, outcome.fileName);
     const difference = differencesOf(await observed(path(good)), await observed(path(spoiled)));
     if (isNone(difference)) continue;
-    const { pictures, times, sounds, described } = difference;
-    if (pictures !== null) told.push(`${profile.name}: ${await pictureDistance(path(good), path(spoiled))}`);
-    if (times) told.push(`${profile.name}: times`);
-    if (sounds.length > 0)
-      told.push(`${profile.name}: sound of track ${sounds.map((index) => index + 1).join(', ')}`);
-    if (described.length > 0) told.push(`${profile.name}: ${described.join(', ')}`);
+    const { pictures, times, audioTracks, described } = difference;
+    if (pictures !== null)
+      reported.push(`${profile.name}: ${await pictureDistance(path(good), path(spoiled))}`);
+    if (times) reported.push(`${profile.name}: times`);
+    if (audioTracks.length > 0)
+      reported.push(`${profile.name}: audio of track ${audioTracks.map((index) => index + 1).join(', ')}`);
+    if (described.length > 0) reported.push(`${profile.name}: ${described.join(', ')}`);
   }
-  return told;
+  return reported;
 }
 
 /**
@@ -131,22 +132,22 @@ async function isNotClaimed(job: Job, operation: Operation): Promise<boolean> {
       .filter((report) => profile === undefined || report.profile === profile)
       .map((report) => report.checks.find((one) => one.check === check));
   if (operation.do === 'graph')
-    return of('trail').every(
-      (result) => result?.measured.includes('which field is the earlier cannot be told') === true,
+    return of('frame-match').every(
+      (result) => result?.measured.includes('which field is the earlier cannot be reported') === true,
     );
-  const spans = of('trail', 'profile' in operation ? operation.profile : undefined)[0]?.untold ?? [];
-  const isUntold = (frame: number): boolean => spans.some(([from, to]) => frame >= from && frame <= to);
+  const spans = of('frame-match', 'profile' in operation ? operation.profile : undefined)[0]?.unproven ?? [];
+  const isUnproven = (frame: number): boolean => spans.some(([from, to]) => frame >= from && frame <= to);
   const only = operation.do === 'filter' ? /eq\(n,(\d+)\)/.exec(operation.filters)?.[1] : undefined;
-  if (only !== undefined) return isUntold(Number(only));
+  if (only !== undefined) return isUnproven(Number(only));
   if (operation.do === 'filter')
     return (
       operation.filters.includes('out_color_matrix') &&
       of('levels', operation.profile).every((result) => / to tell .*matrix/.test(result?.measured ?? ''))
     );
-  if (operation.do === 'other-clip' && operation.at !== null) return isUntold(operation.at);
+  if (operation.do === 'other-clip' && operation.at !== null) return isUnproven(operation.at);
   if (operation.do !== 'frames') return false;
   const moved = operation.map.flatMap((from, frame) => (from === frame ? [] : [frame]));
-  return moved.length > 0 && moved.every(isUntold);
+  return moved.length > 0 && moved.every(isUnproven);
 }
 
 /** `folder` is made, and removed unless `keep`. Throws when something else than the job fails. */
@@ -162,17 +163,17 @@ export async function runCase(
   const faulty = faultyFfmpeg(folder, operation);
   await work(spoiled, faulty.path);
   const { verdict, findings } = await gateVerdict(spoiled);
-  const held = findings.filter(holds);
+  const held = findings.filter(blocks);
   const codes = [...new Set(held.map((item) => item.code))].sort();
-  const told = held.map(
+  const reported = held.map(
     ({ code, profile, found, expected }) => `${profile ?? ''} ${code}: ${found}; expected ${expected}`,
   );
   let differences: string[] = [];
   if (verdict === 'ready' && operation.do !== 'none') {
-    const good = into(job, join(folder, 'sound'));
+    const good = into(job, join(folder, 'intact'));
     await work(good, null);
     if ((await gateVerdict(good)).verdict !== 'ready')
-      throw new Error(`a sound encoder’s work is held: ${describeOperation(operation)}`);
+      throw new Error(`an intact encoder's work is held: ${describeOperation(operation)}`);
     differences = await differencesBetween(good, spoiled);
   }
   const notClaimed = differences.length > 0 && (await isNotClaimed(spoiled, operation));
@@ -183,7 +184,7 @@ export async function runCase(
   return {
     verdict,
     codes,
-    told,
+    reported,
     done,
     withoutEffect: verdict === 'ready' && differences.length === 0,
     notClaimed,

@@ -88,7 +88,7 @@ test.each([
   ['0', 0],
   ['range_def', 1],
   ['range_tab', 2],
-])('coder %s is told by its number', async (coder, expected) => {
+])('coder %s is reported by its number', async (coder, expected) => {
   const path = await file([...ffv1, '-coder', coder, '-context', '1']);
   expect(pictureStream(await readMatroska(path)).configuration.coder).toBe(expected);
 });

@@ -34,7 +34,7 @@ test('no two words of a second say the same', () => {
   expect(new Set([0x01020304, ...words].map((word) => labelOf(word, 0, 24))).size).toBe(33);
 });
 
-test('user data, digits above 9 and labels that do not exist are told, not put right', () => {
+test('user data, digits above 9 and labels that do not exist are reported, not put right', () => {
   expect(labelOf(0x01020304, 0xff, 24)).toBe('01:02:03:04, user data 000000ff');
   expect(labelOf(0x0a000000, 0, 25)).toContain('digits above 9');
   expect(labelOf(0x00010040, 0, 30)).toBe('00:01:00;00');

@@ -4,7 +4,7 @@ import { describe, expect, test } from 'vitest';
 import { type PublishedCurve, decode, encode, logc3Indices } from '../../media/colour/curves.ts';
 import '../support/properties.ts';
 
-/** Codes of linear 0, 0.01, 0.18, 0.9, 1 and 10, by the papers’ formulas computed apart from this code (Python), and by OpenColorIO 2.1 where it has the curve: they agree. */
+/** Codes of linear 0, 0.01, 0.18, 0.9, 1 and 10, by the papers' formulas computed apart from this code (Python), and by OpenColorIO 2.1 where it has the curve: they agree. */
 const published: [PublishedCurve, number[]][] = [
   [{ name: 'slog3' }, [0.0928641, 0.1590836, 0.4105572, 0.5844528, 0.5960273, 0.8506544]],
   [{ name: 'logc3', ei: 800 }, [0.092809, 0.1464856, 0.3910068, 0.5594319, 0.5706316, 0.8169172]],
@@ -33,7 +33,7 @@ describe('camera logs', () => {
     expect(decode(curve, 0)).toBeCloseTo(black, 6);
   });
 
-  // The papers’ 10-bit codes of 18 % grey: S-Log3 420, LogC3 at EI 800 400, V-Log 433, Log3G10 341 (1/3).
+  // The papers' 10-bit codes of 18 % grey: S-Log3 420, LogC3 at EI 800 400, V-Log 433, Log3G10 341 (1/3).
   test.each<[PublishedCurve, number]>([
     [{ name: 'slog3' }, 420],
     [{ name: 'logc3', ei: 800 }, 400],
@@ -103,8 +103,8 @@ describe('curves of television and displays', () => {
     [4000, 0.9025724],
     [10000, 1],
   ])('PQ: %f cd/m² is %f', (nits, signal) => {
-    expect(encode({ name: 'pq', nitsOfOne: 1 }, nits)).toBeCloseTo(signal, 6);
-    expect(encode({ name: 'pq', nitsOfOne: 100 }, nits / 100)).toBeCloseTo(signal, 6);
+    expect(encode({ name: 'pq', nits_of_one: 1 }, nits)).toBeCloseTo(signal, 6);
+    expect(encode({ name: 'pq', nits_of_one: 100 }, nits / 100)).toBeCloseTo(signal, 6);
   });
 
   // ITU-R BT.2100, table 5.
@@ -116,13 +116,13 @@ describe('curves of television and displays', () => {
     [0.5, 0.8716435],
     [1, 1],
   ])('HLG: %f is %f', (scene, signal) => {
-    expect(encode({ name: 'hlg', signalOfOne: 1 }, scene)).toBeCloseTo(signal, 6);
+    expect(encode({ name: 'hlg', signal_of_one: 1 }, scene)).toBeCloseTo(signal, 6);
   });
 
   // ITU-R BT.2408, table 1: reference white at 75 % and an 18 % grey card at 38 % HLG, rounded to whole percents.
   test('HLG with its reference white as 1.0 has a grey card at 38 %', () => {
-    expect(decode({ name: 'hlg', signalOfOne: 0.75 }, 0.75)).toBeCloseTo(1, 12);
-    expect(Math.round(100 * encode({ name: 'hlg', signalOfOne: 0.75 }, 0.18))).toBe(38);
+    expect(decode({ name: 'hlg', signal_of_one: 0.75 }, 0.75)).toBeCloseTo(1, 12);
+    expect(Math.round(100 * encode({ name: 'hlg', signal_of_one: 0.75 }, 0.18))).toBe(38);
   });
 });
 
@@ -132,8 +132,8 @@ const all: PublishedCurve[] = [
   { name: 'acescct' },
   { name: 'bt1886' },
   { name: 'srgb' },
-  { name: 'pq', nitsOfOne: 100 },
-  { name: 'hlg', signalOfOne: 0.75 },
+  { name: 'pq', nits_of_one: 100 },
+  { name: 'hlg', signal_of_one: 0.75 },
   { name: 'logc3', ei: 160 },
   { name: 'logc3', ei: 1600 },
 ];
@@ -160,8 +160,8 @@ test.each<PublishedCurve>([
   { name: 'bt709' },
   { name: 'bt1886' },
   { name: 'srgb' },
-  { name: 'hlg', signalOfOne: 1 },
-  { name: 'pq', nitsOfOne: 100 },
+  { name: 'hlg', signal_of_one: 1 },
+  { name: 'pq', nits_of_one: 100 },
 ])('%o goes on below 0 as its own mirror', (curve) => {
   for (const code of [0.01, 0.07, 0.3, 1.05]) expect(decode(curve, -code)).toBe(-decode(curve, code));
 });

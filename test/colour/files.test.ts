@@ -30,7 +30,7 @@ const pixels: Triple[] = [
   [-0.5, -0.02, 0.4],
 ];
 
-/** OpenColorIO’s answers to those pixels. `ociochecklut` takes every 3D table for a tetrahedral one; a configuration says what is wanted. */
+/** OpenColorIO's answers to those pixels. `ociochecklut` takes every 3D table for a tetrahedral one; a configuration says what is wanted. */
 async function ocio(name: string, bytes: Buffer | string, interpolation?: 'linear'): Promise<Triple[]> {
   const folder = freshFolder('lut');
   const path = join(folder, name);
@@ -251,8 +251,8 @@ describe('what is not understood is refused, with its place', () => {
     ['a range for a table that is not there', `LUT_3D_INPUT_RANGE 0 1\n${cube1}`, 'LUT_3D_INPUT_RANGE'],
     ['a keyword among the rows', 'LUT_1D_SIZE 2\n0 0 0\nDOMAIN_MAX 2 2 2\n1 1 1\n', 'among the rows'],
     ['no text', Buffer.from([0xff, 0xfe, 0, 1]), 'no text'],
-  ])('.cube: %s', (_, bytes, told) => {
-    expect(refusal('a.cube', bytes).found).toContain(told);
+  ])('.cube: %s', (_, bytes, reported) => {
+    expect(refusal('a.cube', bytes).found).toContain(reported);
   });
 
   test.each<[string, string, string]>([
@@ -360,9 +360,9 @@ describe('what is not understood is refused, with its place', () => {
       node(`<ASC_CDL ${float}><SOPNode><Slope>1 1 1</Slope><Power>1 1 1</Power></SOPNode></ASC_CDL>`),
       '0 Offset',
     ],
-  ])('.clf: %s', (_, text, told) => {
+  ])('.clf: %s', (_, text, reported) => {
     const { found, expected } = refusal('a.clf', text);
-    expect(found).toContain(told);
+    expect(found).toContain(reported);
     expect(expected).not.toBe('');
   });
 });

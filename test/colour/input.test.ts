@@ -77,7 +77,7 @@ describe('what is stated', () => {
   test.each<[string, unknown]>([
     ['a name', { name: 'bt709' }],
     ['a name with its exposure index', { name: 'logc3-awg3', ei: 1280 }],
-    ['a white of PQ', { name: 'pq-bt2020', nitsOfOne: 203 }],
+    ['a white of PQ', { name: 'pq-bt2020', nits_of_one: 203 }],
     ['a pair', { curve: 'cineon', gamut: 'bt709' }],
     ['parameters', log],
     ['a file', { file: 'looks/pit.CLF', sha256, gives: 'acescct' }],
@@ -92,7 +92,7 @@ describe('what is stated', () => {
     ['LogC3 in a pair without it', { curve: 'logc3', gamut: 'awg3' }],
     ['an exposure index that is not published', { name: 'logc3-awg3', ei: 850 }],
     ['an exposure index where there is none', { name: 'bt709', ei: 800 }],
-    ['cd/m² where there are none', { name: 'hlg-bt2020', nitsOfOne: 100 }],
+    ['cd/m² where there are none', { name: 'hlg-bt2020', nits_of_one: 100 }],
     ['a name and a curve', { name: 'bt709', curve: 'bt709' }],
     [
       'primaries on one line',

@@ -21,7 +21,7 @@ function ramp(low: number, high: number): Triple[] {
 }
 
 /**
- * OpenColorIO works in float32 and approximates logarithms and powers: 4e-5 of the pixel’s greatest value, and 2e-6 near 0,
+ * OpenColorIO works in float32 and approximates logarithms and powers: 4e-5 of the pixel's greatest value, and 2e-6 near 0,
  * is what it keeps of double precision here, and far below what another constant in a curve or matrix would give.
  */
 function same(
@@ -43,7 +43,7 @@ function same(
   expect(wrong).toEqual([]);
 }
 
-/** Names of OpenColorIO’s built-in transforms that end so, read from its library: they begin with names that we do not write. */
+/** Names of OpenColorIO's built-in transforms that end so, read from its library: they begin with names that we do not write. */
 async function builtIn(ending: string): Promise<string> {
   const libraries = (await outputOf('sh', ['-c', 'ldd "$(command -v ociochecklut)"'])).toString('utf8');
   const path = /=> (\S*libOpenColorIO\S*)/.exec(libraries)?.[1];
@@ -58,7 +58,7 @@ async function builtIn(ending: string): Promise<string> {
   return found[0] as string;
 }
 
-describe('named inputs are OpenColorIO’s built-in transforms', () => {
+describe("named inputs are OpenColorIO's built-in transforms", () => {
   test.each<[InputTransform, string, number, number, number?]>([
     [{ name: 'slog3-sgamut3cine' }, 'SLOG3-SGAMUT3.CINE_to_ACES2065-1', -0.1, 1.1],
     [{ name: 'slog3-sgamut3' }, 'SLOG3-SGAMUT3_to_ACES2065-1', -0.1, 1.1],
@@ -109,7 +109,7 @@ describe('curves are what OpenColorIO makes of their definition', () => {
       1.2,
     ],
     [
-      'LogC4, by the parameters that make its paper’s formula a logarithm with a straight part',
+      "LogC4, by the parameters that make its paper's formula a logarithm with a straight part",
       curve({ name: 'logc4-awg4' }),
       '!<LogCameraTransform> {base: 2, log_side_slope: 0.0647954196341293, log_side_offset: -0.295908392682586, lin_side_slope: 2231.82630906769, lin_side_offset: 64, lin_side_break: -0.0180569961199113, direction: inverse}',
       -0.1,
@@ -155,7 +155,7 @@ describe('curves are what OpenColorIO makes of their definition', () => {
   });
 });
 
-test('AP0 to ACEScct is OpenColorIO’s, from below black to far above white', async () => {
+test("AP0 to ACEScct is OpenColorIO's, from below black to far above white", async () => {
   const pixels = ramp(-0.05, 40);
   const config = ocioConfig('!<BuiltinTransform> {style: ACEScct_to_ACES2065-1, direction: inverse}');
   same(await throughOcio(freshFolder('ocio'), config, toReference, pixels), pixels, acescctOfAp0);

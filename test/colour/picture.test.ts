@@ -35,7 +35,7 @@ const readPlanes = ({ r, g, b, count }: Planes): [Float32Array, Float32Array, Fl
   read(b, count),
 ];
 
-/** Values through the kernel; every third value is the next pixel’s R. A count that no vector divides. */
+/** Values through the kernel; every third value is the next pixel's R. A count that no vector divides. */
 function through(transform: ColourTransform, values: readonly Triple[]): Triple[] {
   memory.reset();
   kernel.prepare({ width: values.length, height: 1, source: null, transform });
@@ -93,7 +93,7 @@ describe('transforms are within half of the last place of float32', () => {
   test.each<[InputTransform, number, number]>([
     [{ curve: 'cineon', gamut: 'bt709' }, -0.2, 1.2],
     [{ curve: 'bt709', gamut: 'p3d65', adaptation: 'cat02' }, -1, 1.5],
-    [{ name: 'pq-bt2020', nitsOfOne: 203 }, -0.1, 1.3],
+    [{ name: 'pq-bt2020', nits_of_one: 203 }, -0.1, 1.3],
     [{ name: 'aces2065-1' }, -65504, 65504],
     [{ name: 'acescg' }, -1e-6, 1e-6],
     [
@@ -133,8 +133,8 @@ describe('transforms are within half of the last place of float32', () => {
   });
   test.each([
     { name: 'logc3', ei: 1280 },
-    { name: 'pq', nitsOfOne: 100 },
-    { name: 'hlg', signalOfOne: 0.75 },
+    { name: 'pq', nits_of_one: 100 },
+    { name: 'hlg', signal_of_one: 0.75 },
   ] as const)('encoding %o', (curve) => {
     const each = { form: 'published', curve, direction: 'encode' } as const;
     within({ steps: [{ kind: 'curves', curves: [each, each, each] }] }, drawn(-0.1, 20), BUDGET);
@@ -313,7 +313,7 @@ function held(picture: SourcePicture, budget: number): void {
   expect(wrong.slice(0, 5)).toEqual([]);
 }
 
-describe('raw frames become the reference’s R’G’B’', () => {
+describe("raw frames become the reference's R'G'B'", () => {
   const depths = ['', '9le', '10le', '12le', '14le', '16le', '10be', '16be'];
   test.each([
     ...['420', '422', '444'].flatMap((layout) => depths.map((depth) => `yuv${layout}p${depth}`)),
@@ -478,8 +478,8 @@ describe('raw frames become the reference’s R’G’B’', () => {
   });
 });
 
-// ITU-T H.273 with 8-bit narrow range: red, green, blue and white of each matrix, Y Cb Cr rounded. ffmpeg’s own conversion gives the same codes.
-describe('the primaries of 8-bit Y’CbCr', () => {
+// ITU-T H.273 with 8-bit narrow range: red, green, blue and white of each matrix, Y Cb Cr rounded. ffmpeg's own conversion gives the same codes.
+describe("the primaries of 8-bit Y'CbCr", () => {
   test.each<['smpte170m' | 'bt709' | 'bt2020nc', number[][]]>([
     [
       'smpte170m',
@@ -556,11 +556,11 @@ describe('10-bit ACEScct', () => {
     expect(wrong).toEqual([]);
   };
 
-  test('R’G’B’ codes', () => {
+  test("R'G'B' codes", () => {
     const { r, g, b } = kernel.toAcescctCodes10(inPlanes());
     same(codes([r, g, b]), codes10Of);
   });
-  test('Y’CbCr codes, and the planes stay', () => {
+  test("Y'CbCr codes, and the planes stay", () => {
     const planes = inPlanes();
     const before = readPlanes(planes);
     const { y, cb, cr } = kernel.toAcescctYuv(planes);

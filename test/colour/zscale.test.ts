@@ -40,7 +40,7 @@ function frameOf(picture: SourcePicture): Uint8Array {
   return frame;
 }
 
-/** zscale’s R'G'B' of a frame. It knows nothing of fields within one: their geometry is in siting.test.ts. */
+/** zscale's R'G'B' of a frame. It knows nothing of fields within one: their geometry is in siting.test.ts. */
 async function zscale(picture: SourcePicture, frame: Uint8Array): Promise<Triple[]> {
   const path = join(freshFolder('zscale'), 'frame.raw');
   writeFileSync(path, frame);
@@ -113,7 +113,7 @@ const picture = (pixelFormat: string, more: Partial<SourcePicture> = {}): Source
   ...more,
 });
 
-describe('zscale gives the same R’G’B’, to 1e-6 of full scale', () => {
+describe("zscale gives the same R'G'B', to 1e-6 of full scale", () => {
   test.each<[string, Partial<SourcePicture>]>([
     ['yuv444p', {}],
     ['yuv444p10le', {}],

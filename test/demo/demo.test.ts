@@ -87,7 +87,7 @@ describe('the shoot day', () => {
   });
 
   test.each(rolls.flatMap((roll) => roll.clips.map((clip) => [clip.name, roll.name, clip] as const)))(
-    '%s of %s has its timecode, frames and sound, says MediaInfo',
+    '%s of %s has its timecode, frames and audio, says MediaInfo',
     (name, roll, clip) => {
       const asked = (format: string): string =>
         execFileSync('mediainfo', [`--Inform=${format}`, join(rollOn('drive-a', roll), name)], {
@@ -106,7 +106,7 @@ describe('the shoot day', () => {
   );
 });
 
-test('run again it makes nothing anew and comes out the same', async () => {
+test('run again it makes nothing again and comes out the same', async () => {
   const again = await runCli(['demo', '--folder', folder, '--json', '--quiet']);
   expect(again).toMatchObject({ code: 0, stderr: '' });
   const report = JSON.parse(again.stdout) as {
@@ -143,7 +143,7 @@ test('a folder that holds something else is refused and left as it is', async ()
   expect(readdirSync(other)).toEqual(['letter.txt']);
 });
 
-test('an ffmpeg that cannot draw is a clear refusal, and the next demo in that folder starts anew', async () => {
+test('an ffmpeg that cannot draw is a clear refusal, and the next demo in that folder starts again', async () => {
   const place = freshFolder('half');
   const program = join(place, 'ffmpeg');
   writeFileSync(

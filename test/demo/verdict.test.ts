@@ -1,26 +1,26 @@
-/** The demo judges itself by what the gate wrote down: each way in which a night can come out otherwise is told. */
+/** The demo judges itself by what the gate wrote down: each way in which a night can come out otherwise is reported. */
 import { expect, test } from 'vitest';
 import { rolls } from '../../coordinator/demo/script.ts';
 import { surprises } from '../../coordinator/demo/verdict.ts';
 import { finding } from '../../findings/finding.ts';
 import type { RollVerdict } from '../../ledger/roll.ts';
 
-const copy = (drive: string, roll: string, holds: boolean) => ({
+const copy = (drive: string, roll: string, verified: boolean) => ({
   folder: `/demo/shoot/${drive}/day-03/${roll}`,
   files: 2,
   bytes: 10,
-  holds,
+  verified,
 });
 
 function verdictOf(roll: string, clips: readonly string[], change: Partial<RollVerdict> = {}): RollVerdict {
   return {
-    version: 1,
+    version: 0,
     kind: 'roll',
     verdict: 'ready',
     day: 'day-03',
     roll,
     decidedAt: '2026-04-17T22:00:00Z',
-    toolchain: { rushlight: '0.1.0', recipe: 1, tools: [], fingerprint: 'f' },
+    toolchain: { rushlight: '0.1.0', recipe: 1, tools: [], digest: 'f' },
     manifests: [],
     copies: ['drive-a', 'drive-b', 'drive-c'].map((drive) => copy(drive, roll, true)),
     profiles: [],
@@ -105,10 +105,10 @@ test.each([
     'B002: held, but not for the byte',
   ],
 ] as [string, Record<string, Partial<RollVerdict> | null>, string][])(
-  '%s is told',
-  (_title, changes, told) => {
+  '%s is reported',
+  (_title, changes, reported) => {
     const list = surprises(rolls, night(changes));
     expect(list).toHaveLength(1);
-    expect(list[0]).toContain(told);
+    expect(list[0]).toContain(reported);
   },
 );

@@ -51,7 +51,7 @@ test('folders are measured where they are or will be', async () => {
   expect(lines[0]?.found).toContain(`measured at ${folder}`);
 });
 
-test('a file in the place of a folder is told', async () => {
+test('a file in the place of a folder is reported', async () => {
   const file = join(freshFolder('doctor'), 'delivery');
   writeFileSync(file, '');
   const report = await doctor({ deliver: file });
@@ -61,7 +61,7 @@ test('a file in the place of a folder is told', async () => {
   });
 });
 
-test('a standing queue that is not there is told instead of a program', async () => {
+test('a shared queue that is not there is reported instead of a program', async () => {
   // Port 9 (discard, RFC 863) has no Redis.
   const report = await doctor({ queue: 'redis://127.0.0.1:9' });
   expect(report.lines.find((line) => line.what === 'queue')).toMatchObject({

@@ -288,7 +288,7 @@ describe('what need not be', () => {
       ),
     ).toMatchObject([{ state: 'good' }]);
   });
-  test('with a standing queue no program for a private one is asked for', () => {
+  test('with a shared queue no program for a private one is asked for', () => {
     const lines = judge(
       { ...fitMachine, store: null, queue: { address: 'redis://q:6379', findings: [] } },
       needs,
@@ -329,7 +329,7 @@ describe('what need not be', () => {
   });
 });
 
-test('a program on PATH that was passed over is told beside the one that is used', () => {
+test('a program on PATH that was passed over is reported beside the one that is used', () => {
   const passedOver = [finding('tool-too-old', '/usr/bin/ffmpeg (path): 4.4.2', 'ffmpeg 5.1 or newer')];
   expect(
     lineOf({ ffmpeg: { found: tool('ffmpeg', '7.0.2', { from: 'package', passedOver }) } }, 'ffmpeg'),

@@ -90,7 +90,7 @@ describe('the optional package', () => {
     expect(await locateTool('ffprobe')).toMatchObject({ from: 'package', version: '7.0.2', passedOver: [] });
   });
 
-  test('is taken when the one on PATH is too old, and the old one is told', async () => {
+  test('is taken when the one on PATH is too old, and the old one is reported', async () => {
     const folder = freshFolder('package');
     packageHas(standIn(join(folder, 'package'), 'ffprobe', 'version 7.0.2'));
     standIn(join(folder, 'path'), 'ffprobe', 'version 4.4.2');
@@ -110,7 +110,7 @@ describe('the optional package', () => {
     expect(await locateTool('ffprobe')).toMatchObject({ from: 'path', version: '5.1.9' });
   });
 
-  test('whose program lost its execute bit is told as such', async () => {
+  test('whose program lost its execute bit is reported as such', async () => {
     const folder = freshFolder('package');
     const program = standIn(folder, 'ffprobe', 'version 7.0.2');
     chmodSync(program, 0o644);

@@ -1,4 +1,4 @@
-/** A delivery measured again, days later: untouched it is as the record says, and every way of touching it is told. */
+/** A delivery measured again, days later: untouched it is as the record says, and every way of touching it is reported. */
 import { copyFileSync, cpSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { beforeAll, describe, expect, test } from 'vitest';
@@ -89,17 +89,17 @@ describe('touched', () => {
           '"outcome": "passed"',
           '"outcome": "failed"',
         ),
-      'report-disagrees',
+      'record-mismatch',
     ],
     [
       'a clip report edited',
       (roll) => edit(join(roll, 'reports', 'A004C001.json'), /"verdict": "ready"/, '"verdict": "held"'),
-      'report-disagrees',
+      'record-mismatch',
     ],
     [
       'a digest edited in roll.json',
       (roll) => edit(join(roll, 'roll.json'), /"xxh128": "[0-9a-f]{32}"/, `"xxh128": "${'0'.repeat(32)}"`),
-      'report-disagrees',
+      'record-mismatch',
     ],
   ])('%s', async (_title, spoil, code) => {
     const audit = await auditOf(spoil);
@@ -109,12 +109,14 @@ describe('touched', () => {
   });
 
   test('a copy that did not hold, in a record that says ready', async () => {
-    const audit = await auditOf((roll) => edit(join(roll, 'roll.json'), '"holds": true', '"holds": false'));
+    const audit = await auditOf((roll) =>
+      edit(join(roll, 'roll.json'), '"verified": true', '"verified": false'),
+    );
     expect(audit).toMatchObject({ recorded: 'ready', measured: 'held' });
-    expect(audit.findings.map((item) => item.code)).toContain('copy-not-proved');
+    expect(audit.findings.map((item) => item.code)).toContain('copy-not-verified');
   });
 
-  test('each difference is told with what the record says and what is found', async () => {
+  test('each difference is reported with what the record says and what is found', async () => {
     const audit = await auditOf((roll) => {
       edit(
         join(roll, 'reports', 'deliverables', 'A004C001.small-vc3.json'),
@@ -123,15 +125,15 @@ describe('touched', () => {
       );
       edit(join(roll, 'reports', 'A004C002.json'), '"host": "', '"host": "not ');
     });
-    const told = audit.findings.filter((item) => item.code === 'report-disagrees');
-    expect(told).toContainEqual(
+    const reported = audit.findings.filter((item) => item.code === 'record-mismatch');
+    expect(reported).toContainEqual(
       expect.objectContaining({
         clip: 'A004C001',
         profile: 'small-vc3',
         found: 'deliverable report: checks[frames].measured 25 frames',
       }),
     );
-    expect(told).toContainEqual(
+    expect(reported).toContainEqual(
       expect.objectContaining({
         roll: 'A004',
         found: expect.stringContaining(
@@ -140,7 +142,7 @@ describe('touched', () => {
         expected: expect.stringContaining('25 frames'),
       }),
     );
-    expect(told).toContainEqual(
+    expect(reported).toContainEqual(
       expect.objectContaining({
         clip: 'A004C002',
         found: expect.stringContaining('clip report: deliverables[small-vc3].report.host not '),
@@ -153,8 +155,8 @@ describe('touched', () => {
     ['its timecode', (outcome) => void (outcome.timecode = null), 'outcome.timecode null'],
     ['its codec', (outcome) => void (outcome.codec = 'h264'), 'outcome.codec h264'],
   ])(
-    'an outcome edited the same way in report and clip report is decided anew: %s',
-    async (_title, change, told) => {
+    'an outcome edited the same way in report and clip report is decided again: %s',
+    async (_title, change, reported) => {
       const audit = await auditOf((roll) => {
         const report = join(roll, 'reports', 'deliverables', 'A004C001.small-vc3.json');
         const edited = JSON.parse(readFileSync(report, 'utf8')) as { outcome: Record<string, unknown> };
@@ -172,8 +174,8 @@ describe('touched', () => {
       });
       expect(audit.measured).toBe('held');
       expect(
-        audit.findings.filter((item) => item.code === 'report-disagrees').map((item) => item.found),
-      ).toContain(`deliverable report: ${told}`);
+        audit.findings.filter((item) => item.code === 'record-mismatch').map((item) => item.found),
+      ).toContain(`deliverable report: ${reported}`);
     },
   );
 
@@ -182,7 +184,7 @@ describe('touched', () => {
       copyFileSync(join(roll, 'reports', 'A004C001.json'), join(roll, 'reports', 'A004C003.json')),
     );
     expect(audit.findings).toContainEqual(
-      expect.objectContaining({ code: 'report-disagrees', file: 'reports/A004C003.json' }),
+      expect.objectContaining({ code: 'record-mismatch', file: 'reports/A004C003.json' }),
     );
     expect(audit.measured).toBe('held');
   });
@@ -201,7 +203,7 @@ describe('touched', () => {
     });
     expect(audit).toMatchObject({ recorded: 'ready', measured: 'held' });
     expect(audit.findings.map((item) => item.code)).toEqual(
-      expect.arrayContaining(['record-incomplete', 'intake-absent']),
+      expect.arrayContaining(['record-incomplete', 'verification-absent']),
     );
     expect(audit.findings.map((item) => item.code)).not.toContain('record-damaged');
   });
@@ -248,7 +250,7 @@ describe('a held roll', () => {
         ...record,
         verdict: 'ready',
         findings: [],
-        copies: (record.copies as object[]).map((copy) => ({ ...copy, holds: true })),
+        copies: (record.copies as object[]).map((copy) => ({ ...copy, verified: true })),
       }),
     ],
   ])('%s is held', async (_title, change) => {

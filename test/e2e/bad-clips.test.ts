@@ -101,8 +101,8 @@ async function makeBadRoll(roll: string): Promise<void> {
     '01:00:00:00',
     clip('two-sizes.mov'),
   );
-  await makeMovie(clip('sound-short.mov'), { frames: 48, soundSeconds: 1 });
-  await makeMovie(clip('sound-long.mov'), { frames: 24, soundSeconds: 3 });
+  await makeMovie(clip('audio-short.mov'), { frames: 48, audioSeconds: 1 });
+  await makeMovie(clip('audio-long.mov'), { frames: 24, audioSeconds: 3 });
   await makeMovie(join(roll, 'left', 'same.mov'), { timecode: '03:00:00:00' });
   await makeMovie(join(roll, 'right', 'same.mov'), { timecode: '04:00:00:00' });
   await makeMovie(join(base, 'outside.mov'), {});
@@ -167,8 +167,8 @@ describe('a roll full of bad clips', () => {
     ['no-timecode', 'timecode-missing'],
     ['uneven', 'clip-rate-varies'],
     ['two-sizes', 'clip-raster-changes'],
-    ['sound-short', 'sound-length'],
-    ['sound-long', 'sound-length'],
+    ['audio-short', 'audio-length'],
+    ['audio-long', 'audio-length'],
     ['playlist', 'clip-playlist'],
     ['playlist-hls', 'clip-playlist'],
   ])('%s is held with %s', (id, code) => {
@@ -188,9 +188,9 @@ describe('a roll full of bad clips', () => {
   });
 
   test('a file that nobody understands holds the roll by its name', () => {
-    expect(
-      bad.findings.filter((item) => item.code === 'file-not-understood').map((item) => item.file),
-    ).toEqual(['unknown.rawclip']);
+    expect(bad.findings.filter((item) => item.code === 'file-unrecognised').map((item) => item.file)).toEqual(
+      ['unknown.rawclip'],
+    );
   });
 
   test('a link out of the roll is never followed, and holds its roll before anything is made', async () => {

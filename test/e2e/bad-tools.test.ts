@@ -129,7 +129,7 @@ describe('an encoder that spoils four clips of a roll', () => {
     expect(processesWith(spoiled.delivery)).toEqual([]);
   });
 
-  test('with a sound ffmpeg the next run makes those four and keeps the rest', async () => {
+  test('with an intact ffmpeg the next run makes those four and keeps the rest', async () => {
     const again = await startNight(spoiled).done;
     expect(again.code, again.stderr).toBe(0);
     expect(resultOf(again.stdout).rolls.map((roll) => [roll.roll, roll.kept, roll.made])).toEqual([
@@ -138,7 +138,7 @@ describe('an encoder that spoils four clips of a roll', () => {
     ]);
   }, 120_000);
 
-  test('damaged records are no obstacle: the verdict is written anew, a deliverable without its report is made again', async () => {
+  test('damaged records are no obstacle: the verdict is written again, a deliverable without its report is made again', async () => {
     const roll = (name: string): string => layout.rollFolder(spoiled.delivery, 'day-06', name);
     const before = essence(spoiled.delivery);
     writeFileSync(layout.verdict(roll('B001')), '{"version": 1, "kind": ');
@@ -165,7 +165,7 @@ test('an ffmpeg that does not answer -version: exit 3 after a while, nothing lef
   expect(processesWith(join(base, 'mute'))).toEqual([]);
 }, 60_000);
 
-test('a queue that cannot be reached is told once, and the night is refused', async () => {
+test('a queue that cannot be reached is reported once, and the night is refused', async () => {
   const folders = fresh();
   const ended = await runCli([
     'run',

@@ -37,7 +37,7 @@ function picture(frame: number, order: 'le' | 'be'): Buffer {
 }
 
 /** A movie of a form that this test invented: a line of JSON, then the pictures. `fault`: what its decoder does with it. */
-function bellMovie(path: string, fault: string | null, told: object = {}): void {
+function bellMovie(path: string, fault: string | null, reported: object = {}): void {
   const head = {
     frames: FRAMES,
     rate: '24000/1001',
@@ -46,7 +46,7 @@ function bellMovie(path: string, fault: string | null, told: object = {}): void 
     timecode: '10:00:00:00',
     reel: 'BELL01',
     fault,
-    ...told,
+    ...reported,
   };
   writeFileSync(
     path,
@@ -140,7 +140,7 @@ async function reportOf(
   clip: string,
 ): Promise<{
   command: readonly string[];
-  outcome: { way: Record<string, unknown> } & Record<string, unknown>;
+  outcome: { linearisation: Record<string, unknown> } & Record<string, unknown>;
 }> {
   const read = await readRecord(
     join(roll, 'reports', 'deliverables', `${clip}.grading-master-exr.json`),
@@ -152,8 +152,8 @@ async function reportOf(
 
 /** R, G, B of every pixel as OpenImageIO reads them, rows from the top. */
 function pixelsOf(path: string): number[][] {
-  const told = execFileSync('oiiotool', ['--dumpdata', path], { encoding: 'utf8' });
-  return [...told.matchAll(/Pixel \(\d+, \d+\): (\S+) (\S+) (\S+)/g)].map(([, ...values]) =>
+  const reported = execFileSync('oiiotool', ['--dumpdata', path], { encoding: 'utf8' });
+  return [...reported.matchAll(/Pixel \(\d+, \d+\): (\S+) (\S+) (\S+)/g)].map(([, ...values]) =>
     values.map(Number),
   );
 }
@@ -170,9 +170,9 @@ summary: Movies of the bell foundry
 takes: { clips: movie, names: ['*.bell'] }
 command: [./bell-decode, pictures, '{file}']
 gives: { samples: rgb48le, full: ${FULL} }
-tells:
+probe:
   command: [./bell-decode, about, '{file}']
-  form: json
+  format: json
   frames: /clip/frames
   rate: /clip/rate
   width: /clip/width
@@ -244,7 +244,7 @@ describe('pictures of a declared decoder become masters', () => {
         expect(off).toEqual([]);
       }
       const report = await reportOf(roll, 'B011C001');
-      expect(report.outcome.way.declared).toMatchObject({
+      expect(report.outcome.linearisation.declared).toMatchObject({
         ...by,
         version: expect.stringMatching(/^[0-9a-f]{12}$/) as unknown,
       });
@@ -255,7 +255,7 @@ describe('pictures of a declared decoder become masters', () => {
         { encoding: 'utf8' },
       );
       expect(header).toContain(
-        `decoder ${by.decoder} ${(report.outcome.way.declared as { version: string }).version}`,
+        `decoder ${by.decoder} ${(report.outcome.linearisation.declared as { version: string }).version}`,
       );
     },
   );
@@ -304,8 +304,8 @@ describe('a clip is held, and nothing stands under its name, when its decoder', 
       'decoder-failed',
       /more than the 4 pictures/,
     ],
-    ['says no number of frames', 'B028', null, { frames: 'many' }, 'decoder-says-too-little', /frames/],
-    ['says a rate that is none', 'B029', null, { rate: '0/1' }, 'decoder-says-too-little', /rate/],
+    ['says no number of frames', 'B028', null, { frames: 'many' }, 'decoder-metadata-incomplete', /frames/],
+    ['says a rate that is none', 'B029', null, { rate: '0/1' }, 'decoder-metadata-incomplete', /rate/],
     [
       'says a timecode that does not exist',
       'B030',
@@ -320,9 +320,9 @@ describe('a clip is held, and nothing stands under its name, when its decoder', 
 
   beforeAll(async () => {
     const day = join(base, 'day-12');
-    for (const [, roll, fault, told] of faults) {
+    for (const [, roll, fault, reported] of faults) {
       mkdirSync(join(day, roll), { recursive: true });
-      bellMovie(join(day, roll, `${roll}C001.bell`), fault, told);
+      bellMovie(join(day, roll, `${roll}C001.bell`), fault, reported);
       writeMd5Manifest(join(day, roll));
     }
     night = await runCli([
@@ -362,7 +362,7 @@ test('raw frames are decoded by the declared decoder that the settings name, to 
   // The survey decodes one frame, the master all of them.
   expect(readFileSync(join(tools, 'strips.served'), 'utf8')).toBe('x'.repeat(4));
   const { outcome } = await reportOf(roll, 'A011C001');
-  expect(outcome.way).toMatchObject({
+  expect(outcome.linearisation).toMatchObject({
     kind: 'raw',
     decoder: 'strips',
     decoderVersion: expect.stringMatching(/^[0-9a-f]{12}$/) as unknown,
@@ -370,7 +370,7 @@ test('raw frames are decoded by the declared decoder that the settings name, to 
   // Another camera's letter: nothing is named, and our own comes first.
   const other = await nightOf('D011', rawRoll);
   expect(other.night.code, other.night.stdout).toBe(0);
-  expect((await reportOf(other.roll, 'A011C001')).outcome.way).toMatchObject({
+  expect((await reportOf(other.roll, 'A011C001')).outcome.linearisation).toMatchObject({
     decoder: 'own',
     decoderVersion: null,
   });

@@ -156,7 +156,7 @@ test('a proxy of raw frames is refused before anything is made, and says what wo
     '--quiet',
   ]);
   expect(plan.code).toBe(1);
-  expect(plan.stdout).toContain('[picture-undeveloped]');
+  expect(plan.stdout).toContain('[raw-not-developed]');
   expect(plan.stdout).toContain('grading-master-exr');
   expect(existsSync(delivery)).toBe(false);
 });
@@ -230,7 +230,7 @@ describe('audited without the sources', () => {
           frame(folder, 'B007C001', '0619203'),
           join(folder, 'grading-master-exr', 'B007C001', 'B007C001.0619299.exr'),
         ),
-      'folder-file-strange',
+      'folder-file-unexpected',
       'B007C001.0619299.exr',
     ],
     [
@@ -257,10 +257,10 @@ describe('audited without the sources', () => {
       '',
     ],
     [
-      'the point trail taken away',
+      'the pixel samples taken away',
       'A007',
-      (folder) => rmSync(join(folder, 'reports', 'trails'), { recursive: true }),
-      'trail-absent',
+      (folder) => rmSync(join(folder, 'reports', 'fingerprints'), { recursive: true }),
+      'fingerprints-absent',
       '',
     ],
   ])('%s', async (_title, roll, spoil, code, named) => {

@@ -97,10 +97,10 @@ colour: { primaries: source, transfer: source, matrix: source, range: limited, u
 
   test.each([
     ['good', 'A001', []],
-    ['with a byte too many', 'A002', ['copy-differs', 'copy-not-proved', 'file-checksum-differs']],
-    ['that is not in the copy', 'A003', ['copy-lacks-roll', 'copy-not-proved']],
+    ['with a byte too many', 'A002', ['copy-differs', 'copy-not-verified', 'file-checksum-differs']],
+    ['that is not in the copy', 'A003', ['copy-lacks-roll', 'copy-not-verified']],
     ['without a clip', 'A004', ['roll-empty']],
-    ['without a manifest', 'A005', ['copy-not-proved', 'copy-not-proved', 'manifest-missing']],
+    ['without a manifest', 'A005', ['copy-not-verified', 'copy-not-verified', 'manifest-missing']],
     ['with a clip that the profile refuses', 'B001', ['timecode-missing']],
     ['of unknown colour', 'B002', ['colour-untagged']],
     ['with two clips of one name', 'B003', ['name-collision', 'name-collision']],

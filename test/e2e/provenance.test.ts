@@ -322,8 +322,8 @@ function flip(path: string): void {
 const output = join('small-vc3', 'A005C001.mov');
 const report = join('reports', 'deliverables', 'A005C001.small-vc3.json');
 
-const trailIn = (folder: string): string =>
-  filesBelow(folder).find((name) => name.startsWith('reports/trails/')) as string;
+const fingerprintsIn = (folder: string): string =>
+  filesBelow(folder).find((name) => name.startsWith('reports/fingerprints/')) as string;
 
 /** What a forger does to a signed delivery, and a code that tells it with the signer's public key at hand. */
 const forgeries: [what: string, code: string, forge: (folder: string) => void][] = [
@@ -349,7 +349,7 @@ const forgeries: [what: string, code: string, forge: (folder: string) => void][]
   ],
   [
     'a report: the outcome, to other frames',
-    'report-disagrees',
+    'record-mismatch',
     (folder) =>
       editJson(
         join(folder, report),
@@ -358,18 +358,22 @@ const forgeries: [what: string, code: string, forge: (folder: string) => void][]
   ],
   ['a report: white space alone', 'statement-differs', (folder) => edit(join(folder, report), '\n', '\n\n')],
   [
-    'a trail, by a byte behind its end',
+    'fingerprints, by a byte behind its end',
     'statement-differs',
-    (folder) => appendFileSync(join(folder, trailIn(folder)), Buffer.from([0])),
+    (folder) => appendFileSync(join(folder, fingerprintsIn(folder)), Buffer.from([0])),
   ],
-  ['a trail taken away', 'trail-absent', (folder) => rmSync(join(folder, trailIn(folder)))],
+  [
+    'fingerprints taken away',
+    'fingerprints-absent',
+    (folder) => rmSync(join(folder, fingerprintsIn(folder))),
+  ],
   [
     'a clip report',
     'statement-differs',
     (folder) => edit(join(folder, 'reports', 'A005C001.json'), '"startedAt": "20', '"startedAt": "19'),
   ],
   [
-    'roll.json: a manifest’s digest',
+    "roll.json: a manifest's digest",
     'statement-differs',
     (folder) => edit(join(folder, 'roll.json'), /"sha256": "[0-9a-f]{64}"/, `"sha256": "${'0'.repeat(64)}"`),
   ],
@@ -385,12 +389,12 @@ const forgeries: [what: string, code: string, forge: (folder: string) => void][]
   ],
   [
     'roll.json: the verdict',
-    'statement-left',
+    'statement-stale',
     (folder) => edit(join(folder, 'roll.json'), '"verdict": "ready"', '"verdict": "held"'),
   ],
   [
     'roll.json: a check left out of the list',
-    'report-disagrees',
+    'record-mismatch',
     (folder) =>
       editJson(
         join(folder, 'roll.json'),
@@ -400,7 +404,7 @@ const forgeries: [what: string, code: string, forge: (folder: string) => void][]
   ],
   [
     'roll.json: a deliverable left out of the list',
-    'report-disagrees',
+    'record-mismatch',
     (folder) =>
       editJson(
         join(folder, 'roll.json'),
@@ -418,7 +422,7 @@ const forgeries: [what: string, code: string, forge: (folder: string) => void][]
     (folder) => edit(join(folder, 'roll.json'), '"tolerance_frames": 1', '"tolerance_frames": 9'),
   ],
   [
-    'roll.json: a tool’s version',
+    "roll.json: a tool's version",
     'record-contradictory',
     (folder) =>
       editJson(join(folder, 'roll.json'), (value: { toolchain: { tools: { version: string }[] } }) => {
@@ -426,7 +430,7 @@ const forgeries: [what: string, code: string, forge: (folder: string) => void][]
       }),
   ],
   [
-    'the statement: a subject’s digest',
+    "the statement: a subject's digest",
     'statement-differs',
     (folder) =>
       editJson(join(folder, 'statement.json'), (value: Statement) => {
@@ -501,7 +505,7 @@ const forgeries: [what: string, code: string, forge: (folder: string) => void][]
       ),
   ],
   [
-    'the envelope: its payload’s type',
+    "the envelope: its payload's type",
     'envelope-damaged',
     (folder) => edit(join(folder, 'statement.dsse.json'), 'vnd.in-toto+json', 'json'),
   ],
@@ -550,7 +554,7 @@ describe('forged', () => {
     expect(audit.measured).toBe('held');
   });
 
-  test('signed by somebody else, who claims the signer’s key', async () => {
+  test("signed by somebody else, who claims the signer's key", async () => {
     const delivery = copyOf(original);
     expect((await runCli(['sign', delivery, '--key', strangersKey, '--quiet'])).code).toBe(0);
     const { signatures } = JSON.parse(text(join(base, 'signed', roll, 'statement.dsse.json'))) as {

@@ -144,7 +144,7 @@ function rateOf(graph) {
   return rate;
 }
 
-/** The output made of another clip: from first to last picture with its sound, or its picture number `at` alone. */
+/** The output made of another clip: from first to last picture with its audio, or its picture number `at` alone. */
 function withOtherClip(args, { profile, clip, at }) {
   const { pad, start, end } = sectionOf(args, profile);
   const graph = graphOf(args);
@@ -176,7 +176,7 @@ function withSwappedTracks(args, profile) {
   const places = args.flatMap((argument, index) =>
     index > start + 1 && index < end && argument === '-map' ? [index + 1] : [],
   );
-  if (places.length < 2) throw new Error('fewer than two sound tracks');
+  if (places.length < 2) throw new Error('fewer than two audio tracks');
   return args.with(places[0], args[places[1]]).with(places[1], args[places[0]]);
 }
 
@@ -200,7 +200,7 @@ export function argumentsWith(args, operation) {
       return operation.stage === 'decoder' ? withInput(args, operation.clip) : withOtherClip(args, operation);
     case 'option':
       return withOption(args, profile, operation.option, () => operation.value);
-    case 'sound':
+    case 'audio':
       return withOption(args, profile, `-filter:a:${operation.track}`, (chain) =>
         replaced(chain, 'apad=', `${operation.filters},apad=`),
       );

@@ -12,7 +12,7 @@ export interface Situation {
   readonly facts: ClipFacts;
   readonly profile: Profile;
   readonly outcome: Outcome;
-  /** Another clip of the same length, rate, raster and sound; null when there is none. */
+  /** Another clip of the same length, rate, raster and audio; null when there is none. */
   readonly otherClip: string | null;
 }
 
@@ -33,7 +33,7 @@ function order(stages: readonly Stage[], mapOf: (count: number, random: Random) 
 }
 
 const everywhere = ['decoder', 'encoder', 'file'] as const;
-/** A decoder that gives sound packets as pictures in another order deceives trail and deliverable alike: nothing here promises to find that (README, Limits). */
+/** A decoder that gives intact packets as pictures in another order deceives fingerprints and deliverable alike: nothing here promises to find that (README, Limits). */
 const behind = ['encoder', 'file'] as const;
 
 /** Filters on the picture. Of a fault behind the decoder every deliverable is hit; the profile says what the picture is there. */
@@ -91,7 +91,7 @@ function stereoTrack({ outcome }: Situation, random: Random): number | null {
 }
 
 /** Sample formats are converted on both sides, since no conversion comes by itself in the night's command. */
-function onSound(
+function onAudio(
   filtersOf: (situation: Situation, track: number, random: Random) => string,
   trackOf: (situation: Situation, random: Random) => number | null = ({ outcome }, random) =>
     outcome.audio.length === 0 ? null : random.below(outcome.audio.length),
@@ -101,7 +101,7 @@ function onSound(
     return track === null
       ? null
       : {
-          do: 'sound',
+          do: 'audio',
           stage: random.of(behind),
           profile: situation.profile.name,
           track,
@@ -267,13 +267,13 @@ export const faults = {
     audio.length < 2 || audio[0]?.channels !== audio[1]?.channels
       ? null
       : { do: 'swap-tracks', stage: random.of(behind), profile: profile.name },
-  'channels-swapped': onSound(() => 'channelmap=map=1|0:channel_layout=stereo', stereoTrack),
-  'sound-late': onSound(
+  'channels-swapped': onAudio(() => 'channelmap=map=1|0:channel_layout=stereo', stereoTrack),
+  'audio-late': onAudio(
     ({ outcome }, track) =>
       `adelay=delays=${Math.round((outcome.audio[track]?.sampleRate ?? 48000) / 1000)}S:all=1`,
   ),
-  'sound-silent': onSound(() => 'volume=0:precision=fixed'),
-  'polarity-turned': onSound(() => 'volume=-1:precision=float'),
+  'audio-silent': onAudio(() => 'volume=0:precision=fixed'),
+  'polarity-turned': onAudio(() => 'volume=-1:precision=float'),
   'damage-concealed': ({ facts }, random) =>
     facts.kind !== 'movie'
       ? null
@@ -303,7 +303,7 @@ const ORDER = [
 ] as const;
 const STRANGE = ['frame-foreign', 'picture-damaged'] as const;
 
-/** What a fault should be told as: one of these; as another payload where the finished file was spoiled; as another decode where the decoder gave it. Whatever else is told may be a wrong alarm. */
+/** What a fault should be reported as: one of these; as another bitstream where the finished file was spoiled; as another decode where the decoder gave it. Whatever else is reported may be a wrong alarm. */
 export const apt = {
   'frame-dropped': ['frame-count-differs', 'encoder-failed', 'decode-times-differ'],
   'frame-repeated': ['frame-count-differs', 'encoder-failed', 'decode-times-differ'],
@@ -318,7 +318,7 @@ export const apt = {
     ...STRANGE,
     'decode-other-clip',
     'source-read-differs',
-    'sound-foreign',
+    'audio-foreign',
     'levels-differ',
     'frame-missing',
   ],
@@ -330,19 +330,19 @@ export const apt = {
   'wrong-range-tag': ['colour-tags-differ'],
   'wrong-matrix': ['matrix-wrong', 'levels-differ'],
   'wrong-matrix-tag': ['colour-tags-differ'],
-  'wrong-size': ['picture-differs'],
+  'wrong-size': ['raster-differs'],
   'wrong-rate': ['duration-differs'],
   'wrong-profile': ['codec-differs'],
   'bit-flipped': ['does-not-decode'],
   truncated: ['deliverable-unreadable', 'does-not-decode'],
   'timecode-off-by-one': ['timecode-differs'],
   'drop-flag-lost': ['timecode-differs'],
-  'track-lost': ['sound-differs'],
-  'tracks-swapped': ['sound-foreign', 'sound-altered', 'sound-channels-wrong'],
-  'channels-swapped': ['sound-channels-wrong'],
-  'sound-late': ['sound-displaced'],
-  'sound-silent': ['sound-altered', 'sound-foreign'],
-  'polarity-turned': ['sound-altered'],
+  'track-lost': ['audio-differs'],
+  'tracks-swapped': ['audio-foreign', 'audio-altered', 'audio-channels-wrong'],
+  'channels-swapped': ['audio-channels-wrong'],
+  'audio-late': ['audio-displaced'],
+  'audio-silent': ['audio-altered', 'audio-foreign'],
+  'polarity-turned': ['audio-altered'],
   'damage-concealed': [
     ...STRANGE,
     'source-read-differs',
@@ -357,7 +357,7 @@ export function isApt(name: FaultName, operation: Operation, codes: readonly str
   const stage = 'stage' in operation ? operation.stage : null;
   const wanted: readonly string[] = [
     ...apt[name],
-    ...(stage === 'file' ? ['payload-differs'] : stage === 'decoder' ? ['decode-other-clip'] : []),
+    ...(stage === 'file' ? ['bitstream-differs'] : stage === 'decoder' ? ['decode-other-clip'] : []),
   ];
   return codes.some((code) => wanted.includes(code));
 }

@@ -49,8 +49,8 @@ const filter = (codec: Codec, filters: string, retag = true): Operation => ({
   filters,
   retag,
 });
-const sound = (codec: Codec, filters: string): Operation => ({
-  do: 'sound',
+const audio = (codec: Codec, filters: string): Operation => ({
+  do: 'audio',
   stage: 'encoder',
   profile: nameOf(codec),
   track: 1,
@@ -179,12 +179,12 @@ const rows: readonly Row[] = [
   ],
   ['track-lost', 'vc3', { do: 'lose-track', stage: 'file', profile: 'small-vc3', track: 0 }],
   ['tracks-swapped', 'h264', { do: 'swap-tracks', stage: 'encoder', profile: 'small-h264' }],
-  ['channels-swapped', 'vc3', sound('vc3', 'channelmap=map=1|0:channel_layout=stereo')],
-  ['channels-swapped', 'h264', sound('h264', 'channelmap=map=1|0:channel_layout=stereo')],
-  ['sound-late', 'vc3', sound('vc3', 'adelay=delays=48S:all=1')],
-  ['sound-late', 'h264', sound('h264', 'adelay=delays=48S:all=1')],
-  ['sound-silent', 'h264', sound('h264', 'volume=0:precision=fixed')],
-  ['polarity-turned', 'vc3', sound('vc3', 'volume=-1:precision=float')],
+  ['channels-swapped', 'vc3', audio('vc3', 'channelmap=map=1|0:channel_layout=stereo')],
+  ['channels-swapped', 'h264', audio('h264', 'channelmap=map=1|0:channel_layout=stereo')],
+  ['audio-late', 'vc3', audio('vc3', 'adelay=delays=48S:all=1')],
+  ['audio-late', 'h264', audio('h264', 'adelay=delays=48S:all=1')],
+  ['audio-silent', 'h264', audio('h264', 'volume=0:precision=fixed')],
+  ['polarity-turned', 'vc3', audio('vc3', 'volume=-1:precision=float')],
   ['damage-concealed', 'vc3', { do: 'damage', stage: 'decoder', sample: 21, from: 0.3, bytes: 256 }],
   ['nothing-written', 'vc3', { do: 'nothing' }],
 ];
@@ -210,7 +210,7 @@ describe('from the encoder', () => {
       codes.filter(
         (code) =>
           (apt[fault] as readonly string[]).includes(code) ||
-          (drawn.do === 'bit' && code === 'payload-differs'),
+          (drawn.do === 'bit' && code === 'bitstream-differs'),
       ),
     ).not.toEqual([]);
   });
@@ -227,9 +227,9 @@ describe('between encoder and disk: the file is not what left the encoder', () =
       { do: 'other-clip', stage: 'file', profile: 'small-h264', clip: '', at: null },
     ],
     [
-      'sound of another level',
+      'audio of another level',
       'vc3',
-      { do: 'sound', stage: 'file', profile: 'small-vc3', track: 0, filters: 'volume=0:precision=fixed' },
+      { do: 'audio', stage: 'file', profile: 'small-vc3', track: 0, filters: 'volume=0:precision=fixed' },
     ],
   ])('%s, in %s', async (_title, codec, drawn) => {
     const operation = drawn.do === 'other-clip' ? { ...drawn, clip: other } : drawn;
@@ -239,7 +239,7 @@ describe('between encoder and disk: the file is not what left the encoder', () =
       join(freshFolder('fault'), 'case'),
     );
     expect([done, verdict]).toEqual([true, 'held']);
-    expect(codes).toContain('payload-differs');
+    expect(codes).toContain('bitstream-differs');
   });
 });
 

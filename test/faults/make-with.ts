@@ -32,7 +32,7 @@ export async function makeWith(job: Job, operation: Operation, folder: string): 
   const { run } = await make({
     job,
     outputs,
-    mill: null,
+    framePool: null,
     tools: { ...tools, ffmpeg: { ...tools.ffmpeg, path: faulty.path } },
     threads: 1,
     stallMilliseconds: 60_000,

@@ -1,4 +1,4 @@
-/** Faults that a campaign once found unnoticed, sound clips that it found held, and what the gate says of each now. Clips and places are those of the campaign's case. */
+/** Faults that a campaign once found unnoticed, audio clips that it found held, and what the gate says of each now. Clips and places are those of the campaign's case. */
 import { join } from 'node:path';
 import { describe, expect, test } from 'vitest';
 import type { Job } from '../../ledger/job.ts';
@@ -30,8 +30,8 @@ const otherFields = (form: FormName): Operation => {
 };
 
 interface Judged extends CaseResult {
-  /** What the check of the picture's trail wrote down, by profile. */
-  readonly trails: readonly CheckResult[];
+  /** What the check of the picture's fingerprints wrote down, by profile. */
+  readonly fingerprintSets: readonly CheckResult[];
 }
 
 async function judged(name: ClipName, wanted: readonly ProfileName[], operation: Operation): Promise<Judged> {
@@ -50,14 +50,14 @@ async function judged(name: ClipName, wanted: readonly ProfileName[], operation:
       ),
     ),
   );
-  const trails = reports.flatMap((report) =>
-    report.state === 'read' ? report.value.checks.filter(({ check }) => check === 'trail') : [],
+  const fingerprintSets = reports.flatMap((report) =>
+    report.state === 'read' ? report.value.checks.filter(({ check }) => check === 'frame-match') : [],
   );
-  expect(trails).toHaveLength(wanted.length);
-  return { ...result, trails };
+  expect(fingerprintSets).toHaveLength(wanted.length);
+  return { ...result, fingerprintSets };
 }
 
-describe('one frame is another’s, by less than H.264 itself does to the pictures around: the report does not claim it', () => {
+describe("one frame is another's, by less than H.264 itself does to the pictures around: the report does not claim it", () => {
   test.each<[string, ClipName, ProfileName, number, (otherTake: string) => Operation]>([
     [
       'a small thing in grain lies elsewhere, as in another take',
@@ -81,15 +81,19 @@ describe('one frame is another’s, by less than H.264 itself does to the pictur
     ],
   ])('%s', async (_title, name, profile, frame, operationOf) => {
     const otherTake = await makeClip(material, { ...name, take: 1 - name.take });
-    const { done, verdict, differences, trails } = await judged(name, [profile], operationOf(otherTake));
+    const { done, verdict, differences, fingerprintSets } = await judged(
+      name,
+      [profile],
+      operationOf(otherTake),
+    );
     expect([done, verdict]).toEqual([true, 'ready']);
     expect(differences).not.toEqual([]);
-    const [{ untold = [], measured }] = trails as [CheckResult];
-    expect(untold.filter(([from, to]) => from <= frame && frame <= to)).toHaveLength(1);
-    const notTold = untold.reduce((sum, [from, to]) => sum + to - from + 1, 0);
+    const [{ unproven = [], measured }] = fingerprintSets as [CheckResult];
+    expect(unproven.filter(([from, to]) => from <= frame && frame <= to)).toHaveLength(1);
+    const unproven_ = unproven.reduce((sum, [from, to]) => sum + to - from + 1, 0);
     const [, frames, proved] = /^(\d+) frames: (\d+) proved/.exec(measured) ?? [];
-    expect(Number(proved)).toBe(Number(frames) - notTold);
-    expect(measured).toContain(`${notTold} that cannot be told from their neighbours`);
+    expect(Number(proved)).toBe(Number(frames) - unproven_);
+    expect(measured).toContain(`${unproven_} that cannot be told from their neighbours`);
   });
 });
 
@@ -116,7 +120,7 @@ describe('frames of the later field', () => {
       ['fitted-vc3', 'full-vc3'],
     ],
   ])('%s: the report says that it cannot tell', async (_title, name, wanted) => {
-    const { done, verdict, differences, notClaimed, trails } = await judged(
+    const { done, verdict, differences, notClaimed, fingerprintSets } = await judged(
       name,
       wanted,
       otherFields(name.form),
@@ -124,19 +128,21 @@ describe('frames of the later field', () => {
     expect([done, verdict]).toEqual([true, 'ready']);
     expect(differences).not.toEqual([]);
     expect(
-      trails.map(({ measured }) => measured.includes('which field is the earlier cannot be told')),
+      fingerprintSets.map(({ measured }) =>
+        measured.includes('which field is the earlier cannot be reported'),
+      ),
     ).toEqual(wanted.map(() => true));
     expect(notClaimed).toBe(true);
   });
 
-  test('of the earlier field the same bell is ready, and its field is told', async () => {
-    const { verdict, codes, trails } = await judged(
+  test('of the earlier field the same bell is ready, and its field is reported', async () => {
+    const { verdict, codes, fingerprintSets } = await judged(
       clip('bell', 'fields-bottom'),
       ['small-h264', 'filled-h264'],
       { do: 'none' },
     );
     expect([verdict, codes]).toEqual(['ready', []]);
-    expect(trails.filter(({ measured }) => measured.includes('which field'))).toEqual([]);
+    expect(fingerprintSets.filter(({ measured }) => measured.includes('which field'))).toEqual([]);
   });
 });
 
@@ -183,7 +189,7 @@ test.each<[string, ClipName, readonly ProfileName[]]>([
   ['a slow pull of focus in VC-3', clip('focus', 'pal-mute', 1), ['small-vc3']],
   ['the same beside H.264', clip('focus', 'film-two-tracks'), ['small-vc3', 'small-h264']],
   ['a flash that begins between two fields', clip('flashes', 'fields-top', 1), ['fitted-vc3']],
-])('%s: sound, and ready', async (_title, name, wanted) => {
+])('%s: audio, and ready', async (_title, name, wanted) => {
   const { verdict, codes } = await judged(name, wanted, { do: 'none' });
   expect([verdict, codes]).toEqual(['ready', []]);
 });

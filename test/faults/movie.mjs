@@ -97,7 +97,7 @@ function scaled(bytes, box, offset, by) {
 
 /**
  * The file with its one picture track made of `samples`: places in this file. Every sample lasts as long as before; the
- * index is written anew at the end, the media data stay where they are.
+ * index is written again at the end, the media data stay where they are.
  */
 export function withPictureSamples(bytes, samples) {
   const [track, more] = tracksOf(bytes, 'vide');

@@ -1,5 +1,5 @@
 /**
- * What a file is, read without anything of ours: every decoded picture and sound packet by its digest and time
+ * What a file is, read without anything of ours: every decoded picture and audio packet by its digest and time
  * (ffmpeg's framemd5), and what ffprobe says of streams and container.
  */
 import { runForOutput } from '../../process/run.ts';
@@ -9,8 +9,8 @@ export interface Observed {
   readonly pictures: readonly string[];
   /** Presentation times of the pictures, ticks. */
   readonly times: readonly string[];
-  /** One digest for each sound track: of all its samples. */
-  readonly sounds: readonly string[];
+  /** One digest for each audio track: of all its samples. */
+  readonly audioTracks: readonly string[];
   /** `stream.key` and value, bytes and bit rates left out. */
   readonly description: Readonly<Record<string, string>>;
 }
@@ -24,13 +24,13 @@ async function lines(program: string, args: readonly string[]): Promise<string[]
 }
 
 /** Facts that follow from the bytes of pictures, which are compared as pictures. */
-const untold =
+const unproven =
   /^(?:format\.(?:filename|size|bit_rate|duration|probe_score|tags\..*)|.*\.(?:bit_rate|max_bit_rate|extradata_size|duration|duration_ts|codec_long_name))$/;
 
 /** A file that cannot be read gives what could be read of it. */
 export async function observed(path: string): Promise<Observed> {
   const decode = ['-v', 'quiet', '-nostdin', '-i', `file:${path}`];
-  const [pictures, sounds, told] = await Promise.all([
+  const [pictures, audioTracks, reported] = await Promise.all([
     lines('ffmpeg', [...decode, '-map', '0:v', '-fps_mode', 'passthrough', '-f', 'framemd5', '-']),
     lines('ffmpeg', [
       ...decode,
@@ -51,14 +51,14 @@ export async function observed(path: string): Promise<Observed> {
     .filter((line) => !line.startsWith('#'))
     .map((line) => line.split(',').map((part) => part.trim()));
   const description: Record<string, string> = {};
-  for (const line of told) {
+  for (const line of reported) {
     const [, key, value] = /^(?:streams\.)?(.*?)=(.*)$/.exec(line) as unknown as [string, string, string];
-    if (!untold.test(key)) description[key] = value;
+    if (!unproven.test(key)) description[key] = value;
   }
   return {
     pictures: frames.map((parts) => parts.at(-1) as string),
     times: frames.map((parts) => parts[2] as string),
-    sounds: sounds.map((line) => line.split('=').at(-1) as string),
+    audioTracks: audioTracks.map((line) => line.split('=').at(-1) as string),
     description,
   };
 }
@@ -67,7 +67,7 @@ export interface Differences {
   /** For every picture of the spoiled file the number of the good one that it is; null: none of them. Null when all are in place. */
   readonly pictures: readonly (number | null)[] | null;
   readonly times: boolean;
-  readonly sounds: readonly number[];
+  readonly audioTracks: readonly number[];
   /** Keys whose values differ. */
   readonly described: readonly string[];
 }
@@ -82,18 +82,18 @@ export function differencesOf(good: Observed, spoiled: Observed): Differences {
         : null,
   );
   const inPlace = places.length === good.pictures.length && places.every((place, index) => place === index);
-  const most = Math.max(good.sounds.length, spoiled.sounds.length);
+  const most = Math.max(good.audioTracks.length, spoiled.audioTracks.length);
   const keys = [...new Set([...Object.keys(good.description), ...Object.keys(spoiled.description)])];
   return {
     pictures: inPlace ? null : places,
     times: good.times.join() !== spoiled.times.join(),
-    sounds: Array.from({ length: most }, (_, index) => index).filter(
-      (index) => good.sounds[index] !== spoiled.sounds[index],
+    audioTracks: Array.from({ length: most }, (_, index) => index).filter(
+      (index) => good.audioTracks[index] !== spoiled.audioTracks[index],
     ),
     described: keys.filter((key) => good.description[key] !== spoiled.description[key]).sort(),
   };
 }
 
-export function isNone({ pictures, times, sounds, described }: Differences): boolean {
-  return pictures === null && !times && sounds.length === 0 && described.length === 0;
+export function isNone({ pictures, times, audioTracks, described }: Differences): boolean {
+  return pictures === null && !times && audioTracks.length === 0 && described.length === 0;
 }

@@ -31,7 +31,7 @@ export type Operation =
     }
   /** Another text in the filter graph. */
   | { readonly do: 'graph'; readonly stage: 'encoder'; readonly from: string; readonly to: string }
-  /** `at` null: everything, sound too; else that picture alone. With `decoder` always everything. */
+  /** `at` null: everything, audio too; else that picture alone. With `decoder` always everything. */
   | {
       readonly do: 'other-clip';
       readonly stage: Stage;
@@ -46,9 +46,9 @@ export type Operation =
       readonly option: string;
       readonly value: string;
     }
-  /** Further filters on a sound track, before it gets its length. */
+  /** Further filters on an audio track, before it gets its length. */
   | {
-      readonly do: 'sound';
+      readonly do: 'audio';
       readonly stage: 'encoder' | 'file';
       readonly profile: string;
       readonly track: number;

@@ -23,7 +23,7 @@ function timecodeSpoiled(bytes, { frames, dropFlag }) {
 
 function trackLost(bytes, { track }) {
   const lost = tracksOf(bytes, 'soun')[track];
-  if (lost === undefined) throw new Error(`no sound track ${track}`);
+  if (lost === undefined) throw new Error(`no audio track ${track}`);
   bytes.write('free', lost.at + 4, 'latin1');
   return bytes;
 }

@@ -60,13 +60,13 @@ async function differences(
 }
 
 const inOrder = Array.from({ length: FRAMES }, (_, index) => index);
-const none = { times: false, sounds: [], described: [] };
+const none = { times: false, audioTracks: [], described: [] };
 const stages = ['decoder', 'encoder', 'file'] as const satisfies readonly Stage[];
 
 test('the pictures of the clip all differ, and so do its channels', async () => {
-  const { pictures, sounds } = (good.get('chart') as Good).observed;
+  const { pictures, audioTracks } = (good.get('chart') as Good).observed;
   expect(new Set(pictures).size).toBe(FRAMES);
-  expect(new Set(sounds).size).toBe(2);
+  expect(new Set(audioTracks).size).toBe(2);
 });
 
 test('without a fault the file is the good one', async () => {
@@ -88,7 +88,7 @@ describe.each(stages)('pictures in another order, from the %s', (stage) => {
       inOrder.map((index) => (index < 12 ? index : Math.min(FRAMES - 1, index + 2))),
     ],
     ['ten frozen', inOrder.map((index) => (index > 3 && index < 13 ? 3 : index))],
-  ])('%s: these pictures, at the same times, with the same sound and the same tags', async (_title, map) => {
+  ])('%s: these pictures, at the same times, with the same audio and the same tags', async (_title, map) => {
     const { bytes: _bytes, ...difference } = await differences('chart', {
       do: 'frames',
       stage,
@@ -108,11 +108,11 @@ describe.each(stages)('pictures in another order, from the %s', (stage) => {
   test.each([
     ['dropped', inOrder.filter((index) => index !== 9)],
     ['repeated', inOrder.flatMap((index) => (index === 9 ? [9, 9] : [index]))],
-  ])('one %s: the others in their order, the sound as it was', async (_title, map) => {
+  ])('one %s: the others in their order, the audio as it was', async (_title, map) => {
     const difference = await differences('chart', { do: 'frames', stage, profile, map, count: FRAMES });
     if (stage !== 'decoder') expect(difference.pictures).toEqual(map);
     expect(difference.pictures).toHaveLength(map.length);
-    expect(difference.sounds).toEqual([]);
+    expect(difference.audioTracks).toEqual([]);
     expect(
       difference.described.filter(
         (key) => !/^stream\.0\.nb_frames$|^format\.nb_|^stream\.\d\.(?:nb_frames|avg_frame_rate)$/.test(key),
@@ -166,7 +166,7 @@ describe.each(['encoder', 'file'] as const)('the picture itself, from the %s', (
     expect(difference).toEqual({ ...none, pictures: inOrder.map((index) => (index === 17 ? null : index)) });
   });
 
-  test('another clip: every picture and every sound differs, and no tag', async () => {
+  test('another clip: every picture and every audio differs, and no tag', async () => {
     const { bytes: _bytes, ...difference } = await differences('chart', {
       do: 'other-clip',
       stage,
@@ -174,13 +174,13 @@ describe.each(['encoder', 'file'] as const)('the picture itself, from the %s', (
       clip: other,
       at: null,
     });
-    expect(difference).toEqual({ ...none, pictures: all, sounds: [0, 1] });
+    expect(difference).toEqual({ ...none, pictures: all, audioTracks: [0, 1] });
   });
 
   test.each<[string, string, string[]]>([
     ['range', 'setparams=range=limited', ['stream.0.color_range']],
     ['matrix', 'setparams=colorspace=smpte170m', ['stream.0.color_space']],
-  ])('a wrong tag of %s alone: pictures and sound are the same', async (_title, filters, described) => {
+  ])('a wrong tag of %s alone: pictures and audio are the same', async (_title, filters, described) => {
     const { bytes: _bytes, ...difference } = await differences('chart', filter(filters, false));
     expect(difference).toEqual({ ...none, pictures: null, described });
   });
@@ -189,18 +189,18 @@ describe.each(['encoder', 'file'] as const)('the picture itself, from the %s', (
     ['late by 1 ms', 'aresample,adelay=delays=48S:all=1,aresample'],
     ['with its channels exchanged', 'aresample,channelmap=map=1|0:channel_layout=stereo,aresample'],
     ['silent', 'volume=0:precision=fixed'],
-  ])('sound of the second track %s: nothing else differs', async (_title, filters) => {
+  ])('audio of the second track %s: nothing else differs', async (_title, filters) => {
     const { bytes: _bytes, ...difference } = await differences('chart', {
-      do: 'sound',
+      do: 'audio',
       stage,
       profile,
       track: 1,
       filters,
     });
-    expect(difference).toEqual({ ...none, pictures: null, sounds: [1] });
+    expect(difference).toEqual({ ...none, pictures: null, audioTracks: [1] });
   });
 
-  test('tracks in each other’s place', async () => {
+  test("tracks in each other's place", async () => {
     const { bytes: _bytes, ...difference } = await differences('chart', {
       do: 'swap-tracks',
       stage,
@@ -210,14 +210,14 @@ describe.each(['encoder', 'file'] as const)('the picture itself, from the %s', (
     expect(difference).toEqual({
       ...none,
       pictures: null,
-      sounds: [0, 1],
+      audioTracks: [0, 1],
       described: ['stream.1.disposition.default', 'stream.2.disposition.default'],
     });
   });
 
-  test('24 for 24000/1001: the same pictures and sounds, other times', async () => {
+  test('24 for 24000/1001: the same pictures and audio, other times', async () => {
     const difference = await differences('chart', filter('settb=1/24,setpts=N,fps=24'));
-    expect(difference).toMatchObject({ pictures: null, sounds: [] });
+    expect(difference).toMatchObject({ pictures: null, audioTracks: [] });
     expect(difference.described).toContain('stream.0.r_frame_rate');
     expect(difference.described).toContain('stream.0.avg_frame_rate');
   });
@@ -225,7 +225,7 @@ describe.each(['encoder', 'file'] as const)('the picture itself, from the %s', (
   test('narrower by two pixels', async () => {
     const difference = await differences('chart', filter('scale=w=382:h=216,setsar=1'));
     expect(difference.described).toContain('stream.0.width');
-    expect(difference).toMatchObject({ times: false, sounds: [] });
+    expect(difference).toMatchObject({ times: false, audioTracks: [] });
   });
 });
 
@@ -262,7 +262,7 @@ test('another compression class: told by the profile', async () => {
     value: 'dnxhr_hq',
   });
   expect(difference.described).toContain('stream.0.profile');
-  expect(difference).toMatchObject({ times: false, sounds: [] });
+  expect(difference).toMatchObject({ times: false, audioTracks: [] });
 });
 
 test('one bit of one packet: the same number of bytes, and at most that picture differs', async () => {
@@ -278,10 +278,10 @@ test('one bit of one packet: the same number of bytes, and at most that picture 
   expect(pictures).toEqual(inOrder.map((index) => (index === 11 ? null : index)));
 });
 
-test('one bit of the sound', async () => {
+test('one bit of the audio', async () => {
   expect(
     await differences('chart', { do: 'bit', stage: 'file', profile, stream: 'soun', sample: 3, bit: 77 }),
-  ).toEqual({ ...none, pictures: null, sounds: [0], bytes: 0 });
+  ).toEqual({ ...none, pictures: null, audioTracks: [0], bytes: 0 });
 });
 
 test('timecode a frame on: told by every reader of it, nothing else differs', async () => {
@@ -292,7 +292,7 @@ test('timecode a frame on: told by every reader of it, nothing else differs', as
     frames: 1,
     dropFlag: true,
   });
-  expect([difference, bytes]).toEqual([{ pictures: null, times: false, sounds: [] }, 0]);
+  expect([difference, bytes]).toEqual([{ pictures: null, times: false, audioTracks: [] }, 0]);
   expect(described).not.toEqual([]);
   expect(described.filter((key) => !key.endsWith('.tags.timecode'))).toEqual([]);
 });
@@ -305,13 +305,13 @@ test('the drop-frame flag lost: the label is another one, nothing else differs',
     frames: 0,
     dropFlag: false,
   });
-  expect([difference, bytes]).toEqual([{ pictures: null, times: false, sounds: [] }, 0]);
+  expect([difference, bytes]).toEqual([{ pictures: null, times: false, audioTracks: [] }, 0]);
   expect(described.filter((key) => !key.endsWith('.tags.timecode'))).toEqual([]);
 });
 
 test('a lost track: the others are as they were', async () => {
   const difference = await differences('chart', { do: 'lose-track', stage: 'file', profile, track: 1 });
-  expect(difference).toMatchObject({ pictures: null, times: false, sounds: [1], bytes: 0 });
+  expect(difference).toMatchObject({ pictures: null, times: false, audioTracks: [1], bytes: 0 });
   expect(difference.described).toContain('format.nb_streams');
 });
 

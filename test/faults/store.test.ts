@@ -18,11 +18,11 @@ import {
 } from 'node:fs';
 import { join } from 'node:path';
 import { afterEach, beforeAll, describe, expect, onTestFinished, test, vi } from 'vitest';
-import { holds } from '../../findings/finding.ts';
+import { blocks } from '../../findings/finding.ts';
 import type { Job } from '../../ledger/job.ts';
 import { layout, STAGING_PREFIX } from '../../ledger/layout.ts';
 import { packageFolder } from '../../files/installation.ts';
-import { JobTrouble } from '../../worker/context.ts';
+import { JobFailure } from '../../worker/context.ts';
 import { runJob } from '../../worker/job.ts';
 import { gateVerdict } from '../campaign/run-case.ts';
 import { filesBelow } from '../support/delivery.ts';
@@ -49,14 +49,14 @@ async function codesOf(running: Promise<void>): Promise<string[]> {
     await running;
     return [];
   } catch (error) {
-    if (!(error instanceof JobTrouble)) throw error;
+    if (!(error instanceof JobFailure)) throw error;
     return error.findings.map((item) => item.code);
   }
 }
 
 async function verdictOf(job: Job): Promise<{ verdict: string; codes: string[] }> {
   const { verdict, findings } = await gateVerdict(job);
-  return { verdict, codes: [...new Set(findings.filter(holds).map((item) => item.code))].sort() };
+  return { verdict, codes: [...new Set(findings.filter(blocks).map((item) => item.code))].sort() };
 }
 
 const finalPaths = (job: Job): string[] =>
@@ -190,7 +190,7 @@ describe('a report that was touched', () => {
     [
       'a check that failed',
       ['check-failed'],
-      (report) => Object.assign((report.checks as object[])[0] as object, { outcome: 'failed' }),
+      (report) => Object.assign((report.checks as object[])[0] as object, { status: 'failed' }),
     ],
     [
       'not yet published',
@@ -297,7 +297,7 @@ describe('a final name that cannot be given', () => {
   test.each<[string, (job: Job) => void, string]>([
     ['a folder stands there', (job) => mkdirSync((finalPaths(job) as [string])[0]), 'target-name-taken'],
     [
-      'somebody’s file stands there',
+      "somebody's file stands there",
       (job) => writeFileSync((finalPaths(job) as [string])[0], 'x'),
       'target-name-taken',
     ],

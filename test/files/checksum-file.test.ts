@@ -157,7 +157,7 @@ describe('what the programs refuse', () => {
     ['words', 'these are the bells', 'manifest-line-malformed'],
     ['a tag with the value of another kind', `SHA1 (bell.mov) = ${MD5}`, 'manifest-line-malformed'],
   ];
-  test.each(lines)('%s: the line is told, the others count', (_, line, code) => {
+  test.each(lines)('%s: the line is reported, the others count', (_, line, code) => {
     const bytes = Buffer.from(`${line}\n${good}`);
     const folder = freshFolder('refused');
     writeFileSync(join(folder, 'list'), bytes);
@@ -179,7 +179,7 @@ describe('what the programs refuse', () => {
     );
   });
 
-  test('a kind that is not computed here is told as such', () => {
+  test('a kind that is not computed here is reported as such', () => {
     const { bytes } = listed('b2sum', ['--tag', '-l', '256'], ['bell.mov']);
     expect(
       readChecksumFile(

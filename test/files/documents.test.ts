@@ -155,7 +155,7 @@ describe('the older hash list, version 1', () => {
     ['a number beyond 32 bits', entry('<xxhash>4294967296</xxhash>')],
     ['a value cut short', entry('<md5>900150983cd24fb0</md5>')],
     ['no checksum of a known kind', entry('<crc>1</crc>')],
-  ])('an entry with %s is told, the others count', (_, bad) => {
+  ])('an entry with %s is reported, the others count', (_, bad) => {
     const reading = read(bad + entry('<null/>', '3', 'good.mov'));
     expect(reading.findings.map(({ code }) => code)).toEqual(['manifest-line-malformed']);
     expect(reading.statements.map(({ path }) => path)).toEqual(['good.mov']);
@@ -295,7 +295,7 @@ describe('a generation', () => {
       '<path>b.mov</path><xxh64 action="new">44bc2cf5ad770999</xxh64>',
       'manifest-line-malformed',
     ],
-  ])('an entry with %s is told, the others count', (_, entry, code) => {
+  ])('an entry with %s is reported, the others count', (_, entry, code) => {
     const text = write(['good.mov']).toString('utf8').replace('<hashes>', `<hashes><hash>${entry}</hash>`);
     const read = readGeneration(parseXml(Buffer.from(text)), 'm');
     expect(read.findings.map((item) => item.code)).toEqual([code]);
@@ -363,7 +363,7 @@ describe('nested histories', () => {
     expect(read).toHaveLength(2);
   });
 
-  test('that are not what the history above recorded are told', async () => {
+  test('that are not what the history above recorded are reported', async () => {
     const { findings } = await found(
       nested((c4) => `c4${'1'.repeat(88)}${c4.slice(90)}`),
       'A002',

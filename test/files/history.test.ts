@@ -45,13 +45,13 @@ describe('records of one file', () => {
       [],
     ],
     [
-      'what failed states nothing: the recorded value and size stand, and it is told',
+      'what failed states nothing: the recorded value and size stand, and it is reported',
       [file('bell.mov', GOOD, 'original'), file('bell.mov', BAD, 'failed')],
       bell(GOOD),
       ['manifest-failure 0002.mhl'],
     ],
     [
-      'what failed and was good later is told as settled',
+      'what failed and was good later is reported as settled',
       [
         file('bell.mov', GOOD, 'original'),
         file('bell.mov', BAD, 'failed'),
@@ -77,7 +77,7 @@ describe('records of one file', () => {
       ['manifest-contradiction 0002.mhl'],
     ],
     [
-      'a new original replaces the old one, and it is told',
+      'a new original replaces the old one, and it is reported',
       [file('bell.mov', GOOD, 'original'), file('bell.mov', BAD, 'original')],
       bell(BAD),
       ['manifest-superseded 0002.mhl'],

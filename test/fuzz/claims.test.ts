@@ -1,4 +1,4 @@
-/** What a small file can claim: each a damage that is told at once, without room made for it. Found by reading and by damage drawn at random. */
+/** What a small file can claim: each a damage that is reported at once, without room made for it. Found by reading and by damage drawn at random. */
 import { readFileSync, writeFileSync } from 'node:fs';
 import { join, resolve } from 'node:path';
 import { describe, expect, test } from 'vitest';
@@ -37,7 +37,7 @@ describe('DNG', () => {
     await expect(readDng(sourceOfBytes(bytes))).rejects.toThrow(/tag 50712 of 1048577 numbers/);
   });
 
-  test('a thousand directories below the first, none of them the picture’s', async () => {
+  test("a thousand directories below the first, none of them the picture's", async () => {
     const bytes = dng({
       tags: [
         { tag: 254, type: 'long', values: [1] },

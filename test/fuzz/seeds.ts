@@ -9,11 +9,11 @@ import { dpxBytes, dpxHeader } from '../../media/formats/dpx/header.ts';
 import { ratio } from '../../media/time/rate.ts';
 import { parseTimecode } from '../../media/time/timecode.ts';
 import { runTool } from '../../process/run.ts';
-import { pointFile } from '../../proof/point-file.ts';
-import { POINTS } from '../../proof/points.ts';
-import { SoundCollector } from '../../proof/sound-collector.ts';
+import { sampleFile } from '../../proof/pixel-sample-file.ts';
+import { POINTS } from '../../proof/pixel-samples.ts';
+import { AudioCollector } from '../../proof/audio-collector.ts';
 import { CELLS, COLOUR_CELLS, colourFrames } from '../../proof/form.ts';
-import { trailFile } from '../../proof/source-trail.ts';
+import { fingerprintFile } from '../../proof/source-fingerprints.ts';
 import { encoded, grainy } from '../formats/exr/encoded.ts';
 import { ascii, buildDng, testSamples } from '../support/dng.ts';
 import { exrSeed } from './exr-seeds.ts';
@@ -218,21 +218,21 @@ const clf = async (): Promise<Buffer[]> => [
 `),
 ];
 
-/** What lies behind the first line of a trail, unpacked: damage in packed bytes would always be seen by their checksum. */
+/** What lies behind the first line of fingerprints, unpacked: damage in packed bytes would always be seen by their checksum. */
 const body = (file: Buffer): Buffer => inflateSync(file.subarray(file.indexOf('\n') + 1));
 
-async function trails(): Promise<Buffer[]> {
+async function fingerprintSets(): Promise<Buffer[]> {
   const noise = (count: number): Uint16Array =>
     Uint16Array.from({ length: count }, (_, index) => (index * 40_503) & 0xffff);
-  const sound = (): SoundCollector => {
-    const collector = new SoundCollector({ channels: 2, sampleRate: 8000 });
+  const audio = (): AudioCollector => {
+    const collector = new AudioCollector({ channels: 2, sampleRate: 8000 });
     collector.take(Buffer.from(noise(4 * 4000).buffer));
     return collector;
   };
   const of = async (frames: number, views: 1 | 2): Promise<Buffer> =>
     body(
       (
-        await trailFile({
+        await fingerprintFile({
           picture: {
             frames,
             views,
@@ -243,11 +243,11 @@ async function trails(): Promise<Buffer[]> {
             timeBase: ratio(1, 24_000),
             ticks: Float64Array.from({ length: frames }, (_, frame) => 5 + frame * 1001 + (frame % 3)),
           },
-          sounds: [sound().end(), null],
+          audioTracks: [audio().end(), null],
           exact: {
             pixelFormat: 'gbrp10le',
             pictures: Buffer.alloc(32 * frames, 7),
-            sounds: [hash(64), null],
+            audioTracks: [hash(64), null],
           },
         })
       ).bytes,
@@ -257,7 +257,7 @@ async function trails(): Promise<Buffer[]> {
 
 async function points(): Promise<Buffer[]> {
   const frames = 2;
-  const { bytes } = await pointFile({
+  const { bytes } = await sampleFile({
     frames,
     width: 20,
     height: 10,
@@ -304,7 +304,7 @@ export const seedsOf = {
   decoders: () => yaml('decoders'),
   cube,
   clf,
-  trail: trails,
+  fingerprints: fingerprintSets,
   points,
   netpbm: async () => netpbm,
 } satisfies Record<string, (folder: string) => Promise<Buffer[]>>;

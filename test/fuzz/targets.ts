@@ -40,8 +40,8 @@ import { readDng } from '../../media/formats/dng/reader.ts';
 import { DngRefusal } from '../../media/formats/dng/refusal.ts';
 import { readStill } from '../../media/sequence/read.ts';
 import { lintProfileFile } from '../../profiles/load.ts';
-import { readPoints } from '../../proof/point-file.ts';
-import { readTrail } from '../../proof/source-trail.ts';
+import { readSamples } from '../../proof/pixel-sample-file.ts';
+import { readFingerprints } from '../../proof/source-fingerprints.ts';
 import type { FuzzFormat } from './seeds.ts';
 
 export interface Damaged {
@@ -247,18 +247,21 @@ export const targets: Readonly<
     extension: '.clf',
     readers: [{ name: 'steps', read: ({ bytes }) => colourFileSteps('a.clf', bytes) }],
   },
-  trail: {
+  fingerprints: {
     extension: '.trail',
     readers: [
-      { name: 'trail', read: ({ bytes }) => readTrail(named('rushlight frame trail 1\n', bytes)) },
-      { name: 'as it lies', read: ({ bytes }) => readTrail(bytes) },
+      {
+        name: 'fingerprints',
+        read: ({ bytes }) => readFingerprints(named('rushlight frame fingerprints 1\n', bytes)),
+      },
+      { name: 'as it lies', read: ({ bytes }) => readFingerprints(bytes) },
     ],
   },
   points: {
     extension: '.points',
     readers: [
-      { name: 'points', read: ({ bytes }) => readPoints(named('rushlight points 1\n', bytes)) },
-      { name: 'as it lies', read: ({ bytes }) => readPoints(bytes) },
+      { name: 'points', read: ({ bytes }) => readSamples(named('rushlight points 1\n', bytes)) },
+      { name: 'as it lies', read: ({ bytes }) => readSamples(bytes) },
     ],
   },
   netpbm: {
@@ -281,7 +284,7 @@ export const targets: Readonly<
 const OF_THE_ENGINE =
   /^(?:Invalid (?:array|typed array|string|array buffer|DataView) length|Array buffer allocation failed|Maximum call stack size exceeded|offset is out of bounds|Offset is outside|Start offset|Invalid count value|precision|radix)|out of range/i;
 
-/** Null: damage was told as it should be. */
+/** Null: damage was reported as it should be. */
 export function faultOf(error: unknown, { rangeError }: Reader): string | null {
   if (
     error instanceof FileDamage ||

@@ -40,7 +40,7 @@ describe('a roll about which everything is known and good', () => {
       sha256: 'bb',
       checks: allChecks.map((check) => ({
         check,
-        outcome: 'passed',
+        status: 'passed',
         measured: 'm',
         expected: 'm',
         tool: 'ffprobe 7.1',
@@ -55,7 +55,7 @@ describe('a roll about which everything is known and good', () => {
     for (const item of decision.clipReports) expect(clipReportSchema.safeParse(item).success).toBe(true);
   });
 
-  test('stays ready with a note, which is told', () => {
+  test('stays ready with a note, which is reported', () => {
     const world = goodWorld();
     world.input.findings = [finding('store-restarted', 'signal SIGKILL', 'a store that stays up')];
     const { verdict } = decideRoll(world.input);
@@ -66,16 +66,16 @@ describe('a roll about which everything is known and good', () => {
 
 /** Every way to be incomplete or wrong, and the code that says so. */
 const spoiled: [what: string, codes: string | readonly string[], spoil: (world: World) => void][] = [
-  ['intake did not come to an end', 'intake-absent', (world) => void (world.input.intake = null)],
+  ['intake did not come to an end', 'verification-absent', (world) => void (world.input.intake = null)],
   [
     'intake read fewer copies than were asked for',
-    'intake-absent',
+    'verification-absent',
     (world) => void (world.input.copiesAsked = 3),
   ],
-  ['intake read no copy at all', 'intake-absent', (world) => void (intake(world).copies = [])],
+  ['intake read no copy at all', 'verification-absent', (world) => void (intake(world).copies = [])],
   [
     'no copy was asked for and none was read',
-    'intake-absent',
+    'verification-absent',
     (world) => {
       world.input.copiesAsked = 0;
       intake(world).copies = [];
@@ -83,20 +83,22 @@ const spoiled: [what: string, codes: string | readonly string[], spoil: (world: 
   ],
   [
     'intake read no manifest and does not say so',
-    'intake-absent',
+    'verification-absent',
     (world) => void (intake(world).manifests = []),
   ],
-  ['the intake is of another roll', 'intake-absent', (world) => void (intake(world).roll = 'B001')],
-  ['the intake is of another day', 'intake-absent', (world) => void (intake(world).day = 'day-02')],
+  ['the intake is of another roll', 'verification-absent', (world) => void (intake(world).roll = 'B001')],
+  ['the intake is of another day', 'verification-absent', (world) => void (intake(world).day = 'day-02')],
   [
     'the second copy does not hold',
-    'copy-not-proved',
-    (world) => void (intake(world).copies[1] = { folder: '/copy/A001', files: 5, bytes: 5900, holds: false }),
+    'copy-not-verified',
+    (world) =>
+      void (intake(world).copies[1] = { folder: '/copy/A001', files: 5, bytes: 5900, verified: false }),
   ],
   [
-    'the shoot day’s own copy does not hold',
-    'copy-not-proved',
-    (world) => void (intake(world).copies[0] = { folder: '/day-03/A001', files: 4, bytes: 1, holds: false }),
+    "the shoot day's own copy is not verified",
+    'copy-not-verified',
+    (world) =>
+      void (intake(world).copies[0] = { folder: '/day-03/A001', files: 4, bytes: 1, verified: false }),
   ],
   [
     'intake found something that holds',
@@ -119,7 +121,7 @@ const spoiled: [what: string, codes: string | readonly string[], spoil: (world: 
   ],
   ['the night asked for no profile', 'profiles-absent', (world) => void (world.input.profiles = [])],
   [
-    'a file of the roll is told by nobody',
+    'a file of the roll is reported by nobody',
     'file-unaccounted',
     (world) => void intake(world).files.push({ path: 'clips/A001C003.mov', bytes: 9, hashes: {} }),
   ],
@@ -155,15 +157,15 @@ const spoiled: [what: string, codes: string | readonly string[], spoil: (world: 
   ],
   [
     'the night says something that holds',
-    'night-interrupted',
+    'run-interrupted',
     (world) =>
-      void (world.input.findings = [finding('night-interrupted', 'Ctrl-C', 'an end', { roll: 'A001' })]),
+      void (world.input.findings = [finding('run-interrupted', 'Ctrl-C', 'an end', { roll: 'A001' })]),
   ],
   ['no report of a deliverable', 'deliverable-absent', (world) => void world.disk.delete('A001C002/look')],
   [
     'a report that is not there',
     'deliverable-absent',
-    (world) => void world.disk.set('A001C002/look', { report: null, damage: null, standingBytes: null }),
+    (world) => void world.disk.set('A001C002/look', { report: null, damage: null, bytesOnDisk: null }),
   ],
   [
     'a report that cannot be read',
@@ -172,7 +174,7 @@ const spoiled: [what: string, codes: string | readonly string[], spoil: (world: 
       void world.disk.set('A001C002/look', {
         report: null,
         damage: finding('record-damaged', 'torn', 'whole'),
-        standingBytes: null,
+        bytesOnDisk: null,
       }),
   ],
   [
@@ -216,7 +218,7 @@ const spoiled: [what: string, codes: string | readonly string[], spoil: (world: 
   [
     'made by other tools',
     'deliverable-outdated',
-    (world) => void (world.first.toolchain = { ...world.first.toolchain, fingerprint: 'fingerprint-before' }),
+    (world) => void (world.first.toolchain = { ...world.first.toolchain, digest: 'fingerprint-before' }),
   ],
   [
     'a report of another clip under this name',
@@ -249,7 +251,7 @@ const spoiled: [what: string, codes: string | readonly string[], spoil: (world: 
       'check-failed',
       (world) =>
         void (world.first.checks = world.first.checks.map((item) =>
-          item.check === check ? { ...item, outcome: 'failed' } : item,
+          item.check === check ? { ...item, status: 'failed' } : item,
         )),
     ],
   ]),
@@ -259,7 +261,7 @@ const spoiled: [what: string, codes: string | readonly string[], spoil: (world: 
     (world) =>
       void world.first.checks.push({
         check: 'frames',
-        outcome: 'failed',
+        status: 'failed',
         measured: '23',
         expected: '24',
         tool: 'x',
@@ -267,37 +269,41 @@ const spoiled: [what: string, codes: string | readonly string[], spoil: (world: 
   ],
   ['no check ran at all', 'check-absent', (world) => void (world.first.checks = [])],
   ['a published report names no file', 'file-absent', (world) => void (world.first.file = null)],
-  ['the file is gone', 'file-absent', (world) => void (entry(world, 'A001C001/cut').standingBytes = null)],
+  ['the file is gone', 'file-absent', (world) => void (entry(world, 'A001C001/cut').bytesOnDisk = null)],
   [
     'the file is shorter than when it was published',
     'file-size-differs',
-    (world) => void (entry(world, 'A001C001/cut').standingBytes = 1233),
+    (world) => void (entry(world, 'A001C001/cut').bytesOnDisk = 1233),
   ],
   [
     'file and report agree on no bytes',
     'file-size-differs',
     (world) => {
-      entry(world, 'A001C001/cut').standingBytes = 0;
+      entry(world, 'A001C001/cut').bytesOnDisk = 0;
       world.first.file = { path: 'cut/A001C001.mov', bytes: 0, xxh128: 'aa', sha256: 'bb' };
     },
   ],
-  ['a report names no trail', 'trail-absent', (world) => void delete world.first.trail],
-  ['the trail is gone', 'trail-absent', (world) => void delete entry(world, 'A001C001/cut').trailSha256],
+  ['a report names no fingerprints', 'fingerprints-absent', (world) => void delete world.first.fingerprints],
+  [
+    'the fingerprints are gone',
+    'fingerprints-absent',
+    (world) => void delete entry(world, 'A001C001/cut').fingerprintsSha256,
+  ],
   ['a published deliverable was not measured', 'facts-absent', (world) => void (world.first.facts = null)],
   [
-    'a copy is told twice',
+    'a copy is reported twice',
     'copy-same-place',
     (world) =>
-      void (intake(world).copies[1] = { folder: '/day-03/A001', files: 5, bytes: 5900, holds: true }),
+      void (intake(world).copies[1] = { folder: '/day-03/A001', files: 5, bytes: 5900, verified: true }),
   ],
   [
     'a copy is said to hold and has no file',
-    'copy-not-proved',
-    (world) => void (intake(world).copies[1] = { folder: '/copy/A001', files: 0, bytes: 0, holds: true }),
+    'copy-not-verified',
+    (world) => void (intake(world).copies[1] = { folder: '/copy/A001', files: 0, bytes: 0, verified: true }),
   ],
   [
     'a manifest lists no file',
-    'intake-absent',
+    'verification-absent',
     (world) =>
       void (intake(world).manifests = [
         { file: 'm', kind: 'checksum-file', files: 0, digests: [{ file: 'm', sha256: 'cc' }] },
@@ -333,7 +339,7 @@ const spoiled: [what: string, codes: string | readonly string[], spoil: (world: 
     },
   ],
   [
-    'more files are told than the roll holds',
+    'more files are reported than the roll holds',
     'file-unaccounted',
     (world) => void (world.input.otherFiles = ['notes.txt', 'more.txt']),
   ],
@@ -346,7 +352,7 @@ const spoiled: [what: string, codes: string | readonly string[], spoil: (world: 
     'the toolchain has no fingerprint',
     'record-incomplete',
     (world) => {
-      world.input.toolchain = { ...world.input.toolchain, fingerprint: '' };
+      world.input.toolchain = { ...world.input.toolchain, digest: '' };
       for (const { report } of world.disk.values()) if (report) report.toolchain = world.input.toolchain;
     },
   ],
@@ -388,7 +394,7 @@ const spoiled: [what: string, codes: string | readonly string[], spoil: (world: 
     'a check has no name',
     'check-incomplete',
     (world) =>
-      void world.first.checks.push({ check: '', outcome: 'passed', measured: 'm', expected: 'm', tool: 'x' }),
+      void world.first.checks.push({ check: '', status: 'passed', measured: 'm', expected: 'm', tool: 'x' }),
   ],
   [
     'a check that nobody asked for failed',
@@ -396,7 +402,7 @@ const spoiled: [what: string, codes: string | readonly string[], spoil: (world: 
     (world) =>
       void world.first.checks.push({
         check: 'moon',
-        outcome: 'failed',
+        status: 'failed',
         measured: 'full',
         expected: 'new',
         tool: 'x',
@@ -446,41 +452,45 @@ const spoiled: [what: string, codes: string | readonly string[], spoil: (world: 
       world.input.clips = [{ ...first, facts: framesOf(25) }, ...world.input.clips.slice(1)];
     },
   ],
-  ['measured again, the file has other bytes', 'digest-differs', (world) => again(world, { xxh128: 'a0' })],
+  [
+    'measured again, the file has other bytes',
+    'digest-differs',
+    (world) => remeasured(world, { xxh128: 'a0' }),
+  ],
   [
     'measured again, the file has the XXH128 and another SHA-256',
     'digest-differs',
-    (world) => again(world, { sha256: 'b0' }),
+    (world) => remeasured(world, { sha256: 'b0' }),
   ],
   [
     'measured again, a check fails',
     'check-failed',
     (world) =>
-      again(world, {
-        checks: passed.map((item) => (item.check === 'decode' ? { ...item, outcome: 'failed' } : item)),
+      remeasured(world, {
+        checks: passed.map((item) => (item.check === 'decode' ? { ...item, status: 'failed' } : item)),
       }),
   ],
-  ['measured again, nothing is checked', 'check-absent', (world) => again(world, { checks: [] })],
+  ['measured again, nothing is checked', 'check-absent', (world) => remeasured(world, { checks: [] })],
   [
     'measured again, a check has no tool',
     'check-incomplete',
-    (world) => again(world, { checks: passed.map((item) => ({ ...item, tool: '' })) }),
+    (world) => remeasured(world, { checks: passed.map((item) => ({ ...item, tool: '' })) }),
   ],
-  ['measured again, it cannot be read', 'facts-absent', (world) => again(world, { facts: null })],
+  ['measured again, it cannot be read', 'facts-absent', (world) => remeasured(world, { facts: null })],
   [
     'measured again, it has another number of frames',
     'record-contradictory',
-    (world) => again(world, { facts: framesOf(23) }),
+    (world) => remeasured(world, { facts: framesOf(23) }),
   ],
   [
     'measured again, something is found',
     'does-not-decode',
-    (world) => again(world, { findings: [finding('does-not-decode', 'an error', 'none')] }),
+    (world) => remeasured(world, { findings: [finding('does-not-decode', 'an error', 'none')] }),
   ],
 ];
 const passed: CheckResult[] = allChecks.map((check) => ({
   check,
-  outcome: 'passed',
+  status: 'passed',
   measured: 'm',
   expected: 'm',
   tool: 'ffprobe 7.1',
@@ -493,8 +503,8 @@ function editFirstCheck(world: World, change: Partial<CheckResult>): void {
 function editFirstFile(world: World, change: Partial<NonNullable<DeliverableReport['file']>>): void {
   world.first.file = { ...(world.first.file as NonNullable<DeliverableReport['file']>), ...change };
 }
-function again(world: World, change: Partial<Remeasured>): void {
-  entry(world, 'A001C001/cut').again = {
+function remeasured(world: World, change: Partial<Remeasured>): void {
+  entry(world, 'A001C001/cut').remeasured = {
     xxh128: 'aa',
     sha256: 'bb',
     facts,
@@ -506,7 +516,7 @@ function again(world: World, change: Partial<Remeasured>): void {
 
 test('a roll of which every deliverable measures the same again is ready', () => {
   const world = goodWorld();
-  again(world, {});
+  remeasured(world, {});
   world.input.intake = { ...intake(world), files: null };
   expect(decideRoll(world.input).verdict).toMatchObject({ verdict: 'ready', findings: [] });
 });
@@ -523,7 +533,7 @@ describe('a roll is held', () => {
 
   test('when a check has an outcome that nobody knows, and no record of it can be written', () => {
     const world = goodWorld();
-    editFirstCheck(world, { outcome: 'skipped' as 'passed' });
+    editFirstCheck(world, { status: 'skipped' as 'passed' });
     expect(codes(world)).toContain('check-failed');
     expect(rollVerdictSchema.safeParse(decideRoll(world.input).verdict).success).toBe(false);
   });
@@ -554,8 +564,8 @@ describe('a roll is held', () => {
 
   test('when intake failed, with no word about clips that nobody looked for', () => {
     const world = goodWorld();
-    intake(world).copies[1] = { folder: '/copy/A001', files: 5, bytes: 5900, holds: false };
+    intake(world).copies[1] = { folder: '/copy/A001', files: 5, bytes: 5900, verified: false };
     world.input.clips = [];
-    expect(codes(world)).toEqual(['copy-not-proved']);
+    expect(codes(world)).toEqual(['copy-not-verified']);
   });
 });

@@ -5,9 +5,9 @@ import { describe, expect, test } from 'vitest';
 import { decideRoll } from '../../coordinator/gate/decide.ts';
 import type { DeliverableOnDisk } from '../../coordinator/gate/input.ts';
 import { readDeliverable } from '../../coordinator/gate/disk.ts';
-import { isSettled } from '../../coordinator/night/settled.ts';
+import { isComplete } from '../../coordinator/night/complete.ts';
 import type { Job } from '../../ledger/job.ts';
-import { completeRecords, settleDeliverable } from '../../ledger/settle.ts';
+import { completeRecords, completionOf } from '../../ledger/completion.ts';
 import { digestOfFolder } from '../../files/folder-digest.ts';
 import { bell, frameName, makeFrames } from '../support/frames.ts';
 import { type PublishedFolder, publishedFolder, wanted, write } from '../support/published-folder.ts';
@@ -18,7 +18,7 @@ async function disk({ delivery }: PublishedFolder): Promise<DeliverableOnDisk> {
 }
 
 /** What the gate says of the roll with this for the first clip's `cut`: code, file, found. */
-function told(onDisk: DeliverableOnDisk): [code: string, file: string | undefined, found: string][] {
+function reported(onDisk: DeliverableOnDisk): [code: string, file: string | undefined, found: string][] {
   const world = goodWorld();
   world.disk.set('A001C001/cut', onDisk);
   const { verdict } = decideRoll(world.input);
@@ -58,7 +58,7 @@ describe('without reading a byte', () => {
     [
       'a frame is too many',
       ({ folder }) => writeFileSync(join(folder, 'encore.exr'), 'x'),
-      [['folder-file-strange', inFolder('encore.exr'), 'a file']],
+      [['folder-file-unexpected', inFolder('encore.exr'), 'a file']],
     ],
     [
       'a frame is shorter',
@@ -77,7 +77,7 @@ describe('without reading a byte', () => {
       [
         ['file-size-differs', 'cut/A001C001', expect.stringContaining('3 files')],
         ['folder-file-absent', inFolder(frame), 'no such file'],
-        ['folder-file-strange', inFolder('x.exr'), 'a file'],
+        ['folder-file-unexpected', inFolder('x.exr'), 'a file'],
       ],
     ],
     [
@@ -89,18 +89,18 @@ describe('without reading a byte', () => {
       [
         ['file-size-differs', 'cut/A001C001', expect.stringContaining('3 files')],
         ['folder-file-absent', inFolder(frame), 'no such file'],
-        ['folder-file-strange', inFolder(frame), 'a symbolic link'],
+        ['folder-file-unexpected', inFolder(frame), 'a symbolic link'],
       ],
     ],
     [
       'a hidden file lies in it',
       ({ folder }) => writeFileSync(join(folder, '.DS_Store'), 'x'),
-      [['folder-file-strange', inFolder('.DS_Store'), 'a hidden file']],
+      [['folder-file-unexpected', inFolder('.DS_Store'), 'a hidden file']],
     ],
     [
       'a folder lies in it',
       ({ folder }) => mkdirSync(join(folder, 'more')),
-      [['folder-file-strange', inFolder('more'), 'a folder']],
+      [['folder-file-unexpected', inFolder('more'), 'a folder']],
     ],
     [
       'it is gone',
@@ -124,31 +124,37 @@ describe('without reading a byte', () => {
       [['file-absent', 'cut/A001C001', 'no such file']],
     ],
     [
-      'the listing is gone',
-      ({ delivery, report }) => rmSync(join(delivery, report.listing?.path ?? '')),
+      'the checksum list is gone',
+      ({ delivery, report }) => rmSync(join(delivery, report.checksumList?.path ?? '')),
       [
         [
-          'listing-absent',
-          expect.stringMatching(/^reports\/listings\/A001C001\.cut\.[0-9a-f]{16}\.sha256$/),
+          'checksum-list-absent',
+          expect.stringMatching(/^reports\/checksums\/A001C001\.cut\.[0-9a-f]{16}\.sha256$/),
           'no such file',
         ],
       ],
     ],
     [
-      'the listing is another',
-      ({ delivery, report }) => writeFileSync(join(delivery, report.listing?.path ?? ''), ''),
-      [['listing-damaged', expect.stringContaining('listings'), expect.stringMatching(/^SHA-256 e3b0c442/)]],
+      'the checksum list is another',
+      ({ delivery, report }) => writeFileSync(join(delivery, report.checksumList?.path ?? ''), ''),
+      [
+        [
+          'checksum-list-damaged',
+          expect.stringContaining('checksums'),
+          expect.stringMatching(/^SHA-256 e3b0c442/),
+        ],
+      ],
     ],
   ])('it is told that %s', async (_, spoil, lines) => {
     const published = await publishedFolder();
     spoil(published);
-    expect(told(await disk(published))).toEqual(lines);
+    expect(reported(await disk(published))).toEqual(lines);
   });
 
-  test('of many files a few are told by name, and how many more', async () => {
+  test('of many files a few are reported by name, and how many more', async () => {
     const published = await publishedFolder(Array.from({ length: 40 }, (_, index) => `stroke ${index}`));
     for (const name of readdirSync(published.folder)) rmSync(join(published.folder, name));
-    const lines = told(await disk(published)).filter(([code]) => code === 'folder-file-absent');
+    const lines = reported(await disk(published)).filter(([code]) => code === 'folder-file-absent');
     expect(lines).toHaveLength(13);
     expect(lines.at(-1)).toEqual([
       'folder-file-absent',
@@ -161,14 +167,15 @@ describe('without reading a byte', () => {
 describe('a report', () => {
   test.each<[string, (report: PublishedFolder['report']) => void, [string, string]]>([
     [
-      'that names no listing',
-      (report) => void delete report.listing,
-      ['listing-absent', 'the report names no listing'],
+      'that names no checksum list',
+      (report) => void delete report.checksumList,
+      ['checksum-list-absent', 'the report names no checksum list'],
     ],
     [
-      'whose listing is of another folder',
-      (report) => void (report.listing = { path: report.listing?.path ?? '', sha256: 'f'.repeat(64) }),
-      ['record-contradictory', `a listing of SHA-256 ${'f'.repeat(64)}`],
+      'whose checksum list is of another folder',
+      (report) =>
+        void (report.checksumList = { path: report.checksumList?.path ?? '', sha256: 'f'.repeat(64) }),
+      ['record-contradictory', `a checksum list of SHA-256 ${'f'.repeat(64)}`],
     ],
     [
       'of another number of files',
@@ -181,15 +188,15 @@ describe('a report', () => {
       ['file-absent', 'no such file'],
     ],
     [
-      'of a file with a listing',
+      'of a file with a checksum list',
       (report) => void delete (report.file as { files?: number }).files,
-      ['record-contradictory', 'a single file with a listing'],
+      ['record-contradictory', 'a single file with a checksum list'],
     ],
   ])('%s holds', async (_, edit, line) => {
     const published = await publishedFolder();
     edit(published.report);
     await write(published.delivery, published.report);
-    expect(told(await disk(published)).map(([code, __, found]) => [code, found])).toContainEqual(line);
+    expect(reported(await disk(published)).map(([code, __, found]) => [code, found])).toContainEqual(line);
   });
 });
 
@@ -197,7 +204,7 @@ describe('what the night takes for done', () => {
   const settle = async ({ delivery }: PublishedFolder) => {
     const { report } = await readDeliverable(delivery, 'A001C001', 'cut');
     if (report === null) throw new Error('no report');
-    return await settleDeliverable(report, delivery, wanted);
+    return await completionOf(report, delivery, wanted);
   };
   const job = {
     clip: goodWorld().input.clips[0]?.clip,
@@ -210,7 +217,7 @@ describe('what the night takes for done', () => {
   test('is the folder with the digest that its report names', async () => {
     const published = await publishedFolder();
     expect(await settle(published)).toMatchObject({ state: 'finished', rewrite: false, relist: null });
-    expect(isSettled(job, [await disk(published)])).toBe(true);
+    expect(isComplete(job, [await disk(published)])).toBe(true);
   });
 
   test.each<[string, (folder: string) => void, boolean]>([
@@ -240,7 +247,7 @@ describe('what the night takes for done', () => {
     spoil(published.folder);
     expect((await settle(published)).state).toBe('unfinished');
     // By names and sizes alone: whoever has just published it does not read it again.
-    expect(isSettled(job, [await disk(published)])).toBe(looksRight);
+    expect(isComplete(job, [await disk(published)])).toBe(looksRight);
   });
 
   test('is one in which something else lies besides: it is not made again, and held until that is taken away', async () => {
@@ -248,33 +255,33 @@ describe('what the night takes for done', () => {
     writeFileSync(join(published.folder, '.DS_Store'), 'x');
     writeFileSync(join(published.folder, 'encore.exr'), 'x');
     expect(await settle(published)).toMatchObject({ state: 'finished', rewrite: false, relist: null });
-    expect(isSettled(job, [await disk(published)])).toBe(true);
-    expect(told(await disk(published)).map(([code, file]) => [code, file])).toEqual([
-      ['folder-file-strange', inFolder('.DS_Store')],
-      ['folder-file-strange', inFolder('encore.exr')],
+    expect(isComplete(job, [await disk(published)])).toBe(true);
+    expect(reported(await disk(published)).map(([code, file]) => [code, file])).toEqual([
+      ['folder-file-unexpected', inFolder('.DS_Store')],
+      ['folder-file-unexpected', inFolder('encore.exr')],
     ]);
   });
 
-  test('but not where the listing does not say what belongs there', async () => {
+  test('but not where the checksum list does not say what belongs there', async () => {
     const published = await publishedFolder();
     writeFileSync(join(published.folder, 'encore.exr'), 'x');
-    rmSync(join(published.delivery, published.report.listing?.path ?? ''));
+    rmSync(join(published.delivery, published.report.checksumList?.path ?? ''));
     expect((await settle(published)).state).toBe('unfinished');
   });
 
   test.each<[string, (published: PublishedFolder) => void]>([
-    ['is gone', ({ delivery, report }) => rmSync(join(delivery, report.listing?.path ?? ''))],
+    ['is gone', ({ delivery, report }) => rmSync(join(delivery, report.checksumList?.path ?? ''))],
     [
       'is damaged',
-      ({ delivery, report }) => writeFileSync(join(delivery, report.listing?.path ?? ''), 'torn'),
+      ({ delivery, report }) => writeFileSync(join(delivery, report.checksumList?.path ?? ''), 'torn'),
     ],
-  ])('and a listing that %s is written anew from what stands', async (_, spoil) => {
+  ])('and a checksum list that %s is written again from what stands', async (_, spoil) => {
     const published = await publishedFolder();
     spoil(published);
-    const settled = await settle(published);
-    if (settled.state !== 'finished') throw new Error(settled.why);
-    await completeRecords(settled, published.delivery);
-    expect(told(await disk(published))).toEqual([]);
+    const completion = await settle(published);
+    if (completion.state !== 'finished') throw new Error(completion.why);
+    await completeRecords(completion, published.delivery);
+    expect(reported(await disk(published))).toEqual([]);
   });
 
   test('a report left at `publishing` is completed when the folder stands, and no longer says where it was staged', async () => {
@@ -284,9 +291,9 @@ describe('what the night takes for done', () => {
       state: 'publishing',
       staged: '.rushlight-part-x',
     });
-    const settled = await settle(published);
-    if (settled.state !== 'finished') throw new Error(settled.why);
-    await completeRecords(settled, published.delivery);
+    const completion = await settle(published);
+    if (completion.state !== 'finished') throw new Error(completion.why);
+    await completeRecords(completion, published.delivery);
     const { report } = await disk(published);
     expect(report).toEqual(published.report);
   });
@@ -312,5 +319,5 @@ describe('what the night takes for done', () => {
 test('two folders of one name in two profiles are two deliverables', async () => {
   const published = await publishedFolder();
   makeFrames(join(published.delivery, 'look', 'A001C001'), bell);
-  expect(told(await disk(published))).toEqual([]);
+  expect(reported(await disk(published))).toEqual([]);
 });

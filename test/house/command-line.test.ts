@@ -11,7 +11,7 @@ const commands = [
   ['run'],
   ['check'],
   ['plan'],
-  ['seal'],
+  ['manifest'],
   ['profiles', 'list'],
   ['profiles', 'show'],
   ['profiles', 'lint'],
@@ -115,8 +115,18 @@ describe('what cannot be is refused at once', () => {
       3,
       'tool-missing',
     ],
-    ['a roll to seal that is not there', ['seal', '{}/none', '--to', '{}/seals'], 2, 'folder-missing'],
-    ['a roll to seal into itself', ['seal', '{}/day/A002R2EC', '--to', '{}/day'], 2, 'folders-overlap'],
+    [
+      'a roll to make a manifest of that is not there',
+      ['manifest', '{}/none', '--to', '{}/manifests'],
+      2,
+      'folder-missing',
+    ],
+    [
+      'a roll to make a manifest of in itself',
+      ['manifest', '{}/day/A002R2EC', '--to', '{}/day'],
+      2,
+      'folders-overlap',
+    ],
     ['nothing to tell the status of', ['status'], 2, 'usage-wrong'],
     ['a delivery that is not there, status', ['status', '{}/none'], 2, 'folder-missing'],
     ['a delivery that is not there, audit', ['audit', '{}/none'], 2, 'delivery-empty'],
@@ -125,7 +135,7 @@ describe('what cannot be is refused at once', () => {
     ['a public key that is not there', ['audit', '{}/empty', '--public-key', '{}/none'], 2, 'key-unusable'],
     ['a profile to show that is not there', ['profiles', 'show', 'nobody'], 2, 'profile-missing'],
     ['a folder of somebody else for the demo', ['demo', '--folder', '{}/day'], 2, 'demo-folder-taken'],
-  ])('%s', async (_, args, code, told) => {
+  ])('%s', async (_, args, code, reported) => {
     const folder = freshFolder('usage');
     mkdirSync(join(folder, 'empty'));
     writeFileSync(join(folder, 'file'), 'no folder');
@@ -138,7 +148,7 @@ describe('what cannot be is refused at once', () => {
       { XDG_CACHE_HOME: join(folder, '..', 'cache') },
     );
     expect(result.code, result.stderr).toBe(code);
-    expect(result.stderr).toContain(told);
+    expect(result.stderr).toContain(reported);
     expect(result.stdout).toBe('');
     expect(result.stderr).not.toMatch(/^\s+at .*:\d+:\d+|node:internal|program-fault/m);
     // Nothing is written before everything is known to be right.

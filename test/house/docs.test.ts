@@ -7,10 +7,10 @@ import { colourCodes } from '../../findings/codes/colour.ts';
 import { deliverableCodes } from '../../findings/codes/deliverable.ts';
 import { machineCodes } from '../../findings/codes/machine.ts';
 import { masterCodes } from '../../findings/codes/master.ts';
-import { nightCodes } from '../../findings/codes/night.ts';
+import { runCodes } from '../../findings/codes/run.ts';
 import { profileCodes } from '../../findings/codes/profile.ts';
 import { provenanceCodes } from '../../findings/codes/provenance.ts';
-import { trailCodes } from '../../findings/codes/trail.ts';
+import { proofCodes } from '../../findings/codes/proof.ts';
 import { rawCodes } from '../../findings/codes/raw.ts';
 import { rollCodes } from '../../findings/codes/roll.ts';
 import { settingsCodes } from '../../findings/codes/settings.ts';
@@ -38,11 +38,11 @@ test('docs/findings.md is what `npm run docs` writes', () => {
       profile: profileCodes,
       colour: colourCodes,
       deliverable: deliverableCodes,
-      trail: trailCodes,
+      fingerprints: proofCodes,
       master: masterCodes,
       settings: settingsCodes,
       provenance: provenanceCodes,
-      night: nightCodes,
+      night: runCodes,
       machine: machineCodes,
     }),
   );

@@ -63,12 +63,12 @@ test('profiles lint of a right file', async () => {
   await expectDocument('profiles lint', ['profiles', 'lint', file], 2);
 });
 
-test('check, seal and plan of a small day, and a night over it', async () => {
+test('check, manifest and plan of a small day, and a night over it', async () => {
   const folder = freshFolder('json');
   const day = await makeDay(join(folder, 'day-04'), { A001: { 'A001C001.mov': { frames: 6 } } });
-  mkdirSync(join(folder, 'seals'));
+  mkdirSync(join(folder, 'manifests'));
   await expectDocument('check', ['check', day, '--quiet'], 0);
-  await expectDocument('seal', ['seal', join(day, 'A001'), '--to', join(folder, 'seals')], 0);
+  await expectDocument('manifest', ['manifest', join(day, 'A001'), '--to', join(folder, 'manifests')], 0);
   const profile = join(packageFolder, 'test', 'fixtures', 'profiles', 'small-h264.yaml');
   const common = [day, '--deliver', join(folder, 'delivery'), '--profile', profile, '--quiet'];
   await expectDocument('plan', ['plan', ...common], 0);

@@ -61,7 +61,7 @@ describe('a checksum list', () => {
     writeFileSync(join(roll, 'A001.md5'), written(list(roll)));
     const result = await intake(roll);
     expect(codes(result)).toEqual(wanted);
-    expect(result.copies[0]?.holds).toBe(true);
+    expect(result.copies[0]?.verified).toBe(true);
     writeFileSync(join(roll, 'Clips/foundry-1.mov'), 'Molten bronze');
     expect(codes(await intake(roll))).toContain('file-checksum-differs');
   });
@@ -98,7 +98,7 @@ describe('a checksum list', () => {
       const result = await intake(roll);
       expect(codes(result)).toEqual(['manifest-byte-order']);
       expect(result.findings[0]?.expected).toContain('the same bytes, last one first');
-      expect(result.copies[0]?.holds).toBe(true);
+      expect(result.copies[0]?.verified).toBe(true);
     },
   );
 
@@ -152,7 +152,7 @@ describe('long lists', () => {
       code: 'findings-more',
       counted: { code: 'roll-file-absent', more: 200_000 - KEPT_OF_A_KIND },
     });
-    expect(result.copies[0]?.holds).toBe(false);
+    expect(result.copies[0]?.verified).toBe(false);
     expect(findingsText(result.findings)).toContain('[roll-file-absent], 200000 times');
   });
 

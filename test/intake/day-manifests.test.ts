@@ -49,7 +49,7 @@ async function check(
   day: string,
   { copies = [], manifests = [] }: { copies?: string[]; manifests?: string[] } = {},
 ): Promise<{
-  rolls: Record<string, { holds: boolean[]; told: string[]; manifests: number }>;
+  rolls: Record<string, { verified: boolean[]; reported: string[]; manifests: number }>;
   ofDay: string[];
 }> {
   const folders = { day, dayName: 'day-03', copies, manifests };
@@ -66,8 +66,8 @@ async function check(
       results.map((item) => [
         item.roll,
         {
-          holds: item.copies.map(({ holds }) => holds),
-          told: item.findings.map(text),
+          verified: item.copies.map(({ verified }) => verified),
+          reported: item.findings.map(text),
           manifests: item.manifests.length,
         },
       ]),
@@ -76,7 +76,7 @@ async function check(
   };
 }
 
-const good = { holds: [true], told: [], manifests: 1 };
+const good = { verified: [true], reported: [], manifests: 1 };
 
 describe('a list at the top of the day', () => {
   test.each(Object.entries(PROGRAMS))('of %s proves every roll that it lists (%s)', async (kind, program) => {
@@ -87,8 +87,12 @@ describe('a list at the top of the day', () => {
     rmSync(join(day, 'A001/sheet.txt'));
     writeFileSync(join(day, 'A001/new.mov'), 'x');
     expect((await check(day)).rolls).toEqual({
-      A001: { holds: [false], told: ['roll-file-absent sheet.txt', 'file-unlisted new.mov'], manifests: 1 },
-      B001: { holds: [false], told: ['file-checksum-differs Clips/yard-1.mov'], manifests: 1 },
+      A001: {
+        verified: [false],
+        reported: ['roll-file-absent sheet.txt', 'file-unlisted new.mov'],
+        manifests: 1,
+      },
+      B001: { verified: [false], reported: ['file-checksum-differs Clips/yard-1.mov'], manifests: 1 },
     });
   });
 
@@ -131,7 +135,8 @@ describe('a list at the top of the day', () => {
     writeFileSync(list, listed(from, 'md5sum', what));
     const result = await check(at.day, asked);
     expect(result.ofDay).toEqual([]);
-    for (const roll of ['A001', 'B001']) expect(result.rolls[roll]).toMatchObject({ told: [], manifests: 1 });
+    for (const roll of ['A001', 'B001'])
+      expect(result.rolls[roll]).toMatchObject({ reported: [], manifests: 1 });
   });
 
   test('and the manifest of a roll are both held to', async () => {
@@ -142,8 +147,8 @@ describe('a list at the top of the day', () => {
       listed(day, 'md5sum').replace(/^[0-9a-f]{32}(?= .A001\/sheet)/m, '0'.repeat(32)),
     );
     const { rolls } = await check(day);
-    expect(rolls.A001).toMatchObject({ holds: [false], manifests: 2 });
-    expect(rolls.A001?.told).toContain(`manifest-contradiction ${day}/all.md5`);
+    expect(rolls.A001).toMatchObject({ verified: [false], manifests: 2 });
+    expect(rolls.A001?.reported).toContain(`manifest-contradiction ${day}/all.md5`);
     expect(rolls.B001).toEqual(good);
   });
 
@@ -169,15 +174,15 @@ describe('a list at the top of the day', () => {
     symlinkSync('clips.md5', join(day, 'link.md5'));
     const { rolls, ofDay } = await check(day);
     expect(ofDay).toEqual([`manifest-not-used ${day}/clips.md5`, `manifest-not-used ${day}/link.md5`]);
-    expect(rolls.A001?.told).toEqual(['manifest-missing']);
+    expect(rolls.A001?.reported).toEqual(['manifest-missing']);
   });
 
   test('that cannot be read holds every roll', async () => {
     const { day } = makeDay();
     writeFileSync(join(day, 'all.mhl'), '<hashlist version="1.1"><hash>');
     expect((await check(day)).rolls).toMatchObject({
-      A001: { holds: [false], told: [`manifest-unreadable ${day}/all.mhl`] },
-      B001: { holds: [false], told: [`manifest-unreadable ${day}/all.mhl`] },
+      A001: { verified: [false], reported: [`manifest-unreadable ${day}/all.mhl`] },
+      B001: { verified: [false], reported: [`manifest-unreadable ${day}/all.mhl`] },
     });
   });
 
@@ -185,8 +190,8 @@ describe('a list at the top of the day', () => {
     const { day } = makeDay();
     writeFileSync(join(day, 'all.md5'), listed(day, 'md5sum').replaceAll('/', '\\'));
     const { rolls } = await check(day);
-    expect(rolls.A001).toEqual({ ...good, told: [`manifest-path-separators ${day}/all.md5`] });
-    expect(rolls.B001?.holds).toEqual([true]);
+    expect(rolls.A001).toEqual({ ...good, reported: [`manifest-path-separators ${day}/all.md5`] });
+    expect(rolls.B001?.verified).toEqual([true]);
   });
 });
 
@@ -237,7 +242,7 @@ describe('an ASC MHL history at the top of the day', () => {
     const { day } = withHistory();
     expect(await check(day)).toEqual({ rolls: { A002R2EC: good, B001: good }, ofDay: [] });
     writeFileSync(join(day, 'B001/Clips/yard-1.mov'), 'The yard');
-    expect((await check(day)).rolls.B001?.told).toEqual(['file-checksum-differs Clips/yard-1.mov']);
+    expect((await check(day)).rolls.B001?.reported).toEqual(['file-checksum-differs Clips/yard-1.mov']);
   });
 
   test('counts below a folder of manifests', async () => {
@@ -256,7 +261,7 @@ describe('an ASC MHL history at the top of the day', () => {
     appendFileSync(generation, '\n');
     const { rolls } = await check(day);
     for (const roll of ['A002R2EC', 'B001'])
-      expect(rolls[roll]?.told).toContain(`manifest-chain-broken ${generation}`);
+      expect(rolls[roll]?.reported).toContain(`manifest-chain-broken ${generation}`);
   });
 
   test('holds the roll whose own history is another than it recorded, and no other', async () => {
@@ -264,7 +269,9 @@ describe('an ASC MHL history at the top of the day', () => {
     const inner = join(day, 'A002R2EC/ascmhl/0001_A002R2EC_2020-01-16_091500Z.mhl');
     appendFileSync(inner, '\n');
     const { rolls } = await check(day);
-    expect(rolls.A002R2EC?.told.filter((item) => item === `manifest-chain-broken ${inner}`)).not.toEqual([]);
+    expect(rolls.A002R2EC?.reported.filter((item) => item === `manifest-chain-broken ${inner}`)).not.toEqual(
+      [],
+    );
     expect(rolls.B001).toEqual(good);
   });
 

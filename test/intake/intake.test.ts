@@ -64,7 +64,7 @@ function intake(
   });
 }
 
-const told = (result: IntakeResult): string[] =>
+const reported = (result: IntakeResult): string[] =>
   result.findings.map(({ code, file }) => (file === undefined ? code : `${code} ${file}`)).sort();
 
 describe('a roll and a copy that equal the manifest', () => {
@@ -72,9 +72,9 @@ describe('a roll and a copy that equal the manifest', () => {
     const at = makeShootDay();
     const result = await intake(at);
     expect(result.findings).toEqual([]);
-    expect(result.copies.map(({ holds, files }) => ({ holds, files }))).toEqual([
-      { holds: true, files: 4 },
-      { holds: true, files: 4 },
+    expect(result.copies.map(({ verified, files }) => ({ verified, files }))).toEqual([
+      { verified: true, files: 4 },
+      { verified: true, files: 4 },
     ]);
     const sha256 = (file: string): string =>
       execFileSync('sha256sum', [file], { encoding: 'utf8' }).slice(0, 64);
@@ -105,13 +105,13 @@ describe('a roll and a copy that equal the manifest', () => {
       expect.arrayContaining(['first\nsecond.mov', 'back\\slash.mov', raw]),
     );
     writeFileSync(fsPath(`${at.roll}/${raw}`), 'd');
-    expect(told(await intake({ roll: at.roll }))).toEqual([`file-checksum-differs ${raw}`]);
+    expect(reported(await intake({ roll: at.roll }))).toEqual([`file-checksum-differs ${raw}`]);
   });
 
-  test('a file of zero bytes is told by a note, and the roll holds', async () => {
+  test('a file of zero bytes is reported by a note, and the roll holds', async () => {
     const result = await intake(makeShootDay({ 'empty.mov': '' }));
-    expect(told(result)).toEqual(['file-empty empty.mov']);
-    expect(result.copies.map(({ holds }) => holds)).toEqual([true, true]);
+    expect(reported(result)).toEqual(['file-empty empty.mov']);
+    expect(result.copies.map(({ verified }) => verified)).toEqual([true, true]);
   });
 });
 
@@ -161,13 +161,13 @@ describe('one fault in the working copy', () => {
     ],
   ];
   test.each(faults)(
-    '%s is told by its code and holds the roll, unless it is a note',
+    '%s is reported by its code and holds the roll, unless it is a note',
     async (_, spoil, expected) => {
       const { roll } = makeShootDay();
       spoil(roll);
       const result = await intake({ roll });
-      expect(told(result)).toEqual(expected);
-      expect(result.copies.map(({ holds }) => holds)).toEqual([
+      expect(reported(result)).toEqual(expected);
+      expect(result.copies.map(({ verified }) => verified)).toEqual([
         expected[0]?.startsWith('link-inside') ?? false,
       ]);
     },
@@ -183,7 +183,7 @@ describe('one fault in the working copy', () => {
     writeFileSync(join(roll, 'checksums.md5'), text);
     const result = await intake({ roll });
     expect(result.findings.map((item) => item.code)).toContain(code);
-    expect(result.copies[0]?.holds).toBe(false);
+    expect(result.copies[0]?.verified).toBe(false);
   });
 
   test('a roll with nothing but a manifest is empty', async () => {
@@ -196,7 +196,7 @@ describe('one fault in the working copy', () => {
   test('a folder that is not there is a finding, not a throw', async () => {
     const result = await intake({ roll: join(makeShootDay().base, 'nowhere') });
     expect(result.findings.map(({ code }) => code)).toContain('file-unreadable');
-    expect(result.copies[0]?.holds).toBe(false);
+    expect(result.copies[0]?.verified).toBe(false);
   });
 
   // A stand-in for the disk: root reads everything, so permissions cannot make a file unreadable everywhere.
@@ -205,7 +205,7 @@ describe('one fault in the working copy', () => {
     [{ state: 'changed', detail: '5 bytes when opened, 6 bytes read' }, 'file-changed-while-read'],
   ];
   test.each(reads)(
-    'a reading that ends as %o is told, and the file is neither absent nor good',
+    'a reading that ends as %o is reported, and the file is neither absent nor good',
     async (read, code) => {
       const { roll } = makeShootDay();
       const walked = await walkCopy(roll, ROLL, undefined);
@@ -234,30 +234,30 @@ describe('one fault in the working copy', () => {
 });
 
 describe('copies', () => {
-  test('a copy that differs is told, and only that copy does not hold', async () => {
+  test('a copy that differs is reported, and only that copy does not hold', async () => {
     const at = makeShootDay();
     writeFileSync(join(at.copy, ROLL, 'Clips/foundry-2.mov'), 'the Mould');
     const result = await intake(at);
-    expect(told(result)).toEqual([
+    expect(reported(result)).toEqual([
       'copy-differs Clips/foundry-2.mov',
       'file-checksum-differs Clips/foundry-2.mov',
     ]);
     expect(result.findings.every(({ copy }) => copy === `${at.copy}/${ROLL}`)).toBe(true);
-    expect(result.copies.map(({ holds }) => holds)).toEqual([true, false]);
+    expect(result.copies.map(({ verified }) => verified)).toEqual([true, false]);
   });
 
-  test('a copy of the day without the roll is told', async () => {
+  test('a copy of the day without the roll is reported', async () => {
     const at = makeShootDay();
     rmSync(join(at.copy, ROLL), { recursive: true });
     const result = await intake(at);
-    expect(told(result)).toEqual(['copy-lacks-roll']);
-    expect(result.copies.map(({ holds }) => holds)).toEqual([true, false]);
+    expect(reported(result)).toEqual(['copy-lacks-roll']);
+    expect(result.copies.map(({ verified }) => verified)).toEqual([true, false]);
   });
 
   test('the same folder named twice is not two copies', async () => {
     const at = makeShootDay();
     const result = await intake(at, { copies: [at.day] });
-    expect(told(result)).toEqual(['copy-same-place']);
+    expect(reported(result)).toEqual(['copy-same-place']);
   });
 
   test("another copy's manifest that says otherwise is a contradiction", async () => {
@@ -283,26 +283,26 @@ describe('one name in two Unicode spellings', () => {
   test('is found and compared, and told by a note', async () => {
     const at = spelled(DECOMPOSED);
     const result = await intake(at);
-    expect(told(result)).toEqual([`file-name-spelling ${DECOMPOSED}`]);
-    expect(result.copies[0]?.holds).toBe(true);
+    expect(reported(result)).toEqual([`file-name-spelling ${DECOMPOSED}`]);
+    expect(result.copies[0]?.verified).toBe(true);
     writeFileSync(join(at.roll, DECOMPOSED), 'Pour');
-    expect(told(await intake(at))).toEqual([
+    expect(reported(await intake(at))).toEqual([
       `file-checksum-differs ${DECOMPOSED}`,
       `file-name-spelling ${DECOMPOSED}`,
     ]);
   });
 
   test('is two files when both are there', async () => {
-    expect(told(await intake(spelled(COMPOSED, DECOMPOSED)))).toEqual([`file-unlisted ${DECOMPOSED}`]);
+    expect(reported(await intake(spelled(COMPOSED, DECOMPOSED)))).toEqual([`file-unlisted ${DECOMPOSED}`]);
   });
 
   test('may differ from copy to copy', async () => {
     const at = makeShootDay({ [COMPOSED]: 'pour' });
     renameSync(join(at.copy, ROLL, COMPOSED), join(at.copy, ROLL, DECOMPOSED));
     const result = await intake(at);
-    expect(told(result)).toEqual([`file-name-spelling ${DECOMPOSED}`]);
+    expect(reported(result)).toEqual([`file-name-spelling ${DECOMPOSED}`]);
     writeFileSync(join(at.copy, ROLL, DECOMPOSED), 'Pour');
-    expect(told(await intake(at))).toEqual([
+    expect(reported(await intake(at))).toEqual([
       `copy-differs ${DECOMPOSED}`,
       `file-checksum-differs ${DECOMPOSED}`,
       `file-name-spelling ${DECOMPOSED}`,
@@ -331,21 +331,21 @@ describe('manifests within the roll and beside it', () => {
     });
     writeFileSync(list(at), lines);
     if (from === 'Clips') rmSync(join(at.roll, 'sheet.txt'));
-    expect(told(await intake({ roll: at.roll }))).toEqual([]);
+    expect(reported(await intake({ roll: at.roll }))).toEqual([]);
     appendFileSync(join(at.roll, 'Clips/foundry-1.mov'), '!');
-    expect(told(await intake({ roll: at.roll }))).toEqual(['file-checksum-differs Clips/foundry-1.mov']);
+    expect(reported(await intake({ roll: at.roll }))).toEqual(['file-checksum-differs Clips/foundry-1.mov']);
   });
 
   test('a list beside the roll that is named after another one does not count', async () => {
     const at = makeShootDay();
     writeFileSync(join(at.day, `${ROLL}_B.md5`), `${'0'.repeat(32)}  sheet.txt\n`);
-    expect(told(await intake({ roll: at.roll }))).toEqual([]);
+    expect(reported(await intake({ roll: at.roll }))).toEqual([]);
   });
 
   test('every algorithm that any of them states is verified', async () => {
     const at = makeShootDay();
     writeFileSync(join(at.roll, 'list.sha1'), `${'0'.repeat(40)}  sheet.txt\n`);
-    expect(told(await intake({ roll: at.roll }))).toEqual(['file-checksum-differs sheet.txt']);
+    expect(reported(await intake({ roll: at.roll }))).toEqual(['file-checksum-differs sheet.txt']);
   });
 });
 
@@ -374,7 +374,7 @@ describe('manifests kept apart', () => {
       expect(good.manifests.map(({ files }) => files)).toEqual([3]);
       expect(Object.keys(good.files[0]?.hashes ?? {}).sort()).toEqual([algorithm, 'xxh3'].sort());
       writeFileSync(join(at.roll, 'sheet.txt'), 'forged');
-      expect(told(await intake({ roll: at.roll }, { manifests: [folder] }))).toEqual([
+      expect(reported(await intake({ roll: at.roll }, { manifests: [folder] }))).toEqual([
         'file-checksum-differs sheet.txt',
       ]);
     },
@@ -418,16 +418,18 @@ describe('a hash list of version 1.1', () => {
       rmSync(join(at.roll, 'checksums.md5'));
       const good = await intake({ roll: at.roll });
       expect(good.findings).toEqual([]);
-      expect(good.copies.map(({ holds }) => holds)).toEqual([true]);
+      expect(good.copies.map(({ verified }) => verified)).toEqual([true]);
       expect(
         good.files.every(({ hashes, path }) => path.endsWith('.mhl') || hashes[algorithm] !== undefined),
       ).toBe(true);
       writeFileSync(join(at.roll, 'Clips/foundry-1.mov'), 'molten bronzE');
-      expect(told(await intake({ roll: at.roll }))).toEqual(['file-checksum-differs Clips/foundry-1.mov']);
+      expect(reported(await intake({ roll: at.roll }))).toEqual([
+        'file-checksum-differs Clips/foundry-1.mov',
+      ]);
     },
   );
 
-  test('whose xxhash64 is right in the other byte order holds, and the order is told', async () => {
+  test('whose xxhash64 is right in the other byte order holds, and the order is reported', async () => {
     const at = makeShootDay();
     writeFileSync(
       join(at.roll, `${ROLL}_2026-01-02_030405.mhl`),
@@ -436,7 +438,7 @@ describe('a hash list of version 1.1', () => {
     rmSync(join(at.roll, 'checksums.md5'));
     const result = await intake({ roll: at.roll });
     expect([...new Set(result.findings.map(({ code }) => code))]).toEqual(['manifest-byte-order']);
-    expect(result.copies.map(({ holds }) => holds)).toEqual([true]);
+    expect(result.copies.map(({ verified }) => verified)).toEqual([true]);
   });
 });
 
@@ -508,7 +510,7 @@ describe('an ASC MHL history (reference scenario 01, see SOURCES.md)', () => {
     spoil(roll);
     const result = await read(roll);
     expect([...new Set(result.findings.map(({ code }) => code))].sort()).toEqual(codes);
-    expect(result.copies[0]?.holds).toBe(false);
+    expect(result.copies[0]?.verified).toBe(false);
   });
 });
 
@@ -519,9 +521,9 @@ describe('the rolls of a day', () => {
     return day;
   }
   test('are its folders; hidden ones are left out', async () => {
-    const day = dayOf('B001', 'A001', '.cache', 'sound');
+    const day = dayOf('B001', 'A001', '.cache', 'audio');
     expect(await discoverRolls(day)).toEqual({
-      rolls: ['A001', 'B001', 'sound'].map((name) => ({ name, folder: `${day}/${name}` })),
+      rolls: ['A001', 'B001', 'audio'].map((name) => ({ name, folder: `${day}/${name}` })),
       findings: [],
     });
   });
@@ -547,7 +549,7 @@ describe('the rolls of a day', () => {
     expect((await discoverRolls(day)).rolls.map(({ name }) => name)).toEqual(['a']);
   });
 
-  test('of names that some file systems take for one are told', async () => {
+  test('of names that some file systems take for one are reported', async () => {
     const { rolls, findings } = await discoverRolls(dayOf('cam-1/A001', 'cam-2/a001'));
     expect(rolls.map(({ name }) => name)).toEqual(['A001']);
     expect(findings.map(({ code, roll }) => [code, roll])).toEqual([['roll-twice', 'a001']]);
@@ -558,7 +560,7 @@ describe('the rolls of a day', () => {
     writeFileSync(join(day, 'cards/cards.md5'), '');
     expect((await discoverRolls(day)).rolls.map(({ name }) => name)).toEqual(['cards']);
   });
-  test('loose media, links and a name used twice are told', async () => {
+  test('loose media, links and a name used twice are reported', async () => {
     const day = dayOf('A001', 'cards/A001');
     writeFileSync(join(day, 'loose.mov'), 'x');
     writeFileSync(join(day, 'notes.txt'), 'x');

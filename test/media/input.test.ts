@@ -38,7 +38,7 @@ const oddNames: [what: string, name: string][] = [
 describe('a movie of any name is read', () => {
   test.each(oddNames)('%s', async (_what, name) => {
     const folder = freshFolder();
-    const made = await makeMovie(join(folder, 'made.mov'), { frames: 6, sound: [] });
+    const made = await makeMovie(join(folder, 'made.mov'), { frames: 6, audio: [] });
     renameSync(made, fsPath(join(folder, name)));
     const input = await openInput(folder, { kind: 'movie', file: name });
     const result = await probeMovie(input, tools);
@@ -51,7 +51,7 @@ describe('a movie of any name is read', () => {
     const odd = nameFromBytes(Buffer.from([0x41, 0xfe, 0x42]));
     mkdirSync(fsPath(join(folder, odd)));
     renameSync(
-      await makeMovie(join(folder, 'made.mov'), { frames: 6, sound: [] }),
+      await makeMovie(join(folder, 'made.mov'), { frames: 6, audio: [] }),
       fsPath(join(folder, odd, 'clip.mov')),
     );
     const input = await openInput(join(folder, odd), { kind: 'movie', file: 'clip.mov' });

@@ -13,7 +13,7 @@ test.each([
   ['120000/1001', { num: 120000, den: 1001 }, '00:00:00:00', { frame: 0, base: 120, drop: false }],
   ['100', { num: 100, den: 1 }, '00:00:00:00', { frame: 0, base: 100, drop: false }],
 ])(
-  '%s frames a second, with its label, reel and every sample of its sound',
+  '%s frames a second, with its label, reel and every sample of its audio',
   async (rate, expected, label, timecode) => {
     const path = join(freshFolder('matroska'), 'clip.mkv');
     await ffmpeg(

@@ -67,17 +67,17 @@ describe('facts equal what MediaInfo reads of the same file', () => {
     [
       'RDD 36 in MOV at 23.976 with two tracks',
       'a.mov',
-      { codec: 'prores', sound: [2, 1], timecode: '01:00:00:00' },
+      { codec: 'prores', audio: [2, 1], timecode: '01:00:00:00' },
     ],
     ['VC-3 in MOV at 25', 'b.mov', { codec: 'dnxhr', rate: '25', timecode: '10:11:12:13' }],
     [
       'VC-3 in MXF at 29.97 drop-frame',
       'c.mxf',
-      { codec: 'dnxhr', rate: '30000/1001', timecode: '01:00:00;02', sound: [1] },
+      { codec: 'dnxhr', rate: '30000/1001', timecode: '01:00:00;02', audio: [1] },
     ],
-    ['VC-3 in MXF at 50', 'd.mxf', { codec: 'dnxhr', rate: '50', timecode: '09:59:59:49', sound: [2] }],
+    ['VC-3 in MXF at 50', 'd.mxf', { codec: 'dnxhr', rate: '50', timecode: '09:59:59:49', audio: [2] }],
     [
-      'H.264 in MP4 at 24 with sound as AAC',
+      'H.264 in MP4 at 24 with audio as AAC',
       'e.mp4',
       { codec: 'h264', rate: '24', timecode: '23:59:59:12', extra: ['-c:a', 'aac'] },
     ],
@@ -89,12 +89,12 @@ describe('facts equal what MediaInfo reads of the same file', () => {
     [
       'RDD 36 in MOV at 47.952',
       'g.mov',
-      { codec: 'prores', rate: '48000/1001', timecode: '12:00:00:47', sound: [] },
+      { codec: 'prores', rate: '48000/1001', timecode: '12:00:00:47', audio: [] },
     ],
     [
       'H.264 in MP4 at 60',
       'h.mp4',
-      { codec: 'h264', rate: '60', timecode: '12:00:00:59', sound: [], frames: 48 },
+      { codec: 'h264', rate: '60', timecode: '12:00:00:59', audio: [], frames: 48 },
     ],
   ])('%s', async (_name, file, options) => {
     const path = await makeMovie(join(freshFolder(), file), options);
@@ -126,7 +126,7 @@ describe('facts equal what MediaInfo reads of the same file', () => {
     expect(facts.video.colour.primaries).toBe('bt709');
   });
 
-  // SOURCES.md names the origin of each; MediaInfo is asked anew.
+  // SOURCES.md names the origin of each; MediaInfo is asked again.
   test.each([
     ['hevc-10bit.mp4', { bitDepth: 10, fieldOrder: 'progressive', rotation: 0 }],
     ['interlaced-2997-timecode.mov', { bitDepth: 8, fieldOrder: 'bottom-first', rotation: 0 }],
@@ -153,14 +153,14 @@ describe('facts equal what MediaInfo reads of the same file', () => {
   });
 });
 
-describe('sound', () => {
+describe('audio', () => {
   test.each([
     ['24000/1001', 24, 48_048],
     ['25', 25, 48_000],
     ['30000/1001', 30, 48_048],
     ['60000/1001', 6, 4_805],
-  ])('uncompressed sound of %s is counted to the sample', async (rate, frames, samples) => {
-    const path = await makeMovie(join(freshFolder(), 'a.mov'), { rate, frames, sound: [2] });
+  ])('uncompressed audio of %s is counted to the sample', async (rate, frames, samples) => {
+    const path = await makeMovie(join(freshFolder(), 'a.mov'), { rate, frames, audio: [2] });
     const { facts } = await measured(path);
     expect(facts.audio[0]).toMatchObject({
       codec: 'pcm_s24le',
@@ -174,7 +174,7 @@ describe('sound', () => {
     expect(samples).toBe(await decodedSamples(path, 2));
   });
 
-  test('priming of compressed sound is not part of it', async () => {
+  test('priming of compressed audio is not part of it', async () => {
     // 1001 * 24 / 24000 s = 48 048 samples: 46 blocks of 1024 and a part.
     const path = await makeMovie(join(freshFolder(), 'a.mp4'), {
       codec: 'h264',
@@ -185,7 +185,7 @@ describe('sound', () => {
     expect(facts.audio[0]).toMatchObject({ codec: 'aac', samples: 48_048, startOffset: 0 });
   });
 
-  test('sound that starts late is told in samples', async () => {
+  test('audio that starts late is reported in samples', async () => {
     const folder = freshFolder();
     const path = join(folder, 'late.mov');
     await ffmpeg(
@@ -212,8 +212,8 @@ describe('sound', () => {
     expect((await measured(path)).facts.audio[0]).toMatchObject({ samples: 24_000, startOffset: 12_000 });
   });
 
-  test('sound of another length than the picture keeps its own', async () => {
-    const path = await makeMovie(join(freshFolder(), 'a.mov'), { frames: 48, rate: '24', soundSeconds: 1 });
+  test('audio of another length than the picture keeps its own', async () => {
+    const path = await makeMovie(join(freshFolder(), 'a.mov'), { frames: 48, rate: '24', audioSeconds: 1 });
     const { facts } = await measured(path);
     expect([facts.video.frames, facts.audio[0]?.samples]).toEqual([48, 48_000]);
   });
@@ -242,9 +242,9 @@ describe('edit lists: what is shown counts', () => {
     expectEndOfBlock(facts.audio[0]?.samples, await decodedSamples(cut, 2));
   });
 
-  test('a cut inside uncompressed sound skips the samples before it', async () => {
+  test('a cut inside uncompressed audio skips the samples before it', async () => {
     const folder = freshFolder();
-    const whole = await makeMovie(join(folder, 'whole.mov'), { frames: 48, sound: [1] });
+    const whole = await makeMovie(join(folder, 'whole.mov'), { frames: 48, audio: [1] });
     const cut = join(folder, 'cut.mov');
     await ffmpeg('-ss', '0.53', '-i', whole, '-map', '0:v', '-map', '0:a', '-c', 'copy', cut);
     const { facts } = await measured(cut);
@@ -287,7 +287,7 @@ describe('constant or not', () => {
     const source = await makeMovie(join(folder, 'source.mov'), {
       codec: 'h264',
       frames: 48,
-      sound: [],
+      audio: [],
       timecode: null,
     });
     let from = source;
@@ -330,11 +330,11 @@ describe('timecode and reel', () => {
   // ffmpeg writes a timecode component that starts at 0 into every MXF file.
   test('an MXF file without timecode cannot be told from one that starts at zero', async () => {
     const folder = freshFolder();
-    const without = await makeMovie(join(folder, 'a.mxf'), { codec: 'dnxhr', timecode: null, sound: [1] });
+    const without = await makeMovie(join(folder, 'a.mxf'), { codec: 'dnxhr', timecode: null, audio: [1] });
     const zero = await makeMovie(join(folder, 'b.mxf'), {
       codec: 'dnxhr',
       timecode: '00:00:00:00',
-      sound: [1],
+      audio: [1],
     });
     const zeroCode = { frame: 0, base: 24, drop: false };
     expect([(await measured(without)).facts.timecode, (await measured(zero)).facts.timecode]).toEqual([
@@ -398,8 +398,8 @@ describe('what cannot be measured has a typed problem', () => {
     expect(await problemOf(join(fixtures, file))).toBe(problem);
   });
 
-  test('sound alone', async () => {
-    const path = join(freshFolder(), 'sound.mov');
+  test('audio alone', async () => {
+    const path = join(freshFolder(), 'audio.mov');
     await ffmpeg('-f', 'lavfi', '-i', 'sine=d=0.2', '-c:a', 'pcm_s16le', path);
     expect(await problemOf(path)).toBe('no-picture');
   });
@@ -446,7 +446,7 @@ describe('truncated files with an index are measured, and the evidence shows it'
   test('MOV: a cut inside the last packet alone shows in the structure', async () => {
     const path = await makeMovie(join(freshFolder(), 'a.mov'), {
       frames: 24,
-      sound: [],
+      audio: [],
       extra: ['-movflags', '+faststart'],
     });
     const size = statSync(path).size;
@@ -457,7 +457,7 @@ describe('truncated files with an index are measured, and the evidence shows it'
   });
 
   test('MXF: fewer packets than claimed, footer beyond the end', async () => {
-    const path = await makeMovie(join(freshFolder(), 'a.mxf'), { codec: 'dnxhr', frames: 24, sound: [1] });
+    const path = await makeMovie(join(freshFolder(), 'a.mxf'), { codec: 'dnxhr', frames: 24, audio: [1] });
     const whole = await measured(path);
     expect(whole.evidence.declaredBytes).toBeLessThanOrEqual(whole.evidence.fileBytes);
     truncateSync(path, Math.floor(whole.evidence.fileBytes * 0.5));

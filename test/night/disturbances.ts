@@ -1,4 +1,4 @@
-/** Disturbances that every store takes the same way: a table of cases, run over the private store and over a standing one. */
+/** Disturbances that every store takes the same way: a table of cases, run over the built-in Redis and over a shared one. */
 import { existsSync, readdirSync, readFileSync, rmSync } from 'node:fs';
 import { dirname, join } from 'node:path';
 import { beforeAll, expect, onTestFinished, test } from 'vitest';
@@ -195,7 +195,7 @@ export function disturbedNights(place: QueuePlace, cases: 'all' | 'few'): Distur
     expect(result.interrupted).toBe(true);
     expect(Object.keys(essence(folders.delivery))).toHaveLength(1);
     expect(result.rolls.flatMap((roll) => roll.findings.map((item) => item.code))).toContain(
-      'night-interrupted',
+      'run-interrupted',
     );
     await expectNothingRuns(folders);
     const again = await begin(folders).done;

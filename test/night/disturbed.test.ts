@@ -1,4 +1,4 @@
-/** Nights that are killed, wiped and interrupted in the middle come to the same bytes as one that nobody touched; on the private store. */
+/** Nights that are killed, wiped and interrupted in the middle come to the same bytes as one that nobody touched; on the built-in Redis. */
 import { rmSync } from 'node:fs';
 import { join } from 'node:path';
 import { expect, test } from 'vitest';
@@ -25,7 +25,7 @@ test('the store killed in mid-night costs nothing but seconds', async () => {
   await expectWhole(folders);
 }, 120_000);
 
-test('the store’s folder deleted in mid-night: what is not on disk is queued again', async () => {
+test("the store's folder deleted in mid-night: what is not on disk is queued again", async () => {
   const folders = fresh();
   const night = beginHeld(folders);
   await encoding(folders);

@@ -22,7 +22,7 @@ const events = {
   requeued: { kind: 'requeued' },
   withdrawn: { kind: 'withdrawn' },
   ended: { kind: 'ended', how: 'completed', reason: null, claim: 7 },
-  settled: { kind: 'looked', found: 'settled' },
+  settled: { kind: 'looked', found: 'completion' },
   segment: { kind: 'looked', found: 'segment' },
   target: { kind: 'looked', found: 'target' },
   nothing: { kind: 'looked', found: 'nothing' },

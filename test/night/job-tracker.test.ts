@@ -7,7 +7,7 @@ import { afterEach, expect, test } from 'vitest';
 import { type NightQueue, openNightQueue } from '../../coordinator/dispatch/night-queue.ts';
 import { type JobTracker, startJobTracker } from '../../coordinator/night/job-tracker.ts';
 import { hintsTo, type JobMoved, newRunEvents } from '../../coordinator/night/run-events.ts';
-import { readResults } from '../../coordinator/night/settled.ts';
+import { readResults } from '../../coordinator/night/complete.ts';
 import { startPrivateStore } from '../../coordinator/store/private.ts';
 import type { Finding } from '../../findings/finding.ts';
 import { finding } from '../../findings/finding.ts';
@@ -38,7 +38,7 @@ interface Bench {
   client: Redis;
   queue: NightQueue;
   tracker: JobTracker;
-  told: Finding[];
+  reported: Finding[];
   moved: JobMoved[];
   jobs(count: number, profiles?: readonly string[]): { job: Job; priority: number }[];
 }
@@ -51,18 +51,18 @@ async function bench(run = RUN, read = readResults): Promise<Bench> {
   const store = startPrivateStore(folder, { onRestart: nothing, onLost: nothing });
   closing.push(() => store.stop());
   await store.ready;
-  const told: Finding[] = [];
+  const reported: Finding[] = [];
   let queue: NightQueue | undefined;
   const moved: JobMoved[] = [];
   const events = newRunEvents();
-  events.on('target-refused', (item) => told.push(item));
-  events.on('superseded', () => told.push(finding('night-superseded', 'x', 'y')));
+  events.on('target-refused', (item) => reported.push(item));
+  events.on('superseded', () => reported.push(finding('run-superseded', 'x', 'y')));
   events.on('job-moved', (move) => moved.push(move));
   const tracker = startJobTracker({
     run,
     queue: () => queue as NightQueue,
     events,
-    isTargetWell: async () => true,
+    isTargetHealthy: async () => true,
     log: nothing,
     read,
   });
@@ -76,7 +76,7 @@ async function bench(run = RUN, read = readResults): Promise<Bench> {
       job: { ...jobOf(number, run, profiles), deliveryFolder: join(folder, 'A001') },
       priority: 1000,
     }));
-  return { folder, address: store.address, client, queue, tracker, told, moved, jobs };
+  return { folder, address: store.address, client, queue, tracker, reported, moved, jobs };
 }
 
 /** What a worker leaves on disk. */
@@ -162,7 +162,7 @@ test('a published file of another size than its report says is no result', async
   expect(worked).toBe(2);
 });
 
-test('the store’s memory wiped in mid-night: what is not on disk is queued again', async () => {
+test("the store's memory wiped in mid-night: what is not on disk is queued again", async () => {
   const { address, tracker, jobs, client } = await bench();
   const done = tracker.make('A001', jobs(8));
   await expect.poll(() => client.zcard(`${BULL_PREFIX}:${JOB_QUEUE}:prioritized`)).toBe(8);
@@ -206,8 +206,8 @@ test('held back, nothing is taken up; afterwards all of it is', async () => {
   expect(worked).toHaveLength(7);
 });
 
-test('a failure of the target is told at once and is not counted against the job', async () => {
-  const { address, tracker, jobs, told } = await bench();
+test('a failure of the target is reported at once and is not counted against the job', async () => {
+  const { address, tracker, jobs, reported } = await bench();
   let worked = 0;
   worker(address, (job) => {
     worked += 1;
@@ -220,7 +220,7 @@ test('a failure of the target is told at once and is not counted against the job
     else writeReport(job);
   });
   expect(await tracker.make('A001', jobs(1))).toEqual([]);
-  expect(told.map((item) => item.code)).toEqual(Array.from({ length: 5 }, () => 'target-full'));
+  expect(reported.map((item) => item.code)).toEqual(Array.from({ length: 5 }, () => 'target-full'));
 });
 
 test('asked to finish, it ends what is active, begins nothing, and waits for no other', async () => {
@@ -253,7 +253,7 @@ test('given up, nothing is waited for', async () => {
 });
 
 test('a run that died leaves nothing that the next run of the night would wait for or work at', async () => {
-  const { address, client, tracker, jobs, queue, told } = await bench();
+  const { address, client, tracker, jobs, queue, reported } = await bench();
   void tracker.make('A001', jobs(700));
   await expect
     .poll(() => client.zcard(`${BULL_PREFIX}:${JOB_QUEUE}:prioritized`), { timeout: 20_000 })
@@ -265,7 +265,7 @@ test('a run that died leaves nothing that the next run of the night would wait f
     progress: nothing,
     ended: nothing,
     rollEnded: nothing,
-    trouble: nothing,
+    failure: nothing,
   });
   closing.push(() => later.close());
   expect(await client.get(nightKey('night'))).toBe('run-later');
@@ -276,14 +276,14 @@ test('a run that died leaves nothing that the next run of the night would wait f
   expect(await queue.isOurs()).toBe(false);
   // Should the older run live after all, it notices and puts nothing back.
   await tracker.reconcile();
-  expect(told.map((item) => item.code)).toContain('night-superseded');
+  expect(reported.map((item) => item.code)).toContain('run-superseded');
   expect(await client.zcard(`${BULL_PREFIX}:${JOB_QUEUE}:prioritized`)).toBe(0);
   expect(await later.isOurs()).toBe(true);
   await client.flushall();
   expect(await later.isOurs()).toBe(true);
 });
 
-test('every move of a job is told with the state before and after, one after the other from the first to the end', async () => {
+test('every move of a job is reported with the state before and after, one after the other from the first to the end', async () => {
   const { address, tracker, jobs, moved } = await bench();
   worker(address, (job) => writeReport(job));
   expect(await tracker.make('A001', jobs(3))).toEqual([]);

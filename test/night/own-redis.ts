@@ -1,13 +1,13 @@
-/** A standing Redis with a password for the nights of one test file, stopped at its end. */
+/** A shared Redis with a password for the nights of one test file, stopped at its end. */
 import { afterAll, expect } from 'vitest';
 import { BULL_PREFIX, JOB_QUEUE } from '../../ledger/queue.ts';
-import { type StandingRedis, standingRedis } from '../support/redis.ts';
+import { type SharedRedis, sharedRedis } from '../support/redis.ts';
 import type { QueuePlace } from './disturbances.ts';
 
 const password = 'bronze-Glocke-7731';
 
-export async function ownRedis(): Promise<{ readonly store: StandingRedis; readonly place: QueuePlace }> {
-  const store = await standingRedis({ password });
+export async function ownRedis(): Promise<{ readonly store: SharedRedis; readonly place: QueuePlace }> {
+  const store = await sharedRedis({ password });
   afterAll(() => store.stop());
   return {
     store,

@@ -1,4 +1,4 @@
-/** The whole set of disturbances on a standing Redis with a password. */
+/** The whole set of disturbances on a shared Redis with a password. */
 import { disturbedNights } from './disturbances.ts';
 import { ownRedis } from './own-redis.ts';
 

@@ -76,7 +76,7 @@ test.each([
     `(trap '' TERM; sleep 30) & head -c 100000 <&${FIRST_PIPE} >/dev/null; exit 3`,
     { reason: 'exited', exitCode: 3 },
   ],
-])('a program that %s: the writer is told, and the end is told as it was', async (_, script, end) => {
+])('a program that %s: the writer is reported, and the end is reported as it was', async (_, script, end) => {
   const answers: boolean[] = [];
   let over = (): void => undefined;
   const written = new Promise<void>((resolve) => {

@@ -10,7 +10,7 @@ import { eventually, isRunning } from '../support/processes.ts';
 const fault = (name: string): string => join(packageFolder, 'test', 'faults', name);
 const idsIn = (path: string): number[] => readFileSync(path, 'utf8').trim().split(' ').map(Number);
 
-test.each([0, 1, 69, 183, 228, 254, 255])('exit code %i is told as it is', async (code) => {
+test.each([0, 1, 69, 183, 228, 254, 255])('exit code %i is reported as it is', async (code) => {
   const result = await runTool('sh', ['-c', `exit ${code}`]);
   expect(result).toMatchObject({
     reason: 'exited',

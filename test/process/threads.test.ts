@@ -9,7 +9,7 @@ import { DngRefusal } from '../../media/formats/dng/refusal.ts';
 import { StillDamage } from '../../media/formats/still.ts';
 import { CodedError, errorCodeOf, errorCodes } from '../../files/coded-error.ts';
 import { createThreadPool, PoolClosedError, type ThreadPool } from '../../process/threads.ts';
-import { frameTrouble } from '../../worker/master/apart.ts';
+import { frameFailure } from '../../worker/master/masters-without-ffmpeg.ts';
 import { freshFolder } from '../support/folder.ts';
 import { jobOf } from '../support/jobs.ts';
 
@@ -102,8 +102,8 @@ describe('what a job says of an error from its threads', () => {
     ['missing', undefined],
     ['plain', undefined],
   ])('%s: %s', async (order, code) => {
-    const trouble = frameTrouble(await thrown(order), jobOf(1, 'run-1'));
-    expect(trouble?.findings[0]?.code).toBe(code);
-    if (trouble !== null) expect(trouble.again).toBe(false);
+    const failure = frameFailure(await thrown(order), jobOf(1, 'run-1'));
+    expect(failure?.findings[0]?.code).toBe(code);
+    if (failure !== null) expect(failure.retryable).toBe(false);
   });
 });

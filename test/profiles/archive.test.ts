@@ -46,14 +46,14 @@ describe('fields that cannot stand with a lossless codec, or without one', () =>
       ],
       ['extends: archive-ffv1\ncontainer: mov', 'profile-combination: mov with ffv1'],
       [
-        'extends: archive-ffv1\nchecks: [frames, duration, timecode, cadence, picture, colour-tags, codec, audio, decode, trail, levels, sound-trail, payload]',
+        'extends: archive-ffv1\nchecks: [frames, duration, timecode, frame-spacing, raster, colour-tags, codec, audio, decode, frame-match, levels, audio-match, bitstream]',
         'profile-check-left-out: no lossless',
       ],
       ['extends: editorial-vc3\ninterlaced: keep', 'profile-combination: keep with vc3'],
       ['extends: editorial-vc3\npixel_format: source', 'profile-combination: source with vc3'],
       ['extends: editorial-vc3\naudio: { tolerance_frames: keep }', 'profile-combination: keep with vc3'],
       [
-        'extends: editorial-vc3\nchecks: [frames, duration, timecode, cadence, picture, colour-tags, codec, audio, decode, trail, levels, sound-trail, payload, lossless]',
+        'extends: editorial-vc3\nchecks: [frames, duration, timecode, frame-spacing, raster, colour-tags, codec, audio, decode, frame-match, levels, audio-match, bitstream, lossless]',
         'profile-combination: lossless, with vc3, which loses something',
       ],
     ].map(([text, found]) => ({ text, found: found as string, said: text?.split('\n')[1] })),
@@ -89,7 +89,7 @@ describe('what is kept of a clip', () => {
     ],
     ['fields', clipFacts({ video: { fieldOrder: 'bottom-first' } }), { fieldOrder: 'bottom-first' }],
     [
-      'sound that is longer than the picture, in its own form',
+      'audio that is longer than the picture, in its own form',
       clipFacts({ audio: [audioFacts({ codec: 'pcm_f32be', samples: 123_457, sampleRate: 96_000 })] }),
       {
         audio: [
@@ -105,43 +105,43 @@ describe('what is kept of a clip', () => {
     [
       'a pixel format that the encoder would be given another one for',
       clipFacts({ video: { pixelFormat: 'nv12' } }),
-      'no-place-for-it',
+      'not-representable',
       'pixel format nv12',
     ],
     [
       'four channels of which alpha has twelve bits',
       clipFacts({ video: { pixelFormat: 'yuva444p12le' } }),
-      'no-place-for-it',
+      'not-representable',
       'pixel format yuva444p12le',
     ],
     [
       'a turn',
       clipFacts({ video: { rotation: 180 } }),
-      'no-place-for-it',
+      'not-representable',
       'a picture to be turned by 180 degrees',
     ],
     [
       'a tag that nobody knows',
       clipFacts({ video: { colour: { primaries: 'bt709', transfer: 'x', matrix: null, range: null } } }),
-      'no-place-for-it',
+      'not-representable',
       'transfer x',
     ],
     [
-      'sound that starts late',
+      'audio that starts late',
       clipFacts({ audio: [audioFacts({ startOffset: 5 })] }),
-      'no-place-for-it',
+      'not-representable',
       'track 1 starts 5 samples after the picture',
     ],
     [
-      'compressed sound',
+      'compressed audio',
       clipFacts({ audio: [audioFacts(), audioFacts({ codec: 'aac' })] }),
-      'no-place-for-it',
+      'not-representable',
       'track 2: aac',
     ],
     [
       'a picture beyond the largest slice',
       clipFacts({ video: { width: 16_384, height: 16_384, pixelFormat: 'yuv444p16le', bitDepth: 16 } }),
-      'raster-not-offered',
+      'raster-unsupported',
       '16384x16384 of yuv444p16le',
     ],
   ])('held: %s', (_title, facts, code, found) => {
@@ -179,14 +179,14 @@ describe('between decoder and encoder', () => {
       threads: 2,
     }).filterGraph.split(';');
   }
-  const way = (graph: readonly string[], pads: readonly string[]): string =>
+  const linearisation = (graph: readonly string[], pads: readonly string[]): string =>
     graph.filter((chain) => pads.some((pad) => chain.startsWith(pad))).join(';');
 
   test.each([['yuv422p10le'], ['yuvj420p'], ['gbrp12le'], ['bgr0'], ['rgb48le']])(
     'stands no scaler, for %s',
     (pixelFormat) => {
       const graph = graphOf(clipFacts({ video: { pixelFormat } }), archive);
-      const path = way(graph, ['[shown]', '[in0]']);
+      const path = linearisation(graph, ['[shown]', '[in0]']);
       expect(path).toContain('[out0]');
       expect(path).not.toMatch(/scale|format=(?!yuv420p)|crop|bwdif|drawtext|pad/);
     },
@@ -195,9 +195,9 @@ describe('between decoder and encoder', () => {
   test('fields are kept for one and made into frames for the other, once', async () => {
     const frames = { ...(await profile('editorial-vc3')), interlaced: 'deinterlace' as const };
     const graph = graphOf(clipFacts({ video: { fieldOrder: 'top-first' } }), frames, archive, frames);
-    expect(way(graph, ['[shown-frames]'])).toMatch(/bwdif.*split=2\[in0\]\[in2\]$/);
-    expect(way(graph, ['[shown-fields]'])).not.toContain('bwdif');
-    expect(way(graph, ['[shown-fields]'])).toMatch(/split=1\[in1\]$/);
-    expect(way(graph, ['[in1]'])).toContain('field_mode=tff');
+    expect(linearisation(graph, ['[shown-frames]'])).toMatch(/bwdif.*split=2\[in0\]\[in2\]$/);
+    expect(linearisation(graph, ['[shown-fields]'])).not.toContain('bwdif');
+    expect(linearisation(graph, ['[shown-fields]'])).toMatch(/split=1\[in1\]$/);
+    expect(linearisation(graph, ['[in1]'])).toContain('field_mode=tff');
   });
 });

@@ -16,7 +16,7 @@ import { canonicalJson } from '../../profiles/hash.ts';
 import { missingAbilities, neededAbilities } from '../../profiles/abilities.ts';
 import { describeProfile } from '../../profiles/describe.ts';
 import { checksOf } from '../../profiles/master/schema.ts';
-import { isMaster, isMovie, standingChecks } from '../../profiles/schema.ts';
+import { isMaster, isMovie, mandatoryChecks } from '../../profiles/schema.ts';
 import { freshFolder } from '../support/folder.ts';
 
 function write(text: string, name = 'mine', folder = freshFolder('profile')): string {
@@ -41,10 +41,10 @@ describe('the built-in profiles', () => {
     for (const item of loaded) expect(item.origin).toBe('built in');
   });
 
-  test('ask for every standing check', async () => {
+  test('ask for every mandatory check', async () => {
     for (const { profile } of await builtInProfiles())
       expect(profile.checks).toEqual(
-        expect.arrayContaining([...(isMaster(profile) ? checksOf(profile.form).all : standingChecks)]),
+        expect.arrayContaining([...(isMaster(profile) ? checksOf(profile.format).all : mandatoryChecks)]),
       );
   });
 
@@ -56,7 +56,7 @@ describe('the built-in profiles', () => {
 describe('a file of the user', () => {
   test('builds on a built-in profile: groups merge, lists and values replace', async () => {
     const { loaded } = await lintProfileFile(
-      write(`${head}raster: { width: 1280 }\nchecks: [${standingChecks.join(', ')}]\n`),
+      write(`${head}raster: { width: 1280 }\nchecks: [${mandatoryChecks.join(', ')}]\n`),
     );
     const [base] = (await loadProfiles({ wanted: ['editorial-vc3'] })).profiles.filter(isMovie);
     expect(loaded?.profile).toEqual({
@@ -64,7 +64,7 @@ describe('a file of the user', () => {
       name: 'mine',
       summary: 'Ours',
       raster: { ...base?.profile.raster, width: 1280 },
-      checks: [...standingChecks],
+      checks: [...mandatoryChecks],
     });
   });
 
@@ -215,14 +215,14 @@ describe('refusals name file, line, field, what was found and what would do', ()
     ],
     [
       'a codec that the container cannot hold',
-      `${head}container: mp4\nreel: none\naudio: { format: aac }\nchecks: [${standingChecks.join(', ')}]\n`,
+      `${head}container: mp4\nreel: none\naudio: { format: aac }\nchecks: [${mandatoryChecks.join(', ')}]\n`,
       'profile-combination',
       5,
       'container',
       'mov',
     ],
     [
-      'uncompressed sound in mp4',
+      'uncompressed audio in mp4',
       'version: 1\nname: mine\nsummary: x\nextends: review-h264\naudio: { format: s24 }\n',
       'profile-combination',
       5,
@@ -364,7 +364,7 @@ describe('refusals name file, line, field, what was found and what would do', ()
     expect(describeFinding(found as Finding).remedy.length).toBeGreaterThan(20);
   });
 
-  test('a fault of a file that is built on is told with that file and its line', async () => {
+  test('a fault of a file that is built on is reported with that file and its line', async () => {
     const folder = freshFolder('parent');
     write(
       'version: 1\nname: below\nsummary: x\nextends: editorial-vc3\n\n\nreel: perhaps\n',
@@ -379,8 +379,8 @@ describe('refusals name file, line, field, what was found and what would do', ()
     ]);
   });
 
-  test.each(standingChecks.map((check) => [check]))('leaving out the check %s is refused', async (left) => {
-    const checks = standingChecks.filter((check) => check !== left);
+  test.each(mandatoryChecks.map((check) => [check]))('leaving out the check %s is refused', async (left) => {
+    const checks = mandatoryChecks.filter((check) => check !== left);
     expect(await lint(`${head}checks: [${checks.join(', ')}]\n`)).toMatchObject([
       { code: 'profile-check-left-out', line: 5, field: 'checks' },
     ]);
@@ -407,7 +407,7 @@ describe('refusals name file, line, field, what was found and what would do', ()
     expect((await lintProfileFile(path)).findings.map((item) => item.code)).toEqual(['profile-unreadable']);
   });
 
-  test('every fault of a file is told at once', async () => {
+  test('every fault of a file is reported at once', async () => {
     const findings = await lint(`${head}reel: perhaps\ninterlaced: maybe\nspeed: fast\n`);
     expect(findings.map((item) => item.field).sort()).toEqual(['interlaced', 'reel', 'speed']);
   });
@@ -489,7 +489,7 @@ describe('the hash', () => {
     ['a word', text.replace('reel: roll', 'reel: clip')],
     ["a group in another file's place", `${text}timecode: { missing: zero }\n`],
     ['the file name', `${text}file_name: "{clip}_v"\n`],
-    ['the order of checks', `${text}checks: [reel, ${standingChecks.join(', ')}]\n`],
+    ['the order of checks', `${text}checks: [reel, ${mandatoryChecks.join(', ')}]\n`],
   ])('changes with %s', async (_title, changed) => {
     expect(await hashOf(changed)).not.toBe(await hashOf(text));
   });

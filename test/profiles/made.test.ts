@@ -47,13 +47,13 @@ describe('every rate that timecode counts', () => {
   });
 });
 
-test('MediaInfo reads the frames, start timecode, raster, colours and sound of an editing proxy', async () => {
+test('MediaInfo reads the frames, start timecode, raster, colours and audio of an editing proxy', async () => {
   const folder = freshFolder('proxy');
   const source = await makeMovie(join(folder, 'A001C002.mov'), {
     rate: '30000/1001',
     timecode: '01:00:59;28',
     frames: 30,
-    sound: [1, 1, 2],
+    audio: [1, 1, 2],
   });
   const [made] = await makeAll(source, await profilesNamed('editorial-vc3'), folder);
   const tracks = mediaInfo(made?.path ?? '');
@@ -69,10 +69,10 @@ test('MediaInfo reads the frames, start timecode, raster, colours and sound of a
     colour_primaries: 'BT.709',
   });
   expect(trackOf(tracks, 'Other')).toMatchObject({ TimeCode_FirstFrame: '01:00:59;28' });
-  const sound = tracks.filter((track) => track['@type'] === 'Audio');
-  expect(sound.map((track) => track.Channels)).toEqual(['1', '1', '2']);
+  const audio = tracks.filter((track) => track['@type'] === 'Audio');
+  expect(audio.map((track) => track.Channels)).toEqual(['1', '1', '2']);
   // 30 frames at 30000/1001 are 48 048 samples at 48 kHz.
-  expect(sound.map((track) => track.SamplingCount)).toEqual(['48048', '48048', '48048']);
+  expect(audio.map((track) => track.SamplingCount)).toEqual(['48048', '48048', '48048']);
   expect(made?.checked.findings).toEqual([]);
   expect(made?.checked.passed).toBe(true);
 });
@@ -85,7 +85,7 @@ test('VC-3 LB frames have the size of SMPTE ST 2019-1 at 1920x1080: 188 416 byte
   expect(made?.checked.facts?.video).toMatchObject({ smallestPacket: 188_416, largestPacket: 188_416 });
 });
 
-test('the RDD 36 proxy carries reel name and 24-bit sound', async () => {
+test('the RDD 36 proxy carries reel name and 24-bit audio', async () => {
   const folder = freshFolder('rdd36');
   const source = await makeMovie(join(folder, 'B001C001.mov'), {
     frames: 12,
@@ -98,8 +98,8 @@ test('the RDD 36 proxy carries reel name and 24-bit sound', async () => {
 });
 
 test.each([
-  ['sound that starts late is filled to the picture', { soundSeconds: 0.98 }],
-  ['a clip without sound comes out without sound', { sound: [] }],
+  ['audio that starts late is filled to the picture', { audioSeconds: 0.98 }],
+  ['a clip without audio comes out without audio', { audio: [] }],
   ['odd sizes come out even where the codec wants it', { size: '321x181', picture: 'testsrc' }],
 ])('%s', async (_title, options) => {
   const folder = freshFolder('odd');

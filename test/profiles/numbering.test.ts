@@ -22,7 +22,7 @@ type Clip = { readonly place: Place; readonly facts: ClipFacts };
 async function movie(): Promise<Clip> {
   const path = await makeMovie(join(freshFolder(), 'A001C001.mov'), {
     frames: 3,
-    sound: [],
+    audio: [],
     timecode: '10:00:00:12',
   });
   return { place: { kind: 'movie', file: 'A001C001.mov' }, facts: await factsOf(path) };

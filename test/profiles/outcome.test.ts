@@ -9,7 +9,7 @@ import { outcomeOf } from '../../profiles/outcome/decide.ts';
 import { fileNameOf } from '../../profiles/outcome/file-name.ts';
 import { levelFor } from '../../profiles/outcome/level.ts';
 import { rasterOf } from '../../profiles/outcome/raster.ts';
-import { samplesWithin } from '../../profiles/outcome/sound.ts';
+import { samplesWithin } from '../../profiles/outcome/audio.ts';
 import { rdd36TargetBits, vc3FrameBytes } from '../../profiles/codecs.ts';
 import type { Profile } from '../../profiles/schema.ts';
 import { builtInProfiles } from '../../profiles/load.ts';
@@ -292,11 +292,11 @@ describe('codecs', () => {
       raster: { policy: 'native', width: null, height: null, multiple_of: 2, enlarge: false },
     };
     expect(refusalsOf(small, clipFacts({ video: { width: 240, height: 136 } }))).toEqual([
-      'raster-not-offered',
+      'raster-unsupported',
     ]);
     expect(
       refusalsOf({ ...review, raster: small.raster }, clipFacts({ video: { width: 16000, height: 16000 } })),
-    ).toEqual(['raster-not-offered']);
+    ).toEqual(['raster-unsupported']);
   });
 });
 
@@ -345,12 +345,12 @@ describe('timecode', () => {
 
   test('a rate that timecode does not count is refused', () => {
     expect(refusalsOf(vc3, clipFacts({ video: { rate: ratio(15) }, timecode: null, audio: [] }))).toContain(
-      'rate-not-offered',
+      'rate-unsupported',
     );
   });
 });
 
-describe('sound', () => {
+describe('audio', () => {
   // Samples a frame at 48 kHz: 2002 at 23.976, 8008/5 at 29.97, 4004/5 at 59.94 (48000 x 1001 / 30000, and so on).
   test.each([
     [ratio(24000, 1001), 1000, 2_002_000],
@@ -386,19 +386,19 @@ describe('sound', () => {
   test.each([
     ['as long as the picture', {}, [], []],
     ['one sample off, which is rounding', { samples: 96_095 }, [], []],
-    ['one frame short', { samples: 96_096 - frame }, [], ['sound-fitted']],
-    ['one frame and one sample short', { samples: 96_096 - frame - 1 }, ['sound-length'], ['refused']],
-    ['one frame long', { samples: 96_096 + frame }, [], ['sound-fitted']],
-    ['one frame and one sample long', { samples: 96_096 + frame + 1 }, ['sound-length'], ['refused']],
-    ['a frame late with all its samples', { startOffset: frame }, [], ['sound-fitted']],
+    ['one frame short', { samples: 96_096 - frame }, [], ['audio-fitted']],
+    ['one frame and one sample short', { samples: 96_096 - frame - 1 }, ['audio-length'], ['refused']],
+    ['one frame long', { samples: 96_096 + frame }, [], ['audio-fitted']],
+    ['one frame and one sample long', { samples: 96_096 + frame + 1 }, ['audio-length'], ['refused']],
+    ['a frame late with all its samples', { startOffset: frame }, [], ['audio-fitted']],
     [
       'two frames late',
       { startOffset: 2 * frame, samples: 96_096 - 2 * frame },
-      ['sound-length'],
+      ['audio-length'],
       ['refused'],
     ],
-    ['a frame early', { startOffset: -frame, samples: 96_096 + frame }, [], ['sound-fitted']],
-    ['none at all', { samples: 0 }, ['sound-length'], ['refused']],
+    ['a frame early', { startOffset: -frame, samples: 96_096 + frame }, [], ['audio-fitted']],
+    ['none at all', { samples: 0 }, ['audio-length'], ['refused']],
   ])('%s', (_title, over, refusals, notes) => {
     const facts = clipFacts({ audio: [audioFacts(over)] });
     expect(refusalsOf(vc3, facts)).toEqual(refusals);
@@ -413,29 +413,29 @@ describe('sound', () => {
         audioFacts({ streamIndex: 2, sampleRate: 96_000, samples: 192_192 }),
       ],
     });
-    const sound = (tracks: Profile['audio']['tracks'], rate: Profile['audio']['rate']) =>
+    const audio = (tracks: Profile['audio']['tracks'], rate: Profile['audio']['rate']) =>
       made({ ...vc3, audio: { ...vc3.audio, tracks, rate } }, facts).audio.map((track) => [
         track.sourceTrack,
         track.channels,
         track.sampleRate,
         track.samples,
       ]);
-    expect(sound('all', 48_000)).toEqual([
+    expect(audio('all', 48_000)).toEqual([
       [0, 1, 48_000, 96_096],
       [1, 2, 48_000, 96_096],
     ]);
-    expect(sound('all', 'source')[1]).toEqual([1, 2, 96_000, 192_192]);
-    expect(sound('first', 48_000)).toHaveLength(1);
-    expect(sound('none', 48_000)).toEqual([]);
+    expect(audio('all', 'source')[1]).toEqual([1, 2, 96_000, 192_192]);
+    expect(audio('first', 48_000)).toHaveLength(1);
+    expect(audio('none', 48_000)).toEqual([]);
   });
 
   test('AAC refuses what it cannot hold', () => {
     const aac: Profile = { ...review, audio: { ...review.audio, rate: 'source' } };
     expect(
       refusalsOf(aac, clipFacts({ audio: [audioFacts({ sampleRate: 47_952, samples: 96_000 })] })),
-    ).toEqual(['sound-not-offered']);
+    ).toEqual(['audio-unsupported']);
     expect(refusalsOf(aac, clipFacts({ audio: [audioFacts({ channels: 16, layout: null })] }))).toEqual([
-      'sound-not-offered',
+      'audio-unsupported',
     ]);
   });
 });
@@ -533,7 +533,7 @@ describe('what else a profile refuses', () => {
 
   test('raw sensor data, and a clip without a frame', () => {
     expect(refusalsOf(review, clipFacts({ video: { pixelFormat: 'bayer_rggb16le' } }))).toContain(
-      'picture-undeveloped',
+      'raw-not-developed',
     );
     expect(refusalsOf(review, clipFacts({ video: { frames: 0 }, audio: [] }))).toContain('clip-no-frames');
   });
@@ -551,8 +551,8 @@ describe('what else a profile refuses', () => {
     if (decision.outcome !== null) return;
     expect(decision.findings.map((item) => item.code).sort()).toEqual([
       'interlaced-held',
-      'raster-not-offered',
-      'sound-length',
+      'raster-unsupported',
+      'audio-length',
       'timecode-missing',
     ]);
     for (const item of decision.findings)

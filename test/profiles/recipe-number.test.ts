@@ -11,7 +11,7 @@ import { builtInProfiles } from '../../profiles/load.ts';
 import { decideOutcome } from '../../profiles/outcome/any.ts';
 import { graphValue } from '../../profiles/recipe/escape.ts';
 import { recipeOf } from '../../profiles/recipe/index.ts';
-import { fedRecipe } from '../../profiles/recipe/master.ts';
+import { masterMovieRecipe } from '../../profiles/recipe/master.ts';
 import { type AnyProfile, profileSchema } from '../../profiles/schema.ts';
 import { audioFacts, clipFacts, clipNamed } from '../support/facts.ts';
 
@@ -63,7 +63,7 @@ const sources: Readonly<Record<string, ClipFacts>> = {
     video: { colour: { primaries: 'bt709', transfer: 'bt709', matrix: 'bt709', range: 'full' } },
   }),
   'wide pixels': clipFacts({ video: { width: 1440, pixelAspect: { num: 4, den: 3 } } }),
-  'without sound': clipFacts({ audio: [] }),
+  'without audio': clipFacts({ audio: [] }),
   'of many tracks': clipFacts({
     audio: [
       audioFacts({ channels: 1, layout: 'mono' }),
@@ -148,7 +148,7 @@ async function golden(): Promise<string[]> {
             textFolder: '/texts',
             threads: 2,
           });
-        return { outcome, recipe: fedRecipe({ facts, outcome, path, threads: 2 }) };
+        return { outcome, recipe: masterMovieRecipe({ facts, outcome, path, threads: 2 }) };
       };
       lines.push(here(`${profile.name}, ${name}: ${JSON.stringify(made())}`));
     }

@@ -1,4 +1,4 @@
-/** The recipe's command on real clips: pixels, levels, times, sound and text of what it makes. */
+/** The recipe's command on real clips: pixels, levels, times, audio and text of what it makes. */
 import { createHash } from 'node:crypto';
 import { mkdirSync, readFileSync, writeFileSync } from 'node:fs';
 import { execFileSync } from 'node:child_process';
@@ -258,7 +258,7 @@ describe('times', () => {
 
   test('a picture that starts after 0 in its file starts at 0 in the deliverable', async () => {
     const folder = freshFolder('late');
-    const plain = await makeMovie(join(folder, 'plain.mov'), { frames: 12, rate: '25', sound: [] });
+    const plain = await makeMovie(join(folder, 'plain.mov'), { frames: 12, rate: '25', audio: [] });
     const source = join(folder, 'clip.mov');
     await ffmpeg(
       '-itsoffset',
@@ -286,7 +286,7 @@ describe('times', () => {
     ['120', '01:00:00:119'],
   ])('%s frames a second from %s pass every check', async (rate, timecode) => {
     const folder = freshFolder('fast');
-    const source = await makeMovie(join(folder, 'clip.mov'), { rate, timecode, frames: 12, sound: [1] });
+    const source = await makeMovie(join(folder, 'clip.mov'), { rate, timecode, frames: 12, audio: [1] });
     for (const { checked } of await makeAll(source, [vc3, review], folder))
       expect(checked.findings).toEqual([]);
   });
@@ -519,24 +519,24 @@ describe('pictures of every kind go in without a conversion that nobody asked fo
   });
 });
 
-describe('sound', () => {
+describe('audio', () => {
   test.each([
     ['one track', [2]],
     ['two mono tracks', [1, 1]],
     ['mono and stereo', [1, 2]],
     ['four and six channels', [4, 6]],
     ['none', []],
-  ])('%s: tracks, layouts and samples as planned', async (_title, sound) => {
-    const folder = freshFolder('sound');
+  ])('%s: tracks, layouts and samples as planned', async (_title, audio) => {
+    const folder = freshFolder('audio');
     const source = await makeMovie(join(folder, 'clip.mov'), {
       rate: '30000/1001',
       timecode: '01:00:00;00',
       frames: 7,
-      sound,
+      audio,
     });
     for (const { checked, outcome } of await makeAll(source, [vc3, review], folder)) {
       expect(checked.findings).toEqual([]);
-      expect(outcome.audio.map((track) => track.channels)).toEqual(sound);
+      expect(outcome.audio.map((track) => track.channels)).toEqual(audio);
       // 7 frames at 30000/1001 last 11 211.2 samples.
       for (const track of outcome.audio) expect(track.samples).toBe(11_211);
     }
@@ -544,7 +544,7 @@ describe('sound', () => {
 
   test('tracks keep their order: each sounds its own tone', async () => {
     const folder = freshFolder('tones');
-    const source = await makeMovie(join(folder, 'clip.mov'), { rate: '24', frames: 24, sound: [1, 1, 1] });
+    const source = await makeMovie(join(folder, 'clip.mov'), { rate: '24', frames: 24, audio: [1, 1, 1] });
     const [made] = await makeAll(source, [vc3], folder);
     // Tones of 440, 550 and 660 Hz cross zero upwards as often in a second.
     for (const [track, hertz] of [440, 550, 660].entries()) {
@@ -558,7 +558,7 @@ describe('sound', () => {
 
   test("a click stays on its sample, at the source's rate", async () => {
     const folder = freshFolder('click');
-    const picture = await makeMovie(join(folder, 'picture.mov'), { frames: 24, rate: '24', sound: [] });
+    const picture = await makeMovie(join(folder, 'picture.mov'), { frames: 24, rate: '24', audio: [] });
     const source = join(folder, 'clip.mov');
     await ffmpeg(
       '-i',
@@ -588,9 +588,9 @@ describe('sound', () => {
   test.each([
     ['late', '0.02', 960, 960],
     ['early', '-0.02', -960, 0],
-  ])('sound that starts %s is put where it belongs', async (_title, offset, startOffset, silence) => {
+  ])('audio that starts %s is put where it belongs', async (_title, offset, startOffset, silence) => {
     const folder = freshFolder('offset');
-    const picture = await makeMovie(join(folder, 'picture.mov'), { frames: 25, rate: '25', sound: [] });
+    const picture = await makeMovie(join(folder, 'picture.mov'), { frames: 25, rate: '25', audio: [] });
     const source = join(folder, 'clip.mov');
     const shift = offset.startsWith('-')
       ? ['-itsoffset', offset.slice(1), '-i', picture]
@@ -623,7 +623,7 @@ describe('sound', () => {
 
   test("another rate comes out at the profile's, as long as the picture", async () => {
     const folder = freshFolder('resampled');
-    const picture = await makeMovie(join(folder, 'picture.mov'), { frames: 10, rate: '25', sound: [] });
+    const picture = await makeMovie(join(folder, 'picture.mov'), { frames: 10, rate: '25', audio: [] });
     const source = join(folder, 'clip.mov');
     await ffmpeg(
       '-i',
@@ -667,7 +667,7 @@ describe('burnt-in text', () => {
         rate,
         timecode,
         frames: 4,
-        sound: [],
+        audio: [],
         picture: 'color',
         size: '640x360',
       });
@@ -816,9 +816,9 @@ test('the same packets come out whatever the number of threads and the company o
     expect((await digests(2, [profile])).get(profile.name)).toBe(together.get(profile.name));
 });
 
-test('one decode serves all deliverables, and every decoded frame is told with its size', async () => {
+test('one decode serves all deliverables, and every decoded frame is reported with its size', async () => {
   const folder = freshFolder('decode');
-  const source = await makeMovie(join(folder, 'clip.mov'), { frames: 5, rate: '24', sound: [] });
+  const source = await makeMovie(join(folder, 'clip.mov'), { frames: 5, rate: '24', audio: [] });
   const facts = await factsOf(source);
   const deliverables = [vc3, rdd36, review].map((profile) => {
     const decided = outcomeOf({ day: 'd', roll: 'A001', clip: { id: 'clip', name: 'clip' }, facts, profile });

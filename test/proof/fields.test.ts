@@ -60,24 +60,24 @@ test.each<[string, Scene, number, string]>([
   ['of the earlier field, one field darker for good', flickering(moving), 0, 'right'],
   ['of the later field, one field darker for good', flickering(moving), 1, 'reversed'],
   ['of the later field of a fade in which things move', fading(moving), 1, 'reversed'],
-  ['half way between the two', moving, 0.5, 'untold'],
-  ['of the next frame: not a question of fields', moving, 2, 'untold'],
-  ['of the frame before: not a question of fields', moving, -2, 'untold'],
-  ['where nothing moves', still, 0, 'untold'],
-  ['where nothing moves, the fields a line apart', apart(still), 1, 'untold'],
-  ['where nothing moves but one field is darker for good', flickering(still), 1, 'untold'],
+  ['half way between the two', moving, 0.5, 'unproven'],
+  ['of the next frame: not a question of fields', moving, 2, 'unproven'],
+  ['of the frame before: not a question of fields', moving, -2, 'unproven'],
+  ['where nothing moves', still, 0, 'unproven'],
+  ['where nothing moves, the fields a line apart', apart(still), 1, 'unproven'],
+  ['where nothing moves but one field is darker for good', flickering(still), 1, 'unproven'],
 ])('%s', (_title, scene, shown, order) => {
   expect(orderOf(scene, shown)).toBe(order);
 });
 
 test('faint motion is told where every picture is coded by itself, and not where pictures are predicted', () => {
   const faint: Scene = (moment, cell) => MIDDLE + (moving(moment, cell, false) - MIDDLE) / 250;
-  expect([orderOf(faint, 1, 'intra'), orderOf(faint, 1, 'predicted')]).toEqual(['reversed', 'untold']);
+  expect([orderOf(faint, 1, 'intra'), orderOf(faint, 1, 'predicted')]).toEqual(['reversed', 'unproven']);
 });
 
-test('of one frame nothing can be told, and of none neither', () => {
+test('of one frame nothing can be reported, and of none neither', () => {
   const one = (value: number): Pictures => new Pictures(new Uint16Array(CELLS).fill(value), 1, 0, everywhere);
   const none = new Pictures(new Uint16Array(0), 1, 0, everywhere);
-  expect(fieldOrderOf(one(1000), one(2000), one(2000), { gain: 1, offset: 0 }, 'intra')).toBe('untold');
-  expect(fieldOrderOf(none, none, none, { gain: 1, offset: 0 }, 'intra')).toBe('untold');
+  expect(fieldOrderOf(one(1000), one(2000), one(2000), { gain: 1, offset: 0 }, 'intra')).toBe('unproven');
+  expect(fieldOrderOf(none, none, none, { gain: 1, offset: 0 }, 'intra')).toBe('unproven');
 });

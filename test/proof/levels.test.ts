@@ -1,6 +1,6 @@
 /** Levels and colours through a conversion, with colour bars whose code values are published. */
 import { describe, expect, test } from 'vitest';
-import { CELLS, COLOUR_CELLS, COLOUR_WIDTH, GRID_WIDTH, type PictureTrail } from '../../proof/form.ts';
+import { CELLS, COLOUR_CELLS, COLOUR_WIDTH, GRID_WIDTH, type FrameFingerprints } from '../../proof/form.ts';
 import { type Basis, compareLevels, promisedLevels } from '../../proof/levels.ts';
 
 type Bar = readonly [y: number, cb: number, cr: number];
@@ -29,7 +29,7 @@ const bars709: readonly Bar[] = [
 ];
 
 /** Two cells of colour across to each bar. */
-function trailOfBars(bars: readonly Bar[]): PictureTrail {
+function fingerprintsOfBars(bars: readonly Bar[]): FrameFingerprints {
   const luma = new Uint16Array(CELLS);
   const colour = new Uint16Array(2 * COLOUR_CELLS);
   const barAt = (column: number): Bar => bars[Math.min(bars.length - 1, Math.floor(column / 2))] as Bar;
@@ -52,7 +52,7 @@ const seen = new Uint8Array(CELLS).fill(1);
 const at709: Basis = { matrix: 'bt709', range: 'limited' };
 const at601: Basis = { matrix: 'smpte170m', range: 'limited' };
 const compare = (source: readonly Bar[], output: readonly Bar[], basis: { source: Basis; output: Basis }) =>
-  compareLevels(trailOfBars(source), trailOfBars(output), seen, new Set([0]), basis);
+  compareLevels(fingerprintsOfBars(source), fingerprintsOfBars(output), seen, new Set([0]), basis);
 
 describe('published bars', () => {
   test.each<[string, readonly Bar[], readonly Bar[], { source: Basis; output: Basis }]>([
@@ -99,17 +99,17 @@ describe('published bars', () => {
 
 test('frames that are out of their place are not asked, and without any nothing is said', () => {
   expect(
-    compareLevels(trailOfBars(bars709), trailOfBars(bars601), seen, new Set(), {
+    compareLevels(fingerprintsOfBars(bars709), fingerprintsOfBars(bars601), seen, new Set(), {
       source: at709,
       output: at709,
     }),
-  ).toEqual({ off: null, fault: null, untold: [] });
+  ).toEqual({ off: null, fault: null, unproven: [] });
 });
 
-test('of grey pictures no matrix can be told, of dark ones no range is missed', () => {
+test('of grey pictures no matrix can be reported, of dark ones no range is missed', () => {
   const grey: Bar[] = [16, 60, 110, 126, 180, 200, 235].map((y) => [y, 128, 128]);
-  expect(compare(grey, grey, { source: at709, output: at709 }).untold).toEqual(['matrix']);
-  expect(compare(bars709, bars709, { source: at709, output: at709 }).untold).toEqual([]);
+  expect(compare(grey, grey, { source: at709, output: at709 }).unproven).toEqual(['matrix']);
+  expect(compare(bars709, bars709, { source: at709, output: at709 }).unproven).toEqual([]);
 });
 
 test('gain and offset that a change of range promises', () => {

@@ -4,10 +4,10 @@ import { join } from 'node:path';
 import { beforeAll, describe, expect, test } from 'vitest';
 import { comparePictures, type PictureVerdict } from '../../proof/compare.ts';
 import type { OrderDifference } from '../../proof/describe.ts';
-import { CELLS, type PictureTrail } from '../../proof/form.ts';
+import { CELLS, type FrameFingerprints } from '../../proof/form.ts';
 import { sharedFolder } from '../support/folder.ts';
 import { ffmpeg } from '../support/media.ts';
-import { reordered, trailOf, wholeFraming } from './support.ts';
+import { reordered, fingerprintsOf, wholeFraming } from './support.ts';
 
 const FRAMES = 72;
 const SIZE = '480x270';
@@ -55,7 +55,7 @@ const basis = {
   source: { matrix: 'bt709', range: 'limited' },
   output: { matrix: 'bt709', range: 'limited' },
 } as const;
-const trails = new Map<string, { source: PictureTrail; output: PictureTrail }>();
+const fingerprintSets = new Map<string, { source: FrameFingerprints; output: FrameFingerprints }>();
 
 beforeAll(async () => {
   const folder = mkdtempSync(join(sharedFolder, 'order-'));
@@ -73,7 +73,7 @@ beforeAll(async () => {
       '2',
       master,
     );
-    const source = await trailOf(['-i', master], {
+    const source = await fingerprintsOf(['-i', master], {
       pixelFormat: 'yuv422p10le',
       size: { width: 480, height: 270 },
       earlierField: null,
@@ -82,9 +82,9 @@ beforeAll(async () => {
     for (const [codec, { args, format }] of Object.entries(codecs)) {
       const made = join(folder, `${picture}-${codec}.mov`);
       await ffmpeg('-i', master, ...args, made);
-      trails.set(`${picture} ${codec}`, {
+      fingerprintSets.set(`${picture} ${codec}`, {
         source,
-        output: await trailOf(['-i', made], {
+        output: await fingerprintsOf(['-i', made], {
           pixelFormat: format,
           size: { width: 480, height: 270 },
           earlierField: null,
@@ -98,11 +98,11 @@ beforeAll(async () => {
 function compare(
   picture: Picture,
   codec: Codec,
-  order: (output: PictureTrail) => readonly (number | Uint16Array)[] = (output) => upTo(output.frames),
+  order: (output: FrameFingerprints) => readonly (number | Uint16Array)[] = (output) => upTo(output.frames),
 ): PictureVerdict {
-  const { source, output } = trails.get(`${picture} ${codec}`) as {
-    source: PictureTrail;
-    output: PictureTrail;
+  const { source, output } = fingerprintSets.get(`${picture} ${codec}`) as {
+    source: FrameFingerprints;
+    output: FrameFingerprints;
   };
   return comparePictures({
     source,
@@ -129,19 +129,19 @@ describe('a clean file differs nowhere', () => {
     expect(verdict.turn).toBeNull();
     expect(verdict.placement?.displaced).toBe(false);
     expect(verdict.levels.fault).toBeNull();
-    const untold = verdict.untold.reduce((sum, { from, to }) => sum + to - from + 1, 0);
-    expect(verdict.right + untold).toBe(FRAMES);
+    const unproven = verdict.unproven.reduce((sum, { from, to }) => sum + to - from + 1, 0);
+    expect(verdict.right + unproven).toBe(FRAMES);
     // Noise of a locked-off shot survives whole pictures, and prediction drops it: there nothing is claimed. Small steps are between the two.
-    if (codec !== 'h264' || picture === 'moving' || picture === 'flashing') expect(untold).toBe(0);
-    else if (picture === 'locked-off') expect(untold).toBe(FRAMES);
-    else expect(untold).toBeLessThan(FRAMES / 2);
+    if (codec !== 'h264' || picture === 'moving' || picture === 'flashing') expect(unproven).toBe(0);
+    else if (picture === 'locked-off') expect(unproven).toBe(FRAMES);
+    else expect(unproven).toBeLessThan(FRAMES / 2);
   });
 });
 
 const black = new Uint16Array(CELLS).fill(16 * 256);
 const disorders: readonly (readonly [
   name: string,
-  order: (output: PictureTrail) => readonly (number | Uint16Array)[],
+  order: (output: FrameFingerprints) => readonly (number | Uint16Array)[],
   found: readonly string[],
 ])[] = [
   [
@@ -202,7 +202,9 @@ describe('disorder is found and named', () => {
   });
 
   test.each(Object.keys(codecs) as Codec[])('a frame of another clip, in %s', (codec) => {
-    const other = trails.get(`zooming ${codec}`)?.output.luma.slice(40 * CELLS, 41 * CELLS) as Uint16Array;
+    const other = fingerprintSets
+      .get(`zooming ${codec}`)
+      ?.output.luma.slice(40 * CELLS, 41 * CELLS) as Uint16Array;
     const verdict = compare('moving', codec, ({ frames }) =>
       upTo(frames).map((frame) => (frame === 25 ? other : frame)),
     );
@@ -210,8 +212,8 @@ describe('disorder is found and named', () => {
   });
 
   test.each(Object.keys(codecs) as Codec[])('another clip altogether, in %s', (codec) => {
-    const { source } = trails.get(`moving ${codec}`) as { source: PictureTrail };
-    const { output } = trails.get(`zooming ${codec}`) as { output: PictureTrail };
+    const { source } = fingerprintSets.get(`moving ${codec}`) as { source: FrameFingerprints };
+    const { output } = fingerprintSets.get(`zooming ${codec}`) as { output: FrameFingerprints };
     const verdict = comparePictures({
       source,
       output,
@@ -221,7 +223,7 @@ describe('disorder is found and named', () => {
       fields: null,
     });
     expect(verdict.right).toBe(0);
-    expect(verdict.untold).toEqual([]);
+    expect(verdict.unproven).toEqual([]);
     expect(verdict.differences.length).toBeGreaterThan(0);
   });
 

@@ -1,7 +1,7 @@
-/** Trails for tests: of real files, by the very taps that worker and checker use, and made up ones. */
+/** Fingerprints for tests: of real files, by the very taps that worker and checker use, and made up ones. */
 import { FIRST_PIPE, runTool } from '../../process/run.ts';
-import { TrailCollector } from '../../proof/collect.ts';
-import { CELLS, type PictureTrail } from '../../proof/form.ts';
+import { FingerprintCollector } from '../../proof/collect.ts';
+import { CELLS, type FrameFingerprints } from '../../proof/form.ts';
 import type { Framing } from '../../proof/framing.ts';
 import { pictureTap, rawPictures, type TappedPicture } from '../../proof/tap.ts';
 
@@ -11,8 +11,11 @@ export function wholeFraming(width: number, height: number): Framing {
 }
 
 /** `input`: input arguments of ffmpeg. */
-export async function trailOf(input: readonly string[], picture: TappedPicture): Promise<PictureTrail> {
-  const collector = new TrailCollector();
+export async function fingerprintsOf(
+  input: readonly string[],
+  picture: TappedPicture,
+): Promise<FrameFingerprints> {
+  const collector = new FingerprintCollector();
   const tap = pictureTap('shown', picture);
   const pads = tap.hasColour ? (['luma', 'colour'] as const) : (['luma'] as const);
   const run = await runTool(
@@ -31,17 +34,20 @@ export async function trailOf(input: readonly string[], picture: TappedPicture):
     { pipes: pads.map((pad) => (stream) => collector[pad].read(stream)) },
   );
   if (run.exitCode !== 0 || run.stderr !== '') throw new Error(run.stderr);
-  return collector.trail(picture.earlierField === null ? 1 : 2, tap.hasColour);
+  return collector.fingerprints(picture.earlierField === null ? 1 : 2, tap.hasColour);
 }
 
-/** Frames of a trail in another order, some of them other pictures. Colour goes with its place. */
-export function reordered(trail: PictureTrail, frames: readonly (number | Uint16Array)[]): PictureTrail {
+/** Frames of fingerprints in another order, some of them other pictures. Colour goes with its place. */
+export function reordered(
+  fingerprints: FrameFingerprints,
+  frames: readonly (number | Uint16Array)[],
+): FrameFingerprints {
   const luma = new Uint16Array(frames.length * CELLS);
   frames.forEach((frame, index) => {
     luma.set(
-      typeof frame === 'number' ? trail.luma.subarray(frame * CELLS, (frame + 1) * CELLS) : frame,
+      typeof frame === 'number' ? fingerprints.luma.subarray(frame * CELLS, (frame + 1) * CELLS) : frame,
       index * CELLS,
     );
   });
-  return { ...trail, frames: frames.length, luma };
+  return { ...fingerprints, frames: frames.length, luma };
 }

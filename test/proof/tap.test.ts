@@ -14,7 +14,7 @@ import {
 import { cellsSeen } from '../../proof/framing.ts';
 import { freshFolder } from '../support/folder.ts';
 import { ffmpeg } from '../support/media.ts';
-import { trailOf, wholeFraming } from './support.ts';
+import { fingerprintsOf, wholeFraming } from './support.ts';
 
 const WIDTH = 448;
 const HEIGHT = 256;
@@ -62,13 +62,13 @@ describe('values', () => {
         'rawvideo',
         path,
       );
-      const trail = await trailOf(['-i', path], {
+      const fingerprints = await fingerprintsOf(['-i', path], {
         pixelFormat: format,
         size: { width: WIDTH, height: HEIGHT },
         earlierField: null,
         framing: null,
       });
-      expect(trail.frames).toBe(3);
+      expect(fingerprints.frames).toBe(3);
       const data = await raw(path, format);
       const value = (at: number): number =>
         (bytes === 1 ? (data[at] as number) : data.readUInt16LE(at * 2)) << (16 - bits);
@@ -85,12 +85,12 @@ describe('values', () => {
             WIDTH / GRID_WIDTH,
             HEIGHT / GRID_HEIGHT,
           );
-          worst = Math.max(worst, Math.abs(wanted - (trail.luma[frame * CELLS + cell] as number)));
+          worst = Math.max(worst, Math.abs(wanted - (fingerprints.luma[frame * CELLS + cell] as number)));
         }
       }
       expect(worst).toBeLessThan(6);
       // Colour of the first frame alone: the next is frame 24.
-      expect(trail.colour).toHaveLength(2 * COLOUR_CELLS);
+      expect(fingerprints.colour).toHaveLength(2 * COLOUR_CELLS);
       for (const plane of [0, 1]) {
         for (let cell = 0; cell < COLOUR_CELLS; cell += 1) {
           const from = WIDTH * HEIGHT + plane * chromaWidth * chromaHeight;
@@ -101,7 +101,9 @@ describe('values', () => {
             chromaWidth / COLOUR_WIDTH,
             chromaHeight / COLOUR_HEIGHT,
           );
-          expect(Math.abs(wanted - (trail.colour?.[plane * COLOUR_CELLS + cell] as number))).toBeLessThan(6);
+          expect(
+            Math.abs(wanted - (fingerprints.colour?.[plane * COLOUR_CELLS + cell] as number)),
+          ).toBeLessThan(6);
         }
       }
     },
@@ -125,7 +127,7 @@ describe('values', () => {
         'rawvideo',
         path,
       );
-      const trail = await trailOf(['-i', path], {
+      const fingerprints = await fingerprintsOf(['-i', path], {
         pixelFormat: format,
         size: { width: WIDTH, height: HEIGHT },
         earlierField: null,
@@ -146,7 +148,7 @@ describe('values', () => {
           WIDTH / GRID_WIDTH,
           HEIGHT / GRID_HEIGHT,
         );
-        expect(Math.abs(wanted - (trail.luma[cell] as number))).toBeLessThan(256);
+        expect(Math.abs(wanted - (fingerprints.luma[cell] as number))).toBeLessThan(256);
       }
     },
   );
@@ -167,13 +169,13 @@ describe('values', () => {
       'rawvideo',
       path,
     );
-    const top = await trailOf(['-i', path], {
+    const top = await fingerprintsOf(['-i', path], {
       pixelFormat: 'yuv422p',
       size: { width: WIDTH, height: HEIGHT },
       earlierField: 'top',
       framing: null,
     });
-    const bottom = await trailOf(['-i', path], {
+    const bottom = await fingerprintsOf(['-i', path], {
       pixelFormat: 'yuv422p',
       size: { width: WIDTH, height: HEIGHT },
       earlierField: 'bottom',
@@ -223,16 +225,16 @@ describe('values', () => {
       const average = (plane: string): number =>
         Number(new RegExp(`${plane}AVG=([0-9.]+)`).exec(stats)?.[1]) / steps;
       for (const framing of [null, wholeFraming(width, height)]) {
-        const trail = await trailOf(['-i', path], {
+        const fingerprints = await fingerprintsOf(['-i', path], {
           pixelFormat: format,
           size: { width, height },
           earlierField: null,
           framing,
         });
-        const colour = trail.colour as Uint16Array;
+        const colour = fingerprints.colour as Uint16Array;
         const of = (values: Uint16Array): number =>
           values.reduce((sum, value) => sum + value, 0) / values.length / 256;
-        expect(of(trail.luma)).toBeCloseTo(average('Y'), 1);
+        expect(of(fingerprints.luma)).toBeCloseTo(average('Y'), 1);
         expect(of(colour.subarray(0, COLOUR_CELLS))).toBeCloseTo(average('U'), 1);
         expect(of(colour.subarray(COLOUR_CELLS))).toBeCloseTo(average('V'), 1);
       }
@@ -254,13 +256,13 @@ describe('values', () => {
       'rawvideo',
       path,
     );
-    const trail = await trailOf(['-i', path], {
+    const fingerprints = await fingerprintsOf(['-i', path], {
       pixelFormat: 'gray10le',
       size: { width: WIDTH, height: HEIGHT },
       earlierField: null,
       framing: null,
     });
-    expect([trail.frames, trail.colour]).toEqual([2, null]);
+    expect([fingerprints.frames, fingerprints.colour]).toEqual([2, null]);
   });
 });
 
@@ -287,13 +289,13 @@ test('a picture that was cut out of the middle gives the cells of the whole one 
     window: { left: 64, top: 28, width: 320, height: 200 },
     covered: [],
   };
-  const ours = await trailOf(['-i', whole], {
+  const ours = await fingerprintsOf(['-i', whole], {
     pixelFormat: 'yuv420p',
     size: { width: WIDTH, height: HEIGHT },
     earlierField: null,
     framing: null,
   });
-  const theirs = await trailOf(['-i', cut], {
+  const theirs = await fingerprintsOf(['-i', cut], {
     pixelFormat: 'yuv420p',
     size: { width: WIDTH, height: HEIGHT },
     earlierField: null,

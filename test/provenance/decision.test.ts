@@ -24,7 +24,7 @@ function provedWorld(): ReturnType<typeof goodWorld> {
   for (const disk of world.disk.values()) {
     if (disk.report?.file) disk.report.file.sha256 = sha('b');
     disk.reportSha256 = sha('d');
-    disk.trailSha256 = sha('e');
+    disk.fingerprintsSha256 = sha('e');
   }
   if (world.input.intake !== null)
     world.input.intake = {
@@ -46,7 +46,7 @@ async function write(folder: string, input: GateInput): Promise<void> {
 }
 
 const statement = (folder: string): string => readFileSync(join(folder, 'statement.json'), 'utf8');
-const standing = (folder: string): string[] =>
+const onDisk = (folder: string): string[] =>
   ['statement.json', 'statement.dsse.json', 'roll.json'].filter((name) => existsSync(join(folder, name)));
 
 function sign(folder: string): void {
@@ -78,8 +78,8 @@ describe('a ready roll', () => {
       ...['A001C001.cut', 'A001C001.look', 'A001C002.cut', 'A001C002.look'].map(
         (name) => `reports/deliverables/${name}.json`,
       ),
-      'reports/trails/A001C001.trail',
-      'reports/trails/A001C002.trail',
+      'reports/fingerprints/A001C001.fingerprints',
+      'reports/fingerprints/A001C002.fingerprints',
     ]);
   });
 
@@ -91,7 +91,7 @@ describe('a ready roll', () => {
     const before = statement(folder);
     await write(folder, { ...input, decidedAt: '2026-01-02T06:00:00Z' });
     expect(statement(folder)).toBe(before);
-    expect(standing(folder)).toEqual(['statement.json', 'statement.dsse.json', 'roll.json']);
+    expect(onDisk(folder)).toEqual(['statement.json', 'statement.dsse.json', 'roll.json']);
   });
 
   test.each<[string, (world: ReturnType<typeof goodWorld>) => void]>([
@@ -109,11 +109,11 @@ describe('a ready roll', () => {
       },
     ],
     [
-      'a trail has other bytes',
+      'fingerprints have other bytes',
       (world) => {
         const disk = world.disk.get('A001C001/cut');
         const other = world.disk.get('A001C001/look');
-        if (disk && other) disk.trailSha256 = other.trailSha256 = sha('9');
+        if (disk && other) disk.fingerprintsSha256 = other.fingerprintsSha256 = sha('9');
       },
     ],
     [
@@ -125,7 +125,7 @@ describe('a ready roll', () => {
         }))),
     ],
     [
-      'another note is told',
+      'another note is reported',
       (world) =>
         void (world.input.findings = [finding('store-restarted', 'signal SIGKILL', 'a store that stays up')]),
     ],
@@ -138,7 +138,7 @@ describe('a ready roll', () => {
     change(world);
     await write(folder, world.input);
     expect(statement(folder)).not.toBe(before);
-    expect(standing(folder)).toEqual(['statement.json', 'roll.json']);
+    expect(onDisk(folder)).toEqual(['statement.json', 'roll.json']);
   });
 
   test('loses a signed statement that is not the one beside it', async () => {
@@ -150,26 +150,26 @@ describe('a ready roll', () => {
       envelopeBytes(STATEMENT_MEDIA_TYPE, Buffer.from('{}'), [{ keyid: 'k', sig: Buffer.alloc(64) }]),
     );
     await write(folder, input);
-    expect(standing(folder)).toEqual(['statement.json', 'roll.json']);
+    expect(onDisk(folder)).toEqual(['statement.json', 'roll.json']);
   });
 });
 
 describe('an output that is a folder', () => {
-  const listing = { path: 'reports/listings/A001C001.cut.bbbbbbbbbbbbbbbb.sha256', sha256: sha('b') };
+  const checksumList = { path: 'reports/checksums/A001C001.cut.bbbbbbbbbbbbbbbb.sha256', sha256: sha('b') };
 
   function folderWorld(): ReturnType<typeof goodWorld> {
     const world = provedWorld();
     const disk = world.disk.get('A001C001/cut');
     Object.assign(world.first, {
-      listing,
+      checksumList,
       outcome: { ...world.first.outcome, fileName: 'A001C001' },
       file: { path: 'cut/A001C001', bytes: 1234, xxh128: 'aa', sha256: sha('b'), files: 4 },
     });
-    Object.assign(disk as object, { listingSha256: sha('b'), folder: { files: 4, differences: [] } });
+    Object.assign(disk as object, { checksumListSha256: sha('b'), folder: { files: 4, differences: [] } });
     return world;
   }
 
-  test('is named by the digest of its listing, by in-toto’s name for it, and the listing is a record', async () => {
+  test("is named by the digest of its checksum list, by in-toto's name for it, and the checksum list is a record", async () => {
     const folder = freshFolder('decision');
     await write(folder, folderWorld().input);
     const { subject, predicate } = JSON.parse(statement(folder)) as {
@@ -178,7 +178,7 @@ describe('an output that is a folder', () => {
     };
     expect(subject[0]).toEqual({ name: 'cut/A001C001', digest: { dirHash: sha('b') } });
     expect(subject[1]).toEqual({ name: 'cut/A001C002.mov', digest: { sha256: sha('b') } });
-    expect(predicate.records).toContainEqual({ name: listing.path, digest: { sha256: sha('b') } });
+    expect(predicate.records).toContainEqual({ name: checksumList.path, digest: { sha256: sha('b') } });
   });
 
   test('is held against the statement by that name, and by no other', async () => {
@@ -199,7 +199,7 @@ describe('an output that is a folder', () => {
         '"name": "cut/A001C002.mov",\n      "digest": {\n        "sha256"',
         '"name": "cut/A001C002.mov",\n      "digest": {\n        "dirHash"',
       ),
-      written.replace('reports/listings/', 'reports/other/'),
+      written.replace('reports/checksums/', 'reports/other/'),
     ]) {
       expect(spoiled).not.toBe(written);
       writeFileSync(join(folder, 'statement.json'), spoiled);
@@ -207,16 +207,16 @@ describe('an output that is a folder', () => {
     }
   });
 
-  test('gets another statement when its listing has other bytes', async () => {
+  test('gets another statement when its checksum list has other bytes', async () => {
     const folder = freshFolder('decision');
     await write(folder, folderWorld().input);
     const before = statement(folder);
     const world = folderWorld();
     Object.assign(world.first, {
-      listing: { ...listing, sha256: sha('9') },
+      checksumList: { ...checksumList, sha256: sha('9') },
       file: { ...world.first.file, sha256: sha('9') },
     });
-    Object.assign(world.disk.get('A001C001/cut') as object, { listingSha256: sha('9') });
+    Object.assign(world.disk.get('A001C001/cut') as object, { checksumListSha256: sha('9') });
     await write(folder, world.input);
     expect(statement(folder)).not.toBe(before);
   });
@@ -229,9 +229,9 @@ test('a roll that is held has no statement, whatever stood there', async () => {
   sign(folder);
   await write(folder, {
     ...input,
-    findings: [finding('night-running', '2 jobs', 'an end', { roll: 'A001' })],
+    findings: [finding('run-running', '2 jobs', 'an end', { roll: 'A001' })],
   });
-  expect(standing(folder)).toEqual(['roll.json']);
+  expect(onDisk(folder)).toEqual(['roll.json']);
 });
 
 test('the digest of a verdict is the same at another time, and another for anything else that it says', () => {

@@ -197,7 +197,7 @@ describe('DSSE v1', () => {
       true,
     ],
     [
-      'the second key’s signature, tried with the first',
+      "the second key's signature, tried with the first",
       whole,
       'application/vnd.in-toto+json',
       'A',

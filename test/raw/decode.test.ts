@@ -238,12 +238,12 @@ describe('ffmpeg reads the same samples', () => {
   });
 });
 
-describe('damage is told, wherever it is', () => {
+describe('damage is reported, wherever it is', () => {
   const [width, height] = [24, 16];
   const samples = testSamples(width, height, 12);
 
   /** Everything that this code throws for a file that is not right. */
-  async function outcome(file: Buffer): Promise<'same' | 'other' | 'told'> {
+  async function outcome(file: Buffer): Promise<'same' | 'other' | 'reported'> {
     try {
       const cfa = await decoded(file);
       return cfa.length === samples.length && cfa.every((code, index) => code === samples[index])
@@ -251,7 +251,7 @@ describe('damage is told, wherever it is', () => {
         : 'other';
     } catch (error) {
       if (error instanceof StillDamage || error instanceof DngRefusal || error instanceof RangeError)
-        return 'told';
+        return 'reported';
       throw error;
     }
   }
@@ -277,7 +277,7 @@ describe('damage is told, wherever it is', () => {
     for (let length = 0; length < file.length; length += 1) {
       const cut = await outcome(file.subarray(0, length));
       // What follows the last directory's entries is its pointer to no other, and then nothing.
-      if (length < file.length - 4) expect([length, cut]).toEqual([length, 'told']);
+      if (length < file.length - 4) expect([length, cut]).toEqual([length, 'reported']);
     }
   });
 
@@ -285,7 +285,7 @@ describe('damage is told, wherever it is', () => {
     '%s: any byte may be anything, and the program neither fails otherwise nor runs away',
     async (_name, form) => {
       const file = buildDng({ width, height, samples, ...form });
-      const seen = { same: 0, other: 0, told: 0 };
+      const seen = { same: 0, other: 0, reported: 0 };
       for (let at = 0; at < file.length; at += 1) {
         for (const value of [0, 0xff, (file[at] as number) ^ 0x10]) {
           const spoiled = Buffer.from(file);
@@ -293,8 +293,8 @@ describe('damage is told, wherever it is', () => {
           seen[await outcome(spoiled)] += 1;
         }
       }
-      // Tags, tables and headers are told; a code value that changed is a picture still.
-      expect(seen.told).toBeGreaterThan(300);
+      // Tags, tables and headers are reported; a code value that changed is a picture still.
+      expect(seen.reported).toBeGreaterThan(300);
     },
   );
 
@@ -303,15 +303,15 @@ describe('damage is told, wherever it is', () => {
     const frame = await readDng(sourceOfBytes(file));
     const piece = frame.storage.pieces[0];
     if (piece === undefined) throw new Error('no piece');
-    let told = 0;
+    let reported = 0;
     for (let bit = 0; bit < 600; bit += 1) {
       const spoiled = Buffer.from(file);
       const at = piece.offset + 90 + ((bit * 7) % (piece.bytes - 100));
       spoiled[at] = (spoiled[at] as number) ^ (1 << (bit % 8));
-      if ((await outcome(spoiled)) === 'told') told += 1;
+      if ((await outcome(spoiled)) === 'reported') reported += 1;
     }
     // A turned bit in the bits of a difference gives another valid stream; intake's checksums stand against that.
-    expect(told).toBeGreaterThan(90);
+    expect(reported).toBeGreaterThan(90);
   });
 
   test.each([

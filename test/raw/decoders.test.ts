@@ -9,7 +9,7 @@ import { declaredRawDecoder, planesOf, runDeclared } from '../../media/raw/decod
 import { loadDecoder } from '../../media/raw/decoders/declared/load.ts';
 import { decoderHere, type LoadedDecoder } from '../../media/raw/decoders/declared/programs.ts';
 import { matchesPattern } from '../../media/raw/decoders/declared/names.ts';
-import { askDeclared, atPointer } from '../../media/raw/decoders/declared/tell.ts';
+import { askDeclared, atPointer } from '../../media/raw/decoders/declared/probe.ts';
 import { locateLibRaw } from '../../media/raw/decoders/libraw.ts';
 import { ownDecoder } from '../../media/raw/decoders/own.ts';
 import { type DngOptions, buildDng, testSamples } from '../support/dng.ts';
@@ -114,7 +114,7 @@ const smallMovie = {
   takes: { clips: 'movie', names: ['*.mov'] },
   command: ['./program', '{file}'],
   gives: { samples: 'rgb48le', width: 2, height: 1 },
-  tells: { command: ['./program', '{file}'], form: 'text', frames: 'frames (\\d+)' },
+  probe: { command: ['./program', '{file}'], form: 'text', frames: 'frames (\\d+)' },
   patience_seconds: 1,
 };
 
@@ -260,22 +260,22 @@ describe('a declared decoder of movies', () => {
       '{"clip":{"frames":24,"size":["4096",2160]},"tc":"01:02:03:04"}',
       { frames: 24, width: 4096, height: 2160, rate: null, timecode: '01:02:03:04' },
     ],
-  ])('what it tells is read from %s', async (_name, where, output, told) => {
+  ])('what it tells is read from %s', async (_name, where, output, reported) => {
     const decoder = await declare(
-      { ...smallMovie, tells: { command: ['./program', '{file}'], ...where } },
+      { ...smallMovie, probe: { command: ['./program', '{file}'], ...where } },
       `#!/bin/sh\nprintf '${output}'\n`,
     );
-    expect(await askDeclared(decoder, clip())).toMatchObject({ told });
+    expect(await askDeclared(decoder, clip())).toMatchObject({ reported });
   });
 
   test('the rate is read as everywhere', async () => {
     const where = { form: 'text', frames: 'frames (\\d+)', rate: 'rate (\\S+)' };
     for (const text of ['47.952', '95.904', '119.88', '25.0', '24000/1001', '25']) {
       const decoder = await declare(
-        { ...smallMovie, tells: { command: ['./program', '{file}'], ...where } },
+        { ...smallMovie, probe: { command: ['./program', '{file}'], ...where } },
         `#!/bin/sh\nprintf 'frames 24 rate ${text}'\n`,
       );
-      expect(await askDeclared(decoder, clip())).toMatchObject({ told: { rate: parseRate(text) } });
+      expect(await askDeclared(decoder, clip())).toMatchObject({ reported: { rate: parseRate(text) } });
     }
   });
 
@@ -284,10 +284,10 @@ describe('a declared decoder of movies', () => {
     ['says what is no number', "printf 'frames many'", /no frames at/],
     ['says none', "printf 'frames 0'", /frames "0": no number of things/],
     ['fails', 'echo no clip >&2; exit 1', /exit code 1, no clip/],
-  ])('one that %s is told', async (_name, script, found) => {
+  ])('one that %s is reported', async (_name, script, found) => {
     const result = await askDeclared(await declare(smallMovie, `#!/bin/sh\n${script}\n`), clip());
     expect('findings' in result && result.findings.map((item) => [item.code, item.found])).toEqual([
-      ['decoder-says-too-little', expect.stringMatching(found)],
+      ['decoder-metadata-incomplete', expect.stringMatching(found)],
     ]);
   });
 
@@ -320,7 +320,7 @@ describe('the file', () => {
     summary: 'a test',
     ...smallMovie,
     command: ['sh', '{file}'],
-    tells: { ...smallMovie.tells, command: ['sh', '{file}'] },
+    probe: { ...smallMovie.probe, command: ['sh', '{file}'] },
   };
   test.each([
     ['no such field', { ...good, colour: 1 }, 'colour', 'decoder-file-wrong'],
@@ -358,22 +358,22 @@ describe('the file', () => {
       'decoder-file-wrong',
     ],
     ['no size anywhere', { ...good, gives: { samples: 'rgb48le' } }, 'gives.width', 'decoder-file-wrong'],
-    ['a movie without a count', { ...good, tells: null }, 'tells', 'decoder-file-wrong'],
+    ['a movie without a count', { ...good, probe: null }, 'probe', 'decoder-file-wrong'],
     [
       'an expression without a group',
-      { ...good, tells: { ...good.tells, rate: 'rate \\d+' } },
+      { ...good, probe: { ...good.probe, rate: 'rate \\d+' } },
       'tells.rate',
       'decoder-file-wrong',
     ],
     [
       'an expression that does not read',
-      { ...good, tells: { ...good.tells, rate: '(' } },
+      { ...good, probe: { ...good.probe, rate: '(' } },
       'tells.rate',
       'decoder-file-wrong',
     ],
     [
       'a pointer that is none',
-      { ...good, tells: { ...good.tells, form: 'json', frames: 'frames' } },
+      { ...good, probe: { ...good.probe, form: 'json', frames: 'frames' } },
       'tells.frames',
       'decoder-file-wrong',
     ],
@@ -441,12 +441,12 @@ describe('the file', () => {
     expect(other.version).not.toBe(one.version);
   });
 
-  test('several are told apart by what they give, and what is wrong with any is told', async () => {
+  test('several are told apart by what they give, and what is wrong with any is reported', async () => {
     const folder = freshFolder('declared');
     writeFileSync(join(folder, 'foundry.yaml'), JSON.stringify(good));
     writeFileSync(
       join(folder, 'cast.yaml'),
-      JSON.stringify({ ...good, name: 'cast', ...cfaFrames, command: ['sh', '{file}'], tells: null }),
+      JSON.stringify({ ...good, name: 'cast', ...cfaFrames, command: ['sh', '{file}'], probe: null }),
     );
     writeFileSync(join(folder, 'cracked.yaml'), JSON.stringify({ ...good, name: 'gong' }));
     const { raw, pictures, findings } = await loadDecoders(
@@ -475,7 +475,7 @@ describe('the examples', () => {
   });
 
   test('LibRaw gives light of a frame: a flat field has its level in every colour', async () => {
-    const decoder = await example('dng-to-light');
+    const decoder = await example('dng-to-scene-linear');
     const path = frameFile({
       samples: new Uint16Array(width * height).fill(2048),
       tags: [{ tag: 50_714, type: 'short', values: [256] }],
@@ -512,7 +512,13 @@ describe('the examples', () => {
     );
     const asked = await askDeclared(decoder, path);
     expect(asked).toMatchObject({
-      told: { frames: 5, rate: { num: 24_000, den: 1001 }, width: 64, height: 36, timecode: '01:00:00:12' },
+      reported: {
+        frames: 5,
+        rate: { num: 24_000, den: 1001 },
+        width: 64,
+        height: 36,
+        timecode: '01:00:00:12',
+      },
     });
     let count = 0;
     await runDeclared(decoder, { path, frame: 0, frames: 5, size: { width: 64, height: 36 } }, (picture) => {

@@ -218,12 +218,12 @@ async function measure(source: string): Promise<Measured> {
 describe('mosaics of known pictures', () => {
   test.each(pictures)('%s', async (name, source, linearAbove, fineAbove) => {
     const values = await measured(source);
-    const told = `${name}: ${Object.entries(values)
+    const reported = `${name}: ${Object.entries(values)
       .map(([method, value]) => `${method} ${value.toFixed(2)}`)
       .join(', ')} dB`;
-    if (process.env.RUSHLIGHT_TELL === '1') process.stdout.write(`${told}\n`);
-    expect(values.linear - values.bilinear, told).toBeGreaterThanOrEqual(linearAbove);
-    expect(values.fine - values.ahd, told).toBeGreaterThanOrEqual(fineAbove);
+    if (process.env.RUSHLIGHT_TELL === '1') process.stdout.write(`${reported}\n`);
+    expect(values.linear - values.bilinear, reported).toBeGreaterThanOrEqual(linearAbove);
+    expect(values.fine - values.ahd, reported).toBeGreaterThanOrEqual(fineAbove);
   });
 
   // As the paper of `linear` reports it: on the mean of a set, difficult pictures with the others (Malvar, He, Cutler, ICASSP 2004, §4; from memory).
@@ -256,7 +256,7 @@ describe('flat fields', () => {
           [method, 'gbrg'],
         ] as const,
     ),
-  )('%s, %s: within a step of LibRaw’s 65535, which counts in whole steps', async (method, pattern) => {
+  )("%s, %s: within a step of LibRaw's 65535, which counts in whole steps", async (method, pattern) => {
     const [width, height] = [64, 48];
     const codes = Uint16Array.from({ length: width * height }, (_, index) => {
       const [row, column] = [Math.floor(index / width), index % width];

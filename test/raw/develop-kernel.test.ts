@@ -344,7 +344,7 @@ describe('from a file to AP0', () => {
 test.each([
   ['all lines at once', {}, 150e6],
   ['in bands, little beyond its codes', { lines: BAND_LINES }, 20e6],
-])('a frame of 4096 x 2160, %s: bytes of a thread’s memory', async (_, how, most) => {
+])("a frame of 4096 x 2160, %s: bytes of a thread's memory", async (_, how, most) => {
   const own = new KernelMemory();
   const before = own.mark;
   const large = await DevelopKernel.load(own);

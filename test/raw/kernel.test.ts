@@ -141,16 +141,16 @@ describe('damage', () => {
   ] as [string, Partial<DngOptions>][])('%s, any byte anything', async (_name, form) => {
     const file = buildDng({ width, height, samples: testSamples(width, height, 12), bits: 12, ...form });
     const { pieces } = (await readDng(sourceOfBytes(file))).storage;
-    let told = 0;
+    let reported = 0;
     for (const piece of pieces) {
       for (let at = piece.offset; at < piece.offset + piece.bytes; at += 1) {
         for (const value of [0xff, (file[at] as number) ^ 0x40]) {
           const spoiled = Buffer.from(file);
           spoiled[at] = value;
-          if (typeof (await expectSame(spoiled)) === 'string') told += 1;
+          if (typeof (await expectSame(spoiled)) === 'string') reported += 1;
         }
       }
     }
-    expect(told).toBeGreaterThan(100);
+    expect(reported).toBeGreaterThan(100);
   });
 });

@@ -159,7 +159,7 @@ describe('frames that are not of one setting', () => {
     );
   });
 
-  test('exposure that changes is told and holds nothing', async () => {
+  test('exposure that changes is reported and holds nothing', async () => {
     const { facts, findings } = await survey(
       makeRoll((index) => ({ tags: [{ tag: 34_855, type: 'short', values: [index < 3 ? 800 : 1600] }] })),
     );
@@ -172,7 +172,7 @@ describe('frames that are not of one setting', () => {
   test.each([
     ['two rates', third({ rate: [25, 1] }), ['sequence-rate-differs']],
     ['a timecode that jumps', third({ timecode: '01:00:05:00' }), ['sequence-timecode-breaks']],
-    ['a timecode that stands still', () => ({ timecode: '01:00:05:00' }), ['sequence-timecode-still']],
+    ['a timecode that stands still', () => ({ timecode: '01:00:05:00' }), ['sequence-timecode-static']],
     [
       'a timecode that does not exist',
       (index: number) => (index === 0 ? { timecode: '01:00:05:24' } : {}),
@@ -204,13 +204,13 @@ describe('frames that cannot be developed', () => {
       'GainMap (list 2)',
     ],
     [
-      'corrections that may be left out are told',
+      'corrections that may be left out are reported',
       opcodeList(51_022, 1, true),
       'raw-opcode-left-out',
       'WarpRectilinear (list 3)',
     ],
     [
-      'looks of the camera are told',
+      'looks of the camera are reported',
       [srationals(50_938, [1, 1, 1])],
       'raw-tag-left-out',
       'ProfileHueSatMapData1',
@@ -271,7 +271,7 @@ describe('frames that cannot be developed', () => {
     expect(findings.map(({ code }) => code)).toEqual(['raw-frame-undecodable']);
   });
 
-  test('a compression that nobody takes is told with every objection', async () => {
+  test('a compression that nobody takes is reported with every objection', async () => {
     const libraw = await locateLibRaw();
     const roll = makeRoll(() => ({
       tags: [

@@ -164,7 +164,7 @@ describe('tags', () => {
     expect(same.picture.calibrations[0]?.cameraCalibration[0]).toBe(1.01);
   });
 
-  test('a white point instead of a neutral; beside one it is told and not used', async () => {
+  test('a white point instead of a neutral; beside one it is reported and not used', async () => {
     const white = rationals(50_729, [0.3127, 0.329]);
     expect(
       (await read({ tags: [white, { tag: 50_728, type: 'rational', values: [] }] })).picture,

@@ -44,7 +44,7 @@ describe('missing programs', () => {
     expect(plan.lines).toContain(
       '  sudo apt-get update && sudo apt-get install -y --no-install-recommends ffmpeg redis-server',
     );
-    expect(plan.lines?.join('\n')).toContain('redis-server or valkey-server (carries the night’s queue)');
+    expect(plan.lines?.join('\n')).toContain("redis-server or valkey-server (carries the night's queue)");
   });
   test('macOS: the command for brew, without sudo', () => {
     const plan = installPlan(missing, { programs: ['brew'], root: false, sudo: true });
@@ -118,7 +118,7 @@ describe('the closing line', () => {
     ['a run without tests is a failure', { testResults: [] }, 0, '0 passed, 1 failed'],
     ['a runner that wrote nothing is a failure', null, 1, '0 passed, 1 failed'],
     [
-      'what did not run is told',
+      'what did not run is reported',
       { testResults: [file('passed', ['passed', 'skipped', 'todo'])] },
       0,
       '1 passed, 0 failed, 2 skipped',

@@ -16,11 +16,11 @@ afterEach(async () => {
   delete process.env.RUSHLIGHT_REDIS_SERVER;
 });
 
-function start(folder: string): { store: PrivateStore; told: Finding[]; client: () => Redis } {
-  const told: Finding[] = [];
+function start(folder: string): { store: PrivateStore; reported: Finding[]; client: () => Redis } {
+  const reported: Finding[] = [];
   const store = startPrivateStore(folder, {
-    onRestart: (item) => told.push(item),
-    onLost: (item) => told.push(item),
+    onRestart: (item) => reported.push(item),
+    onLost: (item) => reported.push(item),
   });
   stores.push(store);
   const client = (): Redis => {
@@ -30,7 +30,7 @@ function start(folder: string): { store: PrivateStore; told: Finding[]; client: 
     clients.push(made);
     return made;
   };
-  return { store, told, client };
+  return { store, reported, client };
 }
 
 const field = (info: string, name: string): string | undefined =>
@@ -77,13 +77,15 @@ test('a work folder with a long path gets its socket in a short private folder, 
 });
 
 test('killed in mid-night it comes back on the same files, and says so', async () => {
-  const { store, told, client } = start(freshFolder('store'));
+  const { store, reported, client } = start(freshFolder('store'));
   await store.ready;
   const redis = client();
   await redis.set('kept', 'yes');
   // appendfsync everysec: written to the kernel at once, and a killed process loses nothing of that.
   const before = await kill(redis);
-  await expect.poll(() => told.map((item) => item.code), { timeout: 15_000 }).toEqual(['store-restarted']);
+  await expect
+    .poll(() => reported.map((item) => item.code), { timeout: 15_000 })
+    .toEqual(['store-restarted']);
   expect(await redis.get('kept')).toBe('yes');
   expect(Number(field(await redis.info('server'), 'process_id'))).not.toBe(before);
 });
@@ -93,35 +95,39 @@ test('one that is slow to start again is waited for, and has died once', async (
   const slow = join(folder, 'slow-redis-server');
   writeFileSync(slow, `#!/bin/sh\nsleep 2.5\nexec redis-server "$@"\n`, { mode: 0o755 });
   process.env.RUSHLIGHT_REDIS_SERVER = slow;
-  const { store, told, client } = start(folder);
+  const { store, reported, client } = start(folder);
   await store.ready;
   const redis = client();
   await redis.set('kept', 'yes');
   await kill(redis);
-  await expect.poll(() => told.map((item) => item.code), { timeout: 15_000 }).toEqual(['store-restarted']);
+  await expect
+    .poll(() => reported.map((item) => item.code), { timeout: 15_000 })
+    .toEqual(['store-restarted']);
   expect(await redis.get('kept')).toBe('yes');
 });
 
 test('its folder deleted in mid-night, it comes back empty under the same address', async () => {
   const folder = freshFolder('store');
-  const { store, told, client } = start(folder);
+  const { store, reported, client } = start(folder);
   await store.ready;
   await client().set('kept', 'yes');
   rmSync(join(folder, 'store'), { recursive: true });
-  await expect.poll(() => told.map((item) => item.code), { timeout: 15_000 }).toEqual(['store-restarted']);
+  await expect
+    .poll(() => reported.map((item) => item.code), { timeout: 15_000 })
+    .toEqual(['store-restarted']);
   expect(await client().get('kept')).toBeNull();
 });
 
 test('a store that cannot be kept up is given up with a finding', async () => {
-  const { store, told, client } = start(freshFolder('store'));
+  const { store, reported, client } = start(freshFolder('store'));
   await store.ready;
   const redis = client();
   for (let round = 0; round < 6; round += 1) {
-    const restarts = told.length;
+    const restarts = reported.length;
     await kill(redis);
-    await expect.poll(() => told.length, { timeout: 15_000 }).toBe(restarts + 1);
+    await expect.poll(() => reported.length, { timeout: 15_000 }).toBe(restarts + 1);
   }
-  expect(told.map((item) => item.code)).toEqual([
+  expect(reported.map((item) => item.code)).toEqual([
     ...Array.from({ length: 5 }, () => 'store-restarted'),
     'store-failed',
   ]);
@@ -129,7 +135,7 @@ test('a store that cannot be kept up is given up with a finding', async () => {
 
 test('a damaged append-only file does not keep the store down for ever', async () => {
   const folder = freshFolder('store');
-  const { store, told, client } = start(folder);
+  const { store, reported, client } = start(folder);
   await store.ready;
   const redis = client();
   await redis.set('kept', 'yes');
@@ -140,7 +146,9 @@ test('a damaged append-only file does not keep the store down for ever', async (
     folder,
   ]);
   await kill(redis);
-  await expect.poll(() => told.map((item) => item.code), { timeout: 40_000 }).toEqual(['store-restarted']);
+  await expect
+    .poll(() => reported.map((item) => item.code), { timeout: 40_000 })
+    .toEqual(['store-restarted']);
   expect(await redis.ping()).toBe('PONG');
   expect(await redis.get('kept')).toBeNull();
 }, 120_000);
@@ -160,7 +168,7 @@ test('stopped, nothing of it runs, and the next run starts empty', async () => {
   expect(await second.client().dbsize()).toBe(0);
 });
 
-test('no program: refused with exit 3 and the remedy’s code', () => {
+test("no program: refused with exit 3 and the remedy's code", () => {
   process.env.RUSHLIGHT_REDIS_SERVER = '/nowhere/redis-server';
   expect(() =>
     startPrivateStore(freshFolder('store'), { onRestart: () => undefined, onLost: () => undefined }),

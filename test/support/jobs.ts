@@ -10,7 +10,7 @@ export const mastersOf = (job: Job): MasterWork[] =>
 export function jobOf(number: number, run: string, profiles: readonly string[] = ['cut']): Job {
   const id = `A001C${String(number).padStart(5, '0')}`;
   return {
-    version: 1,
+    version: 0,
     night: 'night',
     run,
     day: 'day-03',

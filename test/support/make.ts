@@ -82,7 +82,7 @@ export async function makeAll(
     };
   });
   const job: Job = {
-    version: 1,
+    version: 0,
     night: 'night',
     run: 'run',
     day: 'day-01',
@@ -98,7 +98,7 @@ export async function makeAll(
   const made = await make({
     job,
     outputs,
-    mill: null,
+    framePool: null,
     tools,
     threads,
     stallMilliseconds: 60_000,
@@ -117,8 +117,8 @@ export async function makeAll(
           outcome,
           checks: profile.checks,
           sourceFacts: facts,
-          sourceTrail: made.trail,
-          encoded: made.payloads[index] ?? null,
+          sourceFingerprints: made.fingerprints,
+          encoded: made.bitstreams[index] ?? null,
           tools,
         });
       return { path: staged, outcome, checked: await check(staged), check };

@@ -52,7 +52,7 @@ export async function masterJob(
   const deliveryFolder = join(delivery, 'day-01', 'A001');
   mkdirSync(deliveryFolder, { recursive: true });
   return {
-    version: 1,
+    version: 0,
     night: 'night',
     run: 'run-1',
     day: 'day-01',
@@ -67,7 +67,7 @@ export async function masterJob(
       if (decided.outcome === null) throw new Error(JSON.stringify(decided.findings));
       return workOf(profile, hash, decided.outcome);
     }),
-    toolchain: toolchainOf(await mediaTools()).fingerprint,
+    toolchain: toolchainOf(await mediaTools()).digest,
   };
 }
 

@@ -13,10 +13,10 @@ export interface MovieOptions {
   /** Label as ffmpeg takes it, `;` for drop-frame; null for none. */
   readonly timecode?: string | null;
   readonly codec?: 'prores' | 'h264' | 'dnxhr';
-  /** Sound tracks; each a number of channels. */
-  readonly sound?: readonly number[];
-  /** Seconds of sound when it is not the picture's length. */
-  readonly soundSeconds?: number;
+  /** Audio tracks; each a number of channels. */
+  readonly audio?: readonly number[];
+  /** Seconds of audio when it is not the picture's length. */
+  readonly audioSeconds?: number;
   /** lavfi picture source, `r`, `s` and length are added. */
   readonly picture?: string;
   /** bt709 limited tags unless false. */
@@ -46,15 +46,15 @@ function movieArguments(options: MovieOptions): string[] {
   const codec = options.codec ?? 'prores';
   const [num, den] = rate.split('/').map(Number) as [number, number | undefined];
   const seconds = (frames * (den ?? 1)) / num;
-  const sound = options.sound ?? [2];
+  const audio = options.audio ?? [2];
   const args: string[] = [
     '-f',
     'lavfi',
     '-i',
     `${options.picture ?? 'testsrc2'}=s=${options.size ?? '320x180'}:r=${rate}:d=${seconds + 1}`,
   ];
-  sound.forEach((channels, index) => {
-    const tone = `sine=f=${440 + 110 * index}:r=48000:d=${options.soundSeconds ?? seconds + 1}`;
+  audio.forEach((channels, index) => {
+    const tone = `sine=f=${440 + 110 * index}:r=48000:d=${options.audioSeconds ?? seconds + 1}`;
     args.push(
       '-f',
       'lavfi',
@@ -63,10 +63,10 @@ function movieArguments(options: MovieOptions): string[] {
     );
   });
   args.push('-map', '0:v');
-  for (const index of sound.keys()) args.push('-map', `${index + 1}:a`);
-  const samples = Math.round((options.soundSeconds ?? seconds) * 48000);
-  if (sound.length > 0) args.push('-af', `atrim=end_sample=${samples}`);
-  // Cut by a filter: -frames:v would end the sound with the picture, wherever the sound was.
+  for (const index of audio.keys()) args.push('-map', `${index + 1}:a`);
+  const samples = Math.round((options.audioSeconds ?? seconds) * 48000);
+  if (audio.length > 0) args.push('-af', `atrim=end_sample=${samples}`);
+  // Cut by a filter: -frames:v would end the audio with the picture, wherever the audio was.
   args.push(
     '-vf',
     `trim=end_frame=${frames}${options.tagged === false ? '' : ',setparams=color_primaries=bt709:color_trc=bt709:colorspace=bt709:range=tv'}`,

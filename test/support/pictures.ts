@@ -83,7 +83,7 @@ export async function throughOcio(
   );
 }
 
-/** A configuration with one colour space, `source`, which that transform (in OpenColorIO’s YAML) brings to `reference`. */
+/** A configuration with one colour space, `source`, which that transform (in OpenColorIO's YAML) brings to `reference`. */
 export const ocioConfig = (transform: string): string => `ocio_profile_version: 2
 search_path: ""
 roles: {default: reference}

@@ -1,8 +1,8 @@
-/** A deliverable that is a folder, published in the profile `cut` of the good world (world.ts), with its listing, trail and report. */
+/** A deliverable that is a folder, published in the profile `cut` of the good world (world.ts), with its checksum list, fingerprints and report. */
 import { mkdirSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { layout } from '../../ledger/layout.ts';
-import { storeListing } from '../../ledger/listing.ts';
+import { storeChecksumList } from '../../ledger/checksum-list.ts';
 import { type DeliverableReport, deliverableReportSchema } from '../../ledger/report.ts';
 import { writeRecord } from '../../ledger/store.ts';
 import { digestOfFolder } from '../../files/folder-digest.ts';
@@ -22,7 +22,7 @@ export interface PublishedFolder {
 export const wanted = {
   contentDigest: clip.contentDigest,
   profileHash: 'hash-cut',
-  toolchain: toolchain.fingerprint,
+  toolchain: toolchain.digest,
   outcome: { ...outcome, fileName: 'A001C001' },
 };
 
@@ -31,8 +31,8 @@ export async function publishedFolder(contents: readonly string[] = bell): Promi
   const folder = makeFrames(layout.deliverable(delivery, 'cut', 'A001C001'), contents);
   const digest = await digestOfFolder(folder);
   const whole = reportOf(clip, 'cut', 'hash-cut');
-  mkdirSync(join(delivery, 'reports', 'trails'), { recursive: true });
-  writeFileSync(join(delivery, 'reports', 'trails', 'A001C001.trail'), 'trail');
+  mkdirSync(join(delivery, 'reports', 'fingerprints'), { recursive: true });
+  writeFileSync(join(delivery, 'reports', 'fingerprints', 'A001C001.fingerprints'), 'fingerprints');
   const report: DeliverableReport = {
     ...structuredClone(whole),
     outcome: { ...whole.outcome, fileName: 'A001C001' },
@@ -43,7 +43,7 @@ export async function publishedFolder(contents: readonly string[] = bell): Promi
       sha256: digest.sha256,
       files: digest.files.length,
     },
-    listing: await storeListing(delivery, clip.id, 'cut', digest),
+    checksumList: await storeChecksumList(delivery, clip.id, 'cut', digest),
   };
   await write(delivery, report);
   return { delivery, folder, report };

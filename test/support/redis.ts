@@ -1,4 +1,4 @@
-/** A standing Redis for tests, as a farm would have one: TCP on a free port of this machine, with a password or without. */
+/** A shared Redis for tests, as a farm would have one: TCP on a free port of this machine, with a password or without. */
 import { createServer } from 'node:net';
 import { join } from 'node:path';
 import { mkdirSync, rmSync, writeFileSync } from 'node:fs';
@@ -7,7 +7,7 @@ import { tmpdir } from 'node:os';
 import { Redis } from 'ioredis';
 import { runTool } from '../../process/run.ts';
 
-export interface StandingRedis {
+export interface SharedRedis {
   readonly url: string;
   readonly port: number;
   /** Kills it and starts it again on its files. */
@@ -32,11 +32,11 @@ async function freePort(): Promise<number> {
   });
 }
 
-export async function standingRedis(
+export async function sharedRedis(
   options: { password?: string; extra?: readonly string[] } = {},
-): Promise<StandingRedis> {
+): Promise<SharedRedis> {
   const port = await freePort();
-  const folder = mkdtempSync(join(tmpdir(), 'rushlight-standing-'));
+  const folder = mkdtempSync(join(tmpdir(), 'rushlight-shared-'));
   mkdirSync(folder, { recursive: true });
   const ending = new AbortController();
   // The password in a file, as on a real farm: a command line can be read by everybody.

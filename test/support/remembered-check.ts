@@ -1,5 +1,5 @@
 /**
- * The checker, which measures a file once: asked again about the same bytes, with the same outcome, trail and facts, it gives
+ * The checker, which measures a file once: asked again about the same bytes, with the same outcome, fingerprints and facts, it gives
  * what it measured then. What a forged record changes is asked again; what stands unchanged beside it costs no further programs.
  */
 import { createHash } from 'node:crypto';

@@ -33,7 +33,7 @@ export async function jobFor(
   // As the coordinator leaves it before it queues a job.
   mkdirSync(join(delivery, 'day-01', 'A001'), { recursive: true });
   return {
-    version: 1,
+    version: 0,
     night: 'night',
     run,
     day: 'day-01',
@@ -48,7 +48,7 @@ export async function jobFor(
       if (decided.outcome === null) throw new Error(JSON.stringify(decided.findings));
       return workOf(profile, hash, decided.outcome);
     }),
-    toolchain: toolchainOf(await mediaTools()).fingerprint,
+    toolchain: toolchainOf(await mediaTools()).digest,
   };
 }
 

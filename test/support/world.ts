@@ -5,13 +5,13 @@ import type { DeliverableReport } from '../../ledger/report.ts';
 import type { Toolchain } from '../../ledger/toolchain.ts';
 import type { ClipFacts } from '../../media/facts.ts';
 import type { Outcome } from '../../profiles/outcome.ts';
-import { type LoadedProfile, type Profile, standingChecks } from '../../profiles/schema.ts';
+import { type LoadedProfile, type Profile, mandatoryChecks } from '../../profiles/schema.ts';
 
 export const toolchain: Toolchain = {
   rushlight: '0.1.0',
   recipe: 1,
   tools: [{ name: 'ffmpeg', version: '7.1', build: 'b1' }],
-  fingerprint: 'fingerprint-now',
+  digest: 'fingerprint-now',
 };
 
 export const clip: Clip = {
@@ -105,7 +105,7 @@ export function loaded(
     hash,
     origin: 'test',
     profile: {
-      version: 1,
+      version: 0,
       kind: 'movie',
       name,
       summary: 'for tests',
@@ -132,11 +132,11 @@ export function loaded(
 }
 
 /** Those that everything must pass and the one that the profile of these tests asks for besides. */
-export const allChecks: readonly string[] = [...standingChecks, 'reel'];
+export const allChecks: readonly string[] = [...mandatoryChecks, 'reel'];
 
 export function report(of: Clip, profile: string, profileHash: string): DeliverableReport {
   return {
-    version: 1,
+    version: 0,
     kind: 'deliverable',
     day: 'day-03',
     roll: 'A001',
@@ -147,11 +147,11 @@ export function report(of: Clip, profile: string, profileHash: string): Delivera
     state: 'published',
     outcome: { ...outcome, fileName: `${of.id}.mov` },
     file: { path: `${profile}/${of.id}.mov`, bytes: 1234, xxh128: 'aa', sha256: 'bb' },
-    trail: { path: `reports/trails/${of.id}.trail`, sha256: 'ee' },
+    fingerprints: { path: `reports/fingerprints/${of.id}.fingerprints`, sha256: 'ee' },
     facts,
     checks: allChecks.map((check) => ({
       check,
-      outcome: 'passed',
+      status: 'passed',
       measured: 'm',
       expected: 'm',
       tool: 'ffprobe 7.1',
@@ -181,8 +181,8 @@ export function goodWorld(): World {
       disk.set(`${of.id}/${profile.name}`, {
         report: structuredClone(report(of, profile.name, hash)),
         damage: null,
-        standingBytes: 1234,
-        trailSha256: 'ff',
+        bytesOnDisk: 1234,
+        fingerprintsSha256: 'ff',
       });
   }
   const input: World['input'] = {
@@ -201,8 +201,8 @@ export function goodWorld(): World {
         },
       ],
       copies: [
-        { folder: '/day-03/A001', files: 5, bytes: 5900, holds: true },
-        { folder: '/copy/A001', files: 5, bytes: 5900, holds: true },
+        { folder: '/day-03/A001', files: 5, bytes: 5900, verified: true },
+        { folder: '/copy/A001', files: 5, bytes: 5900, verified: true },
       ],
       files: [
         'clips/A001C001.mov',

@@ -4,7 +4,7 @@ import { findClips } from '../../coordinator/survey/index.ts';
 import { clipIds, contentDigest } from '../../coordinator/survey/identity.ts';
 import { collisionKey } from '../../files/safe-names.ts';
 import { movieExtensions } from '../../coordinator/survey/kinds.ts';
-import { holds } from '../../findings/finding.ts';
+import { blocks } from '../../findings/finding.ts';
 import type { RollFile } from '../../ledger/roll.ts';
 import { nameFromBytes } from '../../files/names.ts';
 
@@ -31,7 +31,7 @@ describe('which files are clips', () => {
     expect(found).toMatchObject({ others: [], findings: [] });
   });
 
-  test('sidecars, sound, grades, checksums and what systems leave behind stand beside', () => {
+  test('sidecars, audio, grades, checksums and what systems leave behind stand beside', () => {
     const beside = [
       'A001C001.xml',
       'A001C001.wav',
@@ -61,13 +61,13 @@ describe('which files are clips', () => {
     '._lonely.mov',
     'slate.dpx',
     'A001C001.',
-  ])('%j is told, holds, and is among the others', (path) => {
+  ])('%j is reported, holds, and is among the others', (path) => {
     const found = findClips(files('A001C001.mov', path), options);
     expect(found.clips.map(({ id }) => id)).toEqual(['A001C001']);
     expect(found.findings.map(({ code, file: about }) => [code, about])).toEqual([
-      ['file-not-understood', path],
+      ['file-unrecognised', path],
     ]);
-    expect(found.findings.every(holds)).toBe(true);
+    expect(found.findings.every(blocks)).toBe(true);
     expect(found.others).toEqual([path]);
   });
 
@@ -204,11 +204,11 @@ describe('sequences', () => {
     const found = findClips(roll, options);
     expect(found.findings.map((item) => item.code)).toEqual([code]);
     expect(found.findings[0]?.found).toMatch(text);
-    expect(found.findings.every(holds)).toBe(true);
+    expect(found.findings.every(blocks)).toBe(true);
     expect(found.clips.map(({ id }) => id)).toEqual(['bell']);
   });
 
-  test('sidecars and sound may lie among frames; compressed frames may differ in size', () => {
+  test('sidecars and audio may lie among frames; compressed frames may differ in size', () => {
     const roll = [file('c/f.0001.exr', 10), file('c/f.0002.exr', 20), file('c/f.xml'), file('c/f.wav')];
     expect(findClips(roll, options).findings).toEqual([]);
   });

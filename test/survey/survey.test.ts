@@ -1,4 +1,4 @@
-/** Survey of real rolls: what is wrong with a clip is told with its code, and the other clips go on. */
+/** Survey of real rolls: what is wrong with a clip is reported with its code, and the other clips go on. */
 import {
   copyFileSync,
   mkdirSync,
@@ -52,7 +52,7 @@ describe('movies', () => {
     const roll = freshFolder();
     const at = (name: string): string => join(roll, name);
     await makeMovie(at('good.mov'), { frames: 12 });
-    await makeMovie(at('good-mxf.mxf'), { codec: 'dnxhr', frames: 12, sound: [1] });
+    await makeMovie(at('good-mxf.mxf'), { codec: 'dnxhr', frames: 12, audio: [1] });
     await makeMovie(at('good-long-gop.mp4'), { codec: 'h264', frames: 24, extra: ['-c:a', 'aac'] });
     writeFileSync(at('zero.mov'), '');
     writeFileSync(at('list.mov'), 'ffconcat version 1.0\nfile good.mov\n');
@@ -66,9 +66,9 @@ describe('movies', () => {
     truncateSync(at('no-index.mov'), Math.floor(statSync(at('no-index.mov')).size * 0.6));
     await makeMovie(at('short.mov'), { frames: 24, extra: ['-movflags', '+faststart'] });
     truncateSync(at('short.mov'), Math.floor(statSync(at('short.mov')).size * 0.6));
-    await makeMovie(at('nearly.mov'), { frames: 24, sound: [], extra: ['-movflags', '+faststart'] });
+    await makeMovie(at('nearly.mov'), { frames: 24, audio: [], extra: ['-movflags', '+faststart'] });
     truncateSync(at('nearly.mov'), statSync(at('nearly.mov')).size - 300);
-    await makeMovie(at('short-mxf.mxf'), { codec: 'dnxhr', frames: 24, sound: [1] });
+    await makeMovie(at('short-mxf.mxf'), { codec: 'dnxhr', frames: 24, audio: [1] });
     truncateSync(at('short-mxf.mxf'), Math.floor(statSync(at('short-mxf.mxf')).size * 0.5));
     await ffmpeg(
       '-f',
@@ -121,9 +121,9 @@ describe('movies', () => {
   });
 
   test.each([
-    [0.25, 'sound-offset', '12000 samples (250.0 ms) after'],
-    [0.01, 'sound-offset-small', '480 samples (10.0 ms) after'],
-  ])('sound that starts %d s late', async (seconds, code, text) => {
+    [0.25, 'audio-offset', '12000 samples (250.0 ms) after'],
+    [0.01, 'audio-offset-small', '480 samples (10.0 ms) after'],
+  ])('audio that starts %d s late', async (seconds, code, text) => {
     const roll = freshFolder();
     await ffmpeg(
       '-f',
@@ -161,7 +161,7 @@ describe('movies', () => {
       '-leading.mov',
       nameFromBytes(Buffer.from([0xff, 0xfe, 0x2e, 0x6d, 0x6f, 0x76])),
     ];
-    await makeMovie(join(roll, 'made.mov'), { frames: 6, sound: [] });
+    await makeMovie(join(roll, 'made.mov'), { frames: 6, audio: [] });
     for (const name of names) writeFileSync(fsPath(join(roll, name)), readFileSync(join(roll, 'made.mov')));
     const done = await survey(roll);
     expect(done.size).toBe(names.length + 1);
@@ -170,22 +170,22 @@ describe('movies', () => {
 
   test('a clip that is gone since intake is a finding, and the others go on', async () => {
     const roll = freshFolder();
-    await makeMovie(join(roll, 'a.mov'), { frames: 6, sound: [] });
-    await makeMovie(join(roll, 'b.mov'), { frames: 6, sound: [] });
+    await makeMovie(join(roll, 'a.mov'), { frames: 6, audio: [] });
+    await makeMovie(join(roll, 'b.mov'), { frames: 6, audio: [] });
     const clips = await clipsOf(roll);
     rmSync(join(roll, 'a.mov'));
-    const told: string[] = [];
-    const done = await surveyRoll(clips, roll, tools, { onClip: ({ clip }) => told.push(clip.id) });
+    const reported: string[] = [];
+    const done = await surveyRoll(clips, roll, tools, { onClip: ({ clip }) => reported.push(clip.id) });
     expect(done.map((one) => [one.clip.id, codes(one)])).toEqual([
       ['a', ['clip-unreadable']],
       ['b', []],
     ]);
-    expect(told.sort()).toEqual(['a', 'b']);
+    expect(reported.sort()).toEqual(['a', 'b']);
   });
 
   test('a stop ends the survey with its reason', async () => {
     const roll = freshFolder();
-    await makeMovie(join(roll, 'a.mov'), { frames: 6, sound: [] });
+    await makeMovie(join(roll, 'a.mov'), { frames: 6, audio: [] });
     const reason = new Error('enough');
     await expect(
       surveyRoll(await clipsOf(roll), roll, tools, { signal: AbortSignal.abort(reason) }),
@@ -194,7 +194,7 @@ describe('movies', () => {
 
   test('a program that cannot be started ends the survey, and is no fault of the clip', async () => {
     const roll = freshFolder();
-    await makeMovie(join(roll, 'a.mov'), { frames: 6, sound: [] });
+    await makeMovie(join(roll, 'a.mov'), { frames: 6, audio: [] });
     const missing = { ...tools, ffprobe: { ...tools.ffprobe, path: '/nonexistent/ffprobe' } };
     await expect(surveyRoll(await clipsOf(roll), roll, missing)).rejects.toThrow(/tool-unusable/);
   });
@@ -291,12 +291,12 @@ describe('sequences', () => {
     ]);
   });
 
-  test('a timecode that jumps is held, one that stands still is told and not used', async () => {
+  test('a timecode that jumps is held, one that stands still is reported and not used', async () => {
     const jump = await clip(await stamped(24, [0x01000000, 0x01000001, 0x01000003]), null);
     expect(codes(jump)).toEqual(['sequence-timecode-breaks']);
     expect(jump.findings[0]).toMatchObject({ found: 'frame 3: 01:00:00:03', expected: '01:00:00:02' });
     const still = await clip(await stamped(24, [0, 0, 0]), null);
-    expect(codes(still)).toEqual(['sequence-timecode-still']);
+    expect(codes(still)).toEqual(['sequence-timecode-static']);
     expect(still.facts?.timecode).toBeNull();
   });
 

@@ -9,7 +9,7 @@ import {
   formatRatio,
   knownRateNear,
   knownRates,
-  labelBase,
+  timecodeBase,
   multiplyRatios,
   parseRate,
   ratio,
@@ -94,7 +94,7 @@ describe('reading a rate', () => {
   });
 
   test('the remedy for a rate that is not offered names every known rate, in words that --rate takes', () => {
-    const named = registry['rate-not-offered'].remedy.match(/\d+(?:\.\d+)?/g) ?? [];
+    const named = registry['rate-unsupported'].remedy.match(/\d+(?:\.\d+)?/g) ?? [];
     expect(named.map(rateOption)).toEqual(knownRates);
   });
 
@@ -104,7 +104,7 @@ describe('reading a rate', () => {
 
   // SMPTE ST 12-1: bases of its ten rates; ST 12-3 above them.
   test('every known rate has the base of its labels', () => {
-    expect(knownRates.map(labelBase)).toEqual([
+    expect(knownRates.map(timecodeBase)).toEqual([
       24, 24, 25, 30, 30, 48, 48, 50, 60, 60, 96, 96, 100, 120, 120,
     ]);
   });
@@ -154,7 +154,7 @@ describe('exact arithmetic', () => {
     ]).toEqual([3n, -2n, -3n, -2n]);
   });
 
-  // 48 kHz frames of sound are 1602, 1601, 1602, 1601, 1602 samples at 29.97: the five-frame sequence of SMPTE ST 299 (the order from memory), 8008 in all.
+  // 48 kHz frames of audio are 1602, 1601, 1602, 1601, 1602 samples at 29.97: the five-frame sequence of SMPTE ST 299 (the order from memory), 8008 in all.
   test('running totals of samples at 29.97 repeat every five frames', () => {
     const samples = (frames: number): number => rescale(frames, ratio(30000, 1001), ratio(48000));
     expect([1, 2, 3, 4, 5].map((frames) => samples(frames) - samples(frames - 1))).toEqual([

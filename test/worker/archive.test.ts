@@ -8,8 +8,8 @@ import { checkDeliverable } from '../../check/index.ts';
 import { layout } from '../../ledger/layout.ts';
 import { deliverableReportSchema } from '../../ledger/report.ts';
 import { readRecord } from '../../ledger/store.ts';
-import { storedTrail } from '../../ledger/trail.ts';
-import { keptPixelFormats, keptPixels } from '../../profiles/kept-pixels.ts';
+import { storedFingerprints } from '../../ledger/fingerprints.ts';
+import { keptPixelFormats, keptPixels } from '../../profiles/lossless-pixel-formats.ts';
 import { loadProfiles } from '../../profiles/load.ts';
 import { isMasterOutcome } from '../../profiles/outcome/any.ts';
 import { isMovie, type Profile } from '../../profiles/schema.ts';
@@ -49,12 +49,12 @@ const pictures = (path: string, pixelFormat?: string): string =>
     '-c:v',
     'rawvideo',
   ]);
-const sound = (path: string, track: number, form: string): string =>
+const audio = (path: string, track: number, form: string): string =>
   decoded(path, `0:a:${track}`, ['-c:a', form]);
 
 const tagged = 'setparams=color_primaries=bt709:color_trc=bt709:colorspace=bt709:range=tv';
 
-/** A clip with pictures of `size`; `picture`: output options of its picture, `sounds`: of each sound track. */
+/** A clip with pictures of `size`; `picture`: output options of its picture, `audioTracks`: of each audio track. */
 async function clip(
   path: string,
   {
@@ -64,7 +64,7 @@ async function clip(
     timecode = '10:00:00:00',
     filter = tagged,
     picture = [],
-    sounds = [],
+    audioTracks = [],
   }: {
     size?: string;
     rate?: string;
@@ -72,7 +72,7 @@ async function clip(
     timecode?: string;
     filter?: string;
     picture?: readonly string[];
-    sounds?: readonly (readonly string[])[];
+    audioTracks?: readonly (readonly string[])[];
   },
 ): Promise<string> {
   mkdirSync(dirname(path), { recursive: true });
@@ -81,9 +81,9 @@ async function clip(
     'lavfi',
     '-i',
     `testsrc2=s=${size}:r=${rate}`,
-    ...sounds.flatMap((_, index) => ['-f', 'lavfi', '-i', `anoisesrc=r=48000:seed=${index + 1}:a=0.3`]),
+    ...audioTracks.flatMap((_, index) => ['-f', 'lavfi', '-i', `anoisesrc=r=48000:seed=${index + 1}:a=0.3`]),
   ];
-  const tracks = sounds.flatMap((options, index) => [
+  const tracks = audioTracks.flatMap((options, index) => [
     '-map',
     `${index + 1}:a`,
     ...options.flatMap((option) => (option.startsWith('-') ? [`${option}:a:${index}`] : [option])),
@@ -266,7 +266,7 @@ describe('every kind of clip comes out sample for sample', () => {
     ] as const;
     const source = await clip(join(folder, 'B007C002.mov'), {
       picture: [...x264, 'yuv420p'],
-      sounds: [
+      audioTracks: [
         ...forms.map(([form, channels]) => ['-c', `pcm_${form}`, '-ac', String(channels)]),
         ['-c', 'pcm_s16be', '-ac', '6'],
       ],
@@ -278,7 +278,7 @@ describe('every kind of clip comes out sample for sample', () => {
       ['pcm_s16le', 28_000, 6],
     ]);
     for (const [index, [form]] of [...forms, ['s16le']].entries())
-      expect(sound(path, index, `pcm_${form}`)).toBe(sound(source, index, `pcm_${form}`));
+      expect(audio(path, index, `pcm_${form}`)).toBe(audio(source, index, `pcm_${form}`));
   });
 
   test('interlaced MPEG-2 of a camera keeps its fields, beside a proxy of frames that is made of the same decode', async () => {
@@ -316,7 +316,7 @@ describe('other programs', () => {
       picture: ['-c:v', 'prores_ks', '-pix_fmt', 'yuv422p10le'],
       rate: '30000/1001',
       timecode: '00:59:59;20',
-      sounds: [['-c', 'pcm_s24le', '-ac', '2']],
+      audioTracks: [['-c', 'pcm_s24le', '-ac', '2']],
     });
     const { path } = await archived(source, folder);
     expect(mediaInfo(path, 'General')).toMatchObject({
@@ -359,7 +359,7 @@ describe('other programs', () => {
     const source = await clip(join(folder, 'B007C004.mov'), {
       size: '320x180',
       picture: [...x264, 'yuv420p'],
-      sounds: [['-c', 'pcm_s16le']],
+      audioTracks: [['-c', 'pcm_s16le']],
     });
     const profiles = await profilesNamed('archive-ffv1');
     const digests: string[] = [];
@@ -375,11 +375,11 @@ describe('other programs', () => {
   });
 });
 
-test('proved once more years later, without the clip, by the hashes that were kept with its trail', async () => {
+test('proved once more years later, without the clip, by the hashes that were kept with its fingerprints', async () => {
   const folder = freshFolder('archive');
   const source = await clip(join(folder, 'A001', 'B007C007.mov'), {
     picture: [...x264, 'yuv420p'],
-    sounds: [['-c', 'pcm_s16le', '-ac', '2']],
+    audioTracks: [['-c', 'pcm_s16le', '-ac', '2']],
   });
   const job = await jobFor(source, join(folder, 'delivery'), ['archive-ffv1']);
   await runJob(job, await workContext());
@@ -391,9 +391,9 @@ test('proved once more years later, without the clip, by the hashes that were ke
   const { value: report } = read;
   expect(report.state).toBe('published');
   rmSync(source);
-  const { trail } = await storedTrail(report, job.deliveryFolder, {});
-  expect(trail?.exact?.pictures).toHaveLength(12 * 32);
-  const again = async (kept: typeof trail): Promise<unknown> => {
+  const { fingerprints } = await storedFingerprints(report, job.deliveryFolder, {});
+  expect(fingerprints?.exact?.pictures).toHaveLength(12 * 32);
+  const retryable = async (kept: typeof fingerprints): Promise<unknown> => {
     const [deliverable] = job.deliverables;
     if (deliverable === undefined || isMasterOutcome(deliverable.outcome)) throw new Error('no movie');
     const checked = await checkDeliverable({
@@ -401,16 +401,16 @@ test('proved once more years later, without the clip, by the hashes that were ke
       outcome: deliverable.outcome,
       checks: ['lossless', 'reel'],
       sourceFacts: null,
-      sourceTrail: kept,
-      encoded: report.payload ?? null,
+      sourceFingerprints: kept,
+      encoded: report.bitstream ?? null,
       tools: await mediaTools(),
     });
     return { passed: checked.passed, codes: checked.findings.map(({ code }) => code) };
   };
-  expect(await again(trail)).toEqual({ passed: true, codes: [] });
-  // A trail of before there were hashes proves less, and that is said.
-  const { exact: _, ...older } = trail ?? {};
-  expect(await again(older as typeof trail)).toEqual({ passed: false, codes: ['check-not-run'] });
+  expect(await retryable(fingerprints)).toEqual({ passed: true, codes: [] });
+  // Fingerprints of before there were hashes proves less, and that is said.
+  const { exact: _, ...older } = fingerprints ?? {};
+  expect(await retryable(older as typeof fingerprints)).toEqual({ passed: false, codes: ['check-not-run'] });
 });
 
 describe('every pixel format that is taken', () => {
@@ -493,14 +493,14 @@ describe('every pixel format that is taken', () => {
       ...formats.flatMap((_, index) => ['-map', `${index}:v`]),
       ...['-c', 'copy', all],
     ]);
-    const told = execFileSync(
+    const reported = execFileSync(
       'ffprobe',
       ['-v', 'error', '-show_entries', 'stream=pix_fmt', '-of', 'csv=p=0', all],
       {
         encoding: 'utf8',
       },
     );
-    expect(told.trim().split('\n')).toEqual(formats.map((format) => keptPixels(format)?.readBackAs));
+    expect(reported.trim().split('\n')).toEqual(formats.map((format) => keptPixels(format)?.readBackAs));
   });
 });
 
@@ -514,7 +514,7 @@ describe('what is not the clip is found, and where', () => {
       picture: ['-c:v', 'prores_ks', '-pix_fmt', 'yuv422p10le'],
       rate: '30000/1001',
       timecode: '00:59:59;20',
-      sounds: [['-c', 'pcm_s24le', '-ac', '2']],
+      audioTracks: [['-c', 'pcm_s24le', '-ac', '2']],
     });
     good = await archived(source, folder);
     expect(good.checked.findings).toEqual([]);
@@ -555,12 +555,12 @@ describe('what is not the clip is found, and where', () => {
   }
   const losslessOf = ({ findings }: Awaited<ReturnType<Made['check']>>): string[] =>
     findings
-      .filter(({ code }) => code === 'pictures-not-kept' || code === 'sound-not-kept')
+      .filter(({ code }) => code === 'pictures-not-kept' || code === 'audio-not-kept')
       .map(({ found }) => found);
 
-  test('coded anew, and nothing else: the same samples, by other packets', async () => {
+  test('coded again, and nothing else: the same samples, by other packets', async () => {
     const checked = await good.check(await remade('-slices', '4'));
-    expect(checked.findings.map(({ code }) => code).sort()).toEqual(['codec-differs', 'payload-differs']);
+    expect(checked.findings.map(({ code }) => code).sort()).toEqual(['codec-differs', 'bitstream-differs']);
   });
 
   test.each<[title: string, filter: string, found: RegExp]>([
@@ -602,19 +602,19 @@ describe('what is not the clip is found, and where', () => {
     expect(checked.findings.map(({ code }) => code)).toContain('frame-count-differs');
   });
 
-  test('one sample of sound', async () => {
+  test('one sample of audio', async () => {
     const checked = await good.check(
       await remade('-c:a', 'pcm_s24le', '-filter:a', "aeval='val(0)+eq(n,12345)/8388608|val(1)'"),
     );
     expect(losslessOf(checked)).toEqual(['track 1: other samples']);
   });
 
-  test('sound without its last sample', async () => {
+  test('audio without its last sample', async () => {
     const checked = await good.check(
       await remade('-c:a', 'pcm_s24le', '-filter:a', 'atrim=end_sample=22999'),
     );
     expect(checked.findings.map(({ code }) => code)).toEqual(
-      expect.arrayContaining(['sound-differs', 'sound-not-kept']),
+      expect.arrayContaining(['audio-differs', 'audio-not-kept']),
     );
   });
 
@@ -630,7 +630,7 @@ describe('what is not the clip is found, and where', () => {
   }
 
   test.each<[title: string, find: (bytes: Buffer) => number, codes: readonly string[]]>([
-    ['a packet', (bytes) => Math.floor(bytes.length / 2), ['deliverable-unreadable', 'payload-differs']],
+    ['a packet', (bytes) => Math.floor(bytes.length / 2), ['deliverable-unreadable', 'bitstream-differs']],
     [
       'the configuration record',
       (bytes) => bytes.indexOf('FFV1', 256, 'latin1') + 60,
@@ -696,7 +696,7 @@ describe('what the form has no place for is held, and said', () => {
       'gbrp16le',
     ],
     [
-      'compressed sound',
+      'compressed audio',
       (path) => makeMovie(path, { codec: 'h264', extra: ['-c:a', 'aac'] }),
       'track 1: aac',
       'pcm_s24le',
@@ -710,7 +710,7 @@ describe('what the form has no place for is held, and said', () => {
     );
     const findings = JSON.parse(held) as { code: string; found: string; expected: string }[];
     expect(
-      findings.find((item) => item.code === 'no-place-for-it' && item.found === found)?.expected,
+      findings.find((item) => item.code === 'not-representable' && item.found === found)?.expected,
     ).toContain(expected);
   });
 

@@ -6,7 +6,7 @@ import {
   looksDamaged,
   type SourceDecode,
   type TargetState,
-  targetTrouble,
+  targetFailure,
 } from '../../worker/classify.ts';
 import { newWatched, type Watched, watchLine } from '../../worker/watch.ts';
 
@@ -34,7 +34,7 @@ function watched(more: Partial<Watched> = {}): Watched {
   return { ...newWatched(), decoded: FRAMES, size: '320x180', ...more };
 }
 const complaint = { errors: ['corrupt slice'], errorCount: 1 };
-const sound: SourceDecode = { frames: 24, errors: [] };
+const audio: SourceDecode = { frames: 24, errors: [] };
 
 test('an end with 0, every frame and no error is no trouble', () => {
   expect(
@@ -69,7 +69,7 @@ describe('how the encoder ended', () => {
       'no progress after frame 7 of 24',
     ],
     [
-      'exit code 7, sound clip',
+      'exit code 7, audio clip',
       ended({ exitCode: 7 }),
       watched(),
       'encoder-failed',
@@ -77,7 +77,7 @@ describe('how the encoder ended', () => {
       'exit code 7; 24 of 24 frames were taken in',
     ],
     [
-      'an error told, sound clip',
+      'an error told, audio clip',
       ended(),
       watched(complaint),
       'encoder-failed',
@@ -85,7 +85,7 @@ describe('how the encoder ended', () => {
       'corrupt slice; 24 of 24 frames were taken in',
     ],
     [
-      'exit code 0 a frame early, sound clip',
+      'exit code 0 a frame early, audio clip',
       ended(),
       watched({ decoded: 23 }),
       'encoder-failed',
@@ -93,17 +93,17 @@ describe('how the encoder ended', () => {
       'exit code 0; 23 of 24 frames were taken in',
     ],
     [
-      'exit code 0 a frame too many, sound clip',
+      'exit code 0 a frame too many, audio clip',
       ended(),
       watched({ decoded: 25 }),
       'encoder-failed',
       true,
       'exit code 0; 25 of 24 frames were taken in',
     ],
-  ])('%s', (_title, run, seen, code, again, found) => {
-    const trouble = classifyMake({ run, watched: seen, frames: FRAMES, source: sound }, subject);
-    expect(trouble?.again).toBe(again);
-    expect(trouble?.findings).toEqual([
+  ])('%s', (_title, run, seen, code, retryable, found) => {
+    const failure = classifyMake({ run, watched: seen, frames: FRAMES, source: audio }, subject);
+    expect(failure?.retryable).toBe(retryable);
+    expect(failure?.findings).toEqual([
       expect.objectContaining({ code, found, roll: 'A001', clip: 'A001C001' }),
     ]);
   });
@@ -146,8 +146,8 @@ describe('what the clip itself says when it is decoded once more', () => {
       true,
       'corrupt slice; 11 of 24 frames were taken in',
     ],
-  ])('%s', (_title, source, code, again, found) => {
-    const trouble = classifyMake(
+  ])('%s', (_title, source, code, retryable, found) => {
+    const failure = classifyMake(
       {
         run: ended({ exitCode: 1 }),
         watched: watched({ decoded: 11, ...complaint }),
@@ -156,8 +156,8 @@ describe('what the clip itself says when it is decoded once more', () => {
       },
       subject,
     );
-    expect(trouble?.again).toBe(again);
-    expect(trouble?.findings).toEqual([expect.objectContaining({ code, found })]);
+    expect(failure?.retryable).toBe(retryable);
+    expect(failure?.findings).toEqual([expect.objectContaining({ code, found })]);
   });
 });
 
@@ -172,12 +172,12 @@ describe('a picture that changes its size', () => {
       'rather than the signal that ended it',
       ended({ reason: 'signalled', exitCode: null, signal: 'SIGSEGV' }),
     ],
-  ])('is told with its first frame, %s', (_title, run) => {
+  ])('is reported with its first frame, %s', (_title, run) => {
     const seen = newWatched();
     for (let n = 0; n < 24; n += 1) watchLine(seen, line(n, n < 10 ? '320x180' : '160x90'));
-    const trouble = classifyMake({ run, watched: seen, frames: FRAMES, source: null }, subject);
-    expect(trouble?.again).toBe(false);
-    expect(trouble?.findings).toEqual([
+    const failure = classifyMake({ run, watched: seen, frames: FRAMES, source: null }, subject);
+    expect(failure?.retryable).toBe(false);
+    expect(failure?.findings).toEqual([
       expect.objectContaining({
         code: 'clip-raster-changes',
         found: '160x90 from frame 10 on',
@@ -215,9 +215,9 @@ test.each<[Exclude<TargetState, 'good'>, string]>([
 ])(
   "a target that is %s is the place's trouble, told with its folder, and no attempt of the job is spent on it",
   (state, code) => {
-    const trouble = targetTrouble(state, '/delivery/day-03/A001/cut', subject);
-    expect(trouble.again).toBe(false);
-    expect(trouble.findings).toEqual([
+    const failure = targetFailure(state, '/delivery/day-03/A001/cut', subject);
+    expect(failure.retryable).toBe(false);
+    expect(failure.findings).toEqual([
       expect.objectContaining({ code, file: '/delivery/day-03/A001/cut', clip: 'A001C001' }),
     ]);
   },

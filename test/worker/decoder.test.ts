@@ -41,7 +41,7 @@ test.each([
   if (program !== null) writeFileSync(join(folder, 'strips'), program);
   const job = await masterJob({ ...clip, facts }, freshFolder('delivery'), ['grading-master-exr']);
   await expect(runJob(job, await workContext())).rejects.toMatchObject({
-    again: false,
+    retryable: false,
     findings: [{ code }],
   });
   expect(

@@ -7,7 +7,7 @@ import { digestOfFile } from '../../files/digest.ts';
 import { digestOfFolder } from '../../files/folder-digest.ts';
 import type { Job } from '../../ledger/job.ts';
 import { layout } from '../../ledger/layout.ts';
-import { storeListing } from '../../ledger/listing.ts';
+import { storeChecksumList } from '../../ledger/checksum-list.ts';
 import { deliverableReportSchema, type DeliverableReport } from '../../ledger/report.ts';
 import { readRecord, writeRecord } from '../../ledger/store.ts';
 import { runJob } from '../../worker/job.ts';
@@ -102,12 +102,12 @@ describe('each byte of a finished deliverable is read once', () => {
     for (let frame = 0; frame < 4; frame += 1)
       writeFileSync(join(staged, frameName(86_400 + frame)), Buffer.alloc(LARGE / 4, frame));
     const digest = await digestOfFolder(staged);
-    const listing = await storeListing(job.deliveryFolder, job.clip.id, profile.name, digest);
+    const checksumList = await storeChecksumList(job.deliveryFolder, job.clip.id, profile.name, digest);
     await rewriteReport(job, profile.name, async (report) => ({
       ...report,
       state: 'publishing',
       staged: basename(staged),
-      listing,
+      checksumList,
       file: {
         path: `${profile.name}/${outcome.fileName}`,
         bytes: digest.bytes,
@@ -141,7 +141,7 @@ describe('what cannot be ours under the final name is refused before anything is
     );
     expect(failed).toMatchObject({
       findings: [{ code: 'target-name-taken', found: what, file: 'small-vc3/A001C001.mov' }],
-      again: false,
+      retryable: false,
     });
     const path = layout.deliverableReport(job.deliveryFolder, 'A001C001', 'small-vc3');
     expect(await readRecord(path, deliverableReportSchema)).toMatchObject({

@@ -17,7 +17,7 @@ import { layout } from '../../ledger/layout.ts';
 import { deliverableReportSchema, type DeliverableReport } from '../../ledger/report.ts';
 import type { Job } from '../../ledger/job.ts';
 import { readRecord } from '../../ledger/store.ts';
-import { JobTrouble } from '../../worker/context.ts';
+import { JobFailure } from '../../worker/context.ts';
 import { runJob } from '../../worker/job.ts';
 import { freshFolder } from '../support/folder.ts';
 import { makeMovie } from '../support/media.ts';
@@ -55,13 +55,13 @@ function standIn(folder: string, body: string): string {
   return path;
 }
 
-async function troubleOf(running: Promise<void>): Promise<JobTrouble> {
+async function failureOf(running: Promise<void>): Promise<JobFailure> {
   const error = await running.then(
     () => null,
     (caught: unknown) => caught,
   );
-  expect(error).toBeInstanceOf(JobTrouble);
-  return error as JobTrouble;
+  expect(error).toBeInstanceOf(JobFailure);
+  return error as JobFailure;
 }
 
 test('both deliverables of a job are published from one command, with every required check passed', async () => {
@@ -88,8 +88,8 @@ test('a second run of the same job makes nothing again', async () => {
   await runJob(job, await workContext());
   const path = layout.deliverable(job.deliveryFolder, 'small-vc3', 'A001C001.mov');
   utimesSync(path, 1_000_000, 1_000_000);
-  const again = standIn(freshFolder('refuse'), 'exit 9');
-  await runJob(job, await workContext({ ffmpeg: again }));
+  const retryable = standIn(freshFolder('refuse'), 'exit 9');
+  await runJob(job, await workContext({ ffmpeg: retryable }));
   expect((await reportOf(job, 'small-vc3')).state).toBe('published');
 });
 
@@ -116,9 +116,9 @@ describe('an encoder that spoils its work', () => {
     ['hangs', 'sleep 60', 'encoder-stalled', true],
     ['removes its file again', 'ffmpeg "$@"; rm -f "$out"', 'encoder-wrote-nothing', true],
     ['cuts its file off', 'ffmpeg "$@" && truncate -s -20000 "$out"', 'deliverable-unreadable', true],
-  ])('%s: %s', async (_title, body, code, again) => {
+  ])('%s: %s', async (_title, body, code, retryable) => {
     const { job, folder } = await prepared({}, oneProfile);
-    const trouble = await troubleOf(
+    const failure = await failureOf(
       runJob(
         job,
         // Silence is short for the one that is silent: on a busy machine a real encoder may be slow to begin.
@@ -128,8 +128,8 @@ describe('an encoder that spoils its work', () => {
         }),
       ),
     );
-    expect(trouble.findings.map((item) => item.code)).toContain(code);
-    expect(trouble.again).toBe(again);
+    expect(failure.findings.map((item) => item.code)).toContain(code);
+    expect(failure.retryable).toBe(retryable);
     const report = await reportOf(job, 'small-vc3');
     expect(report.state).toBe('failed');
     expect(report.findings.map((item) => item.code)).toContain(code);
@@ -139,7 +139,7 @@ describe('an encoder that spoils its work', () => {
 
   test('before the last attempt no failure is written down', async () => {
     const { job, folder } = await prepared({}, oneProfile);
-    await troubleOf(
+    await failureOf(
       runJob(job, await workContext({ ffmpeg: standIn(folder, 'exit 7'), lastAttempt: false })),
     );
     expect(existsSync(layout.deliverableReport(job.deliveryFolder, 'A001C001', 'small-vc3'))).toBe(false);
@@ -152,17 +152,17 @@ test('a clip with a corrupt span in the middle is not made, and no other attempt
   for (let index = 0; index < 20_000; index += 1)
     bytes[Math.floor(bytes.length / 2) + index] = (index * 197 + 13) % 256;
   writeFileSync(source, bytes);
-  const trouble = await troubleOf(runJob(job, await workContext()));
-  expect(trouble.findings.map((item) => item.code)).toEqual(['clip-decode-error']);
-  expect(trouble.again).toBe(false);
+  const failure = await failureOf(runJob(job, await workContext()));
+  expect(failure.findings.map((item) => item.code)).toEqual(['clip-decode-error']);
+  expect(failure.retryable).toBe(false);
 });
 
 test('a clip that is not as long as intake read it is refused before anything is made', async () => {
   const { job, source } = await prepared({}, oneProfile);
   truncateSync(source, job.clip.bytes - 1);
-  expect((await troubleOf(runJob(job, await workContext()))).findings[0]?.code).toBe('source-changed');
+  expect((await failureOf(runJob(job, await workContext()))).findings[0]?.code).toBe('source-changed');
   rmSync(source);
-  expect((await troubleOf(runJob(job, await workContext()))).findings[0]?.code).toBe('source-missing');
+  expect((await failureOf(runJob(job, await workContext()))).findings[0]?.code).toBe('source-missing');
 });
 
 test('a file under the final name that is not ours is left as it is', async () => {
@@ -170,7 +170,7 @@ test('a file under the final name that is not ours is left as it is', async () =
   const path = layout.deliverable(job.deliveryFolder, 'small-vc3', 'A001C001.mov');
   mkdirSync(layout.profileFolder(job.deliveryFolder, 'small-vc3'), { recursive: true });
   writeFileSync(path, 'somebody else');
-  expect((await troubleOf(runJob(job, await workContext()))).findings[0]?.code).toBe('target-name-taken');
+  expect((await failureOf(runJob(job, await workContext()))).findings[0]?.code).toBe('target-name-taken');
   expect(readFileSync(path, 'utf8')).toBe('somebody else');
 });
 
@@ -179,14 +179,14 @@ test('an older file of ours is replaced, also after an attempt in between that f
   await runJob(job, await workContext());
   const path = layout.deliverable(job.deliveryFolder, 'small-vc3', 'A001C001.mov');
   const older = readFileSync(path);
-  // Asked for anew, of a clip that carries another timecode: other bytes.
+  // Asked for again, of a clip that carries another timecode: other bytes.
   const second = await jobFor(
     await makeMovie(join(folder, 'again', 'A001C001.mov'), { frames: 24, timecode: '05:00:00:00' }),
     join(folder, 'delivery'),
     oneProfile,
   );
   const asked = { ...second, clip: { ...second.clip, contentDigest: 'f'.repeat(64) } };
-  await troubleOf(runJob(asked, await workContext({ ffmpeg: standIn(folder, 'exit 7') })));
+  await failureOf(runJob(asked, await workContext({ ffmpeg: standIn(folder, 'exit 7') })));
   expect((await reportOf(job, 'small-vc3')).state).toBe('failed');
   await runJob(asked, await workContext());
   expect((await reportOf(job, 'small-vc3')).state).toBe('published');
@@ -198,33 +198,33 @@ test('a job whose lock is lost publishes nothing', async () => {
   const lost = async (): Promise<void> => {
     throw new Error('the lock on this job is lost');
   };
-  await troubleOf(runJob(job, await workContext({ fence: lost })));
+  await failureOf(runJob(job, await workContext({ fence: lost })));
   expect(existsSync(layout.deliverable(job.deliveryFolder, 'small-vc3', 'A001C001.mov'))).toBe(false);
 });
 
 test('a delivery that is gone is not made again below an empty mount point', async () => {
   const { job, folder } = await prepared({}, oneProfile);
   rmSync(join(folder, 'delivery'), { recursive: true });
-  expect((await troubleOf(runJob(job, await workContext()))).findings[0]?.code).toBe('target-gone');
+  expect((await failureOf(runJob(job, await workContext()))).findings[0]?.code).toBe('target-gone');
   expect(existsSync(join(folder, 'delivery'))).toBe(false);
 });
 
-test('a target that fills up while the encoder writes is told as full', async (context) => {
+test('a target that fills up while the encoder writes is reported as full', async (context) => {
   needsRoot(context);
   const { job, folder } = await prepared({ frames: 48, size: '640x360' }, oneProfile);
   const delivery = join(folder, 'delivery');
   execFileSync('mount', ['-t', 'tmpfs', '-o', 'size=400k', 'tmpfs', delivery]);
   try {
     mkdirSync(job.deliveryFolder, { recursive: true });
-    const trouble = await troubleOf(runJob(job, await workContext()));
-    expect(trouble.findings.map((item) => item.code)).toEqual(['target-full']);
+    const failure = await failureOf(runJob(job, await workContext()));
+    expect(failure.findings.map((item) => item.code)).toEqual(['target-full']);
     expect(readdirSync(layout.profileFolder(job.deliveryFolder, 'small-vc3'))).toEqual([]);
   } finally {
     execFileSync('umount', [delivery]);
   }
 });
 
-test('a target that is mounted read-only is told as such', async (context) => {
+test('a target that is mounted read-only is reported as such', async (context) => {
   needsRoot(context);
   const { job, folder } = await prepared({}, oneProfile);
   const delivery = join(folder, 'delivery');
@@ -232,7 +232,7 @@ test('a target that is mounted read-only is told as such', async (context) => {
   try {
     mkdirSync(job.deliveryFolder, { recursive: true });
     execFileSync('mount', ['-o', 'remount,ro', delivery]);
-    expect((await troubleOf(runJob(job, await workContext()))).findings.map((item) => item.code)).toEqual([
+    expect((await failureOf(runJob(job, await workContext()))).findings.map((item) => item.code)).toEqual([
       'target-read-only',
     ]);
   } finally {

@@ -8,9 +8,9 @@ import { isMovieMasterWork, type Job, jobSchema } from '../../ledger/job.ts';
 import { layout } from '../../ledger/layout.ts';
 import { type DeliverableReport, deliverableReportSchema } from '../../ledger/report.ts';
 import { readRecord } from '../../ledger/store.ts';
-import { storedTrail } from '../../ledger/trail.ts';
-import { standingChecks } from '../../profiles/schema.ts';
-import { JobTrouble } from '../../worker/context.ts';
+import { storedFingerprints } from '../../ledger/fingerprints.ts';
+import { mandatoryChecks } from '../../profiles/schema.ts';
+import { JobFailure } from '../../worker/context.ts';
 import { runJob } from '../../worker/job.ts';
 import type { Operation } from '../faults/operation.ts';
 import { faultyFfmpeg } from '../faults/stand-in.ts';
@@ -36,7 +36,7 @@ const movie = (): Promise<ClipOnDisk> =>
     rate: '24000/1001',
     size: `${WIDTH}x${HEIGHT}`,
     timecode: '10:00:00:00',
-    sound: [2, 1],
+    audio: [2, 1],
   });
 const raw = (): Promise<ClipOnDisk> =>
   rawClip(groupFolder('raw'), { width: WIDTH, height: HEIGHT, frames: FRAMES });
@@ -55,7 +55,7 @@ async function codesOf(running: Promise<void>): Promise<string[]> {
     await running;
     return [];
   } catch (error) {
-    if (!(error instanceof JobTrouble)) throw error;
+    if (!(error instanceof JobFailure)) throw error;
     return error.findings.map((item) => item.code);
   }
 }
@@ -107,23 +107,26 @@ describe.each([
       expect(await reportOf(job, profile.name)).toMatchObject({ state: 'published', findings: [] });
     const report = await reportOf(job);
     expect(report.checks.map(({ check, outcome }) => [check, outcome])).toEqual(
-      [...standingChecks, 'reel', 'fed-values', 'fed-spots'].map((check) => [check, 'passed']),
+      [...mandatoryChecks, 'reel', 'encoder-input', 'encoder-input-spot-check'].map((check) => [
+        check,
+        'passed',
+      ]),
     );
-    expect(report.checks.find(({ check }) => check === 'trail')?.measured).toMatch(
+    expect(report.checks.find(({ check }) => check === 'frame-match')?.measured).toMatch(
       new RegExp(`^${FRAMES} frames: ${FRAMES} proved`),
     );
     expect(inFolder(job)).toEqual(['A001C001.mov']);
   });
 
-  test('ffprobe and MediaInfo read 4444, its frames, rate, timecode and sound, and no colours that ACEScct does not have', () => {
-    const told = JSON.parse(
+  test('ffprobe and MediaInfo read 4444, its frames, rate, timecode and audio, and no colours that ACEScct does not have', () => {
+    const reported = JSON.parse(
       execFileSync(
         'ffprobe',
         ['-v', 'error', '-count_packets', '-show_streams', '-of', 'json', fileOf(job)],
         { encoding: 'utf8' },
       ),
     ) as { streams: Record<string, unknown>[] };
-    const [video] = told.streams;
+    const [video] = reported.streams;
     expect(video).toMatchObject({
       codec_name: 'prores',
       codec_tag_string: 'ap4h',
@@ -137,8 +140,8 @@ describe.each([
     });
     for (const name of ['color_primaries', 'color_transfer'])
       expect(['unknown', undefined]).toContain(video?.[name]);
-    const sounds = told.streams.filter(({ codec_type }) => codec_type === 'audio');
-    expect(sounds.map(({ codec_name }) => codec_name)).toEqual(
+    const audioTracks = reported.streams.filter(({ codec_type }) => codec_type === 'audio');
+    expect(audioTracks.map(({ codec_name }) => codec_name)).toEqual(
       Array.from({ length: tracks }, () => 'pcm_s24le'),
     );
     const info = JSON.parse(
@@ -158,36 +161,36 @@ describe.each([
 
   test('an audit finds the same again by what is kept', async () => {
     const report = await reportOf(job);
-    const { trail, finding } = await storedTrail(report, job.deliveryFolder, {});
+    const { fingerprints, finding } = await storedFingerprints(report, job.deliveryFolder, {});
     expect(finding).toBeNull();
     if (report.outcome.kind === 'frames') throw new Error('a folder');
-    const again = await checkDeliverable({
+    const retryable = await checkDeliverable({
       path: fileOf(job),
       outcome: report.outcome,
       checks: ['reel'],
       sourceFacts: job.facts,
-      sourceTrail: trail,
-      encoded: report.payload ?? null,
+      sourceFingerprints: fingerprints,
+      encoded: report.bitstream ?? null,
       tools: await mediaTools(),
     });
-    expect(again).toMatchObject({ passed: true, findings: [], xxh128: report.file?.xxh128 });
+    expect(retryable).toMatchObject({ passed: true, findings: [], xxh128: report.file?.xxh128 });
   });
 
   test('made again by three threads, every byte is the same; a second run of a finished job makes nothing', async () => {
-    const again = {
+    const retryable = {
       ...job,
       deliveryFolder: (await masterJob({ ...job, place: job.clip.place }, freshFolder('again'), [PROFILE]))
         .deliveryFolder,
       deliverables: job.deliverables.filter(isMovieMasterWork),
     };
-    await runJob(again, { ...(await workContext()), threads: 3 });
-    expect(readFileSync(fileOf(again)).equals(readFileSync(fileOf(job)))).toBe(true);
-    const before = await reportOf(again);
-    await runJob(again, await workContext());
-    expect(await reportOf(again)).toEqual(before);
+    await runJob(retryable, { ...(await workContext()), threads: 3 });
+    expect(readFileSync(fileOf(retryable)).equals(readFileSync(fileOf(job)))).toBe(true);
+    const before = await reportOf(retryable);
+    await runJob(retryable, await workContext());
+    expect(await reportOf(retryable)).toEqual(before);
   });
 
-  test('its pictures are those of the DPX frames, by ffmpeg: ACEScct, as Y’CbCr of BT.709', () => {
+  test("its pictures are those of the DPX frames, by ffmpeg: ACEScct, as Y'CbCr of BT.709", () => {
     const { yuv, gbr, pixels } = decoded(job);
     // Noise at this size costs the codec something, here and there; what is wrong by a curve, a matrix or a range is off by tens of codes everywhere.
     expect([yuv.length, gbr.length]).toEqual([3 * pixels * FRAMES, 3 * pixels * FRAMES]);
@@ -241,7 +244,7 @@ describe('an encoder at fault', () => {
       rate: '24000/1001',
       size: `${WIDTH}x${HEIGHT}`,
       timecode: '10:00:00:00',
-      sound: [2],
+      audio: [2],
     });
   }, 120_000);
 
@@ -276,15 +279,15 @@ describe('an encoder at fault', () => {
       'codec-differs',
     ],
     [
-      'sound of another level',
+      'audio of another level',
       {
-        do: 'sound',
+        do: 'audio',
         stage: 'encoder',
         profile: PROFILE,
         track: 0,
         filters: 'aresample,volume=0.9,aresample',
       },
-      'sound-altered',
+      'audio-altered',
     ],
   ];
   test.each(faults)('%s is seen, and nothing stands', async (_, operation, code) => {
@@ -296,7 +299,7 @@ describe('an encoder at fault', () => {
   });
 
   /** Everything but the encoder that is fed is the real program. */
-  function fedStandIn(script: string): string {
+  function encoderInputStandIn(script: string): string {
     const path = join(freshFolder('stand-in'), 'ffmpeg');
     writeFileSync(path, `#!/bin/sh\ncase " $* " in *" -i pipe:6 "*) ${script} ;; esac\nexec ffmpeg "$@"\n`, {
       mode: 0o755,
@@ -311,9 +314,9 @@ describe('an encoder at fault', () => {
     ['takes nothing', 'sleep 60', 1500, 'encoder-stalled'],
     ['takes everything and never ends', 'cat <&6 >/dev/null; sleep 60', 1500, 'encoder-stalled'],
   ])(
-    'one that %s is told, leaves nothing, and the other master of the clip stands',
+    'one that %s is reported, leaves nothing, and the other master of the clip stands',
     async (_, script, stallMilliseconds, code) => {
-      const { job, codes } = await held(fedStandIn(script), ['dpx-10', PROFILE], stallMilliseconds);
+      const { job, codes } = await held(encoderInputStandIn(script), ['dpx-10', PROFILE], stallMilliseconds);
       expect(codes).toEqual([code]);
       expect(inFolder(job)).toEqual([]);
       expect(await reportOf(job)).toMatchObject({ state: 'failed', findings: [{ code, profile: PROFILE }] });

@@ -1,4 +1,4 @@
-/** A master through the whole job: its folder is published, found again, made anew where it must be, and measured again by the audit. */
+/** A master through the whole job: its folder is published, found again, made again where it must be, and measured again by the audit. */
 import {
   copyFileSync,
   cpSync,
@@ -15,14 +15,14 @@ import { auditDelivery } from '../../coordinator/audit/index.ts';
 import type { RollAudit } from '../../coordinator/audit/request.ts';
 import { decideRoll } from '../../coordinator/gate/decide.ts';
 import { readDeliverables, writeDecision } from '../../coordinator/gate/disk.ts';
-import { holds } from '../../findings/finding.ts';
+import { blocks } from '../../findings/finding.ts';
 import { type Job, workOf } from '../../ledger/job.ts';
 import { layout } from '../../ledger/layout.ts';
 import { type DeliverableReport, deliverableReportSchema } from '../../ledger/report.ts';
 import { readRecord } from '../../ledger/store.ts';
 import { loadProfiles } from '../../profiles/load.ts';
 import { decideOutcome } from '../../profiles/outcome/any.ts';
-import { JobTrouble } from '../../worker/context.ts';
+import { JobFailure } from '../../worker/context.ts';
 import { runJob } from '../../worker/job.ts';
 import { freshFolder, sharedFolder } from '../support/folder.ts';
 import { makeMovie } from '../support/media.ts';
@@ -72,7 +72,7 @@ async function codesOf(running: Promise<void>): Promise<string[]> {
     await running;
     return [];
   } catch (error) {
-    if (!(error instanceof JobTrouble)) throw error;
+    if (!(error instanceof JobFailure)) throw error;
     return error.findings.map((item) => item.code);
   }
 }
@@ -97,7 +97,7 @@ async function decide(job: Job): Promise<string[]> {
           digests: [{ file: 'checksums.md5', sha256: job.clip.contentDigest }],
         },
       ],
-      copies: [{ folder: job.rollFolder, files: 1, bytes: job.clip.bytes, holds: true }],
+      copies: [{ folder: job.rollFolder, files: 1, bytes: job.clip.bytes, verified: true }],
       files: [{ path: 'A001C001.mov', bytes: job.clip.bytes, hashes: {} }],
       findings: [],
     },
@@ -111,17 +111,17 @@ async function decide(job: Job): Promise<string[]> {
     decidedAt: new Date().toISOString(),
   });
   await writeDecision(job.deliveryFolder, decision, onDisk);
-  return decision.verdict.findings.filter(holds).map((item) => item.code);
+  return decision.verdict.findings.filter(blocks).map((item) => item.code);
 }
 
 const names = (job: Job): string[] => readdirSync(folderOf(job)).sort();
 
-test('is published as a folder with a listing; a second run of the job makes nothing', async () => {
+test('is published as a folder with a checksum list; a second run of the job makes nothing', async () => {
   const job = await masterJob();
   await runJob(job, await workContext());
   const report = await reportOf(job);
   expect(report).toMatchObject({ state: 'published', file: { path: `${PROFILE}/A001C001`, files: 4 } });
-  expect(report.listing?.sha256).toBe(report.file?.sha256);
+  expect(report.checksumList?.sha256).toBe(report.file?.sha256);
   expect(names(job)).toHaveLength(4);
   expect(readdirSync(layout.profileFolder(job.deliveryFolder, PROFILE))).toEqual(['A001C001']);
   expect(await decide(job)).toEqual([]);
@@ -183,13 +183,13 @@ describe('the audit', () => {
     [
       'a frame added',
       (folder) => copyFileSync(join(folder, frame(86_400)), join(folder, frame(86_404))),
-      'folder-file-strange',
+      'folder-file-unexpected',
       frame(86_404),
     ],
     [
       'a hidden file added',
       (folder) => writeFileSync(join(folder, '.DS_Store'), ''),
-      'folder-file-strange',
+      'folder-file-unexpected',
       '.DS_Store',
     ],
   ])('tells %s by name', async (_, touch, code, name) => {
@@ -202,7 +202,7 @@ describe('the audit', () => {
   });
 });
 
-test('that was touched is not overwritten when it is made anew', async () => {
+test('that was touched is not overwritten when it is made again', async () => {
   const job = await masterJob();
   await runJob(job, await workContext());
   const [first = ''] = names(job);
@@ -218,8 +218,8 @@ test('an older one, made with other settings, is replaced', async () => {
   await runJob(job, await workContext());
   const before = await reportOf(job);
   const [deliverable] = job.deliverables;
-  if (deliverable?.outcome.way?.kind !== 'coded') throw new Error('no master');
-  deliverable.outcome.way.input = { name: 'srgb' };
+  if (deliverable?.outcome.linearisation?.kind !== 'coded') throw new Error('no master');
+  deliverable.outcome.linearisation.input = { name: 'srgb' };
   await runJob(job, await workContext());
   const after = await reportOf(job);
   expect(after.state).toBe('published');

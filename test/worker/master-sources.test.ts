@@ -36,7 +36,7 @@ async function mastered(
     const report = await reportOf(job, profile);
     expect(report).toMatchObject({ state: 'published', findings: [] });
     // Of predicted codecs not every frame can be entered by itself; the first one can.
-    expect(report.checks.find(({ check }) => check === 'spots')?.measured).toMatch(/pixels of frames 0/);
+    expect(report.checks.find(({ check }) => check === 'spot-check')?.measured).toMatch(/pixels of frames 0/);
   }
 }
 
@@ -189,7 +189,7 @@ describe('a transform in a file', () => {
   test.each([
     ['is not there', null, 'transform-absent'],
     ['is another one', `${cube}\n`, 'colour-file-changed'],
-  ])('that %s is told by its name, and nothing is made', async (_, text, code) => {
+  ])('that %s is reported by its name, and nothing is made', async (_, text, code) => {
     const job = await jobWith(text);
     await expect(runJob(job, await workContext())).rejects.toMatchObject({
       findings: [{ code, clip: 'A001C001', file: expect.stringContaining('cube') as unknown }],

@@ -14,11 +14,11 @@ import {
 import { basename, join } from 'node:path';
 import { beforeAll, describe, expect, test } from 'vitest';
 import { checkMaster, type MasterCheckReport } from '../../check/master/index.ts';
-import { lightOf } from '../../check/master/light.ts';
+import { sceneLinearOf } from '../../check/master/scene-linear.ts';
 import { surveySequence } from '../../coordinator/survey/sequence.ts';
 import { type Job, workOf } from '../../ledger/job.ts';
 import { mastersOf } from '../support/jobs.ts';
-import { storedPoints } from '../../ledger/trail.ts';
+import { storedSamples } from '../../ledger/fingerprints.ts';
 import { readTransform } from '../../ledger/transform.ts';
 import { loadProfiles } from '../../profiles/load.ts';
 import { frameFileName } from '../../profiles/master/frame-name.ts';
@@ -83,7 +83,7 @@ async function movieRoll(): Promise<{ folder: string; facts: Job['facts']; place
     size: `${WIDTH}x${HEIGHT}`,
     timecode: '10:00:00:00',
     codec: 'prores',
-    sound: [2],
+    audio: [2],
   });
   return { folder, facts: await factsOf(path), place: { kind: 'movie', file: 'A001C001.mov' } };
 }
@@ -113,11 +113,11 @@ describe.each([
       expect(report.checks.map(({ check, outcome }) => [check, outcome])).toEqual([
         ['frames', 'passed'],
         ['timecode', 'passed'],
-        ['form', 'passed'],
-        ['attributes', 'passed'],
-        ['values', 'passed'],
-        ['spots', 'passed'],
-        ['written', 'passed'],
+        ['structure', 'passed'],
+        ['header', 'passed'],
+        ['pixel-values', 'passed'],
+        ['spot-check', 'passed'],
+        ['write-verify', 'passed'],
       ]);
       const extension = profile === 'dpx-10' ? 'dpx' : 'exr';
       expect(filesOf(job, profile)).toEqual(
@@ -130,19 +130,23 @@ describe.each([
     },
   );
 
-  test('sha256sum finds every file of the listing as it is', async () => {
+  test('sha256sum finds every file of the checksum list as it is', async () => {
     for (const profile of profiles) {
-      const { listing } = await reportOf(job, profile);
-      const told = execFileSync('sha256sum', ['-c', join(job.deliveryFolder, listing?.path as string)], {
-        cwd: join(job.deliveryFolder, profile, 'A001C001'),
-        encoding: 'utf8',
-      });
-      expect(told.trim().split('\n')).toHaveLength(FRAMES);
+      const { checksumList } = await reportOf(job, profile);
+      const reported = execFileSync(
+        'sha256sum',
+        ['-c', join(job.deliveryFolder, checksumList?.path as string)],
+        {
+          cwd: join(job.deliveryFolder, profile, 'A001C001'),
+          encoding: 'utf8',
+        },
+      );
+      expect(reported.trim().split('\n')).toHaveLength(FRAMES);
     }
   });
 
-  test('OpenEXR’s own program reads what the header says, in frame 4', () => {
-    const told = execFileSync(
+  test("OpenEXR's own program reads what the header says, in frame 4", () => {
+    const reported = execFileSync(
       'exrheader',
       [pathOf(job, 'grading-master-exr', filesOf(job, 'grading-master-exr')[4] as string)],
       { encoding: 'utf8' },
@@ -157,17 +161,17 @@ describe.each([
       'sourceFrame (type string): "4"',
       'time 1:00:00:04'.replace('1:', first === 86_400 ? '01:' : '10:'),
     ])
-      expect(told).toContain(part);
+      expect(reported).toContain(part);
   });
 
   test('the strict container holds the same pixels as the other, by OpenImageIO', () => {
     for (const name of filesOf(job, 'grading-master-exr')) {
-      const told = execFileSync(
+      const reported = execFileSync(
         'oiiotool',
         ['--diff', pathOf(job, 'grading-master-exr', name), pathOf(job, 'grading-master-aces', name)],
         { encoding: 'utf8' },
       );
-      expect(told).toContain('PASS');
+      expect(reported).toContain('PASS');
     }
   });
 
@@ -215,17 +219,20 @@ describe.each([
       cpSync(join(job.deliveryFolder, profile, 'A001C001'), folder, { recursive: true });
       spoil(folder, readdirSync(folder).sort());
       const report = await reportOf(job, profile);
-      const { points } = await storedPoints(report, job.deliveryFolder, {});
+      const { points } = await storedSamples(report, job.deliveryFolder, {});
       const { outcome } = mastersOf(job).find((work) => work.profile.name === profile) as ReturnType<
         typeof mastersOf
       >[number];
-      const hash = report.payload?.streams[0]?.hash as string;
+      const hash = report.bitstream?.streams[0]?.hash as string;
       return await checkMaster({
         path: folder,
         outcome,
         source: job.clip.name,
         points,
-        light: lightOf(outcome.way, await readTransform(job.deliveryFolder, outcome.way)),
+        sceneLinear: sceneLinearOf(
+          outcome.linearisation,
+          await readTransform(job.deliveryFolder, outcome.linearisation),
+        ),
         written: { digest: hash, frames: null },
         threads: 1,
       });
@@ -250,15 +257,19 @@ describe.each([
         ['something else beside', 'master-frames-differ', (folder) => mkdirSync(join(folder, 'thumbs'))],
         [
           'a frame cut off',
-          'master-form-wrong',
+          'master-structure-wrong',
           (folder, names) => edit(at(folder, names, 3), (bytes) => bytes.subarray(0, bytes.length - 7)),
         ],
         [
           'a frame longer',
-          'master-form-wrong',
+          'master-structure-wrong',
           (folder, names) => edit(at(folder, names, 3), (bytes) => Buffer.concat([bytes, Buffer.alloc(5)])),
         ],
-        ['a frame empty', 'master-form-wrong', (folder, names) => writeFileSync(at(folder, names, 3), '')],
+        [
+          'a frame empty',
+          'master-structure-wrong',
+          (folder, names) => writeFileSync(at(folder, names, 3), ''),
+        ],
         [
           'two frames that changed places',
           'timecode-differs',
@@ -274,8 +285,8 @@ describe.each([
           (folder, names) => cpSync(at(folder, names, 1), at(folder, names, 2)),
         ],
         [
-          'a frame from its neighbour’s pixels under its own header',
-          'master-values-differ',
+          "a frame from its neighbour's pixels under its own header",
+          'master-pixels-differ',
           (folder, names) => {
             const [own, other] = [readFileSync(at(folder, names, 2)), readFileSync(at(folder, names, 3))];
             // The headers of a clip are of one length, and what follows them needs nothing of them.
@@ -308,7 +319,7 @@ describe.each([
         }),
       );
       expect(findings.map((item) => item.code)).toEqual(
-        expect.arrayContaining(['payload-differs', 'master-form-wrong']),
+        expect.arrayContaining(['bitstream-differs', 'master-structure-wrong']),
       );
     });
 
@@ -330,8 +341,8 @@ describe.each([
           return spoiled;
         }),
       );
-      expect(findings.map((item) => item.code)).toContain('master-values-differ');
-      expect(findings.find((item) => item.code === 'master-values-differ')?.found).toContain(
+      expect(findings.map((item) => item.code)).toContain('master-pixels-differ');
+      expect(findings.find((item) => item.code === 'master-pixels-differ')?.found).toContain(
         frameFileName(mastersOf(job)[2]?.outcome as never, 1),
       );
     });

@@ -1,16 +1,16 @@
-/** Whether a trail is whole and of this clip: literals. */
+/** Whether fingerprints are whole and of this clip: literals. */
 import { describe, expect, test } from 'vitest';
 import type { Job } from '../../ledger/job.ts';
 import { CELLS } from '../../proof/form.ts';
-import type { SourceTrail } from '../../proof/source-trail.ts';
-import { takenTrouble, trailTrouble } from '../../worker/proof.ts';
+import type { SourceFingerprints } from '../../proof/source-fingerprints.ts';
+import { takenFailure, fingerprintFailure } from '../../worker/proof.ts';
 import { spotDifference, spotsOf } from '../../worker/spot.ts';
 import { clipFacts } from '../support/facts.ts';
 import { jobOf } from '../support/jobs.ts';
 
 const job: Job = { ...jobOf(1, 'run'), facts: clipFacts(), span: { start: 0, count: 48 } };
 const ticks = Array.from({ length: 48 }, (_, frame) => frame * 1001);
-const trail = (over: { frames?: number; ticks?: readonly number[] } = {}): SourceTrail => ({
+const fingerprints = (over: { frames?: number; ticks?: readonly number[] } = {}): SourceFingerprints => ({
   picture: {
     frames: over.frames ?? 48,
     views: 1,
@@ -18,27 +18,29 @@ const trail = (over: { frames?: number; ticks?: readonly number[] } = {}): Sourc
     colour: null,
   },
   times: { timeBase: { num: 1, den: 24_000 }, ticks: Float64Array.from(over.ticks ?? ticks) },
-  sounds: [],
+  audioTracks: [],
 });
 
-describe('the trail of a decode', () => {
+describe('the fingerprints of a decode', () => {
   test('with a picture and a time for every frame, evenly, is whole', () => {
-    expect(trailTrouble(job, trail())).toBeNull();
+    expect(fingerprintFailure(job, fingerprints())).toBeNull();
     // The start is the reader's own affair, and a coarser clock rounds.
-    expect(trailTrouble(job, trail({ ticks: ticks.map((time) => time + 777) }))).toBeNull();
+    expect(fingerprintFailure(job, fingerprints({ ticks: ticks.map((time) => time + 777) }))).toBeNull();
   });
 
-  test.each<[string, SourceTrail | null]>([
+  test.each<[string, SourceFingerprints | null]>([
     ['absent', null],
-    ['a picture short', trail({ frames: 47 })],
-    ['a picture too many', trail({ frames: 49 })],
-    ['a time short', trail({ ticks: ticks.slice(1) })],
-    ['a frame without a time', trail({ ticks: ticks.with(7, Number.NaN) })],
-    ['a gap', trail({ ticks: ticks.map((time, frame) => (frame > 20 ? time + 1001 : time)) })],
-    ['one time twice', trail({ ticks: ticks.with(8, ticks[7] as number) })],
-    ['another rate', trail({ ticks: ticks.map((_, frame) => frame * 1000) })],
+    ['a picture short', fingerprints({ frames: 47 })],
+    ['a picture too many', fingerprints({ frames: 49 })],
+    ['a time short', fingerprints({ ticks: ticks.slice(1) })],
+    ['a frame without a time', fingerprints({ ticks: ticks.with(7, Number.NaN) })],
+    ['a gap', fingerprints({ ticks: ticks.map((time, frame) => (frame > 20 ? time + 1001 : time)) })],
+    ['one time twice', fingerprints({ ticks: ticks.with(8, ticks[7] as number) })],
+    ['another rate', fingerprints({ ticks: ticks.map((_, frame) => frame * 1000) })],
   ])('%s holds', (_title, spoiled) => {
-    expect(trailTrouble(job, spoiled)?.findings.map((item) => item.code)).toEqual(['decode-times-differ']);
+    expect(fingerprintFailure(job, spoiled)?.findings.map((item) => item.code)).toEqual([
+      'decode-times-differ',
+    ]);
   });
 });
 
@@ -50,7 +52,7 @@ describe('what was read of the source', () => {
     ],
   };
   test('twice the same is good', () => {
-    expect(takenTrouble(job, { taken: two, there: two })).toBeNull();
+    expect(takenFailure(job, { taken: two, there: two })).toBeNull();
   });
   test.each([
     [
@@ -73,7 +75,7 @@ describe('what was read of the source', () => {
       { taken: { streams: two.streams.slice(0, 1) }, there: { streams: two.streams.slice(0, 1) } },
     ],
   ])('%s holds', (_title, source) => {
-    expect(takenTrouble(job, source)?.findings.map((item) => item.code)).toEqual(['source-read-differs']);
+    expect(takenFailure(job, source)?.findings.map((item) => item.code)).toEqual(['source-read-differs']);
   });
 });
 

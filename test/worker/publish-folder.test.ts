@@ -22,9 +22,9 @@ import { deliverableKey } from '../../coordinator/gate/input.ts';
 import { readDeliverable } from '../../coordinator/gate/disk.ts';
 import { type Job, workOf } from '../../ledger/job.ts';
 import { layout } from '../../ledger/layout.ts';
-import { storeListing } from '../../ledger/listing.ts';
+import { storeChecksumList } from '../../ledger/checksum-list.ts';
 import { type DeliverableReport, deliverableReportSchema } from '../../ledger/report.ts';
-import { completeRecords } from '../../ledger/settle.ts';
+import { completeRecords } from '../../ledger/completion.ts';
 import { readRecord, writeRecord } from '../../ledger/store.ts';
 import { digestOfFolder } from '../../files/folder-digest.ts';
 import { packageFolder } from '../../files/installation.ts';
@@ -36,7 +36,7 @@ import {
   publishFolder,
 } from '../../files/publish-folder.ts';
 import { findDeliverables } from '../../worker/found.ts';
-import { awaitedByOthers, publishStaged } from '../../worker/leftover.ts';
+import { awaitedByOthers, publishStaged } from '../../worker/resume-publish.ts';
 import { newToken, sweepStaging, targetStateOf } from '../../worker/target.ts';
 import { freshFolder } from '../support/folder.ts';
 import { needsRoot } from '../support/root.ts';
@@ -66,7 +66,7 @@ async function older(
   return (digest) => digest === xxh128;
 }
 
-const standing = (folder: string): string[] => readFrames(join(folder, 'A001C001'));
+const onDisk = (folder: string): string[] => readFrames(join(folder, 'A001C001'));
 
 describe('a folder', () => {
   test('takes a free name, and nothing else is left beside it', async () => {
@@ -75,7 +75,7 @@ describe('a folder', () => {
     const { ino } = statSync(request.staged);
     expect(await publishDeliverable(request)).toEqual({ kind: 'published' });
     expect(readdirSync(folder)).toEqual(['A001C001']);
-    expect(standing(folder)).toEqual([...bell]);
+    expect(onDisk(folder)).toEqual([...bell]);
     expect(statSync(request.final).ino).toBe(ino);
   });
 
@@ -93,7 +93,7 @@ describe('a folder', () => {
     const isOurs = await older(folder);
     expect(await publishFolder({ ...(await staged(folder)), isOurs })).toEqual({ kind: 'replaced' });
     expect(readdirSync(folder)).toEqual(['A001C001']);
-    expect(standing(folder)).toEqual([...bell]);
+    expect(onDisk(folder)).toEqual([...bell]);
   });
 
   test.each<[string, RegExp, (path: string) => void]>([
@@ -102,7 +102,7 @@ describe('a folder', () => {
     ['an empty folder', /^an empty folder$/, (path) => mkdirSync(path)],
     [
       'a folder of other files',
-      /^a folder of 1 files, 4 bytes, XXH128 [0-9a-f]{32} of their listing, that no report of ours names$/,
+      /^a folder of 1 files, 4 bytes, XXH128 [0-9a-f]{32} of their checksum list, that no report of ours names$/,
       (path) => makeFrames(path, ['else']),
     ],
     [
@@ -268,7 +268,7 @@ describe('a move that fails', () => {
       code: 'EIO',
     });
     expect(readdirSync(folder).sort()).toEqual([basename(request.staged), 'A001C001']);
-    expect(standing(folder)).toEqual(['yesterday', 'and the day before']);
+    expect(onDisk(folder)).toEqual(['yesterday', 'and the day before']);
   });
 
   test('the older one cannot be removed: the new one stands all the same', async () => {
@@ -277,7 +277,7 @@ describe('a move that fails', () => {
     expect(await publishFolder({ ...(await staged(folder)), isOurs }, failing(3, 'EIO'))).toEqual({
       kind: 'replaced',
     });
-    expect(standing(folder)).toEqual([...bell]);
+    expect(onDisk(folder)).toEqual([...bell]);
     expect(readdirSync(folder)).toHaveLength(2);
   });
 
@@ -291,7 +291,7 @@ describe('a move that fails', () => {
       remove: async () => undefined,
     };
     expect(await publishFolder(await staged(folder), moves)).toEqual({ kind: 'published' });
-    expect(standing(folder)).toEqual([...bell]);
+    expect(onDisk(folder)).toEqual([...bell]);
   });
 
   test('somebody takes the name at the last moment: his folder stands', async () => {
@@ -306,7 +306,7 @@ describe('a move that fails', () => {
       remove: (path) => rm(path, { recursive: true }),
     };
     expect(await publishFolder(await staged(folder), moves)).toMatchObject({ kind: 'taken' });
-    expect(standing(folder)).toEqual(['of somebody else']);
+    expect(onDisk(folder)).toEqual(['of somebody else']);
   });
 
   test('another folder stands under the name when the older one is moved aside: it gets its name back', async () => {
@@ -327,7 +327,7 @@ describe('a move that fails', () => {
     expect(await publishFolder({ ...(await staged(folder)), isOurs }, moves)).toMatchObject({
       kind: 'taken',
     });
-    expect(standing(folder)).toEqual(['of somebody else']);
+    expect(onDisk(folder)).toEqual(['of somebody else']);
   });
 });
 
@@ -361,7 +361,7 @@ describe('several publishers at once', () => {
       'published',
     ]);
     expect(readdirSync(folder)).toEqual(['A001C001']);
-    expect(standing(folder)).toEqual([...bell]);
+    expect(onDisk(folder)).toEqual([...bell]);
   });
 
   test('of different frames: exactly one wins and is whole', async () => {
@@ -369,7 +369,7 @@ describe('several publishers at once', () => {
     const contents = ['a', 'b', 'c'].map((letter) => bell.map((frame) => frame + letter));
     const said = await race(folder, contents);
     expect(said.toSorted()).toEqual(['published', 'taken', 'taken']);
-    expect(standing(folder)).toEqual(contents[said.indexOf('published')]);
+    expect(onDisk(folder)).toEqual(contents[said.indexOf('published')]);
   });
 
   test('of the same frames over an older folder: it is replaced, and nobody finds the name taken', async () => {
@@ -379,7 +379,7 @@ describe('several publishers at once', () => {
     expect(said.filter((kind) => !['published', 'replaced', 'already-there'].includes(kind))).toEqual([]);
     expect(said.some((kind) => kind !== 'already-there')).toBe(true);
     expect(readdirSync(folder)).toEqual(['A001C001']);
-    expect(standing(folder)).toEqual([...bell]);
+    expect(onDisk(folder)).toEqual([...bell]);
   });
 });
 
@@ -393,7 +393,7 @@ describe('a volume', () => {
     return folder;
   }
 
-  test('that is full takes no listing, and no part of one is left; the folder can still have its name', async (context) => {
+  test('that is full takes no checksum list, and no part of one is left; the folder can still have its name', async (context) => {
     needsRoot(context);
     const folder = mounted(256);
     const request = await staged(
@@ -401,7 +401,7 @@ describe('a volume', () => {
       bell.map((frame) => frame.repeat(500)),
     );
     execFileSync('sh', ['-c', `cat /dev/zero > ${join(folder, 'ballast')} 2>/dev/null || true`]);
-    const failed = await storeListing(folder, 'A001C001', 'master', request.checked).then(
+    const failed = await storeChecksumList(folder, 'A001C001', 'master', request.checked).then(
       () => null,
       (error: unknown) => error,
     );
@@ -412,7 +412,7 @@ describe('a volume', () => {
       }),
     ).toBe('');
     expect(await publishFolder(request)).toEqual({ kind: 'published' });
-    expect(standing(folder)).toHaveLength(4);
+    expect(onDisk(folder)).toHaveLength(4);
   });
 
   test('that is read-only from the moment of publishing on: nothing changes, and later it is done', async (context) => {
@@ -426,10 +426,10 @@ describe('a volume', () => {
       (error: unknown) => error,
     );
     expect(targetStateOf(failed, folder)).toBe('read-only');
-    expect(standing(folder)).toEqual(['yesterday', 'and the day before']);
+    expect(onDisk(folder)).toEqual(['yesterday', 'and the day before']);
     execFileSync('mount', ['-o', 'remount,rw', folder]);
     expect(await publishFolder(request)).toEqual({ kind: 'replaced' });
-    expect(standing(folder)).toEqual([...bell]);
+    expect(onDisk(folder)).toEqual([...bell]);
   });
 });
 
@@ -437,7 +437,7 @@ describe('a worker that dies', () => {
   const profile = loaded('master', 'hash-master');
   const place = (delivery: string, name: string): string => layout.deliverable(delivery, 'master', name);
 
-  /** As `publish` of worker/finish.ts has it when it gives the name: staged, listed, reported as `publishing`. The process of the staging name is gone. */
+  /** As `publish` of worker/publish-deliverable.ts has it when it gives the name: staged, listed, reported as `publishing`. The process of the staging name is gone. */
   async function prepared(olderFrames: readonly string[] | null): Promise<{
     job: Job;
     delivery: string;
@@ -460,8 +460,8 @@ describe('a worker that dies', () => {
         : (await digestOfFolder(makeFrames(place(delivery, 'A001C001'), olderFrames))).xxh128;
     const whole = reportOf(clip, 'master', 'hash-master');
     const outcome = { ...whole.outcome, fileName: 'A001C001' };
-    mkdirSync(join(delivery, 'reports', 'trails'), { recursive: true });
-    writeFileSync(join(delivery, 'reports', 'trails', 'A001C001.trail'), 'trail');
+    mkdirSync(join(delivery, 'reports', 'fingerprints'), { recursive: true });
+    writeFileSync(join(delivery, 'reports', 'fingerprints', 'A001C001.fingerprints'), 'fingerprints');
     const report: DeliverableReport = {
       ...whole,
       state: 'publishing',
@@ -473,13 +473,13 @@ describe('a worker that dies', () => {
         sha256: checked.sha256,
         files: 4,
       },
-      listing: await storeListing(delivery, clip.id, 'master', checked),
+      checksumList: await storeChecksumList(delivery, clip.id, 'master', checked),
       staged: basename(path),
       ...(olderDigest === '' ? {} : { supersedes: [olderDigest] }),
     };
     await writeRecord(layout.deliverableReport(delivery, clip.id, 'master'), deliverableReportSchema, report);
     const job = {
-      version: 1,
+      version: 0,
       night: 'n',
       run: 'r',
       day: 'day-03',
@@ -490,7 +490,7 @@ describe('a worker that dies', () => {
       facts,
       span: { start: 0, count: 24 },
       deliverables: [workOf(profile.profile, 'hash-master', whole.outcome)],
-      toolchain: toolchain.fingerprint,
+      toolchain: toolchain.digest,
     } as Job;
     const [deliverable] = job.deliverables;
     if (deliverable !== undefined) deliverable.outcome.fileName = 'A001C001';
@@ -532,7 +532,7 @@ describe('a worker that dies', () => {
       found.there === 'staged'
         ? await publishStaged(job, found, { fence: async () => undefined, signal })
         : found;
-    if (now.there === 'published') await completeRecords(now.settled, delivery);
+    if (now.there === 'published') await completeRecords(now.completion, delivery);
     await sweepStaging(layout.profileFolder(delivery, 'master'), () => awaitedByOthers(job, 'master'));
     return now.there === 'nothing' ? now.why : now.there === 'published' ? 'finished' : now.there;
   }
@@ -613,7 +613,7 @@ describe('a worker that dies', () => {
     expect(readFrames(name)).toEqual([...bell]);
   });
 
-  test('and whose folder another clip’s job comes upon: it is left for its own job', async () => {
+  test("and whose folder another clip's job comes upon: it is left for its own job", async () => {
     const { job, request, delivery } = await prepared(null);
     const other = { ...job, clip: { ...clip, id: 'A001C002' } };
     await sweepStaging(layout.profileFolder(delivery, 'master'), () => awaitedByOthers(other, 'master'));

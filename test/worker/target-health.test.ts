@@ -2,9 +2,9 @@
 import { existsSync, readdirSync, statSync } from 'node:fs';
 import { join } from 'node:path';
 import { describe, expect, test } from 'vitest';
-import { troubleOf } from '../../coordinator/night/target.ts';
+import { failureOf } from '../../coordinator/night/target.ts';
 import { targetTroubleOf, tryWriting } from '../../ledger/target-health.ts';
-import { targetTrouble } from '../../worker/classify.ts';
+import { targetFailure } from '../../worker/classify.ts';
 import { targetStateOf } from '../../worker/target.ts';
 import { freshFolder } from '../support/folder.ts';
 
@@ -27,12 +27,12 @@ const codes = [
 ] as const;
 
 describe('of an error below the delivery', () => {
-  test.each(codes)('%s: it is %s', (code, trouble) => {
+  test.each(codes)('%s: it is %s', (code, failure) => {
     const error = failed(code, '/delivery/day/A001/cut/x.mov');
-    expect(targetTroubleOf(error)).toBe(trouble);
-    expect(targetStateOf(error, '/delivery')).toBe(trouble);
-    expect(troubleOf(error, '/delivery')).toMatchObject({ code: `target-${trouble}`, found: code });
-    expect(targetTrouble(trouble, '/delivery', {}).findings[0]?.code).toBe(`target-${trouble}`);
+    expect(targetTroubleOf(error)).toBe(failure);
+    expect(targetStateOf(error, '/delivery')).toBe(failure);
+    expect(failureOf(error, '/delivery')).toMatchObject({ code: `target-${failure}`, found: code });
+    expect(targetFailure(failure, '/delivery', {}).findings[0]?.code).toBe(`target-${failure}`);
   });
 
   test('any other error is none of it to the worker, and a place that does not answer to the coordinator', () => {
@@ -40,7 +40,7 @@ describe('of an error below the delivery', () => {
     expect(targetStateOf(failed('ENOENT', '/source/x'), '/delivery')).toBeNull();
     expect(targetStateOf(failed('ENOENT'), '/delivery')).toBeNull();
     expect(targetStateOf(new RangeError('a fault of ours'), '/delivery')).toBeNull();
-    expect(troubleOf(failed('EINVAL'), '/delivery').code).toBe('target-gone');
+    expect(failureOf(failed('EINVAL'), '/delivery').code).toBe('target-gone');
   });
 });
 

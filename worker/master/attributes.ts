@@ -5,7 +5,7 @@ import type { ExrAttributes } from '../../media/formats/exr/frame-attributes.ts'
 import { addFrames } from '../../media/time/timecode.ts';
 import { frameFileName } from '../../profiles/master/frame-name.ts';
 import type { MasterOutcome } from '../../profiles/master/outcome.ts';
-import type { WayToLight } from '../../profiles/master/way.ts';
+import type { Linearisation } from '../../profiles/master/linearisation.ts';
 
 const present = <Name extends string, Value>(
   name: Name,
@@ -13,9 +13,9 @@ const present = <Name extends string, Value>(
 ): Partial<Record<Name, Value>> => (value === null ? {} : ({ [name]: value } as Record<Name, Value>));
 
 /** How the values came about, one line. */
-export function developmentText(way: WayToLight): string {
-  if (way.kind === 'coded') {
-    const { input } = way;
+export function developmentText(linearisation: Linearisation): string {
+  if (linearisation.kind === 'coded') {
+    const { input } = linearisation;
     const name =
       'name' in input
         ? input.name
@@ -24,15 +24,15 @@ export function developmentText(way: WayToLight): string {
           : 'file' in input
             ? `${input.file} SHA-256 ${input.sha256}`
             : `log curve base ${input.log.base}`;
-    const { declared } = way;
+    const { declared } = linearisation;
     const by =
       declared === undefined
         ? ''
         : `; decoder ${declared.decoder} ${declared.version}${declared.full === undefined ? '' : `, full ${declared.full}`}`;
-    return `input ${name}; ${way.pixelFormat}${way.matrix === null ? '' : `, matrix ${way.matrix}`}, ${way.range} range${by}; no exposure added`;
+    return `input ${name}; ${linearisation.pixelFormat}${linearisation.matrix === null ? '' : `, matrix ${linearisation.matrix}`}, ${linearisation.range} range${by}; no exposure added`;
   }
-  const { x, y, kelvin } = way.white;
-  return `DNG specification; decoder ${way.decoder}${way.decoderVersion === null ? '' : ` ${way.decoderVersion}`}; demosaic ${way.demosaic}; highlights ${way.highlights}; white ${x.toFixed(4)} ${y.toFixed(4)}, ${Math.round(kelvin)} K; exposure x ${Number(way.exposure.toPrecision(9))}`;
+  const { x, y, kelvin } = linearisation.white;
+  return `DNG specification; decoder ${linearisation.decoder}${linearisation.decoderVersion === null ? '' : ` ${linearisation.decoderVersion}`}; demosaic ${linearisation.demosaic}; highlights ${linearisation.highlights}; white ${x.toFixed(4)} ${y.toFixed(4)}, ${Math.round(kelvin)} K; exposure x ${Number(linearisation.exposure.toPrecision(9))}`;
 }
 
 export function attributesOf(outcome: MasterOutcome, index: number, source: string): ExrAttributes {
@@ -57,7 +57,7 @@ export function attributesOf(outcome: MasterOutcome, index: number, source: stri
     free: {
       sourceFile: source,
       sourceFrame: String(index).padStart(String(outcome.frames - 1).length, '0'),
-      development: developmentText(outcome.way),
+      development: developmentText(outcome.linearisation),
     },
   };
 }

@@ -1,4 +1,4 @@
-/** The pictures of a clip that a declared decoder gives: all of them for the mill, and a few once more for the spots. */
+/** The pictures of a clip that a declared decoder gives: all of them for the frame pool, and a few once more for the spots. */
 import { once } from 'node:events';
 import { join, resolve } from 'node:path';
 import { PassThrough } from 'node:stream';
@@ -8,7 +8,7 @@ import { decoderHere, type LoadedDecoder } from '../../media/raw/decoders/declar
 import { PIXEL_BYTES } from '../../media/declaration.ts';
 import { DecoderFailed } from '../../media/raw/decoders/decoder.ts';
 import { framePath } from '../../media/raw/sequence.ts';
-import type { Mill } from './mill.ts';
+import type { FramePool } from './frame-pool.ts';
 
 async function decoderOf({ facts: { declared } }: Job): Promise<LoadedDecoder> {
   if (declared === undefined) throw new RangeError('a clip that no declared decoder takes');
@@ -93,10 +93,10 @@ async function runFrames(
   }
 }
 
-/** Throws DecoderFailed, what the mill throws, and the signal's reason. */
+/** Throws DecoderFailed, what the frame pool throws, and the signal's reason. */
 export async function feedDeclared(
   job: Job,
-  mill: Pick<Mill, 'read'>,
+  framePool: Pick<FramePool, 'read'>,
   threads: number,
   signal: AbortSignal,
 ): Promise<void> {
@@ -105,7 +105,7 @@ export async function feedDeclared(
   const frameBytes = width * height * PIXEL_BYTES[decoder.declared.gives.samples];
   const stream = new PassThrough({ highWaterMark: frameBytes });
   stream.on('error', () => undefined);
-  const reading = mill.read(stream, frameBytes);
+  const reading = framePool.read(stream, frameBytes);
   reading.catch(() => undefined);
   const take = async (samples: Buffer): Promise<void> => {
     if (!stream.write(samples)) await Promise.race([once(stream, 'drain'), reading]);
@@ -123,7 +123,7 @@ export async function feedDeclared(
   await reading;
 }
 
-/** Some pictures, decoded anew. A command that gives one frame at a time is asked for these alone, any other for all. Throws as feedDeclared does. */
+/** Some pictures, decoded again. A command that gives one frame at a time is asked for these alone, any other for all. Throws as feedDeclared does. */
 export async function declaredPictures(
   job: Job,
   frames: readonly number[],

@@ -1,11 +1,11 @@
 /** The encoder of a movie for grading: one ffmpeg that is fed with finished pictures, watched. Tells what happened as fields; judges nothing. */
 import type { Job, MovieMasterWork } from '../../ledger/job.ts';
 import { openInput } from '../../media/input.ts';
-import { type Payload, readPayload } from '../../proof/payload.ts';
+import { type Bitstream, readBitstream } from '../../proof/bitstream.ts';
 import type { MediaTools } from '../../process/locate.ts';
 import { type RunResult, runTool } from '../../process/run.ts';
-import { fedRecipe } from '../../profiles/recipe/master.ts';
-import { MANNERS } from '../make.ts';
+import { masterMovieRecipe } from '../../profiles/recipe/master.ts';
+import { COMMON_FFMPEG_FLAGS } from '../make.ts';
 import { newWatched, progressReader, type Watched, watchLine } from '../watch.ts';
 
 export interface StagedMovieMaster {
@@ -19,7 +19,7 @@ export interface Encoded {
   /** `decoded`: pictures that it took in. */
   readonly watched: Watched;
   /** What left its encoders. */
-  readonly payload: Payload;
+  readonly bitstream: Bitstream;
 }
 
 export interface MasterEncoder {
@@ -27,7 +27,7 @@ export interface MasterEncoder {
   take(picture: Uint8Array): Promise<void>;
   /** After the last picture. Throws what the runner throws. */
   end(): Promise<Encoded>;
-  /** Ends it wherever it is; nothing is told. */
+  /** Ends it wherever it is; nothing is reported. */
   stop(): Promise<void>;
 }
 
@@ -57,12 +57,12 @@ export async function startEncoder({
   signal,
 }: EncoderRequest): Promise<MasterEncoder> {
   const { outcome } = deliverable;
-  const recipe = fedRecipe({ facts: job.facts, outcome, path: staged, threads });
+  const recipe = masterMovieRecipe({ facts: job.facts, outcome, path: staged, threads });
   const clip =
     outcome.audio.length === 0 ? null : await openInput(job.rollFolder, job.clip.place, job.facts.video.rate);
   const given = new AbortController();
   const watched = newWatched();
-  let payload: Payload = { streams: [] };
+  let bitstream: Bitstream = { streams: [] };
   let touch = (): void => {};
   /** A picture is offered, or there are no more: from here on silence is a stall. */
   let busy = false;
@@ -87,7 +87,7 @@ export async function startEncoder({
       return await runTool(
         tools.ffmpeg.path,
         [
-          ...MANNERS,
+          ...COMMON_FFMPEG_FLAGS,
           ...recipe.inputOptions,
           ...(clip?.args ?? []),
           ...recipe.framesInput,
@@ -100,7 +100,7 @@ export async function startEncoder({
           stallMilliseconds,
           pipes: [
             async (stream) => {
-              payload = await readPayload(stream);
+              bitstream = await readBitstream(stream);
             },
           ],
           feed: async (own) => {
@@ -140,7 +140,7 @@ export async function startEncoder({
       busy = true;
       touch();
       finished.open();
-      return { run: await ended, watched, payload };
+      return { run: await ended, watched, bitstream };
     },
     async stop() {
       given.abort();

@@ -1,8 +1,8 @@
-/** The masters of a job: the mill that takes its frames, the encoders that it feeds, and the evidence that they are proved by. */
+/** The masters of a job: the frame pool that takes its frames, the encoders that it feeds, and the evidence that they are proved by. */
 import { join } from 'node:path';
 import { type Written, writtenDigest } from '../../check/master/compare.ts';
-import { checkFed, type FedReport } from '../../check/master/fed.ts';
-import { type Light, lightOf } from '../../check/master/light.ts';
+import { checkEncoderInput, type EncoderInputReport } from '../../check/master/encoder-input.ts';
+import { type ToSceneLinear, sceneLinearOf } from '../../check/master/scene-linear.ts';
 import { finding } from '../../findings/finding.ts';
 import type { Job, MasterWork } from '../../ledger/job.ts';
 import { layout } from '../../ledger/layout.ts';
@@ -10,15 +10,15 @@ import type { DeliverableReport } from '../../ledger/report.ts';
 import { writeWhole } from '../../ledger/store.ts';
 import { readTransform } from '../../ledger/transform.ts';
 import type { MediaTools } from '../../process/locate.ts';
-import type { PictureTrail } from '../../proof/form.ts';
-import { pointFile } from '../../proof/point-file.ts';
-import type { PointTrail } from '../../proof/points.ts';
-import type { WayToLight } from '../../profiles/master/way.ts';
+import type { FrameFingerprints } from '../../proof/form.ts';
+import { sampleFile } from '../../proof/pixel-sample-file.ts';
+import type { PixelSamples } from '../../proof/pixel-samples.ts';
+import type { Linearisation } from '../../profiles/master/linearisation.ts';
 import { subjectOf } from '../claim.ts';
-import type { Trouble } from '../classify.ts';
+import type { Failure } from '../classify.ts';
 import { makeFolder } from '../target.ts';
 import { type Encoded, type MasterEncoder, type StagedMovieMaster, startEncoder } from './encoder.ts';
-import { type MilledFeed, type Mill, startMill } from './mill.ts';
+import { type CollectedEncoderInput, type FramePool, startFramePool } from './frame-pool.ts';
 import { spotFrames, spotPixels } from './spot-pixels.ts';
 import { spotsOf } from './spots.ts';
 
@@ -28,29 +28,29 @@ export interface StagedMaster {
   readonly staged: string;
 }
 
-/** Masters that go one way to light. */
+/** Masters that go one linearisation. */
 export interface MasterGroup {
   readonly folders: readonly StagedMaster[];
   readonly movies: readonly StagedMovieMaster[];
 }
 
 export interface MasterEvidence {
-  readonly points: PointTrail;
-  readonly light: Light;
+  readonly points: PixelSamples;
+  readonly sceneLinear: ToSceneLinear;
   /** By folder. */
   readonly written: readonly Written[];
   /** Of what the encoders were fed with; null: there are none. */
-  readonly fed: { readonly picture: PictureTrail; readonly report: FedReport } | null;
+  readonly encoderInput: { readonly picture: FrameFingerprints; readonly report: EncoderInputReport } | null;
   /** By movie. */
   readonly encoded: readonly Encoded[];
-  /** Writes the point trail's file, once, and says where it stands. */
-  file(): Promise<NonNullable<DeliverableReport['trail']>>;
+  /** Writes the pixel samples's file, once, and says where it stands. */
+  file(): Promise<NonNullable<DeliverableReport['fingerprints']>>;
 }
 
 export interface MasterMaking {
-  readonly mill: Mill;
-  /** Once the mill has taken every frame. Throws what it threw, and the signal's reason. */
-  prove(tools: Pick<MediaTools, 'ffmpeg'>, signal: AbortSignal): Promise<MasterEvidence | Trouble>;
+  readonly framePool: FramePool;
+  /** Once the frame pool has taken every frame. Throws what it threw, and the signal's reason. */
+  prove(tools: Pick<MediaTools, 'ffmpeg'>, signal: AbortSignal): Promise<MasterEvidence | Failure>;
   close(): Promise<void>;
 }
 
@@ -72,9 +72,9 @@ export async function startMasters(
 ): Promise<MasterMaking> {
   const { facts, clip } = job;
   const outcome = (folders[0] ?? movies[0])?.deliverable.outcome;
-  if (outcome === undefined) throw new RangeError('a mill without a master');
-  const { way, width, height, frames } = outcome;
-  const transform = await readTransform(job.deliveryFolder, way);
+  if (outcome === undefined) throw new RangeError('a frame pool without a master');
+  const { linearisation, width, height, frames } = outcome;
+  const transform = await readTransform(job.deliveryFolder, linearisation);
   for (const { staged } of folders) await makeFolder(job.deliveryFolder, staged);
   const raw =
     facts.raw !== undefined && clip.place.kind === 'sequence'
@@ -91,14 +91,14 @@ export async function startMasters(
   }));
   const feed = movies.length === 0 ? null : { spots: spotFrames(clip.contentDigest, frames) };
   const encoders: MasterEncoder[] = [];
-  const mill = startMill(
-    { way, width, height, outputs, feed, transform, raw, source: sourceName(job) },
+  const framePool = startFramePool(
+    { linearisation, width, height, outputs, feed, transform, raw, source: sourceName(job) },
     context.threads,
     onFrames,
     async (picture) => void (await Promise.all(encoders.map((encoder) => encoder.take(picture)))),
   );
   const close = async (): Promise<void> => {
-    await mill.close();
+    await framePool.close();
     await Promise.all(encoders.map((encoder) => encoder.stop()));
   };
   try {
@@ -108,53 +108,58 @@ export async function startMasters(
     throw error;
   }
   return {
-    mill,
+    framePool,
     close,
     async prove(tools, signal) {
       const encoded = await Promise.all(encoders.map((encoder) => encoder.end()));
       signal.throwIfAborted();
-      const { values, written, fed, invalid } = mill.milled();
+      const { values, written, encoderInput, invalid } = framePool.results();
       const subject = subjectOf(job);
-      if (mill.frames !== frames)
+      if (framePool.frames !== frames)
         return {
-          findings: [finding('frame-develop-failed', `${mill.frames} frames`, `${frames} frames`, subject)],
-          again: true,
+          findings: [
+            finding('frame-develop-failed', `${framePool.frames} frames`, `${frames} frames`, subject),
+          ],
+          retryable: true,
         };
       if (invalid > 0)
         return {
           findings: [
             finding('master-not-finite', `${invalid} values that are no numbers`, 'numbers', subject),
           ],
-          again: true,
+          retryable: true,
         };
       // Demosaic and highlights are the profile's: what one way says of light is not said of the other.
-      const light = lightOf(way, transform);
-      const points: PointTrail = {
+      const sceneLinear = sceneLinearOf(linearisation, transform);
+      const points: PixelSamples = {
         frames,
         width,
         height,
         values,
-        spots: await spotsOf(job, outcome, light, values, tools, signal),
+        spots: await spotsOf(job, outcome, sceneLinear, values, tools, signal),
       };
-      let file: Promise<NonNullable<DeliverableReport['trail']>> | undefined;
-      const write = async (): Promise<NonNullable<DeliverableReport['trail']>> => {
-        const { bytes, digest } = await pointFile(points);
-        const path = layout.points(clip.id, digest);
-        await makeFolder(job.deliveryFolder, join(layout.reportsFolder(job.deliveryFolder), 'trails'));
+      let file: Promise<NonNullable<DeliverableReport['fingerprints']>> | undefined;
+      const write = async (): Promise<NonNullable<DeliverableReport['fingerprints']>> => {
+        const { bytes, digest } = await sampleFile(points);
+        const path = layout.samples(clip.id, digest);
+        await makeFolder(job.deliveryFolder, join(layout.reportsFolder(job.deliveryFolder), 'samples'));
         await writeWhole(join(job.deliveryFolder, path), bytes);
         return { path, sha256: digest };
       };
       return {
         points,
-        light,
+        sceneLinear,
         written: written.map((files) => {
           const hashes = files.map(({ xxh128 }) => xxh128);
           return { digest: writtenDigest(hashes), frames: hashes };
         }),
-        fed:
-          fed === null
+        encoderInput:
+          encoderInput === null
             ? null
-            : { picture: fed.picture, report: checkFed(codesOf(fed, width, height), points, light, subject) },
+            : {
+                picture: encoderInput.picture,
+                report: checkEncoderInput(codesOf(encoderInput, width, height), points, sceneLinear, subject),
+              },
         encoded,
         file: () => (file ??= write()),
       };
@@ -163,24 +168,26 @@ export async function startMasters(
 }
 
 function codesOf(
-  { points, spots }: MilledFeed,
+  { points, spots }: CollectedEncoderInput,
   width: number,
   height: number,
-): Parameters<typeof checkFed>[0] {
+): Parameters<typeof checkEncoderInput>[0] {
   const pixels = spotPixels(width, height);
   return { points, spots: spots.map((spot) => ({ ...spot, pixels })) };
 }
 
-/** Masters that go the same way to light share a mill; those that do not are made one way after the other. */
+/** Masters that go the same linearisation share a frame pool; those that do not are made one way after the other. */
 export function byWay(folders: readonly StagedMaster[], movies: readonly StagedMovieMaster[]): MasterGroup[] {
   const groups = new Map<string, { folders: StagedMaster[]; movies: StagedMovieMaster[] }>();
-  const groupOf = (way: WayToLight): { folders: StagedMaster[]; movies: StagedMovieMaster[] } => {
-    const key = JSON.stringify(way);
+  const groupOf = (
+    linearisation: Linearisation,
+  ): { folders: StagedMaster[]; movies: StagedMovieMaster[] } => {
+    const key = JSON.stringify(linearisation);
     const group = groups.get(key) ?? { folders: [], movies: [] };
     groups.set(key, group);
     return group;
   };
-  for (const output of folders) groupOf(output.deliverable.outcome.way).folders.push(output);
-  for (const output of movies) groupOf(output.deliverable.outcome.way).movies.push(output);
+  for (const output of folders) groupOf(output.deliverable.outcome.linearisation).folders.push(output);
+  for (const output of movies) groupOf(output.deliverable.outcome.linearisation).movies.push(output);
   return [...groups.values()];
 }

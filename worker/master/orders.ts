@@ -1,14 +1,14 @@
-/** What a frame thread is told and what it answers. Everything here is copied between threads: plain values and shared bytes. */
+/** What a frame thread is reported and what it answers. Everything here is copied between threads: plain values and shared bytes. */
 import type { ColourTransform } from '../../media/colour/steps.ts';
 import type { SequencePlace } from '../../media/input.ts';
 import type { RawFacts } from '../../media/raw-facts.ts';
 import type { PipeShare } from '../../process/pipe-lock.ts';
 import type { MasterOutcome } from '../../profiles/master/outcome.ts';
-import type { WayToLight } from '../../profiles/master/way.ts';
+import type { Linearisation } from '../../profiles/master/linearisation.ts';
 
-export interface MillSetup {
-  /** All deliverables of a mill are of one clip: their way to light and their size are the same. */
-  readonly way: WayToLight;
+export interface FramePoolSetup {
+  /** All deliverables of a frame pool are of one clip: their linearisation and their size are the same. */
+  readonly linearisation: Linearisation;
   readonly width: number;
   readonly height: number;
   /** Folders of frames. */
@@ -46,10 +46,10 @@ export interface WrittenFrame {
 }
 
 /** A picture for an encoder, and what it is proved by; 10-bit Y'CbCr 4:4:4. */
-export interface FedFrame {
+export interface EncoderInputFrame {
   /** Planes Y', Cb, Cr, one behind the other, 16-bit words, little-endian. Handed over, not copied. */
   readonly bytes: Uint8Array;
-  /** Its part of the frame trail (proof/form.ts); `colour` of every 24th frame. */
+  /** Its part of the frame fingerprints (proof/form.ts); `colour` of every 24th frame. */
   readonly luma: Uint16Array;
   readonly colour: Uint16Array | null;
   /** Y', Cb, Cr at the points of the frame, and at the pixels of its spots if it has any. */
@@ -60,12 +60,12 @@ export interface FedFrame {
 /** null in its place: the pipe ended before the frame. */
 export interface FrameAnswer {
   readonly index: number;
-  /** R, G, B at the points of the frame (proof/points.ts), before any transform. */
+  /** R, G, B at the points of the frame (proof/pixel-samples.ts), before any transform. */
   readonly points: Float32Array;
   /** By output. */
   readonly written: readonly WrittenFrame[];
   /** null: no encoder is fed. */
-  readonly fed: FedFrame | null;
+  readonly encoderInput: EncoderInputFrame | null;
   /** Values that were no numbers and became 0; a good source has none. */
   readonly invalid: number;
 }

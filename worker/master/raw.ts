@@ -10,9 +10,9 @@ import { sourceOfBytes } from '../../media/formats/tiff/header.ts';
 import { DngKernel } from '../../media/formats/dng/kernel.ts';
 import { readDng } from '../../media/formats/dng/reader.ts';
 import { framePath } from '../../media/raw/sequence.ts';
-import type { MillSetup } from './orders.ts';
+import type { FramePoolSetup } from './orders.ts';
 
-/** Puts the codes of a frame where they are wanted: `codes` tells the place anew each time, since it moves when the memory grows. */
+/** Puts the codes of a frame where they are wanted: `codes` tells the place again each time, since it moves when the memory grows. */
 type Fill = (path: string, file: Buffer, frame: DngFrame) => Promise<void>;
 
 async function fillBy(
@@ -60,7 +60,7 @@ function fileReader(): (path: string) => Promise<Buffer> {
 }
 
 export async function rawReader(
-  { rollFolder, place, decoder }: NonNullable<MillSetup['raw']>,
+  { rollFolder, place, decoder }: NonNullable<FramePoolSetup['raw']>,
   memory: KernelMemory,
   codes: () => Uint16Array,
 ): Promise<(index: number) => Promise<void>> {

@@ -1,9 +1,9 @@
 /** What the kernels and their references are told of the frames of a coded clip. */
 import type { SourcePicture } from '../../media/colour/pixel.ts';
-import type { WayToLight } from '../../profiles/master/way.ts';
+import type { Linearisation } from '../../profiles/master/linearisation.ts';
 
 export function sourcePicture(
-  { pixelFormat, matrix, range, siting, declared }: Extract<WayToLight, { kind: 'coded' }>,
+  { pixelFormat, matrix, range, siting, declared }: Extract<Linearisation, { kind: 'coded' }>,
   width: number,
   height: number,
 ): SourcePicture {

@@ -1,5 +1,5 @@
 /** Where the spots of a master lie: in which frames, and which pixels of them. */
-import type { Point } from '../../proof/points.ts';
+import type { Point } from '../../proof/pixel-samples.ts';
 
 /** Squares of this side, in a grid over the frame: 25 of 12 x 12 make 3600 pixels. */
 export const SIDE = 12;

@@ -4,7 +4,7 @@
  */
 import { readFile } from 'node:fs/promises';
 import { join, resolve } from 'node:path';
-import type { Light } from '../../check/master/light.ts';
+import type { ToSceneLinear } from '../../check/master/scene-linear.ts';
 import type { Job } from '../../ledger/job.ts';
 import { layoutOf } from '../../media/colour/formats.ts';
 import { codeRgbAt } from '../../media/colour/pixel.ts';
@@ -24,8 +24,8 @@ import { readDng } from '../../media/formats/dng/reader.ts';
 import { channelAt } from '../../media/raw/demosaic/mosaic.ts';
 import type { MediaTools } from '../../process/locate.ts';
 import { FIRST_PIPE, runTool } from '../../process/run.ts';
-import { type Point, POINTS, pointsOf, type Spot } from '../../proof/points.ts';
-import type { WayToLight } from '../../profiles/master/way.ts';
+import { type Point, POINTS, pointsOf, type Spot } from '../../proof/pixel-samples.ts';
+import type { Linearisation } from '../../profiles/master/linearisation.ts';
 import { rawDecoderHere } from '../decoder.ts';
 import { declaredPictures } from './declared.ts';
 import { sourcePicture } from './source-picture.ts';
@@ -37,7 +37,7 @@ const STALL_MILLISECONDS = 120_000;
 
 /** What spots are found by: of any master of the clip. */
 interface Spotted {
-  readonly way: WayToLight;
+  readonly linearisation: Linearisation;
   readonly frames: number;
   readonly width: number;
   readonly height: number;
@@ -51,8 +51,8 @@ async function decodedFrame(
   tools: Pick<MediaTools, 'ffmpeg'>,
   signal: AbortSignal,
 ): Promise<Buffer | null> {
-  const { way, width, height } = outcome;
-  if (way.kind !== 'coded') throw new RangeError('a coded spot of a raw clip');
+  const { linearisation, width, height } = outcome;
+  if (linearisation.kind !== 'coded') throw new RangeError('a coded spot of a raw clip');
   const { clip, facts } = job;
   const place: InputPlace =
     clip.place.kind === 'movie' ? clip.place : { ...clip.place, first: clip.place.first + frame, count: 1 };
@@ -61,7 +61,7 @@ async function decodedFrame(
   const seek =
     clip.place.kind === 'movie' && frame > 0 ? ['-ss', (((frame - 0.5) * den) / num).toFixed(6)] : [];
   const input = await openInput(job.rollFolder, place, facts.video.rate);
-  const { bytes: frameBytes } = layoutOf(way.pixelFormat, width, height);
+  const { bytes: frameBytes } = layoutOf(linearisation.pixelFormat, width, height);
   const parts: Buffer[] = [];
   try {
     await runTool(
@@ -105,14 +105,21 @@ async function decodedFrame(
   return bytes.length === frameBytes ? bytes : null;
 }
 
-function codedSpot({ way, width, height }: Spotted, frame: number, bytes: Buffer, light: Light): Spot {
-  if (way.kind !== 'coded') throw new RangeError('a coded spot of a raw clip');
-  const source = sourcePicture(way, width, height);
+function codedSpot(
+  { linearisation, width, height }: Spotted,
+  frame: number,
+  bytes: Buffer,
+  sceneLinear: ToSceneLinear,
+): Spot {
+  if (linearisation.kind !== 'coded') throw new RangeError('a coded spot of a raw clip');
+  const source = sourcePicture(linearisation, width, height);
   const pixels = spotPixels(width, height);
   return {
     frame,
     pixels,
-    light: Float64Array.from(pixels.flatMap(({ x, y }) => [...light(...codeRgbAt(source, bytes, x, y))])),
+    sceneLinear: Float64Array.from(
+      pixels.flatMap(({ x, y }) => [...sceneLinear(...codeRgbAt(source, bytes, x, y))]),
+    ),
   };
 }
 
@@ -140,12 +147,13 @@ async function rawSpot(
   job: Job,
   outcome: Spotted,
   frame: number,
-  light: Light,
+  sceneLinear: ToSceneLinear,
   signal: AbortSignal,
 ): Promise<Spot> {
-  const { way } = outcome;
+  const { linearisation } = outcome;
   const { place } = job.clip;
-  if (way.kind !== 'raw' || place.kind !== 'sequence') throw new RangeError('a raw spot of a coded clip');
+  if (linearisation.kind !== 'raw' || place.kind !== 'sequence')
+    throw new RangeError('a raw spot of a coded clip');
   const path = join(resolve(job.rollFolder, place.folder), frameName(place, place.first + frame));
   const bytes = await readFile(fsPath(path));
   const dng = await readDng(sourceOfBytes(bytes));
@@ -153,8 +161,8 @@ async function rawSpot(
   const whole = linearMosaic(picture, await cfaOf(job, path, bytes, dng, signal));
   const active = sizeOf(picture.activeArea);
   const crop = cropOf(picture);
-  const balance = balanceOf(way.neutral);
-  const demosaic = way.demosaic === 'fine' ? fine : linear;
+  const balance = balanceOf(linearisation.neutral);
+  const demosaic = linearisation.demosaic === 'fine' ? fine : linear;
   const pixels: Point[] = [];
   const values: number[] = [];
   for (const corner of corners(crop.width, crop.height)) {
@@ -197,10 +205,10 @@ async function rawSpot(
       )
         continue;
       pixels.push({ x, y });
-      values.push(...light(...value));
+      values.push(...sceneLinear(...value));
     }
   }
-  return { frame, pixels, light: Float64Array.from(values) };
+  return { frame, pixels, sceneLinear: Float64Array.from(values) };
 }
 
 /** A seek may land beside the frame asked for, where a file's times and its index disagree (MXF; worker/spot.ts allows the same). */
@@ -210,13 +218,13 @@ const SAME_CODE = 1e-5;
 
 /** Which frame a picture is that was decoded by itself: the asked one, or the nearest to it whose points it has. Without any it stays the asked one, and the check finds it different. */
 function frameOf(
-  { way, width, height, frames }: Spotted,
+  { linearisation, width, height, frames }: Spotted,
   asked: number,
   bytes: Buffer,
   values: Float32Array,
 ): number {
-  if (way.kind !== 'coded') throw new RangeError('a coded picture of a raw clip');
-  const source = sourcePicture(way, width, height);
+  if (linearisation.kind !== 'coded') throw new RangeError('a coded picture of a raw clip');
+  const source = sourcePicture(linearisation, width, height);
   const near = Array.from(
     { length: 2 * BESIDE + 1 },
     (_, index) => asked + (index % 2 === 0 ? index / 2 : -(index + 1) / 2),
@@ -232,11 +240,11 @@ function frameOf(
   return near.find(has) ?? asked;
 }
 
-/** `values`: of the point trail. */
+/** `values`: of the pixel samples. */
 export async function spotsOf(
   job: Job,
   outcome: Spotted,
-  light: Light,
+  sceneLinear: ToSceneLinear,
   values: Float32Array,
   tools: Pick<MediaTools, 'ffmpeg'>,
   signal: AbortSignal,
@@ -257,13 +265,15 @@ export async function spotsOf(
         ? frameOf(outcome, frame, bytes, values)
         : frame,
       bytes,
-      light,
+      sceneLinear,
     );
   };
   for (const frame of frames) {
     signal.throwIfAborted();
     const spot =
-      outcome.way.kind === 'raw' ? await rawSpot(job, outcome, frame, light, signal) : await coded(frame);
+      outcome.linearisation.kind === 'raw'
+        ? await rawSpot(job, outcome, frame, sceneLinear, signal)
+        : await coded(frame);
     if (spot !== null && spot.pixels.length > 0 && !spots.some((other) => other.frame === spot.frame))
       spots.push(spot);
   }

@@ -1,6 +1,6 @@
 /**
  * The body of a frame thread: one frame at a time, from its code values to its files, wholly in the thread's own memory, a band of lines
- * after the other. What not every clip needs is loaded where it is needed: each thread loads its modules anew.
+ * after the other. What not every clip needs is loaded where it is needed: each thread loads its modules again.
  */
 import { writeFileSync } from 'node:fs';
 import { join } from 'node:path';
@@ -8,11 +8,11 @@ import { KernelMemory } from '../../media/kernels/memory.ts';
 import { BAND_LINES, type Planes } from '../../media/kernels/planes.ts';
 import { Xxh128 } from '../../files/manifest/xxh128.ts';
 import { serve } from '../../process/threads.ts';
-import { POINTS, type Point, pointsOf } from '../../proof/points.ts';
+import { POINTS, type Point, pointsOf } from '../../proof/pixel-samples.ts';
 import { readTurn } from '../../process/pipe-lock.ts';
 import { frameFileName } from '../../profiles/master/frame-name.ts';
 import { attributesOf, dpxOf } from './attributes.ts';
-import type { FrameAnswer, FrameOrder, MillSetup, WrittenFrame } from './orders.ts';
+import type { FrameAnswer, FrameOrder, FramePoolSetup, WrittenFrame } from './orders.ts';
 import { sourcePicture } from './source-picture.ts';
 
 /** Planes of code or camera values, band by band in their order, and how they become linear AP0 in place. */
@@ -23,12 +23,18 @@ interface Way {
   toAp0(planes: Planes): Planes;
 }
 
-async function codedWay(setup: MillSetup, memory: KernelMemory): Promise<Way> {
-  const { way, width, height, transform } = setup;
-  if (way.kind !== 'coded') throw new RangeError('frames of an order for raw frames');
+async function codedLinearisation(setup: FramePoolSetup, memory: KernelMemory): Promise<Way> {
+  const { linearisation, width, height, transform } = setup;
+  if (linearisation.kind !== 'coded') throw new RangeError('frames of an order for raw frames');
   const { PictureKernel } = await import('../../media/colour/picture.ts');
   const kernel = await PictureKernel.load(memory);
-  kernel.prepare({ width, height, lines: BAND_LINES, source: sourcePicture(way, width, height), transform });
+  kernel.prepare({
+    width,
+    height,
+    lines: BAND_LINES,
+    source: sourcePicture(linearisation, width, height),
+    transform,
+  });
   return {
     read: async ({ index, from }) => {
       if (from === null) throw new RangeError('a frame without bytes');
@@ -41,15 +47,15 @@ async function codedWay(setup: MillSetup, memory: KernelMemory): Promise<Way> {
   };
 }
 
-async function rawWay(setup: MillSetup, memory: KernelMemory): Promise<Way> {
-  const { raw, way } = setup;
-  if (way.kind !== 'raw' || raw === null) throw new RangeError('raw frames of an order for others');
+async function rawLinearisation(setup: FramePoolSetup, memory: KernelMemory): Promise<Way> {
+  const { raw, linearisation } = setup;
+  if (linearisation.kind !== 'raw' || raw === null) throw new RangeError('raw frames of an order for others');
   const [{ DevelopKernel }, { rawReader }] = await Promise.all([
     import('../../media/raw/develop/kernel.ts'),
     import('./raw.ts'),
   ]);
   const kernel = await DevelopKernel.load(memory);
-  kernel.prepare({ picture: raw.picture, ...way, lines: BAND_LINES });
+  kernel.prepare({ picture: raw.picture, ...linearisation, lines: BAND_LINES });
   const read = await rawReader(raw, memory, () => kernel.codes());
   return {
     read: async ({ index }) => {
@@ -64,16 +70,16 @@ async function rawWay(setup: MillSetup, memory: KernelMemory): Promise<Way> {
 /** Of one output; linear AP0 comes line by line from the top. */
 interface Writer {
   begin(index: number): void;
-  take(light: Planes): void;
+  take(sceneLinear: Planes): void;
   finish(index: number): { readonly bytes: Uint8Array; readonly invalid: number };
 }
 
 /** Writers in the order of the outputs; each has its own room in the memory. */
-async function writersOf(setup: MillSetup, memory: KernelMemory): Promise<Writer[]> {
+async function writersOf(setup: FramePoolSetup, memory: KernelMemory): Promise<Writer[]> {
   const writers: Writer[] = [];
   for (const { outcome } of setup.outputs) {
-    const { form, width, height, compression } = outcome;
-    if (form === 'dpx') {
+    const { format, width, height, compression } = outcome;
+    if (format === 'dpx') {
       const [{ DpxEncoder }, { PictureKernel }] = await Promise.all([
         import('../../media/formats/dpx/writer.ts'),
         import('../../media/colour/picture.ts'),
@@ -84,17 +90,17 @@ async function writersOf(setup: MillSetup, memory: KernelMemory): Promise<Writer
       kernel.prepare({ width, height, lines: BAND_LINES, source: null, transform: null });
       writers.push({
         begin: () => encoder.begin(),
-        take: (light) => encoder.take(kernel.toAcescctCodes10(light)),
+        take: (sceneLinear) => encoder.take(kernel.toAcescctCodes10(sceneLinear)),
         finish: (index) => ({ bytes: encoder.finish(dpxOf(outcome, index, setup.source)), invalid: 0 }),
       });
     } else {
       const { ExrEncoder } = await import('../../media/formats/exr/writer.ts');
       const encoder = await ExrEncoder.create(memory);
-      encoder.prepare({ width, height, compression, container: form === 'aces' ? 'aces' : 'exr' });
+      encoder.prepare({ width, height, compression, container: format === 'aces' ? 'aces' : 'exr' });
       writers.push({
         begin: (index) => encoder.begin(attributesOf(outcome, index, setup.source)),
-        take: (light) => encoder.take(light),
-        finish: () => ({ bytes: encoder.finish(), invalid: encoder.notNumbers }),
+        take: (sceneLinear) => encoder.take(sceneLinear),
+        finish: () => ({ bytes: encoder.finish(), invalid: encoder.nanCount }),
       });
     }
   }
@@ -123,26 +129,29 @@ function tap(
   }
 }
 
-serve<MillSetup, FrameOrder, FrameAnswer | null>(async (setup) => {
+serve<FramePoolSetup, FrameOrder, FrameAnswer | null>(async (setup) => {
   const memory = new KernelMemory();
   const { width, height } = setup;
-  const way = setup.raw === null ? await codedWay(setup, memory) : await rawWay(setup, memory);
+  const linearisation =
+    setup.raw === null ? await codedLinearisation(setup, memory) : await rawLinearisation(setup, memory);
   const writers = await writersOf(setup, memory);
   const feeder =
-    setup.feed === null ? null : await (await import('./fed.ts')).feederOf(setup, setup.feed.spots, memory);
+    setup.feed === null
+      ? null
+      : await (await import('./encoder-input.ts')).feederOf(setup, setup.feed.spots, memory);
   return async (order) => {
     const { index } = order;
-    if (!(await way.read(order))) return { result: null };
+    if (!(await linearisation.read(order))) return { result: null };
     const places = pointsOf(index, width, height);
     const points = new Float32Array(3 * POINTS);
     for (const writer of writers) writer.begin(index);
     feeder?.begin();
     for (let first = 0; first < height; first += BAND_LINES) {
-      const planes = way.values(first);
+      const planes = linearisation.values(first);
       tap(memory, { planes, first, width }, places, points);
-      const light = way.toAp0(planes);
-      for (const writer of writers) writer.take(light);
-      feeder?.take(light);
+      const sceneLinear = linearisation.toAp0(planes);
+      for (const writer of writers) writer.take(sceneLinear);
+      feeder?.take(sceneLinear);
     }
     const written: WrittenFrame[] = [];
     let invalid = 0;
@@ -154,10 +163,10 @@ serve<MillSetup, FrameOrder, FrameAnswer | null>(async (setup) => {
       writeFileSync(join(folder, name), made.bytes, { flag: 'wx' });
       written.push({ name, bytes: made.bytes.length, xxh128: new Xxh128().update(made.bytes).digest() });
     }
-    const fed = feeder === null ? null : feeder.finish(index);
+    const encoderInput = feeder === null ? null : feeder.finish(index);
     return {
-      result: { index, points, written, fed, invalid },
-      transfer: [points.buffer, ...(fed === null ? [] : [fed.bytes.buffer as ArrayBuffer])],
+      result: { index, points, written, encoderInput, invalid },
+      transfer: [points.buffer, ...(encoderInput === null ? [] : [encoderInput.bytes.buffer as ArrayBuffer])],
     };
   };
 });

@@ -1,5 +1,5 @@
 /** Values of an OpenEXR file, as floats or as the halves that are stored. */
-import type { Point } from '../../../proof/points.ts';
+import type { Point } from '../../../proof/pixel-samples.ts';
 import type { Channel } from './attributes.ts';
 import { ExrDamage, ExrForeign } from './damage.ts';
 import { halfValues, isNotFinite } from './half.ts';

@@ -6,7 +6,7 @@ export interface ExrKernel {
   /** `count` float32 values to halves. */
   halves(from: number, count: number, to: number): void;
   clearCounts(): void;
-  countNotNumbers(): number;
+  countNans(): number;
   countClamped(): number;
   /** Writes `count` chunks of one line each, head and values. */
   rawChunks(r: number, g: number, b: number, width: number, firstY: number, count: number, to: number): void;

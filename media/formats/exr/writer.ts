@@ -103,7 +103,7 @@ export class ExrEncoder {
   }
 
   /**
-   * The next lines of the frame, from the top. Values are rounded to the nearest half, ties to even, clamped to 65504; see `notNumbers` and `clamped` for
+   * The next lines of the frame, from the top. Values are rounded to the nearest half, ties to even, clamped to 65504; see `nanCount` and `clamped` for
    * what was not one. Throws RangeError for what are no whole lines, or more than are left, or, but for the last, no whole chunks.
    */
   take({ r, g, b, count }: Planes): void {
@@ -170,8 +170,8 @@ export class ExrEncoder {
   }
 
   /** Values of the last frame that were no numbers and were written as 0. */
-  get notNumbers(): number {
-    return this.#kernel.countNotNumbers();
+  get nanCount(): number {
+    return this.#kernel.countNans();
   }
   /** Values of the last frame beyond 65504, written as that. */
   get clamped(): number {

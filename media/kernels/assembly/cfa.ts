@@ -258,7 +258,7 @@ function linearLine(line: i32): void {
 
 /**
  * Levels and linear demosaic of lines `first` to `end` (not included) of the crop, into the three planes from their beginning. Bands of a frame
- * come in their order, since each goes on with the lines that the ring holds; one that begins with 0 begins anew.
+ * come in their order, since each goes on with the lines that the ring holds; one that begins with 0 begins again.
  */
 export function linear(plan: usize, first: i32, end: i32): void {
   open(plan);

@@ -12,7 +12,7 @@ const SMALLEST_NORMAL: i32 = 0x3880_0000;
 /** A float whose last place is the last place of subnormal halves, 2^-24: adding it rounds there, to nearest even. */
 const SUBNORMAL_PLACE: i32 = 0x3f00_0000;
 
-let notNumbers: v128 = i32x4.splat(0);
+let nanCount: v128 = i32x4.splat(0);
 let clamped: v128 = i32x4.splat(0);
 
 /** Four floats to four halves in 32-bit lanes: nearest, ties to even; beyond the largest: the largest; no number: 0. Counts both. */
@@ -21,7 +21,7 @@ function half4(values: v128): v128 {
   const magnitude = v128.and(values, i32x4.splat(0x7fff_ffff));
   const none = i32x4.gt_s(magnitude, i32x4.splat(NAN_ABOVE));
   const beyond = v128.andnot(i32x4.gt_s(magnitude, i32x4.splat(LARGEST)), none);
-  notNumbers = i32x4.sub(notNumbers, none);
+  nanCount = i32x4.sub(nanCount, none);
   clamped = i32x4.sub(clamped, beyond);
   const held = i32x4.min_s(magnitude, i32x4.splat(LARGEST));
   // Half of the last place less one, and one more where the kept bits are odd: then cut off. The exponent's bias changes by 112.
@@ -48,12 +48,12 @@ function halfLine(from: usize, width: i32, to: usize): void {
 
 /** Before a frame. */
 export function clearCounts(): void {
-  notNumbers = i32x4.splat(0);
+  nanCount = i32x4.splat(0);
   clamped = i32x4.splat(0);
 }
 /** Values since `clearCounts` that were no numbers and became 0. */
-export function countNotNumbers(): i32 {
-  return i32x4.extract_lane(notNumbers, 0) + i32x4.extract_lane(notNumbers, 1) + i32x4.extract_lane(notNumbers, 2) + i32x4.extract_lane(notNumbers, 3);
+export function countNans(): i32 {
+  return i32x4.extract_lane(nanCount, 0) + i32x4.extract_lane(nanCount, 1) + i32x4.extract_lane(nanCount, 2) + i32x4.extract_lane(nanCount, 3);
 }
 /** Values since `clearCounts` whose magnitude was above 65504 and became that. */
 export function countClamped(): i32 {

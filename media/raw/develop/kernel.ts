@@ -64,7 +64,7 @@ export class DevelopKernel {
 
   /**
    * Allocates what frames of this plan need and writes its tables; all frames of it go through the same memory. Another plan: take the
-   * memory back (`KernelMemory.reset`) and prepare anew. Throws UndevelopableError where the picture is smaller than its pattern or its levels say nothing.
+   * memory back (`KernelMemory.reset`) and prepare again. Throws UndevelopableError where the picture is smaller than its pattern or its levels say nothing.
    */
   prepare(plan: DevelopPlan): void {
     const memory = this.#memory;

@@ -81,7 +81,7 @@ const NEAR = 1e-7;
 const MIREDS: readonly [number, number] = [10, 600];
 
 /** The light under which a grey card gives these camera values: its temperature decides the matrices, and they its chromaticity, until both agree. */
-function lightOf(tags: ColourTags, neutral: Triple): Chromaticity {
+function sceneLinearOf(tags: ColourTags, neutral: Triple): Chromaticity {
   if (!neutral.every((value) => value > 0 && Number.isFinite(value)))
     throw new UndevelopableError('white-balance', `a neutral of ${neutral.join(' ')}`);
   const lightFrom = (kelvin: number): Chromaticity => {
@@ -117,11 +117,11 @@ function lightAt([x, y]: Chromaticity): Chromaticity {
 /** The chromaticity of the light. Throws UndevelopableError where the frame says nothing and nobody chose, or nothing is such a light. */
 export function whiteOf(tags: ColourTags, choice: WhiteChoice): Chromaticity {
   if (choice === 'as-shot') {
-    if (tags.asShotNeutral !== null) return lightOf(tags, tags.asShotNeutral);
+    if (tags.asShotNeutral !== null) return sceneLinearOf(tags, tags.asShotNeutral);
     if (tags.asShotWhiteXy !== null) return lightAt(tags.asShotWhiteXy);
     throw new UndevelopableError('white-balance', 'neither AsShotNeutral nor AsShotWhiteXY');
   }
-  if ('neutral' in choice) return lightOf(tags, choice.neutral);
+  if ('neutral' in choice) return sceneLinearOf(tags, choice.neutral);
   if ('kelvin' in choice) return chromaticityAt(choice);
   return lightAt([choice.x, choice.y]);
 }

@@ -179,7 +179,7 @@ test('a compressed chunk with any one byte changed does not pass for whole', asy
   }
 });
 
-test('a damaged file of another project’s tests is refused (SOURCES.md)', async () => {
+test("a damaged file of another project's tests is refused (SOURCES.md)", async () => {
   await expect(
     walk(await readFile(resolve('test/fixtures/damaged/openexr_comp_early_eof_piz.exr'))),
   ).rejects.toThrow(ExrDamage);

@@ -67,7 +67,7 @@ test('no half is nearer than the one that a value is rounded to', () => {
 describe('the kernel', () => {
   async function rounded(
     values: Float32Array,
-  ): Promise<{ halves: Uint16Array; notNumbers: number; clamped: number }> {
+  ): Promise<{ halves: Uint16Array; nanCount: number; clamped: number }> {
     const memory = new KernelMemory();
     const kernel = await exrKernel(memory);
     const from = memory.allocate(4 * values.length);
@@ -77,18 +77,18 @@ describe('the kernel', () => {
     kernel.halves(from, values.length, to);
     return {
       halves: Uint16Array.from(memory.u16(to, values.length)),
-      notNumbers: kernel.countNotNumbers(),
+      nanCount: kernel.countNans(),
       clamped: kernel.countClamped(),
     };
   }
 
   const agree = async (values: Float32Array): Promise<void> => {
-    const { halves, notNumbers, clamped } = await rounded(values);
+    const { halves, nanCount, clamped } = await rounded(values);
     const wrong: string[] = [];
     for (const [index, value] of values.entries())
       if (halves[index] !== toHalf(value)) wrong.push(`${value}: ${halves[index]}, not ${toHalf(value)}`);
     expect(wrong).toEqual([]);
-    expect(notNumbers).toBe(values.filter(Number.isNaN).length);
+    expect(nanCount).toBe(values.filter(Number.isNaN).length);
     expect(clamped).toBe(values.filter((value) => Math.abs(value) > 65_504).length);
   };
 
@@ -125,7 +125,7 @@ describe('the kernel', () => {
       values[0] = 70_000;
       expect(await rounded(values)).toEqual({
         halves: Uint16Array.from({ length: count }, (_, index) => (index === 0 ? 0x7bff : 0)),
-        notNumbers: count - 1,
+        nanCount: count - 1,
         clamped: 1,
       });
     },

@@ -37,7 +37,7 @@ test('a frame of ours departs from no rule and has no name that the container ha
   ]);
 });
 
-test('the checksums are MD5 of the scan lines’ storage, and of the header with its own sixteen bytes zero', async () => {
+test("the checksums are MD5 of the scan lines' storage, and of the header with its own sixteen bytes zero", async () => {
   const bytes = await frame();
   const { attributes, end } = readHeader(bytes);
   const stored = (name: string): string => Buffer.from(attributes.get(name)?.bytes ?? []).toString('hex');

@@ -53,7 +53,7 @@ export function placed(memory: KernelMemory, { r, g, b }: Picture): Planes {
 
 export interface Encoded {
   readonly bytes: Buffer;
-  readonly notNumbers: number;
+  readonly nanCount: number;
   readonly clamped: number;
 }
 
@@ -69,5 +69,5 @@ export async function encoded(
   encoder.begin({ chromaticities: AP0, ...attributes });
   encoder.take(planes);
   const bytes = Buffer.from(encoder.finish());
-  return { bytes, notNumbers: encoder.notNumbers, clamped: encoder.clamped };
+  return { bytes, nanCount: encoder.nanCount, clamped: encoder.clamped };
 }

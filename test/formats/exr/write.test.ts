@@ -147,8 +147,8 @@ describe.each(forms)('$compression in $container', (form) => {
     const picture = flat(40, 20, 0.5);
     picture.r.set([Number.NaN, Number.POSITIVE_INFINITY, Number.NEGATIVE_INFINITY, 1e6], 3);
     picture.b.set([Number.NaN], 799);
-    const { bytes, notNumbers, clamped } = await encoded({ width: 40, height: 20, ...form }, picture);
-    expect([notNumbers, clamped]).toEqual([2, 3]);
+    const { bytes, nanCount, clamped } = await encoded({ width: 40, height: 20, ...form }, picture);
+    expect([nanCount, clamped]).toEqual([2, 3]);
     const planes = await read(bytes);
     expect([...(planes.get('R') as Uint16Array).slice(3, 7)]).toEqual([0, 0x7bff, 0xfbff, 0x7bff]);
     expect(planes.get('B')?.[799]).toBe(0);

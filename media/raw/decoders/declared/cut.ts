@@ -1,4 +1,4 @@
-/** Cuts what a program writes into pictures of exactly the size that was told. */
+/** Cuts what a program writes into pictures of exactly the size that was reported. */
 import { LONGEST_HEAD, readNetpbmHead } from '../netpbm.ts';
 import type { DeclaredDecoder } from '../../../declaration.ts';
 import { PIXEL_BYTES, isCfa } from '../../../declaration.ts';

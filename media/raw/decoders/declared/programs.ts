@@ -13,7 +13,7 @@ export interface LoadedDecoder {
   readonly version: string;
   /** Absolute paths. */
   readonly program: string;
-  readonly tellingProgram: string | null;
+  readonly probeProgram: string | null;
 }
 
 export interface MissingProgram {
@@ -44,14 +44,14 @@ export async function findPrograms(
     return path;
   };
   const program = sought(declared.command, ['command', 0]);
-  const tellingProgram =
-    declared.tells === null ? null : sought(declared.tells.command, ['tells', 'command', 0]);
+  const probeProgram =
+    declared.probe === null ? null : sought(declared.probe.command, ['probe', 'command', 0]);
   if (missing.length > 0 || program === null) return { missing };
   // What was declared counts, not the file: a machine that only decodes has no such file.
   const hash = createHash('sha256').update(JSON.stringify(declared));
-  for (const path of tellingProgram === null ? [program] : [program, tellingProgram])
+  for (const path of probeProgram === null ? [program] : [program, probeProgram])
     hash.update(await readFile(path));
-  return { decoder: { declared, origin, version: hash.digest('hex').slice(0, 12), program, tellingProgram } };
+  return { decoder: { declared, origin, version: hash.digest('hex').slice(0, 12), program, probeProgram } };
 }
 
 /** The decoder of a clip on the machine that is to make its masters: there, and the same as on the machine that surveyed it. */

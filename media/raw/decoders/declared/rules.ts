@@ -33,18 +33,18 @@ function whyNoExpression(text: string): string | null {
 }
 
 export function contradictions(decoder: DeclaredDecoder): Contradiction[] {
-  const { takes, command, gives, tells } = decoder;
+  const { takes, command, gives, probe } = decoder;
   const found: Contradiction[] = [
     ...strange(command, placeholders, ['command']),
-    ...strange(tells?.command ?? [], ['{file}', '{folder}'], ['tells', 'command']),
+    ...strange(probe?.command ?? [], ['{file}', '{folder}'], ['probe', 'command']),
   ];
   const say = (path: readonly (string | number)[], what: string, expected: string): unknown =>
     found.push({ path, found: what, expected });
   const hasFile = (list: readonly string[]): boolean =>
     list.some((argument, index) => index > 0 && argument.includes('{file}'));
-  if (!hasFile(command)) say(['command'], 'no argument with {file}', 'the clip’s file among the arguments');
-  if (tells !== null && !hasFile(tells.command))
-    say(['tells', 'command'], 'no argument with {file}', 'the clip’s file among the arguments');
+  if (!hasFile(command)) say(['command'], 'no argument with {file}', "the clip's file among the arguments");
+  if (probe !== null && !hasFile(probe.command))
+    say(['probe', 'command'], 'no argument with {file}', "the clip's file among the arguments");
   if (isCfa(gives.samples)) {
     if (takes.clips === 'movie')
       say(
@@ -63,30 +63,30 @@ export function contradictions(decoder: DeclaredDecoder): Contradiction[] {
     say(['gives', 'samples'], `${gives.samples} in Netpbm pictures`, 'cfa16be, rgb48be');
   if ((gives.width === null) !== (gives.height === null))
     say(['gives', gives.width === null ? 'width' : 'height'], 'null', 'a number, as the other one');
-  const sizeTold =
+  const sizeKnown =
     gives.width !== null ||
     gives.around === 'netpbm' ||
     isCfa(gives.samples) ||
-    (tells?.width != null && tells.height != null);
-  if (!sizeTold)
+    (probe?.width != null && probe.height != null);
+  if (!sizeKnown)
     say(
       ['gives', 'width'],
       'nothing says how large the pictures are',
       'numbers here, places in `tells`, or around: netpbm',
     );
-  if (takes.clips === 'movie' && tells?.frames == null)
-    say(['tells'], 'nothing says how many frames a movie has', 'a place of `frames`');
-  if (tells?.form === 'json')
+  if (takes.clips === 'movie' && probe?.frames == null)
+    say(['probe'], 'nothing says how many frames a movie has', 'a place of `frames`');
+  if (probe?.format === 'json')
     for (const field of ['frames', 'rate', 'width', 'height', 'timecode', 'reel'] as const) {
-      const pointer = tells[field];
+      const pointer = probe[field];
       if (pointer !== null && !/^(?:\/[^/]*)+$/.test(pointer))
-        say(['tells', field], pointer, 'a JSON pointer, as /streams/0/width');
+        say(['probe', field], pointer, 'a JSON pointer, as /streams/0/width');
     }
-  if (tells?.form === 'text')
+  if (probe?.format === 'text')
     for (const field of ['frames', 'rate', 'width', 'height', 'timecode', 'reel'] as const) {
-      const text = tells[field];
+      const text = probe[field];
       const why = text === null ? null : whyNoExpression(text);
-      if (why !== null) say(['tells', field], `${text}: ${why}`, 'a regular expression with one group');
+      if (why !== null) say(['probe', field], `${text}: ${why}`, 'a regular expression with one group');
     }
   return found;
 }

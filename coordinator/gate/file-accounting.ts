@@ -1,0 +1,35 @@
+/** Which files of a roll a clip covers, and which nobody has told. Pure. */
+import type { Clip, ClipPlace } from '../../ledger/clip.ts';
+import type { RollFile } from '../../ledger/roll.ts';
+
+/** True when the path (relative to the roll) is one of the clip's files. */
+function covers(place: ClipPlace, path: string): boolean {
+  if (place.kind === 'movie') return place.file === path;
+  const start = `${place.folder === '' ? '' : `${place.folder}/`}${place.prefix}`;
+  if (!path.startsWith(start) || !path.endsWith(place.suffix)) return false;
+  const digits = path.slice(start.length, path.length - place.suffix.length);
+  if (!/^\d+$/.test(digits)) return false;
+  const padded =
+    place.padding > 0
+      ? digits.length >= place.padding && (digits.length === place.padding || !digits.startsWith('0'))
+      : digits === '0' || !digits.startsWith('0');
+  const number = Number(digits);
+  return padded && number >= place.first && number < place.first + place.count;
+}
+
+/** Files that intake read and that are neither part of a clip nor told as other files: a clip must not be able to vanish between two lists. */
+export function unaccountedFiles(
+  files: readonly RollFile[],
+  clips: readonly Clip[],
+  otherFiles: readonly string[],
+): string[] {
+  const reported = new Set(otherFiles);
+  const sequences: ClipPlace[] = [];
+  for (const { place } of clips) {
+    if (place.kind === 'movie') reported.add(place.file);
+    else sequences.push(place);
+  }
+  return files
+    .map((file) => file.path)
+    .filter((path) => !reported.has(path) && !sequences.some((place) => covers(place, path)));
+}

@@ -1,0 +1,101 @@
+/** How the night stands, for whoever shows it. Nothing is decided by it. */
+import type { Job } from '../../ledger/job.ts';
+import type { JobProgress } from '../../ledger/queue.ts';
+
+const phases = ['waiting', 'reading', 'measuring', 'making', 'ready', 'held'] as const;
+export type Phase = (typeof phases)[number];
+
+export interface RollProgress {
+  readonly roll: string;
+  readonly phase: Phase;
+  readonly bytesRead: number;
+  readonly bytesTotal: number;
+  readonly clips: number;
+  readonly clipsMeasured: number;
+  readonly jobs: number;
+  readonly jobsOver: number;
+  readonly frames: number;
+  /** Of jobs that are over all of theirs, of the others those made so far. */
+  readonly framesMade: number;
+}
+
+export interface RunProgress {
+  setPhase(roll: string, phase: Phase): void;
+  reading(roll: string, bytesRead: number, bytesTotal: number): void;
+  measuring(roll: string, clipsMeasured: number, clips: number): void;
+  making(roll: string, jobs: readonly Job[]): void;
+  progress(job: Job, progress: JobProgress): void;
+  over(job: Job): void;
+  rolls(): RollProgress[];
+  /** Frames a second over the last half minute, of all workers; null while nothing is known. */
+  rate(): number | null;
+}
+
+const WINDOW_MILLISECONDS = 30_000;
+
+export function newRunProgress(
+  rolls: readonly string[],
+  now: () => number = () => performance.now(),
+): RunProgress {
+  type Entry = {
+    -readonly [Key in keyof Omit<
+      RollProgress,
+      'frames' | 'framesMade' | 'jobsOver' | 'jobs'
+    >]: RollProgress[Key];
+  } & { made: Map<string, { total: number; made: number; over: boolean }> };
+  const entries = new Map<string, Entry>(
+    rolls.map((roll) => [
+      roll,
+      { roll, phase: 'waiting', bytesRead: 0, bytesTotal: 0, clips: 0, clipsMeasured: 0, made: new Map() },
+    ]),
+  );
+  const steps: { at: number; frames: number }[] = [];
+  const entry = (roll: string): Entry => {
+    const found = entries.get(roll);
+    if (found === undefined) throw new RangeError(`no roll ${roll} on the board`);
+    return found;
+  };
+  const advance = (job: Job, to: number, over: boolean): void => {
+    const item = entry(job.roll).made.get(job.clip.id);
+    if (item === undefined || item.over) return;
+    // A second attempt begins again: only frames that were not there before count as made.
+    if (to > item.made) steps.push({ at: now(), frames: to - item.made });
+    item.made = Math.max(item.made, to);
+    item.over = over;
+    while (steps.length > 0 && (steps[0]?.at ?? 0) < now() - WINDOW_MILLISECONDS) steps.shift();
+  };
+  return {
+    setPhase: (roll, phase) => void (entry(roll).phase = phase),
+    reading: (roll, bytesRead, bytesTotal) => void Object.assign(entry(roll), { bytesRead, bytesTotal }),
+    measuring: (roll, clipsMeasured, clips) => void Object.assign(entry(roll), { clipsMeasured, clips }),
+    making: (roll, jobs) => {
+      for (const job of jobs)
+        entry(roll).made.set(job.clip.id, { total: job.span.count, made: 0, over: false });
+    },
+    progress: (job, progress) =>
+      advance(
+        job,
+        progress.phase === 'make' ? Math.min(progress.frames, job.span.count) : job.span.count,
+        false,
+      ),
+    over: (job) => advance(job, job.span.count, true),
+    rolls: () =>
+      [...entries.values()].map(({ made, ...rest }) => {
+        const items = [...made.values()];
+        return {
+          ...rest,
+          jobs: items.length,
+          jobsOver: items.filter((item) => item.over).length,
+          frames: items.reduce((sum, item) => sum + item.total, 0),
+          framesMade: items.reduce((sum, item) => sum + item.made, 0),
+        };
+      }),
+    rate: () => {
+      const recent = steps.filter((step) => step.at >= now() - WINDOW_MILLISECONDS);
+      const first = recent[0];
+      if (first === undefined || recent.length < 2) return null;
+      const seconds = (now() - first.at) / 1000;
+      return seconds <= 0 ? null : recent.slice(1).reduce((sum, step) => sum + step.frames, 0) / seconds;
+    },
+  };
+}

@@ -1,0 +1,44 @@
+/** From code values of a source to linear AP0, as it was decided. */
+import { z } from 'zod';
+import { inputTransformSchema } from '../../media/colour/input.ts';
+import { sitings } from '../../media/colour/siting.ts';
+import { ranges, ycbcrMatrices } from '../../media/colour/ycbcr.ts';
+import { demosaicMethods } from '../../media/raw/demosaic/methods.ts';
+import { highlightPolicies } from '../../media/raw/develop/policies.ts';
+
+const triple = z.tuple([z.number(), z.number(), z.number()]);
+
+export const linearisationSchema = z.discriminatedUnion('kind', [
+  z.object({
+    kind: z.literal('coded'),
+    input: inputTransformSchema,
+    /** ffprobe's names of what the decoder gives. */
+    pixelFormat: z.string(),
+    /** null: RGB. */
+    matrix: z.enum(ycbcrMatrices).nullable(),
+    range: z.enum(ranges),
+    /** Where chroma samples lie, ffprobe's name; null: chroma is not subsampled. */
+    siting: z.enum(sitings).nullable(),
+    /** A declared decoder gives the codes, and `full` stands for 1.0 where they are whole numbers; absent: ffmpeg does. */
+    declared: z
+      .object({ decoder: z.string(), version: z.string(), full: z.int().positive().optional() })
+      .optional(),
+  }),
+  z.object({
+    kind: z.literal('raw'),
+    decoder: z.string(),
+    /** null: our own, which the recipe of the toolchain stands for. */
+    decoderVersion: z.string().nullable(),
+    demosaic: z.enum(demosaicMethods),
+    highlights: z.enum(highlightPolicies),
+    /** Camera values of a neutral, the largest 1. */
+    neutral: triple,
+    /** Camera to AP0, rows; its product with `neutral` is grey. */
+    matrix: z.tuple([triple, triple, triple]),
+    /** Factor on all values, baseline exposure included. */
+    exposure: z.number().positive(),
+    /** Of the white that was chosen, for the header and for people. */
+    white: z.object({ x: z.number(), y: z.number(), kelvin: z.number(), tint: z.number() }),
+  }),
+]);
+export type Linearisation = z.infer<typeof linearisationSchema>;

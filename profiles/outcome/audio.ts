@@ -1,0 +1,182 @@
+/** Audio tracks of a deliverable: which, how many samples, and how far the source may differ from its picture. */
+import { type Finding, finding } from '../../findings/finding.ts';
+import type { AudioFacts, ClipFacts } from '../../media/facts.ts';
+import type { Rate } from '../../media/time/rate.ts';
+import { keptAudio, audioTraits } from '../codecs.ts';
+import type { Outcome } from '../outcome.ts';
+import type { Profile } from '../schema.ts';
+
+/** ffmpeg's layouts by number of channels: what a track without a layout is taken for. */
+const usualLayouts: Readonly<Record<number, string>> = {
+  1: 'mono',
+  2: 'stereo',
+  3: '2.1',
+  4: '4.0',
+  5: '5.0',
+  6: '5.1',
+  7: '6.1',
+  8: '7.1',
+  16: 'hexadecagonal',
+};
+/** Layouts that ffprobe reads from AAC as they were encoded (measured); others are carried in a way that it does not name. */
+const namedInAac: readonly string[] = [
+  'mono',
+  'stereo',
+  '2.1',
+  '3.0',
+  '3.0(back)',
+  '4.0',
+  'quad',
+  'quad(side)',
+  '5.0',
+  '5.1',
+  '7.1',
+];
+
+/** The layout as it is read back from the file; null: the file does not say. */
+function layoutOf(track: AudioFacts, profile: AudioProfile, monoTracks: number): string | null {
+  // Matroska says how many channels there are, and no more.
+  if (profile.container === 'mkv') return null;
+  const layout = track.layout ?? usualLayouts[track.channels] ?? null;
+  if (profile.audio.format === 'aac') return layout !== null && namedInAac.includes(layout) ? layout : null;
+  // QuickTime has no word for "mono" beside other mono tracks; ffmpeg leaves their layout out.
+  return track.channels === 1 && monoTracks > 1 ? null : layout;
+}
+
+/** Whole samples that end within the picture: never longer than it. */
+export function samplesWithin(frames: number, rate: Rate, sampleRate: number): number {
+  return Number((BigInt(frames) * BigInt(rate.den) * BigInt(sampleRate)) / BigInt(rate.num));
+}
+
+/** Rounded for people; decided by `beyond`. */
+const inFrames = (samples: number, track: AudioFacts, rate: Rate): string =>
+  `${((samples * rate.num) / (track.sampleRate * rate.den)).toFixed(2)} frames`;
+
+/** True when so many samples last longer than so many frames. */
+const beyond = (samples: number, sampleRate: number, frames: number, rate: Rate): boolean =>
+  BigInt(samples) * BigInt(rate.num) > BigInt(frames) * BigInt(rate.den) * BigInt(sampleRate);
+
+/** By how many samples audio and picture differ at start and end; positive: the audio starts later, or ends later. */
+function differences(track: AudioFacts, frames: number, rate: Rate): { start: number; end: number } {
+  return {
+    start: track.startOffset,
+    end: track.startOffset + track.samples - samplesWithin(frames, rate, track.sampleRate),
+  };
+}
+
+/** Audio that is kept sample for sample has no silence put before it, and Matroska's clock is too coarse to say where within a frame it starts. */
+function keptOf({ startOffset }: AudioFacts, number: number): { held: Finding[]; notes: Finding[] } {
+  return {
+    held:
+      startOffset === 0
+        ? []
+        : [
+            finding(
+              'not-representable',
+              `track ${number} starts ${Math.abs(startOffset)} samples ${startOffset > 0 ? 'after' : 'before'} the picture`,
+              'audio that starts with the picture',
+            ),
+          ],
+    notes: [],
+  };
+}
+
+function fitOf(
+  track: AudioFacts,
+  number: number,
+  facts: ClipFacts,
+  tolerance: Profile['audio']['tolerance_frames'],
+): { held: Finding[]; notes: Finding[] } {
+  if (tolerance === 'keep') return keptOf(track, number);
+  const { frames, rate } = facts.video;
+  const { start, end } = differences(track, frames, rate);
+  const said = [
+    ...(start === 0
+      ? []
+      : [`starts ${inFrames(Math.abs(start), track, rate)} ${start > 0 ? 'after' : 'before'} the picture`]),
+    ...(end === 0
+      ? []
+      : [`ends ${inFrames(Math.abs(end), track, rate)} ${end > 0 ? 'after' : 'before'} the picture`]),
+  ].join(' and ');
+  if ([start, end].some((samples) => beyond(Math.abs(samples), track.sampleRate, tolerance, rate))) {
+    return {
+      held: [
+        finding(
+          'audio-length',
+          `track ${number} ${said}`,
+          `at most ${tolerance} ${tolerance === 1 ? 'frame' : 'frames'}`,
+        ),
+      ],
+      notes: [],
+    };
+  }
+  // One sample is rounding: picture and audio have no common measure at the 1000/1001 rates.
+  const rounding = Math.abs(start) <= 1 && Math.abs(end) <= 1;
+  return {
+    held: [],
+    notes: rounding
+      ? []
+      : [finding('audio-fitted', `track ${number} ${said}`, 'audio as long as the picture')],
+  };
+}
+
+/** What of a profile decides about audio. */
+export type AudioProfile = Pick<Profile, 'audio' | 'container'>;
+
+export function audioOf(
+  facts: ClipFacts,
+  profile: AudioProfile,
+): { tracks: Outcome['audio']; notes: Finding[] } | { findings: Finding[] } {
+  const { audio } = profile;
+  const sources =
+    audio.tracks === 'none' ? [] : audio.tracks === 'first' ? facts.audio.slice(0, 1) : facts.audio;
+  const monoTracks = sources.filter((track) => track.channels === 1).length;
+  const held: Finding[] = [];
+  const notes: Finding[] = [];
+  const tracks = sources.flatMap((track, index) => {
+    const format = audioTraits(audio.format, track.codec);
+    if (format === null) {
+      held.push(
+        finding(
+          'not-representable',
+          `track ${index + 1}: ${track.codec}`,
+          `uncompressed audio: ${keptAudio.join(', ')}`,
+        ),
+      );
+      return [];
+    }
+    const sampleRate = audio.rate === 'source' ? track.sampleRate : audio.rate;
+    if (track.channels > format.channels)
+      held.push(
+        finding(
+          'audio-unsupported',
+          `track ${index + 1}: ${track.channels} channels`,
+          `at most ${format.channels} with ${audio.format}`,
+        ),
+      );
+    if (format.rates !== null && !format.rates.includes(sampleRate))
+      held.push(
+        finding(
+          'audio-unsupported',
+          `track ${index + 1}: ${sampleRate} samples a second`,
+          `one of ${format.rates.join(', ')} with ${audio.format}`,
+        ),
+      );
+    const fit = fitOf(track, index + 1, facts, audio.tolerance_frames);
+    held.push(...fit.held);
+    notes.push(...fit.notes);
+    return {
+      sourceTrack: index,
+      codec: format.encoder,
+      sampleRate,
+      channels: track.channels,
+      layout: layoutOf(track, profile, monoTracks),
+      samples:
+        audio.tolerance_frames === 'keep'
+          ? track.samples
+          : samplesWithin(facts.video.frames, facts.video.rate, sampleRate),
+      tolerance: format.block,
+    };
+  });
+  return held.length > 0 ? { findings: held } : { tracks, notes };
+}

@@ -1,0 +1,66 @@
+/**
+ * A hash of each stream's packets, one after the other without what a container puts between them: taken where they leave
+ * the encoder and again from the file, it says whether the file holds what was encoded. It finds faults, not forgers.
+ */
+import type { Readable } from 'node:stream';
+import type { ClipFacts } from '../media/facts.ts';
+
+/** Of ffmpeg's streamhash muxer (MurmurHash3, 128 bits). */
+export const PAYLOAD_HASH = 'murmur3';
+
+/**
+ * What makes packets of H.264 comparable: from the encoder they come behind start codes, in the file they stand behind
+ * lengths; parameter sets (NAL unit types 7 and 8, ITU-T H.264, Table 7-1) may stand in the stream, in the file's header,
+ * or in both.
+ */
+export const bitstreamFilters = {
+  h264: {
+    ofEncoder: 'filter_units=remove_types=7-8',
+    ofFile: 'h264_mp4toannexb,filter_units=remove_types=7-8',
+  },
+} as const;
+
+/** Output options, in front of their target, that hash these streams without decoding them, from the first packet to the last; packets before an edit list's start are packets too. */
+export function bitstreamOptions(
+  streams: readonly string[],
+  bitstreamFilters: readonly string[] = [],
+): string[] {
+  return [
+    ...streams.flatMap((stream) => ['-map', stream]),
+    '-c',
+    'copy',
+    '-copypriorss',
+    '1',
+    '-copyinkf',
+    ...bitstreamFilters,
+    '-f',
+    'streamhash',
+    '-hash',
+    PAYLOAD_HASH,
+  ];
+}
+
+/** Per stream in order: `v` or `a`, and the hash. */
+export interface Bitstream {
+  readonly streams: readonly { readonly kind: string; readonly hash: string }[];
+}
+
+/** For people, and for comparing: two bitstreams are equal when their texts are and neither is `nothing`. */
+export function bitstreamText({ streams }: Bitstream): string {
+  return streams.map(({ kind, hash }) => `${kind} ${hash}`).join(', ') || 'nothing';
+}
+
+/** Picture and audio of a source, as `-map` names them. */
+export function sourceStreams({ video, audio }: ClipFacts): string[] {
+  return [video, ...audio].map(({ streamIndex }) => `0:${streamIndex}`);
+}
+
+/** Reads streamhash's lines `<index>,<kind>,<name>=<hex>`; what is no such line is left out, and then streams are missing. */
+export async function readBitstream(stream: Readable): Promise<Bitstream> {
+  let text = '';
+  for await (const chunk of stream) text += String(chunk);
+  const streams: { kind: string; hash: string }[] = [];
+  for (const [, index, kind, hash] of text.matchAll(/^(\d+),([a-z]),[A-Za-z0-9]+=([0-9a-f]+)$/gm))
+    streams[Number(index)] = { kind: kind as string, hash: hash as string };
+  return { streams: [...streams].map((one) => one ?? { kind: '?', hash: '' }) };
+}

@@ -1,0 +1,100 @@
+/** Deliverables of a clip that ffmpeg decodes: all of them from one decode, which is proved before anything is said of them. */
+import { decodeWhole } from '../check/decode.ts';
+import type { Job, MovieWork } from '../ledger/job.ts';
+import { openInput } from '../media/input.ts';
+import { sourceFailure, subjectOf } from './claim.ts';
+import { classifyMake, looksDamaged, type SourceDecode, targetFailure, type Failure } from './classify.ts';
+import { type JobContext, JobFailure, progressOf } from './context.ts';
+import { finish } from './publish-deliverable.ts';
+import type { JobRun } from './job-run.ts';
+import { make, type MakeResult } from './make.ts';
+import { finishMasters } from './master/publish-master.ts';
+import { type MasterGroup, type MasterMaking, startMasters } from './master/making.ts';
+import { proofOf } from './proof.ts';
+import { askTarget } from './target.ts';
+
+export interface StagedMovie {
+  readonly deliverable: MovieWork;
+  readonly staged: string;
+}
+
+/** From one decode: every movie, and the frames of every master. */
+export async function makeFromFfmpegFrames(
+  run: JobRun,
+  movies: readonly StagedMovie[],
+  group: MasterGroup | null,
+): Promise<Failure[]> {
+  const { job, context } = run;
+  const making = group === null ? null : await startMasters(job, group, context, () => undefined);
+  try {
+    const made = await makeStaged(run, movies, group, making);
+    const command = [made.run.command, ...made.run.args];
+    const proof = await proofOf(job, made, context.tools, context.signal);
+    if (!('fingerprints' in proof)) throw new JobFailure(proof);
+    const failures: Failure[] = [];
+    for (const [index, output] of movies.entries()) {
+      const encoded = made.bitstreams[index] ?? null;
+      const failure = await finish(run, { ...output, command }, { ...proof, encoded });
+      if (failure !== null) failures.push(failure);
+    }
+    if (group !== null && making !== null)
+      failures.push(
+        ...(await finishMasters(run, group, making, {
+          command,
+          audioTracks: proof.fingerprints.audioTracks,
+        })),
+      );
+    return failures;
+  } finally {
+    await making?.close();
+  }
+}
+
+async function makeStaged(
+  { job, context }: JobRun,
+  outputs: readonly StagedMovie[],
+  group: MasterGroup | null,
+  making: MasterMaking | null,
+): Promise<MakeResult> {
+  const total = job.span.count;
+  const made = await make({
+    job,
+    outputs,
+    framePool: making?.framePool ?? null,
+    besides: (group?.movies ?? []).map(({ deliverable }) => deliverable.outcome),
+    tools: context.tools,
+    threads: context.threads,
+    stallMilliseconds: context.stallMilliseconds,
+    signal: context.signal,
+    onFrames: progressOf('make', total, context),
+  });
+  context.signal.throwIfAborted();
+  const suspicious = made.run.reason !== 'exited' || looksDamaged(made.run, made.watched, total);
+  if (suspicious) {
+    // Asked while the unfinished files still fill the target.
+    for (const { staged } of [...outputs, ...(group?.folders ?? []), ...(group?.movies ?? [])]) {
+      const folder = staged.slice(0, staged.lastIndexOf('/'));
+      const state = await askTarget(folder);
+      if (state !== 'good') throw new JobFailure(targetFailure(state, folder, subjectOf(job)));
+    }
+  }
+  const source =
+    suspicious && made.watched.sizeChange === null && looksDamaged(made.run, made.watched, total)
+      ? await decodeSource(job, context)
+      : null;
+  const failure = classifyMake({ ...made, frames: total, source }, subjectOf(job));
+  if (failure !== null) throw new JobFailure(failure);
+  const changed = await sourceFailure(job);
+  if (changed !== null) throw new JobFailure({ findings: [changed], retryable: false });
+  return made;
+}
+
+/** The clip alone, decoded once more: tells a damaged clip from an encoder that failed. */
+async function decodeSource(job: Job, context: JobContext): Promise<SourceDecode | null> {
+  const input = await openInput(job.rollFolder, job.clip.place, job.facts.video.rate);
+  try {
+    return await decodeWhole(input, context.tools, { threads: context.threads, signal: context.signal });
+  } finally {
+    await input.dispose();
+  }
+}

@@ -1,0 +1,71 @@
+/** A picture for an encoder, made in a frame thread from linear AP0. */
+import { PictureKernel } from '../../media/colour/picture.ts';
+import type { KernelMemory } from '../../media/kernels/memory.ts';
+import { BAND_LINES, type Planes } from '../../media/kernels/planes.ts';
+import { areaAverages } from '../../proof/area.ts';
+import { COLOUR_HEIGHT, COLOUR_STEP, COLOUR_WIDTH, GRID_HEIGHT, GRID_WIDTH } from '../../proof/form.ts';
+import { type Point, pointsOf } from '../../proof/pixel-samples.ts';
+import type { EncoderInputFrame, FramePoolSetup } from './orders.ts';
+import { spotPixels } from './spot-pixels.ts';
+
+const BITS = 10;
+const LUMA = { columns: GRID_WIDTH, rows: GRID_HEIGHT };
+const COLOUR = { columns: COLOUR_WIDTH, rows: COLOUR_HEIGHT };
+
+export interface Feeder {
+  begin(): void;
+  /** The next lines, from the top. */
+  take(sceneLinear: Planes): void;
+  finish(index: number): EncoderInputFrame;
+}
+
+export async function feederOf(
+  { width, height }: Pick<FramePoolSetup, 'width' | 'height'>,
+  spots: readonly number[],
+  memory: KernelMemory,
+): Promise<Feeder> {
+  const kernel = await PictureKernel.load(memory);
+  kernel.prepare({ width, height, lines: BAND_LINES, source: null, transform: null });
+  const size = { width, height };
+  const count = width * height;
+  const pixels = spotPixels(width, height);
+  let words = new Uint16Array(0);
+  let taken = 0;
+  return {
+    begin() {
+      words = new Uint16Array(3 * count);
+      taken = 0;
+    },
+    take(sceneLinear) {
+      const codes = kernel.toAcescctYuv(sceneLinear);
+      for (const [plane, from] of [codes.y, codes.cb, codes.cr].entries())
+        words.set(memory.u16(from, codes.count), plane * count + taken);
+      taken += codes.count;
+    },
+    finish(index) {
+      // The fingerprints and the codes are taken of the very bytes that are handed over.
+      const planes = [0, 1, 2].map((plane) => words.subarray(plane * count, (plane + 1) * count)) as [
+        Uint16Array,
+        Uint16Array,
+        Uint16Array,
+      ];
+      const codesAt = (points: readonly Point[]): Uint16Array =>
+        Uint16Array.from(
+          points.flatMap((point) => planes.map((plane) => plane[point.y * width + point.x] as number)),
+        );
+      return {
+        bytes: new Uint8Array(words.buffer),
+        luma: areaAverages(planes[0], size, BITS, LUMA),
+        colour:
+          index % COLOUR_STEP === 0
+            ? Uint16Array.of(
+                ...areaAverages(planes[1], size, BITS, COLOUR),
+                ...areaAverages(planes[2], size, BITS, COLOUR),
+              )
+            : null,
+        points: codesAt(pointsOf(index, width, height)),
+        spots: spots.includes(index) ? codesAt(pixels) : null,
+      };
+    },
+  };
+}

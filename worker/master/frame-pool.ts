@@ -1,0 +1,217 @@
+/**
+ * Frames to masters: a few threads, each of which takes one frame from its code values to its files. No more frames are in
+ * flight than there are threads and one to be filled meanwhile, whatever the clip's length: a source that is faster waits.
+ * Pictures for encoders are handed on in their order; one that is not taken yet counts as in flight, so that a slow encoder
+ * is waited for as well.
+ */
+import type { Readable } from 'node:stream';
+import { createThreadPool } from '../../process/threads.ts';
+import type { FramePipe } from '../../process/frame-pipe.ts';
+import { CELLS, COLOUR_CELLS, colourFrames, type FrameFingerprints } from '../../proof/form.ts';
+import { POINTS } from '../../proof/pixel-samples.ts';
+import type { EncoderInputFrame, FrameAnswer, FrameOrder, FramePoolSetup, WrittenFrame } from './orders.ts';
+
+export interface FrameResults {
+  /** By frame, as in the pixel samples. */
+  readonly values: Float32Array;
+  /** By output and frame. */
+  readonly written: readonly (readonly WrittenFrame[])[];
+  /** Of what the encoders were fed with; null: there are none. */
+  readonly encoderInput: CollectedEncoderInput | null;
+  readonly invalid: number;
+}
+
+export interface CollectedEncoderInput {
+  readonly picture: FrameFingerprints;
+  /** Codes by frame and point. */
+  readonly points: Uint16Array;
+  readonly spots: readonly { readonly frame: number; readonly codes: Uint16Array }[];
+}
+
+/** Takes pictures in their order, one at a time. */
+export type Feed = (picture: Uint8Array) => Promise<void>;
+
+export interface FramePool {
+  /** Reads frames of `frameBytes` from a stream until it ends. Rejects with what the first frame failed of. */
+  read(stream: Readable, frameBytes: number): Promise<void>;
+  /** Frames that the threads themselves read from a pipe until it ends. Rejects as `read` does. */
+  readPipe(pipe: Pick<FramePipe, 'share' | 'end'>): Promise<void>;
+  /** Raw frames, read by the threads themselves. */
+  take(frames: number, signal: AbortSignal): Promise<void>;
+  /** Frames that are finished, from the first on, without a gap. */
+  readonly frames: number;
+  results(): FrameResults;
+  close(): Promise<void>;
+}
+
+/** What is kept of an answer: the picture itself went to the encoders. */
+type Kept = Omit<FrameAnswer, 'encoderInput'> & {
+  readonly encoderInput: Omit<EncoderInputFrame, 'bytes'> | null;
+};
+
+export function startFramePool(
+  setup: FramePoolSetup,
+  threads: number,
+  onFrame: (finished: number) => void,
+  feed: Feed = async () => undefined,
+): FramePool {
+  const pool = createThreadPool<FramePoolSetup, FrameOrder, FrameAnswer | null>(
+    'worker/master/thread.js',
+    threads,
+    setup,
+  );
+  const answers: (Kept | undefined)[] = [];
+  let finished = 0;
+  let failure: { readonly error: unknown } | null = null;
+  /** A pipe said so. */
+  let ended = false;
+  const running = new Set<Promise<void>>();
+  /** Completion when every order before the next one is done; it never rejects. Orders are given in the order of the frames. */
+  let before: Promise<void> = Promise.resolve();
+
+  /** Null: a frame before it failed, and what follows must not be handed on in its place. */
+  async function encoderInputOf(
+    { encoderInput, ...answer }: FrameAnswer,
+    earlier: Promise<void>,
+  ): Promise<Kept | null> {
+    if (encoderInput === null) return { ...answer, encoderInput };
+    await earlier;
+    if (failure !== null) return null;
+    const { bytes, ...kept } = encoderInput;
+    await feed(bytes);
+    return { ...answer, encoderInput: kept };
+  }
+
+  function order(index: number, from: FrameOrder['from'], done: () => void = () => undefined): void {
+    const earlier = before;
+    const work: Promise<void> = pool
+      .run({ index, from })
+      .then((answer) => {
+        if (answer !== null) return encoderInputOf(answer, earlier);
+        ended = true;
+        return null;
+      })
+      .then(
+        (answer) => {
+          if (answer === null) return;
+          answers[index] = answer;
+          while (answers[finished] !== undefined) finished += 1;
+          onFrame(finished);
+        },
+        (error: unknown) => {
+          failure ??= { error };
+        },
+      )
+      .finally(() => {
+        running.delete(work);
+        done();
+      });
+    running.add(work);
+    before = work;
+  }
+
+  const check = (): void => {
+    if (failure !== null) throw failure.error;
+  };
+  const atMost = async (count: number): Promise<void> => {
+    while (running.size > count) await Promise.race(running);
+    check();
+  };
+
+  return {
+    get frames() {
+      return finished;
+    },
+    async read(stream, frameBytes) {
+      const free: SharedArrayBuffer[] = [];
+      let made = 0;
+      let next = 0;
+      let buffer: SharedArrayBuffer | null = null;
+      let filled = 0;
+      for await (const part of stream) {
+        let chunk = part as Buffer;
+        while (chunk.length > 0) {
+          if (buffer === null) {
+            // As many as there are threads, and the one that is being filled.
+            while (free.length === 0 && made > threads) await atMost(running.size - 1);
+            check();
+            buffer = free.pop() ?? null;
+            if (buffer === null) {
+              buffer = new SharedArrayBuffer(frameBytes);
+              made += 1;
+            }
+          }
+          const count = Math.min(chunk.length, frameBytes - filled);
+          new Uint8Array(buffer).set(chunk.subarray(0, count), filled);
+          filled += count;
+          chunk = chunk.subarray(count);
+          if (filled < frameBytes) continue;
+          const whole = buffer;
+          order(next, whole, () => free.push(whole));
+          next += 1;
+          buffer = null;
+          filled = 0;
+        }
+      }
+      // A part of a frame at the end is no frame: that one is missing, the count tells.
+      await atMost(0);
+    },
+    async readPipe({ share, end }) {
+      try {
+        for (let index = 0; ; index += 1) {
+          await atMost(threads - 1);
+          if (ended) break;
+          order(index, share);
+        }
+        await atMost(0);
+      } finally {
+        end();
+      }
+    },
+    async take(frames, signal) {
+      for (let index = 0; index < frames; index += 1) {
+        signal.throwIfAborted();
+        await atMost(threads - 1);
+        order(index, null);
+      }
+      await atMost(0);
+    },
+    results() {
+      const values = new Float32Array(finished * POINTS * 3);
+      let invalid = 0;
+      const written: WrittenFrame[][] = setup.outputs.map(() => []);
+      for (const answer of answers.slice(0, finished) as Kept[]) {
+        values.set(answer.points, answer.index * POINTS * 3);
+        invalid += answer.invalid;
+        for (const [output, file] of answer.written.entries()) written[output]?.push(file);
+      }
+      return {
+        values,
+        written,
+        encoderInput: setup.feed === null ? null : feedOf(answers.slice(0, finished) as Kept[]),
+        invalid,
+      };
+    },
+    close: () => pool.close(),
+  };
+}
+
+function feedOf(answers: readonly Kept[]): CollectedEncoderInput {
+  const frames = answers.length;
+  const luma = new Uint16Array(frames * CELLS);
+  const colour = new Uint16Array(colourFrames(frames) * 2 * COLOUR_CELLS);
+  const points = new Uint16Array(frames * POINTS * 3);
+  const spots: { frame: number; codes: Uint16Array }[] = [];
+  let colours = 0;
+  for (const { index, encoderInput } of answers) {
+    if (encoderInput === null) throw new RangeError(`frame ${index} fed nobody`);
+    luma.set(encoderInput.luma, index * CELLS);
+    points.set(encoderInput.points, index * POINTS * 3);
+    if (encoderInput.colour !== null) {
+      colour.set(encoderInput.colour, colours * 2 * COLOUR_CELLS);
+      colours += 1;
+    }
+    if (encoderInput.spots !== null) spots.push({ frame: index, codes: encoderInput.spots });
+  }
+  return { picture: { frames, views: 1, luma, colour }, points, spots };
+}

@@ -1,0 +1,115 @@
+/** From the frames of a frame pool, and what its encoders wrote, to checked and published masters. */
+import type { Written } from '../../check/master/compare.ts';
+import { checkMaster } from '../../check/master/index.ts';
+import type { MasterWork } from '../../ledger/job.ts';
+import { ratio } from '../../media/time/rate.ts';
+import type { SourceFingerprints } from '../../proof/source-fingerprints.ts';
+import { subjectOf } from '../claim.ts';
+import { classifyMake, targetFailure, type Failure } from '../classify.ts';
+import { JobFailure, progressOf } from '../context.ts';
+import { checkAndPublish, finish, type Made } from '../publish-deliverable.ts';
+import type { JobRun } from '../job-run.ts';
+import { storedOnce } from '../proof.ts';
+import { askTarget } from '../target.ts';
+import type { Encoded, StagedMovieMaster } from './encoder.ts';
+import { type MasterEvidence, type MasterGroup, type MasterMaking, sourceName } from './making.ts';
+
+/** How the frames came to the frame pool, and what was heard meanwhile. */
+interface FrameResultsFrom {
+  readonly command: readonly string[];
+  readonly audioTracks: SourceFingerprints['audioTracks'];
+}
+
+/** Every master of a group, its frames or pictures made: proved, checked, published. */
+export async function finishMasters(
+  run: JobRun,
+  { folders, movies }: MasterGroup,
+  making: MasterMaking,
+  { command, audioTracks }: FrameResultsFrom,
+): Promise<Failure[]> {
+  const { context } = run;
+  const evidence = await making.prove(context.tools, context.signal);
+  if (!('points' in evidence)) throw new JobFailure(evidence);
+  // The frames are written; their memory is for those that read them.
+  await making.close();
+  const failures: Failure[] = [];
+  for (const [index, output] of folders.entries()) {
+    const written = evidence.written[index] ?? null;
+    const failure = await finishFrames(run, { ...output, command }, evidence, written);
+    if (failure !== null) failures.push(failure);
+  }
+  for (const [index, output] of movies.entries()) {
+    const encoded = evidence.encoded[index] as Encoded;
+    const failure = await finishMovieMaster(run, output, encoded, {
+      encoderInput: evidence.encoderInput,
+      audioTracks,
+    });
+    if (failure !== null) failures.push(failure);
+  }
+  return failures;
+}
+
+async function finishFrames(
+  run: JobRun,
+  made: Made<MasterWork>,
+  evidence: MasterEvidence,
+  written: Written | null,
+): Promise<Failure | null> {
+  const { job, context } = run;
+  const { outcome, profile } = made.deliverable;
+  const checked = await checkMaster({
+    path: made.staged,
+    outcome,
+    source: sourceName(job),
+    points: evidence.points,
+    sceneLinear: evidence.sceneLinear,
+    written,
+    threads: context.threads,
+    signal: context.signal,
+    subject: { ...subjectOf(job), profile: profile.name },
+    onFrames: progressOf('check', outcome.frames, context),
+  });
+  const bitstream = { streams: written === null ? [] : [{ kind: 'frames', hash: written.digest }] };
+  return await checkAndPublish(run, { ...made, checked, proved: { file: evidence.file, bitstream } });
+}
+
+async function finishMovieMaster(
+  jobRun: JobRun,
+  output: StagedMovieMaster,
+  { run, watched, bitstream }: Encoded,
+  { encoderInput, audioTracks }: Pick<MasterEvidence, 'encoderInput'> & Pick<FrameResultsFrom, 'audioTracks'>,
+): Promise<Failure | null> {
+  const { job } = jobRun;
+  const {
+    deliverable: { outcome, profile },
+    staged,
+  } = output;
+  const subject = { ...subjectOf(job), profile: profile.name };
+  if (encoderInput === null) throw new RangeError('a movie of pictures that nobody made');
+  const failure = classifyMake({ run, watched, frames: outcome.frames, source: null }, subject);
+  if (failure !== null) {
+    const folder = staged.slice(0, staged.lastIndexOf('/'));
+    const state = await askTarget(folder);
+    return state === 'good' ? failure : targetFailure(state, folder, subject);
+  }
+  // Its own clock: the pictures were counted, and are as many as the clip has.
+  const times = {
+    timeBase: ratio(outcome.rate.den, outcome.rate.num),
+    ticks: Float64Array.from({ length: outcome.frames }, (_, frame) => frame),
+  };
+  const fingerprints: SourceFingerprints = {
+    picture: encoderInput.picture,
+    times,
+    audioTracks: job.facts.audio.map((_, track) => audioTracks[track] ?? null),
+  };
+  return await finish(
+    jobRun,
+    { ...output, command: [run.command, ...run.args] },
+    {
+      fingerprints,
+      file: storedOnce(job, fingerprints),
+      encoded: bitstream,
+      encoderInput: encoderInput.report,
+    },
+  );
+}

@@ -1,0 +1,187 @@
+/** From a staged deliverable to its final name and its report: check, conclude, publish. */
+import { codeOf } from '../files/error-code.ts';
+import { basename } from 'node:path';
+import { checkDeliverable, type CheckReport } from '../check/index.ts';
+import type { EncoderInputReport } from '../check/master/encoder-input.ts';
+import { type Finding, finding } from '../findings/finding.ts';
+import type { MovieMasterWork, MovieWork } from '../ledger/job.ts';
+import { layout } from '../ledger/layout.ts';
+import { storeChecksumList } from '../ledger/checksum-list.ts';
+import type { DeliverableReport } from '../ledger/report.ts';
+import { type FolderDigest, isFolderDigest } from '../files/folder-digest.ts';
+import type { Bitstream } from '../proof/bitstream.ts';
+import { publishDeliverable } from '../files/publish-folder.ts';
+import { checkNames } from '../profiles/schema.ts';
+import { subjectOf } from './claim.ts';
+import { targetFailure, type Failure } from './classify.ts';
+import { type Deliverable, progressOf } from './context.ts';
+import { type JobRun, oursOf } from './job-run.ts';
+import type { Proof } from './proof.ts';
+import { failedReport, type ReportRequest, writeReport, writtenReport } from './report.ts';
+import { askTarget, makeFolder } from './target.ts';
+
+/** What a deliverable is proved by: the fingerprints of its source, and what left its encoders. */
+export type Evidence = Proof & {
+  readonly encoded: Bitstream | null /** Of a movie for grading: what was fed to its encoder, against the source. */;
+  readonly encoderInput?: EncoderInputReport;
+};
+
+/** What was made of one deliverable, under its staging name. */
+export interface Made<Work extends Deliverable> {
+  readonly deliverable: Work;
+  /** Absolute. */
+  readonly staged: string;
+  /** The command that made it. */
+  readonly command: readonly string[];
+}
+
+/** A movie: checked against its evidence, then published. Gives what kept it from that. */
+export async function finish(
+  run: JobRun,
+  made: Made<MovieWork | MovieMasterWork>,
+  evidence: Evidence,
+): Promise<Failure | null> {
+  const { job, context } = run;
+  const { deliverable, staged } = made;
+  const subject = { ...subjectOf(job), profile: deliverable.profile.name };
+  const asked: readonly string[] = deliverable.profile.checks;
+  let checked: CheckReport;
+  try {
+    checked = await checkDeliverable({
+      path: staged,
+      outcome: deliverable.outcome,
+      checks: checkNames.filter((name) => asked.includes(name)),
+      sourceFacts: job.facts,
+      sourceFingerprints: evidence.fingerprints,
+      encoded: evidence.encoded,
+      tools: context.tools,
+      threads: context.threads,
+      signal: context.signal,
+      subject,
+      onFrames: progressOf('check', deliverable.outcome.frames, context),
+    });
+  } catch (error) {
+    context.signal.throwIfAborted();
+    if (codeOf(error) !== 'ENOENT') throw error;
+    const state = await askTarget(staged.slice(0, staged.lastIndexOf('/')));
+    if (state !== 'good') return targetFailure(state, job.deliveryFolder, subject);
+    return {
+      findings: [
+        finding('encoder-wrote-nothing', 'no file', `${deliverable.outcome.fileName}, staged`, subject),
+      ],
+      retryable: true,
+    };
+  }
+  const bitstream = { streams: (evidence.encoded?.streams ?? []).map((stream) => ({ ...stream })) };
+  return await checkAndPublish(run, {
+    ...made,
+    checked: withEncoderInput(checked, evidence.encoderInput, deliverable.profile.name),
+    proved: { file: evidence.file, bitstream },
+  });
+}
+
+function withEncoderInput(
+  checked: CheckReport,
+  encoderInput: EncoderInputReport | undefined,
+  profile: string,
+): CheckReport {
+  if (encoderInput === undefined) return checked;
+  return {
+    ...checked,
+    results: [...checked.results, ...encoderInput.results],
+    findings: [...checked.findings, ...encoderInput.findings.map((item) => ({ ...item, profile }))],
+    passed: checked.passed && encoderInput.passed,
+  };
+}
+
+/** What a published deliverable's report names as its proof. */
+export interface Proved {
+  readonly file: Proof['file'];
+  readonly bitstream: NonNullable<DeliverableReport['bitstream']>;
+}
+
+export interface Checked extends Made<Deliverable> {
+  readonly checked: CheckReport;
+  readonly proved: Proved;
+}
+
+/** What passed is published, what did not is reported; after the last attempt its report says so too. */
+export async function checkAndPublish(run: JobRun, checked: Checked): Promise<Failure | null> {
+  const { context } = run;
+  const { findings, passed } = checked.checked;
+  if (!passed) {
+    if (context.lastAttempt) await writeFailure({ run, ...checked }, findings);
+    return { findings, retryable: true };
+  }
+  const total = checked.deliverable.outcome.frames;
+  context.onProgress({ phase: 'publish', frames: total, total, framesPerSecond: 0 });
+  return await publish(run, checked);
+}
+
+async function publish(run: JobRun, made: Checked): Promise<Failure | null> {
+  const { job, context } = run;
+  const { deliverable, staged, checked } = made;
+  const { name } = deliverable.profile;
+  const { fileName } = deliverable.outcome;
+  const folder: FolderDigest | null = isFolderDigest(checked.digest) ? checked.digest : null;
+  const file = {
+    path: `${name}/${fileName}`,
+    bytes: checked.bytes,
+    xxh128: checked.xxh128,
+    sha256: checked.digest.sha256,
+    ...(folder === null ? {} : { files: folder.files.length }),
+  };
+  // Before the report that names it: no report ever points at fingerprints that is not there.
+  const proof = {
+    fingerprints: await made.proved.file(),
+    bitstream: made.proved.bitstream,
+    ...(folder === null
+      ? {}
+      : { checksumList: await storeChecksumList(job.deliveryFolder, job.clip.id, name, folder) }),
+  };
+  const written = writtenReport({ run, ...made }, file, proof);
+  await context.fence();
+  await writeReport(job, {
+    ...written,
+    state: 'publishing',
+    ...(folder === null ? {} : { staged: basename(staged) }),
+  } as DeliverableReport);
+  const ours = oursOf(run, deliverable);
+  // What was checked may have been changed since, and whatever lay under the name may have come or gone while this was made:
+  // both are looked at again in there, right before the name is given. Whose the older thing is, the record of the beginning
+  // says: a report that somebody else wrote since does not make it ours.
+  const outcome = await publishDeliverable({
+    staged,
+    final: layout.deliverable(job.deliveryFolder, name, fileName),
+    checked: checked.digest,
+    isOurs: (digest) => ours.includes(digest),
+    signal: context.signal,
+  });
+  if (outcome.kind === 'taken') return await refuseName({ run, ...made }, outcome.found);
+  await writeReport(job, {
+    ...written,
+    state: 'published',
+    finishedAt: new Date().toISOString(),
+  } as DeliverableReport);
+  run.concluded.add(deliverable);
+  return null;
+}
+
+/** Something that is not ours has the deliverable's name. */
+export async function refuseName(request: ReportRequest, what: string): Promise<Failure> {
+  const { profile, outcome } = request.deliverable;
+  const found = finding('target-name-taken', what, 'a free name, or a file of ours', {
+    ...subjectOf(request.run.job),
+    profile: profile.name,
+    file: `${profile.name}/${outcome.fileName}`,
+  });
+  await writeFailure(request, [found]);
+  return { findings: [found], retryable: false };
+}
+
+export async function writeFailure(request: ReportRequest, findings: readonly Finding[]): Promise<void> {
+  const { run, deliverable } = request;
+  await makeFolder(run.job.deliveryFolder, layout.reportsFolder(run.job.deliveryFolder));
+  await writeReport(run.job, failedReport(request, findings));
+  run.concluded.add(deliverable);
+}
