@@ -1,4 +1,4 @@
-/** Where everything lies in a delivery (DESIGN, "On disk"). The only place that builds these paths. */
+/** Where everything lies in a delivery (README, "On disk"). The only place that builds these paths. */
 import { join, normalize, sep } from 'node:path';
 import { LONGEST_NAME, safeName, withDigest } from '../files/safe-names.ts';
 

@@ -19,7 +19,7 @@ export const checkNames = [
   'reel',
 ] as const;
 export type CheckName = (typeof checkNames)[number];
-/** Without these no deliverable counts as proved (DESIGN, "What a roll must pass"); a profile cannot leave one out. */
+/** Without these no deliverable counts as proved (README, "What a roll must pass"); a profile cannot leave one out. */
 export const mandatoryChecks = [
   'frames',
   'duration',

@@ -23,7 +23,7 @@ export function printText(text: string): void {
 /** Why a command did not do what it was asked. */
 export function printRefusal(findings: readonly Finding[], exitCode: number, json: boolean): void {
   if (json) printJson({ version: 0, kind: 'refusal', exitCode, findings });
-  else process.stderr.write(`${findingsText(findings)}\n`);
+  else process.stderr.write(`${findingsText(findings, '', exitCode === 1 ? 'held' : 'error')}\n`);
 }
 
 /** Resolves when everything written has left this process: exiting earlier cuts what goes into a pipe. */

@@ -27,10 +27,13 @@ export function count(number: number, one: string, many = `${one}s`): string {
   return `${number} ${number === 1 ? one : many}`;
 }
 
+/** Head of a finding that blocks: `held` where a roll is stopped, `error` where the command was not carried out. */
+type Blocking = 'held' | 'error';
+
 /** What, where, found, expected, remedy: five lines, or as many as `same` findings share the remedy. */
-export function findingText(item: Finding, indent = ''): string {
+export function findingText(item: Finding, indent = '', blocking: Blocking = 'held'): string {
   const { title, about, found, expected, remedy } = describeFinding(item);
-  const lines = [`${blocks(item) ? 'held' : 'note'}  ${title} [${item.code}]`];
+  const lines = [`${blocks(item) ? blocking : 'note'}  ${title} [${item.code}]`];
   if (about !== '') lines.push(`      at        ${printable(about)}`);
   lines.push(
     `      found     ${printable(found)}`,
@@ -67,12 +70,12 @@ function groupsOf(list: readonly Finding[]): Group[] {
   );
 }
 
-function groupText({ items, more }: Group, indent: string): string {
+function groupText({ items, more }: Group, indent: string, blocking: Blocking): string {
   const first = items[0] as Finding;
   const total = items.length + more;
-  if (total === 1) return findingText(first, indent);
+  if (total === 1) return findingText(first, indent, blocking);
   const { title, remedy } = describeFinding(first);
-  const lines = [`${blocks(first) ? 'held' : 'note'}  ${title} [${first.code}], ${total} times`];
+  const lines = [`${blocks(first) ? blocking : 'note'}  ${title} [${first.code}], ${total} times`];
   for (const item of items.slice(0, WRITTEN_OUT)) {
     const { about, found, expected } = describeFinding(item);
     if (about !== '') lines.push(`      at        ${printable(about)}`);
@@ -84,9 +87,9 @@ function groupText({ items, more }: Group, indent: string): string {
   return lines.map((line) => indent + line).join('\n');
 }
 
-/** Findings by code, holding ones first; the remedy once for each code. */
-export function findingsText(list: readonly Finding[], indent = ''): string {
+/** Findings by code, blocking ones first; the remedy once for each code. */
+export function findingsText(list: readonly Finding[], indent = '', blocking: Blocking = 'held'): string {
   return groupsOf(list)
-    .map((group) => groupText(group, indent))
+    .map((group) => groupText(group, indent, blocking))
     .join('\n');
 }

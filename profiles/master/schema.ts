@@ -1,6 +1,6 @@
 /**
  * A master: a profile of scene-linear or log frames for grading. Its pictures are not scaled, cut, lit or looked at: every
- * value comes from the source's by the transform that the night's settings name (profiles/settings.ts).
+ * value comes from the source's by the transform that the night's settings name (coordinator/settings/).
  */
 import { z } from 'zod';
 import { demosaicMethods } from '../../media/raw/demosaic/methods.ts';

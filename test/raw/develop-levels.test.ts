@@ -26,7 +26,7 @@ describe('levels', () => {
   });
 
   test('every position of the pattern has its black; the highest and white make the scale', () => {
-    // Blacks of raw-dng material with unequal sites: 256, 300, 200, 100; white 1324, so that the scale is 1/1024.
+    // Blacks with unequal sites: 256, 300, 200, 100; white 1324, so that the scale is 1/1024.
     const black = { rows: 2, columns: 2, levels: [256, 300, 200, 100], ...noDeltas };
     expect(mosaic([512, 556, 512, 556, 456, 356, 1324, 1324], 4, { black, white: 1324 })).toEqual([
       256 / 1024,
