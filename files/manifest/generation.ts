@@ -57,15 +57,15 @@ const READ_FORMATS: readonly Algorithm[] = [...MHL_FORMATS, 'xxh32'];
 
 function recordedHashes(entry: XmlNode): { hashes: RecordedHash[] } | { refused: string } {
   const hashes: RecordedHash[] = [];
-  for (const algorithm of READ_FORMATS) {
-    for (const node of childrenOf(entry, algorithm)) {
-      const value = canonicalValue(algorithm, node.text.trim());
-      const action = node.attributes.action ?? null;
-      if (value === null) return { refused: `not a value of ${algorithm}: ${printable(node.text)}` };
-      if (action !== null && !mhlActions.some((known) => known === action))
-        return { refused: `an action "${printable(action)}"` };
-      hashes.push({ algorithm, value: ownText(value), action: action as MhlAction | null });
-    }
+  for (const node of entry.children) {
+    const algorithm = READ_FORMATS.find((format) => format === node.name);
+    if (algorithm === undefined || node.namespace !== entry.namespace) continue;
+    const value = canonicalValue(algorithm, node.text.trim());
+    const action = node.attributes.action ?? null;
+    if (value === null) return { refused: `not a value of ${algorithm}: ${printable(node.text)}` };
+    const known = mhlActions.find((name) => name === action) ?? null;
+    if (action !== null && known === null) return { refused: `an action "${printable(action)}"` };
+    hashes.push({ algorithm, value: ownText(value), action: known });
   }
   return { hashes };
 }

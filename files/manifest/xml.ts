@@ -42,11 +42,10 @@ interface OpenElement extends XmlStart {
 }
 
 function attributesOf(attributes: Readonly<Record<string, SaxesAttributeNS>>): Record<string, string> {
-  return Object.fromEntries(
-    Object.values(attributes)
-      .filter(({ uri }) => uri !== NAMESPACE_DECLARATIONS)
-      .map(({ name, value }) => [name, value]),
-  );
+  const own: Record<string, string> = {};
+  for (const { name, uri, value } of Object.values(attributes))
+    if (uri !== NAMESPACE_DECLARATIONS) own[name] = value;
+  return own;
 }
 
 const keepAll: TakeElement = () => false;
@@ -120,7 +119,7 @@ export function childrenOf(node: XmlNode, name: string): XmlNode[] {
 }
 
 export function childOf(node: XmlNode, name: string): XmlNode | undefined {
-  return childrenOf(node, name)[0];
+  return node.children.find((child) => child.name === name && child.namespace === node.namespace);
 }
 
 /** True when XML 1.0 can carry the text at all (production 2, Char). */

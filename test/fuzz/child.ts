@@ -5,9 +5,8 @@
 import { openSync, writeSync } from 'node:fs';
 import { writeFile } from 'node:fs/promises';
 import { join } from 'node:path';
-import { randomOf } from '../faults/random.ts';
-import { mutated } from './mutate.ts';
-import { type FuzzFormat, readSeeds, textFormats } from './seeds.ts';
+import { damagedCase } from './case.ts';
+import { type FuzzFormat, readSeeds } from './seeds.ts';
 import { faultOf, targets } from './targets.ts';
 
 export interface Order {
@@ -41,13 +40,6 @@ for (const name of ['alloc', 'allocUnsafe', 'allocUnsafeSlow'] as const) {
     return original(size, ...rest);
   }) as typeof original;
 }
-
-export const damagedCase = (
-  format: FuzzFormat,
-  seeds: readonly Buffer[],
-  seed: number,
-  number: number,
-): Buffer => mutated(seeds, textFormats.has(format), randomOf('fuzz', format, seed, number));
 
 async function work(order: Order, tell: (message: Message) => void): Promise<void> {
   const { format, seed } = order;
@@ -89,13 +81,12 @@ async function work(order: Order, tell: (message: Message) => void): Promise<voi
   tell({ done: order.to, values });
 }
 
-if (process.send !== undefined) {
-  const tell = (message: Message): void => void process.send?.(message);
-  process.on('message', (order: Order) => {
-    work(order, tell).catch((error: unknown) => {
-      console.error(error);
-      process.exit(70);
-    });
+// The program of a child, and imported by nothing but for its types.
+const tell = (message: Message): void => void process.send?.(message);
+process.on('message', (order: Order) => {
+  work(order, tell).catch((error: unknown) => {
+    console.error(error);
+    process.exit(70);
   });
-  process.on('disconnect', () => process.exit(0));
-}
+});
+process.on('disconnect', () => process.exit(0));

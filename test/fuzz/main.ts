@@ -2,7 +2,8 @@
 import { mkdirSync, mkdtempSync, readFileSync, renameSync, rmSync, writeFileSync } from 'node:fs';
 import { availableParallelism, tmpdir } from 'node:os';
 import { dirname, join } from 'node:path';
-import { type Fault, damagedCase } from './child.ts';
+import { damagedCase } from './case.ts';
+import type { Fault } from './child.ts';
 import { fuzz, FuzzChild } from './run.ts';
 import { type FuzzFormat, fuzzFormats, readSeeds, writeSeeds } from './seeds.ts';
 

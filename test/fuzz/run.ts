@@ -6,9 +6,23 @@ import { fileURLToPath } from 'node:url';
 import type { Fault, Message, Order } from './child.ts';
 import { type FuzzFormat, writeSeeds } from './seeds.ts';
 
-/** Without a new case for so long a child hangs; a case that is read alone again has the longer time, since the machine may be busy. */
-const HANG_MILLISECONDS = 5000;
-const HANG_ALONE_MILLISECONDS = 30_000;
+/** A case at which a child works for so long hangs, or waits without work for so much longer: on a busy machine time alone says nothing. */
+const HANG_SECONDS = 5;
+const SILENT_SECONDS = 120;
+/** Clock ticks a second in /proc (proc(5), sysconf(_SC_CLK_TCK)): 100 on every Linux that Node runs on. */
+const TICKS = 100;
+
+/** Seconds of processor time of a process so far; null where there is no /proc. */
+function workedSeconds(pid: number | undefined): number | null {
+  try {
+    const fields = readFileSync(`/proc/${pid}/stat`, 'latin1')
+      .replace(/^.*\) /s, '')
+      .split(' ');
+    return (Number(fields[11]) + Number(fields[12])) / TICKS;
+  } catch {
+    return null;
+  }
+}
 const HEAP_MEGABYTES = 400;
 
 export interface FuzzResult {
@@ -56,7 +70,7 @@ export class FuzzChild {
     this.#child = null;
   }
 
-  async order(order: Order, hangMilliseconds: number, onFault: (fault: Fault) => void): Promise<End> {
+  async order(order: Order, onFault: (fault: Fault) => void): Promise<End> {
     const child = this.#start();
     let at = order.from;
     const read = (): void => {
@@ -71,15 +85,20 @@ export class FuzzChild {
       let before = -1;
       let hung = false;
       let since = performance.now();
+      let worked = workedSeconds(child.pid);
       const watch = setInterval(() => {
         read();
         if (at !== before) {
           before = at;
           since = performance.now();
-        } else if (performance.now() - since > hangMilliseconds) {
-          hung = true;
-          child.kill('SIGKILL');
+          worked = workedSeconds(child.pid);
+          return;
         }
+        const now = workedSeconds(child.pid);
+        const busy = now === null || worked === null ? 0 : now - worked;
+        if (busy <= HANG_SECONDS && performance.now() - since <= SILENT_SECONDS * 1000) return;
+        hung = true;
+        child.kill('SIGKILL');
       }, 250);
       const settle = (end: End): void => {
         clearInterval(watch);
@@ -97,7 +116,7 @@ export class FuzzChild {
           done: false,
           at,
           why: hung
-            ? `hang: no end within ${hangMilliseconds / 1000} s`
+            ? `hang: no end after ${HANG_SECONDS} s of work`
             : `death: ${signal ?? `exit code ${code}`}`,
         });
       });
@@ -120,10 +139,8 @@ export async function fuzz(request: FuzzRequest, child: FuzzChild): Promise<Fuzz
   const alone = async (number: number): Promise<void> => {
     child.close();
     const found: Fault[] = [];
-    const end = await child.order(
-      { format, seed, from: number, to: number + 1, seeds, folder },
-      HANG_ALONE_MILLISECONDS,
-      (fault) => found.push(fault),
+    const end = await child.order({ format, seed, from: number, to: number + 1, seeds, folder }, (fault) =>
+      found.push(fault),
     );
     child.close();
     if (!end.done && found.length === 0) found.push({ case: number, reader: 'all', what: end.why });
@@ -134,14 +151,10 @@ export async function fuzz(request: FuzzRequest, child: FuzzChild): Promise<Fuzz
   while (from < to) {
     const until = Math.min(to, from + step);
     const doubtful = new Set<number>();
-    const end = await child.order(
-      { format, seed, from, to: until, seeds, folder },
-      HANG_MILLISECONDS,
-      (fault) => {
-        if (/^(?:memory|time)/.test(fault.what)) doubtful.add(fault.case);
-        else faults.push(fault);
-      },
-    );
+    const end = await child.order({ format, seed, from, to: until, seeds, folder }, (fault) => {
+      if (/^(?:memory|time)/.test(fault.what)) doubtful.add(fault.case);
+      else faults.push(fault);
+    });
     if (end.done) values += end.values;
     else doubtful.add(end.at);
     for (const number of doubtful) await alone(number);
