@@ -262,7 +262,7 @@ async function points(): Promise<Buffer[]> {
     width: 20,
     height: 10,
     values: Float32Array.from({ length: 3 * POINTS * frames }, (_, index) => index / 7),
-    spots: [{ frame: 1, pixels: [{ x: 3, y: 4 }], light: Float64Array.of(0.1, 0.2, 0.3) }],
+    spots: [{ frame: 1, pixels: [{ x: 3, y: 4 }], sceneLinear: Float64Array.of(0.1, 0.2, 0.3) }],
   });
   return [body(bytes)];
 }
