@@ -49,7 +49,7 @@ function run(command, args, options = {}) {
 function must(command, args, options) {
   const ended = run(command, args, options);
   if (ended.status !== 0) stop(`${command} ${args.join(' ')} ended with ${ended.status}`);
-  return ended.stdout.trim();
+  return (ended.stdout ?? '').trim();
 }
 
 function requirePrograms() {

@@ -264,7 +264,7 @@ describe('what is not understood is refused, with its place', () => {
       '<?xml version="1.0"?><!DOCTYPE a [<!ENTITY b "c">]><ProcessList id="a" compCLFversion="3.0"/>',
       'document type',
     ],
-    ['XML that breaks off', node('<Matrix').slice(0, 120), 'line'],
+    ['XML that breaks off', node('<Matrix').slice(0, 120), 'ends before </'],
     ['an unknown node', node(`<Gamma ${float}/>`), 'Gamma'],
     [
       'an unknown element in a node',
