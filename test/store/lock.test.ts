@@ -11,7 +11,7 @@ import { freshFolder } from '../support/folder.ts';
 
 const record = (fields: object): string =>
   JSON.stringify({
-    version: 1,
+    version: 0,
     host: hostname(),
     pid: process.pid,
     process: processIdentity(process.pid),
