@@ -22,7 +22,7 @@ function typeOf(node) {
       ? 'values by name'
       : 'object';
   if (node.type === 'integer') return 'whole number';
-  return node.type ?? 'any value';
+  return Array.isArray(node.type) ? node.type.join(' or ') : (node.type ?? 'any value');
 }
 
 /** Objects that stand in a field themselves: their fields are told below it. */
