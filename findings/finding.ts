@@ -9,19 +9,26 @@ import { type FindingCode, registry } from './registry.ts';
  * an unknown code always holds (see `weightOf`).
  */
 export const findingSchema = z.looseObject({
-  code: z.string(),
-  /** What it is about, most general first: roll, copy, clip, file, profile, setting. Absent where it does not apply. */
-  roll: z.string().optional(),
-  copy: z.string().optional(),
-  clip: z.string().optional(),
-  file: z.string().optional(),
-  profile: z.string().optional(),
-  /** The measured value in words, with its unit. */
-  found: z.string(),
-  /** What it should have been, in words, with its unit. */
-  expected: z.string(),
-  /** Of `findings-more`: how many further findings of that code there were, of the same roll and copy. */
-  counted: z.object({ code: z.string(), more: z.int().positive() }).optional(),
+  code: z
+    .string()
+    .describe('What it is, by name: docs/findings.md. A code that you do not know blocks the roll'),
+  roll: z.string().optional().describe('Name of the roll it is about; absent where it is about none'),
+  copy: z.string().optional().describe('Folder of the copy of the roll; absent where it is about none'),
+  clip: z.string().optional().describe('Id of the clip; absent where it is about none'),
+  file: z
+    .string()
+    .optional()
+    .describe('Path of the file or folder, whole or below the roll; absent where it is about none'),
+  profile: z.string().optional().describe('Name of the profile; absent where it is about none'),
+  found: z.string().describe('The measured value in words, with its unit'),
+  expected: z.string().describe('What it should have been, in words, with its unit'),
+  counted: z
+    .object({
+      code: z.string().describe('Their code'),
+      more: z.int().positive().describe('How many there are, of the same roll and copy'),
+    })
+    .optional()
+    .describe('Of `findings-more` alone: findings that are not written out'),
 });
 export type Finding = z.infer<typeof findingSchema>;
 

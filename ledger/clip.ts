@@ -3,31 +3,38 @@ import { z } from 'zod';
 
 /** Paths are relative to the roll, `/` between parts; bytes that are not UTF-8 are kept (see files/names.ts). */
 const clipPlaceSchema = z.discriminatedUnion('kind', [
-  z.object({ kind: z.literal('movie'), file: z.string() }),
   z.object({
-    kind: z.literal('sequence'),
-    /** Folder relative to the roll, `` for the roll itself. */
-    folder: z.string(),
-    prefix: z.string(),
-    suffix: z.string(),
-    /** Digits of the zero-padded number; 0 when numbers are not padded. */
-    padding: z.int().nonnegative(),
-    first: z.int().nonnegative(),
-    count: z.int().positive(),
-    /** The rate when the user states it, since many stills carry none. */
-    statedRate: z.object({ num: z.int().positive(), den: z.int().positive() }).nullable(),
+    kind: z.literal('movie').describe('movie: one file; sequence: numbered frames'),
+    file: z.string().describe('The file, relative to the roll, / between parts'),
+  }),
+  z.object({
+    kind: z.literal('sequence').describe('movie: one file; sequence: numbered frames'),
+    folder: z.string().describe('Folder relative to the roll, `` for the roll itself'),
+    prefix: z.string().describe('File name before the number'),
+    suffix: z.string().describe('File name after the number, with the extension'),
+    padding: z
+      .int()
+      .nonnegative()
+      .describe('Digits of the zero-padded number; 0 when numbers are not padded'),
+    first: z.int().nonnegative().describe('Number of the first frame'),
+    count: z.int().positive().describe('How many frames, without a gap'),
+    statedRate: z
+      .object({ num: z.int().positive(), den: z.int().positive() })
+      .nullable()
+      .describe('Frames a second, as the user stated it; null: the frames say it'),
   }),
 ]);
 export type ClipPlace = z.infer<typeof clipPlaceSchema>;
 
 export const clipSchema = z.object({
-  /** Unique in the roll, safe as a file name: names reports and deliverables. */
-  id: z.string(),
-  /** As the camera named it, for people. */
-  name: z.string(),
-  place: clipPlaceSchema,
-  bytes: z.int().nonnegative(),
-  /** SHA-256 over the sorted list of (path, size, checksum) of the clip's files as intake read them: same content, same digest. */
-  contentDigest: z.string(),
+  id: z.string().describe('Unique in the roll, safe as a file name: names reports and deliverables'),
+  name: z.string().describe('As the camera named it, for people'),
+  place: clipPlaceSchema.describe('Where it lies in the roll'),
+  bytes: z.int().nonnegative().describe('Size of all of its files, bytes'),
+  contentDigest: z
+    .string()
+    .describe(
+      "SHA-256 over the sorted list of (path, size, checksum) of the clip's files as intake read them: same content, same digest",
+    ),
 });
 export type Clip = z.infer<typeof clipSchema>;

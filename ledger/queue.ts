@@ -26,12 +26,13 @@ export function cancelKey(run: string): string {
 }
 
 /** What a worker tells while it works (BullMQ progress), at most once in two seconds. */
-export interface JobProgress {
-  readonly phase: 'make' | 'check' | 'publish';
-  readonly frames: number;
-  readonly total: number;
-  readonly framesPerSecond: number;
-}
+export const jobProgressSchema = z.object({
+  phase: z.enum(['make', 'check', 'publish']).describe('What the worker is at'),
+  frames: z.int().nonnegative().describe('Frames that it has done of this phase'),
+  total: z.int().nonnegative().describe('Frames of this phase'),
+  framesPerSecond: z.number().nonnegative().describe('0: not known yet'),
+});
+export type JobProgress = Readonly<z.infer<typeof jobProgressSchema>>;
 
 /** Where the queue is: the built-in Redis's socket, or a shared Redis (`redis://`, `rediss://`). */
 export const queueAddressSchema = z.discriminatedUnion('kind', [

@@ -12,14 +12,17 @@ import { toolchainSchema } from './toolchain.ts';
 const checkStatuses = ['passed', 'failed'] as const;
 /** One check that ran. A check that could not run is absent, and absent is failed (the gate). */
 export const checkResultSchema = z.looseObject({
-  check: z.string(),
-  status: z.enum(checkStatuses),
-  measured: z.string(),
-  expected: z.string(),
-  /** Program and version that measured. */
-  tool: z.string(),
-  /** Frames, first and last, counted from 0, about which the check claims nothing of its own. */
-  unproven: z.array(z.tuple([z.int(), z.int()])).optional(),
+  check: z.string().describe('Name of the check (docs/glossary.md)'),
+  status: z
+    .enum(checkStatuses)
+    .describe('passed or failed. A check that did not run is absent, and absent counts as failed'),
+  measured: z.string().describe('What was measured, in words, with its unit'),
+  expected: z.string().describe('What it should have been'),
+  tool: z.string().describe('Program and version that measured'),
+  unproven: z
+    .array(z.tuple([z.int(), z.int()]))
+    .optional()
+    .describe('Frames, first and last, counted from 0, about which the check claims nothing of its own'),
 });
 export type CheckResult = z.infer<typeof checkResultSchema>;
 
@@ -27,67 +30,110 @@ export type CheckResult = z.infer<typeof checkResultSchema>;
 export const deliverableStates = ['publishing', 'published', 'failed'] as const;
 
 export const deliverableReportSchema = z.looseObject({
-  version: z.literal(0),
-  kind: z.literal('deliverable'),
-  day: z.string(),
-  roll: z.string(),
-  clip: clipSchema,
-  profile: z.string(),
-  profileHash: z.string(),
-  toolchain: toolchainSchema,
-  state: z.enum(deliverableStates),
-  outcome: anyOutcomeSchema,
-  /**
-   * Relative to <delivery>/<day>/<roll>; null when failed. `files`: it is a folder of so many files; then `bytes` is of all
-   * of them and the digests are of their checksum list (files/checksum-list.ts). Absent: it is a single file.
-   */
+  version: z.literal(0).describe('0 until the form is settled'),
+  kind: z.literal('deliverable').describe('deliverable'),
+  day: z.string().describe('Name of the shoot day'),
+  roll: z.string().describe('Name of the roll'),
+  clip: clipSchema.describe('The source'),
+  profile: z.string().describe('Name of the profile'),
+  profileHash: z
+    .string()
+    .describe('SHA-256 of the profile without its summary, as canonical JSON (RFC 8785)'),
+  toolchain: toolchainSchema.describe('What it was made and measured with'),
+  state: z
+    .enum(deliverableStates)
+    .describe(
+      'publishing: checked, and the final name not yet confirmed; published: it has its final name; failed: there is nothing',
+    ),
+  outcome: anyOutcomeSchema.describe('What it had to come out as, decided before it was made'),
   file: z
     .object({
-      path: z.string(),
-      bytes: z.int().nonnegative(),
-      xxh128: z.string(),
-      /** Absent in records of older versions. */ sha256: z.string().optional(),
-      files: z.int().positive().optional(),
+      path: z.string().describe('Relative to the folder of the roll in the delivery'),
+      bytes: z.int().nonnegative().describe('Size of the file, or of all files of a folder'),
+      xxh128: z.string().describe('XXH128, lower-case hex; of a folder that of its checksum list'),
+      sha256: z
+        .string()
+        .optional()
+        .describe(
+          'SHA-256, lower-case hex; of a folder that of its checksum list; absent in records of older versions',
+        ),
+      files: z.int().positive().optional().describe('How many files, of a folder; absent: it is one file'),
     })
-    .nullable(),
-  /** Of a folder: place of its checksum list below <delivery>/<day>/<roll>, SHA-256 of the text. */
-  checksumList: z.object({ path: z.string(), sha256: z.string() }).optional(),
-  /** The fingerprints of the source that it was proved by: place below <delivery>/<day>/<roll>, SHA-256 of its content. Absent: it was never proved so. */
-  fingerprints: z.object({ path: z.string(), sha256: z.string() }).optional(),
-  /** What left the encoders, stream by stream (proof/bitstream.ts). */
-  bitstream: z.object({ streams: z.array(z.object({ kind: z.string(), hash: z.string() })) }).optional(),
-  /** Digests of older files of ours that may still stand under the final name (made with another profile or toolchain, or before a crash): only these are ever replaced. */
-  supersedes: z.array(z.string()).optional(),
-  /** Of a folder, while it is `publishing`: its name until it has the final one, in the same folder. */
-  staged: z.string().optional(),
-  /** Measured from the staged file. */
-  facts: clipFactsSchema.nullable(),
-  checks: z.array(checkResultSchema),
-  findings: z.array(findingSchema),
-  /** ISO 8601 UTC, and whole seconds of work; for people, never for decisions. */
-  startedAt: z.string(),
-  finishedAt: z.string(),
-  host: z.string(),
-  /** `run` of the job that wrote it: tells a failure of this run from an older one. */
-  run: z.string().optional(),
-  attempt: z.int().positive(),
-  /** The encoder's command line, as it ran. */
-  command: z.array(z.string()),
+    .nullable()
+    .describe('What was published, or is about to be; null when failed'),
+  checksumList: z
+    .object({
+      path: z.string().describe('Below the folder of the roll'),
+      sha256: z.string().describe('SHA-256 of the text'),
+    })
+    .optional()
+    .describe('Of a folder, its checksum list; absent: it is one file'),
+  fingerprints: z
+    .object({
+      path: z.string().describe('Below the folder of the roll'),
+      sha256: z.string().describe('SHA-256 of the content before compression'),
+    })
+    .optional()
+    .describe(
+      'Fingerprints or pixel samples of the source that it was proved by; absent: it was never proved so',
+    ),
+  bitstream: z
+    .object({
+      streams: z
+        .array(
+          z.object({
+            kind: z.string().describe('v: picture; a: audio'),
+            hash: z.string().describe('MurmurHash3, 128 bits, of the packets; finds faults, not forgers'),
+          }),
+        )
+        .describe('In order'),
+    })
+    .optional()
+    .describe('What left the encoders, stream by stream; absent in records of older versions'),
+  supersedes: z
+    .array(z.string())
+    .optional()
+    .describe(
+      'Digests of older files of ours that may still stand under the final name (made with another profile or toolchain, or before a crash): only these are ever replaced',
+    ),
+  staged: z
+    .string()
+    .optional()
+    .describe(
+      'Of a folder, while it is `publishing`: its name until it has the final one, in the same folder',
+    ),
+  facts: clipFactsSchema.nullable().describe('Measured from the staged file'),
+  checks: z.array(checkResultSchema).describe('Every check that ran'),
+  findings: z.array(findingSchema).describe('What was found wrong, and notes'),
+  startedAt: z.string().describe('ISO 8601, UTC; for people, never for decisions'),
+  finishedAt: z.string().describe('ISO 8601, UTC; for people, never for decisions'),
+  host: z.string().describe('Name of the machine, for people'),
+  run: z
+    .string()
+    .optional()
+    .describe('`run` of the job that wrote it: tells a failure of this run from an older one'),
+  attempt: z.int().positive().describe('Which try at the job, from 1'),
+  command: z.array(z.string()).describe("The encoder's command line, as it ran"),
 });
 export type DeliverableReport = z.infer<typeof deliverableReportSchema>;
 
 export const clipReportSchema = z.looseObject({
-  version: z.literal(0),
-  kind: z.literal('clip'),
-  day: z.string(),
-  roll: z.string(),
-  clip: clipSchema,
-  facts: clipFactsSchema.nullable(),
-  /** Profiles that the night asked for, and what came of each. */
-  deliverables: z.array(
-    z.object({ profile: z.string(), profileHash: z.string(), report: deliverableReportSchema.nullable() }),
-  ),
-  findings: z.array(findingSchema),
-  verdict: z.enum(['ready', 'held']),
+  version: z.literal(0).describe('0 until the form is settled'),
+  kind: z.literal('clip').describe('clip'),
+  day: z.string().describe('Name of the shoot day'),
+  roll: z.string().describe('Name of the roll'),
+  clip: clipSchema.describe('The clip'),
+  facts: clipFactsSchema.nullable().describe('What was measured of the source; null: it could not be'),
+  deliverables: z
+    .array(
+      z.object({
+        profile: z.string().describe('Name of the profile'),
+        profileHash: z.string().describe('As in the report'),
+        report: deliverableReportSchema.nullable().describe('null: nothing was reported'),
+      }),
+    )
+    .describe('Profiles that the run asked for, and what came of each'),
+  findings: z.array(findingSchema).describe('Everything that was found about this clip'),
+  verdict: z.enum(['ready', 'held']).describe('ready or held, of this clip'),
 });
 export type ClipReport = z.infer<typeof clipReportSchema>;

@@ -7,30 +7,30 @@ import { toolchainSchema } from './toolchain.ts';
 
 /** One file of the roll as read on the working copy. Checksums are lower-case hex, by algorithm name. */
 const rollFileSchema = z.object({
-  path: z.string(),
-  bytes: z.int().nonnegative(),
-  hashes: z.record(z.string(), z.string()),
+  path: z.string().describe('Relative to the roll'),
+  bytes: z.int().nonnegative().describe('Size, bytes'),
+  hashes: z.record(z.string(), z.string()).describe('Checksums as read, lower-case hex, by algorithm'),
 });
 export type RollFile = z.infer<typeof rollFileSchema>;
 
 const copyResultSchema = z.object({
-  /** Folder of this copy of the roll. */
-  folder: z.string(),
-  files: z.int().nonnegative(),
-  bytes: z.int().nonnegative(),
-  /** True when every file listed by the manifest was read whole and equals it, and nothing else lies there. */
-  verified: z.boolean(),
+  folder: z.string().describe('Folder of this copy of the roll'),
+  files: z.int().nonnegative().describe('Files that were read'),
+  bytes: z.int().nonnegative().describe('Bytes that were read'),
+  verified: z
+    .boolean()
+    .describe('Every listed file was read whole and equals the manifests, and nothing else is there'),
 });
 export type CopyResult = z.infer<typeof copyResultSchema>;
 
 /** What a roll was proved against. `file`: its full path; of a history its folder. */
 export const manifestReadSchema = z.object({
-  file: z.string(),
-  kind: z.string(),
-  /** How many files it lists. */
-  files: z.int().nonnegative(),
-  /** Of the bytes as they were read: of the file itself, or of every file in a history's folder. Absent in records of older versions. */
-  digests: z.array(z.object({ file: z.string(), sha256: z.string() })).optional(),
+  file: z.string().describe('Its full path; of a history the path of its folder'),
+  kind: z.string().describe('asc-mhl, hash-list-1, checksum-file'),
+  files: z.int().nonnegative().describe('How many files it lists'),
+  digests: z
+    .array(z.object({ file: z.string().describe('The file'), sha256: z.string().describe('Lower-case hex') }))
+    .optional(),
 });
 
 /** What intake knows of one roll. Only one that `isVerified` may be queued. */
@@ -53,49 +53,81 @@ export function isVerified({ copies, findings }: Pick<IntakeResult, 'copies' | '
 export const verdicts = ['ready', 'held'] as const;
 /** Fields that are `optional` here are absent in records of older versions; the audit holds a roll whose record lacks one. */
 export const rollVerdictSchema = z.looseObject({
-  version: z.literal(0),
-  kind: z.literal('roll'),
-  verdict: z.enum(verdicts),
-  day: z.string(),
-  roll: z.string(),
-  /** ISO 8601 UTC. */
-  decidedAt: z.string(),
-  toolchain: toolchainSchema,
-  manifests: z.array(manifestReadSchema),
-  /** How many copies the night was told of, the shoot day's own among them. */
-  copiesAsked: z.int().optional(),
-  copies: z.array(copyResultSchema),
-  /** `checks`: those that must have passed; `profile`: all that was asked, so that outcomes can be decided again from the record. */
-  profiles: z.array(
-    z.object({
-      name: z.string(),
-      hash: z.string(),
-      checks: z.array(z.string()),
-      profile: z.record(z.string(), z.unknown()).optional(),
-    }),
-  ),
-  clips: z.array(
-    z.object({
-      clip: clipSchema,
-      verdict: z.enum(verdicts),
-      deliverables: z.array(
-        z.object({
-          profile: z.string(),
-          state: z.string(),
-          file: z.string().nullable(),
-          bytes: z.int().nullable(),
-          /** How many files, of one that is a folder; the digests are then of their checksum list. */
-          files: z.int().optional(),
-          xxh128: z.string().nullable(),
-          sha256: z.string().nullable().optional(),
-          /** Every check that ran, as its report says. */
-          checks: z.array(checkResultSchema).optional(),
-        }),
-      ),
-    }),
-  ),
-  /** Files of the roll that are no clips, so that nothing is silently left out. */
-  otherFiles: z.array(z.string()),
-  findings: z.array(findingSchema),
+  version: z.literal(0).describe('0 until the form is settled'),
+  kind: z.literal('roll').describe('roll'),
+  verdict: z
+    .enum(verdicts)
+    .describe(
+      'ready: every copy is verified and every deliverable passed every check; held: not so, and `findings` say why',
+    ),
+  day: z.string().describe('Name of the shoot day'),
+  roll: z.string().describe('Name of the roll'),
+  decidedAt: z.string().describe('ISO 8601, UTC; for people, never for decisions'),
+  toolchain: toolchainSchema.describe('What everything was made and measured with'),
+  manifests: z.array(manifestReadSchema).describe('What the copies were compared with'),
+  copiesAsked: z
+    .int()
+    .optional()
+    .describe('How many copies were named, the working copy among them; absent in records of older versions'),
+  copies: z.array(copyResultSchema).describe('Every copy that was read'),
+  profiles: z
+    .array(
+      z.object({
+        name: z.string().describe('Name of the profile'),
+        hash: z.string().describe('SHA-256 of the profile without its summary, as canonical JSON (RFC 8785)'),
+        checks: z.array(z.string()).describe('Checks that must have passed'),
+        profile: z
+          .record(z.string(), z.unknown())
+          .optional()
+          .describe(
+            'All of the profile, so that outcomes can be decided again; absent in records of older versions',
+          ),
+      }),
+    )
+    .describe('What was asked for'),
+  clips: z
+    .array(
+      z.object({
+        clip: clipSchema.describe('The clip'),
+        verdict: z.enum(verdicts).describe('Of this clip'),
+        deliverables: z
+          .array(
+            z.object({
+              profile: z.string().describe('Name of the profile'),
+              state: z.string().describe('published, publishing, failed, or absent when there is no report'),
+              file: z
+                .string()
+                .nullable()
+                .describe('Path relative to the folder of roll.json; null: nothing was published'),
+              bytes: z
+                .int()
+                .nullable()
+                .describe('Size of the file, or of all files of a folder; null: nothing was published'),
+              files: z
+                .int()
+                .optional()
+                .describe('Of a folder, how many files; the digests are then of its checksum list'),
+              xxh128: z.string().nullable().describe('XXH128, lower-case hex; null: nothing was published'),
+              sha256: z
+                .string()
+                .nullable()
+                .optional()
+                .describe(
+                  'SHA-256, lower-case hex; null: nothing was published; absent in records of older versions',
+                ),
+              checks: z
+                .array(checkResultSchema)
+                .optional()
+                .describe('Every check that ran; absent in records of older versions'),
+            }),
+          )
+          .describe('One for each profile'),
+      }),
+    )
+    .describe('Every clip of the roll'),
+  otherFiles: z
+    .array(z.string())
+    .describe('Files of the roll that are no clips, so that nothing is silently left out'),
+  findings: z.array(findingSchema).describe('Everything that was found, what blocks and what is only noted'),
 });
 export type RollVerdict = z.infer<typeof rollVerdictSchema>;

@@ -5,19 +5,20 @@ import { packageVersion } from '../files/installation.ts';
 import type { MediaTools } from '../process/locate.ts';
 
 const toolSchema = z.object({
-  name: z.string(),
-  version: z.string(),
-  /** SHA-256 of the program's own version and build lines. */ build: z.string(),
+  name: z.string().describe('ffmpeg, ffprobe'),
+  version: z.string().describe('As the program says it'),
+  build: z.string().describe("SHA-256 of the program's own version and build lines"),
 });
 export type Tool = z.infer<typeof toolSchema>;
 
 export const toolchainSchema = z.object({
-  rushlight: z.string(),
-  /** Raised by hand whenever the same profile would give other bytes than before. */
-  recipe: z.int().positive(),
-  tools: z.array(toolSchema),
-  /** SHA-256 over all of the above: equal digests promise equal bytes. */
-  digest: z.string(),
+  rushlight: z.string().describe('Version of this program, for people; not covered by `digest`'),
+  recipe: z
+    .int()
+    .positive()
+    .describe('Raised by hand whenever the same profile would give other bytes than before'),
+  tools: z.array(toolSchema).describe('The programs that take part in what is made'),
+  digest: z.string().describe('SHA-256 over recipe and tools: equal digests promise equal bytes'),
 });
 export type Toolchain = z.infer<typeof toolchainSchema>;
 

@@ -19,80 +19,103 @@ export function earlierField({ fieldOrder }: { readonly fieldOrder: FieldOrder }
 }
 
 export const videoFactsSchema = z.object({
-  streamIndex: z.int().nonnegative(),
-  codec: z.string(),
-  codecTag: z.string(),
-  profile: z.string().nullable(),
-  level: z.int().nullable(),
-  /** Pixels as coded, before rotation and pixel aspect. */
-  width: z.int().positive(),
-  height: z.int().positive(),
-  pixelAspect: ratioSchema,
-  /** Clockwise turn that brings the coded picture upright, degrees. */
-  rotation: z.union([z.literal(0), z.literal(90), z.literal(180), z.literal(270)]),
-  pixelFormat: z.string(),
-  bitDepth: z.int().positive(),
-  fieldOrder: z.enum(fieldOrders),
-  colour: colourTagsSchema,
-  /** Where chroma samples lie, as ffprobe names it (`left`, `topleft`, `center`); absent: the file does not say. */
-  chromaSiting: z.string().optional(),
-  /** Counted packets that are shown (a packet is one frame); for sequences the number of files. */
-  frames: z.int().nonnegative(),
-  /** What the header claims, null when it claims nothing. */
-  claimedFrames: z.int().nullable(),
-  rate: ratioSchema,
-  /** Seconds per tick of the times below. */
-  timeBase: ratioSchema,
-  /** First presentation time and end of the last frame, ticks of `timeBase`. */
-  firstTime: z.int(),
-  endTime: z.int(),
-  /** Every step between neighbouring presentation times, most frequent first; one entry when the rate is constant (steps that differ only by rounding to the time base count as one). */
-  steps: z.array(z.object({ ticks: z.int(), count: z.int() })),
-  rateConstant: z.boolean(),
-  /** Sum of the packets' bytes, and the smallest and largest packet. */
-  bytes: z.int().nonnegative(),
-  smallestPacket: z.int().nonnegative(),
-  largestPacket: z.int().nonnegative(),
+  streamIndex: z.int().nonnegative().describe('Number of the stream in the file'),
+  codec: z.string().describe("ffprobe's name"),
+  codecTag: z.string().describe('Four characters of the container, as ffprobe prints them'),
+  profile: z.string().nullable().describe("ffprobe's name; null: not stated"),
+  level: z.int().nullable().describe('As ffprobe prints it; null: not stated'),
+  width: z.int().positive().describe('Pixels as coded, before rotation and pixel aspect'),
+  height: z.int().positive().describe('Pixels as coded'),
+  pixelAspect: ratioSchema.describe('Width of a pixel to its height'),
+  rotation: z
+    .union([z.literal(0), z.literal(90), z.literal(180), z.literal(270)])
+    .describe('Clockwise turn that brings the coded picture upright, degrees'),
+  pixelFormat: z.string().describe("ffprobe's name"),
+  bitDepth: z.int().positive().describe('Bits of a sample'),
+  fieldOrder: z.enum(fieldOrders).describe('Which field was recorded earlier'),
+  colour: colourTagsSchema.describe('What the file says of its colours'),
+  chromaSiting: z
+    .string()
+    .optional()
+    .describe(
+      'Where chroma samples lie, as ffprobe names it (`left`, `topleft`, `center`); absent: the file does not say',
+    ),
+  frames: z
+    .int()
+    .nonnegative()
+    .describe('Counted packets that are shown (a packet is one frame); for sequences the number of files'),
+  claimedFrames: z.int().nullable().describe('What the header claims, null when it claims nothing'),
+  rate: ratioSchema.describe('Frames a second'),
+  timeBase: ratioSchema.describe('Seconds per tick of the times below'),
+  firstTime: z.int().describe('First presentation time, ticks of `timeBase`'),
+  endTime: z.int().describe('End of the last frame, ticks of `timeBase`'),
+  steps: z
+    .array(z.object({ ticks: z.int().describe('Ticks of `timeBase`'), count: z.int().describe('How often') }))
+    .describe(
+      'Every step between neighbouring presentation times, most frequent first; one entry when the rate is constant (steps that differ only by rounding to the time base count as one)',
+    ),
+  rateConstant: z.boolean().describe('All steps are one, but for rounding'),
+  bytes: z.int().nonnegative().describe('Sum of the packets, bytes'),
+  smallestPacket: z.int().nonnegative().describe('Bytes'),
+  largestPacket: z.int().nonnegative().describe('Bytes'),
 });
 export type VideoFacts = z.infer<typeof videoFactsSchema>;
 
 export const audioFactsSchema = z.object({
-  streamIndex: z.int().nonnegative(),
-  codec: z.string(),
-  sampleFormat: z.string(),
-  bitDepth: z.int().nullable(),
-  sampleRate: z.int().positive(),
-  channels: z.int().positive(),
-  /** As ffprobe names it (`mono`, `stereo`, `5.1`); null when the file does not say. */
-  layout: z.string().nullable(),
-  /** Samples per channel that are played (edit lists and priming taken off), counted over packets. */
-  samples: z.int().nonnegative(),
-  /** Start of the audio against the start of the picture, in samples; 0 when together. */
-  startOffset: z.int(),
+  streamIndex: z.int().nonnegative().describe('Number of the stream in the file'),
+  codec: z.string().describe("ffprobe's name"),
+  sampleFormat: z.string().describe("ffprobe's name"),
+  bitDepth: z.int().nullable().describe('Bits of a sample; null: the codec has none'),
+  sampleRate: z.int().positive().describe('Samples a second'),
+  channels: z.int().positive().describe('How many'),
+  layout: z
+    .string()
+    .nullable()
+    .describe('As ffprobe names it (`mono`, `stereo`, `5.1`); null when the file does not say'),
+  samples: z
+    .int()
+    .nonnegative()
+    .describe('Samples per channel that are played (edit lists and priming taken off), counted over packets'),
+  startOffset: z
+    .int()
+    .describe('Start of the audio against the start of the picture, in samples; 0 when together'),
 });
 export type AudioFacts = z.infer<typeof audioFactsSchema>;
 
 export const clipFactsSchema = z.object({
-  kind: z.enum(['movie', 'sequence']),
-  /** ffprobe's format name, or the still format of a sequence. */
-  container: z.string(),
-  video: videoFactsSchema,
-  audio: z.array(audioFactsSchema),
-  timecode: timecodeSchema.nullable(),
-  /** Where the timecode was read: `tmcd`, `mxf`, `header`, `decoder` (a declared one says it); null without timecode. */
-  timecodeFrom: z.string().nullable(),
-  reel: z.string().nullable(),
-  /** ISO 8601, as recorded by the camera. */
-  createdAt: z.string().nullable(),
-  /** Other tags of the container and picture stream, as written. */
-  metadata: z.record(z.string(), z.string()),
-  /** Number of the first frame of a sequence, as its name has it. */
-  firstNumber: z.int().nonnegative().optional(),
-  /** Of a raw clip: what development needs, what the camera says, and who decodes it. */
-  raw: rawFactsSchema.optional(),
-  /** Of a clip whose pictures a declared decoder gives: whose, and how it is called. Codec and container have its name. */
-  declared: declarationSchema.optional(),
-  /** What the values mean, by the settings of the night or by tags; only where a master is asked for. */
-  interpretation: interpretationSchema.optional(),
+  kind: z.enum(['movie', 'sequence']).describe('movie or sequence'),
+  container: z.string().describe("ffprobe's format name, or the still format of a sequence"),
+  video: videoFactsSchema.describe('The picture'),
+  audio: z.array(audioFactsSchema).describe('Its audio tracks, in order'),
+  timecode: timecodeSchema.nullable().describe('Of the first frame; null: there is none'),
+  timecodeFrom: z
+    .string()
+    .nullable()
+    .describe(
+      'Where the timecode was read: `tmcd`, `mxf`, `header`, `decoder` (a declared one says it); null without timecode',
+    ),
+  reel: z.string().nullable().describe('As the camera wrote it; null: it wrote none'),
+  createdAt: z.string().nullable().describe('ISO 8601, as recorded by the camera; null: it did not say'),
+  metadata: z
+    .record(z.string(), z.string())
+    .describe('Other tags of the container and picture stream, as written'),
+  firstNumber: z
+    .int()
+    .nonnegative()
+    .optional()
+    .describe('Number of the first frame of a sequence, as its name has it'),
+  raw: rawFactsSchema
+    .optional()
+    .describe('Of a raw clip: what development needs, what the camera says, and who decodes it'),
+  declared: declarationSchema
+    .optional()
+    .describe(
+      'Of a clip whose pictures a declared decoder gives: whose, and how it is called. Codec and container have its name',
+    ),
+  interpretation: interpretationSchema
+    .optional()
+    .describe(
+      'What the values mean, by the settings of the run or by tags; only where a master is asked for',
+    ),
 });
 export type ClipFacts = z.infer<typeof clipFactsSchema>;

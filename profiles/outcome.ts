@@ -10,73 +10,105 @@ import { ratioSchema, timecodeSchema } from '../media/time/schema.ts';
 import { linearisationSchema } from './master/linearisation.ts';
 
 export const outcomeSchema = z.object({
-  /** One movie. */
-  kind: z.literal('movie'),
-  /** File name without folder, extension included. */
-  fileName: z.string(),
-  frames: z.int().positive(),
-  rate: ratioSchema,
-  width: z.int().positive(),
-  height: z.int().positive(),
-  /** As ffprobe reads it back: where decoder and encoder name the same pixels differently, the decoder's name. */
-  pixelFormat: z.string(),
-  colour: colourTagsSchema,
-  /** Shape of a pixel; absent: square. */
-  pixelAspect: ratioSchema.optional(),
-  /** Of a deliverable that keeps the fields of its source; absent: progressive. */
-  fieldOrder: z.enum(fieldOrders).optional(),
-  /** ffprobe's names for what must be found in the file. */
-  container: z.enum(['mov', 'mp4', 'mkv']),
-  codec: z.string(),
-  codecTag: z.string(),
-  codecProfile: z.string().nullable(),
-  /** Highest allowed level, ten times the level's number (H.264 Table A-1); null where the codec has none. */
-  maxLevel: z.int().nullable(),
-  /** Exact bytes of every packet, where the codec fixes them (VC-3, ST 2019-1). */
-  packetBytes: z.int().nullable(),
-  timecode: timecodeSchema.nullable(),
-  reel: z.string().nullable(),
-  audio: z.array(
-    z.object({
-      /** Which of the source's audio tracks, counted from 0. */
-      sourceTrack: z.int().nonnegative(),
-      codec: z.string(),
-      sampleRate: z.int().positive(),
-      channels: z.int().positive(),
-      layout: z.string().nullable(),
-      samples: z.int().nonnegative(),
-      /** Samples that may be there more or fewer: 0 for PCM, the last coded block for AAC. */
-      tolerance: z.int().nonnegative(),
-    }),
-  ),
-  /** What the frame fingerprints are compared by; absent from records of before there was one, which then prove nothing. */
+  kind: z.literal('movie').describe('One movie'),
+  fileName: z.string().describe('File name without folder, extension included'),
+  frames: z.int().positive().describe('How many'),
+  rate: ratioSchema.describe('Frames a second'),
+  width: z.int().positive().describe('Pixels'),
+  height: z.int().positive().describe('Pixels'),
+  pixelFormat: z
+    .string()
+    .describe(
+      "As ffprobe reads it back: where decoder and encoder name the same pixels differently, the decoder's name",
+    ),
+  colour: colourTagsSchema.describe('Tags of the file'),
+  pixelAspect: ratioSchema.optional().describe('Shape of a pixel; absent: square'),
+  fieldOrder: z
+    .enum(fieldOrders)
+    .optional()
+    .describe('Of a deliverable that keeps the fields of its source; absent: progressive'),
+  container: z.enum(['mov', 'mp4', 'mkv']).describe("ffprobe's name"),
+  codec: z.string().describe("ffprobe's name"),
+  codecTag: z.string().describe('Four characters of the container'),
+  codecProfile: z.string().nullable().describe("ffprobe's name; null: not asked for"),
+  maxLevel: z
+    .int()
+    .nullable()
+    .describe(
+      "Highest allowed level, ten times the level's number (H.264 Table A-1); null where the codec has none",
+    ),
+  packetBytes: z
+    .int()
+    .nullable()
+    .describe('Exact bytes of every packet, where the codec fixes them (VC-3, ST 2019-1)'),
+  timecode: timecodeSchema.nullable().describe('Of the first frame; null: none'),
+  reel: z.string().nullable().describe('null: none'),
+  audio: z
+    .array(
+      z.object({
+        sourceTrack: z.int().nonnegative().describe("Which of the source's audio tracks, counted from 0"),
+        codec: z.string().describe("ffprobe's name"),
+        sampleRate: z.int().positive().describe('Samples a second'),
+        channels: z.int().positive().describe('How many'),
+        layout: z.string().nullable().describe("ffprobe's name; null: not stated"),
+        samples: z.int().nonnegative().describe('Samples of each channel'),
+        tolerance: z
+          .int()
+          .nonnegative()
+          .describe('Samples that may be there more or fewer: 0 for PCM, the last coded block for AAC'),
+      }),
+    )
+    .describe('Its tracks, in order'),
   proof: z
     .object({
       framing: framingSchema,
-      /** Which Y'CbCr the fingerprints of the source holds: as the source is taken to be, or what RGB is turned into. */
-      basis: z.object({ matrix: z.string(), range: z.enum(['limited', 'full']) }),
-      /** The earlier field of an interlaced source, each of whose frames becomes one progressive frame unless it is kept; null: whole frames. */
-      earlierField: z.enum(['top', 'bottom']).nullable(),
-      /** The deliverable has those fields as they are, and both are of `basis`. */
-      kept: z.boolean().optional(),
-      /** Of the source's upright picture, both fields of an interlaced one. */
-      lines: z.int().positive(),
-      /** Of each entry of `audio`: start of the source's track against the picture, in samples of the source. */
-      audioOffsets: z.array(z.int()),
+      basis: z
+        .object({ matrix: z.string(), range: z.enum(['limited', 'full']) })
+        .describe(
+          "Which Y'CbCr the fingerprints of the source holds: as the source is taken to be, or what RGB is turned into",
+        ),
+      earlierField: z
+        .enum(['top', 'bottom'])
+        .nullable()
+        .describe(
+          'The earlier field of an interlaced source, each of whose frames becomes one progressive frame unless it is kept; null: whole frames',
+        ),
+      kept: z
+        .boolean()
+        .optional()
+        .describe('The deliverable has those fields as they are, and both are of `basis`'),
+      lines: z.int().positive().describe("Of the source's upright picture, both fields of an interlaced one"),
+      audioOffsets: z
+        .array(z.int())
+        .describe(
+          "Of each entry of `audio`: start of the source's track against the picture, in samples of the source",
+        ),
     })
-    .optional(),
-  /** Of a deliverable that keeps every sample; absent: others. */
+    .optional()
+    .describe(
+      'What the frame fingerprints are compared by; absent from records of before there was one, which then prove nothing',
+    ),
   exact: z
     .object({
-      /** The layout in which its pictures are compared with the source's (profiles/lossless-pixel-formats.ts). */
-      comparedIn: z.string(),
-      /** Slices of each frame (profiles/outcome/slices.ts). */
-      slices: z.int().positive(),
+      comparedIn: z
+        .string()
+        .describe(
+          "The layout in which its pictures are compared with the source's (profiles/lossless-pixel-formats.ts)",
+        ),
+      slices: z.int().positive().describe('Slices of each frame (profiles/outcome/slices.ts)'),
     })
-    .optional(),
-  /** Of a movie for grading, whose pictures are not those of the source: from its code values to light (profiles/master/movie.ts); absent: others. */
-  linearisation: linearisationSchema.optional(),
-  /** What will be written: an estimate for planning, on the safe side; near to exact where the codec fixes every packet. */
-  estimatedBytes: z.int().positive(),
+    .optional()
+    .describe('Of a deliverable that keeps every sample; absent: others'),
+  linearisation: linearisationSchema
+    .optional()
+    .describe(
+      'Of a movie for grading, whose pictures are not those of the source: from its code values to light (profiles/master/movie.ts); absent: others',
+    ),
+  estimatedBytes: z
+    .int()
+    .positive()
+    .describe(
+      'What will be written: an estimate for planning, on the safe side; near to exact where the codec fixes every packet',
+    ),
 });
 export type Outcome = z.infer<typeof outcomeSchema>;

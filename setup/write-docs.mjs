@@ -7,6 +7,7 @@ import { findingsPage } from './findings-page.mjs';
 import { requireNode } from './node-version.mjs';
 import { prepare } from './prepare.mjs';
 import { profilesPage } from './profiles-page.mjs';
+import { recordsPage, schemaFiles } from './records-page.mjs';
 import { projectFolder } from './say.mjs';
 import { settingsPage } from './settings-page.mjs';
 
@@ -60,3 +61,10 @@ const examples = readdirSync(exampleFolder)
     text: readFileSync(join(exampleFolder, name), 'utf8'),
   }));
 writeFileSync(join(projectFolder, 'docs', 'decoders.md'), decodersPage(decoderFields, examples));
+
+const { recordForms } = await compiled('coordinator', 'records', 'forms.js');
+const forms = recordForms();
+writeFileSync(join(projectFolder, 'docs', 'records.md'), recordsPage(forms));
+mkdirSync(join(projectFolder, 'docs', 'schemas'), { recursive: true });
+for (const [name, text] of schemaFiles(forms))
+  writeFileSync(join(projectFolder, 'docs', 'schemas', name), text);

@@ -12,26 +12,50 @@ import { toolchainSchema } from '../toolchain.ts';
 export const PREDICATE_TYPE = 'urn:uuid:87a06079-6ead-4768-ad33-526c9fea0667#roll-handover/v1';
 
 const sha256Schema = z.string().regex(/^[0-9a-f]{64}$/, '64 lower-case hex digits');
-const digestSchema = z.object({ sha256: sha256Schema });
-const namedSchema = z.object({ name: z.string(), digest: digestSchema });
+const digestSchema = z.object({ sha256: sha256Schema.describe('Lower-case hex') });
+const namedSchema = z.object({
+  name: z.string().describe('Path relative to the folder of the roll'),
+  digest: digestSchema.describe('Of its bytes'),
+});
 
 export const predicateSchema = z.object({
-  day: z.string(),
-  roll: z.string(),
-  /** Of roll.json without `decidedAt`, as canonical JSON (RFC 8785): the same whenever the same is decided again. */
-  verdict: z.object({ digest: digestSchema }),
-  /** Of the roll's sources, as intake read them. */
-  manifests: z.array(manifestReadSchema.required({ digests: true })),
-  /** `contentDigest`: of the source's files (ledger/clip.ts); `facts`: of what was measured of the source, as canonical JSON. */
-  clips: z.array(
-    z.object({ name: z.string(), contentDigest: z.string(), facts: z.object({ digest: digestSchema }) }),
+  day: z.string().describe('Name of the shoot day'),
+  roll: z.string().describe('Name of the roll'),
+  verdict: z
+    .object({ digest: digestSchema.describe('SHA-256') })
+    .describe(
+      'Of roll.json without `decidedAt`, as canonical JSON (RFC 8785): the same whenever the same is decided again',
+    ),
+  manifests: z
+    .array(manifestReadSchema.required({ digests: true }))
+    .describe("Of the roll's sources, as intake read them"),
+  clips: z
+    .array(
+      z.object({
+        name: z.string().describe('Id of the clip'),
+        contentDigest: z.string().describe("Of the source's files"),
+        facts: z
+          .object({ digest: digestSchema.describe('Of its canonical JSON (RFC 8785)') })
+          .describe('What was measured of the source'),
+      }),
+    )
+    .describe('Every clip of the roll'),
+  profiles: z
+    .array(
+      z.object({
+        name: z.string().describe('Name of the profile'),
+        hash: z.string().describe('SHA-256 of the profile without its summary, as canonical JSON (RFC 8785)'),
+      }),
+    )
+    .describe('What was asked for'),
+  toolchain: toolchainSchema.describe(
+    'Tools with their versions and the SHA-256 of what they say of their build',
   ),
-  /** `hash`: of all that was asked (profiles/hash.ts). */
-  profiles: z.array(z.object({ name: z.string(), hash: z.string() })),
-  /** Tools with their versions and the SHA-256 of what they say of their build. */
-  toolchain: toolchainSchema,
-  /** Reports and other records that the verdict rests on, by their bytes; names relative to the roll's delivery folder. */
-  records: z.array(namedSchema),
+  records: z
+    .array(namedSchema)
+    .describe(
+      "Reports and other records that the verdict rests on, by their bytes; names relative to the roll's delivery folder",
+    ),
 });
 export type Predicate = z.infer<typeof predicateSchema>;
 

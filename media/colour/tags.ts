@@ -3,9 +3,9 @@ import { z } from 'zod';
 
 /** Names as ffprobe prints them (ITU-T H.273 code points); null: not tagged. */
 export const colourTagsSchema = z.object({
-  primaries: z.string().nullable(),
-  transfer: z.string().nullable(),
-  matrix: z.string().nullable(),
-  range: z.enum(['limited', 'full']).nullable(),
+  primaries: z.string().nullable().describe('null: not tagged'),
+  transfer: z.string().nullable().describe('null: not tagged'),
+  matrix: z.string().nullable().describe('null: not tagged'),
+  range: z.enum(['limited', 'full']).nullable().describe('limited or full; null: not tagged'),
 });
 export type ColourTags = z.infer<typeof colourTagsSchema>;

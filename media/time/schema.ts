@@ -4,12 +4,16 @@
  */
 import { z } from 'zod';
 
-export const ratioSchema = z.object({ num: z.int().positive(), den: z.int().positive() });
+export const ratioSchema = z.object({
+  num: z.int().positive().describe('Numerator'),
+  den: z.int().positive().describe('Denominator'),
+});
 
 export const timecodeSchema = z.object({
-  /** Frames since 00:00:00:00 of the label's own counting (drop-frame already taken into account). */
-  frame: z.int().nonnegative(),
-  /** Label base: the rate rounded to a whole number. */
-  base: z.int().positive(),
-  drop: z.boolean(),
+  frame: z
+    .int()
+    .nonnegative()
+    .describe("Frames since 00:00:00:00 of the label's own counting (drop-frame already taken into account)"),
+  base: z.int().positive().describe('Label base: the rate rounded to a whole number'),
+  drop: z.boolean().describe('Labels are dropped to keep up with the clock (SMPTE ST 12-1)'),
 });

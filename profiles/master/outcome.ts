@@ -5,41 +5,45 @@ import { frameFormats } from './schema.ts';
 import { linearisationSchema } from './linearisation.ts';
 
 export const masterOutcomeSchema = z.object({
-  /** A folder of frames. */
-  kind: z.literal('frames'),
-  format: z.enum(frameFormats),
-  compression: z.enum(['none', 'zip']),
-  /** The clip's folder in the profile's folder. */
-  fileName: z.string(),
-  /** Frame n of the clip, from 0, is `<stem>.<first + n, zero-padded>.<extension>`. */
-  stem: z.string(),
-  extension: z.string(),
-  first: z.int().nonnegative(),
-  digits: z.int().positive(),
-  frames: z.int().positive(),
-  rate: ratioSchema,
-  width: z.int().positive(),
-  height: z.int().positive(),
-  pixelAspect: ratioSchema,
-  timecode: timecodeSchema,
-  reel: z.string().nullable(),
-  linearisation: linearisationSchema,
-  /** Said in every frame; null: nothing is said. */
-  said: z.object({
-    owner: z.string().nullable(),
-    comments: z.string().nullable(),
-    /** YYYY:MM:DD hh:mm:ss */
-    captured: z.string().nullable(),
-    iso: z.number().nullable(),
-    exposureSeconds: z.number().nullable(),
-    whiteKelvin: z.number().nullable(),
-    camera: z.string().nullable(),
-    serial: z.string().nullable(),
-  }),
-  /** Bytes of a frame when nothing is compressed; null where the codec decides. */
-  frameBytes: z.int().positive().nullable(),
-  /** What will be written: near to exact without compression; with it an estimate on the safe side, and the range it lies in. */
-  estimatedBytes: z.int().positive(),
+  kind: z.literal('frames').describe('A folder of frames'),
+  format: z.enum(frameFormats).describe('Form of the frames'),
+  compression: z.enum(['none', 'zip']).describe('zip or none'),
+  fileName: z.string().describe("The clip's folder in the profile's folder"),
+  stem: z.string().describe('Frame n of the clip, from 0, is `<stem>.<first + n, zero-padded>.<extension>`'),
+  extension: z.string().describe('Without the dot'),
+  first: z.int().nonnegative().describe('Number of the first frame'),
+  digits: z.int().positive().describe('Digits of the number, with zeros in front'),
+  frames: z.int().positive().describe('How many'),
+  rate: ratioSchema.describe('Frames a second'),
+  width: z.int().positive().describe('Pixels'),
+  height: z.int().positive().describe('Pixels'),
+  pixelAspect: ratioSchema.describe('Width of a pixel to its height'),
+  timecode: timecodeSchema.describe('Of the first frame'),
+  reel: z.string().nullable().describe('null: none'),
+  linearisation: linearisationSchema.describe('From code values or sensor values to scene-linear'),
+  said: z
+    .object({
+      owner: z.string().nullable(),
+      comments: z.string().nullable(),
+      captured: z.string().nullable().describe('YYYY:MM:DD hh:mm:ss'),
+      iso: z.number().nullable(),
+      exposureSeconds: z.number().nullable(),
+      whiteKelvin: z.number().nullable(),
+      camera: z.string().nullable(),
+      serial: z.string().nullable(),
+    })
+    .describe('Said in every frame; null: nothing is said'),
+  frameBytes: z
+    .int()
+    .positive()
+    .nullable()
+    .describe('Bytes of a frame when nothing is compressed; null where the codec decides'),
+  estimatedBytes: z
+    .int()
+    .positive()
+    .describe(
+      'What will be written: near to exact without compression; with it an estimate on the safe side, and the range it lies in',
+    ),
   bytesRange: z.object({ least: z.int().positive(), most: z.int().positive() }),
 });
 export type MasterOutcome = z.infer<typeof masterOutcomeSchema>;

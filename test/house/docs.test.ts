@@ -1,5 +1,5 @@
 /** Pages that are made from the code say what the code says. */
-import { readFileSync, writeFileSync } from 'node:fs';
+import { readdirSync, readFileSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { expect, test } from 'vitest';
 import { clipCodes } from '../../findings/codes/clip.ts';
@@ -22,6 +22,8 @@ import { curveNames, logc3Indices } from '../../media/colour/curves.ts';
 import { gamutNames } from '../../media/colour/gamuts.ts';
 import { inputNames } from '../../media/colour/input.ts';
 import { readSettings } from '../../coordinator/settings/read.ts';
+import { recordForms } from '../../coordinator/records/forms.ts';
+import { partsOf, recordFields, recordsPage, schemaFiles } from '../../setup/records-page.mjs';
 import { findingsPage } from '../../setup/findings-page.mjs';
 import { exampleFile, exampleName, profilesPage } from '../../setup/profiles-page.mjs';
 import { exampleSettings, settingsPage } from '../../setup/settings-page.mjs';
@@ -117,4 +119,47 @@ test('docs/settings.md is what `npm run docs` writes, and the file that it shows
     cameras: { B: { input: { name: 'slog3-sgamut3cine' } } },
     rolls: { B003: { input: { name: 'logc3-awg3', ei: 800 } } },
   });
+});
+
+test('docs/records.md and docs/schemas/ are what `npm run docs` writes', () => {
+  const forms = recordForms();
+  const docs = join(packageFolder, 'docs');
+  expect(readFileSync(join(docs, 'records.md'), 'utf8')).toBe(recordsPage(forms));
+  const written = schemaFiles(forms);
+  expect(readdirSync(join(docs, 'schemas')).sort()).toEqual([...written.keys()].sort());
+  for (const [name, text] of written) expect(readFileSync(join(docs, 'schemas', name), 'utf8')).toBe(text);
+});
+
+test('every field of the records of a delivery has its meaning on the page', () => {
+  const forms = recordForms();
+  const ofLedger = ['roll', 'clip-report', 'deliverable-report', 'statement-predicate', 'job-progress'];
+  const parts = new Map(partsOf(forms));
+  const schemas = [
+    ...forms.filter(({ name }) => ofLedger.includes(name)).map(({ schema }) => schema),
+    ...['finding', 'clip', 'toolchain', 'check-result', 'manifest-read'].map((name) => parts.get(name)),
+  ];
+  const silent = schemas.flatMap((schema) =>
+    recordFields(schema)
+      // Ratios say what they are above their two numbers.
+      .filter(({ path, meaning }) => meaning === '' && !/\.(?:num|den)$/.test(path))
+      .map(({ path }) => path),
+  );
+  expect(silent).toEqual([]);
+});
+
+test('every finding that a page names in brackets is in the registry', () => {
+  const folders = ['', 'docs', 'docs/mechanisms'];
+  const pages = folders.flatMap((folder) =>
+    readdirSync(join(packageFolder, folder))
+      .filter((name) => name.endsWith('.md'))
+      .map((name) => join(folder, name)),
+  );
+  const named = pages.flatMap((path) =>
+    [...readFileSync(join(packageFolder, path), 'utf8').matchAll(/`\[([a-z0-9]+(?:-[a-z0-9]+)+)\]`/g)].map(
+      (match) => ({ path, code: match[1] as string }),
+    ),
+  );
+  expect(named.filter(({ path }) => path === 'docs/failures.md').length).toBeGreaterThan(40);
+  const known = new Set<string>(findingCodes);
+  expect(named.filter(({ code }) => !known.has(code))).toEqual([]);
 });

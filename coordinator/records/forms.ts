@@ -1,0 +1,168 @@
+/**
+ * Every form of file and message that somebody else may read or write, with a name: what docs/records.md and docs/schemas/ are
+ * made from. The forms themselves are where they are used; `parts` are those that occur in several.
+ */
+import { z } from 'zod';
+import { findingSchema } from '../../findings/finding.ts';
+import { clipSchema } from '../../ledger/clip.ts';
+import { predicateSchema } from '../../ledger/provenance/predicate.ts';
+import { jobProgressSchema } from '../../ledger/queue.ts';
+import { checkResultSchema, clipReportSchema, deliverableReportSchema } from '../../ledger/report.ts';
+import { manifestReadSchema, rollVerdictSchema } from '../../ledger/roll.ts';
+import { toolchainSchema } from '../../ledger/toolchain.ts';
+import { colourTagsSchema } from '../../media/colour/tags.ts';
+import { inputTransformSchema } from '../../media/colour/input.ts';
+import { declarationSchema, declaredDecoderSchema } from '../../media/declaration.ts';
+import { audioFactsSchema, clipFactsSchema, videoFactsSchema } from '../../media/facts.ts';
+import { interpretationSchema } from '../../media/interpretation.ts';
+import { rawFactsSchema } from '../../media/raw-facts.ts';
+import { ratioSchema, timecodeSchema } from '../../media/time/schema.ts';
+import { linearisationSchema } from '../../profiles/master/linearisation.ts';
+import { masterOutcomeSchema } from '../../profiles/master/outcome.ts';
+import { masterSchema } from '../../profiles/master/schema.ts';
+import { outcomeSchema } from '../../profiles/outcome.ts';
+import { profileSchema } from '../../profiles/schema.ts';
+import { settingsSchema } from '../settings/schema.ts';
+
+export interface RecordForm {
+  /** Name of its schema file, without ending. */
+  readonly name: string;
+  readonly title: string;
+  /** Where it is found, and who writes it. */
+  readonly where: string;
+  /** JSON Schema, draft 2020-12. */
+  readonly schema: JsonSchema;
+}
+export type JsonSchema = { readonly [key: string]: unknown };
+
+const parts: Readonly<Record<string, z.ZodType>> = {
+  finding: findingSchema,
+  clip: clipSchema,
+  toolchain: toolchainSchema,
+  'manifest-read': manifestReadSchema,
+  'check-result': checkResultSchema,
+  'deliverable-report': deliverableReportSchema,
+  'clip-facts': clipFactsSchema,
+  'video-facts': videoFactsSchema,
+  'audio-facts': audioFactsSchema,
+  'raw-facts': rawFactsSchema,
+  'colour-tags': colourTagsSchema,
+  'input-transform': inputTransformSchema,
+  interpretation: interpretationSchema,
+  'decoder-declaration': declarationSchema,
+  'movie-outcome': outcomeSchema,
+  'frames-outcome': masterOutcomeSchema,
+  linearisation: linearisationSchema,
+  ratio: ratioSchema,
+  timecode: timecodeSchema,
+};
+
+/** Once for the process: names by which a schema refers to a part rather than repeat it. */
+let named = false;
+function nameParts(): void {
+  if (named) return;
+  named = true;
+  for (const [id, part] of Object.entries(parts))
+    z.globalRegistry.add(part, { ...z.globalRegistry.get(part), id });
+}
+
+function written(schema: z.ZodType, io: 'input' | 'output'): JsonSchema {
+  nameParts();
+  return z.toJSONSchema(schema, { io }) as JsonSchema;
+}
+
+type Node = Record<string, unknown>;
+
+/** A field may be left out below the top, since a profile may take it over; the program asks for more than its schema can say. */
+function withoutRequired(value: unknown): unknown {
+  if (Array.isArray(value)) return value.map(withoutRequired);
+  if (typeof value !== 'object' || value === null) return value;
+  const node = value as Node;
+  return Object.fromEntries(
+    Object.entries(node)
+      .filter(([key, child]) => !(key === 'required' && Array.isArray(child)))
+      // With fields left out, more than one kind may fit.
+      .map(([key, child]) => [key === 'oneOf' ? 'anyOf' : key, withoutRequired(child)]),
+  );
+}
+
+/** Every field where nothing is taken over; with `extends` the three that are never taken over. */
+function profileFile(schema: z.ZodType): JsonSchema {
+  const whole = written(schema, 'input') as Node;
+  const loose = withoutRequired(whole) as Node;
+  return {
+    ...loose,
+    properties: {
+      ...(loose.properties as Node),
+      extends: {
+        type: 'string',
+        description: 'Takes over the profile of this name; what this file states counts instead of it',
+      },
+    },
+    required: ['version', 'name', 'summary'],
+    if: { not: { required: ['extends'] } },
+    // biome-ignore lint/suspicious/noThenProperty: a keyword of JSON Schema, and no promise.
+    then: { required: whole.required },
+  };
+}
+
+export function recordForms(): readonly RecordForm[] {
+  return [
+    {
+      name: 'roll',
+      title: 'roll.json',
+      where: '`<delivery>/<day>/<roll>/roll.json`. The verdict on a roll, written by the run',
+      schema: written(rollVerdictSchema, 'output'),
+    },
+    {
+      name: 'clip-report',
+      title: 'reports/<clip>.json',
+      where:
+        '`<delivery>/<day>/<roll>/reports/<clip>.json`. All that is known of a clip, written by the run from the reports of its deliverables',
+      schema: written(clipReportSchema, 'output'),
+    },
+    {
+      name: 'deliverable-report',
+      title: 'reports/deliverables/<clip>.<profile>.json',
+      where: '`<delivery>/<day>/<roll>/reports/deliverables/`. Written by the worker that made it',
+      schema: written(deliverableReportSchema, 'output'),
+    },
+    {
+      name: 'statement-predicate',
+      title: 'statement.json, its predicate',
+      where:
+        '`predicate` in `<delivery>/<day>/<roll>/statement.json`, an in-toto Statement (https://in-toto.io/Statement/v1). Its subjects are the outputs of the roll by digest',
+      schema: written(predicateSchema, 'output'),
+    },
+    {
+      name: 'job-progress',
+      title: 'Progress of a job',
+      where: 'What a worker tells the queue while it works, at most once in two seconds',
+      schema: written(jobProgressSchema, 'output'),
+    },
+    {
+      name: 'settings',
+      title: 'Settings file',
+      where: 'Written by you; [settings.md](settings.md)',
+      schema: written(settingsSchema, 'input'),
+    },
+    {
+      name: 'profile-movie',
+      title: 'Profile file, movies',
+      where: 'Written by you; [profiles.md](profiles.md)',
+      schema: profileFile(profileSchema),
+    },
+    {
+      name: 'profile-master',
+      title: 'Profile file, masters',
+      where: 'Written by you; [profiles.md](profiles.md)',
+      schema: profileFile(masterSchema),
+    },
+    {
+      name: 'decoder',
+      title: 'Decoder declaration',
+      where: 'Written by you; [decoders.md](decoders.md)',
+      schema: written(declaredDecoderSchema, 'input'),
+    },
+  ];
+}

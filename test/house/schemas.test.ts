@@ -1,0 +1,46 @@
+/** Records as the program writes them, against docs/schemas/ by a validator that is not ours (ajv, JSON Schema draft 2020-12). */
+import { readdirSync, readFileSync } from 'node:fs';
+import { join } from 'node:path';
+import { Ajv2020 } from 'ajv/dist/2020.js';
+import { describe, expect, test } from 'vitest';
+import { parse } from 'yaml';
+import { packageFolder } from '../../files/installation.ts';
+import { clip, report } from '../support/world.ts';
+import { exampleFile } from '../../setup/profiles-page.mjs';
+import { exampleSettings } from '../../setup/settings-page.mjs';
+
+const ajv = new Ajv2020({ strict: false, allErrors: true });
+const faultsIn = (name: string, value: unknown): unknown => {
+  const text = readFileSync(join(packageFolder, 'docs', 'schemas', `${name}.schema.json`), 'utf8');
+  const validate = ajv.compile(JSON.parse(text));
+  return validate(JSON.parse(JSON.stringify(value))) ? [] : validate.errors;
+};
+
+test('a report of a deliverable fits its schema, and one without its state does not', () => {
+  const whole = report(clip, 'cut', 'hash-cut');
+  expect(faultsIn('deliverable-report', whole)).toEqual([]);
+  expect(faultsIn('deliverable-report', { ...whole, state: 'nearly' })).not.toEqual([]);
+});
+
+describe('files that people write', () => {
+  const builtIns = join(packageFolder, 'profiles', 'builtin');
+  test.each(readdirSync(builtIns))('the built-in profile %s', (name) => {
+    const profile = parse(readFileSync(join(builtIns, name), 'utf8')) as { kind?: string };
+    expect(faultsIn(profile.kind === 'master' ? 'profile-master' : 'profile-movie', profile)).toEqual([]);
+  });
+
+  test('a profile that takes over another one, and the same with a field that does not exist', () => {
+    const profile = parse(exampleFile) as object;
+    expect(faultsIn('profile-movie', profile)).toEqual([]);
+    expect(faultsIn('profile-movie', { ...profile, codec: 'vc3' })).not.toEqual([]);
+  });
+
+  test('the settings that docs/settings.md shows', () => {
+    expect(faultsIn('settings', parse(exampleSettings))).toEqual([]);
+  });
+
+  const examples = join(packageFolder, 'media', 'raw', 'decoders', 'examples');
+  test.each(readdirSync(examples))('the declaration %s', (name) => {
+    expect(faultsIn('decoder', parse(readFileSync(join(examples, name), 'utf8')))).toEqual([]);
+  });
+});
