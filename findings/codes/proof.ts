@@ -135,6 +135,6 @@ export const proofCodes = {
     weight: 'hold',
     title: 'the file does not have the bytes that left the encoder',
     remedy:
-      'Restore the file from another copy, if an audit found this in a finished delivery. In a run, check the delivery drive, its cable and the memory of the machine before anything else is written there, then run again: something changed data between encoder and disk.',
+      'Restore the file from another copy of the delivery, if an audit found this. In a run, check the delivery drive, its cable and the memory of the machine before anything else is written there, then run again: something changed data between encoder and disk.',
   },
 } as const satisfies Record<string, CodeEntry>;

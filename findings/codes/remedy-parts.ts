@@ -5,7 +5,7 @@
  * A run has published nothing; an audit may have no source, so the other copy of the delivery comes first.
  */
 export const inDelivery = (repeats: string): string =>
-  `Restore it from another copy, if an audit found this in a finished delivery; do not hand this one out. In a run nothing was published: run again. ${repeats}`;
+  `Restore the deliverable from another copy of the delivery, if an audit found this, and do not hand this one out. In a run nothing was published: run again. ${repeats}`;
 
 /** For a source that may be damaged. */
 export const COMPARE = 'Compare the file with the card and with the other copies of the roll.';
