@@ -71,12 +71,12 @@ async function film(options: DemoOptions, say: (line: string) => void): Promise<
     say(
       made
         ? ''
-        : `The shoot day of an earlier demo lies in ${folders.shoot}; what its night finished is not made again.\n`,
+        : `Using the shoot day of an earlier demo in ${folders.shoot}: what is already done is not made again.\n`,
     );
     return folders;
   } catch (error) {
     if (!interrupts.first.aborted) throw error;
-    say('Interrupted while filming; started again, the demo films again.');
+    say('Interrupted while the shoot day was generated. The next demo generates it again.');
     return null;
   } finally {
     interrupts.end();

@@ -16,7 +16,7 @@ export async function manifestCommand(options: {
     if (options.json === true) printJson({ version: 0, kind: 'manifest', ...made });
     else
       printText(
-        `wrote  ${printable(made.file)}  ${count(made.files, 'file')}, ${bytesText(made.bytes)}\nIt proves that later copies equal what was read now, not that this equals the card.`,
+        `wrote  ${printable(made.file)}  ${count(made.files, 'file')}, ${bytesText(made.bytes)}\nLater copies can now be checked against this folder. Whether this folder equals the card was not checked.`,
       );
     return 0;
   } catch (error) {

@@ -25,7 +25,7 @@ export async function profilesListCommand(options: { readonly json?: boolean }):
   }
   const width = Math.max(...all.map(({ profile }) => profile.name.length));
   printText(
-    `${all.map(({ profile }) => `${isDefault(profile.name) ? '*' : ' '} ${profile.name.padEnd(width)}  ${profile.summary}`).join('\n')}\n\n* made when no --profile is given. A profile file of your own is named by its path.`,
+    `${all.map(({ profile }) => `${isDefault(profile.name) ? '*' : ' '} ${profile.name.padEnd(width)}  ${profile.summary}`).join('\n')}\n\n* made when no --profile is given. Name a profile file of your own by its path.`,
   );
   return 0;
 }
@@ -60,7 +60,7 @@ export async function profilesShowCommand(options: {
   return 0;
 }
 
-/** Without ffmpeg the file is judged by itself. */
+/** Without ffmpeg only the file is judged. */
 export async function profilesLintCommand(options: {
   readonly file: string;
   readonly ffmpeg?: string;
@@ -84,6 +84,6 @@ export async function profilesLintCommand(options: {
       hash: loaded?.hash ?? null,
       findings,
     });
-  else printText(good ? `${loaded.profile.name} is right. hash ${loaded.hash}` : findingsText(findings));
+  else printText(good ? `${loaded.profile.name} is valid. hash ${loaded.hash}` : findingsText(findings));
   return good ? 0 : 2;
 }

@@ -67,7 +67,7 @@ function signText({ keyid, rolls, findings }: SignResult): string {
   });
   if (findings.length > 0) parts.push(findingsText(findings));
   parts.push(
-    `${rolls.filter(({ signed }) => signed !== null).length} of ${count(rolls.length, 'roll')} signed by key ${keyid}.`,
+    `${rolls.filter(({ signed }) => signed !== null).length} of ${count(rolls.length, 'roll')} signed by key ${keyid}. A later run that changes a statement removes its signature.`,
   );
   return parts.join('\n\n');
 }

@@ -58,6 +58,7 @@ async function rollsOf(delivery: string): Promise<RollStatus[]> {
         roll: verdict?.roll ?? name,
         verdict: verdict?.verdict ?? 'held',
         decidedAt: verdict?.decidedAt ?? null,
+        copies: verdict?.copies.length ?? 0,
         clips: verdict?.clips.length ?? 0,
         clipsReady: verdict?.clips.filter((clip) => clip.verdict === 'ready').length ?? 0,
         deliverables: reports ?? { publishing: 0, published: 0, failed: 0 },

@@ -72,7 +72,7 @@ export async function workerCommand(options: WorkerOptions): Promise<1 | 130> {
     },
   );
   say(
-    `${count(workers, 'worker')} on ${printableAddress(address)}; logs in ${logFolder}. Ctrl-C: end what runs, then stop; twice: stop now.`,
+    `${count(workers, 'worker')} on ${printableAddress(address)}; logs in ${logFolder}. Ctrl-C once: running jobs finish, then it stops. Twice: it stops at once.`,
   );
   const interrupted = new Promise<void>((resolve) =>
     interrupts.first.addEventListener('abort', () => resolve(), { once: true }),

@@ -9,13 +9,13 @@ export const introduction = `"${TITLE}", a short film about a bell foundry that 
 
 export function demoText(folders: DemoFolders, unexpected: readonly string[]): string {
   if (unexpected.length > 0)
-    return `The demo did not come out as its script says:\n${unexpected.map((line) => `  ${line}`).join('\n')}\n`;
+    return `The demo did not end as its script says:\n${unexpected.map((line) => `  ${line}`).join('\n')}\n`;
   const ready = rolls.filter((roll) => roll.expected === 'ready').map((roll) => roll.name);
   return [
-    `Shown: ${ready.join(', ')} are ready, because every byte of three copies, every clip and every proxy was measured and nothing differed.`,
-    `${DAMAGED.roll} is held: one bit of ${DAMAGED.clip} on ${DAMAGED.copy} was turned over on purpose, and no proxy was made of a roll in doubt.`,
+    `${ready.join(', ')} are ready: every byte of three copies was verified, and every proxy matches its clip.`,
+    `${DAMAGED.roll} is held: one bit of ${DAMAGED.clip} on ${DAMAGED.copy} was flipped on purpose, so no proxies of ${DAMAGED.roll} were made.`,
     '',
-    `The proxies and reports lie in ${printable(join(folders.delivery, DAY))}.`,
+    `The proxies and reports are in ${printable(join(folders.delivery, DAY))}.`,
     withCommandsAsStarted(
       'A day of your own: `rushlight run <shoot day> --copy <other copy> --deliver <folder>`',
     ),

@@ -21,7 +21,7 @@ export function doctorText(lines: readonly DoctorLine[]): string {
   });
   const lacking = lines.filter((line) => line.state === 'lacking').length;
   const end = isFit(lines)
-    ? 'This machine has what a night needs.'
-    : `This machine lacks ${lacking === 1 ? 'one thing' : `${lacking} things`} that a night needs.`;
+    ? 'This machine has what a run needs.'
+    : `This machine lacks ${lacking === 1 ? 'one thing' : `${lacking} things`} that a run needs.`;
   return `${reported.join('\n')}\n\n${end}\n`;
 }

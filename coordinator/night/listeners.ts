@@ -52,9 +52,9 @@ export function listenForTarget(
     if (tracker.unfinished === 0) return;
     logger.warn({ finding: found }, 'the target is in trouble: nothing new is begun');
     ui.report(found);
-    ui.say(`Waiting up to ${patienceSeconds} s for the target; what is being made goes on.`);
+    ui.say(`Waiting up to ${patienceSeconds} s for the delivery drive. Running jobs continue.`);
   });
-  events.on('target-well', () => ui.say('The target is well again; going on.'));
+  events.on('target-well', () => ui.say('The delivery drive is back. Continuing.'));
 }
 
 export interface Interruptible {
@@ -65,13 +65,13 @@ export interface Interruptible {
   readonly ui: Pick<NightUi, 'say'>;
 }
 
-const interrupted = (found: string): Finding => finding('run-interrupted', found, 'an end by itself');
+const interrupted = (found: string): Finding => finding('run-interrupted', found, 'a run to its end');
 
 /** Once: what runs is finished. Twice: everything ends now. */
 export function listenForInterrupts({ interrupts, run, engine, tracker, ui }: Interruptible): void {
   const onFirst = (): void => {
     if (!run.halt(interrupted('an interrupt'))) return;
-    ui.say('Interrupted: ending what runs. Once more to stop now.');
+    ui.say('Interrupted: finishing running jobs. Press Ctrl-C again to stop now.');
     // Both at once: a worker that is told to end may otherwise take one more job while the queue is emptied.
     Promise.all([tracker.finish(), engine.finishWorkers()])
       .catch((error: unknown) => run.logger.error({ error: String(error) }, 'finishing'))

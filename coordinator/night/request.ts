@@ -51,7 +51,9 @@ export interface RollResult {
   readonly verdict: 'ready' | 'held';
   readonly clips: number;
   readonly clipsReady: number;
-  /** Deliverables made in this run, and those that stood finished already. */
+  /** Copies of the roll that were read, the working copy among them. */
+  readonly copies: number;
+  /** Deliverables made in this run, and those that were finished before. */
   readonly made: number;
   readonly kept: number;
   /** roll.json; null when it could not be written. */

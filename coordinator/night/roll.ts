@@ -65,7 +65,7 @@ export async function nightOfRoll(
     kept = planned.done;
     made = planned.planned;
     context.say(
-      `${printable(roll.name)}: ${count(known.clips.length, 'clip')}, ${made} to make, ${kept} stand finished`,
+      `${printable(roll.name)}: ${count(known.clips.length, 'clip')}, ${made} to make, ${kept} already done`,
     );
     const work = planned.jobs.map(({ job, priority }) => ({
       job,
@@ -132,6 +132,7 @@ async function gate(
     verdict: refused === null ? verdict.verdict : 'held',
     clips: verdict.clips.length,
     clipsReady: verdict.clips.filter((entry) => entry.verdict === 'ready').length,
+    copies: verdict.copies.length,
     ...counts,
     record: refused === null && known.intake !== null ? layout.verdict(deliveryFolder) : null,
     findings: refused === null ? verdict.findings : [{ ...refused, roll: roll.name }, ...verdict.findings],

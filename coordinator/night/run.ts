@@ -29,6 +29,7 @@ import {
   listenForQueue,
   listenForTarget,
 } from './listeners.ts';
+import { count, readyText } from '../show/words.ts';
 import type { Interrupts, NightRequest, NightResult, NightUi, RollResult } from './request.ts';
 import { type NightContext, nightOfRoll } from './roll.ts';
 import { openRun, type RunState } from './run-state.ts';
@@ -253,7 +254,7 @@ async function allRolls(
     rolls.map(async (roll, index) => {
       const outcome = await nightOfRoll(roll, index, context);
       ui.say(
-        `${outcome.roll}: ${outcome.verdict}${outcome.verdict === 'ready' ? '' : `, ${outcome.findings.filter(blocks).length} findings`}`,
+        `${outcome.roll}: ${outcome.verdict === 'ready' ? readyText(outcome.copies) : `held, ${count(outcome.findings.filter(blocks).length, 'finding')}`}`,
       );
       return outcome;
     }),

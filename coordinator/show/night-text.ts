@@ -1,11 +1,11 @@
-/** What came of a night, for people. Pure. */
+/** What came of a run, for people. Pure. */
 import { blocks } from '../../findings/finding.ts';
 import { printable } from '../../files/names.ts';
 import type { NightResult, RollResult } from '../night/request.ts';
-import { count, durationText, findingsText } from './words.ts';
+import { count, durationText, findingsText, readyText } from './words.ts';
 
 function rollText(roll: RollResult): string {
-  const head = `${roll.verdict === 'ready' ? 'ready' : 'HELD '}  ${printable(roll.roll)}  ${roll.clipsReady} of ${count(roll.clips, 'clip')} ready, ${roll.made} made, ${roll.kept} stood finished`;
+  const head = `${roll.verdict === 'ready' ? readyText(roll.copies) : 'HELD '}  ${printable(roll.roll)}  ${roll.clipsReady} of ${count(roll.clips, 'clip')} ready, ${roll.made} made, ${roll.kept} already done`;
   const lines = [head];
   if (roll.record !== null) lines.push(`       ${printable(roll.record)}`);
   if (roll.findings.length > 0) lines.push(findingsText(roll.findings, '       '));

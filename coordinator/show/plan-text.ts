@@ -23,14 +23,14 @@ export interface PlannedRoll {
 /** What compression leaves open; a twentieth either way is no news. */
 function spread({ bytes, bytesRange: { least, most } }: PlannedRoll): string {
   return most - least > bytes / 20
-    ? `, from ${bytesText(least)} to ${bytesText(most)} by what is in the pictures`
+    ? `, from ${bytesText(least)} to ${bytesText(most)} depending on the pictures`
     : '';
 }
 
 function estimate({ planned, seconds, workers }: WholePlan): string {
   return planned === 0
     ? ''
-    : `\nRoughly ${durationText(seconds)} with ${count(workers, 'worker')}, by ${ESTIMATE_RESTS_ON}; this one may be much faster or slower.`;
+    : `\nRoughly ${durationText(seconds)} with ${count(workers, 'worker')}, by ${ESTIMATE_RESTS_ON}; this machine may be much faster or slower.`;
 }
 
 export function planText(
@@ -48,12 +48,12 @@ export function planText(
   ];
   for (const volume of plan.volumes) {
     parts.push(
-      `On ${volume.name}: about ${bytesText(volume.bytes)} in ${count(volume.files, 'file')}; free ${volume.freeBytes === null ? 'not told' : bytesText(volume.freeBytes)}.`,
+      `On ${volume.name}: about ${bytesText(volume.bytes)} in ${count(volume.files, 'file')}; ${volume.freeBytes === null ? 'free space not known' : `${bytesText(volume.freeBytes)} free`}.`,
     );
   }
   if (findings.length > 0) parts.push(findingsText(findings));
   parts.push(
-    `${count(plan.planned, 'deliverable')} to make, ${plan.done} stand finished. Nothing was written.${estimate(plan)}`,
+    `${count(plan.planned, 'deliverable')} to make, ${plan.done} already done. Nothing was written.${estimate(plan)}`,
   );
   return `${parts.join('\n\n')}\n`;
 }

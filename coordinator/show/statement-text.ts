@@ -4,15 +4,15 @@ import type { RollAudit } from '../audit/request.ts';
 
 const states: Readonly<Record<RollAudit['statement'], string>> = {
   absent: 'no statement',
-  fits: 'its statement fits',
-  differs: 'its statement does not fit',
-  damaged: 'its statement cannot be read',
+  fits: 'statement matches',
+  differs: 'statement does not match',
+  damaged: 'statement cannot be read',
 };
 
 const signed: Readonly<Record<RollAudit['signatures'][number]['state'], (key: string) => string>> = {
   verified: (key) => `signed by key ${key}, verified`,
   'not-verified': (key) => `signed by key ${key}, not verified: no public key given`,
-  wrong: (key) => `signed by key ${key}, of no public key given`,
+  wrong: (key) => `signed by key ${key}, which is not a public key that was given`,
   outdated: (key) => `signed by key ${key}, which signed something else`,
 };
 

@@ -1,106 +1,104 @@
-/** Codes of a clip and what was measured of it (survey). What decoding shows is in deliverable.ts, what a profile refuses in profile.ts. */
+/** Codes of a clip and what was measured of it (probe). What decoding shows is in deliverable.ts, what a profile refuses in profile.ts. */
 import type { CodeEntry } from '../entry.ts';
+import { COMPARE, KEEP_CARD } from './remedy-parts.ts';
 
-const COMPARE = 'Compare the file with the card and with the other copies of the roll.';
+const IGNORED = 'An ignored file is not delivered, and the roll can be ready without it.';
 
 export const clipCodes = {
   // Which files are clips.
   'file-unrecognised': {
     weight: 'hold',
-    title: 'a file of the roll is neither a clip nor a kind of file known to stand beside clips',
-    remedy:
-      'Look at the file. If it is no clip, name it (or a pattern for such files) with --ignore and run again. If it is a clip, it must be delivered by other means: this version does not read its form.',
+    title: 'a file of the roll is neither a clip nor a kind of file known beside clips',
+    remedy: `Look at the file. If it is not a clip, name it (or a pattern for such files) with --ignore and run again. ${IGNORED} If it is a clip, deliver it outside Rushlight: this version does not read its format.`,
   },
 
   // Movies.
   'clip-empty': {
     weight: 'hold',
     title: 'the clip is empty',
-    remedy: `${COMPARE} A camera that loses power can leave an empty file; then the shot does not exist and the production must know before the card is erased.`,
+    remedy: `${COMPARE} A camera that loses power can leave an empty file. Then the shot does not exist: report it to the production before the card is erased.`,
   },
   'clip-playlist': {
     weight: 'hold',
-    title: 'a text file calls itself a movie',
-    remedy:
-      'A list of other files is never followed. Find out how it came into the roll; name it with --ignore if it belongs there and is no clip.',
+    title: 'a text file has the name of a movie',
+    remedy: `Find out how the file came into the roll. If it belongs there and is not a clip, name it with --ignore. ${IGNORED} A list of other files is never followed.`,
   },
   'clip-not-media': {
     weight: 'hold',
-    title: 'the file is no movie, whatever its name says',
-    remedy: `${COMPARE} If it is equal everywhere and is no clip, name it with --ignore.`,
+    title: 'the file is not a movie, although its name says so',
+    remedy: `${COMPARE} If it is the same everywhere and is not a clip, name it with --ignore. ${IGNORED}`,
   },
   'clip-no-index': {
     weight: 'hold',
     title: 'the clip has no index, so its frames cannot be found',
-    remedy: `${COMPARE} If every copy is the same, the recording was never closed: the camera may be able to repair it while the card still exists. Do not erase the card.`,
+    remedy: `${COMPARE} If every copy is the same, the recording was never closed: the camera may be able to repair it from the card. Do not erase the card.`,
   },
   'clip-not-closed': {
     weight: 'hold',
     title: 'the recording was never closed',
-    remedy: `${COMPARE} If every copy is the same, the camera may be able to repair the clip while the card still exists. Do not erase the card.`,
+    remedy: `${COMPARE} If every copy is the same, the camera may be able to repair it from the card. Do not erase the card.`,
   },
   'clip-unreadable': {
     weight: 'hold',
     title: 'the clip cannot be opened',
-    remedy: `${COMPARE} If every copy is the same, the file is damaged on the card, or of a kind that this ffmpeg does not read (see \`rushlight doctor\`).`,
+    remedy: `${COMPARE} If every copy is the same, the file is damaged on the card, or this ffmpeg does not read its kind (see \`rushlight doctor\`). Do not erase the card.`,
   },
   'clip-reader-died': {
     weight: 'hold',
-    title: 'the process that read the clip was ended by it',
-    remedy: `${COMPARE} If every copy is the same, keep the file and deliver this clip by hand: its header makes the reader crash, run out of memory or never return, and the other clips were read without it. A drive that no longer answers looks the same: check it, and run again.`,
+    title: 'the process that read the clip crashed or did not return',
+    remedy: `${COMPARE} Check that the drive answers, and run again. If every copy is the same, keep the file and deliver this clip outside Rushlight: its header makes the reader crash, run out of memory or never return. The other clips were read without it.`,
   },
   'clip-truncated': {
     weight: 'hold',
     title: 'the clip ends before its index says so',
-    remedy: `${COMPARE} Take the file from a copy that has all of it. If every copy is the same, the shot is damaged: do not erase the card.`,
+    remedy: `${COMPARE} Copy the file again from a copy that has all of it. ${KEEP_CARD}`,
   },
   'clip-read-errors': {
     weight: 'hold',
     title: 'reading the clip reported errors',
-    remedy: `${COMPARE} Play the clip where the errors are. If every copy is the same, the shot is damaged and must be delivered by hand.`,
+    remedy: `${COMPARE} Play the clip where the errors are. ${KEEP_CARD} Deliver it outside Rushlight.`,
   },
   'clip-no-picture': {
     weight: 'hold',
     title: 'the clip has no picture',
-    remedy:
-      'Files with audio or timecode alone are no clips for proxies: name this one with --ignore if that is right. Otherwise compare with the card.',
+    remedy: `Compare the file with the card. If it has only audio or timecode by intention, name it with --ignore. ${IGNORED}`,
   },
   'clip-no-frames': {
     weight: 'hold',
-    title: 'the clip has a picture track without a frame to show',
+    title: 'the clip has a picture track without a visible frame',
     remedy: `${COMPARE} If every copy is the same, nothing was recorded, or an edit list hides all of it.`,
   },
   'clip-no-decoder': {
     weight: 'hold',
     title: 'this ffmpeg cannot decode the picture',
     remedy:
-      'Install a full build of ffmpeg, or name another one with RUSHLIGHT_FFMPEG. A codec that no ffmpeg knows must be converted by other means.',
+      'Install a full build of ffmpeg, or name another one with --ffmpeg. Convert a codec that no ffmpeg knows outside Rushlight.',
   },
   'clip-several-pictures': {
     weight: 'note',
-    title: 'the clip has several pictures; one of them is used',
-    remedy: 'Check that the picture used is the one wanted; the others are in the source file only.',
+    title: 'the clip has several picture tracks; one of them is used',
+    remedy: 'Check that the right one is used. The others are in the source file only.',
   },
   'clip-hidden-frames': {
     weight: 'note',
     title: 'the edit list of the clip hides frames; they are not part of the clip',
-    remedy: 'Nothing, if the clip was trimmed on purpose. The hidden frames are in the source file only.',
+    remedy: 'Do nothing, if the clip was trimmed on purpose. The hidden frames are in the source file only.',
   },
   'clip-claims-less': {
     weight: 'note',
-    title: 'the header of the clip claims fewer frames than there are',
-    remedy: 'Nothing: all frames are used. Other programs may stop at the claim.',
+    title: 'the header of the clip states fewer frames than there are',
+    remedy: 'Do nothing: all frames are used. Other programs may stop at the stated number.',
   },
   'clip-rotation-unsupported': {
     weight: 'hold',
-    title: 'the clip asks to be shown mirrored, slanted or turned by something else than quarters',
-    remedy: 'Deliver this clip by hand: only turns by 90, 180 and 270 degrees are made.',
+    title: 'the clip is mirrored, or rotated by other than 90, 180 or 270 degrees',
+    remedy: 'Deliver this clip outside Rushlight: only rotations by 90, 180 and 270 degrees are made.',
   },
   'clip-rate-varies': {
     weight: 'hold',
     title: 'the clip has no constant frame rate',
     remedy:
-      'Timecode cannot count such a clip. Check the camera settings; convert the clip to a constant rate by hand, knowing which frames that repeats or drops, and put the result into a roll of its own.',
+      'Check the camera settings. To deliver the clip, convert it to a constant rate outside Rushlight, which repeats or drops frames, and put the result into a roll of its own. Timecode cannot count a varying rate.',
   },
 
   // Audio and timecode of a clip.
@@ -108,24 +106,24 @@ export const clipCodes = {
     weight: 'hold',
     title: 'audio and picture do not start together',
     remedy:
-      'Play the beginning of the clip. If it is right as recorded, deliver this clip by hand; otherwise look for another copy.',
+      'Play the beginning of the clip, and compare it with another copy. If it was recorded so, deliver this clip outside Rushlight.',
   },
   'audio-offset-small': {
     weight: 'note',
     title: 'audio and picture start less than half a frame apart',
-    remedy: 'Nothing: less than can be seen. The offset is in the clip report.',
+    remedy: 'Do nothing: it cannot be seen. The offset is in the clip report.',
   },
   'audio-no-decoder': {
     weight: 'hold',
     title: 'this ffmpeg cannot decode an audio track of the clip',
     remedy:
-      'Install a full build of ffmpeg, or name another one with RUSHLIGHT_FFMPEG. Otherwise the track must be converted by other means.',
+      'Install a full build of ffmpeg, or name another one with --ffmpeg. Otherwise convert the track outside Rushlight.',
   },
   'timecode-invalid': {
     weight: 'hold',
-    title: 'the clip carries a timecode that does not exist',
+    title: 'the clip has a timecode that does not exist',
     remedy:
-      'Check the project rate and the timecode settings of the camera. The clip needs a right timecode before it can be delivered.',
+      'Check the project rate and the timecode settings of the camera. Correct the timecode in a copy outside Rushlight, and deliver that copy.',
   },
 
   // Numbered stills.
@@ -137,20 +135,19 @@ export const clipCodes = {
   'sequence-duplicate': {
     weight: 'hold',
     title: 'two files of a sequence have the same number',
-    remedy:
-      'Compare both with the card, take out the one that does not belong there with --ignore, and run again.',
+    remedy: 'Compare both with the card, exclude the wrong one with --ignore, and run again.',
   },
   'sequence-numbering-mixed': {
     weight: 'hold',
     title: 'the numbers of a sequence are written in different ways',
     remedy:
-      'Compare with the card. Frames of one shot carry numbers of one form, padded with zeros to one length or not at all.',
+      'Compare the names with the card. Frames of one shot are numbered in one way: padded with zeros to one length, or not at all.',
   },
   'sequence-foreign-file': {
     weight: 'hold',
-    title: 'a file lies among the frames of a sequence and is none of them',
+    title: 'a file among the frames of a sequence is not one of them',
     remedy:
-      'Look at the file. Name it with --ignore if it is no frame; otherwise compare the folder with the card.',
+      'Look at the file. If it is not a frame, exclude it with --ignore. Otherwise compare the folder with the card.',
   },
   'sequence-sizes-differ': {
     weight: 'hold',
@@ -159,41 +156,42 @@ export const clipCodes = {
   },
   'sequence-rasters-differ': {
     weight: 'hold',
-    title: 'frames of a sequence differ in picture size or form',
+    title: 'frames of a sequence differ in raster or pixel format',
     remedy:
-      'Compare with the card. Frames of different shots may have come into one folder: part them and run again.',
+      'Compare the frames with the card. If frames of different shots are in one folder, copy each shot again into a folder of its own, and run again.',
   },
   'sequence-rate-unknown': {
     weight: 'hold',
-    title: 'neither the frames nor you say at which rate a sequence runs',
-    remedy: 'State the rate of sequences with --rate (for example --rate 24) and run again.',
+    title: 'the frame rate of a sequence is not known',
+    remedy:
+      'State the rate of sequences with --rate (for example `--rate 24` or `--rate 24000/1001`), and run again.',
   },
   'sequence-rate-differs': {
     weight: 'hold',
-    title: 'the rate of a sequence is not the same everywhere it is stated',
+    title: 'the rate of a sequence is not stated the same everywhere',
     remedy:
-      'Compare the frames with the camera report. If the headers are right, run without --rate; if they disagree among themselves, compare with the card.',
+      'Compare the frames with the camera report. If the headers are right, run without --rate. If they disagree among themselves, compare the frames with the card.',
   },
   'sequence-frame-damaged': {
     weight: 'hold',
     title: 'a frame of a sequence is damaged',
-    remedy: `${COMPARE} Take the frame from a copy that has it whole. If every copy is the same, the shot is damaged: do not erase the card.`,
+    remedy: `${COMPARE} Copy the frame again from a copy where it is intact. ${KEEP_CARD}`,
   },
   'sequence-timecode-breaks': {
     weight: 'hold',
-    title: 'the timecode in the frames of a sequence does not count with the frames',
+    title: 'the timecode in the frames of a sequence does not run on from frame to frame',
     remedy:
-      'The camera may have dropped frames, or the files were numbered again. Compare with the card and the camera report.',
+      'Compare the frames with the card and the camera report. The camera may have dropped frames, or the files were renumbered.',
   },
   'sequence-timecode-static': {
     weight: 'note',
-    title: 'every frame of a sequence carries the same timecode; it is not used',
-    remedy: 'Nothing, unless the clip must relink by timecode: then find out why the timecode stood still.',
+    title: 'every frame of a sequence has the same timecode; it is not used',
+    remedy: 'Find out why the timecode did not run, if the clip must relink by timecode.',
   },
   'stills-scene-linear': {
     weight: 'hold',
-    title: 'the frames hold scene-linear values and need a transform before anybody can look at them',
+    title: 'the frames are scene-linear: nobody has said how they should look',
     remedy:
-      'A movie of scene-linear frames without a transform would show a wrong picture. Choose a master profile for this roll, with `input` in its settings.',
+      'Choose a master profile for this roll (`--profile grading-master-exr`), with `input` in its settings. Grade the masters, and make the proxies from the result.',
   },
 } as const satisfies Record<string, CodeEntry>;

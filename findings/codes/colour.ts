@@ -4,14 +4,14 @@ import type { CodeEntry } from '../entry.ts';
 export const colourCodes = {
   'colour-file-refused': {
     weight: 'hold',
-    title: 'a colour transform file is not understood whole',
+    title: 'a part of a LUT file is not understood',
     remedy:
-      'Nothing of such a file is left away or guessed. Write it again as a .cube file (one table or a table with its shaper) or as a .clf file of the Common LUT Format 3.0, with the parts named above corrected, and name it again with its new SHA-256.',
+      'Save the LUT again without the parts named, as a .cube file (one table, or a table with its shaper) or as a .clf file (Common LUT Format 3.0). Then run again with --settings that name the new file. No part of a LUT is skipped or guessed.',
   },
   'colour-file-changed': {
     weight: 'hold',
-    title: 'a colour transform file is not the one that was named',
+    title: 'a LUT file has changed since the run was planned',
     remedy:
-      'Put the file with that SHA-256 in its place, or, when the new one is meant, state the new SHA-256 (`sha256sum <file>`) where the transform is named.',
+      'Put the file with that SHA-256 back in its place. To use the new one, run again with --settings that name it: masters made with the old one are made again.',
   },
 } as const satisfies Record<string, CodeEntry>;

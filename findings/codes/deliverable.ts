@@ -1,38 +1,41 @@
 /** Codes of what was made: claim, make, check, publish, and a delivery that is measured again. */
 import type { CodeEntry } from '../entry.ts';
+import { inDelivery } from './remedy-parts.ts';
+
+const NEWER = 'If it repeats, try a newer ffmpeg.';
 
 export const deliverableCodes = {
   'record-damaged': {
     weight: 'hold',
     title: 'a record on disk cannot be read',
     remedy:
-      'Delete that record; what it described is measured or made again on the next run. If records are damaged repeatedly, check the volume.',
+      'Restore the record named from another copy of the delivery. If there is none and the roll is still there, run again: the record is written again. If it repeats, check the delivery drive.',
   },
 
   // Claim: why a worker does not take a job.
   'job-damaged': {
     weight: 'hold',
-    title: 'a job in the queue cannot be understood',
+    title: 'a job in the queue cannot be read',
     remedy:
-      'Let coordinator and workers run the same version, and run again. If they do, look for another program that writes into the same Redis.',
+      'Install the same version of Rushlight on every machine, and run again. If the versions are equal, look for another program that writes into the same Redis.',
   },
   'toolchain-differs': {
     weight: 'hold',
     title: 'a worker has other programs than the run was planned with',
     remedy:
-      'Install the same ffmpeg and ffprobe on every machine of the farm (`rushlight doctor` shows version and build), or take that machine out, and run again.',
+      'Install the same ffmpeg and ffprobe on every machine of the farm, or stop the worker named, and run again. `rushlight doctor` shows the version and the path of each program; builds of one version can still differ.',
   },
   'source-missing': {
     weight: 'hold',
-    title: 'the clip cannot be opened by the worker',
+    title: 'the worker cannot open the clip',
     remedy:
-      'Mount the volume of the roll under the same path on every machine of the farm, with the right to read, and run again.',
+      'Mount the drive of the roll under the same path on every machine of the farm, readable by the worker, and run again.',
   },
   'source-changed': {
     weight: 'hold',
-    title: 'the clip is not what verification and probe read',
+    title: 'the clip has changed since it was verified and probed',
     remedy:
-      'Nothing may write into a roll. Find out what did, compare the roll with its other copies, and run again: verification reads everything again.',
+      'Find out what wrote into the roll: nothing may. Compare the roll with its other copies, and run again: every byte is read again.',
   },
 
   // Make.
@@ -40,128 +43,125 @@ export const deliverableCodes = {
     weight: 'hold',
     title: 'the clip cannot be decoded from beginning to end',
     remedy:
-      'Look at the clip at the frame named, and take the file from another copy or from the card. If every copy is the same, the camera recorded it so: the production must know before the card is erased.',
+      'Look at the clip at the frame named, and copy the file again from another copy or from the card. If every copy is the same, the camera recorded it so: report it to the production before the card is erased.',
   },
   'clip-raster-changes': {
     weight: 'hold',
-    title: 'the picture changes its size within the clip',
+    title: 'the picture changes size within the clip',
     remedy:
-      'Look at the clip at the frame named; take it from another copy or from the card. If it was recorded so, it must be cut there by hand.',
+      'Look at the clip at the frame named, and compare it with another copy or with the card. If it was recorded so, split it at that frame outside Rushlight.',
   },
   'encoder-not-started': {
     weight: 'hold',
     title: 'the encoder could not be started',
-    remedy: 'Run `rushlight doctor` on the machine named; install or name the program, and run again.',
+    remedy:
+      'Run `rushlight doctor` on the machine named. Install the program, or name it with --ffmpeg, and run again.',
   },
   'encoder-failed': {
     weight: 'hold',
     title: 'the encoder failed although the clip decodes',
     remedy:
-      'Read the message. Run again; if it fails at the same place, run the command of the report by hand, and try a newer ffmpeg.',
+      "Read the message, and run again. If it fails at the same place, run the report's command yourself, and try a newer ffmpeg.",
   },
   'encoder-killed': {
     weight: 'hold',
     title: 'the encoder was killed',
     remedy:
-      'Usually the system had no memory left (see the system log): give the machine fewer slots or threads, and run again.',
+      'Run again with a smaller --slots or --workers. Usually the machine ran out of memory; its system log shows it.',
   },
   'encoder-stalled': {
     weight: 'hold',
     title: 'the encoder made no progress and was ended',
     remedy:
-      'Check the volumes of roll and target for hangs. If the machine is only slow, allow a longer silence, and run again.',
+      'Check that the drives of the roll and of the delivery answer. If the machine is only slow, raise --stall-seconds and run again.',
   },
   'encoder-wrote-nothing': {
     weight: 'hold',
-    title: 'the encoder ended well and left no file',
+    title: 'the encoder reported success and wrote no file',
     remedy:
-      'Run again. If it repeats, the program named as ffmpeg is not one: `rushlight doctor` shows where it was found.',
+      'Run again. If it repeats, the program used as ffmpeg is not ffmpeg: `rushlight doctor` shows its path.',
   },
   'work-failed': {
     weight: 'hold',
-    title: 'the work on a deliverable ended with an error that has no name of its own',
+    title: 'work on a deliverable ended with an unexpected error',
     remedy:
-      "Read the message, and run again: only what is not finished is made. If it repeats, report it with the worker's log.",
+      "Read the message, and run again: only what is missing is made. If it repeats, report it with the worker's log.",
   },
 
   // Check.
   'deliverable-unreadable': {
     weight: 'hold',
-    title: 'what was made cannot be read',
-    remedy: "Run again. If it repeats, look at the volume and at the encoder's version.",
+    title: 'the deliverable cannot be read',
+    remedy: inDelivery('If it repeats, check the delivery drive and try a newer ffmpeg.'),
   },
   'check-not-run': {
     weight: 'hold',
-    title: 'a check that is asked for could not run',
-    remedy: 'Read what could not be measured, and run again; a check that did not run counts as failed.',
+    title: 'a required check could not run',
+    remedy: 'Read what could not be measured, and run again. A check that did not run counts as failed.',
   },
   'frame-count-differs': {
     weight: 'hold',
     title: "the number of frames is not the source's",
-    remedy:
-      'Do not hand this file out: it relinks to the wrong frames. Run again; if it repeats, compare the clip with its other copies.',
+    remedy: inDelivery('If it repeats, compare the clip with its other copies.'),
   },
   'duration-differs': {
     weight: 'hold',
-    title: 'duration or rate is not what it must be',
-    remedy: 'Do not hand this file out. Run again; if it repeats, try another ffmpeg version.',
+    title: 'duration or frame rate is wrong',
+    remedy: inDelivery(NEWER),
   },
   'timecode-differs': {
     weight: 'hold',
-    title: 'start timecode, drop flag or label rate is not what it must be',
-    remedy:
-      'Do not hand this file out: it relinks to the wrong frames. Run again; if it repeats, try another ffmpeg version.',
+    title: 'start timecode, drop-frame flag or timecode base is wrong',
+    remedy: inDelivery(NEWER),
   },
   'frame-spacing-broken': {
     weight: 'hold',
-    title: 'frames do not follow each other at one step from zero on',
-    remedy:
-      'Do not hand this file out. Run again; if it repeats, look at the clip for gaps in its recording.',
+    title: 'the frames are not evenly spaced from zero on',
+    remedy: inDelivery('If it repeats, look for gaps in the recording of the clip.'),
   },
   'raster-differs': {
     weight: 'hold',
-    title: 'raster, pixel format or orientation is not what the profile asks',
-    remedy: 'Run again; if it repeats, try another ffmpeg version.',
+    title: 'raster, pixel format or orientation is not what the profile asks for',
+    remedy: inDelivery(NEWER),
   },
   'colour-tags-differ': {
     weight: 'hold',
-    title: 'colour tags are not what the profile asks',
-    remedy:
-      'Do not hand this file out: it would be shown with wrong colours. Run again; if it repeats, try another ffmpeg version.',
+    title: 'colour tags are not what the profile asks for',
+    remedy: inDelivery(NEWER),
   },
   'codec-differs': {
     weight: 'hold',
-    title: 'wrapper, codec, profile, level or frame size is not what the profile asks',
-    remedy: 'Run again; if it repeats, try another ffmpeg version.',
+    title: 'container, codec, profile, level or frame size is not what the profile asks for',
+    remedy: inDelivery(NEWER),
   },
   'audio-differs': {
     weight: 'hold',
-    title: 'the audio is not what it must be',
-    remedy: "Do not hand this file out. Run again; if it repeats, look at the clip's audio tracks.",
+    title: 'tracks, layout, rate or length of the audio are wrong',
+    remedy: inDelivery("If it repeats, look at the clip's audio tracks."),
   },
   'does-not-decode': {
     weight: 'hold',
-    title: 'what was made does not decode whole and without an error',
-    remedy: 'Do not hand this file out. Run again; if it repeats, check memory and volume of the machine.',
+    title: 'the deliverable does not decode from beginning to end without an error',
+    remedy: inDelivery('If it repeats, check the memory of the machine and the delivery drive.'),
   },
   'reel-differs': {
     weight: 'hold',
-    title: 'the reel name is not what it must be',
-    remedy:
-      'Do not hand this file out: it relinks to another reel. Run again; if it repeats, try another ffmpeg version.',
+    title: 'the reel name is wrong',
+    remedy: inDelivery(NEWER),
   },
 
   // Publish.
   'target-name-taken': {
     weight: 'hold',
-    title: "something that is not ours stands under a deliverable's name",
+    title: "another file has a deliverable's name",
     remedy:
-      'Look at what stands there and move it away, or deliver to another folder, and run again. Nothing was overwritten.',
+      'Look at that file, and move it away or deliver to another folder with --deliver. Then run again. Nothing was overwritten.',
   },
   'staged-file-lost': {
     weight: 'hold',
-    title: 'the checked file was gone or replaced before it could be published',
-    remedy: 'Nothing else may write into a delivery. Check that the target is still mounted, and run again.',
+    title: 'the checked file disappeared or was replaced before it was published',
+    remedy:
+      'Check that the delivery drive is still mounted and that no other program writes there, and run again.',
   },
 
   // A delivery measured again.
@@ -169,70 +169,72 @@ export const deliverableCodes = {
     weight: 'hold',
     title: 'the delivery has no roll with a verdict',
     remedy:
-      'Name the folder that was given to --deliver. A roll without roll.json was never finished: run again.',
+      'Name the folder that was given to --deliver. If it is the right one, no roll was finished there: run again.',
   },
   'digest-differs': {
     weight: 'hold',
-    title: 'a deliverable has other bytes than when it was checked',
+    title: 'a deliverable has changed since it was checked',
     remedy:
-      'Do not use this file. Run again: it is made again. Find out what wrote into the delivery, or whether the volume fails.',
+      'Restore the file from another copy of the delivery, and do not use this one. If there is no other copy and the roll is still there, move the file away (do not delete it) and run again: it is made again. Find out what wrote into the delivery, or whether the drive is failing.',
   },
   'file-not-listed': {
     weight: 'hold',
     title: "a file in a profile's folder belongs to no deliverable",
     remedy:
-      'Look at it and move it away: nobody has checked it, and an editor would take it for a finished one.',
+      'Look at the file and move it out of the delivery. Nobody has checked it, and an editor would take it for a finished one.',
   },
   'folder-file-absent': {
     weight: 'hold',
-    title: 'a file of a deliverable that is a folder is not there',
+    title: 'a frame file is missing from a deliverable folder',
     remedy:
-      'Put the file back under its name, or delete the folder and run again: it is made again. Nothing else may write into or move things out of a delivery.',
+      'Restore the file from another copy of the delivery, under the same name. If there is no other copy and the roll is still there, move the deliverable folder away (do not delete it) and run again: it is made again.',
   },
   'folder-file-differs': {
     weight: 'hold',
-    title: 'a file of a deliverable that is a folder has other bytes than when it was checked',
+    title: 'a frame file of a deliverable folder has changed since it was checked',
     remedy:
-      'Do not use this frame. Delete the folder and run again: it is made again. Find out what wrote into the delivery, or whether the volume fails.',
+      'Restore the file from another copy of the delivery, compare it with the checksum list, and do not use this one. If there is no other copy and the roll is still there, move the deliverable folder away (do not delete it) and run again: it is made again. Find out what wrote into the delivery, or whether the drive is failing.',
   },
   'folder-file-unexpected': {
     weight: 'hold',
-    title: "something lies in a deliverable's folder that is no part of it",
+    title: 'a deliverable folder has a file that is not part of it',
     remedy:
-      'Look at it and move it away: nobody has checked it, and a finishing program would take it for a frame. Then run again.',
+      'Look at the file and move it out of the delivery. Nobody has checked it, and a grading program would take it for a frame. Then run or audit again.',
   },
   'checksum-list-absent': {
     weight: 'hold',
-    title: 'the checksum list of a deliverable that is a folder is not there',
+    title: 'the checksum list of a deliverable folder is missing',
     remedy:
-      'Run again: where the folder is as it was published, its checksum list is written again. Or copy the reports folder back from another copy of the delivery.',
+      'Restore the reports folder from another copy of the delivery. If there is none and the roll is still there, run again: when the deliverable folder is unchanged, its checksum list is written again.',
   },
   'checksum-list-damaged': {
     weight: 'hold',
-    title: 'the checksum list of a deliverable that is a folder is another one than its report names',
+    title: 'the checksum list of a deliverable folder is not the one that its report names',
     remedy:
-      'Run again: where the folder is as it was published, its checksum list is written again. Check the volume.',
+      'Restore the reports folder from another copy of the delivery. If there is none and the roll is still there, run again: when the deliverable folder is unchanged, its checksum list is written again. Check the delivery drive.',
   },
   'report-absent': {
     weight: 'hold',
     title: 'a deliverable that roll.json lists has no report',
-    remedy: 'Run again: what has no report is made again.',
+    remedy:
+      'Restore the reports folder from another copy of the delivery. If there is none and the roll is still there, move the deliverable away (do not delete it) and run again: it is made again.',
   },
   'record-mismatch': {
     weight: 'hold',
-    title: 'the records of a delivery do not agree with each other',
+    title: 'the records of a delivery contradict each other',
     remedy:
-      'Somebody edited a record, or two runs wrote at once. Run again: the records are written again from what is measured.',
+      "Restore the roll's reports folder and roll.json from another copy of the delivery. If there is none and the roll is still there, run again: the records are written again. Usually somebody edited a record, or two runs wrote at once.",
   },
   'verdict-differs': {
     weight: 'hold',
-    title: 'roll.json says something else than what was measured now',
-    remedy: 'Believe the measurement. Read the other findings of the roll, and run again.',
+    title: 'roll.json disagrees with what was measured now',
+    remedy:
+      'Clear the other findings of the roll first: what was measured now is right. If there are none, restore roll.json from another copy of the delivery, or run again while the roll is still there.',
   },
   'staging-left': {
     weight: 'note',
-    title: 'an unfinished file of an interrupted night lies in the delivery',
+    title: 'an unfinished file of an interrupted run is in the delivery',
     remedy:
-      'It can be deleted when no night is at work; the next run does so by itself once its owner is known to be dead.',
+      'Leave it while a run is active. The next run removes it, once the process that wrote it has ended.',
   },
 } as const satisfies Record<string, CodeEntry>;

@@ -1,50 +1,52 @@
-/** Codes of masters: folders of frames whose values are held against their source. */
+/** Codes of masters: folders of frames whose values are compared with their source. */
 import type { CodeEntry } from '../entry.ts';
+import { inDelivery } from './remedy-parts.ts';
 
-const MAKE_AGAIN =
-  'Nothing is published. Run again; if it comes again for the same clip, look at that frame in the source and keep the report with it.';
+const REPEATS =
+  'If it repeats for the same clip, look at that frame in the source and keep the report with it.';
+const MAKE_AGAIN = inDelivery(REPEATS);
 
 export const masterCodes = {
   'master-frames-differ': {
     weight: 'hold',
-    title: 'a master has not exactly the frames of its clip',
+    title: 'a master does not have exactly the frames of its clip',
     remedy: MAKE_AGAIN,
   },
   'master-structure-wrong': {
     weight: 'hold',
-    title: 'a frame of a master is not whole, or not of its form',
-    remedy: `${MAKE_AGAIN} Check the volume.`,
+    title: 'a frame of a master is incomplete or has the wrong file structure',
+    remedy: `${MAKE_AGAIN} Check the delivery drive.`,
   },
   'master-header-differs': {
     weight: 'hold',
-    title: 'the header of a frame says something else than was decided',
+    title: 'the header of a frame is not what was decided',
     remedy: MAKE_AGAIN,
   },
   'master-pixels-differ': {
     weight: 'hold',
-    title: 'values of a master are not those of the source through its transform',
+    title: "pixel values of a master are not the source's after its transform",
     remedy: MAKE_AGAIN,
   },
   'master-not-finite': {
     weight: 'hold',
-    title: 'a frame of a master has values that are no numbers',
+    title: 'a frame of a master has NaN or infinite values',
     remedy: MAKE_AGAIN,
   },
   'master-spot-check-differs': {
     weight: 'hold',
-    title: 'a frame of a master differs from the source decoded and developed by other means',
+    title: 'a frame of a master differs from the source, decoded and developed a second time by other code',
     remedy: MAKE_AGAIN,
   },
   'transform-absent': {
     weight: 'hold',
-    title: 'the file of a colour transform is not there any more',
+    title: 'the file of a colour transform is missing',
     remedy:
-      'Copy the reports folder back from another copy of the delivery, or run again with the same settings.',
+      'Restore the reports folder from another copy of the delivery. If there is none and the roll is still there, run again with the same --settings.',
   },
   'frame-develop-failed': {
     weight: 'hold',
     title: 'a frame could not be made into a master',
     remedy:
-      'Look at the frame named in the source. If it is damaged there, take it from another copy; if it is whole, keep it with the report.',
+      'Look at the frame named in the source. If it is damaged there, copy it again from another copy. If it is intact, keep it with the report, and report both.',
   },
 } as const satisfies Record<string, CodeEntry>;

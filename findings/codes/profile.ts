@@ -1,6 +1,8 @@
 /** Codes of profiles: what a file says, what it cannot ask, and what a profile refuses of a clip. */
 import type { CodeEntry } from '../entry.ts';
 
+const FIELDS = '`rushlight profiles show <name>` lists every field with its meaning';
+
 export const profileCodes = {
   // The file. Every finding names file, line and field.
   'profile-missing': {
@@ -13,55 +15,55 @@ export const profileCodes = {
     weight: 'hold',
     title: 'a profile file cannot be read as YAML',
     remedy:
-      'Correct the line named. `rushlight profiles show editorial-vc3` prints a profile that reads well.',
+      'Correct the line named. `rushlight profiles show editorial-vc3` prints a profile that can be read.',
   },
   'profile-field-unknown': {
     weight: 'hold',
     title: 'a profile has a field that does not exist',
-    remedy:
-      'Correct the spelling or take the field out; `rushlight profiles show` prints every field with its meaning.',
+    remedy: `Correct the spelling, or remove the field. ${FIELDS}.`,
   },
   'profile-field-missing': {
     weight: 'hold',
     title: 'a profile leaves a field out',
-    remedy: 'State the field, or take it over from another profile with `extends: <name>`.',
+    remedy: 'State the field, or take it from another profile with `extends: <name>`.',
   },
   'profile-value-wrong': {
     weight: 'hold',
-    title: 'a field of a profile has a value that it cannot have',
-    remedy: 'Write one of the values named; `rushlight profiles show` prints every field with its meaning.',
+    title: 'a field of a profile has an impossible value',
+    remedy: `Write one of the values named. ${FIELDS}.`,
   },
   'profile-combination': {
     weight: 'hold',
-    title: 'two fields of a profile cannot stand together',
-    remedy: 'Change one of the fields named.',
+    title: 'two fields of a profile exclude each other',
+    remedy: `Change one of the fields named. ${FIELDS}.`,
   },
   'profile-check-left-out': {
     weight: 'hold',
-    title: 'a profile leaves out a check without which nothing counts as proved',
+    title: 'a profile leaves out a mandatory check',
     remedy: 'Add the check to `checks`. No profile can do without it.',
   },
   'profile-extends-missing': {
     weight: 'hold',
-    title: 'a profile extends a profile that is not there',
+    title: 'a profile extends a profile that does not exist',
     remedy:
-      'Put the profile that is extended beside this file as <name>.yaml, or extend a built-in one (`rushlight profiles list`).',
+      'Put the other profile beside this file as <name>.yaml, or extend a built-in one (`rushlight profiles list`).',
   },
   'profile-extends-circle': {
     weight: 'hold',
     title: 'profiles extend each other in a circle',
-    remedy: 'Take `extends` out of one of them.',
+    remedy: 'Remove `extends` from one of them.',
   },
   'profile-name-taken': {
     weight: 'hold',
     title: 'two profiles have the same name',
-    remedy: 'Rename one of them, file and field: folders, reports and relinking go by the name.',
+    remedy:
+      'Rename one of them, both the file and its field `name`: folders, reports and relinking use the name.',
   },
   'profile-tool-lacks': {
     weight: 'hold',
-    title: 'this ffmpeg cannot do what a profile asks',
+    title: 'this ffmpeg cannot do what a profile asks for',
     remedy:
-      'Install a full build of ffmpeg, name another one with RUSHLIGHT_FFMPEG, or leave the profile out with --profile. `rushlight doctor` shows what is there.',
+      'Install a full build of ffmpeg, name another one with --ffmpeg, or name other profiles with --profile. `rushlight doctor` shows what this one can do.',
   },
 
   // What a profile refuses of a clip, and what it assumes.
@@ -74,19 +76,19 @@ export const profileCodes = {
   'timecode-assumed': {
     weight: 'note',
     title: 'the clip has no timecode; the deliverable starts at zero',
-    remedy: 'Nothing, unless the clip must relink by timecode: then find out why the camera wrote none.',
+    remedy: 'Find out why the camera wrote none, if the clip must relink by timecode.',
   },
   'timecode-impossible': {
     weight: 'hold',
     title: 'the timecode of the clip does not fit its frame rate',
     remedy:
-      'Check the project rate of the camera. The clip needs a right timecode track before it can be delivered.',
+      'Check the project rate of the camera. Correct the timecode in a copy outside Rushlight, and deliver that copy.',
   },
   'timecode-in-pairs': {
     weight: 'note',
     title: 'the timecode of the source counts every second frame; the deliverable counts every frame',
     remedy:
-      'Nothing: the labels agree in hours, minutes and seconds, and every frame of the deliverable has its own label (SMPTE ST 12-1 counts pairs above 30 frames a second).',
+      'Do nothing: both agree in hours, minutes and seconds, and every frame of the deliverable has its own number (SMPTE ST 12-1 counts pairs above 30 frames a second).',
   },
   'rate-unsupported': {
     weight: 'hold',
@@ -98,62 +100,62 @@ export const profileCodes = {
     weight: 'hold',
     title: 'the clip is interlaced, and the profile stops such clips',
     remedy:
-      'Use a profile with `interlaced: deinterlace`, which makes one progressive frame of each frame, or deliver this clip by hand.',
+      'Use a profile with `interlaced: deinterlace`, which makes one progressive frame of each frame, or deliver this clip outside Rushlight.',
   },
   'colour-untagged': {
     weight: 'hold',
-    title: 'the clip does not say what its colours mean, and the profile stops such clips',
+    title: 'the clip has no colour tags, and the profile stops such clips',
     remedy: 'Find out how the camera was set. If it is BT.709, use a profile with `untagged: bt709`.',
   },
   'colour-assumed': {
     weight: 'note',
-    title: 'the clip does not say all of what its colours mean; something was assumed',
+    title: 'the colour tags of the clip are incomplete; the rest is assumed',
     remedy:
-      'Compare with the camera report. Colours and levels of the deliverable are right only if the assumption is.',
+      'Compare the assumption with the camera report. Colours and levels of the deliverable are right only if it is.',
   },
   'colour-not-converted': {
     weight: 'hold',
-    title: 'the profile asks for colours that the clip does not have, and no such conversion is offered',
+    title: 'the profile asks for colours that the clip does not have, and there is no such conversion',
     remedy:
-      'Use a profile with `source` in this field. A conversion of primaries or transfer is a look and is made in grading.',
+      'Use a profile with `source` in this field. A conversion of primaries or transfer is a look, and is made in grading.',
   },
   'raw-not-developed': {
     weight: 'hold',
     title: 'the clip is raw sensor data and must be developed first',
     remedy:
-      'Choose a master profile for this roll, as grading-master-exr; movies of raw frames are made from what is graded of its masters.',
+      'Choose a master profile for this roll (`--profile grading-master-exr`). Grade the masters, and make the proxies from the result.',
   },
   'not-representable': {
     weight: 'hold',
-    title: 'the clip has something that the form of the profile cannot keep as it is',
+    title: 'the clip has something that the format of the profile cannot keep as it is',
     remedy:
-      'Nothing is converted in an archive file. Keep the clip itself, as it was shot, in the place of one; or deliver it in a profile that converts.',
+      'Keep the clip as it was shot instead of an archive file, or deliver it in a profile that converts. In an archive file nothing is converted.',
   },
   'raster-unsupported': {
     weight: 'hold',
-    title: 'the codec of the profile cannot hold a picture of this size at this rate',
+    title: 'the codec of the profile does not allow this raster at this rate',
     remedy: 'Use a profile with another raster or codec for this clip.',
   },
   'audio-length': {
     weight: 'hold',
     title: 'audio and picture differ in length by more than the profile allows',
     remedy:
-      'Play the end of the clip. If the audio is right as far as it goes, use a profile with a larger `audio: { tolerance_frames: … }`; otherwise look for another copy.',
+      'Play the end of the clip, and compare it with another copy. If the audio is right as far as it goes, use a profile with a larger `audio: { tolerance_frames: … }`.',
   },
   'audio-fitted': {
     weight: 'note',
-    title: 'audio was cut or filled with silence to the length of the picture',
-    remedy: 'Nothing: within what the profile allows.',
+    title: 'audio was cut, or filled with silence, to the length of the picture',
+    remedy: 'Do nothing: the difference is within what the profile allows.',
   },
   'audio-unsupported': {
     weight: 'hold',
-    title: 'the audio format of the profile cannot hold this audio',
+    title: 'the audio format of the profile does not allow this audio',
     remedy: 'Use a profile with `audio: { format: s24 }` or with `rate: 48000` for this clip.',
   },
   'name-collision': {
     weight: 'hold',
     title: 'two deliverables would get the same file name',
     remedy:
-      'Give the clips different names in a roll of their own, or use a profile whose `file_name` tells them apart ({timecode}, {reel}). Names that differ only in case or accents count as the same.',
+      'Use a profile whose `file_name` has {timecode} or {reel}, or put the clips into rolls of their own. Names that differ only in case or accents count as the same.',
   },
 } as const satisfies Record<string, CodeEntry>;

@@ -1,54 +1,57 @@
 /** Codes of the proof of content: a deliverable's fingerprints against its source's. */
 import type { CodeEntry } from '../entry.ts';
+import { inDelivery } from './remedy-parts.ts';
 
-const MAKE_AGAIN =
-  'Nothing is published. Run again; if it comes again for the same clip, look at that frame in the source and in a file made by hand with the command of the report, and try a newer ffmpeg.';
+const MAKE_AGAIN = inDelivery(
+  "If it repeats for the same clip, look at that frame in the source, make the file yourself with the report's command, compare, and try a newer ffmpeg.",
+);
+const NEWER = inDelivery('If it repeats, try a newer ffmpeg.');
 
 export const proofCodes = {
   'fingerprints-absent': {
     weight: 'hold',
-    title: 'the frame fingerprints of the source are not there',
+    title: 'the frame fingerprints of the source are missing',
     remedy:
-      'Without it the deliverable cannot be proved. Copy the reports folder back from another copy of the delivery, or run again: the clip is then made again.',
+      'Restore the reports folder from another copy of the delivery: without fingerprints the deliverable cannot be proved. If there is none and the roll is still there, run again: the clip is made again.',
   },
   'fingerprints-damaged': {
     weight: 'hold',
-    title: 'the frame fingerprints of the source cannot be read, or are others than the report names',
+    title: 'the frame fingerprints of the source cannot be read, or are not those that the report names',
     remedy:
-      'Copy the file back from another copy of the delivery, or delete it and run again: the clip is then made again. Check the volume.',
+      'Restore the file from another copy of the delivery, and keep this one until then. If there is none and the roll is still there, run again: the clip is made again. Check the delivery drive.',
   },
   'decode-other-clip': {
     weight: 'hold',
-    title: 'what was decoded is not this clip',
+    title: 'the encoder received frames that are not from this clip',
     remedy:
-      'The pictures that the encoder took in differ from those of the clip decoded by itself. Look for a wrapper around ffmpeg that opens another file, and run again.',
+      'Look for a wrapper around ffmpeg that opens another file: the frames that the encoder received differ from the clip, decoded a second time. Name the real program with --ffmpeg, and run again.',
   },
   'source-read-differs': {
     weight: 'hold',
     title: 'two programs read different data from the same clip',
     remedy:
-      'Something between disk and encoder changes data: check the drive, its cable and the memory of the machine, verify the roll again with `rushlight check`, and run again.',
+      'Check the drive, its cable and the memory of the machine: something changes data between disk and encoder. Verify the roll with `rushlight check <day>`, and run again.',
   },
   'decode-times-differ': {
     weight: 'hold',
     title: 'the decoder gave other frame times than the packets have',
     remedy:
-      'Frames were lost or doubled in decoding. Run again; if it comes again, decode the clip by hand, take it from another copy, and try a newer ffmpeg.',
+      'Run again: frames were lost or doubled in decoding. If it repeats, decode the clip yourself, compare it with another copy, and try a newer ffmpeg.',
   },
   'frame-missing': { weight: 'hold', title: 'a frame of the source is missing', remedy: MAKE_AGAIN },
   'frame-repeated': {
     weight: 'hold',
-    title: 'a frame is shown again in the place of the next',
+    title: 'a frame is repeated in place of the next one',
     remedy: MAKE_AGAIN,
   },
   'frames-frozen': {
     weight: 'hold',
-    title: 'the picture stands still where the source moves',
+    title: 'the picture is frozen where the source moves',
     remedy: MAKE_AGAIN,
   },
-  'frames-swapped': { weight: 'hold', title: 'two frames have changed places', remedy: MAKE_AGAIN },
-  'frames-shifted': { weight: 'hold', title: 'frames are not in their places', remedy: MAKE_AGAIN },
-  'frame-foreign': { weight: 'hold', title: 'a frame shows what the clip does not have', remedy: MAKE_AGAIN },
+  'frames-swapped': { weight: 'hold', title: 'two frames are swapped', remedy: MAKE_AGAIN },
+  'frames-shifted': { weight: 'hold', title: 'frames are out of place', remedy: MAKE_AGAIN },
+  'frame-foreign': { weight: 'hold', title: 'a frame does not come from the clip', remedy: MAKE_AGAIN },
   'frame-black': {
     weight: 'hold',
     title: 'a frame is black or empty where the source is not',
@@ -61,77 +64,77 @@ export const proofCodes = {
   },
   'picture-turned': {
     weight: 'hold',
-    title: 'the picture is mirrored or stands on its head',
-    remedy:
-      "Nothing is published. Look at the clip's rotation in the plan; run again, and try a newer ffmpeg if it comes again.",
+    title: 'the picture is flopped or upside down',
+    remedy: inDelivery(
+      "If it repeats, look at the clip's rotation (`facts.video.rotation` in the clip report), and try a newer ffmpeg.",
+    ),
   },
   'picture-displaced': {
     weight: 'hold',
-    title: 'the picture is moved or enlarged against the source',
-    remedy:
-      'Nothing is published. It was cut or scaled otherwise than the profile says: run again, and try a newer ffmpeg if it comes again.',
+    title: 'the picture is cropped, scaled or placed otherwise than the profile says',
+    remedy: NEWER,
   },
   'fields-reversed': {
     weight: 'hold',
     title: 'the fields of an interlaced clip were taken in the wrong order',
     remedy:
-      'Look at a moving edge in the clip frame by frame. If the clip is tagged wrongly, set its field order in a copy with a tool of your choice and deliver that; else try a newer ffmpeg.',
+      'Look at a moving edge in the clip, frame by frame. If the field order of the clip is tagged wrongly, correct the tag in a copy outside Rushlight and deliver that copy. Otherwise try a newer ffmpeg.',
   },
   'range-wrong': {
     weight: 'hold',
-    title: 'levels are pushed or crushed: the range is not what the tag says',
-    remedy:
-      "Nothing is published. Run again; if it comes again, the source may be tagged with the wrong range: compare its black level with the camera's documentation.",
+    title: 'levels are raised or crushed: the range is not what the tag says',
+    remedy: inDelivery(
+      "If it repeats, the source may be tagged with the wrong range: compare its black level with the camera's documentation.",
+    ),
   },
   'matrix-wrong': {
     weight: 'hold',
     title: 'colours are off: the matrix is not what the tag says',
-    remedy: 'Nothing is published. Run again, and try a newer ffmpeg if it comes again.',
+    remedy: NEWER,
   },
   'levels-differ': {
     weight: 'hold',
-    title: "levels or colours are not the source's through the profile's conversion",
-    remedy:
-      'Nothing is published. Run again; compare source and a file made by hand with the command of the report.',
+    title: "levels or colours are not the source's after the profile's conversion",
+    remedy: inDelivery(
+      "If it repeats, make the file yourself with the report's command, and compare it with the source.",
+    ),
   },
   'audio-displaced': {
     weight: 'hold',
-    title: 'audio is not in its place against the picture',
-    remedy:
-      'Nothing is published. Run again; if it comes again, compare start and end of the audio in source and deliverable by ear and by waveform, and try a newer ffmpeg.',
+    title: 'the audio is out of sync with the picture',
+    remedy: inDelivery(
+      'If it repeats, compare start and end of the audio in source and deliverable, by ear and by waveform, and try a newer ffmpeg.',
+    ),
   },
   'audio-channels-wrong': {
     weight: 'hold',
     title: 'audio is on another channel than in the source',
-    remedy:
-      'Nothing is published. Run again; if it comes again, look at the channel layout that the clip is tagged with.',
+    remedy: inDelivery('If it repeats, look at the channel layout that the clip is tagged with.'),
   },
   'audio-altered': {
     weight: 'hold',
-    title: 'audio is not as it is in the source',
-    remedy:
-      'Nothing is published. Run again; if it comes again, listen at the place named in source and deliverable.',
+    title: "the audio differs from the source's",
+    remedy: inDelivery('If it repeats, listen to source and deliverable at the place named.'),
   },
   'audio-foreign': {
     weight: 'hold',
-    title: 'audio that the clip does not have',
-    remedy: 'Nothing is published. Run again; look for a wrapper around ffmpeg that opens another file.',
+    title: 'the deliverable has audio that is not in the clip',
+    remedy: inDelivery('If it repeats, look for a wrapper around ffmpeg that opens another file.'),
   },
   'pictures-not-kept': {
     weight: 'hold',
-    title: 'what the file decodes to is not, sample for sample, what the source decoded to',
+    title: 'the decoded pictures are not, bit for bit, those of the source',
     remedy: MAKE_AGAIN,
   },
   'audio-not-kept': {
     weight: 'hold',
     title: 'the samples of an audio track are not those of the source',
-    remedy:
-      'Nothing is published. Run again; if it comes again, compare the track in source and deliverable, and try a newer ffmpeg.',
+    remedy: inDelivery('If it repeats, compare the track in source and deliverable, and try a newer ffmpeg.'),
   },
   'bitstream-differs': {
     weight: 'hold',
-    title: 'the file does not hold what left the encoder',
+    title: 'the file does not have the bytes that left the encoder',
     remedy:
-      'Something between encoder and disk changed the data: check the volume, its cable and the memory of the machine before anything else is written there, then run again.',
+      'Restore the file from another copy of the delivery, if an audit found this. In a run, check the delivery drive, its cable and the memory of the machine before anything else is written there, then run again: something changed data between encoder and disk.',
   },
 } as const satisfies Record<string, CodeEntry>;

@@ -1,63 +1,67 @@
-/** Codes of a roll, its copies and its manifests (intake). */
+/** Codes of a roll, its copies and its manifests (verification). */
 import type { CodeEntry } from '../entry.ts';
+
+const COPY_AGAIN = 'Copy the file again from the card or from a copy that is verified';
 
 export const rollCodes = {
   'manifest-missing': {
     weight: 'hold',
     title: 'the roll has no manifest',
     remedy:
-      'A manifest counts in the roll; and at the top of the shoot day, of a copy or of a folder that --manifests names, when it is named after the roll, lies in a folder named after it, or has paths that begin with its name. If there is none, copy the card again with checksums, or make one with `rushlight manifest <roll> --to <folder>` while the card still exists, and pass the folder with --manifests. A manifest made now proves the copies equal to each other, not to the card.',
+      'Put the manifest of the offload into the roll, or name its folder with --manifests. If there is none, make one from the card while it is mounted: `rushlight manifest <roll> --to <folder>`, then pass that folder with --manifests. A manifest made from a copy only shows that nothing has changed since; it does not compare with the card. At the top of the shoot day, of a copy or of a --manifests folder, a manifest counts when it is named after the roll, is in a folder named after it, or has paths that begin with its name.',
   },
   'manifest-unreadable': {
     weight: 'hold',
     title: 'a manifest cannot be read',
     remedy:
-      'Fetch the manifest again from the copy that was made first, or from another copy. Do not edit it by hand.',
+      'Fetch the manifest again from the copy that was made first, or from another copy. Do not edit it.',
   },
   'roll-empty': {
     weight: 'hold',
     title: 'the roll has no clip',
-    remedy: 'Compare with the card. If the roll was meant to be empty, take its folder out of the shoot day.',
+    remedy:
+      'Compare the roll with the card. If it was meant to be empty, or is from a sound recorder, move its folder out of the shoot day: a day has camera rolls only.',
   },
   'manifest-line-malformed': {
     weight: 'hold',
     title: 'an entry of a manifest cannot be understood',
     remedy:
-      'Compare with the manifest on another copy. Fetch an undamaged one, or make a new manifest; do not repair it by hand.',
+      'Compare the manifest with the one on another copy, and fetch an undamaged one or make a new one. Do not repair it by editing.',
   },
   'manifest-algorithm-unknown': {
     weight: 'hold',
-    title: 'a manifest states a checksum of a kind that cannot be computed here',
+    title: 'a manifest has a kind of checksum that cannot be computed here',
     remedy:
       'Name the file after its algorithm (for example checksums.xxh128), or make a manifest with one of the kinds that are read.',
   },
   'manifest-path-outside': {
     weight: 'hold',
     title: 'a manifest names a path outside its roll',
-    remedy: 'Such a manifest is broken or was tampered with. Fetch it from another copy and ask who made it.',
+    remedy:
+      'Fetch the manifest again from another copy, and ask who made it. This one is broken or was tampered with.',
   },
   'manifest-path-absolute': {
     weight: 'hold',
-    title: 'a manifest names files by whole paths of the machine that made it',
+    title: 'a manifest names files by absolute paths of the machine that made it',
     remedy:
-      'Run the checksum program again in the folder that holds the roll, with the name of the roll instead of the whole path, and take this list out of the roll.',
+      'Run the checksum program again in the folder above the roll, with the name of the roll instead of its absolute path. Move the old list out of the roll and keep it.',
   },
   'manifest-path-separators': {
     weight: 'note',
     title: 'a manifest writes its paths with backslashes, as programs on Windows do',
-    remedy: 'Nothing: the files were found and compared under the same paths with slashes.',
+    remedy: 'Do nothing: the files were found and compared under the same paths with slashes.',
   },
   'manifest-not-used': {
     weight: 'note',
-    title: 'something lies where manifests are looked for, and is not used',
+    title: 'a file where manifests are looked for is not used',
     remedy:
-      'If it should count, name it after the roll (`A001.md5`), put it in the roll, or make a list whose paths begin with the name of the roll. Put the file itself where a link stands. If it should not count, nothing need be done.',
+      'Name it after the roll (`A001.md5`), put it into the roll, or make a list whose paths begin with the name of the roll, if it should count. Replace a link by the file itself. If it should not count, do nothing.',
   },
   'manifest-entries-outside-rolls': {
     weight: 'note',
-    title: 'a manifest of the day lists files that lie in none of its rolls',
+    title: 'a manifest of the day lists files that are in none of its rolls',
     remedy:
-      'These files are not read and nothing is said of them. Compare them with the checksum program that wrote the list, if they matter.',
+      'Compare these files with the checksum program that wrote the list, if they matter. They were not read.',
   },
   'roll-only-in-manifest': {
     weight: 'hold',
@@ -67,89 +71,88 @@ export const rollCodes = {
   },
   'manifest-too-large': {
     weight: 'hold',
-    title: 'a manifest is larger than what is read',
+    title: 'a manifest is larger than the limit',
     remedy:
-      'Make a list for each roll instead of one for all of them, or leave frames of other days out of it. Nothing of this one was read.',
+      'Make a list for each roll instead of one for all, or leave the files of other days out of it. Nothing of this one was read.',
   },
   'manifest-contradiction': {
     weight: 'hold',
-    title: 'manifests of one roll state different things about one file',
-    remedy: 'Find out which manifest was made from the card, and take the other one out of the roll.',
+    title: 'manifests of one roll disagree about a file',
+    remedy:
+      'Find out which manifest was made from the card. Move the other one to a folder outside the shoot day and its copies, and keep it. Do not take a generation out of a history.',
   },
   'manifest-chain-broken': {
     weight: 'hold',
-    title: "the history of a roll's manifests is not whole",
+    title: "the history of a roll's manifests is not complete",
     remedy:
-      'Fetch the whole history folder from the copy that was made first. A manifest that was changed or taken out after it was recorded proves nothing.',
+      'Fetch the whole history folder again from the copy that was made first. A manifest that was changed or taken out after it was recorded proves nothing.',
   },
   'manifest-failure': {
     weight: 'hold',
-    title: 'a history records that a file was not good when it was last checked',
-    remedy:
-      'The copy that was checked then was bad. Find out which it was, copy the file again from the card or from a copy that is verified, and check it again with the program that writes the history.',
+    title: 'a history records a file as bad when it was last checked',
+    remedy: `${COPY_AGAIN}, and check it again with the program that writes the history. Find out which copy was checked then: that one was bad. Do not reformat the card.`,
   },
   'manifest-failure-settled': {
     weight: 'note',
-    title: 'a history records that a file was not good once, and later that it was',
+    title: 'a history records a file as bad, and later as good',
     remedy:
-      'Nothing, when the file was copied again in between. A drive on which this happens often is not to be trusted.',
+      'Check that the file was copied again in between. If this happens often on one drive, stop using that drive.',
   },
   'manifest-superseded': {
     weight: 'note',
     title: 'a newer generation states another checksum of a file than an older one',
     remedy:
-      'The newest counts. Ask who made that generation whether the file was changed on purpose after the card was copied.',
+      'Ask who made that generation whether the file was changed on purpose after the card was copied. The newest generation counts.',
   },
   'findings-more': {
     weight: 'note',
-    title: 'there are more findings of one kind than are written out',
+    title: 'there are more findings of one kind than are listed',
     remedy:
-      'What is said of the first ones goes for all of them. Remove their cause and check again: what is left is named then.',
+      'Remove the cause of those that are listed, and check again: the rest is listed then. The same remedy is for all of them.',
   },
   'roll-file-absent': {
     weight: 'hold',
-    title: 'a file that the manifest lists is not there',
-    remedy: 'Copy the file again from the card or from a copy that is verified. Do not reformat the card.',
+    title: 'a file that the manifest lists is missing',
+    remedy: `${COPY_AGAIN}. Do not reformat the card.`,
   },
   'roll-file-size-differs': {
     weight: 'hold',
-    title: 'a file of the roll has another size than the manifest says',
-    remedy: 'Copy the file again from the card or from a copy that is verified. Do not reformat the card.',
+    title: 'the size of a file is not the one in the manifest',
+    remedy: `${COPY_AGAIN}. Do not reformat the card.`,
   },
   'file-checksum-differs': {
     weight: 'hold',
-    title: 'a file of the roll has other bytes than the manifest says',
-    remedy:
-      'Copy the file again from the card or from a copy that is verified, and check the drive and cable. Do not reformat the card.',
+    title: 'the checksum of a file is not the one in the manifest',
+    remedy: `${COPY_AGAIN}, and check the drive and its cable. Do not reformat the card.`,
   },
   'manifest-byte-order': {
     weight: 'note',
-    title: 'a manifest writes a checksum with its bytes in the other order than its kind asks',
-    remedy:
-      'The value is the right one, written wrongly. Tell the maker of the program that wrote the manifest.',
+    title: 'a manifest writes a checksum in the wrong byte order',
+    remedy: 'Report this to the maker of the program that wrote the manifest. The checksum itself is right.',
   },
   'file-name-spelling': {
     weight: 'note',
-    title: 'a name is spelled with other characters than in the manifest, and looks the same',
+    title: 'a file name looks the same as in the manifest and is encoded differently',
     remedy:
-      'Nothing: the file was found and compared. Some file systems change the Unicode form of names when files are copied.',
+      'Do nothing: the file was found and compared. Some file systems change the Unicode form of names when files are copied.',
   },
   'file-empty': {
     weight: 'note',
-    title: 'a file of the roll has no bytes',
-    remedy: 'If it should be a clip, compare with the card: the recording or the copying was cut off.',
+    title: 'a file of the roll is empty',
+    remedy:
+      'Compare the file with the card, if it should be a clip: the recording or the copying was cut off.',
   },
   'file-unlisted': {
     weight: 'hold',
-    title: 'a file lies in the roll that no manifest lists',
+    title: 'a file in the roll is in no manifest',
     remedy:
-      'Find out where it comes from. If it belongs to the card, make a manifest that lists it; if not, move it out of the roll.',
+      'Find out where the file comes from. If it is not from the card, move it out of the roll. If it is, make a manifest that lists it, from the card: `rushlight manifest <roll> --to <folder>`, then pass that folder with --manifests.',
   },
   'file-unreadable': {
     weight: 'hold',
     title: 'a file or folder of the roll cannot be read',
     remedy:
-      'Check its permissions and the drive. Copy it again from the card or from a copy that is verified.',
+      'Check its permissions and the drive. If the drive is failing, copy the file again from the card or from a copy that is verified.',
   },
   'file-changed-while-read': {
     weight: 'hold',
@@ -158,68 +161,68 @@ export const rollCodes = {
   },
   'file-not-regular': {
     weight: 'hold',
-    title: 'something in the roll is neither a file nor a folder',
+    title: 'the roll has something that is neither a file nor a folder',
     remedy:
-      'A card has no pipes, sockets or devices. Find out what put it there and take it out of the roll.',
+      'Find out what put it there, and remove it from the roll: a card has no pipes, sockets or devices.',
   },
   'link-leaves-roll': {
     weight: 'hold',
     title: 'a symbolic link points out of its roll',
-    remedy: 'Links are never followed. Put the file itself in its place, or take the link out.',
+    remedy: 'Put the file itself in place of the link, or remove the link. Links are never followed.',
   },
   'link-inside-roll': {
     weight: 'note',
     title: 'a symbolic link points at another place in its roll',
     remedy:
-      'Links are never followed; what it points at is read in its own place. Nothing need be done unless the manifest lists the link.',
+      'Do nothing, unless the manifest lists the link. Links are never followed; what it points at is read in its own place.',
   },
   'copy-lacks-roll': {
     weight: 'hold',
-    title: 'a copy of the day does not have the roll',
+    title: 'the roll is missing from a copy of the day',
     remedy:
-      'Copy the roll to that place from the card or from a copy that is verified, or name the right folder.',
+      'Copy the roll to that place from the card or from a copy that is verified, or name the right folder with --copy.',
   },
   'copy-differs': {
     weight: 'hold',
     title: 'a copy differs from the working copy',
     remedy:
-      'The manifest says which of them is right. Where it is silent, compare with the card before it is reformatted.',
+      'Compare both with the manifest: it says which of them is right. Where it does not list the file, compare with the card before it is reformatted.',
   },
   'copy-same-place': {
     weight: 'hold',
     title: 'a copy is the same folder as another one',
-    remedy: 'Name the folder of the other copy. A folder read twice is one copy.',
+    remedy: 'Name the folder of the other copy with --copy. One folder read twice is one copy.',
   },
   'file-outside-rolls': {
     weight: 'hold',
-    title: 'a media file lies in the shoot day outside every roll',
-    remedy: 'Move it into its roll and see that the manifest lists it, or take it out of the shoot day.',
+    title: 'a media file in the shoot day is outside every roll',
+    remedy: 'Move the file into its roll, where the manifest lists it, or out of the shoot day.',
   },
   'link-in-day': {
     weight: 'hold',
-    title: 'a symbolic link stands in the shoot day where a roll could be',
-    remedy: 'Links are never followed. Put the roll itself there, or name the folder that holds it.',
+    title: 'the shoot day has a symbolic link where a roll could be',
+    remedy: 'Put the roll itself there, or name the folder that has it. Links are never followed.',
   },
   'roll-twice': {
     weight: 'hold',
-    title: 'two folders of the shoot day are the same roll by name',
-    remedy: 'Rename one of them or take it out of the shoot day. Only the first was looked at.',
+    title: 'two folders of the shoot day have the same roll name',
+    remedy: 'Rename one of them, or move it out of the shoot day. Only the first was read.',
   },
   'manifest-exists': {
     weight: 'hold',
     title: 'somebody else made a manifest of the roll there at the same time',
     remedy:
-      'Look at the history that stands there, and run the command again: a further generation is added to it. Nothing was written over.',
+      'Look at the history that is there, and run the command again: it adds a generation. Nothing was overwritten.',
   },
   'manifest-of-another-roll': {
     weight: 'hold',
-    title: 'the history that stands there is of another roll with the same name',
+    title: 'the history there is of another roll with the same name',
     remedy: 'Name another folder with --to. Nothing was written.',
   },
   'manifest-name-unwritable': {
     weight: 'hold',
     title: 'a file name cannot be written into a manifest of this kind',
     remedy:
-      'XML cannot carry this name. Make a manifest with a checksum program instead (for example sha256sum), which keeps names as bytes.',
+      'Make the manifest with a checksum program instead (for example sha256sum), which keeps names as bytes: XML cannot have this name.',
   },
 } as const satisfies Record<string, CodeEntry>;

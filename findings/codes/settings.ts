@@ -5,34 +5,35 @@ export const settingsCodes = {
   'settings-unreadable': {
     weight: 'hold',
     title: 'the settings cannot be read',
-    remedy: 'Correct the line named, or leave --settings out. docs/settings.md shows a file that reads well.',
+    remedy:
+      'Correct the line named, or run without --settings. docs/settings.md shows a file that can be read.',
   },
   'settings-value-wrong': {
     weight: 'hold',
-    title: 'the settings say something that cannot be',
-    remedy: 'Correct the field named; docs/settings.md has every field with what it may hold.',
+    title: 'a setting has an impossible value',
+    remedy: 'Correct the field named. docs/settings.md lists every field and its values.',
   },
   'input-unknown': {
     weight: 'hold',
-    title: 'nobody says what the code values of a clip mean',
+    title: 'the input colour space of the clip is not known',
     remedy:
-      'State `input` in the settings, for the show, the camera or the roll, and run again. It is never guessed: a wrong transform looks plausible and is found in the grade.',
+      'State `input` for the show, the camera or the roll in the settings, and run again with --settings. It is never guessed: a wrong transform looks plausible and shows up in the grade.',
   },
   'input-differs-from-tags': {
     weight: 'note',
-    title: 'the settings say something else of a clip than its own tags',
+    title: 'the settings and the tags of a clip disagree on its colour space',
     remedy:
-      'Nothing, if the settings are right: they were followed. Cameras often tag log pictures as BT.709.',
+      'Check the settings against the camera report: they were followed. Cameras often tag log pictures as BT.709.',
   },
   'raw-setting-missing': {
     weight: 'hold',
-    title: 'a raw clip cannot be developed as it is asked',
+    title: 'a raw clip cannot be developed with these settings',
     remedy:
-      'State a white balance in the settings that this file can answer for, or as-shot where the camera recorded one.',
+      'State `white_balance` in the settings: as-shot where the camera recorded one, otherwise one that this file can be developed with. Run again with --settings.',
   },
   'master-source-unsupported': {
     weight: 'hold',
-    title: 'a master cannot be made of such a source',
-    remedy: "Make this clip's master by other means, or leave the profile out for its roll.",
+    title: 'a master cannot be made from this kind of source',
+    remedy: 'Make the master of this clip outside Rushlight, or run its roll without that --profile.',
   },
 } as const satisfies Record<string, CodeEntry>;

@@ -391,5 +391,5 @@ test('the text has one line for what is good, and found, expected and remedy for
   expect(text).toMatch(
     /^LACKING {2}ffmpeg +found {5}not on PATH\n +expected {2}ffmpeg 5\.1 or newer\n +remedy {4}Run/m,
   );
-  expect(text).toMatch(/This machine lacks one thing that a night needs\.\n$/);
+  expect(text).toMatch(/This machine lacks one thing that a run needs\.\n$/);
 });

@@ -216,7 +216,7 @@ test('the signature verifies with openssl over the encoding that DSSE asks for, 
 
 describe('audit on the command line', () => {
   test.each<[string, string, string[], number, string]>([
-    ['of an unsigned delivery', original, [], 0, 'its statement fits; not signed'],
+    ['of an unsigned delivery', original, [], 0, 'statement matches; not signed'],
     ['of a signed one, without a key', join(base, 'signed'), [], 0, 'not verified: no public key given'],
     ['of a signed one, with the key', join(base, 'signed'), ['--public-key', publicKey], 0, ', verified'],
     [
