@@ -139,7 +139,7 @@ test('every field of the records of a delivery has its meaning on the page', () 
     ...['finding', 'clip', 'toolchain', 'check-result', 'manifest-read'].map((name) => parts.get(name)),
   ];
   const silent = schemas.flatMap((schema) =>
-    recordFields(schema)
+    (recordFields(schema) as { path: string; meaning: string }[])
       // Ratios say what they are above their two numbers.
       .filter(({ path, meaning }) => meaning === '' && !/\.(?:num|den)$/.test(path))
       .map(({ path }) => path),
