@@ -30,7 +30,8 @@ export const manifestReadSchema = z.object({
   files: z.int().nonnegative().describe('How many files it lists'),
   digests: z
     .array(z.object({ file: z.string().describe('The file'), sha256: z.string().describe('Lower-case hex') }))
-    .optional(),
+    .optional()
+    .describe('SHA-256 of each file that the manifest consists of; absent in older records'),
 });
 
 /** What intake knows of one roll. Only one that `isVerified` may be queued. */

@@ -7,7 +7,7 @@ import { type Finding, FindingError, finding } from '../../findings/finding.ts';
 import type { Job } from '../../ledger/job.ts';
 import { type IntakeResult, isVerified } from '../../ledger/roll.ts';
 import type { Toolchain } from '../../ledger/toolchain.ts';
-import type { ClipReaders } from '../../media/clip-readers.ts';
+import type { ClipReaders } from '../../media/raw/clip-readers.ts';
 import type { Rate } from '../../media/time/rate.ts';
 import type { MediaTools } from '../../process/locate.ts';
 import { isMovie, type LoadedProfile } from '../../profiles/schema.ts';

@@ -1,7 +1,7 @@
 /** Survey of a roll whose intake holds: clips and facts, each finding with the roll's name and at its clip. */
 import type { Finding } from '../../findings/finding.ts';
 import type { IntakeResult } from '../../ledger/roll.ts';
-import type { ClipReaders } from '../../media/clip-readers.ts';
+import type { ClipReaders } from '../../media/raw/clip-readers.ts';
 import type { MediaTools } from '../../process/locate.ts';
 import type { GateClip } from '../gate/input.ts';
 import { decodersFor } from '../settings/decoders.ts';

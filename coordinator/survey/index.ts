@@ -2,7 +2,7 @@
 import pLimit from 'p-limit';
 import { type Finding, finding } from '../../findings/finding.ts';
 import type { Clip } from '../../ledger/clip.ts';
-import type { ClipReaders } from '../../media/clip-readers.ts';
+import type { ClipReaders } from '../../media/raw/clip-readers.ts';
 import type { ClipFacts } from '../../media/facts.ts';
 import { frameName, openInput } from '../../media/input.ts';
 import { printable } from '../../files/names.ts';

@@ -1,6 +1,6 @@
 /** The program of the process in which clips' headers are read (reader.ts). */
 import { FileDamage } from '../../files/bytes.ts';
-import { readersHere } from '../../media/clip-readers.ts';
+import { readersHere } from '../../media/raw/clip-readers.ts';
 import { DngRefusal } from '../../media/formats/dng/refusal.ts';
 import { serveOrders } from '../../process/helper.ts';
 import type { ReaderOrder, ReaderResult } from './reader.ts';

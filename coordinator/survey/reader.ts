@@ -3,7 +3,7 @@
  * other. One for a run, begun at the first clip and again whenever it is gone.
  */
 import { FileDamage } from '../../files/bytes.ts';
-import type { ClipReaders } from '../../media/clip-readers.ts';
+import type { ClipReaders } from '../../media/raw/clip-readers.ts';
 import type { SequencePlace } from '../../media/input.ts';
 import type { MovieForm } from '../../media/probe/form.ts';
 import type { DngReading } from '../../media/raw/sequence.ts';

@@ -1,6 +1,6 @@
 /** Measures a sequence: every header, then facts and findings. */
 import { type Finding, type FindingSubject, finding } from '../../findings/finding.ts';
-import { type ClipReaders, readersHere } from '../../media/clip-readers.ts';
+import { type ClipReaders, readersHere } from '../../media/raw/clip-readers.ts';
 import type { ClipFacts } from '../../media/facts.ts';
 import type { SequencePlace } from '../../media/input.ts';
 import { printable } from '../../files/names.ts';

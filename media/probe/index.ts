@@ -8,8 +8,7 @@
 import type { ClipFacts } from '../facts.ts';
 import type { OpenedInput } from '../input.ts';
 import type { MediaTools } from '../../process/locate.ts';
-import { type ClipReaders, readersHere } from '../clip-readers.ts';
-import type { MovieForm } from './form.ts';
+import { type MovieForm, readForm } from './form.ts';
 import { pictureFacts, turnOf } from './picture.ts';
 import { type Headers, type StreamHeader, scan } from './scan.ts';
 import { audioFacts } from './audio.ts';
@@ -99,13 +98,18 @@ function problemOfForm(form: MovieForm): { problem: ProbeProblem; detail: string
   return null;
 }
 
+/** Who reads the form of a movie: this process, or one apart (media/raw/clip-readers.ts). */
+export interface FormReader {
+  form(path: string | Buffer, options: { readonly signal?: AbortSignal }): Promise<MovieForm>;
+}
+
 /** Throws the file system's error when the file cannot be opened, FindingError when ffprobe itself fails, the signal's reason when stopped. */
 export async function probeMovie(
   input: OpenedInput,
   tools: Pick<MediaTools, 'ffprobe'>,
-  options: { signal?: AbortSignal; readers?: Pick<ClipReaders, 'form'> } = {},
+  options: { signal?: AbortSignal; readers?: FormReader } = {},
 ): Promise<ProbeResult> {
-  const { readers = readersHere, signal } = options;
+  const { readers = { form: readForm }, signal } = options;
   const form = await readers.form(input.path, signal === undefined ? {} : { signal });
   const wrong = problemOfForm(form);
   if (wrong !== null) return { state: 'problem', ...wrong, readErrors: [] };

@@ -4,7 +4,7 @@
  */
 import { isDeepStrictEqual } from 'node:util';
 import { type Finding, type FindingSubject, finding } from '../../findings/finding.ts';
-import { type ClipReaders, readersHere } from '../clip-readers.ts';
+import { type ClipReaders, readersHere } from './clip-readers.ts';
 import type { ClipFacts } from '../facts.ts';
 import { type SequencePlace, frameName } from '../input.ts';
 import { FileDamage } from '../../files/bytes.ts';

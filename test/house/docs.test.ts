@@ -40,11 +40,11 @@ test('docs/findings.md is what `npm run docs` writes', () => {
       profile: profileCodes,
       colour: colourCodes,
       deliverable: deliverableCodes,
-      fingerprints: proofCodes,
+      proof: proofCodes,
       master: masterCodes,
       settings: settingsCodes,
       provenance: provenanceCodes,
-      night: runCodes,
+      run: runCodes,
       machine: machineCodes,
     }),
   );

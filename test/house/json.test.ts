@@ -20,7 +20,7 @@ function section(title: string): { fields: string[]; kind: string } {
   const names = rows.flatMap(([left]) =>
     [...left.matchAll(/`([A-Za-z]+)`/g)].map((match) => match[1] as string),
   );
-  return { fields: names.sort(), kind: /^1, `([a-z-]+)`$/.exec(rows[0]?.[1] ?? '')?.[1] ?? 'no kind' };
+  return { fields: names.sort(), kind: /^0, `([a-z-]+)`$/.exec(rows[0]?.[1] ?? '')?.[1] ?? 'no kind' };
 }
 
 async function expectDocument(title: string, args: readonly string[], code: number): Promise<void> {

@@ -2,6 +2,7 @@
 import { writeFileSync } from 'node:fs';
 import { join, relative } from 'node:path';
 import { afterEach, describe, expect, test } from 'vitest';
+import { FileDamage } from '../../files/bytes.ts';
 import { packageFolder } from '../../files/installation.ts';
 import { DecoderFailed } from '../../media/raw/decoders/decoder.ts';
 import { UndevelopableError } from '../../media/raw/develop/undevelopable.ts';
@@ -34,8 +35,8 @@ function thrower(): ThreadPool<keyof typeof classes, never> {
   writeFileSync(
     path,
     `import { serve } from ${from('process/threads.js')};
-import { StillDamage } from ${from('media/sequence/still.js')};
-import { DngRefusal } from ${from('media/raw/dng/refusal.js')};
+import { StillDamage } from ${from('media/formats/still.js')};
+import { DngRefusal } from ${from('media/formats/dng/refusal.js')};
 import { UndevelopableError } from ${from('media/raw/develop/undevelopable.js')};
 import { DecoderFailed } from ${from('media/raw/decoders/decoder.js')};
 serve(async () => async (order) => {
@@ -84,6 +85,7 @@ test('an order to threads that were ended is refused with a code', async () => {
 
 test('every code has a class, and no two classes have one', () => {
   const made = [
+    new FileDamage(''),
     new StillDamage(''),
     new DngRefusal([]),
     new UndevelopableError('size', ''),

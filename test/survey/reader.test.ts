@@ -7,7 +7,7 @@ import { findClips, surveyRoll, type SurveyedClip } from '../../coordinator/surv
 import { readersApart } from '../../coordinator/survey/reader.ts';
 import { FileDamage } from '../../files/bytes.ts';
 import { walkFolder } from '../../files/walk.ts';
-import { readersHere } from '../../media/clip-readers.ts';
+import { readersHere } from '../../media/raw/clip-readers.ts';
 import type { SequencePlace } from '../../media/input.ts';
 import { createHelper, HelperDied } from '../../process/helper.ts';
 import { type MediaTools, locateTools } from '../../process/locate.ts';

@@ -43,6 +43,7 @@ export async function makeWithoutFfmpeg(run: JobRun, groups: readonly MasterGrou
 
 /** Of a frame of the source: another machine would find the same. */
 const OF_A_FRAME: readonly (ErrorCode | null)[] = [
+  'file-damaged',
   'frame-damaged',
   'frame-refused',
   'frame-undevelopable',

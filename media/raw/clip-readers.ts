@@ -1,10 +1,10 @@
 /** Our own reading of clips' headers, as what asks for it sees it: here, or in a process of its own (coordinator/survey/reader.ts). */
-import { type MovieForm, readForm } from './probe/form.ts';
-import { openRaw } from './raw/decoders/decoder.ts';
-import { ownDecoder } from './raw/decoders/own.ts';
-import { type DngReading, readDngSequence } from './raw/sequence.ts';
-import { type SequenceReading, readSequence } from './sequence/read.ts';
-import type { SequencePlace } from './input.ts';
+import { type MovieForm, readForm } from '../probe/form.ts';
+import { openRaw } from './decoders/decoder.ts';
+import { ownDecoder } from './decoders/own.ts';
+import { type DngReading, readDngSequence } from './sequence.ts';
+import { type SequenceReading, readSequence } from '../sequence/read.ts';
+import type { SequencePlace } from '../input.ts';
 
 export interface ReadOptions {
   readonly signal?: AbortSignal;
