@@ -16,6 +16,7 @@ import {
   resultOf,
   startNight,
   workerPid,
+  ENCODING_MILLISECONDS,
 } from '../support/night.ts';
 import { eventually, isRunning } from '../support/processes.ts';
 
@@ -135,7 +136,7 @@ export function disturbedNights(place: QueuePlace, cases: 'all' | 'few'): Distur
     const night = beginHeld(folders);
     const [encoder] = await encoding(folders);
     process.kill(workerPid(folders), 'SIGKILL');
-    await eventually(() => !isRunning(encoder as number), 5_000);
+    await eventually(() => !isRunning(encoder as number), 30_000);
     night.letGo();
     await place.expireLocks();
     const ended = await night.done;
@@ -150,12 +151,15 @@ export function disturbedNights(place: QueuePlace, cases: 'all' | 'few'): Distur
   test('the run killed in mid-night: worker, encoder and store go with it; a second run makes what is left', async () => {
     const folders = fresh();
     const night = beginHeld(folders, 'A001C001');
-    await eventually(() => existsSync(join(folders.delivery, 'day-03/A001/small-vc3/A001C001.mov')), 30_000);
+    await eventually(
+      () => existsSync(join(folders.delivery, 'day-03/A001/small-vc3/A001C001.mov')),
+      ENCODING_MILLISECONDS,
+    );
     await encoding(folders);
     const worker = workerPid(folders);
     night.child.kill('SIGKILL');
     await night.done;
-    await eventually(() => !isRunning(worker), 10_000);
+    await eventually(() => !isRunning(worker), 30_000);
     await expectNothingRuns(folders);
     expect((await readVerdict(folders.delivery, 'day-03', 'A001')).verdict).toBe('held');
     const again = await begin(folders).done;
@@ -187,7 +191,7 @@ export function disturbedNights(place: QueuePlace, cases: 'all' | 'few'): Distur
     const night = beginHeld(folders);
     await encoding(folders);
     night.child.kill('SIGINT');
-    await eventually(() => /^Interrupted/m.test(night.said()));
+    await eventually(() => /^Interrupted/m.test(night.said()), 30_000);
     night.letGo();
     const ended = await night.done;
     expect(ended.code, ended.stderr).toBe(130);

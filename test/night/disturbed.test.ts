@@ -42,7 +42,7 @@ test('interrupted twice, it stops at once and leaves nothing half made under a f
   const night = beginHeld(folders);
   await encoding(folders);
   night.child.kill('SIGINT');
-  await eventually(() => /^Interrupted/m.test(night.said()));
+  await eventually(() => /^Interrupted/m.test(night.said()), 30_000);
   night.child.kill('SIGINT');
   const stopped = performance.now();
   const ended = await night.done;

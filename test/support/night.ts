@@ -75,7 +75,7 @@ export function resultOf(stdout: string): NightResult {
 }
 
 /** On a machine that others keep busy a run takes its time to get to its first encode. */
-const ENCODING_MILLISECONDS = 90_000;
+export const ENCODING_MILLISECONDS = 90_000;
 
 /** Waits until an encoder writes into the delivery. */
 export async function encoding(folders: NightFoldersForTest): Promise<number[]> {
