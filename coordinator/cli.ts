@@ -109,6 +109,7 @@ function program(): CommandUnknownOpts {
         `how long a target, queue or farm that does not answer is waited for (default ${DEFAULT_PATIENCE_SECONDS})`,
       ).argParser(wholeNumber(1, 604_800)),
     )
+    .option('--wait-for-run', 'wait while another run is at work on this delivery, instead of stopping')
     .addOption(json())
     .addOption(quiet())
     .action((day: string, options) =>

@@ -31,6 +31,9 @@ export interface JobProgress {
   readonly frames: number;
   readonly total: number;
   readonly framesPerSecond: number;
+  /** From the second attempt on (ledger/attempts.ts). */
+  readonly attempt?: number;
+  readonly workersLost?: number;
 }
 
 /** Where the queue is: the built-in Redis's socket, or a shared Redis (`redis://`, `rediss://`). */

@@ -71,6 +71,8 @@ export const deliverableReportSchema = z.looseObject({
   /** `run` of the job that wrote it: tells a failure of this run from an older one. */
   run: z.string().optional(),
   attempt: z.int().positive(),
+  /** Workers that were lost at it before (attempts.ts). Absent: none. */
+  workersLost: z.int().nonnegative().optional(),
   /** The encoder's command line, as it ran. */
   command: z.array(z.string()),
 });

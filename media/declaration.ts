@@ -75,7 +75,7 @@ export const declaredDecoderSchema = z.strictObject({
         .max(65_536)
         .nullable()
         .default(null)
-        .describe("Pixels; null: a DNG's own tags, the head of each picture, or `tells` says it"),
+        .describe("Pixels; null: a DNG's own tags, the head of each picture, or `probe` says it"),
       height: z.int().min(1).max(65_536).nullable().default(null).describe('Pixels; null: as for the width'),
       full: z
         .int()

@@ -43,7 +43,7 @@ function judge(
     findings.push(...decided.findings);
   } else {
     rate ??= statedRate;
-    if (rate === null) poor('no rate', 'the rate of the clip: a place of `rate` under `tells`, or --rate');
+    if (rate === null) poor('no rate', 'the rate of the clip: a place of `rate` under `probe`, or --rate');
   }
   for (const side of ['width', 'height'] as const)
     if (gives[side] !== null && reported[side] !== null && gives[side] !== reported[side])

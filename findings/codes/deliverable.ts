@@ -233,6 +233,6 @@ export const deliverableCodes = {
     weight: 'note',
     title: 'an unfinished file of an interrupted night lies in the delivery',
     remedy:
-      'It can be deleted when no night is at work; the next run does so by itself once its owner is known to be dead.',
+      'Run again on this delivery: a run clears what dead processes left, a minute after it began at the latest. What the report of a clip still waits for goes when that clip is published. Delete nothing while a run is at work (`rushlight status`).',
   },
 } as const satisfies Record<string, CodeEntry>;

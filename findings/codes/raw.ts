@@ -85,6 +85,6 @@ export const rawCodes = {
     weight: 'hold',
     title: 'a declared decoder does not tell what a clip is',
     remedy:
-      'Run the command under `tells` by hand on this clip, and correct where in its output each value is found.',
+      'Run the command under `probe` by hand on this clip, and correct where in its output each value is found.',
   },
 } as const satisfies Record<string, CodeEntry>;

@@ -121,7 +121,7 @@ describe('a second measurement', () => {
       'that fails by other tools',
       others,
       (remeasured) => void (first(remeasured).status = 'failed'),
-      [['deliverable report: checks[frames].outcome passed', 'checks[frames].outcome failed']],
+      [['deliverable report: checks[frames].status passed', 'checks[frames].status failed']],
     ],
     [
       'with other facts by the same tools',

@@ -44,10 +44,7 @@ test('programs are started in one place', () => {
   // Programs through process/run.ts; besides it only what starts our own worker processes, and `ps` where there is no /proc.
   expect(
     starters.filter(
-      (file) =>
-        !['process/run.ts', 'coordinator/night/workers.ts', 'coordinator/store/process-identity.ts'].includes(
-          file,
-        ),
+      (file) => !['process/run.ts', 'coordinator/night/workers.ts', 'process/identity.ts'].includes(file),
     ),
   ).toEqual([]);
 });

@@ -29,7 +29,7 @@ async function expectDocument(title: string, args: readonly string[], code: numb
   const document = JSON.parse(result.stdout) as Record<string, unknown>;
   const { fields, kind } = section(title);
   expect(document.kind).toBe(kind);
-  expect(document.version).toBe(1);
+  expect(document.version).toBe(0);
   expect(Object.keys(document).sort()).toEqual(fields);
 }
 

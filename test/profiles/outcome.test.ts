@@ -550,9 +550,9 @@ describe('what else a profile refuses', () => {
     expect(decision.outcome).toBeNull();
     if (decision.outcome !== null) return;
     expect(decision.findings.map((item) => item.code).sort()).toEqual([
+      'audio-length',
       'interlaced-held',
       'raster-unsupported',
-      'audio-length',
       'timecode-missing',
     ]);
     for (const item of decision.findings)

@@ -24,7 +24,7 @@ test('every field has a meaning and says what it may hold', () => {
       'command',
       'gives.samples',
       'gives.full',
-      'tells.frames',
+      'probe.frames',
       'patience_seconds',
     ]),
   );

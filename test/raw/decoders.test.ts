@@ -114,7 +114,7 @@ const smallMovie = {
   takes: { clips: 'movie', names: ['*.mov'] },
   command: ['./program', '{file}'],
   gives: { samples: 'rgb48le', width: 2, height: 1 },
-  probe: { command: ['./program', '{file}'], form: 'text', frames: 'frames (\\d+)' },
+  probe: { command: ['./program', '{file}'], format: 'text', frames: 'frames (\\d+)' },
   patience_seconds: 1,
 };
 
@@ -244,14 +244,14 @@ describe('a declared decoder of movies', () => {
   test.each([
     [
       'text',
-      { form: 'text', frames: '^frames: (\\d+)$', rate: 'rate=(\\S+)' },
+      { format: 'text', frames: '^frames: (\\d+)$', rate: 'rate=(\\S+)' },
       'reel A\\nframes: 24\\nrate=24000/1001\\n',
       { frames: 24, rate: { num: 24_000, den: 1001 }, width: null, timecode: null },
     ],
     [
       'json',
       {
-        form: 'json',
+        format: 'json',
         frames: '/clip/frames',
         width: '/clip/size/0',
         height: '/clip/size/1',
@@ -269,7 +269,7 @@ describe('a declared decoder of movies', () => {
   });
 
   test('the rate is read as everywhere', async () => {
-    const where = { form: 'text', frames: 'frames (\\d+)', rate: 'rate (\\S+)' };
+    const where = { format: 'text', frames: 'frames (\\d+)', rate: 'rate (\\S+)' };
     for (const text of ['47.952', '95.904', '119.88', '25.0', '24000/1001', '25']) {
       const decoder = await declare(
         { ...smallMovie, probe: { command: ['./program', '{file}'], ...where } },
@@ -362,19 +362,19 @@ describe('the file', () => {
     [
       'an expression without a group',
       { ...good, probe: { ...good.probe, rate: 'rate \\d+' } },
-      'tells.rate',
+      'probe.rate',
       'decoder-file-wrong',
     ],
     [
       'an expression that does not read',
       { ...good, probe: { ...good.probe, rate: '(' } },
-      'tells.rate',
+      'probe.rate',
       'decoder-file-wrong',
     ],
     [
       'a pointer that is none',
-      { ...good, probe: { ...good.probe, form: 'json', frames: 'frames' } },
-      'tells.frames',
+      { ...good, probe: { ...good.probe, format: 'json', frames: 'frames' } },
+      'probe.frames',
       'decoder-file-wrong',
     ],
     [

@@ -75,7 +75,10 @@ export function resultOf(stdout: string): NightResult {
 }
 
 /** On a machine that others keep busy a run takes its time to get to its first encode. */
-const ENCODING_MILLISECONDS = 90_000;
+export const ENCODING_MILLISECONDS = 90_000;
+
+/** For a test of two runs: a held encoder waits for ever, so that what hangs is still found. */
+export const RUNS_MILLISECONDS = 3 * ENCODING_MILLISECONDS;
 
 /** Waits until an encoder writes into the delivery. */
 export async function encoding(folders: NightFoldersForTest): Promise<number[]> {

@@ -105,7 +105,7 @@ export function loaded(
     hash,
     origin: 'test',
     profile: {
-      version: 0,
+      version: 1,
       kind: 'movie',
       name,
       summary: 'for tests',

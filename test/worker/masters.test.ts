@@ -356,7 +356,7 @@ test('a raw frame that is damaged holds the clip, names the frame, and leaves no
   // As long as before: what was read at intake is not read again for every job.
   const bytes = readFileSync(path);
   writeFileSync(path, bytes.fill(0, 0, 4));
-  await expect(runJob(job, await workContext())).rejects.toMatchObject({ again: false });
+  await expect(runJob(job, await workContext())).rejects.toMatchObject({ retryable: false });
   for (const profile of profiles) {
     expect(await reportOf(job, profile)).toMatchObject({
       state: 'failed',

@@ -72,7 +72,7 @@ export function contradictions(decoder: DeclaredDecoder): Contradiction[] {
     say(
       ['gives', 'width'],
       'nothing says how large the pictures are',
-      'numbers here, places in `tells`, or around: netpbm',
+      'numbers here, places in `probe`, or around: netpbm',
     );
   if (takes.clips === 'movie' && probe?.frames == null)
     say(['probe'], 'nothing says how many frames a movie has', 'a place of `frames`');
