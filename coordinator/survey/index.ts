@@ -16,7 +16,7 @@ import { surveyDeclared } from './declared.ts';
 import { findingOfProblem, judgeMovie } from './movie.ts';
 import { surveySequence } from './sequence.ts';
 
-export { findClips, type FindOptions, type FoundClips } from './find.ts';
+export { findClips, type FindOptions, type FoundClips, namelessPaths } from './find.ts';
 
 export interface SurveyedClip {
   readonly clip: Clip;

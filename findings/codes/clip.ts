@@ -196,4 +196,11 @@ export const clipCodes = {
     remedy:
       'A movie of scene-linear frames without a transform would show a wrong picture. Choose a master profile for this roll, with `input` in its settings.',
   },
+
+  // What was left out.
+  'files-ignored': {
+    weight: 'note',
+    title: 'media files were left out with --ignore',
+    remedy: 'Nothing, if none of them is a clip. Otherwise run again with a narrower pattern.',
+  },
 } as const satisfies Record<string, CodeEntry>;
