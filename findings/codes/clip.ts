@@ -197,6 +197,13 @@ export const clipCodes = {
       'A movie of scene-linear frames without a transform would show a wrong picture. Choose a master profile for this roll, with `input` in its settings.',
   },
 
+  // No picture, though a header speaks of one.
+  'clip-picture-unreadable': {
+    weight: 'hold',
+    title: 'no frame of the picture could be found or decoded',
+    remedy: `${COMPARE} If every copy is the same, play it with the program of the camera's maker. If it plays there, deliver it by hand. If it does not, the file is damaged or was never finished: do not erase the card. Leave it out with --ignore once its loss is settled.`,
+  },
+
   // What was left out.
   'files-ignored': {
     weight: 'note',

@@ -269,4 +269,10 @@ export const runCodes = {
     title: 'a deliverable has another size than when it was published',
     remedy: 'Run again: it is made again. Nothing else may write into a delivery.',
   },
+  'delivery-not-made': {
+    weight: 'hold',
+    title: 'the delivery folder cannot be made',
+    remedy:
+      'Name another folder with --deliver: no folder can be made at that place by this user, or by anybody.',
+  },
 } as const satisfies Record<string, CodeEntry>;
