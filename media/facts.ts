@@ -46,7 +46,7 @@ export const videoFactsSchema = z.object({
   /** First presentation time and end of the last frame, ticks of `timeBase`. */
   firstTime: z.int(),
   endTime: z.int(),
-  /** Every step between neighbouring presentation times, most frequent first; one entry when the rate is constant (steps that differ only by rounding to the time base count as one). */
+  /** Every step between neighbouring presentation times, most frequent first; one entry when the rate is constant, since steps that differ only by rounding to the time base count as one; more where steps are a tick beside what the time base can hold. */
   steps: z.array(z.object({ ticks: z.int(), count: z.int() })),
   rateConstant: z.boolean(),
   /** Sum of the packets' bytes, and the smallest and largest packet. */
