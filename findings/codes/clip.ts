@@ -108,7 +108,7 @@ export const clipCodes = {
     weight: 'hold',
     title: 'audio and picture do not start together',
     remedy:
-      'Play the beginning of the clip. If it is right as recorded, deliver this clip by hand; otherwise look for another copy.',
+      'Play the beginning of the clip. If it is right as recorded, use a profile with `audio: { offset: fit }`: audio stays in its place, with silence before audio that starts late, and audio from before the first frame is cut off. Otherwise look for another copy.',
   },
   'audio-offset-small': {
     weight: 'note',

@@ -102,7 +102,7 @@ async function profiles(): Promise<AnyProfile[]> {
       pixel_format: 'yuv422p10le',
       interlaced: 'deinterlace',
       colour: { primaries: 'source', transfer: 'source', matrix: 'bt709', range: 'full', untagged: 'bt709' },
-      audio: { tracks: 'first', format: 's16', rate: 96000, tolerance_frames: 50 },
+      audio: { tracks: 'first', format: 's16', rate: 96000, tolerance_frames: 50, offset: 'fit' },
       reel: 'clip',
     }),
     own('large', 'editorial-rdd36', {
@@ -110,7 +110,7 @@ async function profiles(): Promise<AnyProfile[]> {
       pixel_format: 'yuv444p10le',
       raster: { policy: 'native', width: null, height: null, multiple_of: 1, enlarge: false },
       timecode: { missing: 'zero' },
-      audio: { tracks: 'none', format: 's24', rate: 'source', tolerance_frames: 0 },
+      audio: { tracks: 'none', format: 's24', rate: 'source', tolerance_frames: 0, offset: 'fit' },
     }),
   ];
 }
