@@ -25,9 +25,14 @@ export function cancelKey(run: string): string {
   return `rushlight:cancel:${run}`;
 }
 
-/** What a worker tells while it works (BullMQ progress), at most once in two seconds. */
+/** What a worker does with a job, in this order; each deliverable is checked and published by itself. */
+export const jobPhases = ['make', 'check', 'publish'] as const;
+export type JobPhase = (typeof jobPhases)[number];
+
+/** What a worker tells while it works (BullMQ progress), at most once in two seconds and at every new phase. */
 export interface JobProgress {
-  readonly phase: 'make' | 'check' | 'publish';
+  readonly phase: JobPhase;
+  /** Frames that are done of this phase's work, of `total`; of one deliverable while it is checked. */
   readonly frames: number;
   readonly total: number;
   readonly framesPerSecond: number;

@@ -77,13 +77,16 @@ async function isWanted(job: Job): Promise<boolean> {
   return run === job.run && cancelled === 0;
 }
 
-/** Tells progress at most once in two seconds, and looks at the same beat whether the job is still wanted. */
+/** Tells progress at most once in two seconds and at every new phase, and looks at the same beat whether the job is still wanted. */
 function teller(queued: QueuedJob, job: Job, stop: AbortController): (progress: JobProgress) => void {
   let last = 0;
+  let phase: JobProgress['phase'] | null = null;
   return (progress) => {
     const now = performance.now();
-    if (now - last < PROGRESS_MILLISECONDS) return;
+    // A new phase is told at once: until then the last one would seem to stand still at its end.
+    if (progress.phase === phase && now - last < PROGRESS_MILLISECONDS) return;
     last = now;
+    phase = progress.phase;
     queued
       .updateProgress({ ...progress })
       .catch((error: unknown) => log.warn({ id: queued.id, error: String(error) }, 'progress not told'));
