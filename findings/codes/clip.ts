@@ -196,4 +196,12 @@ export const clipCodes = {
     remedy:
       'A movie of scene-linear frames without a transform would show a wrong picture. Choose a master profile for this roll, with `input` in its settings.',
   },
+
+  // Where a program, not the clip, is at fault.
+  'clip-answer-cut-off': {
+    weight: 'hold',
+    title: 'the answer of ffprobe was cut off, twice',
+    remedy:
+      'Run again: nothing is said against the clip. If it comes again, run `rushlight doctor`, look for a wrapper in place of ffprobe, and name another one with RUSHLIGHT_FFPROBE.',
+  },
 } as const satisfies Record<string, CodeEntry>;
