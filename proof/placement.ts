@@ -15,7 +15,7 @@ const GROWN = 0.012;
  * lie within 0.4 pixels of their place, and within 1.8 at the edge, that one by 4 standard errors; measured on 210 deliverables, widths of 256 to 1920.
  */
 const CERTAIN = { moved: 0.75, grown: 1.2, times: 6 } as const;
-/** Where cells differ from the next by less than this across or down (root mean square), a move cannot be reported. */
+/** Where cells differ from the next by less than this across or down (root mean square), a move cannot be told. */
 const GRADIENT = 150;
 /** What a turned picture must fit better than the upright one before it counts, mean squares. */
 const FITS_BETTER = 0.5;

@@ -108,7 +108,7 @@ export const frameMatch: Check = {
     if (count !== outcome.frames && faults.length === 0)
       faults.push({ code: 'frame-missing', found: `${count} frames`, expected: `${outcome.frames} frames` });
     return {
-      measured: `${count} frames: ${picture.right} proved to be their source frame${unproven === 0 ? '' : `, ${unproven} that cannot be told from their neighbours (${spans(picture.unproven)})`}${picture.fields === 'unproven' ? ', which field is the earlier cannot be reported' : ''}${faults.length === 0 ? '' : `; ${faults.length} differences`}`,
+      measured: `${count} frames: ${picture.right} proved to be their source frame${unproven === 0 ? '' : `, ${unproven} that cannot be told from their neighbours (${spans(picture.unproven)})`}${picture.fields === 'unproven' ? ', which field is the earlier cannot be told' : ''}${faults.length === 0 ? '' : `; ${faults.length} differences`}`,
       expected: `${outcome.frames} frames, each its source frame`,
       ...(unproven === 0 ? {} : { unproven: picture.unproven.map(({ from, to }) => [from, to] as const) }),
       faults,

@@ -82,7 +82,7 @@ export async function checkMaster(request: MasterCheckRequest): Promise<MasterCh
   }
   const passed =
     results.length === masterChecks.length &&
-    results.every(({ outcome: end }) => end === 'passed') &&
+    results.every(({ status: end }) => end === 'passed') &&
     !findings.some(blocks);
   return {
     facts: factsOf(measured, outcome),

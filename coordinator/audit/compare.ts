@@ -100,8 +100,8 @@ export function againstMeasurement(
           ? []
           : [
               {
-                before: sameTools ? result : { check: result.check, outcome: result.outcome },
-                now: sameTools ? now : { check: now.check, outcome: now.outcome },
+                before: sameTools ? result : { check: result.check, status: result.status },
+                now: sameTools ? now : { check: now.check, status: now.status },
               },
             ];
       });

@@ -133,7 +133,7 @@ async function isNotClaimed(job: Job, operation: Operation): Promise<boolean> {
       .map((report) => report.checks.find((one) => one.check === check));
   if (operation.do === 'graph')
     return of('frame-match').every(
-      (result) => result?.measured.includes('which field is the earlier cannot be reported') === true,
+      (result) => result?.measured.includes('which field is the earlier cannot be told') === true,
     );
   const spans = of('frame-match', 'profile' in operation ? operation.profile : undefined)[0]?.unproven ?? [];
   const isUnproven = (frame: number): boolean => spans.some(([from, to]) => frame >= from && frame <= to);

@@ -86,8 +86,8 @@ describe('touched', () => {
       (roll) =>
         edit(
           join(roll, 'reports', 'deliverables', 'A004C001.small-vc3.json'),
-          '"outcome": "passed"',
-          '"outcome": "failed"',
+          '"status": "passed"',
+          '"status": "failed"',
         ),
       'record-mismatch',
     ],
@@ -120,8 +120,8 @@ describe('touched', () => {
     const audit = await auditOf((roll) => {
       edit(
         join(roll, 'reports', 'deliverables', 'A004C001.small-vc3.json'),
-        /"check": "frames",\s+"outcome": "passed",\s+"measured": "[^"]*"/,
-        '"check": "frames", "outcome": "passed", "measured": "25 frames"',
+        /"check": "frames",\s+"status": "passed",\s+"measured": "[^"]*"/,
+        '"check": "frames", "status": "passed", "measured": "25 frames"',
       );
       edit(join(roll, 'reports', 'A004C002.json'), '"host": "', '"host": "not ');
     });

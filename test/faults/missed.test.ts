@@ -128,9 +128,7 @@ describe('frames of the later field', () => {
     expect([done, verdict]).toEqual([true, 'ready']);
     expect(differences).not.toEqual([]);
     expect(
-      fingerprintSets.map(({ measured }) =>
-        measured.includes('which field is the earlier cannot be reported'),
-      ),
+      fingerprintSets.map(({ measured }) => measured.includes('which field is the earlier cannot be told')),
     ).toEqual(wanted.map(() => true));
     expect(notClaimed).toBe(true);
   });

@@ -3,7 +3,7 @@
  * into an empty prefix, run from another folder, under the name that npm gives it.
  */
 import { spawnSync } from 'node:child_process';
-import { mkdirSync, mkdtempSync, readdirSync, rmSync } from 'node:fs';
+import { mkdirSync, mkdtempSync, readdirSync, rmSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { afterAll, beforeAll, describe, expect, test } from 'vitest';
 import { packageFolder } from '../../files/installation.ts';
@@ -69,9 +69,22 @@ describe('a package installed in an empty prefix', () => {
 
   test('takes a roll to ready, with workers of its own, in a proxy and in a master of frames', async () => {
     const day = await makeDay(join(folder, 'day-03'), { A001: { 'A001C001.mov': {} } });
+    // A master asks what the code values mean, and the movie has no tags.
+    const settings = join(folder, 'show.yaml');
+    writeFileSync(settings, 'version: 1\nshow:\n  input: { name: bt709 }\n');
     const delivery = join(folder, 'delivery');
     const ended = rushlight(
-      ...['run', day, '--deliver', delivery, '--work', join(folder, 'work'), '--json'],
+      ...[
+        'run',
+        day,
+        '--deliver',
+        delivery,
+        '--work',
+        join(folder, 'work'),
+        '--settings',
+        settings,
+        '--json',
+      ],
       ...['--profile', 'review-h264', '--profile', 'dpx-10'],
     );
     expect(ended.status, ended.stderr).toBe(0);

@@ -46,7 +46,7 @@ function encoderInput(): Parameters<typeof checkEncoderInput>[0] {
 test('codes that are right pass, and the results say how near they are', () => {
   const { passed, results, findings } = checkEncoderInput(encoderInput(), points, sceneLinear, {});
   expect({ passed, findings }).toEqual({ passed: true, findings: [] });
-  expect(results.map(({ check, outcome }) => [check, outcome])).toEqual([
+  expect(results.map(({ check, status }) => [check, status])).toEqual([
     ['encoder-input', 'passed'],
     ['encoder-input-spot-check', 'passed'],
   ]);

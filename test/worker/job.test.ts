@@ -70,7 +70,7 @@ test('both deliverables of a job are published from one command, with every requ
   for (const { profile, outcome } of job.deliverables) {
     const report = await reportOf(job, profile.name);
     expect(report.state).toBe('published');
-    expect(report.checks.map((check) => [check.check, check.outcome]).sort()).toEqual(
+    expect(report.checks.map((check) => [check.check, check.status]).sort()).toEqual(
       [...profile.checks].sort().map((name) => [name, 'passed']),
     );
     expect(report.file?.bytes).toBe(

@@ -106,7 +106,7 @@ describe.each([
     for (const { profile } of job.deliverables)
       expect(await reportOf(job, profile.name)).toMatchObject({ state: 'published', findings: [] });
     const report = await reportOf(job);
-    expect(report.checks.map(({ check, outcome }) => [check, outcome])).toEqual(
+    expect(report.checks.map(({ check, status }) => [check, status])).toEqual(
       [...mandatoryChecks, 'reel', 'encoder-input', 'encoder-input-spot-check'].map((check) => [
         check,
         'passed',

@@ -110,7 +110,7 @@ describe.each([
     async (profile) => {
       const report = await reportOf(job, profile);
       expect(report).toMatchObject({ state: 'published', findings: [] });
-      expect(report.checks.map(({ check, outcome }) => [check, outcome])).toEqual([
+      expect(report.checks.map(({ check, status }) => [check, status])).toEqual([
         ['frames', 'passed'],
         ['timecode', 'passed'],
         ['structure', 'passed'],
