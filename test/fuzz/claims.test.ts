@@ -80,7 +80,7 @@ describe('OpenEXR', () => {
     '%s: a chunk of fewer bytes than its values can be packed into',
     async (compression) => {
       const bytes = widened(exrSeed(compression, 'half'), 60_000);
-      await expect(walkExr(exrOfBytes(bytes))).rejects.toThrow(/too few for \d+ bytes of values/);
+      await expect(walkExr(exrOfBytes(bytes))).rejects.toThrow(/has \d+ bytes, which cannot be \d+/);
       await expect(decodeAll(exrOfBytes(bytes))).rejects.toThrow(ExrDamage);
       await expect(surveyValues(exrOfBytes(bytes))).rejects.toThrow(ExrDamage);
     },
@@ -135,7 +135,6 @@ test.each(['constructor', 'toString', '__proto__', 'hasOwnProperty'])(
   'a name that every object of the language has (%s) is no entity and no namespace of XML',
   (name) => {
     expect(() => parseXml(Buffer.from(`<a>&${name};</a>`))).toThrow(XmlError);
-    const { namespace } = parseXml(Buffer.from(`<${name}:a/>`));
-    expect(namespace).toBe('');
+    expect(() => parseXml(Buffer.from(`<${name}:a/>`))).toThrow(XmlError);
   },
 );

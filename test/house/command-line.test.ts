@@ -20,6 +20,7 @@ const commands = [
   ['sign'],
   ['worker'],
   ['doctor'],
+  ['explain'],
   ['demo'],
 ];
 /** Options of each command, by its `--help`. */
@@ -53,9 +54,12 @@ test('every option that a remedy names exists', () => {
 });
 
 test('every command that a remedy or a page names exists, with the options named beside it', () => {
-  const pages = ['README.md', ...readdirSync(join(packageFolder, 'docs')).map((name) => `docs/${name}`)].map(
-    (name) => readFileSync(join(packageFolder, name), 'utf8'),
-  );
+  const pages = [
+    'README.md',
+    ...readdirSync(join(packageFolder, 'docs'), { recursive: true, encoding: 'utf8' })
+      .filter((name) => name.endsWith('.md'))
+      .map((name) => join('docs', name)),
+  ].map((name) => readFileSync(join(packageFolder, name), 'utf8'));
   const texts = [...Object.values(registry).map(({ remedy }) => remedy), ...pages];
   const named = texts.flatMap((text) =>
     [...text.matchAll(/`(?:npx )?rushlight ([a-z][^`]*)`/g)].map((match) => match[1] as string),

