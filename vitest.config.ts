@@ -26,6 +26,8 @@ export default defineConfig({
     // Real encoders: a hang is caught by the tool under test or, last, by this.
     testTimeout: 120_000,
     hookTimeout: 120_000,
+    // What is polled for comes within milliseconds on an idle machine, within seconds on one that others keep busy.
+    expect: { poll: { timeout: 15_000 } },
     // Files share a worker and what it has loaded: loading all of it again for each would take longer than most of them run.
     // Whatever a test changes for the whole process (environment, clock) it puts back.
     isolate: false,

@@ -117,6 +117,7 @@ export function program(ended: (exitCode: number) => void): CommandUnknownOpts {
         `how long to wait for a delivery drive, queue or worker that does not answer (default ${DEFAULT_PATIENCE_SECONDS})`,
       ).argParser(wholeNumber(1, 604_800)),
     )
+    .option('--wait-for-run', 'wait while another run is at work on this delivery, instead of stopping')
     .addOption(json())
     .addOption(quiet())
     .addHelpText(

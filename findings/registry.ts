@@ -7,6 +7,7 @@
 import { clipCodes } from './codes/clip.ts';
 import { colourCodes } from './codes/colour.ts';
 import { deliverableCodes } from './codes/deliverable.ts';
+import { leaseCodes } from './codes/lease.ts';
 import { machineCodes } from './codes/machine.ts';
 import { masterCodes } from './codes/master.ts';
 import { runCodes } from './codes/run.ts';
@@ -29,6 +30,7 @@ export const registry = {
   ...masterCodes,
   ...settingsCodes,
   ...runCodes,
+  ...leaseCodes,
   ...machineCodes,
   ...provenanceCodes,
 } as const satisfies Record<string, CodeEntry>;

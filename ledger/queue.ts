@@ -31,6 +31,8 @@ export const jobProgressSchema = z.object({
   frames: z.int().nonnegative().describe('Frames that it has done of this phase'),
   total: z.int().nonnegative().describe('Frames of this phase'),
   framesPerSecond: z.number().nonnegative().describe('0: not known yet'),
+  attempt: z.int().positive().optional().describe('Which attempt at the job; absent: the first'),
+  workersLost: z.int().positive().optional().describe('Workers that were lost at it before; absent: none'),
 });
 export type JobProgress = Readonly<z.infer<typeof jobProgressSchema>>;
 

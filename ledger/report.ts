@@ -113,6 +113,11 @@ export const deliverableReportSchema = z.looseObject({
     .optional()
     .describe('`run` of the job that wrote it: tells a failure of this run from an older one'),
   attempt: z.int().positive().describe('Which try at the job, from 1'),
+  workersLost: z
+    .int()
+    .nonnegative()
+    .optional()
+    .describe('Workers that were lost at the job before; absent: none'),
   command: z.array(z.string()).describe("The encoder's command line, as it ran"),
 });
 export type DeliverableReport = z.infer<typeof deliverableReportSchema>;

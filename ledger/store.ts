@@ -1,18 +1,18 @@
 /** Records on disk: written whole or not at all, read with tolerance forward and a clear word on damage. */
-import { STAGING_PREFIX } from './layout.ts';
 import { codeOf } from '../files/error-code.ts';
-import { randomUUID } from 'node:crypto';
 import { open, readFile, rename, rm } from 'node:fs/promises';
 import { dirname, join } from 'node:path';
 import type { z } from 'zod';
 import { type Finding, finding } from '../findings/finding.ts';
 import { makeFolders, syncFolder } from '../files/folders.ts';
+import { STAGING_PREFIX } from './layout.ts';
+import { newToken } from './owner.ts';
 
 /** Writes text under `path` so that a reader sees the old or the new whole, never a part; also after a power cut. */
 export async function writeWhole(path: string, text: string | Buffer): Promise<void> {
   const folder = dirname(path);
   await makeFolders(folder);
-  const part = join(folder, `${STAGING_PREFIX}${randomUUID()}`);
+  const part = join(folder, `${STAGING_PREFIX}${newToken()}`);
   try {
     const handle = await open(part, 'wx');
     try {

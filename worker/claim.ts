@@ -2,6 +2,7 @@
 import { stat } from 'node:fs/promises';
 import { join } from 'node:path';
 import { type Finding, finding, type FindingSubject } from '../findings/finding.ts';
+import { WORKERS_A_JOB_MAY_COST } from '../ledger/attempts.ts';
 import type { Job } from '../ledger/job.ts';
 import { frameName } from '../media/input.ts';
 import { fsPath } from '../files/names.ts';
@@ -23,9 +24,6 @@ function filesOf(job: Job): string[] {
     join(job.rollFolder, place.folder, frameName(place, place.first + index)),
   );
 }
-
-/** As many as a job has attempts: fewer than after which a run has no workers left (coordinator/night/workers.ts). */
-const WORKERS_A_JOB_MAY_COST = 3;
 
 /** A job at which worker after worker is lost would take all of them with it. */
 export function workerTrouble(job: Job, workersLost: number): Finding | null {

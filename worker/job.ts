@@ -13,6 +13,7 @@ import { extname } from 'node:path';
 import { FindingError, finding } from '../findings/finding.ts';
 import { isMasterWork, isMovieMasterWork, type Job } from '../ledger/job.ts';
 import { layout } from '../ledger/layout.ts';
+import { newToken } from '../ledger/owner.ts';
 import { completeRecords } from '../ledger/completion.ts';
 import { StagedFileLostError } from '../files/publish.ts';
 import { sourceFailure, subjectOf, toolchainFailure, workerTrouble } from './claim.ts';
@@ -27,7 +28,7 @@ import { awaitedByOthers, publishStaged } from './resume-publish.ts';
 import { makeWithoutFfmpeg } from './master/masters-without-ffmpeg.ts';
 import type { StagedMovieMaster } from './master/encoder.ts';
 import { byWay, type StagedMaster } from './master/making.ts';
-import { deliveryOf, makeFolder, newToken, sweepStaging, targetStateOf } from './target.ts';
+import { deliveryOf, makeFolder, sweepStaging, targetStateOf } from './target.ts';
 
 /** Throws JobFailure; and the signal's reason when stopped. */
 export async function runJob(job: Job, context: JobContext): Promise<void> {

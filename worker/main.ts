@@ -10,6 +10,9 @@
 import { type ConnectionOptions, type Job as QueuedJob, UnrecoverableError, Worker } from 'bullmq';
 import { Redis } from 'ioredis';
 import { pino } from 'pino';
+import { type Attempts, attemptsOf, attemptText, WORKERS_A_JOB_MAY_COST } from '../ledger/attempts.ts';
+import { deliveryPlace } from '../ledger/lease.ts';
+import { runAtWork } from '../ledger/lease-file.ts';
 import { type Finding, finding } from '../findings/finding.ts';
 import { jobSchema, type Job } from '../ledger/job.ts';
 import {
@@ -26,10 +29,13 @@ import {
 import { type Toolchain, toolchainOf } from '../ledger/toolchain.ts';
 import { locateTools, type MediaTools } from '../process/locate.ts';
 import { JobFailure } from './context.ts';
+import { newPresence } from './presence.ts';
+import { startRenewer } from './renewal.ts';
+import { deliveryOf } from './target.ts';
 
 const PROGRESS_MILLISECONDS = 2_000;
-/** A dead worker costs a job one stall; two would otherwise fail it for good whatever its attempts say. */
-const STALLS_ALLOWED = 8;
+/** Above WORKERS_A_JOB_MAY_COST: a job is given up by a worker that writes down why, not by the queue, which writes no report. */
+const STALLS_ALLOWED = 2 * WORKERS_A_JOB_MAY_COST;
 const EXIT_STARTER_GONE = 1;
 
 function readSetup(): WorkerSetup {
@@ -66,8 +72,26 @@ function locate(): Promise<{ tools: MediaTools; toolchain: Toolchain }> {
   return programs;
 }
 
+interface Running {
+  readonly stop: AbortController;
+  /** Never rejects. */
+  readonly ended: Promise<void>;
+}
 /** Jobs that run in this process: after a long outage the queue may hand the same job out again. */
-const running = new Map<string, AbortController>();
+const running = new Map<string, Running>();
+
+const renewer = startRenewer({
+  queue: setup.queue,
+  lockMilliseconds: setup.lockMilliseconds,
+  hungMilliseconds: setup.stallSeconds * 1000,
+});
+const presence = newPresence(setup.name, (message, fields) => log.warn(fields, message));
+
+/** Another run has the delivery: its lease says so, whatever the queue believes. */
+async function isOthers(job: Job): Promise<boolean> {
+  const lease = await runAtWork(deliveryPlace(deliveryOf(job.deliveryFolder)));
+  return lease !== null && lease.run !== job.run;
+}
 
 async function isWanted(job: Job): Promise<boolean> {
   const [run, cancelled] = await Promise.all([
@@ -78,14 +102,20 @@ async function isWanted(job: Job): Promise<boolean> {
 }
 
 /** Tells progress at most once in two seconds, and looks at the same beat whether the job is still wanted. */
-function teller(queued: QueuedJob, job: Job, stop: AbortController): (progress: JobProgress) => void {
+function teller(
+  queued: QueuedJob,
+  job: Job,
+  stop: AbortController,
+  { attempt, workersLost }: Attempts,
+): (progress: JobProgress) => void {
+  const retryable = attempt > 1 ? { attempt, workersLost } : {};
   let last = 0;
   return (progress) => {
     const now = performance.now();
     if (now - last < PROGRESS_MILLISECONDS) return;
     last = now;
     queued
-      .updateProgress({ ...progress })
+      .updateProgress({ ...progress, ...retryable })
       .catch((error: unknown) => log.warn({ id: queued.id, error: String(error) }, 'progress not told'));
     isWanted(job)
       .then((wanted) => {
@@ -116,30 +146,56 @@ async function work(
     );
   }
   const job = parsed.data;
-  if (running.has(id)) throw new Error('this job runs in this process already');
-  if (!(await isWanted(job))) throw new UnrecoverableError('cancelled, or taken over by a later run');
+  const attempts = attemptsOf(queued);
   const stop = new AbortController();
-  running.set(id, stop);
+  const lock =
+    token === undefined
+      ? null
+      : renewer.keep(id, token, (why) => stop.abort(new Error(`the lock on this job is lost: ${why}`)));
+  let over: () => void = () => undefined;
+  const ended = new Promise<void>((resolve) => {
+    over = resolve;
+  });
   const both = signal === undefined ? stop.signal : AbortSignal.any([signal, stop.signal]);
-  log.info({ id, roll: job.roll, clip: job.clip.id, attempt: queued.attemptsMade + 1 }, 'begins');
-  const { runJob } = await import('./job.ts');
   try {
+    await ownsAlone(id, both);
+    running.set(id, { stop, ended });
+    if (!(await isWanted(job))) throw new UnrecoverableError('cancelled, or taken over by a later run');
+    log.info(
+      {
+        id,
+        roll: job.roll,
+        clip: job.clip.id,
+        attempt: attempts.attempt,
+        workersLost: attempts.workersLost,
+        retryable: attemptText(attempts),
+      },
+      'begins',
+    );
+    const tell = teller(queued, job, stop, attempts);
+    if (attempts.attempt > 1) tell({ phase: 'make', frames: 0, total: job.span.count, framesPerSecond: 0 });
+    const { runJob } = await import('./job.ts');
     const { tools, toolchain } = await locate();
+    await presence.in(deliveryOf(job.deliveryFolder), job.deliveryFolder);
     await runJob(job, {
       tools,
       toolchain,
       threads: setup.threads,
       stallMilliseconds: setup.stallSeconds * 1000,
       signal: both,
-      attempt: queued.attemptsMade + 1,
-      workersLost: queued.stalledCounter,
+      attempt: attempts.attempt,
+      workersLost: attempts.workersLost,
       lastAttempt: queued.attemptsMade + 1 >= (queued.opts.attempts ?? 1),
-      onProgress: teller(queued, job, stop),
+      onProgress: tell,
       fence: async () => {
         both.throwIfAborted();
-        if (!(await isWanted(job))) throw new UnrecoverableError('cancelled, or taken over by a later run');
+        if (!(await isWanted(job)) || (await isOthers(job)))
+          throw new UnrecoverableError('cancelled, or taken over by a later run');
         if (token === undefined || !(await queued.extendLock(token, setup.lockMilliseconds)))
           throw new Error('the lock on this job is lost');
+        // The answer may have taken long.
+        both.throwIfAborted();
+        if (lock?.stillOurs() === false) throw new Error('the lock on this job is lost');
       },
     });
     log.info({ id }, 'done');
@@ -148,7 +204,18 @@ async function work(
     if (error instanceof JobFailure && !error.retryable) throw new UnrecoverableError(error.message);
     throw error;
   } finally {
-    running.delete(id);
+    lock?.release();
+    if (running.get(id)?.stop === stop) running.delete(id);
+    over();
+  }
+}
+
+/** An attempt of this process at the same job, whose lock was lost, is ended first: it is no failure of the job's. */
+async function ownsAlone(id: string, signal: AbortSignal): Promise<void> {
+  for (let older = running.get(id); older !== undefined; older = running.get(id)) {
+    older.stop.abort(new Error('the lock on this job is lost: the queue has given it out again'));
+    await older.ended;
+    signal.throwIfAborted();
   }
 }
 
@@ -162,6 +229,9 @@ const worker = new Worker(
     prefix: BULL_PREFIX,
     concurrency: setup.slots,
     lockDuration: setup.lockMilliseconds,
+    // By a thread of ours (renewal.ts).
+    skipLockRenewal: true,
+    autorun: false,
     stalledInterval: setup.stalledMilliseconds,
     maxStalledCount: STALLS_ALLOWED,
     drainDelay: 2,
@@ -169,19 +239,16 @@ const worker = new Worker(
 );
 worker.on('error', (error) => log.warn({ error: error.message }, 'queue'));
 worker.on('failed', (queued, error) => log.warn({ id: queued?.id, error: error.message }, 'failed'));
-worker.on('lockRenewalFailed', (ids: string[]) => {
-  for (const id of ids) running.get(id)?.abort(new Error('the lock on this job is lost'));
-});
-
 let ending = false;
 async function finish(): Promise<void> {
   await worker.close();
   redis.disconnect();
+  await presence.end();
   process.exit(0);
 }
 /** Encoders are killed and jobs given back; what hangs then is ended by the exit. */
 function stopNow(code: number): void {
-  for (const stop of running.values()) stop.abort(new Error('the worker was told to stop'));
+  for (const { stop } of running.values()) stop.abort(new Error('the worker was told to stop'));
   setTimeout(() => process.exit(code), 3_000).unref();
   void worker.close().finally(() => process.exit(code));
 }
@@ -190,9 +257,14 @@ function onSignal(now: boolean): void {
   else finish().catch((error: unknown) => log.error({ error: String(error) }, 'closing'));
   ending = true;
 }
+// Whatever the way out: a lease that is left would keep what this process left unfinished for a minute.
+process.on('exit', () => presence.leave());
 process.on('SIGTERM', () => onSignal(false));
 process.on('SIGINT', () => onSignal(true));
 process.stdin.on('end', () => stopNow(EXIT_STARTER_GONE));
 process.stdin.on('error', () => stopNow(EXIT_STARTER_GONE));
 process.stdin.resume();
+await renewer.ready;
+// It ends when the worker is closed; what goes wrong meanwhile comes as `error`.
+worker.run().catch((error: unknown) => log.error({ error: String(error) }, 'the queue is not read any more'));
 log.info({ pid: process.pid }, 'ready');

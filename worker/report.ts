@@ -41,6 +41,7 @@ function common({ run, deliverable, command, checked }: ReportRequest) {
     host: hostname(),
     run: job.run,
     attempt: context.attempt,
+    ...((context.workersLost ?? 0) === 0 ? {} : { workersLost: context.workersLost }),
     command: [...command],
   };
 }

@@ -1,10 +1,8 @@
 /** The target's folders: made only below a delivery that stands, asked when something failed, swept of our own leftovers. */
 import { readdir, rm, stat } from 'node:fs/promises';
-import { hostname } from 'node:os';
 import { dirname, join } from 'node:path';
-import { randomBytes } from 'node:crypto';
-import { codeOf } from '../files/error-code.ts';
 import { STAGING_PREFIX } from '../ledger/layout.ts';
+import { newToken, ownerOfStaged, ownerState } from '../ledger/owner.ts';
 import { type TargetTrouble, targetTroubleOf, tryWriting } from '../ledger/target-health.ts';
 import { makeFolders } from '../files/folders.ts';
 import type { TargetState } from './classify.ts';
@@ -49,32 +47,11 @@ export async function askTarget(folder: string): Promise<TargetState> {
   }
 }
 
-const host =
-  hostname()
-    .replace(/[^A-Za-z0-9]/g, '')
-    .slice(0, 24) || 'host';
-
-/** Of one attempt and one file; names the process, so that a leftover can be told from work that goes on. */
-export function newToken(): string {
-  return `${host}-${process.pid}-${randomBytes(6).toString('hex')}`;
-}
-
-function runs(pid: number): boolean {
-  try {
-    process.kill(pid, 0);
-    return true;
-  } catch (error) {
-    return codeOf(error) === 'EPERM';
-  }
-}
-
-const ours = new RegExp(`^${STAGING_PREFIX.replaceAll('.', '\\.')}${host}-(\\d+)-[0-9a-f]{12}(?:\\.|$)`);
-
-/** Names of staging files and folders of processes of this machine that are gone. Those of other machines are not ours to judge. */
+/** Names of staging files and folders whose process is gone from this machine for certain. Those of others are the run's to judge (coordinator/night/sweeping.ts). */
 export async function leftovers(folder: string): Promise<string[]> {
   return (await readdir(folder)).filter((name) => {
-    const pid = ours.exec(name)?.[1];
-    return pid !== undefined && !runs(Number(pid));
+    const owner = ownerOfStaged(name);
+    return owner !== null && ownerState(owner) === 'gone';
   });
 }
 

@@ -5,9 +5,10 @@
  */
 import { codeOf } from '../../files/error-code.ts';
 import { readdir, stat } from 'node:fs/promises';
-import { join } from 'node:path';
+import { basename, join, relative, sep } from 'node:path';
 import { type Finding, FindingError, finding } from '../../findings/finding.ts';
 import { layout } from '../../ledger/layout.ts';
+import { unfinishedBelow } from '../../ledger/unfinished.ts';
 import { nameFromBytes } from '../../files/names.ts';
 import type { AuditRequest, RollAudit } from './request.ts';
 import { auditRoll } from './roll.ts';
@@ -70,5 +71,11 @@ export async function auditDelivery(request: AuditRequest): Promise<AuditResult>
           }),
         ]
       : [];
+  // Beside the rolls; what lies in a roll is reported with it.
+  for (const path of await unfinishedBelow(request.delivery)) {
+    const file = relative(request.delivery, path);
+    if (file.split(sep).length <= 2)
+      findings.push(finding('staging-left', basename(path), 'published files only', { file }));
+  }
   return { rolls, findings };
 }

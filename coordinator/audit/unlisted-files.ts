@@ -5,7 +5,11 @@ import { basename } from 'node:path';
 import { type Finding, finding } from '../../findings/finding.ts';
 import { layout, STAGING_PREFIX } from '../../ledger/layout.ts';
 import type { RollVerdict } from '../../ledger/roll.ts';
+import { unfinishedBelow } from '../../ledger/unfinished.ts';
 import { nameFromBytes } from '../../files/names.ts';
+
+/** A roll's folder lies so many folders below the delivery. */
+const ROLL_DEPTH = 2;
 
 export async function unlistedFiles(rollFolder: string, recorded: RollVerdict): Promise<Finding[]> {
   const listed = new Set(
@@ -19,13 +23,18 @@ export async function unlistedFiles(rollFolder: string, recorded: RollVerdict): 
       const path = `${profile}/${name}`;
       if (listed.has(path)) continue;
       const subject = { roll: recorded.roll, profile, file: path };
-      findings.push(
-        name.startsWith(STAGING_PREFIX)
-          ? finding('staging-left', name, 'published files only', subject)
-          : finding('file-not-listed', name, 'listed files only', subject),
-      );
+      if (!name.startsWith(STAGING_PREFIX))
+        findings.push(finding('file-not-listed', name, 'listed files only', subject));
     }
   }
+  // Of every profile that ever was, and of the records.
+  for (const path of await unfinishedBelow(rollFolder, ROLL_DEPTH))
+    findings.push(
+      finding('staging-left', basename(path), 'published files only', {
+        roll: recorded.roll,
+        file: path.slice(rollFolder.length + 1),
+      }),
+    );
   const reports = new Set(recorded.clips.map(({ clip }) => basename(layout.clipReport(rollFolder, clip.id))));
   for (const name of await namesIn(layout.reportsFolder(rollFolder))) {
     if (name.endsWith('.json') && !name.startsWith(STAGING_PREFIX) && !reports.has(name))

@@ -31,6 +31,7 @@ export interface RunOptions {
   readonly ffprobe?: string;
   readonly stallSeconds?: number;
   readonly patienceSeconds?: number;
+  readonly waitForRun?: boolean;
   readonly json?: boolean;
   readonly quiet?: boolean;
 }
@@ -101,6 +102,7 @@ export async function takeNight(options: RunOptions): Promise<NightResult> {
         ...(options.ffmpeg === undefined ? {} : { ffmpeg: options.ffmpeg }),
         ...(options.ffprobe === undefined ? {} : { ffprobe: options.ffprobe }),
         stallSeconds: options.stallSeconds ?? DEFAULT_STALL_SECONDS,
+        waitForRun: options.waitForRun === true,
         patienceSeconds: options.patienceSeconds ?? DEFAULT_PATIENCE_SECONDS,
       },
       interrupts,

@@ -4,6 +4,9 @@ import { readdir } from 'node:fs/promises';
 import { join } from 'node:path';
 import { FindingError, finding } from '../../findings/finding.ts';
 import { layout } from '../../ledger/layout.ts';
+import { deliveryPlace } from '../../ledger/lease.ts';
+import { stateOfPlace } from '../../ledger/lease-file.ts';
+import { ownerOfName } from '../../ledger/owner.ts';
 import type { QueueAddress } from '../../ledger/queue.ts';
 import { deliverableReportSchema, deliverableStates } from '../../ledger/report.ts';
 import { rollVerdictSchema } from '../../ledger/roll.ts';
@@ -31,9 +34,10 @@ export async function statusCommand(options: StatusOptions): Promise<0 | 1> {
   const delivery = options.delivery ?? live?.delivery ?? null;
   if (delivery !== null && !existsSync(delivery))
     throw new FindingError([finding('folder-missing', 'nothing there', 'a delivery', { file: delivery })], 2);
+  const atWork = delivery === null ? null : await stateOfPlace(deliveryPlace(delivery));
   const rolls = delivery === null ? [] : await rollsOf(delivery);
-  if (options.json === true) printJson({ version: 0, kind: 'status', delivery, work, live, rolls });
-  else printText(statusText(delivery, work, live, rolls));
+  if (options.json === true) printJson({ version: 0, kind: 'status', delivery, work, live, atWork, rolls });
+  else printText(statusText({ delivery, work, live, atWork, rolls }));
   return rolls.length > 0 && rolls.every((roll) => roll.verdict === 'ready') ? 0 : 1;
 }
 
@@ -87,12 +91,11 @@ async function reportCounts(rollFolder: string): Promise<RollStatus['deliverable
 
 async function liveOf(work: string): Promise<LiveStatus | null> {
   const lock = await readLock(work);
-  if (lock.state !== 'held') return null;
+  if (lock.state !== 'alive' || lock.lease === null) return null;
   const running = await readRunning(work);
   return {
-    pid: lock.holder.pid,
-    host: lock.holder.host,
-    since: lock.holder.since,
+    pid: ownerOfName(lock.lease.owner)?.pid ?? 0,
+    since: lock.lease.since,
     run: running?.run ?? null,
     day: running?.day ?? null,
     delivery: running?.delivery ?? null,

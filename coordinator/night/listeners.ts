@@ -1,10 +1,13 @@
 /** What a run does about what its parts tell: says it, shows it, ends. */
+import { printable } from '../../files/names.ts';
 import { type Finding, FindingError, finding } from '../../findings/finding.ts';
+import { attemptText } from '../../ledger/attempts.ts';
 import type { RunProgress } from '../progress/run-progress.ts';
 import type { Reservation } from '../roll/space.ts';
 import type { Engine } from './engine.ts';
 import { isEnd } from './job-states.ts';
 import type { JobTracker } from './job-tracker.ts';
+import type { Places } from './places.ts';
 import type { Interrupts, NightRequest, NightUi } from './request.ts';
 import type { RunState } from './run-state.ts';
 
@@ -19,6 +22,13 @@ export function listenForLoss({ events, halt, run }: RunState, ui: Pick<NightUi,
     const found = `run ${run} is not the last one of this night`;
     events.emit('lost', finding('run-superseded', found, 'one run of a night at a time'), false);
   });
+}
+
+/** Another run has taken the work folder or the delivery over. */
+export function listenForPlaces({ events }: RunState, { lost }: Pick<Places, 'lost'>): void {
+  const onLost = (): void => void events.emit('lost', lost.reason as Finding, false);
+  if (lost.aborted) onLost();
+  else lost.addEventListener('abort', onLost, { once: true });
 }
 
 /** Without queue and workers nothing can be made: the run fails at once, whatever is read and measured meanwhile. */
@@ -39,6 +49,19 @@ export function listenForJobs(
     if (!isEnd(to)) return;
     reservation.release(job);
     runProgress.over(job);
+  });
+}
+
+/** Says once that a job begins again, and why. */
+export function listenForRepeats({ events, logger }: RunState, ui: Pick<NightUi, 'say'>): void {
+  const said = new Map<string, number>();
+  events.on('job-progress', (job, { attempt = 1, workersLost = 0 }) => {
+    const key = `${job.roll}/${job.clip.id}`;
+    const text = attemptText({ attempt, workersLost });
+    if (text === null || (said.get(key) ?? 1) >= attempt) return;
+    said.set(key, attempt);
+    logger.warn({ roll: job.roll, clip: job.clip.id, attempt, workersLost }, 'a job begins again');
+    ui.say(`${printable(job.roll)}, ${printable(job.clip.name)}: ${text}`);
   });
 }
 

@@ -27,6 +27,8 @@ export interface NightRequest {
   readonly ffprobe?: string;
   /** An encoder without progress for this long is killed and its job tried again. */
   readonly stallSeconds: number;
+  /** Another run on the same delivery or work folder is waited for; false: this one is refused. */
+  readonly waitForRun: boolean;
   /** How long a target, queue or farm that does not answer is waited for before the night ends. */
   readonly patienceSeconds: number;
 }

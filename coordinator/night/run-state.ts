@@ -4,7 +4,7 @@ import type { Logger } from 'pino';
 import { type Finding, FindingError } from '../../findings/finding.ts';
 import type { NightFolders } from '../roll/folders.ts';
 import { openLog } from './log.ts';
-import { newRun, nightOf } from './names.ts';
+import { nightOf } from './names.ts';
 import type { NightUi } from './request.ts';
 import { newRunEvents, type RunEvents } from './run-events.ts';
 
@@ -29,8 +29,8 @@ export interface RunState {
   close(): Promise<void>;
 }
 
-export function openRun(folders: NightFolders, ui: Pick<NightUi, 'report'>): RunState {
-  const run = newRun();
+/** `run`: a name of its own (names.ts). */
+export function openRun(folders: NightFolders, ui: Pick<NightUi, 'report'>, run: string): RunState {
   const logFolder = join(folders.work, 'logs');
   const { logger, close } = openLog(logFolder, run);
   const ending = new AbortController();

@@ -1,7 +1,7 @@
 /**
  * The night:
  *
- *   1. lock the work folder; store, tools and profiles come up beside each other
+ *   1. take the work folder, then the delivery (places.ts); store, tools and profiles come up beside each other
  *   2. find the rolls; workers start while the first roll is read
  *   3. each roll goes its way (roll.ts): the next is read while this one is made
  *   4. the watch (watch.ts) looks after target, queue and stillness
@@ -10,30 +10,35 @@
  * The parts speak to each other by events (run-events.ts).
  */
 import pLimit from 'p-limit';
+import { machineId, stateFolder } from '../../files/machine-id.ts';
 import { FindingError, finding, blocks } from '../../findings/finding.ts';
 import type { MediaTools } from '../../process/locate.ts';
 import type { DiscoveredRoll } from '../intake/index.ts';
 import { newRunProgress } from '../progress/run-progress.ts';
-import { makeDelivery } from '../roll/folders.ts';
 import { checkProfiles, prepare, toolsOf } from '../roll/prepare.ts';
 import { collisionsOf, findRolls } from '../roll/rolls.ts';
 import { freshReservation, type Reservation } from '../roll/space.ts';
-import { acquireLock } from '../store/lock.ts';
 import { readersApart } from '../survey/reader.ts';
+import { type DeliveryHold, targetUnderHold } from './delivery-hold.ts';
 import { type Engine, startEngine } from './engine.ts';
 import { type JobTracker, startJobTracker } from './job-tracker.ts';
 import {
   listenForInterrupts,
   listenForJobs,
   listenForLoss,
+  listenForPlaces,
   listenForQueue,
+  listenForRepeats,
   listenForTarget,
 } from './listeners.ts';
 import { count, readyText } from '../show/words.ts';
+import { newRun } from './names.ts';
+import { type Places, takePlaces } from './places.ts';
 import type { Interrupts, NightRequest, NightResult, NightUi, RollResult } from './request.ts';
 import { type NightContext, nightOfRoll } from './roll.ts';
 import { openRun, type RunState } from './run-state.ts';
 import { endRunning, writeRunning } from './running.ts';
+import { type Sweeping, startSweeping } from './sweeping.ts';
 import { openTarget } from './target.ts';
 import { type TargetCondition, targetCondition } from './target-condition.ts';
 import { startWatch, type Watch } from './watch.ts';
@@ -47,25 +52,46 @@ export async function runNight(
 ): Promise<NightResult> {
   // What is wrong with the request is reported before anything is written.
   const found = await checkRequest(request);
-  const lock = await acquireLock(request.folders.work);
-  const run = openRun(request.folders, ui);
+  const run = newRun();
+  const places = await takePlaces({ request, run, interrupts, ui });
+  try {
+    return await runThere({ request, interrupts, ui, found, places, run: openRun(request.folders, ui, run) });
+  } finally {
+    await places.release();
+  }
+}
+
+interface Begun {
+  readonly request: NightRequest;
+  readonly interrupts: Interrupts;
+  readonly ui: NightUi;
+  readonly found: FoundRolls;
+  readonly places: Places;
+  readonly run: RunState;
+}
+
+/** The night, its places taken. */
+async function runThere({ request, interrupts, ui, found, places, run }: Begun): Promise<NightResult> {
   const clipReaders = readersApart();
   let engine: Engine | undefined;
   let making: Making | undefined;
+  let sweeping: Sweeping | undefined;
   try {
     const tools = beginTools(request, run);
     listenForLoss(run, ui);
+    listenForPlaces(run, places);
     engine = beginEngine(request, run, tools);
     await tellWhatRuns(request, run, engine);
     const prepared = await prepare(request.profiles, tools);
-    // A night that is refused leaves no delivery behind.
-    makeDelivery(request.folders.delivery);
     for (const item of found.findings) run.note(item);
+    noteMachine(run);
+    sweeping = startSweeping(request.folders.delivery, places.hold, run.log);
     const runProgress = newRunProgress(found.rolls.map((roll) => roll.name));
     ui.begin(runProgress);
-    making = await beginMaking(request, run, engine);
+    making = await beginMaking(request, run, engine, places.hold);
     const { tracker } = making;
     listenForJobs(run, runProgress, making.reservation);
+    listenForRepeats(run, ui);
     listenForTarget(run, tracker, request, ui);
     listenForQueue(run, engine);
     listenForInterrupts({ interrupts, run, engine, tracker, ui });
@@ -83,6 +109,7 @@ export async function runNight(
       ui,
     );
     making.watch.stop();
+    for (const item of await sweeping.end()) run.note(item);
     // A machine that lacks the store's program is a machine's fault, not the night's.
     await engine.ready;
     tracker.assertNothingLeft();
@@ -91,9 +118,9 @@ export async function runNight(
     clipReaders.close();
     making?.watch.stop();
     await engine?.close((making?.tracker.atWork ?? 0) > 0);
+    await sweeping?.end();
     await endRunning(request.folders.work);
     await run.close();
-    await lock.release();
   }
 }
 
@@ -104,6 +131,13 @@ async function checkRequest({ folders, profiles }: NightRequest): Promise<FoundR
   if (found.rolls.length > 0) return found;
   const none = finding('no-rolls', '0 rolls', 'at least one folder with a roll', { file: folders.day });
   throw new FindingError([...found.findings, none], 2);
+}
+
+/** A machine without an id of its own is not recognised by its next run. */
+function noteMachine(run: RunState): void {
+  const { kept, why } = machineId();
+  if (!kept)
+    run.note(finding('machine-id-not-kept', why ?? '', 'a file that lasts', { file: stateFolder() }));
 }
 
 function beginTools(request: NightRequest, { night, log }: RunState): Promise<MediaTools> {
@@ -157,11 +191,16 @@ interface Making {
 
 const workersOf = ({ workers }: NightRequest): number => workers ?? defaultWorkers();
 
-async function beginMaking(request: NightRequest, run: RunState, engine: Engine): Promise<Making> {
+async function beginMaking(
+  request: NightRequest,
+  run: RunState,
+  engine: Engine,
+  hold: DeliveryHold,
+): Promise<Making> {
   const { events, log } = run;
   const { delivery } = request.folders;
   const reservation = freshReservation(delivery);
-  const target = await openTarget(delivery);
+  const target = targetUnderHold(await openTarget(delivery), hold);
   const workers = workersOf(request);
   const jobsAtOnce = workers * (request.slots ?? defaultSlots(Math.max(1, workers)));
   const condition = targetCondition({

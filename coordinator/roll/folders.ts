@@ -132,13 +132,14 @@ export function nightFolders(request: FolderRequest): NightFolders {
   return { day, dayName: basename(day), copies, delivery, work, manifests };
 }
 
-/** Makes the last part of the delivery's path. Throws FindingError (exit 1) when the place cannot be written. */
-export function makeDelivery(delivery: string): void {
+/** Makes the last part of the delivery's path; true: it was not there. Throws FindingError (exit 1) when the place cannot be written. */
+export function makeDelivery(delivery: string): boolean {
   try {
     // Not recursive: on a read-only volume Node would then tell ENOENT instead of EROFS.
     mkdirSync(delivery);
+    return true;
   } catch (error) {
-    if (codeOf(error) === 'EEXIST') return;
+    if (codeOf(error) === 'EEXIST') return false;
     throw new FindingError([failureOf(error, delivery)], 1);
   }
 }

@@ -1,4 +1,6 @@
 /** What is finished and what runs, for people. Pure. */
+import type { PlaceState } from '../../ledger/lease-file.ts';
+import { holderText } from '../store/lock.ts';
 import { type Finding, blocks } from '../../findings/finding.ts';
 import { printable } from '../../files/names.ts';
 import { count, findingsText, readyText } from './words.ts';
@@ -18,8 +20,8 @@ export interface RollStatus {
 }
 
 export interface LiveStatus {
+  /** Of this machine. */
   readonly pid: number;
-  readonly host: string;
   readonly since: string;
   readonly run: string | null;
   readonly day: string | null;
@@ -28,12 +30,31 @@ export interface LiveStatus {
   readonly jobs: Record<string, number> | null;
 }
 
-export function statusText(
-  delivery: string | null,
-  work: string,
-  live: LiveStatus | null,
-  rolls: readonly RollStatus[],
-): string {
+export interface Status {
+  readonly delivery: string | null;
+  readonly work: string;
+  /** The run of this machine in the work folder. */
+  readonly live: LiveStatus | null;
+  /** What the delivery's lease says, of whatever machine; null: no delivery was asked about. */
+  readonly atWork: PlaceState | null;
+  readonly rolls: readonly RollStatus[];
+}
+
+/** null: the run in the work folder is the same, or nobody is at work. */
+function atWorkText({ atWork, live }: Status): string | null {
+  if (atWork === null || atWork.state === 'free') {
+    return atWork?.state === 'free' && atWork.dead !== null
+      ? `The last run here did not end: ${holderText(atWork.dead)}. Run again; what is finished stays.`
+      : null;
+  }
+  if (atWork.lease !== null && atWork.lease.run === live?.run) return null;
+  return atWork.state === 'alive'
+    ? `A run is at work on this delivery: ${holderText(atWork.lease)}`
+    : `A run may be at work on this delivery: ${holderText(atWork.lease)}. One look cannot tell whether it lives.`;
+}
+
+export function statusText(status: Status): string {
+  const { delivery, work, live, rolls } = status;
   const parts: string[] = [];
   if (live === null) parts.push(`No run is active in ${printable(work)}.`);
   else {
@@ -42,9 +63,11 @@ export function statusText(
         ? ''
         : `\n       jobs: ${live.jobs.active ?? 0} running, ${(live.jobs.prioritized ?? 0) + (live.jobs.delayed ?? 0)} waiting, ${(live.jobs.completed ?? 0) + (live.jobs.failed ?? 0)} ended`;
     parts.push(
-      `A run is active: process ${live.pid} on ${live.host}, since ${live.since}${live.run === null ? '' : `, run ${live.run}`}${live.day === null ? '' : `, ${printable(live.day)}`}${jobs}`,
+      `A run is at work: process ${live.pid} on this machine, since ${live.since}${live.run === null ? '' : `, run ${live.run}`}${live.day === null ? '' : `, ${printable(live.day)}`}${jobs}`,
     );
   }
+  const other = atWorkText(status);
+  if (other !== null) parts.push(other);
   for (const roll of rolls) {
     const { published, publishing, failed } = roll.deliverables;
     const head = `${roll.verdict === 'ready' ? readyText(roll.copies) : 'HELD '}  ${printable(roll.day)}/${printable(roll.roll)}  ${roll.clipsReady} of ${count(roll.clips, 'clip')} ready; deliverables: ${published} published, ${failed} failed${publishing > 0 ? `, ${publishing} being published` : ''}`;

@@ -1,175 +1,58 @@
 /**
- * One run per work folder. A lock is a file that appears whole under its name (written apart, then linked: link(2)
- * refuses an existing name, also over NFS) and says who holds it.
- *
- * Names are numbered. A dead holder's lock is not taken away to make room, since between looking and taking away it may
- * have become a living one: another number is linked beside it. Everybody links first and looks at all others after, so of
- * two at least one sees the other and steps back. Only who holds the lock removes the locks of the dead.
+ * One run per work folder: its store and its logs are one run's at a time. The lock is a lease (ledger/lease.ts), which
+ * carries the machine's own id, boot, process number and birth, and so is judged without host names: a killed run of this
+ * machine is known to be gone at once, one that cannot be seen from here when it gave no sign for a minute.
  */
-import { randomUUID } from 'node:crypto';
-import { link, mkdir, open, readdir, readFile, rm } from 'node:fs/promises';
-import { hostname } from 'node:os';
-import { join } from 'node:path';
-import { setTimeout } from 'node:timers/promises';
-import { z } from 'zod';
+import { mkdir } from 'node:fs/promises';
 import { FindingError, finding } from '../../findings/finding.ts';
-import { processIdentity } from './process-identity.ts';
+import { type Lease, workPlace } from '../../ledger/lease.ts';
+import { type HeldLease, type PlaceState, stateOfPlace, takeLease } from '../../ledger/lease-file.ts';
+import type { LeaseKeeper, KeptLease } from '../../ledger/lease-keeper.ts';
+import { ownerOfName, thisOwner } from '../../ledger/owner.ts';
 
-const lockSchema = z.looseObject({
-  version: z.literal(0),
-  host: z.string(),
-  pid: z.int().positive(),
-  /** See processIdentity: a number that was given to another process since is recognised. */
-  process: z.string(),
-  /** ISO 8601 UTC, for people. */
-  since: z.string(),
-  token: z.string(),
-});
-export type LockHolder = z.infer<typeof lockSchema>;
-
-export interface WorkLock {
-  readonly file: string;
-  release(): Promise<void>;
+export interface LockRequest {
+  readonly workFolder: string;
+  readonly run: string;
+  readonly keeper: LeaseKeeper;
+  /** Waits for the end of the run that has it. */
+  readonly wait?: boolean;
+  readonly onWait?: (others: PlaceState) => void;
+  readonly signal?: AbortSignal;
+  readonly lost: (why: string) => void;
 }
 
-const STEPS_BACK = 5;
-const LOCK_NAME = /^lock-(\d{1,9})\.json$/;
-const lockPath = (workFolder: string, number: number): string => join(workFolder, `lock-${number}.json`);
-
-/** Numbers of the locks that lie there, highest first. */
-async function lockNumbers(workFolder: string): Promise<number[]> {
-  try {
-    const names = await readdir(workFolder);
-    return names
-      .flatMap((name) => LOCK_NAME.exec(name)?.[1] ?? [])
-      .map(Number)
-      .sort((a, b) => b - a);
-  } catch (error) {
-    if ((error as NodeJS.ErrnoException).code === 'ENOENT') return [];
-    throw error;
-  }
+/** Who works there, for people. */
+export function holderText(lease: Lease | null): string {
+  if (lease === null) return 'a run that does not say its name';
+  const owner = ownerOfName(lease.owner);
+  const here = owner !== null && owner.machine === thisOwner().machine;
+  return `run ${lease.run}, process ${owner?.pid ?? '?'} on ${here ? 'this machine' : 'another machine'}, since ${lease.since}`;
 }
 
-async function lockText(file: string): Promise<string | null> {
-  try {
-    return await readFile(file, 'utf8');
-  } catch (error) {
-    if ((error as NodeJS.ErrnoException).code === 'ENOENT') return null;
-    throw error;
-  }
-}
-
-function parseLock(text: string): LockHolder | null {
-  try {
-    const parsed = lockSchema.safeParse(JSON.parse(text));
-    return parsed.success ? parsed.data : null;
-  } catch {
-    // Not JSON: not a lock of ours.
-    return null;
-  }
-}
-
-export type LockState =
-  | { state: 'free' }
-  | { state: 'held'; holder: LockHolder }
-  | { state: 'stale'; holder: LockHolder | null };
-
-/** `stale` without a holder: a torn or foreign file under a lock's name. */
-async function stateOf(file: string): Promise<LockState> {
-  const text = await lockText(file);
-  if (text === null) return { state: 'free' };
-  const holder = parseLock(text);
-  if (holder === null) return { state: 'stale', holder };
-  // Nobody can look at the processes of another machine: its lock counts as held.
-  const held = holder.host !== hostname() || processIdentity(holder.pid) === holder.process;
-  return held ? { state: 'held', holder } : { state: 'stale', holder };
-}
-
-/** Who holds the work folder; a dead holder is told when nobody living does. */
-export async function readLock(workFolder: string, except: string | null = null): Promise<LockState> {
-  let found: LockState = { state: 'free' };
-  for (const number of await lockNumbers(workFolder)) {
-    const file = lockPath(workFolder, number);
-    if (file === except) continue;
-    const state = await stateOf(file);
-    if (state.state === 'held') return state;
-    if (state.state === 'stale' && found.state === 'free') found = state;
-  }
-  return found;
-}
-
-/** Throws FindingError (exit 2) that names the process when another run holds the folder. */
-export async function acquireLock(workFolder: string): Promise<WorkLock> {
+/** Throws FindingError (exit 2) that names the run when another one has the folder. */
+export async function acquireLock(request: LockRequest): Promise<KeptLease> {
+  const { workFolder, run, keeper, wait = false, onWait, signal, lost } = request;
   await mkdir(workFolder, { recursive: true, mode: 0o700 });
-  const mine: LockHolder = {
-    version: 0,
-    host: hostname(),
-    pid: process.pid,
-    process: processIdentity(process.pid) ?? 'unknown',
-    since: new Date().toISOString(),
-    token: randomUUID(),
-  };
-  const part = join(workFolder, `.lock-${mine.token}`);
-  const handle = await open(part, 'wx', 0o600);
-  try {
-    await handle.writeFile(`${JSON.stringify(mine)}\n`);
-    await handle.sync();
-  } finally {
-    await handle.close();
-  }
-  try {
-    for (let round = 1; ; round += 1) {
-      const [highest = 0] = await lockNumbers(workFolder);
-      const file = lockPath(workFolder, highest + 1);
-      if (await linked(part, file)) {
-        const other = await readLock(workFolder, file);
-        if (other.state !== 'held') {
-          for (const number of await lockNumbers(workFolder))
-            if (number !== highest + 1) await removeDead(lockPath(workFolder, number));
-          return { file, release: () => release(file, mine.token) };
-        }
-        await release(file, mine.token);
-        // Another one may step back for the same reason: who is still there after a few tries holds it.
-        if (round >= STEPS_BACK) throw inUse(workFolder, other.holder);
-      }
-      await setTimeout(Math.random() * 20 * round);
-    }
-  } finally {
-    await rm(part, { force: true });
-  }
+  const place = workPlace(workFolder);
+  const taken = await takeLease({
+    place,
+    run,
+    wait,
+    ...(onWait === undefined ? {} : { onWait }),
+    ...(signal === undefined ? {} : { signal }),
+  });
+  if (!isHeld(taken))
+    throw new FindingError(
+      [finding('work-folder-in-use', holderText(taken.lease), 'no other run', { file: workFolder })],
+      2,
+    );
+  return keeper.keep(taken, place, { lost });
 }
 
-async function removeDead(file: string): Promise<void> {
-  if ((await stateOf(file)).state === 'stale') await rm(file, { force: true });
+export function isHeld(taken: HeldLease | object): taken is HeldLease {
+  return 'path' in taken;
 }
 
-function inUse(workFolder: string, holder: LockHolder): FindingError {
-  const where =
-    holder.host === hostname()
-      ? ''
-      : ` on ${holder.host} (if that machine is gone for good, delete the lock-….json in the work folder)`;
-  return new FindingError(
-    [
-      finding('work-folder-in-use', `process ${holder.pid}${where}, since ${holder.since}`, 'no other run', {
-        file: workFolder,
-      }),
-    ],
-    2,
-  );
-}
-
-async function linked(part: string, file: string): Promise<boolean> {
-  try {
-    await link(part, file);
-    return true;
-  } catch (error) {
-    if ((error as NodeJS.ErrnoException).code === 'EEXIST') return false;
-    throw error;
-  }
-}
-
-async function release(file: string, token: string): Promise<void> {
-  const text = await lockText(file);
-  // The work folder may have been deleted under us, or the lock have been cleared away by hand.
-  if (text !== null && parseLock(text)?.token === token) await rm(file, { force: true });
+export async function readLock(workFolder: string): Promise<PlaceState> {
+  return await stateOfPlace(workPlace(workFolder));
 }

@@ -235,6 +235,6 @@ export const deliverableCodes = {
     weight: 'note',
     title: 'an unfinished file of an interrupted run is in the delivery',
     remedy:
-      'Leave it while a run is active. The next run removes it, once the process that wrote it has ended.',
+      'Run again on this delivery: a run clears what dead processes left, a minute after it began at the latest. What the report of a clip still waits for goes when that clip is published. Delete nothing while a run is at work (`rushlight status`).',
   },
 } as const satisfies Record<string, CodeEntry>;

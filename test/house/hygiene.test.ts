@@ -49,7 +49,7 @@ test('programs are started in one place', () => {
           'process/run.ts',
           'process/helper.ts',
           'coordinator/night/workers.ts',
-          'coordinator/store/process-identity.ts',
+          'process/identity.ts',
         ].includes(file),
     ),
   ).toEqual([]);

@@ -2,7 +2,14 @@
 import { rmSync } from 'node:fs';
 import { join } from 'node:path';
 import { expect, test } from 'vitest';
-import { encoding, essence, processesWith, resultOf, startNight } from '../support/night.ts';
+import {
+  encoding,
+  essence,
+  processesWith,
+  resultOf,
+  RUNS_MILLISECONDS,
+  startNight,
+} from '../support/night.ts';
 import { eventually } from '../support/processes.ts';
 import { disturbedNights } from './disturbances.ts';
 
@@ -11,63 +18,84 @@ const { fresh, beginHeld, expectWhole, expectNothingRuns } = disturbedNights(
   'all',
 );
 
-test('the store killed in mid-night costs nothing but seconds', async () => {
-  const folders = fresh();
-  const night = beginHeld(folders);
-  await encoding(folders);
-  const stores = processesWith(join(folders.work, 'store')).filter((pid) => pid !== night.child.pid);
-  expect(stores).not.toEqual([]);
-  for (const pid of stores) process.kill(pid, 'SIGKILL');
-  night.letGo();
-  const ended = await night.done;
-  expect(ended.code, ended.stderr).toBe(0);
-  expect(resultOf(ended.stdout).findings.map((item) => item.code)).toEqual(['store-restarted']);
-  await expectWhole(folders);
-}, 120_000);
+test(
+  'the store killed in mid-night costs nothing but seconds',
+  async () => {
+    const folders = fresh();
+    const night = beginHeld(folders);
+    await encoding(folders);
+    const stores = processesWith(join(folders.work, 'store')).filter((pid) => pid !== night.child.pid);
+    expect(stores).not.toEqual([]);
+    for (const pid of stores) process.kill(pid, 'SIGKILL');
+    night.letGo();
+    const ended = await night.done;
+    expect(ended.code, ended.stderr).toBe(0);
+    expect(resultOf(ended.stdout).findings.map((item) => item.code)).toEqual(['store-restarted']);
+    await expectWhole(folders);
+  },
+  RUNS_MILLISECONDS,
+);
 
-test("the store's folder deleted in mid-night: what is not on disk is queued again", async () => {
-  const folders = fresh();
-  const night = beginHeld(folders);
-  await encoding(folders);
-  rmSync(join(folders.work, 'store'), { recursive: true });
-  night.letGo();
-  const ended = await night.done;
-  expect(ended.code, ended.stderr).toBe(0);
-  expect(resultOf(ended.stdout).findings.map((item) => item.code)).toEqual(['store-restarted']);
-  await expectWhole(folders);
-}, 120_000);
+test(
+  "the store's folder deleted in mid-night: what is not on disk is queued again",
+  async () => {
+    const folders = fresh();
+    const night = beginHeld(folders);
+    await encoding(folders);
+    rmSync(join(folders.work, 'store'), { recursive: true });
+    night.letGo();
+    const ended = await night.done;
+    expect(ended.code, ended.stderr).toBe(0);
+    expect(resultOf(ended.stdout).findings.map((item) => item.code)).toEqual(['store-restarted']);
+    await expectWhole(folders);
+  },
+  RUNS_MILLISECONDS,
+);
 
-test('interrupted twice, it stops at once and leaves nothing half made under a final name', async () => {
-  const folders = fresh();
-  const night = beginHeld(folders);
-  await encoding(folders);
-  night.child.kill('SIGINT');
-  await eventually(() => /^Interrupted/m.test(night.said()), 30_000);
-  night.child.kill('SIGINT');
-  const stopped = performance.now();
-  const ended = await night.done;
-  expect(performance.now() - stopped).toBeLessThan(15_000);
-  expect(ended.code, ended.stderr).toBe(130);
-  await expectNothingRuns(folders);
-  expect(Object.keys(essence(folders.delivery)).filter((path) => !path.includes('.rushlight-part-'))).toEqual(
-    [],
-  );
-  const again = await startNight(folders).done;
-  expect(again.code, again.stderr).toBe(0);
-  await expectWhole(folders);
-}, 120_000);
+test(
+  'interrupted twice, it stops at once and leaves nothing half made under a final name',
+  async () => {
+    const folders = fresh();
+    const night = beginHeld(folders);
+    await encoding(folders);
+    night.child.kill('SIGINT');
+    await eventually(() => /^Interrupted/m.test(night.said()), 30_000);
+    night.child.kill('SIGINT');
+    const stopped = performance.now();
+    const ended = await night.done;
+    expect(performance.now() - stopped).toBeLessThan(45_000);
+    expect(ended.code, ended.stderr).toBe(130);
+    await expectNothingRuns(folders);
+    expect(
+      Object.keys(essence(folders.delivery)).filter((path) => !path.includes('.rushlight-part-')),
+    ).toEqual([]);
+    const again = await startNight(folders).done;
+    expect(again.code, again.stderr).toBe(0);
+    await expectWhole(folders);
+  },
+  RUNS_MILLISECONDS,
+);
 
-test('a second run on the same work folder is refused and told who is at work; the first goes on', async () => {
-  const folders = fresh();
-  const night = beginHeld(folders);
-  await encoding(folders);
-  const second = await startNight(folders).done;
-  expect(second.code).toBe(2);
-  expect(JSON.parse(second.stdout)).toMatchObject({
-    kind: 'refusal',
-    findings: [{ code: 'work-folder-in-use', found: expect.stringContaining(`process ${night.child.pid},`) }],
-  });
-  night.letGo();
-  expect((await night.done).code).toBe(0);
-  await expectWhole(folders);
-}, 120_000);
+test(
+  'a second run on the same work folder is refused and told who is at work; the first goes on',
+  async () => {
+    const folders = fresh();
+    const night = beginHeld(folders);
+    await encoding(folders);
+    const second = await startNight(folders).done;
+    expect(second.code).toBe(2);
+    expect(JSON.parse(second.stdout)).toMatchObject({
+      kind: 'refusal',
+      findings: [
+        {
+          code: 'work-folder-in-use',
+          found: expect.stringContaining(`process ${night.child.pid} on this machine`),
+        },
+      ],
+    });
+    night.letGo();
+    expect((await night.done).code).toBe(0);
+    await expectWhole(folders);
+  },
+  RUNS_MILLISECONDS,
+);

@@ -1,100 +1,95 @@
 import { spawn } from 'node:child_process';
 import { once } from 'node:events';
-import { readFileSync, writeFileSync, existsSync, readdirSync } from 'node:fs';
-import { hostname } from 'node:os';
+import { existsSync, readdirSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
-import { expect, test } from 'vitest';
+import { afterAll, expect, test } from 'vitest';
 import { acquireLock, readLock } from '../../coordinator/store/lock.ts';
-import { processIdentity } from '../../coordinator/store/process-identity.ts';
 import { FindingError } from '../../findings/finding.ts';
+import { leaseText } from '../../ledger/lease.ts';
+import { newLease } from '../../ledger/lease-file.ts';
+import { type KeptLease, startLeaseKeeper } from '../../ledger/lease-keeper.ts';
+import { bornHere, ownerName, thisOwner } from '../../ledger/owner.ts';
+import { processIdentity } from '../../process/identity.ts';
 import { freshFolder } from '../support/folder.ts';
 
-const record = (fields: object): string =>
-  JSON.stringify({
-    version: 0,
-    host: hostname(),
-    pid: process.pid,
-    process: processIdentity(process.pid),
-    since: '2026-01-01T00:00:00Z',
-    token: 'other',
-    ...fields,
-  });
+const keeper = startLeaseKeeper();
+afterAll(() => keeper.close());
+const acquire = (workFolder: string): Promise<KeptLease> =>
+  acquireLock({ workFolder, run: 'run-1', keeper, lost: () => undefined });
+const record = (owner: Partial<ReturnType<typeof thisOwner>>): string =>
+  leaseText({ ...newLease('other'), owner: ownerName({ ...thisOwner(), ...owner }) });
 
 test('a second run on the same work folder is refused and told the process that holds it', async () => {
   const folder = freshFolder('lock');
-  const lock = await acquireLock(folder);
-  const refused = await acquireLock(folder).catch((error: unknown) => error);
+  const lock = await acquire(folder);
+  const refused = await acquire(folder).catch((error: unknown) => error);
   expect(refused).toBeInstanceOf(FindingError);
   const { findings, exitCode } = refused as FindingError;
   expect(exitCode).toBe(2);
   expect(findings[0]?.code).toBe('work-folder-in-use');
-  expect(findings[0]?.found).toContain(`process ${process.pid},`);
+  expect(findings[0]?.found).toContain(`process ${process.pid} on this machine`);
   await lock.release();
-  const again = await acquireLock(folder);
+  const again = await acquire(folder);
   await again.release();
   expect(readdirSync(folder)).toEqual([]);
 });
 
-test('of many that want it at once, no two get it', async () => {
-  const folder = freshFolder('lock');
-  writeFileSync(join(folder, 'lock-1.json'), record({ pid: 2 ** 22 - 1, process: 'gone' }));
-  const results = await Promise.allSettled(Array.from({ length: 40 }, () => acquireLock(folder)));
-  // With forty at once all may step back for each other; two can never hold it.
-  expect(results.filter((result) => result.status === 'fulfilled').length).toBeLessThanOrEqual(1);
-  for (const result of results)
-    if (result.status === 'rejected') expect(result.reason).toBeInstanceOf(FindingError);
-  const held = results.some((result) => result.status === 'fulfilled');
-  expect((await readLock(folder)).state).toBe(held ? 'held' : 'stale');
-  if (!held) await acquireLock(folder);
+test.each([
+  ['a free folder', null],
+  ['the folder of a dead one', 'dead'],
+])('of forty that want %s at once exactly one gets it, and the others are reported', async (_, before) => {
+  for (let round = 0; round < 5; round += 1) {
+    const folder = freshFolder('lock');
+    if (before !== null) writeFileSync(join(folder, 'lease-1'), record({ pid: 2 ** 22 + 1 }));
+    const results = await Promise.allSettled(Array.from({ length: 40 }, () => acquire(folder)));
+    expect(results.filter((result) => result.status === 'fulfilled')).toHaveLength(1);
+    for (const result of results)
+      if (result.status === 'rejected') expect(result.reason).toBeInstanceOf(FindingError);
+    expect((await readLock(folder)).state).toBe('alive');
+    for (const result of results) if (result.status === 'fulfilled') await result.value.release();
+  }
 });
 
 test('the lock of a process that was killed is taken over', async () => {
   const folder = freshFolder('lock');
   const child = spawn(process.execPath, ['-e', 'setInterval(() => {}, 1000)'], { stdio: 'ignore' });
   const pid = child.pid as number;
-  writeFileSync(join(folder, 'lock-1.json'), record({ pid, process: processIdentity(pid) }));
-  expect((await readLock(folder)).state).toBe('held');
+  writeFileSync(join(folder, 'lease-1'), record({ pid, born: bornHere(pid) ?? '' }));
+  expect((await readLock(folder)).state).toBe('alive');
   child.kill('SIGKILL');
   await once(child, 'exit');
-  expect((await readLock(folder)).state).toBe('stale');
-  const lock = await acquireLock(folder);
-  expect(JSON.parse(readFileSync(lock.file, 'utf8')).pid).toBe(process.pid);
-});
-
-test('a lock whose process number has been given to another process is stale', async () => {
-  const folder = freshFolder('lock');
-  // Number of a living process, start time of another one.
-  writeFileSync(join(folder, 'lock-1.json'), record({ process: 'some-boot:1' }));
-  expect((await readLock(folder)).state).toBe('stale');
-  await acquireLock(folder);
-});
-
-test('the lock of another machine holds, whatever its process number', async () => {
-  const folder = freshFolder('lock');
-  writeFileSync(
-    join(folder, 'lock-1.json'),
-    record({ host: 'another-machine', pid: 2 ** 22 - 1, process: 'gone' }),
-  );
-  await expect(acquireLock(folder)).rejects.toMatchObject({
-    exitCode: 2,
-    findings: [{ code: 'work-folder-in-use', found: expect.stringContaining('another-machine') }],
-  });
-});
-
-test('a torn lock is taken over', async () => {
-  const folder = freshFolder('lock');
-  writeFileSync(join(folder, 'lock-1.json'), '{"version":1,"ho');
-  const lock = await acquireLock(folder);
+  expect(await readLock(folder)).toMatchObject({ state: 'free', dead: { run: 'other' } });
+  const lock = await acquire(folder);
+  expect(lock.held.lease.owner).toBe(ownerName(thisOwner()));
   await lock.release();
-  expect(existsSync(lock.file)).toBe(false);
+});
+
+test('a lock whose process number has been given to another process is free', async () => {
+  const folder = freshFolder('lock');
+  // Number of a living process, birth of another one.
+  writeFileSync(join(folder, 'lease-1'), record({ born: 'a'.repeat(12) }));
+  expect((await readLock(folder)).state).toBe('free');
+  await (await acquire(folder)).release();
+});
+
+test.each([
+  ['another machine', { machine: 'b'.repeat(32) }],
+  ['another boot or container of a machine with this id', { space: 'b'.repeat(12) }],
+])('one look at the lock of %s decides nothing, whatever its process number', async (_, owner) => {
+  const folder = freshFolder('lock');
+  writeFileSync(join(folder, 'lease-1'), record({ ...owner, pid: 2 ** 22 + 1 }));
+  expect(await readLock(folder)).toMatchObject({ state: 'unchanged', seconds: 0 });
 });
 
 test('a lock that is no longer ours is left alone', async () => {
   const folder = freshFolder('lock');
-  const lock = await acquireLock(folder);
-  writeFileSync(lock.file, record({ host: 'another-machine' }));
+  const lock = await acquire(folder);
+  // Taken away and taken by another: another file under the same name.
+  rmSync(lock.held.path);
+  writeFileSync(lock.held.path, record({ machine: 'b'.repeat(32) }));
   await lock.release();
-  expect(existsSync(lock.file)).toBe(true);
+  expect(existsSync(lock.held.path)).toBe(true);
+  expect(readFileSync(lock.held.path, 'utf8')).toContain('"other"');
 });
 
 test('a process that ended and was not fetched by its parent counts as gone', async () => {

@@ -11,5 +11,7 @@ export default function setup(): () => void {
   compileKernels();
   const folder = mkdtempSync(join(tmpdir(), 'rushlight-test-'));
   process.env.RUSHLIGHT_TEST_FOLDER = folder;
+  // The id of a machine that exists for this run only: tests write nothing into their user's state.
+  process.env.XDG_STATE_HOME = join(folder, 'state');
   return () => rmSync(folder, { recursive: true, force: true });
 }

@@ -20,10 +20,13 @@ export function heldFfmpeg(folder: string, but?: string): HeldFfmpeg {
   const path = join(folder, 'held-ffmpeg');
   const open = join(folder, 'let-go');
   const passes = but === undefined ? '' : `*${but}*) ;; `;
+  // The checks read what was made: they never wait.
+  const reads =
+    'last=; for one in "$@"; do case "$last $one" in "-i file:"*.rushlight-part-*) exec ffmpeg "$@" ;; esac; last=$one; done';
   const encodes = '*.rushlight-part-*-progress*|*-progress*.rushlight-part-*';
   writeFileSync(
     path,
-    `#!/bin/sh\ncase "$*" in ${passes}${encodes}) while [ ! -e '${open}' ]; do sleep 0.1; done ;; esac\nexec ffmpeg "$@"\n`,
+    `#!/bin/sh\n${reads}\ncase "$*" in ${passes}${encodes}) while [ ! -e '${open}' ]; do sleep 0.1; done ;; esac\nexec ffmpeg "$@"\n`,
     { mode: 0o755 },
   );
   return { path, letGo: () => writeFileSync(open, '') };
@@ -76,6 +79,9 @@ export function resultOf(stdout: string): NightResult {
 
 /** On a machine that others keep busy a run takes its time to get to its first encode. */
 export const ENCODING_MILLISECONDS = 90_000;
+
+/** For a test of two runs: a held encoder waits for ever, so that what hangs is still found. */
+export const RUNS_MILLISECONDS = 3 * ENCODING_MILLISECONDS;
 
 /** Waits until an encoder writes into the delivery. */
 export async function encoding(folders: NightFoldersForTest): Promise<number[]> {

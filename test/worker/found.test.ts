@@ -11,7 +11,7 @@ import { storeChecksumList } from '../../ledger/checksum-list.ts';
 import { deliverableReportSchema, type DeliverableReport } from '../../ledger/report.ts';
 import { readRecord, writeRecord } from '../../ledger/store.ts';
 import { runJob } from '../../worker/job.ts';
-import { newToken } from '../../worker/target.ts';
+import { newToken } from '../../ledger/owner.ts';
 import { freshFolder } from '../support/folder.ts';
 import { frameName } from '../support/frames.ts';
 import { makeMovie } from '../support/media.ts';

@@ -37,7 +37,8 @@ import {
 } from '../../files/publish-folder.ts';
 import { findDeliverables } from '../../worker/found.ts';
 import { awaitedByOthers, publishStaged } from '../../worker/resume-publish.ts';
-import { newToken, sweepStaging, targetStateOf } from '../../worker/target.ts';
+import { newToken } from '../../ledger/owner.ts';
+import { sweepStaging, targetStateOf } from '../../worker/target.ts';
 import { freshFolder } from '../support/folder.ts';
 import { needsRoot } from '../support/root.ts';
 import { bell, frameName, makeFrames, readFrames } from '../support/frames.ts';

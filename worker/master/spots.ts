@@ -2,46 +2,22 @@
  * What some pixels of a few frames must be, found again by other means than the master's: the source is opened and decoded
  * once more, frame by frame, and goes its way in double precision through the references of the kernels.
  */
-import { readFile } from 'node:fs/promises';
-import { join, resolve } from 'node:path';
 import type { ToSceneLinear } from '../../check/master/scene-linear.ts';
 import type { Job } from '../../ledger/job.ts';
 import { layoutOf } from '../../media/colour/formats.ts';
 import { codeRgbAt } from '../../media/colour/pixel.ts';
-import { frameName, type InputPlace, openInput } from '../../media/input.ts';
-import { fsPath } from '../../files/names.ts';
-import { fine } from '../../media/raw/demosaic/fine.ts';
-import { linear } from '../../media/raw/demosaic/linear.ts';
-import type { Mosaic } from '../../media/raw/demosaic/mosaic.ts';
-import { balanceOf } from '../../media/raw/develop/balance.ts';
-import { cropOf, sizeOf } from '../../media/raw/develop/crop.ts';
-import { linearMosaic } from '../../media/raw/develop/levels.ts';
-import { DecoderFailed } from '../../media/raw/decoders/decoder.ts';
-import { decodeCfa, notOurs } from '../../media/formats/dng/decode.ts';
-import type { DngFrame } from '../../media/formats/dng/header.ts';
-import { sourceOfBytes } from '../../media/formats/tiff/header.ts';
-import { readDng } from '../../media/formats/dng/reader.ts';
-import { channelAt } from '../../media/raw/demosaic/mosaic.ts';
+import { type InputPlace, openInput } from '../../media/input.ts';
 import type { MediaTools } from '../../process/locate.ts';
+import { createThreadPool } from '../../process/threads.ts';
 import { FIRST_PIPE, runTool } from '../../process/run.ts';
-import { type Point, POINTS, pointsOf, type Spot } from '../../proof/pixel-samples.ts';
-import type { Linearisation } from '../../profiles/master/linearisation.ts';
-import { rawDecoderHere } from '../decoder.ts';
+import { POINTS, pointsOf, type Spot } from '../../proof/pixel-samples.ts';
 import { declaredPictures } from './declared.ts';
 import { sourcePicture } from './source-picture.ts';
-import { corners, SIDE, spotFrames, spotPixels, square } from './spot-pixels.ts';
+import type { Spotted } from './raw-spot.ts';
+import { spotFrames, spotPixels } from './spot-pixels.ts';
+import type { SpotOrder, SpotSetup } from './spot-thread.ts';
 
-/** Around a square of a mosaic: further than any method reaches, and even, so that colours stay in their places. */
-const AROUND = 24;
 const STALL_MILLISECONDS = 120_000;
-
-/** What spots are found by: of any master of the clip. */
-interface Spotted {
-  readonly linearisation: Linearisation;
-  readonly frames: number;
-  readonly width: number;
-  readonly height: number;
-}
 
 /** null: the decoder gave no such frame by itself (not every file can be entered in its middle). */
 async function decodedFrame(
@@ -62,7 +38,9 @@ async function decodedFrame(
     clip.place.kind === 'movie' && frame > 0 ? ['-ss', (((frame - 0.5) * den) / num).toFixed(6)] : [];
   const input = await openInput(job.rollFolder, place, facts.video.rate);
   const { bytes: frameBytes } = layoutOf(linearisation.pixelFormat, width, height);
-  const parts: Buffer[] = [];
+  // Filled as it comes: putting the parts of a large frame together at the end would block the loop.
+  const bytes = Buffer.allocUnsafe(frameBytes);
+  let length = 0;
   try {
     await runTool(
       tools.ffmpeg.path,
@@ -92,7 +70,12 @@ async function decodedFrame(
         stallMilliseconds: STALL_MILLISECONDS,
         pipes: [
           async (stream) => {
-            for await (const part of stream) parts.push(part as Buffer);
+            for await (const part of stream) {
+              const chunk = part as Buffer;
+              // More than a frame has is counted, and not kept.
+              if (length < frameBytes) chunk.copy(bytes, length);
+              length += chunk.length;
+            }
           },
         ],
       },
@@ -101,8 +84,7 @@ async function decodedFrame(
     await input.dispose();
   }
   signal.throwIfAborted();
-  const bytes = Buffer.concat(parts);
-  return bytes.length === frameBytes ? bytes : null;
+  return length === frameBytes ? bytes : null;
 }
 
 function codedSpot(
@@ -121,94 +103,6 @@ function codedSpot(
       pixels.flatMap(({ x, y }) => [...sceneLinear(...codeRgbAt(source, bytes, x, y))]),
     ),
   };
-}
-
-/** Relative changes of the mosaic, smaller than anything that 32-bit arithmetic does to it. */
-const TREMBLE = 4e-6;
-/** A pixel that such a change moves by more than this (of its own size) lies on the edge of a decision; nobody can say which way it must go. */
-const STEADY = 2e-5;
-
-/** Ours wherever it can, whoever else served: sensor values as stored are the same by every decoder. */
-async function cfaOf(
-  { facts: { raw } }: Job,
-  path: string,
-  file: Buffer,
-  dng: DngFrame,
-  signal: AbortSignal,
-): Promise<Uint16Array> {
-  if (notOurs(dng) === null || raw === undefined) return decodeCfa(file, dng);
-  const here = await rawDecoderHere(raw.decoder);
-  if ('findings' in here)
-    throw new DecoderFailed(raw.decoder.name, here.findings.map(({ found }) => found).join('; '));
-  return (await here.decoder.decode(path, dng, { file, signal })).cfa;
-}
-
-async function rawSpot(
-  job: Job,
-  outcome: Spotted,
-  frame: number,
-  sceneLinear: ToSceneLinear,
-  signal: AbortSignal,
-): Promise<Spot> {
-  const { linearisation } = outcome;
-  const { place } = job.clip;
-  if (linearisation.kind !== 'raw' || place.kind !== 'sequence')
-    throw new RangeError('a raw spot of a coded clip');
-  const path = join(resolve(job.rollFolder, place.folder), frameName(place, place.first + frame));
-  const bytes = await readFile(fsPath(path));
-  const dng = await readDng(sourceOfBytes(bytes));
-  const { picture } = dng;
-  const whole = linearMosaic(picture, await cfaOf(job, path, bytes, dng, signal));
-  const active = sizeOf(picture.activeArea);
-  const crop = cropOf(picture);
-  const balance = balanceOf(linearisation.neutral);
-  const demosaic = linearisation.demosaic === 'fine' ? fine : linear;
-  const pixels: Point[] = [];
-  const values: number[] = [];
-  for (const corner of corners(crop.width, crop.height)) {
-    // A part of the mosaic around the square, from an even pixel on, balanced as the methods want it.
-    const from = {
-      x: Math.max(0, crop.left + corner.x - AROUND) & ~1,
-      y: Math.max(0, crop.top + corner.y - AROUND) & ~1,
-    };
-    const to = {
-      x: Math.min(active.width, crop.left + corner.x + SIDE + AROUND),
-      y: Math.min(active.height, crop.top + corner.y + SIDE + AROUND),
-    };
-    const [width, height] = [to.x - from.x, to.y - from.y];
-    const part = (tremble: number): Mosaic => {
-      const out = new Float64Array(width * height);
-      for (let y = 0; y < height; y += 1) {
-        for (let x = 0; x < width; x += 1) {
-          const own = balance[channelAt(picture.pattern, from.y + y, from.x + x)];
-          const odd = ((x * 7 + y * 13) % 5) - 2;
-          out[y * width + x] =
-            ((whole[(from.y + y) * active.width + from.x + x] as number) / own) * (1 + (tremble * odd) / 2);
-        }
-      }
-      return { values: out, width, height, pattern: picture.pattern };
-    };
-    const [still, moved, back] = [demosaic(part(0)), demosaic(part(TREMBLE)), demosaic(part(-TREMBLE))];
-    for (const { x, y } of square(corner, crop.width, crop.height)) {
-      const at = (crop.top + y - from.y) * width + crop.left + x - from.x;
-      const of = ({ r, g, b }: typeof still): [number, number, number] => [
-        (r[at] as number) * balance[0],
-        (g[at] as number) * balance[1],
-        (b[at] as number) * balance[2],
-      ];
-      const value = of(still);
-      const size = Math.max(...value.map(Math.abs), 1e-3);
-      if (
-        [of(moved), of(back)].some((other) =>
-          other.some((channel, index) => Math.abs(channel - (value[index] as number)) > STEADY * size),
-        )
-      )
-        continue;
-      pixels.push({ x, y });
-      values.push(...sceneLinear(...value));
-    }
-  }
-  return { frame, pixels, sceneLinear: Float64Array.from(values) };
 }
 
 /** A seek may land beside the frame asked for, where a file's times and its index disagree (MXF; worker/spot.ts allows the same). */
@@ -240,6 +134,41 @@ function frameOf(
   return near.find(has) ?? asked;
 }
 
+/** One frame after the other, in a thread. Given up by the signal at once; the thread ends when its frame is done, with whatever program that asked. */
+async function rawSpots(
+  { rollFolder, clip, facts }: Job,
+  spotted: Spotted,
+  frames: readonly number[],
+  signal: AbortSignal,
+): Promise<Spot[]> {
+  signal.throwIfAborted();
+  const job = { rollFolder, clip: { place: clip.place }, facts: { raw: facts.raw } };
+  const pool = createThreadPool<SpotSetup, SpotOrder, Spot>('worker/master/spot-thread.js', 1, {
+    job,
+    spotted,
+  });
+  const work = (async () => {
+    const spots: Spot[] = [];
+    for (const frame of frames) {
+      if (signal.aborted) break;
+      spots.push(await pool.run({ frame }));
+    }
+    return spots;
+  })().finally(() => pool.close());
+  let giveUp: () => void = () => undefined;
+  const givenUp = new Promise<never>((_, reject) => {
+    giveUp = () => reject(signal.reason);
+    signal.addEventListener('abort', giveUp, { once: true });
+  });
+  try {
+    return await Promise.race([work, givenUp]);
+  } finally {
+    signal.removeEventListener('abort', giveUp);
+    // Whoever gave it up has no use for how it ends.
+    work.catch(() => undefined);
+  }
+}
+
 /** `values`: of the pixel samples. */
 export async function spotsOf(
   job: Job,
@@ -268,12 +197,14 @@ export async function spotsOf(
       sceneLinear,
     );
   };
-  for (const frame of frames) {
+  const { linearisation, width, height } = outcome;
+  const found =
+    linearisation.kind === 'raw'
+      ? await rawSpots(job, { linearisation, frames: outcome.frames, width, height }, frames, signal)
+      : null;
+  for (const [index, frame] of frames.entries()) {
     signal.throwIfAborted();
-    const spot =
-      outcome.linearisation.kind === 'raw'
-        ? await rawSpot(job, outcome, frame, sceneLinear, signal)
-        : await coded(frame);
+    const spot = found === null ? await coded(frame) : (found[index] ?? null);
     if (spot !== null && spot.pixels.length > 0 && !spots.some((other) => other.frame === spot.frame))
       spots.push(spot);
   }

@@ -1,6 +1,6 @@
 /** Which process it is, not only its number: numbers are used again. */
 import { execFileSync } from 'node:child_process';
-import { readFileSync } from 'node:fs';
+import { readFileSync, readlinkSync } from 'node:fs';
 
 /**
  * A text that is the same as long as it is the same process and differs for every other that ever had this number;
@@ -39,4 +39,29 @@ function fromPs(pid: number): string | null {
     // ps ends with 1 when there is no such process.
     return null;
   }
+}
+
+/**
+ * The space in which a process number means something: one boot of one kernel, and one namespace of process numbers
+ * (pid_namespaces(7)); containers on one machine have their own. Two equal texts: whoever asks sees the same processes.
+ * null: it cannot be reported, or /proc shows another namespace's processes than ours; then nobody can be judged by number.
+ */
+export function processSpace(): string | null {
+  try {
+    if (process.platform === 'linux') {
+      // proc(5): /proc/self is the number in the namespace that /proc was mounted for.
+      if (readlinkSync('/proc/self') !== String(process.pid)) return null;
+      const boot = readFileSync('/proc/sys/kernel/random/boot_id', 'latin1').trim();
+      return `${boot}:${readlinkSync('/proc/self/ns/pid')}`;
+    }
+    if (process.platform === 'darwin') {
+      return execFileSync('sysctl', ['-n', 'kern.bootsessionuuid'], {
+        encoding: 'utf8',
+        stdio: ['ignore', 'pipe', 'ignore'],
+      }).trim();
+    }
+  } catch {
+    // No /proc, or one that hides itself.
+  }
+  return null;
 }
