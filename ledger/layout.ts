@@ -2,7 +2,9 @@
 import { join, normalize, sep } from 'node:path';
 import { LONGEST_NAME, safeName, withDigest } from '../files/safe-names.ts';
 
-export const STAGING_PREFIX = '.rushlight-part-';
+/** Every hidden name that a run gives beside what it delivers begins so. */
+export const OWN_PREFIX = '.rushlight-';
+export const STAGING_PREFIX = `${OWN_PREFIX}part-`;
 
 /** A day's or roll's folder in a delivery: its name, or, where some system cannot write that, one that every system can, with a digest so that no two meet. What it gives, it gives back unchanged. */
 export function folderName(name: string): string {

@@ -13,13 +13,14 @@
  * the same machine, boot and process space is asked for directly, and known to be gone at once.
  */
 import { z } from 'zod';
+import { OWN_PREFIX } from './layout.ts';
 import { ownerOfName, type OwnerState } from './owner.ts';
 
 export const LEASE_BEAT_MILLISECONDS = 10_000;
 /** Five beats that did not come, and one more. */
 export const LEASE_DEAD_MILLISECONDS = 60_000;
 
-export const LEASE_PREFIX = '.rushlight-lease-';
+export const LEASE_PREFIX = `${OWN_PREFIX}lease-`;
 const WORKER_PREFIX = `${LEASE_PREFIX}worker-`;
 
 /** Where numbered leases lie of which one lives at a time. */

@@ -7,9 +7,11 @@ import { codeOf } from '../../files/error-code.ts';
 import { readdir, stat } from 'node:fs/promises';
 import { basename, join, relative, sep } from 'node:path';
 import { type Finding, FindingError, finding } from '../../findings/finding.ts';
-import { layout } from '../../ledger/layout.ts';
+import { FindingTally } from '../../findings/tally.ts';
+import { layout, OWN_PREFIX } from '../../ledger/layout.ts';
 import { unfinishedBelow } from '../../ledger/unfinished.ts';
-import { nameFromBytes } from '../../files/names.ts';
+import { fsPath, nameFromBytes, printable } from '../../files/names.ts';
+import { isSystemName } from '../../files/system-files.ts';
 import type { AuditRequest, RollAudit } from './request.ts';
 import { auditRoll } from './roll.ts';
 
@@ -28,6 +30,14 @@ async function foldersIn(folder: string): Promise<string[]> {
     .sort();
 }
 
+/** What lies in the folder and is neither a run's own nor what operating systems leave. */
+async function foreignIn(folder: string, ours: ReadonlySet<string>): Promise<string[]> {
+  return (await readdir(fsPath(folder), { encoding: 'buffer' }))
+    .map(nameFromBytes)
+    .filter((name) => !ours.has(name) && !name.startsWith(OWN_PREFIX) && !isSystemName(name))
+    .sort();
+}
+
 async function exists(path: string): Promise<boolean> {
   try {
     return (await stat(path)).isFile();
@@ -40,6 +50,14 @@ async function exists(path: string): Promise<boolean> {
 /** Throws FindingError (exit 2) when the folder cannot be read. */
 export async function auditDelivery(request: AuditRequest): Promise<AuditResult> {
   const rolls: RollAudit[] = [];
+  const beside = new FindingTally();
+  const nameForeign = async (folder: string, ours: ReadonlySet<string>): Promise<void> => {
+    for (const name of await foreignIn(folder, ours)) {
+      const file = relative(request.delivery, join(folder, name));
+      beside.add(finding('delivery-file-foreign', printable(file), 'files of a run only', { file }));
+    }
+  };
+  const ourDays = new Set<string>();
   let days: string[];
   try {
     days = await foldersIn(request.delivery);
@@ -54,16 +72,22 @@ export async function auditDelivery(request: AuditRequest): Promise<AuditResult>
     );
   }
   for (const day of days) {
+    const ourRolls = new Set<string>();
     for (const roll of await foldersIn(layout.dayFolder(request.delivery, day))) {
       const folder = layout.rollFolder(request.delivery, day, roll);
       // A folder without reports and verdict is not of our making (the handover's, or somebody's own).
       if (!(await exists(layout.verdict(folder))) && !(await foldersIn(folder)).includes('reports')) continue;
+      ourRolls.add(roll);
       const { audit, signable } = await auditRoll({ day, roll, folder }, request);
       rolls.push(audit);
       await request.onRoll?.(audit, signable);
     }
+    if (ourRolls.size === 0) continue;
+    ourDays.add(day);
+    await nameForeign(layout.dayFolder(request.delivery, day), ourRolls);
   }
-  const findings =
+  if (ourDays.size > 0) await nameForeign(request.delivery, ourDays);
+  const findings: Finding[] =
     rolls.length === 0
       ? [
           finding('delivery-empty', 'no roll', 'at least one <day>/<roll>/roll.json', {
@@ -71,6 +95,7 @@ export async function auditDelivery(request: AuditRequest): Promise<AuditResult>
           }),
         ]
       : [];
+  findings.push(...beside.findings());
   // Beside the rolls; what lies in a roll is reported with it.
   for (const path of await unfinishedBelow(request.delivery)) {
     const file = relative(request.delivery, path);

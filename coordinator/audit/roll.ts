@@ -13,13 +13,13 @@ import { rollVerdictSchema } from '../../ledger/roll.ts';
 import { readRecord } from '../../ledger/store.ts';
 import { toolchainOf } from '../../ledger/toolchain.ts';
 import { decideRoll } from '../gate/decide.ts';
+import { contentCodes, deliveryContents } from '../gate/delivery-contents.ts';
 import { auditStatement } from '../provenance/audit.ts';
 import { partsOf } from '../provenance/parts.ts';
 import { againstMeasurement, againstOutcomes, againstReports } from './compare.ts';
 import type { AuditRequest, RollAudit, Signable } from './request.ts';
 import { measureAgain } from './measure.ts';
 import { gateInputOf, readRecords } from './records.ts';
-import { unlistedFiles } from './unlisted-files.ts';
 
 interface Place {
   readonly day: string;
@@ -70,7 +70,15 @@ export async function auditRoll(
   const { onDisk, deliverables } = await measureAgain(folder, records, request);
   reported.push(
     ...againstMeasurement(records, onDisk, toolchainOf(request.tools)),
-    ...(await unlistedFiles(folder, recorded)),
+    ...(await deliveryContents({
+      rollFolder: folder,
+      roll: recorded.roll,
+      clips: recorded.clips.map(({ clip }) => clip),
+      profiles: recorded.profiles.map(({ name }) => name),
+      onDisk,
+      otherFiles: recorded.otherFiles,
+      ...(request.signal === undefined ? {} : { signal: request.signal }),
+    })),
   );
 
   const facts = new Map([...records.clipReports].map(([clip, report]) => [clip, report.facts]));
@@ -80,7 +88,9 @@ export async function auditRoll(
   const existing = await auditStatement(folder, recorded, expected, request.publicKeys ?? []);
   reported.push(...existing.findings);
 
-  const { verdict } = decideRoll({ ...gateInputOf(records, [...recorded.findings, ...reported]), onDisk });
+  // What lies there was looked at again: of that the new word counts.
+  const earlierFindings = recorded.findings.filter(({ code }) => !contentCodes.has(code));
+  const { verdict } = decideRoll({ ...gateInputOf(records, [...earlierFindings, ...reported]), onDisk });
   const measured = verdict.verdict;
   const findings =
     measured === recorded.verdict

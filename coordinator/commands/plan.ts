@@ -94,7 +94,13 @@ export async function planCommand(options: PlanOptions): Promise<0 | 1 | 130> {
     const plans: (Awaited<ReturnType<typeof planRoll>> & { readonly known: KnownRoll })[] = [];
     for (const roll of rolls) {
       const known = unknownRoll(roll, folders);
-      let plan: Awaited<ReturnType<typeof planRoll>> = { jobs: [], done: 0, planned: 0, volumes: [] };
+      let plan: Awaited<ReturnType<typeof planRoll>> = {
+        jobs: [],
+        done: 0,
+        planned: 0,
+        withoutRoom: { deliverables: 0, bytes: 0 },
+        volumes: [],
+      };
       await unlessBroken(known, context, async () => {
         known.intake = await verifyRoll(roll, context);
         if (await probeRoll(known, context)) plan = await planRoll(known, context, false);
@@ -112,6 +118,10 @@ export async function planCommand(options: PlanOptions): Promise<0 | 1 | 130> {
     const plan: WholePlan = {
       planned: sumOf(plans, (one) => one.planned),
       done: sumOf(plans, (one) => one.done),
+      withoutRoom: {
+        deliverables: sumOf(plans, (one) => one.withoutRoom.deliverables),
+        bytes: sumOf(plans, (one) => one.withoutRoom.bytes),
+      },
       volumes: volumes.slice(0, 1).map(({ name }) => ({
         name,
         bytes: sumOf(volumes, (one) => one.bytes),
@@ -122,10 +132,11 @@ export async function planCommand(options: PlanOptions): Promise<0 | 1 | 130> {
       workers,
       seconds: secondsOf(jobs, workers),
     };
-    const planned: PlannedRoll[] = plans.map(({ known, jobs: ofRoll }) => ({
+    const planned: PlannedRoll[] = plans.map(({ known, jobs: ofRoll, withoutRoom }) => ({
       roll: known.roll.name,
       clips: known.clips.length,
       jobs: ofRoll.length,
+      withoutRoom,
       deliverables: sumOf(ofRoll, ({ job }) => job.deliverables.length),
       bytes: sumOf(ofRoll, ({ bytes }) => bytes),
       bytesRange: {

@@ -17,6 +17,11 @@ function covers(place: ClipPlace, path: string): boolean {
   return padded && number >= place.first && number < place.first + place.count;
 }
 
+/** True when one of the paths is a file of a clip at this place. */
+export function coversAny(place: ClipPlace, paths: readonly string[]): boolean {
+  return paths.some((path) => covers(place, path));
+}
+
 /** Files that intake read and that are neither part of a clip nor told as other files: a clip must not be able to vanish between two lists. */
 export function unaccountedFiles(
   files: readonly RollFile[],

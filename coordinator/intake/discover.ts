@@ -4,23 +4,26 @@ import { type Finding, finding } from '../../findings/finding.ts';
 import { HISTORY_FOLDER } from '../../files/manifest/chain.ts';
 import { isManifestName } from '../../files/manifest/manifest-name.ts';
 import { fsPath, nameFromBytes, printable } from '../../files/names.ts';
+import { isSystemName } from '../../files/system-files.ts';
 import { collisionKey } from '../../files/safe-names.ts';
 import { isStill } from '../../media/sequence/group.ts';
 import { kindOf } from '../survey/kinds.ts';
+import { contentsOf } from '../survey/signatures.ts';
 
 export interface DiscoveredRoll {
   readonly name: string;
   readonly folder: string;
 }
 
-/** A history's folder describes what lies beside it, and is never a roll. */
-const mayBeRoll = (name: string): boolean => name !== HISTORY_FOLDER;
+/** A history's folder describes what lies beside it, and what an operating system left is nobody's: neither is ever a roll. */
+const mayBeRoll = (name: string): boolean => name !== HISTORY_FOLDER && !isSystemName(name);
 
 /** Camera letter, number: `A001`. Common practice, no source. */
 const ROLL_LIKE = /^[A-Za-z]{1,2}\d{3}/;
 
+/** By its name alone. */
 export function isMediaName(path: string): boolean {
-  return isStill(path) || kindOf(path, new Set([path])) === 'movie';
+  return isStill(path) || kindOf(path) === 'movie';
 }
 
 interface Listed {
@@ -42,13 +45,31 @@ async function list(folder: string): Promise<Listed> {
   };
 }
 
-function looseFindings(folder: string, listed: Listed): Finding[] {
+async function looseFindings(folder: string, listed: Listed): Promise<Finding[]> {
+  const files = listed.files.filter((name) => !isSystemName(name));
+  const media = await contentsOf(
+    folder,
+    files.filter((name) => !isMediaName(name)),
+  );
+  const system = [...listed.files, ...listed.folders].filter(isSystemName);
   return [
-    ...listed.files.filter(isMediaName).map((name) =>
-      finding('file-outside-rolls', printable(name), 'media in the folder of a roll', {
-        file: `${folder}/${name}`,
-      }),
-    ),
+    ...(system.length === 0
+      ? []
+      : [
+          finding(
+            'system-files-left',
+            `${system.length}, the first ${printable(system[0] as string)}`,
+            'rolls only',
+            { file: folder },
+          ),
+        ]),
+    ...files
+      .filter((name) => isMediaName(name) || media.get(name)?.kind === 'movie')
+      .map((name) =>
+        finding('file-outside-rolls', printable(name), 'media in the folder of a roll', {
+          file: `${folder}/${name}`,
+        }),
+      ),
     // A link that has a manifest's name stands for no roll: that it is not used is told where manifests are.
     ...listed.links
       .filter((name) => !isManifestName(name) && name !== HISTORY_FOLDER)
@@ -108,7 +129,7 @@ async function rollsOf(name: string, folder: string, steps: number): Promise<Fou
   );
   return {
     rolls: below.flatMap(({ rolls }) => rolls),
-    findings: [...looseFindings(folder, inner), ...below.flatMap(({ findings }) => findings)],
+    findings: [...(await looseFindings(folder, inner)), ...below.flatMap(({ findings }) => findings)],
   };
 }
 
@@ -122,7 +143,7 @@ export async function discoverRolls(dayFolder: string): Promise<Found> {
   const found = await Promise.all(
     day.folders.filter(mayBeRoll).map((name) => rollsOf(name, `${dayFolder}/${name}`, MOST_STEPS)),
   );
-  const findings = [...looseFindings(dayFolder, day), ...found.flatMap((item) => item.findings)];
+  const findings = [...(await looseFindings(dayFolder, day)), ...found.flatMap((item) => item.findings)];
   const seen = new Map<string, string>();
   const rolls = found
     .flatMap((item) => item.rolls)

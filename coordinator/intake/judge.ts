@@ -6,6 +6,8 @@ import type { RollFile } from '../../ledger/roll.ts';
 import { sameValue } from '../../files/manifest/algorithms.ts';
 import { isManifestPath } from '../../files/manifest/manifest-name.ts';
 import { CONTENT_ALGORITHM } from '../../files/manifest/hash.ts';
+import { printable } from '../../files/names.ts';
+import { isCompanionName, isSystemPath } from '../../files/system-files.ts';
 import { pairBySpelling } from '../../files/manifest/spelling.ts';
 import type { Statement } from '../../files/manifest/statement.ts';
 import { isMediaName } from './discover.ts';
@@ -17,13 +19,21 @@ export interface Stated {
   readonly ignore: readonly string[];
 }
 
-/** Operating systems write these into any folder that somebody looks at; they are no part of a card. */
-const SYSTEM = /(?:^|\/)(?:\.DS_Store|Thumbs\.db|desktop\.ini)$/i;
+/** By name or by its first bytes. The name of what lies beside a file (`._A001C001.mov`) says nothing of its own content. */
+function isMedia(path: string, copy: ReadCopy): boolean {
+  const name = path.slice(path.lastIndexOf('/') + 1);
+  return copy.media.has(path) || (!isCompanionName(name) && isMediaName(path));
+}
+
+/** Operating systems leave these; they are no part of a card. A clip never slips in behind such a name. */
+function isSystemFile(path: string, copy: ReadCopy): boolean {
+  return isSystemPath(path) && !isMedia(path, copy);
+}
 
 /** A file that no manifest need list. A pattern never excuses media: an unproved clip must not slip in behind one. */
-function excused(stated: Stated): (path: string) => boolean {
+function excused(stated: Stated, copy: ReadCopy): (path: string) => boolean {
   const ignored = ignore({ ignorecase: false }).add([...stated.ignore]);
-  return (path) => isManifestPath(path) || SYSTEM.test(path) || (!isMediaName(path) && ignored.ignores(path));
+  return (path) => isManifestPath(path) || (!isMedia(path, copy) && ignored.ignores(path));
 }
 
 function judgeFile(file: RollFile, statement: Statement, subject: { roll: string; copy: string }): Finding[] {
@@ -66,9 +76,12 @@ export function judgeCopy(copy: ReadCopy, stated: Stated, roll: string): Finding
   }
   // Without any manifest every file would be unlisted: that is one finding, and another one.
   if (stated.statements.size === 0) return found.findings();
-  const needless = excused(stated);
+  const needless = excused(stated, copy);
+  const system: string[] = [];
   for (const [path, file] of copy.files) {
-    if (!proves(stated.statements.get(path)) && !needless(path))
+    if (proves(stated.statements.get(path))) continue;
+    if (isSystemFile(path, copy)) system.push(path);
+    else if (!needless(path))
       found.add(
         finding(
           'file-unlisted',
@@ -78,6 +91,16 @@ export function judgeCopy(copy: ReadCopy, stated: Stated, roll: string): Finding
         ),
       );
   }
+  const [first] = system;
+  if (first !== undefined)
+    found.add(
+      finding(
+        'system-files-left',
+        `${system.length} ${system.length === 1 ? 'file' : 'files'}, the first ${printable(first)}`,
+        'files of the card only',
+        subject,
+      ),
+    );
   return found.findings();
 }
 
@@ -103,7 +126,13 @@ export function compareCopies(
   const listed = (here: string, there: string): boolean =>
     stated.working.statements.has(here) || stated.other.statements.has(there);
   for (const [mine, theirs] of [...pairs].sort(([a], [b]) => (a < b ? -1 : 1))) {
-    if (isManifestPath(mine) || SYSTEM.test(mine) || working.unread.has(mine) || other.unread.has(theirs))
+    if (
+      isManifestPath(mine) ||
+      isSystemFile(mine, working) ||
+      isSystemFile(theirs, other) ||
+      working.unread.has(mine) ||
+      other.unread.has(theirs)
+    )
       continue;
     const [here, there] = [working.files.get(mine), other.files.get(theirs)];
     const about = { roll, copy: other.folder, file: theirs };

@@ -8,6 +8,8 @@ import { CONTENT_ALGORITHM } from '../../files/manifest/hash.ts';
 import type { HashPool } from '../../files/manifest/hash-pool.ts';
 import type { Statement } from '../../files/manifest/statement.ts';
 import { printable } from '../../files/names.ts';
+import { isSystemPath } from '../../files/system-files.ts';
+import { contentsOf } from '../survey/signatures.ts';
 
 /** A copy whose folder could be listed. */
 export interface WalkedCopy {
@@ -21,6 +23,8 @@ export interface ReadCopy {
   readonly files: ReadonlyMap<string, RollFile>;
   /** There, and not read whole: each has its finding. */
   readonly unread: ReadonlySet<string>;
+  /** Of the files of which no manifest states a checksum: those that are media by their first bytes. */
+  readonly media: ReadonlySet<string>;
   readonly findings: readonly Finding[];
 }
 
@@ -54,9 +58,12 @@ function walkFindings({ folder, walk }: WalkedCopy, subject: FindingSubject): Fi
     ...walk.others.map((path) =>
       finding('file-not-regular', 'a pipe, socket or device', 'a file or folder', { ...subject, file: path }),
     ),
-    ...walk.unreadable.map(({ path, detail }) =>
-      finding('file-unreadable', printable(detail), 'readable', { ...subject, file: path }),
-    ),
+    // A system's own folders are often closed to everybody else.
+    ...walk.unreadable
+      .filter(({ path }) => !isSystemPath(path))
+      .map(({ path, detail }) =>
+        finding('file-unreadable', printable(detail), 'readable', { ...subject, file: path }),
+      ),
   ];
 }
 
@@ -122,5 +129,7 @@ export async function readCopy(copy: WalkedCopy, options: ReadOptions): Promise<
       );
   }
   signal?.throwIfAborted();
-  return { folder: copy.folder, files, unread, findings };
+  const unlisted = [...files.keys()].filter((path) => (statements.get(path)?.hashes.length ?? 0) === 0);
+  const media = new Set((await contentsOf(copy.folder, unlisted)).keys());
+  return { folder: copy.folder, files, unread, media, findings };
 }

@@ -13,6 +13,7 @@ import { layout } from '../../ledger/layout.ts';
 import { printable } from '../../files/names.ts';
 import { type GateDecision, decideRoll } from '../gate/decide.ts';
 import type { GateInput } from '../gate/input.ts';
+import { deliveryContents } from '../gate/delivery-contents.ts';
 import { readDeliverables, writeDecision } from '../gate/disk.ts';
 import type { DiscoveredRoll } from '../intake/index.ts';
 import {
@@ -117,6 +118,8 @@ async function gate(
     known.clips.map((entry) => entry.clip),
     context.profiles.map((loaded) => loaded.profile.name),
   );
+  // Of a roll that has no clips to speak of nothing is ready, and all that lies there would be named for it.
+  if (known.clips.length > 0) known.findings.push(...(await contentsOfDelivery(known, onDisk, context)));
   const input: GateInput = { ...gateInputOf(known, context), onDisk };
   const halted = context.halted();
   let decision = decideRoll(input);
@@ -137,6 +140,28 @@ async function gate(
     record: refused === null && known.intake !== null ? layout.verdict(deliveryFolder) : null,
     findings: refused === null ? verdict.findings : [{ ...refused, roll: roll.name }, ...verdict.findings],
   };
+}
+
+/** What else lies there. Unfinished files are nobody's fault here: their owners may be at work. */
+async function contentsOfDelivery(
+  { roll, deliveryFolder, clips, otherFiles }: KnownRoll,
+  onDisk: GateInput['onDisk'],
+  context: NightContext,
+): Promise<Finding[]> {
+  try {
+    const found = await deliveryContents({
+      rollFolder: deliveryFolder,
+      roll: roll.name,
+      clips: clips.map(({ clip }) => clip),
+      profiles: context.profiles.map(({ profile }) => profile.name),
+      onDisk,
+      otherFiles,
+    });
+    return found.filter(({ code }) => code !== 'staging-left');
+  } catch (error) {
+    if (codeOf(error) === '') throw error;
+    return [{ ...failureOf(error, deliveryFolder), roll: roll.name }];
+  }
 }
 
 /** A finding when the delivery cannot be written. */

@@ -143,6 +143,7 @@ export function planNight(request: PlanRequest): NightPlan {
   const jobs: Omit<PlannedJob, 'priority'>[] = [];
   const refusals: Finding[] = [...meeting.values()];
   const notes: Finding[] = [];
+  const withoutRoom = { deliverables: 0, bytes: 0 };
   let done = 0;
   for (const roll of [...request.rolls].sort((a, b) => byText(a.roll, b.roll))) {
     if (meeting.has(roll) || roll.findings.some(blocks)) continue;
@@ -152,7 +153,11 @@ export function planNight(request: PlanRequest): NightPlan {
     done += plan.done;
     const short = room.take(roll.volume, roll.roll, needOf(plan.jobs, request.profiles.length));
     if (short === null) jobs.push(...plan.jobs);
-    else refusals.push(short);
+    else {
+      refusals.push(short);
+      withoutRoom.deliverables += plan.jobs.reduce((sum, { job }) => sum + job.deliverables.length, 0);
+      withoutRoom.bytes += plan.jobs.reduce((sum, { bytes }) => sum + bytes, 0);
+    }
   }
   return {
     jobs: jobs.map((job, index) => ({ ...job, priority: index + 1 })),
@@ -160,6 +165,7 @@ export function planNight(request: PlanRequest): NightPlan {
     notes,
     done,
     planned: jobs.reduce((sum, { job }) => sum + job.deliverables.length, 0),
+    withoutRoom,
     volumes: room.volumes,
   };
 }

@@ -85,5 +85,7 @@ export interface NightPlan {
   readonly done: number;
   /** Deliverables that are planned. */
   readonly planned: number;
+  /** What would be made if there were room for it; a refusal says what is lacking. */
+  readonly withoutRoom: { readonly deliverables: number; readonly bytes: number };
   readonly volumes: readonly VolumePlan[];
 }

@@ -5,7 +5,7 @@ import { existsSync, mkdirSync, realpathSync, statSync } from 'node:fs';
 import { homedir } from 'node:os';
 import { basename, dirname, join, resolve, sep } from 'node:path';
 import { FindingError, type Finding, finding } from '../../findings/finding.ts';
-import { failureOf } from '../night/target.ts';
+import { targetFinding, targetTroubleOf } from '../../ledger/target-health.ts';
 
 export interface FolderRequest {
   readonly day: string;
@@ -17,7 +17,7 @@ export interface FolderRequest {
 
 export interface NightFolders {
   readonly day: string;
-  /** Last part of the shoot day's path: names the day in the delivery. */
+  /** Last part of the shoot day's path as it was given, links and all: names the day in the delivery. */
   readonly dayName: string;
   readonly copies: readonly string[];
   /** `` when the command delivers nothing. */
@@ -129,7 +129,7 @@ export function nightFolders(request: FolderRequest): NightFolders {
     }
   }
   if (findings.length > 0) throw new FindingError(findings, 2);
-  return { day, dayName: basename(day), copies, delivery, work, manifests };
+  return { day, dayName: basename(resolve(request.day)), copies, delivery, work, manifests };
 }
 
 /** Makes the last part of the delivery's path; true: it was not there. Throws FindingError (exit 1) when the place cannot be written. */
@@ -140,6 +140,16 @@ export function makeDelivery(delivery: string): boolean {
     return true;
   } catch (error) {
     if (codeOf(error) === 'EEXIST') return false;
-    throw new FindingError([failureOf(error, delivery)], 1);
+    const found = codeOf(error) || String(error);
+    const trouble = targetTroubleOf(error);
+    // It was never there: that it is gone would be the wrong word.
+    throw new FindingError(
+      [
+        trouble === null || trouble === 'gone'
+          ? finding('delivery-not-made', found, 'a folder that can be made', { file: delivery })
+          : targetFinding(trouble, delivery, { found }),
+      ],
+      1,
+    );
   }
 }

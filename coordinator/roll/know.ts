@@ -131,7 +131,7 @@ export async function planRoll(
   known: KnownRoll,
   context: RollContext,
   mayWrite: boolean,
-): Promise<Pick<NightPlan, 'jobs' | 'done' | 'planned' | 'volumes'>> {
+): Promise<Pick<NightPlan, 'jobs' | 'done' | 'planned' | 'withoutRoom' | 'volumes'>> {
   const { roll, deliveryFolder } = known;
   const plan = await planDelivery({
     night: context.night,

@@ -8,7 +8,8 @@ import { decodersFor } from '../settings/decoders.ts';
 import { interpret } from '../settings/interpret.ts';
 import type { SettingsFile } from '../settings/schema.ts';
 import type { DeclaredDecoders } from '../../media/raw/decoders/declared/all.ts';
-import { findClips, type FindOptions, surveyRoll } from '../survey/index.ts';
+import { findClips, type FindOptions, namelessPaths, surveyRoll } from '../survey/index.ts';
+import { contentsOf } from '../survey/signatures.ts';
 
 export interface RollSurvey {
   readonly clips: GateClip[];
@@ -21,7 +22,7 @@ export interface RollSurvey {
 export async function surveyOf(
   intake: IntakeResult,
   tools: MediaTools,
-  options: Omit<FindOptions, 'declared'> & {
+  options: Omit<FindOptions, 'declared' | 'contents'> & {
     readonly settings: SettingsFile | null;
     readonly decoders: DeclaredDecoders;
     readonly signal: AbortSignal;
@@ -30,10 +31,10 @@ export async function surveyOf(
   },
 ): Promise<RollSurvey> {
   const decoders = await decodersFor(options.settings, intake.roll, options.decoders);
-  const found = findClips(intake.files, {
-    ...options,
-    declared: (path) => decoders.declared(path)?.declared.takes.clips ?? null,
-  });
+  const declared = (path: string): 'movie' | 'frames' | null =>
+    decoders.declared(path)?.declared.takes.clips ?? null;
+  const contents = await contentsOf(intake.folder, namelessPaths(intake.files, declared));
+  const found = findClips(intake.files, { ...options, declared, contents });
   const ofRoll = (item: Finding): Finding => ({ ...item, roll: intake.roll });
   let measured = 0;
   options.onMeasured(0, found.clips.length);

@@ -5,7 +5,7 @@ import type { NightPlan } from '../plan/index.ts';
 import { ESTIMATE_RESTS_ON } from '../plan/time.ts';
 import { bytesText, count, durationText, findingsText } from './words.ts';
 
-export interface WholePlan extends Pick<NightPlan, 'planned' | 'done' | 'volumes'> {
+export interface WholePlan extends Pick<NightPlan, 'planned' | 'done' | 'withoutRoom' | 'volumes'> {
   readonly workers: number;
   /** From the first job's start to the last one's end with so many workers, an estimate. */
   readonly seconds: number;
@@ -15,6 +15,7 @@ export interface PlannedRoll {
   readonly roll: string;
   readonly clips: number;
   readonly jobs: number;
+  readonly withoutRoom: NightPlan['withoutRoom'];
   readonly deliverables: number;
   readonly bytes: number;
   readonly bytesRange: { readonly least: number; readonly most: number };
@@ -25,6 +26,20 @@ function spread({ bytes, bytesRange: { least, most } }: PlannedRoll): string {
   return most - least > bytes / 20
     ? `, from ${bytesText(least)} to ${bytesText(most)} depending on the pictures`
     : '';
+}
+
+function toMake(roll: PlannedRoll): string {
+  const { deliverables, bytes } = roll.withoutRoom;
+  return deliverables > 0
+    ? `${count(deliverables, 'deliverable')} to make, about ${bytesText(bytes)}: there is no room for them`
+    : `${count(roll.deliverables, 'deliverable')} to make from ${count(roll.jobs, 'decode')}, about ${bytesText(roll.bytes)}${spread(roll)}`;
+}
+
+/** Of all rolls: what is not made for want of room is no work that is done. */
+function lacking({ deliverables, bytes }: WholePlan['withoutRoom']): string {
+  return deliverables === 0
+    ? ''
+    : ` No room for ${count(deliverables, 'further deliverable')}, about ${bytesText(bytes)}.`;
 }
 
 function estimate({ planned, seconds, workers }: WholePlan): string {
@@ -40,20 +55,17 @@ export function planText(
 ): string {
   const parts = [
     rolls
-      .map(
-        (roll) =>
-          `${printable(roll.roll).padEnd(8)}  ${count(roll.clips, 'clip')}, ${count(roll.deliverables, 'deliverable')} to make from ${count(roll.jobs, 'decode')}, about ${bytesText(roll.bytes)}${spread(roll)}`,
-      )
+      .map((roll) => `${printable(roll.roll).padEnd(8)}  ${count(roll.clips, 'clip')}, ${toMake(roll)}`)
       .join('\n'),
   ];
-  for (const volume of plan.volumes) {
+  for (const volume of plan.volumes.filter(({ bytes }) => bytes > 0 || plan.withoutRoom.deliverables === 0)) {
     parts.push(
       `On ${volume.name}: about ${bytesText(volume.bytes)} in ${count(volume.files, 'file')}; ${volume.freeBytes === null ? 'free space not known' : `${bytesText(volume.freeBytes)} free`}.`,
     );
   }
   if (findings.length > 0) parts.push(findingsText(findings));
   parts.push(
-    `${count(plan.planned, 'deliverable')} to make, ${plan.done} already done. Nothing was written.${estimate(plan)}`,
+    `${count(plan.planned, 'deliverable')} to make, ${plan.done} already done.${lacking(plan.withoutRoom)} Nothing was written.${estimate(plan)}`,
   );
   return `${parts.join('\n\n')}\n`;
 }

@@ -8,7 +8,9 @@ import type { Rate } from '../../media/time/rate.ts';
 import { type NumberedGroup, groupStills, isStill } from '../../media/sequence/group.ts';
 import { collisionKey } from '../../files/safe-names.ts';
 import { clipIds, contentDigest } from './identity.ts';
-import { kindOf } from './kinds.ts';
+import { type FileKind, kindOf } from './kinds.ts';
+import type { Content } from './signatures.ts';
+import { isCompanionName } from '../../files/system-files.ts';
 
 export interface FindOptions {
   /** The rate of sequences when the user states it. */
@@ -17,6 +19,16 @@ export interface FindOptions {
   readonly ignore: readonly string[];
   /** Which kind of clip a declared decoder makes of a file, whatever else it could be; null: none takes it. */
   readonly declared?: (path: string) => 'movie' | 'frames' | null;
+  /** What files are by their first bytes, of those that `namelessPaths` gives. */
+  readonly contents?: ReadonlyMap<string, Content>;
+}
+
+/** Files whose name does not say that they are clips: these are to be looked into. */
+export function namelessPaths(files: readonly RollFile[], declared?: FindOptions['declared']): string[] {
+  return files
+    .map((file) => file.path)
+    .filter((path) => !isStill(path) || isCompanionName(baseName(path)))
+    .filter((path) => (declared?.(path) ?? null) === null && kindOf(path) !== 'movie');
 }
 
 export interface FoundClips {
@@ -41,9 +53,49 @@ function baseName(path: string): string {
   return path.slice(path.lastIndexOf('/') + 1);
 }
 
+/** The name of a movie's clip. */
+function stemOf(path: string): string {
+  return baseName(path).replace(/(?<=.)\.[^.]*$/s, '');
+}
+
+/**
+ * Where the name does not say `movie`, the first bytes do. `named`: keys of the movies that are such by name; a file of the
+ * same name beside one of them is a camera's own small copy of it, or something else that must be looked at.
+ */
+function kindByContent(path: string, content: Content | undefined, named: ReadonlySet<string>): FileKind {
+  const kind = kindOf(path);
+  if (kind === 'movie' || content === undefined || content.kind === 'audio') return kind;
+  if (content.kind === 'frame' || isCompanionName(baseName(path))) return 'unknown';
+  return named.has(collisionKey(stemOf(path))) ? 'unknown' : 'movie';
+}
+
+const none: ReadonlySet<string> = new Set();
+
 function movieDraft(file: RollFile): Draft {
-  const name = baseName(file.path).replace(/\.[^.]*$/s, '');
+  const name = stemOf(file.path);
   return { name, path: file.path, place: { kind: 'movie', file: file.path }, files: [file], findings: [] };
+}
+
+/** What `--ignore` took out of the count: a roll can be ready without it, so it must be said. */
+function ignoredFinding(
+  paths: readonly string[],
+  options: FindOptions,
+  isClip: (path: string) => boolean,
+): Finding[] {
+  const media = paths.filter(
+    (path) => isClip(path) || ['movie', 'frame'].includes(options.contents?.get(path)?.kind ?? ''),
+  );
+  const [first] = media;
+  if (first === undefined) return [];
+  const pattern = options.ignore.find((one) => ignore({ ignorecase: false }).add(one).ignores(first));
+  return [
+    finding(
+      'files-ignored',
+      `${media.length} movie or frame ${media.length === 1 ? 'file' : 'files'}, the first ${printable(first)}${pattern === undefined ? '' : ` by the pattern ${printable(pattern)}`}`,
+      'no clip among them',
+      { file: first },
+    ),
+  ];
 }
 
 function prefixName(group: NumberedGroup): string {
@@ -164,9 +216,8 @@ function isStray(group: NumberedGroup, groups: readonly NumberedGroup[]): boolea
 export function findClips(files: readonly RollFile[], options: FindOptions): FoundClips {
   const ignored = ignore({ ignorecase: false }).add([...options.ignore]);
   const byPath = new Map(files.map((file) => [file.path, file]));
-  const paths = new Set(byPath.keys());
   const wanted = files.filter((file) => !ignored.ignores(file.path));
-  const companion = (path: string): boolean => baseName(path).startsWith('._');
+  const companion = (path: string): boolean => isCompanionName(baseName(path));
   const declared = (path: string): 'movie' | 'frames' | null =>
     companion(path) ? null : (options.declared?.(path) ?? null);
   const isFrame = (path: string): boolean =>
@@ -186,17 +237,24 @@ export function findClips(files: readonly RollFile[], options: FindOptions): Fou
     ...single.map((file) => file.path),
   ]);
 
+  const findings: Finding[] = ignoredFinding(
+    files.filter((file) => ignored.ignores(file.path)).map((file) => file.path),
+    options,
+    (path) =>
+      isFrame(path) || (declared(path) ?? kindByContent(path, options.contents?.get(path), none)) === 'movie',
+  );
   const drafts: Draft[] = sequences.map((group) =>
     sequenceDraft(group, sequences, byPath, options.statedRate),
   );
-  const findings: Finding[] = [];
   const folderOf = (path: string): string => path.slice(0, Math.max(0, path.lastIndexOf('/')));
-  const riddle = (path: string): void => {
+  const riddle = (path: string, more = 0): void => {
     const among = sequenceFolders.has(folderOf(path));
+    const content = options.contents?.get(path);
+    const form = content === undefined ? '' : `, ${content.form} by its first bytes`;
     findings.push(
       finding(
         among ? 'sequence-foreign-file' : 'file-unrecognised',
-        `${printable(baseName(path))}, ${byPath.get(path)?.bytes} bytes`,
+        `${printable(baseName(path))}, ${byPath.get(path)?.bytes} bytes${form}${more === 0 ? '' : `, and ${more} more that differ from it in their number`}`,
         among
           ? 'nothing but frames and known sidecars in the folder of a sequence'
           : 'a movie, a numbered sequence or a known sidecar',
@@ -204,14 +262,26 @@ export function findClips(files: readonly RollFile[], options: FindOptions): Fou
       ),
     );
   };
+  const byName = new Set(
+    wanted
+      .filter(({ path }) => !isFrame(path) && (declared(path) ?? kindOf(path)) === 'movie')
+      .map(({ path }) => collisionKey(stemOf(path))),
+  );
+  // Frames that no reader takes, for their name: all of one clip are one finding.
+  const unread = new Map<string, string[]>();
   for (const file of wanted) {
     if (strays.has(file.path)) riddle(file.path);
     else if (!isFrame(file.path)) {
-      const kind = declared(file.path) ?? kindOf(file.path, paths);
+      const content = options.contents?.get(file.path);
+      const kind = declared(file.path) ?? kindByContent(file.path, content, byName);
       if (kind === 'movie') drafts.push(movieDraft(file));
-      if (kind === 'unknown') riddle(file.path);
+      if (kind === 'unknown' && content?.kind === 'frame') {
+        const series = file.path.replace(/\d+(?=\D*$)/, '#');
+        unread.set(series, [...(unread.get(series) ?? []), file.path]);
+      } else if (kind === 'unknown') riddle(file.path);
     }
   }
+  for (const [first, ...more] of unread.values()) if (first !== undefined) riddle(first, more.length);
 
   drafts.sort((a, b) => (a.path < b.path ? -1 : a.path > b.path ? 1 : 0));
   const ids = clipIds(drafts);

@@ -12,11 +12,13 @@ import type { RawDecoder } from '../../media/raw/decoders/decoder.ts';
 import type { Rate } from '../../media/time/rate.ts';
 import { HelperDied } from '../../process/helper.ts';
 import type { MediaTools } from '../../process/locate.ts';
+import { lacksDecoder } from './codecs.ts';
 import { surveyDeclared } from './declared.ts';
 import { findingOfProblem, judgeMovie } from './movie.ts';
 import { surveySequence } from './sequence.ts';
+import { contentOfFile } from './signatures.ts';
 
-export { findClips, type FindOptions, type FoundClips } from './find.ts';
+export { findClips, type FindOptions, type FoundClips, namelessPaths } from './find.ts';
 
 export interface SurveyedClip {
   readonly clip: Clip;
@@ -66,8 +68,20 @@ export async function surveyClip(
       return await surveySequence(clip.place, rollFolder, tools, subject, options);
     const input = await openInput(rollFolder, clip.place);
     const result = await probeMovie(input, tools, options).finally(() => input.dispose());
-    if (result.state === 'problem')
-      return { facts: null, findings: [findingOfProblem(result.problem, result.detail, subject)] };
+    if (result.state === 'problem') {
+      const { problem, detail, codec = 'unknown' } = result;
+      // A damaged header makes no other thing of a movie, and a codec that the build decodes asks for no other build.
+      const isMovie =
+        problem === 'not-media' &&
+        (await contentOfFile(`${rollFolder}/${clip.place.file}`))?.kind === 'movie';
+      const isBuild = problem === 'no-decoder' && (await lacksDecoder(tools.ffprobe.path, codec));
+      const code = isMovie
+        ? 'unreadable'
+        : problem === 'no-decoder' && !isBuild
+          ? 'picture-unreadable'
+          : problem;
+      return { facts: null, findings: [findingOfProblem(code, detail, subject)] };
+    }
     return { facts: result.facts, findings: judgeMovie(result.facts, result.evidence, subject) };
   } catch (error) {
     options.signal?.throwIfAborted();

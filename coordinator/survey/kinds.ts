@@ -1,6 +1,7 @@
-/** What a file of a roll is by its name. Anything not named here is reported as not understood: a clip must not vanish. */
+/** What a file of a roll is by its name. Anything not named here is looked into (signatures.ts) or reported as not understood: a clip must not vanish. */
+import { isSystemName, isSystemPath } from '../../files/system-files.ts';
 
-export const movieExtensions = ['mov', 'mp4', 'm4v', 'mxf', 'mts', 'm2ts', 'avi', 'mkv'] as const;
+export const movieExtensions = ['mov', 'mp4', 'm4v', 'mxf', 'mts', 'm2ts', 'avi', 'mkv', 'webm'] as const;
 
 /** Files known to stand beside clips: descriptions, grades, audio, pictures for looking, checksums. */
 const KNOWN_COMPANIONS = new Set([
@@ -12,8 +13,6 @@ const KNOWN_COMPANIONS = new Set([
 ]);
 /** Checksum lists of the coreutils kind have no extension. */
 const CHECKSUM_LIST = /^(?:md5|sha1|sha224|sha256|sha384|sha512|b2|xxh32|xxh64|xxh3|xxh128)sums?$/i;
-/** Written by operating systems into folders that somebody looked at. */
-const SYSTEM = new Set(['.ds_store', 'thumbs.db', 'desktop.ini']);
 
 function extensionOf(name: string): string {
   const dot = name.lastIndexOf('.');
@@ -22,14 +21,11 @@ function extensionOf(name: string): string {
 
 export type FileKind = 'movie' | 'beside' | 'unknown';
 
-/** `all`: every path of the roll, since a companion file counts only beside the file that it belongs to. Stills are told apart before. */
-export function kindOf(path: string, all: ReadonlySet<string>): FileKind {
+/** Stills are told apart before. */
+export function kindOf(path: string): FileKind {
   const slash = path.lastIndexOf('/');
   const name = path.slice(slash + 1);
-  // A file `._name` holds what another file system could not keep of `name`; alone it is a riddle.
-  if (name.startsWith('._'))
-    return all.has(`${path.slice(0, slash + 1)}${name.slice(2)}`) ? 'beside' : 'unknown';
-  if (SYSTEM.has(name.toLowerCase()) || CHECKSUM_LIST.test(name)) return 'beside';
+  if (isSystemName(name) || CHECKSUM_LIST.test(name)) return 'beside';
   const extension = extensionOf(name);
   if ((movieExtensions as readonly string[]).includes(extension)) return 'movie';
   if (
@@ -39,5 +35,5 @@ export function kindOf(path: string, all: ReadonlySet<string>): FileKind {
       .some((folder) => folder.toLowerCase() === 'ascmhl')
   )
     return 'beside';
-  return KNOWN_COMPANIONS.has(extension) ? 'beside' : 'unknown';
+  return KNOWN_COMPANIONS.has(extension) || isSystemPath(path) ? 'beside' : 'unknown';
 }

@@ -5,7 +5,10 @@ import type { AudioFacts, ClipFacts, VideoFacts } from '../../media/facts.ts';
 import type { ProbeEvidence, ProbeProblem } from '../../media/probe/index.ts';
 import { formatRatio } from '../../media/time/rate.ts';
 
-const PROBLEM_CODES: Readonly<Record<ProbeProblem, readonly [code: FindingCode, expected: string]>> = {
+/** `picture-unreadable`: the codec is none that the build lacks, and yet no frame could be had. */
+type ClipProblem = ProbeProblem | 'picture-unreadable';
+
+const PROBLEM_CODES: Readonly<Record<ClipProblem, readonly [code: FindingCode, expected: string]>> = {
   empty: ['clip-empty', 'a movie'],
   'no-index': ['clip-no-index', 'an index (moov)'],
   playlist: ['clip-playlist', 'a movie'],
@@ -14,9 +17,10 @@ const PROBLEM_CODES: Readonly<Record<ProbeProblem, readonly [code: FindingCode, 
   'no-picture': ['clip-no-picture', 'a picture'],
   'no-decoder': ['clip-no-decoder', 'a picture that this ffmpeg decodes'],
   'no-frames': ['clip-no-frames', 'frames to show'],
+  'picture-unreadable': ['clip-picture-unreadable', 'a picture with frames that decode'],
 };
 
-export function findingOfProblem(problem: ProbeProblem, detail: string, subject: FindingSubject): Finding {
+export function findingOfProblem(problem: ClipProblem, detail: string, subject: FindingSubject): Finding {
   const [code, expected] = PROBLEM_CODES[problem];
   return finding(code, detail, expected, subject);
 }

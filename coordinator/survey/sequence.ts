@@ -10,6 +10,7 @@ import { sequenceFacts, timecodeInHeaders } from '../../media/sequence/facts.ts'
 import { damageFindings, decideRate, timecodeFindings } from '../../media/sequence/judge.ts';
 import type { StillHeader } from '../../media/formats/still.ts';
 import type { MediaTools } from '../../process/locate.ts';
+import { lacksDecoder } from './codecs.ts';
 
 function shapeOf(header: StillHeader): string {
   return `${header.format} ${header.width}x${header.height} ${header.kind}`;
@@ -58,6 +59,10 @@ export async function surveySequence(
   findings.push(...timecodeFindings(place, timecode, subject));
   const { facts, why } = await sequenceFacts(rollFolder, place, reading, rate, tools, options);
   if (facts === null)
-    findings.push(finding('clip-no-decoder', printable(why), 'frames that this ffmpeg decodes', subject));
+    findings.push(
+      (await lacksDecoder(tools.ffprobe.path, reading.headers[0]?.format ?? 'unknown'))
+        ? finding('clip-no-decoder', printable(why), 'frames that this ffmpeg decodes', subject)
+        : finding('clip-picture-unreadable', printable(why), 'frames that decode', subject),
+    );
   return { facts, findings };
 }

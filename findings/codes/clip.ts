@@ -194,4 +194,18 @@ export const clipCodes = {
     remedy:
       'Choose a master profile for this roll (`--profile grading-master-exr`), with `input` in its settings. Grade the masters, and make the proxies from the result.',
   },
+
+  // No picture, though a header speaks of one.
+  'clip-picture-unreadable': {
+    weight: 'hold',
+    title: 'no frame of the picture could be found or decoded',
+    remedy: `${COMPARE} If every copy is the same, play it with the program of the camera's maker. If it plays there, deliver it by hand. If it does not, the file is damaged or was never finished: do not erase the card. Leave it out with --ignore once its loss is settled.`,
+  },
+
+  // What was left out.
+  'files-ignored': {
+    weight: 'note',
+    title: 'media files were left out with --ignore',
+    remedy: 'Nothing, if none of them is a clip. Otherwise run again with a narrower pattern.',
+  },
 } as const satisfies Record<string, CodeEntry>;

@@ -237,4 +237,35 @@ export const deliverableCodes = {
     remedy:
       'Run again on this delivery: a run clears what dead processes left, a minute after it began at the latest. What the report of a clip still waits for goes when that clip is published. Delete nothing while a run is at work (`rushlight status`).',
   },
+
+  // What else lies in a roll's delivery folder.
+  'delivery-file-unexplained': {
+    weight: 'hold',
+    title: 'a media file or a record lies in the delivery of a roll, and no report names it',
+    remedy:
+      'Look at it and move it out of the delivery: nobody has checked it, and an editor would take it for a deliverable. Then run again.',
+  },
+  'delivery-file-foreign': {
+    weight: 'note',
+    title: 'a file that is no deliverable and no record lies in the delivery of a roll',
+    remedy: 'Nothing, if you put it there. The verdict says nothing of it.',
+  },
+  'clip-report-left': {
+    weight: 'hold',
+    title: 'a clip report lies in the delivery, and the roll has no such clip',
+    remedy:
+      'Compare the roll with the card: a clip may have vanished from it. If it was renamed or taken out on purpose, move the report and what was made of the clip out of the delivery, and run again.',
+  },
+  'deliverable-earlier': {
+    weight: 'note',
+    title: 'deliverables that an earlier run made lie in the delivery, and are not part of this verdict',
+    remedy:
+      'Nothing, if they are still wanted. Name their profile with --profile to have them in the verdict again, or move them and their reports out of the delivery.',
+  },
+  'deliverable-earlier-differs': {
+    weight: 'hold',
+    title: 'a deliverable that an earlier run made is not what its report says',
+    remedy:
+      'Do not use the file. Move it out of the delivery and run again, or name its profile with --profile as well: it is made again where its name is free.',
+  },
 } as const satisfies Record<string, CodeEntry>;

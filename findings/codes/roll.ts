@@ -225,4 +225,9 @@ export const rollCodes = {
     remedy:
       'Make the manifest with a checksum program instead (for example sha256sum), which keeps names as bytes: XML cannot have this name.',
   },
+  'system-files-left': {
+    weight: 'note',
+    title: 'files of an operating system lie there, and are left out',
+    remedy: 'Nothing: they hold no media, and no verdict is about them.',
+  },
 } as const satisfies Record<string, CodeEntry>;

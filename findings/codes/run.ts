@@ -272,4 +272,10 @@ export const runCodes = {
     remedy:
       'Restore the file from another copy of the delivery, and do not use this one. If there is no other copy and the roll is still there, move the file away (do not delete it) and run again: it is made again. Find out what wrote into the delivery.',
   },
+  'delivery-not-made': {
+    weight: 'hold',
+    title: 'the delivery folder cannot be made',
+    remedy:
+      'Name another folder with --deliver: no folder can be made at that place by this user, or by anybody.',
+  },
 } as const satisfies Record<string, CodeEntry>;

@@ -57,6 +57,8 @@ export type ProbeResult =
       readonly state: 'problem';
       readonly problem: ProbeProblem;
       readonly detail: string;
+      /** Of `no-decoder`: the codec that the header names. */
+      readonly codec?: string;
       readonly readErrors: readonly string[];
     };
 

@@ -92,6 +92,8 @@ export function turnOf(stream: StreamHeader): Turn | null {
 
 export interface PictureProblem {
   readonly problem: 'no-decoder' | 'no-frames';
+  /** Name of the codec, where the header says it. */
+  readonly codec?: string;
   readonly detail: string;
 }
 
@@ -144,6 +146,7 @@ export function pictureFacts(
   ) {
     return {
       problem: 'no-decoder',
+      ...(name === undefined ? {} : { codec: name }),
       detail: `codec ${name ?? 'unknown'} (${stream.codec_tag_string || 'no tag'}), pixel format ${pixelFormat ?? 'unknown'}, raster ${stream.width ?? 0}x${stream.height ?? 0}`,
     };
   }

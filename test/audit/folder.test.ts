@@ -1,15 +1,21 @@
 /** A folder measured again from its bytes: every way of touching it is reported with the frame's name. */
 import { copyFileSync, mkdirSync, readFileSync, renameSync, rmSync, writeFileSync } from 'node:fs';
-import { join } from 'node:path';
+import { createHash } from 'node:crypto';
+import { dirname, join } from 'node:path';
 import { describe, expect, test } from 'vitest';
-import { unlistedFiles } from '../../coordinator/audit/unlisted-files.ts';
+import { deliveryContents } from '../../coordinator/gate/delivery-contents.ts';
 import { decideRoll } from '../../coordinator/gate/decide.ts';
 import { readDeliverable } from '../../coordinator/gate/disk.ts';
 import { listedFiles, measuredFolder } from '../../ledger/checksum-list.ts';
+import { digestOfFile } from '../../files/digest.ts';
 import { digestOfFolder } from '../../files/folder-digest.ts';
+import { blocks } from '../../findings/finding.ts';
+import { layout } from '../../ledger/layout.ts';
+import { deliverableReportSchema } from '../../ledger/report.ts';
+import { writeRecord } from '../../ledger/store.ts';
 import { frameName } from '../support/frames.ts';
 import { type PublishedFolder, publishedFolder } from '../support/published-folder.ts';
-import { goodWorld } from '../support/world.ts';
+import { clip, goodWorld } from '../support/world.ts';
 
 /** As coordinator/audit/measure.ts gives it to the gate: what lies there, with what was measured of its bytes. */
 async function audited({ delivery, folder, report }: PublishedFolder): Promise<{
@@ -149,29 +155,130 @@ describe('touched', () => {
   });
 });
 
-describe('files that no record lists', () => {
-  test('are not the frames of a published folder', async () => {
-    const published = await publishedFolder();
-    const { world } = await audited(published);
-    const { verdict } = decideRoll(world.input);
-    // Of the good world only this one deliverable lies on disk.
-    expect(await unlistedFiles(published.delivery, verdict)).toEqual([]);
+describe('what else lies in the delivery of a roll', () => {
+  /** Of the good world only this one deliverable lies on disk. */
+  async function contents(published: PublishedFolder, otherFiles: readonly string[] = []) {
+    const disk = await readDeliverable(published.delivery, 'A001C001', 'cut');
+    const found = await deliveryContents({
+      rollFolder: published.delivery,
+      roll: 'A001',
+      clips: [clip],
+      profiles: ['cut'],
+      onDisk: new Map([['A001C001/cut', disk]]),
+      otherFiles,
+    });
+    return found.map((item) => [item.code, item.file ?? item.profile, item.found]);
+  }
+
+  test('nothing is said of what reports name', async () => {
+    expect(await contents(await publishedFolder())).toEqual([]);
   });
 
-  test.each([
-    ['another folder', 'A001C001 final', 'file-not-listed'],
-    ['a staging folder', '.rushlight-part-bench-1-0123456789ab', 'staging-left'],
-    ['an older folder that was moved aside', '.rushlight-part-bench-1-0123456789ab.older', 'staging-left'],
-  ])('are reported: %s', async (_, name, code) => {
+  test.each<[string, string, string | null, string, string?]>([
+    ['another folder', 'cut/A001C001 final', null, 'file-not-listed'],
+    ['a staging folder', 'cut/.rushlight-part-bench-1-0123456789ab', null, 'staging-left'],
+    [
+      'an older folder that was moved aside',
+      'cut/.rushlight-part-bench-1-0123456789ab.older',
+      null,
+      'staging-left',
+    ],
+    ['a file beside the deliverables', 'cut/A001C001.mov', 'x', 'file-not-listed'],
+    ['a movie by its name elsewhere', 'A001C001.mov', 'x', 'delivery-file-unexplained'],
+    [
+      'a movie by its bytes, in a folder of its own',
+      'old/best take',
+      `\x1a\x45\xdf\xa3 webm`,
+      'delivery-file-unexplained',
+    ],
+    ['another roll.json', 'roll (1).json', '{}', 'delivery-file-unexplained'],
+    [
+      'a fingerprint file of no report',
+      'reports/fingerprints/x.0123.fingerprints',
+      'x',
+      'delivery-file-unexplained',
+    ],
+    ['a clip report of another clip', 'reports/A001C009.json', '{}', 'clip-report-left'],
+    ['a torn deliverable report', 'reports/deliverables/A001C009.cut.json', '{', 'record-damaged'],
+    [
+      'a movie behind the name of a companion file',
+      '._notes',
+      `\x1a\x45\xdf\xa3 webm`,
+      'delivery-file-unexplained',
+    ],
+    ['a letter', 'notes.txt', 'x', 'delivery-file-foreign'],
+    ['what a system leaves', '.Spotlight-V100/store.db', 'x', 'system-files-left'],
+    ['what a system leaves among deliverables', 'cut/.DS_Store', 'x', 'system-files-left'],
+  ])('%s is reported', async (_, path, content, code) => {
     const published = await publishedFolder();
-    const { world } = await audited(published);
-    mkdirSync(join(published.delivery, 'cut', name));
-    expect(
-      (await unlistedFiles(published.delivery, decideRoll(world.input).verdict)).map((item) => [
-        item.code,
-        item.file,
-      ]),
-    ).toEqual([[code, `cut/${name}`]]);
+    const at = join(published.delivery, path);
+    if (content === null) mkdirSync(at);
+    else {
+      mkdirSync(dirname(at), { recursive: true });
+      writeFileSync(at, content, 'latin1');
+    }
+    const found = await contents(published);
+    expect(found.map((item) => item[0])).toEqual([code]);
+    if (code !== 'system-files-left') expect(found[0]?.[1]).toBe(path);
+  });
+
+  test('a record that fits its name is of an earlier decode, and needs no word', async () => {
+    const published = await publishedFolder();
+    const text = 'a list';
+    const sha256 = createHash('sha256').update(text).digest('hex');
+    mkdirSync(join(published.delivery, 'reports', 'checksums'), { recursive: true });
+    writeFileSync(join(published.delivery, layout.checksumList('A001C001', 'cut', sha256)), text);
+    expect(await contents(published)).toEqual([]);
+  });
+
+  describe('a deliverable of another profile', () => {
+    async function withEarlier(): Promise<PublishedFolder & { file: string }> {
+      const published = await publishedFolder();
+      const file = join(published.delivery, 'older', 'A001C001.mov');
+      mkdirSync(dirname(file));
+      writeFileSync(file, 'the first cast');
+      const { bytes, xxh128, sha256 } = await digestOfFile(file);
+      const { checksumList: _, ...report } = published.report;
+      await writeRecord(
+        layout.deliverableReport(published.delivery, 'A001C001', 'older'),
+        deliverableReportSchema,
+        { ...report, profile: 'older', file: { path: 'older/A001C001.mov', bytes, xxh128, sha256 } },
+      );
+      return { ...published, file };
+    }
+
+    test('is named, with its bytes measured', async () => {
+      expect(await contents(await withEarlier())).toEqual([
+        ['deliverable-earlier', 'older', '1 made with profile older by an earlier run; measured: unchanged'],
+      ]);
+    });
+
+    test('holds when a byte differs from its report', async () => {
+      const published = await withEarlier();
+      writeFileSync(published.file, 'the worst cast');
+      const found = await contents(published);
+      expect(found.map(([code, file]) => [code, file])).toEqual([
+        ['deliverable-earlier-differs', 'older/A001C001.mov'],
+      ]);
+      expect(blocks({ code: 'deliverable-earlier-differs' })).toBe(true);
+    });
+
+    test('holds when a file lies beside it that no report names', async () => {
+      const published = await withEarlier();
+      writeFileSync(join(dirname(published.file), 'final.mov'), 'x');
+      expect((await contents(published)).map(([code, file]) => [code, file])).toEqual([
+        ['deliverable-earlier', 'older'],
+        ['file-not-listed', 'older/final.mov'],
+      ]);
+    });
+
+    test('is named when it was taken away', async () => {
+      const published = await withEarlier();
+      rmSync(published.file);
+      expect(await contents(published)).toEqual([
+        ['deliverable-earlier', 'older', '1 made with profile older by an earlier run; no longer there'],
+      ]);
+    });
   });
 });
 

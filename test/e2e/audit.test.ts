@@ -184,7 +184,7 @@ describe('touched', () => {
       copyFileSync(join(roll, 'reports', 'A004C001.json'), join(roll, 'reports', 'A004C003.json')),
     );
     expect(audit.findings).toContainEqual(
-      expect.objectContaining({ code: 'record-mismatch', file: 'reports/A004C003.json' }),
+      expect.objectContaining({ code: 'clip-report-left', file: 'reports/A004C003.json' }),
     );
     expect(audit.measured).toBe('held');
   });

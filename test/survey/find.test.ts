@@ -53,22 +53,102 @@ describe('which files are clips', () => {
     expect(found.findings).toEqual([]);
   });
 
-  test.each([
-    'A001C001.rawclip',
-    'noextension',
-    '.mov',
-    'A001C002.mov.part',
-    '._lonely.mov',
-    'slate.dpx',
-    'A001C001.',
-  ])('%j is reported, holds, and is among the others', (path) => {
-    const found = findClips(files('A001C001.mov', path), options);
-    expect(found.clips.map(({ id }) => id)).toEqual(['A001C001']);
-    expect(found.findings.map(({ code, file: about }) => [code, about])).toEqual([
-      ['file-unrecognised', path],
+  test.each(['A001C001.rawclip', 'noextension', '.mov', 'A001C002.mov.part', 'slate.dpx', 'A001C001.'])(
+    '%j is reported, holds, and is among the others',
+    (path) => {
+      const found = findClips(files('A001C001.mov', path), options);
+      expect(found.clips.map(({ id }) => id)).toEqual(['A001C001']);
+      expect(found.findings.map(({ code, file: about }) => [code, about])).toEqual([
+        ['file-unrecognised', path],
+      ]);
+      expect(found.findings.every(blocks)).toBe(true);
+      expect(found.others).toEqual([path]);
+    },
+  );
+
+  test('what an operating system leaves is no riddle, alone or not', () => {
+    const left = ['._lonely.mov', '.Spotlight-V100/store.db', '$RECYCLE.BIN/desktop.ini', '.directory'];
+    const found = findClips(files('A001C001.mov', ...left), options);
+    expect(found.findings).toEqual([]);
+    expect(found.others).toEqual([...left].sort());
+  });
+
+  const movie = { kind: 'movie', form: 'Matroska' } as const;
+  test.each(['A001C002', 'A001C002.txt', 'A001C002.xyz'])(
+    '%s is a clip when its first bytes are a movie',
+    (path) => {
+      const found = findClips(files('A001C001.mov', path), {
+        ...options,
+        contents: new Map([[path, movie]]),
+      });
+      expect(found.clips.map(({ name }) => name)).toEqual(['A001C001', 'A001C002']);
+      expect(found).toMatchObject({ others: [], findings: [] });
+    },
+  );
+
+  test('a second movie of the same name that is one by its bytes alone is one finding, and spoils no clip', () => {
+    const found = findClips(files('A001C001.mov', 'A001C001.lrv'), {
+      ...options,
+      contents: new Map([['A001C001.lrv', movie]]),
+    });
+    expect(found.clips.map(({ name }) => name)).toEqual(['A001C001']);
+    expect(found.findings).toMatchObject([
+      {
+        code: 'file-unrecognised',
+        file: 'A001C001.lrv',
+        found: 'A001C001.lrv, 1000 bytes, Matroska by its first bytes',
+      },
     ]);
-    expect(found.findings.every(blocks)).toBe(true);
-    expect(found.others).toEqual([path]);
+  });
+
+  test('a movie behind the name of a companion file is reported, and is no clip', () => {
+    const found = findClips(files('A001C001.mov', '._A001C001.mov'), {
+      ...options,
+      contents: new Map([['._A001C001.mov', movie]]),
+    });
+    expect(found.clips).toHaveLength(1);
+    expect(found.findings).toMatchObject([{ code: 'file-unrecognised', file: '._A001C001.mov' }]);
+  });
+
+  test('frames that no reader takes for their name are one finding for all of a clip', () => {
+    const frame = { kind: 'frame', form: 'OpenEXR' } as const;
+    const paths = [1, 2, 3].map((number) => `A001C002/bell.000${number}`);
+    const found = findClips(files('A001C001.mov', ...paths), {
+      ...options,
+      contents: new Map(paths.map((path) => [path, frame])),
+    });
+    expect(found.clips.map(({ name }) => name)).toEqual(['A001C001']);
+    expect(found.findings).toMatchObject([
+      {
+        code: 'file-unrecognised',
+        file: 'A001C002/bell.0001',
+        found:
+          'bell.0001, 1000 bytes, OpenEXR by its first bytes, and 2 more that differ from it in their number',
+      },
+    ]);
+    expect(found.others).toEqual(paths);
+  });
+
+  test('media that patterns take out are a note with their number and the first pattern', () => {
+    const found = findClips(
+      files('A001C001.mov', 'TEST/A001C000.mov', 'TEST/f.0001.dpx', 'TEST/x.txt', 'odd'),
+      {
+        statedRate: null,
+        ignore: ['*.txt', 'TEST/', 'odd'],
+        contents: new Map([['odd', movie]]),
+      },
+    );
+    expect(found.findings).toEqual([
+      {
+        code: 'files-ignored',
+        file: 'TEST/A001C000.mov',
+        found: '3 movie or frame files, the first TEST/A001C000.mov by the pattern TEST/',
+        expected: 'no clip among them',
+      },
+    ]);
+    expect(found.findings.some(blocks)).toBe(false);
+    const text = findClips(files('A001C001.mov', 'x.txt'), { statedRate: null, ignore: ['*.txt'] });
+    expect(text.findings).toEqual([]);
   });
 
   test('patterns take files out, and only those', () => {
@@ -78,7 +158,7 @@ describe('which files are clips', () => {
     });
     expect(found.clips.map(({ id }) => id)).toEqual(['A001C001']);
     expect(found.others).toEqual(['TEST/A001C000.mov', 'X.RAWCLIP', 'x.rawclip']);
-    expect(found.findings.map(({ file: about }) => about)).toEqual(['X.RAWCLIP']);
+    expect(found.findings.filter(blocks).map(({ file: about }) => about)).toEqual(['X.RAWCLIP']);
   });
 
   test('an empty roll has nothing', () => {

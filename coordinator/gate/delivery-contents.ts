@@ -1,0 +1,304 @@
+/**
+ * What lies in a roll's delivery folder besides that which its verdict is about. A run asks before it decides, an audit asks
+ * again: nothing may lie there unseen, and a ready roll has no media and no record that nobody can explain.
+ */
+import { readdir, readFile } from 'node:fs/promises';
+import { basename, join } from 'node:path';
+import { aFewAtOnce, digestOfDeliverable, isFolderDigest } from '../../files/folder-digest.ts';
+import { codeOf } from '../../files/error-code.ts';
+import { fsPath, nameFromBytes, printable } from '../../files/names.ts';
+import { isCompanionName, isSystemName, isSystemPath } from '../../files/system-files.ts';
+import { walkFolder } from '../../files/walk.ts';
+import { FindingTally } from '../../findings/tally.ts';
+import { type Finding, type FindingSubject, finding } from '../../findings/finding.ts';
+import type { Clip } from '../../ledger/clip.ts';
+import { layout, placeBelow, STAGING_PREFIX } from '../../ledger/layout.ts';
+import { clipReportSchema, type DeliverableReport, deliverableReportSchema } from '../../ledger/report.ts';
+import { readRecord } from '../../ledger/store.ts';
+import { readSamples } from '../../proof/pixel-sample-file.ts';
+import { FingerprintError, readFingerprints } from '../../proof/source-fingerprints.ts';
+import { isMediaName } from '../intake/discover.ts';
+import { sha256Of } from '../provenance/parts.ts';
+import { contentsOf } from '../survey/signatures.ts';
+import { coversAny } from './file-accounting.ts';
+import { type DeliverableOnDisk, deliverableKey } from './input.ts';
+
+export interface DeliveryQuestion {
+  readonly rollFolder: string;
+  readonly roll: string;
+  readonly clips: readonly Clip[];
+  /** Names of the profiles that the verdict is about. */
+  readonly profiles: readonly string[];
+  readonly onDisk: ReadonlyMap<string, DeliverableOnDisk>;
+  /** Files of the roll that are no clips. */
+  readonly otherFiles: readonly string[];
+  readonly signal?: AbortSignal;
+}
+
+/** Of all that `deliveryContents` says: what an audit measures again, so that an older word on it counts no more. */
+export const contentCodes: ReadonlySet<string> = new Set([
+  'file-not-listed',
+  'staging-left',
+  'delivery-file-unexplained',
+  'delivery-file-foreign',
+  'clip-report-left',
+  'deliverable-earlier',
+  'deliverable-earlier-differs',
+]);
+
+const REPORTS = 'reports';
+const DELIVERABLE_REPORTS = 'reports/deliverables';
+/** Records that are named by their content. */
+const NAMED_BY_CONTENT = /^reports\/(fingerprints|samples|checksums|transforms)\/[^/]+$/;
+const TOP_RECORDS: ReadonlySet<string> = new Set(['roll.json', 'statement.json', 'statement.dsse.json']);
+const RECORD_NAME = /\.(?:json|fingerprints|samples|sha256)$/i;
+
+/** Throws the signal's reason when stopped. A folder that is not there holds nothing. */
+export async function deliveryContents(question: DeliveryQuestion): Promise<Finding[]> {
+  const { rollFolder, roll, clips, profiles, onDisk, signal } = question;
+  const found = new FindingTally();
+  const explained = new Set<string>(TOP_RECORDS);
+  for (const clip of clips) {
+    explained.add(layout.clipReport('', clip.id));
+    for (const profile of profiles) explained.add(layout.deliverableReport('', clip.id, profile));
+  }
+  const required = [...onDisk.values()].flatMap(({ report }) => (report === null ? [] : [report]));
+  for (const report of required) explain(report, explained);
+  const requiredFiles = new Set(required.flatMap(({ file }) => (file === null ? [] : [file.path])));
+
+  const earlier = await earlierReports(question, explained, found);
+  for (const report of earlier) explain(report, explained);
+  found.addAll(
+    await judgeEarlier(
+      earlier.filter(({ file }) => file !== null && !requiredFiles.has(file.path)),
+      question,
+    ),
+  );
+
+  const profileFolders = new Set([...profiles, ...earlier.map(({ profile }) => profile)]);
+  const parts = (path: string): string[] => path.split('/');
+  const inProfile = (path: string): boolean => profileFolders.has(parts(path)[0] as string);
+  let walk: Awaited<ReturnType<typeof walkFolder>>;
+  try {
+    walk = await walkFolder(rollFolder, {
+      // A deliverable is one thing, file or folder; the frames of a folder are held against its checksum list.
+      skip: (path) =>
+        (inProfile(path) && parts(path).length === 2) ||
+        isSystemName(basename(path)) ||
+        basename(path).startsWith(STAGING_PREFIX),
+      ...(signal === undefined ? {} : { signal }),
+    });
+  } catch (error) {
+    signal?.throwIfAborted();
+    if (['ENOENT', 'ENOTDIR'].includes(codeOf(error))) return found.findings();
+    found.add(unexplained(codeOf(error) || (error as Error).message, { roll }));
+    return found.findings();
+  }
+
+  const inside = walk.folders.filter(
+    (path) => (inProfile(path) && parts(path).length === 2) || basename(path).startsWith(STAGING_PREFIX),
+  );
+  const system = walk.folders.filter((path) => isSystemName(basename(path)));
+  const files = walk.files.map(({ path }) => path);
+  const unknown = files.filter((path) => !explained.has(path));
+  const media = await contentsOf(rollFolder, [...unknown, ...system]);
+  const isMedia = (path: string): boolean =>
+    media.has(path) || (!isCompanionName(basename(path)) && isMediaName(path));
+  for (const path of [...unknown, ...inside.filter((one) => !explained.has(one))]) {
+    const subject = { roll, file: path };
+    const name = basename(path);
+    if (name.startsWith(STAGING_PREFIX))
+      found.add(finding('staging-left', printable(name), 'published files only', subject));
+    else if (isSystemPath(path) && !isMedia(path)) system.push(path);
+    else if (inProfile(path))
+      found.add(
+        finding('file-not-listed', printable(name), 'listed files only', {
+          ...subject,
+          profile: parts(path)[0] as string,
+        }),
+      );
+    else if (NAMED_BY_CONTENT.test(path)) {
+      if (!(await isNamedByContent(rollFolder, path)))
+        found.add(unexplained('a record that no report names, and not what its name says', subject));
+    } else if (/^reports\/[^/]+\.json$/.test(path)) found.addAll(await judgeClipReport(path, question));
+    else if (isMedia(path)) found.add(unexplained(media.get(path)?.form ?? printable(name), subject));
+    else if (parts(path)[0] === REPORTS || RECORD_NAME.test(name))
+      found.add(unexplained(`a record that no run wrote: ${printable(name)}`, subject));
+    else found.add(finding('delivery-file-foreign', printable(name), 'files of a run only', subject));
+  }
+  for (const path of system.filter((one) => media.has(one)))
+    found.add(unexplained(media.get(path)?.form ?? '', { roll, file: path }));
+  for (const { path, target } of walk.links)
+    found.add(unexplained(`a link to ${printable(target)}`, { roll, file: path }));
+  for (const path of walk.others) found.add(unexplained('a pipe, socket or device', { roll, file: path }));
+  for (const { path, detail } of walk.unreadable.filter((one) => !isSystemPath(one.path)))
+    found.add(unexplained(printable(detail), { roll, file: path }));
+  const left = system.filter((one) => !media.has(one));
+  if (left[0] !== undefined)
+    found.add(
+      finding('system-files-left', `${left.length}, the first ${printable(left[0])}`, 'files of a run only', {
+        roll,
+        file: rollFolder,
+      }),
+    );
+  return found.findings();
+}
+
+function unexplained(what: string, subject: FindingSubject): Finding {
+  return finding('delivery-file-unexplained', what, 'files that a report names', subject);
+}
+
+/** What the report names. */
+function explain({ file, fingerprints, checksumList }: DeliverableReport, explained: Set<string>): void {
+  for (const named of [file, fingerprints, checksumList])
+    if (named !== null && named !== undefined) explained.add(named.path);
+}
+
+async function namesIn(folder: string): Promise<string[]> {
+  try {
+    return (await readdir(fsPath(folder), { encoding: 'buffer' })).map(nameFromBytes).sort();
+  } catch (error) {
+    if (codeOf(error) === '') throw error;
+    // What cannot be listed is found by the walk.
+    return [];
+  }
+}
+
+/** Reports of deliverables that the verdict is not about. Each that can be read is explained; what cannot is said. */
+async function earlierReports(
+  { rollFolder, roll, clips, profiles }: DeliveryQuestion,
+  explained: Set<string>,
+  found: FindingTally,
+): Promise<DeliverableReport[]> {
+  const required = new Set(clips.flatMap(({ id }) => profiles.map((name) => deliverableKey(id, name))));
+  const reports: DeliverableReport[] = [];
+  for (const name of await namesIn(join(rollFolder, DELIVERABLE_REPORTS))) {
+    const path = `${DELIVERABLE_REPORTS}/${name}`;
+    if (
+      explained.has(path) ||
+      !name.endsWith('.json') ||
+      isSystemName(name) ||
+      name.startsWith(STAGING_PREFIX)
+    )
+      continue;
+    const read = await readRecord(join(rollFolder, path), deliverableReportSchema);
+    if (read.state !== 'read') {
+      if (read.state === 'damaged') found.add({ ...read.finding, roll, file: path });
+      explained.add(path);
+      continue;
+    }
+    const { value: report } = read;
+    // One that lies under another's name speaks for nothing: it stays unexplained.
+    if (
+      layout.deliverableReport('', report.clip.id, report.profile) !== path ||
+      report.roll !== roll ||
+      required.has(deliverableKey(report.clip.id, report.profile))
+    )
+      continue;
+    explained.add(path);
+    reports.push(report);
+  }
+  return reports;
+}
+
+/** Every byte is read: a report alone says nothing of what an editor will open. */
+async function judgeEarlier(
+  reports: readonly DeliverableReport[],
+  { rollFolder, roll, signal }: DeliveryQuestion,
+): Promise<Finding[]> {
+  const findings: Finding[] = [];
+  const unchanged = new Map<string, number>();
+  const gone = new Map<string, number>();
+  const count = (counts: Map<string, number>, profile: string): void =>
+    void counts.set(profile, (counts.get(profile) ?? 0) + 1);
+  await aFewAtOnce(reports, async (report) => {
+    const why = await whyDiffers(report, rollFolder, signal);
+    if (why === null) count(unchanged, report.profile);
+    else if (why === 'absent') count(gone, report.profile);
+    else
+      findings.push(
+        finding('deliverable-earlier-differs', why.found, why.expected, {
+          roll,
+          clip: report.clip.id,
+          profile: report.profile,
+          ...(report.file === null ? {} : { file: report.file.path }),
+        }),
+      );
+  });
+  const notes = (counts: Map<string, number>, words: string): Finding[] =>
+    [...counts]
+      .sort(([a], [b]) => (a < b ? -1 : 1))
+      .map(([profile, number]) =>
+        finding(
+          'deliverable-earlier',
+          `${number} made with profile ${profile} by an earlier run; ${words}`,
+          'deliverables of this verdict only',
+          { roll, profile },
+        ),
+      );
+  return [...findings, ...notes(unchanged, 'measured: unchanged'), ...notes(gone, 'no longer there')];
+}
+
+async function whyDiffers(
+  { file }: DeliverableReport,
+  rollFolder: string,
+  signal: AbortSignal | undefined,
+): Promise<null | 'absent' | { found: string; expected: string }> {
+  const place = file === null ? null : placeBelow(rollFolder, file.path);
+  if (file === null || place === null)
+    return { found: 'a place outside of the roll', expected: 'a file of the roll' };
+  try {
+    const digest = await digestOfDeliverable(place, signal);
+    const isFolder = isFolderDigest(digest);
+    if (isFolder !== (file.files !== undefined))
+      return { found: isFolder ? 'a folder' : 'a file', expected: isFolder ? 'a file' : 'a folder' };
+    return digest.bytes === file.bytes &&
+      digest.xxh128 === file.xxh128 &&
+      (file.sha256 === undefined || file.sha256 === digest.sha256)
+      ? null
+      : {
+          found: `${digest.bytes} bytes, xxh128 ${digest.xxh128}`,
+          expected: `${file.bytes} bytes, xxh128 ${file.xxh128}, as its report says`,
+        };
+  } catch (error) {
+    signal?.throwIfAborted();
+    if (codeOf(error) === 'ENOENT') return 'absent';
+    if (codeOf(error) === '') throw error;
+    return { found: `it cannot be read (${codeOf(error)})`, expected: 'a file that can be read' };
+  }
+}
+
+/** A record of an earlier decode: whole, and the one that its name says. */
+async function isNamedByContent(rollFolder: string, path: string): Promise<boolean> {
+  const kind = NAMED_BY_CONTENT.exec(path)?.[1];
+  try {
+    const bytes = await readFile(fsPath(join(rollFolder, path)));
+    const digest =
+      kind === 'fingerprints'
+        ? (await readFingerprints(bytes)).digest
+        : kind === 'samples'
+          ? (await readSamples(bytes)).digest
+          : sha256Of(bytes);
+    return basename(path).includes(digest.slice(0, 16));
+  } catch (error) {
+    if (!(error instanceof FingerprintError) && codeOf(error) === '') throw error;
+    return false;
+  }
+}
+
+/** Of a clip that the roll does not have. One whose files were left out with --ignore is explained by that. */
+async function judgeClipReport(
+  path: string,
+  { rollFolder, roll, otherFiles }: DeliveryQuestion,
+): Promise<Finding[]> {
+  const read = await readRecord(join(rollFolder, path), clipReportSchema);
+  if (read.state === 'read' && coversAny(read.value.clip.place, otherFiles)) return [];
+  return [
+    finding(
+      'clip-report-left',
+      `a clip report ${printable(basename(path))}`,
+      'reports of the clips of the roll only',
+      { roll, file: path },
+    ),
+  ];
+}
