@@ -25,14 +25,21 @@ export function cancelKey(run: string): string {
   return `rushlight:cancel:${run}`;
 }
 
-/** What a worker tells while it works (BullMQ progress), at most once in two seconds. */
+/** What a worker does with a job, in this order; each deliverable is checked and published on its own. */
+export const jobPhases = ['make', 'check', 'publish'] as const;
+export type JobPhase = (typeof jobPhases)[number];
+
+/** What a worker tells while it works (BullMQ progress), at most once in two seconds and at every new phase. */
 export const jobProgressSchema = z.object({
-  phase: z.enum(['make', 'check', 'publish']).describe('What the worker is at'),
-  frames: z.int().nonnegative().describe('Frames that it has done of this phase'),
+  phase: z.enum(jobPhases).describe('What the worker is at'),
+  frames: z
+    .int()
+    .nonnegative()
+    .describe('Frames that it has done of this phase; of one deliverable while it is checked'),
   total: z.int().nonnegative().describe('Frames of this phase'),
   framesPerSecond: z.number().nonnegative().describe('0: not known yet'),
   attempt: z.int().positive().optional().describe('Which attempt at the job; absent: the first'),
-  workersLost: z.int().positive().optional().describe('Workers that were lost at it before; absent: none'),
+  workersLost: z.int().nonnegative().optional().describe('Workers that were lost at it before; absent: none'),
 });
 export type JobProgress = Readonly<z.infer<typeof jobProgressSchema>>;
 

@@ -52,7 +52,7 @@ export const videoFactsSchema = z.object({
   steps: z
     .array(z.object({ ticks: z.int().describe('Ticks of `timeBase`'), count: z.int().describe('How often') }))
     .describe(
-      'Every step between neighbouring presentation times, most frequent first; one entry when the rate is constant (steps that differ only by rounding to the time base count as one)',
+      'Every step between neighbouring presentation times, most frequent first; one entry when the rate is constant (steps that differ only by rounding to the time base count as one); more where steps are a tick beside what the time base can hold',
     ),
   rateConstant: z.boolean().describe('All steps are one, but for rounding'),
   bytes: z.int().nonnegative().describe('Sum of the packets, bytes'),

@@ -115,6 +115,7 @@ const keeping: readonly [
   [['audio', 'format'], 'source', true, (profile) => profile.audio.format],
   [['audio', 'rate'], 'source', false, (profile) => profile.audio.rate],
   [['audio', 'tolerance_frames'], 'keep', true, (profile) => profile.audio.tolerance_frames],
+  [['audio', 'offset'], 'hold', false, (profile) => profile.audio.offset],
 ];
 
 const lossless: Rule = (profile) => {

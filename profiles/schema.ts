@@ -160,7 +160,12 @@ export const profileSchema = z.strictObject({
       tolerance_frames: z
         .union([z.int().min(0).max(50), z.literal('keep')])
         .describe(
-          'keep, with ffv1: every sample of the clip, however long the picture is. A number: audio shorter or longer than the picture by at most this many frames is cut or filled with silence to the picture; beyond it the clip is held',
+          'keep, with ffv1: every sample of the clip, however long the picture is. A number: audio that ends before or after the picture by at most this many frames is cut or filled with silence to the picture; beyond it the clip is held',
+        ),
+      offset: z
+        .enum(['fit', 'hold'])
+        .describe(
+          'What to do with audio that starts half a frame or more after or before the picture: fit: it stays in its place to a sample, with silence before audio that starts late, and audio from before the first frame is cut off; hold the clip. Smaller offsets are fitted in any case; with ffv1 only hold, since nothing is put before audio that is kept sample for sample',
         ),
     })
     .describe(

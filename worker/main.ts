@@ -101,7 +101,7 @@ async function isWanted(job: Job): Promise<boolean> {
   return run === job.run && cancelled === 0;
 }
 
-/** Tells progress at most once in two seconds, and looks at the same beat whether the job is still wanted. */
+/** Tells progress at most once in two seconds and at every new phase, and looks at the same beat whether the job is still wanted. */
 function teller(
   queued: QueuedJob,
   job: Job,
@@ -110,10 +110,13 @@ function teller(
 ): (progress: JobProgress) => void {
   const retryable = attempt > 1 ? { attempt, workersLost } : {};
   let last = 0;
+  let phase: JobProgress['phase'] | null = null;
   return (progress) => {
     const now = performance.now();
-    if (now - last < PROGRESS_MILLISECONDS) return;
+    // A new phase is told at once: until then the last one would seem to stand still at its end.
+    if (progress.phase === phase && now - last < PROGRESS_MILLISECONDS) return;
     last = now;
+    phase = progress.phase;
     queued
       .updateProgress({ ...progress, ...retryable })
       .catch((error: unknown) => log.warn({ id: queued.id, error: String(error) }, 'progress not told'));

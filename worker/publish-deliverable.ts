@@ -45,6 +45,8 @@ export async function finish(
   const { deliverable, staged } = made;
   const subject = { ...subjectOf(job), profile: deliverable.profile.name };
   const asked: readonly string[] = deliverable.profile.checks;
+  const onFrames = progressOf('check', deliverable.outcome.frames, context);
+  onFrames(0);
   let checked: CheckReport;
   try {
     checked = await checkDeliverable({
@@ -58,7 +60,7 @@ export async function finish(
       threads: context.threads,
       signal: context.signal,
       subject,
-      onFrames: progressOf('check', deliverable.outcome.frames, context),
+      onFrames,
     });
   } catch (error) {
     context.signal.throwIfAborted();

@@ -1,6 +1,6 @@
 /** How the night stands, for whoever shows it. Nothing is decided by it. */
 import type { Job } from '../../ledger/job.ts';
-import type { JobProgress } from '../../ledger/queue.ts';
+import type { JobPhase, JobProgress } from '../../ledger/queue.ts';
 
 const phases = ['waiting', 'reading', 'measuring', 'making', 'ready', 'held'] as const;
 export type Phase = (typeof phases)[number];
@@ -17,6 +17,12 @@ export interface RollProgress {
   readonly frames: number;
   /** Of jobs that are over all of theirs, of the others those made so far. */
   readonly framesMade: number;
+  /** Jobs behind their last frame that are not over: each is checked or published. */
+  readonly afterwards: readonly {
+    readonly phase: Exclude<JobPhase, 'make'>;
+    readonly frames: number;
+    readonly total: number;
+  }[];
 }
 
 export interface RunProgress {
@@ -40,9 +46,9 @@ export function newRunProgress(
   type Entry = {
     -readonly [Key in keyof Omit<
       RollProgress,
-      'frames' | 'framesMade' | 'jobsOver' | 'jobs'
+      'frames' | 'framesMade' | 'jobsOver' | 'jobs' | 'afterwards'
     >]: RollProgress[Key];
-  } & { made: Map<string, { total: number; made: number; over: boolean }> };
+  } & { made: Map<string, { total: number; made: number; over: boolean; told: JobProgress | null }> };
   const entries = new Map<string, Entry>(
     rolls.map((roll) => [
       roll,
@@ -70,14 +76,17 @@ export function newRunProgress(
     measuring: (roll, clipsMeasured, clips) => void Object.assign(entry(roll), { clipsMeasured, clips }),
     making: (roll, jobs) => {
       for (const job of jobs)
-        entry(roll).made.set(job.clip.id, { total: job.span.count, made: 0, over: false });
+        entry(roll).made.set(job.clip.id, { total: job.span.count, made: 0, over: false, told: null });
     },
-    progress: (job, progress) =>
+    progress: (job, progress) => {
+      const item = entry(job.roll).made.get(job.clip.id);
+      if (item !== undefined) item.told = progress;
       advance(
         job,
         progress.phase === 'make' ? Math.min(progress.frames, job.span.count) : job.span.count,
         false,
-      ),
+      );
+    },
     over: (job) => advance(job, job.span.count, true),
     rolls: () =>
       [...entries.values()].map(({ made, ...rest }) => {
@@ -88,6 +97,11 @@ export function newRunProgress(
           jobsOver: items.filter((item) => item.over).length,
           frames: items.reduce((sum, item) => sum + item.total, 0),
           framesMade: items.reduce((sum, item) => sum + item.made, 0),
+          afterwards: items.flatMap(({ over, told }) =>
+            over || told === null || told.phase === 'make'
+              ? []
+              : [{ phase: told.phase, frames: Math.min(told.frames, told.total), total: told.total }],
+          ),
         };
       }),
     rate: () => {

@@ -13,8 +13,16 @@ export interface Progress {
 const LINE_MILLISECONDS = 10_000;
 const BAR_MILLISECONDS = 500;
 
+/** What is done with frames that are made: `checking 812 of 21578 frames`. */
+function afterwardsText({ afterwards }: RollProgress): string {
+  const checked = afterwards.filter(({ phase }) => phase === 'check');
+  if (checked.length === 0) return afterwards.length === 0 ? 'waiting for its checks' : 'publishing';
+  const sum = (of: 'frames' | 'total'): number => checked.reduce((all, one) => all + one[of], 0);
+  return `checking ${sum('frames')} of ${count(sum('total'), 'frame')}`;
+}
+
 /** Share done of the phase, and what is reported beside it. Pure. */
-function progressText(
+export function progressText(
   progress: RollProgress,
   rate: number | null,
 ): { done: number; total: number; text: string } {
@@ -34,11 +42,19 @@ function progressText(
     case 'making': {
       const left = progress.frames - progress.framesMade;
       const speed = rate === null ? '' : `, ${rate.toFixed(rate < 10 ? 1 : 0)} frames/s`;
+      // How long frames take says nothing of checks: where they are all that is left, what is done is said instead.
       const remaining = rate === null || rate <= 0 || left === 0 ? '' : `, ${durationText(left / rate)} left`;
+      if (left === 0 && progress.jobsOver < progress.jobs) {
+        return {
+          done: progress.framesMade,
+          total: Math.max(1, progress.frames),
+          text: `${afterwardsText(progress)}, ${progress.jobsOver} of ${count(progress.jobs, 'clip')}`,
+        };
+      }
       return {
         done: progress.framesMade,
         total: Math.max(1, progress.frames),
-        text: `making     ${progress.framesMade} of ${count(progress.frames, 'frame')}, ${progress.jobsOver} of ${count(progress.jobs, 'clip')}${speed}${remaining}`,
+        text: `making     ${progress.framesMade} of ${count(progress.frames, 'frame')}, ${progress.jobsOver} of ${count(progress.jobs, 'clip')}${speed}${remaining}${progress.afterwards.length === 0 ? '' : `; ${afterwardsText(progress)}`}`,
       };
     }
     case 'waiting':

@@ -14,6 +14,7 @@ const PROBLEM_CODES: Readonly<Record<ClipProblem, readonly [code: FindingCode, e
   playlist: ['clip-playlist', 'a movie'],
   'not-media': ['clip-not-media', 'a movie'],
   unreadable: ['clip-unreadable', 'a file that ffprobe reads'],
+  'answer-cut-off': ['clip-answer-cut-off', 'a whole answer'],
   'no-picture': ['clip-no-picture', 'a picture'],
   'no-decoder': ['clip-no-decoder', 'a picture that this ffmpeg decodes'],
   'no-frames': ['clip-no-frames', 'frames to show'],
@@ -50,21 +51,20 @@ function listSteps(video: VideoFacts): string {
   return `steps between frames: ${shown.join(', ')}${video.steps.length > 4 ? `, and ${video.steps.length - 4} other lengths` : ''}`;
 }
 
-/** Half a frame, in samples, compared without dividing: |offset| / sampleRate against 1 / (2 * rate). */
+/** What begins further from the picture's beginning is for each profile to fit or to refuse. Half a frame, in samples, compared without dividing. */
 function offsetFinding(
   track: AudioFacts,
   index: number,
   video: VideoFacts,
   subject: FindingSubject,
 ): Finding | null {
-  if (track.startOffset === 0) return null;
   const offset = Math.abs(track.startOffset);
   const beyond =
     2n * BigInt(offset) * BigInt(video.rate.num) > BigInt(track.sampleRate) * BigInt(video.rate.den);
-  const found = `audio track ${index + 1} starts ${offset} samples (${((offset * 1000) / track.sampleRate).toFixed(1)} ms) ${track.startOffset > 0 ? 'after' : 'before'} the picture`;
+  if (offset === 0 || beyond) return null;
   return finding(
-    beyond ? 'audio-offset' : 'audio-offset-small',
-    found,
+    'audio-offset-small',
+    `audio track ${index + 1} starts ${offset} samples (${((offset * 1000) / track.sampleRate).toFixed(1)} ms) ${track.startOffset > 0 ? 'after' : 'before'} the picture`,
     'audio and picture start together',
     subject,
   );

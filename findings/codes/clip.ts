@@ -106,7 +106,7 @@ export const clipCodes = {
     weight: 'hold',
     title: 'audio and picture do not start together',
     remedy:
-      'Play the beginning of the clip, and compare it with another copy. If it was recorded so, deliver this clip outside Rushlight.',
+      'Play the beginning of the clip, and compare it with another copy. If it was recorded so, use a profile with `audio: { offset: fit }`: audio stays in its place, with silence before audio that starts late, and audio from before the first frame is cut off.',
   },
   'audio-offset-small': {
     weight: 'note',
@@ -207,5 +207,13 @@ export const clipCodes = {
     weight: 'note',
     title: 'media files were left out with --ignore',
     remedy: 'Nothing, if none of them is a clip. Otherwise run again with a narrower pattern.',
+  },
+
+  // Where a program, not the clip, is at fault.
+  'clip-answer-cut-off': {
+    weight: 'hold',
+    title: 'the answer of ffprobe was cut off, twice',
+    remedy:
+      'Run again: nothing is said against the clip. If it comes again, run `rushlight doctor`, look for a wrapper in place of ffprobe, and name another one with RUSHLIGHT_FFPROBE.',
   },
 } as const satisfies Record<string, CodeEntry>;

@@ -138,13 +138,13 @@ export const profileCodes = {
   },
   'audio-length': {
     weight: 'hold',
-    title: 'audio and picture differ in length by more than the profile allows',
+    title: 'audio ends before or after the picture by more than the profile allows',
     remedy:
       'Play the end of the clip, and compare it with another copy. If the audio is right as far as it goes, use a profile with a larger `audio: { tolerance_frames: … }`.',
   },
   'audio-fitted': {
     weight: 'note',
-    title: 'audio was cut, or filled with silence, to the length of the picture',
+    title: 'audio was cut or filled with silence to start and end with the picture',
     remedy: 'Do nothing: the difference is within what the profile allows.',
   },
   'audio-unsupported': {

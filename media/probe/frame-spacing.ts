@@ -9,7 +9,7 @@ export interface FrameSpacing {
   readonly constant: boolean;
   /** The constant rate; the nominal one when not constant; null when a single frame says nothing. */
   readonly rate: Rate | null;
-  /** Most frequent first; one entry when constant. */
+  /** Most frequent first. Steps that differ because the clock cannot hold the period count as one; those beside a period that it can hold do not. */
   readonly steps: readonly Step[];
 }
 
@@ -26,29 +26,35 @@ function stepsOf(times: Float64Array): Step[] {
 }
 
 /**
- * True when the times are those of `rate`, rounded to the grid they lie on. With a constant phase and one rounding,
- * time[n] - n * period stays inside a spread of less than one grid step, whichever way the writer rounds; rounding
- * twice (from one file form to another) stays below two.
- * A grid that can hold the period exactly must hold it exactly, and a grid coarser than an eighth of a frame proves
- * nothing: there a missing frame would look like rounding.
+ * How times lie to those of `rate` on their grid. `rounded`: as rounding writes them, where the grid cannot hold the period. `uneven`: a tick of the
+ * clock beside their place though the grid can hold it, as devices write that round on their way; it is a constant rate all the same. null: neither.
+ *
+ * No step is more than one tick of the grid from the period, and all times together lie in a band of that: one rounding stays within one tick, ticks to
+ * either side within two. A grid coarser than an eighth of a frame proves nothing (a missing frame would look like rounding), and one coarser than a
+ * sixteenth has no room for a second tick. Times on a coarser grid than the ticks that holds the period must hold it: what shares a factor there was moved.
  */
-function fits(times: Float64Array, grid: bigint, timeBase: Ratio, rate: Rate): boolean {
+function fit(times: Float64Array, grid: bigint, timeBase: Ratio, rate: Rate): 'rounded' | 'uneven' | null {
   // Frame period in ticks: top / bottom.
   const top = BigInt(timeBase.den) * BigInt(rate.den);
   const bottom = BigInt(timeBase.num) * BigInt(rate.num);
-  const gridScaled = grid * bottom;
-  if (top % gridScaled === 0n || top < 8n * gridScaled) return false;
-  const limit = top >= 16n * gridScaled ? 2n * gridScaled : gridScaled;
+  const tick = grid * bottom;
+  const holds = top % tick === 0n;
+  if ((holds && grid > 1n) || top < 8n * tick) return null;
+  const limit = top >= 16n * tick ? 2n * tick : tick;
   const first = BigInt(times[0] as number);
+  let before = 0n;
   let least = 0n;
   let most = 0n;
   for (let index = 1; index < times.length; index += 1) {
     const deviation = (BigInt(times[index] as number) - first) * bottom - BigInt(index) * top;
-    if (deviation < least) least = deviation;
+    const step = deviation - before;
+    if (step > tick || -step > tick) return null;
+    before = deviation;
     if (deviation > most) most = deviation;
-    if (most - least >= limit) return false;
+    if (deviation < least) least = deviation;
+    if (most - least > limit) return null;
   }
-  return true;
+  return holds ? 'uneven' : 'rounded';
 }
 
 /**
@@ -65,14 +71,18 @@ export function frameSpacingOf(times: Float64Array, timeBase: Ratio, claims: rea
       : null;
   // A file whose times were once in a coarser base keeps that base's grid: all its steps share a factor. One step has no grid but the ticks.
   const grid = exact !== null ? 1n : steps.reduce((common, step) => gcd(common, BigInt(step.ticks)), 0n);
+  const isExact = (rate: Rate): boolean => exact !== null && sameRatio(rate, exact);
   const allowed = (rate: Rate): boolean =>
-    (exact !== null && sameRatio(rate, exact)) || (grid > 0n && fits(times, grid, timeBase, rate));
-  const fitting =
-    claims.find(allowed) ??
-    knownRates.find((rate) => exact !== null && sameRatio(rate, exact)) ??
-    knownRates.find(allowed);
-  if (fitting !== undefined)
-    return { constant: true, rate: fitting, steps: [{ ticks: only.ticks, count: times.length - 1 }] };
+    isExact(rate) || (grid > 0n && fit(times, grid, timeBase, rate) !== null);
+  const fitting = claims.find(allowed) ?? knownRates.find(isExact) ?? knownRates.find(allowed);
+  if (fitting !== undefined) {
+    const uneven = !isExact(fitting) && fit(times, grid, timeBase, fitting) === 'uneven';
+    return {
+      constant: true,
+      rate: fitting,
+      steps: uneven ? steps : [{ ticks: only.ticks, count: times.length - 1 }],
+    };
+  }
   if (exact !== null) return { constant: true, rate: exact, steps };
   const span = BigInt(times[times.length - 1] as number) - BigInt(times[0] as number);
   const average =

@@ -20,6 +20,7 @@ export const probeProblems = [
   'playlist',
   'not-media',
   'unreadable',
+  'answer-cut-off',
   'no-picture',
   'no-decoder',
   'no-frames',
@@ -116,6 +117,8 @@ export async function probeMovie(
   const wrong = problemOfForm(form);
   if (wrong !== null) return { state: 'problem', ...wrong, readErrors: [] };
   const read = await scan(input, tools, options);
+  if (read.state === 'cut-off')
+    return { state: 'problem', problem: 'answer-cut-off', detail: read.why, readErrors: read.errors };
   if (read.state === 'unreadable')
     return {
       state: 'problem',

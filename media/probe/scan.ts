@@ -78,7 +78,9 @@ export type Scan =
       readonly errors: readonly string[];
     }
   /** The program ended by itself and could not read the file, or hung. */
-  | { readonly state: 'unreadable'; readonly why: string; readonly errors: readonly string[] };
+  | { readonly state: 'unreadable'; readonly why: string; readonly errors: readonly string[] }
+  /** The program ended well, and its answer was no whole one, twice: that says nothing of the file. */
+  | { readonly state: 'cut-off'; readonly why: string; readonly errors: readonly string[] };
 
 /** Counts packets line by line and returns everything else as text. A record begins at a line indented by 8 and ends before the next that is not deeper. */
 async function readOutput(
@@ -140,12 +142,21 @@ export interface ScanOptions {
 }
 
 /**
- * Reads a clip once, every packet. Throws FindingError when ffprobe cannot be started, and the signal's reason when stopped.
+ * Reads a clip, every packet; once more where the answer is cut off although the program ended well. Throws FindingError when ffprobe cannot be started, and the signal's reason when stopped.
  */
 export async function scan(
   input: OpenedInput,
   tools: Pick<MediaTools, 'ffprobe'>,
   options: ScanOptions = {},
+): Promise<Scan> {
+  const first = await ask(input, tools, options);
+  return first.state === 'cut-off' ? await ask(input, tools, options) : first;
+}
+
+async function ask(
+  input: OpenedInput,
+  tools: Pick<MediaTools, 'ffprobe'>,
+  options: ScanOptions,
 ): Promise<Scan> {
   const tally = emptyTally();
   const errors: string[] = [];
@@ -210,12 +221,17 @@ export async function scan(
     why: `ffprobe ${tools.ffprobe.version} describes it in an unknown form: ${what}`,
     errors,
   });
-  if (broken !== null) return unknownForm(broken);
+  const cutOff = (what: string): Scan => ({
+    state: 'cut-off',
+    why: `ffprobe ${tools.ffprobe.version} ended well with an answer that is no whole JSON: ${what}`,
+    errors,
+  });
+  if (broken !== null) return cutOff(broken);
   let json: unknown;
   try {
     json = JSON.parse(text);
   } catch (error) {
-    return unknownForm((error as Error).message);
+    return cutOff((error as Error).message);
   }
   const headers = headersSchema.safeParse(json);
   if (!headers.success)

@@ -92,7 +92,7 @@ export async function sequenceFacts(
 ): Promise<{ facts: ClipFacts; why: null } | { facts: null; why: string }> {
   const input = await openInput(rollFolder, { ...place, count: 1 }, rate);
   const read = await scan(input, tools, { ...options, headersOnly: true }).finally(() => input.dispose());
-  if (read.state === 'unreadable') return { facts: null, why: read.why };
+  if (read.state !== 'read') return { facts: null, why: read.why };
   const stream = read.headers.streams.find((item) => item.codec_type === 'video');
   const pixelFormat = stream?.pix_fmt;
   const header = reading.headers.find((item) => item !== null);

@@ -19,7 +19,7 @@ export const masterMovie = {
   container: 'mov',
   video: { codec: 'rdd36', quality: '4444' },
   pixel_format: 'yuv444p10le',
-  audio: { tracks: 'all', format: 's24', rate: 'source', tolerance_frames: 1 },
+  audio: { tracks: 'all', format: 's24', rate: 'source', tolerance_frames: 1, offset: 'fit' },
 } as const satisfies Pick<Profile, 'container' | 'video' | 'pixel_format' | 'audio'>;
 
 /**

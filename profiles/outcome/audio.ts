@@ -81,15 +81,30 @@ function keptOf({ startOffset }: AudioFacts, number: number): { held: Finding[];
   };
 }
 
+/** Half a frame: what begins nearer to the picture's beginning cannot be seen. Compared without dividing. */
+const isSeen = (samples: number, sampleRate: number, rate: Rate): boolean =>
+  beyond(2 * Math.abs(samples), sampleRate, 1, rate);
+
 function fitOf(
   track: AudioFacts,
   number: number,
   facts: ClipFacts,
-  tolerance: Profile['audio']['tolerance_frames'],
+  { tolerance_frames: tolerance, offset }: Pick<Profile['audio'], 'tolerance_frames' | 'offset'>,
 ): { held: Finding[]; notes: Finding[] } {
   if (tolerance === 'keep') return keptOf(track, number);
   const { frames, rate } = facts.video;
   const { start, end } = differences(track, frames, rate);
+  if (offset === 'hold' && isSeen(start, track.sampleRate, rate))
+    return {
+      held: [
+        finding(
+          'audio-offset',
+          `track ${number} starts ${Math.abs(start)} samples (${((Math.abs(start) * 1000) / track.sampleRate).toFixed(1)} ms) ${start > 0 ? 'after' : 'before'} the picture`,
+          'audio and picture start together',
+        ),
+      ],
+      notes: [],
+    };
   const said = [
     ...(start === 0
       ? []
@@ -98,7 +113,7 @@ function fitOf(
       ? []
       : [`ends ${inFrames(Math.abs(end), track, rate)} ${end > 0 ? 'after' : 'before'} the picture`]),
   ].join(' and ');
-  if ([start, end].some((samples) => beyond(Math.abs(samples), track.sampleRate, tolerance, rate))) {
+  if (beyond(Math.abs(end), track.sampleRate, tolerance, rate)) {
     return {
       held: [
         finding(
@@ -162,7 +177,7 @@ export function audioOf(
           `one of ${format.rates.join(', ')} with ${audio.format}`,
         ),
       );
-    const fit = fitOf(track, index + 1, facts, audio.tolerance_frames);
+    const fit = fitOf(track, index + 1, facts, audio);
     held.push(...fit.held);
     notes.push(...fit.notes);
     return {

@@ -81,6 +81,12 @@ function pictureOptions(facts: ClipFacts, profile: EncodedAs, outcome: Outcome, 
 }
 
 /**
+ * Samples numbered from 0. Rounded: ffmpeg computes it in floating point and cuts what is behind the point, so that sample 15 at 44.1 kHz would be called
+ * 14; a resampler that begins with so short a block then starts a sample before the picture, and MOV's edit list cuts that sample off.
+ */
+const NUMBERED = 'asetpts=round(N/SR/TB)';
+
+/**
  * Moved to start with the picture, resampled, then exactly as many samples as the picture lasts. Samples are numbered
  * again: what the source's own times say was measured by the survey. Every conversion is said, since none comes by itself.
  */
@@ -90,14 +96,15 @@ function audioFilter(source: AudioFacts, track: Outcome['audio'][number]): strin
     offset > 0
       ? ['aresample', `adelay=delays=${offset}S:all=1`]
       : offset < 0
-        ? [`atrim=start_sample=${-offset}`, 'asetpts=N/SR/TB']
+        ? [`atrim=start_sample=${-offset}`, NUMBERED]
         : [];
   return [
-    'asetpts=N/SR/TB',
+    NUMBERED,
     ...start,
     `aresample=${track.sampleRate}`,
     `apad=whole_len=${track.samples}`,
     `atrim=end_sample=${track.samples}`,
+    NUMBERED,
   ].join(',');
 }
 
@@ -109,7 +116,7 @@ function audioOptions(facts: ClipFacts, outcome: Outcome): string[] {
     if (source === undefined)
       throw new RangeError(`audio track ${track.sourceTrack} is not among the source facts`);
     // What keeps every sample lets every sample by.
-    const filter = outcome.exact === undefined ? audioFilter(source, track) : 'asetpts=N/SR/TB';
+    const filter = outcome.exact === undefined ? audioFilter(source, track) : NUMBERED;
     options.push(
       '-map',
       `0:${source.streamIndex}`,

@@ -1,7 +1,7 @@
 import fc from 'fast-check';
 import { describe, expect, test } from 'vitest';
 import { frameSpacingOf } from '../../media/probe/frame-spacing.ts';
-import { type Rate, type Ratio, knownRates, ratio } from '../../media/time/rate.ts';
+import { type Rate, type Ratio, gcd, knownRates, ratio } from '../../media/time/rate.ts';
 
 /** Times of `frames` frames at `rate`, rounded to ticks the given way, as a writer does it. */
 function written(
@@ -65,6 +65,25 @@ describe('a constant rate is recognised through rounding', () => {
     expect(frameSpacingOf(times, ratio(1, 16_000), [])).toMatchObject({ constant: true, rate });
   });
 
+  test.each([
+    ['33.356, 33.367 and 33.378 ms around 30000/1001', [3002, 3003, 3004], 3003, ratio(30000, 1001)],
+    ['one frame a tick late', [3600, 3600, 3601, 3599, 3600], 3600, ratio(25)],
+    ['one frame a tick early', [3600, 3599, 3601, 3600], 3600, ratio(25)],
+    ['the last frame a tick late', [3600, 3600, 3601], 3600, ratio(25)],
+  ])(
+    'steps of one tick more or less in a base of 90 kHz that can hold the rate: %s',
+    (_, pattern, usual, rate) => {
+      const turns = pattern.length === 3 && pattern[0] !== usual ? 10 : 1;
+      const times = [17];
+      for (let turn = 0; turn < turns; turn += 1)
+        for (const step of pattern) times.push((times.at(-1) as number) + step);
+      const spacing = frameSpacingOf(Float64Array.from(times), ratio(1, 90_000), []);
+      expect(spacing).toMatchObject({ constant: true, rate });
+      // Said as they are: a file of our own must have equal ones.
+      expect(spacing.steps.length).toBe(new Set(pattern).size);
+    },
+  );
+
   test('an odd rate held exactly is constant and itself', () => {
     expect(frameSpacingOf(written(50, ratio(18), ratio(1, 90_000), 'down'), ratio(1, 90_000), [])).toEqual({
       constant: true,
@@ -109,10 +128,37 @@ describe('what is not constant is not taken for it', () => {
     ).toBe(false);
   });
 
-  test('a base that can hold the rate exactly must hold it exactly', () => {
-    const times = written(100, ratio(24000, 1001), ratio(1, 24_000), 'nearest');
-    times[50] = (times[50] as number) + 1;
-    expect(frameSpacingOf(times, ratio(1, 24_000), [ratio(24000, 1001)]).constant).toBe(false);
+  test('one frame displaced by two ticks or more, in any base', () => {
+    fc.assert(
+      fc.property(
+        fc.constantFrom(...slow),
+        fc.constantFrom(1000, 12_800, 24_000, 90_000, 1_000_000),
+        fc.integer({ min: 4, max: 300 }),
+        fc.integer({ min: 0, max: 299 }),
+        fc.integer({ min: 2, max: 400 }),
+        fc.boolean(),
+        fc.constantFrom('down' as const, 'nearest' as const),
+        (rate, ticks, frames, at, by, later, rounding) => {
+          const times = written(frames, rate, ratio(1, ticks), rounding);
+          const index = at % frames;
+          // A frame stays between its neighbours.
+          fc.pre(2 * by * rate.num < ticks * rate.den);
+          times[index] = (times[index] as number) + (later ? by : -by);
+          // Three steps or four in a base that cannot hold the rate may all be multiples of something by chance: then they are times of a coarser clock.
+          const steps = [...times].slice(1).map((time, place) => time - (times[place] as number));
+          const common = steps.reduce((a, b) => Number(gcd(BigInt(a), BigInt(b))));
+          fc.pre(common === 1 || (ticks * rate.den) % rate.num === 0);
+          expect(frameSpacingOf(times, ratio(1, ticks), [rate]).constant).toBe(false);
+        },
+      ),
+      { numRuns: 500 },
+    );
+  });
+
+  test('a rate that is a little another one runs away from the claim', () => {
+    // Every step is within a tick of 30000/1001; after a second they are 30 ticks away.
+    const times = Float64Array.from({ length: 90 }, (_, index) => index * 3003 + (index % 2) + index);
+    expect(frameSpacingOf(times, ratio(1, 90_000), [ratio(30000, 1001)]).constant).toBe(false);
   });
 
   test('the drift that joining pieces in a coarse base leaves', () => {

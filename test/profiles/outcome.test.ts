@@ -391,12 +391,10 @@ describe('audio', () => {
     ['one frame long', { samples: 96_096 + frame }, [], ['audio-fitted']],
     ['one frame and one sample long', { samples: 96_096 + frame + 1 }, ['audio-length'], ['refused']],
     ['a frame late with all its samples', { startOffset: frame }, [], ['audio-fitted']],
-    [
-      'two frames late',
-      { startOffset: 2 * frame, samples: 96_096 - 2 * frame },
-      ['audio-length'],
-      ['refused'],
-    ],
+    ['two frames late', { startOffset: 2 * frame, samples: 96_096 - 2 * frame }, [], ['audio-fitted']],
+    ['two frames late with all its samples', { startOffset: 2 * frame }, ['audio-length'], ['refused']],
+    ['later than the picture lasts', { startOffset: 96_097, samples: 1 }, [], ['audio-fitted']],
+    ['a second early', { startOffset: -48_000, samples: 96_096 + 48_000 }, [], ['audio-fitted']],
     ['a frame early', { startOffset: -frame, samples: 96_096 + frame }, [], ['audio-fitted']],
     ['none at all', { samples: 0 }, ['audio-length'], ['refused']],
   ])('%s', (_title, over, refusals, notes) => {
@@ -404,6 +402,15 @@ describe('audio', () => {
     expect(refusalsOf(vc3, facts)).toEqual(refusals);
     expect(notesOf(vc3, facts)).toEqual(notes);
     if (refusals.length === 0) expect(made(vc3, facts).audio[0]?.samples).toBe(96_096);
+  });
+
+  test.each([
+    ['half a frame late', frame / 2, []],
+    ['a sample more than half a frame late', frame / 2 + 1, ['audio-offset']],
+    ['a sample more than half a frame early', -frame / 2 - 1, ['audio-offset']],
+  ])('with offset: hold, audio %s', (_title, startOffset, refusals) => {
+    const facts = clipFacts({ audio: [audioFacts({ startOffset, samples: 96_096 - startOffset })] });
+    expect(refusalsOf({ ...vc3, audio: { ...vc3.audio, offset: 'hold' } }, facts)).toEqual(refusals);
   });
 
   test('tracks: all in order, the first, or none', () => {

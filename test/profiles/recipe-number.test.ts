@@ -17,8 +17,8 @@ import { audioFacts, clipFacts, clipNamed } from '../support/facts.ts';
 
 /** Raise RECIPE in ledger/toolchain.ts when one of these changes, and write here what the test shows. */
 const PINNED = {
-  recipe: 2,
-  arguments: 'dab0daa42ab9dc4a84c7559b7c85ebc6525d3245a5f8272607b513e01e41311e',
+  recipe: 3,
+  arguments: '058542fe41b7394053474e0b2ebb2354ba8ee031d9760752681124fdab98ac95',
   kernels: '71088f8af5ebd1e3ab0b5be860fe2827b59609f733b2d3727c7b5b736bfc47ce',
 };
 const CHANGED =
@@ -102,7 +102,7 @@ async function profiles(): Promise<AnyProfile[]> {
       pixel_format: 'yuv422p10le',
       interlaced: 'deinterlace',
       colour: { primaries: 'source', transfer: 'source', matrix: 'bt709', range: 'full', untagged: 'bt709' },
-      audio: { tracks: 'first', format: 's16', rate: 96000, tolerance_frames: 50 },
+      audio: { tracks: 'first', format: 's16', rate: 96000, tolerance_frames: 50, offset: 'fit' },
       reel: 'clip',
     }),
     own('large', 'editorial-rdd36', {
@@ -110,7 +110,7 @@ async function profiles(): Promise<AnyProfile[]> {
       pixel_format: 'yuv444p10le',
       raster: { policy: 'native', width: null, height: null, multiple_of: 1, enlarge: false },
       timecode: { missing: 'zero' },
-      audio: { tracks: 'none', format: 's24', rate: 'source', tolerance_frames: 0 },
+      audio: { tracks: 'none', format: 's24', rate: 'source', tolerance_frames: 0, offset: 'fit' },
     }),
   ];
 }

@@ -123,7 +123,7 @@ export function loaded(
       },
       timecode: { missing: 'hold' },
       reel: 'none',
-      audio: { tracks: 'all', format: 's24', rate: 'source', tolerance_frames: 1 },
+      audio: { tracks: 'all', format: 's24', rate: 'source', tolerance_frames: 1, offset: 'fit' },
       file_name: '{clip}',
       burn_in: [],
       checks,

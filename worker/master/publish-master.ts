@@ -57,6 +57,8 @@ async function finishFrames(
 ): Promise<Failure | null> {
   const { job, context } = run;
   const { outcome, profile } = made.deliverable;
+  const onFrames = progressOf('check', outcome.frames, context);
+  onFrames(0);
   const checked = await checkMaster({
     path: made.staged,
     outcome,
@@ -67,7 +69,7 @@ async function finishFrames(
     threads: context.threads,
     signal: context.signal,
     subject: { ...subjectOf(job), profile: profile.name },
-    onFrames: progressOf('check', outcome.frames, context),
+    onFrames,
   });
   const bitstream = { streams: written === null ? [] : [{ kind: 'frames', hash: written.digest }] };
   return await checkAndPublish(run, { ...made, checked, proved: { file: evidence.file, bitstream } });

@@ -1,0 +1,146 @@
+/** Audio that does not start with the picture, and audio at a rate with no simple relation to it, comes out in its place to a sample, proved by the check and by ffmpeg's own decode. */
+import { readFileSync } from 'node:fs';
+import { join } from 'node:path';
+import { beforeAll, expect, test } from 'vitest';
+import { builtInProfiles } from '../../profiles/load.ts';
+import type { Profile } from '../../profiles/schema.ts';
+import { freshFolder } from '../support/folder.ts';
+import { factsOf, makeAll } from '../support/make.ts';
+import { ffmpeg, makeMovie } from '../support/media.ts';
+
+let vc3: Profile;
+beforeAll(async () => {
+  const found = (await builtInProfiles()).find(({ profile }) => profile.name === 'editorial-vc3')?.profile;
+  if (found?.kind !== 'movie') throw new Error('no editorial-vc3');
+  vc3 = { ...found, raster: { ...found.raster, width: 320, enlarge: false } };
+});
+
+/** Left channel, 32 bits, from time 0 on, as ffmpeg decodes it. */
+async function samplesOf(path: string): Promise<Int32Array> {
+  const raw = `${path}.raw`;
+  await ffmpeg('-i', path, '-map', '0:a:0', '-af', 'pan=mono|c0=c0', '-f', 's32le', raw);
+  const bytes = readFileSync(raw);
+  return new Int32Array(bytes.buffer, bytes.byteOffset, bytes.length / 4);
+}
+
+/** 50 frames at 25, and noise whose first sample is heard at `seconds`. */
+async function offsetClip(folder: string, seconds: number): Promise<{ clip: string; noise: string }> {
+  const noise = join(folder, 'noise.wav');
+  const length = 96_000 - Math.round(seconds * 48_000);
+  await ffmpeg(
+    '-f',
+    'lavfi',
+    '-i',
+    'anoisesrc=r=48000:d=4:a=0.3:seed=7',
+    '-af',
+    `atrim=end_sample=${length}`,
+    '-c:a',
+    'pcm_s24le',
+    noise,
+  );
+  const picture = await makeMovie(join(folder, 'picture.mov'), { frames: 50, rate: '25', audio: [] });
+  const clip = join(folder, 'bell.mov');
+  // An edit list in the ticks of the movie's clock: of a sample each, so that it is exact.
+  await ffmpeg(
+    ...['-itsoffset', seconds < 0 ? String(-seconds) : '0', '-i', picture],
+    ...['-itsoffset', seconds > 0 ? String(seconds) : '0', '-i', noise],
+    ...[
+      '-map',
+      '0:v',
+      '-map',
+      '1:a',
+      '-c',
+      'copy',
+      '-movie_timescale',
+      '48000',
+      '-timecode',
+      '01:00:00:00',
+      clip,
+    ],
+  );
+  return { clip, noise };
+}
+
+test.each([
+  ['a quarter of a second late', 0.25],
+  ['a second late', 1],
+  ['half a second early', -0.5],
+])('audio that starts %s', async (_title, seconds) => {
+  const folder = freshFolder();
+  const { clip, noise } = await offsetClip(folder, seconds);
+  const late = Math.round(seconds * 48_000);
+  expect((await factsOf(clip)).audio[0]?.startOffset).toBe(late);
+  const [made] = await makeAll(clip, [vc3], folder);
+  if (made === undefined) throw new Error('nothing made');
+  expect(made.checked.findings).toEqual([]);
+  expect(made.checked.passed).toBe(true);
+  const [heard, source] = [await samplesOf(made.path), await samplesOf(noise)];
+  expect(heard.length).toBe(96_000);
+  expect(heard.subarray(0, Math.max(0, late)).every((sample) => sample === 0)).toBe(true);
+  expect(heard.subarray(Math.max(0, late))).toEqual(source.subarray(Math.max(0, -late)));
+
+  // The proof sees one sample of place, and one sample that is not silence.
+  const spoiled = async (filter: string): Promise<string[]> => {
+    const path = join(folder, 'spoiled.mov');
+    await ffmpeg(
+      ...['-i', made.path, '-map', '0', '-c', 'copy', '-c:a', 'pcm_s24le', '-af', filter],
+      ...['-timecode', '01:00:00:00', path],
+    );
+    return (await made.check(path)).findings.map(({ code }) => code);
+  };
+  const moved = 'adelay=delays=1S:all=1,atrim=end_sample=96000';
+  expect(await spoiled(moved)).toContain('audio-displaced');
+  if (late > 100)
+    expect((await spoiled("aeval='val(0)+if(eq(n\\,100)\\,0.001\\,0)'")).join(' ')).toMatch(/\baudio-/);
+});
+
+test.each([15, 30])(
+  'audio at 44.1 kHz that an edit list enters %i samples before the end of a block is as long as the picture',
+  async (left) => {
+    const folder = freshFolder();
+    const [whole, audio] = [join(folder, 'whole.m4a'), join(folder, 'audio.m4a')];
+    await ffmpeg(
+      '-f',
+      'lavfi',
+      '-i',
+      'anoisesrc=r=44100:d=6:a=0.2:seed=4',
+      '-c:a',
+      'aac',
+      '-b:a',
+      '64k',
+      whole,
+    );
+    // Blocks of 1024 samples; the copy begins with a block and an edit list that hides all of it but the last few samples.
+    await ffmpeg('-ss', String((1024 * 41 - left) / 44_100), '-i', whole, '-t', '2.6', '-c', 'copy', audio);
+    const picture = await makeMovie(join(folder, 'picture.mov'), {
+      frames: 77,
+      rate: '30000/1001',
+      audio: [],
+    });
+    const clip = join(folder, 'bell.mov');
+    await ffmpeg(
+      ...[
+        '-i',
+        picture,
+        '-i',
+        audio,
+        '-map',
+        '0:v',
+        '-map',
+        '1:a',
+        '-c',
+        'copy',
+        '-timecode',
+        '01:00:00:00',
+        clip,
+      ],
+    );
+    const [made] = await makeAll(clip, [vc3], folder);
+    if (made === undefined) throw new Error('nothing made');
+    // 77 x 1001 / 30000 x 48000 = 123323.2 samples.
+    expect(made.outcome.audio[0]?.samples).toBe(123_323);
+    expect((await samplesOf(made.path)).length).toBe(123_323);
+    expect(made.checked.findings).toEqual([]);
+    expect(made.checked.passed).toBe(true);
+  },
+);
