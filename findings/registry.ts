@@ -19,20 +19,37 @@ import { settingsCodes } from './codes/settings.ts';
 import { proofCodes } from './codes/proof.ts';
 import type { CodeEntry } from './entry.ts';
 
+/** The areas of the registry, in the order of a roll's way through a run. */
+export const codesByArea = {
+  roll: rollCodes,
+  clip: clipCodes,
+  profile: profileCodes,
+  raw: rawCodes,
+  colour: colourCodes,
+  deliverable: deliverableCodes,
+  proof: proofCodes,
+  master: masterCodes,
+  settings: settingsCodes,
+  provenance: provenanceCodes,
+  lease: leaseCodes,
+  run: runCodes,
+  machine: machineCodes,
+} as const satisfies Record<string, Record<string, CodeEntry>>;
+
 export const registry = {
   ...rollCodes,
   ...clipCodes,
   ...profileCodes,
-  ...colourCodes,
   ...rawCodes,
+  ...colourCodes,
   ...deliverableCodes,
   ...proofCodes,
   ...masterCodes,
   ...settingsCodes,
-  ...runCodes,
-  ...leaseCodes,
-  ...machineCodes,
   ...provenanceCodes,
+  ...leaseCodes,
+  ...runCodes,
+  ...machineCodes,
 } as const satisfies Record<string, CodeEntry>;
 
 export type FindingCode = keyof typeof registry;

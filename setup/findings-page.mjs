@@ -27,6 +27,11 @@ const areas = [
     'Found when the settings are read, and when a clip is to become a master.',
   ],
   ['provenance', 'The statement', 'Found when a delivery is audited or signed.'],
+  [
+    'lease',
+    'Who is at work',
+    'Found when a run or worker takes a delivery or a work folder, and while it has it.',
+  ],
   ['run', 'The run', 'Found by a run as a whole: folders, queue, workers, targets, and the gate.'],
   ['machine', 'The machine', 'Found by `doctor`, by the demo, and whenever a program is started.'],
 ];

@@ -14,30 +14,11 @@ import { settingsPage } from './settings-page.mjs';
 requireNode();
 await prepare({ systemPrograms: 'none' });
 
-const codes = {};
-for (const area of [
-  'roll',
-  'clip',
-  'raw',
-  'profile',
-  'colour',
-  'deliverable',
-  'proof',
-  'master',
-  'settings',
-  'provenance',
-  'run',
-  'machine',
-]) {
-  const module = await import(
-    pathToFileURL(join(projectFolder, 'dist', 'findings', 'codes', `${area}.js`)).href
-  );
-  codes[area] = module[`${area}Codes`];
-}
 mkdirSync(join(projectFolder, 'docs'), { recursive: true });
-writeFileSync(join(projectFolder, 'docs', 'findings.md'), findingsPage(codes));
-
 const compiled = (...path) => import(pathToFileURL(join(projectFolder, 'dist', ...path)).href);
+const { codesByArea } = await compiled('findings', 'registry.js');
+writeFileSync(join(projectFolder, 'docs', 'findings.md'), findingsPage(codesByArea));
+
 const { fields, masterFields } = await compiled('profiles', 'fields.js');
 const { builtInProfiles } = await compiled('profiles', 'load.js');
 const builtIns = (await builtInProfiles()).map(({ profile: { name, summary } }) => ({

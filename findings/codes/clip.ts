@@ -199,14 +199,14 @@ export const clipCodes = {
   'clip-picture-unreadable': {
     weight: 'hold',
     title: 'no frame of the picture could be found or decoded',
-    remedy: `${COMPARE} If every copy is the same, play it with the program of the camera's maker. If it plays there, deliver it by hand. If it does not, the file is damaged or was never finished: do not erase the card. Leave it out with --ignore once its loss is settled.`,
+    remedy: `${COMPARE} If every copy is the same, play it with the program of the camera's maker. If it plays there, deliver it outside Rushlight. If it does not, the file is damaged or was never finished: do not erase the card. Leave it out with --ignore once its loss is settled.`,
   },
 
   // What was left out.
   'files-ignored': {
     weight: 'note',
     title: 'media files were left out with --ignore',
-    remedy: 'Nothing, if none of them is a clip. Otherwise run again with a narrower pattern.',
+    remedy: 'Look through the list. If one of them is a clip, run again with a narrower --ignore.',
   },
 
   // Where a program, not the clip, is at fault.

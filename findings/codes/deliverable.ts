@@ -235,7 +235,7 @@ export const deliverableCodes = {
     weight: 'note',
     title: 'an unfinished file of an interrupted run is in the delivery',
     remedy:
-      'Run again on this delivery: a run clears what dead processes left, a minute after it began at the latest. What the report of a clip still waits for goes when that clip is published. Delete nothing while a run is at work (`rushlight status`).',
+      'Run again on this delivery: a run clears what dead processes left, a minute after it began at the latest. What the report of a clip still waits for goes when that clip is published. Leave it while a run is at work (`rushlight status`).',
   },
 
   // What else lies in a roll's delivery folder.
@@ -248,7 +248,8 @@ export const deliverableCodes = {
   'delivery-file-foreign': {
     weight: 'note',
     title: 'a file that is no deliverable and no record lies in the delivery of a roll',
-    remedy: 'Nothing, if you put it there. The verdict says nothing of it.',
+    remedy:
+      'Leave it there if you put it there: the verdict says nothing about it. Otherwise find out who did.',
   },
   'clip-report-left': {
     weight: 'hold',
@@ -260,7 +261,7 @@ export const deliverableCodes = {
     weight: 'note',
     title: 'deliverables that an earlier run made lie in the delivery, and are not part of this verdict',
     remedy:
-      'Nothing, if they are still wanted. Name their profile with --profile to have them in the verdict again, or move them and their reports out of the delivery.',
+      'Leave them there if they are still wanted. Name their profile with --profile to have them in the verdict again, or move them and their reports out of the delivery.',
   },
   'deliverable-earlier-differs': {
     weight: 'hold',

@@ -228,6 +228,6 @@ export const rollCodes = {
   'system-files-left': {
     weight: 'note',
     title: 'files of an operating system lie there, and are left out',
-    remedy: 'Nothing: they hold no media, and no verdict is about them.',
+    remedy: 'Leave them there: they hold no media, and no verdict is about them.',
   },
 } as const satisfies Record<string, CodeEntry>;

@@ -2,19 +2,7 @@
 import { readdirSync, readFileSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { expect, test } from 'vitest';
-import { clipCodes } from '../../findings/codes/clip.ts';
-import { colourCodes } from '../../findings/codes/colour.ts';
-import { deliverableCodes } from '../../findings/codes/deliverable.ts';
-import { machineCodes } from '../../findings/codes/machine.ts';
-import { masterCodes } from '../../findings/codes/master.ts';
-import { runCodes } from '../../findings/codes/run.ts';
-import { profileCodes } from '../../findings/codes/profile.ts';
-import { provenanceCodes } from '../../findings/codes/provenance.ts';
-import { proofCodes } from '../../findings/codes/proof.ts';
-import { rawCodes } from '../../findings/codes/raw.ts';
-import { rollCodes } from '../../findings/codes/roll.ts';
-import { settingsCodes } from '../../findings/codes/settings.ts';
-import { findingCodes } from '../../findings/registry.ts';
+import { codesByArea, findingCodes } from '../../findings/registry.ts';
 import { packageFolder } from '../../files/installation.ts';
 import { fields, masterFields } from '../../profiles/fields.ts';
 import { builtInProfiles, lintProfileFile } from '../../profiles/load.ts';
@@ -32,22 +20,7 @@ import { freshFolder } from '../support/folder.ts';
 const page = readFileSync(join(packageFolder, 'docs', 'findings.md'), 'utf8');
 
 test('docs/findings.md is what `npm run docs` writes', () => {
-  expect(page).toBe(
-    findingsPage({
-      roll: rollCodes,
-      clip: clipCodes,
-      raw: rawCodes,
-      profile: profileCodes,
-      colour: colourCodes,
-      deliverable: deliverableCodes,
-      proof: proofCodes,
-      master: masterCodes,
-      settings: settingsCodes,
-      provenance: provenanceCodes,
-      run: runCodes,
-      machine: machineCodes,
-    }),
-  );
+  expect(page).toBe(findingsPage(codesByArea));
 });
 
 test('docs/findings.md has one row for every code of the registry, and no other', () => {
