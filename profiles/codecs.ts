@@ -30,7 +30,7 @@ const vc3Classes = {
   '444': { name: 'DNXHR 444', pixelFormat: 'yuv444p10le', weight: 57344 },
 } as const satisfies Record<string, { name: string; pixelFormat: PixelFormat; weight: number }>;
 
-/** RDD 36 profiles; `bits`: the encoder's budget a macroblock for pictures of at most 1620, 2700, 6075 and of more macroblocks. */
+/** RDD 36 profiles; `bits`: the encoder's budget a macroblock (FFmpeg 5.1, libavcodec/proresenc_kostya.c, `br_tab`) for pictures of at most 1620, 2700, 6075 and of more macroblocks. */
 const rdd36Classes = {
   proxy: {
     name: 'Proxy',

@@ -1,6 +1,6 @@
 /**
- * The older open hash list, version 1.x, `.mhl` without a namespace. Source: public field notes of the format
- * (root `hashlist`, entries `hash` with `file`, `size` and one checksum); its schema was not at hand, so this
+ * The older open hash list, version 1.x, `.mhl` without a namespace. From memory of files and public
+ * descriptions (root `hashlist`, entries `hash` with `file`, `size` and one checksum); no schema was at hand, so this
  * reader takes what it knows and refuses an entry that it does not.
  *
  *   xxhash     XXH32 as a decimal number      xxhash64    XXH64, bytes reversed (little-endian) hex

@@ -1,5 +1,5 @@
 /**
- * Published transfer curves, in double precision and without a clamp: `decode` from code values to linear light, `encode`
+ * Published transfer curves (titles beside each; dates from memory), in double precision and without a clamp: `decode` from code values to linear light, `encode`
  * back. Code values are of full scale (10-bit code / 1023), linear light is of the scene with 0.18 for a grey card and 1.0 for
  * a perfect white, unless a curve says otherwise.
  *
@@ -51,7 +51,7 @@ const odd =
     value < 0 ? -half(-value) : half(value);
 const oddPair = ({ decode, encode }: Pair): Pair => ({ decode: odd(decode), encode: odd(encode) });
 
-/** “Technical Summary for S-Gamut3.Cine/S-Log3 and S-Gamut3/S-Log3”. */
+/** “Technical Summary for S-Gamut3.Cine/S-Log3 and S-Gamut3/S-Log3” (undated; in circulation since 2014), section “S-Log3”. */
 export const SLOG3 = {
   slope: 261.5,
   offset: 420,
@@ -73,7 +73,7 @@ const slog3: Pair = {
       : ((x * (SLOG3.cutCode - SLOG3.black)) / SLOG3.cut + SLOG3.black) / 1023,
 };
 
-/** cut, b, c, d, e, f of “Log C Curve – Usage in VFX” (scene exposure, the values for linear scene data); a is 5.555556 for all. */
+/** cut, b, c, d, e, f of “Log C Curve – Usage in VFX” (9 March 2017), table of the curve's parameters (scene exposure, the values for linear scene data); a is 5.555556 for all. */
 export const LOGC3: Readonly<
   Record<Logc3Index, readonly [cut: number, b: number, c: number, d: number, e: number, f: number]>
 > = {
@@ -98,7 +98,7 @@ function logc3(ei: Logc3Index): Pair {
   };
 }
 
-/** “LogC4 Logarithmic Color Space Specification”. */
+/** “LogC4 Logarithmic Color Space Specification” (1 May 2022). */
 const logc4a = (2 ** 18 - 16) / 117.45;
 const logc4b = (1023 - 95) / 1023;
 const logc4c = 95 / 1023;
@@ -116,7 +116,7 @@ const logc4: Pair = {
     x >= LOGC4.t ? ((Math.log2(LOGC4.a * x + 64) - 6) / 14) * LOGC4.b + LOGC4.c : (x - LOGC4.t) / LOGC4.s,
 };
 
-/** “V-Log/V-Gamut Reference Manual”. */
+/** “V-Log/V-Gamut Reference Manual”, revision 1.0 (28 November 2014). */
 export const VLOG = {
   b: 0.00873,
   c: 0.241514,
@@ -131,7 +131,7 @@ const vlog: Pair = {
   encode: (x) => (x < VLOG.cut ? VLOG.slope * x + VLOG.offset : VLOG.c * Math.log10(x + VLOG.b) + VLOG.d),
 };
 
-/** “RWG and Log3G10”, version 3. */
+/** The white paper on RWG and Log3G10 (2017), version 3 of the curve. */
 export const LOG3G10 = { a: 0.224282, b: 155.975327, c: 0.01, g: 15.1927 } as const;
 const log3g10: Pair = {
   decode: (y) => (y < 0 ? y / LOG3G10.g : (10 ** (y / LOG3G10.a) - 1) / LOG3G10.b) - LOG3G10.c,
@@ -166,7 +166,10 @@ const acescc: Pair = {
 /** 2^-126: what logarithms take instead of anything smaller. */
 export const SMALLEST = 2 ** -126;
 
-/** Printing density: black 95, white 685, 0.002 density a code, negative gamma 0.6. */
+/**
+ * Printing density: black 95, white 685, 0.002 density a code, negative gamma 0.6. The conversion that film scans are commonly read by;
+ * ST 268 leaves it to its users. From memory; the library against which it is checked has the same numbers.
+ */
 export const CINEON = { white: 685, perDecade: 300, black: 10 ** ((95 - 685) / 300) } as const;
 const cineon: Pair = {
   decode: (y) => (10 ** ((1023 * y - CINEON.white) / CINEON.perDecade) - CINEON.black) / (1 - CINEON.black),

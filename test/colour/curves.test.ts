@@ -4,7 +4,10 @@ import { describe, expect, test } from 'vitest';
 import { type PublishedCurve, decode, encode, logc3Indices } from '../../media/colour/curves.ts';
 import '../support/properties.ts';
 
-/** Codes of linear 0, 0.01, 0.18, 0.9, 1 and 10, by the papers' formulas computed apart from this code (Python), and by OpenColorIO 2.1 where it has the curve: they agree. */
+/**
+ * Codes of linear 0, 0.01, 0.18, 0.9, 1 and 10, computed apart from this code (Python) by the formulas of the papers that
+ * media/colour/curves.ts names, and by OpenColorIO 2.1 where it has the curve: they agree. Cineon: OpenColorIO alone.
+ */
 const published: [PublishedCurve, number[]][] = [
   [{ name: 'slog3' }, [0.0928641, 0.1590836, 0.4105572, 0.5844528, 0.5960273, 0.8506544]],
   [{ name: 'logc3', ei: 800 }, [0.092809, 0.1464856, 0.3910068, 0.5594319, 0.5706316, 0.8169172]],
@@ -15,7 +18,7 @@ const published: [PublishedCurve, number[]][] = [
 ];
 
 describe('camera logs', () => {
-  test.each(published)('%o encodes as its paper says', (curve, codes) => {
+  test.each(published)('%o encodes as published', (curve, codes) => {
     for (const [index, linear] of [0, 0.01, 0.18, 0.9, 1, 10].entries())
       expect(encode(curve, linear)).toBeCloseTo(codes[index] as number, 6);
   });
@@ -28,12 +31,12 @@ describe('camera logs', () => {
     [{ name: 'vlog' }, 46.085528, -0.022321],
     [{ name: 'log3g10' }, 184.322348, -0.01],
     [{ name: 'cineon' }, 13.521695, -0.005651],
-  ])('%o decodes the ends of full scale as its paper says', (curve, white, black) => {
+  ])('%o decodes the ends of full scale as published', (curve, white, black) => {
     expect(decode(curve, 1) / white).toBeCloseTo(1, 6);
     expect(decode(curve, 0)).toBeCloseTo(black, 6);
   });
 
-  // The papers' 10-bit codes of 18 % grey: S-Log3 420, LogC3 at EI 800 400, V-Log 433, Log3G10 341 (1/3).
+  // 10-bit codes of 18 % grey, as the papers print them: S-Log3 420, LogC3 at EI 800 400, V-Log 433, Log3G10 341 (1/3).
   test.each<[PublishedCurve, number]>([
     [{ name: 'slog3' }, 420],
     [{ name: 'logc3', ei: 800 }, 400],
@@ -43,7 +46,7 @@ describe('camera logs', () => {
     expect(Math.round(encode(curve, 0.18) * 1023)).toBe(code);
   });
 
-  // The paper: at every exposure index 18 % grey lies at 0.391, code 400 of 10 bits.
+  // “Log C Curve – Usage in VFX”: at every exposure index 18 % grey lies at 0.391, code 400 of 10 bits.
   test.each(logc3Indices.map((ei) => [ei]))(
     'LogC3 at EI %i has 18 %% grey at 0.391, and its parts meet',
     (ei) => {

@@ -40,7 +40,7 @@ test('BT.709 to XYZ', () => {
 });
 
 describe('camera gamuts to AP0', () => {
-  // The matrices of the Academy's input transforms and of OpenColorIO's built-in ones (to 10 digits, computed apart from this code with numpy).
+  // Computed apart from this code with numpy to 10 digits from the published primaries, adapted as media/colour/gamuts.ts says of each; test/colour/ocio.test.ts holds the camera gamuts against OpenColorIO's built-in transforms.
   test.each<[GamutName, number[]]>([
     [
       'sgamut3cine',
@@ -111,7 +111,7 @@ describe('camera gamuts to AP0', () => {
     for (const value of apply(toAp0(gamut), [0.18, 0.18, 0.18])) expect(value).toBeCloseTo(0.18, 12);
   });
 
-  // The first row of BT.709 to AP0 adapted in the cone space CAT02, as OpenColorIO's and the Academy's papers have it.
+  // The first row of BT.709 to AP0 adapted in the cone space CAT02, computed apart from this code with numpy; the same matrix stands in the Academy's utility transforms (from memory).
   test('another adaptation gives another matrix', () => {
     const [row] = between(gamuts.bt709, gamuts.ap0, 'cat02');
     for (const [index, value] of [0.4395756842, 0.3839125893, 0.1765117265].entries())

@@ -43,7 +43,7 @@ function same(
   expect(wrong).toEqual([]);
 }
 
-/** Names of OpenColorIO's built-in transforms that end so, read from its library: they begin with names that we do not write. */
+/** OpenColorIO's built-in transform whose name ends so, read from its library. The names begin with the maker; only the endings are matched. */
 async function builtIn(ending: string): Promise<string> {
   const libraries = (await outputOf('sh', ['-c', 'ldd "$(command -v ociochecklut)"'])).toString('utf8');
   const path = /=> (\S*libOpenColorIO\S*)/.exec(libraries)?.[1];

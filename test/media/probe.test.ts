@@ -354,7 +354,7 @@ describe('timecode and reel', () => {
   test('a timecode track may count at half the rate of the picture', async () => {
     const folder = freshFolder();
     const path = await makeMovie(join(folder, 'a.mov'), { rate: '50', timecode: '01:00:00:10' });
-    // tmcd sample description (QuickTime): timescale, frame duration, frames in a second. 12800/256/50 becomes 12800/512/25, the sample 180010 becomes 90005.
+    // tmcd sample description (QuickTime File Format Specification, “Timecode Sample Description”): timescale, frame duration, frames in a second. 12800/256/50 becomes 12800/512/25, the sample 180010 becomes 90005.
     const bytes = readFileSync(path);
     const entry = Buffer.from('00003200000001003200', 'hex');
     const at = bytes.indexOf(entry);

@@ -77,6 +77,7 @@ test('MediaInfo reads the frames, start timecode, raster, colours and audio of a
   expect(made?.checked.passed).toBe(true);
 });
 
+// ST 2019-1, resolution-independent classes: the size follows from the macroblocks and the class's weight, in steps of 4096 bytes.
 test('VC-3 LB frames have the size of SMPTE ST 2019-1 at 1920x1080: 188 416 bytes', async () => {
   const folder = freshFolder('size');
   const source = await makeMovie(join(folder, 'A001C003.mov'), { frames: 6 });

@@ -36,7 +36,7 @@ const wave = (middle: number, height: number): string =>
   `${middle}+${height}*cos(((X-${WIDTH * 1.5})^2+(Y-${HEIGHT * 1.5})^2)/${WIDTH * 4.8})`;
 const bronze = ['#f0d0a0', '#a0c0e0', '#e0a080', '#90b070'];
 
-/** A picture; how many decibels `linear` must be above bilinear, and `fine` above AHD. Measured with LibRaw 0.20.2 in brackets. */
+/** A picture; how many decibels `linear` must be above bilinear, and `fine` above AHD, both as LibRaw makes them. Set below what was measured with LibRaw 0.20.2. */
 const pictures: readonly (readonly [name: string, source: string, linear: number, fine: number])[] = [
   [
     'a fractal shore in slow colours',

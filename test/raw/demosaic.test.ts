@@ -45,7 +45,7 @@ describe('the pattern', () => {
   });
 });
 
-/** What one pixel of 16 in a dark picture gives around it: the filters of figure 2 of the paper, in sixteenths, read backwards. */
+/** What one pixel of 16 in a dark picture gives around it: the filters of figure 2 of Malvar, He, Cutler (ICASSP 2004), in sixteenths, read backwards. */
 describe('linear: the filters as they are published', () => {
   const around = (plane: Float64Array): number[][] =>
     [-2, -1, 0, 1, 2].map((y) => [-2, -1, 0, 1, 2].map((x) => (plane[(8 + y) * 16 + 8 + x] as number) + 0));

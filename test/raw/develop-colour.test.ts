@@ -1,4 +1,7 @@
-/** Camera colours to AP0: the chain of the DNG specification as worked, digit by digit, outside of this code (python, from the specification's text), and laws that hold for any camera. */
+/**
+ * Camera colours to AP0: the chain of the DNG specification (1.4, chapter 6, “Mapping Camera Color Space to CIE XYZ Space”) computed
+ * a second time, digit by digit, outside of this code (Python; the specification prints no worked example), and laws that hold for any camera.
+ */
 import fc from 'fast-check';
 import { describe, expect, test } from 'vitest';
 import { boundedAdaptation, D50, xyzOf } from '../../media/raw/develop/chromaticity.ts';
@@ -62,7 +65,7 @@ function expectDigits(
     ).toBeLessThan(tolerance);
 }
 
-describe('the worked example', () => {
+describe('the second computation', () => {
   test('the light: chromaticity, temperature, and the matrix between the two calibrations', () => {
     const { white, kelvin } = cameraColour(matrix);
     expectDigits(white, [0.351979, 0.385489]);
@@ -120,7 +123,7 @@ describe('the worked example', () => {
 });
 
 describe('temperature', () => {
-  /** A, D50, D65 (CIE 15) and the white of ACES, with the temperatures that an independent Robertson routine gives. */
+  /** A, D50, D65 (CIE 15) and the white of ACES, with temperatures by a second routine of Robertson's method, apart from this code (isotherms of Wyszecki and Stiles, “Color Science”, table 1(3.11)). */
   test.each([
     [0.44757, 0.40745, 2855.8],
     [0.34567, 0.3585, 5001.8],
@@ -154,6 +157,7 @@ describe('temperature', () => {
     expect(() => chromaticityAt({ kelvin, tint: 0 })).toThrow(RangeError);
   });
 
+  // EXIF LightSource; the temperatures are those of the DNG reference code (media/raw/develop/illuminants.ts).
   test('lights of EXIF by their names', () => {
     expect([17, 3, 24, 23, 20, 21, 22, 12, 13, 14, 15, 16].map(illuminantKelvin)).toEqual([
       2850, 2850, 3200, 5000, 5500, 6500, 7500, 6400, 5050, 4150, 3525, 2925,
@@ -304,6 +308,7 @@ describe('what is chosen', () => {
   );
 });
 
-test('D50 is the white that the specification prints', () => {
+// ICC.1, 7.2.16: the illuminant of the profile connection space is 0.9642, 1.0, 0.8249; ours follows from its chromaticities 0.3457, 0.3585.
+test('D50 has the chromaticities 0.3457, 0.3585', () => {
   expectDigits(xyzOf(D50), [0.964296, 1, 0.825105]);
 });

@@ -61,7 +61,7 @@ function holds<Type extends ExrType>(type: Type, [value, hex]: readonly [ExrValu
 }
 
 test.each(Object.keys(cases) as ExrType[])(
-  '%s: bytes of the file layout, the value back, and no byte less',
+  '%s: bytes as in “OpenEXR File Layout”, the value back, and no byte less',
   (type) => {
     holds(type, cases[type]);
   },
