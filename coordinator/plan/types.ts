@@ -81,7 +81,7 @@ export interface NightPlan {
   readonly refusals: readonly Finding[];
   /** Told of what is made. None holds. */
   readonly notes: readonly Finding[];
-  /** Deliverables that stand finished already. */
+  /** Deliverables that are done already. */
   readonly done: number;
   /** Deliverables that are planned. */
   readonly planned: number;

@@ -98,13 +98,13 @@ test('both rolls are ready: raw frames by their own tags, the log movie by the t
   expect(readdirSync(join(rollOf(original, 'B007'), 'reports', 'transforms'))).toHaveLength(1);
 });
 
-test('run again, everything stands finished; with other settings one camera is made again', async () => {
+test('run again, everything is done already; with other settings one camera is made again', async () => {
   const delivery = freshFolder('again');
   cpSync(original, delivery, { recursive: true });
   const before = readFileSync(
     join(rollOf(delivery, 'B007'), 'grading-master-exr', 'B007C001', 'B007C001.0619200.exr'),
   );
-  expect((await run(delivery)).stderr).toMatch(/A007: 1 clip, 0 to make, 1 stand[s]? finished/);
+  expect((await run(delivery)).stderr).toMatch(/A007: 1 clip, 0 to make, 1 already done/);
   const other = join(freshFolder('other'), 'show.yaml');
   writeFileSync(
     other,
@@ -138,8 +138,8 @@ test('without settings the log roll is held with the remedy, and the raw one is 
   ]);
   expect(night.code).toBe(1);
   expect(night.stdout).toContain('[input-unknown]');
-  expect(night.stdout).toMatch(/ready\s+A007/i);
-  expect(night.stdout).toMatch(/held\s+B007/i);
+  expect(night.stdout).toMatch(/^ready \(1 copy\) +A007/m);
+  expect(night.stdout).toMatch(/^HELD +B007/m);
 });
 
 test('a proxy of raw frames is refused before anything is made, and says what would do', async () => {
@@ -259,7 +259,7 @@ describe('audited without the sources', () => {
     [
       'the pixel samples taken away',
       'A007',
-      (folder) => rmSync(join(folder, 'reports', 'fingerprints'), { recursive: true }),
+      (folder) => rmSync(join(folder, 'reports', 'samples'), { recursive: true }),
       'fingerprints-absent',
       '',
     ],
