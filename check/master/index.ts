@@ -117,7 +117,7 @@ function factsOf({ frames }: MasterMeasured, { format, rate, timecode }: MasterO
       pixelFormat: dpx ? 'gbrp10be' : 'gbrpf16le',
       bitDepth: dpx ? 10 : 16,
       fieldOrder: 'progressive',
-      colour: { primaries: null, transfer: dpx ? null : 'linear', matrix: 'gbr', range: 'full' },
+      colour: { primaries: null, transfer: dpx ? null : 'linear', matrix: 'rgb', range: 'full' },
       claimedFrames: null,
       ...evenTimes(frames.length, rate),
       ...packetsOfFiles(frames.map((frame) => frame.bytes)),

@@ -93,7 +93,7 @@ describe('a file of the user', () => {
 
   test("with another codec leaves the other one's settings behind", async () => {
     const { loaded, findings } = await lintProfileFile(
-      write(`${head}video: { codec: rdd36, quality: hq }\npixel_format: yuv422p10le\n`),
+      write(`${head}video: { codec: rdd36, quality: hq }\npixels: 4:2:2 10-bit\n`),
     );
     expect(findings).toEqual([]);
     expect(loaded?.profile).toMatchObject({ video: { codec: 'rdd36', quality: 'hq' } });
@@ -223,7 +223,7 @@ describe('refusals name file, line, field, what was found and what would do', ()
     ],
     [
       'uncompressed audio in mp4',
-      'version: 1\nname: mine\nsummary: x\nextends: review-h264\naudio: { format: s24 }\n',
+      'version: 1\nname: mine\nsummary: x\nextends: review-h264\naudio: { format: pcm-24 }\n',
       'profile-combination',
       5,
       'audio.format',
@@ -239,11 +239,11 @@ describe('refusals name file, line, field, what was found and what would do', ()
     ],
     [
       '10 bits for an 8-bit class',
-      `${head}pixel_format: yuv422p10le\n`,
+      `${head}pixels: 4:2:2 10-bit\n`,
       'profile-combination',
       5,
-      'pixel_format',
-      'yuv422p',
+      'pixels',
+      '4:2:2 8-bit',
     ],
     [
       'a picture below the least of VC-3',
@@ -295,7 +295,7 @@ describe('refusals name file, line, field, what was found and what would do', ()
     ],
     [
       'full range where the codec has none',
-      `${head}video: { codec: rdd36, quality: hq }\npixel_format: yuv422p10le\ncolour: { range: full }\n`,
+      `${head}video: { codec: rdd36, quality: hq }\npixels: 4:2:2 10-bit\ncolour: { range: full }\n`,
       'profile-combination',
       7,
       'colour.range',
