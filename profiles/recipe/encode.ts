@@ -160,13 +160,20 @@ export function encodeTarget(outcome: Outcome, path: string, pipe: number): stri
   return `[${file.join(':')}]${teeFile(path)}|[${bitstream.join(':')}]pipe:${pipe}`;
 }
 
-export function encodeOptions(
-  facts: ClipFacts,
-  profile: EncodedAs,
-  outcome: Outcome,
-  pad: string,
-  threads: number,
-): string[] {
+export function encodeOptions({
+  facts,
+  profile,
+  outcome,
+  pad,
+  threads,
+}: {
+  readonly facts: ClipFacts;
+  readonly profile: EncodedAs;
+  readonly outcome: Outcome;
+  /** Of the filter graph, with its brackets: where the pictures come out. */
+  readonly pad: string;
+  readonly threads: number;
+}): string[] {
   return [
     '-map',
     pad,

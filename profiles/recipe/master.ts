@@ -64,7 +64,7 @@ export function masterMovieRecipe({
     filterGraph: `[${frames}:0]${filters.join(',')}[out0]`,
     outputArguments: composeOutputs([
       {
-        options: encodeOptions(facts, masterMovie, outcome, '[out0]', threads),
+        options: encodeOptions({ facts, profile: masterMovie, outcome, pad: '[out0]', threads }),
         target: encodeTarget(outcome, path, FIRST_PIPE),
       },
     ]),

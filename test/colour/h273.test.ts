@@ -1,5 +1,8 @@
 /** Names of colour tags: the code points of ITU-T H.273, and ffmpeg's names for them. */
+import { readFileSync } from 'node:fs';
+import { join } from 'node:path';
 import { describe, expect, test } from 'vitest';
+import { packageFolder } from '../../files/installation.ts';
 import {
   matrices,
   namesOf,
@@ -10,11 +13,11 @@ import {
   transfers,
 } from '../../media/colour/h273.ts';
 import { colourOf } from '../../media/probe/picture.ts';
-import { matrixForScaler } from '../../profiles/ffmpeg-names.ts';
+import { matrixForScaler, pixelsForFfmpeg } from '../../profiles/ffmpeg-names.ts';
 import { fields } from '../../profiles/fields.ts';
 import { builtInProfiles } from '../../profiles/load.ts';
 import { outcomeOf } from '../../profiles/outcome/decide.ts';
-import { profileSchema } from '../../profiles/schema.ts';
+import { encodedPixels, profileSchema } from '../../profiles/schema.ts';
 import { clipFacts } from '../support/facts.ts';
 import { outputOf } from '../support/pictures.ts';
 
@@ -89,6 +92,15 @@ describe.each(tags)('%s', (tag) => {
 test('what a profile can convert to, the scaler knows; what it does not know is refused', () => {
   for (const name of ['bt709', 'bt2020', 'bt601']) expect(matrixForScaler(name)).toMatch(/^[a-z0-9]+$/);
   expect(() => matrixForScaler('ictcp')).toThrow(RangeError);
+});
+
+test('the tables of the glossary are those of the code', () => {
+  const glossary = readFileSync(join(packageFolder, 'docs', 'glossary.md'), 'utf8');
+  for (const tag of tags)
+    for (const [name, { code, ffmpeg }] of Object.entries(tables[tag]))
+      expect(glossary).toContain(`\n| \`${name}\` | ${code} | \`${ffmpeg}\` |`);
+  for (const pixels of encodedPixels)
+    expect(glossary).toMatch(new RegExp(`\\| \`${pixels}\` \\| .* \\| \`${pixelsForFfmpeg(pixels)}\` \\|`));
 });
 
 test('a tag that is not in the table is kept as ffprobe prints it, and is named where the clip is held', async () => {
