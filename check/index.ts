@@ -93,7 +93,7 @@ export async function checkDeliverable(request: CheckRequest): Promise<CheckRepo
         ? {}
         : { unproven: verdict.unproven.map(([from, to]) => [from, to]) }),
     });
-    findings.push(...faultsToFindings(verdict, subject));
+    for (const item of faultsToFindings(verdict, subject)) findings.push(item);
   }
   const passed =
     results.length === names.length &&

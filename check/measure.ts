@@ -58,7 +58,7 @@ export async function measureFile(
   try {
     const settled = await Promise.allSettled([
       together(digestOfFile(path, signal)),
-      together(scanPackets(input, path, options.tools, signal, findings)),
+      together(scanPackets({ input, path, tools: options.tools, signal, findings })),
       together(decodeWhole(input, options.tools, { ...decoding, witness })),
       together(readIndex(path, options.outcome, signal, findings)),
     ]);
@@ -122,13 +122,20 @@ async function readIndex(
   }
 }
 
-async function scanPackets(
-  input: OpenedInput,
-  path: string,
-  tools: MediaTools,
-  signal: AbortSignal,
-  findings: Finding[],
-): Promise<Pick<Measured, 'facts' | 'evidence'>> {
+async function scanPackets({
+  input,
+  path,
+  tools,
+  signal,
+  findings,
+}: {
+  readonly input: OpenedInput;
+  readonly path: string;
+  readonly tools: MediaTools;
+  readonly signal: AbortSignal;
+  /** What could not be measured is added. */
+  readonly findings: Finding[];
+}): Promise<Pick<Measured, 'facts' | 'evidence'>> {
   const probed = await probeMovie(input, tools, { signal });
   if (probed.state === 'measured') return { facts: probed.facts, evidence: probed.evidence };
   findings.push(

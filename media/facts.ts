@@ -20,7 +20,7 @@ export function earlierField({ fieldOrder }: { readonly fieldOrder: FieldOrder }
 
 export const videoFactsSchema = z.object({
   streamIndex: z.int().nonnegative().describe('Number of the stream in the file'),
-  codec: z.string().describe("ffprobe's name"),
+  codec: z.string().describe("vc3, rdd36, else ffprobe's name"),
   codecTag: z.string().describe('Four characters of the container, as ffprobe prints them'),
   profile: z.string().nullable().describe("ffprobe's name; null: not stated"),
   level: z.int().nullable().describe('As ffprobe prints it; null: not stated'),

@@ -2,6 +2,7 @@
 import { type Finding, finding } from '../findings/finding.ts';
 import type { Abilities } from '../process/locate.ts';
 import { audioEncoders, traitsOf } from './codecs.ts';
+import { encoderOf } from './ffmpeg-names.ts';
 import { masterMovie } from './master/movie.ts';
 import { type AnyProfile, givesFrames, isMaster } from './schema.ts';
 
@@ -27,12 +28,12 @@ export function neededAbilities(profile: AnyProfile): { encoders: string[]; filt
   // What feeds the encoder is no filter of ffmpeg.
   if (isMaster(profile))
     return {
-      encoders: [traitsOf(masterMovie.video).encoder, ...audioEncoders(masterMovie.audio.format)],
+      encoders: [encoderOf(masterMovie.video), ...audioEncoders(masterMovie.audio.format)],
       filters: [...new Set([...masterFilters, ...pictureFilters, ...audioFilters])],
     };
   const isAudible = profile.audio.tracks !== 'none';
   return {
-    encoders: [traitsOf(profile.video).encoder, ...(isAudible ? audioEncoders(profile.audio.format) : [])],
+    encoders: [encoderOf(profile.video), ...(isAudible ? audioEncoders(profile.audio.format) : [])],
     filters: [
       ...pictureFilters,
       ...(isAudible ? audioFilters : []),

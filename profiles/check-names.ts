@@ -1,25 +1,6 @@
-/** Names of the checks of movies (check/registry.ts). */
+/** Names of the checks: the one list. A movie's are in check/registry.ts, those of a folder of frames in check/master/compare.ts. */
 
-/** Every check that this version can run; a profile that asks for another one is refused. */
-export const checkNames = [
-  'frames',
-  'duration',
-  'timecode',
-  'frame-spacing',
-  'raster',
-  'colour-tags',
-  'codec',
-  'audio',
-  'decode',
-  'frame-match',
-  'levels',
-  'audio-match',
-  'bitstream',
-  'lossless',
-  'reel',
-] as const;
-export type CheckName = (typeof checkNames)[number];
-/** Without these no deliverable counts as proved (README, "What a roll must pass"); a profile cannot leave one out. */
+/** Without these no movie counts as proved (README, "What a roll must pass"); a profile cannot leave one out. */
 export const mandatoryChecks = [
   'frames',
   'duration',
@@ -34,6 +15,28 @@ export const mandatoryChecks = [
   'levels',
   'audio-match',
   'bitstream',
-] as const satisfies readonly CheckName[];
-/** What stands beside them wherever nothing may be lost. */
-export const losslessCheck = 'lossless' as const satisfies CheckName;
+] as const;
+/** What is asked for besides wherever nothing may be lost. */
+export const losslessCheck = 'lossless' as const;
+/** Where edits relink by it. */
+export const reelCheck = 'reel' as const;
+/** Every check of a movie that this version can run; a profile that asks for another one is refused. */
+export const checkNames = [...mandatoryChecks, losslessCheck, reelCheck] as const;
+export type CheckName = (typeof checkNames)[number];
+
+/** Every check of a folder of frames; none can be left out. */
+export const masterChecks = [
+  'frames',
+  'timecode',
+  'structure',
+  'header',
+  'pixel-values',
+  'spot-check',
+  'write-verify',
+] as const;
+export type MasterCheck = (typeof masterChecks)[number];
+
+/** What a profile of masters can ask for, whatever its form: some are of both. */
+export const masterCheckNames: readonly (MasterCheck | CheckName)[] = [
+  ...new Set<MasterCheck | CheckName>([...masterChecks, ...mandatoryChecks, reelCheck]),
+];

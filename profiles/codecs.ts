@@ -1,19 +1,19 @@
-/** What each codec of a profile is to ffmpeg, to ffprobe and to its standard. A codec answers for its own abilities here, and nobody switches on names elsewhere. */
+/** What each codec of a profile is to its standard, and how it is read back. A codec answers for its own abilities here, and nobody switches on names elsewhere. */
 import type { Profile, audioFormats, containers } from './schema.ts';
 
 type Container = (typeof containers)[number];
-type PixelFormat = Profile['pixel_format'];
+type Pixels = Profile['pixels'];
 
 export interface CodecTraits {
-  readonly encoder: string;
   readonly containers: readonly Container[];
-  readonly pixelFormat: PixelFormat;
-  /** As ffprobe names what was written. */
-  readonly codec: string;
+  readonly pixels: Pixels;
+  readonly codec: Profile['video']['codec'];
+  /** Four characters of the container. */
   readonly tag: string;
+  /** As ffprobe names it. */
   readonly profile: string | null;
-  /** ffprobe's pixel format of what was written, where it is not the one that was encoded. */
-  readonly readBackAs: string | null;
+  /** What the decoder gives, where it is not what was encoded. */
+  readonly readBackAs: '4:4:4 12-bit' | null;
   readonly smallest: { readonly width: number; readonly height: number };
   /** The form of the file has a place for the video range. */
   readonly carriesFullRange: boolean;
@@ -23,43 +23,39 @@ export interface CodecTraits {
 
 /** VC-3 compression classes: the P of the frame size, ST 2019-1 (see vc3FrameBytes). */
 const vc3Classes = {
-  lb: { name: 'DNXHR LB', pixelFormat: 'yuv422p', weight: 5888 },
-  sq: { name: 'DNXHR SQ', pixelFormat: 'yuv422p', weight: 18944 },
-  hq: { name: 'DNXHR HQ', pixelFormat: 'yuv422p', weight: 28672 },
-  hqx: { name: 'DNXHR HQX', pixelFormat: 'yuv422p10le', weight: 28672 },
-  '444': { name: 'DNXHR 444', pixelFormat: 'yuv444p10le', weight: 57344 },
-} as const satisfies Record<string, { name: string; pixelFormat: PixelFormat; weight: number }>;
+  lb: { name: 'DNXHR LB', pixels: '4:2:2 8-bit', weight: 5888 },
+  sq: { name: 'DNXHR SQ', pixels: '4:2:2 8-bit', weight: 18944 },
+  hq: { name: 'DNXHR HQ', pixels: '4:2:2 8-bit', weight: 28672 },
+  hqx: { name: 'DNXHR HQX', pixels: '4:2:2 10-bit', weight: 28672 },
+  '444': { name: 'DNXHR 444', pixels: '4:4:4 10-bit', weight: 57344 },
+} as const satisfies Record<string, { name: string; pixels: Pixels; weight: number }>;
 
 /** RDD 36 profiles; `bits`: the encoder's budget a macroblock (FFmpeg 5.1, libavcodec/proresenc_kostya.c, `br_tab`) for pictures of at most 1620, 2700, 6075 and of more macroblocks. */
 const rdd36Classes = {
   proxy: {
     name: 'Proxy',
     tag: 'apco',
-    argument: 'proxy',
-    pixelFormat: 'yuv422p10le',
+    pixels: '4:2:2 10-bit',
     bits: [300, 242, 220, 194],
   },
-  lt: { name: 'LT', tag: 'apcs', argument: 'lt', pixelFormat: 'yuv422p10le', bits: [720, 560, 490, 440] },
+  lt: { name: 'LT', tag: 'apcs', pixels: '4:2:2 10-bit', bits: [720, 560, 490, 440] },
   standard: {
     name: 'Standard',
     tag: 'apcn',
-    argument: 'standard',
-    pixelFormat: 'yuv422p10le',
+    pixels: '4:2:2 10-bit',
     bits: [1050, 808, 710, 632],
   },
-  hq: { name: 'HQ', tag: 'apch', argument: 'hq', pixelFormat: 'yuv422p10le', bits: [1566, 1216, 1070, 950] },
+  hq: { name: 'HQ', tag: 'apch', pixels: '4:2:2 10-bit', bits: [1566, 1216, 1070, 950] },
   '4444': {
     name: '4444',
     tag: 'ap4h',
-    argument: '4444',
-    pixelFormat: 'yuv444p10le',
+    pixels: '4:4:4 10-bit',
     bits: [2350, 1828, 1600, 1425],
   },
   '4444-xq': {
     name: 'XQ',
     tag: 'ap4x',
-    argument: '4444xq',
-    pixelFormat: 'yuv444p10le',
+    pixels: '4:4:4 10-bit',
     bits: [3525, 2742, 2400, 2137],
   },
 } as const satisfies Record<
@@ -67,27 +63,19 @@ const rdd36Classes = {
   {
     name: string;
     tag: string;
-    argument: string;
-    pixelFormat: PixelFormat;
+    pixels: Pixels;
     bits: readonly [number, number, number, number];
   }
 >;
-
-/** What ffmpeg's `-profile:v` takes. */
-export function encoderProfile(video: Exclude<Profile['video'], { codec: 'ffv1' }>): string {
-  if (video.codec === 'vc3') return `dnxhr_${video.quality}`;
-  return video.codec === 'rdd36' ? rdd36Classes[video.quality].argument : 'high';
-}
 
 export function traitsOf(video: Profile['video']): CodecTraits {
   if (video.codec === 'vc3') {
     const kind = vc3Classes[video.quality];
     // The least raster is the encoder's; AVdh is what every reader of this form in MOV looks for.
     return {
-      encoder: 'dnxhd',
       containers: ['mov'],
-      pixelFormat: kind.pixelFormat,
-      codec: 'dnxhd',
+      pixels: kind.pixels,
+      codec: 'vc3',
       tag: 'AVdh',
       profile: kind.name,
       readBackAs: null,
@@ -99,12 +87,11 @@ export function traitsOf(video: Profile['video']): CodecTraits {
   if (video.codec === 'rdd36') {
     const kind = rdd36Classes[video.quality];
     // The decoder opens every 4:4:4 stream at 12 bits, whatever depth was encoded. RDD 36 pictures are limited range.
-    const readBackAs = kind.pixelFormat === 'yuv444p10le' ? 'yuv444p12le' : null;
+    const readBackAs = kind.pixels === '4:4:4 10-bit' ? '4:4:4 12-bit' : null;
     return {
-      encoder: 'prores_ks',
       containers: ['mov'],
-      pixelFormat: kind.pixelFormat,
-      codec: 'prores',
+      pixels: kind.pixels,
+      codec: 'rdd36',
       tag: kind.tag,
       profile: kind.name,
       readBackAs,
@@ -116,9 +103,8 @@ export function traitsOf(video: Profile['video']): CodecTraits {
   // As ffmpeg 5.1 writes it into Matroska, by the four letters of older files; RFC 9043, 4.3.3.4 prefers V_FFV1, which has none.
   if (video.codec === 'ffv1')
     return {
-      encoder: 'ffv1',
       containers: ['mkv'],
-      pixelFormat: 'source',
+      pixels: 'source',
       codec: 'ffv1',
       tag: 'FFV1',
       profile: null,
@@ -128,9 +114,8 @@ export function traitsOf(video: Profile['video']): CodecTraits {
       lossless: true,
     };
   return {
-    encoder: 'libx264',
     containers: ['mp4', 'mov'],
-    pixelFormat: 'yuv420p',
+    pixels: '4:2:0 8-bit',
     codec: 'h264',
     tag: 'avc1',
     profile: 'High',
@@ -179,8 +164,22 @@ const aacRates = [
   96000, 88200, 64000, 48000, 44100, 32000, 24000, 22050, 16000, 12000, 11025, 8000, 7350,
 ] as const;
 export const audioTraitsByFormat: Readonly<Record<AudioFormat, AudioTraits>> = {
-  s16: { encoder: 'pcm_s16le', bytesPerSample: 2, containers: ['mov'], channels: 64, rates: null, block: 0 },
-  s24: { encoder: 'pcm_s24le', bytesPerSample: 3, containers: ['mov'], channels: 64, rates: null, block: 0 },
+  'pcm-16': {
+    encoder: 'pcm_s16le',
+    bytesPerSample: 2,
+    containers: ['mov'],
+    channels: 64,
+    rates: null,
+    block: 0,
+  },
+  'pcm-24': {
+    encoder: 'pcm_s24le',
+    bytesPerSample: 3,
+    containers: ['mov'],
+    channels: 64,
+    rates: null,
+    block: 0,
+  },
   aac: {
     encoder: 'aac',
     bytesPerSample: null,

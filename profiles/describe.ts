@@ -14,7 +14,8 @@ export interface DescribedField {
 function valueText(value: unknown): string {
   if (Array.isArray(value)) return `[${value.map(valueText).join(', ')}]`;
   if (typeof value === 'string')
-    return /^[A-Za-z0-9][A-Za-z0-9 .-]*$/.test(value) ? value : JSON.stringify(value);
+    // A colon between two characters ends no word of YAML: `4:2:2 10-bit`.
+    return /^[A-Za-z0-9](?:[A-Za-z0-9 .-]|:(?=\S))*$/.test(value) ? value : JSON.stringify(value);
   return String(value);
 }
 

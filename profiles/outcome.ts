@@ -27,8 +27,8 @@ export const outcomeSchema = z.object({
     .enum(fieldOrders)
     .optional()
     .describe('Of a deliverable that keeps the fields of its source; absent: progressive'),
-  container: z.enum(['mov', 'mp4', 'mkv']).describe("ffprobe's name"),
-  codec: z.string().describe("ffprobe's name"),
+  container: z.enum(['mov', 'mp4', 'mkv']).describe('File form'),
+  codec: z.string().describe('By its standard: vc3, rdd36, h264, ffv1'),
   codecTag: z.string().describe('Four characters of the container'),
   codecProfile: z.string().nullable().describe("ffprobe's name; null: not asked for"),
   maxLevel: z

@@ -20,7 +20,7 @@ const no = (path: Impossible['path'], found: string, expected: string): Impossib
 
 /** `vc3 lb`, `h264`: for messages. */
 const codecName = (video: Profile['video']): string =>
-  'quality' in video ? `${video.codec} ${video.quality}` : video.codec;
+  video.codec === 'vc3' || video.codec === 'rdd36' ? `${video.codec} ${video.quality}` : video.codec;
 
 const container: Rule = ({ container: form, video, audio, reel }) => {
   const out: Impossible[] = [];
@@ -40,14 +40,14 @@ const container: Rule = ({ container: form, video, audio, reel }) => {
   return out;
 };
 
-const pixels: Rule = ({ video, pixel_format: format }) => {
-  const wanted = traitsOf(video).pixelFormat;
-  return format === wanted ? [] : [no(['pixel_format'], `${format} with ${codecName(video)}`, wanted)];
+const pixels: Rule = ({ video, pixels: asked }) => {
+  const wanted = traitsOf(video).pixels;
+  return asked === wanted ? [] : [no(['pixels'], `${asked} with ${codecName(video)}`, wanted)];
 };
 
 const raster: Rule = ({
   raster: { policy, width, height, multiple_of: multiple, enlarge },
-  pixel_format: format,
+  pixels: asked,
   video,
 }) => {
   const out: Impossible[] = [];
@@ -79,8 +79,8 @@ const raster: Rule = ({
       out.push(no(['raster', side], `${size} with ${video.codec}`, `${least} or more`));
   }
   // ITU-T H.264: a 4:2:0 picture has one chroma sample for two by two pixels.
-  if (format === 'yuv420p' && multiple % 2 !== 0)
-    out.push(no(['raster', 'multiple_of'], `${multiple} with ${format}`, '2, 4, 8 or 16'));
+  if (asked === '4:2:0 8-bit' && multiple % 2 !== 0)
+    out.push(no(['raster', 'multiple_of'], `${multiple} with ${asked}`, '2, 4, 8 or 16'));
   return out;
 };
 
@@ -103,7 +103,7 @@ const keeping: readonly [
   only: boolean,
   of: (profile: Profile) => unknown,
 ][] = [
-  [['pixel_format'], 'source', true, (profile) => profile.pixel_format],
+  [['pixels'], 'source', true, (profile) => profile.pixels],
   [['raster', 'policy'], 'coded', true, (profile) => profile.raster.policy],
   [['raster', 'multiple_of'], 1, false, (profile) => profile.raster.multiple_of],
   [['interlaced'], 'keep', true, (profile) => profile.interlaced],

@@ -13,7 +13,10 @@ export const rdd36Qualities = ['proxy', 'lt', 'standard', 'hq', '4444', '4444-xq
 /** Slices a frame that the FFV1 encoder cuts into equal parts across and down. */
 export const ffv1Slices = [4, 6, 9, 12, 16, 24, 30] as const;
 export const rasterPolicies = ['coded', 'native', 'fit', 'fill'] as const;
-export const audioFormats = ['source', 's16', 's24', 'aac'] as const;
+export const audioFormats = ['source', 'pcm-16', 'pcm-24', 'aac'] as const;
+/** Chroma layout and depth of what is encoded (docs/glossary.md). */
+export const encodedPixels = ['4:2:0 8-bit', '4:2:2 8-bit', '4:2:2 10-bit', '4:4:4 10-bit'] as const;
+export type EncodedPixels = (typeof encodedPixels)[number];
 export const burnInTexts = ['timecode', 'clip', 'roll', 'reel', 'profile'] as const;
 export const burnInPlaces = [
   'top-left',
@@ -44,8 +47,16 @@ const rdd36 = z.strictObject({
 });
 const h264 = z.strictObject({
   codec: z.literal('h264').describe('ITU-T H.264, High profile, 8-bit 4:2:0'),
-  crf: z.int().min(0).max(51).describe('Constant rate factor: lower is better and larger; 18 to 23 is usual'),
-  preset: z.enum(['ultrafast', 'veryfast', 'fast', 'medium', 'slow']).describe('Speed against size'),
+  quality: z
+    .int()
+    .min(0)
+    .max(51)
+    .describe(
+      'Constant quality, 0 to 51, in steps of the quantiser: lower is better and larger, 6 less about doubles the size; 18 to 23 is usual',
+    ),
+  speed: z
+    .enum(['fastest', 'very-fast', 'fast', 'medium', 'slow'])
+    .describe('Of encoding: slower makes smaller files of the same quality'),
   key_frame_seconds: z.int().min(1).max(10).describe('Longest distance between key frames, whole seconds'),
 });
 
@@ -73,8 +84,8 @@ export const profileSchema = z.strictObject({
       'File form. mov holds every codec but ffv1; mp4 holds h264 with aac and has no place for a reel name; mkv (Matroska, RFC 9559) holds ffv1',
     ),
   video: z.discriminatedUnion('codec', [vc3, rdd36, h264, ffv1]).describe('Picture codec and its settings'),
-  pixel_format: z
-    .enum(['source', 'yuv420p', 'yuv422p', 'yuv422p10le', 'yuv444p10le'])
+  pixels: z
+    .enum(['source', ...encodedPixels])
     .describe('Chroma layout and depth of the encoded picture; source, with ffv1: as the clip has them'),
   raster: z
     .strictObject({
@@ -113,12 +124,12 @@ export const profileSchema = z.strictObject({
           'source: as the source says. Another value is what the source must have: primaries are not converted',
         ),
       transfer: z
-        .enum(['source', 'bt709', 'smpte2084', 'arib-std-b67'])
+        .enum(['source', 'bt709', 'pq', 'hlg'])
         .describe(
           'source: as the source says. Another value is what the source must have: transfers are not converted',
         ),
       matrix: z
-        .enum(['source', 'bt709', 'bt2020nc', 'smpte170m'])
+        .enum(['source', 'bt709', 'bt2020', 'bt601'])
         .describe(
           'The picture is converted when the source differs; source with an RGB source: the matrix that belongs to its primaries',
         ),
@@ -154,7 +165,7 @@ export const profileSchema = z.strictObject({
       format: z
         .enum(audioFormats)
         .describe(
-          `source, with ffv1: uncompressed audio of the clip, each track sample for sample in its own form, and no other; s16, s24: uncompressed whole numbers; aac: compressed, ${AAC_KILOBITS} kbit/s a channel`,
+          `source, with ffv1: uncompressed audio of the clip, each track sample for sample in its own form, and no other; pcm-16, pcm-24: uncompressed, 16 or 24 bits a sample; aac: compressed, ${AAC_KILOBITS} kbit/s a channel`,
         ),
       rate: z.union([z.literal('source'), z.literal(48000), z.literal(96000)]).describe('Samples a second'),
       tolerance_frames: z

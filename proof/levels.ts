@@ -15,14 +15,14 @@ import {
 import { colourCellsSeen } from './framing.ts';
 import { median } from './pictures.ts';
 
-/** KR and KB: ITU-T H.273, Table 4 (MatrixCoefficients), by ffmpeg's names. */
+/** KR and KB: ITU-T H.273, Table 4 (MatrixCoefficients), by the names of media/colour/h273.ts. */
 const weights = {
   bt709: { red: 0.2126, blue: 0.0722 },
   fcc: { red: 0.3, blue: 0.11 },
-  bt470bg: { red: 0.299, blue: 0.114 },
-  smpte170m: { red: 0.299, blue: 0.114 },
-  smpte240m: { red: 0.212, blue: 0.087 },
-  bt2020nc: { red: 0.2627, blue: 0.0593 },
+  'bt601-625': { red: 0.299, blue: 0.114 },
+  bt601: { red: 0.299, blue: 0.114 },
+  st240: { red: 0.212, blue: 0.087 },
+  bt2020: { red: 0.2627, blue: 0.0593 },
 } as const;
 export type Matrix = keyof typeof weights;
 export const isMatrix = (name: string): name is Matrix => Object.hasOwn(weights, name);
@@ -101,7 +101,7 @@ function conversions(source: Basis, output: Basis): Conversion[] {
       },
     },
   ];
-  for (const matrix of ['bt709', 'smpte170m', 'bt2020nc'] as const) {
+  for (const matrix of ['bt709', 'bt601', 'bt2020'] as const) {
     const same = (a: Matrix): boolean => weights[a].red === weights[matrix].red;
     if (!same(output.matrix))
       list.push({

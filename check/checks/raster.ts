@@ -45,7 +45,7 @@ export const raster: Check = {
       // A resolution-independent VC-3 stream has no interlaced form (ST 2019-1), and its reader says nothing of fields.
       [
         'fields',
-        video.codec === 'dnxhd' && video.fieldOrder === 'unknown' ? 'progressive' : video.fieldOrder,
+        video.codec === 'vc3' && video.fieldOrder === 'unknown' ? 'progressive' : video.fieldOrder,
         outcome.fieldOrder ?? 'progressive',
       ],
     ]);

@@ -79,14 +79,21 @@ export type Values = Pick<
   'faults' | 'said' | 'points' | 'spot' | 'notFinite' | 'least' | 'greatest'
 >;
 
-/** `base`: of the labels that are expected. */
-export async function measureExr(
-  bytes: Buffer,
-  base: number,
-  aces: boolean,
-  points: readonly Point[],
-  spot: readonly Point[],
-): Promise<Values> {
+export async function measureExr({
+  bytes,
+  base,
+  aces,
+  points,
+  spot,
+}: {
+  readonly bytes: Buffer;
+  /** Of the labels that are expected. */
+  readonly base: number;
+  /** Held to the container of SMPTE ST 2065-4 besides. */
+  readonly aces: boolean;
+  readonly points: readonly Point[];
+  readonly spot: readonly Point[];
+}): Promise<Values> {
   const source = sourceOfBytes(bytes);
   try {
     const walked = await walkExr(source);

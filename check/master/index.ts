@@ -9,7 +9,7 @@ import type { FolderDigest } from '../../files/folder-digest.ts';
 import { evenTimes, packetsOfFiles } from '../../media/sequence/numbered.ts';
 import type { PixelSamples } from '../../proof/pixel-samples.ts';
 import type { MasterOutcome } from '../../profiles/master/outcome.ts';
-import { masterChecks } from '../../profiles/master/schema.ts';
+import { masterChecks } from '../../profiles/check-names.ts';
 import { faultsToFindings } from '../check.ts';
 import { masterChecksBy, type Written } from './compare.ts';
 import type { ToSceneLinear } from './scene-linear.ts';
@@ -78,7 +78,7 @@ export async function checkMaster(request: MasterCheckRequest): Promise<MasterCh
       expected: verdict.expected,
       tool: TOOL,
     });
-    findings.push(...faultsToFindings(verdict, subject));
+    for (const item of faultsToFindings(verdict, subject)) findings.push(item);
   }
   const passed =
     results.length === masterChecks.length &&
@@ -117,7 +117,7 @@ function factsOf({ frames }: MasterMeasured, { format, rate, timecode }: MasterO
       pixelFormat: dpx ? 'gbrp10be' : 'gbrpf16le',
       bitDepth: dpx ? 10 : 16,
       fieldOrder: 'progressive',
-      colour: { primaries: null, transfer: dpx ? null : 'linear', matrix: 'gbr', range: 'full' },
+      colour: { primaries: null, transfer: dpx ? null : 'linear', matrix: 'rgb', range: 'full' },
       claimedFrames: null,
       ...evenTimes(frames.length, rate),
       ...packetsOfFiles(frames.map((frame) => frame.bytes)),

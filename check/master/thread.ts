@@ -68,7 +68,7 @@ serve<MeasureSetup, MeasureOrder, MeasureAnswer>(
       const values =
         format === 'dpx'
           ? measureDpx(bytes, base, points, spot)
-          : await measureExr(bytes, base, format === 'aces', points, spot);
+          : await measureExr({ bytes, base, aces: format === 'aces', points, spot });
       return {
         result: {
           index,

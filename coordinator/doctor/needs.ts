@@ -1,6 +1,7 @@
 /** What ffmpeg must be able to do: for the profiles at hand, and for the kinds of source that cameras record. Pure. */
+import { codecForFfmpeg } from '../../media/codec-names.ts';
 import { neededAbilities } from '../../profiles/abilities.ts';
-import { audioEncoders, traitsOf } from '../../profiles/codecs.ts';
+import { audioEncoders } from '../../profiles/codecs.ts';
 import { masterMovie } from '../../profiles/master/movie.ts';
 import { type AnyProfile, givesFrames, isMaster } from '../../profiles/schema.ts';
 import type { AbilityKind, AbilityNeed } from './facts.ts';
@@ -39,7 +40,7 @@ export function needsOf(profiles: readonly AnyProfile[]): AbilityNeed[] {
     if (givesFrames(profile)) continue;
     const { video, audio } = isMaster(profile) ? masterMovie : profile;
     // What was made is decoded again, whole, before it counts as finished.
-    add('decoder', traitsOf(video).codec, `checking ${profile.name}`, true);
+    add('decoder', codecForFfmpeg(video.codec), `checking ${profile.name}`, true);
     if (audio.tracks !== 'none')
       for (const name of audioEncoders(audio.format)) add('decoder', name, `checking ${profile.name}`, true);
   }

@@ -7,8 +7,8 @@ import { type AnyProfile, isMaster, type LoadedProfile } from '../../profiles/sc
 export const ESTIMATE_RESTS_ON = 'speeds measured once on a machine of two cores';
 /** Megapixels a second of one worker with two cores, rounded down: measured once with ffmpeg 5.1 on a small machine, 1080p. */
 const decodeSpeeds: Readonly<Record<string, number>> = {
-  prores: 200,
-  dnxhd: 250,
+  rdd36: 200,
+  vc3: 250,
   h264: 250,
   hevc: 120,
   mpeg2video: 300,
@@ -17,7 +17,7 @@ const decodeSpeeds: Readonly<Record<string, number>> = {
 };
 const OTHER_DECODE = 80;
 const encodeSpeeds = { vc3: 100, rdd36: 20, ffv1: 10 } as const;
-const h264Speeds = { ultrafast: 120, veryfast: 55, fast: 28, medium: 16, slow: 9 } as const;
+const h264Speeds = { fastest: 120, 'very-fast': 55, fast: 28, medium: 16, slow: 9 } as const;
 
 /** Starting programs, reading headers, publishing. */
 const SECONDS_A_JOB = 1;
@@ -28,7 +28,7 @@ const MASTER = { none: 30, zip: 12, rdd36: 10 } as const;
 function encodeSpeed(profile: AnyProfile): number {
   if (isMaster(profile)) return MASTER[profile.format === 'rdd36' ? profile.format : profile.compression];
   const { video } = profile;
-  return video.codec === 'h264' ? h264Speeds[video.preset] : encodeSpeeds[video.codec];
+  return video.codec === 'h264' ? h264Speeds[video.speed] : encodeSpeeds[video.codec];
 }
 
 export function jobSeconds(

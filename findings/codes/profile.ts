@@ -150,7 +150,7 @@ export const profileCodes = {
   'audio-unsupported': {
     weight: 'hold',
     title: 'the audio format of the profile does not allow this audio',
-    remedy: 'Use a profile with `audio: { format: s24 }` or with `rate: 48000` for this clip.',
+    remedy: 'Use a profile with `audio: { format: pcm-24 }` or with `rate: 48000` for this clip.',
   },
   'name-collision': {
     weight: 'hold',

@@ -263,27 +263,27 @@ const BY_TAGS: readonly {
   readonly matrix: readonly (string | null)[];
   readonly name: InputName;
 }[] = [
-  { transfer: ['bt709'], primaries: 'bt709', matrix: ['bt709', 'gbr', null], name: 'bt709' },
+  { transfer: ['bt709'], primaries: 'bt709', matrix: ['bt709', 'rgb', null], name: 'bt709' },
   {
-    transfer: ['iec61966-2-1'],
+    transfer: ['srgb'],
     primaries: 'bt709',
-    matrix: ['bt709', 'gbr', 'smpte170m', 'bt470bg', null],
+    matrix: ['bt709', 'rgb', 'bt601', 'bt601-625', null],
     name: 'srgb',
   },
   {
     transfer: ['bt2020-10', 'bt2020-12'],
     primaries: 'bt2020',
-    matrix: ['bt2020nc', 'gbr', null],
+    matrix: ['bt2020', 'rgb', null],
     name: 'bt2020',
   },
-  { transfer: ['smpte2084'], primaries: 'bt2020', matrix: ['bt2020nc', 'gbr', null], name: 'pq-bt2020' },
+  { transfer: ['pq'], primaries: 'bt2020', matrix: ['bt2020', 'rgb', null], name: 'pq-bt2020' },
   {
-    transfer: ['smpte2084'],
-    primaries: 'smpte432',
-    matrix: ['bt709', 'bt2020nc', 'gbr', null],
+    transfer: ['pq'],
+    primaries: 'p3-d65',
+    matrix: ['bt709', 'bt2020', 'rgb', null],
     name: 'pq-p3d65',
   },
-  { transfer: ['arib-std-b67'], primaries: 'bt2020', matrix: ['bt2020nc', 'gbr', null], name: 'hlg-bt2020' },
+  { transfer: ['hlg'], primaries: 'bt2020', matrix: ['bt2020', 'rgb', null], name: 'hlg-bt2020' },
 ];
 
 /** The named transform that a source's tags state, null when they are silent, of more than one meaning, or contradict each other. */

@@ -6,17 +6,17 @@ export interface Weights {
   readonly blue: number;
 }
 
-/** By ffprobe's names. Constant luminance (`bt2020c`) and other codings are no matrix of R'G'B' and are not here. */
-export const ycbcrMatrices = ['bt709', 'bt2020nc', 'smpte170m', 'bt470bg', 'smpte240m', 'fcc'] as const;
+/** By the names of media/colour/h273.ts. Constant luminance (`bt2020-constant`) and other codings are no matrix of R'G'B' and are not here. */
+export const ycbcrMatrices = ['bt709', 'bt2020', 'bt601', 'bt601-625', 'st240', 'fcc'] as const;
 export type YcbcrMatrix = (typeof ycbcrMatrices)[number];
 
 const WEIGHTS: Readonly<Record<YcbcrMatrix, Weights>> = {
   bt709: { red: 0.2126, blue: 0.0722 },
-  bt2020nc: { red: 0.2627, blue: 0.0593 },
-  // The two of BT.601.
-  smpte170m: { red: 0.299, blue: 0.114 },
-  bt470bg: { red: 0.299, blue: 0.114 },
-  smpte240m: { red: 0.212, blue: 0.087 },
+  bt2020: { red: 0.2627, blue: 0.0593 },
+  // Two code points of the same numbers.
+  bt601: { red: 0.299, blue: 0.114 },
+  'bt601-625': { red: 0.299, blue: 0.114 },
+  st240: { red: 0.212, blue: 0.087 },
   fcc: { red: 0.3, blue: 0.11 },
 };
 

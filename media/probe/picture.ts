@@ -1,5 +1,7 @@
 /** Facts of the picture stream, from its header and its counted packets. */
 import type { FieldOrder, VideoFacts } from '../facts.ts';
+import { codecFromFfmpeg } from '../codec-names.ts';
+import { type Tag, tagFromFfmpeg } from '../colour/h273.ts';
 import type { ColourTags } from '../colour/tags.ts';
 import {
   type Rate,
@@ -34,18 +36,20 @@ const FIELD_ORDERS: Readonly<Record<string, FieldOrder>> = {
   bt: 'bottom-first',
 };
 
-function tag(value: string | undefined): string | null {
+function tag(name: Tag, value: string | undefined): string | null {
   return value === undefined || value === 'unknown' || value === 'reserved' || value === 'unspecified'
     ? null
-    : value;
+    : tagFromFfmpeg(name, value);
 }
 
-export function colourOf(stream: StreamHeader): ColourTags {
+export function colourOf(
+  stream: Pick<StreamHeader, 'color_range' | 'color_primaries' | 'color_transfer' | 'color_space'>,
+): ColourTags {
   const range = stream.color_range === 'tv' ? 'limited' : stream.color_range === 'pc' ? 'full' : null;
   return {
-    primaries: tag(stream.color_primaries),
-    transfer: tag(stream.color_transfer),
-    matrix: tag(stream.color_space),
+    primaries: tag('primaries', stream.color_primaries),
+    transfer: tag('transfer', stream.color_transfer),
+    matrix: tag('matrix', stream.color_space),
     range,
   };
 }
@@ -170,7 +174,7 @@ export function pictureFacts(
   const endTime = tally.untimed === 0 && tally.end !== null && tally.end > last ? tally.end : last + step;
   return {
     streamIndex: stream.index,
-    codec: name,
+    codec: codecFromFfmpeg(name),
     codecTag: stream.codec_tag_string,
     profile: stream.profile === undefined ? null : String(stream.profile),
     level: stream.level !== undefined && stream.level >= 0 ? stream.level : null,

@@ -4,6 +4,7 @@
  */
 import { finding } from '../../findings/finding.ts';
 import { traitsOf } from '../codecs.ts';
+import { pixelsReadBack } from '../ffmpeg-names.ts';
 import { LARGEST_SIDE } from '../limits.ts';
 import { estimatedBytes } from '../outcome/bytes.ts';
 import { fileNameOf } from '../outcome/file-name.ts';
@@ -18,9 +19,9 @@ import { about, type MasterGround, type MasterRequest } from './ground.ts';
 export const masterMovie = {
   container: 'mov',
   video: { codec: 'rdd36', quality: '4444' },
-  pixel_format: 'yuv444p10le',
-  audio: { tracks: 'all', format: 's24', rate: 'source', tolerance_frames: 1, offset: 'fit' },
-} as const satisfies Pick<Profile, 'container' | 'video' | 'pixel_format' | 'audio'>;
+  pixels: '4:4:4 10-bit',
+  audio: { tracks: 'all', format: 'pcm-24', rate: 'source', tolerance_frames: 1, offset: 'fit' },
+} as const satisfies Pick<Profile, 'container' | 'video' | 'pixels' | 'audio'>;
 
 /**
  * ACEScct of AP1 has no numbers in ITU-T H.273: primaries and transfer stay untagged, since every number that is there would be wrong. Matrix and
@@ -52,7 +53,7 @@ export function movieMasterOf(
     rate: video.rate,
     width,
     height,
-    pixelFormat: traits.readBackAs ?? masterMovie.pixel_format,
+    pixelFormat: pixelsReadBack(traits, masterMovie.pixels, COLOUR.range),
     colour: { ...COLOUR },
     ...(square ? {} : { pixelAspect: video.pixelAspect }),
     container: masterMovie.container,

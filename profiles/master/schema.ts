@@ -5,7 +5,7 @@
 import { z } from 'zod';
 import { demosaicMethods } from '../../media/raw/demosaic/methods.ts';
 import { highlightPolicies } from '../../media/raw/develop/policies.ts';
-import { type CheckName, mandatoryChecks } from '../check-names.ts';
+import { mandatoryChecks, masterCheckNames, masterChecks, reelCheck } from '../check-names.ts';
 
 /** Folders of frames. */
 export const frameFormats = ['exr', 'aces', 'dpx'] as const;
@@ -13,40 +13,12 @@ export type FrameFormat = (typeof frameFormats)[number];
 /** And a movie, which is made and checked as other movies are. */
 export const masterFormats = [...frameFormats, 'rdd36'] as const;
 export type MasterFormat = (typeof masterFormats)[number];
-/** Every check of a folder of frames; none can be left out. */
-export const masterChecks = [
-  'frames',
-  'timecode',
-  'structure',
-  'header',
-  'pixel-values',
-  'spot-check',
-  'write-verify',
-] as const;
-export type MasterCheck = (typeof masterChecks)[number];
-
-/** Those of a movie that folders have under no name of their own. */
-const movieChecks = [
-  'duration',
-  'frame-spacing',
-  'raster',
-  'colour-tags',
-  'codec',
-  'audio',
-  'decode',
-  'frame-match',
-  'levels',
-  'audio-match',
-  'bitstream',
-  'reel',
-] as const satisfies readonly CheckName[];
-
 /** What must have passed, and what may be asked besides. */
 export function checksOf(format: MasterFormat): {
   readonly all: readonly string[];
   readonly more: readonly string[];
 } {
-  return format === 'rdd36' ? { all: mandatoryChecks, more: ['reel'] } : { all: masterChecks, more: [] };
+  return format === 'rdd36' ? { all: mandatoryChecks, more: [reelCheck] } : { all: masterChecks, more: [] };
 }
 
 const name = z
@@ -126,7 +98,7 @@ export const masterSchema = z.strictObject({
       "Template of the clip's folder and of its frames' names before the number: {clip} {roll} {reel} {day} {profile} {timecode}. {clip} must be there",
     ),
   checks: z
-    .array(z.enum([...masterChecks, ...movieChecks]))
+    .array(z.enum(masterCheckNames))
     .describe(
       `Checks that must have passed: all of ${masterChecks.join(', ')}; with rdd36 all of ${mandatoryChecks.join(', ')}, and reel where it matters`,
     ),

@@ -42,10 +42,10 @@ function pictureBytes(
       Math.ceil((rdd36TargetBits(video.quality, width, height) * NOISE_PER_CENT[video.quality]) / 800) *
       frames
     );
-  // Constant quality follows the picture: a quarter of a bit a pixel at crf 20 is a restless, grainy picture; every 6 steps halve or double it
+  // Constant quality follows the picture: a quarter of a bit a pixel at quality 20 is a restless, grainy picture; every 6 steps halve or double it
   // (the quantiser doubles every 6, ITU-T H.264 8.5.9). Only an estimate: nothing but disk planning rests on it.
-  const crf = video.codec === 'h264' ? video.crf : 20;
-  return Math.ceil((width * height * 0.25 * 2 ** ((20 - crf) / 6)) / 8) * frames;
+  const quality = video.codec === 'h264' ? video.quality : 20;
+  return Math.ceil((width * height * 0.25 * 2 ** ((20 - quality) / 6)) / 8) * frames;
 }
 
 export function estimatedBytes(

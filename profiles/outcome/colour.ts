@@ -1,59 +1,27 @@
 /** What the colours of a clip are taken for, and what they come out as. Nothing is guessed in silence: what is assumed is reported. */
 import { type Finding, finding } from '../../findings/finding.ts';
+import { type Matrix, namesOf, type Transfer } from '../../media/colour/h273.ts';
 import type { VideoFacts } from '../../media/facts.ts';
 import { isRgb } from '../../media/pixel-format.ts';
 import { traitsOf } from '../codecs.ts';
 import type { Profile } from '../schema.ts';
 
-/** Names as ffmpeg prints and takes them (ITU-T H.273). Only these are ever written into a filter. */
-export const knownPrimaries = [
-  'bt709',
-  'bt470m',
-  'bt470bg',
-  'smpte170m',
-  'smpte240m',
-  'film',
-  'bt2020',
-  'smpte428',
-  'smpte431',
-  'smpte432',
-] as const;
-export const knownTransfers = [
-  'bt709',
-  'bt470m',
-  'bt470bg',
-  'smpte170m',
-  'smpte240m',
-  'linear',
-  'log100',
-  'log316',
-  'iec61966-2-4',
-  'bt1361e',
-  'iec61966-2-1',
-  'bt2020-10',
-  'bt2020-12',
-  'smpte2084',
-  'smpte428',
-  'arib-std-b67',
-] as const;
-/** Matrices that the scaler knows, by ffprobe's name. */
-const knownMatrices = ['bt709', 'fcc', 'bt470bg', 'smpte170m', 'smpte240m', 'bt2020nc'] as const;
+/** Matrices that the scaler knows (profiles/ffmpeg-names.ts). */
+const convertible: readonly Matrix[] = ['bt709', 'fcc', 'bt601-625', 'bt601', 'st240', 'bt2020'];
 
 /** One curve under four numbers (H.273, TransferCharacteristics 1, 6, 14, 15): nothing to convert between them. */
-const sameCurve = ['bt709', 'smpte170m', 'bt2020-10', 'bt2020-12'] as const;
+const sameCurve: readonly string[] = ['bt709', 'bt601', 'bt2020-10', 'bt2020-12'] satisfies Transfer[];
 
 /** The matrix that is used with these primaries (H.273, notes to MatrixCoefficients). */
-export function matrixBeside(primaries: string): string {
-  if (primaries === 'bt2020') return 'bt2020nc';
-  return primaries === 'bt470bg' || primaries === 'smpte170m' || primaries === 'smpte240m'
-    ? primaries
-    : 'bt709';
+export function matrixBeside(primaries: string): Matrix {
+  if (primaries === 'bt2020' || primaries === 'bt601-625' || primaries === 'st240') return primaries;
+  return primaries === 'bt601-525' ? 'bt601' : 'bt709';
 }
 
 export interface FullTags {
   readonly primaries: string;
   readonly transfer: string;
-  /** `gbr` for RGB. */
+  /** `rgb` for RGB. */
   readonly matrix: string;
   readonly range: 'limited' | 'full';
 }
@@ -73,8 +41,8 @@ function assumed(video: VideoFacts, rgb: boolean): { tags: FullTags; reported: s
   const primaries = or('primaries', video.colour.primaries, 'bt709');
   const transfer = or('transfer', video.colour.transfer, primaries === 'bt2020' ? 'bt2020-10' : 'bt709');
   const matrix = rgb
-    ? 'gbr'
-    : or('matrix', video.colour.matrix === 'gbr' ? null : video.colour.matrix, matrixBeside(primaries));
+    ? 'rgb'
+    : or('matrix', video.colour.matrix === 'rgb' ? null : video.colour.matrix, matrixBeside(primaries));
   // H.264, H.265 and MPEG-2 say: limited, unless the stream says full; RGB of a file is full.
   const range = video.colour.range ?? (rgb || video.pixelFormat.startsWith('yuvj') ? 'full' : 'limited');
   return { tags: { primaries, transfer, matrix, range }, reported };
@@ -98,9 +66,9 @@ export function colourOf(
     };
   }
   const known: readonly [string, string, readonly string[]][] = [
-    ['primaries', source.primaries, knownPrimaries],
-    ['transfer', source.transfer, knownTransfers],
-    ['matrix', source.matrix, rgb ? ['gbr'] : knownMatrices],
+    ['primaries', source.primaries, namesOf('primaries')],
+    ['transfer', source.transfer, namesOf('transfer')],
+    ['matrix', source.matrix, rgb ? ['rgb'] : convertible],
   ];
   const foreign = known.filter(([, value, list]) => !list.includes(value));
   if (foreign.length > 0)
@@ -122,7 +90,7 @@ export function colourOf(
     );
   const sameTransfer =
     wanted.transfer === source.transfer ||
-    (wanted.transfer === 'bt709' && (sameCurve as readonly string[]).includes(source.transfer));
+    (wanted.transfer === 'bt709' && sameCurve.includes(source.transfer));
   if (wanted.transfer !== 'source' && !sameTransfer)
     findings.push(
       finding(

@@ -5,6 +5,7 @@ import { isRgb } from '../../media/pixel-format.ts';
 import { formatRatio } from '../../media/time/rate.ts';
 import { rgbBasis } from '../../proof/tap.ts';
 import { traitsOf, vc3FrameBytes } from '../codecs.ts';
+import { pixelsReadBack } from '../ffmpeg-names.ts';
 import { LARGEST_SIDE } from '../limits.ts';
 import type { Outcome } from '../outcome.ts';
 import type { Profile } from '../schema.ts';
@@ -90,12 +91,8 @@ function pictureOf(video: ClipFacts['video'], profile: Profile): Picture | { fin
   const colour = colourOf(video, profile);
   if ('findings' in colour) return colour;
   const { source, output } = colour.plan;
-  // ffprobe has a name of its own for H.264 4:2:0 of full range.
-  const pixelFormat =
-    traits.readBackAs ??
-    (profile.video.codec === 'h264' && output.range === 'full' ? 'yuvj420p' : profile.pixel_format);
   return {
-    pixelFormat,
+    pixelFormat: pixelsReadBack(traits, profile.pixels, output.range),
     colour: { ...output },
     basis: isRgb(video.pixelFormat) ? rgbBasis : { matrix: source.matrix, range: source.range },
     kept: {},

@@ -1,31 +1,14 @@
 /** What a deliverable that keeps its source as it is says of the picture, and what it has no place for. */
 import { type Finding, finding } from '../../findings/finding.ts';
 import { earlierField, type FieldOrder, type VideoFacts } from '../../media/facts.ts';
+import { namesOf } from '../../media/colour/h273.ts';
 import type { ColourTags } from '../../media/colour/tags.ts';
 import { isRgb } from '../../media/pixel-format.ts';
 import { isMatrix } from '../../proof/levels.ts';
 import { rgbBasis } from '../../proof/tap.ts';
 import { keptPixelFormats, type KeptPixels, keptPixels } from '../lossless-pixel-formats.ts';
 import type { Profile } from '../schema.ts';
-import { knownPrimaries, knownTransfers } from './colour.ts';
 import { slicesOf } from './slices.ts';
-
-/** Beside those that can be converted: here nothing is. Names as ffmpeg prints and takes them (ITU-T H.273). */
-const keptMatrices = [
-  'gbr',
-  'bt709',
-  'fcc',
-  'bt470bg',
-  'smpte170m',
-  'smpte240m',
-  'ycgco',
-  'bt2020nc',
-  'bt2020c',
-  'smpte2085',
-  'chroma-derived-nc',
-  'chroma-derived-c',
-  'ictcp',
-] as const;
 
 export interface KeptPicture {
   readonly pixels: KeptPixels;
@@ -43,9 +26,10 @@ function tagsOf({ colour, pixelFormat }: VideoFacts): ColourTags {
 
 function foreignTags({ primaries, transfer, matrix }: ColourTags): Finding[] {
   const known: readonly [string, string | null, readonly string[]][] = [
-    ['primaries', primaries, knownPrimaries],
-    ['transfer', transfer, knownTransfers],
-    ['matrix', matrix, keptMatrices],
+    ['primaries', primaries, namesOf('primaries')],
+    ['transfer', transfer, namesOf('transfer')],
+    // Those too that cannot be converted: here nothing is.
+    ['matrix', matrix, namesOf('matrix')],
   ];
   return known
     .filter(([, value, list]) => value !== null && !list.includes(value))

@@ -45,13 +45,19 @@ function position(place: Item['place'], margin: number): string {
 }
 
 /** Filters, and the files that they read. `key` keeps the files of several deliverables in one folder apart. */
-export function burnIn(
-  profile: Profile,
-  outcome: Outcome,
-  words: Words,
-  textFolder: string,
-  key: string,
-): { filters: string[]; files: TextFile[] } {
+export function burnIn({
+  profile,
+  outcome,
+  words,
+  textFolder,
+  key,
+}: {
+  readonly profile: Profile;
+  readonly outcome: Outcome;
+  readonly words: Words;
+  readonly textFolder: string;
+  readonly key: string;
+}): { filters: string[]; files: TextFile[] } {
   const files: TextFile[] = [];
   const filters = profile.burn_in.map((item, index) => {
     const label =

@@ -3,7 +3,7 @@ import type { AudioFacts, ClipFacts } from '../../media/facts.ts';
 import { PAYLOAD_HASH, bitstreamFilters } from '../../proof/bitstream.ts';
 import { roundedDivision, safeNumber } from '../../media/time/rate.ts';
 import { formatTimecode } from '../../media/time/timecode.ts';
-import { encoderProfile, traitsOf } from '../codecs.ts';
+import { encoderOf, encoderProfile, pixelsForFfmpeg, presets } from '../ffmpeg-names.ts';
 import { keptPixels } from '../lossless-pixel-formats.ts';
 import { AAC_KILOBITS } from '../limits.ts';
 import type { Outcome } from '../outcome.ts';
@@ -44,7 +44,7 @@ function ffv1Options(pixelFormat: string, slices: number, threads: number): stri
 }
 
 /** What of a profile decides about its encoder. */
-type EncodedAs = Pick<Profile, 'video' | 'pixel_format'>;
+type EncodedAs = Pick<Profile, 'video' | 'pixels'>;
 
 function pictureOptions(facts: ClipFacts, profile: EncodedAs, outcome: Outcome, threads: number): string[] {
   const { video } = profile;
@@ -52,11 +52,11 @@ function pictureOptions(facts: ClipFacts, profile: EncodedAs, outcome: Outcome, 
     return ffv1Options(facts.video.pixelFormat, outcome.exact?.slices ?? video.slices, threads);
   const common = [
     '-c:v',
-    traitsOf(video).encoder,
+    encoderOf(video),
     '-profile:v',
     encoderProfile(video),
     '-pix_fmt',
-    profile.pixel_format,
+    pixelsForFfmpeg(profile.pixels),
   ];
   if (video.codec !== 'h264') return [...common, '-threads:v', String(threads)];
   const keyFrames = safeNumber(
@@ -69,9 +69,9 @@ function pictureOptions(facts: ClipFacts, profile: EncodedAs, outcome: Outcome, 
   return [
     ...common,
     '-preset',
-    video.preset,
+    presets[video.speed],
     '-crf',
-    String(video.crf),
+    String(video.quality),
     '-g',
     String(keyFrames),
     '-threads:v',
@@ -160,13 +160,20 @@ export function encodeTarget(outcome: Outcome, path: string, pipe: number): stri
   return `[${file.join(':')}]${teeFile(path)}|[${bitstream.join(':')}]pipe:${pipe}`;
 }
 
-export function encodeOptions(
-  facts: ClipFacts,
-  profile: EncodedAs,
-  outcome: Outcome,
-  pad: string,
-  threads: number,
-): string[] {
+export function encodeOptions({
+  facts,
+  profile,
+  outcome,
+  pad,
+  threads,
+}: {
+  readonly facts: ClipFacts;
+  readonly profile: EncodedAs;
+  readonly outcome: Outcome;
+  /** Of the filter graph, with its brackets: where the pictures come out. */
+  readonly pad: string;
+  readonly threads: number;
+}): string[] {
   return [
     '-map',
     pad,

@@ -55,13 +55,13 @@ export function recipeOf({
   threads,
 }: RecipeRequest): Recipe {
   const ways = deliverables.map(({ profile, outcome }, index) => {
-    const text = burnIn(
+    const text = burnIn({
       profile,
       outcome,
-      { ...words, reel: reelOfSource(facts, words.roll) },
+      words: { ...words, reel: reelOfSource(facts, words.roll) },
       textFolder,
-      `text-${index}`,
-    );
+      key: `text-${index}`,
+    });
     return {
       filters: [...pictureFilters(facts, profile, outcome), ...text.filters, tagFilter(outcome)],
       files: text.files,
@@ -96,7 +96,7 @@ export function recipeOf({
     filterGraph: graph,
     outputArguments: composeOutputs([
       ...deliverables.map(({ profile, outcome, path }, index) => ({
-        options: encodeOptions(facts, profile, outcome, `[out${index}]`, threads),
+        options: encodeOptions({ facts, profile, outcome, pad: `[out${index}]`, threads }),
         target: encodeTarget(outcome, path, FIRST_PIPE + index),
       })),
       ...witness.outputs,

@@ -2,6 +2,7 @@
 import type { ClipFacts } from '../../media/facts.ts';
 import { formatRatio } from '../../media/time/rate.ts';
 import { FIRST_PIPE } from '../../process/run.ts';
+import { pixelsForFfmpeg } from '../ffmpeg-names.ts';
 import { masterMovie } from '../master/movie.ts';
 import type { Outcome } from '../outcome.ts';
 import { composeOutputs } from './compose.ts';
@@ -52,7 +53,7 @@ export function masterMovieRecipe({
       '-f',
       'rawvideo',
       '-pixel_format',
-      masterMovie.pixel_format,
+      pixelsForFfmpeg(masterMovie.pixels),
       '-video_size',
       `${width}x${height}`,
       '-framerate',
@@ -63,7 +64,7 @@ export function masterMovieRecipe({
     filterGraph: `[${frames}:0]${filters.join(',')}[out0]`,
     outputArguments: composeOutputs([
       {
-        options: encodeOptions(facts, masterMovie, outcome, '[out0]', threads),
+        options: encodeOptions({ facts, profile: masterMovie, outcome, pad: '[out0]', threads }),
         target: encodeTarget(outcome, path, FIRST_PIPE),
       },
     ]),

@@ -1,20 +1,14 @@
 /** The picture's way through the filters: what all deliverables share behind the decoder, and each one's own way to its encoder. */
 import { type ClipFacts, earlierField } from '../../media/facts.ts';
+import { type Tag, tagForFfmpeg } from '../../media/colour/h273.ts';
 import { isRgb } from '../../media/pixel-format.ts';
 import { formatRatio } from '../../media/time/rate.ts';
 import { colourOf } from '../outcome/colour.ts';
 import { cutOf, rasterOf } from '../outcome/raster.ts';
+import { matrixForScaler, pixelsForFfmpeg } from '../ffmpeg-names.ts';
 import { keptPixels } from '../lossless-pixel-formats.ts';
 import type { Outcome } from '../outcome.ts';
 import type { Profile } from '../schema.ts';
-
-/** swscale's names of matrices where they differ from ffprobe's (ITU-T H.273). RGB has none; it takes no notice of what stands there. */
-const scalerMatrices: Readonly<Record<string, string>> = {
-  bt2020nc: 'bt2020',
-  bt470bg: 'bt470',
-  gbr: 'bt709',
-};
-const scalerMatrix = (name: string): string => scalerMatrices[name] ?? name;
 
 /** The same picture on every machine and for every number of threads: no shortcut that depends on the processor. */
 const SCALE_FLAGS = 'bicubic+accurate_rnd+full_chroma_int+full_chroma_inp+bitexact';
@@ -54,7 +48,7 @@ function keptFilters({ video }: ClipFacts): string[] {
   return [...renamed, `setsar=sar=${num}/${den}:max=${Math.max(num, den, 100)}`];
 }
 
-/** To raster, pixel format, matrix and range of the outcome. Text is drawn behind this, `tagFilter` comes last. */
+/** To raster, pixels, matrix and range of the outcome. Text is drawn behind this, `tagFilter` comes last. */
 export function pictureFilters(facts: ClipFacts, profile: Profile, outcome: Outcome): string[] {
   if (outcome.exact !== undefined) return keptFilters(facts);
   const raster = rasterOf(facts.video, profile.raster);
@@ -65,10 +59,10 @@ export function pictureFilters(facts: ClipFacts, profile: Profile, outcome: Outc
   // Every value is said: by itself the scaler takes untagged pictures and RGB for BT.601 at any size.
   const from = isRgb(facts.video.pixelFormat)
     ? `in_range=${source.range}`
-    : `in_color_matrix=${scalerMatrix(source.matrix)}:in_range=${source.range}`;
+    : `in_color_matrix=${matrixForScaler(source.matrix)}:in_range=${source.range}`;
   const filters = [
-    `scale=w=${scaled.width}:h=${scaled.height}:flags=${SCALE_FLAGS}:${from}:out_color_matrix=${scalerMatrix(output.matrix)}:out_range=${output.range}`,
-    `format=${profile.pixel_format}`,
+    `scale=w=${scaled.width}:h=${scaled.height}:flags=${SCALE_FLAGS}:${from}:out_color_matrix=${matrixForScaler(output.matrix)}:out_range=${output.range}`,
+    `format=${pixelsForFfmpeg(profile.pixels)}`,
   ];
   if (scaled.width !== outcome.width || scaled.height !== outcome.height) {
     const { left, top } = cutOf(raster);
@@ -77,10 +71,13 @@ export function pictureFilters(facts: ClipFacts, profile: Profile, outcome: Outc
   return [...filters, 'setsar=1'];
 }
 
+const tagOf = (tag: Tag, name: string | null): string =>
+  name === null ? 'unknown' : tagForFfmpeg(tag, name);
+
 /** Tags set on the frames reach stream and container with every encoder; the encoders' own options do not. */
 export function tagFilter({ colour, fieldOrder, exact }: Outcome): string {
   const field = fieldOrder === 'top-first' ? 'tff' : fieldOrder === 'bottom-first' ? 'bff' : 'prog';
   // Where nobody said that there are fields, a decoder that finds some is left to say so, and the check to find it.
   const mode = exact !== undefined && field === 'prog' ? '' : `field_mode=${field}:`;
-  return `setparams=${mode}range=${colour.range ?? 'unknown'}:color_primaries=${colour.primaries ?? 'unknown'}:color_trc=${colour.transfer ?? 'unknown'}:colorspace=${colour.matrix ?? 'unknown'}`;
+  return `setparams=${mode}range=${colour.range ?? 'unknown'}:color_primaries=${tagOf('primaries', colour.primaries)}:color_trc=${tagOf('transfer', colour.transfer)}:colorspace=${tagOf('matrix', colour.matrix)}`;
 }

@@ -70,10 +70,13 @@ async function measure(
   const file = (name: string): string => join(base, `${name}.${deliverable.outcome.container}`);
   const { facts } = job;
   const graph = `[0:${facts.video.streamIndex}]${[WITNESS, ...sharedFilters(facts, 'made'), ...pictureFilters(facts, deliverable.profile, deliverable.outcome), tagFilter(deliverable.outcome)].join(',')}[out]`;
-  const options = encodeOptions(facts, deliverable.profile, deliverable.outcome, '[out]', THREADS).slice(
-    0,
-    -1,
-  );
+  const options = encodeOptions({
+    facts,
+    profile: deliverable.profile,
+    outcome: deliverable.outcome,
+    pad: '[out]',
+    threads: THREADS,
+  }).slice(0, -1);
   const alone = {
     path: tools.ffmpeg.path,
     folder: base,

@@ -123,22 +123,22 @@ describe('tags', () => {
   test.each<[string | null, string | null, string | null, string | null]>([
     ['bt709', 'bt709', 'bt709', 'bt709'],
     ['bt709', 'bt709', null, 'bt709'],
-    ['bt709', 'iec61966-2-1', 'gbr', 'srgb'],
-    ['bt2020', 'bt2020-10', 'bt2020nc', 'bt2020'],
-    ['bt2020', 'bt2020-12', 'bt2020nc', 'bt2020'],
-    ['bt2020', 'smpte2084', 'bt2020nc', 'pq-bt2020'],
-    ['smpte432', 'smpte2084', 'gbr', 'pq-p3d65'],
-    ['bt2020', 'arib-std-b67', 'bt2020nc', 'hlg-bt2020'],
+    ['bt709', 'srgb', 'rgb', 'srgb'],
+    ['bt2020', 'bt2020-10', 'bt2020', 'bt2020'],
+    ['bt2020', 'bt2020-12', 'bt2020', 'bt2020'],
+    ['bt2020', 'pq', 'bt2020', 'pq-bt2020'],
+    ['p3-d65', 'pq', 'rgb', 'pq-p3d65'],
+    ['bt2020', 'hlg', 'bt2020', 'hlg-bt2020'],
     // Silent, or of more than one meaning.
     [null, 'bt709', 'bt709', null],
     ['bt709', null, 'bt709', null],
-    ['bt709', 'linear', 'gbr', null],
+    ['bt709', 'linear', 'rgb', null],
     ['bt709', 'log100', 'bt709', null],
-    ['smpte170m', 'smpte170m', 'smpte170m', null],
+    ['bt601-525', 'bt601', 'bt601', null],
     // Contradictions.
-    ['bt709', 'bt709', 'bt2020nc', null],
-    ['bt709', 'smpte2084', 'bt709', null],
-    ['bt2020', 'bt709', 'bt2020nc', null],
+    ['bt709', 'bt709', 'bt2020', null],
+    ['bt709', 'pq', 'bt709', null],
+    ['bt2020', 'bt709', 'bt2020', null],
   ])('%s, %s, %s: %s', (primaries, transfer, matrix, name) => {
     expect(inputOfTags(tags(primaries, transfer, matrix))).toEqual(name === null ? null : { name });
   });

@@ -3,6 +3,7 @@ import { writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { beforeAll, describe, expect, test } from 'vitest';
 import { layoutOf } from '../../media/colour/formats.ts';
+import { tagForFfmpeg } from '../../media/colour/h273.ts';
 import type { Triple } from '../../media/colour/matrix.ts';
 import { PictureKernel } from '../../media/colour/picture.ts';
 import type { SourcePicture } from '../../media/colour/pixel.ts';
@@ -44,7 +45,7 @@ function frameOf(picture: SourcePicture): Uint8Array {
 async function zscale(picture: SourcePicture, frame: Uint8Array): Promise<Triple[]> {
   const path = join(freshFolder('zscale'), 'frame.raw');
   writeFileSync(path, frame);
-  const tags = `setparams=colorspace=${picture.matrix}:range=${picture.range === 'full' ? 'pc' : 'tv'}:color_primaries=bt709:color_trc=bt709`;
+  const tags = `setparams=colorspace=${tagForFfmpeg('matrix', picture.matrix ?? 'rgb')}:range=${picture.range === 'full' ? 'pc' : 'tv'}:color_primaries=bt709:color_trc=bt709`;
   // Bicubic with B = 0 and C = 0.5 is cubic convolution with a = -0.5.
   const siting =
     picture.siting === null ? '' : `:chromalin=${picture.siting}:filter=bicubic:param_a=0:param_b=0.5`;
@@ -117,11 +118,11 @@ describe("zscale gives the same R'G'B', to 1e-6 of full scale", () => {
   test.each<[string, Partial<SourcePicture>]>([
     ['yuv444p', {}],
     ['yuv444p10le', {}],
-    ['yuv444p10le', { matrix: 'bt2020nc' }],
-    ['yuv444p12le', { matrix: 'smpte170m' }],
+    ['yuv444p10le', { matrix: 'bt2020' }],
+    ['yuv444p12le', { matrix: 'bt601' }],
     ['yuv444p16le', {}],
     ['yuv444p10le', { range: 'full' }],
-    ['yuv444p', { range: 'full', matrix: 'bt470bg' }],
+    ['yuv444p', { range: 'full', matrix: 'bt601-625' }],
   ])('%s %o', async (format, more) => {
     const { inside, edge } = await differences(picture(format, more));
     expect(Math.max(inside, edge)).toBeLessThan(1e-6);
@@ -135,7 +136,7 @@ describe("zscale gives the same R'G'B', to 1e-6 of full scale", () => {
     ['yuv420p', { siting: 'left' }],
     ['yuv420p', { siting: 'center', range: 'full' }],
     ['yuv420p10le', { siting: 'left' }],
-    ['yuv420p10le', { siting: 'topleft', matrix: 'bt2020nc' }],
+    ['yuv420p10le', { siting: 'topleft', matrix: 'bt2020' }],
     ['yuv420p10le', { siting: 'top' }],
     ['yuv420p10le', { siting: 'bottomleft' }],
     ['yuv420p10le', { siting: 'bottom' }],

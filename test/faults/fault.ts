@@ -66,7 +66,7 @@ function otherLevels({ outcome: { colour } }: Situation): string {
 }
 
 /** Names of matrices as the scaler has them. */
-const scalerMatrix = (name: string | null): string => (name === 'bt2020nc' ? 'bt2020' : (name ?? 'bt709'));
+const scalerMatrix = (name: string | null): string => (name === 'bt601' ? 'smpte170m' : (name ?? 'bt709'));
 
 function otherMatrix({ outcome: { colour } }: Situation, random: Random): string {
   const range = colour.range ?? 'limited';

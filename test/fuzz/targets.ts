@@ -144,7 +144,8 @@ export const targets: Readonly<
       },
       {
         name: 'master',
-        read: ({ bytes }) => measureExr(bytes, 24, true, [{ x: 0, y: 0 }], [{ x: 1, y: 2 }]),
+        read: ({ bytes }) =>
+          measureExr({ bytes, base: 24, aces: true, points: [{ x: 0, y: 0 }], spot: [{ x: 1, y: 2 }] }),
       },
     ],
   },

@@ -180,10 +180,10 @@ describe('profiles lint, and run, refuse before anything runs', () => {
     ['VC-3 in MP4', `${head}extends: editorial-vc3\ncontainer: mp4\n`, 'profile-combination', 5, 'mov'],
     [
       '10 bits for an 8-bit class',
-      `${head}extends: editorial-vc3\npixel_format: yuv422p10le\n`,
+      `${head}extends: editorial-vc3\npixels: 4:2:2 10-bit\n`,
       'profile-combination',
       5,
-      'yuv422p',
+      '4:2:2 8-bit',
     ],
     [
       'a check left out',

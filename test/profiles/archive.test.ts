@@ -32,12 +32,12 @@ describe('fields that cannot stand with a lossless codec, or without one', () =>
   };
   test.each(
     [
-      ['extends: archive-ffv1\npixel_format: yuv420p', 'profile-combination: yuv420p with ffv1'],
+      ['extends: archive-ffv1\npixels: 4:2:0 8-bit', 'profile-combination: 4:2:0 8-bit with ffv1'],
       ['extends: archive-ffv1\nraster: { policy: native }', 'profile-combination: native with ffv1'],
       ['extends: archive-ffv1\ninterlaced: deinterlace', 'profile-combination: deinterlace with ffv1'],
       ['extends: archive-ffv1\ncolour: { range: limited }', 'profile-combination: limited with ffv1'],
       ['extends: archive-ffv1\ncolour: { untagged: bt709 }', 'profile-combination: bt709 with ffv1'],
-      ['extends: archive-ffv1\naudio: { format: s24 }', 'profile-combination: s24 with ffv1'],
+      ['extends: archive-ffv1\naudio: { format: pcm-24 }', 'profile-combination: pcm-24 with ffv1'],
       ['extends: archive-ffv1\naudio: { rate: 48000 }', 'profile-combination: 48000 with ffv1'],
       ['extends: archive-ffv1\naudio: { tolerance_frames: 1 }', 'profile-combination: 1 with ffv1'],
       [
@@ -50,7 +50,7 @@ describe('fields that cannot stand with a lossless codec, or without one', () =>
         'profile-check-left-out: no lossless',
       ],
       ['extends: editorial-vc3\ninterlaced: keep', 'profile-combination: keep with vc3'],
-      ['extends: editorial-vc3\npixel_format: source', 'profile-combination: source with vc3'],
+      ['extends: editorial-vc3\npixels: source', 'profile-combination: source with vc3'],
       ['extends: editorial-vc3\naudio: { tolerance_frames: keep }', 'profile-combination: keep with vc3'],
       [
         'extends: editorial-vc3\nchecks: [frames, duration, timecode, frame-spacing, raster, colour-tags, codec, audio, decode, frame-match, levels, audio-match, bitstream, lossless]',
@@ -72,10 +72,10 @@ describe('what is kept of a clip', () => {
       'tags that are there',
       clipFacts({
         video: {
-          colour: { primaries: 'bt2020', transfer: 'arib-std-b67', matrix: 'bt2020c', range: 'limited' },
+          colour: { primaries: 'bt2020', transfer: 'hlg', matrix: 'bt2020-constant', range: 'limited' },
         },
       }),
-      { colour: { primaries: 'bt2020', transfer: 'arib-std-b67', matrix: 'bt2020c', range: 'limited' } },
+      { colour: { primaries: 'bt2020', transfer: 'hlg', matrix: 'bt2020-constant', range: 'limited' } },
     ],
     [
       'tags that are not there',

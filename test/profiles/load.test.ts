@@ -93,7 +93,7 @@ describe('a file of the user', () => {
 
   test("with another codec leaves the other one's settings behind", async () => {
     const { loaded, findings } = await lintProfileFile(
-      write(`${head}video: { codec: rdd36, quality: hq }\npixel_format: yuv422p10le\n`),
+      write(`${head}video: { codec: rdd36, quality: hq }\npixels: 4:2:2 10-bit\n`),
     );
     expect(findings).toEqual([]);
     expect(loaded?.profile).toMatchObject({ video: { codec: 'rdd36', quality: 'hq' } });
@@ -174,6 +174,38 @@ describe('refusals name file, line, field, what was found and what would do', ()
       'vc3, rdd36, h264',
     ],
     [
+      "an encoder's own name of the quality",
+      `${head.replace('editorial-vc3', 'review-h264')}video: { crf: 20 }\n`,
+      'profile-field-unknown',
+      5,
+      'video.crf',
+      'quality, speed',
+    ],
+    [
+      "an encoder's own name of a speed",
+      `${head.replace('editorial-vc3', 'review-h264')}video: { speed: veryfast }\n`,
+      'profile-value-wrong',
+      5,
+      'video.speed',
+      'very-fast',
+    ],
+    [
+      "a program's own name of pixels",
+      `${head}pixel_format: yuv422p\n`,
+      'profile-field-unknown',
+      5,
+      'pixel_format',
+      'pixels',
+    ],
+    [
+      "a program's own name of a transfer",
+      `${head}colour: { transfer: smpte2084 }\n`,
+      'profile-value-wrong',
+      5,
+      'colour.transfer',
+      'pq, hlg',
+    ],
+    [
       'a member of a list',
       `${head}burn_in:\n  - { text: clip, place: top-left, height_percent: 5 }\n  - { text: slate, place: top-right, height_percent: 5 }\n`,
       'profile-value-wrong',
@@ -223,7 +255,7 @@ describe('refusals name file, line, field, what was found and what would do', ()
     ],
     [
       'uncompressed audio in mp4',
-      'version: 1\nname: mine\nsummary: x\nextends: review-h264\naudio: { format: s24 }\n',
+      'version: 1\nname: mine\nsummary: x\nextends: review-h264\naudio: { format: pcm-24 }\n',
       'profile-combination',
       5,
       'audio.format',
@@ -239,11 +271,11 @@ describe('refusals name file, line, field, what was found and what would do', ()
     ],
     [
       '10 bits for an 8-bit class',
-      `${head}pixel_format: yuv422p10le\n`,
+      `${head}pixels: 4:2:2 10-bit\n`,
       'profile-combination',
       5,
-      'pixel_format',
-      'yuv422p',
+      'pixels',
+      '4:2:2 8-bit',
     ],
     [
       'a picture below the least of VC-3',
@@ -295,7 +327,7 @@ describe('refusals name file, line, field, what was found and what would do', ()
     ],
     [
       'full range where the codec has none',
-      `${head}video: { codec: rdd36, quality: hq }\npixel_format: yuv422p10le\ncolour: { range: full }\n`,
+      `${head}video: { codec: rdd36, quality: hq }\npixels: 4:2:2 10-bit\ncolour: { range: full }\n`,
       'profile-combination',
       7,
       'colour.range',

@@ -257,10 +257,10 @@ describe('codecs', () => {
     expect(levelFor(16, 4000, ratio(24))).toBe(40);
   });
 
-  test('names of container, codec, tag and pixel format are those that ffprobe gives', () => {
+  test("the codec has its standard's name; tag, profile and pixel format are those that ffprobe gives", () => {
     expect(made(vc3, clipFacts())).toMatchObject({
       container: 'mov',
-      codec: 'dnxhd',
+      codec: 'vc3',
       codecTag: 'AVdh',
       codecProfile: 'DNXHR LB',
       pixelFormat: 'yuv422p',
@@ -269,7 +269,7 @@ describe('codecs', () => {
     });
     expect(made(rdd36, clipFacts())).toMatchObject({
       container: 'mov',
-      codec: 'prores',
+      codec: 'rdd36',
       codecTag: 'apco',
       codecProfile: 'Proxy',
       pixelFormat: 'yuv422p10le',
@@ -456,10 +456,10 @@ describe('colour', () => {
   ) => clipFacts({ video: { colour: { primaries, transfer, matrix, range } } });
 
   test('source: the tags of the source, levels limited', () => {
-    expect(made(vc3, tagged('bt2020', 'arib-std-b67', 'bt2020nc', 'full')).colour).toEqual({
+    expect(made(vc3, tagged('bt2020', 'hlg', 'bt2020', 'full')).colour).toEqual({
       primaries: 'bt2020',
-      transfer: 'arib-std-b67',
-      matrix: 'bt2020nc',
+      transfer: 'hlg',
+      matrix: 'bt2020',
       range: 'limited',
     });
   });
@@ -478,15 +478,15 @@ describe('colour', () => {
   });
 
   test('a matrix that is missing beside primaries is the one that belongs to them', () => {
-    expect(made(vc3, tagged('bt2020', 'smpte2084', null)).colour.matrix).toBe('bt2020nc');
-    expect(made(vc3, tagged('smpte170m', 'smpte170m', null)).colour.matrix).toBe('smpte170m');
+    expect(made(vc3, tagged('bt2020', 'pq', null)).colour.matrix).toBe('bt2020');
+    expect(made(vc3, tagged('bt601-525', 'bt601', null)).colour.matrix).toBe('bt601');
   });
 
   test('RGB comes out as limited BT.709', () => {
     const facts = clipFacts({
       video: {
         pixelFormat: 'gbrp10le',
-        colour: { primaries: 'bt709', transfer: 'bt709', matrix: 'gbr', range: 'full' },
+        colour: { primaries: 'bt709', transfer: 'bt709', matrix: 'rgb', range: 'full' },
       },
     });
     expect(made({ ...vc3, colour: { ...vc3.colour, range: 'source' } }, facts).colour).toEqual({
@@ -502,11 +502,11 @@ describe('colour', () => {
       ...vc3,
       colour: { ...vc3.colour, primaries: 'bt709', transfer: 'bt709', matrix: 'bt709' },
     };
-    expect(refusalsOf(to709, tagged('bt2020', 'arib-std-b67', 'bt2020nc'))).toEqual([
+    expect(refusalsOf(to709, tagged('bt2020', 'hlg', 'bt2020'))).toEqual([
       'colour-not-converted',
       'colour-not-converted',
     ]);
-    expect(made(to709, tagged('bt709', 'smpte170m', 'smpte170m')).colour).toEqual({
+    expect(made(to709, tagged('bt709', 'bt601', 'bt601')).colour).toEqual({
       primaries: 'bt709',
       transfer: 'bt709',
       matrix: 'bt709',

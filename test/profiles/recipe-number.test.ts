@@ -18,7 +18,7 @@ import { audioFacts, clipFacts, clipNamed } from '../support/facts.ts';
 /** Raise RECIPE in ledger/toolchain.ts when one of these changes, and write here what the test shows. */
 const PINNED = {
   recipe: 3,
-  arguments: '058542fe41b7394053474e0b2ebb2354ba8ee031d9760752681124fdab98ac95',
+  arguments: '6cdcc67a908dfdda73c81421ed3e2fe574da04a9139cc11007699197debe1c6d',
   kernels: '71088f8af5ebd1e3ab0b5be860fe2827b59609f733b2d3727c7b5b736bfc47ce',
 };
 const CHANGED =
@@ -26,7 +26,7 @@ const CHANGED =
 
 const sha256 = (bytes: string | Buffer): string => createHash('sha256').update(bytes).digest('hex');
 
-const hdr = { primaries: 'bt2020', transfer: 'smpte2084', matrix: 'bt2020nc', range: 'limited' } as const;
+const hdr = { primaries: 'bt2020', transfer: 'pq', matrix: 'bt2020', range: 'limited' } as const;
 const logInput: Interpretation = {
   input: { name: 'slog3-sgamut3cine' },
   inputFrom: 'show',
@@ -55,7 +55,7 @@ const sources: Readonly<Record<string, ClipFacts>> = {
     video: {
       codec: 'dpx',
       pixelFormat: 'gbrp10le',
-      colour: { primaries: 'bt709', transfer: 'bt709', matrix: 'gbr', range: 'full' },
+      colour: { primaries: 'bt709', transfer: 'bt709', matrix: 'rgb', range: 'full' },
     },
   }),
   untagged: clipFacts({ video: { colour: { primaries: null, transfer: null, matrix: null, range: null } } }),
@@ -95,22 +95,22 @@ async function profiles(): Promise<AnyProfile[]> {
         { text: 'profile', place: 'top-right', height_percent: 4 },
         { text: 'timecode', place: 'bottom-centre', height_percent: 20 },
       ],
-      video: { codec: 'h264', crf: 18, preset: 'slow', key_frame_seconds: 10 },
+      video: { codec: 'h264', quality: 18, speed: 'slow', key_frame_seconds: 10 },
     }),
     own('ten-bit', 'editorial-vc3', {
       video: { codec: 'vc3', quality: 'hqx' },
-      pixel_format: 'yuv422p10le',
+      pixels: '4:2:2 10-bit',
       interlaced: 'deinterlace',
       colour: { primaries: 'source', transfer: 'source', matrix: 'bt709', range: 'full', untagged: 'bt709' },
-      audio: { tracks: 'first', format: 's16', rate: 96000, tolerance_frames: 50, offset: 'fit' },
+      audio: { tracks: 'first', format: 'pcm-16', rate: 96000, tolerance_frames: 50, offset: 'fit' },
       reel: 'clip',
     }),
     own('large', 'editorial-rdd36', {
       video: { codec: 'rdd36', quality: '4444' },
-      pixel_format: 'yuv444p10le',
+      pixels: '4:4:4 10-bit',
       raster: { policy: 'native', width: null, height: null, multiple_of: 1, enlarge: false },
       timecode: { missing: 'zero' },
-      audio: { tracks: 'none', format: 's24', rate: 'source', tolerance_frames: 0, offset: 'fit' },
+      audio: { tracks: 'none', format: 'pcm-24', rate: 'source', tolerance_frames: 0, offset: 'fit' },
     }),
   ];
 }

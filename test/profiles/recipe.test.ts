@@ -146,7 +146,7 @@ describe('colour and levels, by code values of ITU-R BT.601, BT.709 and BT.2020 
       'BT.709 red becomes BT.601 red',
       [63, 102, 240],
       ['bt709', 'bt709', 'bt709', 'tv'],
-      'smpte170m',
+      'bt601',
       [81, 90, 240],
     ],
     [

@@ -50,7 +50,7 @@ const asFull = (bars: readonly Bar[]): Bar[] =>
 
 const seen = new Uint8Array(CELLS).fill(1);
 const at709: Basis = { matrix: 'bt709', range: 'limited' };
-const at601: Basis = { matrix: 'smpte170m', range: 'limited' };
+const at601: Basis = { matrix: 'bt601', range: 'limited' };
 const compare = (source: readonly Bar[], output: readonly Bar[], basis: { source: Basis; output: Basis }) =>
   compareLevels(fingerprintsOfBars(source), fingerprintsOfBars(output), seen, new Set([0]), basis);
 

@@ -7,7 +7,7 @@ export function videoFacts(over: Partial<VideoFacts> = {}): VideoFacts {
   const frames = over.frames ?? 48;
   return {
     streamIndex: 0,
-    codec: 'prores',
+    codec: 'rdd36',
     codecTag: 'apch',
     profile: 'HQ',
     level: null,

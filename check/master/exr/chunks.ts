@@ -60,7 +60,11 @@ async function tableOf(source: FrameBytes, { end, chunkCount }: ExrHeader): Prom
   });
 }
 
-function chunkOf(header: ExrHeader, index: number, at: number, head: Buffer, fileBytes: number): ExrChunk {
+/** `head`: line and length that lie at `at`; `fileBytes`: of the whole file. */
+function chunkOf(
+  header: ExrHeader,
+  { index, at, head, fileBytes }: { index: number; at: number; head: Buffer; fileBytes: number },
+): ExrChunk {
   const y = header.dataWindow.yMin + index * header.linesPerChunk;
   const lines = Math.min(header.linesPerChunk, header.height - index * header.linesPerChunk);
   const where = `chunk ${index} of ${header.chunkCount} at byte ${at}`;
@@ -83,7 +87,9 @@ export async function walkExr(source: FrameBytes): Promise<WalkedExr> {
   const offsets = await tableOf(source, header);
   const chunks: ExrChunk[] = [];
   for (const [index, at] of offsets.entries())
-    chunks.push(chunkOf(header, index, at, await source.read(at, BLOCK_HEAD), source.bytes));
+    chunks.push(
+      chunkOf(header, { index, at, head: await source.read(at, BLOCK_HEAD), fileBytes: source.bytes }),
+    );
   let end = header.end + TABLE_ENTRY * header.chunkCount;
   for (const { at, bytes, y } of chunks.toSorted((a, b) => a.at - b.at)) {
     const start = at - BLOCK_HEAD;

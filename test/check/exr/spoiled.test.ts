@@ -40,7 +40,7 @@ beforeAll(async () => {
 });
 
 const measure = (bytes: Buffer, form: Form): ReturnType<typeof measureExr> =>
-  measureExr(bytes, 24, form === 'aces', [{ x: 3, y: 5 }], []);
+  measureExr({ bytes, base: 24, aces: form === 'aces', points: [{ x: 3, y: 5 }], spot: [] });
 
 /** What the header of a good frame says, and what differs in another one. */
 async function differing(bytes: Buffer, form: Form): Promise<{ faults: readonly string[]; said: string[] }> {
