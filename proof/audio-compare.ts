@@ -7,7 +7,7 @@ import type {
   AudioDifferenceKind,
   AudioProof,
 } from './audio-difference.ts';
-import { explainingShift, meanChange, type Run, runsApart } from './audio-levels.ts';
+import { type BlockLevels, explainingShift, meanChange, type Run, runsApart } from './audio-levels.ts';
 import type { HeardChannel, HeardAudio } from './audio-listener.ts';
 import { type AnchorMatch, matchAnchor } from './audio-match.ts';
 import type { ExpectedAudio, ListeningWindow } from './audio-plan.ts';
@@ -148,14 +148,14 @@ class ChannelComparison {
     const match = (index: number): AnchorMatch =>
       isEqual || this.#isUnproven()
         ? UNPROVEN
-        : matchAnchor(
-            this.#source,
-            this.#heard.sampleRate,
-            this.#expected,
-            windows[index] as ListeningWindow,
-            this.#heard.windows[index] as Int32Array,
+        : matchAnchor({
+            source: this.#source,
+            sampleRate: this.#heard.sampleRate,
+            expected: this.#expected,
+            window: windows[index] as ListeningWindow,
+            heard: this.#heard.windows[index] as Int32Array,
             allowed,
-          );
+          });
     const mine = [...windows.keys()].filter((index) => windows[index]?.channel === this.#channel);
     const result: HeardAnchor[] = [];
     for (const index of mine) {
@@ -181,7 +181,7 @@ class ChannelComparison {
     return result.sort((a, b) => a.window.anchor.block - b.window.anchor.block);
   }
 
-  #levels(): { source: Uint8Array; heard: Uint8Array } {
+  #levels(): BlockLevels {
     const { firstBlock, lead, blocks } = this.#heard.plan;
     return {
       source: this.#fingerprints.levels.subarray(firstBlock, firstBlock + blocks),
@@ -221,7 +221,7 @@ class ChannelComparison {
         this.#differ('channel-silent', first, 'silence', 'audio');
         return;
       }
-      const shift = explainingShift(levels.source, levels.heard, 0, levels.heard.length);
+      const shift = explainingShift(levels, { from: 0, to: levels.heard.length });
       if (shift !== null)
         this.#differ(
           'offset',
@@ -262,7 +262,7 @@ class ChannelComparison {
     }
   }
 
-  #explainSize(there: readonly HeardAnchor[], levels: { source: Uint8Array; heard: Uint8Array }): void {
+  #explainSize(there: readonly HeardAnchor[], levels: BlockLevels): void {
     const inverted = there.filter(({ match }) => match.gain < 0);
     if (inverted[0] !== undefined)
       this.#differ(
@@ -287,17 +287,18 @@ class ChannelComparison {
     }
   }
 
-  #explainRuns(runs: readonly Run[], { source, heard }: { source: Uint8Array; heard: Uint8Array }): void {
+  #explainRuns(runs: readonly Run[], levels: BlockLevels): void {
     if (this.#explainsLevels) return;
     const seconds = blockSamples(this.#source.sampleRate) / this.#source.sampleRate;
-    for (const { kind, from, to, mutedShare } of runs) {
+    for (const run of runs) {
+      const { kind, from, to, mutedShare } = run;
       const place = `${this.#secondsOf(from)} to ${this.#secondsOf(to)} s`;
       if (kind === 'muted') {
         this.#differ('muted', this.#sampleOf(from), `silence from ${place}`, 'audio of the source');
         continue;
       }
-      const shift = explainingShift(source, heard, from, to);
-      const toTheEnd = source.length - to < EDGE_BLOCKS;
+      const shift = explainingShift(levels, run);
+      const toTheEnd = levels.source.length - to < EDGE_BLOCKS;
       if (shift !== null && toTheEnd && shift > 0)
         this.#differ(
           'drift',

@@ -48,14 +48,23 @@ function levelled(
   };
 }
 
-/** `earlier`, `later`: the fields of the source; `levels`: gain and offset from it to what was delivered. */
-export function fieldOrderOf(
-  earlier: Pictures,
-  later: Pictures,
-  output: Pictures,
-  { gain, offset }: Levels,
-  coding: Coding,
-): FieldOrder {
+export interface FieldRequest {
+  /** The fields of the source. */
+  readonly earlier: Pictures;
+  readonly later: Pictures;
+  readonly output: Pictures;
+  /** From the source to what was delivered. */
+  readonly levels: Levels;
+  readonly coding: Coding;
+}
+
+export function fieldOrderOf({
+  earlier,
+  later,
+  output,
+  levels: { gain, offset },
+  coding,
+}: FieldRequest): FieldOrder {
   const { cells } = earlier;
   const count = Math.min(earlier.count, output.count);
   const at = (pictures: Pictures, frame: number, cell: number): number =>

@@ -146,14 +146,17 @@ export interface LevelsVerdict {
   readonly unproven: readonly ('range' | 'matrix')[];
 }
 
-/** `frames`: those that are in their place. */
-export function compareLevels(
-  source: FrameFingerprints,
-  output: FrameFingerprints,
-  seen: Uint8Array,
-  frames: ReadonlySet<number>,
-  basis: { readonly source: Basis; readonly output: Basis },
-): LevelsVerdict {
+export interface LevelsRequest {
+  readonly source: FrameFingerprints;
+  readonly output: FrameFingerprints;
+  /** Cells that are not cut or covered (framing.ts). */
+  readonly seen: Uint8Array;
+  /** Those that are in their place. */
+  readonly frames: ReadonlySet<number>;
+  readonly basis: { readonly source: Basis; readonly output: Basis };
+}
+
+export function compareLevels({ source, output, seen, frames, basis }: LevelsRequest): LevelsVerdict {
   const cells = [...colourCellsSeen(seen).entries()].filter(([, value]) => value === 1).map(([cell]) => cell);
   const pairs: { from: Triple; to: Triple }[] = [];
   for (let frame = 0; frame < Math.min(source.frames, output.frames); frame += COLOUR_STEP) {
