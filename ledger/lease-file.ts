@@ -87,10 +87,9 @@ export function watchLeases(timing: LeaseTiming = realTiming): LeaseWatch {
       else seen.set(path, sight(seen.get(path), content, timing.now()));
       const state = judgeLease(
         seen.get(path) ?? null,
-        timing.now(),
+        { now: timing.now(), deadMilliseconds: timing.deadMilliseconds },
         null,
         stateOfOwner,
-        timing.deadMilliseconds,
       );
       return { state, content };
     },

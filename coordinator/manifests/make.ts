@@ -86,12 +86,18 @@ interface Contents {
   readonly findings: Finding[];
 }
 
+interface ContentsToRead {
+  readonly copy: WalkedCopy;
+  readonly roll: string;
+  /** Of what is left out. */
+  readonly patterns: readonly string[];
+  /** What the history says, by path. */
+  readonly stated: ReadonlyMap<string, Statement>;
+}
+
 /** Reads every file of the roll. Throws FindingError when anything in it cannot be vouched for. */
 async function readContents(
-  copy: WalkedCopy,
-  roll: string,
-  patterns: readonly string[],
-  stated: ReadonlyMap<string, Statement>,
+  { copy, roll, patterns, stated }: ContentsToRead,
   order: ManifestOrder,
 ): Promise<Contents> {
   const { algorithm = 'xxh128', readers = Math.min(4, availableParallelism()), onProgress, signal } = order;
@@ -203,13 +209,8 @@ export async function makeManifest(order: ManifestOrder): Promise<MadeManifest> 
     ]);
   }
   const patterns = [...new Set([...DEFAULT_IGNORE, ...(existing?.history.ignore ?? [])])];
-  const contents = await readContents(
-    walk.walked,
-    roll,
-    patterns,
-    new Map(spelled.statements.map((statement) => [statement.path, statement])),
-    order,
-  );
+  const stated = new Map(spelled.statements.map((statement) => [statement.path, statement]));
+  const contents = await readContents({ copy: walk.walked, roll, patterns, stated }, order);
   const at = new Date();
   const sequence = (existing?.history.chain.length ?? 0) + 1;
   const name = generationName(sequence, roll, at);
@@ -226,7 +227,10 @@ export async function makeManifest(order: ManifestOrder): Promise<MadeManifest> 
   const file =
     existing === null
       ? await writeFirst(place, name, bytes)
-      : await writeFurther(place, name, bytes, existing.history.chain, existing.chainBytes);
+      : await writeFurther(place, name, bytes, {
+          entries: existing.history.chain,
+          bytes: existing.chainBytes,
+        });
   return {
     file,
     generation: sequence,

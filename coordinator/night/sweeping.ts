@@ -47,7 +47,10 @@ export function newSweep(
     files.set(path, sighting);
     const owner = ownerOfStaged(basename(path));
     const lease: LeaseState = owner === null ? { state: 'absent' } : await leaseOf(ownerName(owner));
-    return judgeLeftover(owner === null ? null : ownerState(owner), lease, sighting, now(), deadMilliseconds);
+    return judgeLeftover(owner === null ? null : ownerState(owner), lease, sighting, {
+      now: now(),
+      deadMilliseconds,
+    });
   }
 
   async function sweepLeases(inUse: ReadonlySet<string>): Promise<void> {

@@ -22,13 +22,21 @@ interface Judged {
   readonly size: PictureSize | null;
 }
 
+export interface DeclaredSurvey {
+  readonly clip: Clip;
+  readonly rollFolder: string;
+  readonly decoder: LoadedDecoder;
+  /** Of a movie whose decoder does not report one; null: none was stated. */
+  readonly statedRate: Rate | null;
+  /** The clip. */
+  readonly subject: FindingSubject;
+}
+
 function judge(
-  { place }: Clip,
-  { declared: { name, gives } }: LoadedDecoder,
+  { clip: { place }, decoder: { declared }, statedRate, subject }: DeclaredSurvey,
   reported: ReportedClip,
-  statedRate: Rate | null,
-  subject: FindingSubject,
 ): Judged | Finding[] {
+  const { name, gives } = declared;
   const findings: Finding[] = [];
   const poor = (found: string, expected: string): unknown =>
     findings.push(finding('decoder-metadata-incomplete', `${name}: ${found}`, expected, subject));
@@ -53,15 +61,12 @@ function judge(
   return { frames, rate, size: width === null || height === null ? null : { width, height } };
 }
 
-/** `subject`: the clip. Throws the signal's reason when stopped. */
+/** Throws the signal's reason when stopped. */
 export async function surveyDeclared(
-  clip: Clip,
-  rollFolder: string,
-  decoder: LoadedDecoder,
-  statedRate: Rate | null,
-  subject: FindingSubject,
+  survey: DeclaredSurvey,
   signal: AbortSignal | undefined,
 ): Promise<{ facts: ClipFacts | null; findings: Finding[] }> {
+  const { clip, rollFolder, decoder, subject } = survey;
   const { place } = clip;
   const { declared, origin, version } = decoder;
   const stop = signal === undefined ? {} : { signal };
@@ -72,7 +77,7 @@ export async function surveyDeclared(
   const asked = await askDeclared(decoder, path, { subject, ...stop });
   if ('findings' in asked) return { facts: null, findings: asked.findings };
   const { reported } = asked;
-  const judged = judge(clip, decoder, reported, statedRate, subject);
+  const judged = judge(survey, reported);
   if (!('rate' in judged)) return { facts: null, findings: judged };
   const { frames, rate } = judged;
   let size: PictureSize;

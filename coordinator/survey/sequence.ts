@@ -32,12 +32,16 @@ function shapeFindings(headers: readonly (StillHeader | null)[], subject: Findin
   ];
 }
 
+export interface SequenceSurvey {
+  readonly rollFolder: string;
+  readonly place: SequencePlace;
+  readonly tools: Pick<MediaTools, 'ffprobe'>;
+  readonly subject: FindingSubject;
+}
+
 export async function surveySequence(
-  place: SequencePlace,
-  rollFolder: string,
-  tools: Pick<MediaTools, 'ffprobe'>,
-  subject: FindingSubject,
-  options: { signal?: AbortSignal; decoders?: readonly RawDecoder[]; readers?: ClipReaders },
+  { rollFolder, place, tools, subject }: SequenceSurvey,
+  options: { signal?: AbortSignal; decoders?: readonly RawDecoder[]; readers?: ClipReaders } = {},
 ): Promise<{ facts: ClipFacts | null; findings: Finding[] }> {
   if (place.suffix.toLowerCase() === '.dng')
     return await surveyDng(rollFolder, place, place.statedRate, {
@@ -57,7 +61,7 @@ export async function surveySequence(
   if (rate === null || reading.headers[0] === null) return { facts: null, findings };
   const timecode = timecodeInHeaders(reading.headers, rate);
   findings.push(...timecodeFindings(place, timecode, subject));
-  const { facts, why } = await sequenceFacts(rollFolder, place, reading, rate, tools, options);
+  const { facts, why } = await sequenceFacts({ rollFolder, place, reading, rate }, tools, options);
   if (facts === null)
     findings.push(
       (await lacksDecoder(tools.ffprobe.path, reading.headers[0]?.format ?? 'unknown'))
