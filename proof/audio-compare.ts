@@ -1,4 +1,5 @@
 /** Compares what was heard of a deliverable with the fingerprints of its source: differences as data, and how much was proved. */
+import { append } from '../findings/append.ts';
 import { median } from './pictures.ts';
 import type {
   ChannelSummary,
@@ -467,7 +468,7 @@ export function compareAudio(
     const anchors = comparison.anchors(isEqual);
     if (!isEqual) comparison.explain(anchors);
     if (equality !== null) comparison.explainSamples(equality.byChance ? [] : equality.differing);
-    differences.push(...comparison.differences);
+    append(differences, comparison.differences);
     channels.push(
       comparison.summary(
         anchors,

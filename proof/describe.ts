@@ -1,4 +1,5 @@
 /** From which frame each delivered frame shows, to what went wrong, in the fewest words that say it. Pure. */
+import { append } from '../findings/append.ts';
 import type { FrameMatch } from './match.ts';
 
 const orderFaults = [
@@ -92,7 +93,7 @@ export function describeOrder(
     else if (frames[frame - 1]?.shows === match.shows) take('repeated', frame, still, match.shows);
     else take('shifted', frame, frame, by);
   }
-  out.push(...missingFrames(frames, sourceCount));
+  append(out, missingFrames(frames, sourceCount));
   return out;
 }
 

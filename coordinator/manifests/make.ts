@@ -3,6 +3,7 @@
  * one for a roll that came without manifest, a further one where a history stands already. It proves later copies equal
  * to what was read when the history began, not to the card. Source: ASC MHL specification v1.0, its schema ASCMHL.xsd.
  */
+import { append } from '../../findings/append.ts';
 import { codeOf } from '../../files/error-code.ts';
 import ignore from 'ignore';
 import { readdir, readFile, stat } from 'node:fs/promises';
@@ -137,7 +138,7 @@ async function readContents(
   const modified = new Map(copy.walk.files.map((file) => [file.path, file.modifiedAt]));
   const written = files.map((file): WrittenFile => {
     const recorded = recordFile(file, stated.get(file.path), algorithm, { roll, file: file.path });
-    findings.push(...recorded.findings);
+    append(findings, recorded.findings);
     return {
       path: file.path,
       bytes: file.bytes,

@@ -1,4 +1,5 @@
 /** Measures a clip whose pictures a declared decoder gives: what it tells, and one picture of it as the proof that it serves. */
+import { append } from '../../findings/append.ts';
 import { join, resolve } from 'node:path';
 import { type Finding, type FindingSubject, finding } from '../../findings/finding.ts';
 import type { Clip } from '../../ledger/clip.ts';
@@ -48,7 +49,7 @@ function judge(
   if (place.kind === 'sequence') {
     const decided = decideRate([reported], place.statedRate, subject);
     rate = decided.rate;
-    findings.push(...decided.findings);
+    append(findings, decided.findings);
   } else {
     rate ??= statedRate;
     if (rate === null) poor('no rate', 'the rate of the clip: a place of `rate` under `probe`, or --rate');

@@ -1,4 +1,5 @@
 /** Measures a sequence: every header, then facts and findings. */
+import { append } from '../../findings/append.ts';
 import { type Finding, type FindingSubject, finding } from '../../findings/finding.ts';
 import { type ClipReaders, readersHere } from '../../media/raw/clip-readers.ts';
 import type { ClipFacts } from '../../media/facts.ts';
@@ -60,7 +61,7 @@ export async function surveySequence(
   ];
   if (rate === null || reading.headers[0] === null) return { facts: null, findings };
   const timecode = timecodeInHeaders(reading.headers, rate);
-  findings.push(...timecodeFindings(place, timecode, subject));
+  append(findings, timecodeFindings(place, timecode, subject));
   const { facts, why } = await sequenceFacts({ rollFolder, place, reading, rate }, tools, options);
   if (facts === null)
     findings.push(
