@@ -116,7 +116,7 @@ export interface HeldLease {
 
 type Others = Extract<LeaseState, { state: 'alive' | 'unchanged' }>;
 
-/** How it stands with a place; `free` when only dead leases lie there, and `dead` tells the highest of them. */
+/** How it stands with a place; `free` when only dead leases lie there, and `dead` names the highest of them. */
 export type PlaceState = Others | { readonly state: 'free'; readonly dead: Lease | null };
 
 interface Looked {

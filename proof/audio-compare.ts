@@ -69,7 +69,7 @@ class ChannelComparison {
   readonly #expected: ExpectedAudio;
   readonly #channel: number;
   readonly #fingerprints: ChannelFingerprint;
-  readonly #audioTracks: HeardChannel;
+  readonly #heardChannel: HeardChannel;
   readonly #lossless: boolean;
   /** Whether a change of level or place that is known already lets levels part everywhere. */
   #explainsLevels = false;
@@ -81,7 +81,7 @@ class ChannelComparison {
     this.#expected = expected;
     this.#channel = channel;
     this.#fingerprints = source.channels[channel] as ChannelFingerprint;
-    this.#audioTracks = heard.channels[channel] as HeardChannel;
+    this.#heardChannel = heard.channels[channel] as HeardChannel;
     this.#lossless = expected.precision !== null;
   }
 
@@ -119,7 +119,7 @@ class ChannelComparison {
     const results = forms.map((form) => {
       const wanted = this.#fingerprints.checksums[form];
       // The output has come to 16 bits already: either form of it is itself.
-      const found = this.#audioTracks.checksums[precision === 24 ? 'cut24' : 'cut16'];
+      const found = this.#heardChannel.checksums[precision === 24 ? 'cut24' : 'cut16'];
       const compared = Math.max(0, found.length - (plan.cut ? 1 : 0));
       const differing: number[] = [];
       for (let group = 0; group < compared; group++)
@@ -186,7 +186,7 @@ class ChannelComparison {
     const { firstBlock, lead, blocks } = this.#heard.plan;
     return {
       source: this.#fingerprints.levels.subarray(firstBlock, firstBlock + blocks),
-      heard: this.#audioTracks.levels.subarray(lead, lead + blocks),
+      heard: this.#heardChannel.levels.subarray(lead, lead + blocks),
     };
   }
 
@@ -365,14 +365,14 @@ class ChannelComparison {
     const { edges, lead, blocks } = this.#heard.plan;
     const audioStart = edges[lead] ?? 0;
     const audioEnd = edges[lead + blocks] ?? audioStart;
-    for (const [piece, level] of this.#audioTracks.levels.entries()) {
+    for (const [piece, level] of this.#heardChannel.levels.entries()) {
       if (piece >= lead && piece < lead + blocks) continue;
       const [from, to] = [edges[piece] as number, edges[piece + 1] as number];
       const near = piece < lead ? to > audioStart - ECHO_SAMPLES : from < audioEnd + ECHO_SAMPLES;
-      const audioTracks = this.#lossless
-        ? (piece < lead ? this.#audioTracks.leadHasSignal : this.#audioTracks.tailHasSignal) && level > 0
+      const isAudible = this.#lossless
+        ? (piece < lead ? this.#heardChannel.leadHasSignal : this.#heardChannel.tailHasSignal) && level > 0
         : !near && decibelsOf(level) > AUDIBLE_FROM;
-      if (!audioTracks) continue;
+      if (!isAudible) continue;
       this.#differ('added', from, 'audio', 'silence');
       return;
     }
@@ -380,7 +380,7 @@ class ChannelComparison {
 
   /** Uncompressed samples that differ in a way that nothing else says. */
   explainSamples(differing: readonly number[]): void {
-    const { leadHasSignal, tailHasSignal } = this.#audioTracks;
+    const { leadHasSignal, tailHasSignal } = this.#heardChannel;
     if (this.differences.length > 0) return;
     const group = differing[0];
     if (group !== undefined) {

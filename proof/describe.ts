@@ -111,7 +111,7 @@ function lastOfShift(
   return last;
 }
 
-/** Source frames that nothing shows, where it can be reported: beside delivered frames that are out of place, or beyond the last. */
+/** Source frames that nothing shows, where that can be known: beside delivered frames that are out of place, or beyond the last. */
 function missingFrames(frames: readonly FrameMatch[], sourceCount: number): OrderDifference[] {
   const shown = new Set(frames.map((match) => match.shows));
   const isAbsent = (frame: number): boolean => !shown.has(frame);

@@ -52,7 +52,7 @@ const SEARCH_BUDGET = 4_000_000;
 const RIGHT = 0.5;
 const WRONG = { intra: 0.6, predicted: 0.75 } as const;
 /**
- * A picture of grain has something that no other one has: how far from that a delivered frame lies towards the mean of the frames around. Audio frames
+ * A picture of grain has something that no other one has: how far from that a delivered frame lies towards the mean of the frames around. Intact frames
  * lie below 0.3; those of other grain at 0.9 to 1, and halfway to every frame but their own; what is finer than a step of 8 bits in a flat surface is
  * rounded away, and such a frame lies at up to 0.81 and 0.66 of the way to a neighbour.
  */

@@ -1,5 +1,5 @@
 /**
- * Whether what the encoder took in was this clip: two of its frames, decoded once more by themselves, against the fingerprints.
+ * Whether what the encoder took in was this clip: two of its frames, decoded once more, each alone, against the fingerprints.
  * Everything else compares deliverables with those fingerprints, and would find a good file of the wrong clip good.
  */
 import { type Finding, finding } from '../findings/finding.ts';
@@ -104,7 +104,7 @@ export async function spotFailure(
       if (frame > 0) continue;
       return finding(
         'decode-other-clip',
-        'the first frame does not decode by itself',
+        'the first frame does not decode alone',
         'the first frame of the clip',
         subjectOf(job),
       );

@@ -113,7 +113,7 @@ function settingsOf(
 ): [what: string, found: string, expected: string][] {
   if (!isMaster(loaded.profile) || facts === null) return [];
   const { outcome } = decideOutcome({ day, roll, clip, facts, profile: loaded.profile });
-  // What is refused now is told by the plan.
+  // What is refused now, the plan says.
   return outcome === null || sameDecision(report.outcome, outcome)
     ? []
     : [['settings', 'others than now', 'those of now']];

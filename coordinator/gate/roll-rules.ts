@@ -1,4 +1,4 @@
-/** What the gate asks of a roll as a whole: copies proved, manifests read, every file told, something asked for. Pure. */
+/** What the gate asks of a roll as a whole: copies proved, manifests read, every file accounted for, something asked for. Pure. */
 import { append } from '../../findings/append.ts';
 import { tallied } from '../../findings/tally.ts';
 import { type Finding, finding, blocks } from '../../findings/finding.ts';
@@ -57,7 +57,7 @@ export function judgeIntake(input: GateInput): Finding[] {
         ),
       );
     if (folders.has(copy.folder))
-      found.push(finding('copy-same-place', 'told twice', 'a folder of its own', about));
+      found.push(finding('copy-same-place', 'given twice', 'a folder of its own', about));
     folders.add(copy.folder);
   }
   return [...found, ...judgeManifests(intake, roll)];

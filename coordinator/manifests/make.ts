@@ -30,9 +30,9 @@ export interface ManifestOrder {
   readonly rollFolder: string;
   /** Folder of manifests; it must not lie in the roll. */
   readonly to: string;
-  /** Of the new records and of the folder hashes; xxh128 unless told otherwise. */
+  /** Of the new records and of the folder hashes; xxh128 unless stated otherwise. */
   readonly algorithm?: MhlFormat;
-  /** Files that are read at once; at most four unless told otherwise. */
+  /** Files that are read at once; at most four unless stated otherwise. */
   readonly readers?: number;
   readonly onProgress?: (progress: { readonly readBytes: number; readonly totalBytes: number }) => void;
   readonly signal?: AbortSignal;

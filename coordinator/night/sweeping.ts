@@ -109,7 +109,7 @@ async function isAwaited(path: string): Promise<boolean> {
 }
 
 export interface Sweeping {
-  /** One last look; tells what lies there still that nobody is known to work on. The second call tells nothing. */
+  /** One last look; reports what lies there still that nobody is known to work on. The second call reports nothing. */
   end(): Promise<Finding[]>;
 }
 

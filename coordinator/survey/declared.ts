@@ -1,4 +1,4 @@
-/** Measures a clip whose pictures a declared decoder gives: what it tells, and one picture of it as the proof that it serves. */
+/** Measures a clip whose pictures a declared decoder gives: what its program reports, and one picture of it as the proof that it serves. */
 import { append } from '../../findings/append.ts';
 import { join, resolve } from 'node:path';
 import { type Finding, type FindingSubject, finding } from '../../findings/finding.ts';

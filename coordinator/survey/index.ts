@@ -104,7 +104,7 @@ export async function surveyClip(
   }
 }
 
-/** Measures several clips at once and keeps their order. `onClip` is told of each as it ends. */
+/** Measures several clips at once and keeps their order. `onClip` is called with each as it ends. */
 export async function surveyRoll(
   clips: readonly Clip[],
   rollFolder: string,

@@ -29,7 +29,7 @@ export interface SpotRequest {
   readonly signal: AbortSignal;
 }
 
-/** null: the decoder gave no such frame by itself (not every file can be entered in its middle). */
+/** null: the decoder gave no such frame alone (not every file can be entered in its middle). */
 async function decodedFrame(
   { job, outcome: { linearisation, width, height }, tools, signal }: SpotRequest,
   frame: number,
@@ -106,7 +106,7 @@ function codedSpot(
 /** Of full scale: what 32-bit arithmetic may differ by from double precision (media/colour/picture.ts). */
 const SAME_CODE = 1e-5;
 
-/** Which frame a picture is that was decoded by itself: the asked one, or the nearest to it whose points it has. Without any it stays the asked one, and the check finds it different. */
+/** Which frame a picture is that was decoded alone: the asked one, or the nearest to it whose points it has. Without any it stays the asked one, and the check finds it different. */
 function frameOf(
   { linearisation, width, height, frames }: Spotted,
   asked: number,
@@ -169,7 +169,7 @@ export async function spotsOf(request: SpotRequest): Promise<Spot[]> {
   const coded = async (frame: number): Promise<Spot | null> => {
     const bytes = declared === null ? await decodedFrame(request, frame) : (declared.get(frame) ?? null);
     if (bytes === null) return null;
-    // Only a seek may land beside; the first frame needs none, and a decoder of its own tells its frames by their count.
+    // Only a seek may land beside; the first frame needs none, and a decoder of its own knows its frames by their count.
     return codedSpot(
       outcome,
       declared === null && frame > 0 && job.clip.place.kind === 'movie'
