@@ -31,7 +31,7 @@ const pictureStructures = ['unknown', 'top-first', 'bottom-first', 'progressive'
 export interface Ffv1Frame {
   readonly key: boolean;
   readonly structure: (typeof pictureStructures)[number];
-  /** Shape of a pixel; 0 to 0 where it is not told. */
+  /** Shape of a pixel; 0 to 0 where it is not stated. */
   readonly pixelAspect: readonly [num: number, den: number];
   readonly slices: number;
 }

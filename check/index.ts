@@ -25,7 +25,7 @@ export interface CheckRequest {
   readonly sourceFacts: ClipFacts | null;
   /** Of that clip; null when there is none to be had: then what rests on it cannot pass. */
   readonly sourceFingerprints: SourceFingerprints | null;
-  /** What left the encoders, as told when it was made; null when nobody says. */
+  /** What left the encoders, as recorded when it was made; null: it was not. */
   readonly encoded: Bitstream | null;
   readonly tools: MediaTools;
   readonly threads?: number;

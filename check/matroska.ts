@@ -77,7 +77,7 @@ export interface MatroskaTrack {
 }
 
 export interface MatroskaTag {
-  /** Of which track it tells; null: of the whole file. */
+  /** Which track it is of; null: of the whole file. */
   readonly track: string | null;
   readonly name: string;
   readonly value: string;

@@ -71,7 +71,7 @@ export type ChecksumListDifference =
   /** `was`: the file of the checksum list that has its bytes. */
   | { readonly kind: 'strange'; readonly name: string; readonly what: string; readonly was: string | null };
 
-/** Where a folder is not what its checksum list says, by the bytes of the names. What several files share tells of none of them. */
+/** Where a folder is not what its checksum list says, by the bytes of the names. What several files share says nothing of any of them. */
 export function compareChecksumLists(
   listed: readonly ListedFile[],
   onDisk: readonly ListedFile[],

@@ -35,7 +35,7 @@ export function isFolderDigest(digest: DeliverableDigest): digest is FolderDiges
   return 'files' in digest;
 }
 
-/** The folder itself, as lstat tells it. */
+/** The folder itself, as lstat gives it. */
 export interface FolderIdentity {
   readonly device: bigint;
   readonly inode: bigint;

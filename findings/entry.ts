@@ -1,6 +1,6 @@
 /** The form of a code in the registry. */
 
-/** `hold`: the roll cannot be ready while this stands. `note`: told, and nothing more. */
+/** `hold`: the roll cannot be ready while this stands. `note`: shown, and nothing more. */
 const weights = ['hold', 'note'] as const;
 export type Weight = (typeof weights)[number];
 

@@ -87,10 +87,9 @@ export function watchLeases(timing: LeaseTiming = realTiming): LeaseWatch {
       else seen.set(path, sight(seen.get(path), content, timing.now()));
       const state = judgeLease(
         seen.get(path) ?? null,
-        timing.now(),
+        { now: timing.now(), deadMilliseconds: timing.deadMilliseconds },
         null,
         stateOfOwner,
-        timing.deadMilliseconds,
       );
       return { state, content };
     },
@@ -117,7 +116,7 @@ export interface HeldLease {
 
 type Others = Extract<LeaseState, { state: 'alive' | 'unchanged' }>;
 
-/** How it stands with a place; `free` when only dead leases lie there, and `dead` tells the highest of them. */
+/** How it stands with a place; `free` when only dead leases lie there, and `dead` names the highest of them. */
 export type PlaceState = Others | { readonly state: 'free'; readonly dead: Lease | null };
 
 interface Looked {

@@ -107,13 +107,19 @@ export type LeaseState =
   | { readonly state: 'unchanged'; readonly seconds: number; readonly lease: Lease | null }
   | { readonly state: 'dead'; readonly why: 'unchanged' | 'process-gone'; readonly lease: Lease | null };
 
+/** What an observer judges by: its monotonic clock, and after how long of it without a change something is dead. */
+export interface ObserverTime {
+  /** Milliseconds. */
+  readonly now: number;
+  readonly deadMilliseconds: number;
+}
+
 /** `sighting` null: there is no such lease. `mine`: token of one's own. */
 export function judgeLease(
   sighting: Sighting | null,
-  now: number,
+  { now, deadMilliseconds }: ObserverTime,
   mine: string | null,
   ownerState: (lease: Lease) => OwnerState,
-  deadMilliseconds: number = LEASE_DEAD_MILLISECONDS,
 ): LeaseState {
   if (sighting === null) return { state: 'absent' };
   const lease = parseLease(sighting.content);
@@ -138,8 +144,7 @@ export function judgeLeftover(
   owner: OwnerState | null,
   ownersLease: LeaseState,
   file: Sighting,
-  now: number,
-  deadMilliseconds: number = LEASE_DEAD_MILLISECONDS,
+  { now, deadMilliseconds }: ObserverTime,
 ): LeftoverState {
   if (owner === 'lives') return 'lives';
   if (owner === 'gone') return 'left';

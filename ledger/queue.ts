@@ -29,7 +29,7 @@ export function cancelKey(run: string): string {
 export const jobPhases = ['make', 'check', 'publish'] as const;
 export type JobPhase = (typeof jobPhases)[number];
 
-/** What a worker tells while it works (BullMQ progress), at most once in two seconds and at every new phase. */
+/** What a worker reports while it works (BullMQ progress), at most once in two seconds and at every new phase. */
 export const jobProgressSchema = z.object({
   phase: z.enum(jobPhases).describe('What the worker is at'),
   frames: z

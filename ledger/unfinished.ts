@@ -1,4 +1,5 @@
 /** Where unfinished files lie in a delivery: beside final names and records, and nowhere else. Nothing is opened or removed here. */
+import { append } from '../findings/append.ts';
 import { lstat, readdir } from 'node:fs/promises';
 import { join } from 'node:path';
 import { fsPath } from '../files/names.ts';
@@ -26,7 +27,7 @@ export async function unfinishedBelow(folder: string, depth = 0): Promise<string
     else if (!entry.isDirectory() || entry.name.startsWith('.') || depth >= DEPTH) continue;
     // Below a roll's folder of records lies one more row; below a profile's lie deliverables.
     else if (depth < 3 || folder.endsWith(`/${RECORDS}`))
-      found.push(...(await unfinishedBelow(path, depth + 1)));
+      append(found, await unfinishedBelow(path, depth + 1));
   }
   return found.sort();
 }

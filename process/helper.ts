@@ -22,7 +22,7 @@ export interface HelperOptions {
   /** Bounds of JavaScript's own memory, and of all memory that is written to (Linux). */
   readonly heapMegabytes: number;
   readonly memoryMegabytes: number;
-  /** An order that tells nothing of its progress for so long is taken for a hang. */
+  /** An order that reports no progress for so long is taken for a hang. */
   readonly silentMilliseconds: number;
 }
 
@@ -147,7 +147,7 @@ export function createHelper<Order extends object, Result>(options: HelperOption
         });
         alive();
         one.send(order, (error) => {
-          // Its end says more than that it could not be reported.
+          // Its end says more than that nothing could be sent to it.
           if (error !== null) setTimeout(() => reject(new HelperDied(error.message)), 1000).unref();
         });
       });

@@ -44,7 +44,7 @@ function fromPs(pid: number): string | null {
 /**
  * The space in which a process number means something: one boot of one kernel, and one namespace of process numbers
  * (pid_namespaces(7)); containers on one machine have their own. Two equal texts: whoever asks sees the same processes.
- * null: it cannot be reported, or /proc shows another namespace's processes than ours; then nobody can be judged by number.
+ * null: it cannot be known, or /proc shows another namespace's processes than ours; then nobody can be judged by number.
  */
 export function processSpace(): string | null {
   try {

@@ -59,7 +59,7 @@ export interface RunOptions {
   /**
    * Writes a pipe that the program reads, behind all others: fd `FIRST_PIPE` + the number of `pipes`. (A standard input of its own no program has:
    * what a shell starts beside itself reads none.) `write` waits until the pipe has taken all of it; false: the program reads no more, and its end is
-   * told by the result. When it returns, the pipe ends; when the program ends first, nobody waits for it.
+   * reported in the result. When it returns, the pipe ends; when the program ends first, nobody waits for it.
    */
   readonly feed?: (write: (bytes: Uint8Array) => Promise<boolean>) => Promise<void>;
   /** Every whole line of stderr as it comes (cut at 64 KiB); `stderr` keeps the tail all the same. */
@@ -197,9 +197,9 @@ export async function runTool(
   ];
   const stdinStream =
     options.feed === undefined ? undefined : streams[FIRST_PIPE + (options.pipes?.length ?? 0)];
-  // A program that reads no more is reported by `write`, and that it has ended by the result.
+  // That a program reads no more is seen by `write`, that it has ended by the result.
   stdinStream?.on('error', () => undefined);
-  // The tie (fd 4) carries nothing; it breaks when the program's shell is killed, and that is told by the result.
+  // The tie (fd 4) carries nothing; it breaks when the program's shell is killed, and the result says so.
   streams[4]?.on('error', () => undefined);
 
   let reason: EndReason | undefined;

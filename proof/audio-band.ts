@@ -35,14 +35,25 @@ export function wideBand(sampleRate: number): Band {
   return { reach, at: (seconds) => windowed(0.42 * sampleRate, reach, seconds) };
 }
 
-/** The filtered signal at `count` times, `first` + n · `step` (all in samples of the window, fractions allowed). Samples outside the window count as 0. */
+/** A window of samples. */
+export interface Sampled {
+  readonly samples: Int32Array;
+  /** Hz. */
+  readonly sampleRate: number;
+}
+
+/** `count` times, `first` + n · `step`, in samples of a window, fractions allowed. */
+export interface Times {
+  readonly first: number;
+  readonly step: number;
+  readonly count: number;
+}
+
+/** The filtered signal at these times. Samples outside the window count as 0. */
 export function filtered(
-  samples: Int32Array,
-  sampleRate: number,
+  { samples, sampleRate }: Sampled,
   band: Band,
-  first: number,
-  step: number,
-  count: number,
+  { first, step, count }: Times,
 ): Float64Array {
   const result = new Float64Array(count);
   const reach = band.reach * sampleRate;

@@ -5,7 +5,7 @@
  *     each channel: u8 levels of its blocks, then u32 checksums cut24, cut16, rounded16 of its groups,
  *                   u32 number of anchors, and of each: u32 block, samples of 2 or 3 bytes (the high ones of 32 bits)
  *
- * Numbers of blocks, groups and samples follow from the head. There is one spelling for each fingerprints.
+ * Numbers of blocks, groups and samples follow from the head. Any fingerprints have one spelling.
  */
 import {
   type Anchor,

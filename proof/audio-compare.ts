@@ -1,4 +1,5 @@
 /** Compares what was heard of a deliverable with the fingerprints of its source: differences as data, and how much was proved. */
+import { append } from '../findings/append.ts';
 import { median } from './pictures.ts';
 import type {
   ChannelSummary,
@@ -7,7 +8,7 @@ import type {
   AudioDifferenceKind,
   AudioProof,
 } from './audio-difference.ts';
-import { explainingShift, meanChange, type Run, runsApart } from './audio-levels.ts';
+import { type BlockLevels, explainingShift, meanChange, type Run, runsApart } from './audio-levels.ts';
 import type { HeardChannel, HeardAudio } from './audio-listener.ts';
 import { type AnchorMatch, matchAnchor } from './audio-match.ts';
 import type { ExpectedAudio, ListeningWindow } from './audio-plan.ts';
@@ -68,7 +69,7 @@ class ChannelComparison {
   readonly #expected: ExpectedAudio;
   readonly #channel: number;
   readonly #fingerprints: ChannelFingerprint;
-  readonly #audioTracks: HeardChannel;
+  readonly #heardChannel: HeardChannel;
   readonly #lossless: boolean;
   /** Whether a change of level or place that is known already lets levels part everywhere. */
   #explainsLevels = false;
@@ -80,7 +81,7 @@ class ChannelComparison {
     this.#expected = expected;
     this.#channel = channel;
     this.#fingerprints = source.channels[channel] as ChannelFingerprint;
-    this.#audioTracks = heard.channels[channel] as HeardChannel;
+    this.#heardChannel = heard.channels[channel] as HeardChannel;
     this.#lossless = expected.precision !== null;
   }
 
@@ -118,7 +119,7 @@ class ChannelComparison {
     const results = forms.map((form) => {
       const wanted = this.#fingerprints.checksums[form];
       // The output has come to 16 bits already: either form of it is itself.
-      const found = this.#audioTracks.checksums[precision === 24 ? 'cut24' : 'cut16'];
+      const found = this.#heardChannel.checksums[precision === 24 ? 'cut24' : 'cut16'];
       const compared = Math.max(0, found.length - (plan.cut ? 1 : 0));
       const differing: number[] = [];
       for (let group = 0; group < compared; group++)
@@ -148,14 +149,14 @@ class ChannelComparison {
     const match = (index: number): AnchorMatch =>
       isEqual || this.#isUnproven()
         ? UNPROVEN
-        : matchAnchor(
-            this.#source,
-            this.#heard.sampleRate,
-            this.#expected,
-            windows[index] as ListeningWindow,
-            this.#heard.windows[index] as Int32Array,
+        : matchAnchor({
+            source: this.#source,
+            sampleRate: this.#heard.sampleRate,
+            expected: this.#expected,
+            window: windows[index] as ListeningWindow,
+            heard: this.#heard.windows[index] as Int32Array,
             allowed,
-          );
+          });
     const mine = [...windows.keys()].filter((index) => windows[index]?.channel === this.#channel);
     const result: HeardAnchor[] = [];
     for (const index of mine) {
@@ -181,11 +182,11 @@ class ChannelComparison {
     return result.sort((a, b) => a.window.anchor.block - b.window.anchor.block);
   }
 
-  #levels(): { source: Uint8Array; heard: Uint8Array } {
+  #levels(): BlockLevels {
     const { firstBlock, lead, blocks } = this.#heard.plan;
     return {
       source: this.#fingerprints.levels.subarray(firstBlock, firstBlock + blocks),
-      heard: this.#audioTracks.levels.subarray(lead, lead + blocks),
+      heard: this.#heardChannel.levels.subarray(lead, lead + blocks),
     };
   }
 
@@ -221,7 +222,7 @@ class ChannelComparison {
         this.#differ('channel-silent', first, 'silence', 'audio');
         return;
       }
-      const shift = explainingShift(levels.source, levels.heard, 0, levels.heard.length);
+      const shift = explainingShift(levels, { from: 0, to: levels.heard.length });
       if (shift !== null)
         this.#differ(
           'offset',
@@ -262,7 +263,7 @@ class ChannelComparison {
     }
   }
 
-  #explainSize(there: readonly HeardAnchor[], levels: { source: Uint8Array; heard: Uint8Array }): void {
+  #explainSize(there: readonly HeardAnchor[], levels: BlockLevels): void {
     const inverted = there.filter(({ match }) => match.gain < 0);
     if (inverted[0] !== undefined)
       this.#differ(
@@ -287,17 +288,18 @@ class ChannelComparison {
     }
   }
 
-  #explainRuns(runs: readonly Run[], { source, heard }: { source: Uint8Array; heard: Uint8Array }): void {
+  #explainRuns(runs: readonly Run[], levels: BlockLevels): void {
     if (this.#explainsLevels) return;
     const seconds = blockSamples(this.#source.sampleRate) / this.#source.sampleRate;
-    for (const { kind, from, to, mutedShare } of runs) {
+    for (const run of runs) {
+      const { kind, from, to, mutedShare } = run;
       const place = `${this.#secondsOf(from)} to ${this.#secondsOf(to)} s`;
       if (kind === 'muted') {
         this.#differ('muted', this.#sampleOf(from), `silence from ${place}`, 'audio of the source');
         continue;
       }
-      const shift = explainingShift(source, heard, from, to);
-      const toTheEnd = source.length - to < EDGE_BLOCKS;
+      const shift = explainingShift(levels, run);
+      const toTheEnd = levels.source.length - to < EDGE_BLOCKS;
       if (shift !== null && toTheEnd && shift > 0)
         this.#differ(
           'drift',
@@ -363,14 +365,14 @@ class ChannelComparison {
     const { edges, lead, blocks } = this.#heard.plan;
     const audioStart = edges[lead] ?? 0;
     const audioEnd = edges[lead + blocks] ?? audioStart;
-    for (const [piece, level] of this.#audioTracks.levels.entries()) {
+    for (const [piece, level] of this.#heardChannel.levels.entries()) {
       if (piece >= lead && piece < lead + blocks) continue;
       const [from, to] = [edges[piece] as number, edges[piece + 1] as number];
       const near = piece < lead ? to > audioStart - ECHO_SAMPLES : from < audioEnd + ECHO_SAMPLES;
-      const audioTracks = this.#lossless
-        ? (piece < lead ? this.#audioTracks.leadHasSignal : this.#audioTracks.tailHasSignal) && level > 0
+      const isAudible = this.#lossless
+        ? (piece < lead ? this.#heardChannel.leadHasSignal : this.#heardChannel.tailHasSignal) && level > 0
         : !near && decibelsOf(level) > AUDIBLE_FROM;
-      if (!audioTracks) continue;
+      if (!isAudible) continue;
       this.#differ('added', from, 'audio', 'silence');
       return;
     }
@@ -378,7 +380,7 @@ class ChannelComparison {
 
   /** Uncompressed samples that differ in a way that nothing else says. */
   explainSamples(differing: readonly number[]): void {
-    const { leadHasSignal, tailHasSignal } = this.#audioTracks;
+    const { leadHasSignal, tailHasSignal } = this.#heardChannel;
     if (this.differences.length > 0) return;
     const group = differing[0];
     if (group !== undefined) {
@@ -466,7 +468,7 @@ export function compareAudio(
     const anchors = comparison.anchors(isEqual);
     if (!isEqual) comparison.explain(anchors);
     if (equality !== null) comparison.explainSamples(equality.byChance ? [] : equality.differing);
-    differences.push(...comparison.differences);
+    append(differences, comparison.differences);
     channels.push(
       comparison.summary(
         anchors,

@@ -7,7 +7,7 @@ const APART_DECIBELS = 6;
 const MISSED_FROM = -60;
 const ADDED_FROM = -50;
 const QUIET = -70;
-/** What is left of an audio that has been muted is weaker by this. */
+/** What is left of audio that has been muted is weaker by this. */
 const MUTED_DECIBELS = 30;
 /** Share of a run's blocks that names it. */
 const MOSTLY = 0.8;
@@ -27,6 +27,12 @@ const MOVES_DECIBELS = 1.5;
 const partings = ['muted', 'added', 'differs'] as const;
 /** muted: next to nothing where the source has audio. added: audio where the source has none. differs: other levels. */
 export type Parting = (typeof partings)[number];
+
+/** Levels of one channel, block by block; both arrays count the same blocks. */
+export interface BlockLevels {
+  readonly source: Uint8Array;
+  readonly heard: Uint8Array;
+}
 
 /** Blocks, end exclusive. */
 export interface Run {
@@ -74,11 +80,10 @@ export function runsApart(source: Uint8Array, heard: Uint8Array): Run[] {
   });
 }
 
+/** Of the blocks heard from `from` to `to`, against the source's moved by `shift`. */
 function likeness(
-  source: Uint8Array,
-  heard: Uint8Array,
-  from: number,
-  to: number,
+  { source, heard }: BlockLevels,
+  { from, to }: Pick<Run, 'from' | 'to'>,
   shift: number,
 ): { correlation: number; deviation: number } | null {
   const first = Math.max(from, shift);
@@ -104,17 +109,12 @@ function likeness(
 }
 
 /** Blocks by which the source's levels must be moved (positive: later) to give those heard from `from` to `to`; null when no move explains them. */
-export function explainingShift(
-  source: Uint8Array,
-  heard: Uint8Array,
-  from: number,
-  to: number,
-): number | null {
-  const inPlace = likeness(source, heard, from, to, 0);
+export function explainingShift(levels: BlockLevels, stretch: Pick<Run, 'from' | 'to'>): number | null {
+  const inPlace = likeness(levels, stretch, 0);
   if (inPlace === null || inPlace.deviation < MOVES_DECIBELS) return null;
   let best = { shift: 0, correlation: Math.max(FOLLOWS, inPlace.correlation + BETTER) };
   for (let shift = -SEARCH; shift <= SEARCH; shift++) {
-    const correlation = likeness(source, heard, from, to, shift)?.correlation ?? 0;
+    const correlation = likeness(levels, stretch, shift)?.correlation ?? 0;
     if (correlation > best.correlation) best = { shift, correlation };
   }
   return best.shift === 0 ? null : best.shift;

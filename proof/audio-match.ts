@@ -1,5 +1,5 @@
 /** One anchor of the source against what was heard around its place: is it there, when, how loud, which way round. */
-import { filtered, lowBand, wideBand } from './audio-band.ts';
+import { filtered, lowBand, type Sampled, wideBand } from './audio-band.ts';
 import { correlations } from './audio-correlate.ts';
 import { type ExpectedAudio, heardAt, type ListeningWindow } from './audio-plan.ts';
 import { blockSamples, type AudioFingerprint } from './audio-fingerprint.ts';
@@ -95,15 +95,26 @@ function refine(
   return { gain, lag: -turn / gain, deviation: (spread * ss) / determinant / Math.abs(gain) };
 }
 
-/** `allowed`: lag in output samples that is still in place. */
-export function matchAnchor(
-  source: AudioFingerprint,
-  sampleRate: number,
-  expected: ExpectedAudio,
-  window: ListeningWindow,
-  heard: Int32Array,
-  allowed: number,
-): AnchorMatch {
+export interface AnchorRequest {
+  readonly source: AudioFingerprint;
+  /** Of what was heard, Hz. */
+  readonly sampleRate: number;
+  readonly expected: ExpectedAudio;
+  readonly window: ListeningWindow;
+  /** The samples of the window. */
+  readonly heard: Int32Array;
+  /** Lag that is still in place, output samples. */
+  readonly allowed: number;
+}
+
+export function matchAnchor({
+  source,
+  sampleRate,
+  expected,
+  window,
+  heard,
+  allowed,
+}: AnchorRequest): AnchorMatch {
   const { samples, block } = window.anchor;
   const lossless = expected.precision !== null;
   const begin = source.start + block * blockSamples(source.sampleRate);
@@ -122,10 +133,11 @@ export function matchAnchor(
     };
   };
   const sourceAt = (outputSample: number): number => outputSample * step - expected.offset - begin;
+  const anchor: Sampled = { samples, sampleRate: source.sampleRate };
   const low = timesFor(lowBand.reach);
   const lowSignal =
     low.count > 0
-      ? filtered(samples, source.sampleRate, lowBand, sourceAt(low.first), step, low.count)
+      ? filtered(anchor, lowBand, { first: sourceAt(low.first), step, count: low.count })
       : new Float64Array(0);
   const whole = rootMeanSquare(samples) / scale;
   const inBand = decibels(rootMeanSquare(lowSignal) / scale);
@@ -136,7 +148,7 @@ export function matchAnchor(
   const { first, count } = band === lowBand ? low : timesFor(band.reach);
   if (count < 2 * PIECES) return nothing('unproven');
   const signal =
-    band === lowBand ? lowSignal : filtered(samples, source.sampleRate, band, sourceAt(first), step, count);
+    band === lowBand ? lowSignal : filtered(anchor, band, { first: sourceAt(first), step, count });
   if (!lossless && decibels(whole) < FAINT_DECIBELS) return nothing('silent');
   if (rootMeanSquare(signal) === 0) return nothing('silent');
 
@@ -152,7 +164,11 @@ export function matchAnchor(
 
   const before = first - window.from;
   const margin = Math.max(0, Math.min(before - reach, heard.length - before - count - reach));
-  const around = filtered(heard, sampleRate, band, before - margin, 1, count + 2 * margin);
+  const around = filtered({ samples: heard, sampleRate }, band, {
+    first: before - margin,
+    step: 1,
+    count: count + 2 * margin,
+  });
   const values = correlations(signal, around);
   const size = (shift: number): number => Math.abs(values[shift] ?? 0);
   const peaks = peaksOf(values);
@@ -164,8 +180,8 @@ export function matchAnchor(
   const miss = Math.max(EQUAL_FACTOR * (1 - size(best)), EQUAL_MISS);
   const equal = peaks.filter((peak) => 1 - size(peak) <= miss);
   const nearer = (a: number, b: number): number => (Math.abs(b - margin) < Math.abs(a - margin) ? b : a);
-  const early = filtered(samples, source.sampleRate, band, sourceAt(first) - step / 4, step, count);
-  const late = filtered(samples, source.sampleRate, band, sourceAt(first) + step / 4, step, count);
+  const early = filtered(anchor, band, { first: sourceAt(first) - step / 4, step, count });
+  const late = filtered(anchor, band, { first: sourceAt(first) + step / 4, step, count });
   const slope = late.map((value, index) => 2 * (value - (early[index] as number)));
   const measure = (peak: number): AnchorMatch & { doubt: number; inPlace: boolean } => {
     const { gain, lag: rest, deviation } = refine(signal, slope, around.subarray(peak, peak + count));

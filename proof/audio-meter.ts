@@ -9,7 +9,7 @@ const FULL_SCALE = 2 ** 31;
 /** Odd, with well-mixed bits (FNV's 32-bit prime). */
 const PRIME = 0x01000193;
 const SEED = 0x811c9dc5;
-/** Below this nothing is left of an audio that has stopped; smaller numbers still would slow the processor down. */
+/** Below this nothing is left of audio that has stopped; smaller numbers still would slow the processor down. */
 const GONE = 1e-12;
 
 /** Low pass of second order by the bilinear transform: y = b · (x + 2x' + x'') - p · y' - q · y''. */

@@ -80,13 +80,13 @@ export function comparePictures(request: PictureRequest): PictureVerdict {
       ...promised,
     };
 
-  const { frames, gain, offset } = matchFrames(
-    ours,
-    theirs,
+  const { frames, gain, offset } = matchFrames({
+    source: ours,
+    output: theirs,
     coding,
     promised,
-    source.views === 2 ? 'fields' : 'frames',
-  );
+    made: source.views === 2 ? 'fields' : 'frames',
+  });
   const black = basis.output.range === 'limited' ? 16 * 256 : 0;
   const differences = describeOrder(frames, source.frames, (frame) => {
     if (theirs.contrast(frame) > EMPTY) return null;
@@ -111,8 +111,14 @@ export function comparePictures(request: PictureRequest): PictureVerdict {
     fields:
       source.views === 1
         ? null
-        : fieldOrderOf(ours, new Pictures(source.luma, 2, 1, seen), theirs, { gain, offset }, coding),
-    levels: compareLevels(source, output, seen, new Set(inPlace), basis),
+        : fieldOrderOf({
+            earlier: ours,
+            later: new Pictures(source.luma, 2, 1, seen),
+            output: theirs,
+            levels: { gain, offset },
+            coding,
+          }),
+    levels: compareLevels({ source, output, seen, frames: new Set(inPlace), basis }),
     gain,
     offset,
   };

@@ -1,4 +1,5 @@
 /** From which frame each delivered frame shows, to what went wrong, in the fewest words that say it. Pure. */
+import { append } from '../findings/append.ts';
 import type { FrameMatch } from './match.ts';
 
 const orderFaults = [
@@ -92,7 +93,7 @@ export function describeOrder(
     else if (frames[frame - 1]?.shows === match.shows) take('repeated', frame, still, match.shows);
     else take('shifted', frame, frame, by);
   }
-  out.push(...missingFrames(frames, sourceCount));
+  append(out, missingFrames(frames, sourceCount));
   return out;
 }
 
@@ -110,7 +111,7 @@ function lastOfShift(
   return last;
 }
 
-/** Source frames that nothing shows, where it can be reported: beside delivered frames that are out of place, or beyond the last. */
+/** Source frames that nothing shows, where that can be known: beside delivered frames that are out of place, or beyond the last. */
 function missingFrames(frames: readonly FrameMatch[], sourceCount: number): OrderDifference[] {
   const shown = new Set(frames.map((match) => match.shows));
   const isAbsent = (frame: number): boolean => !shown.has(frame);

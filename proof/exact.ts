@@ -14,7 +14,7 @@ export interface ExactHashes {
   readonly pixelFormat: string;
   /** HASH_BYTES for each picture, in order. */
   readonly pictures: Buffer;
-  /** By track (of the source, or of the file): SHA-256 of its samples, lower-case hex; null: nobody keeps it, or it was not told. */
+  /** By track (of the source, or of the file): SHA-256 of its samples, lower-case hex; null: nobody keeps it, or it was not reported. */
   readonly audioTracks: readonly (string | null)[];
 }
 
@@ -84,7 +84,7 @@ export interface ExactVerdict {
   readonly output: number;
   /** Pictures that are other than the source's of the same number, in order. */
   readonly others: readonly OtherPicture[];
-  /** By track of the file: whether its samples are those of its source track; null where one of the two was not told. */
+  /** By track of the file: whether its samples are those of its source track; null where one of the two was not reported. */
   readonly audioTracks: readonly (boolean | null)[];
 }
 

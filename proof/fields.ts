@@ -9,13 +9,13 @@ import type { Levels } from './gain.ts';
 import type { Coding } from './match.ts';
 import type { Pictures } from './pictures.ts';
 
-/** `reversed`: the later field of each frame was taken for the earlier one. `unproven`: nothing moves by which they could be reported. */
+/** `reversed`: the later field of each frame was taken for the earlier one. `unproven`: nothing moves by which they could be told apart. */
 export type FieldOrder = 'right' | 'reversed' | 'unproven';
 
 /** Frames before and after with which a frame is levelled. */
 const NEIGHBOUR_FRAMES = 4;
 /**
- * Fields that differ by less (root mean square) are one picture. Clay that turns by steps of 6 to 8 is reported right in VC-3 and RDD 36; in
+ * Fields that differ by less (root mean square) are one picture. Clay that turns by steps of 6 to 8 is judged right in VC-3 and RDD 36; in
  * H.264 the same gives anything from -1 to 0.5, whichever field it is of.
  */
 const MAX_STEP_OF_EQUALS = { intra: 4, predicted: 10 } as const;
@@ -48,14 +48,23 @@ function levelled(
   };
 }
 
-/** `earlier`, `later`: the fields of the source; `levels`: gain and offset from it to what was delivered. */
-export function fieldOrderOf(
-  earlier: Pictures,
-  later: Pictures,
-  output: Pictures,
-  { gain, offset }: Levels,
-  coding: Coding,
-): FieldOrder {
+export interface FieldRequest {
+  /** The fields of the source. */
+  readonly earlier: Pictures;
+  readonly later: Pictures;
+  readonly output: Pictures;
+  /** From the source to what was delivered. */
+  readonly levels: Levels;
+  readonly coding: Coding;
+}
+
+export function fieldOrderOf({
+  earlier,
+  later,
+  output,
+  levels: { gain, offset },
+  coding,
+}: FieldRequest): FieldOrder {
   const { cells } = earlier;
   const count = Math.min(earlier.count, output.count);
   const at = (pictures: Pictures, frame: number, cell: number): number =>

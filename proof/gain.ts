@@ -49,11 +49,16 @@ function levelsOver(
   return { gain, offset: (sy - gain * sx) / n };
 }
 
+/** What is compared: the pictures of a source and those delivered, with the gain and offset from the first to the second. */
+export interface Compared {
+  readonly source: Pictures;
+  readonly output: Pictures;
+  readonly levels: Levels;
+}
+
 /** Mean square of output[frame], less `mean`, against source[other]. */
 export function energy(
-  source: Pictures,
-  output: Pictures,
-  { gain, offset }: Levels,
+  { source, output, levels: { gain, offset } }: Compared,
   frame: number,
   other: number,
   mean: Float32Array | null = null,
@@ -86,7 +91,7 @@ export function fitLevels(source: Pictures, output: Pictures, promised: Levels):
   const step = Math.max(1, Math.floor(count / JUDGED));
   const judged = Array.from({ length: Math.ceil(count / step) }, (_, index) => index * step);
   const misfit = (levels: Levels): number =>
-    lowerQuartile(judged.map((frame) => nearestTo(source, output, levels, frame).energy));
+    lowerQuartile(judged.map((frame) => nearestTo({ source, output, levels }, frame).energy));
   let best = { levels: promised, misfit: misfit(promised) };
   for (let by = -REACH; by <= REACH; by += 1) {
     const pairs = Array.from({ length: output.count }, (_, frame): readonly [number, number] => [
@@ -95,7 +100,8 @@ export function fitLevels(source: Pictures, output: Pictures, promised: Levels):
     ]).filter(([, other]) => other >= 0 && other < source.count);
     let levels = levelsOver(source, output, pairs, promised);
     for (let round = 0; round < 2; round += 1) {
-      const energies = pairs.map(([frame, other]) => energy(source, output, levels, frame, other));
+      const compared = { source, output, levels };
+      const energies = pairs.map(([frame, other]) => energy(compared, frame, other));
       const limit = 9 * median(energies) + FLOOR * FLOOR;
       levels = levelsOver(
         source,
@@ -120,13 +126,12 @@ export interface Nearest {
 
 /** Of the source frames around `centre`, the one that fits best; the frame's own number wins a draw. */
 export function nearestTo(
-  source: Pictures,
-  output: Pictures,
-  levels: Levels,
+  compared: Compared,
   frame: number,
   centre = frame,
   mean: Float32Array | null = null,
 ): Nearest {
+  const { source } = compared;
   let best: Nearest = {
     other: Math.max(0, Math.min(centre, source.count - 1)),
     energy: Number.POSITIVE_INFINITY,
@@ -136,7 +141,7 @@ export function nearestTo(
     other <= Math.min(source.count - 1, centre + REACH);
     other += 1
   ) {
-    const found = energy(source, output, levels, frame, other, mean);
+    const found = energy(compared, frame, other, mean);
     if (found < best.energy || (found === best.energy && other === frame)) best = { other, energy: found };
   }
   return best;

@@ -124,12 +124,12 @@ const FITS_BETTER = 0.3;
 const MIN_SQUARED_GAIN = 100 * 100;
 /**
  * Where pictures err by much for other reasons (what moves between two fields), another conversion may fit hardly better and still be the one
- * that served: when the errors lie more than halfway towards it, by so many times what that is sure to. Audio clips lie within 0.2 of the way, the
- * slip at 1; measured on 155 deliverables, all conversions that can be reported.
+ * that served: when the errors lie more than halfway towards it, by so many times what that is sure to. Intact clips lie within 0.2 of the way, the
+ * slip at 1; measured on 155 deliverables, all conversions that can be told apart.
  */
 const HALFWAY = 0.5;
 const UNCERTAINTIES = 4;
-/** Two conversions whose results differ by less than this (mean squares) cannot be told by these pictures. */
+/** Two conversions whose results differ by less than this (mean squares) cannot be told apart by these pictures. */
 const MIN_SQUARED_DISTANCE = 4 * MIN_SQUARED_GAIN;
 /**
  * By which half of the averages of an intact conversion may be off, per plane: two steps of 8 bits in luma; six in chroma,
@@ -146,14 +146,17 @@ export interface LevelsVerdict {
   readonly unproven: readonly ('range' | 'matrix')[];
 }
 
-/** `frames`: those that are in their place. */
-export function compareLevels(
-  source: FrameFingerprints,
-  output: FrameFingerprints,
-  seen: Uint8Array,
-  frames: ReadonlySet<number>,
-  basis: { readonly source: Basis; readonly output: Basis },
-): LevelsVerdict {
+export interface LevelsRequest {
+  readonly source: FrameFingerprints;
+  readonly output: FrameFingerprints;
+  /** Cells that are not cut or covered (framing.ts). */
+  readonly seen: Uint8Array;
+  /** Those that are in their place. */
+  readonly frames: ReadonlySet<number>;
+  readonly basis: { readonly source: Basis; readonly output: Basis };
+}
+
+export function compareLevels({ source, output, seen, frames, basis }: LevelsRequest): LevelsVerdict {
   const cells = [...colourCellsSeen(seen).entries()].filter(([, value]) => value === 1).map(([cell]) => cell);
   const pairs: { from: Triple; to: Triple }[] = [];
   for (let frame = 0; frame < Math.min(source.frames, output.frames); frame += COLOUR_STEP) {

@@ -7,7 +7,17 @@
  * right frame by projecting what is left on the difference of the two source frames: 0 where the delivered frame is the
  * right one, 1 where it is the neighbour, and between them only where noise hides both.
  */
-import { energy, FLAT, fitLevels, FLOOR, type Levels, type Nearest, nearestTo, REACH } from './gain.ts';
+import {
+  type Compared,
+  energy,
+  FLAT,
+  fitLevels,
+  FLOOR,
+  type Levels,
+  type Nearest,
+  nearestTo,
+  REACH,
+} from './gain.ts';
 import { median, type Pictures } from './pictures.ts';
 
 /** Frames before and after whose residuals say what the codec does here. */
@@ -42,7 +52,7 @@ const SEARCH_BUDGET = 4_000_000;
 const RIGHT = 0.5;
 const WRONG = { intra: 0.6, predicted: 0.75 } as const;
 /**
- * A picture of grain has something that no other one has: how far from that a delivered frame lies towards the mean of the frames around. Audio frames
+ * A picture of grain has something that no other one has: how far from that a delivered frame lies towards the mean of the frames around. Intact frames
  * lie below 0.3; those of other grain at 0.9 to 1, and halfway to every frame but their own; what is finer than a step of 8 bits in a flat surface is
  * rounded away, and such a frame lies at up to 0.81 and 0.66 of the way to a neighbour.
  */
@@ -96,8 +106,7 @@ function usual(values: readonly number[], alike: (frame: number, other: number) 
 /** Of frames around whose residual is usual: the mean, cell by cell. */
 function background(
   residuals: Float32Array,
-  cells: number,
-  count: number,
+  { cells, count }: Pick<Pictures, 'cells' | 'count'>,
   frame: number,
   good: (frame: number) => boolean,
 ): Float32Array {
@@ -117,20 +126,25 @@ function background(
   return mean;
 }
 
-/** `promised`: gain and offset that the profile's own conversion gives. `made`: of what each delivered frame was made. */
-export function matchFrames(
-  source: Pictures,
-  output: Pictures,
-  coding: Coding,
-  promised: Levels,
-  made: 'frames' | 'fields' = 'frames',
-): Matching {
+export interface MatchRequest {
+  readonly source: Pictures;
+  readonly output: Pictures;
+  /** How the delivered pictures are coded. */
+  readonly coding: Coding;
+  /** Gain and offset that the profile's own conversion gives. */
+  readonly promised: Levels;
+  /** Of what each delivered frame was made. */
+  readonly made: 'frames' | 'fields';
+}
+
+export function matchFrames({ source, output, coding, promised, made }: MatchRequest): Matching {
   const { cells } = source;
   if (cells === 0 || source.count === 0) return { gain: 1, offset: 0, frames: [] };
   const levels = fitLevels(source, output, promised);
   const { gain, offset } = levels;
+  const compared: Compared = { source, output, levels };
 
-  const near = Array.from({ length: output.count }, (_, frame) => nearestTo(source, output, levels, frame));
+  const near = Array.from({ length: output.count }, (_, frame) => nearestTo(compared, frame));
   const size = near.map((one) => Math.sqrt(one.energy));
   // A codec errs by what there is in a picture: frames that have faded to nothing do not say what is usual of a full one.
   const contrast = Array.from({ length: output.count }, (_, frame) =>
@@ -172,7 +186,7 @@ export function matchFrames(
   const own: number[] = [];
   const worst: number[] = [];
   for (let frame = 0; frame < output.count; frame += 1) {
-    const mean = background(residuals, cells, output.count, frame, good);
+    const mean = background(residuals, output, frame, good);
     let sum = 0;
     let most = 0;
     for (let cell = 0; cell < cells; cell += 1) {
@@ -191,14 +205,13 @@ export function matchFrames(
   let lastShift = 0;
   /** The frame that fits best, the background's share taken off; null when not even that one fits. Near where the frame before was found, else in the whole clip. */
   const shownBy = (frame: number, mean: Float32Array): number | null => {
-    const fits = (other: number): boolean =>
-      !isOutlier(frame, Math.sqrt(energy(source, output, levels, frame, other)));
-    const guess = nearestTo(source, output, levels, frame, frame + lastShift, mean);
+    const fits = (other: number): boolean => !isOutlier(frame, Math.sqrt(energy(compared, frame, other)));
+    const guess = nearestTo(compared, frame, frame + lastShift, mean);
     let best = guess;
     if (budget >= source.count) {
       budget -= source.count;
       for (let other = 0; other < source.count; other += 1) {
-        const found = energy(source, output, levels, frame, other, mean);
+        const found = energy(compared, frame, other, mean);
         if (found < best.energy) best = { other, energy: found };
       }
     }
@@ -209,25 +222,26 @@ export function matchFrames(
 
   const frames = near.map((_, frame): FrameMatch => {
     const residual =
-      frame < source.count
-        ? Math.sqrt(energy(source, output, levels, frame, frame))
-        : Number.POSITIVE_INFINITY;
-    const mean = background(residuals, cells, output.count, frame, good);
+      frame < source.count ? Math.sqrt(energy(compared, frame, frame)) : Number.POSITIVE_INFINITY;
+    const mean = background(residuals, output, frame, good);
     if (frame >= source.count || isOutlier(frame, residual)) {
       const shows = shownBy(frame, mean);
       const isPart =
         shows === null &&
         frame < source.count &&
-        mostFits(source, output, levels, frame, 2 * (usualSize[frame] as number) + beyond.plus);
+        mostFits(compared, frame, 2 * (usualSize[frame] as number) + beyond.plus);
       return isPart ? { state: 'damaged', shows: frame, residual } : { state: 'wrong', shows, residual };
     }
-    const noise = {
+    const noise: Noise = {
       own: Math.max(usualOwn[frame] as number, FLOOR),
       whole: usualSize[frame] as number,
       cells: rests.subarray(frame * cells, (frame + 1) * cells),
     };
-    const means = { best: mean, inPlace: background(inPlace, cells, output.count, frame, good) };
-    const reported = judgeFrame(source, output, levels, frame, means, noise, coding);
+    const around: Surroundings = {
+      noise,
+      means: { best: mean, inPlace: background(inPlace, output, frame, good) },
+    };
+    const reported = judgeFrame(compared, frame, around, coding);
     if (reported === 'wrong') {
       const shows = shownBy(frame, mean);
       return { state: shows === frame ? 'unproven' : 'wrong', shows, residual };
@@ -238,7 +252,7 @@ export function matchFrames(
       const isOther =
         shows !== null &&
         shows !== frame &&
-        leaning(source, output, levels, frame, ofFrame(source, shows), means, noise).towards > ANOTHER;
+        leaning(compared, frame, ofFrame(source, shows), around).towards > ANOTHER;
       if (isOther) return { state: 'wrong', shows, residual };
     }
     if (
@@ -255,9 +269,7 @@ export function matchFrames(
 
 /** Whether all but a quarter of the cells are what they should be: then a part is damaged, and it is no other picture. */
 function mostFits(
-  source: Pictures,
-  output: Pictures,
-  { gain, offset }: Levels,
+  { source, output, levels: { gain, offset } }: Compared,
   frame: number,
   limit: number,
 ): boolean {
@@ -287,6 +299,11 @@ interface Means {
   readonly inPlace: Float32Array;
 }
 
+interface Surroundings {
+  readonly noise: Noise;
+  readonly means: Means;
+}
+
 /** How far a delivered frame lies from the one that it should be towards `target`, values of a source frame cell by cell: 0 at the first, 1 at the second. */
 interface Leaning {
   /** Between the two, root mean square. */
@@ -298,13 +315,10 @@ interface Leaning {
 }
 
 function leaning(
-  source: Pictures,
-  output: Pictures,
-  { gain, offset }: Levels,
+  { source, output, levels: { gain, offset } }: Compared,
   frame: number,
   target: (cell: number) => number,
-  means: Means,
-  noise: Noise,
+  { means, noise }: Surroundings,
 ): Leaning {
   const { cells } = source;
   let squares = 0;
@@ -338,14 +352,14 @@ const ofFrame =
 function meanAround(source: Pictures, frame: number): Float32Array {
   const { cells, values } = source;
   const mean = new Float32Array(cells);
-  const others = around(source, frame);
+  const others = neighbours(source, frame);
   for (const other of others)
     for (let cell = 0; cell < cells; cell += 1)
       mean[cell] = (mean[cell] as number) + (values[other * cells + cell] as number) / others.length;
   return mean;
 }
 
-function around({ count }: Pictures, frame: number): number[] {
+function neighbours({ count }: Pictures, frame: number): number[] {
   const others: number[] = [];
   for (let other = Math.max(0, frame - REACH); other <= Math.min(count - 1, frame + REACH); other += 1)
     if (other !== frame) others.push(other);
@@ -357,36 +371,27 @@ function around({ count }: Pictures, frame: number): number[] {
  * one has.
  */
 function judgeFrame(
-  source: Pictures,
-  output: Pictures,
-  levels: Levels,
+  compared: Compared,
   frame: number,
-  means: Means,
-  noise: Noise,
+  around: Surroundings,
   coding: Coding,
 ): 'right' | 'unproven' | 'wrong' | 'lacking' {
+  const { source } = compared;
+  const { noise } = around;
   const least = Math.max(
     MAX_STEP_OF_EQUALS,
     MIN_STEP[coding].own * noise.own,
     MIN_STEP[coding].whole * noise.whole,
   );
   const mean = meanAround(source, frame);
-  const own = leaning(source, output, levels, frame, (cell) => mean[cell] as number, means, noise);
+  const own = leaning(compared, frame, (cell) => mean[cell] as number, around);
   // One that predicts leaves out what is a frame's own as long as it pays.
   const hasOwn = own.step >= (coding === 'predicted' ? least : MAX_STEP_OF_EQUALS) && own.clear;
   const isLacking = hasOwn && Math.min(own.towards, own.towardsInPlace) > MIN_LOSS_MISSING;
   let state: 'right' | 'unproven' =
     hasOwn && Math.max(own.towards, own.towardsInPlace) > MAX_LOSS_INTACT ? 'unproven' : 'right';
-  for (const other of around(source, frame)) {
-    const { step, towards, towardsInPlace, clear } = leaning(
-      source,
-      output,
-      levels,
-      frame,
-      ofFrame(source, other),
-      means,
-      noise,
-    );
+  for (const other of neighbours(source, frame)) {
+    const { step, towards, towardsInPlace, clear } = leaning(compared, frame, ofFrame(source, other), around);
     const distinctive = step >= least && clear;
     const standsOut =
       (step >= STANDS_OUT * noise.own || (isLacking && towards > ANOTHER)) && towardsInPlace > WRONG[coding];

@@ -1,7 +1,7 @@
 /** Pictures of fingerprints as numbers to calculate with. */
 import { CELLS } from './form.ts';
 
-/** Seen cells of one fingerprints, frame by frame. */
+/** Seen cells of fingerprints, frame by frame. */
 export class Pictures {
   readonly values: Float32Array;
   readonly count: number;

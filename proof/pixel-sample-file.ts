@@ -66,7 +66,7 @@ export async function sampleFile(
   return { bytes: Buffer.concat([FORM, packed]), digest: createHash('sha256').update(body).digest('hex') };
 }
 
-/** Throws FingerprintError for anything that is not a whole pixel samples. */
+/** Throws FingerprintError for anything that is not whole pixel samples. */
 export async function readSamples(
   bytes: Buffer,
 ): Promise<{ readonly fingerprints: PixelSamples; readonly digest: string }> {

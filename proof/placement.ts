@@ -11,7 +11,7 @@ export type Turn = (typeof turns)[number];
 const MOVED_CELLS = 0.06;
 const GROWN = 0.012;
 /**
- * Less counts where it is sure: so many delivered pixels, at the edge if the picture has grown, and so many times its standard error. Audio pictures
+ * Less counts where it is sure: so many delivered pixels, at the edge if the picture has grown, and so many times its standard error. Intact pictures
  * lie within 0.4 pixels of their place, and within 1.8 at the edge, that one by 4 standard errors; measured on 210 deliverables, widths of 256 to 1920.
  */
 const CERTAIN = { moved: 0.75, grown: 1.2, times: 6 } as const;

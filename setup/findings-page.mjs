@@ -61,7 +61,7 @@ export function findingsPage(codes) {
     '# Findings',
     '',
     'A finding is one fact that differs from what it should be: a code, what was found, what was expected, and what to do.',
-    '`hold`: the roll cannot be ready while it stands. `note`: told, and nothing more.',
+    '`hold`: the roll cannot be ready while it stands. `note`: shown, and nothing more.',
     'A code that has once been in a stored report keeps its meaning. This page is made by `npm run docs`.',
     '',
     parts.join('\n\n'),

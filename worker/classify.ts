@@ -24,7 +24,7 @@ export function targetFailure(state: TargetTrouble, folder: string, subject: Fin
   return { findings: [targetFinding(state, folder, subject)], retryable: false };
 }
 
-/** Whether the source must be asked: the run failed, told errors, or decoded another number of frames than were counted. */
+/** Whether the source must be asked: the run failed, reported errors, or decoded another number of frames than were counted. */
 export function looksDamaged(run: RunResult, watched: Watched, frames: number): boolean {
   return (
     run.reason === 'exited' && (run.exitCode !== 0 || watched.errorCount > 0 || watched.decoded !== frames)
@@ -88,7 +88,7 @@ export function classifyMake(
       finding(
         'encoder-killed',
         `signal ${run.signal} after frame ${watched.decoded} of ${frames}`,
-        'an encoder that ends by itself',
+        'an encoder that ends on its own',
         subject,
       ),
     );

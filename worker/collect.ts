@@ -18,7 +18,7 @@ export interface Collecting {
   readonly bitstreams: readonly Bitstream[];
   /** Of the source, what was read of it. */
   readonly source: () => Bitstream;
-  /** null: the encoder did not tell the clock of the frames. */
+  /** null: the encoder did not report the clock of the frames. */
   fingerprints(watched: Watched): SourceFingerprints | null;
 }
 

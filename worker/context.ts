@@ -1,4 +1,4 @@
-/** What a job is given, how it tells where it is, and how it fails. */
+/** What a job is given, how it reports where it is, and how it fails. */
 import type { Finding } from '../findings/finding.ts';
 import type { Job } from '../ledger/job.ts';
 import type { JobProgress } from '../ledger/queue.ts';

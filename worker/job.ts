@@ -4,7 +4,7 @@
  *   find    what is there of each deliverable, once (found.ts): what is finished already is left alone
  *   make    every deliverable beside its final name: from one decode (coded.ts), or from frames that threads read (master/apart.ts)
  *   prove   the fingerprints of the decode is whole, and of this clip
- *   check   each staged deliverable measured from disk, against that fingerprints (finish.ts, master/finish.ts)
+ *   check   each staged deliverable measured from disk, against those fingerprints (finish.ts, master/finish.ts)
  *   publish report `publishing`, final name, report `published` (finish.ts)
  * Every way out of it leaves reports on disk or throws; nothing unfinished ever stands under a final name.
  */

@@ -1,6 +1,6 @@
 /**
  * A worker: one process, one machine's share. It takes jobs from the queue, makes, checks, publishes and reports, and
- * remembers nothing. How it is started and told to end: ledger/queue.ts.
+ * remembers nothing. How it is started and asked to end: ledger/queue.ts.
  *
  *   setup   from the environment; a queue; programs located once
  *   claim   a job of a night that was superseded, or one that runs here already, is not taken
@@ -113,13 +113,13 @@ function teller(
   let phase: JobProgress['phase'] | null = null;
   return (progress) => {
     const now = performance.now();
-    // A new phase is told at once: until then the last one would seem to stand still at its end.
+    // A new phase is reported at once: until then the last one would seem to stand still at its end.
     if (progress.phase === phase && now - last < PROGRESS_MILLISECONDS) return;
     last = now;
     phase = progress.phase;
     queued
       .updateProgress({ ...progress, ...retryable })
-      .catch((error: unknown) => log.warn({ id: queued.id, error: String(error) }, 'progress not told'));
+      .catch((error: unknown) => log.warn({ id: queued.id, error: String(error) }, 'progress not reported'));
     isWanted(job)
       .then((wanted) => {
         if (!wanted) stop.abort(new UnrecoverableError('cancelled, or taken over by a later run'));
@@ -251,7 +251,7 @@ async function finish(): Promise<void> {
 }
 /** Encoders are killed and jobs given back; what hangs then is ended by the exit. */
 function stopNow(code: number): void {
-  for (const { stop } of running.values()) stop.abort(new Error('the worker was told to stop'));
+  for (const { stop } of running.values()) stop.abort(new Error('the worker was asked to stop'));
   setTimeout(() => process.exit(code), 3_000).unref();
   void worker.close().finally(() => process.exit(code));
 }

@@ -64,7 +64,7 @@ export function startRenewer(setup: Omit<RenewalSetup, 'sign'>): Renewer {
     isReady = resolve;
     failed = reject;
   });
-  // Whoever awaits it is reported.
+  // Whoever awaits it learns of it.
   ready.catch(() => undefined);
   thread.on('message', (message: FromRenewer) => {
     if (message.kind === 'ready') {

@@ -1,11 +1,10 @@
 /**
- * Whether what the encoder took in was this clip: two of its frames, decoded once more by themselves, against the fingerprints.
- * Everything else compares deliverables with that fingerprints, and would find a good file of the wrong clip good.
+ * Whether what the encoder took in was this clip: two of its frames, decoded once more, each alone, against the fingerprints.
+ * Everything else compares deliverables with those fingerprints, and would find a good file of the wrong clip good.
  */
 import { type Finding, finding } from '../findings/finding.ts';
 import type { Job } from '../ledger/job.ts';
 import { earlierField } from '../media/facts.ts';
-import { type InputPlace, openInput } from '../media/input.ts';
 import type { MediaTools } from '../process/locate.ts';
 import { FIRST_PIPE, runTool } from '../process/run.ts';
 import { FingerprintCollector } from '../proof/collect.ts';
@@ -13,20 +12,11 @@ import { CELLS, type FrameFingerprints } from '../proof/form.ts';
 import type { SourceFingerprints } from '../proof/source-fingerprints.ts';
 import { pictureTap, rawPictures } from '../proof/tap.ts';
 import { subjectOf } from './claim.ts';
+import { framesBeside, openAtFrame, spotFrames } from './spot-frames.ts';
 
 const STALL_MILLISECONDS = 120_000;
 /** The same decoder gives the same values; a quarter of an 8-bit step (root mean square) is already another picture. */
 const SAME = 64;
-/** A seek may land beside the frame asked for, where a file's times and its edit list disagree. */
-const BESIDE = 3;
-
-/** The first frame, and one that depends on the content alone. */
-export function spotsOf(contentDigest: string, frames: number): number[] {
-  const drawn = Number(
-    BigInt(`0x${/^[0-9a-f]{1,12}/.exec(contentDigest)?.[0] ?? '0'}`) % BigInt(Math.max(1, frames)),
-  );
-  return [...new Set([0, drawn])];
-}
 
 /** Root mean square difference of one frame of two fingerprints, first views. Pure. */
 export function spotDifference(
@@ -36,11 +26,11 @@ export function spotDifference(
   at: number,
 ): number {
   let sum = 0;
-  for (let cell = 0; cell < CELLS; cell += 1)
-    sum +=
-      ((one.luma[frame * one.views * CELLS + cell] as number) -
-        (other.luma[at * other.views * CELLS + cell] as number)) **
-      2;
+  for (let cell = 0; cell < CELLS; cell += 1) {
+    const value = one.luma[frame * one.views * CELLS + cell] as number;
+    const beside = other.luma[at * other.views * CELLS + cell] as number;
+    sum += (value - beside) ** 2;
+  }
   return Math.sqrt(sum / CELLS);
 }
 
@@ -51,14 +41,8 @@ async function decodeOne(
   tools: Pick<MediaTools, 'ffmpeg'>,
   signal: AbortSignal,
 ): Promise<FrameFingerprints | null> {
-  const { clip, facts } = job;
-  const place: InputPlace =
-    clip.place.kind === 'movie' ? clip.place : { ...clip.place, first: clip.place.first + frame, count: 1 };
-  // Half a frame early, so that no rounding passes the frame by.
-  const { num, den } = facts.video.rate;
-  const seek =
-    clip.place.kind === 'movie' && frame > 0 ? ['-ss', (((frame - 0.5) * den) / num).toFixed(6)] : [];
-  const input = await openInput(job.rollFolder, place, facts.video.rate);
+  const { facts } = job;
+  const input = await openAtFrame(job, frame);
   const collector = new FingerprintCollector();
   const tap = pictureTap('shown', {
     pixelFormat: facts.video.pixelFormat,
@@ -78,7 +62,6 @@ async function decodeOne(
           '-loglevel',
           'error',
           '-noauto_conversion_filters',
-          ...seek,
           ...input.args,
         ],
         ...['-filter_complex', [`[0:${facts.video.streamIndex}]null[shown]`, ...tap.chains].join(';')],
@@ -110,7 +93,7 @@ export async function spotFailure(
   signal: AbortSignal,
 ): Promise<Finding | null> {
   const spots = await Promise.all(
-    spotsOf(job.clip.contentDigest, picture.frames).map(async (frame) => ({
+    spotFrames(job.clip.contentDigest, picture.frames, 'proxy').map(async (frame) => ({
       frame,
       seen: await decodeOne(job, frame, tools, signal),
     })),
@@ -121,17 +104,12 @@ export async function spotFailure(
       if (frame > 0) continue;
       return finding(
         'decode-other-clip',
-        'the first frame does not decode by itself',
+        'the first frame does not decode alone',
         'the first frame of the clip',
         subjectOf(job),
       );
     }
-    const around =
-      frame === 0
-        ? [0]
-        : Array.from({ length: 2 * BESIDE + 1 }, (_, index) => frame - BESIDE + index).filter(
-            (at) => at >= 0 && at < picture.frames,
-          );
+    const around = frame === 0 ? [0] : framesBeside(frame, picture.frames);
     const nearest = Math.min(...around.map((at) => spotDifference(seen, 0, picture, at)));
     if (nearest > SAME)
       return finding(

@@ -13,7 +13,7 @@ const ERRORS_KEPT = 20;
 export interface Watched {
   /** Frames that left the decoder. */
   decoded: number;
-  /** Seconds a tick of the times; null until it was reported. */
+  /** Seconds a tick of the times; null: not reported yet. */
   timeBase: Ratio | null;
   /** Presentation time of each decoded frame; NaN where the decoder gave none. */
   times: number[];

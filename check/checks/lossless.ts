@@ -34,7 +34,7 @@ export const lossless: Check = {
   name: 'lossless',
   rests: ['decode', 'fingerprints'],
   run: ({ compared: { exact }, outcome: { frames, audio, exact: wanted } }) => {
-    // An audio that was not told is not proved, and neither is anything that was not to be kept.
+    // A track of which nothing was recorded is not proved, and neither is anything that was not to be kept.
     if (exact === null || wanted === undefined || exact.audioTracks.includes(null)) return null;
     const audioFaults = exact.audioTracks.flatMap((same, track) =>
       same === true

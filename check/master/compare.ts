@@ -37,7 +37,7 @@ export interface MasterCheckInput {
   readonly source: string;
 }
 
-/** Faults told one by one; the rest is counted. */
+/** Faults reported one by one; the rest is counted. */
 const MAX_LISTED = 8;
 
 function verdict(
@@ -174,7 +174,7 @@ function offWords(
   };
 }
 
-/** In every frame, the pixels of the pixel samples through the transform, in double precision. */
+/** In every frame, the points of the pixel samples through the transform, in double precision. */
 const pixelValues: (input: MasterCheckInput) => CheckVerdict | null = ({
   measured,
   outcome,

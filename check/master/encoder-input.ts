@@ -29,7 +29,7 @@ export interface EncoderInputReport {
   readonly passed: boolean;
 }
 
-/** Faults told one by one; the rest is counted. */
+/** Faults reported one by one; the rest is counted. */
 const MAX_LISTED = 8;
 const CHANNELS = ["Y'", 'Cb', 'Cr'] as const;
 const TOOL = 'own comparison';

@@ -1,4 +1,5 @@
 /** What a roll's records say differently from each other, from what the night's own decisions give, and from what was measured now. Pure. */
+import { append } from '../../findings/append.ts';
 import { type Finding, type FindingSubject, finding } from '../../findings/finding.ts';
 import type { Toolchain } from '../../ledger/toolchain.ts';
 import { decideOutcome } from '../../profiles/outcome/any.ts';
@@ -42,8 +43,9 @@ export function againstReports(records: RollRecords): Finding[] {
   for (const report of remeasured.clipReports) {
     const existing = clipReports.get(report.clip.id);
     if (existing !== undefined)
-      list.push(
-        ...reported('clip report', differences(existing, report, LATER), {
+      append(
+        list,
+        reported('clip report', differences(existing, report, LATER), {
           roll: verdict.roll,
           clip: report.clip.id,
         }),
@@ -63,8 +65,9 @@ export function againstOutcomes({ verdict, profiles, clipReports, onDisk }: Roll
       if (facts === null || report === null || report.state === 'failed') continue;
       const subject = { roll, clip: clip.id, profile: profile.name };
       const { outcome } = decideOutcome({ day, roll, clip, facts, profile });
-      list.push(
-        ...reported(
+      append(
+        list,
+        reported(
           'deliverable report',
           differences({ outcome: report.outcome }, { outcome }, new Set(['estimatedBytes', 'bytesRange'])),
           subject,
@@ -106,8 +109,9 @@ export function againstMeasurement(
             ];
       });
       const facts = sameTools ? differences({ facts: report.facts }, { facts: remeasured.facts }) : [];
-      list.push(
-        ...reported(
+      append(
+        list,
+        reported(
           'deliverable report',
           [
             ...differences(

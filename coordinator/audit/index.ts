@@ -3,6 +3,7 @@
  * that a roll.json lists is hashed, decoded and checked as on the night; the records are held against each other and
  * against what stands; the verdict is computed again, by the rule that the night decided by (coordinator/gate).
  */
+import { append } from '../../findings/append.ts';
 import { codeOf } from '../../files/error-code.ts';
 import { readdir, stat } from 'node:fs/promises';
 import { basename, join, relative, sep } from 'node:path';
@@ -95,7 +96,7 @@ export async function auditDelivery(request: AuditRequest): Promise<AuditResult>
           }),
         ]
       : [];
-  findings.push(...beside.findings());
+  append(findings, beside.findings());
   // Beside the rolls; what lies in a roll is reported with it.
   for (const path of await unfinishedBelow(request.delivery)) {
     const file = relative(request.delivery, path);

@@ -42,7 +42,7 @@ export async function measureAgain(
       if (disk === undefined || disk.bytesOnDisk === null) continue;
       deliverables += 1;
       request.onDeliverable?.({ day, roll, clip: clip.id, profile: loaded.profile.name });
-      const remeasured = await measureOne(folder, disk, loaded, records, request);
+      const remeasured = await measureOne({ folder, disk, loaded, records, request });
       // Gone since it was looked at: it does not stand.
       onDisk.set(key, remeasured === null ? { ...disk, bytesOnDisk: null } : { ...disk, ...remeasured });
     }
@@ -50,13 +50,21 @@ export async function measureAgain(
   return { onDisk, deliverables };
 }
 
-async function measureOne(
-  folder: string,
-  { report }: DeliverableOnDisk,
-  loaded: LoadedProfile,
-  records: RollRecords,
-  request: AuditRequest,
-): Promise<Pick<DeliverableOnDisk, 'remeasured' | 'folder'> | null> {
+interface OneDeliverable {
+  readonly folder: string;
+  readonly disk: DeliverableOnDisk;
+  readonly loaded: LoadedProfile;
+  readonly records: RollRecords;
+  readonly request: AuditRequest;
+}
+
+async function measureOne({
+  folder,
+  disk: { report },
+  loaded,
+  records,
+  request,
+}: OneDeliverable): Promise<Pick<DeliverableOnDisk, 'remeasured' | 'folder'> | null> {
   const path = report === null ? null : placeOf(report, folder);
   if (report === null || report.file === null || path === null) return null;
   const subject = {
@@ -67,7 +75,7 @@ async function measureOne(
   };
   try {
     if (isMasterOutcome(report.outcome))
-      return await measureMasterAgain(path, folder, report, report.outcome, subject, request);
+      return await measureMasterAgain({ path, folder, report, outcome: report.outcome, subject, request });
     const stored = await storedFingerprints(report, folder, subject);
     const checked = await (request.check ?? checkDeliverable)({
       path,
@@ -97,14 +105,23 @@ async function measureOne(
   }
 }
 
-async function measureMasterAgain(
-  path: string,
-  folder: string,
-  report: DeliverableReport,
-  outcome: MasterOutcome,
-  subject: FindingSubject,
-  request: AuditRequest,
-): Promise<Pick<DeliverableOnDisk, 'remeasured' | 'folder'>> {
+interface OneMaster {
+  readonly path: string;
+  readonly folder: string;
+  readonly report: DeliverableReport;
+  readonly outcome: MasterOutcome;
+  readonly subject: FindingSubject;
+  readonly request: AuditRequest;
+}
+
+async function measureMasterAgain({
+  path,
+  folder,
+  report,
+  outcome,
+  subject,
+  request,
+}: OneMaster): Promise<Pick<DeliverableOnDisk, 'remeasured' | 'folder'>> {
   const stored = await storedSamples(report, folder, subject);
   const sceneLinear = await storedSceneLinear(outcome, folder, subject);
   const hash = report.bitstream?.streams.find(({ kind }) => kind === 'frames')?.hash;

@@ -6,6 +6,7 @@
  *   3. the statement is held against all of this, and its signatures against the keys that were named
  *   4. the gate decides by the rule of the night, on the records and the new measurement together
  */
+import { append } from '../../findings/append.ts';
 import { type Finding, finding } from '../../findings/finding.ts';
 import { folderName, layout } from '../../ledger/layout.ts';
 import { statementOf } from '../../ledger/provenance/build.ts';
@@ -65,12 +66,15 @@ export async function auditRoll(
       ),
     );
   const records = await readRecords(folder, recorded);
-  reported.push(...records.findings, ...againstReports(records), ...againstOutcomes(records));
+  append(reported, records.findings);
+  append(reported, againstReports(records));
+  append(reported, againstOutcomes(records));
 
   const { onDisk, deliverables } = await measureAgain(folder, records, request);
-  reported.push(
-    ...againstMeasurement(records, onDisk, toolchainOf(request.tools)),
-    ...(await deliveryContents({
+  append(reported, againstMeasurement(records, onDisk, toolchainOf(request.tools)));
+  append(
+    reported,
+    await deliveryContents({
       rollFolder: folder,
       roll: recorded.roll,
       clips: recorded.clips.map(({ clip }) => clip),
@@ -78,7 +82,7 @@ export async function auditRoll(
       onDisk,
       otherFiles: recorded.otherFiles,
       ...(request.signal === undefined ? {} : { signal: request.signal }),
-    })),
+    }),
   );
 
   const facts = new Map([...records.clipReports].map(([clip, report]) => [clip, report.facts]));
@@ -86,7 +90,7 @@ export async function auditRoll(
     partsOf({ verdict: recorded, facts, clipReports: records.clipReportDigests, onDisk }),
   );
   const existing = await auditStatement(folder, recorded, expected, request.publicKeys ?? []);
-  reported.push(...existing.findings);
+  append(reported, existing.findings);
 
   // What lies there was looked at again: of that the new word counts.
   const earlierFindings = recorded.findings.filter(({ code }) => !contentCodes.has(code));

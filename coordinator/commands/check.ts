@@ -56,7 +56,7 @@ export async function checkCommand(options: CheckOptions): Promise<0 | 1 | 130> 
   }
   const whole = results.length === rolls.length;
   const good = whole && results.every(isVerified) && !findings.some(blocks);
-  // Files with their checksums are what a reader of JSON may want to compare; people are told their number.
+  // Files with their checksums are what a reader of JSON may want to compare; people are shown their number.
   if (options.json === true)
     printJson({
       version: 0,

@@ -1,4 +1,5 @@
 /** `rushlight plan`: everything that a run would do, said before it is done. Reads all of the day; writes nothing. */
+import { append } from '../../findings/append.ts';
 import { FindingError, finding, blocks } from '../../findings/finding.ts';
 import type { Rate } from '../../media/time/rate.ts';
 import { findingsBeforeMaking } from '../gate/decide.ts';
@@ -108,7 +109,7 @@ export async function planCommand(options: PlanOptions): Promise<0 | 1 | 130> {
       signal.throwIfAborted();
       const found = findingsBeforeMaking(gateInputOf(known, context));
       runProgress.setPhase(roll.name, found.some(blocks) ? 'held' : 'ready');
-      reported.push(...found);
+      append(reported, found);
       plans.push({ ...plan, known });
     }
     progress.stop();

@@ -1,4 +1,4 @@
-/** `rushlight worker`: this machine joins a shared queue, until it is told to end. */
+/** `rushlight worker`: this machine joins a shared queue, until it is asked to end. */
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import type { Finding } from '../../findings/finding.ts';

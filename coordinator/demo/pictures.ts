@@ -13,16 +13,22 @@ export interface Picture {
 const SIZE = { width: 960, height: 540 } as const;
 const size = `${SIZE.width}x${SIZE.height}`;
 
-function gradients(
-  rate: string,
-  kind: 'linear' | 'radial' | 'spiral',
-  colours: readonly string[],
-  from: readonly [number, number],
-  to: readonly [number, number],
-  speed: number,
-): string {
+interface Gradients {
+  readonly rate: string;
+  readonly kind: 'linear' | 'radial' | 'spiral';
+  /** RRGGBB. */
+  readonly colours: readonly string[];
+  /** Pixels. */
+  readonly from: readonly [x: number, y: number];
+  readonly to: readonly [x: number, y: number];
+  /** Of turning, as ffmpeg's `gradients` takes it. */
+  readonly speed: number;
+}
+
+function gradients({ rate, kind, colours, from, to, speed }: Gradients): string {
   const stops = colours.map((colour, index) => `c${index}=0x${colour}`).join(':');
-  return `gradients=s=${size}:r=${rate}:type=${kind}:${stops}:nb_colors=${colours.length}:x0=${from[0]}:y0=${from[1]}:x1=${to[0]}:y1=${to[1]}:seed=3:speed=${speed},format=gbrp`;
+  const line = `x0=${from[0]}:y0=${from[1]}:x1=${to[0]}:y1=${to[1]}`;
+  return `gradients=s=${size}:r=${rate}:type=${kind}:${stops}:nb_colors=${colours.length}:${line}:seed=3:speed=${speed},format=gbrp`;
 }
 
 /** How far down the bell a pixel lies, 0 at the crown, 1 at the lip. */
@@ -40,7 +46,10 @@ const BELL = `color=black:s=270x270:r=1,format=rgba,geq=r=${bronze(84, 150, 40)}
 /** A bell that swings before a sky. */
 export function bell(rate: string, sky: readonly string[], swingSeconds: number): Picture {
   return {
-    sources: [gradients(rate, 'linear', sky, [480, 540], [480, 0], 0.00001), BELL],
+    sources: [
+      gradients({ rate, kind: 'linear', colours: sky, from: [480, 540], to: [480, 0], speed: 0.00001 }),
+      BELL,
+    ],
     graph: `[1]loop=-1:1:0,fps=${rate},rotate='0.22*sin(2*PI*t/${swingSeconds})':c=none:ow=iw:oh=ih[bell];[0][bell]overlay=(W-w)/2:0:shortest=0`,
   };
 }
@@ -49,7 +58,7 @@ export function bell(rate: string, sky: readonly string[], swingSeconds: number)
 export function pour(rate: string, metal: readonly string[], seed: number): Picture {
   return {
     sources: [
-      gradients(rate, 'radial', metal, [480, 330], [900, 330], 0.02),
+      gradients({ rate, kind: 'radial', colours: metal, from: [480, 330], to: [900, 330], speed: 0.02 }),
       `color=black:s=160x90:r=30,format=gray,noise=c0s=100:c0f=t:c0_seed=${seed},lut=c0='if(gt(val,105),255,0)',scale=${size}:flags=bilinear,gblur=sigma=1.6,fps=${rate},format=gbrp,colorchannelmixer=gg=0.85:bb=0.5`,
     ],
     graph: '[0][1]blend=all_mode=screen:shortest=1',
@@ -58,5 +67,10 @@ export function pour(rate: string, metal: readonly string[], seed: number): Pict
 
 /** Clay that turns under the template. */
 export function clay(rate: string, earth: readonly string[]): Picture {
-  return { sources: [gradients(rate, 'spiral', earth, [480, 270], [960, 270], 0.03)], graph: '[0]null' };
+  return {
+    sources: [
+      gradients({ rate, kind: 'spiral', colours: earth, from: [480, 270], to: [960, 270], speed: 0.03 }),
+    ],
+    graph: '[0]null',
+  };
 }

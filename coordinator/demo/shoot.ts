@@ -60,7 +60,7 @@ export interface ShootEvents {
 }
 
 /**
- * Makes the shoot day, or takes the one that an earlier demo left here whole. `made` tells which.
+ * Makes the shoot day, or takes the one that an earlier demo left here whole. `made` says which.
  * Throws FindingError: exit 2 when the folder belongs to somebody else, 3 when this ffmpeg cannot make the clips.
  */
 export async function makeShoot(

@@ -86,7 +86,7 @@ async function volume(role: VolumeFacts['role'], name: string): Promise<VolumeFa
   try {
     accessSync(measured, constants.W_OK);
   } catch {
-    // Not allowed, or a volume mounted read-only: told as not writable.
+    // Not allowed, or a volume mounted read-only: reported as not writable.
     writable = false;
   }
   if (!statSync(measured).isDirectory())

@@ -5,6 +5,7 @@
  * Everything that makes a roll ready must be there and be good; what is missing holds, and a finding says what is
  * missing. There is no value that passes by default: an empty list of clips, copies, profiles or checks holds.
  */
+import { append } from '../../findings/append.ts';
 import { type Finding, finding, blocks, uniqueFindings } from '../../findings/finding.ts';
 import type { ClipReport } from '../../ledger/report.ts';
 import type { RollVerdict } from '../../ledger/roll.ts';
@@ -90,7 +91,7 @@ function judgeClip(entry: GateClip, input: GateInput): ClipReport {
   const findings = findingsOfClip(entry, input.roll);
   const deliverables = input.profiles.map((loaded) => {
     const judged = judgeDeliverable({ clip, facts: entry.facts, loaded }, input, findings);
-    findings.push(...judged.findings);
+    append(findings, judged.findings);
     return { profile: loaded.profile.name, profileHash: loaded.hash, report: judged.report };
   });
   const ready =

@@ -1,4 +1,5 @@
 /** One required deliverable of the gate: made from this content, in this profile, by these tools, checked, and standing. Pure. */
+import { append } from '../../findings/append.ts';
 import { type Finding, finding, blocks } from '../../findings/finding.ts';
 import type { Clip } from '../../ledger/clip.ts';
 import type { CheckResult, DeliverableReport } from '../../ledger/report.ts';
@@ -77,12 +78,10 @@ export function judgeDeliverable(
       ),
     );
   }
-  findings.push(
-    ...judgeChecks(report.checks, loaded, subject),
-    ...judgeFile(report, disk, subject),
-    ...judgeFrames(report, facts, subject),
-  );
-  if (disk.remeasured !== undefined) findings.push(...judgeAgain(report, disk.remeasured, loaded, subject));
+  append(findings, judgeChecks(report.checks, loaded, subject));
+  append(findings, judgeFile(report, disk, subject));
+  append(findings, judgeFrames(report, facts, subject));
+  if (disk.remeasured !== undefined) append(findings, judgeAgain(report, disk.remeasured, loaded, subject));
   return { report, findings };
 }
 
@@ -114,7 +113,7 @@ function settingsOf(
 ): [what: string, found: string, expected: string][] {
   if (!isMaster(loaded.profile) || facts === null) return [];
   const { outcome } = decideOutcome({ day, roll, clip, facts, profile: loaded.profile });
-  // What is refused now is told by the plan.
+  // What is refused now, the plan says.
   return outcome === null || sameDecision(report.outcome, outcome)
     ? []
     : [['settings', 'others than now', 'those of now']];
@@ -165,7 +164,7 @@ function judgeFile(report: DeliverableReport, disk: DeliverableOnDisk, subject: 
   if (bytesOnDisk === null) found.push(finding('file-absent', 'no such file', `${bytes} bytes`, about));
   else if (report.file.files === undefined && (bytesOnDisk !== bytes || bytesOnDisk === 0))
     found.push(finding('file-size-differs', `${bytesOnDisk} bytes`, `${bytes} bytes, not empty`, about));
-  found.push(...judgeFolder(report, disk, about));
+  append(found, judgeFolder(report, disk, about));
   const named = `${report.profile}/${report.outcome.fileName}`;
   if (path !== named)
     found.push(finding('record-contradictory', `the file ${path}`, `the file ${named}, as decided`, about));
@@ -231,7 +230,7 @@ function judgeAgain(
         about,
       ),
     );
-  else found.push(...judgeFrames({ ...report, facts: remeasured.facts }, null, about));
+  else append(found, judgeFrames({ ...report, facts: remeasured.facts }, null, about));
   if (report.file !== null && remeasured.xxh128 !== report.file.xxh128)
     found.push(
       finding('digest-differs', `XXH128 ${remeasured.xxh128}`, `XXH128 ${report.file.xxh128}`, about),

@@ -1,4 +1,4 @@
-/** Which files of a roll a clip covers, and which nobody has told. Pure. */
+/** Which files of a roll a clip covers, and which nobody has listed. Pure. */
 import type { Clip, ClipPlace } from '../../ledger/clip.ts';
 import type { RollFile } from '../../ledger/roll.ts';
 
@@ -22,7 +22,7 @@ export function coversAny(place: ClipPlace, paths: readonly string[]): boolean {
   return paths.some((path) => covers(place, path));
 }
 
-/** Files that intake read and that are neither part of a clip nor told as other files: a clip must not be able to vanish between two lists. */
+/** Files that intake read and that are neither part of a clip nor listed as other files: a clip must not be able to vanish between two lists. */
 export function unaccountedFiles(
   files: readonly RollFile[],
   clips: readonly Clip[],

@@ -59,7 +59,7 @@ export interface GateInput {
   readonly roll: string;
   /** null: intake did not come to an end. */
   readonly intake: GateIntake | null;
-  /** How many copies the night was told of, the shoot day's own among them. */
+  /** How many copies the night was given, the shoot day's own among them. */
   readonly copiesAsked: number;
   readonly clips: readonly GateClip[];
   /** Files of the roll that survey took for no clip. */

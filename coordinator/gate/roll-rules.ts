@@ -1,4 +1,6 @@
-/** What the gate asks of a roll as a whole: copies proved, manifests read, every file told, something asked for. Pure. */
+/** What the gate asks of a roll as a whole: copies proved, manifests read, every file accounted for, something asked for. Pure. */
+import { append } from '../../findings/append.ts';
+import { tallied } from '../../findings/tally.ts';
 import { type Finding, finding, blocks } from '../../findings/finding.ts';
 import type { ClipPlace } from '../../ledger/clip.ts';
 import { isVerified } from '../../ledger/roll.ts';
@@ -55,7 +57,7 @@ export function judgeIntake(input: GateInput): Finding[] {
         ),
       );
     if (folders.has(copy.folder))
-      found.push(finding('copy-same-place', 'told twice', 'a folder of its own', about));
+      found.push(finding('copy-same-place', 'given twice', 'a folder of its own', about));
     folders.add(copy.folder);
   }
   return [...found, ...judgeManifests(intake, roll)];
@@ -111,21 +113,23 @@ export function judgeRecord(input: GateInput): Finding[] {
     found.push(finding('roll-empty', '0 clips', 'at least one clip', { roll }));
   for (const id of twice(clips.map((entry) => entry.clip.id)))
     found.push(finding('clip-twice', `two clips are called ${id}`, 'every clip once', { roll, clip: id }));
-  if (clips.length > 0 && intake !== null) found.push(...judgeFiles(intake, input));
+  if (clips.length > 0 && intake !== null) append(found, judgeFiles(intake, input));
   return found;
 }
 
-/** Every file of the roll is part of one clip or told as another file: by name where the names are known, by number in any case. */
+/** Every file of the roll is part of one clip or listed as another file: by name where the names are known, by number in any case. */
 function judgeFiles(intake: GateIntake, { roll, clips, otherFiles }: GateInput): Finding[] {
   const places = clips.map((entry) => entry.clip);
   const nameless = intake.files === null ? [] : unaccountedFiles(intake.files, places, otherFiles);
   if (nameless.length > 0)
-    return nameless.map((path) =>
-      finding(
-        'file-unaccounted',
-        'neither part of a clip nor told as another file',
-        'every file of the roll told',
-        { roll, file: path },
+    return tallied(
+      nameless.map((path) =>
+        finding(
+          'file-unaccounted',
+          'neither part of a clip nor listed as another file',
+          'every file of the roll in one of the two',
+          { roll, file: path },
+        ),
       ),
     );
   const [working] = intake.copies;
@@ -135,8 +139,8 @@ function judgeFiles(intake: GateIntake, { roll, clips, otherFiles }: GateInput):
     : [
         finding(
           'file-unaccounted',
-          `${reported} files told, as parts of clips and as others`,
-          `${working.files} files, as the roll holds`,
+          `${reported} files, as parts of clips and as others`,
+          `${working.files} files, as many as the roll holds`,
           { roll },
         ),
       ];

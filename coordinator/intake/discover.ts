@@ -70,7 +70,7 @@ async function looseFindings(folder: string, listed: Listed): Promise<Finding[]>
           file: `${folder}/${name}`,
         }),
       ),
-    // A link that has a manifest's name stands for no roll: that it is not used is told where manifests are.
+    // A link that has a manifest's name stands for no roll: that it is not used is reported where manifests are.
     ...listed.links
       .filter((name) => !isManifestName(name) && name !== HISTORY_FOLDER)
       .map((name) => finding('link-in-day', printable(name), 'a folder', { file: `${folder}/${name}` })),
@@ -85,7 +85,7 @@ interface Found {
   readonly findings: Finding[];
 }
 
-/** What cannot be listed is a roll for all that is known; intake reads it again and tells why it cannot. */
+/** What cannot be listed is a roll for all that is known; intake reads it again and reports why it cannot. */
 async function listOrNull(folder: string): Promise<Listed | null> {
   try {
     return await list(folder);

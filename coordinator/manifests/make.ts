@@ -3,6 +3,7 @@
  * one for a roll that came without manifest, a further one where a history stands already. It proves later copies equal
  * to what was read when the history began, not to the card. Source: ASC MHL specification v1.0, its schema ASCMHL.xsd.
  */
+import { append } from '../../findings/append.ts';
 import { codeOf } from '../../files/error-code.ts';
 import ignore from 'ignore';
 import { readdir, readFile, stat } from 'node:fs/promises';
@@ -29,9 +30,9 @@ export interface ManifestOrder {
   readonly rollFolder: string;
   /** Folder of manifests; it must not lie in the roll. */
   readonly to: string;
-  /** Of the new records and of the folder hashes; xxh128 unless told otherwise. */
+  /** Of the new records and of the folder hashes; xxh128 unless stated otherwise. */
   readonly algorithm?: MhlFormat;
-  /** Files that are read at once; at most four unless told otherwise. */
+  /** Files that are read at once; at most four unless stated otherwise. */
   readonly readers?: number;
   readonly onProgress?: (progress: { readonly readBytes: number; readonly totalBytes: number }) => void;
   readonly signal?: AbortSignal;
@@ -86,12 +87,18 @@ interface Contents {
   readonly findings: Finding[];
 }
 
+interface ContentsToRead {
+  readonly copy: WalkedCopy;
+  readonly roll: string;
+  /** Of what is left out. */
+  readonly patterns: readonly string[];
+  /** What the history says, by path. */
+  readonly stated: ReadonlyMap<string, Statement>;
+}
+
 /** Reads every file of the roll. Throws FindingError when anything in it cannot be vouched for. */
 async function readContents(
-  copy: WalkedCopy,
-  roll: string,
-  patterns: readonly string[],
-  stated: ReadonlyMap<string, Statement>,
+  { copy, roll, patterns, stated }: ContentsToRead,
   order: ManifestOrder,
 ): Promise<Contents> {
   const { algorithm = 'xxh128', readers = Math.min(4, availableParallelism()), onProgress, signal } = order;
@@ -131,7 +138,7 @@ async function readContents(
   const modified = new Map(copy.walk.files.map((file) => [file.path, file.modifiedAt]));
   const written = files.map((file): WrittenFile => {
     const recorded = recordFile(file, stated.get(file.path), algorithm, { roll, file: file.path });
-    findings.push(...recorded.findings);
+    append(findings, recorded.findings);
     return {
       path: file.path,
       bytes: file.bytes,
@@ -203,13 +210,8 @@ export async function makeManifest(order: ManifestOrder): Promise<MadeManifest> 
     ]);
   }
   const patterns = [...new Set([...DEFAULT_IGNORE, ...(existing?.history.ignore ?? [])])];
-  const contents = await readContents(
-    walk.walked,
-    roll,
-    patterns,
-    new Map(spelled.statements.map((statement) => [statement.path, statement])),
-    order,
-  );
+  const stated = new Map(spelled.statements.map((statement) => [statement.path, statement]));
+  const contents = await readContents({ copy: walk.walked, roll, patterns, stated }, order);
   const at = new Date();
   const sequence = (existing?.history.chain.length ?? 0) + 1;
   const name = generationName(sequence, roll, at);
@@ -226,7 +228,10 @@ export async function makeManifest(order: ManifestOrder): Promise<MadeManifest> 
   const file =
     existing === null
       ? await writeFirst(place, name, bytes)
-      : await writeFurther(place, name, bytes, existing.history.chain, existing.chainBytes);
+      : await writeFurther(place, name, bytes, {
+          entries: existing.history.chain,
+          bytes: existing.chainBytes,
+        });
   return {
     file,
     generation: sequence,

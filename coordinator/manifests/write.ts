@@ -50,27 +50,35 @@ export async function writeFirst(place: string, name: string, generation: Buffer
   return `${target}/${name}`;
 }
 
-/** `before`: the bytes of the chain that `chain` was read from. What another run has added since is never lost. */
+/** A chain as it was read, and the bytes that it was read from. */
+export interface ReadChain {
+  readonly entries: readonly ChainEntry[];
+  readonly bytes: Buffer;
+}
+
+/** What another run has added to the chain since it was read is never lost. */
 export async function writeFurther(
   place: string,
   name: string,
   generation: Buffer,
-  chain: readonly ChainEntry[],
-  before: Buffer,
+  chain: ReadChain,
 ): Promise<string> {
   const folder = `${place}/${HISTORY_FOLDER}`;
   const part = `${folder}/.manifest-${randomUUID()}`;
   const file = `${folder}/${name}`;
   try {
     await writeDurably(part, generation);
-    if (!(await readFile(`${folder}/${CHAIN_FILE}`)).equals(before)) throw taken(folder);
+    if (!(await readFile(`${folder}/${CHAIN_FILE}`)).equals(chain.bytes)) throw taken(folder);
     // link, not rename: a manifest that stands is never replaced.
     await link(part, file).catch((error: unknown) => {
       throw codeOf(error) === 'EEXIST' ? taken(file) : error;
     });
     await writeWhole(
       `${folder}/${CHAIN_FILE}`,
-      writeChain([...chain, { sequence: chain.length + 1, file: name, c4: c4OfBytes(generation) }]),
+      writeChain([
+        ...chain.entries,
+        { sequence: chain.entries.length + 1, file: name, c4: c4OfBytes(generation) },
+      ]),
     );
   } finally {
     await rm(part, { force: true });

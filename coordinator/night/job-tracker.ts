@@ -22,6 +22,7 @@
  *   paused     nothing is sent, and what nobody works on is taken back, until `resume`
  *   finishing  nothing is sent any more: what is pending, and what can be taken back, is dropped. There is no way back
  */
+import { append } from '../../findings/append.ts';
 import { type Finding, finding } from '../../findings/finding.ts';
 import type { Job } from '../../ledger/job.ts';
 import { jobId } from '../dispatch/flow.ts';
@@ -149,7 +150,7 @@ class Tracker implements JobTracker {
       const tracked = work.map(
         (item, index): Tracked => ({ work: item, number: first + index, batch, id: '', record: newRecord }),
       );
-      this.#all.push(...tracked);
+      append(this.#all, tracked);
       this.#sign();
       this.#offer(tracked).catch(reject);
     });

@@ -95,7 +95,7 @@ export function listenForInterrupts({ interrupts, run, engine, tracker, ui }: In
   const onFirst = (): void => {
     if (!run.halt(interrupted('an interrupt'))) return;
     ui.say('Interrupted: finishing running jobs. Press Ctrl-C again to stop now.');
-    // Both at once: a worker that is told to end may otherwise take one more job while the queue is emptied.
+    // Both at once: a worker that is asked to end may otherwise take one more job while the queue is emptied.
     Promise.all([tracker.finish(), engine.finishWorkers()])
       .catch((error: unknown) => run.logger.error({ error: String(error) }, 'finishing'))
       .finally(() => tracker.giveUp());

@@ -58,7 +58,7 @@ export async function takePlaces({ request, run, interrupts, ui }: PlacesRequest
   } catch (error) {
     await release();
     if (interrupts.first.aborted && !(error instanceof FindingError))
-      throw new FindingError([finding('run-interrupted', 'an interrupt', 'an end by itself')]);
+      throw new FindingError([finding('run-interrupted', 'an interrupt', 'a run that comes to its own end')]);
     throw error;
   }
 }

@@ -44,7 +44,7 @@ export interface NightUi {
   begin(runProgress: RunProgress): void;
   /** A line for people. */
   say(line: string): void;
-  /** Something that people should know now, although it holds nothing by itself or may pass. */
+  /** Something that people should know now, although it holds nothing or may pass. */
   report(item: Finding): void;
 }
 

@@ -6,6 +6,7 @@
  * nothing may be), else `held`, run-running, before the first job is queued. So an older `ready` never stands over
  * content that changed or deliverables that are being replaced.
  */
+import { append } from '../../findings/append.ts';
 import { codeOf } from '../../files/error-code.ts';
 import type { LimitFunction } from 'p-limit';
 import { type Finding, finding } from '../../findings/finding.ts';
@@ -119,7 +120,7 @@ async function gate(
     context.profiles.map((loaded) => loaded.profile.name),
   );
   // Of a roll that has no clips to speak of nothing is ready, and all that lies there would be named for it.
-  if (known.clips.length > 0) known.findings.push(...(await contentsOfDelivery(known, onDisk, context)));
+  if (known.clips.length > 0) append(known.findings, await contentsOfDelivery(known, onDisk, context));
   const input: GateInput = { ...gateInputOf(known, context), onDisk };
   const halted = context.halted();
   let decision = decideRoll(input);

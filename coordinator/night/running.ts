@@ -30,7 +30,7 @@ export async function writeRunning(
 
 export async function readRunning(workFolder: string): Promise<Running | null> {
   const read = await readRecord(place(workFolder), runningSchema);
-  // A damaged one tells nothing; the lock says whether somebody is at work.
+  // A damaged one says nothing; the lock says whether somebody is at work.
   return read.state === 'read' ? read.value : null;
 }
 

@@ -47,7 +47,10 @@ export function newSweep(
     files.set(path, sighting);
     const owner = ownerOfStaged(basename(path));
     const lease: LeaseState = owner === null ? { state: 'absent' } : await leaseOf(ownerName(owner));
-    return judgeLeftover(owner === null ? null : ownerState(owner), lease, sighting, now(), deadMilliseconds);
+    return judgeLeftover(owner === null ? null : ownerState(owner), lease, sighting, {
+      now: now(),
+      deadMilliseconds,
+    });
   }
 
   async function sweepLeases(inUse: ReadonlySet<string>): Promise<void> {
@@ -106,7 +109,7 @@ async function isAwaited(path: string): Promise<boolean> {
 }
 
 export interface Sweeping {
-  /** One last look; tells what lies there still that nobody is known to work on. The second call tells nothing. */
+  /** One last look; reports what lies there still that nobody is known to work on. The second call reports nothing. */
   end(): Promise<Finding[]>;
 }
 

@@ -1,10 +1,10 @@
-/** Whether the target can be written to: looked at again and again, and told when that changes. */
+/** Whether the target can be written to: looked at again and again, and reported when that changes. */
 import type { Finding } from '../../findings/finding.ts';
 import type { RunEvents } from './run-events.ts';
 import type { Target } from './target.ts';
 
 export interface TargetCondition {
-  /** Looks now; tells `target-trouble` or `target-well` when that is news. */
+  /** Looks now; emits `target-trouble` or `target-well` when that is news. */
   look(): Promise<void>;
   /** Looks now. */
   isWell(): Promise<boolean>;

@@ -108,7 +108,7 @@ export function startWorkers(request: PoolRequest, events: PoolEvents): WorkerPo
     };
     const output = openSync(join(request.logFolder, `${slot.name}.out`), 'a', 0o600);
     const child = spawn(process.execPath, [request.program ?? workerProgram()], {
-      // stdin is a pipe that we hold: its end tells the worker that we are gone. A group of its own: Ctrl-C is ours to translate.
+      // stdin is a pipe that we hold: its end shows the worker that we are gone. A group of its own: Ctrl-C is ours to translate.
       stdio: ['pipe', output, output],
       detached: true,
       env: { ...process.env, [WORKER_VARIABLE]: JSON.stringify(setup) },
@@ -147,7 +147,7 @@ export function startWorkers(request: PoolRequest, events: PoolEvents): WorkerPo
         );
       return;
     }
-    events.onDeath(finding('worker-died', what, 'a worker that works until it is told to end', subject));
+    events.onDeath(finding('worker-died', what, 'a worker that works until it is asked to end', subject));
     slot.again = setTimeout(() => start(slot), Math.min(250 * 2 ** (slot.deaths - 1), 10_000));
   };
 

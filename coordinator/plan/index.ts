@@ -1,4 +1,5 @@
 /** Plan: everything that will happen, before it happens. A pure decision from what intake and survey found and what the profiles ask. */
+import { append } from '../../findings/append.ts';
 import { type Finding, blocks } from '../../findings/finding.ts';
 import type { Clip } from '../../ledger/clip.ts';
 import { workOf } from '../../ledger/job.ts';
@@ -53,7 +54,7 @@ function outcomesOf(
         profile: profile.profile,
         learned: request.sizes?.[profile.hash] ?? null,
       });
-      if (decision.outcome === null) refusals.push(...decision.findings);
+      if (decision.outcome === null) append(refusals, decision.findings);
       else
         wanted.push({
           roll: roll.roll,
@@ -116,7 +117,7 @@ function planRoll(request: PlanRequest, roll: RollToPlan): RollPlan {
   let done = 0;
   for (const item of wanted) {
     if (collisions.has(item)) continue;
-    notes.push(...item.notes);
+    append(notes, item.notes);
     if (request.isDone(item)) {
       done += 1;
       continue;
@@ -148,11 +149,11 @@ export function planNight(request: PlanRequest): NightPlan {
   for (const roll of [...request.rolls].sort((a, b) => byText(a.roll, b.roll))) {
     if (meeting.has(roll) || roll.findings.some(blocks)) continue;
     const plan = planRoll(request, roll);
-    refusals.push(...plan.refusals);
-    notes.push(...plan.notes);
+    append(refusals, plan.refusals);
+    append(notes, plan.notes);
     done += plan.done;
     const short = room.take(roll.volume, roll.roll, needOf(plan.jobs, request.profiles.length));
-    if (short === null) jobs.push(...plan.jobs);
+    if (short === null) append(jobs, plan.jobs);
     else {
       refusals.push(short);
       withoutRoom.deliverables += plan.jobs.reduce((sum, { job }) => sum + job.deliverables.length, 0);

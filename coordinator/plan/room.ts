@@ -45,9 +45,7 @@ export class Room {
   take(volume: string, roll: string, need: Need): Finding | null {
     const taken = this.#volumes.get(volume);
     if (taken === undefined)
-      throw new RangeError(
-        `roll ${roll} is delivered to a volume that the planner was not told of: ${volume}`,
-      );
+      throw new RangeError(`roll ${roll} is delivered to a volume that the planner does not know: ${volume}`);
     const { freeBytes, freeFiles } = taken.given;
     const bytes = withMargin(taken.bytes + need.bytes);
     const files = withMargin(taken.files + need.files);

@@ -137,7 +137,7 @@ export function recordForms(): readonly RecordForm[] {
     {
       name: 'job-progress',
       title: 'Progress of a job',
-      where: 'What a worker tells the queue while it works, at most once in two seconds',
+      where: 'What a worker reports to the queue while it works, at most once in two seconds',
       schema: written(jobProgressSchema, 'output'),
     },
     {

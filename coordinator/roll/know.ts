@@ -2,6 +2,7 @@
  * One roll's way up to the making, and what is found on it: verification, probe, plan. `check` goes the first step, `plan`
  * goes all of them, and `run` goes on from there, so that none of them can find what another does not.
  */
+import { append } from '../../findings/append.ts';
 import type { DayManifests } from '../../files/manifest/day.ts';
 import { type Finding, FindingError, finding } from '../../findings/finding.ts';
 import type { Job } from '../../ledger/job.ts';
@@ -119,7 +120,7 @@ export async function probeRoll(known: KnownRoll, context: RollContext): Promise
   });
   known.clips = surveyed.clips;
   known.otherFiles = surveyed.otherFiles;
-  known.findings.push(...surveyed.findings);
+  append(known.findings, surveyed.findings);
   return true;
 }
 
@@ -157,8 +158,9 @@ export async function planRoll(
   const tooLarge = plan.jobs
     .map(({ job }) => ({ job, bytes: jobBytes(job) }))
     .filter(({ bytes }) => bytes > JOB_BYTES_LIMIT);
-  known.findings.push(
-    ...tooLarge.map(({ job, bytes }) =>
+  append(
+    known.findings,
+    tooLarge.map(({ job, bytes }) =>
       finding('job-too-large', `${bytes} bytes`, `at most ${JOB_BYTES_LIMIT} bytes`, {
         roll: roll.name,
         clip: job.clip.id,
@@ -178,7 +180,10 @@ export function addFindings(known: KnownRoll, found: readonly Finding[]): void {
     ...entry,
     findings: [...entry.findings, ...ofRoll.filter((item) => item.clip === entry.clip.id)],
   }));
-  known.findings.push(...ofRoll.filter((item) => item.clip === undefined));
+  append(
+    known.findings,
+    ofRoll.filter((item) => item.clip === undefined),
+  );
 }
 
 /** A roll that is stopped or breaks stops no other: what is known of it is decided on, and what is not known holds. */
@@ -196,7 +201,10 @@ export async function unlessBroken(
       reason: error instanceof Error ? error.stack : String(error),
     });
     if (error instanceof FindingError)
-      known.findings.push(...error.findings.map((item) => ({ ...item, roll: name })));
+      append(
+        known.findings,
+        error.findings.map((item) => ({ ...item, roll: name })),
+      );
     else if (!signal.aborted)
       known.findings.push(finding('program-fault', String(error), 'no fault', { roll: name }));
   }

@@ -40,6 +40,6 @@ export function freshReservation(delivery: string): Reservation {
       const taken = [...open.values()].reduce((sum, bytes) => sum + bytes, 0);
       return { freeBytes: Math.max(0, freeBytes - withMargin(taken)), freeFiles };
     },
-    largest: () => withMargin(Math.max(0, ...open.values())),
+    largest: () => withMargin([...open.values()].reduce((most, bytes) => Math.max(most, bytes), 0)),
   };
 }

@@ -40,7 +40,7 @@ function hideOnCommandLine(secret: string, printed: string): void {
   process.title = [process.argv0, ...process.argv.slice(1)].join(' ').replaceAll(secret, printed);
 }
 
-/** Notes on a Redis that works; throws FindingError (exit 2) on one that does not. Never tells the password. */
+/** Notes on a Redis that works; throws FindingError (exit 2) on one that does not. Never shows the password. */
 export async function inspectSharedRedis(address: QueueAddress): Promise<Finding[]> {
   const place = printableAddress(address);
   const options: QueueConnection = {
@@ -60,7 +60,7 @@ export async function inspectSharedRedis(address: QueueAddress): Promise<Finding
     try {
       await client.connect();
       await client.ping();
-      // ioredis goes on in database 0 when the one that was asked for does not exist, and tells nobody.
+      // ioredis goes on in database 0 when the one that was asked for does not exist, and says nothing.
       await client.select(redisOptions(address).db ?? 0);
     } catch (error) {
       throw refusal(place, lastError ?? (error as Error), error as Error);
@@ -110,13 +110,13 @@ function notesOn(place: string, info: string): Finding[] {
   const policy = field('maxmemory_policy');
   if (policy !== 'noeviction')
     notes.push(
-      finding('queue-evicts', `maxmemory-policy ${policy ?? 'not told'}`, 'noeviction', { file: place }),
+      finding('queue-evicts', `maxmemory-policy ${policy ?? 'not stated'}`, 'noeviction', { file: place }),
     );
   if (field('aof_enabled') !== '1')
     notes.push(
       finding(
         'queue-not-durable',
-        `appendonly ${field('aof_enabled') === '0' ? 'no' : 'not told'}`,
+        `appendonly ${field('aof_enabled') === '0' ? 'no' : 'not stated'}`,
         'appendonly yes',
         { file: place },
       ),

@@ -1,4 +1,5 @@
-/** Measures a clip whose pictures a declared decoder gives: what it tells, and one picture of it as the proof that it serves. */
+/** Measures a clip whose pictures a declared decoder gives: what its program reports, and one picture of it as the proof that it serves. */
+import { append } from '../../findings/append.ts';
 import { join, resolve } from 'node:path';
 import { type Finding, type FindingSubject, finding } from '../../findings/finding.ts';
 import type { Clip } from '../../ledger/clip.ts';
@@ -22,13 +23,21 @@ interface Judged {
   readonly size: PictureSize | null;
 }
 
+export interface DeclaredSurvey {
+  readonly clip: Clip;
+  readonly rollFolder: string;
+  readonly decoder: LoadedDecoder;
+  /** Of a movie whose decoder does not report one; null: none was stated. */
+  readonly statedRate: Rate | null;
+  /** The clip. */
+  readonly subject: FindingSubject;
+}
+
 function judge(
-  { place }: Clip,
-  { declared: { name, gives } }: LoadedDecoder,
+  { clip: { place }, decoder: { declared }, statedRate, subject }: DeclaredSurvey,
   reported: ReportedClip,
-  statedRate: Rate | null,
-  subject: FindingSubject,
 ): Judged | Finding[] {
+  const { name, gives } = declared;
   const findings: Finding[] = [];
   const poor = (found: string, expected: string): unknown =>
     findings.push(finding('decoder-metadata-incomplete', `${name}: ${found}`, expected, subject));
@@ -40,7 +49,7 @@ function judge(
   if (place.kind === 'sequence') {
     const decided = decideRate([reported], place.statedRate, subject);
     rate = decided.rate;
-    findings.push(...decided.findings);
+    append(findings, decided.findings);
   } else {
     rate ??= statedRate;
     if (rate === null) poor('no rate', 'the rate of the clip: a place of `rate` under `probe`, or --rate');
@@ -53,15 +62,12 @@ function judge(
   return { frames, rate, size: width === null || height === null ? null : { width, height } };
 }
 
-/** `subject`: the clip. Throws the signal's reason when stopped. */
+/** Throws the signal's reason when stopped. */
 export async function surveyDeclared(
-  clip: Clip,
-  rollFolder: string,
-  decoder: LoadedDecoder,
-  statedRate: Rate | null,
-  subject: FindingSubject,
+  survey: DeclaredSurvey,
   signal: AbortSignal | undefined,
 ): Promise<{ facts: ClipFacts | null; findings: Finding[] }> {
+  const { clip, rollFolder, decoder, subject } = survey;
   const { place } = clip;
   const { declared, origin, version } = decoder;
   const stop = signal === undefined ? {} : { signal };
@@ -72,7 +78,7 @@ export async function surveyDeclared(
   const asked = await askDeclared(decoder, path, { subject, ...stop });
   if ('findings' in asked) return { facts: null, findings: asked.findings };
   const { reported } = asked;
-  const judged = judge(clip, decoder, reported, statedRate, subject);
+  const judged = judge(survey, reported);
   if (!('rate' in judged)) return { facts: null, findings: judged };
   const { frames, rate } = judged;
   let size: PictureSize;

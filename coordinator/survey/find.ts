@@ -34,7 +34,7 @@ export function namelessPaths(files: readonly RollFile[], declared?: FindOptions
 export interface FoundClips {
   /** In order of name and place. */
   readonly clips: Clip[];
-  /** Every file that is part of no clip, in order: sidecars, ignored files, and those that a finding tells of. */
+  /** Every file that is part of no clip, in order: sidecars, ignored files, and those that a finding names. */
   readonly others: string[];
   /** With `clip` and `file`; the caller adds the roll. */
   readonly findings: Finding[];

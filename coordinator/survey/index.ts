@@ -57,15 +57,11 @@ export async function surveyClip(
       ) ?? null;
     if (declared !== null)
       return await surveyDeclared(
-        clip,
-        rollFolder,
-        declared,
-        options.statedRate ?? null,
-        subject,
+        { clip, rollFolder, decoder: declared, statedRate: options.statedRate ?? null, subject },
         options.signal,
       );
     if (clip.place.kind === 'sequence')
-      return await surveySequence(clip.place, rollFolder, tools, subject, options);
+      return await surveySequence({ rollFolder, place: clip.place, tools, subject }, options);
     const input = await openInput(rollFolder, clip.place);
     const result = await probeMovie(input, tools, options).finally(() => input.dispose());
     if (result.state === 'problem') {
@@ -108,7 +104,7 @@ export async function surveyClip(
   }
 }
 
-/** Measures several clips at once and keeps their order. `onClip` is told of each as it ends. */
+/** Measures several clips at once and keeps their order. `onClip` is called with each as it ends. */
 export async function surveyRoll(
   clips: readonly Clip[],
   rollFolder: string,

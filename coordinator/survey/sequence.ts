@@ -1,4 +1,5 @@
 /** Measures a sequence: every header, then facts and findings. */
+import { append } from '../../findings/append.ts';
 import { type Finding, type FindingSubject, finding } from '../../findings/finding.ts';
 import { type ClipReaders, readersHere } from '../../media/raw/clip-readers.ts';
 import type { ClipFacts } from '../../media/facts.ts';
@@ -32,12 +33,16 @@ function shapeFindings(headers: readonly (StillHeader | null)[], subject: Findin
   ];
 }
 
+export interface SequenceSurvey {
+  readonly rollFolder: string;
+  readonly place: SequencePlace;
+  readonly tools: Pick<MediaTools, 'ffprobe'>;
+  readonly subject: FindingSubject;
+}
+
 export async function surveySequence(
-  place: SequencePlace,
-  rollFolder: string,
-  tools: Pick<MediaTools, 'ffprobe'>,
-  subject: FindingSubject,
-  options: { signal?: AbortSignal; decoders?: readonly RawDecoder[]; readers?: ClipReaders },
+  { rollFolder, place, tools, subject }: SequenceSurvey,
+  options: { signal?: AbortSignal; decoders?: readonly RawDecoder[]; readers?: ClipReaders } = {},
 ): Promise<{ facts: ClipFacts | null; findings: Finding[] }> {
   if (place.suffix.toLowerCase() === '.dng')
     return await surveyDng(rollFolder, place, place.statedRate, {
@@ -56,8 +61,8 @@ export async function surveySequence(
   ];
   if (rate === null || reading.headers[0] === null) return { facts: null, findings };
   const timecode = timecodeInHeaders(reading.headers, rate);
-  findings.push(...timecodeFindings(place, timecode, subject));
-  const { facts, why } = await sequenceFacts(rollFolder, place, reading, rate, tools, options);
+  append(findings, timecodeFindings(place, timecode, subject));
+  const { facts, why } = await sequenceFacts({ rollFolder, place, reading, rate }, tools, options);
   if (facts === null)
     findings.push(
       (await lacksDecoder(tools.ffprobe.path, reading.headers[0]?.format ?? 'unknown'))

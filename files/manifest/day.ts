@@ -239,7 +239,7 @@ export async function findDayManifests(day: string, tops: readonly DayTop[]): Pr
   const gatherer = new Gatherer(day);
   for (const top of tops) {
     const list = await listFolder(top.folder);
-    // That a copy or a folder of manifests cannot be listed is told of each roll.
+    // That a copy or a folder of manifests cannot be listed is a finding of each roll.
     if (list === null || 'fault' in list) continue;
     await gatherTop(top, list, gatherer);
     if (top.apartFrom !== null) await tellOthers(top, day, list, gatherer);

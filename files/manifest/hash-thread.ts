@@ -1,4 +1,4 @@
-/** The body of one reading thread: one file at a time, told by message, watched through shared memory (see hash-pool.ts). */
+/** The body of one reading thread: one file at a time, named by message, watched through shared memory (see hash-pool.ts). */
 import { parentPort, workerData } from 'node:worker_threads';
 import type { Algorithm } from './algorithms.ts';
 import { createBlock, hashFile } from './hash.ts';
@@ -25,7 +25,7 @@ if (parentPort !== null) {
     const onBytes = (bytes: number): void => {
       Atomics.add(shared, BYTES, BigInt(bytes));
     };
-    // A failure that is not the file's is a fault of this program: it ends the thread, and the pool tells.
+    // A failure that is not the file's is a fault of this program: it ends the thread, and the pool reports it.
     void hashFile(order.path, order.wanted, { signal, onBytes, block }).then((read) =>
       port.postMessage(read),
     );

@@ -142,6 +142,24 @@ interface SourceAreas {
   readonly blended: number;
 }
 
+/** One of the two chroma planes, as a band reaches it. */
+interface ChromaPlane {
+  readonly samples: Samples;
+  /** Address of its first line, which is chroma line `first`. */
+  readonly at: number;
+  readonly first: number;
+  /** null: chroma has full width. */
+  readonly across: readonly [Taps, Taps] | null;
+  /** Where a line of full width may be put. */
+  readonly to: number;
+}
+
+/** (code - zero) / span */
+interface CodeScale {
+  readonly zero: number;
+  readonly span: number;
+}
+
 interface Areas {
   readonly plan: PicturePlan;
   /** Lines of a band, and pixels of one. */
@@ -290,7 +308,7 @@ export class PictureKernel {
     return { ...planes, count: plan.width * (end - first) };
   }
 
-  #load(samples: Samples, y: number, to: number, zero: number, span: number): void {
+  #load(samples: Samples, y: number, to: number, { zero, span }: CodeScale): void {
     this.#kernels.loadLine(
       this.#source().frame + samples.first + y * samples.line,
       samples.step,
@@ -304,7 +322,7 @@ export class PictureKernel {
   }
 
   #rgb({ source, layout }: SourceAreas, { r, g, b }: Planes, first: number, end: number): void {
-    const { zero, span } = codes(layout, rgbScale(source, layout));
+    const scale = codes(layout, rgbScale(source, layout));
     const [one, two = one, three = one] = layout.samples as [Samples, Samples?, Samples?];
     for (let y = first; y < end; y++) {
       const offset = (y - first) * source.width * 4;
@@ -313,7 +331,7 @@ export class PictureKernel {
         [two, g],
         [three, b],
       ] as const)
-        this.#load(samples, y, to + offset, zero, span);
+        this.#load(samples, y, to + offset, scale);
     }
   }
 
@@ -334,7 +352,7 @@ export class PictureKernel {
     ] as const) {
       for (let y = reached.first; y < reached.end; y++) {
         const at = plane + ((y - reached.first) * stride + MARGIN) * 4;
-        this.#load(samples, y, at, chromaCodes.zero, chromaCodes.span);
+        this.#load(samples, y, at, chromaCodes);
         this.#kernels.extendLine(at, samples.width, MARGIN, stride - MARGIN - samples.width);
       }
     }
@@ -343,10 +361,12 @@ export class PictureKernel {
       layout.across === 1
         ? null
         : ([tapsAcross(source.siting as Siting, 0), tapsAcross(source.siting as Siting, 1)] as const);
+    const bluePlane = { samples: blue, at: chroma[0], first: reached.first, across, to: cb };
+    const redPlane = { samples: red, at: chroma[1], first: reached.first, across, to: cr };
     for (let y = first; y < end; y++) {
-      this.#load(luma, y, line, lumaCodes.zero, lumaCodes.span);
-      const blueLine = this.#chromaLine(areas, blue, chroma[0], reached.first, y, across, cb);
-      const redLine = this.#chromaLine(areas, red, chroma[1], reached.first, y, across, cr);
+      this.#load(luma, y, line, lumaCodes);
+      const blueLine = this.#chromaLine(areas, bluePlane, y);
+      const redLine = this.#chromaLine(areas, redPlane, y);
       // Lines follow one another, so what is written behind a line is written over by the next.
       const offset = (y - first) * width * 4;
       this.#kernels.rgbLine(
@@ -365,20 +385,16 @@ export class PictureKernel {
     }
   }
 
-  /** Address of line `y` of chroma at full width. `plane` begins with chroma line `reached`; `to`: where the line may be put. */
+  /** Address of line `y` of chroma at full width. */
   #chromaLine(
     { source, layout, stride, blended }: SourceAreas,
-    samples: Samples,
-    plane: number,
-    reached: number,
+    { samples, at: plane, first, across, to }: ChromaPlane,
     y: number,
-    across: readonly [Taps, Taps] | null,
-    to: number,
   ): number {
-    let from = plane + (y - reached) * stride * 4;
+    let from = plane + (y - first) * stride * 4;
     if (layout.down === 2) {
       const { lines, weights } = tapsDown(source.siting as Siting, y, source.interlaced);
-      const at = (tap: 0 | 1 | 2 | 3): number => plane + (lines(tap, samples.height) - reached) * stride * 4;
+      const at = (tap: 0 | 1 | 2 | 3): number => plane + (lines(tap, samples.height) - first) * stride * 4;
       this.#kernels.blendLines(at(0), at(1), at(2), at(3), ...weights, blended, stride);
       from = blended;
     }
@@ -427,7 +443,7 @@ export class PictureKernel {
 function codes(
   { bits }: Layout,
   { zero, scale }: { readonly zero: number; readonly scale: number },
-): { readonly zero: number; readonly span: number } {
+): CodeScale {
   return bits === 32 ? { zero: 0, span: 1 } : { zero, span: Math.round(1 / scale) };
 }
 

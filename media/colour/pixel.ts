@@ -83,21 +83,23 @@ export function codeRgbAt(source: SourcePicture, bytes: Uint8Array, x: number, y
   const chroma = chromaScale(source.range, layout.bits);
   const [cb, cr] = layout.samples
     .slice(1)
-    .map((samples) => (chromaAt(frame, source, layout, samples, x, y) - chroma.zero) * chroma.scale) as [
+    .map((samples) => (chromaAt({ frame, source, layout, samples }, x, y) - chroma.zero) * chroma.scale) as [
     number,
     number,
   ];
   return apply(toRgb(weightsOf(source.matrix as YcbcrMatrix)), [value(layout.samples[0] as Samples), cb, cr]);
 }
 
-function chromaAt(
-  frame: DataView,
-  { siting, interlaced }: SourcePicture,
-  { across, down }: Layout,
-  samples: Samples,
-  x: number,
-  y: number,
-): number {
+interface ChromaPlane {
+  readonly frame: DataView;
+  readonly source: SourcePicture;
+  readonly layout: Layout;
+  readonly samples: Samples;
+}
+
+function chromaAt({ frame, source, layout, samples }: ChromaPlane, x: number, y: number): number {
+  const { siting, interlaced } = source;
+  const { across, down } = layout;
   const taps = [0, 1, 2, 3] as const;
   const alongLine = (line: number): number => {
     if (across === 1) return sampleAt(frame, samples, x, line);

@@ -54,26 +54,30 @@ const line = (above: number, slope: number, offset: number, square = 0): Piece =
   kind: LINE,
   parameters: [slope, offset, square],
 });
+/** What an exponential, a logarithm or a power does to its operand and to its result. */
+interface Placing {
+  readonly gain?: number;
+  readonly slope?: number;
+  readonly offset?: number;
+  readonly lift?: number;
+}
 /** gain · 2^(slope · x + offset) + lift */
-const exponential = (above: number, gain: number, slope: number, offset: number, lift: number): Piece => ({
+const exponential = (above: number, { gain = 1, slope = 1, offset = 0, lift = 0 }: Placing): Piece => ({
   above,
   kind: EXPONENTIAL,
   parameters: [gain, slope, offset, lift],
 });
 /** gain · log2(slope · x + offset) + lift */
-const logarithm = (above: number, gain: number, slope: number, offset: number, lift: number): Piece => ({
+const logarithm = (above: number, { gain = 1, slope = 1, offset = 0, lift = 0 }: Placing): Piece => ({
   above,
   kind: LOGARITHM,
   parameters: [gain, slope, offset, lift],
 });
-/** gain · (slope · x + offset)^power + lift, the power of 0 for what is not above 0 */
+/** gain · (slope · x + offset)^exponent + lift, the power of 0 for what is not above 0 */
 const power = (
   above: number,
-  gain: number,
-  slope: number,
-  offset: number,
   exponent: number,
-  lift: number,
+  { gain = 1, slope = 1, offset = 0, lift = 0 }: Placing = {},
 ): Piece => ({ above, kind: POWER, parameters: [gain, slope, offset, exponent, lift] });
 
 const straight = (...pieces: readonly Piece[]): Pieces => ({ mirrored: false, pieces });
@@ -90,66 +94,81 @@ function decoding(curve: PublishedCurve): Pieces {
       const below = SLOG3.cut / (SLOG3.cutCode - SLOG3.black);
       return straight(
         line(EVERYWHERE, SLOG3.codes * below, -SLOG3.black * below),
-        exponential(
-          SLOG3.cutCode / SLOG3.codes,
-          SLOG3.grey,
-          (SLOG3.codes * DECADE) / SLOG3.slope,
-          (-SLOG3.offset * DECADE) / SLOG3.slope,
-          -SLOG3.lift,
-        ),
+        exponential(SLOG3.cutCode / SLOG3.codes, {
+          gain: SLOG3.grey,
+          slope: (SLOG3.codes * DECADE) / SLOG3.slope,
+          offset: (-SLOG3.offset * DECADE) / SLOG3.slope,
+          lift: -SLOG3.lift,
+        }),
       );
     }
     case 'logc3': {
       const [cut, b, c, d, e, f] = LOGC3[curve.ei];
       return straight(
         line(EVERYWHERE, 1 / e, -f / e),
-        exponential(e * cut + f, 1 / LOGC3_A, DECADE / c, (-d * DECADE) / c, -b / LOGC3_A),
+        exponential(e * cut + f, {
+          gain: 1 / LOGC3_A,
+          slope: DECADE / c,
+          offset: (-d * DECADE) / c,
+          lift: -b / LOGC3_A,
+        }),
       );
     }
     case 'logc4':
       return straight(
         line(EVERYWHERE, LOGC4.s, LOGC4.t),
-        exponential(0, 1 / LOGC4.a, 14 / LOGC4.b, 6 - (14 * LOGC4.c) / LOGC4.b, -64 / LOGC4.a),
+        exponential(0, {
+          gain: 1 / LOGC4.a,
+          slope: 14 / LOGC4.b,
+          offset: 6 - (14 * LOGC4.c) / LOGC4.b,
+          lift: -64 / LOGC4.a,
+        }),
       );
     case 'vlog':
       return straight(
         line(EVERYWHERE, 1 / VLOG.slope, -VLOG.offset / VLOG.slope),
-        exponential(VLOG.cutCode, 1, DECADE / VLOG.c, (-VLOG.d * DECADE) / VLOG.c, -VLOG.b),
+        exponential(VLOG.cutCode, {
+          slope: DECADE / VLOG.c,
+          offset: (-VLOG.d * DECADE) / VLOG.c,
+          lift: -VLOG.b,
+        }),
       );
     case 'log3g10':
       return straight(
         line(EVERYWHERE, 1 / LOG3G10.g, -LOG3G10.c),
-        exponential(0, 1 / LOG3G10.b, DECADE / LOG3G10.a, 0, -1 / LOG3G10.b - LOG3G10.c),
+        exponential(0, { gain: 1 / LOG3G10.b, slope: DECADE / LOG3G10.a, lift: -1 / LOG3G10.b - LOG3G10.c }),
       );
     case 'acescct':
       return straight(
         line(EVERYWHERE, 1 / ACESCCT.a, -ACESCCT.b / ACESCCT.a),
-        exponential(ACESCCT.cutCode, 1, 17.52, -9.72, 0),
+        exponential(ACESCCT.cutCode, { slope: 17.52, offset: -9.72 }),
       );
     case 'acescc':
       return straight(
-        exponential(EVERYWHERE, 2, 17.52, -9.72, -(2 ** -15)),
-        exponential((9.72 - 15) / 17.52, 1, 17.52, -9.72, 0),
+        exponential(EVERYWHERE, { gain: 2, slope: 17.52, offset: -9.72, lift: -(2 ** -15) }),
+        exponential((9.72 - 15) / 17.52, { slope: 17.52, offset: -9.72 }),
       );
     case 'cineon':
       return straight(
-        exponential(
-          EVERYWHERE,
-          1 / (1 - CINEON.black),
-          (1023 * DECADE) / CINEON.perDecade,
-          (-CINEON.white * DECADE) / CINEON.perDecade,
-          -CINEON.black / (1 - CINEON.black),
-        ),
+        exponential(EVERYWHERE, {
+          gain: 1 / (1 - CINEON.black),
+          slope: (1023 * DECADE) / CINEON.perDecade,
+          offset: (-CINEON.white * DECADE) / CINEON.perDecade,
+          lift: -CINEON.black / (1 - CINEON.black),
+        }),
       );
     case 'bt709':
       return mirrored(
         line(EVERYWHERE, 1 / 4.5, 0),
-        power(justBelow(0.081), 1, 1 / 1.099, 0.099 / 1.099, 1 / 0.45, 0),
+        power(justBelow(0.081), 1 / 0.45, { slope: 1 / 1.099, offset: 0.099 / 1.099 }),
       );
     case 'bt1886':
-      return mirrored(power(EVERYWHERE, 1, 1, 0, 2.4, 0));
+      return mirrored(power(EVERYWHERE, 2.4));
     case 'srgb':
-      return mirrored(line(EVERYWHERE, 1 / 12.92, 0), power(0.04045, 1, 1 / 1.055, 0.055 / 1.055, 2.4, 0));
+      return mirrored(
+        line(EVERYWHERE, 1 / 12.92, 0),
+        power(0.04045, 2.4, { slope: 1 / 1.055, offset: 0.055 / 1.055 }),
+      );
     case 'pq':
       return mirrored({
         above: EVERYWHERE,
@@ -160,7 +179,12 @@ function decoding(curve: PublishedCurve): Pieces {
       const scale = hlgScale(curve.signal_of_one);
       return mirrored(
         line(EVERYWHERE, 0, 0, scale / 3),
-        exponential(0.5, scale / 12, Math.LOG2E / HLG.a, (-HLG.c * Math.LOG2E) / HLG.a, (scale * HLG.b) / 12),
+        exponential(0.5, {
+          gain: scale / 12,
+          slope: Math.LOG2E / HLG.a,
+          offset: (-HLG.c * Math.LOG2E) / HLG.a,
+          lift: (scale * HLG.b) / 12,
+        }),
       );
     }
   }
@@ -179,61 +203,71 @@ function encoding(curve: PublishedCurve): Pieces {
       const gain = SLOG3.slope / DECADE / SLOG3.codes;
       return straight(
         line(EVERYWHERE, (SLOG3.cutCode - SLOG3.black) / SLOG3.cut / SLOG3.codes, SLOG3.black / SLOG3.codes),
-        logarithm(
-          justBelow(SLOG3.cut),
+        logarithm(justBelow(SLOG3.cut), {
           gain,
-          1 / SLOG3.grey,
-          SLOG3.lift / SLOG3.grey,
-          SLOG3.offset / SLOG3.codes,
-        ),
+          slope: 1 / SLOG3.grey,
+          offset: SLOG3.lift / SLOG3.grey,
+          lift: SLOG3.offset / SLOG3.codes,
+        }),
       );
     }
     case 'logc3': {
       const [cut, b, c, d, e, f] = LOGC3[curve.ei];
-      return straight(line(EVERYWHERE, e, f), logarithm(cut, c / DECADE, LOGC3_A, b, d));
+      return straight(
+        line(EVERYWHERE, e, f),
+        logarithm(cut, { gain: c / DECADE, slope: LOGC3_A, offset: b, lift: d }),
+      );
     }
     case 'logc4':
       return straight(
         line(EVERYWHERE, 1 / LOGC4.s, -LOGC4.t / LOGC4.s),
-        logarithm(LOGC4.t, LOGC4.b / 14, LOGC4.a, 64, LOGC4.c - (6 * LOGC4.b) / 14),
+        logarithm(LOGC4.t, {
+          gain: LOGC4.b / 14,
+          slope: LOGC4.a,
+          offset: 64,
+          lift: LOGC4.c - (6 * LOGC4.b) / 14,
+        }),
       );
     case 'vlog':
       return straight(
         line(EVERYWHERE, VLOG.slope, VLOG.offset),
-        logarithm(justBelow(VLOG.cut), VLOG.c / DECADE, 1, VLOG.b, VLOG.d),
+        logarithm(justBelow(VLOG.cut), { gain: VLOG.c / DECADE, offset: VLOG.b, lift: VLOG.d }),
       );
     case 'log3g10':
       return straight(
         line(EVERYWHERE, LOG3G10.g, LOG3G10.c * LOG3G10.g),
-        logarithm(-LOG3G10.c, LOG3G10.a / DECADE, LOG3G10.b, LOG3G10.b * LOG3G10.c + 1, 0),
+        logarithm(-LOG3G10.c, {
+          gain: LOG3G10.a / DECADE,
+          slope: LOG3G10.b,
+          offset: LOG3G10.b * LOG3G10.c + 1,
+        }),
       );
     case 'acescct':
       return straight(
         line(EVERYWHERE, ACESCCT.a, ACESCCT.b),
-        logarithm(ACESCCT.cut, 1 / 17.52, 1, 0, 9.72 / 17.52),
+        logarithm(ACESCCT.cut, { gain: 1 / 17.52, lift: 9.72 / 17.52 }),
       );
     case 'acescc':
       return straight(
         line(EVERYWHERE, 0, (-16 + 9.72) / 17.52),
-        logarithm(0, 1 / 17.52, 0.5, 2 ** -16, 9.72 / 17.52),
-        logarithm(justBelow(2 ** -15), 1 / 17.52, 1, 0, 9.72 / 17.52),
+        logarithm(0, { gain: 1 / 17.52, slope: 0.5, offset: 2 ** -16, lift: 9.72 / 17.52 }),
+        logarithm(justBelow(2 ** -15), { gain: 1 / 17.52, lift: 9.72 / 17.52 }),
       );
     case 'cineon':
       return straight(
-        logarithm(
-          EVERYWHERE,
-          CINEON.perDecade / DECADE / 1023,
-          1 - CINEON.black,
-          CINEON.black,
-          CINEON.white / 1023,
-        ),
+        logarithm(EVERYWHERE, {
+          gain: CINEON.perDecade / DECADE / 1023,
+          slope: 1 - CINEON.black,
+          offset: CINEON.black,
+          lift: CINEON.white / 1023,
+        }),
       );
     case 'bt709':
-      return mirrored(line(EVERYWHERE, 4.5, 0), power(justBelow(0.018), 1.099, 1, 0, 0.45, -0.099));
+      return mirrored(line(EVERYWHERE, 4.5, 0), power(justBelow(0.018), 0.45, { gain: 1.099, lift: -0.099 }));
     case 'bt1886':
-      return mirrored(power(EVERYWHERE, 1, 1, 0, 1 / 2.4, 0));
+      return mirrored(power(EVERYWHERE, 1 / 2.4));
     case 'srgb':
-      return mirrored(line(EVERYWHERE, 12.92, 0), power(0.0031308, 1.055, 1, 0, 1 / 2.4, -0.055));
+      return mirrored(line(EVERYWHERE, 12.92, 0), power(0.0031308, 1 / 2.4, { gain: 1.055, lift: -0.055 }));
     case 'pq':
       return mirrored({
         above: EVERYWHERE,
@@ -243,8 +277,8 @@ function encoding(curve: PublishedCurve): Pieces {
     case 'hlg': {
       const scale = hlgScale(curve.signal_of_one);
       return mirrored(
-        power(EVERYWHERE, 1, 3 / scale, 0, 0.5, 0),
-        logarithm(scale / 12, HLG.a / Math.LOG2E, 12 / scale, -HLG.b, HLG.c),
+        power(EVERYWHERE, 0.5, { slope: 3 / scale }),
+        logarithm(scale / 12, { gain: HLG.a / Math.LOG2E, slope: 12 / scale, offset: -HLG.b, lift: HLG.c }),
       );
     }
   }
@@ -254,22 +288,20 @@ function logPieces(p: LogParameters, direction: 'toLin' | 'toLog'): Pieces {
   const octave = Math.log2(p.base);
   const below = straightPart(p);
   if (direction === 'toLog') {
-    const above = logarithm(
-      p.linSideBreak ?? EVERYWHERE,
-      p.logSideSlope / octave,
-      p.linSideSlope,
-      p.linSideOffset,
-      p.logSideOffset,
-    );
+    const above = logarithm(p.linSideBreak ?? EVERYWHERE, {
+      gain: p.logSideSlope / octave,
+      slope: p.linSideSlope,
+      offset: p.linSideOffset,
+      lift: p.logSideOffset,
+    });
     return below === null ? straight(above) : straight(line(EVERYWHERE, below.slope, below.offset), above);
   }
-  const above = exponential(
-    below?.logSideBreak ?? EVERYWHERE,
-    1 / p.linSideSlope,
-    octave / p.logSideSlope,
-    (-p.logSideOffset * octave) / p.logSideSlope,
-    -p.linSideOffset / p.linSideSlope,
-  );
+  const above = exponential(below?.logSideBreak ?? EVERYWHERE, {
+    gain: 1 / p.linSideSlope,
+    slope: octave / p.logSideSlope,
+    offset: (-p.logSideOffset * octave) / p.logSideSlope,
+    lift: -p.linSideOffset / p.linSideSlope,
+  });
   return below === null
     ? straight(above)
     : straight(line(EVERYWHERE, 1 / below.slope, -below.offset / below.slope), above);
@@ -277,7 +309,7 @@ function logPieces(p: LogParameters, direction: 'toLin' | 'toLog'): Pieces {
 
 function exponentPieces({ style, exponent: g, offset: k }: Extract<Curve, { form: 'exponent' }>): Pieces {
   const exponent = style.endsWith('Rev') ? 1 / g : g;
-  const bare = power(EVERYWHERE, 1, 1, 0, exponent, 0);
+  const bare = power(EVERYWHERE, exponent);
   switch (style) {
     case 'basicFwd':
     case 'basicRev':
@@ -294,10 +326,10 @@ function exponentPieces({ style, exponent: g, offset: k }: Extract<Curve, { form
       const yBreak = ((k * g) / ((g - 1) * (1 + k))) ** g;
       const slope = ((g - 1) / k) * yBreak;
       return style.endsWith('Rev')
-        ? make(line(EVERYWHERE, 1 / slope, 0), power(justBelow(yBreak), 1 + k, 1, 0, exponent, -k))
+        ? make(line(EVERYWHERE, 1 / slope, 0), power(justBelow(yBreak), exponent, { gain: 1 + k, lift: -k }))
         : make(
             line(EVERYWHERE, slope, 0),
-            power(justBelow(k / (g - 1)), 1, 1 / (1 + k), k / (1 + k), exponent, 0),
+            power(justBelow(k / (g - 1)), exponent, { slope: 1 / (1 + k), offset: k / (1 + k) }),
           );
     }
   }

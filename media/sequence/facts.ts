@@ -81,12 +81,17 @@ export function timecodeInHeaders(
   return { timecode: start, refused: null, break: null, still: false };
 }
 
+/** A sequence whose headers have been read. */
+export interface ReadSequence {
+  readonly rollFolder: string;
+  readonly place: SequencePlace;
+  readonly reading: SequenceReading;
+  readonly rate: Rate;
+}
+
 /** Null when ffprobe cannot tell how the first frame decodes (`why`). */
 export async function sequenceFacts(
-  rollFolder: string,
-  place: SequencePlace,
-  reading: SequenceReading,
-  rate: Rate,
+  { rollFolder, place, reading, rate }: ReadSequence,
   tools: Pick<MediaTools, 'ffprobe'>,
   options: { signal?: AbortSignal } = {},
 ): Promise<{ facts: ClipFacts; why: null } | { facts: null; why: string }> {

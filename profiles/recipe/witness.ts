@@ -1,4 +1,4 @@
-/** What the one decode tells besides the deliverables: the fingerprints of the source, on pipes. */
+/** What the one decode gives besides the deliverables: the fingerprints of the source, on pipes. */
 import { type ClipFacts, earlierField } from '../../media/facts.ts';
 import { bitstreamOptions, sourceStreams } from '../../proof/bitstream.ts';
 import { exactTap, pictureHashes, audioHash } from '../../proof/exact.ts';

@@ -96,13 +96,12 @@ export async function grainDng(folder: string, size: Size, frames: number): Prom
     count: frames,
     statedRate: null,
   } as const;
-  const { facts, findings } = await surveySequence(
+  const { facts, findings } = await surveySequence({
+    rollFolder: folder,
     place,
-    folder,
-    await mediaTools(),
-    { clip: 'A001C001' },
-    {},
-  );
+    tools: await mediaTools(),
+    subject: { clip: 'A001C001' },
+  });
   if (facts === null) throw new Error(JSON.stringify(findings));
   return { rollFolder: folder, facts, place, frames };
 }

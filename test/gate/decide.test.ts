@@ -2,6 +2,7 @@ import { describe, expect, test } from 'vitest';
 import { decideRoll } from '../../coordinator/gate/decide.ts';
 import type { GateClip, Remeasured } from '../../coordinator/gate/input.ts';
 import { finding } from '../../findings/finding.ts';
+import { KEPT_OF_A_KIND } from '../../findings/tally.ts';
 import type { IntakeResult } from '../../ledger/roll.ts';
 import { rollVerdictSchema } from '../../ledger/roll.ts';
 import { type CheckResult, clipReportSchema, type DeliverableReport } from '../../ledger/report.ts';
@@ -61,6 +62,18 @@ describe('a roll about which everything is known and good', () => {
     const { verdict } = decideRoll(world.input);
     expect(verdict.verdict).toBe('ready');
     expect(verdict.findings.map((item) => item.code)).toEqual(['store-restarted']);
+  });
+});
+
+test('of very many files that nobody listed the first are named and the rest counted', () => {
+  const world = goodWorld();
+  for (let frame = 0; frame < 200_000; frame += 1)
+    intake(world).files.push({ path: `A001C009/f.${frame}.dpx`, bytes: 9, hashes: {} });
+  const found = decideRoll(world.input).verdict.findings;
+  expect(found.filter(({ code }) => code === 'file-unaccounted')).toHaveLength(KEPT_OF_A_KIND);
+  expect(found.find(({ code }) => code === 'findings-more')?.counted).toEqual({
+    code: 'file-unaccounted',
+    more: 200_000 - KEPT_OF_A_KIND,
   });
 });
 

@@ -92,7 +92,9 @@ test.each<[string, Sighting | null, number, OwnerState, object]>([
   ],
   ['torn for 60 s', sighting(0, false, '{"vers'), 60 * SECOND, 'gone', { state: 'dead', why: 'unchanged' }],
 ])('a lease: %s', (_, seen, now, owner, expected) => {
-  expect(judgeLease(seen, now, 'mine', () => owner)).toMatchObject(expected);
+  expect(judgeLease(seen, { now, deadMilliseconds: 60 * SECOND }, 'mine', () => owner)).toMatchObject(
+    expected,
+  );
 });
 
 test('what was seen unchanged keeps its time; what changed begins again', () => {
@@ -126,7 +128,9 @@ test.each<[string, OwnerState | null, LeaseState, number, string]>([
   ],
   ['nobody that its name says, unchanged for 60 s', null, { state: 'absent' }, 0, 'left'],
 ])('an unfinished file of %s', (_, owner, its, since, expected) => {
-  expect(judgeLeftover(owner, its, sighting(since), 60 * SECOND)).toBe(expected);
+  expect(
+    judgeLeftover(owner, its, sighting(since), { now: 60 * SECOND, deadMilliseconds: 60 * SECOND }),
+  ).toBe(expected);
 });
 
 test('a second run is reported who is at work, and nothing of the first is touched', async () => {

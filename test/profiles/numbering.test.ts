@@ -41,7 +41,12 @@ async function numbered(): Promise<Clip> {
     count: 3,
     statedRate: { num: 24, den: 1 },
   };
-  const { facts, findings } = await surveySequence(place, roll, await mediaTools(), {}, {});
+  const { facts, findings } = await surveySequence({
+    rollFolder: roll,
+    place,
+    tools: await mediaTools(),
+    subject: {},
+  });
   if (facts === null) throw new Error(JSON.stringify(findings));
   return { place, facts };
 }

@@ -43,13 +43,13 @@ function orderOf(scene: Scene, shown: number, coding: Coding = 'intra'): string 
   const delivered = picturesOf(
     (frame, cell) => (scene(2 * frame + shown, cell, false) + scene(2 * frame + shown, cell, true)) / 2,
   );
-  return fieldOrderOf(
-    picturesOf((frame, cell) => scene(2 * frame, cell, false)),
-    picturesOf((frame, cell) => scene(2 * frame + 1, cell, true)),
-    delivered,
-    { gain: 1, offset: 0 },
+  return fieldOrderOf({
+    earlier: picturesOf((frame, cell) => scene(2 * frame, cell, false)),
+    later: picturesOf((frame, cell) => scene(2 * frame + 1, cell, true)),
+    output: delivered,
+    levels: { gain: 1, offset: 0 },
     coding,
-  );
+  });
 }
 
 test.each<[string, Scene, number, string]>([
@@ -78,6 +78,9 @@ test('faint motion is told where every picture is coded by itself, and not where
 test('of one frame nothing can be reported, and of none neither', () => {
   const one = (value: number): Pictures => new Pictures(new Uint16Array(CELLS).fill(value), 1, 0, everywhere);
   const none = new Pictures(new Uint16Array(0), 1, 0, everywhere);
-  expect(fieldOrderOf(one(1000), one(2000), one(2000), { gain: 1, offset: 0 }, 'intra')).toBe('unproven');
-  expect(fieldOrderOf(none, none, none, { gain: 1, offset: 0 }, 'intra')).toBe('unproven');
+  const asked = { levels: { gain: 1, offset: 0 }, coding: 'intra' } as const;
+  expect(fieldOrderOf({ earlier: one(1000), later: one(2000), output: one(2000), ...asked })).toBe(
+    'unproven',
+  );
+  expect(fieldOrderOf({ earlier: none, later: none, output: none, ...asked })).toBe('unproven');
 });

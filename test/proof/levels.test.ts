@@ -52,7 +52,13 @@ const seen = new Uint8Array(CELLS).fill(1);
 const at709: Basis = { matrix: 'bt709', range: 'limited' };
 const at601: Basis = { matrix: 'bt601', range: 'limited' };
 const compare = (source: readonly Bar[], output: readonly Bar[], basis: { source: Basis; output: Basis }) =>
-  compareLevels(fingerprintsOfBars(source), fingerprintsOfBars(output), seen, new Set([0]), basis);
+  compareLevels({
+    source: fingerprintsOfBars(source),
+    output: fingerprintsOfBars(output),
+    seen,
+    frames: new Set([0]),
+    basis,
+  });
 
 describe('published bars', () => {
   test.each<[string, readonly Bar[], readonly Bar[], { source: Basis; output: Basis }]>([
@@ -99,9 +105,12 @@ describe('published bars', () => {
 
 test('frames that are out of their place are not asked, and without any nothing is said', () => {
   expect(
-    compareLevels(fingerprintsOfBars(bars709), fingerprintsOfBars(bars601), seen, new Set(), {
-      source: at709,
-      output: at709,
+    compareLevels({
+      source: fingerprintsOfBars(bars709),
+      output: fingerprintsOfBars(bars601),
+      seen,
+      frames: new Set(),
+      basis: { source: at709, output: at709 },
     }),
   ).toEqual({ off: null, fault: null, unproven: [] });
 });

@@ -47,7 +47,12 @@ export async function rawClip(
     count: frames,
     statedRate: null,
   };
-  const { facts, findings } = await surveySequence(place, rollFolder, await mediaTools(), { clip: NAME }, {});
+  const { facts, findings } = await surveySequence({
+    rollFolder,
+    place,
+    tools: await mediaTools(),
+    subject: { clip: NAME },
+  });
   if (facts === null) throw new Error(JSON.stringify(findings));
   return { rollFolder, place, facts };
 }

@@ -134,13 +134,12 @@ describe('numbered frames', () => {
       count: FRAMES,
       statedRate: { num: 24, den: 1 },
     };
-    const { facts, findings } = await surveySequence(
+    const { facts, findings } = await surveySequence({
+      rollFolder: folder,
       place,
-      folder,
-      await mediaTools(),
-      { clip: 'A001C001' },
-      {},
-    );
+      tools: await mediaTools(),
+      subject: { clip: 'A001C001' },
+    });
     if (facts === null) throw new Error(JSON.stringify(findings));
     await mastered(folder, place, facts, said);
   });

@@ -63,13 +63,12 @@ async function rawRoll(): Promise<{ folder: string; facts: Job['facts']; place: 
     count: FRAMES,
     statedRate: null,
   };
-  const { facts, findings } = await surveySequence(
+  const { facts, findings } = await surveySequence({
+    rollFolder: folder,
     place,
-    folder,
-    await mediaTools(),
-    { clip: 'A001C001' },
-    {},
-  );
+    tools: await mediaTools(),
+    subject: { clip: 'A001C001' },
+  });
   if (facts === null) throw new Error(JSON.stringify(findings));
   return { folder, facts, place };
 }

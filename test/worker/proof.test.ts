@@ -4,7 +4,8 @@ import type { Job } from '../../ledger/job.ts';
 import { CELLS } from '../../proof/form.ts';
 import type { SourceFingerprints } from '../../proof/source-fingerprints.ts';
 import { takenFailure, fingerprintFailure } from '../../worker/proof.ts';
-import { spotDifference, spotsOf } from '../../worker/spot.ts';
+import { spotDifference } from '../../worker/spot.ts';
+import { spotFrames } from '../../worker/spot-frames.ts';
 import { clipFacts } from '../support/facts.ts';
 import { jobOf } from '../support/jobs.ts';
 
@@ -80,9 +81,9 @@ describe('what was read of the source', () => {
 });
 
 test('spots: the first frame, and one that the content chooses', () => {
-  expect(spotsOf('0000000000ff', 48)).toEqual([0, 255 % 48]);
-  expect(spotsOf('000000000000', 48)).toEqual([0]);
-  expect(spotsOf('no hex', 1)).toEqual([0]);
+  expect(spotFrames('0000000000ff', 48, 'proxy')).toEqual([0, 255 % 48]);
+  expect(spotFrames('000000000000', 48, 'proxy')).toEqual([0]);
+  expect(spotFrames('no hex', 1, 'proxy')).toEqual([0]);
 });
 
 test('the difference of two spots is the root mean square over all cells', () => {

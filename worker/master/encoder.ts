@@ -23,7 +23,7 @@ export interface Encoded {
 }
 
 export interface MasterEncoder {
-  /** Waits until the encoder has taken the picture, or has ended: then it takes nothing more, and `end` tells why. Never rejects. */
+  /** Waits until the encoder has taken the picture, or has ended: then it takes nothing more, and `end` says why. Never rejects. */
   take(picture: Uint8Array): Promise<void>;
   /** After the last picture. Throws what the runner throws. */
   end(): Promise<Encoded>;

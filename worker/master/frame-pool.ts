@@ -153,7 +153,7 @@ export function startFramePool(
           filled = 0;
         }
       }
-      // A part of a frame at the end is no frame: that one is missing, the count tells.
+      // A part of a frame at the end is no frame: that one is missing, the count shows.
       await atMost(0);
     },
     async readPipe({ share, end }) {

@@ -19,7 +19,8 @@ import type { Failure } from '../classify.ts';
 import { makeFolder } from '../target.ts';
 import { type Encoded, type MasterEncoder, type StagedMovieMaster, startEncoder } from './encoder.ts';
 import { type CollectedEncoderInput, type FramePool, startFramePool } from './frame-pool.ts';
-import { spotFrames, spotPixels } from './spot-pixels.ts';
+import { spotFrames } from '../spot-frames.ts';
+import { spotPixels } from './spot-pixels.ts';
 import { spotsOf } from './spots.ts';
 
 export interface StagedMaster {
@@ -89,7 +90,7 @@ export async function startMasters(
     outcome: deliverable.outcome,
     folder: staged,
   }));
-  const feed = movies.length === 0 ? null : { spots: spotFrames(clip.contentDigest, frames) };
+  const feed = movies.length === 0 ? null : { spots: spotFrames(clip.contentDigest, frames, 'master') };
   const encoders: MasterEncoder[] = [];
   const framePool = startFramePool(
     { linearisation, width, height, outputs, feed, transform, raw, source: sourceName(job) },
@@ -136,7 +137,7 @@ export async function startMasters(
         width,
         height,
         values,
-        spots: await spotsOf(job, outcome, sceneLinear, values, tools, signal),
+        spots: await spotsOf({ job, outcome, sceneLinear, values, tools, signal }),
       };
       let file: Promise<NonNullable<DeliverableReport['fingerprints']>> | undefined;
       const write = async (): Promise<NonNullable<DeliverableReport['fingerprints']>> => {

@@ -1,4 +1,4 @@
-/** What a frame thread is reported and what it answers. Everything here is copied between threads: plain values and shared bytes. */
+/** What a frame thread is ordered to do and what it answers. Everything here is copied between threads: plain values and shared bytes. */
 import type { ColourTransform } from '../../media/colour/steps.ts';
 import type { SequencePlace } from '../../media/input.ts';
 import type { RawFacts } from '../../media/raw-facts.ts';

@@ -48,9 +48,7 @@ const STEADY = 2e-5;
 /** Ours wherever it can, whoever else served: sensor values as stored are the same by every decoder. */
 async function cfaOf(
   { facts: { raw } }: RawSpotJob,
-  path: string,
-  file: Buffer,
-  dng: DngFrame,
+  { path, file, dng }: { readonly path: string; readonly file: Buffer; readonly dng: DngFrame },
   signal: AbortSignal,
 ): Promise<Uint16Array> {
   if (notOurs(dng) === null || raw === undefined) return decodeCfa(file, dng);
@@ -60,14 +58,21 @@ async function cfaOf(
   return (await here.decoder.decode(path, dng, { file, signal })).cfa;
 }
 
-export async function rawSpot(
-  job: RawSpotJob,
-  outcome: Spotted,
-  frame: number,
-  sceneLinear: ToSceneLinear,
-  signal: AbortSignal,
-): Promise<Spot> {
-  const { linearisation } = outcome;
+export interface RawSpotRequest {
+  readonly job: RawSpotJob;
+  readonly linearisation: Linearisation;
+  readonly frame: number;
+  readonly sceneLinear: ToSceneLinear;
+  readonly signal: AbortSignal;
+}
+
+export async function rawSpot({
+  job,
+  linearisation,
+  frame,
+  sceneLinear,
+  signal,
+}: RawSpotRequest): Promise<Spot> {
   const { place } = job.clip;
   if (linearisation.kind !== 'raw' || place.kind !== 'sequence')
     throw new RangeError('a raw spot of a coded clip');
@@ -75,7 +80,7 @@ export async function rawSpot(
   const bytes = await readFile(fsPath(path));
   const dng = await readDng(sourceOfBytes(bytes));
   const { picture } = dng;
-  const whole = linearMosaic(picture, await cfaOf(job, path, bytes, dng, signal));
+  const whole = linearMosaic(picture, await cfaOf(job, { path, file: bytes, dng }, signal));
   const active = sizeOf(picture.activeArea);
   const crop = cropOf(picture);
   const balance = balanceOf(linearisation.neutral);

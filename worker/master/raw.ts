@@ -12,7 +12,7 @@ import { readDng } from '../../media/formats/dng/reader.ts';
 import { framePath } from '../../media/raw/sequence.ts';
 import type { FramePoolSetup } from './orders.ts';
 
-/** Puts the codes of a frame where they are wanted: `codes` tells the place again each time, since it moves when the memory grows. */
+/** Puts the codes of a frame where they are wanted: `codes` gives the place again each time, since it moves when the memory grows. */
 type Fill = (path: string, file: Buffer, frame: DngFrame) => Promise<void>;
 
 async function fillBy(

@@ -1,4 +1,4 @@
-/** What the kernels and their references are told of the frames of a coded clip. */
+/** What the kernels and their references are given of the frames of a coded clip. */
 import type { SourcePicture } from '../../media/colour/pixel.ts';
 import type { Linearisation } from '../../profiles/master/linearisation.ts';
 

@@ -1,17 +1,9 @@
-/** Where the spots of a master lie: in which frames, and which pixels of them. */
+/** Which pixels of a frame are the spots of a master (in which frames: ../spot-frames.ts). */
 import type { Point } from '../../proof/pixel-samples.ts';
 
 /** Squares of this side, in a grid over the frame: 25 of 12 x 12 make 3600 pixels. */
 export const SIDE = 12;
 const SQUARES = 5;
-
-/** The first and the last frame, the middle one, and one that depends on the content alone. */
-export function spotFrames(contentDigest: string, frames: number): number[] {
-  const drawn = Number(
-    BigInt(`0x${/^[0-9a-f]{1,12}/.exec(contentDigest)?.[0] ?? '0'}`) % BigInt(Math.max(1, frames)),
-  );
-  return [...new Set([0, drawn, Math.floor(frames / 2), frames - 1])].sort((a, b) => a - b);
-}
 
 /** Corners of the squares, the outermost at the edges of the picture. */
 export function corners(width: number, height: number): Point[] {

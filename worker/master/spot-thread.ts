@@ -13,8 +13,9 @@ export interface SpotOrder {
 }
 
 serve<SpotSetup, SpotOrder, Spot>(async ({ job, spotted }) => {
-  const sceneLinear = sceneLinearOf(spotted.linearisation, null);
+  const { linearisation } = spotted;
+  const sceneLinear = sceneLinearOf(linearisation, null);
   // An order is not called back: whoever gave it up leaves it to its end, which takes seconds.
   const { signal } = new AbortController();
-  return async ({ frame }) => ({ result: await rawSpot(job, spotted, frame, sceneLinear, signal) });
+  return async ({ frame }) => ({ result: await rawSpot({ job, linearisation, frame, sceneLinear, signal }) });
 });

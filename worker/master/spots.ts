@@ -6,37 +6,36 @@ import type { ToSceneLinear } from '../../check/master/scene-linear.ts';
 import type { Job } from '../../ledger/job.ts';
 import { layoutOf } from '../../media/colour/formats.ts';
 import { codeRgbAt } from '../../media/colour/pixel.ts';
-import { type InputPlace, openInput } from '../../media/input.ts';
 import type { MediaTools } from '../../process/locate.ts';
 import { createThreadPool } from '../../process/threads.ts';
 import { FIRST_PIPE, runTool } from '../../process/run.ts';
 import { POINTS, pointsOf, type Spot } from '../../proof/pixel-samples.ts';
+import { framesBeside, openAtFrame, spotFrames } from '../spot-frames.ts';
 import { declaredPictures } from './declared.ts';
 import { sourcePicture } from './source-picture.ts';
 import type { Spotted } from './raw-spot.ts';
-import { spotFrames, spotPixels } from './spot-pixels.ts';
+import { spotPixels } from './spot-pixels.ts';
 import type { SpotOrder, SpotSetup } from './spot-thread.ts';
 
 const STALL_MILLISECONDS = 120_000;
 
-/** null: the decoder gave no such frame by itself (not every file can be entered in its middle). */
+export interface SpotRequest {
+  readonly job: Job;
+  readonly outcome: Spotted;
+  readonly sceneLinear: ToSceneLinear;
+  /** Of the pixel samples. */
+  readonly values: Float32Array;
+  readonly tools: Pick<MediaTools, 'ffmpeg'>;
+  readonly signal: AbortSignal;
+}
+
+/** null: the decoder gave no such frame alone (not every file can be entered in its middle). */
 async function decodedFrame(
-  job: Job,
-  outcome: Spotted,
+  { job, outcome: { linearisation, width, height }, tools, signal }: SpotRequest,
   frame: number,
-  tools: Pick<MediaTools, 'ffmpeg'>,
-  signal: AbortSignal,
 ): Promise<Buffer | null> {
-  const { linearisation, width, height } = outcome;
   if (linearisation.kind !== 'coded') throw new RangeError('a coded spot of a raw clip');
-  const { clip, facts } = job;
-  const place: InputPlace =
-    clip.place.kind === 'movie' ? clip.place : { ...clip.place, first: clip.place.first + frame, count: 1 };
-  const { num, den } = facts.video.rate;
-  // Half a frame early, so that no rounding passes the frame by.
-  const seek =
-    clip.place.kind === 'movie' && frame > 0 ? ['-ss', (((frame - 0.5) * den) / num).toFixed(6)] : [];
-  const input = await openInput(job.rollFolder, place, facts.video.rate);
+  const input = await openAtFrame(job, frame);
   const { bytes: frameBytes } = layoutOf(linearisation.pixelFormat, width, height);
   // Filled as it comes: putting the parts of a large frame together at the end would block the loop.
   const bytes = Buffer.allocUnsafe(frameBytes);
@@ -51,10 +50,9 @@ async function decodedFrame(
         '-loglevel',
         'error',
         '-noauto_conversion_filters',
-        ...seek,
         ...input.args,
         '-map',
-        `0:${facts.video.streamIndex}`,
+        `0:${job.facts.video.streamIndex}`,
         '-frames:v',
         '1',
         '-fps_mode',
@@ -105,12 +103,10 @@ function codedSpot(
   };
 }
 
-/** A seek may land beside the frame asked for, where a file's times and its index disagree (MXF; worker/spot.ts allows the same). */
-const BESIDE = 3;
 /** Of full scale: what 32-bit arithmetic may differ by from double precision (media/colour/picture.ts). */
 const SAME_CODE = 1e-5;
 
-/** Which frame a picture is that was decoded by itself: the asked one, or the nearest to it whose points it has. Without any it stays the asked one, and the check finds it different. */
+/** Which frame a picture is that was decoded alone: the asked one, or the nearest to it whose points it has. Without any it stays the asked one, and the check finds it different. */
 function frameOf(
   { linearisation, width, height, frames }: Spotted,
   asked: number,
@@ -119,10 +115,6 @@ function frameOf(
 ): number {
   if (linearisation.kind !== 'coded') throw new RangeError('a coded picture of a raw clip');
   const source = sourcePicture(linearisation, width, height);
-  const near = Array.from(
-    { length: 2 * BESIDE + 1 },
-    (_, index) => asked + (index % 2 === 0 ? index / 2 : -(index + 1) / 2),
-  ).filter((frame) => frame >= 0 && frame < frames);
   const has = (frame: number): boolean =>
     pointsOf(frame, width, height).every(({ x, y }, point) =>
       codeRgbAt(source, bytes, x, y).every(
@@ -131,7 +123,7 @@ function frameOf(
           SAME_CODE * Math.max(1, Math.abs(code)),
       ),
     );
-  return near.find(has) ?? asked;
+  return framesBeside(asked, frames).find(has) ?? asked;
 }
 
 /** One frame after the other, in a thread. Given up by the signal at once; the thread ends when its frame is done, with whatever program that asked. */
@@ -169,25 +161,15 @@ async function rawSpots(
   }
 }
 
-/** `values`: of the pixel samples. */
-export async function spotsOf(
-  job: Job,
-  outcome: Spotted,
-  sceneLinear: ToSceneLinear,
-  values: Float32Array,
-  tools: Pick<MediaTools, 'ffmpeg'>,
-  signal: AbortSignal,
-): Promise<Spot[]> {
+export async function spotsOf(request: SpotRequest): Promise<Spot[]> {
+  const { job, outcome, sceneLinear, values, signal } = request;
   const spots: Spot[] = [];
-  const frames = spotFrames(job.clip.contentDigest, outcome.frames);
+  const frames = spotFrames(job.clip.contentDigest, outcome.frames, 'master');
   const declared = job.facts.declared === undefined ? null : await declaredPictures(job, frames, signal);
   const coded = async (frame: number): Promise<Spot | null> => {
-    const bytes =
-      declared === null
-        ? await decodedFrame(job, outcome, frame, tools, signal)
-        : (declared.get(frame) ?? null);
+    const bytes = declared === null ? await decodedFrame(request, frame) : (declared.get(frame) ?? null);
     if (bytes === null) return null;
-    // Only a seek may land beside; the first frame needs none, and a decoder of its own tells its frames by their count.
+    // Only a seek may land beside; the first frame needs none, and a decoder of its own knows its frames by their count.
     return codedSpot(
       outcome,
       declared === null && frame > 0 && job.clip.place.kind === 'movie'

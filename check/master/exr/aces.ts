@@ -137,7 +137,7 @@ const attributeTypes: Rule = ({ attributes }) =>
     return types.has(type) ? [] : [`attribute ${name} is of type ${type}, which the container does not have`];
   });
 
-/** A value that cannot be read is reported by its type or size. */
+/** A value that cannot be read is shown by its type or size. */
 function tryRead<Value>(read: () => Value | null): Value | null {
   try {
     return read();

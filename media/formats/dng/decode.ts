@@ -84,8 +84,9 @@ export function decodeCfa(file: Buffer, frame: DngFrame): Uint16Array {
       const place = (row: number): number => (piece.top + row) * width + piece.left;
       if (storage.compression === 'none') {
         const packing = packingOf(storage, piece);
+        const packed = { bytes, packing, order: storage };
         for (let row = 0; row < rows; row += 1)
-          unpackRow(bytes, row * packing.rowBytes, packing, storage, cfa, place(row), columns);
+          unpackRow(packed, row * packing.rowBytes, cfa.subarray(place(row), place(row) + columns));
         return;
       }
       const header = readLosslessHeader(bytes);

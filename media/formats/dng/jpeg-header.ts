@@ -53,12 +53,20 @@ function readTables(segment: Uint8Array, tables: Map<number, HuffmanSpec>): void
   }
 }
 
+interface JpegFrame {
+  readonly precision: number;
+  readonly lines: number;
+  readonly samplesPerLine: number;
+  /** Of its components. */
+  readonly ids: readonly number[];
+}
+
 /** Throws StillDamage for what is no such stream, whatever is wrong with it. */
 export function readLosslessHeader(bytes: Uint8Array): LosslessHeader {
   const u16 = (at: number): number => ((bytes[at] as number) << 8) | (bytes[at + 1] as number);
   if (bytes.length < 4 || u16(0) !== (0xff00 | MARKER.SOI)) throw new StillDamage('no JPEG stream');
   const tables = new Map<number, HuffmanSpec>();
-  let frame: { precision: number; lines: number; samplesPerLine: number; ids: number[] } | null = null;
+  let frame: JpegFrame | null = null;
   let restartSamples = 0;
   let at = 2;
   for (;;) {
@@ -95,7 +103,7 @@ export function readLosslessHeader(bytes: Uint8Array): LosslessHeader {
       if (count > 1 && frame.ids.some((_, index) => segment[7 + 3 * index] !== 0x11))
         throw new StillDamage('JPEG components of different sampling');
     } else if (marker === MARKER.SOS) {
-      return scanOf(segment, frame, tables, restartSamples, end);
+      return scanOf(segment, { frame, tables, restartSamples }, end);
     } else if (marker >= 0xc0 && marker <= 0xcf && marker !== 0xc8 && marker !== 0xcc) {
       throw new StillDamage(`JPEG process SOF${marker - 0xc0}, only SOF3 is lossless with Huffman codes`);
     } else if (marker < 0xe0 && marker !== 0xdb) {
@@ -104,11 +112,16 @@ export function readLosslessHeader(bytes: Uint8Array): LosslessHeader {
   }
 }
 
+/** What the segments before a scan say. */
+interface BeforeScan {
+  readonly frame: JpegFrame | null;
+  readonly tables: ReadonlyMap<number, HuffmanSpec>;
+  readonly restartSamples: number;
+}
+
 function scanOf(
   segment: Uint8Array,
-  frame: { precision: number; lines: number; samplesPerLine: number; ids: number[] } | null,
-  tables: ReadonlyMap<number, HuffmanSpec>,
-  restartSamples: number,
+  { frame, tables, restartSamples }: BeforeScan,
   scanStart: number,
 ): LosslessHeader {
   const count = segment[0] ?? 0;

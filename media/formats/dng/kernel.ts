@@ -156,10 +156,11 @@ export class DngKernel {
     const samples = memory.u16(places.cfa, picture.width * picture.height);
     memory.bytes(places.stored, bytes.length).set(bytes);
     const kernelRow = this.#rowOf(packing);
+    const packed = { bytes, packing, order: storage };
     for (let row = 0; row < rows; row += 1) {
       // Bytes whose lowest bit comes first are rare enough for plain TypeScript.
       if (storage.lowBitFirst && packing.form !== 'words')
-        unpackRow(bytes, row * packing.rowBytes, packing, storage, samples, place(row), columns);
+        unpackRow(packed, row * packing.rowBytes, samples.subarray(place(row), place(row) + columns));
       else kernelRow(places.stored + row * packing.rowBytes, columns, places.cfa + place(row) * 2);
     }
   }

@@ -37,22 +37,21 @@ export const REVERSED = Uint8Array.from({ length: 256 }, (_, value) => {
   return reversed;
 });
 
-/** One row of `count` samples from the byte at `at`. */
-export function unpackRow(
-  bytes: Uint8Array,
-  at: number,
-  packing: Packing,
-  order: Pick<RawStorage, 'littleEndian' | 'lowBitFirst'>,
-  out: Uint16Array,
-  outAt: number,
-  count: number,
-): void {
+/** Samples as they are stored. */
+export interface PackedSamples {
+  readonly bytes: Uint8Array;
+  readonly packing: Packing;
+  readonly order: Pick<RawStorage, 'littleEndian' | 'lowBitFirst'>;
+}
+
+/** Fills `row` with samples from the byte at `at`. */
+export function unpackRow({ bytes, packing, order }: PackedSamples, at: number, row: Uint16Array): void {
   const { form, bits } = packing;
+  const count = row.length;
   if (form === 'words') {
     const [high, low] = order.littleEndian ? [1, 0] : [0, 1];
     for (let index = 0; index < count; index += 1)
-      out[outAt + index] =
-        ((bytes[at + index * 2 + high] as number) << 8) | (bytes[at + index * 2 + low] as number);
+      row[index] = ((bytes[at + index * 2 + high] as number) << 8) | (bytes[at + index * 2 + low] as number);
     return;
   }
   let held = 0;
@@ -65,6 +64,6 @@ export function unpackRow(
       ready += 8;
     }
     ready -= bits;
-    out[outAt + index] = (held >> ready) & ((1 << bits) - 1);
+    row[index] = (held >> ready) & ((1 << bits) - 1);
   }
 }

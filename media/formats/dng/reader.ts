@@ -2,6 +2,7 @@
  * Reads the tags of one DNG file into a `DngFrame`. What is damaged throws StillDamage; what is whole and yet no frame that can be
  * developed (already demosaiced, another pattern than 2 x 2, of another kind) throws DngRefusal with every reason.
  */
+import { append } from '../../../findings/append.ts';
 import { StillDamage } from '../still.ts';
 import { readCamera } from './camera.ts';
 import { readFrameRate, readTimeCode } from '../tiff/cinema.ts';
@@ -171,7 +172,7 @@ async function opcodesOf(first: TiffDirectory, main: TiffDirectory): Promise<Raw
     [3, TAG.OpcodeList3],
   ] as const) {
     const bytes = (await main.bytes(tag)) ?? (main === first ? null : await first.bytes(tag));
-    if (bytes !== null) all.push(...readOpcodes(list, bytes));
+    if (bytes !== null) append(all, readOpcodes(list, bytes));
   }
   return all;
 }

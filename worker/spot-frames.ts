@@ -1,0 +1,40 @@
+/**
+ * Which frames of a clip are decoded once more, alone, to find what was decoded for the encoders in a second way; and how one of
+ * them is reached. One rule for all deliverables: movies (spot.ts) and masters (master/spots.ts).
+ */
+import type { Job } from '../ledger/job.ts';
+import { type InputPlace, type OpenedInput, openInput } from '../media/input.ts';
+
+/** Frames that a seek may land beside the one asked for, where a file's times and its edit list or index disagree. */
+const BESIDE = 3;
+
+/** The first frame, and one that depends on the content alone; of a master the middle one and the last as well. In order, each once. */
+export function spotFrames(contentDigest: string, frames: number, of: 'proxy' | 'master'): number[] {
+  const drawn = Number(
+    BigInt(`0x${/^[0-9a-f]{1,12}/.exec(contentDigest)?.[0] ?? '0'}`) % BigInt(Math.max(1, frames)),
+  );
+  const further = of === 'master' ? [Math.floor(frames / 2), frames - 1] : [];
+  return [...new Set([0, drawn, ...further])].sort((a, b) => a - b);
+}
+
+/** The frames that a decoder may have given for the one asked for: that one first, then its neighbours, nearest first. */
+export function framesBeside(asked: number, frames: number): number[] {
+  return Array.from(
+    { length: 2 * BESIDE + 1 },
+    (_, index) => asked + (index % 2 === 0 ? index / 2 : -(index + 1) / 2),
+  ).filter((frame) => frame >= 0 && frame < frames);
+}
+
+/** The source, opened so that ffmpeg's first frame is `frame`: the seek comes before the input's own arguments. Dispose of it afterwards. */
+export async function openAtFrame(
+  { rollFolder, clip: { place }, facts }: Pick<Job, 'rollFolder' | 'clip' | 'facts'>,
+  frame: number,
+): Promise<OpenedInput> {
+  const { rate } = facts.video;
+  const isMovie = place.kind === 'movie';
+  const from: InputPlace = isMovie ? place : { ...place, first: place.first + frame, count: 1 };
+  // Half a frame early, so that no rounding passes the frame by.
+  const seek = isMovie && frame > 0 ? ['-ss', (((frame - 0.5) * rate.den) / rate.num).toFixed(6)] : [];
+  const input = await openInput(rollFolder, from, rate);
+  return { ...input, args: [...seek, ...input.args] };
+}
