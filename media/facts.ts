@@ -82,6 +82,20 @@ export const audioFactsSchema = z.object({
 });
 export type AudioFacts = z.infer<typeof audioFactsSchema>;
 
+const chromaticity = z.tuple([z.number(), z.number()]);
+export const exrFactsSchema = z.object({
+  layout: z
+    .enum(['scan-lines', 'tiles', 'parts', 'deep'])
+    .describe('How samples lie in the frames; `parts`: several, of which the first is used'),
+  compression: z.string().describe("OpenEXR's name, in small letters"),
+  channels: z.array(z.string()).describe('Every channel that any frame has, of its first part'),
+  chromaticities: z
+    .object({ red: chromaticity, green: chromaticity, blue: chromaticity, white: chromaticity })
+    .nullable()
+    .describe('CIE 1931 x, y of primaries and white, as the frames state them; null: not stated'),
+});
+export type ExrFacts = z.infer<typeof exrFactsSchema>;
+
 export const clipFactsSchema = z.object({
   kind: z.enum(['movie', 'sequence']).describe('movie or sequence'),
   container: z.string().describe("ffprobe's format name, or the still format of a sequence"),
@@ -104,6 +118,7 @@ export const clipFactsSchema = z.object({
     .nonnegative()
     .optional()
     .describe('Number of the first frame of a sequence, as its name has it'),
+  exr: exrFactsSchema.optional().describe('Of OpenEXR frames: what their headers say'),
   raw: rawFactsSchema
     .optional()
     .describe('Of a raw clip: what development needs, what the camera says, and who decodes it'),

@@ -8,7 +8,8 @@ import { existsSync } from 'node:fs';
 import { resolve } from 'node:path';
 import { type Finding, FindingError, finding } from '../findings/finding.ts';
 import { isProgram, programsOnPath } from './program.ts';
-import { type RunResult, runForOutput } from './run.ts';
+import { runForAnswer, type WholeText } from './answer.ts';
+import type { RunResult } from './run.ts';
 
 export const toolPlaces = ['option', 'environment', 'path', 'package'] as const;
 export interface FoundTool {
@@ -78,10 +79,10 @@ async function tryPlace(
       { file: name },
     );
   }
-  const run = await runForOutput(path, ['-version'], { stallMilliseconds: patienceMilliseconds });
-  const text = run.stdout.toString('utf8');
+  const run = await runForAnswer(path, ['-version'], { stallMilliseconds: patienceMilliseconds });
+  const { text } = run;
   const version = new RegExp(`^${name} version (\\S+)`).exec(text)?.[1];
-  if (run.reason !== 'exited' || run.exitCode !== 0 || version === undefined) {
+  if (run.reason !== 'exited' || run.exitCode !== 0 || version === undefined || !run.whole) {
     return finding(
       'tool-unusable',
       `${path} (${from}) -version: ${whatItDid(run)}`,
@@ -108,8 +109,9 @@ async function tryPlace(
   };
 }
 
-function whatItDid(run: RunResult): string {
+function whatItDid(run: RunResult & WholeText): string {
   if (run.reason === 'stalled') return 'no answer';
+  if (!run.whole) return 'an answer that is cut off, twice';
   return run.startError ?? `${run.signal ?? `exit code ${run.exitCode}`}, no such line`;
 }
 
@@ -157,14 +159,14 @@ export interface Abilities {
 /** What this build can do; builds differ, so ask before planning. Throws FindingError (exit 3) when it does not answer. */
 export async function abilitiesOf(ffmpeg: FoundTool): Promise<Abilities> {
   const ask = async (what: string, pattern: RegExp): Promise<Set<string>> => {
-    const run = await runForOutput(ffmpeg.path, ['-hide_banner', what], { stallMilliseconds: 20_000 });
-    // An empty list would read as "this build has no encoders".
-    if (run.reason !== 'exited' || run.exitCode !== 0)
+    const run = await runForAnswer(ffmpeg.path, ['-hide_banner', what], { stallMilliseconds: 20_000 });
+    // An empty list, or half of one, would read as "this build has no such encoder".
+    if (run.reason !== 'exited' || run.exitCode !== 0 || !run.whole)
       throw new FindingError(
         [finding('tool-unusable', `${ffmpeg.path} ${what}: ${whatItDid(run)}`, 'a list', { file: 'ffmpeg' })],
         3,
       );
-    return new Set([...run.stdout.toString('utf8').matchAll(pattern)].map((match) => match[1] as string));
+    return new Set([...run.text.matchAll(pattern)].map((match) => match[1] as string));
   };
   const codecLine = /^ [VASF.][A-Z.]{5} (\S+)/gm;
   const [encoders, decoders, filters] = await Promise.all([

@@ -9,7 +9,7 @@ import { burnInFont } from '../../files/installation.ts';
 import { kernelNames, loadKernel } from '../../media/kernels/memory.ts';
 import { locateLibRaw } from '../../media/raw/decoders/libraw.ts';
 import { abilitiesOf, locateTool } from '../../process/locate.ts';
-import { runForOutput } from '../../process/run.ts';
+import { runForAnswer } from '../../process/answer.ts';
 import { findStoreProgram } from '../store/private.ts';
 import { inspectSharedRedis, parseQueueAddress } from '../store/shared.ts';
 import type { MachineFacts, Sought, SharedQueue, StoreProgram, VolumeFacts } from './facts.ts';
@@ -44,10 +44,10 @@ async function storeProgram(patienceMilliseconds: number): Promise<StoreProgram>
       [finding('store-program-missing', named === '' ? 'not on PATH' : `${named} is not a program`, wanted)],
       3,
     );
-  const run = await runForOutput(path, ['--version'], { stallMilliseconds: patienceMilliseconds });
+  const run = await runForAnswer(path, ['--version'], { stallMilliseconds: patienceMilliseconds });
   // `Redis server v=7.0.15 sha=…`, `Valkey server v=8.1.1 sha=…`
-  const match = /^(Redis|Valkey) server v=(\S+)/.exec(run.stdout.toString('utf8'));
-  if (run.reason !== 'exited' || run.exitCode !== 0 || match === null) {
+  const match = /^(Redis|Valkey) server v=(\S+)/.exec(run.text);
+  if (run.reason !== 'exited' || run.exitCode !== 0 || match === null || !run.whole) {
     throw new FindingError(
       [
         finding(

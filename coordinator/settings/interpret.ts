@@ -1,7 +1,9 @@
 /** What a clip's values mean, by the settings and by its own tags. Pure. */
 import { type Finding, finding } from '../../findings/finding.ts';
-import { inputOfTags, type InputTransform } from '../../media/colour/input.ts';
+import { gamutOf, samePrimaries } from '../../media/colour/gamuts.ts';
+import { gamutOfInput, inputOfTags, type InputTransform } from '../../media/colour/input.ts';
 import type { ClipFacts } from '../../media/facts.ts';
+import { chromaticitiesText } from '../../media/formats/exr/source.ts';
 import type { Interpretation } from '../../media/interpretation.ts';
 import { partsFor } from './read.ts';
 import type { SettingsFile } from './schema.ts';
@@ -43,17 +45,32 @@ export function interpret(
     owner: first((part) => part.owner)?.value ?? '',
     comments: first((part) => part.comments)?.value ?? '',
   };
-  const differs = stated !== null && tagged !== null && named(stated.value) !== named(tagged);
   return {
     facts: { ...facts, interpretation },
-    findings: differs
-      ? [
-          finding(
-            'input-differs-from-tags',
-            `tags of ${named(tagged)}`,
-            `${named(stated.value)}, by the ${stated.said}`,
-          ),
-        ]
-      : [],
+    findings: stated === null ? [] : contradictions(facts, tagged, stated.value, `by the ${stated.said}`),
   };
+}
+
+/** What the file says against the settings: its tags, or the chromaticities of its frames. */
+function contradictions(
+  { exr }: ClipFacts,
+  tagged: InputTransform | null,
+  stated: InputTransform,
+  said: string,
+): Finding[] {
+  const findings: Finding[] = [];
+  const expected = `${named(stated)}, ${said}`;
+  if (tagged !== null && named(stated) !== named(tagged))
+    findings.push(finding('input-differs-from-tags', `tags of ${named(tagged)}`, expected));
+  const chromaticities = exr?.chromaticities ?? null;
+  const gamut = gamutOfInput(stated);
+  if (chromaticities !== null && gamut !== null && !samePrimaries(chromaticities, gamut))
+    findings.push(
+      finding(
+        'input-differs-from-tags',
+        `chromaticities of ${gamutOf(chromaticities) ?? 'a space that is not known here'} in the frames (${chromaticitiesText(chromaticities)})`,
+        expected,
+      ),
+    );
+  return findings;
 }

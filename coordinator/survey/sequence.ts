@@ -8,13 +8,27 @@ import { printable } from '../../files/names.ts';
 import type { RawDecoder } from '../../media/raw/decoders/decoder.ts';
 import { surveyDng } from '../../media/raw/facts.ts';
 import { sequenceFacts, timecodeInHeaders } from '../../media/sequence/facts.ts';
-import { damageFindings, decideRate, timecodeFindings } from '../../media/sequence/judge.ts';
+import {
+  damageFindings,
+  decideRate,
+  lackingFinding,
+  timecodeFindings,
+  unreadFindings,
+} from '../../media/sequence/judge.ts';
+import { chromaticitiesText, isPartlyRead } from '../../media/formats/exr/source.ts';
 import type { StillHeader } from '../../media/formats/still.ts';
 import type { MediaTools } from '../../process/locate.ts';
 import { lacksDecoder } from './codecs.ts';
 
-function shapeOf(header: StillHeader): string {
-  return `${header.format} ${header.width}x${header.height} ${header.kind}`;
+/** Channels that decide which pixel format ffmpeg makes of a frame. */
+const PIXEL_CHANNELS = ['R', 'G', 'B', 'A', 'Y'];
+
+function shapeOf({ format, width, height, kind, exr }: StillHeader): string {
+  const shape = `${format} ${width}x${height} ${kind}`;
+  if (exr === undefined) return shape;
+  const channels = exr.channels.filter((name) => PIXEL_CHANNELS.includes(name)).join(', ');
+  const primaries = exr.chromaticities === null ? '' : `, ${chromaticitiesText(exr.chromaticities)}`;
+  return `${shape}, channels ${channels === '' ? 'of other names' : channels}${primaries}`;
 }
 
 function shapeFindings(headers: readonly (StillHeader | null)[], subject: FindingSubject): Finding[] {
@@ -59,10 +73,18 @@ export async function surveySequence(
     ...shapeFindings(reading.headers, subject),
     ...rateFindings,
   ];
+  const unread = unreadFindings(place, reading.headers, subject);
+  append(findings, unread);
   if (rate === null || reading.headers[0] === null) return { facts: null, findings };
   const timecode = timecodeInHeaders(reading.headers, rate);
   append(findings, timecodeFindings(place, timecode, subject));
-  const { facts, why } = await sequenceFacts({ rollFolder, place, reading, rate }, tools, options);
+  if (unread.length > 0) return { facts: null, findings };
+  const { facts, why, errors } = await sequenceFacts({ rollFolder, place, reading, rate }, tools, options);
+  const exr = reading.headers[0]?.exr;
+  const said = why ?? errors[0] ?? null;
+  // The header and the table of chunks are whole, or the frame would be among the damaged.
+  if (exr !== undefined && isPartlyRead(exr) && said !== null)
+    return { facts: null, findings: [...findings, lackingFinding(exr, errors[0] ?? said, subject)] };
   if (facts === null)
     findings.push(
       (await lacksDecoder(tools.ffprobe.path, reading.headers[0]?.format ?? 'unknown'))

@@ -156,7 +156,7 @@ export const clipCodes = {
   },
   'sequence-rasters-differ': {
     weight: 'hold',
-    title: 'frames of a sequence differ in raster or pixel format',
+    title: 'frames of a sequence differ in raster, pixel format or primaries',
     remedy:
       'Compare the frames with the card. If frames of different shots are in one folder, copy each shot again into a folder of its own, and run again.',
   },
@@ -187,6 +187,12 @@ export const clipCodes = {
     weight: 'note',
     title: 'every frame of a sequence has the same timecode; it is not used',
     remedy: 'Find out why the timecode did not run, if the clip must relink by timecode.',
+  },
+  'frames-form-unread': {
+    weight: 'hold',
+    title: 'ffmpeg does not read OpenEXR frames that are stored in this way',
+    remedy:
+      'Write the frames again with the program that made them, without loss and in the form named, into a roll of their own with a manifest, and run again. Where the finding quotes this ffmpeg, a newer one may read them: name it with --ffmpeg and --ffprobe. Keep the card and the frames as they are: nothing is said against them.',
   },
   'stills-scene-linear': {
     weight: 'hold',

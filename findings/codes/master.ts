@@ -37,6 +37,18 @@ export const masterCodes = {
     title: 'a frame of a master differs from the source, decoded and developed a second time by other code',
     remedy: MAKE_AGAIN,
   },
+  'channels-left-out': {
+    weight: 'note',
+    title: 'a master leaves out channels of its source',
+    remedy:
+      'Keep the source frames where the channels named are needed: no deliverable has them. Do nothing, if the picture alone is wanted.',
+  },
+  'source-not-finite': {
+    weight: 'hold',
+    title: 'frames of the source have NaN or infinite values',
+    remedy:
+      'Look at the frames named in a program that shows values. Have whoever made them write them again with finite values, put them into a roll of their own with a manifest, and run again. No value is put in the place of one that the source does not have.',
+  },
   'transform-absent': {
     weight: 'hold',
     title: 'the file of a colour transform is missing',

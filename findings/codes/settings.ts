@@ -21,9 +21,9 @@ export const settingsCodes = {
   },
   'input-differs-from-tags': {
     weight: 'note',
-    title: 'the settings and the tags of a clip disagree on its colour space',
+    title: 'the settings disagree with the tags or chromaticities of a clip on its colour space',
     remedy:
-      'Check the settings against the camera report: they were followed. Cameras often tag log pictures as BT.709.',
+      'Check the settings against the camera report: they were followed. Cameras often tag log pictures as BT.709. Programs that write OpenEXR state chromaticities on purpose: ask who made the frames.',
   },
   'raw-setting-missing': {
     weight: 'hold',

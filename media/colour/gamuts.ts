@@ -97,6 +97,23 @@ export const gamuts: Readonly<Record<GamutName, Gamut>> = {
   },
 };
 
+type Primaries = Pick<Gamut, 'red' | 'green' | 'blue' | 'white'>;
+
+/** Files state chromaticities in four places or as 32-bit floats; no two gamuts here lie nearer to each other than 0.019 in the place where they differ most. */
+const SAME_CHROMATICITY = 0.0005;
+
+/** Whether both are the same space, by their primaries and white. */
+export function samePrimaries(a: Primaries, b: Primaries): boolean {
+  return (['red', 'green', 'blue', 'white'] as const).every((name) =>
+    ([0, 1] as const).every((axis) => Math.abs(a[name][axis] - b[name][axis]) <= SAME_CHROMATICITY),
+  );
+}
+
+/** The published space with these primaries and white; null: none of them. */
+export function gamutOf(primaries: Primaries): GamutName | null {
+  return gamutNames.find((name) => samePrimaries(gamuts[name], primaries)) ?? null;
+}
+
 const CONES: Readonly<Record<Adaptation, Matrix>> = {
   bradford: [
     [0.8951, 0.2664, -0.1614],

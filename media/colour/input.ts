@@ -256,6 +256,13 @@ export function transformOf(input: InputTransform, file?: Buffer | string): Colo
   return { steps: [...colourFileSteps(input.file, bytes), ...transformOf({ name: input.gives }).steps] };
 }
 
+/** Primaries and white of what is recorded; null: a file decides, which names what comes out of it alone. */
+export function gamutOfInput(input: InputTransform): Pick<Gamut, 'red' | 'green' | 'blue' | 'white'> | null {
+  if ('name' in input) return gamuts[NAMED[input.name].gamut];
+  if ('curve' in input) return gamuts[input.gamut];
+  return 'log' in input ? { ...input.primaries, white: input.white } : null;
+}
+
 /** Tags of one meaning only. The matrix may be untagged or RGB's; where it names another standard, the tags contradict each other. */
 const BY_TAGS: readonly {
   readonly transfer: readonly string[];

@@ -29,6 +29,12 @@ export interface PicturePlan {
   readonly transform: ColourTransform | null;
 }
 
+/** Values of a channel that are no numbers, and infinities; in the order R, G, B, or grey alone. */
+export interface SpecialValues {
+  readonly nans: readonly number[];
+  readonly infinities: readonly number[];
+}
+
 /** Addresses of unsigned 16-bit planes without padding, as the names say. */
 export interface YcbcrPlanes {
   readonly y: number;
@@ -67,6 +73,7 @@ interface Exports {
     zero: number,
     span: number,
   ): void;
+  countSpecial(from: number, step: number, coding: number, count: number, infinite: 0 | 1): number;
   extendLine(at: number, count: number, before: number, behind: number): void;
   blendLines(
     a: number,
@@ -178,6 +185,8 @@ export class PictureKernel {
   readonly #memory: KernelMemory;
   readonly #kernels: Exports;
   #areas: Areas | null = null;
+  #nans = [0, 0, 0];
+  #infinities = [0, 0, 0];
 
   private constructor(memory: KernelMemory, exports: Exports) {
     this.#memory = memory;
@@ -321,10 +330,30 @@ export class PictureKernel {
     );
   }
 
-  #rgb({ source, layout }: SourceAreas, { r, g, b }: Planes, first: number, end: number): void {
+  /** What `codeRgb` has met since this was last asked, in a source of floats: 0 and the greatest float32 are in their place in the planes. */
+  takeSpecial(): SpecialValues {
+    const taken = { nans: this.#nans, infinities: this.#infinities };
+    this.#nans = [0, 0, 0];
+    this.#infinities = [0, 0, 0];
+    return taken;
+  }
+
+  #countSpecial({ frame, layout }: SourceAreas, y: number): void {
+    for (const [channel, samples] of layout.samples.entries()) {
+      const at = frame + samples.first + y * samples.line;
+      const count = (infinite: 0 | 1): number =>
+        this.#kernels.countSpecial(at, samples.step, CODINGS[samples.coding], samples.width, infinite);
+      this.#nans[channel] = (this.#nans[channel] ?? 0) + count(0);
+      this.#infinities[channel] = (this.#infinities[channel] ?? 0) + count(1);
+    }
+  }
+
+  #rgb(areas: SourceAreas, { r, g, b }: Planes, first: number, end: number): void {
+    const { source, layout } = areas;
     const scale = codes(layout, rgbScale(source, layout));
     const [one, two = one, three = one] = layout.samples as [Samples, Samples?, Samples?];
     for (let y = first; y < end; y++) {
+      if (layout.bits === 32) this.#countSpecial(areas, y);
       const offset = (y - first) * source.width * 4;
       for (const [samples, to] of [
         [one, r],

@@ -18,6 +18,29 @@ export interface StoredTimecode {
   readonly drop: boolean;
 }
 
+type Point = readonly [x: number, y: number];
+
+/** How OpenEXR stores a picture (exr/source.ts). */
+export interface ExrStorage {
+  /** How samples lie in the file; `parts`: several, of which the first is read. */
+  readonly layout: 'scan-lines' | 'tiles' | 'parts' | 'deep';
+  /** Its name, or `number 10` for one that this program has no name for. */
+  readonly compression: string;
+  /** Of the first part, in the file's order. */
+  readonly channels: readonly string[];
+  /** Every channel holds whole numbers. */
+  readonly wholeNumbers: boolean;
+  /** CIE 1931 x, y; null: the file does not state them. */
+  readonly chromaticities: {
+    readonly red: Point;
+    readonly green: Point;
+    readonly blue: Point;
+    readonly white: Point;
+  } | null;
+  /** Why ffmpeg makes no picture of it, or a wrong one; null: nothing speaks against it. */
+  readonly unread: string | null;
+}
+
 export interface StillHeader {
   readonly format: StillFormat;
   readonly kind: StillKind;
@@ -29,6 +52,8 @@ export interface StillHeader {
   readonly reel: string | null;
   /** Fewest bytes that the file must have for all of its picture; null where the form does not tell. */
   readonly neededBytes: number | null;
+  /** Of OpenEXR alone. */
+  readonly exr?: ExrStorage;
 }
 
 /** A header that is none, or says what cannot be. */

@@ -9,6 +9,7 @@ import { FindingError, finding } from '../../findings/finding.ts';
 import type { OpenedInput } from '../input.ts';
 import { printable } from '../../files/names.ts';
 import type { MediaTools } from '../../process/locate.ts';
+import { askedAgain } from '../../process/answer.ts';
 import { runTool } from '../../process/run.ts';
 import { type Packet, type Tally, countPacket, emptyTally } from './packets.ts';
 
@@ -149,8 +150,10 @@ export async function scan(
   tools: Pick<MediaTools, 'ffprobe'>,
   options: ScanOptions = {},
 ): Promise<Scan> {
-  const first = await ask(input, tools, options);
-  return first.state === 'cut-off' ? await ask(input, tools, options) : first;
+  return await askedAgain(
+    () => ask(input, tools, options),
+    ({ state }) => state !== 'cut-off',
+  );
 }
 
 async function ask(

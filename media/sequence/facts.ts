@@ -1,5 +1,5 @@
 /** Facts of a sequence, from all its headers and one look at its first frame by ffprobe, which decides how it decodes. */
-import type { ClipFacts } from '../facts.ts';
+import type { ClipFacts, ExrFacts } from '../facts.ts';
 import { type SequencePlace, openInput } from '../input.ts';
 import { bitDepthOf, colourOf, ratioOf } from '../probe/picture.ts';
 import { scan } from '../probe/scan.ts';
@@ -81,6 +81,29 @@ export function timecodeInHeaders(
   return { timecode: start, refused: null, break: null, still: false };
 }
 
+/** Of OpenEXR frames; null for others. Frames that differ in compression or layout are described by the first of them. */
+export function exrInHeaders(headers: readonly (Pick<StillHeader, 'exr'> | null)[]): ExrFacts | null {
+  const [first, ...further] = headers.flatMap((header) => header?.exr ?? []);
+  if (first === undefined) return null;
+  const { layout, compression, chromaticities } = first;
+  const channels = new Set(first.channels);
+  for (const { channels: names } of further) for (const name of names) channels.add(name);
+  return {
+    layout,
+    compression,
+    channels: [...channels],
+    chromaticities:
+      chromaticities === null
+        ? null
+        : {
+            red: [...chromaticities.red],
+            green: [...chromaticities.green],
+            blue: [...chromaticities.blue],
+            white: [...chromaticities.white],
+          },
+  };
+}
+
 /** A sequence whose headers have been read. */
 export interface ReadSequence {
   readonly rollFolder: string;
@@ -89,15 +112,19 @@ export interface ReadSequence {
   readonly rate: Rate;
 }
 
-/** Null when ffprobe cannot tell how the first frame decodes (`why`). */
+/** Null when ffprobe cannot tell how the first frame decodes (`why`). `errors`: what it printed of that frame all the same. */
 export async function sequenceFacts(
   { rollFolder, place, reading, rate }: ReadSequence,
   tools: Pick<MediaTools, 'ffprobe'>,
   options: { signal?: AbortSignal } = {},
-): Promise<{ facts: ClipFacts; why: null } | { facts: null; why: string }> {
+): Promise<
+  | { readonly facts: ClipFacts; readonly why: null; readonly errors: readonly string[] }
+  | { readonly facts: null; readonly why: string; readonly errors: readonly string[] }
+> {
   const input = await openInput(rollFolder, { ...place, count: 1 }, rate);
   const read = await scan(input, tools, { ...options, headersOnly: true }).finally(() => input.dispose());
-  if (read.state !== 'read') return { facts: null, why: read.why };
+  const { errors } = read;
+  if (read.state !== 'read') return { facts: null, why: read.why, errors };
   const stream = read.headers.streams.find((item) => item.codec_type === 'video');
   const pixelFormat = stream?.pix_fmt;
   const header = reading.headers.find((item) => item !== null);
@@ -114,9 +141,11 @@ export async function sequenceFacts(
     return {
       facts: null,
       why: `codec ${stream?.codec_name ?? 'unknown'}, pixel format ${pixelFormat ?? 'unknown'}`,
+      errors,
     };
   }
   const timecode = timecodeInHeaders(reading.headers, rate);
+  const exr = exrInHeaders(reading.headers);
   const facts: ClipFacts = {
     kind: 'sequence',
     container: header.format,
@@ -145,6 +174,7 @@ export async function sequenceFacts(
     createdAt: null,
     metadata: {},
     firstNumber: place.first,
+    ...(exr === null ? {} : { exr }),
   };
-  return { facts, why: null };
+  return { facts, why: null, errors };
 }

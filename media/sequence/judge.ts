@@ -1,12 +1,13 @@
 /** What is wrong with the frames of a sequence taken together, whatever their form. Pure. */
 import { type Finding, type FindingSubject, finding } from '../../findings/finding.ts';
-import type { SequencePlace } from '../input.ts';
+import { type SequencePlace, frameName } from '../input.ts';
 import { printable } from '../../files/names.ts';
 import { type Rate, formatRatio, sameRatio } from '../time/rate.ts';
 import { formatTimecode } from '../time/timecode.ts';
 import { type SequenceTimecode, rateInHeaders } from './facts.ts';
 import type { FrameDamage } from './read.ts';
-import type { StillHeader } from '../formats/still.ts';
+import type { ExrStorage, StillHeader } from '../formats/still.ts';
+import { exrFormText } from '../formats/exr/source.ts';
 
 /** Ten frames by name, and how many more there are. */
 export function damageFindings(
@@ -31,6 +32,45 @@ export function damageFindings(
       ),
     );
   return found;
+}
+
+const READ_EVERYWHERE =
+  'OpenEXR of one part: channels R, G and B of one kind, half or float, without compression or in RLE, ZIPS, ZIP or PIZ, display window from (0, 0)';
+
+/** Frames in a form that no ffmpeg makes the right picture of: one finding for each reason. */
+export function unreadFindings(
+  place: SequencePlace,
+  headers: readonly (Pick<StillHeader, 'exr'> | null)[],
+  subject: FindingSubject,
+): Finding[] {
+  const reasons = new Map<string, { count: number; first: number }>();
+  for (const [index, header] of headers.entries()) {
+    const why = header?.exr?.unread ?? null;
+    if (why === null) continue;
+    const known = reasons.get(why);
+    if (known === undefined) reasons.set(why, { count: 1, first: place.first + index });
+    else known.count += 1;
+  }
+  return [...reasons]
+    .slice(0, 10)
+    .map(([why, { count, first }]) =>
+      finding(
+        'frames-form-unread',
+        printable(`${count} of ${headers.length} frames, the first is ${frameName(place, first)}: ${why}`),
+        READ_EVERYWHERE,
+        subject,
+      ),
+    );
+}
+
+/** Of a first frame that is whole, in a form that not every build of ffmpeg reads. `said`: by this one. */
+export function lackingFinding(exr: ExrStorage, said: string, subject: FindingSubject): Finding {
+  return finding(
+    'frames-form-unread',
+    printable(`${exrFormText(exr)}; this ffmpeg says: ${said}`),
+    READ_EVERYWHERE,
+    subject,
+  );
 }
 
 /** Null: nobody says, or a finding says why. */

@@ -1,5 +1,7 @@
 /** What every master of a clip rests on, whatever its form: the linearisation, size, timecode; and every reason against it. Pure. */
 import { type Finding, finding } from '../../findings/finding.ts';
+import { printable } from '../../files/names.ts';
+import { channelsLeft } from '../../media/formats/exr/source.ts';
 import { isPictureFormat, layoutOf } from '../../media/colour/formats.ts';
 import { isSiting, sitings } from '../../media/colour/siting.ts';
 import { isYcbcrMatrix, ycbcrMatrices } from '../../media/colour/ycbcr.ts';
@@ -84,8 +86,31 @@ export function groundOf({
       profile: profile.name,
       timecode: timecode.timecode,
     },
-    notes: [...timecode.notes, ...linearisation.notes],
+    notes: [...timecode.notes, ...linearisation.notes, ...leftOut(facts)],
   };
+}
+
+/** What the frames hold beside the picture: a master has R, G, B of the first part and nothing else. */
+function leftOut({ exr }: ClipFacts): Finding[] {
+  if (exr === undefined) return [];
+  const left = channelsLeft(exr.channels);
+  const names = left.slice(0, 12).join(', ');
+  const found = [
+    ...(left.length === 0
+      ? []
+      : [
+          `${left.length === 1 ? 'channel' : `${left.length} channels:`} ${names}${left.length > 12 ? ', …' : ''}`,
+        ]),
+    ...(exr.layout === 'parts' ? ['every part behind the first'] : []),
+  ];
+  if (found.length === 0) return [];
+  return [
+    finding(
+      'channels-left-out',
+      printable(found.join('; ')),
+      'channels R, G and B in one part, as a master has',
+    ),
+  ];
 }
 
 /** Every finding names roll, clip and profile. */

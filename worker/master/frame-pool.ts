@@ -9,6 +9,7 @@ import { createThreadPool } from '../../process/threads.ts';
 import type { FramePipe } from '../../process/frame-pipe.ts';
 import { CELLS, COLOUR_CELLS, colourFrames, type FrameFingerprints } from '../../proof/form.ts';
 import { POINTS } from '../../proof/pixel-samples.ts';
+import type { Linearisation } from '../../profiles/master/linearisation.ts';
 import type { EncoderInputFrame, FrameAnswer, FrameOrder, FramePoolSetup, WrittenFrame } from './orders.ts';
 
 export interface FrameResults {
@@ -19,6 +20,17 @@ export interface FrameResults {
   /** Of what the encoders were fed with; null: there are none. */
   readonly encoderInput: CollectedEncoderInput | null;
   readonly invalid: number;
+  /** By channel, those that have any. */
+  readonly special: readonly SpecialChannel[];
+}
+
+/** NaN and infinities of one channel of the source, over all frames. */
+export interface SpecialChannel {
+  readonly channel: string;
+  readonly nans: number;
+  readonly infinities: number;
+  /** Of the clip, counted from 0. */
+  readonly firstFrame: number;
 }
 
 export interface CollectedEncoderInput {
@@ -190,10 +202,26 @@ export function startFramePool(
         written,
         encoderInput: setup.feed === null ? null : feedOf(answers.slice(0, finished) as Kept[]),
         invalid,
+        special: specialOf(answers.slice(0, finished) as Kept[], setup.linearisation),
       };
     },
     close: () => pool.close(),
   };
+}
+
+function specialOf(answers: readonly Kept[], linearisation: Linearisation): SpecialChannel[] {
+  const grey = linearisation.kind === 'coded' && linearisation.pixelFormat.startsWith('gray');
+  return (grey ? ['Y'] : ['R', 'G', 'B']).flatMap((channel, place) => {
+    let [nans, infinities] = [0, 0];
+    let firstFrame: number | null = null;
+    for (const { index, special } of answers) {
+      const [here, beyond] = [special?.nans[place] ?? 0, special?.infinities[place] ?? 0];
+      nans += here;
+      infinities += beyond;
+      if (here + beyond > 0) firstFrame ??= index;
+    }
+    return firstFrame === null ? [] : [{ channel, nans, infinities, firstFrame }];
+  });
 }
 
 function feedOf(answers: readonly Kept[]): CollectedEncoderInput {

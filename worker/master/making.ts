@@ -3,12 +3,14 @@ import { join } from 'node:path';
 import { type Written, writtenDigest } from '../../check/master/compare.ts';
 import { checkEncoderInput, type EncoderInputReport } from '../../check/master/encoder-input.ts';
 import { type ToSceneLinear, sceneLinearOf } from '../../check/master/scene-linear.ts';
-import { finding } from '../../findings/finding.ts';
+import { printable } from '../../files/names.ts';
+import { type Finding, finding } from '../../findings/finding.ts';
 import type { Job, MasterWork } from '../../ledger/job.ts';
 import { layout } from '../../ledger/layout.ts';
 import type { DeliverableReport } from '../../ledger/report.ts';
 import { writeWhole } from '../../ledger/store.ts';
 import { readTransform } from '../../ledger/transform.ts';
+import { frameName } from '../../media/input.ts';
 import type { MediaTools } from '../../process/locate.ts';
 import type { FrameFingerprints } from '../../proof/form.ts';
 import { sampleFile } from '../../proof/pixel-sample-file.ts';
@@ -18,7 +20,12 @@ import { subjectOf } from '../claim.ts';
 import type { Failure } from '../classify.ts';
 import { makeFolder } from '../target.ts';
 import { type Encoded, type MasterEncoder, type StagedMovieMaster, startEncoder } from './encoder.ts';
-import { type CollectedEncoderInput, type FramePool, startFramePool } from './frame-pool.ts';
+import {
+  type CollectedEncoderInput,
+  type FramePool,
+  type SpecialChannel,
+  startFramePool,
+} from './frame-pool.ts';
 import { spotFrames } from '../spot-frames.ts';
 import { spotPixels } from './spot-pixels.ts';
 import { spotsOf } from './spots.ts';
@@ -114,7 +121,7 @@ export async function startMasters(
     async prove(tools, signal) {
       const encoded = await Promise.all(encoders.map((encoder) => encoder.end()));
       signal.throwIfAborted();
-      const { values, written, encoderInput, invalid } = framePool.results();
+      const { values, written, encoderInput, invalid, special } = framePool.results();
       const subject = subjectOf(job);
       if (framePool.frames !== frames)
         return {
@@ -123,6 +130,7 @@ export async function startMasters(
           ],
           retryable: true,
         };
+      if (special.length > 0) return { findings: [specialFinding(special, job)], retryable: false };
       if (invalid > 0)
         return {
           findings: [
@@ -166,6 +174,27 @@ export async function startMasters(
       };
     },
   };
+}
+
+/**
+ * NaN and infinities of the source hold its master. They are not carried through: the transform mixes channels, so that one NaN would
+ * become three, and filters of whatever comes after spread it over the picture. Nor is a value put in their place: then the master
+ * would not be its source's, and only who made the frame knows what belongs there.
+ */
+function specialFinding(special: readonly SpecialChannel[], job: Job): Finding {
+  const { place } = job.clip;
+  const channels = special.map(({ channel, nans, infinities, firstFrame }) => {
+    const counts = [
+      ...(nans === 0 ? [] : [`${nans} NaN`]),
+      ...(infinities === 0 ? [] : [`${infinities} infinite`]),
+    ].join(' and ');
+    const name =
+      place.kind === 'sequence'
+        ? printable(frameName(place, place.first + firstFrame))
+        : `frame ${firstFrame + 1}`;
+    return `${channel}: ${counts}, the first in ${name}`;
+  });
+  return finding('source-not-finite', channels.join('; '), 'finite values', subjectOf(job));
 }
 
 function codesOf(

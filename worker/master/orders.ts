@@ -1,4 +1,5 @@
 /** What a frame thread is ordered to do and what it answers. Everything here is copied between threads: plain values and shared bytes. */
+import type { SpecialValues } from '../../media/colour/picture.ts';
 import type { ColourTransform } from '../../media/colour/steps.ts';
 import type { SequencePlace } from '../../media/input.ts';
 import type { RawFacts } from '../../media/raw-facts.ts';
@@ -68,4 +69,6 @@ export interface FrameAnswer {
   readonly encoderInput: EncoderInputFrame | null;
   /** Values that were no numbers and became 0; a good source has none. */
   readonly invalid: number;
+  /** NaN and infinite values of the source itself; null: sensor values, which have none. */
+  readonly special: SpecialValues | null;
 }

@@ -4,6 +4,7 @@
  */
 import { writeFileSync } from 'node:fs';
 import { join } from 'node:path';
+import type { SpecialValues } from '../../media/colour/picture.ts';
 import { KernelMemory } from '../../media/kernels/memory.ts';
 import { BAND_LINES, type Planes } from '../../media/kernels/planes.ts';
 import { Xxh128 } from '../../files/manifest/xxh128.ts';
@@ -21,6 +22,8 @@ interface Way {
   read(order: FrameOrder): Promise<boolean>;
   values(first: number): Planes;
   toAp0(planes: Planes): Planes;
+  /** Of the frame: NaN and infinities of its source; null: it can have none. */
+  special(): SpecialValues | null;
 }
 
 async function codedLinearisation(setup: FramePoolSetup, memory: KernelMemory): Promise<Way> {
@@ -44,6 +47,7 @@ async function codedLinearisation(setup: FramePoolSetup, memory: KernelMemory): 
     },
     values: (first) => kernel.codeRgb(undefined, first),
     toAp0: (planes) => kernel.toAp0(planes),
+    special: () => kernel.takeSpecial(),
   };
 }
 
@@ -64,6 +68,7 @@ async function rawLinearisation(setup: FramePoolSetup, memory: KernelMemory): Pr
     },
     values: (first) => kernel.camera(undefined, first),
     toAp0: (planes) => kernel.toAp0(planes),
+    special: () => null,
   };
 }
 
@@ -165,7 +170,7 @@ serve<FramePoolSetup, FrameOrder, FrameAnswer | null>(async (setup) => {
     }
     const encoderInput = feeder === null ? null : feeder.finish(index);
     return {
-      result: { index, points, written, encoderInput, invalid },
+      result: { index, points, written, encoderInput, invalid, special: linearisation.special() },
       transfer: [points.buffer, ...(encoderInput === null ? [] : [encoderInput.bytes.buffer as ArrayBuffer])],
     };
   };

@@ -5,18 +5,16 @@
 import type { FileHandle } from 'node:fs/promises';
 import { readAt } from '../../../files/bytes.ts';
 import { type Rate, ratio } from '../../time/rate.ts';
-import { StillDamage, type StillHeader, storedTimecode } from '../still.ts';
-import { exrCompressions } from './attribute.ts';
+import { type ExrStorage, StillDamage, type StillHeader, storedTimecode } from '../still.ts';
+import { type ExrAttribute, exrCompressions } from './attribute.ts';
 import { EXR_MAGIC, exrFlags, linesOfCompression } from './header.ts';
+import { exrStorage } from './source.ts';
 
 /** Wider or higher is no picture, and would ask for memory that nobody has. */
 const MOST_SIDE = 65_536;
 const MOST_HEADER_BYTES = 16 * 1024 * 1024;
 
-interface Attribute {
-  readonly type: string;
-  readonly value: Buffer;
-}
+type Attribute = ExrAttribute & { readonly bytes: Buffer };
 
 /** Null when the buffer ends before the header does. */
 function attributesOf(bytes: Buffer): { attributes: Map<string, Attribute>; end: number } | null {
@@ -39,7 +37,7 @@ function attributesOf(bytes: Buffer): { attributes: Map<string, Attribute>; end:
     const size = bytes.readInt32LE(offset);
     if (size < 0) throw new StillDamage(`attribute ${name} of ${size} bytes`);
     if (offset + 4 + size > bytes.length) return null;
-    attributes.set(name, { type, value: bytes.subarray(offset + 4, offset + 4 + size) });
+    attributes.set(name, { name, type, bytes: bytes.subarray(offset + 4, offset + 4 + size) });
     offset += 4 + size;
   }
 }
@@ -65,8 +63,8 @@ interface Window {
 }
 
 function windowOf(attribute: Attribute | undefined, name: string): Window {
-  if (attribute?.value.length !== 16) throw new StillDamage(`no ${name}`);
-  const [xMin, yMin, xMax, yMax] = [0, 4, 8, 12].map((at) => attribute.value.readInt32LE(at)) as [
+  if (attribute?.bytes.length !== 16) throw new StillDamage(`no ${name}`);
+  const [xMin, yMin, xMax, yMax] = [0, 4, 8, 12].map((at) => attribute.bytes.readInt32LE(at)) as [
     number,
     number,
     number,
@@ -78,16 +76,10 @@ function windowOf(attribute: Attribute | undefined, name: string): Window {
   return { width, height };
 }
 
-/** Pixel types of the channels: 0 whole numbers, 1 half, 2 float. */
-export function pixelTypes(channels: Buffer): number[] {
-  const types: number[] = [];
-  for (let offset = 0; offset < channels.length && channels[offset] !== 0; ) {
-    const end = channels.indexOf(0, offset);
-    if (end < 0 || end + 17 > channels.length) throw new StillDamage('the list of channels is cut off');
-    types.push(channels.readInt32LE(end + 1));
-    offset = end + 17;
-  }
-  return types;
+function layoutOf(version: number): ExrStorage['layout'] {
+  if ((version & exrFlags.deep) !== 0) return 'deep';
+  if ((version & exrFlags.multipart) !== 0) return 'parts';
+  return (version & exrFlags.tiled) !== 0 ? 'tiles' : 'scan-lines';
 }
 
 /** End of the furthest chunk; throws when the table of offsets is incomplete. */
@@ -119,9 +111,9 @@ async function chunksEnd(
 }
 
 function rateOf(attribute: Attribute | undefined): Rate | null {
-  if (attribute?.type !== 'rational' || attribute.value.length !== 8) return null;
-  const num = attribute.value.readInt32LE(0);
-  const den = attribute.value.readUInt32LE(4);
+  if (attribute?.type !== 'rational' || attribute.bytes.length !== 8) return null;
+  const num = attribute.bytes.readInt32LE(0);
+  const den = attribute.bytes.readUInt32LE(4);
   return num > 0 && den > 0 ? ratio(num, den) : null;
 }
 
@@ -129,21 +121,20 @@ export async function readExr(handle: FileHandle, fileBytes: number): Promise<St
   const { attributes, end, version } = await readAttributes(handle, fileBytes);
   const display = windowOf(attributes.get('displayWindow'), 'displayWindow');
   const data = windowOf(attributes.get('dataWindow'), 'dataWindow');
-  const channels = attributes.get('channels');
-  if (channels === undefined) throw new StillDamage('no list of channels');
-  const compression = exrCompressions[attributes.get('compression')?.value[0] ?? -1];
+  const layout = layoutOf(version);
+  const exr = exrStorage(attributes, layout);
+  const compression = exrCompressions[attributes.get('compression')?.bytes[0] ?? -1];
   const lines = compression === undefined ? undefined : linesOfCompression[compression];
-  const simple =
-    (version & (exrFlags.tiled | exrFlags.deep | exrFlags.multipart)) === 0 && lines !== undefined;
+  const simple = layout === 'scan-lines' && lines !== undefined;
   const neededBytes = simple ? await chunksEnd(handle, end, Math.ceil(data.height / lines), fileBytes) : null;
   const time = attributes.get('timeCode');
-  const word = time?.value.length === 8 ? time.value.readUInt32LE(0) : null;
+  const word = time?.bytes.length === 8 ? time.bytes.readUInt32LE(0) : null;
   const reel = attributes.get('reelName');
   const aspect = attributes.get('pixelAspectRatio');
-  const aspectValue = aspect?.value.length === 4 ? aspect.value.readFloatLE(0) : 1;
+  const aspectValue = aspect?.bytes.length === 4 ? aspect.bytes.readFloatLE(0) : 1;
   return {
     format: 'exr',
-    kind: pixelTypes(channels.value).some((type) => type !== 0) ? 'scene-linear' : 'encoded',
+    kind: exr.wholeNumbers ? 'encoded' : 'scene-linear',
     width: display.width,
     height: display.height,
     // Stored as 32-bit float: four places are what it was meant as.
@@ -156,7 +147,8 @@ export async function readExr(handle: FileHandle, fileBytes: number): Promise<St
       word === null
         ? null
         : storedTimecode(word >>> 24, (word >>> 16) & 0xff, (word >>> 8) & 0xff, word & 0xff),
-    reel: reel === undefined ? null : reel.value.toString('utf8'),
+    reel: reel === undefined ? null : reel.bytes.toString('utf8'),
     neededBytes,
+    exr,
   };
 }

@@ -404,6 +404,28 @@ export function loadLine(from: usize, step: i32, coding: i32, shift: i32, to: us
   for (; i < count; i++) store<f32>(to + (usize(i) << 2), (sample(from + usize(i * step), coding, shift) - zero) / span);
 }
 
+/** Of a line of float32: values that are no numbers, or (`infinite`) that are infinities. */
+export function countSpecial(from: usize, step: i32, coding: i32, count: i32, infinite: i32): i32 {
+  let found = 0;
+  let i = 0;
+  const magnitude = i32x4.splat(0x7fff_ffff);
+  const infinity = i32x4.splat(0x7f80_0000);
+  if (coding == F32LE && step == 4) {
+    let lanes: v128 = i32x4.splat(0);
+    for (; i + 4 <= count; i += 4) {
+      const size = v128.and(v128.load(from + (usize(i) << 2)), magnitude);
+      lanes = i32x4.sub(lanes, infinite ? i32x4.eq(size, infinity) : i32x4.gt_s(size, infinity));
+    }
+    found = i32x4.extract_lane(lanes, 0) + i32x4.extract_lane(lanes, 1) + i32x4.extract_lane(lanes, 2) + i32x4.extract_lane(lanes, 3);
+  }
+  for (; i < count; i++) {
+    const bits = load<u32>(from + usize(i * step));
+    const size = i32((coding == F32BE ? bswap<u32>(bits) : bits) & 0x7fff_ffff);
+    if (infinite ? size == 0x7f80_0000 : size > 0x7f80_0000) found++;
+  }
+  return found;
+}
+
 /** The outermost values of a line go on for `before` and `behind` it. */
 export function extendLine(at: usize, count: i32, before: i32, behind: i32): void {
   const first = load<f32>(at);

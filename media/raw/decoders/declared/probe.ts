@@ -2,8 +2,9 @@
 import { type Finding, type FindingSubject, finding } from '../../../../findings/finding.ts';
 import { printable } from '../../../../files/names.ts';
 import { type Rate, parseRate } from '../../../time/rate.ts';
+import { endsItsLine, isWholeJson, type WholeText, wholeText } from '../../../../process/answer.ts';
 import { DecoderFailed } from '../decoder.ts';
-import { callProgram } from './call.ts';
+import { type Call, callProgram } from './call.ts';
 import type { LoadedDecoder } from './programs.ts';
 
 export interface ReportedClip {
@@ -35,6 +36,22 @@ function wholeNumber(text: string): number {
   return Number(value);
 }
 
+/** All that the program prints of the clip. Throws DecoderFailed, and the signal's reason when stopped. */
+async function described(decoder: LoadedDecoder, call: Call): Promise<string> {
+  const chunks: Buffer[] = [];
+  let bytes = 0;
+  await callProgram(decoder, call, async (stream, touch) => {
+    for await (const chunk of stream) {
+      touch();
+      bytes += (chunk as Buffer).length;
+      if (bytes > MOST_BYTES)
+        throw new DecoderFailed(decoder.declared.name, `more than ${MOST_BYTES} bytes about one clip`);
+      chunks.push(chunk as Buffer);
+    }
+  });
+  return Buffer.concat(chunks).toString('utf8');
+}
+
 /** `path`: absolute. Throws the signal's reason when stopped. */
 export async function askDeclared(
   decoder: LoadedDecoder,
@@ -53,43 +70,36 @@ export async function askDeclared(
   const { probe } = declared;
   if (probe === null || probeProgram === null) return { reported: nothing };
   const subject = options.subject ?? {};
+  const stop = options.signal === undefined ? {} : { signal: options.signal };
   const poor = (found: string, expected: string): Finding =>
     finding('decoder-metadata-incomplete', `${declared.name}: ${printable(found)}`, expected, subject);
-  const chunks: Buffer[] = [];
-  let bytes = 0;
+  let answer: WholeText;
   try {
-    await callProgram(
-      decoder,
-      {
-        program: probeProgram,
-        command: probe.command,
-        path,
-        frame: 0,
-        ...(options.signal === undefined ? {} : { signal: options.signal }),
-      },
-      async (stream, touch) => {
-        for await (const chunk of stream) {
-          touch();
-          bytes += (chunk as Buffer).length;
-          if (bytes > MOST_BYTES)
-            throw new DecoderFailed(declared.name, `more than ${MOST_BYTES} bytes about one clip`);
-          chunks.push(chunk as Buffer);
-        }
-      },
+    answer = await wholeText(
+      () => described(decoder, { program: probeProgram, command: probe.command, path, frame: 0, ...stop }),
+      probe.format === 'json' ? isWholeJson : endsItsLine,
     );
   } catch (error) {
     if (!(error instanceof DecoderFailed)) throw error;
     return { findings: [poor(error.message, 'a program that describes the clip')] };
   }
-  const text = Buffer.concat(chunks).toString('utf8');
+  const { text, whole } = answer;
   let document: unknown = null;
   if (probe.format === 'json') {
     try {
       document = JSON.parse(text);
     } catch (error) {
-      return { findings: [poor((error as Error).message, 'JSON on standard output')] };
+      return { findings: [poor(`${(error as Error).message}, twice`, 'JSON on standard output')] };
     }
-  }
+  } else if (!whole)
+    return {
+      findings: [
+        poor(
+          `an answer that ends within a line, twice, each time another: ${JSON.stringify(text.slice(-40))}`,
+          'a whole answer',
+        ),
+      ],
+    };
   const findings: Finding[] = [];
   const read = <Value>(
     field: 'frames' | 'rate' | 'width' | 'height' | 'timecode' | 'reel',
