@@ -21,6 +21,7 @@ import { buildDng, testSamples } from '../support/dng.ts';
 import { freshFolder, sharedFolder } from '../support/folder.ts';
 import { mediaTools } from '../support/make.ts';
 import { makeMovie } from '../support/media.ts';
+import { recordsIn } from '../support/schemas.ts';
 
 const runCommand = commandProcess();
 
@@ -100,6 +101,13 @@ test('both rolls are ready: raw frames by their own tags, the log movie by the t
     );
   }
   expect(readdirSync(join(rollOf(original, 'B007'), 'reports', 'transforms'))).toHaveLength(1);
+});
+
+test('every record of masters fits its JSON Schema', () => {
+  expect(recordsIn(original)).toEqual({
+    kinds: ['clip-report', 'deliverable-report', 'roll', 'statement-predicate'],
+    faults: [],
+  });
 });
 
 test('run again with other settings, the camera that they are about is made again, and all else stands finished', async () => {
