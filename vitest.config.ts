@@ -13,7 +13,7 @@ class LongFirst extends BaseSequencer {
   }
 }
 
-/** `*.long.test.ts` is for `npm run test:all` alone: setup/test-all.mjs sets this. */
+/** `*.long.test.ts` is for `npm run test:all` alone: setup/test-all.mjs sets this. (`tables`: test/support/lane.ts.) */
 const longLane = process.env.RUSHLIGHT_TEST_LANE === 'long';
 const longFiles = 'test/**/*.long.test.ts';
 

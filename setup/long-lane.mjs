@@ -15,6 +15,22 @@ const SHARES = 4;
 /** Cases of a campaign in one step, each with a seed of its own. */
 const CAMPAIGN = { cases: 150, seeds: [1, 2, 3, 4] };
 
+/** Test files of which the quick lane leaves rows out (test/support/lane.ts). */
+export const TABLES = [
+  'test/e2e/bad-targets.test.ts',
+  'test/e2e/names.test.ts',
+  'test/faults/faults.test.ts',
+  'test/faults/missed.test.ts',
+  'test/faults/store.test.ts',
+  'test/profiles/made.test.ts',
+  'test/profiles/recipe.test.ts',
+  'test/proof/audio-clean.test.ts',
+  'test/proof/audio-faults.test.ts',
+  'test/worker/archive.test.ts',
+  'test/worker/master-4444.test.ts',
+  'test/worker/masters.test.ts',
+];
+
 const vitest = ['node_modules/vitest/vitest.mjs', 'run'];
 const long = (title, ...files) => ({
   title,
@@ -30,6 +46,10 @@ export const parts = {
     minutes: 40,
   },
   injector: { about: 'that the fault injector does what it says and nothing else', minutes: 5 },
+  tables: {
+    about: 'every row of the tables of which `npm test` runs one for each promise',
+    minutes: 20,
+  },
   stores: { about: 'every disturbance of a run on a store that stands by itself', minutes: 5 },
   node: { about: `the quick lane on Node ${NODE_MAJORS.join(' and ')}`, minutes: 30 },
   image: { about: 'the container image: built, and a run in it', minutes: 15 },
@@ -66,6 +86,14 @@ export function stepsOf(part, { hasFuzz, fuzzState, hasImage }) {
       ];
     case 'injector':
       return [long('the injector itself', 'test/faults')];
+    case 'tables':
+      return [
+        {
+          title: 'every row',
+          args: [...vitest, ...TABLES],
+          env: { RUSHLIGHT_TEST_LANE: 'tables' },
+        },
+      ];
     case 'stores':
       return [long('the standing store', 'test/night')];
     case 'node':

@@ -10,6 +10,7 @@ import { writeMd5Manifest } from '../support/day.ts';
 import { codesOf, codesOfClip, filesBelow, readVerdict } from '../support/delivery.ts';
 import { sharedFolder } from '../support/folder.ts';
 import { ffmpeg, makeMovie } from '../support/media.ts';
+import { recordsIn } from '../support/schemas.ts';
 import type { RollVerdict } from '../../ledger/roll.ts';
 
 const base = join(sharedFolder, 'bad-clips');
@@ -198,6 +199,13 @@ describe('a roll full of bad clips', () => {
     expect(linked.verdict).toBe('held');
     expect(codesOf(linked)).toContain('link-leaves-roll');
     expect(linked.clips).toEqual([]);
+  });
+
+  test('every record, of what is held and of what is ready, fits its JSON Schema', () => {
+    expect(recordsIn(delivery)).toEqual({
+      kinds: ['clip-report', 'deliverable-report', 'roll', 'statement-predicate'],
+      faults: [],
+    });
   });
 
   test('nothing stands under a final name but what is published', () => {

@@ -6,6 +6,7 @@ import { beforeAll, beforeEach, expect, onTestFinished, test } from 'vitest';
 import { copyDay, makeDay } from '../support/day.ts';
 import { codesOf, filesBelow, readVerdict } from '../support/delivery.ts';
 import { freshFolder, sharedFolder } from '../support/folder.ts';
+import { further } from '../support/lane.ts';
 import {
   encoding,
   essence,
@@ -142,10 +143,7 @@ test('filled by somebody else in mid-night: target-full, nothing unfinished unde
   expect(Object.keys(after)).toHaveLength(3);
 }, 120_000);
 
-test.each([
-  ['below it', 'delivery'],
-  ['its top folder', ''],
-])(
+test.each<readonly [string, string]>([['its top folder', ''], ...further(['below it', 'delivery'])])(
   'the volume pulled in mid-night, the delivery %s: target-gone, the night ends, the empty mount point stays empty',
   async (_where, delivery) => {
     const folders = volume('64m', delivery);

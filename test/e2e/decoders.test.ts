@@ -7,10 +7,12 @@ import { readSettings } from '../../coordinator/settings/read.ts';
 import { FindingError } from '../../findings/finding.ts';
 import { deliverableReportSchema } from '../../ledger/report.ts';
 import { readRecord } from '../../ledger/store.ts';
-import { type CliResult, runCli } from '../support/cli.ts';
+import { type CliResult, commandProcess, runCli } from '../support/cli.ts';
 import { writeMd5Manifest } from '../support/day.ts';
 import { buildDng, testSamples } from '../support/dng.ts';
 import { freshFolder, sharedFolder } from '../support/folder.ts';
+
+const runCommand = commandProcess();
 
 const [WIDTH, HEIGHT, FRAMES] = [20, 14, 5];
 /** Codes of twelve bits in 16. */
@@ -102,37 +104,55 @@ function rawRoll(folder: string): void {
   mkdirSync(join(folder, 'A011C001'), { recursive: true });
   for (let frame = 0; frame < 3; frame += 1)
     writeFileSync(join(folder, 'A011C001', `A011C001_${String(frame).padStart(6, '0')}.dng`), dng(frame));
-  writeMd5Manifest(folder);
 }
 
-/** One day of one roll; the settings are those above. */
-async function nightOf(
-  name: string,
-  fill: (folder: string) => void,
-  ...more: string[]
-): Promise<{ night: CliResult; roll: string }> {
-  const folder = freshFolder(name.toLowerCase());
-  const roll = join(folder, 'day-11', name);
+/** Rolls of one clip whose decoder fails in its own way. */
+const faults = [
+  ['dies half-way', 'B021', 'dies', {}, 'decoder-failed', /the bell is cracked/],
+  ['is killed', 'B022', 'killed', {}, 'decoder-failed', /SIGKILL|137/],
+  ['gives a frame too few', 'B023', 'short', {}, 'decoder-failed', /4 whole pictures/],
+  ['gives a byte too many', 'B024', 'long', {}, 'decoder-failed', /1 bytes/],
+  ['falls silent', 'B025', 'hangs', {}, 'decoder-failed', /no answer/],
+  [
+    'counts more frames than it gives',
+    'B026',
+    null,
+    { frames: FRAMES + 1 },
+    'decoder-failed',
+    /5 whole pictures/,
+  ],
+  [
+    'counts fewer frames than it gives',
+    'B027',
+    null,
+    { frames: FRAMES - 1 },
+    'decoder-failed',
+    /more than the 4 pictures/,
+  ],
+  ['says no number of frames', 'B028', null, { frames: 'many' }, 'decoder-metadata-incomplete', /frames/],
+  ['says a rate that is none', 'B029', null, { rate: '0/1' }, 'decoder-metadata-incomplete', /rate/],
+  [
+    'says a timecode that does not exist',
+    'B030',
+    null,
+    { timecode: '10:00:00:24' },
+    'timecode-invalid',
+    /10:00:00:24/,
+  ],
+] as const;
+
+/** One night over all that decoders give: rolls that become masters, and rolls that are held. */
+let night: CliResult;
+const delivery = join(base, 'delivery');
+const delivered = (roll: string): string => join(delivery, 'day-11', roll);
+const verdictOf = (roll: string): { verdict: string; findings: { code: string; found: string }[] } =>
+  JSON.parse(readFileSync(join(delivered(roll), 'roll.json'), 'utf8')) as ReturnType<typeof verdictOf>;
+
+function filledRoll(name: string, fill: (folder: string) => void): void {
+  const roll = join(base, 'day-11', name);
   mkdirSync(roll, { recursive: true });
   fill(roll);
   writeMd5Manifest(roll);
-  const night = await runCli([
-    'run',
-    join(folder, 'day-11'),
-    '--deliver',
-    join(folder, 'delivery'),
-    '--work',
-    join(folder, 'work'),
-    '--settings',
-    settings,
-    '--profile',
-    'grading-master-exr',
-    '--workers',
-    '1',
-    '--quiet',
-    ...more,
-  ]);
-  return { night, roll: join(folder, 'delivery', 'day-11', name) };
 }
 
 async function reportOf(
@@ -158,7 +178,7 @@ function pixelsOf(path: string): number[][] {
   );
 }
 
-beforeAll(() => {
+beforeAll(async () => {
   mkdirSync(tools, { recursive: true });
   program('bell-decode', BELL_PROGRAM);
   program('strips', STRIP_PROGRAM);
@@ -195,38 +215,49 @@ patience_seconds: 2
     settings,
     'version: 1\nshow: { input: { name: aces2065-1 } }\ncameras: { A: { raw: { decoder: strips } } }\ndecoders: [tools/bell.yaml, tools/plates.yaml, tools/strips.yaml]\n',
   );
-});
+  filledRoll('B011', (roll) => bellMovie(join(roll, 'B011C001.bell'), null));
+  filledRoll('C011', (roll) => {
+    mkdirSync(join(roll, 'B011C001'));
+    for (let frame = 0; frame < FRAMES; frame += 1)
+      writeFileSync(
+        join(roll, 'B011C001', `B011C001.${String(frame + 7).padStart(4, '0')}.plate`),
+        Buffer.concat([Buffer.from(`P6\n${WIDTH} ${HEIGHT}\n65535\n`), picture(frame, 'be')]),
+      );
+  });
+  filledRoll('A011', rawRoll);
+  // Another camera's letter: the settings name nothing for it, and our own decoder comes first.
+  filledRoll('D011', rawRoll);
+  for (const [, roll, fault, reported] of faults)
+    filledRoll(roll, (folder) => bellMovie(join(folder, `${roll}C001.bell`), fault, reported));
+  night = await runCli([
+    'run',
+    join(base, 'day-11'),
+    '--deliver',
+    delivery,
+    '--work',
+    join(base, 'work'),
+    '--settings',
+    settings,
+    '--profile',
+    'grading-master-exr',
+    '--workers',
+    '1',
+    // Of the frames that state none.
+    '--rate',
+    '24',
+    '--quiet',
+  ]);
+}, 240_000);
 
 describe('pictures of a declared decoder become masters', () => {
   test.each([
-    [
-      'a movie',
-      'B011',
-      (roll: string) => bellMovie(join(roll, 'B011C001.bell'), null),
-      [],
-      '0864000',
-      { decoder: 'bell', full: FULL },
-    ],
-    [
-      'frames in files of their own',
-      'C011',
-      (roll: string) => {
-        mkdirSync(join(roll, 'B011C001'));
-        for (let frame = 0; frame < FRAMES; frame += 1)
-          writeFileSync(
-            join(roll, 'B011C001', `B011C001.${String(frame + 7).padStart(4, '0')}.plate`),
-            Buffer.concat([Buffer.from(`P6\n${WIDTH} ${HEIGHT}\n65535\n`), picture(frame, 'be')]),
-          );
-      },
-      ['--rate', '24'],
-      null,
-      { decoder: 'plates', full: FULL },
-    ],
+    ['a movie', 'B011', '0864000', { decoder: 'bell', full: FULL }],
+    ['frames in files of their own', 'C011', null, { decoder: 'plates', full: FULL }],
   ] as const)(
     '%s: every value is what the program wrote, and the report says who served',
-    async (_title, name, fill, more, first, by) => {
-      const { night, roll } = await nightOf(name, fill, ...more);
-      expect(night.code, night.stdout + night.stderr).toBe(0);
+    async (_title, name, first, by) => {
+      const roll = delivered(name);
+      expect(verdictOf(name).verdict, night.stdout + night.stderr).toBe('ready');
       const files = readdirSync(join(roll, 'grading-master-exr', 'B011C001')).sort();
       expect(files).toHaveLength(FRAMES);
       if (first !== null) expect(files[0]).toBe(`B011C001.${first}.exr`);
@@ -265,7 +296,7 @@ describe('pictures of a declared decoder become masters', () => {
     mkdirSync(join(folder, 'day-11', 'B011'), { recursive: true });
     bellMovie(join(folder, 'day-11', 'B011', 'B011C001.bell'), null);
     writeMd5Manifest(join(folder, 'day-11', 'B011'));
-    const plan = await runCli([
+    const plan = await runCommand([
       'plan',
       join(folder, 'day-11'),
       '--deliver',
@@ -282,83 +313,21 @@ describe('pictures of a declared decoder become masters', () => {
 });
 
 describe('a clip is held, and nothing stands under its name, when its decoder', () => {
-  const faults = [
-    ['dies half-way', 'B021', 'dies', {}, 'decoder-failed', /the bell is cracked/],
-    ['is killed', 'B022', 'killed', {}, 'decoder-failed', /SIGKILL|137/],
-    ['gives a frame too few', 'B023', 'short', {}, 'decoder-failed', /4 whole pictures/],
-    ['gives a byte too many', 'B024', 'long', {}, 'decoder-failed', /1 bytes/],
-    ['falls silent', 'B025', 'hangs', {}, 'decoder-failed', /no answer/],
-    [
-      'counts more frames than it gives',
-      'B026',
-      null,
-      { frames: FRAMES + 1 },
-      'decoder-failed',
-      /5 whole pictures/,
-    ],
-    [
-      'counts fewer frames than it gives',
-      'B027',
-      null,
-      { frames: FRAMES - 1 },
-      'decoder-failed',
-      /more than the 4 pictures/,
-    ],
-    ['says no number of frames', 'B028', null, { frames: 'many' }, 'decoder-metadata-incomplete', /frames/],
-    ['says a rate that is none', 'B029', null, { rate: '0/1' }, 'decoder-metadata-incomplete', /rate/],
-    [
-      'says a timecode that does not exist',
-      'B030',
-      null,
-      { timecode: '10:00:00:24' },
-      'timecode-invalid',
-      /10:00:00:24/,
-    ],
-  ] as const;
-  const delivery = join(base, 'delivery');
-  let night: CliResult;
-
-  beforeAll(async () => {
-    const day = join(base, 'day-12');
-    for (const [, roll, fault, reported] of faults) {
-      mkdirSync(join(day, roll), { recursive: true });
-      bellMovie(join(day, roll, `${roll}C001.bell`), fault, reported);
-      writeMd5Manifest(join(day, roll));
-    }
-    night = await runCli([
-      'run',
-      day,
-      '--deliver',
-      delivery,
-      '--work',
-      join(base, 'work'),
-      '--settings',
-      settings,
-      '--profile',
-      'grading-master-exr',
-      '--workers',
-      '1',
-      '--quiet',
-    ]);
-  }, 240_000);
-
   test.each(faults)('%s', (_title, roll, _fault, _told, code, said) => {
     expect(night.code).toBe(1);
-    const { verdict, findings } = JSON.parse(
-      readFileSync(join(delivery, 'day-12', roll, 'roll.json'), 'utf8'),
-    ) as { verdict: string; findings: { code: string; found: string }[] };
+    const { verdict, findings } = verdictOf(roll);
     expect(verdict).toBe('held');
     const found = findings.filter((item) => item.code === code);
     expect(found, JSON.stringify(findings)).toHaveLength(1);
     expect(found[0]?.found).toMatch(said);
-    const made = join(delivery, 'day-12', roll, 'grading-master-exr');
+    const made = join(delivered(roll), 'grading-master-exr');
     expect(existsSync(made) ? readdirSync(made) : []).toEqual([]);
   });
 });
 
 test('raw frames are decoded by the declared decoder that the settings name, to the same picture as by our own', async () => {
-  const { night, roll } = await nightOf('A011', rawRoll);
-  expect(night.code, night.stdout + night.stderr).toBe(0);
+  const [roll, other] = [delivered('A011'), delivered('D011')];
+  for (const name of ['A011', 'D011']) expect(verdictOf(name).verdict, night.stdout).toBe('ready');
   // The survey decodes one frame, the master all of them.
   expect(readFileSync(join(tools, 'strips.served'), 'utf8')).toBe('x'.repeat(4));
   const { outcome } = await reportOf(roll, 'A011C001');
@@ -367,10 +336,7 @@ test('raw frames are decoded by the declared decoder that the settings name, to 
     decoder: 'strips',
     decoderVersion: expect.stringMatching(/^[0-9a-f]{12}$/) as unknown,
   });
-  // Another camera's letter: nothing is named, and our own comes first.
-  const other = await nightOf('D011', rawRoll);
-  expect(other.night.code, other.night.stdout).toBe(0);
-  expect((await reportOf(other.roll, 'A011C001')).outcome.linearisation).toMatchObject({
+  expect((await reportOf(other, 'A011C001')).outcome.linearisation).toMatchObject({
     decoder: 'own',
     decoderVersion: null,
   });
@@ -383,7 +349,7 @@ test('raw frames are decoded by the declared decoder that the settings name, to 
         readdirSync(join(folder, 'grading-master-exr', 'A011C001')).sort()[2] as string,
       ),
     );
-  expect(frame(roll)).toEqual(frame(other.roll));
+  expect(frame(roll)).toEqual(frame(other));
 });
 
 describe('settings that cannot be', () => {
@@ -436,7 +402,7 @@ describe('settings that cannot be', () => {
     const delivery = join(path, '..', 'delivery');
     // Where a roll would be read there is none, which nobody comes to find out.
     mkdirSync(join(path, '..', 'day-11'));
-    const night = await runCli([
+    const night = await runCommand([
       command,
       join(path, '..', 'day-11'),
       '--deliver',

@@ -9,6 +9,7 @@ import { type CliResult, runCli } from '../support/cli.ts';
 import { writeMd5Manifest } from '../support/day.ts';
 import { readVerdict } from '../support/delivery.ts';
 import { sharedFolder } from '../support/folder.ts';
+import { everyRow, further } from '../support/lane.ts';
 import { makeMovie } from '../support/media.ts';
 
 const base = join(sharedFolder, 'names');
@@ -61,19 +62,20 @@ describe('names of every kind', () => {
       join(base, 'work'),
       '--profile',
       'test/fixtures/profiles/small-vc3.yaml',
-      '--profile',
-      'test/fixtures/profiles/small-h264.yaml',
+      ...further('--profile', 'test/fixtures/profiles/small-h264.yaml'),
     ]);
     verdict = await readVerdict(delivery, dayName, 'A002');
   }, 240_000);
 
-  test('the roll is ready with every clip in both profiles', () => {
+  test('the roll is ready with every clip', () => {
     expect(verdict.findings).toEqual([]);
     expect(verdict.verdict).toBe('ready');
     expect(result.code, result.stderr).toBe(0);
     expect(verdict.clips).toHaveLength(stems.length);
     for (const entry of verdict.clips)
-      expect(entry.deliverables.map((made) => made.state)).toEqual(['published', 'published']);
+      expect(entry.deliverables.map((made) => made.state)).toEqual(
+        everyRow ? ['published', 'published'] : ['published'],
+      );
   });
 
   test('each clip keeps the name that the camera gave, byte for byte', () => {

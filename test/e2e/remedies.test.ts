@@ -1,12 +1,20 @@
 /** Remedies that a run gives most often, followed word for word to the end that they promise. One small day, changed and mended. */
+import { execFileSync } from 'node:child_process';
 import { copyFileSync, cpSync, mkdirSync, readFileSync, renameSync, rmSync, writeFileSync } from 'node:fs';
 import { generateKeyPairSync } from 'node:crypto';
 import { join } from 'node:path';
-import { beforeAll, expect, test } from 'vitest';
-import { type CliResult, runCli } from '../support/cli.ts';
+import { beforeAll, expect, onTestFinished, test } from 'vitest';
+import type { NightResult } from '../../coordinator/night/request.ts';
+import { commandProcess, type RunCommand, runCli } from '../support/cli.ts';
 import { copyDay, makeDay, writeMd5Manifest } from '../support/day.ts';
-import { sharedFolder } from '../support/folder.ts';
+import { freshFolder, sharedFolder } from '../support/folder.ts';
 import { ffmpeg } from '../support/media.ts';
+import { encoding, heldFfmpeg, nightCommand } from '../support/night.ts';
+import { needsRoot } from '../support/root.ts';
+import { recordsIn } from '../support/schemas.ts';
+
+const runCommand = commandProcess();
+type Said = Awaited<ReturnType<RunCommand>>;
 
 const base = join(sharedFolder, 'remedies');
 const day = join(base, 'day-08');
@@ -18,9 +26,9 @@ const clip = join(roll, 'A001C001.mov');
 const deliverable = join(delivery, 'day-08', 'A001', 'small-vc3', 'A001C001.mov');
 const aside = join(base, 'moved-away');
 
-const check = (...more: string[]): Promise<CliResult> =>
-  runCli(['check', day, '--copy', copy, '--quiet', ...more]);
-const run = (...more: string[]): Promise<CliResult> =>
+const check = (...more: string[]): Promise<Said> =>
+  runCommand(['check', day, '--copy', copy, '--quiet', ...more]);
+const run = (...more: string[]): Promise<Said> =>
   runCli([
     'run',
     day,
@@ -33,10 +41,10 @@ const run = (...more: string[]): Promise<CliResult> =>
     '--quiet',
     ...more,
   ]);
-const audit = (...more: string[]): Promise<CliResult> => runCli(['audit', delivery, '--quiet', ...more]);
+const audit = (...more: string[]): Promise<Said> => runCommand(['audit', delivery, '--quiet', ...more]);
 
 /** Exit code, and the codes of everything that is held. */
-const heldOf = ({ code, stdout, stderr }: CliResult): [number | null, string[]] => [
+const heldOf = ({ code, stdout, stderr }: Said): [number | null, string[]] => [
   code,
   [...`${stdout}${stderr}`.matchAll(/held {2}.*\[([a-z-]+)\]/g)].map((match) => match[1] as string).sort(),
 ];
@@ -60,7 +68,7 @@ test('manifest-missing: make one, pass its folder with --manifests, and both cop
   for (const folder of [day, copy]) rmSync(join(folder, 'A001', 'checksums.md5'));
   expect(heldOf(await check())).toEqual([1, ['manifest-missing']]);
   const manifests = join(base, 'manifests');
-  expect((await runCli(['manifest', roll, '--to', manifests])).code).toBe(0);
+  expect((await runCommand(['manifest', roll, '--to', manifests])).code).toBe(0);
   expect(heldOf(await check('--manifests', manifests))).toEqual(clear);
   for (const folder of [day, copy]) writeFileSync(join(folder, 'A001', 'checksums.md5'), old);
 }, 120_000);
@@ -87,12 +95,12 @@ test('file-unlisted: move the file out of the roll, or make a manifest that list
   const note = join(roll, 'note.txt');
   const alone = ['check', day, '--quiet'];
   writeFileSync(note, 'take 3 is the good one\n');
-  expect(heldOf(await runCli(alone))).toEqual([1, ['file-unlisted']]);
+  expect(heldOf(await runCommand(alone))).toEqual([1, ['file-unlisted']]);
   const manifests = join(base, 'manifests-with-note');
-  expect((await runCli(['manifest', roll, '--to', manifests])).code).toBe(0);
-  expect(heldOf(await runCli([...alone, '--manifests', manifests]))).toEqual(clear);
+  expect((await runCommand(['manifest', roll, '--to', manifests])).code).toBe(0);
+  expect(heldOf(await runCommand([...alone, '--manifests', manifests]))).toEqual(clear);
   renameSync(note, join(aside, 'note.txt'));
-  expect(heldOf(await runCli(alone))).toEqual(clear);
+  expect(heldOf(await runCommand(alone))).toEqual(clear);
 }, 120_000);
 
 test('sequence-rate-unknown: state the rate with --rate', async () => {
@@ -103,9 +111,9 @@ test('sequence-rate-unknown: state the rate with --rate', async () => {
     join(stills, 'B001', 'B001C001', 'B001C001.%04d.tif'),
   );
   writeMd5Manifest(join(stills, 'B001'));
-  const plan = (...more: string[]): Promise<CliResult> =>
-    runCli(['plan', stills, '--deliver', join(base, 'stills-out'), '--quiet', '--json', ...more]);
-  const codes = ({ stdout }: CliResult): string[] =>
+  const plan = (...more: string[]): Promise<Said> =>
+    runCommand(['plan', stills, '--deliver', join(base, 'stills-out'), '--quiet', '--json', ...more]);
+  const codes = ({ stdout }: Said): string[] =>
     (JSON.parse(stdout) as { findings: { code: string }[] }).findings.map((item) => item.code);
   expect(codes(await plan())).toContain('sequence-rate-unknown');
   expect(codes(await plan('--rate', '24'))).not.toContain('sequence-rate-unknown');
@@ -139,13 +147,39 @@ test('digest-differs without another copy: move the file away and run again; lef
   expect(heldOf(await audit())).toEqual(clear);
 }, 240_000);
 
-test('file-absent: run again while the roll is there', async () => {
+test('file-absent: run again while the roll is there. work-folder-in-use meanwhile: wait for that run to end', async () => {
   renameSync(deliverable, join(aside, 'A001C001-again.mov'));
   const [code, held] = heldOf(await audit());
   expect(code).toBe(1);
   expect(held).toContain('file-absent');
-  expect(heldOf(await run())).toEqual(clear);
+  const wait = heldFfmpeg(freshFolder('held'));
+  const mending = run('--ffmpeg', wait.path);
+  const folders = { day, copy, delivery, work: join(base, 'work') };
+  try {
+    await encoding(folders);
+    const refused = await runCommand(nightCommand({ ...folders, delivery: join(base, 'another-delivery') }));
+    expect(refused.code).toBe(2);
+    expect(refused.stdout).toContain('"work-folder-in-use"');
+    const status = await runCommand(['status', delivery, '--work', folders.work, '--json']);
+    expect(JSON.parse(status.stdout)).toMatchObject({ atWork: { state: 'alive' } });
+  } finally {
+    wait.letGo();
+  }
+  expect(heldOf(await mending)).toEqual(clear);
   expect(heldOf(await audit())).toEqual(clear);
+}, 240_000);
+
+test('target-short: free space on the delivery drive, and run again', async (context) => {
+  needsRoot(context);
+  const volume = freshFolder('volume');
+  execFileSync('mount', ['-t', 'tmpfs', '-o', 'size=256k', 'rushlight-test', volume]);
+  onTestFinished(() => void execFileSync('umount', ['-l', volume]));
+  const there = { day, copy, delivery: join(volume, 'delivery'), work: join(base, 'work') };
+  const short = JSON.parse((await runCli(nightCommand(there))).stdout) as NightResult;
+  expect(short.rolls.flatMap(({ findings }) => findings.map((item) => item.code))).toContain('target-short');
+  execFileSync('mount', ['-o', 'remount,size=64m', volume]);
+  const again = await runCli(nightCommand(there));
+  expect(again.code, again.stderr).toBe(0);
 }, 240_000);
 
 test('signature-absent after a run that changed the statement: sign again', async () => {
@@ -154,13 +188,17 @@ test('signature-absent after a run that changed the statement: sign again', asyn
   const open = join(base, 'dit.pub.pem');
   writeFileSync(key, privateKey.export({ type: 'pkcs8', format: 'pem' }), { mode: 0o600 });
   writeFileSync(open, publicKey.export({ type: 'spki', format: 'pem' }));
-  expect((await runCli(['sign', delivery, '--key', key, '--quiet'])).code).toBe(0);
+  expect((await runCommand(['sign', delivery, '--key', key, '--quiet'])).code).toBe(0);
   expect(heldOf(await audit('--public-key', open))).toEqual(clear);
   // A second copy is named: the statement says so, and the old signature is of another one.
   const again = await run('--copy', copy);
   expect(heldOf(again)).toEqual(clear);
   expect(again.stdout).toMatch(/^ready {2}A001 /m);
   expect(heldOf(await audit('--public-key', open))).toEqual([1, ['signature-absent', 'verdict-differs']]);
-  expect((await runCli(['sign', delivery, '--key', key, '--quiet'])).code).toBe(0);
+  expect((await runCommand(['sign', delivery, '--key', key, '--quiet'])).code).toBe(0);
   expect(heldOf(await audit('--public-key', open))).toEqual(clear);
+  expect(recordsIn(delivery)).toEqual({
+    kinds: ['clip-report', 'deliverable-report', 'roll', 'statement-predicate'],
+    faults: [],
+  });
 }, 240_000);

@@ -2,9 +2,11 @@
 import { existsSync, lstatSync, readdirSync } from 'node:fs';
 import { join } from 'node:path';
 import { beforeAll, describe, expect, test } from 'vitest';
-import { runCli } from '../support/cli.ts';
+import { commandProcess, runCli } from '../support/cli.ts';
 import { copyDay, makeDay } from '../support/day.ts';
 import { sharedFolder } from '../support/folder.ts';
+
+const runCommand = commandProcess();
 
 const base = join(sharedFolder, 'untouched');
 const day = join(base, 'day-07');
@@ -59,8 +61,8 @@ describe.sequential('shoot day and copy', () => {
 
   test('audit and status leave the delivery as it was', async () => {
     const made = stateOf(delivery);
-    await runCli(['audit', delivery]);
-    await runCli(['status', delivery, '--work', join(base, 'work')]);
+    await runCommand(['audit', delivery]);
+    await runCommand(['status', delivery, '--work', join(base, 'work')]);
     expect(stateOf(delivery)).toEqual(made);
   });
 });

@@ -8,6 +8,7 @@ import { readRecord } from '../../ledger/store.ts';
 import { type ClipName, type FormName, makeClip, type PictureName } from '../campaign/material.ts';
 import { type CaseResult, runCase } from '../campaign/run-case.ts';
 import { freshFolder, sharedFolder } from '../support/folder.ts';
+import { everyRow, further } from '../support/lane.ts';
 import { jobFor } from '../support/work.ts';
 import type { Operation } from './operation.ts';
 
@@ -66,7 +67,7 @@ describe("one frame is another's, by less than H.264 itself does to the pictures
       35,
       (otherTake) => ({ do: 'other-clip', stage: 'encoder', profile: 'small-h264', clip: otherTake, at: 35 }),
     ],
-    [
+    ...further<[string, ClipName, ProfileName, number, (otherTake: string) => Operation]>([
       'scrolling noise is mirrored',
       clip('scrolling-noise', 'drop-frame-60'),
       'filled-h264',
@@ -78,7 +79,7 @@ describe("one frame is another's, by less than H.264 itself does to the pictures
         filters: "hflip=enable='eq(n,38)'",
         retag: true,
       }),
-    ],
+    ]),
   ])('%s', async (_title, name, profile, frame, operationOf) => {
     const otherTake = await makeClip(material, { ...name, take: 1 - name.take });
     const { done, verdict, differences, fingerprintSets } = await judged(
@@ -100,7 +101,11 @@ describe("one frame is another's, by less than H.264 itself does to the pictures
 describe('frames of the later field', () => {
   test.each<[string, ClipName, readonly ProfileName[]]>([
     ['a bell that swings slowly, in H.264', clip('bell', 'fields-bottom'), ['small-h264']],
-    ['the same in another shape', clip('bell', 'fields-bottom'), ['filled-h264']],
+    ...further<[string, ClipName, readonly ProfileName[]]>([
+      'the same in another shape',
+      clip('bell', 'fields-bottom'),
+      ['filled-h264'],
+    ]),
   ])('%s: held', async (_title, name, wanted) => {
     const { done, verdict, codes } = await judged(name, wanted, otherFields(name.form));
     expect([done, verdict]).toEqual([true, 'held']);
@@ -114,11 +119,11 @@ describe('frames of the later field', () => {
       clip('pour', 'fields-bottom', 1),
       ['filled-h264'],
     ],
-    [
+    ...further<[string, ClipName, readonly ProfileName[]]>([
       'one field darker than the other for good, and nothing moves',
       clip('flicker', 'fields-top'),
       ['fitted-vc3', 'full-vc3'],
-    ],
+    ]),
   ])('%s: the report says that it cannot tell', async (_title, name, wanted) => {
     const { done, verdict, differences, notClaimed, fingerprintSets } = await judged(
       name,
@@ -146,7 +151,7 @@ describe('frames of the later field', () => {
 
 const SCALER = 'bicubic+accurate_rnd+full_chroma_int+full_chroma_inp+bitexact';
 
-test('two pixels of 1920 cut off on every side, and the rest enlarged: held', async () => {
+const twoPixelsOff = async (): Promise<void> => {
   const filters = `crop=w=1916:h=1436:x=2:y=2:exact=1,scale=w=1920:h=1440:flags=${SCALER},setsar=1`;
   const { done, verdict, codes } = await judged(clip('pan', 'drop-frame-30', 1), ['editorial-rdd36'], {
     do: 'filter',
@@ -157,7 +162,9 @@ test('two pixels of 1920 cut off on every side, and the rest enlarged: held', as
   });
   expect([done, verdict]).toEqual([true, 'held']);
   expect(codes).toContain('picture-displaced');
-});
+};
+// Eight of 384 in npm test: the row wrong-crop of faults.test.ts.
+if (everyRow) test('two pixels of 1920 cut off on every side, and the rest enlarged: held', twoPixelsOff);
 
 test('colours of another matrix where fields move and little is coloured: held', async () => {
   const filters = `scale=flags=${SCALER}:in_range=limited:out_range=limited:in_color_matrix=bt709:out_color_matrix=bt2020`;
@@ -174,26 +181,28 @@ test('colours of another matrix where fields move and little is coloured: held',
 
 test.each<[string, ClipName, readonly ProfileName[]]>([
   [
-    'a fade to black that fills more than half of the clip',
-    clip('fade-out', 'whole-24'),
-    ['filled-h264', 'full-vc3'],
-  ],
-  ['the same in fields', clip('fade-out', 'fields-top', 1), ['fitted-vc3', 'full-vc3', 'small-h264']],
-  [
-    'the same, and few frames of it are whole',
+    'a fade to black, and few frames of it are whole',
     clip('fade-out', 'drop-frame-30'),
     ['small-h264', 'filled-h264'],
   ],
   ['a slow pull of focus in VC-3', clip('focus', 'pal-mute', 1), ['small-vc3']],
-  ['the same beside H.264', clip('focus', 'film-two-tracks'), ['small-vc3', 'small-h264']],
   ['a flash that begins between two fields', clip('flashes', 'fields-top', 1), ['fitted-vc3']],
-])('%s: audio, and ready', async (_title, name, wanted) => {
+  ...further<[string, ClipName, readonly ProfileName[]]>(
+    [
+      'a fade to black that fills more than half of the clip',
+      clip('fade-out', 'whole-24'),
+      ['filled-h264', 'full-vc3'],
+    ],
+    ['the same in fields', clip('fade-out', 'fields-top', 1), ['fitted-vc3', 'full-vc3', 'small-h264']],
+    ['a slow pull of focus beside H.264', clip('focus', 'film-two-tracks'), ['small-vc3', 'small-h264']],
+  ),
+])('%s: ready', async (_title, name, wanted) => {
   const { verdict, codes } = await judged(name, wanted, { do: 'none' });
   expect([verdict, codes]).toEqual(['ready', []]);
 });
 
 test.each<[string, ClipName, readonly ProfileName[], Operation]>([
-  [
+  ...further<[string, ClipName, readonly ProfileName[], Operation]>([
     'the grain of a locked-off shot, in VC-3, from frame 32 on that of five frames before',
     clip('locked-off', 'pal'),
     ['small-vc3', 'small-h264'],
@@ -204,7 +213,7 @@ test.each<[string, ClipName, readonly ProfileName[], Operation]>([
       count: 40,
       map: Array.from({ length: 40 }, (_, frame) => (frame < 32 ? frame : frame - 5)),
     },
-  ],
+  ]),
   [
     'faint grain in fields, in RDD 36, ten frames that stand still',
     clip('locked-off-faint', 'fields-top', 1),

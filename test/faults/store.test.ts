@@ -28,6 +28,7 @@ import { gateVerdict } from '../campaign/run-case.ts';
 import { filesBelow } from '../support/delivery.ts';
 import { freshFolder, sharedFolder } from '../support/folder.ts';
 import { makeMovie } from '../support/media.ts';
+import { further } from '../support/lane.ts';
 import { needsRoot } from '../support/root.ts';
 import { jobFor, workContext } from '../support/work.ts';
 import { faultyFfmpeg } from './stand-in.ts';
@@ -116,22 +117,24 @@ describe('a worker that dies', () => {
   });
 });
 
+let finished: Job;
+beforeAll(async () => {
+  const folder = join(sharedFolder, 'store-made');
+  const source = await makeMovie(join(folder, 'A001', 'A001C001.mov'), { frames: 24, size: '256x144' });
+  finished = await jobFor(source, join(folder, 'delivery'), [both[0] as string]);
+  await runJob(finished, await workContext());
+  expect(await verdictOf(finished)).toEqual({ verdict: 'ready', codes: [] });
+});
+/** The finished job with a copy of its delivery: what lies there names no folder. */
+function finishedCopy(): { readonly job: Job; readonly delivery: string } {
+  const delivery = join(freshFolder('store'), 'delivery');
+  const deliveryFolder = join(delivery, finished.day, finished.roll);
+  cpSync(finished.deliveryFolder, deliveryFolder, { recursive: true });
+  return { job: { ...finished, deliveryFolder }, delivery };
+}
+
 describe('a report that was touched', () => {
-  let finished: Job;
-  beforeAll(async () => {
-    const folder = join(sharedFolder, 'store-made');
-    const source = await makeMovie(join(folder, 'A001', 'A001C001.mov'), { frames: 24, size: '256x144' });
-    finished = await jobFor(source, join(folder, 'delivery'), [both[0] as string]);
-    await runJob(finished, await workContext());
-    expect(await verdictOf(finished)).toEqual({ verdict: 'ready', codes: [] });
-  });
-  /** The finished job with a copy of its delivery: what lies there names no folder. */
-  function made(): Job {
-    const delivery = join(freshFolder('store'), 'delivery');
-    const deliveryFolder = join(delivery, finished.day, finished.roll);
-    cpSync(finished.deliveryFolder, deliveryFolder, { recursive: true });
-    return { ...finished, deliveryFolder };
-  }
+  const made = (): Job => finishedCopy().job;
 
   test('and was not, is ready as a copy too', async () => {
     expect(await verdictOf(made())).toEqual({ verdict: 'ready', codes: [] });
@@ -256,7 +259,7 @@ describe('a volume that is too small', () => {
     const whole = await need();
     const ends: string[] = [];
     // From no room at all to room for everything but the last record.
-    for (const share of [0, 0.35, 0.8, 0.95, 1.1]) {
+    for (const share of [0, ...further(0.35), 0.8, ...further(0.95), 1.1]) {
       const { job, delivery } = await prepared();
       const { grow } = mounted(delivery, Math.max(16, Math.round(whole * share)));
       mkdirSync(job.deliveryFolder, { recursive: true });
@@ -340,9 +343,9 @@ describe('a clock that jumps', () => {
     vi.useRealTimers();
   });
 
-  test.each([
+  test.each<readonly [string, number]>([
     ['back by a day', -86_400_000],
-    ['on by ten years', 10 * 365 * 86_400_000],
+    ...further(['on by ten years', 10 * 365 * 86_400_000]),
   ])('%s in mid-job: the verdict does not ask what time it is', async (_title, jump) => {
     const { job } = await prepared([both[0] as string]);
     const start = Date.now();
@@ -367,8 +370,7 @@ describe('a clock that jumps', () => {
     ['1970', 1],
     ['the year 2100', 4_102_444_800],
   ])('files and reports of %s are as good as others', async (_title, seconds) => {
-    const { job, delivery } = await prepared([both[0] as string]);
-    await runJob(job, await workContext());
+    const { job, delivery } = finishedCopy();
     for (const name of filesBelow(delivery)) utimesSync(join(delivery, name), seconds, seconds);
     expect(await verdictOf(job)).toEqual({ verdict: 'ready', codes: [] });
     const { ino } = statSync((finalPaths(job) as [string])[0]);

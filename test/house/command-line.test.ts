@@ -4,8 +4,10 @@ import { join } from 'node:path';
 import { beforeAll, describe, expect, test } from 'vitest';
 import { registry } from '../../findings/registry.ts';
 import { packageFolder } from '../../files/installation.ts';
-import { runCli } from '../support/cli.ts';
+import { commandProcess, type RunCommand, runCli } from '../support/cli.ts';
 import { freshFolder } from '../support/folder.ts';
+
+const runCommand = commandProcess();
 
 const commands = [
   ['run'],
@@ -28,7 +30,7 @@ const options = new Map<string, Set<string>>();
 
 beforeAll(async () => {
   for (const command of commands) {
-    const { code, stdout } = await runCli([...command, '--help']);
+    const { code, stdout } = await runCommand([...command, '--help']);
     expect(code).toBe(0);
     options.set(
       command.join(' '),
@@ -76,13 +78,43 @@ test('every command that a remedy or a page names exists, with the options named
 });
 
 describe('what cannot be is refused at once', () => {
+  type Refusal = readonly [title: string, args: readonly string[], code: number, reported: string];
+  async function refused(run: RunCommand, [, args, code, reported]: Refusal): Promise<void> {
+    const folder = freshFolder('usage');
+    mkdirSync(join(folder, 'empty'));
+    writeFileSync(join(folder, 'file'), 'no folder');
+    cpSync(join(packageFolder, 'test/fixtures/manifests/scenario_01'), join(folder, 'day'), {
+      recursive: true,
+    });
+    const before = readdirSync(folder, { recursive: true }).sort();
+    const result = await run(
+      args.map((arg) => arg.replaceAll('{}', folder)),
+      { XDG_CACHE_HOME: join(folder, '..', 'cache') },
+    );
+    expect(result.code, result.stderr).toBe(code);
+    expect(result.stderr).toContain(reported);
+    expect(result.stdout).toBe('');
+    expect(result.stderr).not.toMatch(/^\s+at .*:\d+:\d+|node:internal|program-fault/m);
+    // Nothing is written before everything is known to be right.
+    expect(readdirSync(folder, { recursive: true }).sort()).toEqual(before);
+  }
+
   /** `{}` stands for the folder of the case: `day` holds a roll, `empty` nothing, `file` is a file. */
-  test.each([
+  test.each<Refusal>([
     ['no such command', ['nope'], 2, 'unknown command'],
+    ['a day that is not there', ['run', '{}/none', '--deliver', '{}/out'], 2, 'folder-missing'],
+    [
+      'an ffmpeg that is not there',
+      ['run', '{}/day', '--deliver', '{}/out', '--ffmpeg', '{}/none'],
+      3,
+      'tool-missing',
+    ],
+  ])('%s: a process ends with that', (...refusal) => refused(runCli, refusal));
+
+  test.each<Refusal>([
     ['no delivery', ['run', '{}/day'], 2, '--deliver'],
     ['an option without its value', ['run', '{}/day', '--deliver'], 2, 'argument missing'],
     ['an option that is not there', ['check', '{}/day', '--profile', 'x'], 2, 'unknown option'],
-    ['a day that is not there', ['run', '{}/none', '--deliver', '{}/out'], 2, 'folder-missing'],
     ['a day that is a file', ['run', '{}/file', '--deliver', '{}/out'], 2, 'folder-missing'],
     ['a day without a roll, run', ['run', '{}/empty', '--deliver', '{}/out'], 2, 'no-rolls'],
     ['a day without a roll, check', ['check', '{}/empty'], 2, 'no-rolls'],
@@ -114,12 +146,6 @@ describe('what cannot be is refused at once', () => {
       'redis://',
     ],
     [
-      'an ffmpeg that is not there',
-      ['run', '{}/day', '--deliver', '{}/out', '--ffmpeg', '{}/none'],
-      3,
-      'tool-missing',
-    ],
-    [
       'a roll to make a manifest of that is not there',
       ['manifest', '{}/none', '--to', '{}/manifests'],
       2,
@@ -139,25 +165,7 @@ describe('what cannot be is refused at once', () => {
     ['a public key that is not there', ['audit', '{}/empty', '--public-key', '{}/none'], 2, 'key-unusable'],
     ['a profile to show that is not there', ['profiles', 'show', 'nobody'], 2, 'profile-missing'],
     ['a folder of somebody else for the demo', ['demo', '--folder', '{}/day'], 2, 'demo-folder-taken'],
-  ])('%s', async (_, args, code, reported) => {
-    const folder = freshFolder('usage');
-    mkdirSync(join(folder, 'empty'));
-    writeFileSync(join(folder, 'file'), 'no folder');
-    cpSync(join(packageFolder, 'test/fixtures/manifests/scenario_01'), join(folder, 'day'), {
-      recursive: true,
-    });
-    const before = readdirSync(folder, { recursive: true }).sort();
-    const result = await runCli(
-      args.map((arg) => arg.replaceAll('{}', folder)),
-      { XDG_CACHE_HOME: join(folder, '..', 'cache') },
-    );
-    expect(result.code, result.stderr).toBe(code);
-    expect(result.stderr).toContain(reported);
-    expect(result.stdout).toBe('');
-    expect(result.stderr).not.toMatch(/^\s+at .*:\d+:\d+|node:internal|program-fault/m);
-    // Nothing is written before everything is known to be right.
-    expect(readdirSync(folder, { recursive: true }).sort()).toEqual(before);
-  });
+  ])('%s', (...refusal) => refused(runCommand, refusal));
 });
 
 describe('profiles lint, and run, refuse before anything runs', () => {
@@ -203,8 +211,8 @@ describe('profiles lint, and run, refuse before anything runs', () => {
     cpSync(join(packageFolder, 'test/fixtures/manifests/scenario_01'), join(folder, 'day'), {
       recursive: true,
     });
-    const lint = await runCli(['profiles', 'lint', file, ...more]);
-    const run = await runCli([
+    const lint = await runCommand(['profiles', 'lint', file, ...more]);
+    const run = await runCommand([
       'run',
       join(folder, 'day'),
       '--deliver',

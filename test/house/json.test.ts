@@ -4,9 +4,11 @@ import { cpSync, mkdirSync, readFileSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { expect, test } from 'vitest';
 import { packageFolder } from '../../files/installation.ts';
-import { runCli } from '../support/cli.ts';
+import { commandProcess, type RunCommand, runCli } from '../support/cli.ts';
 import { makeDay } from '../support/day.ts';
 import { freshFolder } from '../support/folder.ts';
+
+const runCommand = commandProcess();
 
 const page = readFileSync(join(packageFolder, 'docs', 'json.md'), 'utf8');
 
@@ -23,8 +25,13 @@ function section(title: string): { fields: string[]; kind: string } {
   return { fields: names.sort(), kind: /^0, `([a-z-]+)`$/.exec(rows[0]?.[1] ?? '')?.[1] ?? 'no kind' };
 }
 
-async function expectDocument(title: string, args: readonly string[], code: number): Promise<void> {
-  const result = await runCli([...args, '--json']);
+async function expectDocument(
+  title: string,
+  args: readonly string[],
+  code: number,
+  run: RunCommand = runCommand,
+): Promise<void> {
+  const result = await run([...args, '--json']);
   expect(result.code, result.stderr).toBe(code);
   const document = JSON.parse(result.stdout) as Record<string, unknown>;
   const { fields, kind } = section(title);
@@ -72,11 +79,16 @@ test('check, manifest and plan of a small day, and a night over it', async () =>
   const profile = join(packageFolder, 'test', 'fixtures', 'profiles', 'small-h264.yaml');
   const common = [day, '--deliver', join(folder, 'delivery'), '--profile', profile, '--quiet'];
   await expectDocument('plan', ['plan', ...common], 0);
-  await expectDocument('run', ['run', ...common, '--work', join(folder, 'work'), '--workers', '1'], 0);
+  await expectDocument(
+    'run',
+    ['run', ...common, '--work', join(folder, 'work'), '--workers', '1'],
+    0,
+    runCli,
+  );
 });
 
 test('every command of the command line has a part on the page', async () => {
-  const { stdout } = await runCli(['--help']);
+  const { stdout } = await runCommand(['--help']);
   const commands = [...stdout.matchAll(/^ {2}([a-z]+) (?:\[options\])?.*/gm)]
     .map((match) => match[1] as string)
     .filter((name) => name !== 'help');

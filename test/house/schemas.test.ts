@@ -1,20 +1,13 @@
 /** Records as the program writes them, against docs/schemas/ by a validator that is not ours (ajv, JSON Schema draft 2020-12). */
 import { readdirSync, readFileSync } from 'node:fs';
 import { join } from 'node:path';
-import { Ajv2020 } from 'ajv/dist/2020.js';
 import { describe, expect, test } from 'vitest';
 import { parse } from 'yaml';
 import { packageFolder } from '../../files/installation.ts';
+import { faultsIn } from '../support/schemas.ts';
 import { clip, report } from '../support/world.ts';
 import { exampleFile } from '../../setup/profiles-page.mjs';
 import { exampleSettings } from '../../setup/settings-page.mjs';
-
-const ajv = new Ajv2020({ strict: false, allErrors: true });
-const faultsIn = (name: string, value: unknown): unknown => {
-  const text = readFileSync(join(packageFolder, 'docs', 'schemas', `${name}.schema.json`), 'utf8');
-  const validate = ajv.compile(JSON.parse(text));
-  return validate(JSON.parse(JSON.stringify(value))) ? [] : validate.errors;
-};
 
 test('a report of a deliverable fits its schema, and one without its state does not', () => {
   const whole = report(clip, 'cut', 'hash-cut');

@@ -53,7 +53,7 @@ test(
 );
 
 test(
-  'interrupted twice, it stops at once and leaves nothing half made under a final name',
+  'interrupted twice, it stops at once and leaves nothing half made under a final name; without its work folder the next run comes to the same bytes',
   async () => {
     const folders = fresh();
     const night = beginHeld(folders);
@@ -69,6 +69,7 @@ test(
     expect(
       Object.keys(essence(folders.delivery)).filter((path) => !path.includes('.rushlight-part-')),
     ).toEqual([]);
+    rmSync(folders.work, { recursive: true });
     const again = await startNight(folders).done;
     expect(again.code, again.stderr).toBe(0);
     await expectWhole(folders);

@@ -6,7 +6,10 @@ import type { QueuePlace } from './disturbances.ts';
 
 const password = 'bronze-Glocke-7731';
 
-export async function ownRedis(): Promise<{ readonly store: SharedRedis; readonly place: QueuePlace }> {
+export async function ownRedis(): Promise<{
+  readonly store: SharedRedis;
+  readonly place: QueuePlace & { readonly password: string };
+}> {
   const store = await sharedRedis({ password });
   afterAll(() => store.stop());
   return {

@@ -3,20 +3,27 @@
  * built-in Redis has to bear it bears as well, in the long lane (standing.long.test.ts).
  */
 import { expect, test } from 'vitest';
-import { encoding, resultOf, RUNS_MILLISECONDS } from '../support/night.ts';
+import { encoding, processesWith, resultOf, RUNS_MILLISECONDS } from '../support/night.ts';
 import { disturbedNights } from './disturbances.ts';
 import { ownRedis } from './own-redis.ts';
 
 const redis = await ownRedis();
-const { begin, beginHeld, fresh, expectWhole, expectNothingRuns } = disturbedNights(redis.place, 'few');
+const { beginHeld, fresh, expectWhole, expectNothingRuns } = disturbedNights(redis.place, 'few');
 
 test(
-  'a night that ended leaves no job and no key of its own behind',
+  'undisturbed: every roll ready, without a finding of the night, no secret on any command line, and no job and no key of its own left behind',
   async () => {
     const folders = fresh();
-    const ended = await begin(folders).done;
+    const held = beginHeld(folders);
+    await encoding(folders);
+    expect(processesWith(redis.place.password)).toEqual([]);
+    held.letGo();
+    const ended = await held.done;
     expect(ended.code, ended.stderr).toBe(0);
-    const { run, night } = resultOf(ended.stdout);
+    const { run, night, findings } = resultOf(ended.stdout);
+    expect(findings).toEqual([]);
+    await expectWhole(folders);
+    await expectNothingRuns(folders);
     const keys = (await redis.store.ask('KEYS', '*')) as string[];
     expect(keys.filter((key) => key.includes(run) || key.includes(night))).toEqual([]);
   },

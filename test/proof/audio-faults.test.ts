@@ -2,6 +2,7 @@
 import { describe, expect, test } from 'vitest';
 import type { AudioDifferenceKind } from '../../proof/audio-difference.ts';
 import { freshFolder } from '../support/folder.ts';
+import { everyRow } from '../support/lane.ts';
 import { type Delivery, deliver, signals, audioCodecs, sourceOf } from './audio-support.ts';
 
 const SAMPLES = 6 * 48000;
@@ -123,22 +124,34 @@ const faults: readonly {
   },
 ];
 
+/**
+ * In 16 bits one fault of each kind that samples alone tell: they differ from 24 bits in their precision alone. The long lane
+ * has every fault in every codec.
+ */
+const in16Bits = new Set(['late by 1 ms', 'channels swapped', 'weaker by 1.5 dB', 'inverted']);
+
 describe.each(audioCodecs)('in %s', (codec) => {
-  test.each(faults)('audio $fault is found', async ({ change, kinds, channels, found }) => {
-    const options: Delivery = {
-      codec,
-      container: codec === 'aac' ? 'mp4' : 'mov',
-      sourceSamples: SAMPLES,
-      samples: SAMPLES,
-      ...change,
-    };
-    const folder = freshFolder('audio');
-    const { comparison } = await deliver(folder, options, await sourceOf(options));
-    expect
-      .soft([...new Set(comparison.differences.map(({ kind }) => kind))], JSON.stringify(comparison, null, 1))
-      .toEqual(kinds);
-    expect.soft([...new Set(comparison.differences.map(({ channel }) => channel))]).toEqual(channels);
-    if (found !== undefined)
-      for (const difference of comparison.differences) expect.soft(difference.found).toMatch(found);
-  });
+  test.each(faults.filter(({ fault }) => everyRow || codec !== 'pcm_s16le' || in16Bits.has(fault)))(
+    'audio $fault is found',
+    async ({ change, kinds, channels, found }) => {
+      const options: Delivery = {
+        codec,
+        container: codec === 'aac' ? 'mp4' : 'mov',
+        sourceSamples: SAMPLES,
+        samples: SAMPLES,
+        ...change,
+      };
+      const folder = freshFolder('audio');
+      const { comparison } = await deliver(folder, options, await sourceOf(options));
+      expect
+        .soft(
+          [...new Set(comparison.differences.map(({ kind }) => kind))],
+          JSON.stringify(comparison, null, 1),
+        )
+        .toEqual(kinds);
+      expect.soft([...new Set(comparison.differences.map(({ channel }) => channel))]).toEqual(channels);
+      if (found !== undefined)
+        for (const difference of comparison.differences) expect.soft(difference.found).toMatch(found);
+    },
+  );
 });

@@ -181,6 +181,21 @@ export function sourceOf(options: Delivery, signal = options.signal ?? signals.s
   return source;
 }
 
+const taken = new Map<string, AudioFingerprint>();
+
+/** Of equal parts of one source taken once: many deliverables are held against it. */
+function fingerprintsOfSource(
+  source: AudioSource,
+  channels: number,
+  sampleRate: number,
+  used: ReturnType<typeof usedPart>,
+): AudioFingerprint {
+  const key = JSON.stringify([source.path, channels, sampleRate, used]);
+  const known = taken.get(key) ?? fingerprintsOf(source.pcm, channels, sampleRate, used);
+  taken.set(key, known);
+  return known;
+}
+
 /** Makes a deliverable in `folder` and compares it with its source, each decoded from its file. */
 export async function deliver(
   folder: string,
@@ -225,8 +240,8 @@ export async function deliver(
   );
   const expected = expectedOf(options);
   const output = await decoded(outputPath);
-  const fingerprints = fingerprintsOf(
-    source.pcm,
+  const fingerprints = fingerprintsOfSource(
+    source,
     channels,
     options.sourceRate ?? 48000,
     usedPart(options.sourceRate ?? 48000, rate, expected),

@@ -12,6 +12,7 @@ import {
   readOptions,
   stepsLeft,
   stepsOf,
+  TABLES,
 } from '../../setup/long-lane.mjs';
 import { sourcesOf } from '../house/sources.ts';
 
@@ -59,6 +60,14 @@ test('every long test file belongs to a part', () => {
     files.map(() => 1),
   );
   expect(folders.filter((folder) => !files.some((file) => file.startsWith(`${folder}/`)))).toEqual([]);
+});
+
+test('the part of the tables runs every test file that leaves rows out of the quick lane', () => {
+  const files = sourcesOf('test')
+    .filter(({ file, text }) => file.endsWith('.test.ts') && text.includes('/support/lane.ts'))
+    .map(({ file }) => file);
+  expect([...TABLES].sort()).toEqual(files.sort());
+  expect(stepsOf('tables', whole)).toMatchObject([{ env: { RUSHLIGHT_TEST_LANE: 'tables' } }]);
 });
 
 test.each(partNames)('what %s starts is there, or the part says what is missing', (part) => {

@@ -1,6 +1,8 @@
 /** Runs the compiled command line as its user would: another process, real exit code, stdout and stderr apart. */
-import { spawn, type ChildProcess } from 'node:child_process';
+import { type ChildProcess, fork, spawn } from 'node:child_process';
+import { once } from 'node:events';
 import { join } from 'node:path';
+import { afterAll } from 'vitest';
 import { packageFolder } from '../../files/installation.ts';
 
 export interface CliResult {
@@ -42,4 +44,42 @@ export function runCli(
   env: Readonly<Record<string, string>> = {},
 ): Promise<CliResult> {
   return startCli(args, env).done;
+}
+
+/** Of all `runCli` does, what a command decides and says: not that a process of its own ends with that code. */
+export type RunCommand = (
+  args: readonly string[],
+  env?: Readonly<Record<string, string>>,
+) => Promise<Pick<CliResult, 'code' | 'stdout' | 'stderr'>>;
+
+/**
+ * Runs commands one after another in one process beside the tests of a file (commands.mjs), which starts with the first: starting
+ * costs more than most commands. For a command that starts nothing and watches no signals.
+ */
+export function commandProcess(): RunCommand {
+  let child: ChildProcess | undefined;
+  let last: Promise<unknown> = Promise.resolve();
+  afterAll(async () => {
+    if (child === undefined) return;
+    const ended = once(child, 'exit');
+    child.disconnect();
+    await ended;
+  });
+  return (args, env = {}) => {
+    const answer = last.then(async () => {
+      child ??= fork(join(packageFolder, 'test', 'support', 'commands.mjs'), {
+        execArgv: [],
+        stdio: ['ignore', 'inherit', 'inherit', 'ipc'],
+      });
+      const answered = once(child, 'message');
+      const died = once(child, 'exit').then(([code]) => {
+        throw new Error(`the process of commands ended with ${code} in ${args.join(' ')}`);
+      });
+      child.send({ args, env });
+      const [result] = (await Promise.race([answered, died])) as [Awaited<ReturnType<RunCommand>>];
+      return result;
+    });
+    last = answer.catch(() => undefined);
+    return answer;
+  };
 }

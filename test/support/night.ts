@@ -54,8 +54,9 @@ export interface NightFoldersForTest {
   readonly work: string;
 }
 
-export function startNight(folders: NightFoldersForTest, ...more: string[]): RunningCli {
-  return startCli([
+/** The words of the command line that is a night. */
+export function nightCommand(folders: NightFoldersForTest, ...more: string[]): string[] {
+  return [
     'run',
     folders.day,
     '--copy',
@@ -70,7 +71,11 @@ export function startNight(folders: NightFoldersForTest, ...more: string[]): Run
     '1',
     '--json',
     ...more,
-  ]);
+  ];
+}
+
+export function startNight(folders: NightFoldersForTest, ...more: string[]): RunningCli {
+  return startCli(nightCommand(folders, ...more));
 }
 
 export function resultOf(stdout: string): NightResult {
@@ -85,17 +90,22 @@ export const RUNS_MILLISECONDS = 3 * ENCODING_MILLISECONDS;
 
 /** Waits until an encoder writes into the delivery. */
 export async function encoding(folders: NightFoldersForTest): Promise<number[]> {
-  return await eventually(() => {
-    const found = processesWith(join(folders.delivery, ''));
-    const encoders = found.filter((pid) => {
-      try {
-        return readFileSync(`/proc/${pid}/cmdline`, 'utf8').includes('.rushlight-part-');
-      } catch {
-        return false;
-      }
-    });
-    return encoders.length > 0 && encoders;
-  }, ENCODING_MILLISECONDS);
+  return await eventually(
+    () => {
+      const found = processesWith(join(folders.delivery, ''));
+      const encoders = found.filter((pid) => {
+        try {
+          return readFileSync(`/proc/${pid}/cmdline`, 'utf8').includes('.rushlight-part-');
+        } catch {
+          return false;
+        }
+      });
+      return encoders.length > 0 && encoders;
+      // Looking through all processes costs time that the run needs.
+    },
+    ENCODING_MILLISECONDS,
+    100,
+  );
 }
 
 export function workerPid(folders: NightFoldersForTest): number {

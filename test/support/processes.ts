@@ -19,16 +19,17 @@ export function isRunning(pid: number): boolean {
   }
 }
 
-/** Waits until `look` answers something else than undefined or false; throws after `milliseconds`. */
+/** Waits until `look`, asked every `pause` milliseconds, answers something else than undefined or false; throws after `milliseconds`. */
 export async function eventually<Value>(
   look: () => Value | undefined | false | Promise<Value | undefined | false>,
   milliseconds = 10_000,
+  pause = 20,
 ): Promise<Value> {
   const until = performance.now() + milliseconds;
   for (;;) {
     const value = await look();
     if (value !== undefined && value !== false) return value;
     if (performance.now() > until) throw new Error('it did not happen in time');
-    await new Promise((resolve) => setTimeout(resolve, 20));
+    await new Promise((resolve) => setTimeout(resolve, pause));
   }
 }

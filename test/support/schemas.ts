@@ -1,0 +1,44 @@
+/** Records against docs/schemas/ by a validator that is not ours (ajv, JSON Schema draft 2020-12). */
+import { readFileSync } from 'node:fs';
+import { basename, dirname, join } from 'node:path';
+import { Ajv2020, type ErrorObject } from 'ajv/dist/2020.js';
+import { packageFolder } from '../../files/installation.ts';
+import { filesBelow } from './delivery.ts';
+
+const ajv = new Ajv2020({ strict: false, allErrors: true });
+
+/** What is wrong with a value by the schema of that name; [] when it fits. */
+export function faultsIn(name: string, value: unknown): readonly ErrorObject[] {
+  const schema = JSON.parse(
+    readFileSync(join(packageFolder, 'docs', 'schemas', `${name}.schema.json`), 'utf8'),
+  ) as { $id?: string };
+  const validate = ajv.compile(schema);
+  return validate(JSON.parse(JSON.stringify(value))) ? [] : (validate.errors ?? []);
+}
+
+/** Name of the schema of a record by its place in a delivery; null for what is no record. */
+function schemaOf(file: string): string | null {
+  if (basename(file) === 'roll.json') return 'roll';
+  if (basename(file) === 'statement.json') return 'statement-predicate';
+  if (!file.endsWith('.json')) return null;
+  if (basename(dirname(file)) === 'deliverables') return 'deliverable-report';
+  return basename(dirname(file)) === 'reports' ? 'clip-report' : null;
+}
+
+/** Every record in a delivery, by kind, with the faults that its schema finds in it. */
+export function recordsIn(delivery: string): { readonly kinds: string[]; readonly faults: string[] } {
+  const kinds = new Set<string>();
+  const faults: string[] = [];
+  for (const file of filesBelow(delivery)) {
+    const schema = schemaOf(file);
+    if (schema === null) continue;
+    kinds.add(schema);
+    const record = JSON.parse(readFileSync(join(delivery, file), 'utf8')) as { predicate?: unknown };
+    for (const { instancePath, message } of faultsIn(
+      schema,
+      schema === 'statement-predicate' ? record.predicate : record,
+    ))
+      faults.push(`${file}: ${instancePath} ${message}`);
+  }
+  return { kinds: [...kinds].sort(), faults };
+}
