@@ -33,7 +33,7 @@ function stepsOf(times: Float64Array): Step[] {
  * either side within two. A grid coarser than an eighth of a frame proves nothing (a missing frame would look like rounding), and one coarser than a
  * sixteenth has no room for a second tick. Times on a coarser grid than the ticks that holds the period must hold it: what shares a factor there was moved.
  */
-function fit(times: Float64Array, grid: bigint, timeBase: Ratio, rate: Rate): 'rounded' | 'uneven' | null {
+function fitOn(times: Float64Array, grid: bigint, timeBase: Ratio, rate: Rate): 'rounded' | 'uneven' | null {
   // Frame period in ticks: top / bottom.
   const top = BigInt(timeBase.den) * BigInt(rate.den);
   const bottom = BigInt(timeBase.num) * BigInt(rate.num);
@@ -73,10 +73,10 @@ export function frameSpacingOf(times: Float64Array, timeBase: Ratio, claims: rea
   const grid = exact !== null ? 1n : steps.reduce((common, step) => gcd(common, BigInt(step.ticks)), 0n);
   const isExact = (rate: Rate): boolean => exact !== null && sameRatio(rate, exact);
   const allowed = (rate: Rate): boolean =>
-    isExact(rate) || (grid > 0n && fit(times, grid, timeBase, rate) !== null);
+    isExact(rate) || (grid > 0n && fitOn(times, grid, timeBase, rate) !== null);
   const fitting = claims.find(allowed) ?? knownRates.find(isExact) ?? knownRates.find(allowed);
   if (fitting !== undefined) {
-    const uneven = !isExact(fitting) && fit(times, grid, timeBase, fitting) === 'uneven';
+    const uneven = !isExact(fitting) && fitOn(times, grid, timeBase, fitting) === 'uneven';
     return {
       constant: true,
       rate: fitting,

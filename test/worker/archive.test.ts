@@ -201,7 +201,7 @@ describe('every kind of clip comes out sample for sample', () => {
         },
         {
           pixelFormat: 'yuv422p10le',
-          colour: { primaries: 'bt2020', transfer: 'smpte2084', matrix: 'bt2020nc', range: 'full' },
+          colour: { primaries: 'bt2020', transfer: 'pq', matrix: 'bt2020', range: 'full' },
         },
       ],
       [
