@@ -53,9 +53,9 @@ function rowsOf(node, path, rows) {
 
 /** `{ path, type, optional, meaning }` of every field of a schema or a part of one. */
 export function recordFields(schema) {
-  return inside(schema)
-    .flatMap(([, node]) => rowsOf(node, '', []))
-    .filter((row, index, all) => all.findIndex(({ path }) => path === row.path) === index);
+  const rows = [];
+  for (const [, node] of inside(schema)) rowsOf(node, '', rows);
+  return rows;
 }
 
 const table = (schema) => [
