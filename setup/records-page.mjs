@@ -38,7 +38,14 @@ function rowsOf(node, path, rows) {
     const at = path === '' ? name : `${path}.${name}`;
     const optional = !(node.required ?? []).includes(name);
     const row = { path: at, type: typeOf(field), optional, meaning: field.description ?? '' };
-    if (!rows.some((other) => other.path === at)) rows.push(row);
+    const same = rows.find((other) => other.path === at);
+    if (same === undefined) rows.push(row);
+    // One name in several forms of an object: what each of them holds.
+    else if (!same.type.split(' or ').includes(row.type)) {
+      same.type = `${same.type} or ${row.type}`;
+      if (row.meaning !== '' && row.meaning !== same.meaning)
+        same.meaning = [same.meaning, row.meaning].filter((text) => text !== '').join('; ');
+    }
     for (const [more, child] of inside(field)) rowsOf(child, `${at}${more}`, rows);
   }
   return rows;
@@ -46,9 +53,9 @@ function rowsOf(node, path, rows) {
 
 /** `{ path, type, optional, meaning }` of every field of a schema or a part of one. */
 export function recordFields(schema) {
-  return inside(schema)
-    .flatMap(([, node]) => rowsOf(node, '', []))
-    .filter((row, index, all) => all.findIndex(({ path }) => path === row.path) === index);
+  const rows = [];
+  for (const [, node] of inside(schema)) rowsOf(node, '', rows);
+  return rows;
 }
 
 const table = (schema) => [

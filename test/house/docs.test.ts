@@ -103,6 +103,19 @@ test('docs/records.md and docs/schemas/ are what `npm run docs` writes', () => {
   for (const [name, text] of written) expect(readFileSync(join(docs, 'schemas', name), 'utf8')).toBe(text);
 });
 
+test('a field that objects of several forms have is shown with what each of them holds', () => {
+  const schema = {
+    anyOf: [
+      { type: 'object', properties: { grade: { enum: ['low', 'high'], description: 'Named' } } },
+      { type: 'object', properties: { grade: { type: 'integer', description: 'Counted' } } },
+      { type: 'object', properties: { grade: { type: 'integer', description: 'Counted' } } },
+    ],
+  };
+  expect(recordFields(schema)).toEqual([
+    { path: 'grade', type: '`low`, `high` or whole number', optional: true, meaning: 'Named; Counted' },
+  ]);
+});
+
 test('every field of the records of a delivery has its meaning on the page', () => {
   const forms = recordForms();
   const ofLedger = ['roll', 'clip-report', 'deliverable-report', 'statement-predicate', 'job-progress'];

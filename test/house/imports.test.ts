@@ -65,6 +65,7 @@ const partsOfMedia = [
   'declaration.ts',
   'raw-facts.ts',
   'facts.ts',
+  'codec-names.ts',
   'pixel-format.ts',
   'input.ts',
   'probe',

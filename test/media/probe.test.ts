@@ -62,6 +62,9 @@ async function decodedSamples(path: string, channels: number): Promise<number> {
   return run.stdout.length / 2 / channels;
 }
 
+/** By MediaInfo's names: SMPTE ST 2019-1, SMPTE RDD 36, ITU-T H.264. */
+const standards: Readonly<Record<string, string>> = { 'VC-3': 'vc3', ProRes: 'rdd36', AVC: 'h264' };
+
 describe('facts equal what MediaInfo reads of the same file', () => {
   test.each<[name: string, file: string, options: MovieOptions]>([
     [
@@ -101,6 +104,7 @@ describe('facts equal what MediaInfo reads of the same file', () => {
     const { facts, evidence } = await measured(path);
     const other = await mediainfo(path);
     expect(String(facts.video.frames)).toBe(other.video.FrameCount);
+    expect(facts.video.codec).toBe(standards[other.video.Format ?? '']);
     expect([String(facts.video.width), String(facts.video.height)]).toEqual([
       other.video.Width,
       other.video.Height,
