@@ -95,7 +95,7 @@ export function readLosslessHeader(bytes: Uint8Array): LosslessHeader {
       if (count > 1 && frame.ids.some((_, index) => segment[7 + 3 * index] !== 0x11))
         throw new StillDamage('JPEG components of different sampling');
     } else if (marker === MARKER.SOS) {
-      return scanOf(segment, frame, tables, restartSamples, end);
+      return scanOf(segment, { frame, tables, restartSamples, scanStart: end });
     } else if (marker >= 0xc0 && marker <= 0xcf && marker !== 0xc8 && marker !== 0xcc) {
       throw new StillDamage(`JPEG process SOF${marker - 0xc0}, only SOF3 is lossless with Huffman codes`);
     } else if (marker < 0xe0 && marker !== 0xdb) {
@@ -104,12 +104,18 @@ export function readLosslessHeader(bytes: Uint8Array): LosslessHeader {
   }
 }
 
+/** What the segments before the scan's own have said. */
+interface BeforeScan {
+  readonly frame: { precision: number; lines: number; samplesPerLine: number; ids: number[] } | null;
+  readonly tables: ReadonlyMap<number, HuffmanSpec>;
+  readonly restartSamples: number;
+  /** Byte behind the scan's header. */
+  readonly scanStart: number;
+}
+
 function scanOf(
   segment: Uint8Array,
-  frame: { precision: number; lines: number; samplesPerLine: number; ids: number[] } | null,
-  tables: ReadonlyMap<number, HuffmanSpec>,
-  restartSamples: number,
-  scanStart: number,
+  { frame, tables, restartSamples, scanStart }: BeforeScan,
 ): LosslessHeader {
   const count = segment[0] ?? 0;
   if (frame === null || segment.length !== 4 + 2 * count)

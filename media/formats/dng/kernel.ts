@@ -159,7 +159,12 @@ export class DngKernel {
     for (let row = 0; row < rows; row += 1) {
       // Bytes whose lowest bit comes first are rare enough for plain TypeScript.
       if (storage.lowBitFirst && packing.form !== 'words')
-        unpackRow(bytes, row * packing.rowBytes, packing, storage, samples, place(row), columns);
+        unpackRow(
+          { bytes, at: row * packing.rowBytes, packing, order: storage },
+          samples,
+          place(row),
+          columns,
+        );
       else kernelRow(places.stored + row * packing.rowBytes, columns, places.cfa + place(row) * 2);
     }
   }

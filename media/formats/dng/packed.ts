@@ -37,17 +37,22 @@ export const REVERSED = Uint8Array.from({ length: 256 }, (_, value) => {
   return reversed;
 });
 
-/** One row of `count` samples from the byte at `at`. */
+/** Where a row of packed samples begins, and how it is read. */
+export interface PackedRow {
+  readonly bytes: Uint8Array;
+  /** First byte of the row. */
+  readonly at: number;
+  readonly packing: Packing;
+  readonly order: Pick<RawStorage, 'littleEndian' | 'lowBitFirst'>;
+}
+
+/** One row of `count` samples into `out`, from place `outAt` on. */
 export function unpackRow(
-  bytes: Uint8Array,
-  at: number,
-  packing: Packing,
-  order: Pick<RawStorage, 'littleEndian' | 'lowBitFirst'>,
+  { bytes, at, packing: { form, bits }, order }: PackedRow,
   out: Uint16Array,
   outAt: number,
   count: number,
 ): void {
-  const { form, bits } = packing;
   if (form === 'words') {
     const [high, low] = order.littleEndian ? [1, 0] : [0, 1];
     for (let index = 0; index < count; index += 1)
