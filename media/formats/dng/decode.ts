@@ -85,12 +85,7 @@ export function decodeCfa(file: Buffer, frame: DngFrame): Uint16Array {
       if (storage.compression === 'none') {
         const packing = packingOf(storage, piece);
         for (let row = 0; row < rows; row += 1)
-          unpackRow(
-            { bytes, at: row * packing.rowBytes, packing, order: storage },
-            cfa,
-            place(row),
-            columns,
-          );
+          unpackRow({ bytes, at: row * packing.rowBytes, packing, order: storage }, cfa, place(row), columns);
         return;
       }
       const header = readLosslessHeader(bytes);
