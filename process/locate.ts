@@ -111,7 +111,8 @@ async function tryPlace(
 
 function whatItDid(run: RunResult & WholeText): string {
   if (run.reason === 'stalled') return 'no answer';
-  if (!run.whole) return 'an answer that is cut off, twice';
+  if (run.reason === 'exited' && run.exitCode === 0 && run.text !== '' && !run.whole)
+    return 'an answer that is cut off, twice';
   return run.startError ?? `${run.signal ?? `exit code ${run.exitCode}`}, no such line`;
 }
 
