@@ -28,11 +28,14 @@ export const endsItsLine = (text: string): boolean => text.endsWith('\n');
 
 export interface WholeText {
   readonly text: string;
-  /** False: cut off, twice. A text that came twice the same is what the program says, however it ends. */
+  /** False: cut off, twice. */
   readonly whole: boolean;
 }
 
-/** A text that is asked for by the rule. `ask` may throw. */
+/**
+ * A text of a program whose habits nobody knows, by the rule: one that comes twice the same is what the program says, however it ends.
+ * `ask` may throw.
+ */
 export async function wholeText(
   ask: () => Promise<string>,
   isWhole: (text: string) => boolean = endsItsLine,
@@ -46,23 +49,19 @@ export async function wholeText(
   return { text, whole: isWhole(text) || (text !== '' && asked.length === 2 && asked[0] === text) };
 }
 
-/** Runs a program and gives what it printed on stdout, as text, by the rule. A run that did not end with 0 is not repeated: it has its own reason. */
+/** Runs a program that ends its lines (or writes JSON: `isWhole`) and gives what it printed on stdout, as text, by the rule. A run that did not end with 0 is not repeated: it has its own reason. */
 export async function runForAnswer(
   command: string,
   args: readonly string[],
   options: Omit<RunOptions, 'onStdout'> & { readonly isWhole?: (text: string) => boolean } = {},
 ): Promise<RunResult & WholeText> {
   const { isWhole = endsItsLine, ...run } = options;
-  let last: RunResult | null = null;
-  const failed = (result: RunResult): boolean => result.reason !== 'exited' || result.exitCode !== 0;
-  const { text, whole } = await wholeText(
+  return await askedAgain(
     async () => {
       const { stdout, ...result } = await runForOutput(command, args, run);
-      last = result;
-      return stdout.toString('utf8');
+      const text = stdout.toString('utf8');
+      return { ...result, text, whole: isWhole(text) };
     },
-    (answer) => (last !== null && failed(last)) || isWhole(answer),
+    ({ reason, exitCode, whole }) => whole || reason !== 'exited' || exitCode !== 0,
   );
-  if (last === null) throw new RangeError('an answer without a run');
-  return { ...(last as RunResult), text, whole };
 }

@@ -8,7 +8,7 @@ import { existsSync } from 'node:fs';
 import { resolve } from 'node:path';
 import { type Finding, FindingError, finding } from '../findings/finding.ts';
 import { isProgram, programsOnPath } from './program.ts';
-import { runForAnswer, type WholeText } from './answer.ts';
+import { runForAnswer } from './answer.ts';
 import type { RunResult } from './run.ts';
 
 export const toolPlaces = ['option', 'environment', 'path', 'package'] as const;
@@ -85,7 +85,7 @@ async function tryPlace(
   if (run.reason !== 'exited' || run.exitCode !== 0 || version === undefined || !run.whole) {
     return finding(
       'tool-unusable',
-      `${path} (${from}) -version: ${whatItDid(run)}`,
+      `${path} (${from}) -version: ${whatItDid(run, version === undefined ? 'no such line' : 'cut off, twice')}`,
       `a line \`${name} version …\``,
       { file: name },
     );
@@ -109,10 +109,10 @@ async function tryPlace(
   };
 }
 
-function whatItDid(run: RunResult & WholeText): string {
+/** `lacking`: what is wrong with the answer of a run that ended well. */
+function whatItDid(run: RunResult, lacking: 'no such line' | 'cut off, twice'): string {
   if (run.reason === 'stalled') return 'no answer';
-  if (!run.whole) return 'an answer that is cut off, twice';
-  return run.startError ?? `${run.signal ?? `exit code ${run.exitCode}`}, no such line`;
+  return run.startError ?? `${run.signal ?? `exit code ${run.exitCode}`}, ${lacking}`;
 }
 
 /**
@@ -163,7 +163,11 @@ export async function abilitiesOf(ffmpeg: FoundTool): Promise<Abilities> {
     // An empty list, or half of one, would read as "this build has no such encoder".
     if (run.reason !== 'exited' || run.exitCode !== 0 || !run.whole)
       throw new FindingError(
-        [finding('tool-unusable', `${ffmpeg.path} ${what}: ${whatItDid(run)}`, 'a list', { file: 'ffmpeg' })],
+        [
+          finding('tool-unusable', `${ffmpeg.path} ${what}: ${whatItDid(run, 'cut off, twice')}`, 'a list', {
+            file: 'ffmpeg',
+          }),
+        ],
         3,
       );
     return new Set([...run.text.matchAll(pattern)].map((match) => match[1] as string));

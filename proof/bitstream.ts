@@ -55,12 +55,12 @@ export function sourceStreams({ video, audio }: ClipFacts): string[] {
   return [video, ...audio].map(({ streamIndex }) => `0:${streamIndex}`);
 }
 
-/** Reads streamhash's lines `<index>,<kind>,<name>=<hex>`; what is no such line is left out, and then streams are missing. */
+/** Reads streamhash's lines `<index>,<kind>,<name>=<hex>`; what is no such line, or is cut off within it, is left out, and then streams are missing. */
 export async function readBitstream(stream: Readable): Promise<Bitstream> {
   let text = '';
   for await (const chunk of stream) text += String(chunk);
   const streams: { kind: string; hash: string }[] = [];
-  for (const [, index, kind, hash] of text.matchAll(/^(\d+),([a-z]),[A-Za-z0-9]+=([0-9a-f]+)$/gm))
+  for (const [, index, kind, hash] of text.matchAll(/^(\d+),([a-z]),[A-Za-z0-9]+=([0-9a-f]{32})\n/gm))
     streams[Number(index)] = { kind: kind as string, hash: hash as string };
   return { streams: [...streams].map((one) => one ?? { kind: '?', hash: '' }) };
 }

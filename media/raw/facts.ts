@@ -128,14 +128,17 @@ function opcodeFindings(frames: readonly (FrameTags | null)[], subject: FindingS
   ];
 }
 
+interface FrameNames {
+  readonly place: SequencePlace;
+  /** Of a frame by its index, as findings name it: with its folder. */
+  readonly fileOf: (index: number) => string;
+}
+
 function settingFindings(
-  reading: DngReading,
-  place: SequencePlace,
-  inFolder: (name: string) => string,
-  nameOf: (index: number) => string,
+  { frames }: DngReading,
+  { place, fileOf }: FrameNames,
   subject: FindingSubject,
 ): Finding[] {
-  const { frames } = reading;
   const held = [
     ...differences(
       frames.map((frame) => frame?.picture ?? null),
@@ -157,13 +160,13 @@ function settingFindings(
     ...held.map((item) =>
       finding('raw-frames-differ', words(item), `${item.expected}, as in the first frame`, {
         ...subject,
-        file: inFolder(nameOf(item.index)),
+        file: fileOf(item.index),
       }),
     ),
     ...reported.map((item) =>
       finding('raw-exposure-varies', words(item), `${item.expected}, as in the first frame`, {
         ...subject,
-        file: inFolder(nameOf(item.index)),
+        file: fileOf(item.index),
       }),
     ),
     ...opcodeFindings(frames, subject),
@@ -178,14 +181,21 @@ const TURNS: Readonly<Record<number, ClipFacts['video']['rotation']>> = { 1: 0, 
 /** DefaultScale is stored in fractions of any kind; six digits tell every pixel shape apart. */
 const SCALE_DIGITS = 1_000_000;
 
-function clipFacts(
-  first: DngFrame,
-  reading: DngReading,
-  place: SequencePlace,
-  rate: Rate,
-  { name, version, declaration }: RawDecoder,
-): ClipFacts & { raw: RawFacts } {
-  const { picture, camera } = first;
+interface ReadClip {
+  readonly first: DngFrame;
+  readonly reading: DngReading;
+  readonly place: SequencePlace;
+  readonly rate: Rate;
+  readonly decoder: RawDecoder;
+}
+
+function clipFacts({
+  first: { picture, camera },
+  reading,
+  place,
+  rate,
+  decoder: { name, version, declaration },
+}: ReadClip): ClipFacts & { raw: RawFacts } {
   const raw: RawFacts = {
     picture,
     camera,
@@ -237,9 +247,12 @@ function clipFacts(
 async function tryDecoder(
   path: string,
   frame: DngFrame,
-  decoders: readonly RawDecoder[],
-  subject: FindingSubject,
-  { readers = readersHere, signal }: Pick<DngSurveyOptions, 'readers' | 'signal'>,
+  {
+    decoders = [ownDecoder],
+    subject = {},
+    readers = readersHere,
+    signal,
+  }: Pick<DngSurveyOptions, 'decoders' | 'subject' | 'readers' | 'signal'>,
 ): Promise<RawDecoder | Finding> {
   const chosen = chooseDecoder(path, frame, decoders);
   if ('objections' in chosen)
@@ -293,15 +306,15 @@ export async function surveyDng(
   statedRate: Rate | null,
   options: DngSurveyOptions = {},
 ): Promise<DngSurvey> {
-  const { decoders = [ownDecoder], subject = {}, signal, readers = readersHere } = options;
+  const { subject = {}, signal, readers = readersHere } = options;
   const reading = await readers.raw(rollFolder, place, signal === undefined ? {} : { signal });
   const inFolder = (name: string): string => (place.folder === '' ? name : `${place.folder}/${name}`);
-  const nameOf = (index: number): string => frameName(place, place.first + index);
+  const fileOf = (index: number): string => inFolder(frameName(place, place.first + index));
   const { rate, findings: rateFindings } = decideRate(reading.frames, statedRate, subject);
   const findings = [
     ...damageFindings(place, reading.damaged, subject),
     ...refusalFindings(reading, inFolder, subject),
-    ...settingFindings(reading, place, inFolder, nameOf, subject),
+    ...settingFindings(reading, { place, fileOf }, subject),
   ];
   const { first } = reading;
   // A clip of which no frame is ours has no rate that anybody asks for.
@@ -317,13 +330,10 @@ export async function surveyDng(
         subject,
       ),
     );
-  const served = await tryDecoder(
-    framePath(rollFolder, place, place.first),
-    first,
-    decoders,
-    { ...subject, file: inFolder(nameOf(0)) },
-    options,
-  );
+  const served = await tryDecoder(framePath(rollFolder, place, place.first), first, {
+    ...options,
+    subject: { ...subject, file: fileOf(0) },
+  });
   if ('code' in served) return { facts: null, findings: [...findings, served] };
-  return { facts: clipFacts(first, reading, place, rate, served), findings };
+  return { facts: clipFacts({ first, reading, place, rate, decoder: served }), findings };
 }

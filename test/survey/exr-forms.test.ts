@@ -169,7 +169,13 @@ describe('every compression', () => {
   });
 
   test('a mip-mapped file is read at its full size', async () => {
-    const { facts } = await surveyWritten('--tile', '16', '16', '-otex:fileformatname=openexr');
+    const roll = freshFolder('exr');
+    mkdirSync(join(roll, NAME));
+    await outputOf('oiiotool', [
+      join(folder, 'base.exr'),
+      ...['-otex:fileformatname=openexr', join(roll, NAME, 'bell.0001.exr')],
+    ]);
+    const { facts } = await survey(roll);
     expect(facts).toMatchObject({ exr: { layout: 'tiles' }, video: { width: 70, height: 50 } });
   });
 

@@ -21,15 +21,15 @@ const OWN = 1 / 2;
 const NEIGHBOURS = 1 / 2;
 
 interface Way {
-  readonly rows: 0 | 1;
-  readonly columns: 0 | 1;
+  readonly rows: 0 | 1 | 2;
+  readonly columns: 0 | 1 | 2;
 }
 const across: Way = { rows: 0, columns: 1 };
 const down: Way = { rows: 1, columns: 0 };
 
-/** The two values that lie `by` pixels before and behind a place, one way, added. */
-const pair = (way: Way, read: Read, row: number, column: number, by = 1): number =>
-  read(row - by * way.rows, column - by * way.columns) + read(row + by * way.rows, column + by * way.columns);
+/** The two values that lie before and behind a place, one way, added. */
+const pair = (way: Way, read: Read, row: number, column: number): number =>
+  read(row - way.rows, column - way.columns) + read(row + way.rows, column + way.columns);
 
 export function fine(mosaic: Mosaic): Pixels {
   const { pattern } = mosaic;
@@ -38,19 +38,19 @@ export function fine(mosaic: Mosaic): Pixels {
   const at = (margin: number, value: Read): Read => computed(mosaic, margin, value);
 
   // Green of a pixel of red or blue one way, and what its own value has more than green.
-  const directional =
-    (way: Way): Read =>
-    (row, column) => {
+  const directional = (way: Way, beyond: Way): Read => {
+    return (row, column) => {
       const [before, behind] = [
         seen(row - way.rows, column - way.columns),
         seen(row + way.rows, column + way.columns),
       ];
       const reach = BEYOND * Math.abs(before - behind);
-      const value = (before + behind) / 2 + (2 * seen(row, column) - pair(way, seen, row, column, 2)) / 4;
+      const value = (before + behind) / 2 + (2 * seen(row, column) - pair(beyond, seen, row, column)) / 4;
       return Math.min(Math.max(value, Math.min(before, behind) - reach), Math.max(before, behind) + reach);
     };
-  const greenAcross = at(12, directional(across));
-  const greenDown = at(12, directional(down));
+  };
+  const greenAcross = at(12, directional(across, { rows: 0, columns: 2 }));
+  const greenDown = at(12, directional(down, { rows: 2, columns: 0 }));
   const differenceAcross: Read = (row, column) => seen(row, column) - greenAcross(row, column);
   const differenceDown: Read = (row, column) => seen(row, column) - greenDown(row, column);
   // How much the difference changes between the two pixels of one colour around a point, one way.
