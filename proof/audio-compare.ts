@@ -234,7 +234,7 @@ class ChannelComparison {
         this.#differ(
           'other-audio',
           first,
-          `0 of ${distinctive.length} places audio as the source`,
+          `audio of the source at 0 of ${distinctive.length} places`,
           'audio of the source',
         );
       return;

@@ -118,7 +118,7 @@ export async function readCopy(copy: WalkedCopy, options: ReadOptions): Promise<
     unread.add(path);
     if (read.state === 'changed')
       findings.push(
-        finding('file-changed-while-read', read.detail, 'a file that nobody writes', {
+        finding('file-changed-while-read', read.detail, 'a file that nobody writes to', {
           ...subject,
           file: path,
         }),

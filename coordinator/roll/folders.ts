@@ -110,21 +110,15 @@ export function nightFolders(request: FolderRequest): NightFolders {
         );
       else if (inside(other, path))
         findings.push(
-          finding(
-            'folders-overlap',
-            `${otherName} (${other}) lies inside ${name}`,
-            'folders apart from each other',
-            { file: path },
-          ),
+          finding('folders-overlap', `${otherName} (${other}) lies inside ${name}`, 'two separate folders', {
+            file: path,
+          }),
         );
       else if (inside(path, other))
         findings.push(
-          finding(
-            'folders-overlap',
-            `${name} (${path}) lies inside ${otherName}`,
-            'folders apart from each other',
-            { file: other },
-          ),
+          finding('folders-overlap', `${name} (${path}) lies inside ${otherName}`, 'two separate folders', {
+            file: other,
+          }),
         );
     }
   }

@@ -126,7 +126,7 @@ export async function startMasters(
       if (invalid > 0)
         return {
           findings: [
-            finding('master-not-finite', `${invalid} values that are no numbers`, 'numbers', subject),
+            finding('master-not-finite', `${invalid} values that are not numbers`, 'numbers', subject),
           ],
           retryable: true,
         };
