@@ -44,7 +44,7 @@ export interface MasterEvidence {
   readonly encoderInput: { readonly picture: FrameFingerprints; readonly report: EncoderInputReport } | null;
   /** By movie. */
   readonly encoded: readonly Encoded[];
-  /** Writes the pixel samples's file, once, and says where it stands. */
+  /** Writes the file of the pixel samples, once, and says where it stands. */
   file(): Promise<NonNullable<DeliverableReport['fingerprints']>>;
 }
 
