@@ -77,8 +77,8 @@ function payloadOf(
   if (!bytes.equals(statementBytes(signable.expected)))
     return finding(
       'not-signed',
-      'a statement written otherwise than by this program',
-      'the very bytes that it writes',
+      'a statement that this program did not write',
+      'the exact bytes that it writes',
       { ...subject, file: 'statement.json' },
     );
   return { ...signable, bytes };

@@ -16,7 +16,7 @@ export type StoredSamples =
   | { readonly points: PixelSamples; readonly finding: null }
   | { readonly points: null; readonly finding: Finding };
 
-/** Only the very fingerprints that the report names counts. */
+/** Only the very fingerprints that the report names count. */
 export async function storedFingerprints(
   report: DeliverableReport,
   rollFolder: string,

@@ -40,7 +40,7 @@ export const layout = {
     join(rollFolder, profile, `${STAGING_PREFIX}${token}`),
   reportsFolder: (rollFolder: string): string => join(rollFolder, 'reports'),
   clipReport: (rollFolder: string, clipId: string): string => join(rollFolder, 'reports', `${clipId}.json`),
-  /** Named by its content: fingerprints of another decode never takes its place. */
+  /** Named by its content: fingerprints of another decode never take their place. */
   fingerprints: (clipId: string, digest: string): string =>
     join('reports', 'fingerprints', `${clipId}.${digest.slice(0, 16)}.fingerprints`),
   /** The pixel samples of a master. */

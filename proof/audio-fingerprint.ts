@@ -34,7 +34,7 @@ export type Checksums = Readonly<Record<SampleForm, Uint32Array>>;
 export interface Anchor {
   /** Which block of the used part, from 0. */
   readonly block: number;
-  /** Its samples at 32-bit full scale, cut to the fingerprints's depth. */
+  /** Its samples at 32-bit full scale, cut to the fingerprints' depth. */
   readonly samples: Int32Array;
 }
 

@@ -95,29 +95,23 @@ export function comparePictures(request: PictureRequest): PictureVerdict {
   const inPlace = [...frames.keys()].filter(
     (frame) => frames[frame]?.state === 'right' || frames[frame]?.state === 'unproven',
   );
+  const levels = { gain, offset };
+  // A picture that is cut or enlarged otherwise, or taken from the other field, may look like nothing that is in its place.
+  const placing = 2 * inPlace.length < count ? everyFrame : inPlace;
+  const placement =
+    count === 0 ? null : placementOf({ ...placed(placing, levels), down: fieldOffset(request.fields) });
+  const later = (): Pictures => new Pictures(source.luma, 2, 1, seen);
+  const fields =
+    source.views === 1
+      ? null
+      : fieldOrderOf({ earlier: ours, later: later(), output: theirs, levels, coding });
   return {
     right: frames.filter((match) => match.state === 'right').length,
     unproven: spansOf(frames),
     differences,
     turn: null,
-    // A picture that is cut or enlarged otherwise, or taken from the other field, may look like nothing that is in its place.
-    placement:
-      count === 0
-        ? null
-        : placementOf({
-            ...placed(2 * inPlace.length < count ? everyFrame : inPlace, { gain, offset }),
-            down: fieldOffset(request.fields),
-          }),
-    fields:
-      source.views === 1
-        ? null
-        : fieldOrderOf({
-            earlier: ours,
-            later: new Pictures(source.luma, 2, 1, seen),
-            output: theirs,
-            levels: { gain, offset },
-            coding,
-          }),
+    placement,
+    fields,
     levels: compareLevels({ source, output, seen, frames: new Set(inPlace), basis }),
     gain,
     offset,

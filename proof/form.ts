@@ -1,5 +1,5 @@
 /**
- * The frame fingerprints's picture half: of every frame that leaves a decoder a tiny picture, by which two streams are compared
+ * The half of the fingerprints that is of the picture: of every frame that leaves a decoder a tiny picture, by which two streams are compared
  * frame by frame. Its values are area averages of luma over a fixed grid, so that no look, codec or raster matters much,
  * and the noise of a locked-off shot still tells one frame from the next.
  */

@@ -1,4 +1,4 @@
-/** How the picture of a source lies in a delivered one, and which cells of the fingerprints's grid can therefore be compared. */
+/** How the picture of a source lies in a delivered one, and which cells of the fingerprints' grid can therefore be compared. */
 import { z } from 'zod';
 import { CELLS, COLOUR_CELLS, COLOUR_HEIGHT, COLOUR_WIDTH, GRID_HEIGHT, GRID_WIDTH } from './form.ts';
 

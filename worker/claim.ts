@@ -31,7 +31,7 @@ export function workerTrouble(job: Job, workersLost: number): Finding | null {
     ? null
     : finding(
         'job-ends-workers',
-        `${workersLost} workers were lost at it`,
+        `${workersLost} workers died while they worked on it`,
         'a job that a worker survives',
         subjectOf(job),
       );

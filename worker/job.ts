@@ -2,10 +2,12 @@
  * One job from claim to report:
  *   claim   may we, and is the clip as it was read
  *   find    what is there of each deliverable, once (found.ts): what is finished already is left alone
- *   make    every deliverable beside its final name: from one decode (coded.ts), or from frames that threads read (master/apart.ts)
- *   prove   the fingerprints of the decode is whole, and of this clip
- *   check   each staged deliverable measured from disk, against those fingerprints (finish.ts, master/finish.ts)
- *   publish report `publishing`, final name, report `published` (finish.ts)
+ *   make    every deliverable beside its final name: from one decode (ffmpeg-frames.ts), or from frames that
+ *           threads read (master/masters-without-ffmpeg.ts)
+ *   prove   the fingerprints of the decode are whole, and of this clip (proof.ts)
+ *   check   each staged deliverable measured from disk, against those fingerprints (publish-deliverable.ts,
+ *           master/publish-master.ts)
+ *   publish report `publishing`, final name, report `published` (publish-deliverable.ts)
  * Every way out of it leaves reports on disk or throws; nothing unfinished ever stands under a final name.
  */
 import { rm } from 'node:fs/promises';

@@ -1,4 +1,4 @@
-/** Makes every deliverable of a job from one decode: one ffmpeg, watched. Tells what happened as fields; judges nothing. */
+/** Makes every deliverable of a job from one decode: one ffmpeg, watched. Reports what happened as fields; judges nothing. */
 import { mkdtemp, rm, writeFile } from 'node:fs/promises';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';

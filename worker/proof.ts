@@ -18,7 +18,7 @@ import { spotFailure } from './spot.ts';
 
 export interface Proof {
   readonly fingerprints: SourceFingerprints;
-  /** Writes the fingerprints's file, once, and says where it stands. */
+  /** Writes the file of the fingerprints, once, and says where it stands. */
   file(): Promise<NonNullable<DeliverableReport['fingerprints']>>;
 }
 
@@ -82,7 +82,7 @@ export async function proofOf(
   return { fingerprints, file: storedOnce(job, fingerprints) };
 }
 
-/** Writes the fingerprints's file when it is asked for, once, and says where it stands. */
+/** Writes the file of the fingerprints when it is asked for, once, and says where it stands. */
 export function storedOnce(job: Job, fingerprints: SourceFingerprints): Proof['file'] {
   let written: Promise<NonNullable<DeliverableReport['fingerprints']>> | undefined;
   const write = async (): Promise<NonNullable<DeliverableReport['fingerprints']>> => {

@@ -133,7 +133,7 @@ async function publish(run: JobRun, made: Checked): Promise<Failure | null> {
     sha256: checked.digest.sha256,
     ...(folder === null ? {} : { files: folder.files.length }),
   };
-  // Before the report that names it: no report ever points at fingerprints that is not there.
+  // Before the report that names it: no report ever points at fingerprints that are not there.
   const proof = {
     fingerprints: await made.proved.file(),
     bitstream: made.proved.bitstream,

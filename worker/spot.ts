@@ -52,32 +52,25 @@ async function decodeOne(
   });
   const pads = tap.hasColour ? (['luma', 'colour'] as const) : (['luma'] as const);
   try {
-    await runTool(
-      tools.ffmpeg.path,
-      [
-        ...[
-          '-hide_banner',
-          '-nostdin',
-          '-nostats',
-          '-loglevel',
-          'error',
-          '-noauto_conversion_filters',
-          ...input.args,
-        ],
-        ...['-filter_complex', [`[0:${facts.video.streamIndex}]null[shown]`, ...tap.chains].join(';')],
-        ...pads.flatMap((pad, index) => [
-          '-frames:v',
-          '1',
-          ...rawPictures(pad),
-          `pipe:${FIRST_PIPE + index}`,
-        ]),
-      ],
-      {
-        signal,
-        stallMilliseconds: STALL_MILLISECONDS,
-        pipes: pads.map((pad) => (stream) => collector[pad].read(stream)),
-      },
-    );
+    const flags = [
+      '-hide_banner',
+      '-nostdin',
+      '-nostats',
+      '-loglevel',
+      'error',
+      '-noauto_conversion_filters',
+    ];
+    const graph = [`[0:${facts.video.streamIndex}]null[shown]`, ...tap.chains].join(';');
+    const outputs = pads.flatMap((pad, index) => [
+      ...['-frames:v', '1'],
+      ...rawPictures(pad),
+      `pipe:${FIRST_PIPE + index}`,
+    ]);
+    await runTool(tools.ffmpeg.path, [...flags, ...input.args, '-filter_complex', graph, ...outputs], {
+      signal,
+      stallMilliseconds: STALL_MILLISECONDS,
+      pipes: pads.map((pad) => (stream) => collector[pad].read(stream)),
+    });
     signal.throwIfAborted();
     const fingerprints = collector.fingerprints(earlierField(facts.video) === null ? 1 : 2, tap.hasColour);
     return fingerprints.frames === 0 ? null : fingerprints;

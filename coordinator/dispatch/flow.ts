@@ -40,6 +40,27 @@ function parts(jobs: readonly QueuedJob[]): { start: number; count: number }[] {
   return found;
 }
 
+function clipJobOf({ id, job, priority }: QueuedJob): NonNullable<FlowJob['children']>[number] {
+  return {
+    name: 'clip',
+    queueName: JOB_QUEUE,
+    data: job,
+    opts: {
+      jobId: id,
+      priority: Math.min(Math.max(1, priority), LOWEST_PRIORITY),
+      attempts: 3,
+      backoff: { type: 'exponential', delay: 2_000 },
+      // The roll goes on when one clip fails; without this it would wait for ever.
+      ignoreDependencyOnFailure: true,
+      // Kept until the run ends: with the job its parent's knowledge of it would vanish.
+      removeOnComplete: false,
+      removeOnFail: false,
+      sizeLimit: JOB_BYTES_LIMIT,
+      stackTraceLimit: 5,
+    },
+  };
+}
+
 export function flowsOf(run: string, roll: string, jobs: readonly QueuedJob[], queueing: string): FlowJob[] {
   const flows: FlowJob[] = [];
   for (const { start, count } of parts(jobs)) {
@@ -48,24 +69,7 @@ export function flowsOf(run: string, roll: string, jobs: readonly QueuedJob[], q
       queueName: rollQueueOf(run),
       data: { run, roll },
       opts: { jobId: `${run}.r${queueing}.p${start}` },
-      children: jobs.slice(start, start + count).map(({ id, job, priority }) => ({
-        name: 'clip',
-        queueName: JOB_QUEUE,
-        data: job,
-        opts: {
-          jobId: id,
-          priority: Math.min(Math.max(1, priority), LOWEST_PRIORITY),
-          attempts: 3,
-          backoff: { type: 'exponential', delay: 2_000 },
-          // The roll goes on when one clip fails; without this it would wait for ever.
-          ignoreDependencyOnFailure: true,
-          // Kept until the run ends: with the job its parent's knowledge of it would vanish.
-          removeOnComplete: false,
-          removeOnFail: false,
-          sizeLimit: JOB_BYTES_LIMIT,
-          stackTraceLimit: 5,
-        },
-      })),
+      children: jobs.slice(start, start + count).map(clipJobOf),
     });
   }
   return flows;

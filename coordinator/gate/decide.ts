@@ -9,6 +9,7 @@ import { append } from '../../findings/append.ts';
 import { type Finding, finding, blocks, uniqueFindings } from '../../findings/finding.ts';
 import type { ClipReport } from '../../ledger/report.ts';
 import type { RollVerdict } from '../../ledger/roll.ts';
+import type { LoadedProfile } from '../../profiles/schema.ts';
 import { judgeDeliverable, requiredChecks } from './deliverable.ts';
 import type { GateClip, GateInput } from './input.ts';
 import { judgeIntake, judgeRecord } from './roll-rules.ts';
@@ -38,6 +39,32 @@ export function findingsBeforeMaking(input: GateInput): Finding[] {
   ]);
 }
 
+function profileInVerdict(loaded: LoadedProfile): RollVerdict['profiles'][number] {
+  return {
+    name: loaded.profile.name,
+    hash: loaded.hash,
+    checks: requiredChecks(loaded),
+    profile: { ...loaded.profile },
+  };
+}
+
+function deliverableInVerdict({
+  profile,
+  report,
+}: ClipReport['deliverables'][number]): RollVerdict['clips'][number]['deliverables'][number] {
+  const file = report?.file ?? null;
+  return {
+    profile,
+    state: report?.state ?? 'absent',
+    file: file?.path ?? null,
+    bytes: file?.bytes ?? null,
+    ...(file?.files === undefined ? {} : { files: file.files }),
+    xxh128: file?.xxh128 ?? null,
+    sha256: file?.sha256 ?? null,
+    checks: report?.checks ?? [],
+  };
+}
+
 export function decideRoll(input: GateInput): GateDecision {
   const judged = input.clips.map((entry) => judgeClip(entry, input));
   const findings = uniqueFindings([
@@ -59,25 +86,11 @@ export function decideRoll(input: GateInput): GateDecision {
       manifests: input.intake?.manifests ?? [],
       copiesAsked: input.copiesAsked,
       copies: input.intake?.copies ?? [],
-      profiles: input.profiles.map((loaded) => ({
-        name: loaded.profile.name,
-        hash: loaded.hash,
-        checks: requiredChecks(loaded),
-        profile: { ...loaded.profile },
-      })),
-      clips: judged.map((clip) => ({
-        clip: clip.clip,
-        verdict: clip.verdict,
-        deliverables: clip.deliverables.map(({ profile, report }) => ({
-          profile,
-          state: report?.state ?? 'absent',
-          file: report?.file?.path ?? null,
-          bytes: report?.file?.bytes ?? null,
-          ...(report?.file?.files === undefined ? {} : { files: report.file.files }),
-          xxh128: report?.file?.xxh128 ?? null,
-          sha256: report?.file?.sha256 ?? null,
-          checks: report?.checks ?? [],
-        })),
+      profiles: input.profiles.map(profileInVerdict),
+      clips: judged.map(({ clip, verdict, deliverables }) => ({
+        clip,
+        verdict,
+        deliverables: deliverables.map(deliverableInVerdict),
       })),
       otherFiles: [...input.otherFiles],
       findings,

@@ -104,28 +104,31 @@ export async function deliveryContents(question: DeliveryQuestion): Promise<Find
   const media = await contentsOf(rollFolder, [...unknown, ...system]);
   const isMedia = (path: string): boolean =>
     media.has(path) || (!isCompanionName(basename(path)) && isMediaName(path));
-  for (const path of [...unknown, ...inside.filter((one) => !explained.has(one))]) {
+  const findingsOf = async (path: string): Promise<readonly Finding[]> => {
     const subject = { roll, file: path };
     const name = basename(path);
     if (name.startsWith(STAGING_PREFIX))
-      found.add(finding('staging-left', printable(name), 'published files only', subject));
-    else if (isSystemPath(path) && !isMedia(path)) system.push(path);
-    else if (inProfile(path))
-      found.add(
-        finding('file-not-listed', printable(name), 'listed files only', {
-          ...subject,
-          profile: parts(path)[0] as string,
-        }),
-      );
-    else if (NAMED_BY_CONTENT.test(path)) {
-      if (!(await isNamedByContent(rollFolder, path)))
-        found.add(unexplained('a record that no report names, and not what its name says', subject));
-    } else if (/^reports\/[^/]+\.json$/.test(path)) found.addAll(await judgeClipReport(path, question));
-    else if (isMedia(path)) found.add(unexplained(media.get(path)?.form ?? printable(name), subject));
-    else if (parts(path)[0] === REPORTS || RECORD_NAME.test(name))
-      found.add(unexplained(`a record that no run wrote: ${printable(name)}`, subject));
-    else found.add(finding('delivery-file-foreign', printable(name), 'files of a run only', subject));
-  }
+      return [finding('staging-left', printable(name), 'published files only', subject)];
+    if (isSystemPath(path) && !isMedia(path)) {
+      system.push(path);
+      return [];
+    }
+    if (inProfile(path)) {
+      const profile = parts(path)[0] as string;
+      return [finding('file-not-listed', printable(name), 'listed files only', { ...subject, profile })];
+    }
+    if (NAMED_BY_CONTENT.test(path))
+      return (await isNamedByContent(rollFolder, path))
+        ? []
+        : [unexplained('a record that no report names, and not what its name says', subject)];
+    if (/^reports\/[^/]+\.json$/.test(path)) return await judgeClipReport(path, question);
+    if (isMedia(path)) return [unexplained(media.get(path)?.form ?? printable(name), subject)];
+    if (parts(path)[0] === REPORTS || RECORD_NAME.test(name))
+      return [unexplained(`a record that no run wrote: ${printable(name)}`, subject)];
+    return [finding('delivery-file-foreign', printable(name), 'files of a run only', subject)];
+  };
+  for (const path of [...unknown, ...inside.filter((one) => !explained.has(one))])
+    found.addAll(await findingsOf(path));
   for (const path of system.filter((one) => media.has(one)))
     found.add(unexplained(media.get(path)?.form ?? '', { roll, file: path }));
   for (const { path, target } of walk.links)
@@ -136,10 +139,15 @@ export async function deliveryContents(question: DeliveryQuestion): Promise<Find
   const left = system.filter((one) => !media.has(one));
   if (left[0] !== undefined)
     found.add(
-      finding('system-files-left', `${left.length}, the first ${printable(left[0])}`, 'files of a run only', {
-        roll,
-        file: rollFolder,
-      }),
+      finding(
+        'system-files-left',
+        `${left.length} in all, the first ${printable(left[0])}`,
+        'files of a run only',
+        {
+          roll,
+          file: rollFolder,
+        },
+      ),
     );
   return found.findings();
 }

@@ -25,7 +25,7 @@ export interface DeliverableOnDisk {
   readonly checksumListSha256?: string;
   /** Of the report's file as it was read, hex. */
   readonly reportSha256?: string;
-  /** Of the fingerprints's file that the report names, hex; absent when none stands. */
+  /** Of the file of fingerprints that the report names, hex; absent when none stands. */
   readonly fingerprintsSha256?: string;
   /** What a second measurement of the file on disk gave; absent on the night, where the report is the measurement itself. */
   readonly remeasured?: Remeasured;

@@ -51,7 +51,7 @@ export function judgeIntake(input: GateInput): Finding[] {
       found.push(
         finding(
           'copy-not-verified',
-          'said to hold, with 0 files',
+          'said to be verified, with 0 files',
           'every file of the manifest, equal to it',
           about,
         ),

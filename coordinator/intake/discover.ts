@@ -1,6 +1,6 @@
 /** Which rolls a shoot day holds. Nothing that could be a roll or a clip is passed over without a finding. */
 import { readdir } from 'node:fs/promises';
-import { type Finding, finding } from '../../findings/finding.ts';
+import { type Finding, type FindingSubject, finding } from '../../findings/finding.ts';
 import { HISTORY_FOLDER } from '../../files/manifest/chain.ts';
 import { isManifestName } from '../../files/manifest/manifest-name.ts';
 import { fsPath, nameFromBytes, printable } from '../../files/names.ts';
@@ -45,6 +45,11 @@ async function list(folder: string): Promise<Listed> {
   };
 }
 
+function systemFilesLeft(count: number, first: string, folder: string): Finding {
+  const found = `${count} in all, the first ${printable(first)}`;
+  return finding('system-files-left', found, 'rolls only', { file: folder });
+}
+
 async function looseFindings(folder: string, listed: Listed): Promise<Finding[]> {
   const files = listed.files.filter((name) => !isSystemName(name));
   const media = await contentsOf(
@@ -52,28 +57,17 @@ async function looseFindings(folder: string, listed: Listed): Promise<Finding[]>
     files.filter((name) => !isMediaName(name)),
   );
   const system = [...listed.files, ...listed.folders].filter(isSystemName);
+  const loose = files.filter((name) => isMediaName(name) || media.get(name)?.kind === 'movie');
+  // A link that has a manifest's name stands for no roll: that it is not used is reported where manifests are.
+  const links = listed.links.filter((name) => !isManifestName(name) && name !== HISTORY_FOLDER);
+  const subjectOf = (name: string): FindingSubject => ({ file: `${folder}/${name}` });
+  const [first] = system;
   return [
-    ...(system.length === 0
-      ? []
-      : [
-          finding(
-            'system-files-left',
-            `${system.length}, the first ${printable(system[0] as string)}`,
-            'rolls only',
-            { file: folder },
-          ),
-        ]),
-    ...files
-      .filter((name) => isMediaName(name) || media.get(name)?.kind === 'movie')
-      .map((name) =>
-        finding('file-outside-rolls', printable(name), 'media in the folder of a roll', {
-          file: `${folder}/${name}`,
-        }),
-      ),
-    // A link that has a manifest's name stands for no roll: that it is not used is reported where manifests are.
-    ...listed.links
-      .filter((name) => !isManifestName(name) && name !== HISTORY_FOLDER)
-      .map((name) => finding('link-in-day', printable(name), 'a folder', { file: `${folder}/${name}` })),
+    ...(first === undefined ? [] : [systemFilesLeft(system.length, first, folder)]),
+    ...loose.map((name) =>
+      finding('file-outside-rolls', printable(name), 'media in the folder of a roll', subjectOf(name)),
+    ),
+    ...links.map((name) => finding('link-in-day', printable(name), 'a folder', subjectOf(name))),
   ];
 }
 

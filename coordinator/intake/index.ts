@@ -235,7 +235,9 @@ export async function intakeRoll(order: IntakeOrder): Promise<IntakeResult> {
   findings.addAll(
     files
       .filter((file) => file.bytes === 0)
-      .map((file) => finding('file-empty', '0 bytes', 'some', { roll, copy: folder, file: file.path })),
+      .map((file) =>
+        finding('file-empty', '0 bytes', 'at least one byte', { roll, copy: folder, file: file.path }),
+      ),
   );
   const tallied = findings.findings();
   const reported = manifests.map(({ file, kind, statements, digests }) => ({

@@ -46,25 +46,20 @@ function leaves(folder: string, path: string, target: string): boolean {
 }
 
 function walkFindings({ folder, walk }: WalkedCopy, subject: FindingSubject): Finding[] {
-  return [
-    ...walk.links.map(({ path, target }) =>
-      finding(
-        leaves(folder, path, target) ? 'link-leaves-roll' : 'link-inside-roll',
-        `a link to ${printable(target)}`,
-        'a file or folder',
-        { ...subject, file: path },
-      ),
-    ),
-    ...walk.others.map((path) =>
-      finding('file-not-regular', 'a pipe, socket or device', 'a file or folder', { ...subject, file: path }),
-    ),
-    // A system's own folders are often closed to everybody else.
-    ...walk.unreadable
-      .filter(({ path }) => !isSystemPath(path))
-      .map(({ path, detail }) =>
-        finding('file-unreadable', printable(detail), 'readable', { ...subject, file: path }),
-      ),
-  ];
+  const links = walk.links.map(({ path, target }) => {
+    const code = leaves(folder, path, target) ? 'link-leaves-roll' : 'link-inside-roll';
+    return finding(code, `a link to ${printable(target)}`, 'a file or folder', { ...subject, file: path });
+  });
+  const others = walk.others.map((path) =>
+    finding('file-not-regular', 'a pipe, socket or device', 'a file or folder', { ...subject, file: path }),
+  );
+  // A system's own folders are often closed to everybody else.
+  const closed = walk.unreadable
+    .filter(({ path }) => !isSystemPath(path))
+    .map(({ path, detail }) =>
+      finding('file-unreadable', printable(detail), 'readable', { ...subject, file: path }),
+    );
+  return [...links, ...others, ...closed];
 }
 
 /** A fault when the folder cannot be listed. */
@@ -118,7 +113,7 @@ export async function readCopy(copy: WalkedCopy, options: ReadOptions): Promise<
     unread.add(path);
     if (read.state === 'changed')
       findings.push(
-        finding('file-changed-while-read', read.detail, 'a file that nobody writes', {
+        finding('file-changed-while-read', read.detail, 'a file that nobody writes to', {
           ...subject,
           file: path,
         }),

@@ -21,7 +21,7 @@ async function writeDurably(file: string, bytes: Buffer): Promise<void> {
 
 function taken(place: string): FindingError {
   return new FindingError([
-    finding('manifest-exists', printable(place), 'nothing that was written there meanwhile', {}),
+    finding('manifest-exists', printable(place), 'nothing written there meanwhile', {}),
   ]);
 }
 

@@ -35,7 +35,11 @@ export function listenForPlaces({ events }: RunState, { lost }: Pick<Places, 'lo
 export function listenForQueue({ events }: RunState, { ready }: Pick<Engine, 'ready'>): void {
   ready.catch((error: unknown) => {
     const [known] = error instanceof FindingError ? error.findings : [];
-    events.emit('lost', known ?? finding('store-failed', String(error), 'a queue'), known !== undefined);
+    events.emit(
+      'lost',
+      known ?? finding('store-failed', String(error), 'a queue that answers'),
+      known !== undefined,
+    );
   });
 }
 

@@ -80,9 +80,14 @@ export async function nightOfRoll(
 
 async function make(known: KnownRoll, work: readonly Work[], context: NightContext): Promise<void> {
   const { roll, deliveryFolder } = known;
-  const running = finding('run-running', `${work.length} jobs to be done, run ${context.run}`, 'an end', {
-    roll: roll.name,
-  });
+  const running = finding(
+    'run-running',
+    `${work.length} jobs to be done, run ${context.run}`,
+    'the end of the run',
+    {
+      roll: roll.name,
+    },
+  );
   const refused = await write(
     deliveryFolder,
     decideRoll({ ...gateInputOf(known, context), clips: [], findings: [running] }),

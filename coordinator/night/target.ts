@@ -32,7 +32,7 @@ export async function openTarget(folder: string): Promise<Target> {
         ? null
         : finding(
             'target-gone',
-            'another file system stands there',
+            'another file system is mounted there',
             'the one that was there when the night began',
             subject,
           );

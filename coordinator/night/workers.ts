@@ -140,7 +140,7 @@ export function startWorkers(request: PoolRequest, events: PoolEvents): WorkerPo
         events.onAllGone(
           finding(
             'workers-gone',
-            `${what}, ${slot.deaths} times without a job done`,
+            `${what}, ${slot.deaths} times without finishing a job`,
             'a worker that works',
             subject,
           ),

@@ -82,6 +82,7 @@ function jobOf(
   items: readonly [Wanted, ...Wanted[]],
 ): Omit<PlannedJob, 'priority'> {
   const [{ clip, facts }] = items;
+  const ranges = items.map(({ outcome }) => rangeOf(outcome));
   return {
     job: {
       version: 0,
@@ -98,12 +99,10 @@ function jobOf(
       toolchain: request.toolchain,
     },
     bytes: items.reduce((sum, { outcome }) => sum + outcome.estimatedBytes, 0),
-    bytesRange: items
-      .map(({ outcome }) => rangeOf(outcome))
-      .reduce((sum, { least, most }) => ({ least: sum.least + least, most: sum.most + most }), {
-        least: 0,
-        most: 0,
-      }),
+    bytesRange: {
+      least: ranges.reduce((sum, { least }) => sum + least, 0),
+      most: ranges.reduce((sum, { most }) => sum + most, 0),
+    },
     seconds: jobSeconds(facts, items),
   };
 }

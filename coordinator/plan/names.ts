@@ -23,7 +23,7 @@ export function nameCollisions(items: readonly Deliverable[]): Map<Deliverable, 
         item,
         finding(
           'name-collision',
-          `${item.outcome.fileName} meets ${shown}`,
+          `${item.outcome.fileName} cannot lie beside ${shown}`,
           'a name that no other deliverable of the roll has',
           { roll: item.roll, clip: item.clip.id, profile: item.profile.profile.name },
         ),
@@ -43,7 +43,7 @@ export function rollCollisions(rolls: readonly RollToPlan[]): Map<RollToPlan, Fi
         roll,
         finding(
           'name-collision',
-          `the folder of ${printable(roll.roll)} meets that of ${others.join(', ')}`,
+          `the folder of ${printable(roll.roll)} cannot lie beside that of ${others.join(', ')}`,
           'rolls whose names differ in more than case or accents',
           { roll: roll.roll },
         ),

@@ -100,7 +100,7 @@ export function judgeStatement(
         finding(
           'statement-damaged',
           `predicate.${issue?.path.join('.') ?? ''}: ${issue?.message ?? 'wrong shape'}`,
-          'what this predicate type has',
+          'the fields of this predicate type',
           subject,
         ),
       ],
@@ -159,7 +159,7 @@ function judgeEnvelope(
         finding(
           'signature-outdated',
           `${payload.length} signed bytes`,
-          statement === null ? 'a statement.json with the same bytes' : 'the very bytes of statement.json',
+          statement === null ? 'a statement.json with the same bytes' : 'the exact bytes of statement.json',
           subject,
         ),
       ],

@@ -102,30 +102,14 @@ export function nightFolders(request: FolderRequest): NightFolders {
   if (delivery !== '' || request.work !== undefined) roles.push(['the work folder', work]);
   for (const [index, [name, path]] of roles.entries()) {
     for (const [otherName, other] of roles.slice(index + 1)) {
+      const overlap = (found: string, expected: string, file: string): unknown =>
+        findings.push(finding('folders-overlap', found, expected, { file }));
       if (path === other || sameFolder(path, other))
-        findings.push(
-          finding('folders-overlap', `${name} and ${otherName} are one folder`, 'two folders', {
-            file: path,
-          }),
-        );
+        overlap(`${name} and ${otherName} are one folder`, 'two folders', path);
       else if (inside(other, path))
-        findings.push(
-          finding(
-            'folders-overlap',
-            `${otherName} (${other}) lies inside ${name}`,
-            'folders apart from each other',
-            { file: path },
-          ),
-        );
+        overlap(`${otherName} (${other}) lies inside ${name}`, 'two separate folders', path);
       else if (inside(path, other))
-        findings.push(
-          finding(
-            'folders-overlap',
-            `${name} (${path}) lies inside ${otherName}`,
-            'folders apart from each other',
-            { file: other },
-          ),
-        );
+        overlap(`${name} (${path}) lies inside ${otherName}`, 'two separate folders', other);
     }
   }
   if (findings.length > 0) throw new FindingError(findings, 2);
@@ -135,7 +119,7 @@ export function nightFolders(request: FolderRequest): NightFolders {
 /** Makes the last part of the delivery's path; true: it was not there. Throws FindingError (exit 1) when the place cannot be written. */
 export function makeDelivery(delivery: string): boolean {
   try {
-    // Not recursive: on a read-only volume Node would then tell ENOENT instead of EROFS.
+    // Not recursive: on a read-only volume Node would then report ENOENT instead of EROFS.
     mkdirSync(delivery);
     return true;
   } catch (error) {

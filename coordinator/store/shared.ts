@@ -76,7 +76,10 @@ function refusal(place: string, cause: Error, thrown: Error): FindingError {
   // Redis answers NOAUTH, WRONGPASS, NOPERM, ERR invalid password, ERR DB index is out of range.
   const answer = texts.find((text) => /^(NOAUTH|WRONGPASS|NOPERM|DENIED|ERR)\b/.test(text));
   if (answer !== undefined)
-    return new FindingError([finding('queue-refused', answer, 'to be let in', { file: place })], 2);
+    return new FindingError(
+      [finding('queue-refused', answer, 'a login that it accepts', { file: place })],
+      2,
+    );
   const code = codeOf(cause);
   return new FindingError(
     [

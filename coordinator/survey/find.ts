@@ -161,7 +161,7 @@ function sequenceFindings(group: NumberedGroup): Omit<Finding, 'clip'>[] {
     found.push(
       finding(
         'sequence-numbering-mixed',
-        `${otherwise.length} ${otherwise.length === 1 ? 'file is' : 'files are'} numbered otherwise, the first ${printable(baseName(otherwise[0] as string))}`,
+        `${otherwise.length} ${otherwise.length === 1 ? 'file is' : 'files are'} numbered differently, the first ${printable(baseName(otherwise[0] as string))}`,
         form,
         { file: otherwise[0] as string },
       ),

@@ -112,8 +112,8 @@ export function judgeMovie(facts: ClipFacts, evidence: ProbeEvidence, subject: F
     found.push(
       finding(
         'clip-several-pictures',
-        `${evidence.pictures} pictures, stream ${video.streamIndex} is used`,
-        'one picture',
+        `${evidence.pictures} picture streams, stream ${video.streamIndex} is used`,
+        'one picture stream',
         subject,
       ),
     );

@@ -128,7 +128,7 @@ export function readChecksumFile(bytes: Buffer, family: FileFamily, manifest: st
     findings.add(
       finding(
         'manifest-unreadable',
-        plain === null ? 'it begins as UTF-16 text and is none' : 'no line of it states a checksum',
+        plain === null ? 'it begins like UTF-16 text and is not' : 'no line of it states a checksum',
         'at least one checksum line',
         about,
       ),

@@ -114,7 +114,7 @@ export class GenerationReader {
 
   #refuse(where: string, why: string): void {
     this.#findings.add(
-      finding('manifest-line-malformed', `${where}: ${why}`, 'an entry as the ASC MHL schema has it', {
+      finding('manifest-line-malformed', `${where}: ${why}`, 'an entry that fits the ASC MHL schema', {
         file: this.#manifest,
       }),
     );

@@ -81,6 +81,8 @@ export function writeGeneration(what: WrittenGeneration): Buffer {
       .map(([path, hash]) => ({ parts: path.split('/'), folder: true, text: folderEntry(path, hash) })),
   ].sort(treeOrder);
   const root = what.folders.get('');
+  const rootHash = root === undefined ? '' : `    <roothash>\n${folderHash('      ', root)}    </roothash>\n`;
+  const patterns = what.ignore.map((pattern) => `      <pattern>${escapeXml(pattern)}</pattern>\n`).join('');
   return Buffer.from(`<?xml version="1.0" encoding="UTF-8"?>
 <hashlist version="2.0" xmlns="${MHL_NAMESPACE}">
   <creatorinfo>
@@ -90,8 +92,8 @@ export function writeGeneration(what: WrittenGeneration): Buffer {
   </creatorinfo>
   <processinfo>
     <process>${what.process}</process>
-${root === undefined ? '' : `    <roothash>\n${folderHash('      ', root)}    </roothash>\n`}    <ignore>
-${what.ignore.map((pattern) => `      <pattern>${escapeXml(pattern)}</pattern>\n`).join('')}    </ignore>
+${rootHash}    <ignore>
+${patterns}    </ignore>
   </processinfo>
   <hashes>
 ${entries.map(({ text }) => text).join('')}  </hashes>

@@ -37,12 +37,18 @@ export interface RollStatement {
 
 export function statementOf({ verdict, facts, outputs, records }: StatementParts): RollStatement {
   const { rushlight, recipe, tools, digest } = verdict.toolchain;
+  const subject = sorted(outputs).map(({ path, sha256, folder }) => ({
+    name: path,
+    digest: folder === true ? { dirHash: sha256 } : { sha256 },
+  }));
+  const clips = verdict.clips.map(({ clip }) => ({
+    name: clip.id,
+    contentDigest: clip.contentDigest,
+    facts: { digest: { sha256: canonicalDigest(facts.get(clip.id) ?? null) } },
+  }));
   return {
     _type: STATEMENT_TYPE,
-    subject: sorted(outputs).map(({ path, sha256, folder }) => ({
-      name: path,
-      digest: folder === true ? { dirHash: sha256 } : { sha256 },
-    })),
+    subject,
     predicateType: PREDICATE_TYPE,
     predicate: {
       day: verdict.day,
@@ -54,11 +60,7 @@ export function statementOf({ verdict, facts, outputs, records }: StatementParts
         files,
         digests,
       })),
-      clips: verdict.clips.map(({ clip }) => ({
-        name: clip.id,
-        contentDigest: clip.contentDigest,
-        facts: { digest: { sha256: canonicalDigest(facts.get(clip.id) ?? null) } },
-      })),
+      clips,
       profiles: verdict.profiles.map(({ name, hash }) => ({ name, hash })),
       toolchain: { rushlight, recipe, tools, digest },
       records: named(records),

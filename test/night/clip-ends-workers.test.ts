@@ -39,5 +39,5 @@ test('three workers are lost at one clip: it is held and says so, the others are
     result.rolls[0]?.findings
       .filter(({ code }) => code === 'job-ends-workers')
       .map(({ clip: id, found }) => [id?.slice(0, 8), found]),
-  ).toEqual([['A001C001', '3 workers were lost at it']]);
+  ).toEqual([['A001C001', '3 workers died while they worked on it']]);
 }, 240_000);

@@ -25,14 +25,21 @@ export function developmentText(linearisation: Linearisation): string {
             ? `${input.file} SHA-256 ${input.sha256}`
             : `log curve base ${input.log.base}`;
     const { declared } = linearisation;
-    const by =
-      declared === undefined
-        ? ''
-        : `; decoder ${declared.decoder} ${declared.version}${declared.full === undefined ? '' : `, full ${declared.full}`}`;
-    return `input ${name}; ${linearisation.pixelFormat}${linearisation.matrix === null ? '' : `, matrix ${linearisation.matrix}`}, ${linearisation.range} range${by}; no exposure added`;
+    const { pixelFormat, matrix, range } = linearisation;
+    const samples = [pixelFormat, ...(matrix === null ? [] : [`matrix ${matrix}`]), `${range} range`];
+    const full = declared?.full === undefined ? '' : `, full ${declared.full}`;
+    const decoder = declared === undefined ? [] : [`decoder ${declared.decoder} ${declared.version}${full}`];
+    return [`input ${name}`, samples.join(', '), ...decoder, 'no exposure added'].join('; ');
   }
-  const { x, y, kelvin } = linearisation.white;
-  return `DNG specification; decoder ${linearisation.decoder}${linearisation.decoderVersion === null ? '' : ` ${linearisation.decoderVersion}`}; demosaic ${linearisation.demosaic}; highlights ${linearisation.highlights}; white ${x.toFixed(4)} ${y.toFixed(4)}, ${Math.round(kelvin)} K; exposure x ${Number(linearisation.exposure.toPrecision(9))}`;
+  const { decoder, decoderVersion, demosaic, highlights, white, exposure } = linearisation;
+  return [
+    'DNG specification',
+    `decoder ${decoder}${decoderVersion === null ? '' : ` ${decoderVersion}`}`,
+    `demosaic ${demosaic}`,
+    `highlights ${highlights}`,
+    `white ${white.x.toFixed(4)} ${white.y.toFixed(4)}, ${Math.round(white.kelvin)} K`,
+    `exposure x ${Number(exposure.toPrecision(9))}`,
+  ].join('; ');
 }
 
 export function attributesOf(outcome: MasterOutcome, index: number, source: string): ExrAttributes {

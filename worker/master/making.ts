@@ -51,7 +51,7 @@ export interface MasterEvidence {
   readonly encoderInput: { readonly picture: FrameFingerprints; readonly report: EncoderInputReport } | null;
   /** By movie. */
   readonly encoded: readonly Encoded[];
-  /** Writes the pixel samples's file, once, and says where it stands. */
+  /** Writes the file of the pixel samples, once, and says where it stands. */
   file(): Promise<NonNullable<DeliverableReport['fingerprints']>>;
 }
 
@@ -134,7 +134,7 @@ export async function startMasters(
       if (invalid > 0)
         return {
           findings: [
-            finding('master-not-finite', `${invalid} values that are no numbers`, 'numbers', subject),
+            finding('master-not-finite', `${invalid} values that are not numbers`, 'numbers', subject),
           ],
           retryable: true,
         };
