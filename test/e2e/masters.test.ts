@@ -123,7 +123,7 @@ test('run again with other settings, the camera that they are about is made agai
   );
   const night = await run(delivery, '--settings', other);
   expect(night.code, night.stdout).toBe(0);
-  expect(night.stderr).toMatch(/A007: 1 clip, 0 to make, 2 stand[s]? finished/);
+  expect(night.stderr).toMatch(/A007: 1 clip, 0 to make, 2 already done/);
   expect(night.stderr).toMatch(/B007: 1 clip, 2 to make/);
   expect(
     readFileSync(
