@@ -22,6 +22,7 @@ export const TABLES = [
   'test/faults/faults.test.ts',
   'test/faults/missed.test.ts',
   'test/faults/store.test.ts',
+  'test/night/disturbed.test.ts',
   'test/profiles/made.test.ts',
   'test/profiles/recipe.test.ts',
   'test/proof/audio-clean.test.ts',

@@ -63,20 +63,3 @@ test('the second run is refused and names the first, a third waits for it and ma
   expect(resultOf(third.stdout).rolls).toMatchObject([{ verdict: 'ready', made: 0, kept: 1 }]);
   expect(readdirSync(of('work-1').delivery)).toEqual(['day-07']);
 }, 240_000);
-
-test('a run after one that was killed goes on at once', async () => {
-  const folder = freshFolder('two-runs');
-  const folders = { day, copy, delivery: join(folder, 'delivery'), work: join(folder, 'work') };
-  const first = beginHeld(folders);
-  await encoding(folders);
-  first.child.kill('SIGKILL');
-  await first.done;
-  expect(readdirSync(folders.delivery)).toContain('.rushlight-lease-run-1');
-  first.letGo();
-  const again = startNight(folders);
-  const ended = await again.done;
-  expect(ended.code, ended.stderr).toBe(0);
-  // Nothing had to be watched for a minute.
-  expect(again.said()).not.toContain('Looking for up to a minute');
-  expect(readdirSync(folders.delivery)).toEqual(['day-07']);
-}, 240_000);

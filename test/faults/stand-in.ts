@@ -13,14 +13,15 @@ export interface FaultyFfmpeg {
   done(): { readonly code: number } | null;
 }
 
-/** A program `<folder>/ffmpeg` with this one fault. Calls that name no unfinished file go to the real one without a detour. */
+/** A program `<folder>/ffmpeg` with this one fault. Calls that name no unfinished file, or read it (the checks), go to the real one without a detour. */
 export function faultyFfmpeg(folder: string, operation: Operation, real = 'ffmpeg'): FaultyFfmpeg {
   const path = join(folder, 'ffmpeg');
   const note = join(folder, 'fault-done.json');
   const environment = `RUSHLIGHT_REAL_FFMPEG=${quoted(real)} RUSHLIGHT_FAULT_NOTE=${quoted(note)} RUSHLIGHT_FAULT=${quoted(JSON.stringify(operation))}`;
+  const reads = `last=; for one in "$@"; do case "$last $one" in "-i file:"*.rushlight-part-*) exec ${quoted(real)} "$@" ;; esac; last=$one; done`;
   writeFileSync(
     path,
-    `#!/bin/sh\ncase " $*" in *.rushlight-part-*) ;; *) exec ${quoted(real)} "$@" ;; esac\n${environment} exec ${quoted(process.execPath)} ${quoted(program)} "$@"\n`,
+    `#!/bin/sh\ncase " $*" in *.rushlight-part-*) ;; *) exec ${quoted(real)} "$@" ;; esac\n${reads}\n${environment} exec ${quoted(process.execPath)} ${quoted(program)} "$@"\n`,
     { mode: 0o755 },
   );
   return {

@@ -3,6 +3,7 @@ import { execFileSync } from 'node:child_process';
 import {
   appendFileSync,
   cpSync,
+  existsSync,
   mkdirSync,
   readFileSync,
   renameSync,
@@ -21,7 +22,7 @@ import type { IntakeResult } from '../../ledger/roll.ts';
 import type { FileRead } from '../../files/manifest/hash.ts';
 import { fsPath, nameFromBytes } from '../../files/names.ts';
 import { writeMd5Manifest } from '../support/day.ts';
-import { freshFolder } from '../support/folder.ts';
+import { freshFolder, sharedFolder } from '../support/folder.ts';
 
 const ROLL = 'A001';
 
@@ -33,6 +34,18 @@ function makeShootDay(extra: Readonly<Record<string, string>> = {}): {
   base: string;
 } {
   const base = freshFolder('intake');
+  if (Object.keys(extra).length === 0) {
+    if (!existsSync(plain)) fill(plain, {});
+    execFileSync('cp', ['-a', `${plain}/.`, base]);
+  } else fill(base, extra);
+  const day = join(base, 'day');
+  return { base, day, roll: join(day, ROLL), copy: join(base, 'copy') };
+}
+
+/** The day that most tests begin with, made once and copied. */
+const plain = join(sharedFolder, `intake-plain-${process.pid}`);
+
+function fill(base: string, extra: Readonly<Record<string, string>>): void {
   const day = join(base, 'day');
   const roll = join(day, ROLL);
   mkdirSync(join(roll, 'Clips'), { recursive: true });
@@ -46,7 +59,6 @@ function makeShootDay(extra: Readonly<Record<string, string>> = {}): {
   writeMd5Manifest(roll);
   // cp itself: node's cpSync loses names that are not UTF-8.
   execFileSync('cp', ['-a', day, join(base, 'copy')]);
-  return { base, day, roll, copy: join(base, 'copy') };
 }
 
 function intake(

@@ -146,7 +146,7 @@ export function disturbedNights(place: QueuePlace, cases: 'all' | 'few'): Distur
   if (cases === 'few') return { begin, beginHeld, fresh, expectWhole, expectNothingRuns };
 
   test(
-    'the run killed in mid-night: worker, encoder and store go with it; a second run makes what is left',
+    'the run killed in mid-night: worker, encoder and store go with it; a second run goes on at once and makes what is left',
     async () => {
       const folders = fresh();
       const night = beginHeld(folders, 'A001C001');
@@ -161,8 +161,12 @@ export function disturbedNights(place: QueuePlace, cases: 'all' | 'few'): Distur
       await eventually(() => !isRunning(worker), ENDING_MILLISECONDS);
       await expectNothingRuns(folders);
       expect((await readVerdict(folders.delivery, 'day-03', 'B001')).verdict).toBe('held');
+      expect(readdirSync(folders.delivery)).toContain('.rushlight-lease-run-1');
       const again = await begin(folders).done;
       expect(again.code, again.stderr).toBe(0);
+      // Nothing had to be watched for a minute.
+      expect(again.stderr).not.toContain('Looking for up to a minute');
+      expect(readdirSync(folders.delivery)).toEqual(['day-03']);
       const rolls = resultOf(again.stdout).rolls;
       expect(rolls.map(({ roll, kept, made }) => [roll, kept, made])).toEqual([
         ['A001', 1, 0],

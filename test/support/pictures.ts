@@ -1,8 +1,10 @@
 /** Float pictures through real programs: what OpenColorIO, by way of OpenImageIO, and zscale make of given values. */
-import { writeFileSync } from 'node:fs';
-import { join } from 'node:path';
+import { createHash } from 'node:crypto';
+import { existsSync, mkdirSync, renameSync, writeFileSync } from 'node:fs';
+import { dirname, join } from 'node:path';
 import type { Triple } from '../../media/colour/matrix.ts';
 import { runTool } from '../../process/run.ts';
+import { sharedFolder } from './folder.ts';
 import { ffmpeg } from './media.ts';
 
 /** What the program writes to stdout. Throws with its stderr when it fails. */
@@ -33,6 +35,23 @@ export function planesOf(pixels: readonly Triple[]): Buffer {
   return raw;
 }
 
+/** A float EXR of one row of these pixels; equal rows are written once. */
+async function pictureOf(pixels: readonly Triple[]): Promise<string> {
+  const planes = planesOf(pixels);
+  const digest = createHash('sha256').update(planes).digest('hex').slice(0, 16);
+  const path = join(sharedFolder, 'rows', `${digest}.exr`);
+  if (existsSync(path)) return path;
+  mkdirSync(dirname(path), { recursive: true });
+  const part = join(dirname(path), `${process.pid}-${digest}`);
+  writeFileSync(`${part}.raw`, planes);
+  await ffmpeg(
+    ...['-f', 'rawvideo', '-pix_fmt', 'gbrpf32le', '-s', `${pixels.length}x1`, '-i', `${part}.raw`],
+    ...['-c:v', 'exr', '-format', 'float', `${part}.exr`],
+  );
+  renameSync(`${part}.exr`, path);
+  return path;
+}
+
 /** Pixels, float32 exactly, through oiiotool with that OpenColorIO configuration and those of its arguments. */
 export async function throughOcio(
   folder: string,
@@ -41,27 +60,12 @@ export async function throughOcio(
   pixels: readonly Triple[],
 ): Promise<Triple[]> {
   const file = (name: string): string => join(folder, name);
-  writeFileSync(file('in.raw'), planesOf(pixels));
   writeFileSync(file('config.ocio'), config);
-  await ffmpeg(
-    '-f',
-    'rawvideo',
-    '-pix_fmt',
-    'gbrpf32le',
-    '-s',
-    `${pixels.length}x1`,
-    '-i',
-    file('in.raw'),
-    '-c:v',
-    'exr',
-    '-format',
-    'float',
-    file('in.exr'),
-  );
+  const given = await pictureOf(pixels);
   await outputOf('oiiotool', [
     '--colorconfig',
     file('config.ocio'),
-    file('in.exr'),
+    given,
     ...args,
     '-d',
     'float',
