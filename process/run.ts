@@ -4,10 +4,10 @@
  *
  * The program and everything it starts die with this process, also when this process is killed with SIGKILL (see tie.ts).
  */
+import { type ChildProcess, spawn, type StdioOptions } from 'node:child_process';
 import type { Socket } from 'node:net';
 import type { Readable } from 'node:stream';
 import { StringDecoder } from 'node:string_decoder';
-import { execa } from 'execa';
 import { programArgument } from '../files/names.ts';
 import { NOT_FOUND, NOT_RUNNABLE, tied, whyNotRunnable } from './parent-death-guard.ts';
 
@@ -164,33 +164,37 @@ export async function runTool(
 
   const started = performance.now();
   const line = tied(command, checked, options.niceness);
-  // execa's types end at file descriptor 9; any is handed to the program as it is.
-  const further = (options.pipes ?? []).map((pipe) =>
-    typeof pipe === 'function' ? 'pipe' : (pipe.writeEnd as 9),
-  );
-  const child = execa(line.file, line.args, {
-    buffer: false,
-    reject: false,
-    // A group of its own: Ctrl-C at the terminal must not reach an encoder, and a kill must reach its children.
-    detached: true,
-    cleanup: false,
-    ...(options.cwd === undefined ? {} : { cwd: options.cwd }),
-    ...(options.env === undefined ? {} : { env: { ...options.env } }),
-    stdio: [
-      'ignore',
-      options.onStdout === undefined ? 'ignore' : 'pipe',
-      'pipe',
-      options.onProgress === undefined ? 'ignore' : 'pipe',
-      'pipe',
-      ...further,
-      ...(options.feed === undefined ? [] : (['pipe'] as const)),
-    ],
-  });
+  const further = (options.pipes ?? []).map((pipe) => (typeof pipe === 'function' ? 'pipe' : pipe.writeEnd));
+  const stdio: StdioOptions = [
+    'ignore',
+    options.onStdout === undefined ? 'ignore' : 'pipe',
+    'pipe',
+    options.onProgress === undefined ? 'ignore' : 'pipe',
+    'pipe',
+    ...further,
+    ...(options.feed === undefined ? [] : (['pipe'] as const)),
+  ];
   const held = (options.pipes ?? []).filter((pipe) => typeof pipe !== 'function');
+  let child: ChildProcess;
+  try {
+    child = spawn(line.file, line.args, {
+      // A group of its own: Ctrl-C at the terminal must not reach an encoder, and a kill must reach its children.
+      detached: true,
+      ...(options.cwd === undefined ? {} : { cwd: options.cwd }),
+      ...(options.env === undefined ? {} : { env: { ...process.env, ...options.env } }),
+      stdio,
+    });
+  } catch (error) {
+    // Arguments beyond what the kernel takes (E2BIG) come this way, a want of processes as an event.
+    for (const pipe of held) pipe.handed();
+    return notRun(command, args, 'not-started', (error as Error).message);
+  }
+  const exited = exitOf(child);
   for (const pipe of held) pipe.handed();
   const pid = child.pid;
   if (pid !== undefined) liveGroups.add(pid);
-  const streams = child.stdio as unknown as (Socket | null)[];
+  // Without a single free file descriptor there are none.
+  const streams = (child.stdio ?? []) as unknown as (Socket | null)[];
   const readable = [
     ...streams.slice(1, 4),
     ...streams.slice(FIRST_PIPE, FIRST_PIPE + (options.pipes?.length ?? 0)),
@@ -247,8 +251,13 @@ export async function runTool(
     if (pid !== undefined) liveGroups.delete(pid);
     // Whoever else holds its other end: what was not taken by now nobody takes.
     stdinStream?.destroy();
+    streams[4]?.destroy();
     closeQuietPipes(readable, later);
     for (const pipe of held) pipe.left();
+  });
+
+  child.once('error', () => {
+    for (const stream of readable) if (stream) endNow(stream);
   });
 
   let readerError: { error: unknown } | undefined;
@@ -287,14 +296,14 @@ export async function runTool(
     void guarded(options.feed(writerOf(stdinStream)).then(() => void stdinStream.end()));
 
   try {
-    const ended = await Promise.race([Promise.all([child, ...readers]).then(([result]) => result), givenUp]);
+    const ended = await Promise.race([Promise.all([exited, ...readers]).then(([result]) => result), givenUp]);
     if (ended === null) {
       lingering = true;
       for (const stream of streams) stream?.destroy();
       child.unref();
     }
     if (readerError !== undefined) throw readerError.error;
-    const ran = ended === null || ended.exitCode !== undefined || ended.signal !== undefined;
+    const ran = ended === null || ended.error === null;
     const why: EndReason = ran ? (reason ?? 'exited') : 'not-started';
     return {
       command,
@@ -311,13 +320,33 @@ export async function runTool(
           ? null
           : ran
             ? stderrReader.text().trim() || `exit code ${ended?.exitCode ?? '?'}`
-            : (ended?.shortMessage ?? 'could not be started'),
+            : (ended?.error?.message ?? 'could not be started'),
     };
   } finally {
     for (const timer of timers) clearTimeout(timer);
     options.signal?.removeEventListener('abort', onAbort);
     if (pid !== undefined && !lingering) liveGroups.delete(pid);
   }
+}
+
+interface Ended {
+  readonly exitCode: number | null;
+  readonly signal: NodeJS.Signals | null;
+  /** It could not be started. */
+  readonly error: Error | null;
+}
+
+function exitOf(child: ChildProcess): Promise<Ended> {
+  return new Promise((resolve) => {
+    child.once('error', (error) => resolve({ exitCode: null, signal: null, error }));
+    child.once('exit', (exitCode, signal) => resolve({ exitCode, signal, error: null }));
+  });
+}
+
+/** An ordinary end for whoever reads, then our side is closed. */
+function endNow(stream: Socket): void {
+  stream.once('end', () => stream.destroy());
+  stream.push(null);
 }
 
 function writerOf(stream: Socket): (bytes: Uint8Array) => Promise<boolean> {
@@ -342,9 +371,7 @@ function closeQuietPipes(
     const look = (): void => {
       if (stream.readableEnded || stream.destroyed) return;
       if (stream.bytesRead === before && stream.readableLength === 0) {
-        // An ordinary end for whoever reads, then our side is closed.
-        stream.once('end', () => stream.destroy());
-        stream.push(null);
+        endNow(stream);
         return;
       }
       before = stream.bytesRead;

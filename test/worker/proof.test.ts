@@ -4,7 +4,8 @@ import type { Job } from '../../ledger/job.ts';
 import { CELLS } from '../../proof/form.ts';
 import type { SourceFingerprints } from '../../proof/source-fingerprints.ts';
 import { takenFailure, fingerprintFailure } from '../../worker/proof.ts';
-import { spotDifference, spotsOf } from '../../worker/spot.ts';
+import { spotsOf } from '../../worker/second-reading.ts';
+import { spotDifference } from '../../worker/spot.ts';
 import { clipFacts } from '../support/facts.ts';
 import { jobOf } from '../support/jobs.ts';
 
