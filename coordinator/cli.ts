@@ -1,4 +1,5 @@
 /** The command line: runs one command and ends with its exit code. Results go to stdout, everything else to stderr. */
+import '../process/late-optimising.ts';
 import { type CommandUnknownOpts, CommanderError } from '@commander-js/extra-typings';
 import { withCommandsAsStarted } from '../findings/commands.ts';
 import { FindingError, finding } from '../findings/finding.ts';

@@ -7,6 +7,7 @@
  *   work    job.ts, loaded with the first job
  *   end     SIGTERM once: what runs is finished; twice, SIGINT, or the starter gone: encoders are killed, jobs given back
  */
+import '../process/late-optimising.ts';
 import { type ConnectionOptions, type Job as QueuedJob, UnrecoverableError, Worker } from 'bullmq';
 import { Redis } from 'ioredis';
 import { pino } from 'pino';
