@@ -38,9 +38,7 @@ test.each([
 });
 
 test('programs are started in one place', () => {
-  const starters = ours
-    .filter(({ text }) => /from 'node:child_process'/.test(text))
-    .map(({ file }) => file);
+  const starters = ours.filter(({ text }) => /from 'node:child_process'/.test(text)).map(({ file }) => file);
   // Programs through process/run.ts; besides it only what starts processes of our own (workers, the reader of headers), and `ps` where there is no /proc.
   expect(
     starters.filter(
