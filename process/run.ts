@@ -2,7 +2,7 @@
  * Runs one program to its end. Success and failure have one shape with every fact as a field: an exit code proves
  * nothing about a file, so callers decide by what they measure, and by these fields, never by text.
  *
- * The program and everything it starts die with this process, also when this process is killed with SIGKILL (see tie.ts).
+ * The program and everything it starts die with this process, also when this process is killed with SIGKILL (see parent-death-guard.ts).
  */
 import { type ChildProcess, spawn, type StdioOptions } from 'node:child_process';
 import type { Socket } from 'node:net';
@@ -73,7 +73,7 @@ export interface RunOptions {
   readonly niceness?: number;
 }
 
-/** File descriptor of the first of `pipes`: 0 to 3 are in use, and 4 is the tie (see tie.ts). */
+/** File descriptor of the first of `pipes`: 0 to 3 are in use, and 4 is the tie (see parent-death-guard.ts). */
 export const FIRST_PIPE = 5;
 
 const STDERR_TAIL_BYTES = 64 * 1024;
