@@ -29,7 +29,7 @@ export async function makeFromFfmpegFrames(
   try {
     const made = await makeStaged(run, movies, group, making);
     const command = [made.run.command, ...made.run.args];
-    const proof = await proofOf(job, made, context.tools, context.signal);
+    const proof = proofOf(job, made);
     if (!('fingerprints' in proof)) throw new JobFailure(proof);
     const failures: Failure[] = [];
     for (const [index, output] of movies.entries()) {

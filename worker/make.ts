@@ -4,16 +4,17 @@ import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import type { Job, MovieWork } from '../ledger/job.ts';
 import { earlierField } from '../media/facts.ts';
-import { openInput, type OpenedInput } from '../media/input.ts';
-import { type Bitstream, bitstreamOptions, readBitstream, sourceStreams } from '../proof/bitstream.ts';
+import { openInput } from '../media/input.ts';
+import type { Bitstream } from '../proof/bitstream.ts';
 import type { MediaTools } from '../process/locate.ts';
 import { type FramePipe, openFramePipe } from '../process/frame-pipe.ts';
-import { FIRST_PIPE, type PipeReader, type RunResult, runTool } from '../process/run.ts';
+import { type PipeReader, type RunResult, runTool } from '../process/run.ts';
 import type { SourceFingerprints } from '../proof/source-fingerprints.ts';
 import type { Outcome } from '../profiles/outcome.ts';
 import { recipeOf } from '../profiles/recipe/index.ts';
 import { collect } from './collect.ts';
 import type { FramePool } from './master/frame-pool.ts';
+import { readSecondTime, type Spot } from './second-reading.ts';
 import { newWatched, progressReader, type Watched, watchLine } from './watch.ts';
 
 export interface MakeRequest {
@@ -37,7 +38,11 @@ export interface MakeResult {
   /** Of what was decoded, as far as it came; null when not even the frames' clock was reported, or a pipe ended within a sample. */
   readonly fingerprints: SourceFingerprints | null;
   /** Of the source: what the encoder read, and what another program read of it beside. */
-  readonly source: { readonly taken: Bitstream; readonly there: Bitstream };
+  readonly source: {
+    readonly taken: Bitstream;
+    readonly there: Bitstream;
+    readonly spots: readonly Spot[];
+  };
   /** By output: what left its encoders. */
   readonly bitstreams: readonly Bitstream[];
 }
@@ -101,7 +106,10 @@ export async function make(request: MakeRequest): Promise<MakeResult> {
       touch();
       request.onFrames(Math.max(sign.frame, 0));
     });
-    const beside = readBeside(request, input);
+    // Whatever lies between disk and decoder (a bad cable, bad memory) would give one of the two something else.
+    const beside = readSecondTime(request, input);
+    // Awaited below; until then it may fail unheard.
+    beside.catch(() => undefined);
     const run = await runTool(
       tools.ffmpeg.path,
       [
@@ -126,11 +134,12 @@ export async function make(request: MakeRequest): Promise<MakeResult> {
         },
       },
     );
+    const there = await beside;
     return {
       run,
       watched,
       fingerprints: fingerprintsOf(() => collecting.fingerprints(watched)),
-      source: { taken: collecting.source(), there: await beside },
+      source: { taken: collecting.source(), there: there.bitstream, spots: there.spots },
       bitstreams: collecting.bitstreams,
     };
   } finally {
@@ -143,50 +152,6 @@ export async function make(request: MakeRequest): Promise<MakeResult> {
 function framesReader(framePool: FramePool | null, pipe: FramePipe | null): PipeReader | undefined {
   if (framePool === null || pipe === null) return undefined;
   return { ...pipe, read: () => framePool.readPipe(pipe) };
-}
-
-/**
- * The source read once more while it is encoded, by a program that decodes nothing: whatever lies between disk and decoder
- * (a bad cable, bad memory, a wrapper with ideas of its own) would give one of them something else. Beside the encode the
- * second reading mostly finds the file in memory. Never fails; what it could not read is missing from it.
- */
-async function readBeside(
-  { job: { facts }, tools, signal, stallMilliseconds }: MakeRequest,
-  input: OpenedInput,
-): Promise<Bitstream> {
-  let bitstream: Bitstream = { streams: [] };
-  let touch = (): void => {};
-  const ended = await runTool(
-    tools.ffmpeg.path,
-    [
-      '-hide_banner',
-      '-nostdin',
-      '-nostats',
-      '-loglevel',
-      'error',
-      '-progress',
-      'pipe:3',
-      ...input.args,
-      ...bitstreamOptions(sourceStreams(facts)),
-      `pipe:${FIRST_PIPE}`,
-    ],
-    {
-      signal,
-      stallMilliseconds,
-      onStart: (sign) => {
-        touch = sign;
-      },
-      onProgress: async (stream) => {
-        for await (const _ of stream) touch();
-      },
-      pipes: [
-        async (stream) => {
-          bitstream = await readBitstream(stream);
-        },
-      ],
-    },
-  );
-  return ended.reason === 'exited' ? bitstream : { streams: [] };
 }
 
 /** What ended early may end within a sample; why it ended is reported by others. */

@@ -8,7 +8,6 @@ import { writeWhole } from '../ledger/store.ts';
 import { bitstreamText } from '../proof/bitstream.ts';
 import { frameSpacingOf } from '../media/probe/frame-spacing.ts';
 import { formatRatio, sameRatio } from '../media/time/rate.ts';
-import type { MediaTools } from '../process/locate.ts';
 import { type SourceFingerprints, fingerprintFile } from '../proof/source-fingerprints.ts';
 import { makeFolder } from './target.ts';
 import { subjectOf } from './claim.ts';
@@ -55,7 +54,10 @@ export function fingerprintFailure(job: Job, fingerprints: SourceFingerprints | 
 }
 
 /** Pure: the encoder took in the very packets that the clip has. */
-export function takenFailure(job: Job, { taken, there }: MakeResult['source']): Failure | null {
+export function takenFailure(
+  job: Job,
+  { taken, there }: Pick<MakeResult['source'], 'taken' | 'there'>,
+): Failure | null {
   const same =
     there.streams.length === 1 + job.facts.audio.length && bitstreamText(taken) === bitstreamText(there);
   return same
@@ -68,16 +70,11 @@ export function takenFailure(job: Job, { taken, there }: MakeResult['source']): 
       };
 }
 
-export async function proofOf(
-  job: Job,
-  made: MakeResult,
-  tools: Pick<MediaTools, 'ffmpeg'>,
-  signal: AbortSignal,
-): Promise<Proof | Failure> {
+export function proofOf(job: Job, made: MakeResult): Proof | Failure {
   const { fingerprints } = made;
   const failure = takenFailure(job, made.source) ?? fingerprintFailure(job, fingerprints);
   if (failure !== null || fingerprints === null) return failure as Failure;
-  const other = await spotFailure(job, fingerprints, tools, signal);
+  const other = spotFailure(job, fingerprints, made.source.spots);
   if (other !== null) return { findings: [other], retryable: true };
   return { fingerprints, file: storedOnce(job, fingerprints) };
 }

@@ -6,15 +6,20 @@ import { ffmpeg } from '../support/media.ts';
 
 export const ROLL = 'A001';
 
-/** 1920x1080, 24 frames a second, RDD 36, two channels of audio, with an XXH64 checksum file made by xxhsum. Gives the day's folder. */
-export async function makeBenchDay(base: string, clips: number, seconds: number): Promise<string> {
+/** 24 frames a second, RDD 36, two channels of audio, with an XXH64 checksum file made by xxhsum. Gives the day's folder. */
+export async function makeBenchDay(
+  base: string,
+  clips: number,
+  seconds: number,
+  size = '1920x1080',
+): Promise<string> {
   const first = join(base, 'clip.mov');
   mkdirSync(base, { recursive: true });
   const picture = [
     '-f',
     'lavfi',
     '-i',
-    `testsrc2=s=1920x1080:r=24:d=${seconds}`,
+    `testsrc2=s=${size}:r=24:d=${seconds}`,
     '-vf',
     'setparams=color_primaries=bt709:color_trc=bt709:colorspace=bt709:range=tv',
     '-c:v',

@@ -116,7 +116,7 @@ async function measure(
       signal,
       onFrames: () => undefined,
     });
-    const proof = await proofOf(job, made, tools, signal);
+    const proof = proofOf(job, made);
     if (!('fingerprints' in proof)) throw new Error(JSON.stringify(proof.findings));
     await fingerprintFile(proof.fingerprints);
     const between = performance.now();

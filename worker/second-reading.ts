@@ -1,0 +1,180 @@
+/**
+ * The source read a second time, apart from what encodes it: a hash of every packet, and two of its frames decoded on their own. One
+ * program answers all of it, beside the encoder, where it mostly finds the file in memory; starting one costs more than reading a short clip.
+ */
+import type { Job } from '../ledger/job.ts';
+import { earlierField } from '../media/facts.ts';
+import type { OpenedInput } from '../media/input.ts';
+import type { MediaTools } from '../process/locate.ts';
+import { FIRST_PIPE, type RunOptions, runTool } from '../process/run.ts';
+import { type Bitstream, bitstreamOptions, readBitstream, sourceStreams } from '../proof/bitstream.ts';
+import { FingerprintCollector } from '../proof/collect.ts';
+import type { FrameFingerprints } from '../proof/form.ts';
+import { pictureTap, rawPictures } from '../proof/tap.ts';
+import { openAtFrame, spotFrames } from './spot-frames.ts';
+
+/** One frame, decoded on its own. */
+export interface Spot {
+  readonly frame: number;
+  /** null: the decoder gave nothing there. */
+  readonly seen: FrameFingerprints | null;
+}
+
+export interface SecondReading {
+  /** What could not be read is missing from it. */
+  readonly bitstream: Bitstream;
+  readonly spots: readonly Spot[];
+}
+
+export interface SecondReadingRequest {
+  readonly job: Pick<Job, 'rollFolder' | 'clip' | 'facts' | 'span'>;
+  readonly tools: Pick<MediaTools, 'ffmpeg'>;
+  readonly stallMilliseconds: number;
+  readonly signal: AbortSignal;
+}
+
+/** A part of the command that asks for one thing: its input, its graph, its outputs, and who reads them. */
+interface Question {
+  readonly input: readonly string[];
+  readonly graph: readonly string[];
+  /** Output options, without their target. */
+  readonly outputs: readonly (readonly string[])[];
+  readonly readers: NonNullable<RunOptions['pipes']>;
+}
+
+interface Asked<Answer> {
+  /** `index`: which of the program's inputs it is given. */
+  question(index: number): Question;
+  /** As far as it came. */
+  answer(): Answer;
+  isWhole(): boolean;
+}
+
+function askPackets({ facts }: SecondReadingRequest['job'], input: OpenedInput): Asked<Bitstream> {
+  const streams = sourceStreams(facts);
+  let bitstream: Bitstream = { streams: [] };
+  return {
+    question: (index) => ({
+      input: input.args,
+      graph: [],
+      outputs: [bitstreamOptions(streams.map((stream) => stream.replace(/^0:/, `${index}:`)))],
+      readers: [
+        async (stream) => {
+          bitstream = await readBitstream(stream);
+        },
+      ],
+    }),
+    answer: () => bitstream,
+    isWhole: () => bitstream.streams.length === streams.length,
+  };
+}
+
+/** `input`: opened at the frame. */
+function askFrame(
+  { facts: { video } }: SecondReadingRequest['job'],
+  input: OpenedInput,
+): Asked<FrameFingerprints | null> {
+  const collector = new FingerprintCollector();
+  const tap = pictureTap('shown', {
+    pixelFormat: video.pixelFormat,
+    size: video,
+    earlierField: earlierField(video),
+    framing: null,
+  });
+  const pads = tap.hasColour ? (['luma', 'colour'] as const) : (['luma'] as const);
+  const answer = (): FrameFingerprints | null => {
+    const seen = collector.fingerprints(earlierField(video) === null ? 1 : 2, tap.hasColour);
+    return seen.frames === 0 ? null : seen;
+  };
+  return {
+    question: (index) => {
+      // Two taps of one program need pads of different names.
+      const chains = tap.chains.map((chain) => chain.replace(/\[([a-z-]+)\]/g, `[$1-${index}]`));
+      return {
+        input: input.args,
+        graph: [
+          '-filter_complex',
+          [`[${index}:${video.streamIndex}]null[shown-${index}]`, ...chains].join(';'),
+        ],
+        outputs: pads.map((pad) => ['-frames:v', '1', ...rawPictures(`${pad}-${index}`)]),
+        readers: pads.map((pad) => (stream) => collector[pad].read(stream)),
+      };
+    },
+    answer,
+    isWhole: () => answer() !== null,
+  };
+}
+
+/** True: the program came to its own end, and says that nothing went wrong. */
+async function askAll(
+  asked: readonly Pick<Asked<unknown>, 'question'>[],
+  { tools, stallMilliseconds, signal }: SecondReadingRequest,
+): Promise<boolean> {
+  const questions = asked.map((one, index) => one.question(index));
+  let touch = (): void => {};
+  const ended = await runTool(
+    tools.ffmpeg.path,
+    [
+      ...['-hide_banner', '-nostdin', '-nostats', '-loglevel', 'error'],
+      ...['-progress', 'pipe:3', '-noauto_conversion_filters'],
+      ...questions.flatMap(({ input }) => input),
+      ...questions.flatMap(({ graph }) => graph),
+      ...questions
+        .flatMap(({ outputs }) => outputs)
+        .flatMap((options, pipe) => [...options, `pipe:${FIRST_PIPE + pipe}`]),
+    ],
+    {
+      signal,
+      stallMilliseconds,
+      onStart: (sign) => {
+        touch = sign;
+      },
+      onProgress: async (stream) => {
+        for await (const _ of stream) touch();
+      },
+      pipes: questions.flatMap(({ readers }) => readers),
+    },
+  );
+  return ended.reason === 'exited' && ended.exitCode === 0;
+}
+
+/** `input`: the whole clip. Throws what opening a file throws; what a program could not read is missing from the answer. */
+export async function readSecondTime(
+  request: SecondReadingRequest,
+  input: OpenedInput,
+): Promise<SecondReading> {
+  const { job, signal } = request;
+  const opened: { readonly frame: number; readonly input: OpenedInput }[] = [];
+  try {
+    for (const frame of spotFrames(job.clip.contentDigest, job.span.count, 'proxy'))
+      opened.push({ frame, input: await openAtFrame(job, frame) });
+    const begin = () => ({
+      packets: askPackets(job, input),
+      frames: opened.map((one) => ({ frame: one.frame, asked: askFrame(job, one.input) })),
+    });
+    const together = begin();
+    const all = [together.packets, ...together.frames.map(({ asked }) => asked)];
+    if (((await askAll(all, request)) && all.every((asked) => asked.isWhole())) || signal.aborted)
+      return answersOf(together);
+    // A file that cannot be entered in its middle ends the program for all that was asked: then each on its own.
+    const apart = begin();
+    for (const asked of [apart.packets, ...apart.frames.map((one) => one.asked)])
+      await askAll([asked], request);
+    return answersOf(apart);
+  } finally {
+    for (const one of opened) await one.input.dispose();
+  }
+}
+
+function answersOf({
+  packets,
+  frames,
+}: {
+  readonly packets: Asked<Bitstream>;
+  readonly frames: readonly { readonly frame: number; readonly asked: Asked<FrameFingerprints | null> }[];
+}): SecondReading {
+  return {
+    bitstream: packets.answer(),
+    spots: frames.map(({ frame, asked }) => ({ frame, seen: asked.answer() })),
+  };
+}
