@@ -27,6 +27,7 @@ for (const area of [
   'settings',
   'provenance',
   'run',
+  'lease',
   'machine',
 ]) {
   const module = await import(

@@ -7,6 +7,7 @@ import { colourCodes } from '../../findings/codes/colour.ts';
 import { deliverableCodes } from '../../findings/codes/deliverable.ts';
 import { machineCodes } from '../../findings/codes/machine.ts';
 import { masterCodes } from '../../findings/codes/master.ts';
+import { leaseCodes } from '../../findings/codes/lease.ts';
 import { runCodes } from '../../findings/codes/run.ts';
 import { profileCodes } from '../../findings/codes/profile.ts';
 import { provenanceCodes } from '../../findings/codes/provenance.ts';
@@ -45,6 +46,7 @@ test('docs/findings.md is what `npm run docs` writes', () => {
       settings: settingsCodes,
       provenance: provenanceCodes,
       run: runCodes,
+      lease: leaseCodes,
       machine: machineCodes,
     }),
   );
