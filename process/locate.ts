@@ -112,7 +112,8 @@ async function tryPlace(
 /** `lacking`: what is wrong with the answer of a run that ended well. */
 function whatItDid(run: RunResult, lacking: 'no such line' | 'cut off, twice'): string {
   if (run.reason === 'stalled') return 'no answer';
-  return run.startError ?? `${run.signal ?? `exit code ${run.exitCode}`}, ${lacking}`;
+  if (run.reason === 'exited' && run.exitCode === 0) return lacking;
+  return run.startError ?? run.signal ?? `exit code ${run.exitCode}`;
 }
 
 /**

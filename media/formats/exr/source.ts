@@ -21,16 +21,12 @@ import { type ExrStorage, StillDamage } from '../still.ts';
 
 /** What pictures are made of, whatever else a file holds. */
 const COLOURS = ['R', 'G', 'B'];
-/** Compressions that a build of ffmpeg reads in part or not at all: an error in a whole file of these is first of all the build's. */
-const PARTLY_READ: ReadonlySet<string> = new Set(['pxr24', 'b44', 'b44a', 'dwaa', 'dwab']);
-/** Of every build. */
+/** Compressions that every build of ffmpeg reads; the others (PXR24, B44, B44A, DWAA, DWAB, and newer ones) not all, or in part. */
 const READ_WHOLE: ReadonlySet<string> = new Set(['none', 'rle', 'zips', 'zip', 'piz']);
 
 /** Whether an error of ffmpeg's in a first frame is more likely the build's than the file's. */
 export function isPartlyRead({ layout, compression }: ExrStorage): boolean {
-  return (
-    layout === 'deep' || layout === 'parts' || PARTLY_READ.has(compression) || !READ_WHOLE.has(compression)
-  );
+  return layout === 'deep' || layout === 'parts' || !READ_WHOLE.has(compression);
 }
 
 /** `DWAA compression in tiles`. */
