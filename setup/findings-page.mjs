@@ -33,7 +33,6 @@ const areas = [
     'Found when a run or worker takes a delivery or a work folder, and while it has it.',
   ],
   ['run', 'The run', 'Found by a run as a whole: folders, queue, workers, targets, and the gate.'],
-  ['lease', 'Who is at work', 'Found when two runs or machines meet at one delivery or one work folder.'],
   ['machine', 'The machine', 'Found by `doctor`, by the demo, and whenever a program is started.'],
 ];
 
