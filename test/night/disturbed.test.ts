@@ -9,6 +9,7 @@ import {
   resultOf,
   RUNS_MILLISECONDS,
   startNight,
+  workerPid,
 } from '../support/night.ts';
 import { everyRow } from '../support/lane.ts';
 import { eventually } from '../support/processes.ts';
@@ -53,6 +54,27 @@ if (everyRow)
   test(
     "the store's folder deleted in mid-night: what is not on disk is queued again",
     folderDeleted,
+    RUNS_MILLISECONDS,
+  );
+
+// With the run killed and a work folder that is gone, each apart, in npm test.
+const killedTogether = async (): Promise<void> => {
+  const folders = fresh();
+  const night = beginHeld(folders);
+  await encoding(folders);
+  process.kill(workerPid(folders), 'SIGKILL');
+  night.child.kill('SIGKILL');
+  await night.done;
+  await expectNothingRuns(folders);
+  rmSync(folders.work, { recursive: true });
+  const again = await startNight(folders).done;
+  expect(again.code, again.stderr).toBe(0);
+  await expectWhole(folders);
+};
+if (everyRow)
+  test(
+    'run and worker killed together, work folder deleted: a second run comes to the same bytes',
+    killedTogether,
     RUNS_MILLISECONDS,
   );
 
