@@ -73,7 +73,8 @@ interface Exports {
     zero: number,
     span: number,
   ): void;
-  countSpecial(from: number, step: number, coding: number, count: number, infinite: 0 | 1): number;
+  /** `infinite`: 1 counts infinities, 0 counts what is no number. */
+  countSpecial(from: number, step: number, coding: number, count: number, infinite: number): number;
   extendLine(at: number, count: number, before: number, behind: number): void;
   blendLines(
     a: number,
