@@ -23,7 +23,7 @@ export interface CheckRequest {
   readonly checks: readonly CheckName[];
   /** Of the clip that it was made from; null when not at hand. */
   readonly sourceFacts: ClipFacts | null;
-  /** Of that clip; null when there is none to be had: then what rests on it cannot pass. */
+  /** Of that clip; null when there is none: then what rests on it cannot pass. */
   readonly sourceFingerprints: SourceFingerprints | null;
   /** What left the encoders, as recorded when it was made; null: it was not. */
   readonly encoded: Bitstream | null;

@@ -111,7 +111,7 @@ export const deliverableReportSchema = z.looseObject({
   run: z
     .string()
     .optional()
-    .describe('`run` of the job that wrote it: tells a failure of this run from an older one'),
+    .describe('`run` of the job that wrote it: separates a failure of this run from an older one'),
   attempt: z.int().positive().describe('Which try at the job, from 1'),
   workersLost: z
     .int()

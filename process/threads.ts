@@ -64,7 +64,7 @@ export function createThreadPool<Setup, Order, Result>(
     });
     worker.on('error', (error) => lost(worker, error));
     worker.on('exit', () =>
-      lost(worker, closed ? new PoolClosedError() : new Error('a thread ended by itself')),
+      lost(worker, closed ? new PoolClosedError() : new Error('a thread ended on its own')),
     );
     return worker;
   }

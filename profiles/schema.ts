@@ -67,7 +67,7 @@ const ffv1 = z.strictObject({
   slices: z
     .union(ffv1Slices.map((count) => z.literal(count)))
     .describe(
-      'Parts of a frame that are coded, checked and decoded each by itself: more are faster on many cores and a little larger. A picture of odd size that cannot be cut so gets the nearest number that can',
+      'Parts of a frame that are coded, checked and decoded each on its own: more are faster on many cores and a little larger. A picture of odd size that cannot be cut so gets the nearest number that can',
     ),
 });
 

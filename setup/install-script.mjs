@@ -19,7 +19,7 @@ if [ ! -e "$policy" ]; then
   chmod 755 "$policy"
 fi
 known() { apt-cache policy "$1" | grep -q 'Candidate: [^(]'; }
-# What goes well is long and tells nobody anything; what goes wrong is on stderr.
+# What goes well is long and of no interest; what goes wrong is on stderr.
 update() { apt-get -qq update >/dev/null; }
 install() { apt-get -qq install -y --no-install-recommends "$@" >/dev/null; }
 for name in "$@"; do known "$name" || { update; break; }; done

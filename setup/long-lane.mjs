@@ -51,7 +51,7 @@ export const parts = {
     about: 'every row of the tables of which `npm test` runs one for each promise',
     minutes: 20,
   },
-  stores: { about: 'every disturbance of a run on a store that stands by itself', minutes: 5 },
+  stores: { about: 'every disturbance of a run on a store of its own', minutes: 5 },
   node: { about: `the quick lane on Node ${NODE_MAJORS.join(' and ')}`, minutes: 30 },
   image: { about: 'the container image: built, and a run in it', minutes: 15 },
 };

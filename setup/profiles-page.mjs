@@ -52,7 +52,7 @@ export function profilesPage(fields, masterFields, builtIns) {
     exampleFile.trimEnd(),
     '```',
     '',
-    '`rushlight profiles lint <file>` tells every fault with its line and what would do: a field that does not exist, a value',
+    '`rushlight profiles lint <file>` lists every fault with its line and what would do: a field that does not exist, a value',
     'that a field cannot have, fields that cannot stand together, a check that is left out, an encoder or filter that this ffmpeg',
     'lacks. `run` and `plan` refuse the same before anything is read or made. A profile is named by the SHA-256 of what it says',
     '(without the summary): deliverables of another hash are made again.',

@@ -25,7 +25,7 @@ function typeOf(node) {
   return Array.isArray(node.type) ? node.type.join(' or ') : (node.type ?? 'any value');
 }
 
-/** Objects that stand in a field themselves: their fields are told below it. */
+/** Objects that stand in a field themselves: their fields are listed below it. */
 function inside(node) {
   if (node.properties !== undefined) return [['', node]];
   if (node.type === 'array' && node.items !== undefined)

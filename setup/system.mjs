@@ -1,4 +1,4 @@
-/** Programs from the system: looked for, installed through apt where that is allowed, otherwise told with the command. */
+/** Programs from the system: looked for, installed through apt where that is allowed, otherwise named with the command. */
 import { spawnSync } from 'node:child_process';
 import { accessSync, constants, statSync } from 'node:fs';
 import { delimiter, join } from 'node:path';

@@ -36,7 +36,7 @@ export class JobFailure extends Error {
 
 export type Deliverable = Job['deliverables'][number];
 
-/** Tells the frames that are done of `total`, and their rate since now. */
+/** Reports the frames that are done of `total`, and their rate since now. */
 export function progressOf(
   phase: JobProgress['phase'],
   total: number,

@@ -89,7 +89,7 @@ async function makeStaged(
   return made;
 }
 
-/** The clip alone, decoded once more: it tells a damaged clip from an encoder that failed. */
+/** The clip alone, decoded once more: it separates a damaged clip from an encoder that failed. */
 async function decodeSource(job: Job, context: JobContext): Promise<SourceDecode | null> {
   const input = await openInput(job.rollFolder, job.clip.place, job.facts.video.rate);
   try {

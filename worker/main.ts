@@ -101,7 +101,7 @@ async function isWanted(job: Job): Promise<boolean> {
   return run === job.run && cancelled === 0;
 }
 
-/** Tells progress at most once in two seconds and at every new phase, and looks at the same beat whether the job is still wanted. */
+/** Reports progress at most once in two seconds and at every new phase, and looks at the same beat whether the job is still wanted. */
 function teller(
   queued: QueuedJob,
   job: Job,

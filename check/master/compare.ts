@@ -27,9 +27,9 @@ export function writtenDigest(frames: readonly string[]): string {
 export interface MasterCheckInput {
   readonly measured: MasterMeasured;
   readonly outcome: MasterOutcome;
-  /** null: not to be had; what rests on it cannot run. */
+  /** null: missing; what rests on it cannot run. */
   readonly points: PixelSamples | null;
-  /** The way from code values to light, in double precision; null: its transform is not to be had. */
+  /** The way from code values to light, in double precision; null: its transform is missing. */
   readonly sceneLinear: ToSceneLinear | null;
   /** The frames as they left the encoder; null: nobody says. */
   readonly written: Written | null;

@@ -64,7 +64,7 @@ export async function checkMaster(request: MasterCheckRequest): Promise<MasterCh
       findings.push(
         finding(
           'check-not-run',
-          `\`${check}\` rests on the pixel samples of the source, its transform, or what left the encoder, and one of them is not to be had`,
+          `\`${check}\` rests on the pixel samples of the source, its transform, or what left the encoder, and one of them is missing`,
           `a result of \`${check}\``,
           subject,
         ),

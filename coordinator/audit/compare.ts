@@ -30,7 +30,7 @@ function reported(record: string, list: readonly Difference[], subject: FindingS
     : lines;
 }
 
-/** Findings add up when a roll is judged again, and the verdict as a whole is reported by itself. */
+/** Findings add up when a roll is judged again, and the verdict as a whole is reported on its own. */
 const LATER = new Set(['decidedAt', 'findings']);
 
 /** roll.json and the clip reports against what the gate writes for these deliverable reports. */

@@ -45,7 +45,7 @@ async function folderIdentity(folder: string): Promise<string | null> {
     const status = await stat(fsPath(folder), { bigint: true });
     return status.isDirectory() ? `${status.dev}:${status.ino}` : null;
   } catch {
-    // The caller says what it means that the folder is not to be had.
+    // The caller says what it means that the folder is missing.
     return null;
   }
 }

@@ -79,7 +79,7 @@ export interface NightPlan {
   readonly jobs: readonly PlannedJob[];
   /** Why something is not made: each names roll, and clip and profile where it is about one. All hold. What intake and survey said already is not repeated. */
   readonly refusals: readonly Finding[];
-  /** Told of what is made. None holds. */
+  /** Notes on what is made. None holds. */
   readonly notes: readonly Finding[];
   /** Deliverables that are done already. */
   readonly done: number;

@@ -73,7 +73,7 @@ export function createHashPool(readers: number): HashPool {
       next();
     });
     reader.worker.on('error', (error) => fail(reader, error));
-    reader.worker.on('exit', () => fail(reader, new Error('a reading thread ended by itself')));
+    reader.worker.on('exit', () => fail(reader, new Error('a reading thread ended on its own')));
     return reader;
   }
 

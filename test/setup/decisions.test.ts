@@ -53,7 +53,7 @@ describe('missing programs', () => {
   test.each([
     ['dnf', 'sudo dnf install -y ffmpeg-free valkey'],
     ['pacman', 'sudo pacman -S --needed ffmpeg valkey'],
-  ])('%s: told, never run', (program, command) => {
+  ])('%s: named, never run', (program, command) => {
     expect(installPlan(missing, { programs: [program], root: false, sudo: true }).lines).toContain(
       `  ${command}`,
     );

@@ -1,4 +1,4 @@
-/** The encoder of a movie for grading: one ffmpeg that is fed with finished pictures, watched. Tells what happened as fields; judges nothing. */
+/** The encoder of a movie for grading: one ffmpeg that is fed with finished pictures, watched. Reports what happened as fields; judges nothing. */
 import type { Job, MovieMasterWork } from '../../ledger/job.ts';
 import { openInput } from '../../media/input.ts';
 import { type Bitstream, readBitstream } from '../../proof/bitstream.ts';
