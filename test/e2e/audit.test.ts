@@ -1,5 +1,5 @@
 /** A delivery measured again, days later: untouched it is as the record says, and every way of touching it is reported. */
-import { copyFileSync, cpSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
+import { copyFileSync, cpSync, mkdirSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { beforeAll, describe, expect, test } from 'vitest';
 import { auditDelivery } from '../../coordinator/audit/index.ts';
@@ -53,6 +53,20 @@ function edit(path: string, from: string | RegExp, to: string): void {
 test('untouched, the roll is ready, as the record says', async () => {
   const audit = await auditOf(() => undefined);
   expect(audit).toMatchObject({ recorded: 'ready', measured: 'ready', deliverables: 2, findings: [] });
+});
+
+test('what lies beside the rolls is named, and what operating systems leave is not', async () => {
+  const delivery = freshFolder('audit');
+  cpSync(original, delivery, { recursive: true });
+  writeFileSync(join(delivery, 'notes.txt'), 'call the foundry');
+  writeFileSync(join(delivery, '.DS_Store'), 'x');
+  mkdirSync(join(delivery, 'day-06', 'stills'));
+  const { rolls, findings } = await auditDelivery({ delivery, tools: await mediaTools(), check });
+  expect(rolls.map(({ measured }) => measured)).toEqual(['ready']);
+  expect(findings.map(({ code, file }) => [code, file])).toEqual([
+    ['delivery-file-foreign', 'day-06/stills'],
+    ['delivery-file-foreign', 'notes.txt'],
+  ]);
 });
 
 describe('touched', () => {
