@@ -280,7 +280,7 @@ describe('a declared decoder of movies', () => {
   });
 
   test.each([
-    ['says nothing', 'true', /no frames at/],
+    ['says nothing', 'true', /nothing on standard output, twice/],
     ['says what is no number', "printf 'frames many'", /no frames at/],
     ['says none', "printf 'frames 0'", /frames "0": no number of things/],
     ['fails', 'echo no clip >&2; exit 1', /exit code 1, no clip/],

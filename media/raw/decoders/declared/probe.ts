@@ -84,6 +84,8 @@ export async function askDeclared(
     return { findings: [poor(error.message, 'a program that describes the clip')] };
   }
   const { text, whole } = answer;
+  if (text.trim() === '')
+    return { findings: [poor('nothing on standard output, twice', 'a description of the clip')] };
   let document: unknown = null;
   if (probe.format === 'json') {
     try {
