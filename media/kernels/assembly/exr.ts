@@ -1,6 +1,6 @@
 /**
  * The writer of OpenEXR, from float32 planes to chunks of a file: rounding to half, the order of a scan line, the byte
- * split and predictor of ZIP, and zlib streams (common-deflate.ts). media/formats/exr/kernel.ts says what lies where.
+ * split and predictor of ZIP, and zlib streams (common-deflate.ts, with common-huffman.ts and common-adler32.ts). media/formats/exr/kernel.ts says what lies where.
  */
 import { SCRATCH, deflate } from './common-deflate';
 
