@@ -254,7 +254,7 @@ describe('sequences', () => {
       'numbers of two forms',
       [...frames('c', [1, 2]), file('c/bell.3.dpx')],
       'sequence-numbering-mixed',
-      /1 file is numbered otherwise.*bell\.3\.dpx/,
+      /1 file is numbered differently.*bell\.3\.dpx/,
     ],
     [
       'a foreign still',
