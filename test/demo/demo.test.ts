@@ -48,7 +48,7 @@ test('it ends well, with three rolls ready and one held, and says why', () => {
     expect(first.stdout).toMatch(new RegExp(`^ready  ${roll} `, 'm'));
   expect(first.stdout).toMatch(/^HELD {3}B002 /m);
   expect(first.stdout).toContain('[file-checksum-differs]');
-  expect(first.stdout).toContain('one bit of B002C001.mov on drive-c was turned over on purpose');
+  expect(first.stdout).toContain('one bit of B002C001.mov on drive-c was flipped on purpose');
 });
 
 describe('the shoot day', () => {

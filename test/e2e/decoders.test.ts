@@ -96,7 +96,7 @@ const dng = (frame: number): Buffer =>
     samples: testSamples(64, 48, 12, frame + 1),
     bits: 12,
     words: true,
-    rate: [24_000, 1001],
+    rate: [24, 1],
     timecode: `07:00:00:${String(frame).padStart(2, '0')}`,
   });
 

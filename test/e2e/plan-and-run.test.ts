@@ -128,5 +128,8 @@ test('a delivery without room for the roll', async () => {
   const both = await bothOf(day, join(volume, 'delivery'), '--profile', 'editorial-rdd36');
   const short = both.plan.get('A001') ?? [];
   expect(short.map((line) => line.split(' | ')[0])).toEqual(['target-short']);
-  expect(both.run.get('A001')).toEqual(short);
+  // A run has written its lease on the delivery before it looks, a plan nothing.
+  const withoutFree = (lines: readonly string[] | undefined): string[] | undefined =>
+    lines?.map((line) => line.replace(/\d+ bytes free/, 'bytes free'));
+  expect(withoutFree(both.run.get('A001'))).toEqual(withoutFree(short));
 }, 120_000);

@@ -16,21 +16,33 @@ test.each([
     '{"streams":[{"index":0,"codec_type":"video","duration_ts":9223372036854775807}]}',
   ],
   ['an index that is none', '{"streams":[{"index":-1}]}'],
-  ['no JSON', '{"streams":[{"index":0,'],
-  ['nothing', ''],
-  ['a packet that is no JSON', packet('{"codec_type": "video", "stream_index": }')],
 ])('%s', async (_name, answer) => {
-  const folder = freshFolder();
-  const path = join(folder, 'ffprobe');
-  writeFileSync(join(folder, 'answer'), answer);
-  writeFileSync(path, `#!/bin/sh\ncat '${join(folder, 'answer')}'\n`, { mode: 0o755 });
-  const input = await openInput(resolve('test/fixtures/movies'), { kind: 'movie', file: 'rotated-90.mov' });
-  const probed = await probeMovie(input, { ffprobe: { ...(await locateTools()).ffprobe, path } }).finally(
-    () => input.dispose(),
-  );
-  expect(probed).toMatchObject({
+  expect(await probedWith(answer)).toMatchObject({
     state: 'problem',
     problem: 'unreadable',
     detail: expect.stringContaining('unknown form'),
   });
 });
+
+test.each([
+  ['no JSON', '{"streams":[{"index":0,'],
+  ['nothing', ''],
+  ['a packet that is no JSON', packet('{"codec_type": "video", "stream_index": }')],
+])('%s is an answer that is cut off', async (_name, answer) => {
+  expect(await probedWith(answer)).toMatchObject({
+    state: 'problem',
+    problem: 'answer-cut-off',
+    detail: expect.stringContaining('no whole JSON'),
+  });
+});
+
+async function probedWith(answer: string): ReturnType<typeof probeMovie> {
+  const folder = freshFolder();
+  const path = join(folder, 'ffprobe');
+  writeFileSync(join(folder, 'answer'), answer);
+  writeFileSync(path, `#!/bin/sh\ncat '${join(folder, 'answer')}'\n`, { mode: 0o755 });
+  const input = await openInput(resolve('test/fixtures/movies'), { kind: 'movie', file: 'rotated-90.mov' });
+  return await probeMovie(input, { ffprobe: { ...(await locateTools()).ffprobe, path } }).finally(() =>
+    input.dispose(),
+  );
+}
