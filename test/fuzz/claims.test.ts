@@ -17,6 +17,7 @@ import { readLosslessHeader } from '../../media/formats/dng/jpeg-header.ts';
 import { decodeLossless } from '../../media/formats/dng/lossless-jpeg.ts';
 import { readDng } from '../../media/formats/dng/reader.ts';
 import { type DngOptions, buildDng, testSamples } from '../support/dng.ts';
+import { readNetpbmHead } from '../../media/raw/decoders/netpbm.ts';
 import { freshFolder } from '../support/folder.ts';
 import { exrSeed } from './exr-seeds.ts';
 
@@ -129,6 +130,17 @@ describe('movies', () => {
   test('a Matroska identifier of more than 64 bits', () => {
     expect(() => identifier(Buffer.alloc(64, 1), { id: 0x73c5, start: 0, end: 64 })).toThrow(MatroskaError);
   });
+});
+
+test.each([
+  ['blanks', `P6${' \t\n'.repeat(400)}`],
+  ['blanks and comments', `P6 ${' # a bell\n'.repeat(100)}x`],
+  ['blanks between numbers', `P6 64${' \n'.repeat(480)}48 x`],
+])('a Netpbm head of nothing but %s is refused within a second', (_what, text) => {
+  const begun = process.cpuUsage();
+  expect(() => readNetpbmHead(Buffer.from(text.padEnd(1100, ' '), 'latin1'))).toThrow(RangeError);
+  const { user, system } = process.cpuUsage(begun);
+  expect((user + system) / 1e6).toBeLessThan(1);
 });
 
 test.each(['constructor', 'toString', '__proto__', 'hasOwnProperty'])(

@@ -20,8 +20,9 @@ export function readNetpbmHead(bytes: Buffer): NetpbmHead | null {
     throw new RangeError(
       `no Netpbm picture of one or three samples: it starts with ${JSON.stringify(text.slice(0, 8))}`,
     );
+  // A run of blanks is matched one by one: in a group that repeats, `\s+` would be tried in every way it can be cut.
   const parts =
-    /^P([56])(?:\s+|#[^\n]*\n)+(\d{1,6})(?:\s+|#[^\n]*\n)+(\d{1,6})(?:\s+|#[^\n]*\n)+(\d{1,6})\s/.exec(text);
+    /^P([56])(?:\s|#[^\n]*\n)+(\d{1,6})(?:\s|#[^\n]*\n)+(\d{1,6})(?:\s|#[^\n]*\n)+(\d{1,6})\s/.exec(text);
   if (parts === null) {
     if (bytes.length < LONGEST_HEAD) return null;
     throw new RangeError('a Netpbm head that does not end');
