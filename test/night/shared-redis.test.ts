@@ -1,5 +1,5 @@
 /**
- * Disturbances on a shared Redis with a password: those in which it has a part, and those of the Redis itself. All that the
+ * Disturbances on a shared Redis with a password: those of the Redis itself. All that the
  * built-in Redis has to bear it bears as well, in the long lane (standing.long.test.ts).
  */
 import { expect, test } from 'vitest';
