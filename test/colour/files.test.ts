@@ -11,7 +11,7 @@ import type { Triple } from '../../media/colour/matrix.ts';
 import { limits } from '../../media/colour/steps.ts';
 import { packageFolder } from '../../files/installation.ts';
 import { freshFolder } from '../support/folder.ts';
-import { ocioConfig, throughOcio, toReference } from '../support/pictures.ts';
+import { ocioConfigOf, throughOcioEach } from '../support/pictures.ts';
 
 const fixture = (name: string): Buffer =>
   readFileSync(join(packageFolder, 'test', 'fixtures', 'colour', name));
@@ -30,25 +30,47 @@ const pixels: Triple[] = [
   [-0.5, -0.02, 0.4],
 ];
 
-/** OpenColorIO's answers to those pixels. Without an interpolation: the one that the file says. */
-async function ocio(name: string, bytes: Buffer | string, interpolation?: 'linear'): Promise<Triple[]> {
-  const folder = freshFolder('lut');
-  const path = join(folder, name);
-  writeFileSync(path, bytes);
-  const how = interpolation === undefined ? '' : `, interpolation: ${interpolation}`;
-  return throughOcio(folder, ocioConfig(`!<FileTransform> {src: ${path}${how}}`), toReference, pixels);
+interface Asked {
+  readonly name: string;
+  readonly bytes: Buffer | string;
+  /** Absent: the one that the file says. */
+  readonly interpolation?: 'linear';
+}
+/** All files that OpenColorIO is asked about: one start of its program answers for every one. */
+const asked: Asked[] = [];
+let answers: Promise<Triple[][]> | undefined;
+
+/** Before the tests run. Gives what `same` is asked with. */
+function ask(name: string, bytes: Buffer | string, interpolation?: 'linear'): number {
+  asked.push({ name, bytes, ...(interpolation === undefined ? {} : { interpolation }) });
+  return asked.length - 1;
 }
 
-async function same(name: string, bytes: Buffer | string, interpolation?: 'linear'): Promise<void> {
+async function answersOfOcio(): Promise<Triple[][]> {
+  const folder = freshFolder('lut');
+  const transforms = asked.map(({ name, bytes, interpolation }, index) => {
+    const path = join(folder, `${index}-${name}`);
+    writeFileSync(path, bytes);
+    const how = interpolation === undefined ? '' : `, interpolation: ${interpolation}`;
+    return `!<FileTransform> {src: ${path}${how}}`;
+  });
+  const conversions = asked.map((_, index) => ['--colorconvert', `source-${index}`, 'reference']);
+  return await throughOcioEach(folder, ocioConfigOf(transforms), conversions, pixels);
+}
+
+async function same(index: number): Promise<void> {
+  const { name, bytes } = asked[index] as Asked;
   const steps = colourFileSteps(name, Buffer.from(bytes));
   const found = pixels.map((pixel) => evaluate({ steps }, ...pixel));
-  const wanted = await ocio(name, bytes, interpolation);
-  for (const [index, answer] of wanted.entries()) {
+  answers ??= answersOfOcio();
+  const wanted = (await answers)[index] as Triple[];
+  expect(wanted).toHaveLength(pixels.length);
+  for (const [place, answer] of wanted.entries()) {
     // Its answers have seven digits, and its arithmetic is float32. What is given to the pictures is float32 too.
     for (const [channel, value] of answer.entries())
       expect(
-        Math.abs((found[index] as Triple)[channel as 0 | 1 | 2] - value),
-        `${pixels[index]}: ${found[index]} and ${answer}`,
+        Math.abs((found[place] as Triple)[channel as 0 | 1 | 2] - value),
+        `${pixels[place]}: ${found[place]} and ${answer}`,
       ).toBeLessThan(2e-5 * Math.max(1, Math.abs(value)));
   }
 }
@@ -81,7 +103,7 @@ const node = (text: string): string =>
 const float = 'inBitDepth="32f" outBitDepth="32f"';
 
 describe('.cube files do what OpenColorIO does with them', () => {
-  test.each<[string, Buffer | string]>([
+  const rowsOfCube: [string, Buffer | string][] = [
     ['a 3D table whose domain differs by channel', fixture('3d-2x2x2.cube')],
     ['a 3D table, red fastest', `TITLE "casting"\n# a comment\nLUT_3D_SIZE 4\n\n${rows(4, 'red')}\n`],
     [
@@ -92,13 +114,17 @@ describe('.cube files do what OpenColorIO does with them', () => {
       'a shaper before a 3D table',
       `LUT_1D_SIZE 3\nLUT_1D_INPUT_RANGE -1.0 3.0\nLUT_3D_SIZE 3\nLUT_3D_INPUT_RANGE 0.0 2.0\n0 0.1 0\n0.6 0.5 0.8\n2 1.9 1.5\n${rows(3, 'red')}\n`,
     ],
-  ])('%s', async (_, bytes) => same('bell.cube', bytes, 'linear'));
+  ];
+  test.each(rowsOfCube.map(([title, bytes]): [string, number] => [title, ask('bell.cube', bytes, 'linear')]))(
+    '%s',
+    async (_, index) => same(index),
+  );
 });
 
 describe('.clf files do what OpenColorIO does with them', () => {
-  test('matrix, range and a 1D table of three columns', async () =>
-    same('xyz.clf', fixture('xyz-to-rgb.clf')));
-  test.each<[string, string]>([
+  const xyz = ask('xyz.clf', fixture('xyz-to-rgb.clf'));
+  test('matrix, range and a 1D table of three columns', async () => same(xyz));
+  const rowsOfClf: [string, string][] = [
     [
       'a matrix with offsets and depths',
       '<Matrix inBitDepth="10i" outBitDepth="12i"><Array dim="3 4">4.8 0 -0.2 30\n0 4.1 0.3 -50\n-0.1 0.2 3.9 0</Array></Matrix>',
@@ -181,9 +207,13 @@ describe('.clf files do what OpenColorIO does with them', () => {
       'a correction without saturation, limiting by default',
       `<ASC_CDL ${float}><SOPNode><Slope>1.1 1.0 0.8</Slope><Offset>-0.02 0.01 0.05</Offset><Power>1.2 1.0 0.8</Power></SOPNode></ASC_CDL>`,
     ],
-  ])('%s', async (_, text) =>
-    same('bell.clf', node(text), text.includes('trilinear') ? 'linear' : undefined),
-  );
+  ];
+  test.each(
+    rowsOfClf.map(([title, text]): [string, number] => [
+      title,
+      ask('bell.clf', node(text), text.includes('trilinear') ? 'linear' : undefined),
+    ]),
+  )('%s', async (_, index) => same(index));
 });
 
 // ASC CDL version 1.2, worked with OpenColorIO 2.1 in both styles: slope 1.1 1.0 0.9, offset -0.02 0.01 0.03, power 1.2 1.0 0.8, saturation 0.85.

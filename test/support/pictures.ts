@@ -59,33 +59,51 @@ export async function throughOcio(
   args: readonly string[],
   pixels: readonly Triple[],
 ): Promise<Triple[]> {
-  const file = (name: string): string => join(folder, name);
-  writeFileSync(file('config.ocio'), config);
-  const given = await pictureOf(pixels);
-  await outputOf('oiiotool', [
-    '--colorconfig',
-    file('config.ocio'),
-    given,
-    ...args,
-    '-d',
-    'float',
-    '-o',
-    file('out.exr'),
-  ]);
-  return pixelsOf(
-    await outputOf('ffmpeg', [
-      '-v',
-      'error',
-      '-i',
-      file('out.exr'),
-      '-f',
-      'rawvideo',
-      '-pix_fmt',
-      'gbrpf32le',
-      '-',
-    ]),
-  );
+  const [only] = await throughOcioEach(folder, config, [args], pixels);
+  return only as Triple[];
 }
+
+/** The same for several conversions of the same pixels, each with its arguments; one start of each program for all. */
+export async function throughOcioEach(
+  folder: string,
+  config: string,
+  conversions: readonly (readonly string[])[],
+  pixels: readonly Triple[],
+): Promise<Triple[][]> {
+  writeFileSync(join(folder, 'config.ocio'), config);
+  const given = await pictureOf(pixels);
+  const made = (index: number | string): string => join(folder, `out-${index}.exr`);
+  await outputOf('oiiotool', [
+    // Or it writes its whole command line into each file, longer than ffmpeg takes an attribute to be.
+    '--nosoftwareattrib',
+    ...['--colorconfig', join(folder, 'config.ocio')],
+    ...conversions.flatMap((args, index) => [given, ...args, '-d', 'float', '-o', made(index)]),
+  ]);
+  const raw = await outputOf('ffmpeg', [
+    ...['-v', 'error', '-start_number', '0', '-i', made('%d')],
+    ...['-f', 'rawvideo', '-pix_fmt', 'gbrpf32le', '-'],
+  ]);
+  const bytes = raw.length / conversions.length;
+  return conversions.map((_, index) => pixelsOf(raw.subarray(index * bytes, (index + 1) * bytes)));
+}
+
+/** A configuration with colour spaces `source-0` and on, each brought to `reference` by its transform (in OpenColorIO's YAML). */
+export const ocioConfigOf = (transforms: readonly string[]): string =>
+  [
+    'ocio_profile_version: 2',
+    'search_path: ""',
+    'roles: {default: reference}',
+    'displays: {none: [!<View> {name: none, colorspace: reference}]}',
+    'colorspaces:',
+    '  - !<ColorSpace>',
+    '    name: reference',
+    ...transforms.flatMap((transform, index) => [
+      '  - !<ColorSpace>',
+      `    name: source-${index}`,
+      `    to_scene_reference: ${transform}`,
+    ]),
+    '',
+  ].join('\n');
 
 /** A configuration with one colour space, `source`, which that transform (in OpenColorIO's YAML) brings to `reference`. */
 export const ocioConfig = (transform: string): string => `ocio_profile_version: 2
