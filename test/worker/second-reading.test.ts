@@ -23,9 +23,12 @@ function watchedProgram(folder: string, body: string): { path: string; starts: (
   return { path, starts: () => (existsSync(log) ? readFileSync(log, 'utf8').length : 0) };
 }
 
-async function readBy(body: string): Promise<{ reading: SecondReading; starts: number; wanted: number[] }> {
+async function readBy(
+  body: string,
+  frames = 24,
+): Promise<{ reading: SecondReading; starts: number; wanted: number[] }> {
   const folder = freshFolder('second-reading');
-  const source = await makeMovie(join(folder, 'A001', 'A001C001.mov'), { frames: 24 });
+  const source = await makeMovie(join(folder, 'A001', 'A001C001.mov'), { frames });
   const job = await jobFor(source, join(folder, 'delivery'));
   const program = watchedProgram(folder, body);
   const { ffmpeg } = await mediaTools();
@@ -40,7 +43,7 @@ async function readBy(body: string): Promise<{ reading: SecondReading; starts: n
     input,
   );
   await input.dispose();
-  return { reading, starts: program.starts(), wanted: spotFrames(job.clip.contentDigest, 24, 'proxy') };
+  return { reading, starts: program.starts(), wanted: spotFrames(job.clip.contentDigest, frames, 'proxy') };
 }
 
 describe('a clip read a second time', () => {
@@ -64,5 +67,19 @@ describe('a clip read a second time', () => {
     expect(starts).toBe(1 + 3);
     expect(reading.bitstream.streams).toEqual([]);
     expect(reading.spots.map(({ seen }) => seen)).toEqual([null, null]);
+  });
+
+  test('of a long clip only a few frames are decoded for the two that are asked for', async () => {
+    const log = join(freshFolder('verbose'), 'log');
+    const { starts } = await readBy(
+      `for word in "$@"; do shift; [ "$word" = error ] && word=verbose; set -- "$@" "$word"; done\nexec ffmpeg "$@" 2>'${log}'`,
+      240,
+    );
+    expect(starts).toBe(1);
+    const decoded = [
+      ...readFileSync(log, 'utf8').matchAll(/Input stream #[12]:\d+ \(video\):.* (\d+) frames decoded/g),
+    ].map((match) => Number(match[1]));
+    expect(decoded).toHaveLength(2);
+    for (const frames of decoded) expect(frames).toBeLessThan(30);
   });
 });
