@@ -101,7 +101,8 @@ export async function deliveryContents(question: DeliveryQuestion): Promise<Find
   const system = walk.folders.filter((path) => isSystemName(basename(path)));
   const files = walk.files.map(({ path }) => path);
   const unknown = files.filter((path) => !explained.has(path));
-  const media = await contentsOf(rollFolder, [...unknown, ...system]);
+  const unread = new Map<string, string>();
+  const media = await contentsOf(rollFolder, [...unknown, ...system], (path, code) => unread.set(path, code));
   const isMedia = (path: string): boolean =>
     media.has(path) || (!isCompanionName(basename(path)) && isMediaName(path));
   const findingsOf = async (path: string): Promise<readonly Finding[]> => {
@@ -109,6 +110,10 @@ export async function deliveryContents(question: DeliveryQuestion): Promise<Find
     const name = basename(path);
     if (name.startsWith(STAGING_PREFIX))
       return [finding('staging-left', printable(name), 'published files only', subject)];
+    const why = unread.get(path);
+    // What nobody could look into is not taken for a letter, nor for what a system leaves.
+    if (why !== undefined && !['ENOENT', 'EISDIR'].includes(why))
+      return [unexplained(`it cannot be read (${why})`, subject)];
     if (isSystemPath(path) && !isMedia(path)) {
       system.push(path);
       return [];

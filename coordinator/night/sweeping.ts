@@ -60,8 +60,11 @@ export function newSweep(
       if (owner === null || ownerOfName(owner) === null || inUse.has(owner)) continue;
       const state = await leaseOf(owner);
       if (state.state === 'dead' && mayRemove()) {
-        await unlink(fsPath(join(delivery, name))).catch(() => undefined);
-        log('swept the lease of a worker that is dead', { name, why: state.why });
+        await unlink(fsPath(join(delivery, name))).then(
+          () => log('swept the lease of a worker that is dead', { name, why: state.why }),
+          (error: unknown) =>
+            log('could not sweep the lease of a worker that is dead', { name, error: String(error) }),
+        );
       }
     }
   }

@@ -1,5 +1,6 @@
 /** What a file is by its first bytes, where its name does not say it. */
 import { open } from 'node:fs/promises';
+import { codeOf } from '../../files/error-code.ts';
 import { aFewAtOnce } from '../../files/folder-digest.ts';
 import { fsPath } from '../../files/names.ts';
 
@@ -91,8 +92,11 @@ export function contentOf(head: Buffer, fileBytes: number): Content | null {
   );
 }
 
-/** Null also for what cannot be opened: whoever reads all of it says so. */
-export async function contentOfFile(path: string): Promise<Content | null> {
+/** Null also for what cannot be opened: whoever reads all of it says so, and who reads no more is given the error's code. */
+export async function contentOfFile(
+  path: string,
+  onUnread: (code: string) => void = () => undefined,
+): Promise<Content | null> {
   try {
     const handle = await open(fsPath(path), 'r');
     try {
@@ -102,7 +106,8 @@ export async function contentOfFile(path: string): Promise<Content | null> {
     } finally {
       await handle.close();
     }
-  } catch {
+  } catch (error) {
+    onUnread(codeOf(error) || String(error));
     return null;
   }
 }
@@ -111,10 +116,11 @@ export async function contentOfFile(path: string): Promise<Content | null> {
 export async function contentsOf(
   folder: string,
   paths: readonly string[],
+  onUnread?: (path: string, code: string) => void,
 ): Promise<ReadonlyMap<string, Content>> {
   const found = new Map<string, Content>();
   await aFewAtOnce(paths, async (path) => {
-    const content = await contentOfFile(`${folder}/${path}`);
+    const content = await contentOfFile(`${folder}/${path}`, (code) => onUnread?.(path, code));
     if (content !== null) found.set(path, content);
   });
   return found;

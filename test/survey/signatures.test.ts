@@ -2,8 +2,8 @@
 import { closeSync, mkdirSync, openSync, readSync, statSync } from 'node:fs';
 import { join } from 'node:path';
 import { beforeAll, describe, expect, test } from 'vitest';
-import { contentOf, HEAD_BYTES } from '../../coordinator/survey/signatures.ts';
-import { sharedFolder } from '../support/folder.ts';
+import { contentOf, contentsOf, HEAD_BYTES } from '../../coordinator/survey/signatures.ts';
+import { freshFolder, sharedFolder } from '../support/folder.ts';
 import { ffmpeg } from '../support/media.ts';
 
 function head(path: string): [Buffer, number] {
@@ -71,4 +71,16 @@ test.each<[string, Buffer, number]>([
   ],
 ])('%s is none of them', (_, bytes, size) => {
   expect(contentOf(bytes, size)).toBeNull();
+});
+
+test('what cannot be looked into is none of them, and is named with the reason', async () => {
+  const folder = freshFolder('unread');
+  mkdirSync(join(folder, 'a folder'));
+  const unread: [string, string][] = [];
+  const found = await contentsOf(folder, ['a folder', 'absent'], (path, code) => unread.push([path, code]));
+  expect(found.size).toBe(0);
+  expect(unread.sort()).toEqual([
+    ['a folder', 'EISDIR'],
+    ['absent', 'ENOENT'],
+  ]);
 });
