@@ -3,6 +3,7 @@
  *
  *     f64 samples, f64 start, f64 end, u32 sample rate, u8 channels, u8 depth (16, 24)
  *     each channel: u8 levels of its blocks, then u32 checksums cut24, cut16, rounded16 of its groups,
+ *                   of each stretch u8 exponent and 32 i16 mantissas,
  *                   u32 number of anchors, and of each: u32 block, samples of 2 or 3 bytes (the high ones of 32 bits)
  *
  * Numbers of blocks, groups and samples follow from the head. Any fingerprints have one spelling.
@@ -18,8 +19,10 @@ import {
   sampleForms,
   audioDepths,
 } from './audio-fingerprint.ts';
+import { type AudioSketch, BUCKETS, packStretch, stretchesIn, unpackStretch } from './audio-sketch.ts';
 
 const HEAD_BYTES = 3 * 8 + 4 + 1 + 1;
+const STRETCH_BYTES = 1 + 2 * BUCKETS;
 
 function anchorSamples(
   fingerprints: Pick<AudioFingerprint, 'sampleRate' | 'start' | 'end'>,
@@ -32,9 +35,10 @@ function anchorSamples(
 export function audioFingerprintBytes(fingerprints: AudioFingerprint): Buffer {
   const width = fingerprints.depth / 8;
   const sizes = fingerprints.channels.map(
-    ({ levels, checksums, anchors }) =>
+    ({ levels, checksums, sketch, anchors }) =>
       levels.length +
       12 * checksums.cut24.length +
+      (STRETCH_BYTES * sketch.length) / BUCKETS +
       4 +
       anchors.reduce((sum, { samples }) => sum + 4 + width * samples.length, 0),
   );
@@ -45,10 +49,15 @@ export function audioFingerprintBytes(fingerprints: AudioFingerprint): Buffer {
   at = bytes.writeUInt32LE(fingerprints.sampleRate, at);
   at = bytes.writeUInt8(fingerprints.channels.length, at);
   at = bytes.writeUInt8(fingerprints.depth, at);
-  for (const { levels, checksums, anchors } of fingerprints.channels) {
+  for (const { levels, checksums, sketch, anchors } of fingerprints.channels) {
     bytes.set(levels, at);
     at += levels.length;
     for (const form of sampleForms) for (const sum of checksums[form]) at = bytes.writeUInt32LE(sum, at);
+    for (let stretch = 0; stretch < sketch.length; stretch += BUCKETS) {
+      const { exponent, mantissas } = packStretch(sketch.subarray(stretch, stretch + BUCKETS));
+      at = bytes.writeUInt8(exponent, at);
+      for (const mantissa of mantissas) at = bytes.writeInt16LE(mantissa, at);
+    }
     at = bytes.writeUInt32LE(anchors.length, at);
     for (const { block, samples } of anchors) {
       at = bytes.writeUInt32LE(block, at);
@@ -106,6 +115,22 @@ class Fields {
     });
   }
 
+  sketch(stretches: number): AudioSketch {
+    const sketch = new Float64Array(stretches * BUCKETS);
+    for (let stretch = 0; stretch < stretches; stretch += 1) {
+      const at = this.#next(STRETCH_BYTES);
+      const mantissas = Int16Array.from({ length: BUCKETS }, (_, bucket) =>
+        this.#bytes.readInt16LE(at + 1 + 2 * bucket),
+      );
+      const exponent = this.#bytes.readUInt8(at);
+      const sums = unpackStretch({ exponent, mantissas });
+      if (packStretch(sums).exponent !== exponent)
+        throw new RangeError(`audio fingerprint has a stretch in another spelling at ${at}`);
+      sketch.set(sums, stretch * BUCKETS);
+    }
+    return sketch;
+  }
+
   samples(length: number, depth: number): Int32Array {
     const width = depth / 8;
     let at = this.#next(width * length);
@@ -138,6 +163,7 @@ export function readAudioFingerprint(bytes: Buffer): AudioFingerprint {
     throw new RangeError(`audio fingerprint from ${start} to ${end} of ${samples} samples`);
   const blocks = blocksIn(end - start, sampleRate);
   const groups = Math.ceil(blocks / GROUP_BLOCKS);
+  const stretches = stretchesIn(end - start, sampleRate);
   const channels: ChannelFingerprint[] = [];
   for (let channel = 0; channel < channelCount; channel++) {
     const levels = fields.bytes(blocks);
@@ -145,6 +171,7 @@ export function readAudioFingerprint(bytes: Buffer): AudioFingerprint {
       SampleForm,
       Uint32Array
     >;
+    const sketch = fields.sketch(stretches);
     const anchors: Anchor[] = [];
     const anchorCount = fields.u32();
     let before = -1;
@@ -160,7 +187,7 @@ export function readAudioFingerprint(bytes: Buffer): AudioFingerprint {
         samples: fields.samples(anchorSamples({ sampleRate, start, end }, block), depth),
       });
     }
-    channels.push({ levels, checksums, anchors });
+    channels.push({ levels, checksums, sketch, anchors });
   }
   fields.end();
   return { sampleRate, samples, start, end, depth, channels };

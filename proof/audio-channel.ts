@@ -1,11 +1,14 @@
 /** One channel of what was heard of a deliverable against the fingerprints of its source: where it differs, and how much was proved. */
 import { median } from './pictures.ts';
 import type { ChannelSummary, AudioDifference, AudioDifferenceKind, AudioProof } from './audio-difference.ts';
+import { compareEnergy } from './audio-energy.ts';
+import { STRETCH_SECONDS } from './audio-sketch.ts';
 import { type BlockLevels, explainingShift, meanChange, type Run, runsApart } from './audio-levels.ts';
 import type { HeardChannel, HeardAudio } from './audio-listener.ts';
 import { type AnchorMatch, matchAnchor } from './audio-match.ts';
 import type { ExpectedAudio, ListeningWindow } from './audio-plan.ts';
 import {
+  BLOCKS_A_SECOND,
   blockSamples,
   type ChannelFingerprint,
   decibelsOf,
@@ -241,6 +244,7 @@ export class ChannelComparison {
     this.#explainRuns(runs, levels);
     this.#explainSingles(distinctive, runs);
     this.#explainSilences();
+    this.#explainEnergy();
   }
 
   #explainTimes(there: readonly HeardAnchor[]): void {
@@ -349,6 +353,24 @@ export class ChannelComparison {
       if (!isAudible) continue;
       this.#differ('added', from, 'audio', 'silence');
       return;
+    }
+  }
+
+  /** What nothing else has said: places, levels of blocks and anchors are right, and yet the difference is more than a coder's loss. */
+  #explainEnergy(): void {
+    if (this.#lossless || this.differences.length > 0) return;
+    const energy = compareEnergy(this.#fingerprints.sketch, this.#heardChannel.sketch);
+    if (energy === null) return;
+    const { gain, isOtherLevel, excesses } = energy;
+    if (isOtherLevel) this.#differ('level', this.#sampleOf(0), `${signed(gain, 2)} dB`, '0 dB');
+    for (const { from, to, decibels } of excesses) {
+      const seconds = (stretch: number): string => (stretch * STRETCH_SECONDS).toFixed(1);
+      this.#differ(
+        'error',
+        this.#sampleOf(Math.round(from * STRETCH_SECONDS * BLOCKS_A_SECOND) - this.#heard.plan.firstBlock),
+        `a difference of ${decibels.toFixed(0)} dB from the source, ${seconds(from)} to ${seconds(to)} s of its audio`,
+        'the loss that is usual in this track',
+      );
     }
   }
 

@@ -1,5 +1,6 @@
 /** Collects the fingerprints of a source's audio track while it is decoded. */
 import { BlockChecksums, Meter } from './audio-meter.ts';
+import { AudioSketcher } from './audio-sketch.ts';
 import { PcmReader } from './audio-pcm.ts';
 import {
   type Anchor,
@@ -37,6 +38,7 @@ interface Loudest {
 /** One channel: its meter, what it has measured, the loudest block of the interval that runs. */
 class ChannelCollector {
   readonly meter: Meter;
+  readonly #sketcher: AudioSketcher;
   readonly #channels: number;
   readonly #channel: number;
   readonly #edge: number;
@@ -48,7 +50,14 @@ class ChannelCollector {
   #loudest: Loudest | null = null;
 
   constructor(form: AudioForm, channel: number) {
-    this.meter = new Meter(form.channels, channel, form.sampleRate);
+    const { sampleRate } = form;
+    this.#sketcher = new AudioSketcher({
+      sourceRate: sampleRate,
+      sampleRate,
+      first: 0,
+      chips: Number.POSITIVE_INFINITY,
+    });
+    this.meter = new Meter(form, channel, this.#sketcher);
     this.#channels = form.channels;
     this.#channel = channel;
     this.#edge = Math.round(form.sampleRate * EDGE_SECONDS);
@@ -103,7 +112,12 @@ class ChannelCollector {
         block,
         samples: samples.map((value) => value & (depth === 16 ? ~0xffff : ~0xff)),
       }));
-    return { levels: Uint8Array.from(this.#levels), checksums: this.#checksums.end(), anchors };
+    return {
+      levels: Uint8Array.from(this.#levels),
+      checksums: this.#checksums.end(),
+      sketch: this.#sketcher.end(),
+      anchors,
+    };
   }
 }
 

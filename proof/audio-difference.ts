@@ -13,6 +13,7 @@ const audioDifferenceKinds = [
   'added',
   'level',
   'inverted',
+  'error',
   'samples-differ',
 ] as const;
 /**
@@ -22,6 +23,7 @@ const audioDifferenceKinds = [
  * - muted, repeated, added: a stretch is silent, is an earlier stretch once more, sounds where the source is silent
  * - other-audio: something else, throughout or for a stretch
  * - level, inverted: stronger or weaker, the other way round
+ * - error: for a stretch the difference from the source is more than a coder's loss
  * - samples-differ: uncompressed samples differ, and none of the above says how
  */
 export type AudioDifferenceKind = (typeof audioDifferenceKinds)[number];

@@ -4,14 +4,16 @@
  * The used part of the track (`start` to `end`) is divided into blocks of 20 ms. Of every channel it holds:
  * - the level of each block, in the band that lossy codecs keep: 1 byte;
  * - of each group of ten blocks three checksums, so that uncompressed audio is proved to the last sample: 12 bytes;
+ * - of each stretch of 100 ms a sketch, whose difference from another's gives the energy of the difference (audio-sketch.ts): 65 bytes;
  * - anchors: the raw samples of the loudest block of the first second, of each 15 s after it, and of the last second:
  *   20 ms of 2 bytes (tracks of 16 bits) or 3 bytes a sample.
  *
- * Fifteen minutes of 48 kHz stereo: 90 KB of levels, 108 KB of checksums, 357 KB of anchors at 24 bits (238 KB at 16).
+ * Fifteen minutes of 48 kHz stereo: 90 KB of levels, 108 KB of checksums, 1170 KB of sketches, 357 KB of anchors at 24 bits (238 KB at 16).
  */
+import type { AudioSketch } from './audio-sketch.ts';
 
 /** Blocks in a second. */
-const BLOCKS_A_SECOND = 50;
+export const BLOCKS_A_SECOND = 50;
 /** Blocks in the first and in the last second, which have anchors of their own. */
 export const EDGE_BLOCKS = BLOCKS_A_SECOND;
 /** Blocks that share one anchor between first and last second: 15 s. */
@@ -42,6 +44,7 @@ export interface ChannelFingerprint {
   /** One for each block: 254 + 2 · dBFS of its root mean square, 0 at -127 dB and below. */
   readonly levels: Uint8Array;
   readonly checksums: Checksums;
+  readonly sketch: AudioSketch;
   /** In the order of their blocks; none where the channel holds nothing but zeros. */
   readonly anchors: readonly Anchor[];
 }

@@ -4,12 +4,15 @@ import { BlockChecksums, Meter } from './audio-meter.ts';
 import { PcmReader } from './audio-pcm.ts';
 import { type ExpectedAudio, type ListeningPlan, type ListeningWindow, planListening } from './audio-plan.ts';
 import { type Checksums, GROUP_BLOCKS, type AudioFingerprint } from './audio-fingerprint.ts';
+import { type AudioSketch, AudioSketcher, chipsIn } from './audio-sketch.ts';
 
 export interface HeardChannel {
   /** One for each piece of the plan (lead, blocks, tail) that was heard to its end. */
   readonly levels: Uint8Array;
   /** Of the groups of blocks that lie wholly in the output, from the plan's first such group on. */
   readonly checksums: Checksums;
+  /** Of the source's stretches, from its first on, as far as the output goes. */
+  readonly sketch: AudioSketch;
   /** Whether any sample is not 0 before and after the source's audio. */
   readonly leadHasSignal: boolean;
   readonly tailHasSignal: boolean;
@@ -29,6 +32,7 @@ export interface HeardAudio {
 
 interface ChannelListener {
   readonly meter: Meter;
+  readonly sketcher: AudioSketcher;
   readonly levels: number[];
   readonly checksums: BlockChecksums;
   leadHasSignal: boolean;
@@ -55,13 +59,23 @@ export class AudioListener {
     // Windows name channels of the source; with another number of channels there is nothing to hold them against.
     this.#plan = form.channels === source.channels.length ? plan : { ...plan, windows: [] };
     this.#reader = new PcmReader(form.channels);
-    this.#channels = Array.from({ length: form.channels }, (_, channel) => ({
-      meter: new Meter(form.channels, channel, form.sampleRate),
-      levels: [],
-      checksums: new BlockChecksums(),
-      leadHasSignal: false,
-      tailHasSignal: false,
-    }));
+    const place = {
+      sourceRate: source.sampleRate,
+      sampleRate: form.sampleRate,
+      first: ((plan.edges[0] ?? 0) * source.sampleRate) / form.sampleRate - expected.offset - source.start,
+      chips: chipsIn(source.end - source.start, source.sampleRate),
+    };
+    this.#channels = Array.from({ length: form.channels }, (_, channel) => {
+      const sketcher = new AudioSketcher(place);
+      return {
+        meter: new Meter(form, channel, sketcher),
+        sketcher,
+        levels: [],
+        checksums: new BlockChecksums(),
+        leadHasSignal: false,
+        tailHasSignal: false,
+      };
+    });
     this.#windows = this.#plan.windows.map(({ from, to }) => new Int32Array(Math.max(0, to - from)));
     this.#groups = {
       first: Math.ceil(plan.firstBlock / GROUP_BLOCKS),
@@ -135,9 +149,10 @@ export class AudioListener {
       samples: this.#frames,
       plan: this.#plan,
       firstGroup: this.#groups.first,
-      channels: this.#channels.map(({ levels, checksums, leadHasSignal, tailHasSignal }) => ({
+      channels: this.#channels.map(({ levels, checksums, sketcher, leadHasSignal, tailHasSignal }) => ({
         levels: Uint8Array.from(levels),
         checksums: checksums.end(),
+        sketch: sketcher.end(),
         leadHasSignal,
         tailHasSignal,
       })),

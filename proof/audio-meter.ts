@@ -1,5 +1,6 @@
 /** Measures one channel sample by sample: level of a block in the band that coders keep, checksums of a group, whether there is anything at all. */
 import { type SampleForm, sampleForms } from './audio-fingerprint.ts';
+import type { AudioSketcher } from './audio-sketch.ts';
 
 /** The band in which AAC keeps the waveform and which every delivered rate can hold: fourth order, so that what lies above does not count. */
 const BAND_HERTZ = 4000;
@@ -27,6 +28,7 @@ function section(sampleRate: number, quality: number): { b: number; p: number; q
 export class Meter {
   readonly #channels: number;
   readonly #channel: number;
+  readonly #sketcher: AudioSketcher;
   readonly #one: ReturnType<typeof section>;
   readonly #two: ReturnType<typeof section>;
   /** The sections' states (transposed direct form II). */
@@ -41,9 +43,14 @@ export class Meter {
   #rounded16 = SEED;
   #bits = 0;
 
-  constructor(channels: number, channel: number, sampleRate: number) {
+  constructor(
+    { channels, sampleRate }: { readonly channels: number; readonly sampleRate: number },
+    channel: number,
+    sketcher: AudioSketcher,
+  ) {
     this.#channels = channels;
     this.#channel = channel;
+    this.#sketcher = sketcher;
     this.#one = section(sampleRate, QUALITIES[0]);
     this.#two = section(sampleRate, QUALITIES[1]);
   }
@@ -63,6 +70,7 @@ export class Meter {
     let cut16 = this.#cut16;
     let rounded16 = this.#rounded16;
     let bits = this.#bits;
+    const sketcher = this.#sketcher;
     for (let index = from * step + this.#channel; index < last; index += step) {
       const value = data[index] as number;
       const x = b1 * value;
@@ -74,6 +82,7 @@ export class Meter {
       two1 = 2 * y - p2 * out + two2;
       two2 = y - q2 * out;
       energy += out * out;
+      sketcher.take(out);
       bits |= value;
       const high = value >> 16;
       // Nearest, halves to even, and never above the highest 16-bit number.

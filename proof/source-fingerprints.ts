@@ -28,7 +28,7 @@ export interface SourceFingerprints {
   readonly exact?: ExactHashes;
 }
 
-const FORM = Buffer.from('rushlight frame fingerprints 1\n', 'latin1');
+const FORM = Buffer.from('rushlight frame fingerprints 2\n', 'latin1');
 /** Larger than any fingerprints: ten hours at 60 frames a second, both fields. A file that says more is damaged. */
 const MOST_BYTES = 4 * 1024 ** 3 - 1;
 

@@ -18,6 +18,7 @@ const codes: Readonly<Record<AudioDifferenceKind, FindingCode>> = {
   added: 'audio-foreign',
   level: 'audio-altered',
   inverted: 'audio-altered',
+  error: 'audio-altered',
   'samples-differ': 'audio-altered',
 };
 

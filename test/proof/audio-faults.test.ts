@@ -155,3 +155,67 @@ describe.each(audioCodecs)('in %s', (codec) => {
     },
   );
 });
+
+/** What anchors and levels of blocks do not see; in uncompressed audio checksums do. */
+const fine: readonly {
+  fault: string;
+  change: Partial<Delivery>;
+  kind: AudioDifferenceKind;
+  found: RegExp;
+}[] = [
+  {
+    fault: 'weaker by 0.2 dB',
+    change: { spoil: 'volume=-0.2dB' },
+    kind: 'level',
+    found: /^-0\.(19|2\d) dB$/,
+  },
+  {
+    fault: 'a drop-out of 20 ms',
+    change: { signal: signals.bells, spoil: "volume=0:enable='between(t,2.06,2.08)'" },
+    kind: 'error',
+    found: /^a difference of -\d dB from the source, 2\.0 to 2\.1 s/,
+  },
+  {
+    fault: 'inverted for 20 ms',
+    change: {
+      signal: signals.noise,
+      spoil: "volume=-1:eval=frame:enable='between(t,2.1,2.12)'",
+    },
+    kind: 'error',
+    found: /from the source, 2\.[01] to 2\.\d s/,
+  },
+  {
+    fault: 'a click of 21 samples',
+    change: {
+      signal: signals.bells,
+      spoil: 'aeval=val(0)+0.4*between(n\\,100000\\,100020)|val(1)+0.4*between(n\\,100000\\,100020):c=same',
+    },
+    kind: 'error',
+    found: /from the source, 2\.0 to 2\.1 s/,
+  },
+  {
+    fault: 'hum of 50 Hz at -34 dB of full scale',
+    change: {
+      signal: signals.bells,
+      spoil: 'aeval=val(0)+0.028*sin(2*PI*50*t)|val(1)+0.028*sin(2*PI*50*t):c=same',
+    },
+    kind: 'other-audio',
+    found: /^other levels/,
+  },
+];
+
+test.each(fine)('in AAC, audio with $fault is found by its energy', async ({ change, kind, found }) => {
+  const options: Delivery = {
+    codec: 'aac',
+    container: 'mp4',
+    sourceSamples: SAMPLES,
+    samples: SAMPLES,
+    ...change,
+  };
+  const { comparison } = await deliver(freshFolder('audio'), options, await sourceOf(options));
+  expect(
+    [...new Set(comparison.differences.map((difference) => difference.kind))],
+    JSON.stringify(comparison, null, 1),
+  ).toEqual([kind]);
+  for (const difference of comparison.differences) expect.soft(difference.found).toMatch(found);
+});
