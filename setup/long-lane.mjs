@@ -23,6 +23,7 @@ export const TABLES = [
   'test/faults/missed.test.ts',
   'test/faults/store.test.ts',
   'test/night/disturbed.test.ts',
+  'test/night/shared-redis.test.ts',
   'test/profiles/made.test.ts',
   'test/profiles/recipe/audio.test.ts',
   'test/profiles/recipe/colour.test.ts',
@@ -35,6 +36,7 @@ export const TABLES = [
   'test/proof/audio-faults.test.ts',
   'test/worker/archive.test.ts',
   'test/worker/master-4444.test.ts',
+  'test/worker/master-sources.test.ts',
   'test/worker/masters.test.ts',
 ];
 
