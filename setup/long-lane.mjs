@@ -17,8 +17,13 @@ const CAMPAIGN = { cases: 150, seeds: [1, 2, 3, 4] };
 
 /** Test files of which the quick lane leaves rows out (test/support/lane.ts). */
 export const TABLES = [
+  'test/demo/demo.test.ts',
   'test/e2e/bad-targets.test.ts',
+  'test/e2e/decoders.test.ts',
+  'test/e2e/masters.test.ts',
   'test/e2e/names.test.ts',
+  'test/e2e/provenance.test.ts',
+  'test/e2e/remedies.test.ts',
   'test/faults/faults.test.ts',
   'test/faults/missed.test.ts',
   'test/faults/store.test.ts',

@@ -95,7 +95,7 @@ test('a read-only delivery: every roll is read and held with target-read-only, n
   await expectNothingRuns(folders);
 });
 
-test('too small for one roll, large enough for the other: nothing of the first is queued, the second is ready', async () => {
+test('too small for one roll, large enough for the other: nothing of the first is queued, the second is ready; with space freed the next run makes the first', async () => {
   // A001 (two clips) is planned first and does not fit; B001 (one clip) does.
   const folders = volume('960k');
   const ended = await startNight(folders).done;
@@ -106,7 +106,14 @@ test('too small for one roll, large enough for the other: nothing of the first i
   expect(existsSync(join(folders.delivery, 'day-05/A001/small-vc3'))).toBe(false);
   expect((await readVerdict(folders.delivery, 'day-05', 'B001')).verdict).toBe('ready');
   expect(Object.keys(essence(folders.delivery))).toEqual(['day-05/B001/small-vc3/B001C001.mov']);
-});
+  execFileSync('mount', ['-o', 'remount,size=64m', folders.volume]);
+  const again = await startNight(folders).done;
+  expect(again.code, again.stderr).toBe(0);
+  expect(resultOf(again.stdout).rolls.map((roll) => [roll.roll, roll.kept, roll.made])).toEqual([
+    ['A001', 0, 2],
+    ['B001', 1, 0],
+  ]);
+}, 120_000);
 
 test('filled by somebody else in mid-night: target-full, nothing unfinished under a final name; with room again only what is missing is made', async () => {
   const folders = volume('16m');
