@@ -17,6 +17,7 @@ const CAMPAIGN = { cases: 150, seeds: [1, 2, 3, 4] };
 
 /** Test files of which the quick lane leaves rows out (test/support/lane.ts). */
 export const TABLES = [
+  'test/campaign/campaign.test.ts',
   'test/demo/demo.test.ts',
   'test/e2e/bad-targets.test.ts',
   'test/e2e/decoders.test.ts',
@@ -27,6 +28,7 @@ export const TABLES = [
   'test/faults/faults.test.ts',
   'test/faults/missed.test.ts',
   'test/faults/store.test.ts',
+  'test/media/probe.test.ts',
   'test/night/disturbed.test.ts',
   'test/night/shared-redis.test.ts',
   'test/profiles/made.test.ts',
@@ -39,8 +41,12 @@ export const TABLES = [
   'test/profiles/recipe/times.test.ts',
   'test/proof/audio-clean.test.ts',
   'test/proof/audio-faults.test.ts',
+  'test/proof/tap.test.ts',
+  'test/survey/exr-forms.test.ts',
   'test/worker/archive/clips.test.ts',
   'test/worker/archive/spoiled.test.ts',
+  'test/worker/audio-place.test.ts',
+  'test/worker/job.test.ts',
   'test/worker/master-4444.test.ts',
   'test/worker/master-sources.test.ts',
   'test/worker/masters.test.ts',
