@@ -20,6 +20,7 @@ export const TABLES = [
   'test/campaign/campaign.test.ts',
   'test/demo/demo.test.ts',
   'test/e2e/bad-targets.test.ts',
+  'test/e2e/bad-tools.test.ts',
   'test/e2e/decoders.test.ts',
   'test/e2e/masters.test.ts',
   'test/e2e/names.test.ts',
