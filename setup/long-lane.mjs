@@ -70,7 +70,7 @@ export const parts = {
   injector: { about: 'that the fault injector does what it says and nothing else', minutes: 5 },
   tables: {
     about: 'every row of the tables of which `npm test` runs one for each promise',
-    minutes: 20,
+    minutes: 40,
   },
   stores: { about: 'every disturbance of a run on a store of its own', minutes: 5 },
   node: { about: `the quick lane on Node ${NODE_MAJORS.join(' and ')}`, minutes: 30 },
