@@ -1,5 +1,5 @@
 /**
- * What a campaign is: that it draws, finds a fault of each kind, and lets a clean case pass. Every fault has its own test in
+ * What a campaign is: that it draws, finds a fault, and lets a clean case pass. Every fault has its own test in
  * test/faults; each of them drawn once is in the long lane (campaign.long.test.ts), and `npm run campaign` draws thousands.
  */
 import { writeFileSync } from 'node:fs';

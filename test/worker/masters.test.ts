@@ -269,7 +269,9 @@ describe.each([
       expect(findings.map((item) => item.code)).toContain(code);
     });
 
-    test.each(everyRow ? faults.slice(2) : faults.slice(8))(
+    // Without compression frames are all of one length, which is a check of its own.
+    const inStrict = faults.filter(([what], index) => index === 8 || what === 'a frame longer');
+    test.each(everyRow ? faults.slice(2) : inStrict)(
       'in the strict container, %s: %s',
       async (_what, code, spoil) => {
         const { passed, findings } = await checked('grading-master-aces', spoil);
