@@ -136,17 +136,20 @@ test('digest-differs: restore the file from another copy of the delivery, and th
   expect(heldOf(await audit())).toEqual(clear);
 }, 240_000);
 
-test('digest-differs without another copy: move the file away and run again; left there, it is never overwritten. Then file-absent: run again while the roll is there. work-folder-in-use meanwhile: wait for that run to end', async () => {
+test('digest-differs and file-absent without another copy: move what is there away and run again; left there, it is never overwritten. work-folder-in-use meanwhile: wait for that run to end', async () => {
+  const good = join(aside, 'A001C001.mov');
+  renameSync(deliverable, good);
+  const [codeWithout, heldWithout] = heldOf(await audit());
+  expect(codeWithout).toBe(1);
+  expect(heldWithout).toContain('file-absent');
+  copyFileSync(good, deliverable);
   flipIn(deliverable);
   const changed = readFileSync(deliverable);
   const [code, held] = heldOf(await run());
   expect(code).toBe(1);
   expect(held).toContain('target-name-taken');
   expect(readFileSync(deliverable)).toEqual(changed);
-  renameSync(deliverable, join(aside, 'A001C001.mov'));
-  const [codeWithout, heldWithout] = heldOf(await audit());
-  expect(codeWithout).toBe(1);
-  expect(heldWithout).toContain('file-absent');
+  renameSync(deliverable, join(aside, 'A001C001-changed.mov'));
   const wait = heldFfmpeg(freshFolder('held'));
   const mending = run('--ffmpeg', wait.path);
   const folders = { day, copy, delivery, work: join(base, 'work') };
