@@ -289,7 +289,7 @@ describe('a volume that is too small', () => {
       execFileSync('mount', ['-o', 'remount,ro', delivery]);
     };
     expect(await codesOf(runJob(job, await workContext({ fence: readOnly })))).toEqual(['target-read-only']);
-    expect(finalPaths(job).map((path) => existsSync(path))).toEqual([false, false]);
+    expect(finalPaths(job).filter((path) => existsSync(path))).toEqual([]);
     expect((await verdictOf(job)).verdict).toBe('held');
     execFileSync('mount', ['-o', 'remount,rw', delivery]);
     grow();
