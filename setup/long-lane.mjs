@@ -29,6 +29,7 @@ export const TABLES = [
   'test/faults/faults.test.ts',
   'test/faults/missed.test.ts',
   'test/faults/store.test.ts',
+  'test/lease/lease.test.ts',
   'test/media/probe.test.ts',
   'test/night/disturbed.test.ts',
   'test/night/shared-redis.test.ts',
