@@ -119,6 +119,8 @@ describe('every compression', () => {
       mkdirSync(join(rollOf(compression, kind), NAME), { recursive: true });
     await outputOf('oiiotool', [
       join(folder, 'base.exr'),
+      // Else this whole command stands in the header of each, and ffmpeg 5.1 does not find the attributes behind it.
+      '--nosoftwareattrib',
       ...forms.flatMap(([compression, kind]) => [
         ...['-d', kind, '--compression', compression],
         ...['-o', join(rollOf(compression, kind), NAME, 'bell.0001.exr')],
