@@ -1,6 +1,6 @@
 /**
  * Pixel formats, by ffmpeg's names, whose every sample FFV1 gives back. The encoder takes them as they are (`ffmpeg -h
- * encoder=ffv1`, FFmpeg 5.1), and each was encoded, decoded and found the same to the bit (test/worker/archive.test.ts).
+ * encoder=ffv1`, FFmpeg 5.1), and each was encoded, decoded and found the same to the bit (test/worker/archive/pixel-formats.test.ts).
  */
 const yuv = (layouts: readonly string[], depths: readonly string[]): string[] =>
   layouts.flatMap((layout) => depths.map((depth) => `${layout}p${depth}`));

@@ -1,6 +1,6 @@
 /** Our transforms against OpenColorIO (2.1 and newer), by way of oiiotool, over ramps that go below black and above white. */
 import { readFileSync } from 'node:fs';
-import { describe, expect, test } from 'vitest';
+import { beforeAll, describe, expect, test } from 'vitest';
 import { evaluate } from '../../media/colour/evaluate.ts';
 import { type InputTransform, transformOf } from '../../media/colour/input.ts';
 import type { Triple } from '../../media/colour/matrix.ts';
@@ -43,17 +43,24 @@ function same(
   expect(wrong).toEqual([]);
 }
 
-/** OpenColorIO's built-in transform whose name ends so, read from its library. The names begin with the maker; only the endings are matched. */
-async function builtIn(ending: string): Promise<string> {
+/** Names of OpenColorIO's built-in transforms to AP0, read from its library. */
+async function builtInNames(): Promise<readonly string[]> {
   const libraries = (await outputOf('sh', ['-c', 'ldd "$(command -v ociochecklut)"'])).toString('utf8');
   const path = /=> (\S*libOpenColorIO\S*)/.exec(libraries)?.[1];
   if (path === undefined) throw new Error(`no OpenColorIO library in\n${libraries}`);
-  const names = new Set(
-    readFileSync(path)
-      .toString('latin1')
-      .match(/[A-Z][\w.-]+_to_ACES2065-1/g) ?? [],
-  );
-  const found = [...names].filter((name) => name.endsWith(ending));
+  const named = readFileSync(path)
+    .toString('latin1')
+    .match(/[A-Z][\w.-]+_to_ACES2065-1/g);
+  return [...new Set(named ?? [])];
+}
+let names: readonly string[] = [];
+beforeAll(async () => {
+  names = await builtInNames();
+});
+
+/** The one whose name ends so. The names begin with the maker; only the endings are matched. */
+function builtIn(ending: string): string {
+  const found = names.filter((name) => name.endsWith(ending));
   if (found.length !== 1) throw new Error(`built-in transforms that end in ${ending}: ${found.join(', ')}`);
   return found[0] as string;
 }
@@ -72,7 +79,7 @@ describe("named inputs are OpenColorIO's built-in transforms", () => {
     [{ name: 'acescg' }, 'ACEScg_to_ACES2065-1', -2, 100],
   ])('%o', async (input, ending, low, high, least) => {
     const pixels = ramp(low, high);
-    const config = ocioConfig(`!<BuiltinTransform> {style: ${await builtIn(ending)}}`);
+    const config = ocioConfig(`!<BuiltinTransform> {style: ${builtIn(ending)}}`);
     same(
       await throughOcio(freshFolder('ocio'), config, toReference, pixels),
       pixels,

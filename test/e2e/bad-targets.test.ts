@@ -9,11 +9,13 @@ import { freshFolder, sharedFolder } from '../support/folder.ts';
 import { further } from '../support/lane.ts';
 import {
   encoding,
+  ENCODING_MILLISECONDS,
   essence,
   heldFfmpeg,
   type NightFoldersForTest,
   processesWith,
   resultOf,
+  RUNS_MILLISECONDS,
   startNight,
 } from '../support/night.ts';
 import { eventually } from '../support/processes.ts';
@@ -95,7 +97,7 @@ test('a read-only delivery: every roll is read and held with target-read-only, n
   await expectNothingRuns(folders);
 });
 
-test('too small for one roll, large enough for the other: nothing of the first is queued, the second is ready', async () => {
+test('too small for one roll, large enough for the other: nothing of the first is queued, the second is ready; with space freed the next run makes the first', async () => {
   // A001 (two clips) is planned first and does not fit; B001 (one clip) does.
   const folders = volume('960k');
   const ended = await startNight(folders).done;
@@ -106,42 +108,56 @@ test('too small for one roll, large enough for the other: nothing of the first i
   expect(existsSync(join(folders.delivery, 'day-05/A001/small-vc3'))).toBe(false);
   expect((await readVerdict(folders.delivery, 'day-05', 'B001')).verdict).toBe('ready');
   expect(Object.keys(essence(folders.delivery))).toEqual(['day-05/B001/small-vc3/B001C001.mov']);
-});
-
-test('filled by somebody else in mid-night: target-full, nothing unfinished under a final name; with room again only what is missing is made', async () => {
-  const folders = volume('16m');
-  const held = heldFfmpeg(freshFolder('held'), 'A001C001');
-  const night = startNight(folders, '--ffmpeg', held.path, '--patience-seconds', '3');
-  onTestFinished(() => void night.child.kill('SIGKILL'));
-  await eventually(() => existsSync(join(folders.delivery, 'day-05/A001/small-vc3/A001C001.mov')), 30_000);
-  await encoding(folders);
-  const filler = join(folders.volume, 'filler');
-  const { bavail, bsize } = statfsSync(folders.volume);
-  // Leaves less than one deliverable.
-  writeFileSync(filler, Buffer.alloc(bavail * bsize - 100_000));
-  held.letGo();
-  const ended = await night.done;
-  expect(ended.code, ended.stderr).toBe(1);
-  const result = resultOf(ended.stdout);
-  expect(codes(result, 'A001')).toContain('target-full');
-  expect(codes(result, 'B001')).toContain('target-full');
-  // Every report of the rolls fits into what is left: the verdicts say so too.
-  expect(codesOf(await readVerdict(folders.delivery, 'day-05', 'A001'))).toContain('target-full');
-  const before = essence(folders.delivery);
-  expect(Object.keys(before)).toEqual(['day-05/A001/small-vc3/A001C001.mov']);
-  await expectNothingRuns(folders);
-  rmSync(filler);
+  execFileSync('mount', ['-o', 'remount,size=64m', folders.volume]);
   const again = await startNight(folders).done;
   expect(again.code, again.stderr).toBe(0);
-  const rolls = resultOf(again.stdout).rolls;
-  expect(rolls.map((roll) => [roll.roll, roll.kept, roll.made])).toEqual([
-    ['A001', 1, 1],
-    ['B001', 0, 1],
+  expect(resultOf(again.stdout).rolls.map((roll) => [roll.roll, roll.kept, roll.made])).toEqual([
+    ['A001', 0, 2],
+    ['B001', 1, 0],
   ]);
-  const after = essence(folders.delivery);
-  expect(after).toMatchObject(before);
-  expect(Object.keys(after)).toHaveLength(3);
 }, 120_000);
+
+test(
+  'filled by somebody else in mid-night: target-full, nothing unfinished under a final name; with room again only what is missing is made',
+  async () => {
+    const folders = volume('16m');
+    const held = heldFfmpeg(freshFolder('held'), 'A001C001');
+    const night = startNight(folders, '--ffmpeg', held.path, '--patience-seconds', '3');
+    onTestFinished(() => void night.child.kill('SIGKILL'));
+    await eventually(
+      () => existsSync(join(folders.delivery, 'day-05/A001/small-vc3/A001C001.mov')),
+      ENCODING_MILLISECONDS,
+    );
+    await encoding(folders);
+    const filler = join(folders.volume, 'filler');
+    const { bavail, bsize } = statfsSync(folders.volume);
+    // Leaves less than one deliverable.
+    writeFileSync(filler, Buffer.alloc(bavail * bsize - 100_000));
+    held.letGo();
+    const ended = await night.done;
+    expect(ended.code, ended.stderr).toBe(1);
+    const result = resultOf(ended.stdout);
+    expect(codes(result, 'A001')).toContain('target-full');
+    expect(codes(result, 'B001')).toContain('target-full');
+    // Every report of the rolls fits into what is left: the verdicts say so too.
+    expect(codesOf(await readVerdict(folders.delivery, 'day-05', 'A001'))).toContain('target-full');
+    const before = essence(folders.delivery);
+    expect(Object.keys(before)).toEqual(['day-05/A001/small-vc3/A001C001.mov']);
+    await expectNothingRuns(folders);
+    rmSync(filler);
+    const again = await startNight(folders).done;
+    expect(again.code, again.stderr).toBe(0);
+    const rolls = resultOf(again.stdout).rolls;
+    expect(rolls.map((roll) => [roll.roll, roll.kept, roll.made])).toEqual([
+      ['A001', 1, 1],
+      ['B001', 0, 1],
+    ]);
+    const after = essence(folders.delivery);
+    expect(after).toMatchObject(before);
+    expect(Object.keys(after)).toHaveLength(3);
+  },
+  RUNS_MILLISECONDS,
+);
 
 test.each<readonly [string, string]>([['its top folder', ''], ...further(['below it', 'delivery'])])(
   'the volume pulled in mid-night, the delivery %s: target-gone, the night ends, the empty mount point stays empty',

@@ -9,6 +9,7 @@ import { type CliResult, commandProcess, type RunCommand, type RunningCli } from
 import { copyDay, makeDay } from '../support/day.ts';
 import { codesOfClip, readVerdict } from '../support/delivery.ts';
 import { freshFolder, sharedFolder } from '../support/folder.ts';
+import { further } from '../support/lane.ts';
 import {
   essence,
   nightCommand,
@@ -25,9 +26,11 @@ const base = join(sharedFolder, 'bad-tools');
 const day = join(base, 'day-06');
 const copy = join(base, 'copy', 'day-06');
 const clip = { frames: 24, size: '256x144' };
+/** Clips of A001; what spoils those of the long lane alone, test/worker/job.test.ts has in npm test. */
+const numbers: readonly number[] = [1, 2, 4, ...further(3, 5)];
 
 /**
- * The system's ffmpeg, which spoils what it makes of four clips, known by their names on its command line:
+ * The system's ffmpeg, which spoils what it makes of some clips, known by their names on its command line:
  * killed in mid-job, stuck without a word, ending with 0 after a whole but shorter file, and after a file cut off.
  */
 function spoiler(): string {
@@ -66,7 +69,7 @@ const spoiled: NightFoldersForTest = {
 beforeAll(async () => {
   await makeDay(day, {
     A001: Object.fromEntries(
-      [1, 2, 3, 4, 5].map((number) => [`A001C00${number}.mov`, { ...clip, timecode: `0${number}:00:00:00` }]),
+      numbers.map((number) => [`A001C00${number}.mov`, { ...clip, timecode: `0${number}:00:00:00` }]),
     ),
     B001: { 'B001C001.mov': { ...clip, timecode: '10:00:00:00' } },
   });
@@ -101,7 +104,7 @@ test('an ffmpeg that is too old: exit 3, nothing delivered', async () => {
   expect(existsSync(folders.delivery)).toBe(false);
 });
 
-describe('an encoder that spoils four clips of a roll', () => {
+describe('an encoder that spoils clips of a roll', () => {
   let ended: CliResult;
   let result: NightResult;
   let verdict: RollVerdict;
@@ -116,16 +119,18 @@ describe('an encoder that spoils four clips of a roll', () => {
     expect(ended.code, ended.stderr).toBe(1);
     expect(result.findings).toEqual([]);
     expect(result.rolls.map((roll) => [roll.roll, roll.verdict, roll.clips, roll.clipsReady])).toEqual([
-      ['A001', 'held', 5, 1],
+      ['A001', 'held', numbers.length, 1],
       ['B001', 'ready', 1, 1],
     ]);
   });
 
-  test.each([
+  test.each<[string, string, string]>([
     ['killed in mid-job at every attempt', 'A001C002', 'encoder-killed'],
-    ['stuck at every attempt', 'A001C003', 'encoder-stalled'],
     ['ending with 0 after half the frames', 'A001C004', 'frame-count-differs'],
-    ['ending with 0 after a file cut off', 'A001C005', 'deliverable-unreadable'],
+    ...further<[string, string, string]>(
+      ['stuck at every attempt', 'A001C003', 'encoder-stalled'],
+      ['ending with 0 after a file cut off', 'A001C005', 'deliverable-unreadable'],
+    ),
   ])('%s: the clip is held in roll.json by that', (_what, id, code) => {
     expect(codesOfClip(verdict, id)).toContain(code);
     expect(verdict.clips.find((entry) => entry.clip.id === id)?.verdict).toBe('held');
@@ -139,7 +144,7 @@ describe('an encoder that spoils four clips of a roll', () => {
     expect(processesWith(spoiled.delivery)).toEqual([]);
   });
 
-  test('with an intact ffmpeg the next run makes those four and keeps the rest; damaged records are no obstacle: the verdict is written again, a deliverable without its report is made again', async () => {
+  test('with an intact ffmpeg the next run makes those and keeps the rest; damaged records are no obstacle: the verdict is written again, a deliverable without its report is made again', async () => {
     const roll = (name: string): string => layout.rollFolder(spoiled.delivery, 'day-06', name);
     const before = essence(spoiled.delivery);
     writeFileSync(layout.verdict(roll('B001')), '{"version": 1, "kind": ');
@@ -148,7 +153,7 @@ describe('an encoder that spoils four clips of a roll', () => {
     const again = await startNight(spoiled).done;
     expect(again.code, again.stderr).toBe(0);
     expect(resultOf(again.stdout).rolls.map((entry) => [entry.roll, entry.kept, entry.made])).toEqual([
-      ['A001', 0, 5],
+      ['A001', 0, numbers.length],
       ['B001', 1, 0],
     ]);
     for (const name of ['A001', 'B001'])

@@ -4,9 +4,11 @@ import { appendFileSync, mkdirSync, rmSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { beforeAll, describe, expect, onTestFinished, test } from 'vitest';
 import type { Finding } from '../../findings/finding.ts';
-import { runCli } from '../support/cli.ts';
+import { commandProcess, runCli } from '../support/cli.ts';
 import { copyDay, makeDay, writeMd5Manifest } from '../support/day.ts';
 import { freshFolder, sharedFolder } from '../support/folder.ts';
+
+const runCommand = commandProcess();
 
 const base = join(sharedFolder, 'plan-and-run');
 let works = 0;
@@ -29,7 +31,7 @@ interface Both {
 
 async function bothOf(day: string, delivery: string, ...more: string[]): Promise<Both> {
   const args = [day, '--deliver', delivery, '--json', '--quiet', ...more];
-  const planned = await runCli(['plan', ...args]);
+  const planned = await runCommand(['plan', ...args]);
   expect(planned.stderr).toBe('');
   const plan = JSON.parse(planned.stdout) as { findings: Finding[]; rolls: { roll: string }[] };
   const ran = await runCli(['run', ...args, '--work', join(base, `work-${works++}`)]);

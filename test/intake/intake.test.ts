@@ -72,7 +72,8 @@ function intake(
     copies: more.copies ?? (at.copy === undefined ? [] : [at.copy]),
     manifests: more.manifests ?? [],
     dayManifests: noDayManifests,
-    readers: 2,
+    // A thread for each reader: starting one takes longer than all that is read here. Two: below, where progress is counted.
+    readers: 1,
   });
 }
 

@@ -7,6 +7,7 @@ import { formatTimecode } from '../../media/time/timecode.ts';
 import { type MediaTools, locateTools } from '../../process/locate.ts';
 import { runForOutput } from '../../process/run.ts';
 import { freshFolder } from '../support/folder.ts';
+import { further } from '../support/lane.ts';
 import { type MovieOptions, ffmpeg, makeMovie } from '../support/media.ts';
 import { mediainfo } from './mediainfo.ts';
 
@@ -78,27 +79,29 @@ describe('facts equal what MediaInfo reads of the same file', () => {
       'c.mxf',
       { codec: 'dnxhr', rate: '30000/1001', timecode: '01:00:00;02', audio: [1] },
     ],
-    ['VC-3 in MXF at 50', 'd.mxf', { codec: 'dnxhr', rate: '50', timecode: '09:59:59:49', audio: [2] }],
     [
       'H.264 in MP4 at 24 with audio as AAC',
       'e.mp4',
       { codec: 'h264', rate: '24', timecode: '23:59:59:12', extra: ['-c:a', 'aac'] },
     ],
-    [
-      'H.264 in MOV at 59.94 drop-frame',
-      'f.mov',
-      { codec: 'h264', rate: '60000/1001', timecode: '00:09:59;58' },
-    ],
-    [
-      'RDD 36 in MOV at 47.952',
-      'g.mov',
-      { codec: 'prores', rate: '48000/1001', timecode: '12:00:00:47', audio: [] },
-    ],
-    [
-      'H.264 in MP4 at 60',
-      'h.mp4',
-      { codec: 'h264', rate: '60', timecode: '12:00:00:59', audio: [], frames: 48 },
-    ],
+    ...further<[name: string, file: string, options: MovieOptions]>(
+      ['VC-3 in MXF at 50', 'd.mxf', { codec: 'dnxhr', rate: '50', timecode: '09:59:59:49', audio: [2] }],
+      [
+        'H.264 in MOV at 59.94 drop-frame',
+        'f.mov',
+        { codec: 'h264', rate: '60000/1001', timecode: '00:09:59;58' },
+      ],
+      [
+        'RDD 36 in MOV at 47.952',
+        'g.mov',
+        { codec: 'prores', rate: '48000/1001', timecode: '12:00:00:47', audio: [] },
+      ],
+      [
+        'H.264 in MP4 at 60',
+        'h.mp4',
+        { codec: 'h264', rate: '60', timecode: '12:00:00:59', audio: [], frames: 48 },
+      ],
+    ),
   ])('%s', async (_name, file, options) => {
     const path = await makeMovie(join(freshFolder(), file), options);
     const { facts, evidence } = await measured(path);
@@ -158,11 +161,10 @@ describe('facts equal what MediaInfo reads of the same file', () => {
 });
 
 describe('audio', () => {
-  test.each([
+  test.each<[string, number, number]>([
     ['24000/1001', 24, 48_048],
-    ['25', 25, 48_000],
-    ['30000/1001', 30, 48_048],
     ['60000/1001', 6, 4_805],
+    ...further<[string, number, number]>(['25', 25, 48_000], ['30000/1001', 30, 48_048]),
   ])('uncompressed audio of %s is counted to the sample', async (rate, frames, samples) => {
     const path = await makeMovie(join(freshFolder(), 'a.mov'), { rate, frames, audio: [2] });
     const { facts } = await measured(path);
@@ -282,9 +284,13 @@ describe('constant or not', () => {
     expect(facts.video.frames).toBe(await decodedFrames(path));
   });
 
-  test.each([
+  test.each<[string, string, string[]]>([
     ['in a millisecond base', 'a.mkv', []],
-    ['in a 90 kHz base', 'a.mov', ['-video_track_timescale', '90000']],
+    ...further<[string, string, string[]]>([
+      'in a 90 kHz base',
+      'a.mov',
+      ['-video_track_timescale', '90000'],
+    ]),
     ['carried from milliseconds into MOV', 'b.mov', ['-via', 'mkv']],
   ])('23.976 %s is constant and exact', async (_name, file, extra) => {
     const folder = freshFolder();

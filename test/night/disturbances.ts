@@ -1,5 +1,5 @@
 /** Disturbances that every store takes the same way: a table of cases, run over the built-in Redis and over a shared one. */
-import { existsSync, readdirSync, readFileSync } from 'node:fs';
+import { existsSync, readdirSync, readFileSync, rmSync } from 'node:fs';
 import { dirname, join } from 'node:path';
 import { beforeAll, expect, onTestFinished, test } from 'vitest';
 import type { RunningCli } from '../support/cli.ts';
@@ -178,9 +178,23 @@ export function disturbedNights(place: QueuePlace, cases: 'all' | 'few'): Distur
   );
 
   test(
-    'interrupted once, it ends what runs and begins nothing; the next run makes the rest',
+    'interrupted twice, it stops at once and leaves nothing half made under a final name; interrupted once, the next run, which has no work folder, ends what runs and begins nothing; the one after it makes the rest',
     async () => {
       const folders = fresh();
+      const first = beginHeld(folders);
+      await encoding(folders);
+      first.child.kill('SIGINT');
+      await eventually(() => /^Interrupted/m.test(first.said()), ENDING_MILLISECONDS);
+      first.child.kill('SIGINT');
+      const asked = performance.now();
+      const stopped = await first.done;
+      expect(performance.now() - asked).toBeLessThan(45_000);
+      expect(stopped.code, stopped.stderr).toBe(130);
+      await expectNothingRuns(folders);
+      expect(
+        Object.keys(essence(folders.delivery)).filter((path) => !path.includes('.rushlight-part-')),
+      ).toEqual([]);
+      rmSync(folders.work, { recursive: true });
       const night = beginHeld(folders);
       await encoding(folders);
       night.child.kill('SIGINT');

@@ -4,7 +4,6 @@ import { join } from 'node:path';
 import { expect, test } from 'vitest';
 import {
   encoding,
-  essence,
   processesWith,
   resultOf,
   RUNS_MILLISECONDS,
@@ -12,7 +11,6 @@ import {
   workerPid,
 } from '../support/night.ts';
 import { everyRow } from '../support/lane.ts';
-import { eventually } from '../support/processes.ts';
 import { disturbedNights } from './disturbances.ts';
 
 const { fresh, beginHeld, expectWhole, expectNothingRuns } = disturbedNights(
@@ -21,11 +19,22 @@ const { fresh, beginHeld, expectWhole, expectNothingRuns } = disturbedNights(
 );
 
 test(
-  'the store killed in mid-night costs nothing but seconds',
+  'a second run on the same work folder is refused and told who is at work; the first goes on, and its store killed in mid-night costs it nothing but seconds',
   async () => {
     const folders = fresh();
     const night = beginHeld(folders);
     await encoding(folders);
+    const second = await startNight(folders).done;
+    expect(second.code).toBe(2);
+    expect(JSON.parse(second.stdout)).toMatchObject({
+      kind: 'refusal',
+      findings: [
+        {
+          code: 'work-folder-in-use',
+          found: expect.stringContaining(`process ${night.child.pid} on this machine`),
+        },
+      ],
+    });
     const stores = processesWith(join(folders.work, 'store')).filter((pid) => pid !== night.child.pid);
     expect(stores).not.toEqual([]);
     for (const pid of stores) process.kill(pid, 'SIGKILL');
@@ -77,52 +86,3 @@ if (everyRow)
     killedTogether,
     RUNS_MILLISECONDS,
   );
-
-test(
-  'interrupted twice, it stops at once and leaves nothing half made under a final name; without its work folder the next run comes to the same bytes',
-  async () => {
-    const folders = fresh();
-    const night = beginHeld(folders);
-    await encoding(folders);
-    night.child.kill('SIGINT');
-    await eventually(() => /^Interrupted/m.test(night.said()), 30_000);
-    night.child.kill('SIGINT');
-    const stopped = performance.now();
-    const ended = await night.done;
-    expect(performance.now() - stopped).toBeLessThan(45_000);
-    expect(ended.code, ended.stderr).toBe(130);
-    await expectNothingRuns(folders);
-    expect(
-      Object.keys(essence(folders.delivery)).filter((path) => !path.includes('.rushlight-part-')),
-    ).toEqual([]);
-    rmSync(folders.work, { recursive: true });
-    const again = await startNight(folders).done;
-    expect(again.code, again.stderr).toBe(0);
-    await expectWhole(folders);
-  },
-  RUNS_MILLISECONDS,
-);
-
-test(
-  'a second run on the same work folder is refused and told who is at work; the first goes on',
-  async () => {
-    const folders = fresh();
-    const night = beginHeld(folders);
-    await encoding(folders);
-    const second = await startNight(folders).done;
-    expect(second.code).toBe(2);
-    expect(JSON.parse(second.stdout)).toMatchObject({
-      kind: 'refusal',
-      findings: [
-        {
-          code: 'work-folder-in-use',
-          found: expect.stringContaining(`process ${night.child.pid} on this machine`),
-        },
-      ],
-    });
-    night.letGo();
-    expect((await night.done).code).toBe(0);
-    await expectWhole(folders);
-  },
-  RUNS_MILLISECONDS,
-);

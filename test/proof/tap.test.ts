@@ -13,6 +13,7 @@ import {
 } from '../../proof/form.ts';
 import { cellsSeen } from '../../proof/framing.ts';
 import { freshFolder } from '../support/folder.ts';
+import { further } from '../support/lane.ts';
 import { ffmpeg } from '../support/media.ts';
 import { fingerprintsOf, wholeFraming } from './support.ts';
 
@@ -187,11 +188,11 @@ describe('values', () => {
   });
 
   // Averages of whole planes by ffmpeg's signalstats, which scales nothing.
-  test.each([
+  test.each<readonly [size: string, format: string, steps: number]>([
     ['1920x1440', 'yuv422p', 1],
     ['4096x2160', 'yuv444p10le', 4],
-    ['8192x4320', 'yuv422p10le', 4],
-  ] as const)(
+    ...further<readonly [size: string, format: string, steps: number]>(['8192x4320', 'yuv422p10le', 4]),
+  ])(
     'of %s in %s the averages of all cells are those of the planes, to a twentieth of a step',
     async (size, format, steps) => {
       const path = join(freshFolder('tap'), 'clip.nut');

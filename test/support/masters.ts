@@ -3,6 +3,8 @@ import { mkdirSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { surveySequence } from '../../coordinator/survey/sequence.ts';
 import type { Job } from '../../ledger/job.ts';
+import type { SequencePlace } from '../../media/input.ts';
+import type { Interpretation } from '../../media/interpretation.ts';
 import { buildDng, testSamples } from './dng.ts';
 import { factsOf, mediaTools } from './make.ts';
 import { interpretation, masterJob as jobOfClip } from './master.ts';
@@ -19,6 +21,33 @@ export async function movieClip(rollFolder: string, options: MovieOptions): Prom
   const path = await makeMovie(join(rollFolder, `${NAME}.mov`), options);
   return { rollFolder, place: { kind: 'movie', file: `${NAME}.mov` }, facts: await factsOf(path) };
 }
+
+/** Numbered frames that lie there, surveyed. */
+export async function sequenceClip(rollFolder: string, place: SequencePlace): Promise<ClipOnDisk> {
+  const { facts, findings } = await surveySequence({
+    rollFolder,
+    place,
+    tools: await mediaTools(),
+    subject: { clip: NAME },
+  });
+  if (facts === null) throw new Error(JSON.stringify(findings));
+  return { rollFolder, place, facts };
+}
+
+/** Frames `A001C001.<number><suffix>` at 24 a second, in the folder of that name. */
+export const numberedFrames = (
+  suffix: string,
+  { padding, count }: { readonly padding: number; readonly count: number },
+): SequencePlace => ({
+  kind: 'sequence',
+  folder: NAME,
+  prefix: `${NAME}.`,
+  suffix,
+  padding,
+  first: 1001,
+  count,
+  statedRate: { num: 24, den: 1 },
+});
 
 /** DNG frames of moving noise, from 01:00:00:00 on. */
 export async function rawClip(
@@ -47,20 +76,14 @@ export async function rawClip(
     count: frames,
     statedRate: null,
   };
-  const { facts, findings } = await surveySequence({
-    rollFolder,
-    place,
-    tools: await mediaTools(),
-    subject: { clip: NAME },
-  });
-  if (facts === null) throw new Error(JSON.stringify(findings));
-  return { rollFolder, place, facts };
+  return await sequenceClip(rollFolder, place);
 }
 
 export function masterJob(
   { rollFolder, place, facts }: ClipOnDisk,
   delivery: string,
   wanted: readonly string[],
+  said: Interpretation = { ...interpretation, owner: '' },
 ): Promise<Job> {
-  return jobOfClip(rollFolder, delivery, place, facts, wanted, { ...interpretation, owner: '' });
+  return jobOfClip(rollFolder, delivery, place, facts, wanted, said);
 }

@@ -1,18 +1,29 @@
 /** Records against docs/schemas/ by a validator that is not ours (ajv, JSON Schema draft 2020-12). */
 import { readFileSync } from 'node:fs';
 import { basename, dirname, join } from 'node:path';
-import { Ajv2020, type ErrorObject } from 'ajv/dist/2020.js';
+import { Ajv2020, type ErrorObject, type ValidateFunction } from 'ajv/dist/2020.js';
 import { packageFolder } from '../../files/installation.ts';
 import { filesBelow } from './delivery.ts';
 
 const ajv = new Ajv2020({ strict: false, allErrors: true });
 
-/** What is wrong with a value by the schema of that name; [] when it fits. */
-export function faultsIn(name: string, value: unknown): readonly ErrorObject[] {
+const validators = new Map<string, ValidateFunction>();
+
+/** Compiled once: that takes longer than to hold a whole delivery against the schema. */
+function validatorOf(name: string): ValidateFunction {
+  const known = validators.get(name);
+  if (known !== undefined) return known;
   const schema = JSON.parse(
     readFileSync(join(packageFolder, 'docs', 'schemas', `${name}.schema.json`), 'utf8'),
   ) as { $id?: string };
-  const validate = ajv.compile(schema);
+  const compiled = ajv.compile(schema);
+  validators.set(name, compiled);
+  return compiled;
+}
+
+/** What is wrong with a value by the schema of that name; [] when it fits. */
+export function faultsIn(name: string, value: unknown): readonly ErrorObject[] {
+  const validate = validatorOf(name);
   return validate(JSON.parse(JSON.stringify(value))) ? [] : (validate.errors ?? []);
 }
 

@@ -5,6 +5,7 @@ import { beforeAll, expect, test } from 'vitest';
 import { builtInProfiles } from '../../profiles/load.ts';
 import type { Profile } from '../../profiles/schema.ts';
 import { freshFolder } from '../support/folder.ts';
+import { further } from '../support/lane.ts';
 import { factsOf, makeAll } from '../support/make.ts';
 import { ffmpeg, makeMovie } from '../support/media.ts';
 
@@ -61,9 +62,9 @@ async function offsetClip(folder: string, seconds: number): Promise<{ clip: stri
   return { clip, noise };
 }
 
-test.each([
+test.each<[string, number]>([
   ['a quarter of a second late', 0.25],
-  ['a second late', 1],
+  ...further<[string, number]>(['a second late', 1]),
   ['half a second early', -0.5],
 ])('audio that starts %s', async (_title, seconds) => {
   const folder = freshFolder();
@@ -94,7 +95,7 @@ test.each([
     expect((await spoiled("aeval='val(0)+if(eq(n\\,100)\\,0.001\\,0)'")).join(' ')).toMatch(/\baudio-/);
 });
 
-test.each([15, 30])(
+test.each([15, ...further(30)])(
   'audio at 44.1 kHz that an edit list enters %i samples before the end of a block is as long as the picture',
   async (left) => {
     const folder = freshFolder();

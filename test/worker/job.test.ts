@@ -20,6 +20,7 @@ import { readRecord } from '../../ledger/store.ts';
 import { JobFailure } from '../../worker/context.ts';
 import { runJob } from '../../worker/job.ts';
 import { freshFolder } from '../support/folder.ts';
+import { further } from '../support/lane.ts';
 import { makeMovie } from '../support/media.ts';
 import { needsRoot } from '../support/root.ts';
 import { jobFor, workContext } from '../support/work.ts';
@@ -103,19 +104,24 @@ test('a job that died between the final name and its report is settled without a
 });
 
 describe('an encoder that spoils its work', () => {
-  test.each([
+  test.each<[string, string, string, boolean]>([
     [
       'exits 0 after a short file',
       'ffmpeg "$@" && ffmpeg -v error -y -i "$out" -frames:v 20 -c copy -map 0 "$out.mov" && mv "$out.mov" "$out"',
       'frame-count-differs',
       true,
     ],
-    ['exits 0 and writes nothing', 'exit 0', 'encoder-failed', true],
     ['fails', 'exit 7', 'encoder-failed', true],
     ['is killed', 'kill -9 $$', 'encoder-killed', true],
     ['hangs', 'sleep 60', 'encoder-stalled', true],
     ['removes its file again', 'ffmpeg "$@"; rm -f "$out"', 'encoder-wrote-nothing', true],
     ['cuts its file off', 'ffmpeg "$@" && truncate -s -20000 "$out"', 'deliverable-unreadable', true],
+    ...further<[string, string, string, boolean]>([
+      'exits 0 and writes nothing',
+      'exit 0',
+      'encoder-failed',
+      true,
+    ]),
   ])('%s: %s', async (_title, body, code, retryable) => {
     const { job, folder } = await prepared({}, oneProfile);
     const failure = await failureOf(

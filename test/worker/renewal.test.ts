@@ -65,10 +65,8 @@ function rival(address: QueueAddress): string[] {
   return taken;
 }
 
-test.each([
-  ['renewed by its thread, it stays with its worker and ends once', 'renew', 0],
-  ['renewed by the loop that is blocked, it is given away (the control)', 'not', 1],
-])("a job that blocks its worker's loop for more than twice its lock: %s", async (_, renew, rivals) => {
+/** How often a rival took the job of a worker whose loop is blocked for more than twice the lock; `renew` as blocked-worker.mjs takes it. */
+async function takenFromBlocked(renew: 'renew' | 'not'): Promise<number> {
   const { url, address, queue } = await redis();
   const child = spawn(
     process.execPath,
@@ -85,11 +83,17 @@ test.each([
   await expect.poll(() => said, { timeout: 30_000 }).toContain('begins');
   const taken = rival(address);
   await expect.poll(() => said, { timeout: 60_000 }).toContain('holds');
-  expect(taken).toHaveLength(rivals);
-  if (rivals > 0) return;
-  expect(said).toContain('holds true');
-  await expect.poll(() => said, { timeout: 30_000 }).toContain('completed');
-  expect(await job.getState()).toBe('completed');
+  if (taken.length === 0) {
+    expect(said).toContain('holds true');
+    await expect.poll(() => said, { timeout: 30_000 }).toContain('completed');
+    expect(await job.getState()).toBe('completed');
+  }
+  return taken.length;
+}
+
+test("a job that blocks its worker's loop for more than twice its lock, renewed by its thread, stays with its worker and ends once; renewed by the loop that is blocked, it is given away (the control)", async () => {
+  // Side by side: both wait for the clock.
+  expect(await Promise.all([takenFromBlocked('renew'), takenFromBlocked('not')])).toEqual([0, 1]);
 });
 
 test('a lock that another has is reported at once, and one that nobody confirms before it runs out', async () => {

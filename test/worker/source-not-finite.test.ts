@@ -2,14 +2,13 @@
 import { existsSync, mkdirSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { expect, test } from 'vitest';
-import { surveySequence } from '../../coordinator/survey/sequence.ts';
 import type { Job } from '../../ledger/job.ts';
 import { JobFailure } from '../../worker/context.ts';
 import { runJob } from '../../worker/job.ts';
 import { type ExrOptions, exrFrame } from '../support/exr.ts';
 import { freshFolder } from '../support/folder.ts';
-import { mediaTools } from '../support/make.ts';
-import { interpretation, masterJob, reportOf } from '../support/master.ts';
+import { interpretation, reportOf } from '../support/master.ts';
+import { masterJob, numberedFrames, sequenceClip } from '../support/masters.ts';
 import { workContext } from '../support/work.ts';
 
 const [WIDTH, HEIGHT, FRAMES] = [21, 18, 3];
@@ -30,24 +29,8 @@ async function jobOf(at: NonNullable<ExrOptions['bitsAt']>, channels: ExrOptions
         bitsAt: frame === 0 ? () => HALF : at,
       }),
     );
-  const place = {
-    kind: 'sequence' as const,
-    folder: 'A001C001',
-    prefix: 'A001C001.',
-    suffix: '.exr',
-    padding: 4,
-    first: 1001,
-    count: FRAMES,
-    statedRate: { num: 24, den: 1 },
-  };
-  const { facts, findings } = await surveySequence({
-    rollFolder: folder,
-    place,
-    tools: await mediaTools(),
-    subject: { clip: 'A001C001' },
-  });
-  if (facts === null) throw new Error(JSON.stringify(findings));
-  return await masterJob(folder, freshFolder('delivery'), place, facts, ['grading-master-exr'], {
+  const clip = await sequenceClip(folder, numberedFrames('.exr', { padding: 4, count: FRAMES }));
+  return await masterJob(clip, freshFolder('delivery'), ['grading-master-exr'], {
     ...interpretation,
     input: { name: 'aces2065-1' },
   });
