@@ -583,7 +583,7 @@ export function meanBits({ track, movie }: Pick<Situation, 'track' | 'movie'>): 
 
 /** Writers divide whole numbers, and by the track's length with what is hidden of it or without. */
 const NEAR = 0.02;
-function meanRule(situation: Situation): Rule {
+export function meanRule(situation: Situation): Rule {
   const mean = meanBits(situation) ?? Number.NaN;
   return rule(
     `about ${Math.round(mean)}`,

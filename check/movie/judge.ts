@@ -14,6 +14,7 @@ import {
   ENCODER_NAME,
   entryTypes,
   expectations,
+  meanRule,
   mediaTime,
   type Rule,
   type Situation,
@@ -465,13 +466,17 @@ function* judgeStream(around: Around): Generator<Fault> {
   for (const [what, found, expected] of lines)
     if (found !== expected) yield differs(box.path, box.at, what, String(found), String(expected));
   const fields: Fields = { box, layout: 'btrt', values: new Map(), end: box.end };
-  const wanted = bitsRule({ ...around, box, fields });
-  if (!holds(wanted, stream.mostBits))
-    yield {
-      code: 'bit-rate-differs',
-      found: `${place(box.path, box.at)}: most bits a second ${stream.mostBits}`,
-      expected: `most bits a second ${inWords(wanted)}`,
-    };
+  const situation: Situation = { ...around, box, fields };
+  for (const [what, found, wanted] of [
+    ['most bits a second', stream.mostBits, bitsRule(situation)],
+    ['mean bits a second', stream.meanBits, meanRule(situation)],
+  ] as const)
+    if (!holds(wanted, found))
+      yield {
+        code: 'bit-rate-differs',
+        found: `${place(box.path, box.at)}: ${what} ${found}`,
+        expected: `${what} ${inWords(wanted)}`,
+      };
 }
 
 /** 14496-12, 4.3 and the order of ours: what a player needs first stands first in MP4. */
