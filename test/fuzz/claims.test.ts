@@ -128,7 +128,9 @@ describe('movies', () => {
   });
 
   test('a Matroska identifier of more than 64 bits', () => {
-    expect(() => identifier(Buffer.alloc(64, 1), { id: 0x73c5, at: 0, start: 0, end: 64 })).toThrow(MatroskaError);
+    expect(() => identifier(Buffer.alloc(64, 1), { id: 0x73c5, at: 0, start: 0, end: 64 })).toThrow(
+      MatroskaError,
+    );
   });
 });
 
