@@ -20,6 +20,8 @@ export interface StreamDescriptor {
   readonly sampleRate: number;
   /** Table 1.19; 0: told by the stream's own description of its channels. */
   readonly channels: number;
+  /** What stands in the configuration behind object, rate and channels: flags, and that no extension is used. */
+  readonly plain: boolean;
   /** What says how far the decoder reads, and that nothing stands behind it. */
   readonly exact: boolean;
 }
@@ -31,6 +33,8 @@ const rates = [
 const EXPLICIT_RATE = 15;
 /** 14496-3, Table 1.19: configurations 1 to 7. */
 const channelCounts = [0, 1, 2, 3, 4, 5, 6, 8] as const;
+/** 14496-3, 1.6.2.1: the word 0x2b7, object 5, and that it is not there. */
+const NO_EXTENSION = '56e500';
 const TAG = { stream: 3, decoder: 4, specific: 5, layer: 6 } as const;
 
 export function readStreamDescriptor({ bytes, base }: Part, box: Box): StreamDescriptor {
@@ -77,6 +81,10 @@ export function readStreamDescriptor({ bytes, base }: Part, box: Box): StreamDes
     audioObject: words >> 11,
     sampleRate: rates[index] ?? 0,
     channels,
+    plain:
+      channels === 0 ||
+      ((words & 7) === 0 &&
+        ['', NO_EXTENSION].includes(content.toString('hex', specific.start + 2, specific.end))),
     exact:
       layer.end - layer.start === 1 &&
       content[layer.start] === 2 &&

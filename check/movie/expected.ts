@@ -417,7 +417,8 @@ export const expectations: Expectations = {
     // Black letters on a white ground.
     letters: zeros(6),
     ground: 'ff'.repeat(6),
-    'font name': anything,
+    // The letters of a timecode that a player may draw: as ffmpeg writes them.
+    'font name': ['Lucida Grande', ''],
   }),
   dref: () => entries(1),
   // 14496-12, 8.7.2.3: the media are in this file.
@@ -452,8 +453,9 @@ export const expectations: Expectations = {
     return {
       ...soundHead(situation, 1),
       'samples a packet': bytes === null ? 1024 : 1,
-      'bytes a packet': bytes === null ? anything : bytes,
-      'bytes a frame': bytes === null ? anything : bytes * (track?.channels ?? 0),
+      'bytes a packet': bytes ?? 0,
+      // Of compressed audio both are open.
+      'bytes a frame': bytes === null ? 0 : bytes * (track?.channels ?? 0),
       // QTFF: of uncompressed audio, whatever its samples have; ffmpeg writes 2.
       'bytes a sample': [2, ...(bytes === null ? [] : [bytes])],
     };
@@ -496,7 +498,11 @@ export const expectations: Expectations = {
       'reserved behind the base': 0,
     };
   },
-  name: ({ outcome: { reel } }) => ({ name: reel ?? '' }),
+  name: ({ outcome: { reel } }) => ({
+    length: Buffer.byteLength(reel ?? ''),
+    language: [0, LANGUAGES.mov],
+    name: reel ?? '',
+  }),
   nclc: (situation) => ({ type: 'nclc', ...coloursOf(situation) }),
   nclx: (situation) => ({
     type: 'nclx',
@@ -520,7 +526,7 @@ export const expectations: Expectations = {
       ? { fields: 1, order: 0 }
       : { fields: 2, order: fieldOrder === 'top-first' ? [1, 9] : [6, 14] },
   btrt: (situation) => ({
-    buffer: anything,
+    buffer: 0,
     'most bits a second': bitsRule(situation),
     'mean bits a second': meanRule(situation),
   }),
@@ -591,11 +597,11 @@ export function meanRule(situation: Situation): Rule {
   );
 }
 
-/** Of AAC what it was asked for, or its mean where that is more; of pictures nothing is asked. */
+/** Of AAC what it was asked for, or its mean where that is more; of what has no such bound its mean, as ffmpeg writes it. */
 export function bitsRule(situation: Situation): Wanted {
   const audio = audioOf(situation);
   const asked = audio?.bitsPerSecond;
-  if (asked === undefined) return anything;
+  if (asked === undefined) return meanRule(situation);
   const mean = meanBits(situation) ?? Number.NaN;
   return rule(`${asked}, or its mean of ${Math.round(mean)} where that is more`, (value) =>
     mean > asked ? Math.abs(Number(value) - mean) <= 1 + NEAR * mean : value === asked,

@@ -55,6 +55,13 @@ function wide(bytes: Buffer, at: number, what: string): number {
 
 const letters = (bytes: Buffer, from: number, to: number): string => bytes.toString('utf8', from, to);
 
+/** A text behind its length, in 32 bytes: what stands behind its end belongs to it, if it is anything. */
+function padded(bytes: Buffer, at: number): string {
+  const end = at + 1 + Math.min(31, bytes[at] as number);
+  const behind = bytes.subarray(end, at + 32);
+  return behind.every((byte) => byte === 0) ? letters(bytes, at + 1, end) : letters(bytes, at + 1, at + 32);
+}
+
 /** Value of a form of known width; `end` is the end of what it may read. */
 function valueAt(bytes: Buffer, at: number, width: number, form: Form, what: string): number | string {
   if (typeof form === 'number') return bytes.toString('hex', at, at + form);
@@ -85,7 +92,7 @@ function valueAt(bytes: Buffer, at: number, width: number, form: Form, what: str
         (_, index) => bytes.readInt32BE(at + 4 * index) / (index % 3 === 2 ? 2 ** 30 : 2 ** 16),
       ).join(' ');
     case 'pascal32':
-      return letters(bytes, at + 1, at + 1 + Math.min(31, bytes[at] as number));
+      return padded(bytes, at);
     default:
       return bytes.toString('hex', at, at + width);
   }
@@ -97,11 +104,7 @@ function looseAt(bytes: Buffer, at: number, end: number, form: Form): { value: s
     const length = bytes[at] ?? 0;
     return { value: letters(bytes, at + 1, at + 1 + length), width: 1 + length };
   }
-  if (form === 'counted') {
-    const length = end - at < 4 ? 0 : bytes.readUInt16BE(at);
-    return { value: letters(bytes, at + 4, Math.min(end, at + 4 + length)), width: 4 + length };
-  }
-  if (form === 'words') return { value: letters(bytes, at, end).replace(/\0.*$/s, ''), width: end - at };
+  if (form === 'words') return { value: letters(bytes, at, end), width: end - at };
   return { value: bytes.toString('hex', at, end), width: end - at };
 }
 

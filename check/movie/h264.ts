@@ -23,6 +23,8 @@ export interface SequenceSet {
   readonly colours: readonly [primaries: number, transfer: number, matrix: number] | null;
   /** Ticks of a field, and of a second. */
   readonly timing: readonly [ticks: number, scale: number] | null;
+  /** Pictures that may be out of order, and pictures that are kept for it; null: not stated, or behind what is not read here. */
+  readonly reordering: readonly [out: number, kept: number] | null;
 }
 
 export interface AvcConfiguration {
@@ -116,7 +118,9 @@ function skipScalingLists(bits: Bits, lists: number): void {
   }
 }
 
-function usability(bits: Bits): Pick<SequenceSet, 'pixelAspect' | 'fullRange' | 'colours' | 'timing'> {
+function usability(
+  bits: Bits,
+): Pick<SequenceSet, 'pixelAspect' | 'fullRange' | 'colours' | 'timing' | 'reordering'> {
   let pixelAspect: SequenceSet['pixelAspect'] = null;
   let [fullRange, colours]: [boolean | null, SequenceSet['colours']] = [null, null];
   if (bits.flag()) {
@@ -134,7 +138,20 @@ function usability(bits: Bits): Pick<SequenceSet, 'pixelAspect' | 'fullRange' | 
     bits.unsigned();
   }
   const timing = bits.flag() ? ([bits.bits(32), bits.bits(32)] as const) : null;
-  return { pixelAspect, fullRange, colours, timing };
+  // Whether frames come at one rate.
+  if (timing !== null) bits.flag();
+  // E.1.1: two descriptions of a buffer, which ours do not have; the structure of pictures; then what is asked for.
+  const buffered = bits.flag() || bits.flag();
+  let reordering: SequenceSet['reordering'] = null;
+  if (!buffered) {
+    bits.flag();
+    if (bits.flag()) {
+      bits.flag();
+      for (let skipped = 0; skipped < 4; skipped += 1) bits.unsigned();
+      reordering = [bits.unsigned(), bits.unsigned()];
+    }
+  }
+  return { pixelAspect, fullRange, colours, timing, reordering };
 }
 
 /** `unit`: with its head. Throws MovieError for what is no such set. */
@@ -187,7 +204,9 @@ export function readSequenceSet(unit: Buffer): SequenceSet {
     width: 16 * across - unitX * (left + right),
     height: 16 * units * (framesOnly ? 1 : 2) - unitY * (top + bottom),
     framesOnly,
-    ...(bits.flag() ? usability(bits) : { pixelAspect: null, fullRange: null, colours: null, timing: null }),
+    ...(bits.flag()
+      ? usability(bits)
+      : { pixelAspect: null, fullRange: null, colours: null, timing: null, reordering: null }),
   };
 }
 

@@ -21,6 +21,7 @@ import {
   type Wanted,
 } from './expected.ts';
 import type { Fields } from './fields.ts';
+import type { SequenceSet } from './h264.ts';
 import { judgeUnlisted, listedPath, type Presence, type Role, rolesOf, rowOf, rowsBelow } from './known.ts';
 import { judgeMediaData } from './media-data.ts';
 import { entryOf, type Movie, type MovieTrack } from './read.ts';
@@ -249,6 +250,15 @@ function* judgeTimes(samples: SampleTables, { movie, track, outcome, role }: Aro
     }
 }
 
+/** 14496-12, 8.7.4: every run is of the one description. */
+function* judgeRuns({ runs }: SampleTables): Generator<Fault> {
+  for (let row = 0; row < runs.rows; row += 1)
+    if (runs.value(row, 2) !== 1) {
+      yield differs(runs.fields.box.path, runs.at(row) + 8, 'description', String(runs.value(row, 2)), '1');
+      return;
+    }
+}
+
 /** As many samples, of the bytes and the form that were decided; what ffprobe counted is the same. */
 function* judgeCounts(
   samples: SampleTables,
@@ -383,6 +393,35 @@ function rowFrom(sync: NonNullable<SampleTables['sync']>, picture: number): numb
   return sync.rows - 1;
 }
 
+/** How many pictures are decoded before one that is shown before them, at most; null where the tables do not say. */
+function reordered(samples: SampleTables | null): number | null {
+  if (samples === null || samples.composition === null) return 0;
+  const { times, composition, sizes } = samples;
+  if (times.rows !== 1 || samples.composed !== sizes.count || sizes.all !== null) return null;
+  const step = times.value(0, 1);
+  const shown: number[] = [];
+  for (let row = 0; row < composition.rows; row += 1)
+    for (let index = 0; index < composition.value(row, 0); index += 1)
+      shown.push(shown.length * step + composition.value(row, 1));
+  // Groups of pictures are short: what is shown later and decoded earlier lies a few pictures back.
+  let most = 0;
+  for (let at = 0; at < shown.length; at += 1) {
+    let later = 0;
+    for (let before = Math.max(0, at - MOST_REFERENCES); before < at; before += 1)
+      if ((shown[before] as number) > (shown[at] as number)) later += 1;
+    most = Math.max(most, later);
+  }
+  return most;
+}
+/** ITU-T H.264, A.3.1: pictures that a decoder keeps. */
+const MOST_REFERENCES = 16;
+
+function isRoomy(said: SequenceSet['reordering'], needed: number | null): boolean {
+  if (said === null || needed === null) return true;
+  const [out, kept] = said;
+  return out >= needed && out <= kept && kept <= MOST_REFERENCES;
+}
+
 /** The configuration of H.264 and its sequence parameter set (ITU-T H.264, A.2.4: High; A.3). */
 function* judgeAvc({ track, outcome }: Around): Generator<Fault> {
   if (outcome.codec !== 'h264' || track === null || track.avc === null) return;
@@ -431,6 +470,13 @@ function* judgeAvc({ track, outcome }: Around): Generator<Fault> {
         codePoint('matrix', colour.matrix),
       ].join(', '),
     ],
+    [
+      'pictures out of order in the stream',
+      isRoomy(sequence.reordering, reordered(track.samples))
+        ? 'as many as there are'
+        : (sequence.reordering ?? []).join(' of '),
+      'as many as there are',
+    ],
     // E.2.1: ticks of a field.
     [
       'rate in the stream',
@@ -458,7 +504,9 @@ function* judgeStream(around: Around): Generator<Fault> {
     ['flags of the stream', stream.flags, 0],
     ['type of object', stream.objectType, 0x40],
     ['type of stream', stream.streamType, 0x15],
+    ['buffer', stream.buffer, 0],
     ['object of the audio', stream.audioObject, 2],
+    ['configuration', stream.plain ? 'plain' : 'with an extension', 'plain'],
     ['sample rate', stream.sampleRate, role.track.sampleRate],
     ['channels', stream.channels === 0 ? role.track.channels : stream.channels, role.track.channels],
     ['descriptor', stream.exact ? 'whole' : 'with parts that are not ours', 'whole'],
@@ -522,6 +570,7 @@ export function judgeMovie(movie: Movie, outcome: Outcome, facts: ClipFacts | nu
       });
     if (track.samples === null) continue;
     judge.faults.push(
+      ...judgeRuns(track.samples),
       ...judgeTimes(track.samples, around),
       ...judgeCounts(track.samples, around, facts),
       ...judgeKeyFrames(track.samples, around),

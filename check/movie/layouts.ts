@@ -6,8 +6,7 @@
 /**
  * `u8` to `u64`, `i16`: whole numbers, big-endian. `time`: 32 bits, or 64 in version 1. `fixed`: 16.16; `fixed8`: 8.8 with a sign. `text`: four
  * characters. `matrix`: nine numbers, the last column 2.30 (14496-12, 6.2.2). A number: so many bytes, as hexadecimal digits. `pascal`:
- * a text behind its length; `counted`: behind two bytes of length and two of language; `rest`: all that is left, as digits; `words`: all that is left,
- * as a text up to its zero byte.
+ * a text behind its length; `rest`: all that is left, as digits; `words`: all that is left, as a text.
  */
 export type Form =
   | 'u8'
@@ -25,7 +24,6 @@ export type Form =
   | 'matrix'
   | 'pascal'
   | 'pascal32'
-  | 'counted'
   | 'words'
   | 'rest'
   | number;
@@ -204,7 +202,11 @@ export const layouts = {
   sound2,
   timecode,
   /** QuickTime File Format, "Timecode Sample Description": the source reference. */
-  name: [['name', 'counted']],
+  name: [
+    ['length', 'u16'],
+    ['language', 'u16'],
+    ['name', 'words'],
+  ],
   /** QuickTime File Format, "Color Parameter"; 14496-12, 12.1.5. */
   nclc: [
     ['type', 'text'],
