@@ -85,7 +85,11 @@ function isPrivate({ outcome, matroska }: Situation, digits: Value): boolean {
     bytes.length > 40 &&
     bytes.readInt32LE(4) === outcome.width &&
     Math.abs(bytes.readInt32LE(8)) === outcome.height &&
+    [bytes.length, bytes.length - 1, 40].includes(bytes.readUInt32LE(0)) &&
     bytes.readUInt16LE(12) === 1 &&
+    // Of what is coded it says nothing: 24 bits, and a picture of three bytes a pixel.
+    bytes.readUInt16LE(14) === 24 &&
+    [0, 3 * outcome.width * outcome.height].includes(bytes.readUInt32LE(20)) &&
     bytes.toString('latin1', 16, 20) === 'FFV1' &&
     bytes.subarray(24, 40).every((byte) => byte === 0)
   );
@@ -373,6 +377,37 @@ function* judgeAbsent({ file }: MeasuredMatroska, outcome: Outcome): Generator<F
     if (!paths.has(path)) yield { code: 'container-part-absent', found: `no ${path}`, expected: path };
 }
 
+/** Each block where its pictures or samples lie, to the file's whole milliseconds; and as many samples as were decided. */
+function* judgeBlocks({ file }: MeasuredMatroska, outcome: Outcome): Generator<Fault> {
+  for (const [index, { times, sizes }] of file.tracks.entries()) {
+    const audio = outcome.audio[index - 1];
+    const bytes = audio === undefined ? 0 : (audio.channels * pcmOf(audio.codec).bits) / 8;
+    let samples = 0;
+    for (const [block, time] of times.entries()) {
+      const exact =
+        index === 0 || audio === undefined
+          ? (1000 * block * outcome.rate.den) / outcome.rate.num
+          : (1000 * samples) / audio.sampleRate;
+      if (Math.abs(time - exact) > 1) {
+        yield {
+          code: 'samples-not-in-place',
+          found: `track ${index + 1}, block ${block + 1} at ${time} ms`,
+          expected: `at ${exact.toFixed(2)} ms`,
+        };
+        break;
+      }
+      if (audio !== undefined) samples += (sizes[block] as number) / bytes;
+    }
+    const whole = sizes.reduce((sum, size) => sum + size, 0) / bytes;
+    if (audio !== undefined && whole !== audio.samples)
+      yield {
+        code: 'samples-not-in-place',
+        found: `track ${index + 1}: ${whole} samples in its blocks`,
+        expected: `${audio.samples}`,
+      };
+  }
+}
+
 /** Room behind the seek head, for a longer one: what our encoder leaves. */
 const USUAL_VOID = 128;
 
@@ -411,6 +446,7 @@ export function judgeMatroska(matroska: MeasuredMatroska, outcome: Outcome, fact
     ...judgeAbsent(matroska, outcome),
     ...judgeParts(matroska),
     ...judgePointers(matroska),
+    ...judgeBlocks(matroska, outcome),
     ...tags.faults,
   );
   notes.push(...tags.notes);

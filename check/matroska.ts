@@ -76,6 +76,8 @@ export interface MatroskaTrack {
   readonly defaultDuration: number | null;
   /** Time of each block, ticks, in the order of the file. */
   readonly times: readonly number[];
+  /** Bytes of the content of each. */
+  readonly sizes: readonly number[];
 }
 
 export interface MatroskaTag {
@@ -148,7 +150,10 @@ function need(parts: readonly Element[], id: number, what: string): Element {
   return found;
 }
 
-type OpenTrack = Omit<MatroskaTrack, 'times'> & { readonly times: number[] };
+type OpenTrack = Omit<MatroskaTrack, 'times' | 'sizes'> & {
+  readonly times: number[];
+  readonly sizes: number[];
+};
 
 function trackOf(bytes: Buffer, entry: Element): OpenTrack {
   const parts = children(bytes, entry);
@@ -162,6 +167,7 @@ function trackOf(bytes: Buffer, entry: Element): OpenTrack {
     codecPrivate: secret === undefined ? null : bytes.subarray(secret.start, secret.end),
     defaultDuration: step === undefined ? null : unsigned(bytes, step),
     times: [],
+    sizes: [],
   };
 }
 
@@ -245,6 +251,7 @@ function readCluster(bytes: Buffer, parts: readonly Element[], reading: Reading,
     if (track === undefined)
       throw new MatroskaError(`a block of track ${number}, which the file does not have`);
     track.times.push(base + time);
+    track.sizes.push(block.end - content);
     if (flags !== USUAL_FLAGS) unusual('flags of a block', block, flags);
     if (track.type === VIDEO)
       reading.pictureBlocks.push({

@@ -156,7 +156,7 @@ function usability(
 
 /** `unit`: with its head. Throws MovieError for what is no such set. */
 export function readSequenceSet(unit: Buffer): SequenceSet {
-  if (unit.length < 4 || ((unit[0] as number) & 0x1f) !== 7)
+  if (unit.length < 4 || ((unit[0] as number) & 0x9f) !== 7)
     throw new MovieError('a sequence parameter set of another type');
   const bytes = unescaped(unit.subarray(1));
   const bits = new Bits(bytes);

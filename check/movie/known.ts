@@ -63,9 +63,9 @@ const ofCodec =
     role?.kind === 'picture' && outcome.codec === codec ? presence : 'never';
 const isAac = ({ role }: Place): boolean => role?.kind === 'audio' && role.track.codec === 'aac';
 
-/** The picture's tags that the file can state. */
-export const isTagged = ({ colour: { primaries, transfer, matrix } }: Outcome): boolean =>
-  primaries !== null || transfer !== null || matrix !== null;
+/** A colour box is written where all three are known. */
+const isTagged = ({ colour: { primaries, transfer, matrix } }: Outcome): boolean =>
+  primaries !== null && transfer !== null && matrix !== null;
 
 const rows: readonly Row[] = [
   { path: 'ftyp', layout: 'ftyp', source: '14496-12, 4.3' },
