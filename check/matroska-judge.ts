@@ -10,7 +10,7 @@ import type { MatroskaPart } from './matroska.ts';
 import type { SaidElement } from './matroska-elements.ts';
 import type { MeasuredMatroska } from './measured.ts';
 import { codePoint } from './movie/expected.ts';
-import type { Fault, Judged } from './movie/judge.ts';
+import type { Fault, Judged } from './container-verdict.ts';
 
 type Value = number | string;
 /** null: whatever it is. */
@@ -119,7 +119,7 @@ const wanted: Readonly<Record<string, (situation: Situation) => Wanted>> = {
     (value) =>
       Math.abs(Number(value) - longest(outcome)) <= NEAR_MILLISECONDS,
   'Tracks/TrackEntry/TrackNumber': ({ track }) => track,
-  'Tracks/TrackEntry/TrackUID': () => (value) => value !== 0,
+  'Tracks/TrackEntry/TrackUID': () => (value) => value !== '0',
   'Tracks/TrackEntry/TrackType': (situation) => (isPicture(situation) ? 1 : 2),
   // Nothing is laced.
   'Tracks/TrackEntry/FlagLacing': () => 0,
@@ -157,7 +157,7 @@ const wanted: Readonly<Record<string, (situation: Situation) => Wanted>> = {
   'Tags/Tag/Targets/TagTrackUID':
     ({ matroska }) =>
     (value) =>
-      Number(value) === 0 || matroska.file.tracks.some(({ uid }) => uid === String(value)),
+      value === '0' || matroska.file.tracks.some(({ uid }) => uid === value),
   'Tags/Tag/SimpleTag/TagName': () => null,
   'Tags/Tag/SimpleTag/TagString': () => null,
   'Tags/Tag/SimpleTag/TagLanguage': () => 'und',

@@ -20,7 +20,7 @@ import {
   VOID,
 } from './ebml.ts';
 
-import { describePart, hasChecksum, listedParts, type SaidElement } from './matroska-elements.ts';
+import { describePart, hasChecksum, ebmlHeader, listedParts, type SaidElement } from './matroska-elements.ts';
 
 export { MatroskaError } from './ebml.ts';
 
@@ -278,7 +278,7 @@ async function readPart(
   }
   const { bytes, parts } = await partOf(handle, part);
   reading.parts.push({ ...common, checksum: hasChecksum(bytes) });
-  const listed = listedParts[part.id];
+  const listed = listedParts.get(part.id);
   if (listed !== undefined)
     for (const said of describePart(bytes, part.start, listed)) reading.elements.push(said);
   if (part.id === ID.info) {
@@ -322,7 +322,7 @@ export async function readMatroska(path: string, signal?: AbortSignal): Promise<
       tags: [],
       firstFrame: null,
       informed: false,
-      elements: describePart(bytes, head.start, listedParts[ID.ebml] as (typeof listedParts)[number]),
+      elements: describePart(bytes, head.start, ebmlHeader),
       parts: [],
       pictureBlocks: [],
     };

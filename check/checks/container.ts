@@ -1,8 +1,9 @@
 import type { Outcome } from '../../profiles/outcome.ts';
 import type { Check, CheckVerdict } from '../check.ts';
+import type { Judged } from '../container-verdict.ts';
 import { judgeMatroska } from '../matroska-judge.ts';
 import type { Measured } from '../measured.ts';
-import { type Judged, judgeMovie } from '../movie/judge.ts';
+import { judgeMovie } from '../movie/judge.ts';
 
 /** More would bury the first. */
 const MAX_LISTED = 12;

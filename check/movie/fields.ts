@@ -47,9 +47,10 @@ function widthOf(form: Form, version: number): number | null {
   }
 }
 
-function wide(bytes: Buffer, at: number, what: string): number {
+function wide(bytes: Buffer, at: number): number {
   const value = Number(bytes.readBigInt64BE(at));
-  if (!Number.isSafeInteger(value)) throw new MovieError(`${what} is ${bytes.readBigUInt64BE(at)}`);
+  if (!Number.isSafeInteger(value))
+    throw new MovieError(`a time of ${bytes.readBigUInt64BE(at)} in the index`);
   return value;
 }
 
@@ -62,8 +63,8 @@ function padded(bytes: Buffer, at: number): string {
   return behind.every((byte) => byte === 0) ? letters(bytes, at + 1, end) : letters(bytes, at + 1, at + 32);
 }
 
-/** Value of a form of known width; `end` is the end of what it may read. */
-function valueAt(bytes: Buffer, at: number, width: number, form: Form, what: string): number | string {
+/** Value of a form of known width. */
+function valueAt(bytes: Buffer, at: number, width: number, form: Form): number | string {
   if (typeof form === 'number') return bytes.toString('hex', at, at + form);
   switch (form) {
     case 'u8':
@@ -79,11 +80,11 @@ function valueAt(bytes: Buffer, at: number, width: number, form: Form, what: str
     case 'fixed8':
       return bytes.readInt16BE(at) / 0x100;
     case 'u64':
-      return wide(bytes, at, what);
+      return wide(bytes, at);
     case 'time':
-      return width === 8 ? wide(bytes, at, what) : bytes.readUInt32BE(at);
+      return width === 8 ? wide(bytes, at) : bytes.readUInt32BE(at);
     case 'signed-time':
-      return width === 8 ? wide(bytes, at, what) : bytes.readInt32BE(at);
+      return width === 8 ? wide(bytes, at) : bytes.readInt32BE(at);
     case 'text':
       return bytes.toString('latin1', at, at + 4);
     case 'matrix':
@@ -122,8 +123,7 @@ export function readFields({ bytes, base }: Part, box: Box, layout: LayoutName):
       throw new MovieError(
         `${place(box.path, box.at)} ends at byte ${end}, ${at + width} is needed for its ${name}`,
       );
-    const value =
-      loose?.value ?? valueAt(bytes, at - base, width, form, `${name} of ${place(box.path, box.at)}`);
+    const value = loose?.value ?? valueAt(bytes, at - base, width, form);
     if (name === 'version' && form === 'u8') version = value as number;
     values.set(name, { at, value });
     at += width;

@@ -2,10 +2,10 @@
  * Whether a deliverable's file says what was decided and nothing else: every box is on the list, every field is what it must be, the sample
  * tables agree with each other, with the packets that were counted and with every byte of the media data. Pure.
  */
-import type { FindingCode } from '../../findings/registry.ts';
 import { printable } from '../../files/names.ts';
 import type { ClipFacts } from '../../media/facts.ts';
 import type { Outcome } from '../../profiles/outcome.ts';
+import type { Fault, Judged } from '../container-verdict.ts';
 import { type Box, place } from './boxes.ts';
 import {
   bitsRule,
@@ -26,20 +26,6 @@ import { judgeUnlisted, listedPath, type Presence, type Role, rolesOf, rowOf, ro
 import { judgeMediaData } from './media-data.ts';
 import { entryOf, type Movie, type MovieTrack } from './read.ts';
 import type { SampleTables } from './samples.ts';
-
-export interface Fault {
-  readonly code: FindingCode;
-  readonly found: string;
-  readonly expected: string;
-}
-
-export interface Judged {
-  readonly faults: readonly Fault[];
-  /** What only informs, and is not as usual. */
-  readonly notes: readonly Fault[];
-  readonly parts: number;
-  readonly fields: number;
-}
 
 const isRule = (wanted: Wanted): wanted is Rule => typeof wanted === 'object' && 'holds' in wanted;
 

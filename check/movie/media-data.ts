@@ -1,6 +1,6 @@
 /** Every byte of the media data belongs to one sample of one track, and every sample lies in it (ISO/IEC 14496-12, 8.1.1, 8.7.5). Pure. */
+import type { Fault } from '../container-verdict.ts';
 import { place } from './boxes.ts';
-import type { Fault } from './judge.ts';
 import type { Movie } from './read.ts';
 
 /** More would bury the first. */

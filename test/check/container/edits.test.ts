@@ -2,7 +2,8 @@
 import { readFileSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { beforeAll, describe, expect, test } from 'vitest';
-import { type Judged, judgeMovie } from '../../../check/movie/judge.ts';
+import type { Judged } from '../../../check/container-verdict.ts';
+import { judgeMovie } from '../../../check/movie/judge.ts';
 import { readMovie } from '../../../check/movie/read.ts';
 import { loadProfiles } from '../../../profiles/load.ts';
 import { isMovie, type Profile } from '../../../profiles/schema.ts';

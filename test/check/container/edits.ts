@@ -1,5 +1,5 @@
 /** Edits of real deliverables: what players obey and packet readers do not show, each a single change of one field or one box. */
-import { box, MovieEditor, words } from '../../support/movie-editor.ts';
+import { box, type MovieEditor, words } from '../../support/movie-editor.ts';
 
 export type Kind = 'vc3' | 'rdd36' | 'h264';
 export interface Edit {
