@@ -20,7 +20,7 @@ export interface CheckInput {
   readonly encoded: Bitstream | null;
 }
 
-const evidence = ['packets', 'decode', 'atoms', 'fingerprints', 'encoded'] as const;
+const evidence = ['packets', 'decode', 'index', 'fingerprints', 'encoded'] as const;
 /** What a check can rest on: packet scan, decode, own reading of the index, the fingerprints of the source, and what left the encoders. */
 export type Evidence = (typeof evidence)[number];
 
@@ -29,6 +29,12 @@ export interface CheckVerdict {
   readonly expected: string;
   /** Frames, first and last, about which nothing is claimed beyond what times and counts say. Absent: none. */
   readonly unproven?: readonly (readonly [from: number, to: number])[];
+  /** What is said beside it and holds nothing. Absent: nothing. */
+  readonly notes?: readonly {
+    readonly code: FindingCode;
+    readonly found: string;
+    readonly expected: string;
+  }[];
   /** Empty: passed. */
   readonly faults: readonly {
     readonly code: FindingCode;
@@ -46,7 +52,9 @@ export interface Check {
 }
 
 export function faultsToFindings(verdict: CheckVerdict, subject: FindingSubject): Finding[] {
-  return verdict.faults.map((fault) => finding(fault.code, fault.found, fault.expected, subject));
+  return [...verdict.faults, ...(verdict.notes ?? [])].map((fault) =>
+    finding(fault.code, fault.found, fault.expected, subject),
+  );
 }
 
 /** One line of a comparison: what is compared, found, expected. */

@@ -9,7 +9,8 @@ export class MatroskaError extends FileDamage {
 export interface Element {
   /** With its length marker, as specifications write it: `0x1a45dfa3`. */
   readonly id: number;
-  /** Of the content, in the bytes that were given. */
+  /** Where it begins, in the bytes that were given, and its content. */
+  readonly at: number;
   readonly start: number;
   readonly end: number;
 }
@@ -49,7 +50,7 @@ export function elementAt(bytes: Buffer, at: number, base: number, limit: number
     throw new MatroskaError(
       `element 0x${id.value.toString(16)} at byte ${base + at} says ${length.value} bytes, ${limit - start} are there`,
     );
-  return { id: id.value, start, end: start + length.value };
+  return { id: id.value, at: base + at, start, end: start + length.value };
 }
 
 /** Children of an element, without padding. Where the first is a checksum, it must be that of the others. */

@@ -114,7 +114,7 @@ function toolsOf(rests: readonly Evidence[], tools: MediaTools): string {
   const names: Readonly<Record<Evidence, string>> = {
     packets: `ffprobe ${tools.ffprobe.version}`,
     decode: `ffmpeg ${tools.ffmpeg.version}`,
-    atoms: 'own reader',
+    index: 'own reader',
     fingerprints: 'own comparison',
     encoded: `ffmpeg ${tools.ffmpeg.version}`,
   };

@@ -20,6 +20,8 @@ import {
   VOID,
 } from './ebml.ts';
 
+import { describePart, hasChecksum, ebmlHeader, listedParts, type SaidElement } from './matroska-elements.ts';
+
 export { MatroskaError } from './ebml.ts';
 
 /** RFC 9559, 5.1: elements by their names there. */
@@ -74,6 +76,8 @@ export interface MatroskaTrack {
   readonly defaultDuration: number | null;
   /** Time of each block, ticks, in the order of the file. */
   readonly times: readonly number[];
+  /** Bytes of the content of each. */
+  readonly sizes: readonly number[];
 }
 
 export interface MatroskaTag {
@@ -93,6 +97,29 @@ export interface Matroska {
   readonly tags: readonly MatroskaTag[];
   /** Content of the first block of the first picture track; null without one. */
   readonly firstFrame: Buffer | null;
+  /** Everything that its parts say; of clusters only what is no usual block. */
+  readonly elements: readonly SaidElement[];
+  /** Parts in the order of the file, their places counted from the segment's first byte (RFC 9559, 6: positions). */
+  readonly parts: readonly MatroskaPart[];
+  /** Blocks of the first picture track. */
+  readonly pictureBlocks: readonly PictureBlock[];
+}
+
+export interface MatroskaPart {
+  readonly id: number;
+  readonly at: number;
+  readonly position: number;
+  readonly bytes: number;
+  /** Its first element is a checksum of the others. */
+  readonly checksum: boolean;
+}
+
+export interface PictureBlock {
+  readonly track: number;
+  readonly time: number;
+  /** Of its cluster, and within the cluster's content (RFC 9559, 5.1.5.1.2.3). */
+  readonly cluster: number;
+  readonly relative: number;
 }
 
 async function headerAt(handle: FileHandle, at: number, limit: number): Promise<Element> {
@@ -123,7 +150,10 @@ function need(parts: readonly Element[], id: number, what: string): Element {
   return found;
 }
 
-type OpenTrack = Omit<MatroskaTrack, 'times'> & { readonly times: number[] };
+type OpenTrack = Omit<MatroskaTrack, 'times' | 'sizes'> & {
+  readonly times: number[];
+  readonly sizes: number[];
+};
 
 function trackOf(bytes: Buffer, entry: Element): OpenTrack {
   const parts = children(bytes, entry);
@@ -137,6 +167,7 @@ function trackOf(bytes: Buffer, entry: Element): OpenTrack {
     codecPrivate: secret === undefined ? null : bytes.subarray(secret.start, secret.end),
     defaultDuration: step === undefined ? null : unsigned(bytes, step),
     times: [],
+    sizes: [],
   };
 }
 
@@ -163,12 +194,15 @@ function tagsOf(bytes: Buffer, parts: readonly Element[]): MatroskaTag[] {
 }
 
 /** RFC 9559, 10.1 and 10.2: track number, 16 bits of time against the cluster's, flags; lacing would put several frames into one block. */
-function blockOf(bytes: Buffer, { start, end }: Element): { track: number; time: number; content: number } {
+function blockOf(
+  bytes: Buffer,
+  { start, end }: Element,
+): { track: number; time: number; flags: number; content: number } {
   const track = numberAt(bytes, start);
   const at = start + track.width;
   if (at + 3 > end) throw new MatroskaError(`a block of ${end - start} bytes`);
   if (((bytes[at + 2] as number) & 0x06) !== 0) throw new MatroskaError('a block with lacing');
-  return { track: track.value, time: bytes.readInt16BE(at), content: at + 3 };
+  return { track: track.value, time: bytes.readInt16BE(at), flags: bytes[at + 2] as number, content: at + 3 };
 }
 
 interface Reading {
@@ -178,9 +212,30 @@ interface Reading {
   tags: MatroskaTag[];
   firstFrame: Buffer | null;
   informed: boolean;
+  elements: SaidElement[];
+  parts: MatroskaPart[];
+  pictureBlocks: PictureBlock[];
 }
 
-function readCluster(bytes: Buffer, parts: readonly Element[], reading: Reading): void {
+/** RFC 9559, 10.2: a key frame, shown, without lacing. */
+const USUAL_FLAGS = 0x80;
+
+interface ClusterPlace {
+  /** Of its content in the file, and of the cluster in the segment. */
+  readonly start: number;
+  readonly position: number;
+}
+
+function readCluster(bytes: Buffer, parts: readonly Element[], reading: Reading, place: ClusterPlace): void {
+  const unusual = (name: string, { start, end }: Element, value: SaidElement['value'] = null): void => {
+    reading.elements.push({
+      path: `Cluster/${name}`,
+      listed: false,
+      at: place.start + start,
+      bytes: end - start,
+      value,
+    });
+  };
   const base = unsigned(bytes, need(parts, ID.timestamp, 'time of a cluster'));
   for (const part of parts) {
     const block =
@@ -189,20 +244,43 @@ function readCluster(bytes: Buffer, parts: readonly Element[], reading: Reading)
         : part.id === ID.simpleBlock
           ? part
           : null;
+    if (part.id !== ID.simpleBlock && part.id !== ID.timestamp) unusual(`0x${part.id.toString(16)}`, part);
     if (block === null) continue;
-    const { track: number, time, content } = blockOf(bytes, block);
+    const { track: number, time, flags, content } = blockOf(bytes, block);
     const track = reading.tracks.find((one) => one.number === number);
     if (track === undefined)
       throw new MatroskaError(`a block of track ${number}, which the file does not have`);
     track.times.push(base + time);
+    track.sizes.push(block.end - content);
+    if (flags !== USUAL_FLAGS) unusual('flags of a block', block, flags);
+    if (track.type === VIDEO)
+      reading.pictureBlocks.push({
+        track: number,
+        time: base + time,
+        cluster: place.position,
+        relative: part.at,
+      });
     if (track.type === VIDEO && reading.firstFrame === null)
       reading.firstFrame = Buffer.from(bytes.subarray(content, block.end));
   }
 }
 
-async function readPart(handle: FileHandle, part: Element, reading: Reading): Promise<void> {
-  if (part.id === VOID) return;
+async function readPart(
+  handle: FileHandle,
+  part: Element,
+  reading: Reading,
+  { at, position }: { readonly at: number; readonly position: number },
+): Promise<void> {
+  const common = { id: part.id, at, position, bytes: part.end - part.start };
+  if (part.id === VOID) {
+    reading.parts.push({ ...common, checksum: false });
+    return;
+  }
   const { bytes, parts } = await partOf(handle, part);
+  reading.parts.push({ ...common, checksum: hasChecksum(bytes) });
+  const listed = listedParts.get(part.id);
+  if (listed !== undefined)
+    for (const said of describePart(bytes, part.start, listed)) reading.elements.push(said);
   if (part.id === ID.info) {
     const [scale, duration] = [child(parts, ID.timestampScale), child(parts, ID.duration)];
     reading.informed = true;
@@ -216,7 +294,7 @@ async function readPart(handle: FileHandle, part: Element, reading: Reading): Pr
       return trackOf(bytes, entry);
     });
   } else if (part.id === ID.tags) for (const tag of tagsOf(bytes, parts)) reading.tags.push(tag);
-  else if (part.id === ID.cluster) readCluster(bytes, parts, reading);
+  else if (part.id === ID.cluster) readCluster(bytes, parts, reading, { start: part.start, position });
   // The checksums of both were looked at; what they point at is walked through in any case.
   else if (part.id !== ID.seekHead && part.id !== ID.cues)
     throw new MatroskaError(`element 0x${part.id.toString(16)} in the segment`);
@@ -244,11 +322,14 @@ export async function readMatroska(path: string, signal?: AbortSignal): Promise<
       tags: [],
       firstFrame: null,
       informed: false,
+      elements: describePart(bytes, head.start, ebmlHeader),
+      parts: [],
+      pictureBlocks: [],
     };
     for (let at = segment.start; at < segment.end; ) {
       signal?.throwIfAborted();
       const part = await headerAt(handle, at, segment.end);
-      await readPart(handle, part, reading);
+      await readPart(handle, part, reading, { at, position: at - segment.start });
       at = part.end;
     }
     if (!reading.informed || reading.tracks.length === 0)

@@ -15,7 +15,7 @@ import { decodeWhole } from './decode.ts';
 import type { Measured, MeasuredMatroska } from './measured.ts';
 import { pictureStream } from './ffv1.ts';
 import { readMatroska } from './matroska.ts';
-import { readMovieAtoms } from './movie-atoms.ts';
+import { readMovie } from './movie/read.ts';
 import { witnessOf } from './witness.ts';
 
 export interface MeasureOptions {
@@ -91,7 +91,7 @@ export async function measureFile(
   }
 }
 
-type Index = Pick<Measured, 'atoms' | 'matroska'>;
+type Index = Pick<Measured, 'movie' | 'matroska'>;
 
 async function matroskaOf(path: string, signal: AbortSignal): Promise<MeasuredMatroska> {
   const file = await readMatroska(path, signal);
@@ -100,14 +100,14 @@ async function matroskaOf(path: string, signal: AbortSignal): Promise<MeasuredMa
 
 async function readIndex(
   path: string,
-  { container }: Outcome,
+  { container, frames }: Outcome,
   signal: AbortSignal,
   findings: Finding[],
 ): Promise<Index> {
   try {
     return container === 'mkv'
-      ? { atoms: null, matroska: await matroskaOf(path, signal) }
-      : { atoms: await readMovieAtoms(path), matroska: null };
+      ? { movie: null, matroska: await matroskaOf(path, signal) }
+      : { movie: await readMovie(path, { pictures: frames, signal }), matroska: null };
   } catch (error) {
     if (!(error instanceof FileDamage) && !(error instanceof RangeError)) throw error;
     findings.push(
@@ -118,7 +118,7 @@ async function readIndex(
         { file: path },
       ),
     );
-    return { atoms: null, matroska: null };
+    return { movie: null, matroska: null };
   }
 }
 

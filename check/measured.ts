@@ -4,7 +4,7 @@ import type { FileDigest } from '../files/digest.ts';
 import type { ProbeEvidence } from '../media/probe/index.ts';
 import type { Ffv1Configuration, Ffv1Frame } from './ffv1.ts';
 import type { Matroska } from './matroska.ts';
-import type { MovieAtoms } from './movie-atoms.ts';
+import type { Movie } from './movie/read.ts';
 import type { WitnessFacts } from './witness.ts';
 
 /** One decode of everything in the file, from first to last byte. */
@@ -35,6 +35,6 @@ export interface Measured {
   /** Of the same decode. */
   readonly witness: WitnessFacts | null;
   /** Read by our own readers, without ffmpeg's libraries: of a QuickTime or MP4 file, or of a Matroska file. */
-  readonly atoms: MovieAtoms | null;
+  readonly movie: Movie | null;
   readonly matroska: MeasuredMatroska | null;
 }

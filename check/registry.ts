@@ -4,6 +4,7 @@ import type { Check } from './check.ts';
 import { audio } from './checks/audio.ts';
 import { frameSpacing } from './checks/frame-spacing.ts';
 import { codec } from './checks/codec.ts';
+import { container } from './checks/container.ts';
 import { colourTags } from './checks/colour-tags.ts';
 import { decode } from './checks/decode.ts';
 import { duration } from './checks/duration.ts';
@@ -32,6 +33,7 @@ export const checks = {
   levels,
   'audio-match': audioMatch,
   bitstream,
+  container,
   lossless,
   reel,
 } as const satisfies Record<CheckName, Check>;

@@ -15,6 +15,7 @@ export const mandatoryChecks = [
   'levels',
   'audio-match',
   'bitstream',
+  'container',
 ] as const;
 /** What is asked for besides wherever nothing may be lost. */
 export const losslessCheck = 'lossless' as const;

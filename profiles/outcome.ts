@@ -41,6 +41,11 @@ export const outcomeSchema = z.object({
     .int()
     .nullable()
     .describe('Exact bytes of every packet, where the codec fixes them (VC-3, ST 2019-1)'),
+  keyFrameDistance: z
+    .int()
+    .positive()
+    .optional()
+    .describe('Most pictures from one key frame to the next; absent: every picture is one'),
   timecode: timecodeSchema.nullable().describe('Of the first frame; null: none'),
   reel: z.string().nullable().describe('null: none'),
   audio: z
@@ -56,6 +61,11 @@ export const outcomeSchema = z.object({
           .int()
           .nonnegative()
           .describe('Samples that may be there more or fewer: 0 for PCM, the last coded block for AAC'),
+        bitsPerSecond: z
+          .int()
+          .positive()
+          .optional()
+          .describe('Of compressed audio: what the encoder is asked for; absent: others'),
       }),
     )
     .describe('Its tracks, in order'),

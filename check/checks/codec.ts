@@ -52,15 +52,15 @@ function matroskaLines({ file, configuration: stream, frame }: MeasuredMatroska,
   ];
 }
 
-function wrapperLines({ atoms, matroska }: Measured, outcome: Outcome): Line[] | null {
+function wrapperLines({ movie, matroska }: Measured, outcome: Outcome): Line[] | null {
   if (matroska !== null) return matroskaLines(matroska, outcome);
-  return atoms === null ? null : [['wrapper', wrapperOf(atoms.brand), outcome.container]];
+  return movie === null ? null : [['wrapper', wrapperOf(movie.brand), outcome.container]];
 }
 
 /** Wrapper, codec, tag and profile; a level that players of the profile can take; packets of the size that the codec fixes. */
 export const codec: Check = {
   name: 'codec',
-  rests: ['packets', 'atoms'],
+  rests: ['packets', 'index'],
   run: ({ measured, outcome }) => {
     const { facts } = measured;
     const wrapper = wrapperLines(measured, outcome);

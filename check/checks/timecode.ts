@@ -3,7 +3,7 @@ import { formatTimecode, type Timecode } from '../../media/time/timecode.ts';
 import { type Check, compare, type Line } from '../check.ts';
 import type { Outcome } from '../../profiles/outcome.ts';
 import type { Matroska } from '../matroska.ts';
-import type { MovieAtoms, TimecodeTrack } from '../movie-atoms.ts';
+import { type Movie, type TimecodeTrack, timecodeTracks } from '../movie/read.ts';
 
 function label(timecode: Timecode | null): string {
   return timecode === null
@@ -18,12 +18,17 @@ function ofTrack(track: TimecodeTrack): Timecode | null {
     : { frame: track.frame, base: track.base, drop: track.drop };
 }
 
-function trackLines({ timecodeTracks }: MovieAtoms, { timecode: wanted, rate }: Outcome): Line[] {
-  const [track] = timecodeTracks;
+function trackLines(movie: Movie, { timecode: wanted, rate }: Outcome): Line[] {
+  const tracks = timecodeTracks(movie);
+  const [track] = tracks;
   return [
-    ['start in the track', track === undefined ? 'none' : label(ofTrack(track)), label(wanted)],
-    ['timecode tracks', timecodeTracks.length, wanted === null ? 0 : 1],
-    ...(track === undefined || track.frameDuration === 0 || track.timeScale === 0
+    [
+      'start in the track',
+      track === undefined || track === null ? 'none' : label(ofTrack(track)),
+      label(wanted),
+    ],
+    ['timecode tracks', tracks.length, wanted === null ? 0 : 1],
+    ...(track === undefined || track === null || track.frameDuration === 0 || track.timeScale === 0
       ? []
       : ([
           ['rate of the track', formatRatio(ratio(track.timeScale, track.frameDuration)), formatRatio(rate)],
@@ -43,13 +48,13 @@ function tagLines({ tags }: Matroska, { timecode: wanted }: Outcome): Line[] {
 /** Start label, drop flag, label base and rate, read twice: by ffprobe, and from the bytes of track or tag. */
 export const timecode: Check = {
   name: 'timecode',
-  rests: ['packets', 'atoms'],
-  run: ({ measured: { facts, atoms, matroska }, outcome }) => {
+  rests: ['packets', 'index'],
+  run: ({ measured: { facts, movie, matroska }, outcome }) => {
     const lines =
       matroska !== null
         ? tagLines(matroska.file, outcome)
-        : atoms !== null
-          ? trackLines(atoms, outcome)
+        : movie !== null
+          ? trackLines(movie, outcome)
           : null;
     if (facts === null || lines === null) return null;
     return compare('timecode-differs', [['start', label(facts.timecode), label(outcome.timecode)], ...lines]);

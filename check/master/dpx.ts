@@ -27,6 +27,100 @@ function text(bytes: Buffer, at: number, length: number): string | null {
   return value === '' || bytes[at] === 0xff ? null : value;
 }
 
+/** What two fields say, which is one thing. */
+const same = (one: string | null, other: string | null): string | null =>
+  one === other ? one : `${one ?? 'none'} and ${other ?? 'none'}`;
+
+/** Fields that have but one value here: name, byte, and what stands there (ST 268-1, tables 1 to 4 and 6 to 8). */
+const fixedTexts: readonly (readonly [name: string, at: number, length: number, value: string | null])[] = [
+  ['version', 8, 8, 'V2.0'],
+  ['creator', 160, 100, 'Rushlight'],
+  ['project', 260, 200, null],
+  ['copyright reserved', 664, 104, null],
+  ['description', 820, 32, 'ACEScct'],
+  ['reserved behind the elements', 1356, 52, null],
+  ['border', 1620, 8, null],
+  ['reserved behind the source', 1644, 20, null],
+  ['film', 1664, 48, null],
+  ['slate', 1764, 100, null],
+  ['reserved behind the film', 1864, 56, null],
+  ['reserved behind the television', 1972, 76, null],
+];
+const fixedNumbers: readonly (readonly [name: string, at: number, value: number])[] = [
+  // 1: no header of the frames before counts for it.
+  ['ditto key', 20, 1],
+  ['bytes of the generic header', 24, 1664],
+  ['bytes of the industry header', 28, 384],
+  ['bytes of user data', 32, 0],
+  ['encryption key', 660, UNDEFINED],
+  ['sign of the data', 780, 0],
+  ['lowest code', 784, 0],
+  ['lowest quantity', 788, UNDEFINED],
+  ['highest code', 792, 1023],
+  ['highest quantity', 796, UNDEFINED],
+  ['place of the data', 808, HEADER],
+  ['padding of lines', 812, 0],
+  ['padding of the picture', 816, 0],
+  ['horizontal offset', 1408, 0],
+  ['vertical offset', 1412, 0],
+  ['horizontal centre', 1416, UNDEFINED],
+  ['vertical centre', 1420, UNDEFINED],
+  ['scanned width', 1636, UNDEFINED],
+  ['scanned height', 1640, UNDEFINED],
+  ['held frames', 1720, 1],
+  ['shutter angle', 1728, UNDEFINED],
+  // Interlace 0, field and signal undefined, one byte of nothing.
+  ['interlace', 1928, 0x00ff_ff00],
+  ['horizontal rate', 1932, UNDEFINED],
+  ['vertical rate', 1936, UNDEFINED],
+  ...Array.from({ length: 7 }, (_, index) => ['television', 1944 + 4 * index, UNDEFINED] as const),
+];
+
+/** Every field that has another value than its one, by name and byte. */
+function othersOf(
+  bytes: Buffer,
+  { width, height }: { readonly width: number; readonly height: number },
+): string {
+  const odd: string[] = [];
+  for (const [name, at, length, value] of fixedTexts) {
+    const wanted = Buffer.alloc(length);
+    wanted.write(value ?? '', 'latin1');
+    if (!bytes.subarray(at, at + length).equals(wanted)) odd.push(`${name} at byte ${at}`);
+  }
+  for (const [name, at, value] of fixedNumbers)
+    if (bytes.readUInt32BE(at) !== value) odd.push(`${name} ${bytes.readUInt32BE(at)} at byte ${at}`);
+  for (let element = 1; element < 8; element += 1) {
+    const at = 780 + 72 * element;
+    if (
+      !bytes.subarray(at, at + 40).every((byte) => byte === 0xff) ||
+      !bytes.subarray(at + 40, at + 72).every((byte) => byte === 0)
+    )
+      odd.push(`element ${element + 1} at byte ${at}`);
+  }
+  if (bytes.readUInt32BE(1424) !== width || bytes.readUInt32BE(1428) !== height)
+    odd.push(`original ${bytes.readUInt32BE(1424)}x${bytes.readUInt32BE(1428)} at byte 1424`);
+  if (bytes.readUInt32BE(1724) !== bytes.readUInt32BE(1940))
+    odd.push('rates that differ at bytes 1724 and 1940');
+  // A text ends at its first zero byte: behind it nothing may be hidden.
+  for (const [name, at, length] of freeTexts) {
+    const part = bytes.subarray(at, at + length);
+    const end = part.indexOf(0);
+    if (end >= 0 && part.subarray(end).some((byte) => byte !== 0))
+      odd.push(`${name} with bytes behind its end at byte ${at}`);
+  }
+  return odd.length === 0 ? 'nothing' : odd.join(', ');
+}
+const freeTexts: readonly (readonly [name: string, at: number, length: number])[] = [
+  ['file name', 36, 100],
+  ['date', 136, 24],
+  ['owner', 460, 200],
+  ['source', 1432, 100],
+  ['date of the source', 1532, 24],
+  ['device', 1556, 32],
+  ['serial number', 1588, 32],
+  ['frame identification', 1732, 32],
+];
+
 /** Throws RangeError for what is no header at all. `base`: of the labels that are expected. */
 export function dpxFrame(bytes: Buffer, base: number): MeasuredDpx {
   if (bytes.length < HEADER || bytes.toString('latin1', 0, 4) !== 'SDPX')
@@ -75,12 +169,19 @@ export function dpxFrame(bytes: Buffer, base: number): MeasuredDpx {
       rate: rate === null ? null : formatRatio(rate),
       timecode: time === UNDEFINED ? null : labelOf(time, bytes.readUInt32BE(1924), base),
       reel: null,
-      owner: null,
+      owner: text(bytes, 460, 200),
       comments: null,
-      captured: null,
+      captured: same(text(bytes, 136, 24), text(bytes, 1532, 24)),
       iso: null,
       exposure: null,
       source: text(bytes, 36, 100),
+      origin: text(bytes, 1432, 100),
+      counter: `${same(String(bytes.readUInt32BE(1712)), text(bytes, 1732, 32))} of ${bytes.readUInt32BE(1716)}`,
+      development: null,
+      camera: text(bytes, 1556, 32),
+      serial: text(bytes, 1588, 32),
+      whiteBalance: null,
+      others: othersOf(bytes, { width, height }),
     },
     codesAt(x, y) {
       const word = bytes.readUInt32BE(offset + 4 * (y * width + x));

@@ -8,6 +8,44 @@ import type { FrameSaid } from './measured.ts';
 /** As the writer rounds them: attributes are 32-bit floats. */
 const single = (value: number | null): string | null => (value === null ? null : String(Math.fround(value)));
 
+/** Of a field of DPX: what is no ASCII or too long is left out, and so is what says nothing. */
+function inDpx(value: string | null, longest: number): string | null {
+  return value !== null && value !== '' && value.length <= longest && /^[\x20-\x7e]*$/.test(value)
+    ? value
+    : null;
+}
+
+/** How the values came about: the words of the outcome, in their order, apart by semicolons. */
+export function developmentOf(way: MasterOutcome['linearisation']): string {
+  const words: string[] = [];
+  if (way.kind === 'coded') {
+    const { input, declared } = way;
+    if ('name' in input) words.push(`input ${input.name}`);
+    else if ('curve' in input) words.push(`input ${input.curve} ${input.gamut}`);
+    else if ('file' in input) words.push(`input ${input.file} SHA-256 ${input.sha256}`);
+    else words.push(`input log curve base ${input.log.base}`);
+    words.push(
+      `${way.pixelFormat}${way.matrix === null ? '' : `, matrix ${way.matrix}`}, ${way.range} range`,
+    );
+    if (declared !== undefined)
+      words.push(
+        `decoder ${declared.decoder} ${declared.version}${declared.full === undefined ? '' : `, full ${declared.full}`}`,
+      );
+    words.push('no exposure added');
+  } else {
+    words.push('DNG specification');
+    words.push(
+      way.decoderVersion === null ? `decoder ${way.decoder}` : `decoder ${way.decoder} ${way.decoderVersion}`,
+    );
+    words.push(`demosaic ${way.demosaic}`, `highlights ${way.highlights}`);
+    words.push(
+      `white ${way.white.x.toFixed(4)} ${way.white.y.toFixed(4)}, ${Math.round(way.white.kelvin)} K`,
+    );
+    words.push(`exposure x ${Number(way.exposure.toPrecision(9))}`);
+  }
+  return words.join('; ');
+}
+
 export function saidOf(outcome: MasterOutcome, index: number, source: string): FrameSaid {
   const { width, height, format, said } = outcome;
   const dpx = format === 'dpx';
@@ -27,9 +65,9 @@ export function saidOf(outcome: MasterOutcome, index: number, source: string): F
     // ST 12-1 counts to 30, and the field mark of OpenEXR tells the second of a pair: above that no header has a place for a label.
     timecode: base.base > (dpx ? 30 : 60) ? null : formatTimecode(addFrames(base, index)),
     reel: dpx ? null : outcome.reel,
-    owner: dpx ? null : said.owner,
+    owner: dpx ? inDpx(said.owner, 200) : said.owner,
     comments: dpx ? null : said.comments,
-    captured: dpx ? null : said.captured,
+    captured: dpx ? (said.captured?.replace(' ', ':') ?? null) : said.captured,
     iso: dpx ? null : single(said.iso),
     exposure: dpx ? null : single(said.exposureSeconds),
     // The field of DPX holds a hundred letters of ASCII; another name is left out of it.
@@ -38,5 +76,12 @@ export function saidOf(outcome: MasterOutcome, index: number, source: string): F
         ? frameFileName(outcome, index)
         : null
       : `${source} frame ${index}`,
+    origin: dpx ? inDpx(source, 100) : null,
+    counter: dpx ? `${index} of ${outcome.frames}` : String(outcome.first + index),
+    development: dpx ? null : developmentOf(outcome.linearisation),
+    camera: dpx ? inDpx(said.camera, 32) : said.camera,
+    serial: dpx ? inDpx(said.serial, 32) : said.serial,
+    whiteBalance: dpx ? null : single(said.whiteKelvin),
+    others: 'nothing',
   };
 }

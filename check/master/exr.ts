@@ -25,6 +25,45 @@ function neutralOf(found: readonly number[] | null): string | null {
     : found.join(' ');
 }
 
+/** Attributes that a frame of ours has or may have ("Standard attributes", openexr.com; ST 2065-4, 9), and three texts of our own. */
+const ours: ReadonlySet<string> = new Set([
+  ...['channels', 'compression', 'dataWindow', 'displayWindow', 'lineOrder', 'pixelAspectRatio'],
+  ...[
+    'screenWindowCenter',
+    'screenWindowWidth',
+    'chromaticities',
+    'framesPerSecond',
+    'timeCode',
+    'imageCounter',
+  ],
+  ...['reelName', 'capDate', 'isoSpeed', 'expTime', 'owner', 'comments', 'cameraLabel', 'cameraSerialNumber'],
+]);
+/** The container has no such attributes: they are lines of its comments. */
+const oursOutsideOfTheContainer = [
+  'adoptedNeutral',
+  'cameraCCTSetting',
+  'sourceFile',
+  'sourceFrame',
+  'development',
+];
+const oursInTheContainer = ['acesImageContainerFlag', 'imageChecksum', 'headerChecksum'];
+
+/** What the outcome has no word for: attributes of others, and a version or a screen window that is not the usual one. */
+function othersOf({ attributes, version }: ExrHeader, aces: boolean): string {
+  const own = aces ? oursInTheContainer : oursOutsideOfTheContainer;
+  const foreign = [...attributes.keys()].filter((name) => !ours.has(name) && !own.includes(name));
+  const centre = attributeValue(attributes, 'screenWindowCenter', 'v2f') ?? [];
+  const width = attributeValue(attributes, 'screenWindowWidth', 'float');
+  const odd = [
+    ...foreign.map((name) => `attribute ${name} at byte ${attributes.get(name)?.at}`),
+    ...(version === 2 ? [] : [`version field ${version}`]),
+    ...(centre.every((value) => value === 0) && width === 1
+      ? []
+      : [`screen window ${centre.join(' ')}, ${width} wide`]),
+  ];
+  return odd.length === 0 ? 'nothing' : odd.join(', ');
+}
+
 function saidOf(header: ExrHeader, base: number, aces: boolean): FrameSaid {
   const { attributes, dataWindow: data, displayWindow: display, channels } = header;
   const text = (name: string): string | null => attributeValue(attributes, name, 'string');
@@ -38,7 +77,7 @@ function saidOf(header: ExrHeader, base: number, aces: boolean): FrameSaid {
   const own: string[] = [];
   for (const line of (text('comments') ?? '').split('\n')) {
     const match = aces ? LINE.exec(line) : null;
-    if (match === null) own.push(line);
+    if (match === null || lines.has(match[1] as string)) own.push(line);
     else lines.set(match[1] as string, match[2] as string);
   }
   const free = (name: string): string | null => (aces ? (lines.get(name) ?? null) : text(name));
@@ -46,6 +85,8 @@ function saidOf(header: ExrHeader, base: number, aces: boolean): FrameSaid {
   const neutral = aces
     ? (lines.get('adoptedNeutral')?.split(' ').map(Number) ?? null)
     : attributeValue(attributes, 'adoptedNeutral', 'v2f');
+  const kelvin = aces ? lines.get('cameraCCTSetting') : single('cameraCCTSetting');
+  const counter = attributeValue(attributes, 'imageCounter', 'int');
   return {
     size: `${header.width}x${header.height}`,
     windows: `${data.xMin},${data.yMin} ${data.xMax},${data.yMax} of ${display.xMin},${display.yMin} ${display.xMax},${display.yMax}`,
@@ -71,6 +112,13 @@ function saidOf(header: ExrHeader, base: number, aces: boolean): FrameSaid {
     iso: single('isoSpeed'),
     exposure: single('expTime'),
     source: free('sourceFile') === null ? null : `${free('sourceFile')} frame ${Number(free('sourceFrame'))}`,
+    origin: null,
+    counter: counter === null ? null : String(counter),
+    development: free('development'),
+    camera: text('cameraLabel'),
+    serial: text('cameraSerialNumber'),
+    whiteBalance: kelvin === undefined || kelvin === null ? null : String(Math.fround(Number(kelvin))),
+    others: othersOf(header, aces),
   };
 }
 

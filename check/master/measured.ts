@@ -43,6 +43,17 @@ export interface FrameSaid {
   readonly iso: string | null;
   readonly exposure: string | null;
   readonly source: string | null;
+  /** The clip that it was made from, where it has a field of its own. */
+  readonly origin: string | null;
+  /** Number of the frame, and where the form has them place and count. */
+  readonly counter: string | null;
+  readonly development: string | null;
+  readonly camera: string | null;
+  readonly serial: string | null;
+  /** Kelvin. */
+  readonly whiteBalance: string | null;
+  /** What is there besides, and every field that has but one value and has another; `nothing` in a good frame. */
+  readonly others: string;
 }
 
 export interface MasterMeasured {

@@ -144,6 +144,46 @@ export const deliverableCodes = {
     title: 'the deliverable does not decode from beginning to end without an error',
     remedy: inDelivery('If it repeats, check the memory of the machine and the delivery drive.'),
   },
+  'container-differs': {
+    weight: 'hold',
+    title: 'a field of the container is not what was decided',
+    remedy: inDelivery(
+      'The finding names the part, the field and the byte. If it repeats, try another version of ffmpeg, and compare what it writes there.',
+    ),
+  },
+  'container-part-unknown': {
+    weight: 'hold',
+    title: 'the container has a part that nobody decided and players may obey',
+    remedy: inDelivery(
+      'The finding names the part and the byte. If it repeats, try another version of ffmpeg, and look for a program that edits files after they are made.',
+    ),
+  },
+  'container-part-absent': {
+    weight: 'hold',
+    title: 'a part of the container is missing',
+    remedy: inDelivery(NEWER),
+  },
+  'container-part-informative': {
+    weight: 'note',
+    title: 'the container has a part that players do not obey, and that is not usual',
+    remedy:
+      'Leave it. If you do not expect it, compare with a deliverable of another machine: another version of ffmpeg may have written it.',
+  },
+  'samples-not-in-place': {
+    weight: 'hold',
+    title: 'the index and the media data of a file do not agree to the byte',
+    remedy: inDelivery('If it repeats, check the delivery drive and try a newer ffmpeg.'),
+  },
+  'key-frames-differ': {
+    weight: 'hold',
+    title: 'key frames are farther apart than the profile allows',
+    remedy: inDelivery(NEWER),
+  },
+  'bit-rate-differs': {
+    weight: 'hold',
+    title: 'the bit rate of the audio is not the one that the profile asks for',
+    remedy: inDelivery(NEWER),
+  },
   'reel-differs': {
     weight: 'hold',
     title: 'the reel name is wrong',

@@ -3,6 +3,7 @@ import { type Finding, finding } from '../../findings/finding.ts';
 import type { AudioFacts, ClipFacts } from '../../media/facts.ts';
 import type { Rate } from '../../media/time/rate.ts';
 import { keptAudio, audioTraits } from '../codecs.ts';
+import { AAC_KILOBITS } from '../limits.ts';
 import type { Outcome } from '../outcome.ts';
 import type { Profile } from '../schema.ts';
 
@@ -32,6 +33,12 @@ const namedInAac: readonly string[] = [
   '5.1',
   '7.1',
 ];
+
+/** ISO/IEC 14496-3, 4.5.3.1: at most 6144 bits of each channel in a block of 1024 samples. */
+const AAC_BITS_A_SAMPLE = 6144 / 1024;
+/** What is asked of the encoder, or as much as the form holds at this rate. */
+const aacBits = (channels: number, sampleRate: number): number =>
+  channels * Math.min(1000 * AAC_KILOBITS, AAC_BITS_A_SAMPLE * sampleRate);
 
 /** The layout as it is read back from the file; null: the file does not say. */
 function layoutOf(track: AudioFacts, profile: AudioProfile, monoTracks: number): string | null {
@@ -191,6 +198,7 @@ export function audioOf(
           ? track.samples
           : samplesWithin(facts.video.frames, facts.video.rate, sampleRate),
       tolerance: format.block,
+      ...(audio.format === 'aac' ? { bitsPerSecond: aacBits(track.channels, sampleRate) } : {}),
     };
   });
   return held.length > 0 ? { findings: held } : { tracks, notes };

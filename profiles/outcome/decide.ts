@@ -2,7 +2,7 @@
 import { type Finding, finding } from '../../findings/finding.ts';
 import { type ClipFacts, earlierField } from '../../media/facts.ts';
 import { isRgb } from '../../media/pixel-format.ts';
-import { formatRatio } from '../../media/time/rate.ts';
+import { formatRatio, type Rate, roundedDivision, safeNumber } from '../../media/time/rate.ts';
 import { rgbBasis } from '../../proof/tap.ts';
 import { traitsOf, vc3FrameBytes } from '../codecs.ts';
 import { pixelsReadBack } from '../ffmpeg-names.ts';
@@ -57,6 +57,11 @@ function rasterFindings(raster: Raster, level: number | null, { profile, facts }
       ),
     );
   return out;
+}
+
+/** Whole seconds in frames, to the nearest one. */
+function keyFrameDistance(seconds: number, { num, den }: Rate): number {
+  return safeNumber(roundedDivision(BigInt(seconds) * BigInt(num), BigInt(den)));
 }
 
 /** What the picture is tagged with, and what its fingerprints are compared by. */
@@ -175,6 +180,9 @@ export function outcomeOf(request: OutcomeRequest): OutcomeDecision {
     codecProfile: traits.profile,
     maxLevel: level,
     packetBytes: vc3FrameBytes(profile.video, raster.width, raster.height),
+    ...(profile.video.codec === 'h264'
+      ? { keyFrameDistance: keyFrameDistance(profile.video.key_frame_seconds, video.rate) }
+      : {}),
     timecode: timecode.timecode,
     reel: reelOf(profile.reel, request),
     audio: audio.tracks,

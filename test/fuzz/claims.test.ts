@@ -3,7 +3,7 @@ import { readFileSync, writeFileSync } from 'node:fs';
 import { join, resolve } from 'node:path';
 import { describe, expect, test } from 'vitest';
 import { MatroskaError, identifier } from '../../check/ebml.ts';
-import { MovieAtomsError, readMovieAtoms } from '../../check/movie-atoms.ts';
+import { MovieError, readMovie } from '../../check/movie/read.ts';
 import { FileDamage } from '../../files/bytes.ts';
 import { parseXml, XmlError } from '../../files/manifest/xml.ts';
 import { ExrDamage } from '../../check/master/exr/damage.ts';
@@ -101,9 +101,9 @@ describe('movies', () => {
       bytes.writeUInt32BE(8, at);
       bytes.writeUInt32BE(size - 8, at + 8);
       bytes.write('free', at + 12, 'latin1');
-      const read = readMovieAtoms(file('a.mov', bytes));
+      const read = readMovie(file('a.mov', bytes));
       // Without a handler it is no timecode track.
-      await expect(read).rejects.toThrow(MovieAtomsError);
+      await expect(read).rejects.toThrow(MovieError);
     },
   );
 
@@ -115,7 +115,7 @@ describe('movies', () => {
     end.write('free', 4, 'latin1');
     const bytes = Buffer.concat([timecoded.subarray(0, at + size), end, timecoded.subarray(at + size)]);
     bytes.writeUInt32BE(size + 8, at);
-    await expect(readMovieAtoms(file('a.mov', bytes))).rejects.toThrow(MovieAtomsError);
+    await expect(readMovie(file('a.mov', bytes))).rejects.toThrow(MovieError);
   });
 
   test('sixteen megabytes of the smallest boxes are walked through by pages', async () => {
@@ -128,7 +128,9 @@ describe('movies', () => {
   });
 
   test('a Matroska identifier of more than 64 bits', () => {
-    expect(() => identifier(Buffer.alloc(64, 1), { id: 0x73c5, start: 0, end: 64 })).toThrow(MatroskaError);
+    expect(() => identifier(Buffer.alloc(64, 1), { id: 0x73c5, at: 0, start: 0, end: 64 })).toThrow(
+      MatroskaError,
+    );
   });
 });
 

@@ -11,7 +11,7 @@ import {
 import { dpxFrame } from '../../check/master/dpx.ts';
 import { measureExr } from '../../check/master/exr.ts';
 import { readMatroska } from '../../check/matroska.ts';
-import { readMovieAtoms } from '../../check/movie-atoms.ts';
+import { readMovie } from '../../check/movie/read.ts';
 import { readSettings } from '../../coordinator/settings/read.ts';
 import { FileDamage } from '../../files/bytes.ts';
 import { readChain } from '../../files/manifest/chain.ts';
@@ -191,14 +191,14 @@ export const targets: Readonly<
     extension: '.mov',
     readers: [
       { name: 'form', read: ({ path }) => readForm(path) },
-      { name: 'atoms', read: ({ path }) => readMovieAtoms(path) },
+      { name: 'boxes', read: ({ path }) => readMovie(path, { pictures: 3 }) },
     ],
   },
   mp4: {
     extension: '.mp4',
     readers: [
       { name: 'form', read: ({ path }) => readForm(path) },
-      { name: 'atoms', read: ({ path }) => readMovieAtoms(path) },
+      { name: 'boxes', read: ({ path }) => readMovie(path, { pictures: 3 }) },
     ],
   },
   mxf: { extension: '.mxf', readers: [{ name: 'form', read: ({ path }) => readForm(path) }] },

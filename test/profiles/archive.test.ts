@@ -46,14 +46,14 @@ describe('fields that cannot stand with a lossless codec, or without one', () =>
       ],
       ['extends: archive-ffv1\ncontainer: mov', 'profile-combination: mov with ffv1'],
       [
-        'extends: archive-ffv1\nchecks: [frames, duration, timecode, frame-spacing, raster, colour-tags, codec, audio, decode, frame-match, levels, audio-match, bitstream]',
+        'extends: archive-ffv1\nchecks: [frames, duration, timecode, frame-spacing, raster, colour-tags, codec, audio, decode, frame-match, levels, audio-match, bitstream, container]',
         'profile-check-left-out: no lossless',
       ],
       ['extends: editorial-vc3\ninterlaced: keep', 'profile-combination: keep with vc3'],
       ['extends: editorial-vc3\npixels: source', 'profile-combination: source with vc3'],
       ['extends: editorial-vc3\naudio: { tolerance_frames: keep }', 'profile-combination: keep with vc3'],
       [
-        'extends: editorial-vc3\nchecks: [frames, duration, timecode, frame-spacing, raster, colour-tags, codec, audio, decode, frame-match, levels, audio-match, bitstream, lossless]',
+        'extends: editorial-vc3\nchecks: [frames, duration, timecode, frame-spacing, raster, colour-tags, codec, audio, decode, frame-match, levels, audio-match, bitstream, container, lossless]',
         'profile-combination: lossless, with vc3, which loses something',
       ],
     ].map(([text, found]) => ({ text, found: found as string, said: text?.split('\n')[1] })),

@@ -30,7 +30,7 @@ export interface Channel {
   readonly kind: SampleKind;
   /** Of one sample. */
   readonly bytes: number;
-  /** pLinear, a hint for lossy compression. */
+  /** pLinear, a hint for lossy compression; or one of the three bytes behind it, which are reserved and zero. */
   readonly linear: boolean;
   readonly xSampling: number;
   readonly ySampling: number;
@@ -94,7 +94,7 @@ function channelsOf(bytes: Buffer): Channel[] {
       name,
       kind: kind.name,
       bytes: kind.bytes,
-      linear: bytes[end + 5] !== 0,
+      linear: bytes.subarray(end + 5, end + 9).some((byte) => byte !== 0),
       xSampling: bytes.readInt32LE(end + 9),
       ySampling: bytes.readInt32LE(end + 13),
     });

@@ -1,0 +1,172 @@
+/** Headers of masters are a closed world: no byte of one can be changed without being seen, and what is foreign is named. */
+import { beforeAll, describe, expect, test } from 'vitest';
+import { dpxFrame } from '../../check/master/dpx.ts';
+import { developmentOf, saidOf } from '../../check/master/expected.ts';
+import { measureExr } from '../../check/master/exr.ts';
+import { attributesOf as headerOf } from '../../check/master/exr/header.ts';
+import type { FrameSaid } from '../../check/master/measured.ts';
+import { dpxBytes, dpxHeader } from '../../media/formats/dpx/header.ts';
+import { parseTimecode } from '../../media/time/timecode.ts';
+import type { MasterOutcome } from '../../profiles/master/outcome.ts';
+import { attributesOf, developmentText, dpxOf } from '../../worker/master/attributes.ts';
+import { encoded, grainy } from '../formats/exr/encoded.ts';
+
+const [WIDTH, HEIGHT] = [20, 18];
+const SOURCE = 'B012.mov';
+const outcome: MasterOutcome = {
+  kind: 'frames',
+  format: 'exr',
+  compression: 'zip',
+  fileName: 'B012',
+  stem: 'B012',
+  extension: 'exr',
+  first: 86_400,
+  digits: 7,
+  frames: 48,
+  rate: { num: 24_000, den: 1001 },
+  width: WIDTH,
+  height: HEIGHT,
+  pixelAspect: { num: 1, den: 1 },
+  timecode: parseTimecode('01:00:00:00', 24),
+  reel: 'B012',
+  linearisation: {
+    kind: 'coded',
+    input: { name: 'slog3-sgamut3cine' },
+    pixelFormat: 'yuv422p10le',
+    matrix: 'bt709',
+    range: 'limited',
+  } as MasterOutcome['linearisation'],
+  said: {
+    owner: 'The bell foundry',
+    comments: 'First pour',
+    captured: '2026:11:25 10:20:30',
+    iso: 800,
+    exposureSeconds: 0.02,
+    whiteKelvin: 5600,
+    camera: 'B',
+    serial: '0042',
+  },
+  frameBytes: null,
+  estimatedBytes: 1,
+  bytesRange: { least: 1, most: 1 },
+};
+const asDpx: MasterOutcome = { ...outcome, format: 'dpx', compression: 'none', extension: 'dpx' };
+const FRAME = 7;
+
+const differing = (found: FrameSaid | null, wanted: FrameSaid): string[] =>
+  found === null
+    ? ['nothing can be read']
+    : (Object.keys(wanted) as (keyof FrameSaid)[])
+        .filter((name) => found[name] !== wanted[name])
+        .map((name) => `${name} ${found[name]}`);
+
+function dpx(): Buffer {
+  const head = dpxHeader({ width: WIDTH, height: HEIGHT }, dpxOf(asDpx, FRAME, SOURCE));
+  return Buffer.concat([head, Buffer.alloc(dpxBytes({ width: WIDTH, height: HEIGHT }) - head.length, 0x44)]);
+}
+function seenInDpx(bytes: Buffer): string[] {
+  try {
+    const { faults, said } = dpxFrame(bytes, 24);
+    return [...faults, ...differing(said, saidOf(asDpx, FRAME, SOURCE))];
+  } catch (error) {
+    if (error instanceof RangeError) return [error.message];
+    throw error;
+  }
+}
+
+describe('DPX', () => {
+  test('a good header is what the outcome says', () => {
+    expect(seenInDpx(dpx())).toEqual([]);
+  });
+
+  test('no byte of the header can be changed without being seen', () => {
+    const unseen: number[] = [];
+    for (let at = 0; at < 2048; at += 1) {
+      const bytes = dpx();
+      bytes[at] = (bytes[at] as number) ^ 0x21;
+      if (seenInDpx(bytes).length === 0) unseen.push(at);
+    }
+    expect(unseen).toEqual([]);
+  });
+
+  test.each<[string, number, string, RegExp]>([
+    ['another owner', 460, 'The tin foundry\0', /owner The tin foundry/],
+    ['another place among the frames', 1712, '\0\0\0\x08', /counter 8 and 7 of 48/],
+    ['another creator', 160, 'Bell', /others creator at byte 160/],
+    ['a project', 260, 'Bell', /others project at byte 260/],
+    ['a slate', 1764, 'Bell', /others slate at byte 1764/],
+    ['another device', 1556, 'C', /camera C/],
+    ['words behind the end of a text', 500, 'Bell', /others owner with bytes behind its end at byte 460/],
+  ])('%s is named', (_title, at, value, says) => {
+    const bytes = dpx();
+    bytes.write(value, at, 'latin1');
+    expect(seenInDpx(bytes).join('\n')).toMatch(says);
+  });
+});
+
+describe.each(['exr', 'aces'] as const)('OpenEXR, %s', (format) => {
+  const wanted = { ...outcome, format, compression: format === 'exr' ? ('zip' as const) : ('none' as const) };
+  let whole: Buffer;
+  beforeAll(async () => {
+    const form = { width: WIDTH, height: HEIGHT, compression: wanted.compression, container: format };
+    whole = (await encoded(form, grainy(WIDTH, HEIGHT), attributesOf(wanted, FRAME, SOURCE))).bytes;
+  });
+  const seen = async (bytes: Buffer): Promise<string[]> => {
+    const { faults, said } = await measureExr({
+      bytes,
+      base: 24,
+      aces: format === 'aces',
+      points: [],
+      spot: [],
+    });
+    return [...faults, ...differing(said, saidOf(wanted, FRAME, SOURCE))];
+  };
+
+  test('a good header is what the outcome says', async () => {
+    expect(await seen(whole)).toEqual([]);
+  });
+
+  test('no byte of the header can be changed without being seen', async () => {
+    const unseen: number[] = [];
+    for (let at = 0; at < headerOf(whole).end; at += 1) {
+      const bytes = Buffer.from(whole);
+      bytes[at] = (bytes[at] as number) ^ 0x21;
+      if ((await seen(bytes)).length === 0) unseen.push(at);
+    }
+    expect(unseen).toEqual([]);
+  });
+
+  test('another counter and another neutral are named, and so is an attribute of others', async () => {
+    const counter = Buffer.from(whole);
+    counter.writeInt32LE(86_408, headerOf(counter).attributes.get('imageCounter')?.at as number);
+    expect((await seen(counter)).join('\n')).toMatch(/counter 86408/);
+    if (format === 'aces') return;
+    const neutral = Buffer.from(whole);
+    neutral.writeFloatLE(0.3127, headerOf(neutral).attributes.get('adoptedNeutral')?.at as number);
+    expect((await seen(neutral)).join('\n')).toMatch(/neutral 0.3127/);
+    const form = { width: WIDTH, height: HEIGHT, compression: 'zip', container: 'exr' } as const;
+    const attributes = attributesOf(wanted, FRAME, SOURCE);
+    const free = { ...attributes.free, lookApplied: 'warm' };
+    const foreign = (await encoded(form, grainy(WIDTH, HEIGHT), { ...attributes, free })).bytes;
+    expect((await seen(foreign)).join('\n')).toMatch(/others attribute lookApplied at byte \d+/);
+    const tinted = (await encoded(form, grainy(WIDTH, HEIGHT), { ...attributes, cameraTintSetting: 5 }))
+      .bytes;
+    expect((await seen(tinted)).join('\n')).toMatch(/others attribute cameraTintSetting at byte \d+/);
+  });
+});
+
+test('how the values came about is worded alike by the writer and, apart from it, by the checker', () => {
+  const raw = {
+    kind: 'raw',
+    decoder: 'rushlight',
+    decoderVersion: '1',
+    demosaic: 'fine',
+    highlights: 'keep',
+    white: { x: 0.3127, y: 0.329, kelvin: 6503.6 },
+    exposure: 1.25,
+  } as unknown as MasterOutcome['linearisation'];
+  expect(developmentOf(raw)).toBe(
+    'DNG specification; decoder rushlight 1; demosaic fine; highlights keep; white 0.3127 0.3290, 6504 K; exposure x 1.25',
+  );
+  for (const way of [outcome.linearisation, raw]) expect(developmentOf(way)).toBe(developmentText(way));
+});
