@@ -18,6 +18,7 @@ const CAMPAIGN = { cases: 150, seeds: [1, 2, 3, 4] };
 /** Test files of which the quick lane leaves rows out (test/support/lane.ts). */
 export const TABLES = [
   'test/campaign/campaign.test.ts',
+  'test/check/container/profiles.test.ts',
   'test/demo/demo.test.ts',
   'test/e2e/bad-targets.test.ts',
   'test/e2e/bad-tools.test.ts',
