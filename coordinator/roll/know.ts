@@ -5,6 +5,8 @@
 import { append } from '../../findings/append.ts';
 import type { DayManifests } from '../../files/manifest/day.ts';
 import { type Finding, FindingError, finding } from '../../findings/finding.ts';
+import { seenDigest } from '../../files/seen.ts';
+import { filesOfPlace } from '../../ledger/clip.ts';
 import type { Job } from '../../ledger/job.ts';
 import { type IntakeResult, isVerified } from '../../ledger/roll.ts';
 import type { Toolchain } from '../../ledger/toolchain.ts';
@@ -168,9 +170,17 @@ export async function planRoll(
     ),
   );
   const refused = new Set<Job>(tooLarge.map(({ job }) => job));
-  const jobs = plan.jobs.filter(({ job }) => !refused.has(job));
+  const seenOf = new Map((known.intake?.files ?? []).map(({ path, seen }) => [path, seen ?? null]));
+  const jobs = plan.jobs
+    .filter(({ job }) => !refused.has(job))
+    .map((planned) => ({ ...planned, job: { ...planned.job, source: sourceOf(planned.job, seenOf) } }));
   context.reservation.take(jobs.map(({ job }) => job));
   return { ...plan, jobs };
+}
+
+/** What verification saw of the clip's files, as the worker asks it again. */
+function sourceOf({ clip }: Job, seenOf: ReadonlyMap<string, string | null>): string {
+  return seenDigest(filesOfPlace(clip.place).map((path) => JSON.stringify([path, seenOf.get(path) ?? null])));
 }
 
 /** Each to its clip, the others to the roll. */
