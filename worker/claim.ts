@@ -78,7 +78,7 @@ export async function sourceFailure(job: Job): Promise<Finding | null> {
 
 /** null: a file cannot be read, or somebody writes into it. */
 async function digestNow({ rollFolder, clip }: Job): Promise<string | null> {
-  const files = [];
+  const files: { path: string; bytes: number; hashes: Record<string, string> }[] = [];
   for (const path of filesOfPlace(clip.place)) {
     const read = await hashFile(join(rollFolder, path), [CONTENT_ALGORITHM]);
     if (read.state !== 'read') return null;

@@ -4,7 +4,7 @@ import { mountsHere } from '../../files/mounts.ts';
 import { seenDigest } from '../../files/seen.ts';
 import { type Finding, finding, blocks, uniqueFindings } from '../../findings/finding.ts';
 import { FindingTally } from '../../findings/tally.ts';
-import type { CopyResult, IntakeResult } from '../../ledger/roll.ts';
+import type { CopyResult } from '../../ledger/roll.ts';
 import type { DayManifests } from '../../files/manifest/day.ts';
 import { type FoundManifests, findManifests, mergeStatements } from '../../files/manifest/find.ts';
 import { createHashPool } from '../../files/manifest/hash-pool.ts';
@@ -17,6 +17,7 @@ import { discoverRolls } from './discover.ts';
 import { compareCopies, judgeCopy, type Stated } from './judge.ts';
 import { placeOfCopy } from './place.ts';
 import { type ReadCopy, readCopy, type WalkedCopy, walkCopy } from './read.ts';
+import type { ReadRoll } from './since.ts';
 import { type Told, tellApart } from './tell-apart.ts';
 
 export { type DiscoveredRoll, discoverRolls } from './discover.ts';
@@ -189,7 +190,7 @@ async function placesOf(walked: readonly WalkedCopy[]): Promise<CopyPlace[]> {
  * What is the matter with a roll is in its result. Throws the signal's reason after an abort, and what is a fault of
  * this program or machine (a reading thread that dies).
  */
-export async function intakeRoll(order: IntakeOrder): Promise<IntakeResult> {
+export async function intakeRoll(order: IntakeOrder): Promise<ReadRoll> {
   const { day, roll, folder, signal } = order;
   const located = await locateCopies(order);
   const { places } = located;
@@ -298,5 +299,6 @@ export async function intakeRoll(order: IntakeOrder): Promise<IntakeResult> {
     copies: places.map((place) => result(place.folder)),
     files,
     findings: tallied,
+    asRead: copies.map((copy) => ({ folder: copy.folder, files: [...copy.files.values()] })),
   };
 }

@@ -8,7 +8,7 @@ import { type Finding, FindingError, finding } from '../../findings/finding.ts';
 import { seenDigest } from '../../files/seen.ts';
 import { filesOfPlace } from '../../ledger/clip.ts';
 import type { Job } from '../../ledger/job.ts';
-import { type IntakeResult, isVerified } from '../../ledger/roll.ts';
+import { isVerified } from '../../ledger/roll.ts';
 import type { Toolchain } from '../../ledger/toolchain.ts';
 import type { ClipReaders } from '../../media/raw/clip-readers.ts';
 import type { Rate } from '../../media/time/rate.ts';
@@ -17,6 +17,7 @@ import { isMovie, type LoadedProfile } from '../../profiles/schema.ts';
 import { JOB_BYTES_LIMIT, jobBytes } from '../dispatch/flow.ts';
 import type { GateClip, GateInput } from '../gate/input.ts';
 import { type DiscoveredRoll, intakeRoll } from '../intake/index.ts';
+import type { ReadRoll } from '../intake/since.ts';
 import type { NightPlan } from '../plan/index.ts';
 import type { RunProgress } from '../progress/run-progress.ts';
 import type { Settings } from '../settings/read.ts';
@@ -65,7 +66,7 @@ export interface KnownRoll {
   /** <delivery>/<day>/<roll>. */
   readonly deliveryFolder: string;
   /** null: verification did not come to an end. */
-  intake: IntakeResult | null;
+  intake: ReadRoll | null;
   clips: GateClip[];
   /** Files that are no clips. */
   otherFiles: string[];
@@ -87,7 +88,7 @@ export function unknownRoll(roll: DiscoveredRoll, folders: NightFolders): KnownR
 export function verifyRoll(
   roll: DiscoveredRoll,
   { request, dayManifests, runProgress, signal }: VerifyContext,
-): Promise<IntakeResult> {
+): Promise<ReadRoll> {
   signal.throwIfAborted();
   runProgress.setPhase(roll.name, 'reading');
   return intakeRoll({

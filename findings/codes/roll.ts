@@ -229,12 +229,6 @@ export const rollCodes = {
     remedy:
       'Read what was found, and run `rushlight run` with this copy among the others: it decides again from all of them. Nothing in the delivery was changed.',
   },
-  'copy-added': {
-    weight: 'note',
-    title: 'a late copy was added to the verdict of its roll',
-    remedy:
-      'If the roll was signed, sign it again with `rushlight sign <delivery> --key <file>`: the older signature was of fewer copies, and was removed.',
-  },
   'file-outside-rolls': {
     weight: 'hold',
     title: 'a media file in the shoot day is outside every roll',
