@@ -4,7 +4,8 @@ import { promisify } from 'node:util';
 import { deflate, inflate } from 'node:zlib';
 import { z } from 'zod';
 import { POINTS, type PixelSamples, type Spot } from './pixel-samples.ts';
-import { FingerprintError } from './source-fingerprints.ts';
+import { readingBytes } from './reading.ts';
+import { FingerprintError, storedReading } from './source-fingerprints.ts';
 
 const FORM = Buffer.from('rushlight points 1\n', 'latin1');
 const MOST_BYTES = 1024 * 1024 * 1024;
@@ -18,6 +19,8 @@ const headerSchema = z.object({
       pixels: z.array(z.tuple([z.int().nonnegative(), z.int().nonnegative()])),
     }),
   ),
+  /** Bytes of what the threads read (reading.ts), last in the file. */
+  reading: z.int().positive().optional(),
 });
 
 /** Bytes of equal weight lie together: the signs and exponents of neighbours are alike. */
@@ -44,7 +47,9 @@ const bytesOf = (values: Float32Array | Float64Array): Buffer =>
 export async function sampleFile(
   fingerprints: PixelSamples,
 ): Promise<{ readonly bytes: Buffer; readonly digest: string }> {
+  const reading = fingerprints.reading === undefined ? null : readingBytes(fingerprints.reading);
   const header: z.input<typeof headerSchema> = {
+    ...(reading === null ? {} : { reading: reading.length }),
     frames: fingerprints.frames,
     width: fingerprints.width,
     height: fingerprints.height,
@@ -61,6 +66,7 @@ export async function sampleFile(
     head,
     apart(bytesOf(fingerprints.values), 4),
     ...fingerprints.spots.map(({ sceneLinear }) => bytesOf(sceneLinear)),
+    ...(reading === null ? [] : [reading]),
   ]);
   const packed = await promisify<Buffer, { level: number }, Buffer>(deflate)(body, { level: 6 });
   return { bytes: Buffer.concat([FORM, packed]), digest: createHash('sha256').update(body).digest('hex') };
@@ -104,9 +110,11 @@ export async function readSamples(
       sceneLinear: new Float64Array(plain(take(8 * 3 * pixels.length))),
     }),
   );
+  const { reading: length, ...rest } = header;
+  const reading = length === undefined ? {} : { reading: storedReading(take(length)) };
   if (at !== body.length) throw new FingerprintError(`${body.length - at} bytes too many`);
   return {
-    fingerprints: { ...header, values, spots },
+    fingerprints: { ...rest, values, spots, ...reading },
     digest: createHash('sha256').update(body).digest('hex'),
   };
 }

@@ -42,6 +42,7 @@ export async function makeFromFfmpegFrames(
         ...(await finishMasters(run, group, making, {
           command,
           audioTracks: proof.fingerprints.audioTracks,
+          decoded: proof.fingerprints.picture,
         })),
       );
     return failures;

@@ -8,6 +8,7 @@ import type { MasterCheck } from '../../profiles/check-names.ts';
 import type { MasterFormat } from '../../profiles/master/schema.ts';
 import type { CheckVerdict } from '../check.ts';
 import { saidOf } from './expected.ts';
+import { readingVerdict } from './reading.ts';
 import type { ToSceneLinear } from './scene-linear.ts';
 import type { FrameMeasured, FrameSaid, MasterMeasured } from './measured.ts';
 import { allowance, inWords, wantedOf } from './tolerance.ts';
@@ -315,4 +316,5 @@ export const masterChecksBy: Readonly<Record<MasterCheck, (input: MasterCheckInp
     'pixel-values': pixelValues,
     'spot-check': spotCheck,
     'write-verify': writeVerify,
+    'frames-as-decoded': ({ outcome, points }) => readingVerdict(outcome.linearisation, points?.reading),
   };

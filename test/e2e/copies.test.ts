@@ -127,7 +127,7 @@ describe('a copy that comes after the night', () => {
       appendFileSync(join(third, 'A005', 'A005C001.mov'), 'x');
       const checked = await runCommand(['check', day, '--copy', third, '--deliver', delivery, '--quiet']);
       expect(checked.code).toBe(1);
-      expect(checked.stdout).toContain('[roll-file-size-differs]');
+      expect(checked.stdout).toContain('[file-checksum-differs]');
       expect(checked.stdout).toContain('ready (2 copies)  A005  0 copies added');
       expect(
         ['roll.json', 'statement.json', 'statement.dsse.json'].map((name) =>

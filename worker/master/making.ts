@@ -2,6 +2,7 @@
 import { join } from 'node:path';
 import { type Written, writtenDigest } from '../../check/master/compare.ts';
 import { checkEncoderInput, type EncoderInputReport } from '../../check/master/encoder-input.ts';
+import { checkReading, comparesReading, withReading } from '../../check/master/reading.ts';
 import { type ToSceneLinear, sceneLinearOf } from '../../check/master/scene-linear.ts';
 import { printable } from '../../files/names.ts';
 import { type Finding, finding } from '../../findings/finding.ts';
@@ -55,10 +56,17 @@ export interface MasterEvidence {
   file(): Promise<NonNullable<DeliverableReport['fingerprints']>>;
 }
 
+export interface Proving {
+  readonly tools: Pick<MediaTools, 'ffmpeg'>;
+  /** Fingerprints of the decoder that the frames came from; null: they came another way. */
+  readonly decoded: FrameFingerprints | null;
+  readonly signal: AbortSignal;
+}
+
 export interface MasterMaking {
   readonly framePool: FramePool;
   /** Once the frame pool has taken every frame. Throws what it threw, and the signal's reason. */
-  prove(tools: Pick<MediaTools, 'ffmpeg'>, signal: AbortSignal): Promise<MasterEvidence | Failure>;
+  prove(proving: Proving): Promise<MasterEvidence | Failure>;
   close(): Promise<void>;
 }
 
@@ -100,7 +108,17 @@ export async function startMasters(
   const feed = movies.length === 0 ? null : { spots: spotFrames(clip.contentDigest, frames, 'master') };
   const encoders: MasterEncoder[] = [];
   const framePool = startFramePool(
-    { linearisation, width, height, outputs, feed, transform, raw, source: sourceName(job) },
+    {
+      linearisation,
+      width,
+      height,
+      outputs,
+      feed,
+      compareReading: comparesReading(linearisation),
+      transform,
+      raw,
+      source: sourceName(job),
+    },
     context.threads,
     onFrames,
     async (picture) => void (await Promise.all(encoders.map((encoder) => encoder.take(picture)))),
@@ -118,10 +136,10 @@ export async function startMasters(
   return {
     framePool,
     close,
-    async prove(tools, signal) {
+    async prove({ tools, decoded, signal }) {
       const encoded = await Promise.all(encoders.map((encoder) => encoder.end()));
       signal.throwIfAborted();
-      const { values, written, encoderInput, invalid, special } = framePool.results();
+      const { values, written, encoderInput, read, invalid, special } = framePool.results();
       const subject = subjectOf(job);
       if (framePool.frames !== frames)
         return {
@@ -146,6 +164,7 @@ export async function startMasters(
         height,
         values,
         spots: await spotsOf({ job, outcome, sceneLinear, values, tools, signal }),
+        ...(read === null || decoded === null ? {} : { reading: { decoded, read } }),
       };
       let file: Promise<NonNullable<DeliverableReport['fingerprints']>> | undefined;
       const write = async (): Promise<NonNullable<DeliverableReport['fingerprints']>> => {
@@ -167,7 +186,10 @@ export async function startMasters(
             ? null
             : {
                 picture: encoderInput.picture,
-                report: checkEncoderInput(codesOf(encoderInput, width, height), points, sceneLinear, subject),
+                report: withReading(
+                  checkEncoderInput(codesOf(encoderInput, width, height), points, sceneLinear, subject),
+                  checkReading(linearisation, points.reading, subject),
+                ),
               },
         encoded,
         file: () => (file ??= write()),

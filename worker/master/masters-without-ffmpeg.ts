@@ -30,7 +30,9 @@ export async function makeWithoutFfmpeg(run: JobRun, groups: readonly MasterGrou
       const command = job.facts.declared?.declared.command ?? [
         developmentText(deliverable.outcome.linearisation),
       ];
-      failures.push(...(await finishMasters(run, group, making, { command, audioTracks: [] })));
+      failures.push(
+        ...(await finishMasters(run, group, making, { command, audioTracks: [], decoded: null })),
+      );
     } catch (error) {
       context.signal.throwIfAborted();
       throw frameFailure(error, job) ?? error;

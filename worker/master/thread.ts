@@ -4,6 +4,8 @@
  */
 import { writeFileSync } from 'node:fs';
 import { join } from 'node:path';
+import type { SourcePicture } from '../../media/colour/pixel.ts';
+import type { ReadAverages } from '../../proof/read-averages.ts';
 import type { SpecialValues } from '../../media/colour/picture.ts';
 import { KernelMemory } from '../../media/kernels/memory.ts';
 import { BAND_LINES, type Planes } from '../../media/kernels/planes.ts';
@@ -22,6 +24,8 @@ interface Way {
   read(order: FrameOrder): Promise<boolean>;
   values(first: number): Planes;
   toAp0(planes: Planes): Planes;
+  /** Of the very bytes that `values` is made from. */
+  averages(index: number): ReadAverages | null;
   /** Of the frame: NaN and infinities of its source; null: it can have none. */
   special(): SpecialValues | null;
 }
@@ -31,13 +35,9 @@ async function codedLinearisation(setup: FramePoolSetup, memory: KernelMemory): 
   if (linearisation.kind !== 'coded') throw new RangeError('frames of an order for raw frames');
   const { PictureKernel } = await import('../../media/colour/picture.ts');
   const kernel = await PictureKernel.load(memory);
-  kernel.prepare({
-    width,
-    height,
-    lines: BAND_LINES,
-    source: sourcePicture(linearisation, width, height),
-    transform,
-  });
+  const source = sourcePicture(linearisation, width, height);
+  kernel.prepare({ width, height, lines: BAND_LINES, source, transform });
+  const averages = setup.compareReading ? await averagesOf(source) : () => null;
   return {
     read: async ({ index, from }) => {
       if (from === null) throw new RangeError('a frame without bytes');
@@ -46,9 +46,22 @@ async function codedLinearisation(setup: FramePoolSetup, memory: KernelMemory): 
       return true;
     },
     values: (first) => kernel.codeRgb(undefined, first),
+    averages: (index) => averages(kernel.frame(), index),
     toAp0: (planes) => kernel.toAp0(planes),
     special: () => kernel.takeSpecial(),
   };
+}
+
+async function averagesOf(
+  source: SourcePicture,
+): Promise<(frame: Uint8Array, index: number) => ReadAverages> {
+  const [{ readAverages }, { sourceLayout }, { COLOUR_STEP }] = await Promise.all([
+    import('../../proof/read-averages.ts'),
+    import('../../media/colour/pixel.ts'),
+    import('../../proof/form.ts'),
+  ]);
+  const layout = sourceLayout(source);
+  return (frame, index) => readAverages(frame, layout, index % COLOUR_STEP === 0);
 }
 
 async function rawLinearisation(setup: FramePoolSetup, memory: KernelMemory): Promise<Way> {
@@ -67,6 +80,7 @@ async function rawLinearisation(setup: FramePoolSetup, memory: KernelMemory): Pr
       return true;
     },
     values: (first) => kernel.camera(undefined, first),
+    averages: () => null,
     toAp0: (planes) => kernel.toAp0(planes),
     special: () => null,
   };
@@ -158,6 +172,8 @@ serve<FramePoolSetup, FrameOrder, FrameAnswer | null>(async (setup) => {
       for (const writer of writers) writer.take(sceneLinear);
       feeder?.take(sceneLinear);
     }
+    // Behind the arithmetic: what lay there all the while, and not what was there before it.
+    const read = linearisation.averages(index);
     const written: WrittenFrame[] = [];
     let invalid = 0;
     for (const [at, { outcome, folder }] of setup.outputs.entries()) {
@@ -170,7 +186,7 @@ serve<FramePoolSetup, FrameOrder, FrameAnswer | null>(async (setup) => {
     }
     const encoderInput = feeder === null ? null : feeder.finish(index);
     return {
-      result: { index, points, written, encoderInput, invalid, special: linearisation.special() },
+      result: { index, points, read, written, encoderInput, invalid, special: linearisation.special() },
       transfer: [points.buffer, ...(encoderInput === null ? [] : [encoderInput.bytes.buffer as ArrayBuffer])],
     };
   };
