@@ -34,6 +34,7 @@ export const masterChecks = [
   'spot-check',
   'write-verify',
   'frames-as-decoded',
+  'whole-frames',
 ] as const;
 /** Asked of a movie for grading besides those of movies. */
 export const readingCheck = 'frames-as-decoded' as const;

@@ -3,15 +3,7 @@
  * black, repeated, dropped, mirrored or mixed frame between decoder and thread is found. Kept beside the reports, so that an audit compares again.
  */
 import { z } from 'zod';
-import { CELLS, COLOUR_CELLS, COLOUR_STEP, type FrameFingerprints } from './form.ts';
-
-/** Both of the same frames, each seen once. */
-export interface Reading {
-  /** Straight behind the decoder, taken inside ffmpeg (tap.ts). */
-  readonly decoded: FrameFingerprints;
-  /** Of the buffers that the arithmetic of the master reads (read-averages.ts). */
-  readonly read: FrameFingerprints;
-}
+import { CELLS, COLOUR_CELLS, COLOUR_STEP, type Reading } from './form.ts';
 
 /**
  * How far two averages of one frame may lie apart, in words of 16 bits: rounding alone, a 64th of an 8-bit step. Measured: at

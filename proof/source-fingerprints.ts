@@ -14,8 +14,8 @@ import { FileDamage } from '../files/bytes.ts';
 import type { Ratio } from '../media/time/rate.ts';
 import { ratioSchema } from '../media/time/schema.ts';
 import { type ExactHashes, HASH_BYTES } from './exact.ts';
-import { CELLS, COLOUR_CELLS, colourFrames, type FrameFingerprints } from './form.ts';
-import { type Reading, readingBytes, readingOf } from './reading.ts';
+import { CELLS, COLOUR_CELLS, colourFrames, type FrameFingerprints, type Reading } from './form.ts';
+import { readingBytes, readingOf } from './reading.ts';
 import { readAudioFingerprint, audioFingerprintBytes } from './audio-bytes.ts';
 import type { AudioFingerprint } from './audio-fingerprint.ts';
 

@@ -12,6 +12,7 @@ import { readingVerdict } from './reading.ts';
 import type { ToSceneLinear } from './scene-linear.ts';
 import type { FrameMeasured, FrameSaid, MasterMeasured } from './measured.ts';
 import { allowance, inWords, wantedOf } from './tolerance.ts';
+import { wholeFrames } from './whole-frames.ts';
 
 export interface Written {
   /** Of all frames in order (writtenDigest). */
@@ -317,4 +318,5 @@ export const masterChecksBy: Readonly<Record<MasterCheck, (input: MasterCheckInp
     'spot-check': spotCheck,
     'write-verify': writeVerify,
     'frames-as-decoded': ({ outcome, points }) => readingVerdict(outcome.linearisation, points?.reading),
+    'whole-frames': ({ measured, outcome, points }) => wholeFrames(measured, outcome, points),
   };

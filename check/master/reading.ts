@@ -2,7 +2,8 @@
 import { type Finding, type FindingSubject, blocks } from '../../findings/finding.ts';
 import type { CheckResult } from '../../ledger/report.ts';
 import type { Linearisation } from '../../profiles/master/linearisation.ts';
-import { compareReading, READ_BOUND, type ReadDifference, type Reading } from '../../proof/reading.ts';
+import type { Reading } from '../../proof/form.ts';
+import { compareReading, READ_BOUND, type ReadDifference } from '../../proof/reading.ts';
 import { type CheckVerdict, faultsToFindings } from '../check.ts';
 import type { EncoderInputReport } from './encoder-input.ts';
 

@@ -3,6 +3,7 @@ import { join } from 'node:path';
 import { type Written, writtenDigest } from '../../check/master/compare.ts';
 import { checkEncoderInput, type EncoderInputReport } from '../../check/master/encoder-input.ts';
 import { checkReading, comparesReading, withReading } from '../../check/master/reading.ts';
+import { sketchKindOf } from '../../check/master/whole-frames.ts';
 import { type ToSceneLinear, sceneLinearOf } from '../../check/master/scene-linear.ts';
 import { printable } from '../../files/names.ts';
 import { type Finding, finding } from '../../findings/finding.ts';
@@ -15,7 +16,8 @@ import { frameName } from '../../media/input.ts';
 import type { MediaTools } from '../../process/locate.ts';
 import type { FrameFingerprints } from '../../proof/form.ts';
 import { sampleFile } from '../../proof/pixel-sample-file.ts';
-import type { PixelSamples } from '../../proof/pixel-samples.ts';
+import type { PixelSamples, SketchKind } from '../../proof/pixel-samples.ts';
+import { SKETCH_VALUES } from '../../proof/whole-frame-sketch.ts';
 import type { Linearisation } from '../../profiles/master/linearisation.ts';
 import { subjectOf } from '../claim.ts';
 import type { Failure } from '../classify.ts';
@@ -24,6 +26,7 @@ import { type Encoded, type MasterEncoder, type StagedMovieMaster, startEncoder 
 import {
   type CollectedEncoderInput,
   type FramePool,
+  type FrameResults,
   type SpecialChannel,
   startFramePool,
 } from './frame-pool.ts';
@@ -165,6 +168,7 @@ export async function startMasters(
         values,
         spots: await spotsOf({ job, outcome, sceneLinear, values, tools, signal }),
         ...(read === null || decoded === null ? {} : { reading: { decoded, read } }),
+        ...sketchesOf(written, folders),
       };
       let file: Promise<NonNullable<DeliverableReport['fingerprints']>> | undefined;
       const write = async (): Promise<NonNullable<DeliverableReport['fingerprints']>> => {
@@ -196,6 +200,22 @@ export async function startMasters(
       };
     },
   };
+}
+
+/** Outputs of one kind of values were given the same ones. */
+function sketchesOf(
+  written: FrameResults['written'],
+  folders: readonly StagedMaster[],
+): Pick<PixelSamples, 'sketches'> {
+  const sketches: Partial<Record<SketchKind, Int32Array>> = {};
+  for (const [output, files] of written.entries()) {
+    const kind = sketchKindOf(folders[output]?.deliverable.outcome.format);
+    if (sketches[kind] !== undefined) continue;
+    const all = new Int32Array(files.length * SKETCH_VALUES);
+    for (const [frame, { sketch }] of files.entries()) all.set(sketch, frame * SKETCH_VALUES);
+    sketches[kind] = all;
+  }
+  return written.length === 0 ? {} : { sketches };
 }
 
 /**

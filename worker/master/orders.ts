@@ -47,6 +47,8 @@ export interface WrittenFrame {
   readonly bytes: number;
   /** Of the bytes as they left the encoder, 32 hex digits. */
   readonly xxh128: string;
+  /** Of the values that its encoder was given (proof/whole-frame-sketch.ts). */
+  readonly sketch: Int32Array;
 }
 
 /** A picture for an encoder, and what it is proved by; 10-bit Y'CbCr 4:4:4. */

@@ -3,7 +3,7 @@ import type { Written } from '../../check/master/compare.ts';
 import { checkMaster } from '../../check/master/index.ts';
 import type { MasterWork } from '../../ledger/job.ts';
 import { ratio } from '../../media/time/rate.ts';
-import type { Reading } from '../../proof/reading.ts';
+import type { Reading } from '../../proof/form.ts';
 import type { SourceFingerprints } from '../../proof/source-fingerprints.ts';
 import { subjectOf } from '../claim.ts';
 import { classifyMake, targetFailure, type Failure } from '../classify.ts';

@@ -17,6 +17,7 @@ import { frameFileName } from '../../profiles/master/frame-name.ts';
 import { attributesOf, dpxOf } from './attributes.ts';
 import type { FrameAnswer, FrameOrder, FramePoolSetup, WrittenFrame } from './orders.ts';
 import { sourcePicture } from './source-picture.ts';
+import { sketchCodes, sketchHalves } from './whole-frames.ts';
 
 /** Planes of code or camera values, band by band in their order, and how they become linear AP0 in place. */
 interface Way {
@@ -90,7 +91,11 @@ async function rawLinearisation(setup: FramePoolSetup, memory: KernelMemory): Pr
 interface Writer {
   begin(index: number): void;
   take(sceneLinear: Planes): void;
-  finish(index: number): { readonly bytes: Uint8Array; readonly invalid: number };
+  finish(index: number): {
+    readonly bytes: Uint8Array;
+    readonly invalid: number;
+    readonly sketch: Int32Array;
+  };
 }
 
 /** Writers in the order of the outputs; each has its own room in the memory. */
@@ -107,19 +112,38 @@ async function writersOf(setup: FramePoolSetup, memory: KernelMemory): Promise<W
       encoder.prepare({ width, height });
       const kernel = await PictureKernel.load(memory);
       kernel.prepare({ width, height, lines: BAND_LINES, source: null, transform: null });
+      const sketching = sketchCodes(memory, width, height);
       writers.push({
-        begin: () => encoder.begin(),
-        take: (sceneLinear) => encoder.take(kernel.toAcescctCodes10(sceneLinear)),
-        finish: (index) => ({ bytes: encoder.finish(dpxOf(outcome, index, setup.source)), invalid: 0 }),
+        begin: () => {
+          encoder.begin();
+          sketching.begin();
+        },
+        take: (sceneLinear) => {
+          const codes = kernel.toAcescctCodes10(sceneLinear);
+          sketching.take(codes);
+          encoder.take(codes);
+        },
+        finish: (index) => ({
+          bytes: encoder.finish(dpxOf(outcome, index, setup.source)),
+          invalid: 0,
+          sketch: sketching.sums(),
+        }),
       });
     } else {
       const { ExrEncoder } = await import('../../media/formats/exr/writer.ts');
       const encoder = await ExrEncoder.create(memory);
       encoder.prepare({ width, height, compression, container: format === 'aces' ? 'aces' : 'exr' });
+      const sketching = sketchHalves(memory, width, height);
       writers.push({
-        begin: (index) => encoder.begin(attributesOf(outcome, index, setup.source)),
-        take: (sceneLinear) => encoder.take(sceneLinear),
-        finish: () => ({ bytes: encoder.finish(), invalid: encoder.nanCount }),
+        begin: (index) => {
+          encoder.begin(attributesOf(outcome, index, setup.source));
+          sketching.begin();
+        },
+        take: (sceneLinear) => {
+          sketching.take(sceneLinear);
+          encoder.take(sceneLinear);
+        },
+        finish: () => ({ bytes: encoder.finish(), invalid: encoder.nanCount, sketch: sketching.sums() }),
       });
     }
   }
@@ -182,7 +206,12 @@ serve<FramePoolSetup, FrameOrder, FrameAnswer | null>(async (setup) => {
       const name = frameFileName(outcome, index);
       // A thread has nothing else to do meanwhile, and waiting for a promise takes a third of the time again.
       writeFileSync(join(folder, name), made.bytes, { flag: 'wx' });
-      written.push({ name, bytes: made.bytes.length, xxh128: new Xxh128().update(made.bytes).digest() });
+      written.push({
+        name,
+        bytes: made.bytes.length,
+        xxh128: new Xxh128().update(made.bytes).digest(),
+        sketch: made.sketch,
+      });
     }
     const encoderInput = feeder === null ? null : feeder.finish(index);
     return {
