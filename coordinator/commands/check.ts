@@ -80,7 +80,8 @@ export async function checkCommand(options: CheckOptions): Promise<0 | 1 | 130> 
       interrupted: !whole,
       rolls: results.map(({ asRead: _, ...intake }) => ({ ...intake, verified: isVerified(intake) })),
       findings,
-      ...(options.deliver === undefined ? {} : { delivery: folders.delivery, verdicts: late }),
+      delivery: options.deliver === undefined ? null : folders.delivery,
+      verdicts: late,
     });
   else
     printText(
