@@ -25,27 +25,26 @@ export function readAverages(frame: Uint8Array, layout: Layout, colour: boolean)
   if (frame.length !== layout.bytes)
     throw new RangeError(`a frame of ${frame.length} bytes instead of ${layout.bytes}`);
   const words = layout.samples.map((samples) => wordsOf(frame, samples));
-  const average = (index: number, grid: Grid, bits: number): Uint16Array =>
-    areaAverages(words[index] as Uint16Array, layout.samples[index] as Samples, bits, grid);
-  if (layout.kind !== 'rgb') {
-    const luma = average(0, LUMA, layout.bits);
-    return {
-      luma,
-      colour:
-        colour && layout.kind === 'yuv'
-          ? joined([1, 2].map((plane) => average(plane, COLOUR, layout.bits)))
-          : null,
-    };
-  }
   // Of floats `wordsOf` made words of 16 bits.
   const bits = layout.bits === 32 ? 16 : layout.bits;
-  const channels = (grid: Grid): readonly Uint16Array[] =>
-    [0, 1, 2].map((plane) => average(plane, grid, bits));
+  const average = (index: number, grid: Grid): Uint16Array =>
+    areaAverages(words[index] as Uint16Array, layout.samples[index] as Samples, bits, grid);
+  if (layout.kind !== 'rgb')
+    return {
+      luma: average(0, LUMA),
+      colour: colour && isPlanar(layout) ? joined([average(1, COLOUR), average(2, COLOUR)]) : null,
+    };
+  const channels = (grid: Grid): readonly Uint16Array[] => [0, 1, 2].map((plane) => average(plane, grid));
+  const small = colour ? channels(COLOUR) : null;
   return {
     luma: mixed(channels(LUMA), Y),
-    colour: colour ? joined([CB, CR].map((weights) => mixed(channels(COLOUR), weights))) : null,
+    colour: small === null ? null : joined([CB, CR].map((weights) => mixed(small, weights))),
   };
 }
+
+/** Each component in a plane of its own: others pass a scaler that moves chroma by a part of a sample, and are compared by their luma alone. */
+const isPlanar = ({ kind, samples }: Layout): boolean =>
+  kind === 'yuv' && samples.every(({ step, coding }) => step === (coding === 'u8' ? 1 : 2));
 
 /** Weights of R, G, B and the value of black, in words of 16 bits. Source: Rec. ITU-R BT.709-6, items 3.2 and 3.4; narrow range of BT.2100-2, table 9, for 16 bits. */
 type Mix = readonly [r: number, g: number, b: number, zero: number];

@@ -34,8 +34,8 @@ export interface ReadComparison {
 export function compareReading({ decoded, read }: Reading): ReadComparison | null {
   if (decoded.frames !== read.frames || decoded.views !== 1 || read.views !== 1) return null;
   if (decoded.luma.length !== decoded.frames * CELLS || read.luma.length !== decoded.luma.length) return null;
-  if ((decoded.colour === null) !== (read.colour === null)) return null;
-  if (decoded.colour?.length !== read.colour?.length) return null;
+  const hasColour = decoded.colour !== null && read.colour !== null;
+  if (hasColour && decoded.colour?.length !== read.colour?.length) return null;
   const differences: ReadDifference[] = [];
   let worst = 0;
   for (let frame = 0; frame < decoded.frames; frame += 1) {
@@ -53,7 +53,7 @@ export function compareReading({ decoded, read }: Reading): ReadComparison | nul
   }
   return {
     frames: decoded.frames,
-    colourFrames: (decoded.colour?.length ?? 0) / (2 * COLOUR_CELLS),
+    colourFrames: hasColour ? (decoded.colour?.length ?? 0) / (2 * COLOUR_CELLS) : 0,
     worst,
     differences,
   };
@@ -101,7 +101,7 @@ function frameShown(decoded: Uint16Array, read: Uint16Array, frame: number): num
 
 const headSchema = z.strictObject({
   frames: z.int().nonnegative(),
-  /** Frames with chroma; null: the pictures have none. */
+  /** Frames of which both have chroma; null: there is none to compare. */
   colours: z.int().nonnegative().nullable(),
 });
 
@@ -130,7 +130,8 @@ function summed(words: Uint16Array, size: number): Uint16Array {
 
 /** As part of a file of samples or fingerprints; the file compresses it. */
 export function readingBytes({ decoded, read }: Reading): Buffer {
-  const colours = decoded.colour === null ? null : decoded.colour.length / (2 * COLOUR_CELLS);
+  const both = decoded.colour !== null && read.colour !== null;
+  const colours = both ? (decoded.colour?.length ?? 0) / (2 * COLOUR_CELLS) : null;
   const head = Buffer.from(JSON.stringify({ frames: decoded.frames, colours }));
   const length = Buffer.alloc(4);
   length.writeUInt32LE(head.length);
