@@ -29,26 +29,26 @@ export async function seenAt(path: string): Promise<string | null> {
   }
 }
 
-/** Of many, as one text of fixed length: equal exactly when all of them are, names included. Files that are not there count as such. */
+/** Without the file's number, which some file systems make up again whenever they like; a new file in an old one's place has another st_ctim all the same. */
+export function withoutNumber(seen: string): string {
+  const [size, , ...times] = seen.split('.');
+  return [size, ...times].join('.');
+}
+
+/** Of many, as one text of fixed length and without numbers: equal exactly when all of them are, names included. Files that are not there count as such. */
 export async function seenTogether(folder: string, paths: readonly string[]): Promise<string> {
-  const lines: string[] = [];
-  for (const path of paths) lines.push(JSON.stringify([path, await seenAt(join(folder, path))]));
-  return seenDigest(lines);
+  const files: (readonly [string, string | null])[] = [];
+  for (const path of paths) files.push([path, await seenAt(join(folder, path))]);
+  return seenDigest(files, 'without-numbers');
 }
 
-/** The same without the files' numbers, which some file systems make up again whenever they like. */
-export async function seenWithoutNumbers(folder: string, paths: readonly string[]): Promise<string> {
-  const lines: string[] = [];
-  for (const path of paths) {
-    const [size, , ...times] = (await seenAt(join(folder, path)))?.split('.') ?? [];
-    lines.push(JSON.stringify([path, size ?? null, ...times]));
-  }
-  return seenDigest(lines);
-}
-
-/** `lines`: JSON of [path, text of `seenText` or null], in any order. */
-export function seenDigest(lines: readonly string[]): string {
-  return createHash('sha256')
-    .update([...lines].sort().join('\n'))
-    .digest('hex');
+/** Of [path, text of `seenText` or null], in any order. */
+export function seenDigest(
+  files: readonly (readonly [path: string, seen: string | null])[],
+  numbers: 'with-numbers' | 'without-numbers',
+): string {
+  const lines = files.map(([path, seen]) =>
+    JSON.stringify([path, seen === null || numbers === 'with-numbers' ? seen : withoutNumber(seen)]),
+  );
+  return createHash('sha256').update(lines.sort().join('\n')).digest('hex');
 }

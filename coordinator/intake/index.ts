@@ -167,7 +167,12 @@ function resultOf(
     verified: copy !== undefined && proved && !faults,
     ...(oneWith.has(folder) ? { oneWith: oneWith.get(folder) as string } : {}),
     ...(place !== undefined && isNumbered(place)
-      ? { seen: seenDigest(files.map(({ path, seen }) => JSON.stringify([path, seen ?? null]))) }
+      ? {
+          seen: seenDigest(
+            files.map(({ path, seen }) => [path, seen ?? null] as const),
+            'with-numbers',
+          ),
+        }
       : {}),
   };
 }
