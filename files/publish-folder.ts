@@ -33,7 +33,7 @@ import {
 } from './folder-digest.ts';
 import { syncFolder } from './folders.ts';
 import { fsPath, printable } from './names.ts';
-import { seenAt, seenText, seenTogether } from './seen.ts';
+import { seenAt, seenText, seenTogether, withoutNumber } from './seen.ts';
 import {
   lstatBig,
   publishFile,
@@ -93,12 +93,14 @@ export async function seenPublished(
     stats.isFile() && stats.size === BigInt(checked.bytes) && stats.mtimeNs === checked.modified;
   if (!untouched && (await digestOfFile(final, signal)).sha256 !== checked.sha256)
     throw new StagedFileLostError(final, 'other bytes than were checked');
-  return seenText(stats);
+  return withoutNumber(seenText(stats));
 }
 
 /** The same of whatever stands there now; null: nothing does. `names`: of a folder. */
 export async function seenNow(path: string, names: readonly string[] | null): Promise<string | null> {
-  return names === null ? await seenAt(path) : await seenTogether(path, names);
+  if (names !== null) return await seenTogether(path, names);
+  const seen = await seenAt(path);
+  return seen === null ? null : withoutNumber(seen);
 }
 
 /** Where an older folder lies while the new one takes its name: the staged name keeps its token, so that the same sweep finds it. */

@@ -4,7 +4,7 @@ import { join } from 'node:path';
 import { codeOf } from '../../files/error-code.ts';
 import { CONTENT_ALGORITHM, hashFile } from '../../files/manifest/hash.ts';
 import { fsPath } from '../../files/names.ts';
-import { seenAt } from '../../files/seen.ts';
+import { seenAt, withoutNumber } from '../../files/seen.ts';
 import { type Finding, finding } from '../../findings/finding.ts';
 import { FindingTally } from '../../findings/tally.ts';
 import type { IntakeResult, RollFile } from '../../ledger/roll.ts';
@@ -20,7 +20,7 @@ export interface ReadRoll extends IntakeResult {
   readonly asRead: readonly CopyAsRead[];
 }
 
-/** Sizes, numbers and times of all files; only what moved is read again. A drive that was taken away has not changed. */
+/** Sizes and times of all files; only what moved is read again. A drive that was taken away has not changed. */
 export async function copiesSince(
   { roll, asRead }: Pick<ReadRoll, 'roll' | 'asRead'>,
   signal?: AbortSignal,
@@ -34,7 +34,9 @@ export async function copiesSince(
     }
     for (const file of files) {
       if (signal?.aborted === true) return found.findings();
-      if ((await seenAt(join(folder, file.path))) === file.seen) continue;
+      const seen = await seenAt(join(folder, file.path));
+      if (seen !== null && file.seen !== undefined && withoutNumber(seen) === withoutNumber(file.seen))
+        continue;
       const why = await whyChanged(join(folder, file.path), file);
       if (why !== null)
         found.add(

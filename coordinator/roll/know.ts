@@ -181,7 +181,10 @@ export async function planRoll(
 
 /** What verification saw of the clip's files, as the worker asks it again. */
 function sourceOf({ clip }: Job, seenOf: ReadonlyMap<string, string | null>): string {
-  return seenDigest(filesOfPlace(clip.place).map((path) => JSON.stringify([path, seenOf.get(path) ?? null])));
+  return seenDigest(
+    filesOfPlace(clip.place).map((path) => [path, seenOf.get(path) ?? null] as const),
+    'without-numbers',
+  );
 }
 
 /** Each to its clip, the others to the roll. */
