@@ -62,7 +62,7 @@ export const deliverableReportSchema = z.looseObject({
         .string()
         .optional()
         .describe(
-          'What the system said of it when it had its final name: size, file number and times, of a folder a digest of them; where it says something else later, the bytes are read again. Absent: it is not known',
+          'What the system said of it when it had its final name: size and times, of a folder a digest of them; where it says something else later, the bytes are read again. Absent: it is not known',
         ),
     })
     .nullable()

@@ -2,7 +2,7 @@
 import { stat } from 'node:fs/promises';
 import { join } from 'node:path';
 import { CONTENT_ALGORITHM, hashFile } from '../files/manifest/hash.ts';
-import { seenTogether, seenWithoutNumbers } from '../files/seen.ts';
+import { seenTogether } from '../files/seen.ts';
 import { filesOfPlace } from '../ledger/clip.ts';
 import { contentDigest } from '../ledger/content-digest.ts';
 import { type Finding, finding, type FindingSubject } from '../findings/finding.ts';
@@ -32,15 +32,14 @@ export function workerTrouble(job: Job, workersLost: number): Finding | null {
       );
 }
 
-/** What the system says of the clip's files now, to be compared when they were decoded. */
+/** What the system says of the clip's files now: their sizes and times. */
 export function sourceSeen({ rollFolder, clip }: Job): Promise<string> {
-  return seenWithoutNumbers(rollFolder, filesOfPlace(clip.place));
+  return seenTogether(rollFolder, filesOfPlace(clip.place));
 }
 
 /**
- * The clip's files stand and have the bytes that intake read. What costs nothing is asked each time: size, number and times
- * of every file. Only where one of them is another one the bytes are read again, for rights that were changed, or a
- * share that numbers its files anew, change no byte. Bytes that a drive gives wrong without a word change no time: they
+ * The clip's files stand and have the bytes that intake read. What costs nothing is asked each time: size and times
+ * of every file. Only where one of them is another one the bytes are read again, for rights that were changed change no byte. Bytes that a drive gives wrong without a word change no time: they
  * are not looked for here, which would be one more reading of every clip.
  */
 export async function sourceFailure(job: Job): Promise<Finding | null> {
@@ -60,11 +59,7 @@ export async function sourceFailure(job: Job): Promise<Finding | null> {
   }
   if (bytes !== job.clip.bytes)
     return finding('source-changed', `${bytes} bytes`, `${job.clip.bytes} bytes`, subjectOf(job));
-  if (
-    job.source === undefined ||
-    (await seenTogether(job.rollFolder, filesOfPlace(job.clip.place))) === job.source
-  )
-    return null;
+  if (job.source === undefined || (await sourceSeen(job)) === job.source) return null;
   const digest = await digestNow(job);
   return digest === job.clip.contentDigest
     ? null
