@@ -2,13 +2,20 @@
  * Frames that change between decoder and threads: each way is put into a real run by a wrapper in ffmpeg's place, which alters what goes
  * through the pipe and leaves the decoder's own fingerprints alone. The frames that a spot check decodes again (0, 6, 11 and one more) are spared where one frame is altered.
  */
+import { readFileSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { afterEach, beforeAll, describe, expect, test } from 'vitest';
+import { checkMaster } from '../../check/master/index.ts';
+import { sceneLinearOf } from '../../check/master/scene-linear.ts';
 import { readingVerdict } from '../../check/master/reading.ts';
 import { packageFolder } from '../../files/installation.ts';
 import type { Job } from '../../ledger/job.ts';
 import { storedFingerprints, storedSamples } from '../../ledger/fingerprints.ts';
+import { readTransform } from '../../ledger/transform.ts';
+import { frameFileName } from '../../profiles/master/frame-name.ts';
+import { pointsOf } from '../../proof/pixel-samples.ts';
 import { runJob } from '../../worker/job.ts';
+import { mastersOf } from '../support/jobs.ts';
 import { factsOf } from '../support/make.ts';
 import { groupFolder, masterJob, reportOf } from '../support/master.ts';
 import { makeMovie } from '../support/media.ts';
@@ -62,12 +69,57 @@ test('of a clip whose frames come as they were decoded every master says so, and
   }
 }, 240_000);
 
+test('a block of a frame on disk that lies between all sampled pixels is found, in its region', async () => {
+  const job = await jobOf('block', ['dpx-10']);
+  await runJob(job, await workContext());
+  const report = await reportOf(job, 'dpx-10');
+  const [work] = mastersOf(job);
+  if (work === undefined) throw new Error('no master');
+  const { outcome } = work;
+  const folder = join(job.deliveryFolder, 'dpx-10', outcome.fileName);
+  const stored = await storedSamples(report, job.deliveryFolder, {});
+  const sceneLinear = sceneLinearOf(
+    outcome.linearisation,
+    await readTransform(job.deliveryFolder, outcome.linearisation),
+  );
+  const check = () =>
+    checkMaster({
+      path: folder,
+      outcome,
+      source: job.clip.name,
+      points: stored.points,
+      sceneLinear,
+      written: null,
+    });
+  const frame = 7;
+  const path = join(folder, frameFileName(outcome, frame));
+  const bytes = readFileSync(path);
+  const points = pointsOf(frame, outcome.width, outcome.height);
+  const side = 4;
+  const free = (x: number, y: number): boolean =>
+    !points.some((point) => point.x >= x && point.x < x + side && point.y >= y && point.y < y + side);
+  const at = Array.from({ length: 60 }, (_, x) => 30 + x).find((x) => free(x, 41)) as number;
+  // 10-bit R, G, B in a word, big-endian, behind a header of 2048 bytes (SMPTE ST 268-1): green is one code up.
+  for (let y = 41; y < 41 + side; y += 1)
+    for (let x = at; x < at + side; x += 1) {
+      const place = 2048 + 4 * (y * outcome.width + x);
+      bytes.writeUInt32BE((bytes.readUInt32BE(place) ^ (1 << 12)) >>> 0, place);
+    }
+  writeFileSync(path, bytes);
+  const { results } = await check();
+  const of = (name: string) => results.find((one) => one.check === name);
+  expect(of('pixel-values')?.status).toBe('passed');
+  expect(of('structure')?.status).toBe('passed');
+  expect(of('whole-frames')).toMatchObject({ status: 'failed' });
+  expect(of('whole-frames')?.measured).toMatch(/^11 of 12 frames equal in every region/);
+}, 240_000);
+
 const faults: [what: string, filter: string, found: RegExp][] = [
   ['one black frame', "[a]lutyuv=y=64:u=512:v=512:enable='eq(n,7)'[b]", /^frame 7: \d+ averages differ/],
   ['one mirrored frame', "[a]hflip=enable='eq(n,7)'[b]", /^frame 7: /],
   [
     'one frame that is the one before',
-    '[a]split[a1][a2];[a1][a2]freezeframes=first=7:last=7:replace=6[b]',
+    '[a]split=3[a1][a2][a3];[a1]trim=end_frame=7[h];[a2]trim=start_frame=6:end_frame=7,setpts=PTS-STARTPTS[m];[a3]trim=start_frame=8,setpts=PTS-STARTPTS[t];[h][m][t]concat=n=3[b]',
     /^frame 7: .*it is frame 6$/,
   ],
   [
@@ -75,11 +127,11 @@ const faults: [what: string, filter: string, found: RegExp][] = [
     '[a]split=3[a1][a2][a3];[a1]trim=end_frame=2[h];[a2]trim=start_frame=1:end_frame=10,setpts=PTS-STARTPTS[m];[a3]trim=start_frame=11,setpts=PTS-STARTPTS[t];[h][m][t]concat=n=3[b]',
     /^frame 2: .*it is frame 1$/,
   ],
-  ['one frame mixed with its neighbour', "[a]tmix=frames=2:weights='1 1':enable='eq(n,7)'[b]", /^frame 7: /],
+  ['one frame mixed with its neighbour', '[a]split=4[a1][a2][a3][a4];[a1]trim=end_frame=7[h];[a2]trim=start_frame=6:end_frame=7,setpts=PTS-STARTPTS[x];[a3]trim=start_frame=7:end_frame=8,setpts=PTS-STARTPTS[y];[x][y]blend=all_mode=average[m];[a4]trim=start_frame=8,setpts=PTS-STARTPTS[t];[h][m][t]concat=n=3[b]', /^frame 7: /],
   ['chroma moved by two samples', '[a]chromashift=cbh=2:crh=2[b]', /^frame 0: /],
   [
     'a block of another brightness',
-    "[a]drawbox=x=52:y=31:w=16:h=16:color=gray:t=fill:enable='eq(n,7)'[b]",
+    "[a]geq=lum='if(eq(N,7)*between(X,52,67)*between(Y,31,46),600,lum(X,Y))':cb='cb(X,Y)':cr='cr(X,Y)'[b]",
     /^frame 7: /,
   ],
   ['one frame a little brighter', "[a]lutyuv=y='val*1.002':enable='eq(n,7)'[b]", /^frame 7: /],
