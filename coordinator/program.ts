@@ -130,14 +130,25 @@ export function program(ended: (exitCode: number) => void): CommandUnknownOpts {
 
   root
     .command('check')
-    .description('verify only: compare every byte of every copy with the manifests; writes nothing')
+    .description(
+      'verify only: compare every byte of every copy with the manifests; writes nothing without --deliver',
+    )
     .argument('<day>', 'folder with the rolls of one day', folder)
     .addOption(copy())
     .addOption(manifests())
     .addOption(readers())
     .addOption(json())
     .addOption(quiet())
-    .addHelpText('after', '\nWithout --copy only the shoot day itself is read: one copy.')
+    .addOption(
+      new Option(
+        '--deliver <folder>',
+        'delivery whose ready rolls take the copies that are verified here into their verdicts; makes nothing',
+      ).argParser(folder),
+    )
+    .addHelpText(
+      'after',
+      '\nWithout --copy only the shoot day itself is read: one copy.\nA copy that is added changes the statement of its roll, which removes its signature: sign again.',
+    )
     .action((day: string, options) =>
       act(async () => (await import('./commands/check.ts')).checkCommand({ day, ...options })),
     );

@@ -18,6 +18,8 @@ export interface ContentDigest {
 export interface FileDigest extends ContentDigest {
   /** When it was last written or changed before it was read (st_ctim, in ns): the number of a file that is gone is soon another's, and writing into a file leaves its number. */
   readonly changed: bigint;
+  /** When its bytes were last written (st_mtim, in ns), which a new name leaves alone. */
+  readonly modified: bigint;
 }
 
 /** Reads the whole file once. Throws what node:fs throws, and the signal's reason when aborted. */
@@ -36,7 +38,15 @@ export async function digestOfFile(path: string, signal?: AbortSignal): Promise<
       bytes += bytesRead;
     }
     const { xxh128, sha256 } = hash.finish() as { xxh128: string; sha256: string };
-    return { bytes, xxh128, sha256, device: stats.dev, inode: stats.ino, changed: stats.ctimeNs };
+    return {
+      bytes,
+      xxh128,
+      sha256,
+      device: stats.dev,
+      inode: stats.ino,
+      changed: stats.ctimeNs,
+      modified: stats.mtimeNs,
+    };
   } finally {
     await handle.close();
   }

@@ -33,6 +33,7 @@ import {
 } from './folder-digest.ts';
 import { syncFolder } from './folders.ts';
 import { fsPath, printable } from './names.ts';
+import { seenAt, seenText, seenTogether, withoutNumber } from './seen.ts';
 import {
   lstatBig,
   publishFile,
@@ -68,6 +69,38 @@ export async function publishDeliverable(
   return isFolderDigest(checked)
     ? await publishFolder({ ...request, checked })
     : await publishFile({ ...request, checked });
+}
+
+/**
+ * That what has the final name now is what was checked, and what the system says of it (seen.ts): for whoever looks later.
+ * Throws StagedFileLostError when somebody wrote into it between check and name.
+ */
+export async function seenPublished(
+  final: string,
+  checked: DeliverableDigest,
+  signal?: AbortSignal,
+): Promise<string> {
+  if (isFolderDigest(checked)) {
+    const names = checked.files.map(({ name }) => name);
+    const seen = await seenTogether(final, names);
+    const identity = await lstatBig(final);
+    const why = await whyAnother(final, { ...checked, inode: identity.ino, device: identity.dev }, signal);
+    if (why !== null) throw new StagedFileLostError(final, why);
+    return seen;
+  }
+  const stats = await lstatBig(final);
+  const untouched =
+    stats.isFile() && stats.size === BigInt(checked.bytes) && stats.mtimeNs === checked.modified;
+  if (!untouched && (await digestOfFile(final, signal)).sha256 !== checked.sha256)
+    throw new StagedFileLostError(final, 'other bytes than were checked');
+  return withoutNumber(seenText(stats));
+}
+
+/** The same of whatever stands there now; null: nothing does. `names`: of a folder. */
+export async function seenNow(path: string, names: readonly string[] | null): Promise<string | null> {
+  if (names !== null) return await seenTogether(path, names);
+  const seen = await seenAt(path);
+  return seen === null ? null : withoutNumber(seen);
 }
 
 /** Where an older folder lies while the new one takes its name: the staged name keeps its token, so that the same sweep finds it. */

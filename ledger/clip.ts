@@ -26,6 +26,18 @@ const clipPlaceSchema = z.discriminatedUnion('kind', [
 ]);
 export type ClipPlace = z.infer<typeof clipPlaceSchema>;
 
+const frameNumber = (number: number, padding: number): string => String(number).padStart(padding, '0');
+
+/** Its files, relative to the roll, in order. */
+export function filesOfPlace(place: ClipPlace): string[] {
+  if (place.kind === 'movie') return [place.file];
+  const folder = place.folder === '' ? '' : `${place.folder}/`;
+  return Array.from(
+    { length: place.count },
+    (_, index) => `${folder}${place.prefix}${frameNumber(place.first + index, place.padding)}${place.suffix}`,
+  );
+}
+
 export const clipSchema = z.object({
   id: z.string().describe('Unique in the roll, safe as a file name: names reports and deliverables'),
   name: z.string().describe('As the camera named it, for people'),

@@ -65,6 +65,8 @@ export const jobSchema = z.looseObject({
   deliveryFolder: z.string(),
   clip: clipSchema,
   facts: clipFactsSchema,
+  /** What the system said of the clip's files when verification had read them (files/seen.ts, `seenDigest`); absent: sizes alone are known. */
+  source: z.string().optional(),
   /** Frames [start, start + count) of the clip. */
   span: z.object({ start: z.int().nonnegative(), count: z.int().positive() }),
   deliverables: z.array(workSchema).min(1),

@@ -58,6 +58,12 @@ export const deliverableReportSchema = z.looseObject({
           'SHA-256, lower-case hex; of a folder that of its checksum list; absent in records of older versions',
         ),
       files: z.int().positive().optional().describe('How many files, of a folder; absent: it is one file'),
+      seen: z
+        .string()
+        .optional()
+        .describe(
+          'What the system said of it when it had its final name: size and times, of a folder a digest of them; where it says something else later, the bytes are read again. Absent: it is not known',
+        ),
     })
     .nullable()
     .describe('What was published, or is about to be; null when failed'),

@@ -10,6 +10,10 @@ const rollFileSchema = z.object({
   path: z.string().describe('Relative to the roll'),
   bytes: z.int().nonnegative().describe('Size, bytes'),
   hashes: z.record(z.string(), z.string()).describe('Checksums as read, lower-case hex, by algorithm'),
+  seen: z
+    .string()
+    .optional()
+    .describe('Size, file number and times that the system gave when it was read; only ever compared'),
 });
 export type RollFile = z.infer<typeof rollFileSchema>;
 
@@ -20,8 +24,25 @@ const copyResultSchema = z.object({
   verified: z
     .boolean()
     .describe('Every listed file was read whole and equals the manifests, and nothing else is there'),
+  oneWith: z
+    .string()
+    .optional()
+    .describe(
+      'Folder of an earlier copy that it cannot be told apart from: the two count as one copy. Absent: it is told apart',
+    ),
+  seen: z
+    .string()
+    .optional()
+    .describe(
+      'SHA-256 over file numbers and times of its files, by which the same drive is recognised under another name; absent: its file system has no numbers that last',
+    ),
 });
 export type CopyResult = z.infer<typeof copyResultSchema>;
+
+/** How many copies there are, those that cannot be told apart counted as one. */
+export function countCopies(copies: readonly Pick<CopyResult, 'oneWith'>[]): number {
+  return copies.filter(({ oneWith }) => oneWith === undefined).length;
+}
 
 /** What a roll was proved against. `file`: its full path; of a history its folder. */
 export const manifestReadSchema = z.object({

@@ -34,7 +34,11 @@ export const masterChecks = [
   'pixel-values',
   'spot-check',
   'write-verify',
+  'frames-as-decoded',
+  'whole-frames',
 ] as const;
+/** Asked of a movie for grading besides those of movies. */
+export const readingCheck = 'frames-as-decoded' as const;
 export type MasterCheck = (typeof masterChecks)[number];
 
 /** What a profile of masters can ask for, whatever its form: some are of both. */

@@ -26,6 +26,14 @@ export interface FrameFingerprints {
   readonly colour: Uint16Array | null;
 }
 
+/** What the threads of a master read, and what the decoder gave: of the same frames, each seen once (reading.ts). */
+export interface Reading {
+  /** Straight behind the decoder, taken inside ffmpeg (tap.ts). */
+  readonly decoded: FrameFingerprints;
+  /** Of the buffers that the arithmetic of the master reads (read-averages.ts). */
+  readonly read: FrameFingerprints;
+}
+
 export function colourFrames(frames: number): number {
   return Math.ceil(frames / COLOUR_STEP);
 }

@@ -3,8 +3,10 @@ import { createHash } from 'node:crypto';
 import { promisify } from 'node:util';
 import { deflate, inflate } from 'node:zlib';
 import { z } from 'zod';
-import { POINTS, type PixelSamples, type Spot } from './pixel-samples.ts';
-import { FingerprintError } from './source-fingerprints.ts';
+import { POINTS, type PixelSamples, type Spot, sketchKinds } from './pixel-samples.ts';
+import { readingBytes } from './reading.ts';
+import { FingerprintError, storedReading } from './source-fingerprints.ts';
+import { SKETCH_VALUES } from './whole-frame-sketch.ts';
 
 const FORM = Buffer.from('rushlight points 1\n', 'latin1');
 const MOST_BYTES = 1024 * 1024 * 1024;
@@ -18,6 +20,10 @@ const headerSchema = z.object({
       pixels: z.array(z.tuple([z.int().nonnegative(), z.int().nonnegative()])),
     }),
   ),
+  /** Bytes of what the threads read (reading.ts), last in the file. */
+  reading: z.int().positive().optional(),
+  /** Of which kinds there are sketches, before what the threads read. */
+  sketches: z.array(z.enum(sketchKinds)).optional(),
 });
 
 /** Bytes of equal weight lie together: the signs and exponents of neighbours are alike. */
@@ -41,10 +47,18 @@ function together(bytes: Buffer, size: number): Buffer {
 const bytesOf = (values: Float32Array | Float64Array): Buffer =>
   Buffer.from(values.buffer, values.byteOffset, values.byteLength);
 
+const wordsOf = (values: Int32Array): Buffer =>
+  Buffer.from(values.buffer, values.byteOffset, values.byteLength);
+
 export async function sampleFile(
   fingerprints: PixelSamples,
 ): Promise<{ readonly bytes: Buffer; readonly digest: string }> {
+  const reading = fingerprints.reading === undefined ? null : readingBytes(fingerprints.reading);
+  const { sketches = {} } = fingerprints;
+  const kinds = sketchKinds.filter((kind) => sketches[kind] !== undefined);
   const header: z.input<typeof headerSchema> = {
+    ...(reading === null ? {} : { reading: reading.length }),
+    ...(kinds.length === 0 ? {} : { sketches: kinds }),
     frames: fingerprints.frames,
     width: fingerprints.width,
     height: fingerprints.height,
@@ -61,6 +75,8 @@ export async function sampleFile(
     head,
     apart(bytesOf(fingerprints.values), 4),
     ...fingerprints.spots.map(({ sceneLinear }) => bytesOf(sceneLinear)),
+    ...kinds.map((kind) => apart(wordsOf(sketches[kind] as Int32Array), 4)),
+    ...(reading === null ? [] : [reading]),
   ]);
   const packed = await promisify<Buffer, { level: number }, Buffer>(deflate)(body, { level: 6 });
   return { bytes: Buffer.concat([FORM, packed]), digest: createHash('sha256').update(body).digest('hex') };
@@ -104,9 +120,14 @@ export async function readSamples(
       sceneLinear: new Float64Array(plain(take(8 * 3 * pixels.length))),
     }),
   );
+  const { reading: length, sketches: kinds = [], ...rest } = header;
+  const sketches = Object.fromEntries(
+    kinds.map((kind) => [kind, new Int32Array(plain(together(take(4 * SKETCH_VALUES * header.frames), 4)))]),
+  );
+  const reading = length === undefined ? {} : { reading: storedReading(take(length)) };
   if (at !== body.length) throw new FingerprintError(`${body.length - at} bytes too many`);
   return {
-    fingerprints: { ...header, values, spots },
+    fingerprints: { ...rest, values, spots, ...reading, ...(kinds.length === 0 ? {} : { sketches }) },
     digest: createHash('sha256').update(body).digest('hex'),
   };
 }

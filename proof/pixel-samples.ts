@@ -2,6 +2,11 @@
  * The pixel samples of a master: of every frame, the values of a few pixels as they were decoded, before any transform; and of
  * a few frames many pixels as they must come out, computed by other means. A master is proved by it without its source (pixel-sample-file.ts).
  */
+import type { Reading } from './form.ts';
+
+/** Steps of half floats from zero, or codes of 10 bits. */
+export const sketchKinds = ['half', 'code'] as const;
+export type SketchKind = (typeof sketchKinds)[number];
 
 /** One pixel in each cell of an 8 x 8 grid. */
 const SIDE = 8;
@@ -51,4 +56,8 @@ export interface PixelSamples {
   /** By frame and point, R, G, B: code values of coded pictures (0 to 1), camera values of raw ones. */
   readonly values: Float32Array;
   readonly spots: readonly Spot[];
+  /** Of frames that ffmpeg decoded: what the threads read of them, and what the decoder gave; absent: they came another way. */
+  readonly reading?: Reading;
+  /** By what the values are, of every frame its sketch (whole-frame-sketch.ts), one behind the other: what the encoders were given. */
+  readonly sketches?: Readonly<Partial<Record<SketchKind, Int32Array>>>;
 }

@@ -14,7 +14,8 @@ import { FileDamage } from '../files/bytes.ts';
 import type { Ratio } from '../media/time/rate.ts';
 import { ratioSchema } from '../media/time/schema.ts';
 import { type ExactHashes, HASH_BYTES } from './exact.ts';
-import { CELLS, COLOUR_CELLS, colourFrames, type FrameFingerprints } from './form.ts';
+import { CELLS, COLOUR_CELLS, colourFrames, type FrameFingerprints, type Reading } from './form.ts';
+import { readingBytes, readingOf } from './reading.ts';
 import { readAudioFingerprint, audioFingerprintBytes } from './audio-bytes.ts';
 import type { AudioFingerprint } from './audio-fingerprint.ts';
 
@@ -26,6 +27,8 @@ export interface SourceFingerprints {
   readonly audioTracks: readonly (AudioFingerprint | null)[];
   /** Absent: no deliverable keeps every sample. */
   readonly exact?: ExactHashes;
+  /** Of what a master's encoder was fed with: what the threads read of the source's frames, and what its decoder gave. */
+  readonly reading?: Reading;
 }
 
 const FORM = Buffer.from('rushlight frame fingerprints 2\n', 'latin1');
@@ -53,6 +56,8 @@ const headerSchema = z.strictObject({
       ),
     })
     .optional(),
+  /** Bytes of what the threads read (reading.ts), last in the file. */
+  reading: z.int().positive().optional(),
 });
 
 export class FingerprintError extends FileDamage {
@@ -125,13 +130,16 @@ export async function fingerprintFile({
   times,
   audioTracks,
   exact,
+  reading,
 }: SourceFingerprints): Promise<WrittenFingerprints> {
+  const read = reading === undefined ? null : readingBytes(reading);
   const tracks = audioTracks.map((audio) => (audio === null ? null : audioFingerprintBytes(audio)));
   const header: z.input<typeof headerSchema> = {
     frames: picture.frames,
     views: picture.views,
     colour: picture.colour !== null,
     timeBase: times.timeBase,
+    ...(read === null ? {} : { reading: read.length }),
     first: times.ticks[0] ?? 0,
     steps: stepsOf(times.ticks),
     audioTracks: tracks.map((track) => track?.length ?? null),
@@ -155,6 +163,7 @@ export async function fingerprintFile({
     ...(picture.colour === null ? [] : [colourBytes(picture.colour)]),
     ...tracks.filter((track) => track !== null),
     ...(exact === undefined ? [] : [exact.pictures]),
+    ...(read === null ? [] : [read]),
   ]);
   const packed = await promisify<Buffer, { level: number }, Buffer>(deflate)(body, { level: 6 });
   return { bytes: Buffer.concat([FORM, packed]), digest: createHash('sha256').update(body).digest('hex') };
@@ -194,14 +203,25 @@ export async function readFingerprints(
     header.exact === undefined
       ? {}
       : { exact: { ...header.exact, pictures: take(header.exact.pictures * HASH_BYTES) } };
+  const reading = header.reading === undefined ? {} : { reading: storedReading(take(header.reading)) };
   if (at !== body.length) throw new FingerprintError(`${body.length - at} bytes too many`);
   const fingerprints = {
+    ...reading,
     picture: { frames: header.frames, views: header.views, luma, colour },
     times: { timeBase: header.timeBase, ticks: ticksOf(header.first, header.steps, header.frames) },
     audioTracks,
     ...exact,
   };
   return { fingerprints, digest };
+}
+
+/** Throws FingerprintError for what is not whole. */
+export function storedReading(bytes: Buffer): Reading {
+  try {
+    return readingOf(bytes);
+  } catch (error) {
+    throw new FingerprintError((error as Error).message);
+  }
 }
 
 function headerOf(bytes: Buffer): z.output<typeof headerSchema> {

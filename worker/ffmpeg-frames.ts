@@ -2,7 +2,7 @@
 import { decodeWhole } from '../check/decode.ts';
 import type { Job, MovieWork } from '../ledger/job.ts';
 import { openInput } from '../media/input.ts';
-import { sourceFailure, subjectOf } from './claim.ts';
+import { decodedFailure, subjectOf } from './claim.ts';
 import { classifyMake, looksDamaged, type SourceDecode, targetFailure, type Failure } from './classify.ts';
 import { type JobContext, JobFailure, progressOf } from './context.ts';
 import { finish } from './publish-deliverable.ts';
@@ -42,6 +42,7 @@ export async function makeFromFfmpegFrames(
         ...(await finishMasters(run, group, making, {
           command,
           audioTracks: proof.fingerprints.audioTracks,
+          decoded: proof.fingerprints.picture,
         })),
       );
     return failures;
@@ -51,7 +52,7 @@ export async function makeFromFfmpegFrames(
 }
 
 async function makeStaged(
-  { job, context }: JobRun,
+  { job, context, sourceSeen }: JobRun,
   outputs: readonly StagedMovie[],
   group: MasterGroup | null,
   making: MasterMaking | null,
@@ -84,8 +85,8 @@ async function makeStaged(
       : null;
   const failure = classifyMake({ ...made, frames: total, source }, subjectOf(job));
   if (failure !== null) throw new JobFailure(failure);
-  const changed = await sourceFailure(job);
-  if (changed !== null) throw new JobFailure({ findings: [changed], retryable: false });
+  const changed = await decodedFailure(job, sourceSeen);
+  if (changed !== null) throw new JobFailure(changed);
   return made;
 }
 

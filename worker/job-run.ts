@@ -12,6 +12,8 @@ export interface JobRun {
   readonly found: readonly Found[];
   /** Those that were published, or whose failure was written down, by now. */
   readonly concluded: Set<Deliverable>;
+  /** What the system said of the clip's files when the job began (claim.ts). */
+  readonly sourceSeen: string;
 }
 
 /** XXH128 of older things of ours that may lie under the deliverable's name, by what was found when the job began. */

@@ -18,7 +18,7 @@ import { layout } from '../ledger/layout.ts';
 import { newToken } from '../ledger/owner.ts';
 import { completeRecords } from '../ledger/completion.ts';
 import { StagedFileLostError } from '../files/publish.ts';
-import { sourceFailure, subjectOf, toolchainFailure, workerTrouble } from './claim.ts';
+import { sourceFailure, sourceSeen, subjectOf, toolchainFailure, workerTrouble } from './claim.ts';
 import { targetFailure, type Failure } from './classify.ts';
 import { makeFromFfmpegFrames, type StagedMovie } from './ffmpeg-frames.ts';
 import { type Deliverable, type JobContext, JobFailure } from './context.ts';
@@ -36,11 +36,13 @@ import { deliveryOf, makeFolder, sweepStaging, targetStateOf } from './target.ts
 export async function runJob(job: Job, context: JobContext): Promise<void> {
   const startedAt = new Date().toISOString();
   let run: JobRun | null = null;
+  // Before it is claimed: what changes from here on is found.
+  const seen = await sourceSeen(job);
   const begin = async (): Promise<JobRun> => {
     const found = await findDeliverables(job, context.signal);
     for (const one of found)
       if (one.there === 'published') await completeRecords(one.completion, job.deliveryFolder);
-    return { job, context, startedAt, found, concluded: new Set() };
+    return { job, context, startedAt, found, concluded: new Set(), sourceSeen: seen };
   };
   try {
     await claim(job, context);

@@ -10,7 +10,7 @@ import { storeChecksumList } from '../ledger/checksum-list.ts';
 import type { DeliverableReport } from '../ledger/report.ts';
 import { type FolderDigest, isFolderDigest } from '../files/folder-digest.ts';
 import type { Bitstream } from '../proof/bitstream.ts';
-import { publishDeliverable } from '../files/publish-folder.ts';
+import { publishDeliverable, seenPublished } from '../files/publish-folder.ts';
 import { checkNames } from '../profiles/schema.ts';
 import { subjectOf } from './claim.ts';
 import { targetFailure, type Failure } from './classify.ts';
@@ -160,8 +160,14 @@ async function publish(run: JobRun, made: Checked): Promise<Failure | null> {
     signal: context.signal,
   });
   if (outcome.kind === 'taken') return await refuseName({ run, ...made }, outcome.found);
+  const seen = await seenPublished(
+    layout.deliverable(job.deliveryFolder, name, fileName),
+    checked.digest,
+    context.signal,
+  );
   await writeReport(job, {
     ...written,
+    file: { ...file, seen },
     state: 'published',
     finishedAt: new Date().toISOString(),
   } as DeliverableReport);

@@ -1,6 +1,8 @@
 /** The target's folders: made only below a delivery that stands, asked when something failed, swept of our own leftovers. */
 import { readdir, rm, stat } from 'node:fs/promises';
 import { dirname, join } from 'node:path';
+import { FindingError } from '../findings/finding.ts';
+import { linkAt, linkFinding } from '../ledger/delivery-links.ts';
 import { STAGING_PREFIX } from '../ledger/layout.ts';
 import { newToken, ownerOfStaged, ownerState } from '../ledger/owner.ts';
 import { type TargetTrouble, targetTroubleOf, tryWriting } from '../ledger/target-health.ts';
@@ -12,6 +14,11 @@ export async function makeFolder(deliveryFolder: string, folder: string): Promis
   // The coordinator writes the roll's verdict there before it queues a job. The delivery alone is no witness: it may be the mount point.
   await stat(deliveryFolder);
   await makeFolders(folder);
+  // Looked at after it stands: whoever puts a link there must not have the work done somewhere else.
+  for (let place = folder; place !== deliveryFolder && place !== dirname(place); place = dirname(place)) {
+    const target = await linkAt(place);
+    if (target !== null) throw new FindingError([linkFinding(target, place)]);
+  }
 }
 
 /**

@@ -8,9 +8,11 @@ import type { MasterCheck } from '../../profiles/check-names.ts';
 import type { MasterFormat } from '../../profiles/master/schema.ts';
 import type { CheckVerdict } from '../check.ts';
 import { saidOf } from './expected.ts';
+import { readingVerdict } from './reading.ts';
 import type { ToSceneLinear } from './scene-linear.ts';
 import type { FrameMeasured, FrameSaid, MasterMeasured } from './measured.ts';
 import { allowance, inWords, wantedOf } from './tolerance.ts';
+import { wholeFrames } from './whole-frames.ts';
 
 export interface Written {
   /** Of all frames in order (writtenDigest). */
@@ -315,4 +317,6 @@ export const masterChecksBy: Readonly<Record<MasterCheck, (input: MasterCheckInp
     'pixel-values': pixelValues,
     'spot-check': spotCheck,
     'write-verify': writeVerify,
+    'frames-as-decoded': ({ outcome, points }) => readingVerdict(outcome.linearisation, points?.reading),
+    'whole-frames': ({ measured, outcome, points }) => wholeFrames(measured, outcome, points),
   };

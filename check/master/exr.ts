@@ -2,6 +2,7 @@
 import { FileDamage } from '../../files/bytes.ts';
 import { formatRatio, ratio } from '../../media/time/rate.ts';
 import type { Point } from '../../proof/pixel-samples.ts';
+import { WholeFrameSketch } from '../../proof/whole-frame-sketch.ts';
 import { ACES_WHITE, acesFaults, isAces2065 } from './exr/aces.ts';
 import { attributeValue } from './exr/attributes.ts';
 import { walkExr } from './exr/chunks.ts';
@@ -11,6 +12,9 @@ import { sourceOfBytes } from './exr/source.ts';
 import { surveyValues } from './exr/values.ts';
 import type { FrameMeasured, FrameSaid } from './measured.ts';
 import { labelOf } from './time-address.ts';
+
+/** Bits of 65504, the largest half (IEEE 754 binary16). */
+const LARGEST = 0x7bff;
 
 /** Names of what the container has no attribute for, and of which the writer makes lines of its comments. */
 const LINE =
@@ -124,7 +128,7 @@ function saidOf(header: ExrHeader, base: number, aces: boolean): FrameSaid {
 
 export type Values = Pick<
   FrameMeasured,
-  'faults' | 'said' | 'points' | 'spot' | 'notFinite' | 'least' | 'greatest'
+  'faults' | 'said' | 'points' | 'spot' | 'sketch' | 'atLimit' | 'notFinite' | 'least' | 'greatest'
 >;
 
 export async function measureExr({
@@ -145,9 +149,26 @@ export async function measureExr({
   const source = sourceOfBytes(bytes);
   try {
     const walked = await walkExr(source);
+    const { width, height } = walked.header;
+    const sketch = new WholeFrameSketch(width, height);
+    const steps = new Int32Array(width);
+    let atLimit = 0;
     const { channels, values } = await surveyValues(
       source,
-      { points: [...points, ...spot], names: ['R', 'G', 'B'] },
+      {
+        points: [...points, ...spot],
+        names: ['R', 'G', 'B'],
+        onLine(channel, y, halves) {
+          if (channel < 0) return;
+          for (let x = 0; x < width; x += 1) {
+            const bits = halves[x] as number;
+            const size = bits & 0x7fff;
+            if (size === LARGEST) atLimit += 1;
+            steps[x] = bits === size ? size : -size;
+          }
+          sketch.take(channel, y, steps);
+        },
+      },
       walked,
     );
     return {
@@ -155,6 +176,8 @@ export async function measureExr({
       said: saidOf(walked.header, base, aces),
       points: values.slice(0, 3 * points.length),
       spot: spot.length === 0 ? null : values.slice(3 * points.length),
+      sketch: sketch.sums(),
+      atLimit,
       notFinite: channels.reduce((sum, channel) => sum + channel.notFinite, 0),
       least: Math.min(...channels.map(({ least }) => least ?? Number.POSITIVE_INFINITY)),
       greatest: Math.max(...channels.map(({ greatest }) => greatest ?? Number.NEGATIVE_INFINITY)),
@@ -167,6 +190,8 @@ export async function measureExr({
       said: null,
       points: null,
       spot: null,
+      sketch: null,
+      atLimit: 0,
       notFinite: 0,
       least: Number.POSITIVE_INFINITY,
       greatest: Number.NEGATIVE_INFINITY,

@@ -15,6 +15,10 @@ export interface FrameMeasured {
   /** R, G, B at the points of the frame, and at the pixels of its spot if it has one: linear AP0, or 10-bit codes of DPX. */
   readonly points: Float32Array | null;
   readonly spot: Float32Array | null;
+  /** Of all values (proof/whole-frame-sketch.ts); null where they could not be read. */
+  readonly sketch: Int32Array | null;
+  /** Values at the greatest magnitude that the form has; of DPX at either end of its scale. */
+  readonly atLimit: number;
   /** Values that are no numbers, or infinite; and the least and the greatest of the others. */
   readonly notFinite: number;
   readonly least: number;

@@ -6,9 +6,13 @@ import type { FolderFile } from '../../files/folder-digest.ts';
 import { Xxh128 } from '../../files/manifest/xxh128.ts';
 import { serve } from '../../process/threads.ts';
 import { type Point, pointsOf } from '../../proof/pixel-samples.ts';
-import { dpxFrame } from './dpx.ts';
+import { WholeFrameSketch } from '../../proof/whole-frame-sketch.ts';
+import { dpxFrame, type MeasuredDpx } from './dpx.ts';
 import { measureExr, type Values } from './exr.ts';
 import type { FrameMeasured } from './measured.ts';
+
+/** Of 10 bits. */
+const MOST_CODE = 1023;
 
 export interface MeasureSetup {
   readonly folder: string;
@@ -28,6 +32,24 @@ export interface MeasureOrder {
 /** As folderDigestOf takes it. */
 export type MeasureAnswer = FrameMeasured & FolderFile;
 
+function sketchOf({ width, height, codesAt }: MeasuredDpx): Pick<Values, 'sketch' | 'atLimit'> {
+  const sketch = new WholeFrameSketch(width, height);
+  const lines = [0, 1, 2].map(() => new Uint16Array(width)) as [Uint16Array, Uint16Array, Uint16Array];
+  let atLimit = 0;
+  for (let y = 0; y < height; y += 1) {
+    for (let x = 0; x < width; x += 1) {
+      const codes = codesAt(x, y);
+      for (const [channel, line] of lines.entries()) {
+        const code = codes[channel] as number;
+        line[x] = code;
+        if (code === 0 || code === MOST_CODE) atLimit += 1;
+      }
+    }
+    for (const [channel, line] of lines.entries()) sketch.take(channel, y, line);
+  }
+  return { sketch: sketch.sums(), atLimit };
+}
+
 function measureDpx(bytes: Buffer, base: number, points: readonly Point[], spot: readonly Point[]): Values {
   try {
     const frame = dpxFrame(bytes, base);
@@ -40,6 +62,7 @@ function measureDpx(bytes: Buffer, base: number, points: readonly Point[], spot:
       said: frame.said,
       points: at,
       spot: inside && spot.length > 0 ? codes(spot) : null,
+      ...(inside ? sketchOf(frame) : { sketch: null, atLimit: 0 }),
       notFinite: 0,
       least: Math.min(...(at ?? [])),
       greatest: Math.max(...(at ?? [])),
@@ -51,6 +74,8 @@ function measureDpx(bytes: Buffer, base: number, points: readonly Point[], spot:
       said: null,
       points: null,
       spot: null,
+      sketch: null,
+      atLimit: 0,
       notFinite: 0,
       least: Number.POSITIVE_INFINITY,
       greatest: Number.NEGATIVE_INFINITY,

@@ -9,6 +9,7 @@ import { readdir, stat } from 'node:fs/promises';
 import { basename, join, relative, sep } from 'node:path';
 import { type Finding, FindingError, finding } from '../../findings/finding.ts';
 import { FindingTally } from '../../findings/tally.ts';
+import { linkAt, linkFinding } from '../../ledger/delivery-links.ts';
 import { layout, OWN_PREFIX } from '../../ledger/layout.ts';
 import { unfinishedBelow } from '../../ledger/unfinished.ts';
 import { fsPath, nameFromBytes, printable } from '../../files/names.ts';
@@ -29,6 +30,34 @@ async function foldersIn(folder: string): Promise<string[]> {
     .map((entry) => nameFromBytes(entry.name))
     .filter((name) => !name.startsWith('.'))
     .sort();
+}
+
+/** Links to folders in which rolls of ours lie: nobody measures what lies elsewhere, and a roll must not be missing without a word. */
+async function linkedIn(folder: string, isOurs: (place: string) => Promise<boolean>): Promise<Finding[]> {
+  const found: Finding[] = [];
+  for (const entry of await readdir(fsPath(folder), { encoding: 'buffer' })) {
+    const name = nameFromBytes(entry);
+    const target = await linkAt(join(folder, name));
+    if (target !== null && (await isOurs(join(folder, name)))) found.push(linkFinding(target, name));
+  }
+  return found;
+}
+
+const isRoll = async (place: string): Promise<boolean> =>
+  (await exists(layout.verdict(place))) || (await foldersThere(place)).includes('reports');
+
+async function isDay(place: string): Promise<boolean> {
+  for (const name of await foldersThere(place)) if (await isRoll(join(place, name))) return true;
+  return false;
+}
+
+async function foldersThere(folder: string): Promise<string[]> {
+  try {
+    return await foldersIn(folder);
+  } catch (error) {
+    if (codeOf(error) === '') throw error;
+    return [];
+  }
 }
 
 /** What lies in the folder and is neither a run's own nor what operating systems leave. */
@@ -77,15 +106,24 @@ export async function auditDelivery(request: AuditRequest): Promise<AuditResult>
     for (const roll of await foldersIn(layout.dayFolder(request.delivery, day))) {
       const folder = layout.rollFolder(request.delivery, day, roll);
       // A folder without reports and verdict is not of our making (the handover's, or somebody's own).
-      if (!(await exists(layout.verdict(folder))) && !(await foldersIn(folder)).includes('reports')) continue;
+      if (!(await isRoll(folder))) continue;
       ourRolls.add(roll);
       const { audit, signable } = await auditRoll({ day, roll, folder }, request);
       rolls.push(audit);
       await request.onRoll?.(audit, signable);
     }
+    const linked = await linkedIn(layout.dayFolder(request.delivery, day), isRoll);
+    for (const item of linked) {
+      beside.add({ ...item, file: join(day, item.file ?? '') });
+      ourRolls.add(item.file ?? '');
+    }
     if (ourRolls.size === 0) continue;
     ourDays.add(day);
     await nameForeign(layout.dayFolder(request.delivery, day), ourRolls);
+  }
+  for (const item of await linkedIn(request.delivery, isDay)) {
+    beside.add(item);
+    ourDays.add(item.file ?? '');
   }
   if (ourDays.size > 0) await nameForeign(request.delivery, ourDays);
   const findings: Finding[] =

@@ -1,6 +1,7 @@
 /** The deliverables of one roll, measured again from their bytes by the checker of the night. */
 import { codeOf } from '../../files/error-code.ts';
 import { checkDeliverable } from '../../check/index.ts';
+import { checkReading } from '../../check/master/reading.ts';
 import { checkMaster } from '../../check/master/index.ts';
 import { type ToSceneLinear, sceneLinearOf } from '../../check/master/scene-linear.ts';
 import { type Finding, FindingError, type FindingSubject } from '../../findings/finding.ts';
@@ -90,12 +91,16 @@ async function measureOne({
       subject,
       ...(request.signal === undefined ? {} : { signal: request.signal }),
     });
+    const { linearisation } = report.outcome;
+    const reading =
+      linearisation === undefined ? null : checkReading(linearisation, stored.fingerprints?.reading, subject);
+    const found = [...checked.findings, ...(reading?.findings ?? [])];
     const remeasured: Remeasured = {
       xxh128: checked.xxh128,
       sha256: checked.digest.sha256,
       facts: checked.facts,
-      checks: checked.results,
-      findings: stored.finding === null ? checked.findings : [stored.finding, ...checked.findings],
+      checks: [...checked.results, ...(reading?.results ?? [])],
+      findings: stored.finding === null ? found : [stored.finding, ...found],
     };
     return { remeasured, ...(await folderOf(checked.digest, report, folder)) };
   } catch (error) {

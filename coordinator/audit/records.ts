@@ -43,6 +43,7 @@ export async function readRecords(folder: string, verdict: RollVerdict): Promise
     folder,
     verdict.clips.map(({ clip }) => clip),
     verdict.profiles.map(({ name }) => name),
+    'leave',
   );
   for (const { clip, deliverables } of verdict.clips) {
     for (const { profile, state } of deliverables) {

@@ -1,11 +1,17 @@
-/** `rushlight check`: intake alone. Every byte of every copy against the manifests; writes nothing. */
+/** `rushlight check`: intake alone. Every byte of every copy against the manifests; writes nothing, but for copies that `--deliver` adds to verdicts. */
+import { existsSync } from 'node:fs';
 import { FindingError, finding, blocks } from '../../findings/finding.ts';
-import { type IntakeResult, isVerified } from '../../ledger/roll.ts';
+import { startLeaseKeeper } from '../../ledger/lease-keeper.ts';
+import { isVerified } from '../../ledger/roll.ts';
 import { newRunProgress } from '../progress/run-progress.ts';
-import { nightFolders } from '../roll/folders.ts';
+import type { ReadRoll } from '../intake/since.ts';
+import { holdDelivery } from '../night/delivery-hold.ts';
+import { newRun } from '../night/names.ts';
+import { type NightFolders, nightFolders } from '../roll/folders.ts';
 import { verifyRoll } from '../roll/know.ts';
-import { findRolls } from '../roll/rolls.ts';
-import { intakeText } from '../show/intake-text.ts';
+import { addLateCopies, type LateCopies } from '../roll/late-copies.ts';
+import { findRolls, rollOnDelivery } from '../roll/rolls.ts';
+import { intakeText, lateText } from '../show/intake-text.ts';
 import { printJson, printText } from '../show/output.ts';
 import { showProgress } from '../show/progress.ts';
 import { listenForInterrupts } from './interrupts.ts';
@@ -16,6 +22,8 @@ export interface CheckOptions {
   readonly copy?: readonly string[];
   readonly manifests?: readonly string[];
   readonly readers?: number;
+  /** Delivery whose verdicts take the copies that are verified here. */
+  readonly deliver?: string;
   readonly json?: boolean;
   readonly quiet?: boolean;
 }
@@ -25,6 +33,7 @@ export async function checkCommand(options: CheckOptions): Promise<0 | 1 | 130> 
     day: options.day,
     copies: options.copy ?? [],
     manifests: options.manifests ?? [],
+    ...(options.deliver === undefined ? {} : { deliver: options.deliver }),
   });
   const { rolls, dayManifests, findings } = await findRolls(folders);
   if (rolls.length === 0)
@@ -35,7 +44,7 @@ export async function checkCommand(options: CheckOptions): Promise<0 | 1 | 130> 
   const interrupts = listenForInterrupts();
   const runProgress = newRunProgress(rolls.map((roll) => roll.name));
   const progress = showProgress(runProgress, { quiet: options.quiet === true });
-  const results: IntakeResult[] = [];
+  const results: ReadRoll[] = [];
   try {
     for (const roll of rolls) {
       const intake = await verifyRoll(roll, {
@@ -55,7 +64,12 @@ export async function checkCommand(options: CheckOptions): Promise<0 | 1 | 130> 
     interrupts.end();
   }
   const whole = results.length === rolls.length;
-  const good = whole && results.every(isVerified) && !findings.some(blocks);
+  const late = whole ? await addAll(results, folders) : [];
+  const good =
+    whole &&
+    results.every(isVerified) &&
+    !findings.some(blocks) &&
+    !late.some((item) => item.findings.some(blocks));
   // Files with their checksums are what a reader of JSON may want to compare; people are shown their number.
   if (options.json === true)
     printJson({
@@ -64,10 +78,49 @@ export async function checkCommand(options: CheckOptions): Promise<0 | 1 | 130> 
       day: folders.dayName,
       verdict: good ? 'verified' : 'held',
       interrupted: !whole,
-      rolls: results.map((intake) => ({ ...intake, verified: isVerified(intake) })),
+      rolls: results.map(({ asRead: _, ...intake }) => ({ ...intake, verified: isVerified(intake) })),
       findings,
+      delivery: options.deliver === undefined ? null : folders.delivery,
+      verdicts: late,
     });
-  else printText(intakeText(results, findings, rolls.length));
+  else
+    printText(
+      `${intakeText(results, findings, rolls.length)}${late.length === 0 ? '' : `\n${lateText(late)}`}`,
+    );
   if (!whole) return 130;
   return good ? 0 : 1;
+}
+
+/** Under the delivery's lease: a run that is at work there decides on its own. Throws FindingError (exit 2) when one is. */
+async function addAll(results: readonly ReadRoll[], folders: NightFolders): Promise<LateCopies[]> {
+  const { delivery } = folders;
+  if (delivery === '') return [];
+  if (!existsSync(delivery))
+    throw new FindingError([finding('folder-missing', 'nothing there', 'a delivery', { file: delivery })], 2);
+  const keeper = startLeaseKeeper();
+  try {
+    const ended = new AbortController();
+    const hold = await holdDelivery({
+      delivery,
+      run: newRun(),
+      keeper,
+      wait: false,
+      onWait: () => undefined,
+      signal: ended.signal,
+      lost: (found) => ended.abort(found),
+    });
+    try {
+      const late: LateCopies[] = [];
+      for (const intake of results) {
+        const failure = await hold.failure();
+        if (failure !== null) throw new FindingError([failure], 1);
+        late.push(await addLateCopies(intake, rollOnDelivery(folders, intake.roll)));
+      }
+      return late;
+    } finally {
+      await hold.release();
+    }
+  } finally {
+    await keeper.close();
+  }
 }

@@ -9,7 +9,7 @@ import { stateOfPlace } from '../../ledger/lease-file.ts';
 import { ownerOfName } from '../../ledger/owner.ts';
 import type { QueueAddress } from '../../ledger/queue.ts';
 import { deliverableReportSchema, deliverableStates } from '../../ledger/report.ts';
-import { rollVerdictSchema } from '../../ledger/roll.ts';
+import { countCopies, rollVerdictSchema } from '../../ledger/roll.ts';
 import { readRecord } from '../../ledger/store.ts';
 import { defaultWorkFolder } from '../roll/folders.ts';
 import { readRunning } from '../night/running.ts';
@@ -62,7 +62,7 @@ async function rollsOf(delivery: string): Promise<RollStatus[]> {
         roll: verdict?.roll ?? name,
         verdict: verdict?.verdict ?? 'held',
         decidedAt: verdict?.decidedAt ?? null,
-        copies: verdict?.copies.length ?? 0,
+        copies: countCopies(verdict?.copies ?? []),
         clips: verdict?.clips.length ?? 0,
         clipsReady: verdict?.clips.filter((clip) => clip.verdict === 'ready').length ?? 0,
         deliverables: reports ?? { publishing: 0, published: 0, failed: 0 },

@@ -164,6 +164,9 @@ function judgeFile(report: DeliverableReport, disk: DeliverableOnDisk, subject: 
   if (bytesOnDisk === null) found.push(finding('file-absent', 'no such file', `${bytes} bytes`, about));
   else if (report.file.files === undefined && (bytesOnDisk !== bytes || bytesOnDisk === 0))
     found.push(finding('file-size-differs', `${bytesOnDisk} bytes`, `${bytes} bytes, not empty`, about));
+  const { now } = disk;
+  if (now !== undefined && (now.xxh128 !== xxh128 || (sha256 !== '' && now.sha256 !== sha256)))
+    found.push(finding('digest-differs', `XXH128 ${now.xxh128}`, `XXH128 ${xxh128}`, about));
   append(found, judgeFolder(report, disk, about));
   const named = `${report.profile}/${report.outcome.fileName}`;
   if (path !== named)

@@ -12,6 +12,7 @@ import { walkFolder } from '../../files/walk.ts';
 import { FindingTally } from '../../findings/tally.ts';
 import { type Finding, type FindingSubject, finding } from '../../findings/finding.ts';
 import type { Clip } from '../../ledger/clip.ts';
+import { linkFinding } from '../../ledger/delivery-links.ts';
 import { layout, placeBelow, STAGING_PREFIX } from '../../ledger/layout.ts';
 import { clipReportSchema, type DeliverableReport, deliverableReportSchema } from '../../ledger/report.ts';
 import { readRecord } from '../../ledger/store.ts';
@@ -40,6 +41,7 @@ export const contentCodes: ReadonlySet<string> = new Set([
   'file-not-listed',
   'staging-left',
   'delivery-file-unexplained',
+  'link-in-delivery',
   'delivery-file-foreign',
   'clip-report-left',
   'deliverable-earlier',
@@ -137,7 +139,11 @@ export async function deliveryContents(question: DeliveryQuestion): Promise<Find
   for (const path of system.filter((one) => media.has(one)))
     found.add(unexplained(media.get(path)?.form ?? '', { roll, file: path }));
   for (const { path, target } of walk.links)
-    found.add(unexplained(`a link to ${printable(target)}`, { roll, file: path }));
+    found.add(
+      inProfile(path) || parts(path)[0] === REPORTS || explained.has(path)
+        ? linkFinding(target, path, roll)
+        : unexplained(`a link to ${printable(target)}`, { roll, file: path }),
+    );
   for (const path of walk.others) found.add(unexplained('a pipe, socket or device', { roll, file: path }));
   for (const { path, detail } of walk.unreadable.filter((one) => !isSystemPath(one.path)))
     found.add(unexplained(printable(detail), { roll, file: path }));

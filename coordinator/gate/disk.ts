@@ -4,12 +4,20 @@ import { lstat } from 'node:fs/promises';
 import type { Clip } from '../../ledger/clip.ts';
 import { layout, placeBelow } from '../../ledger/layout.ts';
 import { statementOf } from '../../ledger/provenance/build.ts';
-import { lookAtFolder, storedChecksumList } from '../../ledger/checksum-list.ts';
+import {
+  type FolderOnDisk,
+  lookAtFolder,
+  measuredFolder,
+  storedChecksumList,
+} from '../../ledger/checksum-list.ts';
 import { clipReportSchema, type DeliverableReport, deliverableReportSchema } from '../../ledger/report.ts';
 import { rollVerdictSchema } from '../../ledger/roll.ts';
 import { readRecord, writeRecord } from '../../ledger/store.ts';
 import { digestOfFile } from '../../files/digest.ts';
+import type { ListedFile } from '../../files/checksum-list.ts';
+import { digestOfFolder } from '../../files/folder-digest.ts';
 import { fsPath } from '../../files/names.ts';
+import { seenNow } from '../../files/publish-folder.ts';
 import { removeStatement, writeStatement } from '../provenance/disk.ts';
 import { partsDecided, sha256Of } from '../provenance/parts.ts';
 import type { GateDecision } from './decide.ts';
@@ -42,18 +50,40 @@ async function fingerprintsOf(
   }
 }
 
+/**
+ * `measure`: what the system says something else of than when it was published is read again, whole. `leave`: for whoever
+ * reads every byte anyway.
+ */
+export type IfChanged = 'measure' | 'leave';
+
 /** What stands under the name in the report, as the kind of thing that the report says it is. */
 async function onDiskOf(
   report: DeliverableReport,
   rollFolder: string,
-): Promise<Pick<DeliverableOnDisk, 'bytesOnDisk' | 'folder' | 'checksumListSha256'>> {
+  ifChanged: IfChanged,
+): Promise<Pick<DeliverableOnDisk, 'bytesOnDisk' | 'folder' | 'checksumListSha256' | 'now'>> {
   const { file } = report;
   if (file === null) return { bytesOnDisk: null };
-  if (file.files === undefined) return { bytesOnDisk: await bytesOfFile(rollFolder, file.path) };
+  const place = placeBelow(rollFolder, file.path);
+  if (file.files === undefined) {
+    const bytesOnDisk = await bytesOfFile(rollFolder, file.path);
+    const isSame =
+      ifChanged === 'leave' ||
+      place === null ||
+      bytesOnDisk === null ||
+      (await seenNow(place, null)) === file.seen;
+    if (isSame) return { bytesOnDisk };
+    try {
+      return { bytesOnDisk, now: await digestOfFile(place) };
+    } catch (error) {
+      if (codeOf(error) === '') throw error;
+      return { bytesOnDisk: null };
+    }
+  }
   const { sha256, files } = await storedChecksumList(report, rollFolder);
   const checksumList = sha256 === null ? {} : { checksumListSha256: sha256 };
-  const place = placeBelow(rollFolder, file.path);
-  const onDisk = place === null ? null : await lookAtFolder(place, sha256 === file.sha256 ? files : null);
+  const listed = sha256 === file.sha256 ? files : null;
+  const onDisk = place === null ? null : await folderNow({ place, listed, seen: file.seen }, ifChanged);
   return onDisk === null
     ? { bytesOnDisk: null, ...checksumList }
     : {
@@ -63,10 +93,33 @@ async function onDiskOf(
       };
 }
 
+interface PublishedFolder {
+  readonly place: string;
+  readonly listed: readonly ListedFile[] | null;
+  readonly seen: string | undefined;
+}
+
+async function folderNow(
+  { place, listed, seen }: PublishedFolder,
+  ifChanged: IfChanged,
+): Promise<FolderOnDisk | null> {
+  const looked = await lookAtFolder(place, listed);
+  if (looked === null || listed === null || ifChanged === 'leave') return looked;
+  const names = listed.map(({ name }) => name);
+  if ((await seenNow(place, names)) === seen) return looked;
+  try {
+    return measuredFolder(await digestOfFolder(place), listed);
+  } catch (error) {
+    if (codeOf(error) === '') throw error;
+    return null;
+  }
+}
+
 export async function readDeliverable(
   rollFolder: string,
   clipId: string,
   profile: string,
+  ifChanged: IfChanged,
 ): Promise<DeliverableOnDisk> {
   const read = await readRecord(
     layout.deliverableReport(rollFolder, clipId, profile),
@@ -80,7 +133,7 @@ export async function readDeliverable(
     damage: null,
     reportSha256: sha256Of(bytes),
     ...(await fingerprintsOf(report, rollFolder)),
-    ...(await onDiskOf(report, rollFolder)),
+    ...(await onDiskOf(report, rollFolder, ifChanged)),
   };
 }
 
@@ -89,10 +142,13 @@ export async function readDeliverables(
   rollFolder: string,
   clips: readonly Clip[],
   profiles: readonly string[],
+  ifChanged: IfChanged,
 ): Promise<Map<string, DeliverableOnDisk>> {
   const found = new Map<string, DeliverableOnDisk>();
   for (const clip of clips) {
-    const list = await Promise.all(profiles.map((profile) => readDeliverable(rollFolder, clip.id, profile)));
+    const list = await Promise.all(
+      profiles.map((profile) => readDeliverable(rollFolder, clip.id, profile, ifChanged)),
+    );
     for (const [index, profile] of profiles.entries())
       found.set(deliverableKey(clip.id, profile), list[index] as DeliverableOnDisk);
   }

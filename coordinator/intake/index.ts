@@ -1,8 +1,10 @@
 /** Intake: every byte of every copy of a roll, against its manifests and against the other copies. */
 import { stat } from 'node:fs/promises';
+import { mountsHere } from '../../files/mounts.ts';
+import { seenDigest } from '../../files/seen.ts';
 import { type Finding, finding, blocks, uniqueFindings } from '../../findings/finding.ts';
 import { FindingTally } from '../../findings/tally.ts';
-import type { CopyResult, IntakeResult } from '../../ledger/roll.ts';
+import type { CopyResult } from '../../ledger/roll.ts';
 import type { DayManifests } from '../../files/manifest/day.ts';
 import { type FoundManifests, findManifests, mergeStatements } from '../../files/manifest/find.ts';
 import { createHashPool } from '../../files/manifest/hash-pool.ts';
@@ -10,9 +12,13 @@ import { isManifestPath } from '../../files/manifest/manifest-name.ts';
 import type { ReadManifest } from '../../files/manifest/read.ts';
 import { respell } from '../../files/manifest/spelling.ts';
 import { fsPath } from '../../files/names.ts';
+import { type CopyPlace, isNumbered } from './apart.ts';
 import { discoverRolls } from './discover.ts';
 import { compareCopies, judgeCopy, type Stated } from './judge.ts';
+import { placeOfCopy } from './place.ts';
 import { type ReadCopy, readCopy, type WalkedCopy, walkCopy } from './read.ts';
+import type { ReadRoll } from './since.ts';
+import { type Told, tellApart } from './tell-apart.ts';
 
 export { type DiscoveredRoll, discoverRolls } from './discover.ts';
 
@@ -135,10 +141,17 @@ function statedFor(
   };
 }
 
+interface CopyToReport {
+  readonly folder: string;
+  /** Absent: it could not be read. */
+  readonly copy: ReadCopy | undefined;
+  readonly place: CopyPlace | undefined;
+  readonly proved: boolean;
+}
+
 function resultOf(
-  folder: string,
-  copy: ReadCopy | undefined,
-  proved: boolean,
+  { folder, copy, place, proved }: CopyToReport,
+  { oneWith }: Pick<Told, 'oneWith'>,
   findings: readonly Finding[],
 ): CopyResult {
   const files = [...(copy?.files.values() ?? [])];
@@ -152,14 +165,37 @@ function resultOf(
     files: files.length,
     bytes: files.reduce((sum, file) => sum + file.bytes, 0),
     verified: copy !== undefined && proved && !faults,
+    ...(oneWith.has(folder) ? { oneWith: oneWith.get(folder) as string } : {}),
+    ...(place !== undefined && isNumbered(place)
+      ? {
+          seen: seenDigest(
+            files.map(({ path, seen }) => [path, seen ?? null] as const),
+            'with-numbers',
+          ),
+        }
+      : {}),
   };
+}
+
+async function placesOf(walked: readonly WalkedCopy[]): Promise<CopyPlace[]> {
+  const mounts = await mountsHere();
+  const places: CopyPlace[] = [];
+  for (const { folder, walk } of walked)
+    places.push(
+      await placeOfCopy(
+        folder,
+        walk.files.map(({ path }) => path),
+        mounts,
+      ),
+    );
+  return places;
 }
 
 /**
  * What is the matter with a roll is in its result. Throws the signal's reason after an abort, and what is a fault of
  * this program or machine (a reading thread that dies).
  */
-export async function intakeRoll(order: IntakeOrder): Promise<IntakeResult> {
+export async function intakeRoll(order: IntakeOrder): Promise<ReadRoll> {
   const { day, roll, folder, signal } = order;
   const located = await locateCopies(order);
   const { places } = located;
@@ -171,6 +207,9 @@ export async function intakeRoll(order: IntakeOrder): Promise<IntakeResult> {
     if ('walked' in walk) walked.push(walk.walked);
     else findings.add(walk.fault);
   }
+  const lies = await placesOf(walked);
+  const told = tellApart(lies, roll);
+  findings.addAll(told.findings);
   const found: FoundManifests[] = [];
   for (const copy of walked) {
     const present = new Set(copy.walk.files.flatMap(({ path }) => [path, path.normalize()]));
@@ -248,9 +287,13 @@ export async function intakeRoll(order: IntakeOrder): Promise<IntakeResult> {
   }));
   const result = (place: string): CopyResult =>
     resultOf(
-      place,
-      copies.find((copy) => copy.folder === place),
-      statedOf({ folder: place }).statements.size > 0,
+      {
+        folder: place,
+        copy: copies.find((copy) => copy.folder === place),
+        place: lies.find(({ folder: other }) => other === place),
+        proved: statedOf({ folder: place }).statements.size > 0,
+      },
+      told,
       tallied,
     );
   return {
@@ -261,5 +304,6 @@ export async function intakeRoll(order: IntakeOrder): Promise<IntakeResult> {
     copies: places.map((place) => result(place.folder)),
     files,
     findings: tallied,
+    asRead: copies.map((copy) => ({ folder: copy.folder, files: [...copy.files.values()] })),
   };
 }

@@ -105,7 +105,12 @@ export async function readCopy(copy: WalkedCopy, options: ReadOptions): Promise<
   });
   for (const { path, read } of await Promise.all(reads)) {
     if (read.state === 'read') {
-      files.set(path, { path, bytes: read.bytes, hashes: read.hashes as Record<string, string> });
+      files.set(path, {
+        path,
+        bytes: read.bytes,
+        hashes: read.hashes as Record<string, string>,
+        seen: read.seen,
+      });
       continue;
     }
     signal?.throwIfAborted();

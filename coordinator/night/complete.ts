@@ -38,7 +38,7 @@ export function placeFailure(job: Job, disk: readonly DeliverableOnDisk[]): Find
 export async function readResults(job: Job): Promise<DeliverableOnDisk[]> {
   return await Promise.all(
     job.deliverables.map((deliverable) =>
-      readDeliverable(job.deliveryFolder, job.clip.id, deliverable.profile.name),
+      readDeliverable(job.deliveryFolder, job.clip.id, deliverable.profile.name, 'leave'),
     ),
   );
 }

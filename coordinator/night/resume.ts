@@ -25,7 +25,7 @@ export async function isFinished(
   { loaded, toolchain, mayWrite, signal }: FinishedRequest,
 ): Promise<boolean> {
   const { name } = deliverable.profile;
-  const disk = await readDeliverable(job.deliveryFolder, job.clip.id, name);
+  const disk = await readDeliverable(job.deliveryFolder, job.clip.id, name, 'leave');
   // A damaged record is as good as none: the deliverable is made again and the record with it.
   if (disk.report === null) return false;
   const completion = await completionOf(disk.report, job.deliveryFolder, wantedOf(job, deliverable), signal);

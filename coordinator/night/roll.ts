@@ -10,6 +10,7 @@ import { append } from '../../findings/append.ts';
 import { codeOf } from '../../files/error-code.ts';
 import type { LimitFunction } from 'p-limit';
 import { type Finding, finding } from '../../findings/finding.ts';
+import { linksToProfiles, linksToRecords } from '../../ledger/delivery-links.ts';
 import { layout } from '../../ledger/layout.ts';
 import { printable } from '../../files/names.ts';
 import { type GateDecision, decideRoll } from '../gate/decide.ts';
@@ -17,6 +18,8 @@ import type { GateInput } from '../gate/input.ts';
 import { deliveryContents } from '../gate/delivery-contents.ts';
 import { readDeliverables, writeDecision } from '../gate/disk.ts';
 import type { DiscoveredRoll } from '../intake/index.ts';
+import { copiesSince } from '../intake/since.ts';
+import { countCopies, isVerified } from '../../ledger/roll.ts';
 import {
   addFindings,
   gateInputOf,
@@ -63,6 +66,13 @@ export async function nightOfRoll(
   await unlessBroken(known, context, async () => {
     known.intake = await context.reading(() => verifyRoll(roll, context));
     if (!(await probeRoll(known, context))) return;
+    const profiles = context.profiles.map(({ profile }) => profile.name);
+    const links = [
+      ...(await linksToRecords(known.deliveryFolder, roll.name)),
+      ...(await linksToProfiles(known.deliveryFolder, roll.name, profiles)),
+    ];
+    append(known.findings, links);
+    if (links.length > 0) return;
     const planned = await context.planning(() => planRoll(known, context, true));
     kept = planned.done;
     made = planned.planned;
@@ -123,9 +133,12 @@ async function gate(
     deliveryFolder,
     known.clips.map((entry) => entry.clip),
     context.profiles.map((loaded) => loaded.profile.name),
+    'measure',
   );
   // Of a roll that has no clips to speak of nothing is ready, and all that lies there would be named for it.
   if (known.clips.length > 0) append(known.findings, await contentsOfDelivery(known, onDisk, context));
+  if (known.intake !== null && isVerified(known.intake))
+    append(known.findings, await copiesSince(known.intake, context.signal));
   const input: GateInput = { ...gateInputOf(known, context), onDisk };
   const halted = context.halted();
   let decision = decideRoll(input);
@@ -141,7 +154,7 @@ async function gate(
     verdict: refused === null ? verdict.verdict : 'held',
     clips: verdict.clips.length,
     clipsReady: verdict.clips.filter((entry) => entry.verdict === 'ready').length,
-    copies: verdict.copies.length,
+    copies: countCopies(verdict.copies),
     ...counts,
     record: refused === null && known.intake !== null ? layout.verdict(deliveryFolder) : null,
     findings: refused === null ? verdict.findings : [{ ...refused, roll: roll.name }, ...verdict.findings],
@@ -180,6 +193,8 @@ async function write(
   // Folders are made on the way: below a mount point whose volume is gone they would lie on the wrong disk.
   const gone = await target.gone();
   if (gone !== null) return gone;
+  const [link] = await linksToRecords(deliveryFolder, decision.verdict.roll);
+  if (link !== undefined) return link;
   try {
     await writeDecision(deliveryFolder, decision, onDisk);
     return null;

@@ -5,8 +5,10 @@
 import { append } from '../../findings/append.ts';
 import type { DayManifests } from '../../files/manifest/day.ts';
 import { type Finding, FindingError, finding } from '../../findings/finding.ts';
+import { seenDigest } from '../../files/seen.ts';
+import { filesOfPlace } from '../../ledger/clip.ts';
 import type { Job } from '../../ledger/job.ts';
-import { type IntakeResult, isVerified } from '../../ledger/roll.ts';
+import { isVerified } from '../../ledger/roll.ts';
 import type { Toolchain } from '../../ledger/toolchain.ts';
 import type { ClipReaders } from '../../media/raw/clip-readers.ts';
 import type { Rate } from '../../media/time/rate.ts';
@@ -15,6 +17,7 @@ import { isMovie, type LoadedProfile } from '../../profiles/schema.ts';
 import { JOB_BYTES_LIMIT, jobBytes } from '../dispatch/flow.ts';
 import type { GateClip, GateInput } from '../gate/input.ts';
 import { type DiscoveredRoll, intakeRoll } from '../intake/index.ts';
+import type { ReadRoll } from '../intake/since.ts';
 import type { NightPlan } from '../plan/index.ts';
 import type { RunProgress } from '../progress/run-progress.ts';
 import type { Settings } from '../settings/read.ts';
@@ -63,7 +66,7 @@ export interface KnownRoll {
   /** <delivery>/<day>/<roll>. */
   readonly deliveryFolder: string;
   /** null: verification did not come to an end. */
-  intake: IntakeResult | null;
+  intake: ReadRoll | null;
   clips: GateClip[];
   /** Files that are no clips. */
   otherFiles: string[];
@@ -85,7 +88,7 @@ export function unknownRoll(roll: DiscoveredRoll, folders: NightFolders): KnownR
 export function verifyRoll(
   roll: DiscoveredRoll,
   { request, dayManifests, runProgress, signal }: VerifyContext,
-): Promise<IntakeResult> {
+): Promise<ReadRoll> {
   signal.throwIfAborted();
   runProgress.setPhase(roll.name, 'reading');
   return intakeRoll({
@@ -168,9 +171,20 @@ export async function planRoll(
     ),
   );
   const refused = new Set<Job>(tooLarge.map(({ job }) => job));
-  const jobs = plan.jobs.filter(({ job }) => !refused.has(job));
+  const seenOf = new Map((known.intake?.files ?? []).map(({ path, seen }) => [path, seen ?? null]));
+  const jobs = plan.jobs
+    .filter(({ job }) => !refused.has(job))
+    .map((planned) => ({ ...planned, job: { ...planned.job, source: sourceOf(planned.job, seenOf) } }));
   context.reservation.take(jobs.map(({ job }) => job));
   return { ...plan, jobs };
+}
+
+/** What verification saw of the clip's files, as the worker asks it again. */
+function sourceOf({ clip }: Job, seenOf: ReadonlyMap<string, string | null>): string {
+  return seenDigest(
+    filesOfPlace(clip.place).map((path) => [path, seenOf.get(path) ?? null] as const),
+    'without-numbers',
+  );
 }
 
 /** Each to its clip, the others to the roll. */

@@ -27,9 +27,9 @@ export function count(number: number, one: string, many = `${one}s`): string {
   return `${number} ${number === 1 ? one : many}`;
 }
 
-/** `ready` speaks of the copies that were named; a single one is no backup, so it is said. */
+/** `ready` speaks of the copies that were named and can be told apart; a single one is no backup. */
 export function readyText(copies: number): string {
-  return copies === 1 ? 'ready (1 copy)' : 'ready';
+  return `ready (${count(copies, 'copy', 'copies')})`;
 }
 
 /** Head of a finding that blocks: `held` where a roll is stopped, `error` where the command was not carried out. */

@@ -1,7 +1,4 @@
-/** Names and digests of clips. Pure. */
-import { createHash } from 'node:crypto';
-import type { RollFile } from '../../ledger/roll.ts';
-import { CONTENT_ALGORITHM } from '../../files/manifest/hash.ts';
+/** Names of clips. Pure. */
 import { collisionKey, safeName, withDigest } from '../../files/safe-names.ts';
 
 /** Bytes of UTF-8; leaves room for suffixes within the 255 that file systems allow. */
@@ -34,24 +31,4 @@ export function clipIds(clips: readonly { readonly name: string; readonly path: 
     // A name may look like another one's hash; then longer hashes part them.
     if (new Set(ids.map(collisionKey)).size === ids.length || digits >= 64) return ids;
   }
-}
-
-/**
- * The algorithm that one file's content is known by: the one that intake computes of every file, so that a manifest
- * which comes later does not make another clip of it.
- */
-const ALGORITHMS = [CONTENT_ALGORITHM, 'xxh128', 'sha256', 'sha512', 'sha1', 'c4', 'blake2b', 'xxh64', 'md5'];
-
-function checksumOf(file: RollFile): string {
-  const algorithm =
-    ALGORITHMS.find((name) => file.hashes[name] !== undefined) ?? Object.keys(file.hashes).sort()[0];
-  if (algorithm === undefined)
-    throw new RangeError(`no checksum of ${file.path}: intake reads every file before clips are sought`);
-  return `${algorithm}:${file.hashes[algorithm]}`;
-}
-
-/** SHA-256 over the sorted list of (path, size, checksum): same content under the same names, same digest. */
-export function contentDigest(files: readonly RollFile[]): string {
-  const lines = files.map((file) => JSON.stringify([file.path, file.bytes, checksumOf(file)])).sort();
-  return createHash('sha256').update(lines.join('\n')).digest('hex');
 }

@@ -2,8 +2,9 @@
  * Reads a file once, whole, and computes every wanted checksum from that reading. Holds up its thread while it reads:
  * meant for a thread of its own (hash-pool.ts), or for small files. Never writes, never follows a symbolic link at the end of the path, never opens a device or pipe.
  */
-import { constants, closeSync, fstatSync, openSync, readSync } from 'node:fs';
+import { constants, closeSync, fstatSync, lstatSync, openSync, readSync } from 'node:fs';
 import { fsPath } from '../names.ts';
+import { seenText } from '../seen.ts';
 import type { Algorithm } from './algorithms.ts';
 import { createDigest } from './digest.ts';
 
@@ -11,8 +12,14 @@ import { createDigest } from './digest.ts';
 export const CONTENT_ALGORITHM = 'xxh3' satisfies Algorithm;
 
 export type FileRead =
-  | { readonly state: 'read'; readonly bytes: number; readonly hashes: Partial<Record<Algorithm, string>> }
-  /** Size or modification time moved while it was read: what was read is not to be trusted. */
+  | {
+      readonly state: 'read';
+      readonly bytes: number;
+      readonly hashes: Partial<Record<Algorithm, string>>;
+      /** What the system said of it before and after (seen.ts). */
+      readonly seen: string;
+    }
+  /** Size, a time or the file itself changed while it was read: what was read is not to be trusted. */
   | { readonly state: 'changed'; readonly detail: string }
   /** `code`: as node:fs names it (EACCES, EIO, ELOOP, ...), or `not-a-file`. */
   | { readonly state: 'unreadable'; readonly code: string; readonly detail: string }
@@ -56,7 +63,7 @@ async function readOpened(
   const digest = await createDigest(wanted);
   let bytes = 0;
   for (;;) {
-    const count = readSync(descriptor, block, 0, block.length, null);
+    const count = readSync(descriptor, block, 0, block.length, bytes);
     if (count === 0) break;
     if (options.signal?.aborted === true) return { state: 'stopped' };
     digest.update(count === block.length ? block : block.subarray(0, count));
@@ -70,7 +77,35 @@ async function readOpened(
       detail: `${before.size} bytes when opened, ${bytes} bytes read, ${after.size} bytes and ${after.mtimeNs === before.mtimeNs ? 'the same' : 'another'} modification time at the end`,
     };
   }
-  return { state: 'read', bytes, hashes: digest.finish() };
+  return { state: 'read', bytes, hashes: digest.finish(), seen: seenText(after) };
+}
+
+/** Whether `path` is still the file that was read. */
+function isStill(path: string, descriptor: number): boolean {
+  const [named, opened] = [lstatSync(fsPath(path), { bigint: true }), statOf(descriptor)];
+  return named.ino === opened.ino && named.dev === opened.dev;
+}
+
+/** How often a file is read whose times alone changed: a link to it or its rights may have, and its bytes not. */
+const READINGS = 3;
+
+/** Reads until nothing changed meanwhile. Of a change that nobody can hide (st_ctim) and that leaves size and time of writing alone, a second reading says whether it touched a byte. */
+async function readSteadily(
+  path: string,
+  descriptor: number,
+  wanted: Iterable<Algorithm>,
+  options: HashOptions,
+): Promise<FileRead> {
+  for (let reading = 1; ; reading += 1) {
+    const before = statOf(descriptor);
+    const read = await readOpened(descriptor, wanted, options);
+    if (read.state !== 'read') return read;
+    if (!isStill(path, descriptor))
+      return { state: 'changed', detail: 'another file has its name than the one that was read' };
+    if (read.seen === seenText(before)) return read;
+    if (reading === READINGS)
+      return { state: 'changed', detail: `its record changed in each of ${READINGS} readings` };
+  }
 }
 
 export async function hashFile(
@@ -86,7 +121,7 @@ export async function hashFile(
     return unreadable(error);
   }
   try {
-    return await readOpened(descriptor, wanted, options);
+    return await readSteadily(path, descriptor, wanted, options);
   } catch (error) {
     return unreadable(error);
   } finally {

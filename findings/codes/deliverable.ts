@@ -278,6 +278,13 @@ export const deliverableCodes = {
       'Run again on this delivery: a run clears what dead processes left, a minute after it began at the latest. What the report of a clip still waits for goes when that clip is published. Leave it while a run is at work (`rushlight status`).',
   },
 
+  'link-in-delivery': {
+    weight: 'hold',
+    title: 'a symbolic link lies where a folder or file of the delivery should be',
+    remedy:
+      'Put the folder or file itself in place of the link: take the link away, and copy what it points at to that name. Then run again. Nothing was written through the link, and what it points at was not touched.',
+  },
+
   // What else lies in a roll's delivery folder.
   'delivery-file-unexplained': {
     weight: 'hold',

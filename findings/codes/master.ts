@@ -27,6 +27,16 @@ export const masterCodes = {
     title: "pixel values of a master are not the source's after its transform",
     remedy: MAKE_AGAIN,
   },
+  'master-frames-not-as-decoded': {
+    weight: 'hold',
+    title: 'a frame of a master was not made from the frame that the decoder gave',
+    remedy: MAKE_AGAIN,
+  },
+  'master-picture-differs': {
+    weight: 'hold',
+    title: 'a part of a frame of a master is not what its encoder was given',
+    remedy: `${MAKE_AGAIN} Check the memory of the machine and the delivery drive.`,
+  },
   'master-not-finite': {
     weight: 'hold',
     title: 'a frame of a master has NaN or infinite values',

@@ -63,6 +63,12 @@ export const provenanceCodes = {
     remedy:
       'Run `chmod 600` on the key file. If others may have read it, make a new key and give its public key to everybody who has the old one.',
   },
+  'signature-removed': {
+    weight: 'note',
+    title: 'the signature of a roll was removed, since its statement is another one now',
+    remedy:
+      'Sign again with `rushlight sign <delivery> --key <file>`. Whoever has the older signed statement still has a proof of what was true then.',
+  },
   'not-signed': {
     weight: 'hold',
     title: 'a roll was not signed, because its audit does not find it ready',

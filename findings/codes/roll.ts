@@ -193,6 +193,42 @@ export const rollCodes = {
     title: 'a copy is the same folder as another one',
     remedy: 'Name the folder of the other copy with --copy. One folder read twice is one copy.',
   },
+  'copy-same-file': {
+    weight: 'hold',
+    title: 'a copy has the very files of another copy',
+    remedy:
+      'Copy the roll to another drive from the card or from a copy that is verified, and name that folder with --copy. Hard links and one drive under two names are one copy: what damages one damages the other.',
+  },
+  'copy-same-drive': {
+    weight: 'note',
+    title: 'two copies lie on one drive, file system or server',
+    remedy:
+      'Make a further copy on another drive, unless there is one that was not named: what takes this drive takes both.',
+  },
+  'copy-not-told-apart': {
+    weight: 'note',
+    title: 'a copy cannot be told apart from another one, and both count as one',
+    remedy:
+      'Look at what is mounted there. If they are two drives, verify again where each is mounted directly, and not through a program or a share; if it is one drive under two names, make another copy.',
+  },
+  'copy-changed-since': {
+    weight: 'hold',
+    title: 'a copy has changed since it was verified',
+    remedy:
+      'Find out what wrote into the copy: nothing may. Compare it with the other copies (`rushlight check <day> --copy <day>`), restore what differs, and run again: every byte is read again.',
+  },
+  'copy-gone-since': {
+    weight: 'note',
+    title: 'a copy is no longer there since it was verified',
+    remedy:
+      'Mount the drive again and run `rushlight check <day> --copy <day>` when you need to know that the copy is still good. The verdict speaks of what was read.',
+  },
+  'copy-not-added': {
+    weight: 'hold',
+    title: 'a verified copy was not added to the verdict of its roll',
+    remedy:
+      'Read what was found, and run `rushlight run` with this copy among the others: it decides again from all of them. Nothing in the delivery was changed.',
+  },
   'file-outside-rolls': {
     weight: 'hold',
     title: 'a media file in the shoot day is outside every roll',

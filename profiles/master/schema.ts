@@ -5,7 +5,7 @@
 import { z } from 'zod';
 import { demosaicMethods } from '../../media/raw/demosaic/methods.ts';
 import { highlightPolicies } from '../../media/raw/develop/policies.ts';
-import { mandatoryChecks, masterCheckNames, masterChecks, reelCheck } from '../check-names.ts';
+import { mandatoryChecks, masterCheckNames, masterChecks, readingCheck, reelCheck } from '../check-names.ts';
 
 /** Folders of frames. */
 export const frameFormats = ['exr', 'aces', 'dpx'] as const;
@@ -18,7 +18,9 @@ export function checksOf(format: MasterFormat): {
   readonly all: readonly string[];
   readonly more: readonly string[];
 } {
-  return format === 'rdd36' ? { all: mandatoryChecks, more: [reelCheck] } : { all: masterChecks, more: [] };
+  return format === 'rdd36'
+    ? { all: [...mandatoryChecks, readingCheck], more: [reelCheck] }
+    : { all: masterChecks, more: [] };
 }
 
 const name = z

@@ -22,7 +22,7 @@ async function audited({ delivery, folder, report }: PublishedFolder): Promise<{
   world: ReturnType<typeof goodWorld>;
   reported: [string, string | undefined, string, string][];
 }> {
-  const disk = await readDeliverable(delivery, 'A001C001', 'cut');
+  const disk = await readDeliverable(delivery, 'A001C001', 'cut', 'leave');
   const digest = await digestOfFolder(folder);
   const remeasured = {
     xxh128: digest.xxh128,
@@ -158,7 +158,7 @@ describe('touched', () => {
 describe('what else lies in the delivery of a roll', () => {
   /** Of the good world only this one deliverable lies on disk. */
   async function contents(published: PublishedFolder, otherFiles: readonly string[] = []) {
-    const disk = await readDeliverable(published.delivery, 'A001C001', 'cut');
+    const disk = await readDeliverable(published.delivery, 'A001C001', 'cut', 'leave');
     const found = await deliveryContents({
       rollFolder: published.delivery,
       roll: 'A001',

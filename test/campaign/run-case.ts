@@ -76,6 +76,7 @@ export async function gateVerdict(job: Job): Promise<RollVerdict> {
       job.deliveryFolder,
       [job.clip],
       job.deliverables.map(({ profile }) => profile.name),
+      'measure',
     ),
     findings: [],
     decidedAt: new Date().toISOString(),
@@ -124,6 +125,7 @@ async function isNotClaimed(job: Job, operation: Operation): Promise<boolean> {
         job.deliveryFolder,
         [job.clip],
         job.deliverables.map(({ profile }) => profile.name),
+        'measure',
       )
     ).values(),
   ].flatMap(({ report }) => (report === null ? [] : [report]));

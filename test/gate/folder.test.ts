@@ -14,7 +14,7 @@ import { type PublishedFolder, publishedFolder, wanted, write } from '../support
 import { goodWorld } from '../support/world.ts';
 
 async function disk({ delivery }: PublishedFolder): Promise<DeliverableOnDisk> {
-  return await readDeliverable(delivery, 'A001C001', 'cut');
+  return await readDeliverable(delivery, 'A001C001', 'cut', 'leave');
 }
 
 /** What the gate says of the roll with this for the first clip's `cut`: code, file, found. */
@@ -202,7 +202,7 @@ describe('a report', () => {
 
 describe('what the night takes for done', () => {
   const settle = async ({ delivery }: PublishedFolder) => {
-    const { report } = await readDeliverable(delivery, 'A001C001', 'cut');
+    const { report } = await readDeliverable(delivery, 'A001C001', 'cut', 'leave');
     if (report === null) throw new Error('no report');
     return await completionOf(report, delivery, wanted);
   };

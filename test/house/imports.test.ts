@@ -138,7 +138,15 @@ describe('a checker shares nothing with what it checks', () => {
    * What measuring may stand on besides check/master itself: digests and names of files, threads, which pixels are looked at, and
    * the arithmetic of rates, whose values the tests hold against published ones.
    */
-  const shared = ['files/', 'findings/', 'process/threads.ts', 'proof/pixel-samples.ts', 'media/time/'];
+  const shared = [
+    'files/',
+    'findings/',
+    'process/threads.ts',
+    'proof/pixel-samples.ts',
+    'proof/form.ts',
+    'proof/whole-frame-sketch.ts',
+    'media/time/',
+  ];
 
   test.each(measuring.map((file) => [file]))(
     '%s reaches no reader or writer of formats, even through others',

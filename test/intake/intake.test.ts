@@ -77,14 +77,20 @@ function intake(
   });
 }
 
+/** But for the note that all copies of these tests lie on one drive, which `copies.test.ts` looks at. */
+const besidesDrive = ({ findings }: IntakeResult): IntakeResult['findings'] =>
+  findings.filter(({ code }) => code !== 'copy-same-drive');
+
 const reported = (result: IntakeResult): string[] =>
-  result.findings.map(({ code, file }) => (file === undefined ? code : `${code} ${file}`)).sort();
+  besidesDrive(result)
+    .map(({ code, file }) => (file === undefined ? code : `${code} ${file}`))
+    .sort();
 
 describe('a roll and a copy that equal the manifest', () => {
   test('hold, and every file is read whole with the checksum that the xxhsum program gives', async () => {
     const at = makeShootDay();
     const result = await intake(at);
-    expect(result.findings).toEqual([]);
+    expect(besidesDrive(result)).toEqual([]);
     expect(result.copies.map(({ verified, files }) => ({ verified, files }))).toEqual([
       { verified: true, files: 4 },
       { verified: true, files: 4 },

@@ -1,7 +1,8 @@
 import fc from 'fast-check';
 import { describe, expect, test } from 'vitest';
 import { findClips } from '../../coordinator/survey/index.ts';
-import { clipIds, contentDigest } from '../../coordinator/survey/identity.ts';
+import { clipIds } from '../../coordinator/survey/identity.ts';
+import { contentDigest } from '../../ledger/content-digest.ts';
 import { collisionKey } from '../../files/safe-names.ts';
 import { movieExtensions } from '../../coordinator/survey/kinds.ts';
 import { blocks } from '../../findings/finding.ts';

@@ -81,7 +81,7 @@ async function codesOf(running: Promise<void>): Promise<string[]> {
 async function decide(job: Job): Promise<string[]> {
   const { toolchain } = await workContext();
   const { profiles } = await loadProfiles({ wanted: [PROFILE] });
-  const onDisk = await readDeliverables(job.deliveryFolder, [job.clip], [PROFILE]);
+  const onDisk = await readDeliverables(job.deliveryFolder, [job.clip], [PROFILE], 'measure');
   const decision = decideRoll({
     day: job.day,
     roll: job.roll,

@@ -77,6 +77,8 @@ describe.each([
         ['pixel-values', 'passed'],
         ['spot-check', 'passed'],
         ['write-verify', 'passed'],
+        ['frames-as-decoded', 'passed'],
+        ['whole-frames', 'passed'],
       ]);
       const extension = profile === 'dpx-10' ? 'dpx' : 'exr';
       expect(filesOf(job, profile)).toEqual(

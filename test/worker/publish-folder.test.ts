@@ -540,7 +540,7 @@ describe('a worker that dies', () => {
 
   async function gateSays(delivery: string): Promise<string[]> {
     const onDisk = new Map([
-      [deliverableKey(clip.id, 'master'), await readDeliverable(delivery, clip.id, 'master')],
+      [deliverableKey(clip.id, 'master'), await readDeliverable(delivery, clip.id, 'master', 'measure')],
     ]);
     return judgeDeliverable(
       { clip, facts, loaded: profile },

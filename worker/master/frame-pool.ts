@@ -19,6 +19,8 @@ export interface FrameResults {
   readonly written: readonly (readonly WrittenFrame[])[];
   /** Of what the encoders were fed with; null: there are none. */
   readonly encoderInput: CollectedEncoderInput | null;
+  /** Averages of what the threads read, as fingerprints; null: not asked for. */
+  readonly read: FrameFingerprints | null;
   readonly invalid: number;
   /** By channel, those that have any. */
   readonly special: readonly SpecialChannel[];
@@ -201,6 +203,7 @@ export function startFramePool(
         values,
         written,
         encoderInput: setup.feed === null ? null : feedOf(answers.slice(0, finished) as Kept[]),
+        read: setup.compareReading ? readOf(answers.slice(0, finished) as Kept[]) : null,
         invalid,
         special: specialOf(answers.slice(0, finished) as Kept[], setup.linearisation),
       };
@@ -222,6 +225,20 @@ function specialOf(answers: readonly Kept[], linearisation: Linearisation): Spec
     }
     return firstFrame === null ? [] : [{ channel, nans, infinities, firstFrame }];
   });
+}
+
+function readOf(answers: readonly Kept[]): FrameFingerprints {
+  const frames = answers.length;
+  const luma = new Uint16Array(frames * CELLS);
+  const colours: Uint16Array[] = [];
+  for (const { index, read } of answers) {
+    if (read === null) throw new RangeError(`of frame ${index} nobody says what was read`);
+    luma.set(read.luma, index * CELLS);
+    if (read.colour !== null) colours.push(read.colour);
+  }
+  const colour = new Uint16Array(colours.length * 2 * COLOUR_CELLS);
+  for (const [place, one] of colours.entries()) colour.set(one, place * 2 * COLOUR_CELLS);
+  return { frames, views: 1, luma, colour: colours.length === 0 ? null : colour };
 }
 
 function feedOf(answers: readonly Kept[]): CollectedEncoderInput {

@@ -2,6 +2,8 @@
 import { join } from 'node:path';
 import { type Written, writtenDigest } from '../../check/master/compare.ts';
 import { checkEncoderInput, type EncoderInputReport } from '../../check/master/encoder-input.ts';
+import { checkReading, comparesReading, withReading } from '../../check/master/reading.ts';
+import { sketchKindOf } from '../../check/master/whole-frames.ts';
 import { type ToSceneLinear, sceneLinearOf } from '../../check/master/scene-linear.ts';
 import { printable } from '../../files/names.ts';
 import { type Finding, finding } from '../../findings/finding.ts';
@@ -14,7 +16,8 @@ import { frameName } from '../../media/input.ts';
 import type { MediaTools } from '../../process/locate.ts';
 import type { FrameFingerprints } from '../../proof/form.ts';
 import { sampleFile } from '../../proof/pixel-sample-file.ts';
-import type { PixelSamples } from '../../proof/pixel-samples.ts';
+import type { PixelSamples, SketchKind } from '../../proof/pixel-samples.ts';
+import { SKETCH_VALUES } from '../../proof/whole-frame-sketch.ts';
 import type { Linearisation } from '../../profiles/master/linearisation.ts';
 import { subjectOf } from '../claim.ts';
 import type { Failure } from '../classify.ts';
@@ -23,6 +26,7 @@ import { type Encoded, type MasterEncoder, type StagedMovieMaster, startEncoder 
 import {
   type CollectedEncoderInput,
   type FramePool,
+  type FrameResults,
   type SpecialChannel,
   startFramePool,
 } from './frame-pool.ts';
@@ -55,10 +59,17 @@ export interface MasterEvidence {
   file(): Promise<NonNullable<DeliverableReport['fingerprints']>>;
 }
 
+export interface Proving {
+  readonly tools: Pick<MediaTools, 'ffmpeg'>;
+  /** Fingerprints of the decoder that the frames came from; null: they came another way. */
+  readonly decoded: FrameFingerprints | null;
+  readonly signal: AbortSignal;
+}
+
 export interface MasterMaking {
   readonly framePool: FramePool;
   /** Once the frame pool has taken every frame. Throws what it threw, and the signal's reason. */
-  prove(tools: Pick<MediaTools, 'ffmpeg'>, signal: AbortSignal): Promise<MasterEvidence | Failure>;
+  prove(proving: Proving): Promise<MasterEvidence | Failure>;
   close(): Promise<void>;
 }
 
@@ -100,7 +111,17 @@ export async function startMasters(
   const feed = movies.length === 0 ? null : { spots: spotFrames(clip.contentDigest, frames, 'master') };
   const encoders: MasterEncoder[] = [];
   const framePool = startFramePool(
-    { linearisation, width, height, outputs, feed, transform, raw, source: sourceName(job) },
+    {
+      linearisation,
+      width,
+      height,
+      outputs,
+      feed,
+      compareReading: comparesReading(linearisation),
+      transform,
+      raw,
+      source: sourceName(job),
+    },
     context.threads,
     onFrames,
     async (picture) => void (await Promise.all(encoders.map((encoder) => encoder.take(picture)))),
@@ -118,10 +139,10 @@ export async function startMasters(
   return {
     framePool,
     close,
-    async prove(tools, signal) {
+    async prove({ tools, decoded, signal }) {
       const encoded = await Promise.all(encoders.map((encoder) => encoder.end()));
       signal.throwIfAborted();
-      const { values, written, encoderInput, invalid, special } = framePool.results();
+      const { values, written, encoderInput, read, invalid, special } = framePool.results();
       const subject = subjectOf(job);
       if (framePool.frames !== frames)
         return {
@@ -146,6 +167,8 @@ export async function startMasters(
         height,
         values,
         spots: await spotsOf({ job, outcome, sceneLinear, values, tools, signal }),
+        ...(read === null || decoded === null ? {} : { reading: { decoded, read } }),
+        ...sketchesOf(written, folders),
       };
       let file: Promise<NonNullable<DeliverableReport['fingerprints']>> | undefined;
       const write = async (): Promise<NonNullable<DeliverableReport['fingerprints']>> => {
@@ -167,13 +190,32 @@ export async function startMasters(
             ? null
             : {
                 picture: encoderInput.picture,
-                report: checkEncoderInput(codesOf(encoderInput, width, height), points, sceneLinear, subject),
+                report: withReading(
+                  checkEncoderInput(codesOf(encoderInput, width, height), points, sceneLinear, subject),
+                  checkReading(linearisation, points.reading, subject),
+                ),
               },
         encoded,
         file: () => (file ??= write()),
       };
     },
   };
+}
+
+/** Outputs of one kind of values were given the same ones. */
+function sketchesOf(
+  written: FrameResults['written'],
+  folders: readonly StagedMaster[],
+): Pick<PixelSamples, 'sketches'> {
+  const sketches: Partial<Record<SketchKind, Int32Array>> = {};
+  for (const [output, files] of written.entries()) {
+    const kind = sketchKindOf(folders[output]?.deliverable.outcome.format);
+    if (sketches[kind] !== undefined) continue;
+    const all = new Int32Array(files.length * SKETCH_VALUES);
+    for (const [frame, { sketch }] of files.entries()) all.set(sketch, frame * SKETCH_VALUES);
+    sketches[kind] = all;
+  }
+  return written.length === 0 ? {} : { sketches };
 }
 
 /**

@@ -3,7 +3,7 @@ import { type Finding, finding } from '../../findings/finding.ts';
 import type { Job } from '../../ledger/job.ts';
 import { printable } from '../../files/names.ts';
 import { type ErrorCode, errorCodeOf } from '../../files/coded-error.ts';
-import { sourceFailure, subjectOf } from '../claim.ts';
+import { decodedFailure, subjectOf } from '../claim.ts';
 import type { Failure } from '../classify.ts';
 import { JobFailure, progressOf } from '../context.ts';
 import type { JobRun } from '../job-run.ts';
@@ -24,13 +24,15 @@ export async function makeWithoutFfmpeg(run: JobRun, groups: readonly MasterGrou
       if (job.facts.declared === undefined) await making.framePool.take(total, context.signal);
       else await feedDeclared(job, making.framePool, context.threads, context.signal);
       context.signal.throwIfAborted();
-      const changed = await sourceFailure(job);
-      if (changed !== null) throw new JobFailure({ findings: [changed], retryable: false });
+      const changed = await decodedFailure(job, run.sourceSeen);
+      if (changed !== null) throw new JobFailure(changed);
       const [{ deliverable }] = [...group.folders, ...group.movies] as [StagedMaster | StagedMovieMaster];
       const command = job.facts.declared?.declared.command ?? [
         developmentText(deliverable.outcome.linearisation),
       ];
-      failures.push(...(await finishMasters(run, group, making, { command, audioTracks: [] })));
+      failures.push(
+        ...(await finishMasters(run, group, making, { command, audioTracks: [], decoded: null })),
+      );
     } catch (error) {
       context.signal.throwIfAborted();
       throw frameFailure(error, job) ?? error;

@@ -3,6 +3,7 @@ import type { SpecialValues } from '../../media/colour/picture.ts';
 import type { ColourTransform } from '../../media/colour/steps.ts';
 import type { SequencePlace } from '../../media/input.ts';
 import type { RawFacts } from '../../media/raw-facts.ts';
+import type { ReadAverages } from '../../proof/read-averages.ts';
 import type { PipeShare } from '../../process/pipe-lock.ts';
 import type { MasterOutcome } from '../../profiles/master/outcome.ts';
 import type { Linearisation } from '../../profiles/master/linearisation.ts';
@@ -19,6 +20,8 @@ export interface FramePoolSetup {
   }[];
   /** Pictures for encoders are wanted; `spots`: of these frames, codes at the pixels of the spots (spots.ts). null: none are. */
   readonly feed: { readonly spots: readonly number[] } | null;
+  /** What each thread reads is to be held against the decoder's fingerprints: frames come from ffmpeg. */
+  readonly compareReading: boolean;
   /** From code values to linear AP0; null: `way` is that of raw frames. */
   readonly transform: ColourTransform | null;
   /** Raw frames are read by the threads; null: frames come with their orders. */
@@ -44,6 +47,8 @@ export interface WrittenFrame {
   readonly bytes: number;
   /** Of the bytes as they left the encoder, 32 hex digits. */
   readonly xxh128: string;
+  /** Of the values that its encoder was given (proof/whole-frame-sketch.ts). */
+  readonly sketch: Int32Array;
 }
 
 /** A picture for an encoder, and what it is proved by; 10-bit Y'CbCr 4:4:4. */
@@ -63,6 +68,8 @@ export interface FrameAnswer {
   readonly index: number;
   /** R, G, B at the points of the frame (proof/pixel-samples.ts), before any transform. */
   readonly points: Float32Array;
+  /** Averages of the bytes that the frame was made from; null: not asked for. */
+  readonly read: ReadAverages | null;
   /** By output. */
   readonly written: readonly WrittenFrame[];
   /** null: no encoder is fed. */

@@ -3,6 +3,7 @@ import type { Written } from '../../check/master/compare.ts';
 import { checkMaster } from '../../check/master/index.ts';
 import type { MasterWork } from '../../ledger/job.ts';
 import { ratio } from '../../media/time/rate.ts';
+import type { Reading } from '../../proof/form.ts';
 import type { SourceFingerprints } from '../../proof/source-fingerprints.ts';
 import { subjectOf } from '../claim.ts';
 import { classifyMake, targetFailure, type Failure } from '../classify.ts';
@@ -18,6 +19,8 @@ import { type MasterEvidence, type MasterGroup, type MasterMaking, sourceName } 
 interface FrameResultsFrom {
   readonly command: readonly string[];
   readonly audioTracks: SourceFingerprints['audioTracks'];
+  /** Of the decoder that they came from; null: they came another way. */
+  readonly decoded: SourceFingerprints['picture'] | null;
 }
 
 /** Every master of a group, its frames or pictures made: proved, checked, published. */
@@ -25,10 +28,10 @@ export async function finishMasters(
   run: JobRun,
   { folders, movies }: MasterGroup,
   making: MasterMaking,
-  { command, audioTracks }: FrameResultsFrom,
+  { command, audioTracks, decoded }: FrameResultsFrom,
 ): Promise<Failure[]> {
   const { context } = run;
-  const evidence = await making.prove(context.tools, context.signal);
+  const evidence = await making.prove({ tools: context.tools, decoded, signal: context.signal });
   if (!('points' in evidence)) throw new JobFailure(evidence);
   // The frames are written; their memory is for those that read them.
   await making.close();
@@ -43,6 +46,7 @@ export async function finishMasters(
     const failure = await finishMovieMaster(run, output, encoded, {
       encoderInput: evidence.encoderInput,
       audioTracks,
+      reading: evidence.points.reading,
     });
     if (failure !== null) failures.push(failure);
   }
@@ -79,7 +83,12 @@ async function finishMovieMaster(
   jobRun: JobRun,
   output: StagedMovieMaster,
   { run, watched, bitstream }: Encoded,
-  { encoderInput, audioTracks }: Pick<MasterEvidence, 'encoderInput'> & Pick<FrameResultsFrom, 'audioTracks'>,
+  {
+    encoderInput,
+    audioTracks,
+    reading,
+  }: Pick<MasterEvidence, 'encoderInput'> &
+    Pick<FrameResultsFrom, 'audioTracks'> & { readonly reading: Reading | undefined },
 ): Promise<Failure | null> {
   const { job } = jobRun;
   const {
@@ -103,6 +112,7 @@ async function finishMovieMaster(
     picture: encoderInput.picture,
     times,
     audioTracks: job.facts.audio.map((_, track) => audioTracks[track] ?? null),
+    ...(reading === undefined ? {} : { reading }),
   };
   return await finish(
     jobRun,

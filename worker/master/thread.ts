@@ -4,6 +4,8 @@
  */
 import { writeFileSync } from 'node:fs';
 import { join } from 'node:path';
+import type { SourcePicture } from '../../media/colour/pixel.ts';
+import type { ReadAverages } from '../../proof/read-averages.ts';
 import type { SpecialValues } from '../../media/colour/picture.ts';
 import { KernelMemory } from '../../media/kernels/memory.ts';
 import { BAND_LINES, type Planes } from '../../media/kernels/planes.ts';
@@ -15,6 +17,7 @@ import { frameFileName } from '../../profiles/master/frame-name.ts';
 import { attributesOf, dpxOf } from './attributes.ts';
 import type { FrameAnswer, FrameOrder, FramePoolSetup, WrittenFrame } from './orders.ts';
 import { sourcePicture } from './source-picture.ts';
+import { sketchCodes, sketchHalves } from './whole-frames.ts';
 
 /** Planes of code or camera values, band by band in their order, and how they become linear AP0 in place. */
 interface Way {
@@ -22,6 +25,8 @@ interface Way {
   read(order: FrameOrder): Promise<boolean>;
   values(first: number): Planes;
   toAp0(planes: Planes): Planes;
+  /** Of the very bytes that `values` is made from. */
+  averages(index: number): ReadAverages | null;
   /** Of the frame: NaN and infinities of its source; null: it can have none. */
   special(): SpecialValues | null;
 }
@@ -31,13 +36,9 @@ async function codedLinearisation(setup: FramePoolSetup, memory: KernelMemory): 
   if (linearisation.kind !== 'coded') throw new RangeError('frames of an order for raw frames');
   const { PictureKernel } = await import('../../media/colour/picture.ts');
   const kernel = await PictureKernel.load(memory);
-  kernel.prepare({
-    width,
-    height,
-    lines: BAND_LINES,
-    source: sourcePicture(linearisation, width, height),
-    transform,
-  });
+  const source = sourcePicture(linearisation, width, height);
+  kernel.prepare({ width, height, lines: BAND_LINES, source, transform });
+  const averages = setup.compareReading ? await averagesOf(source) : () => null;
   return {
     read: async ({ index, from }) => {
       if (from === null) throw new RangeError('a frame without bytes');
@@ -46,9 +47,22 @@ async function codedLinearisation(setup: FramePoolSetup, memory: KernelMemory): 
       return true;
     },
     values: (first) => kernel.codeRgb(undefined, first),
+    averages: (index) => averages(kernel.frame(), index),
     toAp0: (planes) => kernel.toAp0(planes),
     special: () => kernel.takeSpecial(),
   };
+}
+
+async function averagesOf(
+  source: SourcePicture,
+): Promise<(frame: Uint8Array, index: number) => ReadAverages> {
+  const [{ readAverages }, { sourceLayout }, { COLOUR_STEP }] = await Promise.all([
+    import('../../proof/read-averages.ts'),
+    import('../../media/colour/pixel.ts'),
+    import('../../proof/form.ts'),
+  ]);
+  const layout = sourceLayout(source);
+  return (frame, index) => readAverages(frame, layout, index % COLOUR_STEP === 0);
 }
 
 async function rawLinearisation(setup: FramePoolSetup, memory: KernelMemory): Promise<Way> {
@@ -67,6 +81,7 @@ async function rawLinearisation(setup: FramePoolSetup, memory: KernelMemory): Pr
       return true;
     },
     values: (first) => kernel.camera(undefined, first),
+    averages: () => null,
     toAp0: (planes) => kernel.toAp0(planes),
     special: () => null,
   };
@@ -76,7 +91,11 @@ async function rawLinearisation(setup: FramePoolSetup, memory: KernelMemory): Pr
 interface Writer {
   begin(index: number): void;
   take(sceneLinear: Planes): void;
-  finish(index: number): { readonly bytes: Uint8Array; readonly invalid: number };
+  finish(index: number): {
+    readonly bytes: Uint8Array;
+    readonly invalid: number;
+    readonly sketch: Int32Array;
+  };
 }
 
 /** Writers in the order of the outputs; each has its own room in the memory. */
@@ -93,19 +112,38 @@ async function writersOf(setup: FramePoolSetup, memory: KernelMemory): Promise<W
       encoder.prepare({ width, height });
       const kernel = await PictureKernel.load(memory);
       kernel.prepare({ width, height, lines: BAND_LINES, source: null, transform: null });
+      const sketching = sketchCodes(memory, width, height);
       writers.push({
-        begin: () => encoder.begin(),
-        take: (sceneLinear) => encoder.take(kernel.toAcescctCodes10(sceneLinear)),
-        finish: (index) => ({ bytes: encoder.finish(dpxOf(outcome, index, setup.source)), invalid: 0 }),
+        begin: () => {
+          encoder.begin();
+          sketching.begin();
+        },
+        take: (sceneLinear) => {
+          const codes = kernel.toAcescctCodes10(sceneLinear);
+          sketching.take(codes);
+          encoder.take(codes);
+        },
+        finish: (index) => ({
+          bytes: encoder.finish(dpxOf(outcome, index, setup.source)),
+          invalid: 0,
+          sketch: sketching.sums(),
+        }),
       });
     } else {
       const { ExrEncoder } = await import('../../media/formats/exr/writer.ts');
       const encoder = await ExrEncoder.create(memory);
       encoder.prepare({ width, height, compression, container: format === 'aces' ? 'aces' : 'exr' });
+      const sketching = sketchHalves(memory, width, height);
       writers.push({
-        begin: (index) => encoder.begin(attributesOf(outcome, index, setup.source)),
-        take: (sceneLinear) => encoder.take(sceneLinear),
-        finish: () => ({ bytes: encoder.finish(), invalid: encoder.nanCount }),
+        begin: (index) => {
+          encoder.begin(attributesOf(outcome, index, setup.source));
+          sketching.begin();
+        },
+        take: (sceneLinear) => {
+          sketching.take(sceneLinear);
+          encoder.take(sceneLinear);
+        },
+        finish: () => ({ bytes: encoder.finish(), invalid: encoder.nanCount, sketch: sketching.sums() }),
       });
     }
   }
@@ -158,6 +196,8 @@ serve<FramePoolSetup, FrameOrder, FrameAnswer | null>(async (setup) => {
       for (const writer of writers) writer.take(sceneLinear);
       feeder?.take(sceneLinear);
     }
+    // Behind the arithmetic: what lay there all the while, and not what was there before it.
+    const read = linearisation.averages(index);
     const written: WrittenFrame[] = [];
     let invalid = 0;
     for (const [at, { outcome, folder }] of setup.outputs.entries()) {
@@ -166,11 +206,16 @@ serve<FramePoolSetup, FrameOrder, FrameAnswer | null>(async (setup) => {
       const name = frameFileName(outcome, index);
       // A thread has nothing else to do meanwhile, and waiting for a promise takes a third of the time again.
       writeFileSync(join(folder, name), made.bytes, { flag: 'wx' });
-      written.push({ name, bytes: made.bytes.length, xxh128: new Xxh128().update(made.bytes).digest() });
+      written.push({
+        name,
+        bytes: made.bytes.length,
+        xxh128: new Xxh128().update(made.bytes).digest(),
+        sketch: made.sketch,
+      });
     }
     const encoderInput = feeder === null ? null : feeder.finish(index);
     return {
-      result: { index, points, written, encoderInput, invalid, special: linearisation.special() },
+      result: { index, points, read, written, encoderInput, invalid, special: linearisation.special() },
       transfer: [points.buffer, ...(encoderInput === null ? [] : [encoderInput.bytes.buffer as ArrayBuffer])],
     };
   };

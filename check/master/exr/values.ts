@@ -132,6 +132,9 @@ function pointsByChunk(
   return found;
 }
 
+/** A line of one channel, as stored. */
+export type OnLine = (channel: number, y: number, halves: Uint16Array) => void;
+
 export interface Survey {
   readonly channels: readonly ChannelSurvey[];
   /** Of the named channels, point by point. */
@@ -144,10 +147,12 @@ export interface Survey {
  */
 export async function surveyValues(
   source: FrameBytes,
-  wanted: { readonly points: readonly Point[]; readonly names: readonly string[] } = {
-    points: [],
-    names: [],
-  },
+  wanted: {
+    readonly points: readonly Point[];
+    readonly names: readonly string[];
+    /** Called for every line of every channel; `channel`: its place among `names`, -1 for another one. `y` from the top. */
+    readonly onLine?: OnLine;
+  } = { points: [], names: [] },
   walked?: WalkedExr,
 ): Promise<Survey> {
   const { header, chunks } = walked ?? (await walkExr(source));
@@ -175,6 +180,12 @@ export async function surveyValues(
     for (let row = 0; row < chunk.lines * channels.length; row++) {
       const channel = found[row % channels.length] as (typeof found)[number];
       const line = halves.subarray(row * width, (row + 1) * width);
+      if (wanted.onLine !== undefined)
+        wanted.onLine(
+          places.indexOf(row % channels.length),
+          chunk.y - header.dataWindow.yMin + Math.floor(row / channels.length),
+          line,
+        );
       let ranks = ranksOf(line);
       // Infinities and no numbers have the outermost ranks, so one look at both ends tells whether there are any.
       if (isNotFinite(halfOfRank(ranks.least)) || isNotFinite(halfOfRank(ranks.greatest))) {

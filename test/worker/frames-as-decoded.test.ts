@@ -1,0 +1,153 @@
+/**
+ * Frames that change between decoder and threads: each way is put into a real run by a wrapper in ffmpeg's place, which alters what goes
+ * through the pipe and leaves the decoder's own fingerprints alone. The frames that a spot check decodes again (0, 6, 11 and one more) are spared where one frame is altered.
+ */
+import { readFileSync, writeFileSync } from 'node:fs';
+import { join } from 'node:path';
+import { afterEach, beforeAll, describe, expect, test } from 'vitest';
+import { checkMaster } from '../../check/master/index.ts';
+import { sceneLinearOf } from '../../check/master/scene-linear.ts';
+import { readingVerdict } from '../../check/master/reading.ts';
+import { packageFolder } from '../../files/installation.ts';
+import type { Job } from '../../ledger/job.ts';
+import { storedFingerprints, storedSamples } from '../../ledger/fingerprints.ts';
+import { readTransform } from '../../ledger/transform.ts';
+import { frameFileName } from '../../profiles/master/frame-name.ts';
+import { pointsOf } from '../../proof/pixel-samples.ts';
+import { runJob } from '../../worker/job.ts';
+import { mastersOf } from '../support/jobs.ts';
+import { factsOf } from '../support/make.ts';
+import { groupFolder, masterJob, reportOf } from '../support/master.ts';
+import { makeMovie } from '../support/media.ts';
+import { workContext } from '../support/work.ts';
+
+const profiles = ['grading-master-exr', 'dpx-10', 'grading-master-4444'];
+const FRAMES = 12;
+const wrapper = join(packageFolder, 'test', 'faults', 'ffmpeg-with-other-frames.mjs');
+let roll: string;
+let facts: Job['facts'];
+
+const jobOf = (name: string, wanted = profiles): Promise<Job> =>
+  masterJob(roll, groupFolder(name), { kind: 'movie', file: 'A001C001.mov' }, facts, wanted);
+
+beforeAll(async () => {
+  roll = groupFolder('decoded-roll');
+  const path = join(roll, 'A001C001.mov');
+  await makeMovie(path, {
+    frames: FRAMES,
+    rate: '24/1',
+    size: '160x90',
+    timecode: '10:00:00:00',
+    codec: 'prores',
+    audio: [2],
+  });
+  facts = await factsOf(path);
+}, 120_000);
+
+afterEach(() => {
+  delete process.env.RUSHLIGHT_FRAMES_FILTER;
+});
+
+test('of a clip whose frames come as they were decoded every master says so, and its records say it again', async () => {
+  const job = await jobOf('as-decoded');
+  await runJob(job, await workContext());
+  for (const profile of profiles) {
+    const report = await reportOf(job, profile);
+    const check = report.checks.find((one) => one.check === 'frames-as-decoded');
+    expect(check).toMatchObject({ status: 'passed' });
+    expect(check?.measured).toMatch(/^12 of 12 frames as decoded, 1 of them with chroma, at most 0\.0\d\d/);
+    const subject = { roll: 'A001' };
+    const reading =
+      profile === 'grading-master-4444'
+        ? (await storedFingerprints(report, job.deliveryFolder, subject)).fingerprints?.reading
+        : (await storedSamples(report, job.deliveryFolder, subject)).points?.reading;
+    const { linearisation } = report.outcome;
+    if (linearisation === undefined) throw new Error('a master without its linearisation');
+    expect(readingVerdict(linearisation, reading)?.measured).toBe(check?.measured);
+    // Without what was read nothing is claimed.
+    expect(readingVerdict(linearisation, undefined)).toBeNull();
+  }
+}, 240_000);
+
+test('a block of a frame on disk that lies between all sampled pixels is found, in its region', async () => {
+  const job = await jobOf('block', ['dpx-10']);
+  await runJob(job, await workContext());
+  const report = await reportOf(job, 'dpx-10');
+  const [work] = mastersOf(job);
+  if (work === undefined) throw new Error('no master');
+  const { outcome } = work;
+  const folder = join(job.deliveryFolder, 'dpx-10', outcome.fileName);
+  const stored = await storedSamples(report, job.deliveryFolder, {});
+  const sceneLinear = sceneLinearOf(
+    outcome.linearisation,
+    await readTransform(job.deliveryFolder, outcome.linearisation),
+  );
+  const check = () =>
+    checkMaster({
+      path: folder,
+      outcome,
+      source: job.clip.name,
+      points: stored.points,
+      sceneLinear,
+      written: null,
+    });
+  const frame = 7;
+  const path = join(folder, frameFileName(outcome, frame));
+  const bytes = readFileSync(path);
+  const points = pointsOf(frame, outcome.width, outcome.height);
+  const side = 4;
+  const free = (x: number, y: number): boolean =>
+    !points.some((point) => point.x >= x && point.x < x + side && point.y >= y && point.y < y + side);
+  const at = Array.from({ length: 60 }, (_, x) => 30 + x).find((x) => free(x, 41)) as number;
+  // 10-bit R, G, B in a word, big-endian, behind a header of 2048 bytes (SMPTE ST 268-1): green is one code up.
+  for (let y = 41; y < 41 + side; y += 1)
+    for (let x = at; x < at + side; x += 1) {
+      const place = 2048 + 4 * (y * outcome.width + x);
+      bytes.writeUInt32BE((bytes.readUInt32BE(place) ^ (1 << 12)) >>> 0, place);
+    }
+  writeFileSync(path, bytes);
+  const { results } = await check();
+  const of = (name: string) => results.find((one) => one.check === name);
+  expect(of('pixel-values')?.status).toBe('passed');
+  expect(of('structure')?.status).toBe('passed');
+  expect(of('whole-frames')).toMatchObject({ status: 'failed' });
+  expect(of('whole-frames')?.measured).toMatch(/^11 of 12 frames equal in every region/);
+}, 240_000);
+
+const faults: [what: string, filter: string, found: RegExp][] = [
+  ['one black frame', "[a]lutyuv=y=64:u=512:v=512:enable='eq(n,7)'[b]", /^frame 7: \d+ averages differ/],
+  ['one mirrored frame', "[a]hflip=enable='eq(n,7)'[b]", /^frame 7: /],
+  [
+    'one frame that is the one before',
+    '[a]split=3[a1][a2][a3];[a1]trim=end_frame=7[h];[a2]trim=start_frame=6:end_frame=7,setpts=PTS-STARTPTS[m];[a3]trim=start_frame=8,setpts=PTS-STARTPTS[t];[h][m][t]concat=n=3[b]',
+    /^frame 7: .*it is frame 6$/,
+  ],
+  [
+    'frames 2 to 10 late by one',
+    '[a]split=3[a1][a2][a3];[a1]trim=end_frame=2[h];[a2]trim=start_frame=1:end_frame=10,setpts=PTS-STARTPTS[m];[a3]trim=start_frame=11,setpts=PTS-STARTPTS[t];[h][m][t]concat=n=3[b]',
+    /^frame 2: .*it is frame 1$/,
+  ],
+  ['one frame mixed with its neighbour', '[a]split=4[a1][a2][a3][a4];[a1]trim=end_frame=7[h];[a2]trim=start_frame=6:end_frame=7,setpts=PTS-STARTPTS[x];[a3]trim=start_frame=7:end_frame=8,setpts=PTS-STARTPTS[y];[x][y]blend=all_mode=average[m];[a4]trim=start_frame=8,setpts=PTS-STARTPTS[t];[h][m][t]concat=n=3[b]', /^frame 7: /],
+  ['chroma moved by two samples', '[a]chromashift=cbh=2:crh=2[b]', /^frame 0: /],
+  [
+    'a block of another brightness',
+    "[a]geq=lum='if(eq(N,7)*between(X,52,67)*between(Y,31,46),600,lum(X,Y))':cb='cb(X,Y)':cr='cr(X,Y)'[b]",
+    /^frame 7: /,
+  ],
+  ['one frame a little brighter', "[a]lutyuv=y='val*1.002':enable='eq(n,7)'[b]", /^frame 7: /],
+];
+
+describe.each(faults)('%s on the way to the threads', (_, filter, found) => {
+  test('holds every master', async () => {
+    process.env.RUSHLIGHT_FRAMES_FILTER = filter;
+    const job = await jobOf('other-frames');
+    const context = await workContext({ ffmpeg: wrapper });
+    await expect(runJob(job, context)).rejects.toThrow('master-frames-not-as-decoded');
+    for (const profile of profiles) {
+      const report = await reportOf(job, profile);
+      expect(report.state).toBe('failed');
+      const [first] = report.findings.filter(({ code }) => code === 'master-frames-not-as-decoded');
+      expect(first?.found, profile).toMatch(found);
+    }
+  }, 240_000);
+});
