@@ -1,4 +1,6 @@
 /** The deliverable's fingerprints against the source's: done once, read by several checks. Pure. */
+import { comparePictureError, type PictureErrorVerdict } from '../proof/sketch/verdict.ts';
+import type { ErrorSketch } from '../proof/sketch/form.ts';
 import { comparePictures, isComparable, type PictureVerdict } from '../proof/compare.ts';
 import { compareExact, type ExactVerdict } from '../proof/exact.ts';
 import { CELLS, type FrameFingerprints } from '../proof/form.ts';
@@ -25,6 +27,31 @@ function basisOf(tags: {
   return tags.matrix !== null && tags.range !== null && isMatrix(tags.matrix)
     ? { matrix: tags.matrix, range: tags.range }
     : null;
+}
+
+/** null: one of the two sketches is not there, or they are of other frames or regions. */
+export function compareSketches(
+  witness: WitnessFacts | null,
+  sketch: ErrorSketch | null,
+  { pictureError, pixelFormat, codec, width, height }: Outcome,
+): PictureErrorVerdict | null {
+  const values = witness?.sketch ?? null;
+  if (
+    sketch === null ||
+    values === null ||
+    pictureError === undefined ||
+    sketch.width !== width ||
+    sketch.height !== height ||
+    sketch.grid.columns !== pictureError.columns ||
+    sketch.grid.rows !== pictureError.rows
+  )
+    return null;
+  return comparePictureError({
+    input: sketch,
+    output: { pixelFormat, values },
+    leastPsnr: pictureError.leastPsnr,
+    coding: codec === 'h264' ? 'predicted' : 'intra',
+  });
 }
 
 export function compareFingerprints(

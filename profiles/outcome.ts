@@ -88,6 +88,16 @@ export const outcomeSchema = z.object({
     .describe(
       'What the frame fingerprints are compared by; absent from records of before there was one, which then prove nothing',
     ),
+  pictureError: z
+    .object({
+      columns: z.int().positive().describe('Regions across'),
+      rows: z.int().positive().describe('Regions down'),
+      leastPsnr: z.number().describe('Decibels'),
+    })
+    .optional()
+    .describe(
+      'By which regions of luma the error of its frames is measured, and the floor of the profile; absent: a deliverable that keeps every sample, and records of before it was measured',
+    ),
   exact: z
     .object({
       comparedIn: z

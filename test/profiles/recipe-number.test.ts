@@ -148,7 +148,10 @@ async function golden(): Promise<string[]> {
             textFolder: '/texts',
             threads: 2,
           });
-        return { outcome, recipe: masterMovieRecipe({ facts, outcome, path, threads: 2 }) };
+        return {
+          outcome,
+          recipe: masterMovieRecipe({ facts, outcome, path, maskFolder: '/masks', threads: 2 }),
+        };
       };
       lines.push(here(`${profile.name}, ${name}: ${JSON.stringify(made())}`));
     }

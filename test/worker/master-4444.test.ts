@@ -8,7 +8,7 @@ import { isMovieMasterWork, type Job, jobSchema } from '../../ledger/job.ts';
 import { layout } from '../../ledger/layout.ts';
 import { type DeliverableReport, deliverableReportSchema } from '../../ledger/report.ts';
 import { readRecord } from '../../ledger/store.ts';
-import { storedFingerprints } from '../../ledger/fingerprints.ts';
+import { storedFingerprints, storedSketch } from '../../ledger/fingerprints.ts';
 import { mandatoryChecks } from '../../profiles/schema.ts';
 import { JobFailure } from '../../worker/context.ts';
 import { runJob } from '../../worker/job.ts';
@@ -165,13 +165,15 @@ describe.each([
     const { fingerprints, finding } = await storedFingerprints(report, job.deliveryFolder, {});
     expect(finding).toBeNull();
     if (report.outcome.kind === 'frames') throw new Error('a folder');
+    const { sketch } = await storedSketch(report, job.deliveryFolder, {});
     const retryable = await checkDeliverable({
       path: fileOf(job),
       outcome: report.outcome,
-      checks: ['reel'],
+      checks: ['picture-error', 'reel'],
       sourceFacts: job.facts,
       sourceFingerprints: fingerprints,
       encoded: report.bitstream ?? null,
+      sketch,
       tools: await mediaTools(),
     });
     expect(retryable).toMatchObject({ passed: true, findings: [], xxh128: report.file?.xxh128 });

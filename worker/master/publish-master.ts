@@ -78,7 +78,7 @@ async function finishFrames(
 async function finishMovieMaster(
   jobRun: JobRun,
   output: StagedMovieMaster,
-  { run, watched, bitstream }: Encoded,
+  { run, watched, bitstream, sketch }: Encoded,
   { encoderInput, audioTracks }: Pick<MasterEvidence, 'encoderInput'> & Pick<FrameResultsFrom, 'audioTracks'>,
 ): Promise<Failure | null> {
   const { job } = jobRun;
@@ -111,6 +111,7 @@ async function finishMovieMaster(
       fingerprints,
       file: storedOnce(job, fingerprints),
       encoded: bitstream,
+      sketch,
       encoderInput: encoderInput.report,
     },
   );
