@@ -17,6 +17,7 @@ import { type ExpectedAudio, lowFrequencyChannel, type AudioPrecision } from '..
 import type { SourceFingerprints } from '../proof/source-fingerprints.ts';
 import { ValueCollector } from '../proof/collect.ts';
 import { type SketchForm, sketchNumbers } from '../proof/sketch/form.ts';
+import { type Quantisers, quantiserReader } from './quantiser.ts';
 import { maskInput, sketchChains } from '../proof/sketch/tap.ts';
 import { type PictureTap, pictureTap, rawPictures, rawAudio } from '../proof/tap.ts';
 import type { Outcome } from '../profiles/outcome.ts';
@@ -31,6 +32,8 @@ export interface WitnessFacts {
   readonly exact: ExactHashes | null;
   /** Numbers of its error sketch, frame by frame; null: none was asked for. */
   readonly sketch: Uint16Array | null;
+  /** Read from its bitstream; null: its codec has no such number, or it could not be read. */
+  readonly quantisers: Quantisers | null;
 }
 
 /** What the error sketch is taken by: the picture of its mask, as the file's pixels. */
@@ -162,6 +165,10 @@ export function witnessOf(
   const sketch = new ValueCollector();
   if (sketched !== null) add(rawPictures('sketch'), (stream) => sketch.read(stream));
 
+  const quantiser = sketched === null ? null : quantiserReader(outcome.codec, outcome.packetBytes);
+  if (quantiser !== null)
+    add(['-map', '0:v:0', '-c:v', 'copy', '-f', 'data'], (stream) => quantiser.read(stream));
+
   let bitstream: Bitstream = { streams: [] };
   const comparable = outcome.codec === 'h264' ? ['-bsf:v', bitstreamFilters.h264.ofFile] : [];
   add(bitstreamOptions(['0:v', '0:a?'], comparable), async (stream) => {
@@ -182,6 +189,7 @@ export function witnessOf(
         outcome.exact === undefined
           ? null
           : { pixelFormat: outcome.exact.comparedIn, pictures, audioTracks: exactAudio },
+      quantisers: quantiser?.quantisers() ?? null,
       sketch: sketched === null ? null : sketch.values(sketchNumbers(sketched.form)),
     }),
   };

@@ -3,7 +3,7 @@ import type { PictureError } from '../../ledger/report.ts';
 import { formatTimecode } from '../../media/time/timecode.ts';
 import type { Outcome } from '../../profiles/outcome.ts';
 import { psnrOf } from '../../proof/sketch/error.ts';
-import type { PictureErrorVerdict } from '../../proof/sketch/verdict.ts';
+import { type PictureErrorVerdict, planeNames } from '../../proof/sketch/verdict.ts';
 import type { Check } from '../check.ts';
 
 const codes = {
@@ -11,9 +11,9 @@ const codes = {
   region: 'picture-error-region',
   stated: 'picture-error-stated',
   large: 'picture-error-large',
+  drift: 'picture-error-drift',
 } as const satisfies Record<string, FindingCode>;
 
-const PLANES = ["Y'", 'Cb', 'Cr'] as const;
 /** Numbers of a curve, however long the clip is. */
 const CURVE = 48;
 /** More would bury the first. */
@@ -27,7 +27,7 @@ function timecodeOf({ timecode }: Outcome, frame: number): string | null {
 
 function summaryOf({ frames, errors, planes, peak }: PictureErrorVerdict, outcome: Outcome): PictureError {
   return {
-    planes: PLANES.slice(0, planes).map((plane, number) => {
+    planes: planeNames.slice(0, planes).map((plane, number) => {
       const psnr = Array.from({ length: frames }, (_, frame) =>
         psnrOf(errors[frame * planes + number] as number, peak),
       );

@@ -140,6 +140,14 @@ export const proofCodes = {
       'Look for a wrapper around ffmpeg that changes pictures on their way to the encoder. Name the real program with --ffmpeg.',
     ),
   },
+  'picture-error-drift': {
+    weight: 'hold',
+    title:
+      'contrast or colour is weaker or stronger than what the encoder was given, or neighbouring frames are mixed in',
+    remedy: inDelivery(
+      'Look for a wrapper around ffmpeg that changes pictures on their way to the encoder. Name the real program with --ffmpeg.',
+    ),
+  },
   'picture-error-large': {
     weight: 'hold',
     title: 'coding lost more of the picture than the profile and its content allow',

@@ -26,6 +26,9 @@ export interface SketchDifferences {
   readonly peak: number;
   /** Root of a region's estimated energy: difference of the averages times the root of its samples. */
   at(frame: number, number: number): number;
+  /** The same of the encoder's pictures: of a frame less the one before it, and of a frame less the middle of the range. */
+  stepAt(frame: number, number: number): number;
+  fromMiddle(frame: number, number: number): number;
 }
 
 /** Highest code value, in those of 8 bits. */
@@ -55,6 +58,15 @@ export function sketchDifferences(input: ErrorSketch, output: SketchOfOutput): S
       const step = (output.values[place] as number) - (input.values[place] as number);
       return (step - (shift[number] as number)) * (roots[number] as number);
     },
+    stepAt: (frame, number) => {
+      const place = frame * numbers + number;
+      const step = (input.values[place] as number) - (input.values[place - numbers] as number);
+      return step * (roots[number] as number);
+    },
+    // Of a masked half the constant falls away but for half a code value, and a hundredth of that where it is not quite a half.
+    fromMiddle: (frame, number) =>
+      ((input.values[frame * numbers + number] as number) - 2 ** 15 + maskedOffset(input.pixelFormat) / 2) *
+      (roots[number] as number),
   };
 }
 
@@ -70,16 +82,3 @@ export function psnrOf(meanSquare: number, peak: number): number {
   return 10 * Math.log10((peak * peak) / Math.max(meanSquare, LEAST));
 }
 const LEAST = 1e-5;
-
-/** Mean squared error of each plane of each frame, frame by frame. */
-export function frameErrors(differences: SketchDifferences): Float64Array {
-  const { frames, planes, at } = differences;
-  const errors = new Float64Array(frames * planes.length);
-  for (let frame = 0; frame < frames; frame += 1)
-    for (const [plane, { from, columns, rows }] of planes.entries()) {
-      let sum = 0;
-      for (let number = from; number < from + columns * rows; number += 1) sum += at(frame, number) ** 2;
-      errors[frame * planes.length + plane] = sum / (columns * rows);
-    }
-  return errors;
-}
