@@ -118,7 +118,7 @@ export const outcomeSchema = z.object({
     .int()
     .positive()
     .describe(
-      'What will be written: an estimate for planning, on the safe side; near to exact where the codec fixes every packet',
+      'What will be written, the error sketch beside the reports included: an estimate for planning, on the safe side; near to exact where the codec fixes every packet',
     ),
 });
 export type Outcome = z.infer<typeof outcomeSchema>;

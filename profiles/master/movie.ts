@@ -7,7 +7,7 @@ import { traitsOf } from '../codecs.ts';
 import { pixelsReadBack } from '../ffmpeg-names.ts';
 import { LARGEST_SIDE } from '../limits.ts';
 import { estimatedBytes } from '../outcome/bytes.ts';
-import { pictureErrorOf } from '../outcome/picture-error.ts';
+import { pictureErrorOf, sketchBytes } from '../outcome/picture-error.ts';
 import { fileNameOf } from '../outcome/file-name.ts';
 import { reelOf } from '../outcome/reel.ts';
 import { audioOf } from '../outcome/audio.ts';
@@ -78,7 +78,10 @@ export function movieMasterOf(
     ...pictureErrorOf(masterMovie.picture_error, size),
     estimatedBytes: estimatedBytes(masterMovie, video, size, audio.tracks),
   };
-  return { outcome, notes: about(request, [...ground.notes, ...audio.notes]) };
+  return {
+    outcome: { ...outcome, estimatedBytes: outcome.estimatedBytes + sketchBytes(outcome) },
+    notes: about(request, [...ground.notes, ...audio.notes]),
+  };
 }
 
 function rasterFindings(

@@ -10,7 +10,7 @@ import { LARGEST_SIDE } from '../limits.ts';
 import type { Outcome } from '../outcome.ts';
 import type { Profile } from '../schema.ts';
 import { estimatedBytes } from './bytes.ts';
-import { pictureErrorOf } from './picture-error.ts';
+import { pictureErrorOf, sketchBytes } from './picture-error.ts';
 import { colourOf } from './colour.ts';
 import { coveredStrips } from './covered.ts';
 import { fileNameOf } from './file-name.ts';
@@ -194,5 +194,6 @@ export function outcomeOf(request: OutcomeRequest): OutcomeDecision {
     ...pictureErrorOf(profile.picture_error, raster),
     estimatedBytes: estimatedBytes(profile, video, raster, audio.tracks),
   };
-  return { outcome, notes: [...timecode.notes, ...picture.notes, ...audio.notes].map(about) };
+  const notes = [...timecode.notes, ...picture.notes, ...audio.notes].map(about);
+  return { outcome: { ...outcome, estimatedBytes: outcome.estimatedBytes + sketchBytes(outcome) }, notes };
 }

@@ -9,6 +9,8 @@ import { planeStatistics, type PlaneStatistics, regionStatistics } from './stati
 
 /** What a codec can have lost at most, by how coarsely it quantised: mean squared error for a quantiser scale of 1, code values of 8 bits. */
 export interface MostLost {
+  /** Whatever the quantiser. */
+  readonly rounding: number;
   readonly frame: number;
   readonly region: number;
 }
@@ -124,7 +126,7 @@ function frameFaults(
     // A picture that changes by more than it lost, from frame to frame, holds more than the codec keeps.
     if (error > floor * sure && error > step) worst.large.take(frame, error, floor);
     if (reference !== 'stated') {
-      const most = ROUNDING + reference.most.frame * (reference.mean[frame] as number);
+      const most = reference.most.rounding + reference.most.frame * (reference.mean[frame] as number);
       if (error > most * sure) worst.stated.take(frame, error, most);
     }
     const around = greatestAround(errors, frame);
@@ -224,7 +226,8 @@ function regionFaults(
   const { standing, passing } = regionStatistics({
     differences,
     plane: number,
-    limitAt: (frame) => ROUNDING + reference.most.region * (reference.greatest[frame] as number),
+    limitAt: (frame) =>
+      reference.most.rounding + reference.most.region * (reference.greatest[frame] as number),
     mostBy,
   });
   const place = (region: number): string => {
