@@ -22,7 +22,7 @@ export const masterMovie = {
   video: { codec: 'rdd36', quality: '4444' },
   pixels: '4:4:4 10-bit',
   audio: { tracks: 'all', format: 'pcm-24', rate: 'source', tolerance_frames: 1, offset: 'fit' },
-  picture_error: { regions: 'coarse', least_psnr: 45 },
+  picture_error: { regions: 'coarse', least_psnr: 40 },
 } as const satisfies Pick<Profile, 'container' | 'video' | 'pixels' | 'audio' | 'picture_error'>;
 
 /**
