@@ -146,7 +146,10 @@ export async function planCommand(options: PlanOptions): Promise<0 | 1 | 130> {
         most: sumOf(ofRoll, ({ bytesRange }) => bytesRange.most),
       },
       sketchBytes: sumOf(ofRoll, ({ job }) =>
-        job.deliverables.reduce((sum, { outcome }) => sum + (outcome.kind === 'movie' ? sketchBytes(outcome) : 0), 0),
+        job.deliverables.reduce(
+          (sum, { outcome }) => sum + (outcome.kind === 'movie' ? sketchBytes(outcome) : 0),
+          0,
+        ),
       ),
     }));
     const held = reported.some(blocks);

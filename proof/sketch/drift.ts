@@ -17,48 +17,43 @@ export interface Drift {
   readonly mix: Slope;
 }
 
-class Sums {
-  #products = 0;
-  #squares = 0;
-  #left = 0;
+/** What stands still is seen once, however long it stands: the frames of a region are one observation, and regions tell how far a slope scatters. */
+class Regions {
+  readonly #products: Float64Array;
+  readonly #squares: Float64Array;
   #count = 0;
-  #own = 0;
-  add(of: number, difference: number): void {
-    this.#own += of * difference;
-    this.#squares += of * of;
+  constructor(regions: number) {
+    this.#products = new Float64Array(regions);
+    this.#squares = new Float64Array(regions);
+  }
+  add(region: number, of: number, difference: number): void {
+    this.#products[region] = (this.#products[region] as number) + of * difference;
+    this.#squares[region] = (this.#squares[region] as number) + of * of;
     this.#count += 1;
   }
-  /** What stands still is seen once, however long it stands: the products of a region are one observation. */
-  endRegion(): void {
-    this.#products += this.#own;
-    this.#left += this.#own ** 2;
-    this.#own = 0;
-  }
   slope(): Slope {
-    if (this.#squares === 0) return { value: 0, deviation: 0, energy: 0 };
-    return {
-      value: this.#products / this.#squares,
-      // As large as the products scatter, whatever differs from region to region.
-      deviation: Math.sqrt(this.#left) / this.#squares,
-      energy: this.#squares / this.#count,
-    };
+    const squares = this.#squares.reduce((sum, square) => sum + square, 0);
+    if (squares === 0) return { value: 0, deviation: 0, energy: 0 };
+    const value = this.#products.reduce((sum, product) => sum + product, 0) / squares;
+    let left = 0;
+    for (const [region, product] of this.#products.entries())
+      left += (product - value * (this.#squares[region] as number)) ** 2;
+    return { value, deviation: Math.sqrt(left) / squares, energy: squares / this.#count };
   }
 }
 
 export function drift(differences: SketchDifferences, plane: number): Drift {
   const { frames, planes, at, fromMiddle, stepAt } = differences;
   const { from, columns, rows } = planes[plane] as SketchPlane;
-  const gain = new Sums();
-  const mix = new Sums();
-  for (let number = from; number < from + columns * rows; number += 1) {
-    for (let frame = 0; frame < frames; frame += 1) {
-      const difference = at(frame, number);
-      gain.add(fromMiddle(frame, number), difference);
+  const gain = new Regions(columns * rows);
+  const mix = new Regions(columns * rows);
+  for (let frame = 0; frame < frames; frame += 1) {
+    for (let region = 0; region < columns * rows; region += 1) {
+      const difference = at(frame, from + region);
+      gain.add(region, fromMiddle(frame, from + region), difference);
       if (frame > 0 && frame < frames - 1)
-        mix.add(-stepAt(frame, number) - stepAt(frame + 1, number), difference);
+        mix.add(region, -stepAt(frame, from + region) - stepAt(frame + 1, from + region), difference);
     }
-    gain.endRegion();
-    mix.endRegion();
   }
   return { gain: gain.slope(), mix: mix.slope() };
 }

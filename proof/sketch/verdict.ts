@@ -259,6 +259,23 @@ function driftFaults(
   { gain, mix }: Drift,
 ): PictureErrorFault[] {
   const lost = errors.reduce((sum, error) => sum + error, 0) / errors.length;
+  /*DEBUG*/ if (process.env.HOPB_DEBUG)
+    console.error(
+      'DRIFT',
+      plane,
+      'lost',
+      lost.toFixed(2),
+      'gain',
+      gain.value.toFixed(4),
+      '+-',
+      gain.deviation.toFixed(4),
+      'part/lost',
+      ((gain.value * gain.energy) / lost).toFixed(2),
+      'mix',
+      mix.value.toFixed(4),
+      '+-',
+      mix.deviation.toFixed(4),
+    );
   const faults: PictureErrorFault[] = [];
   // Coding takes energy away, and as much as it errs; more, or anything added, is no coding.
   const part = gain.value * gain.energy;

@@ -154,11 +154,13 @@ function withOtherClip(args, { profile, clip, at }) {
     at === null
       ? `;[right]nullsink;[${name}_wrong]null${pad}`
       : `;[right]select='not(eq(n,${at}))'[others];[${name}_wrong]select='eq(n,${at})'[stranger];[others][stranger]interleave,settb=1/(${rateOf(graph)}),setpts=N,fps=fps=${rateOf(graph)}:eof_action=pass,${tagsBefore(graph, pad)}${pad}`;
-  const changed = withGraph(args, `${replaced(graph, pad, '[right]')};${secondWay(graph, name, input)}${tail}`).map(
-    (argument, index) =>
-      at === null && index > start + 1 && index < end && args[index - 1] === '-map'
-        ? replaced(argument, '0:', `${input}:`)
-        : argument,
+  const changed = withGraph(
+    args,
+    `${replaced(graph, pad, '[right]')};${secondWay(graph, name, input)}${tail}`,
+  ).map((argument, index) =>
+    at === null && index > start + 1 && index < end && args[index - 1] === '-map'
+      ? replaced(argument, '0:', `${input}:`)
+      : argument,
   );
   // Behind all inputs, whose numbers the graph names.
   const behind = args.lastIndexOf('-i') + 2;
