@@ -98,6 +98,8 @@ function planeFaults(
   const faults = [...frameFaults(about, statistics, reference, leastPsnr)];
   if (reference === 'stated') faults.push(...statedFaults(about, statistics, input.stated?.[number] ?? 0));
   else {
+    if (!faults.some(({ kind }) => kind === 'stated'))
+      faults.push(...clipFaults(about, statistics, reference));
     faults.push(...regionFaults(about, differences, reference));
     faults.push(...driftFaults(about, statistics, drift(differences, number)));
   }
@@ -217,6 +219,29 @@ function statedFaults(
     : [];
 }
 
+/** The mean of all frames against what their quantisers explain: surer than any single one. */
+function clipFaults(
+  { plane, peak }: About,
+  { errors, counts, independent }: PlaneStatistics,
+  reference: Exclude<Reference, 'stated'>,
+): PictureErrorFault[] {
+  const mean = (values: {
+    reduce(sum: (sum: number, value: number) => number, from: number): number;
+  }): number => values.reduce((sum, value) => sum + value, 0) / errors.length;
+  const error = mean(errors);
+  const most = reference.most.rounding + reference.most.frame * mean(reference.mean);
+  const sure = mostBy(medianAround(counts, counts.length >> 1) * independent);
+  return error > most * sure
+    ? [
+        {
+          kind: 'stated',
+          found: `${plane}: ${decibels(error, peak)} over all frames`,
+          expected: `${decibels(most, peak)} or more, by the quantiser that the file was coded with`,
+        },
+      ]
+    : [];
+}
+
 /** Regions that lost more than the quantiser explains: in one frame, or in the mean of all. */
 function regionFaults(
   { plane, peak, number }: About,
@@ -259,23 +284,6 @@ function driftFaults(
   { gain, mix }: Drift,
 ): PictureErrorFault[] {
   const lost = errors.reduce((sum, error) => sum + error, 0) / errors.length;
-  /*DEBUG*/ if (process.env.HOPB_DEBUG)
-    console.error(
-      'DRIFT',
-      plane,
-      'lost',
-      lost.toFixed(2),
-      'gain',
-      gain.value.toFixed(4),
-      '+-',
-      gain.deviation.toFixed(4),
-      'part/lost',
-      ((gain.value * gain.energy) / lost).toFixed(2),
-      'mix',
-      mix.value.toFixed(4),
-      '+-',
-      mix.deviation.toFixed(4),
-    );
   const faults: PictureErrorFault[] = [];
   // Coding takes energy away, and as much as it errs; more, or anything added, is no coding.
   const part = gain.value * gain.energy;

@@ -94,9 +94,31 @@ describe('held, in one frame and in all', () => {
     row('a mosaic of 12 x 12', 'all', 'small-h264'),
     row('chroma moved by a sample', 'one', 'small-h264'),
     row('nine tenths of the saturation', 'all', 'small-vc3'),
+    row('sixteen steps of luma', 'all', 'small-h264'),
     ...further<[FaultName, 'one' | 'all', ProfileName]>(
       row('U and V exchanged', 'all', 'small-vc3'),
       row('U and V exchanged', 'all', 'small-h264'),
+      row('U and V exchanged', 'one', 'small-h264'),
+      row('a quarter of the frame before', 'all', 'small-h264'),
+      row('chroma moved by a sample', 'one', 'small-vc3'),
+      row('chroma moved by a sample', 'all', 'small-vc3'),
+      row('chroma moved by a sample', 'all', 'small-h264'),
+      row('nine tenths of the saturation', 'all', 'small-h264'),
+      row('a blur of 3 x 3', 'one', 'small-vc3'),
+      row('a blur of 3 x 3', 'one', 'small-h264'),
+      row('a blur of 3 x 3', 'all', 'small-vc3'),
+      row('a blur of 3 x 3', 'all', 'small-h264'),
+      row('lines exchanged in pairs', 'one', 'small-vc3'),
+      row('lines exchanged in pairs', 'one', 'small-h264'),
+      row('lines exchanged in pairs', 'all', 'small-h264'),
+      row('a dead column', 'one', 'small-vc3'),
+      row('a dead column', 'one', 'small-h264'),
+      row('a dead column', 'all', 'small-h264'),
+      row('a mosaic of 12 x 12', 'one', 'small-vc3'),
+      row('a mosaic of 12 x 12', 'one', 'small-h264'),
+      row('a mosaic of 12 x 12', 'all', 'small-vc3'),
+      row('a black edge of two lines', 'all', 'small-vc3'),
+      row('a black edge of two lines', 'all', 'small-h264'),
     ),
   ])('%s, %s, %s', async (name, frames, profile) => {
     expect(await found(profile, faults[name](frames === 'one' ? 11 : null))).not.toEqual([]);
@@ -118,7 +140,7 @@ test('an audit needs the kept sketch alone: a file that was altered since is fou
     '-i',
     path,
     '-vf',
-    `avgblur=1${at(11)}`,
+    `avgblur=1`,
     '-map',
     '0',
     '-c:v',
@@ -143,5 +165,5 @@ test('an audit needs the kept sketch alone: a file that was altered since is fou
     return findings.map(({ code }) => code).filter((code) => code.startsWith('picture-error'));
   };
   expect(await errors(path)).toEqual([]);
-  expect(await errors(altered)).toEqual(['picture-error-frame']);
+  expect(await errors(altered)).toContain('picture-error-stated');
 });
