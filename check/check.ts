@@ -3,9 +3,11 @@ import type { Finding, FindingSubject } from '../findings/finding.ts';
 import { finding } from '../findings/finding.ts';
 import type { FindingCode } from '../findings/registry.ts';
 import type { ClipFacts } from '../media/facts.ts';
+import type { PictureError } from '../ledger/report.ts';
 import type { Bitstream } from '../proof/bitstream.ts';
 import type { Outcome } from '../profiles/outcome.ts';
 import type { CheckName } from '../profiles/schema.ts';
+import type { PictureErrorVerdict } from '../proof/sketch/verdict.ts';
 import type { Compared } from './compare.ts';
 import type { Measured } from './measured.ts';
 
@@ -16,12 +18,14 @@ export interface CheckInput {
   readonly source: ClipFacts | null;
   /** The deliverable's fingerprints against the source's. */
   readonly compared: Compared;
+  /** What coding lost; null: one of the two sketches is not there. */
+  readonly pictureError: PictureErrorVerdict | null;
   /** Of what left the encoders; null when nobody says. */
   readonly encoded: Bitstream | null;
 }
 
-const evidence = ['packets', 'decode', 'index', 'fingerprints', 'encoded'] as const;
-/** What a check can rest on: packet scan, decode, own reading of the index, the fingerprints of the source, and what left the encoders. */
+const evidence = ['packets', 'decode', 'index', 'fingerprints', 'encoded', 'sketch'] as const;
+/** What a check can rest on: packet scan, decode, own reading of the index, the fingerprints of the source, what left the encoders, and the sketch of what they were given. */
 export type Evidence = (typeof evidence)[number];
 
 export interface CheckVerdict {
@@ -35,6 +39,7 @@ export interface CheckVerdict {
     readonly found: string;
     readonly expected: string;
   }[];
+  readonly pictureError?: PictureError;
   /** Empty: passed. */
   readonly faults: readonly {
     readonly code: FindingCode;

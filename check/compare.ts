@@ -1,4 +1,7 @@
 /** The deliverable's fingerprints against the source's: done once, read by several checks. Pure. */
+import { mostLost } from '../proof/sketch/most-lost.ts';
+import { comparePictureError, type PictureErrorVerdict, type Reference } from '../proof/sketch/verdict.ts';
+import type { ErrorSketch } from '../proof/sketch/form.ts';
 import { comparePictures, isComparable, type PictureVerdict } from '../proof/compare.ts';
 import { compareExact, type ExactVerdict } from '../proof/exact.ts';
 import { CELLS, type FrameFingerprints } from '../proof/form.ts';
@@ -25,6 +28,45 @@ function basisOf(tags: {
   return tags.matrix !== null && tags.range !== null && isMatrix(tags.matrix)
     ? { matrix: tags.matrix, range: tags.range }
     : null;
+}
+
+/** null: nothing is known that the codec's loss could be held against. */
+function referenceOf(
+  witness: WitnessFacts | null,
+  codec: string,
+  codecProfile: string | null,
+): Reference | null {
+  if (codec === 'h264') return 'stated';
+  const quantisers = witness?.quantisers ?? null;
+  const most = mostLost(codecProfile);
+  return quantisers === null || most === null ? null : { ...quantisers, most };
+}
+
+/** null: one of the two sketches is not there, or they are of other frames or regions. */
+export function compareSketches(
+  witness: WitnessFacts | null,
+  sketch: ErrorSketch | null,
+  { pictureError, pixelFormat, codec, codecProfile, width, height }: Outcome,
+): PictureErrorVerdict | null {
+  const values = witness?.sketch ?? null;
+  const reference = referenceOf(witness, codec, codecProfile);
+  if (
+    sketch === null ||
+    values === null ||
+    reference === null ||
+    pictureError === undefined ||
+    sketch.width !== width ||
+    sketch.height !== height ||
+    sketch.grid.columns !== pictureError.columns ||
+    sketch.grid.rows !== pictureError.rows
+  )
+    return null;
+  return comparePictureError({
+    input: sketch,
+    output: { pixelFormat, values },
+    leastPsnr: pictureError.leastPsnr,
+    reference,
+  });
 }
 
 export function compareFingerprints(

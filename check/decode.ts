@@ -56,6 +56,7 @@ export async function decodeWhole(
       '-xerror',
       ...threads,
       ...input.args,
+      ...(witness?.inputs ?? []),
       ...graph,
       '-progress',
       'pipe:3',

@@ -12,7 +12,8 @@ import type { SourceFingerprints } from '../proof/source-fingerprints.ts';
 import type { Outcome } from '../profiles/outcome.ts';
 import { type CheckName, mandatoryChecks } from '../profiles/schema.ts';
 import { type Evidence, faultsToFindings } from './check.ts';
-import { compareFingerprints } from './compare.ts';
+import type { ErrorSketch } from '../proof/sketch/form.ts';
+import { compareFingerprints, compareSketches } from './compare.ts';
 import { measureFile } from './measure.ts';
 import { checks } from './registry.ts';
 
@@ -27,6 +28,8 @@ export interface CheckRequest {
   readonly sourceFingerprints: SourceFingerprints | null;
   /** What left the encoders, as recorded when it was made; null: it was not. */
   readonly encoded: Bitstream | null;
+  /** Of what the encoder was given; null: there is none, and what rests on it cannot pass. */
+  readonly sketch: ErrorSketch | null;
   readonly tools: MediaTools;
   readonly threads?: number;
   readonly signal?: AbortSignal;
@@ -55,12 +58,14 @@ export async function checkDeliverable(request: CheckRequest): Promise<CheckRepo
     tools: request.tools,
     outcome: request.outcome,
     sourceFingerprints: request.sourceFingerprints,
+    sketch: request.sketch,
     ...(request.threads === undefined ? {} : { threads: request.threads }),
     ...(request.signal === undefined ? {} : { signal: request.signal }),
     ...(request.onFrames === undefined ? {} : { onFrames: request.onFrames }),
   });
   const subject = request.subject ?? {};
   const compared = compareFingerprints(measured.witness, request.sourceFingerprints, request.outcome);
+  const pictureError = compareSketches(measured.witness, request.sketch, request.outcome);
   const results: CheckResult[] = [];
   const findings: Finding[] = unmeasured.map((item) => ({ ...item, ...subject }));
   for (const name of names) {
@@ -70,6 +75,7 @@ export async function checkDeliverable(request: CheckRequest): Promise<CheckRepo
       outcome: request.outcome,
       source: request.sourceFacts,
       compared,
+      pictureError,
       encoded: request.encoded,
     });
     if (verdict === null) {
@@ -89,6 +95,7 @@ export async function checkDeliverable(request: CheckRequest): Promise<CheckRepo
       measured: verdict.measured,
       expected: verdict.expected,
       tool: toolsOf(check.rests, request.tools),
+      ...(verdict.pictureError === undefined ? {} : { pictureError: verdict.pictureError }),
       ...(verdict.unproven === undefined
         ? {}
         : { unproven: verdict.unproven.map(([from, to]) => [from, to]) }),
@@ -117,6 +124,7 @@ function toolsOf(rests: readonly Evidence[], tools: MediaTools): string {
     index: 'own reader',
     fingerprints: 'own comparison',
     encoded: `ffmpeg ${tools.ffmpeg.version}`,
+    sketch: 'own comparison',
   };
   return rests.map((one) => names[one]).join(' + ');
 }

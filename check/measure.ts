@@ -2,7 +2,9 @@
  * Measures one file from its bytes: a packet scan (ffprobe), a decode (ffmpeg), our own reading of the index, and the
  * digest. Two programs a file, side by side: starting one costs as much as reading a short clip.
  */
-import { basename, dirname } from 'node:path';
+import { mkdtemp, rm, writeFile } from 'node:fs/promises';
+import { tmpdir } from 'node:os';
+import { basename, dirname, join } from 'node:path';
 import { type Finding, finding } from '../findings/finding.ts';
 import { FileDamage } from '../files/bytes.ts';
 import { digestOfFile } from '../files/digest.ts';
@@ -16,7 +18,10 @@ import type { Measured, MeasuredMatroska } from './measured.ts';
 import { pictureStream } from './ffv1.ts';
 import { readMatroska } from './matroska.ts';
 import { readMovie } from './movie/read.ts';
-import { witnessOf } from './witness.ts';
+import { sketchFormOf } from '../profiles/outcome/picture-error.ts';
+import type { ErrorSketch } from '../proof/sketch/form.ts';
+import { maskPicture } from '../proof/sketch/mask.ts';
+import { type SketchedBy, witnessOf } from './witness.ts';
 
 export interface MeasureOptions {
   readonly tools: MediaTools;
@@ -28,6 +33,8 @@ export interface MeasureOptions {
   readonly outcome: Outcome;
   /** Of the source: says where its audio is listened to. */
   readonly sourceFingerprints: SourceFingerprints | null;
+  /** Of what the encoder was given: says by which mask the file's is taken. */
+  readonly sketch: ErrorSketch | null;
 }
 
 /** What could not be measured is null, and a finding says why. Throws when the file cannot be opened at all, and when stopped. */
@@ -54,7 +61,14 @@ export async function measureFile(
       throw error;
     }
   };
-  const witness = witnessOf(options.outcome, options.sourceFingerprints, options.outcome.audio.length);
+  const mask = await maskOf(options);
+  const sketched = mask?.sketched ?? null;
+  const witness = witnessOf(
+    options.outcome,
+    options.sourceFingerprints,
+    options.outcome.audio.length,
+    sketched,
+  );
   try {
     const settled = await Promise.allSettled([
       together(digestOfFile(path, signal)),
@@ -74,7 +88,7 @@ export async function measureFile(
         measured: { digest, ...packets, decode, witness: decode === null ? null : witness.facts(), ...index },
         findings,
       };
-    const fewer = witnessOf(options.outcome, options.sourceFingerprints, tracks);
+    const fewer = witnessOf(options.outcome, options.sourceFingerprints, tracks, sketched);
     const again = await decodeWhole(input, options.tools, { ...decoding, witness: fewer });
     return {
       measured: {
@@ -87,8 +101,28 @@ export async function measureFile(
       findings,
     };
   } finally {
+    await mask?.dispose();
     await input.dispose();
   }
+}
+
+/** The picture of the mask in a private folder; null: no sketch is taken. */
+async function maskOf({
+  outcome,
+  sketch,
+}: MeasureOptions): Promise<{ sketched: SketchedBy; dispose: () => Promise<void> } | null> {
+  const form = sketchFormOf(outcome, outcome.pixelFormat);
+  if (form === null || sketch === null) return null;
+  const folder = await mkdtemp(join(tmpdir(), 'rushlight-mask-'));
+  const dispose = (): Promise<void> => rm(folder, { recursive: true, force: true });
+  const maskFile = join(folder, 'mask.raw');
+  try {
+    await writeFile(maskFile, maskPicture(sketch.seed, form));
+  } catch (error) {
+    await dispose();
+    throw error;
+  }
+  return { sketched: { form, maskFile }, dispose };
 }
 
 type Index = Pick<Measured, 'movie' | 'matroska'>;

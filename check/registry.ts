@@ -12,6 +12,7 @@ import { frames } from './checks/frames.ts';
 import { levels } from './checks/levels.ts';
 import { lossless } from './checks/lossless.ts';
 import { bitstream } from './checks/bitstream.ts';
+import { pictureError } from './checks/picture-error.ts';
 import { raster } from './checks/raster.ts';
 import { reel } from './checks/reel.ts';
 import { audioMatch } from './checks/audio-match.ts';
@@ -35,5 +36,6 @@ export const checks = {
   bitstream,
   container,
   lossless,
+  'picture-error': pictureError,
   reel,
 } as const satisfies Record<CheckName, Check>;

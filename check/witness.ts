@@ -15,6 +15,10 @@ import type { FrameFingerprints } from '../proof/form.ts';
 import { type HeardAudio, AudioListener } from '../proof/audio-listener.ts';
 import { type ExpectedAudio, lowFrequencyChannel, type AudioPrecision } from '../proof/audio-plan.ts';
 import type { SourceFingerprints } from '../proof/source-fingerprints.ts';
+import { ValueCollector } from '../proof/collect.ts';
+import { type SketchForm, sketchNumbers } from '../proof/sketch/form.ts';
+import { type Quantisers, quantiserReader } from './quantiser.ts';
+import { maskInput, sketchChains } from '../proof/sketch/tap.ts';
 import { type PictureTap, pictureTap, rawPictures, rawAudio } from '../proof/tap.ts';
 import type { Outcome } from '../profiles/outcome.ts';
 
@@ -26,11 +30,23 @@ export interface WitnessFacts {
   readonly bitstream: Bitstream;
   /** null: the outcome does not ask that every sample be kept. */
   readonly exact: ExactHashes | null;
+  /** Numbers of its error sketch, frame by frame; null: none was asked for. */
+  readonly sketch: Uint16Array | null;
+  /** Read from its bitstream; null: its codec has no such number, or it could not be read. */
+  readonly quantisers: Quantisers | null;
+}
+
+/** What the error sketch is taken by: the picture of its mask, as the file's pixels. */
+export interface SketchedBy {
+  readonly form: SketchForm;
+  readonly maskFile: string;
 }
 
 export interface Witness {
   /** Output arguments of ffmpeg, in front of which stands `-filter_complex <graph>` where there is a graph. */
   readonly graph: string | null;
+  /** Inputs behind the file. */
+  readonly inputs: readonly string[];
   readonly args: readonly string[];
   readonly pipes: readonly ((stream: Readable) => Promise<void>)[];
   /** What was read; the decode has ended. */
@@ -69,8 +85,16 @@ function keptField({ proof }: Outcome): 'top' | 'bottom' | null {
   return proof?.kept === true ? proof.earlierField : null;
 }
 
-function graphOf({ exact, pixelFormat }: Outcome, tap: PictureTap | null): string | null {
-  const wanted = [...(tap === null ? [] : ['shown']), ...(exact === undefined ? [] : ['exact'])];
+function graphOf(
+  { exact, pixelFormat }: Outcome,
+  tap: PictureTap | null,
+  sketched: SketchedBy | null,
+): string | null {
+  const wanted = [
+    ...(tap === null ? [] : ['shown']),
+    ...(exact === undefined ? [] : ['exact']),
+    ...(sketched === null ? [] : ['sketched']),
+  ];
   if (wanted.length === 0) return null;
   const samples =
     exact === undefined ? [] : [exactTap('exact', 'exact-samples', pixelFormat, exact.comparedIn)];
@@ -78,6 +102,9 @@ function graphOf({ exact, pixelFormat }: Outcome, tap: PictureTap | null): strin
     `[0:v:0]${wanted.length === 1 ? 'null' : `split=${wanted.length}`}${wanted.map((pad) => `[${pad}]`).join('')}`,
     ...(tap?.chains ?? []),
     ...samples,
+    ...(sketched === null
+      ? []
+      : sketchChains({ from: 'sketched', to: 'sketch', maskInput: 1, form: sketched.form })),
   ].join(';');
 }
 
@@ -86,6 +113,7 @@ export function witnessOf(
   outcome: Outcome,
   fingerprints: SourceFingerprints | null,
   tracks: number,
+  sketched: SketchedBy | null,
 ): Witness {
   const args: string[] = [];
   const pipes: ((stream: Readable) => Promise<void>)[] = [];
@@ -134,6 +162,13 @@ export function witnessOf(
     }
   }
 
+  const sketch = new ValueCollector();
+  if (sketched !== null) add(rawPictures('sketch'), (stream) => sketch.read(stream));
+
+  const quantiser = sketched === null ? null : quantiserReader(outcome.codec, outcome.packetBytes);
+  if (quantiser !== null)
+    add(['-map', '0:v:0', '-c:v', 'copy', '-f', 'data'], (stream) => quantiser.read(stream));
+
   let bitstream: Bitstream = { streams: [] };
   const comparable = outcome.codec === 'h264' ? ['-bsf:v', bitstreamFilters.h264.ofFile] : [];
   add(bitstreamOptions(['0:v', '0:a?'], comparable), async (stream) => {
@@ -141,7 +176,8 @@ export function witnessOf(
   });
 
   return {
-    graph: graphOf(outcome, tap),
+    graph: graphOf(outcome, tap, sketched),
+    inputs: sketched === null ? [] : maskInput(sketched.maskFile, sketched.form),
     args,
     pipes,
     facts: () => ({
@@ -153,6 +189,8 @@ export function witnessOf(
         outcome.exact === undefined
           ? null
           : { pixelFormat: outcome.exact.comparedIn, pictures, audioTracks: exactAudio },
+      quantisers: quantiser?.quantisers() ?? null,
+      sketch: sketched === null ? null : sketch.values(sketchNumbers(sketched.form)),
     }),
   };
 }

@@ -32,8 +32,8 @@ export function placeOf(report: DeliverableReport, rollFolder: string): string |
   return report.file === null ? null : placeBelow(rollFolder, report.file.path);
 }
 
-async function fingerprintsExist(report: DeliverableReport, rollFolder: string): Promise<boolean> {
-  const path = report.fingerprints === undefined ? null : placeBelow(rollFolder, report.fingerprints.path);
+async function isThere(named: { readonly path: string } | undefined, rollFolder: string): Promise<boolean> {
+  const path = named === undefined ? null : placeBelow(rollFolder, named.path);
   if (path === null) return false;
   try {
     return (await stat(fsPath(path))).isFile();
@@ -86,8 +86,14 @@ async function settle(
   // A check that did not pass is never `publishing`; a report edited to say so must not be believed either.
   if (report.checks.length === 0 || report.checks.some((check) => check.status !== 'passed'))
     return { state: 'unfinished', why: 'not every check passed' };
-  if (!(await fingerprintsExist(report, rollFolder)))
+  if (!(await isThere(report.fingerprints, rollFolder)))
     return { state: 'unfinished', why: 'the fingerprints that it was proved by is not there' };
+  if (
+    'pictureError' in report.outcome &&
+    report.outcome.pictureError !== undefined &&
+    !(await isThere(report.errorSketch, rollFolder))
+  )
+    return { state: 'unfinished', why: 'the error sketch that it was proved by is not there' };
   const path = placeOf(report, rollFolder);
   if (path === null || report.file === null)
     return { state: 'unfinished', why: 'the report names no file of this roll' };

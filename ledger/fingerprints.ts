@@ -5,6 +5,8 @@ import { type Finding, type FindingSubject, finding } from '../findings/finding.
 import { fsPath } from '../files/names.ts';
 import { readSamples } from '../proof/pixel-sample-file.ts';
 import type { PixelSamples } from '../proof/pixel-samples.ts';
+import { readSketch } from '../proof/sketch/file.ts';
+import type { ErrorSketch } from '../proof/sketch/form.ts';
 import { readFingerprints, type SourceFingerprints, FingerprintError } from '../proof/source-fingerprints.ts';
 import { placeBelow } from './layout.ts';
 import type { DeliverableReport } from './report.ts';
@@ -22,10 +24,29 @@ export async function storedFingerprints(
   rollFolder: string,
   subject: FindingSubject,
 ): Promise<StoredFingerprints> {
-  const read = await stored(report, rollFolder, subject, readFingerprints);
+  const read = await stored(sourceOf(report), rollFolder, subject, readFingerprints);
   return read.finding === null
     ? { fingerprints: read.fingerprints, finding: null }
     : { fingerprints: null, finding: read.finding };
+}
+
+/** The sketch of what the encoder was given; without a finding where the deliverable loses nothing. */
+export async function storedSketch(
+  report: DeliverableReport,
+  rollFolder: string,
+  subject: FindingSubject,
+): Promise<{ readonly sketch: ErrorSketch | null; readonly finding: Finding | null }> {
+  if (!('pictureError' in report.outcome) || report.outcome.pictureError === undefined)
+    return { sketch: null, finding: null };
+  const read = await stored(
+    { named: report.errorSketch, what: 'error sketch' },
+    rollFolder,
+    subject,
+    readSketch,
+  );
+  return read.finding === null
+    ? { sketch: read.fingerprints, finding: null }
+    : { sketch: null, finding: read.finding };
 }
 
 /** Of a master. */
@@ -34,14 +55,24 @@ export async function storedSamples(
   rollFolder: string,
   subject: FindingSubject,
 ): Promise<StoredSamples> {
-  const read = await stored(report, rollFolder, subject, readSamples);
+  const read = await stored(sourceOf(report), rollFolder, subject, readSamples);
   return read.finding === null
     ? { points: read.fingerprints, finding: null }
     : { points: null, finding: read.finding };
 }
 
+interface Named {
+  readonly named: DeliverableReport['fingerprints'];
+  /** In words. */
+  readonly what: string;
+}
+const sourceOf = ({ fingerprints }: DeliverableReport): Named => ({
+  named: fingerprints,
+  what: 'fingerprints',
+});
+
 async function stored<Fingerprints>(
-  report: DeliverableReport,
+  { named, what }: Named,
   rollFolder: string,
   subject: FindingSubject,
   read: (bytes: Buffer) => Promise<{ readonly fingerprints: Fingerprints; readonly digest: string }>,
@@ -49,15 +80,15 @@ async function stored<Fingerprints>(
   const none = (...words: Parameters<typeof finding>): { finding: Finding } => ({
     finding: finding(...words),
   });
-  if (report.fingerprints === undefined)
+  if (named === undefined)
     return none(
       'fingerprints-absent',
-      'the report names no fingerprints',
-      'the fingerprints of the source',
+      `the report names no ${what}`,
+      what === 'fingerprints' ? 'the fingerprints of the source' : 'the sketch of what the encoder was given',
       subject,
     );
-  const about = { ...subject, file: report.fingerprints.path };
-  const path = placeBelow(rollFolder, report.fingerprints.path);
+  const about = { ...subject, file: named.path };
+  const path = placeBelow(rollFolder, named.path);
   let bytes: Buffer;
   try {
     if (path === null) throw new RangeError('it lies outside of the roll');
@@ -72,11 +103,16 @@ async function stored<Fingerprints>(
   }
   try {
     const { fingerprints, digest } = await read(bytes);
-    return digest === report.fingerprints.sha256
+    return digest === named.sha256
       ? { fingerprints, finding: null }
-      : none('fingerprints-damaged', `SHA-256 of its content ${digest}`, report.fingerprints.sha256, about);
+      : none('fingerprints-damaged', `SHA-256 of its content ${digest}`, named.sha256, about);
   } catch (error) {
     if (!(error instanceof FingerprintError)) throw error;
-    return none('fingerprints-damaged', error.message, 'whole fingerprints', about);
+    return none(
+      'fingerprints-damaged',
+      error.message,
+      what === 'fingerprints' ? 'whole fingerprints' : 'a whole error sketch',
+      about,
+    );
   }
 }

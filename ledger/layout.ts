@@ -46,6 +46,9 @@ export const layout = {
   /** The pixel samples of a master. */
   samples: (clipId: string, digest: string): string =>
     join('reports', 'samples', `${clipId}.${digest.slice(0, 16)}.samples`),
+  /** The error sketch of a deliverable. */
+  sketch: (clipId: string, profile: string, digest: string): string =>
+    join('reports', 'sketches', `${clipId}.${profile}.${digest.slice(0, 16)}.sketch`),
   /** A colour transform that the roll's masters were made with, named by its content. */
   transform: (sha256: string, extension: string): string =>
     join('reports', 'transforms', `${sha256.slice(0, 16)}${extension}`),

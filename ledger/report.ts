@@ -10,6 +10,25 @@ import { clipSchema } from './clip.ts';
 import { toolchainSchema } from './toolchain.ts';
 
 const checkStatuses = ['passed', 'failed'] as const;
+/** What coding lost of the picture, as the check picture-error measures it. */
+export const pictureErrorSchema = z.object({
+  planes: z
+    .array(
+      z.object({
+        plane: z.enum(["Y'", 'Cb', 'Cr']).describe('Which'),
+        median: z.number().describe('PSNR of half of the frames is above this, decibels'),
+        worst: z.number().describe('PSNR of the worst frame, decibels'),
+        frame: z.int().nonnegative().describe('Which frame that is, counted from 0'),
+        timecode: z.string().nullable().describe('Its timecode; null: there is none'),
+        curve: z
+          .array(z.number())
+          .describe('PSNR over the clip, decibels: of equal parts of it, in order, the worst frame of each'),
+      }),
+    )
+    .describe('By plane'),
+});
+export type PictureError = z.infer<typeof pictureErrorSchema>;
+
 /** One check that ran. A check that could not run is absent, and absent is failed (the gate). */
 export const checkResultSchema = z.looseObject({
   check: z.string().describe('Name of the check (docs/glossary.md)'),
@@ -23,6 +42,9 @@ export const checkResultSchema = z.looseObject({
     .array(z.tuple([z.int(), z.int()]))
     .optional()
     .describe('Frames, first and last, counted from 0, about which the check claims nothing of its own'),
+  pictureError: pictureErrorSchema
+    .optional()
+    .describe('Of the check picture-error: what coding lost; absent: others'),
 });
 export type CheckResult = z.infer<typeof checkResultSchema>;
 
@@ -82,6 +104,15 @@ export const deliverableReportSchema = z.looseObject({
     .optional()
     .describe(
       'Fingerprints or pixel samples of the source that it was proved by; absent: it was never proved so',
+    ),
+  errorSketch: z
+    .object({
+      path: z.string().describe('Below the folder of the roll'),
+      sha256: z.string().describe('SHA-256 of the content before compression'),
+    })
+    .optional()
+    .describe(
+      'Sketch of what the encoder was given, by which the error of every frame is measured; absent: nothing is lost, or it was never measured',
     ),
   bitstream: z
     .object({

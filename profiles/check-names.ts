@@ -19,10 +19,12 @@ export const mandatoryChecks = [
 ] as const;
 /** What is asked for besides wherever nothing may be lost. */
 export const losslessCheck = 'lossless' as const;
+/** What is asked for besides wherever something is lost in coding. */
+export const lossyCheck = 'picture-error' as const;
 /** Where edits relink by it. */
 export const reelCheck = 'reel' as const;
 /** Every check of a movie that this version can run; a profile that asks for another one is refused. */
-export const checkNames = [...mandatoryChecks, losslessCheck, reelCheck] as const;
+export const checkNames = [...mandatoryChecks, losslessCheck, lossyCheck, reelCheck] as const;
 export type CheckName = (typeof checkNames)[number];
 
 /** Every check of a folder of frames; none can be left out. */
@@ -43,5 +45,5 @@ export type MasterCheck = (typeof masterChecks)[number];
 
 /** What a profile of masters can ask for, whatever its form: some are of both. */
 export const masterCheckNames: readonly (MasterCheck | CheckName)[] = [
-  ...new Set<MasterCheck | CheckName>([...masterChecks, ...mandatoryChecks, reelCheck]),
+  ...new Set<MasterCheck | CheckName>([...masterChecks, ...mandatoryChecks, lossyCheck, reelCheck]),
 ];

@@ -98,6 +98,16 @@ export const outcomeSchema = z.object({
     .describe(
       'What the frame fingerprints are compared by; absent from records of before there was one, which then prove nothing',
     ),
+  pictureError: z
+    .object({
+      columns: z.int().positive().describe('Regions across'),
+      rows: z.int().positive().describe('Regions down'),
+      leastPsnr: z.number().describe('Decibels'),
+    })
+    .optional()
+    .describe(
+      'By which regions of luma the error of its frames is measured, and the floor of the profile; absent: a deliverable that keeps every sample, and records of before it was measured',
+    ),
   exact: z
     .object({
       comparedIn: z
@@ -118,7 +128,7 @@ export const outcomeSchema = z.object({
     .int()
     .positive()
     .describe(
-      'What will be written: an estimate for planning, on the safe side; near to exact where the codec fixes every packet',
+      'What will be written, the error sketch beside the reports included: an estimate for planning, on the safe side; near to exact where the codec fixes every packet',
     ),
 });
 export type Outcome = z.infer<typeof outcomeSchema>;

@@ -1,6 +1,6 @@
 /** What cannot stand together in a profile, whatever the clip. Each rule says where, what was found, and what would do. */
 import { audioContainers, audioTraitsByFormat, traitsOf } from './codecs.ts';
-import { type CheckName, losslessCheck, type Profile, mandatoryChecks } from './schema.ts';
+import { type CheckName, losslessCheck, lossyCheck, type Profile, mandatoryChecks } from './schema.ts';
 
 export interface Impossible {
   readonly code: 'profile-combination' | 'profile-check-left-out';
@@ -99,7 +99,7 @@ const audioRate: Rule = ({ audio }) => {
 /** Fields that a lossless codec leaves no choice, since anything else would change a sample; their values are for such a codec alone. */
 const keeping: readonly [
   path: readonly string[],
-  value: string | number,
+  value: string | number | null,
   only: boolean,
   of: (profile: Profile) => unknown,
 ][] = [
@@ -116,6 +116,8 @@ const keeping: readonly [
   [['audio', 'rate'], 'source', false, (profile) => profile.audio.rate],
   [['audio', 'tolerance_frames'], 'keep', true, (profile) => profile.audio.tolerance_frames],
   [['audio', 'offset'], 'hold', false, (profile) => profile.audio.offset],
+  [['picture_error', 'regions'], 'none', true, (profile) => profile.picture_error.regions],
+  [['picture_error', 'least_psnr'], null, true, (profile) => profile.picture_error.least_psnr],
 ];
 
 const lossless: Rule = (profile) => {
@@ -181,7 +183,7 @@ const burnIn: Rule = ({ burn_in: texts }) =>
 
 const checks: Rule = ({ checks: asked, reel, video }) => {
   const keeps = traitsOf(video).lossless;
-  const mandatory: CheckName[] = [...mandatoryChecks, ...(keeps ? [losslessCheck] : [])];
+  const mandatory: CheckName[] = [...mandatoryChecks, keeps ? losslessCheck : lossyCheck];
   const out: Impossible[] = mandatory
     .filter((check) => !asked.includes(check))
     .map((check) => ({
@@ -199,6 +201,8 @@ const checks: Rule = ({ checks: asked, reel, video }) => {
         'ffv1, or no such check',
       ),
     );
+  if (keeps && asked.includes(lossyCheck))
+    out.push(no(['checks'], `${lossyCheck}, with ${video.codec}, which loses nothing`, losslessCheck));
   if (asked.includes('reel') && reel === 'none')
     out.push(no(['checks'], 'reel, with a reel of none', 'a reel that is written, or no such check'));
   return out;

@@ -3,7 +3,8 @@
  * Every field is described here, once; what `profiles show` prints is made from these descriptions.
  */
 import { z } from 'zod';
-import { checkNames, losslessCheck, mandatoryChecks } from './check-names.ts';
+import { sketchRegions } from '../proof/sketch/form.ts';
+import { checkNames, losslessCheck, lossyCheck, mandatoryChecks } from './check-names.ts';
 import { AAC_KILOBITS, LARGEST_SIDE } from './limits.ts';
 import { type FrameFormat, type MasterProfile, masterSchema } from './master/schema.ts';
 
@@ -26,7 +27,10 @@ export const burnInPlaces = [
   'bottom-centre',
   'bottom-right',
 ] as const;
-export { type CheckName, checkNames, losslessCheck, mandatoryChecks } from './check-names.ts';
+export { type CheckName, checkNames, losslessCheck, lossyCheck, mandatoryChecks } from './check-names.ts';
+const regionsText = Object.entries(sketchRegions)
+  .map(([name, { columns, rows }]) => `${name}: ${columns} x ${rows}`)
+  .join('; ');
 
 const name = z
   .string()
@@ -203,10 +207,27 @@ export const profileSchema = z.strictObject({
     )
     .max(6)
     .describe('Text in the picture; [] for none'),
+  picture_error: z
+    .strictObject({
+      regions: z
+        .enum(['fine', 'coarse', 'none'])
+        .describe(
+          `Regions of the picture that the error is measured by, each apart (${regionsText}; fewer where they would have fewer than 16 x 16 pixels). More find smaller damage, and take more room beside the reports: 2 bytes for each region of each plane and frame; none with ffv1, which loses nothing`,
+        ),
+      least_psnr: z
+        .number()
+        .min(10)
+        .max(90)
+        .nullable()
+        .describe(
+          'PSNR that every plane of every frame must reach, decibels, unless the picture holds so much that the codec cannot keep (docs/mechanisms/picture-error.md); null with ffv1',
+        ),
+    })
+    .describe('What may be lost between the picture that the encoder is given and the file'),
   checks: z
     .array(z.enum(checkNames))
     .describe(
-      `Checks that must have passed: all of ${mandatoryChecks.join(', ')}; ${losslessCheck} with ffv1; and reel where it matters`,
+      `Checks that must have passed: all of ${mandatoryChecks.join(', ')}; ${losslessCheck} with ffv1, ${lossyCheck} with every other codec; and reel where it matters`,
     ),
 });
 export type Profile = z.infer<typeof profileSchema>;

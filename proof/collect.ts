@@ -4,7 +4,7 @@ import type { Readable } from 'node:stream';
 import { CELLS, COLOUR_CELLS, type FrameFingerprints } from './form.ts';
 
 /** Little-endian 16-bit values, as they come; grows by half, since nobody knows how many frames there will be. */
-class ValueCollector {
+export class ValueCollector {
   #bytes = Buffer.alloc(64 * CELLS * 2);
   #length = 0;
 

@@ -3,7 +3,7 @@ import type { ClipFacts } from '../media/facts.ts';
 import { type Bitstream, readBitstream } from '../proof/bitstream.ts';
 import { readPictureHashes, readAudioHash } from '../proof/exact.ts';
 import type { PipeReader } from '../process/run.ts';
-import { FingerprintCollector } from '../proof/collect.ts';
+import { FingerprintCollector, ValueCollector } from '../proof/collect.ts';
 import { AudioCollector } from '../proof/audio-collector.ts';
 import { usedPart } from '../proof/audio-plan.ts';
 import type { AudioFingerprint } from '../proof/audio-fingerprint.ts';
@@ -16,6 +16,8 @@ export interface Collecting {
   readonly readers: readonly PipeReader[];
   /** Of each deliverable, what left its encoders. */
   readonly bitstreams: readonly Bitstream[];
+  /** Of each deliverable, what its encoder was given; undefined: no sketch is taken. */
+  readonly sketches: readonly (ValueCollector | undefined)[];
   /** Of the source, what was read of it. */
   readonly source: () => Bitstream;
   /** null: the encoder did not report the clock of the frames. */
@@ -61,6 +63,7 @@ export function collect({
 }: CollectRequest): Collecting {
   const pictures = new FingerprintCollector();
   const bitstreams: Bitstream[] = outcomes.map(() => ({ streams: [] }));
+  const sketches: (ValueCollector | undefined)[] = outcomes.map(() => undefined);
   let source: Bitstream = { streams: [] };
   const audioTracks = new Map<number, AudioCollector>();
   let exact: { pixelFormat: string; pictures: Buffer } | null = null;
@@ -77,6 +80,11 @@ export function collect({
       return async (stream) => {
         bitstreams[pipe.deliverable] = await readBitstream(stream);
       };
+    }
+    if (pipe.kind === 'sketch') {
+      const collector = new ValueCollector();
+      sketches[pipe.deliverable] = collector;
+      return (stream) => collector.read(stream);
     }
     if (pipe.kind === 'frames') return frames;
     if (pipe.kind === 'exact') {
@@ -100,6 +108,7 @@ export function collect({
   return {
     readers,
     bitstreams,
+    sketches,
     source: () => source,
     fingerprints: ({ timeBase, times }) => {
       if (timeBase === null) return null;

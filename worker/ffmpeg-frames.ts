@@ -34,7 +34,15 @@ export async function makeFromFfmpegFrames(
     const failures: Failure[] = [];
     for (const [index, output] of movies.entries()) {
       const encoded = made.bitstreams[index] ?? null;
-      const failure = await finish(run, { ...output, command }, { ...proof, encoded });
+      const failure = await finish(
+        run,
+        { ...output, command },
+        {
+          ...proof,
+          encoded,
+          sketch: made.sketches[index] ?? null,
+        },
+      );
       if (failure !== null) failures.push(failure);
     }
     if (group !== null && making !== null)

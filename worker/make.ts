@@ -12,7 +12,11 @@ import { type PipeReader, type RunResult, runTool } from '../process/run.ts';
 import type { SourceFingerprints } from '../proof/source-fingerprints.ts';
 import type { Outcome } from '../profiles/outcome.ts';
 import { recipeOf } from '../profiles/recipe/index.ts';
+import { maskBytes } from '../profiles/recipe/sketch.ts';
+import { maskSeed } from '../proof/sketch/mask.ts';
+import type { ErrorSketch } from '../proof/sketch/form.ts';
 import { collect } from './collect.ts';
+import { sketchesOf } from './sketches.ts';
 import type { FramePool } from './master/frame-pool.ts';
 import { readSecondTime, type Spot } from './second-reading.ts';
 import { newWatched, progressReader, type Watched, watchLine } from './watch.ts';
@@ -45,6 +49,8 @@ export interface MakeResult {
   };
   /** By output: what left its encoders. */
   readonly bitstreams: readonly Bitstream[];
+  /** By output: the sketch of what its encoder was given, as far as it came; null: none is taken. */
+  readonly sketches: readonly (ErrorSketch | null)[];
 }
 
 /** Before the input: nothing is asked, everything is reported with its level, the first damage ends the run. */
@@ -89,6 +95,9 @@ export async function make(request: MakeRequest): Promise<MakeResult> {
       threads,
     });
     for (const file of recipe.textFiles) await writeFile(file.path, file.text);
+    const seeds = outputs.map(({ deliverable }) => maskSeed(job.clip.contentDigest, deliverable.profileHash));
+    for (const [index, mask] of recipe.masks.entries())
+      if (mask !== null) await writeFile(mask.path, maskBytes(seeds[index] as string, mask));
     const watched = newWatched();
     const collecting = collect({
       facts: job.facts,
@@ -116,6 +125,7 @@ export async function make(request: MakeRequest): Promise<MakeResult> {
         ...COMMON_FFMPEG_FLAGS,
         ...recipe.inputOptions,
         ...input.args,
+        ...recipe.furtherInputs,
         '-filter_complex',
         recipe.filterGraph,
         ...recipe.outputArguments,
@@ -141,12 +151,26 @@ export async function make(request: MakeRequest): Promise<MakeResult> {
       fingerprints: fingerprintsOf(() => collecting.fingerprints(watched)),
       source: { taken: collecting.source(), there: there.bitstream, spots: there.spots },
       bitstreams: collecting.bitstreams,
+      sketches: sketchesOf({
+        collectors: collecting.sketches,
+        masks: recipe.masks,
+        seeds,
+        stated: statedOf(outputs, watched),
+      }),
     };
   } finally {
     await frames?.close();
     await input.dispose();
     await rm(textFolder, { recursive: true, force: true });
   }
+}
+
+/** By output: what its encoder stated of its error. x264 states it as it is closed, one after the other; of a number that does not fit nothing is taken. */
+function statedOf(outputs: MakeRequest['outputs'], { psnr }: Watched): readonly (readonly number[] | null)[] {
+  const h264 = outputs.filter(({ deliverable }) => deliverable.outcome.codec === 'h264');
+  return outputs.map((output) =>
+    psnr.length === h264.length && h264.includes(output) ? (psnr[h264.indexOf(output)] ?? null) : null,
+  );
 }
 
 function framesReader(framePool: FramePool | null, pipe: FramePipe | null): PipeReader | undefined {

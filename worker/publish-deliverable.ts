@@ -10,6 +10,7 @@ import { storeChecksumList } from '../ledger/checksum-list.ts';
 import type { DeliverableReport } from '../ledger/report.ts';
 import { type FolderDigest, isFolderDigest } from '../files/folder-digest.ts';
 import type { Bitstream } from '../proof/bitstream.ts';
+import type { ErrorSketch } from '../proof/sketch/form.ts';
 import { publishDeliverable, seenPublished } from '../files/publish-folder.ts';
 import { checkNames } from '../profiles/schema.ts';
 import { subjectOf } from './claim.ts';
@@ -17,6 +18,7 @@ import { targetFailure, type Failure } from './classify.ts';
 import { type Deliverable, progressOf } from './context.ts';
 import { type JobRun, oursOf } from './job-run.ts';
 import type { Proof } from './proof.ts';
+import { storeSketch } from './sketches.ts';
 import { failedReport, type ReportRequest, writeReport, writtenReport } from './report.ts';
 import { askTarget, makeFolder } from './target.ts';
 
@@ -24,6 +26,8 @@ import { askTarget, makeFolder } from './target.ts';
 export type Evidence = Proof & {
   readonly encoded: Bitstream | null /** Of a movie for grading: what was fed to its encoder, against the source. */;
   readonly encoderInput?: EncoderInputReport;
+  /** Of what its encoder was given; null: none is taken. */
+  readonly sketch: ErrorSketch | null;
 };
 
 /** What was made of one deliverable, under its staging name. */
@@ -56,6 +60,7 @@ export async function finish(
       sourceFacts: job.facts,
       sourceFingerprints: evidence.fingerprints,
       encoded: evidence.encoded,
+      sketch: evidence.sketch,
       tools: context.tools,
       threads: context.threads,
       signal: context.signal,
@@ -78,7 +83,7 @@ export async function finish(
   return await checkAndPublish(run, {
     ...made,
     checked: withEncoderInput(checked, evidence.encoderInput, deliverable.profile.name),
-    proved: { file: evidence.file, bitstream },
+    proved: { file: evidence.file, bitstream, sketch: evidence.sketch },
   });
 }
 
@@ -100,6 +105,7 @@ function withEncoderInput(
 export interface Proved {
   readonly file: Proof['file'];
   readonly bitstream: NonNullable<DeliverableReport['bitstream']>;
+  readonly sketch?: ErrorSketch | null;
 }
 
 export interface Checked extends Made<Deliverable> {
@@ -133,10 +139,12 @@ async function publish(run: JobRun, made: Checked): Promise<Failure | null> {
     sha256: checked.digest.sha256,
     ...(folder === null ? {} : { files: folder.files.length }),
   };
+  const { sketch = null } = made.proved;
   // Before the report that names it: no report ever points at fingerprints that are not there.
   const proof = {
     fingerprints: await made.proved.file(),
     bitstream: made.proved.bitstream,
+    ...(sketch === null ? {} : { errorSketch: await storeSketch(job, name, sketch) }),
     ...(folder === null
       ? {}
       : { checksumList: await storeChecksumList(job.deliveryFolder, job.clip.id, name, folder) }),

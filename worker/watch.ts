@@ -8,6 +8,9 @@ const ERROR_LINE = /^(?:\[[^\]]* @ 0x[0-9a-f]+\] )*\[(?:error|fatal|panic)\] (.*
 const FRAME_LINE =
   /^\[Parsed_showinfo_\d+ @ 0x[0-9a-f]+\] \[info\] n: *\d+ pts: *(-?\d+|NOPTS) .* s:(\d+x\d+) /;
 const CLOCK_LINE = /^\[Parsed_showinfo_\d+ @ 0x[0-9a-f]+\] \[info\] config in time_base: (\d+)\/(\d+),/;
+/** What x264 states at its end when it is asked to measure: the mean of the PSNR of all frames, plane by plane. */
+const PSNR_LINE =
+  /^\[libx264 @ 0x[0-9a-f]+\] \[info\] PSNR Mean Y:([\d.]+|inf) U:([\d.]+|inf) V:([\d.]+|inf) /;
 const ERRORS_KEPT = 20;
 
 export interface Watched {
@@ -20,12 +23,23 @@ export interface Watched {
   size: string | null;
   /** The first frame (counted from 0) whose size is not that of the frames before. */
   sizeChange: { frame: number; from: string; to: string } | null;
+  /** Of each H.264 encoder in the order of the outputs: decibels of Y', Cb, Cr; Infinity: none was lost. */
+  psnr: (readonly [number, number, number])[];
   errors: string[];
   errorCount: number;
 }
 
 export function newWatched(): Watched {
-  return { decoded: 0, timeBase: null, times: [], size: null, sizeChange: null, errors: [], errorCount: 0 };
+  return {
+    decoded: 0,
+    timeBase: null,
+    times: [],
+    size: null,
+    sizeChange: null,
+    psnr: [],
+    errors: [],
+    errorCount: 0,
+  };
 }
 
 export function watchLine(watched: Watched, line: string): void {
@@ -41,6 +55,12 @@ export function watchLine(watched: Watched, line: string): void {
   }
   const clock = watched.timeBase === null ? CLOCK_LINE.exec(line) : null;
   if (clock !== null) watched.timeBase = ratio(Number(clock[1]), Number(clock[2]));
+  const psnr = PSNR_LINE.exec(line);
+  if (psnr !== null) {
+    const decibels = (text: string | undefined): number =>
+      text === 'inf' ? Number.POSITIVE_INFINITY : Number(text);
+    watched.psnr.push([decibels(psnr[1]), decibels(psnr[2]), decibels(psnr[3])]);
+  }
   const error = ERROR_LINE.exec(line);
   if (error === null) return;
   watched.errorCount += 1;

@@ -8,7 +8,7 @@ import { type Finding, FindingError, type FindingSubject } from '../../findings/
 import { listedFiles, measuredFolder, type FolderOnDisk } from '../../ledger/checksum-list.ts';
 import type { DeliverableReport } from '../../ledger/report.ts';
 import { placeOf } from '../../ledger/completion.ts';
-import { storedSamples, storedFingerprints } from '../../ledger/fingerprints.ts';
+import { storedSamples, storedFingerprints, storedSketch } from '../../ledger/fingerprints.ts';
 import { readTransform } from '../../ledger/transform.ts';
 import { type DeliverableDigest, isFolderDigest } from '../../files/folder-digest.ts';
 import type { MasterOutcome } from '../../profiles/master/outcome.ts';
@@ -78,6 +78,7 @@ async function measureOne({
     if (isMasterOutcome(report.outcome))
       return await measureMasterAgain({ path, folder, report, outcome: report.outcome, subject, request });
     const stored = await storedFingerprints(report, folder, subject);
+    const sketch = await storedSketch(report, folder, subject);
     const checked = await (request.check ?? checkDeliverable)({
       path,
       outcome: report.outcome,
@@ -87,6 +88,7 @@ async function measureOne({
       sourceFacts: records.clipReports.get(report.clip.id)?.facts ?? null,
       sourceFingerprints: stored.fingerprints,
       encoded: report.bitstream ?? null,
+      sketch: sketch.sketch,
       tools: request.tools,
       subject,
       ...(request.signal === undefined ? {} : { signal: request.signal }),
@@ -100,7 +102,7 @@ async function measureOne({
       sha256: checked.digest.sha256,
       facts: checked.facts,
       checks: [...checked.results, ...(reading?.results ?? [])],
-      findings: stored.finding === null ? found : [stored.finding, ...found],
+      findings: [...[stored.finding, sketch.finding].filter((item) => item !== null), ...found],
     };
     return { remeasured, ...(await folderOf(checked.digest, report, folder)) };
   } catch (error) {

@@ -1,6 +1,7 @@
 /** `rushlight plan`: everything that a run would do, said before it is done. Reads all of the day; writes nothing. */
 import { append } from '../../findings/append.ts';
 import { FindingError, finding, blocks } from '../../findings/finding.ts';
+import { sketchBytes } from '../../profiles/outcome/picture-error.ts';
 import type { Rate } from '../../media/time/rate.ts';
 import { findingsBeforeMaking } from '../gate/decide.ts';
 import { newRun, nightOf } from '../night/names.ts';
@@ -144,6 +145,12 @@ export async function planCommand(options: PlanOptions): Promise<0 | 1 | 130> {
         least: sumOf(ofRoll, ({ bytesRange }) => bytesRange.least),
         most: sumOf(ofRoll, ({ bytesRange }) => bytesRange.most),
       },
+      sketchBytes: sumOf(ofRoll, ({ job }) =>
+        job.deliverables.reduce(
+          (sum, { outcome }) => sum + (outcome.kind === 'movie' ? sketchBytes(outcome) : 0),
+          0,
+        ),
+      ),
     }));
     const held = reported.some(blocks);
     if (options.json === true) {

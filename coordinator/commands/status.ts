@@ -8,12 +8,13 @@ import { deliveryPlace } from '../../ledger/lease.ts';
 import { stateOfPlace } from '../../ledger/lease-file.ts';
 import { ownerOfName } from '../../ledger/owner.ts';
 import type { QueueAddress } from '../../ledger/queue.ts';
-import { deliverableReportSchema, deliverableStates } from '../../ledger/report.ts';
+import { type DeliverableReport, deliverableReportSchema, deliverableStates } from '../../ledger/report.ts';
 import { countCopies, rollVerdictSchema } from '../../ledger/roll.ts';
 import { readRecord } from '../../ledger/store.ts';
 import { defaultWorkFolder } from '../roll/folders.ts';
 import { readRunning } from '../night/running.ts';
 import { printJson, printText } from '../show/output.ts';
+import { psnrByProfile } from '../show/psnr.ts';
 import { type LiveStatus, type RollStatus, statusText } from '../show/status-text.ts';
 import { readLock } from '../store/lock.ts';
 
@@ -54,7 +55,7 @@ async function rollsOf(delivery: string): Promise<RollStatus[]> {
     for (const name of await folderNames(join(delivery, day))) {
       const folder = layout.rollFolder(delivery, day, name);
       const read = await readRecord(layout.verdict(folder), rollVerdictSchema);
-      const reports = await reportCounts(folder);
+      const { counts: reports, psnr } = await reportsOf(folder);
       if (read.state === 'absent' && reports === null) continue;
       const verdict = read.state === 'read' ? read.value : null;
       rolls.push({
@@ -66,6 +67,7 @@ async function rollsOf(delivery: string): Promise<RollStatus[]> {
         clips: verdict?.clips.length ?? 0,
         clipsReady: verdict?.clips.filter((clip) => clip.verdict === 'ready').length ?? 0,
         deliverables: reports ?? { publishing: 0, published: 0, failed: 0 },
+        psnr,
         findings: read.state === 'damaged' ? [read.finding] : (verdict?.findings ?? []),
       });
     }
@@ -73,20 +75,25 @@ async function rollsOf(delivery: string): Promise<RollStatus[]> {
   return rolls;
 }
 
-/** Reports of deliverables by what they say; null: the roll's folder has none. */
-async function reportCounts(rollFolder: string): Promise<RollStatus['deliverables'] | null> {
+/** Reports of deliverables by what they say, null: the roll's folder has none; and of each profile how near its files are to what the encoders were given. */
+async function reportsOf(
+  rollFolder: string,
+): Promise<{ readonly counts: RollStatus['deliverables'] | null; readonly psnr: RollStatus['psnr'] }> {
   const folder = join(layout.reportsFolder(rollFolder), 'deliverables');
-  if (!existsSync(folder)) return null;
+  if (!existsSync(folder)) return { counts: null, psnr: [] };
   const counts = Object.fromEntries(deliverableStates.map((state) => [state, 0])) as Record<
     (typeof deliverableStates)[number],
     number
   >;
+  const published: DeliverableReport[] = [];
   for (const name of await readdir(folder)) {
     if (!name.endsWith('.json') || name.startsWith('.')) continue;
     const read = await readRecord(join(folder, name), deliverableReportSchema);
-    if (read.state === 'read') counts[read.value.state] += 1;
+    if (read.state !== 'read') continue;
+    counts[read.value.state] += 1;
+    if (read.value.state === 'published') published.push(read.value);
   }
-  return counts;
+  return { counts, psnr: psnrByProfile(published) };
 }
 
 async function liveOf(work: string): Promise<LiveStatus | null> {

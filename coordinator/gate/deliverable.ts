@@ -78,6 +78,7 @@ export function judgeDeliverable(
       ),
     );
   }
+  append(findings, judgeSketch(report, disk, subject));
   append(findings, judgeChecks(report.checks, loaded, subject));
   append(findings, judgeFile(report, disk, subject));
   append(findings, judgeFrames(report, facts, subject));
@@ -117,6 +118,24 @@ function settingsOf(
   return outcome === null || sameDecision(report.outcome, outcome)
     ? []
     : [['settings', 'others than now', 'those of now']];
+}
+
+/** What says how much coding lost, wherever something is lost. */
+function judgeSketch(
+  { outcome, errorSketch }: DeliverableReport,
+  { errorSketchSha256 }: DeliverableOnDisk,
+  subject: Subject,
+): Finding[] {
+  if (!('pictureError' in outcome) || outcome.pictureError === undefined) return [];
+  if (errorSketch !== undefined && errorSketchSha256 !== undefined) return [];
+  return [
+    finding(
+      'fingerprints-absent',
+      errorSketch === undefined ? 'the report names no error sketch' : 'no such file',
+      'the sketch of what the encoder was given',
+      errorSketch === undefined ? subject : { ...subject, file: errorSketch.path },
+    ),
+  ];
 }
 
 type Subject = { roll: string; clip: string; profile: string };

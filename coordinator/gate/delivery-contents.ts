@@ -17,6 +17,7 @@ import { layout, placeBelow, STAGING_PREFIX } from '../../ledger/layout.ts';
 import { clipReportSchema, type DeliverableReport, deliverableReportSchema } from '../../ledger/report.ts';
 import { readRecord } from '../../ledger/store.ts';
 import { readSamples } from '../../proof/pixel-sample-file.ts';
+import { readSketch } from '../../proof/sketch/file.ts';
 import { FingerprintError, readFingerprints } from '../../proof/source-fingerprints.ts';
 import { isMediaName } from '../intake/discover.ts';
 import { sha256Of } from '../provenance/parts.ts';
@@ -51,9 +52,9 @@ export const contentCodes: ReadonlySet<string> = new Set([
 const REPORTS = 'reports';
 const DELIVERABLE_REPORTS = 'reports/deliverables';
 /** Records that are named by their content. */
-const NAMED_BY_CONTENT = /^reports\/(fingerprints|samples|checksums|transforms)\/[^/]+$/;
+const NAMED_BY_CONTENT = /^reports\/(fingerprints|sketches|samples|checksums|transforms)\/[^/]+$/;
 const TOP_RECORDS: ReadonlySet<string> = new Set(['roll.json', 'statement.json', 'statement.dsse.json']);
-const RECORD_NAME = /\.(?:json|fingerprints|samples|sha256)$/i;
+const RECORD_NAME = /\.(?:json|fingerprints|sketch|samples|sha256)$/i;
 
 /** Throws the signal's reason when stopped. A folder that is not there holds nothing. */
 export async function deliveryContents(question: DeliveryQuestion): Promise<Finding[]> {
@@ -168,8 +169,11 @@ function unexplained(what: string, subject: FindingSubject): Finding {
 }
 
 /** What the report names. */
-function explain({ file, fingerprints, checksumList }: DeliverableReport, explained: Set<string>): void {
-  for (const named of [file, fingerprints, checksumList])
+function explain(
+  { file, fingerprints, errorSketch, checksumList }: DeliverableReport,
+  explained: Set<string>,
+): void {
+  for (const named of [file, fingerprints, errorSketch, checksumList])
     if (named !== null && named !== undefined) explained.add(named.path);
 }
 
@@ -295,9 +299,11 @@ async function isNamedByContent(rollFolder: string, path: string): Promise<boole
     const digest =
       kind === 'fingerprints'
         ? (await readFingerprints(bytes)).digest
-        : kind === 'samples'
-          ? (await readSamples(bytes)).digest
-          : sha256Of(bytes);
+        : kind === 'sketches'
+          ? (await readSketch(bytes)).digest
+          : kind === 'samples'
+            ? (await readSamples(bytes)).digest
+            : sha256Of(bytes);
     return basename(path).includes(digest.slice(0, 16));
   } catch (error) {
     if (!(error instanceof FingerprintError) && codeOf(error) === '') throw error;

@@ -36,17 +36,17 @@ async function bytesOfFile(rollFolder: string, path: string): Promise<number | n
   }
 }
 
-async function fingerprintsOf(
-  { fingerprints }: DeliverableReport,
+async function digestAt(
+  named: { readonly path: string } | undefined,
   rollFolder: string,
-): Promise<{ fingerprintsSha256?: string }> {
-  const place = fingerprints === undefined ? null : placeBelow(rollFolder, fingerprints.path);
-  if (place === null) return {};
+): Promise<string | null> {
+  const place = named === undefined ? null : placeBelow(rollFolder, named.path);
+  if (place === null) return null;
   try {
-    return { fingerprintsSha256: (await digestOfFile(place)).sha256 };
+    return (await digestOfFile(place)).sha256;
   } catch (error) {
     if (codeOf(error) === '') throw error;
-    return {};
+    return null;
   }
 }
 
@@ -55,6 +55,18 @@ async function fingerprintsOf(
  * reads every byte anyway.
  */
 export type IfChanged = 'measure' | 'leave';
+
+async function evidenceOf(
+  { fingerprints, errorSketch }: DeliverableReport,
+  rollFolder: string,
+): Promise<Pick<DeliverableOnDisk, 'fingerprintsSha256' | 'errorSketchSha256'>> {
+  const fingerprintsSha256 = await digestAt(fingerprints, rollFolder);
+  const errorSketchSha256 = await digestAt(errorSketch, rollFolder);
+  return {
+    ...(fingerprintsSha256 === null ? {} : { fingerprintsSha256 }),
+    ...(errorSketchSha256 === null ? {} : { errorSketchSha256 }),
+  };
+}
 
 /** What stands under the name in the report, as the kind of thing that the report says it is. */
 async function onDiskOf(
@@ -132,7 +144,7 @@ export async function readDeliverable(
     report,
     damage: null,
     reportSha256: sha256Of(bytes),
-    ...(await fingerprintsOf(report, rollFolder)),
+    ...(await evidenceOf(report, rollFolder)),
     ...(await onDiskOf(report, rollFolder, ifChanged)),
   };
 }

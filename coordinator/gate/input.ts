@@ -27,6 +27,8 @@ export interface DeliverableOnDisk {
   readonly reportSha256?: string;
   /** Of the file of fingerprints that the report names, hex; absent when none stands. */
   readonly fingerprintsSha256?: string;
+  /** Of the file of the error sketch that the report names, hex; absent when none stands. */
+  readonly errorSketchSha256?: string;
   /** Of a single file: the digests of its bytes now, where the system says something else of it than when it was published. */
   readonly now?: { readonly xxh128: string; readonly sha256: string };
   /** What a second measurement of the file on disk gave; absent on the night, where the report is the measurement itself. */

@@ -36,6 +36,8 @@ export function partsOf({ verdict, facts, clipReports, onDisk }: PartsInput): St
       // Deliverables of one decode share fingerprints.
       if (disk?.report?.fingerprints !== undefined && disk.fingerprintsSha256 !== undefined)
         records.set(disk.report.fingerprints.path, disk.fingerprintsSha256);
+      if (disk?.report?.errorSketch !== undefined && disk.errorSketchSha256 !== undefined)
+        records.set(disk.report.errorSketch.path, disk.errorSketchSha256);
       if (disk?.report?.checksumList !== undefined && disk.checksumListSha256 !== undefined)
         records.set(disk.report.checksumList.path, disk.checksumListSha256);
       const file = disk?.report?.file;

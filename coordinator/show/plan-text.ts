@@ -19,6 +19,8 @@ export interface PlannedRoll {
   readonly deliverables: number;
   readonly bytes: number;
   readonly bytesRange: { readonly least: number; readonly most: number };
+  /** Of `bytes`: sketches beside the reports, by which the error of every frame is measured. */
+  readonly sketchBytes: number;
 }
 
 /** What compression leaves open; a twentieth either way is no news. */
@@ -28,11 +30,14 @@ function spread({ bytes, bytesRange: { least, most } }: PlannedRoll): string {
     : '';
 }
 
+const sketches = ({ sketchBytes }: PlannedRoll): string =>
+  sketchBytes === 0 ? '' : `, up to ${bytesText(sketchBytes)} of it error sketches`;
+
 function toMake(roll: PlannedRoll): string {
   const { deliverables, bytes } = roll.withoutRoom;
   return deliverables > 0
     ? `${count(deliverables, 'deliverable')} to make, about ${bytesText(bytes)}: there is no room for them`
-    : `${count(roll.deliverables, 'deliverable')} to make from ${count(roll.jobs, 'decode')}, about ${bytesText(roll.bytes)}${spread(roll)}`;
+    : `${count(roll.deliverables, 'deliverable')} to make from ${count(roll.jobs, 'decode')}, about ${bytesText(roll.bytes)}${spread(roll)}${sketches(roll)}`;
 }
 
 /** Of all rolls: what is not made for want of room is no work that is done. */

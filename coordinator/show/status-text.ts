@@ -3,6 +3,7 @@ import type { PlaceState } from '../../ledger/lease-file.ts';
 import { holderText } from '../store/lock.ts';
 import { type Finding, blocks } from '../../findings/finding.ts';
 import { printable } from '../../files/names.ts';
+import { type ProfilePsnr, psnrText } from './psnr.ts';
 import { count, findingsText, readyText } from './words.ts';
 
 export interface RollStatus {
@@ -16,6 +17,8 @@ export interface RollStatus {
   readonly clipsReady: number;
   /** Reports of deliverables by state. */
   readonly deliverables: { readonly publishing: number; readonly published: number; readonly failed: number };
+  /** Of published movies whose codec loses something. */
+  readonly psnr: readonly ProfilePsnr[];
   readonly findings: readonly Finding[];
 }
 
@@ -72,7 +75,9 @@ export function statusText(status: Status): string {
     const { published, publishing, failed } = roll.deliverables;
     const head = `${roll.verdict === 'ready' ? readyText(roll.copies) : 'HELD '}  ${printable(roll.day)}/${printable(roll.roll)}  ${roll.clipsReady} of ${count(roll.clips, 'clip')} ready; deliverables: ${published} published, ${failed} failed${publishing > 0 ? `, ${publishing} being published` : ''}`;
     const held = roll.findings.filter(blocks);
-    parts.push(held.length === 0 ? head : `${head}\n${findingsText(held, '       ')}`);
+    const lines = [head, ...roll.psnr.map((one) => `       ${psnrText(one)}`)];
+    if (held.length > 0) lines.push(findingsText(held, '       '));
+    parts.push(lines.join('\n'));
   }
   if (delivery !== null && rolls.length === 0) parts.push(`No roll is in ${printable(delivery)}.`);
   return `${parts.join('\n\n')}\n`;

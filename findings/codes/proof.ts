@@ -121,6 +121,40 @@ export const proofCodes = {
     title: 'the deliverable has audio that is not in the clip',
     remedy: inDelivery('If it repeats, look for a wrapper around ffmpeg that opens another file.'),
   },
+  'picture-error-frame': {
+    weight: 'hold',
+    title: 'coding lost more of a frame than of the frames around it',
+    remedy: MAKE_AGAIN,
+  },
+  'picture-error-region': {
+    weight: 'hold',
+    title: 'a part of the picture is not what the encoder was given, in frame after frame',
+    remedy: inDelivery(
+      "If it repeats, look at that part of the picture in source and deliverable, make the file yourself with the report's command, and compare.",
+    ),
+  },
+  'picture-error-stated': {
+    weight: 'hold',
+    title: 'the file differs from what the encoder was given by more than the encoder states',
+    remedy: inDelivery(
+      'Look for a wrapper around ffmpeg that changes pictures on their way to the encoder. Name the real program with --ffmpeg.',
+    ),
+  },
+  'picture-error-drift': {
+    weight: 'hold',
+    title:
+      'contrast or colour is weaker or stronger than what the encoder was given, or neighbouring frames are mixed in',
+    remedy: inDelivery(
+      'Look for a wrapper around ffmpeg that changes pictures on their way to the encoder. Name the real program with --ffmpeg.',
+    ),
+  },
+  'picture-error-large': {
+    weight: 'hold',
+    title: 'coding lost more of the picture than the profile and its content allow',
+    remedy: inDelivery(
+      "If it repeats, compare source and deliverable by eye at the frame named. Where the loss is the codec's own and acceptable, lower `picture_error.least_psnr` in a profile of your own, under another name; otherwise choose a codec or quality that keeps more.",
+    ),
+  },
   'pictures-not-kept': {
     weight: 'hold',
     title: 'the decoded pictures are not, bit for bit, those of the source',

@@ -7,6 +7,7 @@ import { traitsOf } from '../codecs.ts';
 import { pixelsReadBack } from '../ffmpeg-names.ts';
 import { LARGEST_SIDE } from '../limits.ts';
 import { estimatedBytes } from '../outcome/bytes.ts';
+import { pictureErrorOf, sketchBytes } from '../outcome/picture-error.ts';
 import { fileNameOf } from '../outcome/file-name.ts';
 import { reelOf } from '../outcome/reel.ts';
 import { audioOf } from '../outcome/audio.ts';
@@ -21,7 +22,8 @@ export const masterMovie = {
   video: { codec: 'rdd36', quality: '4444' },
   pixels: '4:4:4 10-bit',
   audio: { tracks: 'all', format: 'pcm-24', rate: 'source', tolerance_frames: 1, offset: 'fit' },
-} as const satisfies Pick<Profile, 'container' | 'video' | 'pixels' | 'audio'>;
+  picture_error: { regions: 'coarse', least_psnr: 40 },
+} as const satisfies Pick<Profile, 'container' | 'video' | 'pixels' | 'audio' | 'picture_error'>;
 
 /**
  * ACEScct of AP1 has no numbers in ITU-T H.273: primaries and transfer stay untagged, since every number that is there would be wrong. Matrix and
@@ -73,9 +75,13 @@ export function movieMasterOf(
       audioOffsets: audio.tracks.map((track) => facts.audio[track.sourceTrack]?.startOffset ?? 0),
     },
     linearisation,
+    ...pictureErrorOf(masterMovie.picture_error, size),
     estimatedBytes: estimatedBytes(masterMovie, video, size, audio.tracks),
   };
-  return { outcome, notes: about(request, [...ground.notes, ...audio.notes]) };
+  return {
+    outcome: { ...outcome, estimatedBytes: outcome.estimatedBytes + sketchBytes(outcome) },
+    notes: about(request, [...ground.notes, ...audio.notes]),
+  };
 }
 
 function rasterFindings(

@@ -5,7 +5,14 @@
 import { z } from 'zod';
 import { demosaicMethods } from '../../media/raw/demosaic/methods.ts';
 import { highlightPolicies } from '../../media/raw/develop/policies.ts';
-import { mandatoryChecks, masterCheckNames, masterChecks, readingCheck, reelCheck } from '../check-names.ts';
+import {
+  lossyCheck,
+  mandatoryChecks,
+  masterCheckNames,
+  masterChecks,
+  readingCheck,
+  reelCheck,
+} from '../check-names.ts';
 
 /** Folders of frames. */
 export const frameFormats = ['exr', 'aces', 'dpx'] as const;
@@ -19,7 +26,7 @@ export function checksOf(format: MasterFormat): {
   readonly more: readonly string[];
 } {
   return format === 'rdd36'
-    ? { all: [...mandatoryChecks, readingCheck], more: [reelCheck] }
+    ? { all: [...mandatoryChecks, lossyCheck, readingCheck], more: [reelCheck] }
     : { all: masterChecks, more: [] };
 }
 
@@ -102,7 +109,7 @@ export const masterSchema = z.strictObject({
   checks: z
     .array(z.enum(masterCheckNames))
     .describe(
-      `Checks that must have passed: all of ${masterChecks.join(', ')}; with rdd36 all of ${mandatoryChecks.join(', ')}, and reel where it matters`,
+      `Checks that must have passed: all of ${masterChecks.join(', ')}; with rdd36 all of ${[...mandatoryChecks, lossyCheck].join(', ')}, and reel where it matters`,
     ),
 });
 export type MasterProfile = z.infer<typeof masterSchema>;

@@ -10,6 +10,7 @@ import { LARGEST_SIDE } from '../limits.ts';
 import type { Outcome } from '../outcome.ts';
 import type { Profile } from '../schema.ts';
 import { estimatedBytes } from './bytes.ts';
+import { pictureErrorOf, sketchBytes } from './picture-error.ts';
 import { colourOf } from './colour.ts';
 import { coveredStrips } from './covered.ts';
 import { fileNameOf } from './file-name.ts';
@@ -198,7 +199,9 @@ export function outcomeOf(request: OutcomeRequest): OutcomeDecision {
       lines: video.rotation === 90 || video.rotation === 270 ? video.width : video.height,
       audioOffsets: audio.tracks.map((track) => facts.audio[track.sourceTrack]?.startOffset ?? 0),
     },
+    ...pictureErrorOf(profile.picture_error, raster),
     estimatedBytes: estimatedBytes(profile, video, raster, audio.tracks),
   };
-  return { outcome, notes: [...timecode.notes, ...picture.notes, ...audio.notes].map(about) };
+  const notes = [...timecode.notes, ...picture.notes, ...audio.notes].map(about);
+  return { outcome: { ...outcome, estimatedBytes: outcome.estimatedBytes + sketchBytes(outcome) }, notes };
 }

@@ -190,7 +190,8 @@ export function encodeOptions({
     '+bitexact',
     // The tee muxer does not say to encoders that its files want their headers apart.
     '-flags:v',
-    '+bitexact+global_header',
+    // x264 then states the error of what it made; its bytes are the same.
+    `+bitexact+global_header${outcome.codec === 'h264' ? '+psnr' : ''}`,
     '-flags:a',
     '+bitexact+global_header',
     ...containerOptions(outcome),

@@ -2,12 +2,14 @@
 import { type ClipFacts, earlierField } from '../../media/facts.ts';
 import { FIRST_PIPE } from '../../process/run.ts';
 import { reelOfSource } from '../outcome/reel.ts';
+import { pixelsForFfmpeg } from '../ffmpeg-names.ts';
 import type { Outcome } from '../outcome.ts';
 import type { Profile } from '../schema.ts';
 import { burnIn, type TextFile } from './burn-in.ts';
 import { composeOutputs } from './compose.ts';
 import { encodeOptions, encodeTarget } from './encode.ts';
 import { pictureFilters, sharedFilters, tagFilter, WITNESS } from './picture.ts';
+import { type MaskFile, sketchTap } from './sketch.ts';
 import { type Pipe, witnessOf } from './witness.ts';
 
 export interface RecipeRequest {
@@ -38,8 +40,12 @@ export interface Recipe {
   readonly outputArguments: readonly string[];
   /** What is written to the pipes from FIRST_PIPE on (process/run.ts); each must be read to its end. */
   readonly pipes: readonly Pipe[];
+  /** Inputs behind the clip. */
+  readonly furtherInputs: readonly string[];
   /** To be written, UTF-8, before the command runs. */
   readonly textFiles: readonly TextFile[];
+  /** The same, in bytes (sketch.ts); by deliverable, null: it needs none. */
+  readonly masks: readonly (MaskFile | null)[];
 }
 
 export type { TextFile } from './burn-in.ts';
@@ -67,6 +73,14 @@ export function recipeOf({
       files: text.files,
     };
   });
+  let inputs = 1;
+  const taps = deliverables.map(({ profile, outcome }, index) => {
+    const encodedAs = outcome.pictureError === undefined ? '' : pixelsForFfmpeg(profile.pixels);
+    const tap = sketchTap({ outcome, encodedAs, input: inputs, folder: textFolder, key: String(index) });
+    if (tap !== null) inputs += 1;
+    return tap;
+  });
+  const sketched = taps.flatMap((tap, deliverable) => (tap === null ? [] : [{ tap, deliverable }]));
   const witness = witnessOf(
     facts,
     [...deliverables.map(({ outcome }) => outcome), ...besides],
@@ -82,7 +96,11 @@ export function recipeOf({
     decoded,
     ...witness.chains,
     ...shared,
-    ...ways.map((linearisation, index) => `[in${index}]${linearisation.filters.join(',')}[out${index}]`),
+    ...ways.flatMap(({ filters }, index) => {
+      const tap = taps[index] ?? null;
+      const end = tap === null ? `out${index}` : `made${index}`;
+      return [`[in${index}]${filters.join(',')}[${end}]`, ...(tap?.chainsOf(end, `out${index}`) ?? [])];
+    }),
   ].join(';');
   return {
     // A conversion that nobody asked for is an error, not a filter put in behind our back.
@@ -108,12 +126,19 @@ export function recipeOf({
             },
           ]
         : []),
+      ...sketched.map(({ tap }, index) => ({
+        options: tap.options,
+        target: `pipe:${FIRST_PIPE + deliverables.length + witness.outputs.length + (frames ? 1 : 0) + index}`,
+      })),
     ]),
     pipes: [
       ...deliverables.map((_, deliverable): Pipe => ({ kind: 'bitstream', deliverable })),
       ...witness.pipes,
       ...(frames ? [{ kind: 'frames' } as const] : []),
+      ...sketched.map(({ deliverable }): Pipe => ({ kind: 'sketch', deliverable })),
     ],
+    furtherInputs: sketched.flatMap(({ tap }) => tap.inputArguments),
+    masks: taps.map((tap) => tap?.mask ?? null),
     textFiles: ways.flatMap((linearisation) => linearisation.files),
   };
 }

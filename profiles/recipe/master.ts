@@ -8,6 +8,7 @@ import type { Outcome } from '../outcome.ts';
 import { composeOutputs } from './compose.ts';
 import { encodeOptions, encodeTarget } from './encode.ts';
 import { sharedFilters, tagFilter, WITNESS } from './picture.ts';
+import { type MaskFile, sketchTap } from './sketch.ts';
 
 export interface MasterMovieRecipe {
   /** Options before the inputs. */
@@ -16,23 +17,36 @@ export interface MasterMovieRecipe {
   readonly framesInput: readonly string[];
   readonly filterGraph: string;
   readonly outputArguments: readonly string[];
+  /** Behind the frames' input; to be written before the command runs. */
+  readonly mask: MaskFile | null;
+  readonly maskArguments: readonly string[];
 }
 
-/** The bitstream's hash is reported on FIRST_PIPE; the frames are read from the pipe behind it. */
+/** The bitstream's hash is reported on FIRST_PIPE, the sketch of what the encoder is given on the next; the frames are read from the pipe behind them. */
 export function masterMovieRecipe({
   facts,
   outcome,
   path,
+  maskFolder,
   threads,
 }: {
   readonly facts: ClipFacts;
   readonly outcome: Outcome;
   readonly path: string;
+  /** Where the picture of the mask is written. */
+  readonly maskFolder: string;
   readonly threads: number;
 }): MasterMovieRecipe {
   const { width, height, rate, pixelAspect = { num: 1, den: 1 } } = outcome;
   const frames = outcome.audio.length === 0 ? 0 : 1;
   const { num, den } = pixelAspect;
+  const tap = sketchTap({
+    outcome,
+    encodedAs: pixelsForFfmpeg(masterMovie.pixels),
+    input: frames + 1,
+    folder: maskFolder,
+    key: '0',
+  });
   const filters = [
     WITNESS,
     ...sharedFilters(facts, 'kept'),
@@ -59,14 +73,20 @@ export function masterMovieRecipe({
       '-framerate',
       formatRatio(rate),
       '-i',
-      `pipe:${FIRST_PIPE + 1}`,
+      `pipe:${FIRST_PIPE + (tap === null ? 1 : 2)}`,
     ],
-    filterGraph: `[${frames}:0]${filters.join(',')}[out0]`,
+    filterGraph: [
+      `[${frames}:0]${filters.join(',')}[${tap === null ? 'out0' : 'made0'}]`,
+      ...(tap?.chainsOf('made0', 'out0') ?? []),
+    ].join(';'),
     outputArguments: composeOutputs([
       {
         options: encodeOptions({ facts, profile: masterMovie, outcome, pad: '[out0]', threads }),
         target: encodeTarget(outcome, path, FIRST_PIPE),
       },
+      ...(tap === null ? [] : [{ options: tap.options, target: `pipe:${FIRST_PIPE + 1}` }]),
     ]),
+    mask: tap?.mask ?? null,
+    maskArguments: tap?.inputArguments ?? [],
   };
 }

@@ -12,6 +12,7 @@ export type Pipe =
   | { readonly kind: 'exact-audio'; readonly track: number }
   | { readonly kind: 'frames' }
   | { readonly kind: 'bitstream'; readonly deliverable: number }
+  | { readonly kind: 'sketch'; readonly deliverable: number }
   | { readonly kind: 'source' }
   | { readonly kind: 'luma' }
   | { readonly kind: 'colour' }

@@ -127,6 +127,7 @@ async function measure(
       sourceFacts: facts,
       sourceFingerprints: proof.fingerprints,
       encoded: made.bitstreams[0] ?? null,
+      sketch: made.sketches[0] ?? null,
       tools,
       threads: THREADS,
     });

@@ -110,8 +110,8 @@ export function mapFilters(map, count) {
 
 const LABEL = /\[([A-Za-z][\w-]*)\]/g;
 
-/** Chains of the graph that a picture's end `[name]` comes from, once more and on the second input, without what they would tell. Every other end of theirs goes nowhere; this one is `[<name>_wrong]`. */
-function secondWay(graph, name) {
+/** Chains of the graph that a picture's end `[name]` comes from, once more and on the input of this number, without what they would tell. Every other end of theirs goes nowhere; this one is `[<name>_wrong]`. */
+function secondWay(graph, name, input) {
   // A drop-frame label in the graph has a semicolon of its own, escaped.
   const chains = graph.split(/(?<!\\);/).map((text) => {
     const [, inputs] = /^((?:\[[^\]]*\])*)/.exec(text);
@@ -131,7 +131,7 @@ function secondWay(graph, name) {
   const copies = taken.map(({ text }) =>
     text
       .replace(/showinfo(?:=[^,;[]*)?,/g, '')
-      .replace(/\[0:(\w+)\]/g, '[1:$1]')
+      .replace(/\[0:(\w+)\]/g, `[${input}:$1]`)
       .replace(LABEL, '[$1_wrong]'),
   );
   return [...copies, ...loose.map((label) => `[${label}_wrong]nullsink`)].join(';');
@@ -148,18 +148,22 @@ function rateOf(graph) {
 function withOtherClip(args, { profile, clip, at }) {
   const { pad, start, end } = sectionOf(args, profile);
   const graph = graphOf(args);
+  const input = args.filter((argument) => argument === '-i').length;
   const name = pad.slice(1, -1);
   const tail =
     at === null
       ? `;[right]nullsink;[${name}_wrong]null${pad}`
       : `;[right]select='not(eq(n,${at}))'[others];[${name}_wrong]select='eq(n,${at})'[stranger];[others][stranger]interleave,settb=1/(${rateOf(graph)}),setpts=N,fps=fps=${rateOf(graph)}:eof_action=pass,${tagsBefore(graph, pad)}${pad}`;
-  const changed = withGraph(args, `${replaced(graph, pad, '[right]')};${secondWay(graph, name)}${tail}`).map(
-    (argument, index) =>
-      at === null && index > start + 1 && index < end && args[index - 1] === '-map'
-        ? replaced(argument, '0:', '1:')
-        : argument,
+  const changed = withGraph(
+    args,
+    `${replaced(graph, pad, '[right]')};${secondWay(graph, name, input)}${tail}`,
+  ).map((argument, index) =>
+    at === null && index > start + 1 && index < end && args[index - 1] === '-map'
+      ? replaced(argument, '0:', `${input}:`)
+      : argument,
   );
-  const behind = placeOfInput(args) + 1;
+  // Behind all inputs, whose numbers the graph names.
+  const behind = args.lastIndexOf('-i') + 2;
   return [...changed.slice(0, behind), '-i', `file:${clip}`, ...changed.slice(behind)];
 }
 

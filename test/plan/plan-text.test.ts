@@ -1,7 +1,7 @@
 import { expect, test } from 'vitest';
 import { planText } from '../../coordinator/show/plan-text.ts';
 
-const roll = { roll: 'A001', clips: 2, bytesRange: { least: 0, most: 0 } };
+const roll = { roll: 'A001', clips: 2, bytesRange: { least: 0, most: 0 }, sketchBytes: 0 };
 
 test('a plan without room says what would be made, not that nothing is', () => {
   const withoutRoom = { deliverables: 2, bytes: 3_000_000 };

@@ -53,7 +53,7 @@ describe('fields that cannot stand with a lossless codec, or without one', () =>
       ['extends: editorial-vc3\npixels: source', 'profile-combination: source with vc3'],
       ['extends: editorial-vc3\naudio: { tolerance_frames: keep }', 'profile-combination: keep with vc3'],
       [
-        'extends: editorial-vc3\nchecks: [frames, duration, timecode, frame-spacing, raster, colour-tags, codec, audio, decode, frame-match, levels, audio-match, bitstream, container, lossless]',
+        'extends: editorial-vc3\nchecks: [frames, duration, timecode, frame-spacing, raster, colour-tags, codec, audio, decode, frame-match, levels, picture-error, audio-match, bitstream, container, lossless]',
         'profile-combination: lossless, with vc3, which loses something',
       ],
     ].map(([text, found]) => ({ text, found: found as string, said: text?.split('\n')[1] })),

@@ -119,6 +119,7 @@ export async function makeAll(
           sourceFacts: facts,
           sourceFingerprints: made.fingerprints,
           encoded: made.bitstreams[index] ?? null,
+          sketch: made.sketches[index] ?? null,
           tools,
         });
       return { path: staged, outcome, checked: await check(staged), check };

@@ -126,6 +126,7 @@ export function loaded(
       audio: { tracks: 'all', format: 'pcm-24', rate: 'source', tolerance_frames: 1, offset: 'fit' },
       file_name: '{clip}',
       burn_in: [],
+      picture_error: { regions: 'coarse', least_psnr: 30 },
       checks,
     },
   };

@@ -7,7 +7,7 @@ import { checkDeliverable } from '../../check/index.ts';
 import { isMovieMasterWork, type Job, jobSchema } from '../../ledger/job.ts';
 import { layout } from '../../ledger/layout.ts';
 import type { DeliverableReport } from '../../ledger/report.ts';
-import { storedFingerprints } from '../../ledger/fingerprints.ts';
+import { storedFingerprints, storedSketch } from '../../ledger/fingerprints.ts';
 import { mandatoryChecks } from '../../profiles/schema.ts';
 import { JobFailure } from '../../worker/context.ts';
 import { runJob } from '../../worker/job.ts';
@@ -100,10 +100,9 @@ describe.each([
       expect(await reportOf(job, profile.name)).toMatchObject({ state: 'published', findings: [] });
     const report = await reportOf(job);
     expect(report.checks.map(({ check, status }) => [check, status])).toEqual(
-      [...mandatoryChecks, 'reel', 'encoder-input', 'encoder-input-spot-check'].map((check) => [
-        check,
-        'passed',
-      ]),
+      [...mandatoryChecks, 'picture-error', 'reel', 'encoder-input', 'encoder-input-spot-check'].map(
+        (check) => [check, 'passed'],
+      ),
     );
     expect(report.checks.find(({ check }) => check === 'frame-match')?.measured).toMatch(
       new RegExp(`^${FRAMES} frames: ${FRAMES} proved`),
@@ -185,13 +184,15 @@ describe.each([
     const { fingerprints, finding } = await storedFingerprints(report, job.deliveryFolder, {});
     expect(finding).toBeNull();
     if (report.outcome.kind === 'frames') throw new Error('a folder');
+    const { sketch } = await storedSketch(report, job.deliveryFolder, {});
     const retryable = await checkDeliverable({
       path: fileOf(job),
       outcome: report.outcome,
-      checks: ['reel'],
+      checks: ['picture-error', 'reel'],
       sourceFacts: job.facts,
       sourceFingerprints: fingerprints,
       encoded: report.bitstream ?? null,
+      sketch,
       tools: await mediaTools(),
     });
     expect(retryable).toMatchObject({ passed: true, findings: [], xxh128: report.file?.xxh128 });
@@ -297,19 +298,19 @@ describe('an encoder at fault', () => {
   /** Everything but the encoder that is fed is the real program. */
   function encoderInputStandIn(script: string): string {
     const path = join(freshFolder('stand-in'), 'ffmpeg');
-    writeFileSync(path, `#!/bin/sh\ncase " $* " in *" -i pipe:6 "*) ${script} ;; esac\nexec ffmpeg "$@"\n`, {
+    writeFileSync(path, `#!/bin/sh\ncase " $* " in *" -i pipe:7 "*) ${script} ;; esac\nexec ffmpeg "$@"\n`, {
       mode: 0o755,
     });
     return path;
   }
 
   test.each<readonly [string, string, number, string]>([
-    ['dies in the middle', 'head -c 40000 <&6 >/dev/null; kill -9 $$', 60_000, 'encoder-killed'],
-    ['says that all is well and made nothing', 'cat <&6 >/dev/null; exit 0', 60_000, 'encoder-failed'],
+    ['dies in the middle', 'head -c 40000 <&7 >/dev/null; kill -9 $$', 60_000, 'encoder-killed'],
+    ['says that all is well and made nothing', 'cat <&7 >/dev/null; exit 0', 60_000, 'encoder-failed'],
     ['takes nothing', 'sleep 60', 1500, 'encoder-stalled'],
     ...further<readonly [string, string, number, string]>(
-      ['fails in the middle', 'head -c 40000 <&6 >/dev/null; exit 69', 60_000, 'encoder-failed'],
-      ['takes everything and never ends', 'cat <&6 >/dev/null; sleep 60', 1500, 'encoder-stalled'],
+      ['fails in the middle', 'head -c 40000 <&7 >/dev/null; exit 69', 60_000, 'encoder-failed'],
+      ['takes everything and never ends', 'cat <&7 >/dev/null; sleep 60', 1500, 'encoder-stalled'],
     ),
   ])(
     'one that %s is reported, leaves nothing, and the other master of the clip stands',

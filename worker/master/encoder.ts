@@ -1,11 +1,20 @@
 /** The encoder of a movie for grading: one ffmpeg that is fed with finished pictures, watched. Reports what happened as fields; judges nothing. */
+import { mkdtemp, rm, writeFile } from 'node:fs/promises';
+import { tmpdir } from 'node:os';
+import { join } from 'node:path';
+import type { Readable } from 'node:stream';
 import type { Job, MovieMasterWork } from '../../ledger/job.ts';
 import { openInput } from '../../media/input.ts';
 import { type Bitstream, readBitstream } from '../../proof/bitstream.ts';
 import type { MediaTools } from '../../process/locate.ts';
 import { type RunResult, runTool } from '../../process/run.ts';
 import { masterMovieRecipe } from '../../profiles/recipe/master.ts';
+import { maskBytes } from '../../profiles/recipe/sketch.ts';
+import { ValueCollector } from '../../proof/collect.ts';
+import type { ErrorSketch } from '../../proof/sketch/form.ts';
+import { maskSeed } from '../../proof/sketch/mask.ts';
 import { COMMON_FFMPEG_FLAGS } from '../make.ts';
+import { sketchesOf } from '../sketches.ts';
 import { newWatched, progressReader, type Watched, watchLine } from '../watch.ts';
 
 export interface StagedMovieMaster {
@@ -20,6 +29,8 @@ export interface Encoded {
   readonly watched: Watched;
   /** What left its encoders. */
   readonly bitstream: Bitstream;
+  /** Of what it was given; null: none is taken. */
+  readonly sketch: ErrorSketch | null;
 }
 
 export interface MasterEncoder {
@@ -57,7 +68,11 @@ export async function startEncoder({
   signal,
 }: EncoderRequest): Promise<MasterEncoder> {
   const { outcome } = deliverable;
-  const recipe = masterMovieRecipe({ facts: job.facts, outcome, path: staged, threads });
+  const maskFolder = await mkdtemp(join(tmpdir(), 'rushlight-mask-'));
+  const recipe = masterMovieRecipe({ facts: job.facts, outcome, path: staged, maskFolder, threads });
+  const seed = maskSeed(job.clip.contentDigest, deliverable.profileHash);
+  if (recipe.mask !== null) await writeFile(recipe.mask.path, maskBytes(seed, recipe.mask));
+  const collector = new ValueCollector();
   const clip =
     outcome.audio.length === 0 ? null : await openInput(job.rollFolder, job.clip.place, job.facts.video.rate);
   const given = new AbortController();
@@ -91,6 +106,7 @@ export async function startEncoder({
           ...recipe.inputOptions,
           ...(clip?.args ?? []),
           ...recipe.framesInput,
+          ...recipe.maskArguments,
           '-filter_complex',
           recipe.filterGraph,
           ...recipe.outputArguments,
@@ -102,6 +118,7 @@ export async function startEncoder({
             async (stream) => {
               bitstream = await readBitstream(stream);
             },
+            ...(recipe.mask === null ? [] : [(stream: Readable) => collector.read(stream)]),
           ],
           feed: async (own) => {
             write = own;
@@ -120,6 +137,7 @@ export async function startEncoder({
     } finally {
       clearInterval(idle);
       await clip?.dispose();
+      await rm(maskFolder, { recursive: true, force: true });
     }
   };
   const ended = run();
@@ -140,7 +158,14 @@ export async function startEncoder({
       busy = true;
       touch();
       finished.open();
-      return { run: await ended, watched, bitstream };
+      const result = await ended;
+      const [sketch = null] = sketchesOf({
+        collectors: [collector],
+        masks: [recipe.mask],
+        seeds: [seed],
+        stated: [null],
+      });
+      return { run: result, watched, bitstream, sketch };
     },
     async stop() {
       given.abort();

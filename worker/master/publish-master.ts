@@ -82,7 +82,7 @@ async function finishFrames(
 async function finishMovieMaster(
   jobRun: JobRun,
   output: StagedMovieMaster,
-  { run, watched, bitstream }: Encoded,
+  { run, watched, bitstream, sketch }: Encoded,
   {
     encoderInput,
     audioTracks,
@@ -121,6 +121,7 @@ async function finishMovieMaster(
       fingerprints,
       file: storedOnce(job, fingerprints),
       encoded: bitstream,
+      sketch,
       encoderInput: encoderInput.report,
     },
   );

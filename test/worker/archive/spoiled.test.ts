@@ -262,6 +262,7 @@ test('proved once more years later, without the clip, by the hashes that were ke
       sourceFacts: null,
       sourceFingerprints: kept,
       encoded: report.bitstream ?? null,
+      sketch: null,
       tools: await mediaTools(),
     });
     return { passed: checked.passed, codes: checked.findings.map(({ code }) => code) };

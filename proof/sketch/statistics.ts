@@ -1,0 +1,102 @@
+/** What the sketches of a clip say of a plane: energies by frame and by region, and by how many independent numbers each is known. Pure. */
+import type { SketchDifferences } from './error.ts';
+import type { SketchPlane } from './form.ts';
+
+export interface PlaneStatistics {
+  /** Mean squared error of each frame. */
+  readonly errors: Float64Array;
+  /** How many regions an error is spread over: by so many numbers it is known. */
+  readonly counts: Float64Array;
+  /** Energy of the difference of the encoder's pictures from frame to frame: at n that of n - 1 and n; 0 before the first and behind the last. */
+  readonly steps: Float64Array;
+  /** Frames whose errors tell something that those before did not. */
+  readonly independent: number;
+}
+
+export function planeStatistics(differences: SketchDifferences, plane: SketchPlane): PlaneStatistics {
+  const { frames, at, stepAt } = differences;
+  const regions = plane.columns * plane.rows;
+  const errors = new Float64Array(frames);
+  const counts = new Float64Array(frames);
+  const steps = new Float64Array(frames + 1);
+  let products = 0;
+  let squares = 0;
+  for (let frame = 0; frame < frames; frame += 1) {
+    let sum = 0;
+    let fourth = 0;
+    let step = 0;
+    for (let number = plane.from; number < plane.from + regions; number += 1) {
+      const value = at(frame, number);
+      const square = value * value;
+      sum += square;
+      fourth += square * square;
+      if (frame > 0) {
+        products += value * at(frame - 1, number);
+        squares += square;
+        step += stepAt(frame, number) ** 2;
+      }
+    }
+    errors[frame] = sum / regions;
+    // The fourth moment of a normal variable is three times the square of its second.
+    counts[frame] = fourth === 0 ? regions : Math.min(regions, (3 * sum * sum) / fourth);
+    steps[frame] = step / regions;
+  }
+  const alike = squares === 0 ? 1 : Math.min(1, Math.max(0, products / squares));
+  return { errors, counts, steps, independent: Math.max(1, (frames * (1 - alike)) / (1 + alike)) };
+}
+
+export interface WorstRegion {
+  readonly region: number;
+  readonly frame: number;
+  readonly error: number;
+  readonly limit: number;
+  readonly count: number;
+}
+
+export interface RegionRequest {
+  readonly differences: SketchDifferences;
+  readonly plane: number;
+  /** Most that a region of the frame can have lost. */
+  readonly limitAt: (frame: number) => number;
+  readonly mostBy: (count: number) => number;
+}
+
+/** The worst region in the mean of all frames, and the worst in one; null: none is above its limit. */
+export function regionStatistics({ differences, plane, limitAt, mostBy }: RegionRequest): {
+  readonly standing: WorstRegion | null;
+  readonly passing: WorstRegion | null;
+} {
+  const { frames, at, planes } = differences;
+  const of = planes[plane] as SketchPlane;
+  const limits = Float64Array.from({ length: frames }, (_, frame) => limitAt(frame));
+  const mean = limits.reduce((sum, limit) => sum + limit, 0) / frames;
+  const once = mostBy(1);
+  let standing: WorstRegion | null = null;
+  let passing: WorstRegion | null = null;
+  for (let region = 0; region < of.columns * of.rows; region += 1) {
+    let sum = 0;
+    let products = 0;
+    let before = 0;
+    for (let frame = 0; frame < frames; frame += 1) {
+      const value = at(frame, of.from + region);
+      const square = value * value;
+      sum += square;
+      products += value * before;
+      before = value;
+      const limit = limits[frame] as number;
+      if (square > limit * once) passing = worse(passing, { region, frame, error: square, limit });
+    }
+    const alike = sum === 0 ? 1 : Math.min(1, Math.max(0, products / sum));
+    const independent = Math.max(1, (frames * (1 - alike)) / (1 + alike));
+    if (sum / frames > mean * mostBy(independent))
+      standing = worse(standing, { region, frame: 0, error: sum / frames, limit: mean });
+  }
+  return { standing, passing };
+}
+
+function worse(known: WorstRegion | null, found: Omit<WorstRegion, 'count'>): WorstRegion {
+  const count = (known?.count ?? 0) + 1;
+  return known === null || found.error / found.limit > known.error / known.limit
+    ? { ...found, count }
+    : { ...known, count };
+}

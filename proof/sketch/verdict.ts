@@ -1,0 +1,321 @@
+/**
+ * What coding lost, by two sketches of a clip: per frame, plane and region, and whether that can be the codec's own. Pure.
+ * Every threshold is measured; on what, and what it lets by, is in docs/mechanisms/picture-error.md.
+ */
+import { drift, type Drift, type Slope } from './drift.ts';
+import { type SketchDifferences, type SketchOfOutput, psnrOf, sketchDifferences } from './error.ts';
+import type { ErrorSketch } from './form.ts';
+import { planeStatistics, type PlaneStatistics, regionStatistics } from './statistics.ts';
+
+/** What a codec can have lost at most, by how coarsely it quantised: mean squared error for a quantiser scale of 1, code values of 8 bits. */
+export interface MostLost {
+  /** Whatever the quantiser. */
+  readonly rounding: number;
+  readonly frame: number;
+  readonly region: number;
+}
+
+/** The quantiser of every frame, read from the file, or what an encoder of the recipe states of its error. */
+export type Reference =
+  | 'stated'
+  | {
+      /** Squares of the quantiser's scale, by frame: mean and greatest. */
+      readonly mean: readonly number[];
+      readonly greatest: readonly number[];
+      readonly most: MostLost;
+    };
+
+export interface PictureErrorRequest {
+  readonly input: ErrorSketch;
+  readonly output: SketchOfOutput;
+  readonly leastPsnr: number;
+  readonly reference: Reference;
+}
+
+export interface PictureErrorFault {
+  readonly kind: 'frame' | 'region' | 'stated' | 'large' | 'drift';
+  readonly found: string;
+  readonly expected: string;
+}
+
+export interface PictureErrorVerdict {
+  readonly frames: number;
+  /** Mean squared error of each plane of each frame, in code values of 8 bits. */
+  readonly errors: Float64Array;
+  readonly planes: number;
+  readonly peak: number;
+  readonly faults: readonly PictureErrorFault[];
+}
+
+export const planeNames = ["Y'", 'Cb', 'Cr'] as const;
+
+/** Frames before and after that a frame is held against. */
+export const AROUND = 8;
+/** Rounding of decoders, and of pictures that cost no bits: mean squared error that nobody needs a reason for. */
+const ROUNDING = 1;
+/** How much more than the worst of those around a frame may have lost: every frame coded alone, or predicted from others. */
+const WORST_AROUND = { intra: 1.25, predicted: 2.2 } as const;
+/** Standard deviations that an estimate may be off: one in millions. */
+const CERTAIN = 5.5;
+/** Part of what an encoder states that its statement may be off, decibels: x264 cuts its own to three digits, and takes 100 for no loss. */
+const STATED = 0.2;
+/** A sketch has as many at the least; the encoder too. */
+const MOST_PSNR = 100;
+
+/** How often the mean of `count` squares of a normal variable may be its expectation. */
+export function mostBy(count: number): number {
+  const deviation = Math.sqrt(2 / Math.max(count, 1));
+  return 1 + CERTAIN * deviation + ((CERTAIN * deviation) ** 2 * 2) / 9;
+}
+
+const decibels = (meanSquare: number, peak: number): string => `${psnrOf(meanSquare, peak).toFixed(1)} dB`;
+
+/** null: not as many frames of one as of the other. */
+export function comparePictureError(request: PictureErrorRequest): PictureErrorVerdict | null {
+  const { input, output, reference } = request;
+  const differences = sketchDifferences(input, output);
+  if (differences === null || differences.frames === 0) return null;
+  const { frames, planes } = differences;
+  if (reference !== 'stated' && reference.mean.length !== frames) return null;
+  if (reference === 'stated' && input.stated?.length !== planes.length) return null;
+  const statistics = planes.map((plane) => planeStatistics(differences, plane));
+  const errors = new Float64Array(frames * planes.length);
+  for (const [plane, { errors: own }] of statistics.entries())
+    for (let frame = 0; frame < frames; frame += 1)
+      errors[frame * planes.length + plane] = own[frame] as number;
+  const faults = statistics.flatMap((plane, number) => planeFaults(request, differences, plane, number));
+  return { frames, errors, planes: planes.length, peak: differences.peak, faults };
+}
+
+function planeFaults(
+  { input, leastPsnr, reference }: PictureErrorRequest,
+  differences: SketchDifferences,
+  statistics: PlaneStatistics,
+  number: number,
+): PictureErrorFault[] {
+  const plane = planeNames[number] ?? `plane ${number}`;
+  const about = { plane, peak: differences.peak, number };
+  const faults = [...frameFaults(about, statistics, reference, leastPsnr)];
+  if (reference === 'stated') faults.push(...statedFaults(about, statistics, input.stated?.[number] ?? 0));
+  else {
+    if (!faults.some(({ kind }) => kind === 'stated'))
+      faults.push(...clipFaults(about, statistics, reference));
+    faults.push(...regionFaults(about, differences, reference));
+    faults.push(...driftFaults(about, statistics, drift(differences, number), reference.most));
+  }
+  return faults;
+}
+
+interface About {
+  readonly plane: string;
+  readonly peak: number;
+  readonly number: number;
+}
+
+/** Frames that stand out: above what the quantiser or the profile allows, or against those around. */
+function frameFaults(
+  { plane, peak }: About,
+  { errors, steps, counts }: PlaneStatistics,
+  reference: Reference,
+  leastPsnr: number,
+): PictureErrorFault[] {
+  const faults: PictureErrorFault[] = [];
+  const floor = (peak * peak) / 10 ** (leastPsnr / 10);
+  const worst = { large: new Worst(), stated: new Worst(), frame: new Worst() };
+  for (const [frame, error] of errors.entries()) {
+    const sure = mostBy(counts[frame] as number);
+    const step = Math.max(steps[frame] as number, steps[frame + 1] as number);
+    // A picture that changes by more than it lost, from frame to frame, holds more than the codec keeps.
+    if (error > floor * sure && error > step) worst.large.take(frame, error, floor);
+    if (reference !== 'stated') {
+      const most = reference.most.rounding + reference.most.frame * (reference.mean[frame] as number);
+      if (error > most * sure) worst.stated.take(frame, error, most);
+    }
+    const around = greatestAround(errors, frame);
+    if (around === null) continue;
+    const limit =
+      (around.greatest * WORST_AROUND[reference === 'stated' ? 'predicted' : 'intra'] + ROUNDING / 2) *
+      mostBy(medianAround(counts, frame));
+    if (error > limit && !isInsert(steps, frame, error)) worst.frame.take(frame, error, around.greatest);
+  }
+  const add = (
+    kind: PictureErrorFault['kind'],
+    { frames, first, error, limit }: Worst,
+    than: string,
+  ): void => {
+    if (frames === 0) return;
+    faults.push({
+      kind,
+      found: `${plane} of ${frames === 1 ? `frame ${first}` : `${frames} frames, first ${first}, worst`}: ${decibels(error, peak)}`,
+      expected: `${decibels(limit, peak)} or more, ${than}`,
+    });
+  };
+  add('large', worst.large, 'as the profile asks');
+  add('stated', worst.stated, 'by the quantiser that the file was coded with');
+  add('frame', worst.frame, 'as the worst of the frames around it');
+  return faults;
+}
+
+class Worst {
+  frames = 0;
+  first = 0;
+  error = 0;
+  limit = 0;
+  take(frame: number, error: number, limit: number): void {
+    if (this.frames === 0) this.first = frame;
+    if (this.frames === 0 || error / limit > this.error / this.limit) {
+      this.error = error;
+      this.limit = limit;
+    }
+    this.frames += 1;
+  }
+}
+
+/** null: too few to say what is usual. */
+function greatestAround(values: Float64Array, frame: number): { readonly greatest: number } | null {
+  const from = Math.max(0, frame - AROUND);
+  const to = Math.min(values.length - 1, frame + AROUND);
+  if (to - from < AROUND / 2) return null;
+  let greatest = 0;
+  for (let at = from; at <= to; at += 1)
+    if (at !== frame) greatest = Math.max(greatest, values[at] as number);
+  return { greatest };
+}
+
+function medianAround(values: Float64Array, frame: number): number {
+  const window = [...values.subarray(Math.max(0, frame - AROUND), frame + AROUND + 1)].sort((a, b) => a - b);
+  return window[window.length >> 1] ?? 1;
+}
+
+/** A picture of its own between others, or the first of a shot that has few: it differs from its neighbours by far more than those from theirs, and by more than it lost. */
+function isInsert(steps: Float64Array, frame: number, error: number): boolean {
+  const before = steps[frame] as number;
+  const after = steps[frame + 1] as number;
+  const least = Math.min(before === 0 ? after : before, after === 0 ? before : after);
+  let usual = 0;
+  for (let at = Math.max(1, frame - AROUND); at < Math.min(steps.length - 1, frame + AROUND + 2); at += 1)
+    if (at !== frame && at !== frame + 1) usual = Math.max(usual, steps[at] as number);
+  return least > 2 * usual && least > error / 2;
+}
+
+/** The mean of all frames against what the encoder says it lost of what it was given. */
+function statedFaults(
+  { plane, peak }: About,
+  { errors, counts, independent }: PlaneStatistics,
+  stated: number,
+): PictureErrorFault[] {
+  const psnr = (error: number): number => Math.min(MOST_PSNR, psnrOf(error, peak));
+  const found = errors.reduce((sum, error) => sum + psnr(error), 0) / errors.length;
+  const count = medianAround(counts, counts.length >> 1) * independent;
+  const margin = STATED + 10 * Math.log10(mostBy(count));
+  return found < Math.min(stated, MOST_PSNR) - margin
+    ? [
+        {
+          kind: 'stated',
+          found: `${plane}: ${found.toFixed(2)} dB in the mean of all frames`,
+          expected: `${stated.toFixed(2)} dB, as the encoder states, within ${margin.toFixed(2)}`,
+        },
+      ]
+    : [];
+}
+
+/** The mean of all frames against what their quantisers explain: surer than any single one. */
+function clipFaults(
+  { plane, peak }: About,
+  { errors, counts, independent }: PlaneStatistics,
+  reference: Exclude<Reference, 'stated'>,
+): PictureErrorFault[] {
+  const mean = (values: {
+    reduce(sum: (sum: number, value: number) => number, from: number): number;
+  }): number => values.reduce((sum, value) => sum + value, 0) / errors.length;
+  const error = mean(errors);
+  const most = reference.most.rounding + reference.most.frame * mean(reference.mean);
+  const sure = mostBy(medianAround(counts, counts.length >> 1) * independent);
+  return error > most * sure
+    ? [
+        {
+          kind: 'stated',
+          found: `${plane}: ${decibels(error, peak)} over all frames`,
+          expected: `${decibels(most, peak)} or more, by the quantiser that the file was coded with`,
+        },
+      ]
+    : [];
+}
+
+/** Regions that lost more than the quantiser explains: in one frame, or in the mean of all. */
+function regionFaults(
+  { plane, peak, number }: About,
+  differences: SketchDifferences,
+  reference: Exclude<Reference, 'stated'>,
+): PictureErrorFault[] {
+  const { standing, passing } = regionStatistics({
+    differences,
+    plane: number,
+    limitAt: (frame) =>
+      reference.most.rounding + reference.most.region * (reference.greatest[frame] as number),
+    mostBy,
+  });
+  const place = (region: number): string => {
+    const { columns, rows } = differences.planes[number] as SketchDifferences['planes'][number];
+    const column = region % columns;
+    const row = Math.floor(region / columns);
+    return `${Math.round((100 * (column + 0.5)) / columns)} % from the left and ${Math.round((100 * (row + 0.5)) / rows)} % from the top`;
+  };
+  const faults: PictureErrorFault[] = [];
+  if (standing !== null)
+    faults.push({
+      kind: 'region',
+      found: `${plane}, ${place(standing.region)}, in all frames: ${decibels(standing.error, peak)}${standing.count > 1 ? `, and ${standing.count - 1} regions besides` : ''}`,
+      expected: `${decibels(standing.limit, peak)} or more, by the quantiser that the file was coded with`,
+    });
+  if (passing !== null)
+    faults.push({
+      kind: 'region',
+      found: `${plane} of frame ${passing.frame}, ${place(passing.region)}: ${decibels(passing.error, peak)}${passing.count > 1 ? `, and ${passing.count - 1} regions besides` : ''}`,
+      expected: `${decibels(passing.limit, peak)} or more, by the quantiser that the frame was coded with`,
+    });
+  return faults;
+}
+
+/** A gain, or a part of the frame before, that runs through all frames. */
+function driftFaults(
+  { plane }: About,
+  { errors }: PlaneStatistics,
+  { gain, mix }: Drift,
+  { rounding }: MostLost,
+): PictureErrorFault[] {
+  const lost = errors.reduce((sum, error) => sum + error, 0) / errors.length;
+  const faults: PictureErrorFault[] = [];
+  // Coding takes energy away, and as much as it errs; more, or anything added, is no coding.
+  const part = gain.value * gain.energy;
+  const sure = CERTAIN * gain.deviation * gain.energy;
+  // In a picture of one grey, or one that stands still, any slope is next to nothing.
+  const matters = ({ value, energy }: Slope): boolean =>
+    value * value * energy > Math.max(rounding / 2, EXPLAINED * lost);
+  if (
+    matters(gain) &&
+    Math.abs(gain.value) > LEAST_GAIN &&
+    (-part > GAIN_LOST * lost + sure || part > GAIN_WON * lost + sure)
+  )
+    faults.push({
+      kind: 'drift',
+      found: `${plane}: contrast times ${(1 + gain.value).toFixed(3)} in all frames`,
+      expected: `times 1, within ${(LEAST_GAIN + CERTAIN * gain.deviation).toFixed(3)}`,
+    });
+  if (matters(mix) && Math.abs(mix.value) > LEAST_MIX + CERTAIN * mix.deviation)
+    faults.push({
+      kind: 'drift',
+      found: `${plane}: ${(200 * Math.abs(mix.value)).toFixed(0)} % of the frame ${mix.value > 0 ? 'before' : 'behind'} in every frame`,
+      expected: 'each frame alone',
+    });
+  return faults;
+}
+/** Of the error, what a slope must explain to be one. */
+const EXPLAINED = 0.02;
+/** Of the contrast; rounding alone makes less. */
+const LEAST_GAIN = 0.004;
+/** Energy that coding may take away or add by a gain, of what it errs. */
+const GAIN_LOST = 1.5;
+const GAIN_WON = 0.3;
+/** Half of the part of another frame. */
+const LEAST_MIX = 0.02;
