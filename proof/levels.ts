@@ -16,7 +16,7 @@ import { colourCellsSeen } from './framing.ts';
 import { median } from './pictures.ts';
 
 /** KR and KB: ITU-T H.273, Table 4 (MatrixCoefficients), by the names of media/colour/h273.ts. */
-const weights = {
+export const weights = {
   bt709: { red: 0.2126, blue: 0.0722 },
   fcc: { red: 0.3, blue: 0.11 },
   'bt601-625': { red: 0.299, blue: 0.114 },

@@ -1,4 +1,5 @@
 /** Filters that take the fingerprints from decoded frames inside an ffmpeg graph. */
+import { rgbForScaler } from '../media/colour/scaler-codes.ts';
 import { isGray, isPlanarYuv, isRgb } from '../media/pixel-format.ts';
 import { COLOUR_HEIGHT, COLOUR_STEP, COLOUR_WIDTH, GRID_HEIGHT, GRID_WIDTH } from './form.ts';
 import type { Framing } from './framing.ts';
@@ -56,6 +57,7 @@ function toPlanes(format: string, size: TappedPicture['size'], asItIs: boolean):
   const factor = isLarge(size) ? FIRST_STEP : 1;
   const target = asItIs ? '' : `w=${factor * GRID_WIDTH}:h=${factor * GRID_HEIGHT}:`;
   return [
+    ...rgbForScaler(format),
     `scale=${target}flags=area+full_chroma_inp+full_chroma_int+bitexact:${matrix}`,
     'format=yuv444p16le',
   ];
