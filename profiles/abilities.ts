@@ -20,6 +20,8 @@ const pictureFilters = [
   'setsar',
   'lutyuv',
   'lutrgb',
+  'pad',
+  'vstack',
 ] as const;
 /** A master takes the decoded frames as they are; the fingerprints are taken beside. */
 const masterFilters = ['showinfo', 'split', 'scale', 'format', 'crop'] as const;

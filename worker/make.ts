@@ -12,7 +12,9 @@ import { type PipeReader, type RunResult, runTool } from '../process/run.ts';
 import type { SourceFingerprints } from '../proof/source-fingerprints.ts';
 import type { Outcome } from '../profiles/outcome.ts';
 import { recipeOf } from '../profiles/recipe/index.ts';
+import type { EncoderInputVerdict } from '../proof/encoder-input/compare.ts';
 import { collect } from './collect.ts';
+import { encoderInputComparers } from './encoder-input.ts';
 import type { FramePool } from './master/frame-pool.ts';
 import { readSecondTime, type Spot } from './second-reading.ts';
 import { newWatched, progressReader, type Watched, watchLine } from './watch.ts';
@@ -45,6 +47,8 @@ export interface MakeResult {
   };
   /** By output: what left its encoders. */
   readonly bitstreams: readonly Bitstream[];
+  /** By output: what its encoder was given, against the source; null: it keeps every sample, or its pixels are not computed again. */
+  readonly encoderInputs: readonly (EncoderInputVerdict | null)[];
 }
 
 /** Before the input: nothing is asked, everything is reported with its level, the first damage ends the run. */
@@ -90,10 +94,12 @@ export async function make(request: MakeRequest): Promise<MakeResult> {
     });
     for (const file of recipe.textFiles) await writeFile(file.path, file.text);
     const watched = newWatched();
+    const comparers = await encoderInputComparers(request, input);
     const collecting = collect({
       facts: job.facts,
       outcomes: [...outputs.map(({ deliverable }) => deliverable.outcome), ...besides],
       pipes: recipe.pipes,
+      comparers,
       earlierField: earlierField(job.facts.video),
       frames: framesReader(request.framePool, frames),
     });
@@ -141,6 +147,7 @@ export async function make(request: MakeRequest): Promise<MakeResult> {
       fingerprints: fingerprintsOf(() => collecting.fingerprints(watched)),
       source: { taken: collecting.source(), there: there.bitstream, spots: there.spots },
       bitstreams: collecting.bitstreams,
+      encoderInputs: comparers.map((comparer) => comparer?.verdict() ?? null),
     };
   } finally {
     await frames?.close();

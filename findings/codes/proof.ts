@@ -92,6 +92,13 @@ export const proofCodes = {
     title: 'colours are off: the matrix is not what the tag says',
     remedy: NEWER,
   },
+  'encoder-input-differs': {
+    weight: 'hold',
+    title: 'the encoder was given another picture than the source makes by the profile',
+    remedy: inDelivery(
+      'If it repeats, note what `rushlight doctor` says of ffmpeg, and try another version of it: its filters do other arithmetic than was asked for.',
+    ),
+  },
   'levels-differ': {
     weight: 'hold',
     title: "levels or colours are not the source's after the profile's conversion",

@@ -8,6 +8,8 @@ import { burnIn, type TextFile } from './burn-in.ts';
 import { composeOutputs } from './compose.ts';
 import { encodeOptions, encodeTarget } from './encode.ts';
 import { pictureFilters, sharedFilters, tagFilter, WITNESS } from './picture.ts';
+import { rawPictures } from '../../proof/tap.ts';
+import { tileChains, tilesOf } from './tiles.ts';
 import { type Pipe, witnessOf } from './witness.ts';
 
 export interface RecipeRequest {
@@ -62,17 +64,28 @@ export function recipeOf({
       textFolder,
       key: `text-${index}`,
     });
+    const plan = tilesOf(facts, profile, outcome);
     return {
-      filters: [...pictureFilters(facts, profile, outcome), ...text.filters, tagFilter(outcome)],
+      picture: pictureFilters(facts, profile, outcome),
+      rest: [...text.filters, tagFilter(outcome)],
       files: text.files,
+      tiles: plan === null ? null : tileChains(plan, index),
     };
   });
+  const tiles = ways.flatMap(({ tiles: own }, deliverable) =>
+    own === null ? [] : [{ ...own, deliverable }],
+  );
   const witness = witnessOf(
     facts,
     [...deliverables.map(({ outcome }) => outcome), ...besides],
     FIRST_PIPE + deliverables.length,
   );
-  const taken = [...(ways.length > 0 ? ['shown'] : []), ...(frames ? ['frames'] : []), ...witness.taken];
+  const taken = [
+    ...(ways.length > 0 ? ['shown'] : []),
+    ...(frames ? ['frames'] : []),
+    ...witness.taken,
+    ...tiles.map((own) => own.decoded),
+  ];
   const decoded = `[0:${facts.video.streamIndex}]${WITNESS},split=${taken.length}${taken.map((pad) => `[${pad}]`).join('')}`;
   const shared = sharedChains(
     facts,
@@ -82,8 +95,19 @@ export function recipeOf({
     decoded,
     ...witness.chains,
     ...shared,
-    ...ways.map((linearisation, index) => `[in${index}]${linearisation.filters.join(',')}[out${index}]`),
+    ...ways.map(({ picture, rest, tiles: own }, index) => {
+      const at = (pad: string | undefined): string[] =>
+        pad === undefined ? [] : [`split[text${index}][${pad}];[text${index}]null`];
+      const end =
+        own?.joints.given === undefined ? `[out${index}]` : `,split[out${index}][${own.joints.given}]`;
+      return `[in${index}]${[...picture, ...at(own?.joints.untexted), ...rest].join(',')}${end}`;
+    }),
+    ...tiles.flatMap(({ chains }) => chains),
   ].join(';');
+  const tileOutputs = tiles.flatMap(({ source, given, deliverable }) => [
+    { pipe: { kind: 'tiles', of: 'source', deliverable } as const, options: rawPictures(source) },
+    { pipe: { kind: 'tiles', of: 'given', deliverable } as const, options: rawPictures(given) },
+  ]);
   return {
     // A conversion that nobody asked for is an error, not a filter put in behind our back.
     inputOptions: [
@@ -100,11 +124,15 @@ export function recipeOf({
         target: encodeTarget(outcome, path, FIRST_PIPE + index),
       })),
       ...witness.outputs,
+      ...tileOutputs.map(({ options }, index) => ({
+        options,
+        target: `pipe:${FIRST_PIPE + deliverables.length + witness.outputs.length + index}`,
+      })),
       ...(frames
         ? [
             {
               options: ['-map', '[frames]', '-fps_mode', 'passthrough', '-c:v', 'rawvideo', '-f', 'rawvideo'],
-              target: `pipe:${FIRST_PIPE + deliverables.length + witness.outputs.length}`,
+              target: `pipe:${FIRST_PIPE + deliverables.length + witness.outputs.length + tileOutputs.length}`,
             },
           ]
         : []),
@@ -112,9 +140,10 @@ export function recipeOf({
     pipes: [
       ...deliverables.map((_, deliverable): Pipe => ({ kind: 'bitstream', deliverable })),
       ...witness.pipes,
+      ...tileOutputs.map(({ pipe }) => pipe),
       ...(frames ? [{ kind: 'frames' } as const] : []),
     ],
-    textFiles: ways.flatMap((linearisation) => linearisation.files),
+    textFiles: ways.flatMap(({ files }) => files),
   };
 }
 
