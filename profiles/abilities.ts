@@ -22,6 +22,7 @@ const pictureFilters = [
   'lutrgb',
   'pad',
   'vstack',
+  'copy',
 ] as const;
 /** A master takes the decoded frames as they are; the fingerprints are taken beside. */
 const masterFilters = ['showinfo', 'split', 'scale', 'format', 'crop'] as const;

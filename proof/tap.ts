@@ -1,7 +1,7 @@
 /** Filters that take the fingerprints from decoded frames inside an ffmpeg graph. */
 import { rgbForScaler } from '../media/colour/scaler-codes.ts';
 import { isGray, isPlanarYuv, isRgb } from '../media/pixel-format.ts';
-import { COLOUR_HEIGHT, COLOUR_STEP, COLOUR_WIDTH, GRID_HEIGHT, GRID_WIDTH } from './form.ts';
+import { COLOUR_HEIGHT, COLOUR_WIDTH, GRID_HEIGHT, GRID_WIDTH } from './form.ts';
 import type { Framing } from './framing.ts';
 
 export interface TappedPicture {
@@ -97,7 +97,7 @@ export function pictureTap(from: string, picture: TappedPicture): PictureTap {
   if (hasColour) {
     const small = shrink(COLOUR_WIDTH, COLOUR_HEIGHT).join(',');
     chains.push(
-      `[fingerprint-colour]select=not(mod(n\\,${COLOUR_STEP})),extractplanes=u+v[fingerprint-cb][fingerprint-cr]`,
+      `[fingerprint-colour]extractplanes=u+v[fingerprint-cb][fingerprint-cr]`,
       `[fingerprint-cb]${small}[fingerprint-cb-small]`,
       `[fingerprint-cr]${small}[fingerprint-cr-small]`,
       '[fingerprint-cb-small][fingerprint-cr-small]vstack[colour]',

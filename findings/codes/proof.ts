@@ -62,6 +62,11 @@ export const proofCodes = {
     title: "a part of the picture is not the source's",
     remedy: MAKE_AGAIN,
   },
+  'frame-colour-differs': {
+    weight: 'hold',
+    title: 'a frame has other colours than its source frame',
+    remedy: MAKE_AGAIN,
+  },
   'picture-turned': {
     weight: 'hold',
     title: 'the picture is flopped or upside down',

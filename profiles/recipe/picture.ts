@@ -85,7 +85,8 @@ export function pictureFilters(facts: ClipFacts, profile: Profile, outcome: Outc
   ];
   if (scaled.width !== outcome.width || scaled.height !== outcome.height) {
     const { left, top } = cutOf(raster);
-    filters.push(`crop=w=${outcome.width}:h=${outcome.height}:x=${left}:y=${top}:exact=1`);
+    // FFmpeg 5.1's VC-3 encoder crashes on lines that do not begin where a processor likes it: they are copied to such places.
+    filters.push(`crop=w=${outcome.width}:h=${outcome.height}:x=${left}:y=${top}:exact=1`, 'copy');
   }
   return [...filters, 'setsar=1'];
 }

@@ -52,7 +52,7 @@ export interface EncoderInputFrame {
   readonly bytes: Uint8Array;
   /** Its part of the frame fingerprints (proof/form.ts); `colour` of every 24th frame. */
   readonly luma: Uint16Array;
-  readonly colour: Uint16Array | null;
+  readonly colour: Uint16Array;
   /** Y', Cb, Cr at the points of the frame, and at the pixels of its spots if it has any. */
   readonly points: Uint16Array;
   readonly spots: Uint16Array | null;
