@@ -23,8 +23,8 @@ async function jobOf(picture: PictureName, form: FormName, wanted = profile): Pr
 /** `from` a text of the graph, `to` another one. */
 type Fault = readonly [what: string, from: string, to: string];
 /** Of 10 bits, in front of the scaler. */
-const before = (filters: string): readonly [string, string] => ['[in0]', `[in0]${filters},`];
-/** Of 8 bits, behind it. */
+const before = (filters: string): readonly [string, string] => ['[in0]scale=', `[in0]${filters},scale=`];
+/** Of 10 bits as well, behind it. */
 const behind = (filters: string): readonly [string, string] => [',setsar=1,', `,setsar=1,${filters},`];
 const one = "enable='eq(n\\,9)'";
 
@@ -39,7 +39,7 @@ const faults: readonly Fault[] = [
       'every frame a 75/25 mix with the one before, behind the scaler',
       ...behind("tmix=frames=2:weights='1 3'"),
     ],
-    ['saturation 0.9', ...behind('lutyuv=u=(val-128)*0.9+128:v=(val-128)*0.9+128')],
+    ['saturation 0.9', ...behind('lutyuv=u=(val-512)*0.9+512:v=(val-512)*0.9+512')],
     ['a gamma of 1.02', ...before('lutyuv=y=64+876*pow(clip((val-64)/876\\,0\\,1)\\,1/1.02)')],
     ['a blur of 3 x 3', ...behind('avgblur=sizeX=1')],
     ['a mosaic', ...behind('pixelize=w=8:h=8')],
@@ -52,7 +52,7 @@ const faults: readonly Fault[] = [
     ['another kernel', 'flags=bicubic+', 'flags=bilinear+'],
     ['one frame a repeat of the one before', ...behind('shuffleframes=0 0 2 3 4 5')],
     ['one frame as a mosaic', ...behind(`pixelize=w=8:h=8:${one}`)],
-    ['16 steps of luma in one frame', ...behind(`lutyuv=y=floor(val/16)*16:${one}`)],
+    ['16 steps of luma in one frame', ...behind(`lutyuv=y=floor(val/64)*64:${one}`)],
   ),
 ];
 
