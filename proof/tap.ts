@@ -1,5 +1,5 @@
 /** Filters that take the fingerprints from decoded frames inside an ffmpeg graph. */
-import { rgbForScaler } from '../media/colour/scaler-codes.ts';
+import { rgbForScaler } from './scaler-codes.ts';
 import { isGray, isPlanarYuv, isRgb } from '../media/pixel-format.ts';
 import { COLOUR_HEIGHT, COLOUR_WIDTH, GRID_HEIGHT, GRID_WIDTH } from './form.ts';
 import type { Framing } from './framing.ts';

@@ -1,6 +1,6 @@
-/** What the scaler is helped with: levels of more than 8 bits in full range (media/colour/scaler-codes.ts), and where chroma lies. */
+/** What the scaler is helped with: levels of more than 8 bits in full range (proof/scaler-codes.ts), and where chroma lies. */
 import { isGray, isPlanarYuv, isRgb } from '../../media/pixel-format.ts';
-import { codeLine, rgbForScaler } from '../../media/colour/scaler-codes.ts';
+import { codeLine, rgbForScaler } from '../../proof/scaler-codes.ts';
 import { bitDepthOf } from '../../media/probe/picture.ts';
 import { matrixForScaler } from '../ffmpeg-names.ts';
 import { type Siting, isSiting } from '../../media/colour/siting.ts';

@@ -70,11 +70,18 @@ const BETWEEN_PASSES = 32_767 / 32_768;
 function resampled(part: Part, { across, down }: Axes, area: Area, between: (value: number) => number): Part {
   const { x, y, width, height } = area;
   const lines = new Float64Array(width * part.height);
+  // Of the part only the lines that any sample takes.
+  const low = Math.max(0, (down.first[y] as number) - part.y);
+  const last = y + height - 1;
+  const high = Math.min(
+    part.height,
+    (down.first[last] as number) + (down.weights[last] as Float64Array).length - part.y,
+  );
   for (let column = 0; column < width; column += 1) {
     const own = across.weights[x + column] as Float64Array;
     const first = (across.first[x + column] as number) - part.x;
     const known = first >= 0 && first + own.length <= part.width;
-    for (let line = 0; line < part.height; line += 1) {
+    for (let line = low; line < high; line += 1) {
       let sum = known ? 0 : Number.NaN;
       if (known)
         for (let tap = 0; tap < own.length; tap += 1)
@@ -216,6 +223,11 @@ export function modelOf({ from, to, source, output, siting, size, scaled }: Mode
       }
     : null;
 
+  const untouched: Axes = {
+    across: axisOf({ from: scaled.width, to: scaled.width, places: [0.5, 0.5] }),
+    down: axisOf({ from: scaled.height, to: scaled.height, places: [0.5, 0.5] }),
+  };
+
   const top = 256 * BETWEEN_PASSES;
   const capped = (value: number): number => Math.min(value, top);
   /** Between the passes: the range that the scaler itself changes. */
@@ -238,13 +250,25 @@ export function modelOf({ from, to, source, output, siting, size, scaled }: Mode
     width: ceilShift(width, across),
     height: ceilShift(height, down),
   });
-  const partOf = (plane: SamplePlane, place: Place, isChroma: boolean): Part => ({
-    x: isChroma ? place.x >> from.across : place.x,
-    y: isChroma ? place.y >> from.down : place.y,
-    width: plane.width,
-    height: plane.height,
-    values: plane.values.map((value) => taken(value, isChroma)),
-  });
+  const codes = 2 ** from.bits;
+  const tableOf = (isChroma: boolean): Float64Array =>
+    Float64Array.from({ length: codes }, (_, code) => taken(code, isChroma));
+  /** A table, since every frame asks for tens of thousands. */
+  const tables = [tableOf(false), tableOf(true)] as const;
+  const partOf = (plane: SamplePlane, place: Place, isChroma: boolean): Part => {
+    const table = tables[isChroma ? 1 : 0];
+    const values = new Float64Array(plane.values.length);
+    // What is not known stays so: no code is NaN.
+    for (let at = 0; at < values.length; at += 1)
+      values[at] = table[plane.values[at] as number] ?? Number.NaN;
+    return {
+      x: isChroma ? place.x >> from.across : place.x,
+      y: isChroma ? place.y >> from.down : place.y,
+      width: plane.width,
+      height: plane.height,
+      values,
+    };
+  };
   const finished = (part: Part, isChroma: boolean): Part => ({
     ...part,
     values: part.values.map((value) => given(value, isChroma)),
@@ -298,15 +322,7 @@ export function modelOf({ from, to, source, output, siting, size, scaled }: Mode
         });
         return colours.map((part, index) =>
           index === 0
-            ? finished(
-                resampled(
-                  part,
-                  { across: identity(scaled.width), down: identity(scaled.height) },
-                  lumaArea,
-                  passing('limited', false),
-                ),
-                false,
-              )
+            ? finished(resampled(part, untouched, lumaArea, passing('limited', false)), false)
             : finished(resampled(part, behind, chromaArea, passing('limited', true)), true),
         );
       }
@@ -333,11 +349,4 @@ export function modelOf({ from, to, source, output, siting, size, scaled }: Mode
       ) as unknown as Three;
     })(),
   };
-}
-
-const identities = new Map<number, Axis>();
-function identity(length: number): Axis {
-  const kept = identities.get(length) ?? axisOf({ from: length, to: length, places: [0.5, 0.5] });
-  identities.set(length, kept);
-  return kept;
 }

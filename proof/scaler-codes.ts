@@ -5,8 +5,8 @@
  * instead of 940, 502, 400; measured on FFmpeg 5.1, RGB and Y'CbCr alike, whatever the flags). By H.273, clause 8.3, it ends at 2^n - 1.
  * So codes are turned into those that the scaler is right for, each by a table.
  */
-import { isRgb } from '../pixel-format.ts';
-import { bitDepthOf } from '../probe/picture.ts';
+import { isRgb } from '../media/pixel-format.ts';
+import { bitDepthOf } from '../media/probe/picture.ts';
 
 /** An expression of `lutyuv` and `lutrgb`: codes on a line, to the nearest whole one; from `zero` to `to`, and `steps` for every `of` of them. */
 export const codeLine = (steps: number, of: number, zero: number, to: number): string =>
