@@ -17,7 +17,8 @@ export function rgbForScaler(pixelFormat: string): string[] {
   const bits = bitDepthOf(pixelFormat, undefined);
   if (!isRgb(pixelFormat) || bits <= 8 || /f(16|32)(le|be)?$/.test(pixelFormat)) return [];
   const code = codeLine(255 * 2 ** (bits - 8), 2 ** bits - 1, 0, 0);
-  // The table takes no packed samples of 10 bits.
-  const planes = /^x2/.test(pixelFormat) ? ['scale=flags=accurate_rnd+bitexact', 'format=gbrp10le'] : [];
+  // The table takes no packed samples of 10 bits, and no words whose high byte comes first.
+  const taken = /^x2/.test(pixelFormat) ? 'gbrp10le' : pixelFormat.replace(/be$/, 'le');
+  const planes = taken === pixelFormat ? [] : ['scale=flags=accurate_rnd+bitexact', `format=${taken}`];
   return [...planes, `lutrgb=r=${code}:g=${code}:b=${code}`];
 }

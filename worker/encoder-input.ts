@@ -11,7 +11,7 @@ import { modelOf } from '../proof/encoder-input/model.ts';
 import { layoutOf } from '../proof/encoder-input/samples.ts';
 import { isMatrix } from '../proof/levels.ts';
 import { pixelsForFfmpeg } from '../profiles/ffmpeg-names.ts';
-import { tilesOf } from '../profiles/recipe/tiles.ts';
+import { tiledPixels, tilesOf } from '../profiles/recipe/tiles.ts';
 import type { StagedMovie } from './ffmpeg-frames.ts';
 import type { JobRun } from './job-run.ts';
 import { subjectOf } from './claim.ts';
@@ -32,7 +32,7 @@ export async function encoderInputComparers(
     const output = outputs[index];
     if (plan === null || output === undefined) return null;
     const { profile, outcome } = output.deliverable;
-    const from = layoutOf(facts.video.pixelFormat);
+    const from = layoutOf(tiledPixels(facts.video.pixelFormat));
     const to = layoutOf(pixelsForFfmpeg(profile.pixels));
     const matrix = outcome.colour.matrix ?? '';
     const basis = outcome.proof?.basis;

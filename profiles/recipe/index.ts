@@ -69,7 +69,7 @@ export function recipeOf({
       picture: pictureFilters(facts, profile, outcome),
       rest: [...text.filters, tagFilter(outcome)],
       files: text.files,
-      tiles: plan === null ? null : tileChains(plan, index),
+      tiles: plan === null ? null : tileChains(plan, index, facts.video.pixelFormat),
     };
   });
   const tiles = ways.flatMap(({ tiles: own }, deliverable) =>

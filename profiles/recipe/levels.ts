@@ -31,8 +31,9 @@ function between(from: Range, bits: number): string {
 
 /** Planes of the same samples, which a table can be applied to; nothing is scaled on the way. */
 function planarOf(pixelFormat: string, bits: number): string[] {
-  if (isPlanarYuv(pixelFormat)) return [];
+  if (isPlanarYuv(pixelFormat) && !pixelFormat.endsWith('be')) return [];
   const bare = 'scale=in_range=full:out_range=full:flags=accurate_rnd+bitexact';
+  if (isPlanarYuv(pixelFormat)) return [bare, `format=${pixelFormat.replace(/be$/, 'le')}`];
   if (isGray(pixelFormat)) return [bare, `format=yuv444p${bits}le`];
   return [bare, `format=yuv${/^p[0]/.test(pixelFormat) ? '420' : '422'}p${bits}le`];
 }

@@ -8,6 +8,7 @@ import {
   type Joint,
   placesOf,
   RING,
+  stackedSide,
   type Tile,
   type TilePlan,
   tilePlan,
@@ -24,7 +25,10 @@ import { goesThroughRgb } from './levels.ts';
 export function tilesOf(facts: ClipFacts, profile: Profile, outcome: Outcome): TilePlan | null {
   const { proof, colour } = outcome;
   if (outcome.exact !== undefined || profile.pixels === 'source' || proof === undefined) return null;
-  if (layoutOf(facts.video.pixelFormat) === null || layoutOf(pixelsForFfmpeg(profile.pixels)) === null)
+  if (
+    layoutOf(tiledPixels(facts.video.pixelFormat)) === null ||
+    layoutOf(pixelsForFfmpeg(profile.pixels)) === null
+  )
     return null;
   if (!isMatrix(proof.basis.matrix) || !isMatrix(colour.matrix ?? '')) return null;
   const { video } = facts;
@@ -43,6 +47,16 @@ export function tilesOf(facts: ClipFacts, profile: Profile, outcome: Outcome): T
     ),
     seed: seedOf(facts),
   });
+}
+
+/** What the source's tiles are read as: packed samples, which nobody cuts, are laid into planes first. */
+export const tiledPixels = (pixelFormat: string): string =>
+  /^(uyvy422|yuyv422|yvyu422)$/.test(pixelFormat) ? 'yuv422p' : pixelFormat;
+
+/** Laid into planes at their own size; none of them is changed. */
+function unpacked(pixelFormat: string): string[] {
+  const planes = tiledPixels(pixelFormat);
+  return planes === pixelFormat ? [] : ['scale=flags=accurate_rnd+bitexact', `format=${planes}`];
 }
 
 /** What of the clip is known before it is decoded: its packets and its size. */
@@ -100,11 +114,11 @@ interface Cut {
 }
 
 /** Chains that cut tiles from pads: each pad is split into as many as it has tiles. */
-function cuts(all: readonly Cut[], cut: (tile: Tile) => string): string[] {
+function cuts(all: readonly Cut[], cut: (tile: Tile) => string, first: readonly string[] = []): string[] {
   return [...new Set(all.map(({ from }) => from))].flatMap((from) => {
     const own = all.filter((one) => one.from === from);
     return [
-      `[${from}]${START},split=${own.length}${own.map(({ to }) => `[${to}-in]`).join('')}`,
+      `[${from}]${[START, ...first].join(',')},split=${own.length}${own.map(({ to }) => `[${to}-in]`).join('')}`,
       ...own.map(({ tile, to }) => `[${to}-in]${cut(tile)}[${to}]`),
     ];
   });
@@ -125,12 +139,17 @@ export interface TileChains {
   readonly given: string;
 }
 
-/** `index`: of the deliverable. */
-export function tileChains(plan: TilePlan, index: number): TileChains {
+/** `index`: of the deliverable; `pixelFormat`: of the source. */
+export function tileChains(plan: TilePlan, index: number, pixelFormat: string): TileChains {
   const decoded = `tiles-decoded${index}`;
   const joint = (of: Joint): string => `tiles-${of}${index}`;
   const crop = ({ width, height }: { width: number; height: number }, [x, y]: [string, string]): string =>
-    `crop=w=${width}:h=${height}:x=${x}:y=${y}:exact=1${height % 2 === 0 ? '' : ',pad=w=iw:h=ih+1'}`;
+    [
+      `crop=w=${width}:h=${height}:x=${x}:y=${y}:exact=1`,
+      ...(stackedSide(width) === width && stackedSide(height) === height
+        ? []
+        : [`pad=w=${stackedSide(width)}:h=${stackedSide(height)}`]),
+    ].join(',');
   const sources = plan.tiles.map((tile, at) => ({ from: decoded, tile, to: `tile-source${index}-${at}` }));
   const given = plan.tiles.map((tile, at) => ({
     from: joint(tile.joint),
@@ -142,7 +161,7 @@ export function tileChains(plan: TilePlan, index: number): TileChains {
     decoded,
     joints: Object.fromEntries(used.map((of) => [of, joint(of)])),
     chains: [
-      ...cuts(sources, (tile) => crop(plan.cut, places(plan, tile).source)),
+      ...cuts(sources, (tile) => crop(plan.cut, places(plan, tile).source), unpacked(pixelFormat)),
       stacked(
         sources.map(({ to }) => to),
         `tiles-source-out${index}`,

@@ -7,7 +7,7 @@ import type { Readable } from 'node:stream';
 import { deinterlaced } from './deinterlace.ts';
 import type { Model } from './model.ts';
 import { bytesOf, type PixelLayout, type SamplePlane, samplesOf } from './samples.ts';
-import { placeOf, type Tile, type TilePlan } from './tiles.ts';
+import { placeOf, stackedSide, type Tile, type TilePlan } from './tiles.ts';
 
 export interface CompareRequest {
   readonly plan: TilePlan;
@@ -64,8 +64,6 @@ async function readFrames(stream: Readable, size: number, take: (frame: Buffer) 
   }
 }
 
-const evenly = (height: number): number => height + (height % 2);
-
 export class EncoderInputComparer {
   readonly #request: CompareRequest;
   readonly #source = new Map<number, Buffer>();
@@ -87,7 +85,7 @@ export class EncoderInputComparer {
     const { plan, from } = this.#request;
     return readFrames(
       stream,
-      bytesOf(from, plan.cut.width, evenly(plan.cut.height) * plan.tiles.length),
+      bytesOf(from, stackedSide(plan.cut.width), stackedSide(plan.cut.height) * plan.tiles.length),
       (frame) => {
         this.#digests.source.update(frame);
         this.#source.set(this.#sourceFrames++, frame);
@@ -100,7 +98,7 @@ export class EncoderInputComparer {
     const { plan, to } = this.#request;
     return readFrames(
       stream,
-      bytesOf(to, plan.given.width, evenly(plan.given.height) * plan.tiles.length),
+      bytesOf(to, stackedSide(plan.given.width), stackedSide(plan.given.height) * plan.tiles.length),
       (frame) => {
         this.#digests.given.update(frame);
         this.#given.set(this.#givenFrames++, frame);
@@ -143,9 +141,9 @@ export class EncoderInputComparer {
     if (bytes === undefined) return null;
     const { width, height } = side === 'source' ? plan.cut : plan.given;
     return samplesOf(side === 'source' ? from : to, bytes, {
-      width,
-      height: evenly(height),
-      kept: height,
+      width: stackedSide(width),
+      height: stackedSide(height),
+      kept: { width, height },
       count: plan.tiles.length,
       index,
     });

@@ -43,7 +43,7 @@ const ceilShift = (value: number, shift: number): number => -(-value >> shift);
 const planar = (count: number, word: 1 | 2): Component[] =>
   Array.from({ length: count }, (_, plane) => ({ plane, pace: word, offset: 0, shift: 0 }));
 
-/** Packed pixels of R', G', B' and others, and of Y', Cb, Cr of 4:2:2: the order of the bytes. */
+/** Packed pixels of R', G', B' and others: the order of the bytes. */
 const packedRgb: Readonly<Record<string, readonly [step: number, r: number, g: number, b: number]>> = {
   rgb24: [3, 0, 1, 2],
   bgr24: [3, 2, 1, 0],
@@ -60,12 +60,6 @@ const packedRgb: Readonly<Record<string, readonly [step: number, r: number, g: n
   rgba64: [8, 0, 2, 4],
   bgra64: [8, 4, 2, 0],
 };
-const packed422: Readonly<Record<string, readonly [y: number, cb: number, cr: number]>> = {
-  yuyv422: [0, 1, 3],
-  uyvy422: [1, 0, 2],
-  yvyu422: [0, 3, 1],
-};
-
 /** null: not among those that can be read here. */
 export function layoutOf(pixelFormat: string): PixelLayout | null {
   const name = pixelFormat.replace(/[lb]e$/, '');
@@ -81,21 +75,6 @@ export function layoutOf(pixelFormat: string): PixelLayout | null {
       kind: 'rgb',
       components: offsets.map((offset) => ({ plane: 0, pace, offset, shift: 0 })),
       planes: (width, height) => [{ stride: pace * width, lines: height }],
-    };
-  }
-  const woven = packed422[name];
-  if (woven !== undefined) {
-    const [y, cb, cr] = woven;
-    return {
-      ...common,
-      kind: 'yuv',
-      across: 1,
-      components: [
-        { plane: 0, pace: 2, offset: y, shift: 0 },
-        { plane: 0, pace: 4, offset: cb, shift: 0 },
-        { plane: 0, pace: 4, offset: cr, shift: 0 },
-      ],
-      planes: (width, height) => [{ stride: 4 * ceilShift(width, 1), lines: height }],
     };
   }
   const semi = /^(nv12|nv16|p010|p012|p016|p210|p216)$/.exec(name)?.[1];
@@ -168,8 +147,8 @@ export function bytesOf(layout: PixelLayout, width: number, height: number): num
 }
 
 /**
- * Samples of one of `count` pictures that lie below each other in one: of each component a plane. `height` lines each, of which `kept`
- * are of the picture, and the others fill it up to an even number.
+ * Samples of one of `count` pictures that lie below each other in one: of each component a plane. Of each, `kept` is
+ * of the picture, and the rest fills it up.
  */
 export function samplesOf(
   layout: PixelLayout,
@@ -177,7 +156,7 @@ export function samplesOf(
   stack: {
     readonly width: number;
     readonly height: number;
-    readonly kept: number;
+    readonly kept: { readonly width: number; readonly height: number };
     readonly count: number;
     readonly index: number;
   },
@@ -192,9 +171,9 @@ export function samplesOf(
   }
   return layout.components.map(({ plane, pace, offset, shift }, component) => {
     const chroma = layout.kind === 'yuv' && component > 0;
-    const wide = chroma ? ceilShift(width, layout.across) : width;
+    const wide = chroma ? ceilShift(kept.width, layout.across) : kept.width;
     const own = chroma ? ceilShift(height, layout.down) : height;
-    const tall = chroma ? ceilShift(kept, layout.down) : kept;
+    const tall = chroma ? ceilShift(kept.height, layout.down) : kept.height;
     const { stride } = planes[plane] as { stride: number };
     const values = new Float64Array(wide * tall);
     for (let line = 0; line < tall; line += 1) {

@@ -61,6 +61,9 @@ export interface TileRequest {
   readonly seed: string;
 }
 
+/** A side of a tile as it is stacked: filled up where it is odd, so that no chroma sample lies in two tiles. */
+export const stackedSide = (side: number): number => (side % 2 === 0 ? side : 4 * Math.ceil(side / 4));
+
 /** Luma samples and lines of a tile of the encoder's input. */
 const TILE = 16;
 /** Tiles of the part without text. */

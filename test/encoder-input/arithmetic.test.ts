@@ -31,7 +31,7 @@ function raw(graph: string, frames: number): Buffer {
   );
 }
 const planes = (format: string, bytes: Buffer, width: number, height: number): SamplePlane[] =>
-  samplesOf(layout(format), bytes, { width, height, kept: height, count: 1, index: 0 });
+  samplesOf(layout(format), bytes, { width, height, kept: { width, height }, count: 1, index: 0 });
 
 describe('the scaler', () => {
   test.each<[string, [number, number], string, [number, number]]>([
