@@ -1,7 +1,8 @@
 /** What compares the encoder's input of each movie with the source, while both are made; and what is said of it. */
 import { encoderInputReport } from '../check/encoder-input.ts';
 import type { EncoderInputReport } from '../check/master/encoder-input.ts';
-import type { MovieWork } from '../ledger/job.ts';
+import type { Job, MovieWork } from '../ledger/job.ts';
+import type { MediaTools } from '../process/locate.ts';
 import { isSiting, type Siting } from '../media/colour/siting.ts';
 import { earlierField } from '../media/facts.ts';
 import type { OpenedInput } from '../media/input.ts';
@@ -12,14 +13,18 @@ import { layoutOf } from '../proof/encoder-input/samples.ts';
 import { isMatrix } from '../proof/levels.ts';
 import { pixelsForFfmpeg } from '../profiles/ffmpeg-names.ts';
 import { tiledPixels, tilesOf } from '../profiles/recipe/tiles.ts';
-import type { StagedMovie } from './ffmpeg-frames.ts';
-import type { JobRun } from './job-run.ts';
 import { subjectOf } from './claim.ts';
-import type { MakeRequest } from './make.ts';
+
+export interface ComparersRequest {
+  readonly job: Job;
+  readonly outputs: readonly { readonly deliverable: MovieWork }[];
+  readonly tools: MediaTools;
+  readonly signal: AbortSignal;
+}
 
 /** By output; null: it has no tiles. `input`: the whole clip. */
 export async function encoderInputComparers(
-  { job, outputs, tools, signal }: MakeRequest,
+  { job, outputs, tools, signal }: ComparersRequest,
   input: OpenedInput,
 ): Promise<(EncoderInputComparer | null)[]> {
   const { facts } = job;
@@ -59,11 +64,10 @@ export async function encoderInputComparers(
 
 /** null: the output keeps every sample, or is of pixels that nobody computes again. */
 export function encoderInputOf(
-  { job }: Pick<JobRun, 'job'>,
-  { deliverable }: { readonly deliverable: MovieWork } & Pick<StagedMovie, 'deliverable'>,
+  job: Job,
+  { profile, outcome }: MovieWork,
   seen: EncoderInputVerdict | null,
 ): EncoderInputReport | null {
-  const { profile, outcome } = deliverable;
   if (tilesOf(job.facts, profile, outcome) === null) return null;
   return encoderInputReport(seen, job.span.count, { ...subjectOf(job), profile: profile.name });
 }

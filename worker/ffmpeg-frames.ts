@@ -35,7 +35,7 @@ export async function makeFromFfmpegFrames(
     const failures: Failure[] = [];
     for (const [index, output] of movies.entries()) {
       const encoded = made.bitstreams[index] ?? null;
-      const encoderInput = encoderInputOf(run, output, made.encoderInputs[index] ?? null);
+      const encoderInput = encoderInputOf(job, output.deliverable, made.encoderInputs[index] ?? null);
       const failure = await finish(
         run,
         { ...output, command },
