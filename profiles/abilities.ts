@@ -18,6 +18,11 @@ const pictureFilters = [
   'format',
   'crop',
   'setsar',
+  'lutyuv',
+  'lutrgb',
+  'pad',
+  'vstack',
+  'copy',
 ] as const;
 /** A master takes the decoded frames as they are; the fingerprints are taken beside. */
 const masterFilters = ['showinfo', 'split', 'scale', 'format', 'crop'] as const;

@@ -2,6 +2,7 @@
  * The picture half of a proof: every delivered frame is the picture of its source frame, in its order, the right way
  * round, in the right place, through the right conversion. Says what is wrong, and what it could not tell. Pure.
  */
+import { type OffColour, offColours } from './chroma.ts';
 import { type OrderDifference, describeOrder } from './describe.ts';
 import { type FieldOrder, fieldOrderOf } from './fields.ts';
 import { GRID_HEIGHT, GRID_WIDTH, type FrameFingerprints } from './form.ts';
@@ -41,6 +42,8 @@ export interface PictureVerdict {
   /** null: whole frames. */
   readonly fields: FieldOrder | null;
   readonly levels: LevelsVerdict;
+  /** Frames in their place whose colours are not their source's. */
+  readonly offColours: readonly OffColour[];
   readonly gain: number;
   readonly offset: number;
 }
@@ -77,6 +80,7 @@ export function comparePictures(request: PictureRequest): PictureVerdict {
       placement: null,
       fields: null,
       levels: { off: null, fault: null, unproven: [] },
+      offColours: [],
       ...promised,
     };
 
@@ -113,6 +117,7 @@ export function comparePictures(request: PictureRequest): PictureVerdict {
     placement,
     fields,
     levels: compareLevels({ source, output, seen, frames: new Set(inPlace), basis }),
+    offColours: offColours({ source, output, seen, frames: new Set(inPlace), basis }),
     gain,
     offset,
   };

@@ -6,7 +6,6 @@
 import {
   COLOUR_CELLS,
   COLOUR_HEIGHT,
-  COLOUR_STEP,
   COLOUR_WIDTH,
   CELLS,
   GRID_WIDTH,
@@ -16,7 +15,7 @@ import { colourCellsSeen } from './framing.ts';
 import { median } from './pictures.ts';
 
 /** KR and KB: ITU-T H.273, Table 4 (MatrixCoefficients), by the names of media/colour/h273.ts. */
-const weights = {
+export const weights = {
   bt709: { red: 0.2126, blue: 0.0722 },
   fcc: { red: 0.3, blue: 0.11 },
   'bt601-625': { red: 0.299, blue: 0.114 },
@@ -31,7 +30,7 @@ export interface Basis {
   readonly matrix: Matrix;
   readonly range: 'limited' | 'full';
 }
-type Triple = readonly [number, number, number];
+export type Triple = readonly [number, number, number];
 
 /** Code values as the fingerprints have them: 256 for each step of 8 bits. H.273, clause 8.3: 219 and 224 steps of 255 in limited range. */
 const scales = {
@@ -138,6 +137,9 @@ const MIN_SQUARED_DISTANCE = 4 * MIN_SQUARED_GAIN;
  */
 const MOST = { fine: 512, coarse: 1536 } as const;
 
+/** Frames that the conversions are tried on, over the whole clip: more would tell no more of what is one for all. Each frame's own colours are compared apart (chroma.ts). */
+const MOST_FRAMES = 1000;
+
 export interface LevelsVerdict {
   /** Root mean square against the right conversion: Y', Cb, Cr in steps of 8 bits; null where nothing could be compared. */
   readonly off: Triple | null;
@@ -156,10 +158,17 @@ export interface LevelsRequest {
   readonly basis: { readonly source: Basis; readonly output: Basis };
 }
 
+/** What the right conversion makes of a colour of the fingerprints. */
+export function rightConversion(source: Basis, output: Basis): (colour: Triple) => Triple {
+  return (conversions(source, output)[0] as Conversion).convert;
+}
+
 export function compareLevels({ source, output, seen, frames, basis }: LevelsRequest): LevelsVerdict {
   const cells = [...colourCellsSeen(seen).entries()].filter(([, value]) => value === 1).map(([cell]) => cell);
   const pairs: { from: Triple; to: Triple }[] = [];
-  for (let frame = 0; frame < Math.min(source.frames, output.frames); frame += COLOUR_STEP) {
+  const count = Math.min(source.frames, output.frames);
+  const step = Math.max(1, Math.ceil(count / MOST_FRAMES));
+  for (let frame = 0; frame < count; frame += step) {
     if (!frames.has(frame)) continue;
     for (const cell of cells)
       pairs.push({ from: colourAt(source, frame, cell), to: colourAt(output, frame, cell) });
@@ -266,7 +275,7 @@ function squaresOf(pairs: readonly { from: Triple; to: Triple }[], convert: Conv
 }
 
 /** Luma of the four cells below one cell of colour, of the earlier field, which a deinterlaced picture is of, with its chroma; grey where there is none. */
-function colourAt(fingerprints: FrameFingerprints, frame: number, cell: number): Triple {
+export function colourAt(fingerprints: FrameFingerprints, frame: number, cell: number): Triple {
   const row = Math.floor(cell / COLOUR_WIDTH);
   const column = cell % COLOUR_WIDTH;
   const from = frame * fingerprints.views * CELLS + 2 * row * GRID_WIDTH + 2 * column;
@@ -277,7 +286,7 @@ function colourAt(fingerprints: FrameFingerprints, frame: number, cell: number):
       (fingerprints.luma[from + GRID_WIDTH + 1] as number)) /
     4;
   if (fingerprints.colour === null) return [y, NEUTRAL, NEUTRAL];
-  const chroma = (frame / COLOUR_STEP) * 2 * COLOUR_CELLS + row * COLOUR_WIDTH + column;
+  const chroma = frame * 2 * COLOUR_CELLS + row * COLOUR_WIDTH + column;
   return [
     y,
     fingerprints.colour[chroma] as number,

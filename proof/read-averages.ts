@@ -16,12 +16,12 @@ const FULL = 65_280;
 
 export interface ReadAverages {
   readonly luma: Uint16Array;
-  /** Cb, then Cr; null: not asked for, or a picture without chroma. */
+  /** Cb, then Cr; null: a picture without chroma, or with its components not in planes. */
   readonly colour: Uint16Array | null;
 }
 
-/** `colour`: whether chroma is wanted too. `frame`: of `layout.bytes` bytes. */
-export function readAverages(frame: Uint8Array, layout: Layout, colour: boolean): ReadAverages {
+/** `frame`: of `layout.bytes` bytes. */
+export function readAverages(frame: Uint8Array, layout: Layout): ReadAverages {
   if (frame.length !== layout.bytes)
     throw new RangeError(`a frame of ${frame.length} bytes instead of ${layout.bytes}`);
   const words = layout.samples.map((samples) => wordsOf(frame, samples));
@@ -32,13 +32,13 @@ export function readAverages(frame: Uint8Array, layout: Layout, colour: boolean)
   if (layout.kind !== 'rgb')
     return {
       luma: average(0, LUMA),
-      colour: colour && isPlanar(layout) ? joined([average(1, COLOUR), average(2, COLOUR)]) : null,
+      colour: isPlanar(layout) ? joined([average(1, COLOUR), average(2, COLOUR)]) : null,
     };
   const channels = (grid: Grid): readonly Uint16Array[] => [0, 1, 2].map((plane) => average(plane, grid));
-  const small = colour ? channels(COLOUR) : null;
+  const small = channels(COLOUR);
   return {
     luma: mixed(channels(LUMA), Y),
-    colour: small === null ? null : joined([CB, CR].map((weights) => mixed(small, weights))),
+    colour: joined([CB, CR].map((weights) => mixed(small, weights))),
   };
 }
 

@@ -3,7 +3,7 @@
  * black, repeated, dropped, mirrored or mixed frame between decoder and thread is found. Kept beside the reports, so that an audit compares again.
  */
 import { z } from 'zod';
-import { CELLS, COLOUR_CELLS, COLOUR_STEP, type Reading } from './form.ts';
+import { CELLS, COLOUR_CELLS, type Reading } from './form.ts';
 
 /**
  * How far two averages of one frame may lie apart, in words of 16 bits: rounding alone, a 64th of an 8-bit step. Measured: at
@@ -69,9 +69,8 @@ interface Apart {
 }
 
 function chromaApart(decoded: Uint16Array | null, read: Uint16Array | null, frame: number): Apart {
-  if (decoded === null || read === null || frame % COLOUR_STEP !== 0) return { most: 0, cells: 0 };
-  const at = frame / COLOUR_STEP;
-  return apart(part(read, at, 2 * COLOUR_CELLS), part(decoded, at, 2 * COLOUR_CELLS));
+  if (decoded === null || read === null) return { most: 0, cells: 0 };
+  return apart(part(read, frame, 2 * COLOUR_CELLS), part(decoded, frame, 2 * COLOUR_CELLS));
 }
 
 function apart(a: Uint16Array, b: Uint16Array): Apart {

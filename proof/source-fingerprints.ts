@@ -1,7 +1,7 @@
 /**
  * The fingerprints of a source as it is kept beside the reports, so that a deliverable can be proved in years to come without
  * the source. One file: a line that names form and version, then, deflated (RFC 1951 in RFC 1950), a JSON header with its
- * length before it, luma as differences from frame to frame (low bytes, then high bytes), colour, each track's audio, and
+ * length before it, luma and then colour as differences from frame to frame (low bytes, then high bytes), each track's audio, and
  * the hashes of every picture where it has an exact part.
  *
  * Its name in reports is the SHA-256 of what was deflated: compressors differ, the fingerprints do not.
@@ -14,7 +14,7 @@ import { FileDamage } from '../files/bytes.ts';
 import type { Ratio } from '../media/time/rate.ts';
 import { ratioSchema } from '../media/time/schema.ts';
 import { type ExactHashes, HASH_BYTES } from './exact.ts';
-import { CELLS, COLOUR_CELLS, colourFrames, type FrameFingerprints, type Reading } from './form.ts';
+import { CELLS, COLOUR_CELLS, type FrameFingerprints, type Reading } from './form.ts';
 import { readingBytes, readingOf } from './reading.ts';
 import { readAudioFingerprint, audioFingerprintBytes } from './audio-bytes.ts';
 import type { AudioFingerprint } from './audio-fingerprint.ts';
@@ -91,32 +91,24 @@ function ticksOf(first: number, steps: readonly (readonly [number, number])[], f
   return ticks;
 }
 
-/** Low bytes of all differences, then high bytes: what hardly changes lies together. */
-function lumaBytes({ luma, views }: FrameFingerprints): Buffer {
-  const size = CELLS * views;
-  const out = Buffer.alloc(2 * luma.length);
-  for (let at = 0; at < luma.length; at += 1) {
-    const step = ((luma[at] as number) - (at < size ? 0 : (luma[at - size] as number))) & 0xffff;
+/** Low bytes of all differences from frame to frame, then high bytes: what hardly changes lies together. `size`: values of a frame. */
+function differencesOf(values: Uint16Array, size: number): Buffer {
+  const out = Buffer.alloc(2 * values.length);
+  for (let at = 0; at < values.length; at += 1) {
+    const step = ((values[at] as number) - (at < size ? 0 : (values[at - size] as number))) & 0xffff;
     out[at] = step & 0xff;
-    out[luma.length + at] = step >> 8;
+    out[values.length + at] = step >> 8;
   }
   return out;
 }
 
-function lumaOf(bytes: Buffer, views: number): Uint16Array {
-  const size = CELLS * views;
-  const luma = new Uint16Array(bytes.length / 2);
-  for (let at = 0; at < luma.length; at += 1)
-    luma[at] =
-      ((bytes[at] as number) | ((bytes[luma.length + at] as number) << 8)) +
-      (at < size ? 0 : (luma[at - size] as number));
-  return luma;
-}
-
-function colourBytes(colour: Uint16Array): Buffer {
-  const out = Buffer.alloc(2 * colour.length);
-  for (const [at, value] of colour.entries()) out.writeUInt16LE(value, 2 * at);
-  return out;
+function valuesOf(bytes: Buffer, size: number): Uint16Array {
+  const values = new Uint16Array(bytes.length / 2);
+  for (let at = 0; at < values.length; at += 1)
+    values[at] =
+      ((bytes[at] as number) | ((bytes[values.length + at] as number) << 8)) +
+      (at < size ? 0 : (values[at - size] as number));
+  return values;
 }
 
 export interface WrittenFingerprints {
@@ -159,8 +151,8 @@ export async function fingerprintFile({
   const body = Buffer.concat([
     length,
     head,
-    lumaBytes(picture),
-    ...(picture.colour === null ? [] : [colourBytes(picture.colour)]),
+    differencesOf(picture.luma, CELLS * picture.views),
+    ...(picture.colour === null ? [] : [differencesOf(picture.colour, 2 * COLOUR_CELLS)]),
     ...tracks.filter((track) => track !== null),
     ...(exact === undefined ? [] : [exact.pictures]),
     ...(read === null ? [] : [read]),
@@ -192,12 +184,9 @@ export async function readFingerprints(
     return body.subarray(at - count, at);
   };
   const header = headerOf(take(take(4).readUInt32LE(0)));
-  const luma = lumaOf(take(2 * header.frames * header.views * CELLS), header.views);
-  const chroma = header.colour ? take(2 * 2 * COLOUR_CELLS * colourFrames(header.frames)) : null;
-  const colour =
-    chroma === null
-      ? null
-      : Uint16Array.from({ length: chroma.length / 2 }, (_, index) => chroma.readUInt16LE(2 * index));
+  const luma = valuesOf(take(2 * header.frames * header.views * CELLS), header.views * CELLS);
+  const chroma = header.colour ? take(2 * 2 * COLOUR_CELLS * header.frames) : null;
+  const colour = chroma === null ? null : valuesOf(chroma, 2 * COLOUR_CELLS);
   const audioTracks = header.audioTracks.map((size) => (size === null ? null : audioOf(take(size))));
   const exact =
     header.exact === undefined

@@ -1,6 +1,7 @@
 /** Filters that take the fingerprints from decoded frames inside an ffmpeg graph. */
+import { rgbForScaler } from './scaler-codes.ts';
 import { isGray, isPlanarYuv, isRgb } from '../media/pixel-format.ts';
-import { COLOUR_HEIGHT, COLOUR_STEP, COLOUR_WIDTH, GRID_HEIGHT, GRID_WIDTH } from './form.ts';
+import { COLOUR_HEIGHT, COLOUR_WIDTH, GRID_HEIGHT, GRID_WIDTH } from './form.ts';
 import type { Framing } from './framing.ts';
 
 export interface TappedPicture {
@@ -56,6 +57,7 @@ function toPlanes(format: string, size: TappedPicture['size'], asItIs: boolean):
   const factor = isLarge(size) ? FIRST_STEP : 1;
   const target = asItIs ? '' : `w=${factor * GRID_WIDTH}:h=${factor * GRID_HEIGHT}:`;
   return [
+    ...rgbForScaler(format),
     `scale=${target}flags=area+full_chroma_inp+full_chroma_int+bitexact:${matrix}`,
     'format=yuv444p16le',
   ];
@@ -95,7 +97,7 @@ export function pictureTap(from: string, picture: TappedPicture): PictureTap {
   if (hasColour) {
     const small = shrink(COLOUR_WIDTH, COLOUR_HEIGHT).join(',');
     chains.push(
-      `[fingerprint-colour]select=not(mod(n\\,${COLOUR_STEP})),extractplanes=u+v[fingerprint-cb][fingerprint-cr]`,
+      `[fingerprint-colour]extractplanes=u+v[fingerprint-cb][fingerprint-cr]`,
       `[fingerprint-cb]${small}[fingerprint-cb-small]`,
       `[fingerprint-cr]${small}[fingerprint-cr-small]`,
       '[fingerprint-cb-small][fingerprint-cr-small]vstack[colour]',

@@ -8,6 +8,7 @@ import { AudioCollector } from '../proof/audio-collector.ts';
 import { usedPart } from '../proof/audio-plan.ts';
 import type { AudioFingerprint } from '../proof/audio-fingerprint.ts';
 import type { SourceFingerprints } from '../proof/source-fingerprints.ts';
+import type { EncoderInputComparer } from '../proof/encoder-input/compare.ts';
 import type { Outcome } from '../profiles/outcome.ts';
 import type { Pipe } from '../profiles/recipe/index.ts';
 import type { Watched } from './watch.ts';
@@ -48,6 +49,8 @@ export interface CollectRequest {
   readonly facts: ClipFacts;
   readonly outcomes: readonly Outcome[];
   readonly pipes: readonly Pipe[];
+  /** By deliverable, what compares its tiles; null: it has none. */
+  readonly comparers?: readonly (EncoderInputComparer | null)[];
   /** Of an interlaced source. */
   readonly earlierField: 'top' | 'bottom' | null;
   /** Reads the pipe of the decoded frames, where the recipe has one. */
@@ -59,6 +62,7 @@ export function collect({
   outcomes,
   pipes,
   earlierField,
+  comparers = [],
   frames = nobody,
 }: CollectRequest): Collecting {
   const pictures = new FingerprintCollector();
@@ -87,6 +91,11 @@ export function collect({
       return (stream) => collector.read(stream);
     }
     if (pipe.kind === 'frames') return frames;
+    if (pipe.kind === 'tiles') {
+      const comparer = comparers[pipe.deliverable];
+      if (comparer === null || comparer === undefined) return nobody;
+      return (stream) => (pipe.of === 'source' ? comparer.readSource(stream) : comparer.readGiven(stream));
+    }
     if (pipe.kind === 'exact') {
       return async (stream) => {
         exact = { pixelFormat: pipe.pixelFormat, pictures: await readPictureHashes(stream) };

@@ -5,6 +5,7 @@ import { openInput } from '../media/input.ts';
 import { decodedFailure, subjectOf } from './claim.ts';
 import { classifyMake, looksDamaged, type SourceDecode, targetFailure, type Failure } from './classify.ts';
 import { type JobContext, JobFailure, progressOf } from './context.ts';
+import { encoderInputOf } from './encoder-input.ts';
 import { finish } from './publish-deliverable.ts';
 import type { JobRun } from './job-run.ts';
 import { make, type MakeResult } from './make.ts';
@@ -34,6 +35,7 @@ export async function makeFromFfmpegFrames(
     const failures: Failure[] = [];
     for (const [index, output] of movies.entries()) {
       const encoded = made.bitstreams[index] ?? null;
+      const encoderInput = encoderInputOf(job, output.deliverable, made.encoderInputs[index] ?? null);
       const failure = await finish(
         run,
         { ...output, command },
@@ -41,6 +43,7 @@ export async function makeFromFfmpegFrames(
           ...proof,
           encoded,
           sketch: made.sketches[index] ?? null,
+          ...(encoderInput === null ? {} : { encoderInput }),
         },
       );
       if (failure !== null) failures.push(failure);

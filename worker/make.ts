@@ -13,9 +13,11 @@ import type { SourceFingerprints } from '../proof/source-fingerprints.ts';
 import type { Outcome } from '../profiles/outcome.ts';
 import { recipeOf } from '../profiles/recipe/index.ts';
 import { maskBytes } from '../profiles/recipe/sketch.ts';
+import type { EncoderInputVerdict } from '../proof/encoder-input/compare.ts';
 import { maskSeed } from '../proof/sketch/mask.ts';
 import type { ErrorSketch } from '../proof/sketch/form.ts';
 import { collect } from './collect.ts';
+import { encoderInputComparers } from './encoder-input.ts';
 import { sketchesOf } from './sketches.ts';
 import type { FramePool } from './master/frame-pool.ts';
 import { readSecondTime, type Spot } from './second-reading.ts';
@@ -51,6 +53,8 @@ export interface MakeResult {
   readonly bitstreams: readonly Bitstream[];
   /** By output: the sketch of what its encoder was given, as far as it came; null: none is taken. */
   readonly sketches: readonly (ErrorSketch | null)[];
+  /** By output: what its encoder was given, against the source; null: it keeps every sample, or its pixels are not computed again. */
+  readonly encoderInputs: readonly (EncoderInputVerdict | null)[];
 }
 
 /** Before the input: nothing is asked, everything is reported with its level, the first damage ends the run. */
@@ -99,10 +103,12 @@ export async function make(request: MakeRequest): Promise<MakeResult> {
     for (const [index, mask] of recipe.masks.entries())
       if (mask !== null) await writeFile(mask.path, maskBytes(seeds[index] as string, mask));
     const watched = newWatched();
+    const comparers = await encoderInputComparers(request, input);
     const collecting = collect({
       facts: job.facts,
       outcomes: [...outputs.map(({ deliverable }) => deliverable.outcome), ...besides],
       pipes: recipe.pipes,
+      comparers,
       earlierField: earlierField(job.facts.video),
       frames: framesReader(request.framePool, frames),
     });
@@ -157,6 +163,7 @@ export async function make(request: MakeRequest): Promise<MakeResult> {
         seeds,
         stated: statedOf(outputs, watched),
       }),
+      encoderInputs: comparers.map((comparer) => comparer?.verdict() ?? null),
     };
   } finally {
     await frames?.close();

@@ -4,7 +4,7 @@
  */
 import { type Finding, finding } from '../findings/finding.ts';
 import type { Job } from '../ledger/job.ts';
-import { CELLS, type FrameFingerprints } from '../proof/form.ts';
+import { CELLS, COLOUR_CELLS, type FrameFingerprints } from '../proof/form.ts';
 import type { SourceFingerprints } from '../proof/source-fingerprints.ts';
 import { subjectOf } from './claim.ts';
 import type { Spot } from './second-reading.ts';
@@ -13,7 +13,7 @@ import { framesBeside } from './spot-frames.ts';
 /** The same decoder gives the same values; a quarter of an 8-bit step (root mean square) is already another picture. */
 const SAME = 64;
 
-/** Root mean square difference of one frame of two fingerprints, first views. Pure. */
+/** Root mean square difference of one frame of two fingerprints, first views: of luma or of colour, whichever is larger. Pure. */
 export function spotDifference(
   one: FrameFingerprints,
   frame: number,
@@ -26,7 +26,15 @@ export function spotDifference(
     const beside = other.luma[at * other.views * CELLS + cell] as number;
     sum += (value - beside) ** 2;
   }
-  return Math.sqrt(sum / CELLS);
+  if (one.colour === null || other.colour === null)
+    return one.colour === other.colour ? Math.sqrt(sum / CELLS) : Number.POSITIVE_INFINITY;
+  let colour = 0;
+  for (let cell = 0; cell < 2 * COLOUR_CELLS; cell += 1)
+    colour +=
+      ((one.colour[frame * 2 * COLOUR_CELLS + cell] as number) -
+        (other.colour[at * 2 * COLOUR_CELLS + cell] as number)) **
+      2;
+  return Math.sqrt(Math.max(sum / CELLS, colour / (2 * COLOUR_CELLS)));
 }
 
 /** `spots`: of the second reading. Pure. */

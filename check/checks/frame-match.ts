@@ -65,7 +65,13 @@ function spans(list: readonly Span[]): string {
   return list.length > MAX_LISTED ? `${reported} and ${list.length - MAX_LISTED} more spans` : reported;
 }
 
-function faultsOf({ turn, placement, fields, differences }: PictureVerdict): CheckVerdict['faults'] {
+function faultsOf({
+  turn,
+  placement,
+  fields,
+  differences,
+  offColours,
+}: PictureVerdict): CheckVerdict['faults'] {
   if (turn !== null) return [{ code: 'picture-turned', found: turn, expected: 'the way the source stands' }];
   const faults: { code: FindingCode; found: string; expected: string }[] = differences
     .slice(0, MAX_LISTED)
@@ -78,6 +84,18 @@ function faultsOf({ turn, placement, fields, differences }: PictureVerdict): Che
     faults.push({
       code: words[(rest[0] as OrderDifference).kind].code,
       found: `${rest.length} more differences`,
+      expected: 'none',
+    });
+  for (const { frame, off, usual } of offColours.slice(0, MAX_LISTED))
+    faults.push({
+      code: 'frame-colour-differs',
+      found: `frame ${frame}: colours off by ${off.toFixed(1)} steps of 8 bits`,
+      expected: `those of its source frame; usual of the frames around are ${usual.toFixed(1)}`,
+    });
+  if (offColours.length > MAX_LISTED)
+    faults.push({
+      code: 'frame-colour-differs',
+      found: `${offColours.length - MAX_LISTED} more frames, ${offColours.length} in all`,
       expected: 'none',
     });
   if (fields === 'reversed')

@@ -5,6 +5,7 @@ import type { Clip } from '../../ledger/clip.ts';
 import type { CheckResult, DeliverableReport } from '../../ledger/report.ts';
 import type { ClipFacts } from '../../media/facts.ts';
 import { decideOutcome, sameDecision } from '../../profiles/outcome/any.ts';
+import { tilesOf } from '../../profiles/recipe/tiles.ts';
 import { checksOf } from '../../profiles/master/schema.ts';
 import { isMaster, type LoadedProfile, mandatoryChecks } from '../../profiles/schema.ts';
 import { type DeliverableOnDisk, deliverableKey, type GateInput, type Remeasured } from './input.ts';
@@ -80,6 +81,14 @@ export function judgeDeliverable(
   }
   append(findings, judgeSketch(report, disk, subject));
   append(findings, judgeChecks(report.checks, loaded, subject));
+  if (
+    facts !== null &&
+    isSeenByTiles(report, facts, loaded) &&
+    !report.checks.some(({ check }) => check === ENCODER_INPUT)
+  )
+    findings.push(
+      finding('check-absent', `no result of the check \`${ENCODER_INPUT}\``, 'a result, passed', subject),
+    );
   append(findings, judgeFile(report, disk, subject));
   append(findings, judgeFrames(report, facts, subject));
   if (disk.remeasured !== undefined) append(findings, judgeAgain(report, disk.remeasured, loaded, subject));
@@ -136,6 +145,17 @@ function judgeSketch(
       errorSketch === undefined ? subject : { ...subject, file: errorSketch.path },
     ),
   ];
+}
+
+/** Only while a movie is made can it be seen what its encoder is given: no profile asks for it, and no audit repeats it. */
+const ENCODER_INPUT = 'encoder-input';
+
+function isSeenByTiles(report: DeliverableReport, facts: ClipFacts, { profile }: LoadedProfile): boolean {
+  return (
+    profile.kind === 'movie' &&
+    report.outcome.kind === 'movie' &&
+    tilesOf(facts, profile, report.outcome) !== null
+  );
 }
 
 type Subject = { roll: string; clip: string; profile: string };

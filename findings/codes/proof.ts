@@ -62,6 +62,11 @@ export const proofCodes = {
     title: "a part of the picture is not the source's",
     remedy: MAKE_AGAIN,
   },
+  'frame-colour-differs': {
+    weight: 'hold',
+    title: 'a frame has other colours than its source frame',
+    remedy: MAKE_AGAIN,
+  },
   'picture-turned': {
     weight: 'hold',
     title: 'the picture is flopped or upside down',
@@ -91,6 +96,13 @@ export const proofCodes = {
     weight: 'hold',
     title: 'colours are off: the matrix is not what the tag says',
     remedy: NEWER,
+  },
+  'encoder-input-differs': {
+    weight: 'hold',
+    title: 'the encoder was given another picture than the source makes by the profile',
+    remedy: inDelivery(
+      'If it repeats, note what `rushlight doctor` says of ffmpeg, and try another version of it: its filters do other arithmetic than was asked for.',
+    ),
   },
   'levels-differ': {
     weight: 'hold',

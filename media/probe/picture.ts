@@ -1,6 +1,7 @@
 /** Facts of the picture stream, from its header and its counted packets. */
 import type { FieldOrder, VideoFacts } from '../facts.ts';
 import { codecFromFfmpeg } from '../codec-names.ts';
+import { isGray, isPlanarYuv, isRgb, planesOf } from '../pixel-format.ts';
 import { type Tag, tagFromFfmpeg } from '../colour/h273.ts';
 import type { ColourTags } from '../colour/tags.ts';
 import {
@@ -52,6 +53,17 @@ export function colourOf(
     matrix: tag('matrix', stream.color_space),
     range,
   };
+}
+
+/** What the stream says of where its chroma lies; of chroma that lies on every luma sample, nothing. */
+function chromaSitingOf(stream: StreamHeader, pixelFormat: string): string | null {
+  const stated = stream.chroma_location;
+  if (stated === undefined || stated === 'unspecified' || stated === 'unknown') return null;
+  const everywhere =
+    isRgb(pixelFormat) ||
+    isGray(pixelFormat) ||
+    (isPlanarYuv(pixelFormat) && planesOf(pixelFormat).every(({ across, down }) => across * down === 1));
+  return everywhere ? null : stated;
 }
 
 /** Bits of one component, as the header says or as the name of the pixel format carries it (`yuv422p10le`, `p010le`, `gbrpf32le`, `rgb48le`). */
@@ -166,6 +178,7 @@ export function pictureFacts(
           ratio(BigInt(timeBase.num) * BigInt(tally.lastDuration), timeBase.den),
         )
       : null;
+  const chromaSiting = chromaSitingOf(stream, pixelFormat);
   const rate = frameSpacing.rate ?? single;
   if (rate === null) return { problem: 'no-frames', detail: 'one frame, and neither a rate nor a duration' };
   const firstTime = times[0] ?? 0;
@@ -186,6 +199,7 @@ export function pictureFacts(
     bitDepth: bitDepthOf(pixelFormat, stream.bits_per_raw_sample),
     fieldOrder: FIELD_ORDERS[stream.field_order ?? ''] ?? 'unknown',
     colour: colourOf(stream),
+    ...(chromaSiting === null ? {} : { chromaSiting }),
     frames: tally.shown,
     claimedFrames: claimOf(stream, timeBase, rate),
     rate,

@@ -30,6 +30,7 @@ export const streamHeaderSchema = z.object({
   color_transfer: z.string().optional(),
   color_space: z.string().optional(),
   color_range: z.string().optional(),
+  chroma_location: z.string().optional(),
   bits_per_raw_sample: z.string().optional(),
   sample_fmt: z.string().optional(),
   sample_rate: z.string().optional(),

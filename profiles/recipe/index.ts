@@ -10,6 +10,8 @@ import { composeOutputs } from './compose.ts';
 import { encodeOptions, encodeTarget } from './encode.ts';
 import { pictureFilters, sharedFilters, tagFilter, WITNESS } from './picture.ts';
 import { type MaskFile, sketchTap } from './sketch.ts';
+import { rawPictures } from '../../proof/tap.ts';
+import { tileChains, tilesOf } from './tiles.ts';
 import { type Pipe, witnessOf } from './witness.ts';
 
 export interface RecipeRequest {
@@ -68,9 +70,12 @@ export function recipeOf({
       textFolder,
       key: `text-${index}`,
     });
+    const plan = tilesOf(facts, profile, outcome);
     return {
-      filters: [...pictureFilters(facts, profile, outcome), ...text.filters, tagFilter(outcome)],
+      picture: pictureFilters(facts, profile, outcome),
+      rest: [...text.filters, tagFilter(outcome)],
       files: text.files,
+      tiles: plan === null ? null : tileChains(plan, index, facts.video.pixelFormat),
     };
   });
   let inputs = 1;
@@ -81,12 +86,20 @@ export function recipeOf({
     return tap;
   });
   const sketched = taps.flatMap((tap, deliverable) => (tap === null ? [] : [{ tap, deliverable }]));
+  const tiles = ways.flatMap(({ tiles: own }, deliverable) =>
+    own === null ? [] : [{ ...own, deliverable }],
+  );
   const witness = witnessOf(
     facts,
     [...deliverables.map(({ outcome }) => outcome), ...besides],
     FIRST_PIPE + deliverables.length,
   );
-  const taken = [...(ways.length > 0 ? ['shown'] : []), ...(frames ? ['frames'] : []), ...witness.taken];
+  const taken = [
+    ...(ways.length > 0 ? ['shown'] : []),
+    ...(frames ? ['frames'] : []),
+    ...witness.taken,
+    ...tiles.map((own) => own.decoded),
+  ];
   const decoded = `[0:${facts.video.streamIndex}]${WITNESS},split=${taken.length}${taken.map((pad) => `[${pad}]`).join('')}`;
   const shared = sharedChains(
     facts,
@@ -96,12 +109,23 @@ export function recipeOf({
     decoded,
     ...witness.chains,
     ...shared,
-    ...ways.flatMap(({ filters }, index) => {
+    ...ways.flatMap(({ picture, rest, tiles: own }, index) => {
       const tap = taps[index] ?? null;
-      const end = tap === null ? `out${index}` : `made${index}`;
-      return [`[in${index}]${filters.join(',')}[${end}]`, ...(tap?.chainsOf(end, `out${index}`) ?? [])];
+      const last = tap === null ? `out${index}` : `made${index}`;
+      const at = (pad: string | undefined): string[] =>
+        pad === undefined ? [] : [`split[text${index}][${pad}];[text${index}]null`];
+      const end = own?.joints.given === undefined ? `[${last}]` : `,split[${last}][${own.joints.given}]`;
+      return [
+        `[in${index}]${[...picture, ...at(own?.joints.untexted), ...rest].join(',')}${end}`,
+        ...(tap?.chainsOf(last, `out${index}`) ?? []),
+      ];
     }),
+    ...tiles.flatMap(({ chains }) => chains),
   ].join(';');
+  const tileOutputs = tiles.flatMap(({ source, given, deliverable }) => [
+    { pipe: { kind: 'tiles', of: 'source', deliverable } as const, options: rawPictures(source) },
+    { pipe: { kind: 'tiles', of: 'given', deliverable } as const, options: rawPictures(given) },
+  ]);
   return {
     // A conversion that nobody asked for is an error, not a filter put in behind our back.
     inputOptions: [
@@ -118,28 +142,33 @@ export function recipeOf({
         target: encodeTarget(outcome, path, FIRST_PIPE + index),
       })),
       ...witness.outputs,
+      ...tileOutputs.map(({ options }, index) => ({
+        options,
+        target: `pipe:${FIRST_PIPE + deliverables.length + witness.outputs.length + index}`,
+      })),
       ...(frames
         ? [
             {
               options: ['-map', '[frames]', '-fps_mode', 'passthrough', '-c:v', 'rawvideo', '-f', 'rawvideo'],
-              target: `pipe:${FIRST_PIPE + deliverables.length + witness.outputs.length}`,
+              target: `pipe:${FIRST_PIPE + deliverables.length + witness.outputs.length + tileOutputs.length}`,
             },
           ]
         : []),
       ...sketched.map(({ tap }, index) => ({
         options: tap.options,
-        target: `pipe:${FIRST_PIPE + deliverables.length + witness.outputs.length + (frames ? 1 : 0) + index}`,
+        target: `pipe:${FIRST_PIPE + deliverables.length + witness.outputs.length + tileOutputs.length + (frames ? 1 : 0) + index}`,
       })),
     ]),
     pipes: [
       ...deliverables.map((_, deliverable): Pipe => ({ kind: 'bitstream', deliverable })),
       ...witness.pipes,
+      ...tileOutputs.map(({ pipe }) => pipe),
       ...(frames ? [{ kind: 'frames' } as const] : []),
       ...sketched.map(({ deliverable }): Pipe => ({ kind: 'sketch', deliverable })),
     ],
     furtherInputs: sketched.flatMap(({ tap }) => tap.inputArguments),
     masks: taps.map((tap) => tap?.mask ?? null),
-    textFiles: ways.flatMap((linearisation) => linearisation.files),
+    textFiles: ways.flatMap(({ files }) => files),
   };
 }
 

@@ -1,6 +1,7 @@
 /** The picture's way through the filters: what all deliverables share behind the decoder, and each one's own way to its encoder. */
 import { type ClipFacts, earlierField } from '../../media/facts.ts';
 import { type Tag, tagForFfmpeg } from '../../media/colour/h273.ts';
+import { chromaLocationForScaler, goesThroughRgb, levelsBeforeScaler, levelsBehindScaler } from './levels.ts';
 import { isRgb } from '../../media/pixel-format.ts';
 import { formatRatio } from '../../media/time/rate.ts';
 import { colourOf } from '../outcome/colour.ts';
@@ -12,6 +13,9 @@ import type { Profile } from '../schema.ts';
 
 /** The same picture on every machine and for every number of threads: no shortcut that depends on the processor. */
 const SCALE_FLAGS = 'bicubic+accurate_rnd+full_chroma_int+full_chroma_inp+bitexact';
+
+/** R', G' and B' between two matrices: of as many bits as pass the scaler without more rounding. */
+const BETWEEN = 'gbrp14le';
 
 /** Straight behind the decoder: time and size of every decoded frame on stderr (level info), before anything could drop, repeat or scale one. The fingerprints are taken here. */
 export const WITNESS = 'showinfo=checksum=0';
@@ -56,17 +60,33 @@ export function pictureFilters(facts: ClipFacts, profile: Profile, outcome: Outc
   const colour = colourOf(facts.video, profile);
   if ('findings' in colour) throw new RangeError('a recipe was asked for what the profile refuses');
   const { source, output } = colour.plan;
-  // Every value is said: by itself the scaler takes untagged pictures and RGB for BT.601 at any size.
+  const pixels = pixelsForFfmpeg(profile.pixels);
+  const before = levelsBeforeScaler(facts.video.pixelFormat, source, output);
+  const behind = levelsBehindScaler(facts.video.pixelFormat, pixels, source, output);
+  // Every value is said: by itself the scaler takes untagged pictures and RGB for BT.601 at any size, and chroma of both sides for centred.
   const from = isRgb(facts.video.pixelFormat)
     ? `in_range=${source.range}`
-    : `in_color_matrix=${matrixForScaler(source.matrix)}:in_range=${source.range}`;
+    : `in_color_matrix=${matrixForScaler(source.matrix)}:in_range=${before.range}`;
+  const chroma = (side: 'in' | 'out', format: string, stated?: string): string =>
+    chromaLocationForScaler(side, format, stated)
+      .map((item) => `:${item}`)
+      .join('');
+  const into = `out_color_matrix=${matrixForScaler(output.matrix)}:out_range=${behind.range}${chroma('out', pixels)}`;
+  const taken = `${from}${chroma('in', facts.video.pixelFormat, facts.video.chromaSiting)}`;
+  const size = `scale=w=${scaled.width}:h=${scaled.height}:flags=${SCALE_FLAGS}`;
   const filters = [
-    `scale=w=${scaled.width}:h=${scaled.height}:flags=${SCALE_FLAGS}:${from}:out_color_matrix=${matrixForScaler(output.matrix)}:out_range=${output.range}`,
-    `format=${pixelsForFfmpeg(profile.pixels)}`,
+    ...before.filters,
+    // From matrix to matrix the scaler goes through RGB of 8 bits where 8 come out, and forgets where chroma lies.
+    ...(goesThroughRgb(facts.video.pixelFormat, source, output)
+      ? [`${size}:${taken}`, `format=${BETWEEN}`, `scale=flags=${SCALE_FLAGS}:${into}`]
+      : [`${size}:${taken}:${into}`]),
+    `format=${pixels}`,
+    ...behind.filters,
   ];
   if (scaled.width !== outcome.width || scaled.height !== outcome.height) {
     const { left, top } = cutOf(raster);
-    filters.push(`crop=w=${outcome.width}:h=${outcome.height}:x=${left}:y=${top}:exact=1`);
+    // FFmpeg 5.1's VC-3 encoder crashes on lines that do not begin where a processor likes it: they are copied to such places.
+    filters.push(`crop=w=${outcome.width}:h=${outcome.height}:x=${left}:y=${top}:exact=1`, 'copy');
   }
   return [...filters, 'setsar=1'];
 }

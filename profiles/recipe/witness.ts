@@ -14,6 +14,7 @@ export type Pipe =
   | { readonly kind: 'bitstream'; readonly deliverable: number }
   | { readonly kind: 'sketch'; readonly deliverable: number }
   | { readonly kind: 'source' }
+  | { readonly kind: 'tiles'; readonly of: 'source' | 'given'; readonly deliverable: number }
   | { readonly kind: 'luma' }
   | { readonly kind: 'colour' }
   | { readonly kind: 'audio'; readonly track: number };

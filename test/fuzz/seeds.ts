@@ -12,7 +12,7 @@ import { runTool } from '../../process/run.ts';
 import { sampleFile } from '../../proof/pixel-sample-file.ts';
 import { POINTS } from '../../proof/pixel-samples.ts';
 import { AudioCollector } from '../../proof/audio-collector.ts';
-import { CELLS, COLOUR_CELLS, colourFrames } from '../../proof/form.ts';
+import { CELLS, COLOUR_CELLS } from '../../proof/form.ts';
 import { fingerprintFile } from '../../proof/source-fingerprints.ts';
 import { encoded, grainy } from '../formats/exr/encoded.ts';
 import { ascii, buildDng, testSamples } from '../support/dng.ts';
@@ -237,7 +237,7 @@ async function fingerprintSets(): Promise<Buffer[]> {
             frames,
             views,
             luma: noise(frames * views * CELLS),
-            colour: noise(2 * COLOUR_CELLS * colourFrames(frames)),
+            colour: noise(2 * COLOUR_CELLS * frames),
           },
           times: {
             timeBase: ratio(1, 24_000),

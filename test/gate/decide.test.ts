@@ -7,6 +7,7 @@ import type { IntakeResult } from '../../ledger/roll.ts';
 import { rollVerdictSchema } from '../../ledger/roll.ts';
 import { type CheckResult, clipReportSchema, type DeliverableReport } from '../../ledger/report.ts';
 import type { ClipFacts } from '../../media/facts.ts';
+import type { Outcome } from '../../profiles/outcome.ts';
 import { allChecks, clip, facts, goodWorld, loaded, type World } from '../support/world.ts';
 
 function codes(world: World): string[] {
@@ -581,4 +582,42 @@ describe('a roll is held', () => {
     world.input.clips = [];
     expect(codes(world)).toEqual(['copy-not-verified']);
   });
+});
+
+test('a movie of which nobody looked at what its encoder was given is not ready', () => {
+  const { width, height } = facts.video;
+  const seen = (world: World): void => {
+    world.first.outcome = {
+      ...(world.first.outcome as Outcome),
+      proof: {
+        framing: {
+          scaled: { width, height },
+          window: { left: 0, top: 0, width, height },
+          covered: [],
+        },
+        basis: { matrix: 'bt709', range: 'limited' },
+        earlierField: null,
+        lines: height,
+        audioOffsets: [],
+      },
+    };
+  };
+  const absent = goodWorld();
+  seen(absent);
+  expect(decideRoll(absent.input).verdict).toMatchObject({
+    verdict: 'held',
+    findings: [
+      expect.objectContaining({ code: 'check-absent', found: 'no result of the check `encoder-input`' }),
+    ],
+  });
+  const there = goodWorld();
+  seen(there);
+  there.first.checks.push({
+    check: 'encoder-input',
+    status: 'passed',
+    measured: 'm',
+    expected: 'm',
+    tool: 'own comparison',
+  });
+  expect(decideRoll(there.input).verdict.verdict).toBe('ready');
 });

@@ -1,7 +1,7 @@
 /** The file that fingerprints are kept in. */
 import fc from 'fast-check';
 import { describe, expect, test } from 'vitest';
-import { CELLS, COLOUR_CELLS, colourFrames } from '../../proof/form.ts';
+import { CELLS, COLOUR_CELLS } from '../../proof/form.ts';
 import { AudioCollector } from '../../proof/audio-collector.ts';
 import {
   readFingerprints,
@@ -32,7 +32,7 @@ function fingerprintsOf(
       frames,
       views,
       luma: noise(frames * views * CELLS, seed),
-      colour: colour ? noise(2 * COLOUR_CELLS * colourFrames(frames), seed + 1) : null,
+      colour: colour ? noise(2 * COLOUR_CELLS * frames, seed + 1) : null,
     },
     times: {
       timeBase: { num: 1, den: 24_000 },

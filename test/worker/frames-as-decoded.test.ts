@@ -127,7 +127,11 @@ const faults: [what: string, filter: string, found: RegExp][] = [
     '[a]split=3[a1][a2][a3];[a1]trim=end_frame=2[h];[a2]trim=start_frame=1:end_frame=10,setpts=PTS-STARTPTS[m];[a3]trim=start_frame=11,setpts=PTS-STARTPTS[t];[h][m][t]concat=n=3[b]',
     /^frame 2: .*it is frame 1$/,
   ],
-  ['one frame mixed with its neighbour', '[a]split=4[a1][a2][a3][a4];[a1]trim=end_frame=7[h];[a2]trim=start_frame=6:end_frame=7,setpts=PTS-STARTPTS[x];[a3]trim=start_frame=7:end_frame=8,setpts=PTS-STARTPTS[y];[x][y]blend=all_mode=average[m];[a4]trim=start_frame=8,setpts=PTS-STARTPTS[t];[h][m][t]concat=n=3[b]', /^frame 7: /],
+  [
+    'one frame mixed with its neighbour',
+    '[a]split=4[a1][a2][a3][a4];[a1]trim=end_frame=7[h];[a2]trim=start_frame=6:end_frame=7,setpts=PTS-STARTPTS[x];[a3]trim=start_frame=7:end_frame=8,setpts=PTS-STARTPTS[y];[x][y]blend=all_mode=average[m];[a4]trim=start_frame=8,setpts=PTS-STARTPTS[t];[h][m][t]concat=n=3[b]',
+    /^frame 7: /,
+  ],
   ['chroma moved by two samples', '[a]chromashift=cbh=2:crh=2[b]', /^frame 0: /],
   [
     'a block of another brightness',

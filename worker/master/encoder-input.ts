@@ -3,7 +3,7 @@ import { PictureKernel } from '../../media/colour/picture.ts';
 import type { KernelMemory } from '../../media/kernels/memory.ts';
 import { BAND_LINES, type Planes } from '../../media/kernels/planes.ts';
 import { areaAverages } from '../../proof/area.ts';
-import { COLOUR_HEIGHT, COLOUR_STEP, COLOUR_WIDTH, GRID_HEIGHT, GRID_WIDTH } from '../../proof/form.ts';
+import { COLOUR_HEIGHT, COLOUR_WIDTH, GRID_HEIGHT, GRID_WIDTH } from '../../proof/form.ts';
 import { type Point, pointsOf } from '../../proof/pixel-samples.ts';
 import type { EncoderInputFrame, FramePoolSetup } from './orders.ts';
 import { spotPixels } from './spot-pixels.ts';
@@ -56,13 +56,10 @@ export async function feederOf(
       return {
         bytes: new Uint8Array(words.buffer),
         luma: areaAverages(planes[0], size, BITS, LUMA),
-        colour:
-          index % COLOUR_STEP === 0
-            ? Uint16Array.of(
-                ...areaAverages(planes[1], size, BITS, COLOUR),
-                ...areaAverages(planes[2], size, BITS, COLOUR),
-              )
-            : null,
+        colour: Uint16Array.of(
+          ...areaAverages(planes[1], size, BITS, COLOUR),
+          ...areaAverages(planes[2], size, BITS, COLOUR),
+        ),
         points: codesAt(pointsOf(index, width, height)),
         spots: spots.includes(index) ? codesAt(pixels) : null,
       };

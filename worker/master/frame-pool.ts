@@ -7,7 +7,7 @@
 import type { Readable } from 'node:stream';
 import { createThreadPool } from '../../process/threads.ts';
 import type { FramePipe } from '../../process/frame-pipe.ts';
-import { CELLS, COLOUR_CELLS, colourFrames, type FrameFingerprints } from '../../proof/form.ts';
+import { CELLS, COLOUR_CELLS, type FrameFingerprints } from '../../proof/form.ts';
 import { POINTS } from '../../proof/pixel-samples.ts';
 import type { Linearisation } from '../../profiles/master/linearisation.ts';
 import type { EncoderInputFrame, FrameAnswer, FrameOrder, FramePoolSetup, WrittenFrame } from './orders.ts';
@@ -244,18 +244,14 @@ function readOf(answers: readonly Kept[]): FrameFingerprints {
 function feedOf(answers: readonly Kept[]): CollectedEncoderInput {
   const frames = answers.length;
   const luma = new Uint16Array(frames * CELLS);
-  const colour = new Uint16Array(colourFrames(frames) * 2 * COLOUR_CELLS);
+  const colour = new Uint16Array(frames * 2 * COLOUR_CELLS);
   const points = new Uint16Array(frames * POINTS * 3);
   const spots: { frame: number; codes: Uint16Array }[] = [];
-  let colours = 0;
   for (const { index, encoderInput } of answers) {
     if (encoderInput === null) throw new RangeError(`frame ${index} fed nobody`);
     luma.set(encoderInput.luma, index * CELLS);
     points.set(encoderInput.points, index * POINTS * 3);
-    if (encoderInput.colour !== null) {
-      colour.set(encoderInput.colour, colours * 2 * COLOUR_CELLS);
-      colours += 1;
-    }
+    colour.set(encoderInput.colour, index * 2 * COLOUR_CELLS);
     if (encoderInput.spots !== null) spots.push({ frame: index, codes: encoderInput.spots });
   }
   return { picture: { frames, views: 1, luma, colour }, points, spots };

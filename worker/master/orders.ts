@@ -55,9 +55,9 @@ export interface WrittenFrame {
 export interface EncoderInputFrame {
   /** Planes Y', Cb, Cr, one behind the other, 16-bit words, little-endian. Handed over, not copied. */
   readonly bytes: Uint8Array;
-  /** Its part of the frame fingerprints (proof/form.ts); `colour` of every 24th frame. */
+  /** Its part of the frame fingerprints (proof/form.ts), `colour` null where the picture has none in planes. */
   readonly luma: Uint16Array;
-  readonly colour: Uint16Array | null;
+  readonly colour: Uint16Array;
   /** Y', Cb, Cr at the points of the frame, and at the pixels of its spots if it has any. */
   readonly points: Uint16Array;
   readonly spots: Uint16Array | null;

@@ -26,7 +26,7 @@ interface Way {
   values(first: number): Planes;
   toAp0(planes: Planes): Planes;
   /** Of the very bytes that `values` is made from. */
-  averages(index: number): ReadAverages | null;
+  averages(): ReadAverages | null;
   /** Of the frame: NaN and infinities of its source; null: it can have none. */
   special(): SpecialValues | null;
 }
@@ -47,22 +47,19 @@ async function codedLinearisation(setup: FramePoolSetup, memory: KernelMemory): 
       return true;
     },
     values: (first) => kernel.codeRgb(undefined, first),
-    averages: (index) => averages(kernel.frame(), index),
+    averages: () => averages(kernel.frame()),
     toAp0: (planes) => kernel.toAp0(planes),
     special: () => kernel.takeSpecial(),
   };
 }
 
-async function averagesOf(
-  source: SourcePicture,
-): Promise<(frame: Uint8Array, index: number) => ReadAverages> {
-  const [{ readAverages }, { sourceLayout }, { COLOUR_STEP }] = await Promise.all([
+async function averagesOf(source: SourcePicture): Promise<(frame: Uint8Array) => ReadAverages> {
+  const [{ readAverages }, { sourceLayout }] = await Promise.all([
     import('../../proof/read-averages.ts'),
     import('../../media/colour/pixel.ts'),
-    import('../../proof/form.ts'),
   ]);
   const layout = sourceLayout(source);
-  return (frame, index) => readAverages(frame, layout, index % COLOUR_STEP === 0);
+  return (frame) => readAverages(frame, layout);
 }
 
 async function rawLinearisation(setup: FramePoolSetup, memory: KernelMemory): Promise<Way> {
@@ -197,7 +194,7 @@ serve<FramePoolSetup, FrameOrder, FrameAnswer | null>(async (setup) => {
       feeder?.take(sceneLinear);
     }
     // Behind the arithmetic: what lay there all the while, and not what was there before it.
-    const read = linearisation.averages(index);
+    const read = linearisation.averages();
     const written: WrittenFrame[] = [];
     let invalid = 0;
     for (const [at, { outcome, folder }] of setup.outputs.entries()) {

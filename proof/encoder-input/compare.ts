@@ -1,0 +1,222 @@
+/**
+ * The encoder's input of every frame against the source, at the places of the tiles: raw tiles of both come from the decode as it goes on, and
+ * only what differs is kept of them, and a digest of all.
+ */
+import { createHash } from 'node:crypto';
+import type { Readable } from 'node:stream';
+import { deinterlaced } from './deinterlace.ts';
+import type { Model } from './model.ts';
+import { bytesOf, type PixelLayout, type SamplePlane, samplesOf } from './samples.ts';
+import { placeOf, stackedSide, type Tile, type TilePlan } from './tiles.ts';
+
+export interface CompareRequest {
+  readonly plan: TilePlan;
+  readonly from: PixelLayout;
+  readonly to: PixelLayout;
+  readonly model: Model;
+  /** Of a source whose fields are made into frames. */
+  readonly earlier: 'top' | 'bottom' | null;
+  /** What the clip has. */
+  readonly frames: number;
+}
+
+/** A sample that is farther off than rounding explains, the farthest of its frame. */
+export interface OffSample {
+  readonly frame: number;
+  readonly plane: 0 | 1 | 2;
+  /** In the plane of the delivered picture. */
+  readonly x: number;
+  readonly y: number;
+  readonly found: number;
+  readonly expected: number;
+  /** Samples of this frame that are off. */
+  readonly count: number;
+}
+
+export interface EncoderInputVerdict {
+  /** Frames of which tiles came from both sides. */
+  readonly frames: number;
+  /** Samples compared; the fewest of any frame. */
+  readonly samples: number;
+  readonly fewest: number;
+  /** Parts of what is allowed that the farthest sample is off. */
+  readonly worst: number;
+  readonly off: readonly OffSample[];
+  /** Codes that are allowed: Y', and Cb and Cr. */
+  readonly allowed: readonly [number, number, number];
+  /** SHA-256 of the tiles of each side, in order: what was seen can be told later by whoever has the clip. */
+  readonly digests: { readonly source: string; readonly given: string };
+}
+
+/** Whole frames of a raw stream, one after the other. */
+async function readFrames(stream: Readable, size: number, take: (frame: Buffer) => void): Promise<void> {
+  let parts: Buffer[] = [];
+  let have = 0;
+  for await (const chunk of stream) {
+    parts.push(chunk as Buffer);
+    have += (chunk as Buffer).length;
+    if (have < size) continue;
+    const all = Buffer.concat(parts, have);
+    let at = 0;
+    for (; at + size <= have; at += size) take(Buffer.from(all.subarray(at, at + size)));
+    parts = [all.subarray(at)];
+    have -= at;
+  }
+}
+
+export class EncoderInputComparer {
+  readonly #request: CompareRequest;
+  readonly #source = new Map<number, Buffer>();
+  readonly #given = new Map<number, Buffer>();
+  readonly #digests = { source: createHash('sha256'), given: createHash('sha256') };
+  #sourceFrames = 0;
+  #givenFrames = 0;
+  #done = 0;
+  #samples = 0;
+  #fewest = Number.POSITIVE_INFINITY;
+  #worst = 0;
+  readonly #off: OffSample[] = [];
+
+  constructor(request: CompareRequest) {
+    this.#request = request;
+  }
+
+  readSource(stream: Readable): Promise<void> {
+    const { plan, from } = this.#request;
+    return readFrames(
+      stream,
+      bytesOf(from, stackedSide(plan.cut.width), stackedSide(plan.cut.height) * plan.tiles.length),
+      (frame) => {
+        this.#digests.source.update(frame);
+        this.#source.set(this.#sourceFrames++, frame);
+        this.#advance(false);
+      },
+    );
+  }
+
+  readGiven(stream: Readable): Promise<void> {
+    const { plan, to } = this.#request;
+    return readFrames(
+      stream,
+      bytesOf(to, stackedSide(plan.given.width), stackedSide(plan.given.height) * plan.tiles.length),
+      (frame) => {
+        this.#digests.given.update(frame);
+        this.#given.set(this.#givenFrames++, frame);
+        this.#advance(false);
+      },
+    );
+  }
+
+  /** Both streams have ended. */
+  verdict(): EncoderInputVerdict {
+    this.#advance(true);
+    return {
+      frames: this.#done,
+      samples: this.#samples,
+      fewest: this.#done === 0 ? 0 : this.#fewest,
+      worst: this.#worst,
+      off: this.#off,
+      allowed: this.#request.model.allowed,
+      digests: { source: this.#digests.source.digest('hex'), given: this.#digests.given.digest('hex') },
+    };
+  }
+
+  #advance(ended: boolean): void {
+    const { earlier } = this.#request;
+    for (;;) {
+      const frame = this.#done;
+      const next = earlier !== null && !ended && !this.#source.has(frame + 1);
+      if (!this.#source.has(frame) || !this.#given.has(frame) || next) return;
+      this.#compare(frame);
+      this.#source.delete(frame - 1);
+      if (earlier === null) this.#source.delete(frame);
+      this.#given.delete(frame);
+      this.#done += 1;
+    }
+  }
+
+  #tile(side: 'source' | 'given', frame: number, index: number): SamplePlane[] | null {
+    const { plan, from, to } = this.#request;
+    const bytes = (side === 'source' ? this.#source : this.#given).get(frame);
+    if (bytes === undefined) return null;
+    const { width, height } = side === 'source' ? plan.cut : plan.given;
+    return samplesOf(side === 'source' ? from : to, bytes, {
+      width: stackedSide(width),
+      height: stackedSide(height),
+      kept: { width, height },
+      count: plan.tiles.length,
+      index,
+    });
+  }
+
+  /** Of fields: null where the place was another one in a frame that they are made of. */
+  #shown(tile: Tile, index: number, frame: number): SamplePlane[] | null {
+    const { plan, from, earlier } = this.#request;
+    const now = this.#tile('source', frame, index);
+    if (now === null || earlier === null) return now;
+    const { source } = placeOf(plan, tile, frame);
+    const same = (other: number): boolean => {
+      const place = placeOf(plan, tile, other).source;
+      return place.x === source.x && place.y === source.y;
+    };
+    const before = frame === 0 ? null : this.#tile('source', frame - 1, index);
+    // Behind the last frame the deinterlacer takes the last one again.
+    const after = this.#tile('source', frame + 1, index) ?? now;
+    if (frame > 0 && (before === null || !same(frame - 1))) return null;
+    if (after !== now && !same(frame + 1)) return null;
+    return now.map((plane, component) => {
+      const down = component > 0 && from.kind === 'yuv' ? from.down : 0;
+      return deinterlaced({
+        before: before === null ? null : (before[component] as SamplePlane),
+        now: plane,
+        after: after[component] as SamplePlane,
+        earlier,
+        firstLine: source.y >> down,
+        lines: -(-plan.source.height >> down),
+        bits: from.bits,
+      });
+    });
+  }
+
+  #compare(frame: number): void {
+    const { plan, to, model } = this.#request;
+    let samples = 0;
+    let count = 0;
+    let farthest: Omit<OffSample, 'count'> | null = null;
+    let most = 0;
+    for (const [index, tile] of plan.tiles.entries()) {
+      const shown = this.#shown(tile, index, frame);
+      const given = this.#tile('given', frame, index);
+      if (shown === null || given === null) continue;
+      const place = placeOf(plan, tile, frame);
+      const made = { x: place.given.x + plan.window.left, y: place.given.y + plan.window.top };
+      for (const [plane, wanted] of model
+        .expected(shown, { source: place.source, made }, plan.given)
+        .entries()) {
+        const found = given[plane] as SamplePlane;
+        const allowed = model.allowed[plane as 0 | 1 | 2];
+        for (let at = 0; at < found.values.length; at += 1) {
+          const expected = wanted.values[at] as number;
+          if (Number.isNaN(expected)) continue;
+          samples += 1;
+          const off = Math.abs((found.values[at] as number) - expected) / allowed;
+          if (off > 1) count += 1;
+          if (off <= most) continue;
+          most = off;
+          farthest = {
+            frame,
+            plane: plane as 0 | 1 | 2,
+            x: (plane === 0 ? place.given.x : place.given.x >> to.across) + (at % found.width),
+            y: (plane === 0 ? place.given.y : place.given.y >> to.down) + Math.floor(at / found.width),
+            found: found.values[at] as number,
+            expected,
+          };
+        }
+      }
+    }
+    this.#samples += samples;
+    this.#fewest = Math.min(this.#fewest, samples);
+    this.#worst = Math.max(this.#worst, most);
+    if (count > 0 && farthest !== null) this.#off.push({ ...farthest, count });
+  }
+}

@@ -1,0 +1,352 @@
+/**
+ * What the encoder must be given, in double precision: the source's samples around each place, taken through levels, scaling, matrix and
+ * cropping as the recipe states them. Written from the statement (docs/mechanisms/encoder-input.md), and sharing with the recipe neither
+ * a filter's text nor a table.
+ */
+import type { Siting } from '../../media/colour/siting.ts';
+import { type Basis, weights } from '../levels.ts';
+import { type Axis, axisOf } from './kernel.ts';
+import type { PixelLayout, SamplePlane } from './samples.ts';
+import type { Place, Size } from './tiles.ts';
+
+export interface ModelRequest {
+  readonly from: PixelLayout;
+  readonly to: PixelLayout;
+  /** `matrix` of RGB counts for nothing. */
+  readonly source: Basis;
+  readonly output: Basis;
+  readonly siting: Siting;
+  readonly size: Size;
+  readonly scaled: Size;
+}
+
+/** Samples of a plane from `x`, `y` on; NaN where they cannot be known from what was at hand. */
+export interface Part extends SamplePlane {
+  readonly x: number;
+  readonly y: number;
+}
+interface Area {
+  readonly x: number;
+  readonly y: number;
+  readonly width: number;
+  readonly height: number;
+}
+
+export interface Model {
+  /** `place`: of the source's samples, and of what is asked for, in the scaled picture. Planes Y', Cb, Cr in codes of the encoder. */
+  expected(
+    samples: readonly SamplePlane[],
+    place: { readonly source: Place; readonly made: Place },
+    size: Size,
+  ): Part[];
+  /** Codes of the encoder by which a right sample may differ: Y', and Cb and Cr. */
+  readonly allowed: readonly [number, number, number];
+}
+
+const ceilShift = (value: number, shift: number): number => -(-value >> shift);
+
+/** Where the first sample of a subsampled side lies, in its own samples from the edge. */
+function placeOnSide(shift: number, lumaSteps: number): number {
+  return (lumaSteps + 0.5) / 2 ** shift;
+}
+/** Luma steps from the first luma sample to the first chroma sample: ITU-T H.273, figure 10. */
+const sitingSteps: Readonly<Record<Siting, readonly [across: number, down: number]>> = {
+  left: [0, 0.5],
+  center: [0.5, 0.5],
+  topleft: [0, 0],
+  top: [0.5, 0],
+  bottomleft: [0, 1],
+  bottom: [0.5, 1],
+};
+
+interface Axes {
+  readonly across: Axis;
+  readonly down: Axis;
+}
+
+/** Of what lies between the two passes only the upper end is bounded: by 15 bits. */
+const BETWEEN_PASSES = 32_767 / 32_768;
+
+function resampled(part: Part, { across, down }: Axes, area: Area, between: (value: number) => number): Part {
+  const { x, y, width, height } = area;
+  const lines = new Float64Array(width * part.height);
+  // Of the part only the lines that any sample takes.
+  const low = Math.max(0, (down.first[y] as number) - part.y);
+  const last = y + height - 1;
+  const high = Math.min(
+    part.height,
+    (down.first[last] as number) + (down.weights[last] as Float64Array).length - part.y,
+  );
+  for (let column = 0; column < width; column += 1) {
+    const own = across.weights[x + column] as Float64Array;
+    const first = (across.first[x + column] as number) - part.x;
+    const known = first >= 0 && first + own.length <= part.width;
+    for (let line = low; line < high; line += 1) {
+      let sum = known ? 0 : Number.NaN;
+      if (known)
+        for (let tap = 0; tap < own.length; tap += 1)
+          sum += (own[tap] as number) * (part.values[line * part.width + first + tap] as number);
+      lines[line * width + column] = between(sum);
+    }
+  }
+  const values = new Float64Array(width * height);
+  for (let line = 0; line < height; line += 1) {
+    const own = down.weights[y + line] as Float64Array;
+    const first = (down.first[y + line] as number) - part.y;
+    const known = first >= 0 && first + own.length <= part.height;
+    for (let column = 0; column < width; column += 1) {
+      let sum = known ? 0 : Number.NaN;
+      if (known)
+        for (let tap = 0; tap < own.length; tap += 1)
+          sum += (own[tap] as number) * (lines[(first + tap) * width + column] as number);
+      values[line * width + column] = sum;
+    }
+  }
+  return { x, y, width, height, values };
+}
+
+type Three = readonly [number, number, number];
+/** Codes of 8 bits with their fractions, H.273, clause 8.3. */
+const scales = {
+  limited: { black: 16, luma: 219, chroma: 224 },
+  full: { black: 0, luma: 255, chroma: 255 },
+} as const;
+
+/** R', G', B' of 0 to 255. */
+function toRgb([y, cb, cr]: Three, { matrix, range }: Basis): Three {
+  const { black, luma, chroma } = scales[range];
+  const { red: kr, blue: kb } = weights[matrix];
+  const light = (y - black) / luma;
+  const red = light + (2 * (1 - kr) * (cr - 128)) / chroma;
+  const blue = light + (2 * (1 - kb) * (cb - 128)) / chroma;
+  return [255 * red, (255 * (light - kr * red - kb * blue)) / (1 - kr - kb), 255 * blue];
+}
+/** Y', Cb, Cr of limited range, of which the scaler makes all others. */
+function fromRgb([red, green, blue]: Three, matrix: Basis['matrix']): Three {
+  const { red: kr, blue: kb } = weights[matrix];
+  const light = kr * red + (1 - kr - kb) * green + kb * blue;
+  return [
+    16 + (219 * light) / 255,
+    128 + (224 * (blue - light)) / (2 * (1 - kb)) / 255,
+    128 + (224 * (red - light)) / (2 * (1 - kr)) / 255,
+  ];
+}
+
+/** From range to range, of codes of 8 bits with their fractions. */
+function ranged(value: number, from: Basis['range'], to: Basis['range'], chroma: boolean): number {
+  if (from === to) return value;
+  const [a, b] = [scales[from], scales[to]];
+  return chroma
+    ? 128 + ((value - 128) * b.chroma) / a.chroma
+    : b.black + ((value - a.black) * b.luma) / a.luma;
+}
+
+/** What the 15 bits between the passes hold of limited range that becomes full (libswscale): a little beyond white, and as much of colour. */
+const BEYOND = { luma: 30_189 / 128, chroma: 30_775 / 128 } as const;
+
+/** Rounding of the last step, half a code; half of one more where fewer bits are dithered; and the weights, which have 14 and 12 bits (measured: 0.25). */
+const ROUNDING = 0.5;
+const DITHER = 0.5;
+const WEIGHTS = 0.3;
+
+export function modelOf({ from, to, source, output, siting, size, scaled }: ModelRequest): Model {
+  const up = 2 ** (to.bits - 8);
+  const most = 2 ** to.bits - 1;
+  const sameMatrix =
+    weights[source.matrix].red === weights[output.matrix].red &&
+    weights[source.matrix].blue === weights[output.matrix].blue;
+  const throughRgb = from.kind === 'yuv' && !sameMatrix;
+  const keptFull = from.kind !== 'rgb' && !throughRgb && source.range === 'full' && output.range === 'full';
+  /** Codes of the source turned into those that the scaler takes for full or limited range, each by itself. */
+  const turned = from.bits > 8 && (from.kind === 'rgb' || (source.range === 'full' && !keptFull));
+  const tabled = from.kind !== 'rgb' && turned ? 'limited' : source.range;
+  /** And those that come out of it into full range of more than 8 bits. */
+  const turnedBehind = to.bits > 8 && output.range === 'full' && !keptFull;
+  const asked = turnedBehind ? 'limited' : output.range;
+  const unit = 2 ** (from.bits - 8);
+
+  /** Codes of the source, as codes of 8 bits with their fractions. */
+  const taken = (value: number, chroma: boolean): number => {
+    if (!turned) return value / unit;
+    if (from.kind === 'rgb') return Math.floor((value * 255 * unit) / (256 * unit - 1) + 0.5) / unit;
+    const full = 256 * unit - 1;
+    return chroma
+      ? Math.floor(((value - 128 * unit) * 224 * unit) / full + 128 * unit + 0.5) / unit
+      : Math.floor((value * 219 * unit) / full + 16 * unit + 0.5) / unit;
+  };
+  const given = (value: number, chroma: boolean): number => {
+    const code = Math.min(Math.max(value * up, 0), most);
+    if (!turnedBehind) return code;
+    const whole = chroma
+      ? 128 * up + ((code - 128 * up) * most) / (224 * up)
+      : ((code - 16 * up) * most) / (219 * up);
+    return Math.min(Math.max(whole, 0), most);
+  };
+
+  const steps = from.kind === 'yuv' ? sitingSteps[siting] : ([0, 0.5] as const);
+  const axes = (shifts: { from: readonly [number, number]; to: readonly [number, number] }): Axes => ({
+    across: axisOf({
+      from: ceilShift(size.width, shifts.from[0]),
+      to: ceilShift(scaled.width, shifts.to[0]),
+      places: [placeOnSide(shifts.from[0], shifts.from[0] > 0 ? steps[0] : 0), placeOnSide(shifts.to[0], 0)],
+    }),
+    down: axisOf({
+      from: ceilShift(size.height, shifts.from[1]),
+      to: ceilShift(scaled.height, shifts.to[1]),
+      places: [
+        placeOnSide(shifts.from[1], shifts.from[1] > 0 ? steps[1] : 0),
+        placeOnSide(shifts.to[1], shifts.to[1] > 0 ? 0.5 : 0),
+      ],
+    }),
+  });
+  const whole = [0, 0] as const;
+  const narrow = [to.across, to.down] as const;
+  const chromaFrom = [from.across, from.down] as const;
+  const luma = axes({ from: whole, to: whole });
+  const chroma = axes({
+    from: from.kind === 'yuv' ? chromaFrom : whole,
+    to: throughRgb ? whole : narrow,
+  });
+  /** From R'G'B' of the scaled picture to its own chroma. */
+  const behind: Axes | null = throughRgb
+    ? {
+        across: axisOf({
+          from: scaled.width,
+          to: ceilShift(scaled.width, narrow[0]),
+          places: [0.5, placeOnSide(narrow[0], 0)],
+        }),
+        down: axisOf({
+          from: scaled.height,
+          to: ceilShift(scaled.height, narrow[1]),
+          places: [0.5, placeOnSide(narrow[1], narrow[1] > 0 ? 0.5 : 0)],
+        }),
+      }
+    : null;
+
+  const untouched: Axes = {
+    across: axisOf({ from: scaled.width, to: scaled.width, places: [0.5, 0.5] }),
+    down: axisOf({ from: scaled.height, to: scaled.height, places: [0.5, 0.5] }),
+  };
+
+  const top = 256 * BETWEEN_PASSES;
+  const capped = (value: number): number => Math.min(value, top);
+  /** Between the passes: the range that the scaler itself changes. */
+  const passing =
+    (known: Basis['range'], isChroma: boolean) =>
+    (value: number): number => {
+      const held = Math.min(value, top);
+      if (known === asked) return held;
+      const beyond = known === 'limited' ? Math.min(held, isChroma ? BEYOND.chroma : BEYOND.luma) : held;
+      return ranged(beyond, known, asked, isChroma);
+    };
+
+  const areaOf = (
+    { x, y }: Place,
+    { width, height }: Size,
+    [across, down]: readonly [number, number],
+  ): Area => ({
+    x: x >> across,
+    y: y >> down,
+    width: ceilShift(width, across),
+    height: ceilShift(height, down),
+  });
+  const codes = 2 ** from.bits;
+  const tableOf = (isChroma: boolean): Float64Array =>
+    Float64Array.from({ length: codes }, (_, code) => taken(code, isChroma));
+  /** A table, since every frame asks for tens of thousands. */
+  const tables = [tableOf(false), tableOf(true)] as const;
+  const partOf = (plane: SamplePlane, place: Place, isChroma: boolean): Part => {
+    const table = tables[isChroma ? 1 : 0];
+    const values = new Float64Array(plane.values.length);
+    // What is not known stays so: no code is NaN.
+    for (let at = 0; at < values.length; at += 1)
+      values[at] = table[plane.values[at] as number] ?? Number.NaN;
+    return {
+      x: isChroma ? place.x >> from.across : place.x,
+      y: isChroma ? place.y >> from.down : place.y,
+      width: plane.width,
+      height: plane.height,
+      values,
+    };
+  };
+  const finished = (part: Part, isChroma: boolean): Part => ({
+    ...part,
+    values: part.values.map((value) => given(value, isChroma)),
+  });
+  const three = (parts: readonly Part[], convert: (colour: Three) => Three): Part[] => {
+    const [a, b, c] = parts as [Part, Part, Part];
+    const made = [0, 1, 2].map(() => new Float64Array(a.values.length));
+    for (let at = 0; at < a.values.length; at += 1)
+      convert([a.values[at] as number, b.values[at] as number, c.values[at] as number]).forEach(
+        (value, index) => {
+          (made[index] as Float64Array)[at] = value;
+        },
+      );
+    return made.map((values) => ({ ...a, values }));
+  };
+
+  return {
+    expected: (samples, place, asks) => {
+      const parts = samples.map((plane, index) =>
+        partOf(plane, place.source, from.kind === 'yuv' && index > 0),
+      );
+      const lumaArea = areaOf(place.made, asks, whole);
+      const chromaArea = areaOf(place.made, asks, narrow);
+      if (from.kind === 'gray') {
+        const y = resampled(parts[0] as Part, luma, lumaArea, passing(tabled, false));
+        const none = new Float64Array(chromaArea.width * chromaArea.height).fill(128);
+        return [
+          finished(y, false),
+          finished({ ...chromaArea, values: none }, true),
+          finished({ ...chromaArea, values: none }, true),
+        ];
+      }
+      if (behind !== null) {
+        // Chroma of the encoder reaches beyond what is asked for.
+        const wide: Area = {
+          x: Math.max(0, lumaArea.x - 8),
+          y: Math.max(0, lumaArea.y - 8),
+          width: 0,
+          height: 0,
+        };
+        const area = {
+          ...wide,
+          width: Math.min(scaled.width, lumaArea.x + lumaArea.width + 8) - wide.x,
+          height: Math.min(scaled.height, lumaArea.y + lumaArea.height + 8) - wide.y,
+        };
+        const bounded = (value: number): number => Math.min(Math.max(value, 0), 256 - 1 / 64);
+        const seen = parts.map((part, index) => resampled(part, index === 0 ? luma : chroma, area, capped));
+        const colours = three(seen, (colour) => {
+          const [red, green, blue] = toRgb(colour, { matrix: source.matrix, range: tabled });
+          return fromRgb([bounded(red), bounded(green), bounded(blue)], output.matrix);
+        });
+        return colours.map((part, index) =>
+          index === 0
+            ? finished(resampled(part, untouched, lumaArea, passing('limited', false)), false)
+            : finished(resampled(part, behind, chromaArea, passing('limited', true)), true),
+        );
+      }
+      const planes = from.kind === 'rgb' ? three(parts, (colour) => fromRgb(colour, output.matrix)) : parts;
+      const known = from.kind === 'rgb' ? 'limited' : tabled;
+      return planes.map((part, index) =>
+        finished(
+          resampled(
+            part,
+            index === 0 ? luma : chroma,
+            index === 0 ? lumaArea : chromaArea,
+            passing(known, index > 0),
+          ),
+          index > 0,
+        ),
+      );
+    },
+    allowed: (() => {
+      const dithered = to.bits <= 8 && (from.bits > 8 || throughRgb);
+      const base = ROUNDING + (dithered ? DITHER : 0) + WEIGHTS;
+      // A table behind the scaler enlarges what the scaler rounded, and rounds once more.
+      return [0, 1, 2].map((index) =>
+        Math.min(2, turnedBehind ? (base * most) / ((index === 0 ? 219 : 224) * up) + ROUNDING : base),
+      ) as unknown as Three;
+    })(),
+  };
+}

@@ -1,0 +1,219 @@
+/**
+ * Where a deliverable's picture is looked at between decoder and encoder: small tiles, elsewhere in every frame, one of them always at an edge or in a
+ * corner. The places follow from the clip and the frame's number alone, by whole numbers below 2^53, so that the graph that cuts them out
+ * (profiles/recipe/tiles.ts) and who computes them again come to the same ones.
+ */
+import { createHash } from 'node:crypto';
+import type { Rectangle } from '../framing.ts';
+
+export interface Size {
+  readonly width: number;
+  readonly height: number;
+}
+
+/** On which way to the encoder: where the encoder takes it, or before text is drawn, under which nothing else can be seen. */
+export type Joint = 'given' | 'untexted';
+
+/** Tiles that are cut out of one band of lines. */
+export interface Tile {
+  readonly joint: Joint;
+  /** Lines of the delivered picture. */
+  readonly from: number;
+  readonly to: number;
+  /** Always at an edge or in a corner of its band. */
+  readonly edge: boolean;
+  /** Of the two squares that draw across and down: n * n * a + n * b + c. */
+  readonly across: Draw;
+  readonly down: Draw;
+  /** Frames before the first in which it moves; of a place that is held. */
+  readonly phase: number;
+}
+export type Draw = readonly [number, number, number];
+
+export interface TilePlan {
+  /** Of the decoded picture, upright. */
+  readonly source: Size;
+  readonly scaled: Size;
+  readonly window: Rectangle;
+  /** What is cut out of the source, and of the encoder's input. */
+  readonly cut: Size;
+  readonly given: Size;
+  /** Places are multiples of these. */
+  readonly step: { readonly source: number; readonly given: number };
+  /** Samples of the source that a place lies before what is made of it. */
+  readonly margin: { readonly across: number; readonly down: number };
+  /** Frames that a place is held: fields are made into frames of three of them. */
+  readonly held: 1 | 4;
+  readonly tiles: readonly Tile[];
+}
+
+export interface TileRequest {
+  readonly source: Size;
+  readonly framing: {
+    readonly scaled: Size;
+    readonly window: Rectangle;
+    readonly covered: readonly Rectangle[];
+  };
+  readonly fields: boolean;
+  /** Through RGB, which takes chroma from further away. */
+  readonly throughRgb: boolean;
+  /** What depends on the clip. */
+  readonly seed: string;
+}
+
+/** A side of a tile as it is stacked: filled up where it is odd, so that no chroma sample lies in two tiles. */
+export const stackedSide = (side: number): number => (side % 2 === 0 ? side : 4 * Math.ceil(side / 4));
+
+/** Luma samples and lines of a tile of the encoder's input. */
+const TILE = 16;
+/** Tiles of the part without text. */
+const OPEN_TILES = 6;
+const SOURCE_STEP = 4;
+
+function draws(seed: string, index: number): Draw {
+  const bytes = createHash('sha256').update(`${seed} ${index}`).digest();
+  return [
+    1 + (bytes.readUInt16LE(0) % 997),
+    1 + (bytes.readUInt32LE(2) % 99_991),
+    bytes.readUInt32LE(6) % 99_991,
+  ];
+}
+
+/** The lines that text leaves free, and those that it may cover. */
+function bandsOf({ window, covered }: TileRequest['framing']): { joint: Joint; from: number; to: number }[] {
+  const top = Math.max(0, ...covered.filter((one) => one.top === 0).map((one) => one.height));
+  const bottom = Math.min(window.height, ...covered.filter((one) => one.top > 0).map((one) => one.top));
+  const even = (line: number): number => line - (line % 2);
+  const bands: { joint: Joint; from: number; to: number }[] = [
+    { joint: 'untexted', from: 0, to: even(Math.min(top + 1, window.height)) },
+    { joint: 'given', from: even(top + 1), to: even(bottom) === bottom ? bottom : even(bottom) },
+    { joint: 'untexted', from: even(bottom), to: window.height },
+  ];
+  return covered.length === 0
+    ? [{ joint: 'given', from: 0, to: window.height }]
+    : bands.filter(({ from, to }) => to - from >= 2);
+}
+
+/** Enough of the source for `made` samples, at a place that a whole number of steps leads to, up to the very edge. */
+function cutSide(made: number, whole: number, scaled: number, margin: number): number {
+  const wanted = Math.ceil((made * whole) / scaled) + 2 * margin + 2 * SOURCE_STEP;
+  if (wanted >= whole) return whole;
+  const cut = wanted + ((whole - wanted) % SOURCE_STEP);
+  return Math.min(cut, whole);
+}
+
+export function tilePlan(request: TileRequest): TilePlan {
+  const { source, framing, fields, throughRgb, seed } = request;
+  const { scaled, window } = framing;
+  const bands = bandsOf(framing);
+  const given = {
+    width: Math.min(TILE, window.width - (window.width % 2)) || window.width,
+    height: Math.min(TILE, ...bands.map(({ from, to }) => to - from)),
+  };
+  // Four chroma samples of 4:2:0 to either side, as many times as large as the picture becomes smaller; twice, through RGB.
+  const reach = (whole: number, made: number): number =>
+    Math.ceil((throughRgb ? 8 : 4) * Math.max(1, whole / made)) + 4;
+  const margin = {
+    across: reach(source.width, scaled.width),
+    down: reach(source.height, scaled.height) + (fields ? 10 : 0),
+  };
+  const cut = {
+    width: cutSide(given.width, source.width, scaled.width, margin.across),
+    height: cutSide(given.height, source.height, scaled.height, margin.down),
+  };
+  const tiles = bands.flatMap(({ joint, from, to }) =>
+    Array.from({ length: joint === 'given' ? OPEN_TILES : 1 }, (_, index) => ({
+      joint,
+      from,
+      to,
+      edge: index === 0,
+    })),
+  );
+  return {
+    source,
+    scaled,
+    window,
+    cut,
+    given,
+    step: { source: SOURCE_STEP, given: 2 },
+    margin,
+    held: fields ? 4 : 1,
+    tiles: tiles.map((tile, index) => ({
+      ...tile,
+      across: draws(seed, 2 * index),
+      down: draws(seed, 2 * index + 1),
+      phase: fields ? index % 4 : 0,
+    })),
+  };
+}
+
+export interface Place {
+  readonly x: number;
+  readonly y: number;
+}
+
+/** Of the eight places around the middle: which third across and down; 1: drawn. */
+export const RING: readonly (readonly [across: 0 | 1 | 2, down: 0 | 1 | 2])[] = [
+  [0, 0],
+  [1, 0],
+  [2, 0],
+  [0, 1],
+  [2, 1],
+  [0, 2],
+  [1, 2],
+  [2, 2],
+];
+
+const MIDDLE: (typeof RING)[number] = [1, 1];
+const drawn = ([a, b, c]: Draw, number: number, count: number): number =>
+  (number * number * a + number * b + c) % count;
+
+/** How many places there are side by side. */
+export function placesOf(plan: TilePlan, tile: Tile): { readonly across: number; readonly down: number } {
+  const count = (room: number): number => Math.floor(room / plan.step.given) + 1;
+  return {
+    across: count(plan.window.width - plan.given.width),
+    down: count(tile.to - tile.from - plan.given.height),
+  };
+}
+
+/** Where a tile lies in the encoder's input of `frame`, and what of the source it is made of. */
+export function placeOf(
+  plan: TilePlan,
+  tile: Tile,
+  frame: number,
+): { readonly given: Place; readonly source: Place } {
+  const number = plan.held === 1 ? frame : Math.floor((frame + tile.phase) / plan.held);
+  const counts = placesOf(plan, tile);
+  const [thirdAcross, thirdDown] = tile.edge ? (RING[number % RING.length] as (typeof RING)[number]) : MIDDLE;
+  const at = (third: 0 | 1 | 2, draw: Draw, count: number): number =>
+    third === 0 ? 0 : third === 2 ? count - 1 : drawn(draw, number, count);
+  const given = {
+    x: plan.step.given * at(thirdAcross, tile.across, counts.across),
+    y: tile.from + plan.step.given * at(thirdDown, tile.down, counts.down),
+  };
+  return {
+    given,
+    source: {
+      x: sourceSide(
+        given.x + plan.window.left,
+        plan.source.width,
+        plan.scaled.width,
+        plan.margin.across,
+        plan.cut.width,
+      ),
+      y: sourceSide(
+        given.y + plan.window.top,
+        plan.source.height,
+        plan.scaled.height,
+        plan.margin.down,
+        plan.cut.height,
+      ),
+    },
+  };
+}
+
+function sourceSide(made: number, whole: number, scaled: number, margin: number, cut: number): number {
+  const before = SOURCE_STEP * Math.floor(((made * whole) / scaled - margin) / SOURCE_STEP);
+  return Math.max(0, Math.min(whole - cut, before));
+}

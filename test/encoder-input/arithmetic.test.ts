@@ -1,0 +1,119 @@
+/** The arithmetic by which the encoder's input is computed again, against ffmpeg's own scaler and deinterlacer: whole frames of noise over all codes, edges included. */
+import { execFileSync } from 'node:child_process';
+import { describe, expect, test } from 'vitest';
+import { deinterlaced } from '../../proof/encoder-input/deinterlace.ts';
+import { modelOf } from '../../proof/encoder-input/model.ts';
+import {
+  layoutOf,
+  type PixelLayout,
+  type SamplePlane,
+  samplesOf,
+} from '../../proof/encoder-input/samples.ts';
+import { further } from '../support/lane.ts';
+
+const FLAGS = 'bicubic+accurate_rnd+full_chroma_int+full_chroma_inp+bitexact';
+const noise = (size: string, format: string): string =>
+  `testsrc2=s=${size}:r=24,noise=alls=100:allf=t:all_seed=3,format=${format}`;
+
+function layout(format: string): PixelLayout {
+  const found = layoutOf(format);
+  if (found === null) throw new Error(format);
+  return found;
+}
+function raw(graph: string, frames: number): Buffer {
+  return execFileSync(
+    'ffmpeg',
+    [
+      ...['-hide_banner', '-loglevel', 'error', '-nostdin', '-f', 'lavfi', '-i'],
+      ...[`${graph},trim=end_frame=${frames}`, '-f', 'rawvideo', '-'],
+    ],
+    { maxBuffer: 2 ** 28 },
+  );
+}
+const planes = (format: string, bytes: Buffer, width: number, height: number): SamplePlane[] =>
+  samplesOf(layout(format), bytes, { width, height, kept: { width, height }, count: 1, index: 0 });
+
+describe('the scaler', () => {
+  test.each<[string, [number, number], string, [number, number]]>([
+    ['yuv420p', [200, 120], 'yuv422p', [144, 90]],
+    ['yuv422p10le', [200, 120], 'yuv422p', [318, 180]],
+    ...further<[string, [number, number], string, [number, number]]>(
+      ['yuv420p10le', [200, 120], 'yuv420p', [66, 40]],
+      ['yuv444p12le', [201, 121], 'yuv422p10le', [200, 120]],
+      ['yuv422p10le', [200, 120], 'yuv422p10le', [198, 120]],
+    ),
+  ])(
+    '%s of %j to %s of %j: every sample within its rounding',
+    (from, [width, height], to, [toWidth, toHeight]) => {
+      const limited = { matrix: 'bt709', range: 'limited' } as const;
+      const source = raw(noise(`${width}x${height}`, from), 1);
+      const across = (side: 'in' | 'out', format: string): string =>
+        `${/444/.test(format) ? '' : `:${side}_h_chr_pos=0`}${/420/.test(format) ? `:${side}_v_chr_pos=128` : ''}`;
+      const made = raw(
+        `${noise(`${width}x${height}`, from)},scale=w=${toWidth}:h=${toHeight}:flags=${FLAGS}:in_color_matrix=bt709:out_color_matrix=bt709:in_range=limited:out_range=limited${across('in', from)}${across('out', to)},format=${to}`,
+        1,
+      );
+      const model = modelOf({
+        from: layout(from),
+        to: layout(to),
+        source: limited,
+        output: limited,
+        siting: 'left',
+        size: { width, height },
+        scaled: { width: toWidth, height: toHeight },
+      });
+      const place = { source: { x: 0, y: 0 }, made: { x: 0, y: 0 } };
+      const expected = model.expected(planes(from, source, width, height), place, {
+        width: toWidth,
+        height: toHeight,
+      });
+      for (const [plane, found] of planes(to, made, toWidth, toHeight).entries()) {
+        const wanted = expected[plane] as SamplePlane;
+        expect([wanted.width, wanted.height]).toEqual([found.width, found.height]);
+        let worst = 0;
+        found.values.forEach((value, at) => {
+          worst = Math.max(worst, Math.abs(value - (wanted.values[at] as number)));
+        });
+        // NaN is more than anything, and stands for a sample that was not computed.
+        expect(wanted.values.some(Number.isNaN)).toBe(false);
+        expect(worst).toBeLessThanOrEqual(model.allowed[plane as 0 | 1 | 2]);
+        // And it does differ by rounding: nothing was compared with itself.
+        expect(worst).toBeGreaterThan(0);
+      }
+    },
+  );
+});
+
+describe('the deinterlacer', () => {
+  test.each([
+    ['yuv422p', 'top'],
+    ['yuv420p10le', 'bottom'],
+  ] as const)(
+    '%s with the %s field first: every sample, first and last frame included',
+    (format, earlier) => {
+      const [width, height, frames] = [64, 48, 5];
+      const source = raw(noise(`${width}x${height}`, format), frames);
+      const made = raw(
+        `${noise(`${width}x${height}`, format)},trim=end_frame=${frames},bwdif=mode=send_frame:parity=${earlier === 'top' ? 'tff' : 'bff'}:deint=all`,
+        frames,
+      );
+      const size = source.length / frames;
+      const at = (bytes: Buffer, frame: number): SamplePlane[] =>
+        planes(format, bytes.subarray(frame * size, (frame + 1) * size), width, height);
+      for (let frame = 0; frame < frames; frame += 1)
+        for (const plane of [0, 1, 2]) {
+          const now = at(source, frame)[plane] as SamplePlane;
+          const shown = deinterlaced({
+            before: frame === 0 ? null : (at(source, frame - 1)[plane] as SamplePlane),
+            now,
+            after: at(source, Math.min(frames - 1, frame + 1))[plane] as SamplePlane,
+            earlier,
+            firstLine: 0,
+            lines: now.height,
+            bits: layout(format).bits,
+          });
+          expect([...shown.values]).toEqual([...(at(made, frame)[plane] as SamplePlane).values]);
+        }
+    },
+  );
+});

@@ -1,0 +1,73 @@
+/** What compares the encoder's input of each movie with the source, while both are made; and what is said of it. */
+import { encoderInputReport } from '../check/encoder-input.ts';
+import type { EncoderInputReport } from '../check/master/encoder-input.ts';
+import type { Job, MovieWork } from '../ledger/job.ts';
+import type { MediaTools } from '../process/locate.ts';
+import { isSiting, type Siting } from '../media/colour/siting.ts';
+import { earlierField } from '../media/facts.ts';
+import type { OpenedInput } from '../media/input.ts';
+import { firstFrameSiting } from '../media/probe/first-frame.ts';
+import { EncoderInputComparer, type EncoderInputVerdict } from '../proof/encoder-input/compare.ts';
+import { modelOf } from '../proof/encoder-input/model.ts';
+import { layoutOf } from '../proof/encoder-input/samples.ts';
+import { isMatrix } from '../proof/levels.ts';
+import { pixelsForFfmpeg } from '../profiles/ffmpeg-names.ts';
+import { tiledPixels, tilesOf } from '../profiles/recipe/tiles.ts';
+import { subjectOf } from './claim.ts';
+
+export interface ComparersRequest {
+  readonly job: Job;
+  readonly outputs: readonly { readonly deliverable: MovieWork }[];
+  readonly tools: MediaTools;
+  readonly signal: AbortSignal;
+}
+
+/** By output; null: it has no tiles. `input`: the whole clip. */
+export async function encoderInputComparers(
+  { job, outputs, tools, signal }: ComparersRequest,
+  input: OpenedInput,
+): Promise<(EncoderInputComparer | null)[]> {
+  const { facts } = job;
+  const plans = outputs.map(({ deliverable: { profile, outcome } }) => tilesOf(facts, profile, outcome));
+  if (plans.every((plan) => plan === null)) return plans.map(() => null);
+  // Where chroma lies is asked of a decoded frame, and not taken from the facts that the recipe has it from.
+  const stated = await firstFrameSiting(input, tools, facts.video.streamIndex, signal);
+  const siting: Siting = stated !== null && isSiting(stated) ? stated : 'left';
+  return plans.map((plan, index) => {
+    const output = outputs[index];
+    if (plan === null || output === undefined) return null;
+    const { profile, outcome } = output.deliverable;
+    const from = layoutOf(tiledPixels(facts.video.pixelFormat));
+    const to = layoutOf(pixelsForFfmpeg(profile.pixels));
+    const matrix = outcome.colour.matrix ?? '';
+    const basis = outcome.proof?.basis;
+    if (from === null || to === null || basis === undefined || !isMatrix(matrix) || !isMatrix(basis.matrix))
+      throw new RangeError('tiles of what is not computed again');
+    return new EncoderInputComparer({
+      plan,
+      from,
+      to,
+      earlier: earlierField(facts.video),
+      frames: job.span.count,
+      model: modelOf({
+        from,
+        to,
+        source: { matrix: basis.matrix, range: from.kind === 'rgb' ? 'full' : basis.range },
+        output: { matrix, range: outcome.colour.range === 'full' ? 'full' : 'limited' },
+        siting,
+        size: plan.source,
+        scaled: plan.scaled,
+      }),
+    });
+  });
+}
+
+/** null: the output keeps every sample, or is of pixels that nobody computes again. */
+export function encoderInputOf(
+  job: Job,
+  { profile, outcome }: MovieWork,
+  seen: EncoderInputVerdict | null,
+): EncoderInputReport | null {
+  if (tilesOf(job.facts, profile, outcome) === null) return null;
+  return encoderInputReport(seen, job.span.count, { ...subjectOf(job), profile: profile.name });
+}
