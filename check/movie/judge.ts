@@ -41,9 +41,15 @@ function inWords(wanted: Wanted): string {
   return typeof wanted === 'object' ? [...new Set(wanted)].map(shown).join(' or ') : shown(wanted);
 }
 
-const differs = (path: string, at: number, what: string, found: string, expected: string): Fault => ({
+/** `at`: byte of the file. */
+const differs = (
+  where: { readonly path: string; readonly at: number },
+  what: string,
+  found: string,
+  expected: string,
+): Fault => ({
   code: 'container-differs',
-  found: `${place(path, at)}: ${what} ${found}`,
+  found: `${place(where.path, where.at)}: ${what} ${found}`,
   expected: `${what} ${expected}`,
 });
 
@@ -103,8 +109,7 @@ class Judge {
     if (box.openEnded || (box.start - box.at > 8 && box.type !== 'mdat'))
       this.faults.push(
         differs(
-          box.path,
-          box.at,
+          { path: box.path, at: box.at },
           'size',
           box.openEnded ? 'up to the end of the file' : 'in 64 bits',
           'in 32 bits',
@@ -115,8 +120,7 @@ class Judge {
     else if (box.type === 'colr')
       this.faults.push(
         differs(
-          box.path,
-          box.start,
+          { path: box.path, at: box.start },
           'type',
           'that is none of ours',
           around.outcome.container === 'mov' ? '"nclc"' : '"nclx"',
@@ -155,7 +159,7 @@ class Judge {
       this.fields += 1;
       const expected = wanted[name] as Wanted;
       if (!holds(expected, value))
-        this.faults.push(differs(box.path, at, name, shown(value), inWords(expected)));
+        this.faults.push(differs({ path: box.path, at }, name, shown(value), inWords(expected)));
       if (name === 'compressor name' && !ENCODER_NAME.test(String(value)))
         this.notes.push({
           code: 'container-part-informative',
@@ -165,7 +169,12 @@ class Judge {
     }
     if (box.children.length === 0 && !listsEntries(fields) && fields.end !== box.end - box.tail)
       this.faults.push(
-        differs(box.path, fields.end, 'end', `${box.end - fields.end} bytes behind its fields`, 'of the box'),
+        differs(
+          { path: box.path, at: fields.end },
+          'end',
+          `${box.end - fields.end} bytes behind its fields`,
+          'of the box',
+        ),
       );
   }
 
@@ -178,7 +187,9 @@ class Judge {
         ? [0, 4]
         : [0];
     if (!allowed.includes(box.tail))
-      this.faults.push(differs(box.path, box.end - box.tail, 'end', `${box.tail} zero bytes`, 'of the box'));
+      this.faults.push(
+        differs({ path: box.path, at: box.end - box.tail }, 'end', `${box.tail} zero bytes`, 'of the box'),
+      );
   }
 }
 
@@ -194,11 +205,15 @@ function* judgeTimes(samples: SampleTables, { movie, track, outcome, role }: Aro
   const { times, composition, sizes } = samples;
   const where = times.fields.box;
   if (samples.timed !== sizes.count)
-    yield differs(where.path, where.at, 'samples', `${samples.timed}`, `${sizes.count}, as there are sizes`);
+    yield differs(
+      { path: where.path, at: where.at },
+      'samples',
+      `${samples.timed}`,
+      `${sizes.count}, as there are sizes`,
+    );
   if (samples.composed !== null && samples.composed !== sizes.count && composition !== null)
     yield differs(
-      composition.fields.box.path,
-      composition.fields.box.at,
+      { path: composition.fields.box.path, at: composition.fields.box.at },
       'samples',
       `${samples.composed}`,
       `${sizes.count}, as there are sizes`,
@@ -211,7 +226,12 @@ function* judgeTimes(samples: SampleTables, { movie, track, outcome, role }: Aro
   )
     return;
   if (times.rows !== 1) {
-    yield differs(where.path, where.at, 'lengths of pictures', `${times.rows}`, 'one, of all pictures');
+    yield differs(
+      { path: where.path, at: where.at },
+      'lengths of pictures',
+      `${times.rows}`,
+      'one, of all pictures',
+    );
     return;
   }
   const step = times.value(0, 1);
@@ -224,8 +244,7 @@ function* judgeTimes(samples: SampleTables, { movie, track, outcome, role }: Aro
       const at = (sample * step + composition.value(row, 1) - first) / step;
       if (!Number.isSafeInteger(at) || at < 0 || at >= sizes.count || seen[at] === 1) {
         yield differs(
-          composition.fields.box.path,
-          composition.at(row),
+          { path: composition.fields.box.path, at: composition.at(row) },
           `time of picture ${sample + 1}`,
           `${at} frames`,
           'each frame once, from 0 on',
@@ -240,7 +259,12 @@ function* judgeTimes(samples: SampleTables, { movie, track, outcome, role }: Aro
 function* judgeRuns({ runs }: SampleTables): Generator<Fault> {
   for (let row = 0; row < runs.rows; row += 1)
     if (runs.value(row, 2) !== 1) {
-      yield differs(runs.fields.box.path, runs.at(row) + 8, 'description', String(runs.value(row, 2)), '1');
+      yield differs(
+        { path: runs.fields.box.path, at: runs.at(row) + 8 },
+        'description',
+        String(runs.value(row, 2)),
+        '1',
+      );
       return;
     }
 }
@@ -254,7 +278,7 @@ function* judgeCounts(
   const { sizes } = samples;
   const { path, at } = sizes.fields.box;
   const line = (what: string, found: number, expected: number): Fault | null =>
-    found === expected ? null : differs(path, at, what, String(found), String(expected));
+    found === expected ? null : differs({ path, at }, what, String(found), String(expected));
   const lines: (Fault | null)[] = [];
   if (role?.kind === 'picture') {
     lines.push(line('samples', sizes.count, outcome.frames));
@@ -292,8 +316,7 @@ function* judgeCounts(
       const heard = samples.ticks - mediaTime(movie, track);
       if (!(heard >= wanted && heard <= wanted + tolerance))
         yield differs(
-          samples.times.fields.box.path,
-          samples.times.fields.box.at,
+          { path: samples.times.fields.box.path, at: samples.times.fields.box.at },
           'samples heard',
           `${heard}`,
           `${wanted} to ${wanted + tolerance}`,
@@ -315,8 +338,7 @@ function* judgeBlocks({ times }: SampleTables): Generator<Fault> {
     const last = row === times.rows - 1 && count === 1;
     if (length !== BLOCK && !(last && length > 0 && length < BLOCK))
       yield differs(
-        times.fields.box.path,
-        times.at(row),
+        { path: times.fields.box.path, at: times.at(row) },
         'samples of a block',
         `${length}`,
         `${BLOCK}, fewer in the last`,
@@ -341,7 +363,12 @@ function* judgeKeyFrames(samples: SampleTables, { track, outcome, role }: Around
     for (let row = 0; row < sync.rows; row += 1) {
       const picture = sync.value(row, 0) - 1;
       if (called.has(picture) || (row > 0 && picture < sync.value(row - 1, 0))) {
-        yield differs(where.path, sync.at(row), 'key frame', String(picture + 1), 'each once, in order');
+        yield differs(
+          { path: where.path, at: sync.at(row) },
+          'key frame',
+          String(picture + 1),
+          'each once, in order',
+        );
         return;
       }
       called.add(picture);
@@ -350,8 +377,7 @@ function* judgeKeyFrames(samples: SampleTables, { track, outcome, role }: Around
   if (wrong >= 0 || [...called].some((picture) => picture >= refreshes.length)) {
     const row = sync === null || wrong < 0 ? 0 : Math.min(sync.rows - 1, rowFrom(sync, wrong + 1));
     yield differs(
-      where.path,
-      sync === null || sync.rows === 0 ? where.at : sync.at(row),
+      { path: where.path, at: sync === null || sync.rows === 0 ? where.at : sync.at(row) },
       'key frames',
       `that the pictures are not: number ${wrong + 1}`,
       `those that begin afresh, ${refreshes.filter((one) => one === true).length} of ${refreshes.length}`,
@@ -474,7 +500,8 @@ function* judgeAvc({ track, outcome }: Around): Generator<Fault> {
     ],
   ];
   for (const [what, found, expected] of lines)
-    if (found !== expected) yield differs(box.path, box.at, what, String(found), String(expected));
+    if (found !== expected)
+      yield differs({ path: box.path, at: box.at }, what, String(found), String(expected));
 }
 
 /** The descriptor of AAC (14496-1, 14496-3): low complexity, as many channels, at the rate and in the bits that were asked for. */
@@ -498,7 +525,8 @@ function* judgeStream(around: Around): Generator<Fault> {
     ['descriptor', stream.exact ? 'whole' : 'with parts that are not ours', 'whole'],
   ];
   for (const [what, found, expected] of lines)
-    if (found !== expected) yield differs(box.path, box.at, what, String(found), String(expected));
+    if (found !== expected)
+      yield differs({ path: box.path, at: box.at }, what, String(found), String(expected));
   const fields: Fields = { box, layout: 'btrt', values: new Map(), end: box.end };
   const situation: Situation = { ...around, box, fields };
   for (const [what, found, wanted] of [
@@ -518,11 +546,15 @@ function* judgeOrder({ file }: Movie, { container }: Outcome): Generator<Fault> 
   const first = (type: string): Box | undefined => file.boxes.find((box) => box.type === type);
   const [type, index, data] = [first('ftyp'), first('moov'), first('mdat')];
   if (type !== undefined && type.at !== 0)
-    yield differs(type.path, type.at, 'place', 'behind other boxes', 'at the beginning of the file');
+    yield differs(
+      { path: type.path, at: type.at },
+      'place',
+      'behind other boxes',
+      'at the beginning of the file',
+    );
   if (container === 'mp4' && index !== undefined && data !== undefined && index.at > data.at)
     yield differs(
-      index.path,
-      index.at,
+      { path: index.path, at: index.at },
       'place',
       'behind the media data',
       'before it, so that a player can begin at once',
