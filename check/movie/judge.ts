@@ -24,7 +24,7 @@ import type { Fields } from './fields.ts';
 import type { SequenceSet } from './h264.ts';
 import { judgeUnlisted, listedPath, type Presence, type Role, rolesOf, rowOf, rowsBelow } from './known.ts';
 import { judgeMediaData } from './media-data.ts';
-import { entryOf, type Movie, type MovieTrack } from './read.ts';
+import { below, entryOf, type Movie, type MovieTrack } from './read.ts';
 import type { SampleTables } from './samples.ts';
 
 const isRule = (wanted: Wanted): wanted is Rule => typeof wanted === 'object' && 'holds' in wanted;
@@ -41,14 +41,15 @@ function inWords(wanted: Wanted): string {
   return typeof wanted === 'object' ? [...new Set(wanted)].map(shown).join(' or ') : shown(wanted);
 }
 
+/** `at`: byte of the file. */
 const differs = (
-  { path, at }: { readonly path: string; readonly at: number },
+  where: { readonly path: string; readonly at: number },
   what: string,
   found: string,
   expected: string,
 ): Fault => ({
   code: 'container-differs',
-  found: `${place(path, at)}: ${what} ${found}`,
+  found: `${place(where.path, where.at)}: ${what} ${found}`,
   expected: `${what} ${expected}`,
 });
 
@@ -584,6 +585,15 @@ export function judgeMovie(movie: Movie, outcome: Outcome, facts: ClipFacts | nu
         code: 'container-part-absent',
         found: `${place(track.box.path, track.box.at)}: no sample description, or no samples`,
         expected: 'one description, and samples',
+      });
+    // 14496-12, 8.7.5: exactly one of the two forms.
+    const table = below(track.box, 'mdia', 'minf', 'stbl');
+    const offsets = table?.children.filter(({ type }) => type === 'stco' || type === 'co64') ?? [];
+    if (offsets.length > 1 && table !== undefined)
+      judge.faults.push({
+        code: 'container-part-unknown',
+        found: `${place(table.path, table.at)}: ${offsets.length} lists of chunk offsets`,
+        expected: 'one',
       });
     if (track.samples === null) continue;
     judge.faults.push(

@@ -521,6 +521,20 @@ export const edits: readonly Edit[] = [
     apply: (file) => file.insert('moov', box('ctab', words(0, 0))).bytes(),
     says: /ctab at byte \d+/,
   },
+  {
+    title: 'a second list of places, in 64 bits',
+    kinds: all,
+    apply: (file) => {
+      const table = `${PICTURE}/mdia/minf/stbl`;
+      const short = file.content(`${table}/stco`);
+      const long = Array.from({ length: short.readUInt32BE(4) }, (_, index) => [
+        0,
+        short.readUInt32BE(8 + 4 * index),
+      ]).flat();
+      return file.insert(table, box('co64', words(0, short.readUInt32BE(4), ...long))).bytes();
+    },
+    says: /stbl at byte \d+: 2 lists of chunk offsets/,
+  },
   // Pictures and audio.
   {
     title: 'all pictures called key frames',
