@@ -99,6 +99,7 @@ describe('held, in one frame and in all', () => {
       row('U and V exchanged', 'all', 'small-vc3'),
       row('U and V exchanged', 'all', 'small-h264'),
       row('U and V exchanged', 'one', 'small-h264'),
+      row('a quarter of the frame before', 'all', 'small-vc3'),
       row('a quarter of the frame before', 'all', 'small-h264'),
       row('chroma moved by a sample', 'one', 'small-vc3'),
       row('chroma moved by a sample', 'all', 'small-vc3'),
