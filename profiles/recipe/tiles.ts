@@ -86,22 +86,14 @@ function places(plan: TilePlan, tile: Tile): { given: [string, string]; source: 
   };
   const x = `${plan.step.given}*${side(0, tile.across, counts.across)}`;
   const y = `${tile.from}+${plan.step.given}*${side(1, tile.down, counts.down)}`;
-  const source = (
-    made: string,
-    first: number,
-    whole: number,
-    scaled: number,
-    margin: number,
-    cut: number,
-  ): string =>
-    `max(0\\,min(${whole - cut}\\,${plan.step.source}*floor(((${made}+${first})*${whole}/${scaled}-${margin})/${plan.step.source})))`;
-  return {
-    given: [x, y],
-    source: [
-      source(x, plan.window.left, plan.source.width, plan.scaled.width, plan.margin.across, plan.cut.width),
-      source(y, plan.window.top, plan.source.height, plan.scaled.height, plan.margin.down, plan.cut.height),
-    ],
+  const source = (made: string, of: 'across' | 'down'): string => {
+    const side = of === 'across' ? 'width' : 'height';
+    const first = of === 'across' ? plan.window.left : plan.window.top;
+    const [whole, scaled, cut] = [plan.source[side], plan.scaled[side], plan.cut[side]];
+    const { source: step } = plan.step;
+    return `max(0\\,min(${whole - cut}\\,${step}*floor(((${made}+${first})*${whole}/${scaled}-${plan.margin[of]})/${step})))`;
   };
+  return { given: [x, y], source: [source(x, 'across'), source(y, 'down')] };
 }
 
 /** Renumbered, a second apart, as every tap is: stacking waits for equal times. */

@@ -195,25 +195,16 @@ export function placeOf(
   return {
     given,
     source: {
-      x: sourceSide(
-        given.x + plan.window.left,
-        plan.source.width,
-        plan.scaled.width,
-        plan.margin.across,
-        plan.cut.width,
-      ),
-      y: sourceSide(
-        given.y + plan.window.top,
-        plan.source.height,
-        plan.scaled.height,
-        plan.margin.down,
-        plan.cut.height,
-      ),
+      x: sourceSide(plan, 'across', given.x + plan.window.left),
+      y: sourceSide(plan, 'down', given.y + plan.window.top),
     },
   };
 }
 
-function sourceSide(made: number, whole: number, scaled: number, margin: number, cut: number): number {
-  const before = SOURCE_STEP * Math.floor(((made * whole) / scaled - margin) / SOURCE_STEP);
-  return Math.max(0, Math.min(whole - cut, before));
+function sourceSide(plan: TilePlan, of: 'across' | 'down', made: number): number {
+  const side = of === 'across' ? 'width' : 'height';
+  const [whole, scaled] = [plan.source[side], plan.scaled[side]];
+  const { source: step } = plan.step;
+  const before = step * Math.floor(((made * whole) / scaled - plan.margin[of]) / step);
+  return Math.max(0, Math.min(whole - plan.cut[side], before));
 }

@@ -65,9 +65,9 @@ test('what is written is read back, whatever is in it', async () => {
   );
 });
 
-test('15 minutes at 24000/1001 stay below 20 MB, audio apart, however wild the pictures are', async () => {
+test('15 minutes at 24000/1001 stay below 30 MB, audio apart, however wild the pictures are', async () => {
   const { bytes } = await fingerprintFile(fingerprintsOf(21_578));
-  expect(bytes.length).toBeLessThan(20_000_000);
+  expect(bytes.length).toBeLessThan(30_000_000);
 });
 
 describe('anything else than whole fingerprints are refused', () => {
@@ -78,7 +78,7 @@ describe('anything else than whole fingerprints are refused', () => {
     for (const other of [
       Buffer.alloc(0),
       Buffer.from('{"version":1}'),
-      Buffer.from(bytes.toString('latin1').replace('fingerprints 1', 'fingerprints 9'), 'latin1'),
+      Buffer.from(bytes.toString('latin1').replace('fingerprints 2', 'fingerprints 9'), 'latin1'),
     ])
       await expect(readFingerprints(other)).rejects.toThrow(FingerprintError);
   });

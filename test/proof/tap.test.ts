@@ -90,11 +90,10 @@ describe('values', () => {
         }
       }
       expect(worst).toBeLessThan(6);
-      // Colour of the first frame alone: the next is frame 24.
-      expect(fingerprints.colour).toHaveLength(2 * COLOUR_CELLS);
-      for (const plane of [0, 1]) {
+      expect(fingerprints.colour).toHaveLength(3 * 2 * COLOUR_CELLS);
+      for (const [frame, plane] of [0, 1, 2].flatMap((frame) => [[frame, 0] as const, [frame, 1] as const])) {
         for (let cell = 0; cell < COLOUR_CELLS; cell += 1) {
-          const from = WIDTH * HEIGHT + plane * chromaWidth * chromaHeight;
+          const from = frame * frameValues + WIDTH * HEIGHT + plane * chromaWidth * chromaHeight;
           const wanted = mean(
             (x, y) => value(from + y * chromaWidth + x),
             ((cell % COLOUR_WIDTH) * chromaWidth) / COLOUR_WIDTH,
@@ -103,7 +102,7 @@ describe('values', () => {
             chromaHeight / COLOUR_HEIGHT,
           );
           expect(
-            Math.abs(wanted - (fingerprints.colour?.[plane * COLOUR_CELLS + cell] as number)),
+            Math.abs(wanted - (fingerprints.colour?.[(2 * frame + plane) * COLOUR_CELLS + cell] as number)),
           ).toBeLessThan(6);
         }
       }
