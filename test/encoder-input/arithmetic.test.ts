@@ -25,7 +25,7 @@ function raw(graph: string, frames: number): Buffer {
     'ffmpeg',
     [
       ...['-hide_banner', '-loglevel', 'error', '-nostdin', '-f', 'lavfi', '-i'],
-      ...[`${graph},trim=end_frame=${frames}`, '-f', 'rawvideo', '-'],
+      ...[`${graph},trim=end_frame=${frames}`, '-fps_mode', 'passthrough', '-f', 'rawvideo', '-'],
     ],
     { maxBuffer: 2 ** 28 },
   );
