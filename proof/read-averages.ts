@@ -11,7 +11,7 @@ import { COLOUR_HEIGHT, COLOUR_WIDTH, GRID_HEIGHT, GRID_WIDTH } from './form.ts'
 const LUMA: Grid = { columns: GRID_WIDTH, rows: GRID_HEIGHT };
 const COLOUR: Grid = { columns: COLOUR_WIDTH, rows: COLOUR_HEIGHT };
 const WORD = 65_535;
-/** What swscale takes for full scale of RGB in words of 16 bits, whatever the depth: 255 * 2^8. Measured, as READ_BOUND is. */
+/** What swscale takes for full scale of RGB in words of 16 bits, whatever the depth: 255 * 2^8; codes are turned into that before (scaler-codes.ts). */
 const FULL = 65_280;
 
 export interface ReadAverages {
@@ -24,7 +24,12 @@ export interface ReadAverages {
 export function readAverages(frame: Uint8Array, layout: Layout): ReadAverages {
   if (frame.length !== layout.bytes)
     throw new RangeError(`a frame of ${frame.length} bytes instead of ${layout.bytes}`);
-  const words = layout.samples.map((samples) => wordsOf(frame, samples));
+  const toScaler =
+    layout.kind === 'rgb' && layout.bits > 8 && layout.bits < 32 ? scalerCodes(layout.bits) : null;
+  const words = layout.samples.map((samples) => {
+    const codes = wordsOf(frame, samples);
+    return toScaler === null ? codes : codes.map((code) => toScaler[code] as number);
+  });
   // Of floats `wordsOf` made words of 16 bits.
   const bits = layout.bits === 32 ? 16 : layout.bits;
   const average = (index: number, grid: Grid): Uint16Array =>
@@ -56,6 +61,18 @@ const blue = CHROMA_SPAN / (2 * (1 - KB));
 const CB: Mix = [-KR * blue, -KG * blue, (1 - KB) * blue, 128 * 256];
 const red = CHROMA_SPAN / (2 * (1 - KR));
 const CR: Mix = [(1 - KR) * red, -KG * red, -KB * red, 128 * 256];
+
+const tables = new Map<number, Uint16Array>();
+
+/** Code by code what `rgbForScaler` makes of RGB of so many bits. */
+function scalerCodes(bits: number): Uint16Array {
+  const known = tables.get(bits);
+  if (known !== undefined) return known;
+  const [steps, of] = [255 * 2 ** (bits - 8), 2 ** bits - 1];
+  const table = Uint16Array.from({ length: 2 ** bits }, (_, code) => Math.floor((code * steps) / of + 0.5));
+  tables.set(bits, table);
+  return table;
+}
 
 function mixed([r, g, b]: readonly Uint16Array[], [wr, wg, wb, zero]: Mix): Uint16Array {
   return Uint16Array.from(r as Uint16Array, (value, cell) =>

@@ -5,7 +5,13 @@ import type { Linearisation } from '../../profiles/master/linearisation.ts';
 import type { Reading } from '../../proof/form.ts';
 import { compareReading, READ_BOUND, type ReadDifference } from '../../proof/reading.ts';
 import { type CheckVerdict, faultsToFindings } from '../check.ts';
-import type { EncoderInputReport } from './encoder-input.ts';
+
+/** As of an encoder's input, beside which it stands. */
+export interface ReadingReport {
+  readonly results: readonly CheckResult[];
+  readonly findings: readonly Finding[];
+  readonly passed: boolean;
+}
 
 /** Frames reported one by one; the rest is counted. */
 const MAX_LISTED = 8;
@@ -63,7 +69,7 @@ export function checkReading(
   linearisation: Linearisation,
   reading: Reading | undefined,
   subject: FindingSubject,
-): EncoderInputReport {
+): ReadingReport {
   const verdict = readingVerdict(linearisation, reading) ?? {
     measured: 'nothing to compare',
     expected: EXPECTED,
@@ -80,7 +86,7 @@ export function checkReading(
   return { results: [result], findings, passed: result.status === 'passed' && !findings.some(blocks) };
 }
 
-export function withReading(report: EncoderInputReport, reading: EncoderInputReport): EncoderInputReport {
+export function withReading(report: ReadingReport, reading: ReadingReport): ReadingReport {
   return {
     results: [...report.results, ...reading.results],
     findings: [...report.findings, ...reading.findings],

@@ -100,9 +100,14 @@ describe.each([
       expect(await reportOf(job, profile.name)).toMatchObject({ state: 'published', findings: [] });
     const report = await reportOf(job);
     expect(report.checks.map(({ check, status }) => [check, status])).toEqual(
-      [...mandatoryChecks, 'picture-error', 'reel', 'encoder-input', 'encoder-input-spot-check'].map(
-        (check) => [check, 'passed'],
-      ),
+      [
+        ...mandatoryChecks,
+        'picture-error',
+        'reel',
+        'encoder-input',
+        'encoder-input-spot-check',
+        'frames-as-decoded',
+      ].map((check) => [check, 'passed']),
     );
     expect(report.checks.find(({ check }) => check === 'frame-match')?.measured).toMatch(
       new RegExp(`^${FRAMES} frames: ${FRAMES} proved`),
