@@ -207,7 +207,7 @@ export const rollCodes = {
   },
   'copy-not-told-apart': {
     weight: 'note',
-    title: 'a copy cannot be told apart from another one, and both count as one',
+    title: 'a copy cannot be kept apart from another one, and both count as one',
     remedy:
       'Look at what is mounted there. If they are two drives, verify again where each is mounted directly, and not through a program or a share; if it is one drive under two names, make another copy.',
   },
