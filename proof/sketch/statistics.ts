@@ -11,6 +11,8 @@ export interface PlaneStatistics {
   readonly steps: Float64Array;
   /** Frames whose errors tell something that those before did not. */
   readonly independent: number;
+  /** Mean squared error that the rounding of both sketches to 16 bits adds, on average. */
+  readonly rounding: number;
 }
 
 export function planeStatistics(differences: SketchDifferences, plane: SketchPlane): PlaneStatistics {
@@ -42,7 +44,9 @@ export function planeStatistics(differences: SketchDifferences, plane: SketchPla
     steps[frame] = step / regions;
   }
   const alike = squares === 0 ? 1 : Math.min(1, Math.max(0, products / squares));
-  return { errors, counts, steps, independent: Math.max(1, (frames * (1 - alike)) / (1 + alike)) };
+  // Two numbers, each rounded to a 256th of a code value: 1/12 of the square of that, times the samples of the average.
+  const rounding = (2 * plane.samples) / 12 / 256 ** 2;
+  return { errors, counts, steps, rounding, independent: Math.max(1, (frames * (1 - alike)) / (1 + alike)) };
 }
 
 export interface WorstRegion {

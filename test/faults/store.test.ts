@@ -162,7 +162,7 @@ describe('a report that was touched', () => {
   test.each<[string, readonly string[], (report: Record<string, unknown>) => void]>([
     [
       'another digest',
-      ['record-incomplete'],
+      ['digest-differs', 'record-incomplete'],
       (report) => Object.assign(report.file as object, { xxh128: '0'.repeat(32), sha256: '' }),
     ],
     ['another size', ['file-size-differs'], (report) => Object.assign(report.file as object, { bytes: 1 })],
@@ -231,7 +231,7 @@ describe('a report that was touched', () => {
   test('an output cut off after it was published holds the roll', async () => {
     const job = made();
     truncateSync((finalPaths(job) as [string])[0], 1_000);
-    expect(await verdictOf(job)).toEqual({ verdict: 'held', codes: ['file-size-differs'] });
+    expect(await verdictOf(job)).toEqual({ verdict: 'held', codes: ['digest-differs', 'file-size-differs'] });
   });
 });
 

@@ -16,7 +16,8 @@ import { canonicalJson } from '../../profiles/hash.ts';
 import { missingAbilities, neededAbilities } from '../../profiles/abilities.ts';
 import { describeProfile } from '../../profiles/describe.ts';
 import { checksOf } from '../../profiles/master/schema.ts';
-import { isMaster, isMovie, mandatoryChecks } from '../../profiles/schema.ts';
+import { lossyCheck, mandatoryChecks } from '../../profiles/check-names.ts';
+import { isMaster, isMovie } from '../../profiles/schema.ts';
 import { freshFolder } from '../support/folder.ts';
 
 function write(text: string, name = 'mine', folder = freshFolder('profile')): string {
@@ -25,6 +26,8 @@ function write(text: string, name = 'mine', folder = freshFolder('profile')): st
   writeFileSync(path, text);
   return path;
 }
+/** What a codec that loses something must pass. */
+const askedOfLossy = [...mandatoryChecks, lossyCheck];
 const head = 'version: 1\nname: mine\nsummary: Ours\nextends: editorial-vc3\n';
 const lint = async (text: string): Promise<Finding[]> => (await lintProfileFile(write(text))).findings;
 const hashOf = async (text: string, name = 'mine'): Promise<string> => {
@@ -56,7 +59,7 @@ describe('the built-in profiles', () => {
 describe('a file of the user', () => {
   test('builds on a built-in profile: groups merge, lists and values replace', async () => {
     const { loaded } = await lintProfileFile(
-      write(`${head}raster: { width: 1280 }\nchecks: [${mandatoryChecks.join(', ')}]\n`),
+      write(`${head}raster: { width: 1280 }\nchecks: [${askedOfLossy.join(', ')}]\n`),
     );
     const [base] = (await loadProfiles({ wanted: ['editorial-vc3'] })).profiles.filter(isMovie);
     expect(loaded?.profile).toEqual({
@@ -64,7 +67,7 @@ describe('a file of the user', () => {
       name: 'mine',
       summary: 'Ours',
       raster: { ...base?.profile.raster, width: 1280 },
-      checks: [...mandatoryChecks],
+      checks: [...askedOfLossy],
     });
   });
 
@@ -247,7 +250,7 @@ describe('refusals name file, line, field, what was found and what would do', ()
     ],
     [
       'a codec that the container cannot hold',
-      `${head}container: mp4\nreel: none\naudio: { format: aac }\nchecks: [${mandatoryChecks.join(', ')}]\n`,
+      `${head}container: mp4\nreel: none\naudio: { format: aac }\nchecks: [${askedOfLossy.join(', ')}]\n`,
       'profile-combination',
       5,
       'container',
@@ -411,8 +414,8 @@ describe('refusals name file, line, field, what was found and what would do', ()
     ]);
   });
 
-  test.each(mandatoryChecks.map((check) => [check]))('leaving out the check %s is refused', async (left) => {
-    const checks = mandatoryChecks.filter((check) => check !== left);
+  test.each(askedOfLossy.map((check) => [check]))('leaving out the check %s is refused', async (left) => {
+    const checks = askedOfLossy.filter((check) => check !== left);
     expect(await lint(`${head}checks: [${checks.join(', ')}]\n`)).toMatchObject([
       { code: 'profile-check-left-out', line: 5, field: 'checks' },
     ]);
@@ -521,7 +524,7 @@ describe('the hash', () => {
     ['a word', text.replace('reel: roll', 'reel: clip')],
     ["a group in another file's place", `${text}timecode: { missing: zero }\n`],
     ['the file name', `${text}file_name: "{clip}_v"\n`],
-    ['the order of checks', `${text}checks: [reel, ${mandatoryChecks.join(', ')}]\n`],
+    ['the order of checks', `${text}checks: [reel, ${askedOfLossy.join(', ')}]\n`],
   ])('changes with %s', async (_title, changed) => {
     expect(await hashOf(changed)).not.toBe(await hashOf(text));
   });
