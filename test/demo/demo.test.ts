@@ -46,7 +46,7 @@ test('it ends well, with three rolls ready and one held, and says why', () => {
   expect(first.stderr).toContain('The Third Casting');
   expect(first).toMatchObject({ code: 0 });
   for (const roll of ['A001', 'A002', 'B001'])
-    expect(first.stdout).toMatch(new RegExp(`^ready  ${roll} `, 'm'));
+    expect(first.stdout).toMatch(new RegExp(`^ready \\(\\d cop(y|ies)\\)  ${roll} `, 'm'));
   expect(first.stdout).toMatch(/^HELD {3}B002 /m);
   expect(first.stdout).toContain('[file-checksum-differs]');
   expect(first.stdout).toContain('one bit of B002C001.mov on drive-c was flipped on purpose');

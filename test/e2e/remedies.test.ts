@@ -193,7 +193,7 @@ test('signature-absent after a run that changed the statement: sign again', asyn
   // A second copy is named: the statement says so, and the old signature is of another one.
   const again = await run('--copy', copy);
   expect(heldOf(again)).toEqual(clear);
-  expect(again.stdout).toMatch(/^ready {2}A001 /m);
+  expect(again.stdout).toMatch(/^ready \(2 copies\) {2}A001 /m);
   expect(heldOf(await audit('--public-key', open))).toEqual([1, ['signature-absent', 'verdict-differs']]);
   expect((await runCommand(['sign', delivery, '--key', key, '--quiet'])).code).toBe(0);
   expect(heldOf(await audit('--public-key', open))).toEqual(clear);

@@ -118,11 +118,11 @@ export function workerPid(folders: NightFoldersForTest): number {
   return ready.at(-1)?.pid as number;
 }
 
-/** Name and digest of every deliverable; reports, fingerprints and verdicts left out. */
+/** Name and digest of every deliverable; reports, fingerprints, sketches and verdicts left out. */
 export function essence(delivery: string): Record<string, string> {
   const found: Record<string, string> = {};
   for (const entry of readdirSync(delivery, { recursive: true, withFileTypes: true })) {
-    if (!entry.isFile() || /\.(?:json|fingerprints)$/.test(entry.name)) continue;
+    if (!entry.isFile() || /\.(?:json|fingerprints|sketch)$/.test(entry.name)) continue;
     const path = join(entry.parentPath, entry.name);
     found[path.slice(delivery.length + 1)] = createHash('sha256').update(readFileSync(path)).digest('hex');
   }
