@@ -1,5 +1,5 @@
 /** The recipe's command on real clips: one decode for all deliverables, and the same packets wherever it runs. */
-import { readFileSync, writeFileSync } from 'node:fs';
+import { readFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { expect, test } from 'vitest';
 import { runForOutput } from '../../../process/run.ts';
@@ -10,7 +10,7 @@ import { freshFolder } from '../../support/folder.ts';
 import { everyRow } from '../../support/lane.ts';
 import { factsOf } from '../../support/make.ts';
 import { drained, ffmpeg, makeMovie } from '../../support/media.ts';
-import { recipeProfiles } from './support.ts';
+import { inputsOf, recipeProfiles } from './support.ts';
 
 const { vc3, rdd36, review } = await recipeProfiles();
 
@@ -41,11 +41,9 @@ test('the same packets come out whatever the number of threads and the company o
       textFolder: folder,
       threads,
     });
-    for (const file of recipe.textFiles) writeFileSync(file.path, file.text);
     await ffmpeg(
       ...recipe.inputOptions,
-      '-i',
-      source,
+      ...inputsOf(recipe, source),
       '-filter_complex',
       recipe.filterGraph,
       ...recipe.outputArguments,
@@ -85,7 +83,6 @@ test('one decode serves all deliverables, and every decoded frame is reported wi
     textFolder: folder,
     threads: 1,
   });
-  for (const file of recipe.textFiles) writeFileSync(file.path, file.text);
   expect(recipe.filterGraph.match(/\[0:/g)).toHaveLength(1);
   const run = await runForOutput(
     'ffmpeg',
@@ -96,8 +93,7 @@ test('one decode serves all deliverables, and every decoded frame is reported wi
       '-loglevel',
       'repeat+level+info',
       ...recipe.inputOptions,
-      '-i',
-      source,
+      ...inputsOf(recipe, source),
       '-filter_complex',
       recipe.filterGraph,
       ...recipe.outputArguments,

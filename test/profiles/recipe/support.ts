@@ -1,6 +1,9 @@
 /** What the tests of the recipe share: three built-in profiles at the size of the source, and what is read of files. */
+import { writeFileSync } from 'node:fs';
 import { runForOutput } from '../../../process/run.ts';
 import { builtInProfiles } from '../../../profiles/load.ts';
+import type { Recipe } from '../../../profiles/recipe/index.ts';
+import { maskBytes } from '../../../profiles/recipe/sketch.ts';
 import type { Profile } from '../../../profiles/schema.ts';
 import { everyRow } from '../../support/lane.ts';
 import { expect } from 'vitest';
@@ -63,3 +66,10 @@ export const lossless = [
   '-timecode',
   '01:00:00:00',
 ];
+
+/** Writes what the recipe's filters read, texts and masks; the input options of the source and of what else it takes. */
+export function inputsOf(recipe: Recipe, source: string): string[] {
+  for (const { path, text } of recipe.textFiles) writeFileSync(path, text);
+  for (const mask of recipe.masks) if (mask !== null) writeFileSync(mask.path, maskBytes('a test', mask));
+  return ['-i', source, ...recipe.furtherInputs];
+}

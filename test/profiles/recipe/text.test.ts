@@ -1,5 +1,5 @@
 /** The recipe's command on real clips: burnt-in text, and names that are data. */
-import { mkdirSync, readFileSync, writeFileSync } from 'node:fs';
+import { mkdirSync, readFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { beforeAll, describe, expect, test } from 'vitest';
 import { outcomeOf } from '../../../profiles/outcome/decide.ts';
@@ -9,7 +9,7 @@ import { freshFolder, sharedFolder } from '../../support/folder.ts';
 import { everyRow, further } from '../../support/lane.ts';
 import { factsOf, makeAll } from '../../support/make.ts';
 import { ffmpeg, makeMovie } from '../../support/media.ts';
-import { byTurns, recipeProfiles } from './support.ts';
+import { byTurns, inputsOf, recipeProfiles } from './support.ts';
 
 const { vc3, review } = await recipeProfiles();
 
@@ -51,11 +51,9 @@ describe('burnt-in text', () => {
         textFolder: own,
         threads: 2,
       });
-      for (const file of recipe.textFiles) writeFileSync(file.path, file.text);
       await ffmpeg(
         ...recipe.inputOptions,
-        '-i',
-        source,
+        ...inputsOf(recipe, source),
         '-filter_complex',
         recipe.filterGraph,
         ...recipe.outputArguments,
