@@ -317,6 +317,6 @@ export const masterChecksBy: Readonly<Record<MasterCheck, (input: MasterCheckInp
     'pixel-values': pixelValues,
     'spot-check': spotCheck,
     'write-verify': writeVerify,
-    'frames-as-decoded': ({ outcome, points }) => readingVerdict(outcome.linearisation, points?.reading),
+    'frames-as-decoded': ({ outcome, points }) => readingVerdict(outcome, points?.reading),
     'whole-frames': ({ measured, outcome, points }) => wholeFrames(measured, outcome, points),
   };

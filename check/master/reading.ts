@@ -2,7 +2,7 @@
 import { type Finding, type FindingSubject, blocks } from '../../findings/finding.ts';
 import type { CheckResult } from '../../ledger/report.ts';
 import type { Linearisation } from '../../profiles/master/linearisation.ts';
-import type { Reading } from '../../proof/form.ts';
+import { GRID_HEIGHT, GRID_WIDTH, type Reading } from '../../proof/form.ts';
 import { compareReading, READ_BOUND, type ReadDifference } from '../../proof/reading.ts';
 import { type CheckVerdict, faultsToFindings } from '../check.ts';
 
@@ -18,9 +18,20 @@ const MAX_LISTED = 8;
 const CODE = 'master-frames-not-as-decoded';
 const EXPECTED = `area averages of every frame as the decoder gave them, within ${(READ_BOUND / 256).toFixed(3)} of an 8-bit step`;
 
+/** A master as it is decided: how its frames come, and their size in pixels. */
+export interface ReadMaster {
+  readonly linearisation: Linearisation;
+  readonly width: number;
+  readonly height: number;
+}
+
+/** The scaler makes a picture that is no larger than the grid of averages larger, and then gives no averages of it. */
+const isAveraged = ({ width, height }: ReadMaster): boolean => width > GRID_WIDTH && height > GRID_HEIGHT;
+
 /** Frames of ffmpeg pass a pipe to the threads; raw frames and those of declared decoders have no fingerprints to be held against. */
-export function comparesReading(linearisation: Linearisation): boolean {
-  return linearisation.kind === 'coded' && linearisation.declared === undefined;
+export function comparesReading(master: ReadMaster): boolean {
+  const { linearisation } = master;
+  return linearisation.kind === 'coded' && linearisation.declared === undefined && isAveraged(master);
 }
 
 function words({ frame, steps, cells, shows }: ReadDifference): string {
@@ -29,14 +40,12 @@ function words({ frame, steps, cells, shows }: ReadDifference): string {
 }
 
 /** null: it cannot be compared. */
-export function readingVerdict(
-  linearisation: Linearisation,
-  reading: Reading | undefined,
-): CheckVerdict | null {
-  if (!comparesReading(linearisation))
+export function readingVerdict(master: ReadMaster, reading: Reading | undefined): CheckVerdict | null {
+  if (!comparesReading(master))
     return {
-      measured:
-        'frames that no ffmpeg decoded: each thread reads them itself, or a declared decoder gives them',
+      measured: isAveraged(master)
+        ? 'frames that no ffmpeg decoded: each thread reads them itself, or a declared decoder gives them'
+        : `a picture too small for averages of ${GRID_WIDTH} x ${GRID_HEIGHT} cells: nothing was compared`,
       expected: EXPECTED,
       faults: [],
     };
@@ -66,11 +75,11 @@ export function readingVerdict(
 
 /** Of a movie for grading, whose other checks are those of movies. */
 export function checkReading(
-  linearisation: Linearisation,
+  master: ReadMaster,
   reading: Reading | undefined,
   subject: FindingSubject,
 ): ReadingReport {
-  const verdict = readingVerdict(linearisation, reading) ?? {
+  const verdict = readingVerdict(master, reading) ?? {
     measured: 'nothing to compare',
     expected: EXPECTED,
     faults: [{ code: CODE, found: 'no averages of what was read', expected: EXPECTED } as const],

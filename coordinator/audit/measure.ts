@@ -93,9 +93,11 @@ async function measureOne({
       subject,
       ...(request.signal === undefined ? {} : { signal: request.signal }),
     });
-    const { linearisation } = report.outcome;
+    const { linearisation, width, height } = report.outcome;
     const reading =
-      linearisation === undefined ? null : checkReading(linearisation, stored.fingerprints?.reading, subject);
+      linearisation === undefined
+        ? null
+        : checkReading({ linearisation, width, height }, stored.fingerprints?.reading, subject);
     const found = [...checked.findings, ...(reading?.findings ?? [])];
     const remeasured: Remeasured = {
       xxh128: checked.xxh128,

@@ -33,7 +33,7 @@ import { damagedCopy, spoilFile } from './spoil.mjs';
 const real = process.env.RUSHLIGHT_REAL_FFMPEG ?? 'ffmpeg';
 const args = process.argv.slice(2);
 /** More than any caller hands down. */
-const HIGHEST_DESCRIPTOR = 20;
+const HIGHEST_DESCRIPTOR = 64;
 /** Done to the bytes of the finished file; every other fault of a file is the spoiled one of a second run put over the good one. */
 const inBytes = ['bit', 'truncate', 'timecode', 'lose-track'];
 

@@ -15,7 +15,7 @@ if (graph > 0 && map > 0) {
   args[map] = '[other-frames]';
 }
 const child = spawn('ffmpeg', args, {
-  stdio: Array.from({ length: 21 }, (_, number) => number).map(handedDown),
+  stdio: Array.from({ length: 65 }, (_, number) => number).map(handedDown),
 });
 child.once('error', () => process.exit(98));
 child.once('close', (code, signal) => process.exit(signal === null ? code : 137));

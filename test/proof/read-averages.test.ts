@@ -62,6 +62,7 @@ const formats = [
 
 describe.each(formats)('%s', (format) => {
   test.each([
+    [32, 32],
     [96, 54],
     [480, 270],
     [1998, 1080],

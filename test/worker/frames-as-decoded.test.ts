@@ -61,11 +61,11 @@ test('of a clip whose frames come as they were decoded every master says so, and
       profile === 'grading-master-4444'
         ? (await storedFingerprints(report, job.deliveryFolder, subject)).fingerprints?.reading
         : (await storedSamples(report, job.deliveryFolder, subject)).points?.reading;
-    const { linearisation } = report.outcome;
+    const { linearisation, width, height } = report.outcome;
     if (linearisation === undefined) throw new Error('a master without its linearisation');
-    expect(readingVerdict(linearisation, reading)?.measured).toBe(check?.measured);
+    expect(readingVerdict({ linearisation, width, height }, reading)?.measured).toBe(check?.measured);
     // Without what was read nothing is claimed.
-    expect(readingVerdict(linearisation, undefined)).toBeNull();
+    expect(readingVerdict({ linearisation, width, height }, undefined)).toBeNull();
   }
 }, 240_000);
 

@@ -117,7 +117,7 @@ export async function startMasters(
       height,
       outputs,
       feed,
-      compareReading: comparesReading(linearisation),
+      compareReading: comparesReading({ linearisation, width, height }),
       transform,
       raw,
       source: sourceName(job),
@@ -192,7 +192,7 @@ export async function startMasters(
                 picture: encoderInput.picture,
                 report: withReading(
                   checkEncoderInput(codesOf(encoderInput, width, height), points, sceneLinear, subject),
-                  checkReading(linearisation, points.reading, subject),
+                  checkReading({ linearisation, width, height }, points.reading, subject),
                 ),
               },
         encoded,
