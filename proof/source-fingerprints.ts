@@ -31,7 +31,7 @@ export interface SourceFingerprints {
   readonly reading?: Reading;
 }
 
-const FORM = Buffer.from('rushlight frame fingerprints 2\n', 'latin1');
+export const FINGERPRINTS_FORM = Buffer.from('rushlight frame fingerprints 2\n', 'latin1');
 /** Larger than any fingerprints: ten hours at 60 frames a second, both fields. A file that says more is damaged. */
 const MOST_BYTES = 4 * 1024 ** 3 - 1;
 
@@ -158,19 +158,22 @@ export async function fingerprintFile({
     ...(read === null ? [] : [read]),
   ]);
   const packed = await promisify<Buffer, { level: number }, Buffer>(deflate)(body, { level: 6 });
-  return { bytes: Buffer.concat([FORM, packed]), digest: createHash('sha256').update(body).digest('hex') };
+  return {
+    bytes: Buffer.concat([FINGERPRINTS_FORM, packed]),
+    digest: createHash('sha256').update(body).digest('hex'),
+  };
 }
 
 /** Throws FingerprintError for anything that is not whole fingerprints. `digest`: what it is. */
 export async function readFingerprints(
   bytes: Buffer,
 ): Promise<{ readonly fingerprints: SourceFingerprints; readonly digest: string }> {
-  if (!bytes.subarray(0, FORM.length).equals(FORM))
+  if (!bytes.subarray(0, FINGERPRINTS_FORM.length).equals(FINGERPRINTS_FORM))
     throw new FingerprintError('not a frame fingerprints of a version that this program knows');
   let body: Buffer;
   try {
     body = await promisify<Buffer, { maxOutputLength: number }, Buffer>(inflate)(
-      bytes.subarray(FORM.length),
+      bytes.subarray(FINGERPRINTS_FORM.length),
       { maxOutputLength: MOST_BYTES },
     );
   } catch (error) {

@@ -12,7 +12,7 @@ import { FingerprintError } from '../source-fingerprints.ts';
 import { type ErrorSketch, sketchNumbers } from './form.ts';
 import { MASK_VERSION } from './mask.ts';
 
-const FORM = Buffer.from('rushlight error sketch 1\n', 'latin1');
+export const SKETCH_FORM = Buffer.from('rushlight error sketch 1\n', 'latin1');
 const MOST_BYTES = 4 * 1024 ** 3 - 1;
 
 const headerSchema = z.strictObject({
@@ -65,7 +65,7 @@ export async function sketchFile(
   const body = Buffer.concat([length, head, packed(sketch.values, sketchNumbers(sketch))]);
   const compressed = await promisify<Buffer, { level: number }, Buffer>(deflate)(body, { level: 6 });
   return {
-    bytes: Buffer.concat([FORM, compressed]),
+    bytes: Buffer.concat([SKETCH_FORM, compressed]),
     digest: createHash('sha256').update(body).digest('hex'),
   };
 }
@@ -74,12 +74,12 @@ export async function sketchFile(
 export async function readSketch(
   bytes: Buffer,
 ): Promise<{ readonly fingerprints: ErrorSketch; readonly digest: string }> {
-  if (!bytes.subarray(0, FORM.length).equals(FORM))
+  if (!bytes.subarray(0, SKETCH_FORM.length).equals(SKETCH_FORM))
     throw new FingerprintError('not an error sketch of a version that this program knows');
   let body: Buffer;
   try {
     body = await promisify<Buffer, { maxOutputLength: number }, Buffer>(inflate)(
-      bytes.subarray(FORM.length),
+      bytes.subarray(SKETCH_FORM.length),
       {
         maxOutputLength: MOST_BYTES,
       },

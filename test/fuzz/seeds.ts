@@ -13,6 +13,8 @@ import { sampleFile } from '../../proof/pixel-sample-file.ts';
 import { POINTS } from '../../proof/pixel-samples.ts';
 import { AudioCollector } from '../../proof/audio-collector.ts';
 import { CELLS, COLOUR_CELLS } from '../../proof/form.ts';
+import { sketchFile } from '../../proof/sketch/file.ts';
+import { sketchNumbers } from '../../proof/sketch/form.ts';
 import { fingerprintFile } from '../../proof/source-fingerprints.ts';
 import { encoded, grainy } from '../formats/exr/encoded.ts';
 import { ascii, buildDng, testSamples } from '../support/dng.ts';
@@ -255,6 +257,16 @@ async function fingerprintSets(): Promise<Buffer[]> {
   return [await of(3, 1), await of(2, 2)];
 }
 
+async function sketches(): Promise<Buffer[]> {
+  const form = { width: 64, height: 36, pixelFormat: 'yuv422p10le', grid: { columns: 4, rows: 2 } };
+  const numbers = sketchNumbers(form);
+  const of = async (frames: number, stated: readonly number[] | null): Promise<Buffer> => {
+    const values = Uint16Array.from({ length: frames * numbers }, (_, index) => (index * 40_503) & 0xffff);
+    return body((await sketchFile({ ...form, seed: hash(64), frames, values, stated })).bytes);
+  };
+  return [await of(3, null), await of(2, [41.25, 44.5, 45])];
+}
+
 async function points(): Promise<Buffer[]> {
   const frames = 2;
   const { bytes } = await sampleFile({
@@ -305,6 +317,7 @@ export const seedsOf = {
   cube,
   clf,
   fingerprints: fingerprintSets,
+  sketches,
   points,
   netpbm: async () => netpbm,
 } satisfies Record<string, (folder: string) => Promise<Buffer[]>>;

@@ -41,7 +41,8 @@ import { DngRefusal } from '../../media/formats/dng/refusal.ts';
 import { readStill } from '../../media/sequence/read.ts';
 import { lintProfileFile } from '../../profiles/load.ts';
 import { readSamples } from '../../proof/pixel-sample-file.ts';
-import { readFingerprints } from '../../proof/source-fingerprints.ts';
+import { readSketch, SKETCH_FORM } from '../../proof/sketch/file.ts';
+import { FINGERPRINTS_FORM, readFingerprints } from '../../proof/source-fingerprints.ts';
 import type { FuzzFormat } from './seeds.ts';
 
 export interface Damaged {
@@ -253,9 +254,16 @@ export const targets: Readonly<
     readers: [
       {
         name: 'fingerprints',
-        read: ({ bytes }) => readFingerprints(named('rushlight frame fingerprints 1\n', bytes)),
+        read: ({ bytes }) => readFingerprints(named(FINGERPRINTS_FORM.toString('latin1'), bytes)),
       },
       { name: 'as it lies', read: ({ bytes }) => readFingerprints(bytes) },
+    ],
+  },
+  sketches: {
+    extension: '.sketch',
+    readers: [
+      { name: 'sketch', read: ({ bytes }) => readSketch(named(SKETCH_FORM.toString('latin1'), bytes)) },
+      { name: 'as it lies', read: ({ bytes }) => readSketch(bytes) },
     ],
   },
   points: {
