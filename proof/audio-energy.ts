@@ -1,5 +1,6 @@
 /** What a coder has made of a channel, as energy: its level over the whole track, and stretches that err far beyond what is usual here. Pure. */
 import { type AudioSketch, BUCKETS, CHIPS_A_STRETCH } from './audio-sketch.ts';
+import { median } from './pictures.ts';
 
 /**
  * A stretch errs too much beyond this part of the source's energy, or this many times what is usual in the track, whichever is more. AAC at
@@ -67,11 +68,6 @@ function stretchesOf(source: AudioSketch, heard: AudioSketch): Stretch[] {
   return stretches;
 }
 
-function medianOf(values: readonly number[]): number | null {
-  const sorted = [...values].sort((a, b) => a - b);
-  return sorted[sorted.length >> 1] ?? null;
-}
-
 const errorOf = ({ source, both, output }: Stretch, gain: number): number =>
   Math.max(0, output - 2 * gain * both + gain * gain * source);
 
@@ -79,10 +75,10 @@ const errorOf = ({ source, both, output }: Stretch, gain: number): number =>
 export function compareEnergy(source: AudioSketch, heard: AudioSketch): EnergyVerdict | null {
   const stretches = stretchesOf(source, heard);
   const loud = stretches.filter((stretch) => stretch.source > energyAt(QUIET_DECIBELS));
-  const gain = medianOf(loud.map((stretch) => stretch.both / stretch.source)) ?? 1;
+  const gain = loud.length === 0 ? 1 : median(loud.map((stretch) => stretch.both / stretch.source));
   if (gain < 1 / MOST_GAIN || gain > MOST_GAIN) return null;
   const parts = loud.map((stretch) => errorOf(stretch, gain) / stretch.source);
-  const usual = medianOf(parts) ?? 0;
+  const usual = median(parts);
   const allowed = Math.max(ALLOWED_PART, TIMES_USUAL * usual);
   const excesses: Excess[] = [];
   for (const stretch of stretches) {
