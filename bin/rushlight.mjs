@@ -20,7 +20,7 @@ function startedAs() {
   return `node ${typed}`;
 }
 
-const program = fileURLToPath(new URL('../dist/coordinator/cli.js', import.meta.url));
+const program = fileURLToPath(new URL('../dist/program/coordinator/cli.js', import.meta.url));
 function missing() {
   if (!existsSync(program)) return `no ${program}`;
   try {

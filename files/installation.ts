@@ -17,6 +17,16 @@ function findPackageFolder(): string {
 /** The folder that holds package.json. */
 export const packageFolder = findPackageFolder();
 
+/**
+ * The compiled file that a process or a thread of ours is started on, also when this runs from source: Node starts none on
+ * TypeScript. `name`: as below dist/, `worker/main.js`; each is in the list of setup/bundle.mjs. Throws when it is not there.
+ */
+export function programFile(name: string): string {
+  const file = join(packageFolder, 'dist', 'program', name);
+  if (!existsSync(file)) throw new Error(`the program is not compiled: ${file} is missing`);
+  return file;
+}
+
 export function packageVersion(): string {
   return (JSON.parse(readFileSync(join(packageFolder, 'package.json'), 'utf8')) as { version: string })
     .version;

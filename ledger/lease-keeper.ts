@@ -5,10 +5,10 @@
  * Who publishes asks `holds()` first. It reads what the thread last confirmed, from memory that both share: after a pause of
  * the whole process it says no before any message could have been read.
  */
-import { existsSync, statSync } from 'node:fs';
-import { dirname, join } from 'node:path';
+import { statSync } from 'node:fs';
+import { dirname } from 'node:path';
 import { Worker } from 'node:worker_threads';
-import { packageFolder } from '../files/installation.ts';
+import { programFile } from '../files/installation.ts';
 import { fsPath } from '../files/names.ts';
 import type { Kept } from './lease-beat.ts';
 import { LEASE_BEAT_MILLISECONDS, LEASE_DEAD_MILLISECONDS, type Lease, type LeasePlace } from './lease.ts';
@@ -73,8 +73,7 @@ export interface LeaseKeeper {
 }
 
 export function startLeaseKeeper(timing: KeeperTiming = usual): LeaseKeeper {
-  const program = join(packageFolder, 'dist', 'ledger', 'lease-thread.js');
-  if (!existsSync(program)) throw new Error(`the program is not compiled: ${program} is missing`);
+  const program = programFile('ledger/lease-thread.js');
   const sign = new SharedArrayBuffer(8);
   const signs = new BigInt64Array(sign);
   const giveSign = (): void => void Atomics.store(signs, 0, nowMilliseconds());

@@ -90,7 +90,7 @@ export function printableAddress(address: QueueAddress): string {
 }
 
 /**
- * How a worker process is started: `node <package>/dist/worker/main.js` with this as JSON in the environment variable
+ * How a worker process is started: `node <package>/dist/program/worker/main.js` with this as JSON in the environment variable
  * RUSHLIGHT_WORKER (not on the command line, where everybody on the machine can read a password).
  *
  * stdin is a pipe that the starter holds open: its end means that the starter is gone, and the worker stops at once.

@@ -3,9 +3,6 @@
  * order, and the next one begins another process. Threads (threads.ts) would end with the whole process.
  */
 import { type ChildProcess, spawn } from 'node:child_process';
-import { existsSync } from 'node:fs';
-import { join } from 'node:path';
-import { packageFolder } from '../files/installation.ts';
 import { tied } from './parent-death-guard.ts';
 
 /** The process is gone, with what it was doing. The message says how it went. */
@@ -17,7 +14,7 @@ export class HelperDied extends Error {
 }
 
 export interface HelperOptions {
-  /** The compiled file below dist/, also when this runs from source; tests may give an absolute path. */
+  /** The file that it runs (`programFile`). */
   readonly program: string;
   /** Bounds of JavaScript's own memory, and of all memory that is written to (Linux). */
   readonly heapMegabytes: number;
@@ -45,14 +42,11 @@ const LAST_WORDS = /^.*(?:Assertion failed|FATAL ERROR|Check failed).*$/m;
 const KEPT_CHARACTERS = 16 * 1024;
 
 function start({ program, heapMegabytes, memoryMegabytes }: HelperOptions): ChildProcess {
-  const file = join(packageFolder, 'dist', program);
-  const path = existsSync(program) ? program : file;
-  if (!existsSync(path)) throw new Error(`the program is not compiled: ${path} is missing`);
   const bounded = [
     '-c',
     `ulimit -c 0; ulimit -d ${memoryMegabytes * 1024} 2>/dev/null; exec "$@"`,
     'sh',
-    ...[process.execPath, `--max-old-space-size=${heapMegabytes}`, path],
+    ...[process.execPath, `--max-old-space-size=${heapMegabytes}`, program],
   ];
   const { file: shell, args } = tied('/bin/sh', bounded);
   return spawn(shell, args, {

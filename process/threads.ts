@@ -1,8 +1,5 @@
 /** A few threads of one program, each with one order at a time. What a thread cannot answer comes back as its error, by its code (coded-error.ts). */
-import { existsSync } from 'node:fs';
-import { join } from 'node:path';
 import { parentPort, type Transferable, Worker, workerData } from 'node:worker_threads';
-import { packageFolder } from '../files/installation.ts';
 import { CodedError, errorCodeOf } from '../files/coded-error.ts';
 
 type Answer<Result> =
@@ -36,7 +33,7 @@ export class PoolClosedError extends CodedError {
   }
 }
 
-/** `program`: the compiled file below dist/, also when this runs from source, since a thread cannot be started on TypeScript. `setup` is copied to every thread. */
+/** `program`: the file that each thread runs (`programFile`). `setup` is copied to every thread. */
 export function createThreadPool<Setup, Order, Result>(
   program: string,
   threads: number,
@@ -44,15 +41,13 @@ export function createThreadPool<Setup, Order, Result>(
 ): ThreadPool<Order, Result> {
   if (!Number.isSafeInteger(threads) || threads < 1)
     throw new RangeError(`threads must be 1 or more, not ${threads}`);
-  const file = join(packageFolder, 'dist', program);
-  if (!existsSync(file)) throw new Error(`the program is not compiled: ${file} is missing`);
   const idle: Worker[] = [];
   const busy = new Map<Worker, Task<Order, Result>>();
   const waiting: Task<Order, Result>[] = [];
   let closed = false;
 
   function start(): Worker {
-    const worker = new Worker(file, { workerData: setup, execArgv: [] });
+    const worker = new Worker(program, { workerData: setup, execArgv: [] });
     worker.on('message', (answer: Answer<Result>) => {
       const task = busy.get(worker);
       busy.delete(worker);

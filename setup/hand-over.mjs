@@ -16,7 +16,7 @@ const SAME_PRESS_MILLISECONDS = 150;
 const PASSED_ON = ['SIGINT', 'SIGTERM', 'SIGHUP', 'SIGQUIT', 'SIGUSR2', 'SIGWINCH'];
 
 /** Runs `program` (a .js file) with `args` and ends this process as it ended. */
-export function handOver(args, program = join(projectFolder, 'dist', 'coordinator', 'cli.js')) {
+export function handOver(args, program = join(projectFolder, 'dist', 'program', 'coordinator', 'cli.js')) {
   // In a group of its own the child would outlive a SIGKILL of this one: the kernel tells it then, as SIGTERM.
   const setpriv = ['/usr/bin/setpriv', '/bin/setpriv'].find(
     (path) => process.platform === 'linux' && existsSync(path),

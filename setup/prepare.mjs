@@ -1,4 +1,5 @@
 /** The set-up, in order. Each step looks first and costs next to nothing when there is nothing to do. */
+import { bundle } from './bundle.mjs';
 import { compile } from './compile.mjs';
 import { compileKernels } from './kernels.mjs';
 import { installPackages } from './packages.mjs';
@@ -12,5 +13,6 @@ export async function prepare({ systemPrograms }) {
   installPackages();
   if (systemPrograms !== 'none') provideSystemPrograms(systemPrograms);
   compile();
+  await bundle();
   compileKernels();
 }

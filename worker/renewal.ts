@@ -3,10 +3,8 @@
  * on a monotonic clock. Work may then block the process's loop for a while, and a wall clock may be set, without the job being
  * given to another worker. A lock that was not confirmed for 0.8 of its time counts as lost before it is.
  */
-import { existsSync } from 'node:fs';
-import { join } from 'node:path';
 import { Worker } from 'node:worker_threads';
-import { packageFolder } from '../files/installation.ts';
+import { programFile } from '../files/installation.ts';
 import type { QueueAddress } from '../ledger/queue.ts';
 
 export interface RenewalSetup {
@@ -47,8 +45,7 @@ export interface Renewer {
 const SIGN_MILLISECONDS = 1_000;
 
 export function startRenewer(setup: Omit<RenewalSetup, 'sign'>): Renewer {
-  const program = join(packageFolder, 'dist', 'worker', 'renewal-thread.js');
-  if (!existsSync(program)) throw new Error(`the program is not compiled: ${program} is missing`);
+  const program = programFile('worker/renewal-thread.js');
   const sign = new SharedArrayBuffer(8);
   const signs = new BigInt64Array(sign);
   const giveSign = (): void => void Atomics.store(signs, 0, nowMilliseconds());

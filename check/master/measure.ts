@@ -1,6 +1,7 @@
 /** Measures a master: which files its folder holds, and every frame of them, read once. */
 import { lstat } from 'node:fs/promises';
 import { availableParallelism } from 'node:os';
+import { programFile } from '../../files/installation.ts';
 import { entriesOf, type FolderDigest, folderDigestOf } from '../../files/folder-digest.ts';
 import { fsPath } from '../../files/names.ts';
 import { createThreadPool } from '../../process/threads.ts';
@@ -39,7 +40,7 @@ export async function measureMaster({
   const there = new Set(names);
   const spotOf = new Map(spots.map((spot) => [spot.frame, spot.pixels]));
   const pool = createThreadPool<MeasureSetup, MeasureOrder, MeasureAnswer>(
-    'check/master/thread.js',
+    programFile('check/master/thread.js'),
     Math.max(1, threads ?? availableParallelism()),
     { folder: path, format, width: outcome.width, height: outcome.height, base: outcome.timecode.base },
   );

@@ -8,7 +8,7 @@ import { availableParallelism, totalmem } from 'node:os';
 import { join } from 'node:path';
 import { type Finding, finding } from '../../findings/finding.ts';
 import { WORKER_VARIABLE, type WorkerSetup } from '../../ledger/queue.ts';
-import { packageFolder } from '../../files/installation.ts';
+import { programFile } from '../../files/installation.ts';
 
 export interface WorkerPool {
   /** Takes no new job, ends what runs; resolves when all are gone. */
@@ -61,10 +61,6 @@ export function defaultSlots(
   );
 }
 
-function workerProgram(): string {
-  return join(packageFolder, 'dist', 'worker', 'main.js');
-}
-
 interface Slot {
   readonly name: string;
   child: ChildProcess | null;
@@ -107,7 +103,7 @@ export function startWorkers(request: PoolRequest, events: PoolEvents): WorkerPo
       logFile: join(request.logFolder, `${slot.name}.log`),
     };
     const output = openSync(join(request.logFolder, `${slot.name}.out`), 'a', 0o600);
-    const child = spawn(process.execPath, [request.program ?? workerProgram()], {
+    const child = spawn(process.execPath, [request.program ?? programFile('worker/main.js')], {
       // stdin is a pipe that we hold: its end shows the worker that we are gone. A group of its own: Ctrl-C is ours to translate.
       stdio: ['pipe', output, output],
       detached: true,

@@ -2,6 +2,7 @@
  * The process in which clips' headers are read: a damaged file that ends it, or that nothing comes back from, costs its clip and no
  * other. One for a run, begun at the first clip and again whenever it is gone.
  */
+import { programFile } from '../../files/installation.ts';
 import { FileDamage } from '../../files/bytes.ts';
 import type { ClipReaders } from '../../media/raw/clip-readers.ts';
 import type { SequencePlace } from '../../media/input.ts';
@@ -18,8 +19,7 @@ export type ReaderResult = MovieForm | SequenceReading | DngReading | { readonly
 
 /** Two minutes without one frame's header: a dead volume, or a file from which no reader returns. */
 export const SILENT_MILLISECONDS = 120_000;
-const OPTIONS: HelperOptions = {
-  program: 'coordinator/survey/reader-process.js',
+const OPTIONS: Omit<HelperOptions, 'program'> = {
   // The tags of an hour of raw frames take a few hundred megabytes.
   heapMegabytes: 1024,
   // A raw frame of 400 million pixels, as it lies and decoded.
@@ -29,7 +29,11 @@ const OPTIONS: HelperOptions = {
 
 /** All throw HelperDied too. `close` ends the process; what is asked for later begins another. */
 export function readersApart(options: Partial<HelperOptions> = {}): ClipReaders & { close(): void } {
-  const helper = createHelper<ReaderOrder, ReaderResult>({ ...OPTIONS, ...options });
+  const helper = createHelper<ReaderOrder, ReaderResult>({
+    program: programFile('coordinator/survey/reader-process.js'),
+    ...OPTIONS,
+    ...options,
+  });
   return {
     form: async (path, { signal }) => (await helper.run({ read: 'form', path }, signal)) as MovieForm,
     stills: async (rollFolder, place, { signal }) =>

@@ -2,10 +2,8 @@
  * Reads several files at a time, each on a thread of its own, so that neither a slow checksum nor a slow disk holds up
  * the event loop or another file. The number of threads is the number of files that are open at once.
  */
-import { existsSync } from 'node:fs';
-import { join } from 'node:path';
 import { Worker } from 'node:worker_threads';
-import { packageFolder } from '../installation.ts';
+import { programFile } from '../installation.ts';
 import type { Algorithm } from './algorithms.ts';
 import type { FileRead } from './hash.ts';
 import { BYTES, type HashOrder, STOP } from './hash-thread.ts';
@@ -37,13 +35,11 @@ interface Reader {
 }
 
 const PROGRESS_MILLISECONDS = 200;
-/** The compiled program, also when this file runs from source: a thread cannot be started on TypeScript. */
-const THREAD_FILE = join(packageFolder, 'dist', 'files', 'manifest', 'hash-thread.js');
 
 export function createHashPool(readers: number): HashPool {
   if (!Number.isSafeInteger(readers) || readers < 1)
     throw new RangeError(`readers must be 1 or more, not ${readers}`);
-  if (!existsSync(THREAD_FILE)) throw new Error(`the program is not compiled: ${THREAD_FILE} is missing`);
+  const program = programFile('files/manifest/hash-thread.js');
   const all = new Set<Reader>();
   const waiting: Task[] = [];
   let closed = false;
@@ -58,7 +54,7 @@ export function createHashPool(readers: number): HashPool {
   function startReader(): Reader {
     const memory = new SharedArrayBuffer(16);
     const reader: Reader = {
-      worker: new Worker(THREAD_FILE, { workerData: memory, execArgv: [] }),
+      worker: new Worker(program, { workerData: memory, execArgv: [] }),
       shared: new BigInt64Array(memory),
       task: null,
       reported: 0n,

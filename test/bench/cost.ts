@@ -3,7 +3,7 @@ import { mkdirSync, mkdtempSync, readdirSync, rmSync, writeFileSync } from 'node
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import type { NightResult } from '../../coordinator/night/request.ts';
-import { packageFolder } from '../../files/installation.ts';
+import { programFile } from '../../files/installation.ts';
 import type { Job, MovieWork } from '../../ledger/job.ts';
 import { burnIn } from '../../profiles/recipe/burn-in.ts';
 import { encodeOptions } from '../../profiles/recipe/encode.ts';
@@ -33,7 +33,7 @@ async function costOfRun(base: string, day: string, profiles: readonly string[])
   const run = await timed(
     [
       process.execPath,
-      join(packageFolder, 'dist', 'coordinator', 'cli.js'),
+      programFile('coordinator/cli.js'),
       'run',
       day,
       ...['--deliver', join(base, 'delivery'), '--work', join(base, 'work'), '--workers', '1'],

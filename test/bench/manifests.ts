@@ -4,7 +4,7 @@ import { createWriteStream, mkdirSync, mkdtempSync, rmSync, writeFileSync } from
 import { once } from 'node:events';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
-import { packageFolder } from '../../files/installation.ts';
+import { programFile } from '../../files/installation.ts';
 import type { BenchLine } from './line.ts';
 
 const ENTRIES = 200_000;
@@ -53,7 +53,7 @@ async function writeForm(folder: string, form: Form): Promise<void> {
 
 /** Of `check` on a day with one roll, none of whose listed files is there. */
 function measured(day: string): { seconds: number; megabytes: number } {
-  const program = `process.argv.splice(1, 0, ${JSON.stringify(join(packageFolder, 'dist/coordinator/cli.js'))});
+  const program = `process.argv.splice(1, 0, ${JSON.stringify(programFile('coordinator/cli.js'))});
 process.on('exit', () => {
   const { userCPUTime, systemCPUTime, maxRSS } = process.resourceUsage();
   process.stderr.write('\\nbench ' + (userCPUTime + systemCPUTime) / 1e6 + ' ' + maxRSS / 1024 + '\\n');

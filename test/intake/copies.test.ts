@@ -3,7 +3,7 @@ import { execFileSync } from 'node:child_process';
 import { mkdirSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { expect, test } from 'vitest';
-import { packageFolder } from '../../files/installation.ts';
+import { programFile } from '../../files/installation.ts';
 import { writeMd5Manifest } from '../support/day.ts';
 import { freshFolder } from '../support/folder.ts';
 import { needsRoot } from '../support/root.ts';
@@ -25,7 +25,7 @@ function checkWith(script: string, mounts: boolean): { verified: boolean[]; one:
   writeFileSync(join(day, 'A001', 'Clips', 'foundry-1.mov'), 'molten bronze');
   writeFileSync(join(day, 'A001', 'sheet.txt'), 'bell, first casting');
   writeMd5Manifest(join(day, 'A001'));
-  const command = join(packageFolder, 'dist', 'coordinator', 'cli.js');
+  const command = programFile('coordinator/cli.js');
   const text = `set -e; copy="$base/copy"; mkdir "$copy"; ${script}
     "$node" "$cli" check "$day" --copy "$copy" --json --quiet || [ $? -lt 3 ]`;
   const words = mounts ? ['unshare', '-m', '--propagation', 'private', 'bash', '-c'] : ['bash', '-c'];

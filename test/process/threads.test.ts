@@ -1,6 +1,6 @@
 /** What a thread throws is known on the other side by its code, whatever its class is called. */
 import { writeFileSync } from 'node:fs';
-import { join, relative } from 'node:path';
+import { join } from 'node:path';
 import { afterEach, describe, expect, test } from 'vitest';
 import { FileDamage } from '../../files/bytes.ts';
 import { packageFolder } from '../../files/installation.ts';
@@ -49,7 +49,7 @@ ${Object.entries(classes)
 });
 `,
   );
-  pool = createThreadPool(relative(dist, path), 1, null);
+  pool = createThreadPool(path, 1, null);
   return pool;
 }
 

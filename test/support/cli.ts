@@ -3,7 +3,7 @@ import { type ChildProcess, fork, spawn } from 'node:child_process';
 import { once } from 'node:events';
 import { join } from 'node:path';
 import { afterAll } from 'vitest';
-import { packageFolder } from '../../files/installation.ts';
+import { packageFolder, programFile } from '../../files/installation.ts';
 
 export interface CliResult {
   readonly code: number | null;
@@ -20,7 +20,7 @@ export interface RunningCli {
 }
 
 export function startCli(args: readonly string[], env: Readonly<Record<string, string>> = {}): RunningCli {
-  const child = spawn(process.execPath, [join(packageFolder, 'dist', 'coordinator', 'cli.js'), ...args], {
+  const child = spawn(process.execPath, [programFile('coordinator/cli.js'), ...args], {
     env: { ...process.env, ...env },
     stdio: ['ignore', 'pipe', 'pipe'],
   });
@@ -71,13 +71,21 @@ export function commandProcess(): RunCommand {
         execArgv: [],
         stdio: ['ignore', 'inherit', 'inherit', 'ipc'],
       });
-      const answered = once(child, 'message');
-      const died = once(child, 'exit').then(([code]) => {
+      const listening = new AbortController();
+      const { signal } = listening;
+      const answered = once(child, 'message', { signal });
+      const died = once(child, 'exit', { signal }).then(([code]) => {
         throw new Error(`the process of commands ended with ${code} in ${args.join(' ')}`);
       });
       child.send({ args, env });
-      const [result] = (await Promise.race([answered, died])) as [Awaited<ReturnType<RunCommand>>];
-      return result;
+      try {
+        const [result] = (await Promise.race([answered, died])) as [Awaited<ReturnType<RunCommand>>];
+        return result;
+      } finally {
+        // The other one is rejected by this: nobody waits for it any more.
+        for (const promise of [answered, died]) promise.catch(() => undefined);
+        listening.abort();
+      }
     });
     last = answer.catch(() => undefined);
     return answer;

@@ -1,5 +1,5 @@
 /** Runs the commands that it is sent, one at a time, and answers with what each said and its exit code (cli.ts). */
-import { runCommand } from '../../dist/coordinator/command-line.js';
+import { runCommand } from '../../dist/program/coordinator/command-line.js';
 
 process.on('message', async ({ args, env }) => {
   const said = { stdout: '', stderr: '' };

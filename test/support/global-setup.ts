@@ -2,13 +2,15 @@
 import { mkdtempSync, rmSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { delimiter, join } from 'node:path';
+import { bundle } from '../../setup/bundle.mjs';
 import { compile } from '../../setup/compile.mjs';
 import { compileKernels } from '../../setup/kernels.mjs';
 import { recordAnswers } from './recorded-answers.ts';
 
-export default function setup(): () => void {
-  // Both look first: after `npm test` has prepared, and from the second run on, nothing is left to compile.
+export default async function setup(): Promise<() => void> {
+  // All look first: after `npm test` has prepared, and from the second run on, nothing is left to compile.
   compile();
+  await bundle();
   compileKernels();
   const folder = mkdtempSync(join(tmpdir(), 'rushlight-test-'));
   process.env.RUSHLIGHT_TEST_FOLDER = folder;

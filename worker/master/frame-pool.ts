@@ -5,6 +5,7 @@
  * is waited for as well.
  */
 import type { Readable } from 'node:stream';
+import { programFile } from '../../files/installation.ts';
 import { createThreadPool } from '../../process/threads.ts';
 import type { FramePipe } from '../../process/frame-pipe.ts';
 import { CELLS, COLOUR_CELLS, type FrameFingerprints } from '../../proof/form.ts';
@@ -70,7 +71,7 @@ export function startFramePool(
   feed: Feed = async () => undefined,
 ): FramePool {
   const pool = createThreadPool<FramePoolSetup, FrameOrder, FrameAnswer | null>(
-    'worker/master/thread.js',
+    programFile('worker/master/thread.js'),
     threads,
     setup,
   );

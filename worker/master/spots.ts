@@ -2,6 +2,7 @@
  * What some pixels of a few frames must be, found again by other means than the master's: the source is opened and decoded
  * once more, frame by frame, and goes its way in double precision through the references of the kernels.
  */
+import { programFile } from '../../files/installation.ts';
 import type { ToSceneLinear } from '../../check/master/scene-linear.ts';
 import type { Job } from '../../ledger/job.ts';
 import { layoutOf } from '../../media/colour/formats.ts';
@@ -135,7 +136,7 @@ async function rawSpots(
 ): Promise<Spot[]> {
   signal.throwIfAborted();
   const job = { rollFolder, clip: { place: clip.place }, facts: { raw: facts.raw } };
-  const pool = createThreadPool<SpotSetup, SpotOrder, Spot>('worker/master/spot-thread.js', 1, {
+  const pool = createThreadPool<SpotSetup, SpotOrder, Spot>(programFile('worker/master/spot-thread.js'), 1, {
     job,
     spotted,
   });
