@@ -44,19 +44,30 @@ export function regionAt(region: number, width: number, height: number): Region 
   };
 }
 
+/** Which row of regions each line is in. */
+export function rowOfLine(height: number): Uint8Array {
+  const rows = new Uint8Array(height);
+  for (let row = 0; row < SIDE; row += 1) {
+    const { top, bottom } = regionAt(row * SIDE, SIDE, height);
+    rows.fill(row, top, bottom);
+  }
+  return rows;
+}
+
+/** Where each column of regions ends, from the left. */
+export function columnEnds(width: number): Int32Array {
+  return Int32Array.from({ length: SIDE }, (_, column) => regionAt(column, width, SIDE).right);
+}
+
 /** Takes a frame line by line; sums are modulo 2^32, so that their order and size do not matter. */
 export class WholeFrameSketch {
   readonly #sums = new Int32Array(SKETCH_VALUES);
   readonly #rows: Uint8Array;
-  readonly #cuts: readonly number[];
+  readonly #cuts: Int32Array;
 
   constructor(width: number, height: number) {
-    this.#rows = new Uint8Array(height);
-    for (let region = 0; region < REGIONS; region += SIDE) {
-      const { top, bottom } = regionAt(region, width, height);
-      this.#rows.fill(region / SIDE, top, bottom);
-    }
-    this.#cuts = Array.from({ length: SIDE }, (_, column) => regionAt(column, width, height).right);
+    this.#rows = rowOfLine(height);
+    this.#cuts = columnEnds(width);
   }
 
   begin(): void {

@@ -47,13 +47,16 @@ export class KernelMemory {
   u16(at: number, count: number): Uint16Array {
     return new Uint16Array(this.memory.buffer, at, count);
   }
+  i32(at: number, count: number): Int32Array {
+    return new Int32Array(this.memory.buffer, at, count);
+  }
   f32(at: number, count: number): Float32Array {
     return new Float32Array(this.memory.buffer, at, count);
   }
 }
 
 /** Every kernel: a source in media/kernels/assembly of this name, compiled at set-up into dist/kernels. */
-export const kernelNames = ['cfa', 'dng', 'dpx', 'exr', 'video'] as const;
+export const kernelNames = ['cfa', 'dng', 'dpx', 'exr', 'video', 'whole-frames'] as const;
 export type KernelName = (typeof kernelNames)[number];
 
 const compiled = new Map<KernelName, Promise<WebAssembly.Module>>();

@@ -17,7 +17,7 @@ import { frameFileName } from '../../profiles/master/frame-name.ts';
 import { attributesOf, dpxOf } from './attributes.ts';
 import type { FrameAnswer, FrameOrder, FramePoolSetup, WrittenFrame } from './orders.ts';
 import { sourcePicture } from './source-picture.ts';
-import { sketchCodes, sketchHalves } from './whole-frames.ts';
+import { wholeFrames } from './whole-frames.ts';
 
 /** Planes of code or camera values, band by band in their order, and how they become linear AP0 in place. */
 interface Way {
@@ -109,7 +109,7 @@ async function writersOf(setup: FramePoolSetup, memory: KernelMemory): Promise<W
       encoder.prepare({ width, height });
       const kernel = await PictureKernel.load(memory);
       kernel.prepare({ width, height, lines: BAND_LINES, source: null, transform: null });
-      const sketching = sketchCodes(memory, width, height);
+      const sketching = await wholeFrames(memory, { width, height, values: 'codes' });
       writers.push({
         begin: () => {
           encoder.begin();
@@ -130,7 +130,7 @@ async function writersOf(setup: FramePoolSetup, memory: KernelMemory): Promise<W
       const { ExrEncoder } = await import('../../media/formats/exr/writer.ts');
       const encoder = await ExrEncoder.create(memory);
       encoder.prepare({ width, height, compression, container: format === 'aces' ? 'aces' : 'exr' });
-      const sketching = sketchHalves(memory, width, height);
+      const sketching = await wholeFrames(memory, { width, height, values: 'halves' });
       writers.push({
         begin: (index) => {
           encoder.begin(attributesOf(outcome, index, setup.source));
