@@ -34,16 +34,23 @@ export function readAverages(frame: Uint8Array, layout: Layout): ReadAverages {
   const bits = layout.bits === 32 ? 16 : layout.bits;
   const average = (index: number, grid: Grid): Uint16Array =>
     areaAverages(words[index] as Uint16Array, layout.samples[index] as Samples, bits, grid);
-  if (layout.kind !== 'rgb')
-    return {
-      luma: average(0, LUMA),
-      colour: isPlanar(layout) ? joined([average(1, COLOUR), average(2, COLOUR)]) : null,
-    };
+  if (layout.kind !== 'rgb') return averagesAsCoded(layout, average);
   const channels = (grid: Grid): readonly Uint16Array[] => [0, 1, 2].map((plane) => average(plane, grid));
   const small = channels(COLOUR);
   return {
     luma: mixed(channels(LUMA), Y),
     colour: joined([CB, CR].map((weights) => mixed(small, weights))),
+  };
+}
+
+/** Of luma and chroma as they are coded, by whatever averages them: `component` 0 to 2. */
+export function averagesAsCoded(
+  layout: Layout,
+  average: (component: number, grid: Grid) => Uint16Array,
+): ReadAverages {
+  return {
+    luma: average(0, LUMA),
+    colour: isPlanar(layout) ? joined([average(1, COLOUR), average(2, COLOUR)]) : null,
   };
 }
 
@@ -93,16 +100,14 @@ function joined(parts: readonly Uint16Array[]): Uint16Array {
   return out;
 }
 
-/** One component without padding. Floats are cut to 0 and 1 of full scale and become 16 bits: a picture of whole numbers is all that a tap can give. */
+/** One component without padding, itself where it lies so in the frame. Floats are cut to 0 and 1 of full scale and become 16 bits: a picture of whole numbers is all that a tap can give. */
 function wordsOf(frame: Uint8Array, samples: Samples): Uint16Array {
   const { first, step, line, width, height, coding, shift } = samples;
+  const aligned = (frame.byteOffset + first) % 2 === 0 && step === 2 && line === 2 * width;
+  if (coding === 'u16le' && aligned && shift === 0)
+    return new Uint16Array(frame.buffer, frame.byteOffset + first, width * height);
   const out = new Uint16Array(width * height);
   const view = new DataView(frame.buffer, frame.byteOffset, frame.byteLength);
-  const aligned = (frame.byteOffset + first) % 2 === 0 && step === 2 && line === 2 * width;
-  if (coding === 'u16le' && aligned && shift === 0) {
-    out.set(new Uint16Array(frame.buffer, frame.byteOffset + first, width * height));
-    return out;
-  }
   if (coding === 'u8') {
     for (let y = 0, to = 0; y < height; y += 1)
       for (let x = 0, at = first + y * line; x < width; x += 1, at += step, to += 1)

@@ -225,7 +225,7 @@ export class PictureKernel {
       },
     };
     const plane = (): number => memory.allocate(planeBytes(count));
-    const codePlane = (): number => memory.allocate(2 * upToFour(count));
+    const codePlane = (): number => memory.allocate(planeBytes(count) / 2);
     // Codes of 10 bits (media/colour/acescct.ts): narrow range with the matrix of BT.709, and full range.
     const toYcbcr = programOf(acescctOfAp0, tables, {
       matrix: multiply(diagonal([876, 896, 896]), fromRgb(weightsOf('bt709'))),

@@ -50,6 +50,9 @@ export class KernelMemory {
   i32(at: number, count: number): Int32Array {
     return new Int32Array(this.memory.buffer, at, count);
   }
+  f64(at: number, count: number): Float64Array {
+    return new Float64Array(this.memory.buffer, at, count);
+  }
   f32(at: number, count: number): Float32Array {
     return new Float32Array(this.memory.buffer, at, count);
   }

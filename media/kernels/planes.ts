@@ -19,8 +19,8 @@ export interface Planes {
  */
 export const BAND_LINES = 16;
 
-/** Values. Three would do. */
-const ROOM_BEHIND = 4;
+/** Values. Seven would do. */
+const ROOM_BEHIND = 8;
 
 /** Bytes of one float32 plane of `count` values, with the room behind it. */
 export const planeBytes = (count: number): number => Math.ceil((count + ROOM_BEHIND) / 16) * 64;

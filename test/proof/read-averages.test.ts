@@ -8,6 +8,8 @@ import { CELLS, COLOUR_CELLS, type Reading } from '../../proof/form.ts';
 import { readAverages } from '../../proof/read-averages.ts';
 import { compareReading, READ_BOUND, readingBytes, readingOf } from '../../proof/reading.ts';
 import { pictureTap, rawPictures } from '../../proof/tap.ts';
+import { KernelMemory } from '../../media/kernels/memory.ts';
+import { averagesInMemory } from '../../worker/master/averages.ts';
 import { freshFolder } from '../support/folder.ts';
 import { ffmpeg } from '../support/media.ts';
 
@@ -82,7 +84,13 @@ describe.each(formats)('%s', (format) => {
       ...[...rawPictures('luma'), join(folder, 'luma')],
       ...(tap.hasColour ? [...rawPictures('colour'), join(folder, 'colour')] : []),
     );
-    const own = readAverages(frame, layoutOf(format, width, height));
+    const layout = layoutOf(format, width, height);
+    const own = readAverages(frame, layout);
+    const memory = new KernelMemory();
+    const view = memory.allocate(frame.length);
+    const inMemory = await averagesInMemory(memory, layout);
+    memory.bytes(view, frame.length).set(frame);
+    expect(inMemory(memory.bytes(view, frame.length))).toEqual(own);
     expect(apart(words(join(folder, 'luma')), own.luma)).toBeLessThanOrEqual(READ_BOUND);
     // Packed and semi-planar formats are compared by their luma.
     expect(own.colour === null).toBe(['gray16le', 'grayf32le', 'yuyv422', 'nv12'].includes(format));

@@ -146,7 +146,7 @@ test('the kernel takes every size and every band as the plain code does', async 
           const at = (index: number): number => drawn[(index * (channel + 3)) % drawn.length] as number;
           const length = width * height;
           return isCodes
-            ? Uint16Array.from({ length }, (_, index) => at(index) & 0xffff)
+            ? Uint16Array.from({ length }, (_, index) => at(index) & 0x7fff)
             : Int32Array.from({ length }, (_, index) => at(index));
         });
         const sketch = new WholeFrameSketch(width, height);

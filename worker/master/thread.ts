@@ -38,7 +38,7 @@ async function codedLinearisation(setup: FramePoolSetup, memory: KernelMemory): 
   const kernel = await PictureKernel.load(memory);
   const source = sourcePicture(linearisation, width, height);
   kernel.prepare({ width, height, lines: BAND_LINES, source, transform });
-  const averages = setup.compareReading ? await averagesOf(source) : () => null;
+  const averages = setup.compareReading ? await averagesOf(source, memory) : () => null;
   return {
     read: async ({ index, from }) => {
       if (from === null) throw new RangeError('a frame without bytes');
@@ -53,13 +53,15 @@ async function codedLinearisation(setup: FramePoolSetup, memory: KernelMemory): 
   };
 }
 
-async function averagesOf(source: SourcePicture): Promise<(frame: Uint8Array) => ReadAverages> {
-  const [{ readAverages }, { sourceLayout }] = await Promise.all([
-    import('../../proof/read-averages.ts'),
+async function averagesOf(
+  source: SourcePicture,
+  memory: KernelMemory,
+): Promise<(frame: Uint8Array) => ReadAverages> {
+  const [{ averagesInMemory }, { sourceLayout }] = await Promise.all([
+    import('./averages.ts'),
     import('../../media/colour/pixel.ts'),
   ]);
-  const layout = sourceLayout(source);
-  return (frame) => readAverages(frame, layout);
+  return await averagesInMemory(memory, sourceLayout(source));
 }
 
 async function rawLinearisation(setup: FramePoolSetup, memory: KernelMemory): Promise<Way> {

@@ -35,7 +35,7 @@ interface Kernel {
   takeCodes: Take;
 }
 
-/** `values`: what the planes hold, linear AP0 as float32 that OpenEXR gets as half floats, or codes of 16 bits (DPX). */
+/** `values`: what the planes hold, linear AP0 as float32 that OpenEXR gets as half floats, or codes of at most 15 bits (DPX). */
 export async function wholeFrames(
   memory: KernelMemory,
   { width, height, values }: { width: number; height: number; values: 'halves' | 'codes' },

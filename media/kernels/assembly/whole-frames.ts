@@ -15,18 +15,18 @@ function weights(line: i32, block: i32): u32 {
   return h ^ (h >>> 16);
 }
 
-/** Four odd numbers from -255 to 255. */
+/** Eight odd numbers from -255 to 255, for a block of four and the one behind it. */
 @inline
-function fourWeights(line: i32, block: i32): v128 {
-  const bytes = i32x4.extend_low_i16x8_u(i16x8.extend_low_i8x16_u(i32x4.splat(weights(line, block))));
-  return i32x4.sub(i32x4.shl(bytes, 1), i32x4.splat(255));
+function eightWeights(line: i32, block: i32): v128 {
+  const bytes = i16x8.extend_low_i8x16_u(i32x4.replace_lane(i32x4.splat(weights(line, block)), 1, weights(line, block + 1)));
+  return i16x8.sub(i16x8.shl(bytes, 1), i16x8.splat(255));
 }
 
-/** Ones in the lanes of the block at `first` that lie from `from` on and before `to`. */
+/** Ones in those of eight lanes from `first` on that lie from `from` on and before `to`, all of them a line's width at most. */
 @inline
 function lanes(first: i32, from: i32, to: i32): v128 {
-  const at = i32x4.add(i32x4.splat(first), i32x4(0, 1, 2, 3));
-  return v128.andnot(i32x4.lt_s(at, i32x4.splat(to)), i32x4.lt_s(at, i32x4.splat(from)));
+  const at = i16x8.add(i16x8.splat(i16(first - from)), i16x8(0, 1, 2, 3, 4, 5, 6, 7));
+  return v128.andnot(i16x8.lt_s(at, i16x8.splat(i16(to - from))), i16x8.lt_s(at, i16x8.splat(0)));
 }
 
 /**
@@ -58,10 +58,12 @@ function add(to: usize, four: v128): void {
   store<i32>(to, load<i32>(to) + sumOf(four));
 }
 
-/** 4 floats, or 4 codes of 16 bits. Reads up to three values behind the plane, which have room there (media/kernels/planes.ts). */
+/** Of 8 floats, or of 8 codes of at most 15 bits: both fit into 16 with their sign. Reads up to seven values behind the plane (media/kernels/planes.ts). */
 @inline
-function four(plane: usize, at: i32, halves: bool): v128 {
-  return halves ? halfSteps(v128.load(plane + (usize(at) << 2))) : v128.load16x4_u(plane + (usize(at) << 1));
+function eight(plane: usize, at: i32, halves: bool): v128 {
+  if (!halves) return v128.load(plane + (usize(at) << 1));
+  const place = plane + (usize(at) << 2);
+  return i16x8.narrow_i32x4_s(halfSteps(v128.load(place)), halfSteps(v128.load(place, 16)));
 }
 
 @inline
@@ -76,12 +78,12 @@ function takeLines(r: usize, g: usize, b: usize, width: i32, lines: i32, first: 
       let red = i32x4.splat(0);
       let green = i32x4.splat(0);
       let blue = i32x4.splat(0);
-      for (let at = from & ~3; at < to; at += 4) {
-        let weight = fourWeights(y, at >> 2);
-        if (at < from || at + 4 > to) weight = v128.and(weight, lanes(at, from, to));
-        red = i32x4.add(red, i32x4.mul(four(r, start + at, halves), weight));
-        green = i32x4.add(green, i32x4.mul(four(g, start + at, halves), weight));
-        blue = i32x4.add(blue, i32x4.mul(four(b, start + at, halves), weight));
+      for (let at = from & ~7; at < to; at += 8) {
+        let weight = eightWeights(y, at >> 2);
+        if (at < from || at + 8 > to) weight = v128.and(weight, lanes(at, from, to));
+        red = i32x4.add(red, i32x4.dot_i16x8_s(eight(r, start + at, halves), weight));
+        green = i32x4.add(green, i32x4.dot_i16x8_s(eight(g, start + at, halves), weight));
+        blue = i32x4.add(blue, i32x4.dot_i16x8_s(eight(b, start + at, halves), weight));
       }
       const region = sums + (usize((row + column) * CHANNELS) << 2);
       add(region, red);
@@ -100,7 +102,48 @@ export function takeHalves(r: usize, g: usize, b: usize, width: i32, lines: i32,
   takeLines(r, g, b, width, lines, first, rows, cuts, sums, true);
 }
 
-/** Planes of codes of 16 bits, otherwise as `takeHalves`. */
+/** Planes of codes in 16 bits, of 15 at most, otherwise as `takeHalves`. */
 export function takeCodes(r: usize, g: usize, b: usize, width: i32, lines: i32, first: i32, rows: usize, cuts: usize, sums: usize): void {
   takeLines(r, g, b, width, lines, first, rows, cuts, sums, false);
+}
+
+/** Sum of samples `from` to before `to` of a line. */
+@inline
+function sumWords(line: usize, from: i32, to: i32): i32 {
+  let sums = i32x4.splat(0);
+  let at = from;
+  for (; at + 8 <= to; at += 8) sums = i32x4.add(sums, i32x4.extadd_pairwise_i16x8_u(v128.load(line + (usize(at) << 1))));
+  let sum = sumOf(sums);
+  for (; at < to; at++) sum += i32(load<u16>(line + (usize(at) << 1)));
+  return sum;
+}
+@inline
+function sumBytes(line: usize, from: i32, to: i32): i32 {
+  let sums = i32x4.splat(0);
+  let at = from;
+  for (; at + 16 <= to; at += 16)
+    sums = i32x4.add(sums, i32x4.extadd_pairwise_i16x8_u(i16x8.extadd_pairwise_i8x16_u(v128.load(line + usize(at)))));
+  let sum = sumOf(sums);
+  for (; at < to; at++) sum += i32(load<u8>(line + usize(at)));
+  return sum;
+}
+
+/**
+ * What one line gives to each cell of a grid (proof/area.ts): samples that lie in a cell alone count `cells` times, its first and its last one by
+ * their part. `cuts`: four words a cell: first sample, last sample, parts of the first, parts of the last; the last of a cell that has one sample
+ * counts nothing. `bytes`: of a sample, 1 or 2. `to`: a float64 a cell.
+ */
+export function lineOfCells(line: usize, bytes: i32, cells: i32, cuts: usize, to: usize): void {
+  for (let cell = 0; cell < cells; cell++) {
+    const cut = cuts + (usize(cell) << 4);
+    const first = load<i32>(cut);
+    const last = load<i32>(cut, 4);
+    const middle = bytes == 1 ? sumBytes(line, first + 1, last) : sumWords(line, first + 1, last);
+    const atFirst = bytes == 1 ? i32(load<u8>(line + usize(first))) : i32(load<u16>(line + (usize(first) << 1)));
+    const atLast = bytes == 1 ? i32(load<u8>(line + usize(last))) : i32(load<u16>(line + (usize(last) << 1)));
+    store<f64>(
+      to + (usize(cell) << 3),
+      f64(atFirst) * f64(load<i32>(cut, 8)) + f64(middle) * f64(cells) + f64(atLast) * f64(load<i32>(cut, 12)),
+    );
+  }
 }
