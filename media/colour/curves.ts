@@ -10,13 +10,20 @@
 
 export const curveNames = [
   'linear',
+  'slog2',
   'slog3',
   'logc3',
   'logc4',
   'vlog',
   'log3g10',
+  'flog',
+  'flog2',
+  'nlog',
+  'dlog',
   'acescct',
   'acescc',
+  'acesproxy10',
+  'acesproxy12',
   'cineon',
   'bt709',
   'bt1886',
@@ -33,6 +40,8 @@ export type Logc3Index = (typeof logc3Indices)[number];
 /** A curve with what it needs to be known exactly. */
 export type PublishedCurve =
   | { readonly name: Exclude<CurveName, 'logc3' | 'pq' | 'hlg'> }
+  /** From channel independent density to relative exposure: a part of ADX alone (adx.ts), and nothing that people pair with a gamut. */
+  | { readonly name: 'adx' }
   /** The curve depends on the exposure index that the camera was set to. */
   | { readonly name: 'logc3'; readonly ei: Logc3Index }
   /** `nits_of_one`: the luminance in cd/m² that becomes 1.0. */
@@ -50,6 +59,39 @@ const odd =
   (value: number): number =>
     value < 0 ? -half(-value) : half(value);
 const oddPair = ({ decode, encode }: Pair): Pair => ({ decode: odd(decode), encode: odd(encode) });
+
+/**
+ * “S-Log2 Technical Paper” (2012): in parts of 0.9 reflectance, 155 of which become 219, and in video level, 64 to 940 of 1023.
+ * The straight part below 0 is the paper's of S-Log.
+ */
+export const SLOG2 = {
+  scale: 155 / 219 / 0.9,
+  gain: 0.432699,
+  offset: 0.037584,
+  lift: 0.616596 + 0.03,
+  slope: 5,
+  black: 0.030001222851889303,
+  level: 876 / 1023,
+  floor: 64 / 1023,
+} as const;
+const slog2: Pair = {
+  decode: (y) => {
+    const level = (y - SLOG2.floor) / SLOG2.level;
+    const light =
+      level >= SLOG2.black
+        ? 10 ** ((level - SLOG2.lift) / SLOG2.gain) - SLOG2.offset
+        : (level - SLOG2.black) / SLOG2.slope;
+    return light / SLOG2.scale;
+  },
+  encode: (x) => {
+    const light = x * SLOG2.scale;
+    const level =
+      light >= 0
+        ? SLOG2.gain * Math.log10(light + SLOG2.offset) + SLOG2.lift
+        : light * SLOG2.slope + SLOG2.black;
+    return level * SLOG2.level + SLOG2.floor;
+  },
+};
 
 /** “Technical Summary for S-Gamut3.Cine/S-Log3 and S-Gamut3/S-Log3” (undated; in circulation since 2014), section “S-Log3”. */
 export const SLOG3 = {
@@ -139,6 +181,72 @@ const log3g10: Pair = {
     x + LOG3G10.c < 0 ? (x + LOG3G10.c) * LOG3G10.g : LOG3G10.a * Math.log10((x + LOG3G10.c) * LOG3G10.b + 1),
 };
 
+/** a to f and both cuts of “F-Log Data Sheet”, version 1.1, and “F-Log2 Data Sheet”, version 1.0 (both 2022). */
+export const FLOG = {
+  flog: {
+    cut: 0.00089,
+    cutCode: 0.100537775223865,
+    a: 0.555556,
+    b: 0.009468,
+    c: 0.344676,
+    d: 0.790453,
+    e: 8.735631,
+    f: 0.092864,
+  },
+  flog2: {
+    cut: 0.000889,
+    cutCode: 0.100686685370811,
+    a: 5.555556,
+    b: 0.064829,
+    c: 0.245281,
+    d: 0.384316,
+    e: 8.799461,
+    f: 0.092864,
+  },
+} as const;
+function flogOf({ cut, cutCode, a, b, c, d, e, f }: (typeof FLOG)['flog' | 'flog2']): Pair {
+  return {
+    decode: (y) => (y < cutCode ? (y - f) / e : (10 ** ((y - d) / c) - b) / a),
+    encode: (x) => (x < cut ? e * x + f : c * Math.log10(a * x + b) + d),
+  };
+}
+const flog = flogOf(FLOG.flog);
+const flog2 = flogOf(FLOG.flog2);
+
+/** “N-Log Specification Document”, version 1.0.0 (2018). Below black the cube goes on as it stands. */
+export const NLOG = {
+  cut: 0.328,
+  cutCode: 452 / 1023,
+  a: 650 / 1023,
+  b: 0.0075,
+  c: 150 / 1023,
+  d: 619 / 1023,
+} as const;
+const nlog: Pair = {
+  decode: (y) => (y < NLOG.cutCode ? (y / NLOG.a) ** 3 - NLOG.b : Math.exp((y - NLOG.d) / NLOG.c)),
+  encode: (x) => (x < NLOG.cut ? NLOG.a * Math.cbrt(x + NLOG.b) : NLOG.c * Math.log(x) + NLOG.d),
+};
+
+/** “White Paper on D-Log and D-Gamut” (2017). Its two directions have numbers of their own, which meet within 3e-7 of the light. */
+export const DLOG = {
+  slope: 6.025,
+  offset: 0.0929,
+  a: 0.9892,
+  b: 0.0108,
+  cut: 0.0078,
+  c: 0.256663,
+  d: 0.584555,
+  cutCode: 0.14,
+  e: 3.89616,
+  f: 2.27752,
+} as const;
+const dlog: Pair = {
+  decode: (y) =>
+    y <= DLOG.cutCode ? (y - DLOG.offset) / DLOG.slope : (10 ** (DLOG.e * y - DLOG.f) - DLOG.b) / DLOG.a,
+  encode: (x) =>
+    x <= DLOG.cut ? DLOG.slope * x + DLOG.offset : DLOG.c * Math.log10(DLOG.a * x + DLOG.b) + DLOG.d,
+};
+
 /** Academy S-2016-001, of linear AP1. The limit at 65504 is left away: half float has its own. */
 export const ACESCCT = {
   a: 10.5402377416545,
@@ -161,6 +269,71 @@ const acescc: Pair = {
       : x < 2 ** -15
         ? (Math.log2(2 ** -16 + x / 2) + 9.72) / 17.52
         : (Math.log2(x) + 9.72) / 17.52,
+};
+
+/**
+ * Academy S-2013-001, of linear AP1, in the 10 and the 12 bits of video: codes that the standard leaves out go on by the formula, and
+ * light of 2^-9.72 and less has the lowest code.
+ */
+export const ACESPROXY = {
+  acesproxy10: { most: 1023, lowest: 64, stop: 50, middle: 425 },
+  acesproxy12: { most: 4095, lowest: 256, stop: 200, middle: 1700 },
+  log: 2.5,
+  least: 2 ** -9.72,
+} as const;
+function acesproxyOf({
+  most,
+  lowest,
+  stop,
+  middle,
+}: (typeof ACESPROXY)['acesproxy10' | 'acesproxy12']): Pair {
+  return {
+    decode: (y) => 2 ** ((y * most - middle) / stop - ACESPROXY.log),
+    encode: (x) => (x > ACESPROXY.least ? (Math.log2(x) + ACESPROXY.log) * stop + middle : lowest) / most,
+  };
+}
+const acesproxy10 = acesproxyOf(ACESPROXY.acesproxy10);
+const acesproxy12 = acesproxyOf(ACESPROXY.acesproxy12);
+
+/**
+ * ADX, the Academy's transform “ACEScsc.ADX10_to_ACES” (a1.0.0; SMPTE ST 2065-3): log10 of the relative exposure at channel independent densities,
+ * straight between them; below the first its value, beyond the last a line of its own.
+ */
+export const ADX = {
+  points: [
+    [-0.19, -6],
+    [0.01, -2.721718645],
+    [0.028, -2.521718645],
+    [0.054, -2.321718645],
+    [0.095, -2.121718645],
+    [0.145, -1.921718645],
+    [0.22, -1.721718645],
+    [0.3, -1.521718645],
+    [0.4, -1.321718645],
+    [0.5, -1.121718645],
+    [0.6, -0.926545676714876],
+  ],
+  slope: 100 / 55,
+  offset: -(((7120 - 1520) / 8000) * (100 / 55) - Math.log10(0.18)),
+} as const;
+/** Straight pieces of the curve, each from a density on. */
+export const adxLines: readonly { readonly from: number; readonly slope: number; readonly offset: number }[] =
+  ADX.points.map(([x, y], index) => {
+    const next = ADX.points[index + 1];
+    if (next === undefined) return { from: x, slope: ADX.slope, offset: ADX.offset };
+    const slope = (next[1] - y) / (next[0] - x);
+    return { from: x, slope, offset: y - slope * x };
+  });
+const adx: Pair = {
+  decode: (density) => {
+    const line = adxLines.findLast(({ from }) => density > from);
+    return 10 ** (line === undefined ? ADX.points[0][1] : line.slope * density + line.offset);
+  },
+  encode: (light) => {
+    const log = Math.log10(Math.max(light, SMALLEST));
+    const line = adxLines.findLast(({ from, slope, offset }) => log > slope * from + offset);
+    return line === undefined ? ADX.points[0][0] : (log - line.offset) / line.slope;
+  },
 };
 
 /** 2^-126: what logarithms take instead of anything smaller. */
@@ -243,6 +416,28 @@ function hlg(signal_of_one: number): Pair {
 
 const linear: Pair = { decode: (value) => value, encode: (value) => value };
 
+const OTHERS: Readonly<Record<Exclude<PublishedCurve['name'], 'logc3' | 'pq' | 'hlg'>, Pair>> = {
+  linear,
+  slog2,
+  slog3,
+  logc4,
+  vlog,
+  log3g10,
+  flog,
+  flog2,
+  nlog,
+  dlog,
+  acescct,
+  acescc,
+  acesproxy10,
+  acesproxy12,
+  adx,
+  cineon,
+  bt709,
+  bt1886,
+  srgb,
+};
+
 function pairOf(curve: PublishedCurve): Pair {
   switch (curve.name) {
     case 'logc3':
@@ -252,9 +447,7 @@ function pairOf(curve: PublishedCurve): Pair {
     case 'hlg':
       return hlg(curve.signal_of_one);
     default:
-      return { linear, slog3, logc4, vlog, log3g10, acescct, acescc, cineon, bt709, bt1886, srgb }[
-        curve.name
-      ];
+      return OTHERS[curve.name];
   }
 }
 

@@ -29,6 +29,7 @@ export const gamutNames = [
   'awg4',
   'vgamut',
   'rwg',
+  'dgamut',
 ] as const;
 export type GamutName = (typeof gamutNames)[number];
 
@@ -95,6 +96,7 @@ export const gamuts: Readonly<Record<GamutName, Gamut>> = {
     white: D65,
     adaptation: 'bradford',
   },
+  dgamut: { red: [0.71, 0.31], green: [0.21, 0.88], blue: [0.09, -0.08], white: D65, adaptation: 'bradford' },
 };
 
 type Primaries = Pick<Gamut, 'red' | 'green' | 'blue' | 'white'>;

@@ -6,6 +6,7 @@ import { createHash } from 'node:crypto';
 import { z } from 'zod';
 import { FindingError, finding } from '../../findings/finding.ts';
 import type { ColourTags } from './tags.ts';
+import { adxTransform } from './adx.ts';
 import { colourFileSteps } from './file.ts';
 import { type CurveName, type Logc3Index, type PublishedCurve, curveNames, logc3Indices } from './curves.ts';
 import { type Gamut, type GamutName, adaptations, gamutNames, gamuts, toAp0 } from './gamuts.ts';
@@ -15,6 +16,9 @@ interface NamedInput {
   readonly curve: CurveName;
   readonly gamut: GamutName;
 }
+/** Densities of film: no curve and gamut (adx.ts). */
+type AdxName = 'adx10' | 'adx16';
+const isAdx = (name: InputName): name is AdxName => name === 'adx10' || name === 'adx16';
 
 /** In the order in which people are shown them. `bt709` and `bt2020` undo the camera's curve; `bt1886` ones take the display's light for the scene's. */
 export const inputNames = [
@@ -22,12 +26,22 @@ export const inputNames = [
   'acescg',
   'acescct',
   'acescc',
+  'acesproxy10',
+  'acesproxy12',
+  'slog2-sgamut',
   'slog3-sgamut3cine',
   'slog3-sgamut3',
   'logc3-awg3',
   'logc4-awg4',
   'vlog-vgamut',
   'log3g10-rwg',
+  'redlogfilm-rwg',
+  'flog-fgamut',
+  'flog2-fgamut',
+  'nlog-ngamut',
+  'dlog-dgamut',
+  'adx10',
+  'adx16',
   'bt709',
   'bt2020',
   'bt1886-bt709',
@@ -42,17 +56,28 @@ export const inputNames = [
 ] as const;
 export type InputName = (typeof inputNames)[number];
 
-const NAMED: Readonly<Record<InputName, NamedInput>> = {
+const NAMED: Readonly<Record<Exclude<InputName, AdxName>, NamedInput>> = {
   'aces2065-1': { curve: 'linear', gamut: 'ap0' },
   acescg: { curve: 'linear', gamut: 'ap1' },
   acescct: { curve: 'acescct', gamut: 'ap1' },
   acescc: { curve: 'acescc', gamut: 'ap1' },
+  acesproxy10: { curve: 'acesproxy10', gamut: 'ap1' },
+  acesproxy12: { curve: 'acesproxy12', gamut: 'ap1' },
+  // S-Gamut has the primaries of S-Gamut3.
+  'slog2-sgamut': { curve: 'slog2', gamut: 'sgamut3' },
   'slog3-sgamut3cine': { curve: 'slog3', gamut: 'sgamut3cine' },
   'slog3-sgamut3': { curve: 'slog3', gamut: 'sgamut3' },
   'logc3-awg3': { curve: 'logc3', gamut: 'awg3' },
   'logc4-awg4': { curve: 'logc4', gamut: 'awg4' },
   'vlog-vgamut': { curve: 'vlog', gamut: 'vgamut' },
   'log3g10-rwg': { curve: 'log3g10', gamut: 'rwg' },
+  // REDLogFilm is the printing density of Cineon.
+  'redlogfilm-rwg': { curve: 'cineon', gamut: 'rwg' },
+  // Both papers take the primaries of BT.2020 under a name of their own.
+  'flog-fgamut': { curve: 'flog', gamut: 'bt2020' },
+  'flog2-fgamut': { curve: 'flog2', gamut: 'bt2020' },
+  'nlog-ngamut': { curve: 'nlog', gamut: 'bt2020' },
+  'dlog-dgamut': { curve: 'dlog', gamut: 'dgamut' },
   bt709: { curve: 'bt709', gamut: 'bt709' },
   bt2020: { curve: 'bt709', gamut: 'bt2020' },
   'bt1886-bt709': { curve: 'bt1886', gamut: 'bt709' },
@@ -108,7 +133,9 @@ const chromaticitySchema = z.tuple([finite, finite]);
 
 export const namedInputSchema = z
   .strictObject({ name: z.enum(inputNames), ...settings })
-  .superRefine((input, context) => refuseSettings(NAMED[input.name].curve, input, context));
+  .superRefine((input, context) =>
+    refuseSettings(isAdx(input.name) ? 'linear' : NAMED[input.name].curve, input, context),
+  );
 /** A published curve with a published gamut in another pairing than the named ones. */
 export const pairedInputSchema = z
   .strictObject({
@@ -222,6 +249,7 @@ function stepsOfPair(curve: PublishedCurve, gamut: Gamut): Step[] {
  */
 export function transformOf(input: InputTransform, file?: Buffer | string): ColourTransform {
   if ('name' in input) {
+    if (isAdx(input.name)) return adxTransform(input.name);
     const { curve, gamut } = NAMED[input.name];
     return { steps: stepsOfPair(published(curve, input), gamuts[gamut]) };
   }
@@ -256,9 +284,9 @@ export function transformOf(input: InputTransform, file?: Buffer | string): Colo
   return { steps: [...colourFileSteps(input.file, bytes), ...transformOf({ name: input.gives }).steps] };
 }
 
-/** Primaries and white of what is recorded; null: a file decides, which names what comes out of it alone. */
+/** Primaries and white of what is recorded; null: densities of film have none, and a file names what comes out of it alone. */
 export function gamutOfInput(input: InputTransform): Pick<Gamut, 'red' | 'green' | 'blue' | 'white'> | null {
-  if ('name' in input) return gamuts[NAMED[input.name].gamut];
+  if ('name' in input) return isAdx(input.name) ? null : gamuts[NAMED[input.name].gamut];
   if ('curve' in input) return gamuts[input.gamut];
   return 'log' in input ? { ...input.primaries, white: input.white } : null;
 }

@@ -5,16 +5,23 @@
 import {
   type PublishedCurve,
   ACESCCT,
+  ACESPROXY,
+  ADX,
   CINEON,
+  DLOG,
+  FLOG,
   HLG,
   LOG3G10,
   LOGC3,
   LOGC3_A,
   LOGC4,
+  NLOG,
   PQ,
+  SLOG2,
   SLOG3,
   SMALLEST,
   VLOG,
+  adxLines,
   hlgScale,
 } from './curves.ts';
 import { straightPart } from './evaluate.ts';
@@ -90,6 +97,21 @@ function decoding(curve: PublishedCurve): Pieces {
   switch (curve.name) {
     case 'linear':
       return straight(line(EVERYWHERE, 1, 0));
+    case 'slog2': {
+      // Codes to levels, and levels to light, in one step each.
+      const { scale, gain, level, floor } = SLOG2;
+      const slope = 1 / (SLOG2.slope * level * scale);
+      const cut = SLOG2.black * level + floor;
+      return straight(
+        line(EVERYWHERE, slope, -slope * cut),
+        exponential(justBelow(cut), {
+          gain: 1 / scale,
+          slope: DECADE / (gain * level),
+          offset: -DECADE * (floor / (gain * level) + SLOG2.lift / gain),
+          lift: -SLOG2.offset / scale,
+        }),
+      );
+    }
     case 'slog3': {
       const below = SLOG3.cut / (SLOG3.cutCode - SLOG3.black);
       return straight(
@@ -137,6 +159,52 @@ function decoding(curve: PublishedCurve): Pieces {
       return straight(
         line(EVERYWHERE, 1 / LOG3G10.g, -LOG3G10.c),
         exponential(0, { gain: 1 / LOG3G10.b, slope: DECADE / LOG3G10.a, lift: -1 / LOG3G10.b - LOG3G10.c }),
+      );
+    case 'flog':
+    case 'flog2': {
+      const { cutCode, a, b, c, d, e, f } = FLOG[curve.name];
+      return straight(
+        line(EVERYWHERE, 1 / e, -f / e),
+        exponential(justBelow(cutCode), {
+          gain: 1 / a,
+          slope: DECADE / c,
+          offset: (-d * DECADE) / c,
+          lift: -b / a,
+        }),
+      );
+    }
+    case 'nlog':
+      return straight(
+        power(EVERYWHERE, 3, { gain: -1, slope: -1 / NLOG.a, lift: -NLOG.b }),
+        power(0, 3, { slope: 1 / NLOG.a, lift: -NLOG.b }),
+        exponential(justBelow(NLOG.cutCode), {
+          slope: Math.LOG2E / NLOG.c,
+          offset: (-NLOG.d * Math.LOG2E) / NLOG.c,
+        }),
+      );
+    case 'dlog':
+      return straight(
+        line(EVERYWHERE, 1 / DLOG.slope, -DLOG.offset / DLOG.slope),
+        exponential(DLOG.cutCode, {
+          gain: 1 / DLOG.a,
+          slope: DLOG.e * DECADE,
+          offset: -DLOG.f * DECADE,
+          lift: -DLOG.b / DLOG.a,
+        }),
+      );
+    case 'acesproxy10':
+    case 'acesproxy12': {
+      const { most, stop, middle } = ACESPROXY[curve.name];
+      return straight(
+        exponential(EVERYWHERE, { slope: most / stop, offset: -middle / stop - ACESPROXY.log }),
+      );
+    }
+    case 'adx':
+      return straight(
+        line(EVERYWHERE, 0, 10 ** ADX.points[0][1]),
+        ...adxLines.map(({ from, slope, offset }) =>
+          exponential(from, { slope: slope * DECADE, offset: offset * DECADE }),
+        ),
       );
     case 'acescct':
       return straight(
@@ -199,6 +267,18 @@ function encoding(curve: PublishedCurve): Pieces {
   switch (curve.name) {
     case 'linear':
       return straight(line(EVERYWHERE, 1, 0));
+    case 'slog2': {
+      const { scale, gain, level, floor } = SLOG2;
+      return straight(
+        line(EVERYWHERE, SLOG2.slope * scale * level, SLOG2.black * level + floor),
+        logarithm(-SMALLEST, {
+          gain: (gain * level) / DECADE,
+          slope: scale,
+          offset: SLOG2.offset,
+          lift: SLOG2.lift * level + floor,
+        }),
+      );
+    }
     case 'slog3': {
       const gain = SLOG3.slope / DECADE / SLOG3.codes;
       return straight(
@@ -241,6 +321,40 @@ function encoding(curve: PublishedCurve): Pieces {
           slope: LOG3G10.b,
           offset: LOG3G10.b * LOG3G10.c + 1,
         }),
+      );
+    case 'flog':
+    case 'flog2': {
+      const { cut, a, b, c, d, e, f } = FLOG[curve.name];
+      return straight(
+        line(EVERYWHERE, e, f),
+        logarithm(justBelow(cut), { gain: c / DECADE, slope: a, offset: b, lift: d }),
+      );
+    }
+    case 'nlog':
+      return straight(
+        power(EVERYWHERE, 1 / 3, { gain: -NLOG.a, slope: -1, offset: -NLOG.b }),
+        power(-NLOG.b, 1 / 3, { gain: NLOG.a, offset: NLOG.b }),
+        logarithm(justBelow(NLOG.cut), { gain: NLOG.c * Math.LN2, lift: NLOG.d }),
+      );
+    case 'dlog':
+      return straight(
+        line(EVERYWHERE, DLOG.slope, DLOG.offset),
+        logarithm(DLOG.cut, { gain: DLOG.c / DECADE, slope: DLOG.a, offset: DLOG.b, lift: DLOG.d }),
+      );
+    case 'acesproxy10':
+    case 'acesproxy12': {
+      const { most, lowest, stop, middle } = ACESPROXY[curve.name];
+      return straight(
+        line(EVERYWHERE, 0, lowest / most),
+        logarithm(ACESPROXY.least, { gain: stop / most, lift: (ACESPROXY.log * stop + middle) / most }),
+      );
+    }
+    case 'adx':
+      return straight(
+        line(EVERYWHERE, 0, ADX.points[0][0]),
+        ...adxLines.map(({ from, slope, offset }) =>
+          logarithm(10 ** (slope * from + offset), { gain: 1 / (slope * DECADE), lift: -offset / slope }),
+        ),
       );
     case 'acescct':
       return straight(

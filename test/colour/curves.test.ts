@@ -14,6 +14,12 @@ const published: [PublishedCurve, number[]][] = [
   [{ name: 'logc4' }, [0.0928641, 0.1208294, 0.2783958, 0.4179594, 0.4275194, 0.6403898]],
   [{ name: 'vlog' }, [0.125, 0.1809997, 0.4233114, 0.5881674, 0.5991177, 0.8398115]],
   [{ name: 'log3g10' }, [0.0915515, 0.1378987, 0.3333329, 0.4833605, 0.4934485, 0.7163047]],
+  // These five have no reference in OpenColorIO 2.1; the documentation of the Python library colour (0.4) prints the same at 0.18.
+  [{ name: 'slog2' }, [0.0882513, 0.1188238, 0.3395325, 0.5689504, 0.5850911, 0.9488682]],
+  [{ name: 'flog' }, [0.092864, 0.1620304, 0.4593185, 0.6895033, 0.7049964, 1.0473977]],
+  [{ name: 'flog2' }, [0.092864, 0.1587975, 0.3910072, 0.5571324, 0.5682194, 0.8123887]],
+  [{ name: 'nlog' }, [0.1243726, 0.1649619, 0.3636678, 0.5896343, 0.6050831, 0.9427055]],
+  [{ name: 'dlog' }, [0.0929, 0.1522838, 0.3987646, 0.5729444, 0.584555, 0.8401292]],
   [{ name: 'cineon' }, [0.0928641, 0.1756859, 0.4573196, 0.6563333, 0.6695992, 0.9616106]],
 ];
 
@@ -30,6 +36,11 @@ describe('camera logs', () => {
     [{ name: 'logc4' }, 469.8, -0.018057],
     [{ name: 'vlog' }, 46.085528, -0.022321],
     [{ name: 'log3g10' }, 184.322348, -0.01],
+    [{ name: 'slog2' }, 13.758274, -0.026211],
+    [{ name: 'flog' }, 7.281325, -0.01063],
+    [{ name: 'flog2' }, 58.250874, -0.010553],
+    [{ name: 'nlog' }, 14.780863, -0.0075],
+    [{ name: 'dlog' }, 41.999393, -0.015419],
     [{ name: 'cineon' }, 13.521695, -0.005651],
   ])('%o decodes the ends of full scale as published', (curve, white, black) => {
     expect(decode(curve, 1) / white).toBeCloseTo(1, 6);
@@ -46,6 +57,15 @@ describe('camera logs', () => {
     expect(Math.round(encode(curve, 0.18) * 1023)).toBe(code);
   });
 
+  // The tables of the S-Log2 paper (ISO 800), of “F-Log Data Sheet” 1.1 and of “F-Log2 Data Sheet” 1.0, as that library quotes them.
+  test.each<[PublishedCurve, number, number, number]>([
+    [{ name: 'slog2' }, 90, 347, 582],
+    [{ name: 'flog' }, 95, 470, 705],
+    [{ name: 'flog2' }, 95, 400, 570],
+  ])('%o has black, 18 %% and 90 %% at 10-bit codes %i, %i and %i', (curve, ...codes) => {
+    expect([0, 0.18, 0.9].map((light) => Math.round(encode(curve, light) * 1023))).toEqual(codes);
+  });
+
   // “Log C Curve – Usage in VFX”: at every exposure index 18 % grey lies at 0.391, code 400 of 10 bits.
   test.each(logc3Indices.map((ei) => [ei]))(
     'LogC3 at EI %i has 18 %% grey at 0.391, and its parts meet',
@@ -59,6 +79,16 @@ describe('camera logs', () => {
 });
 
 describe('curves of ACES', () => {
+  // Academy S-2013-001: 18 % is 426 of 10 bits and 1705 of 12 (both from the library colour), and 1.0 lies 2.5 stops above the middle code.
+  test.each([
+    ['acesproxy10', 1023, 426, 550],
+    ['acesproxy12', 4095, 1705, 2200],
+  ] as const)('%s', (name, most, grey, one) => {
+    expect(Math.round(encode({ name }, 0.18) * most)).toBe(grey);
+    expect(encode({ name }, 1) * most).toBeCloseTo(one, 9);
+    expect(encode({ name }, 0)).toBe(name === 'acesproxy10' ? 64 / 1023 : 256 / 4095);
+  });
+
   // Academy S-2016-001 and S-2014-003; the values agree with OpenColorIO 2.1.
   test.each([
     [-0.01, -0.0324968, -0.3584475],

@@ -38,7 +38,9 @@ describe('worked values', () => {
   });
 });
 
-test.each(inputNames.map((name) => [name]))('%s keeps a grey grey and limits nothing', (name) => {
+// Film: densities have a crosstalk of their own, and equal codes are no grey.
+const withGrey = inputNames.filter((name) => !name.startsWith('adx'));
+test.each(withGrey.map((name) => [name]))('%s keeps a grey grey and limits nothing', (name) => {
   const transform = transformOf(name === 'logc3-awg3' ? { name, ei: 800 } : { name });
   const [r, g, b] = evaluate(transform, 0.42, 0.42, 0.42);
   expect([g - r, b - r].every((difference) => Math.abs(difference) < 1e-12)).toBe(true);

@@ -72,6 +72,9 @@ describe("named inputs are OpenColorIO's built-in transforms", () => {
     [{ name: 'logc3-awg3', ei: 800 }, 'LOGC-EI800-AWG_to_ACES2065-1', -0.1, 1.1],
     [{ name: 'vlog-vgamut' }, 'VLOG-VGAMUT_to_ACES2065-1', -0.1, 1.1],
     [{ name: 'log3g10-rwg' }, 'LOG3G10-RWG_to_ACES2065-1', -0.1, 1.1],
+    [{ name: 'redlogfilm-rwg' }, 'REDLOGFILM-RWG_to_ACES2065-1', -0.1, 1.1],
+    // It has whole codes of 10 bits in 0 to 1 of full scale, as a file brings them.
+    [{ name: 'acesproxy10' }, 'ACESproxy10i_to_ACES2065-1', 64 / 1023, 940 / 1023],
     // It limits light at 65504 and codes at what gives that: the ramp ends before.
     [{ name: 'acescct' }, 'ACEScct_to_ACES2065-1', -0.1, 1.3],
     // It limits AP0 at 0.
@@ -88,6 +91,22 @@ describe("named inputs are OpenColorIO's built-in transforms", () => {
       least,
     );
   });
+});
+
+/** It takes the table of densities through one of half floats, and lets it go on below its first place to 10^-10 instead of 10^-6. */
+test.each([
+  ['adx10', 0.9],
+  // Above, it ends at 65504.
+  ['adx16', 0.42],
+] as const)('%s is the built-in transform of that name', async (name, high) => {
+  const pixels = ramp(0.02, high);
+  const config = ocioConfig(`!<BuiltinTransform> {style: ${builtIn(`${name.toUpperCase()}_to_ACES2065-1`)}}`);
+  same(
+    await throughOcio(freshFolder('ocio'), config, toReference, pixels),
+    pixels,
+    transformOf({ name }),
+    2e-3,
+  );
 });
 
 /** Curves of which it has no built-in transform to AP0, or another reference: curves alone, from its own building stones. */

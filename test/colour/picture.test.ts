@@ -117,10 +117,18 @@ describe('transforms are within half of the last place of float32', () => {
   ])('%o', (input, low, high) => within(transformOf(input), drawn(low, high), BUDGET));
 
   test.each([
+    'slog2',
     'slog3',
     'logc4',
     'vlog',
     'log3g10',
+    'flog',
+    'flog2',
+    'nlog',
+    'dlog',
+    'acesproxy10',
+    'acesproxy12',
+    'adx',
     'acescct',
     'acescc',
     'cineon',
