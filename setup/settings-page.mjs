@@ -49,6 +49,7 @@ export function settingsPage({ inputs, curves, gamuts, indices }) {
     `| \`{ curve: …, gamut: … }\` | a published curve (${list(curves)}) with a published gamut (${list(gamuts)}) in another pairing |`,
     "| `{ log: …, primaries: …, white: …, adaptation: … }` | parameters of the Common LUT Format's `cameraLogToLin` by its own names (`base`, `logSideSlope`, `logSideOffset`, `linSideSlope`, `linSideOffset`, `linSideBreak`, `linearSlope`), chromaticities as `red`, `green`, `blue: [x, y]`, `white: [x, y]`, and `bradford` or `cat02` |",
     '| `{ file: …, gives: … }` | a .cube or .clf file, as seen from the settings, and the name of the space that it ends in. It is kept beside the reports, by its SHA-256 |',
+    '| with `interpolation` | of a .cube file, what lies between the places of its 3D table: `tetrahedral` (when it is not said, as grading rooms expect) or `trilinear`. A .clf file says it itself |',
     '',
     '### A camera with a curve of another kind',
     '',

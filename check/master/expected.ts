@@ -1,4 +1,6 @@
 /** What the header of a frame must say, by the outcome alone. */
+import { gamuts } from '../../media/colour/gamuts.ts';
+import { curveSettings, type InputTransform } from '../../media/colour/input.ts';
 import { formatRatio } from '../../media/time/rate.ts';
 import { addFrames, formatTimecode } from '../../media/time/timecode.ts';
 import { frameFileName } from '../../profiles/master/frame-name.ts';
@@ -15,17 +17,34 @@ function inDpx(value: string | null, longest: number): string | null {
     : null;
 }
 
+/** Everything of an input transform that changes a value, by the names that the settings have for it. */
+function transformOf(input: InputTransform): string {
+  let text: string;
+  if ('name' in input) text = input.name;
+  else if ('curve' in input) text = `${input.curve} ${input.gamut}`;
+  else if ('file' in input) text = `${input.file} SHA-256 ${input.sha256}`;
+  else text = 'log curve';
+  for (const [name, value] of Object.entries(curveSettings(input))) text += `, ${name} ${value}`;
+  if ('file' in input)
+    return `${text}${input.interpolation === undefined ? '' : `, interpolation ${input.interpolation}`}, gives ${input.gives}`;
+  if ('log' in input) {
+    for (const [name, value] of Object.entries(input.log)) text += `, ${name} ${value}`;
+    const { red, green, blue } = input.primaries;
+    text += `, red ${red.join(' ')}, green ${green.join(' ')}, blue ${blue.join(' ')}, white ${input.white.join(' ')}`;
+    return `${text}, adaptation ${input.adaptation}`;
+  }
+  if ('curve' in input) text += `, adaptation ${input.adaptation ?? gamuts[input.gamut].adaptation}`;
+  return text;
+}
+
 /** How the values came about: the words of the outcome, in their order, apart by semicolons. */
 export function developmentOf(way: MasterOutcome['linearisation']): string {
   const words: string[] = [];
   if (way.kind === 'coded') {
     const { input, declared } = way;
-    if ('name' in input) words.push(`input ${input.name}`);
-    else if ('curve' in input) words.push(`input ${input.curve} ${input.gamut}`);
-    else if ('file' in input) words.push(`input ${input.file} SHA-256 ${input.sha256}`);
-    else words.push(`input log curve base ${input.log.base}`);
+    words.push(`input ${transformOf(input)}`);
     words.push(
-      `${way.pixelFormat}${way.matrix === null ? '' : `, matrix ${way.matrix}`}, ${way.range} range`,
+      `${way.pixelFormat}${way.matrix === null ? '' : `, matrix ${way.matrix}`}, ${way.range} range${way.siting === null ? '' : `, chroma ${way.siting}`}`,
     );
     if (declared !== undefined)
       words.push(

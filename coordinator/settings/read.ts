@@ -1,7 +1,7 @@
 /** Reads the settings file: every departure as a finding with file and line. Files that it names are read and named by their content. */
 import { createHash } from 'node:crypto';
 import { readFile } from 'node:fs/promises';
-import { dirname, extname, resolve } from 'node:path';
+import { basename, dirname, extname, resolve } from 'node:path';
 import type { z } from 'zod';
 import { type Finding, FindingError } from '../../findings/finding.ts';
 import { type DeclaredDecoders, loadDecoders } from '../../media/raw/decoders/declared/all.ts';
@@ -67,7 +67,10 @@ export async function readSettings(path: string): Promise<Settings> {
         extension: extname(file).toLowerCase(),
         text: new TextDecoder('utf-8', { fatal: true }).decode(bytes),
       });
-      Object.assign(input, { sha256 });
+      Object.assign(input, { file: basename(file), sha256 });
+      // Tetrahedral is what grading rooms take .cube files for (common practice, no source); a .clf file says it itself.
+      if (/\.cube$/i.test(file) && !('interpolation' in input))
+        Object.assign(input, { interpolation: 'tetrahedral' });
     } catch (error) {
       findings.push(
         findingAt(

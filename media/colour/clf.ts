@@ -179,8 +179,8 @@ export function clfSteps(bytes: Buffer): Step[] {
     ['id', 'compCLFversion', 'name', 'inverseOf', 'xml:lang'],
     'ProcessList',
   );
-  if (!/^3(?:\.0){0,2}$/.test(compCLFversion ?? ''))
-    throw new ColourFileError(`compCLFversion ${compCLFversion ?? 'missing'}`, '3.0');
+  if (!/^(?:3(?:\.0){0,2}|ST2136-1:2024)$/.test(compCLFversion ?? ''))
+    throw new ColourFileError(`compCLFversion ${compCLFversion ?? 'missing'}`, '3.0 or ST2136-1:2024');
   const nodes = root.children.filter(({ name }) => !DESCRIPTIVE.includes(name));
   if (nodes.length === 0) throw new ColourFileError('a ProcessList without a node', 'at least one');
   let before: string | null = null;

@@ -1,12 +1,12 @@
 /**
  * .cube files (Cube LUT Specification 1.0), and the dialect in which one file has a 1D table and a 3D table behind it, each
- * with its `LUT_1D_INPUT_RANGE` and `LUT_3D_INPUT_RANGE`. Interpolation, of which the format says nothing, is linear in 1D and
- * trilinear in 3D, as in the Common LUT Format and OpenColorIO.
+ * with its `LUT_1D_INPUT_RANGE` and `LUT_3D_INPUT_RANGE`. Interpolation, of which the format says nothing, is linear in 1D; in 3D
+ * whoever reads a file says which.
  */
 import { isUtf8 } from 'node:buffer';
 import type { Triple } from './matrix.ts';
 import { ColourFileError, numberOf, quoted } from './refuse.ts';
-import type { Step } from './steps.ts';
+import type { Interpolation, Step } from './steps.ts';
 
 /** Least and most entries a side, by the specification. */
 const SIZES = { LUT_1D_SIZE: [2, 65536], LUT_3D_SIZE: [2, 256] } as const;
@@ -88,7 +88,7 @@ function placeOf(
 }
 
 /** Throws ColourFileError when anything in the file is not understood. */
-export function cubeSteps(bytes: Buffer): Step[] {
+export function cubeSteps(bytes: Buffer, interpolation: Interpolation = 'trilinear'): Step[] {
   if (!isUtf8(bytes)) throw new ColourFileError('bytes that are no text', 'a .cube file in ASCII or UTF-8');
   const header: Header = { sizes: new Map(), domain: new Map(), ranges: new Map() };
   const rows: number[] = [];
@@ -147,7 +147,7 @@ export function cubeSteps(bytes: Buffer): Step[] {
       size: side,
       values: Float64Array.from(rows.slice(3 * length)),
       ...placeOf(header, 'LUT_3D_INPUT_RANGE'),
-      interpolation: 'trilinear',
+      interpolation,
     });
   return steps;
 }

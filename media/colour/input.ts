@@ -10,7 +10,14 @@ import { adxTransform } from './adx.ts';
 import { colourFileSteps } from './file.ts';
 import { type CurveName, type Logc3Index, type PublishedCurve, curveNames, logc3Indices } from './curves.ts';
 import { type Gamut, type GamutName, adaptations, gamutNames, gamuts, toAp0 } from './gamuts.ts';
-import { type ColourTransform, type LogParameters, type Step, curveStep, matrixStep } from './steps.ts';
+import {
+  type ColourTransform,
+  type LogParameters,
+  type Step,
+  curveStep,
+  interpolations,
+  matrixStep,
+} from './steps.ts';
 
 interface NamedInput {
   readonly curve: CurveName;
@@ -199,13 +206,20 @@ export const parameterInputSchema = z
 export const givenNames = inputNames.filter(
   (name): name is Exclude<InputName, 'logc3-awg3'> => name !== 'logc3-awg3',
 ) as [Exclude<InputName, 'logc3-awg3'>, ...Exclude<InputName, 'logc3-awg3'>[]];
-export const fileInputSchema = z.strictObject({
-  /** Name as the user gave it; its ending says which format it is. */
-  file: z.string().regex(/\.(?:cube|clf)$/i, 'must be a .cube or a .clf file'),
-  sha256: z.string().regex(/^[0-9a-f]{64}$/, 'must be 64 lower-case hex digits'),
-  /** The space of what comes out of the file. */
-  gives: z.enum(givenNames),
-});
+export const fileInputSchema = z
+  .strictObject({
+    /** Its name, without folders; the ending says which format it is. */
+    file: z.string().regex(/\.(?:cube|clf)$/i, 'must be a .cube or a .clf file'),
+    sha256: z.string().regex(/^[0-9a-f]{64}$/, 'must be 64 lower-case hex digits'),
+    /** The space of what comes out of the file. */
+    gives: z.enum(givenNames),
+    /** Between the places of a 3D table of a .cube file, whose format says nothing of it. Absent: trilinear, or what a .clf file says. */
+    interpolation: z.enum(interpolations).optional(),
+  })
+  .refine(({ file, interpolation }) => interpolation === undefined || /\.cube$/i.test(file), {
+    path: ['interpolation'],
+    message: 'a .clf file says itself how it is read between its places',
+  });
 
 export const inputTransformSchema = z.union([
   namedInputSchema,
@@ -281,7 +295,20 @@ export function transformOf(input: InputTransform, file?: Buffer | string): Colo
       [finding('colour-file-changed', `SHA-256 ${sha256}`, `SHA-256 ${input.sha256}`, { file: input.file })],
       2,
     );
-  return { steps: [...colourFileSteps(input.file, bytes), ...transformOf({ name: input.gives }).steps] };
+  return {
+    steps: [
+      ...colourFileSteps(input.file, bytes, input.interpolation),
+      ...transformOf({ name: input.gives }).steps,
+    ],
+  };
+}
+
+/** What a curve is known exactly by, with what is taken where nothing is said. */
+export function curveSettings(input: InputTransform): Readonly<Record<string, number>> {
+  if ('file' in input || 'log' in input) return {};
+  const curve = 'curve' in input ? input.curve : isAdx(input.name) ? 'linear' : NAMED[input.name].curve;
+  const { name: _, ...settings } = published(curve, input);
+  return settings;
 }
 
 /** Primaries and white of what is recorded; null: densities of film have none, and a file names what comes out of it alone. */

@@ -49,6 +49,10 @@ export type Curve =
 export const cdlStyles = ['Fwd', 'Rev', 'FwdNoClamp', 'RevNoClamp'] as const;
 export type CdlStyle = (typeof cdlStyles)[number];
 
+/** Between the places of a 3D table. */
+export const interpolations = ['tetrahedral', 'trilinear'] as const;
+export type Interpolation = (typeof interpolations)[number];
+
 export type Step =
   | { readonly kind: 'matrix'; readonly matrix: Matrix; readonly offset: Triple }
   | { readonly kind: 'curves'; readonly curves: readonly [Curve, Curve, Curve] }
@@ -78,7 +82,7 @@ export type Step =
       readonly values: Float64Array;
       readonly low: Triple;
       readonly high: Triple;
-      readonly interpolation: 'trilinear' | 'tetrahedral';
+      readonly interpolation: Interpolation;
     };
 
 export interface ColourTransform {

@@ -8,6 +8,7 @@ import type { FrameSaid } from '../../check/master/measured.ts';
 import { dpxBytes, dpxHeader } from '../../media/formats/dpx/header.ts';
 import { parseTimecode } from '../../media/time/timecode.ts';
 import type { MasterOutcome } from '../../profiles/master/outcome.ts';
+import type { InputTransform } from '../../media/colour/input.ts';
 import { attributesOf, developmentText, dpxOf } from '../../worker/master/attributes.ts';
 import { encoded, grainy } from '../formats/exr/encoded.ts';
 
@@ -168,5 +169,40 @@ test('how the values came about is worded alike by the writer and, apart from it
   expect(developmentOf(raw)).toBe(
     'DNG specification; decoder rushlight 1; demosaic fine; highlights keep; white 0.3127 0.3290, 6504 K; exposure x 1.25',
   );
-  for (const way of [outcome.linearisation, raw]) expect(developmentOf(way)).toBe(developmentText(way));
+  const coded = outcome.linearisation;
+  if (coded.kind !== 'coded') throw new Error('a coded picture was meant');
+  const sha256 = 'ab'.repeat(32);
+  const inputs: readonly [InputTransform, string][] = [
+    [{ name: 'logc3-awg3', ei: 1280 }, 'logc3-awg3, ei 1280'],
+    [{ name: 'pq-bt2020' }, 'pq-bt2020, nits_of_one 100'],
+    [{ name: 'hlg-bt2020', signal_of_one: 1 }, 'hlg-bt2020, signal_of_one 1'],
+    [{ name: 'adx10' }, 'adx10'],
+    [{ curve: 'slog3', gamut: 'bt709' }, 'slog3 bt709, adaptation bradford'],
+    [
+      { file: 'show.cube', sha256, gives: 'acescct', interpolation: 'tetrahedral' },
+      `show.cube SHA-256 ${sha256}, interpolation tetrahedral, gives acescct`,
+    ],
+    [
+      {
+        log: {
+          base: 10,
+          logSideSlope: 0.25,
+          logSideOffset: 0.6,
+          linSideSlope: 1,
+          linSideOffset: 0.01,
+          linSideBreak: 0.008,
+        },
+        primaries: { red: [0.7, 0.3], green: [0.2, 0.8], blue: [0.1, 0] },
+        white: [0.3127, 0.329],
+        adaptation: 'cat02',
+      },
+      'log curve, base 10, logSideSlope 0.25, logSideOffset 0.6, linSideSlope 1, linSideOffset 0.01, linSideBreak 0.008, red 0.7 0.3, green 0.2 0.8, blue 0.1 0, white 0.3127 0.329, adaptation cat02',
+    ],
+  ];
+  const ways = inputs.map(([input]) => ({ ...coded, input, siting: 'topleft' as const }));
+  for (const [at, way] of ways.entries()) {
+    expect(developmentOf(way)).toContain(`input ${inputs[at]?.[1]}; `);
+    expect(developmentOf(way)).toContain(', chroma topleft; ');
+  }
+  for (const way of [coded, ...ways, raw]) expect(developmentOf(way)).toBe(developmentText(way));
 });

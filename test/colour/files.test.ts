@@ -34,14 +34,14 @@ interface Asked {
   readonly name: string;
   readonly bytes: Buffer | string;
   /** Absent: the one that the file says. */
-  readonly interpolation?: 'linear';
+  readonly interpolation?: 'linear' | 'tetrahedral';
 }
 /** All files that OpenColorIO is asked about: one start of its program answers for every one. */
 const asked: Asked[] = [];
 let answers: Promise<Triple[][]> | undefined;
 
 /** Before the tests run. Gives what `same` is asked with. */
-function ask(name: string, bytes: Buffer | string, interpolation?: 'linear'): number {
+function ask(name: string, bytes: Buffer | string, interpolation?: Asked['interpolation']): number {
   asked.push({ name, bytes, ...(interpolation === undefined ? {} : { interpolation }) });
   return asked.length - 1;
 }
@@ -59,8 +59,12 @@ async function answersOfOcio(): Promise<Triple[][]> {
 }
 
 async function same(index: number): Promise<void> {
-  const { name, bytes } = asked[index] as Asked;
-  const steps = colourFileSteps(name, Buffer.from(bytes));
+  const { name, bytes, interpolation } = asked[index] as Asked;
+  const steps = colourFileSteps(
+    name,
+    Buffer.from(bytes),
+    interpolation === 'tetrahedral' ? interpolation : undefined,
+  );
   const found = pixels.map((pixel) => evaluate({ steps }, ...pixel));
   answers ??= answersOfOcio();
   const wanted = (await answers)[index] as Triple[];
@@ -115,10 +119,16 @@ describe('.cube files do what OpenColorIO does with them', () => {
       `LUT_1D_SIZE 3\nLUT_1D_INPUT_RANGE -1.0 3.0\nLUT_3D_SIZE 3\nLUT_3D_INPUT_RANGE 0.0 2.0\n0 0.1 0\n0.6 0.5 0.8\n2 1.9 1.5\n${rows(3, 'red')}\n`,
     ],
   ];
-  test.each(rowsOfCube.map(([title, bytes]): [string, number] => [title, ask('bell.cube', bytes, 'linear')]))(
-    '%s',
-    async (_, index) => same(index),
-  );
+  const ways = ['linear', 'tetrahedral'] as const;
+  test.each(
+    ways.flatMap((way) =>
+      rowsOfCube.map(([title, bytes]): [string, string, number] => [
+        title,
+        way,
+        ask('bell.cube', bytes, way),
+      ]),
+    ),
+  )('%s, %s between its places', async (_, _way, index) => same(index));
 });
 
 describe('.clf files do what OpenColorIO does with them', () => {

@@ -1,5 +1,7 @@
 /** What the header of a frame says, from the outcome. */
 import type { DpxFrame } from '../../media/formats/dpx/header.ts';
+import { gamuts } from '../../media/colour/gamuts.ts';
+import { curveSettings, type InputTransform } from '../../media/colour/input.ts';
 import { AP0 } from '../../media/formats/exr/aces-rules.ts';
 import type { ExrAttributes } from '../../media/formats/exr/frame-attributes.ts';
 import { addFrames } from '../../media/time/timecode.ts';
@@ -12,21 +14,40 @@ const present = <Name extends string, Value>(
   value: Value | null,
 ): Partial<Record<Name, Value>> => (value === null ? {} : ({ [name]: value } as Record<Name, Value>));
 
+const words = (values: Readonly<Record<string, unknown>>): string[] =>
+  Object.entries(values).flatMap(([name, value]) =>
+    value === undefined ? [] : [`${name} ${Array.isArray(value) ? value.join(' ') : String(value)}`],
+  );
+
+/** The input transform with everything that changes a value. */
+function inputText(input: InputTransform): string {
+  const settings = words(curveSettings(input));
+  if ('name' in input) return [input.name, ...settings].join(', ');
+  if ('curve' in input) {
+    const { curve, gamut, adaptation = gamuts[gamut].adaptation } = input;
+    return [`${curve} ${gamut}`, ...settings, `adaptation ${adaptation}`].join(', ');
+  }
+  if ('file' in input) {
+    const { file, sha256, interpolation, gives } = input;
+    return [`${file} SHA-256 ${sha256}`, ...words({ interpolation, gives })].join(', ');
+  }
+  const { log, primaries, white, adaptation } = input;
+  return ['log curve', ...words({ ...log, ...primaries, white, adaptation })].join(', ');
+}
+
 /** How the values came about, one line. */
 export function developmentText(linearisation: Linearisation): string {
   if (linearisation.kind === 'coded') {
     const { input } = linearisation;
-    const name =
-      'name' in input
-        ? input.name
-        : 'curve' in input
-          ? `${input.curve} ${input.gamut}`
-          : 'file' in input
-            ? `${input.file} SHA-256 ${input.sha256}`
-            : `log curve base ${input.log.base}`;
+    const name = inputText(input);
     const { declared } = linearisation;
-    const { pixelFormat, matrix, range } = linearisation;
-    const samples = [pixelFormat, ...(matrix === null ? [] : [`matrix ${matrix}`]), `${range} range`];
+    const { pixelFormat, matrix, range, siting } = linearisation;
+    const samples = [
+      pixelFormat,
+      ...(matrix === null ? [] : [`matrix ${matrix}`]),
+      `${range} range`,
+      ...(siting === null ? [] : [`chroma ${siting}`]),
+    ];
     const full = declared?.full === undefined ? '' : `, full ${declared.full}`;
     const decoder = declared === undefined ? [] : [`decoder ${declared.decoder} ${declared.version}${full}`];
     return [`input ${name}`, samples.join(', '), ...decoder, 'no exposure added'].join('; ');
