@@ -64,7 +64,7 @@ export const masterSchema = z.strictObject({
       highlights: z
         .enum(highlightPolicies)
         .describe(
-          'Where one channel of the sensor is full and another is not; keep: as the sensor held it; neutral: led to grey',
+          'Where a channel of the sensor is full; by-channel: it alone is raised towards grey, so that white is white and lamps keep their colour; neutral: all channels are, as soon as one is full; keep: as the sensor held it, for whoever reconstructs it',
         ),
     })
     .describe('Raw sources alone'),

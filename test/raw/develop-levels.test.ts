@@ -126,6 +126,28 @@ describe('highlights', () => {
       expect(value).toBeCloseTo(expected[index] as number, 12);
   });
 
+  test.each([
+    ['white that has filled green is grey at the brightest level', [0.9, 1, 1.125], [0.9, 1.8, 1.125]],
+    ['white that has filled all is grey at the level of the weakest', [1, 1, 1], [1, 2, 1.25]],
+    // Two lamps of one colour each, and one whose second channel is halfway between 7/8 and 1.
+    ['a red lamp stays red', [1, 0.2, 0.05], [1, 0.2, 0.05]],
+    ['a blue lamp stays blue', [0.1, 0.3, 1], [0.1, 0.3, 1]],
+    ['an orange lamp turns only by what green has filled', [1, 0.9375, 0.05], [1, (0.9375 + 2) / 2, 0.05]],
+    ['no channel nearly full: nothing changes', [0.8, 0.1, -0.05], [0.8, 0.1, -0.05]],
+  ] as const)('by-channel: %s', (_, camera, expected) => {
+    for (const [index, value] of highlights('by-channel', neutral, camera).entries())
+      expect(value).toBeCloseTo(expected[index] as number, 12);
+  });
+
+  test('a ramp of grey that the sensor cuts off stays grey as long as one channel is not full', () => {
+    // Of twice the level at which green is full, red is full as well: from there on nobody knows.
+    for (let level = 0.1; level < 1.99; level += 0.01) {
+      const seen = neutral.map((part) => Math.min(1, part * level)) as [number, number, number];
+      const led = highlights('by-channel', neutral, seen);
+      for (const channel of [0, 1, 2] as const) expect(led[channel] / neutral[channel]).toBeCloseTo(level, 9);
+    }
+  });
+
   const value = fc.double({ min: -0.2, max: 3, noNaN: true });
   const camera = fc.tuple(value, value, value);
 
@@ -149,27 +171,30 @@ describe('highlights', () => {
     );
   });
 
-  test('where a channel rises no result falls, and small steps stay small', () => {
-    fc.assert(
-      fc.property(
-        camera,
-        fc.constantFrom(0, 1, 2),
-        fc.double({ min: 0, max: 0.01, noNaN: true }),
-        (values, channel, rise) => {
-          const risen = values.map((old, index) => (index === channel ? old + rise : old)) as [
-            number,
-            number,
-            number,
-          ];
-          const before = highlights('neutral', neutral, values);
-          const behind = highlights('neutral', neutral, risen);
-          for (const index of [0, 1, 2] as const) {
-            expect(behind[index]).toBeGreaterThanOrEqual(before[index] - 1e-12);
-            // Steepest in the middle of the last eighth: 12 for each unit of distance from grey, which is 6 at most here, and 2 for the level itself.
-            expect(behind[index] - before[index]).toBeLessThanOrEqual(rise * (12 * 6.4 + 2) + 1e-12);
-          }
-        },
-      ),
-    );
-  });
+  test.each(['neutral', 'by-channel'] as const)(
+    '%s: where a channel rises no result falls, and small steps stay small',
+    (policy) => {
+      fc.assert(
+        fc.property(
+          camera,
+          fc.constantFrom(0, 1, 2),
+          fc.double({ min: 0, max: 0.01, noNaN: true }),
+          (values, channel, rise) => {
+            const risen = values.map((old, index) => (index === channel ? old + rise : old)) as [
+              number,
+              number,
+              number,
+            ];
+            const before = highlights(policy, neutral, values);
+            const behind = highlights(policy, neutral, risen);
+            for (const index of [0, 1, 2] as const) {
+              expect(behind[index]).toBeGreaterThanOrEqual(before[index] - 1e-12);
+              // Steepest in the middle of the last eighth: 12 for each unit of distance from grey, which is 6 at most here, and 2 for the level itself.
+              expect(behind[index] - before[index]).toBeLessThanOrEqual(rise * (12 * 6.4 + 2) + 1e-12);
+            }
+          },
+        ),
+      );
+    },
+  );
 });

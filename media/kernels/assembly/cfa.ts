@@ -457,11 +457,26 @@ export function fine(plan: usize, first: i32, end: i32): void {
   }
 }
 
+const NEARLY_FULL: f32 = 0.875;
+
+/** 0 up to NEARLY_FULL, 1 from 1 on, 3t² − 2t³ between them. */
+@inline
+function fullness(value: v128): v128 {
+  const t = f32x4.pmin(f32x4.pmax(f32x4.mul(f32x4.sub(value, f32x4.splat(NEARLY_FULL)), f32x4.splat(8)), f32x4.splat(0)), f32x4.splat(1));
+  return f32x4.mul(f32x4.mul(t, t), f32x4.sub(f32x4.splat(3), f32x4.add(t, t)));
+}
+
+/** Towards grey by so much. Rounding alone could bring the brightest channel below what it was. */
+@inline
+function led(value: v128, full: v128, grey: v128): v128 {
+  return f32x4.pmax(value, f32x4.add(value, f32x4.mul(full, f32x4.sub(grey, value))));
+}
+
 /**
  * Linear camera values to AP0 in place. `factors`: 9 of the matrix (rows, exposure included), 3 of the neutral, 3 of its
- * reciprocals, all f32. `led`: 1 leads full pixels to neutral first (media/raw/develop/highlights.ts).
+ * reciprocals, all f32. `policy`: what is done to full pixels before (media/raw/develop/highlights.ts): 0 keep, 1 neutral, 2 by-channel.
  */
-export function toAp0(r: usize, g: usize, b: usize, count: i32, factors: usize, led: i32): void {
+export function toAp0(r: usize, g: usize, b: usize, count: i32, factors: usize, policy: i32): void {
   const m00 = v128.load32_splat(factors);
   const m01 = v128.load32_splat(factors, 4);
   const m02 = v128.load32_splat(factors, 8);
@@ -477,24 +492,19 @@ export function toAp0(r: usize, g: usize, b: usize, count: i32, factors: usize, 
   const i0 = v128.load32_splat(factors, 48);
   const i1 = v128.load32_splat(factors, 52);
   const i2 = v128.load32_splat(factors, 56);
-  const zero = f32x4.splat(0);
-  const one = f32x4.splat(1);
-  const nearlyFull = f32x4.splat(0.875);
   for (let i = 0; i < count; i += 4) {
     const o = usize(i) << 2;
     let x = v128.load(r + o);
     let y = v128.load(g + o);
     let z = v128.load(b + o);
-    if (led) {
+    if (policy) {
       const fullest = f32x4.pmax(f32x4.pmax(x, y), z);
-      if (v128.any_true(f32x4.gt(fullest, nearlyFull))) {
-        const t = f32x4.pmin(f32x4.pmax(f32x4.mul(f32x4.sub(fullest, nearlyFull), f32x4.splat(8)), zero), one);
-        const full = f32x4.mul(f32x4.mul(t, t), f32x4.sub(f32x4.splat(3), f32x4.add(t, t)));
+      if (v128.any_true(f32x4.gt(fullest, f32x4.splat(NEARLY_FULL)))) {
+        const all = fullness(fullest);
         const brightest = f32x4.pmax(f32x4.pmax(f32x4.mul(x, i0), f32x4.mul(y, i1)), f32x4.mul(z, i2));
-        // Rounding alone could bring the brightest channel below what it was.
-        x = f32x4.pmax(x, f32x4.add(x, f32x4.mul(full, f32x4.sub(f32x4.mul(brightest, n0), x))));
-        y = f32x4.pmax(y, f32x4.add(y, f32x4.mul(full, f32x4.sub(f32x4.mul(brightest, n1), y))));
-        z = f32x4.pmax(z, f32x4.add(z, f32x4.mul(full, f32x4.sub(f32x4.mul(brightest, n2), z))));
+        x = led(x, policy == 1 ? all : fullness(x), f32x4.mul(brightest, n0));
+        y = led(y, policy == 1 ? all : fullness(y), f32x4.mul(brightest, n1));
+        z = led(z, policy == 1 ? all : fullness(z), f32x4.mul(brightest, n2));
       }
     }
     v128.store(r + o, f32x4.add(f32x4.add(f32x4.mul(m00, x), f32x4.mul(m01, y)), f32x4.mul(m02, z)));

@@ -19,14 +19,21 @@ function fullness(value: number): number {
  *
  * keep: unchanged.
  *
- * neutral: with b = camera/neutral, m = max(b) and f = fullness(max(camera)), each channel becomes camera + f·(m·neutral − camera). Where no
- * channel is nearly full nothing changes; where one is full the pixel is neutral at its brightest level. Nothing is lowered, no
- * value is bounded, and every result rises (or stays) when any of the values rises. Saturated colours that fill a channel turn to grey with the rest.
+ * With b = camera/neutral and m = max(b), m·neutral is grey at the brightest level that a channel shows:
+ *
+ * by-channel: with f = fullness(camera) of each channel, each becomes camera + f·(m·neutral − camera). A channel that is not full is
+ * trusted and stays: white that is too bright becomes grey, and a lamp of which only red is full keeps its colour, until another channel fills too.
+ *
+ * neutral: the same with f = fullness(max(camera)) for all three: saturated colours that fill one channel turn to grey with the rest.
+ *
+ * Either way nothing changes where no channel is nearly full, nothing is lowered, no value is bounded, and every result rises (or stays) when any of
+ * the values rises.
  */
 export function highlights(policy: HighlightPolicy, neutral: Triple, camera: Triple): Triple {
   if (policy === 'keep') return camera;
   const brightest = Math.max(camera[0] / neutral[0], camera[1] / neutral[1], camera[2] / neutral[2]);
-  const full = fullness(Math.max(...camera));
-  const led = (value: number, grey: number): number => value + full * (brightest * grey - value);
+  const fullest = Math.max(...camera);
+  const led = (value: number, grey: number): number =>
+    value + fullness(policy === 'neutral' ? fullest : value) * (brightest * grey - value);
   return [led(camera[0], neutral[0]), led(camera[1], neutral[1]), led(camera[2], neutral[2])];
 }

@@ -185,17 +185,13 @@ export class DevelopKernel {
   /** Linear AP0 in place of linear camera RGB: highlights by the plan's policy, then matrix and exposure. Any planes of this memory. */
   toAp0(planes: Planes): Planes {
     const { plan, factors } = this.#need();
-    this.#exports.toAp0(
-      planes.r,
-      planes.g,
-      planes.b,
-      planes.count,
-      factors,
-      plan.highlights === 'neutral' ? 1 : 0,
-    );
+    this.#exports.toAp0(planes.r, planes.g, planes.b, planes.count, factors, LED[plan.highlights]);
     return planes;
   }
 }
+
+/** As the kernel `toAp0` counts them. */
+const LED: Readonly<Record<HighlightPolicy, number>> = { keep: 0, neutral: 1, 'by-channel': 2 };
 
 /** Values of half a line with its margins, a multiple of 4. */
 const halfLine = (width: number): number => Math.ceil((width + 2 * MARGIN) / 8) * 4;
