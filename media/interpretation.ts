@@ -20,11 +20,15 @@ export const whiteBalanceSchema = z.union([
   }),
 ]);
 
+/** Which level of the sensor is which light of the scene (raw/develop/anchor.ts). */
+export const anchors = ['sensor', 'metered'] as const;
+export type Anchor = (typeof anchors)[number];
+
 export const interpretationSchema = z.object({
   /** null: nobody says, and the tags do not either. */
   input: inputTransformSchema.nullable(),
   inputFrom: z.enum(inputOrigins).nullable(),
-  raw: z.object({ whiteBalance: whiteBalanceSchema, exposureStops: z.number() }),
+  raw: z.object({ whiteBalance: whiteBalanceSchema, exposureStops: z.number(), anchor: z.enum(anchors) }),
   owner: z.string(),
   comments: z.string(),
 });

@@ -60,7 +60,7 @@ export function developmentOf(way: MasterOutcome['linearisation']): string {
     words.push(
       `white ${way.white.x.toFixed(4)} ${way.white.y.toFixed(4)}, ${Math.round(way.white.kelvin)} K`,
     );
-    words.push(`exposure x ${Number(way.exposure.toPrecision(9))}`);
+    words.push(`anchor ${way.anchor}, exposure x ${Number(way.exposure.toPrecision(9))}`);
   }
   return words.join('; ');
 }

@@ -1,7 +1,7 @@
 /** The settings of a show: what nobody can measure of its clips. One YAML file for the night; a roll says more than its camera, a camera more than the show. */
 import { z } from 'zod';
 import { inputTransformSchema } from '../../media/colour/input.ts';
-import { whiteBalanceSchema } from '../../media/interpretation.ts';
+import { anchors, whiteBalanceSchema } from '../../media/interpretation.ts';
 
 const part = z.strictObject({
   input: inputTransformSchema
@@ -20,6 +20,12 @@ const part = z.strictObject({
         .max(10)
         .optional()
         .describe('Added to what the file asks; 0: nothing'),
+      anchor: z
+        .enum(anchors)
+        .optional()
+        .describe(
+          'sensor: a neutral at the clip level of the sensor is 1.0; metered: a grey card as the meter exposes it is 0.18, as log cameras have it',
+        ),
       decoder: z
         .string()
         .regex(/^[a-z0-9][a-z0-9-]{0,62}$/)

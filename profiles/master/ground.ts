@@ -187,11 +187,12 @@ function codedLinearisation({ video, interpretation, declared }: ClipFacts): Way
 
 function rawLinearisation({ raw, interpretation }: ClipFacts, { development }: MasterProfile): Way {
   if (raw === undefined) throw new RangeError('a clip without raw facts');
-  const { whiteBalance, exposureStops } = interpretation?.raw ?? {
+  const { whiteBalance, exposureStops, anchor } = interpretation?.raw ?? {
     whiteBalance: 'as-shot' as const,
     exposureStops: 0,
+    anchor: 'sensor' as const,
   };
-  const developed = developmentOf(raw.picture, { whiteBalance, exposureStops });
+  const developed = developmentOf(raw.picture, { whiteBalance, exposureStops, anchor });
   if ('missing' in developed)
     return {
       findings: [
@@ -217,6 +218,7 @@ function rawLinearisation({ raw, interpretation }: ClipFacts, { development }: M
       ...development,
       neutral: [...neutral],
       matrix: [[...x], [...y], [...z]],
+      anchor,
       exposure,
       white: { ...white },
     },

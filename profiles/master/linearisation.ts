@@ -3,6 +3,7 @@ import { z } from 'zod';
 import { inputTransformSchema } from '../../media/colour/input.ts';
 import { sitings } from '../../media/colour/siting.ts';
 import { ranges, ycbcrMatrices } from '../../media/colour/ycbcr.ts';
+import { anchors } from '../../media/interpretation.ts';
 import { demosaicMethods } from '../../media/raw/demosaic/methods.ts';
 import { highlightPolicies } from '../../media/raw/develop/policies.ts';
 
@@ -35,7 +36,8 @@ export const linearisationSchema = z.discriminatedUnion('kind', [
     neutral: triple,
     /** Camera to AP0, rows; its product with `neutral` is grey. */
     matrix: z.tuple([triple, triple, triple]),
-    /** Factor on all values, baseline exposure included. */
+    anchor: z.enum(anchors),
+    /** Factor on all values, anchor and baseline exposure included. */
     exposure: z.number().positive(),
     /** Of the white that was chosen, for the header and for people. */
     white: z.object({ x: z.number(), y: z.number(), kelvin: z.number(), tint: z.number() }),

@@ -40,7 +40,7 @@ export interface BenchClip extends Pick<Job, 'rollFolder' | 'facts'> {
 
 const interpretation: Omit<Interpretation, 'input'> = {
   inputFrom: 'show',
-  raw: { whiteBalance: 'as-shot', exposureStops: 0 },
+  raw: { whiteBalance: 'as-shot', exposureStops: 0, anchor: 'sensor' },
   owner: 'Bell foundry film',
   comments: '',
 };

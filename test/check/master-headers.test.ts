@@ -164,10 +164,11 @@ test('how the values came about is worded alike by the writer and, apart from it
     demosaic: 'fine',
     highlights: 'keep',
     white: { x: 0.3127, y: 0.329, kelvin: 6503.6 },
+    anchor: 'metered',
     exposure: 1.25,
   } as unknown as MasterOutcome['linearisation'];
   expect(developmentOf(raw)).toBe(
-    'DNG specification; decoder rushlight 1; demosaic fine; highlights keep; white 0.3127 0.3290, 6504 K; exposure x 1.25',
+    'DNG specification; decoder rushlight 1; demosaic fine; highlights keep; white 0.3127 0.3290, 6504 K; anchor metered, exposure x 1.25',
   );
   const coded = outcome.linearisation;
   if (coded.kind !== 'coded') throw new Error('a coded picture was meant');

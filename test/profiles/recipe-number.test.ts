@@ -30,7 +30,7 @@ const hdr = { primaries: 'bt2020', transfer: 'pq', matrix: 'bt2020', range: 'lim
 const logInput: Interpretation = {
   input: { name: 'slog3-sgamut3cine' },
   inputFrom: 'show',
-  raw: { whiteBalance: 'as-shot', exposureStops: 0 },
+  raw: { whiteBalance: 'as-shot', exposureStops: 0, anchor: 'sensor' },
   owner: 'the bell foundry',
   comments: '',
 };

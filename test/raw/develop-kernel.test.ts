@@ -327,7 +327,11 @@ describe('from a file to AP0', () => {
       const { picture } = await readDng(
         sourceOfBytes(buildDng({ width, height, samples, pattern: 'bggr', tags, below: tags.length === 2 })),
       );
-      const development = developmentOf(picture, { whiteBalance: 'as-shot', exposureStops });
+      const development = developmentOf(picture, {
+        whiteBalance: 'as-shot',
+        exposureStops,
+        anchor: 'sensor',
+      });
       if ('missing' in development) throw new Error(development.missing);
       for (const demosaic of demosaicMethods) {
         prepare({ picture, demosaic, highlights: 'keep', ...development });

@@ -16,7 +16,7 @@ import { mediaTools } from './make.ts';
 export const interpretation: Interpretation = {
   input: { name: 'slog3-sgamut3cine' },
   inputFrom: 'show',
-  raw: { whiteBalance: 'as-shot', exposureStops: 0 },
+  raw: { whiteBalance: 'as-shot', exposureStops: 0, anchor: 'sensor' },
   owner: 'Bell foundry film',
   comments: '',
 };

@@ -41,7 +41,7 @@ async function masterJob(folder = freshFolder('master')): Promise<Job> {
     interpretation: {
       input: { name: 'bt709' as const },
       inputFrom: 'show' as const,
-      raw: { whiteBalance: 'as-shot' as const, exposureStops: 0 },
+      raw: { whiteBalance: 'as-shot' as const, exposureStops: 0, anchor: 'sensor' as const },
       owner: '',
       comments: '',
     },

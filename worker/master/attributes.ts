@@ -52,14 +52,14 @@ export function developmentText(linearisation: Linearisation): string {
     const decoder = declared === undefined ? [] : [`decoder ${declared.decoder} ${declared.version}${full}`];
     return [`input ${name}`, samples.join(', '), ...decoder, 'no exposure added'].join('; ');
   }
-  const { decoder, decoderVersion, demosaic, highlights, white, exposure } = linearisation;
+  const { decoder, decoderVersion, demosaic, highlights, white, anchor, exposure } = linearisation;
   return [
     'DNG specification',
     `decoder ${decoder}${decoderVersion === null ? '' : ` ${decoderVersion}`}`,
     `demosaic ${demosaic}`,
     `highlights ${highlights}`,
     `white ${white.x.toFixed(4)} ${white.y.toFixed(4)}, ${Math.round(white.kelvin)} K`,
-    `exposure x ${Number(exposure.toPrecision(9))}`,
+    `anchor ${anchor}, exposure x ${Number(exposure.toPrecision(9))}`,
   ].join('; ');
 }
 

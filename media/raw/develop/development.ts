@@ -1,5 +1,7 @@
 /** What a clip's raw frames are developed by, decided once from their tags and from what was chosen for the clip. */
 import type { RawPicture } from '../../formats/dng/header.ts';
+import type { Anchor } from '../../interpretation.ts';
+import { anchorFactor } from './anchor.ts';
 import { cameraColour, type ColourPath } from './colour.ts';
 import type { Matrix, Triple } from './matrix.ts';
 import { UndevelopableError } from './undevelopable.ts';
@@ -11,7 +13,7 @@ export interface Development {
   readonly neutral: Triple;
   /** Linear camera values, not white-balanced, to AP0, rows; its product with `neutral` is (1, 1, 1). */
   readonly matrix: Matrix;
-  /** Factor on all values: 2 to the power of BaselineExposure and the stops that were chosen. */
+  /** Factor on all values: 2 to the power of BaselineExposure and the stops that were chosen, times the anchor's. */
   readonly exposure: number;
   /** The light: CIE 1931 x and y, correlated colour temperature, distance from the Planckian locus (temperature.ts). */
   readonly white: { readonly x: number; readonly y: number; readonly kelvin: number; readonly tint: number };
@@ -20,7 +22,11 @@ export interface Development {
 /** `missing`: what the tags do not say or say wrongly, when no development follows from them. */
 export function developmentOf(
   picture: RawPicture,
-  { whiteBalance, exposureStops }: { readonly whiteBalance: WhiteChoice; readonly exposureStops: number },
+  {
+    whiteBalance,
+    exposureStops,
+    anchor,
+  }: { readonly whiteBalance: WhiteChoice; readonly exposureStops: number; readonly anchor: Anchor },
 ): Development | { readonly missing: string } {
   try {
     const { path, neutral, cameraToAp0, exposure, white, kelvin, tint } = cameraColour(
@@ -32,7 +38,7 @@ export function developmentOf(
       path,
       neutral,
       matrix: cameraToAp0,
-      exposure,
+      exposure: exposure * anchorFactor[anchor],
       white: { x: white[0], y: white[1], kelvin, tint },
     };
   } catch (error) {
