@@ -96,6 +96,11 @@ export function collect({
       if (comparer === null || comparer === undefined) return nobody;
       return (stream) => (pipe.of === 'source' ? comparer.readSource(stream) : comparer.readGiven(stream));
     }
+    if (pipe.kind === 'whole') {
+      const comparer = comparers[pipe.deliverable];
+      if (comparer === null || comparer === undefined) return nobody;
+      return (stream) => comparer.whole.read(pipe.of, stream);
+    }
     if (pipe.kind === 'exact') {
       return async (stream) => {
         exact = { pixelFormat: pipe.pixelFormat, pictures: await readPictureHashes(stream) };

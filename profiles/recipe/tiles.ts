@@ -40,6 +40,7 @@ export function tilesOf(facts: ClipFacts, profile: Profile, outcome: Outcome): T
       : { width: video.width, height: video.height },
     framing: proof.framing,
     fields: earlierField(video) !== null,
+    frames: outcome.frames,
     throughRgb: goesThroughRgb(
       video.pixelFormat,
       { matrix: proof.basis.matrix, ...range },
@@ -54,7 +55,7 @@ export const tiledPixels = (pixelFormat: string): string =>
   /^(uyvy422|yuyv422|yvyu422)$/.test(pixelFormat) ? 'yuv422p' : pixelFormat;
 
 /** Laid into planes at their own size; none of them is changed. */
-function unpacked(pixelFormat: string): string[] {
+export function unpacked(pixelFormat: string): string[] {
   const planes = tiledPixels(pixelFormat);
   return planes === pixelFormat ? [] : ['scale=flags=accurate_rnd+bitexact', `format=${planes}`];
 }
@@ -97,7 +98,7 @@ function places(plan: TilePlan, tile: Tile): { given: [string, string]; source: 
 }
 
 /** Renumbered, a second apart, as every tap is: stacking waits for equal times. */
-const START = 'settb=1,setpts=N';
+export const START = 'settb=1,setpts=N';
 
 interface Cut {
   readonly from: string;

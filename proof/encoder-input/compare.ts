@@ -6,8 +6,11 @@ import { createHash } from 'node:crypto';
 import type { Readable } from 'node:stream';
 import { deinterlaced } from './deinterlace.ts';
 import type { Model } from './model.ts';
+import { type Limits, noLimits } from './passes.ts';
 import { bytesOf, type PixelLayout, type SamplePlane, samplesOf } from './samples.ts';
+import { readFrames } from './pipe.ts';
 import { placeOf, stackedSide, type Tile, type TilePlan } from './tiles.ts';
+import { WholeFrameComparer, type WholeVerdict } from './whole.ts';
 
 export interface CompareRequest {
   readonly plan: TilePlan;
@@ -44,24 +47,11 @@ export interface EncoderInputVerdict {
   readonly off: readonly OffSample[];
   /** Codes that are allowed: Y', and Cb and Cr. */
   readonly allowed: readonly [number, number, number];
+  /** Of what was computed for the tiles. */
+  readonly limits: Limits;
+  readonly whole: WholeVerdict;
   /** SHA-256 of the tiles of each side, in order: what was seen can be told later by whoever has the clip. */
   readonly digests: { readonly source: string; readonly given: string };
-}
-
-/** Whole frames of a raw stream, one after the other. */
-async function readFrames(stream: Readable, size: number, take: (frame: Buffer) => void): Promise<void> {
-  let parts: Buffer[] = [];
-  let have = 0;
-  for await (const chunk of stream) {
-    parts.push(chunk as Buffer);
-    have += (chunk as Buffer).length;
-    if (have < size) continue;
-    const all = Buffer.concat(parts, have);
-    let at = 0;
-    for (; at + size <= have; at += size) take(Buffer.from(all.subarray(at, at + size)));
-    parts = [all.subarray(at)];
-    have -= at;
-  }
 }
 
 export class EncoderInputComparer {
@@ -76,9 +66,12 @@ export class EncoderInputComparer {
   #fewest = Number.POSITIVE_INFINITY;
   #worst = 0;
   readonly #off: OffSample[] = [];
+  readonly #limits = noLimits();
+  readonly whole: WholeFrameComparer;
 
   constructor(request: CompareRequest) {
     this.#request = request;
+    this.whole = new WholeFrameComparer(request);
   }
 
   readSource(stream: Readable): Promise<void> {
@@ -117,6 +110,8 @@ export class EncoderInputComparer {
       worst: this.#worst,
       off: this.#off,
       allowed: this.#request.model.allowed,
+      limits: this.#limits,
+      whole: this.whole.verdict(),
       digests: { source: this.#digests.source.digest('hex'), given: this.#digests.given.digest('hex') },
     };
   }
@@ -191,7 +186,7 @@ export class EncoderInputComparer {
       const place = placeOf(plan, tile, frame);
       const made = { x: place.given.x + plan.window.left, y: place.given.y + plan.window.top };
       for (const [plane, wanted] of model
-        .expected(shown, { source: place.source, made }, plan.given)
+        .expected(shown, { source: place.source, made }, plan.given, this.#limits)
         .entries()) {
         const found = given[plane] as SamplePlane;
         const allowed = model.allowed[plane as 0 | 1 | 2];
