@@ -1,6 +1,7 @@
 /** The check `encoder-input`: what the encoder was given is what the recipe's own arithmetic makes of the source, to the rounding of it. */
 import { type FindingSubject, finding } from '../findings/finding.ts';
 import type { EncoderInputVerdict, OffSample } from '../proof/encoder-input/compare.ts';
+import type { MisplacedFrame } from '../proof/encoder-input/placing.ts';
 import type { CheckVerdict } from './check.ts';
 import { faultsToFindings } from './check.ts';
 import type { EncoderInputReport } from './master/encoder-input.ts';
@@ -36,6 +37,32 @@ function wholeFaults({ whole, allowed }: EncoderInputVerdict): Fault[] {
   return faults;
 }
 
+const placed = ({ frame, off, x, y, cells, towards }: MisplacedFrame): string =>
+  `frame ${frame}: mean luma off by ${off.toFixed(2)} steps of 8 bits around ${x}, ${y}, and of ${cells} cells in all${towards === null ? '' : `, as with ${Math.round(100 * towards.share)} % of frame ${towards.frame} in it`}`;
+
+/** Pure. Of the means of every frame. */
+function placingFaults({ placing }: EncoderInputVerdict, frames: number): Fault[] {
+  if (placing === null) return [];
+  const { off, allowed } = placing;
+  const expected = `means within ${allowed.toFixed(2)} steps of 8 bits of the frame's own`;
+  const faults = off.slice(0, MAX_LISTED).map((one): Fault => ({ code: CODE, found: placed(one), expected }));
+  if (off.length > MAX_LISTED)
+    faults.push({
+      code: CODE,
+      found: `${off.length - MAX_LISTED} more frames with other means, ${off.length} in all`,
+      expected: 'none',
+    });
+  if (placing.frames !== frames)
+    faults.push({ code: CODE, found: `means of ${placing.frames} frames`, expected: `of ${frames} frames` });
+  return faults;
+}
+
+/** Pure. What is said of them. */
+const placingInWords = ({ placing }: EncoderInputVerdict): string =>
+  placing === null
+    ? 'too small for means over the picture'
+    : `means of ${placing.cells} cells of every frame, the farthest off by ${placing.worst.toFixed(2)} steps of 8 bits${placing.limited === 0 ? '' : `; of ${placing.limited} frames they say nothing, since much had to be limited`}`;
+
 type Fault = CheckVerdict['faults'][number];
 const CODE = 'encoder-input-differs';
 
@@ -64,9 +91,9 @@ export function encoderInputVerdict(seen: EncoderInputVerdict, frames: number): 
       found: `${seen.frames} frames compared${fewest === 0 ? ', some of them at no place' : ''}`,
       expected: `${frames} frames, each at several places`,
     });
-  faults.push(...wholeFaults(seen));
+  faults.push(...wholeFaults(seen), ...placingFaults(seen, frames));
   return {
-    measured: `${samples} samples of ${seen.frames} frames, drawn from the clip and the frame, the farthest at ${worst.toFixed(2)} of what is allowed; every sample of frames ${whole.frames.join(', ')}, ${whole.samples} in all, the farthest at ${whole.worst.toFixed(2)}; tiles of the source SHA-256 ${digests.source.slice(0, 16)}, of the encoder's input ${digests.given.slice(0, 16)}; an audit cannot repeat it without the source`,
+    measured: `${samples} samples of ${seen.frames} frames, drawn from the clip and the frame, the farthest at ${worst.toFixed(2)} of what is allowed; every sample of frames ${whole.frames.join(', ')}, ${whole.samples} in all, the farthest at ${whole.worst.toFixed(2)}; ${placingInWords(seen)}; tiles of the source SHA-256 ${digests.source.slice(0, 16)}, of the encoder's input ${digests.given.slice(0, 16)}; an audit cannot repeat it without the source`,
     expected,
     faults,
   };

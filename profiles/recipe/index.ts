@@ -13,6 +13,7 @@ import { type MaskFile, sketchTap } from './sketch.ts';
 import { rawPictures } from '../../proof/tap.ts';
 import { tileChains, tilesOf } from './tiles.ts';
 import { wholeChains } from './whole.ts';
+import { placingChains } from './placing.ts';
 import { type Pipe, witnessOf } from './witness.ts';
 
 export interface RecipeRequest {
@@ -77,6 +78,14 @@ export function recipeOf({
       rest: [...text.filters, tagFilter(outcome)],
       files: text.files,
       tiles: plan === null ? null : tileChains(plan, index, facts.video.pixelFormat),
+      placing:
+        plan === null
+          ? null
+          : placingChains(plan, {
+              index,
+              pixelFormat: facts.video.pixelFormat,
+              earlierField: plan.held > 1 ? earlierField(facts.video) : null,
+            }),
       whole: plan === null ? null : wholeChains(plan, index, facts.video.pixelFormat),
     };
   });
@@ -94,6 +103,9 @@ export function recipeOf({
   const wholes = ways.flatMap(({ whole: own }, deliverable) =>
     own === null ? [] : [{ ...own, deliverable }],
   );
+  const placings = ways.flatMap(({ placing }, deliverable) =>
+    placing === null ? [] : [{ ...placing, deliverable }],
+  );
   const witness = witnessOf(
     facts,
     [...deliverables.map(({ outcome }) => outcome), ...besides],
@@ -105,6 +117,7 @@ export function recipeOf({
     ...witness.taken,
     ...tiles.map((own) => own.decoded),
     ...wholes.flatMap(({ wanted }) => wanted.source ?? []),
+    ...placings.map(({ decoded }) => decoded),
   ];
   const decoded = `[0:${facts.video.streamIndex}]${WITNESS},split=${taken.length}${taken.map((pad) => `[${pad}]`).join('')}`;
   const shared = sharedChains(
@@ -115,11 +128,11 @@ export function recipeOf({
     decoded,
     ...witness.chains,
     ...shared,
-    ...ways.flatMap(({ picture, rest, tiles: own, whole }, index) => {
+    ...ways.flatMap(({ picture, rest, tiles: own, whole, placing }, index) => {
       const tap = taps[index] ?? null;
       const last = tap === null ? `out${index}` : `made${index}`;
       const before = [own?.joints.untexted, whole?.wanted.untexted].flatMap((pad) => pad ?? []);
-      const behind = [own?.joints.given, whole?.wanted.given].flatMap((pad) => pad ?? []);
+      const behind = [own?.joints.given, whole?.wanted.given, placing?.given].flatMap((pad) => pad ?? []);
       const aside = (pads: readonly string[]): string => pads.map((pad) => `[${pad}]`).join('');
       const at =
         before.length === 0
@@ -133,6 +146,7 @@ export function recipeOf({
     }),
     ...tiles.flatMap(({ chains }) => chains),
     ...wholes.flatMap(({ chains }) => chains),
+    ...placings.flatMap(({ chains }) => chains),
   ].join(';');
   const tileOutputs = tiles.flatMap(({ source, given, deliverable }) => [
     { pipe: { kind: 'tiles', of: 'source', deliverable } as const, options: rawPictures(source) },
@@ -144,7 +158,13 @@ export function recipeOf({
       options: rawPictures(pad),
     })),
   );
-  const aside = [...tileOutputs, ...wholeOutputs];
+  const placingOutputs = placings.flatMap(({ ends, deliverable }) =>
+    (['source', 'given'] as const).map((of) => ({
+      pipe: { kind: 'placing', of, deliverable } as const,
+      options: rawPictures(ends[of]),
+    })),
+  );
+  const aside = [...tileOutputs, ...wholeOutputs, ...placingOutputs];
   return {
     // A conversion that nobody asked for is an error, not a filter put in behind our back.
     inputOptions: [

@@ -1,6 +1,7 @@
 /** Tiles of the source and of the encoder's input, cut out inside the one decode at the places that proof/encoder-input/tiles.ts draws. */
 import { createHash } from 'node:crypto';
 import { type ClipFacts, earlierField } from '../../media/facts.ts';
+import { isRgb } from '../../media/pixel-format.ts';
 import { isMatrix } from '../../proof/levels.ts';
 import { layoutOf } from '../../proof/encoder-input/samples.ts';
 import {
@@ -41,6 +42,7 @@ export function tilesOf(facts: ClipFacts, profile: Profile, outcome: Outcome): T
     framing: proof.framing,
     fields: earlierField(video) !== null,
     frames: outcome.frames,
+    rgb: isRgb(video.pixelFormat),
     throughRgb: goesThroughRgb(
       video.pixelFormat,
       { matrix: proof.basis.matrix, ...range },

@@ -6,9 +6,10 @@ import { createHash } from 'node:crypto';
 import type { Readable } from 'node:stream';
 import { deinterlaced } from './deinterlace.ts';
 import type { Model } from './model.ts';
-import { type Limits, noLimits } from './passes.ts';
+import { limitedIn, type Limits, noLimits } from './passes.ts';
 import { bytesOf, type PixelLayout, type SamplePlane, samplesOf } from './samples.ts';
 import { readFrames } from './pipe.ts';
+import { allowedMean, PlacingComparer, placingGrid, type PlacingVerdict } from './placing.ts';
 import { placeOf, stackedSide, type Tile, type TilePlan } from './tiles.ts';
 import { WholeFrameComparer, type WholeVerdict } from './whole.ts';
 
@@ -50,6 +51,8 @@ export interface EncoderInputVerdict {
   /** Of what was computed for the tiles. */
   readonly limits: Limits;
   readonly whole: WholeVerdict;
+  /** null: the picture is too small for means. */
+  readonly placing: PlacingVerdict | null;
   /** SHA-256 of the tiles of each side, in order: what was seen can be told later by whoever has the clip. */
   readonly digests: { readonly source: string; readonly given: string };
 }
@@ -67,11 +70,28 @@ export class EncoderInputComparer {
   #worst = 0;
   readonly #off: OffSample[] = [];
   readonly #limits = noLimits();
+  /** By frame, the share of its tiles' samples that had to be limited. */
+  readonly #limited = new Map<number, number>();
   readonly whole: WholeFrameComparer;
+  /** null: the picture is too small for means. */
+  readonly placing: PlacingComparer | null;
 
   constructor(request: CompareRequest) {
     this.#request = request;
     this.whole = new WholeFrameComparer(request);
+    const { plan, model, to } = request;
+    const grid = placingGrid(plan);
+    this.placing =
+      grid === null
+        ? null
+        : new PlacingComparer({
+            plan,
+            grid,
+            planes: plan.lumaOf,
+            luma: (colour) => model.luma(colour),
+            allowed: allowedMean(plan, grid, { keepsLevel: model.keepsLevel, bits: to.bits }),
+            limited: (frame) => this.#limited.get(frame) ?? null,
+          });
   }
 
   readSource(stream: Readable): Promise<void> {
@@ -112,6 +132,7 @@ export class EncoderInputComparer {
       allowed: this.#request.model.allowed,
       limits: this.#limits,
       whole: this.whole.verdict(),
+      placing: this.placing?.verdict() ?? null,
       digests: { source: this.#digests.source.digest('hex'), given: this.#digests.given.digest('hex') },
     };
   }
@@ -127,6 +148,7 @@ export class EncoderInputComparer {
       if (earlier === null) this.#source.delete(frame);
       this.#given.delete(frame);
       this.#done += 1;
+      this.placing?.advance(false);
     }
   }
 
@@ -175,6 +197,7 @@ export class EncoderInputComparer {
 
   #compare(frame: number): void {
     const { plan, to, model } = this.#request;
+    const limitedBefore = limitedIn(this.#limits);
     let samples = 0;
     let count = 0;
     let farthest: Omit<OffSample, 'count'> | null = null;
@@ -210,6 +233,7 @@ export class EncoderInputComparer {
       }
     }
     this.#samples += samples;
+    this.#limited.set(frame, (limitedIn(this.#limits) - limitedBefore) / Math.max(1, samples));
     this.#fewest = Math.min(this.#fewest, samples);
     this.#worst = Math.max(this.#worst, most);
     if (count > 0 && farthest !== null) this.#off.push({ ...farthest, count });

@@ -41,6 +41,10 @@ export interface Model {
     size: Size,
     limits?: Limits,
   ): Part[];
+  /** Luma of the encoder for a colour of the source, unrounded and unlimited: of means. Codes of 8 bits with their fractions. */
+  luma(colour: Three): number;
+  /** Whether a sample of luma keeps its level, and is not rounded but by the scaler's own weights. */
+  readonly keepsLevel: boolean;
   /** Codes of the encoder by which a right sample may differ: Y', and Cb and Cr. */
   readonly allowed: readonly [number, number, number];
 }
@@ -340,6 +344,21 @@ export function modelOf({ from, to, source, output, siting, size, scaled }: Mode
         ),
       );
     },
+    luma: (colour) => {
+      const white = 256 - 1 / unit;
+      const [a, b, c] = colour.map((value, index) => {
+        if (!turned) return value;
+        if (from.kind === 'rgb') return (value * 255) / white;
+        return index === 0 ? (value * 219) / white + 16 : ((value - 128) * 224) / white + 128;
+      }) as [number, number, number];
+      const planes: Planes = [Float64Array.of(a), Float64Array.of(b), Float64Array.of(c)];
+      if (throughRgb) toRgb(planes, { matrix: source.matrix, range: tabled });
+      if (throughRgb || from.kind === 'rgb') fromRgb(planes, output.matrix);
+      const known = throughRgb || from.kind === 'rgb' ? 'limited' : tabled;
+      const y = ranged(planes[0][0] as number, known, asked, false);
+      return turnedBehind ? ((y - 16) * most) / up / 219 : y;
+    },
+    keepsLevel: from.kind !== 'rgb' && !throughRgb && !turned && !turnedBehind && tabled === asked,
     allowed: (() => {
       const dithered = to.bits <= 8 && (from.bits > 8 || throughRgb);
       const base = ROUNDING + (dithered ? DITHER : 0) + WEIGHTS;

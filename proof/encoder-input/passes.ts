@@ -43,6 +43,9 @@ interface Lines {
   readonly to: number;
 }
 
+/** Values limited, wherever. */
+export const limitedIn = ({ between, colours, codes }: Limits): number => between + colours + codes;
+
 /** Each line by itself; of the part only the lines that any sample takes. */
 function acrossLines(
   { x: left, width, values }: Part,
@@ -54,6 +57,10 @@ function acrossLines(
   for (let line = from; line < to; line += 1) {
     const into = (line - from) * made;
     const row = line * width;
+    if (same && x >= left && x + made <= left + width) {
+      lines.set(values.subarray(row + x - left, row + x - left + made), into);
+      continue;
+    }
     for (let column = 0; column < made; column += 1) {
       const at = x + column;
       const begin = begins[at] as number;
@@ -112,6 +119,10 @@ export function resampled(
     const row = values.subarray(line * width, (line + 1) * width);
     if (first < from || first + taps > to) {
       row.fill(Number.NaN);
+      continue;
+    }
+    if (down.same) {
+      row.set(lines.subarray((first - from) * width, (first - from + 1) * width));
       continue;
     }
     for (let tap = 0; tap < taps; tap += 1) {

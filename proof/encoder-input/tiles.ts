@@ -45,6 +45,8 @@ export interface TilePlan {
   /** Frames that a place is held: fields are made into frames of three of them. */
   readonly held: 1 | 4;
   readonly tiles: readonly Tile[];
+  /** Planes of the source that luma is made of. */
+  readonly lumaOf: 1 | 3;
   /** Of the clip. */
   readonly frames: number;
   /** Frames that are compared whole. */
@@ -63,6 +65,7 @@ export interface TileRequest {
   readonly fields: boolean;
   /** Of the clip. */
   readonly frames: number;
+  readonly rgb: boolean;
   /** Through RGB, which takes chroma from further away. */
   readonly throughRgb: boolean;
   /** What depends on the clip. */
@@ -125,7 +128,7 @@ function cutSide(made: number, whole: number, scaled: number, margin: number): n
 }
 
 export function tilePlan(request: TileRequest): TilePlan {
-  const { source, framing, fields, frames, throughRgb, seed } = request;
+  const { source, framing, fields, frames, rgb, throughRgb, seed } = request;
   const { scaled, window } = framing;
   const bands = bandsOf(framing);
   const given = {
@@ -160,6 +163,7 @@ export function tilePlan(request: TileRequest): TilePlan {
     step: { source: SOURCE_STEP, given: 2 },
     margin,
     held: fields ? 4 : 1,
+    lumaOf: rgb || throughRgb ? 3 : 1,
     frames,
     whole: wholeFrames(seed, frames),
     covered: framing.covered,
