@@ -72,6 +72,26 @@ const expectedOf = ({ expected, plane }: OffSample, allowed: EncoderInputVerdict
 const inWords = ({ frame, plane, x, y, found, count }: OffSample): string =>
   `frame ${frame}: ${PLANES[plane]} ${found} at ${x}, ${y}${count === 1 ? '' : `, and ${count - 1} more samples`}`;
 
+/** Share of the values looked at from which on it is said beside the verdict: one in a thousand. */
+const MUCH_LIMITED = 0.001;
+
+/** Pure. What the arithmetic had to limit, of everything that was looked at. */
+export function limitedOf({ limits, samples, whole }: EncoderInputVerdict): {
+  readonly share: number;
+  readonly inWords: string;
+} {
+  const sum = (of: Exclude<keyof typeof limits, 'farthest'>): number => limits[of] + whole.limits[of];
+  const of = samples + whole.samples;
+  const all = sum('between') + sum('colours') + sum('codes');
+  if (all === 0) return { share: 0, inWords: 'no value had to be limited' };
+  const share = all / of;
+  const farthest = Math.max(limits.farthest, whole.limits.farthest);
+  return {
+    share,
+    inWords: `${all} values limited for ${of} samples (${(100 * share).toPrecision(2)} %): ${sum('between')} between the scaler's passes, ${sum('colours')} of R'G'B' on the way to another matrix, ${sum('codes')} at an end of the encoder's codes, the farthest ${farthest.toFixed(1)} steps of 8 bits beyond`,
+  };
+}
+
 /** Pure. `seen` null: the recipe has no tiles of this deliverable. */
 export function encoderInputVerdict(seen: EncoderInputVerdict, frames: number): CheckVerdict {
   const { allowed, off, samples, fewest, worst, digests, whole } = seen;
@@ -92,8 +112,20 @@ export function encoderInputVerdict(seen: EncoderInputVerdict, frames: number): 
       expected: `${frames} frames, each at several places`,
     });
   faults.push(...wholeFaults(seen), ...placingFaults(seen, frames));
+  const limited = limitedOf(seen);
   return {
-    measured: `${samples} samples of ${seen.frames} frames, drawn from the clip and the frame, the farthest at ${worst.toFixed(2)} of what is allowed; every sample of frames ${whole.frames.join(', ')}, ${whole.samples} in all, the farthest at ${whole.worst.toFixed(2)}; ${placingInWords(seen)}; tiles of the source SHA-256 ${digests.source.slice(0, 16)}, of the encoder's input ${digests.given.slice(0, 16)}; an audit cannot repeat it without the source`,
+    ...(limited.share > MUCH_LIMITED
+      ? {
+          notes: [
+            {
+              code: 'encoder-input-limited' as const,
+              found: limited.inWords,
+              expected: `at most ${100 * MUCH_LIMITED} % of values beyond what the deliverable can hold`,
+            },
+          ],
+        }
+      : {}),
+    measured: `${samples} samples of ${seen.frames} frames, drawn from the clip and the frame, the farthest at ${worst.toFixed(2)} of what is allowed; every sample of frames ${whole.frames.join(', ')}, ${whole.samples} in all, the farthest at ${whole.worst.toFixed(2)}; ${placingInWords(seen)}; ${limited.inWords}; tiles of the source SHA-256 ${digests.source.slice(0, 16)}, of the encoder's input ${digests.given.slice(0, 16)}; an audit cannot repeat it without the source`,
     expected,
     faults,
   };

@@ -172,14 +172,14 @@ export function modelOf({ from, to, source, output, siting, size, scaled }: Mode
       let code = (values[at] as number) * up;
       if (code < 0 || code > most) {
         const beyond = code < 0 ? -code : code - most;
-        if (beyond > LIMITED) count(limits, beyond / up);
+        if (beyond > LIMITED * up) count(limits, beyond / up);
         code = code < 0 ? 0 : most;
       }
       if (turnedBehind) {
         code = (code - zero) * gain + (chroma ? zero : 0);
         if (code < 0 || code > most) {
           const beyond = code < 0 ? -code : code - most;
-          if (beyond > LIMITED) count(limits, beyond / up);
+          if (beyond > LIMITED * up) count(limits, beyond / up);
           code = code < 0 ? 0 : most;
         }
       }

@@ -25,8 +25,8 @@ export interface Between {
   readonly offset: number;
 }
 
-/** What lies beyond by no more is rounding: codes of 8 bits. */
-export const LIMITED = 0.5;
+/** What lies beyond by no more is rounding, or was limited a step before already: codes of 8 bits. */
+export const LIMITED = 1;
 
 /** Values that had to be limited, where, and by how much the farthest was beyond: codes of 8 bits. */
 export interface Limits {
