@@ -1,6 +1,7 @@
 /** The check `encoder-input`: what the encoder was given is what the recipe's own arithmetic makes of the source, to the rounding of it. */
 import { type FindingSubject, finding } from '../findings/finding.ts';
-import type { EncoderInputVerdict, OffSample } from '../proof/encoder-input/compare.ts';
+import type { EncoderInputVerdict } from '../proof/encoder-input/compare.ts';
+import type { OffSample } from '../proof/encoder-input/request.ts';
 import type { MisplacedFrame } from '../proof/encoder-input/placing.ts';
 import type { CheckVerdict } from './check.ts';
 import { faultsToFindings } from './check.ts';

@@ -5,37 +5,13 @@
 import { createHash } from 'node:crypto';
 import type { Readable } from 'node:stream';
 import { deinterlaced } from './deinterlace.ts';
-import type { Model } from './model.ts';
 import { limitedIn, type Limits, noLimits } from './passes.ts';
-import { bytesOf, type PixelLayout, type SamplePlane, samplesOf } from './samples.ts';
+import { bytesOf, type SamplePlane, samplesOf } from './samples.ts';
 import { readFrames } from './pipe.ts';
+import type { CompareRequest, OffSample } from './request.ts';
 import { allowedMean, PlacingComparer, placingGrid, type PlacingVerdict } from './placing.ts';
-import { placeOf, stackedSide, type Tile, type TilePlan } from './tiles.ts';
+import { placeOf, stackedSide, type Tile } from './tiles.ts';
 import { WholeFrameComparer, type WholeVerdict } from './whole.ts';
-
-export interface CompareRequest {
-  readonly plan: TilePlan;
-  readonly from: PixelLayout;
-  readonly to: PixelLayout;
-  readonly model: Model;
-  /** Of a source whose fields are made into frames. */
-  readonly earlier: 'top' | 'bottom' | null;
-  /** What the clip has. */
-  readonly frames: number;
-}
-
-/** A sample that is farther off than rounding explains, the farthest of its frame. */
-export interface OffSample {
-  readonly frame: number;
-  readonly plane: 0 | 1 | 2;
-  /** In the plane of the delivered picture. */
-  readonly x: number;
-  readonly y: number;
-  readonly found: number;
-  readonly expected: number;
-  /** Samples of this frame that are off. */
-  readonly count: number;
-}
 
 export interface EncoderInputVerdict {
   /** Frames of which tiles came from both sides. */

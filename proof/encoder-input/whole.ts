@@ -6,9 +6,9 @@ import { setImmediate as breathe } from 'node:timers/promises';
 import type { Readable } from 'node:stream';
 import { deinterlaced } from './deinterlace.ts';
 import type { Rectangle } from '../framing.ts';
-import type { CompareRequest, OffSample } from './compare.ts';
 import { type Limits, noLimits } from './passes.ts';
 import { readFrames } from './pipe.ts';
+import type { CompareRequest, OffSample } from './request.ts';
 import { bandOf, bytesOf, type PixelLayout, type SamplePlane } from './samples.ts';
 import type { TilePlan } from './tiles.ts';
 
