@@ -4,6 +4,7 @@
  *
  * The program and everything it starts die with this process, also when this process is killed with SIGKILL (see tie.ts).
  */
+import { EventEmitter } from 'node:events';
 import type { Socket } from 'node:net';
 import type { Readable } from 'node:stream';
 import { StringDecoder } from 'node:string_decoder';
@@ -168,6 +169,9 @@ export async function runTool(
   const further = (options.pipes ?? []).map((pipe) =>
     typeof pipe === 'function' ? 'pipe' : (pipe.writeEnd as 9),
   );
+  // execa listens for errors once for each pipe: more than ten are no leak.
+  const before = EventEmitter.defaultMaxListeners;
+  EventEmitter.defaultMaxListeners = before + further.length;
   const child = execa(line.file, line.args, {
     buffer: false,
     reject: false,
@@ -186,6 +190,8 @@ export async function runTool(
       ...(options.feed === undefined ? [] : (['pipe'] as const)),
     ],
   });
+  EventEmitter.defaultMaxListeners = before;
+  child.setMaxListeners(before + further.length);
   const held = (options.pipes ?? []).filter((pipe) => typeof pipe !== 'function');
   for (const pipe of held) pipe.handed();
   const pid = child.pid;

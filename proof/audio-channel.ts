@@ -2,7 +2,7 @@
 import { median } from './pictures.ts';
 import type { ChannelSummary, AudioDifference, AudioDifferenceKind, AudioProof } from './audio-difference.ts';
 import { compareEnergy } from './audio-energy.ts';
-import { STRETCH_SECONDS } from './audio-sketch.ts';
+import { BUCKETS, STRETCH_SECONDS } from './audio-sketch.ts';
 import { type BlockLevels, explainingShift, meanChange, type Run, runsApart } from './audio-levels.ts';
 import type { HeardChannel, HeardAudio } from './audio-listener.ts';
 import { type AnchorMatch, matchAnchor } from './audio-match.ts';
@@ -28,6 +28,8 @@ const ALLOWED_DECIBELS_LOSSLESS = 0.02;
 const GOOD_CORRELATION = 0.95;
 const GOOD_CORRELATION_LOSSLESS = 0.999;
 const FITS_BETTER = 4;
+/** Two channels of the source are one audio where they differ by no more than this part of its energy: -18 dB, what coders lose (audio-energy.ts). */
+const SAME_PART = 0.016;
 /**
  * Where floating point was rounded to 16 bits, the fingerprints hold it rounded to 32 bits before: one sample in 2^17 lies so near
  * a half that it comes out otherwise, in one group of 200 ms out of fourteen at 48 kHz.
@@ -147,6 +149,20 @@ export class ChannelComparison {
     return !this.#lossless && this.#channel === this.#expected.lowFrequency;
   }
 
+  /** Audio that the source has in both channels cannot be in the other one by mistake: a coder only lost more of it in its own. */
+  #isSameInSource(other: number, block: number): boolean {
+    const [own, theirs] = [this.#fingerprints.sketch, this.#source.channels[other]?.sketch];
+    if (theirs === undefined) return false;
+    const from = BUCKETS * Math.floor(block / (STRETCH_SECONDS * BLOCKS_A_SECOND));
+    let [energy, difference] = [0, 0];
+    for (let at = from; at < Math.min(own.length, from + BUCKETS); at += 1) {
+      const [mine, its] = [own[at] as number, theirs[at] as number];
+      energy += mine * mine;
+      difference += (mine - its) ** 2;
+    }
+    return difference <= SAME_PART * energy;
+  }
+
   /** `isEqual`: every sample was found equal, and nothing is left to be looked for. */
   anchors(isEqual: boolean): HeardAnchor[] {
     const { windows } = this.#heard.plan;
@@ -175,6 +191,7 @@ export class ChannelComparison {
         for (const other of mine) {
           const { anchor, heardChannel } = windows[other] as ListeningWindow;
           if (anchor !== window.anchor || heardChannel === this.#channel) continue;
+          if (this.#isSameInSource(heardChannel, anchor.block)) continue;
           const there = match(other);
           if (there.correlation > 0 && 1 - there.correlation < miss) {
             miss = 1 - there.correlation;

@@ -96,6 +96,16 @@ export function collect({
       if (comparer === null || comparer === undefined) return nobody;
       return (stream) => (pipe.of === 'source' ? comparer.readSource(stream) : comparer.readGiven(stream));
     }
+    if (pipe.kind === 'placing') {
+      const placing = comparers[pipe.deliverable]?.placing;
+      if (placing === null || placing === undefined) return nobody;
+      return (stream) => (pipe.of === 'source' ? placing.readSource(stream) : placing.readGiven(stream));
+    }
+    if (pipe.kind === 'whole') {
+      const comparer = comparers[pipe.deliverable];
+      if (comparer === null || comparer === undefined) return nobody;
+      return (stream) => comparer.whole.read(pipe.of, stream);
+    }
     if (pipe.kind === 'exact') {
       return async (stream) => {
         exact = { pixelFormat: pipe.pixelFormat, pictures: await readPictureHashes(stream) };

@@ -301,16 +301,16 @@ export const expectations: Expectations = {
     const wide = pixelAspect === undefined ? width : (width * pixelAspect.num) / pixelAspect.den;
     return {
       version: VERSIONS,
-      // 14496-12, 8.3.2.3: 1 enabled, 2 in the movie. ffmpeg enables one audio track and no timecode.
-      flags: picture || (role?.kind === 'audio' && role.index === 0) ? 3 : [2, 3],
+      // 14496-12, 8.3.2.3: 1 enabled, 2 in the movie. Editors expect to hear every track (common practice, no source); nobody shows a track of timecode.
+      flags: picture || role?.kind === 'audio' ? 3 : 2,
       ...untold,
       track: number,
       'reserved before the duration': zeros(4),
       duration: nearTicks(movieScale(situation), shownSeconds(situation)),
       'reserved before the layer': zeros(8),
       layer: 0,
-      // Tracks of a kind are alternatives of each other, as ffmpeg has it: 0 pictures and what is not audio, 1 audio.
-      'alternate group': role?.kind === 'audio' ? [0, 1] : 0,
+      // Of tracks in one group a player plays one (14496-12, 8.3.2.3): each audio track is in one of its own.
+      'alternate group': role?.kind === 'audio' ? role.index + 1 : 0,
       volume: role?.kind === 'audio' ? 1 : 0,
       'reserved before the matrix': zeros(2),
       matrix: UPRIGHT,

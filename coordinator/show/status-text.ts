@@ -56,6 +56,16 @@ function atWorkText({ atWork, live }: Status): string | null {
     : `A run may be at work on this delivery: ${holderText(atWork.lease)}. One look cannot tell whether it lives.`;
 }
 
+/** A note that a person may want to act on: of each profile one line, with the first clip of those that have it. */
+function limitedText(findings: readonly Finding[]): string[] {
+  const limited = findings.filter(({ code }) => code === 'encoder-input-limited');
+  return [...new Set(limited.map(({ profile }) => profile ?? ''))].map((profile) => {
+    const own = limited.filter((one) => (one.profile ?? '') === profile);
+    const [first] = own;
+    return `note [encoder-input-limited] ${printable(profile)}: ${count(own.length, 'clip')} with values beyond what it can hold${first === undefined ? '' : `; ${printable(first.clip ?? '')}: ${printable(first.found)}`}`;
+  });
+}
+
 export function statusText(status: Status): string {
   const { delivery, work, live, rolls } = status;
   const parts: string[] = [];
@@ -76,6 +86,7 @@ export function statusText(status: Status): string {
     const head = `${roll.verdict === 'ready' ? readyText(roll.copies) : 'HELD '}  ${printable(roll.day)}/${printable(roll.roll)}  ${roll.clipsReady} of ${count(roll.clips, 'clip')} ready; deliverables: ${published} published, ${failed} failed${publishing > 0 ? `, ${publishing} being published` : ''}`;
     const held = roll.findings.filter(blocks);
     const lines = [head, ...roll.psnr.map((one) => `       ${psnrText(one)}`)];
+    lines.push(...limitedText(roll.findings).map((line) => `       ${line}`));
     if (held.length > 0) lines.push(findingsText(held, '       '));
     parts.push(lines.join('\n'));
   }

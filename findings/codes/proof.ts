@@ -104,6 +104,12 @@ export const proofCodes = {
       'If it repeats, note what `rushlight doctor` says of ffmpeg, and try another version of it: its filters do other arithmetic than was asked for.',
     ),
   },
+  'encoder-input-limited': {
+    weight: 'note',
+    title: 'the picture has values beyond what the deliverable can hold: they were limited to it',
+    remedy:
+      "Look at the brightest, darkest and most saturated parts of the clip in the deliverable: what lies beyond is in the source alone, which is untouched. If it is wanted, deliver it also by a profile whose `colour.matrix` and `colour.range` are the source's (range `limited` has room beyond black and white), and whose `raster.policy` is `native`, which adds no overshoot.",
+  },
   'levels-differ': {
     weight: 'hold',
     title: "levels or colours are not the source's after the profile's conversion",

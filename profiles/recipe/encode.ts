@@ -125,6 +125,8 @@ function audioOptions(facts: ClipFacts, outcome: Outcome): string[] {
       `-filter:a:${index}`,
       filter,
     );
+    // Every track is heard: without it ffmpeg enables the first one alone, and makes all others its alternatives, of which a player plays one.
+    if (outcome.container !== 'mkv') options.push(`-disposition:a:${index}`, 'default');
     if (track.codec === 'aac') options.push(`-b:a:${index}`, `${AAC_KILOBITS * track.channels}k`);
   });
   return options;

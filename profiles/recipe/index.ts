@@ -12,6 +12,8 @@ import { pictureFilters, sharedFilters, tagFilter, WITNESS } from './picture.ts'
 import { type MaskFile, sketchTap } from './sketch.ts';
 import { rawPictures } from '../../proof/tap.ts';
 import { tileChains, tilesOf } from './tiles.ts';
+import { wholeChains } from './whole.ts';
+import { placingChains } from './placing.ts';
 import { type Pipe, witnessOf } from './witness.ts';
 
 export interface RecipeRequest {
@@ -76,6 +78,15 @@ export function recipeOf({
       rest: [...text.filters, tagFilter(outcome)],
       files: text.files,
       tiles: plan === null ? null : tileChains(plan, index, facts.video.pixelFormat),
+      placing:
+        plan === null
+          ? null
+          : placingChains(plan, {
+              index,
+              pixelFormat: facts.video.pixelFormat,
+              earlierField: plan.held > 1 ? earlierField(facts.video) : null,
+            }),
+      whole: plan === null ? null : wholeChains(plan, index, facts.video.pixelFormat),
     };
   });
   let inputs = 1;
@@ -89,6 +100,12 @@ export function recipeOf({
   const tiles = ways.flatMap(({ tiles: own }, deliverable) =>
     own === null ? [] : [{ ...own, deliverable }],
   );
+  const wholes = ways.flatMap(({ whole: own }, deliverable) =>
+    own === null ? [] : [{ ...own, deliverable }],
+  );
+  const placings = ways.flatMap(({ placing }, deliverable) =>
+    placing === null ? [] : [{ ...placing, deliverable }],
+  );
   const witness = witnessOf(
     facts,
     [...deliverables.map(({ outcome }) => outcome), ...besides],
@@ -99,6 +116,8 @@ export function recipeOf({
     ...(frames ? ['frames'] : []),
     ...witness.taken,
     ...tiles.map((own) => own.decoded),
+    ...wholes.flatMap(({ wanted }) => wanted.source ?? []),
+    ...placings.map(({ decoded }) => decoded),
   ];
   const decoded = `[0:${facts.video.streamIndex}]${WITNESS},split=${taken.length}${taken.map((pad) => `[${pad}]`).join('')}`;
   const shared = sharedChains(
@@ -109,23 +128,43 @@ export function recipeOf({
     decoded,
     ...witness.chains,
     ...shared,
-    ...ways.flatMap(({ picture, rest, tiles: own }, index) => {
+    ...ways.flatMap(({ picture, rest, tiles: own, whole, placing }, index) => {
       const tap = taps[index] ?? null;
       const last = tap === null ? `out${index}` : `made${index}`;
-      const at = (pad: string | undefined): string[] =>
-        pad === undefined ? [] : [`split[text${index}][${pad}];[text${index}]null`];
-      const end = own?.joints.given === undefined ? `[${last}]` : `,split[${last}][${own.joints.given}]`;
+      const before = [own?.joints.untexted, whole?.wanted.untexted].flatMap((pad) => pad ?? []);
+      const behind = [own?.joints.given, whole?.wanted.given, placing?.given].flatMap((pad) => pad ?? []);
+      const aside = (pads: readonly string[]): string => pads.map((pad) => `[${pad}]`).join('');
+      const at =
+        before.length === 0
+          ? []
+          : [`split=${before.length + 1}[text${index}]${aside(before)};[text${index}]null`];
+      const end = behind.length === 0 ? `[${last}]` : `,split=${behind.length + 1}[${last}]${aside(behind)}`;
       return [
-        `[in${index}]${[...picture, ...at(own?.joints.untexted), ...rest].join(',')}${end}`,
+        `[in${index}]${[...picture, ...at, ...rest].join(',')}${end}`,
         ...(tap?.chainsOf(last, `out${index}`) ?? []),
       ];
     }),
     ...tiles.flatMap(({ chains }) => chains),
+    ...wholes.flatMap(({ chains }) => chains),
+    ...placings.flatMap(({ chains }) => chains),
   ].join(';');
   const tileOutputs = tiles.flatMap(({ source, given, deliverable }) => [
     { pipe: { kind: 'tiles', of: 'source', deliverable } as const, options: rawPictures(source) },
     { pipe: { kind: 'tiles', of: 'given', deliverable } as const, options: rawPictures(given) },
   ]);
+  const wholeOutputs = wholes.flatMap(({ ends, deliverable }) =>
+    ends.map(({ of, pad }) => ({
+      pipe: { kind: 'whole', of, deliverable } as const,
+      options: rawPictures(pad),
+    })),
+  );
+  const placingOutputs = placings.flatMap(({ ends, deliverable }) =>
+    (['source', 'given'] as const).map((of) => ({
+      pipe: { kind: 'placing', of, deliverable } as const,
+      options: rawPictures(ends[of]),
+    })),
+  );
+  const aside = [...tileOutputs, ...wholeOutputs, ...placingOutputs];
   return {
     // A conversion that nobody asked for is an error, not a filter put in behind our back.
     inputOptions: [
@@ -142,7 +181,7 @@ export function recipeOf({
         target: encodeTarget(outcome, path, FIRST_PIPE + index),
       })),
       ...witness.outputs,
-      ...tileOutputs.map(({ options }, index) => ({
+      ...aside.map(({ options }, index) => ({
         options,
         target: `pipe:${FIRST_PIPE + deliverables.length + witness.outputs.length + index}`,
       })),
@@ -150,19 +189,19 @@ export function recipeOf({
         ? [
             {
               options: ['-map', '[frames]', '-fps_mode', 'passthrough', '-c:v', 'rawvideo', '-f', 'rawvideo'],
-              target: `pipe:${FIRST_PIPE + deliverables.length + witness.outputs.length + tileOutputs.length}`,
+              target: `pipe:${FIRST_PIPE + deliverables.length + witness.outputs.length + aside.length}`,
             },
           ]
         : []),
       ...sketched.map(({ tap }, index) => ({
         options: tap.options,
-        target: `pipe:${FIRST_PIPE + deliverables.length + witness.outputs.length + tileOutputs.length + (frames ? 1 : 0) + index}`,
+        target: `pipe:${FIRST_PIPE + deliverables.length + witness.outputs.length + aside.length + (frames ? 1 : 0) + index}`,
       })),
     ]),
     pipes: [
       ...deliverables.map((_, deliverable): Pipe => ({ kind: 'bitstream', deliverable })),
       ...witness.pipes,
-      ...tileOutputs.map(({ pipe }) => pipe),
+      ...aside.map(({ pipe }) => pipe),
       ...(frames ? [{ kind: 'frames' } as const] : []),
       ...sketched.map(({ deliverable }): Pipe => ({ kind: 'sketch', deliverable })),
     ],

@@ -1,6 +1,7 @@
 /** The recipe of a movie for grading: an encoder that is fed with finished pictures, and takes the audio from the clip itself. */
 import type { ClipFacts } from '../../media/facts.ts';
 import { formatRatio } from '../../media/time/rate.ts';
+import { pictureHashes } from '../../proof/exact.ts';
 import { FIRST_PIPE } from '../../process/run.ts';
 import { pixelsForFfmpeg } from '../ffmpeg-names.ts';
 import { masterMovie } from '../master/movie.ts';
@@ -22,7 +23,7 @@ export interface MasterMovieRecipe {
   readonly maskArguments: readonly string[];
 }
 
-/** The bitstream's hash is reported on FIRST_PIPE, the sketch of what the encoder is given on the next; the frames are read from the pipe behind them. */
+/** The bitstream's hash is reported on FIRST_PIPE, hashes of the pictures that the encoder is given on the next, the sketch of them on the one behind; the frames are read from the last. */
 export function masterMovieRecipe({
   facts,
   outcome,
@@ -73,18 +74,21 @@ export function masterMovieRecipe({
       '-framerate',
       formatRatio(rate),
       '-i',
-      `pipe:${FIRST_PIPE + (tap === null ? 1 : 2)}`,
+      `pipe:${FIRST_PIPE + (tap === null ? 2 : 3)}`,
     ],
     filterGraph: [
-      `[${frames}:0]${filters.join(',')}[${tap === null ? 'out0' : 'made0'}]`,
-      ...(tap?.chainsOf('made0', 'out0') ?? []),
+      `[${frames}:0]${filters.join(',')}[${tap === null ? 'given0' : 'made0'}]`,
+      ...(tap?.chainsOf('made0', 'given0') ?? []),
+      // The last split before the encoder.
+      '[given0]split=2[out0][whole0]',
     ].join(';'),
     outputArguments: composeOutputs([
       {
         options: encodeOptions({ facts, profile: masterMovie, outcome, pad: '[out0]', threads }),
         target: encodeTarget(outcome, path, FIRST_PIPE),
       },
-      ...(tap === null ? [] : [{ options: tap.options, target: `pipe:${FIRST_PIPE + 1}` }]),
+      { options: pictureHashes('whole0'), target: `pipe:${FIRST_PIPE + 1}` },
+      ...(tap === null ? [] : [{ options: tap.options, target: `pipe:${FIRST_PIPE + 2}` }]),
     ]),
     mask: tap?.mask ?? null,
     maskArguments: tap?.inputArguments ?? [],

@@ -1,6 +1,7 @@
 /** Tiles of the source and of the encoder's input, cut out inside the one decode at the places that proof/encoder-input/tiles.ts draws. */
 import { createHash } from 'node:crypto';
 import { type ClipFacts, earlierField } from '../../media/facts.ts';
+import { isRgb } from '../../media/pixel-format.ts';
 import { isMatrix } from '../../proof/levels.ts';
 import { layoutOf } from '../../proof/encoder-input/samples.ts';
 import {
@@ -40,6 +41,8 @@ export function tilesOf(facts: ClipFacts, profile: Profile, outcome: Outcome): T
       : { width: video.width, height: video.height },
     framing: proof.framing,
     fields: earlierField(video) !== null,
+    frames: outcome.frames,
+    rgb: isRgb(video.pixelFormat),
     throughRgb: goesThroughRgb(
       video.pixelFormat,
       { matrix: proof.basis.matrix, ...range },
@@ -54,7 +57,7 @@ export const tiledPixels = (pixelFormat: string): string =>
   /^(uyvy422|yuyv422|yvyu422)$/.test(pixelFormat) ? 'yuv422p' : pixelFormat;
 
 /** Laid into planes at their own size; none of them is changed. */
-function unpacked(pixelFormat: string): string[] {
+export function unpacked(pixelFormat: string): string[] {
   const planes = tiledPixels(pixelFormat);
   return planes === pixelFormat ? [] : ['scale=flags=accurate_rnd+bitexact', `format=${planes}`];
 }
@@ -97,7 +100,7 @@ function places(plan: TilePlan, tile: Tile): { given: [string, string]; source: 
 }
 
 /** Renumbered, a second apart, as every tap is: stacking waits for equal times. */
-const START = 'settb=1,setpts=N';
+export const START = 'settb=1,setpts=N';
 
 interface Cut {
   readonly from: string;

@@ -1,6 +1,7 @@
 /** What the one decode gives besides the deliverables: the fingerprints of the source, on pipes. */
 import { type ClipFacts, earlierField } from '../../media/facts.ts';
 import { bitstreamOptions, sourceStreams } from '../../proof/bitstream.ts';
+import type { WholeSide } from '../../proof/encoder-input/whole.ts';
 import { exactTap, pictureHashes, audioHash } from '../../proof/exact.ts';
 import { pictureTap, rawPictures, rawAudio } from '../../proof/tap.ts';
 import type { Outcome } from '../outcome.ts';
@@ -15,6 +16,8 @@ export type Pipe =
   | { readonly kind: 'sketch'; readonly deliverable: number }
   | { readonly kind: 'source' }
   | { readonly kind: 'tiles'; readonly of: 'source' | 'given'; readonly deliverable: number }
+  | { readonly kind: 'whole'; readonly of: WholeSide; readonly deliverable: number }
+  | { readonly kind: 'placing'; readonly of: 'source' | 'given'; readonly deliverable: number }
   | { readonly kind: 'luma' }
   | { readonly kind: 'colour' }
   | { readonly kind: 'audio'; readonly track: number };

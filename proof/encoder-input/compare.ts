@@ -5,33 +5,13 @@
 import { createHash } from 'node:crypto';
 import type { Readable } from 'node:stream';
 import { deinterlaced } from './deinterlace.ts';
-import type { Model } from './model.ts';
-import { bytesOf, type PixelLayout, type SamplePlane, samplesOf } from './samples.ts';
-import { placeOf, stackedSide, type Tile, type TilePlan } from './tiles.ts';
-
-export interface CompareRequest {
-  readonly plan: TilePlan;
-  readonly from: PixelLayout;
-  readonly to: PixelLayout;
-  readonly model: Model;
-  /** Of a source whose fields are made into frames. */
-  readonly earlier: 'top' | 'bottom' | null;
-  /** What the clip has. */
-  readonly frames: number;
-}
-
-/** A sample that is farther off than rounding explains, the farthest of its frame. */
-export interface OffSample {
-  readonly frame: number;
-  readonly plane: 0 | 1 | 2;
-  /** In the plane of the delivered picture. */
-  readonly x: number;
-  readonly y: number;
-  readonly found: number;
-  readonly expected: number;
-  /** Samples of this frame that are off. */
-  readonly count: number;
-}
+import { limitedIn, type Limits, noLimits } from './passes.ts';
+import { bytesOf, type SamplePlane, samplesOf } from './samples.ts';
+import { readFrames } from './pipe.ts';
+import type { CompareRequest, OffSample } from './request.ts';
+import { allowedMean, PlacingComparer, placingGrid, type PlacingVerdict } from './placing.ts';
+import { placeOf, stackedSide, type Tile } from './tiles.ts';
+import { WholeFrameComparer, type WholeVerdict } from './whole.ts';
 
 export interface EncoderInputVerdict {
   /** Frames of which tiles came from both sides. */
@@ -44,24 +24,13 @@ export interface EncoderInputVerdict {
   readonly off: readonly OffSample[];
   /** Codes that are allowed: Y', and Cb and Cr. */
   readonly allowed: readonly [number, number, number];
+  /** Of what was computed for the tiles. */
+  readonly limits: Limits;
+  readonly whole: WholeVerdict;
+  /** null: the picture is too small for means. */
+  readonly placing: PlacingVerdict | null;
   /** SHA-256 of the tiles of each side, in order: what was seen can be told later by whoever has the clip. */
   readonly digests: { readonly source: string; readonly given: string };
-}
-
-/** Whole frames of a raw stream, one after the other. */
-async function readFrames(stream: Readable, size: number, take: (frame: Buffer) => void): Promise<void> {
-  let parts: Buffer[] = [];
-  let have = 0;
-  for await (const chunk of stream) {
-    parts.push(chunk as Buffer);
-    have += (chunk as Buffer).length;
-    if (have < size) continue;
-    const all = Buffer.concat(parts, have);
-    let at = 0;
-    for (; at + size <= have; at += size) take(Buffer.from(all.subarray(at, at + size)));
-    parts = [all.subarray(at)];
-    have -= at;
-  }
 }
 
 export class EncoderInputComparer {
@@ -76,9 +45,29 @@ export class EncoderInputComparer {
   #fewest = Number.POSITIVE_INFINITY;
   #worst = 0;
   readonly #off: OffSample[] = [];
+  readonly #limits = noLimits();
+  /** By frame, the share of its tiles' samples that had to be limited. */
+  readonly #limited = new Map<number, number>();
+  readonly whole: WholeFrameComparer;
+  /** null: the picture is too small for means. */
+  readonly placing: PlacingComparer | null;
 
   constructor(request: CompareRequest) {
     this.#request = request;
+    this.whole = new WholeFrameComparer(request);
+    const { plan, model, to } = request;
+    const grid = placingGrid(plan);
+    this.placing =
+      grid === null
+        ? null
+        : new PlacingComparer({
+            plan,
+            grid,
+            planes: plan.lumaOf,
+            luma: (colour) => model.luma(colour),
+            allowed: allowedMean(plan, grid, { keepsLevel: model.keepsLevel, bits: to.bits }),
+            limited: (frame) => this.#limited.get(frame) ?? null,
+          });
   }
 
   readSource(stream: Readable): Promise<void> {
@@ -117,6 +106,9 @@ export class EncoderInputComparer {
       worst: this.#worst,
       off: this.#off,
       allowed: this.#request.model.allowed,
+      limits: this.#limits,
+      whole: this.whole.verdict(),
+      placing: this.placing?.verdict() ?? null,
       digests: { source: this.#digests.source.digest('hex'), given: this.#digests.given.digest('hex') },
     };
   }
@@ -132,6 +124,7 @@ export class EncoderInputComparer {
       if (earlier === null) this.#source.delete(frame);
       this.#given.delete(frame);
       this.#done += 1;
+      this.placing?.advance(false);
     }
   }
 
@@ -180,6 +173,7 @@ export class EncoderInputComparer {
 
   #compare(frame: number): void {
     const { plan, to, model } = this.#request;
+    const limitedBefore = limitedIn(this.#limits);
     let samples = 0;
     let count = 0;
     let farthest: Omit<OffSample, 'count'> | null = null;
@@ -191,7 +185,7 @@ export class EncoderInputComparer {
       const place = placeOf(plan, tile, frame);
       const made = { x: place.given.x + plan.window.left, y: place.given.y + plan.window.top };
       for (const [plane, wanted] of model
-        .expected(shown, { source: place.source, made }, plan.given)
+        .expected(shown, { source: place.source, made }, plan.given, this.#limits)
         .entries()) {
         const found = given[plane] as SamplePlane;
         const allowed = model.allowed[plane as 0 | 1 | 2];
@@ -215,6 +209,7 @@ export class EncoderInputComparer {
       }
     }
     this.#samples += samples;
+    this.#limited.set(frame, (limitedIn(this.#limits) - limitedBefore) / Math.max(1, samples));
     this.#fewest = Math.min(this.#fewest, samples);
     this.#worst = Math.max(this.#worst, most);
     if (count > 0 && farthest !== null) this.#off.push({ ...farthest, count });

@@ -23,37 +23,42 @@ export interface FieldsRequest {
   readonly bits: number;
 }
 
-export function deinterlaced({
-  before,
-  now,
-  after,
-  earlier,
-  firstLine,
-  lines,
-  bits,
-}: FieldsRequest): SamplePlane {
+export function deinterlaced(request: FieldsRequest): SamplePlane {
+  const { before, now, after, earlier, firstLine, lines, bits } = request;
   const { width, height } = now;
   const values = Float64Array.from(now.values);
-  const most = 2 ** bits - 1;
   const kept = earlier === 'top' ? 0 : 1;
+  const place = { lines, most: 2 ** bits - 1, reach: bits > 8 ? 2 : 1 } as const;
   for (let line = 0; line < height; line += 1) {
     const y = firstLine + line;
     if (y % 2 === kept) continue;
-    for (let x = 0; x < width; x += 1) {
-      const at = (plane: SamplePlane, away: number): number => {
-        const target = line + away;
-        return target < 0 || target >= height ? Number.NaN : (plane.values[target * width + x] as number);
-      };
-      const place: LinePlace = { y, lines, most, reach: bits > 8 ? 2 : 1 };
-      values[line * width + x] =
-        before === null ? ofOneField(at, now, place) : ofThree(at, { before, now, after }, place);
-    }
+    const into = values.subarray(line * width, (line + 1) * width);
+    const row = (plane: SamplePlane, away: number): Row => {
+      const target = line + away;
+      return target < 0 || target >= height
+        ? null
+        : plane.values.subarray(target * width, (target + 1) * width);
+    };
+    const made =
+      before === null
+        ? ofOneField(into, (away) => row(now, away), { ...place, y })
+        : ofThree(
+            into,
+            {
+              before: (away) => row(before, away),
+              now: (away) => row(now, away),
+              after: (away) => row(after, away),
+            },
+            { ...place, y },
+          );
+    if (!made) into.fill(Number.NaN);
   }
   return { width, height, values };
 }
 
-type At = (plane: SamplePlane, away: number) => number;
-const half = (value: number): number => Math.floor(value / 2);
+/** null: beyond the part. */
+type Row = Float64Array | null;
+type RowAt = (away: number) => Row;
 
 interface LinePlace {
   readonly y: number;
@@ -68,52 +73,84 @@ const above = ({ y, reach }: LinePlace, lines: 1 | 3): number => (y > lines * re
 const below = ({ y, lines: all, reach }: LinePlace, lines: 1 | 3): number =>
   y + lines * reach < all ? lines : -1;
 
-function ofOneField(at: At, now: SamplePlane, place: LinePlace): number {
-  const near = at(now, above(place, 1)) + at(now, below(place, 1));
-  const far = at(now, above(place, 3)) + at(now, below(place, 3));
-  return Math.min(Math.max(Math.floor((SPATIAL[0] * near - SPATIAL[1] * far) / FULL), 0), place.most);
+/** False: a line that it needs is beyond the part. */
+function ofOneField(into: Float64Array, now: RowAt, place: LinePlace): boolean {
+  const rows = [above(place, 1), below(place, 1), above(place, 3), below(place, 3)].map(now);
+  if (rows.some((row) => row === null)) return false;
+  const [c, e, f, g] = rows as [Float64Array, Float64Array, Float64Array, Float64Array];
+  for (let x = 0; x < into.length; x += 1) {
+    const near = (c[x] as number) + (e[x] as number);
+    const far = (f[x] as number) + (g[x] as number);
+    into[x] = Math.min(Math.max(Math.floor((SPATIAL[0] * near - SPATIAL[1] * far) / FULL), 0), place.most);
+  }
+  return true;
 }
 
-function ofThree(
-  at: At,
-  {
-    before,
-    now,
-    after,
-  }: { readonly before: SamplePlane; readonly now: SamplePlane; readonly after: SamplePlane },
-  place: LinePlace,
-): number {
+interface ThreeFrames {
+  readonly before: RowAt;
+  readonly now: RowAt;
+  readonly after: RowAt;
+}
+
+function ofThree(into: Float64Array, { before, now, after }: ThreeFrames, place: LinePlace): boolean {
   const { y, lines, most } = place;
   const edge = y < 4 || y + 5 > lines;
   const up = edge ? above(place, 1) : -1;
   const down = edge ? below(place, 1) : 1;
-  const c = at(now, up);
-  const e = at(now, down);
-  // Lines of the later field: those of the frame before, and those of this one.
-  const d = half(at(before, 0) + at(now, 0));
-  const moved = Math.abs(at(before, 0) - at(now, 0));
-  const movedBefore = half(Math.abs(at(before, up) - c) + Math.abs(at(before, down) - e));
-  const movedAfter = half(Math.abs(at(after, up) - c) + Math.abs(at(after, down) - e));
-  let within = Math.max(half(moved), movedBefore, movedAfter);
-  if (within === 0) return d;
-  if (!edge || !(y < 2 || y + 3 > lines)) {
-    const b = half(at(before, -2) + at(now, -2)) - c;
-    const f = half(at(before, 2) + at(now, 2)) - e;
-    const dc = d - c;
-    const de = d - e;
-    within = Math.max(within, Math.min(de, dc, Math.max(b, f)), -Math.max(de, dc, Math.min(b, f)));
+  // What the two lines beside say of the later field is asked only where there are two.
+  const bounded = !edge || !(y < 2 || y + 3 > lines);
+  const near = [before(0), now(0), before(up), before(down), now(up), now(down), after(up), after(down)];
+  const second = bounded ? [before(-2), now(-2), before(2), now(2)] : [];
+  const far = edge ? [] : [now(-3), now(3), before(-4), now(-4), before(4), now(4)];
+  if ([...near, ...second, ...far].some((row) => row === null)) return false;
+  const [b0, n0, bUp, bDown, nUp, nDown, aUp, aDown] = near as Float64Array[] as [
+    Float64Array,
+    Float64Array,
+    Float64Array,
+    Float64Array,
+    Float64Array,
+    Float64Array,
+    Float64Array,
+    Float64Array,
+  ];
+  // Where they are not asked for, any line does.
+  const [b2u = b0, n2u = b0, b2d = b0, n2d = b0] = second as Float64Array[];
+  const [n3u = b0, n3d = b0, b4u = b0, n4u = b0, b4d = b0, n4d = b0] = far as Float64Array[];
+  for (let x = 0; x < into.length; x += 1) {
+    const c = nUp[x] as number;
+    const e = nDown[x] as number;
+    const was = b0[x] as number;
+    const is = n0[x] as number;
+    // Lines of the later field: those of the frame before, and those of this one.
+    const d = (was + is) >> 1;
+    const moved = Math.abs(was - is);
+    const movedBefore = (Math.abs((bUp[x] as number) - c) + Math.abs((bDown[x] as number) - e)) >> 1;
+    const movedAfter = (Math.abs((aUp[x] as number) - c) + Math.abs((aDown[x] as number) - e)) >> 1;
+    let within = Math.max(moved >> 1, movedBefore, movedAfter);
+    if (within === 0) {
+      into[x] = d;
+      continue;
+    }
+    const two = (b2u[x] as number) + (n2u[x] as number);
+    const twoDown = (b2d[x] as number) + (n2d[x] as number);
+    if (bounded) {
+      const b = (two >> 1) - c;
+      const f = (twoDown >> 1) - e;
+      const dc = d - c;
+      const de = d - e;
+      within = Math.max(within, Math.min(de, dc, Math.max(b, f)), -Math.max(de, dc, Math.min(b, f)));
+    }
+    let made: number;
+    if (edge) made = (c + e) >> 1;
+    else {
+      const outer = (n3u[x] as number) + (n3d[x] as number);
+      if (Math.abs(c - e) > moved) {
+        const four = (b4u[x] as number) + (n4u[x] as number) + (b4d[x] as number) + (n4d[x] as number);
+        const high = HIGH[0] * (was + is) - HIGH[1] * (two + twoDown) + HIGH[2] * four;
+        made = Math.floor((Math.floor(high / 4) + LOW[0] * (c + e) - LOW[1] * outer) / FULL);
+      } else made = Math.floor((SPATIAL[0] * (c + e) - SPATIAL[1] * outer) / FULL);
+    }
+    into[x] = Math.min(Math.max(Math.min(Math.max(made, d - within), d + within), 0), most);
   }
-  let made: number;
-  if (edge) made = half(c + e);
-  else {
-    const outer = at(now, -3) + at(now, 3);
-    if (Math.abs(c - e) > moved) {
-      const high =
-        HIGH[0] * (at(before, 0) + at(now, 0)) -
-        HIGH[1] * (at(before, -2) + at(now, -2) + at(before, 2) + at(now, 2)) +
-        HIGH[2] * (at(before, -4) + at(now, -4) + at(before, 4) + at(now, 4));
-      made = Math.floor((Math.floor(high / 4) + LOW[0] * (c + e) - LOW[1] * outer) / FULL);
-    } else made = Math.floor((SPATIAL[0] * (c + e) - SPATIAL[1] * outer) / FULL);
-  }
-  return Math.min(Math.max(Math.min(Math.max(made, d - within), d + within), 0), most);
+  return true;
 }

@@ -16,9 +16,21 @@ export interface Side {
 }
 
 export interface Axis {
-  /** Of each made sample: its first source sample, and the weights of that and those behind it, which add up to 1. */
+  /** Of each made sample: its first source sample. */
   readonly first: Int32Array;
-  readonly weights: readonly Float64Array[];
+  /** Where its weights begin in `weights`: those of that sample and of those behind it, which add up to 1. One place more than samples. */
+  readonly begins: Int32Array;
+  readonly weights: Float64Array;
+  /** Nothing is made of several samples: each is the source's own. */
+  readonly same: boolean;
+}
+
+function axisFrom(first: Int32Array, lists: readonly Float64Array[], same: boolean): Axis {
+  const begins = new Int32Array(lists.length + 1);
+  for (const [at, list] of lists.entries()) begins[at + 1] = (begins[at] as number) + list.length;
+  const weights = new Float64Array(begins[lists.length] as number);
+  for (const [at, list] of lists.entries()) weights.set(list, begins[at]);
+  return { first, begins, weights, same };
 }
 
 const C = 0.6;
@@ -61,10 +73,11 @@ function rawTaps({ from, to, places }: Side): { first: number[]; weights: number
 export function axisOf(side: Side): Axis {
   const { from, to, places } = side;
   if (from === to && places[0] === places[1])
-    return {
-      first: Int32Array.from({ length: to }, (_, at) => at),
-      weights: Array.from({ length: to }, () => Float64Array.of(1)),
-    };
+    return axisFrom(
+      Int32Array.from({ length: to }, (_, at) => at),
+      Array.from({ length: to }, () => Float64Array.of(1)),
+      true,
+    );
   const { first, weights } = rawTaps(side);
   const kept = weights.map((list, at) => {
     let low = 0;
@@ -104,5 +117,5 @@ export function axisOf(side: Side): Axis {
     begins[at] = lowest;
     return out;
   });
-  return { first: begins, weights: folded };
+  return axisFrom(begins, folded, false);
 }

@@ -5,7 +5,17 @@
  */
 import type { Siting } from '../../media/colour/siting.ts';
 import { type Basis, weights } from '../levels.ts';
-import { type Axis, axisOf } from './kernel.ts';
+import { axisOf } from './kernel.ts';
+import {
+  type Area,
+  type Axes,
+  type Between,
+  LIMITED,
+  type Limits,
+  noLimits,
+  type Part,
+  resampled,
+} from './passes.ts';
 import type { PixelLayout, SamplePlane } from './samples.ts';
 import type { Place, Size } from './tiles.ts';
 
@@ -20,25 +30,21 @@ export interface ModelRequest {
   readonly scaled: Size;
 }
 
-/** Samples of a plane from `x`, `y` on; NaN where they cannot be known from what was at hand. */
-export interface Part extends SamplePlane {
-  readonly x: number;
-  readonly y: number;
-}
-interface Area {
-  readonly x: number;
-  readonly y: number;
-  readonly width: number;
-  readonly height: number;
-}
-
 export interface Model {
-  /** `place`: of the source's samples, and of what is asked for, in the scaled picture. Planes Y', Cb, Cr in codes of the encoder. */
+  /**
+   * `place`: of the source's samples, and of what is asked for, in the scaled picture. Planes Y', Cb, Cr in codes of the encoder.
+   * What was limited is added to `limits`.
+   */
   expected(
     samples: readonly SamplePlane[],
     place: { readonly source: Place; readonly made: Place },
     size: Size,
+    limits?: Limits,
   ): Part[];
+  /** Luma of the encoder for a colour of the source, unrounded and unlimited: of means. Codes of 8 bits with their fractions. */
+  luma(colour: Three): number;
+  /** Whether a sample of luma keeps its level, and is not rounded but by the scaler's own weights. */
+  readonly keepsLevel: boolean;
   /** Codes of the encoder by which a right sample may differ: Y', and Cb and Cr. */
   readonly allowed: readonly [number, number, number];
 }
@@ -59,77 +65,56 @@ const sitingSteps: Readonly<Record<Siting, readonly [across: number, down: numbe
   bottom: [0.5, 1],
 };
 
-interface Axes {
-  readonly across: Axis;
-  readonly down: Axis;
-}
-
 /** Of what lies between the two passes only the upper end is bounded: by 15 bits. */
 const BETWEEN_PASSES = 32_767 / 32_768;
 
-function resampled(part: Part, { across, down }: Axes, area: Area, between: (value: number) => number): Part {
-  const { x, y, width, height } = area;
-  const lines = new Float64Array(width * part.height);
-  // Of the part only the lines that any sample takes.
-  const low = Math.max(0, (down.first[y] as number) - part.y);
-  const last = y + height - 1;
-  const high = Math.min(
-    part.height,
-    (down.first[last] as number) + (down.weights[last] as Float64Array).length - part.y,
-  );
-  for (let column = 0; column < width; column += 1) {
-    const own = across.weights[x + column] as Float64Array;
-    const first = (across.first[x + column] as number) - part.x;
-    const known = first >= 0 && first + own.length <= part.width;
-    for (let line = low; line < high; line += 1) {
-      let sum = known ? 0 : Number.NaN;
-      if (known)
-        for (let tap = 0; tap < own.length; tap += 1)
-          sum += (own[tap] as number) * (part.values[line * part.width + first + tap] as number);
-      lines[line * width + column] = between(sum);
-    }
-  }
-  const values = new Float64Array(width * height);
-  for (let line = 0; line < height; line += 1) {
-    const own = down.weights[y + line] as Float64Array;
-    const first = (down.first[y + line] as number) - part.y;
-    const known = first >= 0 && first + own.length <= part.height;
-    for (let column = 0; column < width; column += 1) {
-      let sum = known ? 0 : Number.NaN;
-      if (known)
-        for (let tap = 0; tap < own.length; tap += 1)
-          sum += (own[tap] as number) * (lines[(first + tap) * width + column] as number);
-      values[line * width + column] = sum;
-    }
-  }
-  return { x, y, width, height, values };
-}
-
 type Three = readonly [number, number, number];
+type Planes = readonly [Float64Array, Float64Array, Float64Array];
 /** Codes of 8 bits with their fractions, H.273, clause 8.3. */
 const scales = {
   limited: { black: 16, luma: 219, chroma: 224 },
   full: { black: 0, luma: 255, chroma: 255 },
 } as const;
 
-/** R', G', B' of 0 to 255. */
-function toRgb([y, cb, cr]: Three, { matrix, range }: Basis): Three {
+/** R', G', B' of 0 to 255 in place of Y', Cb, Cr. */
+function toRgb([y, cb, cr]: Planes, { matrix, range }: Basis): void {
   const { black, luma, chroma } = scales[range];
   const { red: kr, blue: kb } = weights[matrix];
-  const light = (y - black) / luma;
-  const red = light + (2 * (1 - kr) * (cr - 128)) / chroma;
-  const blue = light + (2 * (1 - kb) * (cb - 128)) / chroma;
-  return [255 * red, (255 * (light - kr * red - kb * blue)) / (1 - kr - kb), 255 * blue];
+  const kg = 1 - kr - kb;
+  for (let at = 0; at < y.length; at += 1) {
+    const light = ((y[at] as number) - black) / luma;
+    const red = light + (2 * (1 - kr) * ((cr[at] as number) - 128)) / chroma;
+    const blue = light + (2 * (1 - kb) * ((cb[at] as number) - 128)) / chroma;
+    y[at] = 255 * red;
+    cb[at] = (255 * (light - kr * red - kb * blue)) / kg;
+    cr[at] = 255 * blue;
+  }
 }
-/** Y', Cb, Cr of limited range, of which the scaler makes all others. */
-function fromRgb([red, green, blue]: Three, matrix: Basis['matrix']): Three {
+/** Y', Cb, Cr of limited range, of which the scaler makes all others, in place of R', G', B'. */
+function fromRgb([r, g, b]: Planes, matrix: Basis['matrix']): void {
   const { red: kr, blue: kb } = weights[matrix];
-  const light = kr * red + (1 - kr - kb) * green + kb * blue;
-  return [
-    16 + (219 * light) / 255,
-    128 + (224 * (blue - light)) / (2 * (1 - kb)) / 255,
-    128 + (224 * (red - light)) / (2 * (1 - kr)) / 255,
-  ];
+  for (let at = 0; at < r.length; at += 1) {
+    const red = r[at] as number;
+    const blue = b[at] as number;
+    const light = kr * red + (1 - kr - kb) * (g[at] as number) + kb * blue;
+    r[at] = 16 + (219 * light) / 255;
+    g[at] = 128 + (224 * (blue - light)) / (2 * (1 - kb)) / 255;
+    b[at] = 128 + (224 * (red - light)) / (2 * (1 - kr)) / 255;
+  }
+}
+/** What R'G'B' of 14 bits hold. */
+function bound(planes: Planes, limits: Limits): void {
+  const top = 256 - 1 / 64;
+  for (const values of planes)
+    for (let at = 0; at < values.length; at += 1) {
+      const value = values[at] as number;
+      const beyond = value < 0 ? -value : value - top;
+      if (!(beyond > 0)) continue;
+      values[at] = value < 0 ? 0 : top;
+      if (beyond <= LIMITED) continue;
+      limits.colours += 1;
+      if (beyond > limits.farthest) limits.farthest = beyond;
+    }
 }
 
 /** From range to range, of codes of 8 bits with their fractions. */
@@ -148,6 +133,11 @@ const BEYOND = { luma: 30_189 / 128, chroma: 30_775 / 128 } as const;
 const ROUNDING = 0.5;
 const DITHER = 0.5;
 const WEIGHTS = 0.3;
+
+function count(limits: Limits, beyond: number): void {
+  limits.codes += 1;
+  if (beyond > limits.farthest) limits.farthest = beyond;
+}
 
 export function modelOf({ from, to, source, output, siting, size, scaled }: ModelRequest): Model {
   const up = 2 ** (to.bits - 8);
@@ -174,13 +164,27 @@ export function modelOf({ from, to, source, output, siting, size, scaled }: Mode
       ? Math.floor(((value - 128 * unit) * 224 * unit) / full + 128 * unit + 0.5) / unit
       : Math.floor((value * 219 * unit) / full + 16 * unit + 0.5) / unit;
   };
-  const given = (value: number, chroma: boolean): number => {
-    const code = Math.min(Math.max(value * up, 0), most);
-    if (!turnedBehind) return code;
-    const whole = chroma
-      ? 128 * up + ((code - 128 * up) * most) / (224 * up)
-      : ((code - 16 * up) * most) / (219 * up);
-    return Math.min(Math.max(whole, 0), most);
+  /** Codes of the encoder, in place. */
+  const give = (values: Float64Array, chroma: boolean, limits: Limits): void => {
+    const zero = (chroma ? 128 : 16) * up;
+    const gain = most / ((chroma ? 224 : 219) * up);
+    for (let at = 0; at < values.length; at += 1) {
+      let code = (values[at] as number) * up;
+      if (code < 0 || code > most) {
+        const beyond = code < 0 ? -code : code - most;
+        if (beyond > LIMITED * up) count(limits, beyond / up);
+        code = code < 0 ? 0 : most;
+      }
+      if (turnedBehind) {
+        code = (code - zero) * gain + (chroma ? zero : 0);
+        if (code < 0 || code > most) {
+          const beyond = code < 0 ? -code : code - most;
+          if (beyond > LIMITED * up) count(limits, beyond / up);
+          code = code < 0 ? 0 : most;
+        }
+      }
+      values[at] = code;
+    }
   };
 
   const steps = from.kind === 'yuv' ? sitingSteps[siting] : ([0, 0.5] as const);
@@ -229,16 +233,17 @@ export function modelOf({ from, to, source, output, siting, size, scaled }: Mode
   };
 
   const top = 256 * BETWEEN_PASSES;
-  const capped = (value: number): number => Math.min(value, top);
+  const capped: Between = { most: top, gain: 1, offset: 0 };
   /** Between the passes: the range that the scaler itself changes. */
-  const passing =
-    (known: Basis['range'], isChroma: boolean) =>
-    (value: number): number => {
-      const held = Math.min(value, top);
-      if (known === asked) return held;
-      const beyond = known === 'limited' ? Math.min(held, isChroma ? BEYOND.chroma : BEYOND.luma) : held;
-      return ranged(beyond, known, asked, isChroma);
+  const passing = (known: Basis['range'], isChroma: boolean): Between => {
+    if (known === asked) return capped;
+    const offset = ranged(0, known, asked, isChroma);
+    return {
+      most: known === 'limited' ? Math.min(top, isChroma ? BEYOND.chroma : BEYOND.luma) : top,
+      gain: ranged(1, known, asked, isChroma) - offset,
+      offset,
     };
+  };
 
   const areaOf = (
     { x, y }: Place,
@@ -269,37 +274,29 @@ export function modelOf({ from, to, source, output, siting, size, scaled }: Mode
       values,
     };
   };
-  const finished = (part: Part, isChroma: boolean): Part => ({
-    ...part,
-    values: part.values.map((value) => given(value, isChroma)),
-  });
-  const three = (parts: readonly Part[], convert: (colour: Three) => Three): Part[] => {
+  const finished = (part: Part, isChroma: boolean, limits: Limits): Part => {
+    give(part.values, isChroma, limits);
+    return part;
+  };
+  const planesOf = (parts: readonly Part[]): Planes => {
     const [a, b, c] = parts as [Part, Part, Part];
-    const made = [0, 1, 2].map(() => new Float64Array(a.values.length));
-    for (let at = 0; at < a.values.length; at += 1)
-      convert([a.values[at] as number, b.values[at] as number, c.values[at] as number]).forEach(
-        (value, index) => {
-          (made[index] as Float64Array)[at] = value;
-        },
-      );
-    return made.map((values) => ({ ...a, values }));
+    return [a.values, b.values, c.values];
   };
 
   return {
-    expected: (samples, place, asks) => {
+    expected: (samples, place, asks, limits = noLimits()) => {
       const parts = samples.map((plane, index) =>
         partOf(plane, place.source, from.kind === 'yuv' && index > 0),
       );
       const lumaArea = areaOf(place.made, asks, whole);
       const chromaArea = areaOf(place.made, asks, narrow);
       if (from.kind === 'gray') {
-        const y = resampled(parts[0] as Part, luma, lumaArea, passing(tabled, false));
-        const none = new Float64Array(chromaArea.width * chromaArea.height).fill(128);
-        return [
-          finished(y, false),
-          finished({ ...chromaArea, values: none }, true),
-          finished({ ...chromaArea, values: none }, true),
-        ];
+        const y = resampled(parts[0] as Part, luma, lumaArea, { between: passing(tabled, false), limits });
+        const none = (): Part => ({
+          ...chromaArea,
+          values: new Float64Array(chromaArea.width * chromaArea.height).fill(128),
+        });
+        return [finished(y, false, limits), finished(none(), true, limits), finished(none(), true, limits)];
       }
       if (behind !== null) {
         // Chroma of the encoder reaches beyond what is asked for.
@@ -314,32 +311,54 @@ export function modelOf({ from, to, source, output, siting, size, scaled }: Mode
           width: Math.min(scaled.width, lumaArea.x + lumaArea.width + 8) - wide.x,
           height: Math.min(scaled.height, lumaArea.y + lumaArea.height + 8) - wide.y,
         };
-        const bounded = (value: number): number => Math.min(Math.max(value, 0), 256 - 1 / 64);
-        const seen = parts.map((part, index) => resampled(part, index === 0 ? luma : chroma, area, capped));
-        const colours = three(seen, (colour) => {
-          const [red, green, blue] = toRgb(colour, { matrix: source.matrix, range: tabled });
-          return fromRgb([bounded(red), bounded(green), bounded(blue)], output.matrix);
-        });
+        const colours = parts.map((part, index) =>
+          resampled(part, index === 0 ? luma : chroma, area, { between: capped, limits }),
+        );
+        toRgb(planesOf(colours), { matrix: source.matrix, range: tabled });
+        bound(planesOf(colours), limits);
+        fromRgb(planesOf(colours), output.matrix);
         return colours.map((part, index) =>
           index === 0
-            ? finished(resampled(part, untouched, lumaArea, passing('limited', false)), false)
-            : finished(resampled(part, behind, chromaArea, passing('limited', true)), true),
+            ? finished(
+                resampled(part, untouched, lumaArea, { between: passing('limited', false), limits }),
+                false,
+                limits,
+              )
+            : finished(
+                resampled(part, behind, chromaArea, { between: passing('limited', true), limits }),
+                true,
+                limits,
+              ),
         );
       }
-      const planes = from.kind === 'rgb' ? three(parts, (colour) => fromRgb(colour, output.matrix)) : parts;
+      if (from.kind === 'rgb') fromRgb(planesOf(parts), output.matrix);
       const known = from.kind === 'rgb' ? 'limited' : tabled;
-      return planes.map((part, index) =>
+      return parts.map((part, index) =>
         finished(
-          resampled(
-            part,
-            index === 0 ? luma : chroma,
-            index === 0 ? lumaArea : chromaArea,
-            passing(known, index > 0),
-          ),
+          resampled(part, index === 0 ? luma : chroma, index === 0 ? lumaArea : chromaArea, {
+            between: passing(known, index > 0),
+            limits,
+          }),
           index > 0,
+          limits,
         ),
       );
     },
+    luma: (colour) => {
+      const white = 256 - 1 / unit;
+      const [a, b, c] = colour.map((value, index) => {
+        if (!turned) return value;
+        if (from.kind === 'rgb') return (value * 255) / white;
+        return index === 0 ? (value * 219) / white + 16 : ((value - 128) * 224) / white + 128;
+      }) as [number, number, number];
+      const planes: Planes = [Float64Array.of(a), Float64Array.of(b), Float64Array.of(c)];
+      if (throughRgb) toRgb(planes, { matrix: source.matrix, range: tabled });
+      if (throughRgb || from.kind === 'rgb') fromRgb(planes, output.matrix);
+      const known = throughRgb || from.kind === 'rgb' ? 'limited' : tabled;
+      const y = ranged(planes[0][0] as number, known, asked, false);
+      return turnedBehind ? ((y - 16) * most) / up / 219 : y;
+    },
+    keepsLevel: from.kind !== 'rgb' && !throughRgb && !turned && !turnedBehind && tabled === asked,
     allowed: (() => {
       const dithered = to.bits <= 8 && (from.bits > 8 || throughRgb);
       const base = ROUNDING + (dithered ? DITHER : 0) + WEIGHTS;

@@ -146,13 +146,36 @@ export function bytesOf(layout: PixelLayout, width: number, height: number): num
   return layout.planes(width, height).reduce((sum, { stride, lines }) => sum + stride * lines, 0);
 }
 
+/** Samples of a plane's lines: of each `wide` samples, the first at byte `start` and the lines `stride` bytes apart. */
+function linesOf(
+  { word, bigEndian }: PixelLayout,
+  { pace, shift }: Component,
+  bytes: Uint8Array,
+  { start, stride, wide, tall }: { start: number; stride: number; wide: number; tall: number },
+): SamplePlane {
+  const values = new Float64Array(wide * tall);
+  const [high, low] = bigEndian ? [0, 1] : [1, 0];
+  for (let line = 0; line < tall; line += 1) {
+    let from = start + line * stride;
+    const into = line * wide;
+    if (word === 1)
+      for (let sample = 0; sample < wide; sample += 1, from += pace)
+        values[into + sample] = (bytes[from] as number) >> shift;
+    else
+      for (let sample = 0; sample < wide; sample += 1, from += pace)
+        values[into + sample] =
+          (((bytes[from + high] as number) << 8) | (bytes[from + low] as number)) >> shift;
+  }
+  return { width: wide, height: tall, values };
+}
+
 /**
  * Samples of one of `count` pictures that lie below each other in one: of each component a plane. Of each, `kept` is
  * of the picture, and the rest fills it up.
  */
 export function samplesOf(
   layout: PixelLayout,
-  bytes: Buffer,
+  bytes: Uint8Array,
   stack: {
     readonly width: number;
     readonly height: number;
@@ -163,32 +186,47 @@ export function samplesOf(
 ): SamplePlane[] {
   const { width, height, kept, count, index } = stack;
   const planes = layout.planes(width, height * count);
-  const starts: number[] = [];
-  let at = 0;
-  for (const { stride, lines } of planes) {
-    starts.push(at);
-    at += stride * lines;
-  }
-  return layout.components.map(({ plane, pace, offset, shift }, component) => {
-    const chroma = layout.kind === 'yuv' && component > 0;
-    const wide = chroma ? ceilShift(kept.width, layout.across) : kept.width;
+  const starts = startsOf(planes);
+  return layout.components.map((component, number) => {
+    const chroma = layout.kind === 'yuv' && number > 0;
     const own = chroma ? ceilShift(height, layout.down) : height;
-    const tall = chroma ? ceilShift(kept.height, layout.down) : kept.height;
-    const { stride } = planes[plane] as { stride: number };
-    const values = new Float64Array(wide * tall);
-    for (let line = 0; line < tall; line += 1) {
-      let from = (starts[plane] as number) + (index * own + line) * stride + offset;
-      for (let sample = 0; sample < wide; sample += 1) {
-        const value =
-          layout.word === 1
-            ? (bytes[from] as number)
-            : layout.bigEndian
-              ? bytes.readUInt16BE(from)
-              : bytes.readUInt16LE(from);
-        values[line * wide + sample] = value >> shift;
-        from += pace;
-      }
-    }
-    return { width: wide, height: tall, values };
+    const { stride } = planes[component.plane] as { stride: number };
+    return linesOf(layout, component, bytes, {
+      start: (starts[component.plane] as number) + index * own * stride + component.offset,
+      stride,
+      wide: chroma ? ceilShift(kept.width, layout.across) : kept.width,
+      tall: chroma ? ceilShift(kept.height, layout.down) : kept.height,
+    });
+  });
+}
+
+/** Lines `from` to `to` of a picture, whole; `from` begins a line of chroma. */
+export function bandOf(
+  layout: PixelLayout,
+  bytes: Uint8Array,
+  { width, height }: { readonly width: number; readonly height: number },
+  { from, to }: { readonly from: number; readonly to: number },
+): SamplePlane[] {
+  const planes = layout.planes(width, height);
+  const starts = startsOf(planes);
+  return layout.components.map((component, number) => {
+    const chroma = layout.kind === 'yuv' && number > 0;
+    const first = chroma ? from >> layout.down : from;
+    const { stride } = planes[component.plane] as { stride: number };
+    return linesOf(layout, component, bytes, {
+      start: (starts[component.plane] as number) + first * stride + component.offset,
+      stride,
+      wide: chroma ? ceilShift(width, layout.across) : width,
+      tall: (chroma ? ceilShift(to, layout.down) : to) - first,
+    });
+  });
+}
+
+function startsOf(planes: readonly { readonly stride: number; readonly lines: number }[]): number[] {
+  let at = 0;
+  return planes.map(({ stride, lines }) => {
+    const start = at;
+    at += stride * lines;
+    return start;
   });
 }

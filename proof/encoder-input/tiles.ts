@@ -45,6 +45,14 @@ export interface TilePlan {
   /** Frames that a place is held: fields are made into frames of three of them. */
   readonly held: 1 | 4;
   readonly tiles: readonly Tile[];
+  /** Planes of the source that luma is made of. */
+  readonly lumaOf: 1 | 3;
+  /** Of the clip. */
+  readonly frames: number;
+  /** Frames that are compared whole. */
+  readonly whole: readonly number[];
+  /** Where text may stand, in the encoder's input. */
+  readonly covered: readonly Rectangle[];
 }
 
 export interface TileRequest {
@@ -55,6 +63,9 @@ export interface TileRequest {
     readonly covered: readonly Rectangle[];
   };
   readonly fields: boolean;
+  /** Of the clip. */
+  readonly frames: number;
+  readonly rgb: boolean;
   /** Through RGB, which takes chroma from further away. */
   readonly throughRgb: boolean;
   /** What depends on the clip. */
@@ -77,6 +88,20 @@ function draws(seed: string, index: number): Draw {
     1 + (bytes.readUInt32LE(2) % 99_991),
     bytes.readUInt32LE(6) % 99_991,
   ];
+}
+
+/** One frame in between for so many, and no more than so many. */
+const BETWEEN_EVERY = 500;
+const MOST_BETWEEN = 3;
+
+/** First, last and some drawn in between, in order. */
+function wholeFrames(seed: string, frames: number): number[] {
+  const between = Math.min(MOST_BETWEEN, 1 + Math.floor(frames / BETWEEN_EVERY));
+  const drawn = Array.from({ length: frames > 2 ? between : 0 }, (_, index) => {
+    const number = createHash('sha256').update(`${seed} whole ${index}`).digest().readUInt32LE(0);
+    return 1 + (number % (frames - 2));
+  });
+  return [...new Set([0, ...drawn, frames - 1])].sort((a, b) => a - b);
 }
 
 /** The lines that text leaves free, and those that it may cover. */
@@ -103,7 +128,7 @@ function cutSide(made: number, whole: number, scaled: number, margin: number): n
 }
 
 export function tilePlan(request: TileRequest): TilePlan {
-  const { source, framing, fields, throughRgb, seed } = request;
+  const { source, framing, fields, frames, rgb, throughRgb, seed } = request;
   const { scaled, window } = framing;
   const bands = bandsOf(framing);
   const given = {
@@ -138,6 +163,10 @@ export function tilePlan(request: TileRequest): TilePlan {
     step: { source: SOURCE_STEP, given: 2 },
     margin,
     held: fields ? 4 : 1,
+    lumaOf: rgb || throughRgb ? 3 : 1,
+    frames,
+    whole: wholeFrames(seed, frames),
+    covered: framing.covered,
     tiles: tiles.map((tile, index) => ({
       ...tile,
       across: draws(seed, 2 * index),

@@ -39,7 +39,8 @@ export interface Delivery {
   readonly signal?: string;
   readonly sourceRate?: number;
   readonly rate?: number;
-  readonly channels?: 1 | 2 | 6;
+  /** Of three, all are equal. */
+  readonly channels?: 1 | 2 | 3 | 6;
   /** Samples of the source, of the output. */
   readonly sourceSamples: number;
   readonly samples: number;
@@ -56,6 +57,7 @@ export interface Delivery {
 const pans: Record<number, string> = {
   1: 'pan=mono|c0=c0',
   2: 'anull',
+  3: 'pan=3.0|c0=c0|c1=c0|c2=c0',
   6: 'pan=5.1|c0=c0|c1=c1|c2=0.5*c0+0.5*c1|c3=0.3*c0|c4=0.7*c0-0.4*c1|c5=0.2*c1',
 };
 

@@ -107,6 +107,7 @@ describe.each([
         'encoder-input',
         'encoder-input-spot-check',
         'frames-as-decoded',
+        'whole-frames',
       ].map((check) => [check, 'passed']),
     );
     expect(report.checks.find(({ check }) => check === 'frame-match')?.measured).toMatch(
@@ -271,7 +272,27 @@ describe('an encoder at fault', () => {
       { do: 'filter', stage: 'encoder', profile: PROFILE, filters: 'lutyuv=y=val*1.04', retag: true },
       'levels-differ',
     ],
+    [
+      'a block of 8 x 8 in one picture, two codes off',
+      {
+        do: 'graph',
+        stage: 'encoder',
+        from: ',setsar=',
+        to: ",geq=lum='lum(X\\,Y)+2*eq(N\\,3)*between(X\\,40\\,47)*between(Y\\,30\\,37)':cb='cb(X\\,Y)':cr='cr(X\\,Y)':interpolation=nearest,setsar=",
+      },
+      'master-picture-differs',
+    ],
     ...further<[string, Operation, string]>(
+      [
+        'one line of chroma in the last picture',
+        {
+          do: 'graph',
+          stage: 'encoder',
+          from: ',setsar=',
+          to: ",geq=lum='lum(X\\,Y)':cb='cb(X\\,Y)+2*eq(N\\,6)*eq(Y\\,53)':cr='cr(X\\,Y)':interpolation=nearest,setsar=",
+        },
+        'master-picture-differs',
+      ],
       [
         'another profile',
         { do: 'option', stage: 'encoder', profile: PROFILE, option: '-profile:v', value: '4444xq' },
@@ -303,19 +324,19 @@ describe('an encoder at fault', () => {
   /** Everything but the encoder that is fed is the real program. */
   function encoderInputStandIn(script: string): string {
     const path = join(freshFolder('stand-in'), 'ffmpeg');
-    writeFileSync(path, `#!/bin/sh\ncase " $* " in *" -i pipe:7 "*) ${script} ;; esac\nexec ffmpeg "$@"\n`, {
+    writeFileSync(path, `#!/bin/sh\ncase " $* " in *" -i pipe:8 "*) ${script} ;; esac\nexec ffmpeg "$@"\n`, {
       mode: 0o755,
     });
     return path;
   }
 
   test.each<readonly [string, string, number, string]>([
-    ['dies in the middle', 'head -c 40000 <&7 >/dev/null; kill -9 $$', 60_000, 'encoder-killed'],
-    ['says that all is well and made nothing', 'cat <&7 >/dev/null; exit 0', 60_000, 'encoder-failed'],
+    ['dies in the middle', 'head -c 40000 <&8 >/dev/null; kill -9 $$', 60_000, 'encoder-killed'],
+    ['says that all is well and made nothing', 'cat <&8 >/dev/null; exit 0', 60_000, 'encoder-failed'],
     ['takes nothing', 'sleep 60', 1500, 'encoder-stalled'],
     ...further<readonly [string, string, number, string]>(
-      ['fails in the middle', 'head -c 40000 <&7 >/dev/null; exit 69', 60_000, 'encoder-failed'],
-      ['takes everything and never ends', 'cat <&7 >/dev/null; sleep 60', 1500, 'encoder-stalled'],
+      ['fails in the middle', 'head -c 40000 <&8 >/dev/null; exit 69', 60_000, 'encoder-failed'],
+      ['takes everything and never ends', 'cat <&8 >/dev/null; sleep 60', 1500, 'encoder-stalled'],
     ),
   ])(
     'one that %s is reported, leaves nothing, and the other master of the clip stands',

@@ -10,6 +10,7 @@ import type { MediaTools } from '../../process/locate.ts';
 import { type RunResult, runTool } from '../../process/run.ts';
 import { masterMovieRecipe } from '../../profiles/recipe/master.ts';
 import { maskBytes } from '../../profiles/recipe/sketch.ts';
+import { readPictureHashes } from '../../proof/exact.ts';
 import { ValueCollector } from '../../proof/collect.ts';
 import type { ErrorSketch } from '../../proof/sketch/form.ts';
 import { maskSeed } from '../../proof/sketch/mask.ts';
@@ -31,6 +32,8 @@ export interface Encoded {
   readonly bitstream: Bitstream;
   /** Of what it was given; null: none is taken. */
   readonly sketch: ErrorSketch | null;
+  /** Of each picture that it was given, SHA-256, 32 bytes. */
+  readonly pictures: Buffer;
 }
 
 export interface MasterEncoder {
@@ -78,6 +81,7 @@ export async function startEncoder({
   const given = new AbortController();
   const watched = newWatched();
   let bitstream: Bitstream = { streams: [] };
+  let pictures: Buffer = Buffer.alloc(0);
   let touch = (): void => {};
   /** A picture is offered, or there are no more: from here on silence is a stall. */
   let busy = false;
@@ -117,6 +121,9 @@ export async function startEncoder({
           pipes: [
             async (stream) => {
               bitstream = await readBitstream(stream);
+            },
+            async (stream) => {
+              pictures = await readPictureHashes(stream);
             },
             ...(recipe.mask === null ? [] : [(stream: Readable) => collector.read(stream)]),
           ],
@@ -165,7 +172,7 @@ export async function startEncoder({
         seeds: [seed],
         stated: [null],
       });
-      return { run: result, watched, bitstream, sketch };
+      return { run: result, watched, bitstream, sketch, pictures };
     },
     async stop() {
       given.abort();

@@ -11,6 +11,7 @@ import type { FramePipe } from '../../process/frame-pipe.ts';
 import { CELLS, COLOUR_CELLS, type FrameFingerprints } from '../../proof/form.ts';
 import { POINTS } from '../../proof/pixel-samples.ts';
 import type { Linearisation } from '../../profiles/master/linearisation.ts';
+import type { WholeCodes } from '../../proof/whole-codes.ts';
 import type { EncoderInputFrame, FrameAnswer, FrameOrder, FramePoolSetup, WrittenFrame } from './orders.ts';
 
 export interface FrameResults {
@@ -41,6 +42,10 @@ export interface CollectedEncoderInput {
   /** Codes by frame and point. */
   readonly points: Uint16Array;
   readonly spots: readonly { readonly frame: number; readonly codes: Uint16Array }[];
+  /** Of frames that have spots: every sample. */
+  readonly whole: readonly { readonly frame: number; readonly codes: WholeCodes }[];
+  /** By frame, SHA-256 of the picture that was handed over. */
+  readonly sha256: readonly string[];
 }
 
 /** Takes pictures in their order, one at a time. */
@@ -248,12 +253,16 @@ function feedOf(answers: readonly Kept[]): CollectedEncoderInput {
   const colour = new Uint16Array(frames * 2 * COLOUR_CELLS);
   const points = new Uint16Array(frames * POINTS * 3);
   const spots: { frame: number; codes: Uint16Array }[] = [];
+  const whole: { frame: number; codes: WholeCodes }[] = [];
+  const sha256: string[] = [];
   for (const { index, encoderInput } of answers) {
     if (encoderInput === null) throw new RangeError(`frame ${index} fed nobody`);
     luma.set(encoderInput.luma, index * CELLS);
     points.set(encoderInput.points, index * POINTS * 3);
     colour.set(encoderInput.colour, index * 2 * COLOUR_CELLS);
+    sha256[index] = encoderInput.sha256;
+    if (encoderInput.whole !== null) whole.push({ frame: index, codes: encoderInput.whole });
     if (encoderInput.spots !== null) spots.push({ frame: index, codes: encoderInput.spots });
   }
-  return { picture: { frames, views: 1, luma, colour }, points, spots };
+  return { picture: { frames, views: 1, luma, colour }, points, spots, whole, sha256 };
 }

@@ -52,7 +52,12 @@ export interface MasterEvidence {
   /** By folder. */
   readonly written: readonly Written[];
   /** Of what the encoders were fed with; null: there are none. */
-  readonly encoderInput: { readonly picture: FrameFingerprints; readonly report: EncoderInputReport } | null;
+  readonly encoderInput:
+    | ({
+        readonly picture: FrameFingerprints;
+        readonly report: EncoderInputReport;
+      } & Pick<CollectedEncoderInput, 'whole' | 'sha256'>)
+    | null;
   /** By movie. */
   readonly encoded: readonly Encoded[];
   /** Writes the file of the pixel samples, once, and says where it stands. */
@@ -190,6 +195,8 @@ export async function startMasters(
             ? null
             : {
                 picture: encoderInput.picture,
+                whole: encoderInput.whole,
+                sha256: encoderInput.sha256,
                 report: withReading(
                   checkEncoderInput(codesOf(encoderInput, width, height), points, sceneLinear, subject),
                   checkReading({ linearisation, width, height }, points.reading, subject),

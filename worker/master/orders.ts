@@ -3,6 +3,7 @@ import type { SpecialValues } from '../../media/colour/picture.ts';
 import type { ColourTransform } from '../../media/colour/steps.ts';
 import type { SequencePlace } from '../../media/input.ts';
 import type { RawFacts } from '../../media/raw-facts.ts';
+import type { WholeCodes } from '../../proof/whole-codes.ts';
 import type { ReadAverages } from '../../proof/read-averages.ts';
 import type { PipeShare } from '../../process/pipe-lock.ts';
 import type { MasterOutcome } from '../../profiles/master/outcome.ts';
@@ -61,6 +62,10 @@ export interface EncoderInputFrame {
   /** Y', Cb, Cr at the points of the frame, and at the pixels of its spots if it has any. */
   readonly points: Uint16Array;
   readonly spots: Uint16Array | null;
+  /** SHA-256 of `bytes`. */
+  readonly sha256: string;
+  /** Of frames that have spots: every sample against the scene-linear values. */
+  readonly whole: WholeCodes | null;
 }
 
 /** null in its place: the pipe ended before the frame. */

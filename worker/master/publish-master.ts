@@ -2,6 +2,8 @@
 import type { Written } from '../../check/master/compare.ts';
 import { checkMaster } from '../../check/master/index.ts';
 import type { MasterWork } from '../../ledger/job.ts';
+import { checkHandedOver } from '../../check/master/handed-over.ts';
+import { withReading } from '../../check/master/reading.ts';
 import { ratio } from '../../media/time/rate.ts';
 import type { Reading } from '../../proof/form.ts';
 import type { SourceFingerprints } from '../../proof/source-fingerprints.ts';
@@ -82,7 +84,7 @@ async function finishFrames(
 async function finishMovieMaster(
   jobRun: JobRun,
   output: StagedMovieMaster,
-  { run, watched, bitstream, sketch }: Encoded,
+  { run, watched, bitstream, sketch, pictures }: Encoded,
   {
     encoderInput,
     audioTracks,
@@ -122,7 +124,10 @@ async function finishMovieMaster(
       file: storedOnce(job, fingerprints),
       encoded: bitstream,
       sketch,
-      encoderInput: encoderInput.report,
+      encoderInput: withReading(
+        encoderInput.report,
+        checkHandedOver({ ...encoderInput, given: pictures, frames: outcome.frames }, subject),
+      ),
     },
   );
 }

@@ -187,7 +187,7 @@ serve<FramePoolSetup, FrameOrder, FrameAnswer | null>(async (setup) => {
     const places = pointsOf(index, width, height);
     const points = new Float32Array(3 * POINTS);
     for (const writer of writers) writer.begin(index);
-    feeder?.begin();
+    feeder?.begin(index);
     for (let first = 0; first < height; first += BAND_LINES) {
       const planes = linearisation.values(first);
       tap(memory, { planes, first, width }, places, points);

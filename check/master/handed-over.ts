@@ -1,0 +1,92 @@
+/**
+ * The check `whole-frames` of a movie for grading: every sample of what its encoder was given is what the frame threads made (by SHA-256, in
+ * every frame), and what they made is what their scene-linear values say (every sample of the frames that have spots).
+ */
+import type { FindingSubject } from '../../findings/finding.ts';
+import { HASH_BYTES } from '../../proof/exact.ts';
+import type { WholeCodes } from '../../proof/whole-codes.ts';
+import { type CheckVerdict, faultsToFindings } from '../check.ts';
+import type { EncoderInputReport } from './encoder-input.ts';
+
+export interface HandedOver {
+  /** By frame, SHA-256 of the picture as a thread made it. */
+  readonly sha256: readonly string[];
+  /** Of each picture that the encoder was given. */
+  readonly given: Buffer;
+  readonly whole: readonly { readonly frame: number; readonly codes: WholeCodes }[];
+  readonly frames: number;
+}
+
+const CHECK = 'whole-frames';
+const MAX_LISTED = 8;
+const PLANES = ["Y'", 'Cb', 'Cr'] as const;
+type Wrong = { readonly found: string; readonly expected: string };
+
+function handedOver({ sha256, given, frames }: HandedOver): Wrong[] {
+  const count = given.length / HASH_BYTES;
+  const wrong: Wrong[] = [];
+  if (count !== frames || sha256.length !== frames)
+    wrong.push({
+      found: `${sha256.length} pictures made, ${count} given to the encoder`,
+      expected: `${frames} of each`,
+    });
+  for (let frame = 0; frame < Math.min(count, frames); frame += 1) {
+    const found = given.toString('hex', frame * HASH_BYTES, (frame + 1) * HASH_BYTES);
+    if (found === sha256[frame]) continue;
+    const other = sha256.indexOf(found);
+    wrong.push({
+      found: `frame ${frame}: the encoder was given ${other < 0 ? 'another picture' : `the picture of frame ${other}`}`,
+      expected: 'the picture that was made of it, to the last sample',
+    });
+  }
+  return wrong;
+}
+
+function madeOfLight({ whole }: HandedOver): Wrong[] {
+  if (whole.length === 0) return [{ found: 'no frame compared whole', expected: 'the first and the last' }];
+  return whole.flatMap(({ frame, codes: { count, farthest } }): Wrong[] =>
+    count === 0 || farthest === null
+      ? []
+      : [
+          {
+            found: `frame ${frame}: ${PLANES[farthest.plane]} ${farthest.found} at ${farthest.x}, ${farthest.y}${count === 1 ? '' : `, and ${count - 1} more samples`}`,
+            expected: `${farthest.expected.toFixed(3)}, at most 0.52 codes beside it`,
+          },
+        ],
+  );
+}
+
+/** Pure. */
+export function checkHandedOver(seen: HandedOver, subject: FindingSubject): EncoderInputReport {
+  const wrong = [...handedOver(seen), ...madeOfLight(seen)];
+  const faults = wrong
+    .slice(0, MAX_LISTED)
+    .map((one) => ({ code: 'master-picture-differs' as const, ...one }));
+  if (wrong.length > MAX_LISTED)
+    faults.push({
+      code: 'master-picture-differs',
+      found: `${wrong.length - MAX_LISTED} more differences, ${wrong.length} in all`,
+      expected: 'none',
+    });
+  const samples = seen.whole.reduce((sum, { codes }) => sum + codes.samples, 0);
+  const limited = seen.whole.reduce((sum, { codes }) => sum + codes.limited, 0);
+  const worst = Math.max(0, ...seen.whole.map(({ codes }) => codes.worst));
+  const verdict: CheckVerdict = {
+    measured: `${seen.given.length / HASH_BYTES} pictures given to the encoder, held by SHA-256 against those that were made; ${samples} samples of frames ${seen.whole.map(({ frame }) => frame).join(', ')}, the farthest ${worst.toFixed(2)} codes off; ${limited} of them at an end of the scale, 4 or 1019${limited === 0 ? '' : ': what lies beyond is limited to it'}`,
+    expected: 'every sample as it was made, and within 0.52 of a 10-bit code of double precision',
+    faults,
+  };
+  return {
+    results: [
+      {
+        check: CHECK,
+        status: faults.length === 0 ? 'passed' : 'failed',
+        measured: verdict.measured,
+        expected: verdict.expected,
+        tool: 'own comparison',
+      },
+    ],
+    findings: faultsToFindings(verdict, subject),
+    passed: faults.length === 0,
+  };
+}

@@ -1,0 +1,247 @@
+/**
+ * Whole frames of the encoder's input against the source: the first, the last and some in between, every sample of every plane. Taken in
+ * bands of lines, so that a frame of any raster needs no more memory than its own bytes and a band.
+ */
+import { setImmediate as breathe } from 'node:timers/promises';
+import type { Readable } from 'node:stream';
+import { deinterlaced } from './deinterlace.ts';
+import type { Rectangle } from '../framing.ts';
+import { type Limits, noLimits } from './passes.ts';
+import { readFrames } from './pipe.ts';
+import type { CompareRequest, OffSample } from './request.ts';
+import { bandOf, bytesOf, type PixelLayout, type SamplePlane } from './samples.ts';
+import type { TilePlan } from './tiles.ts';
+
+export type WholeSide = 'source' | 'given' | 'untexted';
+
+export interface WholeVerdict {
+  /** Those that were to be compared, and those that came from both sides. */
+  readonly wanted: readonly number[];
+  readonly frames: readonly number[];
+  readonly samples: number;
+  /** Parts of what is allowed that the farthest sample is off. */
+  readonly worst: number;
+  readonly off: readonly OffSample[];
+  /** Samples that the arithmetic gave no value for. */
+  readonly unknown: number;
+  readonly limits: Limits;
+  readonly milliseconds: number;
+}
+
+/** Lines of the encoder's input that are taken at a time. A multiple of 4: no chroma sample lies in two bands. */
+const BAND = 64;
+
+/** Frames of the source that a frame is made of. */
+export const sourcesOf = (frame: number, fields: boolean, frames: number): number[] =>
+  fields ? [frame - 1, frame, frame + 1].filter((one) => one >= 0 && one < frames) : [frame];
+
+/** Those of the source that are wanted whole, each once, in order. */
+export const wholeSources = ({ whole, held, frames }: TilePlan): number[] =>
+  [...new Set(whole.flatMap((frame) => sourcesOf(frame, held > 1, frames)))].sort((a, b) => a - b);
+
+export class WholeFrameComparer {
+  readonly #request: CompareRequest;
+  readonly #frames: Readonly<Record<WholeSide, Map<number, Buffer>>> = {
+    source: new Map(),
+    given: new Map(),
+    untexted: new Map(),
+  };
+  /** Of which the comparison has begun, and has ended. */
+  readonly #begun = new Set<number>();
+  readonly #done = new Set<number>();
+  #samples = 0;
+  #worst = 0;
+  #unknown = 0;
+  #milliseconds = 0;
+  readonly #off: OffSample[] = [];
+  readonly #limits = noLimits();
+
+  constructor(request: CompareRequest) {
+    this.#request = request;
+  }
+
+  async read(side: WholeSide, stream: Readable): Promise<void> {
+    const { plan, from, to } = this.#request;
+    const numbers = side === 'source' ? wholeSources(plan) : plan.whole;
+    const size = side === 'source' ? plan.source : plan.window;
+    let next = 0;
+    await readFrames(
+      stream,
+      bytesOf(side === 'source' ? from : to, size.width, size.height),
+      async (frame) => {
+        const number = numbers[next++];
+        // More than were asked for are of no frame that is known.
+        if (number === undefined) return;
+        this.#frames[side].set(number, frame);
+        await this.#advance();
+      },
+    );
+  }
+
+  /** All streams have ended. */
+  verdict(): WholeVerdict {
+    return {
+      wanted: this.#request.plan.whole,
+      frames: [...this.#done].sort((a, b) => a - b),
+      samples: this.#samples,
+      worst: this.#worst,
+      off: this.#off,
+      unknown: this.#unknown,
+      limits: this.#limits,
+      milliseconds: this.#milliseconds,
+    };
+  }
+
+  async #advance(): Promise<void> {
+    const { plan, frames } = this.#request;
+    const { source, given, untexted } = this.#frames;
+    for (const frame of plan.whole) {
+      const sources = sourcesOf(frame, plan.held > 1, frames);
+      const ready =
+        !this.#begun.has(frame) &&
+        given.has(frame) &&
+        (plan.covered.length === 0 || untexted.has(frame)) &&
+        sources.every((one) => source.has(one));
+      if (!ready) continue;
+      this.#begun.add(frame);
+      await this.#compare(frame);
+      this.#done.add(frame);
+      given.delete(frame);
+      untexted.delete(frame);
+      const later = new Set(
+        plan.whole
+          .filter((one) => !this.#done.has(one))
+          .flatMap((one) => sourcesOf(one, plan.held > 1, frames)),
+      );
+      for (const one of sources) if (!later.has(one)) source.delete(one);
+    }
+  }
+
+  #band(
+    side: WholeSide,
+    frame: number,
+    lines: { readonly from: number; readonly to: number },
+  ): SamplePlane[] | null {
+    const { plan, from, to } = this.#request;
+    const bytes = this.#frames[side].get(frame);
+    if (bytes === undefined) return null;
+    return side === 'source'
+      ? bandOf(from, bytes, plan.source, lines)
+      : bandOf(to, bytes, plan.window, lines);
+  }
+
+  /** Of the source, as the scaler is given it: fields are made into frames. */
+  #shown(frame: number, lines: { readonly from: number; readonly to: number }): readonly SamplePlane[] {
+    const { plan, from, earlier } = this.#request;
+    const now = this.#band('source', frame, lines) as SamplePlane[];
+    if (earlier === null) return now;
+    const before = frame === 0 ? null : this.#band('source', frame - 1, lines);
+    // Behind the last frame the deinterlacer takes the last one again.
+    const after = this.#band('source', frame + 1, lines) ?? now;
+    return now.map((plane, component) => {
+      const down = component > 0 && from.kind === 'yuv' ? from.down : 0;
+      return deinterlaced({
+        before: before?.[component] ?? null,
+        now: plane,
+        after: after[component] as SamplePlane,
+        earlier,
+        firstLine: lines.from >> down,
+        lines: -(-plan.source.height >> down),
+        bits: from.bits,
+      });
+    });
+  }
+
+  async #compare(frame: number): Promise<void> {
+    const { plan, model, to } = this.#request;
+    const { window, scaled, source, margin } = plan;
+    let count = 0;
+    let most = 0;
+    let farthest: Omit<OffSample, 'count'> | null = null;
+    for (let y = 0; y < window.height; y += BAND) {
+      const started = performance.now();
+      const end = Math.min(y + BAND, window.height);
+      const inSource = (line: number): number => ((line + window.top) * source.height) / scaled.height;
+      const lines = {
+        from: Math.max(0, 4 * Math.floor((inSource(y) - margin.down) / 4)),
+        to: Math.min(source.height, 4 * Math.ceil((inSource(end) + margin.down) / 4)),
+      };
+      const expected = model.expected(
+        this.#shown(frame, lines),
+        { source: { x: 0, y: lines.from }, made: { x: window.left, y: y + window.top } },
+        { width: window.width, height: end - y },
+        this.#limits,
+      );
+      const found = this.#band('given', frame, { from: y, to: end }) as SamplePlane[];
+      this.#withoutText(found, frame, { from: y, to: end });
+      for (const [plane, wanted] of expected.entries()) {
+        const { width, values } = found[plane] as SamplePlane;
+        const allowed = model.allowed[plane as 0 | 1 | 2];
+        for (let at = 0; at < values.length; at += 1) {
+          const value = wanted.values[at] as number;
+          const off = Math.abs((values[at] as number) - value);
+          if (off <= allowed * most) continue;
+          if (Number.isNaN(off)) {
+            this.#unknown += 1;
+            continue;
+          }
+          most = off / allowed;
+          farthest = {
+            frame,
+            plane: plane as 0 | 1 | 2,
+            x: at % width,
+            y: Math.floor(at / width) + (plane === 0 ? y : y >> to.down),
+            found: values[at] as number,
+            expected: value,
+          };
+        }
+        if (most > 1)
+          for (let at = 0; at < values.length; at += 1)
+            if (Math.abs((values[at] as number) - (wanted.values[at] as number)) > allowed) count += 1;
+        this.#samples += values.length;
+      }
+      this.#milliseconds += performance.now() - started;
+      // Leases are renewed, and the pipes of the others read.
+      await breathe();
+    }
+    this.#worst = Math.max(this.#worst, most);
+    if (count > 0 && farthest !== null) this.#off.push({ ...farthest, count });
+  }
+
+  /** Where text may stand, what was there before it. */
+  #withoutText(
+    found: SamplePlane[],
+    frame: number,
+    lines: { readonly from: number; readonly to: number },
+  ): void {
+    const { plan, to } = this.#request;
+    const covered = plan.covered.filter(({ top, height }) => top < lines.to && top + height > lines.from);
+    if (covered.length === 0) return;
+    const before = this.#band('untexted', frame, lines) as SamplePlane[];
+    for (const [plane, { values, width }] of found.entries())
+      for (const part of covered) {
+        const { left, right, top, bottom } = samplesUnder(part, to, plane > 0);
+        const first = plane > 0 ? lines.from >> to.down : lines.from;
+        const { values: bare, height } = before[plane] as SamplePlane;
+        for (let line = Math.max(0, top - first); line < Math.min(height, bottom - first); line += 1)
+          values.set(
+            bare.subarray(line * width + left, line * width + Math.min(width, right)),
+            line * width + left,
+          );
+      }
+  }
+}
+
+function samplesUnder(
+  { left, top, width, height }: Rectangle,
+  { across, down }: PixelLayout,
+  chroma: boolean,
+): { left: number; right: number; top: number; bottom: number } {
+  const [a, d] = chroma ? [across, down] : [0, 0];
+  return {
+    left: left >> a,
+    right: -(-(left + width) >> a),
+    top: top >> d,
+    bottom: -(-(top + height) >> d),
+  };
+}
