@@ -104,6 +104,18 @@ export const proofCodes = {
       'If it repeats, note what `rushlight doctor` says of ffmpeg, and try another version of it: its filters do other arithmetic than was asked for.',
     ),
   },
+  'burn-in-differs': {
+    weight: 'hold',
+    title: 'burnt-in text is not what the frame must show',
+    remedy: inDelivery(
+      'If it repeats, look at the frame. Note what `rushlight doctor` says of ffmpeg, and try another version of it: drawtext sets letters in other places in some. Until then use a profile with `burn_in: []`.',
+    ),
+  },
+  'burn-in-invisible': {
+    weight: 'hold',
+    title: 'burnt-in text cannot be read against its ground',
+    remedy: inDelivery('If it repeats, look at the frame, and try another version of ffmpeg.'),
+  },
   'levels-differ': {
     weight: 'hold',
     title: "levels or colours are not the source's after the profile's conversion",

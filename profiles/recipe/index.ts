@@ -1,7 +1,6 @@
 /** The recipe: everything but the input of the one ffmpeg command that makes all deliverables of a job from one decode. */
 import { type ClipFacts, earlierField } from '../../media/facts.ts';
 import { FIRST_PIPE } from '../../process/run.ts';
-import { reelOfSource } from '../outcome/reel.ts';
 import { pixelsForFfmpeg } from '../ffmpeg-names.ts';
 import type { Outcome } from '../outcome.ts';
 import type { Profile } from '../schema.ts';
@@ -10,7 +9,9 @@ import { composeOutputs } from './compose.ts';
 import { encodeOptions, encodeTarget } from './encode.ts';
 import { pictureFilters, sharedFilters, tagFilter, WITNESS } from './picture.ts';
 import { type MaskFile, sketchTap } from './sketch.ts';
+import { layoutOf } from '../../proof/encoder-input/samples.ts';
 import { rawPictures } from '../../proof/tap.ts';
+import { textTap } from './text-tap.ts';
 import { tileChains, tilesOf } from './tiles.ts';
 import { type Pipe, witnessOf } from './witness.ts';
 
@@ -22,8 +23,6 @@ export interface RecipeRequest {
     readonly outcome: Outcome;
     readonly path: string;
   }[];
-  /** What burnt-in text says: the clip as the camera named it, and its roll. */
-  readonly words: { readonly clip: string; readonly roll: string };
   /** A private folder for text that is drawn into the picture. */
   readonly textFolder: string;
   /** What is made elsewhere of the same decode: its audio is proved by what this one hears. */
@@ -56,25 +55,21 @@ export type { Pipe } from './witness.ts';
 export function recipeOf({
   facts,
   deliverables,
-  words,
   textFolder,
   besides = [],
   frames = false,
   threads,
 }: RecipeRequest): Recipe {
   const ways = deliverables.map(({ profile, outcome }, index) => {
-    const text = burnIn({
-      profile,
-      outcome,
-      words: { ...words, reel: reelOfSource(facts, words.roll) },
-      textFolder,
-      key: `text-${index}`,
-    });
+    const bits = outcome.burnIn === undefined ? 8 : layoutOf(pixelsForFfmpeg(profile.pixels))?.bits;
+    if (bits === undefined) throw new RangeError(`text is burnt into ${profile.pixels}`);
+    const text = burnIn({ outcome, bits, textFolder, key: `text-${index}` });
     const plan = tilesOf(facts, profile, outcome);
     return {
       picture: pictureFilters(facts, profile, outcome),
       rest: [...text.filters, tagFilter(outcome)],
       files: text.files,
+      text: textTap(outcome, index),
       tiles: plan === null ? null : tileChains(plan, index, facts.video.pixelFormat),
     };
   });
@@ -89,6 +84,7 @@ export function recipeOf({
   const tiles = ways.flatMap(({ tiles: own }, deliverable) =>
     own === null ? [] : [{ ...own, deliverable }],
   );
+  const texts = ways.flatMap(({ text }, deliverable) => (text === null ? [] : [{ ...text, deliverable }]));
   const witness = witnessOf(
     facts,
     [...deliverables.map(({ outcome }) => outcome), ...besides],
@@ -109,23 +105,38 @@ export function recipeOf({
     decoded,
     ...witness.chains,
     ...shared,
-    ...ways.flatMap(({ picture, rest, tiles: own }, index) => {
+    ...ways.flatMap(({ picture, rest, tiles: own, text }, index) => {
       const tap = taps[index] ?? null;
       const last = tap === null ? `out${index}` : `made${index}`;
-      const at = (pad: string | undefined): string[] =>
-        pad === undefined ? [] : [`split[text${index}][${pad}];[text${index}]null`];
-      const end = own?.joints.given === undefined ? `[${last}]` : `,split[${last}][${own.joints.given}]`;
+      // What others see of the picture here, beside the way that it goes on.
+      const seenBy = (pads: readonly (string | undefined)[], on: string): string => {
+        const wanted = [on, ...pads.filter((pad) => pad !== undefined)];
+        return `split=${wanted.length}${wanted.map((pad) => `[${pad}]`).join('')}`;
+      };
+      const untexted = [own?.joints.untexted, text?.before];
+      const given = [own?.joints.given, text?.given];
+      const isSeen = (pads: readonly (string | undefined)[]): boolean =>
+        pads.some((pad) => pad !== undefined);
+      const at = isSeen(untexted) ? [`${seenBy(untexted, `text${index}`)};[text${index}]null`] : [];
+      const end = isSeen(given) ? `,${seenBy(given, last)}` : `[${last}]`;
       return [
-        `[in${index}]${[...picture, ...at(own?.joints.untexted), ...rest].join(',')}${end}`,
+        `[in${index}]${[...picture, ...at, ...rest].join(',')}${end}`,
         ...(tap?.chainsOf(last, `out${index}`) ?? []),
       ];
     }),
     ...tiles.flatMap(({ chains }) => chains),
+    ...texts.flatMap(({ chains }) => chains),
   ].join(';');
-  const tileOutputs = tiles.flatMap(({ source, given, deliverable }) => [
-    { pipe: { kind: 'tiles', of: 'source', deliverable } as const, options: rawPictures(source) },
-    { pipe: { kind: 'tiles', of: 'given', deliverable } as const, options: rawPictures(given) },
-  ]);
+  const tileOutputs: { pipe: Pipe; options: string[] }[] = [
+    ...tiles.flatMap(({ source, given, deliverable }) => [
+      { pipe: { kind: 'tiles', of: 'source', deliverable } as const, options: rawPictures(source) },
+      { pipe: { kind: 'tiles', of: 'given', deliverable } as const, options: rawPictures(given) },
+    ]),
+    ...texts.map(({ out, deliverable }) => ({
+      pipe: { kind: 'text', deliverable } as const,
+      options: rawPictures(out),
+    })),
+  ];
   return {
     // A conversion that nobody asked for is an error, not a filter put in behind our back.
     inputOptions: [

@@ -15,6 +15,7 @@ export type Pipe =
   | { readonly kind: 'sketch'; readonly deliverable: number }
   | { readonly kind: 'source' }
   | { readonly kind: 'tiles'; readonly of: 'source' | 'given'; readonly deliverable: number }
+  | { readonly kind: 'text'; readonly deliverable: number }
   | { readonly kind: 'luma' }
   | { readonly kind: 'colour' }
   | { readonly kind: 'audio'; readonly track: number };

@@ -4,6 +4,7 @@
  */
 import { createHash } from 'node:crypto';
 import type { Readable } from 'node:stream';
+import { readFrames } from '../raw-frames.ts';
 import { deinterlaced } from './deinterlace.ts';
 import type { Model } from './model.ts';
 import { bytesOf, type PixelLayout, type SamplePlane, samplesOf } from './samples.ts';
@@ -46,22 +47,6 @@ export interface EncoderInputVerdict {
   readonly allowed: readonly [number, number, number];
   /** SHA-256 of the tiles of each side, in order: what was seen can be told later by whoever has the clip. */
   readonly digests: { readonly source: string; readonly given: string };
-}
-
-/** Whole frames of a raw stream, one after the other. */
-async function readFrames(stream: Readable, size: number, take: (frame: Buffer) => void): Promise<void> {
-  let parts: Buffer[] = [];
-  let have = 0;
-  for await (const chunk of stream) {
-    parts.push(chunk as Buffer);
-    have += (chunk as Buffer).length;
-    if (have < size) continue;
-    const all = Buffer.concat(parts, have);
-    let at = 0;
-    for (; at + size <= have; at += size) take(Buffer.from(all.subarray(at, at + size)));
-    parts = [all.subarray(at)];
-    have -= at;
-  }
 }
 
 export class EncoderInputComparer {

@@ -243,7 +243,12 @@ export function readFont(bytes: Buffer): Font {
         [xx, yy] = [own.fraction(at), own.fraction(at + 2)];
         at += 4;
       } else if ((flags & HAS_MATRIX) !== 0) {
-        [xx, xy, yx, yy] = [own.fraction(at), own.fraction(at + 2), own.fraction(at + 4), own.fraction(at + 6)];
+        [xx, xy, yx, yy] = [
+          own.fraction(at),
+          own.fraction(at + 2),
+          own.fraction(at + 4),
+          own.fraction(at + 6),
+        ];
         at += 8;
       }
       if ((flags & SCALED_OFFSET) !== 0) throw new FontDamage('scaled offsets of parts are not read');

@@ -1,0 +1,117 @@
+/** Burnt-in text in a finished file, frame by frame while it is decoded: read by our own code, without the source and without what the encoder was given. */
+import type { Readable } from 'node:stream';
+import { bytesOf, type PixelLayout, samplesOf } from '../encoder-input/samples.ts';
+import type { Rectangle } from '../framing.ts';
+import { readFrames } from '../raw-frames.ts';
+import type { Font } from './font.ts';
+import type { BurntIn } from './form.ts';
+import { type CellReader, cellReader } from './read-cells.ts';
+import { textWindows } from './window.ts';
+import { wordsOf } from './words.ts';
+
+export interface FileTextRequest {
+  readonly burntIn: readonly BurntIn[];
+  readonly picture: { readonly width: number; readonly height: number };
+  /** As the file is decoded. */
+  readonly layout: PixelLayout;
+  readonly font: Font;
+}
+
+export interface FileTextFault {
+  readonly frame: number;
+  readonly item: number;
+  readonly found: string;
+  readonly expected: string;
+}
+
+export interface FileTextVerdict {
+  readonly frames: number;
+  /** Characters that were held against their pictures. */
+  readonly characters: number;
+  /** Of the worst character: what it leaves unexplained, in parts of what a missing one would leave. */
+  readonly worst: number;
+  /** The first of them. */
+  readonly faults: readonly FileTextFault[];
+  /** How many there are in all: texts of frames. */
+  readonly faulty: number;
+}
+
+/**
+ * A character that leaves more is not there. Measured on clips of test/campaign in H.264, VC-3 and RDD 36: see docs/mechanisms/burn-in.md.
+ */
+export const MOST_MISSING = 0.25;
+const DESCRIBED = 12;
+
+interface Item {
+  readonly burntIn: BurntIn;
+  readonly window: Rectangle;
+  readonly reader: CellReader;
+}
+
+export class FileTextReader {
+  readonly #request: FileTextRequest;
+  readonly #items: readonly Item[];
+  readonly #stacked: { readonly width: number; readonly height: number };
+  readonly #faults: FileTextFault[] = [];
+  #faulty = 0;
+  #frames = 0;
+  #characters = 0;
+  #worst = 0;
+
+  constructor(request: FileTextRequest) {
+    this.#request = request;
+    const { windows, stacked } = textWindows(request.burntIn, request.picture);
+    this.#stacked = stacked;
+    this.#items = request.burntIn.map((burntIn, index) => {
+      const window = windows[index] as Rectangle;
+      return { burntIn, window, reader: cellReader(burntIn, window, request.font) };
+    });
+  }
+
+  /** Of each frame the windows, one below the other. */
+  read(stream: Readable): Promise<void> {
+    const { width, height } = this.#stacked;
+    const size = bytesOf(this.#request.layout, width, height * this.#items.length);
+    return readFrames(stream, size, (bytes) => this.#take(bytes));
+  }
+
+  /** The stream has ended. */
+  verdict(): FileTextVerdict {
+    return {
+      frames: this.#frames,
+      characters: this.#characters,
+      worst: this.#worst,
+      faults: this.#faults,
+      faulty: this.#faulty,
+    };
+  }
+
+  #take(bytes: Buffer): void {
+    const frame = this.#frames++;
+    const up = 2 ** (this.#request.layout.bits - 8);
+    for (const [index, { burntIn, window, reader }] of this.#items.entries()) {
+      const [luma] = samplesOf(this.#request.layout, bytes, {
+        ...this.#stacked,
+        kept: window,
+        count: this.#items.length,
+        index,
+      });
+      if (luma === undefined) continue;
+      const picture = { ...luma, values: luma.values.map((value) => value / up) };
+      const words = wordsOf(burntIn.words, frame);
+      const costs = reader.costs(picture, words);
+      this.#characters += costs.length;
+      for (const { missing } of costs) this.#worst = Math.max(this.#worst, missing);
+      if (costs.every(({ missing, better }) => missing <= MOST_MISSING && better === null)) continue;
+      this.#faulty += 1;
+      if (this.#faults.length >= DESCRIBED) continue;
+      const read = reader.read(picture, costs.length);
+      this.#faults.push({
+        frame,
+        item: index,
+        found: `${burntIn.text}: ${read.trim() === '' ? 'no text' : `"${read}"`}`,
+        expected: `"${words}"`,
+      });
+    }
+  }
+}
