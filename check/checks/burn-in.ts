@@ -1,5 +1,5 @@
 import type { FindingCode } from '../../findings/registry.ts';
-import { MOST_MISSING } from '../../proof/text/file-text.ts';
+import { LEAST_LIKENESS } from '../../proof/text/file-text.ts';
 import type { Check } from '../check.ts';
 
 /** Reported one by one; the rest is counted. */
@@ -35,8 +35,8 @@ export const burnIn: Check = {
         expected: `${frames} frames`,
       });
     return {
-      measured: `${seen.characters} characters of ${texts.length} ${texts.length === 1 ? 'text' : 'texts'} in ${seen.frames} frames; the worst leaves ${(100 * seen.worst).toFixed(1)} % of what a missing one would`,
-      expected: `the words of each frame: at most ${100 * MOST_MISSING} % each, and no other character that fits twice as well`,
+      measured: `${seen.characters} characters of ${texts.length} ${texts.length === 1 ? 'text' : 'texts'} in ${seen.frames} frames; a likeness of ${seen.least.toFixed(2)} at least to the words of the frame`,
+      expected: `the words of each frame: a likeness of ${LEAST_LIKENESS} or more to their picture, nearer than to that of any other character, and of the frames before and behind`,
       faults,
     };
   },
