@@ -25,47 +25,33 @@ const middle = (a: XY, b: XY): XY => ({ x: (a.x + b.x) / 2, y: (a.y + b.y) / 2 }
 
 /** The corners of a contour; between two points off the curve lies one on it (Apple TrueType Reference Manual, "Digitizing letterform designs"). */
 function corners(contour: Contour, scale: number): XY[] {
-  const points = contour.map(({ x, y, on }): OutlinePoint => ({ x: scale * x, y: -scale * y, on }));
-  const count = points.length;
-  if (count < 2) return [];
+  const points = contour
+    .map(({ x, y, on }): OutlinePoint => ({ x: scale * x, y: -scale * y, on }))
+    .flatMap((point, index, all): OutlinePoint[] => {
+      const next = all[(index + 1) % all.length] as OutlinePoint;
+      return point.on || next.on ? [point] : [point, { ...middle(point, next), on: true }];
+    });
   const start = points.findIndex(({ on }) => on);
-  const first: XY = start >= 0 ? (points[start] as XY) : middle(points[0] as XY, points[count - 1] as XY);
-  const out: XY[] = [first];
-  let last = first;
-  let control: XY | null = null;
-  const curve = (by: XY, to: XY): void => {
-    for (let step = 1; step <= STEPS; step += 1) {
-      const t = step / STEPS;
-      const s = 1 - t;
-      out.push({
-        x: s * s * last.x + 2 * s * t * by.x + t * t * to.x,
-        y: s * s * last.y + 2 * s * t * by.y + t * t * to.y,
-      });
-    }
-    last = to;
-  };
-  for (let index = 1; index <= count; index += 1) {
-    const isEnd = index === count;
-    const at = start >= 0 ? (start + index) % count : index % count;
-    const point = points[at] as OutlinePoint;
-    if (start < 0 && isEnd) {
-      // No point lies on the curve: the first one is the control point of the last piece.
-      if (control !== null) curve(control, first);
-      break;
-    }
-    if (point.on) {
-      if (control === null) {
-        out.push(point);
-        last = point;
-      } else curve(control, point);
-      control = null;
-    } else {
-      if (control !== null) curve(control, middle(control, point));
-      control = point;
-    }
+  if (start < 0) return [];
+  const round = [...points.slice(start), ...points.slice(0, start), points[start] as OutlinePoint];
+  const out: XY[] = [];
+  for (const [index, point] of round.entries()) {
+    if (point.on) out.push(point);
+    else out.push(...curve(round[index - 1] as XY, point, round[index + 1] as XY));
   }
   return out;
 }
+
+/** Between its ends. */
+const curve = (from: XY, control: XY, to: XY): XY[] =>
+  Array.from({ length: STEPS - 1 }, (_, step) => {
+    const t = (step + 1) / STEPS;
+    const s = 1 - t;
+    return {
+      x: s * s * from.x + 2 * s * t * control.x + t * t * to.x,
+      y: s * s * from.y + 2 * s * t * control.y + t * t * to.y,
+    };
+  });
 
 /** Adds the signed area between a line and the right edge, row by row; sums along a row are then what is covered. */
 function addLine(sums: Float64Array, stride: number, height: number, [a, b]: readonly [XY, XY]): void {
