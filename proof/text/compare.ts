@@ -4,14 +4,15 @@
  */
 import type { Readable } from 'node:stream';
 import { readFrames } from '../raw-frames.ts';
-import { bytesOf, type PixelLayout, type SamplePlane, samplesOf } from '../encoder-input/samples.ts';
+import type { PixelLayout } from '../encoder-input/samples.ts';
 import type { Rectangle } from '../framing.ts';
 import type { Font } from './font.ts';
 import type { BurntIn } from './form.ts';
-import { contrastRatio, LEAST_CONTRAST, lettersAndGround } from './contrast.ts';
+import { contrastRatio, LEAST_CONTRAST, LettersAndGround } from './contrast.ts';
 import { EDGE, OUTSIDE, TextDrawer, type TextPicture, thinned, whereOf } from './picture.ts';
-import { type LineReader, lineReader } from './read-line.ts';
+import { type LineReader, lineReader, type Luma } from './read-line.ts';
 import { textWindows } from './window.ts';
+import { lumaOf, planesIn, type Stack, samplesIn, stackBytes, type WindowPlane } from './windows-in.ts';
 import { wordsOf } from './words.ts';
 
 export interface TextCompareRequest {
@@ -82,6 +83,9 @@ interface Off {
   readonly y: number;
   readonly found: number;
   readonly expected: number;
+  /** How far off, in parts of what is allowed. */
+  readonly parts: number;
+  /** Samples that are farther off than that. */
   readonly count: number;
 }
 
@@ -90,7 +94,7 @@ const PLANES = ["Y'", 'Cb', 'Cr'] as const;
 export class TextComparer {
   readonly #request: TextCompareRequest;
   readonly #items: readonly Item[];
-  readonly #stacked: { readonly width: number; readonly height: number };
+  readonly #stack: Stack;
   readonly #faults: TextFault[] = [];
   #faulty = 0;
   #frames = 0;
@@ -101,7 +105,7 @@ export class TextComparer {
   constructor(request: TextCompareRequest) {
     this.#request = request;
     const { windows, stacked } = textWindows(request.burntIn, request.picture);
-    this.#stacked = stacked;
+    this.#stack = { layout: request.layout, stacked, count: 2 * request.burntIn.length };
     this.#items = request.burntIn.map((burntIn, index) => {
       const window = windows[index] as Rectangle;
       return {
@@ -116,9 +120,7 @@ export class TextComparer {
 
   /** Of each frame the windows as they were before any text, then as the encoder gets them, one below the other. */
   read(stream: Readable): Promise<void> {
-    const { width, height } = this.#stacked;
-    const size = bytesOf(this.#request.layout, width, 2 * height * this.#items.length);
-    return readFrames(stream, size, (bytes) => this.#take(bytes));
+    return readFrames(stream, stackBytes(this.#stack), (bytes) => this.#take(bytes));
   }
 
   /** The stream has ended. */
@@ -135,15 +137,10 @@ export class TextComparer {
 
   #take(bytes: Buffer): void {
     const frame = this.#frames++;
+    const samples = samplesIn(bytes, this.#stack);
     for (const [index, item] of this.#items.entries()) {
-      const planes = (side: 'before' | 'given'): SamplePlane[] =>
-        samplesOf(this.#request.layout, bytes, {
-          ...this.#stacked,
-          kept: item.window,
-          count: 2 * this.#items.length,
-          index: index + (side === 'before' ? 0 : this.#items.length),
-        });
-      this.#compare({ frame, index, item, before: planes('before'), given: planes('given') });
+      const planes = (at: number): WindowPlane[] => planesIn(samples, this.#stack, at, item.window);
+      this.#compare({ frame, index, item, before: planes(index), given: planes(index + this.#items.length) });
     }
   }
 
@@ -168,86 +165,41 @@ export class TextComparer {
     readonly frame: number;
     readonly index: number;
     readonly item: Item;
-    readonly before: readonly SamplePlane[];
-    readonly given: readonly SamplePlane[];
+    readonly before: readonly WindowPlane[];
+    readonly given: readonly WindowPlane[];
   }): void {
     const { layout } = this.#request;
-    const { burntIn, window } = item;
-    const { look, box } = burntIn;
-    const words = wordsOf(burntIn.words, frame);
+    const words = wordsOf(item.burntIn.words, frame);
     const drawn = this.#drawn(item, words);
-    const up = 2 ** (layout.bits - 8);
-    const cover = look.cover.num / look.cover.den;
     let off: Off | null = null;
     let count = 0;
-    let most = 0;
     for (const [plane, found] of given.entries()) {
-      const [across, down] = plane === 0 ? [0, 0] : [layout.across, layout.down];
-      const { picture, where } = drawn.planes[plane] as Drawn['planes'][number];
-      const ground = up * (plane === 0 ? look.ground : 128);
-      const letters = up * (plane === 0 ? look.letters : 128);
-      const under = (before[plane] as SamplePlane).values;
-      const boxed = {
-        left: (box.left - window.left) >> across,
-        top: (box.top - window.top) >> down,
-        right: (box.left + box.width - window.left) >> across,
-        bottom: (box.top + box.height - window.top) >> down,
-      };
-      for (let y = 0; y < found.height; y += 1)
-        for (let x = 0; x < found.width; x += 1) {
-          const at = y * found.width + x;
-          const was = under[at] as number;
-          const inBox = x >= boxed.left && x < boxed.right && y >= boxed.top && y < boxed.bottom;
-          const base = inBox ? cover * ground + (1 - cover) * was : was;
-          const covered = picture.covered[at] as number;
-          const expected = base + covered * (letters - base);
-          const kind = where[at] as number;
-          const allowed =
-            kind === OUTSIDE
-              ? GROUND_ROUNDING
-              : LETTER_ROUNDING +
-                (plane === 0 ? 0 : NEUTRAL * (up - 1)) +
-                (kind === EDGE ? EDGE_COVER * Math.abs(letters - base) : 0);
-          const value = found.values[at] as number;
-          const parts = (Math.abs(value - expected) - SLACK) / allowed;
-          if (parts > 1) count += 1;
-          if (parts <= most) continue;
-          most = parts;
-          off = {
-            plane,
-            x: (window.left >> across) + x,
-            y: (window.top >> down) + y,
-            found: value,
-            expected,
-            count,
-          };
-        }
-      this.#samples += found.values.length;
+      const own = planeOff({
+        plane,
+        item,
+        layout,
+        under: before[plane] as WindowPlane,
+        found,
+        drawn: drawn.planes[plane] as Drawn['planes'][number],
+      });
+      this.#samples += found.width * found.height;
+      count += own.count;
+      if (off === null || own.parts > off.parts) off = own;
     }
-    this.#worst = Math.max(this.#worst, most);
-    const luma = (given[0] as SamplePlane).values.map((value) => value / up);
-    if (off !== null && count > 0) {
+    if (off === null) return;
+    this.#worst = Math.max(this.#worst, off.parts);
+    const luma = (): Luma => lumaOf(given[0] as WindowPlane, layout.bits);
+    if (count > 0) {
       const differs = { ...off, count };
       this.#report(() => ({
         frame,
         item: index,
         kind: 'differs',
-        found: describe({ item, off: differs, luma, words, shown: this.#shown(item, frame, luma) }),
+        found: describe({ item, off: differs, luma: luma(), words, frame }),
         expected: `"${words}", ${differs.expected.toFixed(1)} there`,
       }));
     }
-    this.#judgeContrast({ frame, index, item, words, luma });
-  }
-
-  /** Words of another frame that the picture has instead. */
-  #shown(item: Item, frame: number, luma: Float64Array): string | null {
-    const { burntIn, reader, window } = item;
-    if (burntIn.words.kind === 'same') return null;
-    const picture = { width: window.width, height: window.height, values: luma };
-    const near = [frame - 1, frame + 1, 0, frame - 2, frame + 2].filter((other) => other !== frame);
-    const read = reader.read(picture, [...wordsOf(burntIn.words, 0)].length);
-    const other = near.find((number) => wordsOf(burntIn.words, number) === read);
-    return other === undefined ? null : `which is that of frame ${other}`;
+    this.#judgeContrast({ frame, index, item, words, luma: given[0] as WindowPlane });
   }
 
   #judgeContrast({
@@ -261,19 +213,19 @@ export class TextComparer {
     readonly index: number;
     readonly item: Item;
     readonly words: string;
-    readonly luma: Float64Array;
+    readonly luma: WindowPlane;
   }): void {
     const { box } = item.burntIn;
     const { left, top, width } = item.window;
     const { covered } = item.drawer.draw(words);
-    const values = new Float64Array(box.width * box.height);
-    const parts = new Float32Array(box.width * box.height);
-    for (let y = 0; y < box.height; y += 1) {
-      const from = (box.top - top + y) * width + box.left - left;
-      values.set(luma.subarray(from, from + box.width), y * box.width);
-      parts.set(covered.subarray(from, from + box.width), y * box.width);
+    const up = 2 ** (this.#request.layout.bits - 8);
+    const fit = new LettersAndGround();
+    for (let y = box.top - top; y < box.top - top + box.height; y += 1) {
+      const line = luma.from + y * luma.stride;
+      for (let x = box.left - left; x < box.left - left + box.width; x += 1)
+        fit.add((luma.values[line + x] as number) / up, covered[y * width + x] as number);
     }
-    const codes = lettersAndGround(values, parts);
+    const codes = fit.codes();
     if (codes === null) return;
     const contrast = contrastRatio(codes.letters, codes.ground);
     this.#contrast = Math.min(this.#contrast ?? contrast, contrast);
@@ -293,26 +245,102 @@ export class TextComparer {
   }
 }
 
+/** The farthest sample of a plane. */
+function planeOff({
+  plane,
+  item: {
+    burntIn: { look, box },
+    window,
+  },
+  layout,
+  under,
+  found,
+  drawn: { picture, where },
+}: {
+  readonly plane: number;
+  readonly item: Item;
+  readonly layout: PixelLayout;
+  readonly under: WindowPlane;
+  readonly found: WindowPlane;
+  readonly drawn: Drawn['planes'][number];
+}): Off {
+  const [across, down] = plane === 0 ? [0, 0] : [layout.across, layout.down];
+  const up = 2 ** (layout.bits - 8);
+  const cover = look.cover.num / look.cover.den;
+  const letters = up * (plane === 0 ? look.letters : 128);
+  const mixed = cover * up * (plane === 0 ? look.ground : 128);
+  const rounding = LETTER_ROUNDING + (plane === 0 ? 0 : NEUTRAL * (up - 1));
+  const left = (box.left - window.left) >> across;
+  const right = (box.left + box.width - window.left) >> across;
+  const top = (box.top - window.top) >> down;
+  const bottom = (box.top + box.height - window.top) >> down;
+  const { covered } = picture;
+  const { width, height } = found;
+  let count = 0;
+  let most = Number.NEGATIVE_INFINITY;
+  let worst = 0;
+  for (let y = 0; y < height; y += 1) {
+    const isRow = y >= top && y < bottom;
+    const line = found.from + y * found.stride;
+    const lineUnder = under.from + y * under.stride;
+    for (let x = 0; x < width; x += 1) {
+      const at = y * width + x;
+      const was = under.values[lineUnder + x] as number;
+      const base = isRow && x >= left && x < right ? mixed + (1 - cover) * was : was;
+      const kind = where[at] as number;
+      let expected = base;
+      let allowed = GROUND_ROUNDING;
+      if (kind !== OUTSIDE) {
+        const step = letters - base;
+        expected += (covered[at] as number) * step;
+        allowed = kind === EDGE ? rounding + EDGE_COVER * Math.abs(step) : rounding;
+      }
+      const parts = (Math.abs((found.values[line + x] as number) - expected) - SLACK) / allowed;
+      if (parts > 1) count += 1;
+      if (parts > most) {
+        most = parts;
+        worst = at;
+      }
+    }
+  }
+  const [x, y] = [worst % width, Math.floor(worst / width)];
+  const was = under.values[under.from + y * under.stride + x] as number;
+  const base = y >= top && y < bottom && x >= left && x < right ? mixed + (1 - cover) * was : was;
+  return {
+    plane,
+    x: (window.left >> across) + x,
+    y: (window.top >> down) + y,
+    found: found.values[found.from + y * found.stride + x] as number,
+    expected: base + (covered[worst] as number) * (letters - base),
+    parts: most,
+    count,
+  };
+}
+
 function describe({
-  item: { reader, window, burntIn },
+  item: { reader, burntIn },
   off: { plane, x, y, found, count },
   luma,
   words,
-  shown,
+  frame,
 }: {
   readonly item: Item;
   readonly off: Off;
-  readonly luma: Float64Array;
+  readonly luma: Luma;
   readonly words: string;
-  /** Words of another frame that are there. */
-  readonly shown: string | null;
+  readonly frame: number;
 }): string {
-  const read = reader.read({ width: window.width, height: window.height, values: luma }, [...words].length);
+  const read = reader.read(luma, [...words].length);
+  const near = [frame - 1, frame + 1, 0, frame - 2, frame + 2];
+  const other =
+    burntIn.words.kind === 'same' || read === words
+      ? undefined
+      : near.find((number) => wordsOf(burntIn.words, number) === read);
   const reads =
     read === null
       ? 'no text'
       : read === words
         ? 'the same words in another place or look'
-        : `"${read}"${shown === null ? '' : `, ${shown}`}`;
+        : `"${read}"${other === undefined ? '' : `, which is that of frame ${other}`}`;
   return `${burntIn.text}: ${reads}; ${PLANES[plane as 0 | 1 | 2]} ${found} at ${x}, ${y}${count === 1 ? '' : `, and ${count - 1} more samples`}`;
 }

@@ -15,25 +15,29 @@ export function contrastRatio(one: number, other: number): number {
   return (Math.max(a, b) + FLARE) / (Math.min(a, b) + FLARE);
 }
 
-/**
- * Codes of letters and of their ground, by least squares of all samples of a box on how much of each is covered; null: nothing is to be drawn.
- */
-export function lettersAndGround(
-  values: ArrayLike<number>,
-  covered: ArrayLike<number>,
-): { readonly letters: number; readonly ground: number } | null {
-  let [count, sum, product, square, total] = [0, 0, 0, 0, 0];
-  for (let at = 0; at < covered.length; at += 1) {
-    const [value, part] = [values[at] as number, covered[at] as number];
-    count += 1;
-    sum += part;
-    square += part * part;
-    total += value;
-    product += part * value;
+/** Codes of letters and of their ground, by least squares of samples on how much of each is covered. */
+export class LettersAndGround {
+  #count = 0;
+  #covered = 0;
+  #squares = 0;
+  #values = 0;
+  #products = 0;
+
+  add(value: number, covered: number): void {
+    this.#count += 1;
+    this.#covered += covered;
+    this.#squares += covered * covered;
+    this.#values += value;
+    this.#products += covered * value;
   }
-  const spread = square - (sum * sum) / count;
-  if (count === 0 || spread < 1e-9) return null;
-  const slope = (product - (sum * total) / count) / spread;
-  const ground = (total - slope * sum) / count;
-  return { letters: ground + slope, ground };
+
+  /** null: nothing is to be drawn. */
+  codes(): { readonly letters: number; readonly ground: number } | null {
+    const mean = this.#covered / this.#count;
+    const spread = this.#squares - mean * this.#covered;
+    if (this.#count === 0 || spread < 1e-9) return null;
+    const slope = (this.#products - mean * this.#values) / spread;
+    const ground = this.#values / this.#count - slope * mean;
+    return { letters: ground + slope, ground };
+  }
 }

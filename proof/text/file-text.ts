@@ -1,12 +1,13 @@
 /** Burnt-in text in a finished file, frame by frame while it is decoded: read by our own code, without the source and without what the encoder was given. */
 import type { Readable } from 'node:stream';
-import { bytesOf, type PixelLayout, samplesOf } from '../encoder-input/samples.ts';
+import type { PixelLayout } from '../encoder-input/samples.ts';
 import type { Rectangle } from '../framing.ts';
 import { readFrames } from '../raw-frames.ts';
 import type { Font } from './font.ts';
 import type { BurntIn } from './form.ts';
 import { type LineReader, lineReader } from './read-line.ts';
 import { textWindows } from './window.ts';
+import { lumaOf, planesIn, type Stack, samplesIn, stackBytes, type WindowPlane } from './windows-in.ts';
 import { wordsOf } from './words.ts';
 
 export interface FileTextRequest {
@@ -49,7 +50,7 @@ interface Item {
 export class FileTextReader {
   readonly #request: FileTextRequest;
   readonly #items: readonly Item[];
-  readonly #stacked: { readonly width: number; readonly height: number };
+  readonly #stack: Stack;
   readonly #faults: FileTextFault[] = [];
   #faulty = 0;
   #frames = 0;
@@ -59,7 +60,7 @@ export class FileTextReader {
   constructor(request: FileTextRequest) {
     this.#request = request;
     const { windows, stacked } = textWindows(request.burntIn, request.picture);
-    this.#stacked = stacked;
+    this.#stack = { layout: request.layout, stacked, count: request.burntIn.length };
     this.#items = request.burntIn.map((burntIn, index) => {
       const window = windows[index] as Rectangle;
       return { burntIn, window, reader: lineReader(burntIn, window, request.font) };
@@ -68,9 +69,7 @@ export class FileTextReader {
 
   /** Of each frame the windows, one below the other. */
   read(stream: Readable): Promise<void> {
-    const { width, height } = this.#stacked;
-    const size = bytesOf(this.#request.layout, width, height * this.#items.length);
-    return readFrames(stream, size, (bytes) => this.#take(bytes));
+    return readFrames(stream, stackBytes(this.#stack), (bytes) => this.#take(bytes));
   }
 
   /** The stream has ended. */
@@ -86,16 +85,10 @@ export class FileTextReader {
 
   #take(bytes: Buffer): void {
     const frame = this.#frames++;
-    const up = 2 ** (this.#request.layout.bits - 8);
+    const samples = samplesIn(bytes, this.#stack);
     for (const [index, { burntIn, window, reader }] of this.#items.entries()) {
-      const [luma] = samplesOf(this.#request.layout, bytes, {
-        ...this.#stacked,
-        kept: window,
-        count: this.#items.length,
-        index,
-      });
-      if (luma === undefined) continue;
-      const picture = { ...luma, values: luma.values.map((value) => value / up) };
+      const [luma] = planesIn(samples, this.#stack, index, window) as [WindowPlane];
+      const picture = lumaOf(luma, this.#request.layout.bits);
       const words = wordsOf(burntIn.words, frame);
       const length = [...words].length;
       const { likeness, others, instead } = reader.fit(picture, words, this.#alternatives(burntIn, frame));

@@ -11,8 +11,6 @@ export interface TextPicture {
   readonly covered: Float32Array;
 }
 
-/** Of the whole plane. */
-export type Where = 0 | 1 | 2;
 /** No letter within a pixel; letters all around; the edge between them. */
 export const OUTSIDE = 0;
 export const INSIDE = 1;
@@ -72,32 +70,26 @@ const NEXT_TO_NOTHING = 1 / 512;
 
 /** Letters eroded by a pixel, and what lies beyond the letters grown by one. */
 export function whereOf({ width, height, covered }: TextPicture): Uint8Array {
-  const rows = (values: Float32Array, better: (a: number, b: number) => number): Float32Array => {
-    const across = new Float32Array(values.length);
-    for (let y = 0; y < height; y += 1)
-      for (let x = 0; x < width; x += 1) {
-        const at = y * width + x;
-        let value = values[at] as number;
-        if (x > 0) value = better(value, values[at - 1] as number);
-        if (x + 1 < width) value = better(value, values[at + 1] as number);
-        across[at] = value;
-      }
-    const out = new Float32Array(values.length);
-    for (let at = 0; at < values.length; at += 1) {
-      let value = across[at] as number;
-      if (at >= width) value = better(value, across[at - width] as number);
-      if (at + width < values.length) value = better(value, across[at + width] as number);
-      out[at] = value;
-    }
-    return out;
-  };
-  const most = rows(covered, Math.max);
-  const least = rows(covered, Math.min);
-  return Uint8Array.from(covered, (_, at) =>
-    (most[at] as number) < NEXT_TO_NOTHING
-      ? OUTSIDE
-      : (least[at] as number) > 1 - NEXT_TO_NOTHING
-        ? INSIDE
-        : EDGE,
-  );
+  // Of each sample: 1, some of it is covered; 2, some of it is not.
+  const marks = new Uint8Array(covered.length);
+  for (let at = 0; at < covered.length; at += 1) {
+    const value = covered[at] as number;
+    marks[at] = (value >= NEXT_TO_NOTHING ? 1 : 0) | (value <= 1 - NEXT_TO_NOTHING ? 2 : 0);
+  }
+  const across = new Uint8Array(covered.length);
+  for (let y = 0; y < height; y += 1)
+    for (let at = y * width; at < (y + 1) * width; at += 1)
+      across[at] =
+        (marks[at] as number) |
+        (at > y * width ? (marks[at - 1] as number) : 0) |
+        (at + 1 < (y + 1) * width ? (marks[at + 1] as number) : 0);
+  const where = new Uint8Array(covered.length);
+  for (let at = 0; at < covered.length; at += 1) {
+    const near =
+      (across[at] as number) |
+      (at >= width ? (across[at - width] as number) : 0) |
+      (at + width < covered.length ? (across[at + width] as number) : 0);
+    where[at] = near === 2 ? OUTSIDE : near === 1 ? INSIDE : EDGE;
+  }
+  return where;
 }

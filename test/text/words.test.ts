@@ -1,7 +1,7 @@
 /** The words that a frame must show, and whether they can be read. Labels typed by hand, after SMPTE ST 12-1. */
 import { describe, expect, test } from 'vitest';
 import { parseTimecode } from '../../media/time/timecode.ts';
-import { contrastRatio, lettersAndGround } from '../../proof/text/contrast.ts';
+import { contrastRatio, LettersAndGround } from '../../proof/text/contrast.ts';
 import { wordsOf } from '../../proof/text/words.ts';
 
 describe('labels', () => {
@@ -39,12 +39,17 @@ describe('contrast', () => {
 
   test('letters and ground are found from parts of letters alone', () => {
     const covered = [0, 0.25, 0.5, 0.75, 0];
+    const codesOf = (values: readonly number[], parts: readonly number[]) => {
+      const fit = new LettersAndGround();
+      for (const [index, part] of parts.entries()) fit.add(values[index] as number, part);
+      return fit.codes();
+    };
     expect(
-      lettersAndGround(
+      codesOf(
         covered.map((part) => 40 + 160 * part),
         covered,
       ),
     ).toEqual({ letters: 200, ground: 40 });
-    expect(lettersAndGround([1, 2, 3], [0, 0, 0])).toBeNull();
+    expect(codesOf([1, 2, 3], [0, 0, 0])).toBeNull();
   });
 });
