@@ -95,12 +95,13 @@ function graphOf(
   { exact, pixelFormat, burnIn = [], width, height }: Outcome,
   tap: PictureTap | null,
   sketched: SketchedBy | null,
+  isRead: boolean,
 ): string | null {
   const wanted = [
     ...(tap === null ? [] : ['shown']),
     ...(exact === undefined ? [] : ['exact']),
     ...(sketched === null ? [] : ['sketched']),
-    ...(burnIn.length === 0 ? [] : ['worded']),
+    ...(isRead ? ['worded'] : []),
   ];
   if (wanted.length === 0) return null;
   const samples =
@@ -112,7 +113,7 @@ function graphOf(
     ...(sketched === null
       ? []
       : sketchChains({ from: 'sketched', to: 'sketch', maskInput: 1, form: sketched.form })),
-    ...(burnIn.length === 0
+    ...(!isRead
       ? []
       : textChains({
           burnIn,
@@ -202,7 +203,7 @@ export function witnessOf(
   });
 
   return {
-    graph: graphOf(outcome, tap, sketched),
+    graph: graphOf(outcome, tap, sketched, reader !== null),
     inputs: sketched === null ? [] : maskInput(sketched.maskFile, sketched.form),
     args,
     pipes,

@@ -140,7 +140,7 @@ export const profileCodes = {
     weight: 'hold',
     title: 'burnt-in text has no room in the picture',
     remedy:
-      'Take a text out of `burn_in` in the profile, make `height_percent` smaller, or give the profile a larger raster, and run again.',
+      'Change the profile: fewer texts in `burn_in`, a smaller `height_percent`, or a larger raster. Then run again.',
   },
   'burn-in-unwritable': {
     weight: 'note',
