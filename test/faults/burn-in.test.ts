@@ -11,6 +11,7 @@ import { type FormName, makeClip, type PictureName } from '../campaign/material.
 import { runCase } from '../campaign/run-case.ts';
 import { freshFolder, sharedFolder } from '../support/folder.ts';
 import { further } from '../support/lane.ts';
+import { makeMovie } from '../support/media.ts';
 import { jobFor } from '../support/work.ts';
 import type { Operation } from './operation.ts';
 
@@ -258,6 +259,31 @@ describe('clips without a fault are ready', () => {
       { do: 'none' },
       join(freshFolder('burn-in'), 'case'),
     );
+    expect([verdict, codes], reported.join('; ')).toEqual(['ready', []]);
+  });
+});
+
+describe('names and sizes that nothing may be held for', () => {
+  test.each<[what: string, name: string, size: string]>([
+    [
+      'a name with every awkward character, and some that the font lacks',
+      "it's 10% %{pts} [a],b;c=d \\ {x} Größe é 鐘",
+      '320x180',
+    ],
+    ...further<[what: string, name: string, size: string]>(
+      ['a name that is shortened', `${'long name '.repeat(20)}end`, '320x180'],
+      ['a picture that texts hardly fit in', 'A001C001', '112x64'],
+    ),
+  ])('%s', async (_what, name, size) => {
+    const folder = freshFolder('burn-in-names');
+    const clip = await makeMovie(join(folder, `${name}.mov`), {
+      size,
+      frames: 6,
+      rate: '24',
+      timecode: '23:59:59:22',
+    });
+    const job = await jobFor(clip, join(folder, 'jobs'), [profiles.h264]);
+    const { verdict, codes, reported } = await runCase(job, { do: 'none' }, join(folder, 'case'));
     expect([verdict, codes], reported.join('; ')).toEqual(['ready', []]);
   });
 });

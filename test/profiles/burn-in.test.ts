@@ -4,6 +4,8 @@ import { describe, expect, test } from 'vitest';
 import { burnInOf, writable } from '../../profiles/outcome/burn-in.ts';
 import { coveredStrips } from '../../profiles/outcome/covered.ts';
 import { burnInPlaces, burnInTexts, type Profile } from '../../profiles/schema.ts';
+import type { Rectangle } from '../../proof/framing.ts';
+import { textWindows } from '../../proof/text/window.ts';
 import { burnInFace } from '../../proof/text/burn-in-font.ts';
 
 type Items = Profile['burn_in'];
@@ -11,6 +13,11 @@ const names = { clip: 'A001C001', roll: 'A001', reel: 'A001R1AB' };
 const timecode = { frame: 86_400, base: 24, drop: false };
 const decided = (burn_in: Items, size: { width: number; height: number }, clip = names.clip) =>
   burnInOf({ profile: { name: 'review', burn_in }, size, timecode, names: { ...names, clip } });
+
+/** Pixels that two have in common. */
+const overlap = (one: Rectangle, other: Rectangle): number =>
+  Math.max(0, Math.min(one.left + one.width, other.left + other.width) - Math.max(one.left, other.left)) *
+  Math.max(0, Math.min(one.top + one.height, other.top + other.height) - Math.max(one.top, other.top));
 
 const item = fc.record({
   text: fc.constantFrom(...burnInTexts),
@@ -34,6 +41,7 @@ test('boxes lie in the picture, in the strips that are left out elsewhere, and o
           return;
         }
         made += 1;
+        const { windows } = textWindows(decision.burnIn, size);
         const strips = coveredStrips({ burn_in: texts }, size.width, size.height);
         for (const [index, { box, letters }] of decision.burnIn.entries()) {
           expect([box.left % 2, box.top % 2, box.width % 2, box.height % 2]).toEqual([0, 0, 0, 0]);
@@ -42,6 +50,11 @@ test('boxes lie in the picture, in the strips that are left out elsewhere, and o
             strips.some(({ top, height }) => box.top >= top && box.top + box.height <= top + height),
           ).toBe(true);
           expect(letters.baseline).toBeGreaterThan(box.top);
+          // A window has its box whole, and nothing of another one.
+          const window = windows[index] as Rectangle;
+          expect(overlap(window, box)).toBe(box.width * box.height);
+          for (const other of decision.burnIn)
+            if (other.box !== box) expect(overlap(window, other.box)).toBe(0);
           for (const other of decision.burnIn.slice(0, index))
             expect(
               other.box.left + other.box.width <= box.left ||
