@@ -129,7 +129,7 @@ describe('held, and by the text that the encoder was given', () => {
         'a label missing in one frame',
         'film',
         'h264',
-        () => graph('drawtext=timecode=', 'drawtext=enable=ne(n\\,9):timecode='),
+        () => graph('drawtext=timecode=', 'drawtext=enable=not(eq(n\\,9)):timecode='),
       ],
       [
         'a box that is moved',
