@@ -3,6 +3,7 @@ import type { CheckName } from '../profiles/schema.ts';
 import type { Check } from './check.ts';
 import { audio } from './checks/audio.ts';
 import { frameSpacing } from './checks/frame-spacing.ts';
+import { burnIn } from './checks/burn-in.ts';
 import { codec } from './checks/codec.ts';
 import { container } from './checks/container.ts';
 import { colourTags } from './checks/colour-tags.ts';
@@ -37,5 +38,6 @@ export const checks = {
   container,
   lossless,
   'picture-error': pictureError,
+  'burn-in': burnIn,
   reel,
 } as const satisfies Record<CheckName, Check>;

@@ -20,6 +20,10 @@ import { type SketchForm, sketchNumbers } from '../proof/sketch/form.ts';
 import { type Quantisers, quantiserReader } from './quantiser.ts';
 import { maskInput, sketchChains } from '../proof/sketch/tap.ts';
 import { type PictureTap, pictureTap, rawPictures, rawAudio } from '../proof/tap.ts';
+import { burnInFace } from '../proof/text/burn-in-font.ts';
+import { FileTextReader, type FileTextVerdict } from '../proof/text/file-text.ts';
+import { textChains } from '../proof/text/tap.ts';
+import { layoutOf } from '../proof/encoder-input/samples.ts';
 import type { Outcome } from '../profiles/outcome.ts';
 
 export interface WitnessFacts {
@@ -32,6 +36,8 @@ export interface WitnessFacts {
   readonly exact: ExactHashes | null;
   /** Numbers of its error sketch, frame by frame; null: none was asked for. */
   readonly sketch: Uint16Array | null;
+  /** What its frames were seen to show; null: no text was asked for. */
+  readonly text: FileTextVerdict | null;
   /** Read from its bitstream; null: its codec has no such number, or it could not be read. */
   readonly quantisers: Quantisers | null;
 }
@@ -86,14 +92,16 @@ function keptField({ proof }: Outcome): 'top' | 'bottom' | null {
 }
 
 function graphOf(
-  { exact, pixelFormat }: Outcome,
+  { exact, pixelFormat, burnIn = [], width, height }: Outcome,
   tap: PictureTap | null,
   sketched: SketchedBy | null,
+  isRead: boolean,
 ): string | null {
   const wanted = [
     ...(tap === null ? [] : ['shown']),
     ...(exact === undefined ? [] : ['exact']),
     ...(sketched === null ? [] : ['sketched']),
+    ...(isRead ? ['worded'] : []),
   ];
   if (wanted.length === 0) return null;
   const samples =
@@ -105,7 +113,23 @@ function graphOf(
     ...(sketched === null
       ? []
       : sketchChains({ from: 'sketched', to: 'sketch', maskInput: 1, form: sketched.form })),
+    ...(!isRead
+      ? []
+      : textChains({
+          burnIn,
+          picture: { width, height },
+          sides: [{ from: 'worded', name: 'words' }],
+          to: 'text',
+        })),
   ].join(';');
+}
+
+/** null: there is no text, or in pixels that nobody draws in. */
+function textReader({ burnIn = [], pixelFormat, width, height }: Outcome): FileTextReader | null {
+  const layout = layoutOf(pixelFormat);
+  return burnIn.length === 0 || layout === null
+    ? null
+    : new FileTextReader({ burntIn: burnIn, picture: { width, height }, layout, font: burnInFace() });
 }
 
 /** `tracks`: how many audio tracks the file has; those beyond are not listened to. */
@@ -165,6 +189,9 @@ export function witnessOf(
   const sketch = new ValueCollector();
   if (sketched !== null) add(rawPictures('sketch'), (stream) => sketch.read(stream));
 
+  const reader = textReader(outcome);
+  if (reader !== null) add(rawPictures('text'), (stream) => reader.read(stream));
+
   const quantiser = sketched === null ? null : quantiserReader(outcome.codec, outcome.packetBytes);
   if (quantiser !== null)
     add(['-map', '0:v:0', '-c:v', 'copy', '-f', 'data'], (stream) => quantiser.read(stream));
@@ -176,7 +203,7 @@ export function witnessOf(
   });
 
   return {
-    graph: graphOf(outcome, tap, sketched),
+    graph: graphOf(outcome, tap, sketched, reader !== null),
     inputs: sketched === null ? [] : maskInput(sketched.maskFile, sketched.form),
     args,
     pipes,
@@ -189,6 +216,7 @@ export function witnessOf(
         outcome.exact === undefined
           ? null
           : { pixelFormat: outcome.exact.comparedIn, pictures, audioTracks: exactAudio },
+      text: reader?.verdict() ?? null,
       quantisers: quantiser?.quantisers() ?? null,
       sketch: sketched === null ? null : sketch.values(sketchNumbers(sketched.form)),
     }),

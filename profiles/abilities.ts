@@ -44,7 +44,7 @@ export function neededAbilities(profile: AnyProfile): { encoders: string[]; filt
       ...(isAudible ? audioFilters : []),
       ...(profile.interlaced === 'deinterlace' ? ['bwdif'] : []),
       ...(traitsOf(profile.video).lossless ? ['mergeplanes'] : []),
-      ...(profile.burn_in.length > 0 ? ['drawtext'] : []),
+      ...(profile.burn_in.length > 0 ? ['drawtext', 'hstack'] : []),
     ],
   };
 }

@@ -21,10 +21,12 @@ export const mandatoryChecks = [
 export const losslessCheck = 'lossless' as const;
 /** What is asked for besides wherever something is lost in coding. */
 export const lossyCheck = 'picture-error' as const;
+/** What is asked for besides wherever text is burnt into the picture. */
+export const textCheck = 'burn-in' as const;
 /** Where edits relink by it. */
 export const reelCheck = 'reel' as const;
 /** Every check of a movie that this version can run; a profile that asks for another one is refused. */
-export const checkNames = [...mandatoryChecks, losslessCheck, lossyCheck, reelCheck] as const;
+export const checkNames = [...mandatoryChecks, losslessCheck, lossyCheck, textCheck, reelCheck] as const;
 export type CheckName = (typeof checkNames)[number];
 
 /** Every check of a folder of frames; none can be left out. */

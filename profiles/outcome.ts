@@ -6,6 +6,7 @@ import { z } from 'zod';
 import { fieldOrders } from '../media/facts.ts';
 import { colourTagsSchema } from '../media/colour/tags.ts';
 import { framingSchema } from '../proof/framing.ts';
+import { burntInSchema } from '../proof/text/form.ts';
 import { ratioSchema, timecodeSchema } from '../media/time/schema.ts';
 import { linearisationSchema } from './master/linearisation.ts';
 
@@ -98,6 +99,10 @@ export const outcomeSchema = z.object({
     .describe(
       'What the frame fingerprints are compared by; absent from records of before there was one, which then prove nothing',
     ),
+  burnIn: z
+    .array(burntInSchema)
+    .optional()
+    .describe('Text in the picture, in the order of the profile; absent: none'),
   pictureError: z
     .object({
       columns: z.int().positive().describe('Regions across'),

@@ -1,6 +1,13 @@
 /** What cannot stand together in a profile, whatever the clip. Each rule says where, what was found, and what would do. */
 import { audioContainers, audioTraitsByFormat, traitsOf } from './codecs.ts';
-import { type CheckName, losslessCheck, lossyCheck, type Profile, mandatoryChecks } from './schema.ts';
+import {
+  type CheckName,
+  losslessCheck,
+  lossyCheck,
+  type Profile,
+  mandatoryChecks,
+  textCheck,
+} from './schema.ts';
 
 export interface Impossible {
   readonly code: 'profile-combination' | 'profile-check-left-out';
@@ -181,9 +188,13 @@ const burnIn: Rule = ({ burn_in: texts }) =>
       : [];
   });
 
-const checks: Rule = ({ checks: asked, reel, video }) => {
+const checks: Rule = ({ checks: asked, reel, video, burn_in: texts }) => {
   const keeps = traitsOf(video).lossless;
-  const mandatory: CheckName[] = [...mandatoryChecks, keeps ? losslessCheck : lossyCheck];
+  const mandatory: CheckName[] = [
+    ...mandatoryChecks,
+    keeps ? losslessCheck : lossyCheck,
+    ...(texts.length > 0 ? [textCheck] : []),
+  ];
   const out: Impossible[] = mandatory
     .filter((check) => !asked.includes(check))
     .map((check) => ({

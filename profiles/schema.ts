@@ -4,7 +4,7 @@
  */
 import { z } from 'zod';
 import { sketchRegions } from '../proof/sketch/form.ts';
-import { checkNames, losslessCheck, lossyCheck, mandatoryChecks } from './check-names.ts';
+import { checkNames, losslessCheck, lossyCheck, mandatoryChecks, textCheck } from './check-names.ts';
 import { AAC_KILOBITS, LARGEST_SIDE } from './limits.ts';
 import { type FrameFormat, type MasterProfile, masterSchema } from './master/schema.ts';
 
@@ -27,7 +27,14 @@ export const burnInPlaces = [
   'bottom-centre',
   'bottom-right',
 ] as const;
-export { type CheckName, checkNames, losslessCheck, lossyCheck, mandatoryChecks } from './check-names.ts';
+export {
+  type CheckName,
+  checkNames,
+  losslessCheck,
+  lossyCheck,
+  mandatoryChecks,
+  textCheck,
+} from './check-names.ts';
 const regionsText = Object.entries(sketchRegions)
   .map(([name, { columns, rows }]) => `${name}: ${columns} x ${rows}`)
   .join('; ');
@@ -227,7 +234,7 @@ export const profileSchema = z.strictObject({
   checks: z
     .array(z.enum(checkNames))
     .describe(
-      `Checks that must have passed: all of ${mandatoryChecks.join(', ')}; ${losslessCheck} with ffv1, ${lossyCheck} with every other codec; and reel where it matters`,
+      `Checks that must have passed: all of ${mandatoryChecks.join(', ')}; ${losslessCheck} with ffv1, ${lossyCheck} with every other codec; ${textCheck} with text in the picture; and reel where it matters`,
     ),
 });
 export type Profile = z.infer<typeof profileSchema>;

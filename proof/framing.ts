@@ -2,21 +2,22 @@
 import { z } from 'zod';
 import { CELLS, COLOUR_CELLS, COLOUR_HEIGHT, COLOUR_WIDTH, GRID_HEIGHT, GRID_WIDTH } from './form.ts';
 
-const rectangle = z.object({
+/** In pixels of a picture. */
+export const rectangleSchema = z.object({
   left: z.int().nonnegative(),
   top: z.int().nonnegative(),
   width: z.int().positive(),
   height: z.int().positive(),
 });
-export type Rectangle = z.infer<typeof rectangle>;
+export type Rectangle = z.infer<typeof rectangleSchema>;
 
 export const framingSchema = z.object({
   /** What the whole upright picture was scaled to, pixels. */
   scaled: z.object({ width: z.int().positive(), height: z.int().positive() }),
   /** What was cut out of that and delivered. */
-  window: rectangle,
+  window: rectangleSchema,
   /** Parts of the delivered picture that hold something else than the source's picture (burnt-in text), in its own pixels. */
-  covered: z.array(rectangle),
+  covered: z.array(rectangleSchema),
 });
 export type Framing = z.infer<typeof framingSchema>;
 

@@ -9,6 +9,7 @@ import { usedPart } from '../proof/audio-plan.ts';
 import type { AudioFingerprint } from '../proof/audio-fingerprint.ts';
 import type { SourceFingerprints } from '../proof/source-fingerprints.ts';
 import type { EncoderInputComparer } from '../proof/encoder-input/compare.ts';
+import type { TextComparer } from '../proof/text/compare.ts';
 import type { Outcome } from '../profiles/outcome.ts';
 import type { Pipe } from '../profiles/recipe/index.ts';
 import type { Watched } from './watch.ts';
@@ -51,6 +52,8 @@ export interface CollectRequest {
   readonly pipes: readonly Pipe[];
   /** By deliverable, what compares its tiles; null: it has none. */
   readonly comparers?: readonly (EncoderInputComparer | null)[];
+  /** By deliverable, what compares its burnt-in text; null: it has none. */
+  readonly texts?: readonly (TextComparer | null)[];
   /** Of an interlaced source. */
   readonly earlierField: 'top' | 'bottom' | null;
   /** Reads the pipe of the decoded frames, where the recipe has one. */
@@ -63,6 +66,7 @@ export function collect({
   pipes,
   earlierField,
   comparers = [],
+  texts = [],
   frames = nobody,
 }: CollectRequest): Collecting {
   const pictures = new FingerprintCollector();
@@ -105,6 +109,10 @@ export function collect({
       const comparer = comparers[pipe.deliverable];
       if (comparer === null || comparer === undefined) return nobody;
       return (stream) => comparer.whole.read(pipe.of, stream);
+    }
+    if (pipe.kind === 'text') {
+      const comparer = texts[pipe.deliverable];
+      return comparer === null || comparer === undefined ? nobody : (stream) => comparer.read(stream);
     }
     if (pipe.kind === 'exact') {
       return async (stream) => {

@@ -5,6 +5,7 @@ import { openInput } from '../media/input.ts';
 import { decodedFailure, subjectOf } from './claim.ts';
 import { classifyMake, looksDamaged, type SourceDecode, targetFailure, type Failure } from './classify.ts';
 import { type JobContext, JobFailure, progressOf } from './context.ts';
+import { drawnTextOf } from './burn-in.ts';
 import { encoderInputOf } from './encoder-input.ts';
 import { finish } from './publish-deliverable.ts';
 import type { JobRun } from './job-run.ts';
@@ -36,6 +37,7 @@ export async function makeFromFfmpegFrames(
     for (const [index, output] of movies.entries()) {
       const encoded = made.bitstreams[index] ?? null;
       const encoderInput = encoderInputOf(job, output.deliverable, made.encoderInputs[index] ?? null);
+      const drawnText = drawnTextOf(job, output.deliverable, made.texts[index] ?? null);
       const failure = await finish(
         run,
         { ...output, command },
@@ -44,6 +46,7 @@ export async function makeFromFfmpegFrames(
           encoded,
           sketch: made.sketches[index] ?? null,
           ...(encoderInput === null ? {} : { encoderInput }),
+          ...(drawnText === null ? {} : { drawnText }),
         },
       );
       if (failure !== null) failures.push(failure);

@@ -18,6 +18,8 @@ import { maskSeed } from '../proof/sketch/mask.ts';
 import type { ErrorSketch } from '../proof/sketch/form.ts';
 import { collect } from './collect.ts';
 import { encoderInputComparers } from './encoder-input.ts';
+import type { TextVerdict } from '../proof/text/compare.ts';
+import { textComparers } from './burn-in.ts';
 import { sketchesOf } from './sketches.ts';
 import type { FramePool } from './master/frame-pool.ts';
 import { readSecondTime, type Spot } from './second-reading.ts';
@@ -55,6 +57,8 @@ export interface MakeResult {
   readonly sketches: readonly (ErrorSketch | null)[];
   /** By output: what its encoder was given, against the source; null: it keeps every sample, or its pixels are not computed again. */
   readonly encoderInputs: readonly (EncoderInputVerdict | null)[];
+  /** By output: burnt-in text in what its encoder was given; null: it has none. */
+  readonly texts: readonly (TextVerdict | null)[];
 }
 
 /** Before the input: nothing is asked, everything is reported with its level, the first damage ends the run. */
@@ -92,7 +96,6 @@ export async function make(request: MakeRequest): Promise<MakeResult> {
         outcome: deliverable.outcome,
         path: staged,
       })),
-      words: { clip: job.clip.name, roll: job.roll },
       textFolder,
       besides,
       frames: request.framePool !== null,
@@ -104,11 +107,13 @@ export async function make(request: MakeRequest): Promise<MakeResult> {
       if (mask !== null) await writeFile(mask.path, maskBytes(seeds[index] as string, mask));
     const watched = newWatched();
     const comparers = await encoderInputComparers(request, input);
+    const texts = textComparers(outputs.map(({ deliverable }) => deliverable));
     const collecting = collect({
       facts: job.facts,
       outcomes: [...outputs.map(({ deliverable }) => deliverable.outcome), ...besides],
       pipes: recipe.pipes,
       comparers,
+      texts,
       earlierField: earlierField(job.facts.video),
       frames: framesReader(request.framePool, frames),
     });
@@ -164,6 +169,7 @@ export async function make(request: MakeRequest): Promise<MakeResult> {
         stated: statedOf(outputs, watched),
       }),
       encoderInputs: comparers.map((comparer) => comparer?.verdict() ?? null),
+      texts: texts.map((comparer) => comparer?.verdict() ?? null),
     };
   } finally {
     await frames?.close();

@@ -24,8 +24,11 @@ import { askTarget, makeFolder } from './target.ts';
 
 /** What a deliverable is proved by: the fingerprints of its source, and what left its encoders. */
 export type Evidence = Proof & {
-  readonly encoded: Bitstream | null /** Of a movie for grading: what was fed to its encoder, against the source. */;
+  readonly encoded: Bitstream | null;
+  /** What was fed to its encoder, against the source. */
   readonly encoderInput?: EncoderInputReport;
+  /** Burnt-in text in that. */
+  readonly drawnText?: EncoderInputReport;
   /** Of what its encoder was given; null: none is taken. */
   readonly sketch: ErrorSketch | null;
 };
@@ -82,7 +85,10 @@ export async function finish(
   const bitstream = { streams: (evidence.encoded?.streams ?? []).map((stream) => ({ ...stream })) };
   return await checkAndPublish(run, {
     ...made,
-    checked: withEncoderInput(checked, evidence.encoderInput, deliverable.profile.name),
+    checked: [evidence.encoderInput, evidence.drawnText].reduce<CheckReport>(
+      (report, seen) => withEncoderInput(report, seen, deliverable.profile.name),
+      checked,
+    ),
     proved: { file: evidence.file, bitstream, sketch: evidence.sketch },
   });
 }

@@ -89,6 +89,7 @@ export function judgeDeliverable(
     findings.push(
       finding('check-absent', `no result of the check \`${ENCODER_INPUT}\``, 'a result, passed', subject),
     );
+  append(findings, judgeDrawnText(report, subject));
   append(findings, judgeFile(report, disk, subject));
   append(findings, judgeFrames(report, facts, subject));
   if (disk.remeasured !== undefined) append(findings, judgeAgain(report, disk.remeasured, loaded, subject));
@@ -156,6 +157,16 @@ function isSeenByTiles(report: DeliverableReport, facts: ClipFacts, { profile }:
     report.outcome.kind === 'movie' &&
     tilesOf(facts, profile, report.outcome) !== null
   );
+}
+
+/** The same of text in the picture: what of it is read in the file is a check of its own. */
+const DRAWN_TEXT = 'burn-in-drawn';
+
+function judgeDrawnText({ outcome, checks }: DeliverableReport, subject: Subject): Finding[] {
+  const isThere = outcome.kind === 'movie' && (outcome.burnIn ?? []).length > 0;
+  return isThere && !checks.some(({ check }) => check === DRAWN_TEXT)
+    ? [finding('check-absent', `no result of the check \`${DRAWN_TEXT}\``, 'a result, passed', subject)]
+    : [];
 }
 
 type Subject = { roll: string; clip: string; profile: string };

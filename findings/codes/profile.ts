@@ -136,6 +136,18 @@ export const profileCodes = {
     title: 'the codec of the profile does not allow this raster at this rate',
     remedy: 'Use a profile with another raster or codec for this clip.',
   },
+  'burn-in-no-room': {
+    weight: 'hold',
+    title: 'burnt-in text has no room in the picture',
+    remedy:
+      'Change the profile: fewer texts in `burn_in`, a smaller `height_percent`, or a larger raster. Then run again.',
+  },
+  'burn-in-unwritable': {
+    weight: 'note',
+    title: 'burnt-in text has characters that its font cannot write',
+    remedy:
+      'Read them by their numbers (Unicode) in the picture: they are written there as \\u{…}. Nothing is held for it.',
+  },
   'audio-length': {
     weight: 'hold',
     title: 'audio ends before or after the picture by more than the profile allows',

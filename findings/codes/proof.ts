@@ -110,6 +110,18 @@ export const proofCodes = {
     remedy:
       "Look at the brightest, darkest and most saturated parts of the clip in the deliverable: what lies beyond is in the source alone, which is untouched. If it is wanted, deliver it also by a profile whose `colour.matrix` and `colour.range` are the source's (range `limited` has room beyond black and white), and whose `raster.policy` is `native`, which adds no overshoot.",
   },
+  'burn-in-differs': {
+    weight: 'hold',
+    title: 'burnt-in text is not what the frame must show',
+    remedy: inDelivery(
+      'If it repeats, look at the frame. Note what `rushlight doctor` says of ffmpeg, and try another version of it: drawtext sets letters in other places in some. Until then use a profile with `burn_in: []`.',
+    ),
+  },
+  'burn-in-invisible': {
+    weight: 'hold',
+    title: 'burnt-in text cannot be read against its ground',
+    remedy: inDelivery('If it repeats, look at the frame, and try another version of ffmpeg.'),
+  },
   'levels-differ': {
     weight: 'hold',
     title: "levels or colours are not the source's after the profile's conversion",

@@ -11,8 +11,8 @@ export function lineHeight(item: Profile['burn_in'][number], pictureHeight: numb
 }
 
 /**
- * Whole strips, whatever the text: half a line of margin, less the box's border of a quarter, then a box of at most 1.164
- * lines (ascender and descender of the font, its hhea table) with a border on both sides: 1.91 lines.
+ * Whole strips, whatever the text: a quarter of a line of margin, then a box of at most 1.164 lines (ascender and descender of the font, its hhea
+ * table) and a quarter for both sides, to whole even pixels (profiles/outcome/burn-in.ts): less than two lines.
  */
 export function coveredStrips(profile: Pick<Profile, 'burn_in'>, width: number, height: number): Rectangle[] {
   return (['top', 'bottom'] as const).flatMap((side) => {

@@ -10,6 +10,7 @@ import { LARGEST_SIDE } from '../limits.ts';
 import type { Outcome } from '../outcome.ts';
 import type { Profile } from '../schema.ts';
 import { estimatedBytes } from './bytes.ts';
+import { burnInOf } from './burn-in.ts';
 import { pictureErrorOf, sketchBytes } from './picture-error.ts';
 import { colourOf } from './colour.ts';
 import { coveredStrips } from './covered.ts';
@@ -132,6 +133,12 @@ export function outcomeOf(request: OutcomeRequest): OutcomeDecision {
   const raster = rasterOf(video, profile.raster);
   const level = profile.video.codec === 'h264' ? levelFor(raster.width, raster.height, video.rate) : null;
   const interlaced = earlierField(video) !== null;
+  const burnIn = burnInOf({
+    profile,
+    size: raster,
+    timecode: 'timecode' in timecode ? timecode.timecode : null,
+    names: { clip: clip.name, roll, reel: reelOfSource(facts, roll) },
+  });
   const refusals = [
     ...(video.frames > 0 ? [] : [finding('clip-no-frames', 'no frame', 'one or more')]),
     ...(video.pixelFormat.startsWith('bayer')
@@ -152,9 +159,16 @@ export function outcomeOf(request: OutcomeRequest): OutcomeDecision {
     ...('findings' in timecode ? timecode.findings : []),
     ...('findings' in picture ? picture.findings : []),
     ...('findings' in audio ? audio.findings : []),
+    ...('findings' in burnIn ? burnIn.findings : []),
     ...rasterFindings(raster, level, request),
   ];
-  if (refusals.length > 0 || 'findings' in timecode || 'findings' in picture || 'findings' in audio)
+  if (
+    refusals.length > 0 ||
+    'findings' in timecode ||
+    'findings' in picture ||
+    'findings' in audio ||
+    'findings' in burnIn
+  )
     return { outcome: null, findings: refusals.map(about) };
 
   const parts = {
@@ -199,9 +213,10 @@ export function outcomeOf(request: OutcomeRequest): OutcomeDecision {
       lines: video.rotation === 90 || video.rotation === 270 ? video.width : video.height,
       audioOffsets: audio.tracks.map((track) => facts.audio[track.sourceTrack]?.startOffset ?? 0),
     },
+    ...(burnIn.burnIn.length === 0 ? {} : { burnIn: [...burnIn.burnIn] }),
     ...pictureErrorOf(profile.picture_error, raster),
     estimatedBytes: estimatedBytes(profile, video, raster, audio.tracks),
   };
-  const notes = [...timecode.notes, ...picture.notes, ...audio.notes].map(about);
+  const notes = [...timecode.notes, ...picture.notes, ...audio.notes, ...burnIn.notes].map(about);
   return { outcome: { ...outcome, estimatedBytes: outcome.estimatedBytes + sketchBytes(outcome) }, notes };
 }

@@ -1,7 +1,6 @@
 /** The recipe: everything but the input of the one ffmpeg command that makes all deliverables of a job from one decode. */
 import { type ClipFacts, earlierField } from '../../media/facts.ts';
 import { FIRST_PIPE } from '../../process/run.ts';
-import { reelOfSource } from '../outcome/reel.ts';
 import { pixelsForFfmpeg } from '../ffmpeg-names.ts';
 import type { Outcome } from '../outcome.ts';
 import type { Profile } from '../schema.ts';
@@ -10,7 +9,9 @@ import { composeOutputs } from './compose.ts';
 import { encodeOptions, encodeTarget } from './encode.ts';
 import { pictureFilters, sharedFilters, tagFilter, WITNESS } from './picture.ts';
 import { type MaskFile, sketchTap } from './sketch.ts';
+import { layoutOf } from '../../proof/encoder-input/samples.ts';
 import { rawPictures } from '../../proof/tap.ts';
+import { textTap } from './text-tap.ts';
 import { tileChains, tilesOf } from './tiles.ts';
 import { wholeChains } from './whole.ts';
 import { placingChains } from './placing.ts';
@@ -24,8 +25,6 @@ export interface RecipeRequest {
     readonly outcome: Outcome;
     readonly path: string;
   }[];
-  /** What burnt-in text says: the clip as the camera named it, and its roll. */
-  readonly words: { readonly clip: string; readonly roll: string };
   /** A private folder for text that is drawn into the picture. */
   readonly textFolder: string;
   /** What is made elsewhere of the same decode: its audio is proved by what this one hears. */
@@ -58,25 +57,21 @@ export type { Pipe } from './witness.ts';
 export function recipeOf({
   facts,
   deliverables,
-  words,
   textFolder,
   besides = [],
   frames = false,
   threads,
 }: RecipeRequest): Recipe {
   const ways = deliverables.map(({ profile, outcome }, index) => {
-    const text = burnIn({
-      profile,
-      outcome,
-      words: { ...words, reel: reelOfSource(facts, words.roll) },
-      textFolder,
-      key: `text-${index}`,
-    });
+    const bits = outcome.burnIn === undefined ? 8 : layoutOf(pixelsForFfmpeg(profile.pixels))?.bits;
+    if (bits === undefined) throw new RangeError(`text is burnt into ${profile.pixels}`);
+    const text = burnIn({ outcome, bits, textFolder, key: `text-${index}` });
     const plan = tilesOf(facts, profile, outcome);
     return {
       picture: pictureFilters(facts, profile, outcome),
       rest: [...text.filters, tagFilter(outcome)],
       files: text.files,
+      text: textTap(outcome, index),
       tiles: plan === null ? null : tileChains(plan, index, facts.video.pixelFormat),
       placing:
         plan === null
@@ -106,6 +101,7 @@ export function recipeOf({
   const placings = ways.flatMap(({ placing }, deliverable) =>
     placing === null ? [] : [{ ...placing, deliverable }],
   );
+  const texts = ways.flatMap(({ text }, deliverable) => (text === null ? [] : [{ ...text, deliverable }]));
   const witness = witnessOf(
     facts,
     [...deliverables.map(({ outcome }) => outcome), ...besides],
@@ -128,17 +124,20 @@ export function recipeOf({
     decoded,
     ...witness.chains,
     ...shared,
-    ...ways.flatMap(({ picture, rest, tiles: own, whole, placing }, index) => {
+    ...ways.flatMap(({ picture, rest, tiles: own, text, whole, placing }, index) => {
       const tap = taps[index] ?? null;
       const last = tap === null ? `out${index}` : `made${index}`;
-      const before = [own?.joints.untexted, whole?.wanted.untexted].flatMap((pad) => pad ?? []);
-      const behind = [own?.joints.given, whole?.wanted.given, placing?.given].flatMap((pad) => pad ?? []);
-      const aside = (pads: readonly string[]): string => pads.map((pad) => `[${pad}]`).join('');
-      const at =
-        before.length === 0
-          ? []
-          : [`split=${before.length + 1}[text${index}]${aside(before)};[text${index}]null`];
-      const end = behind.length === 0 ? `[${last}]` : `,split=${behind.length + 1}[${last}]${aside(behind)}`;
+      // What others see of the picture here, beside the way that it goes on.
+      const seenBy = (pads: readonly string[], on: string): string =>
+        `split=${pads.length + 1}${[on, ...pads].map((pad) => `[${pad}]`).join('')}`;
+      const untexted = [own?.joints.untexted, whole?.wanted.untexted, text?.before].flatMap(
+        (pad) => pad ?? [],
+      );
+      const given = [own?.joints.given, whole?.wanted.given, placing?.given, text?.given].flatMap(
+        (pad) => pad ?? [],
+      );
+      const at = untexted.length === 0 ? [] : [`${seenBy(untexted, `text${index}`)};[text${index}]null`];
+      const end = given.length === 0 ? `[${last}]` : `,${seenBy(given, last)}`;
       return [
         `[in${index}]${[...picture, ...at, ...rest].join(',')}${end}`,
         ...(tap?.chainsOf(last, `out${index}`) ?? []),
@@ -147,6 +146,7 @@ export function recipeOf({
     ...tiles.flatMap(({ chains }) => chains),
     ...wholes.flatMap(({ chains }) => chains),
     ...placings.flatMap(({ chains }) => chains),
+    ...texts.flatMap(({ chains }) => chains),
   ].join(';');
   const tileOutputs = tiles.flatMap(({ source, given, deliverable }) => [
     { pipe: { kind: 'tiles', of: 'source', deliverable } as const, options: rawPictures(source) },
@@ -164,7 +164,11 @@ export function recipeOf({
       options: rawPictures(ends[of]),
     })),
   );
-  const aside = [...tileOutputs, ...wholeOutputs, ...placingOutputs];
+  const textOutputs = texts.map(({ out, deliverable }) => ({
+    pipe: { kind: 'text', deliverable } as const,
+    options: rawPictures(out),
+  }));
+  const aside = [...tileOutputs, ...wholeOutputs, ...placingOutputs, ...textOutputs];
   return {
     // A conversion that nobody asked for is an error, not a filter put in behind our back.
     inputOptions: [

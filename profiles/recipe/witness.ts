@@ -18,6 +18,7 @@ export type Pipe =
   | { readonly kind: 'tiles'; readonly of: 'source' | 'given'; readonly deliverable: number }
   | { readonly kind: 'whole'; readonly of: WholeSide; readonly deliverable: number }
   | { readonly kind: 'placing'; readonly of: 'source' | 'given'; readonly deliverable: number }
+  | { readonly kind: 'text'; readonly deliverable: number }
   | { readonly kind: 'luma' }
   | { readonly kind: 'colour' }
   | { readonly kind: 'audio'; readonly track: number };

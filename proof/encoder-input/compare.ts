@@ -4,10 +4,10 @@
  */
 import { createHash } from 'node:crypto';
 import type { Readable } from 'node:stream';
+import { readFrames } from '../raw-frames.ts';
 import { deinterlaced } from './deinterlace.ts';
 import { limitedIn, type Limits, noLimits } from './passes.ts';
 import { bytesOf, type SamplePlane, samplesOf } from './samples.ts';
-import { readFrames } from './pipe.ts';
 import type { CompareRequest, OffSample } from './request.ts';
 import { allowedMean, PlacingComparer, placingGrid, type PlacingVerdict } from './placing.ts';
 import { placeOf, stackedSide, type Tile } from './tiles.ts';

@@ -6,7 +6,7 @@
  */
 import type { Readable } from 'node:stream';
 import { median } from '../pictures.ts';
-import { readFrames } from './pipe.ts';
+import { readFrames } from '../raw-frames.ts';
 import type { TilePlan } from './tiles.ts';
 
 /** Cells of the finest grid, and the samples that a cell has at least across and down. */

@@ -7,7 +7,7 @@ import type { Readable } from 'node:stream';
 import { deinterlaced } from './deinterlace.ts';
 import type { Rectangle } from '../framing.ts';
 import { type Limits, noLimits } from './passes.ts';
-import { readFrames } from './pipe.ts';
+import { readFrames } from '../raw-frames.ts';
 import type { CompareRequest, OffSample } from './request.ts';
 import { bandOf, bytesOf, type PixelLayout, type SamplePlane } from './samples.ts';
 import type { TilePlan } from './tiles.ts';

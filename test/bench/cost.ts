@@ -52,8 +52,8 @@ async function bareCommand(job: Job, deliverables: readonly MovieWork[], folder:
   const { facts } = job;
   const tools = await mediaTools();
   const ways = deliverables.map(({ profile, outcome }, index) => {
-    const words = { clip: job.clip.name, roll: job.roll, reel: facts.reel ?? job.roll };
-    const text = burnIn({ profile, outcome, words, textFolder: folder, key: `bare-${index}` });
+    const bits = profile.pixels.endsWith('10-bit') ? 10 : 8;
+    const text = burnIn({ outcome, bits, textFolder: folder, key: `bare-${index}` });
     for (const file of text.files) writeFileSync(file.path, file.text);
     return [...pictureFilters(facts, profile, outcome), ...text.filters, tagFilter(outcome)].join(',');
   });

@@ -621,3 +621,37 @@ test('a movie of which nobody looked at what its encoder was given is not ready'
   });
   expect(decideRoll(there.input).verdict.verdict).toBe('ready');
 });
+
+test('text in the picture that nobody saw drawn is held', () => {
+  const texted = (): ReturnType<typeof goodWorld> => {
+    const world = goodWorld();
+    world.first.outcome = {
+      ...(world.first.outcome as Outcome),
+      burnIn: [
+        {
+          text: 'clip',
+          words: { kind: 'same', text: 'A001C001' },
+          letters: { size: 16, pitch: 9, left: 8, baseline: 20 },
+          box: { left: 4, top: 2, width: 80, height: 24 },
+          look: { letters: 235, ground: 16, cover: { num: 3, den: 5 } },
+        },
+      ],
+    };
+    return world;
+  };
+  expect(decideRoll(texted().input).verdict).toMatchObject({
+    verdict: 'held',
+    findings: [
+      expect.objectContaining({ code: 'check-absent', found: 'no result of the check `burn-in-drawn`' }),
+    ],
+  });
+  const seen = texted();
+  seen.first.checks.push({
+    check: 'burn-in-drawn',
+    status: 'passed',
+    measured: 'm',
+    expected: 'm',
+    tool: 'own comparison',
+  });
+  expect(decideRoll(seen.input).verdict.verdict).toBe('ready');
+});

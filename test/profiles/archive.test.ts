@@ -174,7 +174,6 @@ describe('between decoder and encoder', () => {
     return recipeOf({
       facts,
       deliverables,
-      words: { clip: 'B007C001', roll: 'B007' },
       textFolder: '/text',
       threads: 2,
     }).filterGraph.split(';');

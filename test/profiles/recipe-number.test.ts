@@ -135,7 +135,6 @@ async function golden(): Promise<string[]> {
         facts: understood,
         profile,
       });
-      const words = { clip: clip.name, roll: 'A001' };
       const made = (): unknown => {
         if (outcome === null) return 'findings' in rest ? rest.findings.map(({ code }) => code) : [];
         if (outcome.kind === 'frames') return outcome;
@@ -144,7 +143,6 @@ async function golden(): Promise<string[]> {
           return recipeOf({
             facts,
             deliverables: [{ profile, outcome, path }],
-            words,
             textFolder: '/texts',
             threads: 2,
           });

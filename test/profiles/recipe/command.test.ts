@@ -37,7 +37,6 @@ test('the same packets come out whatever the number of threads and the company o
     const recipe = recipeOf({
       facts,
       deliverables,
-      words: { clip: 'clip', roll: 'A001' },
       textFolder: folder,
       threads,
     });
@@ -79,7 +78,6 @@ test('one decode serves all deliverables, and every decoded frame is reported wi
   const recipe = recipeOf({
     facts,
     deliverables,
-    words: { clip: 'clip', roll: 'A001' },
     textFolder: folder,
     threads: 1,
   });

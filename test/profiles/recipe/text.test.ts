@@ -47,7 +47,6 @@ describe('burnt-in text', () => {
       const recipe = recipeOf({
         facts,
         deliverables: [{ profile, outcome: decided.outcome, path }],
-        words: { clip: words, roll: 'A001' },
         textFolder: own,
         threads: 2,
       });

@@ -1,7 +1,7 @@
-/** Whole frames of a raw stream, one after the other. */
+/** Raw pictures of equal size out of a stream, one after the other. */
 import type { Readable } from 'node:stream';
 
-/** What follows the last whole one is left out; whoever counts frames misses it. */
+/** `size`: bytes of each. What is left at the end and no whole picture is dropped: who counts frames finds them missing. */
 export async function readFrames(
   stream: Readable,
   size: number,

@@ -1,0 +1,289 @@
+/** Burnt-in text that is wrong in what the encoder is given, and behind that: each fault in a real encode. And clips without one, which must not be held. */
+import { join } from 'node:path';
+import { describe, expect, test } from 'vitest';
+import { readDeliverables } from '../../coordinator/gate/disk.ts';
+import { burnInFont } from '../../files/installation.ts';
+import type { Job } from '../../ledger/job.ts';
+import { graphValue } from '../../profiles/recipe/escape.ts';
+import type { BurntIn } from '../../proof/text/form.ts';
+import { wordsOf } from '../../proof/text/words.ts';
+import { type FormName, makeClip, type PictureName } from '../campaign/material.ts';
+import { runCase } from '../campaign/run-case.ts';
+import { freshFolder, sharedFolder } from '../support/folder.ts';
+import { further } from '../support/lane.ts';
+import { makeMovie } from '../support/media.ts';
+import { jobFor } from '../support/work.ts';
+import type { Operation } from './operation.ts';
+
+const material = join(sharedFolder, 'campaign');
+const profiles = {
+  h264: 'test/fixtures/profiles/small-h264.yaml',
+  rdd36: 'test/campaign/profiles/small-rdd36.yaml',
+  vc3: 'test/campaign/profiles/full-vc3.yaml',
+} as const;
+type Codec = keyof typeof profiles;
+
+async function jobOf(picture: PictureName, form: FormName, codec: Codec): Promise<Job> {
+  const clip = await makeClip(material, { picture, form, take: 0 });
+  return await jobFor(clip, join(sharedFolder, 'burn-in-jobs'), [profiles[codec]]);
+}
+
+function textOf(job: Job, text: string): BurntIn {
+  const outcome = job.deliverables[0]?.outcome;
+  const item = outcome?.kind === 'movie' ? outcome.burnIn?.find((one) => one.text === text) : undefined;
+  if (item === undefined) throw new Error(`no ${text} in the picture`);
+  return item;
+}
+
+/** As the graph spells it. */
+const label = (item: BurntIn, frame: number): string => graphValue(wordsOf(item.words, frame));
+const graph = (from: string, to: string): Operation => ({ do: 'graph', stage: 'encoder', from, to });
+/** Words over those that are there, behind every tap. `words`: options of drawtext. */
+const written = ({ letters: { size, left, baseline } }: BurntIn, words: string): string =>
+  `drawtext=${words}:fontfile=${graphValue(burnInFont())}:fontsize=${size}:fontcolor=white:ft_load_flags=no_hinting:text_shaping=0:x=${left}:y=${baseline}-ascent`;
+const painted = ({ box: { left, top, width, height } }: BurntIn): string =>
+  `drawbox=x=${left}:y=${top}:w=${width}:h=${height}:color=0x202020:t=fill`;
+const filter = (job: Job, filters: string): Operation => ({
+  do: 'filter',
+  stage: 'encoder',
+  profile: job.deliverables[0]?.profile.name ?? '',
+  filters,
+  retag: true,
+});
+
+type Fault = readonly [what: string, form: FormName, codec: Codec, operation: (job: Job) => Operation];
+const late = (job: Job): Operation => {
+  const item = textOf(job, 'timecode');
+  return graph(`timecode=${label(item, 0)}`, `timecode=${label(item, -1)}`);
+};
+const frozen = (job: Job): Operation => {
+  const item = textOf(job, 'timecode');
+  return graph(
+    `drawtext=timecode=${label(item, 0)}`,
+    `${written(item, `text=${label(item, 0)}`)},drawtext=enable=0:timecode=${label(item, 0)}`,
+  );
+};
+
+describe('held, and by the text that the encoder was given', () => {
+  test.each<Fault>([
+    ['every label one frame late', 'film', 'h264', late],
+    ['every label one frame late, across midnight', 'film-two-tracks', 'vc3', late],
+    ['the label of the first frame in all', 'drop-frame-60', 'rdd36', frozen],
+    [
+      'a drop-frame label that drops nothing',
+      'drop-frame-30',
+      'rdd36',
+      (job) => {
+        const item = textOf(job, 'timecode');
+        return graph(
+          `timecode=${label(item, 0)}`,
+          `timecode=${graphValue(wordsOf(item.words, 0).replace(';', ':'))}`,
+        );
+      },
+    ],
+    [
+      'the name of another clip',
+      'film',
+      'h264',
+      (job) =>
+        graph(
+          'drawtext=textfile=',
+          `${written(textOf(job, 'clip'), 'text=chart-film-2')},drawtext=enable=0:textfile=`,
+        ),
+    ],
+    [
+      'letters moved by two pixels',
+      'film',
+      'h264',
+      (job) => {
+        const { letters } = textOf(job, 'timecode');
+        return graph(`:x=${letters.left}:`, `:x=${letters.left + 2}:`);
+      },
+    ],
+    ['no name', 'film', 'h264', () => graph('drawtext=textfile=', 'drawtext=enable=0:textfile=')],
+    ...further<Fault>(
+      ['every label one frame late', 'drop-frame-60', 'rdd36', late],
+      ['every label one frame late', 'drop-frame-30', 'h264', late],
+      [
+        'every label one frame early',
+        'film',
+        'rdd36',
+        (job) =>
+          graph(
+            `timecode=${label(textOf(job, 'timecode'), 0)}`,
+            `timecode=${label(textOf(job, 'timecode'), 1)}`,
+          ),
+      ],
+      ['the label of the first frame in all', 'film', 'vc3', frozen],
+      [
+        'one wrong digit',
+        'film',
+        'vc3',
+        (job) =>
+          graph(
+            `timecode=${label(textOf(job, 'timecode'), 0)}`,
+            `timecode=${label(textOf(job, 'timecode'), 0).replace('01', '07')}`,
+          ),
+      ],
+      [
+        'a label missing in one frame',
+        'film',
+        'h264',
+        () => graph('drawtext=timecode=', 'drawtext=enable=not(eq(n\\,9)):timecode='),
+      ],
+      [
+        'a box that is moved',
+        'film',
+        'h264',
+        (job) => {
+          const { box } = textOf(job, 'timecode');
+          return graph(
+            `crop=w=${box.width}:h=${box.height}:x=${box.left}:`,
+            `crop=w=${box.width}:h=${box.height}:x=${box.left - 2}:`,
+          );
+        },
+      ],
+      ['letters that are tinted', 'film', 'h264', () => graph('fontcolor=0xffffff', 'fontcolor=0xfff0ff')],
+    ),
+  ])('%s: %s in %s', async (_what, form, codec, operation) => {
+    const job = await jobOf('chart', form, codec);
+    const { verdict, codes, done, reported } = await runCase(
+      job,
+      operation(job),
+      join(freshFolder('burn-in'), 'case'),
+    );
+    expect(done).toBe(true);
+    expect([verdict, codes.includes('burn-in-differs')], reported.join('; ')).toEqual(['held', true]);
+  });
+
+  test.each<Fault>([
+    ['letters of a twentieth', 'film', 'h264', () => graph('fontcolor=0xffffff', 'fontcolor=0xffffff@0.05')],
+    ['white letters on a white ground', 'film', 'vc3', () => graph('lutyuv=y=floor(', 'lutyuv=y=219+floor(')],
+  ])('invisible: %s', async (_what, form, codec, operation) => {
+    const job = await jobOf('chart', form, codec);
+    const { verdict, codes, done, reported } = await runCase(
+      job,
+      operation(job),
+      join(freshFolder('burn-in'), 'case'),
+    );
+    expect(done).toBe(true);
+    expect([verdict, codes.includes('burn-in-invisible')], reported.join('; ')).toEqual(['held', true]);
+  });
+});
+
+describe('held, and by the text in the file: faults behind every tap', () => {
+  test.each<Fault>([
+    [
+      'every label one frame late',
+      'film',
+      'h264',
+      (job) => {
+        const item = textOf(job, 'timecode');
+        return filter(
+          job,
+          `${painted(item)},${written(item, `timecode=${label(item, -1)}:timecode_rate=24000/1001:tc24hmax=1`)}`,
+        );
+      },
+    ],
+    ['no label', 'film', 'vc3', (job) => filter(job, painted(textOf(job, 'timecode')))],
+    [
+      'the name of another clip',
+      'film',
+      'h264',
+      (job) =>
+        filter(job, `${painted(textOf(job, 'clip'))},${written(textOf(job, 'clip'), 'text=chart-film-2')}`),
+    ],
+    ...further<Fault>(
+      [
+        'the label of the first frame in all',
+        'drop-frame-60',
+        'h264',
+        (job) => {
+          const item = textOf(job, 'timecode');
+          return filter(job, `${painted(item)},${written(item, `text=${label(item, 0)}`)}`);
+        },
+      ],
+      [
+        'one wrong digit in one frame',
+        'film',
+        'vc3',
+        (job) => {
+          const item = textOf(job, 'timecode');
+          const wrong = graphValue(wordsOf(item.words, 9).replace(/9$/, '8'));
+          const one = ":enable='eq(n\\,9)'";
+          return filter(job, `${painted(item)}${one},${written(item, `text=${wrong}`)}${one}`);
+        },
+      ],
+    ),
+  ])('%s: %s in %s', async (_what, form, codec, operation) => {
+    const job = await jobOf('chart', form, codec);
+    const folder = join(freshFolder('burn-in'), 'case');
+    const { verdict, done, reported } = await runCase(job, operation(job), folder, true);
+    expect(done).toBe(true);
+    expect(verdict, reported.join('; ')).toBe('held');
+    const [deliverable] = [
+      ...(
+        await readDeliverables(
+          join(folder, 'delivery', job.day, job.roll),
+          [job.clip],
+          job.deliverables.map(({ profile }) => profile.name),
+          'measure',
+        )
+      ).values(),
+    ];
+    const status = (name: string) => deliverable?.report?.checks.find(({ check }) => check === name)?.status;
+    expect([status('burn-in'), status('burn-in-drawn')], reported.join('; ')).toEqual(['failed', 'passed']);
+  });
+});
+
+describe('clips without a fault are ready', () => {
+  test.each<[PictureName, FormName, Codec]>([
+    ['static-on-a-screen', 'full-range', 'vc3'],
+    ['chart', 'drop-frame-60', 'rdd36'],
+    ['flashes', 'fields-bottom', 'h264'],
+    ...further<[PictureName, FormName, Codec]>(
+      ['locked-off-dark', 'drop-frame-60', 'rdd36'],
+      ['chart', 'fields-top', 'vc3'],
+      ['grey', 'film-wide-colour', 'rdd36'],
+      ['scrolling-noise', 'upright', 'h264'],
+      ['zoom', 'film-two-tracks', 'h264'],
+      ['cuts', 'upright', 'rdd36'],
+      ['flashes', 'pal-mute', 'rdd36'],
+      ['flicker', 'drop-frame-30', 'h264'],
+      ['fade-in', 'whole-24', 'h264'],
+      ['bell', 'large', 'h264'],
+    ),
+  ])('%s as %s in %s', async (picture, form, codec) => {
+    const { verdict, codes, reported } = await runCase(
+      await jobOf(picture, form, codec),
+      { do: 'none' },
+      join(freshFolder('burn-in'), 'case'),
+    );
+    expect([verdict, codes], reported.join('; ')).toEqual(['ready', []]);
+  });
+});
+
+describe('names and sizes that nothing may be held for', () => {
+  test.each<[what: string, name: string, size: string]>([
+    [
+      'a name with every awkward character, and some that the font lacks',
+      "it's 10% %{pts} [a],b;c=d \\ {x} Größe é 鐘",
+      '320x180',
+    ],
+    ...further<[what: string, name: string, size: string]>(
+      ['a name that is shortened', `${'long name '.repeat(20)}end`, '320x180'],
+      ['a picture that texts hardly fit in', 'A001C001', '112x64'],
+    ),
+  ])('%s', async (_what, name, size) => {
+    const folder = freshFolder('burn-in-names');
+    const clip = await makeMovie(join(folder, `${name}.mov`), {
+      size,
+      frames: 6,
+      rate: '24',
+      timecode: '23:59:59:22',
+    });
+    const job = await jobFor(clip, join(folder, 'jobs'), [profiles.h264]);
+    const { verdict, codes, reported } = await runCase(job, { do: 'none' }, join(folder, 'case'));
+    expect([verdict, codes], reported.join('; ')).toEqual(['ready', []]);
+  });
+});
