@@ -71,13 +71,21 @@ export function commandProcess(): RunCommand {
         execArgv: [],
         stdio: ['ignore', 'inherit', 'inherit', 'ipc'],
       });
-      const answered = once(child, 'message');
-      const died = once(child, 'exit').then(([code]) => {
+      // What does not happen is no longer waited for, or the listeners of every command would stay on the process.
+      const waiting = new AbortController();
+      const { signal } = waiting;
+      const answered = once(child, 'message', { signal });
+      const died = once(child, 'exit', { signal }).then(([code]) => {
         throw new Error(`the process of commands ended with ${code} in ${args.join(' ')}`);
       });
       child.send({ args, env });
-      const [result] = (await Promise.race([answered, died])) as [Awaited<ReturnType<RunCommand>>];
-      return result;
+      try {
+        const [result] = (await Promise.race([answered, died])) as [Awaited<ReturnType<RunCommand>>];
+        return result;
+      } finally {
+        waiting.abort();
+        await Promise.allSettled([answered, died]);
+      }
     });
     last = answer.catch(() => undefined);
     return answer;
