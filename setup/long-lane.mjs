@@ -25,6 +25,7 @@ export const TABLES = [
   'test/e2e/decoders.test.ts',
   'test/e2e/masters.test.ts',
   'test/e2e/names.test.ts',
+  'test/e2e/plan-and-run.test.ts',
   'test/e2e/provenance.test.ts',
   'test/e2e/remedies.test.ts',
   'test/encoder-input/arithmetic.test.ts',

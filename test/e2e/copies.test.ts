@@ -17,34 +17,24 @@ import {
 } from 'node:fs';
 import { join } from 'node:path';
 import { beforeAll, describe, expect, test } from 'vitest';
+import type { RollAudit } from '../../coordinator/audit/request.ts';
 import { commandProcess, runCli, startCli } from '../support/cli.ts';
 import { copyDay, makeDay } from '../support/day.ts';
 import { readVerdict } from '../support/delivery.ts';
 import { freshFolder, sharedFolder } from '../support/folder.ts';
-import { heldFfmpeg, resultOf } from '../support/night.ts';
+import { heldFfmpeg, resultOf, runWords } from '../support/night.ts';
 import { eventually } from '../support/processes.ts';
 
 const runCommand = commandProcess();
 const base = join(sharedFolder, 'late-copies');
 const day = join(base, 'day-07');
 const second = join(base, 'drive-b', 'day-07');
-const profile = ['--profile', 'test/fixtures/profiles/small-vc3.yaml'];
 const key = join(base, 'dit.pem');
 const publicKey = join(base, 'dit.pub.pem');
 const NIGHT = 240_000;
 
-const night = (delivery: string, ...more: string[]): string[] => [
-  'run',
-  day,
-  '--copy',
-  second,
-  '--deliver',
-  delivery,
-  '--work',
-  `${delivery}-work`,
-  ...profile,
-  ...more,
-];
+const night = (delivery: string, ...more: string[]): string[] =>
+  runWords({ day, delivery, work: `${delivery}-work` }, '--copy', second, ...more);
 const rollFolder = (delivery: string, roll = 'A005'): string => join(delivery, 'day-07', roll);
 /** Codes of the findings of each roll. */
 const codesByRoll = (
@@ -52,6 +42,16 @@ const codesByRoll = (
 ): Record<string, string[]> =>
   Object.fromEntries(rolls.map(({ roll, findings }) => [roll, findings.map(({ code }) => code)]));
 const verdictOf = (delivery: string) => readVerdict(delivery, 'day-07', 'A005');
+
+/** Bytes of the statement and of its signature; null: there is none. */
+const provenance = (delivery: string, roll: string): (string | null)[] =>
+  ['statement.json', 'statement.dsse.json'].map((name) => {
+    const path = join(rollFolder(delivery, roll), name);
+    return existsSync(path) ? readFileSync(path, 'utf8') : null;
+  });
+const decidedAt = (delivery: string, roll: string): unknown =>
+  (JSON.parse(readFileSync(join(rollFolder(delivery, roll), 'roll.json'), 'utf8')) as { decidedAt: unknown })
+    .decidedAt;
 
 /** The finished delivery of two copies, once more. */
 function delivered(name: string): string {
@@ -258,6 +258,9 @@ describe('a symbolic link where a folder of the delivery should be', () => {
     'a profile, the reports, or the roll: is held by the audit, and by a run, which writes nothing through it; a folder again, it is ready',
     async () => {
       const delivery = delivered('link');
+      expect((await runCommand(['sign', delivery, '--key', key, '--quiet'])).code).toBe(0);
+      const signed = ['B005', 'C005'].map((roll) => provenance(delivery, roll));
+      const decided = decidedAt(delivery, 'C005');
       const links = linked([
         join(rollFolder(delivery, 'A005'), 'small-vc3'),
         join(rollFolder(delivery, 'B005'), 'reports'),
@@ -268,12 +271,25 @@ describe('a symbolic link where a folder of the delivery should be', () => {
         ['A005', 'B005', 'C005'],
         ['A005', 'B005', 'C005'],
       ]);
-      // Of a profile's folder alone the verdict is written, and says held.
+      // Of a profile's folder alone the verdict is written, and says held: what was signed is so no more.
       expect(links.files()).toBe(before);
+      expect((await verdictOf(delivery)).verdict).toBe('held');
+      expect(provenance(delivery, 'A005')).toEqual([null, null]);
       // The remedy, followed.
       links.undo();
       const again = await runCli(night(delivery, '--json', '--quiet'));
       expect(again.code, again.stdout).toBe(0);
+      // Where the night found the same again, statement and signature are as they were, byte for byte.
+      expect(decidedAt(delivery, 'C005')).not.toBe(decided);
+      expect(['B005', 'C005'].map((roll) => provenance(delivery, roll))).toEqual(signed);
+      const audit = await runCommand(['audit', delivery, '--public-key', publicKey, '--json', '--quiet']);
+      const { rolls } = JSON.parse(audit.stdout) as { rolls: RollAudit[] };
+      expect(rolls.find(({ roll }) => roll === 'C005')).toMatchObject({
+        measured: 'ready',
+        statement: 'fits',
+        signatures: [{ state: 'verified' }],
+        findings: [],
+      });
     },
     NIGHT,
   );
