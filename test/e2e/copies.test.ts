@@ -82,6 +82,105 @@ beforeAll(async () => {
   writeFileSync(publicKey, pair.publicKey.export({ type: 'spki', format: 'pem' }));
 }, NIGHT);
 
+// First: hard links, as below, are seen in the times of the copy, and its rolls are then decided of other ones.
+describe('a symbolic link where a folder of the delivery should be', () => {
+  /** Puts a link in each place to what stood there; `files` says what lies at the ends of all of them. */
+  function linked(places: readonly string[]): { readonly files: () => string; readonly undo: () => void } {
+    const moved = places.map((place) => {
+      const elsewhere = join(freshFolder('elsewhere'), 'there');
+      renameSync(place, elsewhere);
+      symlinkSync(elsewhere, place);
+      return { place, elsewhere };
+    });
+    return {
+      files: () =>
+        moved
+          .map(({ elsewhere }) =>
+            execFileSync('find', [elsewhere, '-type', 'f', '-exec', 'md5sum', '{}', '+']).toString(),
+          )
+          .join(''),
+      undo: () => {
+        for (const { place, elsewhere } of moved) {
+          rmSync(place);
+          cpSync(elsewhere, place, { recursive: true });
+        }
+      },
+    };
+  }
+  /** Rolls of which the audit, and a run, report a link. */
+  async function heldByBoth(delivery: string): Promise<(readonly string[])[]> {
+    const audit = await runCommand(['audit', delivery, '--json', '--quiet']);
+    expect(audit.code).toBe(1);
+    const ran = await runCli(night(delivery, '--json', '--quiet'));
+    expect(ran.code).toBe(1);
+    return [audit, ran].map(({ stdout }) => {
+      const { findings, rolls } = resultOf(stdout);
+      const links = [...findings, ...rolls.flatMap((roll) => roll.findings)].filter(
+        ({ code }) => code === 'link-in-delivery',
+      );
+      return ['A005', 'B005', 'C005'].filter((name) =>
+        links.some(({ roll, file }) => roll === name || file === `day-07/${name}`),
+      );
+    });
+  }
+
+  test(
+    'a profile, the reports, or the roll: is held by the audit, and by a run, which writes nothing through it; a folder again, it is ready',
+    async () => {
+      const delivery = delivered('link');
+      expect((await runCommand(['sign', delivery, '--key', key, '--quiet'])).code).toBe(0);
+      const signed = ['B005', 'C005'].map((roll) => provenance(delivery, roll));
+      const decided = decidedAt(delivery, 'C005');
+      const links = linked([
+        join(rollFolder(delivery, 'A005'), 'small-vc3'),
+        join(rollFolder(delivery, 'B005'), 'reports'),
+        rollFolder(delivery, 'C005'),
+      ]);
+      const before = links.files();
+      expect(await heldByBoth(delivery)).toEqual([
+        ['A005', 'B005', 'C005'],
+        ['A005', 'B005', 'C005'],
+      ]);
+      // Of a profile's folder alone the verdict is written, and says held: what was signed is so no more.
+      expect(links.files()).toBe(before);
+      expect((await verdictOf(delivery)).verdict).toBe('held');
+      expect(provenance(delivery, 'A005')).toEqual([null, null]);
+      // The remedy, followed.
+      links.undo();
+      const again = await runCli(night(delivery, '--json', '--quiet'));
+      expect(again.code, again.stdout).toBe(0);
+      // Where the night found the same again, statement and signature are as they were, byte for byte.
+      expect(decidedAt(delivery, 'C005')).not.toBe(decided);
+      expect(['B005', 'C005'].map((roll) => provenance(delivery, roll))).toEqual(signed);
+      const audit = await runCommand(['audit', delivery, '--public-key', publicKey, '--json', '--quiet']);
+      const { rolls } = JSON.parse(audit.stdout) as { rolls: RollAudit[] };
+      expect(rolls.find(({ roll }) => roll === 'C005')).toMatchObject({
+        measured: 'ready',
+        statement: 'fits',
+        signatures: [{ state: 'verified' }],
+      });
+    },
+    NIGHT,
+  );
+
+  test(
+    'the day: is held by the audit, and by a run, which writes nothing through it',
+    async () => {
+      const delivery = delivered('link-of-day');
+      const links = linked([join(delivery, 'day-07')]);
+      const before = links.files();
+      const audit = await runCommand(['audit', delivery, '--quiet']);
+      expect(audit.stdout).toContain('[link-in-delivery]');
+      expect(audit.code).toBe(1);
+      const ran = await runCli(night(delivery));
+      expect(ran.stdout).toContain('[link-in-delivery]');
+      expect(ran.code).toBe(1);
+      expect(links.files()).toBe(before);
+    },
+    NIGHT,
+  );
+});
+
 describe('a copy that comes after the night', () => {
   test(
     'is in the verdict, in the statement, in `status` and in `audit`, and nothing is made',
@@ -208,105 +307,6 @@ describe('a copy that comes after the night', () => {
       ]);
       expect(held.stdout).toContain('[copy-not-added]');
       expect(held.code).toBe(1);
-    },
-    NIGHT,
-  );
-});
-
-describe('a symbolic link where a folder of the delivery should be', () => {
-  /** Puts a link in each place to what stood there; `files` says what lies at the ends of all of them. */
-  function linked(places: readonly string[]): { readonly files: () => string; readonly undo: () => void } {
-    const moved = places.map((place) => {
-      const elsewhere = join(freshFolder('elsewhere'), 'there');
-      renameSync(place, elsewhere);
-      symlinkSync(elsewhere, place);
-      return { place, elsewhere };
-    });
-    return {
-      files: () =>
-        moved
-          .map(({ elsewhere }) =>
-            execFileSync('find', [elsewhere, '-type', 'f', '-exec', 'md5sum', '{}', '+']).toString(),
-          )
-          .join(''),
-      undo: () => {
-        for (const { place, elsewhere } of moved) {
-          rmSync(place);
-          cpSync(elsewhere, place, { recursive: true });
-        }
-      },
-    };
-  }
-  /** Rolls of which the audit, and a run, report a link. */
-  async function heldByBoth(delivery: string): Promise<(readonly string[])[]> {
-    const audit = await runCommand(['audit', delivery, '--json', '--quiet']);
-    expect(audit.code).toBe(1);
-    const ran = await runCli(night(delivery, '--json', '--quiet'));
-    expect(ran.code).toBe(1);
-    return [audit, ran].map(({ stdout }) => {
-      const { findings, rolls } = resultOf(stdout);
-      const links = [...findings, ...rolls.flatMap((roll) => roll.findings)].filter(
-        ({ code }) => code === 'link-in-delivery',
-      );
-      return ['A005', 'B005', 'C005'].filter((name) =>
-        links.some(({ roll, file }) => roll === name || file === `day-07/${name}`),
-      );
-    });
-  }
-
-  test(
-    'a profile, the reports, or the roll: is held by the audit, and by a run, which writes nothing through it; a folder again, it is ready',
-    async () => {
-      const delivery = delivered('link');
-      expect((await runCommand(['sign', delivery, '--key', key, '--quiet'])).code).toBe(0);
-      const signed = ['B005', 'C005'].map((roll) => provenance(delivery, roll));
-      const decided = decidedAt(delivery, 'C005');
-      const links = linked([
-        join(rollFolder(delivery, 'A005'), 'small-vc3'),
-        join(rollFolder(delivery, 'B005'), 'reports'),
-        rollFolder(delivery, 'C005'),
-      ]);
-      const before = links.files();
-      expect(await heldByBoth(delivery)).toEqual([
-        ['A005', 'B005', 'C005'],
-        ['A005', 'B005', 'C005'],
-      ]);
-      // Of a profile's folder alone the verdict is written, and says held: what was signed is so no more.
-      expect(links.files()).toBe(before);
-      expect((await verdictOf(delivery)).verdict).toBe('held');
-      expect(provenance(delivery, 'A005')).toEqual([null, null]);
-      // The remedy, followed.
-      links.undo();
-      const again = await runCli(night(delivery, '--json', '--quiet'));
-      expect(again.code, again.stdout).toBe(0);
-      // Where the night found the same again, statement and signature are as they were, byte for byte.
-      expect(decidedAt(delivery, 'C005')).not.toBe(decided);
-      expect(['B005', 'C005'].map((roll) => provenance(delivery, roll))).toEqual(signed);
-      const audit = await runCommand(['audit', delivery, '--public-key', publicKey, '--json', '--quiet']);
-      const { rolls } = JSON.parse(audit.stdout) as { rolls: RollAudit[] };
-      expect(rolls.find(({ roll }) => roll === 'C005')).toMatchObject({
-        measured: 'ready',
-        statement: 'fits',
-        signatures: [{ state: 'verified' }],
-        findings: [],
-      });
-    },
-    NIGHT,
-  );
-
-  test(
-    'the day: is held by the audit, and by a run, which writes nothing through it',
-    async () => {
-      const delivery = delivered('link-of-day');
-      const links = linked([join(delivery, 'day-07')]);
-      const before = links.files();
-      const audit = await runCommand(['audit', delivery, '--quiet']);
-      expect(audit.stdout).toContain('[link-in-delivery]');
-      expect(audit.code).toBe(1);
-      const ran = await runCli(night(delivery));
-      expect(ran.stdout).toContain('[link-in-delivery]');
-      expect(ran.code).toBe(1);
-      expect(links.files()).toBe(before);
     },
     NIGHT,
   );
