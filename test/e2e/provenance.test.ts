@@ -18,20 +18,20 @@ import { auditDelivery } from '../../coordinator/audit/index.ts';
 import type { RollAudit } from '../../coordinator/audit/request.ts';
 import { readPrivateKey, readPublicKeys } from '../../coordinator/provenance/key-files.ts';
 import { signDelivery } from '../../coordinator/sign.ts';
-import { commandProcess, runCli } from '../support/cli.ts';
-import { copyDay, makeDay } from '../support/day.ts';
+import { commandProcess } from '../support/cli.ts';
+import { copyDay } from '../support/day.ts';
+import { delivered, makeDelivered } from '../support/delivered.ts';
 import { filesBelow, stateOf } from '../support/delivery.ts';
 import { freshFolder, sharedFolder } from '../support/folder.ts';
 import { further } from '../support/lane.ts';
 import { mediaTools } from '../support/make.ts';
-import { runWords } from '../support/night.ts';
 import { rememberedCheck } from '../support/remembered-check.ts';
 
 const runCommand = commandProcess();
 
 const base = join(sharedFolder, 'provenance');
-const original = join(base, 'delivery');
-const roll = join('day-07', 'A005');
+const original = delivered.delivery;
+const { roll } = delivered;
 const key = join(base, 'dit.pem');
 const publicKey = join(base, 'dit.pub.pem');
 const strangersKey = join(base, 'stranger.pem');
@@ -64,11 +64,8 @@ function makeKeys(file: string, open: string): void {
 }
 
 beforeAll(async () => {
-  const day = await makeDay(join(base, 'day-07'), {
-    A005: { 'A005C001.mov': { frames: 24 }, 'A005C002.mov': { frames: 12, timecode: '02:00:00:00' } },
-  });
-  const night = await runCli(runWords({ day, delivery: original, work: join(base, 'work') }));
-  if (night.code !== 0) throw new Error(night.stderr + night.stdout);
+  await makeDelivered();
+  mkdirSync(base, { recursive: true });
   makeKeys(key, publicKey);
   makeKeys(strangersKey, strangersPublicKey);
   cpSync(original, join(base, 'signed'), { recursive: true });
@@ -123,7 +120,7 @@ test('the statement names every output, record and manifest with the SHA-256 tha
   );
   for (const { name, digest } of [...subject, ...predicate.records])
     expect([name, digest.sha256]).toEqual([name, sha256sum(join(folder, name))]);
-  const manifest = join(base, 'day-07', 'A005', 'checksums.md5');
+  const manifest = join(delivered.day, 'A005', 'checksums.md5');
   expect(predicate.manifests).toEqual([
     {
       file: manifest,
@@ -214,7 +211,7 @@ describe('audit on the command line', () => {
 
   test('status leaves the delivery as it was', async () => {
     const before = stateOf(original);
-    expect((await runCommand(['status', original, '--work', join(base, 'work')])).code).toBe(0);
+    expect((await runCommand(['status', original, '--work', delivered.work])).code).toBe(0);
     expect(stateOf(original)).toEqual(before);
   });
 });
@@ -555,9 +552,9 @@ describe('forged', () => {
     const delivery = copyOf(original);
     // A second copy is named: the statement says so, and nothing has to be made for it.
     const copy = join(freshFolder('copy'), 'day-07');
-    copyDay(join(base, 'day-07'), copy);
+    copyDay(delivered.day, copy);
     const again = await runCommand([
-      ...['check', join(base, 'day-07'), '--copy', copy],
+      ...['check', delivered.day, '--copy', copy],
       ...['--deliver', delivery, '--quiet'],
     ]);
     expect(again.code, again.stderr).toBe(0);
