@@ -4,9 +4,12 @@ import { join } from 'node:path';
 import { beforeAll, describe, expect, test } from 'vitest';
 import { auditDelivery } from '../../coordinator/audit/index.ts';
 import type { RollAudit } from '../../coordinator/audit/request.ts';
+import { runCli } from '../support/cli.ts';
+import { makeDay } from '../support/day.ts';
 import { delivered, makeDelivered } from '../support/delivered.ts';
-import { freshFolder } from '../support/folder.ts';
+import { freshFolder, sharedFolder } from '../support/folder.ts';
 import { mediaTools } from '../support/make.ts';
+import { runWords } from '../support/night.ts';
 import { rememberedCheck } from '../support/remembered-check.ts';
 
 const original = delivered.delivery;
@@ -207,20 +210,12 @@ describe('touched', () => {
 });
 
 describe('a held roll', () => {
-  const held = join(base, 'held');
+  const base = join(sharedFolder, 'audit-held');
+  const held = join(base, 'delivery');
   beforeAll(async () => {
     const day = await makeDay(join(base, 'day-07'), { A005: { 'A005C001.mov': { frames: 12 } } });
     writeFileSync(join(day, 'A005', 'A005C001.mov'), 'overwritten');
-    const night = await runCli([
-      'run',
-      day,
-      '--deliver',
-      held,
-      '--work',
-      join(base, 'work-held'),
-      '--profile',
-      'test/fixtures/profiles/small-vc3.yaml',
-    ]);
+    const night = await runCli(runWords({ day, delivery: held, work: join(base, 'work') }));
     if (night.code !== 1) throw new Error(night.stderr + night.stdout);
   }, 240_000);
 
