@@ -25,6 +25,13 @@ export function cancelKey(run: string): string {
   return `rushlight:cancel:${run}`;
 }
 
+/** Under which name the locks of a worker process are: the queue's own, which begins each of its tokens (`<name>:<number>`). `id`: of its setup. */
+export function lockNameKey(id: string): string {
+  return `rushlight:lock-name:${id}`;
+}
+/** Long enough for any night; what a run or a worker never cleaned up does not stay for ever. */
+export const KEY_SECONDS = 14 * 24 * 3600;
+
 /** What a worker does with a job, in this order; each deliverable is checked and published on its own. */
 export const jobPhases = ['make', 'check', 'publish'] as const;
 export type JobPhase = (typeof jobPhases)[number];
@@ -102,6 +109,8 @@ export const workerSetupSchema = z.object({
   queue: queueAddressSchema,
   /** For logs and reports: `local-1`. */
   name: z.string(),
+  /** Of this process alone: one that is started in its place has another. */
+  id: z.string(),
   /** Absolute paths of the programs. */
   ffmpeg: z.string(),
   ffprobe: z.string(),

@@ -20,6 +20,8 @@ import {
   cancelKey,
   JOB_QUEUE,
   type JobProgress,
+  KEY_SECONDS,
+  lockNameKey,
   nightKey,
   redisOptions,
   WORKER_VARIABLE,
@@ -245,6 +247,8 @@ worker.on('failed', (queued, error) => log.warn({ id: queued?.id, error: error.m
 let ending = false;
 async function finish(): Promise<void> {
   await worker.close();
+  // With a store that is away nothing is waited for: the key runs out.
+  if (redis.status === 'ready') await redis.del(lockNameKey(setup.id));
   redis.disconnect();
   await presence.end();
   process.exit(0);
@@ -267,7 +271,8 @@ process.on('SIGINT', () => onSignal(true));
 process.stdin.on('end', () => stopNow(EXIT_STARTER_GONE));
 process.stdin.on('error', () => stopNow(EXIT_STARTER_GONE));
 process.stdin.resume();
-await renewer.ready;
+// Before it holds any: whoever started it gives its locks up when it dies.
+await Promise.all([renewer.ready, redis.set(lockNameKey(setup.id), worker.id, 'EX', KEY_SECONDS)]);
 // It ends when the worker is closed; what goes wrong meanwhile comes as `error`.
 worker.run().catch((error: unknown) => log.error({ error: String(error) }, 'the queue is not read any more'));
 log.info({ pid: process.pid }, 'ready');

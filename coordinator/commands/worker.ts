@@ -60,6 +60,8 @@ export async function workerCommand(options: WorkerOptions): Promise<1 | 130> {
       },
     },
     {
+      // Over a network a lock is left to run out.
+      onLost: () => undefined,
       onDeath: (reported) => {
         findings.push(reported);
         say(findingText(reported));

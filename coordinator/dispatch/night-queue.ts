@@ -9,6 +9,8 @@ import {
   cancelKey,
   JOB_QUEUE,
   type JobProgress,
+  KEY_SECONDS,
+  lockNameKey,
   nightKey,
   type QueueAddress,
   redisOptions,
@@ -44,6 +46,12 @@ export interface NightQueue {
   statesOf(ids: readonly string[]): Promise<Map<string, QueueState>>;
   /** Takes back those that nobody works on; returns their ids. */
   withdraw(ids: readonly string[]): Promise<string[]>;
+  /**
+   * Of a worker process that has ended (its setup's `id`): one of the jobs that it still holds is given to the next worker at
+   * once, and its id returned; null: it holds none. Which of several ended it is not known: the others come when their
+   * locks run out, so that they do not meet the same end beside it again.
+   */
+  giveBack(worker: string): Promise<string | null>;
   /** Every worker ends this run's jobs at once. */
   cancelAll(): Promise<void>;
   /** False when a later run of the same night has taken over; true also after the store has lost its memory, which is set right. */
@@ -54,8 +62,6 @@ export interface NightQueue {
   close(): Promise<void>;
 }
 
-/** Long enough for any night; a run that was never cleaned up does not stay for ever. */
-const KEY_SECONDS = 14 * 24 * 3600;
 const ADD_FLOWS_AT_ONCE = 4;
 
 export async function openNightQueue(
@@ -134,6 +140,18 @@ export async function openNightQueue(
         }),
       );
       return taken.filter((id) => id !== null);
+    },
+    async giveBack(worker) {
+      const name = await client.getdel(lockNameKey(worker));
+      if (name === null) return null;
+      for (const job of await queue.getActive()) {
+        const token = job.id === undefined ? null : await client.get(`${queue.toKey(job.id)}:lock`);
+        if (token?.startsWith(`${name}:`) !== true) continue;
+        // The queue compares the token once more: a lock that ran out meanwhile, or is another's, is refused.
+        await job.moveToWait(token);
+        return job.id ?? null;
+      }
+      return null;
     },
     async cancelAll() {
       await client.set(cancelKey(run), '1', 'EX', KEY_SECONDS);

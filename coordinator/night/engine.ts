@@ -102,6 +102,15 @@ export function startEngine(request: EngineRequest): Engine {
       },
       {
         onDeath: note,
+        onLost: (id) => {
+          openQueue()
+            .giveBack(id)
+            .then(
+              (job) => job !== null && logger.info({ job }, 'given back: its worker has ended'),
+              // Its lock runs out.
+              (error: unknown) => logger.info({ error: String(error) }, 'a job was not given back'),
+            );
+        },
         onAllGone: (reported) => {
           // With a shared queue other machines' workers may go on.
           workersAtWork().then(

@@ -3,6 +3,7 @@
  * without a single job done in between is given up; when all are, the night is reported.
  */
 import { type ChildProcess, spawn } from 'node:child_process';
+import { randomUUID } from 'node:crypto';
 import { closeSync, mkdirSync, openSync } from 'node:fs';
 import { availableParallelism, totalmem } from 'node:os';
 import { join } from 'node:path';
@@ -22,6 +23,8 @@ export interface WorkerPool {
 
 export interface PoolEvents {
   onDeath(reported: Finding): void;
+  /** The process of this setup's `id` has ended, and nobody asked it to: what it held is nobody's. */
+  onLost(id: string): void;
   onAllGone(reported: Finding): void;
 }
 
@@ -29,7 +32,7 @@ export interface PoolRequest {
   readonly count: number;
   /** Jobs that each runs side by side; null: as many as its share of cores and memory allows. */
   readonly slots: number | null;
-  readonly setup: Omit<WorkerSetup, 'name' | 'logFile' | 'threads' | 'slots' | 'version'>;
+  readonly setup: Omit<WorkerSetup, 'name' | 'id' | 'logFile' | 'threads' | 'slots' | 'version'>;
   readonly logFolder: string;
   /** The program; the compiled worker unless a test says otherwise. */
   readonly program?: string;
@@ -98,6 +101,7 @@ export function startWorkers(request: PoolRequest, events: PoolEvents): WorkerPo
       ...request.setup,
       version: 0,
       name: slot.name,
+      id: randomUUID(),
       threads,
       slots: jobsAtOnce,
       logFile: join(request.logFolder, `${slot.name}.log`),
@@ -119,7 +123,10 @@ export function startWorkers(request: PoolRequest, events: PoolEvents): WorkerPo
       if (over) return;
       over = true;
       slot.child = null;
-      if (!ending) died(slot, what);
+      if (!ending) {
+        events.onLost(setup.id);
+        died(slot, what);
+      }
       gone();
     };
     child.once('error', (error) => onEnd(error.message));

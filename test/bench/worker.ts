@@ -43,7 +43,7 @@ export async function benchIdleWorker(): Promise<BenchLine> {
           ...FARM_LOCKS,
         },
       },
-      { onDeath: nothing, onAllGone: nothing },
+      { onDeath: nothing, onLost: nothing, onAllGone: nothing },
     );
     try {
       const pid = await eventually(() => readyPid(join(logFolder, 'local-1.log')), 30_000);

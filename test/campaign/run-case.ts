@@ -11,7 +11,7 @@ import { JobFailure } from '../../worker/context.ts';
 import { runJob } from '../../worker/job.ts';
 import { describeOperation } from '../faults/fault.ts';
 import { differencesOf, isNone, observed } from '../faults/observed.ts';
-import type { Operation } from '../faults/operation.ts';
+import type { Operation, Several } from '../faults/operation.ts';
 import { faultyFfmpeg } from '../faults/stand-in.ts';
 import { workContext } from '../support/work.ts';
 import { pictureDistance } from './distance.ts';
@@ -20,6 +20,8 @@ export interface CaseResult {
   readonly verdict: RollVerdict['verdict'];
   /** Codes of the findings that hold, each once. */
   readonly codes: readonly string[];
+  /** The same by the profile that they name. */
+  readonly codesOf: (profile: string) => readonly string[];
   /** The same findings in words. */
   readonly reported: readonly string[];
   /** The operation took place, and the real program ended with 0: what is held is then held for the fault. */
@@ -155,7 +157,7 @@ async function isNotClaimed(job: Job, operation: Operation): Promise<boolean> {
 /** `folder` is made, and removed unless `keep`. Throws when something else than the job fails. */
 export async function runCase(
   job: Job,
-  operation: Operation,
+  operation: Operation | Several,
   folder: string,
   keep = false,
 ): Promise<CaseResult> {
@@ -167,18 +169,22 @@ export async function runCase(
   const { verdict, findings } = await gateVerdict(spoiled);
   const held = findings.filter(blocks);
   const codes = [...new Set(held.map((item) => item.code))].sort();
+  const codesOf = (wanted: string): string[] =>
+    held.filter(({ profile }) => profile === wanted).map(({ code }) => code);
   const reported = held.map(
     ({ code, profile, found, expected }) => `${profile ?? ''} ${code}: ${found}; expected ${expected}`,
   );
   let differences: string[] = [];
-  if (verdict === 'ready' && operation.do !== 'none') {
+  // Of several faults the gate's word is all that is asked for.
+  if (verdict === 'ready' && operation.do !== 'none' && operation.do !== 'several') {
     const good = into(job, join(folder, 'intact'));
     await work(good, null);
     if ((await gateVerdict(good)).verdict !== 'ready')
       throw new Error(`an intact encoder's work is held: ${describeOperation(operation)}`);
     differences = await differencesBetween(good, spoiled);
   }
-  const notClaimed = differences.length > 0 && (await isNotClaimed(spoiled, operation));
+  const notClaimed =
+    differences.length > 0 && operation.do !== 'several' && (await isNotClaimed(spoiled, operation));
   const code = faulty.done()?.code;
   // A decoder may well end on a damaged clip.
   const done = code === 0 || (code !== undefined && operation.do === 'damage');
@@ -186,6 +192,7 @@ export async function runCase(
   return {
     verdict,
     codes,
+    codesOf,
     reported,
     done,
     withoutEffect: verdict === 'ready' && differences.length === 0,

@@ -6,29 +6,15 @@ import { auditDelivery } from '../../coordinator/audit/index.ts';
 import type { RollAudit } from '../../coordinator/audit/request.ts';
 import { runCli } from '../support/cli.ts';
 import { makeDay } from '../support/day.ts';
+import { delivered, makeDelivered } from '../support/delivered.ts';
 import { freshFolder, sharedFolder } from '../support/folder.ts';
 import { mediaTools } from '../support/make.ts';
+import { runWords } from '../support/night.ts';
 import { rememberedCheck } from '../support/remembered-check.ts';
 
-const base = join(sharedFolder, 'audit');
-const original = join(base, 'delivery');
+const original = delivered.delivery;
 
-beforeAll(async () => {
-  const day = await makeDay(join(base, 'day-06'), {
-    A004: { 'A004C001.mov': { frames: 24 }, 'A004C002.mov': { frames: 12, timecode: '02:00:00:00' } },
-  });
-  const night = await runCli([
-    'run',
-    day,
-    '--deliver',
-    original,
-    '--work',
-    join(base, 'work'),
-    '--profile',
-    'test/fixtures/profiles/small-vc3.yaml',
-  ]);
-  if (night.code !== 0) throw new Error(night.stderr + night.stdout);
-}, 240_000);
+beforeAll(makeDelivered, 240_000);
 
 /** What is not touched is measured once for all of these. */
 const check = rememberedCheck();
@@ -37,7 +23,7 @@ const check = rememberedCheck();
 async function auditOf(spoil: (roll: string) => void): Promise<RollAudit> {
   const delivery = freshFolder('audit');
   cpSync(original, delivery, { recursive: true });
-  spoil(join(delivery, 'day-06', 'A004'));
+  spoil(join(delivery, 'day-07', 'A005'));
   const result = await auditDelivery({ delivery, tools: await mediaTools(), check });
   expect(result.rolls).toHaveLength(1);
   return result.rolls[0] as RollAudit;
@@ -60,23 +46,23 @@ test('what lies beside the rolls is named, and what operating systems leave is n
   cpSync(original, delivery, { recursive: true });
   writeFileSync(join(delivery, 'notes.txt'), 'call the foundry');
   writeFileSync(join(delivery, '.DS_Store'), 'x');
-  mkdirSync(join(delivery, 'day-06', 'stills'));
+  mkdirSync(join(delivery, 'day-07', 'stills'));
   const { rolls, findings } = await auditDelivery({ delivery, tools: await mediaTools(), check });
   expect(rolls.map(({ measured }) => measured)).toEqual(['ready']);
   expect(findings.map(({ code, file }) => [code, file])).toEqual([
-    ['delivery-file-foreign', 'day-06/stills'],
+    ['delivery-file-foreign', 'day-07/stills'],
     ['delivery-file-foreign', 'notes.txt'],
   ]);
 });
 
 describe('touched', () => {
   test.each<[string, (roll: string) => void, string]>([
-    ['one byte of a deliverable', (roll) => flip(join(roll, 'small-vc3', 'A004C001.mov')), 'digest-differs'],
-    ['a deliverable taken away', (roll) => rmSync(join(roll, 'small-vc3', 'A004C001.mov')), 'file-absent'],
+    ['one byte of a deliverable', (roll) => flip(join(roll, 'small-vc3', 'A005C001.mov')), 'digest-differs'],
+    ['a deliverable taken away', (roll) => rmSync(join(roll, 'small-vc3', 'A005C001.mov')), 'file-absent'],
     [
       'a deliverable put under the name of another',
       (roll) =>
-        copyFileSync(join(roll, 'small-vc3', 'A004C002.mov'), join(roll, 'small-vc3', 'A004C001.mov')),
+        copyFileSync(join(roll, 'small-vc3', 'A005C002.mov'), join(roll, 'small-vc3', 'A005C001.mov')),
       'frame-count-differs',
     ],
     [
@@ -86,20 +72,20 @@ describe('touched', () => {
     ],
     [
       'a deliverable report taken away',
-      (roll) => rmSync(join(roll, 'reports', 'deliverables', 'A004C001.small-vc3.json')),
+      (roll) => rmSync(join(roll, 'reports', 'deliverables', 'A005C001.small-vc3.json')),
       'report-absent',
     ],
     [
       'a deliverable report torn',
       (roll) =>
-        writeFileSync(join(roll, 'reports', 'deliverables', 'A004C001.small-vc3.json'), '{"version": 1,'),
+        writeFileSync(join(roll, 'reports', 'deliverables', 'A005C001.small-vc3.json'), '{"version": 1,'),
       'record-damaged',
     ],
     [
       'a check edited',
       (roll) =>
         edit(
-          join(roll, 'reports', 'deliverables', 'A004C001.small-vc3.json'),
+          join(roll, 'reports', 'deliverables', 'A005C001.small-vc3.json'),
           '"status": "passed"',
           '"status": "failed"',
         ),
@@ -107,7 +93,7 @@ describe('touched', () => {
     ],
     [
       'a clip report edited',
-      (roll) => edit(join(roll, 'reports', 'A004C001.json'), /"verdict": "ready"/, '"verdict": "held"'),
+      (roll) => edit(join(roll, 'reports', 'A005C001.json'), /"verdict": "ready"/, '"verdict": "held"'),
       'record-mismatch',
     ],
     [
@@ -133,32 +119,32 @@ describe('touched', () => {
   test('each difference is reported with what the record says and what is found', async () => {
     const audit = await auditOf((roll) => {
       edit(
-        join(roll, 'reports', 'deliverables', 'A004C001.small-vc3.json'),
+        join(roll, 'reports', 'deliverables', 'A005C001.small-vc3.json'),
         /"check": "frames",\s+"status": "passed",\s+"measured": "[^"]*"/,
         '"check": "frames", "status": "passed", "measured": "25 frames"',
       );
-      edit(join(roll, 'reports', 'A004C002.json'), '"host": "', '"host": "not ');
+      edit(join(roll, 'reports', 'A005C002.json'), '"host": "', '"host": "not ');
     });
     const reported = audit.findings.filter((item) => item.code === 'record-mismatch');
     expect(reported).toContainEqual(
       expect.objectContaining({
-        clip: 'A004C001',
+        clip: 'A005C001',
         profile: 'small-vc3',
         found: 'deliverable report: checks[frames].measured 25 frames',
       }),
     );
     expect(reported).toContainEqual(
       expect.objectContaining({
-        roll: 'A004',
+        roll: 'A005',
         found: expect.stringContaining(
-          'roll.json: clips[A004C001].deliverables[small-vc3].checks[frames].measured',
+          'roll.json: clips[A005C001].deliverables[small-vc3].checks[frames].measured',
         ),
         expected: expect.stringContaining('25 frames'),
       }),
     );
     expect(reported).toContainEqual(
       expect.objectContaining({
-        clip: 'A004C002',
+        clip: 'A005C002',
         found: expect.stringContaining('clip report: deliverables[small-vc3].report.host not '),
       }),
     );
@@ -172,11 +158,11 @@ describe('touched', () => {
     'an outcome edited the same way in report and clip report is decided again: %s',
     async (_title, change, reported) => {
       const audit = await auditOf((roll) => {
-        const report = join(roll, 'reports', 'deliverables', 'A004C001.small-vc3.json');
+        const report = join(roll, 'reports', 'deliverables', 'A005C001.small-vc3.json');
         const edited = JSON.parse(readFileSync(report, 'utf8')) as { outcome: Record<string, unknown> };
         change(edited.outcome);
         writeFileSync(report, JSON.stringify(edited));
-        const clipReport = join(roll, 'reports', 'A004C001.json');
+        const clipReport = join(roll, 'reports', 'A005C001.json');
         const whole = JSON.parse(readFileSync(clipReport, 'utf8')) as { deliverables: { report: unknown }[] };
         writeFileSync(
           clipReport,
@@ -195,10 +181,10 @@ describe('touched', () => {
 
   test('a report of a clip that roll.json does not list', async () => {
     const audit = await auditOf((roll) =>
-      copyFileSync(join(roll, 'reports', 'A004C001.json'), join(roll, 'reports', 'A004C003.json')),
+      copyFileSync(join(roll, 'reports', 'A005C001.json'), join(roll, 'reports', 'A005C003.json')),
     );
     expect(audit.findings).toContainEqual(
-      expect.objectContaining({ code: 'clip-report-left', file: 'reports/A004C003.json' }),
+      expect.objectContaining({ code: 'clip-report-left', file: 'reports/A005C003.json' }),
     );
     expect(audit.measured).toBe('held');
   });
@@ -224,20 +210,12 @@ describe('touched', () => {
 });
 
 describe('a held roll', () => {
-  const held = join(base, 'held');
+  const base = join(sharedFolder, 'audit-held');
+  const held = join(base, 'delivery');
   beforeAll(async () => {
     const day = await makeDay(join(base, 'day-07'), { A005: { 'A005C001.mov': { frames: 12 } } });
     writeFileSync(join(day, 'A005', 'A005C001.mov'), 'overwritten');
-    const night = await runCli([
-      'run',
-      day,
-      '--deliver',
-      held,
-      '--work',
-      join(base, 'work-held'),
-      '--profile',
-      'test/fixtures/profiles/small-vc3.yaml',
-    ]);
+    const night = await runCli(runWords({ day, delivery: held, work: join(base, 'work') }));
     if (night.code !== 1) throw new Error(night.stderr + night.stdout);
   }, 240_000);
 

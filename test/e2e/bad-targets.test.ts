@@ -6,7 +6,7 @@ import { beforeAll, beforeEach, expect, onTestFinished, test } from 'vitest';
 import { copyDay, makeDay } from '../support/day.ts';
 import { codesOf, filesBelow, readVerdict } from '../support/delivery.ts';
 import { freshFolder, sharedFolder } from '../support/folder.ts';
-import { further } from '../support/lane.ts';
+import { everyRow, further } from '../support/lane.ts';
 import {
   encoding,
   ENCODING_MILLISECONDS,
@@ -118,7 +118,7 @@ test('too small for one roll, large enough for the other: nothing of the first i
 }, 120_000);
 
 test(
-  'filled by somebody else in mid-night: target-full, nothing unfinished under a final name; with room again only what is missing is made',
+  'filled by somebody else in mid-night: target-full, nothing unfinished under a final name; with room again (in the long lane) only what is missing is made',
   async () => {
     const folders = volume('16m');
     const held = heldFfmpeg(freshFolder('held'), 'A001C001');
@@ -144,6 +144,8 @@ test(
     const before = essence(folders.delivery);
     expect(Object.keys(before)).toEqual(['day-05/A001/small-vc3/A001C001.mov']);
     await expectNothingRuns(folders);
+    // With room again, in npm test: the roll that was too large, above.
+    if (!everyRow) return;
     rmSync(filler);
     const again = await startNight(folders).done;
     expect(again.code, again.stderr).toBe(0);

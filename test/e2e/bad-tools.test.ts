@@ -27,7 +27,7 @@ const day = join(base, 'day-06');
 const copy = join(base, 'copy', 'day-06');
 const clip = { frames: 24, size: '256x144' };
 /** Clips of A001; what spoils those of the long lane alone, test/worker/job.test.ts has in npm test. */
-const numbers: readonly number[] = [1, 2, 4, ...further(3, 5)];
+const numbers: readonly number[] = [1, 2, ...further(3, 4, 5)];
 
 /**
  * The system's ffmpeg, which spoils what it makes of some clips, known by their names on its command line:
@@ -126,8 +126,8 @@ describe('an encoder that spoils clips of a roll', () => {
 
   test.each<[string, string, string]>([
     ['killed in mid-job at every attempt', 'A001C002', 'encoder-killed'],
-    ['ending with 0 after half the frames', 'A001C004', 'frame-count-differs'],
     ...further<[string, string, string]>(
+      ['ending with 0 after half the frames', 'A001C004', 'frame-count-differs'],
       ['stuck at every attempt', 'A001C003', 'encoder-stalled'],
       ['ending with 0 after a file cut off', 'A001C005', 'deliverable-unreadable'],
     ),
@@ -149,7 +149,7 @@ describe('an encoder that spoils clips of a roll', () => {
     const before = essence(spoiled.delivery);
     writeFileSync(layout.verdict(roll('B001')), '{"version": 1, "kind": ');
     truncateSync(layout.deliverableReport(roll('A001'), 'A001C001', 'small-vc3'), 200);
-    writeFileSync(layout.deliverableReport(roll('A001'), 'A001C004', 'small-vc3'), Buffer.alloc(64));
+    writeFileSync(layout.deliverableReport(roll('A001'), 'A001C002', 'small-vc3'), Buffer.alloc(64));
     const again = await startNight(spoiled).done;
     expect(again.code, again.stderr).toBe(0);
     expect(resultOf(again.stdout).rolls.map((entry) => [entry.roll, entry.kept, entry.made])).toEqual([

@@ -17,36 +17,41 @@ import {
 } from 'node:fs';
 import { join } from 'node:path';
 import { beforeAll, describe, expect, test } from 'vitest';
+import type { RollAudit } from '../../coordinator/audit/request.ts';
 import { commandProcess, runCli, startCli } from '../support/cli.ts';
 import { copyDay, makeDay } from '../support/day.ts';
-import { codesOf, readVerdict } from '../support/delivery.ts';
+import { readVerdict } from '../support/delivery.ts';
 import { freshFolder, sharedFolder } from '../support/folder.ts';
-import { heldFfmpeg } from '../support/night.ts';
+import { heldFfmpeg, resultOf, runWords } from '../support/night.ts';
 import { eventually } from '../support/processes.ts';
 
 const runCommand = commandProcess();
 const base = join(sharedFolder, 'late-copies');
 const day = join(base, 'day-07');
 const second = join(base, 'drive-b', 'day-07');
-const profile = ['--profile', 'test/fixtures/profiles/small-vc3.yaml'];
 const key = join(base, 'dit.pem');
 const publicKey = join(base, 'dit.pub.pem');
 const NIGHT = 240_000;
 
-const night = (delivery: string, ...more: string[]): string[] => [
-  'run',
-  day,
-  '--copy',
-  second,
-  '--deliver',
-  delivery,
-  '--work',
-  `${delivery}-work`,
-  ...profile,
-  ...more,
-];
-const rollFolder = (delivery: string): string => join(delivery, 'day-07', 'A005');
+const night = (delivery: string, ...more: string[]): string[] =>
+  runWords({ day, delivery, work: `${delivery}-work` }, '--copy', second, ...more);
+const rollFolder = (delivery: string, roll = 'A005'): string => join(delivery, 'day-07', roll);
+/** Codes of the findings of each roll. */
+const codesByRoll = (
+  rolls: readonly { readonly roll: string; readonly findings: readonly { readonly code: string }[] }[],
+): Record<string, string[]> =>
+  Object.fromEntries(rolls.map(({ roll, findings }) => [roll, findings.map(({ code }) => code)]));
 const verdictOf = (delivery: string) => readVerdict(delivery, 'day-07', 'A005');
+
+/** Bytes of the statement and of its signature; null: there is none. */
+const provenance = (delivery: string, roll: string): (string | null)[] =>
+  ['statement.json', 'statement.dsse.json'].map((name) => {
+    const path = join(rollFolder(delivery, roll), name);
+    return existsSync(path) ? readFileSync(path, 'utf8') : null;
+  });
+const decidedAt = (delivery: string, roll: string): unknown =>
+  (JSON.parse(readFileSync(join(rollFolder(delivery, roll), 'roll.json'), 'utf8')) as { decidedAt: unknown })
+    .decidedAt;
 
 /** The finished delivery of two copies, once more. */
 function delivered(name: string): string {
@@ -62,7 +67,11 @@ function drive(name: string): string {
 }
 
 beforeAll(async () => {
-  await makeDay(day, { A005: { 'A005C001.mov': { frames: 24 }, 'A005C002.mov': { frames: 12 } } });
+  await makeDay(day, {
+    A005: { 'A005C001.mov': { frames: 24 } },
+    B005: { 'B005C001.mov': { frames: 12 } },
+    C005: { 'C005C001.mov': { frames: 12, timecode: '02:00:00:00' } },
+  });
   mkdirSync(join(base, 'drive-b'), { recursive: true });
   copyDay(day, second);
   const ran = await runCli(night(join(base, 'delivery')));
@@ -72,6 +81,105 @@ beforeAll(async () => {
   writeFileSync(key, pair.privateKey.export({ type: 'pkcs8', format: 'pem' }), { mode: 0o600 });
   writeFileSync(publicKey, pair.publicKey.export({ type: 'spki', format: 'pem' }));
 }, NIGHT);
+
+// First: hard links, as below, are seen in the times of the copy, and its rolls are then decided of other ones.
+describe('a symbolic link where a folder of the delivery should be', () => {
+  /** Puts a link in each place to what stood there; `files` says what lies at the ends of all of them. */
+  function linked(places: readonly string[]): { readonly files: () => string; readonly undo: () => void } {
+    const moved = places.map((place) => {
+      const elsewhere = join(freshFolder('elsewhere'), 'there');
+      renameSync(place, elsewhere);
+      symlinkSync(elsewhere, place);
+      return { place, elsewhere };
+    });
+    return {
+      files: () =>
+        moved
+          .map(({ elsewhere }) =>
+            execFileSync('find', [elsewhere, '-type', 'f', '-exec', 'md5sum', '{}', '+']).toString(),
+          )
+          .join(''),
+      undo: () => {
+        for (const { place, elsewhere } of moved) {
+          rmSync(place);
+          cpSync(elsewhere, place, { recursive: true });
+        }
+      },
+    };
+  }
+  /** Rolls of which the audit, and a run, report a link. */
+  async function heldByBoth(delivery: string): Promise<(readonly string[])[]> {
+    const audit = await runCommand(['audit', delivery, '--json', '--quiet']);
+    expect(audit.code).toBe(1);
+    const ran = await runCli(night(delivery, '--json', '--quiet'));
+    expect(ran.code).toBe(1);
+    return [audit, ran].map(({ stdout }) => {
+      const { findings, rolls } = resultOf(stdout);
+      const links = [...findings, ...rolls.flatMap((roll) => roll.findings)].filter(
+        ({ code }) => code === 'link-in-delivery',
+      );
+      return ['A005', 'B005', 'C005'].filter((name) =>
+        links.some(({ roll, file }) => roll === name || file === `day-07/${name}`),
+      );
+    });
+  }
+
+  test(
+    'a profile, the reports, or the roll: is held by the audit, and by a run, which writes nothing through it; a folder again, it is ready',
+    async () => {
+      const delivery = delivered('link');
+      expect((await runCommand(['sign', delivery, '--key', key, '--quiet'])).code).toBe(0);
+      const signed = ['B005', 'C005'].map((roll) => provenance(delivery, roll));
+      const decided = decidedAt(delivery, 'C005');
+      const links = linked([
+        join(rollFolder(delivery, 'A005'), 'small-vc3'),
+        join(rollFolder(delivery, 'B005'), 'reports'),
+        rollFolder(delivery, 'C005'),
+      ]);
+      const before = links.files();
+      expect(await heldByBoth(delivery)).toEqual([
+        ['A005', 'B005', 'C005'],
+        ['A005', 'B005', 'C005'],
+      ]);
+      // Of a profile's folder alone the verdict is written, and says held: what was signed is so no more.
+      expect(links.files()).toBe(before);
+      expect((await verdictOf(delivery)).verdict).toBe('held');
+      expect(provenance(delivery, 'A005')).toEqual([null, null]);
+      // The remedy, followed.
+      links.undo();
+      const again = await runCli(night(delivery, '--json', '--quiet'));
+      expect(again.code, again.stdout).toBe(0);
+      // Where the night found the same again, statement and signature are as they were, byte for byte.
+      expect(decidedAt(delivery, 'C005')).not.toBe(decided);
+      expect(['B005', 'C005'].map((roll) => provenance(delivery, roll))).toEqual(signed);
+      const audit = await runCommand(['audit', delivery, '--public-key', publicKey, '--json', '--quiet']);
+      const { rolls } = JSON.parse(audit.stdout) as { rolls: RollAudit[] };
+      expect(rolls.find(({ roll }) => roll === 'C005')).toMatchObject({
+        measured: 'ready',
+        statement: 'fits',
+        signatures: [{ state: 'verified' }],
+      });
+    },
+    NIGHT,
+  );
+
+  test(
+    'the day: is held by the audit, and by a run, which writes nothing through it',
+    async () => {
+      const delivery = delivered('link-of-day');
+      const links = linked([join(delivery, 'day-07')]);
+      const before = links.files();
+      const audit = await runCommand(['audit', delivery, '--quiet']);
+      expect(audit.stdout).toContain('[link-in-delivery]');
+      expect(audit.code).toBe(1);
+      const ran = await runCli(night(delivery));
+      expect(ran.stdout).toContain('[link-in-delivery]');
+      expect(ran.code).toBe(1);
+      expect(links.files()).toBe(before);
+    },
+    NIGHT,
+  );
+});
 
 describe('a copy that comes after the night', () => {
   test(
@@ -179,7 +287,7 @@ describe('a copy that comes after the night', () => {
       const delivery = delivered('late-other');
       const other = join(freshFolder('other'), 'day-07');
       copyDay(day, other);
-      rmSync(join(other, 'A005', 'A005C002.mov'));
+      cpSync(join(day, 'B005', 'B005C001.mov'), join(other, 'A005', 'A005C001.mov'));
       execFileSync('sh', ['-c', 'rm checksums.md5; md5sum -- *.mov > checksums.md5'], {
         cwd: join(other, 'A005'),
       });
@@ -204,116 +312,75 @@ describe('a copy that comes after the night', () => {
   );
 });
 
-describe('a symbolic link where a folder of the delivery should be', () => {
-  const places: [what: string, place: (delivery: string) => string][] = [
-    ['a profile', (delivery) => join(rollFolder(delivery), 'small-vc3')],
-    ['the reports', (delivery) => join(rollFolder(delivery), 'reports')],
-    ['the roll', rollFolder],
-    ['the day', (delivery) => join(delivery, 'day-07')],
-  ];
-  test.each(places)(
-    '%s: is held by the audit, and by a run, which writes nothing through it',
-    async (_, place) => {
-      const delivery = delivered('link');
-      const elsewhere = join(freshFolder('elsewhere'), 'there');
-      renameSync(place(delivery), elsewhere);
-      symlinkSync(elsewhere, place(delivery));
-      const before = execFileSync('find', [elsewhere, '-type', 'f', '-exec', 'md5sum', '{}', '+']).toString();
-      const audit = await runCommand(['audit', delivery, '--quiet']);
-      expect(audit.stdout).toContain('[link-in-delivery]');
-      expect(audit.code).toBe(1);
-      const ran = await runCli(night(delivery));
-      expect(ran.stdout).toContain('[link-in-delivery]');
-      expect(ran.code).toBe(1);
-      // Of a profile's folder alone the verdict is written, and says held.
-      expect(execFileSync('find', [elsewhere, '-type', 'f', '-exec', 'md5sum', '{}', '+']).toString()).toBe(
-        before,
+/** A byte turned over, and all else as it was: size, number, and time of writing. */
+function flip(path: string): void {
+  const { atime, mtime } = statSync(path);
+  const bytes = readFileSync(path);
+  bytes[bytes.length >> 1] = (bytes[bytes.length >> 1] as number) ^ 1;
+  writeFileSync(path, bytes, { flag: 'r+' });
+  utimesSync(path, atime, mtime);
+}
+
+describe('while the night works on other clips', () => {
+  const delivery = join(base, 'changed', 'delivery');
+  const published = join(rollFolder(delivery), 'small-vc3', 'A005C001.mov');
+  const source = join(day, 'B005', 'B005C001.mov');
+  const copied = join(second, 'C005', 'C005C001.mov');
+  let codes: Record<string, string[]>;
+
+  // One night: each roll meets one of the changes, when its clips have been read and none but the first is made.
+  beforeAll(async () => {
+    const [wholeSource, wholeCopy] = [readFileSync(source), readFileSync(copied)];
+    mkdirSync(join(base, 'changed'));
+    const held = heldFfmpeg(join(base, 'changed'), 'A005C001');
+    const run = startCli(night(delivery, '--ffmpeg', held.path, '--slots', '1', '--workers', '1', '--json'));
+    try {
+      const report = join(rollFolder(delivery), 'reports', 'deliverables', 'A005C001.small-vc3.json');
+      await eventually(
+        () =>
+          run.said().includes('C005: 1 clip, 1 to make') &&
+          existsSync(report) &&
+          readFileSync(report, 'utf8').includes('"state": "published"'),
+        120_000,
+        100,
       );
-      // The remedy, followed.
-      rmSync(place(delivery));
-      cpSync(elsewhere, place(delivery), { recursive: true });
-      expect((await runCli(night(delivery))).code).toBe(0);
-    },
-    NIGHT,
-  );
-});
+      flip(published);
+      flip(source);
+      writeFileSync(copied, wholeCopy.subarray(0, wholeCopy.length - 9));
+      held.letGo();
+      const ended = await run.done;
+      expect(ended.code, ended.stderr).toBe(1);
+      codes = codesByRoll(resultOf(ended.stdout).rolls);
+    } finally {
+      run.child.kill('SIGKILL');
+      writeFileSync(source, wholeSource);
+      writeFileSync(copied, wholeCopy);
+    }
+  }, NIGHT);
 
-describe('while the night works on another clip', () => {
-  /** Holds the second clip's encoder, does it to what lies there, and lets go. */
-  async function meanwhile(
-    delivery: string,
-    act: () => void,
-  ): Promise<{ code: number | null; stdout: string }> {
-    const held = heldFfmpeg(freshFolder('held'), 'A005C001');
-    const run = startCli(night(delivery, '--ffmpeg', held.path, '--slots', '1', '--workers', '1'));
-    const first = join(rollFolder(delivery), 'reports', 'deliverables', 'A005C001.small-vc3.json');
-    await eventually(
-      () => existsSync(first) && readFileSync(first, 'utf8').includes('"state": "published"'),
-      120_000,
-      100,
-    );
-    act();
-    held.letGo();
-    return await run.done;
-  }
-  const flip = (path: string): void => {
-    const { atime, mtime } = statSync(path);
-    const bytes = readFileSync(path);
-    bytes[bytes.length >> 1] = (bytes[bytes.length >> 1] as number) ^ 1;
-    writeFileSync(path, bytes, { flag: 'r+' });
-    // As it was: size, number, and time of writing.
-    utimesSync(path, atime, mtime);
-  };
+  test('a byte of a published file that changes holds the roll', async () => {
+    expect(codes.A005).toContain('digest-differs');
+    expect((await verdictOf(delivery)).verdict).toBe('held');
+  });
+
+  test('a clip that changes before it is decoded, its size and time kept, is not decoded', () => {
+    expect(codes.B005?.some((code) => ['source-changed', 'copy-changed-since'].includes(code))).toBe(true);
+    expect(existsSync(join(rollFolder(delivery, 'B005'), 'small-vc3', 'B005C001.mov'))).toBe(false);
+  });
+
+  test('a copy that changes after it was verified holds the roll', () => {
+    expect(codes.C005).toContain('copy-changed-since');
+  });
 
   test(
-    'a byte of a published file that changes holds the roll, and the remedy heals it',
+    'with the changed file moved away and the others as they were, the next night heals them all',
     async () => {
-      const delivery = join(freshFolder('changed'), 'delivery');
-      const file = join(rollFolder(delivery), 'small-vc3', 'A005C001.mov');
-      const ran = await meanwhile(delivery, () => flip(file));
-      expect(ran.stdout).toContain('[digest-differs]');
-      expect(ran.code).toBe(1);
-      expect(codesOf(await verdictOf(delivery))).toContain('digest-differs');
       const aside = join(freshFolder('aside'), 'A005C001.mov');
-      renameSync(file, aside);
+      renameSync(published, aside);
       const again = await runCli(night(delivery));
-      expect(again.stdout).toContain('ready (2 copies)  A005');
+      for (const roll of ['A005', 'B005', 'C005'])
+        expect(again.stdout).toContain(`ready (2 copies)  ${roll}`);
       expect(existsSync(aside)).toBe(true);
-    },
-    NIGHT,
-  );
-
-  test(
-    'a clip that changes before it is decoded, its size and time kept, is not decoded',
-    async () => {
-      const delivery = join(freshFolder('source'), 'delivery');
-      const clip = join(day, 'A005', 'A005C002.mov');
-      const whole = readFileSync(clip);
-      try {
-        const ran = await meanwhile(delivery, () => flip(clip));
-        expect(ran.stdout).toMatch(/\[(source-changed|copy-changed-since)\]/);
-        expect(ran.code).toBe(1);
-      } finally {
-        writeFileSync(clip, whole);
-      }
-      expect((await runCli(night(delivery))).stdout).toContain('ready (2 copies)  A005');
-    },
-    NIGHT,
-  );
-
-  test(
-    'a copy that changes after it was verified holds the roll',
-    async () => {
-      const delivery = join(freshFolder('copy-changed'), 'delivery');
-      const clip = join(second, 'A005', 'A005C001.mov');
-      const whole = readFileSync(clip);
-      try {
-        const ran = await meanwhile(delivery, () => writeFileSync(clip, whole.subarray(0, whole.length - 9)));
-        expect(ran.stdout).toContain('[copy-changed-since]');
-        expect(ran.code).toBe(1);
-      } finally {
-        writeFileSync(clip, whole);
-      }
     },
     NIGHT,
   );

@@ -12,6 +12,7 @@ import { writeMd5Manifest } from '../support/day.ts';
 import { buildDng, testSamples } from '../support/dng.ts';
 import { freshFolder, sharedFolder } from '../support/folder.ts';
 import { further } from '../support/lane.ts';
+import { runWords } from '../support/night.ts';
 
 const runCommand = commandProcess();
 
@@ -242,24 +243,13 @@ patience_seconds: 2
   filledRoll('D011', rawRoll);
   for (const [, roll, fault, reported] of faults)
     filledRoll(roll, (folder) => bellMovie(join(folder, `${roll}C001.bell`), fault, reported));
-  night = await runCli([
-    'run',
-    join(base, 'day-11'),
-    '--deliver',
-    delivery,
-    '--work',
-    join(base, 'work'),
-    '--settings',
-    settings,
-    '--profile',
-    'grading-master-exr',
-    '--workers',
-    '1',
-    // Of the frames that state none.
-    '--rate',
-    '24',
-    '--quiet',
-  ]);
+  night = await runCli(
+    runWords(
+      { day: join(base, 'day-11'), delivery, work: join(base, 'work'), profiles: ['grading-master-exr'] },
+      // The rate is that of the frames that state none.
+      ...['--settings', settings, '--workers', '1', '--rate', '24', '--quiet'],
+    ),
+  );
 }, 240_000);
 
 describe('pictures of a declared decoder become masters', () => {

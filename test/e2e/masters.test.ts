@@ -22,6 +22,7 @@ import { freshFolder, sharedFolder } from '../support/folder.ts';
 import { mediaTools } from '../support/make.ts';
 import { everyRow } from '../support/lane.ts';
 import { makeMovie } from '../support/media.ts';
+import { runWords } from '../support/night.ts';
 import { recordsIn } from '../support/schemas.ts';
 
 const runCommand = commandProcess();
@@ -31,23 +32,12 @@ const day = join(base, 'day-07');
 const original = join(base, 'delivery');
 const settings = join(base, 'show.yaml');
 const run = (delivery: string, ...more: string[]): ReturnType<typeof runCli> =>
-  runCli([
-    'run',
-    day,
-    '--deliver',
-    delivery,
-    '--work',
-    join(base, 'work'),
-    '--settings',
-    settings,
-    '--profile',
-    'grading-master-exr',
-    '--profile',
-    'dpx-10',
-    '--workers',
-    '1',
-    ...more,
-  ]);
+  runCli(
+    runWords(
+      { day, delivery, work: join(base, 'work'), profiles: ['grading-master-exr', 'dpx-10'] },
+      ...['--settings', settings, '--workers', '1', ...more],
+    ),
+  );
 
 beforeAll(async () => {
   mkdirSync(join(day, 'A007', 'A007C001'), { recursive: true });
@@ -136,19 +126,12 @@ test('run again with other settings, the camera that they are about is made agai
 // That without settings the log clip is held: test/worker/masters.test.ts; that a held roll keeps no other one back: bad-tools.test.ts.
 const withoutSettings = async (): Promise<void> => {
   const delivery = join(freshFolder('unsaid'), 'delivery');
-  const night = await runCli([
-    'run',
-    day,
-    '--deliver',
-    delivery,
-    '--work',
-    join(base, 'work-unsaid'),
-    '--profile',
-    'grading-master-exr',
-    '--workers',
-    '1',
-    '--quiet',
-  ]);
+  const night = await runCli(
+    runWords(
+      { day, delivery, work: join(base, 'work-unsaid'), profiles: ['grading-master-exr'] },
+      ...['--workers', '1', '--quiet'],
+    ),
+  );
   expect(night.code).toBe(1);
   expect(night.stdout).toContain('[input-unknown]');
   expect(night.stdout).toMatch(/^ready \(1 copy\) +A007/m);

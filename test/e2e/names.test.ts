@@ -11,6 +11,7 @@ import { readVerdict } from '../support/delivery.ts';
 import { sharedFolder } from '../support/folder.ts';
 import { everyRow, further } from '../support/lane.ts';
 import { ffmpeg } from '../support/media.ts';
+import { runWords, smallProfile } from '../support/night.ts';
 
 const base = join(sharedFolder, 'names');
 const dayName = "day 5 'bell' 100%";
@@ -19,15 +20,11 @@ const delivery = join(base, 'delivery: first "cut"');
 
 /** Stems; each becomes `<stem>.mov`. */
 const stems: readonly string[] = [
-  'say "it\'s cast" in two words',
-  '100%d %04d',
-  '10:30:00 back\\slash',
-  '--help',
-  'line\nbreak',
+  'say "it\'s cast" in 100%d %04d words',
+  '10:30:00 back\\slash and line\nbreak',
+  '--help {braces},[x];y $(touch owned)',
   nameFromBytes(Buffer.from([0x62, 0x65, 0x6c, 0x6c, 0xff, 0xfe])),
-  'جرس',
-  'e\u0301cole',
-  '{braces},[x];y $(touch owned)',
+  'جرس e\u0301cole',
   `${'n'.repeat(251)}`,
   // Each of those that stand together above.
   ...further(
@@ -36,6 +33,10 @@ const stems: readonly string[] = [
     "it's quoted",
     'say "cast"',
     '100%d',
+    '--help',
+    'line\nbreak',
+    'جرس',
+    'e\u0301cole',
     '%04d',
     '10:30:00',
     'back\\slash',
@@ -76,17 +77,8 @@ describe('names of every kind', () => {
     for (const [index, stem] of stems.entries())
       renameSync(made[index] as string, fsPath(`${roll}/${stem}.mov`));
     writeMd5Manifest(roll);
-    result = await runCli([
-      'run',
-      day,
-      '--deliver',
-      delivery,
-      '--work',
-      join(base, 'work'),
-      '--profile',
-      'test/fixtures/profiles/small-vc3.yaml',
-      ...further('--profile', 'test/fixtures/profiles/small-h264.yaml'),
-    ]);
+    const profiles = [smallProfile, ...further('test/fixtures/profiles/small-h264.yaml')];
+    result = await runCli(runWords({ day, delivery, work: join(base, 'work'), profiles }));
     verdict = await readVerdict(delivery, dayName, 'A002');
   }, 240_000);
 

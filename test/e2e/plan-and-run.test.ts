@@ -1,12 +1,18 @@
-/** `plan` says before a run what the run then finds: over rolls that are good, and bad in every way that is known before the making. */
+/**
+ * `plan` says before a run what the run then finds: over rolls that are good, and bad in every way that is known before the
+ * making. What is only read is left exactly as it was.
+ */
 import { execFileSync } from 'node:child_process';
-import { appendFileSync, mkdirSync, rmSync, writeFileSync } from 'node:fs';
+import { appendFileSync, existsSync, mkdirSync, rmSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
-import { beforeAll, describe, expect, onTestFinished, test } from 'vitest';
+import { beforeAll, describe, expect, onTestFinished, test, type TestContext } from 'vitest';
 import type { Finding } from '../../findings/finding.ts';
 import { commandProcess, runCli } from '../support/cli.ts';
 import { copyDay, makeDay, writeMd5Manifest } from '../support/day.ts';
+import { stateOf } from '../support/delivery.ts';
 import { freshFolder, sharedFolder } from '../support/folder.ts';
+import { everyRow } from '../support/lane.ts';
+import { needsRoot } from '../support/root.ts';
 
 const runCommand = commandProcess();
 
@@ -29,10 +35,20 @@ interface Both {
   readonly run: ReadonlyMap<string, string[]>;
 }
 
-async function bothOf(day: string, delivery: string, ...more: string[]): Promise<Both> {
+interface Question {
+  readonly day: string;
+  readonly delivery: string;
+  readonly more: readonly string[];
+  /** Looks at what the plan left. */
+  readonly planned?: () => void;
+}
+
+const cache = join(base, 'cache');
+async function bothOf({ day, delivery, more, planned: look }: Question): Promise<Both> {
   const args = [day, '--deliver', delivery, '--json', '--quiet', ...more];
-  const planned = await runCommand(['plan', ...args]);
+  const planned = await runCommand(['plan', ...args], { XDG_CACHE_HOME: cache });
   expect(planned.stderr).toBe('');
+  look?.();
   const plan = JSON.parse(planned.stdout) as { findings: Finding[]; rolls: { roll: string }[] };
   const ran = await runCli(['run', ...args, '--work', join(base, `work-${works++}`)]);
   const run = JSON.parse(ran.stdout) as {
@@ -58,6 +74,7 @@ async function bothOf(day: string, delivery: string, ...more: string[]): Promise
 
 describe('a day of good and bad rolls', () => {
   let both: Both;
+  let [untouched, checked, planned, ran]: string[][] = [[], [], [], []];
 
   beforeAll(async () => {
     const good = { 'bell.mov': { frames: 6 } };
@@ -94,8 +111,31 @@ raster: { policy: native, width: null, height: null, multiple_of: 1, enlarge: fa
 colour: { primaries: source, transfer: source, matrix: source, range: limited, untagged: hold }
 `,
     );
-    both = await bothOf(day, join(base, 'delivery'), '--copy', copy, '--profile', profile);
+    const delivery = join(base, 'delivery');
+    const sources = (): string[] => [...stateOf(day), ...stateOf(copy)];
+    const written = (): string[] => [delivery, cache].filter((path) => existsSync(path));
+    untouched = sources();
+    await runCommand(['check', day, '--copy', copy, '--json', '--quiet'], { XDG_CACHE_HOME: cache });
+    checked = [...sources(), ...written()];
+    both = await bothOf({
+      day,
+      delivery,
+      more: ['--copy', copy, '--profile', profile],
+      planned: () => {
+        planned = [...sources(), ...written()];
+      },
+    });
+    ran = sources();
   }, 240_000);
+
+  test('check and plan write nothing anywhere', () => {
+    expect(checked).toEqual(untouched);
+    expect(planned).toEqual(untouched);
+  });
+
+  test('a night leaves its sources as they were', () => {
+    expect(ran).toEqual(untouched);
+  });
 
   test.each([
     ['good', 'A001', []],
@@ -122,19 +162,25 @@ colour: { primaries: source, transfer: source, matrix: source, range: limited, u
   });
 });
 
-/** Needs root (mount(8), tmpfs). */
-test('a delivery without room for the roll', async () => {
+/** Needs root (mount(8), tmpfs). In npm test a plan says so in test/plan/plan.test.ts, a run in bad-targets.test.ts. */
+const withoutRoom = async (context: TestContext): Promise<void> => {
+  needsRoot(context);
   const folder = freshFolder('no-room');
   const day = await makeDay(join(folder, 'day-06'), { A001: { 'bell.mov': { frames: 48 } } });
   const volume = join(folder, 'volume');
   mkdirSync(volume);
   execFileSync('mount', ['-t', 'tmpfs', '-o', 'size=1m', 'rushlight-test', volume]);
   onTestFinished(() => void execFileSync('umount', ['-l', volume]));
-  const both = await bothOf(day, join(volume, 'delivery'), '--profile', 'editorial-rdd36');
+  const both = await bothOf({
+    day,
+    delivery: join(volume, 'delivery'),
+    more: ['--profile', 'editorial-rdd36'],
+  });
   const short = both.plan.get('A001') ?? [];
   expect(short.map((line) => line.split(' | ')[0])).toEqual(['target-short']);
   // A run has written its lease on the delivery before it looks, a plan nothing.
   const withoutFree = (lines: readonly string[] | undefined): string[] | undefined =>
     lines?.map((line) => line.replace(/\d+ bytes free/, 'bytes free'));
   expect(withoutFree(both.run.get('A001'))).toEqual(withoutFree(short));
-}, 120_000);
+};
+if (everyRow) test('a delivery without room for the roll', withoutRoom, 120_000);

@@ -18,9 +18,10 @@ import { auditDelivery } from '../../coordinator/audit/index.ts';
 import type { RollAudit } from '../../coordinator/audit/request.ts';
 import { readPrivateKey, readPublicKeys } from '../../coordinator/provenance/key-files.ts';
 import { signDelivery } from '../../coordinator/sign.ts';
-import { commandProcess, runCli } from '../support/cli.ts';
-import { copyDay, makeDay } from '../support/day.ts';
-import { filesBelow } from '../support/delivery.ts';
+import { commandProcess } from '../support/cli.ts';
+import { copyDay } from '../support/day.ts';
+import { delivered, makeDelivered } from '../support/delivered.ts';
+import { filesBelow, stateOf } from '../support/delivery.ts';
 import { freshFolder, sharedFolder } from '../support/folder.ts';
 import { further } from '../support/lane.ts';
 import { mediaTools } from '../support/make.ts';
@@ -29,9 +30,8 @@ import { rememberedCheck } from '../support/remembered-check.ts';
 const runCommand = commandProcess();
 
 const base = join(sharedFolder, 'provenance');
-const original = join(base, 'delivery');
-const roll = join('day-07', 'A005');
-const profile = ['--profile', 'test/fixtures/profiles/small-vc3.yaml'];
+const original = delivered.delivery;
+const { roll } = delivered;
 const key = join(base, 'dit.pem');
 const publicKey = join(base, 'dit.pub.pem');
 const strangersKey = join(base, 'stranger.pem');
@@ -64,11 +64,8 @@ function makeKeys(file: string, open: string): void {
 }
 
 beforeAll(async () => {
-  const day = await makeDay(join(base, 'day-07'), {
-    A005: { 'A005C001.mov': { frames: 24 }, 'A005C002.mov': { frames: 12, timecode: '02:00:00:00' } },
-  });
-  const night = await runCli(['run', day, '--deliver', original, '--work', join(base, 'work'), ...profile]);
-  if (night.code !== 0) throw new Error(night.stderr + night.stdout);
+  await makeDelivered();
+  mkdirSync(base, { recursive: true });
   makeKeys(key, publicKey);
   makeKeys(strangersKey, strangersPublicKey);
   cpSync(original, join(base, 'signed'), { recursive: true });
@@ -123,7 +120,7 @@ test('the statement names every output, record and manifest with the SHA-256 tha
   );
   for (const { name, digest } of [...subject, ...predicate.records])
     expect([name, digest.sha256]).toEqual([name, sha256sum(join(folder, name))]);
-  const manifest = join(base, 'day-07', 'A005', 'checksums.md5');
+  const manifest = join(delivered.day, 'A005', 'checksums.md5');
   expect(predicate.manifests).toEqual([
     {
       file: manifest,
@@ -142,51 +139,7 @@ test('the statement names every output, record and manifest with the SHA-256 tha
   for (const tool of predicate.toolchain.tools) expect(tool.build).toMatch(/^[0-9a-f]{64}$/);
 });
 
-test('a night that finds the same again leaves statement and signature as they are, byte for byte', async () => {
-  const delivery = copyOf(join(base, 'signed'));
-  const files = ['statement.json', 'statement.dsse.json'].map((name) => join(delivery, roll, name));
-  const before = files.map(sha256sum);
-  const decidedAt = JSON.parse(text(join(delivery, roll, 'roll.json'))).decidedAt;
-  const night = await runCli([
-    'run',
-    join(base, 'day-07'),
-    '--deliver',
-    delivery,
-    '--work',
-    freshFolder('work'),
-    ...profile,
-    '--quiet',
-  ]);
-  expect(night.code, night.stderr).toBe(0);
-  expect(JSON.parse(text(join(delivery, roll, 'roll.json'))).decidedAt).not.toBe(decidedAt);
-  expect(files.map(sha256sum)).toEqual(before);
-  expect(await auditOf(delivery, [publicKey])).toMatchObject({
-    measured: 'ready',
-    statement: 'fits',
-    signatures: [{ state: 'verified' }],
-    findings: [],
-  });
-});
-
-test('a roll that is not ready any more loses its statement and its signature', async () => {
-  const delivery = copyOf(join(base, 'signed'));
-  const day = join(freshFolder('day'), 'day-07');
-  cpSync(join(base, 'day-07'), day, { recursive: true });
-  writeFileSync(join(day, 'A005', 'A005C002.mov'), 'overwritten');
-  const night = await runCli([
-    'run',
-    day,
-    '--deliver',
-    delivery,
-    '--work',
-    freshFolder('work'),
-    ...profile,
-    '--quiet',
-  ]);
-  expect(night.code).toBe(1);
-  expect(filesBelow(join(delivery, roll)).filter((name) => name.startsWith('statement'))).toEqual([]);
-  expect(await auditOf(delivery)).toMatchObject({ recorded: 'held', measured: 'held', statement: 'absent' });
-});
+// A night that finds the same again, and one that finds a roll ready no more: copies.test.ts.
 
 test('the signature verifies with openssl over the encoding that DSSE asks for, and its key is named by the SHA-256 of its DER form', () => {
   const folder = freshFolder('openssl');
@@ -249,9 +202,17 @@ describe('audit on the command line', () => {
       ['of an unsigned delivery, with a key', original, ['--public-key', publicKey], 1, '[signature-absent]'],
     ),
   ])('%s', async (_, delivery, options, code, said) => {
+    const before = stateOf(delivery);
     const result = await runCommand(['audit', delivery, '--quiet', ...options]);
     expect(result.code, result.stderr).toBe(code);
     expect(result.stdout).toContain(said);
+    expect(stateOf(delivery)).toEqual(before);
+  });
+
+  test('status leaves the delivery as it was', async () => {
+    const before = stateOf(original);
+    expect((await runCommand(['status', original, '--work', delivered.work])).code).toBe(0);
+    expect(stateOf(original)).toEqual(before);
   });
 });
 
@@ -591,20 +552,12 @@ describe('forged', () => {
     const delivery = copyOf(original);
     // A second copy is named: the statement says so, and nothing has to be made for it.
     const copy = join(freshFolder('copy'), 'day-07');
-    copyDay(join(base, 'day-07'), copy);
-    const night = await runCli([
-      'run',
-      join(base, 'day-07'),
-      '--copy',
-      copy,
-      '--deliver',
-      delivery,
-      '--work',
-      freshFolder('work'),
-      ...profile,
-      '--quiet',
+    copyDay(delivered.day, copy);
+    const again = await runCommand([
+      ...['check', delivered.day, '--copy', copy],
+      ...['--deliver', delivery, '--quiet'],
     ]);
-    expect(night.code, night.stderr).toBe(0);
+    expect(again.code, again.stderr).toBe(0);
     expect(statementIn(delivery)).not.toEqual(statementIn(join(base, 'signed')));
     expect((await auditOf(delivery)).measured).toBe('ready');
     for (const name of ['statement.json', 'statement.dsse.json'])

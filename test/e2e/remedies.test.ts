@@ -10,7 +10,7 @@ import { copyDay, makeDay, writeMd5Manifest } from '../support/day.ts';
 import { freshFolder, sharedFolder } from '../support/folder.ts';
 import { everyRow } from '../support/lane.ts';
 import { ffmpeg } from '../support/media.ts';
-import { encoding, heldFfmpeg, nightCommand } from '../support/night.ts';
+import { encoding, heldFfmpeg, nightCommand, runWords } from '../support/night.ts';
 import { needsRoot } from '../support/root.ts';
 import { recordsIn } from '../support/schemas.ts';
 
@@ -30,18 +30,7 @@ const aside = join(base, 'moved-away');
 const check = (...more: string[]): Promise<Said> =>
   runCommand(['check', day, '--copy', copy, '--quiet', ...more]);
 const run = (...more: string[]): Promise<Said> =>
-  runCli([
-    'run',
-    day,
-    '--deliver',
-    delivery,
-    '--work',
-    join(base, 'work'),
-    '--profile',
-    'test/fixtures/profiles/small-vc3.yaml',
-    '--quiet',
-    ...more,
-  ]);
+  runCli(runWords({ day, delivery, work: join(base, 'work') }, '--quiet', ...more));
 const audit = (...more: string[]): Promise<Said> => runCommand(['audit', delivery, '--quiet', ...more]);
 
 /** Exit code, and the codes of everything that is held. */

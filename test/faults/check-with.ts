@@ -7,7 +7,7 @@ import type { Job } from '../../ledger/job.ts';
 import { type MakeResult, make } from '../../worker/make.ts';
 import { moviesOf } from '../support/jobs.ts';
 import { workContext } from '../support/work.ts';
-import type { Operation } from './operation.ts';
+import type { Operation, Several } from './operation.ts';
 import { faultyFfmpeg } from './stand-in.ts';
 
 export interface CheckedWith {
@@ -17,7 +17,11 @@ export interface CheckedWith {
 }
 
 /** Throws when the fault could not be done. */
-export async function checkWith(job: Job, operation: Operation, folder: string): Promise<CheckedWith> {
+export async function checkWith(
+  job: Job,
+  operation: Operation | Several,
+  folder: string,
+): Promise<CheckedWith> {
   const deliveryFolder = join(folder, 'delivery');
   mkdirSync(folder, { recursive: true });
   const { tools, signal } = await workContext();

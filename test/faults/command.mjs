@@ -81,9 +81,10 @@ function beforeEncoder(args, profile, filters, retag = true) {
   const { pad } = sectionOf(args, profile);
   const graph = graphOf(args);
   const tags = retag ? tagsBefore(graph, pad) : undefined;
+  const sound = `[sound_${pad.slice(1, -1)}]`;
   return withGraph(
     args,
-    `${replaced(graph, pad, '[sound_one]')};[sound_one]${[filters, ...(tags === undefined ? [] : [tags])].join(',')}${pad}`,
+    `${replaced(graph, pad, sound)};${sound}${[filters, ...(tags === undefined ? [] : [tags])].join(',')}${pad}`,
   );
 }
 

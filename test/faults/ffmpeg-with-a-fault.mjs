@@ -2,7 +2,7 @@
 /**
  * ffmpeg with a fault. In all it says of itself, and in every call but the encode of a night, it is the real program
  * (RUSHLIGHT_REAL_FFMPEG, else the `ffmpeg` on PATH). The encode it does as RUSHLIGHT_FAULT says: one operation of
- * operation.ts, as JSON. What was done is written to RUSHLIGHT_FAULT_NOTE, if that names a file; a fault that cannot be
+ * operation.ts, or several of them, as JSON. What was done is written to RUSHLIGHT_FAULT_NOTE, if that names a file; a fault that cannot be
  * done ends with 99 and leaves no note, so that nobody takes it for one that was caught.
  */
 import { spawn } from 'node:child_process';
@@ -111,9 +111,19 @@ async function encode(operation) {
       rmSync(folder, { recursive: true, force: true });
     }
   }
-  if (operation.stage !== 'file') return await run(argumentsWith(args, operation));
-  const code = await run(args);
-  if (code !== 0) return code;
+  const several = operation.do === 'several' ? operation.operations : [operation];
+  const onTheWay = several.filter(({ stage }) => stage !== 'file');
+  const code = await run(onTheWay.reduce(argumentsWith, args));
+  for (const one of several.filter(({ stage }) => stage === 'file')) {
+    if (code !== 0) return code;
+    const spoiled = await spoilStaged(one);
+    if (spoiled !== 0) return spoiled;
+  }
+  return code;
+}
+
+/** A fault of the finished file. */
+async function spoilStaged(operation) {
   const staged = stagedOf(args, operation.profile);
   if (
     !inBytes.includes(operation.do) &&

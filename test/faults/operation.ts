@@ -8,6 +8,12 @@
 export const stages = ['decoder', 'encoder', 'file'] as const;
 export type Stage = (typeof stages)[number];
 
+/** One fault each in several outputs of one encode. */
+export interface Several {
+  readonly do: 'several';
+  readonly operations: readonly Operation[];
+}
+
 export type Operation =
   | { readonly do: 'none' }
   /** Ends with 0 at once, with nothing written. */

@@ -2,7 +2,7 @@
 import { existsSync, readFileSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { packageFolder } from '../../files/installation.ts';
-import type { Operation } from './operation.ts';
+import type { Operation, Several } from './operation.ts';
 
 const program = join(packageFolder, 'test', 'faults', 'ffmpeg-with-a-fault.mjs');
 const quoted = (text: string): string => `'${text.replaceAll("'", "'\\''")}'`;
@@ -13,8 +13,8 @@ export interface FaultyFfmpeg {
   done(): { readonly code: number } | null;
 }
 
-/** A program `<folder>/ffmpeg` with this one fault. Calls that name no unfinished file, or read it (the checks), go to the real one without a detour. */
-export function faultyFfmpeg(folder: string, operation: Operation, real = 'ffmpeg'): FaultyFfmpeg {
+/** A program `<folder>/ffmpeg` with this one fault, or with one in each of several outputs. Calls that name no unfinished file, or read it (the checks), go to the real one without a detour. */
+export function faultyFfmpeg(folder: string, operation: Operation | Several, real = 'ffmpeg'): FaultyFfmpeg {
   const path = join(folder, 'ffmpeg');
   const note = join(folder, 'fault-done.json');
   const environment = `RUSHLIGHT_REAL_FFMPEG=${quoted(real)} RUSHLIGHT_FAULT_NOTE=${quoted(note)} RUSHLIGHT_FAULT=${quoted(JSON.stringify(operation))}`;

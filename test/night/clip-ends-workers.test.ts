@@ -1,5 +1,5 @@
 /** A clip at which every worker dies is held; the clips beside it and the rolls behind it are made. */
-import { writeFileSync } from 'node:fs';
+import { readdirSync, readFileSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { expect, test } from 'vitest';
 import { copyDay, makeDay } from '../support/day.ts';
@@ -40,4 +40,8 @@ test('three workers are lost at one clip: it is held and says so, the others are
       .filter(({ code }) => code === 'job-ends-workers')
       .map(({ clip: id, found }) => [id?.slice(0, 8), found]),
   ).toEqual([['A001C001', '3 workers died while they worked on it']]);
+  // None of its locks was waited for.
+  const logs = join(folders.work, 'logs');
+  const log = readdirSync(logs).find((name) => name.startsWith('night-')) as string;
+  expect(readFileSync(join(logs, log), 'utf8').match(/given back: its worker has ended/g)).toHaveLength(3);
 }, 240_000);

@@ -20,12 +20,16 @@ const mean = (values: readonly number[]): number =>
   values.reduce((sum, value) => sum + value, 0) / values.length;
 const native = { policy: 'native', width: null, height: null, multiple_of: 2, enlarge: false };
 
-/** Planes of the encoder's input, of a picture that `graph` draws. */
+interface Given {
+  readonly plane: (index: 0 | 1 | 2) => number[][];
+}
+
+/** Planes of the encoder's input, of each picture that one of `graphs` draws: one stream of them, from one program. */
 async function given(
   profile: Profile,
   video: Partial<VideoFacts>,
-  graph: string,
-): Promise<{ plane: (index: 0 | 1 | 2) => number[][] }> {
+  ...graphs: readonly string[]
+): Promise<Given[]> {
   const facts = clipFacts({ video: { width: WIDTH, height: HEIGHT, ...video } });
   const { outcome, ...rest } = outcomeOf({
     day: 'day-01',
@@ -35,23 +39,29 @@ async function given(
     profile,
   });
   if (outcome === null) throw new Error(JSON.stringify(rest));
+  const drawn = graphs.map(
+    (graph, index) => `nullsrc=s=${WIDTH}x${HEIGHT},trim=end_frame=1,${graph}[p${index}]`,
+  );
+  const pictures = graphs.map((_, index) => `[p${index}]`).join('');
   const raw = execFileSync('ffmpeg', [
     ...['-hide_banner', '-loglevel', 'error', '-nostdin', '-noauto_conversion_filters', '-filter_complex'],
-    `nullsrc=s=${WIDTH}x${HEIGHT},${graph},${pictureFilters(facts, profile, outcome).join(',')}[out]`,
-    ...['-map', '[out]', '-frames:v', '1', '-f', 'rawvideo', '-'],
+    `${drawn.join(';')};${pictures}concat=n=${graphs.length},${pictureFilters(facts, profile, outcome).join(',')}[out]`,
+    ...['-map', '[out]', '-fps_mode', 'passthrough', '-f', 'rawvideo', '-'],
   ]);
   const bytes = /10/.test(profile.pixels) ? 2 : 1;
   const across = profile.pixels.startsWith('4:4:4') ? WIDTH : WIDTH / 2;
   const down = profile.pixels.startsWith('4:2:0') ? HEIGHT / 2 : HEIGHT;
-  return {
+  const samples = WIDTH * HEIGHT + 2 * across * down;
+  expect(raw.length).toBe(graphs.length * samples * bytes);
+  return graphs.map((_, picture) => ({
     plane: (index) => {
       const [width, height] = index === 0 ? [WIDTH, HEIGHT] : [across, down];
-      const start = index === 0 ? 0 : WIDTH * HEIGHT + (index - 1) * across * down;
-      return Array.from({ length: height }, (_, y) =>
+      const start = picture * samples + (index === 0 ? 0 : WIDTH * HEIGHT + (index - 1) * across * down);
+      return Array.from({ length: height }, (_row, y) =>
         Array.from({ length: width }, (_unused, x) => raw.readUIntLE((start + y * width + x) * bytes, bytes)),
       );
     },
-  };
+  }));
 }
 
 const rgbTags = { primaries: 'bt709', transfer: 'bt709', matrix: 'rgb', range: 'full' } as const;
@@ -75,13 +85,15 @@ describe('levels of full range become those of limited range, to the nearest cod
     const profile = await profileNamed(name, { raster: native, burn_in: [] });
     const most = 2 ** bits - 1;
     const unit = /10/.test(profile.pixels) ? 4 : 1;
-    for (const code of [0, Math.round(most * 0.4), 2 ** (bits - 1), most]) {
-      const pixels = `${kind === 'RGB' ? 'gbrp' : 'yuv422p'}${bits === 8 ? '' : `${bits}le`}`;
-      const { plane } = await given(
-        profile,
-        { pixelFormat: pixels, bitDepth: bits, colour: kind === 'RGB' ? { ...rgbTags } : { ...fullTags } },
-        drawn[kind](bits, code),
-      );
+    const pixels = `${kind === 'RGB' ? 'gbrp' : 'yuv422p'}${bits === 8 ? '' : `${bits}le`}`;
+    const codes = [0, Math.round(most * 0.4), 2 ** (bits - 1), most];
+    const pictures = await given(
+      profile,
+      { pixelFormat: pixels, bitDepth: bits, colour: kind === 'RGB' ? { ...rgbTags } : { ...fullTags } },
+      ...codes.map((code) => drawn[kind](bits, code)),
+    );
+    for (const [index, code] of codes.entries()) {
+      const { plane } = pictures[index] as Given;
       const right = unit * (16 + (219 * code) / most);
       const found = [...new Set(plane(0).flat())];
       // Each of two roundings, in the table and in the scaler, is half a code of its own depth; fewer bits are dithered over one.
@@ -106,16 +118,18 @@ describe('levels of full range become those of limited range, to the nearest cod
       pixels: '4:2:2 10-bit',
       colour: { primaries: 'source', transfer: 'source', matrix: 'bt709', range: 'full', untagged: 'bt709' },
     });
-    for (const [code, right] of [
+    const rows = [
       [64, 0],
       [502, 512],
       [940, 1023],
-    ] as const) {
-      const { plane } = await given(
-        profile,
-        { pixelFormat: 'yuv422p10le', bitDepth: 10 },
-        drawn.YUV(10, code),
-      );
+    ] as const;
+    const pictures = await given(
+      profile,
+      { pixelFormat: 'yuv422p10le', bitDepth: 10 },
+      ...rows.map(([code]) => drawn.YUV(10, code)),
+    );
+    for (const [index, [, right]] of rows.entries()) {
+      const { plane } = pictures[index] as Given;
       expect([...new Set(plane(0).flat())]).toEqual([right]);
       expect([...new Set(plane(1).flat())]).toEqual([512]);
     }
@@ -137,7 +151,7 @@ describe('chroma comes from where it lies', () => {
     ['bottom', 0.5, 1],
   ])('4:2:0 with chroma at %s', async (siting, across, down) => {
     const profile = await profileNamed('editorial-rdd36', { raster: native, burn_in: [] });
-    const { plane } = await given(
+    const [{ plane }] = (await given(
       profile,
       {
         codec: 'h264',
@@ -146,7 +160,7 @@ describe('chroma comes from where it lies', () => {
         ...(siting === undefined ? {} : { chromaSiting: siting }),
       },
       slope(across, down),
-    );
+    )) as [Given];
     const [cb, cr] = [plane(1), plane(2)];
     // 4:2:2 has chroma on every second luma sample, on every line (ITU-R BT.601, BT.709).
     for (let line = 6; line < HEIGHT - 6; line += 1)
@@ -158,11 +172,11 @@ describe('chroma comes from where it lies', () => {
 
   test('RGB becomes 4:2:2 whose chroma lies on luma samples, not between them', async () => {
     const profile = await profileNamed('editorial-rdd36', { raster: native, burn_in: [] });
-    const { plane } = await given(
+    const [{ plane }] = (await given(
       profile,
       { codec: 'ffv1', pixelFormat: 'gbrp10le', bitDepth: 10, colour: { ...rgbTags } },
       'format=gbrp10le,geq=r=60+3*X:g=60:b=60',
-    );
+    )) as [Given];
     const cr = plane(2);
     // Cr of R' - Y': (1 - 0.2126) / 1.5748 = half of it, times 224 of 255 steps (H.273, clause 8.3).
     for (let sample = 4; sample < WIDTH / 2 - 4; sample += 1)

@@ -3,7 +3,7 @@ import { describe, expect, test } from 'vitest';
 import type { AudioDifferenceKind } from '../../proof/audio-difference.ts';
 import { freshFolder } from '../support/folder.ts';
 import { everyRow } from '../support/lane.ts';
-import { type Delivery, deliver, signals, audioCodecs, sourceOf } from './audio-support.ts';
+import { type AudioCodec, type Delivery, deliver, signals, audioCodecs, sourceOf } from './audio-support.ts';
 
 const SAMPLES = 6 * 48000;
 /** Ends at `cut`, goes on at `on`. */
@@ -130,8 +130,19 @@ const faults: readonly {
  */
 const in16Bits = new Set(['late by 1 ms', 'channels swapped', 'weaker by 1.5 dB', 'inverted']);
 
+/** Second faults of a kind: in AAC, which keeps less of a signal, and in the long lane in every codec. */
+const seconds = new Set([
+  'early by 1 ms',
+  'late by 2 samples',
+  '48 samples doubled in the middle',
+  'noise of another take',
+  'stronger by 2 dB',
+]);
+const isQuick = (codec: AudioCodec, fault: string): boolean =>
+  codec === 'aac' || (codec === 'pcm_s16le' ? in16Bits.has(fault) : !seconds.has(fault));
+
 describe.each(audioCodecs)('in %s', (codec) => {
-  test.each(faults.filter(({ fault }) => everyRow || codec !== 'pcm_s16le' || in16Bits.has(fault)))(
+  test.each(faults.filter(({ fault }) => everyRow || isQuick(codec, fault)))(
     'audio $fault is found',
     async ({ change, kinds, channels, found }) => {
       const options: Delivery = {

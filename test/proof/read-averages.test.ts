@@ -1,8 +1,8 @@
 /** Averages of a frame in memory against those that ffmpeg's own scaler takes behind the decoder, format by format, on noise over waves. */
-import { readFileSync, writeFileSync } from 'node:fs';
+import { mkdtempSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import fc from 'fast-check';
-import { describe, expect, test } from 'vitest';
+import { beforeAll, describe, expect, test } from 'vitest';
 import { layoutOf } from '../../media/colour/formats.ts';
 import { CELLS, COLOUR_CELLS, type Reading } from '../../proof/form.ts';
 import { readAverages } from '../../proof/read-averages.ts';
@@ -10,7 +10,8 @@ import { compareReading, READ_BOUND, readingBytes, readingOf } from '../../proof
 import { pictureTap, rawPictures } from '../../proof/tap.ts';
 import { KernelMemory } from '../../media/kernels/memory.ts';
 import { averagesInMemory } from '../../worker/master/averages.ts';
-import { freshFolder } from '../support/folder.ts';
+import { sharedFolder } from '../support/folder.ts';
+import { further } from '../support/lane.ts';
 import { ffmpeg } from '../support/media.ts';
 
 /** Every coding, depth and packing; of floats also values beyond 0 and 1. */
@@ -62,41 +63,83 @@ const formats = [
   'nv12',
 ];
 
+const sizes: readonly (readonly [width: number, height: number])[] = [
+  [32, 32],
+  [96, 54],
+  [480, 270],
+];
+/** Of one format for each number of bits, and in the long lane of all: what is different in a large frame is its size. */
+const LARGE = [1998, 1080] as const;
+const large: readonly string[] = ['yuv420p', 'rgb48be', 'gbrpf32le', ...further(...formats)];
+
 describe.each(formats)('%s', (format) => {
-  test.each([
-    [32, 32],
-    [96, 54],
-    [480, 270],
-    [1998, 1080],
-  ])('%i x %i: the scaler and these averages agree to rounding', async (width, height) => {
-    const folder = freshFolder('averages');
-    const frame = frameOf(format, width, height);
-    writeFileSync(join(folder, 'frame'), frame);
-    const tap = pictureTap('0:v', {
-      pixelFormat: format,
-      size: { width, height },
-      earlierField: null,
-      framing: null,
-    });
-    await ffmpeg(
-      ...['-noauto_conversion_filters', '-f', 'rawvideo', '-pix_fmt', format, '-s', `${width}x${height}`],
-      ...['-i', join(folder, 'frame'), '-filter_complex', tap.chains.join(';')],
-      ...[...rawPictures('luma'), join(folder, 'luma')],
-      ...(tap.hasColour ? [...rawPictures('colour'), join(folder, 'colour')] : []),
+  const wanted = large.includes(format) ? [...sizes, LARGE] : sizes;
+  const results: {
+    readonly frame: Buffer;
+    readonly luma: Uint16Array;
+    readonly colour: Uint16Array | null;
+  }[] = [];
+
+  // One program for all sizes of a format.
+  beforeAll(async () => {
+    const folder = mkdtempSync(join(sharedFolder, 'averages-'));
+    const frames = wanted.map(([width, height]) => frameOf(format, width, height));
+    const taps = wanted.map(([width, height], index) =>
+      pictureTap(`${index}:v`, {
+        pixelFormat: format,
+        size: { width, height },
+        earlierField: null,
+        framing: null,
+      }),
     );
-    const layout = layoutOf(format, width, height);
-    const own = readAverages(frame, layout);
-    const memory = new KernelMemory();
-    const view = memory.allocate(frame.length);
-    const inMemory = await averagesInMemory(memory, layout);
-    memory.bytes(view, frame.length).set(frame);
-    expect(inMemory(memory.bytes(view, frame.length))).toEqual(own);
-    expect(apart(words(join(folder, 'luma')), own.luma)).toBeLessThanOrEqual(READ_BOUND);
-    // Packed and semi-planar formats are compared by their luma.
-    expect(own.colour === null).toBe(['gray16le', 'grayf32le', 'yuyv422', 'nv12'].includes(format));
-    if (own.colour !== null)
-      expect(apart(words(join(folder, 'colour')), own.colour)).toBeLessThanOrEqual(READ_BOUND);
-  });
+    const path = (name: string, index: number): string => join(folder, `${name}-${index}`);
+    for (const [index, frame] of frames.entries()) writeFileSync(path('frame', index), frame);
+    const prefixed = (index: number, text: string): string =>
+      text.replace(/\[(?!\d+:v\])([^\]]+)\]/g, `[$1_${index}]`);
+    await ffmpeg(
+      '-noauto_conversion_filters',
+      ...wanted.flatMap(([width, height], index) => [
+        ...['-f', 'rawvideo', '-pix_fmt', format, '-s', `${width}x${height}`],
+        ...['-i', path('frame', index)],
+      ]),
+      ...[
+        '-filter_complex',
+        taps.flatMap(({ chains }, index) => chains.map((chain) => prefixed(index, chain))).join(';'),
+      ],
+      ...taps.flatMap(({ hasColour }, index) => [
+        ...[...rawPictures('luma').map((word) => prefixed(index, word)), path('luma', index)],
+        ...(hasColour
+          ? [...rawPictures('colour').map((word) => prefixed(index, word)), path('colour', index)]
+          : []),
+      ]),
+    );
+    for (const [index, frame] of frames.entries())
+      results.push({
+        frame,
+        luma: words(path('luma', index)),
+        colour: taps[index]?.hasColour === true ? words(path('colour', index)) : null,
+      });
+    rmSync(folder, { recursive: true });
+  }, 120_000);
+
+  test.each(wanted.map(([width, height], index) => [width, height, index] as const))(
+    '%i x %i: the scaler and these averages agree to rounding',
+    async (width, height, index) => {
+      const { frame, luma, colour } = results[index] as (typeof results)[number];
+      const layout = layoutOf(format, width, height);
+      const own = readAverages(frame, layout);
+      const memory = new KernelMemory();
+      const view = memory.allocate(frame.length);
+      const inMemory = await averagesInMemory(memory, layout);
+      memory.bytes(view, frame.length).set(frame);
+      expect(inMemory(memory.bytes(view, frame.length))).toEqual(own);
+      expect(apart(luma, own.luma)).toBeLessThanOrEqual(READ_BOUND);
+      // Packed and semi-planar formats are compared by their luma.
+      expect(own.colour === null).toBe(['gray16le', 'grayf32le', 'yuyv422', 'nv12'].includes(format));
+      if (own.colour !== null)
+        expect(apart(colour as Uint16Array, own.colour)).toBeLessThanOrEqual(READ_BOUND);
+    },
+  );
 });
 
 const readingArbitrary = fc.integer({ min: 1, max: 5 }).chain((frames) => {

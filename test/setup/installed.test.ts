@@ -68,7 +68,7 @@ describe('a package installed in an empty prefix', () => {
   });
 
   test('takes a roll to ready, with workers of its own, in a proxy and in a master of frames', async () => {
-    const day = await makeDay(join(folder, 'day-03'), { A001: { 'A001C001.mov': {} } });
+    const day = await makeDay(join(folder, 'day-03'), { A001: { 'A001C001.mov': { frames: 6 } } });
     // A master asks what the code values mean, and the movie has no tags.
     const settings = join(folder, 'show.yaml');
     writeFileSync(settings, 'version: 1\nshow:\n  input: { name: bt709 }\n');

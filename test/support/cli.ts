@@ -71,8 +71,9 @@ export function commandProcess(): RunCommand {
         execArgv: [],
         stdio: ['ignore', 'inherit', 'inherit', 'ipc'],
       });
-      const listening = new AbortController();
-      const { signal } = listening;
+      // What does not happen is no longer waited for, or the listeners of every command would stay on the process.
+      const waiting = new AbortController();
+      const { signal } = waiting;
       const answered = once(child, 'message', { signal });
       const died = once(child, 'exit', { signal }).then(([code]) => {
         throw new Error(`the process of commands ended with ${code} in ${args.join(' ')}`);
@@ -82,9 +83,8 @@ export function commandProcess(): RunCommand {
         const [result] = (await Promise.race([answered, died])) as [Awaited<ReturnType<RunCommand>>];
         return result;
       } finally {
-        // The other one is rejected by this: nobody waits for it any more.
-        for (const promise of [answered, died]) promise.catch(() => undefined);
-        listening.abort();
+        waiting.abort();
+        await Promise.allSettled([answered, died]);
       }
     });
     last = answer.catch(() => undefined);

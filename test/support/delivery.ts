@@ -1,5 +1,5 @@
 /** Reads what a night left on disk, through the same schemas as any reader. */
-import { readdirSync } from 'node:fs';
+import { lstatSync, readdirSync } from 'node:fs';
 import { join } from 'node:path';
 import type { z } from 'zod';
 import { layout } from '../../ledger/layout.ts';
@@ -36,6 +36,14 @@ export function codesOfClip(verdict: RollVerdict, clipId: string): string[] {
   return [
     ...new Set(verdict.findings.filter((item) => item.clip === clipId).map((item) => item.code)),
   ].sort();
+}
+
+/** Everything that a write, rename or change of rights would alter; ctime tells even what puts mtime back. */
+export function stateOf(folder: string): string[] {
+  return ['.', ...(readdirSync(folder, { recursive: true }) as string[])].sort().map((path) => {
+    const { ino, size, mode, mtimeMs, ctimeMs } = lstatSync(join(folder, path));
+    return `${path} ${ino} ${size} ${mode} ${mtimeMs} ${ctimeMs}`;
+  });
 }
 
 /** Every file below a folder, relative, sorted. */

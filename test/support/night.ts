@@ -54,24 +54,32 @@ export interface NightFoldersForTest {
   readonly work: string;
 }
 
-/** The words of the command line that is a night. */
-export function nightCommand(folders: NightFoldersForTest, ...more: string[]): string[] {
+export interface RunRequest {
+  readonly day: string;
+  readonly delivery: string;
+  readonly work: string;
+  /** `smallProfile` unless others are named. */
+  readonly profiles?: readonly string[];
+}
+
+/** The size of the source, in VC-3: made in no time. */
+export const smallProfile = 'test/fixtures/profiles/small-vc3.yaml';
+
+/** The words of the command line that starts a run. */
+export function runWords(
+  { day, delivery, work, profiles = [smallProfile] }: RunRequest,
+  ...more: readonly string[]
+): string[] {
   return [
-    'run',
-    folders.day,
-    '--copy',
-    folders.copy,
-    '--deliver',
-    folders.delivery,
-    '--work',
-    folders.work,
-    '--profile',
-    'test/fixtures/profiles/small-vc3.yaml',
-    '--slots',
-    '1',
-    '--json',
+    ...['run', day, '--deliver', delivery, '--work', work],
+    ...profiles.flatMap((profile) => ['--profile', profile]),
     ...more,
   ];
+}
+
+/** The words of a night with a second copy, one job at a time, that answers in JSON. */
+export function nightCommand(folders: NightFoldersForTest, ...more: readonly string[]): string[] {
+  return runWords(folders, '--copy', folders.copy, '--slots', '1', '--json', ...more);
 }
 
 export function startNight(folders: NightFoldersForTest, ...more: string[]): RunningCli {

@@ -91,22 +91,21 @@ test('both deliverables of a job are published from one command, with every requ
   expect(first?.command).toEqual(second?.command);
 });
 
-test('a second run of the same job makes nothing again', async () => {
-  const { job } = await prepared({}, oneProfile);
+test('a second run of the same job makes nothing again; one that died between the final name and its report is settled without an encode', async () => {
+  const { job, folder } = await prepared({}, oneProfile);
   await runJob(job, await workContext());
   const path = layout.deliverable(job.deliveryFolder, 'small-vc3', 'A001C001.mov');
   utimesSync(path, 1_000_000, 1_000_000);
-  const retryable = standIn(freshFolder('refuse'), 'exit 9');
-  await runJob(job, await workContext({ ffmpeg: retryable }));
+  const refusing = standIn(folder, 'exit 9');
+  await runJob(job, await workContext({ ffmpeg: refusing }));
   expect((await reportOf(job, 'small-vc3')).state).toBe('published');
-});
-
-test('a job that died between the final name and its report is settled without an encode', async () => {
-  const { job, folder } = await prepared({}, oneProfile);
-  await runJob(job, await workContext());
-  const path = layout.deliverableReport(job.deliveryFolder, 'A001C001', 'small-vc3');
-  writeFileSync(path, readFileSync(path, 'utf8').replace('"state": "published"', '"state": "publishing"'));
-  await runJob(job, await workContext({ ffmpeg: standIn(folder, 'exit 9') }));
+  const report = layout.deliverableReport(job.deliveryFolder, 'A001C001', 'small-vc3');
+  writeFileSync(
+    report,
+    readFileSync(report, 'utf8').replace('"state": "published"', '"state": "publishing"'),
+  );
+  expect((await reportOf(job, 'small-vc3')).state).toBe('publishing');
+  await runJob(job, await workContext({ ffmpeg: refusing }));
   expect((await reportOf(job, 'small-vc3')).state).toBe('published');
 });
 
