@@ -4,7 +4,10 @@
  */
 import { drift, type Drift, type Slope } from './drift.ts';
 import { type SketchDifferences, type SketchOfOutput, psnrOf, sketchDifferences } from './error.ts';
+import type { PictureErrorFault } from './fault.ts';
 import type { ErrorSketch } from './form.ts';
+import { plainStatistics, type PlainStatistics } from './plain.ts';
+import { lossOf, plainFaults, type PlainLimits } from './plain-faults.ts';
 import { planeStatistics, type PlaneStatistics, regionStatistics } from './statistics.ts';
 
 /** What a codec can have lost at most, by how coarsely it quantised: mean squared error for a quantiser scale of 1, code values of 8 bits. */
@@ -30,12 +33,8 @@ export interface PictureErrorRequest {
   readonly output: SketchOfOutput;
   readonly leastPsnr: number;
   readonly reference: Reference;
-}
-
-export interface PictureErrorFault {
-  readonly kind: 'frame' | 'region' | 'stated' | 'large' | 'drift';
-  readonly found: string;
-  readonly expected: string;
+  /** How far averages move. */
+  readonly plain: PlainLimits;
 }
 
 export interface PictureErrorVerdict {
@@ -85,7 +84,23 @@ export function comparePictureError(request: PictureErrorRequest): PictureErrorV
   for (const [plane, { errors: own }] of statistics.entries())
     for (let frame = 0; frame < frames; frame += 1)
       errors[frame * planes.length + plane] = own[frame] as number;
-  const faults = statistics.flatMap((plane, number) => planeFaults(request, differences, plane, number));
+  const losses = statistics.map(lossOf);
+  const plain = plainStatistics({
+    form: input,
+    lossOf: (frame, plane) => losses[plane]?.[frame] ?? 0,
+    peak: differences.peak,
+    input: input.values,
+    output: output.values,
+  });
+  const faults = statistics.flatMap((plane, number) => [
+    ...planeFaults(request, differences, plane, number),
+    ...plainFaults(
+      planeNames[number] ?? `plane ${number}`,
+      plain[number] as PlainStatistics,
+      losses[number] as Float64Array,
+      request.plain,
+    ),
+  ]);
   return { frames, errors, planes: planes.length, peak: differences.peak, faults };
 }
 

@@ -1,0 +1,167 @@
+/**
+ * Faults of a picture that come in sizes: as filters of ffmpeg, for one frame or for all, on pictures of 8 bits or more. How small each may be and still be
+ * found is measured by `npm run campaign -- --limits` (test/campaign/limits.ts); docs/campaign.md has the table.
+ */
+
+/** The picture that a fault is drawn into. */
+export interface Canvas {
+  readonly width: number;
+  readonly height: number;
+  readonly bits: number;
+}
+
+/** Where and when: shares of what is free, 0 to 1; `frame` null: in all. */
+export interface Spot {
+  readonly across: number;
+  readonly down: number;
+  readonly frame: number | null;
+}
+
+export interface Graded {
+  /** What a strength counts. */
+  readonly unit: string;
+  /** Whether it lies at a place that is drawn. */
+  readonly placed: boolean;
+  /** Weakest first. */
+  readonly strengths: readonly number[];
+  readonly filters: (strength: number, canvas: Canvas, spot: Spot) => string;
+}
+
+/** Behind other options of a filter. */
+const when = ({ frame }: Spot): string => (frame === null ? '' : `:enable='eq(n,${frame})'`);
+/** As the only option. */
+const only = ({ frame }: Spot): string => (frame === null ? '' : `=enable='eq(n,${frame})'`);
+const place = ({ width, height }: Canvas, { across, down }: Spot, w: number, h: number): [number, number] => [
+  Math.round(across * (width - w)),
+  Math.round(down * (height - h)),
+];
+const unit = ({ bits }: Canvas): number => 2 ** (bits - 8);
+
+export const graded = {
+  'mixed-with-the-frame-before': {
+    unit: 'share of it, percent',
+    placed: false,
+    strengths: [5, 10, 25, 50],
+    filters: (share, _canvas, spot) =>
+      `split[mixed-own][mixed-late];[mixed-late]tpad=start=1:start_mode=clone[mixed-before];[mixed-own][mixed-before]blend=shortest=1:all_mode=normal:all_opacity=${1 - share / 100}${when(spot)}`,
+  },
+  'grey-block': {
+    unit: 'samples a side',
+    placed: true,
+    strengths: [4, 8, 16, 32],
+    filters: (side, canvas, spot) => {
+      const [x, y] = place(canvas, spot, side, side);
+      return `drawbox=x=${x}:y=${y}:w=${side}:h=${side}:color=gray:t=fill${when(spot)}`;
+    },
+  },
+  'block-from-elsewhere': {
+    unit: 'samples a side',
+    placed: true,
+    strengths: [8, 16, 32],
+    filters: (side, canvas, spot) => {
+      const [x, y] = place(canvas, spot, side, side).map((at) => at - (at % 2)) as [number, number];
+      const even = (length: number, at: number): number => {
+        const other = (at + length / 2) % (length - side);
+        return Math.floor(other) - (Math.floor(other) % 2);
+      };
+      return `split[block-own][block-other];[block-other]crop=w=${side}:h=${side}:x=${even(canvas.width, x)}:y=${even(canvas.height, y)}:exact=1[block-cut];[block-own][block-cut]overlay=x=${x}:y=${y}:format=${canvas.bits > 8 ? 'yuv422p10' : 'yuv422'}${when(spot)}`;
+    },
+  },
+  'dead-columns': {
+    unit: 'columns',
+    placed: true,
+    strengths: [1, 2],
+    filters: (count, canvas, spot) =>
+      `drawbox=x=${place(canvas, spot, count, 0)[0]}:y=0:w=${count}:h=ih:color=black:t=fill${when(spot)}`,
+  },
+  'dead-rows': {
+    unit: 'rows',
+    placed: true,
+    strengths: [1, 2],
+    filters: (count, canvas, spot) =>
+      `drawbox=x=0:y=${place(canvas, spot, 0, count)[1]}:w=iw:h=${count}:color=black:t=fill${when(spot)}`,
+  },
+  'black-edge': {
+    unit: 'lines',
+    placed: false,
+    strengths: [1, 2, 4],
+    filters: (lines, _canvas, spot) =>
+      `drawbox=x=0:y=ih-${lines}:w=iw:h=${lines}:color=black:t=fill${when(spot)}`,
+  },
+  logo: {
+    unit: 'opacity of 40 x 16, percent',
+    placed: true,
+    strengths: [10, 25, 50],
+    filters: (opacity, canvas, spot) => {
+      const [x, y] = place(canvas, spot, 40, 16);
+      return `drawbox=x=${x}:y=${y}:w=40:h=16:color=white@${opacity / 100}:t=fill${when(spot)}`;
+    },
+  },
+  'chroma-moved': {
+    unit: 'samples of chroma',
+    placed: false,
+    strengths: [1, 2],
+    filters: (by, _canvas, spot) => `chromashift=cbh=${by}:crh=${by}${when(spot)}`,
+  },
+  'chroma-exchanged': {
+    unit: 'as it is',
+    placed: false,
+    strengths: [1],
+    filters: (_strength, _canvas, spot) => `swapuv${only(spot)}`,
+  },
+  'weaker-colours': {
+    unit: 'of the saturation, percent less',
+    placed: false,
+    strengths: [2, 5, 10],
+    filters: (less, canvas, spot) => {
+      const middle = 128 * unit(canvas);
+      const value = `'(val-${middle})*${1 - less / 100}+${middle}'`;
+      return `lutyuv=u=${value}:v=${value}${when(spot)}`;
+    },
+  },
+  contrast: {
+    unit: 'percent more, of luma',
+    placed: false,
+    strengths: [1, 2, 4],
+    filters: (more, canvas, spot) => {
+      const black = 16 * unit(canvas);
+      return `lutyuv=y='(val-${black})*${1 + more / 100}+${black}'${when(spot)}`;
+    },
+  },
+  brightness: {
+    unit: 'code values of 8 bits more',
+    placed: false,
+    strengths: [1, 2, 4],
+    filters: (more, canvas, spot) => `lutyuv=y='val+${more * unit(canvas)}'${when(spot)}`,
+  },
+  blurred: {
+    unit: 'samples a side',
+    placed: false,
+    strengths: [3, 5],
+    filters: (side, _canvas, spot) => `avgblur=${(side - 1) / 2}${when(spot)}`,
+  },
+  mosaic: {
+    unit: 'samples a side',
+    placed: false,
+    strengths: [2, 4, 8],
+    filters: (side, _canvas, spot) => `pixelize=w=${side}:h=${side}${when(spot)}`,
+  },
+  'in-steps': {
+    unit: 'code values a step, of luma',
+    placed: false,
+    strengths: [8, 16],
+    filters: (step, canvas, spot) => {
+      const size = step * unit(canvas);
+      return `lutyuv=y='floor(val/${size})*${size}+${size / 2}'${when(spot)}`;
+    },
+  },
+  'lines-in-pairs': {
+    unit: 'as it is',
+    placed: false,
+    strengths: [1],
+    filters: (_strength, _canvas, spot) => `il=ls=1:cs=1${when(spot)}`,
+  },
+} as const satisfies Record<string, Graded>;
+
+export type GradedName = keyof typeof graded;
+export const gradedNames = Object.keys(graded) as GradedName[];
