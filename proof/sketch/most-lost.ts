@@ -20,7 +20,7 @@ const rdd36: PlainLimits = {
   one: { region: 1, line: 0.25, gain: 0.1, mix: 0.05, moved: 0.05, offset: 0.2 },
   all: { region: 0.8, line: 0.12, gain: 0.1, mix: 0.025, moved: 0.045, offset: 0.2 },
 };
-const rdd36Fine: PlainLimits = { ...rdd36, least: 0.6 };
+const rdd36Fine: PlainLimits = { ...rdd36, least: 0.6, ofLoss: 0.9 };
 /** Predicted from other frames, a frame keeps something of them. */
 export const h264Plain: PlainLimits = {
   least: 4,

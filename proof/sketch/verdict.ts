@@ -2,7 +2,7 @@
  * What coding lost, by two sketches of a clip: per frame, plane and region, and whether that can be the codec's own. Pure.
  * Every threshold is measured; on what, and what it lets by, is in docs/mechanisms/picture-error.md.
  */
-import { drift, type Drift, type Slope } from './drift.ts';
+import { mixOf, type Slope } from './mix.ts';
 import { type SketchDifferences, type SketchOfOutput, psnrOf, sketchDifferences } from './error.ts';
 import type { PictureErrorFault } from './fault.ts';
 import type { ErrorSketch } from './form.ts';
@@ -118,7 +118,7 @@ function planeFaults(
     if (!faults.some(({ kind }) => kind === 'stated'))
       faults.push(...clipFaults(about, statistics, reference));
     faults.push(...regionFaults(about, differences, reference));
-    faults.push(...driftFaults(about, statistics, drift(differences, number), reference.most));
+    faults.push(...mixFaults(about, statistics, mixOf(differences, number), reference.most));
   }
   return faults;
 }
@@ -298,45 +298,27 @@ function regionFaults(
   return faults;
 }
 
-/** A gain, or a part of the frame before, that runs through all frames. */
-function driftFaults(
+/** A part of the frame before or behind that runs through all frames. */
+function mixFaults(
   { plane }: About,
   { errors }: PlaneStatistics,
-  { gain, mix }: Drift,
+  { value, deviation, energy }: Slope,
   { rounding }: MostLost,
 ): PictureErrorFault[] {
   const lost = errors.reduce((sum, error) => sum + error, 0) / errors.length;
-  const faults: PictureErrorFault[] = [];
-  // Coding takes energy away, and as much as it errs; more, or anything added, is no coding.
-  const part = gain.value * gain.energy;
-  const sure = CERTAIN * gain.deviation * gain.energy;
   // In a picture of one grey, or one that stands still, any slope is next to nothing.
-  const matters = ({ value, energy }: Slope): boolean =>
-    value * value * energy > Math.max(rounding / 2, EXPLAINED * lost);
-  if (
-    matters(gain) &&
-    Math.abs(gain.value) > LEAST_GAIN &&
-    (-part > GAIN_LOST * lost + sure || part > GAIN_WON * lost + sure)
-  )
-    faults.push({
-      kind: 'drift',
-      found: `${plane}: contrast times ${(1 + gain.value).toFixed(3)} in all frames`,
-      expected: `times 1, within ${(LEAST_GAIN + CERTAIN * gain.deviation).toFixed(3)}`,
-    });
-  if (matters(mix) && Math.abs(mix.value) > LEAST_MIX + CERTAIN * mix.deviation)
-    faults.push({
-      kind: 'drift',
-      found: `${plane}: ${(200 * Math.abs(mix.value)).toFixed(0)} % of the frame ${mix.value > 0 ? 'before' : 'behind'} in every frame`,
-      expected: 'each frame alone',
-    });
-  return faults;
+  const matters = value * value * energy > Math.max(rounding / 2, EXPLAINED * lost);
+  return matters && Math.abs(value) > LEAST_MIX + CERTAIN * deviation
+    ? [
+        {
+          kind: 'drift',
+          found: `${plane}: ${(200 * Math.abs(value)).toFixed(0)} % of the frame ${value > 0 ? 'before' : 'behind'} in every frame`,
+          expected: 'each frame alone',
+        },
+      ]
+    : [];
 }
 /** Of the error, what a slope must explain to be one. */
 const EXPLAINED = 0.02;
-/** Of the contrast; rounding alone makes less. */
-const LEAST_GAIN = 0.004;
-/** Energy that coding may take away or add by a gain, of what it errs. */
-const GAIN_LOST = 1.5;
-const GAIN_WON = 0.3;
 /** Half of the part of another frame. */
 const LEAST_MIX = 0.02;

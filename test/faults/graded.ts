@@ -163,5 +163,38 @@ export const graded = {
   },
 } as const satisfies Record<string, Graded>;
 
+/** How a file is coded, as far as limits go. */
+export type Coding = 'vc3' | 'rdd36' | 'h264';
+/** The weakest that is promised to be found in one frame, and in all; null: none is. */
+type Claim = readonly [one: number | null, all: number | null];
+
 export type GradedName = keyof typeof graded;
+
+/** Of faults between the encoder's input and the file, measured on pictures with detail, colour and motion (docs/campaign.md). */
+export const claims: Readonly<Record<GradedName, Readonly<Record<Coding, Claim>>>> = {
+  'mixed-with-the-frame-before': { vc3: [25, 10], rdd36: [50, 25], h264: [50, 25] },
+  'grey-block': { vc3: [16, 16], rdd36: [32, 16], h264: [32, 16] },
+  'block-from-elsewhere': { vc3: [32, 16], rdd36: [32, 32], h264: [32, 32] },
+  'dead-columns': { vc3: [1, 1], rdd36: [1, 1], h264: [1, 1] },
+  'dead-rows': { vc3: [1, 1], rdd36: [1, 1], h264: [1, 1] },
+  'black-edge': { vc3: [1, 1], rdd36: [1, 1], h264: [1, 1] },
+  logo: { vc3: [25, 25], rdd36: [25, 25], h264: [50, 25] },
+  'chroma-moved': { vc3: [1, 1], rdd36: [1, 1], h264: [2, 1] },
+  'chroma-exchanged': { vc3: [1, 1], rdd36: [1, 1], h264: [1, 1] },
+  'weaker-colours': { vc3: [5, 2], rdd36: [10, 5], h264: [10, 5] },
+  contrast: { vc3: [2, 2], rdd36: [4, 2], h264: [4, 4] },
+  brightness: { vc3: [2, 1], rdd36: [2, 2], h264: [2, 2] },
+  blurred: { vc3: [3, 3], rdd36: [5, 3], h264: [5, 3] },
+  mosaic: { vc3: [4, 4], rdd36: [8, 4], h264: [4, 4] },
+  'in-steps': { vc3: [16, 16], rdd36: [16, 16], h264: [16, 16] },
+  'lines-in-pairs': { vc3: [1, 1], rdd36: [null, null], h264: [1, 1] },
+};
+
+/** Whether a strength is at or above what is promised. */
+export function isClaimed(name: GradedName, coding: Coding, strength: number, scope: 'one' | 'all'): boolean {
+  const [one, all] = claims[name][coding];
+  const least = scope === 'one' ? one : all;
+  return least !== null && strength >= least;
+}
+
 export const gradedNames = Object.keys(graded) as GradedName[];
