@@ -38,19 +38,19 @@ const parts: Readonly<
 > = {
   gain: {
     share: 'gain',
-    least: 0.01,
+    least: 0.015,
     words: (slope) => `contrast times ${(1 + slope).toFixed(3)}`,
     expected: 'times 1',
   },
   before: {
     share: 'mix',
-    least: 0.04,
+    least: 0.08,
     words: (slope) => `${(100 * slope).toFixed(0)} % of the frame before`,
     expected: 'the frame alone',
   },
   behind: {
     share: 'mix',
-    least: 0.04,
+    least: 0.08,
     words: (slope) => `${(100 * slope).toFixed(0)} % of the frame behind`,
     expected: 'the frame alone',
   },
@@ -72,6 +72,8 @@ const parts: Readonly<
 const REGIONS = 440;
 const LINE = 22;
 const SIDE = 16;
+/** Fewer frames are as one. */
+const MANY = 8;
 
 export interface Found {
   readonly name: SlopeName | 'offset' | 'region' | 'line';
@@ -159,7 +161,7 @@ export function plainFaults(
   const frames = statistics.frames.length;
   const mean =
     Array.from({ length: frames }, (_, frame) => unit(frame)).reduce((sum, one) => sum + one, 0) / frames;
-  const all = worstOf(foundIn(statistics, statistics.all, mean, limits.all));
+  const all = worstOf(foundIn(statistics, statistics.all, mean, frames < MANY ? limits.one : limits.all));
   if (all !== null)
     return [{ kind: all.kind, found: `${plane} in all frames: ${all.words}`, expected: all.expected }];
   const single = statistics.frames

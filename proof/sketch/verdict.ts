@@ -132,7 +132,7 @@ interface About {
 /** Frames that stand out: above what the quantiser or the profile allows, or against those around. */
 function frameFaults(
   { plane, peak }: About,
-  { errors, steps, counts }: PlaneStatistics,
+  { errors, steps, counts, whole }: PlaneStatistics,
   reference: Reference,
   leastPsnr: number,
 ): PictureErrorFault[] {
@@ -145,7 +145,7 @@ function frameFaults(
     // A picture that changes by more than it lost, from frame to frame, holds more than the codec keeps.
     if (error > floor * sure && error > step) worst.large.take(frame, error, floor);
     if (reference !== 'stated') {
-      const most = reference.most.rounding + reference.most.frame * (reference.mean[frame] as number);
+      const most = mostOf(reference, whole, frame);
       if (error > most * sure) worst.stated.take(frame, error, most);
     }
     const around = greatestAround(errors, frame);
@@ -218,17 +218,17 @@ function isInsert(steps: Float64Array, frame: number, error: number): boolean {
 /** The mean of all frames against what the encoder says it lost of what it was given. */
 function statedFaults(
   { plane, peak }: About,
-  { errors, counts, independent, rounding }: PlaneStatistics,
+  statistics: PlaneStatistics,
   stated: number,
 ): PictureErrorFault[] {
+  const { errors, rounding } = statistics;
   const psnr = (error: number): number =>
     error === 0 ? MOST_PSNR : Math.min(MOST_PSNR, psnrOf(error, peak));
   // What the rounding of two sketches can add counts for the file: in a frame of next to no error it is most of what is found.
   const found =
     errors.reduce((sum, error) => sum + psnr(Math.max(0, error - MOST_ROUNDING * rounding)), 0) /
     errors.length;
-  const count = medianAround(counts, counts.length >> 1) * independent;
-  const margin = STATED + 10 * Math.log10(mostBy(count));
+  const margin = STATED + 10 * Math.log10(mostBy(countOf(statistics)));
   return found < Math.min(stated, MOST_PSNR) - margin
     ? [
         {
@@ -240,18 +240,29 @@ function statedFaults(
     : [];
 }
 
+/** What the quantiser explains of a frame. Of a picture that is finer than it the codec keeps nothing: there a frame may lose what a region may. */
+function mostOf({ most, mean }: Exclude<Reference, 'stated'>, whole: Uint8Array, frame: number): number {
+  return most.rounding + (whole[frame] === 1 ? most.region : most.frame) * (mean[frame] as number);
+}
+
+/** How many numbers a mean over all frames rests on: of each as many as its error is spread over. */
+function countOf({ counts, independent }: PlaneStatistics): number {
+  return (counts.length * independent) / counts.reduce((sum, count) => sum + 1 / Math.max(count, 1), 0);
+}
+
 /** The mean of all frames against what their quantisers explain: surer than any single one. */
 function clipFaults(
   { plane, peak }: About,
-  { errors, counts, independent }: PlaneStatistics,
+  statistics: PlaneStatistics,
   reference: Exclude<Reference, 'stated'>,
 ): PictureErrorFault[] {
+  const { errors, whole } = statistics;
   const mean = (values: {
     reduce(sum: (sum: number, value: number) => number, from: number): number;
   }): number => values.reduce((sum, value) => sum + value, 0) / errors.length;
   const error = mean(errors);
-  const most = reference.most.rounding + reference.most.frame * mean(reference.mean);
-  const sure = mostBy(medianAround(counts, counts.length >> 1) * independent);
+  const most = mean(errors.map((_, frame) => mostOf(reference, whole, frame)));
+  const sure = mostBy(countOf(statistics));
   return error > most * sure
     ? [
         {
