@@ -10,15 +10,15 @@ export interface CodecLoss extends MostLost {
 const vc3: PlainLimits = {
   least: 0.6,
   ofLoss: 0.13,
-  one: { region: 1, line: 0.5, gain: 0.05, mix: 0.05, moved: 0.05, offset: 0.15 },
-  all: { region: 0.8, line: 0.36, gain: 0.03, mix: 0.03, moved: 0.03, offset: 0.12 },
+  one: { region: 1, line: 0.5, gain: 0.05, mix: 0.05, moved: 0.05, offset: 0.3 },
+  all: { region: 0.8, line: 0.36, gain: 0.03, mix: 0.03, moved: 0.03, offset: 0.25 },
 };
 const vc3Deep: PlainLimits = { ...vc3, least: 0.4 };
 const rdd36: PlainLimits = {
   least: 1.4,
   ofLoss: 0.2,
-  one: { region: 1, line: 0.45, gain: 0.1, mix: 0.05, moved: 0.05, offset: 0.25 },
-  all: { region: 0.9, line: 0.35, gain: 0.1, mix: 0.03, moved: 0.045, offset: 0.25 },
+  one: { region: 1, line: 0.45, gain: 0.1, mix: 0.05, moved: 0.05, offset: 0.4 },
+  all: { region: 0.9, line: 0.35, gain: 0.1, mix: 0.03, moved: 0.045, offset: 0.4 },
 };
 const rdd36Fine: PlainLimits = { ...rdd36, least: 0.6, ofLoss: 0.9 };
 /** Predicted from other frames, a frame keeps something of them. */

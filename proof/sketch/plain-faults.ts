@@ -8,7 +8,7 @@ import type { PlainParts, PlainStatistics, SlopeName } from './plain.ts';
 
 /** How far coding moves averages. */
 export interface PlainLimits {
-  /** The average of a region in a frame, code values of 8 bits: always, and for each of the root of the mean squared error, of a region of 16 x 16. */
+  /** The average of a region in a frame, code values of 8 bits: always, and for each of the root of the mean squared error. Larger regions do not move less where a codec cuts their average itself. */
   readonly least: number;
   readonly ofLoss: number;
   readonly one: Shares;
@@ -71,7 +71,6 @@ const parts: Readonly<
 /** What the shares were measured with: regions of a plane, and of a line of them. Of fewer, sums scatter more. */
 const REGIONS = 440;
 const LINE = 22;
-const SIDE = 16;
 /** Fewer frames are as one. */
 const MANY = 8;
 
@@ -156,8 +155,7 @@ export function plainFaults(
   loss: Float64Array,
   limits: PlainLimits,
 ): PictureErrorFault[] {
-  const unit = (frame: number): number =>
-    limits.least + (limits.ofLoss * (loss[frame] as number) * SIDE) / Math.sqrt(statistics.plane.samples);
+  const unit = (frame: number): number => limits.least + limits.ofLoss * (loss[frame] as number);
   const frames = statistics.frames.length;
   const mean =
     Array.from({ length: frames }, (_, frame) => unit(frame)).reduce((sum, one) => sum + one, 0) / frames;

@@ -240,7 +240,7 @@ function statedFaults(
     : [];
 }
 
-/** What the quantiser explains of a frame. Of a picture that is finer than it the codec keeps nothing: there a frame may lose what a region may. */
+/** What the quantiser explains of a frame. Where all blocks are alike, all lose the same, and nothing evens out: there a frame may lose what a region may. */
 function mostOf({ most, mean }: Exclude<Reference, 'stated'>, whole: Uint8Array, frame: number): number {
   return most.rounding + (whole[frame] === 1 ? most.region : most.frame) * (mean[frame] as number);
 }

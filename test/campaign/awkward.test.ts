@@ -14,7 +14,8 @@ const full = 'test/campaign/profiles/full-vc3.yaml';
 
 test.each<[PictureName, FormName, readonly string[]]>([
   ['strobe', 'one-frame', [vc3, h264]],
-  ['near-black', 'long-open-group', [vc3, h264]],
+  ['zoom', 'long-open-group', [vc3, h264]],
+  ['near-black', 'film', [vc3, h264]],
   ...further<[PictureName, FormName, readonly string[]]>(
     ['chart', 'two-frames', [vc3, h264]],
     ['zoom', 'two-frames', [rdd36]],
