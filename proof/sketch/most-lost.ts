@@ -25,7 +25,7 @@ const rdd36Fine: PlainLimits = { ...rdd36, least: 0.6, ofLoss: 0.9 };
 export const h264Plain: PlainLimits = {
   least: 4,
   ofLoss: 0.3,
-  one: { region: 1, line: 0.25, gain: 0.06, mix: 0.06, moved: 0.04, offset: 0.2 },
+  one: { region: 1, line: 0.25, gain: 0.06, mix: 0.04, moved: 0.04, offset: 0.2 },
   all: { region: 0.6, line: 0.2, gain: 0.04, mix: 0.035, moved: 0.03, offset: 0.15 },
 };
 

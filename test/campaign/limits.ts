@@ -21,7 +21,6 @@ import { newWatched, watchLine } from '../../worker/watch.ts';
 
 interface Coder {
   readonly pixels: string;
-  readonly bits: number;
   readonly options: readonly string[];
   readonly codec: 'vc3' | 'rdd36' | 'h264';
   /** As our records name it. */
@@ -33,7 +32,6 @@ interface Coder {
 export const coders = {
   'vc3-lb': {
     pixels: 'yuv422p',
-    bits: 8,
     options: ['-c:v', 'dnxhd', '-profile:v', 'dnxhr_lb'],
     codec: 'vc3',
     codecProfile: 'DNXHR LB',
@@ -41,7 +39,6 @@ export const coders = {
   },
   'vc3-hqx': {
     pixels: 'yuv422p10le',
-    bits: 10,
     options: ['-c:v', 'dnxhd', '-profile:v', 'dnxhr_hqx'],
     codec: 'vc3',
     codecProfile: 'DNXHR HQX',
@@ -49,7 +46,6 @@ export const coders = {
   },
   'rdd36-proxy': {
     pixels: 'yuv422p10le',
-    bits: 10,
     options: ['-c:v', 'prores_ks', '-profile:v', 'proxy'],
     codec: 'rdd36',
     codecProfile: 'Proxy',
@@ -57,7 +53,6 @@ export const coders = {
   },
   'rdd36-4444': {
     pixels: 'yuv444p10le',
-    bits: 10,
     options: ['-c:v', 'prores_ks', '-profile:v', '4444'],
     codec: 'rdd36',
     codecProfile: '4444',
@@ -65,7 +60,6 @@ export const coders = {
   },
   'h264-21': {
     pixels: 'yuv420p',
-    bits: 8,
     options: [
       '-c:v',
       'libx264',
@@ -115,7 +109,7 @@ export const scenes = {
 export type SceneName = keyof typeof scenes;
 export const sceneNames = Object.keys(scenes) as SceneName[];
 
-const QUIET = ['-hide_banner', '-nostdin', '-y', '-v', 'error'];
+const QUIET = ['-hide_banner', '-nostdin', '-y', '-v', 'error', '-noauto_conversion_filters'];
 async function ran(...args: readonly string[]): Promise<void> {
   const { exitCode, stderr } = await runTool('ffmpeg', [...QUIET, ...args]);
   if (exitCode !== 0) throw new Error(`${args.join(' ')}: ${stderr}`);
@@ -198,12 +192,13 @@ export async function benchOf({
           '-nostats',
           '-loglevel',
           'repeat+level+info',
+          '-noauto_conversion_filters',
           '-threads',
           '1',
           '-i',
           pictures,
         ],
-        ...['-filter_complex', `[0:v]${filters},format=${coder.pixels}[out]`, '-map', '[out]'],
+        ...['-filter_complex', `[0:v]${filters}[out]`, '-map', '[out]'],
         ...['-fps_mode', 'passthrough', ...coder.options, '-pix_fmt', coder.pixels, coded],
       ],
       { onStderrLine: (line) => watchLine(watched, line) },
@@ -224,7 +219,7 @@ export async function benchOf({
   const intact = await code('null');
   return {
     coder,
-    canvas: { ...size, bits: coder.bits },
+    canvas: { ...size, pixelFormat: coder.pixels },
     frames: given.length / sketchNumbers(form),
     input: { ...form, seed, frames: given.length / sketchNumbers(form), values: given, stated: null },
     code,

@@ -111,8 +111,6 @@ function onAudio(
   };
 }
 
-const bitsOf = (pixelFormat: string): number => Number(/p(\d+)(?:le|be)$/.exec(pixelFormat)?.[1] ?? 8);
-
 /** In front of the scaler what lies everywhere and in every frame is proved against the source; a place is met by chance. */
 const inFrontOfScaler: ReadonlySet<GradedName> = new Set<GradedName>([
   'mixed-with-the-frame-before',
@@ -145,7 +143,7 @@ function sized(name: GradedName): Draw {
       do: 'filter',
       stage,
       profile: profile.name,
-      filters: filters(strength, { width, height, bits: bitsOf(pixelFormat) }, spot),
+      filters: filters(strength, { width, height, pixelFormat }, spot),
       retag: true,
       claimed: claimed(strength),
     };

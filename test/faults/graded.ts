@@ -7,7 +7,8 @@
 export interface Canvas {
   readonly width: number;
   readonly height: number;
-  readonly bits: number;
+  /** As ffmpeg names it: planar Y'CbCr. */
+  readonly pixelFormat: string;
 }
 
 /** Where and when: shares of what is free, 0 to 1; `frame` null: in all. */
@@ -35,7 +36,41 @@ const place = ({ width, height }: Canvas, { across, down }: Spot, w: number, h: 
   Math.round(across * (width - w)),
   Math.round(down * (height - h)),
 ];
-const unit = ({ bits }: Canvas): number => 2 ** (bits - 8);
+const bitsOf = ({ pixelFormat }: Canvas): number => Number(/p(\d+)(?:le|be)$/.exec(pixelFormat)?.[1] ?? 8);
+const unit = (canvas: Canvas): number => 2 ** (bitsOf(canvas) - 8);
+
+interface Patch {
+  readonly x: number;
+  readonly y: number;
+  readonly width: number;
+  readonly height: number;
+  /** What is put there: cut out from here, and changed. */
+  readonly from?: { readonly x: number; readonly y: number };
+  readonly change: string;
+}
+
+/** A part of the picture cut out, changed and laid over it. No other sample is touched, and none converted: there is no drawing in more than 8 bits. */
+function patched(
+  canvas: Canvas,
+  spot: Spot,
+  { x, y, width, height, from = { x, y }, change }: Patch,
+): string {
+  const planes = canvas.pixelFormat.replace(/^yuvj/, 'yuv');
+  const layout = /^yuv4(\d\d)p/.exec(planes)?.[1] ?? '20';
+  const deep = bitsOf(canvas) > 8;
+  return [
+    'split[patch-own][patch-other]',
+    `[patch-other]crop=w=${width}:h=${height}:x=${from.x}:y=${from.y}:exact=1,${change},scale=flags=accurate_rnd+bitexact,format=${planes.replace('yuv', 'yuva')}[patch]`,
+    `[patch-own][patch]overlay=x=${x}:y=${y}:format=yuv4${layout}${deep ? 'p10' : ''}${when(spot)}`,
+  ].join(';');
+}
+
+const grey = (canvas: Canvas): string => {
+  const middle = 128 * unit(canvas);
+  return `lutyuv=y=${middle}:u=${middle}:v=${middle}`;
+};
+const black = (canvas: Canvas): string =>
+  `lutyuv=y=${16 * unit(canvas)}:u=${128 * unit(canvas)}:v=${128 * unit(canvas)}`;
 
 export const graded = {
   'mixed-with-the-frame-before': {
@@ -51,7 +86,7 @@ export const graded = {
     strengths: [4, 8, 16, 32],
     filters: (side, canvas, spot) => {
       const [x, y] = place(canvas, spot, side, side);
-      return `drawbox=x=${x}:y=${y}:w=${side}:h=${side}:color=gray:t=fill${when(spot)}`;
+      return patched(canvas, spot, { x, y, width: side, height: side, change: grey(canvas) });
     },
   },
   'block-from-elsewhere': {
@@ -64,7 +99,8 @@ export const graded = {
         const other = (at + length / 2) % (length - side);
         return Math.floor(other) - (Math.floor(other) % 2);
       };
-      return `split[block-own][block-other];[block-other]crop=w=${side}:h=${side}:x=${even(canvas.width, x)}:y=${even(canvas.height, y)}:exact=1[block-cut];[block-own][block-cut]overlay=x=${x}:y=${y}:format=${canvas.bits > 8 ? 'yuv422p10' : 'yuv422'}${when(spot)}`;
+      const from = { x: even(canvas.width, x), y: even(canvas.height, y) };
+      return patched(canvas, spot, { x, y, width: side, height: side, from, change: 'null' });
     },
   },
   'dead-columns': {
@@ -72,21 +108,30 @@ export const graded = {
     placed: true,
     strengths: [1, 2],
     filters: (count, canvas, spot) =>
-      `drawbox=x=${place(canvas, spot, count, 0)[0]}:y=0:w=${count}:h=ih:color=black:t=fill${when(spot)}`,
+      patched(canvas, spot, {
+        ...{ x: place(canvas, spot, count, 0)[0], y: 0, width: count, height: canvas.height },
+        change: black(canvas),
+      }),
   },
   'dead-rows': {
     unit: 'rows',
     placed: true,
     strengths: [1, 2],
     filters: (count, canvas, spot) =>
-      `drawbox=x=0:y=${place(canvas, spot, 0, count)[1]}:w=iw:h=${count}:color=black:t=fill${when(spot)}`,
+      patched(canvas, spot, {
+        ...{ x: 0, y: place(canvas, spot, 0, count)[1], width: canvas.width, height: count },
+        change: black(canvas),
+      }),
   },
   'black-edge': {
     unit: 'lines',
     placed: false,
     strengths: [1, 2, 4],
-    filters: (lines, _canvas, spot) =>
-      `drawbox=x=0:y=ih-${lines}:w=iw:h=${lines}:color=black:t=fill${when(spot)}`,
+    filters: (lines, canvas, spot) =>
+      patched(canvas, spot, {
+        ...{ x: 0, y: canvas.height - lines, width: canvas.width, height: lines },
+        change: black(canvas),
+      }),
   },
   logo: {
     unit: 'opacity of 40 x 16, percent',
@@ -94,7 +139,10 @@ export const graded = {
     strengths: [10, 25, 50],
     filters: (opacity, canvas, spot) => {
       const [x, y] = place(canvas, spot, 40, 16);
-      return `drawbox=x=${x}:y=${y}:w=40:h=16:color=white@${opacity / 100}:t=fill${when(spot)}`;
+      const towards = (value: number): string =>
+        `'val*${1 - opacity / 100}+${(value * unit(canvas) * opacity) / 100}'`;
+      const change = `lutyuv=y=${towards(235)}:u=${towards(128)}:v=${towards(128)}`;
+      return patched(canvas, spot, { x, y, width: 40, height: 16, change });
     },
   },
   'chroma-moved': {

@@ -95,11 +95,9 @@ describe('held at the limit that is promised, in one frame and in all', () => {
     async (...row) => {
       const [name, scope, profile] = row;
       const { outcome } = moviesOf(only(profile))[0] as { outcome: Outcome };
-      const canvas = {
-        width: outcome.width,
-        height: outcome.height,
-        bits: profile === 'small-rdd36' ? 10 : 8,
-      };
+      const { width, height } = outcome;
+      const pixelFormat = profile === 'small-rdd36' ? 'yuv422p10le' : outcome.pixelFormat;
+      const canvas = { width, height, pixelFormat };
       const spot = { across: 0.31, down: 0.42, frame: scope === 'one' ? 11 : null };
       expect(await found(profile, graded[name].filters(least(row) as number, canvas, spot))).not.toEqual([]);
     },
