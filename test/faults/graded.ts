@@ -232,7 +232,7 @@ export const claims: Readonly<Record<GradedName, Readonly<Record<Coding, Claim>>
   'weaker-colours': { vc3: [5, 2], rdd36: [10, 5], h264: [10, 5] },
   contrast: { vc3: [2, 2], rdd36: [4, 2], h264: [4, 4] },
   brightness: { vc3: [2, 1], rdd36: [2, 2], h264: [2, 2] },
-  blurred: { vc3: [3, 3], rdd36: [5, 3], h264: [5, 3] },
+  blurred: { vc3: [3, 3], rdd36: [5, 5], h264: [5, 3] },
   mosaic: { vc3: [4, 4], rdd36: [8, 4], h264: [4, 4] },
   'in-steps': { vc3: [16, 16], rdd36: [16, 16], h264: [16, 16] },
   'lines-in-pairs': { vc3: [1, 1], rdd36: [null, null], h264: [1, 1] },
