@@ -9,7 +9,7 @@ export interface PlaneStatistics {
   readonly counts: Float64Array;
   /** Energy of the difference of the encoder's pictures from frame to frame: at n that of n - 1 and n; 0 before the first and behind the last. */
   readonly steps: Float64Array;
-  /** 1: the error is one part of all the detail that the picture has, as of a checker of single pixels, which is one coefficient of every block. */
+  /** 1: the averages of all regions are alike, as of a checker of single pixels, in which all blocks lose the same. */
   readonly whole: Uint8Array;
   /** Frames whose errors tell something that those before did not. */
   readonly independent: number;
@@ -19,11 +19,25 @@ export interface PlaneStatistics {
 
 /** Frames before one that it may be alike to. */
 const LAGS = 4;
-/** Of an error, what may be left when that part of the detail is taken off it. */
-const LEFT = 0.15;
+/** Between the quarters of the averages of regions, below which all are alike, code values of 8 bits: text in a corner does not count. */
+const ALIKE = 0.25;
 
-export function planeStatistics(differences: SketchDifferences, plane: SketchPlane): PlaneStatistics {
-  const { frames, at, stepAt, detailAt } = differences;
+function isUniform(
+  { plainAt }: SketchDifferences,
+  frame: number,
+  { from, columns, rows }: SketchPlane,
+): boolean {
+  const regions = columns * rows;
+  const sorted = Float64Array.from({ length: regions }, (_, region) => plainAt(frame, from + region)).sort();
+  return (sorted[(3 * regions) >> 2] as number) - (sorted[regions >> 2] as number) < ALIKE;
+}
+
+export function planeStatistics(
+  differences: SketchDifferences,
+  plane: SketchPlane,
+  plain: SketchPlane,
+): PlaneStatistics {
+  const { frames, at, stepAt } = differences;
   const regions = plane.columns * plane.rows;
   const errors = new Float64Array(frames);
   const counts = new Float64Array(frames);
@@ -35,16 +49,11 @@ export function planeStatistics(differences: SketchDifferences, plane: SketchPla
     let sum = 0;
     let fourth = 0;
     let step = 0;
-    let alongDetail = 0;
-    let detail = 0;
     for (let number = plane.from; number < plane.from + regions; number += 1) {
       const value = at(frame, number);
       const square = value * value;
       sum += square;
       fourth += square * square;
-      const own = detailAt(frame, number);
-      alongDetail += value * own;
-      detail += own * own;
       if (frame > 0) step += stepAt(frame, number) ** 2;
       for (let lag = 1; lag <= Math.min(LAGS, frame); lag += 1) {
         products[lag] = (products[lag] as number) + value * at(frame - lag, number);
@@ -55,7 +64,7 @@ export function planeStatistics(differences: SketchDifferences, plane: SketchPla
     // The fourth moment of a normal variable is three times the square of its second.
     counts[frame] = fourth === 0 ? regions : Math.min(regions, (3 * sum * sum) / fourth);
     steps[frame] = step / regions;
-    whole[frame] = detail > 0 && sum - alongDetail ** 2 / detail < LEFT * sum ? 1 : 0;
+    whole[frame] = isUniform(differences, frame, plain) ? 1 : 0;
   }
   // Of a strobe every picture is that before the last.
   let alike = frames === 1 ? 1 : 0;

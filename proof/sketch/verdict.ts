@@ -5,7 +5,7 @@
 import { mixOf, type Slope } from './mix.ts';
 import { type SketchDifferences, type SketchOfOutput, psnrOf, sketchDifferences } from './error.ts';
 import type { PictureErrorFault } from './fault.ts';
-import type { ErrorSketch } from './form.ts';
+import { type ErrorSketch, plainPlanes, type SketchPlane } from './form.ts';
 import { plainStatistics, type PlainStatistics } from './plain.ts';
 import { lossOf, plainFaults, type PlainLimits } from './plain-faults.ts';
 import { planeStatistics, type PlaneStatistics, regionStatistics } from './statistics.ts';
@@ -79,7 +79,10 @@ export function comparePictureError(request: PictureErrorRequest): PictureErrorV
   const { frames, planes } = differences;
   if (reference !== 'stated' && reference.mean.length !== frames) return null;
   if (reference === 'stated' && input.stated?.length !== planes.length) return null;
-  const statistics = planes.map((plane) => planeStatistics(differences, plane));
+  const plains = plainPlanes(input);
+  const statistics = planes.map((plane, number) =>
+    planeStatistics(differences, plane, plains[number] as SketchPlane),
+  );
   const errors = new Float64Array(frames * planes.length);
   for (const [plane, { errors: own }] of statistics.entries())
     for (let frame = 0; frame < frames; frame += 1)

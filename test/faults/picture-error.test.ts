@@ -104,6 +104,20 @@ describe('held at the limit that is promised, in one frame and in all', () => {
   );
 });
 
+test('a checker of single pixels is not said to be another picture than RDD 36 was given', async () => {
+  const folder = freshFolder('checker');
+  const clip = join(folder, 'checker.mov');
+  await ffmpeg(
+    ...['-f', 'lavfi', '-i', 'color=c=gray:s=320x180:r=24', '-frames:v', '12'],
+    ...['-vf', "geq=lum='if(mod(X+Y,2),200,50)':cb=128:cr=128,format=yuv422p10le"],
+    ...['-c:v', 'ffv1', '-timecode', '01:00:00:00', '-metadata:s:v:0', 'reel_name=A001', clip],
+  );
+  const work = await jobFor(clip, join(folder, 'jobs'), [profiles['small-rdd36']]);
+  const { checked } = await checkWith(work, { do: 'none' }, join(folder, 'case'));
+  expect(checked['small-rdd36']?.findings.map(({ code }) => code)).not.toContain('picture-error-stated');
+  expect(checked['small-rdd36']?.results.some(({ check }) => check === 'picture-error')).toBe(true);
+});
+
 test('an audit needs the kept sketch alone: a file that was altered since is found by it', async () => {
   const profile = 'small-vc3';
   const folder = join(freshFolder('picture-error'), 'case');
