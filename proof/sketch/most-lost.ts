@@ -8,12 +8,12 @@ export interface CodecLoss extends MostLost {
 }
 
 const vc3: PlainLimits = {
-  least: 0.6,
-  ofLoss: 0.13,
-  one: { region: 1, line: 0.5, gain: 0.05, mix: 0.05, moved: 0.05, offset: 0.3 },
-  all: { region: 0.8, line: 0.36, gain: 0.03, mix: 0.03, moved: 0.03, offset: 0.25 },
+  least: 1,
+  ofLoss: 0.2,
+  one: { region: 1, line: 0.31, gain: 0.031, mix: 0.031, moved: 0.031, offset: 0.19 },
+  all: { region: 0.8, line: 0.23, gain: 0.019, mix: 0.019, moved: 0.019, offset: 0.16 },
 };
-const vc3Deep: PlainLimits = { ...vc3, least: 0.4 };
+const vc3Deep: PlainLimits = { ...vc3, least: 0.7 };
 const rdd36: PlainLimits = {
   least: 1.4,
   ofLoss: 0.2,

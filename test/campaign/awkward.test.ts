@@ -41,3 +41,17 @@ test.each<[PictureName, FormName, readonly string[]]>([
   );
   expect([verdict, codes], reported.join('; ')).toEqual(['ready', []]);
 });
+
+test('white flashes in a fractal with grain, whose overshoot is cut off', async () => {
+  const clip = await makeClip(join(sharedFolder, 'campaign'), {
+    picture: 'flashes',
+    form: 'whole-24',
+    take: 1,
+  });
+  const { verdict, reported } = await runCase(
+    await jobFor(clip, join(sharedFolder, 'awkward-jobs'), [vc3]),
+    { do: 'none' },
+    join(freshFolder('awkward'), 'case'),
+  );
+  expect(verdict, reported.join('; ')).toBe('ready');
+});
