@@ -1,7 +1,8 @@
 /** The deliverable's fingerprints against the source's: done once, read by several checks. Pure. */
-import { mostLost } from '../proof/sketch/most-lost.ts';
+import { h264Plain, mostLost } from '../proof/sketch/most-lost.ts';
 import { comparePictureError, type PictureErrorVerdict, type Reference } from '../proof/sketch/verdict.ts';
 import type { ErrorSketch } from '../proof/sketch/form.ts';
+import type { PlainLimits } from '../proof/sketch/plain-faults.ts';
 import { comparePictures, isComparable, type PictureVerdict } from '../proof/compare.ts';
 import { compareExact, type ExactVerdict } from '../proof/exact.ts';
 import { CELLS, type FrameFingerprints } from '../proof/form.ts';
@@ -35,11 +36,11 @@ function referenceOf(
   witness: WitnessFacts | null,
   codec: string,
   codecProfile: string | null,
-): Reference | null {
+): 'stated' | (Exclude<Reference, 'stated'> & { readonly plain: PlainLimits }) | null {
   if (codec === 'h264') return 'stated';
   const quantisers = witness?.quantisers ?? null;
   const most = mostLost(codecProfile);
-  return quantisers === null || most === null ? null : { ...quantisers, most };
+  return quantisers === null || most === null ? null : { ...quantisers, most, plain: most.plain };
 }
 
 /** null: one of the two sketches is not there, or they are of other frames or regions. */
@@ -66,6 +67,7 @@ export function compareSketches(
     output: { pixelFormat, values },
     leastPsnr: pictureError.leastPsnr,
     reference,
+    plain: reference === 'stated' ? h264Plain : reference.plain,
   });
 }
 

@@ -16,9 +16,9 @@ import { type HeardAudio, AudioListener } from '../proof/audio-listener.ts';
 import { type ExpectedAudio, lowFrequencyChannel, type AudioPrecision } from '../proof/audio-plan.ts';
 import type { SourceFingerprints } from '../proof/source-fingerprints.ts';
 import { ValueCollector } from '../proof/collect.ts';
-import { type SketchForm, sketchNumbers } from '../proof/sketch/form.ts';
+import type { SketchForm } from '../proof/sketch/form.ts';
 import { type Quantisers, quantiserReader } from './quantiser.ts';
-import { maskInput, sketchChains } from '../proof/sketch/tap.ts';
+import { maskInput, sketchChains, sketchValues } from '../proof/sketch/tap.ts';
 import { type PictureTap, pictureTap, rawPictures, rawAudio } from '../proof/tap.ts';
 import { burnInFace } from '../proof/text/burn-in-font.ts';
 import { FileTextReader, type FileTextVerdict } from '../proof/text/file-text.ts';
@@ -218,7 +218,7 @@ export function witnessOf(
           : { pixelFormat: outcome.exact.comparedIn, pictures, audioTracks: exactAudio },
       text: reader?.verdict() ?? null,
       quantisers: quantiser?.quantisers() ?? null,
-      sketch: sketched === null ? null : sketch.values(sketchNumbers(sketched.form)),
+      sketch: sketched === null ? null : sketchValues(sketch, sketched.form),
     }),
   };
 }

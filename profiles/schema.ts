@@ -219,7 +219,7 @@ export const profileSchema = z.strictObject({
       regions: z
         .enum(['fine', 'coarse', 'none'])
         .describe(
-          `Regions of the picture that the error is measured by, each apart (${regionsText}; fewer where they would have fewer than 16 x 16 pixels). More find smaller damage, and take more room beside the reports: 2 bytes for each region of each plane and frame; none with ffv1, which loses nothing`,
+          `Regions of the picture that the error is measured by, each apart (${regionsText}; fewer where they would have fewer than 16 x 16 pixels). More find smaller damage, and take more room beside the reports: 2 bytes for each region of each plane and frame, beside 9 kB a frame at the most that every sketch has; none with ffv1, which loses nothing`,
         ),
       least_psnr: z
         .number()

@@ -12,11 +12,26 @@ export const FUZZ_CASES = 10_000;
 export const NODE_MAJORS = [22, 24];
 /** The suite is run on another Node in so many shares. */
 const SHARES = 4;
-/** Cases of a campaign in one step, each with a seed of its own. */
-const CAMPAIGN = { cases: 150, seeds: [1, 2, 3, 4] };
+/** Cases of a campaign in one step, with a fault and without, each step with a seed of its own: 2000 and 400 in four parts. */
+const CAMPAIGN = { cases: 125, clean: 25 };
+const campaigns = {
+  campaign: [1, 2, 3, 4],
+  'campaign-2': [5, 6, 7, 8],
+  'campaign-3': [9, 10, 11, 12],
+  'campaign-4': [13, 14, 15, 16],
+};
+const seedSteps = (part) =>
+  campaigns[part].map((seed) => ({
+    title: `campaign of seed ${seed}`,
+    args: [
+      'setup/campaign.mjs',
+      ...['--seed', String(seed), '--cases', String(CAMPAIGN.cases), '--clean', String(CAMPAIGN.clean)],
+    ],
+  }));
 
 /** Test files of which the quick lane leaves rows out (test/support/lane.ts). */
 export const TABLES = [
+  'test/campaign/awkward.test.ts',
   'test/campaign/campaign.test.ts',
   'test/check/container/profiles.test.ts',
   'test/demo/demo.test.ts',
@@ -29,11 +44,14 @@ export const TABLES = [
   'test/e2e/provenance.test.ts',
   'test/e2e/remedies.test.ts',
   'test/encoder-input/arithmetic.test.ts',
+  'test/faults/burn-in.test.ts',
   'test/faults/encoder-input.test.ts',
   'test/faults/faults.test.ts',
   'test/faults/missed.test.ts',
   'test/faults/picture-error.test.ts',
+  'test/faults/placing.test.ts',
   'test/faults/store.test.ts',
+  'test/faults/whole-frames.test.ts',
   'test/lease/lease.test.ts',
   'test/media/probe.test.ts',
   'test/night/disturbed.test.ts',
@@ -51,6 +69,7 @@ export const TABLES = [
   'test/proof/read-averages.test.ts',
   'test/proof/tap.test.ts',
   'test/survey/exr-forms.test.ts',
+  'test/text/coverage.test.ts',
   'test/worker/archive/clips.test.ts',
   'test/worker/archive/spoiled.test.ts',
   'test/worker/audio-place.test.ts',
@@ -73,8 +92,11 @@ export const parts = {
   fuzz: { about: `${FUZZ_CASES} damaged files for each format that is read`, minutes: 40 },
   campaign: {
     about: 'every fault drawn once, then faults at random, and clean cases, against the gate',
-    minutes: 40,
+    minutes: 45,
   },
+  'campaign-2': { about: 'further faults at random, and clean cases', minutes: 40 },
+  'campaign-3': { about: 'further faults at random, and clean cases', minutes: 40 },
+  'campaign-4': { about: 'further faults at random, and clean cases', minutes: 40 },
   injector: { about: 'that the fault injector does what it says and nothing else', minutes: 5 },
   tables: {
     about: 'every row of the tables of which `npm test` runs one for each promise',
@@ -107,13 +129,11 @@ export function stepsOf(part, { hasFuzz, fuzzState, hasImage }) {
           ]
         : absent('setup/fuzz.mjs');
     case 'campaign':
-      return [
-        long('every fault once', 'test/campaign'),
-        ...CAMPAIGN.seeds.map((seed) => ({
-          title: `campaign of seed ${seed}`,
-          args: ['setup/campaign.mjs', '--seed', String(seed), '--cases', String(CAMPAIGN.cases)],
-        })),
-      ];
+      return [long('every fault once', 'test/campaign'), ...seedSteps(part)];
+    case 'campaign-2':
+    case 'campaign-3':
+    case 'campaign-4':
+      return seedSteps(part);
     case 'injector':
       return [long('the injector itself', 'test/faults')];
     case 'tables':

@@ -8,6 +8,7 @@ import type { MaskFile } from '../profiles/recipe/sketch.ts';
 import type { ValueCollector } from '../proof/collect.ts';
 import { sketchFile } from '../proof/sketch/file.ts';
 import { type ErrorSketch, sketchNumbers } from '../proof/sketch/form.ts';
+import { sketchValues } from '../proof/sketch/tap.ts';
 import { makeFolder } from './target.ts';
 
 /** Each by deliverable. */
@@ -24,7 +25,8 @@ const NOTHING_LOST = 999;
 
 export function sketchesOf({ collectors, masks, seeds, stated }: TakenSketches): (ErrorSketch | null)[] {
   return masks.map((mask, index) => {
-    const values = mask === null ? undefined : collectors[index]?.values(sketchNumbers(mask.form));
+    const collector = collectors[index];
+    const values = mask === null || collector === undefined ? undefined : sketchValues(collector, mask.form);
     if (mask === null || values === undefined) return null;
     return {
       ...mask.form,

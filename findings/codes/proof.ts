@@ -173,7 +173,7 @@ export const proofCodes = {
   'picture-error-drift': {
     weight: 'hold',
     title:
-      'contrast or colour is weaker or stronger than what the encoder was given, or neighbouring frames are mixed in',
+      'contrast, brightness, colour or place is not what the encoder was given, or neighbouring frames are mixed in',
     remedy: inDelivery(
       'Look for a wrapper around ffmpeg that changes pictures on their way to the encoder. Name the real program with --ffmpeg.',
     ),

@@ -26,9 +26,10 @@ export interface SketchDifferences {
   readonly peak: number;
   /** Root of a region's estimated energy: difference of the averages times the root of its samples. */
   at(frame: number, number: number): number;
-  /** The same of the encoder's pictures: of a frame less the one before it, and of a frame less the middle of the range. */
+  /** The same of the encoder's pictures: of a frame less the one before it. */
   stepAt(frame: number, number: number): number;
-  fromMiddle(frame: number, number: number): number;
+  /** Plain average of a region of the encoder's picture, code values of 8 bits. */
+  plainAt(frame: number, number: number): number;
 }
 
 /** Highest code value, in those of 8 bits. */
@@ -63,10 +64,7 @@ export function sketchDifferences(input: ErrorSketch, output: SketchOfOutput): S
       const step = (input.values[place] as number) - (input.values[place - numbers] as number);
       return step * (roots[number] as number);
     },
-    // Of a masked half the constant falls away but for half a code value, and a hundredth of that where it is not quite a half.
-    fromMiddle: (frame, number) =>
-      ((input.values[frame * numbers + number] as number) - 2 ** 15 + maskedOffset(input.pixelFormat) / 2) *
-      (roots[number] as number),
+    plainAt: (frame, number) => (input.values[frame * numbers + number] as number) / 256,
   };
 }
 

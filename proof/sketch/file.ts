@@ -12,7 +12,7 @@ import { FingerprintError } from '../source-fingerprints.ts';
 import { type ErrorSketch, sketchNumbers } from './form.ts';
 import { MASK_VERSION } from './mask.ts';
 
-export const SKETCH_FORM = Buffer.from('rushlight error sketch 1\n', 'latin1');
+export const SKETCH_FORM = Buffer.from('rushlight error sketch 2\n', 'latin1');
 const MOST_BYTES = 4 * 1024 ** 3 - 1;
 
 const headerSchema = z.strictObject({

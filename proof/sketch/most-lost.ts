@@ -1,26 +1,54 @@
 /** How much a codec loses at most, by its class and the scale of its quantiser. */
+import type { PlainLimits } from './plain-faults.ts';
 import type { MostLost } from './verdict.ts';
+
+/** How much samples lose, and how far averages move. */
+export interface CodecLoss extends MostLost {
+  readonly plain: PlainLimits;
+}
+
+const vc3: PlainLimits = {
+  least: 1,
+  ofLoss: 0.2,
+  one: { region: 1, line: 0.31, gain: 0.031, mix: 0.031, moved: 0.031, offset: 0.19 },
+  all: { region: 0.8, line: 0.23, gain: 0.019, mix: 0.019, moved: 0.019, offset: 0.16 },
+};
+const vc3Deep: PlainLimits = { ...vc3, least: 0.7 };
+const rdd36: PlainLimits = {
+  least: 1.4,
+  ofLoss: 0.2,
+  one: { region: 1, line: 0.45, gain: 0.1, mix: 0.05, moved: 0.05, offset: 0.4 },
+  all: { region: 0.9, line: 0.35, gain: 0.1, mix: 0.03, moved: 0.045, offset: 0.4 },
+};
+const rdd36Fine: PlainLimits = { ...rdd36, least: 0.6, ofLoss: 0.9 };
+/** Predicted from other frames, a frame keeps something of them. */
+export const h264Plain: PlainLimits = {
+  least: 4,
+  ofLoss: 0.3,
+  one: { region: 1, line: 0.25, gain: 0.06, mix: 0.04, moved: 0.04, offset: 0.2 },
+  all: { region: 0.6, line: 0.2, gain: 0.04, mix: 0.035, moved: 0.03, offset: 0.15 },
+};
 
 /**
  * Mean squared error, in code values of 8 bits: of any frame `rounding` and `frame` times the square of the scale, of a region of 16 samples a side or
  * more `region` times it. A third above the most that FFmpeg 5.1 made of twenty clips of 320x180: charts, fractals, noise, flashes, near black
  * (docs/mechanisms/picture-error.md).
  */
-const byClass: Readonly<Record<string, MostLost>> = {
-  'DNXHR LB': { rounding: 1, frame: 0.65, region: 3.2 },
-  'DNXHR SQ': { rounding: 1, frame: 1.2, region: 3.8 },
-  'DNXHR HQ': { rounding: 1, frame: 0.95, region: 1.6 },
-  'DNXHR HQX': { rounding: 0.15, frame: 0.045, region: 0.09 },
-  'DNXHR 444': { rounding: 0.15, frame: 0.045, region: 0.09 },
-  Proxy: { rounding: 1, frame: 0.35, region: 1.1 },
-  LT: { rounding: 1, frame: 0.3, region: 0.5 },
-  Standard: { rounding: 0.5, frame: 0.12, region: 0.2 },
-  HQ: { rounding: 0.2, frame: 0.04, region: 0.12 },
-  '4444': { rounding: 0.2, frame: 0.04, region: 0.12 },
-  XQ: { rounding: 0.2, frame: 0.04, region: 0.12 },
+const byClass: Readonly<Record<string, CodecLoss>> = {
+  'DNXHR LB': { plain: vc3, rounding: 1, frame: 0.65, region: 3.2 },
+  'DNXHR SQ': { plain: vc3, rounding: 1, frame: 1.2, region: 3.8 },
+  'DNXHR HQ': { plain: vc3, rounding: 1, frame: 0.95, region: 1.6 },
+  'DNXHR HQX': { plain: vc3Deep, rounding: 0.15, frame: 0.045, region: 0.09 },
+  'DNXHR 444': { plain: vc3Deep, rounding: 0.15, frame: 0.045, region: 0.09 },
+  Proxy: { plain: rdd36, rounding: 1, frame: 0.35, region: 1.1 },
+  LT: { plain: rdd36, rounding: 1, frame: 0.3, region: 0.5 },
+  Standard: { plain: rdd36, rounding: 0.5, frame: 0.12, region: 0.2 },
+  HQ: { plain: rdd36Fine, rounding: 0.2, frame: 0.04, region: 0.12 },
+  '4444': { plain: rdd36Fine, rounding: 0.2, frame: 0.04, region: 0.12 },
+  XQ: { plain: rdd36Fine, rounding: 0.2, frame: 0.04, region: 0.12 },
 };
 
 /** null: it was never measured. */
-export function mostLost(codecProfile: string | null): MostLost | null {
+export function mostLost(codecProfile: string | null): CodecLoss | null {
   return codecProfile === null ? null : (byClass[codecProfile] ?? null);
 }

@@ -9,20 +9,42 @@ export interface PlaneStatistics {
   readonly counts: Float64Array;
   /** Energy of the difference of the encoder's pictures from frame to frame: at n that of n - 1 and n; 0 before the first and behind the last. */
   readonly steps: Float64Array;
+  /** 1: the averages of all regions are alike, as of a checker of single pixels, in which all blocks lose the same. */
+  readonly whole: Uint8Array;
   /** Frames whose errors tell something that those before did not. */
   readonly independent: number;
   /** Mean squared error that the rounding of both sketches to 16 bits adds, on average. */
   readonly rounding: number;
 }
 
-export function planeStatistics(differences: SketchDifferences, plane: SketchPlane): PlaneStatistics {
+/** Frames before one that it may be alike to. */
+const LAGS = 4;
+/** Between the quarters of the averages of regions, below which all are alike, code values of 8 bits: text in a corner does not count. */
+const ALIKE = 0.25;
+
+function isUniform(
+  { plainAt }: SketchDifferences,
+  frame: number,
+  { from, columns, rows }: SketchPlane,
+): boolean {
+  const regions = columns * rows;
+  const sorted = Float64Array.from({ length: regions }, (_, region) => plainAt(frame, from + region)).sort();
+  return (sorted[(3 * regions) >> 2] as number) - (sorted[regions >> 2] as number) < ALIKE;
+}
+
+export function planeStatistics(
+  differences: SketchDifferences,
+  plane: SketchPlane,
+  plain: SketchPlane,
+): PlaneStatistics {
   const { frames, at, stepAt } = differences;
   const regions = plane.columns * plane.rows;
   const errors = new Float64Array(frames);
   const counts = new Float64Array(frames);
   const steps = new Float64Array(frames + 1);
-  let products = 0;
-  let squares = 0;
+  const products = new Float64Array(LAGS + 1);
+  const squares = new Float64Array(LAGS + 1);
+  const whole = new Uint8Array(frames);
   for (let frame = 0; frame < frames; frame += 1) {
     let sum = 0;
     let fourth = 0;
@@ -32,21 +54,34 @@ export function planeStatistics(differences: SketchDifferences, plane: SketchPla
       const square = value * value;
       sum += square;
       fourth += square * square;
-      if (frame > 0) {
-        products += value * at(frame - 1, number);
-        squares += square;
-        step += stepAt(frame, number) ** 2;
+      if (frame > 0) step += stepAt(frame, number) ** 2;
+      for (let lag = 1; lag <= Math.min(LAGS, frame); lag += 1) {
+        products[lag] = (products[lag] as number) + value * at(frame - lag, number);
+        squares[lag] = (squares[lag] as number) + square;
       }
     }
     errors[frame] = sum / regions;
     // The fourth moment of a normal variable is three times the square of its second.
     counts[frame] = fourth === 0 ? regions : Math.min(regions, (3 * sum * sum) / fourth);
     steps[frame] = step / regions;
+    whole[frame] = isUniform(differences, frame, plain) ? 1 : 0;
   }
-  const alike = squares === 0 ? 1 : Math.min(1, Math.max(0, products / squares));
+  // Of a strobe every picture is that before the last.
+  let alike = frames === 1 ? 1 : 0;
+  for (let lag = 1; lag <= Math.min(LAGS, frames - 1); lag += 1) {
+    const square = squares[lag] as number;
+    alike = Math.max(alike, square === 0 ? 1 : Math.min(1, (products[lag] as number) / square));
+  }
   // Two numbers, each rounded to a 256th of a code value: 1/12 of the square of that, times the samples of the average.
   const rounding = (2 * plane.samples) / 12 / 256 ** 2;
-  return { errors, counts, steps, rounding, independent: Math.max(1, (frames * (1 - alike)) / (1 + alike)) };
+  return {
+    errors,
+    counts,
+    steps,
+    whole,
+    rounding,
+    independent: Math.max(1, (frames * (1 - alike)) / (1 + alike)),
+  };
 }
 
 export interface WorstRegion {

@@ -2,9 +2,12 @@
  * What coding lost, by two sketches of a clip: per frame, plane and region, and whether that can be the codec's own. Pure.
  * Every threshold is measured; on what, and what it lets by, is in docs/mechanisms/picture-error.md.
  */
-import { drift, type Drift, type Slope } from './drift.ts';
+import { mixOf, type Slope } from './mix.ts';
 import { type SketchDifferences, type SketchOfOutput, psnrOf, sketchDifferences } from './error.ts';
-import type { ErrorSketch } from './form.ts';
+import type { PictureErrorFault } from './fault.ts';
+import { type ErrorSketch, plainPlanes, type SketchPlane } from './form.ts';
+import { plainStatistics, type PlainStatistics } from './plain.ts';
+import { lossOf, plainFaults, type PlainLimits } from './plain-faults.ts';
 import { planeStatistics, type PlaneStatistics, regionStatistics } from './statistics.ts';
 
 /** What a codec can have lost at most, by how coarsely it quantised: mean squared error for a quantiser scale of 1, code values of 8 bits. */
@@ -30,12 +33,8 @@ export interface PictureErrorRequest {
   readonly output: SketchOfOutput;
   readonly leastPsnr: number;
   readonly reference: Reference;
-}
-
-export interface PictureErrorFault {
-  readonly kind: 'frame' | 'region' | 'stated' | 'large' | 'drift';
-  readonly found: string;
-  readonly expected: string;
+  /** How far averages move. */
+  readonly plain: PlainLimits;
 }
 
 export interface PictureErrorVerdict {
@@ -80,12 +79,31 @@ export function comparePictureError(request: PictureErrorRequest): PictureErrorV
   const { frames, planes } = differences;
   if (reference !== 'stated' && reference.mean.length !== frames) return null;
   if (reference === 'stated' && input.stated?.length !== planes.length) return null;
-  const statistics = planes.map((plane) => planeStatistics(differences, plane));
+  const plains = plainPlanes(input);
+  const statistics = planes.map((plane, number) =>
+    planeStatistics(differences, plane, plains[number] as SketchPlane),
+  );
   const errors = new Float64Array(frames * planes.length);
   for (const [plane, { errors: own }] of statistics.entries())
     for (let frame = 0; frame < frames; frame += 1)
       errors[frame * planes.length + plane] = own[frame] as number;
-  const faults = statistics.flatMap((plane, number) => planeFaults(request, differences, plane, number));
+  const losses = statistics.map(lossOf);
+  const plain = plainStatistics({
+    form: input,
+    lossOf: (frame, plane) => losses[plane]?.[frame] ?? 0,
+    peak: differences.peak,
+    input: input.values,
+    output: output.values,
+  });
+  const faults = statistics.flatMap((plane, number) => [
+    ...planeFaults(request, differences, plane, number),
+    ...plainFaults(
+      planeNames[number] ?? `plane ${number}`,
+      plain[number] as PlainStatistics,
+      losses[number] as Float64Array,
+      request.plain,
+    ),
+  ]);
   return { frames, errors, planes: planes.length, peak: differences.peak, faults };
 }
 
@@ -103,7 +121,7 @@ function planeFaults(
     if (!faults.some(({ kind }) => kind === 'stated'))
       faults.push(...clipFaults(about, statistics, reference));
     faults.push(...regionFaults(about, differences, reference));
-    faults.push(...driftFaults(about, statistics, drift(differences, number), reference.most));
+    faults.push(...mixFaults(about, statistics, mixOf(differences, number), reference.most));
   }
   return faults;
 }
@@ -117,7 +135,7 @@ interface About {
 /** Frames that stand out: above what the quantiser or the profile allows, or against those around. */
 function frameFaults(
   { plane, peak }: About,
-  { errors, steps, counts }: PlaneStatistics,
+  { errors, steps, counts, whole }: PlaneStatistics,
   reference: Reference,
   leastPsnr: number,
 ): PictureErrorFault[] {
@@ -130,7 +148,7 @@ function frameFaults(
     // A picture that changes by more than it lost, from frame to frame, holds more than the codec keeps.
     if (error > floor * sure && error > step) worst.large.take(frame, error, floor);
     if (reference !== 'stated') {
-      const most = reference.most.rounding + reference.most.frame * (reference.mean[frame] as number);
+      const most = mostOf(reference, whole, frame);
       if (error > most * sure) worst.stated.take(frame, error, most);
     }
     const around = greatestAround(errors, frame);
@@ -203,17 +221,17 @@ function isInsert(steps: Float64Array, frame: number, error: number): boolean {
 /** The mean of all frames against what the encoder says it lost of what it was given. */
 function statedFaults(
   { plane, peak }: About,
-  { errors, counts, independent, rounding }: PlaneStatistics,
+  statistics: PlaneStatistics,
   stated: number,
 ): PictureErrorFault[] {
+  const { errors, rounding } = statistics;
   const psnr = (error: number): number =>
     error === 0 ? MOST_PSNR : Math.min(MOST_PSNR, psnrOf(error, peak));
   // What the rounding of two sketches can add counts for the file: in a frame of next to no error it is most of what is found.
   const found =
     errors.reduce((sum, error) => sum + psnr(Math.max(0, error - MOST_ROUNDING * rounding)), 0) /
     errors.length;
-  const count = medianAround(counts, counts.length >> 1) * independent;
-  const margin = STATED + 10 * Math.log10(mostBy(count));
+  const margin = STATED + 10 * Math.log10(mostBy(countOf(statistics)));
   return found < Math.min(stated, MOST_PSNR) - margin
     ? [
         {
@@ -225,18 +243,29 @@ function statedFaults(
     : [];
 }
 
+/** What the quantiser explains of a frame. Where all blocks are alike, all lose the same, and nothing evens out: there a frame may lose what a region may. */
+function mostOf({ most, mean }: Exclude<Reference, 'stated'>, whole: Uint8Array, frame: number): number {
+  return most.rounding + (whole[frame] === 1 ? most.region : most.frame) * (mean[frame] as number);
+}
+
+/** How many numbers a mean over all frames rests on: of each as many as its error is spread over. */
+function countOf({ counts, independent }: PlaneStatistics): number {
+  return (counts.length * independent) / counts.reduce((sum, count) => sum + 1 / Math.max(count, 1), 0);
+}
+
 /** The mean of all frames against what their quantisers explain: surer than any single one. */
 function clipFaults(
   { plane, peak }: About,
-  { errors, counts, independent }: PlaneStatistics,
+  statistics: PlaneStatistics,
   reference: Exclude<Reference, 'stated'>,
 ): PictureErrorFault[] {
+  const { errors, whole } = statistics;
   const mean = (values: {
     reduce(sum: (sum: number, value: number) => number, from: number): number;
   }): number => values.reduce((sum, value) => sum + value, 0) / errors.length;
   const error = mean(errors);
-  const most = reference.most.rounding + reference.most.frame * mean(reference.mean);
-  const sure = mostBy(medianAround(counts, counts.length >> 1) * independent);
+  const most = mean(errors.map((_, frame) => mostOf(reference, whole, frame)));
+  const sure = mostBy(countOf(statistics));
   return error > most * sure
     ? [
         {
@@ -283,45 +312,27 @@ function regionFaults(
   return faults;
 }
 
-/** A gain, or a part of the frame before, that runs through all frames. */
-function driftFaults(
+/** A part of the frame before or behind that runs through all frames. */
+function mixFaults(
   { plane }: About,
   { errors }: PlaneStatistics,
-  { gain, mix }: Drift,
+  { value, deviation, energy }: Slope,
   { rounding }: MostLost,
 ): PictureErrorFault[] {
   const lost = errors.reduce((sum, error) => sum + error, 0) / errors.length;
-  const faults: PictureErrorFault[] = [];
-  // Coding takes energy away, and as much as it errs; more, or anything added, is no coding.
-  const part = gain.value * gain.energy;
-  const sure = CERTAIN * gain.deviation * gain.energy;
   // In a picture of one grey, or one that stands still, any slope is next to nothing.
-  const matters = ({ value, energy }: Slope): boolean =>
-    value * value * energy > Math.max(rounding / 2, EXPLAINED * lost);
-  if (
-    matters(gain) &&
-    Math.abs(gain.value) > LEAST_GAIN &&
-    (-part > GAIN_LOST * lost + sure || part > GAIN_WON * lost + sure)
-  )
-    faults.push({
-      kind: 'drift',
-      found: `${plane}: contrast times ${(1 + gain.value).toFixed(3)} in all frames`,
-      expected: `times 1, within ${(LEAST_GAIN + CERTAIN * gain.deviation).toFixed(3)}`,
-    });
-  if (matters(mix) && Math.abs(mix.value) > LEAST_MIX + CERTAIN * mix.deviation)
-    faults.push({
-      kind: 'drift',
-      found: `${plane}: ${(200 * Math.abs(mix.value)).toFixed(0)} % of the frame ${mix.value > 0 ? 'before' : 'behind'} in every frame`,
-      expected: 'each frame alone',
-    });
-  return faults;
+  const matters = value * value * energy > Math.max(rounding / 2, EXPLAINED * lost);
+  return matters && Math.abs(value) > LEAST_MIX + CERTAIN * deviation
+    ? [
+        {
+          kind: 'drift',
+          found: `${plane}: ${(200 * Math.abs(value)).toFixed(0)} % of the frame ${value > 0 ? 'before' : 'behind'} in every frame`,
+          expected: 'each frame alone',
+        },
+      ]
+    : [];
 }
 /** Of the error, what a slope must explain to be one. */
 const EXPLAINED = 0.02;
-/** Of the contrast; rounding alone makes less. */
-const LEAST_GAIN = 0.004;
-/** Energy that coding may take away or add by a gain, of what it errs. */
-const GAIN_LOST = 1.5;
-const GAIN_WON = 0.3;
 /** Half of the part of another frame. */
 const LEAST_MIX = 0.02;

@@ -24,6 +24,7 @@ export interface CampaignRequest {
 /**
  * `caught`: held for what it is; `otherwise`: held, for something else. `no-effect`: ready, and the files are what an intact encoder makes. `not-claimed`: ready, they are not, and the report says that those frames cannot be told from their neighbours.
  * `missed`: ready, they are not, and nothing says so.
+ * `below`: ready, they are not, and the fault is smaller than what is promised to be found (docs/campaign.md).
  * Of clean cases `ready` and `wrong-held`. `broken`: the case itself did not work.
  */
 const ends = [
@@ -31,6 +32,7 @@ const ends = [
   'otherwise',
   'no-effect',
   'not-claimed',
+  'below',
   'missed',
   'ready',
   'wrong-held',
@@ -91,7 +93,9 @@ async function oneCase({ id, fault, draw }: Deal, folder: string, keep: boolean)
             ? 'no-effect'
             : notClaimed
               ? 'not-claimed'
-              : 'missed';
+              : 'claimed' in operation && operation.claimed === false
+                ? 'below'
+                : 'missed';
     return {
       ...about,
       end,
@@ -136,6 +140,7 @@ export interface FaultRow {
   readonly otherwise: number;
   readonly noEffect: number;
   readonly notClaimed: number;
+  readonly below: number;
   readonly missed: number;
   readonly broken: number;
   /** What it was held for: codes and in how many cases, most frequent first. */
@@ -179,6 +184,7 @@ export function summaryOf(results: readonly CampaignCase[]): CampaignSummary {
       otherwise: count(list, 'otherwise'),
       noEffect: count(list, 'no-effect'),
       notClaimed: count(list, 'not-claimed'),
+      below: count(list, 'below'),
       missed: count(list, 'missed'),
       broken: count(list, 'broken'),
       codes: codesOf(list),

@@ -10,6 +10,7 @@ import { loadProfiles } from '../../profiles/load.ts';
 import { outcomeOf } from '../../profiles/outcome/decide.ts';
 import { isMovie, type LoadedProfile, type Profile } from '../../profiles/schema.ts';
 import { drawFault, type FaultName, faultNames } from '../faults/fault.ts';
+import { gradedNames } from '../faults/graded.ts';
 import type { Operation } from '../faults/operation.ts';
 import { type Random, randomOf } from '../faults/random.ts';
 import { factsOf, mediaTools } from '../support/make.ts';
@@ -21,7 +22,10 @@ import {
   forms,
   makeClip,
   nameOf,
+  type PictureName,
   pictureNames,
+  plainFormNames,
+  plainPictureNames,
 } from './material.ts';
 
 export interface Case {
@@ -59,6 +63,9 @@ const forForms: Partial<Record<FaultName, (form: Form) => boolean>> = {
   'polarity-turned': ({ audio }) => audio.length > 0,
 };
 
+/** Faults that come in sizes are promised to be found in pictures that have detail, colours and motion: in a grey one there is nothing to blur. */
+const RICH: readonly PictureName[] = ['chart', 'zoom', 'pan', 'slow-zoom', 'cuts'];
+
 /** A case to be drawn. */
 export interface Deal {
   readonly id: string;
@@ -88,7 +95,7 @@ export async function dealer(seed: number, folder: string, only?: FaultName): Pr
   };
 
   const drawForm = (random: Random, fault: FaultName | null): FormName | null => {
-    const form = random.of(formNames);
+    const form = random.of(fault === null ? formNames : plainFormNames);
     if (form === 'large' && random.below(LARGE_ONE_IN / 3) > 0) return null;
     return fault === null || (forForms[fault]?.(forms[form]) ?? true) ? form : null;
   };
@@ -104,7 +111,9 @@ export async function dealer(seed: number, folder: string, only?: FaultName): Pr
     for (let tried = 0; tried < MOST_TRIES; tried += 1) {
       const form = drawForm(random, fault);
       const wanted = drawProfiles(random);
-      const picture = random.of(pictureNames);
+      const picture = random.of(
+        fault === null ? pictureNames : gradedNames.some((name) => name === fault) ? RICH : plainPictureNames,
+      );
       const take = random.below(2);
       if (
         form === null ||
@@ -135,7 +144,7 @@ export async function dealer(seed: number, folder: string, only?: FaultName): Pr
             ? { ...clip, take: 1 - take }
             : {
                 form,
-                picture: random.of(pictureNames.filter((one) => one !== picture)),
+                picture: random.of(plainPictureNames.filter((one) => one !== picture)),
                 take: random.below(2),
               };
         const otherClip = (await clipOf(other)).path;

@@ -4,6 +4,7 @@ import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { parseArgs } from 'node:util';
 import { type FaultName, faultNames } from '../faults/fault.ts';
+import { type LimitsResult, limitNames, measureLimits } from './limits-run.ts';
 import { type CampaignCase, type CampaignSummary, runCampaign, summaryOf } from './campaign.ts';
 
 export interface CampaignOutput {
@@ -77,6 +78,59 @@ export async function campaign(
   } finally {
     if (!keep) rmSync(folder, { recursive: true, force: true });
   }
+}
+
+/** Of `a,b`: those of the names that are known; throws RangeError for another. Everything where nothing is said. */
+function namesOf<Name extends string>(
+  option: string,
+  text: string | undefined,
+  known: readonly Name[],
+): Name[] {
+  if (text === undefined) return [...known];
+  return text.split(',').map((name) => {
+    const found = known.find((one) => one === name);
+    if (found === undefined)
+      throw new RangeError(`--${option} takes some of ${known.join(', ')}, not ${name}`);
+    return found;
+  });
+}
+
+/** `--limits`: how small a fault may be and still be found. Throws RangeError for arguments that mean nothing. */
+export async function limitsCampaign(
+  args: readonly string[],
+  report: (line: string) => void,
+): Promise<LimitsResult> {
+  const text = { type: 'string' } as const;
+  const { values } = parseArgs({
+    args: [...args],
+    options: {
+      limits: { type: 'boolean' },
+      seed: text,
+      codecs: text,
+      scenes: text,
+      kinds: text,
+      size: text,
+      frames: text,
+      places: text,
+      single: text,
+    },
+  });
+  const size = /^(\d{2,4})x(\d{2,4})$/.exec(values.size ?? '640x360');
+  if (size === null) throw new RangeError(`--size takes width x height, not ${values.size}`);
+  return await measureLimits(
+    {
+      seed: wholeNumber('seed', values.seed, 1),
+      coders: namesOf('codecs', values.codecs, limitNames.coders),
+      scenes: namesOf('scenes', values.scenes, limitNames.scenes),
+      kinds: namesOf('kinds', values.kinds, limitNames.kinds),
+      width: Number(size[1]),
+      height: Number(size[2]),
+      frames: wholeNumber('frames', values.frames, 12),
+      places: wholeNumber('places', values.places, 3),
+      single: wholeNumber('single', values.single, 4),
+    },
+    report,
+  );
 }
 
 export function lineOf({

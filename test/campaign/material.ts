@@ -10,9 +10,12 @@ export interface Form {
   readonly height: number;
   readonly frames: number;
   readonly timecode: string;
-  readonly codec: 'rdd36' | 'vc3' | 'h264';
+  readonly codec: 'rdd36' | 'vc3' | 'h264' | 'h264-open' | 'h264-fields' | 'mpeg2';
   /** Channels of every audio track. */
   readonly audio: readonly number[];
+  /** Absent: 48000. */
+  readonly sampleRate?: number;
+  readonly silent?: true;
   readonly interlaced: 'no' | 'top-first' | 'bottom-first';
   readonly range: 'limited' | 'full';
   readonly matrix: 'bt709' | 'bt2020nc' | 'smpte170m';
@@ -30,6 +33,27 @@ const film = {
   range: 'limited',
   matrix: 'bt709',
 } as const satisfies Form;
+
+/** What cameras and editors write as well, and what there is too little of: for clean cases alone. */
+const awkwardForms = {
+  'one-frame': { ...film, frames: 1 },
+  'two-frames': { ...film, frames: 2, codec: 'h264' },
+  'fields-odd-raster': { ...film, rate: '25', width: 346, height: 250, frames: 20, interlaced: 'top-first' },
+  'fields-coded': {
+    ...film,
+    rate: '25',
+    height: 256,
+    frames: 25,
+    codec: 'h264-fields',
+    interlaced: 'top-first',
+  },
+  'long-open-group': { ...film, rate: '25', width: 352, height: 208, frames: 75, codec: 'h264-open' },
+  'open-group-mpeg2': { ...film, rate: '25', width: 352, height: 288, frames: 60, codec: 'mpeg2' },
+  'audio-44100': { ...film, rate: '25', frames: 30, sampleRate: 44_100 },
+  'audio-96000': { ...film, frames: 30, sampleRate: 96_000 },
+  'eight-channels': { ...film, frames: 24, audio: [8] },
+  silence: { ...film, frames: 36, audio: [2, 1], silent: true },
+} as const satisfies Record<string, Form>;
 
 /** Small, since a campaign counts cases and not pixels; one large. */
 export const forms = {
@@ -97,9 +121,12 @@ export const forms = {
   },
   upright: { ...film, width: 256, height: 384, frames: 24, codec: 'h264', audio: [1] },
   large: { ...film, width: 1280, height: 720, frames: 24, audio: [2, 2] },
+  ...awkwardForms,
 } as const satisfies Record<string, Form>;
 export type FormName = keyof typeof forms;
+/** Of clean cases; the others have what a fault needs. */
 export const formNames = Object.keys(forms) as FormName[];
+export const plainFormNames = formNames.filter((name) => !(name in awkwardForms));
 
 /** A graph of `lavfi` sources that ends in one picture of size `s` at `rate`; `take` makes another take of the same scene. */
 type Draw = (
@@ -113,6 +140,19 @@ const demo = (picture: { sources: readonly string[]; graph: string }, s: string)
   const sources = picture.sources.map((source, index) => `${source}[d${index}]`).join(';');
   return `${sources};${picture.graph.replace(/\[(\d)\]/g, '[d$1]')},scale=${s.replace('x', ':')}:flags=bicubic`;
 };
+
+/** For clean cases alone: what a fault does to them may be nothing. */
+const awkwardPictures = {
+  'near-black': ({ s, rate }, take) =>
+    `color=c=0x030303:s=${s}:r=${rate},noise=alls=3:allf=t:all_seed=${81 + take}`,
+  black: ({ s, rate }, take) => `color=c=0x0${take}0${take}0${take}:s=${s}:r=${rate}`,
+  /** White and black in turn. */
+  strobe: ({ s, rate }, take) =>
+    `${still(s, rate, 'mandelbrot')},lutyuv=y=235:u=128:v=128:enable='eq(mod(n,${2 + take}),1)'`,
+  'flat-colour': ({ s, rate }, take) => `color=c=${take === 0 ? '0x2040c0' : '0xc03020'}:s=${s}:r=${rate}`,
+  'dark-noise': ({ s, rate }, take) =>
+    `color=c=0x101010:s=${s}:r=${rate},noise=alls=40:allf=t:all_seed=${91 + take}`,
+} as const satisfies Record<string, Draw>;
 
 const pictures = {
   /** Every part of it moves. */
@@ -159,9 +199,11 @@ const pictures = {
     `${still(s, rate, 'testsrc2')},lutyuv=y=val-${8 + 4 * take}:enable='eq(mod(n,2),1)'`,
   focus: ({ s, rate }, take) =>
     `${still(s, rate, 'testsrc2')},split[sharp][soft];[soft]gblur=sigma=6[soft];[sharp][soft]blend=all_expr='A*(1-min(1,N/60+0.1*${take}))+B*min(1,N/60+0.1*${take})'`,
+  ...awkwardPictures,
 } as const satisfies Record<string, Draw>;
 export type PictureName = keyof typeof pictures;
 export const pictureNames = Object.keys(pictures) as PictureName[];
+export const plainPictureNames = pictureNames.filter((name) => !(name in awkwardPictures));
 
 export interface ClipName {
   readonly picture: PictureName;
@@ -171,13 +213,15 @@ export interface ClipName {
 }
 export const nameOf = ({ picture, form, take }: ClipName): string => `${picture}-${form}-${take + 1}`;
 
+const layouts: Readonly<Record<number, string>> = { 1: 'mono', 2: 'stereo', 8: '7.1' };
+
 /** Voices as far as a level meter and a correlation can tell: noise and tones in syllables, every channel its own. */
-function voice(seed: number, channels: number): string {
+function voice(seed: number, channels: number, sampleRate: number): string {
   const one = (channel: number): string => {
     const pitch = 110 + 23 * ((seed + 3 * channel) % 7);
     return `(0.5+0.5*sin(${2 + ((seed + channel) % 3)}*PI*t))*(0.15*sin(2*PI*${pitch}*t+3*sin(2*PI*5*t))+0.08*sin(2*PI*${3 * pitch}*t)+0.1*(random(${channel})-0.5))`;
   };
-  return `aevalsrc='${Array.from({ length: channels }, (_, channel) => one(channel)).join('|')}':s=48000:c=${channels === 1 ? 'mono' : 'stereo'}`;
+  return `aevalsrc='${Array.from({ length: channels }, (_, channel) => one(channel)).join('|')}':s=${sampleRate}:c=${layouts[channels] ?? `${channels}c`}`;
 }
 
 const tags = {
@@ -190,8 +234,26 @@ const encoders = {
   rdd36: ['-c:v', 'prores_ks', '-profile:v', 'standard'],
   vc3: ['-c:v', 'dnxhd', '-profile:v', 'dnxhr_hq'],
   h264: ['-c:v', 'libx264', '-preset', 'ultrafast', '-crf', '16', '-bf', '2', '-g', '12', '-threads', '2'],
+  /** One group of three seconds whose first pictures are predicted from the one before. */
+  'h264-open': [
+    ...['-c:v', 'libx264', '-preset', 'veryfast', '-crf', '18', '-bf', '3', '-g', '75', '-keyint_min', '25'],
+    ...['-x264-params', 'open-gop=1:keyint=36:scenecut=0', '-threads', '2'],
+  ],
+  /** Fields coded as such. */
+  'h264-fields': [
+    ...['-c:v', 'libx264', '-preset', 'veryfast', '-crf', '18', '-bf', '2', '-g', '12', '-threads', '2'],
+    ...['-x264-params', 'tff=1'],
+  ],
+  mpeg2: ['-c:v', 'mpeg2video', '-q:v', '3', '-bf', '2', '-g', '15', '-threads', '2'],
 } as const;
-const pixelFormats = { rdd36: 'yuv422p10le', vc3: 'yuv422p', h264: 'yuv420p' } as const;
+const pixelFormats = {
+  rdd36: 'yuv422p10le',
+  vc3: 'yuv422p',
+  h264: 'yuv420p',
+  'h264-open': 'yuv420p',
+  'h264-fields': 'yuv420p',
+  mpeg2: 'yuv420p',
+} as const;
 
 function clipArguments(clip: ClipName): string[] {
   const form: Form = forms[clip.form];
@@ -210,10 +272,11 @@ function clipArguments(clip: ClipName): string[] {
   const range = form.range === 'full' ? 'pc' : 'tv';
   const shape = `scale=out_color_matrix=${scalerMatrix[form.matrix]}:out_range=${range}:flags=bicubic,format=${pixelFormats[form.codec]}`;
   const graph = `${source},${shape},${woven}settb=1/(${form.rate}),setpts=N,fps=${form.rate},trim=end_frame=${form.frames},setsar=1,setparams=field_mode=${fields ? (form.interlaced === 'top-first' ? 'tff' : 'bff') : 'prog'}:range=${range}:color_primaries=${primaries}:color_trc=${transfer}:colorspace=${form.matrix}[v]`;
-  const samples = Math.round((form.frames * (den ?? 1) * 48000) / num);
+  const { sampleRate = 48_000 } = form;
+  const samples = Math.round((form.frames * (den ?? 1) * sampleRate) / num);
   const audioTracks = form.audio.map(
     (channels, index) =>
-      `${voice(1 + 5 * index + 17 * clip.take + pictureNames.indexOf(clip.picture), channels)},atrim=end_sample=${samples}[a${index}]`,
+      `${voice(1 + 5 * index + 17 * clip.take + pictureNames.indexOf(clip.picture), channels, sampleRate)}${form.silent === true ? ',volume=0' : ''},atrim=end_sample=${samples}[a${index}]`,
   );
   return [
     ...[

@@ -99,6 +99,18 @@ function behindDecoder(args, filters) {
   return withGraph(args, changed);
 }
 
+/** `filters` before everything that the profile does to the picture; what was told of the source is right. */
+function beforeScaler(args, profile, filters) {
+  const number = stagedPlaces(args).indexOf(sectionOf(args, profile).end);
+  const graph = graphOf(args);
+  const changed = graph.replace(
+    new RegExp(`(^|;)\\[in${number}\\]`),
+    (_, before) => `${before}[in${number}]${filters},`,
+  );
+  if (changed === graph) throw new Error(`no chain of the output ${profile}`);
+  return withGraph(args, changed);
+}
+
 /** Filters by which picture i of the stream becomes picture map[i]; the stream may become longer or shorter. `count`: its pictures. */
 export function mapFilters(map, count) {
   const longest = Math.max(map.length, count);
@@ -191,7 +203,9 @@ export function argumentsWith(args, operation) {
   const put = (filters, retag) =>
     operation.stage === 'decoder'
       ? behindDecoder(args, filters)
-      : beforeEncoder(args, profile, filters, retag);
+      : operation.stage === 'scaler'
+        ? beforeScaler(args, profile, filters)
+        : beforeEncoder(args, profile, filters, retag);
   switch (operation.do) {
     case 'none':
       return args;

@@ -4,6 +4,7 @@ import type { FindingCode } from '../../findings/registry.ts';
 import type { ClipFacts } from '../../media/facts.ts';
 import type { Outcome } from '../../profiles/outcome.ts';
 import type { Profile } from '../../profiles/schema.ts';
+import { graded, type GradedName, gradedNames, isClaimed } from './graded.ts';
 import type { Operation, Stage } from './operation.ts';
 import type { Random } from './random.ts';
 
@@ -110,8 +111,53 @@ function onAudio(
   };
 }
 
+/** In front of the scaler what lies everywhere and in every frame is proved against the source; a place is met by chance. */
+const inFrontOfScaler: ReadonlySet<GradedName> = new Set<GradedName>([
+  'mixed-with-the-frame-before',
+  'chroma-exchanged',
+  'weaker-colours',
+  'brightness',
+  'contrast',
+]);
+
+/** A fault that comes in sizes, in one frame or in all, most often as large as is promised. */
+function sized(name: GradedName): Draw {
+  return ({ facts, profile, outcome }, random) => {
+    const stage = random.of(['encoder', 'encoder', 'encoder', 'scaler', 'file'] as const);
+    const codec = outcome.codec;
+    if (codec !== 'vc3' && codec !== 'rdd36' && codec !== 'h264') return null;
+    if (stage === 'scaler' && !inFrontOfScaler.has(name)) return null;
+    const scope = outcome.frames < 2 ? 'all' : random.of(['one', 'all'] as const);
+    const { strengths, filters } = graded[name];
+    const claimed = (strength: number): boolean =>
+      stage === 'file' || isClaimed(name, codec, strength, stage === 'scaler' ? 'one' : scope);
+    const enough = strengths.filter(claimed);
+    const strength = enough.length === 0 || random.below(8) === 0 ? random.of(strengths) : random.of(enough);
+    const { width, height, pixelFormat } = stage === 'scaler' ? facts.video : outcome;
+    const spot = {
+      across: random.below(1000) / 999,
+      down: random.below(1000) / 999,
+      frame: scope === 'all' ? null : random.between(1, outcome.frames - 1),
+    };
+    return {
+      do: 'filter',
+      stage,
+      profile: profile.name,
+      filters: filters(strength, { width, height, pixelFormat }, spot),
+      retag: true,
+      claimed: claimed(strength),
+    };
+  };
+}
+
+const ofSizes = Object.fromEntries(gradedNames.map((name) => [name, sized(name)])) as Record<
+  GradedName,
+  Draw
+>;
+
 /** By name, so that a table of them is complete. */
 export const faults = {
+  ...ofSizes,
   'frame-dropped': order(everywhere, (count, random) => {
     const lost = random.below(count);
     return count < 2 ? null : inOrder(count).filter((index) => index !== lost);
@@ -139,6 +185,7 @@ export const faults = {
     return inOrder(count).map((index) => clamped(index + by, count));
   }),
   'shifted-from-a-frame': order(behind, (count, random) => {
+    if (count < 3) return null;
     const from = random.between(1, count - 2);
     const by = random.of([-1, 1, -2, 2, -5]);
     return inOrder(count).map((index) => (index < from ? index : clamped(index + by, count)));
@@ -303,8 +350,26 @@ const ORDER = [
 ] as const;
 const STRANGE = ['frame-foreign', 'picture-damaged'] as const;
 
+/** Of a part of the picture, or of all of it: what it looks like depends on its size. */
+const ALTERED = [
+  ...ORDER,
+  ...STRANGE,
+  'picture-error-frame',
+  'picture-error-region',
+  'picture-error-stated',
+  'picture-error-drift',
+  'picture-error-large',
+  'encoder-input-differs',
+  'frame-colour-differs',
+  'levels-differ',
+  'range-wrong',
+  'matrix-wrong',
+  'picture-displaced',
+] as const;
+
 /** What a fault should be reported as: one of these; as another bitstream where the finished file was spoiled; as another decode where the decoder gave it. Whatever else is reported may be a wrong alarm. */
 export const apt = {
+  ...(Object.fromEntries(gradedNames.map((name) => [name, ALTERED])) as Record<GradedName, typeof ALTERED>),
   'frame-dropped': ['frame-count-differs', 'encoder-failed', 'decode-times-differ'],
   'frame-repeated': ['frame-count-differs', 'encoder-failed', 'decode-times-differ'],
   'one-dropped-another-repeated': ORDER,

@@ -2,10 +2,10 @@
 
 /**
  * Where the fault sits. `decoder`: behind it, so that everything the command tells and makes is of the wrong pictures.
- * `encoder`: before it, in one output; whatever else the command tells is right. `file`: the encoders did well, and the
+ * `scaler`: before what a profile does to the picture, behind the fingerprints. `encoder`: before it, in one output; whatever else the command tells is right. `file`: the encoders did well, and the
  * finished file was spoiled.
  */
-export const stages = ['decoder', 'encoder', 'file'] as const;
+export const stages = ['decoder', 'scaler', 'encoder', 'file'] as const;
 export type Stage = (typeof stages)[number];
 
 /** One fault each in several outputs of one encode. */
@@ -34,6 +34,8 @@ export type Operation =
       readonly profile: string;
       readonly filters: string;
       readonly retag: boolean;
+      /** False: smaller than what is promised to be found. */
+      readonly claimed?: boolean;
     }
   /** Another text in the filter graph. */
   | { readonly do: 'graph'; readonly stage: 'encoder'; readonly from: string; readonly to: string }
@@ -59,6 +61,7 @@ export type Operation =
       readonly profile: string;
       readonly track: number;
       readonly filters: string;
+      readonly claimed?: boolean;
     }
   | { readonly do: 'swap-tracks'; readonly stage: 'encoder' | 'file'; readonly profile: string }
   /** One bit of one packet. */

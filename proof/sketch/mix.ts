@@ -1,4 +1,4 @@
-/** Two faults that run through a whole clip and keep its energy small: a gain of a plane, and a part of a neighbouring frame in every frame. Sketches are linear, so both are found by least squares. Pure. */
+/** A part of a neighbouring frame in every frame, which keeps the energy of the error small: sketches are linear, so it is found by least squares. It needs no averages that change: grain is enough. Pure. */
 import type { SketchDifferences } from './error.ts';
 import type { SketchPlane } from './form.ts';
 
@@ -8,13 +8,6 @@ export interface Slope {
   readonly deviation: number;
   /** Mean square of what the slope is of, as an error is counted. */
   readonly energy: number;
-}
-
-export interface Drift {
-  /** Of the values from the middle of the range: 0 is as it was. */
-  readonly gain: Slope;
-  /** Of the difference of the frame before and the frame behind: half of the part that is in each frame; negative: of the frame behind. */
-  readonly mix: Slope;
 }
 
 /** What stands still is seen once, however long it stands: the frames of a region are one observation, and regions tell how far a slope scatters. */
@@ -42,18 +35,17 @@ class Regions {
   }
 }
 
-export function drift(differences: SketchDifferences, plane: number): Drift {
-  const { frames, planes, at, fromMiddle, stepAt } = differences;
+/** Of the difference of the frame before and the frame behind: half of the part that is in each frame; negative: of the frame behind. */
+export function mixOf(differences: SketchDifferences, plane: number): Slope {
+  const { frames, planes, at, stepAt } = differences;
   const { from, columns, rows } = planes[plane] as SketchPlane;
-  const gain = new Regions(columns * rows);
   const mix = new Regions(columns * rows);
-  for (let frame = 0; frame < frames; frame += 1) {
-    for (let region = 0; region < columns * rows; region += 1) {
-      const difference = at(frame, from + region);
-      gain.add(region, fromMiddle(frame, from + region), difference);
-      if (frame > 0 && frame < frames - 1)
-        mix.add(region, -stepAt(frame, from + region) - stepAt(frame + 1, from + region), difference);
-    }
-  }
-  return { gain: gain.slope(), mix: mix.slope() };
+  for (let frame = 1; frame < frames - 1; frame += 1)
+    for (let region = 0; region < columns * rows; region += 1)
+      mix.add(
+        region,
+        -stepAt(frame, from + region) - stepAt(frame + 1, from + region),
+        at(frame, from + region),
+      );
+  return mix.slope();
 }

@@ -1,0 +1,6 @@
+/** What a picture error is, in words for a finding. */
+export interface PictureErrorFault {
+  readonly kind: 'frame' | 'region' | 'stated' | 'large' | 'drift';
+  readonly found: string;
+  readonly expected: string;
+}

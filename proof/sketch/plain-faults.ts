@@ -1,0 +1,188 @@
+/**
+ * Which plain averages (plain.ts) no coding explains. A region's average may move by so much, and so much for what the frame lost; all else is counted in that:
+ * sums over many regions move by a small part of it. Measured: docs/mechanisms/picture-error.md. Pure.
+ */
+import type { PlaneStatistics } from './statistics.ts';
+import type { PictureErrorFault } from './fault.ts';
+import type { PlainParts, PlainStatistics, SlopeName } from './plain.ts';
+
+/** How far coding moves averages. */
+export interface PlainLimits {
+  /** The average of a region in a frame, code values of 8 bits: always, and for each of the root of the mean squared error. Larger regions do not move less where a codec cuts their average itself. */
+  readonly least: number;
+  readonly ofLoss: number;
+  readonly one: Shares;
+  readonly all: Shares;
+}
+
+/** Of that. */
+export interface Shares {
+  readonly region: number;
+  readonly line: number;
+  readonly gain: number;
+  readonly mix: number;
+  readonly moved: number;
+  readonly offset: number;
+}
+
+const parts: Readonly<
+  Record<
+    SlopeName,
+    {
+      readonly share: 'gain' | 'mix' | 'moved';
+      readonly least: number;
+      readonly words: (slope: number) => string;
+      readonly expected: string;
+    }
+  >
+> = {
+  gain: {
+    share: 'gain',
+    least: 0.015,
+    words: (slope) => `contrast times ${(1 + slope).toFixed(3)}`,
+    expected: 'times 1',
+  },
+  before: {
+    share: 'mix',
+    least: 0.08,
+    words: (slope) => `${(100 * slope).toFixed(0)} % of the frame before`,
+    expected: 'the frame alone',
+  },
+  behind: {
+    share: 'mix',
+    least: 0.08,
+    words: (slope) => `${(100 * slope).toFixed(0)} % of the frame behind`,
+    expected: 'the frame alone',
+  },
+  across: {
+    share: 'moved',
+    least: 0.2,
+    words: (slope) => `moved across by ${slope.toFixed(2)} samples`,
+    expected: 'in its place',
+  },
+  down: {
+    share: 'moved',
+    least: 0.2,
+    words: (slope) => `moved down by ${slope.toFixed(2)} samples`,
+    expected: 'in its place',
+  },
+};
+
+/** What the shares were measured with: regions of a plane, and of a line of them. Of fewer, sums scatter more. */
+const REGIONS = 440;
+const LINE = 22;
+/** Fewer frames are as one. */
+const MANY = 8;
+
+export interface Found {
+  readonly name: SlopeName | 'offset' | 'region' | 'line';
+  readonly kind: 'drift' | 'region';
+  readonly words: string;
+  readonly expected: string;
+  /** Of what is allowed: above 1 it is a fault. */
+  readonly times: number;
+}
+
+/** All that averages can say, each with how much of what is allowed it is. */
+export function foundIn(
+  { plane: { columns, rows } }: PlainStatistics,
+  own: PlainParts,
+  unit: number,
+  shares: Shares,
+): Found[] {
+  const scatter = Math.max(1, Math.sqrt(REGIONS / (columns * rows)));
+  const lineScatter = (size: number): number => Math.max(1, Math.sqrt(LINE / size));
+  const percent = (at: number, of: number): string => `${Math.round((100 * (at + 0.5)) / of)} %`;
+  const off = (value: number): string => `off by ${value.toFixed(2)} code values of 8 bits`;
+  const local = (name: 'region' | 'line', words: string, value: number, limit: number): Found => ({
+    name,
+    kind: 'region',
+    words: `${words} ${off(value)} on average`,
+    expected: `within ${limit.toFixed(2)}`,
+    times: Math.abs(value) / limit,
+  });
+  const slopes = (Object.keys(parts) as SlopeName[]).map((name): Found => {
+    const { share, least, words, expected } = parts[name];
+    const { slope, explains } = own.parts[name];
+    return {
+      name,
+      kind: 'drift',
+      words: words(slope),
+      expected,
+      times: Math.abs(slope) < least ? 0 : explains / (unit * shares[share] * scatter),
+    };
+  });
+  return [
+    ...slopes,
+    {
+      name: 'offset',
+      kind: 'drift',
+      words: off(own.offset),
+      expected: `within ${(unit * shares.offset).toFixed(2)}`,
+      times: Math.abs(own.offset) / (unit * shares.offset),
+    },
+    local(
+      'region',
+      `the region ${percent(own.region.region % columns, columns)} from the left and ${percent(Math.floor(own.region.region / columns), rows)} from the top`,
+      own.region.off,
+      unit * shares.region,
+    ),
+    local(
+      'line',
+      `the column of regions ${percent(own.column.region, columns)} from the left`,
+      own.column.off,
+      unit * shares.line * lineScatter(rows),
+    ),
+    local(
+      'line',
+      `the row of regions ${percent(own.row.region, rows)} from the top`,
+      own.row.off,
+      unit * shares.line * lineScatter(columns),
+    ),
+  ];
+}
+
+const worstOf = (found: readonly Found[]): Found | null =>
+  found.reduce<Found | null>(
+    (worst, one) => (one.times > 1 && one.times > (worst?.times ?? 0) ? one : worst),
+    null,
+  );
+
+/** `loss`: of each frame, root of the mean squared error. At most one fault of all frames and one of single ones: the clearest. */
+export function plainFaults(
+  plane: string,
+  statistics: PlainStatistics,
+  loss: Float64Array,
+  limits: PlainLimits,
+): PictureErrorFault[] {
+  const unit = (frame: number): number => limits.least + limits.ofLoss * (loss[frame] as number);
+  const frames = statistics.frames.length;
+  const mean =
+    Array.from({ length: frames }, (_, frame) => unit(frame)).reduce((sum, one) => sum + one, 0) / frames;
+  const all = worstOf(foundIn(statistics, statistics.all, mean, frames < MANY ? limits.one : limits.all));
+  if (all !== null)
+    return [{ kind: all.kind, found: `${plane} in all frames: ${all.words}`, expected: all.expected }];
+  const single = statistics.frames
+    .map((own, frame) => ({ frame, found: worstOf(foundIn(statistics, own, unit(frame), limits.one)) }))
+    .filter(({ found }) => found !== null);
+  const worst = single.reduce<(typeof single)[number] | null>(
+    (known, one) => ((one.found?.times ?? 0) > (known?.found?.times ?? 0) ? one : known),
+    null,
+  );
+  if (worst === null || worst.found === null) return [];
+  const besides = single.length > 1 ? `, and ${single.length - 1} frames besides` : '';
+  return [
+    {
+      kind: worst.found.kind,
+      found: `${plane} of frame ${worst.frame}: ${worst.found.words}${besides}`,
+      expected: worst.found.expected,
+    },
+  ];
+}
+
+/** Root of what each frame lost: by itself, or by the middle of all where that is less, so that a spoiled frame does not excuse itself. */
+export function lossOf({ errors }: PlaneStatistics): Float64Array {
+  const sorted = [...errors].sort((a, b) => a - b);
+  const middle = sorted[sorted.length >> 1] ?? 0;
+  return errors.map((error) => Math.sqrt(Math.min(error, 2 * middle)));
+}

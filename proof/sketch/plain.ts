@@ -1,0 +1,196 @@
+/**
+ * What the plain averages of regions say. Coding keeps them far better than samples: errors of a block cancel out in its average. So what moves them is
+ * something else: a gain, an offset, a part of a neighbouring frame, a plane that was moved (by least squares over all regions), or, in a region or a
+ * line of regions alone, a block, a column, an edge. All in code values of 8 bits. Pure.
+ */
+import { plainPlanes, sketchNumbers, type SketchForm, type SketchPlane } from './form.ts';
+
+export const slopeNames = ['gain', 'before', 'behind', 'across', 'down'] as const;
+export type SlopeName = (typeof slopeNames)[number];
+
+/** Of a least squares fit: how much of it there is, and the root mean square of what it explains. */
+export interface Part {
+  readonly slope: number;
+  readonly explains: number;
+}
+
+export interface Place {
+  readonly region: number;
+  /** How far off, from what the regions beside it are. */
+  readonly off: number;
+}
+
+/** Of one frame, or of all together. */
+export interface PlainParts {
+  /** `gain`: of the contrast; `before`, `behind`: of the frame there; `across`, `down`: samples that the plane is moved by. */
+  readonly parts: Readonly<Record<SlopeName, Part>>;
+  readonly offset: number;
+  /** The farthest region, column and row of regions. */
+  readonly region: Place;
+  readonly column: Place;
+  readonly row: Place;
+}
+
+export interface PlainStatistics {
+  readonly plane: SketchPlane;
+  readonly frames: readonly PlainParts[];
+  /** Regions by the root of the mean of their squares. */
+  readonly all: PlainParts;
+}
+
+class Fit {
+  count = 0;
+  #given = 0;
+  #found = 0;
+  #squares = 0;
+  #products = 0;
+  add(given: number, found: number): void {
+    this.count += 1;
+    this.#given += given;
+    this.#found += found;
+    this.#squares += given * given;
+    this.#products += given * found;
+  }
+  /** About their means: what all regions have alike is no slope. */
+  sums(): { readonly count: number; readonly squares: number; readonly products: number } {
+    const { count } = this;
+    if (count === 0) return { count, squares: 0, products: 0 };
+    return {
+      count,
+      squares: Math.max(0, this.#squares - (this.#given * this.#given) / count),
+      products: this.#products - (this.#given * this.#found) / count,
+    };
+  }
+}
+
+type Sums = ReturnType<Fit['sums']>;
+/** Of a picture whose averages are all alike: rounding, and no slope. */
+const LEAST_SQUARE = 1e-6;
+
+function partOf(all: readonly Sums[]): Part {
+  const sum = (of: keyof Sums): number => all.reduce((total, one) => total + one[of], 0);
+  const [count, squares, products] = [sum('count'), sum('squares'), sum('products')];
+  if (count === 0 || squares / count < LEAST_SQUARE) return { slope: 0, explains: 0 };
+  return { slope: products / squares, explains: Math.abs(products) / Math.sqrt(squares * count) };
+}
+
+/** Losses that an average lies from the ends of the range at the least. */
+const CUT = 2.5;
+
+const NOWHERE: Place = { region: 0, off: 0 };
+const farther = (known: Place, region: number, off: number): Place =>
+  Math.abs(off) > Math.abs(known.off) ? { region, off } : known;
+
+/** Averages of lines of regions, each against the lines beside it. */
+function lines(
+  values: ArrayLike<number>,
+  count: number,
+  size: number,
+  at: (line: number, index: number) => number,
+): Place {
+  const means = Array.from({ length: count }, (_, line) => {
+    let sum = 0;
+    for (let index = 0; index < size; index += 1) sum += values[at(line, index)] as number;
+    return sum / size;
+  });
+  return means.reduce((known, mean, line) => {
+    const beside = [means[line - 1], means[line + 1]].filter((one) => one !== undefined);
+    return beside.length === 0
+      ? known
+      : farther(known, line, mean - beside.reduce((sum, one) => sum + one, 0) / beside.length);
+  }, NOWHERE);
+}
+
+export interface PlainRequest {
+  readonly form: SketchForm;
+  /** Root of a frame's mean squared error, by plane. */
+  readonly lossOf: (frame: number, plane: number) => number;
+  /** Highest code value. */
+  readonly peak: number;
+  /** `sketchNumbers` a frame. */
+  readonly input: Uint16Array;
+  readonly output: Uint16Array;
+}
+
+export function plainStatistics({ form, lossOf, peak, input, output }: PlainRequest): PlainStatistics[] {
+  const numbers = sketchNumbers(form);
+  const frames = input.length / numbers;
+  return plainPlanes(form).map((plane, number) => {
+    const { columns, rows, from } = plane;
+    const regions = columns * rows;
+    const side = Math.sqrt(plane.samples);
+    const given = (frame: number, region: number): number =>
+      (input[frame * numbers + from + region] as number) / 256;
+    const all: Record<SlopeName, Sums[]> = { gain: [], before: [], behind: [], across: [], down: [] };
+    const squares = new Float64Array(regions);
+    const sums = new Float64Array(regions);
+    const found: PlainParts[] = [];
+    const differences = new Float64Array(regions);
+    for (let frame = 0; frame < frames; frame += 1) {
+      const fits: Record<SlopeName, Fit> = {
+        gain: new Fit(),
+        before: new Fit(),
+        behind: new Fit(),
+        across: new Fit(),
+        down: new Fit(),
+      };
+      const near = CUT * lossOf(frame, number);
+      let sum = 0;
+      let count = 0;
+      let region = NOWHERE;
+      for (let at = 0; at < regions; at += 1) {
+        const own = given(frame, at);
+        // Errors that would go beyond the range are cut off, and the average moves: nothing is said of a region that lies there.
+        const cut = own < near || own > peak - near;
+        const off = cut ? 0 : (output[frame * numbers + from + at] as number) / 256 - own;
+        differences[at] = off;
+        if (cut) continue;
+        count += 1;
+        squares[at] = (squares[at] as number) + off * off;
+        sums[at] = (sums[at] as number) + off;
+        sum += off;
+        region = farther(region, at, off);
+        fits.gain.add(own, off);
+        if (frame > 0) fits.before.add(given(frame - 1, at) - own, off);
+        if (frame < frames - 1) fits.behind.add(given(frame + 1, at) - own, off);
+        const column = at % columns;
+        if (column > 0 && column < columns - 1)
+          fits.across.add((given(frame, at - 1) - given(frame, at + 1)) / (2 * side), off);
+        if (at >= columns && at < regions - columns)
+          fits.down.add((given(frame, at - columns) - given(frame, at + columns)) / (2 * side), off);
+      }
+      const own = Object.fromEntries(
+        slopeNames.map((name) => {
+          const one = fits[name].sums();
+          all[name].push(one);
+          return [name, partOf([one])];
+        }),
+      ) as Record<SlopeName, Part>;
+      found.push({
+        parts: own,
+        offset: count === 0 ? 0 : sum / count,
+        region,
+        column: lines(differences, columns, rows, (line, index) => index * columns + line),
+        row: lines(differences, rows, columns, (line, index) => line * columns + index),
+      });
+    }
+    const means = sums.map((sum) => sum / frames);
+    return {
+      plane,
+      frames: found,
+      all: {
+        parts: Object.fromEntries(slopeNames.map((name) => [name, partOf(all[name])])) as Record<
+          SlopeName,
+          Part
+        >,
+        offset: found.reduce((sum, { offset }) => sum + offset, 0) / frames,
+        region: squares.reduce(
+          (known, square, at) => farther(known, at, Math.sqrt(square / frames)),
+          NOWHERE,
+        ),
+        column: lines(means, columns, rows, (line, index) => index * columns + line),
+        row: lines(means, rows, columns, (line, index) => line * columns + index),
+      },
+    };
+  });
+}

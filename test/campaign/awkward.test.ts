@@ -1,0 +1,57 @@
+/** Clips that are awkward and have no fault are ready: dark, flat, strobing, very short, of fields at odd rasters, of long open groups, of other audio. */
+import { join } from 'node:path';
+import { expect, test } from 'vitest';
+import { freshFolder, sharedFolder } from '../support/folder.ts';
+import { further } from '../support/lane.ts';
+import { jobFor } from '../support/work.ts';
+import { type FormName, makeClip, type PictureName } from './material.ts';
+import { runCase } from './run-case.ts';
+
+const vc3 = 'test/fixtures/profiles/small-vc3.yaml';
+const h264 = 'test/fixtures/profiles/small-h264.yaml';
+const rdd36 = 'test/campaign/profiles/small-rdd36.yaml';
+const full = 'test/campaign/profiles/full-vc3.yaml';
+
+test.each<[PictureName, FormName, readonly string[]]>([
+  ['strobe', 'one-frame', [vc3, h264]],
+  ['zoom', 'long-open-group', [vc3, h264]],
+  ['near-black', 'film', [vc3, h264]],
+  ...further<[PictureName, FormName, readonly string[]]>(
+    ['chart', 'two-frames', [vc3, h264]],
+    ['zoom', 'two-frames', [rdd36]],
+    ['chart', 'fields-odd-raster', [full]],
+    ['zoom', 'fields-coded', [full, h264]],
+    ['chart', 'open-group-mpeg2', [h264]],
+    ['strobe', 'film', [vc3, h264]],
+    ['strobe', 'audio-44100', [rdd36]],
+    ['black', 'silence', [vc3, h264]],
+    ['flat-colour', 'audio-96000', [rdd36, h264]],
+    ['near-black', 'eight-channels', [full, rdd36]],
+    ['dark-noise', 'full-range', [full, h264]],
+    ['dark-noise', 'film', [vc3, rdd36]],
+    ['black', 'fields-top', [full]],
+    ['near-black', 'full-range', [full, rdd36]],
+  ),
+])('%s as %s', async (picture, form, wanted) => {
+  const clip = await makeClip(join(sharedFolder, 'campaign'), { picture, form, take: 0 });
+  const { verdict, codes, reported } = await runCase(
+    await jobFor(clip, join(sharedFolder, 'awkward-jobs'), wanted),
+    { do: 'none' },
+    join(freshFolder('awkward'), 'case'),
+  );
+  expect([verdict, codes], reported.join('; ')).toEqual(['ready', []]);
+});
+
+test('white flashes in a fractal with grain, whose overshoot is cut off', async () => {
+  const clip = await makeClip(join(sharedFolder, 'campaign'), {
+    picture: 'flashes',
+    form: 'whole-24',
+    take: 1,
+  });
+  const { verdict, reported } = await runCase(
+    await jobFor(clip, join(sharedFolder, 'awkward-jobs'), [vc3]),
+    { do: 'none' },
+    join(freshFolder('awkward'), 'case'),
+  );
+  expect(verdict, reported.join('; ')).toBe('ready');
+});

@@ -1,0 +1,103 @@
+/** What plain averages of regions say of faults whose size is known: a gain, a mix, a moved plane, a block, a column. */
+import { writeFileSync } from 'node:fs';
+import { createReadStream } from 'node:fs';
+import { join } from 'node:path';
+import { describe, expect, test } from 'vitest';
+import { ValueCollector } from '../../proof/collect.ts';
+import { plainPlanes, sketchGrid, type SketchForm } from '../../proof/sketch/form.ts';
+import { maskPicture, maskSeed } from '../../proof/sketch/mask.ts';
+import { plainStatistics, type PlainStatistics } from '../../proof/sketch/plain.ts';
+import { maskInput, sketchChains, sketchValues } from '../../proof/sketch/tap.ts';
+import { freshFolder } from '../support/folder.ts';
+import { ffmpeg } from '../support/media.ts';
+import { runForOutput } from '../../process/run.ts';
+
+const size = { width: 320, height: 192 };
+const form: SketchForm = { ...size, pixelFormat: 'yuv422p', grid: sketchGrid(size, 'coarse') };
+/** A pan over a fractal: every region changes. */
+const picture =
+  'mandelbrot=s=640x192:r=24:start_scale=1,trim=end_frame=1,loop=loop=-1:size=1:start=0,setpts=N/24/TB,crop=w=320:h=192:x=3*n:y=0,scale=out_range=tv,format=yuv422p';
+
+async function valuesOf(filters: string): Promise<Uint16Array> {
+  const folder = freshFolder('plain');
+  const [mask, out] = [join(folder, 'mask.raw'), join(folder, 'sketch.raw')];
+  writeFileSync(mask, maskPicture(maskSeed('00', '11'), form));
+  const graph = [`[0:v]${filters}[from]`, ...sketchChains({ from: 'from', to: 'to', maskInput: 1, form })];
+  await ffmpeg(
+    ...['-f', 'lavfi', '-i', picture, ...maskInput(mask, form), '-filter_complex', graph.join(';')],
+    ...['-map', '[to]', '-frames:v', '6', '-fps_mode', 'passthrough', '-f', 'rawvideo', out],
+  );
+  const collector = new ValueCollector();
+  await collector.read(createReadStream(out));
+  return sketchValues(collector, form);
+}
+
+async function luma(filters: string): Promise<PlainStatistics> {
+  const [input, output] = [await valuesOf('null'), await valuesOf(filters)];
+  const [own] = plainStatistics({ form, lossOf: () => 0, peak: 255, input, output });
+  if (own === undefined) throw new Error('no plane');
+  return own;
+}
+
+test('they are the averages of the picture itself, in code values of 256', async () => {
+  const values = await valuesOf('null');
+  const { stdout } = await runForOutput('ffmpeg', [
+    ...['-v', 'error', '-f', 'lavfi', '-i', picture, '-frames:v', '1'],
+    ...['-map', '0:v', '-f', 'rawvideo', '-'],
+  ]);
+  for (const [plane, { from, columns, rows }] of plainPlanes(form).entries()) {
+    const width = plane === 0 ? 320 : 160;
+    const first = plane === 0 ? 0 : 320 * 192 + (plane - 1) * 160 * 192;
+    for (const region of [0, 1, columns, columns * rows - 1]) {
+      let sum = 0;
+      for (let y = 0; y < 192 / rows; y += 1)
+        for (let x = 0; x < width / columns; x += 1)
+          sum +=
+            stdout[
+              first +
+                (Math.floor(region / columns) * (192 / rows) + y) * width +
+                (region % columns) * (width / columns) +
+                x
+            ] ?? Number.NaN;
+      const mean = sum / ((192 / rows) * (width / columns));
+      expect(Math.abs((values[from + region] as number) / 256 - mean)).toBeLessThan(0.02);
+    }
+  }
+});
+
+describe('a fault is found with its size', () => {
+  test('contrast times 0.9', async () => {
+    const { all, frames } = await luma("lutyuv=y='(val-16)*0.9+16'");
+    // Codes are cut to whole numbers.
+    expect(all.parts.gain.slope).toBeCloseTo(-0.1, 2);
+    expect(frames[3]?.parts.gain.slope).toBeCloseTo(-0.1, 2);
+  });
+
+  test('a quarter of the frame before', async () => {
+    const { all } = await luma(
+      'split[own][late];[late]tpad=start=1:start_mode=clone[before];[own][before]blend=shortest=1:all_mode=normal:all_opacity=0.75',
+    );
+    expect(all.parts.before.slope).toBeCloseTo(0.25, 1);
+    expect(all.parts.before.slope).toBeGreaterThan(all.parts.behind.slope);
+  });
+
+  test('two samples to the right', async () => {
+    const { all } = await luma('crop=w=318:h=192:x=0:y=0,pad=w=320:h=192:x=2:y=0');
+    expect(all.parts.across.slope).toBeGreaterThan(1);
+    expect(all.parts.across.slope).toBeLessThan(3);
+  });
+
+  test('a block of 16 x 16 lies where it was put, and nowhere before', async () => {
+    const { all, frames } = await luma("drawbox=x=160:y=96:w=16:h=16:color=white:t=fill:enable='eq(n,4)'");
+    expect(frames[4]?.region.region).toBe(6 * 20 + 10);
+    expect(frames[4]?.region.off).toBeGreaterThan(20);
+    expect(frames[3]?.region.off).toBe(0);
+    expect(all.region.region).toBe(6 * 20 + 10);
+  });
+
+  test('a dead column moves every region of its column', async () => {
+    const { all } = await luma('drawbox=x=161:y=0:w=1:h=ih:color=black:t=fill');
+    expect(all.column.region).toBe(10);
+    expect(all.column.off).toBeLessThan(-1);
+  });
+});
