@@ -4,9 +4,9 @@
  */
 import { join } from 'node:path';
 import { burnInFont } from '../../files/installation.ts';
-import { formatRatio, type Rate } from '../../media/time/rate.ts';
-import { formatTimecode } from '../../media/time/timecode.ts';
+import { droppedLabels, framesPerDay, type Timecode } from '../../media/time/timecode.ts';
 import type { BurntIn } from '../../proof/text/form.ts';
+import { frameDigits } from '../../proof/text/words.ts';
 import type { Outcome } from '../outcome.ts';
 import { graphValue } from './escape.ts';
 
@@ -75,9 +75,16 @@ function grey(code: number): string {
   return `0x${level.toString(16).padStart(2, '0').repeat(3)}`;
 }
 
-/** Glyphs as the font draws them, on whole pixels, each character for itself: what can be said of them without the renderer. */
-function letters({ letters: { size, left, baseline }, look }: BurntIn, words: string): string {
-  return `drawtext=${words}:fontfile=${graphValue(burnInFont())}:fontsize=${size}:fontcolor=${grey(look.letters)}:ft_load_flags=no_hinting:text_shaping=0:x=${left}:y=${baseline}-ascent`;
+/**
+ * One character, on whole pixels, as the font draws it without hinting. Each has a filter of its own: how far apart a line puts its
+ * characters, to the pixel or to a quarter of one, differs between versions of FFmpeg.
+ */
+function character(
+  { letters: { size, left, baseline, pitch }, look }: BurntIn,
+  index: number,
+  words: string,
+): string {
+  return `drawtext=${words}:fontfile=${graphValue(burnInFont())}:fontsize=${size}:fontcolor=${grey(look.letters)}:ft_load_flags=no_hinting:text_shaping=0:x=${left + index * pitch}:y=${baseline}-ascent`;
 }
 
 /**
@@ -98,18 +105,47 @@ export function burnIn({
   const files: TextFile[] = [];
   const filters = (outcome.burnIn ?? []).flatMap((item, index) => {
     const pad = `${key}-${index}`;
-    const words = wordsFor(item, { rate: outcome.rate, path: join(textFolder, `${pad}.txt`), files });
-    return [box(item, { picture: outcome, bits, pad }), letters(item, words)];
+    return [
+      box(item, { picture: outcome, bits, pad }),
+      ...charactersOf(item, join(textFolder, pad), files).map((words, at) => character(item, at, words)),
+    ];
   });
   return { filters, files };
 }
 
-function wordsFor(
-  { words }: BurntIn,
-  { rate, path, files }: { readonly rate: Rate; readonly path: string; readonly files: TextFile[] },
-): string {
-  if (words.kind === 'timecode')
-    return `timecode=${graphValue(formatTimecode(words.start))}:timecode_rate=${formatRatio(rate)}:tc24hmax=1`;
-  files.push({ path, text: words.text });
-  return `textfile=${graphValue(path)}:expansion=none`;
+/** What each drawtext is asked for. A blank too, so that places stay plain. */
+function charactersOf({ words }: BurntIn, path: string, files: TextFile[]): string[] {
+  if (words.kind === 'timecode') return labelCharacters(words.start);
+  return [...words.text].map((text, at) => {
+    files.push({ path: `${path}-${at}.txt`, text });
+    return `textfile=${graphValue(`${path}-${at}.txt`)}:expansion=none`;
+  });
+}
+
+/**
+ * The characters of a label that counts on with each frame (`n`): what `formatTimecode` computes, as FFmpeg's expressions, one digit each. SMPTE ST 12-1: the day
+ * ends at 24 hours, and drop-frame leaves out labels of each minute but every tenth.
+ */
+function labelCharacters({ frame, base, drop }: Timecode): string[] {
+  const count = `mod(n+${frame},${framesPerDay(base, drop)})`;
+  const dropped = droppedLabels(base);
+  const [ten, minute] = [600 * base - 9 * dropped, 60 * base - dropped];
+  const label = drop
+    ? `(${count}+${9 * dropped}*floor(${count}/${ten})+${dropped}*max(0,floor((mod(${count},${ten})-${dropped})/${minute})))`
+    : count;
+  const digit = (of: string): string => `text=${graphValue(`%{eif:${of}:d}`)}`;
+  /** Digits of a whole number below 10^count. */
+  const digits = (number: string, length: number): string[] =>
+    Array.from({ length }, (_, at) => digit(`mod(floor((${number})/${10 ** (length - 1 - at)}),10)`));
+  const mark = (text: string): string => `text=${graphValue(text)}:expansion=none`;
+  const seconds = `floor(${label}/${base})`;
+  return [
+    ...digits(`floor(${seconds}/3600)`, 2),
+    mark(':'),
+    ...digits(`mod(floor(${seconds}/60),60)`, 2),
+    mark(':'),
+    ...digits(`mod(${seconds},60)`, 2),
+    mark(drop ? ';' : ':'),
+    ...digits(`mod(${label},${base})`, frameDigits(base)),
+  ];
 }

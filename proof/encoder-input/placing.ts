@@ -33,15 +33,19 @@ export function placingCells(plan: TilePlan, { columns, rows }: PlacingGrid): Ui
   const seen = new Uint8Array(columns * rows);
   const [wide, tall] = [scaled.width / columns, scaled.height / rows];
   /** Beyond the picture's own edge the outermost sample goes on; a window that reaches far beyond it is one of that sample. */
-  const within = (from: number, to: number, low: number, high: number, whole: number): boolean =>
+  type Span = readonly [from: number, to: number];
+  const within = ([from, to]: Span, [low, high]: Span, whole: number): boolean =>
     (from >= low || low === 0) && (to <= high || high === whole);
+  const [across, down]: readonly [Span, Span] = [
+    [window.left, window.left + window.width],
+    [window.top, window.top + window.height],
+  ];
   for (let row = 1; row < rows - 1; row += 1)
     for (let column = 1; column < columns - 1; column += 1) {
       const [left, right] = [(column - 1.5) * wide, (column + 2.5) * wide];
       const [top, bottom] = [(row - 1.5) * tall, (row + 2.5) * tall];
       const inside =
-        within(left, right, window.left, window.left + window.width, scaled.width) &&
-        within(top, bottom, window.top, window.top + window.height, scaled.height);
+        within([left, right], across, scaled.width) && within([top, bottom], down, scaled.height);
       const hidden = covered.some((part) => {
         const [x, y] = [part.left + window.left, part.top + window.top];
         return left < x + part.width && right > x && top < y + part.height && bottom > y;

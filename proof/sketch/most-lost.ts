@@ -10,23 +10,23 @@ export interface CodecLoss extends MostLost {
 const vc3: PlainLimits = {
   least: 1,
   ofLoss: 0.2,
-  one: { region: 1, line: 0.31, gain: 0.031, mix: 0.031, moved: 0.031, offset: 0.19 },
-  all: { region: 0.8, line: 0.23, gain: 0.019, mix: 0.019, moved: 0.019, offset: 0.16 },
+  one: { region: 1.4, line: 0.45, gain: 0.045, mix: 0.045, moved: 0.045, offset: 0.28 },
+  all: { region: 1.1, line: 0.34, gain: 0.028, mix: 0.028, moved: 0.028, offset: 0.23 },
 };
 const vc3Deep: PlainLimits = { ...vc3, least: 0.7 };
 const rdd36: PlainLimits = {
   least: 1.4,
   ofLoss: 0.2,
-  one: { region: 1, line: 0.45, gain: 0.1, mix: 0.05, moved: 0.05, offset: 0.4 },
-  all: { region: 0.9, line: 0.35, gain: 0.1, mix: 0.03, moved: 0.045, offset: 0.4 },
+  one: { region: 1.4, line: 0.65, gain: 0.14, mix: 0.07, moved: 0.07, offset: 0.55 },
+  all: { region: 1.3, line: 0.5, gain: 0.14, mix: 0.045, moved: 0.065, offset: 0.55 },
 };
 const rdd36Fine: PlainLimits = { ...rdd36, least: 0.6, ofLoss: 0.9 };
 /** Predicted from other frames, a frame keeps something of them. */
 export const h264Plain: PlainLimits = {
   least: 4,
   ofLoss: 0.3,
-  one: { region: 1, line: 0.25, gain: 0.06, mix: 0.04, moved: 0.04, offset: 0.2 },
-  all: { region: 0.6, line: 0.2, gain: 0.04, mix: 0.035, moved: 0.03, offset: 0.15 },
+  one: { region: 1.2, line: 0.36, gain: 0.2, mix: 0.25, moved: 0.1, offset: 0.25 },
+  all: { region: 0.75, line: 0.28, gain: 0.055, mix: 0.05, moved: 0.042, offset: 0.2 },
 };
 
 /**

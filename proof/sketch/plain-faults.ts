@@ -71,6 +71,8 @@ const parts: Readonly<
 /** What the shares were measured with: regions of a plane, and of a line of them. Of fewer, sums scatter more. */
 const REGIONS = 440;
 const LINE = 22;
+/** Every block of a flat picture is rounded alike: half a step of its average, which no number of regions makes less. */
+const LEAST_OFFSET = 0.75;
 /** Fewer frames are as one. */
 const MANY = 8;
 
@@ -101,6 +103,7 @@ export function foundIn(
     expected: `within ${limit.toFixed(2)}`,
     times: Math.abs(value) / limit,
   });
+  const offset = Math.max(LEAST_OFFSET, unit * shares.offset);
   const slopes = (Object.keys(parts) as SlopeName[]).map((name): Found => {
     const { share, least, words, expected } = parts[name];
     const { slope, explains } = own.parts[name];
@@ -118,8 +121,8 @@ export function foundIn(
       name: 'offset',
       kind: 'drift',
       words: off(own.offset),
-      expected: `within ${(unit * shares.offset).toFixed(2)}`,
-      times: Math.abs(own.offset) / (unit * shares.offset),
+      expected: `within ${offset.toFixed(2)}`,
+      times: Math.abs(own.offset) / offset,
     },
     local(
       'region',
@@ -180,9 +183,15 @@ export function plainFaults(
   ];
 }
 
-/** Root of what each frame lost: by itself, or by the middle of all where that is less, so that a spoiled frame does not excuse itself. */
+/** As many frames either way are looked at for what is usual. */
+const AROUND = 8;
+
+/** Root of what each frame lost: by itself, or twice the worst of the frames around where that is less, so that a spoiled frame does not excuse itself. */
 export function lossOf({ errors }: PlaneStatistics): Float64Array {
-  const sorted = [...errors].sort((a, b) => a - b);
-  const middle = sorted[sorted.length >> 1] ?? 0;
-  return errors.map((error) => Math.sqrt(Math.min(error, 2 * middle)));
+  return Float64Array.from(errors, (error, at) => {
+    let around = errors.length === 1 ? error : 0;
+    for (let other = Math.max(0, at - AROUND); other <= at + AROUND && other < errors.length; other += 1)
+      if (other !== at) around = Math.max(around, errors[other] as number);
+    return Math.sqrt(Math.min(error, 2 * around));
+  });
 }

@@ -5,7 +5,7 @@ import type { Rectangle } from '../framing.ts';
 import { readFrames } from '../raw-frames.ts';
 import type { Font } from './font.ts';
 import type { BurntIn } from './form.ts';
-import { type LineReader, lineReader } from './read-line.ts';
+import { type Evidence, isInstead, type LineReader, lineReader } from './read-line.ts';
 import { textWindows } from './window.ts';
 import { lumaOf, planesIn, type Stack, samplesIn, stackBytes, type WindowPlane } from './windows-in.ts';
 import { wordsOf } from './words.ts';
@@ -40,11 +40,44 @@ export interface FileTextVerdict {
 /** A line less like the picture of its words does not show them: docs/mechanisms/burn-in.md. */
 export const LEAST_LIKENESS = 0.45;
 const DESCRIBED = 12;
+/** Small letters in a coarse codec say next to nothing in one frame: so many frames in a row are taken together besides. */
+const RUN = 24;
+
+/** Which words a line shows when it is early, late, or stays as it was. */
+const ALTERNATIVES = [(frame: number) => frame - 1, (frame: number) => frame + 1, () => 0];
+
+/** What a run of frames says for each of the alternatives, all added up. */
+class Run {
+  readonly #sums = ALTERNATIVES.map(() => ({ gained: 0, apart: 0, variance: 0 }));
+  frames = 0;
+  first = 0;
+
+  add(frame: number, evidence: readonly (Evidence | null)[]): void {
+    if (this.frames === 0) this.first = frame;
+    this.frames += 1;
+    for (const [at, one] of evidence.entries()) {
+      const sum = this.#sums[at];
+      if (one === null || sum === undefined) continue;
+      sum.gained += one.gained;
+      sum.apart += one.apart;
+      sum.variance += one.variance;
+    }
+  }
+
+  /** The alternative that these frames show; -1: none. Begins a new run. */
+  ended(): number {
+    const found = this.#sums.findIndex((sum) => sum.apart > 0 && isInstead(sum));
+    for (const sum of this.#sums) Object.assign(sum, { gained: 0, apart: 0, variance: 0 });
+    this.frames = 0;
+    return found;
+  }
+}
 
 interface Item {
   readonly burntIn: BurntIn;
   readonly window: Rectangle;
   readonly reader: LineReader;
+  readonly run: Run;
 }
 
 export class FileTextReader {
@@ -63,7 +96,7 @@ export class FileTextReader {
     this.#stack = { layout: request.layout, stacked, count: request.burntIn.length };
     this.#items = request.burntIn.map((burntIn, index) => {
       const window = windows[index] as Rectangle;
-      return { burntIn, window, reader: lineReader(burntIn, window, request.font) };
+      return { burntIn, window, reader: lineReader(burntIn, window, request.font), run: new Run() };
     });
   }
 
@@ -74,6 +107,7 @@ export class FileTextReader {
 
   /** The stream has ended. */
   verdict(): FileTextVerdict {
+    for (const [index] of this.#items.entries()) this.#endRun(index);
     return {
       frames: this.#frames,
       characters: this.#characters,
@@ -86,31 +120,54 @@ export class FileTextReader {
   #take(bytes: Buffer): void {
     const frame = this.#frames++;
     const samples = samplesIn(bytes, this.#stack);
-    for (const [index, { burntIn, window, reader }] of this.#items.entries()) {
+    for (const [index, { burntIn, window, reader, run }] of this.#items.entries()) {
       const [luma] = planesIn(samples, this.#stack, index, window) as [WindowPlane];
       const picture = lumaOf(luma, this.#request.layout.bits);
       const words = wordsOf(burntIn.words, frame);
       const length = [...words].length;
-      const { likeness, others, instead } = reader.fit(picture, words, this.#alternatives(burntIn, frame));
+      const alternatives =
+        burntIn.words.kind === 'same'
+          ? []
+          : ALTERNATIVES.map((other) => wordsOf(burntIn.words, other(frame)));
+      const { likeness, others, evidence } = reader.fit(picture, words, alternatives);
       this.#characters += length;
       this.#least = Math.min(this.#least, likeness);
-      if (likeness >= LEAST_LIKENESS && others === 0 && instead === null) continue;
-      this.#faulty += 1;
-      if (this.#faults.length >= DESCRIBED) continue;
-      this.#faults.push({
+      run.add(
         frame,
-        item: index,
-        found: `${burntIn.text}: ${inWords(reader.read(picture, length), instead)}`,
-        expected: `"${words}"`,
-      });
+        evidence.map((one, at) => (alternatives[at] === words ? null : one)),
+      );
+      const instead = alternatives.find(
+        (other, at) => other !== words && isInstead(evidence[at] as Evidence),
+      );
+      if (likeness < LEAST_LIKENESS || others > 0 || instead !== undefined)
+        this.#fault({
+          frame,
+          item: index,
+          found: `${burntIn.text}: ${inWords(reader.read(picture, length), instead ?? null)}`,
+          expected: `"${words}"`,
+        });
+      if (run.frames === RUN) this.#endRun(index);
     }
   }
 
-  /** Words that a line shows when it is early, late, or stays as it was. */
-  #alternatives({ words }: BurntIn, frame: number): string[] {
-    if (words.kind === 'same') return [];
-    const own = wordsOf(words, frame);
-    return [frame - 1, frame + 1, 0].map((other) => wordsOf(words, other)).filter((other) => other !== own);
+  #endRun(index: number): void {
+    const { burntIn, run } = this.#items[index] as Item;
+    const { first, frames } = run;
+    const shown = run.ended();
+    const other = ALTERNATIVES[shown];
+    if (other === undefined) return;
+    const words = (frame: number): string => wordsOf(burntIn.words, frame);
+    this.#fault({
+      frame: first,
+      item: index,
+      found: `${burntIn.text}: over ${frames} frames, rather "${words(other(first))}" and on`,
+      expected: `"${words(first)}"`,
+    });
+  }
+
+  #fault(fault: FileTextFault): void {
+    this.#faulty += 1;
+    if (this.#faults.length < DESCRIBED) this.#faults.push(fault);
   }
 }
 

@@ -25,9 +25,23 @@ export interface LineFit {
   readonly likeness: number;
   /** Cells of which another character explains much more. */
   readonly others: number;
-  /** The first words of `alternatives` that explain the cells in which they differ better; null: none do. */
-  readonly instead: string | null;
+  /** Of each of `alternatives`, how the cells in which it differs speak for it. */
+  readonly evidence: readonly Evidence[];
 }
+
+/** Of one frame, or summed up over several. */
+export interface Evidence {
+  /** Squares by which these words explain the cells better than those that are expected; below 0: worse. */
+  readonly gained: number;
+  /** Squares between both. */
+  readonly apart: number;
+  /** Variance of `gained`, by what the line leaves unexplained. */
+  readonly variance: number;
+}
+
+/** Whether other words are there: they explain more, and so much more than the expected ones would leave to them that no blur does it. */
+export const isInstead = ({ gained, apart, variance }: Evidence): boolean =>
+  gained > 0 && gained + apart > CERTAIN * Math.sqrt(variance);
 
 export interface LineReader {
   /** `alternatives`: words of the same length that the line may show in their place. */
@@ -148,14 +162,17 @@ export function lineReader(item: BurntIn, window: Rectangle, font: Font): LineRe
         const gained = left - other.cost;
         return gained > NEARER * apart && gained + apart > CERTAIN * 2 * noise * Math.sqrt(apart);
       }).length;
-      const instead = alternatives.find((words) => {
-        let gained = 0;
-        for (const [index, character] of [...words].entries())
-          if (character !== characters[index])
-            gained += (own[index] as number) - cost(found[index] as Float64Array, cellOf(character), step);
-        return gained > 0;
+      const evidence = alternatives.map((words): Evidence => {
+        let [gained, apart] = [0, 0];
+        for (const [index, character] of [...words].entries()) {
+          if (character === characters[index]) continue;
+          const cell = cellOf(character);
+          gained += (own[index] as number) - cost(found[index] as Float64Array, cell, step);
+          apart += between(wanted[index] as Cell, cell, step);
+        }
+        return { gained, apart, variance: 4 * noise * noise * apart };
       });
-      return { likeness, others, instead: instead ?? null };
+      return { likeness, others, evidence };
     },
     read: (luma, length) => {
       const found = Array.from({ length }, (_, index) => valuesOf(luma, index));

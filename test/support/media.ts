@@ -27,7 +27,7 @@ export interface MovieOptions {
 }
 
 /** For commands that write more than files: every further pipe is read and thrown away. */
-export const drained: NonNullable<RunOptions['pipes']> = Array.from({ length: 24 }, () => async (stream) => {
+export const drained: NonNullable<RunOptions['pipes']> = Array.from({ length: 48 }, () => async (stream) => {
   for await (const _ of stream);
 });
 

@@ -34,7 +34,7 @@ async function masterJob(folder = freshFolder('master')): Promise<Job> {
   const base = await jobFor(
     await makeMovie(join(folder, 'A001', 'A001C001.mov'), { frames: 4, size: '64x48' }),
     join(folder, 'delivery'),
-    ['test/fixtures/profiles/small-h264.yaml'],
+    ['profiles/builtin/editorial-rdd36.yaml'],
   );
   const facts = {
     ...base.facts,
