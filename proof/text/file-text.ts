@@ -42,6 +42,8 @@ export const LEAST_LIKENESS = 0.45;
 const DESCRIBED = 12;
 /** Small letters in a coarse codec say next to nothing in one frame: so many frames in a row are taken together besides. */
 const RUN = 24;
+/** Fewer are as one. */
+const MANY = 8;
 
 /** Which words a line shows when it is early, late, or stays as it was. */
 const ALTERNATIVES = [(frame: number) => frame - 1, (frame: number) => frame + 1, () => 0];
@@ -66,7 +68,9 @@ class Run {
 
   /** The alternative that these frames show; -1: none. Begins a new run. */
   ended(): number {
-    const found = this.#sums.findIndex((sum) => sum.apart > 0 && isInstead(sum));
+    const found = this.#sums.findIndex(
+      (sum) => sum.apart > 0 && isInstead(sum, this.frames < MANY ? 'one' : 'many'),
+    );
     for (const sum of this.#sums) Object.assign(sum, { gained: 0, apart: 0, variance: 0 });
     this.frames = 0;
     return found;
@@ -137,7 +141,7 @@ export class FileTextReader {
         evidence.map((one, at) => (alternatives[at] === words ? null : one)),
       );
       const instead = alternatives.find(
-        (other, at) => other !== words && isInstead(evidence[at] as Evidence),
+        (other, at) => other !== words && isInstead(evidence[at] as Evidence, 'one'),
       );
       if (likeness < LEAST_LIKENESS || others > 0 || instead !== undefined)
         this.#fault({

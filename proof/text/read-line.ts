@@ -39,9 +39,12 @@ export interface Evidence {
   readonly variance: number;
 }
 
-/** Whether other words are there: they explain more, and so much more than the expected ones would leave to them that no blur does it. */
-export const isInstead = ({ gained, apart, variance }: Evidence): boolean =>
-  gained > 0 && gained + apart > CERTAIN * Math.sqrt(variance);
+/**
+ * Whether other words are there: they explain more, and so much more than the expected ones would leave to them that no noise does it. A codec can
+ * take the bar out of one small 8, and what is left is a 0: of one frame they must explain much more, as of a single cell.
+ */
+export const isInstead = ({ gained, apart, variance }: Evidence, frames: 'one' | 'many'): boolean =>
+  gained > (frames === 'one' ? NEARER * apart : 0) && gained + apart > CERTAIN * Math.sqrt(variance);
 
 export interface LineReader {
   /** `alternatives`: words of the same length that the line may show in their place. */

@@ -214,7 +214,12 @@ export function argumentsWith(args, operation) {
     case 'filter':
       return put(operation.filters, operation.retag);
     case 'graph':
-      return withGraph(args, replaced(graphOf(args), operation.from, operation.to));
+      return withGraph(
+        args,
+        operation.every === true
+          ? graphOf(args).replaceAll(operation.from, () => operation.to)
+          : replaced(graphOf(args), operation.from, operation.to),
+      );
     case 'other-clip':
       return operation.stage === 'decoder' ? withInput(args, operation.clip) : withOtherClip(args, operation);
     case 'option':

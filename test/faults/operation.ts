@@ -37,8 +37,14 @@ export type Operation =
       /** False: smaller than what is promised to be found. */
       readonly claimed?: boolean;
     }
-  /** Another text in the filter graph. */
-  | { readonly do: 'graph'; readonly stage: 'encoder'; readonly from: string; readonly to: string }
+  /** Another text in the filter graph, where it is said first; `every`: wherever it is said. */
+  | {
+      readonly do: 'graph';
+      readonly stage: 'encoder';
+      readonly from: string;
+      readonly to: string;
+      readonly every?: true;
+    }
   /** `at` null: everything, audio too; else that picture alone. With `decoder` always everything. */
   | {
       readonly do: 'other-clip';

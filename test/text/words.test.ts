@@ -12,11 +12,11 @@ describe('labels', () => {
     ['23:59:59:23', 24, 1, '00:00:00:00'],
     ['23:59:59;29', 30, 2, '00:00:00;01'],
     ['00:00:00:00', 24, -1, '23:59:59:23'],
-    // As long in every frame: as many digits as the highest number needs.
+    // As long in every frame: two digits, or as many as the highest number needs.
     ['00:00:00:99', 100, 1, '00:00:01:00'],
     ['00:00:00:09', 120, 0, '00:00:00:009'],
     ['00:00:00:119', 120, 1, '00:00:01:000'],
-    ['00:00:00:09', 10, 1, '00:00:01:0'],
+    ['00:00:00:09', 10, 1, '00:00:01:00'],
   ])('%s at %i, %i frames on: %s', (start, base, frame, label) => {
     expect(wordsOf({ kind: 'timecode', start: parseTimecode(start, base) }, frame)).toBe(label);
   });
