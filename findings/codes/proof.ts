@@ -114,7 +114,7 @@ export const proofCodes = {
     weight: 'hold',
     title: 'burnt-in text is not what the frame must show',
     remedy: inDelivery(
-      'If it repeats, look at the frame. Note what `rushlight doctor` says of ffmpeg, and try another version of it: drawtext sets letters in other places in some. Until then use a profile with `burn_in: []`.',
+      'If it repeats, look at the frame. Note what `rushlight doctor` says of ffmpeg, and try another version of it. Until then use a profile with `burn_in: []`.',
     ),
   },
   'burn-in-invisible': {
