@@ -25,7 +25,7 @@ const rdd36Fine: PlainLimits = { ...rdd36, least: 0.6, ofLoss: 0.9 };
 export const h264Plain: PlainLimits = {
   least: 4,
   ofLoss: 0.3,
-  one: { region: 1.2, line: 0.36, gain: 0.2, mix: 0.25, moved: 0.1, offset: 0.25 },
+  one: { region: 1.2, line: 0.6, gain: 0.2, mix: 0.25, moved: 0.1, offset: 0.25 },
   all: { region: 0.75, line: 0.28, gain: 0.055, mix: 0.05, moved: 0.042, offset: 0.2 },
 };
 
