@@ -25,6 +25,13 @@ export interface FoundTool {
   /** Programs on the way that would not do, each with its reason. */
   readonly passedOver: readonly Finding[];
 }
+/** Whether a program is of that release or a later one; snapshots are taken as new. */
+export const isAtLeast = (
+  release: FoundTool['release'],
+  { major, minor }: { readonly major: number; readonly minor: number },
+): boolean =>
+  release === null || release.major > major || (release.major === major && release.minor >= minor);
+
 export interface MediaTools {
   readonly ffmpeg: FoundTool;
   readonly ffprobe: FoundTool;
@@ -92,10 +99,7 @@ async function tryPlace(
   }
   const numbers = /^n?(\d+)\.(\d+)/.exec(version);
   const release = numbers === null ? null : { major: Number(numbers[1]), minor: Number(numbers[2]) };
-  if (
-    release !== null &&
-    (release.major < OLDEST.major || (release.major === OLDEST.major && release.minor < OLDEST.minor))
-  ) {
+  if (release !== null && !isAtLeast(release, OLDEST)) {
     return finding('tool-too-old', `${path} (${from}): ${version}`, wanted(name), { file: name });
   }
   return {

@@ -6,7 +6,7 @@ import type { Job, MovieWork } from '../ledger/job.ts';
 import { earlierField } from '../media/facts.ts';
 import { openInput } from '../media/input.ts';
 import type { Bitstream } from '../proof/bitstream.ts';
-import type { MediaTools } from '../process/locate.ts';
+import { isAtLeast, type MediaTools } from '../process/locate.ts';
 import { type FramePipe, openFramePipe } from '../process/frame-pipe.ts';
 import { type PipeReader, type RunResult, runTool } from '../process/run.ts';
 import type { SourceFingerprints } from '../proof/source-fingerprints.ts';
@@ -97,6 +97,7 @@ export async function make(request: MakeRequest): Promise<MakeResult> {
         path: staged,
       })),
       textFolder,
+      alignsText: isAtLeast(tools.ffmpeg.release, { major: 6, minor: 1 }),
       besides,
       frames: request.framePool !== null,
       threads,

@@ -83,31 +83,38 @@ function character(
   { letters: { size, left, baseline, pitch }, look }: BurntIn,
   index: number,
   words: string,
+  alignsText: boolean,
 ): string {
-  return `drawtext=${words}:fontfile=${graphValue(burnInFont())}:fontsize=${size}:fontcolor=${grey(look.letters)}:ft_load_flags=no_hinting:text_shaping=0:x=${left + index * pitch}:y=${baseline}-ascent`;
+  // From 6.1 on, `ascent` is not always that of the glyph that is drawn; before, there was no way to name the base line.
+  const y = alignsText ? `${baseline}:y_align=baseline` : `${baseline}-ascent`;
+  return `drawtext=${words}:fontfile=${graphValue(burnInFont())}:fontsize=${size}:fontcolor=${grey(look.letters)}:ft_load_flags=no_hinting:text_shaping=0:x=${left + index * pitch}:y=${y}`;
 }
 
 /**
  * Filters, each to be put behind the last with a comma, and the files that they read. `key` keeps files and pads of several deliverables apart;
- * `bits`: of a sample.
+ * `bits`: of a sample; `alignsText`: whether drawtext places text by its base line (FFmpeg 6.1 and later).
  */
 export function burnIn({
   outcome,
   bits,
   textFolder,
   key,
+  alignsText,
 }: {
   readonly outcome: Outcome;
   readonly bits: number;
   readonly textFolder: string;
   readonly key: string;
+  readonly alignsText: boolean;
 }): { filters: string[]; files: TextFile[] } {
   const files: TextFile[] = [];
   const filters = (outcome.burnIn ?? []).flatMap((item, index) => {
     const pad = `${key}-${index}`;
     return [
       box(item, { picture: outcome, bits, pad }),
-      ...charactersOf(item, join(textFolder, pad), files).map((words, at) => character(item, at, words)),
+      ...charactersOf(item, join(textFolder, pad), files).map((words, at) =>
+        character(item, at, words, alignsText),
+      ),
     ];
   });
   return { filters, files };

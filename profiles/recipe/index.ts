@@ -27,6 +27,8 @@ export interface RecipeRequest {
   }[];
   /** A private folder for text that is drawn into the picture. */
   readonly textFolder: string;
+  /** Whether drawtext places text by its base line (FFmpeg 6.1 and later); false when absent. */
+  readonly alignsText?: boolean;
   /** What is made elsewhere of the same decode: its audio is proved by what this one hears. */
   readonly besides?: readonly Outcome[];
   /** Every decoded frame as it is, on a pipe of its own: masters are made of it. */
@@ -58,6 +60,7 @@ export function recipeOf({
   facts,
   deliverables,
   textFolder,
+  alignsText = false,
   besides = [],
   frames = false,
   threads,
@@ -65,7 +68,7 @@ export function recipeOf({
   const ways = deliverables.map(({ profile, outcome }, index) => {
     const bits = outcome.burnIn === undefined ? 8 : layoutOf(pixelsForFfmpeg(profile.pixels))?.bits;
     if (bits === undefined) throw new RangeError(`text is burnt into ${profile.pixels}`);
-    const text = burnIn({ outcome, bits, textFolder, key: `text-${index}` });
+    const text = burnIn({ outcome, bits, textFolder, key: `text-${index}`, alignsText });
     const plan = tilesOf(facts, profile, outcome);
     return {
       picture: pictureFilters(facts, profile, outcome),

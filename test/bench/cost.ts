@@ -53,7 +53,7 @@ async function bareCommand(job: Job, deliverables: readonly MovieWork[], folder:
   const tools = await mediaTools();
   const ways = deliverables.map(({ profile, outcome }, index) => {
     const bits = profile.pixels.endsWith('10-bit') ? 10 : 8;
-    const text = burnIn({ outcome, bits, textFolder: folder, key: `bare-${index}` });
+    const text = burnIn({ outcome, bits, textFolder: folder, key: `bare-${index}`, alignsText: false });
     for (const file of text.files) writeFileSync(file.path, file.text);
     return [...pictureFilters(facts, profile, outcome), ...text.filters, tagFilter(outcome)].join(',');
   });
