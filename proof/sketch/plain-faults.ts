@@ -73,6 +73,8 @@ const REGIONS = 440;
 const LINE = 22;
 /** Every block of a flat picture is rounded alike: half a step of its average, which no number of regions makes less. */
 const LEAST_OFFSET = 0.75;
+/** What explains less than this of the averages, root of the mean square in code values, is what a codec makes of next to nothing: the last frames of a fade. */
+const LEAST_EXPLAINED = 0.5;
 /** Fewer frames are as one. */
 const MANY = 8;
 
@@ -112,7 +114,8 @@ export function foundIn(
       kind: 'drift',
       words: words(slope),
       expected,
-      times: Math.abs(slope) < least ? 0 : explains / (unit * shares[share] * scatter),
+      times:
+        Math.abs(slope) < least ? 0 : explains / Math.max(LEAST_EXPLAINED, unit * shares[share] * scatter),
     };
   });
   return [
