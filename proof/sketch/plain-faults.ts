@@ -73,7 +73,7 @@ const REGIONS = 440;
 const LINE = 22;
 /** Every block of a flat picture is rounded alike: half a step of its average, which no number of regions makes less. */
 const LEAST_OFFSET = 0.75;
-/** What explains less than this of the averages, root of the mean square in code values, is what a codec makes of next to nothing: the last frames of a fade. */
+/** Of a plane that is moved in one frame. What explains less of the averages, root of the mean square in code values, is what a codec makes of next to nothing: the last frames of a fade. */
 const LEAST_EXPLAINED = 0.5;
 /** Fewer frames are as one. */
 const MANY = 8;
@@ -114,8 +114,7 @@ export function foundIn(
       kind: 'drift',
       words: words(slope),
       expected,
-      times:
-        Math.abs(slope) < least ? 0 : explains / Math.max(LEAST_EXPLAINED, unit * shares[share] * scatter),
+      times: Math.abs(slope) < least ? 0 : explains / (unit * shares[share] * scatter),
     };
   });
   return [
@@ -148,6 +147,11 @@ export function foundIn(
   ];
 }
 
+const isMuch =
+  (own: PlainParts) =>
+  ({ name }: Found): boolean =>
+    (name !== 'across' && name !== 'down') || own.parts[name].explains >= LEAST_EXPLAINED;
+
 const worstOf = (found: readonly Found[]): Found | null =>
   found.reduce<Found | null>(
     (worst, one) => (one.times > 1 && one.times > (worst?.times ?? 0) ? one : worst),
@@ -169,7 +173,10 @@ export function plainFaults(
   if (all !== null)
     return [{ kind: all.kind, found: `${plane} in all frames: ${all.words}`, expected: all.expected }];
   const single = statistics.frames
-    .map((own, frame) => ({ frame, found: worstOf(foundIn(statistics, own, unit(frame), limits.one)) }))
+    .map((own, frame) => ({
+      frame,
+      found: worstOf(foundIn(statistics, own, unit(frame), limits.one).filter(isMuch(own))),
+    }))
     .filter(({ found }) => found !== null);
   const worst = single.reduce<(typeof single)[number] | null>(
     (known, one) => ((one.found?.times ?? 0) > (known?.found?.times ?? 0) ? one : known),
