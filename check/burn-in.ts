@@ -6,6 +6,8 @@ import { LEAST_CONTRAST } from '../proof/text/contrast.ts';
 import { type CheckVerdict, faultsToFindings } from './check.ts';
 import type { EncoderInputReport } from './master/encoder-input.ts';
 
+type Fault = CheckVerdict['faults'][number];
+
 const CHECK = 'burn-in-drawn';
 /** Reported one by one; the rest is counted. */
 const MAX_LISTED = 4;
@@ -15,27 +17,45 @@ const codes = {
   invisible: 'burn-in-invisible',
 } as const satisfies Record<TextFault['kind'], FindingCode>;
 
-/** Pure. */
-export function drawnTextVerdict(seen: TextVerdict, frames: number): CheckVerdict {
-  const faults: { code: FindingCode; found: string; expected: string }[] = seen.faults
-    .slice(0, MAX_LISTED)
-    .map(({ kind, frame, found, expected }) => ({
-      code: codes[kind],
-      found: `frame ${frame}: ${found}`,
-      expected,
-    }));
+/** The first faults, how many more there are, and frames that nobody looked at. Pure. */
+export function textFaults(
+  seen: {
+    readonly faults: readonly { readonly frame: number; readonly found: string; readonly expected: string }[];
+    readonly faulty: number;
+    readonly frames: number;
+    /** Samples or characters. */
+    readonly looked: number;
+  },
+  frames: number,
+  codeOf: (at: number) => FindingCode,
+): Fault[] {
+  const faults: Fault[] = seen.faults.slice(0, MAX_LISTED).map(({ frame, found, expected }, at) => ({
+    code: codeOf(at),
+    found: `frame ${frame}: ${found}`,
+    expected,
+  }));
   if (seen.faulty > faults.length)
     faults.push({
-      code: 'burn-in-differs',
+      code: codeOf(0),
       found: `${seen.faulty - faults.length} more, ${seen.faulty} in all`,
       expected: 'none',
     });
-  if (seen.frames !== frames || seen.samples === 0)
+  if (seen.frames !== frames || seen.looked === 0)
     faults.push({
       code: 'burn-in-differs',
-      found: `text of ${seen.frames} frames compared`,
+      found: `text of ${seen.frames} frames looked at`,
       expected: `${frames} frames`,
     });
+  return faults;
+}
+
+/** Pure. */
+export function drawnTextVerdict(seen: TextVerdict, frames: number): CheckVerdict {
+  const faults = textFaults(
+    { ...seen, looked: seen.samples },
+    frames,
+    (at) => codes[seen.faults[at]?.kind ?? 'differs'],
+  );
   return {
     measured: `${seen.samples} samples in and around the text of ${seen.frames} frames, the farthest at ${seen.worst.toFixed(2)} of what is allowed${seen.contrast === null ? '' : `, a contrast of ${seen.contrast.toFixed(1)} to 1 at least`}; an audit cannot repeat it without the source`,
     expected: `the words of each frame, drawn by our own code over the picture before them, to rounding and to the edge of a letter; ${LEAST_CONTRAST} to 1`,

@@ -1,9 +1,6 @@
-import type { FindingCode } from '../../findings/registry.ts';
 import { LEAST_LIKENESS } from '../../proof/text/file-text.ts';
+import { textFaults } from '../burn-in.ts';
 import type { Check } from '../check.ts';
-
-/** Reported one by one; the rest is counted. */
-const MAX_LISTED = 4;
 
 /** Every frame of the file shows the words that it must, read by our own code from the decoded picture: no source is needed. */
 export const burnIn: Check = {
@@ -15,29 +12,10 @@ export const burnIn: Check = {
       return { measured: 'no text in the picture', expected: 'none, by the profile', faults: [] };
     const seen = witness?.text ?? null;
     if (seen === null) return null;
-    const faults: { code: FindingCode; found: string; expected: string }[] = seen.faults
-      .slice(0, MAX_LISTED)
-      .map(({ frame, found, expected }) => ({
-        code: 'burn-in-differs',
-        found: `frame ${frame}: ${found}`,
-        expected,
-      }));
-    if (seen.faulty > faults.length)
-      faults.push({
-        code: 'burn-in-differs',
-        found: `${seen.faulty - faults.length} more, ${seen.faulty} in all`,
-        expected: 'none',
-      });
-    if (seen.frames !== frames || seen.characters === 0)
-      faults.push({
-        code: 'burn-in-differs',
-        found: `text of ${seen.frames} frames read`,
-        expected: `${frames} frames`,
-      });
     return {
       measured: `${seen.characters} characters of ${texts.length} ${texts.length === 1 ? 'text' : 'texts'} in ${seen.frames} frames; a likeness of ${seen.least.toFixed(2)} at least to the words of the frame`,
       expected: `the words of each frame: a likeness of ${LEAST_LIKENESS} or more to their picture, nearer than to that of any other character, and of the frames before and behind`,
-      faults,
+      faults: textFaults({ ...seen, looked: seen.characters }, frames, () => 'burn-in-differs'),
     };
   },
 };

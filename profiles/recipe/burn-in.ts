@@ -4,7 +4,7 @@
  */
 import { join } from 'node:path';
 import { burnInFont } from '../../files/installation.ts';
-import { droppedLabels, framesPerDay, type Timecode } from '../../media/time/timecode.ts';
+import type { Timecode } from '../../media/time/timecode.ts';
 import type { BurntIn } from '../../proof/text/form.ts';
 import { frameDigits } from '../../proof/text/words.ts';
 import type { Outcome } from '../outcome.ts';
@@ -130,13 +130,14 @@ function charactersOf({ words }: BurntIn, path: string, files: TextFile[]): stri
 }
 
 /**
- * The characters of a label that counts on with each frame (`n`): what `formatTimecode` computes, as FFmpeg's expressions, one digit each. SMPTE ST 12-1: the day
+ * The characters of a label that counts on with each frame (`n`): as FFmpeg's expressions, one digit each. SMPTE ST 12-1: the day
  * ends at 24 hours, and drop-frame leaves out labels of each minute but every tenth.
  */
 function labelCharacters({ frame, base, drop }: Timecode): string[] {
-  const count = `mod(n+${frame},${framesPerDay(base, drop)})`;
-  const dropped = droppedLabels(base);
+  // Two labels of each 30, and frames of ten minutes and of a day: counted here apart from `media/time`, by which the checker goes.
+  const dropped = drop ? base / 15 : 0;
   const [ten, minute] = [600 * base - 9 * dropped, 60 * base - dropped];
+  const count = `mod(n+${frame},${144 * ten})`;
   const label = drop
     ? `(${count}+${9 * dropped}*floor(${count}/${ten})+${dropped}*max(0,floor((mod(${count},${ten})-${dropped})/${minute})))`
     : count;
