@@ -1,10 +1,10 @@
 /** The check `burn-in-drawn`: text in what the encoder was given is what our own code draws for that frame. */
-import { type FindingSubject, finding } from '../findings/finding.ts';
+import type { FindingSubject } from '../findings/finding.ts';
 import type { FindingCode } from '../findings/registry.ts';
 import type { TextFault, TextVerdict } from '../proof/text/compare.ts';
 import { LEAST_CONTRAST } from '../proof/text/contrast.ts';
-import { type CheckVerdict, faultsToFindings } from './check.ts';
-import type { EncoderInputReport } from './master/encoder-input.ts';
+import type { CheckVerdict } from './check.ts';
+import { nothingCame, type WhileMadeReport, whileMadeReport } from './while-made.ts';
 
 type Fault = CheckVerdict['faults'][number];
 
@@ -67,28 +67,8 @@ export function drawnTextReport(
   seen: TextVerdict | null,
   frames: number,
   subject: FindingSubject,
-): EncoderInputReport {
-  if (seen === null)
-    return {
-      results: [],
-      findings: [
-        finding('check-not-run', "no text of the encoder's input came", `a result of \`${CHECK}\``, subject),
-      ],
-      passed: false,
-    };
-  const verdict = drawnTextVerdict(seen, frames);
-  const passed = verdict.faults.length === 0;
-  return {
-    results: [
-      {
-        check: CHECK,
-        status: passed ? 'passed' : 'failed',
-        measured: verdict.measured,
-        expected: verdict.expected,
-        tool: 'own comparison',
-      },
-    ],
-    findings: faultsToFindings(verdict, subject),
-    passed,
-  };
+): WhileMadeReport {
+  return seen === null
+    ? nothingCame(CHECK, "no text of the encoder's input came", subject)
+    : whileMadeReport(CHECK, drawnTextVerdict(seen, frames), subject);
 }

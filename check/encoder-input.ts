@@ -1,11 +1,10 @@
 /** The check `encoder-input`: what the encoder was given is what the recipe's own arithmetic makes of the source, to the rounding of it. */
-import { type FindingSubject, finding } from '../findings/finding.ts';
+import type { FindingSubject } from '../findings/finding.ts';
 import type { EncoderInputVerdict } from '../proof/encoder-input/compare.ts';
 import type { OffSample } from '../proof/encoder-input/request.ts';
 import type { MisplacedFrame } from '../proof/encoder-input/placing.ts';
 import type { CheckVerdict } from './check.ts';
-import { faultsToFindings } from './check.ts';
-import type { EncoderInputReport } from './master/encoder-input.ts';
+import { nothingCame, type WhileMadeReport, whileMadeReport } from './while-made.ts';
 
 const CHECK = 'encoder-input';
 /** Reported one by one; the rest is counted. */
@@ -136,27 +135,8 @@ export function encoderInputReport(
   seen: EncoderInputVerdict | null,
   frames: number,
   subject: FindingSubject,
-): EncoderInputReport {
-  if (seen === null)
-    return {
-      results: [],
-      findings: [
-        finding('check-not-run', "no tiles of the encoder's input came", `a result of \`${CHECK}\``, subject),
-      ],
-      passed: false,
-    };
-  const verdict = encoderInputVerdict(seen, frames);
-  return {
-    results: [
-      {
-        check: CHECK,
-        status: verdict.faults.length === 0 ? 'passed' : 'failed',
-        measured: verdict.measured,
-        expected: verdict.expected,
-        tool: 'own comparison',
-      },
-    ],
-    findings: faultsToFindings(verdict, subject),
-    passed: verdict.faults.length === 0,
-  };
+): WhileMadeReport {
+  return seen === null
+    ? nothingCame(CHECK, "no tiles of the encoder's input came", subject)
+    : whileMadeReport(CHECK, encoderInputVerdict(seen, frames), subject);
 }

@@ -1,6 +1,6 @@
 /** What compares the burnt-in text of each movie with what its frames must show, while they are made; and what is said of it. */
 import { drawnTextReport } from '../check/burn-in.ts';
-import type { EncoderInputReport } from '../check/master/encoder-input.ts';
+import type { WhileMadeReport } from '../check/while-made.ts';
 import type { Job, MovieWork } from '../ledger/job.ts';
 import { pixelsForFfmpeg } from '../profiles/ffmpeg-names.ts';
 import { burnInFace } from '../proof/text/burn-in-font.ts';
@@ -24,7 +24,7 @@ export function drawnTextOf(
   job: Job,
   { profile, outcome }: MovieWork,
   seen: TextVerdict | null,
-): EncoderInputReport | null {
+): WhileMadeReport | null {
   if ((outcome.burnIn ?? []).length === 0) return null;
   return drawnTextReport(seen, job.span.count, { ...subjectOf(job), profile: profile.name });
 }

@@ -1,6 +1,6 @@
 /** What compares the encoder's input of each movie with the source, while both are made; and what is said of it. */
 import { encoderInputReport } from '../check/encoder-input.ts';
-import type { EncoderInputReport } from '../check/master/encoder-input.ts';
+import type { WhileMadeReport } from '../check/while-made.ts';
 import type { Job, MovieWork } from '../ledger/job.ts';
 import type { MediaTools } from '../process/locate.ts';
 import { isSiting, type Siting } from '../media/colour/siting.ts';
@@ -67,7 +67,7 @@ export function encoderInputOf(
   job: Job,
   { profile, outcome }: MovieWork,
   seen: EncoderInputVerdict | null,
-): EncoderInputReport | null {
+): WhileMadeReport | null {
   if (tilesOf(job.facts, profile, outcome) === null) return null;
   return encoderInputReport(seen, job.span.count, { ...subjectOf(job), profile: profile.name });
 }

@@ -2,7 +2,7 @@
 import { codeOf } from '../files/error-code.ts';
 import { basename } from 'node:path';
 import { checkDeliverable, type CheckReport } from '../check/index.ts';
-import type { EncoderInputReport } from '../check/master/encoder-input.ts';
+import type { WhileMadeReport } from '../check/while-made.ts';
 import { type Finding, finding } from '../findings/finding.ts';
 import type { MovieMasterWork, MovieWork } from '../ledger/job.ts';
 import { layout } from '../ledger/layout.ts';
@@ -26,9 +26,9 @@ import { askTarget, makeFolder } from './target.ts';
 export type Evidence = Proof & {
   readonly encoded: Bitstream | null;
   /** What was fed to its encoder, against the source. */
-  readonly encoderInput?: EncoderInputReport;
+  readonly encoderInput?: WhileMadeReport;
   /** Burnt-in text in that. */
-  readonly drawnText?: EncoderInputReport;
+  readonly drawnText?: WhileMadeReport;
   /** Of what its encoder was given; null: none is taken. */
   readonly sketch: ErrorSketch | null;
 };
@@ -95,7 +95,7 @@ export async function finish(
 
 function withEncoderInput(
   checked: CheckReport,
-  encoderInput: EncoderInputReport | undefined,
+  encoderInput: WhileMadeReport | undefined,
   profile: string,
 ): CheckReport {
   if (encoderInput === undefined) return checked;

@@ -2,11 +2,12 @@
  * The pictures that an encoder was fed with, before anything compressed them: at the points of every frame, and in a few frames at many pixels, held
  * against the source through its transform in double precision. What the encoder made of them is held against their fingerprints (check/index.ts).
  */
-import { type Finding, type FindingSubject, blocks } from '../../findings/finding.ts';
+import { type FindingSubject, blocks } from '../../findings/finding.ts';
 import type { FindingCode } from '../../findings/registry.ts';
 import type { CheckResult } from '../../ledger/report.ts';
 import { type Point, POINTS, pointsOf, type PixelSamples } from '../../proof/pixel-samples.ts';
 import { type CheckVerdict, faultsToFindings } from '../check.ts';
+import type { WhileMadeReport } from '../while-made.ts';
 import { worstOf } from './compare.ts';
 import type { ToSceneLinear } from './scene-linear.ts';
 import { inWords } from './tolerance.ts';
@@ -21,12 +22,6 @@ export interface EncoderInputCodes {
     readonly pixels: readonly Point[];
     readonly codes: Uint16Array;
   }[];
-}
-
-export interface EncoderInputReport {
-  readonly results: readonly CheckResult[];
-  readonly findings: readonly Finding[];
-  readonly passed: boolean;
 }
 
 /** Faults reported one by one; the rest is counted. */
@@ -75,7 +70,7 @@ export function checkEncoderInput(
   { frames, width, height, values, spots }: PixelSamples,
   sceneLinear: ToSceneLinear,
   subject: FindingSubject,
-): EncoderInputReport {
+): WhileMadeReport {
   const everywhere = Array.from({ length: frames }, (_, frame): Off => {
     const base = 3 * POINTS * frame;
     const value = (pixel: number, channel: number): number => values[base + 3 * pixel + channel] as number;

@@ -5,8 +5,8 @@
 import type { FindingSubject } from '../../findings/finding.ts';
 import { HASH_BYTES } from '../../proof/exact.ts';
 import type { WholeCodes } from '../../proof/whole-codes.ts';
-import { type CheckVerdict, faultsToFindings } from '../check.ts';
-import type { EncoderInputReport } from './encoder-input.ts';
+import type { CheckVerdict } from '../check.ts';
+import { type WhileMadeReport, whileMadeReport } from '../while-made.ts';
 
 export interface HandedOver {
   /** By frame, SHA-256 of the picture as a thread made it. */
@@ -57,7 +57,7 @@ function madeOfLight({ whole }: HandedOver): Wrong[] {
 }
 
 /** Pure. */
-export function checkHandedOver(seen: HandedOver, subject: FindingSubject): EncoderInputReport {
+export function checkHandedOver(seen: HandedOver, subject: FindingSubject): WhileMadeReport {
   const wrong = [...handedOver(seen), ...madeOfLight(seen)];
   const faults = wrong
     .slice(0, MAX_LISTED)
@@ -76,17 +76,5 @@ export function checkHandedOver(seen: HandedOver, subject: FindingSubject): Enco
     expected: 'every sample as it was made, and within 0.52 of a 10-bit code of double precision',
     faults,
   };
-  return {
-    results: [
-      {
-        check: CHECK,
-        status: faults.length === 0 ? 'passed' : 'failed',
-        measured: verdict.measured,
-        expected: verdict.expected,
-        tool: 'own comparison',
-      },
-    ],
-    findings: faultsToFindings(verdict, subject),
-    passed: faults.length === 0,
-  };
+  return whileMadeReport(CHECK, verdict, subject);
 }

@@ -78,7 +78,7 @@ const LEAST_EXPLAINED = 0.5;
 /** Fewer frames are as one. */
 const MANY = 8;
 
-export interface Found {
+interface Found {
   readonly name: SlopeName | 'offset' | 'region' | 'line';
   readonly kind: 'drift' | 'region';
   readonly words: string;
@@ -88,7 +88,7 @@ export interface Found {
 }
 
 /** All that averages can say, each with how much of what is allowed it is. */
-export function foundIn(
+function foundIn(
   { plane: { columns, rows } }: PlainStatistics,
   own: PlainParts,
   unit: number,

@@ -68,6 +68,19 @@ const counted = (job: Job, number: string, more: number): Operation => {
 const late = (job: Job): Operation => counted(job, 'n', -1);
 const frozen = (job: Job): Operation => counted(job, '0*n', 0);
 
+const heldBy =
+  (code: 'burn-in-differs' | 'burn-in-invisible') =>
+  async (...[, form, codec, operation]: Fault): Promise<void> => {
+    const job = await jobOf('chart', form, codec);
+    const { verdict, codes, done, reported } = await runCase(
+      job,
+      operation(job),
+      join(freshFolder('burn-in'), 'case'),
+    );
+    expect(done).toBe(true);
+    expect([verdict, codes.includes(code)], reported.join('; ')).toEqual(['held', true]);
+  };
+
 describe('held, and by the text that the encoder was given', () => {
   test.each<Fault>([
     ['every label one frame late', 'film', 'h264', late],
@@ -125,30 +138,12 @@ describe('held, and by the text that the encoder was given', () => {
       ],
       ['letters that are tinted', 'film', 'h264', () => graph('fontcolor=0xffffff', 'fontcolor=0xfff0ff')],
     ),
-  ])('%s: %s in %s', async (_what, form, codec, operation) => {
-    const job = await jobOf('chart', form, codec);
-    const { verdict, codes, done, reported } = await runCase(
-      job,
-      operation(job),
-      join(freshFolder('burn-in'), 'case'),
-    );
-    expect(done).toBe(true);
-    expect([verdict, codes.includes('burn-in-differs')], reported.join('; ')).toEqual(['held', true]);
-  });
+  ])('%s: %s in %s', heldBy('burn-in-differs'));
 
   test.each<Fault>([
     ['letters of a twentieth', 'film', 'h264', () => graph('fontcolor=0xffffff', 'fontcolor=0xffffff@0.05')],
     ['white letters on a white ground', 'film', 'vc3', () => graph('lutyuv=y=floor(', 'lutyuv=y=219+floor(')],
-  ])('invisible: %s', async (_what, form, codec, operation) => {
-    const job = await jobOf('chart', form, codec);
-    const { verdict, codes, done, reported } = await runCase(
-      job,
-      operation(job),
-      join(freshFolder('burn-in'), 'case'),
-    );
-    expect(done).toBe(true);
-    expect([verdict, codes.includes('burn-in-invisible')], reported.join('; ')).toEqual(['held', true]);
-  });
+  ])('invisible: %s', heldBy('burn-in-invisible'));
 });
 
 describe('held, and by the text in the file: faults behind every tap', () => {

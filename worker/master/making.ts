@@ -1,7 +1,8 @@
 /** The masters of a job: the frame pool that takes its frames, the encoders that it feeds, and the evidence that they are proved by. */
 import { join } from 'node:path';
 import { type Written, writtenDigest } from '../../check/master/compare.ts';
-import { checkEncoderInput, type EncoderInputReport } from '../../check/master/encoder-input.ts';
+import { checkEncoderInput } from '../../check/master/encoder-input.ts';
+import type { WhileMadeReport } from '../../check/while-made.ts';
 import { checkReading, comparesReading, withReading } from '../../check/master/reading.ts';
 import { sketchKindOf } from '../../check/master/whole-frames.ts';
 import { type ToSceneLinear, sceneLinearOf } from '../../check/master/scene-linear.ts';
@@ -55,7 +56,7 @@ export interface MasterEvidence {
   readonly encoderInput:
     | ({
         readonly picture: FrameFingerprints;
-        readonly report: EncoderInputReport;
+        readonly report: WhileMadeReport;
       } & Pick<CollectedEncoderInput, 'whole' | 'sha256'>)
     | null;
   /** By movie. */
