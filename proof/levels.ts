@@ -131,6 +131,11 @@ const UNCERTAINTIES = 4;
 /** Two conversions whose results differ by less than this (mean squares) cannot be told apart by these pictures. */
 const MIN_SQUARED_DISTANCE = 4 * MIN_SQUARED_GAIN;
 /**
+ * And only where the two conversions differ by twice that: a codec rounds the few colours of a dark picture all to one side. Two frames of dark noise in RDD 36
+ * proxy lay 0.65 of the way to another matrix, from which theirs differed by 1.06 of that distance.
+ */
+const LEANS_FROM = 2 * MIN_SQUARED_DISTANCE;
+/**
  * By which half of the averages of an intact conversion may be off, per plane: two steps of 8 bits in luma; six in chroma,
  * which VC-3 LB rounds as coarsely; and in luma too where one field stands for two and what moves is elsewhere in it. Half
  * of them, since a scaler that places chroma samples otherwise moves the edges of small pictures between cells.
@@ -197,9 +202,10 @@ export function compareLevels({ source, output, seen, frames, basis }: LevelsReq
   const off = right.squares.map((square) => Math.sqrt(square) / 256) as unknown as Triple;
   const best = others.reduce((least, one) => (total(one.squares) < total(least.squares) ? one : least));
   const gained = total(right.squares) - total(best.squares);
-  const { towards, unsure } = leanings.get(best.conversion) as Leaning;
+  const { apart, towards, unsure } = leanings.get(best.conversion) as Leaning;
   const isBest =
-    total(best.squares) < FITS_BETTER * total(right.squares) || towards > HALFWAY + UNCERTAINTIES * unsure;
+    total(best.squares) < FITS_BETTER * total(right.squares) ||
+    (apart > LEANS_FROM && towards > HALFWAY + UNCERTAINTIES * unsure);
   if (isBest && gained > MIN_SQUARED_GAIN && best.conversion.kind !== 'right')
     return { off, fault: { kind: best.conversion.kind, found: best.conversion.name }, unproven };
   const most = [source.views === 2 ? MOST.coarse : MOST.fine, MOST.coarse, MOST.coarse] as const;

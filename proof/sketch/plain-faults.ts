@@ -114,7 +114,9 @@ function foundIn(
       kind: 'drift',
       words: words(slope),
       expected,
-      times: Math.abs(slope) < least ? 0 : explains / (unit * shares[share] * scatter),
+      // There is no less than nothing of another frame in a picture.
+      times:
+        (share === 'mix' ? slope : Math.abs(slope)) < least ? 0 : explains / (unit * shares[share] * scatter),
     };
   });
   return [

@@ -12,11 +12,11 @@ const h264 = 'test/fixtures/profiles/small-h264.yaml';
 const rdd36 = 'test/campaign/profiles/small-rdd36.yaml';
 const full = 'test/campaign/profiles/full-vc3.yaml';
 
-test.each<[PictureName, FormName, readonly string[]]>([
+test.each<[PictureName, FormName, readonly string[], take?: number]>([
   ['strobe', 'one-frame', [vc3, h264]],
   ['zoom', 'long-open-group', [vc3, h264]],
   ['near-black', 'film', [vc3, h264]],
-  ...further<[PictureName, FormName, readonly string[]]>(
+  ...further<[PictureName, FormName, readonly string[], take?: number]>(
     ['chart', 'two-frames', [vc3, h264]],
     ['zoom', 'two-frames', [rdd36]],
     ['chart', 'fields-odd-raster', [full]],
@@ -29,11 +29,13 @@ test.each<[PictureName, FormName, readonly string[]]>([
     ['near-black', 'eight-channels', [full, rdd36]],
     ['dark-noise', 'full-range', [full, h264]],
     ['dark-noise', 'film', [vc3, rdd36]],
+    ['dark-noise', 'two-frames', [rdd36], 2],
+    ['fade-out', 'whole-24', [rdd36], 1],
     ['black', 'fields-top', [full]],
     ['near-black', 'full-range', [full, rdd36]],
   ),
-])('%s as %s', async (picture, form, wanted) => {
-  const clip = await makeClip(join(sharedFolder, 'campaign'), { picture, form, take: 0 });
+])('%s as %s', async (picture, form, wanted, take = 0) => {
+  const clip = await makeClip(join(sharedFolder, 'campaign'), { picture, form, take });
   const { verdict, codes, reported } = await runCase(
     await jobFor(clip, join(sharedFolder, 'awkward-jobs'), wanted),
     { do: 'none' },
