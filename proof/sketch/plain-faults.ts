@@ -75,6 +75,8 @@ const LINE = 22;
 const LEAST_OFFSET = 0.75;
 /** Of a plane that is moved in one frame. What explains less of the averages, root of the mean square in code values, is what a codec makes of next to nothing: the last frames of a fade. */
 const LEAST_EXPLAINED = 0.5;
+/** Contrast that explains this part of what another frame explains, in one frame, is the same thing. */
+const SAME_AS_GAIN = 0.8;
 /** Fewer frames are as one. */
 const MANY = 8;
 
@@ -149,10 +151,17 @@ function foundIn(
   ];
 }
 
-const isMuch =
-  (own: PlainParts) =>
-  ({ name }: Found): boolean =>
-    (name !== 'across' && name !== 'down') || own.parts[name].explains >= LEAST_EXPLAINED;
+/**
+ * Whether a slope of one frame says anything. A plane that seems moved: only from so much on. Another frame: not where contrast explains as much, since
+ * in a fade the frame before is the same picture at another contrast, and contrast has a limit of its own.
+ */
+const isTelling =
+  ({ parts: own }: PlainParts) =>
+  ({ name }: Found): boolean => {
+    if (name === 'across' || name === 'down') return own[name].explains >= LEAST_EXPLAINED;
+    if (name === 'before' || name === 'behind') return own.gain.explains <= SAME_AS_GAIN * own[name].explains;
+    return true;
+  };
 
 const worstOf = (found: readonly Found[]): Found | null =>
   found.reduce<Found | null>(
@@ -177,7 +186,7 @@ export function plainFaults(
   const single = statistics.frames
     .map((own, frame) => ({
       frame,
-      found: worstOf(foundIn(statistics, own, unit(frame), limits.one).filter(isMuch(own))),
+      found: worstOf(foundIn(statistics, own, unit(frame), limits.one).filter(isTelling(own))),
     }))
     .filter(({ found }) => found !== null);
   const worst = single.reduce<(typeof single)[number] | null>(

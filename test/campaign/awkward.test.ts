@@ -31,6 +31,7 @@ test.each<[PictureName, FormName, readonly string[], take?: number]>([
     ['dark-noise', 'film', [vc3, rdd36]],
     ['dark-noise', 'two-frames', [rdd36], 2],
     ['fade-out', 'whole-24', [rdd36], 1],
+    ['fade-in', 'drop-frame-60', [rdd36], 2],
     ['black', 'fields-top', [full]],
     ['near-black', 'full-range', [full, rdd36]],
   ),
