@@ -1,7 +1,7 @@
 /** Disturbances that every store takes the same way: a table of cases, run over the built-in Redis and over a shared one. */
 import { existsSync, readdirSync, readFileSync, rmSync } from 'node:fs';
 import { dirname, join } from 'node:path';
-import { beforeAll, expect, onTestFinished, test } from 'vitest';
+import { beforeAll, expect, onTestFailed, onTestFinished, test } from 'vitest';
 import type { RunningCli } from '../support/cli.ts';
 import { copyDay, makeDay } from '../support/day.ts';
 import { readVerdict } from '../support/delivery.ts';
@@ -81,7 +81,9 @@ export function disturbedNights(place: QueuePlace, cases: 'all' | 'few'): Distur
   };
   const beginHeld: DisturbedNights['beginHeld'] = (folders, but) => {
     const { path, letGo } = heldFfmpeg(dirname(folders.work), but);
-    const night = begin(folders, '--ffmpeg', path);
+    // Where some are made while others wait, those that wait must not have the only place: the order of rolls is nobody's promise.
+    const night = begin(folders, '--ffmpeg', path, ...(but === undefined ? [] : ['--slots', '2']));
+    onTestFailed(() => console.error(night.said()));
     // A test that failed before it let the encoder go must not leave a run that waits for ever; of one that has ended nothing is left to kill.
     onTestFinished(() => void night.child.kill('SIGKILL'));
     return { ...night, letGo };
