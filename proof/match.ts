@@ -26,8 +26,11 @@ const NEIGHBOUR_FRAMES = 4;
 const USUAL = 12;
 /** Of those the ones whose source frame has at least this part of the contrast of this frame's. */
 const ALIKE = 0.5;
-/** Source frames whose cells differ by less (root mean square) are one picture to everybody. */
-const MAX_STEP_OF_EQUALS = 8;
+/**
+ * Source frames whose cells differ by less (root mean square; 256 is one code value of 8 bits) are one picture: to everybody, and to a codec that predicts, which leaves out
+ * what it likes of such steps. A source next to black, itself of such a codec, changes its grain by a sixth of a code value with every key frame, and H.264 at quality 21 keeps the older grain.
+ */
+const MAX_STEP_OF_EQUALS = { intra: 8, predicted: 64 } as const;
 /**
  * Two source frames can be told apart where they differ by this many usual residuals: `own`, what is left of them
  * without the background, and `whole`, with it. A codec of whole pictures errs independently in each frame, and 448
@@ -379,14 +382,14 @@ function judgeFrame(
   const { source } = compared;
   const { noise } = around;
   const least = Math.max(
-    MAX_STEP_OF_EQUALS,
+    MAX_STEP_OF_EQUALS[coding],
     MIN_STEP[coding].own * noise.own,
     MIN_STEP[coding].whole * noise.whole,
   );
   const mean = meanAround(source, frame);
   const own = leaning(compared, frame, (cell) => mean[cell] as number, around);
   // One that predicts leaves out what is a frame's own as long as it pays.
-  const hasOwn = own.step >= (coding === 'predicted' ? least : MAX_STEP_OF_EQUALS) && own.clear;
+  const hasOwn = own.step >= (coding === 'predicted' ? least : MAX_STEP_OF_EQUALS.intra) && own.clear;
   const isLacking = hasOwn && Math.min(own.towards, own.towardsInPlace) > MIN_LOSS_MISSING;
   let state: 'right' | 'unproven' =
     hasOwn && Math.max(own.towards, own.towardsInPlace) > MAX_LOSS_INTACT ? 'unproven' : 'right';

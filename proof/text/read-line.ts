@@ -155,25 +155,32 @@ export function lineReader(item: BurntIn, window: Rectangle, font: Font): LineRe
       const wanted = characters.map(cellOf);
       const { step, likeness } = lineFit(found, wanted);
       const own = found.map((values, index) => cost(values, wanted[index] as Cell, step));
-      /** Of a sample: what the words do not explain. */
-      const noise = Math.sqrt(own.reduce((sum, left) => sum + left, 0) / Math.max(1, own.length * size));
+      const line = own.reduce((sum, left) => sum + left, 0) / Math.max(1, own.length * size);
+      /** Variance of a sample of a cell: what the words leave of the line, or what even the nearest character leaves of this cell, whose ground may have an edge. */
+      const noiseOf = (nearest: number): number => Math.max(line, nearest / size);
       const others = own.filter((left, index) => {
         const cell = wanted[index] as Cell;
         if (left <= CLEAR * step * step * (cell.energy || whole)) return false;
         const other = best(found[index] as Float64Array, step);
         const apart = between(cell, cellOf(other.character), step);
         const gained = left - other.cost;
-        return gained > NEARER * apart && gained + apart > CERTAIN * 2 * noise * Math.sqrt(apart);
+        return (
+          gained > NEARER * apart && gained + apart > CERTAIN * 2 * Math.sqrt(noiseOf(other.cost) * apart)
+        );
       }).length;
       const evidence = alternatives.map((words): Evidence => {
-        let [gained, apart] = [0, 0];
+        let [gained, apart, variance] = [0, 0, 0];
         for (const [index, character] of [...words].entries()) {
           if (character === characters[index]) continue;
           const cell = cellOf(character);
-          gained += (own[index] as number) - cost(found[index] as Float64Array, cell, step);
-          apart += between(wanted[index] as Cell, cell, step);
+          const left = own[index] as number;
+          const other = cost(found[index] as Float64Array, cell, step);
+          const squares = between(wanted[index] as Cell, cell, step);
+          gained += left - other;
+          apart += squares;
+          variance += 4 * noiseOf(Math.min(left, other)) * squares;
         }
-        return { gained, apart, variance: 4 * noise * noise * apart };
+        return { gained, apart, variance };
       });
       return { likeness, others, evidence };
     },

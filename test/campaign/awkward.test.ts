@@ -11,6 +11,7 @@ const vc3 = 'test/fixtures/profiles/small-vc3.yaml';
 const h264 = 'test/fixtures/profiles/small-h264.yaml';
 const rdd36 = 'test/campaign/profiles/small-rdd36.yaml';
 const full = 'test/campaign/profiles/full-vc3.yaml';
+const filled = 'test/campaign/profiles/filled-h264.yaml';
 
 test.each<[PictureName, FormName, readonly string[], take?: number]>([
   ['strobe', 'one-frame', [vc3, h264]],
@@ -21,7 +22,10 @@ test.each<[PictureName, FormName, readonly string[], take?: number]>([
     ['zoom', 'two-frames', [rdd36]],
     ['chart', 'fields-odd-raster', [full]],
     ['zoom', 'fields-coded', [full, h264]],
-    ['chart', 'open-group-mpeg2', [h264]],
+    ['near-black', 'fields-coded', [filled], 1],
+    ['near-black', 'long-open-group', [h264], 0],
+    ['near-black', 'long-open-group', [h264], 1],
+    ['chart', 'open-group-mpeg2', [h264, rdd36], 1],
     ['strobe', 'film', [vc3, h264]],
     ['strobe', 'audio-44100', [rdd36]],
     ['black', 'silence', [vc3, h264]],
