@@ -55,7 +55,6 @@ export const TABLES = [
   'test/lease/lease.test.ts',
   'test/media/probe.test.ts',
   'test/night/disturbed.test.ts',
-  'test/night/shared-redis.test.ts',
   'test/profiles/made.test.ts',
   'test/profiles/recipe/audio.test.ts',
   'test/profiles/recipe/colour.test.ts',

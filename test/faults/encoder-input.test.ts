@@ -5,7 +5,7 @@ import type { Job } from '../../ledger/job.ts';
 import { type FormName, makeClip, type PictureName } from '../campaign/material.ts';
 import { runCase } from '../campaign/run-case.ts';
 import { freshFolder, sharedFolder } from '../support/folder.ts';
-import { further } from '../support/lane.ts';
+import { everyRow, further } from '../support/lane.ts';
 import { jobFor } from '../support/work.ts';
 
 const material = join(sharedFolder, 'campaign');
@@ -69,14 +69,16 @@ describe('held, and by what the encoder was given', () => {
     expect([verdict, codes.includes(CODE)], reported.join('; ')).toEqual(['held', true]);
   });
 
-  test('fields taken in the other order', async () => {
+  // In npm test with the code of fields: the row wrong-field-order of faults.test.ts.
+  const otherOrder = async (): Promise<void> => {
     const { codes, done } = await runCase(
       await jobOf('chart', 'fields-top', 'test/campaign/profiles/full-vc3.yaml'),
       { do: 'graph', stage: 'encoder', from: 'parity=tff', to: 'parity=bff' },
       join(freshFolder('encoder-input'), 'case'),
     );
     expect([done, codes.includes(CODE)]).toEqual([true, true]);
-  });
+  };
+  if (everyRow) test('fields taken in the other order', otherOrder);
 
   test('text that is drawn where none may be', async () => {
     const { codes, done } = await runCase(
@@ -95,9 +97,9 @@ describe('held, and by what the encoder was given', () => {
 
 describe('clips without a fault are ready', () => {
   test.each<[PictureName, FormName, string]>([
-    ['static-on-a-screen', 'full-range', 'test/campaign/profiles/fitted-vc3.yaml'],
     ['chart', 'fields-bottom', 'test/campaign/profiles/full-vc3.yaml'],
     ...further<[PictureName, FormName, string]>(
+      ['static-on-a-screen', 'full-range', 'test/campaign/profiles/fitted-vc3.yaml'],
       ['scrolling-noise', 'drop-frame-30', 'test/campaign/profiles/filled-h264.yaml'],
       ['zoom', 'film-wide-colour', 'editorial-rdd36'],
       ['cuts', 'upright', 'test/campaign/profiles/small-rdd36.yaml'],

@@ -83,8 +83,6 @@ const quick: Row[] = [
   ['chroma-exchanged', 'one', 'small-vc3'],
   ['mixed-with-the-frame-before', 'all', 'small-rdd36'],
   ['grey-block', 'all', 'small-h264'],
-  ['dead-columns', 'all', 'small-vc3'],
-  ['blurred', 'all', 'small-h264'],
   ['weaker-colours', 'all', 'small-vc3'],
 ];
 const isQuick = (row: Row): boolean => quick.some((one) => one.join() === row.join());

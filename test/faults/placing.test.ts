@@ -36,7 +36,6 @@ interface Fault {
 
 /** Of `small-motion` a square moves that is a 225th of the picture of `film`, and a 3600th of that of `large`. */
 const faults: readonly Fault[] = [
-  { what: 'a 75/25 mix', picture: 'small-motion', form: 'large', profile: 'editorial-vc3', ...mixed(0.25) },
   {
     what: 'the later field',
     picture: 'small-motion',
@@ -59,6 +58,7 @@ const faults: readonly Fault[] = [
     ...ordered((frame) => (frame === 9 ? 8 : frame), 48),
   },
   ...further<Fault>(
+    { what: 'a 75/25 mix', picture: 'small-motion', form: 'large', profile: 'editorial-vc3', ...mixed(0.25) },
     { what: 'a 50/50 mix', picture: 'small-motion', form: 'film', profile: fitted, ...mixed(0.5) },
     { what: 'a 75/25 mix', picture: 'slow-zoom', form: 'large', profile: 'editorial-vc3', ...mixed(0.25) },
     {

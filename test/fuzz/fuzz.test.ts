@@ -3,7 +3,7 @@ import { describe, expect, test } from 'vitest';
 import { fuzzRun } from '../../setup/fuzz.mjs';
 import { fuzzFormats } from './seeds.ts';
 
-const CASES = 60;
+const CASES = 30;
 const SEED = 20_261_129;
 
 describe('damaged files', () => {

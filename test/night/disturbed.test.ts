@@ -47,7 +47,7 @@ test(
   RUNS_MILLISECONDS,
 );
 
-// With the store killed, above, and a store that was wiped, in shared-redis.test.ts, the rest in npm test.
+// With the store killed, above, in npm test.
 const folderDeleted = async (): Promise<void> => {
   const folders = fresh();
   const night = beginHeld(folders);

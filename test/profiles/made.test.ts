@@ -27,11 +27,11 @@ const small = ['test/fixtures/profiles/small-vc3.yaml', 'test/fixtures/profiles/
 
 describe('every rate that timecode counts', () => {
   test.each<readonly [string, string]>([
-    ['25', '10:59:59:24'],
     ['30000/1001', '01:00:59;29'],
-    ['60000/1001', '01:00:00;04'],
     // At 23.976 nearly every other test makes what it makes.
     ...further(
+      ['25', '10:59:59:24'],
+      ['60000/1001', '01:00:00;04'],
       ['24000/1001', '01:00:00:00'],
       ['24', '01:00:00:12'],
       ['30000/1001', '01:00:00:00'],

@@ -42,20 +42,6 @@ describe('every kind of clip comes out sample for sample', () => {
       },
     ],
     [
-      '8-bit full range under its older name, 120 frames a second',
-      {
-        picture: [...x264, 'yuvj420p'],
-        rate: '120',
-        frames: 30,
-        filter: 'format=yuvj420p,setparams=color_primaries=bt709:color_trc=bt709:colorspace=bt709:range=pc',
-      },
-      {
-        pixelFormat: 'yuv420p',
-        rate: { num: 120, den: 1 },
-        colour: { primaries: 'bt709', transfer: 'bt709', matrix: 'bt709', range: 'full' },
-      },
-    ],
-    [
       'nothing tagged, and pixels of a shape that no whole width of the picture tells',
       { picture: [...x264, 'yuv420p'], size: '90x60', filter: 'setsar=32/27' },
       {
@@ -63,17 +49,6 @@ describe('every kind of clip comes out sample for sample', () => {
         pixelAspect: { num: 32, den: 27 },
         width: 90,
       },
-    ],
-    [
-      'RGB of 8 bits in four bytes',
-      { picture: older('bgr0'), filter: 'format=bgr0' },
-      { pixelFormat: 'bgr0' },
-      'gbrp',
-    ],
-    [
-      '4:4:4 with alpha',
-      { picture: older('yuva444p10le'), filter: 'format=yuva444p10le' },
-      { pixelFormat: 'yuva444p10le' },
     ],
     [
       'odd width and height',
@@ -91,6 +66,31 @@ describe('every kind of clip comes out sample for sample', () => {
       { fieldOrder: 'bottom-first', pixelAspect: { num: 16, den: 15 } },
     ],
     ...further<Case>(
+      [
+        '4:4:4 with alpha',
+        { picture: older('yuva444p10le'), filter: 'format=yuva444p10le' },
+        { pixelFormat: 'yuva444p10le' },
+      ],
+      [
+        'RGB of 8 bits in four bytes',
+        { picture: older('bgr0'), filter: 'format=bgr0' },
+        { pixelFormat: 'bgr0' },
+        'gbrp',
+      ],
+      [
+        '8-bit full range under its older name, 120 frames a second',
+        {
+          picture: [...x264, 'yuvj420p'],
+          rate: '120',
+          frames: 30,
+          filter: 'format=yuvj420p,setparams=color_primaries=bt709:color_trc=bt709:colorspace=bt709:range=pc',
+        },
+        {
+          pixelFormat: 'yuv420p',
+          rate: { num: 120, den: 1 },
+          colour: { primaries: 'bt709', transfer: 'bt709', matrix: 'bt709', range: 'full' },
+        },
+      ],
       [
         '10-bit 4:2:2',
         { picture: ['-c:v', 'prores_ks', '-profile:v', '3', '-pix_fmt', 'yuv422p10le'], rate: '24000/1001' },

@@ -1,9 +1,8 @@
 /**
  * Disturbances on a shared Redis with a password: those of the Redis itself. All that the
- * built-in Redis has to bear it bears as well, in the long lane (standing.long.test.ts).
+ * built-in Redis has to bear it bears as well, (standing.long.test.ts).
  */
 import { expect, test } from 'vitest';
-import { everyRow } from '../support/lane.ts';
 import { encoding, processesWith, resultOf, RUNS_MILLISECONDS } from '../support/night.ts';
 import { disturbedNights } from './disturbances.ts';
 import { ownRedis } from './own-redis.ts';
@@ -11,17 +10,18 @@ import { ownRedis } from './own-redis.ts';
 const redis = await ownRedis();
 const { begin, beginHeld, fresh, expectWhole, expectNothingRuns } = disturbedNights(redis.place, 'few');
 
-// With the Redis killed, below, in npm test: that night says nothing against itself, shows no secret and leaves no key either.
-const undisturbed = async (): Promise<void> => {
-  const folders = fresh();
-  const ended = await begin(folders).done;
-  expect(ended.code, ended.stderr).toBe(0);
-  expect(resultOf(ended.stdout).findings).toEqual([]);
-  await expectWhole(folders);
-  await expectNothingRuns(folders);
-};
-if (everyRow)
-  test('undisturbed: every roll ready, without a finding of the night', undisturbed, RUNS_MILLISECONDS);
+test(
+  'undisturbed: every roll ready, without a finding of the night',
+  async () => {
+    const folders = fresh();
+    const ended = await begin(folders).done;
+    expect(ended.code, ended.stderr).toBe(0);
+    expect(resultOf(ended.stdout).findings).toEqual([]);
+    await expectWhole(folders);
+    await expectNothingRuns(folders);
+  },
+  RUNS_MILLISECONDS,
+);
 
 test(
   'the shared Redis killed in mid-night and started again on its append-only file: every roll ready, without a finding of the night, no secret on any command line, and no job and no key of its own left behind',
