@@ -95,7 +95,9 @@ export function pictureTap(from: string, picture: TappedPicture): PictureTap {
     );
   }
   if (hasColour) {
-    const small = shrink(COLOUR_WIDTH, COLOUR_HEIGHT).join(',');
+    // A deinterlaced picture has the chroma of the earlier field, and a cut may lie between the two.
+    const field = earlierField === null ? [] : [`field=type=${earlierField}`];
+    const small = [...field, ...shrink(COLOUR_WIDTH, COLOUR_HEIGHT)].join(',');
     chains.push(
       `[fingerprint-colour]extractplanes=u+v[fingerprint-cb][fingerprint-cr]`,
       `[fingerprint-cb]${small}[fingerprint-cb-small]`,

@@ -22,7 +22,7 @@ export interface Place {
 
 /** Of one frame, or of all together. */
 export interface PlainParts {
-  /** `gain`: of the contrast; `before`, `behind`: of the frame there; `across`, `down`: samples that the plane is moved by. */
+  /** `gain`: of the contrast; `before`, `behind`: of the frame there, beside contrast; `across`, `down`: samples that the plane is moved by. */
   readonly parts: Readonly<Record<SlopeName, Part>>;
   readonly offset: number;
   /** The farthest region, column and row of regions. */
@@ -38,35 +38,55 @@ export interface PlainStatistics {
   readonly all: PlainParts;
 }
 
+/** Of a picture whose averages are all alike: rounding, and no slope. */
+const LEAST_SQUARE = 1e-6;
+/** What is left of the squares of a neighbouring frame beside contrast, at the least: in a fade it is the same picture at another contrast. */
+const LEAST_LEFT = 0.02;
+
 class Fit {
   count = 0;
   #given = 0;
   #found = 0;
+  #beside = 0;
   #squares = 0;
   #products = 0;
-  add(given: number, found: number): void {
+  #besideSquares = 0;
+  #besideGiven = 0;
+  #besideFound = 0;
+  /** `beside`: what explains first; the slope is of what it leaves. */
+  add(given: number, found: number, beside = 0): void {
     this.count += 1;
     this.#given += given;
     this.#found += found;
+    this.#beside += beside;
     this.#squares += given * given;
     this.#products += given * found;
+    this.#besideSquares += beside * beside;
+    this.#besideGiven += beside * given;
+    this.#besideFound += beside * found;
   }
   /** About their means: what all regions have alike is no slope. */
   sums(): { readonly count: number; readonly squares: number; readonly products: number } {
     const { count } = this;
     if (count === 0) return { count, squares: 0, products: 0 };
-    return {
-      count,
-      squares: Math.max(0, this.#squares - (this.#given * this.#given) / count),
-      products: this.#products - (this.#given * this.#found) / count,
-    };
+    const about = (sum: number, one: number, other: number): number => sum - (one * other) / count;
+    const squares = Math.max(0, about(this.#squares, this.#given, this.#given));
+    const products = about(this.#products, this.#given, this.#found);
+    const beside = about(this.#besideSquares, this.#beside, this.#beside);
+    if (beside <= LEAST_SQUARE * count) return { count, squares, products };
+    const withGiven = about(this.#besideGiven, this.#beside, this.#given);
+    const left = squares - withGiven ** 2 / beside;
+    return left < LEAST_LEFT * squares
+      ? { count, squares: 0, products: 0 }
+      : {
+          count,
+          squares: left,
+          products: products - (withGiven * about(this.#besideFound, this.#beside, this.#found)) / beside,
+        };
   }
 }
 
 type Sums = ReturnType<Fit['sums']>;
-/** Of a picture whose averages are all alike: rounding, and no slope. */
-const LEAST_SQUARE = 1e-6;
-
 function partOf(all: readonly Sums[]): Part {
   const sum = (of: keyof Sums): number => all.reduce((total, one) => total + one[of], 0);
   const [count, squares, products] = [sum('count'), sum('squares'), sum('products')];
@@ -151,8 +171,8 @@ export function plainStatistics({ form, lossOf, peak, input, output }: PlainRequ
         sum += off;
         region = farther(region, at, off);
         fits.gain.add(own, off);
-        if (frame > 0) fits.before.add(given(frame - 1, at) - own, off);
-        if (frame < frames - 1) fits.behind.add(given(frame + 1, at) - own, off);
+        if (frame > 0) fits.before.add(given(frame - 1, at) - own, off, own);
+        if (frame < frames - 1) fits.behind.add(given(frame + 1, at) - own, off, own);
         const column = at % columns;
         if (column > 0 && column < columns - 1)
           fits.across.add((given(frame, at - 1) - given(frame, at + 1)) / (2 * side), off);

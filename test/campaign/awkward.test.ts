@@ -38,6 +38,13 @@ test.each<[PictureName, FormName, readonly string[], take?: number]>([
     ['fade-in', 'drop-frame-60', [rdd36], 2],
     ['black', 'fields-top', [full]],
     ['near-black', 'full-range', [full, rdd36]],
+    ['fade-in', 'upright', [rdd36], 1],
+    ['cuts', 'fields-bottom', [h264], 1],
+    ['cuts', 'fields-bottom', [rdd36, full], 2],
+    ['strobe', 'fields-coded', [full], 2],
+    ['strobe', 'fields-odd-raster', [rdd36, full], 1],
+    ['strobe', 'fields-odd-raster', [rdd36], 2],
+    ['flat-colour', 'film-two-tracks', [full], 2],
   ),
 ])('%s as %s', async (picture, form, wanted, take = 0) => {
   const clip = await makeClip(join(sharedFolder, 'campaign'), { picture, form, take });
