@@ -155,33 +155,39 @@ export async function locateTools(options: { ffmpeg?: string; ffprobe?: string }
   return { ffmpeg, ffprobe };
 }
 
+/** What this build can make. Starting it costs more than reading its answer: its decoders are asked for apart. */
 export interface Abilities {
   readonly encoders: ReadonlySet<string>;
-  readonly decoders: ReadonlySet<string>;
   readonly filters: ReadonlySet<string>;
 }
 
-/** What this build can do; builds differ, so ask before planning. Throws FindingError (exit 3) when it does not answer. */
+const CODEC_LINE = /^ [VASF.][A-Z.]{5} (\S+)/gm;
+
+/** Builds differ, so ask before planning. Throws FindingError (exit 3) when it does not answer. */
 export async function abilitiesOf(ffmpeg: FoundTool): Promise<Abilities> {
-  const ask = async (what: string, pattern: RegExp): Promise<Set<string>> => {
-    const run = await runForAnswer(ffmpeg.path, ['-hide_banner', what], { stallMilliseconds: 20_000 });
-    // An empty list, or half of one, would read as "this build has no such encoder".
-    if (run.reason !== 'exited' || run.exitCode !== 0 || !run.whole)
-      throw new FindingError(
-        [
-          finding('tool-unusable', `${ffmpeg.path} ${what}: ${whatItDid(run, 'cut off, twice')}`, 'a list', {
-            file: 'ffmpeg',
-          }),
-        ],
-        3,
-      );
-    return new Set([...run.text.matchAll(pattern)].map((match) => match[1] as string));
-  };
-  const codecLine = /^ [VASF.][A-Z.]{5} (\S+)/gm;
-  const [encoders, decoders, filters] = await Promise.all([
-    ask('-encoders', codecLine),
-    ask('-decoders', codecLine),
-    ask('-filters', /^ [A-Z.]{2,3} (\S+) +\S+->\S+/gm),
+  const [encoders, filters] = await Promise.all([
+    listOf(ffmpeg, '-encoders', CODEC_LINE),
+    listOf(ffmpeg, '-filters', /^ [A-Z.]{2,3} (\S+) +\S+->\S+/gm),
   ]);
-  return { encoders, decoders, filters };
+  return { encoders, filters };
+}
+
+/** Throws as `abilitiesOf` does. */
+export function decodersOf(ffmpeg: FoundTool): Promise<ReadonlySet<string>> {
+  return listOf(ffmpeg, '-decoders', CODEC_LINE);
+}
+
+async function listOf({ path }: FoundTool, what: string, line: RegExp): Promise<ReadonlySet<string>> {
+  const run = await runForAnswer(path, ['-hide_banner', what], { stallMilliseconds: 20_000 });
+  // An empty list, or half of one, would read as "this build has no such encoder".
+  if (run.reason !== 'exited' || run.exitCode !== 0 || !run.whole)
+    throw new FindingError(
+      [
+        finding('tool-unusable', `${path} ${what}: ${whatItDid(run, 'cut off, twice')}`, 'a list', {
+          file: 'ffmpeg',
+        }),
+      ],
+      3,
+    );
+  return new Set([...run.text.matchAll(line)].map((match) => match[1] as string));
 }

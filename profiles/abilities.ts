@@ -49,10 +49,7 @@ export function neededAbilities(profile: AnyProfile): { encoders: string[]; filt
   };
 }
 
-export function missingAbilities(
-  profile: AnyProfile,
-  abilities: Pick<Abilities, 'encoders' | 'filters'>,
-): Finding[] {
+export function missingAbilities(profile: AnyProfile, abilities: Abilities): Finding[] {
   const needed = neededAbilities(profile);
   return [
     ...needed.encoders

@@ -125,7 +125,7 @@ export interface LoadResult {
 export async function loadProfiles(request: {
   wanted: readonly string[];
   folders?: readonly string[];
-  abilities?: Pick<Abilities, 'encoders' | 'filters'>;
+  abilities?: Abilities;
 }): Promise<LoadResult> {
   const profiles: LoadedProfile[] = [];
   const findings: Finding[] = [];
@@ -165,7 +165,7 @@ export async function builtInProfiles(): Promise<LoadedProfile[]> {
 /** Everything that is wrong with one profile file. `loaded` is there when nothing is wrong with the file itself. */
 export async function lintProfileFile(
   path: string,
-  abilities?: Pick<Abilities, 'encoders' | 'filters'>,
+  abilities?: Abilities,
 ): Promise<{ loaded: LoadedProfile | null; findings: Finding[] }> {
   const read = await readProfile(resolve(path));
   const one = 'findings' in read ? read : await finish(read.document, []);

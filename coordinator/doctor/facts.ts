@@ -14,6 +14,11 @@ export interface AbilityNeed {
   readonly required: boolean;
 }
 
+/** What ffmpeg makes, and what it reads. */
+export interface AllAbilities extends Abilities {
+  readonly decoders: ReadonlySet<string>;
+}
+
 /** A program that was looked for: found, or the findings that say why not. */
 export type Sought<Found> = { readonly found: Found } | { readonly findings: readonly Finding[] };
 
@@ -55,7 +60,7 @@ export interface MachineFacts {
   readonly ffmpeg: Sought<FoundTool>;
   readonly ffprobe: Sought<FoundTool>;
   /** null: not asked, since there is no ffmpeg. */
-  readonly abilities: Sought<Abilities> | null;
+  readonly abilities: Sought<AllAbilities> | null;
   readonly store: Sought<StoreProgram> | null;
   readonly queue: SharedQueue | null;
   /** Each kernel of this program, with why it cannot be loaded, or null: it can. */

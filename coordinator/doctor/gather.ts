@@ -8,11 +8,11 @@ import { printableAddress } from '../../ledger/queue.ts';
 import { burnInFont } from '../../files/installation.ts';
 import { kernelNames, loadKernel } from '../../media/kernels/memory.ts';
 import { locateLibRaw } from '../../media/raw/decoders/libraw.ts';
-import { abilitiesOf, locateTool } from '../../process/locate.ts';
+import { abilitiesOf, decodersOf, type FoundTool, locateTool } from '../../process/locate.ts';
 import { runForAnswer } from '../../process/answer.ts';
 import { findStoreProgram } from '../store/private.ts';
 import { inspectSharedRedis, parseQueueAddress } from '../store/shared.ts';
-import type { MachineFacts, Sought, SharedQueue, StoreProgram, VolumeFacts } from './facts.ts';
+import type { AllAbilities, MachineFacts, Sought, SharedQueue, StoreProgram, VolumeFacts } from './facts.ts';
 
 export interface DoctorQuestion {
   readonly ffmpeg?: string;
@@ -177,7 +177,7 @@ export async function gather(question: DoctorQuestion): Promise<MachineFacts> {
     memoryBytes: memoryBytes(),
     ffmpeg,
     ffprobe,
-    abilities: 'found' in ffmpeg ? await sought(abilitiesOf(ffmpeg.found)) : null,
+    abilities: 'found' in ffmpeg ? await sought(allOf(ffmpeg.found)) : null,
     store,
     queue,
     kernels,
@@ -185,4 +185,9 @@ export async function gather(question: DoctorQuestion): Promise<MachineFacts> {
     font: font(),
     volumes,
   };
+}
+
+async function allOf(ffmpeg: FoundTool): Promise<AllAbilities> {
+  const [abilities, decoders] = await Promise.all([abilitiesOf(ffmpeg), decodersOf(ffmpeg)]);
+  return { ...abilities, decoders };
 }

@@ -3,10 +3,11 @@
  * remedy. Pure. A thing that could not be measured is never taken for good.
  */
 import { describeFinding, type Finding, finding, blocks } from '../../findings/finding.ts';
-import type { Abilities, FoundTool } from '../../process/locate.ts';
+import type { FoundTool } from '../../process/locate.ts';
 import {
   type AbilityNeed,
   abilityKinds,
+  type AllAbilities,
   type MachineFacts,
   type Sought,
   type StoreProgram,
@@ -91,7 +92,7 @@ function toolLines(what: string, tool: Sought<FoundTool>): DoctorLine[] {
   ];
 }
 
-function abilityLines(abilities: Sought<Abilities> | null, needs: readonly AbilityNeed[]): DoctorLine[] {
+function abilityLines(abilities: Sought<AllAbilities> | null, needs: readonly AbilityNeed[]): DoctorLine[] {
   // Without ffmpeg its own line says all there is to say.
   if (abilities === null) return [];
   if ('findings' in abilities) return abilities.findings.map((item) => differs('abilities of ffmpeg', item));
