@@ -11,6 +11,8 @@ export interface PlainLimits {
   /** The average of a region in a frame, code values of 8 bits: always, and for each of the root of the mean squared error. Larger regions do not move less where a codec cuts their average itself. */
   readonly least: number;
   readonly ofLoss: number;
+  /** And for each code value by which its mean flickers: a frame that is predicted keeps something of the one before. */
+  readonly ofFlicker: number;
   readonly one: Shares;
   readonly all: Shares;
 }
@@ -179,7 +181,10 @@ export function plainFaults(
   loss: Float64Array,
   limits: PlainLimits,
 ): PictureErrorFault[] {
-  const unit = (frame: number): number => limits.least + limits.ofLoss * (loss[frame] as number);
+  const unit = (frame: number): number =>
+    limits.least +
+    limits.ofLoss * (loss[frame] as number) +
+    limits.ofFlicker * (statistics.flicker[frame] as number);
   const frames = statistics.frames.length;
   const mean =
     Array.from({ length: frames }, (_, frame) => unit(frame)).reduce((sum, one) => sum + one, 0) / frames;

@@ -36,6 +36,8 @@ export interface PlainStatistics {
   readonly frames: readonly PlainParts[];
   /** Regions by the root of the mean of their squares. */
   readonly all: PlainParts;
+  /** Of what the encoder was given: by how much the mean of each frame lies from that of the nearer of its neighbours. */
+  readonly flicker: Float64Array;
 }
 
 /** Of a picture whose averages are all alike: rounding, and no slope. */
@@ -94,6 +96,16 @@ function partOf(all: readonly Sums[]): Part {
   return { slope: products / squares, explains: Math.abs(products) / Math.sqrt(squares * count) };
 }
 
+/** Of each frame, the least step to a frame beside it. */
+function flickerOf(means: Float64Array): Float64Array {
+  return means.map((mean, frame) => {
+    const steps = [means[frame - 1], means[frame + 1]].flatMap((other) =>
+      other === undefined ? [] : [Math.abs(other - mean)],
+    );
+    return steps.length === 0 ? 0 : Math.min(...steps);
+  });
+}
+
 /** Losses that an average lies from the ends of the range at the least. */
 const CUT = 2.5;
 
@@ -145,6 +157,7 @@ export function plainStatistics({ form, lossOf, peak, input, output }: PlainRequ
     const squares = new Float64Array(regions);
     const sums = new Float64Array(regions);
     const found: PlainParts[] = [];
+    const levels = new Float64Array(frames);
     const differences = new Float64Array(regions);
     for (let frame = 0; frame < frames; frame += 1) {
       const fits: Record<SlopeName, Fit> = {
@@ -160,6 +173,7 @@ export function plainStatistics({ form, lossOf, peak, input, output }: PlainRequ
       let region = NOWHERE;
       for (let at = 0; at < regions; at += 1) {
         const own = given(frame, at);
+        levels[frame] = (levels[frame] as number) + own / regions;
         // Errors that would go beyond the range are cut off, and the average moves: nothing is said of a region that lies there.
         const cut = own < near || own > peak - near;
         const off = cut ? 0 : (output[frame * numbers + from + at] as number) / 256 - own;
@@ -198,6 +212,7 @@ export function plainStatistics({ form, lossOf, peak, input, output }: PlainRequ
     return {
       plane,
       frames: found,
+      flicker: flickerOf(levels),
       all: {
         parts: Object.fromEntries(slopeNames.map((name) => [name, partOf(all[name])])) as Record<
           SlopeName,

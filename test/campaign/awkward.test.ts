@@ -39,6 +39,7 @@ test.each<[PictureName, FormName, readonly string[], take?: number]>([
     ['black', 'fields-top', [full]],
     ['near-black', 'full-range', [full, rdd36]],
     ['fade-in', 'upright', [rdd36], 1],
+    ['flicker', 'full-range', [h264, filled], 1],
     ['cuts', 'fields-bottom', [h264], 1],
     ['cuts', 'fields-bottom', [rdd36, full], 2],
     ['strobe', 'fields-coded', [full], 2],
