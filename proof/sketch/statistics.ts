@@ -66,12 +66,6 @@ export function planeStatistics(
     steps[frame] = step / regions;
     whole[frame] = isUniform(differences, frame, plain) ? 1 : 0;
   }
-  // Of a strobe every picture is that before the last.
-  let alike = frames === 1 ? 1 : 0;
-  for (let lag = 1; lag <= Math.min(LAGS, frames - 1); lag += 1) {
-    const square = squares[lag] as number;
-    alike = Math.max(alike, square === 0 ? 1 : Math.min(1, (products[lag] as number) / square));
-  }
   // Two numbers, each rounded to a 256th of a code value: 1/12 of the square of that, times the samples of the average.
   const rounding = (2 * plane.samples) / 12 / 256 ** 2;
   return {
@@ -80,8 +74,18 @@ export function planeStatistics(
     steps,
     whole,
     rounding,
-    independent: Math.max(1, (frames * (1 - alike)) / (1 + alike)),
+    independent: independentOf(frames, products, squares),
   };
+}
+
+/** Frames whose errors tell something that those before did not, by their products with those `lag` frames before and the squares beside. Of a strobe every picture is that before the last. */
+function independentOf(frames: number, products: Float64Array, squares: Float64Array): number {
+  let alike = frames === 1 ? 1 : 0;
+  for (let lag = 1; lag <= Math.min(LAGS, frames - 1); lag += 1) {
+    const square = squares[lag] as number;
+    alike = Math.max(alike, square === 0 ? 1 : Math.min(1, (products[lag] as number) / square));
+  }
+  return Math.max(1, (frames * (1 - alike)) / (1 + alike));
 }
 
 export interface WorstRegion {
@@ -110,24 +114,28 @@ export function regionStatistics({ differences, plane, limitAt, mostBy }: Region
   const limits = Float64Array.from({ length: frames }, (_, frame) => limitAt(frame));
   const mean = limits.reduce((sum, limit) => sum + limit, 0) / frames;
   const once = mostBy(1);
+  const values = new Float64Array(frames);
+  const products = new Float64Array(LAGS + 1);
+  const squares = new Float64Array(LAGS + 1);
   let standing: WorstRegion | null = null;
   let passing: WorstRegion | null = null;
   for (let region = 0; region < of.columns * of.rows; region += 1) {
     let sum = 0;
-    let products = 0;
-    let before = 0;
+    products.fill(0);
+    squares.fill(0);
     for (let frame = 0; frame < frames; frame += 1) {
       const value = at(frame, of.from + region);
       const square = value * value;
       sum += square;
-      products += value * before;
-      before = value;
+      values[frame] = value;
+      for (let lag = 1; lag <= Math.min(LAGS, frame); lag += 1) {
+        products[lag] = (products[lag] as number) + value * (values[frame - lag] as number);
+        squares[lag] = (squares[lag] as number) + square;
+      }
       const limit = limits[frame] as number;
       if (square > limit * once) passing = worse(passing, { region, frame, error: square, limit });
     }
-    const alike = sum === 0 ? 1 : Math.min(1, Math.max(0, products / sum));
-    const independent = Math.max(1, (frames * (1 - alike)) / (1 + alike));
-    if (sum / frames > mean * mostBy(independent))
+    if (sum / frames > mean * mostBy(independentOf(frames, products, squares)))
       standing = worse(standing, { region, frame: 0, error: sum / frames, limit: mean });
   }
   return { standing, passing };

@@ -43,6 +43,7 @@ test.each<[PictureName, FormName, readonly string[], take?: number]>([
     ['cuts', 'fields-bottom', [h264], 1],
     ['cuts', 'fields-bottom', [rdd36, full], 2],
     ['strobe', 'fields-coded', [full], 2],
+    ['strobe', 'open-group-mpeg2', [full], 1],
     ['strobe', 'fields-odd-raster', [rdd36, full], 1],
     ['strobe', 'fields-odd-raster', [rdd36], 2],
     ['flat-colour', 'film-two-tracks', [full], 2],
