@@ -58,7 +58,7 @@ export async function planCommand(options: PlanOptions): Promise<0 | 1 | 130> {
     manifests: options.manifests ?? [],
   });
   const settings = options.settings === undefined ? noSettings : await readSettings(options.settings);
-  const prepared = await prepare(options.profile ?? [], toolsOf(options));
+  const prepared = await prepare({ profiles: options.profile ?? [], settings }, toolsOf(options));
   const { rolls, dayManifests, findings: ofDay } = await findRolls(folders);
   if (rolls.length === 0)
     throw new FindingError(

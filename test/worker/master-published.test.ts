@@ -102,12 +102,20 @@ async function decide(job: Job): Promise<string[]> {
       findings: [],
     },
     copiesAsked: 1,
-    clips: [{ clip: job.clip, facts: job.facts, findings: [] }],
+    clips: [
+      {
+        clip: job.clip,
+        facts: job.facts,
+        findings: [],
+        settings: { camera: null, profiles: profiles.map(({ profile }) => profile.name), applied: [] },
+      },
+    ],
     otherFiles: [],
     profiles,
     toolchain,
     onDisk,
     findings: [],
+    timeZone: null,
     decidedAt: new Date().toISOString(),
   });
   await writeDecision(job.deliveryFolder, decision, onDisk);
