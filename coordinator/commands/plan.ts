@@ -26,6 +26,7 @@ import { readersApart } from '../survey/reader.ts';
 import { noSettings, readSettings } from '../settings/read.ts';
 import { printJson, printText } from '../show/output.ts';
 import { type PlannedRoll, planText, type WholePlan } from '../show/plan-text.ts';
+import { settingsText } from '../show/settings-text.ts';
 import { showProgress } from '../show/progress.ts';
 import { listenForInterrupts } from './interrupts.ts';
 import { DEFAULT_READERS } from './defaults.ts';
@@ -152,6 +153,13 @@ export async function planCommand(options: PlanOptions): Promise<0 | 1 | 130> {
         ),
       ),
     }));
+    const settingsOfClips = plans.flatMap(({ known }) =>
+      known.clips.map((entry) => ({
+        roll: known.roll.name,
+        clip: entry.clip.id,
+        settings: entry.settings,
+      })),
+    );
     const held = reported.some(blocks);
     if (options.json === true) {
       printJson({
@@ -163,6 +171,7 @@ export async function planCommand(options: PlanOptions): Promise<0 | 1 | 130> {
         ...plan,
         secondsRestOn: ESTIMATE_RESTS_ON,
         rolls: planned,
+        settings: settingsOfClips,
         jobs: jobs.map(({ job, bytes, bytesRange, seconds }) => ({
           roll: job.roll,
           clip: job.clip.id,
@@ -178,7 +187,10 @@ export async function planCommand(options: PlanOptions): Promise<0 | 1 | 130> {
         })),
         findings: reported,
       });
-    } else printText(planText(plan, planned, reported));
+    } else
+      printText(
+        `${settings.origin === null || settingsOfClips.length === 0 ? '' : `${settingsText(settingsOfClips)}\n\n`}${planText(plan, planned, reported)}`,
+      );
     return held ? 1 : 0;
   } catch (error) {
     if (signal.aborted) return 130;

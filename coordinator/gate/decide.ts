@@ -146,7 +146,8 @@ function judgeDue({ clip, settings }: GateClip, { roll, profiles }: GateInput): 
     return [finding('profiles-absent', '0 profiles due of the clip', 'at least one', subject)];
   const names = new Set(profiles.map(({ profile }) => profile.name));
   return due.flatMap((name, index) => [
-    ...(names.has(name)
+    // That the roll has none at all is found already.
+    ...(names.size === 0 || names.has(name)
       ? []
       : [
           finding(

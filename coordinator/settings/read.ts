@@ -91,7 +91,7 @@ export async function readSettings(path: string): Promise<Settings> {
     }
   }
   const parsed = settingsSchema.safeParse(values);
-  if (!parsed.success) findings.push(...parsed.error.issues.map((issue) => fromIssue(issue, at)));
+  if (!parsed.success) findings.push(...parsed.error.issues.map((issue) => fromIssue(issue, values, at)));
   if (!parsed.success) throw new FindingError(findings, 2);
   const asked = await profilesAsked(values, folder, at);
   append(findings, asked.findings);
@@ -255,8 +255,19 @@ function* partsIn(values: Record<string, unknown>): Generator<{ part: object; wh
   }
 }
 
+function valueAt(values: unknown, path: Path): unknown {
+  return path.reduce<unknown>(
+    (value, part) =>
+      typeof value === 'object' && value !== null
+        ? (value as Record<string | number, unknown>)[part]
+        : undefined,
+    values,
+  );
+}
+
 function fromIssue(
   issue: z.core.$ZodIssue,
+  values: unknown,
   at: (where: Path) => { origin: string; line: number; field: string },
 ): Finding {
   const path = issue.path as Path;
@@ -266,6 +277,14 @@ function fromIssue(
       at([...path, issue.keys[0] ?? '']),
       `no field ${issue.keys.join(', ')}`,
       'fields that docs/settings.md names',
+    );
+  // Rules of our own say what they expect.
+  if (issue.code === 'custom' || issue.code === 'invalid_format')
+    return findingAt(
+      'settings-value-wrong',
+      at(path),
+      JSON.stringify(valueAt(values, path)) ?? 'nothing',
+      issue.code === 'custom' ? issue.message : `${issue.message} (docs/settings.md)`,
     );
   return findingAt('settings-value-wrong', at(path), issue.message, 'a value that docs/settings.md names');
 }

@@ -227,7 +227,7 @@ patience_seconds: 2
   // AP0 to AP0: what is in the master is what the decoder gave.
   writeFileSync(
     settings,
-    'version: 1\nshow: { input: { name: aces2065-1 } }\ncameras: { A: { raw: { decoder: strips } } }\ndecoders: [tools/bell.yaml, tools/plates.yaml, tools/strips.yaml]\n',
+    "version: 1\nshow: { input: { name: aces2065-1 } }\ncameras: [{ name: A, known_by: { rolls: ['A*'] }, raw: { decoder: strips } }]\ndecoders: [tools/bell.yaml, tools/plates.yaml, tools/strips.yaml]\n",
   );
   filledRoll('B011', (roll) => bellMovie(join(roll, 'B011C001.bell'), null));
   filledRoll('C011', (roll) => {
@@ -383,7 +383,7 @@ describe('settings that cannot be', () => {
     ['a declaration that says too little', 'decoders: [poor.yaml]\n', 'decoder-file-wrong', 'takes'],
     [
       'a decoder that nobody declares',
-      'cameras: { A: { raw: { decoder: chime } } }\n',
+      "cameras: [{ name: A, known_by: { rolls: ['A*'] }, raw: { decoder: chime } }]\n",
       'settings-value-wrong',
       'chime',
     ],

@@ -69,7 +69,7 @@ beforeAll(async () => {
   copyFileSync(join(packageFolder, 'test/fixtures/colour/3d-2x2x2.cube'), join(base, 'look.cube'));
   writeFileSync(
     settings,
-    'version: 1\nshow: { owner: Bell foundry film }\ncameras:\n  B: { input: { file: look.cube, gives: acescg } }\n',
+    "version: 1\nshow: { owner: Bell foundry film }\ncameras:\n  - { name: B, known_by: { rolls: ['B###'] }, input: { file: look.cube, gives: acescg } }\n",
   );
   const night = await run(original);
   if (night.code !== 0) throw new Error(night.stderr + night.stdout);
@@ -110,7 +110,7 @@ test('run again with other settings, the camera that they are about is made agai
   const other = join(freshFolder('other'), 'show.yaml');
   writeFileSync(
     other,
-    'version: 1\nshow: { owner: Bell foundry film }\ncameras:\n  B: { input: { name: vlog-vgamut } }\n',
+    "version: 1\nshow: { owner: Bell foundry film }\ncameras:\n  - { name: B, known_by: { rolls: ['B*'] }, input: { name: vlog-vgamut } }\n",
   );
   const night = await run(delivery, '--settings', other);
   expect(night.code, night.stdout).toBe(0);
