@@ -11,8 +11,8 @@ show:
 cameras:
   - name: A
     known_by: { rolls: ['A###'] }
-    # Raw frames: masters alone. Movies are not made of them.
-    profiles: [grading-master-exr]
+    # Raw frames: masters alone, one of them a movie for the editor. Other movies are not made of them.
+    profiles: [grading-master-exr, grading-master-4444]
     raw: { white_balance: as-shot, exposure_stops: 0 }
   - name: B
     known_by: { rolls: ['B###'] }

@@ -1,4 +1,5 @@
 /** What was measured of a master, from its bytes on disk, frame by frame. */
+import type { CompanionsMeasured } from './amf.ts';
 import type { FolderDigest } from '../../files/folder-digest.ts';
 
 export interface FrameMeasured {
@@ -67,4 +68,5 @@ export interface MasterMeasured {
   readonly strange: readonly string[];
   readonly missing: readonly string[];
   readonly frames: readonly FrameMeasured[];
+  readonly companions: CompanionsMeasured;
 }

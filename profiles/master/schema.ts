@@ -5,6 +5,7 @@
 import { z } from 'zod';
 import { demosaicMethods } from '../../media/raw/demosaic/methods.ts';
 import { highlightPolicies } from '../../media/raw/develop/policies.ts';
+import { inputClfRules } from './amf.ts';
 import {
   lossyCheck,
   mandatoryChecks,
@@ -99,6 +100,15 @@ export const masterSchema = z.strictObject({
       comments: z.string().max(1000).describe('Free text in the header; empty: none, or as the settings say'),
     })
     .describe('Said in every frame'),
+  amf: z
+    .strictObject({
+      input_clf: z
+        .enum(inputClfRules)
+        .describe(
+          'The input transform as a .clf file beside the frames; where-needed: where the registry of ACES has no identifier for it (raw frames, some logs); always: with every clip',
+        ),
+    })
+    .describe('The ACES Metadata File beside the frames (docs/amf.md); of a folder of frames alone'),
   file_name: z
     .string()
     .min(1)

@@ -75,7 +75,7 @@ beforeAll(async () => {
   ] as const)
     await makeMovie(join(day, roll, `${clip}.mov`), {
       frames: 6,
-      size: '96x54',
+      size: '256x144',
       rate: '24',
       timecode: '11:10:00:00',
       codec: 'prores',

@@ -205,7 +205,7 @@ describe('channels that a master leaves out', () => {
     const decided = decideOutcome({
       day: 'day',
       roll: 'A001',
-      clip: { id: NAME, name: NAME },
+      clip: { id: NAME, name: NAME, contentDigest: NAME },
       facts: { ...facts, interpretation: { ...interpretation, input: { name: 'aces2065-1' } } },
       profile,
     });
