@@ -25,7 +25,7 @@ show:
   profiles: ['${proxy}']
 cameras:
   - name: A
-    known_by: { rolls: [A###], model: Test Camera }
+    known_by: { rolls: [A###], model: Test Pattern One }
     profiles: [grading-master-exr, grading-master-4444]
   - name: B
     known_by: { rolls: [B###] }
