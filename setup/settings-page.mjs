@@ -49,7 +49,7 @@ export function settingsPage({ inputs, curves, gamuts, indices }) {
     'field by field. A list is taken whole: a camera with `profiles` is made in these and in no others. `--profile` on the command',
     'line counts before all levels, for every clip.',
     '',
-    '`plan` shows for each clip which camera it is of, what every setting is and who stated it. `roll.json` keeps the same',
+    '`plan` shows for each clip which camera it is of, what its files say of the camera, what every setting is and who stated it. `roll.json` keeps the same',
     '(`clips[].settings`), with the profiles that are due: a clip is ready when these are made, all of them and by these settings.',
     '',
     '**Settings that change between nights.** A master that was made by other settings is outdated: the next run makes it again under',

@@ -23,6 +23,7 @@ import { prepare, toolsOf } from '../roll/prepare.ts';
 import { collisionsOf, findRolls } from '../roll/rolls.ts';
 import { freshReservation, roomOn } from '../roll/space.ts';
 import { readersApart } from '../survey/reader.ts';
+import { cameraIdentity } from '../settings/camera.ts';
 import { noSettings, readSettings } from '../settings/read.ts';
 import { printJson, printText } from '../show/output.ts';
 import { type PlannedRoll, planText, type WholePlan } from '../show/plan-text.ts';
@@ -158,6 +159,8 @@ export async function planCommand(options: PlanOptions): Promise<0 | 1 | 130> {
         roll: known.roll.name,
         clip: entry.clip.id,
         settings: entry.settings,
+        identity:
+          entry.facts === null ? { make: null, model: null, serial: null } : cameraIdentity(entry.facts),
       })),
     );
     const held = reported.some(blocks);
