@@ -10,13 +10,8 @@ import { evaluate } from '../../media/colour/evaluate.ts';
 import { frameFileName } from '../../profiles/master/frame-name.ts';
 import type { MasterOutcome } from '../../profiles/master/outcome.ts';
 import { developmentOf } from './expected.ts';
+import type { CompanionsMeasured } from './measured.ts';
 import type { ToSceneLinear } from './scene-linear.ts';
-
-/** Bytes of what lies beside the frames; null: it is not there, or far too large to be it. */
-export interface CompanionsMeasured {
-  readonly amf: Buffer | null;
-  readonly clf: Buffer | null;
-}
 
 export interface AmfFault {
   readonly code: 'amf-differs' | 'amf-transform-differs';

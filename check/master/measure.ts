@@ -10,8 +10,7 @@ import { createThreadPool } from '../../process/threads.ts';
 import type { Spot } from '../../proof/pixel-samples.ts';
 import { frameFileName } from '../../profiles/master/frame-name.ts';
 import type { MasterOutcome } from '../../profiles/master/outcome.ts';
-import type { CompanionsMeasured } from './amf.ts';
-import type { FrameMeasured, MasterMeasured } from './measured.ts';
+import type { CompanionsMeasured, FrameMeasured, MasterMeasured } from './measured.ts';
 import type { MeasureAnswer, MeasureOrder, MeasureSetup } from './thread.ts';
 
 export interface MeasureMasterRequest {

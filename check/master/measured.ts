@@ -1,5 +1,4 @@
 /** What was measured of a master, from its bytes on disk, frame by frame. */
-import type { CompanionsMeasured } from './amf.ts';
 import type { FolderDigest } from '../../files/folder-digest.ts';
 
 export interface FrameMeasured {
@@ -59,6 +58,12 @@ export interface FrameSaid {
   readonly whiteBalance: string | null;
   /** What is there besides, and every field that has but one value and has another; `nothing` in a good frame. */
   readonly others: string;
+}
+
+/** Bytes of what lies beside the frames; null: it is not there, or far too large to be it. */
+export interface CompanionsMeasured {
+  readonly amf: Buffer | null;
+  readonly clf: Buffer | null;
 }
 
 export interface MasterMeasured {

@@ -23,7 +23,7 @@ export const settingsCodes = {
     weight: 'hold',
     title: 'a clip is of two cameras of the settings',
     remedy:
-      'Narrow `known_by` of the cameras named in the settings, by rolls, make, model or serial, until one of them fits the clip, and run again. Which of them is meant is never guessed.',
+      'State more in `known_by` of the cameras named (rolls, make, model, serial), until one of them alone fits the clip, and run again. Which of them is meant is never guessed.',
   },
   'settings-clip-absent': {
     weight: 'hold',

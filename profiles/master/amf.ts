@@ -9,6 +9,7 @@ import { URL_NAMESPACE, uuid5 } from '../../files/uuid.ts';
 import type { InputTransform } from '../../media/colour/input.ts';
 import { canonicalJson } from '../hash.ts';
 import type { Linearisation } from './linearisation.ts';
+import type { InputClfRule } from './schema.ts';
 
 const transformSchema = z.object({
   by: z
@@ -40,10 +41,6 @@ export const amfSchema = z.object({
 });
 export type AmfOutcome = z.infer<typeof amfSchema>;
 export type AmfPipeline = z.infer<typeof pipelineSchema>;
-
-/** When the Common LUT Format file is written. */
-export const inputClfRules = ['where-needed', 'always'] as const;
-export type InputClfRule = (typeof inputClfRules)[number];
 
 const ID = 'urn:ampas:aces:transformId:v2.0:';
 /**

@@ -5,7 +5,6 @@
 import { z } from 'zod';
 import { demosaicMethods } from '../../media/raw/demosaic/methods.ts';
 import { highlightPolicies } from '../../media/raw/develop/policies.ts';
-import { inputClfRules } from './amf.ts';
 import {
   lossyCheck,
   mandatoryChecks,
@@ -21,6 +20,9 @@ export type FrameFormat = (typeof frameFormats)[number];
 /** And a movie, which is made and checked as other movies are. */
 export const masterFormats = [...frameFormats, 'rdd36'] as const;
 export type MasterFormat = (typeof masterFormats)[number];
+/** When the input transform is written as a file beside the frames. */
+export const inputClfRules = ['where-needed', 'always'] as const;
+export type InputClfRule = (typeof inputClfRules)[number];
 /** What must have passed, and what may be asked besides. */
 export function checksOf(format: MasterFormat): {
   readonly all: readonly string[];

@@ -9,7 +9,7 @@ import { clfText } from '../../media/colour/clf-writer.ts';
 import { evaluate } from '../../media/colour/evaluate.ts';
 import { colourFileSteps } from '../../media/colour/file.ts';
 import { type InputTransform, inputNames, transformOf } from '../../media/colour/input.ts';
-import { type Triple } from '../../media/colour/matrix.ts';
+import type { Triple } from '../../media/colour/matrix.ts';
 import { type ColourTransform, matrixStep } from '../../media/colour/steps.ts';
 import { freshFolder } from '../support/folder.ts';
 import { ocioConfig, throughOcio, toReference } from '../support/pictures.ts';
