@@ -57,7 +57,7 @@ export async function readSettings(path: string): Promise<Settings> {
   const folder = dirname(resolve(path));
   const transforms = new Map<string, TransformFile>();
   const findings: Finding[] = [];
-  const values = structuredClone(document.values) as Record<string, unknown>;
+  const values = apart(document.values) as Record<string, unknown>;
   const old = oldShape(values, at);
   if (old.length > 0) throw new FindingError(old, 2);
   for (const { part, where } of partsIn(values)) {
@@ -90,11 +90,12 @@ export async function readSettings(path: string): Promise<Settings> {
       Object.assign(input, { sha256: '0'.repeat(64) });
     }
   }
+  // Before the whole is held against its form: everything that is wrong is said at once.
+  const asked = await profilesAsked(values, folder, at);
+  append(findings, asked.findings);
   const parsed = settingsSchema.safeParse(values);
   if (!parsed.success) findings.push(...parsed.error.issues.map((issue) => fromIssue(issue, values, at)));
   if (!parsed.success) throw new FindingError(findings, 2);
-  const asked = await profilesAsked(values, folder, at);
-  append(findings, asked.findings);
   append(findings, namesAndDecoders(parsed.data, at));
   const { findings: ofDecoders, ...decoders } = await loadDecoders(
     (parsed.data.decoders ?? []).map((name) => resolve(folder, name)),
@@ -103,12 +104,18 @@ export async function readSettings(path: string): Promise<Settings> {
   // Names of decoders that could not be read are not known.
   if (ofDecoders.length === 0) findings.push(...nameFindings(values, decoders, at));
   if (findings.length > 0) throw new FindingError(findings, 2);
-  // By the names that the files themselves have, which are known now.
-  const file = settingsSchema.parse(values);
-  return { origin: document.origin, file, transforms, decoders, profiles: asked.wanted };
+  return { origin: document.origin, file: parsed.data, transforms, decoders, profiles: asked.wanted };
 }
 
 type Locate = (where: Path) => Parameters<typeof findingAt>[1];
+
+/** A copy in which what an alias repeats is an object of its own: each is completed in its place. */
+function apart(value: unknown): unknown {
+  if (Array.isArray(value)) return value.map(apart);
+  return isGroup(value)
+    ? Object.fromEntries(Object.entries(value).map(([name, item]) => [name, apart(item)]))
+    : value;
+}
 
 /** Cameras were fields named by letters once: what such a file means can be said in the form of today, and how is said here. */
 function oldShape(values: Readonly<Record<string, unknown>>, at: Locate): Finding[] {
@@ -137,7 +144,8 @@ async function profilesAsked(
     if (!Array.isArray(profiles)) continue;
     const names: string[] = [];
     for (const [index, named] of (profiles as unknown[]).entries()) {
-      if (typeof named !== 'string') continue;
+      // No name at all: that is for the form to say.
+      if (typeof named !== 'string' || named === '') return { wanted: [], findings };
       const asked = /\.ya?ml$/i.test(named) ? resolve(folder, named) : named;
       const { profiles: loaded, findings: wrong } = await loadProfiles({ wanted: [asked] });
       const [one] = loaded;
@@ -149,6 +157,7 @@ async function profilesAsked(
               ? findingAt('settings-value-wrong', place, `no profile ${item.found}`, item.expected)
               : item,
           );
+        names.push(named);
         continue;
       }
       if (names.includes(one.profile.name))

@@ -119,6 +119,21 @@ describe('of each setting the nearest level that states it counts', () => {
     expect(file.show?.profiles).toEqual(['small', 'dpx-10']);
   });
 
+  test('what an alias repeats is read in each of its places', async () => {
+    const file = await read(
+      'version: 1\nshow: &all { profiles: &list [small.yaml] }\nrolls: { A001: *all, A002: { profiles: *list } }\n',
+      { 'small.yaml': 'version: 1\nname: small\nsummary: Small\nextends: editorial-vc3\n' },
+    );
+    expect([file.show, file.rolls?.A001, file.rolls?.A002]).toEqual(Array(3).fill({ profiles: ['small'] }));
+  });
+
+  test('everything that is wrong is said at once', async () => {
+    const found = await refused(
+      'version: 1\nshow:\n  time_zone: nowhere\n  profiles: [dpx-11]\n  exposer: 1\n',
+    );
+    expect(found.map(({ line }) => line).sort()).toEqual([3, 4, 5]);
+  });
+
   test('names of rolls that are names of an object are names like others', () => {
     expect(
       levelsOf({ version: 1, rolls: {} }, 'constructor', { id: 'toString', name: 'x' }, null).levels,
