@@ -30,7 +30,7 @@ const manifests = () =>
 const profile = () =>
   new Option(
     '--profile <name or file>',
-    'profile to make (repeatable; default: those that `profiles list` marks with *)',
+    'profile to make of every clip (repeatable; default: as the settings say, else those that `profiles list` marks with *)',
   ).argParser(collect);
 const ignore = () =>
   new Option(
@@ -40,7 +40,7 @@ const ignore = () =>
 const settings = () =>
   new Option(
     '--settings <file>',
-    'input colour spaces and raw development, for master profiles only (docs/settings.md)',
+    'what is made of which camera, roll or clip, input colour spaces and raw development (docs/settings.md)',
   ).argParser(folder);
 const rate = () =>
   new Option(

@@ -1,6 +1,7 @@
 /** A roll as intake found it, and the gate's verdict on it (roll.json). */
 import { z } from 'zod';
 import { findingSchema, blocks } from '../findings/finding.ts';
+import { appliedSettingsSchema } from './applied-settings.ts';
 import { clipSchema } from './clip.ts';
 import { checkResultSchema } from './report.ts';
 import { toolchainSchema } from './toolchain.ts';
@@ -106,12 +107,23 @@ export const rollVerdictSchema = z.looseObject({
           ),
       }),
     )
-    .describe('What was asked for'),
+    .describe('What was asked for: every profile that is due of one of the clips'),
+  timeZone: z
+    .string()
+    .optional()
+    .describe(
+      'Of the show, as the settings state it, by its name in the IANA Time Zone Database: in which times are shown to people. Absent: UTC',
+    ),
   clips: z
     .array(
       z.object({
         clip: clipSchema.describe('The clip'),
         verdict: z.enum(verdicts).describe('Of this clip'),
+        settings: appliedSettingsSchema
+          .optional()
+          .describe(
+            'Which profiles are due of it and by which settings it was made; absent in records of older versions',
+          ),
         deliverables: z
           .array(
             z.object({
@@ -143,7 +155,7 @@ export const rollVerdictSchema = z.looseObject({
                 .describe('Every check that ran; absent in records of older versions'),
             }),
           )
-          .describe('One for each profile'),
+          .describe('One for each profile that is due of it'),
       }),
     )
     .describe('Every clip of the roll'),

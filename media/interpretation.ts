@@ -2,7 +2,7 @@
 import { z } from 'zod';
 import { inputTransformSchema } from './colour/input.ts';
 
-export const inputOrigins = ['tags', 'show', 'camera', 'roll'] as const;
+export const inputOrigins = ['tags', 'show', 'camera', 'roll', 'clip'] as const;
 
 export const whiteBalanceSchema = z.union([
   z.literal('as-shot').describe('As the camera recorded it'),

@@ -40,6 +40,7 @@ export const masterChecks = [
   'write-verify',
   'frames-as-decoded',
   'whole-frames',
+  'amf',
 ] as const;
 /** Asked of a movie for grading besides those of movies. */
 export const readingCheck = 'frames-as-decoded' as const;

@@ -1,20 +1,31 @@
 /** The page of settings, docs/settings.md: its names come from the code. Pure. */
 
 /** A file of the user's own, as the page shows it; a test reads it. */
-export const exampleSettings = `# The bell foundry film: two cameras, one raw, one log.
+export const exampleSettings = `# The bell foundry film: one raw camera, one log camera, and a small one in a drone.
 version: 1
 show:
   owner: Bell foundry film
   comments: Unit 1
+  time_zone: Europe/Berlin
+  profiles: [editorial-vc3, review-h264]
 cameras:
-  A:
+  - name: A
+    known_by: { rolls: ['A###'] }
+    # Raw frames: masters alone, one of them a movie for the editor. Other movies are not made of them.
+    profiles: [grading-master-exr, grading-master-4444]
     raw: { white_balance: as-shot, exposure_stops: 0 }
-  B:
+  - name: B
+    known_by: { rolls: ['B###'] }
+    profiles: [editorial-vc3, review-h264, grading-master-exr]
     input: { name: slog3-sgamut3cine }
+  - name: drone
+    known_by: { make: Swallow, model: W2 }
 rolls:
-  # This roll was shot with another log curve by mistake.
+  # This roll was shot with another log curve by mistake, and its third clip with the right one.
   B003:
     input: { name: logc3-awg3, ei: 800 }
+    clips:
+      B003C003: { input: { name: slog3-sgamut3cine } }
 `;
 
 /** `names`: of input transforms, curves, gamuts, and exposure indices, as media/colour has them. */
@@ -23,16 +34,49 @@ export function settingsPage({ inputs, curves, gamuts, indices }) {
   return [
     '# Settings of a show',
     '',
-    'Masters rest on what nobody can measure: what the code values of a log picture mean, and how a raw frame is to be balanced.',
-    '`run` and `plan` take it from one YAML file, `--settings <file>`. This page is made by `npm run docs`.',
+    'What is to be made of which camera, and what nobody can measure: what the code values of a log picture mean, and how a raw frame',
+    'is to be balanced. `run` and `plan` take it from one YAML file, `--settings <file>`, so that a day of raw, log and plain cameras is',
+    'one command. This page is made by `npm run docs`.',
     '',
     '```yaml',
     exampleSettings.trimEnd(),
     '```',
     '',
-    'A roll says more than its camera, a camera more than the show. A camera is the letters that the names of its rolls begin with.',
-    'Movie profiles take no notice of settings. What was decided by them stands in the facts of each clip and in the outcome of each',
-    'master; masters that were made with other settings are made again.',
+    '## Levels',
+    '',
+    'Four levels say the same fields: `show`, an entry of `cameras`, a roll, and a clip below its roll. Of each field the nearest level',
+    'that states it counts, the clip before the roll, the roll before the camera, the camera before the show; what is below `raw` counts',
+    'field by field. A list is taken whole: a camera with `profiles` is made in these and in no others. `--profile` on the command',
+    'line counts before all levels, for every clip.',
+    '',
+    '`plan` shows for each clip which camera it is of, what its files say of the camera, what every setting is and who stated it. `roll.json` keeps the same',
+    '(`clips[].settings`), with the profiles that are due: a clip is ready when these are made, all of them and by these settings.',
+    '',
+    '**Settings that change between nights.** A master that was made by other settings is outdated: the next run makes it again under',
+    'the same name. A profile that is due no more is not asked for; what was made in it stays where it is, is read whole by run and',
+    'audit, and is reported with a note (`deliverable-earlier`), or holds the roll where its bytes have changed.',
+    '',
+    '## cameras',
+    '',
+    'A list. `name` is what reports call the camera; `known_by` says by what its clips are recognised. All that is stated must be so:',
+    '',
+    '| field | recognised by |',
+    '|---|---|',
+    '| `rolls` | the name of the roll, one of these patterns: `*` stands for any characters, `?` for one, `#` for one digit |',
+    '| `make`, `model`, `serial` | what the files of the clip say of the camera: tags of a movie, the header of a DNG frame |',
+    '',
+    'Capitals and small letters are the same. A clip that two cameras fit is held; one that none fits goes by its clip, its roll and the',
+    'show. A camera that is known by what its files say cannot state `raw.decoder`, which is chosen before they are read.',
+    '',
+    '## profiles',
+    '',
+    'What is made: names of built-in profiles, or .yaml files as seen from the settings. Where no level states any, `editorial-vc3` and',
+    '`review-h264` are made. A profile that cannot be made of a clip holds it: of raw frames, name master profiles alone.',
+    '',
+    '## time_zone',
+    '',
+    'Of the show alone: where it is shot, by its name in the IANA Time Zone Database. In it `status` shows when a roll was decided,',
+    'with the day of the week; `roll.json` keeps its name (`timeZone`). Without it that is in UTC. Records are in UTC in any case.',
     '',
     '## input',
     '',

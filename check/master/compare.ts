@@ -7,6 +7,7 @@ import type { MasterOutcome } from '../../profiles/master/outcome.ts';
 import type { MasterCheck } from '../../profiles/check-names.ts';
 import type { MasterFormat } from '../../profiles/master/schema.ts';
 import type { CheckVerdict } from '../check.ts';
+import { judgeCompanions } from './amf.ts';
 import { saidOf } from './expected.ts';
 import { readingVerdict } from './reading.ts';
 import type { ToSceneLinear } from './scene-linear.ts';
@@ -63,7 +64,7 @@ const frames: (input: MasterCheckInput) => CheckVerdict = ({ measured, outcome }
   const last = frameFileName(outcome, outcome.frames - 1);
   const wrong = [
     ...measured.missing.map((name) => ({ found: `no ${name}`, expected: name })),
-    ...measured.strange.map((name) => ({ found: name, expected: 'nothing but the frames of the clip' })),
+    ...measured.strange.map((name) => ({ found: name, expected: 'the frames of the clip and its metadata' })),
   ];
   return verdict(
     'master-frames-differ',
@@ -319,4 +320,5 @@ export const masterChecksBy: Readonly<Record<MasterCheck, (input: MasterCheckInp
     'write-verify': writeVerify,
     'frames-as-decoded': ({ outcome, points }) => readingVerdict(outcome, points?.reading),
     'whole-frames': ({ measured, outcome, points }) => wholeFrames(measured, outcome, points),
+    amf: ({ measured, outcome, sceneLinear }) => judgeCompanions(measured.companions, outcome, sceneLinear),
   };

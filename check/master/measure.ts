@@ -1,6 +1,8 @@
 /** Measures a master: which files its folder holds, and every frame of them, read once. */
-import { lstat } from 'node:fs/promises';
+import { createHash } from 'node:crypto';
+import { lstat, readFile } from 'node:fs/promises';
 import { availableParallelism } from 'node:os';
+import { join } from 'node:path';
 import { programFile } from '../../files/installation.ts';
 import { entriesOf, type FolderDigest, folderDigestOf } from '../../files/folder-digest.ts';
 import { fsPath } from '../../files/names.ts';
@@ -8,7 +10,7 @@ import { createThreadPool } from '../../process/threads.ts';
 import type { Spot } from '../../proof/pixel-samples.ts';
 import { frameFileName } from '../../profiles/master/frame-name.ts';
 import type { MasterOutcome } from '../../profiles/master/outcome.ts';
-import type { FrameMeasured, MasterMeasured } from './measured.ts';
+import type { CompanionsMeasured, FrameMeasured, MasterMeasured } from './measured.ts';
 import type { MeasureAnswer, MeasureOrder, MeasureSetup } from './thread.ts';
 
 export interface MeasureMasterRequest {
@@ -37,6 +39,7 @@ export async function measureMaster({
   const expected = new Map(
     Array.from({ length: outcome.frames }, (_, index) => [frameFileName(outcome, index), index]),
   );
+  const companions = new Set([outcome.amf.file, ...(outcome.amf.clf === null ? [] : [outcome.amf.clf])]);
   const there = new Set(names);
   const spotOf = new Map(spots.map((spot) => [spot.frame, spot.pixels]));
   const pool = createThreadPool<MeasureSetup, MeasureOrder, MeasureAnswer>(
@@ -66,10 +69,11 @@ export async function measureMaster({
       digest: folderDigestOf(measured, strange, { device: identity.dev, inode: identity.ino }),
       strange: [
         ...strange.map(({ name, what }) => `${name}, ${what}`),
-        ...names.filter((name) => !expected.has(name)),
+        ...names.filter((name) => !expected.has(name) && !companions.has(name)),
       ],
       missing: [...expected.keys()].filter((name) => !there.has(name)),
       frames,
+      companions: await companionsIn(path, outcome, measured),
     };
   } catch (error) {
     signal?.throwIfAborted();
@@ -78,4 +82,23 @@ export async function measureMaster({
     signal?.removeEventListener('abort', stop);
     await pool.close();
   }
+}
+
+/** A table of 256 places a side is some 600 MB of text: far beyond what any grading room has. */
+const LARGEST_COMPANION = 64 * 1024 * 1024;
+
+/** What lies beside the frames, where its bytes are those that the folder's digest is of. */
+async function companionsIn(
+  folder: string,
+  { amf }: MasterOutcome,
+  read: readonly Pick<MeasureAnswer, 'name' | 'bytes' | 'sha256'>[],
+): Promise<CompanionsMeasured> {
+  const bytesOf = async (wanted: string | null): Promise<Buffer | null> => {
+    const listed = read.find(({ name }) => name === wanted);
+    if (listed === undefined || listed.bytes > LARGEST_COMPANION) return null;
+    const bytes = await readFile(fsPath(join(folder, listed.name)));
+    const sha256 = createHash('sha256').update(bytes).digest('hex');
+    return sha256 === listed.sha256 ? bytes : null;
+  };
+  return { amf: await bytesOf(amf.file), clf: await bytesOf(amf.clf) };
 }

@@ -60,6 +60,12 @@ export interface FrameSaid {
   readonly others: string;
 }
 
+/** Bytes of what lies beside the frames; null: it is not there, or far too large to be it. */
+export interface CompanionsMeasured {
+  readonly amf: Buffer | null;
+  readonly clf: Buffer | null;
+}
+
 export interface MasterMeasured {
   /** Of the folder's checksum list (files/digest.ts). */
   readonly digest: FolderDigest;
@@ -67,4 +73,5 @@ export interface MasterMeasured {
   readonly strange: readonly string[];
   readonly missing: readonly string[];
   readonly frames: readonly FrameMeasured[];
+  readonly companions: CompanionsMeasured;
 }

@@ -8,7 +8,7 @@ import { toolchainDigest } from '../../ledger/toolchain.ts';
 import { profileHash } from '../../profiles/hash.ts';
 import { type LoadedProfile, anyProfileSchema } from '../../profiles/schema.ts';
 import { type DeliverableOnDisk, deliverableKey, type GateInput } from '../gate/input.ts';
-import { readDeliverables } from '../gate/disk.ts';
+import { readDueDeliverables } from '../gate/disk.ts';
 import { sha256Of } from '../provenance/parts.ts';
 
 export interface RollRecords {
@@ -39,12 +39,17 @@ export async function readRecords(folder: string, verdict: RollVerdict): Promise
       clipReportDigests.set(clip.id, sha256Of(read.bytes));
     }
   }
-  const onDisk = await readDeliverables(
-    folder,
-    verdict.clips.map(({ clip }) => clip),
-    verdict.profiles.map(({ name }) => name),
-    'leave',
-  );
+  for (const { clip, settings } of verdict.clips)
+    if (settings === undefined)
+      findings.push(
+        finding(
+          'record-incomplete',
+          'roll.json does not say which profiles are due of the clip',
+          'the settings that the clip was made by',
+          { roll, clip: clip.id },
+        ),
+      );
+  const onDisk = await readDueDeliverables(folder, clipsDue(verdict), 'leave');
   for (const { clip, deliverables } of verdict.clips) {
     for (const { profile, state } of deliverables) {
       const disk = onDisk.get(deliverableKey(clip.id, profile));
@@ -69,6 +74,16 @@ export async function readRecords(folder: string, verdict: RollVerdict): Promise
       ),
     );
   return { verdict, profiles, clipReports, clipReportDigests, onDisk, findings };
+}
+
+const dueOf = ({ clips, profiles }: RollVerdict, index: number): string[] =>
+  clips[index]?.settings?.profiles ?? profiles.map(({ name }) => name);
+
+/** Every clip with the profiles that are due of it. Of a record that does not say so, all: nothing is left out of what is measured. */
+export function clipsDue(
+  verdict: RollVerdict,
+): { clip: RollVerdict['clips'][number]['clip']; due: string[] }[] {
+  return verdict.clips.map(({ clip }, index) => ({ clip, due: dueOf(verdict, index) }));
 }
 
 /** The profiles that roll.json spells out: each must be what its hash says. */
@@ -116,8 +131,10 @@ export function gateInputOf(records: RollRecords, findings: readonly Finding[]):
     intake: { day, roll, manifests, copies, files: null, findings: [] },
     // A record that does not say how many were asked for lacks it.
     copiesAsked: verdict.copiesAsked ?? copies.length + 1,
-    clips: clips.map(({ clip }) => ({
+    timeZone: verdict.timeZone ?? null,
+    clips: clips.map(({ clip, settings }, index) => ({
       clip,
+      settings: settings ?? { camera: null, profiles: dueOf(verdict, index), applied: [] },
       facts: clipReports.get(clip.id)?.facts ?? null,
       findings: clipReports.get(clip.id)?.findings ?? [],
     })),

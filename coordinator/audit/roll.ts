@@ -20,7 +20,7 @@ import { partsOf } from '../provenance/parts.ts';
 import { againstMeasurement, againstOutcomes, againstReports } from './compare.ts';
 import type { AuditRequest, RollAudit, Signable } from './request.ts';
 import { measureAgain } from './measure.ts';
-import { gateInputOf, readRecords } from './records.ts';
+import { clipsDue, gateInputOf, readRecords } from './records.ts';
 
 interface Place {
   readonly day: string;
@@ -77,8 +77,7 @@ export async function auditRoll(
     await deliveryContents({
       rollFolder: folder,
       roll: recorded.roll,
-      clips: recorded.clips.map(({ clip }) => clip),
-      profiles: recorded.profiles.map(({ name }) => name),
+      clips: clipsDue(recorded),
       onDisk,
       otherFiles: recorded.otherFiles,
       ...(request.signal === undefined ? {} : { signal: request.signal }),

@@ -23,9 +23,11 @@ import { prepare, toolsOf } from '../roll/prepare.ts';
 import { collisionsOf, findRolls } from '../roll/rolls.ts';
 import { freshReservation, roomOn } from '../roll/space.ts';
 import { readersApart } from '../survey/reader.ts';
+import { cameraIdentity } from '../settings/camera.ts';
 import { noSettings, readSettings } from '../settings/read.ts';
 import { printJson, printText } from '../show/output.ts';
 import { type PlannedRoll, planText, type WholePlan } from '../show/plan-text.ts';
+import { settingsText } from '../show/settings-text.ts';
 import { showProgress } from '../show/progress.ts';
 import { listenForInterrupts } from './interrupts.ts';
 import { DEFAULT_READERS } from './defaults.ts';
@@ -58,7 +60,7 @@ export async function planCommand(options: PlanOptions): Promise<0 | 1 | 130> {
     manifests: options.manifests ?? [],
   });
   const settings = options.settings === undefined ? noSettings : await readSettings(options.settings);
-  const prepared = await prepare(options.profile ?? [], toolsOf(options));
+  const prepared = await prepare({ profiles: options.profile ?? [], settings }, toolsOf(options));
   const { rolls, dayManifests, findings: ofDay } = await findRolls(folders);
   if (rolls.length === 0)
     throw new FindingError(
@@ -152,6 +154,15 @@ export async function planCommand(options: PlanOptions): Promise<0 | 1 | 130> {
         ),
       ),
     }));
+    const settingsOfClips = plans.flatMap(({ known }) =>
+      known.clips.map((entry) => ({
+        roll: known.roll.name,
+        clip: entry.clip.id,
+        settings: entry.settings,
+        identity:
+          entry.facts === null ? { make: null, model: null, serial: null } : cameraIdentity(entry.facts),
+      })),
+    );
     const held = reported.some(blocks);
     if (options.json === true) {
       printJson({
@@ -163,6 +174,7 @@ export async function planCommand(options: PlanOptions): Promise<0 | 1 | 130> {
         ...plan,
         secondsRestOn: ESTIMATE_RESTS_ON,
         rolls: planned,
+        settings: settingsOfClips,
         jobs: jobs.map(({ job, bytes, bytesRange, seconds }) => ({
           roll: job.roll,
           clip: job.clip.id,
@@ -178,7 +190,10 @@ export async function planCommand(options: PlanOptions): Promise<0 | 1 | 130> {
         })),
         findings: reported,
       });
-    } else printText(planText(plan, planned, reported));
+    } else
+      printText(
+        `${settings.origin === null || settingsOfClips.length === 0 ? '' : `${settingsText(settingsOfClips)}\n\n`}${planText(plan, planned, reported)}`,
+      );
     return held ? 1 : 0;
   } catch (error) {
     if (signal.aborted) return 130;

@@ -9,7 +9,7 @@ import { stateOfPlace } from '../../ledger/lease-file.ts';
 import { ownerOfName } from '../../ledger/owner.ts';
 import type { QueueAddress } from '../../ledger/queue.ts';
 import { type DeliverableReport, deliverableReportSchema, deliverableStates } from '../../ledger/report.ts';
-import { countCopies, rollVerdictSchema } from '../../ledger/roll.ts';
+import { countCopies, type RollVerdict, rollVerdictSchema } from '../../ledger/roll.ts';
 import { readRecord } from '../../ledger/store.ts';
 import { defaultWorkFolder } from '../roll/folders.ts';
 import { readRunning } from '../night/running.ts';
@@ -55,14 +55,15 @@ async function rollsOf(delivery: string): Promise<RollStatus[]> {
     for (const name of await folderNames(join(delivery, day))) {
       const folder = layout.rollFolder(delivery, day, name);
       const read = await readRecord(layout.verdict(folder), rollVerdictSchema);
-      const { counts: reports, psnr } = await reportsOf(folder);
-      if (read.state === 'absent' && reports === null) continue;
       const verdict = read.state === 'read' ? read.value : null;
+      const { counts: reports, psnr } = await reportsOf(folder, verdict);
+      if (read.state === 'absent' && reports === null) continue;
       rolls.push({
         day,
         roll: verdict?.roll ?? name,
         verdict: verdict?.verdict ?? 'held',
         decidedAt: verdict?.decidedAt ?? null,
+        timeZone: verdict?.timeZone ?? null,
         copies: countCopies(verdict?.copies ?? []),
         clips: verdict?.clips.length ?? 0,
         clipsReady: verdict?.clips.filter((clip) => clip.verdict === 'ready').length ?? 0,
@@ -78,6 +79,7 @@ async function rollsOf(delivery: string): Promise<RollStatus[]> {
 /** Reports of deliverables by what they say, null: the roll's folder has none; and of each profile how near its files are to what the encoders were given. */
 async function reportsOf(
   rollFolder: string,
+  verdict: RollVerdict | null,
 ): Promise<{ readonly counts: RollStatus['deliverables'] | null; readonly psnr: RollStatus['psnr'] }> {
   const folder = join(layout.reportsFolder(rollFolder), 'deliverables');
   if (!existsSync(folder)) return { counts: null, psnr: [] };
@@ -89,11 +91,17 @@ async function reportsOf(
   for (const name of await readdir(folder)) {
     if (!name.endsWith('.json') || name.startsWith('.')) continue;
     const read = await readRecord(join(folder, name), deliverableReportSchema);
-    if (read.state !== 'read') continue;
+    if (read.state !== 'read' || !isDue(read.value, verdict)) continue;
     counts[read.value.state] += 1;
     if (read.value.state === 'published') published.push(read.value);
   }
   return { counts, psnr: psnrByProfile(published) };
+}
+
+/** What an earlier run made in a profile that is due no more stays, and is not counted. Without a verdict all is. */
+function isDue({ clip, profile }: DeliverableReport, verdict: RollVerdict | null): boolean {
+  const decided = verdict?.clips.find((one) => one.clip.id === clip.id);
+  return decided === undefined || (decided.settings?.profiles.includes(profile) ?? true);
 }
 
 async function liveOf(work: string): Promise<LiveStatus | null> {

@@ -65,6 +65,13 @@ function deliverableInVerdict({
   };
 }
 
+/** Those that are due of a clip; of a roll whose clips are not known, all that the night may make. */
+function profilesDue({ clips, profiles }: GateInput): readonly LoadedProfile[] {
+  if (clips.length === 0) return profiles;
+  const due = new Set(clips.flatMap(({ settings }) => settings.profiles));
+  return profiles.filter(({ profile }) => due.has(profile.name));
+}
+
 export function decideRoll(input: GateInput): GateDecision {
   const judged = input.clips.map((entry) => judgeClip(entry, input));
   const findings = uniqueFindings([
@@ -86,10 +93,12 @@ export function decideRoll(input: GateInput): GateDecision {
       manifests: input.intake?.manifests ?? [],
       copiesAsked: input.copiesAsked,
       copies: input.intake?.copies ?? [],
-      profiles: input.profiles.map(profileInVerdict),
-      clips: judged.map(({ clip, verdict, deliverables }) => ({
+      profiles: profilesDue(input).map(profileInVerdict),
+      ...(input.timeZone === null ? {} : { timeZone: input.timeZone }),
+      clips: judged.map(({ clip, verdict, deliverables }, index) => ({
         clip,
         verdict,
+        settings: (input.clips[index] as GateClip).settings,
         deliverables: deliverables.map(deliverableInVerdict),
       })),
       otherFiles: [...input.otherFiles],
@@ -102,7 +111,10 @@ export function decideRoll(input: GateInput): GateDecision {
 function judgeClip(entry: GateClip, input: GateInput): ClipReport {
   const { clip } = entry;
   const findings = findingsOfClip(entry, input.roll);
-  const deliverables = input.profiles.map((loaded) => {
+  const due = entry.settings.profiles;
+  append(findings, judgeDue(entry, input));
+  const loadedDue = input.profiles.filter(({ profile }) => due.includes(profile.name));
+  const deliverables = loadedDue.map((loaded) => {
     const judged = judgeDeliverable({ clip, facts: entry.facts, loaded }, input, findings);
     append(findings, judged.findings);
     return { profile: loaded.profile.name, profileHash: loaded.hash, report: judged.report };
@@ -110,6 +122,7 @@ function judgeClip(entry: GateClip, input: GateInput): ClipReport {
   const ready =
     entry.facts !== null &&
     deliverables.length > 0 &&
+    deliverables.length === due.length &&
     deliverables.every((item) => item.report?.state === 'published') &&
     !findings.some(blocks);
   return {
@@ -123,6 +136,39 @@ function judgeClip(entry: GateClip, input: GateInput): ClipReport {
     findings: uniqueFindings(findings),
     verdict: ready ? 'ready' : 'held',
   };
+}
+
+/** Of every clip something is due, each once, and of every profile it is known what it asks. */
+function judgeDue({ clip, settings }: GateClip, { roll, profiles }: GateInput): Finding[] {
+  const subject = { roll, clip: clip.id };
+  const due = settings.profiles;
+  if (due.length === 0)
+    return [finding('profiles-absent', '0 profiles due of the clip', 'at least one', subject)];
+  const names = new Set(profiles.map(({ profile }) => profile.name));
+  return due.flatMap((name, index) => [
+    // That the roll has none at all is found already.
+    ...(names.size === 0 || names.has(name)
+      ? []
+      : [
+          finding(
+            'record-contradictory',
+            'a profile that is due and not listed',
+            'every profile that is due',
+            {
+              ...subject,
+              profile: name,
+            },
+          ),
+        ]),
+    ...(due.indexOf(name) === index
+      ? []
+      : [
+          finding('record-contradictory', 'a profile that is due twice', 'every profile once', {
+            ...subject,
+            profile: name,
+          }),
+        ]),
+  ]);
 }
 
 /** Two deliverables that name one file: at most one of them can have made it. */

@@ -28,9 +28,8 @@ import { type DeliverableOnDisk, deliverableKey } from './input.ts';
 export interface DeliveryQuestion {
   readonly rollFolder: string;
   readonly roll: string;
-  readonly clips: readonly Clip[];
-  /** Names of the profiles that the verdict is about. */
-  readonly profiles: readonly string[];
+  /** `due`: names of the profiles that the verdict asks of it. */
+  readonly clips: readonly { readonly clip: Clip; readonly due: readonly string[] }[];
   readonly onDisk: ReadonlyMap<string, DeliverableOnDisk>;
   /** Files of the roll that are no clips. */
   readonly otherFiles: readonly string[];
@@ -58,12 +57,12 @@ const RECORD_NAME = /\.(?:json|fingerprints|sketch|samples|sha256)$/i;
 
 /** Throws the signal's reason when stopped. A folder that is not there holds nothing. */
 export async function deliveryContents(question: DeliveryQuestion): Promise<Finding[]> {
-  const { rollFolder, roll, clips, profiles, onDisk, signal } = question;
+  const { rollFolder, roll, clips, onDisk, signal } = question;
   const found = new FindingTally();
   const explained = new Set<string>(TOP_RECORDS);
-  for (const clip of clips) {
+  for (const { clip, due } of clips) {
     explained.add(layout.clipReport('', clip.id));
-    for (const profile of profiles) explained.add(layout.deliverableReport('', clip.id, profile));
+    for (const profile of due) explained.add(layout.deliverableReport('', clip.id, profile));
   }
   const required = [...onDisk.values()].flatMap(({ report }) => (report === null ? [] : [report]));
   for (const report of required) explain(report, explained);
@@ -78,7 +77,10 @@ export async function deliveryContents(question: DeliveryQuestion): Promise<Find
     ),
   );
 
-  const profileFolders = new Set([...profiles, ...earlier.map(({ profile }) => profile)]);
+  const profileFolders = new Set([
+    ...clips.flatMap(({ due }) => due),
+    ...earlier.map(({ profile }) => profile),
+  ]);
   const parts = (path: string): string[] => path.split('/');
   const inProfile = (path: string): boolean => profileFolders.has(parts(path)[0] as string);
   let walk: Awaited<ReturnType<typeof walkFolder>>;
@@ -189,11 +191,13 @@ async function namesIn(folder: string): Promise<string[]> {
 
 /** Reports of deliverables that the verdict is not about. Each that can be read is explained; what cannot is said. */
 async function earlierReports(
-  { rollFolder, roll, clips, profiles }: DeliveryQuestion,
+  { rollFolder, roll, clips }: DeliveryQuestion,
   explained: Set<string>,
   found: FindingTally,
 ): Promise<DeliverableReport[]> {
-  const required = new Set(clips.flatMap(({ id }) => profiles.map((name) => deliverableKey(id, name))));
+  const required = new Set(
+    clips.flatMap(({ clip, due }) => due.map((name) => deliverableKey(clip.id, name))),
+  );
   const reports: DeliverableReport[] = [];
   for (const name of await namesIn(join(rollFolder, DELIVERABLE_REPORTS))) {
     const path = `${DELIVERABLE_REPORTS}/${name}`;

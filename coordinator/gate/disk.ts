@@ -167,6 +167,19 @@ export async function readDeliverables(
   return found;
 }
 
+/** The same of each clip in the profiles that are due of it. */
+export async function readDueDeliverables(
+  rollFolder: string,
+  entries: readonly { readonly clip: Clip; readonly due: readonly string[] }[],
+  ifChanged: IfChanged,
+): Promise<Map<string, DeliverableOnDisk>> {
+  const found = new Map<string, DeliverableOnDisk>();
+  for (const { clip, due } of entries)
+    for (const [key, disk] of await readDeliverables(rollFolder, [clip], due, ifChanged))
+      found.set(key, disk);
+  return found;
+}
+
 /**
  * Writes clip reports, statement and roll.json. At no moment does a `ready` stand beside a report that says otherwise: a
  * held verdict is written before the reports, a ready one after everything that it rests on. Nor does a statement stand

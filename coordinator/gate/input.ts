@@ -1,5 +1,6 @@
 /** What the gate decides from: the records of one roll, and what lies on disk for each deliverable. */
 import type { Finding } from '../../findings/finding.ts';
+import type { AppliedSettings } from '../../ledger/applied-settings.ts';
 import type { Clip } from '../../ledger/clip.ts';
 import type { FolderOnDisk } from '../../ledger/checksum-list.ts';
 import type { CheckResult, DeliverableReport } from '../../ledger/report.ts';
@@ -50,6 +51,8 @@ export interface GateClip {
   readonly facts: ClipFacts | null;
   /** Of survey, and the plan's refusals. */
   readonly findings: readonly Finding[];
+  /** Which profiles are due of it, and by which settings it is made. */
+  readonly settings: AppliedSettings;
 }
 
 /** `files` null: only their number is known, from the copies. */
@@ -74,6 +77,8 @@ export interface GateInput {
   readonly onDisk: ReadonlyMap<string, DeliverableOnDisk>;
   /** Of the roll as a whole, and what the night says of it (interrupted, target full, …). */
   readonly findings: readonly Finding[];
+  /** Of the show, by its name in the IANA Time Zone Database; null: nobody stated one. */
+  readonly timeZone: string | null;
   /** ISO 8601 UTC. */
   readonly decidedAt: string;
 }

@@ -14,9 +14,9 @@ import { linksToProfiles, linksToRecords } from '../../ledger/delivery-links.ts'
 import { layout } from '../../ledger/layout.ts';
 import { printable } from '../../files/names.ts';
 import { type GateDecision, decideRoll } from '../gate/decide.ts';
-import type { GateInput } from '../gate/input.ts';
+import type { GateClip, GateInput } from '../gate/input.ts';
 import { deliveryContents } from '../gate/delivery-contents.ts';
-import { readDeliverables, writeDecision } from '../gate/disk.ts';
+import { readDueDeliverables, writeDecision } from '../gate/disk.ts';
 import type { DiscoveredRoll } from '../intake/index.ts';
 import { copiesSince } from '../intake/since.ts';
 import { countCopies, isVerified } from '../../ledger/roll.ts';
@@ -129,14 +129,9 @@ async function gate(
   context: NightContext,
 ): Promise<RollResult> {
   const { roll, deliveryFolder } = known;
-  const onDisk = await readDeliverables(
-    deliveryFolder,
-    known.clips.map((entry) => entry.clip),
-    context.profiles.map((loaded) => loaded.profile.name),
-    'measure',
-  );
+  const onDisk = await readDueDeliverables(deliveryFolder, known.clips.map(withDue), 'measure');
   // Of a roll that has no clips to speak of nothing is ready, and all that lies there would be named for it.
-  if (known.clips.length > 0) append(known.findings, await contentsOfDelivery(known, onDisk, context));
+  if (known.clips.length > 0) append(known.findings, await contentsOfDelivery(known, onDisk));
   if (known.intake !== null && isVerified(known.intake))
     append(known.findings, await copiesSince(known.intake, context.signal));
   const input: GateInput = { ...gateInputOf(known, context), onDisk };
@@ -161,18 +156,21 @@ async function gate(
   };
 }
 
+const withDue = ({ clip, settings }: GateClip): { clip: GateClip['clip']; due: readonly string[] } => ({
+  clip,
+  due: settings.profiles,
+});
+
 /** What else lies there. Unfinished files are nobody's fault here: their owners may be at work. */
 async function contentsOfDelivery(
   { roll, deliveryFolder, clips, otherFiles }: KnownRoll,
   onDisk: GateInput['onDisk'],
-  context: NightContext,
 ): Promise<Finding[]> {
   try {
     const found = await deliveryContents({
       rollFolder: deliveryFolder,
       roll: roll.name,
-      clips: clips.map(({ clip }) => clip),
-      profiles: context.profiles.map(({ profile }) => profile.name),
+      clips: clips.map(withDue),
       onDisk,
       otherFiles,
     });

@@ -82,7 +82,7 @@ async function runThere({ request, interrupts, ui, found, places, run }: Begun):
     listenForPlaces(run, places);
     engine = beginEngine(request, run, tools);
     await tellWhatRuns(request, run, engine);
-    const prepared = await prepare(request.profiles, tools);
+    const prepared = await prepare(request, tools);
     for (const item of found.findings) run.note(item);
     noteMachine(run);
     sweeping = startSweeping(request.folders.delivery, places.hold, run.log);
@@ -126,8 +126,9 @@ async function runThere({ request, interrupts, ui, found, places, run }: Begun):
 
 type FoundRolls = Awaited<ReturnType<typeof findRolls>>;
 
-async function checkRequest({ folders, profiles }: NightRequest): Promise<FoundRolls> {
-  const [, found] = await Promise.all([checkProfiles(profiles), findRolls(folders)]);
+async function checkRequest(request: NightRequest): Promise<FoundRolls> {
+  const { folders } = request;
+  const [, found] = await Promise.all([checkProfiles(request), findRolls(folders)]);
   if (found.rolls.length > 0) return found;
   const none = finding('no-rolls', '0 rolls', 'at least one folder with a roll', { file: folders.day });
   throw new FindingError([...found.findings, none], 2);

@@ -43,9 +43,9 @@ function outcomesOf(
   const wanted: Wanted[] = [];
   const refusals: Finding[] = [];
   const clips = [...roll.clips].sort((a, b) => byText(a.clip.id, b.clip.id));
-  for (const { clip, facts, findings } of clips) {
+  for (const { clip, facts, findings, due } of clips) {
     if (facts === null || findings.some(blocks)) continue;
-    for (const profile of request.profiles) {
+    for (const profile of request.profiles.filter(({ profile: { name } }) => due.includes(name))) {
       const decision = decideOutcome({
         day: request.day,
         roll: roll.roll,

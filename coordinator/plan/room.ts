@@ -6,6 +6,8 @@ import type { VolumePlan, VolumeToPlan } from './types.ts';
 
 /** A report is a few kilobytes; a clip has one of its own and one for every deliverable. */
 const REPORT_BYTES = 16 * 1024;
+/** A table of 65536 places is at most this as text; larger ones come of files of the user's own. */
+const CLF_BYTES = 2 * 1024 * 1024;
 /** roll.json, and the folders: of the roll, of its reports, of its deliverables' reports. */
 const FILES_A_ROLL = 4;
 
@@ -27,10 +29,17 @@ export function needOf(
       sum + job.deliverables.filter(isMasterWork).reduce((files, { outcome }) => files + outcome.frames, 0),
     0,
   );
+  const amfs = jobs.flatMap(({ job }) =>
+    job.deliverables.filter(isMasterWork).map(({ outcome }) => outcome.amf),
+  );
+  const clfs = amfs.filter(({ clf }) => clf !== null).length;
   const reports = deliverables + jobs.length;
   return {
-    bytes: jobs.reduce((sum, { bytes }) => sum + bytes, 0) + (reports + 1) * REPORT_BYTES,
-    files: deliverables + frames + reports + profiles + FILES_A_ROLL,
+    bytes:
+      jobs.reduce((sum, { bytes }) => sum + bytes, 0) +
+      (reports + amfs.length + 1) * REPORT_BYTES +
+      clfs * CLF_BYTES,
+    files: deliverables + frames + amfs.length + clfs + reports + profiles + FILES_A_ROLL,
   };
 }
 

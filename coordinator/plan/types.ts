@@ -21,6 +21,8 @@ export interface RollToPlan {
     readonly clip: Clip;
     readonly facts: ClipFacts | null;
     readonly findings: readonly Finding[];
+    /** Names of the profiles that are made of it. */
+    readonly due: readonly string[];
   }[];
 }
 

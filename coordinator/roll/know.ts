@@ -13,7 +13,7 @@ import type { Toolchain } from '../../ledger/toolchain.ts';
 import type { ClipReaders } from '../../media/raw/clip-readers.ts';
 import type { Rate } from '../../media/time/rate.ts';
 import type { MediaTools } from '../../process/locate.ts';
-import { isMovie, type LoadedProfile } from '../../profiles/schema.ts';
+import type { LoadedProfile } from '../../profiles/schema.ts';
 import { JOB_BYTES_LIMIT, jobBytes } from '../dispatch/flow.ts';
 import type { GateClip, GateInput } from '../gate/input.ts';
 import { type DiscoveredRoll, intakeRoll } from '../intake/index.ts';
@@ -53,7 +53,10 @@ export interface RollContext extends VerifyContext {
   readonly run: string;
   readonly tools: MediaTools;
   readonly toolchain: Toolchain;
+  /** All that any clip may be due; `stated` and `usual` as in AskedProfiles (settings/interpret.ts). */
   readonly profiles: readonly LoadedProfile[];
+  readonly stated: readonly string[] | null;
+  readonly usual: readonly string[];
   /** Of the rolls whose folders on the delivery would be one, by name. */
   readonly collisions: ReadonlyMap<string, Finding>;
   readonly reservation: Pick<Reservation, 'take' | 'left'>;
@@ -113,7 +116,8 @@ export async function probeRoll(known: KnownRoll, context: RollContext): Promise
   const { runProgress, request } = context;
   runProgress.setPhase(roll.name, 'measuring');
   const surveyed = await surveyOf(intake, context.tools, {
-    settings: context.profiles.every(isMovie) ? null : request.settings.file,
+    settings: request.settings.file,
+    asked: context,
     decoders: request.settings.decoders,
     statedRate: request.statedRate,
     ignore: request.ignore,
@@ -149,7 +153,7 @@ export async function planRoll(
         folder: roll.folder,
         deliveryFolder,
         findings: known.intake?.findings ?? [],
-        clips: known.clips,
+        clips: known.clips.map((entry) => ({ ...entry, due: entry.settings.profiles })),
       },
     ],
     toolchain: context.toolchain,
@@ -238,6 +242,7 @@ export function gateInputOf(known: KnownRoll, context: RollContext): GateInput {
     toolchain: context.toolchain,
     onDisk: new Map(),
     findings: known.findings,
+    timeZone: context.request.settings.file.show?.time_zone ?? null,
     decidedAt: new Date().toISOString(),
   };
 }

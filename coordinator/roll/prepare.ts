@@ -3,7 +3,8 @@ import { FindingError } from '../../findings/finding.ts';
 import { type Toolchain, toolchainOf } from '../../ledger/toolchain.ts';
 import { abilitiesOf, locateTools, type MediaTools } from '../../process/locate.ts';
 import { defaultProfiles, loadProfiles } from '../../profiles/load.ts';
-import type { LoadedProfile } from '../../profiles/schema.ts';
+import type { AskedProfiles } from '../settings/interpret.ts';
+import type { Settings } from '../settings/read.ts';
 
 export interface ToolRequest {
   readonly ffmpeg?: string;
@@ -17,27 +18,44 @@ export function toolsOf(request: ToolRequest): Promise<MediaTools> {
   });
 }
 
-const orDefaults = (wanted: readonly string[]): readonly string[] =>
-  wanted.length === 0 ? defaultProfiles : wanted;
+export interface ProfileRequest {
+  /** Names or files, of the command line; empty: none were given. */
+  readonly profiles: readonly string[];
+  readonly settings: Settings;
+}
+
+/** The command line counts for every clip; without it each goes by the settings, and by the defaults where these say nothing. */
+function wantedOf({ profiles, settings }: ProfileRequest): readonly string[] {
+  if (profiles.length > 0) return profiles;
+  const usual = settings.file.show?.profiles === undefined ? defaultProfiles : [];
+  return [...usual, ...settings.profiles];
+}
 
 /** What the profiles say by themselves, whatever the tools can do. Throws FindingError (exit 2). */
-export async function checkProfiles(wanted: readonly string[]): Promise<void> {
-  const { findings } = await loadProfiles({ wanted: orDefaults(wanted) });
+export async function checkProfiles(request: ProfileRequest): Promise<void> {
+  const { findings } = await loadProfiles({ wanted: wantedOf(request) });
   if (findings.length > 0) throw new FindingError(findings, 2);
 }
 
 /** Throws FindingError: 2 for a profile that is wrong, 3 for tools that are missing or lack what a profile needs. */
 export async function prepare(
-  wanted: readonly string[],
+  request: ProfileRequest,
   located: Promise<MediaTools>,
-): Promise<{ tools: MediaTools; toolchain: Toolchain; profiles: LoadedProfile[] }> {
-  await checkProfiles(wanted);
+): Promise<AskedProfiles & { readonly tools: MediaTools; readonly toolchain: Toolchain }> {
+  await checkProfiles(request);
   const tools = await located;
   const { profiles, findings } = await loadProfiles({
-    wanted: orDefaults(wanted),
+    wanted: wantedOf(request),
     abilities: await abilitiesOf(tools.ffmpeg),
   });
   if (findings.length > 0)
     throw new FindingError(findings, findings.every((item) => item.code === 'profile-tool-lacks') ? 3 : 2);
-  return { tools, toolchain: toolchainOf(tools), profiles };
+  const names = profiles.map(({ profile }) => profile.name);
+  return {
+    tools,
+    toolchain: toolchainOf(tools),
+    profiles,
+    stated: request.profiles.length > 0 ? names : null,
+    usual: defaultProfiles,
+  };
 }

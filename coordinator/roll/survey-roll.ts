@@ -1,11 +1,12 @@
 /** Survey of a roll whose intake holds: clips and facts, each finding with the roll's name and at its clip. */
-import type { Finding } from '../../findings/finding.ts';
+import { printable } from '../../files/names.ts';
+import { type Finding, finding } from '../../findings/finding.ts';
 import type { IntakeResult } from '../../ledger/roll.ts';
 import type { ClipReaders } from '../../media/raw/clip-readers.ts';
 import type { MediaTools } from '../../process/locate.ts';
 import type { GateClip } from '../gate/input.ts';
 import { decodersFor } from '../settings/decoders.ts';
-import { interpret } from '../settings/interpret.ts';
+import { type AskedProfiles, understand } from '../settings/interpret.ts';
 import type { SettingsFile } from '../settings/schema.ts';
 import type { DeclaredDecoders } from '../../media/raw/decoders/declared/all.ts';
 import { findClips, type FindOptions, namelessPaths, surveyRoll } from '../survey/index.ts';
@@ -18,12 +19,12 @@ export interface RollSurvey {
   readonly findings: Finding[];
 }
 
-/** `settings` null: no master is asked for, and what values mean is nobody's question. */
 export async function surveyOf(
   intake: IntakeResult,
   tools: MediaTools,
   options: Omit<FindOptions, 'declared' | 'contents'> & {
-    readonly settings: SettingsFile | null;
+    readonly settings: SettingsFile;
+    readonly asked: AskedProfiles;
     readonly decoders: DeclaredDecoders;
     readonly signal: AbortSignal;
     readonly clipReaders: ClipReaders;
@@ -52,20 +53,36 @@ export async function surveyOf(
   const ids = new Set(found.clips.map((clip) => clip.id));
   return {
     otherFiles: found.others,
-    findings: found.findings.filter((item) => item.clip === undefined || !ids.has(item.clip)).map(ofRoll),
+    findings: [
+      ...found.findings.filter((item) => item.clip === undefined || !ids.has(item.clip)),
+      ...clipsAbsent(options.settings, intake.roll, found.clips),
+    ].map(ofRoll),
     clips: surveyed.map(({ clip, facts, findings }) => {
-      const understood =
-        facts === null || options.settings === null
-          ? { facts, findings: [] }
-          : interpret(facts, intake.roll, options.settings);
+      const understood = understand(facts, { roll: intake.roll, clip }, options.settings, options.asked);
       const reported = understood.findings.map((item) => ({ ...item, clip: clip.id }));
       return {
         clip,
         facts: understood.facts,
+        settings: understood.settings,
         findings: [...found.findings.filter((item) => item.clip === clip.id), ...findings, ...reported].map(
           ofRoll,
         ),
       };
     }),
   };
+}
+
+/** Settings for a clip that the roll does not have: a slip of the pen, by which another clip is made otherwise than somebody thinks. */
+function clipsAbsent(
+  settings: SettingsFile,
+  roll: string,
+  clips: readonly { readonly id: string; readonly name: string }[],
+): Finding[] {
+  const rolls = settings.rolls ?? {};
+  const ofClips = Object.hasOwn(rolls, roll) ? (rolls[roll]?.clips ?? {}) : {};
+  return Object.keys(ofClips)
+    .filter((name) => !clips.some((clip) => clip.id === name || clip.name === name))
+    .map((name) =>
+      finding('settings-clip-absent', `settings for ${printable(name)}`, 'a clip of the roll', { roll }),
+    );
 }

@@ -6,7 +6,7 @@ import type { RawDecoder } from '../../media/raw/decoders/decoder.ts';
 import { locateLibRaw } from '../../media/raw/decoders/libraw.ts';
 import { LIBRAW_DECODER, OWN_DECODER } from '../../media/raw/decoders/names.ts';
 import { ownDecoder } from '../../media/raw/decoders/own.ts';
-import { partsFor } from './read.ts';
+import { levelsOf, nearest } from './levels.ts';
 import type { SettingsFile } from './schema.ts';
 
 export interface RollDecoders {
@@ -21,16 +21,12 @@ export interface RollDecoders {
  * name, alone. What a declared decoder of pictures takes is its own, but DNG frames only where the settings name no other.
  */
 export async function decodersFor(
-  settings: SettingsFile | null,
+  settings: SettingsFile,
   roll: string,
   { raw, pictures }: DeclaredDecoders,
 ): Promise<RollDecoders> {
-  const named =
-    settings === null
-      ? undefined
-      : partsFor(settings, roll)
-          .map(({ part }) => part.raw?.decoder)
-          .find((name) => name !== undefined);
+  const { levels } = levelsOf(settings, roll, null, null);
+  const named = nearest(levels, (part) => part.raw?.decoder)?.value;
   const libraw = named === undefined || named === LIBRAW_DECODER ? await locateLibRaw() : null;
   const all = [
     ...(named === undefined || named === OWN_DECODER ? [ownDecoder] : []),

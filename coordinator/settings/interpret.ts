@@ -1,12 +1,31 @@
-/** What a clip's values mean, by the settings and by its own tags. Pure. */
+/** What a clip's values mean and what is to be made of it, by the command line, the settings and its own tags. Pure. */
+import type { AppliedSetting, AppliedSettings, SettingOrigin } from '../../ledger/applied-settings.ts';
 import { type Finding, finding } from '../../findings/finding.ts';
 import { gamutOf, samePrimaries } from '../../media/colour/gamuts.ts';
 import { gamutOfInput, inputOfTags, type InputTransform } from '../../media/colour/input.ts';
 import type { ClipFacts } from '../../media/facts.ts';
 import { chromaticitiesText } from '../../media/formats/exr/source.ts';
 import type { Interpretation } from '../../media/interpretation.ts';
-import { partsFor } from './read.ts';
+import { isMaster, type LoadedProfile } from '../../profiles/schema.ts';
+import { type Level, levelsOf, nearest } from './levels.ts';
 import type { SettingsFile } from './schema.ts';
+
+/** Which profiles a night makes where. */
+export interface AskedProfiles {
+  /** All that any clip may be due. */
+  readonly profiles: readonly LoadedProfile[];
+  /** Names given on the command line, which count before every level of the settings; null: none were. */
+  readonly stated: readonly string[] | null;
+  /** Names of what is made where nobody says. */
+  readonly usual: readonly string[];
+}
+
+export interface Understood {
+  /** null: the clip could not be measured. */
+  readonly facts: ClipFacts | null;
+  readonly settings: AppliedSettings;
+  readonly findings: readonly Finding[];
+}
 
 const named = (input: InputTransform): string =>
   'name' in input
@@ -17,41 +36,95 @@ const named = (input: InputTransform): string =>
         ? `${input.curve}-${input.gamut}`
         : 'a log curve';
 
-/** The facts of a clip, with what the settings say of it. `findings`: notes only. */
-export function interpret(
-  facts: ClipFacts,
-  roll: string,
+/** Names and values of a setting with parts, as the settings file writes them. */
+const written = (value: unknown): string =>
+  value === null ? 'not known' : typeof value === 'string' ? value : JSON.stringify(value);
+
+interface Stated<Value> {
+  readonly value: Value;
+  readonly from: SettingOrigin;
+}
+
+function stated<Value>(
+  levels: readonly Level[],
+  of: (part: Level['part']) => Value | undefined,
+  otherwise: Value,
+): Stated<Value> {
+  const found = nearest(levels, of);
+  return found === null ? { value: otherwise, from: 'nobody' } : { value: found.value, from: found.said };
+}
+
+/** The facts of a clip with what the settings say of it, its profiles, and where each setting was stated. */
+export function understand(
+  facts: ClipFacts | null,
+  { roll, clip }: { readonly roll: string; readonly clip: { readonly id: string; readonly name: string } },
   settings: SettingsFile,
-): { facts: ClipFacts; findings: Finding[] } {
-  const parts = partsFor(settings, roll);
-  const first = <Value>(
-    of: (part: (typeof parts)[number]['part']) => Value | undefined,
-  ): { value: Value; said: (typeof parts)[number]['said'] } | null => {
-    for (const { part, said } of parts) {
-      const value = of(part);
-      if (value !== undefined) return { value, said };
-    }
-    return null;
-  };
-  const stated = first((part) => part.input);
+  asked: AskedProfiles,
+): Understood {
+  const { levels, cameras } = levelsOf(settings, roll, clip, facts);
+  const due: Stated<readonly string[]> =
+    asked.stated !== null
+      ? { value: asked.stated, from: 'command line' }
+      : stated<readonly string[]>(levels, (part) => part.profiles, asked.usual);
+  const applied: AppliedSetting[] = [{ setting: 'profiles', value: due.value.join(', '), from: due.from }];
+  const findings: Finding[] =
+    cameras.length < 2
+      ? []
+      : [
+          finding(
+            'settings-camera-ambiguous',
+            `a clip of ${cameras.join(' and of ')}`,
+            'one camera of the settings at most',
+          ),
+        ];
+  const camera = cameras.length === 1 ? (cameras[0] ?? null) : null;
+  const wantsMaster = asked.profiles.some(
+    ({ profile }) => due.value.includes(profile.name) && isMaster(profile),
+  );
+  const of = { camera, profiles: [...due.value] };
+  if (facts === null || !wantsMaster) return { facts, settings: { ...of, applied }, findings };
+  const input = stated<InputTransform | null>(levels, (part) => part.input, null);
   const tagged = facts.raw === undefined ? inputOfTags(facts.video.colour) : null;
+  const whiteBalance = stated(levels, (part) => part.raw?.white_balance, 'as-shot' as const);
+  const exposureStops = stated(levels, (part) => part.raw?.exposure_stops, 0);
+  const anchor = stated(levels, (part) => part.raw?.anchor, 'sensor' as const);
+  const owner = stated(levels, (part) => part.owner, '');
+  const comments = stated(levels, (part) => part.comments, '');
+  const say = (setting: string, { value, from }: Stated<unknown>): void =>
+    void applied.push({ setting, value: written(value), from });
+  if (facts.raw === undefined)
+    say('input', input.value === null && tagged !== null ? { value: tagged, from: 'tags' } : input);
+  else {
+    say('raw.white_balance', whiteBalance);
+    say('raw.exposure_stops', exposureStops);
+    say('raw.anchor', anchor);
+    // Chosen before the files were read, when names alone were known.
+    const decoder = nearest(levelsOf(settings, roll, null, null).levels, (part) => part.raw?.decoder);
+    say('raw.decoder', { value: facts.raw.decoder.name, from: decoder?.said ?? 'nobody' });
+  }
+  say('owner', owner);
+  say('comments', comments);
+  const saidBy = nearest(levels, (part) => part.input)?.said ?? null;
   const interpretation: Interpretation = {
-    input: stated?.value ?? tagged,
-    inputFrom: stated?.said ?? (tagged === null ? null : 'tags'),
+    input: input.value ?? tagged,
+    inputFrom: saidBy ?? (tagged === null ? null : 'tags'),
     raw: {
-      whiteBalance: first((part) => part.raw?.white_balance)?.value ?? 'as-shot',
-      exposureStops: first((part) => part.raw?.exposure_stops)?.value ?? 0,
-      anchor: first((part) => part.raw?.anchor)?.value ?? 'sensor',
+      whiteBalance: whiteBalance.value,
+      exposureStops: exposureStops.value,
+      anchor: anchor.value,
     },
-    owner: first((part) => part.owner)?.value ?? '',
-    comments: first((part) => part.comments)?.value ?? '',
+    owner: owner.value,
+    comments: comments.value,
   };
   return {
     facts: { ...facts, interpretation },
-    findings: stated === null ? [] : contradictions(facts, tagged, stated.value, `by the ${stated.said}`),
+    settings: { ...of, applied },
+    findings:
+      input.value === null || saidBy === null
+        ? findings
+        : [...findings, ...contradictions(facts, tagged, input.value, `by the ${saidBy}`)],
   };
 }
-
 /** What the file says against the settings: its tags, or the chromaticities of its frames. */
 function contradictions(
   { exr }: ClipFacts,

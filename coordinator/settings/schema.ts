@@ -1,53 +1,95 @@
-/** The settings of a show: what nobody can measure of its clips. One YAML file for the night; a roll says more than its camera, a camera more than the show. */
+/**
+ * The settings of a show: what nobody can measure of its clips, and what is to be made of them. One YAML file for the night.
+ * Four levels say the same fields: show, camera, roll, clip. Of each field the nearest level that states it counts (levels.ts).
+ */
 import { z } from 'zod';
 import { inputTransformSchema } from '../../media/colour/input.ts';
-import { anchors, whiteBalanceSchema } from '../../media/interpretation.ts';
+import { rawSettingsSchema } from './raw-schema.ts';
 
+/** Whether this system knows the time zone, by its name in the IANA Time Zone Database. */
+export function isTimeZone(name: string): boolean {
+  try {
+    new Intl.DateTimeFormat('en', { timeZone: name });
+    // An offset such as +02:00 is taken by some engines; it is no zone, since it knows no summer time.
+    return /^[A-Za-z]/.test(name);
+  } catch {
+    return false;
+  }
+}
+
+/** What every level can say. */
 const part = z.strictObject({
+  profiles: z
+    .array(z.string().min(1).max(500))
+    .min(1)
+    .max(50)
+    .optional()
+    .describe(
+      'Profiles that are made: names of built-in ones, or .yaml files as seen from this file. A nearer list replaces a farther one whole',
+    ),
   input: inputTransformSchema
     .optional()
     .describe(
       'What the code values of movies and of DPX, TIFF and EXR frames mean: a named transform, a log curve with primaries, or a .cube or .clf file',
     ),
-  raw: z
-    .strictObject({
-      white_balance: whiteBalanceSchema
-        .optional()
-        .describe('as-shot, neutral (camera values of a grey card), x and y, or kelvin and tint'),
-      exposure_stops: z
-        .number()
-        .min(-10)
-        .max(10)
-        .optional()
-        .describe('Added to what the file asks; 0: nothing'),
-      anchor: z
-        .enum(anchors)
-        .optional()
-        .describe(
-          'sensor: a neutral at the clip level of the sensor is 1.0; metered: a grey card as the meter exposes it is 0.18, as log cameras have it',
-        ),
-      decoder: z
-        .string()
-        .regex(/^[a-z0-9][a-z0-9-]{0,62}$/)
-        .optional()
-        .describe(
-          'own, libraw, or the name of a declared decoder; own gives over to libraw where it does not take a compression',
-        ),
-    })
+  raw: rawSettingsSchema
     .optional()
-    .describe('Development of raw frames'),
+    .describe('Development of raw frames; each of its fields counts by itself'),
   owner: z.string().max(200).optional().describe('Owner of the pictures, in the header of every frame'),
   comments: z.string().max(1000).optional().describe('Free text, in the header of every frame'),
 });
 
+const said = z.string().min(1).max(200);
+const knownBySchema = z
+  .strictObject({
+    rolls: z
+      .array(z.string().min(1).max(100))
+      .min(1)
+      .max(50)
+      .optional()
+      .describe(
+        'Names of its rolls, one of these; `*` any characters, `?` one, `#` one digit: A### for A001',
+      ),
+    make: said.optional().describe('Maker, as the files of the clip say it'),
+    model: said.optional().describe('Model, as the files say it'),
+    serial: said.optional().describe('Serial number, as the files say it'),
+  })
+  .refine((known) => Object.values(known).some((value) => value !== undefined), {
+    message: 'rolls, make, model or serial',
+  });
+
+const cameraSchema = part.extend({
+  name: z
+    .string()
+    .regex(/^[^\s/](?:[^/\n]{0,61}[^\s/])?$/)
+    .describe('What the camera is called in reports; each has a name of its own'),
+  known_by: knownBySchema.describe(
+    'By what its clips are known: all that is stated here must be so. Capitals and small letters are the same',
+  ),
+});
+
+const showSchema = part.extend({
+  time_zone: z
+    .string()
+    .refine(isTimeZone, { message: 'a name of the IANA Time Zone Database, as Europe/Berlin' })
+    .optional()
+    .describe(
+      'Where the show is shot, by its name in the IANA Time Zone Database: in which times are shown to people, with the day of the week. Records are in UTC',
+    ),
+});
+
+const rollSchema = part.extend({
+  clips: z
+    .record(z.string().min(1), part)
+    .optional()
+    .describe('By the name of the clip, for one that differs from its roll'),
+});
+
 export const settingsSchema = z.strictObject({
   version: z.literal(1).describe('Version of this file form'),
-  show: part.optional().describe('For every clip'),
-  cameras: z
-    .record(z.string().regex(/^[A-Za-z]{1,3}$/), part)
-    .optional()
-    .describe('By the letters that the names of its rolls begin with: A for A001'),
-  rolls: z.record(z.string().min(1), part).optional().describe('By the name of the roll'),
+  show: showSchema.optional().describe('For every clip'),
+  cameras: z.array(cameraSchema).max(100).optional().describe('For the clips of a camera'),
+  rolls: z.record(z.string().min(1), rollSchema).optional().describe('By the name of the roll'),
   decoders: z
     .array(z.string().min(1))
     .max(20)
@@ -55,4 +97,5 @@ export const settingsSchema = z.strictObject({
     .describe('Files that declare decoders (docs/decoders.md), as seen from this file'),
 });
 export type SettingsPart = z.infer<typeof part>;
+export type SettingsCamera = z.infer<typeof cameraSchema>;
 export type SettingsFile = z.infer<typeof settingsSchema>;

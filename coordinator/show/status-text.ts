@@ -4,6 +4,7 @@ import { holderText } from '../store/lock.ts';
 import { type Finding, blocks } from '../../findings/finding.ts';
 import { printable } from '../../files/names.ts';
 import { type ProfilePsnr, psnrText } from './psnr.ts';
+import { momentText } from './time.ts';
 import { count, findingsText, readyText } from './words.ts';
 
 export interface RollStatus {
@@ -11,6 +12,8 @@ export interface RollStatus {
   readonly roll: string;
   readonly verdict: 'ready' | 'held';
   readonly decidedAt: string | null;
+  /** Of the show; null: none is stated. */
+  readonly timeZone: string | null;
   /** Copies of the roll that were read, the working copy among them. */
   readonly copies: number;
   readonly clips: number;
@@ -83,7 +86,7 @@ export function statusText(status: Status): string {
   if (other !== null) parts.push(other);
   for (const roll of rolls) {
     const { published, publishing, failed } = roll.deliverables;
-    const head = `${roll.verdict === 'ready' ? readyText(roll.copies) : 'HELD '}  ${printable(roll.day)}/${printable(roll.roll)}  ${roll.clipsReady} of ${count(roll.clips, 'clip')} ready; deliverables: ${published} published, ${failed} failed${publishing > 0 ? `, ${publishing} being published` : ''}`;
+    const head = `${roll.verdict === 'ready' ? readyText(roll.copies) : 'HELD '}  ${printable(roll.day)}/${printable(roll.roll)}  ${roll.clipsReady} of ${count(roll.clips, 'clip')} ready; deliverables: ${published} published, ${failed} failed${publishing > 0 ? `, ${publishing} being published` : ''}${roll.decidedAt === null ? '' : `; decided ${momentText(roll.decidedAt, roll.timeZone)}`}`;
     const held = roll.findings.filter(blocks);
     const lines = [head, ...roll.psnr.map((one) => `       ${psnrText(one)}`)];
     lines.push(...limitedText(roll.findings).map((line) => `       ${line}`));

@@ -198,7 +198,7 @@ export const clipCodes = {
     weight: 'hold',
     title: 'the frames are scene-linear: nobody has said how they should look',
     remedy:
-      'Choose a master profile for this roll (`--profile grading-master-exr`), with `input` in its settings. Grade the masters, and make the proxies from the result.',
+      'State `profiles: [grading-master-exr]` and `input` for its camera or roll in the settings, or choose a master profile for the whole day (`--profile grading-master-exr`). Grade the masters, and make the proxies from the result.',
   },
 
   // No picture, though a header speaks of one.

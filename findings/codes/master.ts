@@ -37,6 +37,16 @@ export const masterCodes = {
     title: 'a part of a frame of a master is not what its encoder was given',
     remedy: `${MAKE_AGAIN} Check the memory of the machine and the delivery drive.`,
   },
+  'amf-differs': {
+    weight: 'hold',
+    title: 'the ACES Metadata File beside a master does not say what was done',
+    remedy: MAKE_AGAIN,
+  },
+  'amf-transform-differs': {
+    weight: 'hold',
+    title: 'the file of the input transform beside a master gives other values than the master was made with',
+    remedy: MAKE_AGAIN,
+  },
   'master-not-finite': {
     weight: 'hold',
     title: 'a frame of a master has NaN or infinite values',

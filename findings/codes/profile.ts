@@ -123,7 +123,7 @@ export const profileCodes = {
     weight: 'hold',
     title: 'the clip is raw sensor data and must be developed first',
     remedy:
-      'Choose a master profile for this roll (`--profile grading-master-exr`). Grade the masters, and make the proxies from the result.',
+      'State `profiles: [grading-master-exr]` for its camera or roll in the settings, or choose a master profile for the whole day (`--profile grading-master-exr`). Grade the masters, and make the proxies from the result.',
   },
   'not-representable': {
     weight: 'hold',

@@ -79,7 +79,7 @@ export const rawCodes = {
     weight: 'hold',
     title: 'proxies are not made from what a declared decoder gives',
     remedy:
-      'Choose a master profile for this roll (`--profile grading-master-exr`). Grade the masters, and make the proxies from the result.',
+      'State `profiles: [grading-master-exr]` for its camera or roll in the settings, or choose a master profile for the whole day (`--profile grading-master-exr`). Grade the masters, and make the proxies from the result.',
   },
   'decoder-metadata-incomplete': {
     weight: 'hold',

@@ -3,6 +3,7 @@ import type { ClipFacts } from '../../media/facts.ts';
 import type { Timecode } from '../../media/time/timecode.ts';
 import { fileNameOf, reelText } from '../outcome/file-name.ts';
 import { reelOf } from '../outcome/reel.ts';
+import { amfOf } from './amf.ts';
 import { masterBytes } from './bytes.ts';
 import type { MasterDecision } from './decision.ts';
 import { about, groundOf, type MasterGround, type MasterRequest } from './ground.ts';
@@ -31,8 +32,7 @@ function framesOf(
   // The folder has no extension; the names of the frames have its name before their number.
   const stem = fileNameOf(profile.file_name, parts, 'x').replace(/\.x$/, '');
   const compression = format === 'exr' ? profile.compression : 'none';
-  return {
-    kind: 'frames',
+  const decided = {
     format,
     compression,
     fileName: stem,
@@ -48,6 +48,20 @@ function framesOf(
     reel: reelOf(profile.reel, request),
     linearisation,
     said: saidOf(facts, profile, linearisation),
+  };
+  return {
+    kind: 'frames',
+    ...decided,
+    amf: amfOf({
+      stem,
+      clipName: cleanedText(request.clip.name) ?? request.clip.id,
+      contentDigest: request.clip.contentDigest,
+      createdAt: facts.createdAt,
+      linearisation,
+      holds: format === 'dpx' ? 'acescct' : 'aces2065-1',
+      inputClf: profile.amf.input_clf,
+      of: { profile: profile.name, ...decided },
+    }),
     ...masterBytes({ format, compression, ...size, frames: video.frames, learned: request.learned ?? null }),
   };
 }

@@ -19,7 +19,7 @@ import type { Linearisation } from './linearisation.ts';
 export interface MasterRequest {
   readonly day: string;
   readonly roll: string;
-  readonly clip: { readonly id: string; readonly name: string };
+  readonly clip: { readonly id: string; readonly name: string; readonly contentDigest: string };
   readonly facts: ClipFacts;
   readonly profile: MasterProfile;
   /** Bytes a pixel that such frames took before, compressed (coordinator/plan/learned.ts); null: nothing was made yet. */

@@ -1,6 +1,7 @@
 /** How one clip must come out as a master, decided before anything runs, from facts and profile alone. */
 import { z } from 'zod';
 import { ratioSchema, timecodeSchema } from '../../media/time/schema.ts';
+import { amfSchema } from './amf.ts';
 import { frameFormats } from './schema.ts';
 import { linearisationSchema } from './linearisation.ts';
 
@@ -33,6 +34,7 @@ export const masterOutcomeSchema = z.object({
       serial: z.string().nullable(),
     })
     .describe('Said in every frame; null: nothing is said'),
+  amf: amfSchema.describe('The ACES Metadata File beside the frames, and what it says'),
   frameBytes: z
     .int()
     .positive()

@@ -20,6 +20,9 @@ export type FrameFormat = (typeof frameFormats)[number];
 /** And a movie, which is made and checked as other movies are. */
 export const masterFormats = [...frameFormats, 'rdd36'] as const;
 export type MasterFormat = (typeof masterFormats)[number];
+/** When the input transform is written as a file beside the frames. */
+export const inputClfRules = ['where-needed', 'always'] as const;
+export type InputClfRule = (typeof inputClfRules)[number];
 /** What must have passed, and what may be asked besides. */
 export function checksOf(format: MasterFormat): {
   readonly all: readonly string[];
@@ -99,6 +102,15 @@ export const masterSchema = z.strictObject({
       comments: z.string().max(1000).describe('Free text in the header; empty: none, or as the settings say'),
     })
     .describe('Said in every frame'),
+  amf: z
+    .strictObject({
+      input_clf: z
+        .enum(inputClfRules)
+        .describe(
+          'The input transform as a .clf file beside the frames; where-needed: where the registry of ACES has no identifier for it (raw frames, some logs); always: with every clip',
+        ),
+    })
+    .describe('The ACES Metadata File beside the frames (docs/amf.md); of a folder of frames alone'),
   file_name: z
     .string()
     .min(1)

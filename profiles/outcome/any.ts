@@ -28,7 +28,7 @@ export function sameDecision(one: AnyOutcome, other: AnyOutcome): boolean {
 export interface AnyOutcomeRequest {
   readonly day: string;
   readonly roll: string;
-  readonly clip: { readonly id: string; readonly name: string };
+  readonly clip: { readonly id: string; readonly name: string; readonly contentDigest: string };
   readonly facts: ClipFacts;
   readonly profile: AnyProfile;
   /** Bytes a pixel that frames of this profile took before; only estimates rest on it. */

@@ -162,8 +162,7 @@ describe('what else lies in the delivery of a roll', () => {
     const found = await deliveryContents({
       rollFolder: published.delivery,
       roll: 'A001',
-      clips: [clip],
-      profiles: ['cut'],
+      clips: [{ clip, due: ['cut'] }],
       onDisk: new Map([['A001C001/cut', disk]]),
       otherFiles,
     });

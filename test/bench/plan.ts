@@ -15,6 +15,8 @@ const rates = [
 ] as const;
 
 /** No two clips share facts: each has objects of its own, as when they were read from disk. */
+const PROFILES = ['editorial-vc3', 'review-h264'];
+
 function rollOf(number: number): RollToPlan {
   const clips = Array.from({ length: CLIPS / ROLLS }, (_, index) => {
     const rate = rates[index % rates.length] as (typeof rates)[number];
@@ -37,7 +39,12 @@ function rollOf(number: number): RollToPlan {
       timecode: { frame: 1000 * index, base: Math.round(rate.num / rate.den), drop: false },
       metadata: { make: 'foundry', scene: `bell ${index}` },
     });
-    return { clip: clipNamed(`R${number}C${String(index).padStart(4, '0')}`), facts, findings: [] };
+    return {
+      clip: clipNamed(`R${number}C${String(index).padStart(4, '0')}`),
+      facts,
+      findings: [],
+      due: PROFILES,
+    };
   });
   return {
     roll: `R${String(number).padStart(3, '0')}`,
@@ -51,7 +58,7 @@ function rollOf(number: number): RollToPlan {
 
 /** Prints what it measured; run by `benchPlan` in a process of its own. */
 export async function measurePlan(): Promise<void> {
-  const { profiles } = await loadProfiles({ wanted: ['editorial-vc3', 'review-h264'] });
+  const { profiles } = await loadProfiles({ wanted: PROFILES });
   const rolls = Array.from({ length: ROLLS }, (_, index) => rollOf(index));
   const started = performance.now();
   const plan = planNight({

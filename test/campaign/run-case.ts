@@ -66,7 +66,18 @@ export async function gateVerdict(job: Job): Promise<RollVerdict> {
       findings: [],
     },
     copiesAsked: 1,
-    clips: [{ clip: job.clip, facts: job.facts, findings: [] }],
+    clips: [
+      {
+        clip: job.clip,
+        facts: job.facts,
+        findings: [],
+        settings: {
+          camera: null,
+          profiles: job.deliverables.map(({ profile }) => profile.name),
+          applied: [],
+        },
+      },
+    ],
     otherFiles: [],
     profiles: job.deliverables.map(({ profile, profileHash }) => ({
       profile,
@@ -81,6 +92,7 @@ export async function gateVerdict(job: Job): Promise<RollVerdict> {
       'measure',
     ),
     findings: [],
+    timeZone: null,
     decidedAt: new Date().toISOString(),
   });
   return verdict;

@@ -47,6 +47,7 @@ const outcome: MasterOutcome = {
     camera: 'B',
     serial: '0042',
   },
+  amf: {} as MasterOutcome['amf'],
   frameBytes: null,
   estimatedBytes: 1,
   bytesRange: { least: 1, most: 1 },

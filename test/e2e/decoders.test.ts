@@ -227,7 +227,7 @@ patience_seconds: 2
   // AP0 to AP0: what is in the master is what the decoder gave.
   writeFileSync(
     settings,
-    'version: 1\nshow: { input: { name: aces2065-1 } }\ncameras: { A: { raw: { decoder: strips } } }\ndecoders: [tools/bell.yaml, tools/plates.yaml, tools/strips.yaml]\n',
+    "version: 1\nshow: { input: { name: aces2065-1 } }\ncameras: [{ name: A, known_by: { rolls: ['A*'] }, raw: { decoder: strips } }]\ndecoders: [tools/bell.yaml, tools/plates.yaml, tools/strips.yaml]\n",
   );
   filledRoll('B011', (roll) => bellMovie(join(roll, 'B011C001.bell'), null));
   filledRoll('C011', (roll) => {
@@ -261,7 +261,9 @@ describe('pictures of a declared decoder become masters', () => {
     async (_title, name, first, by) => {
       const roll = delivered(name);
       expect(verdictOf(name).verdict, night.stdout + night.stderr).toBe('ready');
-      const files = readdirSync(join(roll, 'grading-master-exr', 'B011C001')).sort();
+      const files = readdirSync(join(roll, 'grading-master-exr', 'B011C001'))
+        .filter((name) => name.endsWith('.exr'))
+        .sort();
       expect(files).toHaveLength(FRAMES);
       if (first !== null) expect(files[0]).toBe(`B011C001.${first}.exr`);
       const area = WIDTH * HEIGHT;
@@ -383,7 +385,7 @@ describe('settings that cannot be', () => {
     ['a declaration that says too little', 'decoders: [poor.yaml]\n', 'decoder-file-wrong', 'takes'],
     [
       'a decoder that nobody declares',
-      'cameras: { A: { raw: { decoder: chime } } }\n',
+      "cameras: [{ name: A, known_by: { rolls: ['A*'] }, raw: { decoder: chime } }]\n",
       'settings-value-wrong',
       'chime',
     ],

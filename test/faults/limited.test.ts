@@ -59,6 +59,7 @@ test('codes below black and above white, into full range', async () => {
         roll: 'A001',
         verdict: 'ready',
         decidedAt: null,
+        timeZone: null,
         copies: 1,
         clips: 1,
         clipsReady: 1,

@@ -193,7 +193,7 @@ async function yaml(kind: 'profiles' | 'settings' | 'decoders'): Promise<Buffer[
     ...examples,
     Buffer.from(
       kind === 'settings'
-        ? 'version: 1\nshow: { owner: Bell foundry film, input: &i { name: aces2065-1 } }\ncameras:\n  A: { raw: { white_balance: { kelvin: 5600, tint: 3 }, exposure_stops: 0.5 } }\nrolls:\n  B001: { input: *i }\n'
+        ? 'version: 1\nshow: { owner: Bell foundry film, input: &i { name: aces2065-1 } }\ncameras:\n  - { name: A, known_by: { rolls: [A###], make: Foundry }, profiles: [dpx-10], raw: { white_balance: { kelvin: 5600, tint: 3 }, exposure_stops: 0.5 } }\nrolls:\n  B001: { input: *i, clips: { B001C001: { owner: me } } }\n'
         : "version: 1\nname: seed\nsummary: Frames as PPM of 16 bits\ntakes: { clips: frames, names: ['*.plate'] }\ncommand: [cat, '{file}']\ngives: { samples: rgb48be, around: netpbm, full: 4095 }\n",
     ),
   ];

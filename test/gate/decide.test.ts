@@ -8,7 +8,7 @@ import { rollVerdictSchema } from '../../ledger/roll.ts';
 import { type CheckResult, clipReportSchema, type DeliverableReport } from '../../ledger/report.ts';
 import type { ClipFacts } from '../../media/facts.ts';
 import type { Outcome } from '../../profiles/outcome.ts';
-import { allChecks, clip, facts, goodWorld, loaded, type World } from '../support/world.ts';
+import { allChecks, clip, due, facts, goodWorld, loaded, type World } from '../support/world.ts';
 
 function codes(world: World): string[] {
   return [...new Set(decideRoll(world.input).verdict.findings.map((item) => item.code))].sort();
@@ -153,7 +153,8 @@ const spoiled: [what: string, codes: string | readonly string[], spoil: (world: 
     'two clips have one id',
     // The second one has no facts, and no report is of it.
     ['clip-twice', 'facts-absent', 'file-unaccounted', 'record-contradictory'],
-    (world) => void (world.input.clips = [...world.input.clips, { clip, facts: null, findings: [] }]),
+    (world) =>
+      void (world.input.clips = [...world.input.clips, { clip, facts: null, findings: [], settings: due }]),
   ],
   [
     'a clip was not measured, and nobody says why',
@@ -194,7 +195,35 @@ const spoiled: [what: string, codes: string | readonly string[], spoil: (world: 
   [
     'a profile of which nothing was made',
     'deliverable-absent',
-    (world) => void (world.input.profiles = [...world.input.profiles, loaded('third', 'hash-third')]),
+    (world) => {
+      world.input.profiles = [...world.input.profiles, loaded('third', 'hash-third')];
+      const settings = { ...due, profiles: [...due.profiles, 'third'] };
+      world.input.clips = world.input.clips.map((entry) => ({ ...entry, settings }));
+    },
+  ],
+  [
+    'a clip of which nothing is due',
+    'profiles-absent',
+    (world) => {
+      const [first, second] = world.input.clips as [GateClip, GateClip];
+      world.input.clips = [first, { ...second, settings: { ...due, profiles: [] } }];
+    },
+  ],
+  [
+    'a clip of which a profile is due that nobody lists',
+    'record-contradictory',
+    (world) => {
+      const [first, second] = world.input.clips as [GateClip, GateClip];
+      world.input.clips = [first, { ...second, settings: { ...due, profiles: ['cut', 'look', 'other'] } }];
+    },
+  ],
+  [
+    'a clip of which a profile is due twice',
+    'record-contradictory',
+    (world) => {
+      const [first, second] = world.input.clips as [GateClip, GateClip];
+      world.input.clips = [first, { ...second, settings: { ...due, profiles: ['cut', 'look', 'look'] } }];
+    },
   ],
   [
     'a deliverable in the middle of being published',

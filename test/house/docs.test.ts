@@ -89,7 +89,7 @@ test('docs/settings.md is what `npm run docs` writes, and the file that it shows
   writeFileSync(path, exampleSettings);
   expect((await readSettings(path)).file).toMatchObject({
     version: 1,
-    cameras: { B: { input: { name: 'slog3-sgamut3cine' } } },
+    cameras: [{ name: 'A' }, { name: 'B', input: { name: 'slog3-sgamut3cine' } }, { name: 'drone' }],
     rolls: { B003: { input: { name: 'logc3-awg3', ei: 800 } } },
   });
 });

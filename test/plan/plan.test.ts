@@ -22,6 +22,7 @@ const clip = (name: string, over: Parameters<typeof clipFacts>[0] = {}, id = nam
   clip: clipNamed(name, id),
   facts: clipFacts(over),
   findings: [],
+  due: ['editorial-vc3', 'review-h264'],
 });
 
 function roll(name: string, clips: readonly ClipInput[], over: Partial<RollToPlan> = {}): RollToPlan {
@@ -121,7 +122,12 @@ describe('what is left out', () => {
       ...clip('bell-02'),
       findings: [finding('clip-no-index', 'none', 'an index', { clip: 'bell-02' })],
     };
-    const unmeasured: ClipInput = { clip: clipNamed('bell-03'), facts: null, findings: [] };
+    const unmeasured: ClipInput = {
+      clip: clipNamed('bell-03'),
+      facts: null,
+      findings: [],
+      due: ['editorial-vc3'],
+    };
     const plan = planNight(request([held, roll('B001', [bad, unmeasured, clip('bell-04')])]));
     expect(plan.jobs.map(({ job }) => job.clip.id)).toEqual(['bell-04']);
     expect(plan.refusals).toEqual([]);

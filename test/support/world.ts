@@ -1,5 +1,5 @@
 /** A roll about which everything is known and good, as literals; each test of the gate spoils one thing. */
-import type { DeliverableOnDisk, GateInput } from '../../coordinator/gate/input.ts';
+import type { DeliverableOnDisk, GateClip, GateInput } from '../../coordinator/gate/input.ts';
 import type { Clip } from '../../ledger/clip.ts';
 import type { DeliverableReport } from '../../ledger/report.ts';
 import type { Toolchain } from '../../ledger/toolchain.ts';
@@ -173,6 +173,9 @@ export interface World {
   first: DeliverableReport;
 }
 
+/** Both profiles are due of every clip. */
+export const due: GateClip['settings'] = { camera: null, profiles: ['cut', 'look'], applied: [] };
+
 /** Two clips, two profiles, two copies: all of it in order. Deep copies, so that a test may change anything. */
 export function goodWorld(): World {
   const profiles = [loaded('cut', 'hash-cut'), loaded('look', 'hash-look')];
@@ -216,14 +219,15 @@ export function goodWorld(): World {
     }),
     copiesAsked: 2,
     clips: [
-      { clip, facts, findings: [] },
-      { clip: secondClip, facts, findings: [] },
+      { clip, facts, findings: [], settings: due },
+      { clip: secondClip, facts, findings: [], settings: due },
     ],
     otherFiles: ['notes.txt'],
     profiles,
     toolchain,
     onDisk: disk,
     findings: [],
+    timeZone: null,
     decidedAt: '2026-01-01T06:00:00Z',
   };
   const first = disk.get('A001C001/cut')?.report as DeliverableReport;

@@ -6,7 +6,7 @@ import { copyFileSync, mkdirSync, readFileSync, writeFileSync } from 'node:fs';
 import { join, resolve } from 'node:path';
 import { beforeAll, describe, expect, test } from 'vitest';
 import { surveySequence } from '../../coordinator/survey/sequence.ts';
-import { interpret } from '../../coordinator/settings/interpret.ts';
+import { understand } from '../../coordinator/settings/interpret.ts';
 import type { Finding } from '../../findings/finding.ts';
 import type { InputTransform } from '../../media/colour/input.ts';
 import type { ClipFacts } from '../../media/facts.ts';
@@ -15,6 +15,7 @@ import { exrFlags } from '../../media/formats/exr/header.ts';
 import { runForOutput } from '../../process/run.ts';
 import { loadProfiles } from '../../profiles/load.ts';
 import { decideOutcome } from '../../profiles/outcome/any.ts';
+import type { LoadedProfile } from '../../profiles/schema.ts';
 import { type ExrOptions, exrFrame } from '../support/exr.ts';
 import { freshFolder } from '../support/folder.ts';
 import { further } from '../support/lane.ts';
@@ -204,7 +205,7 @@ describe('channels that a master leaves out', () => {
     const decided = decideOutcome({
       day: 'day',
       roll: 'A001',
-      clip: { id: NAME, name: NAME },
+      clip: { id: NAME, name: NAME, contentDigest: NAME },
       facts: { ...facts, interpretation: { ...interpretation, input: { name: 'aces2065-1' } } },
       profile,
     });
@@ -275,12 +276,17 @@ describe('chromaticities', () => {
       expect(values?.map((value) => Number(value.toFixed(5)))).toEqual(published);
   });
 
+  let masters: LoadedProfile[];
+  beforeAll(async () => {
+    masters = (await loadProfiles({ wanted: ['grading-master-exr'] })).profiles;
+  });
   const said = (facts: ClipFacts, input: InputTransform): readonly (readonly string[])[] =>
-    interpret(facts, 'A001', { version: 1, show: { input } }).findings.map(({ code, found, expected }) => [
-      code,
-      found,
-      expected ?? '',
-    ]);
+    understand(
+      facts,
+      { roll: 'A001', clip: { id: 'bell', name: 'bell' } },
+      { version: 1, show: { input } },
+      { profiles: masters, stated: null, usual: ['grading-master-exr'] },
+    ).findings.map(({ code, found, expected }) => [code, found, expected ?? '']);
 
   test('that contradict the input of the settings are reported, whatever form the input has', async () => {
     const aces = await container();

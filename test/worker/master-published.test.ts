@@ -102,12 +102,20 @@ async function decide(job: Job): Promise<string[]> {
       findings: [],
     },
     copiesAsked: 1,
-    clips: [{ clip: job.clip, facts: job.facts, findings: [] }],
+    clips: [
+      {
+        clip: job.clip,
+        facts: job.facts,
+        findings: [],
+        settings: { camera: null, profiles: profiles.map(({ profile }) => profile.name), applied: [] },
+      },
+    ],
     otherFiles: [],
     profiles,
     toolchain,
     onDisk,
     findings: [],
+    timeZone: null,
     decidedAt: new Date().toISOString(),
   });
   await writeDecision(job.deliveryFolder, decision, onDisk);
@@ -120,9 +128,9 @@ test('is published as a folder with a checksum list; a second run of the job mak
   const job = await masterJob();
   await runJob(job, await workContext());
   const report = await reportOf(job);
-  expect(report).toMatchObject({ state: 'published', file: { path: `${PROFILE}/A001C001`, files: 4 } });
+  expect(report).toMatchObject({ state: 'published', file: { path: `${PROFILE}/A001C001`, files: 6 } });
   expect(report.checksumList?.sha256).toBe(report.file?.sha256);
-  expect(names(job)).toHaveLength(4);
+  expect(names(job)).toHaveLength(6);
   expect(readdirSync(layout.profileFolder(job.deliveryFolder, PROFILE))).toEqual(['A001C001']);
   expect(await decide(job)).toEqual([]);
   const { ino } = statSync(folderOf(job));

@@ -14,6 +14,7 @@ import { checkAndPublish, finish, type Made } from '../publish-deliverable.ts';
 import type { JobRun } from '../job-run.ts';
 import { storedOnce } from '../proof.ts';
 import { askTarget } from '../target.ts';
+import { writeCompanions } from './companions.ts';
 import type { Encoded, StagedMovieMaster } from './encoder.ts';
 import { type MasterEvidence, type MasterGroup, type MasterMaking, sourceName } from './making.ts';
 
@@ -63,6 +64,7 @@ async function finishFrames(
 ): Promise<Failure | null> {
   const { job, context } = run;
   const { outcome, profile } = made.deliverable;
+  await writeCompanions(made.staged, made.deliverable, job.deliveryFolder);
   const onFrames = progressOf('check', outcome.frames, context);
   onFrames(0);
   const checked = await checkMaster({
