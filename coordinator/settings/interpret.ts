@@ -42,6 +42,7 @@ export function interpret(
       whiteBalance: first((part) => part.raw?.white_balance)?.value ?? 'as-shot',
       exposureStops: first((part) => part.raw?.exposure_stops)?.value ?? 0,
       anchor: first((part) => part.raw?.anchor)?.value ?? 'sensor',
+      corrections: first((part) => part.raw?.corrections)?.value ?? 'apply',
     },
     owner: first((part) => part.owner)?.value ?? '',
     comments: first((part) => part.comments)?.value ?? '',

@@ -1,7 +1,7 @@
 /** The settings of a show: what nobody can measure of its clips. One YAML file for the night; a roll says more than its camera, a camera more than the show. */
 import { z } from 'zod';
 import { inputTransformSchema } from '../../media/colour/input.ts';
-import { anchors, whiteBalanceSchema } from '../../media/interpretation.ts';
+import { anchors, correctionChoices, whiteBalanceSchema } from '../../media/interpretation.ts';
 
 const part = z.strictObject({
   input: inputTransformSchema
@@ -25,6 +25,12 @@ const part = z.strictObject({
         .optional()
         .describe(
           'sensor: a neutral at the clip level of the sensor is 1.0; metered: a grey card as the meter exposes it is 0.18, as log cameras have it',
+        ),
+      corrections: z
+        .enum(correctionChoices)
+        .optional()
+        .describe(
+          'Of lens and sensor, as the frames ask for them (opcodes of DNG): apply, or leave for whoever finishes the picture',
         ),
       decoder: z
         .string()
