@@ -57,6 +57,8 @@ let backBlue: f32 = 0;
 let outRed: usize = 0;
 let outGreen: usize = 0;
 let outBlue: usize = 0;
+/** Whether lines of the ring hold values on the curve of `fine`. */
+let curved: bool = false;
 /** Linear values of the active area in place of codes; 0: there are none. */
 let mosaic: usize = 0;
 /** The first line of the band, where the planes begin. */
@@ -144,6 +146,31 @@ function looked(p: usize): v128 {
   return f32x4.replace_lane(v, 3, load<f32>(table + (usize(load<u16>(p, 6)) << 2)));
 }
 
+/** media/raw/demosaic/fine.ts: CURVE, and its root. */
+const CURVE: f32 = 0.02;
+const ROOT: f32 = 0.1414213562373095;
+
+@inline
+function onCurve(value: v128): v128 {
+  if (!curved) return value;
+  const none = f32x4.splat(0);
+  const above = f32x4.pmax(none, value);
+  const below = f32x4.pmin(none, value);
+  const rooted = f32x4.div(above, f32x4.add(f32x4.sqrt(f32x4.add(above, f32x4.splat(CURVE))), f32x4.splat(ROOT)));
+  return f32x4.add(rooted, f32x4.mul(below, f32x4.splat(1 / (2 * ROOT))));
+}
+
+@inline
+function offCurve(value: v128): v128 {
+  if (!curved) return value;
+  return f32x4.mul(value, f32x4.add(f32x4.splat(2 * ROOT), f32x4.pmax(value, f32x4.splat(0))));
+}
+
+@inline
+function offCurveOne(value: f32): f32 {
+  return curved ? value * (2 * ROOT + max<f32>(value, 0)) : value;
+}
+
 /** One line of a mosaic that is linear already, balanced. */
 function takeValues(line: i32, y: i32): void {
   gatherValues(mosaic + (usize(y) * usize(activeWidth) << 2), cropLeft - MARGIN, half << 1);
@@ -158,8 +185,8 @@ function takeValues(line: i32, y: i32): void {
     const p = lineCodes + (usize(i) << 3);
     const a = v128.load(p);
     const b = v128.load(p, 16);
-    v128.store(even + (usize(i) << 2), f32x4.mul(v128.shuffle<f32>(a, b, 0, 2, 4, 6), evenGain));
-    v128.store(odd + (usize(i) << 2), f32x4.mul(v128.shuffle<f32>(a, b, 1, 3, 5, 7), oddGain));
+    v128.store(even + (usize(i) << 2), onCurve(f32x4.mul(v128.shuffle<f32>(a, b, 0, 2, 4, 6), evenGain)));
+    v128.store(odd + (usize(i) << 2), onCurve(f32x4.mul(v128.shuffle<f32>(a, b, 1, 3, 5, 7), oddGain)));
   }
 }
 
@@ -194,8 +221,8 @@ function take(line: i32): void {
     }
     a = f32x4.sub(f32x4.sub(a, v128.load(black + (usize(i) << 3))), delta);
     b = f32x4.sub(f32x4.sub(b, v128.load(black + (usize(i) << 3) + 16)), delta);
-    v128.store(even + (usize(i) << 2), f32x4.mul(v128.shuffle<f32>(a, b, 0, 2, 4, 6), evenGain));
-    v128.store(odd + (usize(i) << 2), f32x4.mul(v128.shuffle<f32>(a, b, 1, 3, 5, 7), oddGain));
+    v128.store(even + (usize(i) << 2), onCurve(f32x4.mul(v128.shuffle<f32>(a, b, 0, 2, 4, 6), evenGain)));
+    v128.store(odd + (usize(i) << 2), onCurve(f32x4.mul(v128.shuffle<f32>(a, b, 1, 3, 5, 7), oddGain)));
   }
 }
 
@@ -207,8 +234,8 @@ function zip(evens: usize, odds: usize, by: f32, out: usize): void {
   let q = odds + skip;
   const whole = cropWidth & ~7;
   for (let x = 0; x < whole; x += 8) {
-    const a = f32x4.mul(v128.load(p), factor);
-    const b = f32x4.mul(v128.load(q), factor);
+    const a = f32x4.mul(offCurve(v128.load(p)), factor);
+    const b = f32x4.mul(offCurve(v128.load(q)), factor);
     v128.store(out, v128.shuffle<f32>(a, b, 0, 4, 1, 5));
     v128.store(out, v128.shuffle<f32>(a, b, 2, 6, 3, 7), 16);
     p += 16;
@@ -216,8 +243,8 @@ function zip(evens: usize, odds: usize, by: f32, out: usize): void {
     out += 32;
   }
   for (let x = whole; x < cropWidth; x += 2) {
-    store<f32>(out, load<f32>(p) * by);
-    if (x + 1 < cropWidth) store<f32>(out, load<f32>(q) * by, 4);
+    store<f32>(out, offCurveOne(load<f32>(p)) * by);
+    if (x + 1 < cropWidth) store<f32>(out, offCurveOne(load<f32>(q)) * by, 4);
     p += 4;
     q += 4;
     out += 8;
@@ -297,6 +324,7 @@ function linearLine(line: i32): void {
  */
 export function linear(plan: usize, first: i32, end: i32): void {
   open(plan);
+  curved = false;
   bandTop = cropTop + first;
   const reach = 2;
   for (let line = bandTop + (first == 0 ? -reach : reach); line < cropTop + end + reach; line++) {
@@ -475,6 +503,7 @@ function refineOpposite(line: i32): void {
  */
 export function fine(plan: usize, first: i32, end: i32): void {
   open(plan);
+  curved = true;
   bandTop = cropTop + first;
   const reach = 8;
   for (let line = bandTop + (first == 0 ? -reach : reach); line < cropTop + end + reach; line++) {
