@@ -228,11 +228,9 @@ describe('tags', () => {
 // Of another project's test suite (SOURCES.md): phone pictures, demosaiced before they were stored.
 test.each([
   ['linear-1mp.dng', 1],
-  ['linear-1mp-rotated.dng', 6],
+  ['linear-1mp-rotated.dng', 8],
 ])('LinearRaw of a phone: %s', async (name, orientation) => {
-  const { picture, storage } = await readDng(
-    sourceOfBytes(readFileSync(resolve('test/fixtures/raw', name))),
-  );
+  const { picture, storage } = await readDng(sourceOfBytes(readFileSync(resolve('test/fixtures/raw', name))));
   expect(picture.pattern).toBeNull();
   expect([storage.samples, storage.float, storage.compression]).toEqual([3, false, 'lossy-jpeg']);
   expect(picture.white).toEqual([255, 255, 255]);
@@ -312,7 +310,11 @@ describe('what is no frame to develop', () => {
     ['several samples', { tags: [{ tag: 277, type: 'short', values: [2] }] }, ['2 samples a pixel']],
     ['staggered rows', { tags: [{ tag: 50_711, type: 'short', values: [2] }] }, ['CFALayout 2']],
     ['other planes', { tags: [bytes(50_710, 2, 1, 0)] }, ['colour planes 2 1 0']],
-    ['floats', { tags: [{ tag: 339, type: 'short', values: [3] }] }, ['SampleFormat 3: a mosaic of no whole numbers']],
+    [
+      'floats',
+      { tags: [{ tag: 339, type: 'short', values: [3] }] },
+      ['SampleFormat 3: a mosaic of no whole numbers'],
+    ],
     ['rows in fields', { tags: [numbers(50_975, 2)] }, ['RowInterleaveFactor 2']],
     [
       'no matrix',
@@ -340,7 +342,6 @@ describe('what is no frame to develop', () => {
     expect(refusal).toBeInstanceOf(DngRefusal);
     expect((refusal as DngRefusal).reasons).toEqual(reasons);
   });
-
 });
 
 describe('tags that cannot be', () => {
