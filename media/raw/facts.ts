@@ -225,7 +225,7 @@ function clipFacts({
     ...(corrections.length === 0 ? {} : { corrections }),
     decoder: { name, version, ...(declaration === undefined ? {} : { declaration }) },
   };
-  const { timecode } = timecodeInHeaders(reading.frames, rate);
+  const { timecode, text } = timecodeInHeaders(reading.frames, rate);
   return {
     kind: 'sequence',
     container: 'dng',
@@ -260,6 +260,7 @@ function clipFacts({
         camera_model: camera.model,
         camera_label: camera.label,
         camera_serial: camera.serial,
+        timecode: text,
       }).filter((entry): entry is [string, string] => entry[1] !== null),
     ),
     firstNumber: place.first,
