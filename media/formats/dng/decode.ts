@@ -4,7 +4,7 @@ import type { DngFrame } from './header.ts';
 import type { RawPiece } from '../tiff/pieces.ts';
 import { readLosslessHeader } from './jpeg-header.ts';
 import { decodeLossless } from './lossless-jpeg.ts';
-import { type Packing, packingOf, unpackRow } from './packed.ts';
+import { type PackedSamples, packingOf, unpackRow } from './packed.ts';
 
 export const ownCompressions = ['none', 'lossless-jpeg'] as const;
 
@@ -80,8 +80,7 @@ export function floatOf(bits: number, size: 16 | 24 | 32): number {
 function floatRow(
   bytes: Buffer,
   at: number,
-  { bits }: Packing,
-  littleEndian: boolean,
+  { packing: { bits }, order: { littleEndian } }: Pick<PackedSamples, 'packing' | 'order'>,
   row: Float32Array,
 ): void {
   const size = bits as 16 | 24 | 32;
@@ -142,8 +141,7 @@ export function decodeCfa(file: Buffer, frame: DngFrame): Samples {
         const packed = { bytes, packing, order: storage };
         for (let row = 0; row < rows; row += 1) {
           const [at, from] = [row * packing.rowBytes, place(row)];
-          if (cfa instanceof Float32Array)
-            floatRow(bytes, at, packing, storage.littleEndian, cfa.subarray(from, from + columns));
+          if (cfa instanceof Float32Array) floatRow(bytes, at, packed, cfa.subarray(from, from + columns));
           else unpackRow(packed, at, cfa.subarray(from, from + columns));
         }
         return;

@@ -72,8 +72,16 @@ interface Between {
   readonly part: number;
 }
 
+/** Points of a map one way: how many, and where, as parts of the picture's size. */
+interface Axis {
+  readonly size: number;
+  readonly origin: number;
+  readonly spacing: number;
+  readonly points: number;
+}
+
 /** Between which points of a map a pixel lies; at its ends the last one goes on. */
-function between(pixel: number, size: number, origin: number, spacing: number, points: number): Between {
+function between(pixel: number, { size, origin, spacing, points }: Axis): Between {
   const at = points === 1 ? 0 : ((pixel + 0.5) / size - origin) / spacing;
   if (at <= 0 || points === 1) return { before: 0, part: 0 };
   if (at >= points - 1) return { before: points - 2, part: 1 };
@@ -93,18 +101,14 @@ function gainMap(
     gains[(Math.min(row, rows - 1) * columns + Math.min(column, columns - 1)) * planes + of] as number;
   const points = new Float64Array(columns);
   const places: Between[] = [];
+  const down = { size: bounds.height, origin: origin.down, spacing: spacing.down, points: rows };
+  const across = { size: bounds.width, origin: origin.across, spacing: spacing.across, points: columns };
   eachRow(lines, reach, bounds, ({ y, at, x, count, step }) => {
-    const { before, part } = between(y, bounds.height, origin.down, spacing.down, rows);
+    const { before, part } = between(y, down);
     for (let column = 0; column < columns; column += 1)
       points[column] = gain(before, column) + part * (gain(before + 1, column) - gain(before, column));
     for (let index = 0; index < count; index += 1) {
-      const place = (places[index] ??= between(
-        x + index * step,
-        bounds.width,
-        origin.across,
-        spacing.across,
-        columns,
-      ));
+      const place = (places[index] ??= between(x + index * step, across));
       const low = points[place.before] as number;
       const high = points[Math.min(place.before + 1, columns - 1)] as number;
       const value = at + index * step;
