@@ -165,7 +165,7 @@ test('what was corrected stands in every header', async () => {
 });
 
 test('a correction that nobody knows and that must be made holds, in words, and goes on by choice', async () => {
-  expect(verdictOf('P005').verdict).toBe('hold');
+  expect(verdictOf('P005').verdict).toBe('held');
   expect(verdictOf('P005').findings).toContainEqual(
     expect.objectContaining({ code: 'raw-opcode-not-applied', found: 'opcode 77 (list 3): not known here' }),
   );

@@ -190,7 +190,7 @@ describe('three calibrations', () => {
     [
       4500,
       -30,
-      2.1849385235223877,
+      2.1849385535223877,
       (0.21529862955619963 * 10 + 0.4002371830785875 * 30) / (0.21529862955619963 + 0.4002371830785875),
     ],
     // Where the middle one counts alone, which has no forward matrix.

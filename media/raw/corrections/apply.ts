@@ -100,7 +100,10 @@ function gainMap(
   const gain = (row: number, column: number): number =>
     gains[(Math.min(row, rows - 1) * columns + Math.min(column, columns - 1)) * planes + of] as number;
   const points = new Float64Array(columns);
-  const places: Between[] = [];
+  const places: { before: Int32Array; part: Float64Array } = {
+    before: new Int32Array(lines.width).fill(-1),
+    part: new Float64Array(lines.width),
+  };
   const down = { size: bounds.height, origin: origin.down, spacing: spacing.down, points: rows };
   const across = { size: bounds.width, origin: origin.across, spacing: spacing.across, points: columns };
   eachRow(lines, reach, bounds, ({ y, at, x, count, step }) => {
@@ -108,11 +111,17 @@ function gainMap(
     for (let column = 0; column < columns; column += 1)
       points[column] = gain(before, column) + part * (gain(before + 1, column) - gain(before, column));
     for (let index = 0; index < count; index += 1) {
-      const place = (places[index] ??= between(x + index * step, across));
-      const low = points[place.before] as number;
-      const high = points[Math.min(place.before + 1, columns - 1)] as number;
+      if (places.before[index] === -1) {
+        const place = between(x + index * step, across);
+        places.before[index] = place.before;
+        places.part[index] = place.part;
+      }
+      const beside = places.before[index] as number;
+      const low = points[beside] as number;
+      const high = points[Math.min(beside + 1, columns - 1)] as number;
       const value = at + index * step;
-      lines.values[value] = (lines.values[value] as number) * (low + place.part * (high - low));
+      lines.values[value] =
+        (lines.values[value] as number) * (low + (places.part[index] as number) * (high - low));
     }
   });
 }
@@ -276,10 +285,13 @@ export function fillBadPixels(mosaic: MosaicOf, correction: Correction): void {
   for (const [at, value] of filled) values[at] = value;
 }
 
-/** Keys' cubic (IEEE Trans. ASSP 29(6), 1981) with a = -1/2: weights of the four values around a place. */
-function cubic(part: number): readonly [number, number, number, number] {
+/** Keys' cubic (IEEE Trans. ASSP 29(6), 1981) with a = -1/2: weights of the four values around a place, into `weights`. */
+function cubic(part: number, weights: Float64Array): void {
   const [p2, p3] = [part * part, part * part * part];
-  return [(-p3 + 2 * p2 - part) / 2, (3 * p3 - 5 * p2 + 2) / 2, (-3 * p3 + 4 * p2 + part) / 2, (p3 - p2) / 2];
+  weights[0] = (-p3 + 2 * p2 - part) / 2;
+  weights[1] = (3 * p3 - 5 * p2 + 2) / 2;
+  weights[2] = (-3 * p3 + 4 * p2 + part) / 2;
+  weights[3] = (p3 - p2) / 2;
 }
 
 /**
@@ -296,6 +308,8 @@ export function warpPlane(
   const [r0, r1, r2, r3, t0, t1] = plane;
   const { width, height } = bounds;
   const start = bounds.top * stride + bounds.left;
+  // Taken for every pixel: no list is made for each.
+  const [across, down] = [new Float64Array(4), new Float64Array(4)];
   for (let line = 0; line < height; line += 1) {
     const dy = (line - cy) / far;
     for (let column = 0; column < width; column += 1) {
@@ -305,8 +319,8 @@ export function warpPlane(
       const sx = cx + far * (radial * dx + 2 * t0 * dx * dy + t1 * (q + 2 * dx * dx));
       const sy = cy + far * (radial * dy + 2 * t1 * dx * dy + t0 * (q + 2 * dy * dy));
       const [left, top] = [Math.floor(sx), Math.floor(sy)];
-      const across = cubic(sx - left);
-      const down = cubic(sy - top);
+      cubic(sx - left, across);
+      cubic(sy - top, down);
       let sum = 0;
       for (let j = 0; j < 4; j += 1) {
         const row = start + Math.min(Math.max(top - 1 + j, 0), height - 1) * stride;
