@@ -4,7 +4,7 @@
  * blue follow by colour differences along the same ways, and a last pass refines each from its neighbours.
  *
  * It works on a curve of the values (CURVE below), not on linear light: what the eye sees of a dark part weighs as much as what it sees of a
- * bright one, and grain is as strong everywhere (docs/demosaic.md has what that gives). Besides, it differs from the paper in three points, each measured in linear light on mosaics of twelve known pictures, two of them photographs: both ways count by
+ * bright one, and grain is as strong everywhere (docs/raw.md has what that gives). Besides, it differs from the paper in three points, each measured in linear light on mosaics of twelve known pictures, two of them photographs: both ways count by
  * their parts instead of one alone (+0.8 dB on average; and no value hangs on the last bit of a comparison); green lies between its
  * neighbours on the way or half of their distance beyond (+0.6 dB in photographs and at coloured edges, -1.6 dB in grey rings as fine as the mosaic); and
  * the refinement leaves a pixel itself half the weight instead of a third (+0.1 dB in photographs, -0.4 dB in grain).
