@@ -205,7 +205,7 @@ describe('frames that cannot be developed', () => {
     expect(findings.map((item) => [item.code, item.found])).toEqual([[code, found]]);
   });
 
-  test('what frames ask for is told with what can be made of it, each once', async () => {
+  test('what frames ask for is reported with what can be made of it, each once', async () => {
     const { facts, findings } = await survey(
       makeRoll((index) => ({
         tags: [
