@@ -24,11 +24,21 @@ export const whiteBalanceSchema = z.union([
 export const anchors = ['sensor', 'metered'] as const;
 export type Anchor = (typeof anchors)[number];
 
+export const correctionChoices = ['apply', 'leave'] as const;
+/** apply: corrections that raw frames ask for are made (raw/corrections). leave: none is, and each is reported. */
+export type CorrectionChoice = (typeof correctionChoices)[number];
+
 export const interpretationSchema = z.object({
   /** null: nobody says, and the tags do not either. */
   input: inputTransformSchema.nullable(),
   inputFrom: z.enum(inputOrigins).nullable(),
-  raw: z.object({ whiteBalance: whiteBalanceSchema, exposureStops: z.number(), anchor: z.enum(anchors) }),
+  raw: z.object({
+    whiteBalance: whiteBalanceSchema,
+    exposureStops: z.number(),
+    anchor: z.enum(anchors),
+    /** Absent: apply. */
+    corrections: z.enum(correctionChoices).optional(),
+  }),
   owner: z.string(),
   comments: z.string(),
 });

@@ -56,7 +56,10 @@ export function developmentOf(way: MasterOutcome['linearisation']): string {
     words.push(
       way.decoderVersion === null ? `decoder ${way.decoder}` : `decoder ${way.decoder} ${way.decoderVersion}`,
     );
-    words.push(`demosaic ${way.demosaic}`, `highlights ${way.highlights}`);
+    words.push(`demosaic ${way.demosaic}`);
+    if (way.corrections !== undefined) words.push(`corrections ${way.corrections.join(', ')}`);
+    if (way.turn !== undefined) words.push(`turned ${way.turn} degrees clockwise`);
+    words.push(`highlights ${way.highlights}`);
     words.push(
       `white ${way.white.x.toFixed(4)} ${way.white.y.toFixed(4)}, ${Math.round(way.white.kelvin)} K`,
     );

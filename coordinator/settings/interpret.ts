@@ -88,6 +88,7 @@ export function understand(
   const whiteBalance = stated(levels, (part) => part.raw?.white_balance, 'as-shot' as const);
   const exposureStops = stated(levels, (part) => part.raw?.exposure_stops, 0);
   const anchor = stated(levels, (part) => part.raw?.anchor, 'sensor' as const);
+  const corrections = stated(levels, (part) => part.raw?.corrections, 'apply' as const);
   const owner = stated(levels, (part) => part.owner, '');
   const comments = stated(levels, (part) => part.comments, '');
   const say = (setting: string, { value, from }: Stated<unknown>): void =>
@@ -98,6 +99,7 @@ export function understand(
     say('raw.white_balance', whiteBalance);
     say('raw.exposure_stops', exposureStops);
     say('raw.anchor', anchor);
+    say('raw.corrections', corrections);
     // Chosen before the files were read, when names alone were known.
     const decoder = nearest(levelsOf(settings, roll, null, null).levels, (part) => part.raw?.decoder);
     say('raw.decoder', { value: facts.raw.decoder.name, from: decoder?.said ?? 'nobody' });
@@ -112,6 +114,7 @@ export function understand(
       whiteBalance: whiteBalance.value,
       exposureStops: exposureStops.value,
       anchor: anchor.value,
+      corrections: corrections.value,
     },
     owner: owner.value,
     comments: comments.value,

@@ -1,6 +1,6 @@
 /** What settings say of the development of raw frames. Nothing else of the settings is here. */
 import { z } from 'zod';
-import { anchors, whiteBalanceSchema } from '../../media/interpretation.ts';
+import { anchors, correctionChoices, whiteBalanceSchema } from '../../media/interpretation.ts';
 
 export const rawSettingsSchema = z.strictObject({
   white_balance: whiteBalanceSchema
@@ -12,6 +12,12 @@ export const rawSettingsSchema = z.strictObject({
     .optional()
     .describe(
       'sensor: a neutral at the clip level of the sensor is 1.0; metered: a grey card as the meter exposes it is 0.18, as log cameras have it',
+    ),
+  corrections: z
+    .enum(correctionChoices)
+    .optional()
+    .describe(
+      'Of lens and sensor, as the frames ask for them (opcodes of DNG): apply, or leave for whoever finishes the picture',
     ),
   decoder: z
     .string()

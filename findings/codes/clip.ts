@@ -119,6 +119,12 @@ export const clipCodes = {
     remedy:
       'Install a full build of ffmpeg, or name another one with --ffmpeg. Otherwise convert the track outside Rushlight.',
   },
+  'timecode-kept-as-text': {
+    weight: 'note',
+    title: 'the timecode of frames above 30 a second does not say how it counts, and is kept as text',
+    remedy:
+      "Read the label in the clip's facts (`metadata.timecode`), and set the start by hand where the clip is used. Deliverables count as they do for a clip without timecode.",
+  },
   'timecode-invalid': {
     weight: 'hold',
     title: 'the clip has a timecode that does not exist',

@@ -7,7 +7,7 @@ export const rawCodes = {
     weight: 'hold',
     title: 'the frames are DNG files that this version does not develop',
     remedy:
-      'Develop the clip with the software of its camera, or declare a decoder for it in the settings. Only sensor values under a 2 x 2 colour pattern are developed here.',
+      'Develop the clip with the software of its camera, or declare a decoder for it in the settings. Sensor values under a 2 x 2 colour pattern, and LinearRaw of red, green and blue, are developed here.',
   },
   'raw-frames-differ': {
     weight: 'hold',
@@ -24,13 +24,13 @@ export const rawCodes = {
     weight: 'hold',
     title: 'raw frames require corrections that this version does not make',
     remedy:
-      'Develop the clip with the software of its camera: by its own words the picture is wrong without these lens or sensor corrections.',
+      'Set `raw: { corrections: leave }` in the settings to go on without any correction, and make them in finishing; or develop the clip with the software of its camera. By its own words the picture is wrong without these lens or sensor corrections.',
   },
   'raw-opcode-left-out': {
     weight: 'note',
-    title: 'raw frames offer corrections that this version does not make',
+    title: 'corrections that raw frames ask for were not made',
     remedy:
-      'Correct the lens in the grade, if you want it. The camera says that these corrections are optional.',
+      'Correct lens and sensor in finishing, if you want it. Either the camera says that these corrections are optional, or the settings say `leave`.',
   },
   'raw-tag-left-out': {
     weight: 'note',

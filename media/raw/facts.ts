@@ -17,7 +17,9 @@ import { DecoderFailed, type RawDecoder, chooseDecoder } from './decoders/decode
 import { ownDecoder } from './decoders/own.ts';
 import type { DngFrame, RawCamera, RawPicture } from '../formats/dng/header.ts';
 import type { RawFacts } from '../raw-facts.ts';
-import { opcodeName } from '../formats/dng/opcodes.ts';
+import { correctionName, whyNot } from './corrections/which.ts';
+import { illuminantKelvin } from './develop/illuminants.ts';
+import { turnOf } from './develop/turn.ts';
 import { type DngReading, type FrameTags, framePath } from './sequence.ts';
 
 /** Fields of the picture that may not change within a clip, each with its name for people. */
@@ -30,6 +32,7 @@ const PICTURE_FIELDS: { readonly [Field in keyof RawPicture]: string } = {
   defaultScale: 'pixel shape',
   orientation: 'orientation',
   pattern: 'colour pattern',
+  sampleFormat: 'kind of samples',
   bitsPerSample: 'bits a sample',
   compression: 'compression',
   linearisation: 'linearisation table',
@@ -103,29 +106,39 @@ function refusalFindings(
     finding(
       'raw-frame-refused',
       `${printable(first.name)}: ${printable(first.reasons.join('; '))}${many}`,
-      'sensor values under a 2 x 2 colour pattern',
+      'sensor values under a 2 x 2 colour pattern, or LinearRaw of red, green and blue',
       { ...subject, file: inFolder(first.name) },
     ),
   ];
 }
 
-function opcodeFindings(frames: readonly (FrameTags | null)[], subject: FindingSubject): Finding[] {
-  const named = (optional: boolean): string =>
-    [
-      ...new Set(
-        frames
-          .flatMap((frame) => frame?.opcodes ?? [])
-          .filter((opcode) => opcode.optional === optional)
-          .map((opcode) => `${opcodeName(opcode.id)} (list ${opcode.list})`),
-      ),
-    ].join(', ');
-  const [needed, offered] = [named(false), named(true)];
-  return [
-    ...(needed === ''
-      ? []
-      : [finding('raw-opcode-not-applied', needed, 'no corrections, or such as may be left out', subject)]),
-    ...(offered === '' ? [] : [finding('raw-opcode-left-out', offered, 'no corrections', subject)]),
-  ];
+/** What frames ask for, each once; where several ask for one, the strictest word counts. */
+function correctionsOf(frames: readonly (FrameTags | null)[]): NonNullable<RawFacts['corrections']> {
+  const all = new Map<string, { name: string; optional: boolean; why: string | null }>();
+  for (const frame of frames)
+    for (const opcode of frame?.opcodes ?? []) {
+      const name = correctionName(opcode);
+      const why = whyNot(opcode, (frame as FrameTags).picture);
+      // Made where frames are read, whatever is chosen.
+      if (opcode.correction?.kind === 'trim' && why === null) continue;
+      const known = all.get(name);
+      all.set(name, {
+        name,
+        optional: opcode.optional && (known?.optional ?? true),
+        why: known?.why ?? why,
+      });
+    }
+  return [...all.values()];
+}
+
+/** Calibrations that count for nothing, since nobody says under which light they were measured. */
+function lostCalibrations({ calibrations }: RawPicture): string[] {
+  if (calibrations.length < 2) return [];
+  return calibrations.flatMap(({ illuminant, illuminantXy }, index) =>
+    illuminantXy === undefined && illuminantKelvin(illuminant) === null
+      ? [`ColorMatrix${index + 1} (under a light that is not said)`]
+      : [],
+  );
 }
 
 interface FrameNames {
@@ -155,7 +168,13 @@ function settingFindings(
   );
   const words = ({ index, what, found }: Difference): string =>
     `frame ${place.first + index}, ${what}: ${found}`;
-  const passedOver = [...new Set(frames.flatMap((frame) => frame?.passedOver ?? []))];
+  const passedOver = [
+    ...new Set(
+      frames.flatMap((frame) =>
+        frame === null ? [] : [...frame.passedOver, ...lostCalibrations(frame.picture)],
+      ),
+    ),
+  ];
   return [
     ...held.map((item) =>
       finding('raw-frames-differ', words(item), `${item.expected}, as in the first frame`, {
@@ -169,17 +188,20 @@ function settingFindings(
         file: fileOf(item.index),
       }),
     ),
-    ...opcodeFindings(frames, subject),
     ...(passedOver.length === 0
       ? []
       : [finding('raw-tag-left-out', passedOver.join(', '), 'no such tags', subject)]),
   ];
 }
 
-/** EXIF orientations without a mirror, as clockwise turns. */
-const TURNS: Readonly<Record<number, ClipFacts['video']['rotation']>> = { 1: 0, 3: 180, 6: 90, 8: 270 };
 /** DefaultScale is stored in fractions of any kind; six digits tell every pixel shape apart. */
 const SCALE_DIGITS = 1_000_000;
+
+/** As ffmpeg would call the samples. */
+function pixelFormatOf({ pattern, sampleFormat }: RawPicture): string {
+  if (pattern !== null) return `bayer_${pattern}16le`;
+  return sampleFormat === 'float' ? 'rgbf32le' : 'rgb48le';
+}
 
 interface ReadClip {
   readonly first: DngFrame;
@@ -196,12 +218,14 @@ function clipFacts({
   rate,
   decoder: { name, version, declaration },
 }: ReadClip): ClipFacts & { raw: RawFacts } {
+  const corrections = correctionsOf(reading.frames);
   const raw: RawFacts = {
     picture,
     camera,
+    ...(corrections.length === 0 ? {} : { corrections }),
     decoder: { name, version, ...(declaration === undefined ? {} : { declaration }) },
   };
-  const { timecode } = timecodeInHeaders(reading.frames, rate);
+  const { timecode, text } = timecodeInHeaders(reading.frames, rate);
   return {
     kind: 'sequence',
     container: 'dng',
@@ -217,8 +241,8 @@ function clipFacts({
         Math.round(picture.defaultScale.horizontal * SCALE_DIGITS),
         Math.round(picture.defaultScale.vertical * SCALE_DIGITS),
       ),
-      rotation: TURNS[picture.orientation] ?? 0,
-      pixelFormat: `bayer_${picture.pattern}16le`,
+      rotation: turnOf(picture.orientation) ?? 0,
+      pixelFormat: pixelFormatOf(picture),
       bitDepth: picture.bitsPerSample,
       fieldOrder: 'progressive',
       colour: { primaries: null, transfer: null, matrix: null, range: null },
@@ -236,6 +260,7 @@ function clipFacts({
         camera_model: camera.model,
         camera_label: camera.label,
         camera_serial: camera.serial,
+        timecode: text,
       }).filter((entry): entry is [string, string] => entry[1] !== null),
     ),
     firstNumber: place.first,
@@ -317,11 +342,11 @@ export async function surveyDng(
     ...settingFindings(reading, { place, fileOf }, subject),
   ];
   const { first } = reading;
-  // A clip of which no frame is ours has no rate that anybody asks for.
-  if (reading.refused.length < place.count) findings.push(...rateFindings);
+  // A clip of which no frame is read has no rate that anybody asks for.
+  if (reading.frames.some((frame) => frame !== null)) findings.push(...rateFindings);
   if (first === null || rate === null) return { facts: null, findings };
   findings.push(...timecodeFindings(place, timecodeInHeaders(reading.frames, rate), subject));
-  if (TURNS[first.picture.orientation] === undefined)
+  if (turnOf(first.picture.orientation) === null)
     findings.push(
       finding(
         'clip-rotation-unsupported',

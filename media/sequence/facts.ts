@@ -3,7 +3,7 @@ import type { ClipFacts, ExrFacts } from '../facts.ts';
 import { type SequencePlace, openInput } from '../input.ts';
 import { bitDepthOf, colourOf, ratioOf } from '../probe/picture.ts';
 import { scan } from '../probe/scan.ts';
-import { type Rate, compareRatios, ratio, sameRatio } from '../time/rate.ts';
+import { type Rate, compareRatios, ratio, sameRatio, timecodeBase } from '../time/rate.ts';
 import { type Timecode, addFrames, parseTimecode, sameTimecode } from '../time/timecode.ts';
 import type { MediaTools } from '../../process/locate.ts';
 import type { SequenceReading } from './read.ts';
@@ -30,29 +30,66 @@ export interface SequenceTimecode {
   readonly timecode: Timecode | null;
   /** Why a timecode that is there was not taken. */
   readonly refused: string | null;
+  /** The first label, where nothing says how it counts: it is kept as text, and is no timecode. */
+  readonly text: string | null;
   /** First frame whose timecode does not follow; null when all follow or none has one. */
   readonly break: { readonly index: number; readonly found: string; readonly expected: Timecode } | null;
   /** True when every frame carries the same label. */
   readonly still: boolean;
 }
 
-/** Above 30 frames a second stills store either pairs or plain counts, and nothing in the header says which. */
+/** Above 30 frames a second stills store either pairs (ST 12-1:2014, 12.1) or plain counts, and nothing in one header says which: the labels of several do. */
 const FASTEST_BASE = ratio(30);
+
+/**
+ * How labels above 30 frames a second count: each of them twice, or each once. Null: neither, or too few to say, or faster than the frames
+ * field of ST 12-1 counts in pairs.
+ */
+function countedAbove30(labels: readonly (string | null)[], rate: Rate): Timecode | null {
+  const base = timecodeBase(rate);
+  if (base > 60 || base % 2 !== 0 || labels.length < 3) return null;
+  const half = ratio(rate.num, rate.den * 2);
+  const follows = (at: Rate, start: Timecode, frameOf: (index: number) => number): boolean =>
+    labels.every((label, index) => {
+      const here = label === null ? null : labelAt(label, at);
+      return here !== null && sameTimecode(here, addFrames(start, frameOf(index)));
+    });
+  const first = labels[0] ?? '';
+  const inPairs = labelAt(first, half);
+  if (inPairs !== null)
+    for (const second of [0, 1])
+      if (follows(half, inPairs, (index) => Math.floor((index + second) / 2)))
+        return { frame: inPairs.frame * 2 + second, base, drop: inPairs.drop };
+  const single = labelAt(first, rate);
+  return single !== null && follows(rate, single, (index) => index) ? single : null;
+}
+
+/** Null for a label that does not exist. */
+function labelAt(label: string, rate: Rate): Timecode | null {
+  try {
+    return parseTimecode(label, rate);
+  } catch (error) {
+    if (!(error instanceof RangeError)) throw error;
+    return null;
+  }
+}
 
 export function timecodeInHeaders(
   headers: readonly (Pick<StillHeader, 'timecode'> | null)[],
   rate: Rate,
 ): SequenceTimecode {
-  const none = { timecode: null, refused: null, break: null, still: false };
+  const none = { timecode: null, refused: null, text: null, break: null, still: false };
   const first = headers[0]?.timecode ?? null;
   if (first === null) return none;
-  if (compareRatios(rate, FASTEST_BASE) > 0)
-    return {
-      ...none,
-      refused: `${storedLabel(first)} at ${rate.num}/${rate.den} frames a second: above 30 a still can count pairs or single frames`,
-    };
   const labels = headers.map((header) => (header?.timecode ? storedLabel(header.timecode) : null));
-  if (labels.length > 1 && labels.every((label) => label === labels[0])) return { ...none, still: true };
+  const areFast = compareRatios(rate, FASTEST_BASE) > 0;
+  // Two frames of one label are a pair.
+  if (labels.length > (areFast ? 2 : 1) && labels.every((label) => label === labels[0]))
+    return { ...none, still: true };
+  if (areFast) {
+    const counted = countedAbove30(labels, rate);
+    return counted === null ? { ...none, text: labels[0] ?? null } : { ...none, timecode: counted };
+  }
   let start: Timecode;
   try {
     start = parseTimecode(labels[0] as string, rate);
@@ -72,13 +109,12 @@ export function timecodeInHeaders(
     }
     if (here === null || !sameTimecode(here, expected))
       return {
+        ...none,
         timecode: start,
-        refused: null,
         break: { index, found: label ?? 'none', expected },
-        still: false,
       };
   }
-  return { timecode: start, refused: null, break: null, still: false };
+  return { ...none, timecode: start };
 }
 
 /** Of OpenEXR frames; null for others. Frames that differ in compression or layout are described by the first of them. */
@@ -172,7 +208,7 @@ export async function sequenceFacts(
     timecodeFrom: timecode.timecode === null ? null : 'header',
     reel: header.reel,
     createdAt: null,
-    metadata: {},
+    metadata: timecode.text === null ? {} : { timecode: timecode.text },
     firstNumber: place.first,
     ...(exr === null ? {} : { exr }),
   };

@@ -130,6 +130,15 @@ export function timecodeFindings(
         subject,
       ),
     );
+  if (timecode.text !== null)
+    findings.push(
+      finding(
+        'timecode-kept-as-text',
+        `${timecode.text} in the first frame`,
+        'labels that count every frame once, or every pair of frames, up to 60 a second',
+        subject,
+      ),
+    );
   if (timecode.still)
     findings.push(
       finding(

@@ -6,9 +6,12 @@ import { isPictureFormat, layoutOf } from '../../media/colour/formats.ts';
 import { isSiting, sitings } from '../../media/colour/siting.ts';
 import { isYcbcrMatrix, ycbcrMatrices } from '../../media/colour/ycbcr.ts';
 import { type ClipFacts, earlierField } from '../../media/facts.ts';
+import type { CorrectionChoice } from '../../media/interpretation.ts';
 import { OWN_DECODER } from '../../media/raw/decoders/names.ts';
 import { cropOf } from '../../media/raw/develop/crop.ts';
 import { developmentOf } from '../../media/raw/develop/development.ts';
+import { turned, turnOf } from '../../media/raw/develop/turn.ts';
+import type { RawFacts } from '../../media/raw-facts.ts';
 import type { Timecode } from '../../media/time/timecode.ts';
 import { matrixBeside } from '../outcome/colour.ts';
 import { reelOfSource } from '../outcome/reel.ts';
@@ -60,7 +63,8 @@ export function groundOf({
     ...(earlierField(video) === null
       ? []
       : [finding('master-source-unsupported', `interlaced, ${video.fieldOrder}`, 'progressive frames')]),
-    ...(video.rotation === 0
+    // Raw frames are turned while they are developed.
+    ...(video.rotation === 0 || facts.raw !== undefined
       ? []
       : [
           finding(
@@ -120,8 +124,7 @@ export function about({ roll, clip, profile }: MasterRequest, items: readonly Fi
 
 function sizeOf({ raw, video }: ClipFacts): { width: number; height: number } {
   if (raw === undefined) return { width: video.width, height: video.height };
-  const { width, height } = cropOf(raw.picture);
-  return { width, height };
+  return turned(cropOf(raw.picture), turnOf(raw.picture.orientation) ?? 0);
 }
 
 type Way =
@@ -185,13 +188,55 @@ function codedLinearisation({ video, interpretation, declared }: ClipFacts): Way
   };
 }
 
+/** Which corrections are made, what is said of those that are not, and which of them hold the clip. */
+function correctionsMade(
+  asked: NonNullable<RawFacts['corrections']>,
+  choice: CorrectionChoice,
+): { readonly made: string[]; readonly refusals: Finding[]; readonly notes: Finding[] } {
+  const words = (items: typeof asked): string =>
+    items.map(({ name, why }) => (why === null ? name : `${name}: ${why}`)).join('; ');
+  const one = (
+    code: 'raw-opcode-not-applied' | 'raw-opcode-left-out',
+    items: typeof asked,
+    wanted: string,
+  ) => (items.length === 0 ? [] : [finding(code, printable(words(items)), wanted)]);
+  if (choice === 'leave')
+    return {
+      made: [],
+      refusals: [],
+      notes: one('raw-opcode-left-out', asked, 'left, as the settings say'),
+    };
+  const unmade = asked.filter(({ why }) => why !== null);
+  return {
+    made: asked.flatMap(({ name, why }) => (why === null ? [name] : [])),
+    refusals: one(
+      'raw-opcode-not-applied',
+      unmade.filter(({ optional }) => !optional),
+      'corrections that are made here, or such as may be left out',
+    ),
+    notes: one(
+      'raw-opcode-left-out',
+      unmade.filter(({ optional }) => optional),
+      'corrections that are made here',
+    ),
+  };
+}
+
 function rawLinearisation({ raw, interpretation }: ClipFacts, { development }: MasterProfile): Way {
   if (raw === undefined) throw new RangeError('a clip without raw facts');
-  const { whiteBalance, exposureStops, anchor } = interpretation?.raw ?? {
+  const {
+    whiteBalance,
+    exposureStops,
+    anchor,
+    corrections: choice = 'apply',
+  } = interpretation?.raw ?? {
     whiteBalance: 'as-shot' as const,
     exposureStops: 0,
     anchor: 'sensor' as const,
   };
+  const corrections = correctionsMade(raw.corrections ?? [], choice);
+  if (corrections.refusals.length > 0) return { findings: corrections.refusals };
+  const turn = turnOf(raw.picture.orientation) ?? 0;
   const developed = developmentOf(raw.picture, { whiteBalance, exposureStops, anchor });
   if ('missing' in developed)
     return {
@@ -216,12 +261,14 @@ function rawLinearisation({ raw, interpretation }: ClipFacts, { development }: M
       decoder: name,
       decoderVersion: name === OWN_DECODER ? null : version,
       ...development,
+      ...(corrections.made.length === 0 ? {} : { corrections: corrections.made }),
+      ...(turn === 0 ? {} : { turn }),
       neutral: [...neutral],
       matrix: [[...x], [...y], [...z]],
       anchor,
       exposure,
       white: { ...white },
     },
-    notes: [],
+    notes: corrections.notes,
   };
 }

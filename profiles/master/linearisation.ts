@@ -6,6 +6,7 @@ import { ranges, ycbcrMatrices } from '../../media/colour/ycbcr.ts';
 import { anchors } from '../../media/interpretation.ts';
 import { demosaicMethods } from '../../media/raw/demosaic/methods.ts';
 import { highlightPolicies } from '../../media/raw/develop/policies.ts';
+import { turns } from '../../media/raw/develop/turn.ts';
 
 const triple = z.tuple([z.number(), z.number(), z.number()]);
 
@@ -32,6 +33,10 @@ export const linearisationSchema = z.discriminatedUnion('kind', [
     decoderVersion: z.string().nullable(),
     demosaic: z.enum(demosaicMethods),
     highlights: z.enum(highlightPolicies),
+    /** Corrections that are made of frames which ask for them (raw/corrections/which.ts); absent: none. */
+    corrections: z.array(z.string()).optional(),
+    /** Degrees clockwise by which frames are turned; absent: they stand upright. */
+    turn: z.literal(turns).optional(),
     /** Camera values of a neutral, the largest 1. */
     neutral: triple,
     /** Camera to AP0, rows; its product with `neutral` is grey. */

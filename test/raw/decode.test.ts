@@ -8,6 +8,7 @@ import fc from 'fast-check';
 import { describe, expect, test } from 'vitest';
 import { decodeCfa, notOurs } from '../../media/formats/dng/decode.ts';
 import { sourceOfBytes } from '../../media/formats/tiff/header.ts';
+import type { Samples } from '../../media/formats/dng/decode.ts';
 import { readDng } from '../../media/formats/dng/reader.ts';
 import { DngRefusal } from '../../media/formats/dng/refusal.ts';
 import { StillDamage } from '../../media/formats/still.ts';
@@ -16,7 +17,7 @@ import { type DngOptions, buildDng, testSamples } from '../support/dng.ts';
 import { freshFolder } from '../support/folder.ts';
 import '../support/properties.ts';
 
-async function decoded(file: Buffer): Promise<Uint16Array> {
+async function decoded(file: Buffer): Promise<Samples> {
   return decodeCfa(file, await readDng(sourceOfBytes(file)));
 }
 

@@ -71,7 +71,7 @@ describe('the second computation', () => {
     expectDigits(white, [0.351979, 0.385489]);
     expect(kelvin).toBeCloseTo(4879.28, 2);
     expectDigits(
-      matricesAt(matrix, kelvin).xyzToCamera,
+      matricesAt(matrix, { kelvin, tint: 0 }).xyzToCamera,
       [0.825936, -0.262968, -0.072219, -0.412968, 1.212968, 0.214813, -0.062968, 0.212968, 0.637032],
     );
     expectDigits(
@@ -163,6 +163,59 @@ describe('temperature', () => {
       2850, 2850, 3200, 5000, 5500, 6500, 7500, 6400, 5050, 4150, 3525, 2925,
     ]);
     expect([0, 255, 77].map(illuminantKelvin)).toEqual([null, null, null]);
+  });
+});
+
+describe('three calibrations', () => {
+  const first = (value: number): number[] => [value, 0, 0, 0, 1, 0, 0, 0, 1];
+  // Fluorescent lights of 6400, 5050 and 4150 K, which lie on the locus.
+  const three: ColourTags = {
+    ...matrix,
+    calibrations: [12, 13, 14].map((illuminant, index) => ({
+      illuminant,
+      colourMatrix: first(index + 1),
+      forwardMatrix: index === 1 ? null : first(10 * (index + 1)),
+      cameraCalibration: unit,
+    })),
+  };
+
+  // Parts by numpy from the weights of DNG 1.6: reciprocal squared distance in (1500/T, tint/200), smoothed, those below 0.02 dropped.
+  test.each([
+    [
+      5500,
+      20,
+      1.7753566572614465,
+      (0.38859136936861205 * 10 + 0.16394802663005847 * 30) / (0.38859136936861205 + 0.16394802663005847),
+    ],
+    [
+      4500,
+      -30,
+      2.1849385535223877,
+      (0.21529862955619963 * 10 + 0.4002371830785875 * 30) / (0.21529862955619963 + 0.4002371830785875),
+    ],
+    // Where the middle one counts alone, which has no forward matrix.
+    [5050, 0, 2, 20],
+  ] as const)('at %d K, tint %d', (kelvin, tint, expected, ofForward) => {
+    const { xyzToCamera, forward: found } = matricesAt(three, { kelvin, tint });
+    expect(xyzToCamera[0][0]).toBeCloseTo(expected, 9);
+    expect(found?.[0][0]).toBeCloseTo(ofForward, 9);
+  });
+
+  test('a light that is `other` lies where the file measured it, and counts as any', () => {
+    // 5003 K for the table's own D50 (chromaticity of CIE 15): the same parts as D50 by name.
+    const other = (illuminantXy: [number, number]): ColourTags => ({
+      ...matrix,
+      calibrations: [
+        { ...tungsten, forwardMatrix: null },
+        { ...daylight, illuminant: 255, illuminantXy },
+      ],
+    });
+    const at = (tags: ColourTags): number => matricesAt(tags, { kelvin: 4000, tint: 0 }).xyzToCamera[0][0];
+    // Reciprocal temperature between 2850 K and 6504 K, which D65 of CIE 15 has: part of tungsten by hand.
+    const part = (1 / 4000 - 1 / 6504) / (1 / 2850 - 1 / 6504);
+    expect(at(other([0.31272, 0.32903]))).toBeCloseTo(0.9 * part + 0.8 * (1 - part), 4);
+    // Without the measurement the first alone counts.
+    expect(at({ ...matrix, calibrations: [tungsten, { ...daylight, illuminant: 255 }] })).toBe(0.9);
   });
 });
 

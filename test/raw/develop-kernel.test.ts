@@ -18,7 +18,7 @@ import { buildDng, type DngTag, srationals } from '../support/dng.ts';
 import { cameraByReference, developPlan, rawPicture } from '../support/raw-picture.ts';
 
 /** What float32 may cost, of the sensor's full range: some eight operations of 6e-8 each, on balanced values twice as large. */
-const ERROR = 1e-6;
+const ERROR = 2e-6;
 
 const memory = new KernelMemory();
 let mark = 0;

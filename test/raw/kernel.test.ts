@@ -2,7 +2,7 @@
 import fc from 'fast-check';
 import { beforeAll, describe, expect, test } from 'vitest';
 import { KernelMemory } from '../../media/kernels/memory.ts';
-import { decodeCfa } from '../../media/formats/dng/decode.ts';
+import { decodeCfa, type Samples } from '../../media/formats/dng/decode.ts';
 import { sourceOfBytes } from '../../media/formats/tiff/header.ts';
 import { BEHIND, DngKernel } from '../../media/formats/dng/kernel.ts';
 import { readDng } from '../../media/formats/dng/reader.ts';
@@ -16,7 +16,7 @@ beforeAll(async () => {
 });
 
 /** Samples, or what was thrown. */
-function outcome(decode: () => Uint16Array): Uint16Array | string {
+function outcome(decode: () => Samples): Samples | string {
   try {
     return decode();
   } catch (error) {
@@ -24,7 +24,7 @@ function outcome(decode: () => Uint16Array): Uint16Array | string {
   }
 }
 
-async function expectSame(file: Buffer): Promise<Uint16Array | string> {
+async function expectSame(file: Buffer): Promise<Samples | string> {
   const frame = await readDng(sourceOfBytes(file));
   const plain = outcome(() => decodeCfa(file, frame));
   const mark = memory.mark;
@@ -34,13 +34,14 @@ async function expectSame(file: Buffer): Promise<Uint16Array | string> {
   else expect(fast).toEqual(plain);
   expect(memory.mark).toBe(mark);
   // And in a place of the same memory, between values that stay.
-  const count = frame.picture.width * frame.picture.height;
-  const place = memory.allocate(count * 2 + BEHIND);
+  const count = frame.picture.width * frame.picture.height * frame.storage.samples;
+  const place = memory.allocate(count * (frame.storage.float ? 4 : 2) + BEHIND);
+  const there = (): Samples => (frame.storage.float ? memory.f32(place, count) : memory.u16(place, count));
   const guard = memory.allocate(64);
   memory.bytes(guard, 64).fill(0xa5);
   const placed = outcome(() => {
-    kernel.decodeInto(file, frame, memory.u16(place, count));
-    return memory.u16(place, count).slice();
+    kernel.decodeInto(file, frame, there());
+    return there().slice();
   });
   expect(placed).toEqual(fast);
   expect(memory.bytes(guard, 64).every((byte) => byte === 0xa5)).toBe(true);

@@ -10,6 +10,7 @@ import { type DngSurveyOptions, surveyDng } from '../../media/raw/facts.ts';
 import { type Rate, ratio } from '../../media/time/rate.ts';
 import { addFrames, formatTimecode, parseTimecode } from '../../media/time/timecode.ts';
 import { type DngOptions, ascii, buildDng, rationals, srationals, testSamples } from '../support/dng.ts';
+import { gainMap, opcodeList, reach, type TestOpcode, vignette } from '../support/opcodes.ts';
 import { freshFolder } from '../support/folder.ts';
 
 const samples = testSamples(32, 16, 12);
@@ -184,31 +185,15 @@ describe('frames that are not of one setting', () => {
   });
 });
 
-/** One list of one opcode: big end first (DNG specification, chapter 7). */
-function opcodeList(tag: number, id: number, optional: boolean): DngOptions['tags'] {
-  return [
-    {
-      tag,
-      type: 'undefined',
-      values: [0, 0, 0, 1, 0, 0, 0, id, 1, 3, 0, 0, 0, 0, 0, optional ? 1 : 0, 0, 0, 0, 4, 9, 9, 9, 9],
-    },
-  ];
-}
+/** Of no use to anybody: parameters of two numbers. */
+const odd = (id: number, optional: boolean): TestOpcode => ({
+  id,
+  flags: optional ? 1 : 0,
+  fields: [['u32', 9, 9]],
+});
 
 describe('frames that cannot be developed', () => {
   test.each([
-    [
-      'corrections that must be made hold',
-      opcodeList(51_009, 9, false),
-      'raw-opcode-not-applied',
-      'GainMap (list 2)',
-    ],
-    [
-      'corrections that may be left out are reported',
-      opcodeList(51_022, 1, true),
-      'raw-opcode-left-out',
-      'WarpRectilinear (list 3)',
-    ],
     [
       'looks of the camera are reported',
       [srationals(50_938, [1, 1, 1])],
@@ -220,7 +205,27 @@ describe('frames that cannot be developed', () => {
     expect(findings.map((item) => [item.code, item.found])).toEqual([[code, found]]);
   });
 
-  test('frames that were demosaiced before they were stored are told apart', async () => {
+  test('what frames ask for is reported with what can be made of it, each once', async () => {
+    const { facts, findings } = await survey(
+      makeRoll((index) => ({
+        tags: [
+          opcodeList(1, [vignette([0.1, 0, 0, 0, 0]), { id: 5, fields: [['u32', 0, 1, 0, 3, 3]] }]),
+          opcodeList(2, [{ ...gainMap(reach([0, 0, 20, 20]), 1, 1, [1 + index / 10]), flags: 1 }]),
+          opcodeList(3, [odd(9, false), odd(77, true), { id: 6, fields: [['u32', 0, 0, 4000, 4000]] }]),
+        ],
+      })),
+    );
+    expect(findings).toEqual([]);
+    expect(facts?.raw.corrections).toEqual([
+      { name: 'FixVignetteRadial (list 1)', optional: false, why: 'on stored values' },
+      { name: 'FixBadPixelsList (list 1)', optional: false, why: null },
+      { name: 'GainMap (list 2)', optional: true, why: null },
+      { name: 'GainMap (list 3)', optional: false, why: 'GainMap: 8 bytes are too few' },
+      { name: 'opcode 77 (list 3)', optional: true, why: 'not known here' },
+    ]);
+  });
+
+  test('LinearRaw of a compression that nobody takes is reported with every objection', async () => {
     const folder = freshFolder('raw');
     for (const number of [1, 2])
       copyFileSync(resolve('test/fixtures/raw/linear-1mp.dng'), join(folder, `bell_${number}.dng`));
@@ -236,15 +241,12 @@ describe('frames that cannot be developed', () => {
         count: 2,
         statedRate: null,
       },
-      null,
+      { num: 24, den: 1 },
     );
     expect(facts).toBeNull();
+    // Lossy JPEG, 8 bits.
     expect(findings.map(({ code, found, file }) => [code, found, file])).toEqual([
-      [
-        'raw-frame-refused',
-        'bell_1.dng: LinearRaw: 3 samples a pixel, demosaiced before it was stored (2 frames)',
-        'bell_1.dng',
-      ],
+      ['raw-no-decoder', 'own: compression 34892 (lossy-jpeg)', 'bell_1.dng'],
     ]);
   });
 

@@ -19,6 +19,10 @@ export interface DngOptions {
   readonly height: number;
   /** Row by row. */
   readonly samples: Uint16Array;
+  /** LinearRaw: `samples` hold red, green and blue of every pixel beside each other. */
+  readonly linearRaw?: boolean;
+  /** In place of `samples`: floating point of `bits` 16, 24 or 32. */
+  readonly floats?: Float32Array;
   /** BitsPerSample; 16 by default. */
   readonly bits?: number;
   readonly littleEndian?: boolean;
@@ -62,6 +66,28 @@ export const rationals = (tag: number, values: readonly number[]): DngTag => ({
 export const COLOUR_MATRIX_A = [0.9, -0.3, -0.05, -0.45, 1.25, 0.2, -0.1, 0.25, 0.6];
 export const COLOUR_MATRIX_D65 = [0.8, -0.25, -0.08, -0.4, 1.2, 0.22, -0.05, 0.2, 0.65];
 
+/** A number as bits of so many: sign, exponent, fraction, rounded to the nearest; it must lie in the normal range, or be 0. */
+function floatBits(value: number, size: 16 | 24 | 32): number {
+  const [exponents, fractions] = { 16: [5, 10], 24: [7, 16], 32: [8, 23] }[size] as [number, number];
+  if (value === 0) return 0;
+  const bias = 2 ** (exponents - 1) - 1;
+  let exponent = Math.floor(Math.log2(Math.abs(value)));
+  let fraction = Math.round((Math.abs(value) / 2 ** exponent - 1) * 2 ** fractions);
+  if (fraction === 2 ** fractions) [exponent, fraction] = [exponent + 1, 0];
+  if (exponent + bias < 1 || exponent + bias > 2 ** exponents - 2) throw new RangeError(`${value}`);
+  return (value < 0 ? 2 ** (size - 1) : 0) + (exponent + bias) * 2 ** fractions + fraction;
+}
+
+function packedFloats(values: Float32Array, size: 16 | 24 | 32, little: boolean): Buffer {
+  const bytes = size / 8;
+  const out = Buffer.alloc(values.length * bytes);
+  for (const [index, value] of values.entries())
+    little
+      ? out.writeUIntLE(floatBits(value, size), index * bytes, bytes)
+      : out.writeUIntBE(floatBits(value, size), index * bytes, bytes);
+  return out;
+}
+
 function packed(
   samples: Uint16Array,
   width: number,
@@ -95,25 +121,34 @@ function packed(
 
 /** Strips, or whole tiles whose padding repeats the last column and row. */
 function pieces(options: DngOptions): Buffer[] {
-  const { width, height, samples, bits = 16 } = options;
+  const { width, height, bits = 16 } = options;
+  const samples = options.floats ?? options.samples;
+  const each = options.linearRaw === true ? 3 : 1;
   const pieceWidth = options.tile?.width ?? width;
   const pieceHeight = options.tile?.height ?? options.rowsPerStrip ?? height;
   const out: Buffer[] = [];
   for (let top = 0; top < height; top += pieceHeight) {
     const rows = options.tile === undefined ? Math.min(pieceHeight, height - top) : pieceHeight;
     for (let left = 0; left < width; left += pieceWidth) {
-      const piece = new Uint16Array(pieceWidth * rows);
+      const count = pieceWidth * rows * each;
+      const piece = samples instanceof Float32Array ? new Float32Array(count) : new Uint16Array(count);
       for (let row = 0; row < rows; row += 1) {
-        for (let column = 0; column < pieceWidth; column += 1)
-          piece[row * pieceWidth + column] = samples[
-            Math.min(top + row, height - 1) * width + Math.min(left + column, width - 1)
+        for (let column = 0; column < pieceWidth * each; column += 1)
+          piece[row * pieceWidth * each + column] = samples[
+            (Math.min(top + row, height - 1) * width +
+              Math.min(left + Math.floor(column / each), width - 1)) *
+              each +
+              (column % each)
           ] as number;
       }
-      out.push(
-        options.jpeg === undefined
-          ? packed(piece, pieceWidth, rows, bits, options)
-          : encodeLossless(piece, pieceWidth, rows, bits, options.jpeg),
-      );
+      if (piece instanceof Float32Array)
+        out.push(packedFloats(piece, bits as 16 | 24 | 32, options.littleEndian !== false));
+      else
+        out.push(
+          options.jpeg === undefined
+            ? packed(piece, pieceWidth * each, rows, bits, options)
+            : encodeLossless(piece, pieceWidth * each, rows, bits, options.jpeg),
+        );
     }
   }
   return out;
@@ -187,10 +222,11 @@ export function buildDng(options: DngOptions): Buffer {
     { tag: 254, type: 'long', values: [0] },
     { tag: 256, type: 'long', values: [width] },
     { tag: 257, type: 'long', values: [height] },
-    { tag: 258, type: 'short', values: [bits] },
+    { tag: 258, type: 'short', values: options.linearRaw === true ? [bits, bits, bits] : [bits] },
     { tag: 259, type: 'short', values: [options.jpeg === undefined ? 1 : 7] },
-    { tag: 262, type: 'short', values: [32_803] },
-    { tag: 277, type: 'short', values: [1] },
+    { tag: 262, type: 'short', values: [options.linearRaw === true ? 34_892 : 32_803] },
+    { tag: 277, type: 'short', values: [options.linearRaw === true ? 3 : 1] },
+    ...(options.floats === undefined ? [] : [{ tag: 339, type: 'short', values: [3, 3, 3] } as const]),
     { tag: 284, type: 'short', values: [1] },
     ...(options.lowBitFirst === true ? [{ tag: 266, type: 'short', values: [2] } as const] : []),
     ...(options.tile === undefined
@@ -205,8 +241,12 @@ export function buildDng(options: DngOptions): Buffer {
           { tag: 324, type: 'long', values: offsets },
           { tag: 325, type: 'long', values: data.map((piece) => piece.length) },
         ] as const)),
-    { tag: 33_421, type: 'short', values: [2, 2] },
-    { tag: 33_422, type: 'byte', values: [...pattern].map((letter) => 'rgb'.indexOf(letter)) },
+    ...(options.linearRaw === true
+      ? []
+      : ([
+          { tag: 33_421, type: 'short', values: [2, 2] },
+          { tag: 33_422, type: 'byte', values: [...pattern].map((letter) => 'rgb'.indexOf(letter)) },
+        ] as const)),
   ];
   const about: DngTag[] = [
     ascii(271, 'Bell Foundry'),

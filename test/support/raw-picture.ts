@@ -60,12 +60,14 @@ export const developPlan = (picture: RawPicture, fields: Partial<DevelopPlan> = 
 
 /** Linear camera RGB of the crop by the references. */
 export function cameraByReference({ picture, demosaic, neutral }: DevelopPlan, codes: Uint16Array): Pixels {
+  const { pattern } = picture;
+  if (pattern === null) throw new RangeError('a picture without a mosaic');
   const { width, height } = sizeOf(picture.activeArea);
   const balance = balanceOf(neutral);
   const values = linearMosaic(picture, codes).map(
-    (value, index) => value / balance[channelAt(picture.pattern, Math.floor(index / width), index % width)],
+    (value, index) => value / balance[channelAt(pattern, Math.floor(index / width), index % width)],
   );
-  const whole = { linear, fine }[demosaic]({ values, width, height, pattern: picture.pattern });
+  const whole = { linear, fine }[demosaic]({ values, width, height, pattern });
   const crop = cropOf(picture);
   const cut = (plane: Float64Array, by: number): Float64Array => {
     const out = new Float64Array(crop.width * crop.height);

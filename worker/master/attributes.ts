@@ -53,10 +53,13 @@ export function developmentText(linearisation: Linearisation): string {
     return [`input ${name}`, samples.join(', '), ...decoder, 'no exposure added'].join('; ');
   }
   const { decoder, decoderVersion, demosaic, highlights, white, anchor, exposure } = linearisation;
+  const { corrections, turn } = linearisation;
   return [
     'DNG specification',
     `decoder ${decoder}${decoderVersion === null ? '' : ` ${decoderVersion}`}`,
     `demosaic ${demosaic}`,
+    ...(corrections === undefined ? [] : [`corrections ${corrections.join(', ')}`]),
+    ...(turn === undefined ? [] : [`turned ${turn} degrees clockwise`]),
     `highlights ${highlights}`,
     `white ${white.x.toFixed(4)} ${white.y.toFixed(4)}, ${Math.round(white.kelvin)} K`,
     `anchor ${anchor}, exposure x ${Number(exposure.toPrecision(9))}`,

@@ -4,11 +4,13 @@ import type { KernelMemory } from '../../media/kernels/memory.ts';
 import { fsPath } from '../../files/names.ts';
 import { DecoderFailed } from '../../media/raw/decoders/decoder.ts';
 import { OWN_DECODER } from '../../media/raw/decoders/names.ts';
+import type { Samples } from '../../media/formats/dng/decode.ts';
 import type { DngFrame } from '../../media/formats/dng/header.ts';
 import type { RawFacts } from '../../media/raw-facts.ts';
 import { sourceOfBytes } from '../../media/formats/tiff/header.ts';
 import { DngKernel } from '../../media/formats/dng/kernel.ts';
 import { readDng } from '../../media/formats/dng/reader.ts';
+import type { DevelopKernel } from '../../media/raw/develop/kernel.ts';
 import { framePath } from '../../media/raw/sequence.ts';
 import type { FramePoolSetup } from './orders.ts';
 
@@ -18,7 +20,7 @@ type Fill = (path: string, file: Buffer, frame: DngFrame) => Promise<void>;
 async function fillBy(
   served: RawFacts['decoder'],
   memory: KernelMemory,
-  codes: () => Uint16Array,
+  codes: () => Samples,
 ): Promise<Fill> {
   if (served.name === OWN_DECODER) {
     const kernel = await DngKernel.load(memory);
@@ -62,13 +64,15 @@ function fileReader(): (path: string) => Promise<Buffer> {
 export async function rawReader(
   { rollFolder, place, decoder }: NonNullable<FramePoolSetup['raw']>,
   memory: KernelMemory,
-  codes: () => Uint16Array,
+  kernel: Pick<DevelopKernel, 'codes' | 'correct'>,
 ): Promise<(index: number) => Promise<void>> {
-  const fill = await fillBy(decoder, memory, codes);
+  const fill = await fillBy(decoder, memory, () => kernel.codes());
   const read = fileReader();
   return async (index) => {
     const path = framePath(rollFolder, place, place.first + index);
     const file = await read(path);
-    await fill(path, file, await readDng(sourceOfBytes(file)));
+    const frame = await readDng(sourceOfBytes(file));
+    await fill(path, file, frame);
+    kernel.correct(frame.opcodes);
   };
 }

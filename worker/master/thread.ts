@@ -73,7 +73,7 @@ async function rawLinearisation(setup: FramePoolSetup, memory: KernelMemory): Pr
   ]);
   const kernel = await DevelopKernel.load(memory);
   kernel.prepare({ picture: raw.picture, ...linearisation, lines: BAND_LINES });
-  const read = await rawReader(raw, memory, () => kernel.codes());
+  const read = await rawReader(raw, memory, kernel);
   return {
     read: async ({ index }) => {
       await read(index);

@@ -4,15 +4,21 @@ import type { DngFrame } from './header.ts';
 import type { RawPiece } from '../tiff/pieces.ts';
 import { readLosslessHeader } from './jpeg-header.ts';
 import { decodeLossless } from './lossless-jpeg.ts';
-import { packingOf, unpackRow } from './packed.ts';
+import { type PackedSamples, packingOf, unpackRow } from './packed.ts';
 
 export const ownCompressions = ['none', 'lossless-jpeg'] as const;
 
 /** Why this frame is for another decoder; null when it is not. */
 export function notOurs(frame: Pick<DngFrame, 'storage'>): string | null {
-  const { compression, compressionNumber, bitsPerSample } = frame.storage;
+  const { compression, compressionNumber, bitsPerSample, float } = frame.storage;
   if (!(ownCompressions as readonly string[]).includes(compression))
     return `compression ${compressionNumber} (${compression})`;
+  if (float)
+    return compression !== 'none'
+      ? `floating point in compression ${compressionNumber} (${compression})`
+      : [16, 24, 32].includes(bitsPerSample)
+        ? null
+        : `${bitsPerSample} bits a floating-point sample`;
   const [least, most] = compression === 'none' ? [8, 16] : [2, 16];
   return bitsPerSample < least || bitsPerSample > most ? `${bitsPerSample} bits a sample` : null;
 }
@@ -40,6 +46,51 @@ export function bytesOf(file: Buffer, piece: RawPiece): Buffer {
   return file.subarray(piece.offset, piece.offset + piece.bytes);
 }
 
+/** A piece of a picture of several samples a pixel, as one of so many times as many columns. */
+export const inSamples = (piece: RawPiece, samples: number): RawPiece => ({
+  ...piece,
+  left: piece.left * samples,
+  width: piece.width * samples,
+});
+
+/** As decoders give them: whole numbers, or floating point as stored. */
+export type Samples = Uint16Array | Float32Array;
+
+/** Throws StillDamage. */
+export function requireFinite(samples: Float32Array): void {
+  for (const [at, sample] of samples.entries())
+    if (!Number.isFinite(sample)) throw new StillDamage(`sample ${at + 1} is ${sample}, which is no light`);
+}
+
+/**
+ * A floating-point number from its bits: sign, exponent, fraction (IEEE 754 for 16 and 32 bits; DNG specification 1.4, SampleFormat, for 24:
+ * 7 bits of exponent with a bias of 63 and 16 of fraction).
+ */
+export function floatOf(bits: number, size: 16 | 24 | 32): number {
+  const [exponents, fractions] = ({ 16: [5, 10], 24: [7, 16], 32: [8, 23] } as const)[size];
+  const sign = Math.floor(bits / 2 ** (size - 1)) === 1 ? -1 : 1;
+  const exponent = Math.floor(bits / 2 ** fractions) % 2 ** exponents;
+  const fraction = (bits % 2 ** fractions) / 2 ** fractions;
+  const bias = 2 ** (exponents - 1) - 1;
+  if (exponent === 2 ** exponents - 1) return fraction === 0 ? sign * Number.POSITIVE_INFINITY : Number.NaN;
+  return exponent === 0 ? sign * fraction * 2 ** (1 - bias) : sign * (1 + fraction) * 2 ** (exponent - bias);
+}
+
+/** One row of floating-point samples from the byte at `at` on. */
+function floatRow(
+  bytes: Buffer,
+  at: number,
+  { packing: { bits }, order: { littleEndian } }: Pick<PackedSamples, 'packing' | 'order'>,
+  row: Float32Array,
+): void {
+  const size = bits as 16 | 24 | 32;
+  const width = size / 8;
+  for (let index = 0; index < row.length; index += 1) {
+    const from = at + index * width;
+    row[index] = floatOf(littleEndian ? bytes.readUIntLE(from, width) : bytes.readUIntBE(from, width), size);
+  }
+}
+
 /** Only the total counts: a row of the picture is often half as long in two components (DNG specification, Compression). */
 export function requireSamples(
   header: { lines: number; samplesPerLine: number; components: number },
@@ -60,24 +111,27 @@ export function requireBits(samples: Uint16Array, bits: number): void {
 }
 
 /** A sample takes a bit at least, whatever the compression: a raster that its pieces cannot hold is damage, before room is made for it. Throws StillDamage. */
-export function requireRoom({ picture: { width, height }, storage: { pieces } }: DngFrame): void {
+export function requireRoom({ picture: { width, height }, storage: { pieces, samples } }: DngFrame): void {
   const bytes = pieces.reduce((sum, piece) => sum + piece.bytes, 0);
-  if (width * height > 8 * bytes) throw new StillDamage(`a raster of ${width}x${height} in ${bytes} bytes`);
+  if (width * height * samples > 8 * bytes)
+    throw new StillDamage(`a raster of ${width}x${height} in ${bytes} bytes`);
 }
 
 /**
- * Code values of the whole raw picture, row by row. `file`: all bytes of the file that `frame` was read from. Throws StillDamage
+ * Code values of the whole raw picture, row by row, samples of a pixel beside each other. `file`: all bytes of the file that `frame` was read from. Throws StillDamage
  * with the place for anything that is not whole, and RangeError for a frame that is not ours.
  */
-export function decodeCfa(file: Buffer, frame: DngFrame): Uint16Array {
+export function decodeCfa(file: Buffer, frame: DngFrame): Samples {
   const refused = notOurs(frame);
   if (refused !== null) throw new RangeError(refused);
   const { storage } = frame;
-  const { width, height } = frame.picture;
+  const { height } = frame.picture;
+  const width = frame.picture.width * storage.samples;
   requireRoom(frame);
-  const cfa = new Uint16Array(width * height);
-  for (const [index, piece] of storage.pieces.entries()) {
+  const cfa = storage.float ? new Float32Array(width * height) : new Uint16Array(width * height);
+  for (const [index, stored] of storage.pieces.entries()) {
     inPiece(frame, index, () => {
+      const piece = inSamples(stored, storage.samples);
       const bytes = bytesOf(file, piece);
       const columns = Math.min(piece.width, width - piece.left);
       const rows = Math.min(piece.height, height - piece.top);
@@ -85,8 +139,11 @@ export function decodeCfa(file: Buffer, frame: DngFrame): Uint16Array {
       if (storage.compression === 'none') {
         const packing = packingOf(storage, piece);
         const packed = { bytes, packing, order: storage };
-        for (let row = 0; row < rows; row += 1)
-          unpackRow(packed, row * packing.rowBytes, cfa.subarray(place(row), place(row) + columns));
+        for (let row = 0; row < rows; row += 1) {
+          const [at, from] = [row * packing.rowBytes, place(row)];
+          if (cfa instanceof Float32Array) floatRow(bytes, at, packed, cfa.subarray(from, from + columns));
+          else unpackRow(packed, at, cfa.subarray(from, from + columns));
+        }
         return;
       }
       const header = readLosslessHeader(bytes);
@@ -96,6 +153,7 @@ export function decodeCfa(file: Buffer, frame: DngFrame): Uint16Array {
         cfa.set(samples.subarray(row * piece.width, row * piece.width + columns), place(row));
     });
   }
-  if (storage.compression === 'none') requireBits(cfa, storage.bitsPerSample);
+  if (cfa instanceof Float32Array) requireFinite(cfa);
+  else if (storage.compression === 'none') requireBits(cfa, storage.bitsPerSample);
   return cfa;
 }

@@ -7,6 +7,7 @@ import type { Rate } from '../../time/rate.ts';
 import type { StoredTimecode } from '../still.ts';
 import type { RawPiece } from '../tiff/pieces.ts';
 import { cfaPatterns, type RawCompression, rawCompressions } from './kinds.ts';
+import type { RawOpcode } from './opcodes.ts';
 
 /** Pixels of the stored raw picture, end exclusive. */
 export const areaSchema = z.object({
@@ -31,6 +32,8 @@ export const calibrationSchema = z.object({
   forwardMatrix: matrix.nullable(),
   /** Reference camera to this very camera; the unit matrix when there is none, or when its signature is not the profile's (then it does not count). */
   cameraCalibration: matrix,
+  /** CIE 1931 x and y of the light, where the file measured it (IlluminantData, DNG 1.6); absent: its LightSource says all. */
+  illuminantXy: z.tuple([z.number(), z.number()]).optional(),
 });
 export type Calibration = z.infer<typeof calibrationSchema>;
 
@@ -47,7 +50,10 @@ export const rawPictureSchema = z.object({
   defaultScale: z.object({ horizontal: z.number(), vertical: z.number() }),
   /** EXIF orientation, 1 to 8; 1 upright. */
   orientation: z.int().min(1).max(8),
-  pattern: z.enum(cfaPatterns),
+  /** null: every pixel has red, green and blue (LinearRaw). */
+  pattern: z.enum(cfaPatterns).nullable(),
+  /** Absent: whole numbers. */
+  sampleFormat: z.literal('float').optional(),
   bitsPerSample: z.int().min(1).max(32),
   compression: z.enum(rawCompressions),
   /** Code value to linear value; an index beyond the end takes the last entry. Null: codes are linear. */
@@ -56,16 +62,16 @@ export const rawPictureSchema = z.object({
     /** Rows and columns of the repeating pattern, from the top left corner of the active area. */
     rows: z.int().positive(),
     columns: z.int().positive(),
-    /** Row by row, in values behind the linearisation. */
+    /** Row by row, in values behind the linearisation; without a pattern red, green and blue of each place. */
     levels: z.array(z.number()),
     /** Added for each column and for each row of the active area; null when there is none. */
     columnDeltas: z.array(z.number()).nullable(),
     rowDeltas: z.array(z.number()).nullable(),
   }),
-  /** Value behind the linearisation at which the sensor is full. */
-  white: z.number().positive(),
-  /** One, or two of which the first stands at illuminant 1. */
-  calibrations: z.array(calibrationSchema).min(1).max(2),
+  /** Value behind the linearisation at which the sensor is full; without a pattern of red, green and blue. */
+  white: z.union([z.number().positive(), z.tuple([z.number(), z.number(), z.number()])]),
+  /** One to three; the first stands at illuminant 1. */
+  calibrations: z.array(calibrationSchema).min(1).max(3),
   /** Gains that the camera has applied already. */
   analogBalance: three,
   /** Camera values of neutral; at most one of this and `asShotWhiteXy` is there. */
@@ -102,19 +108,12 @@ export interface RawStorage {
   /** The number in the file. */
   readonly compressionNumber: number;
   readonly bitsPerSample: number;
+  /** A pixel has 1 under a pattern, 3 in LinearRaw. */
+  readonly samples: 1 | 3;
+  readonly float: boolean;
   /** True when the lowest bit of a byte comes first (FillOrder 2). */
   readonly lowBitFirst: boolean;
   readonly pieces: readonly RawPiece[];
-}
-
-export interface RawOpcode {
-  /** 1: on stored values; 2: behind the linearisation; 3: behind the demosaic. */
-  readonly list: 1 | 2 | 3;
-  readonly id: number;
-  /** True: whoever does not know it may pass over it. */
-  readonly optional: boolean;
-  /** True: previews may pass over it. */
-  readonly forQuality: boolean;
 }
 
 export interface DngFrame {

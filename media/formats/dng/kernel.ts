@@ -4,7 +4,17 @@
  */
 import { type KernelMemory, kernels } from '../../kernels/memory.ts';
 import { StillDamage } from '../still.ts';
-import { bytesOf, inPiece, notOurs, requireRoom, requireSamples } from './decode.ts';
+import {
+  bytesOf,
+  inPiece,
+  inSamples,
+  notOurs,
+  requireFinite,
+  requireRoom,
+  requireSamples,
+  type Samples,
+} from './decode.ts';
+import { putFloats } from './floats.ts';
 import type { DngFrame } from './header.ts';
 import type { RawPiece } from '../tiff/pieces.ts';
 import { type HuffmanSpec, type LosslessHeader, readLosslessHeader } from './jpeg-header.ts';
@@ -75,11 +85,16 @@ export class DngKernel {
   }
 
   /** As `decodeCfa`: the same samples, and the same throws. */
-  decode(file: Buffer, frame: DngFrame): Uint16Array {
+  decode(file: Buffer, frame: DngFrame): Samples {
     requireRoom(frame);
     const mark = this.#memory.mark;
     try {
-      const count = frame.picture.width * frame.picture.height;
+      const count = frame.picture.width * frame.picture.height * frame.storage.samples;
+      if (frame.storage.float) {
+        const values = this.#memory.allocate(count * 4);
+        this.#floatsTo(file, frame, this.#memory.f32(values, count));
+        return this.#memory.f32(values, count).slice();
+      }
       const cfa = this.#memory.allocate(count * 2 + BEHIND);
       this.#decodeTo(file, frame, cfa);
       return this.#memory.u16(cfa, count).slice();
@@ -92,11 +107,17 @@ export class DngKernel {
    * The same into a view of the kernel's own memory, which has room for every sample and may be written up to `BEHIND` bytes further.
    * The view is stale afterwards where the memory grew. Throws RangeError for a view of another size or of other memory.
    */
-  decodeInto(file: Buffer, frame: DngFrame, to: Uint16Array): void {
+  decodeInto(file: Buffer, frame: DngFrame, to: Samples): void {
     const { width, height } = frame.picture;
+    const count = width * height * frame.storage.samples;
     if (to.buffer !== this.#memory.memory.buffer) throw new RangeError('a place in other memory');
-    if (to.length !== width * height)
-      throw new RangeError(`room for ${to.length} codes of ${width * height} pixels`);
+    if (to.length !== count) throw new RangeError(`room for ${to.length} codes of ${count} samples`);
+    if (to instanceof Float32Array !== frame.storage.float)
+      throw new RangeError('room for samples of another kind');
+    if (to instanceof Float32Array) {
+      this.#floatsTo(file, frame, to);
+      return;
+    }
     const mark = this.#memory.mark;
     try {
       this.#decodeTo(file, frame, to.byteOffset);
@@ -105,11 +126,35 @@ export class DngKernel {
     }
   }
 
+  /** Rare enough for plain TypeScript. */
+  #floatsTo(file: Buffer, frame: DngFrame, to: Float32Array): void {
+    const refused = notOurs(frame);
+    if (refused !== null) throw new RangeError(refused);
+    const { storage, picture } = frame;
+    for (const [index, stored] of storage.pieces.entries()) {
+      inPiece(frame, index, () => {
+        const piece = inSamples(stored, storage.samples);
+        putFloats(
+          bytesOf(file, piece),
+          storage,
+          { piece, packing: packingOf(storage, piece) },
+          {
+            to,
+            width: picture.width * storage.samples,
+            height: picture.height,
+          },
+        );
+      });
+    }
+    requireFinite(to);
+  }
+
   #decodeTo(file: Buffer, frame: DngFrame, cfa: number): void {
     const refused = notOurs(frame);
     if (refused !== null) throw new RangeError(refused);
-    const { width, height } = frame.picture;
-    const { pieces, compression, bitsPerSample } = frame.storage;
+    const { pieces: stored, compression, bitsPerSample, samples } = frame.storage;
+    const [width, height] = [frame.picture.width * samples, frame.picture.height];
+    const pieces = stored.map((piece) => inSamples(piece, samples));
     const places = this.#allocate(frame, cfa);
     for (const [index, piece] of pieces.entries()) {
       inPiece(frame, index, () =>
@@ -123,10 +168,10 @@ export class DngKernel {
       throw new StillDamage(`code value ${most} in a picture of ${bitsPerSample} bits`);
   }
 
-  #allocate({ storage: { pieces } }: DngFrame, cfa: number): Places {
+  #allocate({ storage: { pieces, samples } }: DngFrame, cfa: number): Places {
     const memory = this.#memory;
     const longest = pieces.reduce((most, { bytes }) => Math.max(most, bytes), 0) + BEHIND;
-    const largest = pieces.reduce((most, piece) => Math.max(most, piece.width * piece.height), 0);
+    const largest = pieces.reduce((most, piece) => Math.max(most, piece.width * piece.height * samples), 0);
     return {
       cfa,
       samples: memory.allocate(largest * 2 + BEHIND),
@@ -138,7 +183,8 @@ export class DngKernel {
     };
   }
 
-  #packed(bytes: Buffer, { picture, storage }: DngFrame, piece: RawPiece, places: Places): void {
+  #packed(bytes: Buffer, { picture: raster, storage }: DngFrame, piece: RawPiece, places: Places): void {
+    const picture = { width: raster.width * storage.samples, height: raster.height };
     const memory = this.#memory;
     const packing = packingOf(storage, piece);
     const columns = Math.min(piece.width, picture.width - piece.left);
@@ -171,7 +217,8 @@ export class DngKernel {
     return this.#exports.swapWords;
   }
 
-  #lossless(bytes: Buffer, { picture }: DngFrame, piece: RawPiece, places: Places): void {
+  #lossless(bytes: Buffer, { picture: raster, storage }: DngFrame, piece: RawPiece, places: Places): void {
+    const picture = { width: raster.width * storage.samples, height: raster.height };
     const header = readLosslessHeader(bytes);
     requireSamples(header, piece);
     const whole = piece.width === picture.width && piece.top + piece.height <= picture.height;

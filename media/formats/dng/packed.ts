@@ -6,21 +6,21 @@ import { StillDamage } from '../still.ts';
 import type { RawStorage } from './header.ts';
 import type { RawPiece } from '../tiff/pieces.ts';
 
-/** How the rows of a piece lie in its bytes. `words`: 16 bits a sample although fewer count, as some writers store them. */
+/** How the rows of a piece lie in its bytes. `words`: 16 bits a sample although fewer count, as some writers store them; `floats`: floating point of 16, 24 or 32. */
 export interface Packing {
-  readonly form: 'bytes' | 'words' | 'packed';
+  readonly form: 'bytes' | 'words' | 'packed' | 'floats';
   readonly bits: number;
   readonly rowBytes: number;
 }
 
 /** Throws StillDamage when the piece has fewer bytes than its samples need. */
 export function packingOf(
-  storage: Pick<RawStorage, 'bitsPerSample'>,
+  storage: Pick<RawStorage, 'bitsPerSample' | 'float'>,
   piece: Pick<RawPiece, 'bytes' | 'width' | 'height'>,
 ): Packing {
   const bits = storage.bitsPerSample;
-  const unpacked = bits > 8 && piece.bytes === piece.width * piece.height * 2;
-  const form = bits === 8 ? 'bytes' : bits === 16 || unpacked ? 'words' : 'packed';
+  const unpacked = bits > 8 && bits < 16 && piece.bytes === piece.width * piece.height * 2;
+  const form = storage.float ? 'floats' : bits === 8 ? 'bytes' : bits === 16 || unpacked ? 'words' : 'packed';
   const rowBytes = form === 'words' ? piece.width * 2 : Math.ceil((piece.width * bits) / 8);
   const needed = rowBytes * piece.height;
   if (piece.bytes < needed)

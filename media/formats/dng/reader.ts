@@ -1,16 +1,16 @@
 /**
  * Reads the tags of one DNG file into a `DngFrame`. What is damaged throws StillDamage; what is whole and yet no frame that can be
- * developed (already demosaiced, another pattern than 2 x 2, of another kind) throws DngRefusal with every reason.
+ * developed (another pattern than 2 x 2, other samples than three in LinearRaw, of another kind) throws DngRefusal with every reason.
  */
 import { append } from '../../../findings/append.ts';
 import { StillDamage } from '../still.ts';
 import { readCamera } from './camera.ts';
 import { readFrameRate, readTimeCode } from '../tiff/cinema.ts';
 import { exactly, readColour } from './colour.ts';
-import type { Area, DngFrame, RawOpcode, RawPicture } from './header.ts';
+import type { Area, DngFrame, RawPicture } from './header.ts';
 import { type CfaPattern, type RawCompression, cfaPatterns } from './kinds.ts';
 import { type ByteSource, type TiffDirectory, TiffFile } from '../tiff/header.ts';
-import { readOpcodes } from './opcodes.ts';
+import { type Bounds, type RawOpcode, readOpcodes, trimmed } from './opcodes.ts';
 import { piecesOf } from '../tiff/pieces.ts';
 import { mainDirectory } from '../tiff/main-directory.ts';
 import { DngRefusal } from './refusal.ts';
@@ -43,9 +43,14 @@ async function objections(first: TiffDirectory, main: TiffDirectory): Promise<st
     reasons.push(`a file for readers of DNG ${backward.join('.')}, this one knows ${NEWEST.join('.')}`);
   const photometric = await main.number(TAG.PhotometricInterpretation);
   const samples = (await main.number(TAG.SamplesPerPixel)) ?? 1;
-  if (photometric === PHOTOMETRIC_LINEAR_RAW)
-    reasons.push(`LinearRaw: ${samples} samples a pixel, demosaiced before it was stored`);
-  else if (photometric !== PHOTOMETRIC_CFA)
+  if (photometric === PHOTOMETRIC_LINEAR_RAW) {
+    if (samples !== 3)
+      reasons.push(`LinearRaw of ${samples} samples a pixel, red, green and blue are wanted`);
+    const planar = (await main.number(TAG.PlanarConfiguration)) ?? 1;
+    if (planar !== 1) reasons.push(`LinearRaw in planes of their own (PlanarConfiguration ${planar})`);
+    const depths = new Set(await main.numbers(TAG.BitsPerSample));
+    if (depths.size > 1) reasons.push(`samples of ${[...depths].join(' and ')} bits`);
+  } else if (photometric !== PHOTOMETRIC_CFA)
     reasons.push(`no sensor pattern: PhotometricInterpretation ${photometric ?? 'is absent'}`);
   else {
     if (samples !== 1) reasons.push(`${samples} samples a pixel`);
@@ -57,11 +62,10 @@ async function objections(first: TiffDirectory, main: TiffDirectory): Promise<st
     if (planes.join(' ') !== '0 1 2') reasons.push(`colour planes ${planes.join(' ')}`);
     const layout = (await main.number(TAG.CFALayout)) ?? 1;
     if (layout !== 1) reasons.push(`CFALayout ${layout}`);
-    if (!first.has(TAG.ColorMatrix1))
-      reasons.push('no ColorMatrix1: nothing says what the colours of the sensor are');
   }
-  const format = (await main.number(TAG.SampleFormat)) ?? 1;
-  if (format !== 1) reasons.push(`SampleFormat ${format}: no whole numbers`);
+  if (!first.has(TAG.ColorMatrix1))
+    reasons.push('no ColorMatrix1: nothing says what the colours of the sensor are');
+  reasons.push(...(await formatObjections(main, photometric === PHOTOMETRIC_LINEAR_RAW)));
   for (const name of ['RowInterleaveFactor', 'ColumnInterleaveFactor'] as const) {
     const factor = (await main.number(TAG[name])) ?? 1;
     if (factor !== 1) reasons.push(`${name} ${factor}`);
@@ -69,6 +73,21 @@ async function objections(first: TiffDirectory, main: TiffDirectory): Promise<st
   const blocks = await main.numbers(TAG.SubTileBlockSize);
   if (blocks.some((size) => size !== 1)) reasons.push(`SubTileBlockSize ${blocks.join(' ')}`);
   return reasons;
+}
+
+const UNSIGNED = 1;
+const FLOAT = 3;
+
+/** Against the kind of numbers that samples are. */
+async function formatObjections(main: TiffDirectory, linearRaw: boolean): Promise<string[]> {
+  const formats = [...new Set(await main.numbers(TAG.SampleFormat))];
+  const [format = UNSIGNED] = formats;
+  if (formats.length > 1 || (format !== UNSIGNED && format !== FLOAT))
+    return [`SampleFormat ${formats.join(' ')}: neither whole numbers nor floating point`];
+  if (format === FLOAT && !linearRaw) return [`SampleFormat ${format}: a mosaic of no whole numbers`];
+  if (format === FLOAT && main.has(TAG.LinearizationTable))
+    return ['a LinearizationTable for floating-point samples'];
+  return [];
 }
 
 async function patternOf(main: TiffDirectory): Promise<CfaPattern | null> {
@@ -128,9 +147,21 @@ async function areasOf(
   return { activeArea, maskedAreas, defaultCrop: { left, top, width: cropWidth, height: cropHeight } };
 }
 
+/** Per sample of a pixel; one number for a mosaic. `fallback`: what stands where the tag is absent. */
+async function whiteOf(main: TiffDirectory, samples: 1 | 3, fallback: number): Promise<RawPicture['white']> {
+  const stored = main.has(TAG.WhiteLevel) ? await main.numbers(TAG.WhiteLevel) : [];
+  if (!stored.every(Number.isFinite)) throw new StillDamage(`WhiteLevel ${stored.join(' ')}`);
+  const [first = fallback, second = first, third = first] = stored;
+  if (stored.length > 1 && stored.length !== samples)
+    throw new StillDamage(
+      `WhiteLevel holds ${stored.join(' ')}, one for each of ${samples} samples is wanted`,
+    );
+  return samples === 1 ? first : [first, second, third];
+}
+
 async function levelsOf(
   main: TiffDirectory,
-  bits: number,
+  { bits, samples, float }: { readonly bits: number; readonly samples: 1 | 3; readonly float: boolean },
   area: Area,
 ): Promise<Pick<RawPicture, 'black' | 'white' | 'linearisation'>> {
   const table = main.has(TAG.LinearizationTable) ? await main.numbers(TAG.LinearizationTable) : null;
@@ -145,24 +176,24 @@ async function levelsOf(
     rows * columns > 65_536
   )
     throw new StillDamage(`a black level pattern of ${rows} x ${columns}`);
-  const levels =
-    (await exactly(main, TAG.BlackLevel, rows * columns)) ?? Array.from({ length: rows * columns }, () => 0);
+  const places = rows * columns * samples;
+  const levels = (await exactly(main, TAG.BlackLevel, places)) ?? Array.from({ length: places }, () => 0);
   const columnDeltas = await exactly(main, TAG.BlackLevelDeltaH, area.right - area.left);
   const rowDeltas = await exactly(main, TAG.BlackLevelDeltaV, area.bottom - area.top);
-  const white = (await exactly(main, TAG.WhiteLevel, 1))?.[0] ?? 2 ** bits - 1;
+  // DNG specification, WhiteLevel: 1.0 for floating point.
+  const white = await whiteOf(main, samples, float ? 1 : 2 ** bits - 1);
   const highest = (values: readonly number[] | null): number =>
     values?.reduce((most, value) => Math.max(most, value), Number.NEGATIVE_INFINITY) ?? 0;
-  const black = highest(levels) + highest(columnDeltas) + highest(rowDeltas);
-  if (white <= black) throw new StillDamage(`white level ${white} with black levels up to ${black}`);
+  const deltas = highest(columnDeltas) + highest(rowDeltas);
+  for (const [plane, full] of (typeof white === 'number' ? [white] : white).entries()) {
+    const black = highest(levels.filter((_, index) => index % samples === plane)) + deltas;
+    if (full <= black) throw new StillDamage(`white level ${full} with black levels up to ${black}`);
+  }
   return { linearisation: table, black: { rows, columns, levels, columnDeltas, rowDeltas }, white };
 }
 
 /** Tags that change the picture in ways that nobody here applies. */
-const PASSED_OVER = [
-  'ColorMatrix3',
-  'ProfileHueSatMapData1',
-  'BaselineExposureOffset',
-] as const satisfies readonly TagName[];
+const PASSED_OVER = ['ProfileHueSatMapData1', 'BaselineExposureOffset'] as const satisfies readonly TagName[];
 
 async function opcodesOf(first: TiffDirectory, main: TiffDirectory): Promise<RawOpcode[]> {
   const all: RawOpcode[] = [];
@@ -175,6 +206,31 @@ async function opcodesOf(first: TiffDirectory, main: TiffDirectory): Promise<Raw
     if (bytes !== null) append(all, readOpcodes(list, bytes));
   }
   return all;
+}
+
+/** What TrimBounds of the lists 2 and 3 leave of what is shown; on stored values it is no cut that anybody makes here. */
+function cutBy<Areas extends Pick<RawPicture, 'activeArea' | 'defaultCrop'>>(
+  opcodes: readonly RawOpcode[],
+  areas: Areas,
+): Areas {
+  const { activeArea, defaultCrop } = areas;
+  let bounds: Bounds = {
+    top: 0,
+    left: 0,
+    height: activeArea.bottom - activeArea.top,
+    width: activeArea.right - activeArea.left,
+  };
+  for (const { list, correction } of opcodes)
+    if (list !== 1 && correction?.kind === 'trim') bounds = trimmed(bounds, correction.area);
+  const left = Math.max(bounds.left, defaultCrop.left);
+  const top = Math.max(bounds.top, defaultCrop.top);
+  const width = Math.min(bounds.left + bounds.width, defaultCrop.left + defaultCrop.width) - left;
+  const height = Math.min(bounds.top + bounds.height, defaultCrop.top + defaultCrop.height) - top;
+  if (width < 1 || height < 1)
+    throw new StillDamage(
+      `TrimBounds leaves nothing of the default crop ${defaultCrop.width}x${defaultCrop.height} at ${defaultCrop.left},${defaultCrop.top}`,
+    );
+  return { ...areas, defaultCrop: { left, top, width, height } };
 }
 
 export async function readDng(source: ByteSource): Promise<DngFrame> {
@@ -198,6 +254,9 @@ export async function readDng(source: ByteSource): Promise<DngFrame> {
     )
   )
     throw new StillDamage(`raster ${width}x${height}`);
+  const linearRaw = (await main.number(TAG.PhotometricInterpretation)) === PHOTOMETRIC_LINEAR_RAW;
+  const samples = linearRaw ? 3 : 1;
+  const float = (await main.number(TAG.SampleFormat)) === FLOAT;
   const bits = (await main.number(TAG.BitsPerSample)) ?? 1;
   if (!Number.isInteger(bits) || bits < 1 || bits > 32) throw new StillDamage(`${bits} bits a sample`);
   const compressionNumber = (await main.number(TAG.Compression)) ?? 1;
@@ -212,8 +271,9 @@ export async function readDng(source: ByteSource): Promise<DngFrame> {
     ...(main === first ? [] : [main]),
     ...(exifOffset === null ? [] : [await file.directory(exifOffset)]),
   ];
-  const colour = await readColour(first);
-  const areas = await areasOf(main, width, height);
+  const { passedOver, ...colour } = await readColour(first, file);
+  const opcodes = await opcodesOf(first, main);
+  const areas = cutBy(opcodes, await areasOf(main, width, height));
   const [horizontal = 1, vertical = 1] = (await exactly(main, TAG.DefaultScale, 2)) ?? [];
   if (horizontal <= 0 || vertical <= 0) throw new StillDamage(`DefaultScale ${horizontal} ${vertical}`);
   const orientation = (await first.number(TAG.Orientation)) ?? 1;
@@ -225,10 +285,11 @@ export async function readDng(source: ByteSource): Promise<DngFrame> {
       defaultScale: { horizontal, vertical },
       orientation: orientation >= 1 && orientation <= 8 ? orientation : 1,
       // Objections were asked first.
-      pattern: (await patternOf(main)) as CfaPattern,
+      pattern: linearRaw ? null : ((await patternOf(main)) as CfaPattern),
+      ...(float ? { sampleFormat: 'float' as const } : {}),
       bitsPerSample: bits,
       compression,
-      ...(await levelsOf(main, bits, areas.activeArea)),
+      ...(await levelsOf(main, { bits, samples, float }, areas.activeArea)),
       ...colour,
       bayerGreenSplit: (await main.number(TAG.BayerGreenSplit)) ?? 0,
       linearResponseLimit: (await first.number(TAG.LinearResponseLimit)) ?? 1,
@@ -239,14 +300,17 @@ export async function readDng(source: ByteSource): Promise<DngFrame> {
       compression,
       compressionNumber,
       bitsPerSample: bits,
+      samples,
+      float,
       lowBitFirst: (await main.number(TAG.FillOrder)) === 2,
       pieces,
     },
     rate: await readFrameRate(places),
     timecode: await readTimeCode(first),
-    opcodes: await opcodesOf(first, main),
+    opcodes,
     passedOver: [
       ...PASSED_OVER.filter((name) => first.has(TAG[name])),
+      ...passedOver,
       ...(first.has(TAG.AsShotNeutral) && first.has(TAG.AsShotWhiteXY) ? ['AsShotWhiteXY'] : []),
     ],
   };

@@ -1,4 +1,4 @@
-/** Tag numbers of TIFF 6.0, EXIF and the DNG specification that this program reads; names as there. 52531 and 52547 (DNG 1.6) from memory. */
+/** Tag numbers of TIFF 6.0, EXIF and the DNG specification that this program reads; names as there. Those from 52529 on (DNG 1.6) as exiftool 12.57 lists them, 52547 from memory. */
 export const TAG = {
   NewSubFileType: 254,
   ImageWidth: 256,
@@ -81,10 +81,20 @@ export const TAG = {
   ReelName: 51_081,
   CameraLabel: 51_105,
   BaselineExposureOffset: 51_109,
+  CalibrationIlluminant3: 52_529,
+  CameraCalibration3: 52_530,
   ColorMatrix3: 52_531,
+  ForwardMatrix3: 52_532,
+  IlluminantData1: 52_533,
+  IlluminantData2: 52_534,
+  IlluminantData3: 52_535,
   ColumnInterleaveFactor: 52_547,
 } as const;
 export type TagName = keyof typeof TAG;
+
+/** For people. */
+export const tagName = (tag: number): string =>
+  Object.entries(TAG).find(([, number]) => number === tag)?.[0] ?? `tag ${tag}`;
 
 export const PHOTOMETRIC_CFA = 32_803;
 export const PHOTOMETRIC_LINEAR_RAW = 34_892;

@@ -57,6 +57,10 @@ let backBlue: f32 = 0;
 let outRed: usize = 0;
 let outGreen: usize = 0;
 let outBlue: usize = 0;
+/** Whether lines of the ring hold values on the curve of `fine`. */
+let curved: bool = false;
+/** Linear values of the active area in place of codes; 0: there are none. */
+let mosaic: usize = 0;
 /** The first line of the band, where the planes begin. */
 let bandTop: i32 = 0;
 
@@ -86,6 +90,7 @@ function open(plan: usize): void {
   outRed = load<u32>(plan, 88);
   outGreen = load<u32>(plan, 92);
   outBlue = load<u32>(plan, 96);
+  mosaic = load<u32>(plan, 100);
   half = ((cropWidth + 2 * MARGIN + 7) >> 3) << 2;
   pitch = (usize(half) + 2 * PAD) << 2;
 }
@@ -124,6 +129,15 @@ function gather(row: usize, first: i32, count: i32): void {
   for (let x = max(from, to); x < count; x++) store<u16>(lineCodes + (usize(x) << 1), load<u16>(row + (usize(fold(first + x, activeWidth)) << 1)));
 }
 
+/** One line of the mosaic, continued by mirroring, as f32 from `lineCodes` on. */
+function gatherValues(row: usize, first: i32, count: i32): void {
+  const from = max(0, -first);
+  const to = min(count, activeWidth - first);
+  for (let x = 0; x < min(from, count); x++) store<f32>(lineCodes + (usize(x) << 2), load<f32>(row + (usize(fold(first + x, activeWidth)) << 2)));
+  if (to > from) memory.copy(lineCodes + (usize(from) << 2), row + (usize(first + from) << 2), usize(to - from) << 2);
+  for (let x = max(from, to); x < count; x++) store<f32>(lineCodes + (usize(x) << 2), load<f32>(row + (usize(fold(first + x, activeWidth)) << 2)));
+}
+
 @inline
 function looked(p: usize): v128 {
   let v = f32x4.splat(load<f32>(table + (usize(load<u16>(p)) << 2)));
@@ -132,9 +146,57 @@ function looked(p: usize): v128 {
   return f32x4.replace_lane(v, 3, load<f32>(table + (usize(load<u16>(p, 6)) << 2)));
 }
 
+/** media/raw/demosaic/fine.ts: CURVE, and its root. */
+const CURVE: f32 = 0.02;
+const ROOT: f32 = 0.1414213562373095;
+
+@inline
+function onCurve(value: v128): v128 {
+  if (!curved) return value;
+  const none = f32x4.splat(0);
+  const above = f32x4.pmax(none, value);
+  const below = f32x4.pmin(none, value);
+  const rooted = f32x4.div(above, f32x4.add(f32x4.sqrt(f32x4.add(above, f32x4.splat(CURVE))), f32x4.splat(ROOT)));
+  return f32x4.add(rooted, f32x4.mul(below, f32x4.splat(1 / (2 * ROOT))));
+}
+
+@inline
+function offCurve(value: v128): v128 {
+  if (!curved) return value;
+  return f32x4.mul(value, f32x4.add(f32x4.splat(2 * ROOT), f32x4.pmax(value, f32x4.splat(0))));
+}
+
+@inline
+function offCurveOne(value: f32): f32 {
+  return curved ? value * (2 * ROOT + max<f32>(value, 0)) : value;
+}
+
+/** One line of a mosaic that is linear already, balanced. */
+function takeValues(line: i32, y: i32): void {
+  gatherValues(mosaic + (usize(y) * usize(activeWidth) << 2), cropLeft - MARGIN, half << 1);
+  const starts = phase(line) == 0;
+  const even = at(line, starts ? C : G);
+  const odd = at(line, starts ? G : C);
+  const colour: f32 = 1 / (isRed(line) ? backRed : backBlue);
+  const green: f32 = 1 / backGreen;
+  const evenGain = f32x4.splat(starts ? colour : green);
+  const oddGain = f32x4.splat(starts ? green : colour);
+  for (let i = 0; i < half; i += 4) {
+    const p = lineCodes + (usize(i) << 3);
+    const a = v128.load(p);
+    const b = v128.load(p, 16);
+    v128.store(even + (usize(i) << 2), onCurve(f32x4.mul(v128.shuffle<f32>(a, b, 0, 2, 4, 6), evenGain)));
+    v128.store(odd + (usize(i) << 2), onCurve(f32x4.mul(v128.shuffle<f32>(a, b, 1, 3, 5, 7), oddGain)));
+  }
+}
+
 /** One line from codes to balanced values: (linearised - black) times scale and gain of its colour. */
 function take(line: i32): void {
   const y = fold(line, activeHeight);
+  if (mosaic != 0) {
+    takeValues(line, y);
+    return;
+  }
   gather(codes + (usize(y) * usize(stride) << 1), cropLeft - MARGIN, half << 1);
   const black = blacks + ((usize(y % blackRows) * usize(half)) << 3);
   const delta = f32x4.splat(load<f32>(rowDeltas + (usize(y) << 2)));
@@ -159,8 +221,8 @@ function take(line: i32): void {
     }
     a = f32x4.sub(f32x4.sub(a, v128.load(black + (usize(i) << 3))), delta);
     b = f32x4.sub(f32x4.sub(b, v128.load(black + (usize(i) << 3) + 16)), delta);
-    v128.store(even + (usize(i) << 2), f32x4.mul(v128.shuffle<f32>(a, b, 0, 2, 4, 6), evenGain));
-    v128.store(odd + (usize(i) << 2), f32x4.mul(v128.shuffle<f32>(a, b, 1, 3, 5, 7), oddGain));
+    v128.store(even + (usize(i) << 2), onCurve(f32x4.mul(v128.shuffle<f32>(a, b, 0, 2, 4, 6), evenGain)));
+    v128.store(odd + (usize(i) << 2), onCurve(f32x4.mul(v128.shuffle<f32>(a, b, 1, 3, 5, 7), oddGain)));
   }
 }
 
@@ -172,8 +234,8 @@ function zip(evens: usize, odds: usize, by: f32, out: usize): void {
   let q = odds + skip;
   const whole = cropWidth & ~7;
   for (let x = 0; x < whole; x += 8) {
-    const a = f32x4.mul(v128.load(p), factor);
-    const b = f32x4.mul(v128.load(q), factor);
+    const a = f32x4.mul(offCurve(v128.load(p)), factor);
+    const b = f32x4.mul(offCurve(v128.load(q)), factor);
     v128.store(out, v128.shuffle<f32>(a, b, 0, 4, 1, 5));
     v128.store(out, v128.shuffle<f32>(a, b, 2, 6, 3, 7), 16);
     p += 16;
@@ -181,8 +243,8 @@ function zip(evens: usize, odds: usize, by: f32, out: usize): void {
     out += 32;
   }
   for (let x = whole; x < cropWidth; x += 2) {
-    store<f32>(out, load<f32>(p) * by);
-    if (x + 1 < cropWidth) store<f32>(out, load<f32>(q) * by, 4);
+    store<f32>(out, offCurveOne(load<f32>(p)) * by);
+    if (x + 1 < cropWidth) store<f32>(out, offCurveOne(load<f32>(q)) * by, 4);
     p += 4;
     q += 4;
     out += 8;
@@ -262,6 +324,7 @@ function linearLine(line: i32): void {
  */
 export function linear(plan: usize, first: i32, end: i32): void {
   open(plan);
+  curved = false;
   bandTop = cropTop + first;
   const reach = 2;
   for (let line = bandTop + (first == 0 ? -reach : reach); line < cropTop + end + reach; line++) {
@@ -440,6 +503,7 @@ function refineOpposite(line: i32): void {
  */
 export function fine(plan: usize, first: i32, end: i32): void {
   open(plan);
+  curved = true;
   bandTop = cropTop + first;
   const reach = 8;
   for (let line = bandTop + (first == 0 ? -reach : reach); line < cropTop + end + reach; line++) {
@@ -510,5 +574,44 @@ export function toAp0(r: usize, g: usize, b: usize, count: i32, factors: usize, 
     v128.store(r + o, f32x4.add(f32x4.add(f32x4.mul(m00, x), f32x4.mul(m01, y)), f32x4.mul(m02, z)));
     v128.store(g + o, f32x4.add(f32x4.add(f32x4.mul(m10, x), f32x4.mul(m11, y)), f32x4.mul(m12, z)));
     v128.store(b + o, f32x4.add(f32x4.add(f32x4.mul(m20, x), f32x4.mul(m21, y)), f32x4.mul(m22, z)));
+  }
+}
+
+/**
+ * Levels of a picture of which every pixel has red, green and blue beside each other (media/raw/develop/levels.ts, linearPixels): lines `first` to `end` of
+ * the crop. `plan`: u32 the crop's first sample, samples from line to line, 1 for f32 samples and 0 for u16, the crop's width, its top in the active
+ * area, the table or 0, black of a line of the crop (f32, sample by sample), its rows, the deltas of rows, the planes R, G, B; three f32 of scale.
+ */
+export function three(plan: usize, first: i32, end: i32): void {
+  const samples = usize(load<u32>(plan));
+  const step = load<i32>(plan, 4);
+  const float = load<i32>(plan, 8) != 0;
+  const width = load<i32>(plan, 12);
+  const top = load<i32>(plan, 16);
+  const linear = usize(load<u32>(plan, 20));
+  const black = usize(load<u32>(plan, 24));
+  const rows = load<i32>(plan, 28);
+  const deltas = usize(load<u32>(plan, 32));
+  for (let c = 0; c < 3; c++) {
+    let out = usize(load<u32>(plan + 36 + (usize(c) << 2)));
+    const scale = load<f32>(plan + 48 + (usize(c) << 2));
+    for (let line = first; line < end; line++) {
+      const y = top + line;
+      const delta = load<f32>(deltas + (usize(y) << 2));
+      let b = black + ((usize(y % rows) * usize(width) * 3 + usize(c)) << 2);
+      let at = usize(line) * usize(step) + usize(c);
+      for (let x = 0; x < width; x++) {
+        let value: f32;
+        if (float) value = load<f32>(samples + (at << 2));
+        else {
+          const code = usize(load<u16>(samples + (at << 1)));
+          value = linear != 0 ? load<f32>(linear + (code << 2)) : f32(code);
+        }
+        store<f32>(out, (value - load<f32>(b) - delta) * scale);
+        at += 3;
+        b += 12;
+        out += 4;
+      }
+    }
   }
 }

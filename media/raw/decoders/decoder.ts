@@ -2,14 +2,15 @@
 import { readFile } from 'node:fs/promises';
 import { CodedError } from '../../../files/coded-error.ts';
 import { fsPath } from '../../../files/names.ts';
+import type { Samples } from '../../formats/dng/decode.ts';
 import type { DngFrame } from '../../formats/dng/header.ts';
 import { sourceOfBytes } from '../../formats/tiff/header.ts';
 import { readDng } from '../../formats/dng/reader.ts';
 import type { Declaration } from '../../declaration.ts';
 
 export interface Cfa {
-  /** Code values as stored, before any linearisation, row by row; the whole raw picture, masked borders included. */
-  readonly cfa: Uint16Array;
+  /** Code values as stored, before any linearisation, row by row, samples of a pixel beside each other; the whole raw picture, masked borders included. */
+  readonly cfa: Samples;
   readonly width: number;
   readonly height: number;
 }

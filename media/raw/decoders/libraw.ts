@@ -52,9 +52,11 @@ async function decoderAt(path: string): Promise<RawDecoder | null> {
     version,
     // It puts codes through the table itself, and nothing in its output says so (measured with 0.20.2).
     objection: (_path, { picture }) =>
-      picture.linearisation === null
-        ? null
-        : 'it does not give codes as stored where there is a LinearizationTable',
+      picture.pattern === null
+        ? 'it gives one sample a pixel, LinearRaw has three'
+        : picture.linearisation === null
+          ? null
+          : 'it does not give codes as stored where there is a LinearizationTable',
     decode: async (source, { picture: { width, height, bitsPerSample } }, options = {}): Promise<Cfa> => {
       const cfa = await withPrivateLink(source, async (link, folder) => {
         const run = await runForOutput(path, ['-q', link], {

@@ -3,7 +3,8 @@
  * 16(1), 2007: green is interpolated across and down, the two are judged by how much the colour difference changes on the way, red and
  * blue follow by colour differences along the same ways, and a last pass refines each from its neighbours.
  *
- * It differs from the paper in three points, each measured on mosaics of twelve known pictures, two of them photographs: both ways count by
+ * It works on a curve of the values (CURVE below), not on linear light: what the eye sees of a dark part weighs as much as what it sees of a
+ * bright one, and grain is as strong everywhere (docs/raw.md has what that gives). Besides, it differs from the paper in three points, each measured in linear light on mosaics of twelve known pictures, two of them photographs: both ways count by
  * their parts instead of one alone (+0.8 dB on average; and no value hangs on the last bit of a comparison); green lies between its
  * neighbours on the way or half of their distance beyond (+0.6 dB in photographs and at coloured edges, -1.6 dB in grey rings as fine as the mosaic); and
  * the refinement leaves a pixel itself half the weight instead of a third (+0.1 dB in photographs, -0.4 dB in grain).
@@ -12,13 +13,25 @@ import { channelAt, computed, type Mosaic, type Pixels, pixelsOf, type Read, rea
 
 /** Of the judgement: the difference's changes at the pixel itself count three times those around it. */
 const MIDDLE = 3;
-/** What is no change, of a sensor's full range: where both ways are calmer, both count alike. */
+/** What is no change, on the curve: where both ways are calmer, both count alike. */
 const LEAST = 1e-4;
 /** How far green may leave its two neighbours, of their distance. */
 const BEYOND = 1 / 2;
 /** Of the refinement: a pixel's own difference, and both of its neighbours' together. */
 const OWN = 1 / 2;
 const NEIGHBOURS = 1 / 2;
+
+/**
+ * Of a sensor's full range. Values go √(v + CURVE) − √CURVE, those below 0 straight on: a square root where light is more than this, and linear
+ * below, where means of noise would otherwise come out too dark.
+ */
+export const CURVE = 0.02;
+const ROOT = Math.sqrt(CURVE);
+
+/** Without a difference of two roots, which would lose the small ones. */
+export const onCurve = (value: number): number =>
+  value < 0 ? value / (2 * ROOT) : value / (Math.sqrt(value + CURVE) + ROOT);
+export const offCurve = (curved: number): number => curved * (2 * ROOT + Math.max(curved, 0));
 
 interface Way {
   readonly rows: 0 | 1 | 2;
@@ -31,7 +44,13 @@ const down: Way = { rows: 1, columns: 0 };
 const pair = (way: Way, read: Read, row: number, column: number): number =>
   read(row - way.rows, column - way.columns) + read(row + way.rows, column + way.columns);
 
-export function fine(mosaic: Mosaic): Pixels {
+export function fine(linearMosaic: Mosaic): Pixels {
+  const { r, g, b } = directed({ ...linearMosaic, values: linearMosaic.values.map(onCurve) });
+  return { r: r.map(offCurve), g: g.map(offCurve), b: b.map(offCurve) };
+}
+
+/** On the curve. */
+function directed(mosaic: Mosaic): Pixels {
   const { pattern } = mosaic;
   const seen = readMosaic(mosaic);
   const isGreen = (row: number, column: number): boolean => channelAt(pattern, row, column) === 1;

@@ -47,8 +47,9 @@ function normalised(forward: Matrix): Matrix {
 /** `stops` is added to BaselineExposure. Throws UndevelopableError. */
 export function cameraColour(tags: ColourTags, choice: WhiteChoice = 'as-shot', stops = 0): CameraColour {
   const white = whiteOf(tags, choice);
-  const { kelvin, tint } = temperatureOf(white);
-  const { xyzToCamera, individual, forward } = matricesAt(tags, kelvin);
+  const temperature = temperatureOf(white);
+  const { kelvin, tint } = temperature;
+  const { xyzToCamera, individual, forward } = matricesAt(tags, temperature);
   const neutral = neutralUnder(xyzToCamera, white);
   const exposure = 2 ** (tags.baselineExposure + stops);
   if (!(exposure > 0 && Number.isFinite(exposure)))

@@ -32,5 +32,21 @@ const kelvins: Readonly<Record<number, number>> = {
   16: middle(2600, 3250),
 };
 
+/** CIE 1931 2° chromaticities of standard lights (CIE 15:2004, table T.3 and 3.1), by the LightSource numbers that name them. */
+const standard: Readonly<Record<number, readonly [number, number]>> = {
+  3: [0.44757, 0.40745],
+  17: [0.44757, 0.40745],
+  18: [0.34842, 0.35161],
+  19: [0.31006, 0.31616],
+  20: [0.33243, 0.34744],
+  21: [0.31272, 0.32903],
+  22: [0.29903, 0.31488],
+  23: [0.34567, 0.35851],
+};
+
+/** The light's chromaticity; null where it is known by its temperature at most. */
+export const illuminantChromaticity = (lightSource: number): readonly [number, number] | null =>
+  standard[lightSource] ?? null;
+
 /** Kelvin; null for `unknown` (0), `other` (255) and numbers that EXIF does not have. */
 export const illuminantKelvin = (lightSource: number): number | null => kelvins[lightSource] ?? null;

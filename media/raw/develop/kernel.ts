@@ -6,13 +6,18 @@ import { type KernelMemory, kernels } from '../../kernels/memory.ts';
 import { planeBytes, type Planes } from '../../kernels/planes.ts';
 import type { DemosaicMethod } from '../demosaic/methods.ts';
 import { mirrored, redAt } from '../demosaic/mosaic.ts';
+import type { Samples } from '../../formats/dng/decode.ts';
 import type { RawPicture } from '../../formats/dng/header.ts';
 import { BEHIND } from '../../formats/dng/kernel.ts';
+import { opcodeName, type RawOpcode } from '../../formats/dng/opcodes.ts';
+import { correctLines, fillBadPixels, warpPlane } from '../corrections/apply.ts';
+import { type Placed, placed } from '../corrections/which.ts';
 import { balanceOf } from './balance.ts';
 import { type Crop, cropOf, sizeOf } from './crop.ts';
 import type { Development } from './development.ts';
-import { levelsOf } from './levels.ts';
+import { levelsOf, samplesOf } from './levels.ts';
 import type { HighlightPolicy } from './policies.ts';
+import { turned, type Turn } from './turn.ts';
 import { UndevelopableError } from './undevelopable.ts';
 
 export interface DevelopPlan extends Pick<Development, 'neutral' | 'matrix' | 'exposure'> {
@@ -21,11 +26,16 @@ export interface DevelopPlan extends Pick<Development, 'neutral' | 'matrix' | 'e
   readonly highlights: HighlightPolicy;
   /** Lines that are worked on at once, and that the planes have room for; without it all of them. */
   readonly lines?: number;
+  /** Degrees clockwise by which the picture is turned to stand upright. */
+  readonly turn?: Turn | undefined;
+  /** Corrections that are made of frames which ask for them, by name (corrections/which.ts). */
+  readonly corrections?: readonly string[] | undefined;
 }
 
 interface Exports {
   readonly linear: (plan: number, first: number, end: number) => void;
   readonly fine: (plan: number, first: number, end: number) => void;
+  readonly three: (plan: number, first: number, end: number) => void;
   readonly toAp0: (r: number, g: number, b: number, count: number, factors: number, led: number) => void;
 }
 
@@ -38,12 +48,22 @@ const CODES = 65_536;
 
 interface Prepared {
   readonly plan: DevelopPlan;
+  /** Of the sensor: what is demosaiced. With `whole` the whole active area, otherwise what is shown. */
   readonly crop: Crop;
   readonly lines: number;
   readonly codes: number;
   readonly block: number;
   readonly factors: number;
   readonly planes: Planes;
+  /** Linear values of the active area, where corrections are made of a mosaic; 0: none are. */
+  readonly mosaic: number;
+  readonly whole: Whole | null;
+}
+
+/** Planes of the whole active area, for pictures that are turned or warped, and as many again where they are warped. */
+interface Whole {
+  readonly from: readonly [number, number, number];
+  readonly to: readonly [number, number, number];
 }
 
 export class DevelopKernel {
@@ -52,6 +72,8 @@ export class DevelopKernel {
   #prepared: Prepared | null = null;
   /** The line that the next band begins with. */
   #next = 0;
+  /** Of the frame whose codes lie there. */
+  #corrections: readonly Placed[] = [];
 
   private constructor(memory: KernelMemory, exports: Exports) {
     this.#memory = memory;
@@ -68,48 +90,97 @@ export class DevelopKernel {
    */
   prepare(plan: DevelopPlan): void {
     const memory = this.#memory;
-    const { picture } = plan;
+    const { picture, corrections = [] } = plan;
     const active = sizeOf(picture.activeArea);
-    if (active.width < 2 || active.height < 2)
+    if (picture.pattern !== null && (active.width < 2 || active.height < 2))
       throw new UndevelopableError('size', `${active.width} x ${active.height} pixels of a pattern of 2 x 2`);
-    const levels = levelsOf(picture);
-    const crop = cropOf(picture);
-    const half = halfLine(crop.width);
-    const lines = Math.min(plan.lines ?? crop.height, crop.height);
-    const plane = planeBytes(crop.width * lines);
-    const codes = memory.allocate(picture.width * picture.height * 2 + BEHIND);
+    const warps = corrections.some((name) => name.startsWith(WARP));
+    const shown = turned(cropOf(picture), plan.turn ?? 0);
+    const isWhole = warps || (plan.turn ?? 0) !== 0;
+    const crop = isWhole ? { left: 0, top: 0, ...active } : cropOf(picture);
+    const lines = Math.min(plan.lines ?? shown.height, shown.height);
+    const plane = planeBytes(Math.max(crop.width, shown.width) * lines);
+    const samples = picture.width * picture.height * samplesOf(picture);
+    const codes = memory.allocate(samples * (picture.sampleFormat === 'float' ? 4 : 2) + BEHIND);
     const planes: Planes = {
       r: memory.allocate(plane),
       g: memory.allocate(plane),
       b: memory.allocate(plane),
-      count: crop.width * lines,
+      count: shown.width * lines,
     };
-    const ringBytes = RING * KINDS * (half + 2 * PAD) * 4;
-    const ring = memory.allocate(ringBytes);
-    const lineCodes = memory.allocate(half * 4);
-    const table = picture.linearisation === null ? 0 : memory.allocate(CODES * 4);
-    const blackRows = picture.black.rows;
-    const blacks = memory.allocate(blackRows * half * 2 * 4);
-    const rowDeltas = memory.allocate(active.height * 4);
-    const block = memory.allocate(128);
+    const wholePlanes = (): [number, number, number] => {
+      const bytes = planeBytes(active.width * active.height);
+      return [memory.allocate(bytes), memory.allocate(bytes), memory.allocate(bytes)];
+    };
+    const onMosaic = picture.pattern !== null && corrections.some((name) => name.endsWith('(list 2)'));
+    const mosaic = onMosaic ? memory.allocate(active.width * active.height * 4) : 0;
+    const whole = isWhole ? { from: wholePlanes(), to: warps ? wholePlanes() : ([0, 0, 0] as const) } : null;
     const factors = memory.allocate(64);
+    const block =
+      picture.pattern === null
+        ? this.#prepareThree(plan, crop, codes, planes)
+        : this.#prepareMosaic(plan, { crop, codes, planes, mosaic });
+    memory
+      .f32(factors, 15)
+      .set([
+        ...plan.matrix.flat().map((value) => value * plan.exposure),
+        ...plan.neutral,
+        ...plan.neutral.map((value) => 1 / value),
+      ]);
+    this.#next = 0;
+    this.#corrections = [];
+    this.#prepared = { plan, crop, lines, codes, block, factors, planes, mosaic, whole };
+  }
 
-    // What is read beyond the picture's own values must be numbers, whatever lay there before.
-    memory.bytes(ring, ringBytes).fill(0);
+  /** Entries for every code, the deltas of rows, and 0 where there is no table. */
+  #prepareLevels({ picture }: DevelopPlan): { table: number; rowDeltas: number } {
+    const memory = this.#memory;
+    const { linear } = levelsOf(picture);
+    const { height } = sizeOf(picture.activeArea);
+    const table = picture.linearisation === null ? 0 : memory.allocate(CODES * 4);
+    const rowDeltas = memory.allocate(height * 4);
     if (table !== 0) {
       const values = memory.f32(table, CODES);
-      for (let code = 0; code < CODES; code += 1) values[code] = levels.linear(code);
+      for (let code = 0; code < CODES; code += 1) values[code] = linear(code);
     }
     // The deltas of rows are taken by themselves: black repeats by its pattern alone.
-    const ofRow = memory.f32(rowDeltas, active.height);
-    for (let row = 0; row < active.height; row += 1) ofRow[row] = picture.black.rowDeltas?.[row] ?? 0;
+    const ofRow = memory.f32(rowDeltas, height);
+    for (let row = 0; row < height; row += 1) ofRow[row] = picture.black.rowDeltas?.[row] ?? 0;
+    return { table, rowDeltas };
+  }
+
+  #prepareMosaic(
+    plan: DevelopPlan,
+    {
+      crop,
+      codes,
+      planes,
+      mosaic,
+    }: { readonly crop: Crop; readonly codes: number; readonly planes: Planes; readonly mosaic: number },
+  ): number {
+    const memory = this.#memory;
+    const { picture } = plan;
+    const { pattern } = picture;
+    if (pattern === null) throw new RangeError('a mosaic without a pattern');
+    const active = sizeOf(picture.activeArea);
+    const half = halfLine(crop.width);
+    const ringBytes = RING * KINDS * (half + 2 * PAD) * 4;
+    const ring = memory.allocate(ringBytes);
+    const lineCodes = memory.allocate(half * 8);
+    const blackRows = picture.black.rows;
+    const blacks = memory.allocate(blackRows * half * 2 * 4);
+    const block = memory.allocate(128);
+    const { table, rowDeltas } = this.#prepareLevels(plan);
+    // What is read beyond the picture's own values must be numbers, whatever lay there before.
+    memory.bytes(ring, ringBytes).fill(0);
+    const levels = levelsOf(picture);
     const flat = levelsOf({ ...picture, black: { ...picture.black, rowDeltas: null } });
     const black = memory.f32(blacks, blackRows * half * 2);
     for (let row = 0; row < blackRows; row += 1)
       for (let x = 0; x < half * 2; x += 1)
         black[row * half * 2 + x] = flat.black(row, mirrored(crop.left - MARGIN + x, active.width));
 
-    const red = redAt[picture.pattern];
+    const red = redAt[pattern];
     const balance = balanceOf(plan.neutral);
     const words = new DataView(memory.memory.buffer, block, 128);
     const integers = [
@@ -133,17 +204,46 @@ export class DevelopKernel {
     for (const [index, value] of integers.entries()) words.setUint32(index * 4, value, true);
     for (const [index, value] of [...balance.map((part) => levels.scale / part), ...balance].entries())
       words.setFloat32(64 + index * 4, value, true);
-    for (const [index, value] of [planes.r, planes.g, planes.b].entries())
+    for (const [index, value] of [planes.r, planes.g, planes.b, mosaic].entries())
       words.setUint32(88 + index * 4, value, true);
-    memory
-      .f32(factors, 15)
-      .set([
-        ...plan.matrix.flat().map((value) => value * plan.exposure),
-        ...plan.neutral,
-        ...plan.neutral.map((value) => 1 / value),
-      ]);
-    this.#next = 0;
-    this.#prepared = { plan, crop, lines, codes, block, factors, planes };
+    return block;
+  }
+
+  #prepareThree(plan: DevelopPlan, crop: Crop, codes: number, planes: Planes): number {
+    const memory = this.#memory;
+    const { picture } = plan;
+    const { activeArea, width, black } = picture;
+    const isFloat = picture.sampleFormat === 'float';
+    const blacks = memory.allocate(black.rows * crop.width * 3 * 4);
+    const block = memory.allocate(64);
+    const { table, rowDeltas } = this.#prepareLevels(plan);
+    const flat = { ...picture, black: { ...black, rowDeltas: null } };
+    const of = ([0, 1, 2] as const).map((plane) => levelsOf(flat, plane));
+    const values = memory.f32(blacks, black.rows * crop.width * 3);
+    for (let row = 0; row < black.rows; row += 1)
+      for (let x = 0; x < crop.width; x += 1)
+        for (const [plane, levels] of of.entries())
+          values[(row * crop.width + x) * 3 + plane] = levels.black(row, crop.left + x);
+    const words = new DataView(memory.memory.buffer, block, 64);
+    const first = ((activeArea.top + crop.top) * width + activeArea.left + crop.left) * 3;
+    const integers = [
+      codes + first * (isFloat ? 4 : 2),
+      width * 3,
+      isFloat ? 1 : 0,
+      crop.width,
+      crop.top,
+      table,
+      blacks,
+      black.rows,
+      rowDeltas,
+      planes.r,
+      planes.g,
+      planes.b,
+    ];
+    for (const [index, value] of integers.entries()) words.setUint32(index * 4, value, true);
+    for (const plane of [0, 1, 2] as const)
+      words.setFloat32(48 + plane * 4, levelsOf(picture, plane).scale, true);
+    return block;
   }
 
   #need(): Prepared {
@@ -153,33 +253,171 @@ export class DevelopKernel {
 
   /** What is developed of a frame, in pixels of the active area. */
   get crop(): Crop {
-    return this.#need().crop;
+    return cropOf(this.#need().plan.picture);
   }
 
-  /** Where a decoder may put the codes of the whole raw picture, line by line, u16, and something behind them (media/formats/dng/kernel.ts); the view goes stale when the memory grows. */
-  codes(): Uint16Array {
+  /** Where a decoder may put the codes of the whole raw picture, line by line, and something behind them (media/formats/dng/kernel.ts); the view goes stale when the memory grows. */
+  codes(): Samples {
     const { plan, codes } = this.#need();
-    return this.#memory.u16(codes, plan.picture.width * plan.picture.height);
+    const { picture } = plan;
+    const count = picture.width * picture.height * samplesOf(picture);
+    return picture.sampleFormat === 'float' ? this.#memory.f32(codes, count) : this.#memory.u16(codes, count);
+  }
+
+  /** What the frame whose codes come next asks; those of the plan are made. Another frame's are forgotten. */
+  correct(opcodes: readonly RawOpcode[]): void {
+    const { picture, corrections = [] } = this.#need().plan;
+    this.#corrections = placed(opcodes, picture, corrections);
   }
 
   /**
-   * Linear camera RGB of a band of the crop, not white-balanced, 1 where the sensor is full: from line `first` on as many lines as the plan works on at once,
+   * Linear camera RGB of a band of what is shown, not white-balanced, 1 where the sensor is full: from line `first` on as many lines as the plan works on at once,
    * or as there are. From codes of the whole raw picture, or, without them, from those that lie in `codes()`. The planes are the same for every band. Measured
-   * values come through as they are, but for rounding. Throws RangeError for a band that does not follow the one before it.
+   * values come through as they are, but for rounding and corrections. Throws RangeError for a band that does not follow the one before it.
    */
-  camera(cfa?: Uint16Array, first = 0): Planes {
-    const { plan, crop, lines, block, planes } = this.#need();
+  camera(cfa?: Samples, first = 0): Planes {
+    const { plan, lines, planes, whole } = this.#need();
     if (cfa !== undefined) {
       const codes = this.codes();
-      if (cfa.length !== codes.length) throw new RangeError(`${cfa.length} codes for ${codes.length} pixels`);
+      if (cfa.length !== codes.length)
+        throw new RangeError(`${cfa.length} codes for ${codes.length} samples`);
       codes.set(cfa);
     }
     if (first !== 0 && first !== this.#next)
       throw new RangeError(`a band from line ${first}, where line ${this.#next} is next`);
-    const end = Math.min(first + lines, crop.height);
-    this.#exports[plan.demosaic](block, first, end);
+    const shown = turned(cropOf(plan.picture), plan.turn ?? 0);
+    const end = Math.min(first + lines, shown.height);
     this.#next = end;
-    return { ...planes, count: crop.width * (end - first) };
+    if (first === 0) {
+      this.#beforeDemosaic();
+      if (whole !== null) this.#makeWhole(whole);
+    }
+    if (whole === null) return this.#band(first, end);
+    this.#takeFrom(whole, first, end);
+    return { ...planes, count: shown.width * (end - first) };
+  }
+
+  /** Corrections of stored codes, and of the mosaic, which is put where the kernel takes it from. */
+  #beforeDemosaic(): void {
+    const { plan, mosaic } = this.#need();
+    const { picture } = plan;
+    const { width, height } = picture;
+    for (const { list, correction } of this.#corrections)
+      if (list === 1) fillBadPixels({ values: this.codes(), width, height }, correction);
+    if (mosaic === 0) return;
+    const active = sizeOf(picture.activeArea);
+    const levels = levelsOf(picture);
+    const values = this.#memory.f32(mosaic, active.width * active.height);
+    const codes = this.codes();
+    const { top, left } = picture.activeArea;
+    const table =
+      picture.linearisation === null
+        ? null
+        : Float32Array.from({ length: CODES }, (_, code) => levels.linear(code));
+    for (let row = 0; row < active.height; row += 1) {
+      const from = (top + row) * width + left;
+      for (let column = 0; column < active.width; column += 1) {
+        const code = codes[from + column] as number;
+        values[row * active.width + column] =
+          ((table === null ? code : (table[code] as number)) - levels.black(row, column)) * levels.scale;
+      }
+    }
+    const lines = { values, stride: active.width, top: 0, left: 0, ...active };
+    for (const one of this.#corrections) {
+      if (one.list !== 2) continue;
+      if (one.correction.kind === 'bad-list') fillBadPixels({ values, ...active }, one.correction);
+      else correctLines(lines, 0, one);
+    }
+  }
+
+  /** Lines of the prepared crop, with the corrections that are made of three planes; not those of a whole picture. */
+  #band(first: number, end: number): Planes {
+    const { plan, crop, block, planes } = this.#need();
+    this.#exports[plan.picture.pattern === null ? 'three' : plan.demosaic](block, first, end);
+    const count = crop.width * (end - first);
+    if (this.#prepared?.whole === null)
+      for (const [plane, at] of [planes.r, planes.g, planes.b].entries())
+        for (const one of this.#onPlanes())
+          correctLines(
+            {
+              values: this.#memory.f32(at, count),
+              stride: crop.width,
+              top: crop.top + first,
+              left: crop.left,
+              width: crop.width,
+              height: end - first,
+            },
+            plane,
+            one,
+          );
+    return { ...planes, count };
+  }
+
+  /** Behind the demosaic; where every pixel has all colours, list 2 as well. */
+  #onPlanes(): readonly Placed[] {
+    const { picture } = this.#need().plan;
+    return this.#corrections.filter(({ list }) => list === 3 || (list === 2 && picture.pattern === null));
+  }
+
+  /** The whole active area, corrected and warped, in the planes `from`. */
+  #makeWhole({ from, to }: Whole): void {
+    const { crop, planes, lines } = this.#need();
+    const memory = this.#memory;
+    const size = crop.width * crop.height;
+    for (let first = 0; first < crop.height; first += lines) {
+      const band = this.#band(first, Math.min(first + lines, crop.height));
+      for (const [plane, at] of [planes.r, planes.g, planes.b].entries())
+        memory.f32(from[plane] as number, size).set(memory.f32(at, band.count), first * crop.width);
+    }
+    for (const [plane, at] of from.entries()) {
+      const values = memory.f32(at, size);
+      for (const one of this.#onPlanes()) {
+        const { correction, bounds } = one;
+        if (correction.kind !== 'warp') {
+          correctLines({ values, stride: crop.width, ...crop }, plane, one);
+          continue;
+        }
+        const ofPlane = correction.planes[Math.min(plane, correction.planes.length - 1)];
+        if (ofPlane === undefined) continue;
+        const out = memory.f32(to[plane] as number, size);
+        out.set(values);
+        warpPlane(
+          values,
+          out,
+          { plane: ofPlane, x: correction.x, y: correction.y },
+          { bounds, stride: crop.width },
+        );
+        values.set(out);
+      }
+    }
+  }
+
+  /** A band of what is shown, upright. */
+  #takeFrom({ from }: Whole, first: number, end: number): void {
+    const { plan, crop, planes } = this.#need();
+    const shown = cropOf(plan.picture);
+    const turn = plan.turn ?? 0;
+    const { width } = turned(shown, turn);
+    // Where the first pixel of a line lies in the sensor's picture, and how far it is to the next one.
+    const step = { 0: 1, 90: -crop.width, 180: -1, 270: crop.width }[turn];
+    const start = (line: number): number => {
+      const [row, column] = (
+        {
+          0: [line, 0],
+          90: [shown.height - 1, line],
+          180: [shown.height - 1 - line, shown.width - 1],
+          270: [0, shown.width - 1 - line],
+        } as const
+      )[turn];
+      return (shown.top + row) * crop.width + shown.left + column;
+    };
+    for (const [plane, at] of [planes.r, planes.g, planes.b].entries()) {
+      const values = this.#memory.f32(from[plane] as number, crop.width * crop.height);
+      const out = this.#memory.f32(at, width * (end - first));
+      for (let line = first; line < end; line += 1)
+        for (let x = 0, place = start(line), to = (line - first) * width; x < width; x += 1, place += step)
+          out[to + x] = values[place] as number;
+    }
   }
 
   /** Linear AP0 in place of linear camera RGB: highlights by the plan's policy, then matrix and exposure. Any planes of this memory. */
@@ -189,6 +427,8 @@ export class DevelopKernel {
     return planes;
   }
 }
+
+const WARP = opcodeName(1);
 
 /** As the kernel `toAp0` counts them. */
 const LED: Readonly<Record<HighlightPolicy, number>> = { keep: 0, neutral: 1, 'by-channel': 2 };

@@ -1,11 +1,13 @@
 /** From codes to linear sensor values (DNG specification, chapter 5): linearisation, black, white. Nothing is bounded: what lies above white stays above 1, noise below black below 0. */
 import type { RawPicture } from '../../formats/dng/header.ts';
+import type { Samples } from '../../formats/dng/decode.ts';
 import { sizeOf } from './crop.ts';
+import type { Triple } from './matrix.ts';
 import { UndevelopableError } from './undevelopable.ts';
 
 export type LevelTags = Pick<
   RawPicture,
-  'width' | 'height' | 'activeArea' | 'linearisation' | 'black' | 'white'
+  'width' | 'height' | 'activeArea' | 'pattern' | 'linearisation' | 'black' | 'white'
 >;
 
 export interface Levels {
@@ -13,9 +15,12 @@ export interface Levels {
   readonly linear: (code: number) => number;
   /** Of a pixel of the active area. */
   readonly black: (row: number, column: number) => number;
-  /** What is left between white and the highest black becomes 1: one scale for the whole mosaic, as the reference code of DNG has it. */
+  /** What is left between white and the highest black becomes 1: one scale for the whole plane, as the reference code of DNG has it. */
   readonly scale: number;
 }
+
+/** Samples of one pixel. */
+export const samplesOf = ({ pattern }: Pick<RawPicture, 'pattern'>): 1 | 3 => (pattern === null ? 3 : 1);
 
 /** The largest of each residue of `period`; 0 for those that have none. */
 function largest(values: readonly number[] | null, count: number, period: number): number[] {
@@ -27,9 +32,14 @@ function largest(values: readonly number[] | null, count: number, period: number
 }
 
 /** Throws UndevelopableError where tables are too short for the picture, or white is not above black. */
-export function levelsOf({ activeArea, linearisation, black, white }: LevelTags): Levels {
+/** `plane`: of red, green and blue, where every pixel has them; a mosaic has one. */
+export function levelsOf(tags: LevelTags, plane: 0 | 1 | 2 = 0): Levels {
+  const { activeArea, linearisation, black } = tags;
+  const samples = samplesOf(tags);
+  const white = typeof tags.white === 'number' ? tags.white : tags.white[plane];
   const { width, height } = sizeOf(activeArea);
-  const { rows, columns, levels, rowDeltas, columnDeltas } = black;
+  const { rows, columns, rowDeltas, columnDeltas } = black;
+  const levels = black.levels.filter((_, index) => index % samples === plane % samples);
   if (levels.length !== rows * columns)
     throw new UndevelopableError(
       'levels',
@@ -62,7 +72,7 @@ export function levelsOf({ activeArea, linearisation, black, white }: LevelTags)
 }
 
 /** The mosaic of the active area in double precision, line by line, from the codes of the whole raw picture. The reference of the kernel. */
-export function linearMosaic(tags: LevelTags, codes: Uint16Array): Float64Array {
+export function linearMosaic(tags: LevelTags, codes: Samples): Float64Array {
   const { linear, black, scale } = levelsOf(tags);
   const { width, height } = sizeOf(tags.activeArea);
   const mosaic = new Float64Array(width * height);
@@ -73,4 +83,18 @@ export function linearMosaic(tags: LevelTags, codes: Uint16Array): Float64Array 
     }
   }
   return mosaic;
+}
+
+/** Red, green and blue of one pixel of the active area, where every pixel has them, in double precision. The reference of the kernel. */
+export function linearPixels(tags: LevelTags, codes: Samples): (row: number, column: number) => Triple {
+  const { top, left } = tags.activeArea;
+  const of = ([0, 1, 2] as const).map((plane) => levelsOf(tags, plane)) as [Levels, Levels, Levels];
+  return (row, column) => {
+    const at = ((top + row) * tags.width + left + column) * 3;
+    const value = (plane: 0 | 1 | 2): number => {
+      const { linear, black, scale } = of[plane];
+      return (linear(codes[at + plane] as number) - black(row, column)) * scale;
+    };
+    return [value(0), value(1), value(2)];
+  };
 }

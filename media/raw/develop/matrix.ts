@@ -1,4 +1,4 @@
-/** What development asks of matrices beyond media/colour: from tags, between two lights, and inverses that may not exist. */
+/** What development asks of matrices beyond media/colour: from tags, and inverses that may not exist. */
 import { apply, diagonal, invert, type Matrix, multiply, type Triple } from '../../colour/matrix.ts';
 
 export { apply, diagonal, type Matrix, multiply, type Triple };
@@ -26,12 +26,6 @@ export function matrixOf(values: readonly number[]): Matrix {
     [g, h, i],
   ];
 }
-
-/** `part` of `a`, the rest of `b`. */
-export const mix = (a: Matrix, b: Matrix, part: number): Matrix =>
-  matrixOf(
-    a.flatMap((row, y) => row.map((value, x) => part * value + (1 - part) * ((b[y] as Triple)[x] as number))),
-  );
 
 export const scale = (matrix: Matrix, by: number): Matrix => multiply(diagonal([by, by, by]), matrix);
 

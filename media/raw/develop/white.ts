@@ -1,9 +1,9 @@
 /** Under which light a frame was shot, and what matrices hold under it (DNG specification, chapter 6, "Translating camera neutral coordinates"). */
 import type { Calibration, RawPicture } from '../../formats/dng/header.ts';
 import { type Chromaticity, chromaticityOf, D50, xyzOf } from './chromaticity.ts';
-import { illuminantKelvin } from './illuminants.ts';
-import { apply, diagonal, inverse, type Matrix, matrixOf, mix, multiply, type Triple } from './matrix.ts';
-import { chromaticityAt, temperatureOf } from './temperature.ts';
+import { illuminantChromaticity, illuminantKelvin } from './illuminants.ts';
+import { apply, diagonal, inverse, type Matrix, matrixOf, multiply, type Triple } from './matrix.ts';
+import { chromaticityAt, type Temperature, temperatureOf } from './temperature.ts';
 import { UndevelopableError } from './undevelopable.ts';
 
 /** What the frame is balanced for: as the camera recorded it, camera values of a grey card, the light's CIE 1931 x and y, or its temperature and tint (temperature.ts). */
@@ -35,42 +35,102 @@ function coolPart(kelvin: number, cool: number, warm: number): number {
   return (1 / kelvin - 1 / warm) / (1 / cool - 1 / warm);
 }
 
-/** The calibrations in the order of their temperatures; the first alone when the second says nothing of where it holds. */
-function ordered(calibrations: readonly Calibration[]): {
-  one: Calibration;
-  other: { calibration: Calibration; cool: number; warm: number } | null;
-} {
-  const [first, second] = calibrations;
-  if (first === undefined) throw new UndevelopableError('no-colour-matrix', 'no calibration');
-  if (second === undefined) return { one: first, other: null };
-  const [a, b] = [illuminantKelvin(first.illuminant), illuminantKelvin(second.illuminant)];
-  if (a === null || b === null || a === b) return { one: first, other: null };
-  return a < b
-    ? { one: first, other: { calibration: second, cool: a, warm: b } }
-    : { one: second, other: { calibration: first, cool: b, warm: a } };
+/** Where the light of a calibration lies; null: nobody says. */
+function placeOf({ illuminant, illuminantXy }: Calibration): Temperature | null {
+  if (illuminantXy !== undefined) return temperatureOf(lightAt(illuminantXy));
+  const kelvin = illuminantKelvin(illuminant);
+  if (kelvin === null) return null;
+  const chromaticity = illuminantChromaticity(illuminant);
+  return { kelvin, tint: chromaticity === null ? 0 : temperatureOf(chromaticity).tint };
 }
 
-/** The matrices for a light. A forward matrix that only one calibration has stands for both. */
-export function matricesAt(tags: ColourTags, kelvin: number): Interpolated {
-  const { one, other } = ordered(tags.calibrations);
-  const part = other === null ? 1 : coolPart(kelvin, other.cool, other.warm);
+/** Distance from light to light, squared, as the reference code of DNG 1.6 has it: 1500 K by temperature, and tint by 200. */
+function apart(a: Temperature, b: Temperature): number {
+  const across = Math.min(1500 / a.kelvin, 1) - Math.min(1500 / b.kelvin, 1);
+  return across ** 2 + ((a.tint - b.tint) / 200) ** 2;
+}
+
+/** Parts below this count as none. */
+const LEAST_PART = 0.02;
+
+/**
+ * Parts of three calibrations under a light (DNG specification 1.6, chapter 6, three calibrations; weights as its reference code computes them):
+ * reciprocal squared distance, smoothed, small ones dropped.
+ */
+function partsOfThree(places: readonly Temperature[], light: Temperature): number[] {
+  const shares = (values: readonly number[]): number[] => {
+    const sum = values.reduce((all, value) => all + value, 0);
+    return values.map((value) => value / sum);
+  };
+  const near = shares(places.map((place) => 1 / (apart(place, light) + 1e-8)));
+  return shares(
+    near.map((part) => Math.max(0, (part * part * (3 - 2 * part) - LEAST_PART) / (1 - LEAST_PART))),
+  );
+}
+
+/** The calibrations that count under a light, each with its part; the first alone when the others say nothing of where they hold. */
+function weighted(
+  calibrations: readonly Calibration[],
+  light: Temperature,
+): { readonly calibration: Calibration; readonly part: number }[] {
+  const [first] = calibrations;
+  if (first === undefined) throw new UndevelopableError('no-colour-matrix', 'no calibration');
+  const placed = calibrations.flatMap((calibration) => {
+    const place = placeOf(calibration);
+    return place === null ? [] : [{ calibration, place }];
+  });
+  const [one, other, third] = placed;
+  if (one === undefined || other === undefined) return [{ calibration: first, part: 1 }];
+  if (third !== undefined) {
+    const parts = partsOfThree(
+      placed.map(({ place }) => place),
+      light,
+    );
+    return placed.map(({ calibration }, index) => ({ calibration, part: parts[index] as number }));
+  }
+  if (one.place.kelvin === other.place.kelvin) return [{ calibration: one.calibration, part: 1 }];
+  const [cool, warm] = one.place.kelvin < other.place.kelvin ? [one, other] : [other, one];
+  const part = coolPart(light.kelvin, cool.place.kelvin, warm.place.kelvin);
+  return [
+    { calibration: cool.calibration, part },
+    { calibration: warm.calibration, part: 1 - part },
+  ];
+}
+
+/** The matrices for a light. Where not every calibration has a forward matrix, those that have one share its part. */
+export function matricesAt(tags: ColourTags, light: Temperature): Interpolated {
+  const sets = weighted(tags.calibrations, light);
+  const mixed = (
+    matrices: readonly { readonly values: readonly number[]; readonly part: number }[],
+  ): Matrix => {
+    const sum = matrices.reduce((all, { part }) => all + part, 0);
+    return matrixOf(
+      Array.from({ length: 9 }, (_, index) =>
+        matrices.reduce(
+          // Where none that has one counts, each counts alike.
+          (all, { values, part }) =>
+            all + (values[index] ?? Number.NaN) * (sum > 0 ? part / sum : 1 / matrices.length),
+          0,
+        ),
+      ),
+    );
+  };
   const between = (of: (calibration: Calibration) => readonly number[]): Matrix =>
-    other === null ? matrixOf(of(one)) : mix(matrixOf(of(one)), matrixOf(of(other.calibration)), part);
+    mixed(sets.map(({ calibration, part }) => ({ values: of(calibration), part })));
   const individual = multiply(
     diagonal(tags.analogBalance),
     between(({ cameraCalibration }) => cameraCalibration),
   );
-  const forwards = [one, ...(other === null ? [] : [other.calibration])].flatMap(({ forwardMatrix }) =>
-    forwardMatrix === null ? [] : [matrixOf(forwardMatrix)],
+  const forwards = sets.flatMap(({ calibration: { forwardMatrix }, part }) =>
+    forwardMatrix === null ? [] : [{ values: forwardMatrix, part }],
   );
-  const [first, second] = forwards;
   return {
     xyzToCamera: multiply(
       individual,
       between(({ colourMatrix }) => colourMatrix),
     ),
     individual,
-    forward: first === undefined ? null : second === undefined ? first : mix(first, second, part),
+    forward: forwards.length === 0 ? null : mixed(forwards),
   };
 }
 
@@ -84,8 +144,8 @@ const MIREDS: readonly [number, number] = [10, 600];
 function sceneLinearOf(tags: ColourTags, neutral: Triple): Chromaticity {
   if (!neutral.every((value) => value > 0 && Number.isFinite(value)))
     throw new UndevelopableError('white-balance', `a neutral of ${neutral.join(' ')}`);
-  const lightFrom = (kelvin: number): Chromaticity => {
-    const back = inverse(matricesAt(tags, kelvin).xyzToCamera);
+  const lightFrom = (temperature: Temperature): Chromaticity => {
+    const back = inverse(matricesAt(tags, temperature).xyzToCamera);
     const light = back === null ? null : chromaticityOf(apply(back, neutral));
     if (light === null)
       throw new UndevelopableError('white-balance', `no light gives the neutral ${neutral.join(' ')}`);
@@ -93,23 +153,24 @@ function sceneLinearOf(tags: ColourTags, neutral: Triple): Chromaticity {
   };
   let light = D50;
   for (let pass = 1; pass <= PASSES; pass += 1) {
-    const next = lightFrom(temperatureOf(light).kelvin);
+    const next = lightFrom(temperatureOf(light));
     const settled = Math.abs(next[0] - light[0]) + Math.abs(next[1] - light[1]) < NEAR;
     light = next;
     if (settled) return light;
   }
   // Two lights that lead to each other for ever (the reference code then takes a middle): the light between them that leads to itself.
+  const { tint } = temperatureOf(light);
   let [hot, cold] = MIREDS;
   for (let step = 0; step < 60; step += 1) {
     const mired = (hot + cold) / 2;
-    light = lightFrom(1e6 / mired);
+    light = lightFrom({ kelvin: 1e6 / mired, tint });
     if (1e6 / temperatureOf(light).kelvin > mired) hot = mired;
     else cold = mired;
   }
   return light;
 }
 
-function lightAt([x, y]: Chromaticity): Chromaticity {
+function lightAt([x, y]: readonly [number, number]): Chromaticity {
   if (!(x > 0 && y > 0 && x + y < 1)) throw new UndevelopableError('white-balance', `a light at ${x} ${y}`);
   return [x, y];
 }

@@ -140,7 +140,12 @@ export function declaredRawDecoder(loaded: LoadedDecoder): RawDecoder {
     name: declared.name,
     version,
     declaration: { declared, origin, version },
-    objection: (path) => (takesName(loaded, path) ? null : `it takes ${declared.takes.names.join(', ')}`),
+    objection: (path, { picture: { pattern } }) =>
+      !takesName(loaded, path)
+        ? `it takes ${declared.takes.names.join(', ')}`
+        : pattern === null
+          ? 'it gives one sample a pixel, LinearRaw has three'
+          : null,
     decode: async (path, { picture: { width, height, bitsPerSample } }, { signal } = {}) => {
       const cfa = new Uint16Array(width * height);
       const number = Number(/(\d+)\D*$/.exec(path.slice(path.lastIndexOf('/') + 1))?.[1] ?? 0);
