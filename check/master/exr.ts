@@ -9,12 +9,14 @@ import { walkExr } from './exr/chunks.ts';
 import { ExrForeign } from './exr/damage.ts';
 import type { ExrHeader } from './exr/header.ts';
 import { sourceOfBytes } from './exr/source.ts';
-import { surveyValues } from './exr/values.ts';
-import type { FrameMeasured, FrameSaid } from './measured.ts';
+import { type ChannelSurvey, surveyValues } from './exr/values.ts';
+import { type Ends, type FrameMeasured, type FrameSaid, NO_ENDS } from './measured.ts';
 import { labelOf } from './time-address.ts';
 
 /** Bits of 65504, the largest half (IEEE 754 binary16). */
 const LARGEST = 0x7bff;
+/** And of 1. */
+const ONE = 0x3c00;
 
 /** Names of what the container has no attribute for, and of which the writer makes lines of its comments. */
 const LINE =
@@ -126,9 +128,27 @@ function saidOf(header: ExrHeader, base: number, aces: boolean): FrameSaid {
   };
 }
 
+/** By name: a file has its channels in another order. */
+function endsOf(channels: readonly ChannelSurvey[], of: (channel: ChannelSurvey) => number): Ends {
+  const end = (wanted: string): number => {
+    const channel = channels.find(({ name }) => name === wanted);
+    return channel === undefined ? Number.NaN : of(channel);
+  };
+  return [end('R'), end('G'), end('B')];
+}
+
 export type Values = Pick<
   FrameMeasured,
-  'faults' | 'said' | 'points' | 'spot' | 'sketch' | 'atLimit' | 'notFinite' | 'least' | 'greatest'
+  | 'faults'
+  | 'said'
+  | 'points'
+  | 'spot'
+  | 'sketch'
+  | 'atLimit'
+  | 'notFinite'
+  | 'least'
+  | 'greatest'
+  | 'overWhite'
 >;
 
 export async function measureExr({
@@ -153,6 +173,10 @@ export async function measureExr({
     const sketch = new WholeFrameSketch(width, height);
     const steps = new Int32Array(width);
     let atLimit = 0;
+    /** Of the line: channels of each pixel that are above 1. */
+    const bright = new Uint8Array(width);
+    let taken = 0;
+    let overWhite = 0;
     const { channels, values } = await surveyValues(
       source,
       {
@@ -164,9 +188,14 @@ export async function measureExr({
             const bits = halves[x] as number;
             const size = bits & 0x7fff;
             if (size === LARGEST) atLimit += 1;
+            if (bits > ONE && bits <= LARGEST) bright[x] = (bright[x] as number) + 1;
             steps[x] = bits === size ? size : -size;
           }
           sketch.take(channel, y, steps);
+          taken += 1;
+          if (taken % 3 !== 0) return;
+          for (const count of bright) if (count === 3) overWhite += 1;
+          bright.fill(0);
         },
       },
       walked,
@@ -179,8 +208,9 @@ export async function measureExr({
       sketch: sketch.sums(),
       atLimit,
       notFinite: channels.reduce((sum, channel) => sum + channel.notFinite, 0),
-      least: Math.min(...channels.map(({ least }) => least ?? Number.POSITIVE_INFINITY)),
-      greatest: Math.max(...channels.map(({ greatest }) => greatest ?? Number.NEGATIVE_INFINITY)),
+      least: endsOf(channels, ({ least }) => least ?? Number.POSITIVE_INFINITY),
+      greatest: endsOf(channels, ({ greatest }) => greatest ?? Number.NEGATIVE_INFINITY),
+      overWhite,
     };
   } catch (error) {
     if (!(error instanceof FileDamage) && !(error instanceof ExrForeign) && !(error instanceof RangeError))
@@ -193,8 +223,7 @@ export async function measureExr({
       sketch: null,
       atLimit: 0,
       notFinite: 0,
-      least: Number.POSITIVE_INFINITY,
-      greatest: Number.NEGATIVE_INFINITY,
+      ...NO_ENDS,
     };
   }
 }

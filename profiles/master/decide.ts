@@ -35,6 +35,7 @@ function framesOf(
     kind: 'frames',
     format,
     compression,
+    ...(format === 'dpx' && profile.bits !== undefined ? { bits: profile.bits } : {}),
     fileName: stem,
     stem,
     extension: EXTENSIONS[format],
@@ -48,7 +49,14 @@ function framesOf(
     reel: reelOf(profile.reel, request),
     linearisation,
     said: saidOf(facts, profile, linearisation),
-    ...masterBytes({ format, compression, ...size, frames: video.frames, learned: request.learned ?? null }),
+    ...masterBytes({
+      format,
+      compression,
+      bits: profile.bits,
+      ...size,
+      frames: video.frames,
+      learned: request.learned ?? null,
+    }),
   };
 }
 

@@ -96,8 +96,13 @@ describe.each([
   }, 240_000);
 
   test('one decode gives it beside the others; every check passed', async () => {
-    for (const { profile } of job.deliverables)
-      expect(await reportOf(job, profile.name)).toMatchObject({ state: 'published', findings: [] });
+    for (const { profile } of job.deliverables) {
+      const { state, findings } = await reportOf(job, profile.name);
+      expect(state).toBe('published');
+      // A test picture has colours that ACEScct in codes cannot hold, and half floats can.
+      expect(findings.filter(({ code }) => code !== 'encoder-input-limited')).toEqual([]);
+      if (profile.name === 'grading-master-exr') expect(findings).toEqual([]);
+    }
     const report = await reportOf(job);
     expect(report.checks.map(({ check, status }) => [check, status])).toEqual(
       [

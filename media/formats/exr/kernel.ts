@@ -8,6 +8,7 @@ export interface ExrKernel {
   clearCounts(): void;
   countNans(): number;
   countClamped(): number;
+  countClampedBelow(): number;
   /** Writes `count` chunks of one line each, head and values. */
   rawChunks(r: number, g: number, b: number, width: number, firstY: number, count: number, to: number): void;
   splitAndPredict(from: number, size: number, to: number): void;

@@ -1,5 +1,5 @@
 /**
- * Writes a frame of OpenEXR: half values R, G, B, scan lines from the top, uncompressed or in ZIP chunks of sixteen lines;
+ * Writes a frame of OpenEXR: half values R, G, B, scan lines from the top, uncompressed or in ZIP chunks of sixteen lines or of one;
  * the ACES container (SMPTE ST 2065-4) uncompressed. Everything happens in the thread's memory; bytes depend on the values and
  * attributes alone.
  */
@@ -78,7 +78,7 @@ export class ExrEncoder {
     const bytes =
       MOST_HEADER + chunks * (OFFSET_BYTES + CHUNK_HEAD_BYTES) + 6 * width * height + KERNEL_SLACK;
     const file = this.#memory.allocate(bytes);
-    const chunk = compression === 'zip' ? 6 * width * lines + KERNEL_SLACK : 0;
+    const chunk = compression !== 'none' ? 6 * width * lines + KERNEL_SLACK : 0;
     const [raw, split, scratch] = [
       this.#memory.allocate(chunk),
       this.#memory.allocate(chunk),
@@ -176,5 +176,9 @@ export class ExrEncoder {
   /** Values of the last frame beyond 65504, written as that. */
   get clamped(): number {
     return this.#kernel.countClamped();
+  }
+  /** Of those, the negative ones. */
+  get clampedBelow(): number {
+    return this.#kernel.countClampedBelow();
   }
 }

@@ -270,15 +270,55 @@ function finite(from: usize, to: usize, count: i32): void {
   }
 }
 
-/** float64 to 16-bit codes from `least` to `most`, rounded half up; a multiple of 4. */
-function codes(from: usize, to: usize, count: i32, least: f64, most: f64): void {
+/** Codes since `clearLimited` below and above what there is room for, and the least and the greatest of all before they were limited. */
+let below: v128 = i64x2.splat(0);
+let above: v128 = i64x2.splat(0);
+let leastCode: v128 = f64x2.splat(Infinity);
+let greatestCode: v128 = f64x2.splat(-Infinity);
+
+export function clearLimited(): void {
+  below = i64x2.splat(0);
+  above = i64x2.splat(0);
+  leastCode = f64x2.splat(Infinity);
+  greatestCode = f64x2.splat(-Infinity);
+}
+export function limitedBelow(): i32 {
+  return i32(i64x2.extract_lane(below, 0) + i64x2.extract_lane(below, 1));
+}
+export function limitedAbove(): i32 {
+  return i32(i64x2.extract_lane(above, 0) + i64x2.extract_lane(above, 1));
+}
+export function leastBefore(): f64 {
+  return min(f64x2.extract_lane(leastCode, 0), f64x2.extract_lane(leastCode, 1));
+}
+export function greatestBefore(): f64 {
+  return max(f64x2.extract_lane(greatestCode, 0), f64x2.extract_lane(greatestCode, 1));
+}
+
+/** Two lanes: the second one of the last pixel of an odd number is that pixel once more, and counts for nothing. */
+@inline
+function count2(values: v128, both: bool, low: v128, high: v128): void {
+  const own = both ? i64x2.splat(-1) : i64x2.replace_lane(i64x2.splat(0), 0, -1);
+  const seen = both ? values : v128.shuffle<i64>(values, values, 0, 0);
+  below = i64x2.sub(below, v128.and(f64x2.lt(seen, low), own));
+  above = i64x2.sub(above, v128.and(f64x2.gt(seen, high), own));
+  leastCode = f64x2.pmin(leastCode, seen);
+  greatestCode = f64x2.pmax(greatestCode, seen);
+}
+
+/** float64 to 16-bit codes from `least` to `most`, rounded half up; a multiple of 4, of which the first `own` are of the picture. */
+function codes(from: usize, to: usize, count: i32, own: i32, least: f64, most: f64): void {
+  const low = f64x2.splat(least);
+  const high = f64x2.splat(most);
   for (let i = 0; i < count; i += 4) {
     const o = from + (usize(i) << 3);
     const a = f64x2.floor(f64x2.add(v128.load(o), f64x2.splat(0.5)));
     const b = f64x2.floor(f64x2.add(v128.load(o, 16), f64x2.splat(0.5)));
-    const low = i32x4.trunc_sat_f64x2_u_zero(f64x2.pmax(f64x2.pmin(a, f64x2.splat(most)), f64x2.splat(least)));
-    const high = i32x4.trunc_sat_f64x2_u_zero(f64x2.pmax(f64x2.pmin(b, f64x2.splat(most)), f64x2.splat(least)));
-    const four = v128.shuffle<i32>(low, high, 0, 1, 4, 5);
+    count2(a, i + 2 <= own, low, high);
+    if (i + 2 < own) count2(b, i + 4 <= own, low, high);
+    const first = i32x4.trunc_sat_f64x2_u_zero(f64x2.pmax(f64x2.pmin(a, high), low));
+    const second = i32x4.trunc_sat_f64x2_u_zero(f64x2.pmax(f64x2.pmin(b, high), low));
+    const four = v128.shuffle<i32>(first, second, 0, 1, 4, 5);
     v128.store64_lane(to + (usize(i) << 1), i16x8.narrow_i32x4_u(four, four), 0);
   }
 }
@@ -350,9 +390,10 @@ export function run(program: usize, r: usize, g: usize, b: usize, toR: usize, to
       narrow(z, toB + from, n);
     } else {
       const to = usize(start) << 1;
-      codes(x, toR + to, n, least, most);
-      codes(y, toG + to, n, least, most);
-      codes(z, toB + to, n, least, most);
+      const own = min(BLOCK, count - start);
+      codes(x, toR + to, n, own, least, most);
+      codes(y, toG + to, n, own, least, most);
+      codes(z, toB + to, n, own, least, most);
     }
   }
 }

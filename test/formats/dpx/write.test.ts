@@ -45,7 +45,7 @@ async function encoded(
 ): Promise<Buffer> {
   const memory = new KernelMemory();
   const encoder = await DpxEncoder.create(memory);
-  encoder.prepare({ width, height });
+  encoder.prepare({ width, height, bits: 10 });
   const [r, g, b] = placed(memory, planes);
   encoder.begin();
   encoder.take({ r, g, b, count: planes[0]?.length ?? 0 });
@@ -84,7 +84,7 @@ test.each([
 
 test('the first pixel is the word of method A: R, G, B from the top, two bits free', async () => {
   const bytes = await encoded(1, 1, [Uint16Array.of(0x3ff), Uint16Array.of(0x001), Uint16Array.of(0x200)]);
-  expect(bytes.length).toBe(dpxBytes({ width: 1, height: 1 }));
+  expect(bytes.length).toBe(dpxBytes({ width: 1, height: 1, bits: 10 }));
   expect(bytes.toString('hex', 2048)).toBe((0x3ff * 2 ** 22 + 0x001 * 2 ** 12 + 0x200 * 2 ** 2).toString(16));
 });
 
@@ -176,7 +176,7 @@ test('band by band the same bytes as all at once, and nothing less than all', as
   const whole = await encoded(width, height, planes);
   const memory = new KernelMemory();
   const encoder = await DpxEncoder.create(memory);
-  encoder.prepare({ width, height });
+  encoder.prepare({ width, height, bits: 10 });
   const [r, g, b] = placed(memory, planes);
   for (const lines of [1, 7, 16]) {
     encoder.begin();
