@@ -287,6 +287,16 @@ describe('an encoder at fault', () => {
       },
       'master-picture-differs',
     ],
+    [
+      'another word for its code values',
+      { do: 'option', stage: 'encoder', profile: PROFILE, option: '-metadata', value: 'comment=BT.709' },
+      'container-differs',
+    ],
+    [
+      'no word for its code values',
+      { do: 'option', stage: 'encoder', profile: PROFILE, option: '-metadata', value: 'comment=' },
+      'container-part-absent',
+    ],
     ...further<[string, Operation, string]>(
       [
         'one line of chroma in the last picture',

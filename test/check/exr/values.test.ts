@@ -33,7 +33,7 @@ const picture = grainy(WIDTH, HEIGHT);
 const rounded = (plane: Float32Array): Float32Array => plane.map(roundToHalf);
 
 describe.each(['half', 'float'])('%s values', (type) => {
-  test.each(['none', 'rle', 'zips', 'zip'])('compression %s: the same values', async (compression) => {
+  test.each(['none', 'rle', 'zips', 'zip', 'piz'])('compression %s: the same values', async (compression) => {
     const bytes = await readFile(await written('-d', type, '--compression', compression));
     const source = sourceOfBytes(bytes);
     const { header } = await walkExr(source);
