@@ -53,7 +53,7 @@ const floats = (bytes: Buffer): number[] =>
 
 let job: Job;
 beforeAll(async () => {
-  const folder = freshFolder('profiles');
+  const folder = groupFolder('profiles');
   const clip = await movieClip(groupFolder('movie-roll'), {
     frames: FRAMES,
     rate: '24000/1001',
