@@ -72,11 +72,12 @@ export function limitsFindings(
   const { all, frames, worst } = limitedOf(limited, 3 * pixels);
   if (worst > share) {
     const { below, above, least, greatest } = all;
+    const unit = share === 0 ? '' : 'code ';
     const part = (count: number, end: string): string[] =>
       count === 0 ? [] : [`${count} (${percent(count / (3 * whole))}) ${end}`];
     const parts = [
-      ...part(below, `below, down to ${number(least)}`),
-      ...part(above, `above, up to ${number(greatest)}`),
+      ...part(below, `below, down to ${unit}${number(least)}`),
+      ...part(above, `above, up to ${unit}${number(greatest)}`),
     ];
     notes.push(
       finding(
