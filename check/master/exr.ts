@@ -17,6 +17,7 @@ import { labelOf } from './time-address.ts';
 const LARGEST = 0x7bff;
 /** And of 1. */
 const ONE = 0x3c00;
+const SIGN = 0x8000;
 
 /** Names of what the container has no attribute for, and of which the writer makes lines of its comments. */
 const LINE =
@@ -128,6 +129,20 @@ function saidOf(header: ExrHeader, base: number, aces: boolean): FrameSaid {
   };
 }
 
+/** Pixels of a line of which each of three channels is above 1: its bits lie above those of 1 and below the sign. Without a branch, which costs ten times as much. */
+function brightIn([one, two, three]: readonly Uint16Array[]): number {
+  if (one === undefined || two === undefined || three === undefined) return 0;
+  let count = 0;
+  for (let x = 0; x < one.length; x += 1) {
+    const a = one[x] as number;
+    const b = two[x] as number;
+    const c = three[x] as number;
+    const over = (ONE - a) & (a - SIGN) & (ONE - b) & (b - SIGN) & (ONE - c) & (c - SIGN);
+    count += over >>> 31;
+  }
+  return count;
+}
+
 /** By name: a file has its channels in another order. */
 function endsOf(channels: readonly ChannelSurvey[], of: (channel: ChannelSurvey) => number): Ends {
   const end = (wanted: string): number => {
@@ -173,9 +188,8 @@ export async function measureExr({
     const sketch = new WholeFrameSketch(width, height);
     const steps = new Int32Array(width);
     let atLimit = 0;
-    /** Of the line: channels of each pixel that are above 1. */
-    const bright = new Uint8Array(width);
-    let taken = 0;
+    /** Of the line, R, G, B as they come. */
+    const line: Uint16Array[] = [];
     let overWhite = 0;
     const { channels, values } = await surveyValues(
       source,
@@ -188,14 +202,11 @@ export async function measureExr({
             const bits = halves[x] as number;
             const size = bits & 0x7fff;
             if (size === LARGEST) atLimit += 1;
-            if (bits > ONE && bits <= LARGEST) bright[x] = (bright[x] as number) + 1;
             steps[x] = bits === size ? size : -size;
           }
           sketch.take(channel, y, steps);
-          taken += 1;
-          if (taken % 3 !== 0) return;
-          for (const count of bright) if (count === 3) overWhite += 1;
-          bright.fill(0);
+          if (line.push(halves) < 3) return;
+          overWhite += brightIn(line.splice(0));
         },
       },
       walked,
