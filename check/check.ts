@@ -3,7 +3,7 @@ import type { Finding, FindingSubject } from '../findings/finding.ts';
 import { finding } from '../findings/finding.ts';
 import type { FindingCode } from '../findings/registry.ts';
 import type { ClipFacts } from '../media/facts.ts';
-import type { PictureError } from '../ledger/report.ts';
+import type { PictureError, ValuesMeasured } from '../ledger/report.ts';
 import type { Bitstream } from '../proof/bitstream.ts';
 import type { Outcome } from '../profiles/outcome.ts';
 import type { CheckName } from '../profiles/schema.ts';
@@ -40,6 +40,7 @@ export interface CheckVerdict {
     readonly expected: string;
   }[];
   readonly pictureError?: PictureError;
+  readonly values?: ValuesMeasured;
   /** Empty: passed. */
   readonly faults: readonly {
     readonly code: FindingCode;

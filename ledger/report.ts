@@ -29,6 +29,24 @@ export const pictureErrorSchema = z.object({
 });
 export type PictureError = z.infer<typeof pictureErrorSchema>;
 
+/** What the values of a master range over, from its bytes on disk. */
+export const valuesSchema = z.object({
+  of: z.string().describe('What the values are'),
+  channels: z
+    .array(
+      z.object({
+        channel: z.enum(['R', 'G', 'B']).describe('Which'),
+        least: z.number().describe('In all frames'),
+        greatest: z.number().describe('In all frames'),
+      }),
+    )
+    .describe('By channel'),
+  atEnds: z.int().nonnegative().describe('Values at an end of what the form holds'),
+  overWhite: z.int().nonnegative().describe('Pixels of which every channel is above scene-linear 1.0'),
+  pixels: z.int().nonnegative().describe('Of all frames'),
+});
+export type ValuesMeasured = z.infer<typeof valuesSchema>;
+
 /** One check that ran. A check that could not run is absent, and absent is failed (the gate). */
 export const checkResultSchema = z.looseObject({
   check: z.string().describe('Name of the check (docs/glossary.md)'),
@@ -45,6 +63,9 @@ export const checkResultSchema = z.looseObject({
   pictureError: pictureErrorSchema
     .optional()
     .describe('Of the check picture-error: what coding lost; absent: others'),
+  values: valuesSchema
+    .optional()
+    .describe('Of the check whole-frames of a folder of frames: what its values range over; absent: others'),
 });
 export type CheckResult = z.infer<typeof checkResultSchema>;
 

@@ -124,6 +124,10 @@ export const outcomeSchema = z.object({
     })
     .optional()
     .describe('Of a deliverable that keeps every sample; absent: others'),
+  says: z
+    .string()
+    .optional()
+    .describe('What the file says of its code values in its own metadata; absent: nothing'),
   linearisation: linearisationSchema
     .optional()
     .describe(

@@ -2,10 +2,11 @@
 import type { FindingCode } from '../../findings/registry.ts';
 import { sha256OfText } from '../../files/checksum-list.ts';
 import { POINTS, pointsOf, type PixelSamples } from '../../proof/pixel-samples.ts';
+import type { ValuesSeen } from '../../proof/value-range.ts';
 import { frameFileName } from '../../profiles/master/frame-name.ts';
+import type { MasterForm } from '../../profiles/master/form.ts';
 import type { MasterOutcome } from '../../profiles/master/outcome.ts';
 import type { MasterCheck } from '../../profiles/check-names.ts';
-import type { MasterFormat } from '../../profiles/master/schema.ts';
 import type { CheckVerdict } from '../check.ts';
 import { judgeCompanions } from './amf.ts';
 import { saidOf } from './expected.ts';
@@ -36,6 +37,8 @@ export interface MasterCheckInput {
   readonly sceneLinear: ToSceneLinear | null;
   /** The frames as they left the encoder; null: nobody says. */
   readonly written: Written | null;
+  /** What its maker counted of the values; null: nobody says. */
+  readonly seen: ValuesSeen | null;
   /** Name of the source, as the headers have it. */
   readonly source: string;
 }
@@ -140,7 +143,7 @@ const timecode: (input: MasterCheckInput) => CheckVerdict = ({ measured, outcome
 
 /** Differences as parts of what is allowed; more than 1 is a fault. */
 export function worstOf(
-  format: MasterFormat,
+  form: MasterForm,
   found: ArrayLike<number>,
   wanted: (pixel: number) => readonly [number, number, number],
   pixels: number,
@@ -148,8 +151,8 @@ export function worstOf(
   let worst = { worst: 0, at: 0, channel: 0, expected: 0 };
   for (let pixel = 0; pixel < pixels; pixel += 1) {
     const sceneLinear = wanted(pixel);
-    const expected = wantedOf(format, sceneLinear);
-    const allowed = allowance(format, sceneLinear, expected);
+    const expected = wantedOf(form, sceneLinear);
+    const allowed = allowance(form, sceneLinear, expected);
     for (let channel = 0; channel < 3; channel += 1) {
       const off =
         Math.abs((found[3 * pixel + channel] as number) - (expected[channel] as number)) /
@@ -198,8 +201,8 @@ const pixelValues: (input: MasterCheckInput) => CheckVerdict | null = ({
   let greatest = Number.NEGATIVE_INFINITY;
   let notFinite = 0;
   for (const frame of measured.frames) {
-    least = Math.min(least, frame.least);
-    greatest = Math.max(greatest, frame.greatest);
+    least = Math.min(least, ...frame.least);
+    greatest = Math.max(greatest, ...frame.greatest);
     notFinite += frame.notFinite;
     if (frame.notFinite > 0)
       wrong.push({
@@ -212,7 +215,7 @@ const pixelValues: (input: MasterCheckInput) => CheckVerdict | null = ({
     }
     const base = 3 * POINTS * frame.index;
     const off = worstOf(
-      outcome.format,
+      outcome,
       frame.points,
       (pixel) =>
         sceneLinear(
@@ -240,7 +243,7 @@ const pixelValues: (input: MasterCheckInput) => CheckVerdict | null = ({
   return verdict(
     notFinite > 0 ? 'master-not-finite' : 'master-pixels-differ',
     `${POINTS} pixels of each of ${measured.frames.length} frames, at worst ${worst.toFixed(2)} of what is allowed${span}`,
-    inWords(outcome.format),
+    inWords(outcome),
     wrong,
   );
 };
@@ -261,7 +264,7 @@ const spotCheck: (input: MasterCheckInput) => CheckVerdict | null = ({ measured,
       continue;
     }
     const off = worstOf(
-      outcome.format,
+      outcome,
       frame.spot,
       (pixel) => [
         spot.sceneLinear[3 * pixel] as number,
@@ -278,7 +281,7 @@ const spotCheck: (input: MasterCheckInput) => CheckVerdict | null = ({ measured,
   return verdict(
     'master-spot-check-differs',
     `${pixels} pixels of frames ${points.spots.map(({ frame }) => frame).join(', ')}, at worst ${worst.toFixed(2)} of what is allowed`,
-    `the source decoded again: ${inWords(outcome.format)}`,
+    `the source decoded again: ${inWords(outcome)}`,
     wrong,
   );
 };
@@ -319,6 +322,6 @@ export const masterChecksBy: Readonly<Record<MasterCheck, (input: MasterCheckInp
     'spot-check': spotCheck,
     'write-verify': writeVerify,
     'frames-as-decoded': ({ outcome, points }) => readingVerdict(outcome, points?.reading),
-    'whole-frames': ({ measured, outcome, points }) => wholeFrames(measured, outcome, points),
+    'whole-frames': ({ measured, outcome, points, seen }) => wholeFrames(measured, outcome, points, seen),
     amf: ({ measured, outcome, sceneLinear }) => judgeCompanions(measured.companions, outcome, sceneLinear),
   };

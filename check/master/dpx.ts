@@ -1,5 +1,5 @@
 /**
- * A DPX frame as it lies on disk (SMPTE ST 268-1, big-endian, 10-bit RGB filled to words by method A): what its header says and
+ * A DPX frame as it lies on disk (SMPTE ST 268-1, big-endian, RGB of 10 bits, of 12 filled to words by method A, or of 16): what its header says and
  * the codes of single pixels. Of the checker alone; nothing here is shared with the writer.
  */
 import { knownRateNear, formatRatio } from '../../media/time/rate.ts';
@@ -56,7 +56,6 @@ const fixedNumbers: readonly (readonly [name: string, at: number, value: number]
   ['sign of the data', 780, 0],
   ['lowest code', 784, 0],
   ['lowest quantity', 788, UNDEFINED],
-  ['highest code', 792, 1023],
   ['highest quantity', 796, UNDEFINED],
   ['place of the data', 808, HEADER],
   ['padding of lines', 812, 0],
@@ -79,7 +78,7 @@ const fixedNumbers: readonly (readonly [name: string, at: number, value: number]
 /** Every field that has another value than its one, by name and byte. */
 function othersOf(
   bytes: Buffer,
-  { width, height }: { readonly width: number; readonly height: number },
+  { width, height, bits }: { readonly width: number; readonly height: number; readonly bits: number },
 ): string {
   const odd: string[] = [];
   for (const [name, at, length, value] of fixedTexts) {
@@ -89,6 +88,8 @@ function othersOf(
   }
   for (const [name, at, value] of fixedNumbers)
     if (bytes.readUInt32BE(at) !== value) odd.push(`${name} ${bytes.readUInt32BE(at)} at byte ${at}`);
+  if (bytes.readUInt32BE(792) !== 2 ** bits - 1)
+    odd.push(`highest code ${bytes.readUInt32BE(792)} at byte 792`);
   for (let element = 1; element < 8; element += 1) {
     const at = 780 + 72 * element;
     if (
@@ -121,12 +122,34 @@ const freeTexts: readonly (readonly [name: string, at: number, length: number])[
   ['frame identification', 1732, 32],
 ];
 
-/** Throws RangeError for what is no header at all. `base`: of the labels that are expected. */
-export function dpxFrame(bytes: Buffer, base: number): MeasuredDpx {
+/** How codes lie in their words, by their bits: bytes of a pixel, the field "packing" (ST 268-1, table 2: 0 packed, 1 filled by method A), in words. */
+const layouts = [
+  { bits: 10, pixel: 4, packing: 1, words: 'RGB, 10 bits, filled to words' },
+  { bits: 12, pixel: 6, packing: 1, words: 'RGB, 12 bits, filled to words' },
+  { bits: 16, pixel: 6, packing: 0, words: 'RGB, 16 bits' },
+] as const;
+type Layout = (typeof layouts)[number];
+
+/** Places in words of 16 bits that are filled: four of 12 bits, at the end. */
+const FILLED = 4;
+
+/** Codes that fill more than their bits: what is behind them must be zero. */
+function filledBits(bytes: Buffer, offset: number, { bits }: Layout): number {
+  let filled = 0;
+  if (bits === 10) for (let at = offset + 3; at < bytes.length; at += 4) filled |= (bytes[at] as number) & 3;
+  if (bits === 12) for (let at = offset + 1; at < bytes.length; at += 2) filled |= (bytes[at] as number) & 15;
+  return filled;
+}
+
+/**
+ * Throws RangeError for what is no header at all. `base`: of the labels that are expected; `wanted`: bits of a code.
+ */
+export function dpxFrame(bytes: Buffer, base: number, wanted: number): MeasuredDpx {
   if (bytes.length < HEADER || bytes.toString('latin1', 0, 4) !== 'SDPX')
     throw new RangeError('no big-endian DPX header');
   const [offset, width, height] = [bytes.readUInt32BE(4), bytes.readUInt32BE(772), bytes.readUInt32BE(776)];
-  const needed = offset + 4 * width * height;
+  const layout = layouts.find(({ bits }) => bits === wanted) ?? layouts[0];
+  const needed = offset + layout.pixel * width * height;
   const faults: string[] = [];
   const expect = (what: string, found: number, wanted: number): void => {
     if (found !== wanted) faults.push(`${what} ${found}, not ${wanted}`);
@@ -135,10 +158,12 @@ export function dpxFrame(bytes: Buffer, base: number): MeasuredDpx {
   expect('bytes', bytes.length, needed);
   expect('bytes by its header', bytes.readUInt32BE(16), bytes.length);
   expect('descriptor', bytes.readUInt8(800), 50);
-  expect('bits', bytes.readUInt8(803), 10);
-  expect('packing', bytes.readUInt16BE(804), 1);
+  expect('bits', bytes.readUInt8(803), wanted);
+  expect('packing', bytes.readUInt16BE(804), layout.packing);
   expect('encoding', bytes.readUInt16BE(806), 0);
   expect('elements', bytes.readUInt16BE(770), 1);
+  if (faults.length === 0 && filledBits(bytes, offset, layout) !== 0)
+    faults.push('bits behind codes that are not zero');
   const time = bytes.readUInt32BE(1920);
   const rates = [1940, 1724].map((at) =>
     bytes.readUInt32BE(at) === UNDEFINED ? null : knownRateNear(bytes.readFloatBE(at)),
@@ -157,9 +182,12 @@ export function dpxFrame(bytes: Buffer, base: number): MeasuredDpx {
       size: `${width}x${height}`,
       windows: `${width}x${height}`,
       channels:
-        bytes.readUInt8(800) === 50 && bytes.readUInt8(803) === 10 && bytes.readUInt16BE(804) === 1
-          ? 'RGB, 10 bits, filled to words'
-          : 'others',
+        layouts.find(
+          ({ bits, packing }) =>
+            bytes.readUInt8(800) === 50 &&
+            bytes.readUInt8(803) === bits &&
+            bytes.readUInt16BE(804) === packing,
+        )?.words ?? 'others',
       compression: bytes.readUInt16BE(806) === 0 ? 'none' : 'some',
       // Image orientation, table 2 of ST 268-1: 0 is from the left to the right and from the top down.
       lineOrder: bytes.readUInt16BE(768) === 0 ? 'increasing-y' : `orientation ${bytes.readUInt16BE(768)}`,
@@ -181,9 +209,18 @@ export function dpxFrame(bytes: Buffer, base: number): MeasuredDpx {
       camera: text(bytes, 1556, 32),
       serial: text(bytes, 1588, 32),
       whiteBalance: null,
-      others: othersOf(bytes, { width, height }),
+      others: othersOf(bytes, { width, height, bits: layout.bits }),
     },
     codesAt(x, y) {
+      if (layout.bits !== 10) {
+        const at = offset + layout.pixel * (y * width + x);
+        const shift = layout.bits === 12 ? FILLED : 0;
+        return [
+          bytes.readUInt16BE(at) >>> shift,
+          bytes.readUInt16BE(at + 2) >>> shift,
+          bytes.readUInt16BE(at + 4) >>> shift,
+        ];
+      }
       const word = bytes.readUInt32BE(offset + 4 * (y * width + x));
       return [word >>> 22, (word >>> 12) & 1023, (word >>> 2) & 1023];
     },

@@ -40,7 +40,12 @@ function compared(code: FindingCode, what: string, expected: string, all: readon
   let most = 0;
   const faults: { code: FindingCode; found: string; expected: string }[] = [];
   for (const { frame, pixels, codes, sceneLinear } of all) {
-    const { worst, at, channel, expected: wanted } = worstOf('rdd36', codes, sceneLinear, pixels.length);
+    const {
+      worst,
+      at,
+      channel,
+      expected: wanted,
+    } = worstOf({ format: 'rdd36' }, codes, sceneLinear, pixels.length);
     most = Math.max(most, worst);
     if (worst <= 1) continue;
     const { x, y } = pixels[at] as Point;
@@ -111,7 +116,7 @@ export function checkEncoderInput(
       compared(
         'master-pixels-differ',
         `${POINTS} pixels of each of ${frames} frames as the encoder was fed with them`,
-        inWords('rdd36'),
+        inWords({ format: 'rdd36' }),
         everywhere,
       ),
     ],
@@ -136,7 +141,7 @@ export function checkEncoderInput(
 
 function spotsVerdict(wanted: number, found: readonly Off[]): CheckVerdict {
   const pixels = found.reduce((sum, spot) => sum + spot.pixels.length, 0);
-  const expected = `the source decoded again: ${inWords('rdd36')}`;
+  const expected = `the source decoded again: ${inWords({ format: 'rdd36' })}`;
   const verdict = compared(
     'master-spot-check-differs',
     `${pixels} pixels of frames ${found.map(({ frame }) => frame).join(', ')} as the encoder was fed with them`,

@@ -68,6 +68,13 @@ export function developmentOf(way: MasterOutcome['linearisation']): string {
   return words.join('; ');
 }
 
+/** How codes of DPX lie, by their bits. */
+const inWords = {
+  10: 'RGB, 10 bits, filled to words',
+  12: 'RGB, 12 bits, filled to words',
+  16: 'RGB, 16 bits',
+} as const;
+
 export function saidOf(outcome: MasterOutcome, index: number, source: string): FrameSaid {
   const { width, height, format, said } = outcome;
   const dpx = format === 'dpx';
@@ -75,7 +82,7 @@ export function saidOf(outcome: MasterOutcome, index: number, source: string): F
   return {
     size: `${width}x${height}`,
     windows: dpx ? `${width}x${height}` : `0,0 ${width - 1},${height - 1} of 0,0 ${width - 1},${height - 1}`,
-    channels: dpx ? 'RGB, 10 bits, filled to words' : 'B half, G half, R half',
+    channels: dpx ? inWords[outcome.bits ?? 10] : 'B half, G half, R half',
     compression: outcome.compression,
     lineOrder: 'increasing-y',
     colours: dpx ? 'ACEScct, logarithmic' : 'ACES2065-1',

@@ -9,12 +9,15 @@ import { walkExr } from './exr/chunks.ts';
 import { ExrForeign } from './exr/damage.ts';
 import type { ExrHeader } from './exr/header.ts';
 import { sourceOfBytes } from './exr/source.ts';
-import { surveyValues } from './exr/values.ts';
-import type { FrameMeasured, FrameSaid } from './measured.ts';
+import { type ChannelSurvey, surveyValues } from './exr/values.ts';
+import { type Ends, type FrameMeasured, type FrameSaid, NO_ENDS } from './measured.ts';
 import { labelOf } from './time-address.ts';
 
 /** Bits of 65504, the largest half (IEEE 754 binary16). */
 const LARGEST = 0x7bff;
+/** And of 1. */
+const ONE = 0x3c00;
+const SIGN = 0x8000;
 
 /** Names of what the container has no attribute for, and of which the writer makes lines of its comments. */
 const LINE =
@@ -126,9 +129,41 @@ function saidOf(header: ExrHeader, base: number, aces: boolean): FrameSaid {
   };
 }
 
+/** Pixels of a line of which each of three channels is above 1: its bits lie above those of 1 and below the sign. Without a branch, which costs ten times as much. */
+function brightIn([one, two, three]: readonly Uint16Array[]): number {
+  if (one === undefined || two === undefined || three === undefined) return 0;
+  let count = 0;
+  for (let x = 0; x < one.length; x += 1) {
+    const a = one[x] as number;
+    const b = two[x] as number;
+    const c = three[x] as number;
+    const over = (ONE - a) & (a - SIGN) & (ONE - b) & (b - SIGN) & (ONE - c) & (c - SIGN);
+    count += over >>> 31;
+  }
+  return count;
+}
+
+/** By name: a file has its channels in another order. */
+function endsOf(channels: readonly ChannelSurvey[], of: (channel: ChannelSurvey) => number): Ends {
+  const end = (wanted: string): number => {
+    const channel = channels.find(({ name }) => name === wanted);
+    return channel === undefined ? Number.NaN : of(channel);
+  };
+  return [end('R'), end('G'), end('B')];
+}
+
 export type Values = Pick<
   FrameMeasured,
-  'faults' | 'said' | 'points' | 'spot' | 'sketch' | 'atLimit' | 'notFinite' | 'least' | 'greatest'
+  | 'faults'
+  | 'said'
+  | 'points'
+  | 'spot'
+  | 'sketch'
+  | 'atLimit'
+  | 'notFinite'
+  | 'least'
+  | 'greatest'
+  | 'overWhite'
 >;
 
 export async function measureExr({
@@ -153,6 +188,9 @@ export async function measureExr({
     const sketch = new WholeFrameSketch(width, height);
     const steps = new Int32Array(width);
     let atLimit = 0;
+    /** Of the line, R, G, B as they come. */
+    const line: Uint16Array[] = [];
+    let overWhite = 0;
     const { channels, values } = await surveyValues(
       source,
       {
@@ -167,6 +205,8 @@ export async function measureExr({
             steps[x] = bits === size ? size : -size;
           }
           sketch.take(channel, y, steps);
+          if (line.push(halves) < 3) return;
+          overWhite += brightIn(line.splice(0));
         },
       },
       walked,
@@ -179,8 +219,9 @@ export async function measureExr({
       sketch: sketch.sums(),
       atLimit,
       notFinite: channels.reduce((sum, channel) => sum + channel.notFinite, 0),
-      least: Math.min(...channels.map(({ least }) => least ?? Number.POSITIVE_INFINITY)),
-      greatest: Math.max(...channels.map(({ greatest }) => greatest ?? Number.NEGATIVE_INFINITY)),
+      least: endsOf(channels, ({ least }) => least ?? Number.POSITIVE_INFINITY),
+      greatest: endsOf(channels, ({ greatest }) => greatest ?? Number.NEGATIVE_INFINITY),
+      overWhite,
     };
   } catch (error) {
     if (!(error instanceof FileDamage) && !(error instanceof ExrForeign) && !(error instanceof RangeError))
@@ -193,8 +234,7 @@ export async function measureExr({
       sketch: null,
       atLimit: 0,
       notFinite: 0,
-      least: Number.POSITIVE_INFINITY,
-      greatest: Number.NEGATIVE_INFINITY,
+      ...NO_ENDS,
     };
   }
 }

@@ -7,11 +7,14 @@ import type { CheckResult } from '../../ledger/report.ts';
 import type { ClipFacts } from '../../media/facts.ts';
 import type { FolderDigest } from '../../files/folder-digest.ts';
 import { evenTimes, packetsOfFiles } from '../../media/sequence/numbered.ts';
+import type { ValuesSeen } from '../../proof/value-range.ts';
 import type { PixelSamples } from '../../proof/pixel-samples.ts';
+import { bitsOf } from '../../profiles/master/form.ts';
 import type { MasterOutcome } from '../../profiles/master/outcome.ts';
 import { masterChecks } from '../../profiles/check-names.ts';
 import { faultsToFindings } from '../check.ts';
 import { masterChecksBy, type Written } from './compare.ts';
+import { limitsFindings } from './limits.ts';
 import type { ToSceneLinear } from './scene-linear.ts';
 import { measureMaster } from './measure.ts';
 import type { MasterMeasured } from './measured.ts';
@@ -26,6 +29,8 @@ export interface MasterCheckRequest {
   readonly sceneLinear: ToSceneLinear | null;
   /** The frames as they left the encoder; null when nobody says. */
   readonly written: Written | null;
+  /** What its maker counted of the values; absent: nobody says. */
+  readonly seen?: ValuesSeen;
   readonly threads?: number;
   readonly signal?: AbortSignal;
   readonly onFrames?: (frames: number) => void;
@@ -59,7 +64,15 @@ export async function checkMaster(request: MasterCheckRequest): Promise<MasterCh
   const results: CheckResult[] = [];
   const findings: Finding[] = [];
   for (const check of masterChecks) {
-    const verdict = masterChecksBy[check]({ measured, outcome, points, sceneLinear, written, source });
+    const verdict = masterChecksBy[check]({
+      measured,
+      outcome,
+      points,
+      sceneLinear,
+      written,
+      seen: request.seen ?? null,
+      source,
+    });
     if (verdict === null) {
       findings.push(
         finding(
@@ -77,9 +90,11 @@ export async function checkMaster(request: MasterCheckRequest): Promise<MasterCh
       measured: verdict.measured,
       expected: verdict.expected,
       tool: TOOL,
+      ...(verdict.values === undefined ? {} : { values: verdict.values }),
     });
     for (const item of faultsToFindings(verdict, subject)) findings.push(item);
   }
+  if (request.seen !== undefined) findings.push(...limitsFindings(outcome, outcome, request.seen, subject));
   const passed =
     results.length === masterChecks.length &&
     results.every(({ status: end }) => end === 'passed') &&
@@ -96,7 +111,11 @@ export async function checkMaster(request: MasterCheckRequest): Promise<MasterCh
 }
 
 /** What was measured, in the form of a clip's facts; null when no frame could be read. */
-function factsOf({ frames }: MasterMeasured, { format, rate, timecode }: MasterOutcome): ClipFacts | null {
+/** As ffmpeg has names for planes of so many bits. */
+const dpxPixels = { 10: 'gbrp10be', 12: 'gbrp12be', 16: 'gbrp16be' } as const;
+
+function factsOf({ frames }: MasterMeasured, outcome: MasterOutcome): ClipFacts | null {
+  const { format, rate, timecode } = outcome;
   const first = frames.find(({ said }) => said !== null);
   const size = /^(\d+)x(\d+)$/.exec(first?.said?.size ?? '');
   if (first === undefined || size === null) return null;
@@ -114,8 +133,8 @@ function factsOf({ frames }: MasterMeasured, { format, rate, timecode }: MasterO
       height: Number(size[2]),
       pixelAspect: { num: 1, den: 1 },
       rotation: 0,
-      pixelFormat: dpx ? 'gbrp10be' : 'gbrpf16le',
-      bitDepth: dpx ? 10 : 16,
+      pixelFormat: dpx ? dpxPixels[bitsOf(outcome)] : 'gbrpf16le',
+      bitDepth: dpx ? bitsOf(outcome) : 16,
       fieldOrder: 'progressive',
       colour: { primaries: null, transfer: dpx ? null : 'linear', matrix: 'rgb', range: 'full' },
       claimedFrames: null,

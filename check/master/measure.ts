@@ -9,6 +9,7 @@ import { fsPath } from '../../files/names.ts';
 import { createThreadPool } from '../../process/threads.ts';
 import type { Spot } from '../../proof/pixel-samples.ts';
 import { frameFileName } from '../../profiles/master/frame-name.ts';
+import { bitsOf } from '../../profiles/master/form.ts';
 import type { MasterOutcome } from '../../profiles/master/outcome.ts';
 import type { CompanionsMeasured, FrameMeasured, MasterMeasured } from './measured.ts';
 import type { MeasureAnswer, MeasureOrder, MeasureSetup } from './thread.ts';
@@ -45,7 +46,14 @@ export async function measureMaster({
   const pool = createThreadPool<MeasureSetup, MeasureOrder, MeasureAnswer>(
     programFile('check/master/thread.js'),
     Math.max(1, threads ?? availableParallelism()),
-    { folder: path, format, width: outcome.width, height: outcome.height, base: outcome.timecode.base },
+    {
+      folder: path,
+      format,
+      width: outcome.width,
+      height: outcome.height,
+      base: outcome.timecode.base,
+      bits: bitsOf(outcome),
+    },
   );
   const stop = (): void => void pool.close();
   signal?.addEventListener('abort', stop, { once: true });

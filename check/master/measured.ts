@@ -1,6 +1,14 @@
 /** What was measured of a master, from its bytes on disk, frame by frame. */
 import type { FolderDigest } from '../../files/folder-digest.ts';
 
+export type Ends = readonly [red: number, green: number, blue: number];
+/** Of values that could not be read. */
+export const NO_ENDS = {
+  least: [Number.POSITIVE_INFINITY, Number.POSITIVE_INFINITY, Number.POSITIVE_INFINITY],
+  greatest: [Number.NEGATIVE_INFINITY, Number.NEGATIVE_INFINITY, Number.NEGATIVE_INFINITY],
+  overWhite: 0,
+} as const;
+
 export interface FrameMeasured {
   /** Of the clip, counted from 0. */
   readonly index: number;
@@ -19,10 +27,13 @@ export interface FrameMeasured {
   readonly sketch: Int32Array | null;
   /** Values at the greatest magnitude that the form has; of DPX at either end of its scale. */
   readonly atLimit: number;
-  /** Values that are no numbers, or infinite; and the least and the greatest of the others. */
+  /** Values that are no numbers, or infinite. */
   readonly notFinite: number;
-  readonly least: number;
-  readonly greatest: number;
+  /** Of R, G, B, the least and the greatest of the others; of DPX, codes. Infinite the wrong way round where nothing could be read. */
+  readonly least: Ends;
+  readonly greatest: Ends;
+  /** Pixels of which every channel is above scene-linear 1.0. */
+  readonly overWhite: number;
 }
 
 /** What a header says, in words that can be compared; an attribute that is not there is null. */

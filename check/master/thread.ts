@@ -9,10 +9,7 @@ import { type Point, pointsOf } from '../../proof/pixel-samples.ts';
 import { WholeFrameSketch } from '../../proof/whole-frame-sketch.ts';
 import { dpxFrame, type MeasuredDpx } from './dpx.ts';
 import { measureExr, type Values } from './exr.ts';
-import type { FrameMeasured } from './measured.ts';
-
-/** Of 10 bits. */
-const MOST_CODE = 1023;
+import { type FrameMeasured, NO_ENDS } from './measured.ts';
 
 export interface MeasureSetup {
   readonly folder: string;
@@ -21,6 +18,8 @@ export interface MeasureSetup {
   readonly height: number;
   /** Of the labels that are expected. */
   readonly base: number;
+  /** Of a code of DPX. */
+  readonly bits: number;
 }
 
 export interface MeasureOrder {
@@ -32,40 +31,59 @@ export interface MeasureOrder {
 /** As folderDigestOf takes it. */
 export type MeasureAnswer = FrameMeasured & FolderFile;
 
-function sketchOf({ width, height, codesAt }: MeasuredDpx): Pick<Values, 'sketch' | 'atLimit'> {
+/** ACEScct of scene-linear 1.0, of full scale (Academy S-2016-001): (log2(1) + 9.72) / 17.52. */
+const WHITE = 9.72 / 17.52;
+
+function valuesOf(
+  { width, height, codesAt }: MeasuredDpx,
+  bits: number,
+): Pick<Values, 'sketch' | 'atLimit' | 'least' | 'greatest' | 'overWhite'> {
+  const most = 2 ** bits - 1;
+  const white = WHITE * most;
   const sketch = new WholeFrameSketch(width, height);
-  const lines = [0, 1, 2].map(() => new Uint16Array(width)) as [Uint16Array, Uint16Array, Uint16Array];
+  // Words of 16 bits with the sign that they have as such: whoever made the frame counts them so.
+  const lines = [0, 1, 2].map(() => new Int16Array(width)) as [Int16Array, Int16Array, Int16Array];
+  const least: [number, number, number] = [most, most, most];
+  const greatest: [number, number, number] = [0, 0, 0];
   let atLimit = 0;
+  let overWhite = 0;
   for (let y = 0; y < height; y += 1) {
     for (let x = 0; x < width; x += 1) {
       const codes = codesAt(x, y);
+      let bright = 0;
       for (const [channel, line] of lines.entries()) {
         const code = codes[channel] as number;
         line[x] = code;
-        if (code === 0 || code === MOST_CODE) atLimit += 1;
+        if (code === 0 || code === most) atLimit += 1;
+        if (code < (least[channel] as number)) least[channel] = code;
+        if (code > (greatest[channel] as number)) greatest[channel] = code;
+        if (code > white) bright += 1;
       }
+      if (bright === 3) overWhite += 1;
     }
     for (const [channel, line] of lines.entries()) sketch.take(channel, y, line);
   }
-  return { sketch: sketch.sums(), atLimit };
+  return { sketch: sketch.sums(), atLimit, least, greatest, overWhite };
 }
 
-function measureDpx(bytes: Buffer, base: number, points: readonly Point[], spot: readonly Point[]): Values {
+function measureDpx(
+  bytes: Buffer,
+  { base, bits }: Pick<MeasureSetup, 'base' | 'bits'>,
+  points: readonly Point[],
+  spot: readonly Point[],
+): Values {
   try {
-    const frame = dpxFrame(bytes, base);
+    const frame = dpxFrame(bytes, base, bits);
     const inside = frame.faults.length === 0;
     const codes = (wanted: readonly Point[]): Float32Array =>
       Float32Array.from(wanted.flatMap(({ x, y }) => frame.codesAt(x, y)));
-    const at = inside ? codes(points) : null;
     return {
       faults: frame.faults,
       said: frame.said,
-      points: at,
+      points: inside ? codes(points) : null,
       spot: inside && spot.length > 0 ? codes(spot) : null,
-      ...(inside ? sketchOf(frame) : { sketch: null, atLimit: 0 }),
+      ...(inside ? valuesOf(frame, bits) : { sketch: null, atLimit: 0, ...NO_ENDS }),
       notFinite: 0,
-      least: Math.min(...(at ?? [])),
-      greatest: Math.max(...(at ?? [])),
     };
   } catch (error) {
     if (!(error instanceof RangeError)) throw error;
@@ -77,14 +95,13 @@ function measureDpx(bytes: Buffer, base: number, points: readonly Point[], spot:
       sketch: null,
       atLimit: 0,
       notFinite: 0,
-      least: Number.POSITIVE_INFINITY,
-      greatest: Number.NEGATIVE_INFINITY,
+      ...NO_ENDS,
     };
   }
 }
 
 serve<MeasureSetup, MeasureOrder, MeasureAnswer>(
-  async ({ folder, format, width, height, base }) =>
+  async ({ folder, format, width, height, base, bits }) =>
     async ({ index, name, spot }) => {
       const path = join(folder, name);
       const { ino, ctimeNs } = statSync(path, { bigint: true });
@@ -92,7 +109,7 @@ serve<MeasureSetup, MeasureOrder, MeasureAnswer>(
       const points = pointsOf(index, width, height);
       const values =
         format === 'dpx'
-          ? measureDpx(bytes, base, points, spot)
+          ? measureDpx(bytes, { base, bits }, points, spot)
           : await measureExr({ bytes, base, aces: format === 'aces', points, spot });
       return {
         result: {

@@ -1,6 +1,8 @@
 /** How far a value of a master may be from what double precision says: the rounding of its form, and the stated budget of 32-bit arithmetic before it. */
-import { exactCodes10Of, exactYuv10Of } from '../../media/colour/acescct.ts';
-import type { MasterFormat } from '../../profiles/master/schema.ts';
+import { exactCodesOf, exactYuv10Of } from '../../media/colour/acescct.ts';
+import { ap0ToAp1 } from '../../media/colour/gamuts.ts';
+import { apply } from '../../media/colour/matrix.ts';
+import { bitsOf, type MasterForm } from '../../profiles/master/form.ts';
 
 type Triple = readonly [number, number, number];
 
@@ -9,27 +11,40 @@ const RELATIVE = 2e-5;
 const ABSOLUTE = 2e-7;
 const HALF_MOST = 65_504;
 /** Half of the last place of a half float of this size; never less than half of the smallest subnormal (IEEE 754 binary16). */
-const halfRounding = (value: number): number =>
+export const halfRounding = (value: number): number =>
   2 ** (Math.max(-14, Math.floor(Math.log2(Math.max(Math.abs(value), 2 ** -14)))) - 11);
 
-/** What must stand there, before it is rounded: AP0 as half floats hold it, or codes of 10 bits: R'G'B', or Y'CbCr as an encoder is fed with. */
-export function wantedOf(format: MasterFormat, sceneLinear: Triple): Triple {
+/** What must stand there, before it is rounded: AP0 as half floats hold it, or codes: R'G'B', or Y'CbCr of 10 bits as an encoder is fed with. */
+export function wantedOf(form: MasterForm, sceneLinear: Triple): Triple {
   const clamped = (value: number): number => Math.max(-HALF_MOST, Math.min(HALF_MOST, value));
-  if (format === 'rdd36') return exactYuv10Of(sceneLinear);
-  return format === 'dpx'
-    ? exactCodes10Of(sceneLinear)
+  if (form.format === 'rdd36') return exactYuv10Of(sceneLinear);
+  return form.format === 'dpx'
+    ? exactCodesOf(sceneLinear, bitsOf(form))
     : [clamped(sceneLinear[0]), clamped(sceneLinear[1]), clamped(sceneLinear[2])];
 }
 
-const inCodes = (format: MasterFormat): boolean => format === 'dpx' || format === 'rdd36';
+const inCodes = ({ format }: MasterForm): boolean => format === 'dpx' || format === 'rdd36';
+/** Half of a code, and what arithmetic may move the value across the middle of two. */
+const CODE = 0.52;
+
+/** Slope of ACEScct (Academy S-2016-001): its straight part below 0.0078125, the logarithm above. */
+const slope = (linear: number): number =>
+  linear <= 0.0078125 ? 10.5402377416545 : 1 / (linear * Math.LN2 * 17.52);
 
 /** By channel; found values differ from the wanted by no more. */
-export function allowance(format: MasterFormat, sceneLinear: Triple, wanted: Triple): Triple {
-  // A code is a whole number: half of one, and what arithmetic may move the value across the middle.
-  if (inCodes(format)) return [0.52, 0.52, 0.52];
+export function allowance(form: MasterForm, sceneLinear: Triple, wanted: Triple): Triple {
   const budget =
     RELATIVE * Math.max(Math.abs(sceneLinear[0]), Math.abs(sceneLinear[1]), Math.abs(sceneLinear[2])) +
     ABSOLUTE;
+  if (inCodes(form)) {
+    const bits = bitsOf(form);
+    if (bits === 10) return [CODE, CODE, CODE];
+    // Codes this fine show the budget of the arithmetic before them, most of all where the curve is steep.
+    const most = 2 ** bits - 1;
+    const [r, g, b] = apply(ap0ToAp1, sceneLinear);
+    const allowed = (linear: number): number => CODE + most * slope(Math.max(linear - budget, 0)) * budget;
+    return [allowed(r), allowed(g), allowed(b)];
+  }
   return [
     halfRounding(wanted[0]) + budget,
     halfRounding(wanted[1]) + budget,
@@ -37,8 +52,11 @@ export function allowance(format: MasterFormat, sceneLinear: Triple, wanted: Tri
   ];
 }
 
-export function inWords(format: MasterFormat): string {
-  return inCodes(format)
-    ? 'within 0.52 of a 10-bit code of double precision'
-    : `within half of the last place of a half float and ${RELATIVE} of the pixel of double precision`;
+export function inWords(form: MasterForm): string {
+  if (!inCodes(form))
+    return `within half of the last place of a half float and ${RELATIVE} of the pixel of double precision`;
+  const bits = bitsOf(form);
+  return bits === 10
+    ? `within ${CODE} of a 10-bit code of double precision`
+    : `within ${CODE} of a ${bits}-bit code and what ${RELATIVE} of the pixel are in codes of double precision`;
 }

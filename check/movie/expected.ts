@@ -503,6 +503,12 @@ export const expectations: Expectations = {
     language: [0, LANGUAGES.mov],
     name: reel ?? '',
   }),
+  // Codes of languages from 0x400 on are those of 14496-12, `und` among them; 0 and 0x7fff say none.
+  userText: ({ outcome: { says = '' } }) => ({
+    length: Buffer.byteLength(says),
+    language: [0, LANGUAGES.mov, LANGUAGES.mp4],
+    text: says,
+  }),
   nclc: (situation) => ({ type: 'nclc', ...coloursOf(situation) }),
   nclx: (situation) => ({
     type: 'nclx',

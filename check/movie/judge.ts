@@ -126,7 +126,7 @@ class Judge {
           around.outcome.container === 'mov' ? '"nclc"' : '"nclx"',
         ),
       );
-    if (judgeUnlisted(box, null) === 'note') this.note(box);
+    if (fields === undefined && judgeUnlisted(box, null) === 'note') this.note(box);
     this.tail(box);
     // Tracks are walked by their roles.
     if (row.path !== TRACK && (box.children.length > 0 || rowsBelow(box.path).length > 0))

@@ -63,6 +63,11 @@ const ofCodec =
     role?.kind === 'picture' && outcome.codec === codec ? presence : 'never';
 const isAac = ({ role }: Place): boolean => role?.kind === 'audio' && role.track.codec === 'aac';
 
+const saying =
+  (presence: Presence) =>
+  ({ outcome }: Place): Presence =>
+    outcome.says === undefined ? 'never' : presence;
+
 /** A colour box is written where all three are known. */
 const isTagged = ({ colour: { primaries, transfer, matrix } }: Outcome): boolean =>
   primaries !== null && transfer !== null && matrix !== null;
@@ -217,7 +222,24 @@ const rows: readonly Row[] = [
     source: '14496-12, 8.9.2',
     when: (place) => (isAac(place) ? 'maybe' : 'never'),
   },
-  { path: 'moov/udta', layout: null, source: '14496-12, 8.10.1', when: () => 'maybe' },
+  {
+    path: 'moov/udta',
+    layout: null,
+    source: '14496-12, 8.10.1',
+    when: ({ outcome }) => (outcome.says === undefined ? 'maybe' : 'once'),
+  },
+  {
+    path: 'moov/udta/\xa9cmt',
+    layout: 'userText',
+    source: 'QTFF, "User Data Text Strings": comment',
+    when: saying('once'),
+  },
+  {
+    path: 'moov/udta/\xa9des',
+    layout: 'userText',
+    source: 'the same text once more, which ffmpeg writes besides; from memory, newer versions may not',
+    when: saying('maybe'),
+  },
   { path: 'moov/udta/meta', layout: 'meta', source: '14496-12, 8.11.1', when: mayInMp4 },
   { path: 'moov/udta/meta/hdlr', layout: 'hdlr', source: '14496-12, 8.11.1' },
   { path: 'moov/udta/meta/ilst', layout: null, source: 'QTFF, "Metadata Item List Atom"' },

@@ -207,6 +207,12 @@ export const layouts = {
     ['language', 'u16'],
     ['name', 'words'],
   ],
+  /** The same, "User Data Text Strings". */
+  userText: [
+    ['length', 'u16'],
+    ['language', 'u16'],
+    ['text', 'words'],
+  ],
   /** QuickTime File Format, "Color Parameter"; 14496-12, 12.1.5. */
   nclc: [
     ['type', 'text'],

@@ -25,7 +25,7 @@ export async function learnedSizes(
   profiles: readonly LoadedProfile[],
 ): Promise<Record<string, number>> {
   const wanted = profiles.filter(
-    ({ profile }) => isMaster(profile) && profile.format === 'exr' && profile.compression === 'zip',
+    ({ profile }) => isMaster(profile) && profile.format === 'exr' && profile.compression !== 'none',
   );
   if (wanted.length === 0) return {};
   const sums = new Map(wanted.map(({ hash }) => [hash, { bytes: 0, pixels: 0, reports: 0 }]));

@@ -57,6 +57,12 @@ export const masterCodes = {
     title: 'a frame of a master differs from the source, decoded and developed a second time by other code',
     remedy: MAKE_AGAIN,
   },
+  'master-over-bright': {
+    weight: 'note',
+    title: 'most of a clip is brighter than white: it may be developed or transformed wrongly',
+    remedy:
+      'Look at a frame of the master, pulled down by several stops. If the scene was that bright (snow, a lamp, the sky), do nothing. If not: of raw frames read `WhiteLevel` and `LinearizationTable` in a source file (`exiftool -u`); where the table goes beyond the white level, have the files written with the right one. Of other clips compare `input` in the settings with how the camera was set, and deliver again by a new profile name.',
+  },
   'channels-left-out': {
     weight: 'note',
     title: 'a master leaves out channels of its source',

@@ -108,7 +108,7 @@ export const proofCodes = {
     weight: 'note',
     title: 'the picture has values beyond what the deliverable can hold: they were limited to it',
     remedy:
-      "Look at the brightest, darkest and most saturated parts of the clip in the deliverable: what lies beyond is in the source alone, which is untouched. If it is wanted, deliver it also by a profile whose `colour.matrix` and `colour.range` are the source's (range `limited` has room beyond black and white), and whose `raster.policy` is `native`, which adds no overshoot.",
+      "Look at the brightest, darkest and most saturated parts of the clip in the deliverable: what lies beyond is in the source alone, which is untouched. If it is wanted, deliver it also by a profile whose `colour.matrix` and `colour.range` are the source's (range `limited` has room beyond black and white), and whose `raster.policy` is `native`, which adds no overshoot. What a master of codes cannot hold is in `grading-master-exr`, up to 65504 and down to -65504: deliver that one too.",
   },
   'burn-in-differs': {
     weight: 'hold',

@@ -26,15 +26,18 @@ const between = (value: number, least: number, most: number): number =>
 const code = (value: number, least: number, most: number): number =>
   between(Math.floor(value + 0.5), least, most);
 
-/** Least and most of a 10-bit code of DPX: every one is of the picture. */
-export const RGB10 = [0, 1023] as const;
+/** Bits of a code of DPX (SMPTE ST 268-1), and the least and the most one: every one is of the picture. */
+export const codeBits = [10, 12, 16] as const;
+export type CodeBits = (typeof codeBits)[number];
+export const rgbCodes = (bits: CodeBits): readonly [number, number] => [0, 2 ** bits - 1];
 /** Of 10-bit Y'CbCr: the codes beyond mark time on serial interfaces (Recommendation ITU-R BT.1120) and stay free. */
 export const YCBCR10 = [4, 1019] as const;
 
 /** The same before rounding, double precision: what a code may be half of one away from. */
-export function exactCodes10Of([r, g, b]: readonly [number, number, number]): Triple {
+export function exactCodesOf([r, g, b]: readonly [number, number, number], bits: CodeBits): Triple {
   const [x, y, z] = evaluate(acescctOfAp0, r, g, b);
-  return [between(1023 * x, ...RGB10), between(1023 * y, ...RGB10), between(1023 * z, ...RGB10)];
+  const [least, most] = rgbCodes(bits);
+  return [between(most * x, least, most), between(most * y, least, most), between(most * z, least, most)];
 }
 export function exactYuv10Of([r, g, b]: readonly [number, number, number]): Triple {
   const [y, cb, cr] = apply(fromRgb(weightsOf('bt709')), evaluate(acescctOfAp0, r, g, b));
@@ -45,10 +48,11 @@ export function exactYuv10Of([r, g, b]: readonly [number, number, number]): Trip
   ];
 }
 
-/** 10-bit codes R, G, B of full scale, 1023 for ACEScct 1.0, of linear AP0. Rounded half up; beyond 0 to 1023 they end there. */
-export function codes10Of([r, g, b]: readonly [number, number, number]): Triple {
+/** Codes R, G, B of full scale, the most one for ACEScct 1.0, of linear AP0. Rounded half up; beyond the scale they end there. */
+export function codesOf([r, g, b]: readonly [number, number, number], bits: CodeBits): Triple {
   const [x, y, z] = evaluate(acescctOfAp0, r, g, b);
-  return [code(1023 * x, ...RGB10), code(1023 * y, ...RGB10), code(1023 * z, ...RGB10)];
+  const [least, most] = rgbCodes(bits);
+  return [code(most * x, least, most), code(most * y, least, most), code(most * z, least, most)];
 }
 
 /** 10-bit codes Y', Cb, Cr in narrow range with the matrix of BT.709, of linear AP0. Rounded half up; beyond 4 to 1019 they end there. */

@@ -9,7 +9,7 @@
  */
 import { planeBytes, type Planes } from '../kernels/planes.ts';
 import { type KernelMemory, kernels } from '../kernels/memory.ts';
-import { RGB10, YCBCR10, acescctOfAp0 } from './acescct.ts';
+import { type CodeBits, YCBCR10, acescctOfAp0, rgbCodes } from './acescct.ts';
 import type { Layout, Samples } from './formats.ts';
 import { rgbScale, type SourcePicture, sourceLayout } from './pixel.ts';
 import { type Tables, programOf } from './program.ts';
@@ -27,6 +27,16 @@ export interface PicturePlan {
   readonly source: SourcePicture | null;
   /** What `toAp0` does; null: it is not asked for. */
   readonly transform: ColourTransform | null;
+  /** Of the codes that `toAcescctCodes` gives; absent: 10. */
+  readonly bits?: CodeBits;
+}
+
+/** Codes that there was no room for, and what all of them ranged over before that, in whole codes. */
+export interface LimitedCodes {
+  readonly below: number;
+  readonly above: number;
+  readonly least: number;
+  readonly greatest: number;
 }
 
 /** Values of a channel that are no numbers, and infinities; in the order R, G, B, or grey alone. */
@@ -63,6 +73,11 @@ interface Exports {
     least: number,
     most: number,
   ): void;
+  clearLimited(): void;
+  limitedBelow(): number;
+  limitedAbove(): number;
+  leastBefore(): number;
+  greatestBefore(): number;
   loadLine(
     from: number,
     step: number,
@@ -203,7 +218,7 @@ export class PictureKernel {
    * to a mark from before. Throws RangeError when the parts of the source do not go together, or the memory ends.
    */
   prepare(plan: PicturePlan): void {
-    const { width, height, source, transform } = plan;
+    const { width, height, source, transform, bits = 10 } = plan;
     if (source !== null && (source.width !== width || source.height !== height))
       throw new RangeError('a source of another size than its plan');
     const lines = Math.min(plan.lines ?? height, height);
@@ -226,13 +241,14 @@ export class PictureKernel {
     };
     const plane = (): number => memory.allocate(planeBytes(count));
     const codePlane = (): number => memory.allocate(planeBytes(count) / 2);
-    // Codes of 10 bits (media/colour/acescct.ts): narrow range with the matrix of BT.709, and full range.
+    // As media/colour/acescct.ts has them: 10 bits in narrow range with the matrix of BT.709, and full range.
     const toYcbcr = programOf(acescctOfAp0, tables, {
       matrix: multiply(diagonal([876, 896, 896]), fromRgb(weightsOf('bt709'))),
       offset: [64, 512, 512],
     });
+    const [, most] = rgbCodes(bits);
     const toCodes = programOf(acescctOfAp0, tables, {
-      matrix: diagonal([1023, 1023, 1023]),
+      matrix: diagonal([most, most, most]),
       offset: [0, 0, 0],
     });
     this.#areas = {
@@ -461,11 +477,25 @@ export class PictureKernel {
     return { ...toYcbcr.planes, count: planes.count };
   }
 
-  /** Linear AP0 to ACEScct as 10-bit R'G'B': `codes10Of` of acescct.ts for every pixel. The planes stay as they are. */
-  toAcescctCodes10(planes: Planes): CodePlanes {
-    const { toCodes } = this.#prepared();
-    this.#run(toCodes.program, planes, [toCodes.planes.r, toCodes.planes.g, toCodes.planes.b], RGB10);
+  /** Linear AP0 to ACEScct as R'G'B' of the plan's bits: `codesOf` of acescct.ts for every pixel. The planes stay as they are. */
+  toAcescctCodes(planes: Planes): CodePlanes {
+    const { plan, toCodes } = this.#prepared();
+    const to = [toCodes.planes.r, toCodes.planes.g, toCodes.planes.b] as const;
+    this.#run(toCodes.program, planes, to, rgbCodes(plan.bits ?? 10));
     return { ...toCodes.planes, count: planes.count };
+  }
+
+  /** Of all codes that were made since this was last asked. */
+  takeLimited(): LimitedCodes {
+    const kernel = this.#kernels;
+    const taken = {
+      below: kernel.limitedBelow(),
+      above: kernel.limitedAbove(),
+      least: kernel.leastBefore(),
+      greatest: kernel.greatestBefore(),
+    };
+    kernel.clearLimited();
+    return taken;
   }
 }
 

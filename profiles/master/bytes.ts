@@ -1,9 +1,13 @@
 /** How large a master becomes: exact without compression, with it a range and an estimate, better once something was made. */
-import type { FrameFormat } from './schema.ts';
+import type { CodeBits } from '../../media/colour/acescct.ts';
+import { bitsOf } from './form.ts';
+import type { FrameCompression, FrameFormat } from './schema.ts';
 
 export interface MasterSize {
   readonly format: FrameFormat;
-  readonly compression: 'none' | 'zip';
+  readonly compression: FrameCompression;
+  /** Of a code of DPX. */
+  readonly bits?: CodeBits | undefined;
   readonly width: number;
   readonly height: number;
   readonly frames: number;
@@ -15,16 +19,16 @@ export interface MasterSize {
 const HEADER_BYTES = 1536;
 /** SMPTE ST 268-1: generic, film, television and user headers. */
 const DPX_HEADER_BYTES = 2048;
-/** Lines of a block of ZIP, OpenEXR file layout. */
-const ZIP_LINES = 16;
+/** Lines of a block, OpenEXR file layout. */
+const linesOf: Readonly<Record<FrameCompression, number>> = { none: 1, zips: 1, zip: 16, piz: 32 };
 
 /** Of the whole without compression: a grey card and a noisy picture at ISO 2000 lie between (measured on synthetic grain; common practice says half to two thirds). */
-const ZIP_LEAST = 0.02;
-const ZIP_USUAL = 0.8;
+const LEAST = 0.02;
+const USUAL = 0.8;
 
-function plainBytes({ format, width, height }: MasterSize): number {
-  // 10 bits three to a 32-bit word.
-  if (format === 'dpx') return DPX_HEADER_BYTES + 4 * width * height;
+function plainBytes({ format, bits, width, height }: MasterSize): number {
+  // Three codes of 10 bits to a 32-bit word; longer ones have 16 bits each.
+  if (format === 'dpx') return DPX_HEADER_BYTES + (bitsOf({ bits }) === 10 ? 4 : 6) * width * height;
   // Half, three channels; an offset and a head of 8 bytes for each line.
   return HEADER_BYTES + 6 * width * height + 16 * height;
 }
@@ -40,14 +44,13 @@ export function masterBytes(size: MasterSize): {
     return { frameBytes: plain, estimatedBytes: whole, bytesRange: { least: whole, most: whole } };
   const { width, height, frames, learned } = size;
   // A block that does not shrink is stored as it is: compression never adds more than its tables.
-  const most = (HEADER_BYTES + 6 * width * height + 16 * Math.ceil(height / ZIP_LINES)) * frames;
+  const most =
+    (HEADER_BYTES + 6 * width * height + 16 * Math.ceil(height / linesOf[size.compression])) * frames;
   const usual =
-    learned === null
-      ? Math.ceil(most * ZIP_USUAL)
-      : Math.min(most, Math.ceil(learned * width * height) * frames);
+    learned === null ? Math.ceil(most * USUAL) : Math.min(most, Math.ceil(learned * width * height) * frames);
   return {
     frameBytes: null,
     estimatedBytes: usual,
-    bytesRange: { least: Math.ceil(most * ZIP_LEAST), most },
+    bytesRange: { least: Math.ceil(most * LEAST), most },
   };
 }

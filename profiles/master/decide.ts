@@ -35,6 +35,7 @@ function framesOf(
   const decided = {
     format,
     compression,
+    ...(format === 'dpx' && profile.bits !== undefined ? { bits: profile.bits } : {}),
     fileName: stem,
     stem,
     extension: EXTENSIONS[format],
@@ -62,7 +63,14 @@ function framesOf(
       inputClf: profile.amf.input_clf,
       of: { profile: profile.name, ...decided },
     }),
-    ...masterBytes({ format, compression, ...size, frames: video.frames, learned: request.learned ?? null }),
+    ...masterBytes({
+      format,
+      compression,
+      bits: profile.bits,
+      ...size,
+      frames: video.frames,
+      learned: request.learned ?? null,
+    }),
   };
 }
 

@@ -14,6 +14,7 @@ import { audioOf } from '../outcome/audio.ts';
 import type { Outcome } from '../outcome.ts';
 import type { Profile } from '../schema.ts';
 import type { MasterDecision } from './decision.ts';
+import { movieQualities } from './schema.ts';
 import { about, type MasterGround, type MasterRequest } from './ground.ts';
 
 /** What a profile of movies would say of it. Audio as it is in the clip: each track, at its own rate, no bit less than 24. */
@@ -30,6 +31,21 @@ export const masterMovie = {
  * range are how the codes were made of R'G'B' (media/colour/acescct.ts), and are reported.
  */
 const COLOUR = { primaries: null, transfer: null, matrix: 'bt709', range: 'limited' } as const;
+/** So the file says it in words, whoever gets it alone. */
+const SAYS =
+  "ACEScct (Academy S-2016-001), primaries AP1, as Y'CbCr with the matrix of ITU-R BT.709, limited range, encoded from 10 bits";
+
+type Quality = (typeof movieQualities)[number];
+/** By the four characters that its outcome has. Throws RangeError for those of another movie. */
+export function qualityOf({ codecTag }: Pick<Outcome, 'codecTag'>): Quality {
+  const quality = movieQualities.find((one) => traitsOf({ codec: 'rdd36', quality: one }).tag === codecTag);
+  if (quality === undefined) throw new RangeError(`no movie for grading: ${codecTag}`);
+  return quality;
+}
+
+/** As `masterMovie`, of that quality. */
+export const masterMovieOf = (quality: Quality) =>
+  ({ ...masterMovie, video: { codec: 'rdd36', quality } }) as const;
 
 export function movieMasterOf(
   request: MasterRequest,
@@ -37,7 +53,8 @@ export function movieMasterOf(
 ): MasterDecision {
   const { facts, profile } = request;
   const { video } = facts;
-  const traits = traitsOf(masterMovie.video);
+  const movie = masterMovieOf(profile.quality ?? '4444');
+  const traits = traitsOf(movie.video);
   const audio = audioOf(facts, masterMovie);
   const refusals = [
     ...('findings' in ground ? ground.findings : rasterFindings(ground.size, traits.smallest)),
@@ -74,9 +91,10 @@ export function movieMasterOf(
       lines: height,
       audioOffsets: audio.tracks.map((track) => facts.audio[track.sourceTrack]?.startOffset ?? 0),
     },
+    says: SAYS,
     linearisation,
     ...pictureErrorOf(masterMovie.picture_error, size),
-    estimatedBytes: estimatedBytes(masterMovie, video, size, audio.tracks),
+    estimatedBytes: estimatedBytes(movie, video, size, audio.tracks),
   };
   return {
     outcome: { ...outcome, estimatedBytes: outcome.estimatedBytes + sketchBytes(outcome) },

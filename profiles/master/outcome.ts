@@ -1,14 +1,16 @@
 /** How one clip must come out as a master, decided before anything runs, from facts and profile alone. */
 import { z } from 'zod';
 import { ratioSchema, timecodeSchema } from '../../media/time/schema.ts';
+import { codeBits } from '../../media/colour/acescct.ts';
 import { amfSchema } from './amf.ts';
-import { frameFormats } from './schema.ts';
+import { exrCompressions, frameFormats } from './schema.ts';
 import { linearisationSchema } from './linearisation.ts';
 
 export const masterOutcomeSchema = z.object({
   kind: z.literal('frames').describe('A folder of frames'),
   format: z.enum(frameFormats).describe('Form of the frames'),
-  compression: z.enum(['none', 'zip']).describe('zip or none'),
+  compression: z.enum(exrCompressions).describe('Of OpenEXR, without loss; none: others'),
+  bits: z.literal(codeBits).optional().describe('Of a code of DPX; absent: 10, or no DPX'),
   fileName: z.string().describe("The clip's folder in the profile's folder"),
   stem: z.string().describe('Frame n of the clip, from 0, is `<stem>.<first + n, zero-padded>.<extension>`'),
   extension: z.string().describe('Without the dot'),

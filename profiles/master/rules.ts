@@ -11,8 +11,12 @@ const no = (path: Impossible['path'], found: string, expected: string): Impossib
 
 export function impossibleMaster(profile: MasterProfile): Impossible[] {
   const out: Impossible[] = [];
-  if (profile.compression === 'zip' && profile.format !== 'exr')
-    out.push(no(['compression'], `zip with ${profile.format}`, 'none'));
+  if (profile.compression !== 'none' && profile.format !== 'exr')
+    out.push(no(['compression'], `${profile.compression} with ${profile.format}`, 'none'));
+  if (profile.bits !== undefined && profile.format !== 'dpx')
+    out.push(no(['bits'], `${profile.bits} with ${profile.format}`, 'nothing: dpx alone has them'));
+  if (profile.quality !== undefined && profile.format !== 'rdd36')
+    out.push(no(['quality'], `${profile.quality} with ${profile.format}`, 'nothing: rdd36 alone has it'));
   out.push(...fileName(profile), ...reservedName(profile));
   const { all, more } = checksOf(profile.format);
   const asked: readonly string[] = profile.checks;

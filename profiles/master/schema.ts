@@ -3,6 +3,7 @@
  * value comes from the source's by the transform that the night's settings name (coordinator/settings/).
  */
 import { z } from 'zod';
+import { codeBits } from '../../media/colour/acescct.ts';
 import { demosaicMethods } from '../../media/raw/demosaic/methods.ts';
 import { highlightPolicies } from '../../media/raw/develop/policies.ts';
 import {
@@ -17,6 +18,11 @@ import {
 /** Folders of frames. */
 export const frameFormats = ['exr', 'aces', 'dpx'] as const;
 export type FrameFormat = (typeof frameFormats)[number];
+/** Of frames of OpenEXR, all without loss. */
+export const exrCompressions = ['none', 'zip', 'zips', 'piz'] as const;
+export type FrameCompression = (typeof exrCompressions)[number];
+/** Of a movie for grading. */
+export const movieQualities = ['4444', '4444-xq'] as const;
 /** And a movie, which is made and checked as other movies are. */
 export const masterFormats = [...frameFormats, 'rdd36'] as const;
 export type MasterFormat = (typeof masterFormats)[number];
@@ -52,11 +58,23 @@ export const masterSchema = z.strictObject({
   format: z
     .enum(masterFormats)
     .describe(
-      "exr: OpenEXR, half float, ACES2065-1; aces: the same in the container of SMPTE ST 2065-4; dpx: SMPTE ST 268-1, 10 bits, ACEScct; rdd36: one MOV a clip, 4444 of SMPTE RDD 36, 10 bits, ACEScct as Y'CbCr of BT.709 in limited range, with the audio of the clip",
+      "exr: OpenEXR, half float, ACES2065-1; aces: the same in the container of SMPTE ST 2065-4; dpx: SMPTE ST 268-1, 10 bits or as `bits` says, ACEScct; rdd36: one MOV a clip, 4444 of SMPTE RDD 36, 10 bits, ACEScct as Y'CbCr of BT.709 in limited range, with the audio of the clip",
     ),
   compression: z
-    .enum(['none', 'zip'])
-    .describe('zip: lossless, 16 lines a block, exr alone; none: each frame of a clip as long as the other'),
+    .enum(exrCompressions)
+    .describe(
+      'How exr alone is compressed, without loss; zip: 16 lines a block; zips: a line a block, for programs that read single lines; piz: wavelet and Huffman codes, 32 lines a block, smaller with grain; none: each frame of a clip as long as the other',
+    ),
+  bits: z
+    .literal(codeBits)
+    .optional()
+    .describe('Of a code, dpx alone; 12 and 16 have a word of 16 bits for each. Absent: 10'),
+  quality: z
+    .enum(movieQualities)
+    .optional()
+    .describe(
+      'Profile of RDD 36, rdd36 alone; 4444-xq: half as many bits again as 4444. Both are encoded from 10 bits. Absent: 4444',
+    ),
   development: z
     .strictObject({
       demosaic: z

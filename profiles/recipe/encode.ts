@@ -136,6 +136,7 @@ function containerOptions(outcome: Outcome): string[] {
   return [
     ...(outcome.timecode === null ? [] : ['-timecode', formatTimecode(outcome.timecode)]),
     ...(outcome.reel === null ? [] : ['-metadata:s:v:0', `reel_name=${outcome.reel}`]),
+    ...(outcome.says === undefined ? [] : ['-metadata', `comment=${outcome.says}`]),
   ];
 }
 

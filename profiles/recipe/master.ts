@@ -4,7 +4,7 @@ import { formatRatio } from '../../media/time/rate.ts';
 import { pictureHashes } from '../../proof/exact.ts';
 import { FIRST_PIPE } from '../../process/run.ts';
 import { pixelsForFfmpeg } from '../ffmpeg-names.ts';
-import { masterMovie } from '../master/movie.ts';
+import { masterMovie, masterMovieOf, qualityOf } from '../master/movie.ts';
 import type { Outcome } from '../outcome.ts';
 import { composeOutputs } from './compose.ts';
 import { encodeOptions, encodeTarget } from './encode.ts';
@@ -84,7 +84,13 @@ export function masterMovieRecipe({
     ].join(';'),
     outputArguments: composeOutputs([
       {
-        options: encodeOptions({ facts, profile: masterMovie, outcome, pad: '[out0]', threads }),
+        options: encodeOptions({
+          facts,
+          profile: masterMovieOf(qualityOf(outcome)),
+          outcome,
+          pad: '[out0]',
+          threads,
+        }),
         target: encodeTarget(outcome, path, FIRST_PIPE),
       },
       { options: pictureHashes('whole0'), target: `pipe:${FIRST_PIPE + 1}` },

@@ -63,12 +63,15 @@ const differing = (found: FrameSaid | null, wanted: FrameSaid): string[] =>
         .map((name) => `${name} ${found[name]}`);
 
 function dpx(): Buffer {
-  const head = dpxHeader({ width: WIDTH, height: HEIGHT }, dpxOf(asDpx, FRAME, SOURCE));
-  return Buffer.concat([head, Buffer.alloc(dpxBytes({ width: WIDTH, height: HEIGHT }) - head.length, 0x44)]);
+  const head = dpxHeader({ width: WIDTH, height: HEIGHT, bits: 10 }, dpxOf(asDpx, FRAME, SOURCE));
+  return Buffer.concat([
+    head,
+    Buffer.alloc(dpxBytes({ width: WIDTH, height: HEIGHT, bits: 10 }) - head.length, 0x44),
+  ]);
 }
 function seenInDpx(bytes: Buffer): string[] {
   try {
-    const { faults, said } = dpxFrame(bytes, 24);
+    const { faults, said } = dpxFrame(bytes, 24, 10);
     return [...faults, ...differing(said, saidOf(asDpx, FRAME, SOURCE))];
   } catch (error) {
     if (error instanceof RangeError) return [error.message];

@@ -1,6 +1,6 @@
 /** The picture kernel against the double-precision reference, over every format and every kind of step. */
 import { beforeAll, describe, expect, test } from 'vitest';
-import { codes10Of, yuv10Of } from '../../media/colour/acescct.ts';
+import { codesOf, yuv10Of } from '../../media/colour/acescct.ts';
 import { colourFileSteps } from '../../media/colour/file.ts';
 import { layoutOf } from '../../media/colour/formats.ts';
 import { evaluate } from '../../media/colour/evaluate.ts';
@@ -565,8 +565,8 @@ describe('10-bit ACEScct', () => {
   };
 
   test("R'G'B' codes", () => {
-    const { r, g, b } = kernel.toAcescctCodes10(inPlanes());
-    same(codes([r, g, b]), codes10Of);
+    const { r, g, b } = kernel.toAcescctCodes(inPlanes());
+    same(codes([r, g, b]), (value) => codesOf(value, 10));
   });
   test("Y'CbCr codes, and the planes stay", () => {
     const planes = inPlanes();
@@ -578,9 +578,9 @@ describe('10-bit ACEScct', () => {
 
   // Academy S-2016-001: 0.18 is 0.4135884, 1023 times that 423; narrow range 64 + 876 × 0.4135884 = 426. Black is 0.0729055: 75 and 128.
   test('grey and black have their codes', () => {
-    expect(codes10Of([0.18, 0.18, 0.18])).toEqual([423, 423, 423]);
+    expect(codesOf([0.18, 0.18, 0.18], 10)).toEqual([423, 423, 423]);
     expect(yuv10Of([0.18, 0.18, 0.18])).toEqual([426, 512, 512]);
-    expect(codes10Of([0, 0, 0])).toEqual([75, 75, 75]);
+    expect(codesOf([0, 0, 0], 10)).toEqual([75, 75, 75]);
     expect(yuv10Of([0, 0, 0])).toEqual([128, 512, 512]);
   });
 });

@@ -58,7 +58,7 @@ async function exr(): Promise<Buffer[]> {
 }
 
 async function dpx(folder: string): Promise<Buffer[]> {
-  const form = { width: 10, height: 6 };
+  const form = { width: 10, height: 6, bits: 10 } as const;
   const rate = ratio(24);
   const head = dpxHeader(form, {
     fileName: 'A001.0001.dpx',

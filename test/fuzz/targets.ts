@@ -158,7 +158,7 @@ export const targets: Readonly<
         name: 'master',
         rangeError: true,
         read: ({ bytes }) => {
-          const frame = dpxFrame(bytes, 24);
+          const frame = dpxFrame(bytes, 24, 10);
           return frame.faults.length === 0 ? frame.codesAt(frame.width - 1, frame.height - 1) : null;
         },
       },

@@ -478,6 +478,30 @@ describe('the kind of a profile', () => {
   });
 });
 
+test.each([
+  ['grading-master-aces', 'compression: piz', 'piz with aces'],
+  ['dpx-10', 'compression: zips', 'zips with dpx'],
+  ['grading-master-exr', 'bits: 12', '12 with exr'],
+  ['grading-master-4444', 'bits: 16', '16 with rdd36'],
+  ['grading-master-exr', 'quality: 4444-xq', '4444-xq with exr'],
+])('%s with %s is refused: no such form of it', async (from, line, found) => {
+  const faults = await lint(`version: 1\nname: mine\nsummary: a test\nextends: ${from}\n${line}\n`);
+  expect(faults.map((fault) => [fault.code, fault.found])).toEqual([
+    ['profile-combination', expect.stringContaining(found)],
+  ]);
+});
+
+test.each([
+  ['dpx-10', 'bits: 12'],
+  ['dpx-10', 'bits: 16'],
+  ['grading-master-exr', 'compression: piz'],
+  ['grading-master-exr', 'compression: zips'],
+  ['grading-master-4444', "quality: '4444'"],
+  ['grading-master-4444', 'quality: 4444-xq'],
+])('%s with %s is a profile', async (from, line) => {
+  expect(await lint(`version: 1\nname: mine\nsummary: a test\nextends: ${from}\n${line}\n`)).toEqual([]);
+});
+
 describe('what this ffmpeg lacks', () => {
   test('each encoder and filter that is missing is named with the profile', async () => {
     const [loaded] = (await loadProfiles({ wanted: ['review-h264'] })).profiles;

@@ -68,7 +68,10 @@ describe.each([
     '%s stands published, every check passed, a file for each frame numbered from the timecode',
     async (profile) => {
       const report = await reportOf(job, profile);
-      expect(report).toMatchObject({ state: 'published', findings: [] });
+      expect(report.state).toBe('published');
+      // The movie is full of colours that no camera gives: ACEScct ends above most of them.
+      const limited = profile === 'dpx-10' && clip === movie;
+      expect(report.findings.map(({ code }) => code)).toEqual(limited ? ['encoder-input-limited'] : []);
       expect(report.checks.map(({ check, status }) => [check, status])).toEqual([
         ['frames', 'passed'],
         ['timecode', 'passed'],

@@ -46,6 +46,7 @@ export async function feederOf(
       limited = 0;
       words = new Uint16Array(3 * count);
       taken = 0;
+      kernel.takeLimited();
     },
     take(sceneLinear) {
       if (wanted !== null) {
@@ -85,6 +86,7 @@ export async function feederOf(
         ),
         points: codesAt(pointsOf(index, width, height)),
         spots: spots.includes(index) ? codesAt(pixels) : null,
+        limited: kernel.takeLimited(),
       };
     },
   };

@@ -11,6 +11,7 @@ import type { FramePipe } from '../../process/frame-pipe.ts';
 import { CELLS, COLOUR_CELLS, type FrameFingerprints } from '../../proof/form.ts';
 import { POINTS } from '../../proof/pixel-samples.ts';
 import type { Linearisation } from '../../profiles/master/linearisation.ts';
+import type { Limited, SceneLinearRange } from '../../proof/value-range.ts';
 import type { WholeCodes } from '../../proof/whole-codes.ts';
 import type { EncoderInputFrame, FrameAnswer, FrameOrder, FramePoolSetup, WrittenFrame } from './orders.ts';
 
@@ -26,6 +27,8 @@ export interface FrameResults {
   readonly invalid: number;
   /** By channel, those that have any. */
   readonly special: readonly SpecialChannel[];
+  /** By frame. */
+  readonly ranges: readonly SceneLinearRange[];
 }
 
 /** NaN and infinities of one channel of the source, over all frames. */
@@ -46,6 +49,8 @@ export interface CollectedEncoderInput {
   readonly whole: readonly { readonly frame: number; readonly codes: WholeCodes }[];
   /** By frame, SHA-256 of the picture that was handed over. */
   readonly sha256: readonly string[];
+  /** By frame. */
+  readonly limited: readonly Limited[];
 }
 
 /** Takes pictures in their order, one at a time. */
@@ -212,6 +217,7 @@ export function startFramePool(
         read: setup.compareReading ? readOf(answers.slice(0, finished) as Kept[]) : null,
         invalid,
         special: specialOf(answers.slice(0, finished) as Kept[], setup.linearisation),
+        ranges: (answers.slice(0, finished) as Kept[]).map(({ range }) => range),
       };
     },
     close: () => pool.close(),
@@ -255,14 +261,16 @@ function feedOf(answers: readonly Kept[]): CollectedEncoderInput {
   const spots: { frame: number; codes: Uint16Array }[] = [];
   const whole: { frame: number; codes: WholeCodes }[] = [];
   const sha256: string[] = [];
+  const limited: Limited[] = [];
   for (const { index, encoderInput } of answers) {
     if (encoderInput === null) throw new RangeError(`frame ${index} fed nobody`);
     luma.set(encoderInput.luma, index * CELLS);
     points.set(encoderInput.points, index * POINTS * 3);
     colour.set(encoderInput.colour, index * 2 * COLOUR_CELLS);
     sha256[index] = encoderInput.sha256;
+    limited[index] = encoderInput.limited;
     if (encoderInput.whole !== null) whole.push({ frame: index, codes: encoderInput.whole });
     if (encoderInput.spots !== null) spots.push({ frame: index, codes: encoderInput.spots });
   }
-  return { picture: { frames, views: 1, luma, colour }, points, spots, whole, sha256 };
+  return { picture: { frames, views: 1, luma, colour }, points, spots, whole, sha256, limited };
 }

@@ -17,6 +17,7 @@ import { frameName } from '../../media/input.ts';
 import type { MediaTools } from '../../process/locate.ts';
 import type { FrameFingerprints } from '../../proof/form.ts';
 import { sampleFile } from '../../proof/pixel-sample-file.ts';
+import type { ValuesSeen } from '../../proof/value-range.ts';
 import type { PixelSamples, SketchKind } from '../../proof/pixel-samples.ts';
 import { SKETCH_VALUES } from '../../proof/whole-frame-sketch.ts';
 import type { Linearisation } from '../../profiles/master/linearisation.ts';
@@ -52,11 +53,14 @@ export interface MasterEvidence {
   readonly sceneLinear: ToSceneLinear;
   /** By folder. */
   readonly written: readonly Written[];
+  /** What was counted of the values, by folder. */
+  readonly seen: readonly ValuesSeen[];
   /** Of what the encoders were fed with; null: there are none. */
   readonly encoderInput:
     | ({
         readonly picture: FrameFingerprints;
         readonly report: WhileMadeReport;
+        readonly seen: ValuesSeen;
       } & Pick<CollectedEncoderInput, 'whole' | 'sha256'>)
     | null;
   /** By movie. */
@@ -148,7 +152,7 @@ export async function startMasters(
     async prove({ tools, decoded, signal }) {
       const encoded = await Promise.all(encoders.map((encoder) => encoder.end()));
       signal.throwIfAborted();
-      const { values, written, encoderInput, read, invalid, special } = framePool.results();
+      const { values, written, encoderInput, read, invalid, special, ranges } = framePool.results();
       const subject = subjectOf(job);
       if (framePool.frames !== frames)
         return {
@@ -191,10 +195,12 @@ export async function startMasters(
           const hashes = files.map(({ xxh128 }) => xxh128);
           return { digest: writtenDigest(hashes), frames: hashes };
         }),
+        seen: written.map((files) => ({ ranges, limited: files.map(({ limited }) => limited) })),
         encoderInput:
           encoderInput === null
             ? null
             : {
+                seen: { ranges, limited: encoderInput.limited },
                 picture: encoderInput.picture,
                 whole: encoderInput.whole,
                 sha256: encoderInput.sha256,
@@ -217,7 +223,7 @@ function sketchesOf(
 ): Pick<PixelSamples, 'sketches'> {
   const sketches: Partial<Record<SketchKind, Int32Array>> = {};
   for (const [output, files] of written.entries()) {
-    const kind = sketchKindOf(folders[output]?.deliverable.outcome.format);
+    const kind = sketchKindOf(folders[output]?.deliverable.outcome);
     if (sketches[kind] !== undefined) continue;
     const all = new Int32Array(files.length * SKETCH_VALUES);
     for (const [frame, { sketch }] of files.entries()) all.set(sketch, frame * SKETCH_VALUES);

@@ -4,6 +4,7 @@ import type { ColourTransform } from '../../media/colour/steps.ts';
 import type { SequencePlace } from '../../media/input.ts';
 import type { RawFacts } from '../../media/raw-facts.ts';
 import type { WholeCodes } from '../../proof/whole-codes.ts';
+import type { Limited, SceneLinearRange } from '../../proof/value-range.ts';
 import type { ReadAverages } from '../../proof/read-averages.ts';
 import type { PipeShare } from '../../process/pipe-lock.ts';
 import type { MasterOutcome } from '../../profiles/master/outcome.ts';
@@ -50,6 +51,8 @@ export interface WrittenFrame {
   readonly xxh128: string;
   /** Of the values that its encoder was given (proof/whole-frame-sketch.ts). */
   readonly sketch: Int32Array;
+  /** Values that its form had no room for. */
+  readonly limited: Limited;
 }
 
 /** A picture for an encoder, and what it is proved by; 10-bit Y'CbCr 4:4:4. */
@@ -66,6 +69,8 @@ export interface EncoderInputFrame {
   readonly sha256: string;
   /** Of frames that have spots: every sample against the scene-linear values. */
   readonly whole: WholeCodes | null;
+  /** Codes that had to be limited. */
+  readonly limited: Limited;
 }
 
 /** null in its place: the pipe ended before the frame. */
@@ -83,4 +88,6 @@ export interface FrameAnswer {
   readonly invalid: number;
   /** NaN and infinite values of the source itself; null: sensor values, which have none. */
   readonly special: SpecialValues | null;
+  /** Of the linear AP0 that every output was given. */
+  readonly range: SceneLinearRange;
 }

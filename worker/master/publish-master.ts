@@ -1,8 +1,10 @@
 /** From the frames of a frame pool, and what its encoders wrote, to checked and published masters. */
-import type { Written } from '../../check/master/compare.ts';
 import { checkMaster } from '../../check/master/index.ts';
+import type { WhileMadeReport } from '../../check/while-made.ts';
+import type { Finding } from '../../findings/finding.ts';
 import type { MasterWork } from '../../ledger/job.ts';
 import { checkHandedOver } from '../../check/master/handed-over.ts';
+import { limitsFindings } from '../../check/master/limits.ts';
 import { withReading } from '../../check/master/reading.ts';
 import { ratio } from '../../media/time/rate.ts';
 import type { Reading } from '../../proof/form.ts';
@@ -40,8 +42,7 @@ export async function finishMasters(
   await making.close();
   const failures: Failure[] = [];
   for (const [index, output] of folders.entries()) {
-    const written = evidence.written[index] ?? null;
-    const failure = await finishFrames(run, { ...output, command }, evidence, written);
+    const failure = await finishFrames(run, { ...output, command }, evidence, index);
     if (failure !== null) failures.push(failure);
   }
   for (const [index, output] of movies.entries()) {
@@ -60,9 +61,11 @@ async function finishFrames(
   run: JobRun,
   made: Made<MasterWork>,
   evidence: MasterEvidence,
-  written: Written | null,
+  index: number,
 ): Promise<Failure | null> {
   const { job, context } = run;
+  const written = evidence.written[index] ?? null;
+  const seen = evidence.seen[index];
   const { outcome, profile } = made.deliverable;
   await writeCompanions(made.staged, made.deliverable, job.deliveryFolder);
   const onFrames = progressOf('check', outcome.frames, context);
@@ -74,6 +77,7 @@ async function finishFrames(
     points: evidence.points,
     sceneLinear: evidence.sceneLinear,
     written,
+    ...(seen === undefined ? {} : { seen }),
     threads: context.threads,
     signal: context.signal,
     subject: { ...subjectOf(job), profile: profile.name },
@@ -82,6 +86,11 @@ async function finishFrames(
   const bitstream = { streams: written === null ? [] : [{ kind: 'frames', hash: written.digest }] };
   return await checkAndPublish(run, { ...made, checked, proved: { file: evidence.file, bitstream } });
 }
+
+const withNotes = (report: WhileMadeReport, notes: readonly Finding[]): WhileMadeReport => ({
+  ...report,
+  findings: [...report.findings, ...notes],
+});
 
 async function finishMovieMaster(
   jobRun: JobRun,
@@ -126,9 +135,12 @@ async function finishMovieMaster(
       file: storedOnce(job, fingerprints),
       encoded: bitstream,
       sketch,
-      encoderInput: withReading(
-        encoderInput.report,
-        checkHandedOver({ ...encoderInput, given: pictures, frames: outcome.frames }, subject),
+      encoderInput: withNotes(
+        withReading(
+          encoderInput.report,
+          checkHandedOver({ ...encoderInput, given: pictures, frames: outcome.frames }, subject),
+        ),
+        limitsFindings({ format: 'rdd36' }, outcome, encoderInput.seen, subject),
       ),
     },
   );

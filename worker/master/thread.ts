@@ -15,9 +15,11 @@ import { POINTS, type Point, pointsOf } from '../../proof/pixel-samples.ts';
 import { readTurn } from '../../process/pipe-lock.ts';
 import { frameFileName } from '../../profiles/master/frame-name.ts';
 import { attributesOf, dpxOf } from './attributes.ts';
+import type { Limited, SceneLinearRange } from '../../proof/value-range.ts';
+import { bitsOf } from '../../profiles/master/form.ts';
 import type { FrameAnswer, FrameOrder, FramePoolSetup, WrittenFrame } from './orders.ts';
 import { sourcePicture } from './source-picture.ts';
-import { wholeFrames } from './whole-frames.ts';
+import { type Ranging, rangeOf, wholeFrames } from './whole-frames.ts';
 
 /** Planes of code or camera values, band by band in their order, and how they become linear AP0 in place. */
 interface Way {
@@ -94,11 +96,17 @@ interface Writer {
     readonly bytes: Uint8Array;
     readonly invalid: number;
     readonly sketch: Int32Array;
+    readonly limited: Limited;
   };
 }
 
+const ends = ({ least, greatest }: SceneLinearRange): Pick<Limited, 'least' | 'greatest'> => ({
+  least: Math.min(...least),
+  greatest: Math.max(...greatest),
+});
+
 /** Writers in the order of the outputs; each has its own room in the memory. */
-async function writersOf(setup: FramePoolSetup, memory: KernelMemory): Promise<Writer[]> {
+async function writersOf(setup: FramePoolSetup, memory: KernelMemory, ranging: Ranging): Promise<Writer[]> {
   const writers: Writer[] = [];
   for (const { outcome } of setup.outputs) {
     const { format, width, height, compression } = outcome;
@@ -108,17 +116,19 @@ async function writersOf(setup: FramePoolSetup, memory: KernelMemory): Promise<W
         import('../../media/colour/picture.ts'),
       ]);
       const encoder = await DpxEncoder.create(memory);
-      encoder.prepare({ width, height });
+      const bits = bitsOf(outcome);
+      encoder.prepare({ width, height, bits });
       const kernel = await PictureKernel.load(memory);
-      kernel.prepare({ width, height, lines: BAND_LINES, source: null, transform: null });
+      kernel.prepare({ width, height, lines: BAND_LINES, source: null, transform: null, bits });
       const sketching = await wholeFrames(memory, { width, height, values: 'codes' });
       writers.push({
         begin: () => {
           encoder.begin();
           sketching.begin();
+          kernel.takeLimited();
         },
         take: (sceneLinear) => {
-          const codes = kernel.toAcescctCodes10(sceneLinear);
+          const codes = kernel.toAcescctCodes(sceneLinear);
           sketching.take(codes);
           encoder.take(codes);
         },
@@ -126,6 +136,7 @@ async function writersOf(setup: FramePoolSetup, memory: KernelMemory): Promise<W
           bytes: encoder.finish(dpxOf(outcome, index, setup.source)),
           invalid: 0,
           sketch: sketching.sums(),
+          limited: kernel.takeLimited(),
         }),
       });
     } else {
@@ -142,7 +153,16 @@ async function writersOf(setup: FramePoolSetup, memory: KernelMemory): Promise<W
           sketching.take(sceneLinear);
           encoder.take(sceneLinear);
         },
-        finish: () => ({ bytes: encoder.finish(), invalid: encoder.nanCount, sketch: sketching.sums() }),
+        finish: () => ({
+          bytes: encoder.finish(),
+          invalid: encoder.nanCount,
+          sketch: sketching.sums(),
+          limited: {
+            below: encoder.clampedBelow,
+            above: encoder.clamped - encoder.clampedBelow,
+            ...ends(ranging.range()),
+          },
+        }),
       });
     }
   }
@@ -176,7 +196,8 @@ serve<FramePoolSetup, FrameOrder, FrameAnswer | null>(async (setup) => {
   const { width, height } = setup;
   const linearisation =
     setup.raw === null ? await codedLinearisation(setup, memory) : await rawLinearisation(setup, memory);
-  const writers = await writersOf(setup, memory);
+  const ranging = await rangeOf(memory);
+  const writers = await writersOf(setup, memory, ranging);
   const feeder =
     setup.feed === null
       ? null
@@ -188,10 +209,12 @@ serve<FramePoolSetup, FrameOrder, FrameAnswer | null>(async (setup) => {
     const points = new Float32Array(3 * POINTS);
     for (const writer of writers) writer.begin(index);
     feeder?.begin(index);
+    ranging.begin();
     for (let first = 0; first < height; first += BAND_LINES) {
       const planes = linearisation.values(first);
       tap(memory, { planes, first, width }, places, points);
       const sceneLinear = linearisation.toAp0(planes);
+      ranging.take(sceneLinear);
       for (const writer of writers) writer.take(sceneLinear);
       feeder?.take(sceneLinear);
     }
@@ -210,11 +233,21 @@ serve<FramePoolSetup, FrameOrder, FrameAnswer | null>(async (setup) => {
         bytes: made.bytes.length,
         xxh128: new Xxh128().update(made.bytes).digest(),
         sketch: made.sketch,
+        limited: made.limited,
       });
     }
     const encoderInput = feeder === null ? null : feeder.finish(index);
     return {
-      result: { index, points, read, written, encoderInput, invalid, special: linearisation.special() },
+      result: {
+        index,
+        points,
+        read,
+        written,
+        encoderInput,
+        invalid,
+        special: linearisation.special(),
+        range: ranging.range(),
+      },
       transfer: [points.buffer, ...(encoderInput === null ? [] : [encoderInput.bytes.buffer as ArrayBuffer])],
     };
   };

@@ -1,5 +1,6 @@
 /** Sketches of what a thread hands to its encoders: rounded here once more, by another kernel than the encoders'. */
 import { type KernelMemory, kernels } from '../../media/kernels/memory.ts';
+import type { SceneLinearRange } from '../../proof/value-range.ts';
 import { columnEnds, rowOfLine, SKETCH_VALUES } from '../../proof/whole-frame-sketch.ts';
 
 /** Addresses of three planes in the thread's memory, `count` values each: whole lines. */
@@ -33,9 +34,41 @@ type Take = (
 interface Kernel {
   takeHalves: Take;
   takeCodes: Take;
+  takeRange(r: number, g: number, b: number, count: number, to: number): void;
 }
 
-/** `values`: what the planes hold, linear AP0 as float32 that OpenEXR gets as half floats, or codes of at most 15 bits (DPX). */
+export interface Ranging {
+  begin(): void;
+  take(sceneLinear: ThreePlanes): void;
+  range(): SceneLinearRange;
+}
+
+/** Least and greatest of three channels, and a count behind them. */
+const RANGE_WORDS = 7;
+
+export async function rangeOf(memory: KernelMemory): Promise<Ranging> {
+  const kernel = await kernels<Kernel>('whole-frames', memory);
+  const at = memory.allocate(4 * RANGE_WORDS);
+  return {
+    begin() {
+      const values = memory.f32(at, 6);
+      values.fill(Number.POSITIVE_INFINITY, 0, 3);
+      values.fill(Number.NEGATIVE_INFINITY, 3, 6);
+      memory.i32(at, RANGE_WORDS)[6] = 0;
+    },
+    take: ({ r, g, b, count }) => kernel.takeRange(r, g, b, count, at),
+    range() {
+      const [leastR = 0, leastG = 0, leastB = 0, mostR = 0, mostG = 0, mostB = 0] = memory.f32(at, 6);
+      return {
+        least: [leastR, leastG, leastB],
+        greatest: [mostR, mostG, mostB],
+        overWhite: memory.i32(at, RANGE_WORDS)[6] as number,
+      };
+    },
+  };
+}
+
+/** `values`: what the planes hold, linear AP0 as float32 that OpenEXR gets as half floats, or codes (DPX); those of 16 bits count with the sign that their words have. */
 export async function wholeFrames(
   memory: KernelMemory,
   { width, height, values }: { width: number; height: number; values: 'halves' | 'codes' },

@@ -1,7 +1,8 @@
-/** Data of a chunk as values: uncompressed, run lengths (RLE), or zlib (ZIPS, ZIP), the latter two behind a byte split and a predictor. */
+/** Data of a chunk as values: uncompressed, run lengths (RLE) or zlib (ZIPS, ZIP), both behind a byte split and a predictor, or PIZ. */
 import { inflateSync } from 'node:zlib';
 import { ExrDamage, ExrForeign } from './damage.ts';
 import type { ExrHeader } from './header.ts';
+import { fromPiz } from './piz.ts';
 import type { ExrChunk } from './chunks.ts';
 
 /** Runs: a count of -1 to -128 goes before so many bytes, one of 0 to 127 before a byte that stands once more than that (OpenEXR, internal_rle.c). */
@@ -58,7 +59,7 @@ function fromPredicted(bytes: Uint8Array): Uint8Array {
 
 /** Values of the chunk's lines, each line with its channels one behind the other. Throws ExrDamage and ExrForeign. */
 export function unpackChunk(
-  { compression, lineBytes }: ExrHeader,
+  { compression, lineBytes, channels, width }: ExrHeader,
   { y, lines }: ExrChunk,
   data: Uint8Array,
 ): Uint8Array {
@@ -67,6 +68,8 @@ export function unpackChunk(
   if (data.length === size) return data;
   try {
     if (compression === 'rle') return fromPredicted(fromRuns(data, size));
+    if (compression === 'piz')
+      return fromPiz(data, { words: channels.map(({ bytes }) => bytes / 2), width, lines });
     if (compression === 'zip' || compression === 'zips') return fromPredicted(fromZlib(data, size));
   } catch (error) {
     throw error instanceof ExrDamage ? new ExrDamage(`the chunk of line ${y}: ${error.message}`) : error;

@@ -13,6 +13,8 @@ const GENERIC = 1664;
 export interface DpxForm {
   readonly width: number;
   readonly height: number;
+  /** Of a code. */
+  readonly bits: 10 | 12 | 16;
 }
 
 /** What one frame says of itself; absent means not known. */
@@ -40,17 +42,20 @@ const RGB = 50;
 /** Transfer: logarithmic. Colorimetry: defined by the user, since the list of the standard ends before AP1. */
 const LOGARITHMIC = 3;
 const OF_THE_USER = 0;
-const BITS = 10;
+/** Codes of 10 and 12 bits do not fill their words; those of 16 do: packed. */
+const PACKED = 0;
 const FILLED_METHOD_A = 1;
 /** Frames of a time address count to 29; the header has no mark for the second of a pair. */
 const MOST_BASE = 30;
 
+/** Of three codes: one word of 32 bits, or a word of 16 each. */
+export const pixelBytes = ({ bits }: Pick<DpxForm, 'bits'>): number => (bits === 10 ? 4 : 6);
 /** Whole size of a file. */
-export const dpxBytes = ({ width, height }: DpxForm): number => DPX_HEADER + 4 * width * height;
+export const dpxBytes = (form: DpxForm): number => DPX_HEADER + pixelBytes(form) * form.width * form.height;
 
 /** Throws RangeError for a date of another form. */
 export function dpxHeader(form: DpxForm, frame: DpxFrame): Buffer {
-  const { width, height } = form;
+  const { width, height, bits } = form;
   const bytes = Buffer.alloc(DPX_HEADER, 0xff);
   /** ASCII up to the field's length; what does not fit, or is no ASCII, stays undefined. */
   const text = (at: number, length: number, value?: string): void => {
@@ -85,11 +90,11 @@ export function dpxHeader(form: DpxForm, frame: DpxFrame): Buffer {
   bytes.writeUInt16BE(0, 768);
   bytes.writeUInt16BE(1, 770);
   u32(772, width, height);
-  // Unsigned codes from 0 to 1023; what quantities they stand for ST 268 has no unit for.
+  // Unsigned codes from 0 to the most one; what quantities they stand for ST 268 has no unit for.
   u32(780, 0, 0);
-  u32(792, 2 ** BITS - 1);
-  bytes.set([RGB, LOGARITHMIC, OF_THE_USER, BITS], 800);
-  bytes.writeUInt16BE(FILLED_METHOD_A, 804);
+  u32(792, 2 ** bits - 1);
+  bytes.set([RGB, LOGARITHMIC, OF_THE_USER, bits], 800);
+  bytes.writeUInt16BE(bits === 16 ? PACKED : FILLED_METHOD_A, 804);
   bytes.writeUInt16BE(0, 806);
   u32(808, DPX_HEADER, 0, 0);
   text(820, 32, frame.encoding);

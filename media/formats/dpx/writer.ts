@@ -1,21 +1,22 @@
-/** Writes a frame of DPX (SMPTE ST 268-1): 10-bit R, G, B, big-endian, filled to words by method A, in a thread's memory. */
+/** Writes a frame of DPX (SMPTE ST 268-1): R, G, B of 10, 12 or 16 bits, big-endian, filled to words by method A, in a thread's memory. */
 import { type KernelMemory, kernels } from '../../kernels/memory.ts';
-import { DPX_HEADER, type DpxForm, type DpxFrame, dpxBytes, dpxHeader } from './header.ts';
+import { DPX_HEADER, type DpxForm, type DpxFrame, dpxBytes, dpxHeader, pixelBytes } from './header.ts';
 
 interface DpxKernel {
   pack10(r: number, g: number, b: number, count: number, to: number): void;
+  packWords(r: number, g: number, b: number, count: number, shift: number, to: number): void;
 }
 
-/** Addresses of u16 planes of `count` codes from 0 to 1023. */
-export interface Codes10 {
+/** Addresses of u16 planes of `count` codes, of as many bits as the form says. */
+export interface DpxCodes {
   readonly r: number;
   readonly g: number;
   readonly b: number;
   readonly count: number;
 }
 
-/** Three codes of 10 bits. */
-const WORD_BYTES = 4;
+/** Of a word that holds one code. */
+const WORD_BITS = 16;
 
 export class DpxEncoder {
   readonly #memory: KernelMemory;
@@ -53,13 +54,15 @@ export class DpxEncoder {
   }
 
   /** The next codes of the frame, line by line from the top. Throws RangeError for more than are left. */
-  take({ r, g, b, count }: Codes10): void {
+  take({ r, g, b, count }: DpxCodes): void {
     const { form, file } = this.#need();
     if (this.#taken + count > form.width * form.height)
       throw new RangeError(
         `${count} codes behind ${this.#taken} of a picture of ${form.width}x${form.height}`,
       );
-    this.#kernel.pack10(r, g, b, count, file + DPX_HEADER + this.#taken * WORD_BYTES);
+    const to = file + DPX_HEADER + this.#taken * pixelBytes(form);
+    if (form.bits === 10) this.#kernel.pack10(r, g, b, count, to);
+    else this.#kernel.packWords(r, g, b, count, WORD_BITS - form.bits, to);
     this.#taken += count;
   }
 

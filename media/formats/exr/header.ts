@@ -29,7 +29,7 @@ export const CHUNK_HEAD_BYTES = 8;
 export interface ExrForm {
   readonly width: number;
   readonly height: number;
-  readonly compression: 'none' | 'zip';
+  readonly compression: 'none' | 'zip' | 'zips' | 'piz';
 }
 
 export const chunkCount = ({ height, compression }: ExrForm): number =>

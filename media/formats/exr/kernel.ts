@@ -8,6 +8,7 @@ export interface ExrKernel {
   clearCounts(): void;
   countNans(): number;
   countClamped(): number;
+  countClampedBelow(): number;
   /** Writes `count` chunks of one line each, head and values. */
   rawChunks(r: number, g: number, b: number, width: number, firstY: number, count: number, to: number): void;
   splitAndPredict(from: number, size: number, to: number): void;
@@ -29,7 +30,25 @@ export interface ExrKernel {
   ): number;
 }
 
+export interface PizKernel {
+  pizScratchBytes(): number;
+  /** Size of the chunk, head included. `planes`: halves B, G, R, one channel behind the other; they are spoiled. */
+  pizChunk(
+    planes: number,
+    width: number,
+    y: number,
+    count: number,
+    raw: number,
+    scratch: number,
+    to: number,
+  ): number;
+}
+
 /** What kernels may read and write behind the end of an area. */
 export const KERNEL_SLACK = 64;
 
+/** And PIZ behind the end of a chunk that does not become smaller, before it gives up. */
+export const PIZ_SLACK = 4096;
+
+export const pizKernel = (memory: KernelMemory): Promise<PizKernel> => kernels<PizKernel>('piz', memory);
 export const exrKernel = (memory: KernelMemory): Promise<ExrKernel> => kernels<ExrKernel>('exr', memory);

@@ -1,5 +1,5 @@
 /**
- * Writes a frame of OpenEXR: half values R, G, B, scan lines from the top, uncompressed or in ZIP chunks of sixteen lines;
+ * Writes a frame of OpenEXR: half values R, G, B, scan lines from the top, uncompressed, or in chunks of ZIP (sixteen lines, or one) or PIZ (thirty-two);
  * the ACES container (SMPTE ST 2065-4) uncompressed. Everything happens in the thread's memory; bytes depend on the values and
  * attributes alone.
  */
@@ -17,7 +17,7 @@ import {
   headerLayout,
   linesOfCompression,
 } from './header.ts';
-import { type ExrKernel, KERNEL_SLACK, exrKernel } from './kernel.ts';
+import { type ExrKernel, KERNEL_SLACK, PIZ_SLACK, type PizKernel, exrKernel, pizKernel } from './kernel.ts';
 
 export interface ExrWriting extends ExrForm {
   readonly container: 'exr' | 'aces';
@@ -35,6 +35,9 @@ interface Prepared {
   readonly split: number;
   readonly scratch: number;
 }
+
+/** Lines that PIZ takes at once: what a thread works on, half of a chunk. */
+const PIZ_BAND = 16;
 
 /** A frame that is being written. */
 interface Frame {
@@ -56,16 +59,18 @@ export function exrHeader(form: ExrWriting, attributes: ExrAttributes): HeaderLa
 export class ExrEncoder {
   readonly #memory: KernelMemory;
   readonly #kernel: ExrKernel;
+  readonly #piz: PizKernel;
   #prepared: Prepared | null = null;
   #frame: Frame | null = null;
 
-  private constructor(memory: KernelMemory, kernel: ExrKernel) {
+  private constructor(memory: KernelMemory, kernel: ExrKernel, piz: PizKernel) {
     this.#memory = memory;
     this.#kernel = kernel;
+    this.#piz = piz;
   }
 
   static async create(memory: KernelMemory): Promise<ExrEncoder> {
-    return new ExrEncoder(memory, await exrKernel(memory));
+    return new ExrEncoder(memory, await exrKernel(memory), await pizKernel(memory));
   }
 
   /** Takes room in the memory for frames of this form, once for all of them: a reset of the memory takes it back. */
@@ -76,13 +81,19 @@ export class ExrEncoder {
     const lines = linesOfCompression[compression];
     const chunks = chunkCount(form);
     const bytes =
-      MOST_HEADER + chunks * (OFFSET_BYTES + CHUNK_HEAD_BYTES) + 6 * width * height + KERNEL_SLACK;
+      MOST_HEADER +
+      chunks * (OFFSET_BYTES + CHUNK_HEAD_BYTES) +
+      6 * width * height +
+      KERNEL_SLACK +
+      PIZ_SLACK;
     const file = this.#memory.allocate(bytes);
-    const chunk = compression === 'zip' ? 6 * width * lines + KERNEL_SLACK : 0;
+    const chunk = compression !== 'none' ? 6 * width * lines + KERNEL_SLACK : 0;
     const [raw, split, scratch] = [
       this.#memory.allocate(chunk),
       this.#memory.allocate(chunk),
-      this.#memory.allocate(this.#kernel.scratchBytes()),
+      this.#memory.allocate(
+        compression === 'piz' ? this.#piz.pizScratchBytes() : this.#kernel.scratchBytes(),
+      ),
     ];
     this.#frame = null;
     this.#prepared = { form, chunks, body: file + MOST_HEADER + chunks * OFFSET_BYTES, raw, split, scratch };
@@ -104,7 +115,8 @@ export class ExrEncoder {
 
   /**
    * The next lines of the frame, from the top. Values are rounded to the nearest half, ties to even, clamped to 65504; see `nanCount` and `clamped` for
-   * what was not one. Throws RangeError for what are no whole lines, or more than are left, or, but for the last, no whole chunks.
+   * what was not one. Throws RangeError for what are no whole lines, or more than are left, or, but for the last, no whole chunks; of PIZ
+   * half of one is enough.
    */
   take({ r, g, b, count }: Planes): void {
     const { form, body, raw, split, scratch } = this.#need();
@@ -113,7 +125,7 @@ export class ExrEncoder {
     if (frame === null) throw new RangeError('lines before begin');
     const lines = count / width;
     const last = frame.line + lines;
-    const step = linesOfCompression[compression];
+    const step = compression === 'piz' ? PIZ_BAND : linesOfCompression[compression];
     if (!Number.isSafeInteger(lines) || lines < 1 || last > height || (last < height && lines % step !== 0))
       throw new RangeError(
         `${count} values from line ${frame.line} of a picture of ${width}x${height}, ${step} lines a chunk`,
@@ -123,6 +135,12 @@ export class ExrEncoder {
     if (compression === 'none') {
       this.#kernel.rawChunks(r, g, b, width, frame.line, lines, at);
       for (let line = 0; line < lines; line++) ends.push((at += CHUNK_HEAD_BYTES + 6 * width));
+    } else if (compression === 'piz') {
+      for (let line = 0; line < lines; line += step) {
+        const skip = 4 * width * line;
+        const planes = { r: r + skip, g: g + skip, b: b + skip };
+        this.#takePiz(planes, frame, frame.line + line, Math.min(step, lines - line));
+      }
     } else {
       for (let line = 0; line < lines; line += step) {
         const skip = 4 * width * line;
@@ -143,6 +161,20 @@ export class ExrEncoder {
       }
     }
     frame.line = last;
+  }
+
+  /** Lines of a PIZ chunk as halves, channel by channel, where the chunk is made once its last line is there. */
+  #takePiz({ r, g, b }: Omit<Planes, 'count'>, { ends }: Frame, y: number, lines: number): void {
+    const { form, body, raw, split, scratch } = this.#need();
+    const { width, height } = form;
+    const whole = linesOfCompression.piz;
+    const first = y - (y % whole);
+    const count = Math.min(whole, height - first);
+    for (const [channel, plane] of [b, g, r].entries())
+      this.#kernel.halves(plane, width * lines, split + 2 * width * (channel * count + y - first));
+    if (y + lines < first + count) return;
+    const at = ends.at(-1) ?? body;
+    ends.push(at + this.#piz.pizChunk(split, width, first, count, raw, scratch, at));
   }
 
   /** The whole file: a view of the thread's memory that stands until the next frame, or until the memory grows. Throws RangeError where lines are missing. */
@@ -176,5 +208,9 @@ export class ExrEncoder {
   /** Values of the last frame beyond 65504, written as that. */
   get clamped(): number {
     return this.#kernel.countClamped();
+  }
+  /** Of those, the negative ones. */
+  get clampedBelow(): number {
+    return this.#kernel.countClampedBelow();
   }
 }

@@ -1,4 +1,7 @@
-/** 10-bit codes R, G, B as DPX has them: one big-endian 32-bit word a pixel, R in the upper ten bits, two bits free at the end (SMPTE ST 268-1, filled to words by method A). */
+/**
+ * Codes R, G, B as DPX has them (SMPTE ST 268-1), big-endian: 10 bits in one 32-bit word a pixel, R in the upper ten bits, two bits free at the end (filled to
+ * words by method A); 12 bits in a 16-bit word a code, four bits free at its end (method A again); 16 bits in a word each.
+ */
 
 @inline
 function words(r: v128, g: v128, b: v128): v128 {
@@ -20,5 +23,16 @@ export function pack10(r: usize, g: usize, b: usize, count: i32, to: usize): voi
   for (; at < count; at++) {
     const place = usize(at) << 1;
     store<u32>(to + (usize(at) << 2), bswap(u32(load<u16>(r + place)) << 22 | u32(load<u16>(g + place)) << 12 | u32(load<u16>(b + place)) << 2));
+  }
+}
+
+/** `r`, `g`, `b`: u16 planes of `count` codes; each goes `shift` bits up in its word. */
+export function packWords(r: usize, g: usize, b: usize, count: i32, shift: i32, to: usize): void {
+  for (let at = 0; at < count; at++) {
+    const place = usize(at) << 1;
+    store<u16>(to, bswap<u16>(load<u16>(r + place) << u16(shift)));
+    store<u16>(to, bswap<u16>(load<u16>(g + place) << u16(shift)), 2);
+    store<u16>(to, bswap<u16>(load<u16>(b + place) << u16(shift)), 4);
+    to += 6;
   }
 }

@@ -14,6 +14,8 @@ const SUBNORMAL_PLACE: i32 = 0x3f00_0000;
 
 let nanCount: v128 = i32x4.splat(0);
 let clamped: v128 = i32x4.splat(0);
+/** Of those, the negative ones. */
+let clampedBelow: v128 = i32x4.splat(0);
 
 /** Four floats to four halves in 32-bit lanes: nearest, ties to even; beyond the largest: the largest; no number: 0. Counts both. */
 @inline
@@ -23,6 +25,7 @@ function half4(values: v128): v128 {
   const beyond = v128.andnot(i32x4.gt_s(magnitude, i32x4.splat(LARGEST)), none);
   nanCount = i32x4.sub(nanCount, none);
   clamped = i32x4.sub(clamped, beyond);
+  clampedBelow = i32x4.sub(clampedBelow, v128.and(beyond, i32x4.shr_s(values, 31)));
   const held = i32x4.min_s(magnitude, i32x4.splat(LARGEST));
   // Half of the last place less one, and one more where the kept bits are odd: then cut off. The exponent's bias changes by 112.
   const odd = v128.and(i32x4.shr_u(held, 13), i32x4.splat(1));
@@ -50,6 +53,7 @@ function halfLine(from: usize, width: i32, to: usize): void {
 export function clearCounts(): void {
   nanCount = i32x4.splat(0);
   clamped = i32x4.splat(0);
+  clampedBelow = i32x4.splat(0);
 }
 /** Values since `clearCounts` that were no numbers and became 0. */
 export function countNans(): i32 {
@@ -58,6 +62,10 @@ export function countNans(): i32 {
 /** Values since `clearCounts` whose magnitude was above 65504 and became that. */
 export function countClamped(): i32 {
   return i32x4.extract_lane(clamped, 0) + i32x4.extract_lane(clamped, 1) + i32x4.extract_lane(clamped, 2) + i32x4.extract_lane(clamped, 3);
+}
+/** And of those the negative ones, which became -65504. */
+export function countClampedBelow(): i32 {
+  return i32x4.extract_lane(clampedBelow, 0) + i32x4.extract_lane(clampedBelow, 1) + i32x4.extract_lane(clampedBelow, 2) + i32x4.extract_lane(clampedBelow, 3);
 }
 
 /** `count` float32 values to halves. */

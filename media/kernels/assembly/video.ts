@@ -270,17 +270,69 @@ function finite(from: usize, to: usize, count: i32): void {
   }
 }
 
-/** float64 to 16-bit codes from `least` to `most`, rounded half up; a multiple of 4. */
-function codes(from: usize, to: usize, count: i32, least: f64, most: f64): void {
+/** Codes since `clearLimited` below and above what there is room for, and the least and the greatest of all before they were limited. */
+let below: v128 = i64x2.splat(0);
+let above: v128 = i64x2.splat(0);
+let leastCode: v128 = f64x2.splat(Infinity);
+let greatestCode: v128 = f64x2.splat(-Infinity);
+
+export function clearLimited(): void {
+  below = i64x2.splat(0);
+  above = i64x2.splat(0);
+  leastCode = f64x2.splat(Infinity);
+  greatestCode = f64x2.splat(-Infinity);
+}
+export function limitedBelow(): i32 {
+  return i32(i64x2.extract_lane(below, 0) + i64x2.extract_lane(below, 1));
+}
+export function limitedAbove(): i32 {
+  return i32(i64x2.extract_lane(above, 0) + i64x2.extract_lane(above, 1));
+}
+export function leastBefore(): f64 {
+  return min(f64x2.extract_lane(leastCode, 0), f64x2.extract_lane(leastCode, 1));
+}
+export function greatestBefore(): f64 {
+  return max(f64x2.extract_lane(greatestCode, 0), f64x2.extract_lane(greatestCode, 1));
+}
+
+/** What of `own` values lies beyond, once it is known that some do. */
+function countLimited(from: usize, own: i32, least: f64, most: f64): void {
+  const low = f64x2.splat(least);
+  const high = f64x2.splat(most);
+  let under = i64x2.splat(0);
+  let over = i64x2.splat(0);
+  for (let i = 0; i < own; i += 2) {
+    const here = f64x2.floor(f64x2.add(v128.load(from + (usize(i) << 3)), f64x2.splat(0.5)));
+    const counts = i + 2 <= own ? i64x2.splat(-1) : i64x2.replace_lane(i64x2.splat(0), 0, -1);
+    under = i64x2.sub(under, v128.and(f64x2.lt(here, low), counts));
+    over = i64x2.sub(over, v128.and(f64x2.gt(here, high), counts));
+  }
+  below = i64x2.add(below, under);
+  above = i64x2.add(above, over);
+}
+
+/** float64 to 16-bit codes from `least` to `most`, rounded half up; a multiple of 4, of which the first `own` are of the picture. */
+function codes(from: usize, to: usize, count: i32, own: i32, least: f64, most: f64): void {
+  const low = f64x2.splat(least);
+  const high = f64x2.splat(most);
+  let lowest = f64x2.splat(Infinity);
+  let highest = f64x2.splat(-Infinity);
+  // Behind the picture stands its last value once more: it says nothing new.
+  for (let i = own; i < count; i++) store<f64>(from + (usize(i) << 3), load<f64>(from + (usize(own - 1) << 3)));
   for (let i = 0; i < count; i += 4) {
     const o = from + (usize(i) << 3);
     const a = f64x2.floor(f64x2.add(v128.load(o), f64x2.splat(0.5)));
     const b = f64x2.floor(f64x2.add(v128.load(o, 16), f64x2.splat(0.5)));
-    const low = i32x4.trunc_sat_f64x2_u_zero(f64x2.pmax(f64x2.pmin(a, f64x2.splat(most)), f64x2.splat(least)));
-    const high = i32x4.trunc_sat_f64x2_u_zero(f64x2.pmax(f64x2.pmin(b, f64x2.splat(most)), f64x2.splat(least)));
-    const four = v128.shuffle<i32>(low, high, 0, 1, 4, 5);
+    lowest = f64x2.pmin(lowest, f64x2.pmin(a, b));
+    highest = f64x2.pmax(highest, f64x2.pmax(a, b));
+    const first = i32x4.trunc_sat_f64x2_u_zero(f64x2.pmax(f64x2.pmin(a, high), low));
+    const second = i32x4.trunc_sat_f64x2_u_zero(f64x2.pmax(f64x2.pmin(b, high), low));
+    const four = v128.shuffle<i32>(first, second, 0, 1, 4, 5);
     v128.store64_lane(to + (usize(i) << 1), i16x8.narrow_i32x4_u(four, four), 0);
   }
+  leastCode = f64x2.pmin(leastCode, lowest);
+  greatestCode = f64x2.pmax(greatestCode, highest);
+  if (v128.any_true(v128.or(f64x2.lt(lowest, low), f64x2.gt(highest, high)))) countLimited(from, own, least, most);
 }
 
 /**
@@ -350,9 +402,10 @@ export function run(program: usize, r: usize, g: usize, b: usize, toR: usize, to
       narrow(z, toB + from, n);
     } else {
       const to = usize(start) << 1;
-      codes(x, toR + to, n, least, most);
-      codes(y, toG + to, n, least, most);
-      codes(z, toB + to, n, least, most);
+      const own = min(BLOCK, count - start);
+      codes(x, toR + to, n, own, least, most);
+      codes(y, toG + to, n, own, least, most);
+      codes(z, toB + to, n, own, least, most);
     }
   }
 }

@@ -107,6 +107,53 @@ export function takeCodes(r: usize, g: usize, b: usize, width: i32, lines: i32, 
   takeLines(r, g, b, width, lines, first, rows, cuts, sums, false);
 }
 
+/**
+ * What planes of float32 range over, added to what was seen before: at `to` six float32, least of r, g, b and greatest of them, and behind them a word,
+ * the pixels of which every channel is above 1.
+ */
+export function takeRange(r: usize, g: usize, b: usize, count: i32, to: usize): void {
+  let leastR = v128.load32_splat(to), leastG = v128.load32_splat(to, 4), leastB = v128.load32_splat(to, 8);
+  let mostR = v128.load32_splat(to, 12), mostG = v128.load32_splat(to, 16), mostB = v128.load32_splat(to, 20);
+  let over = i32x4.splat(0);
+  const one = f32x4.splat(1);
+  const own = i32x4(0, 1, 2, 3);
+  for (let at = 0; at < count; at += 4) {
+    const place = usize(at) << 2;
+    let red = v128.load(r + place), green = v128.load(g + place), blue = v128.load(b + place);
+    if (at + 4 > count) {
+      // What lies behind the picture is its last group's first pixel.
+      const real = i32x4.lt_s(own, i32x4.splat(count - at));
+      red = v128.bitselect(red, v128.shuffle<i32>(red, red, 0, 0, 0, 0), real);
+      green = v128.bitselect(green, v128.shuffle<i32>(green, green, 0, 0, 0, 0), real);
+      blue = v128.bitselect(blue, v128.shuffle<i32>(blue, blue, 0, 0, 0, 0), real);
+      over = i32x4.add(over, v128.andnot(v128.and(f32x4.gt(red, one), v128.and(f32x4.gt(green, one), f32x4.gt(blue, one))), real));
+    }
+    over = i32x4.sub(over, v128.and(f32x4.gt(red, one), v128.and(f32x4.gt(green, one), f32x4.gt(blue, one))));
+    leastR = f32x4.pmin(leastR, red);
+    mostR = f32x4.pmax(mostR, red);
+    leastG = f32x4.pmin(leastG, green);
+    mostG = f32x4.pmax(mostG, green);
+    leastB = f32x4.pmin(leastB, blue);
+    mostB = f32x4.pmax(mostB, blue);
+  }
+  store<f32>(to, leastOf(leastR));
+  store<f32>(to, leastOf(leastG), 4);
+  store<f32>(to, leastOf(leastB), 8);
+  store<f32>(to, mostOf(mostR), 12);
+  store<f32>(to, mostOf(mostG), 16);
+  store<f32>(to, mostOf(mostB), 20);
+  store<i32>(to, load<i32>(to, 24) + sumOf(over), 24);
+}
+
+@inline
+function leastOf(four: v128): f32 {
+  return min(min(f32x4.extract_lane(four, 0), f32x4.extract_lane(four, 1)), min(f32x4.extract_lane(four, 2), f32x4.extract_lane(four, 3)));
+}
+@inline
+function mostOf(four: v128): f32 {
+  return max(max(f32x4.extract_lane(four, 0), f32x4.extract_lane(four, 1)), max(f32x4.extract_lane(four, 2), f32x4.extract_lane(four, 3)));
+}
+
 /** Sum of samples `from` to before `to` of a line. */
 @inline
 function sumWords(line: usize, from: i32, to: i32): i32 {

@@ -42,10 +42,11 @@ async function encoded(
   height: number,
   planes: readonly Uint16Array[],
   frame: DpxFrame = said,
+  bits: 10 | 12 | 16 = 10,
 ): Promise<Buffer> {
   const memory = new KernelMemory();
   const encoder = await DpxEncoder.create(memory);
-  encoder.prepare({ width, height });
+  encoder.prepare({ width, height, bits });
   const [r, g, b] = placed(memory, planes);
   encoder.begin();
   encoder.take({ r, g, b, count: planes[0]?.length ?? 0 });
@@ -82,9 +83,72 @@ test.each([
   expect([plane(2), plane(0), plane(1)]).toEqual(codes(count).map((one) => [...one]));
 });
 
+/** Codes of 12 or 16 bits, their ends among them. */
+const longCodes = (count: number, bits: 12 | 16): Uint16Array[] =>
+  [0, 1, 2].map((plane) =>
+    Uint16Array.from({ length: count }, (_, at) =>
+      at === plane ? 2 ** bits - 1 : (at * 40_503 + plane * 977) % 2 ** bits,
+    ),
+  );
+
+test.each([
+  [12, 64, 48],
+  [12, 61, 7],
+  [12, 1, 1],
+  [16, 64, 48],
+  [16, 61, 7],
+  [16, 9, 3],
+] as const)(
+  '%d bits, %dx%d: ffmpeg and OpenImageIO read every code as it was',
+  async (bits, width, height) => {
+    const count = width * height;
+    const planes = longCodes(count, bits);
+    const folder = freshFolder();
+    const file = join(folder, 'bell.00086400.dpx');
+    writeFileSync(file, await encoded(width, height, planes, said, bits));
+    // R, G, B in words of 16 bits: of 12 bits ffmpeg has planes alone, G, B, R.
+    const pixels = bits === 16 ? 'rgb48le' : 'gbrp12le';
+    const raw = await outputOf('ffmpeg', [
+      '-v',
+      'error',
+      '-i',
+      file,
+      '-f',
+      'rawvideo',
+      '-pix_fmt',
+      pixels,
+      '-',
+    ]);
+    const found = [0, 1, 2].map((plane) =>
+      Uint16Array.from({ length: count }, (_, at) =>
+        raw.readUInt16LE(2 * (bits === 16 ? 3 * at + plane : ((plane + 2) % 3) * count + at)),
+      ),
+    );
+    expect(found).toEqual(planes);
+    const outside = join(folder, 'b.tif');
+    await outputOf('oiiotool', [file, '-d', 'uint16', '--compression', 'none', '-o', outside]);
+    const theirs = await outputOf('ffmpeg', [
+      '-v',
+      'error',
+      '-i',
+      outside,
+      '-f',
+      'rawvideo',
+      '-pix_fmt',
+      'rgb48le',
+      '-',
+    ]);
+    // It widens 12 bits by zeros behind them.
+    for (const [plane, values] of planes.entries())
+      expect(values.map((_, at) => theirs.readUInt16LE(2 * (3 * at + plane)) >>> (16 - bits))).toEqual(
+        values,
+      );
+  },
+);
+
 test('the first pixel is the word of method A: R, G, B from the top, two bits free', async () => {
   const bytes = await encoded(1, 1, [Uint16Array.of(0x3ff), Uint16Array.of(0x001), Uint16Array.of(0x200)]);
-  expect(bytes.length).toBe(dpxBytes({ width: 1, height: 1 }));
+  expect(bytes.length).toBe(dpxBytes({ width: 1, height: 1, bits: 10 }));
   expect(bytes.toString('hex', 2048)).toBe((0x3ff * 2 ** 22 + 0x001 * 2 ** 12 + 0x200 * 2 ** 2).toString(16));
 });
 
@@ -176,7 +240,7 @@ test('band by band the same bytes as all at once, and nothing less than all', as
   const whole = await encoded(width, height, planes);
   const memory = new KernelMemory();
   const encoder = await DpxEncoder.create(memory);
-  encoder.prepare({ width, height });
+  encoder.prepare({ width, height, bits: 10 });
   const [r, g, b] = placed(memory, planes);
   for (const lines of [1, 7, 16]) {
     encoder.begin();

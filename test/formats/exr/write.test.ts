@@ -20,6 +20,8 @@ import { type Picture, encoded, grainy, numbers, placed } from './encoded.ts';
 const forms = [
   { compression: 'none', container: 'exr' },
   { compression: 'zip', container: 'exr' },
+  { compression: 'zips', container: 'exr' },
+  { compression: 'piz', container: 'exr' },
   { compression: 'none', container: 'aces' },
 ] as const;
 

@@ -1,0 +1,373 @@
+/** Forms of masters that a profile chooses: bits of DPX, compressions of OpenEXR, the profile of RDD 36; and what none of them can hold. */
+import { execFileSync } from 'node:child_process';
+import { cpSync, mkdirSync, readdirSync, readFileSync, writeFileSync } from 'node:fs';
+import { join } from 'node:path';
+import { beforeAll, describe, expect, test } from 'vitest';
+import { checkMaster, type MasterCheckReport } from '../../check/master/index.ts';
+import { sceneLinearOf } from '../../check/master/scene-linear.ts';
+import { storedSamples } from '../../ledger/fingerprints.ts';
+import type { Job } from '../../ledger/job.ts';
+import { readTransform } from '../../ledger/transform.ts';
+import type { ValuesSeen } from '../../proof/value-range.ts';
+import { runJob } from '../../worker/job.ts';
+import { buildDng, testSamples } from '../support/dng.ts';
+import { freshFolder } from '../support/folder.ts';
+import { mastersOf } from '../support/jobs.ts';
+import { groupFolder, interpretation, reportOf } from '../support/master.ts';
+import { masterJob, movieClip, sequenceClip } from '../support/masters.ts';
+import { workContext } from '../support/work.ts';
+
+const WIDTH = 98;
+const HEIGHT = 54;
+const FRAMES = 3;
+const CLIP = 'A001C001';
+
+/** Profiles that stand on a built-in one, as a user writes them. */
+function written(folder: string, name: string, lines: readonly string[]): string {
+  const path = join(folder, `${name}.yaml`);
+  writeFileSync(path, ['version: 1', `name: ${name}`, 'summary: for a test', ...lines, ''].join('\n'));
+  return path;
+}
+
+const filesOf = (job: Job, profile: string): string[] => {
+  const folder = join(job.deliveryFolder, profile, CLIP);
+  return readdirSync(folder)
+    .sort()
+    .map((name) => join(folder, name));
+};
+
+/** By ffmpeg, planes G, B, R of all frames. */
+function decoded(files: readonly string[], pixels: string): Buffer {
+  return Buffer.concat(
+    files.map((file) =>
+      execFileSync('ffmpeg', ['-v', 'error', '-i', file, '-f', 'rawvideo', '-pix_fmt', pixels, '-'], {
+        maxBuffer: 1 << 26,
+      }),
+    ),
+  );
+}
+const words = (bytes: Buffer): number[] =>
+  Array.from({ length: bytes.length / 2 }, (_, at) => bytes.readUInt16LE(2 * at));
+const floats = (bytes: Buffer): number[] =>
+  Array.from({ length: bytes.length / 4 }, (_, at) => bytes.readFloatLE(4 * at));
+
+let job: Job;
+beforeAll(async () => {
+  const folder = groupFolder('profiles');
+  const clip = await movieClip(groupFolder('movie-roll'), {
+    frames: FRAMES,
+    rate: '24000/1001',
+    size: `${WIDTH}x${HEIGHT}`,
+    timecode: '10:00:00:00',
+    codec: 'prores',
+    audio: [2],
+  });
+  job = await masterJob(
+    clip,
+    groupFolder('forms'),
+    [
+      'grading-master-exr',
+      'dpx-10',
+      written(folder, 'dpx-12', ['extends: dpx-10', 'bits: 12']),
+      written(folder, 'dpx-16', ['extends: dpx-10', 'bits: 16']),
+      written(folder, 'exr-zips', ['extends: grading-master-exr', 'compression: zips']),
+      written(folder, 'exr-piz', ['extends: grading-master-exr', 'compression: piz']),
+      written(folder, 'movie-xq', ['extends: grading-master-4444', 'quality: 4444-xq']),
+    ],
+    interpretation,
+  );
+  await runJob(job, await workContext());
+}, 240_000);
+
+test.each(['grading-master-exr', 'exr-zips', 'exr-piz'])(
+  '%s: published, proved, nothing limited',
+  async (profile) => {
+    const { state, findings, checks } = await reportOf(job, profile);
+    expect(state).toBe('published');
+    expect(findings).toEqual([]);
+    expect(checks.every(({ status }) => status === 'passed')).toBe(true);
+  },
+);
+
+test.each([
+  ['exr-zips', 'zip, individual scanlines'],
+  ['exr-piz', 'piz'],
+])("%s: OpenEXR's own reader finds the same pixels as in ZIP", (profile, words) => {
+  const files = filesOf(job, profile);
+  expect(files).toHaveLength(FRAMES);
+  for (const [index, file] of filesOf(job, 'grading-master-exr').entries()) {
+    const other = files[index] as string;
+    expect(execFileSync('exrheader', [other], { encoding: 'utf8' })).toContain(
+      `compression (type compression): ${words}`,
+    );
+    const compared = execFileSync('oiiotool', [file, other, '--fail', '0', '--hardfail', '0', '--diff'], {
+      encoding: 'utf8',
+    });
+    expect(compared).toContain('PASS');
+  }
+});
+
+test('the report has the least and the greatest of each channel, as OpenImageIO finds them', async () => {
+  const { checks } = await reportOf(job, 'grading-master-exr');
+  const values = checks.find(({ check }) => check === 'whole-frames')?.values;
+  const ends = filesOf(job, 'grading-master-exr').map((file) => {
+    const said = execFileSync('oiiotool', ['--stats', file], { encoding: 'utf8' });
+    const of = (name: string): number[] =>
+      (new RegExp(`Stats ${name}: ([-\\d.e ]+)`).exec(said)?.[1] ?? '').trim().split(/\s+/).map(Number);
+    return { least: of('Min'), greatest: of('Max') };
+  });
+  expect(values?.pixels).toBe(FRAMES * WIDTH * HEIGHT);
+  for (const [at, channel] of ['R', 'G', 'B'].entries()) {
+    const found = values?.channels.find((one) => one.channel === channel);
+    // It prints six places behind the point.
+    expect(found?.least).toBeCloseTo(Math.min(...ends.map(({ least }) => least[at] as number)), 4);
+    expect(found?.greatest).toBeCloseTo(Math.max(...ends.map(({ greatest }) => greatest[at] as number)), 3);
+  }
+});
+
+describe.each([
+  [10, 'dpx-10', 'gbrp10le'],
+  [12, 'dpx-12', 'gbrp12le'],
+  [16, 'dpx-16', 'gbrp16le'],
+])('DPX of %d bits', (bits, profile, pixels) => {
+  const most = 2 ** bits - 1;
+
+  test("ffmpeg decodes the ACEScct of the other master's values, and OpenImageIO reads the bits", async () => {
+    const codes = words(decoded(filesOf(job, profile), pixels));
+    const linear = floats(decoded(filesOf(job, 'grading-master-exr'), 'gbrpf32le'));
+    const count = WIDTH * HEIGHT;
+    let [worst, compared] = [0, 0];
+    for (let frame = 0; frame < FRAMES; frame += 1)
+      for (let pixel = 0; pixel < count; pixel += 1) {
+        const at = 3 * count * frame + pixel;
+        const [g, b, r] = [0, 1, 2].map((plane) => linear[at + plane * count] as number) as [
+          number,
+          number,
+          number,
+        ];
+        // Academy TB-2014-004: AP0 to AP1.
+        const green = -0.0765537734 * r + 1.1762296998 * g - 0.0996759264 * b;
+        // Where no channel is great, rounding to half floats before the logarithm costs 2^-12 of a stop's logarithm.
+        if (green < 0.02 || Math.max(r, g, b) > 4 * green || Math.min(r, g, b) < 0) continue;
+        const wanted = (most * (Math.log2(green) + 9.72)) / 17.52;
+        worst = Math.max(worst, Math.abs((codes[at] as number) - wanted));
+        compared += 1;
+      }
+    expect(compared).toBeGreaterThan(100);
+    expect(worst).toBeLessThan(0.52 + (most / 17.52 / Math.LN2) * 8 * 2 ** -12);
+    const said = execFileSync('iinfo', ['-v', filesOf(job, profile)[0] as string], { encoding: 'utf8' });
+    expect(said).toContain(`${WIDTH} x   ${HEIGHT}, 3 channel, uint${bits === 16 ? '16' : bits} dpx`);
+  });
+
+  test('what it cannot hold is a note, with as many values as ffmpeg finds beyond the scale', async () => {
+    const { findings, checks, state } = await reportOf(job, profile);
+    expect([state, findings.map(({ code }) => code)]).toEqual(['published', ['encoder-input-limited']]);
+    const [, limited] = /^(\d+) of \d+ values limited/.exec(findings[0]?.found ?? '') ?? [];
+    const linear = floats(decoded(filesOf(job, 'grading-master-exr'), 'gbrpf32le'));
+    const count = WIDTH * HEIGHT;
+    let beyond = 0;
+    for (let frame = 0; frame < FRAMES; frame += 1)
+      for (let pixel = 0; pixel < count; pixel += 1) {
+        const at = 3 * count * frame + pixel;
+        const [g, b, r] = [0, 1, 2].map((plane) => linear[at + plane * count] as number) as [
+          number,
+          number,
+          number,
+        ];
+        const ap1 = [
+          1.4514393161 * r - 0.2365107469 * g - 0.2149285693 * b,
+          -0.0765537734 * r + 1.1762296998 * g - 0.0996759264 * b,
+          0.0083161484 * r - 0.0060324498 * g + 0.9977163014 * b,
+        ];
+        for (const value of ap1) {
+          const code =
+            most *
+            (value <= 0.0078125
+              ? 10.5402377416545 * value + 0.0729055341958355
+              : (Math.log2(value) + 9.72) / 17.52);
+          if (code < -0.5 || code >= most + 0.5) beyond += 1;
+        }
+      }
+    expect(beyond).toBeGreaterThan(100);
+    expect(Math.abs(Number(limited) / beyond - 1)).toBeLessThan(0.02);
+    expect(checks.find(({ check }) => check === 'whole-frames')?.values?.atEnds).toBeGreaterThanOrEqual(
+      Number(limited),
+    );
+  });
+});
+
+test('XQ is XQ to ffprobe, and says in its own metadata what its codes are', async () => {
+  const { state, checks, findings } = await reportOf(job, 'movie-xq');
+  expect([state, findings.filter(({ code }) => code !== 'encoder-input-limited')]).toEqual(['published', []]);
+  expect(checks.every(({ status }) => status === 'passed')).toBe(true);
+  const said = JSON.parse(
+    execFileSync(
+      'ffprobe',
+      [
+        '-v',
+        'error',
+        '-show_streams',
+        '-show_format',
+        '-of',
+        'json',
+        join(job.deliveryFolder, 'movie-xq', `${CLIP}.mov`),
+      ],
+      { encoding: 'utf8' },
+    ),
+  ) as { streams: Record<string, string>[]; format: { tags: Record<string, string> } };
+  expect(said.streams[0]).toMatchObject({ profile: 'XQ', codec_tag_string: 'ap4x', color_space: 'bt709' });
+  expect(said.format.tags.comment).toBe(
+    "ACEScct (Academy S-2016-001), primaries AP1, as Y'CbCr with the matrix of ITU-R BT.709, limited range, encoded from 10 bits",
+  );
+});
+
+describe('a spoiled copy does not pass', () => {
+  async function checked(
+    profile: string,
+    spoil: (bytes: Buffer) => void,
+    seen?: ValuesSeen,
+  ): Promise<MasterCheckReport> {
+    const folder = join(freshFolder('spoiled'), CLIP);
+    cpSync(join(job.deliveryFolder, profile, CLIP), folder, { recursive: true });
+    const path = join(folder, readdirSync(folder).sort()[1] as string);
+    const bytes = readFileSync(path);
+    spoil(bytes);
+    writeFileSync(path, bytes);
+    const report = await reportOf(job, profile);
+    const { points } = await storedSamples(report, job.deliveryFolder, {});
+    const outcome = mastersOf(job).find((work) => work.profile.name === profile)?.outcome;
+    if (outcome === undefined) throw new Error(profile);
+    return await checkMaster({
+      path: folder,
+      outcome,
+      source: job.clip.name,
+      points,
+      sceneLinear: sceneLinearOf(
+        outcome.linearisation,
+        await readTransform(job.deliveryFolder, outcome.linearisation),
+      ),
+      written: { digest: report.bitstream?.streams[0]?.hash ?? '', frames: null },
+      ...(seen === undefined ? {} : { seen }),
+      threads: 1,
+    });
+  }
+  const flip = (place: (bytes: Buffer) => number) => (bytes: Buffer) => {
+    const at = place(bytes);
+    bytes[at] = (bytes[at] as number) ^ 0x10;
+  };
+
+  test.each(['dpx-12', 'dpx-16', 'exr-zips', 'exr-piz'])('%s unspoiled passes', async (profile) => {
+    expect(await checked(profile, () => undefined)).toMatchObject({ passed: true, findings: [] });
+  });
+
+  test.each([
+    [
+      'exr-piz',
+      'a byte of a chunk',
+      flip((bytes) => bytes.length - 3000),
+      /master-(structure-wrong|picture-differs)/,
+    ],
+    [
+      'exr-zips',
+      'a byte of a chunk',
+      flip((bytes) => bytes.length - 1500),
+      /master-(structure-wrong|picture-differs)/,
+    ],
+    [
+      'dpx-12',
+      'a bit behind a code',
+      (bytes: Buffer) => void (bytes[2049] = (bytes[2049] as number) | 1),
+      /master-structure-wrong/,
+    ],
+    ['dpx-12', 'a code, its top bit', flip((bytes) => bytes.length - 1000), /master-picture-differs/],
+    [
+      'dpx-16',
+      'the last bit of a code',
+      (bytes: Buffer) => void (bytes[3001] = (bytes[3001] as number) ^ 1),
+      /master-picture-differs/,
+    ],
+    [
+      'dpx-16',
+      'packing of another kind',
+      (bytes: Buffer) => void bytes.writeUInt16BE(1, 804),
+      /master-structure-wrong/,
+    ],
+    [
+      'dpx-12',
+      'bits of another number',
+      (bytes: Buffer) => void bytes.writeUInt8(16, 803),
+      /master-structure-wrong/,
+    ],
+    [
+      'dpx-16',
+      'another highest code',
+      (bytes: Buffer) => void bytes.writeUInt32BE(1023, 792),
+      /master-header-differs/,
+    ],
+  ])('%s: %s', async (profile, _what, spoil, code) => {
+    const { passed, findings } = await checked(profile, spoil);
+    expect(passed).toBe(false);
+    expect(findings.map((item) => item.code).join(' ')).toMatch(code);
+  });
+
+  test('counts of the maker that the files do not show', async () => {
+    const range = { least: [0, 0, 0], greatest: [1, 1, 1], overWhite: 0 } as const;
+    const none = { below: 0, above: 0, least: 0, greatest: 1 };
+    const seen = (profile: string, limited: typeof none): Promise<MasterCheckReport> =>
+      checked(profile, () => undefined, {
+        ranges: Array(FRAMES).fill(range),
+        limited: Array(FRAMES).fill(limited),
+      });
+    const dpx = await seen('dpx-12', { ...none, below: 3 * WIDTH * HEIGHT });
+    expect(dpx.findings.find(({ code }) => code === 'master-picture-differs')?.found).toMatch(
+      /\d+ values at the ends of the scale, and 15876 were limited/,
+    );
+    expect(
+      (await seen('exr-piz', none)).findings.find(({ code }) => code === 'master-picture-differs')?.found,
+    ).toMatch(/R goes to [-\d.]+, and its maker saw 0/);
+    const [short] = (await checked('exr-zips', () => undefined, { ranges: [], limited: [] })).findings;
+    expect(short?.found).toContain('nobody counted what its form had no room for');
+  });
+});
+
+test('raw frames whose table goes far beyond their white level are a note: most of the clip is brighter than white', async () => {
+  const rollFolder = groupFolder('raw-roll');
+  mkdirSync(join(rollFolder, CLIP), { recursive: true });
+  for (let frame = 0; frame < 2; frame += 1)
+    writeFileSync(
+      join(rollFolder, CLIP, `${CLIP}_${String(frame + 101).padStart(6, '0')}.dng`),
+      buildDng({
+        width: 64,
+        height: 48,
+        samples: testSamples(64, 48, 8, frame + 1),
+        bits: 8,
+        rate: [24, 1],
+        timecode: `01:00:00:0${frame}`,
+        tags: [
+          // LinearizationTable (DNG 1.6) to 4095, and no WhiteLevel: then white is 2^8 - 1.
+          {
+            tag: 50712,
+            type: 'short',
+            values: Array.from({ length: 256 }, (_, code) => Math.round((4095 * code) / 255)),
+          },
+          { tag: 50717, type: 'long', values: [] },
+          { tag: 50714, type: 'long', values: [] },
+        ],
+      }),
+    );
+  const clip = await sequenceClip(rollFolder, {
+    kind: 'sequence',
+    folder: CLIP,
+    prefix: `${CLIP}_`,
+    suffix: '.dng',
+    padding: 6,
+    first: 101,
+    count: 2,
+    statedRate: null,
+  });
+  const raw = await masterJob(clip, freshFolder('over-bright'), ['grading-master-exr']);
+  await runJob(raw, await workContext());
+  const { state, findings } = await reportOf(raw, 'grading-master-exr');
+  expect([state, findings.map(({ code }) => code)]).toEqual(['published', ['master-over-bright']]);
+  expect(findings[0]?.found).toMatch(/^\d+ % of the pixels above scene-linear 1\.0 in every channel/);
+});
