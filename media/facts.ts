@@ -93,6 +93,10 @@ export const exrFactsSchema = z.object({
     .object({ red: chromaticity, green: chromaticity, blue: chromaticity, white: chromaticity })
     .nullable()
     .describe('CIE 1931 x, y of primaries and white, as the frames state them; null: not stated'),
+  reader: z
+    .literal('own')
+    .optional()
+    .describe('own: Rushlight itself reads and places the pictures; absent: ffmpeg does'),
 });
 export type ExrFacts = z.infer<typeof exrFactsSchema>;
 

@@ -128,7 +128,7 @@ type Way =
   | { readonly linearisation: Linearisation; readonly notes: readonly Finding[] }
   | { readonly findings: readonly Finding[] };
 
-function codedLinearisation({ video, interpretation, declared }: ClipFacts): Way {
+function codedLinearisation({ video, interpretation, declared, exr }: ClipFacts): Way {
   const input = interpretation?.input ?? null;
   const { colour, pixelFormat, width, height } = video;
   const findings: Finding[] = [];
@@ -171,8 +171,9 @@ function codedLinearisation({ video, interpretation, declared }: ClipFacts): Way
             ...(bits === 32 ? {} : { full: declared.declared.gives.full }),
           },
         };
+  const read = exr?.reader === undefined ? {} : { reader: exr.reader };
   return {
-    linearisation: { kind: 'coded', input, pixelFormat, matrix, range, siting, ...by },
+    linearisation: { kind: 'coded', input, pixelFormat, matrix, range, siting, ...by, ...read },
     notes: untagged
       ? [
           finding(

@@ -42,6 +42,17 @@ function attributesOf(bytes: Buffer): { attributes: Map<string, Attribute>; end:
   }
 }
 
+/** Of a whole file in memory. Throws StillDamage. */
+export function exrAttributesOf(file: Buffer): {
+  readonly attributes: ReadonlyMap<string, ExrAttribute>;
+  readonly end: number;
+} {
+  if (file.length < 8 || file.readInt32LE(0) !== EXR_MAGIC) throw new StillDamage('no OpenEXR magic number');
+  const header = attributesOf(file);
+  if (header === null) throw new StillDamage('the header does not end inside the file');
+  return header;
+}
+
 async function readAttributes(
   handle: FileHandle,
   fileBytes: number,
