@@ -3,6 +3,7 @@
  * the codes of single pixels. Of the checker alone; nothing here is shared with the writer.
  */
 import { knownRateNear, formatRatio } from '../../media/time/rate.ts';
+import { carriedText, numberText } from './carried.ts';
 import type { FrameSaid } from './measured.ts';
 import { labelOf } from './time-address.ts';
 
@@ -42,7 +43,6 @@ const fixedTexts: readonly (readonly [name: string, at: number, length: number, 
   ['border', 1620, 8, null],
   ['reserved behind the source', 1644, 20, null],
   ['film', 1664, 48, null],
-  ['slate', 1764, 100, null],
   ['reserved behind the film', 1864, 56, null],
   ['reserved behind the television', 1972, 76, null],
 ];
@@ -68,7 +68,6 @@ const fixedNumbers: readonly (readonly [name: string, at: number, value: number]
   ['scanned width', 1636, UNDEFINED],
   ['scanned height', 1640, UNDEFINED],
   ['held frames', 1720, 1],
-  ['shutter angle', 1728, UNDEFINED],
   // Interlace 0, field and signal undefined, one byte of nothing.
   ['interlace', 1928, 0x00ff_ff00],
   ['horizontal rate', 1932, UNDEFINED],
@@ -105,7 +104,7 @@ function othersOf(
   for (const [name, at, length] of freeTexts) {
     const part = bytes.subarray(at, at + length);
     const end = part.indexOf(0);
-    if (end >= 0 && part.subarray(end).some((byte) => byte !== 0))
+    if (part[0] === 0xff || (end >= 0 && part.subarray(end).some((byte) => byte !== 0)))
       odd.push(`${name} with bytes behind its end at byte ${at}`);
   }
   return odd.length === 0 ? 'nothing' : odd.join(', ');
@@ -119,7 +118,19 @@ const freeTexts: readonly (readonly [name: string, at: number, length: number])[
   ['device', 1556, 32],
   ['serial number', 1588, 32],
   ['frame identification', 1732, 32],
+  ['slate', 1764, 100],
 ];
+
+/** Shutter angle in degrees and slate (ST 268-1, tables 3 and 4). */
+function carriedIn(bytes: Buffer): string {
+  const slate = text(bytes, 1764, 100);
+  return carriedText([
+    ...(bytes.readUInt32BE(1728) === UNDEFINED
+      ? []
+      : [`shutterAngle float ${numberText('float', bytes.readFloatBE(1728))}`]),
+    ...(slate === null ? [] : [`slate string ${JSON.stringify(slate)}`]),
+  ]);
+}
 
 /** Throws RangeError for what is no header at all. `base`: of the labels that are expected. */
 export function dpxFrame(bytes: Buffer, base: number): MeasuredDpx {
@@ -181,6 +192,7 @@ export function dpxFrame(bytes: Buffer, base: number): MeasuredDpx {
       camera: text(bytes, 1556, 32),
       serial: text(bytes, 1588, 32),
       whiteBalance: null,
+      carried: carriedIn(bytes),
       others: othersOf(bytes, { width, height }),
     },
     codesAt(x, y) {

@@ -8,6 +8,7 @@ import { createThreadPool } from '../../process/threads.ts';
 import type { Spot } from '../../proof/pixel-samples.ts';
 import { frameFileName } from '../../profiles/master/frame-name.ts';
 import type { MasterOutcome } from '../../profiles/master/outcome.ts';
+import { carriedNames } from './carried-expected.ts';
 import type { FrameMeasured, MasterMeasured } from './measured.ts';
 import type { MeasureAnswer, MeasureOrder, MeasureSetup } from './thread.ts';
 
@@ -42,7 +43,14 @@ export async function measureMaster({
   const pool = createThreadPool<MeasureSetup, MeasureOrder, MeasureAnswer>(
     programFile('check/master/thread.js'),
     Math.max(1, threads ?? availableParallelism()),
-    { folder: path, format, width: outcome.width, height: outcome.height, base: outcome.timecode.base },
+    {
+      folder: path,
+      format,
+      width: outcome.width,
+      height: outcome.height,
+      base: outcome.timecode.base,
+      carried: carriedNames(outcome),
+    },
   );
   const stop = (): void => void pool.close();
   signal?.addEventListener('abort', stop, { once: true });

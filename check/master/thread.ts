@@ -7,10 +7,13 @@ import { Xxh128 } from '../../files/manifest/xxh128.ts';
 import { serve } from '../../process/threads.ts';
 import { type Point, pointsOf } from '../../proof/pixel-samples.ts';
 import { WholeFrameSketch } from '../../proof/whole-frame-sketch.ts';
+import type { Carried } from './carried.ts';
 import { dpxFrame, type MeasuredDpx } from './dpx.ts';
 import { measureExr, type Values } from './exr.ts';
 import type { FrameMeasured } from './measured.ts';
 
+/** SMPTE ST 268-1. */
+const DPX_HEADER = 2048;
 /** Of 10 bits. */
 const MOST_CODE = 1023;
 
@@ -21,6 +24,7 @@ export interface MeasureSetup {
   readonly height: number;
   /** Of the labels that are expected. */
   readonly base: number;
+  readonly carried: readonly Carried[];
 }
 
 export interface MeasureOrder {
@@ -60,6 +64,7 @@ function measureDpx(bytes: Buffer, base: number, points: readonly Point[], spot:
     return {
       faults: frame.faults,
       said: frame.said,
+      headerBytes: DPX_HEADER,
       points: at,
       spot: inside && spot.length > 0 ? codes(spot) : null,
       ...(inside ? sketchOf(frame) : { sketch: null, atLimit: 0 }),
@@ -72,6 +77,7 @@ function measureDpx(bytes: Buffer, base: number, points: readonly Point[], spot:
     return {
       faults: [error.message],
       said: null,
+      headerBytes: null,
       points: null,
       spot: null,
       sketch: null,
@@ -84,7 +90,7 @@ function measureDpx(bytes: Buffer, base: number, points: readonly Point[], spot:
 }
 
 serve<MeasureSetup, MeasureOrder, MeasureAnswer>(
-  async ({ folder, format, width, height, base }) =>
+  async ({ folder, format, width, height, base, carried }) =>
     async ({ index, name, spot }) => {
       const path = join(folder, name);
       const { ino, ctimeNs } = statSync(path, { bigint: true });
@@ -93,7 +99,7 @@ serve<MeasureSetup, MeasureOrder, MeasureAnswer>(
       const values =
         format === 'dpx'
           ? measureDpx(bytes, base, points, spot)
-          : await measureExr({ bytes, base, aces: format === 'aces', points, spot });
+          : await measureExr({ bytes, base, aces: format === 'aces', carried, points, spot });
       return {
         result: {
           index,

@@ -22,12 +22,7 @@ export const statedTypes = [
 ] as const;
 
 /** A rational is its two terms, a matrix its rows; `infinity` is a float, of a lens that is focused there. */
-export const statedValueSchema = z.union([
-  z.number(),
-  z.string(),
-  z.array(z.number()),
-  z.array(z.string()),
-]);
+export const statedValueSchema = z.union([z.number(), z.string(), z.array(z.number()), z.array(z.string())]);
 export type StatedValue = z.infer<typeof statedValueSchema>;
 
 export const statedSchema = z.object({

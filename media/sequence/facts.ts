@@ -238,6 +238,7 @@ export async function sequenceFacts(
     createdAt: null,
     metadata: {},
     firstNumber: place.first,
+    ...(reading.stated === null ? {} : { stated: reading.stated }),
     ...(exr === null ? {} : { exr }),
   };
   return { facts, why: null, errors };

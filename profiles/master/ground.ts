@@ -9,6 +9,7 @@ import { type ClipFacts, earlierField } from '../../media/facts.ts';
 import { OWN_DECODER } from '../../media/raw/decoders/names.ts';
 import { cropOf } from '../../media/raw/develop/crop.ts';
 import { developmentOf } from '../../media/raw/develop/development.ts';
+import type { InputPlace } from '../../media/input.ts';
 import type { Timecode } from '../../media/time/timecode.ts';
 import { matrixBeside } from '../outcome/colour.ts';
 import { reelOfSource } from '../outcome/reel.ts';
@@ -19,7 +20,7 @@ import type { Linearisation } from './linearisation.ts';
 export interface MasterRequest {
   readonly day: string;
   readonly roll: string;
-  readonly clip: { readonly id: string; readonly name: string };
+  readonly clip: { readonly id: string; readonly name: string; readonly place?: InputPlace };
   readonly facts: ClipFacts;
   readonly profile: MasterProfile;
   /** Bytes a pixel that such frames took before, compressed (coordinator/plan/learned.ts); null: nothing was made yet. */

@@ -2,7 +2,9 @@
 import { z } from 'zod';
 import { ratioSchema, timecodeSchema } from '../../media/time/schema.ts';
 import { frameFormats } from './schema.ts';
+import { statedSchema } from '../../media/formats/stated.ts';
 import { linearisationSchema } from './linearisation.ts';
+import { sourceNamesSchema } from './source-name.ts';
 
 export const masterOutcomeSchema = z.object({
   kind: z.literal('frames').describe('A folder of frames'),
@@ -33,6 +35,11 @@ export const masterOutcomeSchema = z.object({
       serial: z.string().nullable(),
     })
     .describe('Said in every frame; null: nothing is said'),
+  source: sourceNamesSchema.optional().describe('What the frames say of the file that each was made from'),
+  carried: statedSchema.shape.attributes
+    .optional()
+    .describe('What else the source says and the frames say in their turn'),
+  left: statedSchema.shape.left.optional().describe('What the source says and the frames have no place for'),
   frameBytes: z
     .int()
     .positive()

@@ -9,6 +9,8 @@ import { type ExrStorage, StillDamage, type StillHeader, storedTimecode } from '
 import { type ExrAttribute, exrCompressions } from './attribute.ts';
 import { EXR_MAGIC, exrFlags, linesOfCompression } from './header.ts';
 import { exrStorage } from './source.ts';
+import { statedInExr } from './stated.ts';
+import type { StatedFrame } from '../stated.ts';
 
 /** Wider or higher is no picture, and would ask for memory that nobody has. */
 const MOST_SIDE = 65_536;
@@ -128,7 +130,10 @@ function rateOf(attribute: Attribute | undefined): Rate | null {
   return num > 0 && den > 0 ? ratio(num, den) : null;
 }
 
-export async function readExr(handle: FileHandle, fileBytes: number): Promise<StillHeader> {
+export async function readExr(
+  handle: FileHandle,
+  fileBytes: number,
+): Promise<{ readonly header: StillHeader; readonly stated: StatedFrame }> {
   const { attributes, end, version } = await readAttributes(handle, fileBytes);
   const display = windowOf(attributes.get('displayWindow'), 'displayWindow');
   const data = windowOf(attributes.get('dataWindow'), 'dataWindow');
@@ -143,7 +148,7 @@ export async function readExr(handle: FileHandle, fileBytes: number): Promise<St
   const reel = attributes.get('reelName');
   const aspect = attributes.get('pixelAspectRatio');
   const aspectValue = aspect?.bytes.length === 4 ? aspect.bytes.readFloatLE(0) : 1;
-  return {
+  const header: StillHeader = {
     format: 'exr',
     kind: exr.wholeNumbers ? 'encoded' : 'scene-linear',
     width: display.width,
@@ -162,4 +167,5 @@ export async function readExr(handle: FileHandle, fileBytes: number): Promise<St
     neededBytes,
     exr,
   };
+  return { header, stated: statedInExr(attributes) };
 }

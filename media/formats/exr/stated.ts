@@ -7,7 +7,13 @@ import { type ExrAttribute, type ExrType, exrValue } from './attribute.ts';
 const OF_THE_FILE: ReadonlySet<string> = new Set([
   ...['channels', 'compression', 'dataWindow', 'displayWindow', 'lineOrder', 'pixelAspectRatio'],
   ...['screenWindowCenter', 'screenWindowWidth', 'tiles', 'type', 'name', 'version', 'chunkCount'],
-  ...['acesImageContainerFlag', 'imageChecksum', 'headerChecksum', 'dwaCompressionLevel', 'maxSamplesPerPixel'],
+  ...[
+    'acesImageContainerFlag',
+    'imageChecksum',
+    'headerChecksum',
+    'dwaCompressionLevel',
+    'maxSamplesPerPixel',
+  ],
   // Read as facts of the clip, and written from those.
   ...['timeCode', 'framesPerSecond', 'reelName'],
 ]);
@@ -25,7 +31,8 @@ const WHY: Readonly<Record<string, string>> = {
   envmap: 'no picture of a camera',
   multiView: 'a master has one view',
   view: 'a master has one view',
-  imageCounter: 'frames of a master are numbered anew; the number in the name of the source is its sourceFrame',
+  imageCounter:
+    'frames of a master are numbered anew; the number in the name of the source is its sourceFrame',
   timecodeRate: 'a master says framesPerSecond',
   sourceFile: 'a master says the name of the file that it was made from',
   sourceFrame: 'a master says the name of the file that it was made from',

@@ -108,7 +108,8 @@ async function texts(tags: Tags, said: StatedGatherer): Promise<void> {
   if (model === null) await carry('cameraModel', 'UniqueCameraModel');
   else {
     said.text('cameraModel', model, 'Model');
-    if ((await tags.text('UniqueCameraModel')) !== model) await carry('uniqueCameraModel', 'UniqueCameraModel');
+    if ((await tags.text('UniqueCameraModel')) !== model)
+      await carry('uniqueCameraModel', 'UniqueCameraModel');
   }
   await carry('cameraLabel', 'CameraLabel');
   await carry('cameraSerialNumber', 'CameraSerialNumber', 'BodySerialNumber');
