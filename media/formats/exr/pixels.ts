@@ -158,8 +158,8 @@ function restored(stored: Uint8Array, to: Uint8Array): void {
 }
 
 /** Values of a chunk's lines, in memory that a 16-bit and a 32-bit view may lie over. */
-function unpack(file: Buffer, { compression }: Plan, at: number, packed: number, size: number): Uint8Array {
-  const stored = file.subarray(at, at + packed);
+function unpack(stored: Uint8Array, compression: ExrCompression, size: number): Uint8Array {
+  const packed = stored.length;
   const bytes = new Uint8Array(size);
   // What does not become shorter is stored as it is.
   if (packed === size) bytes.set(stored);
@@ -198,7 +198,7 @@ function copyLine(
  */
 export function readPlaced(file: Buffer, picture: PlacedPicture, to: Float32Array): void {
   const plan = planOf(file, picture);
-  const { data, display, lines, chunks, lineBytes, places, table } = plan;
+  const { data, display, compression, lines, chunks, lineBytes, places, table } = plan;
   const { width, height } = picture;
   const pixels = width * height;
   if (to.length !== pixels * places.length)
@@ -223,7 +223,11 @@ export function readPlaced(file: Buffer, picture: PlacedPicture, to: Float32Arra
         `${where} has ${packed} bytes, of ${size} and ${file.length - at - CHUNK_HEAD_BYTES} in the file`,
       );
     if (left > right || y + count <= display.yMin || y > display.yMax) continue;
-    const raw = unpack(file, plan, at + CHUNK_HEAD_BYTES, packed, size);
+    const raw = unpack(
+      file.subarray(at + CHUNK_HEAD_BYTES, at + CHUNK_HEAD_BYTES + packed),
+      compression,
+      size,
+    );
     for (let line = 0; line < count; line += 1) {
       const shown = y + line - display.yMin;
       if (shown < 0 || shown >= height) continue;

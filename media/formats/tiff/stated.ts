@@ -140,7 +140,9 @@ async function lens(tags: Tags, said: StatedGatherer): Promise<void> {
   const [distance] = await tags.pairs('SubjectDistance');
   if (distance !== undefined) {
     const [num, den] = distance;
-    if (num === INFINITE) said.float('focus', Number.POSITIVE_INFINITY, 'SubjectDistance');
+    // Some write one over nothing for it.
+    if (num === INFINITE || (num > 0 && den === 0))
+      said.float('focus', Number.POSITIVE_INFINITY, 'SubjectDistance');
     else if (num > 0 && den > 0) said.float('focus', num / den, 'SubjectDistance');
   }
 }
