@@ -71,8 +71,8 @@ export interface StatedFrame {
 const MOST_TEXT = 4096;
 /** A header of a master has room for 256 KiB. */
 const MOST_ATTRIBUTES = 256;
-/** Of a clip, in numbers and in sixteens of letters: a matrix for each of ten thousand frames. */
-const MOST_OF_A_CLIP = 160_000;
+/** Letters of JSON, of a clip: its job has it once among its facts and once for each master, and a job has room for a megabyte. */
+const MOST_OF_A_CLIP = 96 * 1024;
 
 /** An absolute path, an address, or names apart by slashes of which the last has an extension. */
 const PATH =
@@ -127,13 +127,6 @@ export class StatedGatherer {
   }
 }
 
-const weight = (value: StatedValue | null): number =>
-  value === null || typeof value === 'number'
-    ? 1
-    : typeof value === 'string'
-      ? 1 + value.length / 16
-      : value.length;
-
 /**
  * What a clip says, from its frames in order; null where one could not be read. Values that stay are there once; what changes more often
  * than records hold is left out, the heaviest first. Null: nothing is said.
@@ -169,7 +162,7 @@ export function statedOfFrames(frames: readonly (StatedFrame | null)[]): Stated 
   const heavy = [...clips.values()]
     .map((attribute) => ({
       attribute,
-      weight: attribute.values.reduce((sum, { value }) => sum + 1 + weight(value), 0),
+      weight: JSON.stringify(attribute).length,
     }))
     .sort((a, b) => b.weight - a.weight);
   let all = heavy.reduce((sum, one) => sum + one.weight, 0);
