@@ -7,6 +7,7 @@ import { colourTagsSchema } from './colour/tags.ts';
 import { interpretationSchema } from './interpretation.ts';
 import { declarationSchema } from './declaration.ts';
 import { rawFactsSchema } from './raw-facts.ts';
+import { statedSchema } from './formats/stated.ts';
 import { ratioSchema, timecodeSchema } from './time/schema.ts';
 
 export const fieldOrders = ['progressive', 'top-first', 'bottom-first', 'unknown'] as const;
@@ -93,6 +94,10 @@ export const exrFactsSchema = z.object({
     .object({ red: chromaticity, green: chromaticity, blue: chromaticity, white: chromaticity })
     .nullable()
     .describe('CIE 1931 x, y of primaries and white, as the frames state them; null: not stated'),
+  reader: z
+    .literal('own')
+    .optional()
+    .describe('own: Rushlight itself reads and places the pictures; absent: ffmpeg does'),
 });
 export type ExrFacts = z.infer<typeof exrFactsSchema>;
 
@@ -118,6 +123,11 @@ export const clipFactsSchema = z.object({
     .nonnegative()
     .optional()
     .describe('Number of the first frame of a sequence, as its name has it'),
+  stated: statedSchema
+    .optional()
+    .describe(
+      "Of stills: what their headers say of camera, lens and exposure, by the names of OpenEXR's standard attributes, and what of it has no place in a master",
+    ),
   exr: exrFactsSchema.optional().describe('Of OpenEXR frames: what their headers say'),
   raw: rawFactsSchema
     .optional()

@@ -154,8 +154,8 @@ async function makeAll(run: JobRun, open: readonly Deliverable[]): Promise<Failu
   // What code values mean is the clip's, so that all masters of a movie go one way; raw frames are developed as each profile says.
   const groups = byWay(masters, graded);
   try {
-    const { raw, declared } = job.facts;
-    return raw === undefined && declared === undefined
+    const { raw, declared, exr } = job.facts;
+    return raw === undefined && declared === undefined && exr?.reader === undefined
       ? await makeFromFfmpegFrames(run, movies, groups[0] ?? null)
       : await makeWithoutFfmpeg(run, groups);
   } finally {

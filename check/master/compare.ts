@@ -78,14 +78,17 @@ const frames: (input: MasterCheckInput) => CheckVerdict = ({ measured, outcome }
 };
 
 const structure: (input: MasterCheckInput) => CheckVerdict = ({ measured, outcome }) => {
-  const wrong = measured.frames.flatMap(({ name, faults, bytes }) => [
+  const storage = (bytes: number, header: number | null): number => bytes - (header ?? 0);
+  const [first] = measured.frames;
+  const wanted = first === undefined ? null : storage(first.bytes, first.headerBytes);
+  const wrong = measured.frames.flatMap(({ name, faults, bytes, headerBytes }) => [
     ...faults.map((fault) => ({ found: `${name}: ${fault}`, expected: 'a whole frame' })),
-    // Without compression every frame of a clip is as long as the first one: its header differs in nothing that changes its length.
-    ...(outcome.compression === 'none' && bytes !== measured.frames[0]?.bytes
+    // Without compression the picture of every frame of a clip is as long as that of the first one.
+    ...(outcome.compression === 'none' && storage(bytes, headerBytes) !== wanted
       ? [
           {
-            found: `${name}: ${bytes} bytes`,
-            expected: `${measured.frames[0]?.bytes} bytes, as the first frame`,
+            found: `${name}: ${storage(bytes, headerBytes)} bytes behind its header`,
+            expected: `${wanted} bytes, as the first frame`,
           },
         ]
       : []),
@@ -99,6 +102,14 @@ const structure: (input: MasterCheckInput) => CheckVerdict = ({ measured, outcom
   );
 };
 
+/** A field and what it says; of what has many lines those alone that the other has not. */
+function apartFrom(key: keyof FrameSaid, said: string | null, other: string | null): string {
+  if (key !== 'carried') return `${key} ${said ?? 'none'}`;
+  const others = new Set((other ?? '').split('\n'));
+  const lines = (said ?? '').split('\n').filter((line) => line !== '' && !others.has(line));
+  return lines.length === 0 ? 'nothing of that' : lines.slice(0, 8).join(', ');
+}
+
 /** Every attribute but the timecode, which has a check of its own. */
 const header: (input: MasterCheckInput) => CheckVerdict = ({ measured, outcome, source }) => {
   const wrong: { found: string; expected: string }[] = [];
@@ -111,8 +122,8 @@ const header: (input: MasterCheckInput) => CheckVerdict = ({ measured, outcome, 
       );
       if (differing.length > 0)
         wrong.push({
-          found: `${name}: ${differing.map((key) => `${key} ${said[key] ?? 'none'}`).join(', ')}`,
-          expected: differing.map((key) => `${key} ${wanted[key] ?? 'none'}`).join(', '),
+          found: `${name}: ${differing.map((key) => apartFrom(key, said[key], wanted[key])).join(', ')}`,
+          expected: differing.map((key) => apartFrom(key, wanted[key], said[key])).join(', '),
         });
     }
   }

@@ -3,6 +3,7 @@
  * the codes of single pixels. Of the checker alone; nothing here is shared with the writer.
  */
 import { knownRateNear, formatRatio } from '../../media/time/rate.ts';
+import { carriedText, numberText } from './carried.ts';
 import type { FrameSaid } from './measured.ts';
 import { labelOf } from './time-address.ts';
 
@@ -42,7 +43,6 @@ const fixedTexts: readonly (readonly [name: string, at: number, length: number, 
   ['border', 1620, 8, null],
   ['reserved behind the source', 1644, 20, null],
   ['film', 1664, 48, null],
-  ['slate', 1764, 100, null],
   ['reserved behind the film', 1864, 56, null],
   ['reserved behind the television', 1972, 76, null],
 ];
@@ -67,7 +67,6 @@ const fixedNumbers: readonly (readonly [name: string, at: number, value: number]
   ['scanned width', 1636, UNDEFINED],
   ['scanned height', 1640, UNDEFINED],
   ['held frames', 1720, 1],
-  ['shutter angle', 1728, UNDEFINED],
   // Interlace 0, field and signal undefined, one byte of nothing.
   ['interlace', 1928, 0x00ff_ff00],
   ['horizontal rate', 1932, UNDEFINED],
@@ -106,7 +105,7 @@ function othersOf(
   for (const [name, at, length] of freeTexts) {
     const part = bytes.subarray(at, at + length);
     const end = part.indexOf(0);
-    if (end >= 0 && part.subarray(end).some((byte) => byte !== 0))
+    if (part[0] === 0xff || (end >= 0 && part.subarray(end).some((byte) => byte !== 0)))
       odd.push(`${name} with bytes behind its end at byte ${at}`);
   }
   return odd.length === 0 ? 'nothing' : odd.join(', ');
@@ -120,6 +119,7 @@ const freeTexts: readonly (readonly [name: string, at: number, length: number])[
   ['device', 1556, 32],
   ['serial number', 1588, 32],
   ['frame identification', 1732, 32],
+  ['slate', 1764, 100],
 ];
 
 /** How codes lie in their words, by their bits: bytes of a pixel, the field "packing" (ST 268-1, table 2: 0 packed, 1 filled by method A), in words. */
@@ -139,6 +139,17 @@ function filledBits(bytes: Buffer, offset: number, { bits }: Layout): number {
   if (bits === 10) for (let at = offset + 3; at < bytes.length; at += 4) filled |= (bytes[at] as number) & 3;
   if (bits === 12) for (let at = offset + 1; at < bytes.length; at += 2) filled |= (bytes[at] as number) & 15;
   return filled;
+}
+
+/** Shutter angle in degrees and slate (ST 268-1, tables 3 and 4). */
+function carriedIn(bytes: Buffer): string {
+  const slate = text(bytes, 1764, 100);
+  return carriedText([
+    ...(bytes.readUInt32BE(1728) === UNDEFINED
+      ? []
+      : [`shutterAngle float ${numberText('float', bytes.readFloatBE(1728))}`]),
+    ...(slate === null ? [] : [`slate string ${JSON.stringify(slate)}`]),
+  ]);
 }
 
 /**
@@ -209,6 +220,7 @@ export function dpxFrame(bytes: Buffer, base: number, wanted: number): MeasuredD
       camera: text(bytes, 1556, 32),
       serial: text(bytes, 1588, 32),
       whiteBalance: null,
+      carried: carriedIn(bytes),
       others: othersOf(bytes, { width, height, bits: layout.bits }),
     },
     codesAt(x, y) {

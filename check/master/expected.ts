@@ -5,6 +5,8 @@ import { formatRatio } from '../../media/time/rate.ts';
 import { addFrames, formatTimecode } from '../../media/time/timecode.ts';
 import { frameFileName } from '../../profiles/master/frame-name.ts';
 import type { MasterOutcome } from '../../profiles/master/outcome.ts';
+import { sourceNameAt } from '../../profiles/master/source-name.ts';
+import { carriedOf } from './carried-expected.ts';
 import type { FrameSaid } from './measured.ts';
 
 /** As the writer rounds them: attributes are 32-bit floats. */
@@ -79,6 +81,8 @@ export function saidOf(outcome: MasterOutcome, index: number, source: string): F
   const { width, height, format, said } = outcome;
   const dpx = format === 'dpx';
   const base = outcome.timecode;
+  const made =
+    outcome.source === undefined ? { file: source, frame: index } : sourceNameAt(outcome.source, index);
   return {
     size: `${width}x${height}`,
     windows: dpx ? `${width}x${height}` : `0,0 ${width - 1},${height - 1} of 0,0 ${width - 1},${height - 1}`,
@@ -100,12 +104,13 @@ export function saidOf(outcome: MasterOutcome, index: number, source: string): F
     iso: dpx ? null : single(said.iso),
     exposure: dpx ? null : single(said.exposureSeconds),
     // The field of DPX holds a hundred letters of ASCII; another name is left out of it.
+    carried: carriedOf(outcome, index),
     source: dpx
       ? /^[\x20-\x7e]{1,100}$/.test(frameFileName(outcome, index))
         ? frameFileName(outcome, index)
         : null
-      : `${source} frame ${index}`,
-    origin: dpx ? inDpx(source, 100) : null,
+      : `${made.file} frame ${made.frame}`,
+    origin: dpx ? inDpx(made.file, 100) : null,
     counter: dpx ? `${index} of ${outcome.frames}` : String(outcome.first + index),
     development: dpx ? null : developmentOf(outcome.linearisation),
     camera: dpx ? inDpx(said.camera, 32) : said.camera,

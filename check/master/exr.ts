@@ -4,7 +4,8 @@ import { formatRatio, ratio } from '../../media/time/rate.ts';
 import type { Point } from '../../proof/pixel-samples.ts';
 import { WholeFrameSketch } from '../../proof/whole-frame-sketch.ts';
 import { ACES_WHITE, acesFaults, isAces2065 } from './exr/aces.ts';
-import { attributeValue } from './exr/attributes.ts';
+import { type Carried, carriedText, numberText } from './carried.ts';
+import { attributeText, attributeValue } from './exr/attributes.ts';
 import { walkExr } from './exr/chunks.ts';
 import { ExrForeign } from './exr/damage.ts';
 import type { ExrHeader } from './exr/header.ts';
@@ -19,9 +20,10 @@ const LARGEST = 0x7bff;
 const ONE = 0x3c00;
 const SIGN = 0x8000;
 
-/** Names of what the container has no attribute for, and of which the writer makes lines of its comments. */
-const LINE =
-  /^(sourceFile|sourceFrame|development|cameraCCTSetting|cameraTintSetting|adoptedNeutral|whiteLuminance): (.*)$/;
+/** Names of what the container has no attribute for, and of which the writer makes lines of its comments; besides those that the outcome has. */
+const lineNames: ReadonlySet<string> = new Set([
+  ...['sourceFile', 'sourceFrame', 'development', 'cameraCCTSetting', 'adoptedNeutral'],
+]);
 
 /** The colour that is neutral, as two numbers; the white of ACES2065-1 by its name. */
 function neutralOf(found: readonly number[] | null): string | null {
@@ -56,9 +58,12 @@ const oursOutsideOfTheContainer = [
 const oursInTheContainer = ['acesImageContainerFlag', 'imageChecksum', 'headerChecksum'];
 
 /** What the outcome has no word for: attributes of others, and a version or a screen window that is not the usual one. */
-function othersOf({ attributes, version }: ExrHeader, aces: boolean): string {
+function othersOf({ attributes, version }: ExrHeader, aces: boolean, carried: readonly Carried[]): string {
   const own = aces ? oursInTheContainer : oursOutsideOfTheContainer;
-  const foreign = [...attributes.keys()].filter((name) => !ours.has(name) && !own.includes(name));
+  const foreign = [...attributes.keys()].filter(
+    (name) =>
+      !ours.has(name) && !own.includes(name) && !carried.some((one) => one.name === name && !one.isLine),
+  );
   const centre = attributeValue(attributes, 'screenWindowCenter', 'v2f') ?? [];
   const width = attributeValue(attributes, 'screenWindowWidth', 'float');
   const odd = [
@@ -71,11 +76,26 @@ function othersOf({ attributes, version }: ExrHeader, aces: boolean): string {
   return odd.length === 0 ? 'nothing' : odd.join(', ');
 }
 
-function saidOf(header: ExrHeader, base: number, aces: boolean): FrameSaid {
+/** A line of the comments as the attribute that it is of. */
+function lineText({ name, type }: Carried, text: string): string {
+  if (type === 'string') return `${name} ${type} ${JSON.stringify(text)}`;
+  if (type === 'rational') return `${name} ${type} ${text}`;
+  const numbers = text.split(' ').map((one) => numberText(type, Number(one)));
+  return `${name} ${type} ${numbers.join(' ')}`;
+}
+
+function saidOf(
+  header: ExrHeader,
+  base: number,
+  { aces, carried }: { readonly aces: boolean; readonly carried: readonly Carried[] },
+): FrameSaid {
   const { attributes, dataWindow: data, displayWindow: display, channels } = header;
-  const text = (name: string): string | null => attributeValue(attributes, name, 'string');
+  // What the outcome carries besides stands there, and not in a field of its own.
+  const apart = (name: string): boolean => !carried.some((one) => one.name === name);
+  const text = (name: string): string | null =>
+    apart(name) ? attributeValue(attributes, name, 'string') : null;
   const single = (name: string): string | null => {
-    const value = attributeValue(attributes, name, 'float');
+    const value = apart(name) ? attributeValue(attributes, name, 'float') : null;
     return value === null ? null : String(value);
   };
   const rate = attributeValue(attributes, 'framesPerSecond', 'rational');
@@ -83,9 +103,10 @@ function saidOf(header: ExrHeader, base: number, aces: boolean): FrameSaid {
   const lines = new Map<string, string>();
   const own: string[] = [];
   for (const line of (text('comments') ?? '').split('\n')) {
-    const match = aces ? LINE.exec(line) : null;
-    if (match === null || lines.has(match[1] as string)) own.push(line);
-    else lines.set(match[1] as string, match[2] as string);
+    const [, name = '', value = ''] = (aces ? /^([\x21-\x7e]+): (.*)$/.exec(line) : null) ?? [];
+    const known = lineNames.has(name) || carried.some((one) => one.isLine && one.name === name);
+    if (known && !lines.has(name)) lines.set(name, value);
+    else own.push(line);
   }
   const free = (name: string): string | null => (aces ? (lines.get(name) ?? null) : text(name));
   const comments = own.join('\n');
@@ -125,7 +146,15 @@ function saidOf(header: ExrHeader, base: number, aces: boolean): FrameSaid {
     camera: text('cameraLabel'),
     serial: text('cameraSerialNumber'),
     whiteBalance: kelvin === undefined || kelvin === null ? null : String(Math.fround(Number(kelvin))),
-    others: othersOf(header, aces),
+    carried: carriedText(
+      carried.flatMap((one) => {
+        const line = one.isLine ? lines.get(one.name) : undefined;
+        if (line !== undefined) return [lineText(one, line)];
+        const attribute = one.isLine ? undefined : attributes.get(one.name);
+        return attribute === undefined ? [] : [`${one.name} ${attribute.type} ${attributeText(attribute)}`];
+      }),
+    ),
+    others: othersOf(header, aces, carried),
   };
 }
 
@@ -156,6 +185,7 @@ export type Values = Pick<
   FrameMeasured,
   | 'faults'
   | 'said'
+  | 'headerBytes'
   | 'points'
   | 'spot'
   | 'sketch'
@@ -170,6 +200,7 @@ export async function measureExr({
   bytes,
   base,
   aces,
+  carried = [],
   points,
   spot,
 }: {
@@ -178,6 +209,8 @@ export async function measureExr({
   readonly base: number;
   /** Held to the container of SMPTE ST 2065-4 besides. */
   readonly aces: boolean;
+  /** What else the outcome says of the source. */
+  readonly carried?: readonly Carried[];
   readonly points: readonly Point[];
   readonly spot: readonly Point[];
 }): Promise<Values> {
@@ -213,7 +246,8 @@ export async function measureExr({
     );
     return {
       faults: aces ? acesFaults(bytes, walked.header) : [],
-      said: saidOf(walked.header, base, aces),
+      said: saidOf(walked.header, base, { aces, carried }),
+      headerBytes: walked.header.end,
       points: values.slice(0, 3 * points.length),
       spot: spot.length === 0 ? null : values.slice(3 * points.length),
       sketch: sketch.sums(),
@@ -229,6 +263,7 @@ export async function measureExr({
     return {
       faults: [error.message],
       said: null,
+      headerBytes: null,
       points: null,
       spot: null,
       sketch: null,

@@ -11,6 +11,7 @@ import type { Spot } from '../../proof/pixel-samples.ts';
 import { frameFileName } from '../../profiles/master/frame-name.ts';
 import { bitsOf } from '../../profiles/master/form.ts';
 import type { MasterOutcome } from '../../profiles/master/outcome.ts';
+import { carriedNames } from './carried-expected.ts';
 import type { CompanionsMeasured, FrameMeasured, MasterMeasured } from './measured.ts';
 import type { MeasureAnswer, MeasureOrder, MeasureSetup } from './thread.ts';
 
@@ -53,6 +54,7 @@ export async function measureMaster({
       height: outcome.height,
       base: outcome.timecode.base,
       bits: bitsOf(outcome),
+      carried: carriedNames(outcome),
     },
   );
   const stop = (): void => void pool.close();

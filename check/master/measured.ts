@@ -20,6 +20,8 @@ export interface FrameMeasured {
   readonly faults: readonly string[];
   /** Of its header, by the names of the outcome; null where it could not be read. */
   readonly said: FrameSaid | null;
+  /** Bytes in front of the picture's storage; null where it could not be read. */
+  readonly headerBytes: number | null;
   /** R, G, B at the points of the frame, and at the pixels of its spot if it has one: linear AP0, or 10-bit codes of DPX. */
   readonly points: Float32Array | null;
   readonly spot: Float32Array | null;
@@ -67,6 +69,8 @@ export interface FrameSaid {
   readonly serial: string | null;
   /** Kelvin. */
   readonly whiteBalance: string | null;
+  /** What else the outcome carries from the source, a line each (carried.ts). */
+  readonly carried: string;
   /** What is there besides, and every field that has but one value and has another; `nothing` in a good frame. */
   readonly others: string;
 }

@@ -28,10 +28,15 @@ export interface ReadMaster {
 /** The scaler makes a picture that is no larger than the grid of averages larger, and then gives no averages of it. */
 const isAveraged = ({ width, height }: ReadMaster): boolean => width > GRID_WIDTH && height > GRID_HEIGHT;
 
-/** Frames of ffmpeg pass a pipe to the threads; raw frames and those of declared decoders have no fingerprints to be held against. */
+/** Frames of ffmpeg pass a pipe to the threads; frames that the threads read themselves, and those of declared decoders, have no fingerprints to be held against. */
 export function comparesReading(master: ReadMaster): boolean {
   const { linearisation } = master;
-  return linearisation.kind === 'coded' && linearisation.declared === undefined && isAveraged(master);
+  return (
+    linearisation.kind === 'coded' &&
+    linearisation.declared === undefined &&
+    linearisation.reader === undefined &&
+    isAveraged(master)
+  );
 }
 
 function words({ frame, steps, cells, shows }: ReadDifference): string {

@@ -7,9 +7,13 @@ import { Xxh128 } from '../../files/manifest/xxh128.ts';
 import { serve } from '../../process/threads.ts';
 import { type Point, pointsOf } from '../../proof/pixel-samples.ts';
 import { WholeFrameSketch } from '../../proof/whole-frame-sketch.ts';
+import type { Carried } from './carried.ts';
 import { dpxFrame, type MeasuredDpx } from './dpx.ts';
 import { measureExr, type Values } from './exr.ts';
 import { type FrameMeasured, NO_ENDS } from './measured.ts';
+
+/** SMPTE ST 268-1. */
+const DPX_HEADER = 2048;
 
 export interface MeasureSetup {
   readonly folder: string;
@@ -20,6 +24,7 @@ export interface MeasureSetup {
   readonly base: number;
   /** Of a code of DPX. */
   readonly bits: number;
+  readonly carried: readonly Carried[];
 }
 
 export interface MeasureOrder {
@@ -80,6 +85,7 @@ function measureDpx(
     return {
       faults: frame.faults,
       said: frame.said,
+      headerBytes: DPX_HEADER,
       points: inside ? codes(points) : null,
       spot: inside && spot.length > 0 ? codes(spot) : null,
       ...(inside ? valuesOf(frame, bits) : { sketch: null, atLimit: 0, ...NO_ENDS }),
@@ -90,6 +96,7 @@ function measureDpx(
     return {
       faults: [error.message],
       said: null,
+      headerBytes: null,
       points: null,
       spot: null,
       sketch: null,
@@ -101,7 +108,7 @@ function measureDpx(
 }
 
 serve<MeasureSetup, MeasureOrder, MeasureAnswer>(
-  async ({ folder, format, width, height, base, bits }) =>
+  async ({ folder, format, width, height, base, bits, carried }) =>
     async ({ index, name, spot }) => {
       const path = join(folder, name);
       const { ino, ctimeNs } = statSync(path, { bigint: true });
@@ -110,7 +117,7 @@ serve<MeasureSetup, MeasureOrder, MeasureAnswer>(
       const values =
         format === 'dpx'
           ? measureDpx(bytes, { base, bits }, points, spot)
-          : await measureExr({ bytes, base, aces: format === 'aces', points, spot });
+          : await measureExr({ bytes, base, aces: format === 'aces', carried, points, spot });
       return {
         result: {
           index,

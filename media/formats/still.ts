@@ -39,6 +39,10 @@ export interface ExrStorage {
   } | null;
   /** Why ffmpeg makes no picture of it, or a wrong one; null: nothing speaks against it. */
   readonly unread: string | null;
+  /** Why our own reader (exr/pixels.ts) makes none; null: it does. */
+  readonly notOurs: string | null;
+  /** Its data window is another than its display window, or that begins elsewhere than at (0, 0). */
+  readonly isPlaced: boolean;
 }
 
 export interface StillHeader {

@@ -264,6 +264,7 @@ function clipFacts({
       }).filter((entry): entry is [string, string] => entry[1] !== null),
     ),
     firstNumber: place.first,
+    ...(reading.stated === null ? {} : { stated: reading.stated }),
     raw,
   };
 }

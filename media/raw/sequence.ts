@@ -10,6 +10,8 @@ import { fsPath } from '../../files/names.ts';
 import type { FrameDamage } from '../sequence/read.ts';
 import type { DngFrame, RawPicture } from '../formats/dng/header.ts';
 import { sourceOfFile } from '../formats/tiff/header.ts';
+import { SharedFrames, type Stated, type StatedFrame, statedOfFrames } from '../formats/stated.ts';
+import { statedInTiff } from '../formats/tiff/stated.ts';
 import { readDng } from '../formats/dng/reader.ts';
 import { DngRefusal } from '../formats/dng/refusal.ts';
 
@@ -31,6 +33,8 @@ export interface DngReading {
   readonly refused: readonly RefusedFrame[];
   /** 0 where the file could not be read. */
   readonly fileBytes: readonly number[];
+  /** What the frames say beside their pictures; null: nothing. */
+  readonly stated: Stated | null;
 }
 
 /** Absolute path of one frame, in the form of files/names.ts. */
@@ -47,6 +51,8 @@ export async function readDngSequence(
   const damaged: FrameDamage[] = [];
   const refused: RefusedFrame[] = [];
   const fileBytes: number[] = Array.from({ length: place.count }, () => 0);
+  const stated: (StatedFrame | null)[] = Array.from({ length: place.count }, () => null);
+  const shared = new SharedFrames();
   let first: DngFrame | null = null;
   // Frames of one setting share one description, or the tables of an hour of frames would fill the memory.
   let usual: RawPicture | undefined;
@@ -60,7 +66,9 @@ export async function readDngSequence(
       try {
         const { size } = await handle.stat();
         fileBytes[index] = size;
-        const frame = await readDng(sourceOfFile(handle, size));
+        const source = sourceOfFile(handle, size);
+        const frame = await readDng(source);
+        stated[index] = shared.share(await statedInTiff(source));
         if (index === 0) first = frame;
         usual ??= frame.picture;
         const { storage: _where, ...tags } = frame;
@@ -81,5 +89,12 @@ export async function readDngSequence(
     Array.from({ length: place.count }, (_, index) => limit(() => readOne(index))),
   );
   const inOrder = (a: { number: number }, b: { number: number }): number => a.number - b.number;
-  return { frames, first, damaged: damaged.sort(inOrder), refused: refused.sort(inOrder), fileBytes };
+  return {
+    frames,
+    first,
+    damaged: damaged.sort(inOrder),
+    refused: refused.sort(inOrder),
+    fileBytes,
+    stated: statedOfFrames(stated),
+  };
 }

@@ -117,6 +117,19 @@ export function timecodeInHeaders(
   return { ...none, timecode: start };
 }
 
+/**
+ * Whether our own code reads the pictures of a sequence (media/formats/exr/pixels.ts): all of them are of its kind, and of one at least
+ * ffmpeg makes none, or has to place it. Who places the picture is then known to place it by its header.
+ */
+export function readsOurselves(headers: readonly (Pick<StillHeader, 'exr'> | null)[]): boolean {
+  const exr = headers.flatMap((header) => header?.exr ?? []);
+  return (
+    exr.length > 0 &&
+    exr.every(({ notOurs }) => notOurs === null) &&
+    exr.some(({ unread, isPlaced }) => unread !== null || isPlaced)
+  );
+}
+
 /** Of OpenEXR frames; null for others. Frames that differ in compression or layout are described by the first of them. */
 export function exrInHeaders(headers: readonly (Pick<StillHeader, 'exr'> | null)[]): ExrFacts | null {
   const [first, ...further] = headers.flatMap((header) => header?.exr ?? []);
@@ -137,6 +150,7 @@ export function exrInHeaders(headers: readonly (Pick<StillHeader, 'exr'> | null)
             blue: [...chromaticities.blue],
             white: [...chromaticities.white],
           },
+    ...(readsOurselves(headers) ? { reader: 'own' as const } : {}),
   };
 }
 
@@ -148,57 +162,107 @@ export interface ReadSequence {
   readonly rate: Rate;
 }
 
+/** How the pictures of a sequence come, by whoever decodes them. */
+type Decoded = Pick<
+  ClipFacts['video'],
+  'streamIndex' | 'codec' | 'codecTag' | 'width' | 'height' | 'pixelFormat' | 'bitDepth' | 'colour'
+> & { readonly pixelAspect: ClipFacts['video']['pixelAspect'] | null };
+
+/** What our own reader makes of OpenEXR: planes of 32-bit floats, as ffmpeg calls them. */
+function readByUs({ width, height }: StillHeader, { channels }: ExrFacts): Decoded {
+  const colours = ['R', 'G', 'B'].every((name) => channels.includes(name));
+  return {
+    streamIndex: 0,
+    codec: 'exr',
+    codecTag: '',
+    width,
+    height,
+    pixelFormat: colours ? 'gbrpf32le' : 'grayf32le',
+    bitDepth: 32,
+    colour: { primaries: null, transfer: null, matrix: null, range: null },
+    pixelAspect: null,
+  };
+}
+
+interface DecodedFirst {
+  /** Null: `why` says why not. */
+  readonly picture: Decoded | null;
+  readonly why: string;
+  /** What ffprobe printed of the first frame all the same. */
+  readonly errors: readonly string[];
+}
+
+async function readByFfmpeg(
+  { rollFolder, place, rate }: ReadSequence,
+  tools: Pick<MediaTools, 'ffprobe'>,
+  options: { signal?: AbortSignal },
+): Promise<DecodedFirst> {
+  const input = await openInput(rollFolder, { ...place, count: 1 }, rate);
+  const read = await scan(input, tools, { ...options, headersOnly: true }).finally(() => input.dispose());
+  const { errors } = read;
+  if (read.state !== 'read') return { picture: null, why: read.why, errors };
+  const stream = read.headers.streams.find((item) => item.codec_type === 'video');
+  const pixelFormat = stream?.pix_fmt;
+  if (
+    stream === undefined ||
+    !stream.codec_name ||
+    pixelFormat === undefined ||
+    pixelFormat === 'unknown' ||
+    !stream.width ||
+    !stream.height
+  )
+    return {
+      picture: null,
+      why: `codec ${stream?.codec_name ?? 'unknown'}, pixel format ${pixelFormat ?? 'unknown'}`,
+      errors,
+    };
+  return {
+    picture: {
+      streamIndex: stream.index,
+      codec: stream.codec_name,
+      codecTag: stream.codec_tag_string,
+      width: stream.width,
+      height: stream.height,
+      pixelFormat,
+      bitDepth: bitDepthOf(pixelFormat, stream.bits_per_raw_sample),
+      colour: colourOf(stream),
+      pixelAspect: ratioOf(stream.sample_aspect_ratio),
+    },
+    why: '',
+    errors,
+  };
+}
+
 /** Null when ffprobe cannot tell how the first frame decodes (`why`). `errors`: what it printed of that frame all the same. */
 export async function sequenceFacts(
-  { rollFolder, place, reading, rate }: ReadSequence,
+  sequence: ReadSequence,
   tools: Pick<MediaTools, 'ffprobe'>,
   options: { signal?: AbortSignal } = {},
 ): Promise<
   | { readonly facts: ClipFacts; readonly why: null; readonly errors: readonly string[] }
   | { readonly facts: null; readonly why: string; readonly errors: readonly string[] }
 > {
-  const input = await openInput(rollFolder, { ...place, count: 1 }, rate);
-  const read = await scan(input, tools, { ...options, headersOnly: true }).finally(() => input.dispose());
-  const { errors } = read;
-  if (read.state !== 'read') return { facts: null, why: read.why, errors };
-  const stream = read.headers.streams.find((item) => item.codec_type === 'video');
-  const pixelFormat = stream?.pix_fmt;
+  const { place, reading, rate } = sequence;
   const header = reading.headers.find((item) => item !== null);
-  if (
-    stream === undefined ||
-    header === undefined ||
-    header === null ||
-    !stream.codec_name ||
-    pixelFormat === undefined ||
-    pixelFormat === 'unknown' ||
-    !stream.width ||
-    !stream.height
-  ) {
-    return {
-      facts: null,
-      why: `codec ${stream?.codec_name ?? 'unknown'}, pixel format ${pixelFormat ?? 'unknown'}`,
-      errors,
-    };
-  }
-  const timecode = timecodeInHeaders(reading.headers, rate);
+  if (header === undefined || header === null) return { facts: null, why: 'no header', errors: [] };
   const exr = exrInHeaders(reading.headers);
+  const { picture, why, errors } =
+    exr?.reader === 'own'
+      ? { picture: readByUs(header, exr), why: '', errors: [] }
+      : await readByFfmpeg(sequence, tools, options);
+  if (picture === null) return { facts: null, why, errors };
+  const { pixelAspect, ...decoded } = picture;
+  const timecode = timecodeInHeaders(reading.headers, rate);
   const facts: ClipFacts = {
     kind: 'sequence',
     container: header.format,
     video: {
-      streamIndex: stream.index,
-      codec: stream.codec_name,
-      codecTag: stream.codec_tag_string,
+      ...decoded,
       profile: null,
       level: null,
-      width: stream.width,
-      height: stream.height,
-      pixelAspect: header.pixelAspect ?? ratioOf(stream.sample_aspect_ratio) ?? { num: 1, den: 1 },
+      pixelAspect: header.pixelAspect ?? pixelAspect ?? { num: 1, den: 1 },
       rotation: 0,
-      pixelFormat,
-      bitDepth: bitDepthOf(pixelFormat, stream.bits_per_raw_sample),
       fieldOrder: 'progressive',
-      colour: colourOf(stream),
       claimedFrames: null,
       ...evenTimes(place.count, rate),
       ...packetsOfFiles(reading.fileBytes),
@@ -210,6 +274,7 @@ export async function sequenceFacts(
     createdAt: null,
     metadata: timecode.text === null ? {} : { timecode: timecode.text },
     firstNumber: place.first,
+    ...(reading.stated === null ? {} : { stated: reading.stated }),
     ...(exr === null ? {} : { exr }),
   };
   return { facts, why: null, errors };

@@ -4,7 +4,7 @@ import { type SequencePlace, frameName } from '../input.ts';
 import { printable } from '../../files/names.ts';
 import { type Rate, formatRatio, sameRatio } from '../time/rate.ts';
 import { formatTimecode } from '../time/timecode.ts';
-import { type SequenceTimecode, rateInHeaders } from './facts.ts';
+import { type SequenceTimecode, rateInHeaders, readsOurselves } from './facts.ts';
 import type { FrameDamage } from './read.ts';
 import type { ExrStorage, StillHeader } from '../formats/still.ts';
 import { exrFormText } from '../formats/exr/source.ts';
@@ -35,18 +35,23 @@ export function damageFindings(
 }
 
 const READ_EVERYWHERE =
-  'OpenEXR of one part: channels R, G and B of one kind, half or float, without compression or in RLE, ZIPS, ZIP or PIZ, display window from (0, 0)';
+  'OpenEXR of one part in scan lines: channels R, G and B, half or float, without compression or in RLE, ZIPS or ZIP; or in PIZ, with a display window from (0, 0)';
 
-/** Frames in a form that no ffmpeg makes the right picture of: one finding for each reason. */
+/** Frames in a form of which neither we nor any ffmpeg make the right picture: one finding for each reason. */
 export function unreadFindings(
   place: SequencePlace,
   headers: readonly (Pick<StillHeader, 'exr'> | null)[],
   subject: FindingSubject,
 ): Finding[] {
+  if (readsOurselves(headers)) return [];
   const reasons = new Map<string, { count: number; first: number }>();
   for (const [index, header] of headers.entries()) {
-    const why = header?.exr?.unread ?? null;
-    if (why === null) continue;
+    const { unread = null, notOurs = null } = header?.exr ?? {};
+    if (unread === null) continue;
+    const why =
+      header?.exr?.isPlaced && notOurs !== null
+        ? `${unread}; our own code does not read it: ${notOurs}`
+        : unread;
     const known = reasons.get(why);
     if (known === undefined) reasons.set(why, { count: 1, first: place.first + index });
     else known.count += 1;

@@ -10,6 +10,7 @@ import { readDpx } from '../formats/dpx/reader.ts';
 import { readExr } from '../formats/exr/reader.ts';
 import { StillDamage, type StillHeader } from '../formats/still.ts';
 import { readTiff } from '../formats/tiff/reader.ts';
+import { SharedFrames, type Stated, type StatedFrame, statedOfFrames } from '../formats/stated.ts';
 
 /** Frames read at once: enough to hide the latency of a network volume. */
 const AT_ONCE = 8;
@@ -25,26 +26,28 @@ export interface SequenceReading {
   readonly headers: readonly (StillHeader | null)[];
   readonly damaged: readonly FrameDamage[];
   readonly fileBytes: readonly number[];
+  /** What the frames say beside their pictures; null: nothing. */
+  readonly stated: Stated | null;
 }
 
 /** Reads one header and compares the file's length with what it needs. Throws StillDamage, or the file system's error. */
 export async function readStill(
   path: string | Buffer,
   suffix: string,
-): Promise<{ header: StillHeader; fileBytes: number }> {
+): Promise<{ header: StillHeader; stated: StatedFrame; fileBytes: number }> {
   const handle = await open(path, 'r');
   try {
     const fileBytes = (await handle.stat()).size;
     if (fileBytes === 0) throw new StillDamage('0 bytes');
     const kind = suffix.toLowerCase();
-    const header = kind.endsWith('.dpx')
+    const { header, stated } = kind.endsWith('.dpx')
       ? await readDpx(handle)
       : kind.endsWith('.exr')
         ? await readExr(handle, fileBytes)
         : await readTiff(handle, fileBytes);
     if (header.neededBytes !== null && header.neededBytes > fileBytes)
       throw new StillDamage(`${fileBytes} bytes, the picture ends at ${header.neededBytes}`);
-    return { header, fileBytes };
+    return { header, stated, fileBytes };
   } finally {
     await handle.close();
   }
@@ -59,6 +62,7 @@ export async function readSequence(
   const limit = pLimit(AT_ONCE);
   const folder = resolve(rollFolder, place.folder);
   const damaged: FrameDamage[] = [];
+  const shared = new SharedFrames();
   const frames = await Promise.all(
     Array.from({ length: place.count }, (_, index) =>
       limit(async () => {
@@ -67,7 +71,8 @@ export async function readSequence(
         const number = place.first + index;
         const name = frameName(place, number);
         try {
-          return await readStill(fsPath(join(folder, name)), place.suffix);
+          const still = await readStill(fsPath(join(folder, name)), place.suffix);
+          return { ...still, stated: shared.share(still.stated) };
         } catch (error) {
           const expected = error instanceof FileDamage || error instanceof RangeError || codeOf(error) !== '';
           if (!expected) throw error;
@@ -82,5 +87,6 @@ export async function readSequence(
     headers: frames.map((frame) => frame?.header ?? null),
     damaged,
     fileBytes: frames.map((frame) => frame?.fileBytes ?? 0),
+    stated: statedOfFrames(frames.map((frame) => frame?.stated ?? null)),
   };
 }

@@ -5,10 +5,12 @@ import { fileNameOf, reelText } from '../outcome/file-name.ts';
 import { reelOf } from '../outcome/reel.ts';
 import { amfOf } from './amf.ts';
 import { masterBytes } from './bytes.ts';
+import { carriedOf } from './carried.ts';
 import type { MasterDecision } from './decision.ts';
 import { about, groundOf, type MasterGround, type MasterRequest } from './ground.ts';
 import { movieMasterOf } from './movie.ts';
 import type { MasterOutcome } from './outcome.ts';
+import { sourceNamesOf } from './source-name.ts';
 import type { FrameFormat, MasterProfile } from './schema.ts';
 import type { Linearisation } from './linearisation.ts';
 
@@ -48,7 +50,7 @@ function framesOf(
     timecode,
     reel: reelOf(profile.reel, request),
     linearisation,
-    said: saidOf(facts, profile, linearisation),
+    ...saidOf(request, format, linearisation),
   };
   return {
     kind: 'frames',
@@ -80,23 +82,44 @@ function firstNumber({ numbering }: MasterProfile, timecode: Timecode, facts: Cl
   return facts.firstNumber ?? 1;
 }
 
+/** Everything that the frames say of the source, and what they leave out. */
 function saidOf(
-  { raw, interpretation }: ClipFacts,
-  { header }: MasterProfile,
+  request: MasterRequest,
+  format: FrameFormat,
   linearisation: Linearisation,
-): MasterOutcome['said'] {
+): Pick<MasterOutcome, 'said' | 'source' | 'carried' | 'left'> {
+  const {
+    facts,
+    profile: { header },
+    clip: { place },
+  } = request;
+  const { raw, interpretation } = facts;
   const text = (own: string, settings: string | undefined): string | null =>
     cleanedText(own === '' ? (settings ?? '') : own);
-  const camera = raw?.camera;
-  return {
+  const ours = {
     owner: text(header.owner, interpretation?.owner),
     comments: text(header.comments, interpretation?.comments),
-    captured: exrDate(camera?.capturedAt ?? null),
-    iso: camera?.iso ?? null,
-    exposureSeconds: camera?.exposureSeconds ?? null,
-    whiteKelvin: linearisation.kind === 'raw' ? linearisation.white.kelvin : null,
-    camera: cleanedText(camera?.label ?? camera?.model ?? ''),
-    serial: cleanedText(camera?.serial ?? ''),
+  };
+  const { apart, carried, left } = carriedOf(facts, format, ours);
+  // Facts of frames that nobody asked for what they state.
+  const camera = facts.stated === undefined ? raw?.camera : undefined;
+  const label = apart.camera ?? camera?.label ?? null;
+  const model = apart.model ?? camera?.model ?? null;
+  const named = format === 'dpx' || apart.model === null ? (label ?? model) : label;
+  return {
+    said: {
+      owner: ours.owner ?? cleanedText(apart.owner ?? ''),
+      comments: ours.comments ?? cleanedText(apart.comments ?? ''),
+      captured: apart.captured ?? exrDate(camera?.capturedAt ?? null),
+      iso: apart.iso ?? camera?.iso ?? null,
+      exposureSeconds: apart.exposureSeconds ?? camera?.exposureSeconds ?? null,
+      whiteKelvin: linearisation.kind === 'raw' ? linearisation.white.kelvin : apart.whiteKelvin,
+      camera: cleanedText(named ?? ''),
+      serial: cleanedText(apart.serial ?? camera?.serial ?? ''),
+    },
+    ...(place === undefined ? {} : { source: sourceNamesOf(place) }),
+    ...(carried.length === 0 ? {} : { carried }),
+    ...(left.length === 0 ? {} : { left }),
   };
 }
 

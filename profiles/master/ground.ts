@@ -12,6 +12,7 @@ import { cropOf } from '../../media/raw/develop/crop.ts';
 import { developmentOf } from '../../media/raw/develop/development.ts';
 import { turned, turnOf } from '../../media/raw/develop/turn.ts';
 import type { RawFacts } from '../../media/raw-facts.ts';
+import type { InputPlace } from '../../media/input.ts';
 import type { Timecode } from '../../media/time/timecode.ts';
 import { matrixBeside } from '../outcome/colour.ts';
 import { reelOfSource } from '../outcome/reel.ts';
@@ -22,7 +23,12 @@ import type { Linearisation } from './linearisation.ts';
 export interface MasterRequest {
   readonly day: string;
   readonly roll: string;
-  readonly clip: { readonly id: string; readonly name: string; readonly contentDigest: string };
+  readonly clip: {
+    readonly id: string;
+    readonly name: string;
+    readonly contentDigest: string;
+    readonly place?: InputPlace;
+  };
   readonly facts: ClipFacts;
   readonly profile: MasterProfile;
   /** Bytes a pixel that such frames took before, compressed (coordinator/plan/learned.ts); null: nothing was made yet. */
@@ -131,7 +137,7 @@ type Way =
   | { readonly linearisation: Linearisation; readonly notes: readonly Finding[] }
   | { readonly findings: readonly Finding[] };
 
-function codedLinearisation({ video, interpretation, declared }: ClipFacts): Way {
+function codedLinearisation({ video, interpretation, declared, exr }: ClipFacts): Way {
   const input = interpretation?.input ?? null;
   const { colour, pixelFormat, width, height } = video;
   const findings: Finding[] = [];
@@ -174,8 +180,9 @@ function codedLinearisation({ video, interpretation, declared }: ClipFacts): Way
             ...(bits === 32 ? {} : { full: declared.declared.gives.full }),
           },
         };
+  const read = exr?.reader === undefined ? {} : { reader: exr.reader };
   return {
-    linearisation: { kind: 'coded', input, pixelFormat, matrix, range, siting, ...by },
+    linearisation: { kind: 'coded', input, pixelFormat, matrix, range, siting, ...by, ...read },
     notes: untagged
       ? [
           finding(

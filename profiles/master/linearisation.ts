@@ -25,6 +25,8 @@ export const linearisationSchema = z.discriminatedUnion('kind', [
     declared: z
       .object({ decoder: z.string(), version: z.string(), full: z.int().positive().optional() })
       .optional(),
+    /** Our own code reads the files and gives the codes; absent: ffmpeg or a declared decoder does. */
+    reader: z.literal('own').optional(),
   }),
   z.object({
     kind: z.literal('raw'),

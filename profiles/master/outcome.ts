@@ -2,9 +2,11 @@
 import { z } from 'zod';
 import { ratioSchema, timecodeSchema } from '../../media/time/schema.ts';
 import { codeBits } from '../../media/colour/acescct.ts';
+import { statedSchema } from '../../media/formats/stated.ts';
 import { amfSchema } from './amf.ts';
 import { exrCompressions, frameFormats } from './schema.ts';
 import { linearisationSchema } from './linearisation.ts';
+import { sourceNamesSchema } from './source-name.ts';
 
 export const masterOutcomeSchema = z.object({
   kind: z.literal('frames').describe('A folder of frames'),
@@ -37,6 +39,11 @@ export const masterOutcomeSchema = z.object({
     })
     .describe('Said in every frame; null: nothing is said'),
   amf: amfSchema.describe('The ACES Metadata File beside the frames, and what it says'),
+  source: sourceNamesSchema.optional().describe('What the frames say of the file that each was made from'),
+  carried: statedSchema.shape.attributes
+    .optional()
+    .describe('What else the source says and the frames say in their turn'),
+  left: statedSchema.shape.left.optional().describe('What the source says and the frames have no place for'),
   frameBytes: z
     .int()
     .positive()

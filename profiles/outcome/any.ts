@@ -2,6 +2,7 @@
 import { z } from 'zod';
 import type { Finding } from '../../findings/finding.ts';
 import type { ClipFacts } from '../../media/facts.ts';
+import type { InputPlace } from '../../media/input.ts';
 import { masterOf } from '../master/decide.ts';
 import { canonicalJson } from '../hash.ts';
 import { type MasterOutcome, masterOutcomeSchema } from '../master/outcome.ts';
@@ -28,7 +29,12 @@ export function sameDecision(one: AnyOutcome, other: AnyOutcome): boolean {
 export interface AnyOutcomeRequest {
   readonly day: string;
   readonly roll: string;
-  readonly clip: { readonly id: string; readonly name: string; readonly contentDigest: string };
+  readonly clip: {
+    readonly id: string;
+    readonly name: string;
+    readonly contentDigest: string;
+    readonly place?: InputPlace;
+  };
   readonly facts: ClipFacts;
   readonly profile: AnyProfile;
   /** Bytes a pixel that frames of this profile took before; only estimates rest on it. */

@@ -2,10 +2,12 @@
 import { beforeAll, describe, expect, test } from 'vitest';
 import { dpxFrame } from '../../check/master/dpx.ts';
 import { developmentOf, saidOf } from '../../check/master/expected.ts';
+import { carriedNames } from '../../check/master/carried-expected.ts';
 import { measureExr } from '../../check/master/exr.ts';
 import { attributesOf as headerOf } from '../../check/master/exr/header.ts';
 import type { FrameSaid } from '../../check/master/measured.ts';
 import { dpxBytes, dpxHeader } from '../../media/formats/dpx/header.ts';
+import type { ClipAttribute, StatedValue } from '../../media/formats/stated.ts';
 import { parseTimecode } from '../../media/time/timecode.ts';
 import type { MasterOutcome } from '../../profiles/master/outcome.ts';
 import type { InputTransform } from '../../media/colour/input.ts';
@@ -52,8 +54,55 @@ const outcome: MasterOutcome = {
   estimatedBytes: 1,
   bytesRange: { least: 1, most: 1 },
 };
-const asDpx: MasterOutcome = { ...outcome, format: 'dpx', compression: 'none', extension: 'dpx' };
 const FRAME = 7;
+const always = (name: string, type: ClipAttribute['type'], value: StatedValue): ClipAttribute => ({
+  name,
+  type,
+  from: name,
+  values: [{ frame: 0, value }],
+});
+/** One of every type that a source can state. */
+const carried: ClipAttribute[] = [
+  always('aperture', 'float', Math.fround(2.8)),
+  always('focus', 'float', 'infinity'),
+  always('lensModel', 'string', 'Bell 35'),
+  always('captureRate', 'rational', [120_000, 1001]),
+  {
+    ...always('tStop', 'float', 4),
+    values: [
+      { frame: 0, value: 4 },
+      { frame: FRAME, value: Math.fround(3.1) },
+      { frame: FRAME + 1, value: 5 },
+    ],
+  },
+  {
+    ...always('roll', 'int', 4),
+    values: [
+      { frame: 0, value: 4 },
+      { frame: FRAME, value: null },
+    ],
+  },
+  always('take', 'int', 3),
+  always('scale', 'double', 0.1),
+  always('nodal', 'v2f', [Math.fround(0.1), -1]),
+  always('place', 'v2i', [3, -4]),
+  always('cameraPosition', 'v3f', [1, 2, Math.fround(3.3)]),
+  always('size', 'v3i', [1, 2, 3]),
+  always('turn', 'm33f', [1, 0, 0, 0, 1, 0, 0, 0, 1]),
+  always('worldToCamera', 'm44f', [1, 0, 0, 0, 0, 1, 0, 0, 0, 0, 1, 0, 5, 6, Math.fround(7.7), 1]),
+];
+const inExrAlone: ClipAttribute[] = [always('crew', 'stringvector', ['sand', 'bronze'])];
+const inDpx: ClipAttribute[] = [
+  always('shutterAngle', 'float', Math.fround(172.8)),
+  always('slate', 'string', '12A take 3'),
+];
+const asDpx: MasterOutcome = {
+  ...outcome,
+  format: 'dpx',
+  compression: 'none',
+  extension: 'dpx',
+  carried: inDpx,
+};
 
 const differing = (found: FrameSaid | null, wanted: FrameSaid): string[] =>
   found === null
@@ -99,7 +148,8 @@ describe('DPX', () => {
     ['another place among the frames', 1712, '\0\0\0\x08', /counter 8 and 7 of 48/],
     ['another creator', 160, 'Bell', /others creator at byte 160/],
     ['a project', 260, 'Bell', /others project at byte 260/],
-    ['a slate', 1764, 'Bell', /others slate at byte 1764/],
+    ['another slate', 1764, 'Bell', /carried [^]*slate string "Belltake 3"/],
+    ['another shutter angle', 1728, 'CCCC', /carried shutterAngle float 195/],
     ['another device', 1556, 'C', /camera C/],
     ['words behind the end of a text', 500, 'Bell', /others owner with bytes behind its end at byte 460/],
   ])('%s is named', (_title, at, value, says) => {
@@ -110,7 +160,13 @@ describe('DPX', () => {
 });
 
 describe.each(['exr', 'aces'] as const)('OpenEXR, %s', (format) => {
-  const wanted = { ...outcome, format, compression: format === 'exr' ? ('zip' as const) : ('none' as const) };
+  const wanted = {
+    ...outcome,
+    source: { prefix: 'B012_', suffix: '.dng', padding: 6, first: 101 },
+    carried: format === 'exr' ? [...carried, ...inExrAlone] : carried,
+    format,
+    compression: format === 'exr' ? ('zip' as const) : ('none' as const),
+  };
   let whole: Buffer;
   beforeAll(async () => {
     const form = { width: WIDTH, height: HEIGHT, compression: wanted.compression, container: format };
@@ -121,6 +177,7 @@ describe.each(['exr', 'aces'] as const)('OpenEXR, %s', (format) => {
       bytes,
       base: 24,
       aces: format === 'aces',
+      carried: carriedNames(wanted),
       points: [],
       spot: [],
     });
@@ -139,6 +196,26 @@ describe.each(['exr', 'aces'] as const)('OpenEXR, %s', (format) => {
       if ((await seen(bytes)).length === 0) unseen.push(at);
     }
     expect(unseen).toEqual([]);
+  });
+
+  test('what the source states stands in the header, in the frame that it is of, and a value that is gone or another is named', async () => {
+    const names = [...headerOf(whole).attributes.keys()];
+    expect(names).toEqual(expect.arrayContaining(['aperture', 'focus', 'lensModel', 'captureRate']));
+    const wantedThen = saidOf(wanted, FRAME, SOURCE).carried;
+    expect(wantedThen).toContain(`tStop float ${Math.fround(3.1)}`);
+    expect(wantedThen).not.toContain('roll ');
+    const lens = Buffer.from(whole);
+    lens.write('Tell', headerOf(lens).attributes.get('lensModel')?.at as number);
+    expect((await seen(lens)).join('\n')).toMatch(/lensModel string "Tell 35"/);
+    const form = { width: WIDTH, height: HEIGHT, compression: wanted.compression, container: format };
+    const attributes = attributesOf(wanted, FRAME, SOURCE);
+    const fewer = attributes.carried?.filter(({ name }) => name !== 'aperture') ?? [];
+    const without = (await encoded(form, grainy(WIDTH, HEIGHT), { ...attributes, carried: fewer })).bytes;
+    expect(await seen(without)).toEqual([expect.stringMatching(/^carried /)]);
+    const later = attributesOf(wanted, FRAME + 1, SOURCE).carried ?? [];
+    const other = (await encoded(form, grainy(WIDTH, HEIGHT), { ...attributes, carried: later })).bytes;
+    expect(await seen(other)).toEqual([expect.stringMatching(/^carried [^]*tStop float 5/)]);
+    expect(saidOf(wanted, FRAME, SOURCE).source).toBe('B012_000108.dng frame 108');
   });
 
   test('another counter and another neutral are named, and so is an attribute of others', async () => {

@@ -2,7 +2,7 @@
 import { readFileSync, writeFileSync } from 'node:fs';
 import { join, resolve } from 'node:path';
 import { describe, expect, test } from 'vitest';
-import { isoTime } from '../../media/formats/dng/camera.ts';
+import { isoTime } from '../../media/formats/tiff/time.ts';
 import type { DngFrame } from '../../media/formats/dng/header.ts';
 import { sourceOfBytes } from '../../media/formats/tiff/header.ts';
 import { readDng } from '../../media/formats/dng/reader.ts';

@@ -60,11 +60,6 @@ async function surveyFrames(...frames: readonly Buffer[]): Promise<Surveyed> {
 
 describe('a form that ffmpeg does not read', () => {
   const forms: readonly (readonly [what: string, options: ExrOptions, why: RegExp])[] = [
-    [
-      'a display window beside (0, 0)',
-      { display: { xMin: 100, yMin: 100, xMax: 107, yMax: 105 } },
-      /display window that begins at \(100, 100\)/,
-    ],
     ['deep samples', { flags: exrFlags.deep }, /deep samples/],
     ['one channel G', { channels: [{ name: 'G' }] }, /no channels R, G and B, nor Y: there are G/],
     [
@@ -83,11 +78,6 @@ describe('a form that ffmpeg does not read', () => {
       /channel B has a sample for every 2x2/,
     ],
     [
-      'half and float side by side',
-      { channels: [{ name: 'R' }, { name: 'G', kind: 'float' }, { name: 'B' }] },
-      /channel B of half, G of float/,
-    ],
-    [
       'whole numbers of 32 bits',
       { channels: ['R', 'G', 'B'].map((name) => ({ name, kind: 'uint' })) },
       /of which ffmpeg keeps 16/,
@@ -104,6 +94,22 @@ describe('a form that ffmpeg does not read', () => {
     expect(findings.map(({ code }) => code)).not.toContain('clip-no-decoder');
     expect(findings.map(({ code }) => code)).not.toContain('clip-picture-unreadable');
     expect(findings.map(({ code }) => code)).not.toContain('sequence-frame-damaged');
+  });
+});
+
+test.each<[string, ExrOptions]>([
+  ['a display window beside (0, 0)', { display: { xMin: 100, yMin: 100, xMax: 107, yMax: 105 } }],
+  ['half and float side by side', { channels: [{ name: 'R' }, { name: 'G', kind: 'float' }, { name: 'B' }] }],
+])('%s is read by our own code, all frames of the clip', async (_, options) => {
+  const { facts, findings } = await surveyFrames(exrFrame(), exrFrame(options));
+  expect(findings).toEqual([]);
+  expect(facts?.exr?.reader).toBe('own');
+  expect(facts?.video).toMatchObject({
+    codec: 'exr',
+    pixelFormat: 'gbrpf32le',
+    bitDepth: 32,
+    width: 8,
+    height: 6,
   });
 });
 

@@ -111,7 +111,9 @@ describe.each([
       `imageCounter (type int): ${first + 4}`,
       'reelName (type string): "A001"',
       'owner (type string): "Bell foundry film"',
-      'sourceFrame (type string): "4"',
+      // The number in the name of a raw frame, from 101 on; in a movie its place.
+      `sourceFrame (type string): "${clip === raw ? 105 : 4}"`,
+      `sourceFile (type string): "${clip === raw ? 'A001C001_000105.dng' : 'A001C001.mov'}"`,
       'time 1:00:00:04'.replace('1:', first === 86_400 ? '01:' : '10:'),
     ])
       expect(reported).toContain(part);

@@ -4,6 +4,9 @@ import { gamuts } from '../../media/colour/gamuts.ts';
 import { curveSettings, type InputTransform } from '../../media/colour/input.ts';
 import { AP0 } from '../../media/formats/exr/aces-rules.ts';
 import type { ExrAttributes } from '../../media/formats/exr/frame-attributes.ts';
+import { type StatedValue, valueAt } from '../../media/formats/stated.ts';
+import { type ExrAttribute, statedAttribute } from '../../media/formats/exr/attribute.ts';
+import { sourceNameAt } from '../../profiles/master/source-name.ts';
 import { addFrames } from '../../media/time/timecode.ts';
 import { frameFileName } from '../../profiles/master/frame-name.ts';
 import type { MasterOutcome } from '../../profiles/master/outcome.ts';
@@ -66,8 +69,28 @@ export function developmentText(linearisation: Linearisation): string {
   ].join('; ');
 }
 
+/** The file that a frame was made from; an outcome without it is of the time when the clip's own name was said. */
+function sourceOf(
+  { source: names, frames }: MasterOutcome,
+  index: number,
+  clip: string,
+): { file: string; number: string } {
+  if (names === undefined)
+    return { file: clip, number: String(index).padStart(String(frames - 1).length, '0') };
+  const [{ file, frame }, last] = [sourceNameAt(names, index), sourceNameAt(names, frames - 1).frame];
+  return { file, number: String(frame).padStart(String(last).length, '0') };
+}
+
+function carriedAt({ carried = [] }: MasterOutcome, index: number): ExrAttribute[] {
+  return carried.flatMap((attribute) => {
+    const value = valueAt(attribute, index);
+    return value === null ? [] : [statedAttribute(attribute.name, attribute.type, value)];
+  });
+}
+
 export function attributesOf(outcome: MasterOutcome, index: number, source: string): ExrAttributes {
   const { said, reel, rate, pixelAspect, timecode, first } = outcome;
+  const { file, number } = sourceOf(outcome, index, source);
   return {
     chromaticities: AP0,
     pixelAspect: pixelAspect.num / pixelAspect.den,
@@ -84,17 +107,23 @@ export function attributesOf(outcome: MasterOutcome, index: number, source: stri
     ...present('comments', said.comments),
     ...present('cameraLabel', said.camera),
     ...present('cameraSerialNumber', said.serial),
-    // As many digits in each frame of a clip: without compression every frame is then as long as the other.
     free: {
-      sourceFile: source,
-      sourceFrame: String(index).padStart(String(outcome.frames - 1).length, '0'),
+      sourceFile: file,
+      // As many digits in each frame of a clip.
+      sourceFrame: number,
       development: developmentText(outcome.linearisation),
     },
+    carried: carriedAt(outcome, index),
   };
 }
 
 export function dpxOf(outcome: MasterOutcome, index: number, source: string): DpxFrame {
-  const { said, rate, pixelAspect, timecode, frames } = outcome;
+  const { said, rate, pixelAspect, timecode, frames, carried = [] } = outcome;
+  const at = (name: string): StatedValue | null => {
+    const attribute = carried.find((one) => one.name === name);
+    return attribute === undefined ? null : valueAt(attribute, index);
+  };
+  const [angle, slate] = [at('shutterAngle'), at('slate')];
   return {
     fileName: frameFileName(outcome, index),
     encoding: 'ACEScct',
@@ -103,7 +132,9 @@ export function dpxOf(outcome: MasterOutcome, index: number, source: string): Dp
     pixelAspect,
     position: index,
     frames,
-    sourceFile: source,
+    sourceFile: sourceOf(outcome, index, source).file,
+    ...present('shutterAngle', typeof angle === 'number' ? angle : null),
+    ...present('slate', typeof slate === 'string' ? slate : null),
     ...present('captured', said.captured),
     ...present('owner', said.owner),
     ...present('device', said.camera),

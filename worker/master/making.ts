@@ -32,6 +32,7 @@ import {
   type SpecialChannel,
   startFramePool,
 } from './frame-pool.ts';
+import { ownReadingFindings } from './exr-spot.ts';
 import { spotFrames } from '../spot-frames.ts';
 import { spotPixels } from './spot-pixels.ts';
 import { spotsOf } from './spots.ts';
@@ -114,6 +115,10 @@ export async function startMasters(
           decoder: facts.raw.decoder,
         }
       : null;
+  const files =
+    facts.exr?.reader === 'own' && clip.place.kind === 'sequence'
+      ? { rollFolder: job.rollFolder, place: clip.place }
+      : null;
   const outputs = folders.map(({ deliverable, staged }) => ({
     outcome: deliverable.outcome,
     folder: staged,
@@ -130,6 +135,7 @@ export async function startMasters(
       compareReading: comparesReading({ linearisation, width, height }),
       transform,
       raw,
+      files,
       source: sourceName(job),
     },
     context.threads,
@@ -169,6 +175,10 @@ export async function startMasters(
           ],
           retryable: true,
         };
+      if (linearisation.kind === 'coded' && linearisation.reader === 'own') {
+        const findings = await ownReadingFindings(job, { width, height }, values, signal);
+        if (findings.length > 0) return { findings, retryable: true };
+      }
       // Demosaic and highlights are the profile's: what one way says of light is not said of the other.
       const sceneLinear = sceneLinearOf(linearisation, transform);
       const points: PixelSamples = {

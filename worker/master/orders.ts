@@ -33,6 +33,8 @@ export interface FramePoolSetup {
     readonly picture: RawFacts['picture'];
     readonly decoder: RawFacts['decoder'];
   } | null;
+  /** Coded frames in files that the threads read themselves; null: frames come with their orders, or are raw. */
+  readonly files: { readonly rollFolder: string; readonly place: SequencePlace } | null;
   /** What the header says of the source: the clip's name, and where a frame of a sequence lies. */
   readonly source: string;
 }
@@ -40,7 +42,7 @@ export interface FramePoolSetup {
 export interface FrameOrder {
   /** Of the clip, counted from 0. */
   readonly index: number;
-  /** Where a frame as the decoder gives it comes from: its bytes, or a pipe that the thread reads in its turn; null for raw frames, whose files it reads. */
+  /** Where a frame as the decoder gives it comes from: its bytes, or a pipe that the thread reads in its turn; null for frames whose files it reads. */
   readonly from: SharedArrayBuffer | PipeShare | null;
 }
 

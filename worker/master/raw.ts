@@ -1,7 +1,5 @@
 /** Reads the raw frames of a clip in a thread: from their files to code values in its memory, by the decoder that served in the survey. */
-import { open } from 'node:fs/promises';
 import type { KernelMemory } from '../../media/kernels/memory.ts';
-import { fsPath } from '../../files/names.ts';
 import { DecoderFailed } from '../../media/raw/decoders/decoder.ts';
 import { OWN_DECODER } from '../../media/raw/decoders/names.ts';
 import type { Samples } from '../../media/formats/dng/decode.ts';
@@ -12,6 +10,7 @@ import { DngKernel } from '../../media/formats/dng/kernel.ts';
 import { readDng } from '../../media/formats/dng/reader.ts';
 import type { DevelopKernel } from '../../media/raw/develop/kernel.ts';
 import { framePath } from '../../media/raw/sequence.ts';
+import { fileReader } from './file-reader.ts';
 import type { FramePoolSetup } from './orders.ts';
 
 /** Puts the codes of a frame where they are wanted: `codes` gives the place again each time, since it moves when the memory grows. */
@@ -37,27 +36,6 @@ async function fillBy(
     const to = codes();
     if (cfa.length !== to.length) throw new RangeError(`${cfa.length} codes for ${to.length} pixels`);
     to.set(cfa);
-  };
-}
-
-/** Whole files, each in the place of the one before it. */
-function fileReader(): (path: string) => Promise<Buffer> {
-  let room = Buffer.alloc(0);
-  return async (path) => {
-    const handle = await open(fsPath(path), 'r');
-    try {
-      const { size } = await handle.stat();
-      if (room.length < size) room = Buffer.allocUnsafeSlow(size);
-      let filled = 0;
-      while (filled < size) {
-        const { bytesRead } = await handle.read(room, filled, size - filled, filled);
-        if (bytesRead === 0) break;
-        filled += bytesRead;
-      }
-      return room.subarray(0, filled);
-    } finally {
-      await handle.close();
-    }
   };
 }
 

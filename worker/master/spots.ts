@@ -2,9 +2,12 @@
  * What some pixels of a few frames must be, found again by other means than the master's: the source is opened and decoded
  * once more, frame by frame, and goes its way in double precision through the references of the kernels.
  */
+import { dirname } from 'node:path';
 import { programFile } from '../../files/installation.ts';
 import type { ToSceneLinear } from '../../check/master/scene-linear.ts';
 import type { Job } from '../../ledger/job.ts';
+import { type OpenedInput, openInput } from '../../media/input.ts';
+import { exrPixels, unplaced } from './exr-spot.ts';
 import { layoutOf } from '../../media/colour/formats.ts';
 import { codeRgbAt } from '../../media/colour/pixel.ts';
 import type { MediaTools } from '../../process/locate.ts';
@@ -19,6 +22,8 @@ import { spotPixels } from './spot-pixels.ts';
 import type { SpotOrder, SpotSetup } from './spot-thread.ts';
 
 const STALL_MILLISECONDS = 120_000;
+/** A copy of one frame (exr-spot.ts). */
+const ONE_FRAME = { prefix: 'frame', suffix: '.exr', padding: 0, first: 0, count: 1 };
 
 export interface SpotRequest {
   readonly job: Job;
@@ -32,11 +37,11 @@ export interface SpotRequest {
 
 /** null: the decoder gave no such frame alone (not every file can be entered in its middle). */
 async function decodedFrame(
-  { job, outcome: { linearisation, width, height }, tools, signal }: SpotRequest,
-  frame: number,
+  { job, outcome: { linearisation }, tools, signal }: SpotRequest,
+  { width, height }: { readonly width: number; readonly height: number },
+  input: OpenedInput,
 ): Promise<Buffer | null> {
   if (linearisation.kind !== 'coded') throw new RangeError('a coded spot of a raw clip');
-  const input = await openAtFrame(job, frame);
   const { bytes: frameBytes } = layoutOf(linearisation.pixelFormat, width, height);
   // Filled as it comes: putting the parts of a large frame together at the end would block the loop.
   const bytes = Buffer.allocUnsafe(frameBytes);
@@ -84,6 +89,46 @@ async function decodedFrame(
   }
   signal.throwIfAborted();
   return length === frameBytes ? bytes : null;
+}
+
+/** R, G, B of OpenEXR at the pixels of the spots, placed by the checker; null: ffmpeg is to place them, having nothing to place. */
+async function exrValues(request: SpotRequest, frame: number): Promise<Float32Array | null> {
+  const {
+    job,
+    outcome: { linearisation, width, height },
+  } = request;
+  if (linearisation.kind !== 'coded' || job.facts.exr === undefined) return null;
+  const pixels = spotPixels(width, height);
+  const own = await exrPixels(job, frame, pixels);
+  if (own !== null) return own;
+  const copy = await unplaced(job, frame);
+  if (copy === null) return null;
+  try {
+    const input = await openInput(
+      dirname(copy.path),
+      { kind: 'sequence', folder: '', ...ONE_FRAME, statedRate: job.facts.video.rate },
+      job.facts.video.rate,
+    );
+    const bytes = await decodedFrame(request, copy, input);
+    if (bytes === null) return null;
+    const source = sourcePicture(linearisation, copy.width, copy.height);
+    return Float32Array.from(
+      pixels.flatMap(({ x, y }) => {
+        const [column, row] = [x - copy.left, y - copy.top];
+        const inside = column >= 0 && row >= 0 && column < copy.width && row < copy.height;
+        return inside ? codeRgbAt(source, bytes, column, row) : [0, 0, 0];
+      }),
+    );
+  } finally {
+    await copy.dispose();
+  }
+}
+
+function sceneLinearAt(rgb: Float32Array, sceneLinear: ToSceneLinear): Float64Array {
+  const values = new Float64Array(rgb.length);
+  for (let at = 0; at < rgb.length; at += 3)
+    values.set(sceneLinear(rgb[at] as number, rgb[at + 1] as number, rgb[at + 2] as number), at);
+  return values;
 }
 
 function codedSpot(
@@ -164,11 +209,24 @@ async function rawSpots(
 
 export async function spotsOf(request: SpotRequest): Promise<Spot[]> {
   const { job, outcome, sceneLinear, values, signal } = request;
+  const { linearisation, width, height } = outcome;
   const spots: Spot[] = [];
   const frames = spotFrames(job.clip.contentDigest, outcome.frames, 'master');
   const declared = job.facts.declared === undefined ? null : await declaredPictures(job, frames, signal);
   const coded = async (frame: number): Promise<Spot | null> => {
-    const bytes = declared === null ? await decodedFrame(request, frame) : (declared.get(frame) ?? null);
+    const placed = declared === null ? await exrValues(request, frame) : null;
+    if (placed !== null)
+      return {
+        frame,
+        pixels: spotPixels(width, height),
+        sceneLinear: sceneLinearAt(placed, sceneLinear),
+      };
+    // Nobody but our own reader made such a picture.
+    if (job.facts.exr?.reader === 'own') return null;
+    const bytes =
+      declared === null
+        ? await decodedFrame(request, outcome, await openAtFrame(job, frame))
+        : (declared.get(frame) ?? null);
     if (bytes === null) return null;
     // Only a seek may land beside; the first frame needs none, and a decoder of its own knows its frames by their count.
     return codedSpot(
@@ -180,7 +238,6 @@ export async function spotsOf(request: SpotRequest): Promise<Spot[]> {
       sceneLinear,
     );
   };
-  const { linearisation, width, height } = outcome;
   const found =
     linearisation.kind === 'raw'
       ? await rawSpots(job, { linearisation, frames: outcome.frames, width, height }, frames, signal)

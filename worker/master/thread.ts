@@ -41,8 +41,16 @@ async function codedLinearisation(setup: FramePoolSetup, memory: KernelMemory): 
   const source = sourcePicture(linearisation, width, height);
   kernel.prepare({ width, height, lines: BAND_LINES, source, transform });
   const averages = setup.compareReading ? await averagesOf(source, memory) : () => null;
+  const file =
+    setup.files === null
+      ? null
+      : (await import('./exr-files.ts')).exrReader(setup.files, { width, height, ...linearisation });
   return {
     read: async ({ index, from }) => {
+      if (file !== null) {
+        await file(index, kernel.frame());
+        return true;
+      }
       if (from === null) throw new RangeError('a frame without bytes');
       if ('fd' in from) return readTurn(from, index, kernel.frame());
       kernel.put(new Uint8Array(from));

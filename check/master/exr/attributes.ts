@@ -141,6 +141,55 @@ function readAs<Type extends keyof Values>({ name, bytes }: Attribute, type: Typ
   }
 }
 
+/** Numbers of the types that are nothing but some of them. */
+const numbersIn: Readonly<Record<string, (bytes: Buffer, at: number) => number>> = {
+  keycode: (bytes, at) => bytes.readInt32LE(at),
+  m33f: (bytes, at) => bytes.readFloatLE(at),
+  m44f: (bytes, at) => bytes.readFloatLE(at),
+  v2f: (bytes, at) => bytes.readFloatLE(at),
+  v2i: (bytes, at) => bytes.readInt32LE(at),
+  v3f: (bytes, at) => bytes.readFloatLE(at),
+  v3i: (bytes, at) => bytes.readInt32LE(at),
+};
+
+/** Texts one behind the other, each with its length in front. */
+function textsIn(bytes: Buffer): string[] {
+  const texts: string[] = [];
+  for (let at = 0; at < bytes.length; ) {
+    const end = at + 4 + (at + 4 <= bytes.length ? bytes.readInt32LE(at) : -1);
+    if (end < at + 4 || end > bytes.length) throw new ExrDamage('a text that does not end');
+    texts.push(bytes.toString('utf8', at + 4, end));
+    at = end;
+  }
+  return texts;
+}
+
+/** The value in words; types that have none here are their bytes. Throws ExrDamage. */
+export function attributeText(attribute: Attribute): string {
+  const { type } = attribute;
+  requireValue(attribute);
+  const bytes = Buffer.from(attribute.bytes.buffer, attribute.bytes.byteOffset, attribute.bytes.length);
+  const read = numbersIn[type];
+  if (read !== undefined)
+    return Array.from({ length: bytes.length / 4 }, (_, index) => String(read(bytes, 4 * index))).join(' ');
+  switch (type) {
+    case 'float':
+      return String(bytes.readFloatLE(0));
+    case 'double':
+      return String(bytes.readDoubleLE(0));
+    case 'int':
+      return String(bytes.readInt32LE(0));
+    case 'rational':
+      return `${bytes.readInt32LE(0)}/${bytes.readUInt32LE(4)}`;
+    case 'string':
+      return JSON.stringify(bytes.toString('utf8'));
+    case 'stringvector':
+      return JSON.stringify(textsIn(bytes));
+    default:
+      return bytes.toString('hex');
+  }
+}
+
 /** Throws ExrDamage where the bytes are no value of their type; types that have no fixed size and no reader here pass. */
 export function requireValue(attribute: Attribute): void {
   const { name, type, bytes } = attribute;

@@ -35,6 +35,9 @@ export interface DpxFrame {
   /** Camera's label and serial number. */
   readonly device?: string;
   readonly serial?: string;
+  /** Degrees. */
+  readonly shutterAngle?: number;
+  readonly slate?: string;
 }
 
 /** Descriptor of an element: R, G, B. */
@@ -116,8 +119,9 @@ export function dpxHeader(form: DpxForm, frame: DpxFrame): Buffer {
   u32(1712, frame.position, frame.frames, 1);
   const rate = frame.rate.num / frame.rate.den;
   bytes.writeFloatBE(rate, 1724);
+  if (frame.shutterAngle !== undefined) bytes.writeFloatBE(frame.shutterAngle, 1728);
   text(1732, 32, String(frame.position));
-  text(1764, 100);
+  text(1764, 100, frame.slate);
   text(1864, 56);
   // Television: progressive.
   const words = frame.timecode.base > MOST_BASE ? null : packTimecode(frame.timecode);

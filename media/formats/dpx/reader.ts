@@ -5,6 +5,8 @@
 import type { FileHandle } from 'node:fs/promises';
 import { readAt } from '../../../files/bytes.ts';
 import { knownRateNear, ratio } from '../../time/rate.ts';
+import type { StatedFrame } from '../stated.ts';
+import { statedInDpx } from './stated.ts';
 import { StillDamage, type StillHeader, storedTimecode } from '../still.ts';
 
 const UNDEFINED = 0xffff_ffff;
@@ -31,7 +33,9 @@ function lineBytes(values: number, bits: number, packing: number): number {
   return Math.ceil((values * bits) / 8);
 }
 
-export async function readDpx(handle: FileHandle): Promise<StillHeader> {
+export async function readDpx(
+  handle: FileHandle,
+): Promise<{ readonly header: StillHeader; readonly stated: StatedFrame }> {
   const bytes = await readAt(handle, 0, 2048);
   const magic = bytes.toString('latin1', 0, 4);
   if (magic !== 'SDPX' && magic !== 'XPDS') throw new StillDamage('no DPX magic number');
@@ -62,7 +66,7 @@ export async function readDpx(handle: FileHandle): Promise<StillHeader> {
     horizontal !== UNDEFINED && vertical !== UNDEFINED && horizontal > 0 && vertical > 0
       ? ratio(horizontal, vertical)
       : null;
-  return {
+  const header: StillHeader = {
     format: 'dpx',
     kind: 'encoded',
     width,
@@ -76,4 +80,5 @@ export async function readDpx(handle: FileHandle): Promise<StillHeader> {
     reel: null,
     neededBytes: plain ? dataOffset + height * lineBytes(width * components, bits, u16(804)) : null,
   };
+  return { header, stated: statedInDpx(bytes.subarray(0, Math.min(bytes.length, dataOffset)), little) };
 }

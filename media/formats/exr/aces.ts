@@ -1,7 +1,7 @@
 /** The strict ACES container (SMPTE ST 2065-4) as it is written: which attributes a header has, and its checksums. */
 import { createHash } from 'node:crypto';
 import { AP0, CHECKSUM_BYTES, acesOptional, acesRequired } from './aces-rules.ts';
-import { type Chromaticities, type ExrAttribute, exrAttribute, exrValue } from './attribute.ts';
+import { type Chromaticities, type ExrAttribute, exrAttribute, type ExrType, exrValue } from './attribute.ts';
 import type { HeaderLayout } from './header.ts';
 
 /** Without a prototype: an attribute may be called `constructor`. */
@@ -44,18 +44,29 @@ export function acesAttributes(attributes: readonly ExrAttribute[]): ExrAttribut
 
 /** A 32-bit float in the fewest digits that tell it from its neighbours; nine always do. */
 function short(value: number): string {
+  if (!Number.isFinite(value)) return String(value);
   for (let digits = 1; digits < 9; digits++)
     if (Math.fround(Number(value.toPrecision(digits))) === value)
       return String(Number(value.toPrecision(digits)));
   return String(Number(value.toPrecision(9)));
 }
 
+/** Types whose values are numbers in single precision, which are written short. */
+const SINGLE: readonly ExrType[] = ['float', 'v2f', 'v3f', 'm33f', 'm44f'];
+const OTHERS: readonly ExrType[] = ['double', 'int', 'rational', 'v2i', 'v3i'];
+
 function textOf(attributes: ReadonlyMap<string, ExrAttribute>, name: string): string {
   const type = attributes.get(name)?.type;
   if (type === 'string') return exrValue(attributes, name, 'string') ?? '';
-  if (type === 'float') return short(exrValue(attributes, name, 'float') ?? 0);
-  if (type === 'v2f') return (exrValue(attributes, name, 'v2f') ?? []).map(short).join(' ');
-  throw new RangeError(`${name}: the ACES container has no attribute of that name`);
+  const known = [...SINGLE, ...OTHERS].find((one) => one === type);
+  const value = known === undefined ? null : exrValue(attributes, name, known);
+  if (value === null) throw new RangeError(`${name}: the ACES container has no attribute of that name`);
+  const write = SINGLE.some((one) => one === type) ? short : String;
+  if (typeof value === 'object' && 'num' in value) return `${value.num}/${value.den}`;
+  return [value]
+    .flat()
+    .map((one) => write(Number(one)))
+    .join(' ');
 }
 
 function sameChromaticities(a: Chromaticities, b: Chromaticities): boolean {

@@ -2,6 +2,7 @@
  * Attributes of an OpenEXR header: a name, a type, bytes; and the values of the types that the format predefines
  * (OpenEXR file layout, openexr.com, "Predefined attribute types"). Little-endian throughout.
  */
+import type { StatedValue, statedTypes } from '../stated.ts';
 import { StillDamage } from '../still.ts';
 import type { StoredTimecodeWords } from '../timecode.ts';
 
@@ -315,6 +316,41 @@ export function exrAttribute<Type extends ExrType>(
     return { name, type, bytes: codecs[type].write(value) };
   } catch (error) {
     throw error instanceof RangeError ? new RangeError(`${name}: ${error.message}`) : error;
+  }
+}
+
+/** An attribute of what a source states. Throws RangeError for a value that the type cannot hold. */
+export function statedAttribute(
+  name: string,
+  type: (typeof statedTypes)[number],
+  value: StatedValue,
+): ExrAttribute {
+  const wrong = (): never => {
+    throw new RangeError(`${name}: ${JSON.stringify(value)} is no ${type}`);
+  };
+  const numbers = (): readonly number[] =>
+    Array.isArray(value) ? value.map((one) => (typeof one === 'number' ? one : wrong())) : wrong();
+  switch (type) {
+    case 'float':
+      if (value === 'infinity') {
+        const bytes = Buffer.alloc(4);
+        bytes.writeFloatLE(Number.POSITIVE_INFINITY);
+        return { name, type, bytes };
+      }
+      return typeof value === 'number' ? exrAttribute(name, type, value) : wrong();
+    case 'double':
+    case 'int':
+      return typeof value === 'number' ? exrAttribute(name, type, value) : wrong();
+    case 'string':
+      return typeof value === 'string' ? exrAttribute(name, type, value) : wrong();
+    case 'stringvector':
+      return Array.isArray(value) ? exrAttribute(name, type, value.map(String)) : wrong();
+    case 'rational': {
+      const [num, den] = numbers();
+      return num === undefined || den === undefined ? wrong() : exrAttribute(name, type, { num, den });
+    }
+    default:
+      return exrAttribute(name, type, numbers());
   }
 }
 

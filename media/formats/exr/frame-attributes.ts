@@ -39,6 +39,8 @@ export interface ExrAttributes {
   readonly cameraSerialNumber?: string;
   /** Further texts by name: source file, source frame, development. */
   readonly free?: Readonly<Record<string, string>>;
+  /** What the source states besides; none has the name of another. */
+  readonly carried?: readonly ExrAttribute[];
 }
 
 const DATE = /^\d{4}:\d{2}:\d{2} \d{2}:\d{2}:\d{2}$/;
@@ -116,5 +118,6 @@ export function frameAttributes(frame: ExrAttributes): ExrAttribute[] {
     if (taken.has(name)) throw new RangeError(`${name} is no free name of an attribute`);
     list.push(exrAttribute(name, 'string', text));
   }
+  list.push(...(frame.carried ?? []));
   return list;
 }

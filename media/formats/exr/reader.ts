@@ -9,6 +9,8 @@ import { type ExrStorage, StillDamage, type StillHeader, storedTimecode } from '
 import { type ExrAttribute, exrCompressions } from './attribute.ts';
 import { EXR_MAGIC, exrFlags, linesOfCompression } from './header.ts';
 import { exrStorage } from './source.ts';
+import { statedInExr } from './stated.ts';
+import type { StatedFrame } from '../stated.ts';
 
 /** Wider or higher is no picture, and would ask for memory that nobody has. */
 const MOST_SIDE = 65_536;
@@ -40,6 +42,17 @@ function attributesOf(bytes: Buffer): { attributes: Map<string, Attribute>; end:
     attributes.set(name, { name, type, bytes: bytes.subarray(offset + 4, offset + 4 + size) });
     offset += 4 + size;
   }
+}
+
+/** Of a whole file in memory. Throws StillDamage. */
+export function exrAttributesOf(file: Buffer): {
+  readonly attributes: ReadonlyMap<string, ExrAttribute>;
+  readonly end: number;
+} {
+  if (file.length < 8 || file.readInt32LE(0) !== EXR_MAGIC) throw new StillDamage('no OpenEXR magic number');
+  const header = attributesOf(file);
+  if (header === null) throw new StillDamage('the header does not end inside the file');
+  return header;
 }
 
 async function readAttributes(
@@ -117,7 +130,10 @@ function rateOf(attribute: Attribute | undefined): Rate | null {
   return num > 0 && den > 0 ? ratio(num, den) : null;
 }
 
-export async function readExr(handle: FileHandle, fileBytes: number): Promise<StillHeader> {
+export async function readExr(
+  handle: FileHandle,
+  fileBytes: number,
+): Promise<{ readonly header: StillHeader; readonly stated: StatedFrame }> {
   const { attributes, end, version } = await readAttributes(handle, fileBytes);
   const display = windowOf(attributes.get('displayWindow'), 'displayWindow');
   const data = windowOf(attributes.get('dataWindow'), 'dataWindow');
@@ -132,7 +148,7 @@ export async function readExr(handle: FileHandle, fileBytes: number): Promise<St
   const reel = attributes.get('reelName');
   const aspect = attributes.get('pixelAspectRatio');
   const aspectValue = aspect?.bytes.length === 4 ? aspect.bytes.readFloatLE(0) : 1;
-  return {
+  const header: StillHeader = {
     format: 'exr',
     kind: exr.wholeNumbers ? 'encoded' : 'scene-linear',
     width: display.width,
@@ -151,4 +167,5 @@ export async function readExr(handle: FileHandle, fileBytes: number): Promise<St
     neededBytes,
     exr,
   };
+  return { header, stated: statedInExr(attributes) };
 }

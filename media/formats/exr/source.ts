@@ -18,6 +18,7 @@ import {
   exrValue,
 } from './attribute.ts';
 import { type ExrStorage, StillDamage } from '../still.ts';
+import { isUnpackedHere } from './unpacked.ts';
 
 /** What pictures are made of, whatever else a file holds. */
 const COLOURS = ['R', 'G', 'B'];
@@ -30,7 +31,7 @@ export function isPartlyRead({ layout, compression }: ExrStorage): boolean {
 }
 
 /** `DWAA compression in tiles`. */
-export function exrFormText({ layout, compression }: ExrStorage): string {
+export function exrFormText({ layout, compression }: Pick<ExrStorage, 'layout' | 'compression'>): string {
   const stored = {
     'scan-lines': 'scan lines',
     tiles: 'tiles',
@@ -83,6 +84,23 @@ function unreadOf(
   return null;
 }
 
+/** Why the picture is not read by our own code (pixels.ts); null: it is. */
+function notOursOf(
+  { layout, compression }: Pick<ExrStorage, 'layout' | 'compression'>,
+  channels: readonly ExrChannel[],
+): string | null {
+  if (layout !== 'scan-lines') return exrFormText({ layout, compression });
+  if (!isUnpackedHere(compression)) return `${compression.toUpperCase()} compression`;
+  const named = (name: string): ExrChannel | undefined => channels.find((channel) => channel.name === name);
+  const colours = COLOURS.flatMap((name) => named(name) ?? []);
+  const picture = colours.length === COLOURS.length ? colours : [named('Y')].flatMap((one) => one ?? []);
+  if (picture.length === 0) return 'no channels R, G and B, nor Y';
+  if (named('RY') !== undefined || named('BY') !== undefined) return 'luminance and chroma';
+  if (picture.some(({ pixelType }) => pixelType === 'uint')) return 'whole numbers';
+  const sampled = channels.find(({ xSampling, ySampling }) => xSampling !== 1 || ySampling !== 1);
+  return sampled === undefined ? null : `channel ${sampled.name} has not a sample for every pixel`;
+}
+
 function chromaticitiesOf(attribute: ExrAttribute | undefined): Chromaticities | null {
   if (attribute?.type !== 'chromaticities') return null;
   try {
@@ -103,6 +121,8 @@ export function exrStorage(
   if (channels === null) throw new StillDamage('no list of channels');
   const display = exrValue(attributes, 'displayWindow', 'box2i');
   if (display === null) throw new StillDamage('no displayWindow');
+  const data = exrValue(attributes, 'dataWindow', 'box2i');
+  if (data === null) throw new StillDamage('no dataWindow');
   const number = attributes.get('compression')?.bytes[0];
   const compression = exrCompressions[number ?? -1] ?? `number ${number ?? 'none'}`;
   return {
@@ -112,5 +132,13 @@ export function exrStorage(
     wholeNumbers: channels.every(({ pixelType }) => pixelType === 'uint'),
     chromaticities: chromaticitiesOf(attributes.get('chromaticities')),
     unread: unreadOf({ layout, compression }, channels, display),
+    notOurs: notOursOf({ layout, compression }, channels),
+    isPlaced:
+      display.xMin !== 0 ||
+      display.yMin !== 0 ||
+      display.xMax !== data.xMax ||
+      display.yMax !== data.yMax ||
+      data.xMin !== 0 ||
+      data.yMin !== 0,
   };
 }

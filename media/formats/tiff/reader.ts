@@ -8,11 +8,17 @@ import { TiffFile, sourceOfFile } from './header.ts';
 import { mainDirectory } from './main-directory.ts';
 import { PHOTOMETRIC_CFA, PHOTOMETRIC_LINEAR_RAW, TAG } from './tags.ts';
 import { StillDamage, type StillHeader } from '../still.ts';
+import type { StatedFrame } from '../stated.ts';
+import { statedInTiff } from './stated.ts';
 
 const SAMPLE_FORMAT_FLOAT = 3;
 
-export async function readTiff(handle: FileHandle, fileBytes: number): Promise<StillHeader> {
-  const { file, first } = await TiffFile.open(sourceOfFile(handle, fileBytes));
+export async function readTiff(
+  handle: FileHandle,
+  fileBytes: number,
+): Promise<{ readonly header: StillHeader; readonly stated: StatedFrame }> {
+  const source = sourceOfFile(handle, fileBytes);
+  const { file, first } = await TiffFile.open(source);
   const main = await mainDirectory(file, first);
   const width = (await main.number(TAG.ImageWidth)) ?? 0;
   const height = (await main.number(TAG.ImageLength)) ?? 0;
@@ -24,7 +30,7 @@ export async function readTiff(handle: FileHandle, fileBytes: number): Promise<S
   const sizes = [...(await main.numbers(TAG.StripByteCounts)), ...(await main.numbers(TAG.TileByteCounts))];
   if (offsets.length === 0 || offsets.length !== sizes.length)
     throw new StillDamage(`${offsets.length} pieces of picture with ${sizes.length} sizes`);
-  return {
+  const header: StillHeader = {
     format: dng ? 'dng' : 'tiff',
     kind: raw
       ? 'camera-raw'
@@ -39,4 +45,5 @@ export async function readTiff(handle: FileHandle, fileBytes: number): Promise<S
     reel: await first.text(TAG.ReelName),
     neededBytes: offsets.reduce((end, offset, index) => Math.max(end, offset + (sizes[index] as number)), 0),
   };
+  return { header, stated: await statedInTiff(source) };
 }

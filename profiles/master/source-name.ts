@@ -1,0 +1,28 @@
+/** What a frame of a master says of the file that it was made from: its name, never where it lies, and which frame it is. */
+import { basename } from 'node:path';
+import { z } from 'zod';
+import { printable } from '../../files/names.ts';
+import { frameName, type InputPlace } from '../../media/input.ts';
+
+export const sourceNamesSchema = z.union([
+  z.object({ file: z.string().describe('Name of the movie') }),
+  z.object({
+    prefix: z.string().describe('File name before the number'),
+    suffix: z.string().describe('File name after the number'),
+    padding: z.int().nonnegative().describe('Digits of the zero-padded number; 0: not padded'),
+    first: z.int().nonnegative().describe('Number of the first frame'),
+  }),
+]);
+export type SourceNames = z.infer<typeof sourceNamesSchema>;
+
+export function sourceNamesOf(place: InputPlace): SourceNames {
+  if (place.kind === 'movie') return { file: basename(place.file) };
+  const { prefix, suffix, padding, first } = place;
+  return { prefix, suffix, padding, first };
+}
+
+/** Of the frame that is `index` in the clip, from 0: a file of a sequence has its own number, a movie counts from 0. */
+export function sourceNameAt(names: SourceNames, index: number): { file: string; frame: number } {
+  if ('file' in names) return { file: printable(names.file), frame: index };
+  return { file: printable(frameName(names, names.first + index)), frame: names.first + index };
+}
