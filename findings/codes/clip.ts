@@ -123,7 +123,7 @@ export const clipCodes = {
     weight: 'note',
     title: 'the timecode of frames above 30 a second does not say how it counts, and is kept as text',
     remedy:
-      "Read the label in the clip's facts (`metadata.timecode`), and set the start by hand where the clip is used. Deliverables count as they do for a clip without timecode.",
+      "Read the label in the clip's facts (`metadata.timecode`), and set that start in the project where the clip is used. Deliverables count as they do for a clip without timecode.",
   },
   'timecode-invalid': {
     weight: 'hold',

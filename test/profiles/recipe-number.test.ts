@@ -17,9 +17,9 @@ import { audioFacts, clipFacts, clipNamed } from '../support/facts.ts';
 
 /** Raise RECIPE in ledger/toolchain.ts when one of these changes, and write here what the test shows. */
 const PINNED = {
-  recipe: 5,
-  arguments: '872b7b163e697208ab3ea6a9fde80a790eca7d80e697cf6a59dbd0fd0b6ff705',
-  kernels: 'bd733ddd39f4835284ddfe1c5036a9608b35fcae1d626bda739259e2fd79c671',
+  recipe: 6,
+  arguments: '1bf4e85057046801e76b56d9ace9a3585c8a2da20d81af3aa07127e76eee3c30',
+  kernels: '0a9a2d65b1f12d34728a3db4b95007bea456c5be25adb625833f802550dbc62b',
 };
 const CHANGED =
   'these bytes changed: raise RECIPE in ledger/toolchain.ts and write the new digest here (test/profiles/recipe-number.test.ts)';
