@@ -225,7 +225,7 @@ test('attributes of OpenEXR frames go on as they are, frame by frame, and no pat
   );
   const aces = headerOf(framesOf(job, 'grading-master-aces')[1] as string);
   expect(aces).toContain('focus (type float): 4.25');
-  expect(aces).toMatch(/bell\/tone: C sharp[^]*tStop: 3\.1[^]*worldToCamera: 1 0 0 0 0 1/);
+  expect(aces).toMatch(/bell\/tone: C sharp[\s\S]*tStop: 3\.1[\s\S]*worldToCamera: 1 0 0 0 0 1/);
   // SMPTE ST 268-1: the shutter angle in degrees.
   const dpx = readFileSync(framesOf(job, 'dpx-10')[0] as string);
   expect(dpx.readFloatBE(1728)).toBe(Math.fround(172.8));

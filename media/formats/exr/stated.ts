@@ -43,7 +43,7 @@ const WHY: Readonly<Record<string, string>> = {
 const isStatedType = (type: string): type is (typeof statedTypes)[number] =>
   statedTypes.some((one) => one === type);
 
-function valueOf(attribute: ExrAttribute, type: (typeof statedTypes)[number]): StatedValue {
+function statedValueOf(attribute: ExrAttribute, type: (typeof statedTypes)[number]): StatedValue {
   const one = new Map([[attribute.name, attribute]]);
   const value = exrValue(one, attribute.name, type satisfies ExrType);
   if (value === null) throw new StillDamage('no value');
@@ -63,7 +63,7 @@ export function statedInExr(attributes: ReadonlyMap<string, ExrAttribute>): Stat
     else if (!isStatedType(type)) said.leave(name, `of type ${type}, ${bytes.length} bytes`);
     else
       try {
-        const value = valueOf(attribute, type);
+        const value = statedValueOf(attribute, type);
         const numbers = [value].flat().filter((item) => typeof item === 'number');
         if (type === 'float' && value === Number.POSITIVE_INFINITY) said.float(name, value, name);
         else if (numbers.every(Number.isFinite)) {
