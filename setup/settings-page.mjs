@@ -113,6 +113,7 @@ export function settingsPage({ inputs, curves, gamuts, indices }) {
     '| `white_balance` | `as-shot`, `{ neutral: [r, g, b] }`, `{ x: …, y: … }`, `{ kelvin: …, tint: … }` | what becomes grey: as the camera recorded it, camera values of a grey card, the chromaticity of the light, or its temperature |',
     '| `exposure_stops` | -10 to 10 | added to what the file itself asks (BaselineExposure); 0 when it is not said. A neutral at the clip level of the sensor is 1.0 before it |',
     '| `anchor` | `sensor`, `metered` | `sensor` (when it is not said): a neutral at the clip level of the sensor is 1.0, so that raw comes out about half a stop below log cameras of the same scene. `metered`: a grey card exposed as the meter says is 0.18, by the saturation-based speed of ISO 12232 |',
+    '| `corrections` | `apply`, `leave` | of lens and sensor, as DNG frames ask for them in opcodes ([raw](raw.md)): made when it is not said, or left for whoever finishes the picture |',
     '| `decoder` | `own`, `libraw`, or the name of a declared decoder | who reads the sensor values; without it our own, and LibRaw for what ours does not take |',
     '',
     '## owner, comments',
