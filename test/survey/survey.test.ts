@@ -304,7 +304,7 @@ describe('sequences', () => {
     expect(still.facts?.timecode).toBeNull();
   });
 
-  test('scene-linear frames are measured for masters; linear raw, which is no mosaic, is held with a word of its own', async () => {
+  test('scene-linear frames are measured for masters; linear raw in lossy JPEG, which nothing here decodes, is held with a word of its own', async () => {
     const roll = freshFolder();
     mkdirSync(join(roll, 'light'));
     mkdirSync(join(roll, 'raw'));
@@ -319,7 +319,7 @@ describe('sequences', () => {
           done.get('bell')?.facts?.timecode as NonNullable<SurveyedClip['facts']>['timecode'] & object,
         ),
     ).toBe('01:18:19:06');
-    expect(codes(done.get('gong'))).toEqual(['raw-frame-refused']);
+    expect(codes(done.get('gong'))).toEqual(['raw-no-decoder']);
   });
 
   test('a frame that is gone since intake is damaged', async () => {

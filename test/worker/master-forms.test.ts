@@ -32,6 +32,7 @@ function written(folder: string, name: string, lines: readonly string[]): string
 const filesOf = (job: Job, profile: string): string[] => {
   const folder = join(job.deliveryFolder, profile, CLIP);
   return readdirSync(folder)
+    .filter((name) => /\.(?:exr|dpx)$/.test(name))
     .sort()
     .map((name) => join(folder, name));
 };
