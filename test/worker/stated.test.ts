@@ -39,11 +39,12 @@ const headerOf = (path: string): string => execFileSync('exrheader', [path], { e
 
 async function made(job: Job, ...profiles: readonly string[]): Promise<void> {
   await runJob(job, await workContext());
-  for (const profile of profiles)
+  for (const profile of profiles) {
     const { state, findings } = await reportOf(job, profile);
     // Pictures here are of any values: what DPX cannot hold of them is noted.
     const others = findings.filter(({ code }) => code !== 'encoder-input-limited');
     expect([state, others]).toEqual(['published', []]);
+  }
 }
 const leftOf = (job: Job, profile: string): string[] =>
   (outcomeOf(job, profile).left ?? []).map(({ name }) => name);
