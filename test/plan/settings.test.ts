@@ -99,6 +99,7 @@ describe('of each setting the nearest level that states it counts', () => {
       whiteBalance: 'as-shot',
       exposureStops: 2,
       anchor: 'sensor',
+      corrections: 'apply',
     });
   });
 
