@@ -4,8 +4,8 @@
  */
 import type { Reading } from './form.ts';
 
-/** Steps of half floats from zero, or codes of 10, 12 or 16 bits. */
-export const sketchKinds = ['half', 'code', 'code-12', 'code-16'] as const;
+/** Steps of half floats from zero, codes of 10, 12 or 16 bits, or steps on the curve of DWA (curve-steps.ts). */
+export const sketchKinds = ['half', 'code', 'code-12', 'code-16', 'curve'] as const;
 export type SketchKind = (typeof sketchKinds)[number];
 
 /** One pixel in each cell of an 8 x 8 grid. */

@@ -110,6 +110,9 @@ export interface SketchDifference {
   readonly steps: number;
 }
 
+/** Of a region's sum: an estimate of the sum of the squares of its values. */
+export const sketchSquares = (sum: number): number => (sum / WEIGHT) ** 2;
+
 /** null: equal. */
 export function compareSketches(
   found: Int32Array,

@@ -4,7 +4,7 @@ import { sha256OfText } from '../../files/checksum-list.ts';
 import { POINTS, pointsOf, type PixelSamples } from '../../proof/pixel-samples.ts';
 import type { ValuesSeen } from '../../proof/value-range.ts';
 import { frameFileName } from '../../profiles/master/frame-name.ts';
-import type { MasterForm } from '../../profiles/master/form.ts';
+import { isLossy, type MasterForm } from '../../profiles/master/form.ts';
 import type { MasterOutcome } from '../../profiles/master/outcome.ts';
 import type { MasterCheck } from '../../profiles/check-names.ts';
 import type { CheckVerdict } from '../check.ts';
@@ -13,7 +13,8 @@ import { saidOf } from './expected.ts';
 import { readingVerdict } from './reading.ts';
 import type { ToSceneLinear } from './scene-linear.ts';
 import type { FrameMeasured, FrameSaid, MasterMeasured } from './measured.ts';
-import { allowance, inWords, wantedOf } from './tolerance.ts';
+import { PointsLoss } from './loss.ts';
+import { allowance, budgetOf, inWords, scaleOf, wantedOf } from './tolerance.ts';
 import { wholeFrames } from './whole-frames.ts';
 
 export interface Written {
@@ -160,13 +161,14 @@ export function worstOf(
   pixels: number,
 ): { worst: number; at: number; channel: number; expected: number } {
   let worst = { worst: 0, at: 0, channel: 0, expected: 0 };
+  const scale = scaleOf(form);
   for (let pixel = 0; pixel < pixels; pixel += 1) {
     const sceneLinear = wanted(pixel);
     const expected = wantedOf(form, sceneLinear);
     const allowed = allowance(form, sceneLinear, expected);
     for (let channel = 0; channel < 3; channel += 1) {
       const off =
-        Math.abs((found[3 * pixel + channel] as number) - (expected[channel] as number)) /
+        Math.abs(scale(found[3 * pixel + channel] as number) - scale(expected[channel] as number)) /
         (allowed[channel] as number);
       // What is no number compares with nothing: it is as far off as can be.
       const part = Number.isNaN(off) ? Number.POSITIVE_INFINITY : off;
@@ -191,6 +193,40 @@ function offWords(
   };
 }
 
+/** What no single pixel shows of a frame that may lose something, and no frame of a clip. */
+function lossOf(
+  outcome: MasterOutcome,
+  all: readonly {
+    readonly name: string;
+    readonly found: ArrayLike<number>;
+    readonly pixels: number;
+    readonly sceneLinear: (pixel: number) => readonly [number, number, number];
+  }[],
+): { readonly found: string; readonly expected: string }[] {
+  if (!isLossy(outcome) || all.length === 0) return [];
+  const points = new PointsLoss(outcome);
+  const wrong: { found: string; expected: string }[] = [];
+  for (const { name, found, pixels, sceneLinear } of all) {
+    const wanted = (pixel: number): { value: readonly [number, number, number]; budget: number } => {
+      const value = sceneLinear(pixel);
+      return { value: wantedOf(outcome, value), budget: budgetOf(value) };
+    };
+    const part = points.take(found, wanted, pixels);
+    if (!(part <= 1))
+      wrong.push({
+        found: `${name}: ${pixels} pixels off by ${Math.sqrt(part).toFixed(1)} of what they may be together`,
+        expected: 'at most 1',
+      });
+  }
+  const { worst, channel, off } = points.mean();
+  if (!(worst <= 1))
+    wrong.push({
+      found: `${CHANNELS[channel]} of all ${all.length} frames off by ${(1000 * off).toPrecision(3)} thousandths of the curve in the mean, ${worst.toFixed(1)} of what it may be`,
+      expected: 'at most 1',
+    });
+  return wrong;
+}
+
 /** In every frame, the points of the pixel samples through the transform, in double precision. */
 const pixelValues: (input: MasterCheckInput) => CheckVerdict | null = ({
   measured,
@@ -211,6 +247,7 @@ const pixelValues: (input: MasterCheckInput) => CheckVerdict | null = ({
   let least = Number.POSITIVE_INFINITY;
   let greatest = Number.NEGATIVE_INFINITY;
   let notFinite = 0;
+  const all: Parameters<typeof lossOf>[1][number][] = [];
   for (const frame of measured.frames) {
     least = Math.min(least, ...frame.least);
     greatest = Math.max(greatest, ...frame.greatest);
@@ -225,17 +262,14 @@ const pixelValues: (input: MasterCheckInput) => CheckVerdict | null = ({
       continue;
     }
     const base = 3 * POINTS * frame.index;
-    const off = worstOf(
-      outcome,
-      frame.points,
-      (pixel) =>
-        sceneLinear(
-          points.values[base + 3 * pixel] as number,
-          points.values[base + 3 * pixel + 1] as number,
-          points.values[base + 3 * pixel + 2] as number,
-        ),
-      POINTS,
-    );
+    const wanted = (pixel: number): readonly [number, number, number] =>
+      sceneLinear(
+        points.values[base + 3 * pixel] as number,
+        points.values[base + 3 * pixel + 1] as number,
+        points.values[base + 3 * pixel + 2] as number,
+      );
+    const off = worstOf(outcome, frame.points, wanted, POINTS);
+    all.push({ name: frame.name, found: frame.points, pixels: POINTS, sceneLinear: wanted });
     worst = Math.max(worst, off.worst);
     if (off.worst > 1)
       wrong.push(
@@ -247,6 +281,7 @@ const pixelValues: (input: MasterCheckInput) => CheckVerdict | null = ({
         ),
       );
   }
+  wrong.push(...lossOf(outcome, all));
   const span =
     measured.frames.length === 0
       ? ''
@@ -265,6 +300,7 @@ const spotCheck: (input: MasterCheckInput) => CheckVerdict | null = ({ measured,
   const wrong: { found: string; expected: string }[] = [];
   let worst = 0;
   let pixels = 0;
+  const all: Parameters<typeof lossOf>[1][number][] = [];
   for (const spot of points.spots) {
     const frame = measured.frames.find(({ index }) => index === spot.frame);
     if (frame === undefined || frame.spot === null) {
@@ -274,21 +310,19 @@ const spotCheck: (input: MasterCheckInput) => CheckVerdict | null = ({ measured,
       });
       continue;
     }
-    const off = worstOf(
-      outcome,
-      frame.spot,
-      (pixel) => [
-        spot.sceneLinear[3 * pixel] as number,
-        spot.sceneLinear[3 * pixel + 1] as number,
-        spot.sceneLinear[3 * pixel + 2] as number,
-      ],
-      spot.pixels.length,
-    );
+    const wanted = (pixel: number): readonly [number, number, number] => [
+      spot.sceneLinear[3 * pixel] as number,
+      spot.sceneLinear[3 * pixel + 1] as number,
+      spot.sceneLinear[3 * pixel + 2] as number,
+    ];
+    const off = worstOf(outcome, frame.spot, wanted, spot.pixels.length);
+    all.push({ name: frame.name, found: frame.spot, pixels: spot.pixels.length, sceneLinear: wanted });
     worst = Math.max(worst, off.worst);
     pixels += spot.pixels.length;
     if (off.worst > 1)
       wrong.push(offWords(frame, frame.spot, off, spot.pixels[off.at] as { x: number; y: number }));
   }
+  wrong.push(...lossOf(outcome, all));
   return verdict(
     'master-spot-check-differs',
     `${pixels} pixels of frames ${points.spots.map(({ frame }) => frame).join(', ')}, at worst ${worst.toFixed(2)} of what is allowed`,

@@ -3,6 +3,7 @@ import { gamuts } from '../../media/colour/gamuts.ts';
 import { curveSettings, type InputTransform } from '../../media/colour/input.ts';
 import { formatRatio } from '../../media/time/rate.ts';
 import { addFrames, formatTimecode } from '../../media/time/timecode.ts';
+import { isLossy } from '../../profiles/master/form.ts';
 import { frameFileName } from '../../profiles/master/frame-name.ts';
 import type { MasterOutcome } from '../../profiles/master/outcome.ts';
 import { sourceNameAt } from '../../profiles/master/source-name.ts';
@@ -87,7 +88,7 @@ export function saidOf(outcome: MasterOutcome, index: number, source: string): F
     size: `${width}x${height}`,
     windows: dpx ? `${width}x${height}` : `0,0 ${width - 1},${height - 1} of 0,0 ${width - 1},${height - 1}`,
     channels: dpx ? inWords[outcome.bits ?? 10] : 'B half, G half, R half',
-    compression: outcome.compression,
+    compression: isLossy(outcome) ? `${outcome.compression}, level ${outcome.dwaLevel}` : outcome.compression,
     lineOrder: 'increasing-y',
     colours: dpx ? 'ACEScct, logarithmic' : 'ACES2065-1',
     neutral: dpx ? null : 'white of ACES2065-1',

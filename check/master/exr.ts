@@ -1,6 +1,7 @@
 /** An OpenEXR frame as it lies on disk: whether it is whole, what its header says, and its values. */
 import { FileDamage } from '../../files/bytes.ts';
 import { formatRatio, ratio } from '../../media/time/rate.ts';
+import { curveSteps } from '../../proof/curve-steps.ts';
 import type { Point } from '../../proof/pixel-samples.ts';
 import { WholeFrameSketch } from '../../proof/whole-frame-sketch.ts';
 import { ACES_WHITE, acesFaults, isAces2065 } from './exr/aces.ts';
@@ -36,7 +37,15 @@ function neutralOf(found: readonly number[] | null): string | null {
 
 /** Attributes that a frame of ours has or may have ("Standard attributes", openexr.com; ST 2065-4, 9), and three texts of our own. */
 const ours: ReadonlySet<string> = new Set([
-  ...['channels', 'compression', 'dataWindow', 'displayWindow', 'lineOrder', 'pixelAspectRatio'],
+  ...[
+    'channels',
+    'compression',
+    'dwaCompressionLevel',
+    'dataWindow',
+    'displayWindow',
+    'lineOrder',
+    'pixelAspectRatio',
+  ],
   ...[
     'screenWindowCenter',
     'screenWindowWidth',
@@ -115,6 +124,7 @@ function saidOf(
     : attributeValue(attributes, 'adoptedNeutral', 'v2f');
   const kelvin = aces ? lines.get('cameraCCTSetting') : single('cameraCCTSetting');
   const counter = attributeValue(attributes, 'imageCounter', 'int');
+  const level = attributeValue(attributes, 'dwaCompressionLevel', 'float');
   return {
     size: `${header.width}x${header.height}`,
     windows: `${data.xMin},${data.yMin} ${data.xMax},${data.yMax} of ${display.xMin},${display.yMin} ${display.xMax},${display.yMax}`,
@@ -124,7 +134,7 @@ function saidOf(
           `${name} ${kind}${linear || xSampling !== 1 || ySampling !== 1 ? ' otherwise' : ''}`,
       )
       .join(', '),
-    compression: header.compression,
+    compression: level === null ? header.compression : `${header.compression}, level ${level}`,
     lineOrder: header.lineOrder,
     colours: isAces2065(attributeValue(attributes, 'chromaticities', 'chromaticities'))
       ? 'ACES2065-1'
@@ -196,6 +206,9 @@ export type Values = Pick<
   | 'overWhite'
 >;
 
+/** Made once a thread. */
+let onCurve: Int16Array | null = null;
+
 export async function measureExr({
   bytes,
   base,
@@ -220,6 +233,7 @@ export async function measureExr({
     const { width, height } = walked.header;
     const sketch = new WholeFrameSketch(width, height);
     const steps = new Int32Array(width);
+    const curve = ['dwaa', 'dwab'].includes(walked.header.compression) ? (onCurve ??= curveSteps()) : null;
     let atLimit = 0;
     /** Of the line, R, G, B as they come. */
     const line: Uint16Array[] = [];
@@ -235,7 +249,7 @@ export async function measureExr({
             const bits = halves[x] as number;
             const size = bits & 0x7fff;
             if (size === LARGEST) atLimit += 1;
-            steps[x] = bits === size ? size : -size;
+            steps[x] = curve === null ? (bits === size ? size : -size) : (curve[bits] as number);
           }
           sketch.take(channel, y, steps);
           if (line.push(halves) < 3) return;

@@ -2,7 +2,9 @@
 import { exactCodesOf, exactYuv10Of } from '../../media/colour/acescct.ts';
 import { ap0ToAp1 } from '../../media/colour/gamuts.ts';
 import { apply } from '../../media/colour/matrix.ts';
-import { bitsOf, type MasterForm } from '../../profiles/master/form.ts';
+import { curveOf } from '../../proof/curve-steps.ts';
+import { bitsOf, dwaLevelOf, isLossy, type MasterForm } from '../../profiles/master/form.ts';
+import { pixelLoss } from './loss.ts';
 
 type Triple = readonly [number, number, number];
 
@@ -31,11 +33,19 @@ const CODE = 0.52;
 const slope = (linear: number): number =>
   linear <= 0.0078125 ? 10.5402377416545 : 1 / (linear * Math.LN2 * 17.52);
 
-/** By channel; found values differ from the wanted by no more. */
+/** What the rounding to 32 bits may do to a pixel before it is written. */
+export const budgetOf = (sceneLinear: Triple): number =>
+  RELATIVE * Math.max(Math.abs(sceneLinear[0]), Math.abs(sceneLinear[1]), Math.abs(sceneLinear[2])) +
+  ABSOLUTE;
+
+/** Where values are compared: what loses something is, on the curve that its loss is even on. */
+export const scaleOf = (form: MasterForm): ((value: number) => number) =>
+  isLossy(form) ? curveOf : (value) => value;
+
+/** By channel; found values differ from the wanted by no more, on the scale of `scaleOf`. */
 export function allowance(form: MasterForm, sceneLinear: Triple, wanted: Triple): Triple {
-  const budget =
-    RELATIVE * Math.max(Math.abs(sceneLinear[0]), Math.abs(sceneLinear[1]), Math.abs(sceneLinear[2])) +
-    ABSOLUTE;
+  const budget = budgetOf(sceneLinear);
+  if (isLossy(form)) return pixelLoss(form, wanted, budget);
   if (inCodes(form)) {
     const bits = bitsOf(form);
     if (bits === 10) return [CODE, CODE, CODE];
@@ -53,6 +63,8 @@ export function allowance(form: MasterForm, sceneLinear: Triple, wanted: Triple)
 }
 
 export function inWords(form: MasterForm): string {
+  if (isLossy(form))
+    return `within what level ${dwaLevelOf(form)} of DWA may lose of double precision, at a pixel, of a frame, and in the mean of all`;
   if (!inCodes(form))
     return `within half of the last place of a half float and ${RELATIVE} of the pixel of double precision`;
   const bits = bitsOf(form);

@@ -1,20 +1,24 @@
 /** Every value of every frame, by its sketch, against what the encoder was given (`whole-frames`); and how many values a form had to limit. */
 import type { ValuesMeasured } from '../../ledger/report.ts';
-import { compareSketches, SKETCH_VALUES } from '../../proof/whole-frame-sketch.ts';
+import { curveOf } from '../../proof/curve-steps.ts';
+import { compareSketches, regionAt, SKETCH_VALUES } from '../../proof/whole-frame-sketch.ts';
 import type { SceneLinearRange, ValuesSeen } from '../../proof/value-range.ts';
-import { bitsOf, type MasterForm } from '../../profiles/master/form.ts';
+import { bitsOf, isLossy, type MasterForm } from '../../profiles/master/form.ts';
 import type { PixelSamples, SketchKind } from '../../proof/pixel-samples.ts';
 import type { MasterOutcome } from '../../profiles/master/outcome.ts';
 import type { CheckVerdict } from '../check.ts';
 import type { FrameMeasured, MasterMeasured } from './measured.ts';
+import { frameLoss } from './loss.ts';
 import { halfRounding } from './tolerance.ts';
 
 const MAX_LISTED = 8;
 
 const kinds = { 10: 'code', 12: 'code-12', 16: 'code-16' } as const;
-/** What is not DPX is half floats. */
-export const sketchKindOf = (form: MasterForm | undefined): SketchKind =>
-  form?.format === 'dpx' ? kinds[bitsOf(form)] : 'half';
+/** What is not DPX is half floats; where they lose something they are compared on the curve that the loss is even on. */
+export function sketchKindOf(form: MasterForm | undefined): SketchKind {
+  if (form?.format === 'dpx') return kinds[bitsOf(form)];
+  return form !== undefined && isLossy(form) ? 'curve' : 'half';
+}
 
 const HALF_MOST = 65_504;
 const CHANNELS = ['R', 'G', 'B'] as const;
@@ -64,6 +68,9 @@ function valuesOf(frames: MasterMeasured['frames'], outcome: MasterOutcome): Val
   };
 }
 
+/** Root of a mean square, in thousandths. */
+const inSteps = (square: number): string => `${(1000 * Math.sqrt(square)).toPrecision(3)} thousandths`;
+
 const short = (value: number): string => String(Number(value.toPrecision(5)));
 
 function valuesInWords({ of, channels, overWhite, pixels }: ValuesMeasured): string {
@@ -87,6 +94,8 @@ export function wholeFrames(
   const wrong: { found: string; expected: string }[] = [];
   let limited = 0;
   let framesLimited = 0;
+  /** Of what a frame may lose, the most that one does. */
+  let lost = 0;
   for (const frame of frames) {
     const { index, name, sketch, atLimit } = frame;
     limited += atLimit;
@@ -97,6 +106,27 @@ export function wholeFrames(
       continue;
     }
     const of = wanted.subarray(index * SKETCH_VALUES, (index + 1) * SKETCH_VALUES);
+    if (isLossy(outcome)) {
+      const ends = [...frame.least, ...frame.greatest].map((value) => Math.abs(curveOf(value)));
+      const { found, allowed, worst } = frameLoss(
+        outcome,
+        { found: sketch, wanted: of, greatest: Math.max(...ends) },
+        outcome,
+      );
+      lost = Math.max(lost, found / allowed);
+      const { left, top, right, bottom } = regionAt(worst.region, outcome.width, outcome.height);
+      if (!(found <= allowed))
+        wrong.push({
+          found: `${name}: off by ${inSteps(found)} of the curve`,
+          expected: `at most ${inSteps(allowed)}, as level ${outcome.dwaLevel} may lose`,
+        });
+      else if (!(worst.found <= worst.allowed))
+        wrong.push({
+          found: `${name}: from ${left}, ${top} to ${right}, ${bottom} off by ${inSteps(worst.found)} of the curve`,
+          expected: `at most ${inSteps(worst.allowed)} in a region, as level ${outcome.dwaLevel} may lose`,
+        });
+      continue;
+    }
     const off = compareSketches(sketch, of, outcome);
     if (off === null) {
       const unlike = seen === null ? null : unlikeTheMaker(frame, outcome, seen);
@@ -118,8 +148,10 @@ export function wholeFrames(
       : 'values at 65504, the largest half';
   const values = valuesOf(frames, outcome);
   return {
-    measured: `${frames.length - wrong.length} of ${frames.length} frames equal in every region; ${limited} ${what}${limited === 0 ? '' : `, in ${framesLimited} frames: what lies beyond is limited to it`}${values === null ? '' : `; ${valuesInWords(values)}`}`,
-    expected: 'every value as its encoder was given it, in all of the picture',
+    measured: `${frames.length - wrong.length} of ${frames.length} frames ${isLossy(outcome) ? `within what level ${outcome.dwaLevel} may lose, at worst ${(100 * Math.sqrt(lost)).toFixed(0)} % of it` : 'equal in every region'}; ${limited} ${what}${limited === 0 ? '' : `, in ${framesLimited} frames: what lies beyond is limited to it`}${values === null ? '' : `; ${valuesInWords(values)}`}`,
+    expected: isLossy(outcome)
+      ? 'of every frame and region no more lost than the level of DWA may'
+      : 'every value as its encoder was given it, in all of the picture',
     ...(values === null ? {} : { values }),
     faults:
       wrong.length > MAX_LISTED

@@ -23,7 +23,7 @@ const h264Speeds = { fastest: 120, 'very-fast': 55, fast: 28, medium: 16, slow: 
 const SECONDS_A_JOB = 1;
 
 /** Of masters: one frame from code values to a file, uncompressed or compressed, or through the encoder of RDD 36; `fine` of a raw source takes about as long again. */
-const MASTER = { none: 30, zip: 12, zips: 12, piz: 12, rdd36: 10 } as const;
+const MASTER = { none: 30, zip: 12, zips: 12, piz: 12, dwaa: 8, dwab: 8, rdd36: 10 } as const;
 
 function encodeSpeed(profile: AnyProfile): number {
   if (isMaster(profile)) return MASTER[profile.format === 'rdd36' ? profile.format : profile.compression];

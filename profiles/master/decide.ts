@@ -7,6 +7,7 @@ import { amfOf } from './amf.ts';
 import { masterBytes } from './bytes.ts';
 import { carriedOf } from './carried.ts';
 import type { MasterDecision } from './decision.ts';
+import { dwaLevelOf, isLossy } from './form.ts';
 import { about, groundOf, type MasterGround, type MasterRequest } from './ground.ts';
 import { movieMasterOf } from './movie.ts';
 import type { MasterOutcome } from './outcome.ts';
@@ -37,6 +38,7 @@ function framesOf(
   const decided = {
     format,
     compression,
+    ...(isLossy({ compression }) ? { dwaLevel: dwaLevelOf({ dwaLevel: profile.dwa_level }) } : {}),
     ...(format === 'dpx' && profile.bits !== undefined ? { bits: profile.bits } : {}),
     fileName: stem,
     stem,

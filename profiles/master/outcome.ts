@@ -11,7 +11,12 @@ import { sourceNamesSchema } from './source-name.ts';
 export const masterOutcomeSchema = z.object({
   kind: z.literal('frames').describe('A folder of frames'),
   format: z.enum(frameFormats).describe('Form of the frames'),
-  compression: z.enum(exrCompressions).describe('Of OpenEXR, without loss; none: others'),
+  compression: z.enum(exrCompressions).describe('Of OpenEXR; dwaa and dwab with loss; none: others'),
+  dwaLevel: z
+    .int()
+    .positive()
+    .optional()
+    .describe('How much dwaa and dwab may lose; absent: nothing is lost'),
   bits: z.literal(codeBits).optional().describe('Of a code of DPX; absent: 10, or no DPX'),
   fileName: z.string().describe("The clip's folder in the profile's folder"),
   stem: z.string().describe('Frame n of the clip, from 0, is `<stem>.<first + n, zero-padded>.<extension>`'),

@@ -1,5 +1,6 @@
 /** What cannot stand together in a master profile, whatever the clip. */
 import { fileName, type Impossible, reservedName } from '../rules.ts';
+import { isLossy } from './form.ts';
 import { checksOf, type MasterProfile } from './schema.ts';
 
 const no = (path: Impossible['path'], found: string, expected: string): Impossible => ({
@@ -13,6 +14,14 @@ export function impossibleMaster(profile: MasterProfile): Impossible[] {
   const out: Impossible[] = [];
   if (profile.compression !== 'none' && profile.format !== 'exr')
     out.push(no(['compression'], `${profile.compression} with ${profile.format}`, 'none'));
+  if (profile.dwa_level !== undefined && !isLossy(profile))
+    out.push(
+      no(
+        ['dwa_level'],
+        `${profile.dwa_level} with ${profile.compression}`,
+        'nothing: dwaa and dwab alone have it',
+      ),
+    );
   if (profile.bits !== undefined && profile.format !== 'dpx')
     out.push(no(['bits'], `${profile.bits} with ${profile.format}`, 'nothing: dpx alone has them'));
   if (profile.quality !== undefined && profile.format !== 'rdd36')

@@ -18,8 +18,8 @@ import {
 /** Folders of frames. */
 export const frameFormats = ['exr', 'aces', 'dpx'] as const;
 export type FrameFormat = (typeof frameFormats)[number];
-/** Of frames of OpenEXR, all without loss. */
-export const exrCompressions = ['none', 'zip', 'zips', 'piz'] as const;
+/** Of frames of OpenEXR; the last two lose something. */
+export const exrCompressions = ['none', 'zip', 'zips', 'piz', 'dwaa', 'dwab'] as const;
 export type FrameCompression = (typeof exrCompressions)[number];
 /** Of a movie for grading. */
 export const movieQualities = ['4444', '4444-xq'] as const;
@@ -63,7 +63,15 @@ export const masterSchema = z.strictObject({
   compression: z
     .enum(exrCompressions)
     .describe(
-      'How exr alone is compressed, without loss; zip: 16 lines a block; zips: a line a block, for programs that read single lines; piz: wavelet and Huffman codes, 32 lines a block, smaller with grain; none: each frame of a clip as long as the other',
+      'How exr alone is compressed; without loss: zip: 16 lines a block; zips: a line a block, for programs that read single lines; piz: wavelet and Huffman codes, 32 lines a block, smaller with grain; none: each frame of a clip as long as the other. With loss, a third of the size and less, as much as `dwa_level` allows: dwaa: 32 lines a block; dwab: 256',
+    ),
+  dwa_level: z
+    .int()
+    .min(5)
+    .max(200)
+    .optional()
+    .describe(
+      'How much dwaa and dwab may lose, the dwaCompressionLevel of OpenEXR; twice as much, twice the error. Absent: 45',
     ),
   bits: z
     .literal(codeBits)

@@ -145,6 +145,7 @@ describe('a checker shares nothing with what it checks', () => {
     'proof/pixel-samples.ts',
     'proof/form.ts',
     'proof/whole-frame-sketch.ts',
+    'proof/curve-steps.ts',
     'media/time/',
   ];
 

@@ -481,6 +481,8 @@ describe('the kind of a profile', () => {
 test.each([
   ['grading-master-aces', 'compression: piz', 'piz with aces'],
   ['dpx-10', 'compression: zips', 'zips with dpx'],
+  ['grading-master-aces', 'compression: dwaa', 'dwaa with aces'],
+  ['grading-master-exr', 'dwa_level: 90', '90 with zip'],
   ['grading-master-exr', 'bits: 12', '12 with exr'],
   ['grading-master-4444', 'bits: 16', '16 with rdd36'],
   ['grading-master-exr', 'quality: 4444-xq', '4444-xq with exr'],
@@ -496,6 +498,8 @@ test.each([
   ['dpx-10', 'bits: 16'],
   ['grading-master-exr', 'compression: piz'],
   ['grading-master-exr', 'compression: zips'],
+  ['grading-master-exr', 'compression: dwaa'],
+  ['grading-master-exr', 'compression: dwab\ndwa_level: 90'],
   ['grading-master-4444', "quality: '4444'"],
   ['grading-master-4444', 'quality: 4444-xq'],
 ])('%s with %s is a profile', async (from, line) => {

@@ -4,12 +4,16 @@ import { cpSync, mkdirSync, readdirSync, readFileSync, writeFileSync } from 'nod
 import { join } from 'node:path';
 import { beforeAll, describe, expect, test } from 'vitest';
 import { checkMaster, type MasterCheckReport } from '../../check/master/index.ts';
+import { walkExr } from '../../check/master/exr/chunks.ts';
+import { sourceOfBytes } from '../../check/master/exr/source.ts';
+import { decodeAll } from '../../check/master/exr/values.ts';
 import { sceneLinearOf } from '../../check/master/scene-linear.ts';
 import { storedSamples } from '../../ledger/fingerprints.ts';
 import type { Job } from '../../ledger/job.ts';
 import { readTransform } from '../../ledger/transform.ts';
 import type { ValuesSeen } from '../../proof/value-range.ts';
 import { runJob } from '../../worker/job.ts';
+import { encoded } from '../formats/exr/encoded.ts';
 import { buildDng, testSamples } from '../support/dng.ts';
 import { freshFolder } from '../support/folder.ts';
 import { mastersOf } from '../support/jobs.ts';
@@ -29,6 +33,7 @@ function written(folder: string, name: string, lines: readonly string[]): string
   return path;
 }
 
+/** Frames, without what lies beside them. */
 const filesOf = (job: Job, profile: string): string[] => {
   const folder = join(job.deliveryFolder, profile, CLIP);
   return readdirSync(folder)
@@ -73,6 +78,8 @@ beforeAll(async () => {
       written(folder, 'dpx-16', ['extends: dpx-10', 'bits: 16']),
       written(folder, 'exr-zips', ['extends: grading-master-exr', 'compression: zips']),
       written(folder, 'exr-piz', ['extends: grading-master-exr', 'compression: piz']),
+      written(folder, 'exr-dwaa', ['extends: grading-master-exr', 'compression: dwaa']),
+      written(folder, 'exr-dwab', ['extends: grading-master-exr', 'compression: dwab', 'dwa_level: 90']),
       written(folder, 'movie-xq', ['extends: grading-master-4444', 'quality: 4444-xq']),
     ],
     interpretation,
@@ -80,7 +87,7 @@ beforeAll(async () => {
   await runJob(job, await workContext());
 }, 240_000);
 
-test.each(['grading-master-exr', 'exr-zips', 'exr-piz'])(
+test.each(['grading-master-exr', 'exr-zips', 'exr-piz', 'exr-dwaa', 'exr-dwab'])(
   '%s: published, proved, nothing limited',
   async (profile) => {
     const { state, findings, checks } = await reportOf(job, profile);
@@ -105,6 +112,35 @@ test.each([
       encoding: 'utf8',
     });
     expect(compared).toContain('PASS');
+  }
+});
+
+test.each([
+  ['exr-dwaa', 'dwa, small scanline blocks', 45],
+  ['exr-dwab', 'dwa, medium scanline blocks', 90],
+])("%s: OpenEXR's own reader reads the level, and pixels near those in ZIP", (profile, words, level) => {
+  for (const [index, file] of filesOf(job, 'grading-master-exr').entries()) {
+    const other = filesOf(job, profile)[index] as string;
+    const header = execFileSync('exrheader', [other], { encoding: 'utf8' });
+    expect(header).toContain(words);
+    expect(header).toMatch(new RegExp(`dwaCompressionLevel \\(type float\\): ${level}`));
+    const plain = join(freshFolder('plain'), 'plain.exr');
+    execFileSync('oiiotool', [other, '--compression', 'none', '-o', plain]);
+    const [zip, dwa] = [file, plain].map((one) => floats(decoded([one], 'gbrpf32le'))) as [
+      number[],
+      number[],
+    ];
+    const onCurve = (value: number): number =>
+      Math.sign(value) *
+      (Math.abs(value) <= 1 ? Math.abs(value) ** (1 / 2.2) : 1 + Math.log(Math.abs(value)) / 2.2);
+    const squares = zip.reduce(
+      (sum, value, at) => sum + (onCurve(value) - onCurve(dwa[at] as number)) ** 2,
+      0,
+    );
+    // 0.00264 at level 45 by arithmetic (check/master/loss.ts), in proportion at others; and half as much again.
+    expect(Math.sqrt(squares / zip.length)).toBeLessThan((1.5 * 0.00264 * level) / 45);
+    expect(Math.sqrt(squares / zip.length)).toBeGreaterThan(0);
+    expect(readFileSync(other).length).toBeLessThan(readFileSync(file).length);
   }
 });
 
@@ -225,15 +261,15 @@ test('XQ is XQ to ffprobe, and says in its own metadata what its codes are', asy
 describe('a spoiled copy does not pass', () => {
   async function checked(
     profile: string,
-    spoil: (bytes: Buffer) => void,
+    spoil: (bytes: Buffer) => unknown,
     seen?: ValuesSeen,
   ): Promise<MasterCheckReport> {
     const folder = join(freshFolder('spoiled'), CLIP);
     cpSync(join(job.deliveryFolder, profile, CLIP), folder, { recursive: true });
     const path = join(folder, readdirSync(folder).sort()[1] as string);
     const bytes = readFileSync(path);
-    spoil(bytes);
-    writeFileSync(path, bytes);
+    const other = await spoil(bytes);
+    writeFileSync(path, Buffer.isBuffer(other) ? other : bytes);
     const report = await reportOf(job, profile);
     const { points } = await storedSamples(report, job.deliveryFolder, {});
     const outcome = mastersOf(job).find((work) => work.profile.name === profile)?.outcome;
@@ -252,14 +288,19 @@ describe('a spoiled copy does not pass', () => {
       threads: 1,
     });
   }
-  const flip = (place: (bytes: Buffer) => number) => (bytes: Buffer) => {
-    const at = place(bytes);
-    bytes[at] = (bytes[at] as number) ^ 0x10;
-  };
+  const flip =
+    (place: (bytes: Buffer) => number) =>
+    (bytes: Buffer): void => {
+      const at = place(bytes);
+      bytes[at] = (bytes[at] as number) ^ 0x10;
+    };
 
-  test.each(['dpx-12', 'dpx-16', 'exr-zips', 'exr-piz'])('%s unspoiled passes', async (profile) => {
-    expect(await checked(profile, () => undefined)).toMatchObject({ passed: true, findings: [] });
-  });
+  test.each(['dpx-12', 'dpx-16', 'exr-zips', 'exr-piz', 'exr-dwaa', 'exr-dwab'])(
+    '%s unspoiled passes',
+    async (profile) => {
+      expect(await checked(profile, () => undefined)).toMatchObject({ passed: true, findings: [] });
+    },
+  );
 
   test.each([
     [
@@ -309,6 +350,65 @@ describe('a spoiled copy does not pass', () => {
     const { passed, findings } = await checked(profile, spoil);
     expect(passed).toBe(false);
     expect(findings.map((item) => item.code).join(' ')).toMatch(code);
+  });
+
+  /** The header of one file and, behind it, what another has behind its own. */
+  const behindItsHeader = async (own: Buffer, from: Buffer): Promise<Buffer> => {
+    const [end, fromEnd] = await Promise.all(
+      [own, from].map(async (bytes) => (await walkExr(sourceOfBytes(bytes))).header.end),
+    );
+    if (end === undefined || fromEnd === undefined) throw new Error('no header');
+    const body = Buffer.from(from.subarray(fromEnd));
+    // Places in the offset table count from the beginning of the file.
+    const first = Number(body.readBigUInt64LE(0)) - fromEnd;
+    for (let at = 0; at < first; at += 8)
+      body.writeBigUInt64LE(body.readBigUInt64LE(at) + BigInt(end - fromEnd), at);
+    return Buffer.concat([own.subarray(0, end), body]);
+  };
+  const frameOf =
+    (profile: string, frame: number) =>
+    (own: Buffer): Promise<Buffer> =>
+      behindItsHeader(own, readFileSync(filesOf(job, profile)[frame] as string));
+  /** The same picture, changed before it is coded. */
+  const codedAgain =
+    (level: number, change: (value: number) => number = (value) => value) =>
+    async (own: Buffer): Promise<Buffer> => {
+      const planes = await decodeAll(
+        sourceOfBytes(readFileSync(filesOf(job, 'grading-master-exr')[1] as string)),
+      );
+      const plane = (name: string): Float32Array => (planes.get(name) as Float32Array).map(change);
+      const { bytes } = await encoded(
+        { width: WIDTH, height: HEIGHT, container: 'exr', compression: 'dwaa', level },
+        { r: plane('R'), g: plane('G'), b: plane('B') },
+      );
+      return await behindItsHeader(own, bytes);
+    };
+  const picture = /master-picture-differs/;
+
+  test.each([
+    [
+      'a byte of a chunk',
+      'exr-dwaa',
+      flip((bytes) => bytes.length - 2000),
+      /master-structure-wrong|bitstream-differs/,
+    ],
+    ['the picture of the next frame', 'exr-dwaa', frameOf('exr-dwaa', 2), picture],
+    ['coded at another level', 'exr-dwaa', codedAgain(200), picture],
+    ['coded at twice the level', 'exr-dwaa', codedAgain(90), /master-picture-differs|bitstream-differs/],
+    ['a fiftieth brighter', 'exr-dwaa', codedAgain(45, (value) => 1.02 * value), picture],
+    [
+      'a level in the header that is another',
+      'exr-dwaa',
+      (bytes: Buffer): unknown => bytes.writeFloatLE(46, bytes.indexOf('dwaCompressionLevel') + 30),
+      /master-header-differs/,
+    ],
+  ] as const)('DWA, %s', async (_what, profile, spoil, code) => {
+    const { passed, findings } = await checked(profile, spoil);
+    expect(passed).toBe(false);
+    const codes = findings.map((item) => item.code);
+    expect(codes.join(' ')).toMatch(code);
+    // By what its values are, and not because it cannot be read.
+    if (code === picture) expect(codes).not.toContain('master-structure-wrong');
   });
 
   test('counts of the maker that the files do not show', async () => {

@@ -16,7 +16,7 @@ import { readTurn } from '../../process/pipe-lock.ts';
 import { frameFileName } from '../../profiles/master/frame-name.ts';
 import { attributesOf, dpxOf } from './attributes.ts';
 import type { Limited, SceneLinearRange } from '../../proof/value-range.ts';
-import { bitsOf } from '../../profiles/master/form.ts';
+import { bitsOf, isLossy } from '../../profiles/master/form.ts';
 import type { FrameAnswer, FrameOrder, FramePoolSetup, WrittenFrame } from './orders.ts';
 import { sourcePicture } from './source-picture.ts';
 import { type Ranging, rangeOf, wholeFrames } from './whole-frames.ts';
@@ -150,8 +150,18 @@ async function writersOf(setup: FramePoolSetup, memory: KernelMemory, ranging: R
     } else {
       const { ExrEncoder } = await import('../../media/formats/exr/writer.ts');
       const encoder = await ExrEncoder.create(memory);
-      encoder.prepare({ width, height, compression, container: format === 'aces' ? 'aces' : 'exr' });
-      const sketching = await wholeFrames(memory, { width, height, values: 'halves' });
+      encoder.prepare({
+        width,
+        height,
+        compression,
+        level: outcome.dwaLevel,
+        container: format === 'aces' ? 'aces' : 'exr',
+      });
+      const sketching = await wholeFrames(memory, {
+        width,
+        height,
+        values: isLossy(outcome) ? 'curve' : 'halves',
+      });
       writers.push({
         begin: (index) => {
           encoder.begin(attributesOf(outcome, index, setup.source));

@@ -1,6 +1,7 @@
 /** Sketches of what a thread hands to its encoders: rounded here once more, by another kernel than the encoders'. */
 import { type KernelMemory, kernels } from '../../media/kernels/memory.ts';
 import type { SceneLinearRange } from '../../proof/value-range.ts';
+import { curveSteps } from '../../proof/curve-steps.ts';
 import { columnEnds, rowOfLine, SKETCH_VALUES } from '../../proof/whole-frame-sketch.ts';
 
 /** Addresses of three planes in the thread's memory, `count` values each: whole lines. */
@@ -34,6 +35,7 @@ type Take = (
 interface Kernel {
   takeHalves: Take;
   takeCodes: Take;
+  toWords(from: number, count: number, table: number, to: number): void;
   takeRange(r: number, g: number, b: number, count: number, to: number): void;
 }
 
@@ -68,13 +70,18 @@ export async function rangeOf(memory: KernelMemory): Promise<Ranging> {
   };
 }
 
-/** `values`: what the planes hold, linear AP0 as float32 that OpenEXR gets as half floats, or codes (DPX); those of 16 bits count with the sign that their words have. */
+/** `values`: what the planes hold, linear AP0 as float32 that OpenEXR gets as half floats (`curve`: as steps on the curve of DWA), or codes (DPX); those of 16 bits count with the sign that their words have. */
 export async function wholeFrames(
   memory: KernelMemory,
-  { width, height, values }: { width: number; height: number; values: 'halves' | 'codes' },
+  { width, height, values }: { width: number; height: number; values: 'halves' | 'curve' | 'codes' },
 ): Promise<Sketching> {
   const kernel = await kernels<Kernel>('whole-frames', memory);
-  const take = values === 'halves' ? kernel.takeHalves : kernel.takeCodes;
+  const take =
+    values === 'halves'
+      ? kernel.takeHalves
+      : values === 'curve'
+        ? onCurve(kernel, memory, width)
+        : kernel.takeCodes;
   const ends = columnEnds(width);
   const rows = memory.allocate(height);
   const cuts = memory.allocate(4 * ends.length);
@@ -93,5 +100,28 @@ export async function wholeFrames(
       next += lines;
     },
     sums: () => memory.i32(sums, SKETCH_VALUES).slice(),
+  };
+}
+
+/** What the kernels read behind a line. */
+const SLACK = 64;
+
+/** As `takeCodes`, line by line. */
+function onCurve(kernel: Kernel, memory: KernelMemory, width: number): Take {
+  const steps = curveSteps();
+  const table = memory.allocate(steps.byteLength);
+  memory.u16(table, steps.length).set(steps);
+  const line = (): number => memory.allocate(2 * width + SLACK);
+  const [red, green, blue] = [line(), line(), line()];
+  return (...[r, g, b, , lines, first, ...where]) => {
+    for (let at = 0; at < lines; at += 1) {
+      for (const [from, to] of [
+        [r, red],
+        [g, green],
+        [b, blue],
+      ] as const)
+        kernel.toWords(from + 4 * width * at, width, table, to);
+      kernel.takeCodes(red, green, blue, width, 1, first + at, ...where);
+    }
   };
 }

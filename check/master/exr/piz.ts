@@ -135,7 +135,8 @@ function longCode(bits: Bits, { base, count, place, symbols }: Codes): number {
   throw new ExrDamage('a code that no symbol has');
 }
 
-function symbolsOf(part: Uint8Array, wanted: number): Uint16Array {
+/** `wanted` words from the codes that PIZ and DWA have: all of the part's bits mean something. Throws ExrDamage. */
+export function symbolsOf(part: Uint8Array, wanted: number): Uint16Array {
   if (part.length < HEAD) throw new ExrDamage('no head of the codes');
   const view = new DataView(part.buffer, part.byteOffset, part.length);
   const [first, last, table, dataBits, free] = [0, 4, 8, 12, 16].map((at) => view.getUint32(at, true)) as [

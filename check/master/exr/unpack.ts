@@ -1,9 +1,10 @@
-/** Data of a chunk as values: uncompressed, run lengths (RLE) or zlib (ZIPS, ZIP), both behind a byte split and a predictor, or PIZ. */
-import { inflateSync } from 'node:zlib';
+/** Data of a chunk as values: uncompressed, run lengths (RLE) or zlib (ZIPS, ZIP), both behind a byte split and a predictor, PIZ, or DWA. */
 import { ExrDamage, ExrForeign } from './damage.ts';
 import type { ExrHeader } from './header.ts';
+import { fromDwa } from './dwa.ts';
 import { fromPiz } from './piz.ts';
 import type { ExrChunk } from './chunks.ts';
+import { fromPredicted, fromZlib } from './zlib.ts';
 
 /** Runs: a count of -1 to -128 goes before so many bytes, one of 0 to 127 before a byte that stands once more than that (OpenEXR, internal_rle.c). */
 function fromRuns(data: Uint8Array, size: number): Uint8Array {
@@ -23,40 +24,6 @@ function fromRuns(data: Uint8Array, size: number): Uint8Array {
   return bytes;
 }
 
-function fromZlib(data: Uint8Array, size: number): Uint8Array {
-  try {
-    // With `info`, which the types do not know of: a stream may end before the data do.
-    const { buffer, engine } = inflateSync(data, {
-      maxOutputLength: size,
-      info: true,
-    } as object) as unknown as { buffer: Buffer; engine: { bytesWritten: number } };
-    if (engine.bytesWritten !== data.length)
-      throw new ExrDamage(`${data.length - engine.bytesWritten} bytes behind the zlib stream`);
-    if (buffer.length !== size) throw new ExrDamage(`a zlib stream of ${buffer.length} bytes, not ${size}`);
-    return buffer;
-  } catch (error) {
-    if (error instanceof ExrDamage) throw error;
-    throw new ExrDamage(`no whole zlib stream: ${error instanceof Error ? error.message : String(error)}`);
-  }
-}
-
-/** The predictor's sums, and both halves woven into one. `bytes` are an even number: every kind of value has two or four. */
-function fromPredicted(bytes: Uint8Array): Uint8Array {
-  const half = bytes.length >> 1;
-  const woven = new Uint8Array(bytes.length);
-  // The sums of the second half begin with the last of the first.
-  let odd = 128;
-  for (let index = 0; index < half; index++) odd += (bytes[index] as number) - 128;
-  let even = 128;
-  for (let index = 0; index < half; index++) {
-    even = (even + (bytes[index] as number) - 128) & 0xff;
-    odd = (odd + (bytes[half + index] as number) - 128) & 0xff;
-    woven[2 * index] = even;
-    woven[2 * index + 1] = odd;
-  }
-  return woven;
-}
-
 /** Values of the chunk's lines, each line with its channels one behind the other. Throws ExrDamage and ExrForeign. */
 export function unpackChunk(
   { compression, lineBytes, channels, width }: ExrHeader,
@@ -70,6 +37,7 @@ export function unpackChunk(
     if (compression === 'rle') return fromPredicted(fromRuns(data, size));
     if (compression === 'piz')
       return fromPiz(data, { words: channels.map(({ bytes }) => bytes / 2), width, lines });
+    if (compression === 'dwaa' || compression === 'dwab') return fromDwa(data, { channels, width, lines });
     if (compression === 'zip' || compression === 'zips') return fromPredicted(fromZlib(data, size));
   } catch (error) {
     throw error instanceof ExrDamage ? new ExrDamage(`the chunk of line ${y}: ${error.message}`) : error;

@@ -76,6 +76,7 @@ const taken: ReadonlySet<string> = new Set([
   'pixelAspectRatio',
   'channels',
   'compression',
+  'dwaCompressionLevel',
   'dataWindow',
   'displayWindow',
   'lineOrder',

@@ -29,14 +29,21 @@ export const CHUNK_HEAD_BYTES = 8;
 export interface ExrForm {
   readonly width: number;
   readonly height: number;
-  readonly compression: 'none' | 'zip' | 'zips' | 'piz';
+  readonly compression: 'none' | 'zip' | 'zips' | 'piz' | 'dwaa' | 'dwab';
+  /** How much DWA loses (dwaCompressionLevel); of nothing else. Absent: 45, as OpenEXR has it. */
+  readonly level?: number | undefined;
 }
+
+/** Of ImfDwaCompressor.cpp. */
+export const USUAL_LEVEL = 45;
+export const isDwa = (compression: ExrCompression): boolean =>
+  compression === 'dwaa' || compression === 'dwab';
 
 export const chunkCount = ({ height, compression }: ExrForm): number =>
   Math.ceil(height / linesOfCompression[compression]);
 
 /** What the format asks for, by the form; chromaticities and pixelAspectRatio come with the frame. */
-export function formAttributes({ width, height, compression }: ExrForm): ExrAttribute[] {
+export function formAttributes({ width, height, compression, level = USUAL_LEVEL }: ExrForm): ExrAttribute[] {
   const window = { xMin: 0, yMin: 0, xMax: width - 1, yMax: height - 1 };
   const channels = ['B', 'G', 'R'].map((name) => ({
     name,
@@ -49,6 +56,7 @@ export function formAttributes({ width, height, compression }: ExrForm): ExrAttr
     exrAttribute('channels', 'chlist', channels),
     exrAttribute('compression', 'compression', compression),
     exrAttribute('dataWindow', 'box2i', window),
+    ...(isDwa(compression) ? [exrAttribute('dwaCompressionLevel', 'float', level)] : []),
     exrAttribute('displayWindow', 'box2i', window),
     exrAttribute('lineOrder', 'lineOrder', 'increasing-y'),
     exrAttribute('screenWindowCenter', 'v2f', [0, 0]),

@@ -32,6 +32,8 @@ export interface ExrKernel {
 
 export interface PizKernel {
   pizScratchBytes(): number;
+  /** Size of the codes of `count` words; 0 when they would reach `end`. */
+  huffman(from: number, count: number, scratch: number, to: number, end: number): number;
   /** Size of the chunk, head included. `planes`: halves B, G, R, one channel behind the other; they are spoiled. */
   pizChunk(
     planes: number,
@@ -44,11 +46,19 @@ export interface PizKernel {
   ): number;
 }
 
+export interface DwaKernel {
+  dwaScratchBytes(): number;
+  dwaPrepare(level: number, scratch: number): void;
+  /** Count of the words at `ac`; see the source for what lies where. */
+  dwaBlocks(planes: number, width: number, count: number, scratch: number, dc: number, ac: number): number;
+}
+
 /** What kernels may read and write behind the end of an area. */
 export const KERNEL_SLACK = 64;
 
 /** And PIZ behind the end of a chunk that does not become smaller, before it gives up. */
 export const PIZ_SLACK = 4096;
 
+export const dwaKernel = (memory: KernelMemory): Promise<DwaKernel> => kernels<DwaKernel>('dwa', memory);
 export const pizKernel = (memory: KernelMemory): Promise<PizKernel> => kernels<PizKernel>('piz', memory);
 export const exrKernel = (memory: KernelMemory): Promise<ExrKernel> => kernels<ExrKernel>('exr', memory);

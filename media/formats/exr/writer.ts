@@ -1,5 +1,5 @@
 /**
- * Writes a frame of OpenEXR: half values R, G, B, scan lines from the top, uncompressed, or in chunks of ZIP (sixteen lines, or one) or PIZ (thirty-two);
+ * Writes a frame of OpenEXR: half values R, G, B, scan lines from the top, uncompressed, or in chunks of ZIP (sixteen lines, or one) PIZ or DWAA (thirty-two), or DWAB (256), of which DWA loses something;
  * the ACES container (SMPTE ST 2065-4) uncompressed. Everything happens in the thread's memory; bytes depend on the values and
  * attributes alone.
  */
@@ -15,8 +15,11 @@ import {
   formAttributes,
   type HeaderLayout,
   headerLayout,
+  isDwa,
   linesOfCompression,
+  USUAL_LEVEL,
 } from './header.ts';
+import { DwaChunks } from './dwa.ts';
 import { type ExrKernel, KERNEL_SLACK, PIZ_SLACK, type PizKernel, exrKernel, pizKernel } from './kernel.ts';
 
 export interface ExrWriting extends ExrForm {
@@ -36,8 +39,8 @@ interface Prepared {
   readonly scratch: number;
 }
 
-/** Lines that PIZ takes at once: what a thread works on, half of a chunk. */
-const PIZ_BAND = 16;
+/** Lines that PIZ and DWA take at once: what a thread works on, a part of a chunk. */
+const BAND = 16;
 
 /** A frame that is being written. */
 interface Frame {
@@ -60,17 +63,23 @@ export class ExrEncoder {
   readonly #memory: KernelMemory;
   readonly #kernel: ExrKernel;
   readonly #piz: PizKernel;
+  readonly #dwa: DwaChunks;
   #prepared: Prepared | null = null;
   #frame: Frame | null = null;
 
-  private constructor(memory: KernelMemory, kernel: ExrKernel, piz: PizKernel) {
+  private constructor(
+    memory: KernelMemory,
+    { exr, piz, dwa }: { readonly exr: ExrKernel; readonly piz: PizKernel; readonly dwa: DwaChunks },
+  ) {
     this.#memory = memory;
-    this.#kernel = kernel;
+    this.#kernel = exr;
     this.#piz = piz;
+    this.#dwa = dwa;
   }
 
   static async create(memory: KernelMemory): Promise<ExrEncoder> {
-    return new ExrEncoder(memory, await exrKernel(memory), await pizKernel(memory));
+    const [exr, piz] = [await exrKernel(memory), await pizKernel(memory)];
+    return new ExrEncoder(memory, { exr, piz, dwa: await DwaChunks.create(memory, exr, piz) });
   }
 
   /** Takes room in the memory for frames of this form, once for all of them: a reset of the memory takes it back. */
@@ -92,9 +101,13 @@ export class ExrEncoder {
       this.#memory.allocate(chunk),
       this.#memory.allocate(chunk),
       this.#memory.allocate(
-        compression === 'piz' ? this.#piz.pizScratchBytes() : this.#kernel.scratchBytes(),
+        compression === 'piz' || isDwa(compression)
+          ? this.#piz.pizScratchBytes()
+          : this.#kernel.scratchBytes(),
       ),
     ];
+    if (isDwa(compression))
+      this.#dwa.prepare({ width, lines: Math.min(lines, height), level: form.level ?? USUAL_LEVEL });
     this.#frame = null;
     this.#prepared = { form, chunks, body: file + MOST_HEADER + chunks * OFFSET_BYTES, raw, split, scratch };
   }
@@ -116,7 +129,7 @@ export class ExrEncoder {
   /**
    * The next lines of the frame, from the top. Values are rounded to the nearest half, ties to even, clamped to 65504; see `nanCount` and `clamped` for
    * what was not one. Throws RangeError for what are no whole lines, or more than are left, or, but for the last, no whole chunks; of PIZ
-   * half of one is enough.
+   * and DWA sixteen lines are enough.
    */
   take({ r, g, b, count }: Planes): void {
     const { form, body, raw, split, scratch } = this.#need();
@@ -125,7 +138,8 @@ export class ExrEncoder {
     if (frame === null) throw new RangeError('lines before begin');
     const lines = count / width;
     const last = frame.line + lines;
-    const step = compression === 'piz' ? PIZ_BAND : linesOfCompression[compression];
+    const isGathered = compression === 'piz' || isDwa(compression);
+    const step = isGathered ? BAND : linesOfCompression[compression];
     if (!Number.isSafeInteger(lines) || lines < 1 || last > height || (last < height && lines % step !== 0))
       throw new RangeError(
         `${count} values from line ${frame.line} of a picture of ${width}x${height}, ${step} lines a chunk`,
@@ -135,11 +149,11 @@ export class ExrEncoder {
     if (compression === 'none') {
       this.#kernel.rawChunks(r, g, b, width, frame.line, lines, at);
       for (let line = 0; line < lines; line++) ends.push((at += CHUNK_HEAD_BYTES + 6 * width));
-    } else if (compression === 'piz') {
+    } else if (isGathered) {
       for (let line = 0; line < lines; line += step) {
         const skip = 4 * width * line;
         const planes = { r: r + skip, g: g + skip, b: b + skip };
-        this.#takePiz(planes, frame, frame.line + line, Math.min(step, lines - line));
+        this.#gather(planes, frame, frame.line + line, Math.min(step, lines - line));
       }
     } else {
       for (let line = 0; line < lines; line += step) {
@@ -163,18 +177,23 @@ export class ExrEncoder {
     frame.line = last;
   }
 
-  /** Lines of a PIZ chunk as halves, channel by channel, where the chunk is made once its last line is there. */
-  #takePiz({ r, g, b }: Omit<Planes, 'count'>, { ends }: Frame, y: number, lines: number): void {
+  /** Lines of a chunk of PIZ or DWA as halves, channel by channel, where the chunk is made once its last line is there. */
+  #gather({ r, g, b }: Omit<Planes, 'count'>, { ends }: Frame, y: number, lines: number): void {
     const { form, body, raw, split, scratch } = this.#need();
-    const { width, height } = form;
-    const whole = linesOfCompression.piz;
+    const { width, height, compression } = form;
+    const whole = linesOfCompression[compression];
     const first = y - (y % whole);
     const count = Math.min(whole, height - first);
-    for (const [channel, plane] of [b, g, r].entries())
+    for (const [channel, plane] of (compression === 'piz' ? [b, g, r] : [r, g, b]).entries())
       this.#kernel.halves(plane, width * lines, split + 2 * width * (channel * count + y - first));
     if (y + lines < first + count) return;
     const at = ends.at(-1) ?? body;
-    ends.push(at + this.#piz.pizChunk(split, width, first, count, raw, scratch, at));
+    ends.push(
+      at +
+        (compression === 'piz'
+          ? this.#piz.pizChunk(split, width, first, count, raw, scratch, at)
+          : this.#dwa.chunk({ planes: split, y: first, count, scratch, to: at })),
+    );
   }
 
   /** The whole file: a view of the thread's memory that stands until the next frame, or until the memory grows. Throws RangeError where lines are missing. */

@@ -243,8 +243,8 @@ function putRun(symbol: i32, more: i32, run: i32, scratch: usize): void {
   } else for (let i = 0; i <= more; i++) putCode(symbol, scratch);
 }
 
-/** Gives the size; 0 when it would reach `end`. */
-function huffman(from: usize, count: i32, scratch: usize, to: usize, end: usize): i32 {
+/** Codes of `count` words, as PIZ and DWA have them. Gives the size; 0 when it would reach `end`, behind which it writes as `pizChunk` does. `scratch`: of `pizScratchBytes`. */
+export function huffman(from: usize, count: i32, scratch: usize, to: usize, end: usize): i32 {
   const counts = scratch + COUNTS, length = scratch + LENGTH, order = scratch + ORDER;
   memory.fill(counts, 0, 4 * SYMBOLS + 4);
   memory.fill(length, 0, SYMBOLS + 1);

@@ -107,6 +107,15 @@ export function takeCodes(r: usize, g: usize, b: usize, width: i32, lines: i32, 
   takeLines(r, g, b, width, lines, first, rows, cuts, sums, false);
 }
 
+/** Values of float32 as the words that `table` has for the halves nearest to them, by their bits. */
+export function toWords(from: usize, count: i32, table: usize, to: usize): void {
+  for (let at = 0; at < count; at++) {
+    const steps = i32x4.extract_lane(halfSteps(v128.load32_zero(from + (usize(at) << 2))), 0);
+    const bits = steps < 0 ? 0x8000 - steps : steps;
+    store<u16>(to + (usize(at) << 1), load<u16>(table + (usize(bits) << 1)));
+  }
+}
+
 /**
  * What planes of float32 range over, added to what was seen before: at `to` six float32, least of r, g, b and greatest of them, and behind them a word,
  * the pixels of which every channel is above 1.

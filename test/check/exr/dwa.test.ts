@@ -1,0 +1,152 @@
+/** DWA, ours and OpenEXR's: each reads what the other writes, and no picture loses more than its level may. */
+import { createHash } from 'node:crypto';
+import { readFileSync, writeFileSync } from 'node:fs';
+import { join } from 'node:path';
+import { expect, test } from 'vitest';
+import { walkExr } from '../../../check/master/exr/chunks.ts';
+import { ExrForeign } from '../../../check/master/exr/damage.ts';
+import { sourceOfBytes } from '../../../check/master/exr/source.ts';
+import { decodeAll, decodeHalves } from '../../../check/master/exr/values.ts';
+import { FileDamage } from '../../../files/bytes.ts';
+import { encoded, grainy } from '../../formats/exr/encoded.ts';
+import { fractal, noise, pictures } from '../../formats/exr/lossy-pictures.ts';
+import { freshFolder } from '../../support/folder.ts';
+import { outputOf } from '../../support/pictures.ts';
+
+const read = (bytes: Buffer): Promise<Map<string, Float32Array>> => decodeAll(sourceOfBytes(bytes));
+
+/** The curve of OpenEXR's dwaLookups.cpp: a power up to 1, a logarithm above. */
+const curve = (value: number): number => {
+  const size = Math.abs(value);
+  return Math.sign(value) * (size <= 1 ? size ** (1 / 2.2) : 1 + Math.log(size) / 2.2);
+};
+
+/** Root of the mean square of what lies between, on the curve, and the most of it. */
+function apart(
+  one: Map<string, Float32Array>,
+  other: Map<string, Float32Array>,
+): { rms: number; most: number } {
+  let [sum, count, most] = [0, 0, 0];
+  for (const name of ['R', 'G', 'B']) {
+    const [a, b] = [one.get(name) as Float32Array, other.get(name) as Float32Array];
+    for (let at = 0; at < a.length; at += 1) {
+      const off = curve(a[at] as number) - curve(b[at] as number);
+      sum += off * off;
+      most = Math.max(most, Math.abs(off));
+      count += 1;
+    }
+  }
+  return { rms: Math.sqrt(sum / count), most };
+}
+
+/** By arithmetic: of a coefficient nobody may lose more than level / 100000 times its entry of the table, of an even spread of them the third of its square. */
+const usual = (level: number): number => {
+  const base = level / 100_000;
+  const [light, colour] = [(base ** 2 * 45.004375) / 3, (base ** 2 * 28.114133) / 3];
+  return Math.sqrt((3 * light + (1.5747 ** 2 + 0.1873 ** 2 + 0.4682 ** 2 + 1.8556 ** 2) * colour) / 3);
+};
+
+for (const compression of ['dwaa', 'dwab'] as const)
+  test.each(pictures)(
+    `${compression} of %s: OpenEXR's reader finds what ours finds, within what the level may lose`,
+    async (name, make) => {
+      const folder = freshFolder();
+      const [width, height] = [75, 301];
+      const picture = make(width, height);
+      const form = { width, height, container: 'exr' } as const;
+      const plain = (await encoded({ ...form, compression: 'none' }, picture)).bytes;
+      const level = 45;
+      const ours = (await encoded({ ...form, compression, level }, picture)).bytes;
+      writeFileSync(join(folder, 'plain.exr'), plain);
+      writeFileSync(join(folder, 'ours.exr'), ours);
+      await outputOf('oiiotool', [
+        join(folder, 'ours.exr'),
+        '--compression',
+        'none',
+        '-o',
+        join(folder, 'back.exr'),
+      ]);
+      await outputOf('oiiotool', [
+        join(folder, 'plain.exr'),
+        '--compression',
+        `${compression}:45`,
+        '-o',
+        join(folder, 'theirs.exr'),
+      ]);
+      await outputOf('oiiotool', [
+        join(folder, 'theirs.exr'),
+        '--compression',
+        'none',
+        '-o',
+        join(folder, 'theirs-back.exr'),
+      ]);
+      const wanted = await read(plain);
+      const found = await read(ours);
+      const theirs = readFileSync(join(folder, 'theirs.exr'));
+      const lost = apart(found, wanted);
+      // Of a narrow picture of noise the codes are longer than the values: those are stored, and nothing is lost.
+      if (make !== noise) expect(ours.length).toBeLessThan(0.75 * plain.length);
+      expect(lost.rms).toBeLessThan(Math.SQRT2 * usual(level));
+      // A half in its last place: readers differ in the precision of their arithmetic.
+      const last = 2 ** -8;
+      expect(apart(await read(readFileSync(join(folder, 'back.exr'))), found).most).toBeLessThan(last);
+      expect(
+        apart(await read(theirs), await read(readFileSync(join(folder, 'theirs-back.exr')))).most,
+      ).toBeLessThan(last);
+    },
+    60_000,
+  );
+
+test('bytes are those that they were, on whatever machine', async () => {
+  const { bytes } = await encoded(
+    { width: 90, height: 40, container: 'exr', compression: 'dwaa', level: 45 },
+    grainy(90, 40),
+  );
+  expect(createHash('sha256').update(bytes).digest('hex')).toBe(
+    '787e47fb5fbbef44be41175ca2ed1aec3d78521d432e8f84b46c0d4f7c4155d0',
+  );
+});
+
+test('twice the level loses up to twice as much, and each more than the one before', async () => {
+  const [width, height] = [160, 64];
+  const form = { width, height, container: 'exr' } as const;
+  const wanted = await read((await encoded({ ...form, compression: 'none' }, grainy(width, height))).bytes);
+  let before = 0;
+  for (const level of [5, 45, 90, 200]) {
+    const { bytes } = await encoded({ ...form, compression: 'dwab', level }, grainy(width, height));
+    const { rms } = apart(await read(bytes), wanted);
+    expect(rms).toBeGreaterThan(before);
+    // And what rounding to halves costs.
+    expect(rms).toBeLessThan(Math.SQRT2 * usual(level) + 5e-4);
+    before = rms;
+  }
+});
+
+test('a chunk of which a bit is changed has other values or is damaged', async () => {
+  const { bytes } = await encoded(
+    { width: 64, height: 32, container: 'exr', compression: 'dwaa' },
+    fractal(64, 32),
+  );
+  const halves = async (file: Buffer): Promise<string> =>
+    [...(await decodeHalves(sourceOfBytes(file)))]
+      .map(([name, plane]) => name + createHash('sha256').update(Buffer.from(plane.buffer)).digest('hex'))
+      .join();
+  const good = await halves(bytes);
+  const [chunk] = (await walkExr(sourceOfBytes(bytes))).chunks;
+  if (chunk === undefined) throw new Error('no chunk');
+  expect(chunk.bytes).toBeLessThan(6 * 64 * 32);
+  const same: number[] = [];
+  let tried = 0;
+  for (let at = chunk.at; at < chunk.at + chunk.bytes; at += at < chunk.at + 120 ? 1 : 23) {
+    tried += 1;
+    const spoiled = Buffer.from(bytes);
+    spoiled[at] = (spoiled[at] as number) ^ (1 << (at % 8));
+    try {
+      if ((await halves(spoiled)) === good) same.push(at - chunk.at);
+    } catch (error) {
+      if (!(error instanceof FileDamage) && !(error instanceof ExrForeign)) throw error;
+    }
+  }
+  expect(same.filter((at) => at < 120)).toEqual([]);
+  expect(same.length / tried).toBeLessThan(0.02);
+});
