@@ -110,6 +110,19 @@ export const deliverableReportSchema = z.looseObject({
     })
     .nullable()
     .describe('What was published, or is about to be; null when failed'),
+  sidecars: z
+    .array(
+      z.object({
+        path: z.string().describe('Relative to the folder of the roll in the delivery'),
+        bytes: z.int().nonnegative().describe('Size'),
+        xxh128: z.string().describe('XXH128, lower-case hex'),
+        sha256: z.string().describe('SHA-256, lower-case hex'),
+      }),
+    )
+    .optional()
+    .describe(
+      'Files beside a movie that belong to it, in the order in which they get their names, before the movie; absent: none',
+    ),
   checksumList: z
     .object({
       path: z.string().describe('Below the folder of the roll'),
@@ -158,7 +171,7 @@ export const deliverableReportSchema = z.looseObject({
     .string()
     .optional()
     .describe(
-      'Of a folder, while it is `publishing`: its name until it has the final one, in the same folder',
+      'Of a folder, or a movie with files beside it, while it is `publishing`: its name until it has the final one, in the same folder; of files beside it the same with their own extensions',
     ),
   facts: clipFactsSchema.nullable().describe('Measured from the staged file'),
   checks: z.array(checkResultSchema).describe('Every check that ran'),

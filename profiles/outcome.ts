@@ -8,6 +8,7 @@ import { colourTagsSchema } from '../media/colour/tags.ts';
 import { framingSchema } from '../proof/framing.ts';
 import { burntInSchema } from '../proof/text/form.ts';
 import { ratioSchema, timecodeSchema } from '../media/time/schema.ts';
+import { amfSchema } from './master/amf.ts';
 import { linearisationSchema } from './master/linearisation.ts';
 
 export const outcomeSchema = z.object({
@@ -133,6 +134,9 @@ export const outcomeSchema = z.object({
     .describe(
       'Of a movie for grading, whose pictures are not those of the source: from its code values to light (profiles/master/movie.ts); absent: others',
     ),
+  amf: amfSchema
+    .optional()
+    .describe('Of a movie for grading: the ACES Metadata File beside it, and what it says; absent: others'),
   estimatedBytes: z
     .int()
     .positive()

@@ -25,13 +25,11 @@ const pipelineSchema = z.object({
   input: transformSchema,
 });
 export const amfSchema = z.object({
-  file: z.string().describe('Its name, beside the frames'),
+  file: z.string().describe('Its name, beside the frames or the movie'),
   clf: z
     .string()
     .nullable()
-    .describe(
-      'Name of the Common LUT Format file of the input transform, beside the frames; null: there is none',
-    ),
+    .describe('Name of the Common LUT Format file of the input transform, beside it; null: there is none'),
   clipName: z.string().describe('Name of the clip'),
   created: z.string().describe('ISO 8601: when the clip was recorded'),
   isCreatedStated: z.boolean().describe('Whether the source says so; false: the beginning of 1970'),
@@ -126,3 +124,11 @@ export function amfOf(request: AmfRequest): AmfOutcome {
 
 /** As it is written down: what is absent is not there. */
 const written = (value: unknown): unknown => JSON.parse(JSON.stringify(value));
+
+/** Names of the files beside a movie, in the order in which they are published: what the metadata name comes before them. */
+export const sidecarNames = ({ file, clf }: AmfOutcome): string[] => [...(clf === null ? [] : [clf]), file];
+
+/** Names that another decision would have given to files beside this movie. */
+export function unwantedSidecars({ file, clf }: AmfOutcome): string[] {
+  return clf === null ? [file.replace(/\.amf$/, '.clf')] : [];
+}

@@ -118,7 +118,7 @@ describe.each([
     expect(report.checks.find(({ check }) => check === 'frame-match')?.measured).toMatch(
       new RegExp(`^${FRAMES} frames: ${FRAMES} proved`),
     );
-    expect(inFolder(job)).toEqual(['A001C001.mov']);
+    expect(inFolder(job)).toEqual(['A001C001.amf', 'A001C001.clf', 'A001C001.mov']);
   });
 
   test('ffprobe and MediaInfo read 4444, its frames, rate, timecode and audio, and no colours that ACEScct does not have', () => {
