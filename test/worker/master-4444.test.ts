@@ -113,6 +113,7 @@ describe.each([
         'encoder-input-spot-check',
         'frames-as-decoded',
         'whole-frames',
+        'amf',
       ].map((check) => [check, 'passed']),
     );
     expect(report.checks.find(({ check }) => check === 'frame-match')?.measured).toMatch(
