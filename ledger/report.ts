@@ -29,7 +29,7 @@ export const pictureErrorSchema = z.object({
 });
 export type PictureError = z.infer<typeof pictureErrorSchema>;
 
-/** What the values of a master range over, from its bytes on disk. */
+/** What the values of a master range over: of frames from their bytes on disk, of a movie from what the threads made for its encoder. */
 export const valuesSchema = z.object({
   of: z.string().describe('What the values are'),
   channels: z
@@ -41,7 +41,10 @@ export const valuesSchema = z.object({
       }),
     )
     .describe('By channel'),
-  atEnds: z.int().nonnegative().describe('Values at an end of what the form holds'),
+  atEnds: z
+    .int()
+    .nonnegative()
+    .describe('Values at an end of what the form holds; of a movie those that were limited to it'),
   overWhite: z.int().nonnegative().describe('Pixels of which every channel is above scene-linear 1.0'),
   pixels: z.int().nonnegative().describe('Of all frames'),
 });
@@ -65,7 +68,9 @@ export const checkResultSchema = z.looseObject({
     .describe('Of the check picture-error: what coding lost; absent: others'),
   values: valuesSchema
     .optional()
-    .describe('Of the check whole-frames of a folder of frames: what its values range over; absent: others'),
+    .describe(
+      'Of the check whole-frames of a master: what its values range over, of frames as they lie on disk, of a movie before coding; absent: others',
+    ),
 });
 export type CheckResult = z.infer<typeof checkResultSchema>;
 

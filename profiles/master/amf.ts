@@ -6,6 +6,7 @@
  */
 import { z } from 'zod';
 import { URL_NAMESPACE, uuid5 } from '../../files/uuid.ts';
+import { aheadOfUtc, offsetText } from '../../media/time/zone.ts';
 import type { InputTransform } from '../../media/colour/input.ts';
 import { canonicalJson } from '../hash.ts';
 import type { Linearisation } from './linearisation.ts';
@@ -82,6 +83,8 @@ export interface AmfRequest {
   readonly clipName: string;
   readonly contentDigest: string;
   readonly createdAt: string | null;
+  /** Of the show: for a date without an offset. */
+  readonly timeZone: string | undefined;
   readonly linearisation: Linearisation;
   /** Whether the frames hold ACES2065-1 or ACEScct. */
   readonly holds: 'aces2065-1' | 'acescct';
@@ -91,7 +94,8 @@ export interface AmfRequest {
 }
 
 export function amfOf(request: AmfRequest): AmfOutcome {
-  const { stem, clipName, contentDigest, createdAt, linearisation, holds, inputClf, of } = request;
+  const { stem, clipName, contentDigest, linearisation, holds, inputClf, of } = request;
+  const createdAt = withOffset(request);
   const id = linearisation.kind === 'coded' ? registeredId(linearisation.input) : null;
   const uuid = (what: string): string =>
     uuid5(
@@ -120,6 +124,14 @@ export function amfOf(request: AmfRequest): AmfOutcome {
           archived: done,
         }),
   };
+}
+
+/** A date without an offset is that of the show's time zone, where that is known. */
+function withOffset({ createdAt, timeZone }: Pick<AmfRequest, 'createdAt' | 'timeZone'>): string | null {
+  if (createdAt === null || timeZone === undefined || /(?:Z|[+-]\d{2}:\d{2})$/.test(createdAt))
+    return createdAt;
+  const ahead = aheadOfUtc(createdAt, timeZone);
+  return ahead === null ? createdAt : `${createdAt}${offsetText(ahead)}`;
 }
 
 /** As it is written down: what is absent is not there. */

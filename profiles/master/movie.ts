@@ -15,6 +15,7 @@ import type { Outcome } from '../outcome.ts';
 import type { Profile } from '../schema.ts';
 import type { MasterDecision } from './decision.ts';
 import { amfOf } from './amf.ts';
+import { carriedInMovie } from './carried.ts';
 import { movieQualities } from './schema.ts';
 import { about, type MasterGround, type MasterRequest } from './ground.ts';
 
@@ -97,7 +98,13 @@ export function movieMasterOf(
     ...pictureErrorOf(masterMovie.picture_error, size),
     estimatedBytes: estimatedBytes(movie, video, size, audio.tracks),
   };
-  const { estimatedBytes: bytes, ...decided } = outcome;
+  const { texts, left } = carriedInMovie(facts);
+  const { estimatedBytes: bytes, ...rest } = outcome;
+  const decided = {
+    ...rest,
+    ...(Object.keys(texts).length === 0 ? {} : { texts }),
+    ...(left.length === 0 ? {} : { left }),
+  };
   const clipName = reelText(request.clip.name);
   return {
     outcome: {
@@ -107,6 +114,7 @@ export function movieMasterOf(
         clipName: clipName === '' ? request.clip.id : clipName,
         contentDigest: request.clip.contentDigest,
         createdAt: facts.createdAt,
+        timeZone: facts.interpretation?.timeZone,
         linearisation,
         holds: 'acescct',
         inputClf: profile.amf.input_clf,

@@ -235,3 +235,83 @@ describe('gate and audit', () => {
     ]);
   });
 });
+
+test('camera and date of the source stand in the movie, the date with the offset of the time zone of the show; ranges of its values in the report', async () => {
+  const dated = {
+    ...clip,
+    facts: {
+      ...clip.facts,
+      createdAt: '2026-11-29T18:03:02',
+      metadata: {
+        make: 'Foundry',
+        model: 'Bell 4',
+        'com.apple.quicktime.creationdate': '2026-11-29T18:03:02',
+        bellTone: 'C sharp',
+      },
+    },
+  };
+  const of = await masterJob(dated, freshFolder('dated'), [PROFILE, 'grading-master-exr'], {
+    ...interpretation,
+    input: WITHOUT_CLF,
+    timeZone: 'Europe/Berlin',
+  });
+  await runJob(of, await workContext());
+  const report = await reportOf(of, PROFILE);
+  expect(report.state).toBe('published');
+  const { format } = JSON.parse(
+    execFileSync('ffprobe', ['-v', 'error', '-show_format', '-of', 'json', placeOf(of, 'mov')], {
+      encoding: 'utf8',
+    }),
+  ) as { format: { tags: Record<string, string> } };
+  expect(format.tags).toMatchObject({
+    make: 'Foundry',
+    model: 'Bell 4',
+    date: '2026-11-29T18:03:02+01:00',
+  });
+  expect('left' in report.outcome ? report.outcome.left : null).toEqual([
+    { name: 'bellTone', why: expect.stringMatching(/no place/) },
+  ]);
+  expect(readFileSync(placeOf(of, 'amf'), 'utf8')).toContain(
+    '<aces:creationDateTime>2026-11-29T18:03:02+01:00</aces:creationDateTime>',
+  );
+  const values = report.checks.find(({ check }) => check === 'whole-frames')?.values;
+  expect(values).toMatchObject({ pixels: 3 * 64 * 48 });
+  for (const { least, greatest } of values?.channels ?? []) expect(least).toBeLessThan(greatest);
+  expect(values?.channels.map(({ channel }) => channel)).toEqual(['R', 'G', 'B']);
+  // The frames of the same clip are made of the same light.
+  const frames = (await reportOf(of, 'grading-master-exr')).checks.find(
+    ({ check }) => check === 'whole-frames',
+  )?.values;
+  for (const [at, one] of (values?.channels ?? []).entries())
+    expect(Math.abs(one.greatest - (frames?.channels[at]?.greatest ?? Number.NaN))).toBeLessThan(
+      0.001 * Math.abs(one.greatest) + 0.0001,
+    );
+  const [exr] = readdirSync(layout.deliverable(of.deliveryFolder, 'grading-master-exr', NAME)).sort();
+  const header = execFileSync(
+    'exrheader',
+    [layout.deliverable(of.deliveryFolder, 'grading-master-exr', join(NAME, exr ?? ''))],
+    { encoding: 'utf8' },
+  );
+  expect(header).toContain('utcOffset (type float): -3600');
+  expect(header).toContain('statedByHand (type string): "utcOffset"');
+});
+
+test.each([
+  ['another maker', 'make=Somebody', 'container-differs'],
+  ['no date', 'date=', 'container-part-absent'],
+])('a movie with %s than was decided is held', async (_, value, code) => {
+  const dated = {
+    ...clip,
+    facts: { ...clip.facts, metadata: { make: 'Foundry', creation_time: '2026-11-29T17:03:02Z' } },
+  };
+  const of = await masterJob(dated, freshFolder('held'), [PROFILE], { ...interpretation, input: WITHOUT_CLF });
+  const path = join(freshFolder('stand-in'), 'ffmpeg');
+  const [key = ''] = value.split('=');
+  writeFileSync(
+    path,
+    `#!/bin/bash\nargs=()\nfor one in "$@"; do case "$one" in ${key}=*) args+=("${value}") ;; *) args+=("$one") ;; esac; done\nexec ffmpeg "\${args[@]}"\n`,
+    { mode: 0o755 },
+  );
+  await expect(runJob(of, await workContext({ ffmpeg: path }))).rejects.toThrow(code);
+  expect(inFolder(of)).toEqual([]);
+});

@@ -150,7 +150,15 @@ async function finishMovieMaster(
       encoderInput: withNotes(
         withReading(
           encoderInput.report,
-          checkHandedOver({ ...encoderInput, given: pictures, frames: outcome.frames }, subject),
+          checkHandedOver(
+            {
+              ...encoderInput,
+              given: pictures,
+              frames: outcome.frames,
+              pixels: outcome.width * outcome.height,
+            },
+            subject,
+          ),
         ),
         limitsFindings({ format: 'rdd36' }, outcome, encoderInput.seen, subject),
       ),
