@@ -5,7 +5,12 @@ import { basename, join } from 'node:path';
 import { describe, expect, test } from 'vitest';
 import { digestOfFile } from '../../files/digest.ts';
 import { publishFile, StagedFileLostError } from '../../files/publish.ts';
-import { publishTogether, type TogetherMoves, type TogetherRequest } from '../../files/publish-together.ts';
+import {
+  publishTogether,
+  type StagedFile,
+  type TogetherMoves,
+  type TogetherRequest,
+} from '../../files/publish-together.ts';
 import { freshFolder } from '../support/folder.ts';
 
 const NEW = { mov: 'the new pictures', clf: 'the new transform', amf: 'the new way' } as const;
@@ -38,7 +43,7 @@ async function requestOf(
     const staged = join(folder, `.rushlight-part-now.${ending}`);
     return existsSync(staged) ? staged : join(folder, `bell.${ending}`);
   };
-  const beside = [];
+  const beside: StagedFile[] = [];
   for (const ending of wanted)
     beside.push({
       staged: place(ending),

@@ -304,7 +304,10 @@ test.each([
     ...clip,
     facts: { ...clip.facts, metadata: { make: 'Foundry', creation_time: '2026-11-29T17:03:02Z' } },
   };
-  const of = await masterJob(dated, freshFolder('held'), [PROFILE], { ...interpretation, input: WITHOUT_CLF });
+  const of = await masterJob(dated, freshFolder('held'), [PROFILE], {
+    ...interpretation,
+    input: WITHOUT_CLF,
+  });
   const path = join(freshFolder('stand-in'), 'ffmpeg');
   const [key = ''] = value.split('=');
   writeFileSync(
