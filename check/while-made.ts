@@ -15,10 +15,19 @@ export function whileMadeReport(
   verdict: CheckVerdict,
   subject: FindingSubject,
 ): WhileMadeReport {
-  const { measured, expected, faults } = verdict;
+  const { measured, expected, faults, values } = verdict;
   const passed = faults.length === 0;
   return {
-    results: [{ check, status: passed ? 'passed' : 'failed', measured, expected, tool: 'own comparison' }],
+    results: [
+      {
+        check,
+        status: passed ? 'passed' : 'failed',
+        measured,
+        expected,
+        tool: 'own comparison',
+        ...(values === undefined ? {} : { values }),
+      },
+    ],
     findings: faultsToFindings(verdict, subject),
     passed,
   };

@@ -9,6 +9,7 @@ import {
 import { fsPath } from '../files/names.ts';
 import { layout, placeBelow } from './layout.ts';
 import { checksumListOf, measuredFolder, storedChecksumList, storeChecksumList } from './checksum-list.ts';
+import { sidecarDigests, sidecarPaths } from './sidecars.ts';
 import { type DeliverableReport, deliverableReportSchema } from './report.ts';
 import { writeRecord } from './store.ts';
 import { type Wanted, mismatchReason } from './wanted.ts';
@@ -110,15 +111,33 @@ async function settle(
       : await folderCompletion(report, onDisk, same && onDisk.files.length === files, rollFolder);
   if (files !== undefined) return { state: 'unfinished', why: 'a file stands under its name, and no folder' };
   if (!same) return { state: 'unfinished', why: 'other bytes stand under its name' };
+  const beside = await whySidecarsDiffer(report, rollFolder);
+  if (beside !== null) return { state: 'unfinished', why: beside };
   const rewrite = report.state !== 'published' || report.file.sha256 === undefined;
   return {
     state: 'finished',
     report: rewrite
-      ? { ...report, state: 'published', file: { ...report.file, sha256: onDisk.sha256 } }
+      ? { ...withoutStaged(report), state: 'published', file: { ...report.file, sha256: onDisk.sha256 } }
       : report,
     rewrite,
     relist: null,
   };
+}
+
+function withoutStaged(report: DeliverableReport): DeliverableReport {
+  const { staged: _, ...rest } = report;
+  return rest;
+}
+
+/** null: beside the movie lies what its report names, and that is what was decided. */
+async function whySidecarsDiffer(report: DeliverableReport, rollFolder: string): Promise<string | null> {
+  const { sidecars = [] } = report;
+  const wanted = sidecarPaths(report);
+  if (sidecars.length !== wanted.length || sidecars.some(({ path }, index) => path !== wanted[index]))
+    return 'the report names other files beside it';
+  const now = await sidecarDigests(report, rollFolder);
+  const wrong = sidecars.find(({ sha256 }, index) => now[index] !== sha256);
+  return wrong === undefined ? null : `${wrong.path} beside it is not there, or has other bytes`;
 }
 
 /**
@@ -146,7 +165,7 @@ async function folderCompletion(
     report.file?.sha256 === undefined ||
     report.checksumList?.path !== checksumList.path ||
     report.checksumList.sha256 !== checksumList.sha256;
-  const { staged: _, ...rest } = report;
+  const rest = withoutStaged(report);
   const complete =
     rewrite && report.file !== null
       ? {
@@ -177,9 +196,10 @@ export async function completeRecords(completion: Finished, rollFolder: string):
     );
 }
 
-/** Digests that may be replaced under `path` (relative to the roll's delivery folder), by the word of the report that stands there now. Pure. */
+/** Digests that may be replaced under `path` and beside it (relative to the roll's delivery folder), by the word of the report that stands there now. Pure. */
 export function replaceableDigests(report: DeliverableReport | null, path: string): string[] {
   if (report === null) return [];
   const older = report.outcome.fileName === path.split('/').at(-1) ? (report.supersedes ?? []) : [];
-  return [...new Set([...(report.file?.path === path ? [report.file.xxh128] : []), ...older])];
+  const beside = (report.sidecars ?? []).map(({ xxh128 }) => xxh128);
+  return [...new Set([...(report.file?.path === path ? [report.file.xxh128, ...beside] : []), ...older])];
 }

@@ -1,6 +1,7 @@
 /** A job: one unit of farm work. All profiles of one job are made from one decode of the clip's span. */
 import { z } from 'zod';
 import { clipFactsSchema } from '../media/facts.ts';
+import { amfSchema } from '../profiles/master/amf.ts';
 import { masterOutcomeSchema } from '../profiles/master/outcome.ts';
 import { masterSchema } from '../profiles/master/schema.ts';
 import { outcomeSchema } from '../profiles/outcome.ts';
@@ -25,7 +26,7 @@ const movieMasterWorkSchema = z.object({
   kind: z.literal('movie-master'),
   profile: masterSchema,
   profileHash: z.string(),
-  outcome: outcomeSchema.extend({ linearisation: linearisationSchema }),
+  outcome: outcomeSchema.extend({ linearisation: linearisationSchema, amf: amfSchema }),
 });
 const workSchema = z.discriminatedUnion('kind', [movieWorkSchema, framesWorkSchema, movieMasterWorkSchema]);
 export type MovieWork = z.infer<typeof movieWorkSchema>;
@@ -40,12 +41,17 @@ export function workOf(profile: AnyProfile, profileHash: string, outcome: AnyOut
     return { kind: 'movie', profile, profileHash, outcome };
   if (profile.kind === 'master' && outcome.kind === 'frames')
     return { kind: 'frames', profile, profileHash, outcome };
-  if (profile.kind === 'master' && outcome.kind === 'movie' && outcome.linearisation !== undefined)
+  if (
+    profile.kind === 'master' &&
+    outcome.kind === 'movie' &&
+    outcome.linearisation !== undefined &&
+    outcome.amf !== undefined
+  )
     return {
       kind: 'movie-master',
       profile,
       profileHash,
-      outcome: { ...outcome, linearisation: outcome.linearisation },
+      outcome: { ...outcome, linearisation: outcome.linearisation, amf: outcome.amf },
     };
   throw new RangeError(`an outcome of another kind than the profile ${profile.name}`);
 }

@@ -1,5 +1,5 @@
 /** Where everything lies in a delivery (README, "On disk"). The only place that builds these paths. */
-import { join, normalize, sep } from 'node:path';
+import { extname, join, normalize, sep } from 'node:path';
 import { LONGEST_NAME, safeName, withDigest } from '../files/safe-names.ts';
 
 /** Every hidden name that a run gives beside what it delivers begins so. */
@@ -35,6 +35,9 @@ export const layout = {
   /** Same folder as the final name: a rename must never cross a file system. */
   staging: (rollFolder: string, profile: string, token: string, extension: string): string =>
     join(rollFolder, profile, `${STAGING_PREFIX}${token}.${extension}`),
+  /** Of a file beside a movie that is staged, by the extension of its final name. */
+  stagedBeside: (staged: string, name: string): string =>
+    `${staged.slice(0, staged.length - extname(staged).length)}${extname(name)}`,
   /** The same for a deliverable that is a folder. No ending: a name that ends in a dot is not every system's. */
   stagingFolder: (rollFolder: string, profile: string, token: string): string =>
     join(rollFolder, profile, `${STAGING_PREFIX}${token}`),

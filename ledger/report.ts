@@ -29,7 +29,7 @@ export const pictureErrorSchema = z.object({
 });
 export type PictureError = z.infer<typeof pictureErrorSchema>;
 
-/** What the values of a master range over, from its bytes on disk. */
+/** What the values of a master range over: of frames from their bytes on disk, of a movie from what the threads made for its encoder. */
 export const valuesSchema = z.object({
   of: z.string().describe('What the values are'),
   channels: z
@@ -41,7 +41,10 @@ export const valuesSchema = z.object({
       }),
     )
     .describe('By channel'),
-  atEnds: z.int().nonnegative().describe('Values at an end of what the form holds'),
+  atEnds: z
+    .int()
+    .nonnegative()
+    .describe('Values at an end of what the form holds; of a movie those that were limited to it'),
   overWhite: z.int().nonnegative().describe('Pixels of which every channel is above scene-linear 1.0'),
   pixels: z.int().nonnegative().describe('Of all frames'),
 });
@@ -65,7 +68,9 @@ export const checkResultSchema = z.looseObject({
     .describe('Of the check picture-error: what coding lost; absent: others'),
   values: valuesSchema
     .optional()
-    .describe('Of the check whole-frames of a folder of frames: what its values range over; absent: others'),
+    .describe(
+      'Of the check whole-frames of a master: what its values range over, of frames as they lie on disk, of a movie before coding; absent: others',
+    ),
 });
 export type CheckResult = z.infer<typeof checkResultSchema>;
 
@@ -110,6 +115,19 @@ export const deliverableReportSchema = z.looseObject({
     })
     .nullable()
     .describe('What was published, or is about to be; null when failed'),
+  sidecars: z
+    .array(
+      z.object({
+        path: z.string().describe('Relative to the folder of the roll in the delivery'),
+        bytes: z.int().nonnegative().describe('Size'),
+        xxh128: z.string().describe('XXH128, lower-case hex'),
+        sha256: z.string().describe('SHA-256, lower-case hex'),
+      }),
+    )
+    .optional()
+    .describe(
+      'Files beside a movie that belong to it, in the order in which they get their names, before the movie; absent: none',
+    ),
   checksumList: z
     .object({
       path: z.string().describe('Below the folder of the roll'),
@@ -158,7 +176,7 @@ export const deliverableReportSchema = z.looseObject({
     .string()
     .optional()
     .describe(
-      'Of a folder, while it is `publishing`: its name until it has the final one, in the same folder',
+      'Of a folder, or a movie with files beside it, while it is `publishing`: its name until it has the final one, in the same folder; of files beside it the same with their own extensions',
     ),
   facts: clipFactsSchema.nullable().describe('Measured from the staged file'),
   checks: z.array(checkResultSchema).describe('Every check that ran'),

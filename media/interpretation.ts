@@ -39,6 +39,8 @@ export const interpretationSchema = z.object({
     /** Absent: apply. */
     corrections: z.enum(correctionChoices).optional(),
   }),
+  /** Of the show, by its name in the IANA Time Zone Database; absent: nobody states one. */
+  timeZone: z.string().optional(),
   owner: z.string(),
   comments: z.string(),
 });

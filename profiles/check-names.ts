@@ -44,6 +44,8 @@ export const masterChecks = [
 ] as const;
 /** Asked of a movie for grading besides those of movies. */
 export const readingCheck = 'frames-as-decoded' as const;
+/** The same: its ACES Metadata File lies beside it. */
+export const amfCheck = 'amf' as const;
 export type MasterCheck = (typeof masterChecks)[number];
 
 /** What a profile of masters can ask for, whatever its form: some are of both. */

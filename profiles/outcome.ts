@@ -4,10 +4,12 @@
  */
 import { z } from 'zod';
 import { fieldOrders } from '../media/facts.ts';
+import { statedSchema } from '../media/formats/stated.ts';
 import { colourTagsSchema } from '../media/colour/tags.ts';
 import { framingSchema } from '../proof/framing.ts';
 import { burntInSchema } from '../proof/text/form.ts';
 import { ratioSchema, timecodeSchema } from '../media/time/schema.ts';
+import { amfSchema } from './master/amf.ts';
 import { linearisationSchema } from './master/linearisation.ts';
 
 export const outcomeSchema = z.object({
@@ -133,6 +135,25 @@ export const outcomeSchema = z.object({
     .describe(
       'Of a movie for grading, whose pictures are not those of the source: from its code values to light (profiles/master/movie.ts); absent: others',
     ),
+  texts: z
+    .object({
+      make: z.string().optional().describe('Maker of the camera'),
+      model: z.string().optional().describe('Model of the camera'),
+      date: z
+        .string()
+        .optional()
+        .describe('When its first frame was recorded, ISO 8601; without an offset: local time'),
+    })
+    .optional()
+    .describe(
+      'Of a movie for grading: what the source says and the user data of the movie say in their turn; absent: nothing',
+    ),
+  left: statedSchema.shape.left
+    .optional()
+    .describe('Of a movie for grading: what the source says and the movie has no place for; absent: others'),
+  amf: amfSchema
+    .optional()
+    .describe('Of a movie for grading: the ACES Metadata File beside it, and what it says; absent: others'),
   estimatedBytes: z
     .int()
     .positive()

@@ -5,8 +5,9 @@
  */
 import { lstat } from 'node:fs/promises';
 import { basename, dirname, join } from 'node:path';
-import { digestOfFolder, type FolderDigest } from '../files/folder-digest.ts';
+import { type DeliverableDigest, digestOfDeliverable, isFolderDigest } from '../files/folder-digest.ts';
 import { fsPath } from '../files/names.ts';
+import type { StagedFile } from '../files/publish-together.ts';
 import { isMasterWork, type Job } from '../ledger/job.ts';
 import { layout } from '../ledger/layout.ts';
 import { type DeliverableReport, deliverableReportSchema } from '../ledger/report.ts';
@@ -14,6 +15,7 @@ import { type Finished, replaceableDigests, completionOf } from '../ledger/compl
 import { readRecord } from '../ledger/store.ts';
 import { wantedOf, mismatchReason } from '../ledger/wanted.ts';
 import type { Deliverable } from './context.ts';
+import { foundBeside } from './sidecars.ts';
 import { leftovers } from './target.ts';
 
 /** Of every deliverable, whatever is there. */
@@ -29,14 +31,16 @@ interface Named {
 /** `why` there is no more than that: for logs and tests. */
 export type FoundNothing = Named & { readonly there: 'nothing'; readonly why: string };
 /**
- * A folder that was checked, whose report says `publishing`, and that a crash kept from its final name: it lies there whole
+ * A folder, or a movie with files beside it, that was checked, whose report says `publishing`, and that a crash kept from its final name: it lies there whole
  * under its staging name, and is hours of work. Its bytes are those that were checked.
  */
 export type FoundStaged = Named & {
   readonly there: 'staged';
   readonly report: DeliverableReport;
   readonly staged: string;
-  readonly checked: FolderDigest;
+  readonly checked: DeliverableDigest;
+  /** Files beside a movie, wherever each of them is now; none of a folder. */
+  readonly beside: readonly StagedFile[];
 };
 export type FoundPublished = Named & { readonly there: 'published'; readonly completion: Finished };
 /** What cannot be ours: no report of ours names anything there, and it is another kind of thing than this deliverable is. */
@@ -97,18 +101,20 @@ async function findStaged(
   { deliverable, path, final }: Named,
   report: DeliverableReport,
   signal: AbortSignal,
-): Promise<Pick<FoundStaged, 'staged' | 'checked'> | null> {
-  const { state, file, staged: name } = report;
-  if (state !== 'publishing' || file?.files === undefined || name === undefined || file.path !== path)
-    return null;
+): Promise<Pick<FoundStaged, 'staged' | 'checked' | 'beside'> | null> {
+  const { state, file, staged: name, sidecars = [] } = report;
+  if (state !== 'publishing' || name === undefined || file === null || file.path !== path) return null;
+  if (file.files === undefined && sidecars.length === 0) return null;
   if (mismatchReason(report, wantedOf(job, deliverable)) !== null) return null;
   // Of a process that still runs, or of another machine's, nobody knows what it is about to do with it.
   if (basename(name) !== name || !(await noneIfAbsent(leftovers(dirname(final)))).includes(name)) return null;
   const staged = join(dirname(final), name);
-  const checked = await digestOfFolder(staged, signal);
+  const checked = await digestOfDeliverable(staged, signal);
   const same =
     checked.xxh128 === file.xxh128 && checked.sha256 === file.sha256 && checked.bytes === file.bytes;
-  return same ? { staged, checked } : null;
+  if (!same || isFolderDigest(checked) !== (file.files !== undefined)) return null;
+  const beside = await foundBeside(staged, sidecars);
+  return beside === null ? null : { staged, checked, beside };
 }
 
 /** What `list` finds; of a folder that nobody has made yet, nothing. */

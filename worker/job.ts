@@ -28,6 +28,7 @@ import { findDeliverables } from './found.ts';
 import type { JobRun } from './job-run.ts';
 import { awaitedByOthers, publishStaged } from './resume-publish.ts';
 import { makeWithoutFfmpeg } from './master/masters-without-ffmpeg.ts';
+import { stagedSidecars } from './sidecars.ts';
 import type { StagedMovieMaster } from './master/encoder.ts';
 import { byWay, type StagedMaster } from './master/making.ts';
 import { deliveryOf, makeFolder, sweepStaging, targetStateOf } from './target.ts';
@@ -159,7 +160,8 @@ async function makeAll(run: JobRun, open: readonly Deliverable[]): Promise<Failu
       ? await makeFromFfmpegFrames(run, movies, groups[0] ?? null)
       : await makeWithoutFfmpeg(run, groups);
   } finally {
-    for (const { staged } of [...movies, ...masters, ...graded])
+    const sidecars = graded.flatMap(({ deliverable, staged }) => stagedSidecars(deliverable, staged));
+    for (const staged of [...[...movies, ...masters, ...graded].map((one) => one.staged), ...sidecars])
       await rm(staged, { recursive: true, force: true }).catch(() => undefined);
   }
 }

@@ -12,6 +12,7 @@ import { type FolderDigest, isFolderDigest } from '../files/folder-digest.ts';
 import type { Bitstream } from '../proof/bitstream.ts';
 import type { ErrorSketch } from '../proof/sketch/form.ts';
 import { publishDeliverable, seenPublished } from '../files/publish-folder.ts';
+import { publishTogether, type StagedFile } from '../files/publish-together.ts';
 import { checkNames } from '../profiles/schema.ts';
 import { subjectOf } from './claim.ts';
 import { targetFailure, type Failure } from './classify.ts';
@@ -19,6 +20,7 @@ import { type Deliverable, progressOf } from './context.ts';
 import { type JobRun, oursOf } from './job-run.ts';
 import type { Proof } from './proof.ts';
 import { storeSketch } from './sketches.ts';
+import { obsoleteBeside } from './sidecars.ts';
 import { failedReport, type ReportRequest, writeReport, writtenReport } from './report.ts';
 import { askTarget, makeFolder } from './target.ts';
 
@@ -29,6 +31,8 @@ export type Evidence = Proof & {
   readonly encoderInput?: WhileMadeReport;
   /** Burnt-in text in that. */
   readonly drawnText?: WhileMadeReport;
+  /** The files beside it. */
+  readonly sidecars?: WhileMadeReport;
   /** Of what its encoder was given; null: none is taken. */
   readonly sketch: ErrorSketch | null;
 };
@@ -40,6 +44,8 @@ export interface Made<Work extends Deliverable> {
   readonly staged: string;
   /** The command that made it. */
   readonly command: readonly string[];
+  /** Files that belong beside a movie, as they were checked; absent: none. */
+  readonly beside?: readonly StagedFile[];
 }
 
 /** A movie: checked against its evidence, then published. Gives what kept it from that. */
@@ -85,7 +91,7 @@ export async function finish(
   const bitstream = { streams: (evidence.encoded?.streams ?? []).map((stream) => ({ ...stream })) };
   return await checkAndPublish(run, {
     ...made,
-    checked: [evidence.encoderInput, evidence.drawnText].reduce<CheckReport>(
+    checked: [evidence.encoderInput, evidence.drawnText, evidence.sidecars].reduce<CheckReport>(
       (report, seen) => withEncoderInput(report, seen, deliverable.profile.name),
       checked,
     ),
@@ -134,7 +140,7 @@ export async function checkAndPublish(run: JobRun, checked: Checked): Promise<Fa
 
 async function publish(run: JobRun, made: Checked): Promise<Failure | null> {
   const { job, context } = run;
-  const { deliverable, staged, checked } = made;
+  const { deliverable, staged, checked, beside = [] } = made;
   const { name } = deliverable.profile;
   const { fileName } = deliverable.outcome;
   const folder: FolderDigest | null = isFolderDigest(checked.digest) ? checked.digest : null;
@@ -155,30 +161,48 @@ async function publish(run: JobRun, made: Checked): Promise<Failure | null> {
       ? {}
       : { checksumList: await storeChecksumList(job.deliveryFolder, job.clip.id, name, folder) }),
   };
-  const written = writtenReport({ run, ...made }, file, proof);
+  const sidecars = beside.map((one) => ({
+    path: `${name}/${basename(one.final)}`,
+    bytes: one.checked.bytes,
+    xxh128: one.checked.xxh128,
+    sha256: one.checked.sha256,
+  }));
+  const written = {
+    ...writtenReport({ run, ...made }, file, proof),
+    ...(sidecars.length === 0 ? {} : { sidecars }),
+  };
   await context.fence();
   await writeReport(job, {
     ...written,
     state: 'publishing',
-    ...(folder === null ? {} : { staged: basename(staged) }),
+    ...(folder === null && beside.length === 0 ? {} : { staged: basename(staged) }),
   } as DeliverableReport);
   const ours = oursOf(run, deliverable);
   // What was checked may have been changed since, and whatever lay under the name may have come or gone while this was made:
   // both are looked at again in there, right before the name is given. Whose the older thing is, the record of the beginning
   // says: a report that somebody else wrote since does not make it ours.
-  const outcome = await publishDeliverable({
+  const request = {
     staged,
     final: layout.deliverable(job.deliveryFolder, name, fileName),
-    checked: checked.digest,
-    isOurs: (digest) => ours.includes(digest),
+    isOurs: (digest: string) => ours.includes(digest),
     signal: context.signal,
-  });
+  };
+  const outcome =
+    beside.length === 0 || isFolderDigest(checked.digest)
+      ? await publishDeliverable({ ...request, checked: checked.digest })
+      : await publishTogether({
+          ...request,
+          checked: checked.digest,
+          beside,
+          obsolete: obsoleteBeside(job, deliverable),
+        });
   if (outcome.kind === 'taken') return await refuseName({ run, ...made }, outcome.found);
   const seen = await seenPublished(
     layout.deliverable(job.deliveryFolder, name, fileName),
     checked.digest,
     context.signal,
   );
+  for (const one of beside) await seenPublished(one.final, one.checked, context.signal);
   await writeReport(job, {
     ...written,
     file: { ...file, seen },

@@ -1,5 +1,5 @@
 /**
- * The ACES Metadata File beside the frames, read strictly: every element in its place by acesMetadataFile.xsd (version 2), every word by
+ * The ACES Metadata File beside the frames or the movie, read strictly: every element in its place by acesMetadataFile.xsd (version 2), every word by
  * the outcome, nothing besides. And the input transform beside it: the file that the metadata name by its digest, which gives at many
  * code values what the way of the frames gives.
  */
@@ -8,7 +8,7 @@ import { parseXml, type XmlNode } from '../../files/manifest/xml.ts';
 import { clfSteps } from '../../media/colour/clf.ts';
 import { evaluate } from '../../media/colour/evaluate.ts';
 import { frameFileName } from '../../profiles/master/frame-name.ts';
-import type { MasterOutcome } from '../../profiles/master/outcome.ts';
+import type { WithAmf } from '../../profiles/master/with-amf.ts';
 import { developmentOf } from './expected.ts';
 import type { CompanionsMeasured } from './measured.ts';
 import type { ToSceneLinear } from './scene-linear.ts';
@@ -37,8 +37,19 @@ function linesOf(node: XmlNode, path: string, lines: string[]): void {
 const shown = (line: string | undefined): string =>
   line === undefined ? 'nothing more' : line.length > 300 ? `${line.slice(0, 300)}…` : line;
 
+/** The movie by its name, or the frames by the pattern of theirs. */
+function placeLine(outcome: WithAmf): string {
+  if (outcome.kind === 'movie') return `file ${encodeURI(outcome.fileName)}`;
+  const { stem, extension } = outcome;
+  const number = (name: string): string => name.slice(stem.length + 1, -extension.length - 1);
+  const [first, last] = [frameFileName(outcome, 0), frameFileName(outcome, outcome.frames - 1)].map(number);
+  const mark = [...'#@%$'].find((one) => !stem.includes(one)) ?? '';
+  const pattern = `${stem}.${(first ?? '').replace(/\d/g, () => mark)}.${extension}`;
+  return `sequence[idx=${mark}][max=${Number(last)}][min=${Number(first)}] ${pattern}`;
+}
+
 /** What the file must say, line by line. `clf`: digest of the transform beside it, hex. */
-function wantedLines(outcome: MasterOutcome, clf: string | null): string[] {
+function wantedLines(outcome: WithAmf, clf: string | null): string[] {
   const { amf } = outcome;
   const root = '/acesMetadataFile';
   const lines = [`${root}[version=2.0]`];
@@ -53,13 +64,10 @@ function wantedLines(outcome: MasterOutcome, clf: string | null): string[] {
   );
   moments(`${root}/amfInfo`);
   lines.push(`${root}/amfInfo/uuid urn:uuid:${amf.uuid}`);
-  const names = [frameFileName(outcome, 0), frameFileName(outcome, outcome.frames - 1)] as const;
-  const number = (name: string): string => name.slice(outcome.stem.length + 1, -outcome.extension.length - 1);
-  const mark = [...'#@%$'].find((one) => !outcome.stem.includes(one)) ?? '';
-  const pattern = `${outcome.stem}.${number(names[0]).replace(/\d/g, () => mark)}.${outcome.extension}`;
-  lines.push(`${root}/clipId`, `${root}/clipId/clipName ${amf.clipName}`);
   lines.push(
-    `${root}/clipId/sequence[idx=${mark}][max=${Number(number(names[1]))}][min=${Number(number(names[0]))}] ${pattern}`,
+    `${root}/clipId`,
+    `${root}/clipId/clipName ${amf.clipName}`,
+    `${root}/clipId/${placeLine(outcome)}`,
   );
   const pipelines = [
     ['pipeline', amf.pipeline] as const,
@@ -81,7 +89,7 @@ function wantedLines(outcome: MasterOutcome, clf: string | null): string[] {
     const isWorking = name === 'pipeline' && amf.archived !== null;
     lines.push(`${of}[applied=${!isWorking}]`);
     lines.push(
-      `${of}/description ${isWorking ? 'ACEScct, as the frames hold it, to ACES2065-1' : developmentOf(outcome.linearisation)}`,
+      `${of}/description ${isWorking ? `ACEScct, as the ${outcome.kind === 'movie' ? 'movie holds' : 'frames hold'} it, to ACES2065-1` : developmentOf(outcome.linearisation)}`,
     );
     if (input.by.kind === 'id') lines.push(`${of}/transformId ${input.by.id}`);
     else {
@@ -95,7 +103,7 @@ function wantedLines(outcome: MasterOutcome, clf: string | null): string[] {
   return lines.map((line) => line.replace(/[\p{Cc}\p{Cs}\uFFFE\uFFFF]/gu, '?'));
 }
 
-function judgeText(bytes: Buffer, outcome: MasterOutcome, clf: string | null): AmfFault[] {
+function judgeText(bytes: Buffer, outcome: WithAmf, clf: string | null): AmfFault[] {
   const { file } = outcome.amf;
   const found: string[] = [];
   try {
@@ -139,7 +147,7 @@ export function clfProbes(kind: 'coded' | 'raw'): readonly (readonly [number, nu
 
 function judgeTransform(
   bytes: Buffer,
-  outcome: MasterOutcome,
+  outcome: WithAmf,
   sceneLinear: ToSceneLinear,
 ): { worst: number; faults: AmfFault[] } {
   const name = outcome.amf.clf ?? '';
@@ -201,7 +209,7 @@ export interface AmfVerdict {
 /** null: the way of the frames is not known, and the file of the transform cannot be held against it. */
 export function judgeCompanions(
   { amf, clf }: CompanionsMeasured,
-  outcome: MasterOutcome,
+  outcome: WithAmf,
   sceneLinear: ToSceneLinear | null,
 ): AmfVerdict | null {
   const { file, clf: clfName } = outcome.amf;

@@ -3,7 +3,9 @@
  * every frame), and what they made is what their scene-linear values say (every sample of the frames that have spots).
  */
 import type { FindingSubject } from '../../findings/finding.ts';
+import type { ValuesMeasured } from '../../ledger/report.ts';
 import { HASH_BYTES } from '../../proof/exact.ts';
+import { rangeOfAll, type ValuesSeen } from '../../proof/value-range.ts';
 import type { WholeCodes } from '../../proof/whole-codes.ts';
 import type { CheckVerdict } from '../check.ts';
 import { type WhileMadeReport, whileMadeReport } from '../while-made.ts';
@@ -15,6 +17,10 @@ export interface HandedOver {
   readonly given: Buffer;
   readonly whole: readonly { readonly frame: number; readonly codes: WholeCodes }[];
   readonly frames: number;
+  /** What the threads saw of the values before they became codes. */
+  readonly seen: ValuesSeen;
+  /** Of a frame. */
+  readonly pixels: number;
 }
 
 const CHECK = 'whole-frames';
@@ -56,6 +62,21 @@ function madeOfLight({ whole }: HandedOver): Wrong[] {
   );
 }
 
+function valuesOf({ seen: { ranges, limited }, pixels }: HandedOver): ValuesMeasured {
+  const { least, greatest, overWhite } = rangeOfAll(ranges);
+  return {
+    of: "linear AP0, before it became 10-bit codes of ACEScct; at the ends: codes that were limited, below 4 or above 1019 of Y'CbCr",
+    channels: (['R', 'G', 'B'] as const).map((channel, at) => ({
+      channel,
+      least: least[at] as number,
+      greatest: greatest[at] as number,
+    })),
+    atEnds: limited.reduce((sum, { below, above }) => sum + below + above, 0),
+    overWhite,
+    pixels: pixels * ranges.length,
+  };
+}
+
 /** Pure. */
 export function checkHandedOver(seen: HandedOver, subject: FindingSubject): WhileMadeReport {
   const wrong = [...handedOver(seen), ...madeOfLight(seen)];
@@ -75,6 +96,7 @@ export function checkHandedOver(seen: HandedOver, subject: FindingSubject): Whil
     measured: `${seen.given.length / HASH_BYTES} pictures given to the encoder, held by SHA-256 against those that were made; ${samples} samples of frames ${seen.whole.map(({ frame }) => frame).join(', ')}, the farthest ${worst.toFixed(2)} codes off; ${limited} of them at an end of the scale, 4 or 1019${limited === 0 ? '' : ': what lies beyond is limited to it'}`,
     expected: 'every sample as it was made, and within 0.52 of a 10-bit code of double precision',
     faults,
+    ...(seen.seen.ranges.length === 0 ? {} : { values: valuesOf(seen) }),
   };
   return whileMadeReport(CHECK, verdict, subject);
 }

@@ -95,7 +95,7 @@ export async function measureMaster({
 }
 
 /** A table of 256 places a side is some 600 MB of text: far beyond what any grading room has. */
-const LARGEST_COMPANION = 64 * 1024 * 1024;
+export const LARGEST_COMPANION = 64 * 1024 * 1024;
 
 /** What lies beside the frames, where its bytes are those that the folder's digest is of. */
 async function companionsIn(

@@ -94,6 +94,13 @@ const holdsRate = ({ num, den }: Ratio, ticks: number, scale: number): boolean =
 
 const LANGUAGES = { mov: 0x7fff, mp4: 0x55c4 } as const;
 /** 14496-12, 8.4.2.3: `und`; QTFF, "Language Code Values": not said, and 0, which ffmpeg writes for timecode. */
+// Codes of languages from 0x400 on are those of 14496-12, `und` among them; 0 and 0x7fff say none.
+const userText = (text = '') => ({
+  length: Buffer.byteLength(text),
+  language: [0, LANGUAGES.mov, LANGUAGES.mp4],
+  text,
+});
+
 const languageOf = ({ outcome, role }: Situation): Wanted => {
   const unsaid = [LANGUAGES.mov, LANGUAGES.mp4];
   return role?.kind === 'timecode' ? [0, ...unsaid] : outcome.container === 'mov' ? unsaid : LANGUAGES.mp4;
@@ -503,12 +510,10 @@ export const expectations: Expectations = {
     language: [0, LANGUAGES.mov],
     name: reel ?? '',
   }),
-  // Codes of languages from 0x400 on are those of 14496-12, `und` among them; 0 and 0x7fff say none.
-  userText: ({ outcome: { says = '' } }) => ({
-    length: Buffer.byteLength(says),
-    language: [0, LANGUAGES.mov, LANGUAGES.mp4],
-    text: says,
-  }),
+  userText: ({ outcome }) => userText(outcome.says),
+  'user-make': ({ outcome }) => userText(outcome.texts?.make),
+  'user-model': ({ outcome }) => userText(outcome.texts?.model),
+  'user-date': ({ outcome }) => userText(outcome.texts?.date),
   nclc: (situation) => ({ type: 'nclc', ...coloursOf(situation) }),
   nclx: (situation) => ({
     type: 'nclx',

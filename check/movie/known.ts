@@ -72,6 +72,9 @@ const saying =
 const isTagged = ({ colour: { primaries, transfer, matrix } }: Outcome): boolean =>
   primaries !== null && transfer !== null && matrix !== null;
 
+/** QTFF, "User Data Text Strings": maker, model, and date of what was recorded. */
+const USER_TEXTS = { make: '\xa9mak', model: '\xa9mod', date: '\xa9day' } as const;
+
 const rows: readonly Row[] = [
   { path: 'ftyp', layout: 'ftyp', source: '14496-12, 4.3' },
   {
@@ -240,6 +243,14 @@ const rows: readonly Row[] = [
     source: 'the same text once more, which ffmpeg writes besides; from memory, newer versions may not',
     when: saying('maybe'),
   },
+  ...(['make', 'model', 'date'] as const).map(
+    (key): Row => ({
+      path: `moov/udta/${USER_TEXTS[key]}`,
+      layout: `user-${key}`,
+      source: `QTFF, "User Data Text Strings": ${key}`,
+      when: ({ outcome }) => (outcome.texts?.[key] === undefined ? 'never' : 'once'),
+    }),
+  ),
   { path: 'moov/udta/meta', layout: 'meta', source: '14496-12, 8.11.1', when: mayInMp4 },
   { path: 'moov/udta/meta/hdlr', layout: 'hdlr', source: '14496-12, 8.11.1' },
   { path: 'moov/udta/meta/ilst', layout: null, source: 'QTFF, "Metadata Item List Atom"' },

@@ -110,6 +110,13 @@ const timecode = [
   ['reserved behind the base', 'u8'],
 ] as const satisfies readonly Field[];
 
+/** QuickTime File Format, "User Data Text Strings". */
+const USER_TEXT = [
+  ['length', 'u16'],
+  ['language', 'u16'],
+  ['text', 'words'],
+] as const satisfies readonly Field[];
+
 export const layouts = {
   /** 14496-12, 4.3. */
   ftyp: [
@@ -207,12 +214,10 @@ export const layouts = {
     ['language', 'u16'],
     ['name', 'words'],
   ],
-  /** The same, "User Data Text Strings". */
-  userText: [
-    ['length', 'u16'],
-    ['language', 'u16'],
-    ['text', 'words'],
-  ],
+  userText: USER_TEXT,
+  'user-make': USER_TEXT,
+  'user-model': USER_TEXT,
+  'user-date': USER_TEXT,
   /** QuickTime File Format, "Color Parameter"; 14496-12, 12.1.5. */
   nclc: [
     ['type', 'text'],

@@ -3,11 +3,15 @@ import { codeOf } from '../../files/error-code.ts';
 import { checkDeliverable } from '../../check/index.ts';
 import { checkReading } from '../../check/master/reading.ts';
 import { checkMaster } from '../../check/master/index.ts';
+import { checkSidecars } from '../../check/master/sidecars.ts';
 import { type ToSceneLinear, sceneLinearOf } from '../../check/master/scene-linear.ts';
+import type { WhileMadeReport } from '../../check/while-made.ts';
 import { type Finding, FindingError, type FindingSubject } from '../../findings/finding.ts';
 import { listedFiles, measuredFolder, type FolderOnDisk } from '../../ledger/checksum-list.ts';
 import type { DeliverableReport } from '../../ledger/report.ts';
 import { placeOf } from '../../ledger/completion.ts';
+import { layout } from '../../ledger/layout.ts';
+import { isMovieMaster } from '../../profiles/master/with-amf.ts';
 import { storedSamples, storedFingerprints, storedSketch } from '../../ledger/fingerprints.ts';
 import { readTransform } from '../../ledger/transform.ts';
 import { type DeliverableDigest, isFolderDigest } from '../../files/folder-digest.ts';
@@ -98,12 +102,13 @@ async function measureOne({
       linearisation === undefined
         ? null
         : checkReading({ linearisation, width, height }, stored.fingerprints?.reading, subject);
-    const found = [...checked.findings, ...(reading?.findings ?? [])];
+    const beside = await sidecarsAgain(report, folder, subject);
+    const found = [...checked.findings, ...(reading?.findings ?? []), ...(beside?.findings ?? [])];
     const remeasured: Remeasured = {
       xxh128: checked.xxh128,
       sha256: checked.digest.sha256,
       facts: checked.facts,
-      checks: [...checked.results, ...(reading?.results ?? [])],
+      checks: [...checked.results, ...(reading?.results ?? []), ...(beside?.results ?? [])],
       findings: [...[stored.finding, sketch.finding].filter((item) => item !== null), ...found],
     };
     return { remeasured, ...(await folderOf(checked.digest, report, folder)) };
@@ -112,6 +117,19 @@ async function measureOne({
     if (codeOf(error) === '') throw error;
     return null;
   }
+}
+
+/** null: nothing belongs beside it. */
+async function sidecarsAgain(
+  { outcome, profile }: DeliverableReport,
+  folder: string,
+  subject: FindingSubject,
+): Promise<Pick<WhileMadeReport, 'results' | 'findings'> | null> {
+  if (!isMovieMaster(outcome)) return null;
+  const { sceneLinear, finding: unread } = await storedSceneLinear(outcome, folder, subject);
+  const placeOf = (name: string): string => layout.deliverable(folder, profile, name);
+  const { results, findings } = await checkSidecars({ outcome, placeOf, sceneLinear, subject });
+  return { results, findings: unread === null ? findings : [unread, ...findings] };
 }
 
 interface OneMaster {
@@ -157,7 +175,7 @@ async function measureMasterAgain({
 
 /** The transform that the report names, from the file beside the reports where it is one. */
 async function storedSceneLinear(
-  { linearisation }: MasterOutcome,
+  { linearisation }: Pick<MasterOutcome, 'linearisation'>,
   folder: string,
   subject: FindingSubject,
 ): Promise<{ sceneLinear: ToSceneLinear | null; finding: Finding | null }> {

@@ -6,6 +6,7 @@ import type { Rate } from '../../media/time/rate.ts';
 import { findingsBeforeMaking } from '../gate/decide.ts';
 import { newRun, nightOf } from '../night/names.ts';
 import { defaultWorkers } from '../night/workers.ts';
+import { leftOfJobs, leftOfRoll } from '../plan/left.ts';
 import { ESTIMATE_RESTS_ON, secondsOf } from '../plan/time.ts';
 import { newRunProgress } from '../progress/run-progress.ts';
 import { nightFolders } from '../roll/folders.ts';
@@ -147,6 +148,7 @@ export async function planCommand(options: PlanOptions): Promise<0 | 1 | 130> {
         least: sumOf(ofRoll, ({ bytesRange }) => bytesRange.least),
         most: sumOf(ofRoll, ({ bytesRange }) => bytesRange.most),
       },
+      left: leftOfRoll(ofRoll),
       sketchBytes: sumOf(ofRoll, ({ job }) =>
         job.deliverables.reduce(
           (sum, { outcome }) => sum + (outcome.kind === 'movie' ? sketchBytes(outcome) : 0),
@@ -175,6 +177,7 @@ export async function planCommand(options: PlanOptions): Promise<0 | 1 | 130> {
         secondsRestOn: ESTIMATE_RESTS_ON,
         rolls: planned,
         settings: settingsOfClips,
+        left: leftOfJobs(jobs),
         jobs: jobs.map(({ job, bytes, bytesRange, seconds }) => ({
           roll: job.roll,
           clip: job.clip.id,

@@ -10,6 +10,7 @@ import { checksOf } from '../../profiles/master/schema.ts';
 import { isMaster, type LoadedProfile, mandatoryChecks } from '../../profiles/schema.ts';
 import { type DeliverableOnDisk, deliverableKey, type GateInput, type Remeasured } from './input.ts';
 import { judgeFolder } from './folder.ts';
+import { judgeSidecars } from './sidecars.ts';
 
 /** What must have passed: the profile's own list and those that no profile can leave out. */
 export function requiredChecks(loaded: LoadedProfile): string[] {
@@ -218,6 +219,7 @@ function judgeFile(report: DeliverableReport, disk: DeliverableOnDisk, subject: 
   if (now !== undefined && (now.xxh128 !== xxh128 || (sha256 !== '' && now.sha256 !== sha256)))
     found.push(finding('digest-differs', `XXH128 ${now.xxh128}`, `XXH128 ${xxh128}`, about));
   append(found, judgeFolder(report, disk, about));
+  append(found, judgeSidecars(report, disk, subject));
   const named = `${report.profile}/${report.outcome.fileName}`;
   if (path !== named)
     found.push(finding('record-contradictory', `the file ${path}`, `the file ${named}, as decided`, about));

@@ -15,6 +15,7 @@ import type { Clip } from '../../ledger/clip.ts';
 import { linkFinding } from '../../ledger/delivery-links.ts';
 import { layout, placeBelow, STAGING_PREFIX } from '../../ledger/layout.ts';
 import { clipReportSchema, type DeliverableReport, deliverableReportSchema } from '../../ledger/report.ts';
+import { sidecarDigests } from '../../ledger/sidecars.ts';
 import { readRecord } from '../../ledger/store.ts';
 import { readSamples } from '../../proof/pixel-sample-file.ts';
 import { readSketch } from '../../proof/sketch/file.ts';
@@ -172,10 +173,10 @@ function unexplained(what: string, subject: FindingSubject): Finding {
 
 /** What the report names. */
 function explain(
-  { file, fingerprints, errorSketch, checksumList }: DeliverableReport,
+  { file, sidecars = [], fingerprints, errorSketch, checksumList }: DeliverableReport,
   explained: Set<string>,
 ): void {
-  for (const named of [file, fingerprints, errorSketch, checksumList])
+  for (const named of [file, ...sidecars, fingerprints, errorSketch, checksumList])
     if (named !== null && named !== undefined) explained.add(named.path);
 }
 
@@ -267,10 +268,11 @@ async function judgeEarlier(
 }
 
 async function whyDiffers(
-  { file }: DeliverableReport,
+  report: DeliverableReport,
   rollFolder: string,
   signal: AbortSignal | undefined,
 ): Promise<null | 'absent' | { found: string; expected: string }> {
+  const { file } = report;
   const place = file === null ? null : placeBelow(rollFolder, file.path);
   if (file === null || place === null)
     return { found: 'a place outside of the roll', expected: 'a file of the roll' };
@@ -282,7 +284,7 @@ async function whyDiffers(
     return digest.bytes === file.bytes &&
       digest.xxh128 === file.xxh128 &&
       (file.sha256 === undefined || file.sha256 === digest.sha256)
-      ? null
+      ? await whySidecarsDiffer(report, rollFolder)
       : {
           found: `${digest.bytes} bytes, xxh128 ${digest.xxh128}`,
           expected: `${file.bytes} bytes, xxh128 ${file.xxh128}, as its report says`,
@@ -293,6 +295,22 @@ async function whyDiffers(
     if (codeOf(error) === '') throw error;
     return { found: `it cannot be read (${codeOf(error)})`, expected: 'a file that can be read' };
   }
+}
+
+async function whySidecarsDiffer(
+  report: DeliverableReport,
+  rollFolder: string,
+): Promise<{ found: string; expected: string } | null> {
+  const now = await sidecarDigests(report, rollFolder);
+  const { sidecars = [] } = report;
+  const at = sidecars.findIndex(({ sha256 }, index) => now[index] !== sha256);
+  const wrong = sidecars[at];
+  return wrong === undefined
+    ? null
+    : {
+        found: `beside it ${printable(wrong.path)}: ${now[at] === null ? 'no such file' : `SHA-256 ${now[at]}`}`,
+        expected: `SHA-256 ${wrong.sha256}, as its report says`,
+      };
 }
 
 /** A record of an earlier decode: whole, and the one that its name says. */

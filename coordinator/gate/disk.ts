@@ -12,6 +12,7 @@ import {
 } from '../../ledger/checksum-list.ts';
 import { clipReportSchema, type DeliverableReport, deliverableReportSchema } from '../../ledger/report.ts';
 import { rollVerdictSchema } from '../../ledger/roll.ts';
+import { sidecarDigests } from '../../ledger/sidecars.ts';
 import { readRecord, writeRecord } from '../../ledger/store.ts';
 import { digestOfFile } from '../../files/digest.ts';
 import type { ListedFile } from '../../files/checksum-list.ts';
@@ -145,6 +146,7 @@ export async function readDeliverable(
     damage: null,
     reportSha256: sha256Of(bytes),
     ...(await evidenceOf(report, rollFolder)),
+    ...(report.sidecars === undefined ? {} : { sidecarsSha256: await sidecarDigests(report, rollFolder) }),
     ...(await onDiskOf(report, rollFolder, ifChanged)),
   };
 }

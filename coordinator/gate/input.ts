@@ -22,6 +22,8 @@ export interface DeliverableOnDisk {
   readonly bytesOnDisk: number | null;
   /** Of a folder that stands: what its checksum list says of it. Absent for a single file. */
   readonly folder?: Pick<FolderOnDisk, 'files' | 'differences'>;
+  /** Of each file beside it, as the report has them: SHA-256 of its bytes now; null where no plain file has the name. */
+  readonly sidecarsSha256?: readonly (string | null)[];
   /** Of the checksum list's text that the report names, hex; absent when none stands. */
   readonly checksumListSha256?: string;
   /** Of the report's file as it was read, hex. */

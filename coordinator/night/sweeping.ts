@@ -20,6 +20,7 @@ import {
 import { type LeaseWatch, realTiming, watchLeases } from '../../ledger/lease-file.ts';
 import { ownerName, ownerOfName, ownerOfStaged, ownerState } from '../../ledger/owner.ts';
 import { deliverableReportSchema } from '../../ledger/report.ts';
+import { awaitedNames } from '../../ledger/sidecars.ts';
 import { readRecord } from '../../ledger/store.ts';
 import { unfinishedBelow, workOn } from '../../ledger/unfinished.ts';
 import type { DeliveryHold } from './delivery-hold.ts';
@@ -105,8 +106,7 @@ async function isAwaited(path: string): Promise<boolean> {
   for (const name of names) {
     if (!name.endsWith('.json')) continue;
     const read = await readRecord(join(folder, name), deliverableReportSchema);
-    if (read.state === 'read' && read.value.state === 'publishing' && read.value.staged === basename(path))
-      return true;
+    if (read.state === 'read' && awaitedNames(read.value).includes(basename(path))) return true;
   }
   return false;
 }

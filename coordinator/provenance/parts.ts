@@ -44,6 +44,10 @@ export function partsOf({ verdict, facts, clipReports, onDisk }: PartsInput): St
       const sha256 = disk?.remeasured?.sha256 ?? file?.sha256;
       if (file && sha256 !== undefined && disk?.bytesOnDisk !== null)
         outputs.push({ path: file.path, sha256, ...(file.files === undefined ? {} : { folder: true }) });
+      for (const [index, { path }] of (disk?.report?.sidecars ?? []).entries()) {
+        const now = disk?.sidecarsSha256?.[index] ?? null;
+        if (now !== null) outputs.push({ path, sha256: now });
+      }
     }
   }
   return { verdict, facts, outputs, records: [...records].map(([path, sha256]) => ({ path, sha256 })) };

@@ -104,6 +104,8 @@ export function understand(
     const decoder = nearest(levelsOf(settings, roll, null, null).levels, (part) => part.raw?.decoder);
     say('raw.decoder', { value: facts.raw.decoder.name, from: decoder?.said ?? 'nobody' });
   }
+  const timeZone = settings.show?.time_zone;
+  if (timeZone !== undefined) say('time_zone', { value: timeZone, from: 'show' });
   say('owner', owner);
   say('comments', comments);
   const saidBy = nearest(levels, (part) => part.input)?.said ?? null;
@@ -116,6 +118,7 @@ export function understand(
       anchor: anchor.value,
       corrections: corrections.value,
     },
+    ...(timeZone === undefined ? {} : { timeZone }),
     owner: owner.value,
     comments: comments.value,
   };

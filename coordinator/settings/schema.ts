@@ -74,7 +74,7 @@ const showSchema = part.extend({
     .refine(isTimeZone, { message: 'a name of the IANA Time Zone Database, as Europe/Berlin' })
     .optional()
     .describe(
-      'Where the show is shot, by its name in the IANA Time Zone Database: in which times are shown to people, with the day of the week. Records are in UTC',
+      'Where the show is shot, by its name in the IANA Time Zone Database: in which times are shown to people, with the day of the week, and of which the dates of sources are that do not say theirs. Records are in UTC',
     ),
 });
 

@@ -2,6 +2,7 @@
 import type { Finding } from '../../findings/finding.ts';
 import { printable } from '../../files/names.ts';
 import type { NightPlan } from '../plan/index.ts';
+import type { LeftOfRoll } from '../plan/left.ts';
 import { ESTIMATE_RESTS_ON } from '../plan/time.ts';
 import { bytesText, count, durationText, findingsText } from './words.ts';
 
@@ -21,6 +22,8 @@ export interface PlannedRoll {
   readonly bytesRange: { readonly least: number; readonly most: number };
   /** Of `bytes`: sketches beside the reports, by which the error of every frame is measured. */
   readonly sketchBytes: number;
+  /** What sources say beside their pictures and masters have no place for. */
+  readonly left: LeftOfRoll;
 }
 
 /** What compression leaves open; a twentieth either way is no news. */
@@ -33,11 +36,17 @@ function spread({ bytes, bytesRange: { least, most } }: PlannedRoll): string {
 const sketches = ({ sketchBytes }: PlannedRoll): string =>
   sketchBytes === 0 ? '' : `, up to ${bytesText(sketchBytes)} of it error sketches`;
 
+/** Names are in --json: a source says what it likes. */
+const metadata = ({ left: { values, clips } }: PlannedRoll): string =>
+  values === 0
+    ? ''
+    : `, ${values} of the metadata of ${count(clips, 'clip')} without a place in masters (--json names them)`;
+
 function toMake(roll: PlannedRoll): string {
   const { deliverables, bytes } = roll.withoutRoom;
   return deliverables > 0
     ? `${count(deliverables, 'deliverable')} to make, about ${bytesText(bytes)}: there is no room for them`
-    : `${count(roll.deliverables, 'deliverable')} to make from ${count(roll.jobs, 'decode')}, about ${bytesText(roll.bytes)}${spread(roll)}${sketches(roll)}`;
+    : `${count(roll.deliverables, 'deliverable')} to make from ${count(roll.jobs, 'decode')}, about ${bytesText(roll.bytes)}${spread(roll)}${sketches(roll)}${metadata(roll)}`;
 }
 
 /** Of all rolls: what is not made for want of room is no work that is done. */

@@ -6,6 +6,7 @@
  */
 import { z } from 'zod';
 import { URL_NAMESPACE, uuid5 } from '../../files/uuid.ts';
+import { aheadOfUtc, offsetText } from '../../media/time/zone.ts';
 import type { InputTransform } from '../../media/colour/input.ts';
 import { canonicalJson } from '../hash.ts';
 import type { Linearisation } from './linearisation.ts';
@@ -25,13 +26,11 @@ const pipelineSchema = z.object({
   input: transformSchema,
 });
 export const amfSchema = z.object({
-  file: z.string().describe('Its name, beside the frames'),
+  file: z.string().describe('Its name, beside the frames or the movie'),
   clf: z
     .string()
     .nullable()
-    .describe(
-      'Name of the Common LUT Format file of the input transform, beside the frames; null: there is none',
-    ),
+    .describe('Name of the Common LUT Format file of the input transform, beside it; null: there is none'),
   clipName: z.string().describe('Name of the clip'),
   created: z.string().describe('ISO 8601: when the clip was recorded'),
   isCreatedStated: z.boolean().describe('Whether the source says so; false: the beginning of 1970'),
@@ -84,6 +83,8 @@ export interface AmfRequest {
   readonly clipName: string;
   readonly contentDigest: string;
   readonly createdAt: string | null;
+  /** Of the show: for a date without an offset. */
+  readonly timeZone: string | undefined;
   readonly linearisation: Linearisation;
   /** Whether the frames hold ACES2065-1 or ACEScct. */
   readonly holds: 'aces2065-1' | 'acescct';
@@ -93,7 +94,8 @@ export interface AmfRequest {
 }
 
 export function amfOf(request: AmfRequest): AmfOutcome {
-  const { stem, clipName, contentDigest, createdAt, linearisation, holds, inputClf, of } = request;
+  const { stem, clipName, contentDigest, linearisation, holds, inputClf, of } = request;
+  const createdAt = withOffset(request);
   const id = linearisation.kind === 'coded' ? registeredId(linearisation.input) : null;
   const uuid = (what: string): string =>
     uuid5(
@@ -124,5 +126,21 @@ export function amfOf(request: AmfRequest): AmfOutcome {
   };
 }
 
+/** A date without an offset is that of the show's time zone, where that is known. */
+function withOffset({ createdAt, timeZone }: Pick<AmfRequest, 'createdAt' | 'timeZone'>): string | null {
+  if (createdAt === null || timeZone === undefined || /(?:Z|[+-]\d{2}:\d{2})$/.test(createdAt))
+    return createdAt;
+  const ahead = aheadOfUtc(createdAt, timeZone);
+  return ahead === null ? createdAt : `${createdAt}${offsetText(ahead)}`;
+}
+
 /** As it is written down: what is absent is not there. */
 const written = (value: unknown): unknown => JSON.parse(JSON.stringify(value));
+
+/** Names of the files beside a movie, in the order in which they are published: what the metadata name comes before them. */
+export const sidecarNames = ({ file, clf }: AmfOutcome): string[] => [...(clf === null ? [] : [clf]), file];
+
+/** Names that another decision would have given to files beside this movie. */
+export function unwantedSidecars({ file, clf }: AmfOutcome): string[] {
+  return clf === null ? [file.replace(/\.amf$/, '.clf')] : [];
+}

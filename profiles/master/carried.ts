@@ -2,13 +2,13 @@
 import {
   type ClipAttribute,
   type LeftOut,
-  type StatedAttribute,
   type StatedFrame,
   StatedGatherer,
   statedOfFrames,
 } from '../../media/formats/stated.ts';
 import type { ClipFacts } from '../../media/facts.ts';
 import { type Rate, ratio } from '../../media/time/rate.ts';
+import { aheadOfUtc, offsetText } from '../../media/time/zone.ts';
 import { acesOptional } from '../../media/formats/exr/aces-rules.ts';
 import type { FrameFormat } from './schema.ts';
 
@@ -81,25 +81,56 @@ function statedInMovie(metadata: Readonly<Record<string, string>>): StatedFrame 
   return said.frame();
 }
 
-/** Of whoever says it in the settings, where the source says nothing of its own: the exposure index that the curve is of. */
-function statedByHand({ interpretation }: ClipFacts): StatedAttribute[] {
+const BY_HAND = 'settings, ';
+
+/** The exposure index that the curve is of. */
+function isoByHand({ interpretation }: ClipFacts): ClipAttribute[] {
   const input = interpretation?.input ?? null;
-  if (input === null || !('ei' in input) || input.ei === undefined) return [];
+  return input === null || !('ei' in input) || input.ei === undefined
+    ? []
+    : [
+        {
+          name: 'isoSpeed',
+          type: 'float',
+          from: `${BY_HAND}ei`,
+          values: [{ frame: 0, value: input.ei }],
+        },
+      ];
+}
+
+/** What the dates of the source are ahead of UTC in the time zone of the show; OpenEXR says the other way what is to be added for UTC. */
+function offsetByHand({ interpretation }: ClipFacts, dates: ClipAttribute | undefined): ClipAttribute[] {
+  const zone = interpretation?.timeZone;
+  if (zone === undefined || dates === undefined) return [];
+  const values: ClipAttribute['values'] = [];
+  for (const { frame, value } of dates.values) {
+    const ahead = typeof value === 'string' ? aheadOfUtc(value, zone) : null;
+    const offset = ahead === null ? null : ahead === 0 ? 0 : -ahead;
+    if ((values.at(-1)?.value ?? null) !== offset) values.push({ frame, value: offset });
+  }
+  return values.length === 0
+    ? []
+    : [{ name: 'utcOffset', type: 'float', from: `${BY_HAND}time_zone`, values }];
+}
+
+/** Of whoever says it in the settings, where the source says nothing of its own; named in an attribute, so that nobody takes it for the camera's word. */
+function statedByHand(facts: ClipFacts, own: ReadonlyMap<string, ClipAttribute>): ClipAttribute[] {
+  const found = [...isoByHand(facts), ...offsetByHand(facts, own.get('capDate'))].filter(
+    ({ name }) => !own.has(name),
+  );
+  const [first] = found;
+  if (first === undefined || own.has('statedByHand')) return [];
+  const value = found.map(({ name }) => name).join(', ');
   return [
-    { name: 'isoSpeed', type: 'float', value: input.ei, from: 'settings, ei' },
-    { name: 'statedByHand', type: 'string', value: 'isoSpeed', from: 'settings, ei' },
+    ...found,
+    { name: 'statedByHand', type: 'string', from: first.from, values: [{ frame: 0, value }] },
   ];
 }
 
 function statedOf(facts: ClipFacts): { attributes: ClipAttribute[]; left: LeftOut[] } {
   const stated = facts.kind === 'movie' ? statedOfFrames([statedInMovie(facts.metadata)]) : facts.stated;
   const attributes = [...(stated?.attributes ?? [])];
-  const names = new Set(attributes.map(({ name }) => name));
-  const byHand = statedByHand(facts);
-  if (!byHand.some(({ name }) => names.has(name)))
-    attributes.push(
-      ...byHand.map(({ name, type, value, from }) => ({ name, type, from, values: [{ frame: 0, value }] })),
-    );
+  attributes.push(...statedByHand(facts, new Map(attributes.map((one) => [one.name, one]))));
   return { attributes, left: [...(stated?.left ?? [])] };
 }
 
@@ -180,7 +211,7 @@ export function carriedOf(
         ({ value }) => typeof value !== 'string' || /^[\x20-\x7e]{1,100}$/.test(value),
       );
       if (IN_DPX.has(name) && ascii) carried.push(attribute);
-      else left.push({ name: from, why: 'DPX has no field for it' });
+      else if (!from.startsWith(BY_HAND)) left.push({ name: from, why: 'DPX has no field for it' });
     } else if (format === 'aces') {
       const type = typesOfAces.get(name) ?? null;
       if (type !== null && type !== attribute.type)
@@ -201,4 +232,54 @@ export function carriedOf(
       if (value !== null) left.push({ name, why: 'DPX has no field for it' });
   const byName = (a: { name: string }, b: { name: string }): number => (a.name < b.name ? -1 : 1);
   return { apart, carried: carried.sort(byName), left: left.sort(byName) };
+}
+
+/** What the user data of a movie has a text for (QuickTime File Format, "User Data Text Strings"). */
+export interface MovieTexts {
+  readonly make?: string;
+  readonly model?: string;
+  readonly date?: string;
+}
+
+const PLAIN = /^[\x20-\x7e]{1,200}$/;
+
+/** The same of a movie for grading: camera and date of a clip that states one, once for the clip; everything else is left. */
+export function carriedInMovie(facts: ClipFacts): { readonly texts: MovieTexts; readonly left: LeftOut[] } {
+  const { attributes, left } = statedOf(facts);
+  const texts: { make?: string; model?: string; date?: string } = {};
+  const keys: ReadonlyMap<string, 'make' | 'model' | 'date'> = new Map([
+    ['cameraMake', 'make'],
+    ['cameraModel', 'model'],
+    ['capDate', 'date'],
+  ]);
+  const offset = attributes.find(({ name }) => name === 'utcOffset')?.values;
+  for (const { name, from, values } of attributes) {
+    const key = keys.get(name);
+    const value = values[0]?.value;
+    if (
+      from.startsWith(BY_HAND) ||
+      (name === 'utcOffset' && attributes.some((one) => one.name === 'capDate'))
+    )
+      continue;
+    if (key === undefined) left.push({ name: from, why: 'a movie for grading has no place for it' });
+    else if (typeof value !== 'string' || values[0]?.frame !== 0)
+      left.push({ name: from, why: 'not said from the first frame on' });
+    else if (key !== 'date' && values.length > 1)
+      left.push({ name: from, why: 'changes within the clip, and a movie says it once' });
+    else {
+      const ahead = offset?.[0]?.frame === 0 ? offset[0].value : null;
+      const text = key === 'date' ? isoDate(value, typeof ahead === 'number' ? -ahead : null) : value;
+      if (text !== null && PLAIN.test(text)) texts[key] = text;
+      else left.push({ name: from, why: key === 'date' ? 'no date' : 'not plain ASCII' });
+    }
+  }
+  return { texts, left: left.sort((a, b) => (a.name < b.name ? -1 : 1)) };
+}
+
+/** Of the first frame. */
+function isoDate(exr: string, ahead: number | null): string | null {
+  const match = /^(\d{4}):(\d\d):(\d\d) (\d\d:\d\d:\d\d)$/.exec(exr);
+  return match === null
+    ? null
+    : `${match[1]}-${match[2]}-${match[3]}T${match[4]}${ahead === null ? '' : offsetText(ahead)}`;
 }

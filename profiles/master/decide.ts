@@ -62,6 +62,7 @@ function framesOf(
       clipName: cleanedText(request.clip.name) ?? request.clip.id,
       contentDigest: request.clip.contentDigest,
       createdAt: facts.createdAt,
+      timeZone: facts.interpretation?.timeZone,
       linearisation,
       holds: format === 'dpx' ? 'acescct' : 'aces2065-1',
       inputClf: profile.amf.input_clf,

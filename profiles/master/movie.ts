@@ -8,12 +8,14 @@ import { pixelsReadBack } from '../ffmpeg-names.ts';
 import { LARGEST_SIDE } from '../limits.ts';
 import { estimatedBytes } from '../outcome/bytes.ts';
 import { pictureErrorOf, sketchBytes } from '../outcome/picture-error.ts';
-import { fileNameOf } from '../outcome/file-name.ts';
+import { fileNameOf, reelText } from '../outcome/file-name.ts';
 import { reelOf } from '../outcome/reel.ts';
 import { audioOf } from '../outcome/audio.ts';
 import type { Outcome } from '../outcome.ts';
 import type { Profile } from '../schema.ts';
 import type { MasterDecision } from './decision.ts';
+import { amfOf } from './amf.ts';
+import { carriedInMovie } from './carried.ts';
 import { movieQualities } from './schema.ts';
 import { about, type MasterGround, type MasterRequest } from './ground.ts';
 
@@ -96,8 +98,30 @@ export function movieMasterOf(
     ...pictureErrorOf(masterMovie.picture_error, size),
     estimatedBytes: estimatedBytes(movie, video, size, audio.tracks),
   };
+  const { texts, left } = carriedInMovie(facts);
+  const { estimatedBytes: bytes, ...rest } = outcome;
+  const decided = {
+    ...rest,
+    ...(Object.keys(texts).length === 0 ? {} : { texts }),
+    ...(left.length === 0 ? {} : { left }),
+  };
+  const clipName = reelText(request.clip.name);
   return {
-    outcome: { ...outcome, estimatedBytes: outcome.estimatedBytes + sketchBytes(outcome) },
+    outcome: {
+      ...decided,
+      amf: amfOf({
+        stem: outcome.fileName.slice(0, -`.${masterMovie.container}`.length),
+        clipName: clipName === '' ? request.clip.id : clipName,
+        contentDigest: request.clip.contentDigest,
+        createdAt: facts.createdAt,
+        timeZone: facts.interpretation?.timeZone,
+        linearisation,
+        holds: 'acescct',
+        inputClf: profile.amf.input_clf,
+        of: { profile: profile.name, ...decided },
+      }),
+      estimatedBytes: bytes + sketchBytes(outcome),
+    },
     notes: about(request, [...ground.notes, ...audio.notes]),
   };
 }

@@ -7,6 +7,7 @@ import { codeBits } from '../../media/colour/acescct.ts';
 import { demosaicMethods } from '../../media/raw/demosaic/methods.ts';
 import { highlightPolicies } from '../../media/raw/develop/policies.ts';
 import {
+  amfCheck,
   lossyCheck,
   mandatoryChecks,
   masterCheckNames,
@@ -35,7 +36,7 @@ export function checksOf(format: MasterFormat): {
   readonly more: readonly string[];
 } {
   return format === 'rdd36'
-    ? { all: [...mandatoryChecks, lossyCheck, readingCheck], more: [reelCheck] }
+    ? { all: [...mandatoryChecks, lossyCheck, readingCheck, amfCheck], more: [reelCheck] }
     : { all: masterChecks, more: [] };
 }
 
@@ -133,10 +134,10 @@ export const masterSchema = z.strictObject({
       input_clf: z
         .enum(inputClfRules)
         .describe(
-          'The input transform as a .clf file beside the frames; where-needed: where the registry of ACES has no identifier for it (raw frames, some logs); always: with every clip',
+          'The input transform as a .clf file beside the frames or the movie; where-needed: where the registry of ACES has no identifier for it (raw frames, some logs); always: with every clip',
         ),
     })
-    .describe('The ACES Metadata File beside the frames (docs/amf.md); of a folder of frames alone'),
+    .describe('The ACES Metadata File beside the frames or the movie (docs/amf.md)'),
   file_name: z
     .string()
     .min(1)

@@ -137,6 +137,7 @@ function containerOptions(outcome: Outcome): string[] {
     ...(outcome.timecode === null ? [] : ['-timecode', formatTimecode(outcome.timecode)]),
     ...(outcome.reel === null ? [] : ['-metadata:s:v:0', `reel_name=${outcome.reel}`]),
     ...(outcome.says === undefined ? [] : ['-metadata', `comment=${outcome.says}`]),
+    ...Object.entries(outcome.texts ?? {}).flatMap(([key, text]) => ['-metadata', `${key}=${text}`]),
   ];
 }
 

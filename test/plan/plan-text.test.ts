@@ -1,7 +1,13 @@
 import { expect, test } from 'vitest';
 import { planText } from '../../coordinator/show/plan-text.ts';
 
-const roll = { roll: 'A001', clips: 2, bytesRange: { least: 0, most: 0 }, sketchBytes: 0 };
+const roll = {
+  roll: 'A001',
+  clips: 2,
+  bytesRange: { least: 0, most: 0 },
+  sketchBytes: 0,
+  left: { values: 0, clips: 0 },
+};
 
 test('a plan without room says what would be made, not that nothing is', () => {
   const withoutRoom = { deliverables: 2, bytes: 3_000_000 };
@@ -37,4 +43,5 @@ test('a plan with room says what is made', () => {
   );
   expect(text).toMatch(/^A001 +2 clips, 2 deliverables to make from 2 decodes, about /m);
   expect(text).not.toContain('room');
+  expect(text).not.toContain('metadata');
 });

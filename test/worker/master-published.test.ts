@@ -13,9 +13,6 @@ import { join } from 'node:path';
 import { beforeAll, describe, expect, test } from 'vitest';
 import { auditDelivery } from '../../coordinator/audit/index.ts';
 import type { RollAudit } from '../../coordinator/audit/request.ts';
-import { decideRoll } from '../../coordinator/gate/decide.ts';
-import { readDeliverables, writeDecision } from '../../coordinator/gate/disk.ts';
-import { blocks } from '../../findings/finding.ts';
 import { type Job, workOf } from '../../ledger/job.ts';
 import { layout } from '../../ledger/layout.ts';
 import { type DeliverableReport, deliverableReportSchema } from '../../ledger/report.ts';
@@ -24,6 +21,7 @@ import { loadProfiles } from '../../profiles/load.ts';
 import { decideOutcome } from '../../profiles/outcome/any.ts';
 import { JobFailure } from '../../worker/context.ts';
 import { runJob } from '../../worker/job.ts';
+import { decide } from '../support/decide.ts';
 import { freshFolder, sharedFolder } from '../support/folder.ts';
 import { makeMovie } from '../support/media.ts';
 import { jobFor, workContext } from '../support/work.ts';
@@ -77,51 +75,6 @@ async function codesOf(running: Promise<void>): Promise<string[]> {
   }
 }
 
-/** roll.json and all that belongs to it, as a night writes it for a roll of this one clip. */
-async function decide(job: Job): Promise<string[]> {
-  const { toolchain } = await workContext();
-  const { profiles } = await loadProfiles({ wanted: [PROFILE] });
-  const onDisk = await readDeliverables(job.deliveryFolder, [job.clip], [PROFILE], 'measure');
-  const decision = decideRoll({
-    day: job.day,
-    roll: job.roll,
-    intake: {
-      day: job.day,
-      roll: job.roll,
-      folder: job.rollFolder,
-      manifests: [
-        {
-          file: 'checksums.md5',
-          kind: 'checksum-file',
-          files: 1,
-          digests: [{ file: 'checksums.md5', sha256: job.clip.contentDigest }],
-        },
-      ],
-      copies: [{ folder: job.rollFolder, files: 1, bytes: job.clip.bytes, verified: true }],
-      files: [{ path: 'A001C001.mov', bytes: job.clip.bytes, hashes: {} }],
-      findings: [],
-    },
-    copiesAsked: 1,
-    clips: [
-      {
-        clip: job.clip,
-        facts: job.facts,
-        findings: [],
-        settings: { camera: null, profiles: profiles.map(({ profile }) => profile.name), applied: [] },
-      },
-    ],
-    otherFiles: [],
-    profiles,
-    toolchain,
-    onDisk,
-    findings: [],
-    timeZone: null,
-    decidedAt: new Date().toISOString(),
-  });
-  await writeDecision(job.deliveryFolder, decision, onDisk);
-  return decision.verdict.findings.filter(blocks).map((item) => item.code);
-}
-
 const names = (job: Job): string[] => readdirSync(folderOf(job)).sort();
 
 test('is published as a folder with a checksum list; a second run of the job makes nothing', async () => {
@@ -132,7 +85,7 @@ test('is published as a folder with a checksum list; a second run of the job mak
   expect(report.checksumList?.sha256).toBe(report.file?.sha256);
   expect(names(job)).toHaveLength(6);
   expect(readdirSync(layout.profileFolder(job.deliveryFolder, PROFILE))).toEqual(['A001C001']);
-  expect(await decide(job)).toEqual([]);
+  expect(await decide(job, PROFILE)).toEqual([]);
   const { ino } = statSync(folderOf(job));
   await runJob(job, await workContext());
   expect(statSync(folderOf(job)).ino).toBe(ino);
@@ -145,7 +98,7 @@ describe('the audit', () => {
   beforeAll(async () => {
     job = await masterJob(base);
     await runJob(job, await workContext());
-    const held = await decide(job);
+    const held = await decide(job, PROFILE);
     if (held.length > 0) throw new Error(held.join());
   }, 240_000);
 

@@ -1,7 +1,7 @@
 /** The text of an ACES Metadata File, version 2 (S-2019-001; elements and their order by acesMetadataFile.xsd), as it was decided. Pure. */
 import { createHash } from 'node:crypto';
 import type { AmfPipeline } from '../../profiles/master/amf.ts';
-import type { MasterOutcome } from '../../profiles/master/outcome.ts';
+import type { WithAmf } from '../../profiles/master/with-amf.ts';
 import { developmentText } from './attributes.ts';
 
 /** What XML 1.0 cannot hold in any spelling becomes a question mark. */
@@ -58,11 +58,10 @@ function pipeline(
 }
 
 /** `clf`: the Common LUT Format file beside it; null: there is none. */
-export function amfText(outcome: MasterOutcome, clf: Buffer | null): string {
-  const { amf, stem, digits, first, frames, extension, linearisation } = outcome;
+export function amfText(outcome: WithAmf, clf: Buffer | null): string {
+  const { amf, linearisation } = outcome;
   const text: string[] = ['<?xml version="1.0" encoding="UTF-8"?>'];
   const lines: Lines = { add: (depth, line) => void text.push(`${'  '.repeat(depth)}${line}`) };
-  const mark = markBeside(stem);
   const file =
     clf === null || amf.clf === null
       ? null
@@ -79,20 +78,30 @@ export function amfText(outcome: MasterOutcome, clf: Buffer | null): string {
   lines.add(1, '</aces:amfInfo>');
   lines.add(1, '<aces:clipId>');
   lines.add(2, `<aces:clipName>${escaped(amf.clipName)}</aces:clipName>`);
-  lines.add(
-    2,
-    `<aces:sequence idx="${mark}" min="${first}" max="${first + frames - 1}">${escaped(`${stem}.${mark.repeat(digits)}.${extension}`)}</aces:sequence>`,
-  );
+  lines.add(2, placeOf(outcome));
   lines.add(1, '</aces:clipId>');
   pipeline(
     lines,
     'pipeline',
     amf.pipeline,
-    amf.archived === null ? done : { ...done, input: 'ACEScct, as the frames hold it, to ACES2065-1' },
+    amf.archived === null
+      ? done
+      : {
+          ...done,
+          input: `ACEScct, as ${outcome.kind === 'movie' ? 'the movie holds it' : 'the frames hold it'}, to ACES2065-1`,
+        },
   );
   if (amf.archived !== null) pipeline(lines, 'archivedPipeline', amf.archived, done);
   lines.add(0, '</aces:acesMetadataFile>');
   return `${text.join('\n')}\n`;
+}
+
+/** The frames as a pattern, or the movie by its name. */
+function placeOf(outcome: WithAmf): string {
+  if (outcome.kind === 'movie') return `<aces:file>${escaped(encodeURI(outcome.fileName))}</aces:file>`;
+  const { stem, digits, first, frames, extension } = outcome;
+  const mark = markBeside(stem);
+  return `<aces:sequence idx="${mark}" min="${first}" max="${first + frames - 1}">${escaped(`${stem}.${mark.repeat(digits)}.${extension}`)}</aces:sequence>`;
 }
 
 /** What stands for the digits of the number in the pattern of the names: a character that they do not have. */

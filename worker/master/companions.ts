@@ -1,11 +1,10 @@
-/** What lies beside the frames of a master: its ACES Metadata File, and the input transform as a file of the Common LUT Format. */
+/** What lies beside the frames of a master, or beside a movie: its ACES Metadata File, and the input transform as a file of the Common LUT Format. */
 import { writeFile } from 'node:fs/promises';
-import { join } from 'node:path';
 import { fsPath } from '../../files/names.ts';
-import type { MasterWork } from '../../ledger/job.ts';
 import { readTransform } from '../../ledger/transform.ts';
 import { clfText } from '../../media/colour/clf-writer.ts';
 import { matrixStep, type ColourTransform } from '../../media/colour/steps.ts';
+import type { WithAmf } from '../../profiles/master/with-amf.ts';
 import type { Linearisation } from '../../profiles/master/linearisation.ts';
 import { amfText } from './amf.ts';
 import { developmentText } from './attributes.ts';
@@ -23,10 +22,10 @@ function rawTransform({ matrix, exposure }: Extract<Linearisation, { kind: 'raw'
 const FROM_CAMERA =
   'From linear camera values (0 black, 1 the clip level of the sensor, not white-balanced) to ACES2065-1; without demosaic and highlights. ';
 
-/** Written into the staged folder before it is checked. `rollFolder`: <delivery>/<day>/<roll>. Throws what node:fs throws, and FindingError. */
+/** Before what they lie beside is checked. `placeOf`: where each is written, by its final name. `rollFolder`: <delivery>/<day>/<roll>. Throws what node:fs throws, and FindingError. */
 export async function writeCompanions(
-  staged: string,
-  { outcome }: Pick<MasterWork, 'outcome'>,
+  placeOf: (name: string) => string,
+  outcome: WithAmf,
   rollFolder: string,
 ): Promise<void> {
   const { amf, linearisation } = outcome;
@@ -39,7 +38,7 @@ export async function writeCompanions(
     if (transform === null) throw new RangeError('code values without a transform');
     const description = `${linearisation.kind === 'raw' ? FROM_CAMERA : 'Input transform, to ACES2065-1. '}${developmentText(linearisation)}`;
     clf = Buffer.from(clfText(transform, { id: `urn:uuid:${amf.pipeline.uuid}`, description }), 'utf8');
-    await writeFile(fsPath(join(staged, amf.clf)), clf, { flag: 'wx' });
+    await writeFile(fsPath(placeOf(amf.clf)), clf, { flag: 'wx' });
   }
-  await writeFile(fsPath(join(staged, amf.file)), amfText(outcome, clf), { flag: 'wx' });
+  await writeFile(fsPath(placeOf(amf.file)), amfText(outcome, clf), { flag: 'wx' });
 }

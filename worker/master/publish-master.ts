@@ -1,4 +1,5 @@
 /** From the frames of a frame pool, and what its encoders wrote, to checked and published masters. */
+import { join } from 'node:path';
 import { checkMaster } from '../../check/master/index.ts';
 import type { WhileMadeReport } from '../../check/while-made.ts';
 import type { Finding } from '../../findings/finding.ts';
@@ -6,6 +7,8 @@ import type { MasterWork } from '../../ledger/job.ts';
 import { checkHandedOver } from '../../check/master/handed-over.ts';
 import { limitsFindings } from '../../check/master/limits.ts';
 import { withReading } from '../../check/master/reading.ts';
+import { checkSidecars } from '../../check/master/sidecars.ts';
+import { layout } from '../../ledger/layout.ts';
 import { ratio } from '../../media/time/rate.ts';
 import type { Reading } from '../../proof/form.ts';
 import type { SourceFingerprints } from '../../proof/source-fingerprints.ts';
@@ -15,6 +18,7 @@ import { JobFailure, progressOf } from '../context.ts';
 import { checkAndPublish, finish, type Made } from '../publish-deliverable.ts';
 import type { JobRun } from '../job-run.ts';
 import { storedOnce } from '../proof.ts';
+import { besideOf } from '../sidecars.ts';
 import { askTarget } from '../target.ts';
 import { writeCompanions } from './companions.ts';
 import type { Encoded, StagedMovieMaster } from './encoder.ts';
@@ -49,6 +53,7 @@ export async function finishMasters(
     const encoded = evidence.encoded[index] as Encoded;
     const failure = await finishMovieMaster(run, output, encoded, {
       encoderInput: evidence.encoderInput,
+      sceneLinear: evidence.sceneLinear,
       audioTracks,
       reading: evidence.points.reading,
     });
@@ -67,7 +72,7 @@ async function finishFrames(
   const written = evidence.written[index] ?? null;
   const seen = evidence.seen[index];
   const { outcome, profile } = made.deliverable;
-  await writeCompanions(made.staged, made.deliverable, job.deliveryFolder);
+  await writeCompanions((name) => join(made.staged, name), outcome, job.deliveryFolder);
   const onFrames = progressOf('check', outcome.frames, context);
   onFrames(0);
   const checked = await checkMaster({
@@ -98,9 +103,10 @@ async function finishMovieMaster(
   { run, watched, bitstream, sketch, pictures }: Encoded,
   {
     encoderInput,
+    sceneLinear,
     audioTracks,
     reading,
-  }: Pick<MasterEvidence, 'encoderInput'> &
+  }: Pick<MasterEvidence, 'encoderInput' | 'sceneLinear'> &
     Pick<FrameResultsFrom, 'audioTracks'> & { readonly reading: Reading | undefined },
 ): Promise<Failure | null> {
   const { job } = jobRun;
@@ -127,18 +133,32 @@ async function finishMovieMaster(
     audioTracks: job.facts.audio.map((_, track) => audioTracks[track] ?? null),
     ...(reading === undefined ? {} : { reading }),
   };
+  const stagedAs = (name: string): string => layout.stagedBeside(staged, name);
+  await writeCompanions(stagedAs, outcome, job.deliveryFolder);
+  // Before they are looked at: what is published must be what was looked at.
+  const beside = await besideOf(job, output.deliverable, staged);
+  const sidecars = await checkSidecars({ outcome, placeOf: stagedAs, sceneLinear, subject });
   return await finish(
     jobRun,
-    { ...output, command: [run.command, ...run.args] },
+    { ...output, command: [run.command, ...run.args], beside },
     {
       fingerprints,
       file: storedOnce(job, fingerprints),
       encoded: bitstream,
       sketch,
+      sidecars,
       encoderInput: withNotes(
         withReading(
           encoderInput.report,
-          checkHandedOver({ ...encoderInput, given: pictures, frames: outcome.frames }, subject),
+          checkHandedOver(
+            {
+              ...encoderInput,
+              given: pictures,
+              frames: outcome.frames,
+              pixels: outcome.width * outcome.height,
+            },
+            subject,
+          ),
         ),
         limitsFindings({ format: 'rdd36' }, outcome, encoderInput.seen, subject),
       ),

@@ -49,7 +49,7 @@ const usual = (level: number): number => {
 for (const compression of ['dwaa', 'dwab'] as const)
   test.each(pictures)(
     `${compression} of %s: OpenEXR's reader finds what ours finds, within what the level may lose`,
-    async (name, make) => {
+    async (_, make) => {
       const folder = freshFolder();
       const [width, height] = [75, 301];
       const picture = make(width, height);
