@@ -43,10 +43,7 @@ let runJob: typeof import('../../worker/job.ts')['runJob'];
 beforeAll(async () => {
   copy = groupFolder('faulty-maker');
   cpSync(join(packageFolder, 'package.json'), join(copy, 'package.json'));
-  cpSync(join(packageFolder, 'dist'), join(copy, 'dist'), {
-    recursive: true,
-    filter: (path) => !path.endsWith('.map'),
-  });
+  cpSync(join(packageFolder, 'dist'), join(copy, 'dist'), { recursive: true });
   cpSync(join(packageFolder, 'profiles', 'builtin'), join(copy, 'profiles', 'builtin'), { recursive: true });
   symlinkSync(join(packageFolder, 'node_modules'), join(copy, 'node_modules'));
   // The frame threads alone run on the single modules; the thread of the spots stays the bundle that it is.
@@ -158,7 +155,7 @@ const clips: Readonly<
       'list 3 in front of the demosaic': inOpcodes(
         'frame.opcodes.map((one) => (one.list === 3 && one.id !== 1 ? { ...one, list: 2 } : one))',
       ),
-      'the matrix without one calibration': inPlan(
+      'a matrix of another light, by a thousandth': inPlan(
         'matrix: linearisation.matrix.map((row, index) => row.map((value) => value * (index === 0 ? 1.001 : 1)))',
       ),
     },
