@@ -685,3 +685,71 @@ export function three(plan: usize, first: i32, end: i32): void {
     }
   }
 }
+
+/** Keys' cubic with a = -1/2 (IEEE Trans. ASSP 29(6), 1981): weights of the four values around a place that lies `part` beyond the second. */
+@inline
+function cubic(part: f32): v128 {
+  const t = f32x4.splat(part);
+  let w = f32x4.add(f32x4.mul(t, f32x4(-0.5, 1.5, -1.5, 0.5)), f32x4(1, -2.5, 2, -0.5));
+  w = f32x4.add(f32x4.mul(t, w), f32x4(-0.5, 0, 0.5, 0));
+  return f32x4.add(f32x4.mul(t, w), f32x4(0, 1, 0, 0));
+}
+
+/**
+ * One plane warped, from `source` to `out`, `stride` values from line to line (DNG specification, WarpRectilinear). `factors`, f64: the centre's
+ * column and row, the distance of the farthest corner, four radial and two tangential coefficients. Beyond an edge its last pixels go on.
+ */
+export function warp(source: usize, out: usize, stride: i32, width: i32, height: i32, factors: usize): void {
+  const cx = load<f64>(factors);
+  const cy = load<f64>(factors, 8);
+  const far = load<f64>(factors, 16);
+  const r0 = load<f64>(factors, 24);
+  const r1 = load<f64>(factors, 32);
+  const r2 = load<f64>(factors, 40);
+  const r3 = load<f64>(factors, 48);
+  const t0 = load<f64>(factors, 56);
+  const t1 = load<f64>(factors, 64);
+  const perPixel = 1 / far;
+  for (let line = 0; line < height; line++) {
+    const dy = (f64(line) - cy) * perPixel;
+    let to = out + (usize(line) * usize(stride) << 2);
+    for (let column = 0; column < width; column++, to += 4) {
+      const dx = (f64(column) - cx) * perPixel;
+      const q = dx * dx + dy * dy;
+      const radial = r0 + q * (r1 + q * (r2 + q * r3));
+      const sx = cx + far * (radial * dx + 2 * t0 * dx * dy + t1 * (q + 2 * dx * dx));
+      const sy = cy + far * (radial * dy + 2 * t1 * dx * dy + t0 * (q + 2 * dy * dy));
+      // Far outside all pixels are the last one; and a whole number has no room for more.
+      const left = i32(max<f64>(-4, min<f64>(floor(sx), f64(width) + 4)));
+      const top = i32(max<f64>(-4, min<f64>(floor(sy), f64(height) + 4)));
+      const across = cubic(f32(sx - floor(sx)));
+      const down = cubic(f32(sy - floor(sy)));
+      let rows: v128;
+      if (left >= 1 && top >= 1 && left + 2 < width && top + 2 < height) {
+        let p = source + (usize((top - 1) * stride + left - 1) << 2);
+        const pitch = usize(stride) << 2;
+        rows = f32x4.mul(v128.load(p), v128.shuffle<f32>(down, down, 0, 0, 0, 0));
+        p += pitch;
+        rows = f32x4.add(rows, f32x4.mul(v128.load(p), v128.shuffle<f32>(down, down, 1, 1, 1, 1)));
+        p += pitch;
+        rows = f32x4.add(rows, f32x4.mul(v128.load(p), v128.shuffle<f32>(down, down, 2, 2, 2, 2)));
+        p += pitch;
+        rows = f32x4.add(rows, f32x4.mul(v128.load(p), v128.shuffle<f32>(down, down, 3, 3, 3, 3)));
+      } else {
+        rows = f32x4.splat(0);
+        for (let j = 0; j < 4; j++) {
+          const row = source + (usize(min(max(top - 1 + j, 0), height - 1) * stride) << 2);
+          let values = f32x4.splat(load<f32>(row + (usize(min(max(left - 1, 0), width - 1)) << 2)));
+          values = f32x4.replace_lane(values, 1, load<f32>(row + (usize(min(max(left, 0), width - 1)) << 2)));
+          values = f32x4.replace_lane(values, 2, load<f32>(row + (usize(min(max(left + 1, 0), width - 1)) << 2)));
+          values = f32x4.replace_lane(values, 3, load<f32>(row + (usize(min(max(left + 2, 0), width - 1)) << 2)));
+          const weight = j == 0 ? f32x4.extract_lane(down, 0) : j == 1 ? f32x4.extract_lane(down, 1) : j == 2 ? f32x4.extract_lane(down, 2) : f32x4.extract_lane(down, 3);
+          rows = f32x4.add(rows, f32x4.mul(values, f32x4.splat(weight)));
+        }
+      }
+      const sum = f32x4.mul(rows, across);
+      const pairs = f32x4.add(sum, v128.shuffle<f32>(sum, sum, 2, 3, 0, 1));
+      store<f32>(to, f32x4.extract_lane(pairs, 0) + f32x4.extract_lane(pairs, 1));
+    }
+  }
+}

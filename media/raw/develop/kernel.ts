@@ -10,7 +10,7 @@ import type { Samples } from '../../formats/dng/decode.ts';
 import type { RawPicture } from '../../formats/dng/header.ts';
 import { BEHIND } from '../../formats/dng/kernel.ts';
 import { opcodeName, type RawOpcode } from '../../formats/dng/opcodes.ts';
-import { correctLines, fillBadPixels, warpPlane } from '../corrections/apply.ts';
+import { correctLines, fillBadPixels, warpFactors } from '../corrections/apply.ts';
 import { type Placed, placed } from '../corrections/which.ts';
 import { balanceOf } from './balance.ts';
 import { type Crop, cropOf, halved, sizeOf } from './crop.ts';
@@ -37,6 +37,9 @@ interface Exports {
   readonly fine: (plan: number, first: number, end: number) => void;
   readonly half: (plan: number, first: number, end: number) => void;
   readonly halved: (plan: number, first: number, end: number) => void;
+  readonly warp: (
+    ...args: [source: number, out: number, stride: number, width: number, height: number, factors: number]
+  ) => void;
   readonly three: (plan: number, first: number, end: number) => void;
   readonly toAp0: (r: number, g: number, b: number, count: number, factors: number, led: number) => void;
 }
@@ -68,7 +71,11 @@ interface Prepared {
 interface Whole {
   readonly from: readonly [number, number, number];
   readonly to: readonly [number, number, number];
+  /** Where the kernel finds what it warps by. */
+  readonly warp: number;
 }
+
+const WARP_FACTORS = 9;
 
 export class DevelopKernel {
   readonly #memory: KernelMemory;
@@ -121,7 +128,13 @@ export class DevelopKernel {
     };
     const onMosaic = picture.pattern !== null && corrections.some((name) => name.endsWith('(list 2)'));
     const mosaic = onMosaic ? memory.allocate(active.width * active.height * 4) : 0;
-    const whole = isWhole ? { from: wholePlanes(), to: warps ? wholePlanes() : ([0, 0, 0] as const) } : null;
+    const whole = isWhole
+      ? {
+          from: wholePlanes(),
+          to: warps ? wholePlanes() : ([0, 0, 0] as const),
+          warp: memory.allocate(8 * WARP_FACTORS),
+        }
+      : null;
     const factors = memory.allocate(64);
     const block =
       picture.pattern === null
@@ -386,7 +399,7 @@ export class DevelopKernel {
   }
 
   /** The whole active area, corrected and warped, in the planes `from`. */
-  #makeWhole({ from, to }: Whole): void {
+  #makeWhole({ from, to, warp: warpAt }: Whole): void {
     const { crop, seen, planes, lines } = this.#need();
     const memory = this.#memory;
     const size = crop.width * crop.height;
@@ -413,11 +426,17 @@ export class DevelopKernel {
         if (ofPlane === undefined) continue;
         const out = memory.f32(to[plane] as number, size);
         out.set(values);
-        warpPlane(
-          values,
-          out,
-          { plane: ofPlane, x: correction.x, y: correction.y },
-          { bounds, stride: crop.width },
+        const first = (bounds.top * crop.width + bounds.left) * 4;
+        const factors = new DataView(memory.memory.buffer, warpAt, 8 * WARP_FACTORS);
+        for (const [index, value] of warpFactors(ofPlane, correction.x, correction.y, bounds).entries())
+          factors.setFloat64(8 * index, value, true);
+        this.#exports.warp(
+          at + first,
+          (to[plane] as number) + first,
+          crop.width,
+          bounds.width,
+          bounds.height,
+          warpAt,
         );
         values.set(out);
       }
