@@ -8,7 +8,7 @@ import { isYcbcrMatrix, ycbcrMatrices } from '../../media/colour/ycbcr.ts';
 import { type ClipFacts, earlierField } from '../../media/facts.ts';
 import type { CorrectionChoice } from '../../media/interpretation.ts';
 import { OWN_DECODER } from '../../media/raw/decoders/names.ts';
-import { cropOf } from '../../media/raw/develop/crop.ts';
+import { cropOf, halved } from '../../media/raw/develop/crop.ts';
 import { developmentOf } from '../../media/raw/develop/development.ts';
 import { turned, turnOf } from '../../media/raw/develop/turn.ts';
 import type { RawFacts } from '../../media/raw-facts.ts';
@@ -86,7 +86,7 @@ export function groundOf({
     return { findings: refusals };
   return {
     linearisation: linearisation.linearisation,
-    size: sizeOf(facts),
+    size: sizeOf(facts, profile),
     timecode: timecode.timecode,
     parts: {
       clip: clip.name,
@@ -128,9 +128,14 @@ export function about({ roll, clip, profile }: MasterRequest, items: readonly Fi
   return items.map((item) => ({ ...item, roll, clip: clip.id, profile: profile.name }));
 }
 
-function sizeOf({ raw, video }: ClipFacts): { width: number; height: number } {
+function sizeOf(
+  { raw, video }: ClipFacts,
+  { development }: MasterProfile,
+): { width: number; height: number } {
   if (raw === undefined) return { width: video.width, height: video.height };
-  return turned(cropOf(raw.picture), turnOf(raw.picture.orientation) ?? 0);
+  const crop = cropOf(raw.picture);
+  const shown = development.demosaic === 'half' ? halved(crop) : crop;
+  return turned(shown, turnOf(raw.picture.orientation) ?? 0);
 }
 
 type Way =
@@ -244,6 +249,17 @@ function rawLinearisation({ raw, interpretation }: ClipFacts, { development }: M
   const corrections = correctionsMade(raw.corrections ?? [], choice);
   if (corrections.refusals.length > 0) return { findings: corrections.refusals };
   const turn = turnOf(raw.picture.orientation) ?? 0;
+  const shown = cropOf(raw.picture);
+  if (development.demosaic === 'half' && (shown.width < 2 || shown.height < 2))
+    return {
+      findings: [
+        finding(
+          'master-source-unsupported',
+          `${shown.width}x${shown.height} pixels`,
+          'a block of 2x2 at least, for half',
+        ),
+      ],
+    };
   const developed = developmentOf(raw.picture, { whiteBalance, exposureStops, anchor });
   if ('missing' in developed)
     return {

@@ -89,7 +89,7 @@ export const masterSchema = z.strictObject({
       demosaic: z
         .enum(demosaicMethods)
         .describe(
-          'How the colours that a sensor did not see are found; linear: 5x5 of Malvar, He, Cutler 2004; fine: directional, slower and better',
+          'How the colours that a sensor did not see are found; linear: 5x5 of Malvar, He, Cutler 2004; fine: directional, slower and better; half: one pixel for each block of 2x2, half as wide and high',
         ),
       highlights: z
         .enum(highlightPolicies)

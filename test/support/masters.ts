@@ -5,7 +5,7 @@ import { surveySequence } from '../../coordinator/survey/sequence.ts';
 import type { Job } from '../../ledger/job.ts';
 import type { SequencePlace } from '../../media/input.ts';
 import type { Interpretation } from '../../media/interpretation.ts';
-import { buildDng, testSamples } from './dng.ts';
+import { buildDng, type DngOptions, testSamples } from './dng.ts';
 import { factsOf, mediaTools } from './make.ts';
 import { interpretation, masterJob as jobOfClip } from './master.ts';
 import { makeMovie, type MovieOptions } from './media.ts';
@@ -49,10 +49,11 @@ export const numberedFrames = (
   statedRate: { num: 24, den: 1 },
 });
 
-/** DNG frames of moving noise, from 01:00:00:00 on. */
+/** DNG frames of moving noise, from 01:00:00:00 on; `change`: what is otherwise in all of them, or in one. */
 export async function rawClip(
   rollFolder: string,
   { width, height, frames }: { readonly width: number; readonly height: number; readonly frames: number },
+  change: (frame: number) => Partial<DngOptions> = () => ({}),
 ): Promise<ClipOnDisk> {
   mkdirSync(join(rollFolder, NAME), { recursive: true });
   for (let frame = 0; frame < frames; frame += 1) {
@@ -63,6 +64,7 @@ export async function rawClip(
       bits: 12,
       rate: [24_000, 1001],
       timecode: `01:00:00:${String(frame).padStart(2, '0')}`,
+      ...change(frame),
     });
     writeFileSync(join(rollFolder, NAME, `${NAME}_${String(frame + 101).padStart(6, '0')}.dng`), bytes);
   }

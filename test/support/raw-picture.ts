@@ -67,6 +67,7 @@ export function cameraByReference({ picture, demosaic, neutral }: DevelopPlan, c
   const values = linearMosaic(picture, codes).map(
     (value, index) => value / balance[channelAt(pattern, Math.floor(index / width), index % width)],
   );
+  if (demosaic === 'half') throw new RangeError('a picture of another size');
   const whole = { linear, fine }[demosaic]({ values, width, height, pattern });
   const crop = cropOf(picture);
   const cut = (plane: Float64Array, by: number): Float64Array => {

@@ -9,6 +9,7 @@ import type { Job } from '../../ledger/job.ts';
 import { frameName } from '../../media/input.ts';
 import { fsPath } from '../../files/names.ts';
 import { fine } from '../../media/raw/demosaic/fine.ts';
+import { half } from '../../media/raw/demosaic/half.ts';
 import { linear } from '../../media/raw/demosaic/linear.ts';
 import { channelAt } from '../../media/raw/demosaic/mosaic.ts';
 import {
@@ -20,7 +21,7 @@ import {
 } from '../../media/raw/corrections/reference.ts';
 import { type Placed, placed } from '../../media/raw/corrections/which.ts';
 import { balanceOf } from '../../media/raw/develop/balance.ts';
-import { cropOf, sizeOf } from '../../media/raw/develop/crop.ts';
+import { cropOf, halved, sizeOf } from '../../media/raw/develop/crop.ts';
 import { linearMosaic, linearPixels } from '../../media/raw/develop/levels.ts';
 import type { Triple } from '../../media/raw/develop/matrix.ts';
 import { beforeTurn, turned } from '../../media/raw/develop/turn.ts';
@@ -95,20 +96,23 @@ export async function rawSpot({
   const camera = new SensorPicture(dng, await cfaOf(job, { path, file: bytes, dng }, signal), linearisation);
   const shown = cropOf(picture);
   const { turn = 0 } = linearisation;
-  const upright = turned(shown, turn);
+  const isHalf = linearisation.demosaic === 'half';
+  const size = isHalf ? halved(shown) : shown;
+  const upright = turned(size, turn);
   const pixels: Point[] = [];
   const values: number[] = [];
   for (const corner of corners(upright.width, upright.height)) {
     const points = square(corner, upright.width, upright.height);
-    const places = points.map((point) => {
-      const { x, y } = beforeTurn(point, turn, shown);
-      return { row: shown.top + y, column: shown.left + x };
+    const places = points.flatMap((point): Place[] => {
+      const { x, y } = beforeTurn(point, turn, size);
+      if (!isHalf) return [{ row: shown.top + y, column: shown.left + x }];
+      const [row, column] = [shown.top + 2 * y, shown.left + 2 * x];
+      return [0, 1].flatMap((down) => [0, 1].map((beside) => ({ row: row + down, column: column + beside })));
     });
-    const [still, moved, back] = [0, TREMBLE, -TREMBLE].map((tremble) => camera.at(places, tremble)) as [
-      Triple[],
-      Triple[],
-      Triple[],
-    ];
+    const [still, moved, back] = [0, TREMBLE, -TREMBLE].map((tremble) => {
+      const values = camera.at(places, tremble);
+      return isHalf ? meansOfFour(values) : values;
+    }) as [Triple[], Triple[], Triple[]];
     for (const [index, { x, y }] of points.entries()) {
       const value = still[index] as Triple;
       const size = Math.max(...value.map(Math.abs), 1e-3);
@@ -123,6 +127,14 @@ export async function rawSpot({
     }
   }
   return { frame, pixels, sceneLinear: Float64Array.from(values) };
+}
+
+function meansOfFour(values: readonly Triple[]): Triple[] {
+  return Array.from({ length: values.length / 4 }, (_, index): Triple => {
+    const four = values.slice(4 * index, 4 * index + 4);
+    const mean = (channel: 0 | 1 | 2): number => four.reduce((sum, value) => sum + value[channel], 0) / 4;
+    return [mean(0), mean(1), mean(2)];
+  });
 }
 
 /** Row and column of the active area. */
@@ -258,7 +270,11 @@ class SensorPicture {
           ((mosaic[(from.y + y) * active.width + from.x + x] as number) / own) * (1 + (tremble * odd) / 2);
       }
     }
-    const { r, g, b } = (demosaic === 'fine' ? fine : linear)({ values, width, height, pattern });
+    const shown = cropOf(this.#picture);
+    const origin = { row: shown.top - from.y, column: shown.left - from.x };
+    const part = { values, width, height, pattern };
+    const { r, g, b } =
+      demosaic === 'half' ? half(part, origin) : (demosaic === 'fine' ? fine : linear)(part);
     return places.map(({ row, column }) => {
       const at = (row - from.y) * width + column - from.x;
       return [(r[at] as number) * balance[0], (g[at] as number) * balance[1], (b[at] as number) * balance[2]];

@@ -46,7 +46,7 @@ let rowDeltas: usize = 0;
 let lineCodes: usize = 0;
 let ring: usize = 0;
 /** Values of a half line that are computed, a multiple of 4; bytes from one half line to the next. */
-let half: i32 = 0;
+let halfLine: i32 = 0;
 let pitch: usize = 0;
 let gainRed: f32 = 0;
 let gainGreen: f32 = 0;
@@ -91,8 +91,8 @@ function open(plan: usize): void {
   outGreen = load<u32>(plan, 92);
   outBlue = load<u32>(plan, 96);
   mosaic = load<u32>(plan, 100);
-  half = ((cropWidth + 2 * MARGIN + 7) >> 3) << 2;
-  pitch = (usize(half) + 2 * PAD) << 2;
+  halfLine = ((cropWidth + 2 * MARGIN + 7) >> 3) << 2;
+  pitch = (usize(halfLine) + 2 * PAD) << 2;
 }
 
 /** Mirrored about the first and the last sample as often as needed: parity stays. `count` is 2 or more. */
@@ -173,7 +173,7 @@ function offCurveOne(value: f32): f32 {
 
 /** One line of a mosaic that is linear already, balanced. */
 function takeValues(line: i32, y: i32): void {
-  gatherValues(mosaic + (usize(y) * usize(activeWidth) << 2), cropLeft - MARGIN, half << 1);
+  gatherValues(mosaic + (usize(y) * usize(activeWidth) << 2), cropLeft - MARGIN, halfLine << 1);
   const starts = phase(line) == 0;
   const even = at(line, starts ? C : G);
   const odd = at(line, starts ? G : C);
@@ -181,7 +181,7 @@ function takeValues(line: i32, y: i32): void {
   const green: f32 = 1 / backGreen;
   const evenGain = f32x4.splat(starts ? colour : green);
   const oddGain = f32x4.splat(starts ? green : colour);
-  for (let i = 0; i < half; i += 4) {
+  for (let i = 0; i < halfLine; i += 4) {
     const p = lineCodes + (usize(i) << 3);
     const a = v128.load(p);
     const b = v128.load(p, 16);
@@ -197,8 +197,8 @@ function take(line: i32): void {
     takeValues(line, y);
     return;
   }
-  gather(codes + (usize(y) * usize(stride) << 1), cropLeft - MARGIN, half << 1);
-  const black = blacks + ((usize(y % blackRows) * usize(half)) << 3);
+  gather(codes + (usize(y) * usize(stride) << 1), cropLeft - MARGIN, halfLine << 1);
+  const black = blacks + ((usize(y % blackRows) * usize(halfLine)) << 3);
   const delta = f32x4.splat(load<f32>(rowDeltas + (usize(y) << 2)));
   const colour = isRed(line) ? gainRed : gainBlue;
   const starts = phase(line) == 0;
@@ -207,7 +207,7 @@ function take(line: i32): void {
   const evenGain = f32x4.splat(starts ? colour : gainGreen);
   const oddGain = f32x4.splat(starts ? gainGreen : colour);
   const zero = i16x8.splat(0);
-  for (let i = 0; i < half; i += 4) {
+  for (let i = 0; i < halfLine; i += 4) {
     const p = lineCodes + (usize(i) << 2);
     let a: v128;
     let b: v128;
@@ -290,7 +290,7 @@ function linearLine(line: i32): void {
   const p = phase(line);
   const left = p - 1;
   const right = p;
-  for (let i = 0; i < half; i += 4) {
+  for (let i = 0; i < halfLine; i += 4) {
     const o = usize(i) << 2;
     const c = at(line, C) + o;
     const g = at(line, G) + o;
@@ -337,6 +337,76 @@ export function linear(plan: usize, first: i32, end: i32): void {
   }
 }
 
+/** Of the line's colour, as it looks from the middle of the blocks: three quarters of the own and one of the next one beyond the middle, both ways. */
+function middle(line: i32, beyond: i32, to: usize): void {
+  const next = phase(line) == 0 ? 1 : -1;
+  const own = at(line, C);
+  const other = at(beyond, C);
+  for (let i = 0; i < halfLine; i += 4) {
+    const o = usize(i) << 2;
+    const near = add(mul(v128.load(own + o), 3), beside(own + o, next));
+    const far = add(mul(v128.load(other + o), 3), beside(other + o, next));
+    v128.store(to + o, mul(add(mul(near, 3), far), 0.0625));
+  }
+}
+
+/** media/raw/demosaic/half.ts: a value of each colour for every block of the lines `line` and `line + 1`. */
+function blocks(line: i32): void {
+  const red = isRed(line);
+  middle(line, line + 2, at(line, red ? OWN : OTHER));
+  middle(line + 1, line - 1, at(line, red ? OTHER : OWN));
+  const one = at(line, G);
+  const other = at(line + 1, G);
+  const green = at(line, GREEN);
+  for (let i = 0; i < halfLine; i += 4) {
+    const o = usize(i) << 2;
+    v128.store(green + o, mul(add(v128.load(one + o), v128.load(other + o)), 0.5));
+  }
+}
+
+/** A line of blocks, out of balance again. */
+function giveBlocks(from: usize, by: f32, out: usize): void {
+  const values = from + (usize(MARGIN) << 1);
+  for (let x = 0; x < cropWidth >> 1; x++) store<f32>(out + (usize(x) << 2), load<f32>(values + (usize(x) << 2)) * by);
+}
+
+/** Levels and a value for each block, as `linear` is called: blocks begin with the crop, and each of their pixels gets it. */
+export function half(plan: usize, first: i32, end: i32): void {
+  open(plan);
+  curved = false;
+  bandTop = cropTop + first;
+  const reach = 2;
+  for (let line = bandTop + (first == 0 ? -reach : reach); line < cropTop + end + reach; line++) {
+    take(line);
+    const done = line - reach;
+    if (done < bandTop) continue;
+    const top = done - ((done - cropTop) & 1);
+    blocks(top);
+    const out = usize(done - bandTop) * usize(cropWidth) << 2;
+    zip(at(top, OWN), at(top, OWN), backRed, outRed + out);
+    zip(at(top, GREEN), at(top, GREEN), backGreen, outGreen + out);
+    zip(at(top, OTHER), at(top, OTHER), backBlue, outBlue + out);
+  }
+}
+
+/** The same with one value for each block: `first` and `end` count lines of blocks. */
+export function halved(plan: usize, first: i32, end: i32): void {
+  open(plan);
+  curved = false;
+  bandTop = cropTop + 2 * first;
+  const reach = 2;
+  for (let line = bandTop + (first == 0 ? -reach : reach); line < cropTop + 2 * end + reach; line++) {
+    take(line);
+    const top = line - reach - 1;
+    if (top < bandTop || ((top - cropTop) & 1) != 0) continue;
+    blocks(top);
+    const out = usize((top - bandTop) >> 1) * usize(cropWidth >> 1) << 2;
+    giveBlocks(at(top, OWN), backRed, outRed + out);
+    giveBlocks(at(top, GREEN), backGreen, outGreen + out);
+    giveBlocks(at(top, OTHER), backBlue, outBlue + out);
+  }
+}
+
 /** Between the two values, and half of their distance beyond. */
 @inline
 function bounded(value: v128, one: v128, other: v128): v128 {
@@ -357,7 +427,7 @@ function differences(line: i32): void {
   const cDown = at(line + 2, C);
   const h = at(line, CH);
   const v = at(line, CV);
-  for (let i = 0; i < half; i += 4) {
+  for (let i = 0; i < halfLine; i += 4) {
     const o = usize(i) << 2;
     const cc = v128.load(c + o);
     const halfC = mul(cc, 0.5);
@@ -400,7 +470,7 @@ function decide(line: i32): void {
   const across = at(line, ACROSS);
   const green = at(line, GREEN);
   const least = f32x4.splat(<f32>1e-4);
-  for (let i = 0; i < half; i += 4) {
+  for (let i = 0; i < halfLine; i += 4) {
     const o = usize(i) << 2;
     const h0 = v128.load(h + o);
     const u0 = v128.load(hUp2 + o);
@@ -435,7 +505,7 @@ function fillGreens(line: i32): void {
   const g = at(line, G);
   const own = at(line, OWN);
   const other = at(line, OTHER);
-  for (let i = 0; i < half; i += 4) {
+  for (let i = 0; i < halfLine; i += 4) {
     const o = usize(i) << 2;
     const gg = v128.load(g + o);
     v128.store(own + o, add(gg, mul(add(sub(beside(c + o, -p), beside(green + o, -p)), sub(beside(c + o, 1 - p), beside(green + o, 1 - p))), 0.5)));
@@ -459,7 +529,7 @@ function refineColours(line: i32): void {
   const across = at(line, ACROSS);
   const green = at(line, GREEN);
   const opposite = at(line, OPPOSITE);
-  for (let i = 0; i < half; i += 4) {
+  for (let i = 0; i < halfLine; i += 4) {
     const o = usize(i) << 2;
     const part = v128.load(across + o);
     const cc = v128.load(c + o);
@@ -487,7 +557,7 @@ function refineOpposite(line: i32): void {
   const otherDown = at(line + 1, OTHER);
   const across = at(line, ACROSS);
   const opposite = at(line, OPPOSITE);
-  for (let i = 0; i < half; i += 4) {
+  for (let i = 0; i < halfLine; i += 4) {
     const o = usize(i) << 2;
     const cc = v128.load(c + o);
     const h = add(sub(beside(other + o, p - 1), beside(own + o, p - 1)), sub(beside(other + o, p), beside(own + o, p)));
@@ -612,6 +682,74 @@ export function three(plan: usize, first: i32, end: i32): void {
         b += 12;
         out += 4;
       }
+    }
+  }
+}
+
+/** Keys' cubic with a = -1/2 (IEEE Trans. ASSP 29(6), 1981): weights of the four values around a place that lies `part` beyond the second. */
+@inline
+function cubic(part: f32): v128 {
+  const t = f32x4.splat(part);
+  let w = f32x4.add(f32x4.mul(t, f32x4(-0.5, 1.5, -1.5, 0.5)), f32x4(1, -2.5, 2, -0.5));
+  w = f32x4.add(f32x4.mul(t, w), f32x4(-0.5, 0, 0.5, 0));
+  return f32x4.add(f32x4.mul(t, w), f32x4(0, 1, 0, 0));
+}
+
+/**
+ * One plane warped, from `source` to `out`, `stride` values from line to line (DNG specification, WarpRectilinear). `factors`, f64: the centre's
+ * column and row, the distance of the farthest corner, four radial and two tangential coefficients. Beyond an edge its last pixels go on.
+ */
+export function warp(source: usize, out: usize, stride: i32, width: i32, height: i32, factors: usize): void {
+  const cx = load<f64>(factors);
+  const cy = load<f64>(factors, 8);
+  const far = load<f64>(factors, 16);
+  const r0 = load<f64>(factors, 24);
+  const r1 = load<f64>(factors, 32);
+  const r2 = load<f64>(factors, 40);
+  const r3 = load<f64>(factors, 48);
+  const t0 = load<f64>(factors, 56);
+  const t1 = load<f64>(factors, 64);
+  const perPixel = 1 / far;
+  for (let line = 0; line < height; line++) {
+    const dy = (f64(line) - cy) * perPixel;
+    let to = out + (usize(line) * usize(stride) << 2);
+    for (let column = 0; column < width; column++, to += 4) {
+      const dx = (f64(column) - cx) * perPixel;
+      const q = dx * dx + dy * dy;
+      const radial = r0 + q * (r1 + q * (r2 + q * r3));
+      const sx = cx + far * (radial * dx + 2 * t0 * dx * dy + t1 * (q + 2 * dx * dx));
+      const sy = cy + far * (radial * dy + 2 * t1 * dx * dy + t0 * (q + 2 * dy * dy));
+      // Far outside all pixels are the last one; and a whole number has no room for more.
+      const left = i32(max<f64>(-4, min<f64>(floor(sx), f64(width) + 4)));
+      const top = i32(max<f64>(-4, min<f64>(floor(sy), f64(height) + 4)));
+      const across = cubic(f32(sx - floor(sx)));
+      const down = cubic(f32(sy - floor(sy)));
+      let rows: v128;
+      if (left >= 1 && top >= 1 && left + 2 < width && top + 2 < height) {
+        let p = source + (usize((top - 1) * stride + left - 1) << 2);
+        const pitch = usize(stride) << 2;
+        rows = f32x4.mul(v128.load(p), v128.shuffle<f32>(down, down, 0, 0, 0, 0));
+        p += pitch;
+        rows = f32x4.add(rows, f32x4.mul(v128.load(p), v128.shuffle<f32>(down, down, 1, 1, 1, 1)));
+        p += pitch;
+        rows = f32x4.add(rows, f32x4.mul(v128.load(p), v128.shuffle<f32>(down, down, 2, 2, 2, 2)));
+        p += pitch;
+        rows = f32x4.add(rows, f32x4.mul(v128.load(p), v128.shuffle<f32>(down, down, 3, 3, 3, 3)));
+      } else {
+        rows = f32x4.splat(0);
+        for (let j = 0; j < 4; j++) {
+          const row = source + (usize(min(max(top - 1 + j, 0), height - 1) * stride) << 2);
+          let values = f32x4.splat(load<f32>(row + (usize(min(max(left - 1, 0), width - 1)) << 2)));
+          values = f32x4.replace_lane(values, 1, load<f32>(row + (usize(min(max(left, 0), width - 1)) << 2)));
+          values = f32x4.replace_lane(values, 2, load<f32>(row + (usize(min(max(left + 1, 0), width - 1)) << 2)));
+          values = f32x4.replace_lane(values, 3, load<f32>(row + (usize(min(max(left + 2, 0), width - 1)) << 2)));
+          const weight = j == 0 ? f32x4.extract_lane(down, 0) : j == 1 ? f32x4.extract_lane(down, 1) : j == 2 ? f32x4.extract_lane(down, 2) : f32x4.extract_lane(down, 3);
+          rows = f32x4.add(rows, f32x4.mul(values, f32x4.splat(weight)));
+        }
+      }
+      const sum = f32x4.mul(rows, across);
+      const pairs = f32x4.add(sum, v128.shuffle<f32>(sum, sum, 2, 3, 0, 1));
+      store<f32>(to, f32x4.extract_lane(pairs, 0) + f32x4.extract_lane(pairs, 1));
     }
   }
 }

@@ -89,6 +89,23 @@ function between(pixel: number, { size, origin, spacing, points }: Axis): Betwee
   return { before, part: at - before };
 }
 
+/** The straight line that a pixel lies on between two points of a map, and the pixel (not whole) where it ends; outside all points it is level. */
+function segment(
+  pixel: number,
+  points: Float64Array,
+  axis: Axis,
+): { readonly low: number; readonly slope: number; readonly part: number; readonly until: number } {
+  const last = points.length - 1;
+  const at = last === 0 ? 0 : ((pixel + 0.5) / axis.size - axis.origin) / axis.spacing;
+  const pixelOf = (point: number): number => (axis.origin + point * axis.spacing) * axis.size - 0.5;
+  if (last === 0 || at >= last)
+    return { low: points[last] as number, slope: 0, part: 0, until: Number.POSITIVE_INFINITY };
+  if (at < 0) return { low: points[0] as number, slope: 0, part: 0, until: pixelOf(0) };
+  const before = Math.floor(at);
+  const low = points[before] as number;
+  return { low, slope: (points[before + 1] as number) - low, part: at - before, until: pixelOf(before + 1) };
+}
+
 function gainMap(
   lines: Lines,
   plane: number,
@@ -100,28 +117,21 @@ function gainMap(
   const gain = (row: number, column: number): number =>
     gains[(Math.min(row, rows - 1) * columns + Math.min(column, columns - 1)) * planes + of] as number;
   const points = new Float64Array(columns);
-  const places: { before: Int32Array; part: Float64Array } = {
-    before: new Int32Array(lines.width).fill(-1),
-    part: new Float64Array(lines.width),
-  };
   const down = { size: bounds.height, origin: origin.down, spacing: spacing.down, points: rows };
   const across = { size: bounds.width, origin: origin.across, spacing: spacing.across, points: columns };
+  const { values } = lines;
   eachRow(lines, reach, bounds, ({ y, at, x, count, step }) => {
     const { before, part } = between(y, down);
     for (let column = 0; column < columns; column += 1)
       points[column] = gain(before, column) + part * (gain(before + 1, column) - gain(before, column));
-    for (let index = 0; index < count; index += 1) {
-      if (places.before[index] === -1) {
-        const place = between(x + index * step, across);
-        places.before[index] = place.before;
-        places.part[index] = place.part;
-      }
-      const beside = places.before[index] as number;
-      const low = points[beside] as number;
-      const high = points[Math.min(beside + 1, columns - 1)] as number;
-      const value = at + index * step;
-      lines.values[value] =
-        (lines.values[value] as number) * (low + (places.part[index] as number) * (high - low));
+    for (let index = 0; index < count; ) {
+      // From here to the next point of the map the gain goes in a straight line.
+      const { low, slope, part, until } = segment(x + index * step, points, across);
+      const end = Math.min(count, Math.max(index + 1, Math.ceil((until - x) / step)));
+      const perValue = (slope * step) / (across.size * across.spacing);
+      let by = low + part * slope;
+      for (let value = at + index * step; index < end; index += 1, value += step, by += perValue)
+        values[value] = (values[value] as number) * by;
     }
   });
 }
@@ -285,52 +295,8 @@ export function fillBadPixels(mosaic: MosaicOf, correction: Correction): void {
   for (const [at, value] of filled) values[at] = value;
 }
 
-/** Keys' cubic (IEEE Trans. ASSP 29(6), 1981) with a = -1/2: weights of the four values around a place, into `weights`. */
-function cubic(part: number, weights: Float64Array): void {
-  const [p2, p3] = [part * part, part * part * part];
-  weights[0] = (-p3 + 2 * p2 - part) / 2;
-  weights[1] = (3 * p3 - 5 * p2 + 2) / 2;
-  weights[2] = (-3 * p3 + 4 * p2 + part) / 2;
-  weights[3] = (p3 - p2) / 2;
-}
-
-/**
- * One plane warped (WarpRectilinear), from a whole picture of the active area to `out`, of the same size: each pixel takes what lies where its
- * polynomials say. Beyond the picture's edge its last pixels go on.
- */
-export function warpPlane(
-  from: Float32Array,
-  out: Float32Array,
-  { plane, x, y }: { readonly plane: WarpPlane; readonly x: number; readonly y: number },
-  { bounds, stride }: { readonly bounds: Bounds; readonly stride: number },
-): void {
+/** What the kernel warps a plane by (media/kernels/assembly/cfa.ts), in its order. */
+export function warpFactors(plane: WarpPlane, x: number, y: number, bounds: Bounds): number[] {
   const { cx, cy, far } = centreOf(x, y, bounds);
-  const [r0, r1, r2, r3, t0, t1] = plane;
-  const { width, height } = bounds;
-  const start = bounds.top * stride + bounds.left;
-  // Taken for every pixel: no list is made for each.
-  const [across, down] = [new Float64Array(4), new Float64Array(4)];
-  for (let line = 0; line < height; line += 1) {
-    const dy = (line - cy) / far;
-    for (let column = 0; column < width; column += 1) {
-      const dx = (column - cx) / far;
-      const q = dx * dx + dy * dy;
-      const radial = r0 + q * (r1 + q * (r2 + q * r3));
-      const sx = cx + far * (radial * dx + 2 * t0 * dx * dy + t1 * (q + 2 * dx * dx));
-      const sy = cy + far * (radial * dy + 2 * t1 * dx * dy + t0 * (q + 2 * dy * dy));
-      const [left, top] = [Math.floor(sx), Math.floor(sy)];
-      cubic(sx - left, across);
-      cubic(sy - top, down);
-      let sum = 0;
-      for (let j = 0; j < 4; j += 1) {
-        const row = start + Math.min(Math.max(top - 1 + j, 0), height - 1) * stride;
-        let inRow = 0;
-        for (let i = 0; i < 4; i += 1)
-          inRow +=
-            (across[i] as number) * (from[row + Math.min(Math.max(left - 1 + i, 0), width - 1)] as number);
-        sum += (down[j] as number) * inRow;
-      }
-      out[start + line * stride + column] = sum;
-    }
-  }
+  return [cx, cy, far, ...plane];
 }

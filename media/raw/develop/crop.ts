@@ -20,6 +20,15 @@ function inside(start: number, length: number, whole: number): { start: number; 
   return { start: from, length: Math.min(Math.max(1, Math.round(length)), whole - from) };
 }
 
+/** Whole blocks of 2 x 2: of an odd side the last line or column is left out. */
+export const halved = ({
+  width,
+  height,
+}: {
+  readonly width: number;
+  readonly height: number;
+}): { readonly width: number; readonly height: number } => ({ width: width >> 1, height: height >> 1 });
+
 export function cropOf({ activeArea, defaultCrop }: Pick<RawPicture, 'activeArea' | 'defaultCrop'>): Crop {
   const size = sizeOf(activeArea);
   const across = inside(defaultCrop.left, defaultCrop.width, size.width);

@@ -10,10 +10,10 @@ import type { Samples } from '../../formats/dng/decode.ts';
 import type { RawPicture } from '../../formats/dng/header.ts';
 import { BEHIND } from '../../formats/dng/kernel.ts';
 import { opcodeName, type RawOpcode } from '../../formats/dng/opcodes.ts';
-import { correctLines, fillBadPixels, warpPlane } from '../corrections/apply.ts';
+import { correctLines, fillBadPixels, warpFactors } from '../corrections/apply.ts';
 import { type Placed, placed } from '../corrections/which.ts';
 import { balanceOf } from './balance.ts';
-import { type Crop, cropOf, sizeOf } from './crop.ts';
+import { type Crop, cropOf, halved, sizeOf } from './crop.ts';
 import type { Development } from './development.ts';
 import { levelsOf, samplesOf } from './levels.ts';
 import type { HighlightPolicy } from './policies.ts';
@@ -35,6 +35,11 @@ export interface DevelopPlan extends Pick<Development, 'neutral' | 'matrix' | 'e
 interface Exports {
   readonly linear: (plan: number, first: number, end: number) => void;
   readonly fine: (plan: number, first: number, end: number) => void;
+  readonly half: (plan: number, first: number, end: number) => void;
+  readonly halved: (plan: number, first: number, end: number) => void;
+  readonly warp: (
+    ...args: [source: number, out: number, stride: number, width: number, height: number, factors: number]
+  ) => void;
   readonly three: (plan: number, first: number, end: number) => void;
   readonly toAp0: (r: number, g: number, b: number, count: number, factors: number, led: number) => void;
 }
@@ -50,6 +55,8 @@ interface Prepared {
   readonly plan: DevelopPlan;
   /** Of the sensor: what is demosaiced. With `whole` the whole active area, otherwise what is shown. */
   readonly crop: Crop;
+  /** The same as the kernel does it: where blocks of 2 x 2 begin outside, from a line or column before on. */
+  readonly seen: Crop;
   readonly lines: number;
   readonly codes: number;
   readonly block: number;
@@ -64,7 +71,11 @@ interface Prepared {
 interface Whole {
   readonly from: readonly [number, number, number];
   readonly to: readonly [number, number, number];
+  /** Where the kernel finds what it warps by. */
+  readonly warp: number;
 }
+
+const WARP_FACTORS = 9;
 
 export class DevelopKernel {
   readonly #memory: KernelMemory;
@@ -95,11 +106,14 @@ export class DevelopKernel {
     if (picture.pattern !== null && (active.width < 2 || active.height < 2))
       throw new UndevelopableError('size', `${active.width} x ${active.height} pixels of a pattern of 2 x 2`);
     const warps = corrections.some((name) => name.startsWith(WARP));
-    const shown = turned(cropOf(picture), plan.turn ?? 0);
+    const shown = shownOf(plan);
+    if (shown.width < 1 || shown.height < 1)
+      throw new UndevelopableError('size', 'less than a block of 2 x 2 pixels is shown');
     const isWhole = warps || (plan.turn ?? 0) !== 0;
     const crop = isWhole ? { left: 0, top: 0, ...active } : cropOf(picture);
     const lines = Math.min(plan.lines ?? shown.height, shown.height);
-    const plane = planeBytes(Math.max(crop.width, shown.width) * lines);
+    const seen = isWhole && isHalf(plan) ? fromBlock(crop, cropOf(picture)) : crop;
+    const plane = planeBytes(Math.max(seen.width, shown.width) * lines * (isHalf(plan) ? 2 : 1));
     const samples = picture.width * picture.height * samplesOf(picture);
     const codes = memory.allocate(samples * (picture.sampleFormat === 'float' ? 4 : 2) + BEHIND);
     const planes: Planes = {
@@ -114,12 +128,18 @@ export class DevelopKernel {
     };
     const onMosaic = picture.pattern !== null && corrections.some((name) => name.endsWith('(list 2)'));
     const mosaic = onMosaic ? memory.allocate(active.width * active.height * 4) : 0;
-    const whole = isWhole ? { from: wholePlanes(), to: warps ? wholePlanes() : ([0, 0, 0] as const) } : null;
+    const whole = isWhole
+      ? {
+          from: wholePlanes(),
+          to: warps ? wholePlanes() : ([0, 0, 0] as const),
+          warp: memory.allocate(8 * WARP_FACTORS),
+        }
+      : null;
     const factors = memory.allocate(64);
     const block =
       picture.pattern === null
         ? this.#prepareThree(plan, crop, codes, planes)
-        : this.#prepareMosaic(plan, { crop, codes, planes, mosaic });
+        : this.#prepareMosaic(plan, { crop: seen, codes, planes, mosaic });
     memory
       .f32(factors, 15)
       .set([
@@ -129,7 +149,7 @@ export class DevelopKernel {
       ]);
     this.#next = 0;
     this.#corrections = [];
-    this.#prepared = { plan, crop, lines, codes, block, factors, planes, mosaic, whole };
+    this.#prepared = { plan, crop, seen, lines, codes, block, factors, planes, mosaic, whole };
   }
 
   /** Entries for every code, the deltas of rows, and 0 where there is no table. */
@@ -285,14 +305,14 @@ export class DevelopKernel {
     }
     if (first !== 0 && first !== this.#next)
       throw new RangeError(`a band from line ${first}, where line ${this.#next} is next`);
-    const shown = turned(cropOf(plan.picture), plan.turn ?? 0);
+    const shown = shownOf(plan);
     const end = Math.min(first + lines, shown.height);
     this.#next = end;
     if (first === 0) {
       this.#beforeDemosaic();
       if (whole !== null) this.#makeWhole(whole);
     }
-    if (whole === null) return this.#band(first, end);
+    if (whole === null) return isHalf(plan) ? this.#halfBand(first, end) : this.#band(first, end);
     this.#takeFrom(whole, first, end);
     return { ...planes, count: shown.width * (end - first) };
   }
@@ -332,7 +352,7 @@ export class DevelopKernel {
 
   /** Lines of the prepared crop, with the corrections that are made of three planes; not those of a whole picture. */
   #band(first: number, end: number): Planes {
-    const { plan, crop, block, planes } = this.#need();
+    const { plan, seen: crop, block, planes } = this.#need();
     this.#exports[plan.picture.pattern === null ? 'three' : plan.demosaic](block, first, end);
     const count = crop.width * (end - first);
     if (this.#prepared?.whole === null)
@@ -353,6 +373,25 @@ export class DevelopKernel {
     return { ...planes, count };
   }
 
+  /** Lines of blocks, each the mean of its pixels; without corrections behind the demosaic the kernel gives them at once. */
+  #halfBand(first: number, end: number): Planes {
+    const { plan, crop, block, planes } = this.#need();
+    const { width } = halved(crop);
+    const count = width * (end - first);
+    if (plan.picture.pattern !== null && this.#onPlanes().length === 0) {
+      this.#exports.halved(block, first, end);
+      return { ...planes, count };
+    }
+    const band = this.#band(2 * first, 2 * end);
+    for (const plane of [planes.r, planes.g, planes.b]) {
+      const values = this.#memory.f32(plane, band.count);
+      for (let line = 0, to = 0; line < end - first; line += 1)
+        for (let x = 0, from = 2 * line * crop.width; x < width; x += 1, from += 2, to += 1)
+          values[to] = blockMean(values, from, crop.width);
+    }
+    return { ...planes, count };
+  }
+
   /** Behind the demosaic; where every pixel has all colours, list 2 as well. */
   #onPlanes(): readonly Placed[] {
     const { picture } = this.#need().plan;
@@ -360,14 +399,20 @@ export class DevelopKernel {
   }
 
   /** The whole active area, corrected and warped, in the planes `from`. */
-  #makeWhole({ from, to }: Whole): void {
-    const { crop, planes, lines } = this.#need();
+  #makeWhole({ from, to, warp: warpAt }: Whole): void {
+    const { crop, seen, planes, lines } = this.#need();
     const memory = this.#memory;
     const size = crop.width * crop.height;
-    for (let first = 0; first < crop.height; first += lines) {
-      const band = this.#band(first, Math.min(first + lines, crop.height));
-      for (const [plane, at] of [planes.r, planes.g, planes.b].entries())
-        memory.f32(from[plane] as number, size).set(memory.f32(at, band.count), first * crop.width);
+    const [above, before] = [crop.top - seen.top, crop.left - seen.left];
+    for (let first = 0; first < seen.height; first += lines) {
+      const band = this.#band(first, Math.min(first + lines, seen.height));
+      for (const [plane, at] of [planes.r, planes.g, planes.b].entries()) {
+        const [to, values] = [memory.f32(from[plane] as number, size), memory.f32(at, band.count)];
+        for (let line = Math.max(first, above); (line - first) * seen.width < band.count; line += 1) {
+          const start = (line - first) * seen.width + before;
+          to.set(values.subarray(start, start + crop.width), (line - above) * crop.width);
+        }
+      }
     }
     for (const [plane, at] of from.entries()) {
       const values = memory.f32(at, size);
@@ -381,11 +426,17 @@ export class DevelopKernel {
         if (ofPlane === undefined) continue;
         const out = memory.f32(to[plane] as number, size);
         out.set(values);
-        warpPlane(
-          values,
-          out,
-          { plane: ofPlane, x: correction.x, y: correction.y },
-          { bounds, stride: crop.width },
+        const first = (bounds.top * crop.width + bounds.left) * 4;
+        const factors = new DataView(memory.memory.buffer, warpAt, 8 * WARP_FACTORS);
+        for (const [index, value] of warpFactors(ofPlane, correction.x, correction.y, bounds).entries())
+          factors.setFloat64(8 * index, value, true);
+        this.#exports.warp(
+          at + first,
+          (to[plane] as number) + first,
+          crop.width,
+          bounds.width,
+          bounds.height,
+          warpAt,
         );
         values.set(out);
       }
@@ -395,11 +446,14 @@ export class DevelopKernel {
   /** A band of what is shown, upright. */
   #takeFrom({ from }: Whole, first: number, end: number): void {
     const { plan, crop, planes } = this.#need();
-    const shown = cropOf(plan.picture);
+    const { left, top, ...size } = cropOf(plan.picture);
+    const half = isHalf(plan);
+    const shown = half ? halved(size) : size;
+    const by = half ? 2 : 1;
     const turn = plan.turn ?? 0;
     const { width } = turned(shown, turn);
     // Where the first pixel of a line lies in the sensor's picture, and how far it is to the next one.
-    const step = { 0: 1, 90: -crop.width, 180: -1, 270: crop.width }[turn];
+    const step = by * { 0: 1, 90: -crop.width, 180: -1, 270: crop.width }[turn];
     const start = (line: number): number => {
       const [row, column] = (
         {
@@ -409,14 +463,14 @@ export class DevelopKernel {
           270: [0, shown.width - 1 - line],
         } as const
       )[turn];
-      return (shown.top + row) * crop.width + shown.left + column;
+      return (top + by * row) * crop.width + left + by * column;
     };
     for (const [plane, at] of [planes.r, planes.g, planes.b].entries()) {
       const values = this.#memory.f32(from[plane] as number, crop.width * crop.height);
       const out = this.#memory.f32(at, width * (end - first));
       for (let line = first; line < end; line += 1)
         for (let x = 0, place = start(line), to = (line - first) * width; x < width; x += 1, place += step)
-          out[to + x] = values[place] as number;
+          out[to + x] = half ? blockMean(values, place, crop.width) : (values[place] as number);
     }
   }
 
@@ -429,6 +483,26 @@ export class DevelopKernel {
 }
 
 const WARP = opcodeName(1);
+
+const isHalf = ({ demosaic }: Pick<DevelopPlan, 'demosaic'>): boolean => demosaic === 'half';
+
+/** As it is given out. */
+const shownOf = (plan: DevelopPlan): { readonly width: number; readonly height: number } =>
+  turned(isHalf(plan) ? halved(cropOf(plan.picture)) : cropOf(plan.picture), plan.turn ?? 0);
+
+/** `crop` from a line or column before it on where blocks that begin with what is shown begin there. */
+function fromBlock({ left, top, width, height }: Crop, shown: Crop): Crop {
+  const [above, before] = [(shown.top - top) & 1, (shown.left - left) & 1];
+  return { left: left - before, top: top - above, width: width + before, height: height + above };
+}
+
+/** Of four pixels from `at` on, in two lines. */
+const blockMean = (values: Float32Array, at: number, stride: number): number =>
+  ((values[at] as number) +
+    (values[at + 1] as number) +
+    (values[at + stride] as number) +
+    (values[at + stride + 1] as number)) /
+  4;
 
 /** As the kernel `toAp0` counts them. */
 const LED: Readonly<Record<HighlightPolicy, number>> = { keep: 0, neutral: 1, 'by-channel': 2 };

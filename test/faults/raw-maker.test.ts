@@ -1,0 +1,199 @@
+/**
+ * A maker of raw masters that does what it should not, in whole jobs: a copy of the compiled program in which one expression of the frame threads is another.
+ * Spots and checks run as they are. What each fault spoils is held, and the same clips without a fault are published.
+ */
+import { cpSync, readFileSync, symlinkSync, writeFileSync } from 'node:fs';
+import { join } from 'node:path';
+import { pathToFileURL } from 'node:url';
+import { beforeAll, describe, expect, test } from 'vitest';
+import { packageFolder } from '../../files/installation.ts';
+import type { JobFailure } from '../../worker/context.ts';
+import { type DngOptions, testSamples } from '../support/dng.ts';
+import { freshFolder } from '../support/folder.ts';
+import { everyRow } from '../support/lane.ts';
+import { groupFolder, reportOf } from '../support/master.ts';
+import { type ClipOnDisk, masterJob, rawClip } from '../support/masters.ts';
+import { gainMap, opcodeList, reach, type TestOpcode, vignette, warp } from '../support/opcodes.ts';
+import { workContext } from '../support/work.ts';
+
+const PROFILE = 'grading-master-exr';
+const [WIDTH, HEIGHT] = [96, 64];
+const ALL = [0, 0, HEIGHT, WIDTH] as const;
+
+/** An expression of the threads' files in dist/worker/master, and what stands there instead. */
+interface Fault {
+  readonly file: 'raw.js' | 'thread.js';
+  readonly from: string;
+  readonly to: string;
+}
+const inOpcodes = (to: string): Fault => ({
+  file: 'raw.js',
+  from: 'kernel.correct(frame.opcodes)',
+  to: `kernel.correct(${to})`,
+});
+const skipped = (id: number): Fault => inOpcodes(`frame.opcodes.filter(({ id }) => id !== ${id})`);
+const inPlan = (to: string): Fault => ({
+  file: 'thread.js',
+  from: '{ picture: raw.picture, ...linearisation,',
+  to: `{ picture: raw.picture, ...linearisation, ${to},`,
+});
+
+let copy = '';
+let runJob: typeof import('../../worker/job.ts')['runJob'];
+beforeAll(async () => {
+  copy = groupFolder('faulty-maker');
+  cpSync(join(packageFolder, 'package.json'), join(copy, 'package.json'));
+  cpSync(join(packageFolder, 'dist'), join(copy, 'dist'), { recursive: true });
+  cpSync(join(packageFolder, 'profiles', 'builtin'), join(copy, 'profiles', 'builtin'), { recursive: true });
+  symlinkSync(join(packageFolder, 'node_modules'), join(copy, 'node_modules'));
+  // The frame threads alone run on the single modules; the thread of the spots stays the bundle that it is.
+  writeFileSync(
+    join(copy, 'dist', 'program', 'worker', 'master', 'thread.js'),
+    "import '../../../worker/master/thread.js';\n",
+  );
+  ({ runJob } = (await import(
+    pathToFileURL(join(copy, 'dist', 'worker', 'job.js')).href
+  )) as typeof import('../../worker/job.ts'));
+});
+
+async function codesWith(clip: ClipOnDisk, fault: Fault | null): Promise<string[]> {
+  const path = fault === null ? '' : join(copy, 'dist', 'worker', 'master', fault.file);
+  const whole = fault === null ? '' : readFileSync(path, 'utf8');
+  if (fault !== null) {
+    expect(whole.split(fault.from), 'the place of the fault').toHaveLength(2);
+    writeFileSync(path, whole.replace(fault.from, fault.to));
+  }
+  try {
+    const job = await masterJob(clip, freshFolder('delivery'), [PROFILE]);
+    const codes = await runJob(job, await workContext()).then(
+      () => [],
+      (error: JobFailure) => error.findings.map(({ code }) => code),
+    );
+    const { state } = await reportOf(job, PROFILE);
+    expect(state).toBe(codes.length === 0 ? 'published' : 'failed');
+    return codes;
+  } finally {
+    if (fault !== null) writeFileSync(path, whole);
+  }
+}
+
+const lines = (id: number, count: number, value: (index: number) => number, planes = 1): TestOpcode => ({
+  id,
+  fields: [
+    reach(ALL, 0, planes),
+    ['u32', count],
+    ['f32', ...Array.from({ length: count }, (_, index) => value(index))],
+  ],
+});
+/** One of each, none of which moves the picture by much. */
+const MOSAIC = (): Partial<DngOptions> => ({
+  // A bad pixel of either kind in a square of the spots.
+  samples: testSamples(WIDTH, HEIGHT, 12, 5).map((code, at) =>
+    at === 2 * WIDTH + 85 ? 0 : at === 2 * WIDTH + 3 ? 4095 : Math.max(1, code),
+  ),
+  tags: [
+    opcodeList(1, [
+      { id: 4, fields: [['u32', 0, 0]] },
+      { id: 5, fields: [['u32', 0, 1, 0, 2, 3]] },
+    ]),
+    opcodeList(2, [
+      gainMap(reach(ALL), 1, 2, [1, 1.01]),
+      lines(10, HEIGHT, (y) => y / 6400),
+      lines(11, WIDTH, (x) => x / 9600),
+      { id: 8, fields: [reach(ALL), ['u32', 2], ['f64', 0, 1, 0.01]] },
+    ]),
+    opcodeList(3, [
+      vignette([0.02, 0, 0, 0, 0]),
+      {
+        id: 7,
+        fields: [
+          reach(ALL, 0, 3),
+          ['u32', 65_536],
+          ['u16', ...Array.from({ length: 65_536 }, (_, index) => Math.floor(index * 0.98))],
+        ],
+      },
+      lines(12, HEIGHT, (y) => 1 + y / 6400, 3),
+      lines(13, WIDTH, (x) => 1 + x / 9600, 3),
+      warp([[0.999, 0, 0, 0, 0, 0]]),
+    ]),
+  ],
+});
+const LINEAR = (): Partial<DngOptions> => ({
+  linearRaw: true,
+  samples: testSamples(WIDTH * 3, HEIGHT, 12, 5),
+  tags: [
+    { tag: 50_717, type: 'long', values: [4095, 4090, 4085] },
+    { tag: 274, type: 'short', values: [3] },
+    opcodeList(2, [{ id: 8, fields: [reach(ALL, 0, 3), ['u32', 2], ['f64', 0, 1, 0.2]] }]),
+    opcodeList(3, [
+      gainMap(reach(ALL, 0, 3), 1, 2, [1, 1.2]),
+      { id: 6, fields: [['u32', 4, 8, 60, 90]] },
+      gainMap(reach([0, 0, 56, 82], 0, 3), 2, 1, [1, 2]),
+    ]),
+  ],
+});
+const ON_ITS_SIDE = (): Partial<DngOptions> => ({ tags: [{ tag: 274, type: 'short', values: [6] }] });
+
+const clips: Readonly<
+  Record<string, { readonly change: () => Partial<DngOptions>; readonly faults: Record<string, Fault> }>
+> = {
+  'a mosaic with every correction': {
+    change: MOSAIC,
+    faults: {
+      'FixBadPixelsConstant left out': skipped(4),
+      'FixBadPixelsList left out': skipped(5),
+      'GainMap left out': skipped(9),
+      'FixVignetteRadial left out': skipped(3),
+      'WarpRectilinear left out': skipped(1),
+      'MapTable left out': skipped(7),
+      'MapPolynomial left out': skipped(8),
+      'DeltaPerRow left out': skipped(10),
+      'DeltaPerColumn left out': skipped(11),
+      'ScalePerRow left out': skipped(12),
+      'ScalePerColumn left out': skipped(13),
+      'lists from their ends': inOpcodes('[...frame.opcodes].reverse()'),
+      'list 3 in front of the demosaic': inOpcodes(
+        'frame.opcodes.map((one) => (one.list === 3 && one.id !== 1 ? { ...one, list: 2 } : one))',
+      ),
+      'a matrix of another light, by a thousandth': inPlan(
+        'matrix: linearisation.matrix.map((row, index) => row.map((value) => value * (index === 0 ? 1.001 : 1)))',
+      ),
+    },
+  },
+  'LinearRaw, upside down, trimmed, with white of each colour': {
+    change: LINEAR,
+    faults: {
+      'white of another colour': inPlan('picture: { ...raw.picture, white: [4090, 4095, 4085] }'),
+      'no turn': inPlan('turn: 0'),
+      'no TrimBounds for those behind it': skipped(6),
+      'TrimBounds one pixel beside its place': inPlan(
+        'picture: { ...raw.picture, defaultCrop: { ...raw.picture.defaultCrop, left: raw.picture.defaultCrop.left + 1 } }',
+      ),
+      'list 3 before list 2': inOpcodes('[...frame.opcodes].sort((one, other) => other.list - one.list)'),
+    },
+  },
+  'a mosaic on its side': {
+    change: ON_ITS_SIDE,
+    faults: { 'turned to the wrong side': inPlan('turn: 270') },
+  },
+};
+/** Each costs a whole job; the long lane has them all. */
+const SHORT = new Set(['GainMap left out', 'lists from their ends', 'white of another colour', 'no turn']);
+
+describe.each(Object.entries(clips))('%s', (_, { change, faults }) => {
+  let clip: ClipOnDisk;
+  beforeAll(async () => {
+    clip = await rawClip(groupFolder('raw-roll'), { width: WIDTH, height: HEIGHT, frames: 3 }, change);
+  });
+
+  test('is published', async () => {
+    expect(await codesWith(clip, null)).toEqual([]);
+  });
+
+  test.each(Object.entries(faults).filter(([what]) => everyRow || SHORT.has(what)))(
+    '%s: held',
+    async (_what, fault) => {
+      expect(await codesWith(clip, fault)).toContain('master-spot-check-differs');
+    },
+  );
+});
