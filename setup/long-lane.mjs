@@ -50,6 +50,7 @@ export const TABLES = [
   'test/faults/missed.test.ts',
   'test/faults/picture-error.test.ts',
   'test/faults/placing.test.ts',
+  'test/faults/raw-maker.test.ts',
   'test/faults/store.test.ts',
   'test/faults/whole-frames.test.ts',
   'test/lease/lease.test.ts',
