@@ -2,15 +2,21 @@
 import { createHash } from 'node:crypto';
 import { mkdirSync, mkdtempSync, readdirSync, statSync } from 'node:fs';
 import { join } from 'node:path';
+import { checkMaster, type MasterCheckReport } from '../../check/master/index.ts';
+import { sceneLinearOf } from '../../check/master/scene-linear.ts';
+import { storedSamples } from '../../ledger/fingerprints.ts';
 import { type Job, workOf } from '../../ledger/job.ts';
 import { layout } from '../../ledger/layout.ts';
 import { type DeliverableReport, deliverableReportSchema } from '../../ledger/report.ts';
 import { readRecord } from '../../ledger/store.ts';
+import { readTransform } from '../../ledger/transform.ts';
 import { toolchainOf } from '../../ledger/toolchain.ts';
 import type { Interpretation } from '../../media/interpretation.ts';
+import type { ValuesSeen } from '../../proof/value-range.ts';
 import { loadProfiles } from '../../profiles/load.ts';
 import { decideOutcome } from '../../profiles/outcome/any.ts';
 import { sharedFolder } from './folder.ts';
+import { mastersOf } from './jobs.ts';
 import { mediaTools } from './make.ts';
 
 export const interpretation: Interpretation = {
@@ -78,4 +84,30 @@ export async function reportOf(job: Job, profile: string): Promise<DeliverableRe
   );
   if (read.state !== 'read') throw new Error(`${profile}: ${read.state}`);
   return read.value;
+}
+
+/** The check of the files in `folder` in the place of the master that a job made, by what was kept of it. */
+export async function checkInPlace(
+  job: Job,
+  profile: string,
+  folder: string,
+  seen?: ValuesSeen,
+): Promise<MasterCheckReport> {
+  const report = await reportOf(job, profile);
+  const { points } = await storedSamples(report, job.deliveryFolder, {});
+  const outcome = mastersOf(job).find((work) => work.profile.name === profile)?.outcome;
+  if (outcome === undefined) throw new Error(profile);
+  return await checkMaster({
+    path: folder,
+    outcome,
+    source: job.clip.name,
+    points,
+    sceneLinear: sceneLinearOf(
+      outcome.linearisation,
+      await readTransform(job.deliveryFolder, outcome.linearisation),
+    ),
+    written: { digest: report.bitstream?.streams[0]?.hash ?? '', frames: null },
+    ...(seen === undefined ? {} : { seen }),
+    threads: 1,
+  });
 }

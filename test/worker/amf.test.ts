@@ -4,18 +4,14 @@ import { createHash } from 'node:crypto';
 import { cpSync, existsSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { beforeAll, describe, expect, test } from 'vitest';
-import { checkMaster, type MasterCheckReport } from '../../check/master/index.ts';
-import { sceneLinearOf } from '../../check/master/scene-linear.ts';
+import type { MasterCheckReport } from '../../check/master/index.ts';
 import { packageFolder } from '../../files/installation.ts';
-import { storedSamples } from '../../ledger/fingerprints.ts';
 import type { Job } from '../../ledger/job.ts';
-import { readTransform } from '../../ledger/transform.ts';
 import { inputNames, type InputTransform } from '../../media/colour/input.ts';
 import { registeredId } from '../../profiles/master/amf.ts';
 import { runJob } from '../../worker/job.ts';
 import { freshFolder } from '../support/folder.ts';
-import { mastersOf } from '../support/jobs.ts';
-import { groupFolder, interpretation, reportOf } from '../support/master.ts';
+import { groupFolder, interpretation, checkInPlace } from '../support/master.ts';
 import { type ClipOnDisk, masterJob, movieClip, rawClip } from '../support/masters.ts';
 import { workContext } from '../support/work.ts';
 
@@ -150,23 +146,7 @@ describe('is held', () => {
     const folder = join(freshFolder('spoiled'), NAME);
     cpSync(join(job.deliveryFolder, profile, NAME), folder, { recursive: true });
     spoil(join(folder, `${NAME}.amf`), join(folder, `${NAME}.clf`));
-    const report = await reportOf(job, profile);
-    const { points } = await storedSamples(report, job.deliveryFolder, {});
-    const work = mastersOf(job).find((one) => one.profile.name === profile);
-    if (work === undefined) throw new Error(profile);
-    const { outcome } = work;
-    return await checkMaster({
-      path: folder,
-      outcome,
-      source: job.clip.name,
-      points,
-      sceneLinear: sceneLinearOf(
-        outcome.linearisation,
-        await readTransform(job.deliveryFolder, outcome.linearisation),
-      ),
-      written: { digest: report.bitstream?.streams[0]?.hash as string, frames: null },
-      threads: 1,
-    });
+    return await checkInPlace(job, profile, folder);
   }
   const edit = (path: string, change: (text: string) => string): void => {
     const before = readFileSync(path, 'utf8');

@@ -3,21 +3,17 @@ import { execFileSync } from 'node:child_process';
 import { cpSync, mkdirSync, readdirSync, readFileSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { beforeAll, describe, expect, test } from 'vitest';
-import { checkMaster, type MasterCheckReport } from '../../check/master/index.ts';
+import type { MasterCheckReport } from '../../check/master/index.ts';
 import { walkExr } from '../../check/master/exr/chunks.ts';
 import { sourceOfBytes } from '../../check/master/exr/source.ts';
 import { decodeAll } from '../../check/master/exr/values.ts';
-import { sceneLinearOf } from '../../check/master/scene-linear.ts';
-import { storedSamples } from '../../ledger/fingerprints.ts';
 import type { Job } from '../../ledger/job.ts';
-import { readTransform } from '../../ledger/transform.ts';
 import type { ValuesSeen } from '../../proof/value-range.ts';
 import { runJob } from '../../worker/job.ts';
 import { encoded } from '../formats/exr/encoded.ts';
 import { buildDng, testSamples } from '../support/dng.ts';
 import { freshFolder } from '../support/folder.ts';
-import { mastersOf } from '../support/jobs.ts';
-import { groupFolder, interpretation, reportOf } from '../support/master.ts';
+import { groupFolder, interpretation, reportOf, checkInPlace } from '../support/master.ts';
 import { masterJob, movieClip, sequenceClip } from '../support/masters.ts';
 import { workContext } from '../support/work.ts';
 
@@ -34,13 +30,13 @@ function written(folder: string, name: string, lines: readonly string[]): string
 }
 
 /** Frames, without what lies beside them. */
-const filesOf = (job: Job, profile: string): string[] => {
-  const folder = join(job.deliveryFolder, profile, CLIP);
-  return readdirSync(folder)
+/** Without what lies beside them. */
+const framesIn = (folder: string): string[] =>
+  readdirSync(folder)
     .filter((name) => /\.(?:exr|dpx)$/.test(name))
     .sort()
     .map((name) => join(folder, name));
-};
+const filesOf = (job: Job, profile: string): string[] => framesIn(join(job.deliveryFolder, profile, CLIP));
 
 /** By ffmpeg, planes G, B, R of all frames. */
 function decoded(files: readonly string[], pixels: string): Buffer {
@@ -266,27 +262,11 @@ describe('a spoiled copy does not pass', () => {
   ): Promise<MasterCheckReport> {
     const folder = join(freshFolder('spoiled'), CLIP);
     cpSync(join(job.deliveryFolder, profile, CLIP), folder, { recursive: true });
-    const path = join(folder, readdirSync(folder).sort()[1] as string);
+    const path = framesIn(folder)[1] as string;
     const bytes = readFileSync(path);
     const other = await spoil(bytes);
     writeFileSync(path, Buffer.isBuffer(other) ? other : bytes);
-    const report = await reportOf(job, profile);
-    const { points } = await storedSamples(report, job.deliveryFolder, {});
-    const outcome = mastersOf(job).find((work) => work.profile.name === profile)?.outcome;
-    if (outcome === undefined) throw new Error(profile);
-    return await checkMaster({
-      path: folder,
-      outcome,
-      source: job.clip.name,
-      points,
-      sceneLinear: sceneLinearOf(
-        outcome.linearisation,
-        await readTransform(job.deliveryFolder, outcome.linearisation),
-      ),
-      written: { digest: report.bitstream?.streams[0]?.hash ?? '', frames: null },
-      ...(seen === undefined ? {} : { seen }),
-      threads: 1,
-    });
+    return await checkInPlace(job, profile, folder, seen);
   }
   const flip =
     (place: (bytes: Buffer) => number) =>

@@ -13,19 +13,16 @@ import {
 } from 'node:fs';
 import { basename, join } from 'node:path';
 import { beforeAll, describe, expect, test } from 'vitest';
-import { checkMaster, type MasterCheckReport } from '../../check/master/index.ts';
-import { sceneLinearOf } from '../../check/master/scene-linear.ts';
+import type { MasterCheckReport } from '../../check/master/index.ts';
 import { type Job, workOf } from '../../ledger/job.ts';
 import { mastersOf } from '../support/jobs.ts';
-import { storedSamples } from '../../ledger/fingerprints.ts';
-import { readTransform } from '../../ledger/transform.ts';
 import { loadProfiles } from '../../profiles/load.ts';
 import { frameFileName } from '../../profiles/master/frame-name.ts';
 import { decideOutcome } from '../../profiles/outcome/any.ts';
 import { runJob } from '../../worker/job.ts';
 import { freshFolder } from '../support/folder.ts';
 import { everyRow } from '../support/lane.ts';
-import { groupFolder, interpretation, reportOf } from '../support/master.ts';
+import { groupFolder, interpretation, reportOf, checkInPlace } from '../support/master.ts';
 import { type ClipOnDisk, masterJob, movieClip, rawClip } from '../support/masters.ts';
 import { workContext } from '../support/work.ts';
 
@@ -194,24 +191,7 @@ describe.each([
       const folder = join(freshFolder('spoiled'), 'A001C001');
       cpSync(join(job.deliveryFolder, profile, 'A001C001'), folder, { recursive: true });
       spoil(folder, readdirSync(folder).sort());
-      const report = await reportOf(job, profile);
-      const { points } = await storedSamples(report, job.deliveryFolder, {});
-      const { outcome } = mastersOf(job).find((work) => work.profile.name === profile) as ReturnType<
-        typeof mastersOf
-      >[number];
-      const hash = report.bitstream?.streams[0]?.hash as string;
-      return await checkMaster({
-        path: folder,
-        outcome,
-        source: job.clip.name,
-        points,
-        sceneLinear: sceneLinearOf(
-          outcome.linearisation,
-          await readTransform(job.deliveryFolder, outcome.linearisation),
-        ),
-        written: { digest: hash, frames: null },
-        threads: 1,
-      });
+      return await checkInPlace(job, profile, folder);
     }
     const edit = (path: string, change: (bytes: Buffer) => Buffer): void =>
       writeFileSync(path, change(readFileSync(path)));

@@ -4,54 +4,10 @@ import { StillDamage } from '../still.ts';
 import { isoTime } from './time.ts';
 import { type ByteSource, type TiffDirectory, TiffFile } from './header.ts';
 import { mainDirectory } from './main-directory.ts';
-
-/** Numbers of the tags that are read here, by the names of EXIF, TIFF 6.0 and DNG. CameraFirmware (EXIF 3.0) from memory. */
-const TAG = {
-  ImageDescription: 270,
-  Make: 271,
-  Model: 272,
-  Software: 305,
-  DateTime: 306,
-  Artist: 315,
-  XMP: 700,
-  Copyright: 33_432,
-  ExposureTime: 33_434,
-  FNumber: 33_437,
-  ExifIFD: 34_665,
-  GPSInfo: 34_853,
-  ISOSpeedRatings: 34_855,
-  SensitivityType: 34_864,
-  StandardOutputSensitivity: 34_865,
-  RecommendedExposureIndex: 34_866,
-  ISOSpeed: 34_867,
-  DateTimeOriginal: 36_867,
-  OffsetTime: 36_880,
-  OffsetTimeOriginal: 36_881,
-  ShutterSpeedValue: 37_377,
-  ApertureValue: 37_378,
-  SubjectDistance: 37_382,
-  FocalLength: 37_386,
-  MakerNote: 37_500,
-  UserComment: 37_510,
-  FocalLengthIn35mmFilm: 41_989,
-  CameraOwnerName: 42_032,
-  BodySerialNumber: 42_033,
-  LensSpecification: 42_034,
-  LensMake: 42_035,
-  LensModel: 42_036,
-  LensSerialNumber: 42_037,
-  CameraFirmware: 42_041,
-  UniqueCameraModel: 50_708,
-  CameraSerialNumber: 50_735,
-  LensInfo: 50_736,
-  OriginalRawFileName: 50_827,
-  TStop: 51_058,
-  CameraLabel: 51_105,
-} as const;
-type Name = keyof typeof TAG;
+import { TAG, type TagName } from './tags.ts';
 
 /** Without a place in a master. */
-const NO_PLACE: Readonly<Partial<Record<Name, string>>> = {
+const NO_PLACE: Readonly<Partial<Record<TagName, string>>> = {
   ImageDescription: 'a free text',
   Software: 'of a camera or of whatever wrote the file: the tag does not say which',
   Artist: "a person's name; the owner is said in the settings",
@@ -74,33 +30,33 @@ class Tags {
   constructor(places: readonly TiffDirectory[]) {
     this.#places = places;
   }
-  has(name: Name): boolean {
+  has(name: TagName): boolean {
     return this.#places.some((place) => place.has(TAG[name]));
   }
-  #place(name: Name): TiffDirectory | undefined {
+  #place(name: TagName): TiffDirectory | undefined {
     return this.#places.find((place) => place.has(TAG[name]));
   }
-  async text(name: Name): Promise<string | null> {
+  async text(name: TagName): Promise<string | null> {
     return (await this.#place(name)?.text(TAG[name])) ?? null;
   }
-  async pairs(name: Name): Promise<[num: number, den: number][]> {
+  async pairs(name: TagName): Promise<[num: number, den: number][]> {
     return (await this.#place(name)?.pairs(TAG[name])) ?? [];
   }
-  async numbers(name: Name): Promise<number[]> {
+  async numbers(name: TagName): Promise<number[]> {
     return (await this.#place(name)?.numbers(TAG[name])) ?? [];
   }
-  async number(name: Name): Promise<number | null> {
+  async number(name: TagName): Promise<number | null> {
     return (await this.numbers(name))[0] ?? null;
   }
   /** Cameras write 0 or 0/0 for what they do not know. */
-  async positive(name: Name): Promise<number | null> {
+  async positive(name: TagName): Promise<number | null> {
     const value = await this.number(name);
     return value !== null && Number.isFinite(value) && value > 0 ? value : null;
   }
 }
 
 async function texts(tags: Tags, said: StatedGatherer): Promise<void> {
-  const carry = async (name: string, ...from: Name[]): Promise<void> => {
+  const carry = async (name: string, ...from: TagName[]): Promise<void> => {
     for (const one of from) said.text(name, await tags.text(one), one);
   };
   await carry('cameraMake', 'Make');
@@ -120,7 +76,7 @@ async function texts(tags: Tags, said: StatedGatherer): Promise<void> {
 }
 
 async function lens(tags: Tags, said: StatedGatherer): Promise<void> {
-  const from: Name = tags.has('LensInfo') ? 'LensInfo' : 'LensSpecification';
+  const from: TagName = tags.has('LensInfo') ? 'LensInfo' : 'LensSpecification';
   const [shortest, longest, wide, far] = (await tags.numbers(from)).map((value) =>
     Number.isFinite(value) && value > 0 ? String(Number(value.toPrecision(4))) : '?',
   );
@@ -159,7 +115,7 @@ async function exposure(tags: Tags, said: StatedGatherer): Promise<void> {
     return;
   }
   const type = await tags.positive('SensitivityType');
-  const order: readonly Name[] =
+  const order: readonly TagName[] =
     type === 1
       ? ['StandardOutputSensitivity']
       : type === 3
@@ -224,7 +180,7 @@ export async function statedInTiff(source: ByteSource): Promise<StatedFrame> {
     await exposure(tags, said);
     await time(tags, said);
     if (gps !== null) await place(await file.directory(gps), said);
-    for (const [name, why] of Object.entries(NO_PLACE) as [Name, string][])
+    for (const [name, why] of Object.entries(NO_PLACE) as [TagName, string][])
       if (tags.has(name)) said.leave(name, why);
   } catch (error) {
     if (!(error instanceof StillDamage)) throw error;
