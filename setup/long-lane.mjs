@@ -68,6 +68,7 @@ export const TABLES = [
   'test/proof/audio-faults.test.ts',
   'test/proof/read-averages.test.ts',
   'test/proof/tap.test.ts',
+  'test/raw/corrections.test.ts',
   'test/survey/exr-forms.test.ts',
   'test/text/coverage.test.ts',
   'test/worker/archive/clips.test.ts',
