@@ -111,3 +111,7 @@ export async function checkInPlace(
     threads: 1,
   });
 }
+
+/** Codes of the findings of a report but for values that a form cannot hold: pictures of tests are of any values, and those of DPX are noted. */
+export const codesBesideLimits = ({ findings }: DeliverableReport): string[] =>
+  findings.map(({ code }) => code).filter((code) => code !== 'encoder-input-limited');
