@@ -1,7 +1,6 @@
 /** One case: the job of one clip with an encoder that has a fault, then the gate, as a night would have them. */
 import { mkdirSync, rmSync } from 'node:fs';
 import { join } from 'node:path';
-import { decideRoll } from '../../coordinator/gate/decide.ts';
 import { readDeliverables } from '../../coordinator/gate/disk.ts';
 import { blocks } from '../../findings/finding.ts';
 import type { Job } from '../../ledger/job.ts';
@@ -13,6 +12,7 @@ import { describeOperation } from '../faults/fault.ts';
 import { differencesOf, isNone, observed } from '../faults/observed.ts';
 import type { Operation, Several } from '../faults/operation.ts';
 import { faultyFfmpeg } from '../faults/stand-in.ts';
+import { decisionOf } from '../support/decide.ts';
 import { workContext } from '../support/work.ts';
 import { pictureDistance } from './distance.ts';
 
@@ -44,58 +44,7 @@ function into(job: Job, folder: string): Job {
 
 /** Verdict of the gate on a roll of this one clip, whose copies hold. */
 export async function gateVerdict(job: Job): Promise<RollVerdict> {
-  const file = job.clip.place.kind === 'movie' ? job.clip.place.file : '';
-  const { toolchain } = await workContext();
-  const { verdict } = decideRoll({
-    day: job.day,
-    roll: job.roll,
-    intake: {
-      day: job.day,
-      roll: job.roll,
-      folder: job.rollFolder,
-      manifests: [
-        {
-          file: 'checksums.md5',
-          kind: 'md5',
-          files: 1,
-          digests: [{ file: 'checksums.md5', sha256: job.clip.contentDigest }],
-        },
-      ],
-      copies: [{ folder: job.rollFolder, files: 1, bytes: job.clip.bytes, verified: true }],
-      files: [{ path: file, bytes: job.clip.bytes, hashes: {} }],
-      findings: [],
-    },
-    copiesAsked: 1,
-    clips: [
-      {
-        clip: job.clip,
-        facts: job.facts,
-        findings: [],
-        settings: {
-          camera: null,
-          profiles: job.deliverables.map(({ profile }) => profile.name),
-          applied: [],
-        },
-      },
-    ],
-    otherFiles: [],
-    profiles: job.deliverables.map(({ profile, profileHash }) => ({
-      profile,
-      hash: profileHash,
-      origin: 'campaign',
-    })),
-    toolchain,
-    onDisk: await readDeliverables(
-      job.deliveryFolder,
-      [job.clip],
-      job.deliverables.map(({ profile }) => profile.name),
-      'measure',
-    ),
-    findings: [],
-    timeZone: null,
-    decidedAt: new Date().toISOString(),
-  });
-  return verdict;
+  return (await decisionOf(job)).decision.verdict;
 }
 
 async function work(job: Job, ffmpeg: string | null): Promise<void> {

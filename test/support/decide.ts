@@ -3,14 +3,13 @@ import { decideRoll } from '../../coordinator/gate/decide.ts';
 import { readDeliverables, writeDecision } from '../../coordinator/gate/disk.ts';
 import { blocks } from '../../findings/finding.ts';
 import type { Job } from '../../ledger/job.ts';
-import { loadProfiles } from '../../profiles/load.ts';
 import { workContext } from './work.ts';
 
-/** roll.json and all that belongs to it, as a night writes it for a roll of this one clip. */
-export async function decide(job: Job, profile: string): Promise<string[]> {
+/** The gate on a roll of this one clip, whose copies hold, with every profile of the job due. */
+export async function decisionOf(job: Job) {
   const { toolchain } = await workContext();
-  const { profiles } = await loadProfiles({ wanted: [profile] });
-  const onDisk = await readDeliverables(job.deliveryFolder, [job.clip], [profile], 'measure');
+  const names = job.deliverables.map(({ profile }) => profile.name);
+  const onDisk = await readDeliverables(job.deliveryFolder, [job.clip], names, 'measure');
   const decision = decideRoll({
     day: job.day,
     roll: job.roll,
@@ -21,13 +20,19 @@ export async function decide(job: Job, profile: string): Promise<string[]> {
       manifests: [
         {
           file: 'checksums.md5',
-          kind: 'checksum-file',
+          kind: 'md5',
           files: 1,
           digests: [{ file: 'checksums.md5', sha256: job.clip.contentDigest }],
         },
       ],
       copies: [{ folder: job.rollFolder, files: 1, bytes: job.clip.bytes, verified: true }],
-      files: [{ path: `${job.clip.name}.mov`, bytes: job.clip.bytes, hashes: {} }],
+      files: [
+        {
+          path: job.clip.place.kind === 'movie' ? job.clip.place.file : '',
+          bytes: job.clip.bytes,
+          hashes: {},
+        },
+      ],
       findings: [],
     },
     copiesAsked: 1,
@@ -36,17 +41,27 @@ export async function decide(job: Job, profile: string): Promise<string[]> {
         clip: job.clip,
         facts: job.facts,
         findings: [],
-        settings: { camera: null, profiles: profiles.map(({ profile }) => profile.name), applied: [] },
+        settings: { camera: null, profiles: names, applied: [] },
       },
     ],
     otherFiles: [],
-    profiles,
+    profiles: job.deliverables.map(({ profile, profileHash }) => ({
+      profile,
+      hash: profileHash,
+      origin: 'test',
+    })),
     toolchain,
     onDisk,
     findings: [],
     timeZone: null,
     decidedAt: new Date().toISOString(),
   });
+  return { decision, onDisk };
+}
+
+/** roll.json and all that belongs to it, as a night writes it for a roll of this one clip. */
+export async function decide(job: Job): Promise<string[]> {
+  const { decision, onDisk } = await decisionOf(job);
   await writeDecision(job.deliveryFolder, decision, onDisk);
   return decision.verdict.findings.filter(blocks).map((item) => item.code);
 }

@@ -85,7 +85,7 @@ test('is published as a folder with a checksum list; a second run of the job mak
   expect(report.checksumList?.sha256).toBe(report.file?.sha256);
   expect(names(job)).toHaveLength(6);
   expect(readdirSync(layout.profileFolder(job.deliveryFolder, PROFILE))).toEqual(['A001C001']);
-  expect(await decide(job, PROFILE)).toEqual([]);
+  expect(await decide(job)).toEqual([]);
   const { ino } = statSync(folderOf(job));
   await runJob(job, await workContext());
   expect(statSync(folderOf(job)).ino).toBe(ino);
@@ -98,7 +98,7 @@ describe('the audit', () => {
   beforeAll(async () => {
     job = await masterJob(base);
     await runJob(job, await workContext());
-    const held = await decide(job, PROFILE);
+    const held = await decide(job);
     if (held.length > 0) throw new Error(held.join());
   }, 240_000);
 

@@ -129,7 +129,7 @@ test.each([[['mov', 'amf', 'clf']], [['mov', 'amf']], [['mov']]])(
     expect(inFolder(dead)).toEqual(WHOLE);
     expect(await reportOf(dead, PROFILE)).toMatchObject({ state: 'published' });
     expect((await reportOf(dead, PROFILE)).staged).toBeUndefined();
-    expect(await decide(dead, PROFILE)).toEqual([]);
+    expect(await decide(dead)).toEqual([]);
   },
 );
 
@@ -140,7 +140,7 @@ test('a sidecar that a crash lost has the movie made again, and one that was cha
     await runJob(dead, await workContext());
     expect(inFolder(dead)).toEqual(WHOLE);
     expect(readFileSync(placeOf(dead, 'amf'))).toEqual(readFileSync(placeOf(job, 'amf')));
-    expect(await decide(dead, PROFILE)).toEqual([]);
+    expect(await decide(dead)).toEqual([]);
   }
 });
 
@@ -152,7 +152,7 @@ test('made with other settings, the older set of ours is replaced, its transform
   expect(second.deliveryFolder).toBe(first.deliveryFolder);
   await runJob(second, await workContext());
   expect(inFolder(second)).toEqual([`${NAME}.amf`, `${NAME}.mov`]);
-  expect(await decide(second, PROFILE)).toEqual([]);
+  expect(await decide(second)).toEqual([]);
 });
 
 test('a sidecar name that somebody else has is refused; theirs stays, and no movie has its name', async () => {
@@ -191,7 +191,7 @@ describe('gate and audit', () => {
   ];
   test.each(faults)('hold %s', async (_, ending, spoil, code) => {
     const spoiled = copied();
-    expect(await decide(spoiled, PROFILE)).toEqual([]);
+    expect(await decide(spoiled)).toEqual([]);
     spoil(spoiled);
     const { tools } = await workContext();
     const { rolls } = await auditDelivery({ delivery: join(spoiled.deliveryFolder, '..', '..'), tools });
@@ -200,12 +200,12 @@ describe('gate and audit', () => {
       code,
       `${PROFILE}/${NAME}.${ending}`,
     ]);
-    expect(await decide(spoiled, PROFILE)).toContain(code);
+    expect(await decide(spoiled)).toContain(code);
   });
 
   test('pass what was made, statement and all; a report that was edited to name other sidecars does not', async () => {
     const whole = copied();
-    expect(await decide(whole, PROFILE)).toEqual([]);
+    expect(await decide(whole)).toEqual([]);
     const statement = readFileSync(layout.statement(whole.deliveryFolder), 'utf8');
     for (const ending of ['amf', 'clf', 'mov']) expect(statement).toContain(`"${PROFILE}/${NAME}.${ending}"`);
     const { tools } = await workContext();
@@ -217,7 +217,7 @@ describe('gate and audit', () => {
       deliverableReportSchema,
       edited,
     );
-    expect(await decide(whole, PROFILE)).toContain('record-contradictory');
+    expect(await decide(whole)).toContain('record-contradictory');
   });
 
   test('account for every file in the folder, and say which one nobody made', async () => {
