@@ -4,6 +4,7 @@
  */
 import { z } from 'zod';
 import { colourTagsSchema } from './colour/tags.ts';
+import { colourWaySchema } from './colour/way.ts';
 import { interpretationSchema } from './interpretation.ts';
 import { declarationSchema } from './declaration.ts';
 import { rawFactsSchema } from './raw-facts.ts';
@@ -141,6 +142,11 @@ export const clipFactsSchema = z.object({
     .optional()
     .describe(
       'What the values mean, by the settings of the run or by tags; only where a master is asked for',
+    ),
+  way: colourWaySchema
+    .optional()
+    .describe(
+      'How its pictures are to look, by the settings of the run; absent: nobody says anything, which is the output transform of ACES 2 alone',
     ),
 });
 export type ClipFacts = z.infer<typeof clipFactsSchema>;
