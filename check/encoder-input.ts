@@ -9,15 +9,16 @@ import { nothingCame, type WhileMadeReport, whileMadeReport } from './while-made
 const CHECK = 'encoder-input';
 /** Reported one by one; the rest is counted. */
 const MAX_LISTED = 4;
-const PLANES = ["Y'", 'Cb', 'Cr'] as const;
+const PLANES: Planes = ["Y'", 'Cb', 'Cr'];
+type Planes = readonly [string, string, string];
 
 /** Pure. Of whole frames: those that differ, and those that did not come. */
-function wholeFaults({ whole, allowed }: EncoderInputVerdict): Fault[] {
+function wholeFaults({ whole, allowed }: EncoderInputVerdict, planes: Planes): Fault[] {
   const { wanted, frames, off, unknown } = whole;
   const faults = off.map(
     (one): Fault => ({
       code: CODE,
-      found: `${inWords(one)}, of the whole frame`,
+      found: `${inWords(one, planes)}, of the whole frame`,
       expected: expectedOf(one, allowed),
     }),
   );
@@ -69,8 +70,8 @@ const CODE = 'encoder-input-differs';
 const expectedOf = ({ expected, plane }: OffSample, allowed: EncoderInputVerdict['allowed']): string =>
   `${expected.toFixed(2)}, at most ${allowed[plane].toFixed(2)} codes beside it`;
 
-const inWords = ({ frame, plane, x, y, found, count }: OffSample): string =>
-  `frame ${frame}: ${PLANES[plane]} ${found} at ${x}, ${y}${count === 1 ? '' : `, and ${count - 1} more samples`}`;
+const inWords = ({ frame, plane, x, y, found, count }: OffSample, planes: Planes): string =>
+  `frame ${frame}: ${planes[plane]} ${found} at ${x}, ${y}${count === 1 ? '' : `, and ${count - 1} more samples`}`;
 
 /** Share of the values looked at from which on it is said beside the verdict: one in a thousand. */
 const MUCH_LIMITED = 0.001;
@@ -92,13 +93,17 @@ export function limitedOf({ limits, samples, whole }: EncoderInputVerdict): {
   };
 }
 
-/** Pure. `seen` null: the recipe has no tiles of this deliverable. */
-export function encoderInputVerdict(seen: EncoderInputVerdict, frames: number): CheckVerdict {
+/** Pure. `planes`: what those that were compared hold. */
+export function encoderInputVerdict(
+  seen: EncoderInputVerdict,
+  frames: number,
+  planes: Planes = PLANES,
+): CheckVerdict {
   const { allowed, off, samples, fewest, worst, digests, whole } = seen;
   const expected = `every sample within ${Math.max(...allowed).toFixed(2)} codes of the source, taken through crop, scaling, matrix and range in double precision`;
   const faults: Fault[] = off
     .slice(0, MAX_LISTED)
-    .map((one) => ({ code: CODE, found: inWords(one), expected: expectedOf(one, allowed) }));
+    .map((one) => ({ code: CODE, found: inWords(one, planes), expected: expectedOf(one, allowed) }));
   if (off.length > MAX_LISTED)
     faults.push({
       code: CODE,
@@ -111,7 +116,7 @@ export function encoderInputVerdict(seen: EncoderInputVerdict, frames: number): 
       found: `${seen.frames} frames compared${fewest === 0 ? ', some of them at no place' : ''}`,
       expected: `${frames} frames, each at several places`,
     });
-  faults.push(...wholeFaults(seen), ...placingFaults(seen, frames));
+  faults.push(...wholeFaults(seen, planes), ...placingFaults(seen, frames));
   const limited = limitedOf(seen);
   return {
     ...(limited.share > MUCH_LIMITED

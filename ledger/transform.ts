@@ -24,9 +24,13 @@ export async function readTransform(
   rollFolder: string,
   linearisation: Linearisation,
 ): Promise<ColourTransform | null> {
-  if (linearisation.kind !== 'coded') return null;
-  const path = transformPath(linearisation.input);
-  return transformOf(linearisation.input, path === null ? undefined : await textOf(rollFolder, path));
+  return linearisation.kind === 'coded' ? await readInput(rollFolder, linearisation.input) : null;
+}
+
+/** The same of an input transform. */
+export async function readInput(rollFolder: string, input: InputTransform): Promise<ColourTransform> {
+  const path = transformPath(input);
+  return transformOf(input, path === null ? undefined : await textOf(rollFolder, path));
 }
 
 async function textOf(rollFolder: string, path: string): Promise<string> {

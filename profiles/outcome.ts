@@ -11,6 +11,7 @@ import { burntInSchema } from '../proof/text/form.ts';
 import { ratioSchema, timecodeSchema } from '../media/time/schema.ts';
 import { amfSchema } from './master/amf.ts';
 import { linearisationSchema } from './master/linearisation.ts';
+import { shownSchema } from './shown/schema.ts';
 
 export const outcomeSchema = z.object({
   kind: z.literal('movie').describe('One movie'),
@@ -105,6 +106,11 @@ export const outcomeSchema = z.object({
     .array(burntInSchema)
     .optional()
     .describe('Text in the picture, in the order of the profile; absent: none'),
+  shown: shownSchema
+    .optional()
+    .describe(
+      'The colour way that its pictures go, from the recorded code values to those of a display; absent: they stay as recorded',
+    ),
   pictureError: z
     .object({
       columns: z.int().positive().describe('Regions across'),

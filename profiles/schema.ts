@@ -7,6 +7,7 @@ import { sketchRegions } from '../proof/sketch/form.ts';
 import { checkNames, losslessCheck, lossyCheck, mandatoryChecks, textCheck } from './check-names.ts';
 import { AAC_KILOBITS, LARGEST_SIDE } from './limits.ts';
 import { type FrameFormat, type MasterProfile, masterSchema } from './master/schema.ts';
+import { shownDisplays } from './shown/schema.ts';
 
 export const containers = ['mov', 'mp4', 'mkv'] as const;
 export const vc3Qualities = ['lb', 'sq', 'hq', 'hqx', '444'] as const;
@@ -154,8 +155,14 @@ export const profileSchema = z.strictObject({
         .describe(
           'What an untagged source is taken for; hold: refused; keep, with ffv1: for nothing, it stays untagged. A matrix alone that is missing is the one that belongs to the primaries, and levels that are not tagged are limited',
         ),
+      display: z
+        .enum(shownDisplays)
+        .optional()
+        .describe(
+          'Pictures whose settings say what they mean (a log curve, PQ, HLG) are shown for this display: exposure, CDL, look and output transform as the settings have them; then primaries, transfer and matrix are those of the display. Absent: every picture stays as it was recorded',
+        ),
     })
-    .describe('Colour tags of the output. No look is applied'),
+    .describe('Colour tags of the output, and the display that it is made for'),
   timecode: z
     .strictObject({
       missing: z

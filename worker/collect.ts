@@ -9,6 +9,8 @@ import { usedPart } from '../proof/audio-plan.ts';
 import type { AudioFingerprint } from '../proof/audio-fingerprint.ts';
 import type { SourceFingerprints } from '../proof/source-fingerprints.ts';
 import type { EncoderInputComparer } from '../proof/encoder-input/compare.ts';
+import type { ThinComparer } from '../proof/colour-way/thin.ts';
+import type { FrameFingerprints } from '../proof/form.ts';
 import type { TextComparer } from '../proof/text/compare.ts';
 import type { Outcome } from '../profiles/outcome.ts';
 import type { Pipe } from '../profiles/recipe/index.ts';
@@ -24,6 +26,8 @@ export interface Collecting {
   readonly source: () => Bitstream;
   /** null: the encoder did not report the clock of the frames. */
   fingerprints(watched: Watched): SourceFingerprints | null;
+  /** By view: of its pictures. Throws RangeError when they ended within a sample. */
+  views(): FrameFingerprints[];
 }
 
 /** The part of a source track that any of the deliverables has time for. */
@@ -50,10 +54,12 @@ export interface CollectRequest {
   readonly facts: ClipFacts;
   readonly outcomes: readonly Outcome[];
   readonly pipes: readonly Pipe[];
-  /** By deliverable, what compares its tiles; null: it has none. */
+  /** By deliverable, and behind them by view, what compares its tiles; null: it has none. */
   readonly comparers?: readonly (EncoderInputComparer | null)[];
   /** By deliverable, what compares its burnt-in text; null: it has none. */
   readonly texts?: readonly (TextComparer | null)[];
+  /** By view, what compares the pictures before its table with those behind it. */
+  readonly thin?: readonly ThinComparer[];
   /** Of an interlaced source. */
   readonly earlierField: 'top' | 'bottom' | null;
   /** Reads the pipe of the decoded frames, where the recipe has one. */
@@ -67,9 +73,11 @@ export function collect({
   earlierField,
   comparers = [],
   texts = [],
+  thin = [],
   frames = nobody,
 }: CollectRequest): Collecting {
   const pictures = new FingerprintCollector();
+  const views = thin.map((comparer) => ({ pictures: new FingerprintCollector(), thin: comparer }));
   const bitstreams: Bitstream[] = outcomes.map(() => ({ streams: [] }));
   const sketches: (ValueCollector | undefined)[] = outcomes.map(() => undefined);
   let source: Bitstream = { streams: [] };
@@ -77,8 +85,14 @@ export function collect({
   let exact: { pixelFormat: string; pictures: Buffer } | null = null;
   const exactAudio = new Map<number, string | null>();
   const readers = pipes.map((pipe): PipeReader => {
-    if (pipe.kind === 'luma') return (stream) => pictures.luma.read(stream);
-    if (pipe.kind === 'colour') return (stream) => pictures.colour.read(stream);
+    if (pipe.kind === 'luma' || pipe.kind === 'colour') {
+      const own = pipe.view === null ? pictures : views[pipe.view]?.pictures;
+      return own === undefined ? nobody : (stream) => own[pipe.kind].read(stream);
+    }
+    if (pipe.kind === 'thin') {
+      const thin = views[pipe.view]?.thin;
+      return thin === undefined ? nobody : (stream) => thin.read(pipe.of, stream);
+    }
     if (pipe.kind === 'source') {
       return async (stream) => {
         source = await readBitstream(stream);
@@ -96,17 +110,17 @@ export function collect({
     }
     if (pipe.kind === 'frames') return frames;
     if (pipe.kind === 'tiles') {
-      const comparer = comparers[pipe.deliverable];
+      const comparer = comparers[pipe.comparer];
       if (comparer === null || comparer === undefined) return nobody;
       return (stream) => (pipe.of === 'source' ? comparer.readSource(stream) : comparer.readGiven(stream));
     }
     if (pipe.kind === 'placing') {
-      const placing = comparers[pipe.deliverable]?.placing;
+      const placing = comparers[pipe.comparer]?.placing;
       if (placing === null || placing === undefined) return nobody;
       return (stream) => (pipe.of === 'source' ? placing.readSource(stream) : placing.readGiven(stream));
     }
     if (pipe.kind === 'whole') {
-      const comparer = comparers[pipe.deliverable];
+      const comparer = comparers[pipe.comparer];
       if (comparer === null || comparer === undefined) return nobody;
       return (stream) => comparer.whole.read(pipe.of, stream);
     }
@@ -137,11 +151,12 @@ export function collect({
     bitstreams,
     sketches,
     source: () => source,
+    views: () => views.map((view) => view.pictures.fingerprints(1, true)),
     fingerprints: ({ timeBase, times }) => {
       if (timeBase === null) return null;
       const picture = pictures.fingerprints(
         earlierField === null ? 1 : 2,
-        pipes.some(({ kind }) => kind === 'colour'),
+        pipes.some((pipe) => pipe.kind === 'colour' && pipe.view === null),
       );
       return {
         picture,

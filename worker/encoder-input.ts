@@ -12,32 +12,40 @@ import { modelOf } from '../proof/encoder-input/model.ts';
 import { layoutOf } from '../proof/encoder-input/samples.ts';
 import { isMatrix } from '../proof/levels.ts';
 import { pixelsForFfmpeg } from '../profiles/ffmpeg-names.ts';
+import { recordedTiles } from '../profiles/recipe/shown.ts';
+import { factsSeen, SHOWN_PIXELS } from '../profiles/shown/decide.ts';
+import type { Shown } from '../profiles/shown/schema.ts';
 import { tiledPixels, tilesOf } from '../profiles/recipe/tiles.ts';
 import { subjectOf } from './claim.ts';
 
 export interface ComparersRequest {
   readonly job: Job;
   readonly outputs: readonly { readonly deliverable: MovieWork }[];
+  /** Colour ways of the outputs, as the recipe has them. */
+  readonly ways: readonly Shown[];
   readonly tools: MediaTools;
   readonly signal: AbortSignal;
 }
 
-/** By output; null: it has no tiles. `input`: the whole clip. */
+/** By output, and behind them by colour way; null: it has no tiles. `input`: the whole clip. */
 export async function encoderInputComparers(
-  { job, outputs, tools, signal }: ComparersRequest,
+  { job, outputs, ways, tools, signal }: ComparersRequest,
   input: OpenedInput,
 ): Promise<(EncoderInputComparer | null)[]> {
   const { facts } = job;
-  const plans = outputs.map(({ deliverable: { profile, outcome } }) => tilesOf(facts, profile, outcome));
+  const sources = outputs.map(({ deliverable: { outcome } }) => factsSeen(facts, outcome.shown));
+  const plans = outputs.map(({ deliverable: { profile, outcome } }, index) =>
+    tilesOf(sources[index] ?? facts, profile, outcome),
+  );
   if (plans.every((plan) => plan === null)) return plans.map(() => null);
   // Where chroma lies is asked of a decoded frame, and not taken from the facts that the recipe has it from.
   const stated = await firstFrameSiting(input, tools, facts.video.streamIndex, signal);
   const siting: Siting = stated !== null && isSiting(stated) ? stated : 'left';
-  return plans.map((plan, index) => {
+  const ofOutputs = plans.map((plan, index) => {
     const output = outputs[index];
     if (plan === null || output === undefined) return null;
     const { profile, outcome } = output.deliverable;
-    const from = layoutOf(tiledPixels(facts.video.pixelFormat));
+    const from = layoutOf(tiledPixels((sources[index] ?? facts).video.pixelFormat));
     const to = layoutOf(pixelsForFfmpeg(profile.pixels));
     const matrix = outcome.colour.matrix ?? '';
     const basis = outcome.proof?.basis;
@@ -60,6 +68,33 @@ export async function encoderInputComparers(
       }),
     });
   });
+  return [...ofOutputs, ...ways.map((shown) => recordedComparer(job, shown, siting))];
+}
+
+/** Of the R'G'B' that a colour way begins at, against the decoded pictures. */
+function recordedComparer({ facts, span }: Job, shown: Shown, siting: Siting): EncoderInputComparer {
+  const from = layoutOf(tiledPixels(facts.video.pixelFormat));
+  const to = layoutOf(SHOWN_PIXELS);
+  const { matrix, range } = shown;
+  if (from === null || to === null || !isMatrix(matrix))
+    throw new RangeError('a colour way of what is not computed again');
+  const plan = recordedTiles(facts);
+  return new EncoderInputComparer({
+    plan,
+    from,
+    to,
+    earlier: null,
+    frames: span.count,
+    model: modelOf({
+      from,
+      to,
+      source: { matrix, range },
+      output: { matrix, range: 'limited' },
+      siting,
+      size: plan.source,
+      scaled: plan.scaled,
+    }),
+  });
 }
 
 /** null: the output keeps every sample, or is of pixels that nobody computes again. */
@@ -68,6 +103,6 @@ export function encoderInputOf(
   { profile, outcome }: MovieWork,
   seen: EncoderInputVerdict | null,
 ): WhileMadeReport | null {
-  if (tilesOf(job.facts, profile, outcome) === null) return null;
+  if (tilesOf(factsSeen(job.facts, outcome.shown), profile, outcome) === null) return null;
   return encoderInputReport(seen, job.span.count, { ...subjectOf(job), profile: profile.name });
 }

@@ -12,7 +12,8 @@ import type { JobRun } from './job-run.ts';
 import { make, type MakeResult } from './make.ts';
 import { finishMasters } from './master/publish-master.ts';
 import { type MasterGroup, type MasterMaking, startMasters } from './master/making.ts';
-import { proofOf } from './proof.ts';
+import { colourWayOf } from './colour-way.ts';
+import { proofOf, shownProof } from './proof.ts';
 import { askTarget } from './target.ts';
 
 export interface StagedMovie {
@@ -38,11 +39,13 @@ export async function makeFromFfmpegFrames(
       const encoded = made.bitstreams[index] ?? null;
       const encoderInput = encoderInputOf(job, output.deliverable, made.encoderInputs[index] ?? null);
       const drawnText = drawnTextOf(job, output.deliverable, made.texts[index] ?? null);
+      const way = colourWayOf(job, output.deliverable, made.colourWays[index] ?? null);
       const failure = await finish(
         run,
         { ...output, command },
         {
-          ...proof,
+          ...shownProof(job, proof, output.deliverable, made.shown[index] ?? null),
+          ...(way === null ? {} : { colourWay: way }),
           encoded,
           sketch: made.sketches[index] ?? null,
           ...(encoderInput === null ? {} : { encoderInput }),

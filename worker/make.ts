@@ -11,7 +11,10 @@ import { type FramePipe, openFramePipe } from '../process/frame-pipe.ts';
 import { type PipeReader, type RunResult, runTool } from '../process/run.ts';
 import type { SourceFingerprints } from '../proof/source-fingerprints.ts';
 import type { Outcome } from '../profiles/outcome.ts';
-import { recipeOf } from '../profiles/recipe/index.ts';
+import { recipeOf, wayShown } from '../profiles/recipe/index.ts';
+import type { ColourWaySeen } from '../check/colour-way.ts';
+import type { FrameFingerprints } from '../proof/form.ts';
+import { type BakedWay, bakedWay, thinComparer } from './colour-way.ts';
 import { maskBytes } from '../profiles/recipe/sketch.ts';
 import type { EncoderInputVerdict } from '../proof/encoder-input/compare.ts';
 import { maskSeed } from '../proof/sketch/mask.ts';
@@ -43,6 +46,10 @@ export interface MakeRequest {
 export interface MakeResult {
   readonly run: RunResult;
   readonly watched: Watched;
+  /** By output: of the pictures that its colour way gives, in place of what was decoded; null: they stay as recorded, or did not come. */
+  readonly shown: readonly (FrameFingerprints | null)[];
+  /** By output: what was seen of its colour way; null: it has none. */
+  readonly colourWays: readonly (ColourWaySeen | null)[];
   /** Of what was decoded, as far as it came; null when not even the frames' clock was reported, or a pipe ended within a sample. */
   readonly fingerprints: SourceFingerprints | null;
   /** Of the source: what the encoder read, and what another program read of it beside. */
@@ -107,7 +114,15 @@ export async function make(request: MakeRequest): Promise<MakeResult> {
     for (const [index, mask] of recipe.masks.entries())
       if (mask !== null) await writeFile(mask.path, maskBytes(seeds[index] as string, mask));
     const watched = newWatched();
-    const comparers = await encoderInputComparers(request, input);
+    const ways = recipe.views.map(({ shown }) => shown);
+    const baked: BakedWay[] = [];
+    for (const { shown, table } of recipe.views) {
+      const way = await bakedWay(job.deliveryFolder, shown);
+      await writeFile(table, way.text);
+      baked.push(way);
+    }
+    const thin = baked.map((way) => thinComparer(job, way));
+    const comparers = await encoderInputComparers({ ...request, ways }, input);
     const texts = textComparers(outputs.map(({ deliverable }) => deliverable));
     const collecting = collect({
       facts: job.facts,
@@ -115,6 +130,7 @@ export async function make(request: MakeRequest): Promise<MakeResult> {
       pipes: recipe.pipes,
       comparers,
       texts,
+      thin,
       earlierField: earlierField(job.facts.video),
       frames: framesReader(request.framePool, frames),
     });
@@ -157,9 +173,21 @@ export async function make(request: MakeRequest): Promise<MakeResult> {
       },
     );
     const there = await beside;
+    const viewed = fingerprintsOf(() => collecting.views()) ?? [];
+    const verdicts = comparers.map((comparer) => comparer?.verdict() ?? null);
+    const wayOf = ({ deliverable }: MakeRequest['outputs'][number]): number | null =>
+      wayShown(ways, deliverable.outcome);
     return {
       run,
       watched,
+      shown: outputs.map((output) => viewed[wayOf(output) ?? -1] ?? null),
+      colourWays: outputs.map((output) => {
+        const way = wayOf(output);
+        const [table, seen] = [baked[way ?? -1], thin[way ?? -1]];
+        return way === null || table === undefined || seen === undefined
+          ? null
+          : { recorded: verdicts[outputs.length + way] ?? null, thin: seen.verdict(), table: table.sha256 };
+      }),
       fingerprints: fingerprintsOf(() => collecting.fingerprints(watched)),
       source: { taken: collecting.source(), there: there.bitstream, spots: there.spots },
       bitstreams: collecting.bitstreams,
@@ -169,7 +197,7 @@ export async function make(request: MakeRequest): Promise<MakeResult> {
         seeds,
         stated: statedOf(outputs, watched),
       }),
-      encoderInputs: comparers.map((comparer) => comparer?.verdict() ?? null),
+      encoderInputs: verdicts.slice(0, outputs.length),
       texts: texts.map((comparer) => comparer?.verdict() ?? null),
     };
   } finally {
@@ -193,7 +221,7 @@ function framesReader(framePool: FramePool | null, pipe: FramePipe | null): Pipe
 }
 
 /** What ended early may end within a sample; why it ended is reported by others. */
-function fingerprintsOf(read: () => SourceFingerprints | null): SourceFingerprints | null {
+function fingerprintsOf<Fingerprints>(read: () => Fingerprints | null): Fingerprints | null {
   try {
     return read();
   } catch (error) {

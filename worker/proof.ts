@@ -1,13 +1,14 @@
 /** The fingerprints of what was decoded: whether it is whole and of this clip, and its file beside the reports. */
 import { join } from 'node:path';
 import { finding } from '../findings/finding.ts';
-import type { Job } from '../ledger/job.ts';
+import type { Job, MovieWork } from '../ledger/job.ts';
 import { layout } from '../ledger/layout.ts';
 import type { DeliverableReport } from '../ledger/report.ts';
 import { writeWhole } from '../ledger/store.ts';
 import { bitstreamText } from '../proof/bitstream.ts';
 import { frameSpacingOf } from '../media/probe/frame-spacing.ts';
 import { formatRatio, sameRatio } from '../media/time/rate.ts';
+import type { FrameFingerprints } from '../proof/form.ts';
 import { type SourceFingerprints, fingerprintFile } from '../proof/source-fingerprints.ts';
 import { makeFolder } from './target.ts';
 import { subjectOf } from './claim.ts';
@@ -90,4 +91,18 @@ export function storedOnce(job: Job, fingerprints: SourceFingerprints): Proof['f
     return { path, sha256: digest };
   };
   return () => (written ??= write());
+}
+
+/** What a movie is proved by: of a colour way the fingerprints of its pictures, in place of the decoded ones. */
+export function shownProof(
+  job: Job,
+  proof: Proof,
+  { outcome }: MovieWork,
+  picture: FrameFingerprints | null,
+): Proof {
+  if (outcome.shown === undefined) return proof;
+  if (picture === null || picture.frames !== proof.fingerprints.picture.frames)
+    throw new RangeError('the pictures of a colour way did not come');
+  const fingerprints = { ...proof.fingerprints, picture };
+  return { fingerprints, file: storedOnce(job, fingerprints) };
 }

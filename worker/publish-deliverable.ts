@@ -29,6 +29,8 @@ export type Evidence = Proof & {
   readonly encoded: Bitstream | null;
   /** What was fed to its encoder, against the source. */
   readonly encoderInput?: WhileMadeReport;
+  /** From what was recorded to what is shown. */
+  readonly colourWay?: WhileMadeReport;
   /** Burnt-in text in that. */
   readonly drawnText?: WhileMadeReport;
   /** The files beside it. */
@@ -91,7 +93,12 @@ export async function finish(
   const bitstream = { streams: (evidence.encoded?.streams ?? []).map((stream) => ({ ...stream })) };
   return await checkAndPublish(run, {
     ...made,
-    checked: [evidence.encoderInput, evidence.drawnText, evidence.sidecars].reduce<CheckReport>(
+    checked: [
+      evidence.colourWay,
+      evidence.encoderInput,
+      evidence.drawnText,
+      evidence.sidecars,
+    ].reduce<CheckReport>(
       (report, seen) => withEncoderInput(report, seen, deliverable.profile.name),
       checked,
     ),

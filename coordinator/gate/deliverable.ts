@@ -5,6 +5,7 @@ import type { Clip } from '../../ledger/clip.ts';
 import type { CheckResult, DeliverableReport } from '../../ledger/report.ts';
 import type { ClipFacts } from '../../media/facts.ts';
 import { decideOutcome, sameDecision } from '../../profiles/outcome/any.ts';
+import { factsSeen } from '../../profiles/shown/decide.ts';
 import { tilesOf } from '../../profiles/recipe/tiles.ts';
 import { checksOf } from '../../profiles/master/schema.ts';
 import { isMaster, type LoadedProfile, mandatoryChecks } from '../../profiles/schema.ts';
@@ -90,6 +91,7 @@ export function judgeDeliverable(
     findings.push(
       finding('check-absent', `no result of the check \`${ENCODER_INPUT}\``, 'a result, passed', subject),
     );
+  append(findings, judgeColourWay(report, subject));
   append(findings, judgeDrawnText(report, subject));
   append(findings, judgeFile(report, disk, subject));
   append(findings, judgeFrames(report, facts, subject));
@@ -117,14 +119,15 @@ function differences(
     .map(([what, found, expected]) => [`${what} ${found}`, `${what} ${expected}`]);
 }
 
-/** A master rests on the settings of the night besides, which are in the clip's facts: made with others, it is another master. */
+/** A master, and pictures for a display, rest on the settings of the night besides, which are in the clip's facts: made with others, it is another one. */
 function settingsOf(
   report: DeliverableReport,
   { clip, facts, loaded }: WantedDeliverable,
   { day, roll }: DeliverableView,
 ): [what: string, found: string, expected: string][] {
-  if (!isMaster(loaded.profile) || facts === null) return [];
-  const { outcome } = decideOutcome({ day, roll, clip, facts, profile: loaded.profile });
+  const { profile } = loaded;
+  if (facts === null || (!isMaster(profile) && profile.colour.display === undefined)) return [];
+  const { outcome } = decideOutcome({ day, roll, clip, facts, profile });
   // What is refused now, the plan says.
   return outcome === null || sameDecision(report.outcome, outcome)
     ? []
@@ -156,8 +159,19 @@ function isSeenByTiles(report: DeliverableReport, facts: ClipFacts, { profile }:
   return (
     profile.kind === 'movie' &&
     report.outcome.kind === 'movie' &&
-    tilesOf(facts, profile, report.outcome) !== null
+    tilesOf(factsSeen(facts, report.outcome.shown), profile, report.outcome) !== null
   );
+}
+
+/** The same of what comes before it, the way from recorded code values to those of a display. */
+const COLOUR_WAY = 'colour-way';
+
+function judgeColourWay({ outcome, checks }: DeliverableReport, subject: Subject): Finding[] {
+  return outcome.kind === 'movie' &&
+    outcome.shown !== undefined &&
+    !checks.some(({ check }) => check === COLOUR_WAY)
+    ? [finding('check-absent', `no result of the check \`${COLOUR_WAY}\``, 'a result, passed', subject)]
+    : [];
 }
 
 /** The same of text in the picture: what of it is read in the file is a check of its own. */

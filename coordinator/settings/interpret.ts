@@ -78,11 +78,13 @@ export function understand(
           ),
         ];
   const camera = cameras.length === 1 ? (cameras[0] ?? null) : null;
-  const wantsMaster = asked.profiles.some(
-    ({ profile }) => due.value.includes(profile.name) && isMaster(profile),
+  // What is recorded for a display and looked at on it needs no meaning of its values.
+  const needsMeaning = asked.profiles.some(
+    ({ profile }) =>
+      due.value.includes(profile.name) && (isMaster(profile) || profile.colour.display !== undefined),
   );
   const of = { camera, profiles: [...due.value] };
-  if (facts === null || !wantsMaster) return { facts, settings: { ...of, applied }, findings };
+  if (facts === null || !needsMeaning) return { facts, settings: { ...of, applied }, findings };
   const input = stated<InputTransform | null>(levels, (part) => part.input, null);
   const tagged = facts.raw === undefined ? inputOfTags(facts.video.colour) : null;
   const whiteBalance = stated(levels, (part) => part.raw?.white_balance, 'as-shot' as const);

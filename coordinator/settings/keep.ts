@@ -1,5 +1,7 @@
 /** Puts the colour transforms that jobs are made with beside the roll's reports, where workers and audits read them. */
 import { dirname, join } from 'node:path';
+import type { InputTransform } from '../../media/colour/input.ts';
+import type { AnyOutcome } from '../../profiles/outcome/any.ts';
 import type { Job } from '../../ledger/job.ts';
 import { writeWhole } from '../../ledger/store.ts';
 import { transformPath } from '../../ledger/transform.ts';
@@ -14,24 +16,24 @@ export async function keepTransforms(
 ): Promise<void> {
   const kept = new Set<string>();
   for (const job of jobs) {
-    for (const {
-      outcome: { linearisation },
-    } of job.deliverables) {
-      const path = linearisation?.kind === 'coded' ? transformPath(linearisation.input) : null;
-      if (
-        path === null ||
-        linearisation?.kind !== 'coded' ||
-        !('file' in linearisation.input) ||
-        kept.has(path)
-      )
-        continue;
-      const file = settings.transforms.get(linearisation.input.sha256);
+    for (const { outcome } of job.deliverables) {
+      const input = inputOf(outcome);
+      const path = transformPath(input);
+      if (path === null || input === null || !('file' in input) || kept.has(path)) continue;
+      const file = settings.transforms.get(input.sha256);
       if (file === undefined)
-        throw new RangeError(`a transform that the settings do not hold: ${linearisation.input.file}`);
+        throw new RangeError(`a transform that the settings do not hold: ${input.file}`);
       const place = join(rollFolder, path);
       await makeFolders(dirname(place));
       await writeWhole(place, Buffer.from(file.text, 'utf8'));
       kept.add(path);
     }
   }
+}
+
+/** Of a master, or of pictures that go a colour way; null: code values are taken as they are. */
+function inputOf(outcome: AnyOutcome): InputTransform | null {
+  const { linearisation } = outcome;
+  if (linearisation !== undefined) return linearisation.kind === 'coded' ? linearisation.input : null;
+  return outcome.kind === 'movie' ? (outcome.shown?.input ?? null) : null;
 }

@@ -14,4 +14,16 @@ export const colourCodes = {
     remedy:
       'Put the file with that SHA-256 back in its place. To use the new one, run again with --settings that name it: masters made with the old one are made again.',
   },
+  'colour-way-source-unsupported': {
+    weight: 'hold',
+    title: 'the pictures of this kind of source cannot be shown through their colours here',
+    remedy:
+      'State `output: as-recorded` for this clip in the settings, and run again with --settings: its pictures then stay as they were recorded. Or make what is to be looked at outside Rushlight.',
+  },
+  'look-for-other-display': {
+    weight: 'hold',
+    title: 'the look ends on another display than the profile is for',
+    remedy:
+      'Name a look in the settings that ends on that display, or one that ends in a space of the scene, from which the output transform goes on. Then run again with --settings.',
+  },
 } as const satisfies Record<string, CodeEntry>;

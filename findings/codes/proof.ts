@@ -104,6 +104,14 @@ export const proofCodes = {
       'If it repeats, note what `rushlight doctor` says of ffmpeg, and try another version of it: its filters do other arithmetic than was asked for.',
     ),
   },
+  'colour-way-differs': {
+    weight: 'hold',
+    title:
+      'the pictures went another way from the recorded code values to those of the display than the settings state',
+    remedy: inDelivery(
+      'If it repeats, note what `rushlight doctor` says of ffmpeg, and try another version of it: its filters do other arithmetic than was asked for.',
+    ),
+  },
   'encoder-input-limited': {
     weight: 'note',
     title: 'the picture has values beyond what the deliverable can hold: they were limited to it',

@@ -142,7 +142,8 @@ type Way =
   | { readonly linearisation: Linearisation; readonly notes: readonly Finding[] }
   | { readonly findings: readonly Finding[] };
 
-function codedLinearisation({ video, interpretation, declared, exr }: ClipFacts): Way {
+/** Of code values: from what was recorded to scene-linear, by the settings and the file's tags. */
+export function codedLinearisation({ video, interpretation, declared, exr }: ClipFacts): Way {
   const input = interpretation?.input ?? null;
   const { colour, pixelFormat, width, height } = video;
   const findings: Finding[] = [];

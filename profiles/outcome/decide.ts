@@ -9,6 +9,7 @@ import { pixelsReadBack } from '../ffmpeg-names.ts';
 import { LARGEST_SIDE } from '../limits.ts';
 import type { Outcome } from '../outcome.ts';
 import type { Profile } from '../schema.ts';
+import { shownFacts, shownOf } from '../shown/decide.ts';
 import { estimatedBytes } from './bytes.ts';
 import { burnInOf } from './burn-in.ts';
 import { pictureErrorOf, sketchBytes } from './picture-error.ts';
@@ -108,7 +109,10 @@ function pictureOf(video: ClipFacts['video'], profile: Profile): Picture | { fin
 }
 
 export function outcomeOf(request: OutcomeRequest): OutcomeDecision {
-  const { day, roll, clip, facts, profile } = request;
+  const { day, roll, clip, facts: recorded, profile } = request;
+  const decided = shownOf(recorded, profile);
+  const shown = 'findings' in decided ? null : decided.shown;
+  const facts = shown === null ? recorded : shownFacts(recorded, shown);
   const { video, declared } = facts;
   const traits = traitsOf(profile.video);
   const about = (item: Finding): Finding => ({ ...item, roll, clip: clip.id, profile: profile.name });
@@ -156,6 +160,7 @@ export function outcomeOf(request: OutcomeRequest): OutcomeDecision {
     ...(interlaced && profile.interlaced === 'hold'
       ? [finding('interlaced-held', `interlaced, ${video.fieldOrder}`, 'progressive')]
       : []),
+    ...('findings' in decided ? decided.findings : []),
     ...('findings' in timecode ? timecode.findings : []),
     ...('findings' in picture ? picture.findings : []),
     ...('findings' in audio ? audio.findings : []),
@@ -164,6 +169,7 @@ export function outcomeOf(request: OutcomeRequest): OutcomeDecision {
   ];
   if (
     refusals.length > 0 ||
+    'findings' in decided ||
     'findings' in timecode ||
     'findings' in picture ||
     'findings' in audio ||
@@ -214,9 +220,12 @@ export function outcomeOf(request: OutcomeRequest): OutcomeDecision {
       audioOffsets: audio.tracks.map((track) => facts.audio[track.sourceTrack]?.startOffset ?? 0),
     },
     ...(burnIn.burnIn.length === 0 ? {} : { burnIn: [...burnIn.burnIn] }),
+    ...(shown === null ? {} : { shown }),
     ...pictureErrorOf(profile.picture_error, raster),
     estimatedBytes: estimatedBytes(profile, video, raster, audio.tracks),
   };
-  const notes = [...timecode.notes, ...picture.notes, ...audio.notes, ...burnIn.notes].map(about);
+  const notes = [...decided.notes, ...timecode.notes, ...picture.notes, ...audio.notes, ...burnIn.notes].map(
+    about,
+  );
   return { outcome: { ...outcome, estimatedBytes: outcome.estimatedBytes + sketchBytes(outcome) }, notes };
 }

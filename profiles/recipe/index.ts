@@ -1,4 +1,5 @@
 /** The recipe: everything but the input of the one ffmpeg command that makes all deliverables of a job from one decode. */
+import { join } from 'node:path';
 import { type ClipFacts, earlierField } from '../../media/facts.ts';
 import { FIRST_PIPE } from '../../process/run.ts';
 import { pixelsForFfmpeg } from '../ffmpeg-names.ts';
@@ -10,11 +11,16 @@ import { encodeOptions, encodeTarget } from './encode.ts';
 import { pictureFilters, sharedFilters, tagFilter, WITNESS } from './picture.ts';
 import { type MaskFile, sketchTap } from './sketch.ts';
 import { layoutOf } from '../../proof/encoder-input/samples.ts';
-import { rawPictures } from '../../proof/tap.ts';
+import type { TilePlan } from '../../proof/encoder-input/tiles.ts';
+import { pictureTap, rawPictures } from '../../proof/tap.ts';
+import { canonicalJson } from '../hash.ts';
+import { shownFacts } from '../shown/decide.ts';
+import type { Shown } from '../shown/schema.ts';
 import { textTap } from './text-tap.ts';
+import { recordedRgb, recordedTiles, thinChains, throughTable } from './shown.ts';
 import { tileChains, tilesOf } from './tiles.ts';
-import { wholeChains } from './whole.ts';
-import { placingChains } from './placing.ts';
+import { type WholeChains, wholeChains } from './whole.ts';
+import { type PlacingChains, placingChains } from './placing.ts';
 import { type Pipe, witnessOf } from './witness.ts';
 
 export interface RecipeRequest {
@@ -49,6 +55,8 @@ export interface Recipe {
   readonly furtherInputs: readonly string[];
   /** To be written, UTF-8, before the command runs. */
   readonly textFiles: readonly TextFile[];
+  /** Colour ways that deliverables go, each once; the table of each is to be written to `table`, as a .cube file. */
+  readonly views: readonly { readonly shown: Shown; readonly table: string }[];
   /** The same, in bytes (sketch.ts); by deliverable, null: it needs none. */
   readonly masks: readonly (MaskFile | null)[];
 }
@@ -56,35 +64,29 @@ export interface Recipe {
 export type { TextFile } from './burn-in.ts';
 export type { Pipe } from './witness.ts';
 
-export function recipeOf({
-  facts,
-  deliverables,
-  textFolder,
-  alignsText = false,
-  besides = [],
-  frames = false,
-  threads,
-}: RecipeRequest): Recipe {
+export function recipeOf(request: RecipeRequest): Recipe {
+  const {
+    facts,
+    deliverables,
+    textFolder,
+    alignsText = false,
+    besides = [],
+    frames = false,
+    threads,
+  } = request;
+  const views = viewsOf(facts, request);
   const ways = deliverables.map(({ profile, outcome }, index) => {
+    const seen = viewOf(views, outcome)?.facts ?? facts;
     const bits = outcome.burnIn === undefined ? 8 : layoutOf(pixelsForFfmpeg(profile.pixels))?.bits;
     if (bits === undefined) throw new RangeError(`text is burnt into ${profile.pixels}`);
     const text = burnIn({ outcome, bits, textFolder, key: `text-${index}`, alignsText });
-    const plan = tilesOf(facts, profile, outcome);
+    const plan = tilesOf(seen, profile, outcome);
     return {
-      picture: pictureFilters(facts, profile, outcome),
+      picture: pictureFilters(seen, profile, outcome),
       rest: [...text.filters, tagFilter(outcome)],
       files: text.files,
       text: textTap(outcome, index),
-      tiles: plan === null ? null : tileChains(plan, index, facts.video.pixelFormat),
-      placing:
-        plan === null
-          ? null
-          : placingChains(plan, {
-              index,
-              pixelFormat: facts.video.pixelFormat,
-              earlierField: plan.held > 1 ? earlierField(facts.video) : null,
-            }),
-      whole: plan === null ? null : wholeChains(plan, index, facts.video.pixelFormat),
+      ...looksOf(plan, index, seen),
     };
   });
   let inputs = 1;
@@ -95,50 +97,63 @@ export function recipeOf({
     return tap;
   });
   const sketched = taps.flatMap((tap, deliverable) => (tap === null ? [] : [{ tap, deliverable }]));
-  const tiles = ways.flatMap(({ tiles: own }, deliverable) =>
-    own === null ? [] : [{ ...own, deliverable }],
-  );
-  const wholes = ways.flatMap(({ whole: own }, deliverable) =>
-    own === null ? [] : [{ ...own, deliverable }],
-  );
-  const placings = ways.flatMap(({ placing }, deliverable) =>
-    placing === null ? [] : [{ ...placing, deliverable }],
-  );
+  const viewed = views.map((view, index) => ({
+    ...view,
+    ...looksOf(recordedTiles(facts), deliverables.length + index, facts, 'g'),
+    thin: thinChains(facts, index),
+    fingerprints: viewTap(view.facts, index),
+  }));
+  // Deliverables, and behind them the views: all that a comparer looks at.
+  const looked = [...ways, ...viewed];
   const texts = ways.flatMap(({ text }, deliverable) => (text === null ? [] : [{ ...text, deliverable }]));
   const witness = witnessOf(
     facts,
     [...deliverables.map(({ outcome }) => outcome), ...besides],
     FIRST_PIPE + deliverables.length,
   );
+  /** What is taken of a base by the deliverables that are made of it. */
+  const takenBy = (view: View | null): string[] => {
+    const own = ways.filter((_, index) => viewOf(views, deliverables[index]?.outcome) === view);
+    return [...(own.length > 0 ? [shownPad(view)] : []), ...own.flatMap(decodedPads)];
+  };
+  const split = (pads: readonly string[]): string =>
+    `split=${pads.length}${pads.map((pad) => `[${pad}]`).join('')}`;
   const taken = [
-    ...(ways.length > 0 ? ['shown'] : []),
+    ...takenBy(null),
     ...(frames ? ['frames'] : []),
     ...witness.taken,
-    ...tiles.map((own) => own.decoded),
-    ...wholes.flatMap(({ wanted }) => wanted.source ?? []),
-    ...placings.map(({ decoded }) => decoded),
+    ...viewed.flatMap((view) => [`view${view.index}`, ...decodedPads(view)]),
   ];
-  const decoded = `[0:${facts.video.streamIndex}]${WITNESS},split=${taken.length}${taken.map((pad) => `[${pad}]`).join('')}`;
-  const shared = sharedChains(
-    facts,
-    deliverables.map(({ profile }) => profile),
+  const decoded = `[0:${facts.video.streamIndex}]${WITNESS},${split(taken)}`;
+  const shared = [null, ...views].flatMap((view) =>
+    sharedChains(
+      view?.facts ?? facts,
+      shownPad(view),
+      deliverables.flatMap(({ profile, outcome }, index) =>
+        viewOf(views, outcome) === view ? [{ profile, index }] : [],
+      ),
+    ),
   );
   const graph = [
     decoded,
     ...witness.chains,
+    ...viewed.flatMap((view) => [
+      `[view${view.index}]${recordedRgb(facts, view.shown).join(',')},${split([`table${view.index}`, ...givenPads(view), view.thin.before])}`,
+      `[table${view.index}]${throughTable(view.table)},${split([...takenBy(views[view.index] ?? null), view.fingerprints.from, view.thin.behind])}`,
+      ...view.fingerprints.chains,
+      ...view.thin.chains,
+    ]),
     ...shared,
-    ...ways.flatMap(({ picture, rest, tiles: own, text, whole, placing }, index) => {
+    ...ways.flatMap((way, index) => {
+      const { picture, rest, tiles: own, text, whole } = way;
       const tap = taps[index] ?? null;
       const last = tap === null ? `out${index}` : `made${index}`;
       // What others see of the picture here, beside the way that it goes on.
-      const seenBy = (pads: readonly string[], on: string): string =>
-        `split=${pads.length + 1}${[on, ...pads].map((pad) => `[${pad}]`).join('')}`;
+      const seenBy = (pads: readonly string[], on: string): string => split([on, ...pads]);
       const untexted = [own?.joints.untexted, whole?.wanted.untexted, text?.before].flatMap(
         (pad) => pad ?? [],
       );
-      const given = [own?.joints.given, whole?.wanted.given, placing?.given, text?.given].flatMap(
-        (pad) => pad ?? [],
-      );
+      const given = [...givenPads(way), ...(text === null ? [] : [text.given])];
       const at = untexted.length === 0 ? [] : [`${seenBy(untexted, `text${index}`)};[text${index}]null`];
       const end = given.length === 0 ? `[${last}]` : `,${seenBy(given, last)}`;
       return [
@@ -146,32 +161,42 @@ export function recipeOf({
         ...(tap?.chainsOf(last, `out${index}`) ?? []),
       ];
     }),
-    ...tiles.flatMap(({ chains }) => chains),
-    ...wholes.flatMap(({ chains }) => chains),
-    ...placings.flatMap(({ chains }) => chains),
+    ...looked.flatMap(({ tiles }) => tiles?.chains ?? []),
+    ...looked.flatMap(({ whole }) => whole?.chains ?? []),
+    ...looked.flatMap(({ placing }) => placing?.chains ?? []),
     ...texts.flatMap(({ chains }) => chains),
   ].join(';');
-  const tileOutputs = tiles.flatMap(({ source, given, deliverable }) => [
-    { pipe: { kind: 'tiles', of: 'source', deliverable } as const, options: rawPictures(source) },
-    { pipe: { kind: 'tiles', of: 'given', deliverable } as const, options: rawPictures(given) },
-  ]);
-  const wholeOutputs = wholes.flatMap(({ ends, deliverable }) =>
-    ends.map(({ of, pad }) => ({
-      pipe: { kind: 'whole', of, deliverable } as const,
+  const tileOutputs = looked.flatMap(({ tiles }, comparer) =>
+    tiles === null
+      ? []
+      : [
+          { pipe: { kind: 'tiles', of: 'source', comparer } as const, options: rawPictures(tiles.source) },
+          { pipe: { kind: 'tiles', of: 'given', comparer } as const, options: rawPictures(tiles.given) },
+        ],
+  );
+  const wholeOutputs = looked.flatMap(({ whole }, comparer) =>
+    (whole?.ends ?? []).map(({ of, pad }) => ({
+      pipe: { kind: 'whole', of, comparer } as const,
       options: rawPictures(pad),
     })),
   );
-  const placingOutputs = placings.flatMap(({ ends, deliverable }) =>
-    (['source', 'given'] as const).map((of) => ({
-      pipe: { kind: 'placing', of, deliverable } as const,
-      options: rawPictures(ends[of]),
-    })),
+  const placingOutputs = looked.flatMap(({ placing }, comparer) =>
+    placing === null
+      ? []
+      : (['source', 'given'] as const).map((of) => ({
+          pipe: { kind: 'placing', of, comparer } as const,
+          options: rawPictures(placing.ends[of]),
+        })),
   );
+  const viewOutputs = viewed.flatMap(({ thin, fingerprints, index: view }) => [
+    ...fingerprints.outputs.map(({ kind, options }) => ({ pipe: { kind, view } as const, options })),
+    ...thin.outputs.map(({ of, options }) => ({ pipe: { kind: 'thin', of, view } as const, options })),
+  ]);
   const textOutputs = texts.map(({ out, deliverable }) => ({
     pipe: { kind: 'text', deliverable } as const,
     options: rawPictures(out),
   }));
-  const aside = [...tileOutputs, ...wholeOutputs, ...placingOutputs, ...textOutputs];
+  const aside = [...tileOutputs, ...wholeOutputs, ...placingOutputs, ...viewOutputs, ...textOutputs];
   return {
     // A conversion that nobody asked for is an error, not a filter put in behind our back.
     inputOptions: [
@@ -213,28 +238,132 @@ export function recipeOf({
       ...sketched.map(({ deliverable }): Pipe => ({ kind: 'sketch', deliverable })),
     ],
     furtherInputs: sketched.flatMap(({ tap }) => tap.inputArguments),
+    views: views.map(({ shown, table }) => ({ shown, table })),
     masks: taps.map((tap) => tap?.mask ?? null),
     textFiles: ways.flatMap(({ files }) => files),
   };
 }
 
-/** From `[shown]` to `[in<index>]` of each deliverable. Fields are made into frames once for all that want frames. */
-function sharedChains(facts: ClipFacts, profiles: readonly Profile[]): string[] {
+/** Pictures that a colour way gives. */
+interface View {
+  readonly index: number;
+  readonly shown: Shown;
+  /** The clip as these pictures are. */
+  readonly facts: ClipFacts;
+  /** Where its table lies. */
+  readonly table: string;
+}
+
+const sameWay = (one: Shown, other: Shown): boolean => canonicalJson(one) === canonicalJson(other);
+
+/** Each colour way once, in the order of the deliverables. */
+export function waysShown(outcomes: readonly Pick<Outcome, 'shown'>[]): Shown[] {
+  const ways: Shown[] = [];
+  for (const { shown } of outcomes)
+    if (shown !== undefined && !ways.some((one) => sameWay(one, shown))) ways.push(shown);
+  return ways;
+}
+
+/** Which of them these pictures go; null: none, they stay as recorded. */
+export function wayShown(ways: readonly Shown[], outcome: Pick<Outcome, 'shown'> | undefined): number | null {
+  const { shown } = outcome ?? {};
+  return shown === undefined ? null : ways.findIndex((one) => sameWay(one, shown));
+}
+
+function viewsOf(facts: ClipFacts, { deliverables, textFolder }: RecipeRequest): View[] {
+  return waysShown(deliverables.map(({ outcome }) => outcome)).map((shown, index) => ({
+    index,
+    shown,
+    facts: shownFacts(facts, shown),
+    table: join(textFolder, `way${index}.cube`),
+  }));
+}
+
+function viewOf(views: readonly View[], outcome: Outcome | undefined): View | null {
+  const index = wayShown(
+    views.map(({ shown }) => shown),
+    outcome,
+  );
+  return index === null ? null : (views[index] ?? null);
+}
+
+const shownPad = (view: View | null): string => (view === null ? 'shown' : `shown-view${view.index}`);
+
+interface Looks {
+  readonly tiles: ReturnType<typeof tileChains> | null;
+  readonly whole: WholeChains | null;
+  readonly placing: PlacingChains | null;
+}
+
+/** `index`: of the comparer; `facts`: of what is its source. */
+function looksOf(plan: TilePlan | null, index: number, { video }: ClipFacts, given: 'y' | 'g' = 'y'): Looks {
+  if (plan === null) return { tiles: null, whole: null, placing: null };
+  const { pixelFormat } = video;
+  return {
+    tiles: tileChains(plan, index, pixelFormat),
+    whole: wholeChains(plan, index, pixelFormat),
+    placing: placingChains(plan, {
+      index,
+      pixelFormat,
+      earlierField: plan.held > 1 ? earlierField(video) : null,
+      given,
+    }),
+  };
+}
+
+/** What the looks want of their source, and of what is made of it. */
+const decodedPads = ({ tiles, whole, placing }: Looks): string[] =>
+  [tiles?.decoded, whole?.wanted.source, placing?.decoded].flatMap((pad) => pad ?? []);
+const givenPads = ({ tiles, whole, placing }: Looks): string[] =>
+  [tiles?.joints.given, whole?.wanted.given, placing?.given].flatMap((pad) => pad ?? []);
+
+/** Fingerprints of the pictures of a view. */
+function viewTap(
+  { video }: ClipFacts,
+  view: number,
+): {
+  readonly from: string;
+  readonly chains: readonly string[];
+  readonly outputs: readonly { readonly kind: 'luma' | 'colour'; readonly options: readonly string[] }[];
+} {
+  const tap = pictureTap('fingerprints', {
+    pixelFormat: video.pixelFormat,
+    size: video,
+    earlierField: null,
+    framing: null,
+  });
+  return {
+    from: `fingerprints-view${view}`,
+    chains: tap.chains.map((chain) => chain.replace(/\[([a-z-]+)\]/g, `[$1-view${view}]`)),
+    outputs: (['luma', 'colour'] as const).map((kind) => ({
+      kind,
+      options: rawPictures(`${kind}-view${view}`),
+    })),
+  };
+}
+
+/** From `[<from>]` to `[in<index>]` of each deliverable. Fields are made into frames once for all that want frames. */
+function sharedChains(
+  facts: ClipFacts,
+  from: string,
+  wanted: readonly { readonly profile: Profile; readonly index: number }[],
+): string[] {
   const keeps = (profile: Profile): boolean =>
     earlierField(facts.video) !== null && profile.interlaced === 'keep';
-  const chain = (from: string, fields: 'made' | 'kept'): string[] => {
-    const pads = profiles.flatMap((profile, index) =>
+  const chain = (start: string, fields: 'made' | 'kept'): string[] => {
+    const pads = wanted.flatMap(({ profile, index }) =>
       keeps(profile) === (fields === 'kept') ? [`[in${index}]`] : [],
     );
     return pads.length === 0
       ? []
-      : [`[${from}]${[...sharedFilters(facts, fields), `split=${pads.length}${pads.join('')}`].join(',')}`];
+      : [`[${start}]${[...sharedFilters(facts, fields), `split=${pads.length}${pads.join('')}`].join(',')}`];
   };
+  const profiles = wanted.map(({ profile }) => profile);
   if (!(profiles.some(keeps) && !profiles.every(keeps)))
-    return [...chain('shown', 'made'), ...chain('shown', 'kept')];
+    return [...chain(from, 'made'), ...chain(from, 'kept')];
   return [
-    '[shown]split=2[shown-frames][shown-fields]',
-    ...chain('shown-frames', 'made'),
-    ...chain('shown-fields', 'kept'),
+    `[${from}]split=2[${from}-frames][${from}-fields]`,
+    ...chain(`${from}-frames`, 'made'),
+    ...chain(`${from}-fields`, 'kept'),
   ];
 }

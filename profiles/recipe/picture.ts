@@ -12,7 +12,7 @@ import type { Outcome } from '../outcome.ts';
 import type { Profile } from '../schema.ts';
 
 /** The same picture on every machine and for every number of threads: no shortcut that depends on the processor. */
-const SCALE_FLAGS = 'bicubic+accurate_rnd+full_chroma_int+full_chroma_inp+bitexact';
+export const SCALE_FLAGS = 'bicubic+accurate_rnd+full_chroma_int+full_chroma_inp+bitexact';
 
 /** R', G' and B' between two matrices: of as many bits as pass the scaler without more rounding. */
 const BETWEEN = 'gbrp14le';

@@ -46,12 +46,15 @@ export function placingChains(
     index,
     pixelFormat,
     earlierField,
+    given = 'y',
   }: {
     readonly index: number;
     /** Of the source. */
     readonly pixelFormat: string;
     /** Of fields that are made into frames. */
     readonly earlierField: 'top' | 'bottom' | null;
+    /** The plane of the encoder's input that is looked at; absent: luma. */
+    readonly given?: 'y' | 'g';
   },
 ): PlacingChains | null {
   const grid = placingGrid(plan);
@@ -85,7 +88,7 @@ export function placingChains(
             ...three.map((one) => `[${pad(one)}]${small.join(',')}[${pad(one)}-small]`),
             `${three.map((one) => `[${pad(one)}-small]`).join('')}vstack=inputs=3[${pad('source-out')}]`,
           ]),
-      `[${pad('given')}]${[START, 'extractplanes=y', ...laidBack, ...means(grid, scaled)].join(',')}[${pad('given-out')}]`,
+      `[${pad('given')}]${[START, `extractplanes=${given}`, ...laidBack, ...means(grid, scaled)].join(',')}[${pad('given-out')}]`,
     ],
     ends: { source: pad('source-out'), given: pad('given-out') },
   };

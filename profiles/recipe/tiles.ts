@@ -33,12 +33,9 @@ export function tilesOf(facts: ClipFacts, profile: Profile, outcome: Outcome): T
     return null;
   if (!isMatrix(proof.basis.matrix) || !isMatrix(colour.matrix ?? '')) return null;
   const { video } = facts;
-  const turned = video.rotation === 90 || video.rotation === 270;
   const range = { range: 'limited' } as const;
   return tilePlan({
-    source: turned
-      ? { width: video.height, height: video.width }
-      : { width: video.width, height: video.height },
+    source: uprightSize(video),
     framing: proof.framing,
     fields: earlierField(video) !== null,
     frames: outcome.frames,
@@ -62,8 +59,16 @@ export function unpacked(pixelFormat: string): string[] {
   return planes === pixelFormat ? [] : ['scale=flags=accurate_rnd+bitexact', `format=${planes}`];
 }
 
+/** Of the decoded picture: ffmpeg turns it. */
+export function uprightSize({ width, height, rotation }: ClipFacts['video']): {
+  readonly width: number;
+  readonly height: number;
+} {
+  return rotation === 90 || rotation === 270 ? { width: height, height: width } : { width, height };
+}
+
 /** What of the clip is known before it is decoded: its packets and its size. */
-function seedOf({ video }: ClipFacts): string {
+export function seedOf({ video }: ClipFacts): string {
   const { bytes, frames, smallestPacket, largestPacket, width, height } = video;
   return createHash('sha256')
     .update(JSON.stringify([bytes, frames, smallestPacket, largestPacket, width, height]))

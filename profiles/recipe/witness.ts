@@ -7,7 +7,10 @@ import { pictureTap, rawPictures, rawAudio } from '../../proof/tap.ts';
 import type { Outcome } from '../outcome.ts';
 import type { ComposedOutput } from './compose.ts';
 
-/** What comes out of each pipe, in the order of their numbers. `track`, `deliverable`: index among the source's tracks, the recipe's deliverables. */
+/**
+ * What comes out of each pipe, in the order of their numbers. `track`, `deliverable`, `view`: index among the source's tracks, the recipe's deliverables,
+ * its views (null: of the decoded pictures). `comparer`: index among the deliverables, and behind them among the views.
+ */
 export type Pipe =
   | { readonly kind: 'exact'; readonly pixelFormat: string }
   | { readonly kind: 'exact-audio'; readonly track: number }
@@ -15,12 +18,13 @@ export type Pipe =
   | { readonly kind: 'bitstream'; readonly deliverable: number }
   | { readonly kind: 'sketch'; readonly deliverable: number }
   | { readonly kind: 'source' }
-  | { readonly kind: 'tiles'; readonly of: 'source' | 'given'; readonly deliverable: number }
-  | { readonly kind: 'whole'; readonly of: WholeSide; readonly deliverable: number }
-  | { readonly kind: 'placing'; readonly of: 'source' | 'given'; readonly deliverable: number }
+  | { readonly kind: 'tiles'; readonly of: 'source' | 'given'; readonly comparer: number }
+  | { readonly kind: 'whole'; readonly of: WholeSide; readonly comparer: number }
+  | { readonly kind: 'placing'; readonly of: 'source' | 'given'; readonly comparer: number }
+  | { readonly kind: 'thin'; readonly of: 'before' | 'behind'; readonly view: number }
   | { readonly kind: 'text'; readonly deliverable: number }
-  | { readonly kind: 'luma' }
-  | { readonly kind: 'colour' }
+  | { readonly kind: 'luma'; readonly view: number | null }
+  | { readonly kind: 'colour'; readonly view: number | null }
   | { readonly kind: 'audio'; readonly track: number };
 
 export interface Witness {
@@ -51,8 +55,10 @@ export function witnessOf(facts: ClipFacts, outcomes: readonly Outcome[], firstP
     kept?.exact === undefined ? null : { pixelFormat: kept.exact.comparedIn, audioTracks: kept.audio };
   const wanted: { pipe: Pipe; options: string[] }[] = [
     { pipe: { kind: 'source' }, options: bitstreamOptions(sourceStreams(facts)) },
-    { pipe: { kind: 'luma' }, options: rawPictures('luma') },
-    ...(tap.hasColour ? [{ pipe: { kind: 'colour' } as const, options: rawPictures('colour') }] : []),
+    { pipe: { kind: 'luma', view: null }, options: rawPictures('luma') },
+    ...(tap.hasColour
+      ? [{ pipe: { kind: 'colour', view: null } as const, options: rawPictures('colour') }]
+      : []),
     ...(exact === null
       ? []
       : [

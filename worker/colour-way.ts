@@ -1,0 +1,62 @@
+/** Colour ways of a job's movies: their tables, what compares the pictures before and behind them, and what is said of it. */
+import { colourWayReport, type ColourWaySeen } from '../check/colour-way.ts';
+import type { WhileMadeReport } from '../check/while-made.ts';
+import type { Job, MovieWork } from '../ledger/job.ts';
+import { readInput } from '../ledger/transform.ts';
+import { bakeTable, cubeText, tableDigest, type WayTable } from '../media/colour/shown/table.ts';
+import { showingOf } from '../media/colour/shown/way.ts';
+import { ap0OfAcescct, acescctOfAp0 } from '../media/colour/acescct.ts';
+import { canonicalJson } from '../profiles/hash.ts';
+import { SHOWN_BITS } from '../profiles/shown/decide.ts';
+import type { Shown } from '../profiles/shown/schema.ts';
+import { uprightSize } from '../profiles/recipe/tiles.ts';
+import { ThinComparer } from '../proof/colour-way/thin.ts';
+import { subjectOf } from './claim.ts';
+
+export interface BakedWay {
+  readonly table: WayTable;
+  /** As a .cube file, and its SHA-256. */
+  readonly text: string;
+  readonly sha256: string;
+}
+
+/** A table takes about a second: a worker keeps those of its last clips. */
+const KEPT = 4;
+const kept = new Map<string, BakedWay>();
+
+/** Throws what reading a transform throws. */
+export async function bakedWay(deliveryFolder: string, shown: Shown): Promise<BakedWay> {
+  const key = canonicalJson(shown);
+  const known = kept.get(key);
+  if (known !== undefined) return known;
+  const { input, way, output } = shown;
+  const showing = showingOf({
+    input: await readInput(deliveryFolder, input),
+    way,
+    cdlSpace: way.cdl === null ? null : { to: acescctOfAp0, back: ap0OfAcescct },
+    look: null,
+    output,
+  });
+  const table = bakeTable(showing);
+  const text = cubeText(table);
+  const baked = { table, text, sha256: tableDigest(text) };
+  kept.set(key, baked);
+  for (const oldest of kept.keys()) {
+    if (kept.size <= KEPT) break;
+    kept.delete(oldest);
+  }
+  return baked;
+}
+
+export const thinComparer = ({ facts }: Job, { table }: BakedWay): ThinComparer =>
+  new ThinComparer({ size: uprightSize(facts.video), table, bits: SHOWN_BITS });
+
+/** null: its pictures stay as recorded. */
+export function colourWayOf(
+  job: Job,
+  { profile, outcome }: MovieWork,
+  seen: ColourWaySeen | null,
+): WhileMadeReport | null {
+  if (outcome.shown === undefined) return null;
+  return colourWayReport(seen, job.span.count, { ...subjectOf(job), profile: profile.name });
+}
