@@ -174,6 +174,7 @@ export async function make(request: MakeRequest): Promise<MakeResult> {
     );
     const there = await beside;
     const viewed = fingerprintsOf(() => collecting.views()) ?? [];
+    const throughTables = thin.map((comparer) => comparer.verdict());
     const verdicts = comparers.map((comparer) => comparer?.verdict() ?? null);
     const wayOf = ({ deliverable }: MakeRequest['outputs'][number]): number | null =>
       wayShown(ways, deliverable.outcome);
@@ -183,10 +184,10 @@ export async function make(request: MakeRequest): Promise<MakeResult> {
       shown: outputs.map((output) => viewed[wayOf(output) ?? -1] ?? null),
       colourWays: outputs.map((output) => {
         const way = wayOf(output);
-        const [table, seen] = [baked[way ?? -1], thin[way ?? -1]];
+        const [table, seen] = [baked[way ?? -1], throughTables[way ?? -1]];
         return way === null || table === undefined || seen === undefined
           ? null
-          : { recorded: verdicts[outputs.length + way] ?? null, thin: seen.verdict(), table: table.sha256 };
+          : { recorded: verdicts[outputs.length + way] ?? null, thin: seen, table: table.sha256 };
       }),
       fingerprints: fingerprintsOf(() => collecting.fingerprints(watched)),
       source: { taken: collecting.source(), there: there.bitstream, spots: there.spots },
