@@ -14,7 +14,9 @@ const CHANNELS = ["R'", "G'", "B'"] as const;
 
 /** What was seen of it while a deliverable was made. */
 export interface ColourWaySeen {
-  /** R'G'B' as recorded, against the decoded pictures; null: none came. */
+  /** Whether its pictures are recorded R'G'B', or such as threads developed, which are held against their source elsewhere. */
+  readonly from: 'recorded' | 'developed';
+  /** R'G'B' as recorded, against the decoded pictures; null: none came, or they were developed. */
   readonly recorded: EncoderInputVerdict | null;
   /** Before the table against behind it. */
   readonly thin: ThinVerdict;
@@ -26,7 +28,10 @@ const inWords = ({ frame, channel, x, y, found, count }: OffPixel): string =>
   `frame ${frame}: ${CHANNELS[channel]} ${found} in the square ${x}, ${y}${count === 1 ? '' : `, and ${count - 1} more samples`}`;
 
 /** Pure. */
-export function colourWayVerdict({ recorded, thin, table }: ColourWaySeen, frames: number): CheckVerdict {
+export function colourWayVerdict(
+  { from, recorded, thin, table }: ColourWaySeen,
+  frames: number,
+): CheckVerdict {
   const expected = `every sample within ${thin.allowed.toFixed(1)} codes of 14 bits of what the table gives, and of the decoded picture before it`;
   const faults: CheckVerdict['faults'][number][] = thin.off.slice(0, MAX_LISTED).map((one) => ({
     code: CODE,
@@ -49,7 +54,7 @@ export function colourWayVerdict({ recorded, thin, table }: ColourWaySeen, frame
   );
   return {
     ...(before?.notes === undefined ? {} : { notes: before.notes }),
-    measured: `${thin.samples} samples of ${thin.frames} frames through the table, the farthest off by ${thin.worst.toFixed(2)} codes of 14 bits; table SHA-256 ${table}; thinned pictures SHA-256 ${thin.digests.before.slice(0, 16)} before it, ${thin.digests.behind.slice(0, 16)} behind it; recorded R'G'B': ${before?.measured ?? 'nothing came'}`,
+    measured: `${thin.samples} samples of ${thin.frames} frames through the table, the farthest off by ${thin.worst.toFixed(2)} codes of 14 bits; table SHA-256 ${table}; thinned pictures SHA-256 ${thin.digests.before.slice(0, 16)} before it, ${thin.digests.behind.slice(0, 16)} behind it${from === 'developed' ? '' : `; recorded R'G'B': ${before?.measured ?? 'nothing came'}`}`,
     expected,
     faults,
   };

@@ -7,6 +7,7 @@ import { sketchRegions } from '../proof/sketch/form.ts';
 import { checkNames, losslessCheck, lossyCheck, mandatoryChecks, textCheck } from './check-names.ts';
 import { AAC_KILOBITS, LARGEST_SIDE } from './limits.ts';
 import { type FrameFormat, type MasterProfile, masterSchema } from './master/schema.ts';
+import { developmentSchema } from './development.ts';
 import { shownDisplays } from './shown/schema.ts';
 
 export const containers = ['mov', 'mp4', 'mkv'] as const;
@@ -155,14 +156,19 @@ export const profileSchema = z.strictObject({
         .describe(
           'What an untagged source is taken for; hold: refused; keep, with ffv1: for nothing, it stays untagged. A matrix alone that is missing is the one that belongs to the primaries, and levels that are not tagged are limited',
         ),
-      display: z
-        .enum(shownDisplays)
-        .optional()
-        .describe(
-          'Pictures whose settings say what they mean (a log curve, PQ, HLG) are shown for this display: exposure, CDL, look and output transform as the settings have them; then primaries, transfer and matrix are those of the display. Absent: every picture stays as it was recorded',
-        ),
     })
-    .describe('Colour tags of the output, and the display that it is made for'),
+    .describe('Colour tags of the output, of pictures that stay as they were recorded'),
+  display: z
+    .strictObject({
+      encoding: z
+        .enum(shownDisplays)
+        .describe('Code values, primaries and luminance that pictures are made for'),
+      development: developmentSchema,
+    })
+    .optional()
+    .describe(
+      'Pictures whose values mean light of a scene (raw frames, scene-linear frames, a log curve or PQ or HLG that the settings or the tags name) are shown for this display: exposure, CDL, look and output transform as the settings have them. They have its primaries, transfer and matrix. Absent: every picture stays as it was recorded',
+    ),
   timecode: z
     .strictObject({
       missing: z

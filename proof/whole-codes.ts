@@ -29,12 +29,28 @@ const [LEAST, MOST] = [4, 1019];
 const acescct = (linear: number): number =>
   linear <= 0.0078125 ? 10.5402377416545 * linear + 0.0729055341958355 : (Math.log2(linear) + 9.72) / 17.52;
 
-/** Y', Cb, Cr of each pixel of linear AP0, before rounding. */
-export function exactCodes(
-  planes: readonly [ArrayLike<number>, ArrayLike<number>, ArrayLike<number>],
-  count: number,
-  into: readonly [Float64Array, Float64Array, Float64Array],
-): number {
+type ThreePlanes = readonly [ArrayLike<number>, ArrayLike<number>, ArrayLike<number>];
+type Exact = readonly [Float64Array, Float64Array, Float64Array];
+
+/** R'G'B' of 14 bits of each pixel of linear AP0, before rounding: pictures on their way to a display. Gives how many samples had to be limited. */
+export function exactRgb14(planes: ThreePlanes, count: number, into: Exact): number {
+  const most = 2 ** 14 - 1;
+  let limited = 0;
+  for (let at = 0; at < count; at += 1) {
+    const x = planes[0][at] as number;
+    const y = planes[1][at] as number;
+    const z = planes[2][at] as number;
+    for (const [channel, [a, b, c]] of ap0ToAp1.entries()) {
+      const code = most * acescct(a * x + b * y + c * z);
+      if (code < 0 || code > most) limited += 1;
+      (into[channel as 0 | 1 | 2] as Float64Array)[at] = Math.min(Math.max(code, 0), most);
+    }
+  }
+  return limited;
+}
+
+/** Y', Cb, Cr of each pixel of linear AP0, before rounding. Gives how many samples had to be limited. */
+export function exactCodes(planes: ThreePlanes, count: number, into: Exact): number {
   const [[a, b, c], [d, e, f], [g, h, i]] = ap0ToAp1 as readonly (readonly [number, number, number])[] as [
     readonly [number, number, number],
     readonly [number, number, number],
@@ -62,9 +78,9 @@ export function exactCodes(
   return limited;
 }
 
-/** `allowed`: codes. Planes of `found` lie one behind the other. */
+/** `allowed`: codes. */
 export function compareCodes(
-  found: Uint16Array,
+  found: readonly [Uint16Array, Uint16Array, Uint16Array],
   wanted: readonly [Float64Array, Float64Array, Float64Array],
   { width, allowed, limited }: { readonly width: number; readonly allowed: number; readonly limited: number },
 ): WholeCodes {
@@ -74,7 +90,7 @@ export function compareCodes(
   let farthest: WholeCodes['farthest'] = null;
   for (const [plane, values] of wanted.entries())
     for (let at = 0; at < count; at += 1) {
-      const code = found[plane * count + at] as number;
+      const code = (found[plane as 0 | 1 | 2] as Uint16Array)[at] as number;
       const expected = values[at] as number;
       const away = Math.abs(code - expected);
       if (away > allowed) off += 1;

@@ -24,6 +24,8 @@ export interface Collecting {
   readonly sketches: readonly (ValueCollector | undefined)[];
   /** Of the source, what was read of it. */
   readonly source: () => Bitstream;
+  /** Of each picture that was fed in, SHA-256, 32 bytes. */
+  readonly handedOver: () => Buffer;
   /** null: the encoder did not report the clock of the frames. */
   fingerprints(watched: Watched): SourceFingerprints | null;
   /** By view: of its pictures. Throws RangeError when they ended within a sample. */
@@ -81,6 +83,7 @@ export function collect({
   const bitstreams: Bitstream[] = outcomes.map(() => ({ streams: [] }));
   const sketches: (ValueCollector | undefined)[] = outcomes.map(() => undefined);
   let source: Bitstream = { streams: [] };
+  let handedOver: Buffer = Buffer.alloc(0);
   const audioTracks = new Map<number, AudioCollector>();
   let exact: { pixelFormat: string; pictures: Buffer } | null = null;
   const exactAudio = new Map<number, string | null>();
@@ -96,6 +99,11 @@ export function collect({
     if (pipe.kind === 'source') {
       return async (stream) => {
         source = await readBitstream(stream);
+      };
+    }
+    if (pipe.kind === 'handed-over') {
+      return async (stream) => {
+        handedOver = await readPictureHashes(stream);
       };
     }
     if (pipe.kind === 'bitstream') {
@@ -151,6 +159,7 @@ export function collect({
     bitstreams,
     sketches,
     source: () => source,
+    handedOver: () => handedOver,
     views: () => views.map((view) => view.pictures.fingerprints(1, true)),
     fingerprints: ({ timeBase, times }) => {
       if (timeBase === null) return null;

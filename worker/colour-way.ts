@@ -3,11 +3,11 @@ import { colourWayReport, type ColourWaySeen } from '../check/colour-way.ts';
 import type { WhileMadeReport } from '../check/while-made.ts';
 import type { Job, MovieWork } from '../ledger/job.ts';
 import { readInput } from '../ledger/transform.ts';
-import { bakeTable, cubeText, tableDigest, type WayTable } from '../media/colour/shown/table.ts';
+import { bakeTable, cubeText, SCALED_END, tableDigest, type WayTable } from '../media/colour/shown/table.ts';
 import { showingOf } from '../media/colour/shown/way.ts';
-import { ap0OfAcescct, acescctOfAp0 } from '../media/colour/acescct.ts';
+import { ap0OfAcescct, acescctOfAp0, SHOWN_BITS } from '../media/colour/acescct.ts';
 import { canonicalJson } from '../profiles/hash.ts';
-import { SHOWN_BITS } from '../profiles/shown/decide.ts';
+import { factsSeen } from '../profiles/shown/decide.ts';
 import type { Shown } from '../profiles/shown/schema.ts';
 import { uprightSize } from '../profiles/recipe/tiles.ts';
 import { ThinComparer } from '../proof/colour-way/thin.ts';
@@ -26,18 +26,20 @@ const kept = new Map<string, BakedWay>();
 
 /** Throws what reading a transform throws. */
 export async function bakedWay(deliveryFolder: string, shown: Shown): Promise<BakedWay> {
-  const key = canonicalJson(shown);
+  const key = canonicalJson(
+    shown.from === 'recorded' ? shown : { ...shown, linearisation: null, size: null },
+  );
   const known = kept.get(key);
   if (known !== undefined) return known;
-  const { input, way, output } = shown;
+  const { way, output } = shown;
   const showing = showingOf({
-    input: await readInput(deliveryFolder, input),
+    input: shown.from === 'recorded' ? await readInput(deliveryFolder, shown.input) : ap0OfAcescct,
     way,
     cdlSpace: way.cdl === null ? null : { to: acescctOfAp0, back: ap0OfAcescct },
     look: null,
     output,
   });
-  const table = bakeTable(showing);
+  const table = bakeTable(showing, shown.from === 'recorded' ? SCALED_END : 1);
   const text = cubeText(table);
   const baked = { table, text, sha256: tableDigest(text) };
   kept.set(key, baked);
@@ -48,8 +50,8 @@ export async function bakedWay(deliveryFolder: string, shown: Shown): Promise<Ba
   return baked;
 }
 
-export const thinComparer = ({ facts }: Job, { table }: BakedWay): ThinComparer =>
-  new ThinComparer({ size: uprightSize(facts.video), table, bits: SHOWN_BITS });
+export const thinComparer = ({ facts }: Job, shown: Shown, { table }: BakedWay): ThinComparer =>
+  new ThinComparer({ size: uprightSize(factsSeen(facts, shown).video), table, bits: SHOWN_BITS });
 
 /** null: its pictures stay as recorded. */
 export function colourWayOf(

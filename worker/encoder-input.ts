@@ -14,7 +14,7 @@ import { isMatrix } from '../proof/levels.ts';
 import { pixelsForFfmpeg } from '../profiles/ffmpeg-names.ts';
 import { recordedTiles } from '../profiles/recipe/shown.ts';
 import { factsSeen, SHOWN_PIXELS } from '../profiles/shown/decide.ts';
-import type { Shown } from '../profiles/shown/schema.ts';
+import type { Shown, ShownRecorded } from '../profiles/shown/schema.ts';
 import { tiledPixels, tilesOf } from '../profiles/recipe/tiles.ts';
 import { subjectOf } from './claim.ts';
 
@@ -27,10 +27,10 @@ export interface ComparersRequest {
   readonly signal: AbortSignal;
 }
 
-/** By output, and behind them by colour way; null: it has no tiles. `input`: the whole clip. */
+/** By output, and behind them by colour way; null: it has no tiles. `input`: the whole clip; null: developed pictures, whose chroma is not subsampled. */
 export async function encoderInputComparers(
   { job, outputs, ways, tools, signal }: ComparersRequest,
-  input: OpenedInput,
+  input: OpenedInput | null,
 ): Promise<(EncoderInputComparer | null)[]> {
   const { facts } = job;
   const sources = outputs.map(({ deliverable: { outcome } }) => factsSeen(facts, outcome.shown));
@@ -39,7 +39,8 @@ export async function encoderInputComparers(
   );
   if (plans.every((plan) => plan === null)) return plans.map(() => null);
   // Where chroma lies is asked of a decoded frame, and not taken from the facts that the recipe has it from.
-  const stated = await firstFrameSiting(input, tools, facts.video.streamIndex, signal);
+  const stated =
+    input === null ? null : await firstFrameSiting(input, tools, facts.video.streamIndex, signal);
   const siting: Siting = stated !== null && isSiting(stated) ? stated : 'left';
   const ofOutputs = plans.map((plan, index) => {
     const output = outputs[index];
@@ -68,11 +69,14 @@ export async function encoderInputComparers(
       }),
     });
   });
-  return [...ofOutputs, ...ways.map((shown) => recordedComparer(job, shown, siting))];
+  return [
+    ...ofOutputs,
+    ...ways.map((shown) => (shown.from === 'recorded' ? recordedComparer(job, shown, siting) : null)),
+  ];
 }
 
 /** Of the R'G'B' that a colour way begins at, against the decoded pictures. */
-function recordedComparer({ facts, span }: Job, shown: Shown, siting: Siting): EncoderInputComparer {
+function recordedComparer({ facts, span }: Job, shown: ShownRecorded, siting: Siting): EncoderInputComparer {
   const from = layoutOf(tiledPixels(facts.video.pixelFormat));
   const to = layoutOf(SHOWN_PIXELS);
   const { matrix, range } = shown;

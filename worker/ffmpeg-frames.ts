@@ -1,6 +1,7 @@
 /** Deliverables of a clip that ffmpeg decodes: all of them from one decode, which is proved before anything is said of them. */
 import { decodeWhole } from '../check/decode.ts';
-import type { Job, MovieWork } from '../ledger/job.ts';
+import type { Job } from '../ledger/job.ts';
+import type { StagedMovie } from './recipe-run.ts';
 import { openInput } from '../media/input.ts';
 import { decodedFailure, subjectOf } from './claim.ts';
 import { classifyMake, looksDamaged, type SourceDecode, targetFailure, type Failure } from './classify.ts';
@@ -15,11 +16,6 @@ import { type MasterGroup, type MasterMaking, startMasters } from './master/maki
 import { colourWayOf } from './colour-way.ts';
 import { proofOf, shownProof } from './proof.ts';
 import { askTarget } from './target.ts';
-
-export interface StagedMovie {
-  readonly deliverable: MovieWork;
-  readonly staged: string;
-}
 
 /** From one decode: every movie, and the frames of every master. */
 export async function makeFromFfmpegFrames(
@@ -90,7 +86,12 @@ async function makeStaged(
   const suspicious = made.run.reason !== 'exited' || looksDamaged(made.run, made.watched, total);
   if (suspicious) {
     // Asked while the unfinished files still fill the target.
-    for (const { staged } of [...outputs, ...(group?.folders ?? []), ...(group?.movies ?? [])]) {
+    for (const { staged } of [
+      ...outputs,
+      ...(group?.folders ?? []),
+      ...(group?.movies ?? []),
+      ...(group?.shown ?? []),
+    ]) {
       const folder = staged.slice(0, staged.lastIndexOf('/'));
       const state = await askTarget(folder);
       if (state !== 'good') throw new JobFailure(targetFailure(state, folder, subjectOf(job)));

@@ -20,7 +20,8 @@ import { completeRecords } from '../ledger/completion.ts';
 import { StagedFileLostError } from '../files/publish.ts';
 import { sourceFailure, sourceSeen, subjectOf, toolchainFailure, workerTrouble } from './claim.ts';
 import { targetFailure, type Failure } from './classify.ts';
-import { makeFromFfmpegFrames, type StagedMovie } from './ffmpeg-frames.ts';
+import { makeFromFfmpegFrames } from './ffmpeg-frames.ts';
+import type { StagedMovie } from './recipe-run.ts';
 import { type Deliverable, type JobContext, JobFailure } from './context.ts';
 import { decoderFailures } from './decoder.ts';
 import { refuseName, writeFailure } from './publish-deliverable.ts';
@@ -132,6 +133,7 @@ function failureOf(error: unknown, job: Job): JobFailure {
 async function makeAll(run: JobRun, open: readonly Deliverable[]): Promise<Failure[]> {
   const { job } = run;
   const movies: StagedMovie[] = [];
+  const developed: StagedMovie[] = [];
   const masters: StagedMaster[] = [];
   const graded: StagedMovieMaster[] = [];
   for (const deliverable of open) {
@@ -149,11 +151,12 @@ async function makeAll(run: JobRun, open: readonly Deliverable[]): Promise<Failu
         extname(deliverable.outcome.fileName).slice(1),
       );
       if (isMovieMasterWork(deliverable)) graded.push({ deliverable, staged });
+      else if (deliverable.outcome.shown?.from === 'developed') developed.push({ deliverable, staged });
       else movies.push({ deliverable, staged });
     }
   }
   // What code values mean is the clip's, so that all masters of a movie go one way; raw frames are developed as each profile says.
-  const groups = byWay(masters, graded);
+  const groups = byWay(masters, graded, developed);
   try {
     const { raw, declared, exr } = job.facts;
     return raw === undefined && declared === undefined && exr?.reader === undefined
@@ -161,7 +164,10 @@ async function makeAll(run: JobRun, open: readonly Deliverable[]): Promise<Failu
       : await makeWithoutFfmpeg(run, groups);
   } finally {
     const sidecars = graded.flatMap(({ deliverable, staged }) => stagedSidecars(deliverable, staged));
-    for (const staged of [...[...movies, ...masters, ...graded].map((one) => one.staged), ...sidecars])
+    for (const staged of [
+      ...[...movies, ...developed, ...masters, ...graded].map((one) => one.staged),
+      ...sidecars,
+    ])
       await rm(staged, { recursive: true, force: true }).catch(() => undefined);
   }
 }

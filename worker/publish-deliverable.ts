@@ -29,7 +29,9 @@ export type Evidence = Proof & {
   readonly encoded: Bitstream | null;
   /** What was fed to its encoder, against the source. */
   readonly encoderInput?: WhileMadeReport;
-  /** From what was recorded to what is shown. */
+  /** From the source's frames to scene-linear values. */
+  readonly development?: WhileMadeReport;
+  /** From what was recorded or developed to what is shown. */
   readonly colourWay?: WhileMadeReport;
   /** Burnt-in text in that. */
   readonly drawnText?: WhileMadeReport;
@@ -94,6 +96,7 @@ export async function finish(
   return await checkAndPublish(run, {
     ...made,
     checked: [
+      evidence.development,
       evidence.colourWay,
       evidence.encoderInput,
       evidence.drawnText,

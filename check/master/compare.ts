@@ -4,7 +4,7 @@ import { sha256OfText } from '../../files/checksum-list.ts';
 import { POINTS, pointsOf, type PixelSamples } from '../../proof/pixel-samples.ts';
 import type { ValuesSeen } from '../../proof/value-range.ts';
 import { frameFileName } from '../../profiles/master/frame-name.ts';
-import { isLossy, type MasterForm } from '../../profiles/master/form.ts';
+import { isLossy } from '../../profiles/master/form.ts';
 import type { MasterOutcome } from '../../profiles/master/outcome.ts';
 import type { MasterCheck } from '../../profiles/check-names.ts';
 import type { CheckVerdict } from '../check.ts';
@@ -14,7 +14,7 @@ import { readingVerdict } from './reading.ts';
 import type { ToSceneLinear } from './scene-linear.ts';
 import type { FrameMeasured, FrameSaid, MasterMeasured } from './measured.ts';
 import { PointsLoss } from './loss.ts';
-import { allowance, budgetOf, inWords, scaleOf, wantedOf } from './tolerance.ts';
+import { allowance, budgetOf, inWords, scaleOf, wantedOf, type ComparedForm } from './tolerance.ts';
 import { wholeFrames } from './whole-frames.ts';
 
 export interface Written {
@@ -155,7 +155,7 @@ const timecode: (input: MasterCheckInput) => CheckVerdict = ({ measured, outcome
 
 /** Differences as parts of what is allowed; more than 1 is a fault. */
 export function worstOf(
-  form: MasterForm,
+  form: ComparedForm,
   found: ArrayLike<number>,
   wanted: (pixel: number) => readonly [number, number, number],
   pixels: number,

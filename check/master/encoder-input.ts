@@ -12,8 +12,9 @@ import { worstOf } from './compare.ts';
 import type { ToSceneLinear } from './scene-linear.ts';
 import { inWords } from './tolerance.ts';
 
-/** 10-bit Y', Cb, Cr, pixel by pixel. */
+/** Pixel by pixel: of `rdd36` Y', Cb, Cr of 10 bits, of `shown` R', G', B' of 14. */
 export interface EncoderInputCodes {
+  readonly format: 'rdd36' | 'shown';
   /** By frame, at its points. */
   readonly points: Uint16Array;
   /** Of the frames that have spots. */
@@ -26,7 +27,12 @@ export interface EncoderInputCodes {
 
 /** Faults reported one by one; the rest is counted. */
 const MAX_LISTED = 8;
-const CHANNELS = ["Y'", 'Cb', 'Cr'] as const;
+const CHANNELS = { rdd36: ["Y'", 'Cb', 'Cr'], shown: ["R'", "G'", "B'"] } as const;
+/** Of pictures that are shown these are of the way to the encoder's input, not of it. */
+const CHECKS = {
+  rdd36: ['encoder-input', 'encoder-input-spot-check'],
+  shown: ['development', 'development-spot-check'],
+} as const;
 const TOOL = 'own comparison';
 
 interface Off {
@@ -36,22 +42,22 @@ interface Off {
   readonly sceneLinear: (pixel: number) => readonly [number, number, number];
 }
 
-function compared(code: FindingCode, what: string, expected: string, all: readonly Off[]): CheckVerdict {
+function compared(
+  code: FindingCode,
+  what: string,
+  format: EncoderInputCodes['format'],
+  all: readonly Off[],
+): CheckVerdict {
   let most = 0;
   const faults: { code: FindingCode; found: string; expected: string }[] = [];
   for (const { frame, pixels, codes, sceneLinear } of all) {
-    const {
-      worst,
-      at,
-      channel,
-      expected: wanted,
-    } = worstOf({ format: 'rdd36' }, codes, sceneLinear, pixels.length);
+    const { worst, at, channel, expected: wanted } = worstOf({ format }, codes, sceneLinear, pixels.length);
     most = Math.max(most, worst);
     if (worst <= 1) continue;
     const { x, y } = pixels[at] as Point;
     faults.push({
       code,
-      found: `frame ${frame}: ${CHANNELS[channel]} ${codes[3 * at + channel]} at ${x}, ${y}`,
+      found: `frame ${frame}: ${CHANNELS[format][channel]} ${codes[3 * at + channel]} at ${x}, ${y}`,
       expected: `${wanted.toFixed(3)}`,
     });
   }
@@ -66,10 +72,14 @@ function compared(code: FindingCode, what: string, expected: string, all: readon
           },
         ]
       : faults;
-  return { measured: `${what}, at worst ${most.toFixed(2)} of what is allowed`, expected, faults: reported };
+  return {
+    measured: `${what}, at worst ${most.toFixed(2)} of what is allowed`,
+    expected: inWords({ format }),
+    faults: reported,
+  };
 }
 
-/** Results of the checks `encoder-input` and `encoder-input-spot-check`. */
+/** Results of the checks `encoder-input` and `encoder-input-spot-check`, or `development` and `development-spot-check`. */
 export function checkEncoderInput(
   encoderInput: EncoderInputCodes,
   { frames, width, height, values, spots }: PixelSamples,
@@ -110,17 +120,18 @@ export function checkEncoderInput(
       },
     ];
   });
+  const { format } = encoderInput;
   const verdicts: [string, CheckVerdict][] = [
     [
-      'encoder-input',
+      CHECKS[format][0],
       compared(
         'master-pixels-differ',
         `${POINTS} pixels of each of ${frames} frames as the encoder was fed with them`,
-        inWords({ format: 'rdd36' }),
+        format,
         everywhere,
       ),
     ],
-    ['encoder-input-spot-check', spotsVerdict(spots.length, found)],
+    [CHECKS[format][1], spotsVerdict(format, spots.length, found)],
   ];
   const findings = verdicts.flatMap(([, verdict]) => faultsToFindings(verdict, subject));
   const results = verdicts.map(
@@ -139,18 +150,23 @@ export function checkEncoderInput(
   };
 }
 
-function spotsVerdict(wanted: number, found: readonly Off[]): CheckVerdict {
+function spotsVerdict(
+  format: EncoderInputCodes['format'],
+  wanted: number,
+  found: readonly Off[],
+): CheckVerdict {
   const pixels = found.reduce((sum, spot) => sum + spot.pixels.length, 0);
-  const expected = `the source decoded again: ${inWords({ format: 'rdd36' })}`;
   const verdict = compared(
     'master-spot-check-differs',
     `${pixels} pixels of frames ${found.map(({ frame }) => frame).join(', ')} as the encoder was fed with them`,
-    expected,
+    format,
     found,
   );
-  if (wanted > 0 && found.length === wanted) return verdict;
+  const expected = `the source decoded again: ${verdict.expected}`;
+  if (wanted > 0 && found.length === wanted) return { ...verdict, expected };
   return {
     ...verdict,
+    expected,
     faults: [
       ...verdict.faults,
       {

@@ -21,11 +21,18 @@ export interface HandedOver {
   readonly seen: ValuesSeen;
   /** Of a frame. */
   readonly pixels: number;
+  /** Codes of a movie for grading, or of pictures on their way to a display. */
+  readonly format: 'rdd36' | 'shown';
 }
 
 const CHECK = 'whole-frames';
 const MAX_LISTED = 8;
-const PLANES = ["Y'", 'Cb', 'Cr'] as const;
+const FORMS = {
+  rdd36: { planes: ["Y'", 'Cb', 'Cr'], bits: 10, ends: "4 or 1019 of Y'CbCr" },
+  shown: { planes: ["R'", "G'", "B'"], bits: 14, ends: "0 or 16383 of R'G'B'" },
+} as const;
+/** proof/whole-codes.ts; worker/master/encoder-input.ts goes by it. */
+const ALLOWED = { rdd36: '0.52', shown: '0.6' } as const;
 type Wrong = { readonly found: string; readonly expected: string };
 
 function handedOver({ sha256, given, frames }: HandedOver): Wrong[] {
@@ -48,24 +55,24 @@ function handedOver({ sha256, given, frames }: HandedOver): Wrong[] {
   return wrong;
 }
 
-function madeOfLight({ whole }: HandedOver): Wrong[] {
+function madeOfLight({ whole, format }: HandedOver): Wrong[] {
   if (whole.length === 0) return [{ found: 'no frame compared whole', expected: 'the first and the last' }];
   return whole.flatMap(({ frame, codes: { count, farthest } }): Wrong[] =>
     count === 0 || farthest === null
       ? []
       : [
           {
-            found: `frame ${frame}: ${PLANES[farthest.plane]} ${farthest.found} at ${farthest.x}, ${farthest.y}${count === 1 ? '' : `, and ${count - 1} more samples`}`,
-            expected: `${farthest.expected.toFixed(3)}, at most 0.52 codes beside it`,
+            found: `frame ${frame}: ${FORMS[format].planes[farthest.plane]} ${farthest.found} at ${farthest.x}, ${farthest.y}${count === 1 ? '' : `, and ${count - 1} more samples`}`,
+            expected: `${farthest.expected.toFixed(3)}, at most ${ALLOWED[format]} codes beside it`,
           },
         ],
   );
 }
 
-function valuesOf({ seen: { ranges, limited }, pixels }: HandedOver): ValuesMeasured {
+function valuesOf({ seen: { ranges, limited }, pixels, format }: HandedOver): ValuesMeasured {
   const { least, greatest, overWhite } = rangeOfAll(ranges);
   return {
-    of: "linear AP0, before it became 10-bit codes of ACEScct; at the ends: codes that were limited, below 4 or above 1019 of Y'CbCr",
+    of: `linear AP0, before it became ${FORMS[format].bits}-bit codes of ACEScct; at the ends: codes that were limited, to ${FORMS[format].ends}`,
     channels: (['R', 'G', 'B'] as const).map((channel, at) => ({
       channel,
       least: least[at] as number,
@@ -93,8 +100,8 @@ export function checkHandedOver(seen: HandedOver, subject: FindingSubject): Whil
   const limited = seen.whole.reduce((sum, { codes }) => sum + codes.limited, 0);
   const worst = Math.max(0, ...seen.whole.map(({ codes }) => codes.worst));
   const verdict: CheckVerdict = {
-    measured: `${seen.given.length / HASH_BYTES} pictures given to the encoder, held by SHA-256 against those that were made; ${samples} samples of frames ${seen.whole.map(({ frame }) => frame).join(', ')}, the farthest ${worst.toFixed(2)} codes off; ${limited} of them at an end of the scale, 4 or 1019${limited === 0 ? '' : ': what lies beyond is limited to it'}`,
-    expected: 'every sample as it was made, and within 0.52 of a 10-bit code of double precision',
+    measured: `${seen.given.length / HASH_BYTES} pictures given to the encoder, held by SHA-256 against those that were made; ${samples} samples of frames ${seen.whole.map(({ frame }) => frame).join(', ')}, the farthest ${worst.toFixed(2)} codes off; ${limited} of them at an end of the scale, ${FORMS[seen.format].ends}${limited === 0 ? '' : ': what lies beyond is limited to it'}`,
+    expected: `every sample as it was made, and within ${ALLOWED[seen.format]} of a ${FORMS[seen.format].bits}-bit code of double precision`,
     faults,
     ...(seen.seen.ranges.length === 0 ? {} : { values: valuesOf(seen) }),
   };

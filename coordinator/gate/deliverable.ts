@@ -126,7 +126,7 @@ function settingsOf(
   { day, roll }: DeliverableView,
 ): [what: string, found: string, expected: string][] {
   const { profile } = loaded;
-  if (facts === null || (!isMaster(profile) && profile.colour.display === undefined)) return [];
+  if (facts === null || (!isMaster(profile) && profile.display === undefined)) return [];
   const { outcome } = decideOutcome({ day, roll, clip, facts, profile });
   // What is refused now, the plan says.
   return outcome === null || sameDecision(report.outcome, outcome)
@@ -166,12 +166,17 @@ function isSeenByTiles(report: DeliverableReport, facts: ClipFacts, { profile }:
 /** The same of what comes before it, the way from recorded code values to those of a display. */
 const COLOUR_WAY = 'colour-way';
 
+/** And of what developed pictures are proved by, before it. */
+const DEVELOPMENT = ['development', 'development-spot-check', 'whole-frames', 'frames-as-decoded'] as const;
+
 function judgeColourWay({ outcome, checks }: DeliverableReport, subject: Subject): Finding[] {
-  return outcome.kind === 'movie' &&
-    outcome.shown !== undefined &&
-    !checks.some(({ check }) => check === COLOUR_WAY)
-    ? [finding('check-absent', `no result of the check \`${COLOUR_WAY}\``, 'a result, passed', subject)]
-    : [];
+  if (outcome.kind !== 'movie' || outcome.shown === undefined) return [];
+  const wanted = [COLOUR_WAY, ...(outcome.shown.from === 'developed' ? DEVELOPMENT : [])];
+  return wanted
+    .filter((name) => !checks.some(({ check }) => check === name))
+    .map((name) =>
+      finding('check-absent', `no result of the check \`${name}\``, 'a result, passed', subject),
+    );
 }
 
 /** The same of text in the picture: what of it is read in the file is a check of its own. */

@@ -80,8 +80,7 @@ export function understand(
   const camera = cameras.length === 1 ? (cameras[0] ?? null) : null;
   // What is recorded for a display and looked at on it needs no meaning of its values.
   const needsMeaning = asked.profiles.some(
-    ({ profile }) =>
-      due.value.includes(profile.name) && (isMaster(profile) || profile.colour.display !== undefined),
+    ({ profile }) => due.value.includes(profile.name) && (isMaster(profile) || profile.display !== undefined),
   );
   const of = { camera, profiles: [...due.value] };
   if (facts === null || !needsMeaning) return { facts, settings: { ...of, applied }, findings };

@@ -33,7 +33,8 @@ export async function keepTransforms(
 
 /** Of a master, or of pictures that go a colour way; null: code values are taken as they are. */
 function inputOf(outcome: AnyOutcome): InputTransform | null {
-  const { linearisation } = outcome;
-  if (linearisation !== undefined) return linearisation.kind === 'coded' ? linearisation.input : null;
-  return outcome.kind === 'movie' ? (outcome.shown?.input ?? null) : null;
+  const shown = outcome.kind === 'movie' ? outcome.shown : undefined;
+  if (shown?.from === 'recorded') return shown.input;
+  const linearisation = outcome.linearisation ?? shown?.linearisation;
+  return linearisation?.kind === 'coded' ? linearisation.input : null;
 }

@@ -28,13 +28,16 @@ const code = (value: number, least: number, most: number): number =>
 
 /** Bits of a code of DPX (SMPTE ST 268-1), and the least and the most one: every one is of the picture. */
 export const codeBits = [10, 12, 16] as const;
+/** And those of pictures on their way to a display, which a table takes (shown/table.ts). */
+export const SHOWN_BITS = 14;
 export type CodeBits = (typeof codeBits)[number];
-export const rgbCodes = (bits: CodeBits): readonly [number, number] => [0, 2 ** bits - 1];
+type AnyBits = CodeBits | typeof SHOWN_BITS;
+export const rgbCodes = (bits: AnyBits): readonly [number, number] => [0, 2 ** bits - 1];
 /** Of 10-bit Y'CbCr: the codes beyond mark time on serial interfaces (Recommendation ITU-R BT.1120) and stay free. */
 export const YCBCR10 = [4, 1019] as const;
 
 /** The same before rounding, double precision: what a code may be half of one away from. */
-export function exactCodesOf([r, g, b]: readonly [number, number, number], bits: CodeBits): Triple {
+export function exactCodesOf([r, g, b]: readonly [number, number, number], bits: AnyBits): Triple {
   const [x, y, z] = evaluate(acescctOfAp0, r, g, b);
   const [least, most] = rgbCodes(bits);
   return [between(most * x, least, most), between(most * y, least, most), between(most * z, least, most)];

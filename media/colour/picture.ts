@@ -9,7 +9,7 @@
  */
 import { planeBytes, type Planes } from '../kernels/planes.ts';
 import { type KernelMemory, kernels } from '../kernels/memory.ts';
-import { type CodeBits, YCBCR10, acescctOfAp0, rgbCodes } from './acescct.ts';
+import { type CodeBits, type SHOWN_BITS, YCBCR10, acescctOfAp0, rgbCodes } from './acescct.ts';
 import type { Layout, Samples } from './formats.ts';
 import { rgbScale, type SourcePicture, sourceLayout } from './pixel.ts';
 import { type Tables, programOf } from './program.ts';
@@ -28,7 +28,7 @@ export interface PicturePlan {
   /** What `toAp0` does; null: it is not asked for. */
   readonly transform: ColourTransform | null;
   /** Of the codes that `toAcescctCodes` gives; absent: 10. */
-  readonly bits?: CodeBits;
+  readonly bits?: CodeBits | typeof SHOWN_BITS;
 }
 
 /** Codes that there was no room for, and what all of them ranged over before that, in whole codes. */

@@ -17,6 +17,7 @@ import type { Timecode } from '../../media/time/timecode.ts';
 import { matrixBeside } from '../outcome/colour.ts';
 import { reelOfSource } from '../outcome/reel.ts';
 import { timecodeOf } from '../outcome/timecode.ts';
+import type { Development } from '../development.ts';
 import type { MasterProfile } from './schema.ts';
 import type { Linearisation } from './linearisation.ts';
 
@@ -63,7 +64,7 @@ export function groundOf({
   const { video } = facts;
   const timecode = timecodeOf(facts.timecode, video.rate, profile.timecode);
   const linearisation =
-    facts.raw === undefined ? codedLinearisation(facts) : rawLinearisation(facts, profile);
+    facts.raw === undefined ? codedLinearisation(facts) : rawLinearisation(facts, profile.development);
   const refusals = [
     ...(video.frames > 0 ? [] : [finding('clip-no-frames', 'no frame', 'one or more')]),
     ...(earlierField(video) === null
@@ -86,7 +87,7 @@ export function groundOf({
     return { findings: refusals };
   return {
     linearisation: linearisation.linearisation,
-    size: sizeOf(facts, profile),
+    size: sizeOf(facts, profile.development),
     timecode: timecode.timecode,
     parts: {
       clip: clip.name,
@@ -128,9 +129,10 @@ export function about({ roll, clip, profile }: MasterRequest, items: readonly Fi
   return items.map((item) => ({ ...item, roll, clip: clip.id, profile: profile.name }));
 }
 
-function sizeOf(
+/** Of the developed picture. */
+export function sizeOf(
   { raw, video }: ClipFacts,
-  { development }: MasterProfile,
+  development: Development,
 ): { width: number; height: number } {
   if (raw === undefined) return { width: video.width, height: video.height };
   const crop = cropOf(raw.picture);
@@ -235,7 +237,8 @@ function correctionsMade(
   };
 }
 
-function rawLinearisation({ raw, interpretation }: ClipFacts, { development }: MasterProfile): Way {
+/** Of raw frames, by the settings and what the frames say. */
+export function rawLinearisation({ raw, interpretation }: ClipFacts, development: Development): Way {
   if (raw === undefined) throw new RangeError('a clip without raw facts');
   const {
     whiteBalance,

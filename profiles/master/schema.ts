@@ -3,9 +3,8 @@
  * value comes from the source's by the transform that the night's settings name (coordinator/settings/).
  */
 import { z } from 'zod';
+import { developmentSchema } from '../development.ts';
 import { codeBits } from '../../media/colour/acescct.ts';
-import { demosaicMethods } from '../../media/raw/demosaic/methods.ts';
-import { highlightPolicies } from '../../media/raw/develop/policies.ts';
 import {
   amfCheck,
   lossyCheck,
@@ -84,20 +83,7 @@ export const masterSchema = z.strictObject({
     .describe(
       'Profile of RDD 36, rdd36 alone; 4444-xq: half as many bits again as 4444. Both are encoded from 10 bits. Absent: 4444',
     ),
-  development: z
-    .strictObject({
-      demosaic: z
-        .enum(demosaicMethods)
-        .describe(
-          'How the colours that a sensor did not see are found; linear: 5x5 of Malvar, He, Cutler 2004; fine: directional, slower and better; half: one pixel for each block of 2x2, half as wide and high',
-        ),
-      highlights: z
-        .enum(highlightPolicies)
-        .describe(
-          'Where a channel of the sensor is full; by-channel: it alone is raised towards grey, so that white is white and lamps keep their colour; neutral: all channels are, as soon as one is full; keep: as the sensor held it, for whoever reconstructs it',
-        ),
-    })
-    .describe('Raw sources alone'),
+  development: developmentSchema,
   numbering: z
     .strictObject({
       from: z

@@ -9,7 +9,7 @@ import { pixelsReadBack } from '../ffmpeg-names.ts';
 import { LARGEST_SIDE } from '../limits.ts';
 import type { Outcome } from '../outcome.ts';
 import type { Profile } from '../schema.ts';
-import { shownFacts, shownOf } from '../shown/decide.ts';
+import { factsSeen, shownOf } from '../shown/decide.ts';
 import { estimatedBytes } from './bytes.ts';
 import { burnInOf } from './burn-in.ts';
 import { pictureErrorOf, sketchBytes } from './picture-error.ts';
@@ -112,12 +112,12 @@ export function outcomeOf(request: OutcomeRequest): OutcomeDecision {
   const { day, roll, clip, facts: recorded, profile } = request;
   const decided = shownOf(recorded, profile);
   const shown = 'findings' in decided ? null : decided.shown;
-  const facts = shown === null ? recorded : shownFacts(recorded, shown);
+  const facts = factsSeen(recorded, shown ?? undefined);
   const { video, declared } = facts;
   const traits = traitsOf(profile.video);
   const about = (item: Finding): Finding => ({ ...item, roll, clip: clip.id, profile: profile.name });
   // Their code values are nobody's but their decoder's: no tags, no movie's way of looking at them.
-  if (declared !== undefined)
+  if (declared !== undefined && shown === null)
     return {
       outcome: null,
       findings: [

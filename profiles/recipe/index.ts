@@ -14,14 +14,14 @@ import { layoutOf } from '../../proof/encoder-input/samples.ts';
 import type { TilePlan } from '../../proof/encoder-input/tiles.ts';
 import { pictureTap, rawPictures } from '../../proof/tap.ts';
 import { canonicalJson } from '../hash.ts';
-import { shownFacts } from '../shown/decide.ts';
+import { factsSeen } from '../shown/decide.ts';
 import type { Shown } from '../shown/schema.ts';
 import { textTap } from './text-tap.ts';
 import { recordedRgb, recordedTiles, thinChains, throughTable } from './shown.ts';
 import { tileChains, tilesOf } from './tiles.ts';
 import { type WholeChains, wholeChains } from './whole.ts';
 import { type PlacingChains, placingChains } from './placing.ts';
-import { type Pipe, witnessOf } from './witness.ts';
+import { fedWitness, type Pipe, witnessOf } from './witness.ts';
 
 export interface RecipeRequest {
   readonly facts: ClipFacts;
@@ -75,6 +75,10 @@ export function recipeOf(request: RecipeRequest): Recipe {
     threads,
   } = request;
   const views = viewsOf(facts, request);
+  // Pictures that threads made are fed in: what is proved of the source is proved elsewhere.
+  const fed = views.some(({ shown }) => shown.from === 'developed');
+  if (fed && (frames || deliverables.some(({ outcome }) => outcome.shown?.from !== 'developed')))
+    throw new RangeError('pictures that are fed in, and such as are decoded');
   const ways = deliverables.map(({ profile, outcome }, index) => {
     const seen = viewOf(views, outcome)?.facts ?? facts;
     const bits = outcome.burnIn === undefined ? 8 : layoutOf(pixelsForFfmpeg(profile.pixels))?.bits;
@@ -99,18 +103,22 @@ export function recipeOf(request: RecipeRequest): Recipe {
   const sketched = taps.flatMap((tap, deliverable) => (tap === null ? [] : [{ tap, deliverable }]));
   const viewed = views.map((view, index) => ({
     ...view,
-    ...looksOf(recordedTiles(facts), deliverables.length + index, facts, 'g'),
-    thin: thinChains(facts, index),
+    ...looksOf(
+      view.shown.from === 'recorded' ? recordedTiles(facts) : null,
+      deliverables.length + index,
+      facts,
+      'g',
+    ),
+    thin: thinChains(view.facts, index),
     fingerprints: viewTap(view.facts, index),
   }));
   // Deliverables, and behind them the views: all that a comparer looks at.
   const looked = [...ways, ...viewed];
   const texts = ways.flatMap(({ text }, deliverable) => (text === null ? [] : [{ ...text, deliverable }]));
-  const witness = witnessOf(
-    facts,
-    [...deliverables.map(({ outcome }) => outcome), ...besides],
-    FIRST_PIPE + deliverables.length,
-  );
+  const ownPipes = FIRST_PIPE + deliverables.length;
+  const witness = fed
+    ? fedWitness(ownPipes)
+    : witnessOf(facts, [...deliverables.map(({ outcome }) => outcome), ...besides], ownPipes);
   /** What is taken of a base by the deliverables that are made of it. */
   const takenBy = (view: View | null): string[] => {
     const own = ways.filter((_, index) => viewOf(views, deliverables[index]?.outcome) === view);
@@ -138,7 +146,7 @@ export function recipeOf(request: RecipeRequest): Recipe {
     decoded,
     ...witness.chains,
     ...viewed.flatMap((view) => [
-      `[view${view.index}]${recordedRgb(facts, view.shown).join(',')},${split([`table${view.index}`, ...givenPads(view), view.thin.before])}`,
+      `[view${view.index}]${[...(view.shown.from === 'recorded' ? recordedRgb(facts, view.shown) : []), split([`table${view.index}`, ...givenPads(view), view.thin.before])].join(',')}`,
       `[table${view.index}]${throughTable(view.table)},${split([...takenBy(views[view.index] ?? null), view.fingerprints.from, view.thin.behind])}`,
       ...view.fingerprints.chains,
       ...view.thin.chains,
@@ -274,7 +282,7 @@ function viewsOf(facts: ClipFacts, { deliverables, textFolder }: RecipeRequest):
   return waysShown(deliverables.map(({ outcome }) => outcome)).map((shown, index) => ({
     index,
     shown,
-    facts: shownFacts(facts, shown),
+    facts: factsSeen(facts, shown),
     table: join(textFolder, `way${index}.cube`),
   }));
 }

@@ -5,14 +5,14 @@ import { rawPictures } from '../../proof/tap.ts';
 import { thinned } from '../../proof/colour-way/thin.ts';
 import { matrixForScaler } from '../ffmpeg-names.ts';
 import { SHOWN_PIXELS } from '../shown/decide.ts';
-import type { Shown } from '../shown/schema.ts';
+import type { ShownRecorded } from '../shown/schema.ts';
 import { graphValue } from './escape.ts';
 import { chromaLocationForScaler, levelsBeforeScaler } from './levels.ts';
 import { SCALE_FLAGS } from './picture.ts';
 import { seedOf, START, uprightSize } from './tiles.ts';
 
 /** Filters from the decoded picture to R'G'B' of 14 bits, at its own size. */
-export function recordedRgb({ video }: ClipFacts, { matrix, range, siting }: Shown): string[] {
+export function recordedRgb({ video }: ClipFacts, { matrix, range, siting }: ShownRecorded): string[] {
   const before = levelsBeforeScaler(
     video.pixelFormat,
     { matrix, range },

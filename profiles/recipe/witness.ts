@@ -18,6 +18,7 @@ export type Pipe =
   | { readonly kind: 'bitstream'; readonly deliverable: number }
   | { readonly kind: 'sketch'; readonly deliverable: number }
   | { readonly kind: 'source' }
+  | { readonly kind: 'handed-over' }
   | { readonly kind: 'tiles'; readonly of: 'source' | 'given'; readonly comparer: number }
   | { readonly kind: 'whole'; readonly of: WholeSide; readonly comparer: number }
   | { readonly kind: 'placing'; readonly of: 'source' | 'given'; readonly comparer: number }
@@ -86,6 +87,16 @@ export function witnessOf(facts: ClipFacts, outcomes: readonly Outcome[], firstP
     ],
     outputs: wanted.map(({ options }, index) => ({ options, target: `pipe:${firstPipe + index}` })),
     pipes: wanted.map(({ pipe }) => pipe),
+  };
+}
+
+/** Of pictures that are fed to the program: a hash of each, as it came. */
+export function fedWitness(firstPipe: number): Witness {
+  return {
+    taken: ['handed-over'],
+    chains: [],
+    outputs: [{ options: pictureHashes('handed-over'), target: `pipe:${firstPipe}` }],
+    pipes: [{ kind: 'handed-over' }],
   };
 }
 

@@ -1,15 +1,16 @@
 /**
  * Whether a clip's pictures go a colour way in a profile, or stay as they were recorded. Pure.
  *
- * As recorded: where the profile names no display; where nobody says what the values mean; what was made for a display of the same kind; and where
- * the settings ask for it.
+ * As recorded: where the profile names no display; code values of which nobody says what they mean, and such as were made for a display of standard
+ * range; and where the settings ask for it. Raw and scene-linear frames cannot be looked at as recorded: for those the outcome refuses it.
  */
 import { type Finding, finding } from '../../findings/finding.ts';
+import { SHOWN_BITS } from '../../media/colour/acescct.ts';
 import type { InputTransform } from '../../media/colour/input.ts';
 import type { OutputTransform } from '../../media/colour/output/index.ts';
-import { endsOnDisplay, usualWay } from '../../media/colour/way.ts';
+import { type ColourWay, endsOnDisplay, usualWay } from '../../media/colour/way.ts';
 import { type ClipFacts, earlierField, type VideoFacts } from '../../media/facts.ts';
-import { codedLinearisation } from '../master/ground.ts';
+import { codedLinearisation, rawLinearisation, sizeOf } from '../master/ground.ts';
 import type { Profile } from '../schema.ts';
 import type { Shown, ShownDisplay } from './schema.ts';
 
@@ -18,53 +19,79 @@ const FOR_DISPLAYS: readonly string[] = ['bt709', 'bt2020', 'bt1886-bt709', 'bt1
 
 const isForDisplay = (input: InputTransform): boolean => 'name' in input && FOR_DISPLAYS.includes(input.name);
 
-/** R'G'B' of 14 bits: as many as pass the scaler without more rounding, and the filter that applies a table. */
+/** R'G'B' of 14 bits: as many as pass the scaler without more rounding, and the filter that applies a table on every machine alike. */
 export const SHOWN_PIXELS = 'gbrp14le';
-export const SHOWN_BITS = 14;
 
 export type ShownDecision =
-  | { readonly shown: Shown | null; readonly notes: readonly Finding[] }
+  | {
+      /** null: they stay as recorded. */
+      readonly shown: Shown | null;
+      readonly notes: readonly Finding[];
+    }
   | { readonly findings: readonly Finding[] };
 
-export function shownOf(facts: ClipFacts, profile: Pick<Profile, 'colour'>): ShownDecision {
-  const { display } = profile.colour;
-  const { interpretation, video } = facts;
-  const input = interpretation?.input ?? null;
+/** Floating point: light of a scene, which no display takes as it is. */
+const isSceneLinear = ({ pixelFormat }: VideoFacts): boolean => /f(16|32)(le|be)?$/.test(pixelFormat);
+
+export function shownOf(facts: ClipFacts, { display }: Pick<Profile, 'display'>): ShownDecision {
+  const { interpretation, video, raw, declared } = facts;
+  const asRecorded: ShownDecision = { shown: null, notes: [] };
+  if (display === undefined) return asRecorded;
   const way = interpretation?.way ?? usualWay;
-  if (display === undefined || input === null || way.output === 'as-recorded' || isForDisplay(input))
-    return { shown: null, notes: [] };
-  const linearisation = codedLinearisation(facts);
-  if ('findings' in linearisation) return linearisation;
-  const coded = linearisation.linearisation;
-  const refused = (found: string, expected: string): ShownDecision => ({
-    findings: [finding('colour-way-source-unsupported', found, expected)],
-  });
-  if (coded.kind !== 'coded' || coded.matrix === null)
-    return refused(`pixel format ${video.pixelFormat}`, "planes of Y'CbCr");
-  if (earlierField(video) !== null) return refused(`interlaced, ${video.fieldOrder}`, 'progressive frames');
-  const { look } = way;
-  if (look !== null && endsOnDisplay(look) && String(look.to) !== display)
-    return {
-      findings: [
-        finding(
-          'look-for-other-display',
-          `${look.file} ends in ${look.to}`,
-          `${display}, as the profile asks`,
-        ),
-      ],
-    };
-  return {
-    shown: {
-      matrix: coded.matrix,
-      range: coded.range,
-      siting: coded.siting,
-      input,
-      way,
-      display,
-      output: endsOnDisplay(look) ? null : outputFor(display, way.output),
-    },
-    notes: linearisation.notes,
+  const { output } = way;
+  if (output === 'as-recorded') return asRecorded;
+  const input = interpretation?.input ?? null;
+  const needsWay = raw !== undefined || declared !== undefined || isSceneLinear(video);
+  if (!needsWay && (input === null || isForDisplay(input))) return asRecorded;
+  const decided =
+    raw === undefined ? codedLinearisation(facts) : rawLinearisation(facts, display.development);
+  if ('findings' in decided) return decided;
+  const { linearisation, notes } = decided;
+  const refusals = refusalsOf(facts, way, display.encoding);
+  if (refusals.length > 0) return { findings: refusals };
+  const common = {
+    way,
+    display: display.encoding,
+    output: endsOnDisplay(way.look) ? null : outputFor(display.encoding, output),
   };
+  const shown: Shown =
+    linearisation.kind === 'coded' && linearisation.matrix !== null && !needsWay
+      ? {
+          from: 'recorded',
+          matrix: linearisation.matrix,
+          range: linearisation.range,
+          siting: linearisation.siting,
+          input: linearisation.input,
+          ...common,
+        }
+      : { from: 'developed', linearisation, size: sizeOf(facts, display.development), ...common };
+  return { shown, notes };
+}
+
+function refusalsOf(
+  { raw, video }: ClipFacts,
+  { look }: ColourWay,
+  display: ShownDisplay,
+): readonly Finding[] {
+  const source = (found: string, expected: string): Finding[] => [
+    finding('colour-way-source-unsupported', found, expected),
+  ];
+  return [
+    ...(earlierField(video) === null ? [] : source(`interlaced, ${video.fieldOrder}`, 'progressive frames')),
+    // Raw frames are turned while they are developed.
+    ...(video.rotation === 0 || raw !== undefined
+      ? []
+      : source(`to be turned by ${video.rotation} degrees`, 'an upright picture')),
+    ...(look === null || !endsOnDisplay(look) || String(look.to) === display
+      ? []
+      : [
+          finding(
+            'look-for-other-display',
+            `${look.file} ends in ${look.to}`,
+            `${display}, as the profile asks`,
+          ),
+        ]),
+  ];
 }
 
 function outputFor(display: ShownDisplay, version: 'aces-1' | 'aces-2'): OutputTransform {
@@ -76,15 +103,18 @@ const TAGS: Readonly<Record<ShownDisplay, VideoFacts['colour']>> = {
   'bt709-bt1886': { primaries: 'bt709', transfer: 'bt709', matrix: 'rgb', range: 'full' },
 };
 
-/** The clip as if its pictures had been recorded for the display: R'G'B' of full range. */
-export function shownFacts(facts: ClipFacts, { display }: Shown): ClipFacts {
+/** What a deliverable's own recipe takes for its source: the clip, or the clip as if it had been recorded as its colour way shows it, in R'G'B' of full range. */
+export function factsSeen(facts: ClipFacts, shown: Shown | undefined): ClipFacts {
+  if (shown === undefined) return facts;
   const { chromaSiting: _, ...video } = facts.video;
   return {
     ...facts,
-    video: { ...video, pixelFormat: SHOWN_PIXELS, bitDepth: SHOWN_BITS, colour: TAGS[display] },
+    video: {
+      ...video,
+      ...(shown.from === 'developed' ? { ...shown.size, rotation: 0 } : {}),
+      pixelFormat: SHOWN_PIXELS,
+      bitDepth: SHOWN_BITS,
+      colour: TAGS[shown.display],
+    },
   };
 }
-
-/** The source of a deliverable's own recipe: the clip, or the clip as its colour way shows it. */
-export const factsSeen = (facts: ClipFacts, shown: Shown | undefined): ClipFacts =>
-  shown === undefined ? facts : shownFacts(facts, shown);

@@ -180,7 +180,7 @@ export async function makeFrames(job: Job, threads: number): Promise<() => Promi
   const stallMilliseconds = 600_000;
   const making = await startMasters(
     job,
-    { folders: [{ deliverable, staged }], movies: [] },
+    { folders: [{ deliverable, staged }], movies: [], shown: [] },
     { tools, threads, stallMilliseconds, signal },
     () => undefined,
   );

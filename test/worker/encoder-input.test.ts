@@ -36,6 +36,7 @@ const points: PixelSamples = {
 function encoderInput(): Parameters<typeof checkEncoderInput>[0] {
   const spot = codesOf(spotSceneLinear);
   return {
+    format: 'rdd36',
     points: codesOf(values.map((value) => 2 * value)),
     spots: [
       { frame: 2, pixels, codes: Uint16Array.of(...spot.subarray(0, 3), 1, 2, 3, ...spot.subarray(3)) },

@@ -1,4 +1,4 @@
-/** The encoder of a movie for grading: one ffmpeg that is fed with finished pictures, watched. Reports what happened as fields; judges nothing. */
+/** The encoder of a movie for grading, fed by the frame pool (fed-ffmpeg.ts). */
 import { mkdtemp, rm, writeFile } from 'node:fs/promises';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
@@ -7,7 +7,7 @@ import type { Job, MovieMasterWork } from '../../ledger/job.ts';
 import { openInput } from '../../media/input.ts';
 import { type Bitstream, readBitstream } from '../../proof/bitstream.ts';
 import type { MediaTools } from '../../process/locate.ts';
-import { type RunResult, runTool } from '../../process/run.ts';
+import type { RunResult } from '../../process/run.ts';
 import { masterMovieRecipe } from '../../profiles/recipe/master.ts';
 import { maskBytes } from '../../profiles/recipe/sketch.ts';
 import { readPictureHashes } from '../../proof/exact.ts';
@@ -16,7 +16,8 @@ import type { ErrorSketch } from '../../proof/sketch/form.ts';
 import { maskSeed } from '../../proof/sketch/mask.ts';
 import { COMMON_FFMPEG_FLAGS } from '../make.ts';
 import { sketchesOf } from '../sketches.ts';
-import { newWatched, progressReader, type Watched, watchLine } from '../watch.ts';
+import type { Watched } from '../watch.ts';
+import { type FedFfmpeg, startFed } from './fed-ffmpeg.ts';
 
 export interface StagedMovieMaster {
   readonly deliverable: MovieMasterWork;
@@ -36,13 +37,9 @@ export interface Encoded {
   readonly pictures: Buffer;
 }
 
-export interface MasterEncoder {
-  /** Waits until the encoder has taken the picture, or has ended: then it takes nothing more, and `end` says why. Never rejects. */
-  take(picture: Uint8Array): Promise<void>;
+export interface MasterEncoder extends Pick<FedFfmpeg, 'take' | 'stop'> {
   /** After the last picture. Throws what the runner throws. */
   end(): Promise<Encoded>;
-  /** Ends it wherever it is; nothing is reported. */
-  stop(): Promise<void>;
 }
 
 export interface EncoderRequest {
@@ -52,14 +49,6 @@ export interface EncoderRequest {
   readonly threads: number;
   readonly stallMilliseconds: number;
   readonly signal: AbortSignal;
-}
-
-function latch(): { readonly passed: Promise<void>; readonly open: () => void } {
-  let open = (): void => undefined;
-  const passed = new Promise<void>((resolve) => {
-    open = resolve;
-  });
-  return { passed, open };
 }
 
 export async function startEncoder({
@@ -78,106 +67,48 @@ export async function startEncoder({
   const collector = new ValueCollector();
   const clip =
     outcome.audio.length === 0 ? null : await openInput(job.rollFolder, job.clip.place, job.facts.video.rate);
-  const given = new AbortController();
-  const watched = newWatched();
   let bitstream: Bitstream = { streams: [] };
   let pictures: Buffer = Buffer.alloc(0);
-  let touch = (): void => {};
-  /** A picture is offered, or there are no more: from here on silence is a stall. */
-  let busy = false;
-  let write: ((bytes: Uint8Array) => Promise<boolean>) | null = null;
-  const opened = latch();
-  const finished = latch();
-  let last = { frame: -1, bytes: -1 };
-  const read = progressReader((sign) => {
-    if (sign.frame === last.frame && sign.bytes === last.bytes) return;
-    last = sign;
-    touch();
-  });
-  // An encoder that nobody gives anything is not stalled.
-  const idle = setInterval(
-    () => {
-      if (!busy) touch();
-    },
-    Math.max(20, Math.floor(stallMilliseconds / 4)),
-  );
-  const run = async (): Promise<RunResult> => {
-    try {
-      return await runTool(
-        tools.ffmpeg.path,
-        [
-          ...COMMON_FFMPEG_FLAGS,
-          ...recipe.inputOptions,
-          ...(clip?.args ?? []),
-          ...recipe.framesInput,
-          ...recipe.maskArguments,
-          '-filter_complex',
-          recipe.filterGraph,
-          ...recipe.outputArguments,
-        ],
-        {
-          signal: AbortSignal.any([signal, given.signal]),
-          stallMilliseconds,
-          pipes: [
-            async (stream) => {
-              bitstream = await readBitstream(stream);
-            },
-            async (stream) => {
-              pictures = await readPictureHashes(stream);
-            },
-            ...(recipe.mask === null ? [] : [(stream: Readable) => collector.read(stream)]),
-          ],
-          feed: async (own) => {
-            write = own;
-            opened.open();
-            await finished.passed;
-          },
-          onStart: (sign) => {
-            touch = sign;
-          },
-          onStderrLine: (line) => watchLine(watched, line),
-          onProgress: async (stream) => {
-            for await (const chunk of stream) read((chunk as Buffer).toString('utf8'));
-          },
-        },
-      );
-    } finally {
-      clearInterval(idle);
+  const fed = startFed({
+    tools,
+    args: [
+      ...COMMON_FFMPEG_FLAGS,
+      ...recipe.inputOptions,
+      ...(clip?.args ?? []),
+      ...recipe.framesInput,
+      ...recipe.maskArguments,
+      '-filter_complex',
+      recipe.filterGraph,
+      ...recipe.outputArguments,
+    ],
+    pipes: [
+      async (stream) => {
+        bitstream = await readBitstream(stream);
+      },
+      async (stream) => {
+        pictures = await readPictureHashes(stream);
+      },
+      ...(recipe.mask === null ? [] : [(stream: Readable) => collector.read(stream)]),
+    ],
+    stallMilliseconds,
+    signal,
+    clean: async () => {
       await clip?.dispose();
       await rm(maskFolder, { recursive: true, force: true });
-    }
-  };
-  const ended = run();
-  const over = ended.then(
-    () => undefined,
-    () => undefined,
-  );
-  return {
-    async take(picture) {
-      await Promise.race([opened.passed, over]);
-      busy = true;
-      touch();
-      await write?.(picture);
-      busy = false;
-      touch();
     },
+  });
+  return {
+    take: (picture) => fed.take(picture),
     async end() {
-      busy = true;
-      touch();
-      finished.open();
-      const result = await ended;
+      const { run, watched } = await fed.end();
       const [sketch = null] = sketchesOf({
         collectors: [collector],
         masks: [recipe.mask],
         seeds: [seed],
         stated: [null],
       });
-      return { run: result, watched, bitstream, sketch, pictures };
+      return { run, watched, bitstream, sketch, pictures };
     },
-    async stop() {
-      given.abort();
-      finished.open();
-      await over;
-    },
+    stop: () => fed.stop(),
   };
 }

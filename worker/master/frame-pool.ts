@@ -20,8 +20,8 @@ export interface FrameResults {
   readonly values: Float32Array;
   /** By output and frame. */
   readonly written: readonly (readonly WrittenFrame[])[];
-  /** Of what the encoders were fed with; null: there are none. */
-  readonly encoderInput: CollectedEncoderInput | null;
+  /** Of what encoders were fed with, by feed. */
+  readonly encoderInputs: readonly CollectedEncoderInput[];
   /** Averages of what the threads read, as fingerprints; null: not asked for. */
   readonly read: FrameFingerprints | null;
   readonly invalid: number;
@@ -41,7 +41,8 @@ export interface SpecialChannel {
 }
 
 export interface CollectedEncoderInput {
-  readonly picture: FrameFingerprints;
+  /** null: ffmpeg takes them of what it is fed with. */
+  readonly picture: FrameFingerprints | null;
   /** Codes by frame and point. */
   readonly points: Uint16Array;
   readonly spots: readonly { readonly frame: number; readonly codes: Uint16Array }[];
@@ -70,15 +71,16 @@ export interface FramePool {
 }
 
 /** What is kept of an answer: the picture itself went to the encoders. */
-type Kept = Omit<FrameAnswer, 'encoderInput'> & {
-  readonly encoderInput: Omit<EncoderInputFrame, 'bytes'> | null;
+type Kept = Omit<FrameAnswer, 'encoderInputs'> & {
+  readonly encoderInputs: readonly Omit<EncoderInputFrame, 'bytes'>[];
 };
 
 export function startFramePool(
   setup: FramePoolSetup,
   threads: number,
   onFrame: (finished: number) => void,
-  feed: Feed = async () => undefined,
+  /** In the order of the setup's. */
+  feeds: readonly Feed[] = [],
 ): FramePool {
   const pool = createThreadPool<FramePoolSetup, FrameOrder, FrameAnswer | null>(
     programFile('worker/master/thread.js'),
@@ -95,16 +97,15 @@ export function startFramePool(
   let before: Promise<void> = Promise.resolve();
 
   /** Null: a frame before it failed, and what follows must not be handed on in its place. */
-  async function encoderInputOf(
-    { encoderInput, ...answer }: FrameAnswer,
+  async function handedOn(
+    { encoderInputs, ...answer }: FrameAnswer,
     earlier: Promise<void>,
   ): Promise<Kept | null> {
-    if (encoderInput === null) return { ...answer, encoderInput };
+    if (encoderInputs.length === 0) return { ...answer, encoderInputs };
     await earlier;
     if (failure !== null) return null;
-    const { bytes, ...kept } = encoderInput;
-    await feed(bytes);
-    return { ...answer, encoderInput: kept };
+    await Promise.all(encoderInputs.map(({ bytes }, at) => feeds[at]?.(bytes)));
+    return { ...answer, encoderInputs: encoderInputs.map(({ bytes: _, ...kept }) => kept) };
   }
 
   function order(index: number, from: FrameOrder['from'], done: () => void = () => undefined): void {
@@ -112,7 +113,7 @@ export function startFramePool(
     const work: Promise<void> = pool
       .run({ index, from })
       .then((answer) => {
-        if (answer !== null) return encoderInputOf(answer, earlier);
+        if (answer !== null) return handedOn(answer, earlier);
         ended = true;
         return null;
       })
@@ -213,7 +214,7 @@ export function startFramePool(
       return {
         values,
         written,
-        encoderInput: setup.feed === null ? null : feedOf(answers.slice(0, finished) as Kept[]),
+        encoderInputs: setup.feeds.map((_, feed) => feedOf(answers.slice(0, finished) as Kept[], feed)),
         read: setup.compareReading ? readOf(answers.slice(0, finished) as Kept[]) : null,
         invalid,
         special: specialOf(answers.slice(0, finished) as Kept[], setup.linearisation),
@@ -253,7 +254,7 @@ function readOf(answers: readonly Kept[]): FrameFingerprints {
   return { frames, views: 1, luma, colour: colours.length === 0 ? null : colour };
 }
 
-function feedOf(answers: readonly Kept[]): CollectedEncoderInput {
+function feedOf(answers: readonly Kept[], feed: number): CollectedEncoderInput {
   const frames = answers.length;
   const luma = new Uint16Array(frames * CELLS);
   const colour = new Uint16Array(frames * 2 * COLOUR_CELLS);
@@ -262,15 +263,21 @@ function feedOf(answers: readonly Kept[]): CollectedEncoderInput {
   const whole: { frame: number; codes: WholeCodes }[] = [];
   const sha256: string[] = [];
   const limited: Limited[] = [];
-  for (const { index, encoderInput } of answers) {
-    if (encoderInput === null) throw new RangeError(`frame ${index} fed nobody`);
-    luma.set(encoderInput.luma, index * CELLS);
+  let averaged = 0;
+  for (const { index, encoderInputs } of answers) {
+    const encoderInput = encoderInputs[feed];
+    if (encoderInput === undefined) throw new RangeError(`frame ${index} fed nobody`);
+    if (encoderInput.averages !== null) {
+      luma.set(encoderInput.averages.luma, index * CELLS);
+      colour.set(encoderInput.averages.colour, index * 2 * COLOUR_CELLS);
+      averaged += 1;
+    }
     points.set(encoderInput.points, index * POINTS * 3);
-    colour.set(encoderInput.colour, index * 2 * COLOUR_CELLS);
     sha256[index] = encoderInput.sha256;
     limited[index] = encoderInput.limited;
     if (encoderInput.whole !== null) whole.push({ frame: index, codes: encoderInput.whole });
     if (encoderInput.spots !== null) spots.push({ frame: index, codes: encoderInput.spots });
   }
-  return { picture: { frames, views: 1, luma, colour }, points, spots, whole, sha256, limited };
+  const picture: FrameFingerprints | null = averaged < frames ? null : { frames, views: 1, luma, colour };
+  return { picture, points, spots, whole, sha256, limited };
 }

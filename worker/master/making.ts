@@ -1,7 +1,7 @@
 /** The masters of a job: the frame pool that takes its frames, the encoders that it feeds, and the evidence that they are proved by. */
 import { join } from 'node:path';
 import { type Written, writtenDigest } from '../../check/master/compare.ts';
-import { checkEncoderInput } from '../../check/master/encoder-input.ts';
+import { checkEncoderInput, type EncoderInputCodes } from '../../check/master/encoder-input.ts';
 import type { WhileMadeReport } from '../../check/while-made.ts';
 import { checkReading, comparesReading, withReading } from '../../check/master/reading.ts';
 import { sketchKindOf } from '../../check/master/whole-frames.ts';
@@ -24,9 +24,14 @@ import type { Linearisation } from '../../profiles/master/linearisation.ts';
 import { subjectOf } from '../claim.ts';
 import type { Failure } from '../classify.ts';
 import { makeFolder } from '../target.ts';
+import type { StagedMovie } from '../recipe-run.ts';
+import type { ShownDeveloped } from '../../profiles/shown/schema.ts';
+import type { FeedKind, FramePoolSetup } from './orders.ts';
+import { type ShownMade, type ShownMaking, startShown } from './shown-movies.ts';
 import { type Encoded, type MasterEncoder, type StagedMovieMaster, startEncoder } from './encoder.ts';
 import {
   type CollectedEncoderInput,
+  type Feed,
   type FramePool,
   type FrameResults,
   type SpecialChannel,
@@ -47,6 +52,8 @@ export interface StagedMaster {
 export interface MasterGroup {
   readonly folders: readonly StagedMaster[];
   readonly movies: readonly StagedMovieMaster[];
+  /** No masters: movies whose pictures are developed the same way, to be looked at. */
+  readonly shown: readonly StagedMovie[];
 }
 
 export interface MasterEvidence {
@@ -66,6 +73,14 @@ export interface MasterEvidence {
     | null;
   /** By movie. */
   readonly encoded: readonly Encoded[];
+  /** Of developed pictures that are shown; null: there are none. */
+  readonly shown: {
+    readonly made: ShownMade;
+    readonly report: WhileMadeReport;
+    readonly sha256: readonly string[];
+    readonly whole: CollectedEncoderInput['whole'];
+    readonly seen: ValuesSeen;
+  } | null;
   /** Writes the file of the pixel samples, once, and says where it stands. */
   file(): Promise<NonNullable<DeliverableReport['fingerprints']>>;
 }
@@ -85,7 +100,7 @@ export interface MasterMaking {
 }
 
 export interface MakingContext {
-  readonly tools: Pick<MediaTools, 'ffmpeg'>;
+  readonly tools: MediaTools;
   readonly threads: number;
   readonly stallMilliseconds: number;
   readonly signal: AbortSignal;
@@ -96,14 +111,14 @@ export const sourceName = ({ clip }: Pick<Job, 'clip'>): string => clip.name;
 
 export async function startMasters(
   job: Job,
-  { folders, movies }: MasterGroup,
+  group: MasterGroup,
   context: MakingContext,
   onFrames: (frames: number) => void,
 ): Promise<MasterMaking> {
   const { facts, clip } = job;
-  const outcome = (folders[0] ?? movies[0])?.deliverable.outcome;
-  if (outcome === undefined) throw new RangeError('a frame pool without a master');
-  const { linearisation, width, height, frames } = outcome;
+  const { folders, movies, shown } = group;
+  const developed = developedOf(group);
+  const { linearisation, width, height, frames } = developed;
   const transform = await readTransform(job.deliveryFolder, linearisation);
   for (const { staged } of folders) await makeFolder(job.deliveryFolder, staged);
   const raw =
@@ -123,15 +138,24 @@ export async function startMasters(
     outcome: deliverable.outcome,
     folder: staged,
   }));
-  const feed = movies.length === 0 ? null : { spots: spotFrames(clip.contentDigest, frames, 'master') };
+  const spots = spotFrames(clip.contentDigest, frames, 'master');
+  const feeds: FramePoolSetup['feeds'][number][] = [
+    ...(movies.length === 0 ? [] : [{ kind: 'yuv10', spots } as const]),
+    ...(shown.length === 0 ? [] : [{ kind: 'rgb14', spots } as const]),
+  ];
   const encoders: MasterEncoder[] = [];
+  let showing: ShownMaking | null = null;
+  const fed: Readonly<Record<FeedKind, Feed>> = {
+    yuv10: async (picture) => void (await Promise.all(encoders.map((encoder) => encoder.take(picture)))),
+    rgb14: async (picture) => showing?.take(picture),
+  };
   const framePool = startFramePool(
     {
       linearisation,
       width,
       height,
       outputs,
-      feed,
+      feeds,
       compareReading: comparesReading({ linearisation, width, height }),
       transform,
       raw,
@@ -140,14 +164,15 @@ export async function startMasters(
     },
     context.threads,
     onFrames,
-    async (picture) => void (await Promise.all(encoders.map((encoder) => encoder.take(picture)))),
+    feeds.map(({ kind }) => fed[kind]),
   );
   const close = async (): Promise<void> => {
     await framePool.close();
-    await Promise.all(encoders.map((encoder) => encoder.stop()));
+    await Promise.all([...encoders.map((encoder) => encoder.stop()), showing?.stop()]);
   };
   try {
     for (const output of movies) encoders.push(await startEncoder({ job, output, ...context }));
+    if (shown.length > 0) showing = await startShown(job, shown, { width, height }, context);
   } catch (error) {
     await close();
     throw error;
@@ -156,9 +181,16 @@ export async function startMasters(
     framePool,
     close,
     async prove({ tools, decoded, signal }) {
-      const encoded = await Promise.all(encoders.map((encoder) => encoder.end()));
+      const [encoded, made] = await Promise.all([
+        Promise.all(encoders.map((encoder) => encoder.end())),
+        showing === null ? null : showing.end(),
+      ]);
       signal.throwIfAborted();
-      const { values, written, encoderInput, read, invalid, special, ranges } = framePool.results();
+      const { values, written, encoderInputs, read, invalid, special, ranges } = framePool.results();
+      const inputOf = (wanted: FeedKind): CollectedEncoderInput | null =>
+        encoderInputs[feeds.findIndex(({ kind }) => kind === wanted)] ?? null;
+      const encoderInput = inputOf('yuv10');
+      const toShow = inputOf('rgb14');
       const subject = subjectOf(job);
       if (framePool.frames !== frames)
         return {
@@ -186,7 +218,7 @@ export async function startMasters(
         width,
         height,
         values,
-        spots: await spotsOf({ job, outcome, sceneLinear, values, tools, signal }),
+        spots: await spotsOf({ job, outcome: developed, sceneLinear, values, tools, signal }),
         ...(read === null || decoded === null ? {} : { reading: { decoded, read } }),
         ...sketchesOf(written, folders),
       };
@@ -207,7 +239,7 @@ export async function startMasters(
         }),
         seen: written.map((files) => ({ ranges, limited: files.map(({ limited }) => limited) })),
         encoderInput:
-          encoderInput === null
+          encoderInput === null || encoderInput.picture === null
             ? null
             : {
                 seen: { ranges, limited: encoderInput.limited },
@@ -215,11 +247,24 @@ export async function startMasters(
                 whole: encoderInput.whole,
                 sha256: encoderInput.sha256,
                 report: withReading(
-                  checkEncoderInput(codesOf(encoderInput, width, height), points, sceneLinear, subject),
+                  checkEncoderInput(codesOf('rdd36', encoderInput, points), points, sceneLinear, subject),
                   checkReading({ linearisation, width, height }, points.reading, subject),
                 ),
               },
         encoded,
+        shown:
+          made === null || toShow === null
+            ? null
+            : {
+                made,
+                sha256: toShow.sha256,
+                whole: toShow.whole,
+                seen: { ranges, limited: toShow.limited },
+                report: withReading(
+                  checkEncoderInput(codesOf('shown', toShow, points), points, sceneLinear, subject),
+                  checkReading({ linearisation, width, height }, points.reading, subject),
+                ),
+              },
         file: () => (file ??= write()),
       };
     },
@@ -264,26 +309,55 @@ function specialFinding(special: readonly SpecialChannel[], job: Job): Finding {
 }
 
 function codesOf(
+  format: EncoderInputCodes['format'],
   { points, spots }: CollectedEncoderInput,
-  width: number,
-  height: number,
-): Parameters<typeof checkEncoderInput>[0] {
+  { width, height }: PixelSamples,
+): EncoderInputCodes {
   const pixels = spotPixels(width, height);
-  return { points, spots: spots.map((spot) => ({ ...spot, pixels })) };
+  return { format, points, spots: spots.map((spot) => ({ ...spot, pixels })) };
 }
 
 /** Masters that go the same linearisation share a frame pool; those that do not are made one way after the other. */
-export function byWay(folders: readonly StagedMaster[], movies: readonly StagedMovieMaster[]): MasterGroup[] {
-  const groups = new Map<string, { folders: StagedMaster[]; movies: StagedMovieMaster[] }>();
-  const groupOf = (
-    linearisation: Linearisation,
-  ): { folders: StagedMaster[]; movies: StagedMovieMaster[] } => {
+export function byWay(
+  folders: readonly StagedMaster[],
+  movies: readonly StagedMovieMaster[],
+  shown: readonly StagedMovie[],
+): MasterGroup[] {
+  interface Group {
+    readonly folders: StagedMaster[];
+    readonly movies: StagedMovieMaster[];
+    readonly shown: StagedMovie[];
+  }
+  const groups = new Map<string, Group>();
+  const groupOf = (linearisation: Linearisation): Group => {
     const key = JSON.stringify(linearisation);
-    const group = groups.get(key) ?? { folders: [], movies: [] };
+    const group = groups.get(key) ?? { folders: [], movies: [], shown: [] };
     groups.set(key, group);
     return group;
   };
   for (const output of folders) groupOf(output.deliverable.outcome.linearisation).folders.push(output);
   for (const output of movies) groupOf(output.deliverable.outcome.linearisation).movies.push(output);
+  for (const output of shown) groupOf(shownDeveloped(output).linearisation).shown.push(output);
   return [...groups.values()];
+}
+
+function shownDeveloped({ deliverable }: StagedMovie): ShownDeveloped {
+  const { shown } = deliverable.outcome;
+  if (shown?.from !== 'developed') throw new RangeError('a movie whose pictures are not developed');
+  return shown;
+}
+
+/** What the frames of a group are: one linearisation, one size. */
+export function developedOf({ folders, movies, shown }: MasterGroup): {
+  readonly linearisation: Linearisation;
+  readonly width: number;
+  readonly height: number;
+  readonly frames: number;
+} {
+  const master = (folders[0] ?? movies[0])?.deliverable.outcome;
+  if (master !== undefined) return master;
+  const [movie] = shown;
+  if (movie === undefined) throw new RangeError('a frame pool that makes nothing');
+  const { linearisation, size } = shownDeveloped(movie);
+  return { linearisation, ...size, frames: movie.deliverable.outcome.frames };
 }

@@ -9,9 +9,8 @@ import { JobFailure, progressOf } from '../context.ts';
 import type { JobRun } from '../job-run.ts';
 import { developmentText } from './attributes.ts';
 import { feedDeclared } from './declared.ts';
-import type { StagedMovieMaster } from './encoder.ts';
 import { finishMasters } from './publish-master.ts';
-import { type MasterGroup, type StagedMaster, startMasters } from './making.ts';
+import { developedOf, type MasterGroup, startMasters } from './making.ts';
 
 /** Raw frames, which the threads of the frame pool read themselves, and pictures of a declared decoder. What does not go the same linearisation is made one after the other. */
 export async function makeWithoutFfmpeg(run: JobRun, groups: readonly MasterGroup[]): Promise<Failure[]> {
@@ -26,9 +25,8 @@ export async function makeWithoutFfmpeg(run: JobRun, groups: readonly MasterGrou
       context.signal.throwIfAborted();
       const changed = await decodedFailure(job, run.sourceSeen);
       if (changed !== null) throw new JobFailure(changed);
-      const [{ deliverable }] = [...group.folders, ...group.movies] as [StagedMaster | StagedMovieMaster];
       const command = job.facts.declared?.declared.command ?? [
-        developmentText(deliverable.outcome.linearisation),
+        developmentText(developedOf(group).linearisation),
       ];
       failures.push(
         ...(await finishMasters(run, group, making, { command, audioTracks: [], decoded: null })),

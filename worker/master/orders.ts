@@ -20,8 +20,8 @@ export interface FramePoolSetup {
     readonly outcome: MasterOutcome /** Absolute, made already. */;
     readonly folder: string;
   }[];
-  /** Pictures for encoders are wanted; `spots`: of these frames, codes at the pixels of the spots (spots.ts). null: none are. */
-  readonly feed: { readonly spots: readonly number[] } | null;
+  /** Pictures for encoders that are wanted, each kind once; `spots`: of these frames, codes at the pixels of the spots (spots.ts). */
+  readonly feeds: readonly { readonly kind: FeedKind; readonly spots: readonly number[] }[];
   /** What each thread reads is to be held against the decoder's fingerprints: frames come from ffmpeg. */
   readonly compareReading: boolean;
   /** From code values to linear AP0; null: `way` is that of raw frames. */
@@ -38,6 +38,9 @@ export interface FramePoolSetup {
   /** What the header says of the source: the clip's name, and where a frame of a sequence lies. */
   readonly source: string;
 }
+
+/** What encoders are fed with, always ACEScct: 10-bit Y'CbCr 4:4:4, planes Y', Cb, Cr; or R'G'B' of 14 bits, planes G', B', R'. */
+export type FeedKind = 'yuv10' | 'rgb14';
 
 export interface FrameOrder {
   /** Of the clip, counted from 0. */
@@ -57,14 +60,13 @@ export interface WrittenFrame {
   readonly limited: Limited;
 }
 
-/** A picture for an encoder, and what it is proved by; 10-bit Y'CbCr 4:4:4. */
+/** A picture for an encoder, and what it is proved by. */
 export interface EncoderInputFrame {
-  /** Planes Y', Cb, Cr, one behind the other, 16-bit words, little-endian. Handed over, not copied. */
+  /** Planes, one behind the other, 16-bit words, little-endian. Handed over, not copied. */
   readonly bytes: Uint8Array;
-  /** Its part of the frame fingerprints (proof/form.ts), `colour` null where the picture has none in planes. */
-  readonly luma: Uint16Array;
-  readonly colour: Uint16Array;
-  /** Y', Cb, Cr at the points of the frame, and at the pixels of its spots if it has any. */
+  /** Its part of the frame fingerprints (proof/form.ts); null of R'G'B', of which ffmpeg takes them. */
+  readonly averages: { readonly luma: Uint16Array; readonly colour: Uint16Array } | null;
+  /** Y', Cb, Cr or R', G', B' at the points of the frame, and at the pixels of its spots if it has any. */
   readonly points: Uint16Array;
   readonly spots: Uint16Array | null;
   /** SHA-256 of `bytes`. */
@@ -84,8 +86,8 @@ export interface FrameAnswer {
   readonly read: ReadAverages | null;
   /** By output. */
   readonly written: readonly WrittenFrame[];
-  /** null: no encoder is fed. */
-  readonly encoderInput: EncoderInputFrame | null;
+  /** By feed. */
+  readonly encoderInputs: readonly EncoderInputFrame[];
   /** Values that were no numbers and became 0; a good source has none. */
   readonly invalid: number;
   /** NaN and infinite values of the source itself; null: sensor values, which have none. */

@@ -2,7 +2,12 @@
 import { join } from 'node:path';
 import { checkMaster } from '../../check/master/index.ts';
 import type { WhileMadeReport } from '../../check/while-made.ts';
-import type { Finding } from '../../findings/finding.ts';
+import type { Finding, FindingSubject } from '../../findings/finding.ts';
+import type { Outcome } from '../../profiles/outcome.ts';
+import { drawnTextOf } from '../burn-in.ts';
+import { colourWayOf } from '../colour-way.ts';
+import { encoderInputOf } from '../encoder-input.ts';
+import type { StagedMovie } from '../recipe-run.ts';
 import type { MasterWork } from '../../ledger/job.ts';
 import { checkHandedOver } from '../../check/master/handed-over.ts';
 import { limitsFindings } from '../../check/master/limits.ts';
@@ -35,7 +40,7 @@ interface FrameResultsFrom {
 /** Every master of a group, its frames or pictures made: proved, checked, published. */
 export async function finishMasters(
   run: JobRun,
-  { folders, movies }: MasterGroup,
+  { folders, movies, shown }: MasterGroup,
   making: MasterMaking,
   { command, audioTracks, decoded }: FrameResultsFrom,
 ): Promise<Failure[]> {
@@ -57,6 +62,10 @@ export async function finishMasters(
       audioTracks,
       reading: evidence.points.reading,
     });
+    if (failure !== null) failures.push(failure);
+  }
+  for (const [index, output] of shown.entries()) {
+    const failure = await finishShown(run, output, evidence, index);
     if (failure !== null) failures.push(failure);
   }
   return failures;
@@ -92,6 +101,75 @@ async function finishFrames(
   return await checkAndPublish(run, { ...made, checked, proved: { file: evidence.file, bitstream } });
 }
 
+/** The pictures were counted, and are as many as the clip has. */
+const ownClock = ({ rate, frames }: Outcome): SourceFingerprints['times'] => ({
+  timeBase: ratio(rate.den, rate.num),
+  ticks: Float64Array.from({ length: frames }, (_, frame) => frame),
+});
+
+/** A movie whose pictures were developed to be looked at. */
+async function finishShown(
+  jobRun: JobRun,
+  output: StagedMovie,
+  { shown, points: { reading } }: MasterEvidence,
+  index: number,
+): Promise<Failure | null> {
+  const { job } = jobRun;
+  const { deliverable, staged } = output;
+  const { outcome, profile } = deliverable;
+  const subject = { ...subjectOf(job), profile: profile.name };
+  if (shown === null || outcome.shown?.from !== 'developed')
+    throw new RangeError('a movie of pictures that nobody developed');
+  const { made, report, ...seen } = shown;
+  const { run, watched } = made;
+  const failure = await encodingFailure({ run, watched }, outcome.frames, staged, subject);
+  if (failure !== null) return failure;
+  const picture = made.shown[index] ?? null;
+  if (picture === null) throw new RangeError('the pictures of a colour way did not come');
+  const fingerprints: SourceFingerprints = {
+    picture,
+    times: ownClock(outcome),
+    audioTracks: job.facts.audio.map(() => null),
+    ...(reading === undefined ? {} : { reading }),
+  };
+  const { width, height } = outcome.shown.size;
+  const handedOver = checkHandedOver(
+    { ...seen, given: made.handedOver, frames: outcome.frames, pixels: width * height, format: 'shown' },
+    subject,
+  );
+  const colourWay = colourWayOf(job, deliverable, made.colourWays[index] ?? null);
+  const encoderInput = encoderInputOf(job, deliverable, made.encoderInputs[index] ?? null);
+  const drawnText = drawnTextOf(job, deliverable, made.texts[index] ?? null);
+  return await finish(
+    jobRun,
+    { ...output, command: [run.command, ...run.args] },
+    {
+      fingerprints,
+      file: storedOnce(job, fingerprints),
+      encoded: made.bitstreams[index] ?? null,
+      sketch: made.sketches[index] ?? null,
+      development: withReading(report, handedOver),
+      ...(colourWay === null ? {} : { colourWay }),
+      ...(encoderInput === null ? {} : { encoderInput }),
+      ...(drawnText === null ? {} : { drawnText }),
+    },
+  );
+}
+
+/** What kept a fed encoder from its movie. */
+async function encodingFailure(
+  encoded: Pick<Encoded, 'run' | 'watched'>,
+  frames: number,
+  staged: string,
+  subject: FindingSubject,
+): Promise<Failure | null> {
+  const failure = classifyMake({ ...encoded, frames, source: null }, subject);
+  if (failure === null) return null;
+  const folder = staged.slice(0, staged.lastIndexOf('/'));
+  const state = await askTarget(folder);
+  return state === 'good' ? failure : targetFailure(state, folder, subject);
+}
+
 const withNotes = (report: WhileMadeReport, notes: readonly Finding[]): WhileMadeReport => ({
   ...report,
   findings: [...report.findings, ...notes],
@@ -116,20 +194,11 @@ async function finishMovieMaster(
   } = output;
   const subject = { ...subjectOf(job), profile: profile.name };
   if (encoderInput === null) throw new RangeError('a movie of pictures that nobody made');
-  const failure = classifyMake({ run, watched, frames: outcome.frames, source: null }, subject);
-  if (failure !== null) {
-    const folder = staged.slice(0, staged.lastIndexOf('/'));
-    const state = await askTarget(folder);
-    return state === 'good' ? failure : targetFailure(state, folder, subject);
-  }
-  // Its own clock: the pictures were counted, and are as many as the clip has.
-  const times = {
-    timeBase: ratio(outcome.rate.den, outcome.rate.num),
-    ticks: Float64Array.from({ length: outcome.frames }, (_, frame) => frame),
-  };
+  const failure = await encodingFailure({ run, watched }, outcome.frames, staged, subject);
+  if (failure !== null) return failure;
   const fingerprints: SourceFingerprints = {
     picture: encoderInput.picture,
-    times,
+    times: ownClock(outcome),
     audioTracks: job.facts.audio.map((_, track) => audioTracks[track] ?? null),
     ...(reading === undefined ? {} : { reading }),
   };
@@ -156,6 +225,7 @@ async function finishMovieMaster(
               given: pictures,
               frames: outcome.frames,
               pixels: outcome.width * outcome.height,
+              format: 'rdd36',
             },
             subject,
           ),

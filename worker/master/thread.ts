@@ -12,6 +12,7 @@ import { BAND_LINES, type Planes } from '../../media/kernels/planes.ts';
 import { Xxh128 } from '../../files/manifest/xxh128.ts';
 import { serve } from '../../process/threads.ts';
 import { POINTS, type Point, pointsOf } from '../../proof/pixel-samples.ts';
+import type { Feeder } from './encoder-input.ts';
 import { readTurn } from '../../process/pipe-lock.ts';
 import { frameFileName } from '../../profiles/master/frame-name.ts';
 import { attributesOf, dpxOf } from './attributes.ts';
@@ -216,17 +217,16 @@ serve<FramePoolSetup, FrameOrder, FrameAnswer | null>(async (setup) => {
     setup.raw === null ? await codedLinearisation(setup, memory) : await rawLinearisation(setup, memory);
   const ranging = await rangeOf(memory);
   const writers = await writersOf(setup, memory, ranging);
-  const feeder =
-    setup.feed === null
-      ? null
-      : await (await import('./encoder-input.ts')).feederOf(setup, setup.feed.spots, memory);
+  const feeders: Feeder[] = [];
+  for (const feed of setup.feeds)
+    feeders.push(await (await import('./encoder-input.ts')).feederOf(setup, feed, memory));
   return async (order) => {
     const { index } = order;
     if (!(await linearisation.read(order))) return { result: null };
     const places = pointsOf(index, width, height);
     const points = new Float32Array(3 * POINTS);
     for (const writer of writers) writer.begin(index);
-    feeder?.begin(index);
+    for (const feeder of feeders) feeder.begin(index);
     ranging.begin();
     for (let first = 0; first < height; first += BAND_LINES) {
       const planes = linearisation.values(first);
@@ -234,7 +234,7 @@ serve<FramePoolSetup, FrameOrder, FrameAnswer | null>(async (setup) => {
       const sceneLinear = linearisation.toAp0(planes);
       ranging.take(sceneLinear);
       for (const writer of writers) writer.take(sceneLinear);
-      feeder?.take(sceneLinear);
+      for (const feeder of feeders) feeder.take(sceneLinear);
     }
     // Behind the arithmetic: what lay there all the while, and not what was there before it.
     const read = linearisation.averages();
@@ -254,19 +254,19 @@ serve<FramePoolSetup, FrameOrder, FrameAnswer | null>(async (setup) => {
         limited: made.limited,
       });
     }
-    const encoderInput = feeder === null ? null : feeder.finish(index);
+    const encoderInputs = feeders.map((feeder) => feeder.finish(index));
     return {
       result: {
         index,
         points,
         read,
         written,
-        encoderInput,
+        encoderInputs,
         invalid,
         special: linearisation.special(),
         range: ranging.range(),
       },
-      transfer: [points.buffer, ...(encoderInput === null ? [] : [encoderInput.bytes.buffer as ArrayBuffer])],
+      transfer: [points.buffer, ...encoderInputs.map(({ bytes }) => bytes.buffer as ArrayBuffer)],
     };
   };
 });

@@ -8,8 +8,8 @@ export const TABLE_SIZE = 65;
 /** Codes of 14 bits: what the scaler takes for white (255 of 256 parts), and the greatest. */
 const SCALER_WHITE = 255 * 64;
 const GREATEST = 2 ** 14 - 1;
-/** R'G'B' of the table's last place: codes go a little beyond white. */
-export const TABLE_END = GREATEST / SCALER_WHITE;
+/** What the greatest code of the scaler's R'G'B' means: they go a little beyond white. */
+export const SCALED_END = GREATEST / SCALER_WHITE;
 
 export interface WayTable {
   readonly size: number;
@@ -17,9 +17,10 @@ export interface WayTable {
   readonly values: Float32Array;
 }
 
-export function bakeTable(showing: Showing, size: number = TABLE_SIZE): WayTable {
+/** `end`: R'G'B' of the last place; of the first they are 0. */
+export function bakeTable(showing: Showing, end: number, size: number = TABLE_SIZE): WayTable {
   const values = new Float32Array(3 * size ** 3);
-  const place = (at: number): number => (at * TABLE_END) / (size - 1);
+  const place = (at: number): number => (at * end) / (size - 1);
   let into = 0;
   for (let blue = 0; blue < size; blue += 1)
     for (let green = 0; green < size; green += 1)
