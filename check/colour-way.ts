@@ -47,11 +47,12 @@ export function colourWayVerdict(
   if (thin.frames !== frames)
     faults.push({ code: CODE, found: `${thin.frames} frames compared`, expected: `${frames} frames` });
   const before = recorded === null ? null : encoderInputVerdict(recorded, frames, CHANNELS);
-  faults.push(
-    ...(before?.faults ?? [
-      { code: CODE, found: "no recorded R'G'B' came", expected: `of ${frames} frames` },
-    ]),
-  );
+  if (from === 'recorded')
+    faults.push(
+      ...(before?.faults ?? [
+        { code: CODE, found: "no recorded R'G'B' came", expected: `of ${frames} frames` },
+      ]),
+    );
   return {
     ...(before?.notes === undefined ? {} : { notes: before.notes }),
     measured: `${thin.samples} samples of ${thin.frames} frames through the table, the farthest off by ${thin.worst.toFixed(2)} codes of 14 bits; table SHA-256 ${table}; thinned pictures SHA-256 ${thin.digests.before.slice(0, 16)} before it, ${thin.digests.behind.slice(0, 16)} behind it${from === 'developed' ? '' : `; recorded R'G'B': ${before?.measured ?? 'nothing came'}`}`,
