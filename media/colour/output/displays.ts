@@ -32,11 +32,15 @@ const eachChannel =
 
 /** cd/m² of HLG's nominal peak here, at which the gamma of its display is 1.2 (ITU-R BT.2100, Table 5). */
 export const HLG_PEAK = 1000;
-/** Light of the display to HLG: the display's gamma undone by luminance, then the camera's curve (ITU-R BT.2100, Table 5). */
+/**
+ * Light of the display to HLG: the display's gamma undone by luminance, then the camera's curve (ITU-R BT.2100, Table 5). The peak in one
+ * channel alone, whose luminance is low, would have a code above 1: codes end there.
+ */
 function encodeHlg(rgb: Rgb): void {
   const luminance = (0.2627 * rgb[0] + 0.678 * rgb[1] + 0.0593 * rgb[2]) * (100 / HLG_PEAK);
   const scale = luminance > 0 ? (100 / HLG_PEAK) * luminance ** (1 / 1.2 - 1) : 0;
-  const curve = (value: number): number => encode({ name: 'hlg', signal_of_one: 1 }, value * scale);
+  const curve = (value: number): number =>
+    Math.min(encode({ name: 'hlg', signal_of_one: 1 }, value * scale), 1);
   rgb[0] = curve(rgb[0]);
   rgb[1] = curve(rgb[1]);
   rgb[2] = curve(rgb[2]);
@@ -70,8 +74,8 @@ export function misfit(
     return `${display} shows no more than the primaries of ${widest}`;
   if (display !== 'bt2020-pq' && display !== 'bt2020-hlg') {
     if (peak !== 100) return `${display} is coded for a peak of 100 cd/m²`;
-    if (version === 'aces-1' && (display === 'p3-d65-srgb' || limiting !== 'bt709'))
-      return 'of ACES 1 with 100 cd/m² there are the displays bt709-bt1886 and srgb, limited to bt709';
+    if (version === 'aces-1' && limiting !== widest)
+      return `of ACES 1 for ${display} there is the limit ${widest}`;
     return null;
   }
   if (display === 'bt2020-hlg' && peak !== HLG_PEAK)
