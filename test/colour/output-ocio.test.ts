@@ -21,7 +21,11 @@ function colours(count: number): Triple[] {
   const next = sequence();
   return Array.from({ length: count }, (_, index): Triple => {
     const level = 2 ** (-10 + 18 * next());
-    const [r, g, b] = [next(), next(), next()].map((part) => Math.fround(level * part ** 1.5)) as [number, number, number];
+    const [r, g, b] = [next(), next(), next()].map((part) => Math.fround(level * part ** 1.5)) as [
+      number,
+      number,
+      number,
+    ];
     if (index % 8 === 0) return [r, r, r];
     return index % 3 === 0 ? [r, g, Math.fround(-0.1 * b)] : [r, g, b];
   });
@@ -33,17 +37,54 @@ const output = (name: string, display: string): string =>
   builtIn(`ACES-OUTPUT - ACES2065-1_to_CIE-XYZ-D65 - ${name}`, `DISPLAY - CIE-XYZ-D65_to_${display}`);
 
 const rows: readonly (readonly [string, OutputTransform, string])[] = [
-  ['SDR, BT.709', { rendering: { version: 'aces-1', peak: 100, limiting: 'bt709' }, display: 'bt709-bt1886' }, output('SDR-VIDEO_1.0', 'REC.1886-REC.709')],
-  ['SDR, sRGB', { rendering: { version: 'aces-1', peak: 100, limiting: 'bt709' }, display: 'srgb' }, output('SDR-VIDEO_1.0', 'sRGB')],
+  [
+    'SDR, BT.709',
+    { rendering: { version: 'aces-1', peak: 100, limiting: 'bt709' }, display: 'bt709-bt1886' },
+    output('SDR-VIDEO_1.0', 'REC.1886-REC.709'),
+  ],
+  [
+    'SDR, sRGB',
+    { rendering: { version: 'aces-1', peak: 100, limiting: 'bt709' }, display: 'srgb' },
+    output('SDR-VIDEO_1.0', 'sRGB'),
+  ],
   ...([1000, 2000, 4000] as const).flatMap((peak) =>
-    ([['p3-d65', 'P3lim'], ['bt2020', 'REC2020lim']] as const).map(([limiting, name]) =>
-      [`${peak} cd/m², ${limiting}`, { rendering: { version: 'aces-1', peak, limiting }, display: 'bt2020-pq' }, output(`HDR-VIDEO-${peak}nit-15nit-${name}_1.1`, 'REC.2100-PQ')] as const)),
-  ['HLG', { rendering: { version: 'aces-1', peak: 1000, limiting: 'bt2020' }, display: 'bt2020-hlg' }, output('HDR-VIDEO-1000nit-15nit-REC2020lim_1.1', 'REC.2100-HLG-1000nit')],
+    (
+      [
+        ['p3-d65', 'P3lim'],
+        ['bt2020', 'REC2020lim'],
+      ] as const
+    ).map(
+      ([limiting, name]) =>
+        [
+          `${peak} cd/m², ${limiting}`,
+          { rendering: { version: 'aces-1', peak, limiting }, display: 'bt2020-pq' },
+          output(`HDR-VIDEO-${peak}nit-15nit-${name}_1.1`, 'REC.2100-PQ'),
+        ] as const,
+    ),
+  ),
+  [
+    'HLG',
+    { rendering: { version: 'aces-1', peak: 1000, limiting: 'bt2020' }, display: 'bt2020-hlg' },
+    output('HDR-VIDEO-1000nit-15nit-REC2020lim_1.1', 'REC.2100-HLG-1000nit'),
+  ],
 ];
+
+const none: Triple = [Number.NaN, Number.NaN, Number.NaN];
 
 /** Of one colour: the greatest difference of a code value; theirs are not limited. */
 const apart = (ours: Triple, theirs: Triple): number =>
   Math.max(...([0, 1, 2] as const).map((c) => Math.abs(ours[c] - Math.min(Math.max(theirs[c], 0), 1))));
+
+/**
+ * OpenColorIO looks tone curves up in tables, and its float32 counts most where a channel comes near 0. Two things it does otherwise than
+ * the published CTL, both in the dark: it takes the saturation for the red modifier after the glow, which shows where no channel is above
+ * 0.01; and it keeps the luminance by which HLG is scaled from falling near 0, where blues differ most.
+ */
+const budgetOf = ({ display }: OutputTransform, colour: Triple): number => {
+  const most = Math.max(...colour);
+  if (display === 'bt2020-hlg') return most > 0.1 ? 5e-4 : 1e-2;
+  return most > 0.01 ? 2e-4 : 1.2e-3;
+};
 
 test('ACES 1 and the reference gamut compression give what OpenColorIO gives', async () => {
   const given = colours(4000);
@@ -57,12 +98,27 @@ test('ACES 1 and the reference gamut compression give what OpenColorIO gives', a
     [...rows.keys(), rows.length].map((index) => ['--colorconvert', `source-${index}`, 'reference']),
     given,
   );
+  expect(found.map((pixels) => pixels.length)).toEqual(Array(rows.length + 1).fill(given.length));
   for (const [index, [name, transform]] of rows.entries()) {
     const convert = prepareOutput(transform);
-    const errors = given.map((colour, place) => apart(convert(colour), (found[index] as Triple[])[place] as Triple));
-    const at = errors.map((e, i) => [e, i] as const).toSorted((a, b) => b[0] - a[0]).slice(0, 4);
-    console.log(name, at.map(([e, i]) => [e, given[i], convert(given[i] as Triple), (found[index] as any)[i]].join(' | ')).join('\n'), errors.filter((e,i)=>e>1e-4&& Math.max(...given[i] as Triple)>.01).length, Math.max(...errors.map((e,i)=>Math.max(...given[i] as Triple)>.01?e:0)));
+    const wrong = given.flatMap((colour, place) => {
+      const ours = convert(colour);
+      const theirs = found[index]?.[place] ?? none;
+      return apart(ours, theirs) <= budgetOf(transform, colour) ? [] : [{ name, colour, ours, theirs }];
+    });
+    expect(wrong.slice(0, 5)).toEqual([]);
   }
-  const rgc = given.map((c, i) => { const o = compressGamut(c); const t = (found[rows.length] as Triple[])[i] as Triple; return [Math.max(...o.map((v, k) => Math.abs(v - (t[k] as number)))) / Math.max(...c.map(Math.abs)), c, o, t].join(' | ')}).sort().reverse().slice(0,4);
-  console.log(rgc.join('\n')); expect(1).toBe(1);
+  const wrong = given.flatMap((colour, place) => {
+    const theirs = found.at(-1)?.[place] ?? none;
+    const ours = compressGamut(colour);
+    const budget = 3e-7 * Math.max(...colour.map(Math.abs));
+    return ours.every((value, channel) => Math.abs(value - (theirs[channel] ?? Number.NaN)) <= budget)
+      ? []
+      : [{ colour, ours, theirs }];
+  });
+  expect(wrong.slice(0, 5)).toEqual([]);
+  // Colours that it moves, and colours that it leaves alone, are both among them.
+  const moved = given.filter((colour) => Math.abs(compressGamut(colour)[1] - colour[1]) > 0.01 * colour[0]);
+  expect(moved.length).toBeGreaterThan(100);
+  expect(moved.length).toBeLessThan(given.length - 100);
 });

@@ -34,13 +34,12 @@ const eachChannel =
 export const HLG_PEAK = 1000;
 /**
  * Light of the display to HLG: the display's gamma undone by luminance, then the camera's curve (ITU-R BT.2100, Table 5). The peak in one
- * channel alone, whose luminance is low, would have a code above 1: codes end there.
+ * channel alone, whose luminance is low, has a code above 1.
  */
 function encodeHlg(rgb: Rgb): void {
   const luminance = (0.2627 * rgb[0] + 0.678 * rgb[1] + 0.0593 * rgb[2]) * (100 / HLG_PEAK);
   const scale = luminance > 0 ? (100 / HLG_PEAK) * luminance ** (1 / 1.2 - 1) : 0;
-  const curve = (value: number): number =>
-    Math.min(encode({ name: 'hlg', signal_of_one: 1 }, value * scale), 1);
+  const curve = (value: number): number => encode({ name: 'hlg', signal_of_one: 1 }, value * scale);
   rgb[0] = curve(rgb[0]);
   rgb[1] = curve(rgb[1]);
   rgb[2] = curve(rgb[2]);

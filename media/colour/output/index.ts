@@ -5,6 +5,8 @@
  * - ACES 2: aces2/rendering.ts; ACES 1: aces1/rendering.ts
  * - the reference gamut compression, a look before them: gamut-compression.ts
  * - their identifiers in the registry of ACES: transform-id.ts
+ * - a table of one, for many pixels: table.ts
+ * - BT.709 within BT.2100 PQ, which is no rendering: sdr-in-pq.ts
  * - values that are no numbers: special-values.ts
  */
 import { between } from '../gamuts.ts';
@@ -53,6 +55,9 @@ export function prepareOutput({ rendering, display }: OutputTransform): Output {
     into[1] = Math.max(gr * r + gg * g + gb * b, 0);
     into[2] = Math.max(br * r + bg * g + bb * b, 0);
     encode(into);
+    into[0] = Math.min(into[0], 1);
+    into[1] = Math.min(into[1], 1);
+    into[2] = Math.min(into[2], 1);
     return into;
   };
 }
