@@ -1,6 +1,6 @@
 /**
- * A picture of standard dynamic range within a signal of BT.2100 PQ, as it would look on its own display: ITU-R BT.2408, section on placing
- * display-referred SDR in PQ (“display-referred mapping”), by scaling alone. Its white becomes the reference white.
+ * A picture of standard dynamic range within a signal of BT.2100 PQ, as it would look on its own display: ITU-R BT.2408-8, 5.1.2
+ * (“Display referred mapping of SDR into PQ”), by scaling alone. Its white becomes the reference white.
  */
 import { decode, encode } from '../curves.ts';
 import { between, gamuts } from '../gamuts.ts';
