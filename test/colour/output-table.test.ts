@@ -9,6 +9,7 @@ import { type Output, type OutputTransform, prepareOutput } from '../../media/co
 import { type OutputTable, domainOf, tableOf } from '../../media/colour/output/table.ts';
 import { PictureKernel } from '../../media/colour/picture.ts';
 import { KernelMemory } from '../../media/kernels/memory.ts';
+import { further } from '../support/lane.ts';
 
 const toAp0 = invert(ap0ToAp1);
 
@@ -88,18 +89,29 @@ function throughKernel(table: OutputTable, colours: readonly Triple[]): Triple[]
   );
 }
 
-describe.each<readonly [string, OutputTransform]>([
-  ['BT.709', { rendering: { version: 'aces-2', peak: 100, limiting: 'bt709' }, display: 'bt709-bt1886' }],
-  [
-    'PQ of 1000 cd/m²',
-    { rendering: { version: 'aces-2', peak: 1000, limiting: 'bt2020' }, display: 'bt2020-pq' },
-  ],
-])('a table of ACES 2 for %s', (_, transform) => {
+const row = (...args: readonly [string, OutputTransform]): typeof args => args;
+describe.each([
+  row('BT.709', { rendering: { version: 'aces-2', peak: 100, limiting: 'bt709' }, display: 'bt709-bt1886' }),
+  row('PQ of 1000 cd/m²', {
+    rendering: { version: 'aces-2', peak: 1000, limiting: 'bt2020' },
+    display: 'bt2020-pq',
+  }),
+  ...further(
+    row('P3-D65 with sRGB', {
+      rendering: { version: 'aces-2', peak: 100, limiting: 'p3-d65' },
+      display: 'p3-d65-srgb',
+    }),
+    row('BT.709 by ACES 1', {
+      rendering: { version: 'aces-1', peak: 100, limiting: 'bt709' },
+      display: 'bt709-bt1886',
+    }),
+  ),
+])('a table for %s', (_, transform) => {
   let output: Output;
   let table: OutputTable;
   beforeAll(() => {
     output = prepareOutput(transform);
-    table = tableOf(output, domainOf(transform.rendering));
+    table = tableOf(output, transform);
   });
 
   test('differs by no more than one ΔE_ITP in 99.8 % of colours, and by no more than three anywhere', () => {
@@ -155,13 +167,12 @@ test('a table is named by what is in it', () => {
     display: 'srgb',
   };
   const output = prepareOutput(transform);
-  const domain = domainOf(transform.rendering);
-  const name = tableOf(output, domain, 5).sha256;
+  const name = tableOf(output, transform, { size: 5 }).sha256;
   expect(name).toMatch(/^[0-9a-f]{64}$/);
-  expect(tableOf(prepareOutput(transform), domain, 5).sha256).toBe(name);
-  expect(tableOf(output, domain, 6).sha256).not.toBe(name);
-  expect(tableOf(output, { ...domain, high: 16 }, 5).sha256).not.toBe(name);
-  expect(tableOf((rgb, into) => output([1.001 * rgb[0], rgb[1], rgb[2]], into), domain, 5).sha256).not.toBe(
-    name,
-  );
+  expect(tableOf(prepareOutput(transform), transform, { size: 5 }).sha256).toBe(name);
+  expect(tableOf(output, transform, { size: 6 }).sha256).not.toBe(name);
+  expect(tableOf(output, transform, { size: 5, low: -0.01 }).sha256).not.toBe(name);
+  expect(
+    tableOf((rgb, into) => output([1.001 * rgb[0], rgb[1], rgb[2]], into), transform, { size: 5 }).sha256,
+  ).not.toBe(name);
 });

@@ -250,6 +250,21 @@ describe.each<readonly [string, number, Limiting]>([
   });
 });
 
+// No outside values have these peaks: corners of the two cubes fall on one row, and one of them gives way.
+test.each(
+  ([150, 500, 1000, 2222, 4000] as const).flatMap((peak) =>
+    limitings.map((limiting) => [peak, limiting] as const),
+  ),
+)('rows ascend and every table has a number at %d cd/m², %s', (peak, limiting) => {
+  const { tables } = aces2Of(peak, limiting);
+  const { hue } = tables;
+  expect(hue[0]).toBe(0);
+  expect(hue.at(-1)).toBe(360);
+  expect(hue.slice(1).every((degrees, row) => degrees > (hue[row] ?? Number.NaN))).toBe(true);
+  for (const table of [tables.reach, tables.cuspLightness, tables.cuspColourfulness, tables.upperPower])
+    expect(table.every((value) => value > 0 && Number.isFinite(value))).toBe(true);
+});
+
 test('cones of AP0 and of BT.709, by the evaluation in Python', () => {
   expect(
     apart(

@@ -3,9 +3,9 @@
  * It is built from the exact function in this process, and never shipped; what it differs by is measured in test/colour/output-table.test.ts.
  *
  * A pixel goes from linear AP0 to ACEScct, through a curve that spreads the places of the table, and into 3D between tetrahedra. Places at
- * equal distances of ACEScct alone are too few where codes change fast and too many in highlights that all come out nearly white: with 65 of
+ * equal distances of ACEScct alone are too few where light changes fast and too many in highlights that all come out nearly white: with 65 of
  * them, 0.3 to 0.6 % of picture-like colours differ by more than one ΔE_ITP (ITU-R BT.2124). So half of the distance is that of ACEScct and half that of
- * the neutrals' own code, and 0.1 % do.
+ * the light that a neutral becomes, as PQ signal: 0.1 % do, none by more than 2.2, and greys by no more than 0.6 of a 10-bit code.
  */
 import { createHash } from 'node:crypto';
 import { decode, encode } from '../curves.ts';
@@ -13,18 +13,18 @@ import { ap0ToAp1 } from '../gamuts.ts';
 import { type Triple, apply, invert } from '../matrix.ts';
 import { type ColourTransform, type Step, curveStep, matrixStep } from '../steps.ts';
 import { toneScaleOf } from './aces2/tone-scale.ts';
-import type { Rgb } from './displays.ts';
-import type { Rendering } from './schema.ts';
+import { type Display, type Rgb, type Version, encodings } from './displays.ts';
+import type { OutputTransform, Rendering } from './schema.ts';
 import { MOST_SCENE } from './special-values.ts';
 
-/** Of each axis. */
-export const TABLE_SIZE = 65;
+/** Places of each axis. The tone curve and the limits of ACES 1 have sharp corners: with 65 places 0.4 % of colours differ by more than one ΔE_ITP. */
+const SIZES: Readonly<Record<Version, number>> = { 'aces-2': 65, 'aces-1': 97 };
 /** Of the curve; straight lines lie between them. */
 const CURVE_PLACES = 4096;
-const PART_OF_CODE = 0.5;
+const PART_OF_LIGHT = 0.5;
 
 /** Linear AP1 that the table holds; outside, the value at the end. */
-export interface Domain {
+interface Domain {
   readonly low: number;
   readonly high: number;
 }
@@ -49,22 +49,23 @@ export interface OutputTable {
 type Convert = (rgb: Triple, into?: Rgb) => Rgb;
 
 /** Places 0 to 1 over the codes of the domain, ascending, so that equal distances are worth about the same. */
-function curveOf(convert: Convert, low: number, high: number): Float64Array {
-  const codes = Float64Array.from({ length: CURVE_PLACES + 1 }, (_, index) => {
+function curveOf(convert: Convert, display: Display, [low, high]: readonly [number, number]): Float64Array {
+  const { luminance } = encodings[display];
+  const signals = Float64Array.from({ length: CURVE_PLACES + 1 }, (_, index) => {
     const neutral = ofCode(low + ((high - low) * index) / CURVE_PLACES);
     const [r, g, b] = convert([neutral, neutral, neutral]);
-    return (r + g + b) / 3;
+    return encode({ name: 'pq', nits_of_one: 1 }, luminance((r + g + b) / 3));
   });
   // A look may turn a ramp back: places never do.
-  for (let index = 1; index < codes.length; index += 1)
-    codes[index] = Math.max(codes[index] as number, codes[index - 1] as number);
-  const [first, last] = [codes[0] as number, codes[CURVE_PLACES] as number];
-  const part = last > first ? PART_OF_CODE : 0;
-  return codes.map((code, index) =>
-    Math.fround(
-      (1 - part) * (index / CURVE_PLACES) + (part === 0 ? 0 : (part * (code - first)) / (last - first)),
-    ),
-  );
+  for (let index = 1; index < signals.length; index += 1)
+    signals[index] = Math.max(signals[index] as number, signals[index - 1] as number);
+  const [first, last] = [signals[0] as number, signals[CURVE_PLACES] as number];
+  return signals.map((signal, index) => {
+    const place = index / CURVE_PLACES;
+    // Where all is one colour there is no light to go by.
+    const part = last > first ? (signal - first) / (last - first) : place;
+    return Math.fround((1 - PART_OF_LIGHT) * place + PART_OF_LIGHT * part);
+  });
 }
 
 /** The ACEScct code at a place of the curve. */
@@ -79,13 +80,25 @@ function codeAt(curve: Float64Array, place: number, low: number, high: number): 
   return low + ((high - low) * (below + (to > from ? (place - from) / (to - from) : 0))) / CURVE_PLACES;
 }
 
+interface TableOptions {
+  /** Places of each axis. */
+  readonly size?: number;
+  /** Least linear AP1 that the table holds, in place of that of the transform: a look may lift what lies below. */
+  readonly low?: number;
+}
+
 /**
- * `convert`: linear AP0 to codes; a look before an output transform may reach below 0, and then so must `domain`. Values are kept as 32-bit floats, as
- * the kernels keep them. Building it with 65 places costs about 275 000 evaluations.
+ * `convert`: linear AP0 to the codes of that transform, with looks before it or without. Values are kept as 32-bit floats, as the kernels keep
+ * them. Building it costs an evaluation a place: 275 000 of ACES 2, 910 000 of ACES 1.
  */
-export function tableOf(convert: Convert, domain: Domain, size: number = TABLE_SIZE): OutputTable {
-  const [low, high] = [toCode(domain.low), toCode(domain.high)];
-  const curve = curveOf(convert, low, high);
+export function tableOf(
+  convert: Convert,
+  { rendering, display }: OutputTransform,
+  { size = SIZES[rendering.version], low: least }: TableOptions = {},
+): OutputTable {
+  const domain = domainOf(rendering);
+  const [low, high] = [toCode(least ?? domain.low), toCode(domain.high)];
+  const curve = curveOf(convert, display, [low, high]);
   const axis = Array.from({ length: size }, (_, index) =>
     ofCode(codeAt(curve, index / (size - 1), low, high)),
   );
