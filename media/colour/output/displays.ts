@@ -1,5 +1,5 @@
 /** What displays there are, how each codes its light, and which renderings fit which display. */
-import { encode } from '../curves.ts';
+import { decode, encode } from '../curves.ts';
 import { type Gamut, gamuts } from '../gamuts.ts';
 
 export const versions = ['aces-2', 'aces-1'] as const;
@@ -20,6 +20,8 @@ interface Encoding {
   readonly limiting: Limiting;
   /** Linear light of the display, 1.0 = 100 cd/m², to full-range code values 0 to 1, in place. */
   readonly encode: (rgb: Rgb) => void;
+  /** A neutral's code to the luminance that the display shows, in cd/m². */
+  readonly luminance: (code: number) => number;
 }
 
 const eachChannel =
@@ -32,7 +34,10 @@ const eachChannel =
 
 /** cd/m² of HLG's nominal peak here, at which the gamma of its display is 1.2 (ITU-R BT.2100, Table 5). */
 export const HLG_PEAK = 1000;
-/** Light of the display to HLG: the display's gamma undone by luminance, then the camera's curve (ITU-R BT.2100, Table 5). */
+/**
+ * Light of the display to HLG: the display's gamma undone by luminance, then the camera's curve (ITU-R BT.2100, Table 5). The peak in one
+ * channel alone, whose luminance is low, has a code above 1.
+ */
 function encodeHlg(rgb: Rgb): void {
   const luminance = (0.2627 * rgb[0] + 0.678 * rgb[1] + 0.0593 * rgb[2]) * (100 / HLG_PEAK);
   const scale = luminance > 0 ? (100 / HLG_PEAK) * luminance ** (1 / 1.2 - 1) : 0;
@@ -42,16 +47,28 @@ function encodeHlg(rgb: Rgb): void {
   rgb[2] = curve(rgb[2]);
 }
 
-const srgb = eachChannel((value) => encode({ name: 'srgb' }, value));
+const bt1886: Pick<Encoding, 'encode' | 'luminance'> = {
+  encode: eachChannel((value) => encode({ name: 'bt1886' }, value)),
+  luminance: (code) => 100 * decode({ name: 'bt1886' }, code),
+};
+const srgb: Pick<Encoding, 'encode' | 'luminance'> = {
+  encode: eachChannel((value) => encode({ name: 'srgb' }, value)),
+  luminance: (code) => 100 * decode({ name: 'srgb' }, code),
+};
 export const encodings: Readonly<Record<Display, Encoding>> = {
-  'bt709-bt1886': { limiting: 'bt709', encode: eachChannel((value) => encode({ name: 'bt1886' }, value)) },
-  srgb: { limiting: 'bt709', encode: srgb },
-  'p3-d65-srgb': { limiting: 'p3-d65', encode: srgb },
+  'bt709-bt1886': { limiting: 'bt709', ...bt1886 },
+  srgb: { limiting: 'bt709', ...srgb },
+  'p3-d65-srgb': { limiting: 'p3-d65', ...srgb },
   'bt2020-pq': {
     limiting: 'bt2020',
     encode: eachChannel((value) => encode({ name: 'pq', nits_of_one: 100 }, value)),
+    luminance: (code) => decode({ name: 'pq', nits_of_one: 1 }, code),
   },
-  'bt2020-hlg': { limiting: 'bt2020', encode: encodeHlg },
+  'bt2020-hlg': {
+    limiting: 'bt2020',
+    encode: encodeHlg,
+    luminance: (code) => HLG_PEAK * decode({ name: 'hlg', signal_of_one: 1 }, code) ** 1.2,
+  },
 };
 
 export const gamutOfLimiting = (limiting: Limiting): Gamut =>
@@ -70,8 +87,8 @@ export function misfit(
     return `${display} shows no more than the primaries of ${widest}`;
   if (display !== 'bt2020-pq' && display !== 'bt2020-hlg') {
     if (peak !== 100) return `${display} is coded for a peak of 100 cd/m²`;
-    if (version === 'aces-1' && (display === 'p3-d65-srgb' || limiting !== 'bt709'))
-      return 'of ACES 1 with 100 cd/m² there are the displays bt709-bt1886 and srgb, limited to bt709';
+    if (version === 'aces-1' && limiting !== widest)
+      return `of ACES 1 for ${display} there is the limit ${widest}`;
     return null;
   }
   if (display === 'bt2020-hlg' && peak !== HLG_PEAK)

@@ -5,10 +5,10 @@
  */
 
 /** The greatest finite 16-bit float. */
-const MOST = 65504;
+export const MOST_SCENE = 65504;
 
 export const ordinary = (value: number): number =>
-  Number.isNaN(value) ? 0 : Math.min(Math.max(value, -MOST), MOST);
+  Number.isNaN(value) ? 0 : Math.min(Math.max(value, -MOST_SCENE), MOST_SCENE);
 
 export interface SpecialCount {
   nans: number;

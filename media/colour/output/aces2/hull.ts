@@ -36,8 +36,15 @@ export interface HueHull {
 
 const lerp = (from: number, to: number, part: number): number => from + (to - from) * part;
 
+/** Where lines of compression lead, and how steep they are for a lightness. */
+interface Focus {
+  readonly focus: number;
+  readonly most: number;
+  readonly gain: number;
+}
+
 /** Lightness at which the line of compression through a colour meets the axis of neutrals. */
-function axisOf(lightness: number, colourfulness: number, focus: number, most: number, gain: number): number {
+function axisOf(lightness: number, colourfulness: number, { focus, most, gain }: Focus): number {
   const scaled = colourfulness / gain;
   const a = scaled / focus;
   if (lightness < focus) {
@@ -76,8 +83,9 @@ export function lineThrough(hull: Hull, hue: HueHull, lightness: number, colourf
   const threshold = lerp(cuspLightness, most, 0.3);
   const above = lightness > threshold ? Math.log10((most - threshold) / Math.max(1e-4, most - lightness)) : 0;
   const gain = most * focusDistance * (1 + above * above);
-  const axis = axisOf(lightness, colourfulness, focus, most, gain);
-  const cuspAxis = axisOf(cuspLightness, cuspColourfulness, focus, most, gain);
+  const towards: Focus = { focus, most, gain };
+  const axis = axisOf(lightness, colourfulness, towards);
+  const cuspAxis = axisOf(cuspLightness, cuspColourfulness, towards);
   const slope = ((axis < focus ? axis : most - axis) * (axis - focus)) / (focus * gain);
   const lower = boundary(axis, slope, {
     power: lowerPower,
