@@ -1,10 +1,33 @@
-/** Puts the colour transforms that jobs are made with beside the roll's reports, where workers and audits read them. */
-import { dirname, join } from 'node:path';
+/** Puts the files of colour transforms and looks that jobs are made with beside the roll's reports, where workers, audits and readers of masters find them. */
+import { dirname, extname, join } from 'node:path';
 import type { Job } from '../../ledger/job.ts';
+import { layout } from '../../ledger/layout.ts';
 import { writeWhole } from '../../ledger/store.ts';
 import { transformPath } from '../../ledger/transform.ts';
 import { makeFolders } from '../../files/folders.ts';
+import { filesOfLooks } from '../../profiles/master/amf-looks.ts';
 import type { Settings } from './read.ts';
+
+/** By path below the roll's folder: the SHA-256 by which the settings hold the file, or its text. */
+function filesOf({ facts, deliverables }: Job): Map<string, { sha256: string; text: string | null }> {
+  const files = new Map<string, { sha256: string; text: string | null }>();
+  const look = facts.way?.look ?? null;
+  if (look !== null)
+    files.set(layout.transform(look.sha256, extname(look.file).toLowerCase()), {
+      sha256: look.sha256,
+      text: null,
+    });
+  for (const { outcome } of deliverables) {
+    const { linearisation, amf } = outcome;
+    const path = linearisation?.kind === 'coded' ? transformPath(linearisation.input) : null;
+    if (path !== null && linearisation?.kind === 'coded' && 'file' in linearisation.input)
+      files.set(path, { sha256: linearisation.input.sha256, text: null });
+    if (amf === undefined) continue;
+    for (const [sha256, text] of filesOfLooks(amf))
+      files.set(layout.transform(sha256, '.clf'), { sha256, text });
+  }
+  return files;
+}
 
 /** Throws what node:fs throws. The roll's folder must be there. */
 export async function keepTransforms(
@@ -13,25 +36,14 @@ export async function keepTransforms(
   settings: Settings,
 ): Promise<void> {
   const kept = new Set<string>();
-  for (const job of jobs) {
-    for (const {
-      outcome: { linearisation },
-    } of job.deliverables) {
-      const path = linearisation?.kind === 'coded' ? transformPath(linearisation.input) : null;
-      if (
-        path === null ||
-        linearisation?.kind !== 'coded' ||
-        !('file' in linearisation.input) ||
-        kept.has(path)
-      )
-        continue;
-      const file = settings.transforms.get(linearisation.input.sha256);
-      if (file === undefined)
-        throw new RangeError(`a transform that the settings do not hold: ${linearisation.input.file}`);
+  for (const job of jobs)
+    for (const [path, { sha256, text }] of filesOf(job)) {
+      if (kept.has(path)) continue;
+      const written = text ?? settings.transforms.get(sha256)?.text;
+      if (written === undefined) throw new RangeError(`a transform that the settings do not hold: ${path}`);
       const place = join(rollFolder, path);
       await makeFolders(dirname(place));
-      await writeWhole(place, Buffer.from(file.text, 'utf8'));
+      await writeWhole(place, Buffer.from(written, 'utf8'));
       kept.add(path);
     }
-  }
 }

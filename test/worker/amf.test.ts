@@ -8,7 +8,7 @@ import type { MasterCheckReport } from '../../check/master/index.ts';
 import { packageFolder } from '../../files/installation.ts';
 import type { Job } from '../../ledger/job.ts';
 import { inputNames, type InputTransform } from '../../media/colour/input.ts';
-import { registeredId } from '../../profiles/master/amf.ts';
+import { registeredId } from '../../profiles/master/amf-registry.ts';
 import { runJob } from '../../worker/job.ts';
 import { freshFolder } from '../support/folder.ts';
 import { groupFolder, interpretation, checkInPlace } from '../support/master.ts';
