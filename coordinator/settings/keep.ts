@@ -8,8 +8,14 @@ import { makeFolders } from '../../files/folders.ts';
 import { filesOfLooks } from '../../profiles/master/amf-looks.ts';
 import type { Settings } from './read.ts';
 
+/** What of a job says which files it is made with. */
+export interface MadeWith {
+  readonly facts: Pick<Job['facts'], 'way'>;
+  readonly deliverables: readonly Pick<Job['deliverables'][number], 'outcome'>[];
+}
+
 /** By path below the roll's folder: the SHA-256 by which the settings hold the file, or its text. */
-function filesOf({ facts, deliverables }: Job): Map<string, { sha256: string; text: string | null }> {
+function filesOf({ facts, deliverables }: MadeWith): Map<string, { sha256: string; text: string | null }> {
   const files = new Map<string, { sha256: string; text: string | null }>();
   const look = facts.way?.look ?? null;
   if (look !== null)
@@ -31,7 +37,7 @@ function filesOf({ facts, deliverables }: Job): Map<string, { sha256: string; te
 
 /** Throws what node:fs throws. The roll's folder must be there. */
 export async function keepTransforms(
-  jobs: readonly Job[],
+  jobs: readonly MadeWith[],
   rollFolder: string,
   settings: Settings,
 ): Promise<void> {
