@@ -132,7 +132,15 @@ function wantedLines(outcome: WithAmf, clf: string | null): string[] {
     if (amf.output === undefined || amf.output === null) continue;
     const output = `${at}/outputTransform`;
     lines.push(`${output}[applied=false]`, `${output}/description ${amf.output.description}`);
-    lines.push(...namedLines(amf.output.by, output, outcome));
+    const { by } = amf.output;
+    if (by.kind === 'pair') {
+      lines.push(`${output}/referenceRenderingTransform`);
+      lines.push(`${output}/referenceRenderingTransform/transformId ${by.rendering}`);
+      lines.push(
+        `${output}/outputDeviceTransform`,
+        `${output}/outputDeviceTransform/transformId ${by.device}`,
+      );
+    } else lines.push(...namedLines(by, output, outcome));
   }
   // XML 1.0 has no place for control characters and halves of pairs.
   return lines.map((line) => line.replace(/[\p{Cc}\p{Cs}\uFFFE\uFFFF]/gu, '?'));

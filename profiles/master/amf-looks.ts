@@ -54,8 +54,13 @@ export const amfLookSchema = z.discriminatedUnion('what', [
 ]);
 export type AmfLook = z.infer<typeof amfLookSchema>;
 
+const byPair = z.object({
+  kind: z.literal('pair'),
+  rendering: z.string().describe('Reference rendering transform, in the registry of ACES'),
+  device: z.string().describe('Output device transform, in the registry of ACES'),
+});
 export const amfOutputSchema = z.object({
-  by: namedSchema.describe('The transform'),
+  by: z.discriminatedUnion('kind', [byId, byFile, byPair]).describe('The transform; of ACES 1 a pair'),
   look: wayLookSchema
     .optional()
     .describe('A look that ends on a display takes the place of the output transform; absent: it does not'),
@@ -71,6 +76,22 @@ export interface AmfLooks {
 
 /** Of the registry of ACES (aces-aswf/aces-look, Look.Academy.ReferenceGamutCompress.ctl). */
 const GAMUT_COMPRESSION = `${REGISTRY}Look.Academy.ReferenceGamutCompress.a2.v1`;
+
+/**
+ * To the screen that most of a show's viewing is done on, ITU-R BT.709 by BT.1886 at 100 cd/m². Of ACES 2: registry v2.0.0+2025.04.04; of ACES 1, which has no one
+ * identifier for it: registry v1.3.1 (aces-aswf/aces, transforms.json).
+ */
+const OUTPUTS = {
+  'aces-2': {
+    kind: 'id',
+    id: `${REGISTRY}Output.Academy.Rec709-D65_100nit_in_Rec709-D65_BT1886.a2.v1`,
+  },
+  'aces-1': {
+    kind: 'pair',
+    rendering: 'urn:ampas:aces:transformId:v1.5:RRT.a1.0.3',
+    device: 'urn:ampas:aces:transformId:v1.5:ODT.Academy.Rec709_100nits_dim.a1.0.3',
+  },
+} as const satisfies Record<string, AmfOutput['by']>;
 
 const inSpace = (space: LogSpace): { to: NamedTransform; from: NamedTransform } => {
   const [to, from] = [registeredIdTo(inputOfSpace(space)), registeredId(inputOfSpace(space))];
@@ -121,22 +142,13 @@ export function amfLooksOf({ exposure, gamutCompression, cdl, look, output }: Co
         description: `Look and output transform: ${named}`,
       },
     };
-  const id = outputId(output);
   return {
     looks,
-    output:
-      id === null
-        ? null
-        : {
-            by: { kind: 'id', id },
-            description: `Output transform of ACES ${output === 'aces-2' ? '2' : '1'}`,
-          },
+    output: {
+      by: OUTPUTS[output],
+      description: `Output transform of ACES ${output === 'aces-2' ? '2' : '1'}, ITU-R BT.709 by BT.1886 at 100 cd/m²`,
+    },
   };
-}
-
-/** null: none is known. */
-function outputId(_output: 'aces-2' | 'aces-1'): string | null {
-  return null;
 }
 
 /** The files of the Common LUT Format that these name, by SHA-256; null: the text is with the settings, since it is made of a file of theirs. */

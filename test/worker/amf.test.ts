@@ -87,7 +87,6 @@ const ap1ToAp0 = [
   [0.0447945634, 0.8596711185, 0.0955343182],
   [-0.0055258826, 0.0040252103, 1.0015006723],
 ];
-const outputDescriptions: readonly string[] = [];
 
 let movie: ClipOnDisk;
 let looked: { settings: Settings; way: ColourWay };
@@ -185,7 +184,7 @@ describe('looks', () => {
         'Reference gamut compression',
         'CDL in logc3-awg3, pit of pit.cc',
         'Look: warm.cube, from acescct to acescct',
-        ...outputDescriptions,
+        'Output transform of ACES 2, ITU-R BT.709 by BT.1886 at 100 cd/m²',
       ]);
       expect(pipeline).toContain(
         '<aces:transformId>urn:ampas:aces:transformId:v2.0:Look.Academy.ReferenceGamutCompress.a2.v1<',
@@ -248,6 +247,7 @@ describe('looks', () => {
       'look: { file: warm.cube, from: slog3-sgamut3cine, to: bt1886-bt709 }',
     ],
     ['a CDL in ACEScct alone', 'cdl: { slope: [1, 1, 1.2] }'],
+    ['the output transform of ACES 1, a pair', 'output: aces-1'],
     ['pictures as they were recorded', 'output: as-recorded'],
     ['everything', showText.split('show:\n')[1]?.replaceAll(/^ {2}/gm, '') ?? ''],
   ])('%s fits the schema, and is held when a word, a digest or a value is another', async (_, text) => {
@@ -279,16 +279,19 @@ describe('looks', () => {
       /transformId:v2.0:Look/,
       /lookTransform|outputTransform/,
     ];
+    // Without files: what is wrong with them is held apart.
+    const none: LookFiles = new Map();
     for (const word of words) {
       const changed = amf.replace(word, (found) => `${found.slice(0, -1)}9`);
-      if (changed !== amf) expect(faults(changed, kept)).toEqual(['amf-differs']);
+      if (changed !== amf) expect(faults(changed, none)).toContain('amf-differs');
     }
-    for (const [path, bytes] of kept) {
+    expect(faults(amf, none)).not.toContain('amf-differs');
+    for (const [path, bytes] of kept.size > 2 ? [] : kept) {
       // Of the look's own file too: without it nobody can say that the transform is its.
       expect(faults(amf, new Map([...kept, [path, null]]))).toContain('amf-transform-differs');
       const other = Buffer.from((bytes ?? '').toString().replace(/0\.[1-9]|1\.[1-9]/, '3.5'));
-      if (!other.equals(bytes ?? other))
-        expect(faults(amf, new Map([...kept, [path, other]]))).toContain('amf-transform-differs');
+      expect(other).not.toEqual(bytes);
+      expect(faults(amf, new Map([...kept, [path, other]]))).toContain('amf-transform-differs');
     }
   });
 

@@ -117,7 +117,17 @@ function looks(lines: Lines, outcome: WithAmf): void {
   if (output === undefined || output === null) return;
   lines.add(2, '<aces:outputTransform applied="false">');
   lines.add(3, `<aces:description>${escaped(output.description)}</aces:description>`);
-  named(lines, 3, output.by, outcome);
+  const { by } = output;
+  if (by.kind === 'pair')
+    for (const [name, id] of [
+      ['referenceRenderingTransform', by.rendering],
+      ['outputDeviceTransform', by.device],
+    ] as const) {
+      lines.add(3, `<aces:${name}>`);
+      named(lines, 4, { kind: 'id', id }, outcome);
+      lines.add(3, `</aces:${name}>`);
+    }
+  else named(lines, 3, by, outcome);
   lines.add(2, '</aces:outputTransform>');
 }
 
