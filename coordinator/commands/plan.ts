@@ -186,7 +186,7 @@ export async function planCommand(options: PlanOptions): Promise<0 | 1 | 130> {
         secondsRestOn: ESTIMATE_RESTS_ON,
         rolls: planned,
         settings: settingsOfClips,
-        ...(listing === null ? {} : { cdls: listing }),
+        cdls: listing,
         left: leftOfJobs(jobs),
         jobs: jobs.map(({ job, bytes, bytesRange, seconds }) => ({
           roll: job.roll,

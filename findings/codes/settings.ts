@@ -61,6 +61,16 @@ export const settingsCodes = {
     remedy:
       'Compare the name with `rushlight plan`, which lists rolls, clips, and what files say of their camera. Settings for another day are harmless.',
   },
+  'settings-there': {
+    weight: 'hold',
+    title: 'a file has the name that new settings were to have',
+    remedy: 'Name another file with --to. What is there is never overwritten.',
+  },
+  'settings-not-written': {
+    weight: 'hold',
+    title: 'new settings cannot be written',
+    remedy: 'Name a file with --to in a folder that exists and that you may write to.',
+  },
   'settings-clip-absent': {
     weight: 'hold',
     title: 'the settings name a clip that the roll does not have',
