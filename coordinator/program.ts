@@ -226,6 +226,39 @@ export function program(ended: (exitCode: number) => void): CommandUnknownOpts {
       act(async () => (await import('./commands/profiles.ts')).profilesLintCommand({ file, ...options })),
     );
 
+  const settingsFiles = root
+    .command('settings')
+    .description('begin a settings file, or check one (docs/settings.md)');
+  settingsFiles
+    .command('new')
+    .description(
+      'write a settings file for a day, from what its clips say of their cameras; reads headers alone',
+    )
+    .argument('<day>', 'folder with the rolls of one day', folder)
+    .requiredOption('--to <file>', 'the settings file to write; one that is there is left', folder)
+    .addOption(ffmpeg())
+    .addOption(ffprobe())
+    .addOption(json())
+    .action((day: string, options) =>
+      act(async () => (await import('./commands/settings.ts')).settingsNewCommand({ day, ...options })),
+    );
+  settingsFiles
+    .command('lint')
+    .description('check a settings file, every slip with its line')
+    .argument('<file>', 'the settings file', folder)
+    .addOption(
+      new Option(
+        '--day <folder>',
+        'also hold it against a day: what it names and the day lacks, and which CDL is which clip’s; reads headers alone',
+      ).argParser(folder),
+    )
+    .addOption(ffmpeg())
+    .addOption(ffprobe())
+    .addOption(json())
+    .action((file: string, options) =>
+      act(async () => (await import('./commands/settings.ts')).settingsLintCommand({ file, ...options })),
+    );
+
   root
     .command('status')
     .description('show which rolls are ready, read from disk, and how a run in progress is doing')

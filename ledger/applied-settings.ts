@@ -1,8 +1,17 @@
 /** Which settings a clip was made by, and who stated each: what the night went by, in the words of the verdict. */
 import { z } from 'zod';
 
-/** The nearest first. `tags`: nobody stated it, and the file's own tags leave no doubt. `nobody`: it is as it is when nobody says. */
-export const settingOrigins = ['command line', 'clip', 'roll', 'camera', 'show', 'tags', 'nobody'] as const;
+/** The nearest first. `cdls`: one of the CDLs of the show, matched to the clip. `tags`: nobody stated it, and the file's own tags leave no doubt. `nobody`: it is as it is when nobody says. */
+export const settingOrigins = [
+  'command line',
+  'clip',
+  'cdls',
+  'roll',
+  'camera',
+  'show',
+  'tags',
+  'nobody',
+] as const;
 export type SettingOrigin = (typeof settingOrigins)[number];
 
 const appliedSettingSchema = z.object({

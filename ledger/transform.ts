@@ -1,9 +1,12 @@
 /** The file of a colour transform, kept beside the reports: workers on other machines and audits in later years read it there. */
+import { createHash } from 'node:crypto';
 import { codeOf } from '../files/error-code.ts';
 import { readFile } from 'node:fs/promises';
 import { extname, join } from 'node:path';
 import { FindingError, finding } from '../findings/finding.ts';
 import { type InputTransform, transformOf } from '../media/colour/input.ts';
+import { colourFileSteps } from '../media/colour/file.ts';
+import type { WayLook } from '../media/colour/way.ts';
 import type { ColourTransform } from '../media/colour/steps.ts';
 import { fsPath } from '../files/names.ts';
 import type { Linearisation } from '../profiles/master/linearisation.ts';
@@ -31,6 +34,18 @@ export async function readTransform(
 export async function readInput(rollFolder: string, input: InputTransform): Promise<ColourTransform> {
   const path = transformPath(input);
   return transformOf(input, path === null ? undefined : await textOf(rollFolder, path));
+}
+
+/** A look, from linear AP0 to linear AP0 or to its display, from the file that lies there. Throws as `readTransform` does. */
+export async function readLook(rollFolder: string, { file, aces }: WayLook): Promise<ColourTransform> {
+  const text = await textOf(rollFolder, layout.transform(aces, '.clf'));
+  const sha256 = createHash('sha256').update(text).digest('hex');
+  if (sha256 !== aces)
+    throw new FindingError(
+      [finding('colour-file-changed', `SHA-256 ${sha256}`, `SHA-256 ${aces}`, { file })],
+      3,
+    );
+  return { steps: colourFileSteps(`${file}.clf`, Buffer.from(text)) };
 }
 
 async function textOf(rollFolder: string, path: string): Promise<string> {

@@ -1,7 +1,6 @@
 /** How a clip's values are to be understood: what nobody can measure, said by the night's settings or by unambiguous tags. */
 import { z } from 'zod';
 import { inputTransformSchema } from './colour/input.ts';
-import { colourWaySchema } from './colour/way.ts';
 
 export const inputOrigins = ['tags', 'show', 'camera', 'roll', 'clip'] as const;
 
@@ -42,8 +41,6 @@ export const interpretationSchema = z.object({
   }),
   /** Of the show, by its name in the IANA Time Zone Database; absent: nobody states one. */
   timeZone: z.string().optional(),
-  /** How pictures of scene-referred values are shown; absent: in the usual way (colour/way.ts). */
-  way: colourWaySchema.optional(),
   owner: z.string(),
   comments: z.string(),
 });

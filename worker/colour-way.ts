@@ -2,10 +2,10 @@
 import { colourWayReport, type ColourWaySeen } from '../check/colour-way.ts';
 import type { WhileMadeReport } from '../check/while-made.ts';
 import type { Job, MovieWork } from '../ledger/job.ts';
-import { readInput } from '../ledger/transform.ts';
+import { readInput, readLook } from '../ledger/transform.ts';
 import { bakeTable, cubeText, SCALED_END, tableDigest, type WayTable } from '../media/colour/shown/table.ts';
 import { showingOf } from '../media/colour/shown/way.ts';
-import { ap0OfAcescct, acescctOfAp0, SHOWN_BITS } from '../media/colour/acescct.ts';
+import { ap0OfAcescct, SHOWN_BITS } from '../media/colour/acescct.ts';
 import { canonicalJson } from '../profiles/hash.ts';
 import { factsSeen } from '../profiles/shown/decide.ts';
 import type { Shown } from '../profiles/shown/schema.ts';
@@ -35,8 +35,7 @@ export async function bakedWay(deliveryFolder: string, shown: Shown): Promise<Ba
   const showing = showingOf({
     input: shown.from === 'recorded' ? await readInput(deliveryFolder, shown.input) : ap0OfAcescct,
     way,
-    cdlSpace: way.cdl === null ? null : { to: acescctOfAp0, back: ap0OfAcescct },
-    look: null,
+    look: way.look === null ? null : await readLook(deliveryFolder, way.look),
     output,
   });
   const table = bakeTable(showing, shown.from === 'recorded' ? SCALED_END : 1);

@@ -5,19 +5,14 @@
  */
 import { createHash } from 'node:crypto';
 import { parseXml, type XmlNode } from '../../files/manifest/xml.ts';
-import { clfSteps } from '../../media/colour/clf.ts';
-import { evaluate } from '../../media/colour/evaluate.ts';
+import type { AmfLook, NamedTransform } from '../../profiles/master/amf-looks.ts';
 import { frameFileName } from '../../profiles/master/frame-name.ts';
 import type { WithAmf } from '../../profiles/master/with-amf.ts';
 import { developmentOf } from './expected.ts';
+import { type AmfFault, CLF_TOLERANCE, clfProbes, judgeTransform } from './clf-values.ts';
+import { judgeLookFiles } from './look-files.ts';
 import type { CompanionsMeasured } from './measured.ts';
 import type { ToSceneLinear } from './scene-linear.ts';
-
-export interface AmfFault {
-  readonly code: 'amf-differs' | 'amf-transform-differs';
-  readonly found: string;
-  readonly expected: string;
-}
 
 /** An element as a line: its path, its attributes in order of their names, its own text. */
 const SPACE = 'urn:ampas:aces:amf:v2.0';
@@ -46,6 +41,40 @@ function placeLine(outcome: WithAmf): string {
   const mark = [...'#@%$'].find((one) => !stem.includes(one)) ?? '';
   const pattern = `${stem}.${(first ?? '').replace(/\d/g, () => mark)}.${extension}`;
   return `sequence[idx=${mark}][max=${Number(last)}][min=${Number(first)}] ${pattern}`;
+}
+
+const CDL = '{urn:ASC:CDL:v1.01}';
+
+/** A transform that the registry has, or a file two folders up from the frames, one from a movie, called by the first digits of its digest. */
+function namedLines(by: NamedTransform, at: string, outcome: WithAmf): string[] {
+  if (by.kind === 'id') return [`${at}/transformId ${by.id}`];
+  const up = outcome.kind === 'movie' ? '..' : '../..';
+  return [
+    `${at}/hash[algorithm=http://www.w3.org/2001/04/xmlenc#sha256] ${Buffer.from(by.sha256, 'hex').toString('base64')}`,
+    `${at}/file ${up}/reports/transforms/${by.sha256.slice(0, 16)}.clf`,
+  ];
+}
+
+function lookLines(look: AmfLook, at: string, outcome: WithAmf): string[] {
+  const lines = [`${at}[applied=false]`, `${at}/description ${look.description}`];
+  if (look.what !== 'cdl') return [...lines, ...namedLines(look.by, at, outcome)];
+  const { slope, offset, power, saturation } = look.values;
+  const space = `${at}/cdlWorkingSpace`;
+  const sop = `${at}/${CDL}SOPNode`;
+  return [
+    ...lines,
+    space,
+    `${space}/toCdlWorkingSpace`,
+    ...namedLines(look.to, `${space}/toCdlWorkingSpace`, outcome),
+    `${space}/fromCdlWorkingSpace`,
+    ...namedLines(look.from, `${space}/fromCdlWorkingSpace`, outcome),
+    sop,
+    `${sop}/${CDL}Slope ${slope.join(' ')}`,
+    `${sop}/${CDL}Offset ${offset.join(' ')}`,
+    `${sop}/${CDL}Power ${power.join(' ')}`,
+    `${at}/${CDL}SatNode`,
+    `${at}/${CDL}SatNode/${CDL}Saturation ${saturation}`,
+  ];
 }
 
 /** What the file must say, line by line. `clf`: digest of the transform beside it, hex. */
@@ -98,6 +127,20 @@ function wantedLines(outcome: WithAmf, clf: string | null): string[] {
       );
       lines.push(`${of}/file ${encodeURI(amf.clf ?? '')}`);
     }
+    if (name === 'archivedPipeline') continue;
+    for (const look of amf.looks ?? []) lines.push(...lookLines(look, `${at}/lookTransform`, outcome));
+    if (amf.output === undefined || amf.output === null) continue;
+    const output = `${at}/outputTransform`;
+    lines.push(`${output}[applied=false]`, `${output}/description ${amf.output.description}`);
+    const { by } = amf.output;
+    if (by.kind === 'pair') {
+      lines.push(`${output}/referenceRenderingTransform`);
+      lines.push(`${output}/referenceRenderingTransform/transformId ${by.rendering}`);
+      lines.push(
+        `${output}/outputDeviceTransform`,
+        `${output}/outputDeviceTransform/transformId ${by.device}`,
+      );
+    } else lines.push(...namedLines(by, output, outcome));
   }
   // XML 1.0 has no place for control characters and halves of pairs.
   return lines.map((line) => line.replace(/[\p{Cc}\p{Cs}\uFFFE\uFFFF]/gu, '?'));
@@ -125,81 +168,6 @@ function judgeText(bytes: Buffer, outcome: WithAmf, clf: string | null): AmfFaul
     : [{ code: 'amf-differs', found: `${file}: ${shown(found[first])}`, expected: shown(wanted[first]) }];
 }
 
-/** How far the file's values may lie from those of the transform, in parts of the largest channel, and beside that in the dark (docs/amf.md). */
-export const CLF_TOLERANCE = { relative: 2e-4, absolute: 1e-6 } as const;
-
-/** Code values at which both are asked: greys, primaries, and points that fill the cube evenly. Raw stays below what is full in no channel. */
-export function clfProbes(kind: 'coded' | 'raw'): readonly (readonly [number, number, number])[] {
-  const [from, to] = kind === 'raw' ? [0, 0.5] : [-0.05, 1.1];
-  const at = (part: number): number => from + (to - from) * part;
-  const greys = Array.from({ length: 65 }, (_, index): [number, number, number] => {
-    const value = at(index / 64);
-    return [value, value, value];
-  });
-  // Additive recurrence with the root of x^4 = x + 1: three coordinates that stay apart from each other.
-  const root = 1.2207440846057596;
-  const spread = Array.from({ length: 600 }, (_, index): [number, number, number] => {
-    const part = (power: number): number => at(((index + 1) / root ** power + 0.5) % 1);
-    return [part(1), part(2), part(3)];
-  });
-  return [...greys, [at(1), from, from], [from, at(1), from], [from, from, at(1)], ...spread];
-}
-
-function judgeTransform(
-  bytes: Buffer,
-  outcome: WithAmf,
-  sceneLinear: ToSceneLinear,
-): { worst: number; faults: AmfFault[] } {
-  const name = outcome.amf.clf ?? '';
-  let steps: ReturnType<typeof clfSteps>;
-  try {
-    steps = clfSteps(bytes);
-  } catch (error) {
-    return {
-      worst: Number.POSITIVE_INFINITY,
-      faults: [
-        {
-          code: 'amf-transform-differs',
-          found: `${name}: ${(error as Error).message}`,
-          expected: 'a file of the Common LUT Format',
-        },
-      ],
-    };
-  }
-  let worst = 0;
-  let fault: AmfFault | null = null;
-  for (const [r, g, b] of clfProbes(outcome.linearisation.kind)) {
-    const found = evaluate({ steps }, r, g, b);
-    const wanted = sceneLinear(r, g, b);
-    const size = Math.max(...wanted.map(Math.abs));
-    const allowed = CLF_TOLERANCE.relative * size + CLF_TOLERANCE.absolute;
-    for (const channel of [0, 1, 2] as const) {
-      const off = Math.abs(found[channel] - wanted[channel]) / allowed;
-      if (off <= worst) continue;
-      worst = off;
-      // What is no number compares with nothing.
-      if (off > 1)
-        fault = {
-          code: 'amf-transform-differs',
-          found: `${name}: ${found.join(' ')} at ${[r, g, b].join(' ')}`,
-          expected: wanted.join(' '),
-        };
-    }
-    if (found.some(Number.isNaN))
-      return {
-        worst: Number.POSITIVE_INFINITY,
-        faults: [
-          {
-            code: 'amf-transform-differs',
-            found: `${name}: no number at ${[r, g, b].join(' ')}`,
-            expected: wanted.join(' '),
-          },
-        ],
-      };
-  }
-  return { worst, faults: fault === null ? [] : [fault] };
-}
-
 export interface AmfVerdict {
   readonly measured: string;
   readonly expected: string;
@@ -208,7 +176,7 @@ export interface AmfVerdict {
 
 /** null: the way of the frames is not known, and the file of the transform cannot be held against it. */
 export function judgeCompanions(
-  { amf, clf }: CompanionsMeasured,
+  { amf, clf, kept }: CompanionsMeasured,
   outcome: WithAmf,
   sceneLinear: ToSceneLinear | null,
 ): AmfVerdict | null {
@@ -223,13 +191,19 @@ export function judgeCompanions(
     if (clf === null)
       faults.push({ code: 'amf-transform-differs', found: `no ${clfName}`, expected: clfName });
     else {
-      const judged = judgeTransform(clf, outcome, sceneLinear);
+      const judged = judgeTransform(clf, {
+        name: clfName,
+        probes: clfProbes(outcome.linearisation.kind),
+        wanted: sceneLinear,
+      });
       faults.push(...judged.faults);
       values = `; ${clfName} at ${clfProbes(outcome.linearisation.kind).length} code values, at worst ${judged.worst.toFixed(2)} of what is allowed`;
     }
   }
+  const looks = judgeLookFiles(outcome.amf, kept);
+  faults.push(...looks.faults);
   return {
-    measured: `${amf === null ? `no ${file}` : `${file}, ${amf.length} bytes`}${values}`,
+    measured: `${amf === null ? `no ${file}` : `${file}, ${amf.length} bytes`}${values}${looks.measured}`,
     expected: `${file}: version 2, ${outcome.amf.archived === null ? 'ACES2065-1' : 'ACEScct'}, as it was decided${clfName === null ? '' : `; ${clfName}: the values of the input transform, to ${CLF_TOLERANCE.relative} of them`}`,
     faults,
   };

@@ -22,6 +22,8 @@ import type { MasterMeasured } from './measured.ts';
 export interface MasterCheckRequest {
   /** The folder of the frames. */
   readonly path: string;
+  /** <delivery>/<day>/<roll>, where what the ACES Metadata File names is kept. */
+  readonly rollFolder: string;
   readonly outcome: MasterOutcome;
   /** Name of the source, as the headers have it. */
   readonly source: string;
@@ -55,6 +57,7 @@ export async function checkMaster(request: MasterCheckRequest): Promise<MasterCh
   const { outcome, points, sceneLinear, written, source, subject = {} } = request;
   const measured = await measureMaster({
     path: request.path,
+    rollFolder: request.rollFolder,
     outcome,
     spots: points?.spots ?? [],
     ...(request.threads === undefined ? {} : { threads: request.threads }),

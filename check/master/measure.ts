@@ -11,12 +11,15 @@ import type { Spot } from '../../proof/pixel-samples.ts';
 import { frameFileName } from '../../profiles/master/frame-name.ts';
 import { bitsOf } from '../../profiles/master/form.ts';
 import type { MasterOutcome } from '../../profiles/master/outcome.ts';
+import { readLookFiles } from './look-files.ts';
 import { carriedNames } from './carried-expected.ts';
 import type { CompanionsMeasured, FrameMeasured, MasterMeasured } from './measured.ts';
 import type { MeasureAnswer, MeasureOrder, MeasureSetup } from './thread.ts';
 
 export interface MeasureMasterRequest {
   readonly path: string;
+  /** <delivery>/<day>/<roll>. */
+  readonly rollFolder: string;
   readonly outcome: MasterOutcome;
   readonly spots: readonly Spot[];
   readonly threads?: number;
@@ -27,6 +30,7 @@ export interface MeasureMasterRequest {
 /** Throws what node:fs throws for a folder that cannot be read, and the signal's reason when stopped. */
 export async function measureMaster({
   path,
+  rollFolder,
   outcome,
   spots,
   threads,
@@ -83,7 +87,10 @@ export async function measureMaster({
       ],
       missing: [...expected.keys()].filter((name) => !there.has(name)),
       frames,
-      companions: await companionsIn(path, outcome, measured),
+      companions: {
+        ...(await companionsIn(path, outcome, measured)),
+        kept: await readLookFiles(rollFolder, outcome.amf),
+      },
     };
   } catch (error) {
     signal?.throwIfAborted();
@@ -102,7 +109,7 @@ async function companionsIn(
   folder: string,
   { amf }: MasterOutcome,
   read: readonly Pick<MeasureAnswer, 'name' | 'bytes' | 'sha256'>[],
-): Promise<CompanionsMeasured> {
+): Promise<Omit<CompanionsMeasured, 'kept'>> {
   const bytesOf = async (wanted: string | null): Promise<Buffer | null> => {
     const listed = read.find(({ name }) => name === wanted);
     if (listed === undefined || listed.bytes > LARGEST_COMPANION) return null;

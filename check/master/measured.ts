@@ -1,4 +1,5 @@
 /** What was measured of a master, from its bytes on disk, frame by frame. */
+import type { LookFiles } from './look-files.ts';
 import type { FolderDigest } from '../../files/folder-digest.ts';
 
 export type Ends = readonly [red: number, green: number, blue: number];
@@ -79,6 +80,8 @@ export interface FrameSaid {
 export interface CompanionsMeasured {
   readonly amf: Buffer | null;
   readonly clf: Buffer | null;
+  /** What is kept beside the reports of the roll. */
+  readonly kept: LookFiles;
 }
 
 export interface MasterMeasured {

@@ -7,6 +7,7 @@ import { amfCheck } from '../../profiles/check-names.ts';
 import type { MovieMasterOutcome } from '../../profiles/master/with-amf.ts';
 import { nothingCame, whileMadeReport, type WhileMadeReport } from '../while-made.ts';
 import { judgeCompanions } from './amf.ts';
+import { readLookFiles } from './look-files.ts';
 import { LARGEST_COMPANION } from './measure.ts';
 import type { ToSceneLinear } from './scene-linear.ts';
 
@@ -25,6 +26,8 @@ export interface SidecarsRequest {
   readonly outcome: MovieMasterOutcome;
   /** Where a file of this final name lies now. */
   readonly placeOf: (name: string) => string;
+  /** <delivery>/<day>/<roll>. */
+  readonly rollFolder: string;
   /** From its code values to linear AP0; null: it is not known. */
   readonly sceneLinear: ToSceneLinear | null;
   readonly subject: FindingSubject;
@@ -33,12 +36,17 @@ export interface SidecarsRequest {
 export async function checkSidecars({
   outcome,
   placeOf,
+  rollFolder,
   sceneLinear,
   subject,
 }: SidecarsRequest): Promise<WhileMadeReport> {
   const { file, clf } = outcome.amf;
   const verdict = judgeCompanions(
-    { amf: await bytesAt(placeOf(file)), clf: clf === null ? null : await bytesAt(placeOf(clf)) },
+    {
+      amf: await bytesAt(placeOf(file)),
+      clf: clf === null ? null : await bytesAt(placeOf(clf)),
+      kept: await readLookFiles(rollFolder, outcome.amf),
+    },
     outcome,
     sceneLinear,
   );

@@ -128,7 +128,13 @@ async function sidecarsAgain(
   if (!isMovieMaster(outcome)) return null;
   const { sceneLinear, finding: unread } = await storedSceneLinear(outcome, folder, subject);
   const placeOf = (name: string): string => layout.deliverable(folder, profile, name);
-  const { results, findings } = await checkSidecars({ outcome, placeOf, sceneLinear, subject });
+  const { results, findings } = await checkSidecars({
+    outcome,
+    placeOf,
+    rollFolder: folder,
+    sceneLinear,
+    subject,
+  });
   return { results, findings: unread === null ? findings : [unread, ...findings] };
 }
 
@@ -154,6 +160,7 @@ async function measureMasterAgain({
   const hash = report.bitstream?.streams.find(({ kind }) => kind === 'frames')?.hash;
   const checked = await checkMaster({
     path,
+    rollFolder: folder,
     outcome,
     source: report.clip.name,
     points: stored.points,

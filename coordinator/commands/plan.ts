@@ -25,7 +25,10 @@ import { collisionsOf, findRolls } from '../roll/rolls.ts';
 import { freshReservation, roomOn } from '../roll/space.ts';
 import { readersApart } from '../survey/reader.ts';
 import { cameraIdentity } from '../settings/camera.ts';
+import { cdlListing } from '../settings/match-cdls.ts';
 import { noSettings, readSettings } from '../settings/read.ts';
+import { clipsToMatch, unmatchedFindings } from '../settings/unmatched.ts';
+import { cdlsText } from '../show/cdls-text.ts';
 import { printJson, printText } from '../show/output.ts';
 import { type PlannedRoll, planText, type WholePlan } from '../show/plan-text.ts';
 import { settingsText } from '../show/settings-text.ts';
@@ -165,6 +168,12 @@ export async function planCommand(options: PlanOptions): Promise<0 | 1 | 130> {
           entry.facts === null ? { make: null, model: null, serial: null } : cameraIdentity(entry.facts),
       })),
     );
+    const surveyed = plans.map(({ known }) => ({ roll: known.roll.name, clips: known.clips }));
+    // Of a roll that did not come so far nothing is known: what it has is not missing.
+    if (plans.every(({ known }) => known.isSurveyed))
+      append(reported, unmatchedFindings(settings.file, surveyed));
+    const cdls = settings.file.show?.cdls;
+    const listing = cdls === undefined ? null : cdlListing(cdls, clipsToMatch(surveyed));
     const held = reported.some(blocks);
     if (options.json === true) {
       printJson({
@@ -177,6 +186,7 @@ export async function planCommand(options: PlanOptions): Promise<0 | 1 | 130> {
         secondsRestOn: ESTIMATE_RESTS_ON,
         rolls: planned,
         settings: settingsOfClips,
+        cdls: listing,
         left: leftOfJobs(jobs),
         jobs: jobs.map(({ job, bytes, bytesRange, seconds }) => ({
           roll: job.roll,
@@ -195,7 +205,7 @@ export async function planCommand(options: PlanOptions): Promise<0 | 1 | 130> {
       });
     } else
       printText(
-        `${settings.origin === null || settingsOfClips.length === 0 ? '' : `${settingsText(settingsOfClips)}\n\n`}${planText(plan, planned, reported)}`,
+        `${settings.origin === null || settingsOfClips.length === 0 ? '' : `${settingsText(settingsOfClips)}\n\n`}${listing === null ? '' : `${cdlsText(listing)}\n\n`}${planText(plan, planned, reported)}`,
       );
     return held ? 1 : 0;
   } catch (error) {

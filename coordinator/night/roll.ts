@@ -46,6 +46,8 @@ export interface NightContext extends RollContext {
   readonly planning: LimitFunction;
   say(line: string): void;
   readonly target: Pick<Target, 'gone'>;
+  /** Of every roll that the night begins, as far as it is known. */
+  readonly known: KnownRoll[];
   make(roll: string, work: readonly Work[]): Promise<Finding[]>;
   /** Why the night ends early; null: it does not. */
   halted(): Finding | null;
@@ -61,6 +63,7 @@ export async function nightOfRoll(
   context: NightContext,
 ): Promise<RollResult> {
   const known = unknownRoll(roll, context.request.folders);
+  context.known.push(known);
   let made = 0;
   let kept = 0;
   await unlessBroken(known, context, async () => {

@@ -16,6 +16,8 @@ import type { MediaTools } from '../../process/locate.ts';
 import type { DiscoveredRoll } from '../intake/index.ts';
 import { newRunProgress } from '../progress/run-progress.ts';
 import { checkProfiles, prepare, toolsOf } from '../roll/prepare.ts';
+import type { KnownRoll } from '../roll/know.ts';
+import { unmatchedFindings } from '../settings/unmatched.ts';
 import { collisionsOf, findRolls } from '../roll/rolls.ts';
 import { freshReservation, type Reservation } from '../roll/space.ts';
 import { readersApart } from '../survey/reader.ts';
@@ -95,12 +97,14 @@ async function runThere({ request, interrupts, ui, found, places, run }: Begun):
     listenForTarget(run, tracker, request, ui);
     listenForQueue(run, engine);
     listenForInterrupts({ interrupts, run, engine, tracker, ui });
+    const known: KnownRoll[] = [];
     const rolls = await allRolls(
       found.rolls,
       {
         ...contextOf(request, run, { engine, ...making }),
         ...prepared,
         runProgress,
+        known,
         say: ui.say,
         collisions: collisionsOf(found.rolls, request.folders),
         dayManifests: found.dayManifests,
@@ -109,6 +113,7 @@ async function runThere({ request, interrupts, ui, found, places, run }: Begun):
       ui,
     );
     making.watch.stop();
+    noteUnmatched(request, run, known);
     for (const item of await sweeping.end()) run.note(item);
     // A machine that lacks the store's program is a machine's fault, not the night's.
     await engine.ready;
@@ -139,6 +144,13 @@ function noteMachine(run: RunState): void {
   const { kept, why } = machineId();
   if (!kept)
     run.note(finding('machine-id-not-kept', why ?? '', 'a file that lasts', { file: stateFolder() }));
+}
+
+/** Rolls, cameras and CDLs of the settings that the day does not have; of a roll that was not surveyed nothing is known. */
+function noteUnmatched({ settings }: NightRequest, run: RunState, known: readonly KnownRoll[]): void {
+  if (!known.every(({ isSurveyed }) => isSurveyed)) return;
+  const rolls = known.map(({ roll, clips }) => ({ roll: roll.name, clips }));
+  for (const item of unmatchedFindings(settings.file, rolls)) run.note(item);
 }
 
 function beginTools(request: NightRequest, { night, log }: RunState): Promise<MediaTools> {

@@ -71,6 +71,8 @@ export interface KnownRoll {
   /** null: verification did not come to an end. */
   intake: ReadRoll | null;
   clips: GateClip[];
+  /** Whether `clips` are all that the roll has. */
+  isSurveyed: boolean;
   /** Files that are no clips. */
   otherFiles: string[];
   /** Of the roll as a whole, besides those of verification. */
@@ -83,6 +85,7 @@ export function unknownRoll(roll: DiscoveredRoll, folders: NightFolders): KnownR
     deliveryFolder: rollOnDelivery(folders, roll.name),
     intake: null,
     clips: [],
+    isSurveyed: false,
     otherFiles: [],
     findings: [],
   };
@@ -126,6 +129,7 @@ export async function probeRoll(known: KnownRoll, context: RollContext): Promise
     onMeasured: (measured, clips) => runProgress.measuring(roll.name, measured, clips),
   });
   known.clips = surveyed.clips;
+  known.isSurveyed = true;
   known.otherFiles = surveyed.otherFiles;
   append(known.findings, surveyed.findings);
   return true;

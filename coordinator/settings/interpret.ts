@@ -1,5 +1,6 @@
 /** What a clip's values mean and what is to be made of it, by the command line, the settings and its own tags. Pure. */
 import type { AppliedSetting, AppliedSettings, SettingOrigin } from '../../ledger/applied-settings.ts';
+import { append } from '../../findings/append.ts';
 import { type Finding, finding } from '../../findings/finding.ts';
 import { gamutOf, samePrimaries } from '../../media/colour/gamuts.ts';
 import { gamutOfInput, inputOfTags, type InputTransform } from '../../media/colour/input.ts';
@@ -9,6 +10,7 @@ import type { Interpretation } from '../../media/interpretation.ts';
 import { isMaster, type LoadedProfile } from '../../profiles/schema.ts';
 import { type Level, levelsOf, nearest } from './levels.ts';
 import type { SettingsFile } from './schema.ts';
+import { wayOfClip } from './way.ts';
 
 /** Which profiles a night makes where. */
 export interface AskedProfiles {
@@ -83,7 +85,14 @@ export function understand(
     ({ profile }) => due.value.includes(profile.name) && (isMaster(profile) || profile.display !== undefined),
   );
   const of = { camera, profiles: [...due.value] };
-  if (facts === null || !needsMeaning) return { facts, settings: { ...of, applied }, findings };
+  if (facts === null) return { facts, settings: { ...of, applied }, findings };
+  const way = wayOfClip(levels, settings.show?.cdls, { roll, name: clip.name, facts });
+  const seen = way.way === null ? facts : { ...facts, way: way.way };
+  append(findings, way.findings);
+  if (!needsMeaning) {
+    append(applied, way.applied);
+    return { facts: seen, settings: { ...of, applied }, findings };
+  }
   const input = stated<InputTransform | null>(levels, (part) => part.input, null);
   const tagged = facts.raw === undefined ? inputOfTags(facts.video.colour) : null;
   const whiteBalance = stated(levels, (part) => part.raw?.white_balance, 'as-shot' as const);
@@ -105,6 +114,7 @@ export function understand(
     const decoder = nearest(levelsOf(settings, roll, null, null).levels, (part) => part.raw?.decoder);
     say('raw.decoder', { value: facts.raw.decoder.name, from: decoder?.said ?? 'nobody' });
   }
+  append(applied, way.applied);
   const timeZone = settings.show?.time_zone;
   if (timeZone !== undefined) say('time_zone', { value: timeZone, from: 'show' });
   say('owner', owner);
@@ -124,7 +134,7 @@ export function understand(
     comments: comments.value,
   };
   return {
-    facts: { ...facts, interpretation },
+    facts: { ...seen, interpretation },
     settings: { ...of, applied },
     findings:
       input.value === null || saidBy === null

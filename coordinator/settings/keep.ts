@@ -1,34 +1,43 @@
-/** Puts the colour transforms that jobs are made with beside the roll's reports, where workers and audits read them. */
-import { dirname, join } from 'node:path';
-import type { InputTransform } from '../../media/colour/input.ts';
-import type { AnyOutcome } from '../../profiles/outcome/any.ts';
+/** Puts the files of colour transforms and looks that jobs are made with beside the roll's reports, where workers, audits and readers of masters find them. */
+import { dirname, extname, join } from 'node:path';
 import type { Job } from '../../ledger/job.ts';
+import { layout } from '../../ledger/layout.ts';
 import { writeWhole } from '../../ledger/store.ts';
 import { transformPath } from '../../ledger/transform.ts';
 import { makeFolders } from '../../files/folders.ts';
+import { filesOfLooks } from '../../profiles/master/amf-looks.ts';
+import type { InputTransform } from '../../media/colour/input.ts';
+import type { AnyOutcome } from '../../profiles/outcome/any.ts';
 import type { Settings } from './read.ts';
 
-/** Throws what node:fs throws. The roll's folder must be there. */
-export async function keepTransforms(
-  jobs: readonly Job[],
-  rollFolder: string,
-  settings: Settings,
-): Promise<void> {
-  const kept = new Set<string>();
-  for (const job of jobs) {
-    for (const { outcome } of job.deliverables) {
-      const input = inputOf(outcome);
-      const path = transformPath(input);
-      if (path === null || input === null || !('file' in input) || kept.has(path)) continue;
-      const file = settings.transforms.get(input.sha256);
-      if (file === undefined)
-        throw new RangeError(`a transform that the settings do not hold: ${input.file}`);
-      const place = join(rollFolder, path);
-      await makeFolders(dirname(place));
-      await writeWhole(place, Buffer.from(file.text, 'utf8'));
-      kept.add(path);
-    }
+/** What of a job says which files it is made with. */
+export interface MadeWith {
+  readonly facts: Pick<Job['facts'], 'way'>;
+  readonly deliverables: readonly Pick<Job['deliverables'][number], 'outcome'>[];
+}
+
+/** By path below the roll's folder: the SHA-256 by which the settings hold the file, or its text. */
+function filesOf({ facts, deliverables }: MadeWith): Map<string, { sha256: string; text: string | null }> {
+  const files = new Map<string, { sha256: string; text: string | null }>();
+  const look = facts.way?.look ?? null;
+  if (look !== null)
+    files.set(layout.transform(look.sha256, extname(look.file).toLowerCase()), {
+      sha256: look.sha256,
+      text: null,
+    });
+  // As pictures go through it.
+  if (look !== null) files.set(layout.transform(look.aces, '.clf'), { sha256: look.aces, text: null });
+  for (const { outcome } of deliverables) {
+    const input = inputOf(outcome);
+    const path = transformPath(input);
+    if (path !== null && input !== null && 'file' in input)
+      files.set(path, { sha256: input.sha256, text: null });
+    const { amf } = outcome;
+    if (amf === undefined) continue;
+    for (const [sha256, text] of filesOfLooks(amf))
+      files.set(layout.transform(sha256, '.clf'), { sha256, text });
   }
+  return files;
 }
 
 /** Of a master, or of pictures that go a colour way; null: code values are taken as they are. */
@@ -37,4 +46,23 @@ function inputOf(outcome: AnyOutcome): InputTransform | null {
   if (shown?.from === 'recorded') return shown.input;
   const linearisation = outcome.linearisation ?? shown?.linearisation;
   return linearisation?.kind === 'coded' ? linearisation.input : null;
+}
+
+/** Throws what node:fs throws. The roll's folder must be there. */
+export async function keepTransforms(
+  jobs: readonly MadeWith[],
+  rollFolder: string,
+  settings: Settings,
+): Promise<void> {
+  const kept = new Set<string>();
+  for (const job of jobs)
+    for (const [path, { sha256, text }] of filesOf(job)) {
+      if (kept.has(path)) continue;
+      const written = text ?? settings.transforms.get(sha256)?.text;
+      if (written === undefined) throw new RangeError(`a transform that the settings do not hold: ${path}`);
+      const place = join(rollFolder, path);
+      await makeFolders(dirname(place));
+      await writeWhole(place, Buffer.from(written, 'utf8'));
+      kept.add(path);
+    }
 }

@@ -9,16 +9,9 @@ import { type DeclaredDecoders, loadDecoders } from '../../media/raw/decoders/de
 import { LIBRAW_DECODER, OWN_DECODER } from '../../media/raw/decoders/names.ts';
 import { findingAt, type Path, readProfile } from '../../profiles/document.ts';
 import { loadProfiles } from '../../profiles/load.ts';
-import { type SettingsFile, type SettingsPart, settingsSchema } from './schema.ts';
-
-/** A transform that lies in a file of its own. */
-export interface TransformFile {
-  readonly path: string;
-  readonly sha256: string;
-  /** With its dot: `.cube`, `.clf`. */
-  readonly extension: string;
-  readonly text: string;
-}
+import { resolveLooks } from './resolve-looks.ts';
+import { type SettingsFile, type WrittenPart, type WrittenSettings, settingsSchema } from './schema.ts';
+import type { TransformFile } from './transform-file.ts';
 
 export interface Settings {
   /** null: the night has none. */
@@ -103,8 +96,11 @@ export async function readSettings(path: string): Promise<Settings> {
   findings.push(...ofDecoders);
   // Names of decoders that could not be read are not known.
   if (ofDecoders.length === 0) findings.push(...nameFindings(values, decoders, at));
+  const looks = await resolveLooks(parsed.data, folder, at);
+  append(findings, looks.findings);
+  for (const one of looks.transforms) transforms.set(one.sha256, one);
   if (findings.length > 0) throw new FindingError(findings, 2);
-  return { origin: document.origin, file: parsed.data, transforms, decoders, profiles: asked.wanted };
+  return { origin: document.origin, file: looks.file, transforms, decoders, profiles: asked.wanted };
 }
 
 type Locate = (where: Path) => Parameters<typeof findingAt>[1];
@@ -173,7 +169,7 @@ async function profilesAsked(
 }
 
 /** Every camera has a name of its own, and a decoder is stated only where it is known before the files are read. */
-function namesAndDecoders({ cameras = [], rolls = {} }: SettingsFile, at: Locate): Finding[] {
+function namesAndDecoders({ cameras = [], rolls = {} }: WrittenSettings, at: Locate): Finding[] {
   const findings: Finding[] = [];
   const early = 'a decoder for the show, a roll, or a camera that is known by its rolls alone';
   for (const [index, { name, known_by: known, raw }] of cameras.entries()) {
@@ -230,7 +226,7 @@ function nameFindings(
     findingAt('settings-value-wrong', at(['decoders']), `two decoders called ${name}`, 'a name for each'),
   );
   for (const { part, where } of partsIn(values)) {
-    const named = (part as SettingsPart).raw?.decoder;
+    const named = (part as WrittenPart).raw?.decoder;
     if (named !== undefined && !names.includes(named))
       findings.push(
         findingAt(
@@ -274,12 +270,22 @@ function valueAt(values: unknown, path: Path): unknown {
   );
 }
 
+const isLookPath = (path: Path): boolean => path.at(-1) === 'cdl' || path.at(-1) === 'look';
+
 function fromIssue(
   issue: z.core.$ZodIssue,
   values: unknown,
   at: (where: Path) => { origin: string; line: number; field: string },
 ): Finding {
   const path = issue.path as Path;
+  // Of several forms, what is wrong in the one that was meant: the first that the value is not no form of at all.
+  const meant =
+    issue.code === 'invalid_union'
+      ? issue.errors.find((list) => list.every((one) => one.path.length > 0 || one.code !== 'invalid_value'))
+      : undefined;
+  const [inner] = meant ?? [];
+  if (inner !== undefined && isLookPath(path))
+    return fromIssue({ ...inner, path: [...issue.path, ...inner.path] }, values, at);
   if (issue.code === 'unrecognized_keys')
     return findingAt(
       'settings-value-wrong',

@@ -4,6 +4,9 @@
  */
 import { z } from 'zod';
 import { inputTransformSchema } from '../../media/colour/input.ts';
+import type { WayCdl, WayLook } from '../../media/colour/way.ts';
+import { cdlsSettingSchema, lookFields } from './look-schema.ts';
+import type { CdlList } from './match-cdls.ts';
 import { rawSettingsSchema } from './raw-schema.ts';
 
 /** Whether this system knows the time zone, by its name in the IANA Time Zone Database. */
@@ -35,6 +38,7 @@ const part = z.strictObject({
   raw: rawSettingsSchema
     .optional()
     .describe('Development of raw frames; each of its fields counts by itself'),
+  ...lookFields,
   owner: z.string().max(200).optional().describe('Owner of the pictures, in the header of every frame'),
   comments: z.string().max(1000).optional().describe('Free text, in the header of every frame'),
 });
@@ -69,6 +73,9 @@ const cameraSchema = part.extend({
 });
 
 const showSchema = part.extend({
+  cdls: cdlsSettingSchema
+    .optional()
+    .describe('CDLs of many clips, matched by name of the clip, reel and timecode'),
   time_zone: z
     .string()
     .refine(isTimeZone, { message: 'a name of the IANA Time Zone Database, as Europe/Berlin' })
@@ -96,6 +103,26 @@ export const settingsSchema = z.strictObject({
     .optional()
     .describe('Files that declare decoders (docs/decoders.md), as seen from this file'),
 });
-export type SettingsPart = z.infer<typeof part>;
-export type SettingsCamera = z.infer<typeof cameraSchema>;
-export type SettingsFile = z.infer<typeof settingsSchema>;
+
+/** As people write it; looks and CDLs in files are read in resolve-looks.ts. */
+export type WrittenSettings = z.infer<typeof settingsSchema>;
+export type WrittenPart = z.infer<typeof part>;
+/** With what the files hold that it names: none of them is read again. */
+export interface ReadLooks {
+  readonly cdl?: WayCdl | 'none';
+  readonly look?: WayLook | 'none';
+}
+export type WithLooks<Part> = Omit<Part, 'cdl' | 'look'> & ReadLooks;
+export type SettingsPart = WithLooks<WrittenPart>;
+export type SettingsCamera = WithLooks<z.infer<typeof cameraSchema>>;
+export type SettingsShow = WithLooks<Omit<z.infer<typeof showSchema>, 'cdls'>> & {
+  readonly cdls?: CdlList;
+};
+export type SettingsRoll = WithLooks<Omit<z.infer<typeof rollSchema>, 'clips'>> & {
+  readonly clips?: Readonly<Record<string, SettingsPart>>;
+};
+export type SettingsFile = Omit<WrittenSettings, 'show' | 'cameras' | 'rolls'> & {
+  readonly show?: SettingsShow;
+  readonly cameras?: readonly SettingsCamera[];
+  readonly rolls?: Readonly<Record<string, SettingsRoll>>;
+};

@@ -16,6 +16,7 @@ export interface ClipSettings {
 const SAID: Readonly<Record<SettingOrigin, string>> = {
   'command line': 'by the command line',
   clip: 'by the clip',
+  cdls: 'by the CDLs of the show',
   roll: 'by the roll',
   camera: 'by the camera',
   show: 'by the show',

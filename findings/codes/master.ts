@@ -44,7 +44,7 @@ export const masterCodes = {
   },
   'amf-transform-differs': {
     weight: 'hold',
-    title: 'the file of the input transform beside a master gives other values than the master was made with',
+    title: 'a transform that the ACES Metadata File names gives other values than it should, or is missing',
     remedy: MAKE_AGAIN,
   },
   'master-not-finite': {

@@ -25,6 +25,52 @@ export const settingsCodes = {
     remedy:
       'State more in `known_by` of the cameras named (rolls, make, model, serial), until one of them alone fits the clip, and run again. Which of them is meant is never guessed.',
   },
+  'cdl-refused': {
+    weight: 'hold',
+    title: 'a CDL of the settings is not understood',
+    remedy:
+      'Export the CDL again as a .cc, .ccc, .cdl or .edl file with ASC_SOP and ASC_SAT, or correct the id or the path in the settings. Slopes and saturation are 0 or more, powers above 0 (ASC CDL). No part of a CDL is skipped or guessed.',
+  },
+  'cdl-ambiguous': {
+    weight: 'hold',
+    title: 'several CDLs of the show are of one clip, with other numbers',
+    remedy:
+      'Take the CDLs that are not meant out of the folder or file named by `show.cdls`, or state `cdl` for this clip in the settings, which counts before them. Then run again. Which of them is meant is never guessed.',
+  },
+  'cdl-unmatched': {
+    weight: 'note',
+    title: 'CDLs of the show are of no clip',
+    remedy:
+      'Compare the names with those of the clips, with `rushlight plan`, which lists both. CDLs of other days are harmless.',
+  },
+  'look-refused': {
+    weight: 'hold',
+    title: 'a look of the settings cannot be used',
+    remedy:
+      'Save the look again as a .cube file that takes log codes, or as a .clf file (Common LUT Format 3.0), and name in the settings the spaces that it takes and ends in. Nothing of a roll is made with half a look.',
+  },
+  'look-not-shown': {
+    weight: 'hold',
+    title: 'a clip is shown as it was recorded, and has a look all the same',
+    remedy:
+      'State `output: aces-2` or `output: aces-1` where the look is stated, or `cdl: none`, `look: none`, `exposure: 0` and `gamut_compression: false` where pictures are to be shown as they were recorded. Then run again.',
+  },
+  'settings-unmatched': {
+    weight: 'note',
+    title: 'the settings name what the day does not have',
+    remedy:
+      'Compare the name with `rushlight plan`, which lists rolls, clips, and what files say of their camera. Settings for another day are harmless.',
+  },
+  'settings-there': {
+    weight: 'hold',
+    title: 'a file has the name that new settings were to have',
+    remedy: 'Name another file with --to. What is there is never overwritten.',
+  },
+  'settings-not-written': {
+    weight: 'hold',
+    title: 'new settings cannot be written',
+    remedy: 'Name a file with --to in a folder that exists and that you may write to.',
+  },
   'settings-clip-absent': {
     weight: 'hold',
     title: 'the settings name a clip that the roll does not have',

@@ -158,10 +158,14 @@ function nodesOf(step: Step): string[] {
   }
 }
 
-/** `id`: without spaces. A transform without a step is the matrix that changes nothing, since the format wants a node. */
+/** `id`: without spaces. `output`: what comes out, ACES2065-1 when absent. A transform without a step is the matrix that changes nothing, since the format wants a node. */
 export function clfText(
   { steps }: ColourTransform,
-  { id, description }: { readonly id: string; readonly description: string },
+  {
+    id,
+    description,
+    output = 'ACES2065-1',
+  }: { readonly id: string; readonly description: string; readonly output?: string },
 ): string {
   const nodes = steps.flatMap(nodesOf);
   const all =
@@ -177,5 +181,5 @@ export function clfText(
             [0, 0, 0],
           ),
         ];
-  return `<?xml version="1.0" encoding="UTF-8"?>\n<ProcessList xmlns="urn:AMPAS:CLF:v3.0" id="${escaped(id)}" compCLFversion="3.0">\n<Description>${escaped(description)}</Description>\n<OutputDescriptor>ACES2065-1</OutputDescriptor>\n${all.join('\n')}\n</ProcessList>\n`;
+  return `<?xml version="1.0" encoding="UTF-8"?>\n<ProcessList xmlns="urn:AMPAS:CLF:v3.0" id="${escaped(id)}" compCLFversion="3.0">\n<Description>${escaped(description)}</Description>\n<OutputDescriptor>${escaped(output)}</OutputDescriptor>\n${all.join('\n')}\n</ProcessList>\n`;
 }

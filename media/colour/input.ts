@@ -10,6 +10,7 @@ import { adxTransform } from './adx.ts';
 import { colourFileSteps } from './file.ts';
 import { type CurveName, type Logc3Index, type PublishedCurve, curveNames, logc3Indices } from './curves.ts';
 import { type Gamut, type GamutName, adaptations, gamutNames, gamuts, toAp0 } from './gamuts.ts';
+import { invert } from './matrix.ts';
 import {
   type ColourTransform,
   type LogParameters,
@@ -301,6 +302,16 @@ export function transformOf(input: InputTransform, file?: Buffer | string): Colo
       ...transformOf({ name: input.gives }).steps,
     ],
   };
+}
+
+/** From linear AP0 to the values of a named space: `transformOf` the other way round. Throws RangeError for densities of film. */
+export function transformTo(input: z.infer<typeof namedInputSchema>): ColourTransform {
+  if (isAdx(input.name)) throw new RangeError(`${input.name} is a space of film, to which nothing goes back`);
+  const { curve, gamut } = NAMED[input.name];
+  const steps: Step[] = gamut === 'ap0' ? [] : [matrixStep(invert(toAp0(gamuts[gamut])))];
+  if (curve !== 'linear')
+    steps.push(curveStep({ form: 'published', curve: published(curve, input), direction: 'encode' }));
+  return { steps };
 }
 
 /** What a curve is known exactly by, with what is taken where nothing is said. */

@@ -4,8 +4,8 @@
  */
 import { z } from 'zod';
 import { cdlSchema } from './cdl.ts';
-import type { InputTransform } from './input.ts';
-import { interpolations } from './steps.ts';
+import { type InputName, transformOf, transformTo } from './input.ts';
+import { type ColourTransform, interpolations } from './steps.ts';
 
 /** Spaces of the scene with a curve in which equal steps are about equal stops. `logc3-awg3`: of the exposure index 800. */
 export const logSpaces = [
@@ -50,9 +50,15 @@ export type OutputChoice = (typeof outputChoices)[number];
 
 /** The exposure index of `logc3-awg3`, where it is the space of a show: that of which Academy and makers publish the transform without naming one. */
 const LOGC3_INDEX = 800;
-/** The space as an input transform names it: from its values to linear AP0 (`transformOf`). */
-export const inputOfSpace = (name: SceneSpace | DisplaySpace): InputTransform =>
+type NamedSpace = { readonly name: InputName; readonly ei?: typeof LOGC3_INDEX };
+/** The space as an input transform names it. */
+export const inputOfSpace = (name: SceneSpace | DisplaySpace): NamedSpace =>
   name === 'logc3-awg3' ? { name, ei: LOGC3_INDEX } : { name };
+/** Linear AP0 to values of the space, and back. */
+export const toSpace = (space: SceneSpace | DisplaySpace): ColourTransform =>
+  transformTo(inputOfSpace(space));
+export const fromSpace = (space: SceneSpace | DisplaySpace): ColourTransform =>
+  transformOf(inputOfSpace(space));
 
 const sha256 = z.string().regex(/^[0-9a-f]{64}$/, 'must be 64 lower-case hex digits');
 

@@ -66,6 +66,7 @@ function framesOf(
       linearisation,
       holds: format === 'dpx' ? 'acescct' : 'aces2065-1',
       inputClf: profile.amf.input_clf,
+      way: facts.way,
       of: { profile: profile.name, ...decided },
     }),
     ...masterBytes({

@@ -118,6 +118,7 @@ export function movieMasterOf(
         linearisation,
         holds: 'acescct',
         inputClf: profile.amf.input_clf,
+        way: facts.way,
         of: { profile: profile.name, ...decided },
       }),
       estimatedBytes: bytes + sketchBytes(outcome),

@@ -37,7 +37,7 @@ export function shownOf(facts: ClipFacts, { display }: Pick<Profile, 'display'>)
   const { interpretation, video, raw, declared } = facts;
   const asRecorded: ShownDecision = { shown: null, notes: [] };
   if (display === undefined) return asRecorded;
-  const way = interpretation?.way ?? usualWay;
+  const way = facts.way ?? usualWay;
   const { output } = way;
   if (output === 'as-recorded') return asRecorded;
   const input = interpretation?.input ?? null;

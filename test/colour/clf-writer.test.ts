@@ -2,7 +2,7 @@
 import { readFileSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { describe, expect, test } from 'vitest';
-import { CLF_TOLERANCE, clfProbes } from '../../check/master/amf.ts';
+import { CLF_TOLERANCE, clfProbes } from '../../check/master/clf-values.ts';
 import { packageFolder } from '../../files/installation.ts';
 import { clfSteps } from '../../media/colour/clf.ts';
 import { clfText } from '../../media/colour/clf-writer.ts';

@@ -99,6 +99,7 @@ export async function checkInPlace(
   if (outcome === undefined) throw new Error(profile);
   return await checkMaster({
     path: folder,
+    rollFolder: job.deliveryFolder,
     outcome,
     source: job.clip.name,
     points,

@@ -4,11 +4,23 @@ import { createHash } from 'node:crypto';
 import { cpSync, existsSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { beforeAll, describe, expect, test } from 'vitest';
+import { judgeCompanions } from '../../check/master/amf.ts';
 import type { MasterCheckReport } from '../../check/master/index.ts';
+import { keepTransforms } from '../../coordinator/settings/keep.ts';
+import { noSettings, readSettings, type Settings } from '../../coordinator/settings/read.ts';
+import { wayOfClip } from '../../coordinator/settings/way.ts';
 import { packageFolder } from '../../files/installation.ts';
 import type { Job } from '../../ledger/job.ts';
+import { type ColourWay, inputOfSpace, logSpaces } from '../../media/colour/way.ts';
+import { exposureFile } from '../../media/colour/way-files.ts';
+import { readTransform } from '../../ledger/transform.ts';
+import { type LookFiles, readLookFiles } from '../../check/master/look-files.ts';
+import { sceneLinearOf } from '../../check/master/scene-linear.ts';
+import { amfLooksOf } from '../../profiles/master/amf-looks.ts';
+import type { WithAmf } from '../../profiles/master/with-amf.ts';
+import { amfText } from '../../worker/master/amf.ts';
 import { inputNames, type InputTransform } from '../../media/colour/input.ts';
-import { registeredId } from '../../profiles/master/amf.ts';
+import { registeredId, registeredIdTo } from '../../profiles/master/amf-registry.ts';
 import { runJob } from '../../worker/job.ts';
 import { freshFolder } from '../support/folder.ts';
 import { groupFolder, interpretation, checkInPlace } from '../support/master.ts';
@@ -30,13 +42,54 @@ const fits = (path: string): string =>
     stdio: 'pipe',
   });
 
-async function made(clip: ClipOnDisk, input: InputTransform, contentOf?: Job): Promise<Job> {
+async function made(
+  clip: ClipOnDisk,
+  input: InputTransform,
+  contentOf?: Job,
+  settings: Settings = noSettings,
+): Promise<Job> {
   const job = await masterJob(clip, groupFolder('masters'), PROFILES, { ...interpretation, input });
+  await keepTransforms([job], job.deliveryFolder, settings);
   await runJob(contentOf === undefined ? job : { ...job, clip: contentOf.clip }, await workContext());
   return job;
 }
 
+/** A show with every kind of look: the numbers of a CDL in a space that the registry has no way to, and a table that takes ACEScct. */
+const showText = `version: 1
+show:
+  exposure: -0.5
+  gamut_compression: true
+  cdl: { file: pit.cc, space: logc3-awg3 }
+  look: { file: warm.cube, from: acescct, to: acescct }
+`;
+const cube = `LUT_3D_SIZE 2\n${[0, 1].flatMap((b) => [0, 1].flatMap((g) => [0, 1].map((r) => `${0.9 * r} ${g} ${0.2 + 0.7 * b}`))).join('\n')}\n`;
+const cc =
+  '<ColorCorrection xmlns="urn:ASC:CDL:v1.01" id="pit"><SOPNode><Slope>1.1 1 0.9</Slope><Offset>-0.02 0.01 0.03</Offset><Power>1.2 1 0.8</Power></SOPNode><SatNode><Saturation>0.85</Saturation></SatNode></ColorCorrection>';
+async function settingsOf(text: string): Promise<{ settings: Settings; way: ColourWay }> {
+  const folder = groupFolder('looks');
+  writeFileSync(join(folder, 'warm.cube'), cube);
+  writeFileSync(join(folder, 'pit.cc'), cc);
+  writeFileSync(join(folder, 'show.yaml'), text);
+  const settings = await readSettings(join(folder, 'show.yaml'));
+  const { show } = settings.file;
+  const { way } = wayOfClip(show === undefined ? [] : [{ said: 'show', part: show }], undefined, {
+    roll: 'A001',
+    name: NAME,
+    facts: null,
+  });
+  if (way === null) throw new Error('nothing is said');
+  return { settings, way };
+}
+
+/** AP1 to AP0, Academy S-2014-004, annex B. */
+const ap1ToAp0 = [
+  [0.6954522414, 0.1406786965, 0.1638690622],
+  [0.0447945634, 0.8596711185, 0.0955343182],
+  [-0.0055258826, 0.0040252103, 1.0015006723],
+];
+
 let movie: ClipOnDisk;
+let looked: { settings: Settings; way: ColourWay };
 let raw: Job;
 let log: Job;
 let plain: Job;
@@ -51,7 +104,9 @@ beforeAll(async () => {
     name: 'bt709',
   });
   log = await made(movie, { name: 'slog3-sgamut3cine' });
-  plain = await made(movie, { name: 'flog2-fgamut' });
+  looked = await settingsOf(showText);
+  const graded = { ...movie, facts: { ...movie.facts, way: looked.way } };
+  plain = await made(graded, { name: 'flog2-fgamut' }, undefined, looked.settings);
 }, 180_000);
 
 const of = (text: string, element: string): string[] =>
@@ -106,8 +161,10 @@ test('what the registry does not have is named by its file and the digest of tha
       const digest = createHash('sha256')
         .update(readFileSync(pathOf(job, profile, 'clf')))
         .digest('base64');
-      expect(of(textOf(job, profile), 'hash')).toEqual([digest]);
-      expect(of(textOf(job, profile), 'file')).toEqual([`${NAME}.clf`]);
+      expect(of(textOf(job, profile), 'hash')).toContain(digest);
+      expect(of(textOf(job, profile), 'file').filter((name) => !name.startsWith('../'))).toEqual([
+        `${NAME}.clf`,
+      ]);
     }
   expect(existsSync(pathOf(log, 'grading-master-exr', 'clf'))).toBe(false);
   expect(of(textOf(log, 'grading-master-exr'), 'hash')).toEqual([]);
@@ -115,6 +172,156 @@ test('what the registry does not have is named by its file and the digest of tha
   expect(
     execFileSync('ociochecklut', [pathOf(plain, 'dpx-10', 'clf'), '0.5', '0.5', '0.5'], { encoding: 'utf8' }),
   ).toMatch(/^[\d. e-]+$/m);
+});
+
+describe('looks', () => {
+  test('stand behind the input in the order in which they are applied, none of them applied, each by what it is named by', () => {
+    for (const profile of PROFILES) {
+      const text = textOf(plain, profile);
+      const [pipeline] = text.split('</aces:pipeline>');
+      expect(of(pipeline ?? '', 'description').slice(2)).toEqual([
+        'Exposure: -0.5 stops',
+        'Reference gamut compression',
+        'CDL in logc3-awg3, pit of pit.cc',
+        'Look: warm.cube, from acescct to acescct',
+        'Output transform of ACES 2, ITU-R BT.709 by BT.1886 at 100 cd/m²',
+      ]);
+      expect(pipeline).toContain(
+        '<aces:transformId>urn:ampas:aces:transformId:v2.0:Look.Academy.ReferenceGamutCompress.a2.v1<',
+      );
+      expect(pipeline?.match(/<cdl:\w+>[^<]*\d/g)).toEqual([
+        '<cdl:Slope>1.1 1 0.9',
+        '<cdl:Offset>-0.02 0.01 0.03',
+        '<cdl:Power>1.2 1 0.8',
+        '<cdl:Saturation>0.85',
+      ]);
+      expect(text.match(/lookTransform applied="false"/g)).toHaveLength(4);
+      // The files lie where the relative names lead, with the digests that stand beside them.
+      const folder = join(plain.deliveryFolder, profile, NAME);
+      const files = of(text, 'file').filter((name) => name.startsWith('../'));
+      expect(files).toHaveLength(4);
+      const digests = of(text, 'hash');
+      for (const name of files)
+        expect(digests).toContain(
+          createHash('sha256')
+            .update(readFileSync(join(folder, name)))
+            .digest('base64'),
+        );
+    }
+    for (const job of [raw, log]) expect(textOf(job, 'dpx-10')).not.toContain('lookTransform');
+  });
+
+  // OpenColorIO's own program applies the files: -0.5 stops by hand; the table of the look by hand at a grey, in and out of ACEScct.
+  test('are files that OpenColorIO reads, with the values that they should have', () => {
+    const folder = join(plain.deliveryFolder, PROFILES[0] as string, NAME);
+    const [exposure, , , look] = of(textOf(plain, PROFILES[0] as string), 'file')
+      .filter((name) => name.startsWith('../'))
+      .map((name) => join(folder, name));
+    const through = (path: string | undefined, values: readonly number[]): number[] =>
+      execFileSync('ociochecklut', [path ?? '', ...values.map(String)], { encoding: 'utf8' })
+        .trim()
+        .split(/\s+/)
+        .map(Number);
+    for (const [index, value] of through(exposure, [0.18, 4, -0.01]).entries())
+      expect(value).toBeCloseTo([0.18, 4, -0.01].map((one) => one * 2 ** -0.5)[index] as number, 6);
+    // 0.18 is 0.4135884 in ACEScct (Academy S-2016-001); AP1 neutrals are AP0 neutrals.
+    const code = 0.4135884;
+    const linear = [0.9 * code, code, 0.2 + 0.7 * code].map((one) => 2 ** (one * 17.52 - 9.72));
+    const ap0 = ap1ToAp0.map((row) =>
+      row.reduce((sum, weight, channel) => sum + weight * (linear[channel] as number), 0),
+    );
+    for (const [index, value] of through(look, [0.18, 0.18, 0.18]).entries())
+      expect(Math.abs(value / (ap0[index] as number) - 1)).toBeLessThan(1e-4);
+  });
+
+  const clfBytes = () => readFileSync(pathOf(plain, 'grading-master-exr', 'clf'));
+  const outcomeWith = (way: ColourWay): WithAmf => {
+    const outcome = plain.deliverables.find(({ profile }) => profile.name === 'grading-master-exr')?.outcome;
+    if (outcome?.kind !== 'frames') throw new Error('no master');
+    return { ...outcome, amf: { ...outcome.amf, ...amfLooksOf(way) } };
+  };
+
+  test.each([
+    [
+      'a look that ends on a display, in the place of the output transform',
+      'look: { file: warm.cube, from: slog3-sgamut3cine, to: bt1886-bt709 }',
+    ],
+    ['a CDL in ACEScct alone', 'cdl: { slope: [1, 1, 1.2] }'],
+    ['the output transform of ACES 1, a pair', 'output: aces-1'],
+    ['pictures as they were recorded', 'output: as-recorded'],
+    ['everything', showText.split('show:\n')[1]?.replaceAll(/^ {2}/gm, '') ?? ''],
+  ])('%s fits the schema, and is held when a word, a digest or a value is another', async (_, text) => {
+    const { settings, way } = await settingsOf(
+      `version: 1\nshow:\n  ${text.trim().replaceAll('\n', '\n  ')}\n`,
+    );
+    const outcome = outcomeWith(way);
+    const folder = freshFolder('amf');
+    await keepTransforms([{ facts: { way }, deliverables: [{ outcome }] }], folder, settings);
+    const amf = amfText(outcome, clfBytes());
+    writeFileSync(join(folder, 'one.amf'), amf);
+    fits(join(folder, 'one.amf'));
+    const kept = await readLookFiles(folder, outcome.amf);
+    const sceneLinear = sceneLinearOf(
+      outcome.linearisation,
+      await readTransform(folder, outcome.linearisation),
+    );
+    const faults = (said: string, files: LookFiles): string[] =>
+      judgeCompanions(
+        { amf: Buffer.from(said), clf: clfBytes(), kept: files },
+        outcome,
+        sceneLinear,
+      )?.faults.map(({ code }) => code) ?? [];
+    expect(faults(amf, kept)).toEqual([]);
+    const words = [
+      /Slope>1/,
+      /applied="false"/,
+      /reports\/transforms\/./,
+      /transformId:v2.0:Look/,
+      /lookTransform|outputTransform/,
+    ];
+    // Without files: what is wrong with them is held apart.
+    const none: LookFiles = new Map();
+    for (const word of words) {
+      const changed = amf.replace(word, (found) => `${found.slice(0, -1)}9`);
+      if (changed !== amf) expect(faults(changed, none)).toContain('amf-differs');
+    }
+    expect(faults(amf, none)).not.toContain('amf-differs');
+    for (const [path, bytes] of kept.size > 2 ? [] : kept) {
+      // Of the look's own file too: without it nobody can say that the transform is its.
+      expect(faults(amf, new Map([...kept, [path, null]]))).toContain('amf-transform-differs');
+      const other = Buffer.from((bytes ?? '').toString().replace(/0\.[1-9]|1\.[1-9]/, '3.5'));
+      expect(other).not.toEqual(bytes);
+      expect(faults(amf, new Map([...kept, [path, other]]))).toContain('amf-transform-differs');
+    }
+  });
+
+  test('whose file gives other values, with its own digest in every record, are held', async () => {
+    const { way } = looked;
+    const other = exposureFile(-0.51);
+    const looks = amfLooksOf(way).looks.map((one) =>
+      one.what === 'exposure' ? { ...one, by: { kind: 'file' as const, sha256: other.sha256 } } : one,
+    );
+    const outcome = outcomeWith(way);
+    const spoilt: WithAmf = { ...outcome, amf: { ...outcome.amf, looks } };
+    const kept = new Map([
+      ...(await readLookFiles(plain.deliveryFolder, outcome.amf)),
+      [`reports/transforms/${other.sha256.slice(0, 16)}.clf`, Buffer.from(other.text)] as const,
+    ]);
+    const sceneLinear = sceneLinearOf(
+      outcome.linearisation,
+      await readTransform(plain.deliveryFolder, outcome.linearisation),
+    );
+    const amf = Buffer.from(amfText(spoilt, clfBytes()));
+    expect(
+      judgeCompanions({ amf, clf: clfBytes(), kept }, spoilt, sceneLinear)?.faults.map(({ code }) => code),
+    ).toEqual(['amf-transform-differs']);
+  });
+
+  test('are named by identifiers that the registry of ACES has', () => {
+    const ids = logSpaces.flatMap((space) => registeredIdTo(inputOfSpace(space)) ?? []);
+    expect(ids).toHaveLength(7);
+    expect(ids.filter((id) => !registry.conversions.includes(id))).toEqual([]);
+  });
 });
 
 test('every identifier is a UUID of version 5 and of its own; another night writes the same bytes, another profile others', async () => {

@@ -86,6 +86,7 @@ test('a block of a frame on disk that lies between all sampled pixels is found, 
   const check = () =>
     checkMaster({
       path: folder,
+      rollFolder: job.deliveryFolder,
       outcome,
       source: job.clip.name,
       points: stored.points,

@@ -128,6 +128,7 @@ describe('raw frames with tags by exiftool', () => {
     const check = () =>
       checkMaster({
         path: join(path, '..'),
+        rollFolder: job.deliveryFolder,
         outcome: outcomeOf(job, 'grading-master-exr'),
         source: NAME,
         points: null,

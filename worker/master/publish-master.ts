@@ -86,6 +86,7 @@ async function finishFrames(
   onFrames(0);
   const checked = await checkMaster({
     path: made.staged,
+    rollFolder: job.deliveryFolder,
     outcome,
     source: sourceName(job),
     points: evidence.points,
@@ -206,7 +207,13 @@ async function finishMovieMaster(
   await writeCompanions(stagedAs, outcome, job.deliveryFolder);
   // Before they are looked at: what is published must be what was looked at.
   const beside = await besideOf(job, output.deliverable, staged);
-  const sidecars = await checkSidecars({ outcome, placeOf: stagedAs, sceneLinear, subject });
+  const sidecars = await checkSidecars({
+    outcome,
+    placeOf: stagedAs,
+    rollFolder: job.deliveryFolder,
+    sceneLinear,
+    subject,
+  });
   return await finish(
     jobRun,
     { ...output, command: [run.command, ...run.args], beside },
