@@ -3,7 +3,14 @@ import { colourWayReport, type ColourWaySeen } from '../check/colour-way.ts';
 import type { WhileMadeReport } from '../check/while-made.ts';
 import type { Job, MovieWork } from '../ledger/job.ts';
 import { readInput, readLook } from '../ledger/transform.ts';
-import { bakeTable, cubeText, SCALED_END, tableDigest, type WayTable } from '../media/colour/shown/table.ts';
+import {
+  bakeTable,
+  SCALED_END,
+  sizeOf,
+  type TableFiles,
+  tableFiles,
+  type WayTable,
+} from '../media/colour/shown/table.ts';
 import { showingOf } from '../media/colour/shown/way.ts';
 import { ap0OfAcescct, SHOWN_BITS } from '../media/colour/acescct.ts';
 import { canonicalJson } from '../profiles/hash.ts';
@@ -15,9 +22,7 @@ import { subjectOf } from './claim.ts';
 
 export interface BakedWay {
   readonly table: WayTable;
-  /** As a .cube file, and its SHA-256. */
-  readonly text: string;
-  readonly sha256: string;
+  readonly files: TableFiles;
 }
 
 /** A table takes about a second: a worker keeps those of its last clips. */
@@ -38,9 +43,13 @@ export async function bakedWay(deliveryFolder: string, shown: Shown): Promise<Ba
     look: way.look === null ? null : await readLook(deliveryFolder, way.look),
     output,
   });
-  const table = bakeTable(showing, shown.from === 'recorded' ? SCALED_END : 1);
-  const text = cubeText(table);
-  const baked = { table, text, sha256: tableDigest(text) };
+  const table = bakeTable({
+    showing,
+    display: shown.display,
+    end: shown.from === 'recorded' ? SCALED_END : 1,
+    size: sizeOf(output?.rendering.version ?? 'aces-2'),
+  });
+  const baked = { table, files: tableFiles(table) };
   kept.set(key, baked);
   for (const oldest of kept.keys()) {
     if (kept.size <= KEPT) break;

@@ -93,7 +93,8 @@ export async function readyRecipe(request: RecipeRun): Promise<ReadyRecipe> {
   const baked: BakedWay[] = [];
   for (const { shown, table } of recipe.views) {
     const way = await bakedWay(job.deliveryFolder, shown);
-    await writeFile(table, way.text);
+    await writeFile(table.spread, way.files.spread);
+    await writeFile(table.space, way.files.space);
     baked.push(way);
   }
   const thin = recipe.views.map(({ shown }, view) => thinComparer(job, shown, baked[view] as BakedWay));
@@ -115,7 +116,7 @@ export async function readyRecipe(request: RecipeRun): Promise<ReadyRecipe> {
     seen: (watched) => {
       const verdicts = comparers.map((comparer) => comparer?.verdict() ?? null);
       const viewed = asFarAsItCame(() => collecting.views()) ?? [];
-      const waysSeen = baked.map(({ sha256 }, view): ColourWaySeen => {
+      const waysSeen = baked.map(({ files: { sha256 } }, view): ColourWaySeen => {
         const { from } = ways[view] as (typeof ways)[number];
         const recorded = verdicts[outputs.length + view] ?? null;
         return { from, recorded, thin: (thin[view] as (typeof thin)[number]).verdict(), table: sha256 };

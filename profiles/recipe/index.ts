@@ -17,7 +17,7 @@ import { canonicalJson } from '../hash.ts';
 import { factsSeen } from '../shown/decide.ts';
 import type { Shown } from '../shown/schema.ts';
 import { textTap } from './text-tap.ts';
-import { recordedRgb, recordedTiles, thinChains, throughTable } from './shown.ts';
+import { recordedRgb, recordedTiles, type TablePaths, thinChains, throughTable } from './shown.ts';
 import { tileChains, tilesOf } from './tiles.ts';
 import { type WholeChains, wholeChains } from './whole.ts';
 import { type PlacingChains, placingChains } from './placing.ts';
@@ -55,8 +55,8 @@ export interface Recipe {
   readonly furtherInputs: readonly string[];
   /** To be written, UTF-8, before the command runs. */
   readonly textFiles: readonly TextFile[];
-  /** Colour ways that deliverables go, each once; the table of each is to be written to `table`, as a .cube file. */
-  readonly views: readonly { readonly shown: Shown; readonly table: string }[];
+  /** Colour ways that deliverables go, each once; the table of each is to be written to `table`, as .cube files. */
+  readonly views: readonly { readonly shown: Shown; readonly table: TablePaths }[];
   /** The same, in bytes (sketch.ts); by deliverable, null: it needs none. */
   readonly masks: readonly (MaskFile | null)[];
 }
@@ -259,7 +259,7 @@ interface View {
   /** The clip as these pictures are. */
   readonly facts: ClipFacts;
   /** Where its table lies. */
-  readonly table: string;
+  readonly table: TablePaths;
 }
 
 const sameWay = (one: Shown, other: Shown): boolean => canonicalJson(one) === canonicalJson(other);
@@ -283,7 +283,10 @@ function viewsOf(facts: ClipFacts, { deliverables, textFolder }: RecipeRequest):
     index,
     shown,
     facts: factsSeen(facts, shown),
-    table: join(textFolder, `way${index}.cube`),
+    table: {
+      spread: join(textFolder, `way${index}-spread.cube`),
+      space: join(textFolder, `way${index}.cube`),
+    },
   }));
 }
 

@@ -29,7 +29,14 @@ export function recordedRgb({ video }: ClipFacts, { matrix, range, siting }: Sho
   ];
 }
 
-export const throughTable = (path: string): string => `lut3d=file=${graphValue(path)}:interp=tetrahedral`;
+/** Files of the table: its curve and its space. */
+export interface TablePaths {
+  readonly spread: string;
+  readonly space: string;
+}
+
+export const throughTable = ({ spread, space }: TablePaths): string =>
+  `lut1d=file=${graphValue(spread)}:interp=linear,lut3d=file=${graphValue(space)}:interp=tetrahedral`;
 
 /** Where the recorded R'G'B' are looked at. */
 export function recordedTiles(facts: ClipFacts): TilePlan {

@@ -100,7 +100,7 @@ function outputFor(display: ShownDisplay, version: 'aces-1' | 'aces-2'): OutputT
 
 /** Tags of what a display takes. BT.1886 has no number in H.273; pictures for it are tagged as those of BT.709 are (common practice, no source). */
 const TAGS: Readonly<Record<ShownDisplay, VideoFacts['colour']>> = {
-  'bt709-bt1886': { primaries: 'bt709', transfer: 'bt709', matrix: 'rgb', range: 'full' },
+  'bt1886-bt709': { primaries: 'bt709', transfer: 'bt709', matrix: 'rgb', range: 'full' },
 };
 
 /** What a deliverable's own recipe takes for its source: the clip, or the clip as if it had been recorded as its colour way shows it, in R'G'B' of full range. */

@@ -1,17 +1,19 @@
-/** A table in space looked up between its places, in double precision: tetrahedra along the grey diagonal, as ffmpeg's `lut3d` has them. */
+/** A table in space looked up between its places, in double precision: a curve first, then tetrahedra along the grey diagonal, as ffmpeg's `lut1d` and `lut3d` have them. */
 
 export interface SpaceTable {
+  /** By code: where along a side of the table it lies, in codes. */
+  readonly spread: Uint16Array;
   readonly size: number;
   /** R, G, B of each place, red fastest. */
   readonly values: Float32Array;
 }
 
 /**
- * `rgb`: codes of 0 to `most`, in planes, and replaced by what the table gives, not rounded. Within a cube the way from the nearest corner of black
+ * Whole codes of 0 to `most`, in planes, and replaced by what the table gives, not rounded. Within a cube the way from the nearest corner of black
  * to that of white goes along one channel after the other, the farthest first.
  */
 export function lookUp(
-  { size, values }: SpaceTable,
+  { spread, size, values }: SpaceTable,
   [red, green, blue]: readonly [Float64Array, Float64Array, Float64Array],
   most: number,
 ): void {
@@ -19,9 +21,9 @@ export function lookUp(
   const last = size - 2;
   const [stepRed, stepGreen, stepBlue] = [3, 3 * size, 3 * size * size];
   for (let at = 0; at < red.length; at += 1) {
-    const r = (red[at] as number) * scale;
-    const g = (green[at] as number) * scale;
-    const b = (blue[at] as number) * scale;
+    const r = (spread[red[at] as number] as number) * scale;
+    const g = (spread[green[at] as number] as number) * scale;
+    const b = (spread[blue[at] as number] as number) * scale;
     const baseRed = Math.min(Math.floor(r), last);
     const baseGreen = Math.min(Math.floor(g), last);
     const baseBlue = Math.min(Math.floor(b), last);

@@ -39,7 +39,7 @@ const output = (name: string, display: string): string =>
 const rows: readonly (readonly [string, OutputTransform, string])[] = [
   [
     'SDR, BT.709',
-    { rendering: { version: 'aces-1', peak: 100, limiting: 'bt709' }, display: 'bt709-bt1886' },
+    { rendering: { version: 'aces-1', peak: 100, limiting: 'bt709' }, display: 'bt1886-bt709' },
     output('SDR-VIDEO_1.0', 'REC.1886-REC.709'),
   ],
   [
@@ -57,14 +57,14 @@ const rows: readonly (readonly [string, OutputTransform, string])[] = [
       ([limiting, name]) =>
         [
           `${peak} cd/m², ${limiting}`,
-          { rendering: { version: 'aces-1', peak, limiting }, display: 'bt2020-pq' },
+          { rendering: { version: 'aces-1', peak, limiting }, display: 'pq-bt2020' },
           output(`HDR-VIDEO-${peak}nit-15nit-${name}_1.1`, 'REC.2100-PQ'),
         ] as const,
     ),
   ),
   [
     'HLG',
-    { rendering: { version: 'aces-1', peak: 1000, limiting: 'bt2020' }, display: 'bt2020-hlg' },
+    { rendering: { version: 'aces-1', peak: 1000, limiting: 'bt2020' }, display: 'hlg-bt2020' },
     output('HDR-VIDEO-1000nit-15nit-REC2020lim_1.1', 'REC.2100-HLG-1000nit'),
   ],
 ];
@@ -82,7 +82,7 @@ const apart = (ours: Triple, theirs: Triple): number =>
  */
 const budgetOf = ({ display }: OutputTransform, colour: Triple): number => {
   const most = Math.max(...colour);
-  if (display === 'bt2020-hlg') return most > 0.1 ? 5e-4 : 1e-2;
+  if (display === 'hlg-bt2020') return most > 0.1 ? 5e-4 : 1e-2;
   return most > 0.01 ? 2e-4 : 1.2e-3;
 };
 

@@ -74,12 +74,12 @@ function outputOf(transform: OutputTransform): Output {
 }
 
 const presets: readonly (readonly [string, OutputTransform])[] = [
-  ['Rec709-D65_100nit_in_Rec709-D65_BT1886', aces2(100, 'bt709', 'bt709-bt1886')],
+  ['Rec709-D65_100nit_in_Rec709-D65_BT1886', aces2(100, 'bt709', 'bt1886-bt709')],
   ['Rec709-D65_100nit_in_Rec709-D65_sRGB-Piecewise', aces2(100, 'bt709', 'srgb')],
-  ['P3-D65_100nit_in_P3-D65_sRGB-Piecewise', aces2(100, 'p3-d65', 'p3-d65-srgb')],
-  ['P3-D65_1000nit_in_Rec2100-D65_ST2084', aces2(1000, 'p3-d65', 'bt2020-pq')],
-  ['Rec2100-D65_1000nit_in_Rec2100-D65_ST2084', aces2(1000, 'bt2020', 'bt2020-pq')],
-  ['P3-D65_1000nit_in_Rec2100-D65_HLG', aces2(1000, 'p3-d65', 'bt2020-hlg')],
+  ['P3-D65_100nit_in_P3-D65_sRGB-Piecewise', aces2(100, 'p3-d65', 'srgb-p3d65')],
+  ['P3-D65_1000nit_in_Rec2100-D65_ST2084', aces2(1000, 'p3-d65', 'pq-bt2020')],
+  ['Rec2100-D65_1000nit_in_Rec2100-D65_ST2084', aces2(1000, 'bt2020', 'pq-bt2020')],
+  ['P3-D65_1000nit_in_Rec2100-D65_HLG', aces2(1000, 'p3-d65', 'hlg-bt2020')],
 ];
 
 const apart = (a: readonly number[], b: readonly number[]): number =>
@@ -140,9 +140,9 @@ describe('values of ACES 2', () => {
       [0.748572, 0.749621, 0.12471],
     ],
   ])('%j', (colour, bt709, p3, bt2020) => {
-    expect(apart(outputOf(aces2(100, 'bt709', 'bt709-bt1886'))(colour), bt709)).toBeLessThan(2e-6);
-    expect(apart(outputOf(aces2(1000, 'p3-d65', 'bt2020-pq'))(colour), p3)).toBeLessThan(2e-6);
-    expect(apart(outputOf(aces2(1000, 'bt2020', 'bt2020-pq'))(colour), bt2020)).toBeLessThan(2e-6);
+    expect(apart(outputOf(aces2(100, 'bt709', 'bt1886-bt709'))(colour), bt709)).toBeLessThan(2e-6);
+    expect(apart(outputOf(aces2(1000, 'p3-d65', 'pq-bt2020'))(colour), p3)).toBeLessThan(2e-6);
+    expect(apart(outputOf(aces2(1000, 'bt2020', 'pq-bt2020'))(colour), bt2020)).toBeLessThan(2e-6);
   });
 
   // Documentation of ACES 2, tone scale: luminance in cd/m² of scene-linear 0.18, 1 and 2.
@@ -289,14 +289,14 @@ test('cones of AP0 and of BT.709, by the evaluation in Python', () => {
 /** One of every kind. */
 const kinds: readonly OutputTransform[] = [
   ...presets.map(([, transform]) => transform),
-  aces2(100, 'bt709', 'bt2020-pq'),
-  aces2(433, 'bt2020', 'bt2020-pq'),
-  aces2(4000, 'bt2020', 'bt2020-pq'),
-  aces1(100, 'bt709', 'bt709-bt1886'),
-  aces1(100, 'p3-d65', 'p3-d65-srgb'),
-  aces1(1000, 'p3-d65', 'bt2020-pq'),
-  aces1(4000, 'bt2020', 'bt2020-pq'),
-  aces1(1000, 'bt2020', 'bt2020-hlg'),
+  aces2(100, 'bt709', 'pq-bt2020'),
+  aces2(433, 'bt2020', 'pq-bt2020'),
+  aces2(4000, 'bt2020', 'pq-bt2020'),
+  aces1(100, 'bt709', 'bt1886-bt709'),
+  aces1(100, 'p3-d65', 'srgb-p3d65'),
+  aces1(1000, 'p3-d65', 'pq-bt2020'),
+  aces1(4000, 'bt2020', 'pq-bt2020'),
+  aces1(1000, 'bt2020', 'hlg-bt2020'),
 ];
 
 describe.each(kinds.map((transform) => [JSON.stringify(transform), transform] as const))(
@@ -356,13 +356,13 @@ test('writes into what it is given, and leaves the colour as it was', () => {
 describe('what is refused', () => {
   test.each<readonly [OutputTransform, RegExp]>([
     [aces2(100, 'p3-d65', 'srgb'), /primaries of bt709/],
-    [aces2(100, 'bt2020', 'p3-d65-srgb'), /primaries of p3-d65/],
-    [aces2(1000, 'bt709', 'bt709-bt1886'), /100 cd/],
-    [aces2(2000, 'p3-d65', 'bt2020-hlg'), /1000 cd/],
-    [aces1(100, 'bt709', 'p3-d65-srgb'), /limit p3-d65/],
-    [aces1(500, 'p3-d65', 'bt2020-pq'), /1000, 2000, 4000/],
-    [aces1(1000, 'bt709', 'bt2020-pq'), /p3-d65 or bt2020/],
-    [aces1(2000, 'bt2020', 'bt2020-hlg'), /1000 cd/],
+    [aces2(100, 'bt2020', 'srgb-p3d65'), /primaries of p3-d65/],
+    [aces2(1000, 'bt709', 'bt1886-bt709'), /100 cd/],
+    [aces2(2000, 'p3-d65', 'hlg-bt2020'), /1000 cd/],
+    [aces1(100, 'bt709', 'srgb-p3d65'), /limit p3-d65/],
+    [aces1(500, 'p3-d65', 'pq-bt2020'), /1000, 2000, 4000/],
+    [aces1(1000, 'bt709', 'pq-bt2020'), /p3-d65 or bt2020/],
+    [aces1(2000, 'bt2020', 'hlg-bt2020'), /1000 cd/],
   ])('%j', (transform, message) => {
     const result = outputTransformSchema.safeParse(transform);
     expect(result.success).toBe(false);
@@ -376,7 +376,7 @@ describe('what is refused', () => {
     [Number.NaN, 'bt2020'],
     [1000, 'xyz'],
   ])('a peak of %d and limit %s', (peak, limiting) => {
-    const transform = { rendering: { version: 'aces-2', peak, limiting }, display: 'bt2020-pq' };
+    const transform = { rendering: { version: 'aces-2', peak, limiting }, display: 'pq-bt2020' };
     expect(outputTransformSchema.safeParse(transform).success).toBe(false);
   });
 
@@ -405,7 +405,7 @@ const registeredOf1 = [
 ].map((name) => `urn:ampas:aces:transformId:v1.5:RRTODT.Academy.Rec2020_${name}.a1.1.0`);
 
 test('identifiers are those of the registry, each of one transform, and others have none', () => {
-  const displays = ['bt709-bt1886', 'srgb', 'p3-d65-srgb', 'bt2020-pq', 'bt2020-hlg'] as const;
+  const displays = ['bt1886-bt709', 'srgb', 'srgb-p3d65', 'pq-bt2020', 'hlg-bt2020'] as const;
   const every = (['aces-2', 'aces-1'] as const).flatMap((version) =>
     [100, 225, 500, 1000, 2000, 4000].flatMap((peak) =>
       limitings.flatMap((limiting) =>
@@ -418,6 +418,6 @@ test('identifiers are those of the registry, each of one transform, and others h
   expect(found.toSorted()).toEqual([...registered, ...registeredOf1].toSorted());
   for (const [name, transform] of presets)
     expect(outputTransformId(transform)).toBe(`urn:ampas:aces:transformId:v2.0:Output.Academy.${name}.a2.v1`);
-  expect(outputTransformId(aces1(100, 'bt709', 'bt709-bt1886'))).toBeNull();
-  expect(outputTransformId(aces2(433, 'bt2020', 'bt2020-pq'))).toBeNull();
+  expect(outputTransformId(aces1(100, 'bt709', 'bt1886-bt709'))).toBeNull();
+  expect(outputTransformId(aces2(433, 'bt2020', 'pq-bt2020'))).toBeNull();
 });

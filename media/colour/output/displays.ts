@@ -10,7 +10,7 @@ export const limitings = ['bt709', 'p3-d65', 'bt2020'] as const;
 export type Limiting = (typeof limitings)[number];
 
 /** Encodings of displays: primaries and transfer by their standards. `srgb` (IEC 61966-2-1) has the primaries of BT.709. */
-export const displays = ['bt709-bt1886', 'srgb', 'p3-d65-srgb', 'bt2020-pq', 'bt2020-hlg'] as const;
+export const displays = ['bt1886-bt709', 'srgb', 'srgb-p3d65', 'pq-bt2020', 'hlg-bt2020'] as const;
 export type Display = (typeof displays)[number];
 
 /** Red, green and blue that are written in place. */
@@ -56,15 +56,15 @@ const srgb: Pick<Encoding, 'encode' | 'luminance'> = {
   luminance: (code) => 100 * decode({ name: 'srgb' }, code),
 };
 export const encodings: Readonly<Record<Display, Encoding>> = {
-  'bt709-bt1886': { limiting: 'bt709', ...bt1886 },
+  'bt1886-bt709': { limiting: 'bt709', ...bt1886 },
   srgb: { limiting: 'bt709', ...srgb },
-  'p3-d65-srgb': { limiting: 'p3-d65', ...srgb },
-  'bt2020-pq': {
+  'srgb-p3d65': { limiting: 'p3-d65', ...srgb },
+  'pq-bt2020': {
     limiting: 'bt2020',
     encode: eachChannel((value) => encode({ name: 'pq', nits_of_one: 100 }, value)),
     luminance: (code) => decode({ name: 'pq', nits_of_one: 1 }, code),
   },
-  'bt2020-hlg': {
+  'hlg-bt2020': {
     limiting: 'bt2020',
     encode: encodeHlg,
     luminance: (code) => HLG_PEAK * decode({ name: 'hlg', signal_of_one: 1 }, code) ** 1.2,
@@ -85,13 +85,13 @@ export function misfit(
   const widest = encodings[display].limiting;
   if (limitings.indexOf(limiting) > limitings.indexOf(widest))
     return `${display} shows no more than the primaries of ${widest}`;
-  if (display !== 'bt2020-pq' && display !== 'bt2020-hlg') {
+  if (display !== 'pq-bt2020' && display !== 'hlg-bt2020') {
     if (peak !== 100) return `${display} is coded for a peak of 100 cd/m²`;
     if (version === 'aces-1' && limiting !== widest)
       return `of ACES 1 for ${display} there is the limit ${widest}`;
     return null;
   }
-  if (display === 'bt2020-hlg' && peak !== HLG_PEAK)
+  if (display === 'hlg-bt2020' && peak !== HLG_PEAK)
     return `${display} is coded for a peak of ${HLG_PEAK} cd/m²`;
   if (version === 'aces-1' && (limiting === 'bt709' || !PEAKS_OF_ACES1.includes(peak)))
     return `of ACES 1 for ${display} there are the peaks ${PEAKS_OF_ACES1.join(', ')} cd/m², limited to p3-d65 or bt2020`;

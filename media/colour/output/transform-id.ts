@@ -8,25 +8,25 @@ const LIMITS: Readonly<Record<Limiting, string>> = {
   bt2020: 'Rec2100-D65',
 };
 const DISPLAYS: Readonly<Record<Display, string>> = {
-  'bt709-bt1886': 'Rec709-D65_BT1886',
+  'bt1886-bt709': 'Rec709-D65_BT1886',
   srgb: 'Rec709-D65_sRGB-Piecewise',
-  'p3-d65-srgb': 'P3-D65_sRGB-Piecewise',
-  'bt2020-pq': 'Rec2100-D65_ST2084',
-  'bt2020-hlg': 'Rec2100-D65_HLG',
+  'srgb-p3d65': 'P3-D65_sRGB-Piecewise',
+  'pq-bt2020': 'Rec2100-D65_ST2084',
+  'hlg-bt2020': 'Rec2100-D65_HLG',
 };
 /** Peaks, in cd/m², that the registry has with each display and limit. */
 const PEAKS: Readonly<Record<Display, Readonly<Record<Limiting, readonly number[]>>>> = {
-  'bt709-bt1886': { bt709: [100], 'p3-d65': [], bt2020: [] },
+  'bt1886-bt709': { bt709: [100], 'p3-d65': [], bt2020: [] },
   srgb: { bt709: [100], 'p3-d65': [], bt2020: [] },
-  'p3-d65-srgb': { bt709: [100], 'p3-d65': [100], bt2020: [] },
-  'bt2020-pq': { bt709: [100], 'p3-d65': [500, 1000, 2000, 4000], bt2020: [500, 1000, 2000, 4000] },
-  'bt2020-hlg': { bt709: [], 'p3-d65': [1000], bt2020: [] },
+  'srgb-p3d65': { bt709: [100], 'p3-d65': [100], bt2020: [] },
+  'pq-bt2020': { bt709: [100], 'p3-d65': [500, 1000, 2000, 4000], bt2020: [500, 1000, 2000, 4000] },
+  'hlg-bt2020': { bt709: [], 'p3-d65': [1000], bt2020: [] },
 };
 
 const ACES1 = 'urn:ampas:aces:transformId:v1.5:RRTODT.Academy.Rec2020';
 function idOfAces1({ rendering: { peak, limiting }, display }: OutputTransform): string | null {
   if (limiting !== 'bt2020') return null;
-  if (display === 'bt2020-hlg') return `${ACES1}_${peak}nits_15nits_HLG.a1.1.0`;
+  if (display === 'hlg-bt2020') return `${ACES1}_${peak}nits_15nits_HLG.a1.1.0`;
   return `${ACES1}_${peak}nits_15nits_ST2084.a1.1.0`;
 }
 
