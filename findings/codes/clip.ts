@@ -202,9 +202,9 @@ export const clipCodes = {
   },
   'stills-scene-linear': {
     weight: 'hold',
-    title: 'the frames are scene-linear: nobody has said how they should look',
+    title: 'the frames are scene-linear, and the profile has no display to show them for',
     remedy:
-      'State `profiles: [grading-master-exr]` and `input` for its camera or roll in the settings, or choose a master profile for the whole day (`--profile grading-master-exr`). Grade the masters, and make the proxies from the result.',
+      'Add `display` to the profile (`profiles show editorial-vc3` has one), or deliver it by a profile that has it, state `input` in the settings, and leave `output: as-recorded` out of the settings of such clips. Or make masters of it (`--profile grading-master-exr`).',
   },
 
   // No picture, though a header speaks of one.

@@ -111,7 +111,7 @@ export const profileCodes = {
     weight: 'note',
     title: 'the colour tags of the clip are incomplete; the rest is assumed',
     remedy:
-      'Compare the assumption with the camera report. Colours and levels of the deliverable are right only if it is.',
+      'Compare the assumption with the camera report. Colours and levels of the deliverable are right only if it is. Of a log recording, state `input` in the settings: its proxies stay flat and grey otherwise.',
   },
   'colour-not-converted': {
     weight: 'hold',
@@ -121,9 +121,9 @@ export const profileCodes = {
   },
   'raw-not-developed': {
     weight: 'hold',
-    title: 'the clip is raw sensor data and must be developed first',
+    title: 'the clip is raw sensor data, and the profile has no display to develop it for',
     remedy:
-      'State `profiles: [grading-master-exr]` for its camera or roll in the settings, or choose a master profile for the whole day (`--profile grading-master-exr`). Grade the masters, and make the proxies from the result.',
+      'Add `display` to the profile (`profiles show editorial-vc3` has one), or deliver it by a profile that has it, and leave `output: as-recorded` out of the settings of raw clips. Or make masters of it (`--profile grading-master-exr`).',
   },
   'not-representable': {
     weight: 'hold',

@@ -77,9 +77,9 @@ export const rawCodes = {
   },
   'declared-clip-no-movie': {
     weight: 'hold',
-    title: 'proxies are not made from what a declared decoder gives',
+    title: 'the profile has no display to show the pictures of a declared decoder for',
     remedy:
-      'State `profiles: [grading-master-exr]` for its camera or roll in the settings, or choose a master profile for the whole day (`--profile grading-master-exr`). Grade the masters, and make the proxies from the result.',
+      'Add `display` to the profile (`profiles show editorial-vc3` has one), or deliver it by a profile that has it, state `input` in the settings, and leave `output: as-recorded` out of the settings of such clips. Or make masters of it (`--profile grading-master-exr`).',
   },
   'decoder-metadata-incomplete': {
     weight: 'hold',

@@ -26,6 +26,7 @@ import type { Failure } from '../classify.ts';
 import { makeFolder } from '../target.ts';
 import type { StagedMovie } from '../recipe-run.ts';
 import type { ShownDeveloped } from '../../profiles/shown/schema.ts';
+import type { MakingContext } from './making-context.ts';
 import type { FeedKind, FramePoolSetup } from './orders.ts';
 import { type ShownMade, type ShownMaking, startShown } from './shown-movies.ts';
 import { type Encoded, type MasterEncoder, type StagedMovieMaster, startEncoder } from './encoder.ts';
@@ -97,13 +98,6 @@ export interface MasterMaking {
   /** Once the frame pool has taken every frame. Throws what it threw, and the signal's reason. */
   prove(proving: Proving): Promise<MasterEvidence | Failure>;
   close(): Promise<void>;
-}
-
-export interface MakingContext {
-  readonly tools: MediaTools;
-  readonly threads: number;
-  readonly stallMilliseconds: number;
-  readonly signal: AbortSignal;
 }
 
 /** Name of the source, as the headers have it. */

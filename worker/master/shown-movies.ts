@@ -11,7 +11,7 @@ import { COMMON_FFMPEG_FLAGS } from '../make.ts';
 import { type RecipeSeen, readyRecipe, type StagedMovie } from '../recipe-run.ts';
 import type { Watched } from '../watch.ts';
 import { type FedFfmpeg, startFed } from './fed-ffmpeg.ts';
-import type { MakingContext } from './making.ts';
+import type { MakingContext } from './making-context.ts';
 
 export interface ShownMade extends RecipeSeen {
   readonly run: RunResult;
