@@ -33,9 +33,9 @@ export const settingsCodes = {
   },
   'cdl-ambiguous': {
     weight: 'hold',
-    title: 'several CDLs of the show are of one clip, with other numbers',
+    title: 'which CDL of the show is of a clip is not certain',
     remedy:
-      'State `cdl` for this clip in the settings, which counts before them, or leave those that are not meant out of what `show.cdls` names. Then run again. Which of them is meant is never guessed.',
+      'State `cdl` for this clip in the settings, which counts before them, or leave those that are not meant out of what `show.cdls` names, or put the roll before the name, as in A001/C0001. Then run again. Which of them is meant is never guessed.',
   },
   'cdl-unmatched': {
     weight: 'note',
