@@ -8,6 +8,9 @@ show:
   comments: Unit 1
   time_zone: Europe/Berlin
   profiles: [editorial-vc3, review-h264]
+  # How pictures are viewed: the CDL of the show in ACEScct, then the output transform of ACES 2.
+  cdl: { slope: [1.05, 1, 0.97], saturation: 0.9 }
+  output: aces-2
 cameras:
   - name: A
     known_by: { rolls: ['A###'] }
@@ -26,10 +29,12 @@ rolls:
     input: { name: logc3-awg3, ei: 800 }
     clips:
       B003C003: { input: { name: slog3-sgamut3cine } }
+  # Shot a stop under, to keep the flames: brought back where it is viewed.
+  B004: { exposure: 1 }
 `;
 
-/** `names`: of input transforms, curves, gamuts, and exposure indices, as media/colour has them. */
-export function settingsPage({ inputs, curves, gamuts, indices }) {
+/** `names`: of input transforms, curves, gamuts, exposure indices, and spaces of looks, as media/colour has them. */
+export function settingsPage({ inputs, curves, gamuts, indices, logs, linears, displays }) {
   const list = (values) => values.map((value) => `\`${value}\``).join(', ');
   return [
     '# Settings of a show',
@@ -37,6 +42,11 @@ export function settingsPage({ inputs, curves, gamuts, indices }) {
     'What is to be made of which camera, and what nobody can measure: what the code values of a log picture mean, and how a raw frame',
     'is to be balanced. `run` and `plan` take it from one YAML file, `--settings <file>`, so that a day of raw, log and plain cameras is',
     'one command. This page is made by `npm run docs`.',
+    '',
+    '`rushlight settings new <day> --to <file>` begins such a file: its cameras with what their clips say of themselves, and as remarks what',
+    'nobody can measure and you decide. It reads headers alone, and never writes over a file. `rushlight settings lint <file>` says everything that is wrong with',
+    "one, with lines; with `--day <day>` also what it names and the day lacks, and which CDL is which clip's. Editors that know JSON Schema",
+    'complete its fields by [schemas/settings.schema.json](schemas/settings.schema.json).',
     '',
     '```yaml',
     exampleSettings.trimEnd(),
@@ -120,6 +130,42 @@ export function settingsPage({ inputs, curves, gamuts, indices }) {
     '| `anchor` | `sensor`, `metered` | `sensor` (when it is not said): a neutral at the clip level of the sensor is 1.0, so that raw comes out about half a stop below log cameras of the same scene. `metered`: a grey card exposed as the meter says is 0.18, by the saturation-based speed of ISO 12232 |',
     '| `corrections` | `apply`, `leave` | of lens and sensor, as DNG frames ask for them in opcodes ([raw](raw.md)): made when it is not said, or left for whoever finishes the picture |',
     '| `decoder` | `own`, `libraw`, or the name of a declared decoder | who reads the sensor values; without it our own, and LibRaw for what ours does not take |',
+    '',
+    '## Looks',
+    '',
+    'How pictures are to look where people view them. Masters bake none of it: their [ACES Metadata File](amf.md) says it, so that finishing begins where',
+    'the set left off. It is done to scene-linear values in this order:',
+    '',
+    '| field | values | meaning |',
+    '|---|---|---|',
+    '| `exposure` | -10 to 10, stops | a gain of 2^stops before all looks. It changes what is viewed; `raw.exposure_stops` changes what raw frames are developed to |',
+    '| `gamut_compression` | `true`, `false` | the reference gamut compression of ACES |',
+    '| `cdl` | `{ slope, offset, power, saturation }`, `{ file: …, id: … }`, `none` | an ASC CDL: its numbers, or a correction of a .cdl, .cc or .ccc file, as seen from the settings. `id` is needed where the file has several. What is not stated changes nothing. Slopes and saturation are 0 or more, powers above 0 |',
+    `| with \`space\` | ${list(logs)} | the log space in which it is applied: that of the room where it was made. \`acescct\` when it is not said; \`logc3-awg3\` is that of an exposure index of 800. In another space the same numbers are another picture |`,
+    '| `look` | `{ file: …, from: …, to: … }`, `none` | a .cube or .clf file, as seen from the settings, behind the CDL |',
+    `| with \`from\` | a log space as above; of a .clf file also ${list(linears)} | the space that it takes. A .cube file takes log codes: its table has no places for the highlights of linear values, and one whose domain is of linear values is refused |`,
+    `| with \`to\` | a space as \`from\`, or of a display: ${list(displays)} | the space that it ends in. One of a display: the look takes the place of the output transform |`,
+    '| with `interpolation` | `tetrahedral`, `trilinear` | of a .cube file, as of [`input`](#input) |',
+    '| `output` | `aces-2`, `aces-1`, `as-recorded` | the output transform, of ACES 2 when it is not said. `as-recorded`: pictures are shown as they were recorded. A clip for which this and a look are stated is held |',
+    '',
+    'Of each the nearest level counts, and `none` takes away what a farther one states. What a file holds is read when the settings are: a file that is damaged or of',
+    'another kind, an id that it does not have, a value outside of the ranges ends `run` and `plan` before anything is made. Nothing is made with half a look.',
+    'A look is kept beside the reports, by its SHA-256. A master is outdated when any of it changes, since the file beside it says it: state looks before the run that is to last.',
+    '',
+    '### CDLs of many clips',
+    '',
+    '`show.cdls: { path: … }` names a folder, or a .cdl, .cc, .ccc or .edl file (`ASC_SOP` and `ASC_SAT` below its events), whose CDLs are matched to clips; `space` as',
+    "of `cdl`. The first of these rules counts by which any of them is the clip's:",
+    '',
+    '1. **clip name**: its id, what its `MediaRef` leads to, the `FROM CLIP NAME` of an edit (of a transition, `TO CLIP NAME`), or, where a file has one correction, the name of the file is the name of the clip, or `<roll>/<clip>`. An edit whose source timecode lies outside of the clip is of another clip of that name.',
+    '2. **reel and timecode**: an edit has the reel of the clip, and some of its source lies in the clip. Reels of eight letters and digits may be longer ones that were cut off.',
+    '3. **reel**: its name is the reel of the clip.',
+    '',
+    'Capitals and small letters are the same, and endings of files are no part of a name. CDLs of the same numbers are one; a clip of which several with other numbers are is held',
+    "(`cdl-ambiguous`), and so is one whose name clips of other rolls of the day have too, where nothing but the name says so. A CDL that is matched counts before those of roll, camera and show, and behind the clip's own `cdl`. Where cameras give the same names on",
+    'every card, put the roll before the clip.',
+    '',
+    "`plan` lists which CDL is which clip's by which rule, those that are of no clip, those that hold one, and clips without any. In a run what matches nothing is a note.",
     '',
     '## owner, comments',
     '',

@@ -31,7 +31,15 @@ writeFileSync(join(projectFolder, 'docs', 'profiles.md'), profilesPage(fields, m
 const { inputNames: inputs } = await compiled('media', 'colour', 'input.js');
 const { curveNames: curves, logc3Indices: indices } = await compiled('media', 'colour', 'curves.js');
 const { gamutNames: gamuts } = await compiled('media', 'colour', 'gamuts.js');
-writeFileSync(join(projectFolder, 'docs', 'settings.md'), settingsPage({ inputs, curves, gamuts, indices }));
+const {
+  logSpaces: logs,
+  linearSpaces: linears,
+  displaySpaces: displays,
+} = await compiled('media', 'colour', 'way.js');
+writeFileSync(
+  join(projectFolder, 'docs', 'settings.md'),
+  settingsPage({ inputs, curves, gamuts, indices, logs, linears, displays }),
+);
 
 const { decoderFields } = await compiled('media', 'raw', 'decoders', 'declared', 'fields.js');
 const exampleFolder = join(projectFolder, 'media', 'raw', 'decoders', 'examples');

@@ -14,10 +14,8 @@ import { colourFileSteps } from '../../media/colour/file.ts';
 import type { Step } from '../../media/colour/steps.ts';
 import { displaySpaces, fromSpace, toSpace, type WayLook } from '../../media/colour/way.ts';
 import type { AmfOutcome } from '../../profiles/master/amf.ts';
+import type { LookFiles } from './measured.ts';
 import { type AmfFault, clfProbes, judgeTransform, type Probe, type TransformRequest } from './clf-values.ts';
-
-/** By path below the folder of the roll; null: no file that can be read. */
-export type LookFiles = ReadonlyMap<string, Buffer | null>;
 
 type Looks = Pick<AmfOutcome, 'looks' | 'output'>;
 

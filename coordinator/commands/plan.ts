@@ -22,6 +22,7 @@ import {
 } from '../roll/know.ts';
 import { prepare, toolsOf } from '../roll/prepare.ts';
 import { collisionsOf, findRolls } from '../roll/rolls.ts';
+import { settingsOfDay } from '../roll/shared-names.ts';
 import { freshReservation, roomOn } from '../roll/space.ts';
 import { readersApart } from '../survey/reader.ts';
 import { cameraIdentity } from '../settings/camera.ts';
@@ -63,8 +64,8 @@ export async function planCommand(options: PlanOptions): Promise<0 | 1 | 130> {
     deliver: options.deliver,
     manifests: options.manifests ?? [],
   });
-  const settings = options.settings === undefined ? noSettings : await readSettings(options.settings);
-  const prepared = await prepare({ profiles: options.profile ?? [], settings }, toolsOf(options));
+  const stated = options.settings === undefined ? noSettings : await readSettings(options.settings);
+  const prepared = await prepare({ profiles: options.profile ?? [], settings: stated }, toolsOf(options));
   const { rolls, dayManifests, findings: ofDay } = await findRolls(folders);
   if (rolls.length === 0)
     throw new FindingError(
@@ -73,6 +74,7 @@ export async function planCommand(options: PlanOptions): Promise<0 | 1 | 130> {
     );
   const interrupts = listenForInterrupts();
   const signal = interrupts.first;
+  const settings = await settingsOfDay(stated, rolls, signal);
   const runProgress = newRunProgress(rolls.map((roll) => roll.name));
   const clipReaders = readersApart();
   const progress = showProgress(runProgress, { quiet: options.quiet === true });

@@ -100,10 +100,10 @@ export async function settingsLintCommand(
   const isRead = settings !== null;
   let listing: ReturnType<typeof cdlListing> | null = null;
   if (settings !== null && options.day !== undefined) {
-    const { rolls, findings: found } = await seenDay(options.day, settings, options);
+    const { rolls, findings: found, settings: ofDay } = await seenDay(options.day, settings, options);
     if (rolls.length === 0) throw noRolls(options.day);
-    findings = [...found.filter(ofSettings), ...unmatchedFindings(settings.file, rolls)];
-    const cdls = settings.file.show?.cdls;
+    findings = [...found.filter(ofSettings), ...unmatchedFindings(ofDay.file, rolls)];
+    const cdls = ofDay.file.show?.cdls;
     listing = cdls === undefined ? null : cdlListing(cdls, clipsToMatch(rolls));
   }
   const good = !findings.some(blocks);

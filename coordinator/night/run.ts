@@ -17,6 +17,7 @@ import type { DiscoveredRoll } from '../intake/index.ts';
 import { newRunProgress } from '../progress/run-progress.ts';
 import { checkProfiles, prepare, toolsOf } from '../roll/prepare.ts';
 import type { KnownRoll } from '../roll/know.ts';
+import { settingsOfDay } from '../roll/shared-names.ts';
 import { unmatchedFindings } from '../settings/unmatched.ts';
 import { collisionsOf, findRolls } from '../roll/rolls.ts';
 import { freshReservation, type Reservation } from '../roll/space.ts';
@@ -57,7 +58,15 @@ export async function runNight(
   const run = newRun();
   const places = await takePlaces({ request, run, interrupts, ui });
   try {
-    return await runThere({ request, interrupts, ui, found, places, run: openRun(request.folders, ui, run) });
+    const settings = await settingsOfDay(request.settings, found.rolls, interrupts.first);
+    return await runThere({
+      request: { ...request, settings },
+      interrupts,
+      ui,
+      found,
+      places,
+      run: openRun(request.folders, ui, run),
+    });
   } finally {
     await places.release();
   }

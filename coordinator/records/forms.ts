@@ -73,6 +73,25 @@ function written(schema: z.ZodType, io: 'input' | 'output'): JsonSchema {
 
 type Node = Record<string, unknown>;
 
+/** Of files that settings name, the program itself finds the digest: nobody writes it, and no editor is to ask for it. */
+function withoutDigests(schema: JsonSchema): JsonSchema {
+  const visit = (value: unknown): unknown => {
+    if (Array.isArray(value)) return value.map(visit);
+    if (typeof value !== 'object' || value === null) return value;
+    return Object.fromEntries(
+      Object.entries(value as Node)
+        .filter(([key]) => key !== 'sha256')
+        .map(([key, child]) => [
+          key,
+          key === 'required' && Array.isArray(child)
+            ? child.filter((name) => name !== 'sha256')
+            : visit(child),
+        ]),
+    );
+  };
+  return visit(schema) as JsonSchema;
+}
+
 /** A field may be left out below the top, since a profile may take it over; the program asks for more than its schema can say. */
 function withoutRequired(value: unknown): unknown {
   if (Array.isArray(value)) return value.map(withoutRequired);
@@ -144,7 +163,7 @@ export function recordForms(): readonly RecordForm[] {
       name: 'settings',
       title: 'Settings file',
       where: 'Written by you; [settings.md](settings.md)',
-      schema: written(settingsSchema, 'input'),
+      schema: withoutDigests(written(settingsSchema, 'input')),
     },
     {
       name: 'profile-movie',

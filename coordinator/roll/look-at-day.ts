@@ -9,11 +9,14 @@ import type { GateClip } from '../gate/input.ts';
 import type { Settings } from '../settings/read.ts';
 import type { NightFolders } from './folders.ts';
 import { findRolls } from './rolls.ts';
+import { settingsOfDay } from './shared-names.ts';
 import { surveyOf } from './survey-roll.ts';
 
 export interface SeenDay {
   readonly rolls: readonly { readonly roll: string; readonly clips: readonly GateClip[] }[];
   readonly findings: readonly Finding[];
+  /** As they are on this day. */
+  readonly settings: Settings;
 }
 
 export interface LookRequest {
@@ -26,8 +29,9 @@ export interface LookRequest {
 
 /** Writes nothing. Throws FindingError when a program fails, and the signal's reason when stopped. */
 export async function lookAtDay(request: LookRequest): Promise<SeenDay> {
-  const { folders, settings, tools, clipReaders, signal } = request;
+  const { folders, tools, clipReaders, signal } = request;
   const { rolls, findings } = await findRolls(folders);
+  const settings = await settingsOfDay(request.settings, rolls, signal);
   const found: Finding[] = [...findings];
   const seen: SeenDay['rolls'][number][] = [];
   for (const { name, folder } of rolls) {
@@ -62,5 +66,5 @@ export async function lookAtDay(request: LookRequest): Promise<SeenDay> {
     for (const { findings: ofClip } of survey.clips) append(found, ofClip);
     seen.push({ roll: name, clips: survey.clips });
   }
-  return { rolls: seen, findings: found };
+  return { rolls: seen, findings: found, settings };
 }

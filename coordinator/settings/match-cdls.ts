@@ -6,7 +6,8 @@
  *   3  reel: a name of the CDL is the clip's reel, and the CDL is of no edit
  *
  * Capitals and small letters are the same, and the ending of a file is no part of a name. An event that has the clip's name but whose source
- * lies outside of the clip is of another clip of that name. CDLs of the same numbers are one; of two with others none is taken. Pure.
+ * lies outside of the clip is of another clip of that name. CDLs of the same numbers are one; of two with others none is taken. Neither is one whose
+ * name alone speaks for it, where clips of several rolls have that name. Pure.
  */
 import type { ListedCdl } from '../../media/colour/cdl-listed.ts';
 import type { LogSpace, WayCdl } from '../../media/colour/way.ts';
@@ -24,6 +25,8 @@ export interface CdlList {
   readonly path: string;
   readonly space: LogSpace;
   readonly entries: readonly CdlOfList[];
+  /** Names that clips of several rolls of the day have (`nameKey`); absent: nobody has looked. */
+  readonly shared?: ReadonlySet<string>;
 }
 
 export const matchRules = ['clip name', 'reel and timecode', 'reel'] as const;
@@ -33,6 +36,8 @@ export interface CdlMatch {
   readonly rule: MatchRule;
   /** Indices into the entries of the list. */
   readonly entries: readonly number[];
+  /** Whether clips of other rolls have the name by which one of them was found. */
+  readonly isShared: boolean;
 }
 
 export interface ClipToMatch {
@@ -45,6 +50,15 @@ export interface ClipToMatch {
 const same = (a: string, b: string): boolean =>
   a.trim().normalize('NFC').toLowerCase() === b.trim().normalize('NFC').toLowerCase();
 const plain = (name: string): string => name.replace(/\.[A-Za-z0-9]{1,5}$/, '');
+
+/** By which names are compared. */
+export const nameKey = (name: string): string => plain(name.trim().normalize('NFC').toLowerCase());
+/** Names that a clip may have which the file lies in or is: its own, without a number behind it, and those of its folders. */
+export function namesOfPath(path: string): string[] {
+  const parts = path.split('/');
+  const own = plain(parts.at(-1) ?? '');
+  return [...parts.slice(0, -1), own, own.replace(/[._ -]?\d+$/, '')].filter((name) => name !== '');
+}
 
 function isNamed({ names }: CdlOfList, { roll, name }: ClipToMatch): boolean {
   const wanted = [name, plain(name), `${roll}/${name}`, `${roll}/${plain(name)}`];
@@ -81,8 +95,16 @@ function isReel(listed: string, reel: string): boolean {
   return same(listed, reel) || (listed.length === 8 && bare.length > 8 && same(listed, bare.slice(0, 8)));
 }
 
+/** Whether nothing but a name without its roll says that it is the clip's. */
+function isUnsure(entry: CdlOfList | undefined, clip: ClipToMatch): boolean {
+  if (entry === undefined || liesIn(entry, clip) === true) return false;
+  const whole = [`${clip.roll}/${clip.name}`, `${clip.roll}/${plain(clip.name)}`];
+  return !entry.names.some((name) => whole.some((one) => same(one, name)));
+}
+
 /** null: none of them is the clip's. */
-export function matchCdl({ entries }: CdlList, clip: ClipToMatch): CdlMatch | null {
+export function matchCdl(list: CdlList, clip: ClipToMatch): CdlMatch | null {
+  const { entries } = list;
   const reel = clip.facts?.reel ?? null;
   const rules: Record<MatchRule, (entry: CdlOfList) => boolean> = {
     'clip name': (entry) => isNamed(entry, clip) && liesIn(entry, clip) !== false,
@@ -92,7 +114,12 @@ export function matchCdl({ entries }: CdlList, clip: ClipToMatch): CdlMatch | nu
   };
   for (const rule of matchRules) {
     const found = entries.flatMap((entry, index) => (rules[rule](entry) ? [index] : []));
-    if (found.length > 0) return { rule, entries: found };
+    if (found.length === 0) continue;
+    const isShared =
+      rule === 'clip name' &&
+      list.shared?.has(nameKey(clip.name)) === true &&
+      found.some((index) => isUnsure(entries[index], clip));
+    return { rule, entries: found, isShared };
   }
   return null;
 }
@@ -102,6 +129,7 @@ export function cdlOfMatch(list: CdlList, match: CdlMatch): WayCdl | null {
   const found = match.entries.flatMap((index) => list.entries[index] ?? []);
   const [first] = found;
   if (
+    match.isShared ||
     first === undefined ||
     found.some(({ values }) => JSON.stringify(values) !== JSON.stringify(first.values))
   )

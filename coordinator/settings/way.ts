@@ -73,8 +73,10 @@ function cdlOf(
         ? [
             finding(
               'cdl-ambiguous',
-              `${places.join('; ')}, by ${match.rule}`,
-              'CDLs of the same numbers, or one alone',
+              `${places.join('; ')}, by ${match.rule}${match.isShared ? ', which clips of other rolls have too' : ''}`,
+              match.isShared
+                ? 'the roll before the name, as in <roll>/<clip>, or a timecode'
+                : 'CDLs of the same numbers, or one alone',
             ),
           ]
         : [],

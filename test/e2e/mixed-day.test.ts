@@ -2,8 +2,9 @@
 import { cpSync, mkdirSync, readdirSync, readFileSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { beforeAll, expect, test } from 'vitest';
+import { readSettings } from '../../coordinator/settings/read.ts';
 import { rollVerdictSchema, type RollVerdict } from '../../ledger/roll.ts';
-import { runCli } from '../support/cli.ts';
+import { commandProcess, runCli } from '../support/cli.ts';
 import { writeMd5Manifest } from '../support/day.ts';
 import { buildDng, testSamples } from '../support/dng.ts';
 import { freshFolder, sharedFolder } from '../support/folder.ts';
@@ -12,17 +13,23 @@ import { recordsIn } from '../support/schemas.ts';
 import { smallProfile } from '../support/night.ts';
 import { packageFolder } from '../../files/installation.ts';
 
+const runCommand = commandProcess();
 const base = join(sharedFolder, 'mixed-day');
 const day = join(base, 'day-11');
 const original = join(base, 'delivery');
 const settings = join(base, 'show.yaml');
 const proxy = join(packageFolder, smallProfile);
+const cdls = join(base, 'day.ccc');
+const correction = (id: string): string =>
+  `<ColorCorrection id="${id}"><SOPNode><Slope>1.1 1 0.9</Slope><Offset>0 0 0</Offset><Power>1 1 1</Power></SOPNode></ColorCorrection>`;
 
 const settingsText = (ofB: string): string => `version: 1
 show:
   owner: Bell foundry film
   time_zone: Europe/Berlin
   profiles: ['${proxy}']
+  exposure: 0.5
+  cdls: { path: '${cdls}' }
 cameras:
   - name: A
     known_by: { rolls: [A###], model: Bell Foundry Test Pattern One }
@@ -31,6 +38,7 @@ cameras:
     known_by: { rolls: [B###] }
     profiles: ${ofB}
     input: { name: slog3-sgamut3cine }
+    look: { file: '${join(base, 'warm.cube')}', from: acescct, to: acescct }
 rolls:
   B011:
     clips:
@@ -82,11 +90,17 @@ beforeAll(async () => {
       tagged,
     });
   for (const roll of ['A011', 'B011', 'C011']) writeMd5Manifest(join(day, roll));
+  writeFileSync(
+    cdls,
+    `<ColorCorrectionCollection xmlns="urn:ASC:CDL:v1.01">${['B011C001', 'B011C009'].map(correction).join('')}</ColorCorrectionCollection>`,
+  );
+  writeFileSync(join(base, 'warm.cube'), `LUT_3D_SIZE 2\n${'0.5 0.4 0.3\n'.repeat(8)}`);
   writeFileSync(settings, settingsText(`['${proxy}', grading-master-exr]`));
-  const night = await run(original, settings);
+  night = await run(original, settings);
   if (night.code !== 0) throw new Error(night.stderr + night.stdout);
 }, 240_000);
 
+let night: Awaited<ReturnType<typeof runCli>>;
 const verdictOf = (delivery: string, roll: string): RollVerdict =>
   rollVerdictSchema.parse(JSON.parse(readFileSync(join(delivery, 'day-11', roll, 'roll.json'), 'utf8')));
 
@@ -118,9 +132,80 @@ test('every roll is ready with what its camera is due, and the verdict says who 
   expect(recordsIn(original).faults).toEqual([]);
 });
 
+test('looks stand in the verdict with who stated them, and in the ACES Metadata File of every master; what matches nothing is a note', () => {
+  const ofB = verdictOf(original, 'B011').clips.map(({ settings: of }) =>
+    Object.fromEntries((of?.applied ?? []).map(({ setting, from }) => [setting, from])),
+  );
+  expect(ofB).toMatchObject([
+    { exposure: 'show', cdl: 'cdls', look: 'camera', output: 'nobody' },
+    { exposure: 'show', look: 'camera', output: 'nobody' },
+  ]);
+  expect(ofB[1]).not.toHaveProperty('cdl');
+  const amf = (roll: string, path: string): string =>
+    readFileSync(join(original, 'day-11', roll, path), 'utf8');
+  const looks = (text: string): string[] =>
+    [...text.matchAll(/<aces:description>((?:Exposure|CDL|Look)[^<]*)</g)].map((found) => found[1] as string);
+  expect(looks(amf('B011', 'grading-master-exr/B011C001/B011C001.amf'))).toEqual([
+    'Exposure: 0.5 stops',
+    'CDL in acescct, B011C001 of day.ccc',
+    'Look: warm.cube, from acescct to acescct',
+  ]);
+  expect(looks(amf('B011', 'grading-master-exr/B011C002/B011C002.amf'))).toEqual([
+    'Exposure: 0.5 stops',
+    'Look: warm.cube, from acescct to acescct',
+  ]);
+  expect(looks(amf('A011', 'grading-master-4444/A011C001.amf'))).toEqual(['Exposure: 0.5 stops']);
+  // The table itself, the same between ACES2065-1 on both sides, and the exposure.
+  expect(readdirSync(join(original, 'day-11', 'B011', 'reports', 'transforms'))).toHaveLength(3);
+  expect(night.stdout).toMatch(/\[cdl-unmatched\]/);
+  expect(night.stdout).toContain('1 of 2: day.ccc, correction 2, “B011C009”');
+});
+
+test('settings that are begun from the day read well, know its cameras, and fit it; no file is written over', async () => {
+  const file = join(freshFolder('begun'), 'new.yaml');
+  const begun = await runCommand(['settings', 'new', day, '--to', file]);
+  expect(begun.code, begun.stderr).toBe(0);
+  const text = readFileSync(file, 'utf8');
+  const { file: read } = await readSettings(file);
+  expect(read.cameras?.map(({ name, known_by: known }) => [name, known])).toEqual([
+    ['A', expect.objectContaining({ model: 'Bell Foundry Test Pattern One' })],
+    ['B', { rolls: ['B###'] }],
+    ['C', { rolls: ['C###'] }],
+  ]);
+  expect(text).toMatch(/Not known.*\(2 of 2 clips/);
+  expect(text).toMatch(/Tagged as bt709/);
+  expect(text).toMatch(/rdd36 in .*, 256x144 at 24/);
+  const again = await runCommand(['settings', 'new', day, '--to', file]);
+  expect(again.code).toBe(2);
+  expect(again.stderr).toContain('[settings-there]');
+  expect(readFileSync(file, 'utf8')).toBe(text);
+  const lint = await runCommand(['settings', 'lint', file, '--day', day]);
+  expect(lint.stdout).toContain('is valid.');
+  expect(lint.stdout).not.toMatch(/\[/);
+  expect(lint.code).toBe(0);
+  const ofShow = await runCommand(['settings', 'lint', settings, '--day', day]);
+  expect(ofShow.code, ofShow.stdout).toBe(0);
+  expect(ofShow.stdout).toMatch(/correction 1, “B011C001” +B011 B011C001, by clip name/);
+  expect(ofShow.stdout).toMatch(/\[cdl-unmatched\]/);
+  writeFileSync(
+    join(base, 'wrong.yaml'),
+    'version: 1\nshow:\n  exposure: 1\nrolls:\n  B011:\n    clips: { B011C009: { owner: x } }\n',
+  );
+  const wrong = await runCommand(['settings', 'lint', join(base, 'wrong.yaml'), '--day', day]);
+  expect(wrong.code).toBe(1);
+  expect(wrong.stdout).toContain('[settings-clip-absent]');
+  writeFileSync(join(base, 'broken.yaml'), 'version: 1\nshow:\n  exposure: much\n');
+  const broken = await runCommand(['settings', 'lint', join(base, 'broken.yaml')]);
+  expect(broken.code).toBe(2);
+  expect(broken.stdout).toMatch(/line 3, show\.exposure/);
+}, 120_000);
+
 test('plan, status and audit go by the same: nothing left to make, all ready', async () => {
   const plan = await runCli(['plan', day, '--deliver', original, '--settings', settings]);
   expect(plan.code, plan.stdout).toBe(0);
+  expect(plan.stdout).toMatch(/correction 1, “B011C001” +B011 B011C001, by clip name/);
+  expect(plan.stdout).toMatch(/^ +exposure +0\.5 stops \(by the show\)$/m);
+  expect(plan.stdout).toMatch(/^ +cdl +B011C001 of day\.ccc: .*, by clip name \(by the CDLs of the show\)$/m);
   expect(plan.stdout).toContain('0 deliverables to make, 7 already done.');
   expect(plan.stdout).toMatch(/^B011, B011C002: camera B(;.*)?$/m);
   expect(plan.stdout).toMatch(/^ +input +\{"name":"logc3-awg3","ei":800\} \(by the clip\)$/m);

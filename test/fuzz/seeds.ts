@@ -220,6 +220,16 @@ const clf = async (): Promise<Buffer[]> => [
 `),
 ];
 
+const nodes =
+  '<SOPNode><Slope>1.1 1 0.9</Slope><Offset>0 0.01 0</Offset><Power>1 1 1.2</Power></SOPNode><SatNode><Saturation>0.9</Saturation></SatNode>';
+const cdls = [
+  `<?xml version="1.0" encoding="UTF-8"?>\n<ColorCorrectionCollection xmlns="urn:ASC:CDL:v1.01"><ColorCorrection id="a">${nodes}</ColorCorrection></ColorCorrectionCollection>\n`,
+  `<ColorDecisionList xmlns="urn:ASC:CDL:v1.2"><ColorDecision><MediaRef ref="file:///A001/A001C001.mov"/><ColorCorrection id="a">${nodes}</ColorCorrection></ColorDecision><ColorDecision><ColorCorrectionRef ref="a"/></ColorDecision></ColorDecisionList>`,
+].map((text) => Buffer.from(text));
+const edl = Buffer.from(
+  'TITLE: PIT\r\nFCM: NON-DROP FRAME\r\n001  A001R1AB V C 01:00:00:00 01:00:02:00 01:00:00:00 01:00:02:00\r\n* FROM CLIP NAME: A001C001\r\n* ASC_SOP (1.1 1 0.9)(0 0.01 0)(1 1 1.2)\r\n* ASC_SAT 0.9\r\n',
+);
+
 /** What lies behind the first line of fingerprints, unpacked: damage in packed bytes would always be seen by their checksum. */
 const body = (file: Buffer): Buffer => inflateSync(file.subarray(file.indexOf('\n') + 1));
 
@@ -316,6 +326,8 @@ export const seedsOf = {
   decoders: () => yaml('decoders'),
   cube,
   clf,
+  cdl: async () => cdls,
+  edl: async () => [edl],
   fingerprints: fingerprintSets,
   sketches,
   points,
@@ -334,6 +346,8 @@ export const textFormats: ReadonlySet<FuzzFormat> = new Set<FuzzFormat>([
   'decoders',
   'cube',
   'clf',
+  'cdl',
+  'edl',
 ]);
 
 const nameOf = (index: number): string => `${String(index).padStart(2, '0')}.seed`;

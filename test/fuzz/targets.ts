@@ -21,7 +21,9 @@ import { isHashList1, readHashList1 } from '../../files/manifest/hash-list-1.ts'
 import { readHistory } from '../../files/manifest/history.ts';
 import { parseXml, XmlError } from '../../files/manifest/xml.ts';
 import { FindingError } from '../../findings/finding.ts';
+import { cdlsOf } from '../../media/colour/cdl-file.ts';
 import { colourFileSteps } from '../../media/colour/file.ts';
+import { ColourFileError } from '../../media/colour/refuse.ts';
 import { acesFaults } from '../../check/master/exr/aces.ts';
 import { ExrForeign } from '../../check/master/exr/damage.ts';
 import { decodeAll, decodeHalves, surveyValues } from '../../check/master/exr/values.ts';
@@ -249,6 +251,8 @@ export const targets: Readonly<
     extension: '.clf',
     readers: [{ name: 'steps', read: ({ bytes }) => colourFileSteps('a.clf', bytes) }],
   },
+  cdl: { extension: '.ccc', readers: [{ name: 'corrections', read: ({ bytes }) => cdlsOf('a.ccc', bytes) }] },
+  edl: { extension: '.edl', readers: [{ name: 'corrections', read: ({ bytes }) => cdlsOf('a.edl', bytes) }] },
   fingerprints: {
     extension: '.trail',
     readers: [
@@ -301,6 +305,7 @@ export function faultOf(error: unknown, { rangeError }: Reader): string | null {
     error instanceof DngRefusal ||
     error instanceof XmlError ||
     error instanceof FindingError ||
+    error instanceof ColourFileError ||
     error instanceof DecoderFailed
   )
     return null;

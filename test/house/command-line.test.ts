@@ -17,6 +17,8 @@ const commands = [
   ['profiles', 'list'],
   ['profiles', 'show'],
   ['profiles', 'lint'],
+  ['settings', 'new'],
+  ['settings', 'lint'],
   ['status'],
   ['audit'],
   ['sign'],

@@ -9,6 +9,7 @@ import { builtInProfiles, lintProfileFile } from '../../profiles/load.ts';
 import { curveNames, logc3Indices } from '../../media/colour/curves.ts';
 import { gamutNames } from '../../media/colour/gamuts.ts';
 import { inputNames } from '../../media/colour/input.ts';
+import { displaySpaces, linearSpaces, logSpaces } from '../../media/colour/way.ts';
 import { readSettings } from '../../coordinator/settings/read.ts';
 import { recordForms } from '../../coordinator/records/forms.ts';
 import { partsOf, recordFields, recordsPage, schemaFiles } from '../../setup/records-page.mjs';
@@ -83,7 +84,15 @@ test('the example of docs/profiles.md is a right profile', async () => {
 
 test('docs/settings.md is what `npm run docs` writes, and the file that it shows reads well', async () => {
   expect(readFileSync(join(packageFolder, 'docs', 'settings.md'), 'utf8')).toBe(
-    settingsPage({ inputs: inputNames, curves: curveNames, gamuts: gamutNames, indices: logc3Indices }),
+    settingsPage({
+      inputs: inputNames,
+      curves: curveNames,
+      gamuts: gamutNames,
+      indices: logc3Indices,
+      logs: logSpaces,
+      linears: linearSpaces,
+      displays: displaySpaces,
+    }),
   );
   const path = join(freshFolder('settings'), 'show.yaml');
   writeFileSync(path, exampleSettings);

@@ -63,6 +63,14 @@ test('status, audit and sign of a folder without a roll', async () => {
   await expectDocument('sign', ['sign', folder, '--key', key], 1);
 });
 
+test('settings lint of a right file and of a wrong one', async () => {
+  const file = join(freshFolder('json'), 'show.yaml');
+  writeFileSync(file, 'version: 1\n');
+  await expectDocument('settings lint', ['settings', 'lint', file], 0);
+  writeFileSync(file, 'version: 2\n');
+  await expectDocument('settings lint', ['settings', 'lint', file], 2);
+});
+
 test('profiles lint of a right file', async () => {
   const file = join(freshFolder('json'), 'editorial-copy.yaml');
   cpSync(join(packageFolder, 'test', 'fixtures', 'profiles', 'small-vc3.yaml'), file);
@@ -75,6 +83,7 @@ test('check, manifest and plan of a small day, and a night over it', async () =>
   const day = await makeDay(join(folder, 'day-04'), { A001: { 'A001C001.mov': { frames: 6 } } });
   mkdirSync(join(folder, 'manifests'));
   await expectDocument('check', ['check', day, '--quiet'], 0);
+  await expectDocument('settings new', ['settings', 'new', day, '--to', join(folder, 'show.yaml')], 0);
   await expectDocument('manifest', ['manifest', join(day, 'A001'), '--to', join(folder, 'manifests')], 0);
   const profile = join(packageFolder, 'test', 'fixtures', 'profiles', 'small-h264.yaml');
   const common = [day, '--deliver', join(folder, 'delivery'), '--profile', profile, '--quiet'];

@@ -32,8 +32,23 @@ describe('files that people write', () => {
     expect(faultsIn('profile-movie', { ...profile, codec: 'vc3' })).not.toEqual([]);
   });
 
-  test('the settings that docs/settings.md shows', () => {
+  test('the settings that docs/settings.md shows, and those that name files, whose digests nobody writes', () => {
     expect(faultsIn('settings', parse(exampleSettings))).toEqual([]);
+    const named = {
+      version: 1,
+      show: {
+        input: { file: 'in.cube', gives: 'acescct' },
+        cdl: { file: 'day.ccc', id: 'pit' },
+        look: { file: 'show.cube', from: 'acescct', to: 'srgb' },
+        cdls: { path: 'cdls' },
+      },
+      rolls: {
+        A001: { cdl: 'none', look: 'none', output: 'as-recorded', exposure: 1, gamut_compression: true },
+      },
+    };
+    expect(faultsIn('settings', named)).toEqual([]);
+    expect(faultsIn('settings', { ...named, show: { look: { file: 'show.3dl' } } })).not.toEqual([]);
+    expect(faultsIn('settings', { ...named, show: { exposure: 11 } })).not.toEqual([]);
   });
 
   const examples = join(packageFolder, 'media', 'raw', 'decoders', 'examples');

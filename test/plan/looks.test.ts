@@ -3,8 +3,9 @@ import { mkdirSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { describe, expect, test } from 'vitest';
 import { understand } from '../../coordinator/settings/interpret.ts';
-import { cdlListing, type CdlList, matchCdl } from '../../coordinator/settings/match-cdls.ts';
-import { readSettings, type Settings } from '../../coordinator/settings/read.ts';
+import { settingsOfDay } from '../../coordinator/roll/shared-names.ts';
+import { cdlListing, type CdlList, cdlOfMatch, matchCdl } from '../../coordinator/settings/match-cdls.ts';
+import { noSettings, readSettings, type Settings } from '../../coordinator/settings/read.ts';
 import { unmatchedFindings } from '../../coordinator/settings/unmatched.ts';
 import { cdlsText } from '../../coordinator/show/cdls-text.ts';
 import { type Finding, FindingError } from '../../findings/finding.ts';
@@ -366,6 +367,42 @@ describe('CDLs of many clips', () => {
       listOf('a.ccc', ccc(correction('A001C001', 0.5), correction('A001/A001C001', other)));
     expect(found(two(0.6))).toEqual([['cdl-ambiguous'], undefined]);
     expect(found(two(0.5))).toEqual([[], 0.5]);
+  });
+
+  test('a name that clips of several rolls have is nobody\u2019s alone; with its roll or in its time it is', () => {
+    const held = (list: CdlList, facts = at('10:00:00:00', 48)): readonly [string, boolean] | null => {
+      const match = matchCdl({ ...list, shared: new Set(['c0001']) }, { roll: 'A001', name: 'C0001', facts });
+      return match === null ? null : [match.rule, cdlOfMatch(list, match) === null];
+    };
+    expect(held(listOf('a.ccc', ccc(correction('C0001', 0.5))))).toEqual(['clip name', true]);
+    expect(held(listOf('a.ccc', ccc(correction('A001/C0001', 0.5))))).toEqual(['clip name', false]);
+    expect(held(listOf('a.edl', event('AX', '10:00:00:12', '10:00:01:00', 'C0001')))).toEqual([
+      'clip name',
+      false,
+    ]);
+  });
+
+  test('names of several rolls are found by those of their files and folders', async () => {
+    const folder = freshFolder('rolls');
+    const rolls = ['A001', 'B001'].map((name) => ({ name, folder: join(folder, name) }));
+    for (const [roll, path] of [
+      ['A001', 'CLIP/C0001.MP4'],
+      ['B001', 'CLIP/c0001.mov'],
+      ['A001', 'X/F_000001.dng'],
+      ['B001', 'Y/F_000009.dng'],
+      ['A001', 'Only.mov'],
+      ['B001', 'note.txt'],
+      ['A001', 'note.txt'],
+    ] as const) {
+      mkdirSync(join(folder, roll, path, '..'), { recursive: true });
+      writeFileSync(join(folder, roll, path), 'x');
+    }
+    const { file } = await settings('show: { cdls: { path: day.ccc } }');
+    const given = { ...noSettings, file };
+    const { shared } =
+      (await settingsOfDay(given, rolls, new AbortController().signal)).file.show?.cdls ?? {};
+    expect([...(shared ?? [])].sort()).toEqual(['c', 'c0001', 'clip', 'f']);
+    expect(await settingsOfDay(noSettings, rolls, new AbortController().signal)).toBe(noSettings);
   });
 
   test('the list says which is whose by which rule, what is nobody’s, what is held, and which clips have none', () => {
