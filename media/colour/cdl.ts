@@ -23,8 +23,8 @@ export type Cdl = z.infer<typeof cdlSchema>;
 
 /**
  * Without the limits of version 1.2: in ACEScct, where the lists of ACES shows are made and applied, 1.0 is linear 222.9 and black noise lies
- * below 0; limits of 0 and 1 would cut the highlights of the scene. Academy S-2016-001, annex B (from memory), and S-2014-006 name this form:
- * no limit anywhere, and no power where slope and offset give less than 0.
+ * below its black; limits of 0 and 1 would cut highlights of the scene. So the appendix of Academy S-2016-001 on ASC CDL has no limit, and no power
+ * where slope and offset give less than 0; Academy S-2014-006 calls that form `FwdNoClamp`.
  */
 export const STYLE_IN_ACESCCT: CdlStyle = 'FwdNoClamp';
 
