@@ -1,5 +1,6 @@
 /** Whether a planned deliverable is finished already: by its report, by the bytes that stand, and by what the gate would say of it. */
 import { blocks } from '../../findings/finding.ts';
+import { hasKeptFiles } from '../../ledger/kept-files.ts';
 import type { Job } from '../../ledger/job.ts';
 import { completeRecords, completionOf } from '../../ledger/completion.ts';
 import { wantedOf } from '../../ledger/wanted.ts';
@@ -41,6 +42,8 @@ export async function isFinished(
     [],
   );
   if (findings.some((item) => blocks(item) && item.code !== 'folder-file-unexpected')) return false;
+  // The audit holds a master whose transforms are gone, and only what is made is given them again.
+  if (!(await hasKeptFiles(deliverable.outcome, job.deliveryFolder))) return false;
   if (mayWrite) await completeRecords(completion, job.deliveryFolder);
   return true;
 }

@@ -1,6 +1,6 @@
 /** Which files a roll's statement names, by its records. Pure. */
 import { createHash } from 'node:crypto';
-import { extname } from 'node:path';
+import { keptFilesOf } from '../../ledger/kept-files.ts';
 import { layout } from '../../ledger/layout.ts';
 import type { NamedDigest, StatementParts } from '../../ledger/provenance/build.ts';
 import { type ClipReport, clipReportSchema } from '../../ledger/report.ts';
@@ -8,8 +8,6 @@ import type { RollVerdict } from '../../ledger/roll.ts';
 import { recordBytes } from '../../ledger/store.ts';
 import { transformPath } from '../../ledger/transform.ts';
 import type { ClipFacts } from '../../media/facts.ts';
-import type { AmfOutcome } from '../../profiles/master/amf.ts';
-import { filesOfLooks } from '../../profiles/master/amf-looks.ts';
 import { type DeliverableOnDisk, deliverableKey } from '../gate/input.ts';
 
 export function sha256Of(bytes: Buffer): string {
@@ -47,7 +45,8 @@ export function partsOf({ verdict, facts, clipReports, onDisk }: PartsInput): St
       const sha256 = disk?.remeasured?.sha256 ?? file?.sha256;
       if (file && sha256 !== undefined && disk?.bytesOnDisk !== null)
         outputs.push({ path: file.path, sha256, ...(file.files === undefined ? {} : { folder: true }) });
-      for (const [path, digest] of lookFiles(disk?.report?.outcome.amf)) records.set(path, digest);
+      if (disk?.report)
+        for (const [path, digest] of keptFilesOf(disk.report.outcome)) records.set(path, digest);
       for (const [index, { path }] of (disk?.report?.sidecars ?? []).entries()) {
         const now = disk?.sidecarsSha256?.[index] ?? null;
         if (now !== null) outputs.push({ path, sha256: now });
@@ -55,25 +54,6 @@ export function partsOf({ verdict, facts, clipReports, onDisk }: PartsInput): St
     }
   }
   return { verdict, facts, outputs, records: [...records].map(([path, sha256]) => ({ path, sha256 })) };
-}
-
-/** What the ACES Metadata File names of looks, and what that was made of. */
-function lookFiles(amf: AmfOutcome | undefined): [string, string][] {
-  if (amf === undefined) return [];
-  const looks = [
-    ...(amf.looks ?? []).flatMap((look) => (look.what === 'look' ? [look.look] : [])),
-    ...(amf.output?.look === undefined ? [] : [amf.output.look]),
-  ];
-  return [
-    ...[...filesOfLooks(amf).keys()].map((sha256): [string, string] => [
-      layout.transform(sha256, '.clf'),
-      sha256,
-    ]),
-    ...looks.map(({ file, sha256 }): [string, string] => [
-      layout.transform(sha256, extname(file).toLowerCase()),
-      sha256,
-    ]),
-  ];
 }
 
 /** The parts of a roll that was decided just now, with its clip reports as they will be written. */

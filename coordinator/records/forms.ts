@@ -11,12 +11,14 @@ import { checkResultSchema, clipReportSchema, deliverableReportSchema } from '..
 import { manifestReadSchema, rollVerdictSchema } from '../../ledger/roll.ts';
 import { toolchainSchema } from '../../ledger/toolchain.ts';
 import { colourTagsSchema } from '../../media/colour/tags.ts';
+import { colourWaySchema, wayLookSchema } from '../../media/colour/way.ts';
 import { inputTransformSchema } from '../../media/colour/input.ts';
 import { declarationSchema, declaredDecoderSchema } from '../../media/declaration.ts';
 import { audioFactsSchema, clipFactsSchema, videoFactsSchema } from '../../media/facts.ts';
 import { interpretationSchema } from '../../media/interpretation.ts';
 import { rawFactsSchema } from '../../media/raw-facts.ts';
 import { ratioSchema, timecodeSchema } from '../../media/time/schema.ts';
+import { amfSchema } from '../../profiles/master/amf.ts';
 import { linearisationSchema } from '../../profiles/master/linearisation.ts';
 import { masterOutcomeSchema } from '../../profiles/master/outcome.ts';
 import { masterSchema } from '../../profiles/master/schema.ts';
@@ -49,6 +51,9 @@ const parts: Readonly<Record<string, z.ZodType>> = {
   'colour-tags': colourTagsSchema,
   'input-transform': inputTransformSchema,
   interpretation: interpretationSchema,
+  'colour-way': colourWaySchema,
+  'way-look': wayLookSchema,
+  'aces-metadata': amfSchema,
   'decoder-declaration': declarationSchema,
   'movie-outcome': outcomeSchema,
   'frames-outcome': masterOutcomeSchema,

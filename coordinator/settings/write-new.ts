@@ -102,7 +102,13 @@ function formOf({ kind, container, video, raw, audio }: ClipFacts): string {
   const sound =
     audio.length === 0 ? '' : `, ${audio.length} audio ${audio.length === 1 ? 'track' : 'tracks'}`;
   if (raw !== undefined) return `raw frames (${container}), ${picture}, read by ${raw.decoder.name}`;
-  return `${kind === 'sequence' ? `${container} frames` : `${codec} in ${container}`}, ${pixelFormat}, ${picture}, tags ${tag(colour.primaries)} ${tag(colour.transfer)} ${tag(colour.matrix)} ${tag(colour.range)}${sound}`;
+  // ffprobe names every form that one reader takes; the first is enough for people.
+  const form = container.split(',')[0] ?? container;
+  const { primaries, transfer, matrix } = colour;
+  const tags = [primaries, transfer, matrix].every((one) => one === null)
+    ? 'no colour tags'
+    : `tags ${tag(primaries)} ${tag(transfer)} ${tag(matrix)}`;
+  return `${kind === 'sequence' ? `${form} frames` : `${codec} in ${form}`}, ${pixelFormat}, ${picture}, ${tags}${sound}`;
 }
 
 const named = (input: InputTransform | null): string | null =>

@@ -1,5 +1,5 @@
 /** A mixed day, one camera raw, one log, one plain: one command, and every roll is ready with what its camera is due. */
-import { cpSync, mkdirSync, readdirSync, readFileSync, writeFileSync } from 'node:fs';
+import { cpSync, mkdirSync, readdirSync, rmSync, readFileSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { beforeAll, expect, test } from 'vitest';
 import { readSettings } from '../../coordinator/settings/read.ts';
@@ -209,6 +209,12 @@ test('plan, status and audit go by the same: nothing left to make, all ready', a
   expect(plan.stdout).toContain('0 deliverables to make, 7 already done.');
   expect(plan.stdout).toMatch(/^B011, B011C002: camera B(;.*)?$/m);
   expect(plan.stdout).toMatch(/^ +input +\{"name":"logc3-awg3","ei":800\} \(by the clip\)$/m);
+  // What the audit would hold for want of a file, a run makes again.
+  const without = join(freshFolder('without-looks'), 'delivery');
+  cpSync(original, without, { recursive: true });
+  rmSync(join(without, 'day-11', 'B011', 'reports', 'transforms'), { recursive: true });
+  const left = await runCommand(['plan', day, '--deliver', without, '--settings', settings]);
+  expect(left.stdout).toContain('2 deliverables to make, 5 already done.');
   const status = await runCli(['status', original]);
   expect(status.code, status.stdout).toBe(0);
   expect(status.stdout).toMatch(
