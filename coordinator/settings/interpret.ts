@@ -3,7 +3,7 @@ import type { AppliedSetting, AppliedSettings, SettingOrigin } from '../../ledge
 import { append } from '../../findings/append.ts';
 import { type Finding, finding } from '../../findings/finding.ts';
 import { gamutOf, samePrimaries } from '../../media/colour/gamuts.ts';
-import { gamutOfInput, inputOfTags, type InputTransform } from '../../media/colour/input.ts';
+import { gamutOfInput, inputName, inputOfTags, type InputTransform } from '../../media/colour/input.ts';
 import type { ClipFacts } from '../../media/facts.ts';
 import { chromaticitiesText } from '../../media/formats/exr/source.ts';
 import type { Interpretation } from '../../media/interpretation.ts';
@@ -28,15 +28,6 @@ export interface Understood {
   readonly settings: AppliedSettings;
   readonly findings: readonly Finding[];
 }
-
-const named = (input: InputTransform): string =>
-  'name' in input
-    ? input.name
-    : 'file' in input
-      ? input.file
-      : 'curve' in input
-        ? `${input.curve}-${input.gamut}`
-        : 'a log curve';
 
 /** Names and values of a setting with parts, as the settings file writes them. */
 const written = (value: unknown): string =>
@@ -150,9 +141,9 @@ function contradictions(
   said: string,
 ): Finding[] {
   const findings: Finding[] = [];
-  const expected = `${named(stated)}, ${said}`;
-  if (tagged !== null && named(stated) !== named(tagged))
-    findings.push(finding('input-differs-from-tags', `tags of ${named(tagged)}`, expected));
+  const expected = `${inputName(stated)}, ${said}`;
+  if (tagged !== null && inputName(stated) !== inputName(tagged))
+    findings.push(finding('input-differs-from-tags', `tags of ${inputName(tagged)}`, expected));
   const chromaticities = exr?.chromaticities ?? null;
   const gamut = gamutOfInput(stated);
   if (chromaticities !== null && gamut !== null && !samePrimaries(chromaticities, gamut))

@@ -2,6 +2,7 @@
 import type { Finding } from '../../findings/finding.ts';
 import { printable } from '../../files/names.ts';
 import type { NightPlan } from '../plan/index.ts';
+import type { ShownOfRoll } from '../plan/shown.ts';
 import type { LeftOfRoll } from '../plan/left.ts';
 import { ESTIMATE_RESTS_ON } from '../plan/time.ts';
 import { bytesText, count, durationText, findingsText } from './words.ts';
@@ -24,6 +25,8 @@ export interface PlannedRoll {
   readonly sketchBytes: number;
   /** What sources say beside their pictures and masters have no place for. */
   readonly left: LeftOfRoll;
+  /** How movies for a display show their pictures. */
+  readonly shown: readonly ShownOfRoll[];
 }
 
 /** What compression leaves open; a twentieth either way is no news. */
@@ -41,6 +44,19 @@ const metadata = ({ left: { values, clips } }: PlannedRoll): string =>
   values === 0
     ? ''
     : `, ${values} of the metadata of ${count(clips, 'clip')} without a place in masters (--json names them)`;
+
+const FEW = 3;
+function shownText({ shown }: PlannedRoll): string {
+  return shown
+    .map(({ way, profiles, clips }) => {
+      const named =
+        clips.length > FEW
+          ? `${clips.slice(0, FEW).join(', ')} and ${clips.length - FEW} more`
+          : clips.join(', ');
+      return `\n          shown ${way}: ${printable(named)} (${profiles.join(', ')})`;
+    })
+    .join('');
+}
 
 function toMake(roll: PlannedRoll): string {
   const { deliverables, bytes } = roll.withoutRoom;
@@ -69,7 +85,10 @@ export function planText(
 ): string {
   const parts = [
     rolls
-      .map((roll) => `${printable(roll.roll).padEnd(8)}  ${count(roll.clips, 'clip')}, ${toMake(roll)}`)
+      .map(
+        (roll) =>
+          `${printable(roll.roll).padEnd(8)}  ${count(roll.clips, 'clip')}, ${toMake(roll)}${shownText(roll)}`,
+      )
       .join('\n'),
   ];
   for (const volume of plan.volumes.filter(({ bytes }) => bytes > 0 || plan.withoutRoom.deliverables === 0)) {

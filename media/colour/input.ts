@@ -370,3 +370,13 @@ export function inputOfTags({ primaries, transfer, matrix }: ColourTags): InputT
   );
   return found === undefined ? null : { name: found.name };
 }
+
+/** For people. */
+export const inputName = (input: InputTransform): string =>
+  'name' in input
+    ? input.name
+    : 'file' in input
+      ? input.file
+      : 'curve' in input
+        ? `${input.curve}-${input.gamut}`
+        : 'a log curve';

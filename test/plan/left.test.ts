@@ -42,6 +42,7 @@ test('names every one with its reason by clip and profile, and counts a name of 
         withoutRoom: { deliverables: 0, bytes: 0 },
         bytesRange: { least: 100, most: 100 },
         left: leftOfRoll(jobs),
+        shown: [],
       },
     ],
     [],

@@ -7,6 +7,7 @@ const roll = {
   bytesRange: { least: 0, most: 0 },
   sketchBytes: 0,
   left: { values: 0, clips: 0 },
+  shown: [],
 };
 
 test('a plan without room says what would be made, not that nothing is', () => {
