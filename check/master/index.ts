@@ -23,8 +23,6 @@ export interface MasterCheckRequest {
   /** The folder of the frames. */
   readonly path: string;
   readonly outcome: MasterOutcome;
-  /** Name of the source, as the headers have it. */
-  readonly source: string;
   readonly points: PixelSamples | null;
   readonly sceneLinear: ToSceneLinear | null;
   /** The frames as they left the encoder; null when nobody says. */
@@ -52,7 +50,7 @@ const TOOL = 'own reader';
 
 /** Throws what node:fs throws for a folder that cannot be read, and the signal's reason when stopped. */
 export async function checkMaster(request: MasterCheckRequest): Promise<MasterCheckReport> {
-  const { outcome, points, sceneLinear, written, source, subject = {} } = request;
+  const { outcome, points, sceneLinear, written, subject = {} } = request;
   const measured = await measureMaster({
     path: request.path,
     outcome,
@@ -71,7 +69,6 @@ export async function checkMaster(request: MasterCheckRequest): Promise<MasterCh
       sceneLinear,
       written,
       seen: request.seen ?? null,
-      source,
     });
     if (verdict === null) {
       findings.push(

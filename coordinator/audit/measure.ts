@@ -99,7 +99,7 @@ async function measureOne({
     });
     const { linearisation, width, height } = report.outcome;
     const reading =
-      linearisation === undefined
+      linearisation === null
         ? null
         : checkReading({ linearisation, width, height }, stored.fingerprints?.reading, subject);
     const beside = await sidecarsAgain(report, folder, subject);
@@ -155,7 +155,6 @@ async function measureMasterAgain({
   const checked = await checkMaster({
     path,
     outcome,
-    source: report.clip.name,
     points: stored.points,
     sceneLinear: sceneLinear.sceneLinear,
     written: hash === undefined ? null : { digest: hash, frames: null },

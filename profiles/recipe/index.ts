@@ -66,7 +66,7 @@ export function recipeOf({
   threads,
 }: RecipeRequest): Recipe {
   const ways = deliverables.map(({ profile, outcome }, index) => {
-    const bits = outcome.burnIn === undefined ? 8 : layoutOf(pixelsForFfmpeg(profile.pixels))?.bits;
+    const bits = outcome.burnIn.length === 0 ? 8 : layoutOf(pixelsForFfmpeg(profile.pixels))?.bits;
     if (bits === undefined) throw new RangeError(`text is burnt into ${profile.pixels}`);
     const text = burnIn({ outcome, bits, textFolder, key: `text-${index}`, alignsText });
     const plan = tilesOf(facts, profile, outcome);
@@ -89,7 +89,7 @@ export function recipeOf({
   });
   let inputs = 1;
   const taps = deliverables.map(({ profile, outcome }, index) => {
-    const encodedAs = outcome.pictureError === undefined ? '' : pixelsForFfmpeg(profile.pixels);
+    const encodedAs = outcome.pictureError === null ? '' : pixelsForFfmpeg(profile.pixels);
     const tap = sketchTap({ outcome, encodedAs, input: inputs, folder: textFolder, key: String(index) });
     if (tap !== null) inputs += 1;
     return tap;

@@ -100,7 +100,6 @@ export async function checkInPlace(
   return await checkMaster({
     path: folder,
     outcome,
-    source: job.clip.name,
     points,
     sceneLinear: sceneLinearOf(
       outcome.linearisation,

@@ -84,15 +84,38 @@ export const outcome: Outcome = {
   height: 180,
   pixelFormat: 'yuv422p',
   colour: { primaries: 'bt709', transfer: 'bt709', matrix: 'bt709', range: 'limited' },
+  pixelAspect: { num: 1, den: 1 },
+  fieldOrder: 'progressive',
   container: 'mov',
   codec: 'vc3',
   codecTag: 'AVdh',
   codecProfile: 'DNXHR LB',
   maxLevel: null,
   packetBytes: null,
+  keyFrameDistance: null,
   timecode: null,
   reel: null,
   audio: [],
+  proof: {
+    framing: {
+      scaled: { width: 320, height: 180 },
+      window: { left: 0, top: 0, width: 320, height: 180 },
+      covered: [],
+    },
+    basis: { matrix: 'bt709', range: 'limited' },
+    earlierField: null,
+    kept: false,
+    lines: 180,
+    audioOffsets: [],
+  },
+  burnIn: [],
+  pictureError: null,
+  exact: null,
+  says: null,
+  linearisation: null,
+  texts: { make: null, model: null, date: null },
+  left: [],
+  amf: null,
   estimatedBytes: 1000,
 };
 
@@ -150,7 +173,8 @@ export function report(of: Clip, profile: string, profileHash: string): Delivera
     file: { path: `${profile}/${of.id}.mov`, bytes: 1234, xxh128: 'aa', sha256: 'bb' },
     fingerprints: { path: `reports/fingerprints/${of.id}.fingerprints`, sha256: 'ee' },
     facts,
-    checks: allChecks.map((check) => ({
+    // The last one only its maker can see.
+    checks: [...allChecks, 'encoder-input'].map((check) => ({
       check,
       status: 'passed',
       measured: 'm',

@@ -129,7 +129,6 @@ describe('raw frames with tags by exiftool', () => {
       checkMaster({
         path: join(path, '..'),
         outcome: outcomeOf(job, 'grading-master-exr'),
-        source: NAME,
         points: null,
         sceneLinear: null,
         written: null,

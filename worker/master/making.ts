@@ -91,9 +91,6 @@ export interface MakingContext {
   readonly signal: AbortSignal;
 }
 
-/** Name of the source, as the headers have it. */
-export const sourceName = ({ clip }: Pick<Job, 'clip'>): string => clip.name;
-
 export async function startMasters(
   job: Job,
   { folders, movies }: MasterGroup,
@@ -136,7 +133,6 @@ export async function startMasters(
       transform,
       raw,
       files,
-      source: sourceName(job),
     },
     context.threads,
     onFrames,

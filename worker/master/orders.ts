@@ -35,8 +35,6 @@ export interface FramePoolSetup {
   } | null;
   /** Coded frames in files that the threads read themselves; null: frames come with their orders, or are raw. */
   readonly files: { readonly rollFolder: string; readonly place: SequencePlace } | null;
-  /** What the header says of the source: the clip's name, and where a frame of a sequence lies. */
-  readonly source: string;
 }
 
 export interface FrameOrder {

@@ -22,7 +22,7 @@ import { besideOf } from '../sidecars.ts';
 import { askTarget } from '../target.ts';
 import { writeCompanions } from './companions.ts';
 import type { Encoded, StagedMovieMaster } from './encoder.ts';
-import { type MasterEvidence, type MasterGroup, type MasterMaking, sourceName } from './making.ts';
+import type { MasterEvidence, MasterGroup, MasterMaking } from './making.ts';
 
 /** How the frames came to the frame pool, and what was heard meanwhile. */
 interface FrameResultsFrom {
@@ -78,7 +78,6 @@ async function finishFrames(
   const checked = await checkMaster({
     path: made.staged,
     outcome,
-    source: sourceName(job),
     points: evidence.points,
     sceneLinear: evidence.sceneLinear,
     written,
