@@ -217,7 +217,7 @@ describe('our own reader refuses what is damaged', () => {
   const to = new Float32Array(3 * 48);
   const good = exrFrame();
   const table = attributesOf(good).end;
-  const valueOf = (bytes: Buffer, name: string, type: string): Buffer => {
+  const headerValue = (bytes: Buffer, name: string, type: string): Buffer => {
     const key = Buffer.from(`${name}\0${type}\0`, 'latin1');
     return bytes.subarray(bytes.indexOf(key) + key.length + 4);
   };
@@ -264,14 +264,14 @@ describe('our own reader refuses what is damaged', () => {
     ['tiles', spoilt((bytes) => void bytes.writeInt32LE(0x202, 4)), /not in scan lines/],
     [
       'a data window that ends before it begins',
-      spoilt((bytes) => valueOf(bytes, 'dataWindow', 'box2i').writeInt32LE(-3, 12)),
+      spoilt((bytes) => headerValue(bytes, 'dataWindow', 'box2i').writeInt32LE(-3, 12)),
       /a data window of 8x-2/,
     ],
     [
       'a data window that no bytes can fill',
       spoilt((bytes) => {
-        valueOf(bytes, 'dataWindow', 'box2i').writeInt32LE(60_000, 8);
-        valueOf(bytes, 'compression', 'compression')[0] = 2;
+        headerValue(bytes, 'dataWindow', 'box2i').writeInt32LE(60_000, 8);
+        headerValue(bytes, 'compression', 'compression')[0] = 2;
       }),
       /chunk 1 of 6 has 48 bytes, which cannot be 360006/,
     ],
