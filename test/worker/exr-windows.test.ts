@@ -15,6 +15,7 @@ import { POINTS } from '../../proof/pixel-samples.ts';
 import { runJob } from '../../worker/job.ts';
 import { exrFrame } from '../support/exr.ts';
 import { freshFolder } from '../support/folder.ts';
+import { further } from '../support/lane.ts';
 import { mediaTools } from '../support/make.ts';
 import { interpretation, reportOf } from '../support/master.ts';
 import { masterJob, numberedFrames, sequenceClip } from '../support/masters.ts';
@@ -116,6 +117,22 @@ describe('a picture is where its windows put it', () => {
         { data: '60x33+31+17', display: '160x90+0+0' },
       ],
     ],
+    ...further<[string, string[], Windows[]]>(
+      [
+        'PIZ of floats: data partly and wholly beside the display window, and one pixel of it',
+        ['-d', 'float', '--compression', 'piz'],
+        [
+          { data: '90x90-40-60', display: '160x90+0+0' },
+          { data: '160x90+150+80', display: '160x90+0+0' },
+          { data: '1x1+80+45', display: '160x90+0+0' },
+        ],
+      ],
+      [
+        'PIZ wholly beside the display window: black',
+        ['-d', 'half', '--compression', 'piz'],
+        [{ data: '160x90+200+0', display: '160x90+0+0' }],
+      ],
+    ),
   ])('%s', async (_, options, windows) => {
     const roll = freshFolder('windows');
     await frames(roll, options, windows);

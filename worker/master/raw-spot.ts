@@ -50,7 +50,7 @@ export interface Spotted {
 /** What of a job it takes. */
 export interface RawSpotJob extends Pick<Job, 'rollFolder'> {
   readonly clip: Pick<Job['clip'], 'place'>;
-  readonly facts: Pick<Job['facts'], 'raw'>;
+  readonly facts: Pick<Job['facts'], 'raw' | 'interpretation'>;
 }
 
 /** Relative changes of the mosaic, smaller than anything that 32-bit arithmetic does to it. */
