@@ -3,9 +3,11 @@
  * CIE XYZ Space" of the DNG specification with the numbers of its reference code, written down here once more. Spots go by it, so that a master whose
  * matrix, balance or exposure was computed wrongly is held by its pixels.
  */
-import type { Calibration, RawPicture } from '../../media/formats/dng/header.ts';
 import type { Interpretation } from '../../media/interpretation.ts';
+import type { RawFacts } from '../../media/raw-facts.ts';
 
+type RawPicture = RawFacts['picture'];
+type Calibration = RawPicture['calibrations'][number];
 type Triple = readonly [number, number, number];
 type Chromaticity = readonly [x: number, y: number];
 /** Row by row. */

@@ -136,6 +136,14 @@ describe('what the development finds', () => {
     );
   });
 
+  test('a temperature that somebody chose is said as it was chosen', () => {
+    const tags = tagsOf([tungsten, daylight], true);
+    const whiteBalance = { kelvin: 4800, tint: 4 };
+    expect(developmentOf({ ...rawPicture(8, 8), ...tags }, { ...asShot, whiteBalance })).toMatchObject({
+      white: whiteBalance,
+    });
+  });
+
   test('of a frame that says its white by x and y', () => {
     const tags = {
       ...tagsOf([tungsten, daylight], true),
