@@ -55,7 +55,7 @@ export function compareSketches(
     sketch === null ||
     values === null ||
     reference === null ||
-    pictureError === undefined ||
+    pictureError === null ||
     sketch.width !== width ||
     sketch.height !== height ||
     sketch.grid.columns !== pictureError.columns ||
@@ -95,18 +95,12 @@ export function compareFingerprints(
           outcome.audio.map((track) => track.sourceTrack),
         );
   const { proof } = outcome;
-  const source = proof === undefined ? null : basisOf(proof.basis);
+  const source = basisOf(proof.basis);
   // What is kept as it is has the levels of its source, whatever they are tagged as.
-  const output = proof?.kept === true ? source : basisOf(outcome.colour);
-  if (
-    proof === undefined ||
-    source === null ||
-    output === null ||
-    witness.picture === null ||
-    !isComparable(proof.framing)
-  )
+  const output = proof.kept ? source : basisOf(outcome.colour);
+  if (source === null || output === null || !isComparable(proof.framing))
     return { picture: null, audioTracks, exact };
-  if (proof.kept === true)
+  if (proof.kept)
     return {
       picture: comparePictures({
         source: firstViews(fingerprints.picture),

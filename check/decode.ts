@@ -44,7 +44,7 @@ export async function decodeWhole(
   let touch = (): void => undefined;
   const threads = options.threads === undefined ? [] : ['-threads', String(options.threads)];
   const { witness } = options;
-  const graph = witness === undefined || witness.graph === null ? [] : ['-filter_complex', witness.graph];
+  const graph = witness === undefined ? [] : ['-filter_complex', witness.graph];
   const run = await runTool(
     tools.ffmpeg.path,
     [

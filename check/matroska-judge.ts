@@ -66,7 +66,7 @@ function displayed(what: 'DisplayWidth' | 'DisplayHeight', situation: Situation)
     matroska.file.elements.find(({ path }) => path === `Tracks/TrackEntry[1]/Video/${name}`)?.value as
       | number
       | undefined;
-  const { num, den } = outcome.pixelAspect ?? { num: 1, den: 1 };
+  const { num, den } = outcome.pixelAspect;
   const [width, height, unit] = [find('DisplayWidth'), find('DisplayHeight'), find('DisplayUnit') ?? PIXELS];
   if (width === undefined || height === undefined)
     return what === 'DisplayWidth' ? outcome.width : outcome.height;
@@ -135,10 +135,9 @@ const wanted: Readonly<Record<string, (situation: Situation) => Wanted>> = {
   'Tracks/TrackEntry/Video/PixelWidth': ({ outcome }) => outcome.width,
   'Tracks/TrackEntry/Video/PixelHeight': ({ outcome }) => outcome.height,
   // 0 not said, 1 fields, 2 whole frames.
-  'Tracks/TrackEntry/Video/FlagInterlaced': ({ outcome: { fieldOrder = 'progressive' } }) =>
+  'Tracks/TrackEntry/Video/FlagInterlaced': ({ outcome: { fieldOrder } }) =>
     fieldOrder === 'progressive' ? [0, 2] : 1,
-  'Tracks/TrackEntry/Video/FieldOrder': ({ outcome: { fieldOrder = 'progressive' } }) =>
-    fieldOrders[fieldOrder] ?? [0, 2],
+  'Tracks/TrackEntry/Video/FieldOrder': ({ outcome: { fieldOrder } }) => fieldOrders[fieldOrder] ?? [0, 2],
   'Tracks/TrackEntry/Video/DisplayWidth': (situation) => displayed('DisplayWidth', situation),
   'Tracks/TrackEntry/Video/DisplayHeight': (situation) => displayed('DisplayHeight', situation),
   'Tracks/TrackEntry/Video/DisplayUnit': () => [PIXELS, SHAPE],

@@ -27,8 +27,7 @@ import { layoutOf } from '../proof/encoder-input/samples.ts';
 import type { Outcome } from '../profiles/outcome.ts';
 
 export interface WitnessFacts {
-  /** null: the outcome does not say how its picture lies in the source's, so that there is nothing to compare by. */
-  readonly picture: FrameFingerprints | null;
+  readonly picture: FrameFingerprints;
   /** By audio track of the outcome; null where the source's fingerprints have none, or the track is not there. */
   readonly audioTracks: readonly (HeardAudio | null)[];
   readonly bitstream: Bitstream;
@@ -49,8 +48,8 @@ export interface SketchedBy {
 }
 
 export interface Witness {
-  /** Output arguments of ffmpeg, in front of which stands `-filter_complex <graph>` where there is a graph. */
-  readonly graph: string | null;
+  /** Output arguments of ffmpeg, behind `-filter_complex <graph>`. */
+  readonly graph: string;
   /** Inputs behind the file. */
   readonly inputs: readonly string[];
   readonly args: readonly string[];
@@ -74,7 +73,7 @@ export function expectedAudio(
   fingerprints: SourceFingerprints,
 ): ExpectedAudio | null {
   const track = outcome.audio[index];
-  const offset = outcome.proof?.audioOffsets[index];
+  const offset = outcome.proof.audioOffsets[index];
   const source = track === undefined ? null : fingerprints.audioTracks[track.sourceTrack];
   if (track === undefined || offset === undefined || source === null || source === undefined) return null;
   return {
@@ -88,27 +87,25 @@ export function expectedAudio(
 
 /** The earlier field of a deliverable that keeps its fields. */
 function keptField({ proof }: Outcome): 'top' | 'bottom' | null {
-  return proof?.kept === true ? proof.earlierField : null;
+  return proof.kept ? proof.earlierField : null;
 }
 
 function graphOf(
-  { exact, pixelFormat, burnIn = [], width, height }: Outcome,
-  tap: PictureTap | null,
+  { exact, pixelFormat, burnIn, width, height }: Outcome,
+  tap: PictureTap,
   sketched: SketchedBy | null,
   isRead: boolean,
-): string | null {
+): string {
   const wanted = [
-    ...(tap === null ? [] : ['shown']),
-    ...(exact === undefined ? [] : ['exact']),
+    'shown',
+    ...(exact === null ? [] : ['exact']),
     ...(sketched === null ? [] : ['sketched']),
     ...(isRead ? ['worded'] : []),
   ];
-  if (wanted.length === 0) return null;
-  const samples =
-    exact === undefined ? [] : [exactTap('exact', 'exact-samples', pixelFormat, exact.comparedIn)];
+  const samples = exact === null ? [] : [exactTap('exact', 'exact-samples', pixelFormat, exact.comparedIn)];
   return [
     `[0:v:0]${wanted.length === 1 ? 'null' : `split=${wanted.length}`}${wanted.map((pad) => `[${pad}]`).join('')}`,
-    ...(tap?.chains ?? []),
+    ...tap.chains,
     ...samples,
     ...(sketched === null
       ? []
@@ -125,7 +122,7 @@ function graphOf(
 }
 
 /** null: there is no text, or in pixels that nobody draws in. */
-function textReader({ burnIn = [], pixelFormat, width, height }: Outcome): FileTextReader | null {
+function textReader({ burnIn, pixelFormat, width, height }: Outcome): FileTextReader | null {
   const layout = layoutOf(pixelFormat);
   return burnIn.length === 0 || layout === null
     ? null
@@ -147,19 +144,14 @@ export function witnessOf(
   };
 
   const collector = new FingerprintCollector();
-  const tap =
-    outcome.proof === undefined
-      ? null
-      : pictureTap('shown', {
-          pixelFormat: outcome.pixelFormat,
-          size: outcome.proof.framing.scaled,
-          earlierField: keptField(outcome),
-          framing: outcome.proof.framing,
-        });
-  if (tap !== null) {
-    add(rawPictures('luma'), (stream) => collector.luma.read(stream));
-    if (tap.hasColour) add(rawPictures('colour'), (stream) => collector.colour.read(stream));
-  }
+  const tap = pictureTap('shown', {
+    pixelFormat: outcome.pixelFormat,
+    size: outcome.proof.framing.scaled,
+    earlierField: keptField(outcome),
+    framing: outcome.proof.framing,
+  });
+  add(rawPictures('luma'), (stream) => collector.luma.read(stream));
+  if (tap.hasColour) add(rawPictures('colour'), (stream) => collector.colour.read(stream));
 
   const listeners = outcome.audio.map((track, index) => {
     const expected =
@@ -175,7 +167,7 @@ export function witnessOf(
 
   let pictures: Buffer = Buffer.alloc(0);
   const exactAudio: (string | null)[] = outcome.audio.map(() => null);
-  if (outcome.exact !== undefined) {
+  if (outcome.exact !== null) {
     add(pictureHashes('exact-samples'), async (stream) => {
       pictures = await readPictureHashes(stream);
     });
@@ -208,12 +200,11 @@ export function witnessOf(
     args,
     pipes,
     facts: () => ({
-      picture:
-        tap === null ? null : collector.fingerprints(keptField(outcome) === null ? 1 : 2, tap.hasColour),
+      picture: collector.fingerprints(keptField(outcome) === null ? 1 : 2, tap.hasColour),
       audioTracks: listeners.map((listener) => (listener === null ? null : heard(listener))),
       bitstream,
       exact:
-        outcome.exact === undefined
+        outcome.exact === null
           ? null
           : { pixelFormat: outcome.exact.comparedIn, pictures, audioTracks: exactAudio },
       text: reader?.verdict() ?? null,

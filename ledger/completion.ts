@@ -91,7 +91,7 @@ async function settle(
     return { state: 'unfinished', why: 'the fingerprints that it was proved by is not there' };
   if (
     'pictureError' in report.outcome &&
-    report.outcome.pictureError !== undefined &&
+    report.outcome.pictureError !== null &&
     !(await isThere(report.errorSketch, rollFolder))
   )
     return { state: 'unfinished', why: 'the error sketch that it was proved by is not there' };

@@ -36,7 +36,7 @@ export async function storedSketch(
   rollFolder: string,
   subject: FindingSubject,
 ): Promise<{ readonly sketch: ErrorSketch | null; readonly finding: Finding | null }> {
-  if (!('pictureError' in report.outcome) || report.outcome.pictureError === undefined)
+  if (!('pictureError' in report.outcome) || report.outcome.pictureError === null)
     return { sketch: null, finding: null };
   const read = await stored(
     { named: report.errorSketch, what: 'error sketch' },

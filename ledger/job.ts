@@ -44,8 +44,8 @@ export function workOf(profile: AnyProfile, profileHash: string, outcome: AnyOut
   if (
     profile.kind === 'master' &&
     outcome.kind === 'movie' &&
-    outcome.linearisation !== undefined &&
-    outcome.amf !== undefined
+    outcome.linearisation !== null &&
+    outcome.amf !== null
   )
     return {
       kind: 'movie-master',

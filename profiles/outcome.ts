@@ -26,11 +26,10 @@ export const outcomeSchema = z.object({
       "As ffprobe reads it back: where decoder and encoder name the same pixels differently, the decoder's name",
     ),
   colour: colourTagsSchema.describe('Tags of the file'),
-  pixelAspect: ratioSchema.optional().describe('Shape of a pixel; absent: square'),
+  pixelAspect: ratioSchema.describe('Width of a pixel to its height'),
   fieldOrder: z
     .enum(fieldOrders)
-    .optional()
-    .describe('Of a deliverable that keeps the fields of its source; absent: progressive'),
+    .describe('Of a deliverable that keeps the fields of its source; all others: progressive'),
   container: z.enum(['mov', 'mp4', 'mkv']).describe('File form'),
   codec: z.string().describe('By its standard: vc3, rdd36, h264, ffv1'),
   codecTag: z.string().describe('Four characters of the container'),
@@ -48,8 +47,8 @@ export const outcomeSchema = z.object({
   keyFrameDistance: z
     .int()
     .positive()
-    .optional()
-    .describe('Most pictures from one key frame to the next; absent: every picture is one'),
+    .nullable()
+    .describe('Most pictures from one key frame to the next; null: every picture is one'),
   timecode: timecodeSchema.nullable().describe('Of the first frame; null: none'),
   reel: z.string().nullable().describe('null: none'),
   audio: z
@@ -68,8 +67,8 @@ export const outcomeSchema = z.object({
         bitsPerSecond: z
           .int()
           .positive()
-          .optional()
-          .describe('Of compressed audio: what the encoder is asked for; absent: others'),
+          .nullable()
+          .describe('Of compressed audio: what the encoder is asked for; null: others'),
       }),
     )
     .describe('Its tracks, in order'),
@@ -87,10 +86,7 @@ export const outcomeSchema = z.object({
         .describe(
           'The earlier field of an interlaced source, each of whose frames becomes one progressive frame unless it is kept; null: whole frames',
         ),
-      kept: z
-        .boolean()
-        .optional()
-        .describe('The deliverable has those fields as they are, and both are of `basis`'),
+      kept: z.boolean().describe('The deliverable has those fields as they are, and both are of `basis`'),
       lines: z.int().positive().describe("Of the source's upright picture, both fields of an interlaced one"),
       audioOffsets: z
         .array(z.int())
@@ -98,18 +94,12 @@ export const outcomeSchema = z.object({
           "Of each entry of `audio`: start of the source's track against the picture, in samples of the source",
         ),
     })
-    .optional()
-    .describe(
-      'What the frame fingerprints are compared by; absent from records of before there was one, which then prove nothing',
-    ),
-  burnIn: z
-    .array(burntInSchema)
-    .optional()
-    .describe('Text in the picture, in the order of the profile; absent: none'),
+    .describe('What the frame fingerprints are compared by'),
+  burnIn: z.array(burntInSchema).describe('Text in the picture, in the order of the profile; empty: none'),
   shown: shownSchema
-    .optional()
+    .nullable()
     .describe(
-      'The colour way that its pictures go, from the recorded code values to those of a display; absent: they stay as recorded',
+      'The colour way that its pictures go, from the recorded code values to those of a display; null: they stay as recorded',
     ),
   pictureError: z
     .object({
@@ -117,9 +107,9 @@ export const outcomeSchema = z.object({
       rows: z.int().positive().describe('Regions down'),
       leastPsnr: z.number().describe('Decibels'),
     })
-    .optional()
+    .nullable()
     .describe(
-      'By which regions of luma the error of its frames is measured, and the floor of the profile; absent: a deliverable that keeps every sample, and records of before it was measured',
+      'By which regions of luma the error of its frames is measured, and the floor of the profile; null: a deliverable that keeps every sample',
     ),
   exact: z
     .object({
@@ -130,36 +120,35 @@ export const outcomeSchema = z.object({
         ),
       slices: z.int().positive().describe('Slices of each frame (profiles/outcome/slices.ts)'),
     })
-    .optional()
-    .describe('Of a deliverable that keeps every sample; absent: others'),
+    .nullable()
+    .describe('Of a deliverable that keeps every sample; null: others'),
   says: z
     .string()
-    .optional()
-    .describe('What the file says of its code values in its own metadata; absent: nothing'),
+    .nullable()
+    .describe('What the file says of its code values in its own metadata; null: nothing'),
   linearisation: linearisationSchema
-    .optional()
+    .nullable()
     .describe(
-      'Of a movie for grading, whose pictures are not those of the source: from its code values to light (profiles/master/movie.ts); absent: others',
+      'Of a movie for grading, whose pictures are not those of the source: from its code values to light (profiles/master/movie.ts); null: others',
     ),
   texts: z
     .object({
-      make: z.string().optional().describe('Maker of the camera'),
-      model: z.string().optional().describe('Model of the camera'),
+      make: z.string().nullable().describe('Maker of the camera; null: not said'),
+      model: z.string().nullable().describe('Model of the camera; null: not said'),
       date: z
         .string()
-        .optional()
-        .describe('When its first frame was recorded, ISO 8601; without an offset: local time'),
+        .nullable()
+        .describe(
+          'When its first frame was recorded, ISO 8601; without an offset: local time; null: not said',
+        ),
     })
-    .optional()
-    .describe(
-      'Of a movie for grading: what the source says and the user data of the movie say in their turn; absent: nothing',
-    ),
-  left: statedSchema.shape.left
-    .optional()
-    .describe('Of a movie for grading: what the source says and the movie has no place for; absent: others'),
+    .describe('What the source says and the user data of a movie for grading say in their turn'),
+  left: statedSchema.shape.left.describe(
+    'Of a movie for grading: what the source says and the movie has no place for; empty: others',
+  ),
   amf: amfSchema
-    .optional()
-    .describe('Of a movie for grading: the ACES Metadata File beside it, and what it says; absent: others'),
+    .nullable()
+    .describe('Of a movie for grading: the ACES Metadata File beside it, and what it says; null: others'),
   estimatedBytes: z
     .int()
     .positive()

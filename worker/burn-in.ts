@@ -11,7 +11,7 @@ import { subjectOf } from './claim.ts';
 /** By output; null: it has no text. */
 export function textComparers(outputs: readonly MovieWork[]): (TextComparer | null)[] {
   return outputs.map(({ profile, outcome }) => {
-    const { burnIn = [], width, height } = outcome;
+    const { burnIn, width, height } = outcome;
     if (burnIn.length === 0) return null;
     const layout = layoutOf(pixelsForFfmpeg(profile.pixels));
     if (layout === null) throw new RangeError(`text in ${profile.pixels}`);
@@ -25,6 +25,6 @@ export function drawnTextOf(
   { profile, outcome }: MovieWork,
   seen: TextVerdict | null,
 ): WhileMadeReport | null {
-  if ((outcome.burnIn ?? []).length === 0) return null;
+  if (outcome.burnIn.length === 0) return null;
   return drawnTextReport(seen, job.span.count, { ...subjectOf(job), profile: profile.name });
 }

@@ -67,6 +67,6 @@ export function colourWayOf(
   { profile, outcome }: MovieWork,
   seen: ColourWaySeen | null,
 ): WhileMadeReport | null {
-  if (outcome.shown === undefined) return null;
+  if (outcome.shown === null) return null;
   return colourWayReport(seen, job.span.count, { ...subjectOf(job), profile: profile.name });
 }

@@ -49,7 +49,7 @@ export async function encoderInputComparers(
     const from = layoutOf(tiledPixels((sources[index] ?? facts).video.pixelFormat));
     const to = layoutOf(pixelsForFfmpeg(profile.pixels));
     const matrix = outcome.colour.matrix ?? '';
-    const basis = outcome.proof?.basis;
+    const basis = outcome.proof.basis;
     if (from === null || to === null || basis === undefined || !isMatrix(matrix) || !isMatrix(basis.matrix))
       throw new RangeError('tiles of what is not computed again');
     return new EncoderInputComparer({

@@ -100,7 +100,7 @@ export function shownProof(
   { outcome }: MovieWork,
   picture: FrameFingerprints | null,
 ): Proof {
-  if (outcome.shown === undefined) return proof;
+  if (outcome.shown === null) return proof;
   if (picture === null || picture.frames !== proof.fingerprints.picture.frames)
     throw new RangeError('the pictures of a colour way did not come');
   const fingerprints = { ...proof.fingerprints, picture };

@@ -7,7 +7,7 @@ export const burnIn: Check = {
   name: 'burn-in',
   rests: ['decode'],
   run: ({ measured: { witness }, outcome }) => {
-    const { burnIn: texts = [], frames } = outcome;
+    const { burnIn: texts, frames } = outcome;
     if (texts.length === 0)
       return { measured: 'no text in the picture', expected: 'none, by the profile', faults: [] };
     const seen = witness?.text ?? null;

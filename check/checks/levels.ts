@@ -14,10 +14,9 @@ export const levels: Check = {
   run: ({ compared: { picture }, outcome }) => {
     if (picture === null) return null;
     const { off, fault, unproven } = picture.levels;
-    const expected =
-      outcome.proof?.kept === true
-        ? 'as the source has them'
-        : `${outcome.colour.matrix} ${outcome.colour.range}, converted from the source`;
+    const expected = outcome.proof.kept
+      ? 'as the source has them'
+      : `${outcome.colour.matrix} ${outcome.colour.range}, converted from the source`;
     // Frames that are out of place have no colours to compare; the fingerprints say so, and nothing is passed here for it.
     if (off === null)
       return {

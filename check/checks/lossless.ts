@@ -35,7 +35,7 @@ export const lossless: Check = {
   rests: ['decode', 'fingerprints'],
   run: ({ compared: { exact }, outcome: { frames, audio, exact: wanted } }) => {
     // A track of which nothing was recorded is not proved, and neither is anything that was not to be kept.
-    if (exact === null || wanted === undefined || exact.audioTracks.includes(null)) return null;
+    if (exact === null || wanted === null || exact.audioTracks.includes(null)) return null;
     const audioFaults = exact.audioTracks.flatMap((same, track) =>
       same === true
         ? []

@@ -58,8 +58,8 @@ export const pictureError: Check = {
   name: 'picture-error',
   rests: ['decode', 'sketch'],
   run: ({ pictureError: verdict, outcome }) => {
-    const least = outcome.pictureError?.leastPsnr;
-    if (verdict === null || least === undefined || verdict.frames === 0) return null;
+    const least = outcome.pictureError?.leastPsnr ?? null;
+    if (verdict === null || least === null || verdict.frames === 0) return null;
     const summary = summaryOf(verdict, outcome);
     const words = summary.planes.map(
       ({ plane, worst, median, frame, timecode }) =>

@@ -3,8 +3,6 @@ import type { Outcome } from '../../profiles/outcome.ts';
 import { type Check, compare, type Line } from '../check.ts';
 import type { MeasuredMatroska } from '../measured.ts';
 
-const SQUARE: Ratio = { num: 1, den: 1 };
-
 /** Whole pixels that a line is shown as wide as, where lines are not stretched. */
 const shownAs = (width: number, { num, den }: Ratio): number =>
   Number(roundedDivision(BigInt(width) * BigInt(num), BigInt(den)));
@@ -12,7 +10,7 @@ const shownAs = (width: number, { num, den }: Ratio): number =>
 /** Matroska tells the shape of a pixel by how wide the picture is shown, in whole pixels; the stream itself tells it exactly. */
 function shape(
   found: Ratio,
-  { pixelAspect: wanted = SQUARE, fieldOrder = 'progressive', width }: Outcome,
+  { pixelAspect: wanted, fieldOrder, width }: Outcome,
   matroska: MeasuredMatroska | null,
 ): Line[] {
   if (matroska === null) return [['pixel aspect', formatRatio(found), formatRatio(wanted)]];
@@ -46,7 +44,7 @@ export const raster: Check = {
       [
         'fields',
         video.codec === 'vc3' && video.fieldOrder === 'unknown' ? 'progressive' : video.fieldOrder,
-        outcome.fieldOrder ?? 'progressive',
+        outcome.fieldOrder,
       ],
     ]);
   },

@@ -128,8 +128,8 @@ function wantedLines(outcome: WithAmf, clf: string | null): string[] {
       lines.push(`${of}/file ${encodeURI(amf.clf ?? '')}`);
     }
     if (name === 'archivedPipeline') continue;
-    for (const look of amf.looks ?? []) lines.push(...lookLines(look, `${at}/lookTransform`, outcome));
-    if (amf.output === undefined || amf.output === null) continue;
+    for (const look of amf.looks) lines.push(...lookLines(look, `${at}/lookTransform`, outcome));
+    if (amf.output === null) continue;
     const output = `${at}/outputTransform`;
     lines.push(`${output}[applied=false]`, `${output}/description ${amf.output.description}`);
     const { by } = amf.output;

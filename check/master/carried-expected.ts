@@ -3,7 +3,7 @@ import type { MasterOutcome } from '../../profiles/master/outcome.ts';
 import { type Carried, carriedText, numberText } from './carried.ts';
 import { hasMeaning } from './exr/aces.ts';
 
-export const carriedNames = ({ carried = [], format }: MasterOutcome): Carried[] =>
+export const carriedNames = ({ carried, format }: MasterOutcome): Carried[] =>
   carried.map(({ name, type }) => ({ name, type, isLine: format === 'aces' && !hasMeaning(name) }));
 
 function valueText(type: string, value: number | string | readonly (number | string)[]): string {
@@ -17,7 +17,7 @@ function valueText(type: string, value: number | string | readonly (number | str
 }
 
 /** `index`: of the frame, from 0. */
-export function carriedOf({ carried = [] }: MasterOutcome, index: number): string {
+export function carriedOf({ carried }: MasterOutcome, index: number): string {
   const lines: string[] = [];
   for (const { name, type, values } of carried) {
     // The last one that begins at this frame or before it.

@@ -40,8 +40,6 @@ export interface MasterCheckInput {
   readonly written: Written | null;
   /** What its maker counted of the values; null: nobody says. */
   readonly seen: ValuesSeen | null;
-  /** Name of the source, as the headers have it. */
-  readonly source: string;
 }
 
 /** Faults reported one by one; the rest is counted. */
@@ -112,10 +110,10 @@ function apartFrom(key: keyof FrameSaid, said: string | null, other: string | nu
 }
 
 /** Every attribute but the timecode, which has a check of its own. */
-const header: (input: MasterCheckInput) => CheckVerdict = ({ measured, outcome, source }) => {
+const header: (input: MasterCheckInput) => CheckVerdict = ({ measured, outcome }) => {
   const wrong: { found: string; expected: string }[] = [];
   for (const { index, name, said } of measured.frames) {
-    const wanted = saidOf(outcome, index, source);
+    const wanted = saidOf(outcome, index);
     if (said === null) wrong.push({ found: `${name}: a header that cannot be read`, expected: wanted.size });
     else {
       const differing = (Object.keys(wanted) as (keyof FrameSaid)[]).filter(
@@ -128,7 +126,7 @@ const header: (input: MasterCheckInput) => CheckVerdict = ({ measured, outcome, 
         });
     }
   }
-  const { size, compression, colours } = saidOf(outcome, 0, source);
+  const { size, compression, colours } = saidOf(outcome, 0);
   return verdict(
     'master-header-differs',
     `${measured.frames.length} headers, ${wrong.length} otherwise`,
@@ -137,14 +135,14 @@ const header: (input: MasterCheckInput) => CheckVerdict = ({ measured, outcome, 
   );
 };
 
-const timecode: (input: MasterCheckInput) => CheckVerdict = ({ measured, outcome, source }) => {
+const timecode: (input: MasterCheckInput) => CheckVerdict = ({ measured, outcome }) => {
   const wrong = measured.frames.flatMap(({ index, name, said }) => {
-    const wanted = saidOf(outcome, index, source).timecode;
+    const wanted = saidOf(outcome, index).timecode;
     return said?.timecode === wanted
       ? []
       : [{ found: `${name}: ${said?.timecode ?? 'none'}`, expected: wanted ?? 'none' }];
   });
-  const label = (index: number): string => saidOf(outcome, index, source).timecode ?? 'none';
+  const label = (index: number): string => saidOf(outcome, index).timecode ?? 'none';
   return verdict(
     'timecode-differs',
     `${measured.frames.length - wrong.length} of ${measured.frames.length} labels in their places`,

@@ -3,7 +3,7 @@ import { gamuts } from '../../media/colour/gamuts.ts';
 import { curveSettings, type InputTransform } from '../../media/colour/input.ts';
 import { formatRatio } from '../../media/time/rate.ts';
 import { addFrames, formatTimecode } from '../../media/time/timecode.ts';
-import { isLossy } from '../../profiles/master/form.ts';
+import { bitsOf, isLossy } from '../../profiles/master/form.ts';
 import { frameFileName } from '../../profiles/master/frame-name.ts';
 import type { MasterOutcome } from '../../profiles/master/outcome.ts';
 import { sourceNameAt } from '../../profiles/master/source-name.ts';
@@ -49,9 +49,9 @@ export function developmentOf(way: MasterOutcome['linearisation']): string {
     words.push(
       `${way.pixelFormat}${way.matrix === null ? '' : `, matrix ${way.matrix}`}, ${way.range} range${way.siting === null ? '' : `, chroma ${way.siting}`}`,
     );
-    if (declared !== undefined)
+    if (declared !== null)
       words.push(
-        `decoder ${declared.decoder} ${declared.version}${declared.full === undefined ? '' : `, full ${declared.full}`}`,
+        `decoder ${declared.decoder} ${declared.version}${declared.full === null ? '' : `, full ${declared.full}`}`,
       );
     words.push('no exposure added');
   } else {
@@ -60,8 +60,8 @@ export function developmentOf(way: MasterOutcome['linearisation']): string {
       way.decoderVersion === null ? `decoder ${way.decoder}` : `decoder ${way.decoder} ${way.decoderVersion}`,
     );
     words.push(`demosaic ${way.demosaic}`);
-    if (way.corrections !== undefined) words.push(`corrections ${way.corrections.join(', ')}`);
-    if (way.turn !== undefined) words.push(`turned ${way.turn} degrees clockwise`);
+    if (way.corrections.length > 0) words.push(`corrections ${way.corrections.join(', ')}`);
+    if (way.turn !== 0) words.push(`turned ${way.turn} degrees clockwise`);
     words.push(`highlights ${way.highlights}`);
     words.push(
       `white ${way.white.x.toFixed(4)} ${way.white.y.toFixed(4)}, ${Math.round(way.white.kelvin)} K`,
@@ -78,16 +78,15 @@ const inWords = {
   16: 'RGB, 16 bits',
 } as const;
 
-export function saidOf(outcome: MasterOutcome, index: number, source: string): FrameSaid {
+export function saidOf(outcome: MasterOutcome, index: number): FrameSaid {
   const { width, height, format, said } = outcome;
   const dpx = format === 'dpx';
   const base = outcome.timecode;
-  const made =
-    outcome.source === undefined ? { file: source, frame: index } : sourceNameAt(outcome.source, index);
+  const made = sourceNameAt(outcome.source, index);
   return {
     size: `${width}x${height}`,
     windows: dpx ? `${width}x${height}` : `0,0 ${width - 1},${height - 1} of 0,0 ${width - 1},${height - 1}`,
-    channels: dpx ? inWords[outcome.bits ?? 10] : 'B half, G half, R half',
+    channels: dpx ? inWords[bitsOf(outcome)] : 'B half, G half, R half',
     compression: isLossy(outcome) ? `${outcome.compression}, level ${outcome.dwaLevel}` : outcome.compression,
     lineOrder: 'increasing-y',
     colours: dpx ? 'ACEScct, logarithmic' : 'ACES2065-1',

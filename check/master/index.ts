@@ -25,8 +25,6 @@ export interface MasterCheckRequest {
   /** <delivery>/<day>/<roll>, where what the ACES Metadata File names is kept. */
   readonly rollFolder: string;
   readonly outcome: MasterOutcome;
-  /** Name of the source, as the headers have it. */
-  readonly source: string;
   readonly points: PixelSamples | null;
   readonly sceneLinear: ToSceneLinear | null;
   /** The frames as they left the encoder; null when nobody says. */
@@ -54,7 +52,7 @@ const TOOL = 'own reader';
 
 /** Throws what node:fs throws for a folder that cannot be read, and the signal's reason when stopped. */
 export async function checkMaster(request: MasterCheckRequest): Promise<MasterCheckReport> {
-  const { outcome, points, sceneLinear, written, source, subject = {} } = request;
+  const { outcome, points, sceneLinear, written, subject = {} } = request;
   const measured = await measureMaster({
     path: request.path,
     rollFolder: request.rollFolder,
@@ -74,7 +72,6 @@ export async function checkMaster(request: MasterCheckRequest): Promise<MasterCh
       sceneLinear,
       written,
       seen: request.seen ?? null,
-      source,
     });
     if (verdict === null) {
       findings.push(

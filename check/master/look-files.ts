@@ -52,11 +52,11 @@ function lookAgain(look: WayLook, kept: LookFiles): TransformRequest['wanted'] |
   };
 }
 
-function wantedOf({ looks = [], output = null }: Looks): Wanted[] {
+function wantedOf({ looks, output }: Looks): Wanted[] {
   const wanted: Wanted[] = [];
   const add = (sha256: string, of: Wanted['wanted'], probes = linearProbes): void =>
     void wanted.push({ path: pathOf(sha256), sha256, probes, wanted: of });
-  for (const look of looks ?? []) {
+  for (const look of looks) {
     if (look.what === 'exposure') {
       const gain = 2 ** look.stops;
       add(look.by.sha256, () => (r, g, b) => [gain * r, gain * g, gain * b]);
@@ -80,7 +80,7 @@ function wantedOf({ looks = [], output = null }: Looks): Wanted[] {
       );
   }
   const look = output?.look;
-  if (output?.by.kind === 'file' && look !== undefined)
+  if (output?.by.kind === 'file' && look !== undefined && look !== null)
     add(output.by.sha256, (kept) => lookAgain(look, kept));
   return wanted;
 }
@@ -88,8 +88,8 @@ function wantedOf({ looks = [], output = null }: Looks): Wanted[] {
 /** Everything that `judgeLookFiles` asks for. Throws what is no answer of the file system. */
 export async function readLookFiles(rollFolder: string, amf: Looks): Promise<LookFiles> {
   const looks = [
-    ...(amf.looks ?? []).flatMap((look) => (look.what === 'look' ? [look.look] : [])),
-    ...(amf.output?.look === undefined ? [] : [amf.output.look]),
+    ...amf.looks.flatMap((look) => (look.what === 'look' ? [look.look] : [])),
+    ...(amf.output === null || amf.output.look === null ? [] : [amf.output.look]),
   ];
   const kept = new Map<string, Buffer | null>();
   for (const path of [...wantedOf(amf).map((one) => one.path), ...looks.map(sourcePath)])

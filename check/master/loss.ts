@@ -10,6 +10,9 @@ import { dwaLevelOf, type MasterForm } from '../../profiles/master/form.ts';
 /** Means of the squares of the two tables by their least entry: light, colour. */
 const LIGHT = 45.004375;
 const COLOUR = 28.114133;
+/** Sums of the same: of 64 entries of light by 10, of colour by 17. */
+const LIGHT_SUM = 368.8;
+const COLOUR_SUM = 5505 / 17;
 /** What of Cr and Cb is in R, G, B. */
 const OF_COLOUR = [1.5747 ** 2, 0.1873 ** 2 + 0.4682 ** 2, 1.8556 ** 2] as const;
 
@@ -97,6 +100,24 @@ export function pixelLoss(form: Pick<MasterForm, 'dwaLevel'>, wanted: Triple, bu
   const more = besides(wanted, budget);
   const of = (channel: 0 | 1 | 2): number => OF_PIXEL * Math.sqrt(usual[channel]) + more[channel];
   return [of(0), of(1), of(2)];
+}
+
+/** No coefficient of frequency is more than a quarter of itself at a pixel (amplitudes of an orthonormal transform of 8 by 8). */
+const MOST_AMPLITUDE = 1 / 4;
+
+/**
+ * How far on the curve any pixel can be off at all: every coefficient by all that it may be, all to one side. What a picture loses is far
+ * less; it bounds the extremes of millions of pixels. `greatest`: on the curve, of the frame.
+ */
+export function mostLoss(form: Pick<MasterForm, 'dwaLevel'>, greatest: number): Triple {
+  const base = (dwaLevelOf(form) / 100_000) * MOST_AMPLITUDE;
+  const [light, colour] = [base * LIGHT_SUM, base * COLOUR_SUM];
+  const rounding = 3 * 2 ** -11 * greatest;
+  return [
+    light + 1.5747 * colour + rounding,
+    light + (0.1873 + 0.4682) * colour + rounding,
+    light + 1.8556 * colour + rounding,
+  ];
 }
 
 /** Points of many frames, of which none but all together show what is small and everywhere: a gain, an offset, other colours. */

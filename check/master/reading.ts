@@ -33,8 +33,8 @@ export function comparesReading(master: ReadMaster): boolean {
   const { linearisation } = master;
   return (
     linearisation.kind === 'coded' &&
-    linearisation.declared === undefined &&
-    linearisation.reader === undefined &&
+    linearisation.declared === null &&
+    linearisation.reader === null &&
     isAveraged(master)
   );
 }

@@ -8,7 +8,7 @@ import type { PixelSamples, SketchKind } from '../../proof/pixel-samples.ts';
 import type { MasterOutcome } from '../../profiles/master/outcome.ts';
 import type { CheckVerdict } from '../check.ts';
 import type { FrameMeasured, MasterMeasured } from './measured.ts';
-import { frameLoss } from './loss.ts';
+import { frameLoss, mostLoss } from './loss.ts';
 import { halfRounding } from './tolerance.ts';
 
 const MAX_LISTED = 8;
@@ -23,16 +23,25 @@ export function sketchKindOf(form: MasterForm | undefined): SketchKind {
 const HALF_MOST = 65_504;
 const CHANNELS = ['R', 'G', 'B'] as const;
 
-/** How far an end of the scale that the file has may be from what its maker saw there: half of the last place. */
-function endsDiffer({ least, greatest }: FrameMeasured, range: SceneLinearRange): string | null {
+/** How far an end of the scale that the file has may be from what its maker saw there: half of the last place, or what the level may lose. */
+function endsDiffer(
+  { least, greatest }: FrameMeasured,
+  range: SceneLinearRange,
+  form: MasterForm,
+): string | null {
+  const onCurve = [...range.least, ...range.greatest].map((value) => Math.abs(curveOf(value)));
+  const lost = isLossy(form) ? mostLoss(form, Math.max(...onCurve)) : null;
   for (const [at, channel] of CHANNELS.entries())
     for (const [found, seen] of [
       [least[at] as number, range.least[at] as number],
       [greatest[at] as number, range.greatest[at] as number],
     ] as const) {
       const wanted = Math.max(-HALF_MOST, Math.min(HALF_MOST, seen));
-      if (!(Math.abs(found - wanted) <= halfRounding(wanted)))
-        return `${channel} goes to ${found}, and its maker saw ${seen}`;
+      const isNear =
+        lost === null
+          ? Math.abs(found - wanted) <= halfRounding(wanted)
+          : Math.abs(curveOf(found) - curveOf(wanted)) <= (lost[at] as number);
+      if (!isNear) return `${channel} goes to ${found}, and its maker saw ${seen}`;
     }
   return null;
 }
@@ -43,9 +52,10 @@ function unlikeTheMaker(frame: FrameMeasured, form: MasterForm, seen: ValuesSeen
   const range = seen.ranges[frame.index];
   if (limited === undefined || range === undefined) return 'nobody counted what its form had no room for';
   const wanted = limited.below + limited.above;
-  if (frame.atLimit < wanted)
+  // What loses something has no value at the end of the scale because one was limited to it.
+  if (!isLossy(form) && frame.atLimit < wanted)
     return `${frame.atLimit} values at the ends of the scale, and ${wanted} were limited`;
-  return form.format === 'dpx' ? null : endsDiffer(frame, range);
+  return form.format === 'dpx' ? null : endsDiffer(frame, range, form);
 }
 
 /** Of the whole clip, from the bytes on disk; null: there is no frame. */
@@ -125,6 +135,10 @@ export function wholeFrames(
           found: `${name}: from ${left}, ${top} to ${right}, ${bottom} off by ${inSteps(worst.found)} of the curve`,
           expected: `at most ${inSteps(worst.allowed)} in a region, as level ${outcome.dwaLevel} may lose`,
         });
+      else {
+        const unlike = seen === null ? null : unlikeTheMaker(frame, outcome, seen);
+        if (unlike !== null) wrong.push({ found: `${name}: ${unlike}`, expected });
+      }
       continue;
     }
     const off = compareSketches(sketch, of, outcome);

@@ -95,7 +95,7 @@ const holdsRate = ({ num, den }: Ratio, ticks: number, scale: number): boolean =
 const LANGUAGES = { mov: 0x7fff, mp4: 0x55c4 } as const;
 /** 14496-12, 8.4.2.3: `und`; QTFF, "Language Code Values": not said, and 0, which ffmpeg writes for timecode. */
 // Codes of languages from 0x400 on are those of 14496-12, `und` among them; 0 and 0x7fff say none.
-const userText = (text = '') => ({
+const userText = (text: string) => ({
   length: Buffer.byteLength(text),
   language: [0, LANGUAGES.mov, LANGUAGES.mp4],
   text,
@@ -305,7 +305,7 @@ export const expectations: Expectations = {
     const { role, outcome, number } = situation;
     const { width, height, pixelAspect } = outcome;
     const picture = role?.kind === 'picture';
-    const wide = pixelAspect === undefined ? width : (width * pixelAspect.num) / pixelAspect.den;
+    const wide = (width * pixelAspect.num) / pixelAspect.den;
     return {
       version: VERSIONS,
       // 14496-12, 8.3.2.3: 1 enabled, 2 in the movie. Editors expect to hear every track (common practice, no source); nobody shows a track of timecode.
@@ -510,10 +510,10 @@ export const expectations: Expectations = {
     language: [0, LANGUAGES.mov],
     name: reel ?? '',
   }),
-  userText: ({ outcome }) => userText(outcome.says),
-  'user-make': ({ outcome }) => userText(outcome.texts?.make),
-  'user-model': ({ outcome }) => userText(outcome.texts?.model),
-  'user-date': ({ outcome }) => userText(outcome.texts?.date),
+  userText: ({ outcome }) => userText(outcome.says ?? ''),
+  'user-make': ({ outcome }) => userText(outcome.texts.make ?? ''),
+  'user-model': ({ outcome }) => userText(outcome.texts.model ?? ''),
+  'user-date': ({ outcome }) => userText(outcome.texts.date ?? ''),
   nclc: (situation) => ({ type: 'nclc', ...coloursOf(situation) }),
   nclx: (situation) => ({
     type: 'nclx',
@@ -521,7 +521,7 @@ export const expectations: Expectations = {
     range: situation.outcome.colour.range === 'full' ? 0x80 : 0,
   }),
   pasp: ({ outcome: { pixelAspect }, fields }) => {
-    const { num, den } = pixelAspect ?? { num: 1, den: 1 };
+    const { num, den } = pixelAspect;
     const [across, down] = ['horizontal spacing', 'vertical spacing'].map((name) =>
       Number(fields.values.get(name)?.value),
     ) as [number, number];
@@ -532,7 +532,7 @@ export const expectations: Expectations = {
     return { 'horizontal spacing': same, 'vertical spacing': same };
   },
   // QTFF: one field, so that there is no order.
-  fiel: ({ outcome: { fieldOrder = 'progressive' } }) =>
+  fiel: ({ outcome: { fieldOrder } }) =>
     fieldOrder === 'progressive'
       ? { fields: 1, order: 0 }
       : { fields: 2, order: fieldOrder === 'top-first' ? [1, 9] : [6, 14] },
@@ -611,8 +611,8 @@ export function meanRule(situation: Situation): Rule {
 /** Of AAC what it was asked for, or its mean where that is more; of what has no such bound its mean, as ffmpeg writes it. */
 export function bitsRule(situation: Situation): Wanted {
   const audio = audioOf(situation);
-  const asked = audio?.bitsPerSecond;
-  if (asked === undefined) return meanRule(situation);
+  const asked = audio?.bitsPerSecond ?? null;
+  if (asked === null) return meanRule(situation);
   const mean = meanBits(situation) ?? Number.NaN;
   return rule(`${asked}, or its mean of ${Math.round(mean)} where that is more`, (value) =>
     mean > asked ? Math.abs(Number(value) - mean) <= 1 + NEAR * mean : value === asked,

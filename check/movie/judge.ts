@@ -384,7 +384,7 @@ function* judgeKeyFrames(samples: SampleTables, { track, outcome, role }: Around
     );
   }
   const most = outcome.keyFrameDistance;
-  if (most === undefined) return;
+  if (most === null) return;
   let last = 0;
   for (const [picture, refresh] of [...refreshes, true].entries()) {
     if (refresh !== true && !(picture === 0)) continue;
@@ -439,7 +439,7 @@ function* judgeAvc({ track, outcome }: Around): Generator<Fault> {
   if (outcome.codec !== 'h264' || track === null || track.avc === null) return;
   const { avc } = track;
   const { sequence, box } = avc;
-  const { colour, rate, pixelAspect = { num: 1, den: 1 } } = outcome;
+  const { colour, rate, pixelAspect } = outcome;
   const lines: readonly (readonly [what: string, found: number | string, expected: number | string])[] = [
     ['version', avc.version, 1],
     ['profile', avc.profile, 100],

@@ -66,7 +66,7 @@ const isAac = ({ role }: Place): boolean => role?.kind === 'audio' && role.track
 const saying =
   (presence: Presence) =>
   ({ outcome }: Place): Presence =>
-    outcome.says === undefined ? 'never' : presence;
+    outcome.says === null ? 'never' : presence;
 
 /** A colour box is written where all three are known. */
 const isTagged = ({ colour: { primaries, transfer, matrix } }: Outcome): boolean =>
@@ -147,7 +147,7 @@ const rows: readonly Row[] = [
     layout: 'pasp',
     source: '14496-12, 12.1.4',
     when: of('picture', ({ outcome: { pixelAspect } }) =>
-      pixelAspect === undefined || pixelAspect.num === pixelAspect.den ? 'maybe' : 'once',
+      pixelAspect.num === pixelAspect.den ? 'maybe' : 'once',
     ),
   },
   {
@@ -229,7 +229,7 @@ const rows: readonly Row[] = [
     path: 'moov/udta',
     layout: null,
     source: '14496-12, 8.10.1',
-    when: ({ outcome }) => (outcome.says === undefined ? 'maybe' : 'once'),
+    when: ({ outcome }) => (outcome.says === null ? 'maybe' : 'once'),
   },
   {
     path: 'moov/udta/\xa9cmt',
@@ -248,7 +248,7 @@ const rows: readonly Row[] = [
       path: `moov/udta/${USER_TEXTS[key]}`,
       layout: `user-${key}`,
       source: `QTFF, "User Data Text Strings": ${key}`,
-      when: ({ outcome }) => (outcome.texts?.[key] === undefined ? 'never' : 'once'),
+      when: ({ outcome }) => (outcome.texts[key] === null ? 'never' : 'once'),
     }),
   ),
   { path: 'moov/udta/meta', layout: 'meta', source: '14496-12, 8.11.1', when: mayInMp4 },

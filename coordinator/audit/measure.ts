@@ -99,7 +99,7 @@ async function measureOne({
     });
     const { linearisation, width, height } = report.outcome;
     const reading =
-      linearisation === undefined
+      linearisation === null
         ? null
         : checkReading({ linearisation, width, height }, stored.fingerprints?.reading, subject);
     const beside = await sidecarsAgain(report, folder, subject);
@@ -162,7 +162,6 @@ async function measureMasterAgain({
     path,
     rollFolder: folder,
     outcome,
-    source: report.clip.name,
     points: stored.points,
     sceneLinear: sceneLinear.sceneLinear,
     written: hash === undefined ? null : { digest: hash, frames: null },

@@ -112,26 +112,25 @@ function differences(
     ['content', report.clip.contentDigest, clip.contentDigest],
     ['profile hash', report.profileHash, loaded.hash],
     ['toolchain', report.toolchain.digest, input.toolchain.digest],
-    ...settingsOf(report, { clip, facts, loaded }, input),
+    ...decisionOf(report, { clip, facts, loaded }, input),
   ];
   return pairs
     .filter(([, found, expected]) => found !== expected)
     .map(([what, found, expected]) => [`${what} ${found}`, `${what} ${expected}`]);
 }
 
-/** A master, and pictures for a display, rest on the settings of the night besides, which are in the clip's facts: made with others, it is another one. */
-function settingsOf(
+/** Facts and profile decide what must come out, and of a master the settings of the night, which are in the clip's facts. A record that says otherwise asks for something else. */
+function decisionOf(
   report: DeliverableReport,
   { clip, facts, loaded }: WantedDeliverable,
   { day, roll }: DeliverableView,
 ): [what: string, found: string, expected: string][] {
-  const { profile } = loaded;
-  if (facts === null || (!isMaster(profile) && profile.display === undefined)) return [];
-  const { outcome } = decideOutcome({ day, roll, clip, facts, profile });
+  if (facts === null) return [];
+  const { outcome } = decideOutcome({ day, roll, clip, facts, profile: loaded.profile });
   // What is refused now, the plan says.
   return outcome === null || sameDecision(report.outcome, outcome)
     ? []
-    : [['settings', 'others than now', 'those of now']];
+    : [['outcome', 'decided otherwise, as with other settings', 'as it is decided now']];
 }
 
 /** What says how much coding lost, wherever something is lost. */
@@ -140,7 +139,7 @@ function judgeSketch(
   { errorSketchSha256 }: DeliverableOnDisk,
   subject: Subject,
 ): Finding[] {
-  if (!('pictureError' in outcome) || outcome.pictureError === undefined) return [];
+  if (!('pictureError' in outcome) || outcome.pictureError === null) return [];
   if (errorSketch !== undefined && errorSketchSha256 !== undefined) return [];
   return [
     finding(
@@ -170,7 +169,7 @@ const COLOUR_WAY = 'colour-way';
 const DEVELOPMENT = ['development', 'development-spot-check', 'whole-frames', 'frames-as-decoded'] as const;
 
 function judgeColourWay({ outcome, checks }: DeliverableReport, subject: Subject): Finding[] {
-  if (outcome.kind !== 'movie' || outcome.shown === undefined) return [];
+  if (outcome.kind !== 'movie' || outcome.shown === null) return [];
   const wanted = [COLOUR_WAY, ...(outcome.shown.from === 'developed' ? DEVELOPMENT : [])];
   return wanted
     .filter((name) => !checks.some(({ check }) => check === name))
@@ -183,7 +182,7 @@ function judgeColourWay({ outcome, checks }: DeliverableReport, subject: Subject
 const DRAWN_TEXT = 'burn-in-drawn';
 
 function judgeDrawnText({ outcome, checks }: DeliverableReport, subject: Subject): Finding[] {
-  const isThere = outcome.kind === 'movie' && (outcome.burnIn ?? []).length > 0;
+  const isThere = outcome.kind === 'movie' && outcome.burnIn.length > 0;
   return isThere && !checks.some(({ check }) => check === DRAWN_TEXT)
     ? [finding('check-absent', `no result of the check \`${DRAWN_TEXT}\``, 'a result, passed', subject)]
     : [];

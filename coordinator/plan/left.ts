@@ -20,7 +20,7 @@ export interface LeftOfRoll {
 export function leftOfJobs(jobs: readonly Pick<PlannedJob, 'job'>[]): LeftOfDeliverable[] {
   return jobs.flatMap(({ job: { roll, clip, deliverables } }) =>
     deliverables.flatMap(({ profile, outcome }): LeftOfDeliverable[] => {
-      const left = 'left' in outcome ? (outcome.left ?? []) : [];
+      const { left } = outcome;
       return left.length === 0 ? [] : [{ roll, clip: clip.id, profile: profile.name, left }];
     }),
   );

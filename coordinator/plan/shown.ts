@@ -42,7 +42,7 @@ function sourceText(shown: Shown): string {
 const VERSIONS = { 'aces-1': 'ACES 1', 'aces-2': 'ACES 2' } as const;
 
 export function wayText({ shown }: Pick<Outcome, 'shown'>): string {
-  if (shown === undefined) return 'as recorded';
+  if (shown === null) return 'as recorded';
   const { way, output, display } = shown;
   const { exposure, gamutCompression, cdl, look } = way;
   const stages = [

@@ -6,8 +6,7 @@ import { writeWhole } from '../../ledger/store.ts';
 import { transformPath } from '../../ledger/transform.ts';
 import { makeFolders } from '../../files/folders.ts';
 import { filesOfLooks } from '../../profiles/master/amf-looks.ts';
-import type { InputTransform } from '../../media/colour/input.ts';
-import type { AnyOutcome } from '../../profiles/outcome/any.ts';
+import { inputOf } from '../../ledger/kept-files.ts';
 import type { Settings } from './read.ts';
 
 /** What of a job says which files it is made with. */
@@ -33,19 +32,11 @@ function filesOf({ facts, deliverables }: MadeWith): Map<string, { sha256: strin
     if (path !== null && input !== null && 'file' in input)
       files.set(path, { sha256: input.sha256, text: null });
     const { amf } = outcome;
-    if (amf === undefined) continue;
+    if (amf === null) continue;
     for (const [sha256, text] of filesOfLooks(amf))
       files.set(layout.transform(sha256, '.clf'), { sha256, text });
   }
   return files;
-}
-
-/** Of a master, or of pictures that go a colour way; null: code values are taken as they are. */
-function inputOf(outcome: AnyOutcome): InputTransform | null {
-  const shown = outcome.kind === 'movie' ? outcome.shown : undefined;
-  if (shown?.from === 'recorded') return shown.input;
-  const linearisation = outcome.linearisation ?? shown?.linearisation;
-  return linearisation?.kind === 'coded' ? linearisation.input : null;
 }
 
 /** Throws what node:fs throws. The roll's folder must be there. */

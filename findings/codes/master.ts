@@ -50,7 +50,7 @@ export const masterCodes = {
   'master-not-finite': {
     weight: 'hold',
     title: 'a frame of a master has NaN or infinite values',
-    remedy: MAKE_AGAIN,
+    remedy: `${MAKE_AGAIN} If its profile has \`compression: dwaa\` or \`dwab\` and the source has values near 65504, whoever opens the frame finds infinite ones: take a compression without loss, such as \`zip\`.`,
   },
   'master-spot-check-differs': {
     weight: 'hold',

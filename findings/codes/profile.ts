@@ -152,7 +152,7 @@ export const profileCodes = {
     weight: 'hold',
     title: 'audio ends before or after the picture by more than the profile allows',
     remedy:
-      'Play the end of the clip, and compare it with another copy. If the audio is right as far as it goes, use a profile with a larger `audio: { tolerance_frames: … }`.',
+      'Play the end of the clip, and compare it with another copy. If the audio is right as far as it goes, use a profile with a larger `audio: { tolerance_frames: … }`. A movie for grading has no such field: deliver frames, such as `grading-master-exr`, and the audio by another profile.',
   },
   'audio-fitted': {
     weight: 'note',

@@ -220,7 +220,8 @@ export const runCodes = {
   },
   'deliverable-outdated': {
     weight: 'hold',
-    title: 'a deliverable was made from another source, with another profile or by other programs',
+    title:
+      'a deliverable was made from another source, with another profile, other settings or by other programs',
     remedy:
       'Run again with the profile, settings and programs that you want: the deliverable is made again and replaces this one under the same name. If an audit found this, restore the deliverable and its report from another copy of the delivery.',
   },

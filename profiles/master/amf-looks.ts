@@ -62,8 +62,8 @@ const byPair = z.object({
 export const amfOutputSchema = z.object({
   by: z.discriminatedUnion('kind', [byId, byFile, byPair]).describe('The transform; of ACES 1 a pair'),
   look: wayLookSchema
-    .optional()
-    .describe('A look that ends on a display takes the place of the output transform; absent: it does not'),
+    .nullable()
+    .describe('A look that ends on a display takes the place of the output transform; null: it does not'),
   description,
 });
 export type AmfOutput = z.infer<typeof amfOutputSchema>;
@@ -146,21 +146,16 @@ export function amfLooksOf({ exposure, gamutCompression, cdl, look, output }: Co
     looks,
     output: {
       by: OUTPUTS[output],
+      look: null,
       description: `Output transform of ACES ${output === 'aces-2' ? '2' : '1'}, ITU-R BT.709 by BT.1886 at 100 cd/m²`,
     },
   };
 }
 
 /** The files of the Common LUT Format that these name, by SHA-256; null: the text is with the settings, since it is made of a file of theirs. */
-export function filesOfLooks({
-  looks,
-  output,
-}: {
-  readonly looks?: readonly AmfLook[] | undefined;
-  readonly output?: AmfOutput | null | undefined;
-}): Map<string, string | null> {
+export function filesOfLooks({ looks, output }: AmfLooks): Map<string, string | null> {
   const files = new Map<string, string | null>();
-  for (const look of looks ?? []) {
+  for (const look of looks) {
     if (look.what === 'exposure') files.set(look.by.sha256, exposureFile(look.stops).text);
     if (look.what === 'look') files.set(look.by.sha256, null);
     if (look.what === 'cdl')

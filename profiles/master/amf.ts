@@ -39,16 +39,10 @@ export const amfSchema = z.object({
   uuid: z.string().describe('Of the file'),
   pipeline: pipelineSchema.describe('From the frames as they lie there to ACES2065-1'),
   archived: pipelineSchema.nullable().describe('What was done before; null: nothing besides'),
-  looks: z
-    .array(amfLookSchema)
-    .optional()
-    .describe(
-      'Look transforms, in the order in which they are applied; absent: the settings say nothing of looks',
-    ),
+  looks: z.array(amfLookSchema).describe('Look transforms, in the order in which they are applied'),
   output: amfOutputSchema
     .nullable()
-    .optional()
-    .describe('Output transform; null: none. Absent: the settings say nothing of looks'),
+    .describe('Output transform; null: none, or the settings say nothing of looks'),
 });
 export type AmfOutcome = z.infer<typeof amfSchema>;
 export type AmfPipeline = z.infer<typeof pipelineSchema>;
@@ -104,7 +98,7 @@ export function amfOf(request: AmfRequest): AmfOutcome {
     created: isStated ? createdAt : UNKNOWN,
     isCreatedStated: isStated,
     uuid: uuid('file'),
-    ...(way === undefined ? {} : amfLooksOf(way)),
+    ...(way === undefined ? { looks: [], output: null } : amfLooksOf(way)),
     ...(holds === 'aces2065-1'
       ? { pipeline: done, archived: null }
       : {

@@ -236,9 +236,9 @@ export function carriedOf(
 
 /** What the user data of a movie has a text for (QuickTime File Format, "User Data Text Strings"). */
 export interface MovieTexts {
-  readonly make?: string;
-  readonly model?: string;
-  readonly date?: string;
+  readonly make: string | null;
+  readonly model: string | null;
+  readonly date: string | null;
 }
 
 const PLAIN = /^[\x20-\x7e]{1,200}$/;
@@ -246,7 +246,7 @@ const PLAIN = /^[\x20-\x7e]{1,200}$/;
 /** The same of a movie for grading: camera and date of a clip that states one, once for the clip; everything else is left. */
 export function carriedInMovie(facts: ClipFacts): { readonly texts: MovieTexts; readonly left: LeftOut[] } {
   const { attributes, left } = statedOf(facts);
-  const texts: { make?: string; model?: string; date?: string } = {};
+  const texts: Record<keyof MovieTexts, string | null> = { make: null, model: null, date: null };
   const keys: ReadonlyMap<string, 'make' | 'model' | 'date'> = new Map([
     ['cameraMake', 'make'],
     ['cameraModel', 'model'],

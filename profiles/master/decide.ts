@@ -7,7 +7,7 @@ import { amfOf } from './amf.ts';
 import { masterBytes } from './bytes.ts';
 import { carriedOf } from './carried.ts';
 import type { MasterDecision } from './decision.ts';
-import { dwaLevelOf, isLossy } from './form.ts';
+import { bitsOf, dwaLevelOf, isLossy } from './form.ts';
 import { about, groundOf, type MasterGround, type MasterRequest } from './ground.ts';
 import { movieMasterOf } from './movie.ts';
 import type { MasterOutcome } from './outcome.ts';
@@ -38,8 +38,8 @@ function framesOf(
   const decided = {
     format,
     compression,
-    ...(isLossy({ compression }) ? { dwaLevel: dwaLevelOf({ dwaLevel: profile.dwa_level }) } : {}),
-    ...(format === 'dpx' && profile.bits !== undefined ? { bits: profile.bits } : {}),
+    dwaLevel: isLossy({ compression }) ? dwaLevelOf({ dwaLevel: profile.dwa_level }) : null,
+    bits: format === 'dpx' ? bitsOf(profile) : null,
     fileName: stem,
     stem,
     extension: EXTENSIONS[format],
@@ -121,9 +121,9 @@ function saidOf(
       camera: cleanedText(named ?? ''),
       serial: cleanedText(apart.serial ?? camera?.serial ?? ''),
     },
-    ...(place === undefined ? {} : { source: sourceNamesOf(place) }),
-    ...(carried.length === 0 ? {} : { carried }),
-    ...(left.length === 0 ? {} : { left }),
+    source: sourceNamesOf(place),
+    carried,
+    left,
   };
 }
 

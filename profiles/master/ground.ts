@@ -28,7 +28,7 @@ export interface MasterRequest {
     readonly id: string;
     readonly name: string;
     readonly contentDigest: string;
-    readonly place?: InputPlace;
+    readonly place: InputPlace;
   };
   readonly facts: ClipFacts;
   readonly profile: MasterProfile;
@@ -178,19 +178,24 @@ export function codedLinearisation({ video, interpretation, declared, exr }: Cli
       ],
     };
   const untagged = kind === 'yuv' && (colour.matrix === null || colour.range === null);
-  const by =
-    declared === undefined
-      ? {}
-      : {
-          declared: {
-            decoder: declared.declared.name,
-            version: declared.version,
-            ...(bits === 32 ? {} : { full: declared.declared.gives.full }),
-          },
-        };
-  const read = exr?.reader === undefined ? {} : { reader: exr.reader };
   return {
-    linearisation: { kind: 'coded', input, pixelFormat, matrix, range, siting, ...by, ...read },
+    linearisation: {
+      kind: 'coded',
+      input,
+      pixelFormat,
+      matrix,
+      range,
+      siting,
+      declared:
+        declared === undefined
+          ? null
+          : {
+              decoder: declared.declared.name,
+              version: declared.version,
+              full: bits === 32 ? null : declared.declared.gives.full,
+            },
+      reader: exr?.reader ?? null,
+    },
     notes: untagged
       ? [
           finding(
@@ -288,8 +293,8 @@ export function rawLinearisation({ raw, interpretation }: ClipFacts, development
       decoder: name,
       decoderVersion: name === OWN_DECODER ? null : version,
       ...development,
-      ...(corrections.made.length === 0 ? {} : { corrections: corrections.made }),
-      ...(turn === 0 ? {} : { turn }),
+      corrections: corrections.made,
+      turn,
       neutral: [...neutral],
       matrix: [[...x], [...y], [...z]],
       anchor,

@@ -21,12 +21,12 @@ export const linearisationSchema = z.discriminatedUnion('kind', [
     range: z.enum(ranges),
     /** Where chroma samples lie, ffprobe's name; null: chroma is not subsampled. */
     siting: z.enum(sitings).nullable(),
-    /** A declared decoder gives the codes, and `full` stands for 1.0 where they are whole numbers; absent: ffmpeg does. */
+    /** A declared decoder gives the codes, and `full` is 1.0 of those that are whole numbers, null where they are floats; null: ffmpeg does. */
     declared: z
-      .object({ decoder: z.string(), version: z.string(), full: z.int().positive().optional() })
-      .optional(),
-    /** Our own code reads the files and gives the codes; absent: ffmpeg or a declared decoder does. */
-    reader: z.literal('own').optional(),
+      .object({ decoder: z.string(), version: z.string(), full: z.int().positive().nullable() })
+      .nullable(),
+    /** Our own code reads the files and gives the codes; null: ffmpeg or a declared decoder does. */
+    reader: z.literal('own').nullable(),
   }),
   z.object({
     kind: z.literal('raw'),
@@ -35,10 +35,10 @@ export const linearisationSchema = z.discriminatedUnion('kind', [
     decoderVersion: z.string().nullable(),
     demosaic: z.enum(demosaicMethods),
     highlights: z.enum(highlightPolicies),
-    /** Corrections that are made of frames which ask for them (raw/corrections/which.ts); absent: none. */
-    corrections: z.array(z.string()).optional(),
-    /** Degrees clockwise by which frames are turned; absent: they stand upright. */
-    turn: z.literal(turns).optional(),
+    /** Corrections that are made of frames which ask for them (raw/corrections/which.ts); empty: none. */
+    corrections: z.array(z.string()),
+    /** Degrees clockwise by which frames are turned; 0: they stand upright. */
+    turn: z.literal(turns),
     /** Camera values of a neutral, the largest 1. */
     neutral: triple,
     /** Camera to AP0, rows; its product with `neutral` is grey. */

@@ -66,7 +66,6 @@ export function movieMasterOf(
     return { outcome: null, findings: about(request, refusals) };
   const { size, timecode, linearisation } = ground;
   const { width, height } = size;
-  const square = video.pixelAspect.num === video.pixelAspect.den;
   const outcome: Outcome = {
     kind: 'movie',
     fileName: fileNameOf(profile.file_name, ground.parts, masterMovie.container),
@@ -76,13 +75,15 @@ export function movieMasterOf(
     height,
     pixelFormat: pixelsReadBack(traits, masterMovie.pixels, COLOUR.range),
     colour: { ...COLOUR },
-    ...(square ? {} : { pixelAspect: video.pixelAspect }),
+    pixelAspect: video.pixelAspect,
+    fieldOrder: 'progressive',
     container: masterMovie.container,
     codec: traits.codec,
     codecTag: traits.tag,
     codecProfile: traits.profile,
     maxLevel: null,
     packetBytes: null,
+    keyFrameDistance: null,
     timecode,
     reel: reelOf(profile.reel, request),
     audio: audio.tracks,
@@ -90,21 +91,21 @@ export function movieMasterOf(
       framing: { scaled: { width, height }, window: { left: 0, top: 0, width, height }, covered: [] },
       basis: { matrix: COLOUR.matrix, range: COLOUR.range },
       earlierField: null,
+      kept: false,
       lines: height,
       audioOffsets: audio.tracks.map((track) => facts.audio[track.sourceTrack]?.startOffset ?? 0),
     },
     says: SAYS,
     linearisation,
-    ...pictureErrorOf(masterMovie.picture_error, size),
+    burnIn: [],
+    shown: null,
+    pictureError: pictureErrorOf(masterMovie.picture_error, size),
+    exact: null,
+    ...carriedInMovie(facts),
+    amf: null,
     estimatedBytes: estimatedBytes(movie, video, size, audio.tracks),
   };
-  const { texts, left } = carriedInMovie(facts);
-  const { estimatedBytes: bytes, ...rest } = outcome;
-  const decided = {
-    ...rest,
-    ...(Object.keys(texts).length === 0 ? {} : { texts }),
-    ...(left.length === 0 ? {} : { left }),
-  };
+  const { estimatedBytes: bytes, amf: _, ...decided } = outcome;
   const clipName = reelText(request.clip.name);
   return {
     outcome: {

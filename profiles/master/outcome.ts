@@ -12,12 +12,8 @@ export const masterOutcomeSchema = z.object({
   kind: z.literal('frames').describe('A folder of frames'),
   format: z.enum(frameFormats).describe('Form of the frames'),
   compression: z.enum(exrCompressions).describe('Of OpenEXR; dwaa and dwab with loss; none: others'),
-  dwaLevel: z
-    .int()
-    .positive()
-    .optional()
-    .describe('How much dwaa and dwab may lose; absent: nothing is lost'),
-  bits: z.literal(codeBits).optional().describe('Of a code of DPX; absent: 10, or no DPX'),
+  dwaLevel: z.int().positive().nullable().describe('How much dwaa and dwab may lose; null: nothing is lost'),
+  bits: z.literal(codeBits).nullable().describe('Of a code of DPX; null: no DPX'),
   fileName: z.string().describe("The clip's folder in the profile's folder"),
   stem: z.string().describe('Frame n of the clip, from 0, is `<stem>.<first + n, zero-padded>.<extension>`'),
   extension: z.string().describe('Without the dot'),
@@ -44,11 +40,13 @@ export const masterOutcomeSchema = z.object({
     })
     .describe('Said in every frame; null: nothing is said'),
   amf: amfSchema.describe('The ACES Metadata File beside the frames, and what it says'),
-  source: sourceNamesSchema.optional().describe('What the frames say of the file that each was made from'),
-  carried: statedSchema.shape.attributes
-    .optional()
-    .describe('What else the source says and the frames say in their turn'),
-  left: statedSchema.shape.left.optional().describe('What the source says and the frames have no place for'),
+  source: sourceNamesSchema.describe('What the frames say of the file that each was made from'),
+  carried: statedSchema.shape.attributes.describe(
+    'What else the source says and the frames say in their turn; empty: nothing',
+  ),
+  left: statedSchema.shape.left.describe(
+    'What the source says and the frames have no place for; empty: nothing',
+  ),
   frameBytes: z
     .int()
     .positive()

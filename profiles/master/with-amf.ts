@@ -11,4 +11,4 @@ export type MovieMasterOutcome = Outcome & {
 export type WithAmf = MasterOutcome | MovieMasterOutcome;
 /** Not so of a movie from before there was one beside it. */
 export const isMovieMaster = (outcome: Outcome | MasterOutcome): outcome is MovieMasterOutcome =>
-  outcome.kind === 'movie' && outcome.amf !== undefined && outcome.linearisation !== undefined;
+  outcome.kind === 'movie' && outcome.amf !== null && outcome.linearisation !== null;

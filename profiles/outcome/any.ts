@@ -14,10 +14,6 @@ export type AnyOutcome = Outcome | MasterOutcome;
 export const anyOutcomeSchema = z.discriminatedUnion('kind', [outcomeSchema, masterOutcomeSchema]);
 export const isMasterOutcome = (outcome: AnyOutcome): outcome is MasterOutcome => outcome.kind === 'frames';
 
-/** A master, in whatever form, and pictures that go a colour way: they rest on the settings of the night besides their profile. */
-export const restsOnSettings = (outcome: AnyOutcome): boolean =>
-  isMasterOutcome(outcome) || outcome.linearisation !== undefined || outcome.shown !== undefined;
-
 /** Whether the same must come out; an estimate of size binds nobody. */
 export function sameDecision(one: AnyOutcome, other: AnyOutcome): boolean {
   // As they are written down: what is absent is not there.
@@ -33,7 +29,7 @@ export interface AnyOutcomeRequest {
     readonly id: string;
     readonly name: string;
     readonly contentDigest: string;
-    readonly place?: InputPlace;
+    readonly place: InputPlace;
   };
   readonly facts: ClipFacts;
   readonly profile: AnyProfile;

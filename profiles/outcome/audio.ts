@@ -198,7 +198,7 @@ export function audioOf(
           ? track.samples
           : samplesWithin(facts.video.frames, facts.video.rate, sampleRate),
       tolerance: format.block,
-      ...(audio.format === 'aac' ? { bitsPerSecond: aacBits(track.channels, sampleRate) } : {}),
+      bitsPerSecond: audio.format === 'aac' ? aacBits(track.channels, sampleRate) : null,
     };
   });
   return held.length > 0 ? { findings: held } : { tracks, notes };

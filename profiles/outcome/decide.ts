@@ -72,7 +72,7 @@ interface Picture {
   /** As ffprobe reads it back. */
   readonly pixelFormat: string;
   readonly colour: Outcome['colour'];
-  readonly basis: NonNullable<Outcome['proof']>['basis'];
+  readonly basis: Outcome['proof']['basis'];
   readonly kept: Pick<Outcome, 'exact' | 'fieldOrder' | 'pixelAspect'>;
   readonly notes: readonly Finding[];
 }
@@ -103,7 +103,7 @@ function pictureOf(video: ClipFacts['video'], profile: Profile): Picture | { fin
     pixelFormat: pixelsReadBack(traits, profile.pixels, output.range),
     colour: { ...output },
     basis: isRgb(video.pixelFormat) ? rgbBasis : { matrix: source.matrix, range: source.range },
-    kept: {},
+    kept: { exact: null, fieldOrder: 'progressive', pixelAspect: { num: 1, den: 1 } },
     notes: colour.notes,
   };
 }
@@ -112,7 +112,7 @@ export function outcomeOf(request: OutcomeRequest): OutcomeDecision {
   const { day, roll, clip, facts: recorded, profile } = request;
   const decided = shownOf(recorded, profile);
   const shown = 'findings' in decided ? null : decided.shown;
-  const facts = factsSeen(recorded, shown ?? undefined);
+  const facts = factsSeen(recorded, shown);
   const { video, declared } = facts;
   const traits = traitsOf(profile.video);
   const about = (item: Finding): Finding => ({ ...item, roll, clip: clip.id, profile: profile.name });
@@ -201,9 +201,8 @@ export function outcomeOf(request: OutcomeRequest): OutcomeDecision {
     codecProfile: traits.profile,
     maxLevel: level,
     packetBytes: vc3FrameBytes(profile.video, raster.width, raster.height),
-    ...(profile.video.codec === 'h264'
-      ? { keyFrameDistance: keyFrameDistance(profile.video.key_frame_seconds, video.rate) }
-      : {}),
+    keyFrameDistance:
+      profile.video.codec === 'h264' ? keyFrameDistance(profile.video.key_frame_seconds, video.rate) : null,
     timecode: timecode.timecode,
     reel: reelOf(profile.reel, request),
     audio: audio.tracks,
@@ -215,13 +214,18 @@ export function outcomeOf(request: OutcomeRequest): OutcomeDecision {
       },
       basis: picture.basis,
       earlierField: earlierField(video),
-      ...(traits.lossless ? { kept: true } : {}),
+      kept: traits.lossless,
       lines: video.rotation === 90 || video.rotation === 270 ? video.width : video.height,
       audioOffsets: audio.tracks.map((track) => facts.audio[track.sourceTrack]?.startOffset ?? 0),
     },
-    ...(burnIn.burnIn.length === 0 ? {} : { burnIn: [...burnIn.burnIn] }),
-    ...(shown === null ? {} : { shown }),
-    ...pictureErrorOf(profile.picture_error, raster),
+    burnIn: [...burnIn.burnIn],
+    shown,
+    pictureError: pictureErrorOf(profile.picture_error, raster),
+    says: null,
+    linearisation: null,
+    texts: { make: null, model: null, date: null },
+    left: [],
+    amf: null,
     estimatedBytes: estimatedBytes(profile, video, raster, audio.tracks),
   };
   const notes = [...decided.notes, ...timecode.notes, ...picture.notes, ...audio.notes, ...burnIn.notes].map(

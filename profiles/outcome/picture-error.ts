@@ -3,13 +3,13 @@ import { type SketchForm, sketchGrid, sketchNumbers } from '../../proof/sketch/f
 import type { Outcome } from '../outcome.ts';
 import type { Profile } from '../schema.ts';
 
-/** Absent: nothing is lost. */
+/** null: nothing is lost. */
 export function pictureErrorOf(
   { regions, least_psnr: leastPsnr }: Profile['picture_error'],
   size: { readonly width: number; readonly height: number },
-): Pick<Outcome, 'pictureError'> {
-  if (regions === 'none' || leastPsnr === null) return {};
-  return { pictureError: { ...sketchGrid(size, regions), leastPsnr } };
+): Outcome['pictureError'] {
+  if (regions === 'none' || leastPsnr === null) return null;
+  return { ...sketchGrid(size, regions), leastPsnr };
 }
 
 /** The sketch of the pictures as an encoder takes them, or a decoder gives them. null: none is taken. */
@@ -17,7 +17,7 @@ export function sketchFormOf(
   { width, height, pictureError }: Outcome,
   pixelFormat: string,
 ): SketchForm | null {
-  if (pictureError === undefined) return null;
+  if (pictureError === null) return null;
   const { columns, rows } = pictureError;
   return { width, height, pixelFormat, grid: { columns, rows } };
 }

@@ -108,7 +108,7 @@ export function burnIn({
   readonly alignsText: boolean;
 }): { filters: string[]; files: TextFile[] } {
   const files: TextFile[] = [];
-  const filters = (outcome.burnIn ?? []).flatMap((item, index) => {
+  const filters = outcome.burnIn.flatMap((item, index) => {
     const pad = `${key}-${index}`;
     return [
       box(item, { picture: outcome, bits, pad }),

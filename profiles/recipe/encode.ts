@@ -116,7 +116,7 @@ function audioOptions(facts: ClipFacts, outcome: Outcome): string[] {
     if (source === undefined)
       throw new RangeError(`audio track ${track.sourceTrack} is not among the source facts`);
     // What keeps every sample lets every sample by.
-    const filter = outcome.exact === undefined ? audioFilter(source, track) : NUMBERED;
+    const filter = outcome.exact === null ? audioFilter(source, track) : NUMBERED;
     options.push(
       '-map',
       `0:${source.streamIndex}`,
@@ -136,8 +136,10 @@ function containerOptions(outcome: Outcome): string[] {
   return [
     ...(outcome.timecode === null ? [] : ['-timecode', formatTimecode(outcome.timecode)]),
     ...(outcome.reel === null ? [] : ['-metadata:s:v:0', `reel_name=${outcome.reel}`]),
-    ...(outcome.says === undefined ? [] : ['-metadata', `comment=${outcome.says}`]),
-    ...Object.entries(outcome.texts ?? {}).flatMap(([key, text]) => ['-metadata', `${key}=${text}`]),
+    ...(outcome.says === null ? [] : ['-metadata', `comment=${outcome.says}`]),
+    ...Object.entries(outcome.texts).flatMap(([key, text]) =>
+      text === null ? [] : ['-metadata', `${key}=${text}`],
+    ),
   ];
 }
 

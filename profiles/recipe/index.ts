@@ -81,7 +81,7 @@ export function recipeOf(request: RecipeRequest): Recipe {
     throw new RangeError('pictures that are fed in, and such as are decoded');
   const ways = deliverables.map(({ profile, outcome }, index) => {
     const seen = viewOf(views, outcome)?.facts ?? facts;
-    const bits = outcome.burnIn === undefined ? 8 : layoutOf(pixelsForFfmpeg(profile.pixels))?.bits;
+    const bits = outcome.burnIn.length === 0 ? 8 : layoutOf(pixelsForFfmpeg(profile.pixels))?.bits;
     if (bits === undefined) throw new RangeError(`text is burnt into ${profile.pixels}`);
     const text = burnIn({ outcome, bits, textFolder, key: `text-${index}`, alignsText });
     const plan = tilesOf(seen, profile, outcome);
@@ -95,7 +95,7 @@ export function recipeOf(request: RecipeRequest): Recipe {
   });
   let inputs = 1;
   const taps = deliverables.map(({ profile, outcome }, index) => {
-    const encodedAs = outcome.pictureError === undefined ? '' : pixelsForFfmpeg(profile.pixels);
+    const encodedAs = outcome.pictureError === null ? '' : pixelsForFfmpeg(profile.pixels);
     const tap = sketchTap({ outcome, encodedAs, input: inputs, folder: textFolder, key: String(index) });
     if (tap !== null) inputs += 1;
     return tap;
@@ -268,14 +268,14 @@ const sameWay = (one: Shown, other: Shown): boolean => canonicalJson(one) === ca
 export function waysShown(outcomes: readonly Pick<Outcome, 'shown'>[]): Shown[] {
   const ways: Shown[] = [];
   for (const { shown } of outcomes)
-    if (shown !== undefined && !ways.some((one) => sameWay(one, shown))) ways.push(shown);
+    if (shown !== null && !ways.some((one) => sameWay(one, shown))) ways.push(shown);
   return ways;
 }
 
 /** Which of them these pictures go; null: none, they stay as recorded. */
 export function wayShown(ways: readonly Shown[], outcome: Pick<Outcome, 'shown'> | undefined): number | null {
-  const { shown } = outcome ?? {};
-  return shown === undefined ? null : ways.findIndex((one) => sameWay(one, shown));
+  const shown = outcome?.shown ?? null;
+  return shown === null ? null : ways.findIndex((one) => sameWay(one, shown));
 }
 
 function viewsOf(facts: ClipFacts, { deliverables, textFolder }: RecipeRequest): View[] {

@@ -38,7 +38,7 @@ export function masterMovieRecipe({
   readonly maskFolder: string;
   readonly threads: number;
 }): MasterMovieRecipe {
-  const { width, height, rate, pixelAspect = { num: 1, den: 1 } } = outcome;
+  const { width, height, rate, pixelAspect } = outcome;
   const frames = outcome.audio.length === 0 ? 0 : 1;
   const { num, den } = pixelAspect;
   const tap = sketchTap({

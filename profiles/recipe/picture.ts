@@ -54,7 +54,7 @@ function keptFilters({ video }: ClipFacts): string[] {
 
 /** To raster, pixels, matrix and range of the outcome. Text is drawn behind this, `tagFilter` comes last. */
 export function pictureFilters(facts: ClipFacts, profile: Profile, outcome: Outcome): string[] {
-  if (outcome.exact !== undefined) return keptFilters(facts);
+  if (outcome.exact !== null) return keptFilters(facts);
   const raster = rasterOf(facts.video, profile.raster);
   const { scaled } = raster;
   const colour = colourOf(facts.video, profile);
@@ -98,6 +98,6 @@ const tagOf = (tag: Tag, name: string | null): string =>
 export function tagFilter({ colour, fieldOrder, exact }: Outcome): string {
   const field = fieldOrder === 'top-first' ? 'tff' : fieldOrder === 'bottom-first' ? 'bff' : 'prog';
   // Where nobody said that there are fields, a decoder that finds some is left to say so, and the check to find it.
-  const mode = exact !== undefined && field === 'prog' ? '' : `field_mode=${field}:`;
+  const mode = exact !== null && field === 'prog' ? '' : `field_mode=${field}:`;
   return `setparams=${mode}range=${colour.range ?? 'unknown'}:color_primaries=${tagOf('primaries', colour.primaries)}:color_trc=${tagOf('transfer', colour.transfer)}:colorspace=${tagOf('matrix', colour.matrix)}`;
 }

@@ -13,7 +13,7 @@ export interface TextTap {
 
 /** null: no text is burnt in. `index`: of the deliverable. */
 export function textTap(outcome: Outcome, index: number): TextTap | null {
-  const { burnIn = [], width, height } = outcome;
+  const { burnIn, width, height } = outcome;
   if (burnIn.length === 0) return null;
   const [before, given, out] = [`words-before${index}`, `words-given${index}`, `words-out${index}`];
   const sides = [before, given].map((from) => ({ from, name: `${from}-cut` }));

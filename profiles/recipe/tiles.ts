@@ -25,7 +25,7 @@ import { goesThroughRgb } from './levels.ts';
  */
 export function tilesOf(facts: ClipFacts, profile: Profile, outcome: Outcome): TilePlan | null {
   const { proof, colour } = outcome;
-  if (outcome.exact !== undefined || profile.pixels === 'source' || proof === undefined) return null;
+  if (outcome.exact !== null || profile.pixels === 'source') return null;
   if (
     layoutOf(tiledPixels(facts.video.pixelFormat)) === null ||
     layoutOf(pixelsForFfmpeg(profile.pixels)) === null

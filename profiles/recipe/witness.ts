@@ -51,9 +51,11 @@ export function witnessOf(facts: ClipFacts, outcomes: readonly Outcome[], firstP
     framing: null,
   });
   // All that keep every sample keep the same ones.
-  const kept = outcomes.find((outcome) => outcome.exact !== undefined);
+  const kept = outcomes.find((outcome) => outcome.exact !== null);
   const exact =
-    kept?.exact === undefined ? null : { pixelFormat: kept.exact.comparedIn, audioTracks: kept.audio };
+    kept === undefined || kept.exact === null
+      ? null
+      : { pixelFormat: kept.exact.comparedIn, audioTracks: kept.audio };
   const wanted: { pipe: Pipe; options: string[] }[] = [
     { pipe: { kind: 'source' }, options: bitstreamOptions(sourceStreams(facts)) },
     { pipe: { kind: 'luma', view: null }, options: rawPictures('luma') },

@@ -104,8 +104,8 @@ const TAGS: Readonly<Record<ShownDisplay, VideoFacts['colour']>> = {
 };
 
 /** What a deliverable's own recipe takes for its source: the clip, or the clip as if it had been recorded as its colour way shows it, in R'G'B' of full range. */
-export function factsSeen(facts: ClipFacts, shown: Shown | undefined): ClipFacts {
-  if (shown === undefined) return facts;
+export function factsSeen(facts: ClipFacts, shown: Shown | null): ClipFacts {
+  if (shown === null) return facts;
   const { chromaSiting: _, ...video } = facts.video;
   return {
     ...facts,

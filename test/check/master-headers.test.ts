@@ -15,11 +15,12 @@ import { attributesOf, developmentText, dpxOf } from '../../worker/master/attrib
 import { encoded, grainy } from '../formats/exr/encoded.ts';
 
 const [WIDTH, HEIGHT] = [20, 18];
-const SOURCE = 'B012.mov';
 const outcome: MasterOutcome = {
   kind: 'frames',
   format: 'exr',
   compression: 'zip',
+  dwaLevel: null,
+  bits: null,
   fileName: 'B012',
   stem: 'B012',
   extension: 'exr',
@@ -38,7 +39,10 @@ const outcome: MasterOutcome = {
     pixelFormat: 'yuv422p10le',
     matrix: 'bt709',
     range: 'limited',
-  } as MasterOutcome['linearisation'],
+    siting: null,
+    declared: null,
+    reader: null,
+  },
   said: {
     owner: 'The bell foundry',
     comments: 'First pour',
@@ -50,6 +54,9 @@ const outcome: MasterOutcome = {
     serial: '0042',
   },
   amf: {} as MasterOutcome['amf'],
+  source: { file: 'B012.mov' },
+  carried: [],
+  left: [],
   frameBytes: null,
   estimatedBytes: 1,
   bytesRange: { least: 1, most: 1 },
@@ -100,6 +107,7 @@ const asDpx: MasterOutcome = {
   ...outcome,
   format: 'dpx',
   compression: 'none',
+  bits: 10,
   extension: 'dpx',
   carried: inDpx,
 };
@@ -112,7 +120,7 @@ const differing = (found: FrameSaid | null, wanted: FrameSaid): string[] =>
         .map((name) => `${name} ${found[name]}`);
 
 function dpx(): Buffer {
-  const head = dpxHeader({ width: WIDTH, height: HEIGHT, bits: 10 }, dpxOf(asDpx, FRAME, SOURCE));
+  const head = dpxHeader({ width: WIDTH, height: HEIGHT, bits: 10 }, dpxOf(asDpx, FRAME));
   return Buffer.concat([
     head,
     Buffer.alloc(dpxBytes({ width: WIDTH, height: HEIGHT, bits: 10 }) - head.length, 0x44),
@@ -121,7 +129,7 @@ function dpx(): Buffer {
 function seenInDpx(bytes: Buffer): string[] {
   try {
     const { faults, said } = dpxFrame(bytes, 24, 10);
-    return [...faults, ...differing(said, saidOf(asDpx, FRAME, SOURCE))];
+    return [...faults, ...differing(said, saidOf(asDpx, FRAME))];
   } catch (error) {
     if (error instanceof RangeError) return [error.message];
     throw error;
@@ -170,7 +178,7 @@ describe.each(['exr', 'aces'] as const)('OpenEXR, %s', (format) => {
   let whole: Buffer;
   beforeAll(async () => {
     const form = { width: WIDTH, height: HEIGHT, compression: wanted.compression, container: format };
-    whole = (await encoded(form, grainy(WIDTH, HEIGHT), attributesOf(wanted, FRAME, SOURCE))).bytes;
+    whole = (await encoded(form, grainy(WIDTH, HEIGHT), attributesOf(wanted, FRAME))).bytes;
   });
   const seen = async (bytes: Buffer): Promise<string[]> => {
     const { faults, said } = await measureExr({
@@ -181,7 +189,7 @@ describe.each(['exr', 'aces'] as const)('OpenEXR, %s', (format) => {
       points: [],
       spot: [],
     });
-    return [...faults, ...differing(said, saidOf(wanted, FRAME, SOURCE))];
+    return [...faults, ...differing(said, saidOf(wanted, FRAME))];
   };
 
   test('a good header is what the outcome says', async () => {
@@ -201,21 +209,21 @@ describe.each(['exr', 'aces'] as const)('OpenEXR, %s', (format) => {
   test('what the source states stands in the header, in the frame that it is of, and a value that is gone or another is named', async () => {
     const names = [...headerOf(whole).attributes.keys()];
     expect(names).toEqual(expect.arrayContaining(['aperture', 'focus', 'lensModel', 'captureRate']));
-    const wantedThen = saidOf(wanted, FRAME, SOURCE).carried;
+    const wantedThen = saidOf(wanted, FRAME).carried;
     expect(wantedThen).toContain(`tStop float ${Math.fround(3.1)}`);
     expect(wantedThen).not.toContain('roll ');
     const lens = Buffer.from(whole);
     lens.write('Tell', headerOf(lens).attributes.get('lensModel')?.at as number);
     expect((await seen(lens)).join('\n')).toMatch(/lensModel string "Tell 35"/);
     const form = { width: WIDTH, height: HEIGHT, compression: wanted.compression, container: format };
-    const attributes = attributesOf(wanted, FRAME, SOURCE);
+    const attributes = attributesOf(wanted, FRAME);
     const fewer = attributes.carried?.filter(({ name }) => name !== 'aperture') ?? [];
     const without = (await encoded(form, grainy(WIDTH, HEIGHT), { ...attributes, carried: fewer })).bytes;
     expect(await seen(without)).toEqual([expect.stringMatching(/^carried /)]);
-    const later = attributesOf(wanted, FRAME + 1, SOURCE).carried ?? [];
+    const later = attributesOf(wanted, FRAME + 1).carried ?? [];
     const other = (await encoded(form, grainy(WIDTH, HEIGHT), { ...attributes, carried: later })).bytes;
     expect(await seen(other)).toEqual([expect.stringMatching(/^carried [\s\S]*tStop float 5/)]);
-    expect(saidOf(wanted, FRAME, SOURCE).source).toBe('B012_000108.dng frame 108');
+    expect(saidOf(wanted, FRAME).source).toBe('B012_000108.dng frame 108');
   });
 
   test('another counter and another neutral are named, and so is an attribute of others', async () => {
@@ -227,7 +235,7 @@ describe.each(['exr', 'aces'] as const)('OpenEXR, %s', (format) => {
     neutral.writeFloatLE(0.3127, headerOf(neutral).attributes.get('adoptedNeutral')?.at as number);
     expect((await seen(neutral)).join('\n')).toMatch(/neutral 0.3127/);
     const form = { width: WIDTH, height: HEIGHT, compression: 'zip', container: 'exr' } as const;
-    const attributes = attributesOf(wanted, FRAME, SOURCE);
+    const attributes = attributesOf(wanted, FRAME);
     const free = { ...attributes.free, lookApplied: 'warm' };
     const foreign = (await encoded(form, grainy(WIDTH, HEIGHT), { ...attributes, free })).bytes;
     expect((await seen(foreign)).join('\n')).toMatch(/others attribute lookApplied at byte \d+/);

@@ -7,8 +7,9 @@ import { join } from 'node:path';
 import { pathToFileURL } from 'node:url';
 import { beforeAll, describe, expect, test } from 'vitest';
 import { packageFolder } from '../../files/installation.ts';
+import { developmentOf } from '../../media/raw/develop/development.ts';
 import type { JobFailure } from '../../worker/context.ts';
-import { type DngOptions, testSamples } from '../support/dng.ts';
+import { type DngOptions, srationals, testSamples } from '../support/dng.ts';
 import { freshFolder } from '../support/folder.ts';
 import { everyRow } from '../support/lane.ts';
 import { groupFolder, reportOf } from '../support/master.ts';
@@ -177,6 +178,35 @@ const clips: Readonly<
     faults: { 'turned to the wrong side': inPlan('turn: 270') },
   },
 };
+/** A development that was computed wrongly is the same for threads, points and checker: the thread of the spots computes its own. */
+test('three calibrations, developed as if one of them were not there: held', async () => {
+  const clip = await rawClip(groupFolder('raw-roll'), { width: WIDTH, height: HEIGHT, frames: 3 }, () => ({
+    tags: [
+      { tag: 52_529, type: 'short', values: [23] },
+      srationals(52_531, [0.7, -0.2, -0.1, -0.5, 1.3, 0.25, -0.05, 0.3, 0.7]),
+    ],
+  }));
+  const { raw } = clip.facts;
+  if (raw === undefined) throw new Error('no raw frames');
+  expect(raw.picture.calibrations).toHaveLength(3);
+  const job = await masterJob(clip, freshFolder('delivery'), [PROFILE]);
+  await runJob(job, await workContext());
+  expect((await reportOf(job, PROFILE)).state).toBe('published');
+  const two = { ...raw.picture, calibrations: raw.picture.calibrations.slice(0, 2) };
+  const developed = developmentOf(two, { whiteBalance: 'as-shot', exposureStops: 0, anchor: 'sensor' });
+  if ('missing' in developed) throw new Error(developed.missing);
+  const wrong = await masterJob(clip, freshFolder('delivery'), [PROFILE]);
+  const [work] = wrong.deliverables;
+  if (work?.kind !== 'frames' || work.outcome.linearisation.kind !== 'raw') throw new Error('no master');
+  const [x, y, z] = developed.matrix;
+  const { neutral, white } = developed;
+  Object.assign(work.outcome.linearisation, { matrix: [x, y, z], neutral, white });
+  await expect(runJob(wrong, await workContext())).rejects.toThrow();
+  expect((await reportOf(wrong, PROFILE)).findings.map(({ code }) => code)).toContain(
+    'master-spot-check-differs',
+  );
+});
+
 /** Each costs a whole job; the long lane has them all. */
 const SHORT = new Set(['GainMap left out', 'white of another colour', 'no turn']);
 

@@ -11,6 +11,7 @@ import { decodeAll, surveyValues } from '../../check/master/exr/values.ts';
 import { sourceOfBytes as exrOfBytes } from '../../check/master/exr/source.ts';
 import { walkExr } from '../../check/master/exr/chunks.ts';
 import { readForm } from '../../media/probe/form.ts';
+import { readStill } from '../../media/sequence/read.ts';
 import { decodeCfa } from '../../media/formats/dng/decode.ts';
 import { sourceOfBytes } from '../../media/formats/tiff/header.ts';
 import { readLosslessHeader } from '../../media/formats/dng/jpeg-header.ts';
@@ -80,10 +81,22 @@ describe('OpenEXR', () => {
   test.each(['rle', 'zips'] as const)(
     '%s: a chunk of fewer bytes than its values can be packed into',
     async (compression) => {
-      const bytes = widened(exrSeed(compression, 'half'), 60_000);
+      const bytes = widened(exrSeed({ compression, pixelType: 'half' }), 60_000);
       await expect(walkExr(exrOfBytes(bytes))).rejects.toThrow(/has \d+ bytes, which cannot be \d+/);
       await expect(decodeAll(exrOfBytes(bytes))).rejects.toThrow(ExrDamage);
       await expect(surveyValues(exrOfBytes(bytes))).rejects.toThrow(ExrDamage);
+    },
+  );
+
+  test.each([1e22, -1, Number.POSITIVE_INFINITY, Number.NaN, 1e-22])(
+    'a pixel %d times as wide as high is not believed, and nothing is lost by it',
+    async (aspect) => {
+      const bytes = exrSeed({ compression: 'zips', pixelType: 'half' });
+      const key = Buffer.from('pixelAspectRatio\0float\0', 'latin1');
+      bytes.writeFloatLE(aspect, bytes.indexOf(key) + key.length + 4);
+      expect(await readStill(file('a.exr', bytes), '.exr')).toMatchObject({
+        header: { pixelAspect: null, width: 6, height: 5 },
+      });
     },
   );
 });

@@ -1,10 +1,23 @@
-/** OpenEXR files of every compression that a reader here takes, written for the fuzz by hand: run lengths and deflate of one line (OpenEXR file layout, openexr.com). */
+/** OpenEXR files of every compression that a reader here takes, written for the fuzz by hand, with windows or without: run lengths of one line, deflate of one or sixteen (OpenEXR file layout, openexr.com). */
 import { deflateSync } from 'node:zlib';
 import { AP0 } from '../../media/formats/exr/aces-rules.ts';
-import { exrAttribute } from '../../media/formats/exr/attribute.ts';
+import { type Box, exrAttribute } from '../../media/formats/exr/attribute.ts';
 import { headerLayout } from '../../media/formats/exr/header.ts';
 
 const [WIDTH, HEIGHT] = [6, 5];
+
+const lines = { none: 1, rle: 1, zips: 1, zip: 16 } as const;
+
+export interface ExrSeed {
+  readonly compression: keyof typeof lines;
+  readonly pixelType: 'half' | 'float' | 'uint';
+  /** Absent: from (0, 0), 6x5. */
+  readonly data?: Box;
+  /** Absent: that of the data. */
+  readonly display?: Box;
+  /** In the order of the alphabet; absent: B, G, R. */
+  readonly channels?: readonly string[];
+}
 
 /** Bytes of equal weight together, then differences to the byte before. */
 function predicted(raw: Buffer): Buffer {
@@ -33,18 +46,24 @@ function asRuns(bytes: Buffer): Buffer {
   return Buffer.concat(parts);
 }
 
-export function exrSeed(compression: 'rle' | 'zips', pixelType: 'half' | 'float' | 'uint'): Buffer {
-  const window = { xMin: 0, yMin: 0, xMax: WIDTH - 1, yMax: HEIGHT - 1 };
+export function exrSeed({
+  compression,
+  pixelType,
+  data = { xMin: 0, yMin: 0, xMax: WIDTH - 1, yMax: HEIGHT - 1 },
+  display = data,
+  channels = ['B', 'G', 'R'],
+}: ExrSeed): Buffer {
+  const [width, height] = [data.xMax - data.xMin + 1, data.yMax - data.yMin + 1];
   const head = headerLayout([
     exrAttribute(
       'channels',
       'chlist',
-      ['B', 'G', 'R'].map((name) => ({ name, pixelType, linear: false, xSampling: 1, ySampling: 1 })),
+      channels.map((name) => ({ name, pixelType, linear: false, xSampling: 1, ySampling: 1 })),
     ),
     exrAttribute('chromaticities', 'chromaticities', AP0),
     exrAttribute('compression', 'compression', compression),
-    exrAttribute('dataWindow', 'box2i', window),
-    exrAttribute('displayWindow', 'box2i', window),
+    exrAttribute('dataWindow', 'box2i', data),
+    exrAttribute('displayWindow', 'box2i', display),
     exrAttribute('framesPerSecond', 'rational', { num: 24000, den: 1001 }),
     exrAttribute('lineOrder', 'lineOrder', 'increasing-y'),
     exrAttribute('pixelAspectRatio', 'float', 1),
@@ -53,20 +72,28 @@ export function exrSeed(compression: 'rle' | 'zips', pixelType: 'half' | 'float'
     exrAttribute('screenWindowWidth', 'float', 1),
     exrAttribute('timeCode', 'timecode', { timeAndFlags: 0x01020304, userData: 0 }),
   ]).bytes;
-  const table = Buffer.alloc(8 * HEIGHT);
+  const step = lines[compression];
+  const table = Buffer.alloc(8 * Math.ceil(height / step));
   const chunks: Buffer[] = [];
   let at = head.length + table.length;
-  for (let line = 0; line < HEIGHT; line += 1) {
-    const raw = Buffer.alloc(3 * WIDTH * (pixelType === 'half' ? 2 : 4));
+  for (let line = 0; line < height; line += step) {
+    const raw = Buffer.alloc(
+      Math.min(step, height - line) * channels.length * width * (pixelType === 'half' ? 2 : 4),
+    );
     for (let byte = 0; byte < raw.length; byte += 1) raw[byte] = line < 2 ? 0 : (byte * 7 + line) & 0x3f;
-    const packed = compression === 'rle' ? asRuns(predicted(raw)) : deflateSync(predicted(raw));
-    const data = packed.length < raw.length ? packed : raw;
+    const packed =
+      compression === 'none'
+        ? raw
+        : compression === 'rle'
+          ? asRuns(predicted(raw))
+          : deflateSync(predicted(raw));
+    const stored = packed.length < raw.length ? packed : raw;
     const start = Buffer.alloc(8);
-    start.writeInt32LE(line, 0);
-    start.writeInt32LE(data.length, 4);
-    table.writeBigUInt64LE(BigInt(at), 8 * line);
-    chunks.push(start, data);
-    at += 8 + data.length;
+    start.writeInt32LE(data.yMin + line, 0);
+    start.writeInt32LE(stored.length, 4);
+    table.writeBigUInt64LE(BigInt(at), (8 * line) / step);
+    chunks.push(start, stored);
+    at += 8 + stored.length;
   }
   return Buffer.concat([head, table, ...chunks]);
 }

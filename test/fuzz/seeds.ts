@@ -35,6 +35,39 @@ async function byFfmpeg(folder: string, extension: string, ...options: string[])
   return await readFile(path);
 }
 
+/** Pictures that their windows place: data inside of the display window, beyond it, beside it. */
+function placed(): Buffer[] {
+  const display = { xMin: 0, yMin: 0, xMax: 7, yMax: 19 };
+  return [
+    exrSeed({
+      compression: 'none',
+      pixelType: 'half',
+      data: { xMin: 2, yMin: 3, xMax: 6, yMax: 9 },
+      display,
+    }),
+    exrSeed({
+      compression: 'rle',
+      pixelType: 'float',
+      data: { xMin: -3, yMin: -2, xMax: 11, yMax: 21 },
+      display,
+      channels: ['A', 'B', 'G', 'R'],
+    }),
+    exrSeed({
+      compression: 'zip',
+      pixelType: 'half',
+      data: { xMin: -3, yMin: 4, xMax: 5, yMax: 39 },
+      display: { xMin: 1, yMin: 2, xMax: 8, yMax: 21 },
+    }),
+    exrSeed({
+      compression: 'zips',
+      pixelType: 'float',
+      data: { xMin: 30, yMin: 4, xMax: 35, yMax: 12 },
+      display,
+      channels: ['Y', 'Z'],
+    }),
+  ];
+}
+
 async function exr(): Promise<Buffer[]> {
   const own = async (compression: 'none' | 'zip', container: 'exr' | 'aces'): Promise<Buffer> =>
     (
@@ -48,10 +81,11 @@ async function exr(): Promise<Buffer[]> {
     await own('none', 'exr'),
     await own('zip', 'exr'),
     await own('none', 'aces'),
-    exrSeed('rle', 'half'),
-    exrSeed('zips', 'half'),
-    exrSeed('zips', 'float'),
-    exrSeed('rle', 'uint'),
+    exrSeed({ compression: 'rle', pixelType: 'half' }),
+    exrSeed({ compression: 'zips', pixelType: 'half' }),
+    exrSeed({ compression: 'zips', pixelType: 'float' }),
+    exrSeed({ compression: 'rle', pixelType: 'uint' }),
+    ...placed(),
     await fixture('exr/aces-timecode-64x64.exr'),
     await fixture('damaged/openexr_comp_early_eof_piz.exr'),
   ];

@@ -28,7 +28,9 @@ import { acesFaults } from '../../check/master/exr/aces.ts';
 import { ExrForeign } from '../../check/master/exr/damage.ts';
 import { decodeAll, decodeHalves, surveyValues } from '../../check/master/exr/values.ts';
 import { sourceOfBytes, sourceOfFile } from '../../check/master/exr/source.ts';
+import { placedPixels } from '../../check/master/exr/placed.ts';
 import { walkExr } from '../../check/master/exr/chunks.ts';
+import { readPlaced } from '../../media/formats/exr/pixels.ts';
 import { KernelMemory } from '../../media/kernels/memory.ts';
 import { readForm } from '../../media/probe/form.ts';
 import { PictureCutter } from '../../media/raw/decoders/declared/cut.ts';
@@ -120,6 +122,68 @@ async function raw(path: string): Promise<DngFrame> {
 
 let kernel: Promise<DngKernel> | null = null;
 
+interface ClipPicture {
+  readonly width: number;
+  readonly height: number;
+  readonly channels: readonly string[];
+}
+/** As the clip's facts have them, whatever a damaged frame says: what the seeds are of. */
+const clipPictures: readonly ClipPicture[] = [
+  [8, 20],
+  [12, 20],
+  [6, 5],
+].flatMap(([width = 0, height = 0]) =>
+  [['G', 'B', 'R'], ['Y']].map((channels) => ({ width, height, channels })),
+);
+
+/** Throws what the last refusal was when no picture is read. */
+async function ofEach(read: (picture: ClipPicture) => unknown): Promise<void> {
+  let refused: unknown = null;
+  let isRead = false;
+  for (const picture of clipPictures)
+    try {
+      await read(picture);
+      isRead = true;
+    } catch (error) {
+      if (!(error instanceof FileDamage || error instanceof ExrForeign)) throw error;
+      refused = error;
+    }
+  if (!isRead) throw refused;
+}
+
+function ownPlaced(bytes: Buffer, picture: ClipPicture): Float32Array {
+  const planes = new Float32Array(picture.width * picture.height * picture.channels.length);
+  readPlaced(bytes, picture, planes);
+  return planes;
+}
+/** R, G, B of every pixel. */
+const checkerPlaced = (bytes: Buffer, { width, height }: ClipPicture): Promise<Float32Array> =>
+  placedPixels(
+    sourceOfBytes(bytes),
+    Array.from({ length: width * height }, (_, index) => ({
+      x: index % width,
+      y: Math.floor(index / width),
+    })),
+  );
+
+/** Where both readers read a picture, they read the same. */
+async function bothPlaced(bytes: Buffer, picture: ClipPicture): Promise<void> {
+  const { channels, width, height } = picture;
+  const [ours, theirs] = [ownPlaced(bytes, picture), await checkerPlaced(bytes, picture)];
+  const held = (await walkExr(sourceOfBytes(bytes))).header.channels;
+  const isColour = ['R', 'G', 'B'].every((name) =>
+    held.some((one) => one.name === name && one.kind !== 'uint'),
+  );
+  // Luminance beside colours is no picture of its own.
+  if (isColour !== (channels.length === 3)) return;
+  const planes = isColour ? [2, 0, 1] : [0, 0, 0];
+  for (let at = 0; at < theirs.length; at += 1) {
+    const own = ours[(planes[at % 3] as number) * width * height + Math.floor(at / 3)];
+    if (!Object.is(own, theirs[at]))
+      throw new Error(`value ${at} is ${own} by one reader and ${theirs[at]} by the other`);
+  }
+}
+
 export const targets: Readonly<
   Record<FuzzFormat, { readonly extension: string; readonly readers: readonly Reader[] }>
 > = {
@@ -141,6 +205,15 @@ export const targets: Readonly<
       { name: 'values', read: ({ bytes }) => decodeAll(sourceOfBytes(bytes)) },
       { name: 'halves', read: ({ bytes }) => decodeHalves(sourceOfBytes(bytes)) },
       { name: 'survey', read: ({ bytes }) => surveyValues(sourceOfBytes(bytes)) },
+      {
+        name: 'placed, by our own reader',
+        read: ({ bytes }) => ofEach((picture) => ownPlaced(bytes, picture)),
+      },
+      {
+        name: 'placed, by the checker',
+        read: ({ bytes }) => ofEach((picture) => checkerPlaced(bytes, picture)),
+      },
+      { name: 'placed, by both alike', read: ({ bytes }) => ofEach((picture) => bothPlaced(bytes, picture)) },
       {
         name: 'container',
         read: async ({ bytes }) => acesFaults(bytes, (await walkExr(sourceOfBytes(bytes))).header),

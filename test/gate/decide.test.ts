@@ -1,13 +1,16 @@
 import { describe, expect, test } from 'vitest';
 import { decideRoll } from '../../coordinator/gate/decide.ts';
 import type { GateClip, Remeasured } from '../../coordinator/gate/input.ts';
+import { judgeDeliverable } from '../../coordinator/gate/deliverable.ts';
 import { finding } from '../../findings/finding.ts';
 import { KEPT_OF_A_KIND } from '../../findings/tally.ts';
 import type { IntakeResult } from '../../ledger/roll.ts';
 import { rollVerdictSchema } from '../../ledger/roll.ts';
 import { type CheckResult, clipReportSchema, type DeliverableReport } from '../../ledger/report.ts';
 import type { ClipFacts } from '../../media/facts.ts';
+import { builtInProfiles } from '../../profiles/load.ts';
 import type { Outcome } from '../../profiles/outcome.ts';
+import { decideOutcome } from '../../profiles/outcome/any.ts';
 import { allChecks, clip, due, facts, goodWorld, loaded, type World } from '../support/world.ts';
 
 function codes(world: World): string[] {
@@ -40,7 +43,7 @@ describe('a roll about which everything is known and good', () => {
       bytes: 1234,
       xxh128: 'aa',
       sha256: 'bb',
-      checks: allChecks.map((check) => ({
+      checks: [...allChecks, 'encoder-input'].map((check) => ({
         check,
         status: 'passed',
         measured: 'm',
@@ -614,41 +617,51 @@ describe('a roll is held', () => {
 });
 
 test('a movie of which nobody looked at what its encoder was given is not ready', () => {
-  const { width, height } = facts.video;
-  const seen = (world: World): void => {
-    world.first.outcome = {
-      ...(world.first.outcome as Outcome),
-      proof: {
-        framing: {
-          scaled: { width, height },
-          window: { left: 0, top: 0, width, height },
-          covered: [],
-        },
-        basis: { matrix: 'bt709', range: 'limited' },
-        earlierField: null,
-        lines: height,
-        audioOffsets: [],
-      },
-    };
-  };
-  const absent = goodWorld();
-  seen(absent);
-  expect(decideRoll(absent.input).verdict).toMatchObject({
+  const world = goodWorld();
+  world.first.checks = world.first.checks.filter(({ check }) => check !== 'encoder-input');
+  expect(decideRoll(world.input).verdict).toMatchObject({
     verdict: 'held',
     findings: [
       expect.objectContaining({ code: 'check-absent', found: 'no result of the check `encoder-input`' }),
     ],
   });
-  const there = goodWorld();
-  seen(there);
-  there.first.checks.push({
-    check: 'encoder-input',
-    status: 'passed',
-    measured: 'm',
-    expected: 'm',
-    tool: 'own comparison',
+});
+
+test('a movie whose record asks for something else than is decided is held, however well it passed', async () => {
+  const profile = (await builtInProfiles()).find(({ profile: { name } }) => name === 'archive-ffv1');
+  if (profile === undefined) throw new Error('no such profile');
+  const world = goodWorld();
+  const timed = { ...facts, timecode: { frame: 86_400, base: 24, drop: false } };
+  const decided = decideOutcome({
+    day: 'day-03',
+    roll: 'A001',
+    clip,
+    facts: timed,
+    profile: profile.profile,
   });
-  expect(decideRoll(there.input).verdict.verdict).toBe('ready');
+  if (decided.outcome === null || decided.outcome.kind !== 'movie') throw new Error('refused');
+  const good = decided.outcome;
+  const said = (outcome: Outcome): string[] => {
+    const judged = judgeDeliverable(
+      { clip, facts: timed, loaded: { ...profile, hash: 'hash-cut' } },
+      {
+        ...world.input,
+        onDisk: new Map([
+          [
+            `${clip.id}/archive-ffv1`,
+            { ...entry(world, 'A001C001/cut'), report: { ...world.first, profile: 'archive-ffv1', outcome } },
+          ],
+        ]),
+      },
+      [],
+    );
+    return judged.findings.filter(({ code }) => code === 'deliverable-outdated').map(({ found }) => found);
+  };
+  expect(said({ ...good, estimatedBytes: 1 })).toEqual([]);
+  const otherwise = ['outcome decided otherwise, as with other settings'];
+  expect(said({ ...good, exact: null })).toEqual(otherwise);
+  expect(said({ ...good, frames: good.frames - 1 })).toEqual(otherwise);
+  expect(said({ ...good, reel: 'B001' })).toEqual(otherwise);
 });
 
 test('text in the picture that nobody saw drawn is held', () => {

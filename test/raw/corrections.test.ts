@@ -105,7 +105,7 @@ async function found(
       exposure,
       white: { x: 0.3, y: 0.3, kelvin: 6000, tint: 0 },
       corrections: opcodes.map(correctionName),
-      ...(turn === 0 ? {} : { turn }),
+      turn,
     },
     frame: 0,
     sceneLinear: (r, g, b) => [r, g, b],

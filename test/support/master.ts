@@ -101,7 +101,6 @@ export async function checkInPlace(
     path: folder,
     rollFolder: job.deliveryFolder,
     outcome,
-    source: job.clip.name,
     points,
     sceneLinear: sceneLinearOf(
       outcome.linearisation,

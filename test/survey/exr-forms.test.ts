@@ -211,7 +211,7 @@ describe('channels that a master leaves out', () => {
     const decided = decideOutcome({
       day: 'day',
       roll: 'A001',
-      clip: { id: NAME, name: NAME, contentDigest: NAME },
+      clip: { id: NAME, name: NAME, contentDigest: NAME, place: { kind: 'movie', file: NAME } },
       facts: { ...facts, interpretation: { ...interpretation, input: { name: 'aces2065-1' } } },
       profile,
     });

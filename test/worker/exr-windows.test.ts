@@ -15,6 +15,7 @@ import { POINTS } from '../../proof/pixel-samples.ts';
 import { runJob } from '../../worker/job.ts';
 import { exrFrame } from '../support/exr.ts';
 import { freshFolder } from '../support/folder.ts';
+import { further } from '../support/lane.ts';
 import { mediaTools } from '../support/make.ts';
 import { interpretation, reportOf } from '../support/master.ts';
 import { masterJob, numberedFrames, sequenceClip } from '../support/masters.ts';
@@ -116,6 +117,22 @@ describe('a picture is where its windows put it', () => {
         { data: '60x33+31+17', display: '160x90+0+0' },
       ],
     ],
+    ...further<[string, string[], Windows[]]>(
+      [
+        'PIZ of floats: data partly and wholly beside the display window, and one pixel of it',
+        ['-d', 'float', '--compression', 'piz'],
+        [
+          { data: '90x90-40-60', display: '160x90+0+0' },
+          { data: '160x90+150+80', display: '160x90+0+0' },
+          { data: '1x1+80+45', display: '160x90+0+0' },
+        ],
+      ],
+      [
+        'PIZ wholly beside the display window: black',
+        ['-d', 'half', '--compression', 'piz'],
+        [{ data: '160x90+200+0', display: '160x90+0+0' }],
+      ],
+    ),
   ])('%s', async (_, options, windows) => {
     const roll = freshFolder('windows');
     await frames(roll, options, windows);
@@ -217,6 +234,10 @@ describe('our own reader refuses what is damaged', () => {
   const to = new Float32Array(3 * 48);
   const good = exrFrame();
   const table = attributesOf(good).end;
+  const headerValue = (bytes: Buffer, name: string, type: string): Buffer => {
+    const key = Buffer.from(`${name}\0${type}\0`, 'latin1');
+    return bytes.subarray(bytes.indexOf(key) + key.length + 4);
+  };
   const spoilt = (spoil: (bytes: Buffer) => void): Buffer => {
     const bytes = Buffer.from(good);
     spoil(bytes);
@@ -252,6 +273,25 @@ describe('our own reader refuses what is damaged', () => {
       /of 9x6, not 8x6/,
     ],
     ['no channel R', exrFrame({ channels: [{ name: 'G' }, { name: 'B' }] }), /no channel R/],
+    [
+      'a channel of whole numbers',
+      exrFrame({ channels: [{ name: 'R', kind: 'uint' }, { name: 'G' }, { name: 'B' }] }),
+      /channel R is of whole numbers/,
+    ],
+    ['tiles', spoilt((bytes) => void bytes.writeInt32LE(0x202, 4)), /not in scan lines/],
+    [
+      'a data window that ends before it begins',
+      spoilt((bytes) => headerValue(bytes, 'dataWindow', 'box2i').writeInt32LE(-3, 12)),
+      /a data window of 8x-2/,
+    ],
+    [
+      'a data window that no bytes can fill',
+      spoilt((bytes) => {
+        headerValue(bytes, 'dataWindow', 'box2i').writeInt32LE(60_000, 8);
+        headerValue(bytes, 'compression', 'compression')[0] = 2;
+      }),
+      /chunk 1 of 6 has 48 bytes, which cannot be 360006/,
+    ],
   ])('%s', (_, bytes, why) => {
     expect(() => readPlaced(bytes, picture, to)).toThrow(why);
   });

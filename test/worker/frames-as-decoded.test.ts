@@ -63,7 +63,7 @@ test('of a clip whose frames come as they were decoded every master says so, and
         ? (await storedFingerprints(report, job.deliveryFolder, subject)).fingerprints?.reading
         : (await storedSamples(report, job.deliveryFolder, subject)).points?.reading;
     const { linearisation, width, height } = report.outcome;
-    if (linearisation === undefined) throw new Error('a master without its linearisation');
+    if (linearisation === null) throw new Error('a master without its linearisation');
     expect(readingVerdict({ linearisation, width, height }, reading)?.measured).toBe(check?.measured);
     // Without what was read nothing is claimed.
     expect(readingVerdict({ linearisation, width, height }, undefined)).toBeNull();
@@ -88,7 +88,6 @@ test('a block of a frame on disk that lies between all sampled pixels is found, 
       path: folder,
       rollFolder: job.deliveryFolder,
       outcome,
-      source: job.clip.name,
       points: stored.points,
       sceneLinear,
       written: null,

@@ -330,7 +330,12 @@ test('a raw frame that is damaged holds the clip, names the frame, and leaves no
 test('without settings a log movie is held, and with others its master is made again', async () => {
   const onDisk = await movie();
   const { facts } = onDisk;
-  const clip = { id: 'A001C001', name: 'A001C001', contentDigest: 'c' };
+  const clip = {
+    id: 'A001C001',
+    name: 'A001C001',
+    contentDigest: 'c',
+    place: { kind: 'movie' as const, file: 'A001C001.mov' },
+  };
   const profile = (await loadProfiles({ wanted: ['grading-master-exr'] })).profiles[0]?.profile as Parameters<
     typeof decideOutcome
   >[0]['profile'];

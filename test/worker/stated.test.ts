@@ -130,7 +130,6 @@ describe('raw frames with tags by exiftool', () => {
         path: join(path, '..'),
         rollFolder: job.deliveryFolder,
         outcome: outcomeOf(job, 'grading-master-exr'),
-        source: NAME,
         points: null,
         sceneLinear: null,
         written: null,

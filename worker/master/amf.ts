@@ -112,9 +112,9 @@ function look(lines: Lines, one: AmfLook, outcome: WithAmf): void {
 
 /** Looks in the order in which they are applied, and the output transform: none of them is in the pictures. */
 function looks(lines: Lines, outcome: WithAmf): void {
-  for (const one of outcome.amf.looks ?? []) look(lines, one, outcome);
+  for (const one of outcome.amf.looks) look(lines, one, outcome);
   const { output } = outcome.amf;
-  if (output === undefined || output === null) return;
+  if (output === null) return;
   lines.add(2, '<aces:outputTransform applied="false">');
   lines.add(3, `<aces:description>${escaped(output.description)}</aces:description>`);
   const { by } = output;
@@ -142,7 +142,7 @@ export function amfText(outcome: WithAmf, clf: Buffer | null): string {
       : { name: amf.clf, sha256: createHash('sha256').update(clf).digest('hex') };
   const done = { created: amf.created, input: developmentText(linearisation), clf: file };
   const behind = (to: Lines): void => looks(to, outcome);
-  const spaces = `xmlns:aces="urn:ampas:aces:amf:v2.0"${amf.looks?.some(({ what }) => what === 'cdl') ? ' xmlns:cdl="urn:ASC:CDL:v1.01"' : ''}`;
+  const spaces = `xmlns:aces="urn:ampas:aces:amf:v2.0"${amf.looks.some(({ what }) => what === 'cdl') ? ' xmlns:cdl="urn:ASC:CDL:v1.01"' : ''}`;
   lines.add(0, `<aces:acesMetadataFile ${spaces} version="2.0">`);
   lines.add(1, '<aces:amfInfo>');
   lines.add(

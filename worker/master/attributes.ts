@@ -51,8 +51,8 @@ export function developmentText(linearisation: Linearisation): string {
       `${range} range`,
       ...(siting === null ? [] : [`chroma ${siting}`]),
     ];
-    const full = declared?.full === undefined ? '' : `, full ${declared.full}`;
-    const decoder = declared === undefined ? [] : [`decoder ${declared.decoder} ${declared.version}${full}`];
+    const full = declared === null || declared.full === null ? '' : `, full ${declared.full}`;
+    const decoder = declared === null ? [] : [`decoder ${declared.decoder} ${declared.version}${full}`];
     return [`input ${name}`, samples.join(', '), ...decoder, 'no exposure added'].join('; ');
   }
   const { decoder, decoderVersion, demosaic, highlights, white, anchor, exposure } = linearisation;
@@ -61,36 +61,30 @@ export function developmentText(linearisation: Linearisation): string {
     'DNG specification',
     `decoder ${decoder}${decoderVersion === null ? '' : ` ${decoderVersion}`}`,
     `demosaic ${demosaic}`,
-    ...(corrections === undefined ? [] : [`corrections ${corrections.join(', ')}`]),
-    ...(turn === undefined ? [] : [`turned ${turn} degrees clockwise`]),
+    ...(corrections.length === 0 ? [] : [`corrections ${corrections.join(', ')}`]),
+    ...(turn === 0 ? [] : [`turned ${turn} degrees clockwise`]),
     `highlights ${highlights}`,
     `white ${white.x.toFixed(4)} ${white.y.toFixed(4)}, ${Math.round(white.kelvin)} K`,
     `anchor ${anchor}, exposure x ${Number(exposure.toPrecision(9))}`,
   ].join('; ');
 }
 
-/** The file that a frame was made from; an outcome without it is of the time when the clip's own name was said. */
-function sourceOf(
-  { source: names, frames }: MasterOutcome,
-  index: number,
-  clip: string,
-): { file: string; number: string } {
-  if (names === undefined)
-    return { file: clip, number: String(index).padStart(String(frames - 1).length, '0') };
+/** The file that a frame was made from. */
+function sourceOf({ source: names, frames }: MasterOutcome, index: number): { file: string; number: string } {
   const [{ file, frame }, last] = [sourceNameAt(names, index), sourceNameAt(names, frames - 1).frame];
   return { file, number: String(frame).padStart(String(last).length, '0') };
 }
 
-function carriedAt({ carried = [] }: MasterOutcome, index: number): ExrAttribute[] {
+function carriedAt({ carried }: MasterOutcome, index: number): ExrAttribute[] {
   return carried.flatMap((attribute) => {
     const value = valueAt(attribute, index);
     return value === null ? [] : [statedAttribute(attribute.name, attribute.type, value)];
   });
 }
 
-export function attributesOf(outcome: MasterOutcome, index: number, source: string): ExrAttributes {
+export function attributesOf(outcome: MasterOutcome, index: number): ExrAttributes {
   const { said, reel, rate, pixelAspect, timecode, first } = outcome;
-  const { file, number } = sourceOf(outcome, index, source);
+  const { file, number } = sourceOf(outcome, index);
   return {
     chromaticities: AP0,
     pixelAspect: pixelAspect.num / pixelAspect.den,
@@ -117,8 +111,8 @@ export function attributesOf(outcome: MasterOutcome, index: number, source: stri
   };
 }
 
-export function dpxOf(outcome: MasterOutcome, index: number, source: string): DpxFrame {
-  const { said, rate, pixelAspect, timecode, frames, carried = [] } = outcome;
+export function dpxOf(outcome: MasterOutcome, index: number): DpxFrame {
+  const { said, rate, pixelAspect, timecode, frames, carried } = outcome;
   const at = (name: string): StatedValue | null => {
     const attribute = carried.find((one) => one.name === name);
     return attribute === undefined ? null : valueAt(attribute, index);
@@ -132,7 +126,7 @@ export function dpxOf(outcome: MasterOutcome, index: number, source: string): Dp
     pixelAspect,
     position: index,
     frames,
-    sourceFile: sourceOf(outcome, index, source).file,
+    sourceFile: sourceOf(outcome, index).file,
     ...present('shutterAngle', typeof angle === 'number' ? angle : null),
     ...present('slate', typeof slate === 'string' ? slate : null),
     ...present('captured', said.captured),

@@ -100,9 +100,6 @@ export interface MasterMaking {
   close(): Promise<void>;
 }
 
-/** Name of the source, as the headers have it. */
-export const sourceName = ({ clip }: Pick<Job, 'clip'>): string => clip.name;
-
 export async function startMasters(
   job: Job,
   group: MasterGroup,
@@ -154,7 +151,6 @@ export async function startMasters(
       transform,
       raw,
       files,
-      source: sourceName(job),
     },
     context.threads,
     onFrames,

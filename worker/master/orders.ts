@@ -35,8 +35,6 @@ export interface FramePoolSetup {
   } | null;
   /** Coded frames in files that the threads read themselves; null: frames come with their orders, or are raw. */
   readonly files: { readonly rollFolder: string; readonly place: SequencePlace } | null;
-  /** What the header says of the source: the clip's name, and where a frame of a sequence lies. */
-  readonly source: string;
 }
 
 /** What encoders are fed with, always ACEScct: 10-bit Y'CbCr 4:4:4, planes Y', Cb, Cr; or R'G'B' of 14 bits, planes G', B', R'. */

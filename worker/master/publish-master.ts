@@ -27,7 +27,7 @@ import { besideOf } from '../sidecars.ts';
 import { askTarget } from '../target.ts';
 import { writeCompanions } from './companions.ts';
 import type { Encoded, StagedMovieMaster } from './encoder.ts';
-import { type MasterEvidence, type MasterGroup, type MasterMaking, sourceName } from './making.ts';
+import type { MasterEvidence, MasterGroup, MasterMaking } from './making.ts';
 
 /** How the frames came to the frame pool, and what was heard meanwhile. */
 interface FrameResultsFrom {
@@ -88,7 +88,6 @@ async function finishFrames(
     path: made.staged,
     rollFolder: job.deliveryFolder,
     outcome,
-    source: sourceName(job),
     points: evidence.points,
     sceneLinear: evidence.sceneLinear,
     written,

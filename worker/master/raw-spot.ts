@@ -50,7 +50,7 @@ export interface Spotted {
 /** What of a job it takes. */
 export interface RawSpotJob extends Pick<Job, 'rollFolder'> {
   readonly clip: Pick<Job['clip'], 'place'>;
-  readonly facts: Pick<Job['facts'], 'raw'>;
+  readonly facts: Pick<Job['facts'], 'raw' | 'interpretation'>;
 }
 
 /** Relative changes of the mosaic, smaller than anything that 32-bit arithmetic does to it. */
@@ -95,7 +95,7 @@ export async function rawSpot({
   const { picture } = dng;
   const camera = new SensorPicture(dng, await cfaOf(job, { path, file: bytes, dng }, signal), linearisation);
   const shown = cropOf(picture);
-  const { turn = 0 } = linearisation;
+  const { turn } = linearisation;
   const isHalf = linearisation.demosaic === 'half';
   const size = isHalf ? halved(shown) : shown;
   const upright = turned(size, turn);
@@ -159,7 +159,7 @@ class SensorPicture {
     this.#picture = picture;
     this.#linearisation = linearisation;
     this.#active = sizeOf(picture.activeArea);
-    const asked = placed(opcodes, picture, linearisation.corrections ?? []);
+    const asked = placed(opcodes, picture, linearisation.corrections);
     const ofList = (list: Placed['list']): Placed[] => asked.filter((one) => one.list === list);
     let codes = stored;
     for (const { correction } of ofList(1)) codes = filledMosaic(codes, picture, correction);

@@ -15,6 +15,6 @@ export function sourcePicture(
     range,
     siting,
     interlaced: false,
-    ...(declared?.full === undefined ? {} : { full: declared.full }),
+    ...(declared === null || declared.full === null ? {} : { full: declared.full }),
   };
 }

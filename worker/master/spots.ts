@@ -180,7 +180,11 @@ async function rawSpots(
   signal: AbortSignal,
 ): Promise<Spot[]> {
   signal.throwIfAborted();
-  const job = { rollFolder, clip: { place: clip.place }, facts: { raw: facts.raw } };
+  const job = {
+    rollFolder,
+    clip: { place: clip.place },
+    facts: { raw: facts.raw, interpretation: facts.interpretation },
+  };
   const pool = createThreadPool<SpotSetup, SpotOrder, Spot>(programFile('worker/master/spot-thread.js'), 1, {
     job,
     spotted,

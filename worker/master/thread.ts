@@ -142,7 +142,7 @@ async function writersOf(setup: FramePoolSetup, memory: KernelMemory, ranging: R
           encoder.take(codes);
         },
         finish: (index) => ({
-          bytes: encoder.finish(dpxOf(outcome, index, setup.source)),
+          bytes: encoder.finish(dpxOf(outcome, index)),
           invalid: 0,
           sketch: sketching.sums(),
           limited: kernel.takeLimited(),
@@ -165,7 +165,7 @@ async function writersOf(setup: FramePoolSetup, memory: KernelMemory, ranging: R
       });
       writers.push({
         begin: (index) => {
-          encoder.begin(attributesOf(outcome, index, setup.source));
+          encoder.begin(attributesOf(outcome, index));
           sketching.begin();
         },
         take: (sceneLinear) => {

@@ -46,7 +46,7 @@ function pointsByChunk(points: readonly Point[], header: ExrHeader): Map<number,
   for (const [index, point] of points.entries()) {
     const [x, y] = [shown.xMin + point.x, shown.yMin + point.y];
     if (x > shown.xMax || y > shown.yMax || point.x < 0 || point.y < 0)
-      throw new RangeError(`no pixel (${point.x}, ${point.y}) in the display window`);
+      throw new ExrDamage(`no pixel (${point.x}, ${point.y}) in the display window`);
     if (x < held.xMin || x > held.xMax || y < held.yMin || y > held.yMax) continue;
     const chunk = Math.floor((y - held.yMin) / header.linesPerChunk);
     found.set(chunk, [...(found.get(chunk) ?? []), index]);

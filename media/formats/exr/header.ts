@@ -31,7 +31,7 @@ export interface ExrForm {
   readonly height: number;
   readonly compression: 'none' | 'zip' | 'zips' | 'piz' | 'dwaa' | 'dwab';
   /** How much DWA loses (dwaCompressionLevel); of nothing else. Absent: 45, as OpenEXR has it. */
-  readonly level?: number | undefined;
+  readonly level?: number | null | undefined;
 }
 
 /** Of ImfDwaCompressor.cpp. */
@@ -43,7 +43,7 @@ export const chunkCount = ({ height, compression }: ExrForm): number =>
   Math.ceil(height / linesOfCompression[compression]);
 
 /** What the format asks for, by the form; chromaticities and pixelAspectRatio come with the frame. */
-export function formAttributes({ width, height, compression, level = USUAL_LEVEL }: ExrForm): ExrAttribute[] {
+export function formAttributes({ width, height, compression, level }: ExrForm): ExrAttribute[] {
   const window = { xMin: 0, yMin: 0, xMax: width - 1, yMax: height - 1 };
   const channels = ['B', 'G', 'R'].map((name) => ({
     name,
@@ -56,7 +56,7 @@ export function formAttributes({ width, height, compression, level = USUAL_LEVEL
     exrAttribute('channels', 'chlist', channels),
     exrAttribute('compression', 'compression', compression),
     exrAttribute('dataWindow', 'box2i', window),
-    ...(isDwa(compression) ? [exrAttribute('dwaCompressionLevel', 'float', level)] : []),
+    ...(isDwa(compression) ? [exrAttribute('dwaCompressionLevel', 'float', level ?? USUAL_LEVEL)] : []),
     exrAttribute('displayWindow', 'box2i', window),
     exrAttribute('lineOrder', 'lineOrder', 'increasing-y'),
     exrAttribute('screenWindowCenter', 'v2f', [0, 0]),

@@ -7,7 +7,7 @@
 import { inflateSync } from 'node:zlib';
 import { StillDamage } from '../still.ts';
 import { type Box, bytesOfPixelType, type ExrChannel, type ExrCompression, exrValue } from './attribute.ts';
-import { CHUNK_HEAD_BYTES, linesOfCompression, OFFSET_BYTES } from './header.ts';
+import { CHUNK_HEAD_BYTES, exrFlags, linesOfCompression, OFFSET_BYTES } from './header.ts';
 import { exrAttributesOf } from './reader.ts';
 import { isUnpackedHere } from './unpacked.ts';
 
@@ -48,6 +48,11 @@ function valuesOfHalves(): Float32Array {
   return table;
 }
 
+/** Wider or higher is no picture. */
+const MOST_SIDE = 65_536;
+/** Bytes that one packed byte can become: two of RLE become 128 (OpenEXR, ImfRle.cpp), one of deflate 1032 (zlib, "Technical Details"). */
+const MOST_OF_A_BYTE: Readonly<Partial<Record<ExrCompression, number>>> = { rle: 64, zips: 1032, zip: 1032 };
+
 interface Plan {
   readonly data: Box;
   readonly display: Box;
@@ -67,23 +72,26 @@ function channelPlaces(
   width: number,
 ): { lineBytes: number; places: { at: number; half: boolean }[] } {
   let lineBytes = 0;
-  const found = new Map<string, { at: number; half: boolean }>();
+  const found = new Map<string, { at: number; pixelType: ExrChannel['pixelType'] }>();
   for (const { name, pixelType, xSampling, ySampling } of channels) {
     if (xSampling !== 1 || ySampling !== 1)
       throw new StillDamage(`channel ${name} has a sample for every ${xSampling}x${ySampling} pixels`);
-    found.set(name, { at: lineBytes, half: pixelType === 'half' });
+    found.set(name, { at: lineBytes, pixelType });
     lineBytes += width * bytesOfPixelType[pixelType];
   }
   const places = names.map((name) => {
     const place = found.get(name);
     if (place === undefined) throw new StillDamage(`no channel ${name}`);
-    return place;
+    if (place.pixelType === 'uint') throw new StillDamage(`channel ${name} is of whole numbers`);
+    return { at: place.at, half: place.pixelType === 'half' };
   });
   return { lineBytes, places };
 }
 
 function planOf(file: Buffer, { width, height, channels: names }: PlacedPicture): Plan {
   const { attributes, end } = exrAttributesOf(file);
+  if ((file.readInt32LE(4) & (exrFlags.tiled | exrFlags.deep | exrFlags.multipart)) !== 0)
+    throw new StillDamage('a picture that is not in scan lines of one part');
   const [data, display] = [
     exrValue(attributes, 'dataWindow', 'box2i'),
     exrValue(attributes, 'displayWindow', 'box2i'),
@@ -96,14 +104,17 @@ function planOf(file: Buffer, { width, height, channels: names }: PlacedPicture)
   const size = [display.xMax - display.xMin + 1, display.yMax - display.yMin + 1];
   if (size[0] !== width || size[1] !== height)
     throw new StillDamage(`a display window of ${size[0]}x${size[1]}, not ${width}x${height}`);
+  const [across, down] = [data.xMax - data.xMin + 1, data.yMax - data.yMin + 1];
+  if (across < 1 || down < 1 || across > MOST_SIDE || down > MOST_SIDE)
+    throw new StillDamage(`a data window of ${across}x${down}`);
   const lines = linesOfCompression[compression];
-  const chunks = Math.ceil((data.yMax - data.yMin + 1) / lines);
+  const chunks = Math.ceil(down / lines);
   if (end + chunks * OFFSET_BYTES > file.length) throw new StillDamage('the table of chunks is cut off');
   return {
     data,
     display,
     compression,
-    ...channelPlaces(channels, names, data.xMax - data.xMin + 1),
+    ...channelPlaces(channels, names, across),
     lines,
     chunks,
     table: end,
@@ -222,6 +233,9 @@ export function readPlaced(file: Buffer, picture: PlacedPicture, to: Float32Arra
       throw new StillDamage(
         `${where} has ${packed} bytes, of ${size} and ${file.length - at - CHUNK_HEAD_BYTES} in the file`,
       );
+    const most = MOST_OF_A_BYTE[compression];
+    if (most !== undefined && packed !== size && size > most * packed)
+      throw new StillDamage(`${where} has ${packed} bytes, which cannot be ${size}`);
     if (left > right || y + count <= display.yMin || y > display.yMax) continue;
     const raw = unpack(
       file.subarray(at + CHUNK_HEAD_BYTES, at + CHUNK_HEAD_BYTES + packed),

@@ -15,6 +15,8 @@ import type { StatedFrame } from '../stated.ts';
 /** Wider or higher is no picture, and would ask for memory that nobody has. */
 const MOST_SIDE = 65_536;
 const MOST_HEADER_BYTES = 16 * 1024 * 1024;
+/** No pixel is more times as wide as it is high, or as high as wide: beyond that the header says nothing of it. */
+const MOST_ASPECT = 10_000;
 
 type Attribute = ExrAttribute & { readonly bytes: Buffer };
 
@@ -155,7 +157,7 @@ export async function readExr(
     height: display.height,
     // Stored as 32-bit float: four places are what it was meant as.
     pixelAspect:
-      Number.isFinite(aspectValue) && aspectValue > 0.0001
+      aspectValue > 1 / MOST_ASPECT && aspectValue < MOST_ASPECT
         ? ratio(Math.round(aspectValue * 10_000), 10_000)
         : null,
     rate: rateOf(attributes.get('framesPerSecond')),

@@ -39,7 +39,12 @@ export function developmentOf(
       neutral,
       matrix: cameraToAp0,
       exposure: exposure * anchorFactor[anchor],
-      white: { x: white[0], y: white[1], kelvin, tint },
+      // What somebody chose is said as it was chosen, and not as it comes back from the table of isotherms.
+      white: {
+        x: white[0],
+        y: white[1],
+        ...(typeof whiteBalance === 'object' && 'kelvin' in whiteBalance ? whiteBalance : { kelvin, tint }),
+      },
     };
   } catch (error) {
     if (error instanceof UndevelopableError) return { missing: error.message };

@@ -6,6 +6,7 @@ import { expect, test } from 'vitest';
 import { walkExr } from '../../../check/master/exr/chunks.ts';
 import { ExrForeign } from '../../../check/master/exr/damage.ts';
 import { sourceOfBytes } from '../../../check/master/exr/source.ts';
+import { measureExr } from '../../../check/master/exr.ts';
 import { decodeAll, decodeHalves } from '../../../check/master/exr/values.ts';
 import { FileDamage } from '../../../files/bytes.ts';
 import { encoded, grainy } from '../../formats/exr/encoded.ts';
@@ -105,6 +106,27 @@ test('bytes are those that they were, on whatever machine', async () => {
   expect(createHash('sha256').update(bytes).digest('hex')).toBe(
     '787e47fb5fbbef44be41175ca2ed1aec3d78521d432e8f84b46c0d4f7c4155d0',
   );
+});
+
+test("values near the largest half: infinite beside others, to our reader and to OpenEXR's alike; half as large they are not", async () => {
+  const [width, height] = [64, 64];
+  const infinite = async (greatest: number): Promise<{ own: number; theirs: number[] }> => {
+    // Bars whose edges lie within blocks: what is coded overshoots.
+    const plane = Float32Array.from({ length: width * height }, (_, at) => (at % 16 < 7 ? greatest : 0.2));
+    const { bytes } = await encoded(
+      { width, height, container: 'exr', compression: 'dwaa', level: 45 },
+      { r: plane, g: plane, b: plane },
+    );
+    const file = join(freshFolder(), 'bars.exr');
+    writeFileSync(file, bytes);
+    const stats = (await outputOf('oiiotool', ['--stats', file])).toString();
+    const { notFinite } = await measureExr({ bytes, base: 24, aces: false, points: [], spot: [] });
+    return { own: notFinite, theirs: (/InfCount: (\d+) (\d+) (\d+)/.exec(stats) ?? []).slice(1).map(Number) };
+  };
+  const most = await infinite(65_504);
+  expect(most.own).toBeGreaterThan(1000);
+  expect(most.theirs.reduce((sum, count) => sum + count, 0)).toBe(most.own);
+  expect(await infinite(30_000)).toEqual({ own: 0, theirs: [0, 0, 0] });
 });
 
 test('twice the level loses up to twice as much, and each more than the one before', async () => {

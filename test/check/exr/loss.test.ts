@@ -2,7 +2,7 @@
 import { describe, expect, test } from 'vitest';
 import { sourceOfBytes } from '../../../check/master/exr/source.ts';
 import { decodeAll, decodeHalves } from '../../../check/master/exr/values.ts';
-import { frameLoss, type FrameLoss, pixelLoss, PointsLoss } from '../../../check/master/loss.ts';
+import { frameLoss, type FrameLoss, mostLoss, pixelLoss, PointsLoss } from '../../../check/master/loss.ts';
 import { curveOf, curveSteps } from '../../../proof/curve-steps.ts';
 import { WholeFrameSketch } from '../../../proof/whole-frame-sketch.ts';
 import { encoded, grainy, type Picture } from '../../formats/exr/encoded.ts';
@@ -141,4 +141,28 @@ test('a gain of one part in a hundred shows in the mean of a few frames', async 
     );
   }
   expect(points.mean().worst).toBeGreaterThan(1);
+});
+
+describe('the most that any pixel can be off', () => {
+  test('at level 45, by hand: a quarter of the sums of both tables', () => {
+    // 0.00045 / 4 · (368.8 + 1.5747 · 5505 / 17), with 0.6555 and 1.8556 for the others.
+    for (const [channel, most] of [0.098858, 0.065371, 0.109091].entries())
+      expect(mostLoss({ dwaLevel: 45 }, 0)[channel]).toBeCloseTo(most, 5);
+  });
+
+  test.each(pictures)('no pixel of %s is off by more, whatever the level', async (_, make) => {
+    const picture = make(width, height);
+    const wanted = await pixelsOf(await written(picture, null));
+    for (const level of [5, 45, 200]) {
+      const found = await pixelsOf(await written(picture, level));
+      const greatest = wanted.reduce((best, value) => Math.max(best, Math.abs(curveOf(value))), 0);
+      const most = mostLoss({ dwaLevel: level }, greatest);
+      const worst = found.reduce(
+        (part, value, at) =>
+          Math.max(part, Math.abs(curveOf(value) - curveOf(wanted[at] as number)) / (most[at % 3] as number)),
+        0,
+      );
+      expect(worst).toBeLessThan(1);
+    }
+  });
 });

@@ -1,0 +1,36 @@
+/** The bytes of a small frame of a raw master, from codes to file: a change of the arithmetic shows here, whatever it was meant to be. */
+import { createHash } from 'node:crypto';
+import { expect, test } from 'vitest';
+import { KernelMemory } from '../../media/kernels/memory.ts';
+import { DevelopKernel } from '../../media/raw/develop/kernel.ts';
+import { encoded } from '../formats/exr/encoded.ts';
+import { testSamples } from '../support/dng.ts';
+import { developPlan, rawPicture } from '../support/raw-picture.ts';
+
+const [WIDTH, HEIGHT] = [48, 32];
+
+/** SHA-256 of each. */
+const PINNED = {
+  linear: 'c641ae0a1f0929eddab684aa22f0ca0026ca48d8138054c849cec501943ec0c8',
+  fine: '4cda653566fe17ed84400dd9acbfc8dfbc30a5f00f9c18502d28a4408bc025d3',
+  half: '5642e04574fc9f12990a8687e06a3519902408b37b1d728ef1721a11efff9413',
+};
+
+test.each(['linear', 'fine', 'half'] as const)(
+  '%s: other bytes than before ask for another RECIPE (ledger/toolchain.ts) and are written here',
+  async (demosaic) => {
+    const memory = new KernelMemory();
+    const kernel = await DevelopKernel.load(memory);
+    const picture = rawPicture(WIDTH, HEIGHT, { white: 4000 });
+    kernel.prepare(developPlan(picture, { demosaic, neutral: [0.45, 1, 0.6], highlights: 'by-channel' }));
+    const planes = kernel.toAp0(kernel.camera(testSamples(WIDTH, HEIGHT, 12, 3)));
+    const size =
+      demosaic === 'half' ? { width: WIDTH / 2, height: HEIGHT / 2 } : { width: WIDTH, height: HEIGHT };
+    const plane = (at: number): Float32Array => memory.f32(at, size.width * size.height).slice();
+    const { bytes } = await encoded(
+      { ...size, compression: 'zip', container: 'exr' },
+      { r: plane(planes.r), g: plane(planes.g), b: plane(planes.b) },
+    );
+    expect(createHash('sha256').update(bytes).digest('hex')).toBe(PINNED[demosaic]);
+  },
+);
