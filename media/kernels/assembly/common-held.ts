@@ -22,3 +22,10 @@ export function heldWord(value: i32): v128 {
   store<i32>(PLACE, value);
   return v128.load32_splat(PLACE);
 }
+
+/** In both lanes. */
+@inline
+export function heldDouble(value: f64): v128 {
+  store<f64>(PLACE, value);
+  return v128.load64_splat(PLACE);
+}
