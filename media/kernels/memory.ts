@@ -59,7 +59,17 @@ export class KernelMemory {
 }
 
 /** Every kernel: a source in media/kernels/assembly of this name, compiled at set-up into dist/kernels. */
-export const kernelNames = ['cfa', 'dng', 'dpx', 'dwa', 'exr', 'piz', 'video', 'whole-frames'] as const;
+export const kernelNames = [
+  'cfa',
+  'dng',
+  'dpx',
+  'dwa',
+  'exr',
+  'piz',
+  'video',
+  'warp',
+  'whole-frames',
+] as const;
 export type KernelName = (typeof kernelNames)[number];
 
 const compiled = new Map<KernelName, Promise<WebAssembly.Module>>();

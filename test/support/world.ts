@@ -109,7 +109,7 @@ export const outcome: Outcome = {
     audioOffsets: [],
   },
   burnIn: [],
-    shown: null,
+  shown: null,
   pictureError: null,
   exact: null,
   says: null,

@@ -1,6 +1,6 @@
 /** Masters that are movies: fed by the frame threads, checked as movies, and held when anything differs. */
 import { execFileSync } from 'node:child_process';
-import { readdirSync, readFileSync, writeFileSync } from 'node:fs';
+import { mkdirSync, readdirSync, readFileSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { beforeAll, describe, expect, test } from 'vitest';
 import { checkDeliverable } from '../../check/index.ts';
@@ -53,6 +53,24 @@ async function codesOf(running: Promise<void>): Promise<string[]> {
   }
 }
 
+/** A program that writes down each of its commands and then is ffmpeg; and what it wrote, argument by argument. */
+async function recordedFfmpeg(): Promise<{ readonly path: string; readonly commands: () => string[][] }> {
+  const folder = groupFolder('commands');
+  mkdirSync(folder, { recursive: true });
+  const path = join(folder, 'ffmpeg');
+  const { ffmpeg } = await mediaTools();
+  writeFileSync(
+    path,
+    `#!/bin/sh\nprintf '%s\\0' "$@" > '${folder}/command-'$$\nexec '${ffmpeg.path}' "$@"\n`,
+    { mode: 0o755 },
+  );
+  const commands = (): string[][] =>
+    readdirSync(folder)
+      .filter((name) => name.startsWith('command-'))
+      .map((name) => readFileSync(join(folder, name), 'utf8').split('\0'));
+  return { path, commands };
+}
+
 const fileOf = (job: Job): string => join(job.deliveryFolder, PROFILE, 'A001C001.mov');
 const inFolder = (job: Job, profile = PROFILE): string[] =>
   readdirSync(layout.profileFolder(job.deliveryFolder, profile)).sort();
@@ -88,12 +106,33 @@ describe.each([
   ['raw frames', raw, '01:00:00:00', 0, ['dpx-10', PROFILE]],
 ])('from %s', (_, clip, timecode, tracks, profiles) => {
   let job: Job;
+  let commands: string[][];
 
   beforeAll(async () => {
     job = await masterJob(await clip(), groupFolder('delivery'), profiles);
+    const ffmpeg = await recordedFfmpeg();
     // As it goes through the queue.
-    await runJob(jobSchema.parse(JSON.parse(JSON.stringify(job))), await workContext());
+    await runJob(
+      jobSchema.parse(JSON.parse(JSON.stringify(job))),
+      await workContext({ ffmpeg: ffmpeg.path }),
+    );
+    commands = ffmpeg.commands();
   }, 240_000);
+
+  test('two masters and a movie come out of one decode of the source; what else reads its pictures reads single ones', () => {
+    // Of raw frames there is none: the threads read them.
+    const source = clip === movie ? `file:${job.rollFolder}/A001C001.mov` : 'none';
+    const wholePictures = commands.filter(
+      (args) =>
+        args[args.indexOf('-i') + 1] === source &&
+        !args.includes('-frames:v') &&
+        !args.includes('-t') &&
+        args.some((graph) => graph.includes('[0:0]') || graph.includes('[0:v')),
+    );
+    expect(wholePictures.length).toBe(clip === movie ? 1 : 0);
+    // The other one that reads all of the source takes its audio alone.
+    expect(commands.filter((args) => args.includes(source)).length).toBe(clip === movie ? 6 : 0);
+  });
 
   test('one decode gives it beside the others; every check passed', async () => {
     for (const { profile } of job.deliverables) {

@@ -2,14 +2,11 @@
  * The body of a frame thread: one frame at a time, from its code values to its files, wholly in the thread's own memory, a band of lines
  * after the other. What not every clip needs is loaded where it is needed: each thread loads its modules again.
  */
-import { writeFileSync } from 'node:fs';
-import { join } from 'node:path';
 import type { SourcePicture } from '../../media/colour/pixel.ts';
 import type { ReadAverages } from '../../proof/read-averages.ts';
 import type { SpecialValues } from '../../media/colour/picture.ts';
 import { KernelMemory } from '../../media/kernels/memory.ts';
 import { BAND_LINES, type Planes } from '../../media/kernels/planes.ts';
-import { Xxh128 } from '../../files/manifest/xxh128.ts';
 import { serve } from '../../process/threads.ts';
 import { POINTS, type Point, pointsOf } from '../../proof/pixel-samples.ts';
 import type { Feeder } from './encoder-input.ts';
@@ -18,6 +15,7 @@ import { frameFileName } from '../../profiles/master/frame-name.ts';
 import { attributesOf, dpxOf } from './attributes.ts';
 import type { Limited, SceneLinearRange } from '../../proof/value-range.ts';
 import { bitsOf, isLossy } from '../../profiles/master/form.ts';
+import { createFrameFile, type FrameFile } from './frame-file.ts';
 import type { FrameAnswer, FrameOrder, FramePoolSetup, WrittenFrame } from './orders.ts';
 import { sourcePicture } from './source-picture.ts';
 import { type Ranging, rangeOf, wholeFrames } from './whole-frames.ts';
@@ -97,11 +95,13 @@ async function rawLinearisation(setup: FramePoolSetup, memory: KernelMemory): Pr
   };
 }
 
-/** Of one output; linear AP0 comes line by line from the top. */
+/** Of one output; linear AP0 comes line by line from the top. Bytes of its file are views that stand until the next call. */
 interface Writer {
   begin(index: number): void;
-  take(sceneLinear: Planes): void;
+  /** Gives what is ready of the file, which may be nothing. */
+  take(sceneLinear: Planes): Uint8Array;
   finish(index: number): {
+    /** The rest of it. */
     readonly bytes: Uint8Array;
     readonly invalid: number;
     readonly sketch: Int32Array;
@@ -113,6 +113,8 @@ const ends = ({ least, greatest }: SceneLinearRange): Pick<Limited, 'least' | 'g
   least: Math.min(...least),
   greatest: Math.max(...greatest),
 });
+
+const NOTHING = new Uint8Array();
 
 /** Writers in the order of the outputs; each has its own room in the memory. */
 async function writersOf(setup: FramePoolSetup, memory: KernelMemory, ranging: Ranging): Promise<Writer[]> {
@@ -140,6 +142,7 @@ async function writersOf(setup: FramePoolSetup, memory: KernelMemory, ranging: R
           const codes = kernel.toAcescctCodes(sceneLinear);
           sketching.take(codes);
           encoder.take(codes);
+          return NOTHING;
         },
         finish: (index) => ({
           bytes: encoder.finish(dpxOf(outcome, index)),
@@ -151,13 +154,16 @@ async function writersOf(setup: FramePoolSetup, memory: KernelMemory, ranging: R
     } else {
       const { ExrEncoder } = await import('../../media/formats/exr/writer.ts');
       const encoder = await ExrEncoder.create(memory);
-      encoder.prepare({
-        width,
-        height,
-        compression,
-        level: outcome.dwaLevel,
-        container: format === 'aces' ? 'aces' : 'exr',
-      });
+      encoder.prepare(
+        {
+          width,
+          height,
+          compression,
+          level: outcome.dwaLevel,
+          container: format === 'aces' ? 'aces' : 'exr',
+        },
+        BAND_LINES,
+      );
       const sketching = await wholeFrames(memory, {
         width,
         height,
@@ -170,7 +176,7 @@ async function writersOf(setup: FramePoolSetup, memory: KernelMemory, ranging: R
         },
         take: (sceneLinear) => {
           sketching.take(sceneLinear);
-          encoder.take(sceneLinear);
+          return encoder.take(sceneLinear);
         },
         finish: () => ({
           bytes: encoder.finish(),
@@ -228,31 +234,31 @@ serve<FramePoolSetup, FrameOrder, FrameAnswer | null>(async (setup) => {
     for (const writer of writers) writer.begin(index);
     for (const feeder of feeders) feeder.begin(index);
     ranging.begin();
-    for (let first = 0; first < height; first += BAND_LINES) {
-      const planes = linearisation.values(first);
-      tap(memory, { planes, first, width }, places, points);
-      const sceneLinear = linearisation.toAp0(planes);
-      ranging.take(sceneLinear);
-      for (const writer of writers) writer.take(sceneLinear);
-      for (const feeder of feeders) feeder.take(sceneLinear);
-    }
-    // Behind the arithmetic: what lay there all the while, and not what was there before it.
-    const read = linearisation.averages();
+    const files: FrameFile[] = [];
     const written: WrittenFrame[] = [];
     let invalid = 0;
-    for (const [at, { outcome, folder }] of setup.outputs.entries()) {
-      const made = (writers[at] as Writer).finish(index);
-      invalid += made.invalid;
-      const name = frameFileName(outcome, index);
-      // A thread has nothing else to do meanwhile, and waiting for a promise takes a third of the time again.
-      writeFileSync(join(folder, name), made.bytes, { flag: 'wx' });
-      written.push({
-        name,
-        bytes: made.bytes.length,
-        xxh128: new Xxh128().update(made.bytes).digest(),
-        sketch: made.sketch,
-        limited: made.limited,
-      });
+    let read: ReadAverages | null = null;
+    try {
+      for (const { outcome, folder } of setup.outputs)
+        files.push(createFrameFile(folder, frameFileName(outcome, index)));
+      for (let first = 0; first < height; first += BAND_LINES) {
+        const planes = linearisation.values(first);
+        tap(memory, { planes, first, width }, places, points);
+        const sceneLinear = linearisation.toAp0(planes);
+        ranging.take(sceneLinear);
+        for (const [at, writer] of writers.entries()) (files[at] as FrameFile).put(writer.take(sceneLinear));
+        for (const feeder of feeders) feeder.take(sceneLinear);
+      }
+      // Behind the arithmetic: what lay there all the while, and not what was there before it.
+      read = linearisation.averages();
+      for (const [at, file] of files.entries()) {
+        const made = (writers[at] as Writer).finish(index);
+        invalid += made.invalid;
+        file.put(made.bytes);
+        written.push({ ...file.end(), sketch: made.sketch, limited: made.limited });
+      }
+    } finally {
+      for (const file of files) file.close();
     }
     const encoderInputs = feeders.map((feeder) => feeder.finish(index));
     return {

@@ -30,6 +30,7 @@ type Take = (
     rows: number,
     cuts: number,
     sums: number,
+    drawn: number,
   ]
 ) => void;
 interface Kernel {
@@ -86,6 +87,7 @@ export async function wholeFrames(
   const rows = memory.allocate(height);
   const cuts = memory.allocate(4 * ends.length);
   const sums = memory.allocate(4 * SKETCH_VALUES);
+  const drawn = memory.allocate(width + SLACK);
   memory.bytes(rows, height).set(rowOfLine(height));
   memory.i32(cuts, ends.length).set(ends);
   let next = 0;
@@ -96,7 +98,7 @@ export async function wholeFrames(
     },
     take({ r, g, b, count }) {
       const lines = count / width;
-      take(r, g, b, width, lines, next, rows, cuts, sums);
+      take(r, g, b, width, lines, next, rows, cuts, sums, drawn);
       next += lines;
     },
     sums: () => memory.i32(sums, SKETCH_VALUES).slice(),

@@ -32,6 +32,8 @@ const MOST_HEADER = 256 * 1024;
 interface Prepared {
   readonly form: ExrWriting;
   readonly chunks: number;
+  /** Most lines of a part that `take` gives out; null: the memory has room for the whole file. */
+  readonly part: number | null;
   /** Where the first chunk goes; header and offset table stand in front of it. */
   readonly body: number;
   readonly raw: number;
@@ -82,17 +84,24 @@ export class ExrEncoder {
     return new ExrEncoder(memory, { exr, piz, dwa: await DwaChunks.create(memory, exr, piz) });
   }
 
-  /** Takes room in the memory for frames of this form, once for all of them: a reset of the memory takes it back. */
-  prepare(form: ExrWriting): void {
+  /**
+   * Takes room in the memory for frames of this form, once for all of them: a reset of the memory takes it back. `most`: lines that are taken at once, where
+   * `take` gives out what is ready; without it `finish` gives the whole file.
+   */
+  prepare(form: ExrWriting, most: number | null = null): void {
     const { width, height, compression } = form;
     if (![width, height].every((side) => Number.isSafeInteger(side) && side > 0 && side < 65_536))
       throw new RangeError(`a picture of ${width}x${height}`);
     const lines = linesOfCompression[compression];
     const chunks = chunkCount(form);
+    // Otherwise the head says what only the chunks decide: how long they are, or the ACES container's checksums.
+    const part = compression === 'none' && form.container === 'exr' ? most : null;
+    const held = Math.min(part ?? height, height);
     const bytes =
       MOST_HEADER +
-      chunks * (OFFSET_BYTES + CHUNK_HEAD_BYTES) +
-      6 * width * height +
+      chunks * OFFSET_BYTES +
+      Math.ceil(held / lines) * CHUNK_HEAD_BYTES +
+      6 * width * held +
       KERNEL_SLACK +
       PIZ_SLACK;
     const file = this.#memory.allocate(bytes);
@@ -109,7 +118,8 @@ export class ExrEncoder {
     if (isDwa(compression))
       this.#dwa.prepare({ width, lines: Math.min(lines, height), level: form.level ?? USUAL_LEVEL });
     this.#frame = null;
-    this.#prepared = { form, chunks, body: file + MOST_HEADER + chunks * OFFSET_BYTES, raw, split, scratch };
+    const body = file + MOST_HEADER + chunks * OFFSET_BYTES;
+    this.#prepared = { form, chunks, part, body, raw, split, scratch };
   }
 
   #need(): Prepared {
@@ -129,10 +139,10 @@ export class ExrEncoder {
   /**
    * The next lines of the frame, from the top. Values are rounded to the nearest half, ties to even, clamped to 65504; see `nanCount` and `clamped` for
    * what was not one. Throws RangeError for what are no whole lines, or more than are left, or, but for the last, no whole chunks; of PIZ
-   * and DWA sixteen lines are enough.
+   * and DWA sixteen lines are enough. Gives what is ready of the file, behind what was given before: a view that stands until the next call.
    */
-  take({ r, g, b, count }: Planes): void {
-    const { form, body, raw, split, scratch } = this.#need();
+  take({ r, g, b, count }: Planes): Uint8Array {
+    const { form, part, body, raw, split, scratch } = this.#need();
     const { width, height, compression } = form;
     const frame = this.#frame;
     if (frame === null) throw new RangeError('lines before begin');
@@ -146,6 +156,14 @@ export class ExrEncoder {
       );
     const { ends } = frame;
     let at = ends.at(-1) ?? body;
+    if (part !== null) {
+      if (lines > part) throw new RangeError(`${lines} lines at once, with room for ${part}`);
+      const chunk = CHUNK_HEAD_BYTES + 6 * width;
+      const start = frame.line === 0 ? this.#putHead(frame.header, (line) => body + line * chunk) : body;
+      this.#kernel.rawChunks(r, g, b, width, frame.line, lines, body);
+      frame.line = last;
+      return this.#memory.bytes(start, body + lines * chunk - start);
+    }
     if (compression === 'none') {
       this.#kernel.rawChunks(r, g, b, width, frame.line, lines, at);
       for (let line = 0; line < lines; line++) ends.push((at += CHUNK_HEAD_BYTES + 6 * width));
@@ -175,6 +193,20 @@ export class ExrEncoder {
       }
     }
     frame.line = last;
+    return this.#memory.bytes(body, 0);
+  }
+
+  /** Header and offset table, to the place in front of the chunks; gives where they begin. `chunkAt`: where a chunk lies, as if all of them followed in the memory. */
+  #putHead({ bytes }: HeaderLayout, chunkAt: (chunk: number) => number): number {
+    const { chunks, body } = this.#need();
+    const size = bytes.length + chunks * OFFSET_BYTES;
+    const start = body - size;
+    const head = this.#memory.bytes(start, size);
+    head.set(bytes);
+    const table = new DataView(head.buffer, start + bytes.length, chunks * OFFSET_BYTES);
+    for (let chunk = 0; chunk < chunks; chunk += 1)
+      table.setBigUint64(chunk * OFFSET_BYTES, BigInt(chunkAt(chunk) - start), true);
+    return start;
   }
 
   /** Lines of a chunk of PIZ or DWA as halves, channel by channel, where the chunk is made once its last line is there. */
@@ -196,28 +228,19 @@ export class ExrEncoder {
     );
   }
 
-  /** The whole file: a view of the thread's memory that stands until the next frame, or until the memory grows. Throws RangeError where lines are missing. */
+  /** What is left of the file, or all of it: a view of the thread's memory that stands until the next frame, or until the memory grows. Throws RangeError where lines are missing. */
   finish(): Uint8Array {
-    const { form, chunks, body } = this.#need();
+    const { form, part, body } = this.#need();
     const frame = this.#frame;
     if (frame?.line !== form.height)
       throw new RangeError(`${frame?.line ?? 0} lines of a picture of ${form.width}x${form.height}`);
-    const { header, ends } = frame;
-    const start = body - chunks * OFFSET_BYTES - header.bytes.length;
-    const end = ends.at(-1) as number;
-    const file = this.#memory.bytes(start, end - start);
-    if (form.container === 'aces') putChecksums(header, file.subarray(body - start));
-    file.set(header.bytes, 0);
-    const table = new DataView(file.buffer, start + header.bytes.length, chunks * OFFSET_BYTES);
-    ends.forEach((_, index) => {
-      table.setBigUint64(
-        index * OFFSET_BYTES,
-        BigInt((index === 0 ? body : (ends[index - 1] as number)) - start),
-        true,
-      );
-    });
     this.#frame = null;
-    return file;
+    if (part !== null) return this.#memory.bytes(body, 0);
+    const { header, ends } = frame;
+    const end = ends.at(-1) as number;
+    if (form.container === 'aces') putChecksums(header, this.#memory.bytes(body, end - body));
+    const start = this.#putHead(header, (chunk) => (chunk === 0 ? body : (ends[chunk - 1] as number)));
+    return this.#memory.bytes(start, end - start);
   }
 
   /** Values of the last frame that were no numbers and were written as 0. */

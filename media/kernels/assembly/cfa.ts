@@ -9,6 +9,8 @@
  * in the half line of the other kind, since p alternates from line to line. Of two lines one apart, c is red in one and blue in the other.
  */
 
+import { held, heldFloat } from './common-held';
+
 /** Half lines have room for this many values on both sides of what is read through neighbours. */
 const PAD: usize = 8;
 /** Values of a whole line on each side of the crop: more than any method reaches, so that its own edges never show. */
@@ -57,8 +59,6 @@ let backBlue: f32 = 0;
 let outRed: usize = 0;
 let outGreen: usize = 0;
 let outBlue: usize = 0;
-/** Whether lines of the ring hold values on the curve of `fine`. */
-let curved: bool = false;
 /** Linear values of the active area in place of codes; 0: there are none. */
 let mosaic: usize = 0;
 /** The first line of the band, where the planes begin. */
@@ -105,7 +105,7 @@ function fold(index: i32, count: i32): i32 {
 
 @inline
 function at(line: i32, kind: usize): usize {
-  return ring + (usize(line & (RING - 1)) * KINDS + kind) * pitch + (PAD << 2);
+  return held(ring + (usize(line & (RING - 1)) * KINDS + kind) * pitch + (PAD << 2));
 }
 
 /** Whether the line's colour is red. */
@@ -151,7 +151,7 @@ const CURVE: f32 = 0.02;
 const ROOT: f32 = 0.1414213562373095;
 
 @inline
-function onCurve(value: v128): v128 {
+function onCurve(value: v128, curved: bool): v128 {
   if (!curved) return value;
   const none = f32x4.splat(0);
   const above = f32x4.pmax(none, value);
@@ -160,111 +160,86 @@ function onCurve(value: v128): v128 {
   return f32x4.add(rooted, f32x4.mul(below, f32x4.splat(1 / (2 * ROOT))));
 }
 
+/** `slope`: 2 * ROOT. */
 @inline
-function offCurve(value: v128): v128 {
-  if (!curved) return value;
-  return f32x4.mul(value, f32x4.add(f32x4.splat(2 * ROOT), f32x4.pmax(value, f32x4.splat(0))));
-}
-
-@inline
-function offCurveOne(value: f32): f32 {
-  return curved ? value * (2 * ROOT + max<f32>(value, 0)) : value;
+function offCurve(value: v128, slope: v128): v128 {
+  return f32x4.mul(value, f32x4.add(slope, f32x4.pmax(value, f32x4.splat(0))));
 }
 
 /** One line of a mosaic that is linear already, balanced. */
-function takeValues(line: i32, y: i32): void {
+@inline
+function takeValues(line: i32, y: i32, curved: bool): void {
   gatherValues(mosaic + (usize(y) * usize(activeWidth) << 2), cropLeft - MARGIN, halfLine << 1);
   const starts = phase(line) == 0;
   const even = at(line, starts ? C : G);
   const odd = at(line, starts ? G : C);
   const colour: f32 = 1 / (isRed(line) ? backRed : backBlue);
   const green: f32 = 1 / backGreen;
-  const evenGain = f32x4.splat(starts ? colour : green);
-  const oddGain = f32x4.splat(starts ? green : colour);
-  for (let i = 0; i < halfLine; i += 4) {
-    const p = lineCodes + (usize(i) << 3);
+  const evenGain = heldFloat(starts ? colour : green);
+  const oddGain = heldFloat(starts ? green : colour);
+  const values = halfLine;
+  const from = held(lineCodes);
+  for (let i = 0; i < values; i += 4) {
+    const p = from + (usize(i) << 3);
     const a = v128.load(p);
     const b = v128.load(p, 16);
-    v128.store(even + (usize(i) << 2), onCurve(f32x4.mul(v128.shuffle<f32>(a, b, 0, 2, 4, 6), evenGain)));
-    v128.store(odd + (usize(i) << 2), onCurve(f32x4.mul(v128.shuffle<f32>(a, b, 1, 3, 5, 7), oddGain)));
+    v128.store(even + (usize(i) << 2), onCurve(f32x4.mul(v128.shuffle<f32>(a, b, 0, 2, 4, 6), evenGain), curved));
+    v128.store(odd + (usize(i) << 2), onCurve(f32x4.mul(v128.shuffle<f32>(a, b, 1, 3, 5, 7), oddGain), curved));
   }
 }
 
-/** One line from codes to balanced values: (linearised - black) times scale and gain of its colour. */
-function take(line: i32): void {
+/** One line from codes to balanced values: (linearised - black) times scale and gain of its colour; `curved`: on the curve of `fine`. */
+@inline
+function take(line: i32, curved: bool): void {
   const y = fold(line, activeHeight);
   if (mosaic != 0) {
-    takeValues(line, y);
+    takeValues(line, y, curved);
     return;
   }
   gather(codes + (usize(y) * usize(stride) << 1), cropLeft - MARGIN, halfLine << 1);
-  const black = blacks + ((usize(y % blackRows) * usize(halfLine)) << 3);
-  const delta = f32x4.splat(load<f32>(rowDeltas + (usize(y) << 2)));
+  const black = held(blacks + ((usize(y % blackRows) * usize(halfLine)) << 3));
+  const delta = v128.load32_splat(rowDeltas + (usize(y) << 2));
   const colour = isRed(line) ? gainRed : gainBlue;
   const starts = phase(line) == 0;
   const even = at(line, starts ? C : G);
   const odd = at(line, starts ? G : C);
-  const evenGain = f32x4.splat(starts ? colour : gainGreen);
-  const oddGain = f32x4.splat(starts ? gainGreen : colour);
-  const zero = i16x8.splat(0);
-  for (let i = 0; i < halfLine; i += 4) {
-    const p = lineCodes + (usize(i) << 2);
+  const evenGain = heldFloat(starts ? colour : gainGreen);
+  const oddGain = heldFloat(starts ? gainGreen : colour);
+  const looking = table != 0;
+  const values = halfLine;
+  const from = held(lineCodes);
+  for (let i = 0; i < values; i += 4) {
+    const p = from + (usize(i) << 2);
     let a: v128;
     let b: v128;
-    if (table != 0) {
+    if (looking) {
       a = looked(p);
       b = looked(p + 8);
     } else {
       const v = v128.load(p);
-      a = f32x4.convert_i32x4_u(i32x4.extend_low_i16x8_u(v));
-      b = f32x4.convert_i32x4_u(i32x4.extend_high_i16x8_u(v));
+      a = f32x4.convert_i32x4_s(i32x4.extend_low_i16x8_u(v));
+      b = f32x4.convert_i32x4_s(i32x4.extend_high_i16x8_u(v));
     }
     a = f32x4.sub(f32x4.sub(a, v128.load(black + (usize(i) << 3))), delta);
     b = f32x4.sub(f32x4.sub(b, v128.load(black + (usize(i) << 3) + 16)), delta);
-    v128.store(even + (usize(i) << 2), onCurve(f32x4.mul(v128.shuffle<f32>(a, b, 0, 2, 4, 6), evenGain)));
-    v128.store(odd + (usize(i) << 2), onCurve(f32x4.mul(v128.shuffle<f32>(a, b, 1, 3, 5, 7), oddGain)));
+    v128.store(even + (usize(i) << 2), onCurve(f32x4.mul(v128.shuffle<f32>(a, b, 0, 2, 4, 6), evenGain), curved));
+    v128.store(odd + (usize(i) << 2), onCurve(f32x4.mul(v128.shuffle<f32>(a, b, 1, 3, 5, 7), oddGain), curved));
   }
 }
 
-/** One finished plane of a line: two half lines zipped together, times `by`. */
-function zip(evens: usize, odds: usize, by: f32, out: usize): void {
-  const factor = f32x4.splat(by);
-  const skip = usize(MARGIN) << 1;
-  let p = evens + skip;
-  let q = odds + skip;
-  const whole = cropWidth & ~7;
-  for (let x = 0; x < whole; x += 8) {
-    const a = f32x4.mul(offCurve(v128.load(p)), factor);
-    const b = f32x4.mul(offCurve(v128.load(q)), factor);
-    v128.store(out, v128.shuffle<f32>(a, b, 0, 4, 1, 5));
-    v128.store(out, v128.shuffle<f32>(a, b, 2, 6, 3, 7), 16);
-    p += 16;
-    q += 16;
-    out += 32;
-  }
-  for (let x = whole; x < cropWidth; x += 2) {
-    store<f32>(out, offCurveOne(load<f32>(p)) * by);
-    if (x + 1 < cropWidth) store<f32>(out, offCurveOne(load<f32>(q)) * by, 4);
-    p += 4;
-    q += 4;
-    out += 8;
-  }
+/** Eight pixels of a plane, those at even places and those at odd ones, times `by`. */
+@inline
+function zip(evens: v128, odds: v128, by: v128, out: usize): void {
+  const a = f32x4.mul(evens, by);
+  const b = f32x4.mul(odds, by);
+  v128.store(out, v128.shuffle<f32>(a, b, 0, 4, 1, 5));
+  v128.store(out, v128.shuffle<f32>(a, b, 2, 6, 3, 7), 16);
 }
 
-/** A line whose colours are all there, out of balance again. `opposite` is the third colour where the line's own was seen. */
-function give(line: i32): void {
-  const starts = phase(line) == 0;
-  const red = isRed(line);
-  const out = usize(line - bandTop) * usize(cropWidth) << 2;
-  const c = at(line, C);
-  const own = at(line, OWN);
-  const opposite = at(line, OPPOSITE);
-  const other = at(line, OTHER);
-  const green = at(line, GREEN);
-  const g = at(line, G);
-  zip(starts ? c : own, starts ? own : c, red ? backRed : backBlue, (red ? outRed : outBlue) + out);
-  zip(starts ? green : g, starts ? g : green, backGreen, outGreen + out);
-  zip(starts ? opposite : other, starts ? other : opposite, red ? backBlue : backRed, (red ? outBlue : outRed) + out);
+/** Where the line lies in the planes, from the crop's left on: bytes from their beginning. */
+@inline
+function placeOf(line: i32): usize {
+  return usize(line - bandTop) * usize(cropWidth) << 2;
 }
 
 @inline
@@ -276,8 +251,8 @@ function sub(a: v128, b: v128): v128 {
   return f32x4.sub(a, b);
 }
 @inline
-function mul(a: v128, by: f32): v128 {
-  return f32x4.mul(a, f32x4.splat(by));
+function mul(a: v128, by: v128): v128 {
+  return f32x4.mul(a, by);
 }
 /** The value beside: `index` values further on. */
 @inline
@@ -285,37 +260,52 @@ function beside(p: usize, index: i32): v128 {
   return v128.load(p + (usize(index) << 2));
 }
 
-/** media/raw/demosaic/linear.ts, one line. */
-function linearLine(line: i32): void {
-  const p = phase(line);
-  const left = p - 1;
-  const right = p;
-  for (let i = 0; i < halfLine; i += 4) {
-    const o = usize(i) << 2;
-    const c = at(line, C) + o;
-    const g = at(line, G) + o;
-    const cUp2 = v128.load(at(line - 2, C) + o);
-    const cDown2 = v128.load(at(line + 2, C) + o);
-    const cc = v128.load(c);
+/**
+ * media/raw/demosaic/linear.ts, one line, out of balance again. Pixels come eight at a time: up to seven behind a line's end, where the next
+ * line is put afterwards, and behind the last one there is room (media/kernels/planes.ts). `starts`: whether the line starts with its colour.
+ */
+@inline
+function linearLine(line: i32, starts: bool): void {
+  const p = starts ? 0 : 1;
+  const red = isRed(line);
+  const place = placeOf(line);
+  const outOwn = held((red ? outRed : outBlue) + place);
+  const outMiddle = held(outGreen + place);
+  const outThird = held((red ? outBlue : outRed) + place);
+  const ownBy = heldFloat(red ? backRed : backBlue);
+  const greenBy = heldFloat(backGreen);
+  const thirdBy = heldFloat(red ? backBlue : backRed);
+  const eighth = heldFloat(0.125), half = heldFloat(0.5), four = heldFloat(4), five = heldFloat(5), six = heldFloat(6), threeHalves = heldFloat(1.5);
+  const c = at(line, C), cUp = at(line - 1, C), cDown = at(line + 1, C), cUp2 = at(line - 2, C), cDown2 = at(line + 2, C);
+  const g = at(line, G), gUp = at(line - 1, G), gDown = at(line + 1, G), gUp2 = at(line - 2, G), gDown2 = at(line + 2, G);
+  const end = held(usize(MARGIN << 1) + (usize((cropWidth + 1) >> 1) << 2));
+  let to: usize = 0;
+  for (let o = usize(MARGIN << 1); o < end; o += 16, to += 32) {
+    const cc = v128.load(c + o);
     // Around a pixel of the line's colour.
-    const far = add(add(beside(c, -1), beside(c, 1)), add(cUp2, cDown2));
-    const cross = add(add(beside(g, left), beside(g, right)), add(v128.load(at(line - 1, G) + o), v128.load(at(line + 1, G) + o)));
-    v128.store(at(line, GREEN) + o, mul(sub(add(mul(cc, 4), mul(cross, 2)), far), 0.125));
-    const up = at(line - 1, C) + o;
-    const down = at(line + 1, C) + o;
-    const corners = add(add(beside(up, left), beside(up, right)), add(beside(down, left), beside(down, right)));
-    v128.store(at(line, OPPOSITE) + o, mul(sub(add(mul(cc, 6), mul(corners, 2)), mul(far, 1.5)), 0.125));
+    const far = add(add(beside(c + o, -1), beside(c + o, 1)), add(v128.load(cUp2 + o), v128.load(cDown2 + o)));
+    const cross = add(add(beside(g + o, p - 1), beside(g + o, p)), add(v128.load(gUp + o), v128.load(gDown + o)));
+    const green = mul(sub(add(mul(cc, four), add(cross, cross)), far), eighth);
+    const corners = add(add(beside(cUp + o, p - 1), beside(cUp + o, p)), add(beside(cDown + o, p - 1), beside(cDown + o, p)));
+    const opposite = mul(sub(add(mul(cc, six), add(corners, corners)), mul(far, threeHalves)), eighth);
     // Around a green pixel.
-    const gg = v128.load(g);
-    const gAcross = add(beside(g, -1), beside(g, 1));
-    const gDown = add(v128.load(at(line - 2, G) + o), v128.load(at(line + 2, G) + o));
-    const gUp1 = at(line - 1, G) + o;
-    const gDown1 = at(line + 1, G) + o;
-    const gCorners = add(add(beside(gUp1, -p), beside(gUp1, 1 - p)), add(beside(gDown1, -p), beside(gDown1, 1 - p)));
-    const core = sub(mul(gg, 5), gCorners);
-    v128.store(at(line, OWN) + o, mul(add(sub(add(core, mul(add(beside(c, -p), beside(c, 1 - p)), 4)), gAcross), mul(gDown, 0.5)), 0.125));
-    v128.store(at(line, OTHER) + o, mul(add(sub(add(core, mul(add(v128.load(up), v128.load(down)), 4)), gDown), mul(gAcross, 0.5)), 0.125));
+    const gg = v128.load(g + o);
+    const gAcross = add(beside(g + o, -1), beside(g + o, 1));
+    const gAlong = add(v128.load(gUp2 + o), v128.load(gDown2 + o));
+    const gCorners = add(add(beside(gUp + o, -p), beside(gUp + o, 1 - p)), add(beside(gDown + o, -p), beside(gDown + o, 1 - p)));
+    const core = sub(mul(gg, five), gCorners);
+    const own = mul(add(sub(add(core, mul(add(beside(c + o, -p), beside(c + o, 1 - p)), four)), gAcross), mul(gAlong, half)), eighth);
+    const other = mul(add(sub(add(core, mul(add(v128.load(cUp + o), v128.load(cDown + o)), four)), gAlong), mul(gAcross, half)), eighth);
+    zip(starts ? cc : own, starts ? own : cc, ownBy, outOwn + to);
+    zip(starts ? green : gg, starts ? gg : green, greenBy, outMiddle + to);
+    zip(starts ? opposite : other, starts ? other : opposite, thirdBy, outThird + to);
   }
+}
+function linearFromColour(line: i32): void {
+  linearLine(line, true);
+}
+function linearFromGreen(line: i32): void {
+  linearLine(line, false);
 }
 
 /**
@@ -324,16 +314,14 @@ function linearLine(line: i32): void {
  */
 export function linear(plan: usize, first: i32, end: i32): void {
   open(plan);
-  curved = false;
   bandTop = cropTop + first;
   const reach = 2;
   for (let line = bandTop + (first == 0 ? -reach : reach); line < cropTop + end + reach; line++) {
-    take(line);
+    take(line, false);
     const done = line - reach;
-    if (done >= bandTop) {
-      linearLine(done);
-      give(done);
-    }
+    if (done < bandTop) continue;
+    if (phase(done) == 0) linearFromColour(done);
+    else linearFromGreen(done);
   }
 }
 
@@ -342,11 +330,13 @@ function middle(line: i32, beyond: i32, to: usize): void {
   const next = phase(line) == 0 ? 1 : -1;
   const own = at(line, C);
   const other = at(beyond, C);
-  for (let i = 0; i < halfLine; i += 4) {
+  const three = heldFloat(3), sixteenth = heldFloat(0.0625);
+  const values = halfLine;
+  for (let i = 0; i < values; i += 4) {
     const o = usize(i) << 2;
-    const near = add(mul(v128.load(own + o), 3), beside(own + o, next));
-    const far = add(mul(v128.load(other + o), 3), beside(other + o, next));
-    v128.store(to + o, mul(add(mul(near, 3), far), 0.0625));
+    const near = add(mul(v128.load(own + o), three), beside(own + o, next));
+    const far = add(mul(v128.load(other + o), three), beside(other + o, next));
+    v128.store(to + o, mul(add(mul(near, three), far), sixteenth));
   }
 }
 
@@ -358,9 +348,11 @@ function blocks(line: i32): void {
   const one = at(line, G);
   const other = at(line + 1, G);
   const green = at(line, GREEN);
-  for (let i = 0; i < halfLine; i += 4) {
+  const half = heldFloat(0.5);
+  const values = halfLine;
+  for (let i = 0; i < values; i += 4) {
     const o = usize(i) << 2;
-    v128.store(green + o, mul(add(v128.load(one + o), v128.load(other + o)), 0.5));
+    v128.store(green + o, mul(add(v128.load(one + o), v128.load(other + o)), half));
   }
 }
 
@@ -370,33 +362,42 @@ function giveBlocks(from: usize, by: f32, out: usize): void {
   for (let x = 0; x < cropWidth >> 1; x++) store<f32>(out + (usize(x) << 2), load<f32>(values + (usize(x) << 2)) * by);
 }
 
+/** A line of the planes, each value of its blocks for two pixels, as `linearLine` puts them. */
+function spreadBlocks(from: usize, by: f32, out: usize): void {
+  const factor = f32x4.splat(by);
+  const end = usize(MARGIN << 1) + (usize((cropWidth + 1) >> 1) << 2);
+  for (let o = usize(MARGIN << 1); o < end; o += 16, out += 32) {
+    const values = v128.load(from + o);
+    zip(values, values, factor, out);
+  }
+}
+
 /** Levels and a value for each block, as `linear` is called: blocks begin with the crop, and each of their pixels gets it. */
 export function half(plan: usize, first: i32, end: i32): void {
   open(plan);
-  curved = false;
   bandTop = cropTop + first;
   const reach = 2;
   for (let line = bandTop + (first == 0 ? -reach : reach); line < cropTop + end + reach; line++) {
-    take(line);
+    take(line, false);
     const done = line - reach;
     if (done < bandTop) continue;
+    // The second line of a block has what was computed for its first, also where that one was the last of the band before.
     const top = done - ((done - cropTop) & 1);
-    blocks(top);
-    const out = usize(done - bandTop) * usize(cropWidth) << 2;
-    zip(at(top, OWN), at(top, OWN), backRed, outRed + out);
-    zip(at(top, GREEN), at(top, GREEN), backGreen, outGreen + out);
-    zip(at(top, OTHER), at(top, OTHER), backBlue, outBlue + out);
+    if (done == top) blocks(top);
+    const out = placeOf(done);
+    spreadBlocks(at(top, OWN), backRed, outRed + out);
+    spreadBlocks(at(top, GREEN), backGreen, outGreen + out);
+    spreadBlocks(at(top, OTHER), backBlue, outBlue + out);
   }
 }
 
 /** The same with one value for each block: `first` and `end` count lines of blocks. */
 export function halved(plan: usize, first: i32, end: i32): void {
   open(plan);
-  curved = false;
   bandTop = cropTop + 2 * first;
   const reach = 2;
   for (let line = bandTop + (first == 0 ? -reach : reach); line < cropTop + 2 * end + reach; line++) {
-    take(line);
+    take(line, false);
     const top = line - reach - 1;
     if (top < bandTop || ((top - cropTop) & 1) != 0) continue;
     blocks(top);
@@ -409,10 +410,10 @@ export function halved(plan: usize, first: i32, end: i32): void {
 
 /** Between the two values, and half of their distance beyond. */
 @inline
-function bounded(value: v128, one: v128, other: v128): v128 {
+function bounded(value: v128, one: v128, other: v128, half: v128): v128 {
   const low = f32x4.pmin(one, other);
   const high = f32x4.pmax(one, other);
-  const slack = mul(sub(high, low), 0.5);
+  const slack = mul(sub(high, low), half);
   return f32x4.pmin(f32x4.pmax(value, sub(low, slack)), add(high, slack));
 }
 
@@ -427,18 +428,20 @@ function differences(line: i32): void {
   const cDown = at(line + 2, C);
   const h = at(line, CH);
   const v = at(line, CV);
-  for (let i = 0; i < halfLine; i += 4) {
+  const half = heldFloat(0.5), quarter = heldFloat(0.25);
+  const values = halfLine;
+  for (let i = 0; i < values; i += 4) {
     const o = usize(i) << 2;
     const cc = v128.load(c + o);
-    const halfC = mul(cc, 0.5);
+    const halfC = mul(cc, half);
     const left = beside(g + o, p - 1);
     const right = beside(g + o, p);
     const up = v128.load(gUp + o);
     const down = v128.load(gDown + o);
-    const across = add(mul(add(left, right), 0.5), sub(halfC, mul(add(beside(c + o, -1), beside(c + o, 1)), 0.25)));
-    const along = add(mul(add(up, down), 0.5), sub(halfC, mul(add(v128.load(cUp + o), v128.load(cDown + o)), 0.25)));
-    v128.store(h + o, sub(cc, bounded(across, left, right)));
-    v128.store(v + o, sub(cc, bounded(along, up, down)));
+    const across = add(mul(add(left, right), half), sub(halfC, mul(add(beside(c + o, -1), beside(c + o, 1)), quarter)));
+    const along = add(mul(add(up, down), half), sub(halfC, mul(add(v128.load(cUp + o), v128.load(cDown + o)), quarter)));
+    v128.store(h + o, sub(cc, bounded(across, left, right, half)));
+    v128.store(v + o, sub(cc, bounded(along, up, down, half)));
   }
 }
 
@@ -469,19 +472,20 @@ function decide(line: i32): void {
   const c = at(line, C);
   const across = at(line, ACROSS);
   const green = at(line, GREEN);
-  const least = f32x4.splat(<f32>1e-4);
-  for (let i = 0; i < halfLine; i += 4) {
+  const least = heldFloat(<f32>1e-4), three = heldFloat(3);
+  const values = halfLine;
+  for (let i = 0; i < values; i += 4) {
     const o = usize(i) << 2;
     const h0 = v128.load(h + o);
     const u0 = v128.load(hUp2 + o);
     const d0 = v128.load(hDown2 + o);
-    let ofH = mul(add(step(h0, beside(h + o, -1)), step(h0, beside(h + o, 1))), 3);
+    let ofH = mul(add(step(h0, beside(h + o, -1)), step(h0, beside(h + o, 1))), three);
     ofH = add(ofH, add(step(beside(hUp + o, p - 1), beside(hUp + o, p)), step(beside(hDown + o, p - 1), beside(hDown + o, p))));
     ofH = add(ofH, add(add(step(u0, beside(hUp2 + o, -1)), step(u0, beside(hUp2 + o, 1))), add(step(d0, beside(hDown2 + o, -1)), step(d0, beside(hDown2 + o, 1)))));
     const v0 = v128.load(v + o);
     const vl = beside(v + o, -1);
     const vr = beside(v + o, 1);
-    let ofV = mul(add(step(v0, v128.load(vUp2 + o)), step(v0, v128.load(vDown2 + o))), 3);
+    let ofV = mul(add(step(v0, v128.load(vUp2 + o)), step(v0, v128.load(vDown2 + o))), three);
     ofV = add(ofV, add(step(beside(vUp + o, p - 1), beside(vDown + o, p - 1)), step(beside(vUp + o, p), beside(vDown + o, p))));
     ofV = add(ofV, add(add(step(vl, beside(vUp2 + o, -1)), step(vl, beside(vDown2 + o, -1))), add(step(vr, beside(vUp2 + o, 1)), step(vr, beside(vDown2 + o, 1)))));
     const calmH = add(ofV, least);
@@ -505,11 +509,13 @@ function fillGreens(line: i32): void {
   const g = at(line, G);
   const own = at(line, OWN);
   const other = at(line, OTHER);
-  for (let i = 0; i < halfLine; i += 4) {
+  const half = heldFloat(0.5);
+  const values = halfLine;
+  for (let i = 0; i < values; i += 4) {
     const o = usize(i) << 2;
     const gg = v128.load(g + o);
-    v128.store(own + o, add(gg, mul(add(sub(beside(c + o, -p), beside(green + o, -p)), sub(beside(c + o, 1 - p), beside(green + o, 1 - p))), 0.5)));
-    v128.store(other + o, add(gg, mul(add(sub(v128.load(cUp + o), v128.load(greenUp + o)), sub(v128.load(cDown + o), v128.load(greenDown + o))), 0.5)));
+    v128.store(own + o, add(gg, mul(add(sub(beside(c + o, -p), beside(green + o, -p)), sub(beside(c + o, 1 - p), beside(green + o, 1 - p))), half)));
+    v128.store(other + o, add(gg, mul(add(sub(v128.load(cUp + o), v128.load(greenUp + o)), sub(v128.load(cDown + o), v128.load(greenDown + o))), half)));
   }
 }
 
@@ -529,7 +535,9 @@ function refineColours(line: i32): void {
   const across = at(line, ACROSS);
   const green = at(line, GREEN);
   const opposite = at(line, OPPOSITE);
-  for (let i = 0; i < halfLine; i += 4) {
+  const half = heldFloat(0.5), quarter = heldFloat(0.25);
+  const values = halfLine;
+  for (let i = 0; i < values; i += 4) {
     const o = usize(i) << 2;
     const part = v128.load(across + o);
     const cc = v128.load(c + o);
@@ -537,34 +545,51 @@ function refineColours(line: i32): void {
     const ownRight = beside(own + o, p);
     const thirdH = add(sub(beside(other + o, p - 1), ownLeft), sub(beside(other + o, p), ownRight));
     const thirdV = add(sub(v128.load(ownUp + o), v128.load(otherUp + o)), sub(v128.load(ownDown + o), v128.load(otherDown + o)));
-    v128.store(opposite + o, add(cc, mul(blend(thirdH, thirdV, part), 0.5)));
+    v128.store(opposite + o, add(cc, mul(blend(thirdH, thirdV, part), half)));
     const differenceH = add(sub(ownLeft, beside(g + o, p - 1)), sub(ownRight, beside(g + o, p)));
     const differenceV = add(sub(v128.load(otherUp + o), v128.load(gUp + o)), sub(v128.load(otherDown + o), v128.load(gDown + o)));
     const here = sub(cc, v128.load(green + o));
-    v128.store(green + o, sub(cc, add(mul(blend(differenceH, differenceV, part), 0.25), mul(here, 0.5))));
+    v128.store(green + o, sub(cc, add(mul(blend(differenceH, differenceV, part), quarter), mul(here, half))));
   }
 }
 
-/** The third colour once more from its differences to the line's own. */
-function refineOpposite(line: i32): void {
-  const p = phase(line);
-  const c = at(line, C);
-  const own = at(line, OWN);
-  const other = at(line, OTHER);
-  const ownUp = at(line - 1, OWN);
-  const otherUp = at(line - 1, OTHER);
-  const ownDown = at(line + 1, OWN);
-  const otherDown = at(line + 1, OTHER);
-  const across = at(line, ACROSS);
-  const opposite = at(line, OPPOSITE);
-  for (let i = 0; i < halfLine; i += 4) {
-    const o = usize(i) << 2;
+/** The third colour once more from its differences to the line's own; then all of them off the curve and out of balance, as `linearLine` puts them. */
+@inline
+function finish(line: i32, starts: bool): void {
+  const p = starts ? 0 : 1;
+  const red = isRed(line);
+  const place = placeOf(line);
+  const outOwn = held((red ? outRed : outBlue) + place);
+  const outMiddle = held(outGreen + place);
+  const outThird = held((red ? outBlue : outRed) + place);
+  const ownBy = heldFloat(red ? backRed : backBlue);
+  const greenBy = heldFloat(backGreen);
+  const thirdBy = heldFloat(red ? backBlue : backRed);
+  const half = heldFloat(0.5), quarter = heldFloat(0.25), slope = heldFloat(2 * ROOT);
+  const c = at(line, C), g = at(line, G), green = at(line, GREEN);
+  const own = at(line, OWN), ownUp = at(line - 1, OWN), ownDown = at(line + 1, OWN);
+  const other = at(line, OTHER), otherUp = at(line - 1, OTHER), otherDown = at(line + 1, OTHER);
+  const across = at(line, ACROSS), opposite = at(line, OPPOSITE);
+  const end = held(usize(MARGIN << 1) + (usize((cropWidth + 1) >> 1) << 2));
+  let to: usize = 0;
+  for (let o = usize(MARGIN << 1); o < end; o += 16, to += 32) {
     const cc = v128.load(c + o);
     const h = add(sub(beside(other + o, p - 1), beside(own + o, p - 1)), sub(beside(other + o, p), beside(own + o, p)));
     const v = add(sub(v128.load(ownUp + o), v128.load(otherUp + o)), sub(v128.load(ownDown + o), v128.load(otherDown + o)));
     const here = sub(v128.load(opposite + o), cc);
-    v128.store(opposite + o, add(cc, add(mul(blend(h, v, v128.load(across + o)), 0.25), mul(here, 0.5))));
+    const third = offCurve(add(cc, add(mul(blend(h, v, v128.load(across + o)), quarter), mul(here, half))), slope);
+    const linearC = offCurve(cc, slope), linearOwn = offCurve(v128.load(own + o), slope), linearOther = offCurve(v128.load(other + o), slope);
+    const linearGreen = offCurve(v128.load(green + o), slope), linearG = offCurve(v128.load(g + o), slope);
+    zip(starts ? linearC : linearOwn, starts ? linearOwn : linearC, ownBy, outOwn + to);
+    zip(starts ? linearGreen : linearG, starts ? linearG : linearGreen, greenBy, outMiddle + to);
+    zip(starts ? third : linearOther, starts ? linearOther : third, thirdBy, outThird + to);
   }
+}
+function finishFromColour(line: i32): void {
+  finish(line, true);
+}
+function finishFromGreen(line: i32): void {
+  finish(line, false);
 }
 
 /**
@@ -573,21 +598,19 @@ function refineOpposite(line: i32): void {
  */
 export function fine(plan: usize, first: i32, end: i32): void {
   open(plan);
-  curved = true;
   bandTop = cropTop + first;
   const reach = 8;
   for (let line = bandTop + (first == 0 ? -reach : reach); line < cropTop + end + reach; line++) {
-    take(line);
+    take(line, true);
     differences(line - 2);
     decide(line - 4);
     fillGreens(line - 5);
     refineColours(line - 6);
     fillGreens(line - 7);
     const done = line - reach;
-    if (done >= bandTop) {
-      refineOpposite(done);
-      give(done);
-    }
+    if (done < bandTop) continue;
+    if (phase(done) == 0) finishFromColour(done);
+    else finishFromGreen(done);
   }
 }
 
@@ -682,74 +705,6 @@ export function three(plan: usize, first: i32, end: i32): void {
         b += 12;
         out += 4;
       }
-    }
-  }
-}
-
-/** Keys' cubic with a = -1/2 (IEEE Trans. ASSP 29(6), 1981): weights of the four values around a place that lies `part` beyond the second. */
-@inline
-function cubic(part: f32): v128 {
-  const t = f32x4.splat(part);
-  let w = f32x4.add(f32x4.mul(t, f32x4(-0.5, 1.5, -1.5, 0.5)), f32x4(1, -2.5, 2, -0.5));
-  w = f32x4.add(f32x4.mul(t, w), f32x4(-0.5, 0, 0.5, 0));
-  return f32x4.add(f32x4.mul(t, w), f32x4(0, 1, 0, 0));
-}
-
-/**
- * One plane warped, from `source` to `out`, `stride` values from line to line (DNG specification, WarpRectilinear). `factors`, f64: the centre's
- * column and row, the distance of the farthest corner, four radial and two tangential coefficients. Beyond an edge its last pixels go on.
- */
-export function warp(source: usize, out: usize, stride: i32, width: i32, height: i32, factors: usize): void {
-  const cx = load<f64>(factors);
-  const cy = load<f64>(factors, 8);
-  const far = load<f64>(factors, 16);
-  const r0 = load<f64>(factors, 24);
-  const r1 = load<f64>(factors, 32);
-  const r2 = load<f64>(factors, 40);
-  const r3 = load<f64>(factors, 48);
-  const t0 = load<f64>(factors, 56);
-  const t1 = load<f64>(factors, 64);
-  const perPixel = 1 / far;
-  for (let line = 0; line < height; line++) {
-    const dy = (f64(line) - cy) * perPixel;
-    let to = out + (usize(line) * usize(stride) << 2);
-    for (let column = 0; column < width; column++, to += 4) {
-      const dx = (f64(column) - cx) * perPixel;
-      const q = dx * dx + dy * dy;
-      const radial = r0 + q * (r1 + q * (r2 + q * r3));
-      const sx = cx + far * (radial * dx + 2 * t0 * dx * dy + t1 * (q + 2 * dx * dx));
-      const sy = cy + far * (radial * dy + 2 * t1 * dx * dy + t0 * (q + 2 * dy * dy));
-      // Far outside all pixels are the last one; and a whole number has no room for more.
-      const left = i32(max<f64>(-4, min<f64>(floor(sx), f64(width) + 4)));
-      const top = i32(max<f64>(-4, min<f64>(floor(sy), f64(height) + 4)));
-      const across = cubic(f32(sx - floor(sx)));
-      const down = cubic(f32(sy - floor(sy)));
-      let rows: v128;
-      if (left >= 1 && top >= 1 && left + 2 < width && top + 2 < height) {
-        let p = source + (usize((top - 1) * stride + left - 1) << 2);
-        const pitch = usize(stride) << 2;
-        rows = f32x4.mul(v128.load(p), v128.shuffle<f32>(down, down, 0, 0, 0, 0));
-        p += pitch;
-        rows = f32x4.add(rows, f32x4.mul(v128.load(p), v128.shuffle<f32>(down, down, 1, 1, 1, 1)));
-        p += pitch;
-        rows = f32x4.add(rows, f32x4.mul(v128.load(p), v128.shuffle<f32>(down, down, 2, 2, 2, 2)));
-        p += pitch;
-        rows = f32x4.add(rows, f32x4.mul(v128.load(p), v128.shuffle<f32>(down, down, 3, 3, 3, 3)));
-      } else {
-        rows = f32x4.splat(0);
-        for (let j = 0; j < 4; j++) {
-          const row = source + (usize(min(max(top - 1 + j, 0), height - 1) * stride) << 2);
-          let values = f32x4.splat(load<f32>(row + (usize(min(max(left - 1, 0), width - 1)) << 2)));
-          values = f32x4.replace_lane(values, 1, load<f32>(row + (usize(min(max(left, 0), width - 1)) << 2)));
-          values = f32x4.replace_lane(values, 2, load<f32>(row + (usize(min(max(left + 1, 0), width - 1)) << 2)));
-          values = f32x4.replace_lane(values, 3, load<f32>(row + (usize(min(max(left + 2, 0), width - 1)) << 2)));
-          const weight = j == 0 ? f32x4.extract_lane(down, 0) : j == 1 ? f32x4.extract_lane(down, 1) : j == 2 ? f32x4.extract_lane(down, 2) : f32x4.extract_lane(down, 3);
-          rows = f32x4.add(rows, f32x4.mul(values, f32x4.splat(weight)));
-        }
-      }
-      const sum = f32x4.mul(rows, across);
-      const pairs = f32x4.add(sum, v128.shuffle<f32>(sum, sum, 2, 3, 0, 1));
-      store<f32>(to, f32x4.extract_lane(pairs, 0) + f32x4.extract_lane(pairs, 1));
     }
   }
 }

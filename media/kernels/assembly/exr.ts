@@ -36,12 +36,35 @@ function half4(values: v128): v128 {
   return v128.andnot(v128.or(v128.bitselect(subnormal, normal, small), sign), none);
 }
 
+/** Whether a value of eight is no normal half: below 2^-14, beyond the largest, or no number. */
+@inline
+function anyUnusual(low: v128, high: v128): bool {
+  const beyond = i32x4.gt_s(i32x4.max_s(low, high), i32x4.splat(LARGEST));
+  return v128.any_true(v128.or(beyond, i32x4.lt_s(i32x4.min_s(low, high), i32x4.splat(SMALLEST_NORMAL))));
+}
+
+/** Four magnitudes that are normal halves, as `half4` rounds them; without their sign. */
+@inline
+function normal4(magnitude: v128): v128 {
+  const odd = v128.and(i32x4.shr_u(magnitude, 13), i32x4.splat(1));
+  return i32x4.shr_u(i32x4.add(i32x4.add(magnitude, i32x4.splat(0xfff - (112 << 23))), odd), 13);
+}
+
 /** One channel of one line. Writes exactly `width` halves. */
 function halfLine(from: usize, width: i32, to: usize): void {
   let x = 0;
   for (; x + 8 <= width; x += 8) {
     const at = from + (usize(x) << 2);
-    v128.store(to + (usize(x) << 1), i16x8.narrow_i32x4_u(half4(v128.load(at)), half4(v128.load(at, 16))));
+    const low = v128.load(at), high = v128.load(at, 16);
+    const lowSize = v128.and(low, i32x4.splat(0x7fff_ffff)), highSize = v128.and(high, i32x4.splat(0x7fff_ffff));
+    let eight: v128;
+    if (anyUnusual(lowSize, highSize)) eight = i16x8.narrow_i32x4_u(half4(low), half4(high));
+    else {
+      // As whole numbers, negative floats are so far below zero that saturation leaves their sign.
+      const signs = v128.and(i16x8.narrow_i32x4_s(low, high), i16x8.splat(-0x8000));
+      eight = v128.or(i16x8.narrow_i32x4_u(normal4(lowSize), normal4(highSize)), signs);
+    }
+    v128.store(to + (usize(x) << 1), eight);
   }
   for (; x < width; x++) {
     const one = half4(v128.load32_zero(from + (usize(x) << 2)));

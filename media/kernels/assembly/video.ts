@@ -10,10 +10,6 @@ const BUFFER: usize = 2048;
 
 /** The greatest float32. */
 const MOST: f64 = 3.4028234663852886e38;
-/** Adding it leaves the nearest integer in the last places of a float64. */
-const ROUNDER: f64 = 6755399441055744;
-/** 2^900: powers end there, far from what overflows in the sums of a matrix. */
-const MOST_POWER: f64 = 900;
 const SMALLEST: f64 = 1.1754943508222875e-38;
 
 /** Operations of a program, one float64 each; their parameters follow. The same numbers stand in program.ts. */
@@ -32,20 +28,43 @@ const POWER: i32 = 3;
 const PQ_LIGHT: i32 = 4;
 const PQ_SIGNAL: i32 = 5;
 
+/**
+ * What `exp2` and `log2` compute with, in memory: V8 makes constants again in every turn of a loop, in three steps each. 900 and its negative (2^900: powers end
+ * there, far from what overflows in the sums of a matrix); what leaves the nearest integer in the last places of a float64 when it is added; the polynomial of `exp2` from the lowest power on; 1; the series of `log2`.
+ */
+const NUMBERS: usize = memory.data<f64>(
+  [
+    900, -900, 6755399441055744,
+    0.9999999999999997, 0.6931471805459343, 0.24022650695821055, 0.055504109412010456, 0.009618129157656703, 0.0013333450573018062, 0.00015403457039410448, 1.531007807039615e-5, 1.325497460306718e-6,
+    1,
+    2.8853900817778473, 0.9617966941144593, 0.5770779423360143, 0.41220924061947967, 0.3199065504099949, 0.2828843360693384,
+  ],
+  16,
+);
+const POWERS: usize = NUMBERS + 3 * 8;
+const ONE: usize = NUMBERS + 12 * 8;
+const SERIES: usize = NUMBERS + 13 * 8;
+
+@inline
+function number(at: usize): v128 {
+  return v128.load64_splat(at);
+}
+
 /** 2^x, relative error 2e-12: by the nearest integer, and a polynomial (Chebyshev nodes, degree 8) within half of one. */
 @inline
 function exp2(x: v128): v128 {
-  const held = f64x2.pmax(f64x2.pmin(x, f64x2.splat(MOST_POWER)), f64x2.splat(-MOST_POWER));
-  const rounded = f64x2.add(held, f64x2.splat(ROUNDER));
-  const f = f64x2.sub(held, f64x2.sub(rounded, f64x2.splat(ROUNDER)));
+  const held = f64x2.pmax(f64x2.pmin(x, number(NUMBERS)), number(NUMBERS + 8));
+  const rounder = number(NUMBERS + 16);
+  const rounded = f64x2.add(held, rounder);
+  const f = f64x2.sub(held, f64x2.sub(rounded, rounder));
   // By pairs, so that half of the sums need not wait for the others.
   const f2 = f64x2.mul(f, f);
   const f4 = f64x2.mul(f2, f2);
-  const p01 = f64x2.add(f64x2.mul(f64x2.splat(0.6931471805459343), f), f64x2.splat(0.9999999999999997));
-  const p23 = f64x2.add(f64x2.mul(f64x2.splat(0.055504109412010456), f), f64x2.splat(0.24022650695821055));
-  const p45 = f64x2.add(f64x2.mul(f64x2.splat(0.0013333450573018062), f), f64x2.splat(0.009618129157656703));
-  const p67 = f64x2.add(f64x2.mul(f64x2.splat(1.531007807039615e-5), f), f64x2.splat(0.00015403457039410448));
-  const p47 = f64x2.add(f64x2.add(p45, f64x2.mul(p67, f2)), f64x2.mul(f64x2.splat(1.325497460306718e-6), f4));
+  const p01 = f64x2.add(f64x2.mul(number(POWERS + 8), f), number(POWERS));
+  const p23 = f64x2.add(f64x2.mul(number(POWERS + 24), f), number(POWERS + 16));
+  const p45 = f64x2.add(f64x2.mul(number(POWERS + 40), f), number(POWERS + 32));
+  const p67 = f64x2.add(f64x2.mul(number(POWERS + 56), f), number(POWERS + 48));
+  const p47 = f64x2.add(f64x2.add(p45, f64x2.mul(p67, f2)), f64x2.mul(number(POWERS + 64), f4));
   const p = f64x2.add(f64x2.add(p01, f64x2.mul(p23, f2)), f64x2.mul(p47, f4));
   return i64x2.add(p, i64x2.shl(rounded, 52));
 }
@@ -55,13 +74,14 @@ function exp2(x: v128): v128 {
 function log2(x: v128): v128 {
   const exponent = i64x2.shr_s(i64x2.sub(x, i64x2.splat(0x3fe6_a09e_667f_3bcd)), 52);
   const m = i64x2.sub(x, i64x2.shl(exponent, 52));
-  const n = f64x2.sub(i64x2.add(exponent, i64x2.splat(0x4338_0000_0000_0000)), f64x2.splat(ROUNDER));
-  const s = f64x2.div(f64x2.sub(m, f64x2.splat(1)), f64x2.add(m, f64x2.splat(1)));
+  const n = f64x2.sub(i64x2.add(exponent, i64x2.splat(0x4338_0000_0000_0000)), number(NUMBERS + 16));
+  const one = number(ONE);
+  const s = f64x2.div(f64x2.sub(m, one), f64x2.add(m, one));
   const z = f64x2.mul(s, s);
   const z2 = f64x2.mul(z, z);
-  const q01 = f64x2.add(f64x2.mul(f64x2.splat(0.9617966941144593), z), f64x2.splat(2.8853900817778473));
-  const q23 = f64x2.add(f64x2.mul(f64x2.splat(0.41220924061947967), z), f64x2.splat(0.5770779423360143));
-  const q45 = f64x2.add(f64x2.mul(f64x2.splat(0.2828843360693384), z), f64x2.splat(0.3199065504099949));
+  const q01 = f64x2.add(f64x2.mul(number(SERIES + 8), z), number(SERIES));
+  const q23 = f64x2.add(f64x2.mul(number(SERIES + 24), z), number(SERIES + 16));
+  const q45 = f64x2.add(f64x2.mul(number(SERIES + 40), z), number(SERIES + 32));
   const q = f64x2.add(q01, f64x2.mul(z2, f64x2.add(q23, f64x2.mul(z2, q45))));
   return f64x2.add(f64x2.mul(s, q), n);
 }

@@ -3,23 +3,31 @@
  * sums of all values of a region and channel, each with a weight drawn from its place. Whole numbers modulo 2^32, so their order does not matter.
  */
 
+import { heldWord } from './common-held';
+
 const CHANNELS: i32 = 3;
 const SIDE: i32 = 8;
 
-/** The finaliser of MurmurHash3 (public domain): 4 weights of 8 bits for 4 neighbours of a line. */
-@inline
-function weights(line: i32, block: i32): u32 {
-  let h: u32 = (line * 0x9e3779b1) ^ block;
-  h = (h ^ (h >>> 16)) * 0x85ebca6b;
-  h = (h ^ (h >>> 13)) * 0xc2b2ae35;
-  return h ^ (h >>> 16);
+/**
+ * Weights of one line, a byte for each pixel, by the finaliser of MurmurHash3 (public domain): 4 weights of 8 bits for 4 neighbours of a line.
+ * Sixteen at a time: `to` has room for up to 15 more than there are pixels.
+ */
+function lineOfWeights(line: i32, width: i32, to: usize): void {
+  const seed = heldWord(line * 0x9e3779b1), one = heldWord(0x85ebca6b), other = heldWord(0xc2b2ae35);
+  let block = i32x4(0, 1, 2, 3);
+  for (let at = 0; at < width; at += 16) {
+    let h = v128.xor(seed, block);
+    h = i32x4.mul(v128.xor(h, i32x4.shr_u(h, 16)), one);
+    h = i32x4.mul(v128.xor(h, i32x4.shr_u(h, 13)), other);
+    v128.store(to + usize(at), v128.xor(h, i32x4.shr_u(h, 16)));
+    block = i32x4.add(block, i32x4.splat(4));
+  }
 }
 
-/** Eight odd numbers from -255 to 255, for a block of four and the one behind it. */
+/** Eight odd numbers from -255 to 255. */
 @inline
-function eightWeights(line: i32, block: i32): v128 {
-  const bytes = i16x8.extend_low_i8x16_u(i32x4.replace_lane(i32x4.splat(weights(line, block)), 1, weights(line, block + 1)));
-  return i16x8.sub(i16x8.shl(bytes, 1), i16x8.splat(255));
+function eightWeights(line: usize, at: i32): v128 {
+  return i16x8.sub(i16x8.shl(v128.load8x8_u(line + usize(at)), 1), i16x8.splat(255));
 }
 
 /** Ones in those of eight lanes from `first` on that lie from `from` on and before `to`, all of them a line's width at most. */
@@ -29,23 +37,47 @@ function lanes(first: i32, from: i32, to: i32): v128 {
   return v128.andnot(i16x8.lt_s(at, i16x8.splat(i16(to - from))), i16x8.lt_s(at, i16x8.splat(0)));
 }
 
+/** Exponent of 2^15, from which on a value may have to be held at the largest half. */
+const LARGE: i32 = 0x4700_0000;
+/** Of 2^-14, below which halves are no closer together. */
+const SMALLEST: i32 = 0x3880_0000;
+
+const EXPONENT: i32 = 0x7f80_0000;
+/** Makes an exponent one and a half times 2^13 times as large. */
+const LARGER: i32 = (13 << 23) | (1 << 22);
+
+/** The exponent that decides how far apart the halves around a float are, where it stands in the float. */
+@inline
+function placeOf(bits: v128, exponent: v128, smallest: v128): v128 {
+  return i32x4.max_s(v128.and(bits, exponent), smallest);
+}
+
 /**
- * Steps from zero, with the sign, of the halves nearest to four floats (IEEE 754, ties to even); beyond the largest that one, no number 0.
- * Other steps to the same as the writer's (exr.ts): a fault of one is none of the other.
+ * Steps from zero, with the sign, of the halves nearest to four floats below 2^16 (IEEE 754, ties to even), of which `place` is the exponent: the processor
+ * itself rounds, in a sum with a number that is 2^13 times as large. Other steps to the same as the writer's (exr.ts): a fault of one is none of the other.
  */
+@inline
+function usualSteps(bits: v128, place: v128, smallest: v128, larger: v128): v128 {
+  const large = i32x4.add(place, larger);
+  const rounded = i32x4.sub(f32x4.add(bits, large), large);
+  const before = i32x4.shr_u(i32x4.sub(place, smallest), 13);
+  const sign = i32x4.shr_s(bits, 31);
+  return i32x4.add(rounded, i32x4.sub(v128.xor(before, sign), sign));
+}
+
+/** The same of any float: beyond the largest half that one, no number 0. */
 @inline
 function halfSteps(bits: v128): v128 {
   const size = v128.and(bits, i32x4.splat(0x7fff_ffff));
-  const odd = v128.and(i32x4.shr_u(size, 13), i32x4.splat(1));
-  const usual = i32x4.shr_s(i32x4.add(i32x4.add(i32x4.sub(size, i32x4.splat(0x3800_0000)), i32x4.splat(0x0fff)), odd), 13);
-  // Below 2^-14 halves are 2^-24 apart, as floats from 0.5 to 1 are: the sum is rounded as they are.
-  const tiny = i32x4.sub(f32x4.add(size, f32x4.splat(0.5)), i32x4.splat(0x3f00_0000));
-  let steps = v128.bitselect(usual, tiny, i32x4.ge_s(size, i32x4.splat(0x3880_0000)));
-  // 65520, from which on the nearest half would be infinite.
-  steps = v128.bitselect(i32x4.splat(0x7bff), steps, i32x4.ge_s(size, i32x4.splat(0x477f_f000)));
-  steps = v128.andnot(steps, i32x4.gt_s(size, i32x4.splat(0x7f80_0000)));
   const sign = i32x4.shr_s(bits, 31);
-  return i32x4.sub(v128.xor(steps, sign), sign);
+  // 65520, from which on the nearest half would be infinite.
+  const beyond = i32x4.ge_s(size, i32x4.splat(0x477f_f000));
+  const largest = i32x4.sub(v128.xor(i32x4.splat(0x7bff), sign), sign);
+  const usual = v128.andnot(bits, beyond);
+  const smallest = i32x4.splat(SMALLEST);
+  const place = placeOf(usual, i32x4.splat(EXPONENT), smallest);
+  const steps = v128.bitselect(largest, usualSteps(usual, place, smallest, i32x4.splat(LARGER)), beyond);
+  return v128.andnot(steps, i32x4.gt_s(size, i32x4.splat(0x7f80_0000)));
 }
 
 @inline
@@ -58,20 +90,24 @@ function add(to: usize, four: v128): void {
   store<i32>(to, load<i32>(to) + sumOf(four));
 }
 
-/** Of 8 floats, or of 8 codes of at most 15 bits: both fit into 16 with their sign. Reads up to seven values behind the plane (media/kernels/planes.ts). */
+/** Eight steps of at most 15 bits and a sign: they fit into 16. Reads up to seven values behind the plane (media/kernels/planes.ts). */
 @inline
-function eight(plane: usize, at: i32, halves: bool): v128 {
-  if (!halves) return v128.load(plane + (usize(at) << 1));
-  const place = plane + (usize(at) << 2);
-  return i16x8.narrow_i32x4_s(halfSteps(v128.load(place)), halfSteps(v128.load(place, 16)));
+function eightSteps(low: v128, high: v128): v128 {
+  return i16x8.narrow_i32x4_s(halfSteps(low), halfSteps(high));
+}
+@inline
+function eightUsual(low: v128, lowPlace: v128, high: v128, highPlace: v128, smallest: v128, larger: v128): v128 {
+  return i16x8.narrow_i32x4_s(usualSteps(low, lowPlace, smallest, larger), usualSteps(high, highPlace, smallest, larger));
 }
 
 @inline
-function takeLines(r: usize, g: usize, b: usize, width: i32, lines: i32, first: i32, rows: usize, cuts: usize, sums: usize, halves: bool): void {
+function takeLines(r: usize, g: usize, b: usize, width: i32, lines: i32, first: i32, rows: usize, cuts: usize, sums: usize, drawn: usize, halves: bool): void {
+  const exponent = heldWord(EXPONENT), smallest = heldWord(SMALLEST), larger = heldWord(LARGER), large = heldWord(LARGE);
   for (let line = 0; line < lines; line++) {
     const y = first + line;
-    const start = line * width;
+    const start = usize(line * width) << (halves ? 2 : 1);
     const row = i32(load<u8>(rows + y)) * SIDE;
+    lineOfWeights(y, width, drawn);
     let from = 0;
     for (let column = 0; column < SIDE; column++) {
       const to = load<i32>(cuts + (usize(column) << 2));
@@ -79,11 +115,36 @@ function takeLines(r: usize, g: usize, b: usize, width: i32, lines: i32, first: 
       let green = i32x4.splat(0);
       let blue = i32x4.splat(0);
       for (let at = from & ~7; at < to; at += 8) {
-        let weight = eightWeights(y, at >> 2);
+        let weight = eightWeights(drawn, at);
         if (at < from || at + 8 > to) weight = v128.and(weight, lanes(at, from, to));
-        red = i32x4.add(red, i32x4.dot_i16x8_s(eight(r, start + at, halves), weight));
-        green = i32x4.add(green, i32x4.dot_i16x8_s(eight(g, start + at, halves), weight));
-        blue = i32x4.add(blue, i32x4.dot_i16x8_s(eight(b, start + at, halves), weight));
+        let ofRed: v128, ofGreen: v128, ofBlue: v128;
+        if (halves) {
+          const place = start + (usize(at) << 2);
+          const r0 = v128.load(r + place), r1 = v128.load(r + place, 16);
+          const g0 = v128.load(g + place), g1 = v128.load(g + place, 16);
+          const b0 = v128.load(b + place), b1 = v128.load(b + place, 16);
+          const pr0 = placeOf(r0, exponent, smallest), pr1 = placeOf(r1, exponent, smallest);
+          const pg0 = placeOf(g0, exponent, smallest), pg1 = placeOf(g1, exponent, smallest);
+          const pb0 = placeOf(b0, exponent, smallest), pb1 = placeOf(b1, exponent, smallest);
+          const greatest = i32x4.max_s(i32x4.max_s(i32x4.max_s(pr0, pr1), i32x4.max_s(pg0, pg1)), i32x4.max_s(pb0, pb1));
+          if (v128.any_true(i32x4.ge_s(greatest, large))) {
+            ofRed = eightSteps(r0, r1);
+            ofGreen = eightSteps(g0, g1);
+            ofBlue = eightSteps(b0, b1);
+          } else {
+            ofRed = eightUsual(r0, pr0, r1, pr1, smallest, larger);
+            ofGreen = eightUsual(g0, pg0, g1, pg1, smallest, larger);
+            ofBlue = eightUsual(b0, pb0, b1, pb1, smallest, larger);
+          }
+        } else {
+          const place = start + (usize(at) << 1);
+          ofRed = v128.load(r + place);
+          ofGreen = v128.load(g + place);
+          ofBlue = v128.load(b + place);
+        }
+        red = i32x4.add(red, i32x4.dot_i16x8_s(ofRed, weight));
+        green = i32x4.add(green, i32x4.dot_i16x8_s(ofGreen, weight));
+        blue = i32x4.add(blue, i32x4.dot_i16x8_s(ofBlue, weight));
       }
       const region = sums + (usize((row + column) * CHANNELS) << 2);
       add(region, red);
@@ -96,15 +157,15 @@ function takeLines(r: usize, g: usize, b: usize, width: i32, lines: i32, first: 
 
 /**
  * Planes of float32 as half floats. `rows`: a byte a line of the picture, the row of its regions; `cuts`: where each column of regions
- * ends, 8 words; `sums`: 192 words, of a region and channel each.
+ * ends, 8 words; `sums`: 192 words, of a region and channel each; `drawn`: room for a byte a pixel of a line and 15 more.
  */
-export function takeHalves(r: usize, g: usize, b: usize, width: i32, lines: i32, first: i32, rows: usize, cuts: usize, sums: usize): void {
-  takeLines(r, g, b, width, lines, first, rows, cuts, sums, true);
+export function takeHalves(r: usize, g: usize, b: usize, width: i32, lines: i32, first: i32, rows: usize, cuts: usize, sums: usize, drawn: usize): void {
+  takeLines(r, g, b, width, lines, first, rows, cuts, sums, drawn, true);
 }
 
 /** Planes of codes in 16 bits, of 15 at most, otherwise as `takeHalves`. */
-export function takeCodes(r: usize, g: usize, b: usize, width: i32, lines: i32, first: i32, rows: usize, cuts: usize, sums: usize): void {
-  takeLines(r, g, b, width, lines, first, rows, cuts, sums, false);
+export function takeCodes(r: usize, g: usize, b: usize, width: i32, lines: i32, first: i32, rows: usize, cuts: usize, sums: usize, drawn: usize): void {
+  takeLines(r, g, b, width, lines, first, rows, cuts, sums, drawn, false);
 }
 
 /** Values of float32 as the words that `table` has for the halves nearest to them, by their bits. */

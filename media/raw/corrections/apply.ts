@@ -295,7 +295,7 @@ export function fillBadPixels(mosaic: MosaicOf, correction: Correction): void {
   for (const [at, value] of filled) values[at] = value;
 }
 
-/** What the kernel warps a plane by (media/kernels/assembly/cfa.ts), in its order. */
+/** What the kernel warps a plane by (media/kernels/assembly/warp.ts), in its order. */
 export function warpFactors(plane: WarpPlane, x: number, y: number, bounds: Bounds): number[] {
   const { cx, cy, far } = centreOf(x, y, bounds);
   return [cx, cy, far, ...plane];

@@ -1,6 +1,6 @@
 /**
  * Development of raw frames on a thread: codes of a CFA to linear camera RGB (levels, demosaic), and from there to linear AP0. The only
- * one that knows how the kernels (media/kernels/assembly/cfa.ts) find their things. References: levels.ts, demosaic/*, highlights.ts.
+ * one that knows how the kernels (media/kernels/assembly/cfa.ts, warp.ts) find their things. References: levels.ts, demosaic/*, highlights.ts.
  */
 import { type KernelMemory, kernels } from '../../kernels/memory.ts';
 import { planeBytes, type Planes } from '../../kernels/planes.ts';
@@ -9,7 +9,7 @@ import { mirrored, redAt } from '../demosaic/mosaic.ts';
 import type { Samples } from '../../formats/dng/decode.ts';
 import type { RawPicture } from '../../formats/dng/header.ts';
 import { BEHIND } from '../../formats/dng/kernel.ts';
-import { opcodeName, type RawOpcode } from '../../formats/dng/opcodes.ts';
+import { type Bounds, type Correction, opcodeName, type RawOpcode } from '../../formats/dng/opcodes.ts';
 import { correctLines, fillBadPixels, warpFactors } from '../corrections/apply.ts';
 import { type Placed, placed } from '../corrections/which.ts';
 import { balanceOf } from './balance.ts';
@@ -37,11 +37,14 @@ interface Exports {
   readonly fine: (plan: number, first: number, end: number) => void;
   readonly half: (plan: number, first: number, end: number) => void;
   readonly halved: (plan: number, first: number, end: number) => void;
-  readonly warp: (
-    ...args: [source: number, out: number, stride: number, width: number, height: number, factors: number]
-  ) => void;
   readonly three: (plan: number, first: number, end: number) => void;
   readonly toAp0: (r: number, g: number, b: number, count: number, factors: number, led: number) => void;
+}
+
+interface WarpExports {
+  readonly warp: (
+    ...args: [planes: number, count: number, stride: number, width: number, height: number, factors: number]
+  ) => void;
 }
 
 /** As in the kernels: whole values on each side of a line, lines of the ring, half lines of each, values beside a half line. */
@@ -67,11 +70,14 @@ interface Prepared {
   readonly whole: Whole | null;
 }
 
-/** Planes of the whole active area, for pictures that are turned or warped, and as many again where they are warped. */
+type Three = readonly [number, number, number];
+
+/** Planes of the whole active area, for pictures that are turned or warped. */
 interface Whole {
-  readonly from: readonly [number, number, number];
-  readonly to: readonly [number, number, number];
-  /** Where the kernel finds what it warps by. */
+  readonly planes: Three;
+  /** As many again, where they are warped. */
+  readonly warped: Three | null;
+  /** Where the kernel finds what it warps by, and which planes. */
   readonly warp: number;
 }
 
@@ -80,19 +86,27 @@ const WARP_FACTORS = 9;
 export class DevelopKernel {
   readonly #memory: KernelMemory;
   readonly #exports: Exports;
+  readonly #warping: WarpExports;
   #prepared: Prepared | null = null;
   /** The line that the next band begins with. */
   #next = 0;
   /** Of the frame whose codes lie there. */
   #corrections: readonly Placed[] = [];
+  /** Where that frame lies whole, where it does. */
+  #picture: Three = [0, 0, 0];
 
-  private constructor(memory: KernelMemory, exports: Exports) {
+  private constructor(memory: KernelMemory, exports: Exports, warping: WarpExports) {
     this.#memory = memory;
     this.#exports = exports;
+    this.#warping = warping;
   }
 
   static async load(memory: KernelMemory): Promise<DevelopKernel> {
-    return new DevelopKernel(memory, await kernels<Exports>('cfa', memory));
+    const [exports, warping] = [
+      await kernels<Exports>('cfa', memory),
+      await kernels<WarpExports>('warp', memory),
+    ];
+    return new DevelopKernel(memory, exports, warping);
   }
 
   /**
@@ -122,7 +136,7 @@ export class DevelopKernel {
       b: memory.allocate(plane),
       count: shown.width * lines,
     };
-    const wholePlanes = (): [number, number, number] => {
+    const wholePlanes = (): Three => {
       const bytes = planeBytes(active.width * active.height);
       return [memory.allocate(bytes), memory.allocate(bytes), memory.allocate(bytes)];
     };
@@ -130,9 +144,9 @@ export class DevelopKernel {
     const mosaic = onMosaic ? memory.allocate(active.width * active.height * 4) : 0;
     const whole = isWhole
       ? {
-          from: wholePlanes(),
-          to: warps ? wholePlanes() : ([0, 0, 0] as const),
-          warp: memory.allocate(8 * WARP_FACTORS),
+          planes: wholePlanes(),
+          warped: warps ? wholePlanes() : null,
+          warp: memory.allocate(8 * (WARP_FACTORS + 3)),
         }
       : null;
     const factors = memory.allocate(64);
@@ -313,7 +327,7 @@ export class DevelopKernel {
       if (whole !== null) this.#makeWhole(whole);
     }
     if (whole === null) return isHalf(plan) ? this.#halfBand(first, end) : this.#band(first, end);
-    this.#takeFrom(whole, first, end);
+    this.#takeFromWhole(first, end);
     return { ...planes, count: shown.width * (end - first) };
   }
 
@@ -398,8 +412,8 @@ export class DevelopKernel {
     return this.#corrections.filter(({ list }) => list === 3 || (list === 2 && picture.pattern === null));
   }
 
-  /** The whole active area, corrected and warped, in the planes `from`. */
-  #makeWhole({ from, to, warp: warpAt }: Whole): void {
+  /** The whole active area, corrected and warped. */
+  #makeWhole({ planes: whole, warped, warp }: Whole): void {
     const { crop, seen, planes, lines } = this.#need();
     const memory = this.#memory;
     const size = crop.width * crop.height;
@@ -407,44 +421,57 @@ export class DevelopKernel {
     for (let first = 0; first < seen.height; first += lines) {
       const band = this.#band(first, Math.min(first + lines, seen.height));
       for (const [plane, at] of [planes.r, planes.g, planes.b].entries()) {
-        const [to, values] = [memory.f32(from[plane] as number, size), memory.f32(at, band.count)];
+        const [to, values] = [memory.f32(whole[plane] as number, size), memory.f32(at, band.count)];
         for (let line = Math.max(first, above); (line - first) * seen.width < band.count; line += 1) {
           const start = (line - first) * seen.width + before;
           to.set(values.subarray(start, start + crop.width), (line - above) * crop.width);
         }
       }
     }
-    for (const [plane, at] of from.entries()) {
-      const values = memory.f32(at, size);
-      for (const one of this.#onPlanes()) {
-        const { correction, bounds } = one;
-        if (correction.kind !== 'warp') {
-          correctLines({ values, stride: crop.width, ...crop }, plane, one);
-          continue;
-        }
-        const ofPlane = correction.planes[Math.min(plane, correction.planes.length - 1)];
-        if (ofPlane === undefined) continue;
-        const out = memory.f32(to[plane] as number, size);
-        out.set(values);
-        const first = (bounds.top * crop.width + bounds.left) * 4;
-        const factors = new DataView(memory.memory.buffer, warpAt, 8 * WARP_FACTORS);
-        for (const [index, value] of warpFactors(ofPlane, correction.x, correction.y, bounds).entries())
-          factors.setFloat64(8 * index, value, true);
-        this.#exports.warp(
-          at + first,
-          (to[plane] as number) + first,
-          crop.width,
-          bounds.width,
-          bounds.height,
-          warpAt,
-        );
-        values.set(out);
+    let [now, next] = [whole, warped];
+    for (const one of this.#onPlanes()) {
+      const { correction, bounds } = one;
+      if (correction.kind !== 'warp') {
+        for (const [plane, at] of now.entries())
+          correctLines({ values: memory.f32(at, size), stride: crop.width, ...crop }, plane, one);
+        continue;
       }
+      if (next === null) throw new Error('a warp that was not prepared for');
+      const isPart = bounds.width < crop.width || bounds.height < crop.height;
+      if (isPart)
+        for (const [plane, at] of next.entries())
+          memory.f32(at, size).set(memory.f32(now[plane] as number, size));
+      this.#warp({ from: now, to: next, width: crop.width, at: warp }, correction, bounds);
+      [now, next] = [next, now];
+    }
+    this.#picture = now;
+  }
+
+  /** Planes that are warped alike at once. */
+  #warp(
+    {
+      from,
+      to,
+      width,
+      at,
+    }: { readonly from: Three; readonly to: Three; readonly width: number; readonly at: number },
+    { planes, x, y }: Extract<Correction, { readonly kind: 'warp' }>,
+    bounds: Bounds,
+  ): void {
+    const first = (bounds.top * width + bounds.left) * 4;
+    const list = at + 8 * WARP_FACTORS;
+    const pairs = new Uint32Array(this.#memory.memory.buffer, list, 6);
+    for (const [plane, source] of from.entries())
+      pairs.set([source + first, (to[plane] as number) + first], 2 * plane);
+    for (const [plane, coefficients] of planes.slice(0, 3).entries()) {
+      this.#memory.f64(at, WARP_FACTORS).set(warpFactors(coefficients, x, y, bounds));
+      const count = plane === planes.length - 1 ? 3 - plane : 1;
+      this.#warping.warp(list + 8 * plane, count, width, bounds.width, bounds.height, at);
     }
   }
 
   /** A band of what is shown, upright. */
-  #takeFrom({ from }: Whole, first: number, end: number): void {
+  #takeFromWhole(first: number, end: number): void {
     const { plan, crop, planes } = this.#need();
     const { left, top, ...size } = cropOf(plan.picture);
     const half = isHalf(plan);
@@ -466,8 +493,13 @@ export class DevelopKernel {
       return (top + by * row) * crop.width + left + by * column;
     };
     for (const [plane, at] of [planes.r, planes.g, planes.b].entries()) {
-      const values = this.#memory.f32(from[plane] as number, crop.width * crop.height);
+      const values = this.#memory.f32(this.#picture[plane] as number, crop.width * crop.height);
       const out = this.#memory.f32(at, width * (end - first));
+      if (step === 1) {
+        for (let line = first; line < end; line += 1)
+          out.set(values.subarray(start(line), start(line) + width), (line - first) * width);
+        continue;
+      }
       for (let line = first; line < end; line += 1)
         for (let x = 0, place = start(line), to = (line - first) * width; x < width; x += 1, place += step)
           out[to + x] = half ? blockMean(values, place, crop.width) : (values[place] as number);

@@ -41,8 +41,7 @@ function random(width: number, height: number): Picture {
 
 function frameBy(encoder: ExrEncoder, bands: readonly Planes[], comments: string): Buffer {
   encoder.begin({ chromaticities: AP0, comments });
-  for (const band of bands) encoder.take(band);
-  return Buffer.from(encoder.finish());
+  return Buffer.concat([...bands.map((band) => Buffer.from(encoder.take(band))), encoder.finish()]);
 }
 
 async function read(bytes: Buffer): Promise<Map<string, Uint16Array>> {
@@ -184,6 +183,32 @@ describe.each(forms)('$compression in $container', (form) => {
       expect(() => frameBy(encoder, [band(0, 24), band(24, 51)], 'x')).toThrow('16 lines a chunk');
     // What was given up leaves nothing behind.
     expect(frameBy(encoder, [band(0, height)], 'x').equals(whole)).toBe(true);
+  });
+
+  test('in parts the same bytes as in a whole file', async () => {
+    const [width, height] = [37, 75];
+    const memory = new KernelMemory();
+    const { r, g, b } = placed(memory, grainy(width, height));
+    const bandsOf = (lines: number): Planes[] =>
+      Array.from({ length: Math.ceil(height / lines) }, (_, index) => ({
+        r: r + 4 * width * index * lines,
+        g: g + 4 * width * index * lines,
+        b: b + 4 * width * index * lines,
+        count: width * Math.min(lines, height - index * lines),
+      }));
+    const encoder = await ExrEncoder.create(memory);
+    encoder.prepare({ width, height, ...form });
+    const whole = frameBy(encoder, bandsOf(16), 'x');
+    encoder.prepare({ width, height, ...form }, 16);
+    for (let frame = 0; frame < 2; frame += 1) {
+      expect(frameBy(encoder, bandsOf(16), 'x').equals(whole)).toBe(true);
+      expect(() => frameBy(encoder, bandsOf(16).slice(1), 'x')).toThrow('of a picture of 37x75');
+    }
+    // Where the head of the file does not wait for its chunks, nothing waits for the end.
+    encoder.begin({ chromaticities: AP0, comments: 'x' });
+    const isReady = form.compression === 'none' && form.container === 'exr';
+    expect(encoder.take(bandsOf(16)[0] as Planes).length > 0).toBe(isReady);
+    if (isReady) expect(() => encoder.take(bandsOf(32)[0] as Planes)).toThrow('with room for 16');
   });
 
   test('one encoder gives each frame the bytes that it gives alone', async () => {
