@@ -1,5 +1,6 @@
 /** The check `colour-way`: the pictures went from the recorded code values to those of the display by the stated stages, to the rounding of each. */
 import type { FindingSubject } from '../findings/finding.ts';
+import type { TableError } from '../proof/colour-way/table-error.ts';
 import type { OffPixel, ThinVerdict } from '../proof/colour-way/thin.ts';
 import type { EncoderInputVerdict } from '../proof/encoder-input/compare.ts';
 import type { CheckVerdict } from './check.ts';
@@ -20,8 +21,9 @@ export interface ColourWaySeen {
   readonly recorded: EncoderInputVerdict | null;
   /** Before the table against behind it. */
   readonly thin: ThinVerdict;
-  /** SHA-256 of the table. */
+  /** SHA-256 of the table, and what it differs from the exact way by. */
   readonly table: string;
+  readonly error: TableError;
 }
 
 const inWords = ({ frame, channel, x, y, found, count }: OffPixel): string =>
@@ -29,7 +31,7 @@ const inWords = ({ frame, channel, x, y, found, count }: OffPixel): string =>
 
 /** Pure. */
 export function colourWayVerdict(
-  { from, recorded, thin, table }: ColourWaySeen,
+  { from, recorded, thin, table, error }: ColourWaySeen,
   frames: number,
 ): CheckVerdict {
   const expected = `every sample within ${thin.allowed.toFixed(1)} codes of 14 bits of what the table gives, and of the decoded picture before it`;
@@ -55,7 +57,7 @@ export function colourWayVerdict(
     );
   return {
     ...(before?.notes === undefined ? {} : { notes: before.notes }),
-    measured: `${thin.samples} samples of ${thin.frames} frames through the table, the farthest off by ${thin.worst.toFixed(2)} codes of 14 bits; table SHA-256 ${table}; thinned pictures SHA-256 ${thin.digests.before.slice(0, 16)} before it, ${thin.digests.behind.slice(0, 16)} behind it${from === 'developed' ? '' : `; recorded R'G'B': ${before?.measured ?? 'nothing came'}`}`,
+    measured: `${thin.samples} samples of ${thin.frames} frames through the table, the farthest off by ${thin.worst.toFixed(2)} codes of 14 bits; table SHA-256 ${table}, which differs from the exact way by at most ${error.most.toFixed(2)} ΔE_ITP (BT.2124) in 99.8 % of ${error.colours} colours as pictures have them, and by ${error.greatest.toFixed(2)} at the farthest; thinned pictures SHA-256 ${thin.digests.before.slice(0, 16)} before it, ${thin.digests.behind.slice(0, 16)} behind it${from === 'developed' ? '' : `; recorded R'G'B': ${before?.measured ?? 'nothing came'}`}`,
     expected,
     faults,
   };

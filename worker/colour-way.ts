@@ -11,18 +11,21 @@ import {
   tableFiles,
   type WayTable,
 } from '../media/colour/shown/table.ts';
+import { differenceOf } from '../media/colour/output/itp.ts';
 import { showingOf } from '../media/colour/shown/way.ts';
 import { ap0OfAcescct, SHOWN_BITS } from '../media/colour/acescct.ts';
 import { canonicalJson } from '../profiles/hash.ts';
 import { factsSeen } from '../profiles/shown/decide.ts';
 import type { Shown } from '../profiles/shown/schema.ts';
 import { uprightSize } from '../profiles/recipe/tiles.ts';
+import { type TableError, tableError } from '../proof/colour-way/table-error.ts';
 import { ThinComparer } from '../proof/colour-way/thin.ts';
 import { subjectOf } from './claim.ts';
 
 export interface BakedWay {
   readonly table: WayTable;
   readonly files: TableFiles;
+  readonly error: TableError;
 }
 
 /** A table takes about a second: a worker keeps those of its last clips. */
@@ -43,13 +46,15 @@ export async function bakedWay(deliveryFolder: string, shown: Shown): Promise<Ba
     look: way.look === null ? null : await readLook(deliveryFolder, way.look),
     output,
   });
+  const end = shown.from === 'recorded' ? SCALED_END : 1;
   const table = bakeTable({
     showing,
     display: shown.display,
-    end: shown.from === 'recorded' ? SCALED_END : 1,
+    end,
     size: sizeOf(output?.rendering.version ?? 'aces-2'),
   });
-  const baked = { table, files: tableFiles(table) };
+  const error = tableError(table, showing, end, differenceOf(shown.display));
+  const baked = { table, files: tableFiles(table), error };
   kept.set(key, baked);
   for (const oldest of kept.keys()) {
     if (kept.size <= KEPT) break;

@@ -116,10 +116,16 @@ export async function readyRecipe(request: RecipeRun): Promise<ReadyRecipe> {
     seen: (watched) => {
       const verdicts = comparers.map((comparer) => comparer?.verdict() ?? null);
       const viewed = asFarAsItCame(() => collecting.views()) ?? [];
-      const waysSeen = baked.map(({ files: { sha256 } }, view): ColourWaySeen => {
+      const waysSeen = baked.map(({ files: { sha256 }, error }, view): ColourWaySeen => {
         const { from } = ways[view] as (typeof ways)[number];
         const recorded = verdicts[outputs.length + view] ?? null;
-        return { from, recorded, thin: (thin[view] as (typeof thin)[number]).verdict(), table: sha256 };
+        return {
+          from,
+          recorded,
+          thin: (thin[view] as (typeof thin)[number]).verdict(),
+          table: sha256,
+          error,
+        };
       });
       const views = outputs.map(({ deliverable }) => wayShown(ways, deliverable.outcome));
       return {

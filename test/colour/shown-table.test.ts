@@ -1,8 +1,8 @@
 /** Tables of colour ways against the ways themselves, by ΔE_ITP (ITU-R BT.2124) over colours as pictures have them. */
 import { beforeAll, describe, expect, test } from 'vitest';
-import { decode, encode } from '../../media/colour/curves.ts';
 import { evaluate } from '../../media/colour/evaluate.ts';
-import { ap0ToAp1, between, gamuts } from '../../media/colour/gamuts.ts';
+import { ap0ToAp1 } from '../../media/colour/gamuts.ts';
+import { differenceOf } from '../../media/colour/output/itp.ts';
 import type { InputName } from '../../media/colour/input.ts';
 import { type Triple, apply, invert } from '../../media/colour/matrix.ts';
 import { bakeTable, SCALED_END, sizeOf, tableFiles, type WayTable } from '../../media/colour/shown/table.ts';
@@ -37,27 +37,7 @@ function pictureLike(count: number): Triple[] {
   });
 }
 
-const toBt2020 = between(gamuts.bt709, gamuts.bt2020, 'bradford');
-/** I, T and P of ITU-R BT.2124 from linear BT.2020 in cd/m², with the matrices of BT.2100. */
-function itpOf(light: Triple): Triple {
-  const signal = (a: number, b: number, c: number): number =>
-    encode({ name: 'pq', nits_of_one: 1 }, Math.max(a * light[0] + b * light[1] + c * light[2], 0) / 4096);
-  const [l, m, s] = [signal(1688, 2146, 262), signal(683, 2951, 462), signal(99, 309, 3688)];
-  return [
-    (l + m) / 2,
-    (0.5 * (6610 * l - 13613 * m + 7003 * s)) / 4096,
-    (17933 * l - 17390 * m - 543 * s) / 4096,
-  ];
-}
-/** Of codes of BT.709 by BT.1886 at 100 cd/m². */
-function differenceOf(a: Triple, b: Triple): number {
-  const light = ([r, g, b]: Triple): Triple => {
-    const each = (code: number): number => 100 * decode({ name: 'bt1886' }, code);
-    return apply(toBt2020, [each(r), each(g), each(b)]);
-  };
-  const [x, y] = [itpOf(light(a)), itpOf(light(b))];
-  return 720 * Math.hypot(x[0] - y[0], x[1] - y[1], x[2] - y[2]);
-}
+const difference = differenceOf('bt1886-bt709');
 
 function through(table: WayTable, codes: Triple): Triple {
   const planes = [Float64Array.of(codes[0]), Float64Array.of(codes[1]), Float64Array.of(codes[2])] as const;
@@ -116,7 +96,7 @@ describe.each([
     const errors = pictureLike(8000)
       .map(codesOf)
       .filter((codes) => codes.every((code) => code >= 0 && code <= MOST))
-      .map((codes) => differenceOf(exact(codes), through(table, codes)))
+      .map((codes) => difference(exact(codes), through(table, codes)))
       .sort((a, b) => a - b);
     expect(errors.length).toBeGreaterThan(7900);
     expect(errors.filter((error) => !(error <= 1)).length).toBeLessThanOrEqual(16);
@@ -156,4 +136,11 @@ test('the files of a table say all of it, and name it', () => {
   expect(tableFiles(named('acescct', 5)).sha256).toBe(sha256);
   expect(tableFiles(named('acescct', 6)).sha256).not.toBe(sha256);
   expect(tableFiles(named('acescc', 5)).sha256).not.toBe(sha256);
+});
+
+test('colours that look alike differ by nothing, and grey one code of 10 bits apart by a third of what is just visible (computed by hand)', () => {
+  const grey = (code: number): Triple => [code, code, code];
+  expect(difference(grey(0.5), grey(0.5))).toBe(0);
+  // 100 * 0.5^2.4 = 18.946 cd/m² and 100 * (0.5 + 1/876)^2.4 = 19.050: PQ 0.352352 and 0.352822 (BT.2100), 720 times their difference.
+  expect(difference(grey(0.5), grey(0.5 + 1 / 876))).toBeCloseTo(0.338, 3);
 });
