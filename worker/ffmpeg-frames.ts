@@ -75,7 +75,9 @@ async function makeStaged(
     job,
     outputs,
     framePool: making?.framePool ?? null,
-    besides: (group?.movies ?? []).map(({ deliverable }) => deliverable.outcome),
+    besides: [...(group?.movies ?? []), ...(group?.shown ?? [])].map(
+      ({ deliverable }) => deliverable.outcome,
+    ),
     tools: context.tools,
     threads: context.threads,
     stallMilliseconds: context.stallMilliseconds,

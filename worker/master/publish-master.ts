@@ -65,7 +65,7 @@ export async function finishMasters(
     if (failure !== null) failures.push(failure);
   }
   for (const [index, output] of shown.entries()) {
-    const failure = await finishShown(run, output, evidence, index);
+    const failure = await finishShown(run, output, { ...evidence, audioTracks }, index);
     if (failure !== null) failures.push(failure);
   }
   return failures;
@@ -112,7 +112,7 @@ const ownClock = ({ rate, frames }: Outcome): SourceFingerprints['times'] => ({
 async function finishShown(
   jobRun: JobRun,
   output: StagedMovie,
-  { shown, points: { reading } }: MasterEvidence,
+  { shown, audioTracks, points: { reading } }: MasterEvidence & Pick<FrameResultsFrom, 'audioTracks'>,
   index: number,
 ): Promise<Failure | null> {
   const { job } = jobRun;
@@ -130,7 +130,7 @@ async function finishShown(
   const fingerprints: SourceFingerprints = {
     picture,
     times: ownClock(outcome),
-    audioTracks: job.facts.audio.map(() => null),
+    audioTracks: job.facts.audio.map((_, track) => audioTracks[track] ?? null),
     ...(reading === undefined ? {} : { reading }),
   };
   const { width, height } = outcome.shown.size;
