@@ -87,9 +87,9 @@ describe('a profile for a display', () => {
       'developed',
     ],
     [
-      'half floats that the settings name',
+      'floats of a form that nobody here takes',
       { video: { pixelFormat: 'gbrapf16le', bitDepth: 16, colour: rgb }, input: 'acescg' },
-      'developed',
+      'master-source-unsupported',
     ],
     [
       'scene-linear frames of which nobody says anything',

@@ -141,7 +141,7 @@ describe('the thinned pictures before and behind the table', () => {
         if (frame !== undefined) frame[count + 37] = ((frame[count + 37] as number) + 2) % (MOST + 1);
         return behind;
       },
-      /^frame 1: B' \d+ in the square 1, 3$/,
+      /^frame 1: B' \d+ in the square 4, 3$/,
       1,
     ],
     [
