@@ -249,7 +249,7 @@ export function program(ended: (exitCode: number) => void): CommandUnknownOpts {
     .addOption(
       new Option(
         '--day <folder>',
-        'also hold it against a day: what it names and the day lacks, and which CDL is which clip’s; reads headers alone',
+        'also hold it against a day: what it names and the day lacks, and which CDL belongs to which clip; reads headers alone',
       ).argParser(folder),
     )
     .addOption(ffmpeg())

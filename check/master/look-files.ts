@@ -15,9 +15,7 @@ import type { Step } from '../../media/colour/steps.ts';
 import { displaySpaces, fromSpace, toSpace, type WayLook } from '../../media/colour/way.ts';
 import type { AmfOutcome } from '../../profiles/master/amf.ts';
 import { type AmfFault, clfProbes, judgeTransform, type Probe, type TransformRequest } from './clf-values.ts';
-
-/** By path below the folder of the roll; null: no file that can be read. */
-export type LookFiles = ReadonlyMap<string, Buffer | null>;
+import type { LookFiles } from './measured.ts';
 
 type Looks = Pick<AmfOutcome, 'looks' | 'output'>;
 

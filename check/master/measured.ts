@@ -1,5 +1,4 @@
 /** What was measured of a master, from its bytes on disk, frame by frame. */
-import type { LookFiles } from './look-files.ts';
 import type { FolderDigest } from '../../files/folder-digest.ts';
 
 export type Ends = readonly [red: number, green: number, blue: number];
@@ -75,6 +74,9 @@ export interface FrameSaid {
   /** What is there besides, and every field that has but one value and has another; `nothing` in a good frame. */
   readonly others: string;
 }
+
+/** What is kept beside the reports, by path below the folder of the roll; null: no file that can be read. */
+export type LookFiles = ReadonlyMap<string, Buffer | null>;
 
 /** Bytes of what lies beside the frames; null: it is not there, or far too large to be it. */
 export interface CompanionsMeasured {

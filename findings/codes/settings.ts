@@ -29,13 +29,13 @@ export const settingsCodes = {
     weight: 'hold',
     title: 'a CDL of the settings is not understood',
     remedy:
-      'Export the CDL again as a .cc, .ccc, .cdl or .edl file with ASC_SOP and ASC_SAT, or correct the id or the path in the settings. Slopes and saturation are 0 or more, powers above 0 (ASC CDL). No part of a CDL is skipped or guessed.',
+      'Save the CDL again as a .cc, .ccc, .cdl or .edl file with ASC_SOP and ASC_SAT, or correct the id or the path in the settings. Slopes and saturation are 0 or more, powers above 0 (ASC CDL). No part of a CDL is skipped or guessed.',
   },
   'cdl-ambiguous': {
     weight: 'hold',
     title: 'several CDLs of the show are of one clip, with other numbers',
     remedy:
-      'Take the CDLs that are not meant out of the folder or file named by `show.cdls`, or state `cdl` for this clip in the settings, which counts before them. Then run again. Which of them is meant is never guessed.',
+      'State `cdl` for this clip in the settings, which counts before the CDLs of the show, or move those that are not meant out of the folder or file named by `show.cdls`. Then run again. Which of them is meant is never guessed.',
   },
   'cdl-unmatched': {
     weight: 'note',
@@ -64,7 +64,7 @@ export const settingsCodes = {
   'settings-there': {
     weight: 'hold',
     title: 'a file has the name that new settings were to have',
-    remedy: 'Name another file with --to. What is there is never overwritten.',
+    remedy: 'Name another file with --to. What is there stays as it is.',
   },
   'settings-not-written': {
     weight: 'hold',

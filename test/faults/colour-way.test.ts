@@ -76,7 +76,11 @@ const recordedFaults: readonly Row[] = [
     ['a frame repeated behind the table', behind('shuffleframes=0 0 2 3 4 5'), 'colour-way-differs'],
     ['a block of one frame', behind(BLOCK), 'colour-way-differs'],
     ['less colour behind the table', behind(LESS_COLOUR), 'colour-way-differs'],
-    ['a transfer tag that does not fit', graph('color_trc=bt709', 'color_trc=smpte2084'), 'colour-tags-differ'],
+    [
+      'a transfer tag that does not fit',
+      graph('color_trc=bt709', 'color_trc=smpte2084'),
+      'colour-tags-differ',
+    ],
   ),
 ];
 const developedFaults: readonly Row[] = [

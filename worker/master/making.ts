@@ -23,6 +23,7 @@ import { SKETCH_VALUES } from '../../proof/whole-frame-sketch.ts';
 import type { Linearisation } from '../../profiles/master/linearisation.ts';
 import { subjectOf } from '../claim.ts';
 import type { Failure } from '../classify.ts';
+import type { MakingContext } from '../context.ts';
 import { makeFolder } from '../target.ts';
 import type { StagedMovie } from '../recipe-run.ts';
 import type { ShownDeveloped } from '../../profiles/shown/schema.ts';
@@ -97,13 +98,6 @@ export interface MasterMaking {
   /** Once the frame pool has taken every frame. Throws what it threw, and the signal's reason. */
   prove(proving: Proving): Promise<MasterEvidence | Failure>;
   close(): Promise<void>;
-}
-
-export interface MakingContext {
-  readonly tools: MediaTools;
-  readonly threads: number;
-  readonly stallMilliseconds: number;
-  readonly signal: AbortSignal;
 }
 
 /** Name of the source, as the headers have it. */

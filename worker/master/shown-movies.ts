@@ -8,11 +8,11 @@ import { formatRatio } from '../../media/time/rate.ts';
 import { FIRST_PIPE, type RunResult } from '../../process/run.ts';
 import { SHOWN_PIXELS } from '../../profiles/shown/decide.ts';
 import type { ShownDeveloped } from '../../profiles/shown/schema.ts';
+import type { MakingContext } from '../context.ts';
 import { COMMON_FFMPEG_FLAGS } from '../make.ts';
 import { type RecipeSeen, readyRecipe, type StagedMovie } from '../recipe-run.ts';
 import type { Watched } from '../watch.ts';
 import { type FedFfmpeg, startFed } from './fed-ffmpeg.ts';
-import type { MakingContext } from './making.ts';
 
 export interface ShownMade extends RecipeSeen {
   readonly run: RunResult;
