@@ -22,7 +22,7 @@ import { classifyMake, targetFailure, type Failure } from '../classify.ts';
 import { JobFailure, progressOf } from '../context.ts';
 import { checkAndPublish, finish, type Made } from '../publish-deliverable.ts';
 import type { JobRun } from '../job-run.ts';
-import { storedOnce } from '../proof.ts';
+import { storedOnce, waySpoiled } from '../proof.ts';
 import { besideOf } from '../sidecars.ts';
 import { askTarget } from '../target.ts';
 import { writeCompanions } from './companions.ts';
@@ -126,7 +126,7 @@ async function finishShown(
   const failure = await encodingFailure({ run, watched }, outcome.frames, staged, subject);
   if (failure !== null) return failure;
   const picture = made.shown[index] ?? null;
-  if (picture === null) throw new RangeError('the pictures of a colour way did not come');
+  if (picture === null) return waySpoiled(job, deliverable, 0, outcome.frames);
   const fingerprints: SourceFingerprints = {
     picture,
     times: ownClock(outcome),
