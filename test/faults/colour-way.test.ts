@@ -3,9 +3,8 @@ import { mkdirSync } from 'node:fs';
 import { join } from 'node:path';
 import { describe, expect, test } from 'vitest';
 import type { Job } from '../../ledger/job.ts';
-import { makeClip } from '../campaign/material.ts';
 import { runCase } from '../campaign/run-case.ts';
-import { freshFolder, sharedFolder } from '../support/folder.ts';
+import { freshFolder } from '../support/folder.ts';
 import { further } from '../support/lane.ts';
 import { factsOf } from '../support/make.ts';
 import { interpretation } from '../support/master.ts';
@@ -15,15 +14,18 @@ import type { Operation } from './operation.ts';
 
 const PROFILE = 'test/fixtures/profiles/native-rdd36.yaml';
 
-/** A movie of which the settings say that it is log. */
+/** A movie in the range that log codes have, tagged BT.709 as cameras do, of which the settings say that it is log. */
 async function recordedJob(): Promise<Job> {
-  const path = await makeClip(join(sharedFolder, 'campaign'), {
-    picture: 'chart',
-    form: 'film-two-tracks',
-    take: 0,
-  });
-  const [folder, file] = [path.slice(0, path.lastIndexOf('/')), path.slice(path.lastIndexOf('/') + 1)];
-  const clip = { rollFolder: folder, place: { kind: 'movie', file } as const, facts: await factsOf(path) };
+  const folder = freshFolder('log');
+  const path = join(folder, 'A001C001.mov');
+  await ffmpeg(
+    ...['-f', 'lavfi', '-i', 'testsrc2=s=384x216:r=24:d=1,noise=alls=6:allf=t,format=yuv422p10le'],
+    '-vf',
+    'lutyuv=y=220+(val-64)*0.5:u=512+(val-512)*0.35:v=512+(val-512)*0.35,setparams=color_primaries=bt709:color_trc=bt709:colorspace=bt709:range=tv',
+    ...['-frames:v', '12', '-c:v', 'prores_ks', '-profile:v', '3', '-timecode', '01:00:00:00', path],
+  );
+  const place = { kind: 'movie', file: 'A001C001.mov' } as const;
+  const clip = { rollFolder: folder, place, facts: await factsOf(path) };
   return await masterJob(clip, freshFolder('delivery'), [PROFILE], interpretation);
 }
 /** Log frames of R'G'B'. */
