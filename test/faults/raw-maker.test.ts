@@ -212,7 +212,10 @@ describe('pictures for a display', () => {
       handedOn,
       'words.set(memory.u16(from, here).map((code) => code + (component === 0 ? 3 : 0)), places[component] * count + taken);',
     ),
-    'red in the place of green': fed('rgb14: [2, 0, 1]', 'rgb14: [0, 2, 1]'),
+    'red in the place of green': fed(
+      'const { r, g, b } = kernel.toAcescctCodes(sceneLinear);',
+      'const { r: g, g: r, b } = kernel.toAcescctCodes(sceneLinear);',
+    ),
     'lines of the band before': fed(handedOn, handedOn.replace('+ taken)', '+ Math.max(0, taken - here))')),
   };
   let clip: ClipOnDisk;
