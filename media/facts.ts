@@ -141,7 +141,7 @@ export const clipFactsSchema = z.object({
   interpretation: interpretationSchema
     .optional()
     .describe(
-      'What the values mean, by the settings of the run or by tags; only where a master is asked for',
+      'What the values mean, by the settings of the run or by tags; only where a master, or a picture for a display, is asked for',
     ),
   way: colourWaySchema
     .optional()

@@ -22,6 +22,9 @@ export interface JobContext {
   readonly fence: () => Promise<void>;
 }
 
+/** What of it a maker of deliverables goes by. */
+export type MakingContext = Pick<JobContext, 'tools' | 'threads' | 'stallMilliseconds' | 'signal'>;
+
 /** What kept a job from its end. `again`: the queue should try once more. */
 export class JobFailure extends Error {
   readonly findings: readonly Finding[];

@@ -36,11 +36,16 @@ export async function makeFromFfmpegFrames(
       const encoderInput = encoderInputOf(job, output.deliverable, made.encoderInputs[index] ?? null);
       const drawnText = drawnTextOf(job, output.deliverable, made.texts[index] ?? null);
       const way = colourWayOf(job, output.deliverable, made.colourWays[index] ?? null);
+      const shown = shownProof(job, proof, output.deliverable, made.shown[index] ?? null);
+      if (!('fingerprints' in shown)) {
+        failures.push(shown);
+        continue;
+      }
       const failure = await finish(
         run,
         { ...output, command },
         {
-          ...shownProof(job, proof, output.deliverable, made.shown[index] ?? null),
+          ...shown,
           ...(way === null ? {} : { colourWay: way }),
           encoded,
           sketch: made.sketches[index] ?? null,
@@ -75,7 +80,9 @@ async function makeStaged(
     job,
     outputs,
     framePool: making?.framePool ?? null,
-    besides: (group?.movies ?? []).map(({ deliverable }) => deliverable.outcome),
+    besides: [...(group?.movies ?? []), ...(group?.shown ?? [])].map(
+      ({ deliverable }) => deliverable.outcome,
+    ),
     tools: context.tools,
     threads: context.threads,
     stallMilliseconds: context.stallMilliseconds,

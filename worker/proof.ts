@@ -93,16 +93,30 @@ export function storedOnce(job: Job, fingerprints: SourceFingerprints): Proof['f
   return () => (written ??= write());
 }
 
+/** Pictures of a colour way that were lost or doubled behind the decoder. */
+export const waySpoiled = (job: Job, { profile }: MovieWork, frames: number, wanted: number): Failure => ({
+  findings: [
+    finding(
+      'colour-way-differs',
+      `${frames} frames came out of the colour way`,
+      `${wanted} frames, as many as were decoded`,
+      { ...subjectOf(job), profile: profile.name },
+    ),
+  ],
+  retryable: true,
+});
+
 /** What a movie is proved by: of a colour way the fingerprints of its pictures, in place of the decoded ones. */
 export function shownProof(
   job: Job,
   proof: Proof,
-  { outcome }: MovieWork,
+  deliverable: MovieWork,
   picture: FrameFingerprints | null,
-): Proof {
-  if (outcome.shown === null) return proof;
-  if (picture === null || picture.frames !== proof.fingerprints.picture.frames)
-    throw new RangeError('the pictures of a colour way did not come');
+): Proof | Failure {
+  if (deliverable.outcome.shown === null) return proof;
+  const { frames } = proof.fingerprints.picture;
+  if (picture === null || picture.frames !== frames)
+    return waySpoiled(job, deliverable, picture?.frames ?? 0, frames);
   const fingerprints = { ...proof.fingerprints, picture };
   return { fingerprints, file: storedOnce(job, fingerprints) };
 }

@@ -46,6 +46,8 @@ export interface RecipeRequest {
 export interface Recipe {
   /** Options that stand before the input's own arguments. */
   readonly inputOptions: readonly string[];
+  /** Of pictures that are fed in: the clip is the first input, for its audio, and they are the second. */
+  readonly takesAudio: boolean;
   /** The value of `-filter_complex`, which stands between input and `outputArguments`. */
   readonly filterGraph: string;
   readonly outputArguments: readonly string[];
@@ -93,7 +95,9 @@ export function recipeOf(request: RecipeRequest): Recipe {
       ...looksOf(plan, index, seen),
     };
   });
-  let inputs = 1;
+  const takesAudio = fed && deliverables.some(({ outcome }) => outcome.audio.length > 0);
+  let inputs = takesAudio ? 2 : 1;
+  const picture = fed ? `${inputs - 1}:0` : `0:${facts.video.streamIndex}`;
   const taps = deliverables.map(({ profile, outcome }, index) => {
     const encodedAs = outcome.pictureError === null ? '' : pixelsForFfmpeg(profile.pixels);
     const tap = sketchTap({ outcome, encodedAs, input: inputs, folder: textFolder, key: String(index) });
@@ -132,7 +136,7 @@ export function recipeOf(request: RecipeRequest): Recipe {
     ...witness.taken,
     ...viewed.flatMap((view) => [`view${view.index}`, ...decodedPads(view)]),
   ];
-  const decoded = `[0:${facts.video.streamIndex}]${WITNESS},${split(taken)}`;
+  const decoded = `[${picture}]${WITNESS},${split(taken)}`;
   const shared = [null, ...views].flatMap((view) =>
     sharedChains(
       view?.facts ?? facts,
@@ -214,6 +218,7 @@ export function recipeOf(request: RecipeRequest): Recipe {
       '-threads',
       String(threads),
     ],
+    takesAudio,
     filterGraph: graph,
     outputArguments: composeOutputs([
       ...deliverables.map(({ profile, outcome, path }, index) => ({

@@ -23,7 +23,7 @@ const ALL = [0, 0, HEIGHT, WIDTH] as const;
 
 /** An expression of the threads' files in dist/worker/master, and what stands there instead. */
 interface Fault {
-  readonly file: 'raw.js' | 'thread.js';
+  readonly file: 'raw.js' | 'thread.js' | 'encoder-input.js';
   readonly from: string;
   readonly to: string;
 }
@@ -57,7 +57,11 @@ beforeAll(async () => {
   )) as typeof import('../../worker/job.ts'));
 });
 
-async function codesWith(clip: ClipOnDisk, fault: Fault | null): Promise<string[]> {
+async function codesWith(
+  clip: ClipOnDisk,
+  fault: Fault | null,
+  [profile, name]: readonly [string, string] = [PROFILE, PROFILE],
+): Promise<string[]> {
   const path = fault === null ? '' : join(copy, 'dist', 'worker', 'master', fault.file);
   const whole = fault === null ? '' : readFileSync(path, 'utf8');
   if (fault !== null) {
@@ -65,12 +69,12 @@ async function codesWith(clip: ClipOnDisk, fault: Fault | null): Promise<string[
     writeFileSync(path, whole.replace(fault.from, fault.to));
   }
   try {
-    const job = await masterJob(clip, freshFolder('delivery'), [PROFILE]);
+    const job = await masterJob(clip, freshFolder('delivery'), [profile]);
     const codes = await runJob(job, await workContext()).then(
       () => [],
       (error: JobFailure) => error.findings.map(({ code }) => code),
     );
-    const { state } = await reportOf(job, PROFILE);
+    const { state } = await reportOf(job, name);
     expect(state).toBe(codes.length === 0 ? 'published' : 'failed');
     return codes;
   } finally {
@@ -224,6 +228,41 @@ describe.each(Object.entries(clips))('%s', (_, { change, faults }) => {
     '%s: held',
     async (_what, fault) => {
       expect(await codesWith(clip, fault)).toContain('master-spot-check-differs');
+    },
+  );
+});
+
+/** Feeds of the movies that raw frames are looked at in. */
+describe('pictures for a display', () => {
+  const profile = ['test/fixtures/profiles/native-rdd36.yaml', 'native-rdd36'] as const;
+  const handedOn = 'words.set(memory.u16(from, here), places[component] * count + taken);';
+  const fed = (from: string, to: string): Fault => ({ file: 'encoder-input.js', from, to });
+  const faults: Readonly<Record<string, Fault>> = {
+    'a code of 14 bits more in red': fed(
+      handedOn,
+      'words.set(memory.u16(from, here).map((code) => code + (component === 0 ? 3 : 0)), places[component] * count + taken);',
+    ),
+    'red in the place of green': fed(
+      'const { r, g, b } = kernel.toAcescctCodes(sceneLinear);',
+      'const { r: g, g: r, b } = kernel.toAcescctCodes(sceneLinear);',
+    ),
+    'lines of the band before': fed(handedOn, handedOn.replace('+ taken)', '+ Math.max(0, taken - here))')),
+  };
+  let clip: ClipOnDisk;
+  beforeAll(async () => {
+    clip = await rawClip(groupFolder('raw-roll'), { width: WIDTH, height: HEIGHT, frames: 3 }, ON_ITS_SIDE);
+  });
+
+  test('are published', async () => {
+    expect(await codesWith(clip, null, profile)).toEqual([]);
+  });
+
+  test.each(Object.entries(faults).filter(([what]) => everyRow || what.startsWith('a code')))(
+    '%s: held',
+    async (_what, fault) => {
+      expect(await codesWith(clip, fault, profile)).toEqual(
+        expect.arrayContaining(['master-pixels-differ', 'master-spot-check-differs']),
+      );
     },
   );
 });

@@ -7,10 +7,12 @@ import { KEPT_OF_A_KIND } from '../../findings/tally.ts';
 import type { IntakeResult } from '../../ledger/roll.ts';
 import { rollVerdictSchema } from '../../ledger/roll.ts';
 import { type CheckResult, clipReportSchema, type DeliverableReport } from '../../ledger/report.ts';
+import { usualWay } from '../../media/colour/way.ts';
 import type { ClipFacts } from '../../media/facts.ts';
 import { builtInProfiles } from '../../profiles/load.ts';
 import type { Outcome } from '../../profiles/outcome.ts';
 import { decideOutcome } from '../../profiles/outcome/any.ts';
+import type { Shown } from '../../profiles/shown/schema.ts';
 import { allChecks, clip, due, facts, goodWorld, loaded, type World } from '../support/world.ts';
 
 function codes(world: World): string[] {
@@ -696,4 +698,73 @@ test('text in the picture that nobody saw drawn is held', () => {
     tool: 'own comparison',
   });
   expect(decideRoll(seen.input).verdict.verdict).toBe('ready');
+});
+
+describe('a movie that goes a colour way', () => {
+  const common = {
+    way: usualWay,
+    display: 'bt1886-bt709',
+    output: { rendering: { version: 'aces-2', peak: 100, limiting: 'bt709' }, display: 'bt1886-bt709' },
+  } as const;
+  const input = { name: 'slog3-sgamut3cine' } as const;
+  const recorded: Shown = {
+    from: 'recorded',
+    matrix: 'bt709',
+    range: 'limited',
+    siting: 'left',
+    input,
+    ...common,
+  };
+  const developed: Shown = {
+    from: 'developed',
+    linearisation: {
+      kind: 'coded',
+      input,
+      pixelFormat: 'gbrp10le',
+      matrix: null,
+      range: 'full',
+      siting: null,
+      declared: null,
+      reader: null,
+    },
+    size: { width: 320, height: 180 },
+    ...common,
+  };
+  const wanted: readonly [string, Shown, readonly string[]][] = [
+    ['recorded', recorded, ['colour-way']],
+    [
+      'developed',
+      developed,
+      ['colour-way', 'development', 'development-spot-check', 'whole-frames', 'frames-as-decoded'],
+    ],
+  ];
+  function shownWith(shown: Shown, results: readonly string[], failed?: string): string[] {
+    const world = goodWorld();
+    if (world.first.outcome.kind !== 'movie') throw new Error('a movie');
+    world.first.outcome.shown = shown;
+    for (const check of results)
+      world.first.checks.push({
+        check,
+        status: check === failed ? 'failed' : 'passed',
+        measured: 'm',
+        expected: 'm',
+        tool: 'own comparison',
+      });
+    return codes(world);
+  }
+  test.each(wanted)(
+    '%s: is ready with every result, and held without any one or with a failed one',
+    (_, shown, all) => {
+      expect(shownWith(shown, all)).toEqual([]);
+      for (const check of all) {
+        expect(
+          shownWith(
+            shown,
+            all.filter((one) => one !== check),
+          ),
+        ).toEqual(['check-absent']);
+        expect(shownWith(shown, all, check)).toEqual(['check-failed']);
+      }
+    },
+  );
 });

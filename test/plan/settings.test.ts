@@ -15,7 +15,9 @@ import { freshFolder } from '../support/folder.ts';
 
 let profiles: LoadedProfile[];
 beforeAll(async () => {
-  ({ profiles } = await loadProfiles({ wanted: ['editorial-vc3', 'review-h264', 'grading-master-exr'] }));
+  ({ profiles } = await loadProfiles({
+    wanted: ['editorial-vc3', 'review-h264', 'grading-master-exr', 'archive-ffv1'],
+  }));
 });
 
 const read = async (text: string, others: Readonly<Record<string, string>> = {}): Promise<SettingsFile> => {
@@ -89,8 +91,14 @@ describe('of each setting the nearest level that states it counts', () => {
       owner: ['the roll', 'roll'],
     });
     expect(applied(file, 'A002', 'A002C001').from).toMatchObject({ owner: ['the camera', 'camera'] });
-    // Of movies alone: nothing else is asked of the settings.
-    expect(applied(file, 'B001', 'B001C001').from).toEqual({ profiles: ['editorial-vc3', 'show'] });
+    // What is looked at as it was recorded: nothing else is asked of the settings.
+    expect(applied(file, 'B001', 'B001C001', ['archive-ffv1']).from).toEqual({
+      profiles: ['archive-ffv1', 'command line'],
+    });
+    expect(applied(file, 'B001', 'B001C001')).toMatchObject({
+      from: { profiles: ['editorial-vc3', 'show'], input: ['{"name":"bt709"}', 'show'] },
+      facts: { interpretation: { input: { name: 'bt709' }, inputFrom: 'show' } },
+    });
   });
 
   test('what is below raw counts field by field', async () => {
@@ -109,8 +117,9 @@ describe('of each setting the nearest level that states it counts', () => {
       due: ['review-h264'],
       from: { profiles: ['review-h264', 'command line'] },
     });
-    expect(applied({ version: 1 }, 'A001', 'A001C001').from).toEqual({
+    expect(applied({ version: 1 }, 'A001', 'A001C001').from).toMatchObject({
       profiles: ['editorial-vc3, review-h264', 'nobody'],
+      input: ['{"name":"bt709"}', 'tags'],
     });
   });
 

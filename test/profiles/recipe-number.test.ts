@@ -72,6 +72,16 @@ const sources: Readonly<Record<string, ClipFacts>> = {
       audioFacts({ streamIndex: 4, channels: 8, layout: null, samples: 96_000 }),
     ],
   }),
+  // Of these the settings say what their values mean.
+  log: clipFacts({ video: { pixelFormat: 'yuv420p10le', chromaSiting: 'topleft' } }),
+  'log frames': clipFacts({
+    video: {
+      codec: 'png',
+      pixelFormat: 'gbrp10le',
+      streamIndex: 1,
+      colour: { primaries: 'bt709', transfer: 'bt709', matrix: 'rgb', range: 'full' },
+    },
+  }),
   'without timecode and reel': clipFacts({ timecode: null, timecodeFrom: null, reel: null }),
 };
 
@@ -127,7 +137,8 @@ async function golden(): Promise<string[]> {
   const lines: string[] = [];
   for (const profile of await profiles())
     for (const [name, facts] of Object.entries(sources)) {
-      const understood = profile.kind === 'master' ? { ...facts, interpretation: logInput } : facts;
+      const understood =
+        profile.kind === 'master' || name.startsWith('log') ? { ...facts, interpretation: logInput } : facts;
       const { outcome, ...rest } = decideOutcome({
         day: 'day-01',
         roll: 'A001',

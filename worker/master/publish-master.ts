@@ -22,7 +22,7 @@ import { classifyMake, targetFailure, type Failure } from '../classify.ts';
 import { JobFailure, progressOf } from '../context.ts';
 import { checkAndPublish, finish, type Made } from '../publish-deliverable.ts';
 import type { JobRun } from '../job-run.ts';
-import { storedOnce } from '../proof.ts';
+import { storedOnce, waySpoiled } from '../proof.ts';
 import { besideOf } from '../sidecars.ts';
 import { askTarget } from '../target.ts';
 import { writeCompanions } from './companions.ts';
@@ -65,7 +65,7 @@ export async function finishMasters(
     if (failure !== null) failures.push(failure);
   }
   for (const [index, output] of shown.entries()) {
-    const failure = await finishShown(run, output, evidence, index);
+    const failure = await finishShown(run, output, { ...evidence, audioTracks }, index);
     if (failure !== null) failures.push(failure);
   }
   return failures;
@@ -111,7 +111,7 @@ const ownClock = ({ rate, frames }: Outcome): SourceFingerprints['times'] => ({
 async function finishShown(
   jobRun: JobRun,
   output: StagedMovie,
-  { shown, points: { reading } }: MasterEvidence,
+  { shown, audioTracks, points: { reading } }: MasterEvidence & Pick<FrameResultsFrom, 'audioTracks'>,
   index: number,
 ): Promise<Failure | null> {
   const { job } = jobRun;
@@ -125,11 +125,11 @@ async function finishShown(
   const failure = await encodingFailure({ run, watched }, outcome.frames, staged, subject);
   if (failure !== null) return failure;
   const picture = made.shown[index] ?? null;
-  if (picture === null) throw new RangeError('the pictures of a colour way did not come');
+  if (picture === null) return waySpoiled(job, deliverable, 0, outcome.frames);
   const fingerprints: SourceFingerprints = {
     picture,
     times: ownClock(outcome),
-    audioTracks: job.facts.audio.map(() => null),
+    audioTracks: job.facts.audio.map((_, track) => audioTracks[track] ?? null),
     ...(reading === undefined ? {} : { reading }),
   };
   const { width, height } = outcome.shown.size;

@@ -3,15 +3,16 @@ import { mkdtemp, rm } from 'node:fs/promises';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import type { Job } from '../../ledger/job.ts';
+import { openInput } from '../../media/input.ts';
 import { formatRatio } from '../../media/time/rate.ts';
 import { FIRST_PIPE, type RunResult } from '../../process/run.ts';
 import { SHOWN_PIXELS } from '../../profiles/shown/decide.ts';
 import type { ShownDeveloped } from '../../profiles/shown/schema.ts';
+import type { MakingContext } from '../context.ts';
 import { COMMON_FFMPEG_FLAGS } from '../make.ts';
 import { type RecipeSeen, readyRecipe, type StagedMovie } from '../recipe-run.ts';
 import type { Watched } from '../watch.ts';
 import { type FedFfmpeg, startFed } from './fed-ffmpeg.ts';
-import type { MakingContext } from './making-context.ts';
 
 export interface ShownMade extends RecipeSeen {
   readonly run: RunResult;
@@ -34,7 +35,11 @@ export async function startShown(
   { tools, threads, stallMilliseconds, signal }: MakingContext,
 ): Promise<ShownMaking> {
   const folder = await mkdtemp(join(tmpdir(), 'rushlight-shown-'));
-  const clean = (): Promise<void> => rm(folder, { recursive: true, force: true });
+  let clip: Awaited<ReturnType<typeof openInput>> | null = null;
+  const clean = async (): Promise<void> => {
+    await clip?.dispose();
+    await rm(folder, { recursive: true, force: true });
+  };
   try {
     const { recipe, collecting, seen } = await readyRecipe({
       job,
@@ -46,11 +51,13 @@ export async function startShown(
       threads,
       signal,
     });
+    if (recipe.takesAudio) clip = await openInput(job.rollFolder, job.clip.place, job.facts.video.rate);
     const fed = startFed({
       tools,
       args: [
         ...COMMON_FFMPEG_FLAGS,
         ...recipe.inputOptions,
+        ...(clip?.args ?? []),
         ...['-protocol_whitelist', 'pipe', '-f', 'rawvideo', '-pixel_format', SHOWN_PIXELS],
         ...['-video_size', `${width}x${height}`, '-framerate', formatRatio(job.facts.video.rate)],
         ...['-i', `pipe:${FIRST_PIPE + recipe.pipes.length}`],
