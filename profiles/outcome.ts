@@ -5,6 +5,7 @@
 import { z } from 'zod';
 import { fieldOrders } from '../media/facts.ts';
 import { statedSchema } from '../media/formats/stated.ts';
+import { sitings } from '../media/colour/siting.ts';
 import { colourTagsSchema } from '../media/colour/tags.ts';
 import { framingSchema } from '../proof/framing.ts';
 import { burntInSchema } from '../proof/text/form.ts';
@@ -26,20 +27,26 @@ export const outcomeSchema = z.object({
       "As ffprobe reads it back: where decoder and encoder name the same pixels differently, the decoder's name",
     ),
   colour: colourTagsSchema.describe('Tags of the file'),
+  chromaSiting: z
+    .enum(sitings)
+    .optional()
+    .describe(
+      "Where chroma samples lie, ffprobe's name, stated in the stream; absent: as the codec has it where nothing is stated",
+    ),
   pixelAspect: ratioSchema.optional().describe('Shape of a pixel; absent: square'),
   fieldOrder: z
     .enum(fieldOrders)
     .optional()
     .describe('Of a deliverable that keeps the fields of its source; absent: progressive'),
   container: z.enum(['mov', 'mp4', 'mkv']).describe('File form'),
-  codec: z.string().describe('By its standard: vc3, rdd36, h264, ffv1'),
+  codec: z.string().describe('By its standard: vc3, rdd36, h264, h265, ffv1'),
   codecTag: z.string().describe('Four characters of the container'),
   codecProfile: z.string().nullable().describe("ffprobe's name; null: not asked for"),
   maxLevel: z
     .int()
     .nullable()
     .describe(
-      "Highest allowed level, ten times the level's number (H.264 Table A-1); null where the codec has none",
+      "Highest allowed level as the stream has it: ten times the level's number (H.264, Table A-1), thirty times (H.265, Table A.8); null where the codec has none",
     ),
   packetBytes: z
     .int()

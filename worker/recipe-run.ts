@@ -139,12 +139,22 @@ export async function readyRecipe(request: RecipeRun): Promise<ReadyRecipe> {
   };
 }
 
-/** By output: what its encoder stated of its error. x264 states it as it is closed, one after the other; of a number that does not fit nothing is taken. */
-function statedOf(outputs: RecipeRun['outputs'], { psnr }: Watched): readonly (readonly number[] | null)[] {
-  const h264 = outputs.filter(({ deliverable }) => deliverable.outcome.codec === 'h264');
-  return outputs.map((output) =>
-    psnr.length === h264.length && h264.includes(output) ? (psnr[h264.indexOf(output)] ?? null) : null,
+/** By output: what its encoder stated of its error. x264 and x265 state it as they are closed, one after the other; of a number that does not fit nothing is taken. */
+function statedOf(
+  outputs: RecipeRun['outputs'],
+  { psnr, psnrOfH265 }: Watched,
+): readonly (readonly number[] | null)[] {
+  const ofCodec = (codec: string): RecipeRun['outputs'] =>
+    outputs.filter(({ deliverable }) => deliverable.outcome.codec === codec);
+  const stated = new Map(
+    [
+      { of: ofCodec('h264'), said: psnr },
+      { of: ofCodec('h265'), said: psnrOfH265 },
+    ].flatMap(({ of, said }) =>
+      said.length === of.length ? of.map((output, index) => [output, said[index] ?? null] as const) : [],
+    ),
   );
+  return outputs.map((output) => stated.get(output) ?? null);
 }
 
 /** What ended early may end within a sample; why it ended is reported by others. */

@@ -17,7 +17,7 @@ import { colourOf } from './colour.ts';
 import { coveredStrips } from './covered.ts';
 import { fileNameOf } from './file-name.ts';
 import { keptPictureOf } from './kept.ts';
-import { levelFor } from './level.ts';
+import { levelFor, levelOfH265 } from './level.ts';
 import { cutOf, type Raster, rasterOf } from './raster.ts';
 import { reelOf, reelOfSource } from './reel.ts';
 import { audioOf } from './audio.ts';
@@ -37,6 +37,17 @@ export type OutcomeDecision =
   | { readonly outcome: Outcome; readonly notes: readonly Finding[] }
   | { readonly outcome: null; readonly findings: readonly Finding[] };
 
+const tablesOfLevels: Readonly<Partial<Record<Profile['video']['codec'], string>>> = {
+  h264: 'H.264, Table A-1',
+  h265: 'H.265, Tables A.8 and A.9',
+};
+
+/** null: the codec has no levels, or none of them holds it. */
+function levelOf({ codec }: Profile['video'], { width, height }: Raster, rate: Rate): number | null {
+  if (codec === 'h264') return levelFor(width, height, rate);
+  return codec === 'h265' ? levelOfH265(width, height, rate) : null;
+}
+
 function rasterFindings(raster: Raster, level: number | null, { profile, facts }: OutcomeRequest): Finding[] {
   const { smallest } = traitsOf(profile.video);
   const size = `${raster.width}x${raster.height}`;
@@ -51,12 +62,13 @@ function rasterFindings(raster: Raster, level: number | null, { profile, facts }
     );
   if (raster.width > LARGEST_SIDE || raster.height > LARGEST_SIDE)
     out.push(finding('raster-unsupported', size, `at most ${LARGEST_SIDE} pixels a side`));
-  if (profile.video.codec === 'h264' && level === null)
+  const tables = tablesOfLevels[profile.video.codec];
+  if (tables !== undefined && level === null)
     out.push(
       finding(
         'raster-unsupported',
         `${size} at ${formatRatio(facts.video.rate)} frames a second`,
-        'within level 6.2 of H.264, Table A-1',
+        `within level 6.2 of ${tables}`,
       ),
     );
   return out;
@@ -108,6 +120,11 @@ function pictureOf(video: ClipFacts['video'], profile: Profile): Picture | { fin
   };
 }
 
+/** ITU-R BT.2020, Table 4, and BT.2100: the first sample of chroma lies on the first one of luma. */
+function sitingOf({ pixels }: Profile, { primaries }: Outcome['colour']): Pick<Outcome, 'chromaSiting'> {
+  return pixels === '4:2:0 10-bit' && primaries === 'bt2020' ? { chromaSiting: 'topleft' } : {};
+}
+
 export function outcomeOf(request: OutcomeRequest): OutcomeDecision {
   const { day, roll, clip, facts: recorded, profile } = request;
   const decided = shownOf(recorded, profile);
@@ -135,13 +152,14 @@ export function outcomeOf(request: OutcomeRequest): OutcomeDecision {
   const picture = pictureOf(video, profile);
   const audio = audioOf(facts, profile);
   const raster = rasterOf(video, profile.raster);
-  const level = profile.video.codec === 'h264' ? levelFor(raster.width, raster.height, video.rate) : null;
+  const level = levelOf(profile.video, raster, video.rate);
   const interlaced = earlierField(video) !== null;
   const burnIn = burnInOf({
     profile,
     size: raster,
     timecode: 'timecode' in timecode ? timecode.timecode : null,
     names: { clip: clip.name, roll, reel: reelOfSource(facts, roll) },
+    transfer: 'findings' in picture ? null : picture.colour.transfer,
   });
   const refusals = [
     ...(video.frames > 0 ? [] : [finding('clip-no-frames', 'no frame', 'one or more')]),
@@ -194,6 +212,7 @@ export function outcomeOf(request: OutcomeRequest): OutcomeDecision {
     height: raster.height,
     pixelFormat: picture.pixelFormat,
     colour: picture.colour,
+    ...sitingOf(profile, picture.colour),
     ...picture.kept,
     container: profile.container,
     codec: traits.codec,
@@ -201,7 +220,7 @@ export function outcomeOf(request: OutcomeRequest): OutcomeDecision {
     codecProfile: traits.profile,
     maxLevel: level,
     packetBytes: vc3FrameBytes(profile.video, raster.width, raster.height),
-    ...(profile.video.codec === 'h264'
+    ...('key_frame_seconds' in profile.video
       ? { keyFrameDistance: keyFrameDistance(profile.video.key_frame_seconds, video.rate) }
       : {}),
     timecode: timecode.timecode,
