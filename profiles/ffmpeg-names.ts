@@ -33,7 +33,13 @@ export function pixelsReadBack(
   return codec === 'h264' && range === 'full' && name === pixelNames['4:2:0 8-bit'] ? FULL_RANGE_420 : name;
 }
 
-const encoders = { vc3: 'dnxhd', rdd36: 'prores_ks', h264: 'libx264', h265: 'libx265', ffv1: 'ffv1' } as const;
+const encoders = {
+  vc3: 'dnxhd',
+  rdd36: 'prores_ks',
+  h264: 'libx264',
+  h265: 'libx265',
+  ffv1: 'ffv1',
+} as const;
 export const encoderOf = ({ codec }: Pick<Profile['video'], 'codec'>): string => encoders[codec];
 
 const rdd36Profiles = {

@@ -5,6 +5,7 @@
 import { z } from 'zod';
 import { fieldOrders } from '../media/facts.ts';
 import { statedSchema } from '../media/formats/stated.ts';
+import { limitings } from '../media/colour/output/displays.ts';
 import { sitings } from '../media/colour/siting.ts';
 import { colourTagsSchema } from '../media/colour/tags.ts';
 import { framingSchema } from '../proof/framing.ts';
@@ -27,6 +28,22 @@ export const outcomeSchema = z.object({
       "As ffprobe reads it back: where decoder and encoder name the same pixels differently, the decoder's name",
     ),
   colour: colourTagsSchema.describe('Tags of the file'),
+  contentLight: z
+    .literal('measured')
+    .optional()
+    .describe(
+      'MaxCLL and MaxFALL of the pictures are measured while they are encoded, and written into the stream; absent: the stream says nothing of it',
+    ),
+  masteringDisplay: z
+    .object({
+      primaries: z.enum(limitings).describe('Of the display; its white is D65'),
+      peak: z.number().positive().describe('Luminance of its white, cd/m²'),
+      black: z.number().positive().describe('Luminance of its black, cd/m²'),
+    })
+    .optional()
+    .describe(
+      'The display that the pictures are made for, as the stream says it (H.265, D.3.28: mastering display colour volume); absent: the stream says nothing of it',
+    ),
   chromaSiting: z
     .enum(sitings)
     .optional()

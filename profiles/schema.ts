@@ -118,7 +118,9 @@ export const profileSchema = z.strictObject({
     .describe(
       'File form. mov holds every codec but ffv1 and h265; mp4 holds h264 and h265 with aac and has no place for a reel name; mkv (Matroska, RFC 9559) holds ffv1',
     ),
-  video: z.discriminatedUnion('codec', [vc3, rdd36, h264, h265, ffv1]).describe('Picture codec and its settings'),
+  video: z
+    .discriminatedUnion('codec', [vc3, rdd36, h264, h265, ffv1])
+    .describe('Picture codec and its settings'),
   pixels: z
     .enum(['source', ...encodedPixels])
     .describe('Chroma layout and depth of the encoded picture; source, with ffv1: as the clip has them'),

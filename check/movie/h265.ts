@@ -116,7 +116,8 @@ function readReferences(bits: Bits, sets: readonly (readonly number[])[]): numbe
     });
   }
   const counts = [bits.unsigned(), bits.unsigned()] as const;
-  if (counts[0] + counts[1] > 32) throw new MovieError('a sequence parameter set with more references than there can be');
+  if (counts[0] + counts[1] > 32)
+    throw new MovieError('a sequence parameter set with more references than there can be');
   const side = (count: number, sign: number): number[] => {
     let distance = 0;
     return Array.from({ length: count }, () => {

@@ -23,7 +23,7 @@ import {
 } from './expected.ts';
 import type { Fields } from './fields.ts';
 import { MESSAGES, type Message, parameterSets, type Tier } from './h265.ts';
-import { expectedMessages, messagesText } from './light.ts';
+import { besideTags, expectedMessages, messagesText } from './light.ts';
 import { judgeUnlisted, listedPath, type Presence, type Role, rolesOf, rowOf, rowsBelow } from './known.ts';
 import { judgeMediaData } from './media-data.ts';
 import { below, entryOf, type Movie, type MovieTrack } from './read.ts';
@@ -527,6 +527,7 @@ function* judgeHevc({ track, outcome }: Around): Generator<Fault> {
   const { sequence, box, tier } = hevc;
   const { colour, rate } = outcome;
   const siting = outcome.chromaSiting === undefined ? 0 : sitings.indexOf(outcome.chromaSiting);
+  const transfer = codePoint('transfer', colour.transfer);
   const expected = expectedMessages(outcome, hevc.messages);
   const arrays = [...parameterSets, ...expected.map(() => MESSAGES)];
   const lines: readonly (readonly [what: string, found: number | string, expected: number | string])[] = [
@@ -551,14 +552,15 @@ function* judgeHevc({ track, outcome }: Around): Generator<Fault> {
         .flatMap(({ type, units, complete }) =>
           Array.from(
             { length: units },
-            () => `${type}${complete === parameterSets.includes(type) ? '' : complete ? ' alone' : ' and more'}`,
+            () =>
+              `${type}${complete === parameterSets.includes(type) ? '' : complete ? ' alone' : ' and more'}`,
           ),
         )
         .join(', '),
       arrays.join(', '),
     ],
     ['record', hevc.exact ? 'whole' : 'with other bits, or bytes behind it', 'whole'],
-    ['messages', messagesText(hevc.messages), messagesText(expected)],
+    ['messages', messagesText(besideTags(hevc.messages, transfer)), messagesText(expected)],
     ['profile and level of the stream', tierText(sequence.tier), tierText(tier)],
     ['chroma', sequence.chromaFormat, 1],
     ['bits', sequence.bits.join(' and '), '10 and 10'],
@@ -595,15 +597,19 @@ function* judgeHevc({ track, outcome }: Around): Generator<Fault> {
   ];
   for (const [what, found, wanted] of lines)
     if (found !== wanted) yield differs({ path: box.path, at: box.at }, what, String(found), String(wanted));
-  yield* judgeUnits(track, expected);
+  yield* judgeUnits(track, expected, transfer);
 }
 
 /** What lies in the samples: slices, before those that begin afresh the messages of the record, and nothing else. */
-function* judgeUnits({ pictures, box }: MovieTrack, expected: readonly Message[]): Generator<Fault> {
+function* judgeUnits(
+  { pictures, box }: MovieTrack,
+  expected: readonly Message[],
+  transfer: number,
+): Generator<Fault> {
   for (const [number, { refresh, messages, others }] of (pictures ?? []).entries()) {
     const wanted = messagesText(refresh === true ? expected : []);
     const found = [
-      messagesText(messages),
+      messagesText(refresh === true ? besideTags(messages, transfer) : messages),
       ...others.map((type) => (type < 0 ? 'a unit that ends elsewhere' : `a unit of type ${type}`)),
     ].join(', ');
     if (found === wanted) continue;

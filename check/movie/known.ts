@@ -136,8 +136,8 @@ const rows: readonly Row[] = [
   {
     path: `${ENTRY}/fiel`,
     layout: 'fiel',
-    source: 'QTFF, "Field Handling"',
-    when: of('picture', (place) => (isMov(place) ? 'maybe' : 'never')),
+    source: 'QTFF, "Field Handling"; ffmpeg writes it beside H.265 in MP4 too',
+    when: of('picture', (place) => (isMov(place) || place.outcome.codec === 'h265' ? 'maybe' : 'never')),
   },
   {
     path: `${ENTRY}/colr`,

@@ -22,7 +22,8 @@ export const colourCodes = {
   },
   'output-transform-missing': {
     weight: 'hold',
-    title: 'the version of ACES that the settings name has no output transform for the display of the profile',
+    title:
+      'the version of ACES that the settings name has no output transform for the display of the profile',
     remedy:
       'State `output: aces-2` for the clip in the settings, or give the display of the profile a peak and limiting primaries that there are. Then run again with --settings, or with that profile.',
   },

@@ -125,7 +125,13 @@ export type BurnInDecision =
   | { readonly burnIn: readonly BurntIn[]; readonly notes: readonly Finding[] }
   | { readonly findings: readonly Finding[] };
 
-export function burnInOf({ profile, size: picture, timecode, transfer, names }: BurnInRequest): BurnInDecision {
+export function burnInOf({
+  profile,
+  size: picture,
+  timecode,
+  transfer,
+  names,
+}: BurnInRequest): BurnInDecision {
   if (profile.burn_in.length === 0) return { burnIn: [], notes: [] };
   const font = burnInFace();
   const notes: Finding[] = [];

@@ -9,6 +9,7 @@ import { pixelsReadBack } from '../ffmpeg-names.ts';
 import { LARGEST_SIDE } from '../limits.ts';
 import type { Outcome } from '../outcome.ts';
 import type { Profile } from '../schema.ts';
+import { renderingFor } from '../shown/display.ts';
 import { factsSeen, shownOf } from '../shown/decide.ts';
 import { estimatedBytes } from './bytes.ts';
 import { burnInOf } from './burn-in.ts';
@@ -125,6 +126,21 @@ function sitingOf({ pixels }: Profile, { primaries }: Outcome['colour']): Pick<O
   return pixels === '4:2:0 10-bit' && primaries === 'bt2020' ? { chromaSiting: 'topleft' } : {};
 }
 
+/** cd/m²: as dark as a display of its own light is said to be (common practice, no source). */
+const BLACK = 0.0001;
+
+/** What an H.265 stream in PQ says of its light. Pictures that stay as recorded were made on a display that nobody names. */
+function lightOf(
+  { video, display }: Profile,
+  { transfer }: Outcome['colour'],
+  isShown: boolean,
+): Pick<Outcome, 'contentLight' | 'masteringDisplay'> {
+  if (video.codec !== 'h265' || transfer !== 'pq') return {};
+  if (display === undefined || !isShown) return { contentLight: 'measured' };
+  const { peak, limiting } = renderingFor(display);
+  return { contentLight: 'measured', masteringDisplay: { primaries: limiting, peak, black: BLACK } };
+}
+
 export function outcomeOf(request: OutcomeRequest): OutcomeDecision {
   const { day, roll, clip, facts: recorded, profile } = request;
   const decided = shownOf(recorded, profile);
@@ -213,6 +229,7 @@ export function outcomeOf(request: OutcomeRequest): OutcomeDecision {
     pixelFormat: picture.pixelFormat,
     colour: picture.colour,
     ...sitingOf(profile, picture.colour),
+    ...lightOf(profile, picture.colour, shown !== null),
     ...picture.kept,
     container: profile.container,
     codec: traits.codec,

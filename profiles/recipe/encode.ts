@@ -1,7 +1,9 @@
 /** Options of one output file: picture codec, audio, timecode, container. */
 import type { AudioFacts, ClipFacts } from '../../media/facts.ts';
 import { PAYLOAD_HASH, unitFilters } from '../../proof/bitstream.ts';
+import { gamutOfLimiting } from '../../media/colour/output/displays.ts';
 import { sitings } from '../../media/colour/siting.ts';
+import { PLACEHOLDER } from '../../proof/light/form.ts';
 import { roundedDivision, safeNumber } from '../../media/time/rate.ts';
 import { formatTimecode } from '../../media/time/timecode.ts';
 import { encoderOf, encoderProfile, pixelsForFfmpeg, presets } from '../ffmpeg-names.ts';
@@ -14,11 +16,21 @@ import { teeFile } from './escape.ts';
 /** x264 gives other bytes with other thread counts, so the count is part of the recipe and not of the machine. */
 const X264_THREADS = 4;
 
+/** In steps of 0.00002, and of 0.0001 cd/m² (H.265, D.3.28). In other words x265 warns, exits with 0 and writes nothing. */
+function displayText({ primaries, peak, black }: NonNullable<Outcome['masteringDisplay']>): string {
+  const { red, green, blue, white } = gamutOfLimiting(primaries);
+  const place = ([x, y]: readonly [number, number]): string =>
+    `(${Math.round(x * 50_000)},${Math.round(y * 50_000)})`;
+  const luminance = (value: number): number => Math.round(value * 10_000);
+  return `G${place(green)}B${place(blue)}R${place(red)}WP${place(white)}L(${luminance(peak)},${luminance(black)})`;
+}
+
 /**
  * The same of x265: pictures that are encoded at a time, and threads. With two at a time bytes are others than with one.
  * Every key frame begins afresh; no message says what program this was, whose text differs between machines.
  */
-function x265Parameters({ chromaSiting }: Outcome, keyFrames: number): string {
+function x265Parameters(outcome: Outcome, keyFrames: number): string {
+  const { chromaSiting, contentLight, masteringDisplay } = outcome;
   return [
     'frame-threads=1',
     'pools=4',
@@ -28,6 +40,9 @@ function x265Parameters({ chromaSiting }: Outcome, keyFrames: number): string {
     // It then states the error of what it made; its bytes are the same.
     'psnr=1',
     'log-level=info',
+    ...(masteringDisplay === undefined ? [] : [`master-display=${displayText(masteringDisplay)}`]),
+    // Measured while it is encoded, and written afterwards (worker/content-light.ts).
+    ...(contentLight === undefined ? [] : [`max-cll=${PLACEHOLDER.greatest},${PLACEHOLDER.average}`]),
     ...(chromaSiting === undefined ? [] : [`chromaloc=${sitings.indexOf(chromaSiting)}`]),
   ].join(':');
 }

@@ -202,7 +202,10 @@ export function modelOf(request: ModelRequest): Model {
     across: axisOf({
       from: ceilShift(size.width, shifts.from[0]),
       to: ceilShift(scaled.width, shifts.to[0]),
-      places: [placeOnSide(shifts.from[0], shifts.from[0] > 0 ? steps[0] : 0), placeOnSide(shifts.to[0], shifts.to[0] > 0 ? across : 0)],
+      places: [
+        placeOnSide(shifts.from[0], shifts.from[0] > 0 ? steps[0] : 0),
+        placeOnSide(shifts.to[0], shifts.to[0] > 0 ? across : 0),
+      ],
     }),
     down: axisOf({
       from: ceilShift(size.height, shifts.from[1]),
