@@ -2,7 +2,6 @@
  * Whether a deliverable's file says what was decided and nothing else: every box is on the list, every field is what it must be, the sample
  * tables agree with each other, with the packets that were counted and with every byte of the media data. Pure.
  */
-import { sitings } from '../../media/colour/siting.ts';
 import { printable } from '../../files/names.ts';
 import type { ClipFacts } from '../../media/facts.ts';
 import type { Outcome } from '../../profiles/outcome.ts';
@@ -22,8 +21,9 @@ import {
   type Wanted,
 } from './expected.ts';
 import type { Fields } from './fields.ts';
-import { MESSAGES, type Message, parameterSets, type Tier } from './h265.ts';
-import { besideTags, expectedMessages, messagesText } from './light.ts';
+import { differs } from './differs.ts';
+import { judgeHevc } from './judge-h265.ts';
+import { isRoomy, reordered } from './order.ts';
 import { judgeUnlisted, listedPath, type Presence, type Role, rolesOf, rowOf, rowsBelow } from './known.ts';
 import { judgeMediaData } from './media-data.ts';
 import { below, entryOf, type Movie, type MovieTrack } from './read.ts';
@@ -42,18 +42,6 @@ function inWords(wanted: Wanted): string {
   if (isRule(wanted)) return wanted.words;
   return typeof wanted === 'object' ? [...new Set(wanted)].map(shown).join(' or ') : shown(wanted);
 }
-
-/** `at`: byte of the file. */
-const differs = (
-  where: { readonly path: string; readonly at: number },
-  what: string,
-  found: string,
-  expected: string,
-): Fault => ({
-  code: 'container-differs',
-  found: `${place(where.path, where.at)}: ${what} ${found}`,
-  expected: `${what} ${expected}`,
-});
 
 interface Around {
   readonly movie: Movie;
@@ -407,35 +395,6 @@ function rowFrom(sync: NonNullable<SampleTables['sync']>, picture: number): numb
   return sync.rows - 1;
 }
 
-/** How many pictures are decoded before one that is shown before them, at most; null where the tables do not say. */
-function reordered(samples: SampleTables | null): number | null {
-  if (samples === null || samples.composition === null) return 0;
-  const { times, composition, sizes } = samples;
-  if (times.rows !== 1 || samples.composed !== sizes.count || sizes.all !== null) return null;
-  const step = times.value(0, 1);
-  const shown: number[] = [];
-  for (let row = 0; row < composition.rows; row += 1)
-    for (let index = 0; index < composition.value(row, 0); index += 1)
-      shown.push(shown.length * step + composition.value(row, 1));
-  // Groups of pictures are short: what is shown later and decoded earlier lies a few pictures back.
-  let most = 0;
-  for (let at = 0; at < shown.length; at += 1) {
-    let later = 0;
-    for (let before = Math.max(0, at - MOST_REFERENCES); before < at; before += 1)
-      if ((shown[before] as number) > (shown[at] as number)) later += 1;
-    most = Math.max(most, later);
-  }
-  return most;
-}
-/** ITU-T H.264, A.3.1, and H.265, A.4.2: pictures that a decoder keeps. */
-const MOST_REFERENCES = 16;
-
-function isRoomy(said: readonly [out: number, kept: number] | null, needed: number | null): boolean {
-  if (said === null || needed === null) return true;
-  const [out, kept] = said;
-  return out >= needed && out <= kept && kept <= MOST_REFERENCES;
-}
-
 /** The configuration of H.264 and its sequence parameter set (ITU-T H.264, A.2.4: High; A.3). */
 function* judgeAvc({ track, outcome }: Around): Generator<Fault> {
   if (outcome.codec !== 'h264' || track === null || track.avc === null) return;
@@ -504,118 +463,6 @@ function* judgeAvc({ track, outcome }: Around): Generator<Fault> {
   for (const [what, found, expected] of lines)
     if (found !== expected)
       yield differs({ path: box.path, at: box.at }, what, String(found), String(expected));
-}
-
-const pixelAspectText = (
-  said: readonly [number, number] | null,
-  { pixelAspect: { num, den } = { num: 1, den: 1 } }: Outcome,
-): string =>
-  said === null || (said[0] * den === said[1] * num && said[0] > 0) ? 'as decided' : said.join('/');
-
-const tierText = ({ space, high, profile, compatible, constraints, level }: Tier): string =>
-  [space, high ? 'high' : 'main', profile, compatible.toString(16), constraints, level].join(' ');
-
-/** Table A.2 of H.265, 7.3.3: Main 10 is number 2, and says that its decoders are those of no other; whole progressive frames. */
-const MAIN_10 = 2;
-const PROGRESSIVE_FRAMES = '900000000000';
-const COMPATIBLE = 2 ** (31 - MAIN_10);
-
-/** The configuration of H.265 and its sequence parameter set (ITU-T H.265, A.3.3: Main 10; A.4). */
-function* judgeHevc({ track, outcome }: Around): Generator<Fault> {
-  if (outcome.codec !== 'h265' || track === null || track.hevc === null) return;
-  const { hevc } = track;
-  const { sequence, box, tier } = hevc;
-  const { colour, rate } = outcome;
-  const siting = outcome.chromaSiting === undefined ? 0 : sitings.indexOf(outcome.chromaSiting);
-  const transfer = codePoint('transfer', colour.transfer);
-  const expected = expectedMessages(outcome, hevc.messages);
-  const arrays = [...parameterSets, ...expected.map(() => MESSAGES)];
-  const lines: readonly (readonly [what: string, found: number | string, expected: number | string])[] = [
-    ['version', hevc.version, 1],
-    ['profile', tier.space === 0 ? tier.profile : `${tier.profile} of space ${tier.space}`, MAIN_10],
-    ['decoders', tier.compatible.toString(16), COMPATIBLE.toString(16)],
-    ['frames', tier.constraints, PROGRESSIVE_FRAMES],
-    ['tier', tier.high ? 'high' : 'main', 'main'],
-    [
-      'level',
-      outcome.maxLevel !== null && tier.level > outcome.maxLevel ? tier.level : 'in its bounds',
-      'in its bounds',
-    ],
-    ['chroma of the record', hevc.chromaFormat, 1],
-    ['bits of the record', hevc.bits.join(' and '), '10 and 10'],
-    ['average rate', hevc.averageRate, 0],
-    ['layers', hevc.layers, 1],
-    ['bytes of a length', hevc.lengthBytes, 4],
-    [
-      'units',
-      hevc.arrays
-        .flatMap(({ type, units, complete }) =>
-          Array.from(
-            { length: units },
-            () =>
-              `${type}${complete === parameterSets.includes(type) ? '' : complete ? ' alone' : ' and more'}`,
-          ),
-        )
-        .join(', '),
-      arrays.join(', '),
-    ],
-    ['record', hevc.exact ? 'whole' : 'with other bits, or bytes behind it', 'whole'],
-    ['messages', messagesText(besideTags(hevc.messages, transfer)), messagesText(expected)],
-    ['profile and level of the stream', tierText(sequence.tier), tierText(tier)],
-    ['chroma', sequence.chromaFormat, 1],
-    ['bits', sequence.bits.join(' and '), '10 and 10'],
-    ['size in the stream', `${sequence.width}x${sequence.height}`, `${outcome.width}x${outcome.height}`],
-    ['pictures', sequence.fields ? 'fields' : 'whole frames', 'whole frames'],
-    ['pixel aspect in the stream', pixelAspectText(sequence.pixelAspect, outcome), 'as decided'],
-    ['range in the stream', (sequence.fullRange ?? false) ? 'full' : 'limited', colour.range ?? 'limited'],
-    [
-      'colours in the stream',
-      (sequence.colours ?? [2, 2, 2]).join(', '),
-      [
-        codePoint('primaries', colour.primaries),
-        codePoint('transfer', colour.transfer),
-        codePoint('matrix', colour.matrix),
-      ].join(', '),
-    ],
-    ['places of chroma', (sequence.chromaPlaces ?? [0, 0]).join(' and '), `${siting} and ${siting}`],
-    [
-      'pictures out of order in the stream',
-      isRoomy(sequence.reordering, reordered(track.samples))
-        ? 'as many as there are'
-        : sequence.reordering.join(' of '),
-      'as many as there are',
-    ],
-    // E.3.1: ticks of a picture.
-    [
-      'rate in the stream',
-      sequence.timing === null ||
-      BigInt(sequence.timing[0]) * BigInt(rate.num) === BigInt(sequence.timing[1]) * BigInt(rate.den)
-        ? 'as decided'
-        : `${sequence.timing[1]}/${sequence.timing[0]}`,
-      'as decided',
-    ],
-  ];
-  for (const [what, found, wanted] of lines)
-    if (found !== wanted) yield differs({ path: box.path, at: box.at }, what, String(found), String(wanted));
-  yield* judgeUnits(track, expected, transfer);
-}
-
-/** What lies in the samples: slices, before those that begin afresh the messages of the record, and nothing else. */
-function* judgeUnits(
-  { pictures, box }: MovieTrack,
-  expected: readonly Message[],
-  transfer: number,
-): Generator<Fault> {
-  for (const [number, { refresh, messages, others }] of (pictures ?? []).entries()) {
-    const wanted = messagesText(refresh === true ? expected : []);
-    const found = [
-      messagesText(refresh === true ? besideTags(messages, transfer) : messages),
-      ...others.map((type) => (type < 0 ? 'a unit that ends elsewhere' : `a unit of type ${type}`)),
-    ].join(', ');
-    if (found === wanted) continue;
-    yield differs({ path: box.path, at: box.at }, `picture ${number + 1}: messages`, found, wanted);
-    return;
-  }
 }
 
 /** The descriptor of AAC (14496-1, 14496-3): low complexity, as many channels, at the rate and in the bits that were asked for. */

@@ -196,7 +196,8 @@ export function outcomeOf(request: OutcomeRequest): OutcomeDecision {
       : []),
     ...('findings' in decided ? decided.findings : []),
     ...('findings' in timecode ? timecode.findings : []),
-    ...('findings' in picture ? picture.findings : []),
+    // What becomes of colours that do not go their way, nobody asks.
+    ...('findings' in picture && !('findings' in decided) ? picture.findings : []),
     ...('findings' in audio ? audio.findings : []),
     ...('findings' in burnIn ? burnIn.findings : []),
     ...rasterFindings(raster, level, request),

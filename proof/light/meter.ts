@@ -77,11 +77,13 @@ export class LightMeter {
         const chroma = (y / 2) * half + x;
         const from = BEYOND * PARTS + above(samples[cb + chroma] as number, samples[cr + chroma] as number);
         const upper = y * width + 2 * x;
-        for (const at of [upper, upper + 1, upper + width, upper + width + 1]) {
-          const light = lightBySignal[from + PARTS * (samples[at] as number)] as number;
-          if (light > most) most = light;
-          sum += light;
-        }
+        const lower = upper + width;
+        const a = lightBySignal[from + PARTS * (samples[upper] as number)] as number;
+        const b = lightBySignal[from + PARTS * (samples[upper + 1] as number)] as number;
+        const c = lightBySignal[from + PARTS * (samples[lower] as number)] as number;
+        const d = lightBySignal[from + PARTS * (samples[lower + 1] as number)] as number;
+        most = Math.max(most, a, b, c, d);
+        sum += a + b + c + d;
       }
     this.#frames += 1;
     this.#greatest = Math.max(this.#greatest, most);

@@ -75,7 +75,10 @@ describe('a log clip', () => {
   test('ffprobe and MediaInfo read display and light levels of PQ as the report has them', async () => {
     const { contentLight } = await reportOf(job, 'review-hdr');
     expect(contentLight?.greatest).toBeGreaterThan(contentLight?.average ?? 0);
-    const asked = ['-show_entries', 'frame=side_data_list:stream=codec_tag_string,profile,chroma_location'];
+    const asked = [
+      '-show_entries',
+      'frame=side_data_list:stream=codec_tag_string,profile,chroma_location:frame_side_data',
+    ];
     const probed = JSON.parse(
       String(
         await outputOf('ffprobe', [
