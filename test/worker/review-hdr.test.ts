@@ -130,7 +130,7 @@ describe('a log clip', () => {
     expect((await reportOf(job, 'review-hlg')).contentLight).toBeUndefined();
   });
 
-  // The reference implementation of ACES 2 (aces-core 2.0): 18 % grey at 1000 cd/m², P3-D65 in PQ is 353 512 512 in 10 bits of limited range.
+  // The CTL of ACES 2 (ampas/aces-core, April 2025) gives a signal of 0.3298 for 18 % grey at 1000 cd/m², P3-D65 in PQ; 64 + 876 x 0.3298 is 353.
   test('a grey card of 18 % comes out at 353 512 512 in PQ', async () => {
     const picture = await outputOf('ffmpeg', [
       ...['-v', 'error', '-i', fileOf('review-hdr'), '-frames:v', '1', '-f', 'rawvideo', '-'],
