@@ -6,6 +6,7 @@ import type { ClipFacts } from '../media/facts.ts';
 import type { PictureError, ValuesMeasured } from '../ledger/report.ts';
 import type { Bitstream } from '../proof/bitstream.ts';
 import type { Outcome } from '../profiles/outcome.ts';
+import type { ContentLight } from '../proof/light/form.ts';
 import type { CheckName } from '../profiles/schema.ts';
 import type { PictureErrorVerdict } from '../proof/sketch/verdict.ts';
 import type { Compared } from './compare.ts';
@@ -22,6 +23,8 @@ export interface CheckInput {
   readonly pictureError: PictureErrorVerdict | null;
   /** Of what left the encoders; null when nobody says. */
   readonly encoded: Bitstream | null;
+  /** Measured on what the encoder was given; null: it was not. */
+  readonly contentLight: ContentLight | null;
 }
 
 const evidence = ['packets', 'decode', 'index', 'fingerprints', 'encoded', 'sketch'] as const;

@@ -13,6 +13,9 @@ import type { SourceFingerprints } from '../proof/source-fingerprints.ts';
 import type { Outcome } from '../profiles/outcome.ts';
 import { expectedAudio, type WitnessFacts } from './witness.ts';
 
+/** Frames are predicted from others, and the encoder states what it lost. */
+const isPredicted = (codec: string): boolean => codec === 'h264' || codec === 'h265';
+
 export interface Compared {
   /** null: one of the two fingerprints are not there, or the profile leaves nothing of the picture to compare. */
   readonly picture: PictureVerdict | null;
@@ -37,7 +40,7 @@ function referenceOf(
   codec: string,
   codecProfile: string | null,
 ): 'stated' | (Exclude<Reference, 'stated'> & { readonly plain: PlainLimits }) | null {
-  if (codec === 'h264') return 'stated';
+  if (isPredicted(codec)) return 'stated';
   const quantisers = witness?.quantisers ?? null;
   const most = mostLost(codecProfile);
   return quantisers === null || most === null ? null : { ...quantisers, most, plain: most.plain };
@@ -117,7 +120,7 @@ export function compareFingerprints(
     source: fingerprints.picture,
     output: witness.picture,
     framing: proof.framing,
-    coding: outcome.codec === 'h264' ? 'predicted' : 'intra',
+    coding: isPredicted(outcome.codec) ? 'predicted' : 'intra',
     basis: { source, output },
     fields: proof.earlierField === null ? null : { earlier: proof.earlierField, lines: proof.lines },
   });

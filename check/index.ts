@@ -7,6 +7,7 @@ import type { CheckResult } from '../ledger/report.ts';
 import type { DeliverableDigest } from '../files/folder-digest.ts';
 import type { ClipFacts } from '../media/facts.ts';
 import type { Bitstream } from '../proof/bitstream.ts';
+import type { ContentLight } from '../proof/light/form.ts';
 import type { MediaTools } from '../process/locate.ts';
 import type { SourceFingerprints } from '../proof/source-fingerprints.ts';
 import type { Outcome } from '../profiles/outcome.ts';
@@ -28,6 +29,8 @@ export interface CheckRequest {
   readonly sourceFingerprints: SourceFingerprints | null;
   /** What left the encoders, as recorded when it was made; null: it was not. */
   readonly encoded: Bitstream | null;
+  /** How much light was measured in what the encoder was given; null or absent: it was not, and what says it cannot pass. */
+  readonly contentLight?: ContentLight | null;
   /** Of what the encoder was given; null: there is none, and what rests on it cannot pass. */
   readonly sketch: ErrorSketch | null;
   readonly tools: MediaTools;
@@ -77,6 +80,7 @@ export async function checkDeliverable(request: CheckRequest): Promise<CheckRepo
       compared,
       pictureError,
       encoded: request.encoded,
+      contentLight: request.contentLight ?? null,
     });
     if (verdict === null) {
       findings.push(

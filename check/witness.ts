@@ -1,6 +1,6 @@
 /** What the one decode of a file is asked for beside errors and a count: its frame fingerprints, its audio, and a hash of its packets. */
 import type { Readable } from 'node:stream';
-import { type Bitstream, bitstreamFilters, bitstreamOptions, readBitstream } from '../proof/bitstream.ts';
+import { type Bitstream, bitstreamOptions, readBitstream, unitFilters } from '../proof/bitstream.ts';
 import { FIRST_PIPE } from '../process/run.ts';
 import {
   exactTap,
@@ -189,7 +189,8 @@ export function witnessOf(
     add(['-map', '0:v:0', '-c:v', 'copy', '-f', 'data'], (stream) => quantiser.read(stream));
 
   let bitstream: Bitstream = { streams: [] };
-  const comparable = outcome.codec === 'h264' ? ['-bsf:v', bitstreamFilters.h264.ofFile] : [];
+  const units = unitFilters(outcome.codec);
+  const comparable = units === null ? [] : ['-bsf:v', units.ofFile];
   add(bitstreamOptions(['0:v', '0:a?'], comparable), async (stream) => {
     bitstream = await readBitstream(stream);
   });

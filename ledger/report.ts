@@ -5,6 +5,7 @@
 import { z } from 'zod';
 import { findingSchema } from '../findings/finding.ts';
 import { clipFactsSchema } from '../media/facts.ts';
+import { contentLightSchema } from '../proof/light/form.ts';
 import { anyOutcomeSchema } from '../profiles/outcome/any.ts';
 import { clipSchema } from './clip.ts';
 import { toolchainSchema } from './toolchain.ts';
@@ -152,6 +153,11 @@ export const deliverableReportSchema = z.looseObject({
     .optional()
     .describe(
       'Sketch of what the encoder was given, by which the error of every frame is measured; absent: nothing is lost, or it was never measured',
+    ),
+  contentLight: contentLightSchema
+    .optional()
+    .describe(
+      'How much light was measured in what the encoder was given, as the stream says it; absent: the stream says nothing of it',
     ),
   bitstream: z
     .object({

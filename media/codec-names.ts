@@ -5,6 +5,8 @@ const ffmpegNames: ReadonlyMap<string, string> = new Map([
   ['vc3', 'dnxhd'],
   /** SMPTE RDD 36. */
   ['rdd36', 'prores'],
+  /** ITU-T H.265. */
+  ['h265', 'hevc'],
 ]);
 
 /** From what ffprobe prints. */

@@ -113,6 +113,19 @@ export function traitsOf(video: Profile['video']): CodecTraits {
       carriesFullRange: true,
       lossless: true,
     };
+  // Parameter sets in the sample entry alone (ISO/IEC 14496-15, 8.4.1): players that know no other form take this one.
+  if (video.codec === 'h265')
+    return {
+      containers: ['mp4'],
+      pixels: '4:2:0 10-bit',
+      codec: 'h265',
+      tag: 'hvc1',
+      profile: 'Main 10',
+      readBackAs: null,
+      smallest: { width: 64, height: 64 },
+      carriesFullRange: true,
+      lossless: false,
+    };
   return {
     containers: ['mp4', 'mov'],
     pixels: '4:2:0 8-bit',

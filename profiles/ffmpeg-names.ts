@@ -8,6 +8,7 @@ import type { EncodedPixels, Profile } from './schema.ts';
 /** With what an encoder's decoder gives besides. */
 const pixelNames: Readonly<Record<EncodedPixels | '4:4:4 12-bit', string>> = {
   '4:2:0 8-bit': 'yuv420p',
+  '4:2:0 10-bit': 'yuv420p10le',
   '4:2:2 8-bit': 'yuv422p',
   '4:2:2 10-bit': 'yuv422p10le',
   '4:4:4 10-bit': 'yuv444p10le',
@@ -32,7 +33,13 @@ export function pixelsReadBack(
   return codec === 'h264' && range === 'full' && name === pixelNames['4:2:0 8-bit'] ? FULL_RANGE_420 : name;
 }
 
-const encoders = { vc3: 'dnxhd', rdd36: 'prores_ks', h264: 'libx264', ffv1: 'ffv1' } as const;
+const encoders = {
+  vc3: 'dnxhd',
+  rdd36: 'prores_ks',
+  h264: 'libx264',
+  h265: 'libx265',
+  ffv1: 'ffv1',
+} as const;
 export const encoderOf = ({ codec }: Pick<Profile['video'], 'codec'>): string => encoders[codec];
 
 const rdd36Profiles = {
@@ -47,17 +54,18 @@ const rdd36Profiles = {
 /** What `-profile:v` takes. */
 export function encoderProfile(video: Exclude<Profile['video'], { codec: 'ffv1' }>): string {
   if (video.codec === 'vc3') return `dnxhr_${video.quality}`;
+  if (video.codec === 'h265') return 'main10';
   return video.codec === 'rdd36' ? rdd36Profiles[video.quality] : 'high';
 }
 
-/** What `-preset` of the H.264 encoder takes. */
+/** What `-preset` of the encoders of H.264 and H.265 takes. */
 export const presets = {
   fastest: 'ultrafast',
   'very-fast': 'veryfast',
   fast: 'fast',
   medium: 'medium',
   slow: 'slow',
-} as const satisfies Readonly<Record<Extract<Profile['video'], { codec: 'h264' }>['speed'], string>>;
+} as const satisfies Readonly<Record<Extract<Profile['video'], { codec: 'h264' | 'h265' }>['speed'], string>>;
 
 /** The scaler's matrices, which are not named as tags are. RGB has none; the scaler takes no notice of what is said there. */
 const scalerMatrices: ReadonlyMap<string, string> = new Map([

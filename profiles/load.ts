@@ -16,6 +16,8 @@ export const builtInNames = [
   'editorial-vc3',
   'editorial-rdd36',
   'review-h264',
+  'review-hdr',
+  'review-hlg',
   'archive-ffv1',
   'grading-master-exr',
   'grading-master-aces',

@@ -5,6 +5,8 @@
 import { z } from 'zod';
 import { fieldOrders } from '../media/facts.ts';
 import { statedSchema } from '../media/formats/stated.ts';
+import { limitings } from '../media/colour/output/displays.ts';
+import { sitings } from '../media/colour/siting.ts';
 import { colourTagsSchema } from '../media/colour/tags.ts';
 import { framingSchema } from '../proof/framing.ts';
 import { burntInSchema } from '../proof/text/form.ts';
@@ -26,19 +28,41 @@ export const outcomeSchema = z.object({
       "As ffprobe reads it back: where decoder and encoder name the same pixels differently, the decoder's name",
     ),
   colour: colourTagsSchema.describe('Tags of the file'),
+  contentLight: z
+    .literal('measured')
+    .nullable()
+    .describe(
+      'MaxCLL and MaxFALL of the pictures are measured while they are encoded, and written into the stream; null: the stream says nothing of it',
+    ),
+  masteringDisplay: z
+    .object({
+      primaries: z.enum(limitings).describe('Of the display; its white is D65'),
+      peak: z.number().positive().describe('Luminance of its white, cd/m²'),
+      black: z.number().positive().describe('Luminance of its black, cd/m²'),
+    })
+    .nullable()
+    .describe(
+      'The display that the pictures are made for, as the stream says it (H.265, D.3.28: mastering display colour volume); null: the stream says nothing of it',
+    ),
+  chromaSiting: z
+    .enum(sitings)
+    .nullable()
+    .describe(
+      "Where chroma samples lie, ffprobe's name, stated in the stream; null: as the codec has it where nothing is stated",
+    ),
   pixelAspect: ratioSchema.describe('Width of a pixel to its height'),
   fieldOrder: z
     .enum(fieldOrders)
     .describe('Of a deliverable that keeps the fields of its source; all others: progressive'),
   container: z.enum(['mov', 'mp4', 'mkv']).describe('File form'),
-  codec: z.string().describe('By its standard: vc3, rdd36, h264, ffv1'),
+  codec: z.string().describe('By its standard: vc3, rdd36, h264, h265, ffv1'),
   codecTag: z.string().describe('Four characters of the container'),
   codecProfile: z.string().nullable().describe("ffprobe's name; null: not asked for"),
   maxLevel: z
     .int()
     .nullable()
     .describe(
-      "Highest allowed level, ten times the level's number (H.264 Table A-1); null where the codec has none",
+      "Highest allowed level as the stream has it: ten times the level's number (H.264, Table A-1), thirty times (H.265, Table A.8); null where the codec has none",
     ),
   packetBytes: z
     .int()

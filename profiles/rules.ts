@@ -1,5 +1,7 @@
 /** What cannot stand together in a profile, whatever the clip. Each rule says where, what was found, and what would do. */
 import { audioContainers, audioTraitsByFormat, traitsOf } from './codecs.ts';
+import { misfit } from '../media/colour/output/displays.ts';
+import { isHighRange, renderingFor } from './shown/display.ts';
 import {
   type CheckName,
   losslessCheck,
@@ -85,8 +87,8 @@ const raster: Rule = ({
     if (size !== null && size < least)
       out.push(no(['raster', side], `${size} with ${video.codec}`, `${least} or more`));
   }
-  // ITU-T H.264: a 4:2:0 picture has one chroma sample for two by two pixels.
-  if (asked === '4:2:0 8-bit' && multiple % 2 !== 0)
+  // ITU-T H.264 and H.265: a 4:2:0 picture has one chroma sample for two by two pixels.
+  if ((asked === '4:2:0 8-bit' || asked === '4:2:0 10-bit') && multiple % 2 !== 0)
     out.push(no(['raster', 'multiple_of'], `${multiple} with ${asked}`, '2, 4, 8 or 16'));
   return out;
 };
@@ -95,6 +97,21 @@ const range: Rule = ({ colour, video }) =>
   colour.range === 'full' && !traitsOf(video).carriesFullRange
     ? [no(['colour', 'range'], `full with ${video.codec}`, 'limited, or source')]
     : [];
+
+/** ITU-R BT.2100: 10 or 12 bits. An output transform that there is: of ACES 2 all of them; which of ACES 1, the settings decide. */
+const display: Rule = ({ display: asked, pixels: depth }) => {
+  if (asked === undefined) return [];
+  const out: Impossible[] = [];
+  const { encoding } = asked;
+  if (isHighRange(encoding) && / 8-bit$/.test(depth))
+    out.push(no(['display', 'encoding'], `${encoding} with ${depth}`, 'pixels of 10 bits, or bt1886-bt709'));
+  const refused = misfit({ version: 'aces-2', ...renderingFor(asked) }, encoding);
+  if (refused !== null) {
+    const { peak, limiting } = renderingFor(asked);
+    out.push(no(['display'], `a peak of ${peak} cd/m², limited to ${limiting}`, refused));
+  }
+  return out;
+};
 
 const audioRate: Rule = ({ audio }) => {
   const rates = audio.format === 'source' ? null : audioTraitsByFormat[audio.format].rates;
@@ -233,6 +250,7 @@ export function impossibleCombinations(profile: Profile): Impossible[] {
     raster,
     lossless,
     range,
+    display,
     audioRate,
     fileName,
     burnIn,

@@ -8,6 +8,7 @@ import { checkNames, losslessCheck, lossyCheck, mandatoryChecks, textCheck } fro
 import { AAC_KILOBITS, LARGEST_SIDE } from './limits.ts';
 import { type FrameFormat, type MasterProfile, masterSchema } from './master/schema.ts';
 import { developmentSchema } from './development.ts';
+import { limitings } from '../media/colour/output/displays.ts';
 import { shownDisplays } from './shown/schema.ts';
 
 export const containers = ['mov', 'mp4', 'mkv'] as const;
@@ -18,7 +19,13 @@ export const ffv1Slices = [4, 6, 9, 12, 16, 24, 30] as const;
 export const rasterPolicies = ['coded', 'native', 'fit', 'fill'] as const;
 export const audioFormats = ['source', 'pcm-16', 'pcm-24', 'aac'] as const;
 /** Chroma layout and depth of what is encoded (docs/glossary.md). */
-export const encodedPixels = ['4:2:0 8-bit', '4:2:2 8-bit', '4:2:2 10-bit', '4:4:4 10-bit'] as const;
+export const encodedPixels = [
+  '4:2:0 8-bit',
+  '4:2:0 10-bit',
+  '4:2:2 8-bit',
+  '4:2:2 10-bit',
+  '4:4:4 10-bit',
+] as const;
 export type EncodedPixels = (typeof encodedPixels)[number];
 export const burnInTexts = ['timecode', 'clip', 'roll', 'reel', 'profile'] as const;
 export const burnInPlaces = [
@@ -73,6 +80,21 @@ const h264 = z.strictObject({
   key_frame_seconds: z.int().min(1).max(10).describe('Longest distance between key frames, whole seconds'),
 });
 
+const h265 = z.strictObject({
+  codec: z.literal('h265').describe('ITU-T H.265, Main 10 profile, 10-bit 4:2:0'),
+  quality: z
+    .int()
+    .min(0)
+    .max(51)
+    .describe(
+      'Constant quality, 0 to 51, in steps of the quantiser: lower is better and larger, 6 less about doubles the size; 16 to 22 is usual',
+    ),
+  speed: z
+    .enum(['fastest', 'very-fast', 'fast', 'medium', 'slow'])
+    .describe('Of encoding: slower makes smaller files of the same quality'),
+  key_frame_seconds: z.int().min(1).max(10).describe('Longest distance between key frames, whole seconds'),
+});
+
 const ffv1 = z.strictObject({
   codec: z
     .literal('ffv1')
@@ -94,9 +116,11 @@ export const profileSchema = z.strictObject({
   container: z
     .enum(containers)
     .describe(
-      'File form. mov holds every codec but ffv1; mp4 holds h264 with aac and has no place for a reel name; mkv (Matroska, RFC 9559) holds ffv1',
+      'File form. mov holds every codec but ffv1 and h265; mp4 holds h264 and h265 with aac and has no place for a reel name; mkv (Matroska, RFC 9559) holds ffv1',
     ),
-  video: z.discriminatedUnion('codec', [vc3, rdd36, h264, ffv1]).describe('Picture codec and its settings'),
+  video: z
+    .discriminatedUnion('codec', [vc3, rdd36, h264, h265, ffv1])
+    .describe('Picture codec and its settings'),
   pixels: z
     .enum(['source', ...encodedPixels])
     .describe('Chroma layout and depth of the encoded picture; source, with ffv1: as the clip has them'),
@@ -162,7 +186,23 @@ export const profileSchema = z.strictObject({
     .strictObject({
       encoding: z
         .enum(shownDisplays)
-        .describe('Code values, primaries and luminance that pictures are made for'),
+        .describe(
+          'Code values, primaries and luminance that pictures are made for. pq-bt2020 and hlg-bt2020: high dynamic range of ITU-R BT.2100, 10 bits or more',
+        ),
+      peak: z
+        .int()
+        .min(100)
+        .max(4000)
+        .optional()
+        .describe(
+          "Luminance of the display's white, cd/m²; absent: 100 with bt1886-bt709, and nothing else there; 1000 with the others. Of ACES 1 there are 1000, 2000 and 4000",
+        ),
+      limiting: z
+        .enum(limitings)
+        .optional()
+        .describe(
+          'Primaries that no colour lies beyond; absent: bt709 with bt1886-bt709, p3-d65 with the others',
+        ),
       development: developmentSchema,
     })
     .optional()

@@ -13,12 +13,26 @@ export const PAYLOAD_HASH = 'murmur3';
  * lengths; parameter sets (NAL unit types 7 and 8, ITU-T H.264, Table 7-1) may stand in the stream, in the file's header,
  * or in both.
  */
-export const bitstreamFilters = {
+const bitstreamFilters = {
   h264: {
     ofEncoder: 'filter_units=remove_types=7-8',
     ofFile: 'h264_mp4toannexb,filter_units=remove_types=7-8',
   },
+  /**
+   * The same of H.265: parameter sets are units of types 32 to 34 (ITU-T H.265, Table 7-1). Messages before a picture (type 39) stand in the file's
+   * header too, and what light there is of all pictures is known when all are encoded: they are left out, and read one by one
+   * (check/movie/h265.ts).
+   */
+  h265: {
+    ofEncoder: 'filter_units=remove_types=32-34,filter_units=remove_types=39',
+    ofFile: 'hevc_mp4toannexb,filter_units=remove_types=32-34,filter_units=remove_types=39',
+  },
 } as const;
+
+/** null: its packets are the same on both sides. */
+export function unitFilters(codec: string): { readonly ofEncoder: string; readonly ofFile: string } | null {
+  return codec === 'h264' || codec === 'h265' ? bitstreamFilters[codec] : null;
+}
 
 /** Output options, in front of their target, that hash these streams without decoding them, from the first packet to the last; packets before an edit list's start are packets too. */
 export function bitstreamOptions(

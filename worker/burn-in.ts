@@ -15,7 +15,13 @@ export function textComparers(outputs: readonly MovieWork[]): (TextComparer | nu
     if (burnIn.length === 0) return null;
     const layout = layoutOf(pixelsForFfmpeg(profile.pixels));
     if (layout === null) throw new RangeError(`text in ${profile.pixels}`);
-    return new TextComparer({ burntIn: burnIn, picture: { width, height }, layout, font: burnInFace() });
+    return new TextComparer({
+      burntIn: burnIn,
+      picture: { width, height },
+      layout,
+      font: burnInFace(),
+      transfer: outcome.colour.transfer,
+    });
   });
 }
 

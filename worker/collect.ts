@@ -10,6 +10,7 @@ import type { AudioFingerprint } from '../proof/audio-fingerprint.ts';
 import type { SourceFingerprints } from '../proof/source-fingerprints.ts';
 import type { EncoderInputComparer } from '../proof/encoder-input/compare.ts';
 import type { ThinComparer } from '../proof/colour-way/thin.ts';
+import type { LightMeter } from '../proof/light/meter.ts';
 import type { FrameFingerprints } from '../proof/form.ts';
 import type { TextComparer } from '../proof/text/compare.ts';
 import type { Outcome } from '../profiles/outcome.ts';
@@ -60,6 +61,8 @@ export interface CollectRequest {
   readonly comparers?: readonly (EncoderInputComparer | null)[];
   /** By deliverable, what compares its burnt-in text; null: it has none. */
   readonly texts?: readonly (TextComparer | null)[];
+  /** By deliverable, what measures its light; null: nobody asks. */
+  readonly light?: readonly (LightMeter | null)[];
   /** By view, what compares the pictures before its table with those behind it. */
   readonly thin?: readonly ThinComparer[];
   /** Of an interlaced source. */
@@ -75,6 +78,7 @@ export function collect({
   earlierField,
   comparers = [],
   texts = [],
+  light = [],
   thin = [],
   frames = nobody,
 }: CollectRequest): Collecting {
@@ -135,6 +139,10 @@ export function collect({
     if (pipe.kind === 'text') {
       const comparer = texts[pipe.deliverable];
       return comparer === null || comparer === undefined ? nobody : (stream) => comparer.read(stream);
+    }
+    if (pipe.kind === 'light') {
+      const meter = light[pipe.deliverable];
+      return meter === null || meter === undefined ? nobody : (stream) => meter.read(stream);
     }
     if (pipe.kind === 'exact') {
       return async (stream) => {

@@ -64,6 +64,7 @@ export async function encoderInputComparers(
         source: { matrix: basis.matrix, range: from.kind === 'rgb' ? 'full' : basis.range },
         output: { matrix, range: outcome.colour.range === 'full' ? 'full' : 'limited' },
         siting,
+        ...(outcome.chromaSiting === null ? {} : { outputSiting: outcome.chromaSiting }),
         size: plan.source,
         scaled: plan.scaled,
       }),

@@ -7,6 +7,7 @@ import { decodedFailure, subjectOf } from './claim.ts';
 import { classifyMake, looksDamaged, type SourceDecode, targetFailure, type Failure } from './classify.ts';
 import { type JobContext, JobFailure, progressOf } from './context.ts';
 import { drawnTextOf } from './burn-in.ts';
+import { finishContentLight } from './content-light.ts';
 import { encoderInputOf } from './encoder-input.ts';
 import { finish } from './publish-deliverable.ts';
 import type { JobRun } from './job-run.ts';
@@ -35,6 +36,8 @@ export async function makeFromFfmpegFrames(
       const encoded = made.bitstreams[index] ?? null;
       const encoderInput = encoderInputOf(job, output.deliverable, made.encoderInputs[index] ?? null);
       const drawnText = drawnTextOf(job, output.deliverable, made.texts[index] ?? null);
+      const { outcome } = output.deliverable;
+      const contentLight = await finishContentLight(output.staged, outcome, made.light[index] ?? null);
       const way = colourWayOf(job, output.deliverable, made.colourWays[index] ?? null);
       const shown = shownProof(job, proof, output.deliverable, made.shown[index] ?? null);
       if (!('fingerprints' in shown)) {
@@ -48,6 +51,7 @@ export async function makeFromFfmpegFrames(
           ...shown,
           ...(way === null ? {} : { colourWay: way }),
           encoded,
+          contentLight,
           sketch: made.sketches[index] ?? null,
           ...(encoderInput === null ? {} : { encoderInput }),
           ...(drawnText === null ? {} : { drawnText }),

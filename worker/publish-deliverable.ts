@@ -10,6 +10,7 @@ import { storeChecksumList } from '../ledger/checksum-list.ts';
 import type { DeliverableReport } from '../ledger/report.ts';
 import { type FolderDigest, isFolderDigest } from '../files/folder-digest.ts';
 import type { Bitstream } from '../proof/bitstream.ts';
+import type { ContentLight } from '../proof/light/form.ts';
 import type { ErrorSketch } from '../proof/sketch/form.ts';
 import { publishDeliverable, seenPublished } from '../files/publish-folder.ts';
 import { publishTogether, type StagedFile } from '../files/publish-together.ts';
@@ -27,6 +28,8 @@ import { askTarget, makeFolder } from './target.ts';
 /** What a deliverable is proved by: the fingerprints of its source, and what left its encoders. */
 export type Evidence = Proof & {
   readonly encoded: Bitstream | null;
+  /** How much light was measured in what its encoder was given, as it was written into the file; absent: nothing is said of it. */
+  readonly contentLight?: ContentLight | null;
   /** What was fed to its encoder, against the source. */
   readonly encoderInput?: WhileMadeReport;
   /** From the source's frames to scene-linear values. */
@@ -73,6 +76,7 @@ export async function finish(
       sourceFacts: job.facts,
       sourceFingerprints: evidence.fingerprints,
       encoded: evidence.encoded,
+      contentLight: evidence.contentLight ?? null,
       sketch: evidence.sketch,
       tools: context.tools,
       threads: context.threads,
@@ -105,7 +109,12 @@ export async function finish(
       (report, seen) => withEncoderInput(report, seen, deliverable.profile.name),
       checked,
     ),
-    proved: { file: evidence.file, bitstream, sketch: evidence.sketch },
+    proved: {
+      file: evidence.file,
+      bitstream,
+      sketch: evidence.sketch,
+      contentLight: evidence.contentLight ?? null,
+    },
   });
 }
 
@@ -128,6 +137,7 @@ export interface Proved {
   readonly file: Proof['file'];
   readonly bitstream: NonNullable<DeliverableReport['bitstream']>;
   readonly sketch?: ErrorSketch | null;
+  readonly contentLight?: ContentLight | null;
 }
 
 export interface Checked extends Made<Deliverable> {
@@ -161,11 +171,12 @@ async function publish(run: JobRun, made: Checked): Promise<Failure | null> {
     sha256: checked.digest.sha256,
     ...(folder === null ? {} : { files: folder.files.length }),
   };
-  const { sketch = null } = made.proved;
+  const { sketch = null, contentLight = null } = made.proved;
   // Before the report that names it: no report ever points at fingerprints that are not there.
   const proof = {
     fingerprints: await made.proved.file(),
     bitstream: made.proved.bitstream,
+    ...(contentLight === null ? {} : { contentLight }),
     ...(sketch === null ? {} : { errorSketch: await storeSketch(job, name, sketch) }),
     ...(folder === null
       ? {}

@@ -12,12 +12,14 @@ import { maskBytes } from '../profiles/recipe/sketch.ts';
 import type { Bitstream } from '../proof/bitstream.ts';
 import type { EncoderInputVerdict } from '../proof/encoder-input/compare.ts';
 import type { FrameFingerprints } from '../proof/form.ts';
+import type { LightSeen } from '../proof/light/meter.ts';
 import type { ErrorSketch } from '../proof/sketch/form.ts';
 import { maskSeed } from '../proof/sketch/mask.ts';
 import type { TextVerdict } from '../proof/text/compare.ts';
 import { textComparers } from './burn-in.ts';
 import { type Collecting, collect } from './collect.ts';
 import { type BakedWay, bakedWay, thinComparer } from './colour-way.ts';
+import { lightMeters } from './content-light.ts';
 import { encoderInputComparers } from './encoder-input.ts';
 import { sketchesOf } from './sketches.ts';
 import type { Watched } from './watch.ts';
@@ -53,6 +55,8 @@ export interface RecipeSeen {
   readonly sketches: readonly (ErrorSketch | null)[];
   /** What its encoder was given, against the source; null: it keeps every sample, or its pixels are not computed again. */
   readonly encoderInputs: readonly (EncoderInputVerdict | null)[];
+  /** The light of what its encoder was given; null: its stream says nothing of it. */
+  readonly light: readonly (LightSeen | null)[];
   /** Burnt-in text in what its encoder was given; null: it has none. */
   readonly texts: readonly (TextVerdict | null)[];
   /** Fingerprints of the pictures that its colour way gives; null: they stay as recorded, or did not come. */
@@ -100,12 +104,14 @@ export async function readyRecipe(request: RecipeRun): Promise<ReadyRecipe> {
   const thin = recipe.views.map(({ shown }, view) => thinComparer(job, shown, baked[view] as BakedWay));
   const comparers = await encoderInputComparers({ ...request, ways }, input);
   const texts = textComparers(outputs.map(({ deliverable }) => deliverable));
+  const light = lightMeters(outputs.map(({ deliverable }) => deliverable.outcome));
   const collecting = collect({
     facts,
     outcomes: [...outputs.map(({ deliverable }) => deliverable.outcome), ...besides],
     pipes: recipe.pipes,
     comparers,
     texts,
+    light,
     thin,
     earlierField: earlierField(facts.video),
     frames,
@@ -137,6 +143,7 @@ export async function readyRecipe(request: RecipeRun): Promise<ReadyRecipe> {
           stated: statedOf(outputs, watched),
         }),
         encoderInputs: verdicts.slice(0, outputs.length),
+        light: light.map((meter) => meter?.seen() ?? null),
         texts: texts.map((comparer) => comparer?.verdict() ?? null),
         shown: views.map((view) => (view === null ? null : (viewed[view] ?? null))),
         colourWays: views.map((view) => (view === null ? null : (waysSeen[view] ?? null))),
@@ -145,12 +152,22 @@ export async function readyRecipe(request: RecipeRun): Promise<ReadyRecipe> {
   };
 }
 
-/** By output: what its encoder stated of its error. x264 states it as it is closed, one after the other; of a number that does not fit nothing is taken. */
-function statedOf(outputs: RecipeRun['outputs'], { psnr }: Watched): readonly (readonly number[] | null)[] {
-  const h264 = outputs.filter(({ deliverable }) => deliverable.outcome.codec === 'h264');
-  return outputs.map((output) =>
-    psnr.length === h264.length && h264.includes(output) ? (psnr[h264.indexOf(output)] ?? null) : null,
+/** By output: what its encoder stated of its error. x264 and x265 state it as they are closed, one after the other; of a number that does not fit nothing is taken. */
+function statedOf(
+  outputs: RecipeRun['outputs'],
+  { psnr, psnrOfH265 }: Watched,
+): readonly (readonly number[] | null)[] {
+  const ofCodec = (codec: string): RecipeRun['outputs'] =>
+    outputs.filter(({ deliverable }) => deliverable.outcome.codec === codec);
+  const stated = new Map(
+    [
+      { of: ofCodec('h264'), said: psnr },
+      { of: ofCodec('h265'), said: psnrOfH265 },
+    ].flatMap(({ of, said }) =>
+      said.length === of.length ? of.map((output, index) => [output, said[index] ?? null] as const) : [],
+    ),
   );
+  return outputs.map((output) => stated.get(output) ?? null);
 }
 
 /** What ended early may end within a sample; why it ended is reported by others. */

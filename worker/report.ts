@@ -50,7 +50,10 @@ function common({ run, deliverable, command, checked }: ReportRequest) {
 export function writtenReport(
   request: ReportRequest & { readonly checked: CheckReport },
   file: NonNullable<DeliverableReport['file']>,
-  proof: Pick<DeliverableReport, 'fingerprints' | 'bitstream' | 'checksumList' | 'errorSketch'>,
+  proof: Pick<
+    DeliverableReport,
+    'fingerprints' | 'bitstream' | 'contentLight' | 'checksumList' | 'errorSketch'
+  >,
 ): Omit<DeliverableReport, 'state'> {
   return { ...common(request), file, ...proof, findings: [...request.checked.findings] };
 }

@@ -11,7 +11,15 @@ const CLOCK_LINE = /^\[Parsed_showinfo_\d+ @ 0x[0-9a-f]+\] \[info\] config in ti
 /** What x264 states at its end when it is asked to measure: the mean of the PSNR of all frames, plane by plane. */
 const PSNR_LINE =
   /^\[libx264 @ 0x[0-9a-f]+\] \[info\] PSNR Mean Y:([\d.]+|inf) U:([\d.]+|inf) V:([\d.]+|inf) /;
+/**
+ * What x265 states at its end: the same of its pictures of each kind, and how many those are. Then of all together, which ends it.
+ */
+const PSNR_OF_KIND =
+  /^x265 \[info\]: frame [IPB]: +(\d+), .*PSNR Mean: Y:([\d.]+|inf) U:([\d.]+|inf) V:([\d.]+|inf)/;
+const PSNR_END = /^encoded (\d+) frames in /;
 const ERRORS_KEPT = 20;
+
+type Psnr = readonly [number, number, number];
 
 export interface Watched {
   /** Frames that left the decoder. */
@@ -24,7 +32,11 @@ export interface Watched {
   /** The first frame (counted from 0) whose size is not that of the frames before. */
   sizeChange: { frame: number; from: string; to: string } | null;
   /** Of each H.264 encoder in the order of the outputs: decibels of Y', Cb, Cr; Infinity: none was lost. */
-  psnr: (readonly [number, number, number])[];
+  psnr: Psnr[];
+  /** The same of each H.265 encoder. */
+  psnrOfH265: Psnr[];
+  /** Of the H.265 encoder that is stating it: by kind of picture, how many and their mean. */
+  psnrOfKinds: { readonly pictures: number; readonly psnr: Psnr }[];
   errors: string[];
   errorCount: number;
 }
@@ -37,6 +49,8 @@ export function newWatched(): Watched {
     size: null,
     sizeChange: null,
     psnr: [],
+    psnrOfH265: [],
+    psnrOfKinds: [],
     errors: [],
     errorCount: 0,
   };
@@ -56,15 +70,32 @@ export function watchLine(watched: Watched, line: string): void {
   const clock = watched.timeBase === null ? CLOCK_LINE.exec(line) : null;
   if (clock !== null) watched.timeBase = ratio(Number(clock[1]), Number(clock[2]));
   const psnr = PSNR_LINE.exec(line);
-  if (psnr !== null) {
-    const decibels = (text: string | undefined): number =>
-      text === 'inf' ? Number.POSITIVE_INFINITY : Number(text);
-    watched.psnr.push([decibels(psnr[1]), decibels(psnr[2]), decibels(psnr[3])]);
-  }
+  if (psnr !== null) watched.psnr.push(psnrIn(psnr.slice(1)));
+  watchH265(watched, line);
   const error = ERROR_LINE.exec(line);
   if (error === null) return;
   watched.errorCount += 1;
   if (watched.errors.length < ERRORS_KEPT) watched.errors.push(error[1] as string);
+}
+
+function psnrIn([y, cb, cr]: readonly string[]): Psnr {
+  const decibels = (text: string | undefined): number =>
+    text === 'inf' ? Number.POSITIVE_INFINITY : Number(text);
+  return [decibels(y), decibels(cb), decibels(cr)];
+}
+
+function watchH265(watched: Watched, line: string): void {
+  const kind = PSNR_OF_KIND.exec(line);
+  if (kind !== null) watched.psnrOfKinds.push({ pictures: Number(kind[1]), psnr: psnrIn(kind.slice(2)) });
+  const end = PSNR_END.exec(line);
+  if (end === null) return;
+  const kinds = watched.psnrOfKinds;
+  const pictures = kinds.reduce((sum, one) => sum + one.pictures, 0);
+  watched.psnrOfKinds = [];
+  const mean = (plane: 0 | 1 | 2): number =>
+    kinds.reduce((sum, one) => sum + (one.pictures * one.psnr[plane]) / pictures, 0);
+  // Of an encoder that states less than it encoded nothing is taken.
+  if (pictures > 0 && pictures === Number(end[1])) watched.psnrOfH265.push([mean(0), mean(1), mean(2)]);
 }
 
 export interface ProgressSign {

@@ -1,6 +1,8 @@
 import { bitDepthOf } from '../../media/probe/picture.ts';
 import { isRgb } from '../../media/pixel-format.ts';
 import type { Outcome } from '../../profiles/outcome.ts';
+import type { ContentLight } from '../../proof/light/form.ts';
+import { contentLightIn } from '../movie/light.ts';
 import { type Check, compare, type Line } from '../check.ts';
 import type { Measured, MeasuredMatroska } from '../measured.ts';
 
@@ -57,11 +59,23 @@ function wrapperLines({ movie, matroska }: Measured, outcome: Outcome): Line[] |
   return movie === null ? null : [['wrapper', wrapperOf(movie.brand), outcome.container]];
 }
 
+/** What the stream says of its light, against what was measured; without that it differs. */
+function lightLines({ movie }: Measured, outcome: Outcome, measured: ContentLight | null): Line[] {
+  if (outcome.contentLight === null) return [];
+  const track = movie?.tracks.find(({ hevc }) => hevc !== null);
+  const said = track?.hevc == null ? null : contentLightIn(track.hevc.messages);
+  const nobody = 'what nobody measured';
+  return [
+    ['MaxCLL', said?.greatest ?? null, measured?.greatest ?? nobody],
+    ['MaxFALL', said?.average ?? null, measured?.average ?? nobody],
+  ];
+}
+
 /** Wrapper, codec, tag and profile; a level that players of the profile can take; packets of the size that the codec fixes. */
 export const codec: Check = {
   name: 'codec',
   rests: ['packets', 'index'],
-  run: ({ measured, outcome }) => {
+  run: ({ measured, outcome, contentLight }) => {
     const { facts } = measured;
     const wrapper = wrapperLines(measured, outcome);
     if (facts === null || wrapper === null) return null;
@@ -93,6 +107,7 @@ export const codec: Check = {
       ['profile', video.profile, outcome.codecProfile],
       ...level,
       ...packets,
+      ...lightLines(measured, outcome, contentLight),
     ]);
   },
 };

@@ -5,6 +5,7 @@
 import type { FileHandle } from 'node:fs/promises';
 import { readAt } from '../../files/bytes.ts';
 import { type Box, MovieError, type Part, place } from './boxes.ts';
+import { aspects, Bits, EXTENDED_ASPECT, unescaped } from './bits.ts';
 import { samplesOf, type SampleTables } from './samples.ts';
 
 export interface SequenceSet {
@@ -42,70 +43,8 @@ export interface AvcConfiguration {
   readonly box: Box;
 }
 
-/** ITU-T H.264, 7.2 and 9.1: bits from the highest on. */
-class Bits {
-  readonly #bytes: Buffer;
-  #at = 0;
-  constructor(bytes: Buffer) {
-    this.#bytes = bytes;
-  }
-  bits(count: number): number {
-    let value = 0;
-    for (let index = 0; index < count; index += 1) {
-      const byte = this.#bytes[this.#at >> 3];
-      if (byte === undefined) throw new MovieError('a sequence parameter set ends too early');
-      value = value * 2 + ((byte >> (7 - (this.#at & 7))) & 1);
-      this.#at += 1;
-    }
-    return value;
-  }
-  flag(): boolean {
-    return this.bits(1) === 1;
-  }
-  unsigned(): number {
-    let zeros = 0;
-    while (!this.flag()) {
-      zeros += 1;
-      if (zeros > 32) throw new MovieError('a number of more than 32 bits in a sequence parameter set');
-    }
-    return 2 ** zeros - 1 + this.bits(zeros);
-  }
-  signed(): number {
-    const value = this.unsigned();
-    return value % 2 === 0 ? -value / 2 : (value + 1) / 2;
-  }
-}
-
-/** 7.3.1: a 3 behind two zero bytes is no part of the content. */
-function unescaped(bytes: Buffer): Buffer {
-  return Buffer.from(
-    bytes.filter((byte, at) => !(byte === 3 && at >= 2 && bytes[at - 1] === 0 && bytes[at - 2] === 0)),
-  );
-}
-
 /** 7.3.2.1.1: profiles whose sets say how chroma is sampled. */
 const withChroma: readonly number[] = [100, 110, 122, 244, 44, 83, 86, 118, 128, 138, 139, 134, 135];
-/** Table E-1. */
-const aspects: readonly (readonly [number, number])[] = [
-  [0, 0],
-  [1, 1],
-  [12, 11],
-  [10, 11],
-  [16, 11],
-  [40, 33],
-  [24, 11],
-  [20, 11],
-  [32, 11],
-  [80, 33],
-  [18, 11],
-  [15, 11],
-  [64, 33],
-  [160, 99],
-  [4, 3],
-  [3, 2],
-  [2, 1],
-];
-const EXTENDED_ASPECT = 255;
 
 function skipScalingLists(bits: Bits, lists: number): void {
   for (let list = 0; list < lists; list += 1) {

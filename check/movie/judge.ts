@@ -21,7 +21,9 @@ import {
   type Wanted,
 } from './expected.ts';
 import type { Fields } from './fields.ts';
-import type { SequenceSet } from './h264.ts';
+import { differs } from './differs.ts';
+import { judgeHevc } from './judge-h265.ts';
+import { isRoomy, reordered } from './order.ts';
 import { judgeUnlisted, listedPath, type Presence, type Role, rolesOf, rowOf, rowsBelow } from './known.ts';
 import { judgeMediaData } from './media-data.ts';
 import { below, entryOf, type Movie, type MovieTrack } from './read.ts';
@@ -40,18 +42,6 @@ function inWords(wanted: Wanted): string {
   if (isRule(wanted)) return wanted.words;
   return typeof wanted === 'object' ? [...new Set(wanted)].map(shown).join(' or ') : shown(wanted);
 }
-
-/** `at`: byte of the file. */
-const differs = (
-  where: { readonly path: string; readonly at: number },
-  what: string,
-  found: string,
-  expected: string,
-): Fault => ({
-  code: 'container-differs',
-  found: `${place(where.path, where.at)}: ${what} ${found}`,
-  expected: `${what} ${expected}`,
-});
 
 interface Around {
   readonly movie: Movie;
@@ -350,7 +340,7 @@ function* judgeBlocks({ times }: SampleTables): Generator<Fault> {
 function* judgeKeyFrames(samples: SampleTables, { track, outcome, role }: Around): Generator<Fault> {
   if (
     role?.kind !== 'picture' ||
-    outcome.codec !== 'h264' ||
+    (outcome.codec !== 'h264' && outcome.codec !== 'h265') ||
     track?.refreshes === null ||
     track?.refreshes === undefined
   )
@@ -403,35 +393,6 @@ function* judgeKeyFrames(samples: SampleTables, { track, outcome, role }: Around
 function rowFrom(sync: NonNullable<SampleTables['sync']>, picture: number): number {
   for (let row = 0; row < sync.rows; row += 1) if (sync.value(row, 0) >= picture) return row;
   return sync.rows - 1;
-}
-
-/** How many pictures are decoded before one that is shown before them, at most; null where the tables do not say. */
-function reordered(samples: SampleTables | null): number | null {
-  if (samples === null || samples.composition === null) return 0;
-  const { times, composition, sizes } = samples;
-  if (times.rows !== 1 || samples.composed !== sizes.count || sizes.all !== null) return null;
-  const step = times.value(0, 1);
-  const shown: number[] = [];
-  for (let row = 0; row < composition.rows; row += 1)
-    for (let index = 0; index < composition.value(row, 0); index += 1)
-      shown.push(shown.length * step + composition.value(row, 1));
-  // Groups of pictures are short: what is shown later and decoded earlier lies a few pictures back.
-  let most = 0;
-  for (let at = 0; at < shown.length; at += 1) {
-    let later = 0;
-    for (let before = Math.max(0, at - MOST_REFERENCES); before < at; before += 1)
-      if ((shown[before] as number) > (shown[at] as number)) later += 1;
-    most = Math.max(most, later);
-  }
-  return most;
-}
-/** ITU-T H.264, A.3.1: pictures that a decoder keeps. */
-const MOST_REFERENCES = 16;
-
-function isRoomy(said: SequenceSet['reordering'], needed: number | null): boolean {
-  if (said === null || needed === null) return true;
-  const [out, kept] = said;
-  return out >= needed && out <= kept && kept <= MOST_REFERENCES;
 }
 
 /** The configuration of H.264 and its sequence parameter set (ITU-T H.264, A.2.4: High; A.3). */
@@ -602,6 +563,7 @@ export function judgeMovie(movie: Movie, outcome: Outcome, facts: ClipFacts | nu
       ...judgeCounts(track.samples, around, facts),
       ...judgeKeyFrames(track.samples, around),
       ...judgeAvc(around),
+      ...judgeHevc(around),
       ...judgeStream(around),
     );
   }

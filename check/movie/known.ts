@@ -1,7 +1,7 @@
 /**
  * The written list: which boxes may stand in a deliverable, where, how often, and which layout they have. Whatever is not on it and may be
  * obeyed by a player holds the deliverable; what only informs is a note. Sources: ISO/IEC 14496-12 (clause beside the row), the
- * QuickTime File Format (QTFF), ISO/IEC 14496-14 (`mp4a`, `esds`), ISO/IEC 14496-15 (`avc1`, `avcC`), SMPTE RDD 36 as registered for its four
+ * QuickTime File Format (QTFF), ISO/IEC 14496-14 (`mp4a`, `esds`), ISO/IEC 14496-15 (`avc1`, `avcC`, `hvc1`, `hvcC`), SMPTE RDD 36 as registered for its four
  * characters; ACLR and ADHR are from memory of what ffmpeg writes. What newer versions of ffmpeg than 5.1 write is marked so, from memory.
  */
 import type { Outcome } from '../../profiles/outcome.ts';
@@ -61,6 +61,8 @@ const ofCodec =
   (codec: string, presence: Presence = 'once') =>
   ({ outcome, role }: Place): Presence =>
     role?.kind === 'picture' && outcome.codec === codec ? presence : 'never';
+const ofPredicted = (place: Place): Presence =>
+  ofCodec('h265')(place) === 'once' ? 'maybe' : ofCodec('h264', 'maybe')(place);
 const isAac = ({ role }: Place): boolean => role?.kind === 'audio' && role.track.codec === 'aac';
 
 const saying =
@@ -128,13 +130,14 @@ const rows: readonly Row[] = [
   { path: `${STBL}/stsd`, layout: 'stsd', source: '14496-12, 8.5.2' },
   { path: ENTRY, layout: null, source: '14496-12, 8.5.2; the four characters are those of the outcome' },
   { path: `${ENTRY}/avcC`, layout: null, source: '14496-15, 5.3.3', when: ofCodec('h264') },
+  { path: `${ENTRY}/hvcC`, layout: null, source: '14496-15, 8.4.1', when: ofCodec('h265') },
   { path: `${ENTRY}/ACLR`, layout: 'ACLR', source: 'from memory', when: ofCodec('vc3') },
   { path: `${ENTRY}/ADHR`, layout: 'ADHR', source: 'from memory', when: ofCodec('vc3') },
   {
     path: `${ENTRY}/fiel`,
     layout: 'fiel',
-    source: 'QTFF, "Field Handling"',
-    when: of('picture', (place) => (isMov(place) ? 'maybe' : 'never')),
+    source: 'QTFF, "Field Handling"; ffmpeg writes it beside H.265 in MP4 too',
+    when: of('picture', (place) => (isMov(place) || place.outcome.codec === 'h265' ? 'maybe' : 'never')),
   },
   {
     path: `${ENTRY}/colr`,
@@ -205,10 +208,10 @@ const rows: readonly Row[] = [
     path: `${STBL}/stss`,
     layout: 'stss',
     source: '14496-12, 8.6.2; absent where every picture is a key frame',
-    when: ofCodec('h264', 'maybe'),
+    when: ofPredicted,
   },
-  { path: `${STBL}/sdtp`, layout: 'sdtp', source: '14496-12, 8.6.4', when: ofCodec('h264', 'maybe') },
-  { path: `${STBL}/ctts`, layout: 'ctts', source: '14496-12, 8.6.1.3', when: ofCodec('h264', 'maybe') },
+  { path: `${STBL}/sdtp`, layout: 'sdtp', source: '14496-12, 8.6.4', when: ofPredicted },
+  { path: `${STBL}/ctts`, layout: 'ctts', source: '14496-12, 8.6.1.3', when: ofPredicted },
   { path: `${STBL}/stsc`, layout: 'stsc', source: '14496-12, 8.7.4' },
   { path: `${STBL}/stsz`, layout: 'stsz', source: '14496-12, 8.7.3' },
   { path: `${STBL}/stco`, layout: 'stco', source: '14496-12, 8.7.5', when: () => 'maybe' },

@@ -1,13 +1,14 @@
 /**
  * Our own reading of a QuickTime or MP4 file, whole: every box, every field of those that we know, the sample tables, and what the descriptions
  * of picture, audio and timecode say. Nothing is judged here (judge.ts) and media data is not read, but for the one sample of a timecode
- * track and the heads of H.264 pictures.
+ * track and the heads of H.264 and H.265 pictures.
  */
 import type { FileHandle } from 'node:fs/promises';
 import { readAt } from '../../files/bytes.ts';
 import { type Box, type BoxFile, MovieError, type Part, place, walkBoxes, withFile } from './boxes.ts';
 import { type Fields, readFields } from './fields.ts';
 import { type AvcConfiguration, readAvcConfiguration, refreshes } from './h264.ts';
+import { type HevcConfiguration, type PictureH265, picturesOf, readHevcConfiguration } from './h265.ts';
 import { readStreamDescriptor, type StreamDescriptor } from './esds.ts';
 import { listedPath, rowOf } from './known.ts';
 import type { LayoutName } from './layouts.ts';
@@ -35,9 +36,12 @@ export interface MovieTrack {
   readonly handler: string | null;
   readonly samples: SampleTables | null;
   readonly avc: AvcConfiguration | null;
+  readonly hevc: HevcConfiguration | null;
   readonly stream: StreamDescriptor | null;
   readonly timecode: TimecodeTrack | null;
-  /** Of H.264: which pictures begin afresh; null where they were not asked for. */
+  /** Of H.265: what lies in each sample; null where it was not asked for. */
+  readonly pictures: readonly PictureH265[] | null;
+  /** Of H.264 and H.265: which pictures begin afresh; null where they were not asked for. */
   readonly refreshes: readonly (boolean | null)[] | null;
 }
 
@@ -59,7 +63,7 @@ export const timecodeTracks = ({ tracks }: Movie): readonly (TimecodeTrack | nul
 
 export interface ReadMovieOptions {
   readonly signal?: AbortSignal;
-  /** How many pictures are expected: of an H.264 track of as many, the head of each is read. */
+  /** How many pictures are expected: of a track of H.264 or H.265 with as many, the head of each is read. */
   readonly pictures?: number;
 }
 
@@ -147,16 +151,25 @@ async function trackOf(
   const record = handler === 'vide' ? at(entry, 'avcC') : undefined;
   const descriptor = handler === 'soun' ? (at(entry, 'esds') ?? at(entry, 'wave', 'esds')) : undefined;
   const avc = record === undefined ? null : readAvcConfiguration(part, record);
+  const recordOfH265 = handler === 'vide' ? at(entry, 'hvcC') : undefined;
+  const hevc = recordOfH265 === undefined ? null : readHevcConfiguration(part, recordOfH265);
+  const asked = samples !== null && samples.sizes.count === options.pictures;
+  const pictures =
+    hevc === null || samples === null || !asked
+      ? null
+      : await picturesOf(handle, samples, hevc.lengthBytes, options.signal);
   return {
     box: track,
     handler,
     samples,
     avc,
+    hevc,
+    pictures,
     stream: descriptor === undefined ? null : readStreamDescriptor(part, descriptor),
     timecode: handler === 'tmcd' ? await timecodeOf(handle, entry, samples, fields) : null,
     refreshes:
-      avc === null || samples === null || samples.sizes.count !== options.pictures
-        ? null
+      avc === null || samples === null || !asked
+        ? (pictures?.map(({ refresh }) => refresh) ?? null)
         : await refreshes(handle, samples, avc.lengthBytes, options.signal),
   };
 }

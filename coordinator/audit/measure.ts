@@ -92,6 +92,7 @@ async function measureOne({
       sourceFacts: records.clipReports.get(report.clip.id)?.facts ?? null,
       sourceFingerprints: stored.fingerprints,
       encoded: report.bitstream ?? null,
+      contentLight: report.contentLight ?? null,
       sketch: sketch.sketch,
       tools: request.tools,
       subject,

@@ -20,6 +20,13 @@ export const colourCodes = {
     remedy:
       'State `output: as-recorded` for this clip in the settings, and run again with --settings: its pictures then stay as they were recorded. Or make what is to be looked at outside Rushlight.',
   },
+  'output-transform-missing': {
+    weight: 'hold',
+    title:
+      'the version of ACES that the settings name has no output transform for the display of the profile',
+    remedy:
+      'State `output: aces-2` for the clip in the settings, or give the display of the profile a peak and limiting primaries that there are. Then run again with --settings, or with that profile.',
+  },
   'look-for-other-display': {
     weight: 'hold',
     title: 'the look ends on another display than the profile is for',

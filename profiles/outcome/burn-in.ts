@@ -8,6 +8,7 @@ import type { BurntIn, Words } from '../../proof/text/form.ts';
 import { wordsOf } from '../../proof/text/words.ts';
 import type { Rectangle } from '../../proof/framing.ts';
 import type { Profile } from '../schema.ts';
+import { whiteSignal } from '../shown/display.ts';
 import { lineHeight, SMALLEST_LETTERS } from './covered.ts';
 
 export interface BurnInRequest {
@@ -17,13 +18,16 @@ export interface BurnInRequest {
   /** Of the first frame; null: none. */
   readonly timecode: Timecode | null;
   /** `clip` as the camera named it; `reel` of the source, or the roll. */
+  /** Of the delivered picture, as tagged; null: not tagged. */
+  readonly transfer: string | null;
   readonly names: { readonly clip: string; readonly roll: string; readonly reel: string };
 }
 
 type Item = Profile['burn_in'][number];
 
-/** White letters on a picture of which three fifths are black. Limited range's codes, whatever the range: FFmpeg draws those in either. */
-const LOOK = { letters: 235, ground: 16, cover: { num: 3, den: 5 } } as const satisfies BurntIn['look'];
+/** White letters on a picture of which three fifths are black: the white of a page (whiteSignal). Limited range's codes, whatever the range: FFmpeg draws those in either. */
+const LOOK = { ground: 16, cover: { num: 3, den: 5 } } as const satisfies Omit<BurntIn['look'], 'letters'>;
+const lettersFor = (transfer: string | null): number => 16 + Math.round(219 * whiteSignal(transfer));
 
 /** Pixels between two boxes, and of both together to the sides of the picture: each is looked at with a ring around it. */
 const LEAST_MARGIN = 8;
@@ -121,7 +125,13 @@ export type BurnInDecision =
   | { readonly burnIn: readonly BurntIn[]; readonly notes: readonly Finding[] }
   | { readonly findings: readonly Finding[] };
 
-export function burnInOf({ profile, size: picture, timecode, names }: BurnInRequest): BurnInDecision {
+export function burnInOf({
+  profile,
+  size: picture,
+  timecode,
+  transfer,
+  names,
+}: BurnInRequest): BurnInDecision {
   if (profile.burn_in.length === 0) return { burnIn: [], notes: [] };
   const font = burnInFace();
   const notes: Finding[] = [];
@@ -163,7 +173,7 @@ export function burnInOf({ profile, size: picture, timecode, names }: BurnInRequ
         words: counted ?? { kind: 'same', text: shown.join('') },
         letters: { size, pitch, left: left + side, baseline: top + above },
         box: { left, top, width: wide, height },
-        look: LOOK,
+        look: { letters: lettersFor(transfer), ...LOOK },
       },
     ];
   });

@@ -43,8 +43,8 @@ function pictureBytes(
       frames
     );
   // Constant quality follows the picture: a quarter of a bit a pixel at quality 20 is a restless, grainy picture; every 6 steps halve or double it
-  // (the quantiser doubles every 6, ITU-T H.264 8.5.9). Only an estimate: nothing but disk planning rests on it.
-  const quality = video.codec === 'h264' ? video.quality : 20;
+  // (the quantiser doubles every 6, ITU-T H.264 8.5.9). H.265 takes no more (its quantiser is the same, 8.6). Only an estimate: nothing but disk planning rests on it.
+  const quality = video.codec === 'h264' || video.codec === 'h265' ? video.quality : 20;
   return Math.ceil((width * height * 0.25 * 2 ** ((20 - quality) / 6)) / 8) * frames;
 }
 

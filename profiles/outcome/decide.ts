@@ -9,6 +9,7 @@ import { pixelsReadBack } from '../ffmpeg-names.ts';
 import { LARGEST_SIDE } from '../limits.ts';
 import type { Outcome } from '../outcome.ts';
 import type { Profile } from '../schema.ts';
+import { renderingFor } from '../shown/display.ts';
 import { factsSeen, shownOf } from '../shown/decide.ts';
 import { estimatedBytes } from './bytes.ts';
 import { burnInOf } from './burn-in.ts';
@@ -17,7 +18,7 @@ import { colourOf } from './colour.ts';
 import { coveredStrips } from './covered.ts';
 import { fileNameOf } from './file-name.ts';
 import { keptPictureOf } from './kept.ts';
-import { levelFor } from './level.ts';
+import { levelFor, levelOfH265 } from './level.ts';
 import { cutOf, type Raster, rasterOf } from './raster.ts';
 import { reelOf, reelOfSource } from './reel.ts';
 import { audioOf } from './audio.ts';
@@ -37,6 +38,17 @@ export type OutcomeDecision =
   | { readonly outcome: Outcome; readonly notes: readonly Finding[] }
   | { readonly outcome: null; readonly findings: readonly Finding[] };
 
+const tablesOfLevels: Readonly<Partial<Record<Profile['video']['codec'], string>>> = {
+  h264: 'H.264, Table A-1',
+  h265: 'H.265, Tables A.8 and A.9',
+};
+
+/** null: the codec has no levels, or none of them holds it. */
+function levelOf({ codec }: Profile['video'], { width, height }: Raster, rate: Rate): number | null {
+  if (codec === 'h264') return levelFor(width, height, rate);
+  return codec === 'h265' ? levelOfH265(width, height, rate) : null;
+}
+
 function rasterFindings(raster: Raster, level: number | null, { profile, facts }: OutcomeRequest): Finding[] {
   const { smallest } = traitsOf(profile.video);
   const size = `${raster.width}x${raster.height}`;
@@ -51,12 +63,13 @@ function rasterFindings(raster: Raster, level: number | null, { profile, facts }
     );
   if (raster.width > LARGEST_SIDE || raster.height > LARGEST_SIDE)
     out.push(finding('raster-unsupported', size, `at most ${LARGEST_SIDE} pixels a side`));
-  if (profile.video.codec === 'h264' && level === null)
+  const tables = tablesOfLevels[profile.video.codec];
+  if (tables !== undefined && level === null)
     out.push(
       finding(
         'raster-unsupported',
         `${size} at ${formatRatio(facts.video.rate)} frames a second`,
-        'within level 6.2 of H.264, Table A-1',
+        `within level 6.2 of ${tables}`,
       ),
     );
   return out;
@@ -108,6 +121,26 @@ function pictureOf(video: ClipFacts['video'], profile: Profile): Picture | { fin
   };
 }
 
+/** ITU-R BT.2020, Table 4, and BT.2100: the first sample of chroma lies on the first one of luma. */
+function sitingOf({ pixels }: Profile, { primaries }: Outcome['colour']): Pick<Outcome, 'chromaSiting'> {
+  return { chromaSiting: pixels === '4:2:0 10-bit' && primaries === 'bt2020' ? 'topleft' : null };
+}
+
+/** cd/m²: as dark as a display of its own light is said to be (common practice, no source). */
+const BLACK = 0.0001;
+
+/** What an H.265 stream in PQ says of its light. Pictures that stay as recorded were made on a display that nobody names. */
+function lightOf(
+  { video, display }: Profile,
+  { transfer }: Outcome['colour'],
+  isShown: boolean,
+): Pick<Outcome, 'contentLight' | 'masteringDisplay'> {
+  if (video.codec !== 'h265' || transfer !== 'pq') return { contentLight: null, masteringDisplay: null };
+  if (display === undefined || !isShown) return { contentLight: 'measured', masteringDisplay: null };
+  const { peak, limiting } = renderingFor(display);
+  return { contentLight: 'measured', masteringDisplay: { primaries: limiting, peak, black: BLACK } };
+}
+
 export function outcomeOf(request: OutcomeRequest): OutcomeDecision {
   const { day, roll, clip, facts: recorded, profile } = request;
   const decided = shownOf(recorded, profile);
@@ -135,13 +168,14 @@ export function outcomeOf(request: OutcomeRequest): OutcomeDecision {
   const picture = pictureOf(video, profile);
   const audio = audioOf(facts, profile);
   const raster = rasterOf(video, profile.raster);
-  const level = profile.video.codec === 'h264' ? levelFor(raster.width, raster.height, video.rate) : null;
+  const level = levelOf(profile.video, raster, video.rate);
   const interlaced = earlierField(video) !== null;
   const burnIn = burnInOf({
     profile,
     size: raster,
     timecode: 'timecode' in timecode ? timecode.timecode : null,
     names: { clip: clip.name, roll, reel: reelOfSource(facts, roll) },
+    transfer: 'findings' in picture ? null : picture.colour.transfer,
   });
   const refusals = [
     ...(video.frames > 0 ? [] : [finding('clip-no-frames', 'no frame', 'one or more')]),
@@ -162,7 +196,8 @@ export function outcomeOf(request: OutcomeRequest): OutcomeDecision {
       : []),
     ...('findings' in decided ? decided.findings : []),
     ...('findings' in timecode ? timecode.findings : []),
-    ...('findings' in picture ? picture.findings : []),
+    // What becomes of colours that do not go their way, nobody asks.
+    ...('findings' in picture && !('findings' in decided) ? picture.findings : []),
     ...('findings' in audio ? audio.findings : []),
     ...('findings' in burnIn ? burnIn.findings : []),
     ...rasterFindings(raster, level, request),
@@ -194,6 +229,8 @@ export function outcomeOf(request: OutcomeRequest): OutcomeDecision {
     height: raster.height,
     pixelFormat: picture.pixelFormat,
     colour: picture.colour,
+    ...sitingOf(profile, picture.colour),
+    ...lightOf(profile, picture.colour, shown !== null),
     ...picture.kept,
     container: profile.container,
     codec: traits.codec,
@@ -202,7 +239,9 @@ export function outcomeOf(request: OutcomeRequest): OutcomeDecision {
     maxLevel: level,
     packetBytes: vc3FrameBytes(profile.video, raster.width, raster.height),
     keyFrameDistance:
-      profile.video.codec === 'h264' ? keyFrameDistance(profile.video.key_frame_seconds, video.rate) : null,
+      'key_frame_seconds' in profile.video
+        ? keyFrameDistance(profile.video.key_frame_seconds, video.rate)
+        : null,
     timecode: timecode.timecode,
     reel: reelOf(profile.reel, request),
     audio: audio.tracks,

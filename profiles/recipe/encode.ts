@@ -1,6 +1,9 @@
 /** Options of one output file: picture codec, audio, timecode, container. */
 import type { AudioFacts, ClipFacts } from '../../media/facts.ts';
-import { PAYLOAD_HASH, bitstreamFilters } from '../../proof/bitstream.ts';
+import { PAYLOAD_HASH, unitFilters } from '../../proof/bitstream.ts';
+import { gamutOfLimiting } from '../../media/colour/output/displays.ts';
+import { sitings } from '../../media/colour/siting.ts';
+import { PLACEHOLDER } from '../../proof/light/form.ts';
 import { roundedDivision, safeNumber } from '../../media/time/rate.ts';
 import { formatTimecode } from '../../media/time/timecode.ts';
 import { encoderOf, encoderProfile, pixelsForFfmpeg, presets } from '../ffmpeg-names.ts';
@@ -12,6 +15,37 @@ import { teeFile } from './escape.ts';
 
 /** x264 gives other bytes with other thread counts, so the count is part of the recipe and not of the machine. */
 const X264_THREADS = 4;
+
+/** In steps of 0.00002, and of 0.0001 cd/m² (H.265, D.3.28). In other words x265 warns, exits with 0 and writes nothing. */
+function displayText({ primaries, peak, black }: NonNullable<Outcome['masteringDisplay']>): string {
+  const { red, green, blue, white } = gamutOfLimiting(primaries);
+  const place = ([x, y]: readonly [number, number]): string =>
+    `(${Math.round(x * 50_000)},${Math.round(y * 50_000)})`;
+  const luminance = (value: number): number => Math.round(value * 10_000);
+  return `G${place(green)}B${place(blue)}R${place(red)}WP${place(white)}L(${luminance(peak)},${luminance(black)})`;
+}
+
+/**
+ * The same of x265: pictures that are encoded at a time, and threads. With two at a time bytes are others than with one.
+ * Every key frame begins afresh; no message says what program this was, whose text differs between machines.
+ */
+function x265Parameters(outcome: Outcome, keyFrames: number): string {
+  const { chromaSiting, contentLight, masteringDisplay } = outcome;
+  return [
+    'frame-threads=1',
+    'pools=4',
+    'info=0',
+    'open-gop=0',
+    `keyint=${keyFrames}`,
+    // It then states the error of what it made; its bytes are the same.
+    'psnr=1',
+    'log-level=info',
+    ...(masteringDisplay === null ? [] : [`master-display=${displayText(masteringDisplay)}`]),
+    // Measured while it is encoded, and written afterwards (worker/content-light.ts).
+    ...(contentLight === null ? [] : [`max-cll=${PLACEHOLDER.greatest},${PLACEHOLDER.average}`]),
+    ...(chromaSiting === null ? [] : [`chromaloc=${sitings.indexOf(chromaSiting)}`]),
+  ].join(':');
+}
 
 /**
  * Version 3; range coder, which depths above 8 need in any case; one frame a group, so that each stands by itself; a checksum in each slice.
@@ -58,10 +92,22 @@ function pictureOptions(facts: ClipFacts, profile: EncodedAs, outcome: Outcome, 
     '-pix_fmt',
     pixelsForFfmpeg(profile.pixels),
   ];
-  if (video.codec !== 'h264') return [...common, '-threads:v', String(threads)];
+  if (video.codec !== 'h264' && video.codec !== 'h265') return [...common, '-threads:v', String(threads)];
   const keyFrames = safeNumber(
     roundedDivision(BigInt(video.key_frame_seconds) * BigInt(outcome.rate.num), BigInt(outcome.rate.den)),
   );
+  if (video.codec === 'h265')
+    return [
+      ...common,
+      '-preset',
+      presets[video.speed],
+      '-crf',
+      String(video.quality),
+      '-tag:v',
+      outcome.codecTag,
+      '-x265-params',
+      x265Parameters(outcome, keyFrames),
+    ];
   const level =
     outcome.maxLevel === null
       ? []
@@ -157,11 +203,17 @@ function formOptions({ container, rate: { num } }: Outcome): string[] {
 
 /** The file, and beside it, on a pipe, a hash of what left the encoders: what lies in the file later can be held against it. */
 export function encodeTarget(outcome: Outcome, path: string, pipe: number): string {
-  const file = [...formOptions(outcome), 'fflags=+bitexact'];
+  const units = unitFilters(outcome.codec);
+  const file = [
+    ...formOptions(outcome),
+    'fflags=+bitexact',
+    // `hvc1` has its parameter sets in the sample entry, and nowhere else (ISO/IEC 14496-15, 8.4.1); ffmpeg 5.1 leaves those of the stream where they are.
+    ...(outcome.codecTag === 'hvc1' ? ['bsfs/v=filter_units=remove_types=32-34'] : []),
+  ];
   const bitstream = [
     'f=streamhash',
     `hash=${PAYLOAD_HASH}`,
-    ...(outcome.codec === 'h264' ? [`bsfs/v=${bitstreamFilters.h264.ofEncoder}`] : []),
+    ...(units === null ? [] : [`bsfs/v=${units.ofEncoder}`]),
   ];
   return `[${file.join(':')}]${teeFile(path)}|[${bitstream.join(':')}]pipe:${pipe}`;
 }

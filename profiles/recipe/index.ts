@@ -92,6 +92,7 @@ export function recipeOf(request: RecipeRequest): Recipe {
       rest: [...text.filters, tagFilter(outcome)],
       files: text.files,
       text: textTap(outcome, index),
+      light: outcome.contentLight === null ? null : `light${index}`,
       ...looksOf(plan, index, seen),
     };
   });
@@ -157,7 +158,7 @@ export function recipeOf(request: RecipeRequest): Recipe {
     ]),
     ...shared,
     ...ways.flatMap((way, index) => {
-      const { picture, rest, tiles: own, text, whole } = way;
+      const { picture, rest, tiles: own, text, whole, light } = way;
       const tap = taps[index] ?? null;
       const last = tap === null ? `out${index}` : `made${index}`;
       // What others see of the picture here, beside the way that it goes on.
@@ -165,7 +166,11 @@ export function recipeOf(request: RecipeRequest): Recipe {
       const untexted = [own?.joints.untexted, whole?.wanted.untexted, text?.before].flatMap(
         (pad) => pad ?? [],
       );
-      const given = [...givenPads(way), ...(text === null ? [] : [text.given])];
+      const given = [
+        ...givenPads(way),
+        ...(text === null ? [] : [text.given]),
+        ...(light === null ? [] : [light]),
+      ];
       const at = untexted.length === 0 ? [] : [`${seenBy(untexted, `text${index}`)};[text${index}]null`];
       const end = given.length === 0 ? `[${last}]` : `,${seenBy(given, last)}`;
       return [
@@ -208,7 +213,17 @@ export function recipeOf(request: RecipeRequest): Recipe {
     pipe: { kind: 'text', deliverable } as const,
     options: rawPictures(out),
   }));
-  const aside = [...tileOutputs, ...wholeOutputs, ...placingOutputs, ...viewOutputs, ...textOutputs];
+  const lightOutputs = ways.flatMap(({ light }, deliverable) =>
+    light === null ? [] : [{ pipe: { kind: 'light', deliverable } as const, options: rawPictures(light) }],
+  );
+  const aside = [
+    ...tileOutputs,
+    ...wholeOutputs,
+    ...placingOutputs,
+    ...viewOutputs,
+    ...textOutputs,
+    ...lightOutputs,
+  ];
   return {
     // A conversion that nobody asked for is an error, not a filter put in behind our back.
     inputOptions: [

@@ -71,7 +71,7 @@ export function pictureFilters(facts: ClipFacts, profile: Profile, outcome: Outc
     chromaLocationForScaler(side, format, stated)
       .map((item) => `:${item}`)
       .join('');
-  const into = `out_color_matrix=${matrixForScaler(output.matrix)}:out_range=${behind.range}${chroma('out', pixels)}`;
+  const into = `out_color_matrix=${matrixForScaler(output.matrix)}:out_range=${behind.range}${chroma('out', pixels, outcome.chromaSiting ?? undefined)}`;
   const taken = `${from}${chroma('in', facts.video.pixelFormat, facts.video.chromaSiting)}`;
   const size = `scale=w=${scaled.width}:h=${scaled.height}:flags=${SCALE_FLAGS}`;
   const filters = [

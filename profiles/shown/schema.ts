@@ -8,7 +8,7 @@ import { ranges, ycbcrMatrices } from '../../media/colour/ycbcr.ts';
 import { linearisationSchema } from '../master/linearisation.ts';
 
 /** Displays that pictures of movies are made for. */
-export const shownDisplays = ['bt1886-bt709'] as const;
+export const shownDisplays = ['bt1886-bt709', 'pq-bt2020', 'hlg-bt2020'] as const;
 export type ShownDisplay = (typeof shownDisplays)[number];
 
 const common = {

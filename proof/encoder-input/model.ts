@@ -25,7 +25,10 @@ export interface ModelRequest {
   /** `matrix` of RGB counts for nothing. */
   readonly source: Basis;
   readonly output: Basis;
+  /** Of the source's chroma. */
   readonly siting: Siting;
+  /** Of the encoder's; absent: left. */
+  readonly outputSiting?: Siting;
   readonly size: Size;
   readonly scaled: Size;
 }
@@ -142,7 +145,8 @@ function count(limits: Limits, beyond: number): void {
   if (beyond > limits.farthest) limits.farthest = beyond;
 }
 
-export function modelOf({ from, to, source, output, siting, size, scaled }: ModelRequest): Model {
+export function modelOf(request: ModelRequest): Model {
+  const { from, to, source, output, siting, outputSiting = 'left', size, scaled } = request;
   const up = 2 ** (to.bits - 8);
   const most = 2 ** to.bits - 1;
   const sameMatrix =
@@ -193,18 +197,22 @@ export function modelOf({ from, to, source, output, siting, size, scaled }: Mode
   };
 
   const steps = from.kind === 'yuv' ? sitingSteps[siting] : ([0, 0.5] as const);
+  const [across, down] = sitingSteps[outputSiting];
   const axes = (shifts: { from: readonly [number, number]; to: readonly [number, number] }): Axes => ({
     across: axisOf({
       from: ceilShift(size.width, shifts.from[0]),
       to: ceilShift(scaled.width, shifts.to[0]),
-      places: [placeOnSide(shifts.from[0], shifts.from[0] > 0 ? steps[0] : 0), placeOnSide(shifts.to[0], 0)],
+      places: [
+        placeOnSide(shifts.from[0], shifts.from[0] > 0 ? steps[0] : 0),
+        placeOnSide(shifts.to[0], shifts.to[0] > 0 ? across : 0),
+      ],
     }),
     down: axisOf({
       from: ceilShift(size.height, shifts.from[1]),
       to: ceilShift(scaled.height, shifts.to[1]),
       places: [
         placeOnSide(shifts.from[1], shifts.from[1] > 0 ? steps[1] : 0),
-        placeOnSide(shifts.to[1], shifts.to[1] > 0 ? 0.5 : 0),
+        placeOnSide(shifts.to[1], shifts.to[1] > 0 ? down : 0),
       ],
     }),
   });
@@ -223,12 +231,12 @@ export function modelOf({ from, to, source, output, siting, size, scaled }: Mode
           across: axisOf({
             from: scaled.width,
             to: ceilShift(scaled.width, narrow[0]),
-            places: [0.5, placeOnSide(narrow[0], 0)],
+            places: [0.5, placeOnSide(narrow[0], narrow[0] > 0 ? across : 0)],
           }),
           down: axisOf({
             from: scaled.height,
             to: ceilShift(scaled.height, narrow[1]),
-            places: [0.5, placeOnSide(narrow[1], narrow[1] > 0 ? 0.5 : 0)],
+            places: [0.5, placeOnSide(narrow[1], narrow[1] > 0 ? down : 0)],
           }),
         }
       : null;

@@ -21,6 +21,8 @@ export interface TextCompareRequest {
   readonly picture: { readonly width: number; readonly height: number };
   readonly layout: PixelLayout;
   readonly font: Font;
+  /** Of the encoder's input, as tagged; null: not tagged. */
+  readonly transfer: string | null;
 }
 
 /** One text in one frame that is not as it must be. */
@@ -229,7 +231,7 @@ export class TextComparer {
     }
     const codes = fit.codes();
     if (codes === null) return;
-    const contrast = contrastRatio(codes.letters, codes.ground);
+    const contrast = contrastRatio(codes.letters, codes.ground, this.#request.transfer);
     this.#contrast = Math.min(this.#contrast ?? contrast, contrast);
     if (contrast >= LEAST_CONTRAST) return;
     this.#report(() => ({

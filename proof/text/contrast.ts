@@ -1,17 +1,34 @@
 /** Whether letters can be told from their ground. */
 
+import { encodings } from '../../media/colour/output/displays.ts';
+import { REFERENCE_WHITE } from '../../media/colour/output/sdr-in-pq.ts';
+
 /** W3C WCAG 2.2, success criterion 1.4.3: text against what it lies on. */
 export const LEAST_CONTRAST = 4.5;
 /** The same, "relative luminance": flare of the screen. */
 const FLARE = 0.05;
-/** ITU-R BT.1886: what a screen makes of a code. */
+/** What a screen makes of a signal, in parts of the white of a page. By the transfer that is tagged: BT.2100 PQ and HLG, whose white has 203 cd/m² (ITU-R BT.2408), and BT.1886 for all others. */
+const screens: ReadonlyMap<string | null, (signal: number) => number> = new Map(
+  (
+    [
+      ['pq', 'pq-bt2020'],
+      ['hlg', 'hlg-bt2020'],
+    ] as const
+  ).map(([transfer, display]) => [
+    transfer,
+    (signal: number) => encodings[display].luminance(signal) / REFERENCE_WHITE,
+  ]),
+);
 const EXPONENT = 2.4;
 
-const onScreen = (code: number): number => Math.min(1, Math.max(0, (code - 16) / 219)) ** EXPONENT;
+function onScreen(code: number, transfer: string | null): number {
+  const signal = Math.min(1, Math.max(0, (code - 16) / 219));
+  return screens.get(transfer)?.(signal) ?? signal ** EXPONENT;
+}
 
-/** 1 to 21, of two Y' in codes of 8 bits, limited range. */
-export function contrastRatio(one: number, other: number): number {
-  const [a, b] = [onScreen(one), onScreen(other)];
+/** 1 to 21 in standard range, of two Y' in codes of 8 bits, limited range. `transfer`: as tagged. */
+export function contrastRatio(one: number, other: number, transfer: string | null): number {
+  const [a, b] = [onScreen(one, transfer), onScreen(other, transfer)];
   return (Math.max(a, b) + FLARE) / (Math.min(a, b) + FLARE);
 }
 

@@ -12,7 +12,13 @@ type Items = Profile['burn_in'];
 const names = { clip: 'A001C001', roll: 'A001', reel: 'A001R1AB' };
 const timecode = { frame: 86_400, base: 24, drop: false };
 const decided = (burn_in: Items, size: { width: number; height: number }, clip = names.clip) =>
-  burnInOf({ profile: { name: 'review', burn_in }, size, timecode, names: { ...names, clip } });
+  burnInOf({
+    profile: { name: 'review', burn_in },
+    size,
+    timecode,
+    transfer: 'bt709',
+    names: { ...names, clip },
+  });
 
 /** Pixels that two have in common. */
 const overlap = (one: Rectangle, other: Rectangle): number =>

@@ -34,7 +34,7 @@ describe('contrast', () => {
     [120, 120, 1],
     [255, 235, 1],
   ])('%i on %i', (one, other, ratio) => {
-    expect(contrastRatio(one, other)).toBeCloseTo(ratio, 6);
+    expect(contrastRatio(one, other, 'bt709')).toBeCloseTo(ratio, 6);
   });
 
   test('letters and ground are found from parts of letters alone', () => {

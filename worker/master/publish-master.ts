@@ -6,6 +6,7 @@ import type { Finding, FindingSubject } from '../../findings/finding.ts';
 import type { Outcome } from '../../profiles/outcome.ts';
 import { drawnTextOf } from '../burn-in.ts';
 import { colourWayOf } from '../colour-way.ts';
+import { finishContentLight } from '../content-light.ts';
 import { encoderInputOf } from '../encoder-input.ts';
 import type { StagedMovie } from '../recipe-run.ts';
 import type { MasterWork } from '../../ledger/job.ts';
@@ -147,6 +148,7 @@ async function finishShown(
       fingerprints,
       file: storedOnce(job, fingerprints),
       encoded: made.bitstreams[index] ?? null,
+      contentLight: await finishContentLight(output.staged, outcome, made.light[index] ?? null),
       sketch: made.sketches[index] ?? null,
       development: withReading(report, handedOver),
       ...(colourWay === null ? {} : { colourWay }),

@@ -11,6 +11,7 @@ import { makeMovie, type MovieOptions } from '../../support/media.ts';
 const vc3 = 'test/fixtures/profiles/small-vc3.yaml';
 const h264 = 'test/fixtures/profiles/small-h264.yaml';
 const rdd36 = 'test/campaign/profiles/small-rdd36.yaml';
+const h265 = 'test/fixtures/profiles/small-h265.yaml';
 const lossless = 'archive-ffv1';
 const every = [vc3, h264, rdd36, lossless] as const;
 const small = { size: '256x144', frames: 10 } as const;
@@ -47,6 +48,9 @@ test.each<Row>([
   ['one frame', { ...small, frames: 1 }, [h264]],
   ...further<Row>(
     ['the built-in ones', { ...small }, ['editorial-vc3', 'editorial-rdd36', 'review-h264', lossless]],
+    ['H.265 at 29.97 drop-frame', { ...small, rate: '30000/1001', timecode: '01:00:59;20' }, [h265]],
+    ['H.265 at 59.94', { ...small, rate: '60000/1001' }, [h265]],
+    ['H.265 of one frame', { ...small, frames: 1 }, [h265]],
     ['24, two mono tracks', { ...small, rate: '24', audio: [1, 1] }, every],
     ['30, eight channels', { ...small, rate: '30', audio: [8] }, [vc3, h264, rdd36]],
     ['48, four channels', { ...small, rate: '48', audio: [4] }, [vc3, h264]],
