@@ -10,6 +10,7 @@ import { firstFrameSiting } from '../media/probe/first-frame.ts';
 import { EncoderInputComparer, type EncoderInputVerdict } from '../proof/encoder-input/compare.ts';
 import { modelOf } from '../proof/encoder-input/model.ts';
 import { layoutOf } from '../proof/encoder-input/samples.ts';
+import type { ThinComparer } from '../proof/colour-way/thin.ts';
 import { isMatrix } from '../proof/levels.ts';
 import { pixelsForFfmpeg } from '../profiles/ffmpeg-names.ts';
 import { recordedTiles } from '../profiles/recipe/shown.ts';
@@ -23,13 +24,15 @@ export interface ComparersRequest {
   readonly outputs: readonly { readonly deliverable: MovieWork }[];
   /** Colour ways of the outputs, as the recipe has them. */
   readonly ways: readonly Shown[];
+  /** By colour way: what compares the pictures before and behind its table. */
+  readonly thin: readonly ThinComparer[];
   readonly tools: MediaTools;
   readonly signal: AbortSignal;
 }
 
 /** By output, and behind them by colour way; null: it has no tiles. `input`: the whole clip; null: developed pictures, whose chroma is not subsampled. */
 export async function encoderInputComparers(
-  { job, outputs, ways, tools, signal }: ComparersRequest,
+  { job, outputs, ways, thin, tools, signal }: ComparersRequest,
   input: OpenedInput | null,
 ): Promise<(EncoderInputComparer | null)[]> {
   const { facts } = job;
@@ -72,12 +75,19 @@ export async function encoderInputComparers(
   });
   return [
     ...ofOutputs,
-    ...ways.map((shown) => (shown.from === 'recorded' ? recordedComparer(job, shown, siting) : null)),
+    ...ways.map((shown, way) =>
+      shown.from === 'recorded' ? recordedComparer(job, shown, siting, thin[way]) : null,
+    ),
   ];
 }
 
 /** Of the R'G'B' that a colour way begins at, against the decoded pictures. */
-function recordedComparer({ facts, span }: Job, shown: ShownRecorded, siting: Siting): EncoderInputComparer {
+function recordedComparer(
+  { facts, span }: Job,
+  shown: ShownRecorded,
+  siting: Siting,
+  thin: ThinComparer | undefined,
+): EncoderInputComparer {
   const from = layoutOf(tiledPixels(facts.video.pixelFormat));
   const to = layoutOf(SHOWN_PIXELS);
   const { matrix, range } = shown;
@@ -89,6 +99,8 @@ function recordedComparer({ facts, span }: Job, shown: ShownRecorded, siting: Si
     from,
     to,
     earlier: null,
+    // Strong colours go below 0 here and there, and a mean of what was cut off is another one.
+    limitedToo: (frame) => thin?.limited(frame) ?? null,
     frames: span.count,
     model: modelOf({
       from,

@@ -102,7 +102,7 @@ export async function readyRecipe(request: RecipeRun): Promise<ReadyRecipe> {
     baked.push(way);
   }
   const thin = recipe.views.map(({ shown }, view) => thinComparer(job, shown, baked[view] as BakedWay));
-  const comparers = await encoderInputComparers({ ...request, ways }, input);
+  const comparers = await encoderInputComparers({ ...request, ways, thin }, input);
   const texts = textComparers(outputs.map(({ deliverable }) => deliverable));
   const light = lightMeters(outputs.map(({ deliverable }) => deliverable.outcome));
   const collecting = collect({

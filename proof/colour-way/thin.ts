@@ -61,6 +61,8 @@ export class ThinComparer {
   readonly #count = { before: 0, behind: 0 };
   readonly #digests = { before: createHash('sha256'), behind: createHash('sha256') };
   readonly #off: OffPixel[] = [];
+  /** By frame, of the samples before the table. */
+  readonly #limited = new Map<number, number>();
   #done = 0;
   #samples = 0;
   #worst = 0;
@@ -73,9 +75,26 @@ export class ThinComparer {
     const { width, height } = thinned(this.#request.size);
     return readFrames(stream, 2 * 3 * width * height, (bytes) => {
       this.#digests[side].update(bytes);
-      this.#frames[side].set(this.#count[side]++, bytes);
+      const frame = this.#count[side]++;
+      this.#frames[side].set(frame, bytes);
+      if (side === 'before') this.#limited.set(frame, this.#atEnds(bytes));
       this.#advance();
     });
+  }
+
+  /** Share of the samples before the table that lie at an end of their codes: they were limited to it. null: they have not come yet. */
+  limited(frame: number): number | null {
+    return this.#limited.get(frame) ?? null;
+  }
+
+  #atEnds(bytes: Buffer): number {
+    const most = 2 ** this.#request.bits - 1;
+    let count = 0;
+    for (let at = 0; at < bytes.length; at += 2) {
+      const code = bytes.readUInt16LE(at);
+      if (code === 0 || code === most) count += 1;
+    }
+    return count / (bytes.length / 2);
   }
 
   /** Both streams have ended. */

@@ -66,7 +66,11 @@ export class EncoderInputComparer {
             planes: plan.lumaOf,
             luma: (colour) => model.luma(colour),
             allowed: allowedMean(plan, grid, { keepsLevel: model.keepsLevel, bits: to.bits }),
-            limited: (frame) => this.#limited.get(frame) ?? null,
+            limited: (frame) => {
+              const own = this.#limited.get(frame) ?? null;
+              const other = request.limitedToo === undefined ? 0 : request.limitedToo(frame);
+              return own === null || other === null ? null : Math.max(own, other);
+            },
           });
   }
 

@@ -12,6 +12,8 @@ export interface CompareRequest {
   readonly earlier: 'top' | 'bottom' | null;
   /** What the clip has. */
   readonly frames: number;
+  /** By frame, another share of samples that had to be limited, where more is looked at than the tiles; null: not known yet. Absent: none. */
+  readonly limitedToo?: (frame: number) => number | null;
 }
 
 /** A sample that is farther off than rounding explains, the farthest of its frame. */
