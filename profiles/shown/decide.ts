@@ -51,7 +51,11 @@ export function shownOf(facts: ClipFacts, { display }: Pick<Profile, 'display'>)
     raw === undefined ? codedLinearisation(facts) : rawLinearisation(facts, display.development);
   if ('findings' in decided) return decided;
   const { linearisation, notes } = decided;
-  const refusals = refusalsOf(facts, way, display);
+  const isRecorded = linearisation.kind === 'coded' && linearisation.matrix !== null && !needsWay;
+  const refusals = [
+    ...refusalsOf(facts, way, display),
+    ...(way.gamutCompression && !isRecorded ? [COMPRESSION] : []),
+  ];
   if (refusals.length > 0) return { findings: refusals };
   const common = {
     way,
@@ -59,7 +63,7 @@ export function shownOf(facts: ClipFacts, { display }: Pick<Profile, 'display'>)
     output: endsOnDisplay(way.look) ? null : outputFor(display, output),
   };
   const shown: Shown =
-    linearisation.kind === 'coded' && linearisation.matrix !== null && !needsWay
+    isRecorded && linearisation.kind === 'coded' && linearisation.matrix !== null
       ? {
           from: 'recorded',
           matrix: linearisation.matrix,
@@ -71,6 +75,13 @@ export function shownOf(facts: ClipFacts, { display }: Pick<Profile, 'display'>)
       : { from: 'developed', linearisation, size: sizeOf(facts, display.development), ...common };
   return { shown, notes };
 }
+
+/** The light that it brings back is what ACEScct has no codes for, in which developed pictures come to their table. */
+const COMPRESSION = finding(
+  'colour-way-source-unsupported',
+  'gamut compression of frames that are developed one by one',
+  'gamut compression of log movies alone',
+);
 
 function refusalsOf(
   { raw, video }: ClipFacts,

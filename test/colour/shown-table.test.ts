@@ -144,3 +144,15 @@ test('colours that look alike differ by nothing, and grey one code of 10 bits ap
   // 100 * 0.5^2.4 = 18.946 cd/m² and 100 * (0.5 + 1/876)^2.4 = 19.050: PQ 0.352352 and 0.352822 (BT.2100), 720 times their difference.
   expect(difference(grey(0.5), grey(0.5 + 1 / 876))).toBeCloseTo(0.338, 3);
 });
+
+/** Raise RECIPE in ledger/toolchain.ts when this changes: pictures come out otherwise. */
+test('a table is baked to the very numbers that the recipe stands for', () => {
+  const showing = showingOf({
+    input: fromSpace('slog3-sgamut3cine'),
+    way: usualWay,
+    look: null,
+    output: { rendering: { version: 'aces-2', peak: 100, limiting: 'bt709' }, display: 'bt1886-bt709' },
+  });
+  const { sha256 } = tableFiles(bakeTable({ showing, display: 'bt1886-bt709', end: SCALED_END, size: 17 }));
+  expect(sha256).toBe('d1d3b186deba8b0ae279851093897bf9f90a5043c5527c04a4d09e8dbe40ac58');
+});

@@ -102,6 +102,20 @@ describe('a profile for a display', () => {
       'developed',
     ],
     [
+      "log in R'G'B' whose colours are to be compressed",
+      {
+        video: { codec: 'dpx', pixelFormat: 'gbrp10le', colour: rgb },
+        input: 'logc3-awg3',
+        way: { gamutCompression: true },
+      },
+      'colour-way-source-unsupported',
+    ],
+    [
+      'log whose colours are to be compressed',
+      { input: 'slog3-sgamut3cine', way: { gamutCompression: true } },
+      'recorded',
+    ],
+    [
       "display R'G'B'",
       { video: { codec: 'dpx', pixelFormat: 'gbrp10le', colour: rgb }, input: 'srgb' },
       'stays',
