@@ -1,8 +1,11 @@
 /** Clips that are awkward and have no fault are ready: dark, flat, strobing, very short, of fields at odd rasters, of long open groups, of other audio. */
-import { join } from 'node:path';
+import { basename, dirname, join } from 'node:path';
 import { expect, test } from 'vitest';
 import { freshFolder, sharedFolder } from '../support/folder.ts';
 import { further } from '../support/lane.ts';
+import { factsOf } from '../support/make.ts';
+import { interpretation } from '../support/master.ts';
+import { masterJob } from '../support/masters.ts';
 import { jobFor } from '../support/work.ts';
 import { type FormName, makeClip, type PictureName } from './material.ts';
 import { runCase } from './run-case.ts';
@@ -70,4 +73,23 @@ test('white flashes in a fractal with grain, whose overshoot is cut off', async 
     join(freshFolder('awkward'), 'case'),
   );
   expect(verdict, reported.join('; ')).toBe('ready');
+});
+
+/** Strong colours of a chart go below 0 in R'G'B', more here than in a frame before: means of what was cut off place no frame. */
+test.each<[PictureName, FormName]>([
+  ['chart', 'film-two-tracks'],
+  ...further<[PictureName, FormName]>(['zoom', 'full-range'], ['near-black', 'film'], ['cuts', 'two-frames']),
+])('%s as %s, said to be log, goes its colour way', async (picture, form) => {
+  const path = await makeClip(freshFolder('log-clip'), { picture, form, take: 0 });
+  const clip = {
+    rollFolder: dirname(path),
+    place: { kind: 'movie', file: basename(path) } as const,
+    facts: await factsOf(path),
+  };
+  const { verdict, codes, reported } = await runCase(
+    await masterJob(clip, freshFolder('log'), ['test/fixtures/profiles/native-rdd36.yaml'], interpretation),
+    { do: 'none' },
+    join(freshFolder('awkward'), 'case'),
+  );
+  expect([verdict, codes], reported.join('; ')).toEqual(['ready', []]);
 });
