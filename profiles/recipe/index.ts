@@ -1,26 +1,22 @@
 /** The recipe: everything but the input of the one ffmpeg command that makes all deliverables of a job from one decode. */
-import { join } from 'node:path';
 import { type ClipFacts, earlierField } from '../../media/facts.ts';
 import { FIRST_PIPE } from '../../process/run.ts';
 import { pixelsForFfmpeg } from '../ffmpeg-names.ts';
 import type { Outcome } from '../outcome.ts';
 import type { Profile } from '../schema.ts';
 import { burnIn, type TextFile } from './burn-in.ts';
+import { comparedOf, decodedPads, givenPads } from './compared.ts';
 import { composeOutputs } from './compose.ts';
 import { encodeOptions, encodeTarget } from './encode.ts';
 import { pictureFilters, sharedFilters, tagFilter, WITNESS } from './picture.ts';
 import { type MaskFile, sketchTap } from './sketch.ts';
 import { layoutOf } from '../../proof/encoder-input/samples.ts';
-import type { TilePlan } from '../../proof/encoder-input/tiles.ts';
-import { pictureTap, rawPictures } from '../../proof/tap.ts';
-import { canonicalJson } from '../hash.ts';
-import { factsSeen } from '../shown/decide.ts';
+import { rawPictures } from '../../proof/tap.ts';
 import type { Shown } from '../shown/schema.ts';
 import { textTap } from './text-tap.ts';
 import { recordedRgb, recordedTiles, type TablePaths, thinChains, throughTable } from './shown.ts';
-import { tileChains, tilesOf } from './tiles.ts';
-import { type WholeChains, wholeChains } from './whole.ts';
-import { type PlacingChains, placingChains } from './placing.ts';
+import { tilesOf } from './tiles.ts';
+import { shownPad, type View, viewOf, viewsOf, viewTap } from './views.ts';
 import { fedWitness, type Pipe, witnessOf } from './witness.ts';
 
 export interface RecipeRequest {
@@ -76,7 +72,11 @@ export function recipeOf(request: RecipeRequest): Recipe {
     frames = false,
     threads,
   } = request;
-  const views = viewsOf(facts, request);
+  const views = viewsOf(
+    facts,
+    deliverables.map(({ outcome }) => outcome),
+    textFolder,
+  );
   // Pictures that threads made are fed in: what is proved of the source is proved elsewhere.
   const fed = views.some(({ shown }) => shown.from === 'developed');
   if (fed && (frames || deliverables.some(({ outcome }) => outcome.shown?.from !== 'developed')))
@@ -93,7 +93,7 @@ export function recipeOf(request: RecipeRequest): Recipe {
       files: text.files,
       text: textTap(outcome, index),
       light: outcome.contentLight === null ? null : `light${index}`,
-      ...looksOf(plan, index, seen),
+      ...comparedOf(plan, index, seen),
     };
   });
   const takesAudio = fed && deliverables.some(({ outcome }) => outcome.audio.length > 0);
@@ -108,7 +108,7 @@ export function recipeOf(request: RecipeRequest): Recipe {
   const sketched = taps.flatMap((tap, deliverable) => (tap === null ? [] : [{ tap, deliverable }]));
   const viewed = views.map((view, index) => ({
     ...view,
-    ...looksOf(
+    ...comparedOf(
       view.shown.from === 'recorded' ? recordedTiles(facts) : null,
       deliverables.length + index,
       facts,
@@ -118,7 +118,7 @@ export function recipeOf(request: RecipeRequest): Recipe {
     fingerprints: viewTap(view.facts, index),
   }));
   // Deliverables, and behind them the views: all that a comparer looks at.
-  const looked = [...ways, ...viewed];
+  const compared = [...ways, ...viewed];
   const texts = ways.flatMap(({ text }, deliverable) => (text === null ? [] : [{ ...text, deliverable }]));
   const ownPipes = FIRST_PIPE + deliverables.length;
   const witness = fed
@@ -178,12 +178,12 @@ export function recipeOf(request: RecipeRequest): Recipe {
         ...(tap?.chainsOf(last, `out${index}`) ?? []),
       ];
     }),
-    ...looked.flatMap(({ tiles }) => tiles?.chains ?? []),
-    ...looked.flatMap(({ whole }) => whole?.chains ?? []),
-    ...looked.flatMap(({ placing }) => placing?.chains ?? []),
+    ...compared.flatMap(({ tiles }) => tiles?.chains ?? []),
+    ...compared.flatMap(({ whole }) => whole?.chains ?? []),
+    ...compared.flatMap(({ placing }) => placing?.chains ?? []),
     ...texts.flatMap(({ chains }) => chains),
   ].join(';');
-  const tileOutputs = looked.flatMap(({ tiles }, comparer) =>
+  const tileOutputs = compared.flatMap(({ tiles }, comparer) =>
     tiles === null
       ? []
       : [
@@ -191,13 +191,13 @@ export function recipeOf(request: RecipeRequest): Recipe {
           { pipe: { kind: 'tiles', of: 'given', comparer } as const, options: rawPictures(tiles.given) },
         ],
   );
-  const wholeOutputs = looked.flatMap(({ whole }, comparer) =>
+  const wholeOutputs = compared.flatMap(({ whole }, comparer) =>
     (whole?.ends ?? []).map(({ of, pad }) => ({
       pipe: { kind: 'whole', of, comparer } as const,
       options: rawPictures(pad),
     })),
   );
-  const placingOutputs = looked.flatMap(({ placing }, comparer) =>
+  const placingOutputs = compared.flatMap(({ placing }, comparer) =>
     placing === null
       ? []
       : (['source', 'given'] as const).map((of) => ({
@@ -269,107 +269,6 @@ export function recipeOf(request: RecipeRequest): Recipe {
     views: views.map(({ shown, table }) => ({ shown, table })),
     masks: taps.map((tap) => tap?.mask ?? null),
     textFiles: ways.flatMap(({ files }) => files),
-  };
-}
-
-/** Pictures that a colour way gives. */
-interface View {
-  readonly index: number;
-  readonly shown: Shown;
-  /** The clip as these pictures are. */
-  readonly facts: ClipFacts;
-  /** Where its table lies. */
-  readonly table: TablePaths;
-}
-
-const sameWay = (one: Shown, other: Shown): boolean => canonicalJson(one) === canonicalJson(other);
-
-/** Each colour way once, in the order of the deliverables. */
-export function waysShown(outcomes: readonly Pick<Outcome, 'shown'>[]): Shown[] {
-  const ways: Shown[] = [];
-  for (const { shown } of outcomes)
-    if (shown !== null && !ways.some((one) => sameWay(one, shown))) ways.push(shown);
-  return ways;
-}
-
-/** Which of them these pictures go; null: none, they stay as recorded. */
-export function wayShown(ways: readonly Shown[], outcome: Pick<Outcome, 'shown'> | undefined): number | null {
-  const shown = outcome?.shown ?? null;
-  return shown === null ? null : ways.findIndex((one) => sameWay(one, shown));
-}
-
-function viewsOf(facts: ClipFacts, { deliverables, textFolder }: RecipeRequest): View[] {
-  return waysShown(deliverables.map(({ outcome }) => outcome)).map((shown, index) => ({
-    index,
-    shown,
-    facts: factsSeen(facts, shown),
-    table: {
-      spread: join(textFolder, `way${index}-spread.cube`),
-      space: join(textFolder, `way${index}.cube`),
-    },
-  }));
-}
-
-function viewOf(views: readonly View[], outcome: Outcome | undefined): View | null {
-  const index = wayShown(
-    views.map(({ shown }) => shown),
-    outcome,
-  );
-  return index === null ? null : (views[index] ?? null);
-}
-
-const shownPad = (view: View | null): string => (view === null ? 'shown' : `shown-view${view.index}`);
-
-interface Looks {
-  readonly tiles: ReturnType<typeof tileChains> | null;
-  readonly whole: WholeChains | null;
-  readonly placing: PlacingChains | null;
-}
-
-/** `index`: of the comparer; `facts`: of what is its source. */
-function looksOf(plan: TilePlan | null, index: number, { video }: ClipFacts, given: 'y' | 'g' = 'y'): Looks {
-  if (plan === null) return { tiles: null, whole: null, placing: null };
-  const { pixelFormat } = video;
-  return {
-    tiles: tileChains(plan, index, pixelFormat),
-    whole: wholeChains(plan, index, pixelFormat),
-    placing: placingChains(plan, {
-      index,
-      pixelFormat,
-      earlierField: plan.held > 1 ? earlierField(video) : null,
-      given,
-    }),
-  };
-}
-
-/** What the looks want of their source, and of what is made of it. */
-const decodedPads = ({ tiles, whole, placing }: Looks): string[] =>
-  [tiles?.decoded, whole?.wanted.source, placing?.decoded].flatMap((pad) => pad ?? []);
-const givenPads = ({ tiles, whole, placing }: Looks): string[] =>
-  [tiles?.joints.given, whole?.wanted.given, placing?.given].flatMap((pad) => pad ?? []);
-
-/** Fingerprints of the pictures of a view. */
-function viewTap(
-  { video }: ClipFacts,
-  view: number,
-): {
-  readonly from: string;
-  readonly chains: readonly string[];
-  readonly outputs: readonly { readonly kind: 'luma' | 'colour'; readonly options: readonly string[] }[];
-} {
-  const tap = pictureTap('fingerprints', {
-    pixelFormat: video.pixelFormat,
-    size: video,
-    earlierField: null,
-    framing: null,
-  });
-  return {
-    from: `fingerprints-view${view}`,
-    chains: tap.chains.map((chain) => chain.replace(/\[([a-z-]+)\]/g, `[$1-view${view}]`)),
-    outputs: (['luma', 'colour'] as const).map((kind) => ({
-      kind,
-      options: rawPictures(`${kind}-view${view}`),
-    })),
   };
 }
 
