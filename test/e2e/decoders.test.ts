@@ -298,24 +298,17 @@ describe('pictures of a declared decoder become masters', () => {
     },
   );
 
-  test('movies are not made of them, which is said before anything is made', async () => {
+  test('movies for a display show them; without one none is made, which is said before anything is made', async () => {
     const folder = freshFolder('movies');
     mkdirSync(join(folder, 'day-11', 'B011'), { recursive: true });
     bellMovie(join(folder, 'day-11', 'B011', 'B011C001.bell'), null);
     writeMd5Manifest(join(folder, 'day-11', 'B011'));
-    const plan = await runCommand([
-      'plan',
-      join(folder, 'day-11'),
-      '--deliver',
-      join(folder, 'delivery'),
-      '--settings',
-      settings,
-      '--profile',
-      'review-h264',
-      '--quiet',
-    ]);
+    const day = [join(folder, 'day-11'), '--deliver', join(folder, 'delivery'), '--settings', settings];
+    const plan = await runCommand(['plan', ...day, '--profile', 'archive-ffv1', '--quiet']);
     expect(plan.code).toBe(1);
     expect(plan.stdout).toContain('[declared-clip-no-movie]');
+    const run = await runCommand(['run', ...day, '--profile', 'editorial-vc3', '--quiet']);
+    expect(run.code, run.stdout + run.stderr).toBe(0);
   });
 });
 
