@@ -348,6 +348,7 @@ test('the built-in profiles ask for their encoders and for decoders that read th
     'dnxhd',
     'ffv1',
     'libx264',
+    'libx265',
     'pcm_f32le',
     'pcm_f64le',
     'pcm_s16le',
@@ -361,6 +362,7 @@ test('the built-in profiles ask for their encoders and for decoders that read th
     'dnxhd',
     'ffv1',
     'h264',
+    'hevc',
     'pcm_f32le',
     'pcm_f64le',
     'pcm_s16le',
@@ -371,8 +373,8 @@ test('the built-in profiles ask for their encoders and for decoders that read th
   ]);
   expect(required('filter')).toContain('drawtext');
   expect(asked.find((need) => need.name === 'hevc')).toMatchObject({
-    required: false,
-    neededFor: ['HEVC sources'],
+    required: true,
+    neededFor: expect.arrayContaining(['HEVC sources', 'checking review-hdr']) as unknown,
   });
 });
 

@@ -141,22 +141,17 @@ const withoutSettings = async (): Promise<void> => {
 if (everyRow)
   test('without settings the log roll is held with the remedy, and the raw one is made', withoutSettings);
 
-test('a proxy of raw frames is refused before anything is made, and says what would do', async () => {
+test('a movie of raw frames is refused by a profile without a display before anything is made, and planned by one that has it', async () => {
   const delivery = join(freshFolder('proxy'), 'delivery');
-  const plan = await runCommand([
-    'plan',
-    day,
-    '--deliver',
-    delivery,
-    '--settings',
-    settings,
-    '--profile',
-    'editorial-vc3',
-    '--quiet',
-  ]);
-  expect(plan.code).toBe(1);
-  expect(plan.stdout).toContain('[raw-not-developed]');
-  expect(plan.stdout).toContain('grading-master-exr');
+  const plan = (profile: string): ReturnType<typeof runCommand> =>
+    runCommand(['plan', day, '--deliver', delivery, '--settings', settings, '--profile', profile, '--quiet']);
+  const without = await plan('archive-ffv1');
+  expect(without.code).toBe(1);
+  expect(without.stdout).toContain('[raw-not-developed]');
+  expect(without.stdout).toContain('editorial-vc3');
+  const shown = await plan('editorial-vc3');
+  expect(shown.code, shown.stdout).toBe(0);
+  expect(shown.stdout).toContain('shown from raw frames, developed (fine), ACES 2, for bt1886-bt709');
   expect(existsSync(delivery)).toBe(false);
 });
 

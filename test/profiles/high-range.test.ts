@@ -80,17 +80,18 @@ describe('a clip', () => {
     const other = decide(hlg, clipFacts(said('slog3-sgamut3cine'))).outcome;
     expect(other?.burnIn?.map(({ look }) => look.letters)).toEqual([180, 180]);
     expect(other).toMatchObject({ colour: { transfer: 'hlg' }, shown: { display: 'hlg-bt2020' } });
-    expect(other).not.toHaveProperty('contentLight');
-    expect(other).not.toHaveProperty('masteringDisplay');
+    expect(other).toHaveProperty('contentLight', null);
+    expect(other).toHaveProperty('masteringDisplay', null);
   });
 
   test('that was made for the same display stays as recorded, on a display that nobody names', () => {
     const { outcome } = decide(hdr, clipFacts({ ...said('pq-bt2020'), ...tagged('pq') }));
     expect(outcome).toMatchObject({ contentLight: 'measured', colour: { transfer: 'pq' } });
-    expect(outcome).not.toHaveProperty('shown');
-    expect(outcome).not.toHaveProperty('masteringDisplay');
-    expect(decide(hlg, clipFacts({ ...said('hlg-bt2020'), ...tagged('hlg') })).outcome).not.toHaveProperty(
+    expect(outcome).toHaveProperty('shown', null);
+    expect(outcome).toHaveProperty('masteringDisplay', null);
+    expect(decide(hlg, clipFacts({ ...said('hlg-bt2020'), ...tagged('hlg') })).outcome).toHaveProperty(
       'shown',
+      null,
     );
   });
 
