@@ -39,7 +39,7 @@ function lookAgain(look: WayLook, kept: LookFiles): TransformRequest['wanted'] |
   if (bytes === null || sha256Of(bytes) !== look.sha256) return null;
   let steps: Step[];
   try {
-    steps = colourFileSteps(look.file, bytes, look.interpolation);
+    steps = colourFileSteps(look.file, bytes, look.interpolation ?? undefined);
   } catch (error) {
     if (error instanceof FindingError) return null;
     throw error;

@@ -147,7 +147,7 @@ class Reading {
     const path = resolve(this.folder, file);
     const isCube = /\.cube$/i.test(file);
     // Tetrahedral is what grading rooms take .cube files for (common practice, no source); a .clf file says it itself.
-    const read = isCube ? (interpolation ?? 'tetrahedral') : undefined;
+    const read = isCube ? (interpolation ?? 'tetrahedral') : null;
     const key = JSON.stringify([path, from, to, read]);
     const making = this.looks.get(key) ?? this.readLook({ path, from, to, interpolation: read });
     this.looks.set(key, making);
@@ -179,12 +179,10 @@ class Reading {
       text: bytes.toString('utf8'),
     });
     this.transforms.set(aces.sha256, { path, sha256: aces.sha256, extension: '.clf', text: aces.text });
-    const { interpolation, ...spaces } = look;
     return {
       file: basename(path),
       sha256,
-      ...spaces,
-      ...(interpolation === undefined ? {} : { interpolation }),
+      ...look,
       aces: aces.sha256,
     };
   }

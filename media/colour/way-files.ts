@@ -65,14 +65,15 @@ export interface LookSource {
   readonly bytes: Buffer;
   readonly from: SceneSpace;
   readonly to: SceneSpace | DisplaySpace;
-  readonly interpolation?: Interpolation | undefined;
+  /** Of a .cube file; null: a .clf file says it itself. */
+  readonly interpolation: Interpolation | null;
 }
 
 const isDisplay = (space: string): boolean => displaySpaces.some((one) => one === space);
 
 /** The steps of the file alone. Throws FindingError `colour-file-refused`. */
 export const stepsOfLook = ({ file: name, bytes, interpolation }: LookSource): Step[] =>
-  colourFileSteps(name, bytes, interpolation);
+  colourFileSteps(name, bytes, interpolation ?? undefined);
 
 /** From ACES2065-1 through the look to ACES2065-1, or to codes of the display that it ends on. Throws FindingError `colour-file-refused`. */
 export const lookTransform = (look: LookSource): ColourTransform => ({

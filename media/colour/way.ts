@@ -74,8 +74,8 @@ export const wayLookSchema = z.strictObject({
     .describe('The space that it ends in; one of a display: it takes the place of the output transform'),
   interpolation: z
     .enum(interpolations)
-    .optional()
-    .describe('Between the places of a 3D table of a .cube file; absent: of a .clf file, which says it'),
+    .nullable()
+    .describe('Between the places of a 3D table of a .cube file; null: of a .clf file, which says it'),
   aces: sha256.describe(
     'SHA-256 of the same look as a file of the Common LUT Format that takes ACES2065-1, and ends in ACES2065-1 or on the display; kept beside the reports',
   ),
