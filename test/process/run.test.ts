@@ -124,9 +124,10 @@ test('silence for too long is a stall; each sign of progress puts it off', async
 test('the first reason is kept when a stall and a cancel meet', async () => {
   const cancel = new AbortController();
   const result = await runTool(fault('hang'), [], {
-    stallMilliseconds: 100,
-    graceMilliseconds: 400,
-    signal: AbortSignal.any([cancel.signal, AbortSignal.timeout(250)]),
+    stallMilliseconds: 50,
+    graceMilliseconds: 1500,
+    // Within the grace, and long after the stall, on a busy machine too.
+    signal: AbortSignal.any([cancel.signal, AbortSignal.timeout(1000)]),
   });
   expect(result.reason).toBe('stalled');
 });
