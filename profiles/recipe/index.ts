@@ -53,10 +53,10 @@ export interface Recipe {
   readonly furtherInputs: readonly string[];
   /** To be written, UTF-8, before the command runs. */
   readonly textFiles: readonly TextFile[];
-  /** Colour ways that deliverables go, each once; the table of each is to be written to `table`, as .cube files. */
-  readonly views: readonly { readonly shown: Shown; readonly table: TablePaths }[];
   /** The same, in bytes (sketch.ts); by deliverable, null: it needs none. */
   readonly masks: readonly (MaskFile | null)[];
+  /** Colour ways that deliverables go, each once; the table of each is to be written to `table`, as .cube files. */
+  readonly views: readonly { readonly shown: Shown; readonly table: TablePaths }[];
 }
 
 export type { TextFile } from './burn-in.ts';
