@@ -122,7 +122,7 @@ test(
   async () => {
     const folders = volume('16m');
     const held = heldFfmpeg(freshFolder('held'), 'A001C001');
-    const night = startNight(folders, '--ffmpeg', held.path, '--patience-seconds', '3');
+    const night = startNight(folders, ...held.words, '--patience-seconds', '3');
     onTestFinished(() => void night.child.kill('SIGKILL'));
     await eventually(
       () => existsSync(join(folders.delivery, 'day-05/A001/small-vc3/A001C001.mov')),
@@ -166,7 +166,7 @@ test.each<readonly [string, string]>([['its top folder', ''], ...further(['below
   async (_where, delivery) => {
     const folders = volume('64m', delivery);
     const held = heldFfmpeg(freshFolder('held'));
-    const night = startNight(folders, '--ffmpeg', held.path, '--patience-seconds', '3');
+    const night = startNight(folders, ...held.words, '--patience-seconds', '3');
     onTestFinished(() => void night.child.kill('SIGKILL'));
     await encoding(folders);
     folders.unmount();

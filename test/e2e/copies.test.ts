@@ -333,7 +333,7 @@ describe('while the night works on other clips', () => {
     const [wholeSource, wholeCopy] = [readFileSync(source), readFileSync(copied)];
     mkdirSync(join(base, 'changed'));
     const held = heldFfmpeg(join(base, 'changed'), 'A005C001');
-    const run = startCli(night(delivery, '--ffmpeg', held.path, '--slots', '1', '--workers', '1', '--json'));
+    const run = startCli(night(delivery, ...held.words, '--workers', '1', '--json'));
     try {
       const report = join(rollFolder(delivery), 'reports', 'deliverables', 'A005C001.small-vc3.json');
       await eventually(

@@ -140,7 +140,7 @@ test('digest-differs and file-absent without another copy: move what is there aw
   expect(readFileSync(deliverable)).toEqual(changed);
   renameSync(deliverable, join(aside, 'A001C001-changed.mov'));
   const wait = heldFfmpeg(freshFolder('held'));
-  const mending = run('--ffmpeg', wait.path);
+  const mending = run(...wait.words);
   const folders = { day, copy, delivery, work: join(base, 'work') };
   try {
     await encoding(folders);

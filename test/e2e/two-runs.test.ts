@@ -20,7 +20,7 @@ beforeAll(async () => {
 /** A run whose encoder waits until the test lets it go. */
 function beginHeld(folders: NightFoldersForTest) {
   const held = heldFfmpeg(dirname(folders.work));
-  const run = startNight(folders, '--ffmpeg', held.path);
+  const run = startNight(folders, ...held.words);
   onTestFinished(() => {
     held.letGo();
     run.child.kill('SIGKILL');

@@ -80,9 +80,8 @@ export function disturbedNights(place: QueuePlace, cases: 'all' | 'few'): Distur
     return { ...night, done };
   };
   const beginHeld: DisturbedNights['beginHeld'] = (folders, but) => {
-    const { path, letGo } = heldFfmpeg(dirname(folders.work), but);
-    // Where some are made while others wait, those that wait must not have the only place: the order of rolls is nobody's promise.
-    const night = begin(folders, '--ffmpeg', path, ...(but === undefined ? [] : ['--slots', '2']));
+    const { words, letGo } = heldFfmpeg(dirname(folders.work), but);
+    const night = begin(folders, ...words);
     onTestFailed(() => console.error(night.said()));
     // A test that failed before it let the encoder go must not leave a run that waits for ever; of one that has ended nothing is left to kill.
     onTestFinished(() => void night.child.kill('SIGKILL'));

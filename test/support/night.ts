@@ -7,7 +7,8 @@ import { type RunningCli, startCli } from './cli.ts';
 import { eventually } from './processes.ts';
 
 export interface HeldFfmpeg {
-  readonly path: string;
+  /** The words of the command line of a night that uses it. */
+  readonly words: readonly string[];
   /** Lets every encode go on, those that wait and those to come. */
   letGo(): void;
 }
@@ -29,7 +30,9 @@ export function heldFfmpeg(folder: string, but?: string): HeldFfmpeg {
     `#!/bin/sh\n${reads}\ncase "$*" in ${passes}${encodes}) while [ ! -e '${open}' ]; do sleep 0.1; done ;; esac\nexec ffmpeg "$@"\n`,
     { mode: 0o755 },
   );
-  return { path, letGo: () => writeFileSync(open, '') };
+  // Where some are made while others wait, those that wait must not have every place: the order of rolls is nobody's promise.
+  const slots = but === undefined ? '1' : '4';
+  return { words: ['--ffmpeg', path, '--slots', slots], letGo: () => writeFileSync(open, '') };
 }
 
 /** Ids of processes whose command line holds the text (proc(5): cmdline, arguments ended by NUL). */
