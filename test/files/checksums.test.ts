@@ -1,15 +1,15 @@
 /** Checksums against known answers made by others, and against the programs that people check with. */
 import { execFileSync } from 'node:child_process';
 import { createHash } from 'node:crypto';
-import { readFileSync, writeFileSync } from 'node:fs';
+import { mkdtempSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import fc from 'fast-check';
-import { describe, expect, test } from 'vitest';
+import { beforeAll, describe, expect, test } from 'vitest';
 import type { Algorithm } from '../../files/manifest/algorithms.ts';
 import { c4FromDigest, c4OfBytes, c4ToDigest } from '../../files/manifest/c4.ts';
 import { createDigest, hashBytes } from '../../files/manifest/digest.ts';
 import { Xxh128 } from '../../files/manifest/xxh128.ts';
-import { freshFolder } from '../support/folder.ts';
+import { sharedFolder } from '../support/folder.ts';
 
 const fixtures = join(import.meta.dirname, '../fixtures');
 /** The xxHash project's self-test (see SOURCES.md). */
@@ -65,41 +65,56 @@ describe('the programs', () => {
     ['sha384', 'sha384sum', []],
     ['sha512', 'sha512sum', []],
     ['blake2b', 'b2sum', []],
+    ['xxh3', 'xxhsum', ['-H3', '--tag']],
   ];
   // Around the blocks of XXH3 (1024) and of reading (2 MiB).
-  test.each([0, 1, 240, 241, 1024, 1025, 1088, 326_591, 2_097_151, 2_097_152, 2_097_153])(
-    'agree on %i bytes, in memory and as a stream',
-    async (length) => {
-      const file = join(freshFolder('sums'), 'file');
-      const bytes = Buffer.from(
-        Array.from({ length: Math.ceil(length / 64) }, (_, index) =>
-          createHash('sha512').update(`${index}`).digest('hex').slice(0, 64),
-        ).join(''),
-        'latin1',
-      ).subarray(0, length);
-      writeFileSync(file, bytes);
-      const ours = hashBytes(
-        bytes,
-        programs.map(([algorithm]) => algorithm),
-      );
-      const stream = await createDigest(programs.map(([algorithm]) => algorithm));
-      for (let at = 0; at < length; at += 65_521) stream.update(bytes.subarray(at, at + 65_521));
-      expect(stream.finish()).toEqual(ours);
-      for (const [algorithm, program, args] of programs)
-        expect([algorithm, ours[algorithm]]).toEqual([
-          algorithm,
-          execFileSync(program, [...args, file], {
-            encoding: 'utf8',
-            stdio: ['ignore', 'pipe', 'ignore'],
-          }).split(' ')[0],
-        ]);
-      const xxh3 = execFileSync('xxhsum', ['-H3', '--tag', file], {
+  const lengths = [0, 1, 240, 241, 1024, 1025, 1088, 326_591, 2_097_151, 2_097_152, 2_097_153];
+  const greatest = Math.max(...lengths);
+  const all = Buffer.from(
+    Array.from({ length: Math.ceil(greatest / 128) }, (_, index) =>
+      createHash('sha512').update(`${index}`).digest('hex'),
+    ).join(''),
+    'latin1',
+  );
+
+  /** What each program says of the file of each length: one start for all files. */
+  const said = new Map<Algorithm, readonly (string | undefined)[]>();
+  beforeAll(() => {
+    const folder = mkdtempSync(join(sharedFolder, 'sums-'));
+    const files = lengths.map((length) => {
+      const file = join(folder, String(length));
+      writeFileSync(file, all.subarray(0, length));
+      return file;
+    });
+    for (const [algorithm, program, args] of programs) {
+      const lines = execFileSync(program, [...args, ...files], {
         encoding: 'utf8',
         stdio: ['ignore', 'pipe', 'ignore'],
       })
-        .trim()
-        .split(' = ')[1];
-      expect(hashBytes(bytes, ['xxh3']).xxh3).toBe(xxh3);
+        .trimEnd()
+        .split('\n');
+      // A line for each file, in their order: `sum  file`, or `kind (file) = sum`.
+      said.set(
+        algorithm,
+        lines.map((line) => (line.includes(' = ') ? line.split(' = ')[1] : line.split(' ')[0])),
+      );
+    }
+    rmSync(folder, { recursive: true });
+  });
+
+  test.each(lengths.map((length, index) => [length, index] as const))(
+    'agree on %i bytes, in memory and as a stream',
+    async (length, index) => {
+      const bytes = all.subarray(0, length);
+      const algorithms = programs.map(([algorithm]) => algorithm);
+      const ours = hashBytes(bytes, algorithms);
+      const stream = await createDigest(algorithms);
+      for (let at = 0; at < length; at += 65_521)
+        stream.update(bytes.subarray(at, Math.min(length, at + 65_521)));
+      expect(stream.finish()).toEqual(ours);
+      expect(algorithms.map((algorithm) => [algorithm, ours[algorithm]])).toEqual(
+        algorithms.map((algorithm) => [algorithm, said.get(algorithm)?.[index]]),
+      );
     },
   );
 });

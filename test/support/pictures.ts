@@ -1,7 +1,7 @@
 /** Float pictures through real programs: what OpenColorIO, by way of OpenImageIO, and zscale make of given values. */
 import { createHash } from 'node:crypto';
-import { existsSync, mkdirSync, renameSync, writeFileSync } from 'node:fs';
-import { dirname, join } from 'node:path';
+import { existsSync, mkdirSync, mkdtempSync, renameSync, rmSync, writeFileSync } from 'node:fs';
+import { join } from 'node:path';
 import type { Triple } from '../../media/colour/matrix.ts';
 import { runTool } from '../../process/run.ts';
 import { sharedFolder } from './folder.ts';
@@ -35,49 +35,54 @@ export function planesOf(pixels: readonly Triple[]): Buffer {
   return raw;
 }
 
-/** A float EXR of one row of these pixels; equal rows are written once. */
-async function pictureOf(pixels: readonly Triple[]): Promise<string> {
-  const planes = planesOf(pixels);
-  const digest = createHash('sha256').update(planes).digest('hex').slice(0, 16);
-  const path = join(sharedFolder, 'rows', `${digest}.exr`);
-  if (existsSync(path)) return path;
-  mkdirSync(dirname(path), { recursive: true });
-  const part = join(dirname(path), `${process.pid}-${digest}`);
-  writeFileSync(`${part}.raw`, planes);
-  await ffmpeg(
-    ...['-f', 'rawvideo', '-pix_fmt', 'gbrpf32le', '-s', `${pixels.length}x1`, '-i', `${part}.raw`],
-    ...['-c:v', 'exr', '-format', 'float', `${part}.exr`],
+/**
+ * Each row as a float EXR of one line; equal rows are written once, all that are missing by one start of ffmpeg. All have the
+ * same number of pixels.
+ */
+async function picturesOf(rows: readonly (readonly Triple[])[]): Promise<string[]> {
+  const folder = join(sharedFolder, 'rows');
+  mkdirSync(folder, { recursive: true });
+  const all = rows.map((pixels) => {
+    const planes = planesOf(pixels);
+    const digest = createHash('sha256').update(planes).digest('hex').slice(0, 16);
+    return { planes, path: join(folder, `${digest}.exr`) };
+  });
+  const missing = new Map(
+    all.filter(({ path }) => !existsSync(path)).map(({ path, planes }) => [path, planes]),
   );
-  renameSync(`${part}.exr`, path);
-  return path;
+  if (missing.size > 0) {
+    const part = mkdtempSync(join(folder, 'part-'));
+    writeFileSync(join(part, 'rows.raw'), Buffer.concat([...missing.values()]));
+    const size = `${rows[0]?.length ?? 0}x1`;
+    await ffmpeg(
+      ...['-f', 'rawvideo', '-pix_fmt', 'gbrpf32le', '-s', size, '-i', join(part, 'rows.raw')],
+      ...['-c:v', 'exr', '-format', 'float', '-start_number', '0', join(part, '%d.exr')],
+    );
+    for (const [index, path] of [...missing.keys()].entries()) renameSync(join(part, `${index}.exr`), path);
+    rmSync(part, { recursive: true });
+  }
+  return all.map(({ path }) => path);
 }
 
-/** Pixels, float32 exactly, through oiiotool with that OpenColorIO configuration and those of its arguments. */
+/**
+ * Pixels, float32 exactly, through oiiotool with that OpenColorIO configuration and those of its arguments; one start of each
+ * program for all. All conversions have the same number of pixels.
+ */
 export async function throughOcio(
   folder: string,
   config: string,
-  args: readonly string[],
-  pixels: readonly Triple[],
-): Promise<Triple[]> {
-  const [only] = await throughOcioEach(folder, config, [args], pixels);
-  return only as Triple[];
-}
-
-/** The same for several conversions of the same pixels, each with its arguments; one start of each program for all. */
-export async function throughOcioEach(
-  folder: string,
-  config: string,
-  conversions: readonly (readonly string[])[],
-  pixels: readonly Triple[],
+  conversions: readonly { readonly args: readonly string[]; readonly pixels: readonly Triple[] }[],
 ): Promise<Triple[][]> {
   writeFileSync(join(folder, 'config.ocio'), config);
-  const given = await pictureOf(pixels);
+  const given = await picturesOf(conversions.map(({ pixels }) => pixels));
   const made = (index: number | string): string => join(folder, `out-${index}.exr`);
   await outputOf('oiiotool', [
     // Or it writes its whole command line into each file, longer than ffmpeg takes an attribute to be.
     '--nosoftwareattrib',
     ...['--colorconfig', join(folder, 'config.ocio')],
-    ...conversions.flatMap((args, index) => [given, ...args, '-d', 'float', '-o', made(index)]),
+    ...conversions.flatMap(({ args }, index) => [
+      ...[given[index] as string, ...args, '-d', 'float', '-o', made(index)],
+    ]),
   ]);
   const raw = await outputOf('ffmpeg', [
     ...['-v', 'error', '-start_number', '0', '-i', made('%d')],
@@ -85,6 +90,20 @@ export async function throughOcioEach(
   ]);
   const bytes = raw.length / conversions.length;
   return conversions.map((_, index) => pixelsOf(raw.subarray(index * bytes, (index + 1) * bytes)));
+}
+
+/** The same pixels in each conversion. */
+export async function throughOcioEach(
+  folder: string,
+  config: string,
+  conversions: readonly (readonly string[])[],
+  pixels: readonly Triple[],
+): Promise<Triple[][]> {
+  return await throughOcio(
+    folder,
+    config,
+    conversions.map((args) => ({ args, pixels })),
+  );
 }
 
 /** A configuration with colour spaces `source-0` and on, each brought to `reference` by its transform (in OpenColorIO's YAML). */
@@ -105,17 +124,9 @@ export const ocioConfigOf = (transforms: readonly string[]): string =>
     '',
   ].join('\n');
 
-/** A configuration with one colour space, `source`, which that transform (in OpenColorIO's YAML) brings to `reference`. */
-export const ocioConfig = (transform: string): string => `ocio_profile_version: 2
-search_path: ""
-roles: {default: reference}
-displays: {none: [!<View> {name: none, colorspace: reference}]}
-colorspaces:
-  - !<ColorSpace>
-    name: reference
-  - !<ColorSpace>
-    name: source
-    to_scene_reference: ${transform}
-`;
-/** Arguments that apply it. */
-export const toReference = ['--colorconvert', 'source', 'reference'] as const;
+/** Arguments that apply the transform of that number. */
+export const toReference = (index: number): readonly string[] => [
+  '--colorconvert',
+  `source-${index}`,
+  'reference',
+];
