@@ -1,8 +1,7 @@
 /** Audio that came through the recipe as it should is left alone, and is proved where it can be. */
 import { describe, expect, test } from 'vitest';
-import { freshFolder } from '../support/folder.ts';
 import { further } from '../support/lane.ts';
-import { type Delivery, deliver, signals, sourceOf } from './audio-support.ts';
+import { comparedOnce, type Delivery, signals } from './audio-support.ts';
 
 const SECOND = 48000;
 type Case = Omit<Delivery, 'sourceSamples' | 'samples'> & {
@@ -61,10 +60,17 @@ const cases: readonly Case[] = [
 ];
 
 describe('audio as it should be has no difference', () => {
-  test.each(cases)('$title', async ({ title: _, proves, ...change }) => {
-    const options: Delivery = { sourceSamples: 5 * SECOND, samples: 5 * SECOND, ...change };
-    const folder = freshFolder('audio');
-    const { comparison } = await deliver(folder, options, await sourceOf(options));
+  const deliveries = cases.map(
+    ({ title: _, proves: _proves, ...change }): Delivery => ({
+      sourceSamples: 5 * SECOND,
+      samples: 5 * SECOND,
+      ...change,
+    }),
+  );
+  const compared = comparedOnce(deliveries);
+
+  test.each(cases.map((row, index) => ({ ...row, index })))('$title', ({ proves, index: row }) => {
+    const [options, comparison] = [deliveries[row] as Delivery, compared(row)];
     expect(comparison.differences).toEqual([]);
     for (const [index, channel] of comparison.channels.entries()) {
       const saysNothing =

@@ -1,9 +1,8 @@
 /** Audio spoiled on its way into a real file, in known ways, is found out, with the right word. */
 import { describe, expect, test } from 'vitest';
 import type { AudioDifferenceKind } from '../../proof/audio-difference.ts';
-import { freshFolder } from '../support/folder.ts';
 import { everyRow } from '../support/lane.ts';
-import { type AudioCodec, type Delivery, deliver, signals, audioCodecs, sourceOf } from './audio-support.ts';
+import { type AudioCodec, audioCodecs, comparedOnce, type Delivery, signals } from './audio-support.ts';
 
 const SAMPLES = 6 * 48000;
 /** Ends at `cut`, goes on at `on`. */
@@ -142,19 +141,22 @@ const in24Bits = new Set([
 const isQuick = (codec: AudioCodec, fault: string): boolean =>
   codec === 'aac' || (codec === 'pcm_s16le' ? in16Bits : in24Bits).has(fault);
 
+const whole = (codec: AudioCodec, change: Partial<Delivery>): Delivery => ({
+  codec,
+  container: codec === 'aac' ? 'mp4' : 'mov',
+  sourceSamples: SAMPLES,
+  samples: SAMPLES,
+  ...change,
+});
+
 describe.each(audioCodecs)('in %s', (codec) => {
-  test.each(faults.filter(({ fault }) => everyRow || isQuick(codec, fault)))(
+  const rows = faults.filter(({ fault }) => everyRow || isQuick(codec, fault));
+  const compared = comparedOnce(rows.map(({ change }) => whole(codec, change)));
+
+  test.each(rows.map((row, index) => ({ ...row, index })))(
     'audio $fault is found',
-    async ({ change, kinds, channels, found }) => {
-      const options: Delivery = {
-        codec,
-        container: codec === 'aac' ? 'mp4' : 'mov',
-        sourceSamples: SAMPLES,
-        samples: SAMPLES,
-        ...change,
-      };
-      const folder = freshFolder('audio');
-      const { comparison } = await deliver(folder, options, await sourceOf(options));
+    ({ kinds, channels, found, index }) => {
+      const comparison = compared(index);
       expect
         .soft(
           [...new Set(comparison.differences.map(({ kind }) => kind))],
@@ -216,18 +218,18 @@ const fine: readonly {
   },
 ];
 
-test.each(fine)('in AAC, audio with $fault is found by its energy', async ({ change, kind, found }) => {
-  const options: Delivery = {
-    codec: 'aac',
-    container: 'mp4',
-    sourceSamples: SAMPLES,
-    samples: SAMPLES,
-    ...change,
-  };
-  const { comparison } = await deliver(freshFolder('audio'), options, await sourceOf(options));
-  expect(
-    [...new Set(comparison.differences.map((difference) => difference.kind))],
-    JSON.stringify(comparison, null, 1),
-  ).toEqual([kind]);
-  for (const difference of comparison.differences) expect.soft(difference.found).toMatch(found);
+describe('in AAC, by its energy', () => {
+  const compared = comparedOnce(fine.map(({ change }) => whole('aac', change)));
+
+  test.each(fine.map((row, index) => ({ ...row, index })))(
+    'audio with $fault is found',
+    ({ kind, found, index }) => {
+      const comparison = compared(index);
+      expect(
+        [...new Set(comparison.differences.map((difference) => difference.kind))],
+        JSON.stringify(comparison, null, 1),
+      ).toEqual([kind]);
+      for (const difference of comparison.differences) expect.soft(difference.found).toMatch(found);
+    },
+  );
 });

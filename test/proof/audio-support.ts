@@ -1,7 +1,8 @@
 /** Audio made, delivered by the recipe's filters and coders, spoiled, decoded, and compared with its source's fingerprints. */
 import { createHash } from 'node:crypto';
-import { mkdirSync } from 'node:fs';
-import { dirname, join } from 'node:path';
+import { mkdirSync, mkdtempSync, readFileSync, rmSync } from 'node:fs';
+import { join } from 'node:path';
+import { beforeAll } from 'vitest';
 import { runForOutput } from '../../process/run.ts';
 import { AudioCollector } from '../../proof/audio-collector.ts';
 import { compareAudio } from '../../proof/audio-compare.ts';
@@ -61,20 +62,24 @@ const pans: Record<number, string> = {
   6: 'pan=5.1|c0=c0|c1=c1|c2=0.5*c0+0.5*c1|c3=0.3*c0|c4=0.7*c0-0.4*c1|c5=0.2*c1',
 };
 
-async function makeSource(path: string, signal: string, options: Delivery): Promise<void> {
+/** Options of ffmpeg for the source at `path`: its input and its output. */
+function sourceArguments(
+  path: string,
+  signal: string,
+  options: Delivery,
+): { input: string[]; output: string[] } {
   const rate = options.sourceRate ?? 48000;
-  // One second more, cut by a filter, so that the length is exact.
-  await ffmpeg(
-    '-f',
-    'lavfi',
-    '-i',
-    `${signal.replaceAll('RATE', String(rate))}:d=${options.sourceSamples / rate + 1}`,
-    '-af',
-    `${pans[options.channels ?? 2]},atrim=end_sample=${options.sourceSamples}`,
-    '-c:a',
-    options.sourceCodec ?? 'pcm_s24le',
-    path,
-  );
+  return {
+    // One second more, cut by a filter, so that the length is exact.
+    input: [
+      ...['-f', 'lavfi', '-i'],
+      `${signal.replaceAll('RATE', String(rate))}:d=${options.sourceSamples / rate + 1}`,
+    ],
+    output: [
+      ...['-af', `${pans[options.channels ?? 2]},atrim=end_sample=${options.sourceSamples}`],
+      ...['-c:a', options.sourceCodec ?? 'pcm_s24le', path],
+    ],
+  };
 }
 
 /** Exactly what profiles/recipe/encode.ts says. */
@@ -94,27 +99,22 @@ function recipe({ offset = 0, rate = 48000, samples }: Delivery): string[] {
   ];
 }
 
-export async function decoded(path: string, track = 0): Promise<Buffer> {
-  const result = await runForOutput(
-    'ffmpeg',
-    [
-      '-v',
-      'error',
-      '-nostdin',
-      '-i',
-      path,
-      '-map',
-      `0:a:${track}`,
-      '-c:a',
-      'pcm_s32le',
-      '-f',
-      's32le',
-      'pipe:1',
-    ],
-    { limitBytes: 2 ** 30 },
-  );
+/** What each file's audio decodes to, as whole numbers of 32 bits; one start of ffmpeg for all. */
+async function decodedEach(paths: readonly string[]): Promise<Buffer[]> {
+  const raw = (path: string): string => `${path}.s32le`;
+  const result = await runForOutput('ffmpeg', [
+    ...['-v', 'error', '-nostdin', '-y'],
+    ...paths.flatMap((path) => ['-i', path]),
+    ...paths.flatMap((path, index) => [
+      ...['-map', `${index}:a:0`, '-c:a', 'pcm_s32le', '-f', 's32le', raw(path)],
+    ]),
+  ]);
   if (result.exitCode !== 0 || result.stderr !== '') throw new Error(result.stderr);
-  return result.stdout;
+  return paths.map((path) => {
+    const pcm = readFileSync(raw(path));
+    rmSync(raw(path));
+    return pcm;
+  });
 }
 
 /** Fed in chunks that end anywhere. */
@@ -157,30 +157,45 @@ export function expectedOf(options: Delivery): ExpectedAudio {
   };
 }
 
-export interface AudioSource {
+interface AudioSource {
   readonly path: string;
   readonly pcm: Buffer;
 }
 /** What was made already: nothing of it is changed afterwards. */
-const sources = new Map<string, Promise<AudioSource>>();
+const sources = new Map<string, AudioSource>();
 
-async function madeSource(path: string, signal: string, options: Delivery): Promise<AudioSource> {
-  mkdirSync(dirname(path), { recursive: true });
-  await makeSource(path, signal, options);
-  return { path, pcm: await decoded(path) };
+interface Wanted {
+  readonly options: Delivery;
+  readonly signal: string;
 }
 
-/** A source's file, and what it decodes to; equal sources are made once. */
-export function sourceOf(options: Delivery, signal = options.signal ?? signals.speech): Promise<AudioSource> {
+function keyOf({ options, signal }: Wanted): string {
   const { sourceSamples, sourceRate = 48000, channels = 2, sourceCodec = 'pcm_s24le' } = options;
   const recipe = JSON.stringify([signal, sourceSamples, sourceRate, channels, sourceCodec]);
-  const key = createHash('sha256').update(recipe).digest('hex').slice(0, 16);
-  const known = sources.get(key);
-  if (known !== undefined) return known;
+  return createHash('sha256').update(recipe).digest('hex').slice(0, 16);
+}
+
+/** Sources' files, and what they decode to; equal sources are made once, all that are missing by one start of ffmpeg. */
+async function sourcesOf(wanted: readonly Wanted[]): Promise<AudioSource[]> {
   // Other files of this run may make the same one at the same time.
-  const source = madeSource(join(sharedFolder, 'audio', String(process.pid), `${key}.mov`), signal, options);
-  sources.set(key, source);
-  return source;
+  const folder = join(sharedFolder, 'audio', String(process.pid));
+  mkdirSync(folder, { recursive: true });
+  const missing = [...new Map(wanted.map((each) => [keyOf(each), each]))].filter(
+    ([key]) => !sources.has(key),
+  );
+  if (missing.length > 0) {
+    const paths = missing.map(([key]) => join(folder, `${key}.mov`));
+    const made = missing.map(([, { options, signal }], index) =>
+      sourceArguments(paths[index] as string, signal, options),
+    );
+    await ffmpeg(
+      ...made.flatMap(({ input }) => input),
+      ...made.flatMap(({ output }, index) => ['-map', `${index}:a`, ...output]),
+    );
+    for (const [index, pcm] of (await decodedEach(paths)).entries())
+      sources.set((missing[index] as (typeof missing)[number])[0], { path: paths[index] as string, pcm });
+  }
+  return wanted.map((each) => sources.get(keyOf(each)) as AudioSource);
 }
 
 const taken = new Map<string, AudioFingerprint>();
@@ -198,55 +213,70 @@ function fingerprintsOfSource(
   return known;
 }
 
-/** Makes a deliverable in `folder` and compares it with its source, each decoded from its file. */
-export async function deliver(
+/**
+ * Makes deliverables in `folder` and compares each with its source, each decoded from its file. All are made by one start of ffmpeg,
+ * and decoded by one: a start takes longer than a few seconds of audio.
+ */
+export async function deliverEach(
   folder: string,
-  options: Delivery,
-  source: AudioSource,
-): Promise<{ comparison: AudioComparison; output: Buffer }> {
-  const channels = options.channels ?? 2;
-  const rate = options.rate ?? 48000;
-  const outputPath = join(folder, `output.${options.container ?? 'mov'}`);
-  const from = options.instead === undefined ? source.path : (await sourceOf(options, options.instead)).path;
-  const filters = [
-    ...recipe(options),
-    ...(options.spoil === undefined
-      ? []
-      : [options.spoil, `apad=whole_len=${options.samples}`, `atrim=end_sample=${options.samples}`]),
-  ];
+  deliveries: readonly Delivery[],
+): Promise<{ comparison: AudioComparison }[]> {
+  const wanted = deliveries.map((options) => ({ options, signal: options.signal ?? signals.speech }));
+  const other = deliveries.map((options, index) => ({
+    options,
+    signal: options.instead ?? (wanted[index] as Wanted).signal,
+  }));
+  const made = await sourcesOf([...wanted, ...other]);
+  const path = (index: number): string =>
+    join(folder, `output-${index}.${deliveries[index]?.container ?? 'mov'}`);
   await ffmpeg(
-    ...[
-      '-f',
-      'lavfi',
-      '-i',
-      `testsrc2=s=64x64:r=24:d=${Math.max(1, Math.round((options.samples * 24) / rate)) / 24}`,
-      '-i',
-      from,
-      '-map',
-      '0:v',
-      '-map',
-      '1:a',
-      '-c:v',
-      'libx264',
-      '-preset',
-      'ultrafast',
-    ],
-    ...[
-      '-filter:a',
-      filters.join(','),
-      '-c:a',
-      options.codec,
-      ...(options.codec === 'aac' ? ['-b:a', `${160 * channels}k`] : []),
-      outputPath,
-    ],
+    ...deliveries.flatMap(({ samples, rate = 48000 }, index) => [
+      ...['-f', 'lavfi', '-i'],
+      `testsrc2=s=64x64:r=24:d=${Math.max(1, Math.round((samples * 24) / rate)) / 24}`,
+      ...['-i', (made[wanted.length + index] as AudioSource).path],
+    ]),
+    ...deliveries.flatMap((options, index) => {
+      const { samples, codec, spoil, channels = 2 } = options;
+      const spoilt =
+        spoil === undefined ? [] : [spoil, `apad=whole_len=${samples}`, `atrim=end_sample=${samples}`];
+      return [
+        ...[
+          '-map',
+          `${2 * index}:v`,
+          '-map',
+          `${2 * index + 1}:a`,
+          '-c:v',
+          'libx264',
+          '-preset',
+          'ultrafast',
+        ],
+        ...['-filter:a', [...recipe(options), ...spoilt].join(','), '-c:a', codec],
+        ...(codec === 'aac' ? ['-b:a', `${160 * channels}k`] : []),
+        path(index),
+      ];
+    }),
   );
-  const expected = expectedOf(options);
-  const output = await decoded(outputPath);
-  const fingerprints = fingerprintsOfSource(
-    source,
-    channels,
-    options.sourceRate ?? 48000,
-    usedPart(options.sourceRate ?? 48000, rate, expected),
-  );
-  return { comparison: compared(fingerprints, output, channels, rate, expected), output };
+  const outputs = await decodedEach(deliveries.map((_, index) => path(index)));
+  return deliveries.map((options, index) => {
+    const { channels = 2, rate = 48000, sourceRate = 48000 } = options;
+    const expected = expectedOf(options);
+    const used = usedPart(sourceRate, rate, expected);
+    const source = fingerprintsOfSource(made[index] as AudioSource, channels, sourceRate, used);
+    return { comparison: compared(source, outputs[index] as Buffer, channels, rate, expected) };
+  });
+}
+
+/** Before the tests of a describe or a file, all deliveries at once; then the comparison of each. */
+export function comparedOnce(deliveries: readonly Delivery[]): (index: number) => AudioComparison {
+  let made: { comparison: AudioComparison }[] = [];
+  beforeAll(async () => {
+    const folder = mkdtempSync(join(sharedFolder, 'audio-'));
+    made = await deliverEach(folder, deliveries);
+    rmSync(folder, { recursive: true });
+  });
+  return (index) => {
+    const delivery = made[index];
+    if (delivery === undefined) throw new Error(`delivery ${index} was not made`);
+    return delivery.comparison;
+  };
 }
