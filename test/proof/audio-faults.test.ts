@@ -138,8 +138,10 @@ const in24Bits = new Set([
   'another track',
   'weaker by 1.5 dB',
 ]);
+/** In AAC too, but each of them beside another fault of its kind. */
+const onlyLongInAac = new Set(['two samples dropped in the middle', 'another track', 'stronger by 2 dB']);
 const isQuick = (codec: AudioCodec, fault: string): boolean =>
-  codec === 'aac' || (codec === 'pcm_s16le' ? in16Bits : in24Bits).has(fault);
+  codec === 'aac' ? !onlyLongInAac.has(fault) : (codec === 'pcm_s16le' ? in16Bits : in24Bits).has(fault);
 
 const whole = (codec: AudioCodec, change: Partial<Delivery>): Delivery => ({
   codec,

@@ -17,7 +17,7 @@ import { turned, type Turn, turnOf } from '../../media/raw/develop/turn.ts';
 import { rawSpot } from '../../worker/master/raw-spot.ts';
 import { type DngOptions, buildDng, testSamples } from '../support/dng.ts';
 import { freshFolder } from '../support/folder.ts';
-import { everyRow } from '../support/lane.ts';
+import { everyRow, further } from '../support/lane.ts';
 import { gainMap, opcodeList, reach, type TestOpcode, vignette, warp } from '../support/opcodes.ts';
 import { developPlan } from '../support/raw-picture.ts';
 
@@ -284,7 +284,7 @@ describe('by hand, on a field of one level', () => {
 });
 
 /** Corrections, and the same with one number beside what it is. */
-const faults: readonly [string, DngOptions['tags'], DngOptions['tags']][] = [
+const faults: readonly (readonly [string, DngOptions['tags'], DngOptions['tags']])[] = [
   ...(
     [
       [
@@ -311,7 +311,12 @@ const faults: readonly [string, DngOptions['tags'], DngOptions['tags']][] = [
         [vignette([0.4, 0.1, 0.05, 0.02, 0.01])],
         [vignette([0.4, 0.1, 0.05, 0.02, 0.012])],
       ],
-      ['the centre of a vignette', 3, [vignette([0.4, 0, 0, 0, 0])], [vignette([0.4, 0, 0, 0, 0], 0.501)]],
+      ...further([
+        'the centre of a vignette',
+        3,
+        [vignette([0.4, 0, 0, 0, 0])],
+        [vignette([0.4, 0, 0, 0, 0], 0.501)],
+      ]),
       [
         'a warp of red',
         3,
@@ -361,7 +366,11 @@ const faults: readonly [string, DngOptions['tags'], DngOptions['tags']][] = [
     [opcodeList(list, wrong)],
   ]),
   ['a turn', [{ tag: 274, type: 'short', values: [6] }], [{ tag: 274, type: 'short', values: [8] }]],
-  ['a turn by half', [{ tag: 274, type: 'short', values: [3] }], [{ tag: 274, type: 'short', values: [1] }]],
+  ...further<readonly [string, DngOptions['tags'], DngOptions['tags']]>([
+    'a turn by half',
+    [{ tag: 274, type: 'short', values: [3] }],
+    [{ tag: 274, type: 'short', values: [1] }],
+  ]),
 ];
 
 describe('threads and checker', () => {
@@ -392,7 +401,7 @@ describe('threads and checker', () => {
           gainMap(reach([0, 0, 60, 89], 0, 3), 1, 2, [1, 1.3]),
         ]),
       ]);
-      for (const demosaic of ['fine', 'half'] as const)
+      for (const demosaic of ['fine', ...further('half' as const)] as const)
         expect(await apart(file, file, demosaic), `${demosaic}, orientation ${orientation}`).toBeLessThan(
           SAME,
         );

@@ -5,7 +5,7 @@ import { beforeAll, expect, test } from 'vitest';
 import { builtInProfiles } from '../../profiles/load.ts';
 import type { Profile } from '../../profiles/schema.ts';
 import { freshFolder } from '../support/folder.ts';
-import { further } from '../support/lane.ts';
+import { everyRow, further } from '../support/lane.ts';
 import { factsOf, makeAll } from '../support/make.ts';
 import { ffmpeg, makeMovie } from '../support/media.ts';
 
@@ -24,42 +24,27 @@ async function samplesOf(path: string): Promise<Int32Array> {
   return new Int32Array(bytes.buffer, bytes.byteOffset, bytes.length / 4);
 }
 
-/** 50 frames at 25, and noise whose first sample is heard at `seconds`. */
-async function offsetClip(folder: string, seconds: number): Promise<{ clip: string; noise: string }> {
-  const noise = join(folder, 'noise.wav');
-  const length = 96_000 - Math.round(seconds * 48_000);
+/** 50 frames at 25, and noise whose first sample is heard at `seconds`; its samples, 32 bits. */
+async function offsetClip(folder: string, seconds: number): Promise<{ clip: string; noise: Int32Array }> {
+  const [wave, raw, clip] = [join(folder, 'noise.wav'), join(folder, 'noise.raw'), join(folder, 'bell.mov')];
+  const cut = ['-af', `atrim=end_sample=${96_000 - Math.round(seconds * 48_000)}`, '-c:a', 'pcm_s24le'];
   await ffmpeg(
-    '-f',
-    'lavfi',
-    '-i',
-    'anoisesrc=r=48000:d=4:a=0.3:seed=7',
-    '-af',
-    `atrim=end_sample=${length}`,
-    '-c:a',
-    'pcm_s24le',
-    noise,
+    ...['-f', 'lavfi', '-i', 'anoisesrc=r=48000:d=4:a=0.3:seed=7'],
+    ...['-map', '0:a', ...cut, wave, '-map', '0:a', ...cut, '-f', 's24le', raw],
   );
   const picture = await makeMovie(join(folder, 'picture.mov'), { frames: 50, rate: '25', audio: [] });
-  const clip = join(folder, 'bell.mov');
   // An edit list in the ticks of the movie's clock: of a sample each, so that it is exact.
   await ffmpeg(
     ...['-itsoffset', seconds < 0 ? String(-seconds) : '0', '-i', picture],
-    ...['-itsoffset', seconds > 0 ? String(seconds) : '0', '-i', noise],
-    ...[
-      '-map',
-      '0:v',
-      '-map',
-      '1:a',
-      '-c',
-      'copy',
-      '-movie_timescale',
-      '48000',
-      '-timecode',
-      '01:00:00:00',
-      clip,
-    ],
+    ...['-itsoffset', seconds > 0 ? String(seconds) : '0', '-i', wave],
+    ...['-map', '0:v', '-map', '1:a', '-c', 'copy', '-movie_timescale', '48000'],
+    ...['-timecode', '01:00:00:00', clip],
   );
-  return { clip, noise };
+  const bytes = readFileSync(raw);
+  return {
+    clip,
+    noise: Int32Array.from({ length: bytes.length / 3 }, (_, at) => bytes.readIntLE(3 * at, 3) << 8),
+  };
 }
 
 test.each<[string, number]>([
@@ -68,31 +53,32 @@ test.each<[string, number]>([
   ['half a second early', -0.5],
 ])('audio that starts %s', async (_title, seconds) => {
   const folder = freshFolder();
-  const { clip, noise } = await offsetClip(folder, seconds);
+  const { clip, noise: source } = await offsetClip(folder, seconds);
   const late = Math.round(seconds * 48_000);
   expect((await factsOf(clip)).audio[0]?.startOffset).toBe(late);
   const [made] = await makeAll(clip, [vc3], folder);
   if (made === undefined) throw new Error('nothing made');
   expect(made.checked.findings).toEqual([]);
   expect(made.checked.passed).toBe(true);
-  const [heard, source] = [await samplesOf(made.path), await samplesOf(noise)];
+  const heard = await samplesOf(made.path);
   expect(heard.length).toBe(96_000);
   expect(heard.subarray(0, Math.max(0, late)).every((sample) => sample === 0)).toBe(true);
   expect(heard.subarray(Math.max(0, late))).toEqual(source.subarray(Math.max(0, -late)));
 
   // The proof sees one sample of place, and one sample that is not silence.
-  const spoiled = async (filter: string): Promise<string[]> => {
-    const path = join(folder, 'spoiled.mov');
-    await ffmpeg(
-      ...['-i', made.path, '-map', '0', '-c', 'copy', '-c:a', 'pcm_s24le', '-af', filter],
-      ...['-timecode', '01:00:00:00', path],
-    );
-    return (await made.check(path)).findings.map(({ code }) => code);
-  };
-  const moved = 'adelay=delays=1S:all=1,atrim=end_sample=96000';
-  expect(await spoiled(moved)).toContain('audio-displaced');
-  if (late > 100)
-    expect((await spoiled("aeval='val(0)+if(eq(n\\,100)\\,0.001\\,0)'")).join(' ')).toMatch(/\baudio-/);
+  if (late < 0 && !everyRow) return;
+  const [moved, loud] = [join(folder, 'moved.mov'), join(folder, 'loud.mov')];
+  const spoiled = (path: string, filter: string): string[] => [
+    ...['-map', '0', '-c', 'copy', '-c:a', 'pcm_s24le', '-af', filter, '-timecode', '01:00:00:00', path],
+  ];
+  await ffmpeg(
+    ...['-i', made.path, ...spoiled(moved, 'adelay=delays=1S:all=1,atrim=end_sample=96000')],
+    ...spoiled(loud, "aeval='val(0)+if(eq(n\\,100)\\,0.001\\,0)'"),
+  );
+  const codesOf = async (path: string): Promise<string[]> =>
+    (await made.check(path)).findings.map(({ code }) => code);
+  expect(await codesOf(moved)).toContain('audio-displaced');
+  if (late > 100) expect((await codesOf(loud)).join(' ')).toMatch(/\baudio-/);
 });
 
 test.each([15, ...further(30)])(

@@ -51,13 +51,6 @@ describe('colour and levels, by code values of ITU-R BT.601, BT.709 and BT.2020 
       [63, 102, 240],
     ],
     [
-      'BT.709 red becomes BT.601 red',
-      [63, 102, 240],
-      ['bt709', 'bt709', 'bt709', 'tv'],
-      'bt601',
-      [81, 90, 240],
-    ],
-    [
       'BT.2020 red stays',
       [74, 97, 240],
       ['bt2020', 'arib-std-b67', 'bt2020nc', 'tv'],
@@ -73,6 +66,13 @@ describe('colour and levels, by code values of ITU-R BT.601, BT.709 and BT.2020 
       [126, 128, 128],
     ],
     ...further<ColourRow>(
+      [
+        'BT.709 red becomes BT.601 red',
+        [63, 102, 240],
+        ['bt709', 'bt709', 'bt709', 'tv'],
+        'bt601',
+        [81, 90, 240],
+      ],
       [
         'BT.709 limited red stays',
         [63, 102, 240],

@@ -12,7 +12,6 @@ const { vc3, rdd36, review } = await recipeProfiles();
 
 describe('pictures of every kind go in without a conversion that nobody asked for', () => {
   const kinds: readonly (readonly [title: string, codec: readonly string[]])[] = [
-    ['8-bit packed 4:2:2', ['-c:v', 'rawvideo', '-pix_fmt', 'uyvy422']],
     ['10-bit packed 4:2:2', ['-c:v', 'v210', '-pix_fmt', 'yuv422p10le']],
     ['12-bit 4:4:4 with alpha', ['-c:v', 'prores_ks', '-profile:v', '4', '-pix_fmt', 'yuva444p10le']],
     ['RGB 16 bit', ['-c:v', 'png', '-pix_fmt', 'rgb48be']],
@@ -22,6 +21,10 @@ describe('pictures of every kind go in without a conversion that nobody asked fo
     ],
     ['full-range JPEG', ['-c:v', 'mjpeg', '-pix_fmt', 'yuvj422p', '-q:v', '3']],
     ['grey', ['-c:v', 'png', '-pix_fmt', 'gray']],
+    ...further<readonly [string, readonly string[]]>([
+      '8-bit packed 4:2:2',
+      ['-c:v', 'rawvideo', '-pix_fmt', 'uyvy422'],
+    ]),
   ];
   const sources = join(sharedFolder, 'recipe-kinds');
   const sourceOf = (row: number): string => join(sources, String(row), 'clip.mov');
@@ -46,23 +49,25 @@ describe('pictures of every kind go in without a conversion that nobody asked fo
 
   test.each<readonly [number, string, string, readonly string[]]>([
     [
-      0,
-      'top field first',
-      'tff',
-      ['-c:v', 'prores_ks', '-profile:v', '2', '-flags', '+ildct', '-top', '1', '-pix_fmt', 'yuv422p10le'],
-    ],
-    [
       1,
       'bottom field first',
       'bff',
       ['-c:v', 'prores_ks', '-profile:v', '2', '-flags', '+ildct', '-top', '0', '-pix_fmt', 'yuv422p10le'],
     ],
-    ...further<readonly [number, string, string, readonly string[]]>([
-      2,
-      'packed, top field first',
-      'tff',
-      ['-c:v', 'rawvideo', '-pix_fmt', 'uyvy422', '-field_order', 'tt'],
-    ]),
+    ...further<readonly [number, string, string, readonly string[]]>(
+      [
+        0,
+        'top field first',
+        'tff',
+        ['-c:v', 'prores_ks', '-profile:v', '2', '-flags', '+ildct', '-top', '1', '-pix_fmt', 'yuv422p10le'],
+      ],
+      [
+        2,
+        'packed, top field first',
+        'tff',
+        ['-c:v', 'rawvideo', '-pix_fmt', 'uyvy422', '-field_order', 'tt'],
+      ],
+    ),
   ])('interlaced, $1: one progressive frame of each frame', async (row, _title, order, codec) => {
     const folder = freshFolder('fields');
     const source = join(folder, 'clip.mov');

@@ -55,17 +55,17 @@ describe('every kind of clip comes out sample for sample', () => {
       { picture: older('yuv420p'), filter: `scale=97:63,format=yuv420p,setsar=1,${tagged}` },
       { width: 97, height: 63, pixelFormat: 'yuv420p', exact: { comparedIn: 'yuv420p', slices: 12 } },
     ],
-    [
-      'the lower field first',
-      {
-        picture: ['-c:v', 'dvvideo', '-top', '0'],
-        size: '720x576',
-        frames: 4,
-        filter: 'format=yuv420p,setsar=16/15,setfield=bff',
-      },
-      { fieldOrder: 'bottom-first', pixelAspect: { num: 16, den: 15 } },
-    ],
     ...further<Case>(
+      [
+        'the lower field first',
+        {
+          picture: ['-c:v', 'dvvideo', '-top', '0'],
+          size: '720x576',
+          frames: 4,
+          filter: 'format=yuv420p,setsar=16/15,setfield=bff',
+        },
+        { fieldOrder: 'bottom-first', pixelAspect: { num: 16, den: 15 } },
+      ],
       [
         '4:4:4 with alpha',
         { picture: older('yuva444p10le'), filter: 'format=yuva444p10le' },
