@@ -2,7 +2,7 @@
  * A maker of raw masters that does what it should not, in whole jobs: a copy of the compiled program in which one expression of the frame threads is another.
  * Spots and checks run as they are. What each fault spoils is held, and the same clips without a fault are published.
  */
-import { cpSync, readFileSync, symlinkSync, writeFileSync } from 'node:fs';
+import { cpSync, mkdirSync, readFileSync, symlinkSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { pathToFileURL } from 'node:url';
 import { beforeAll, describe, expect, test } from 'vitest';
@@ -42,7 +42,9 @@ const inPlan = (to: string): Fault => ({
 let copy = '';
 let runJob: typeof import('../../worker/job.ts')['runJob'];
 beforeAll(async () => {
-  copy = groupFolder('faulty-maker');
+  // Below node_modules: the runner of the tests imports it as it is, rather than transform hundreds of files that are compiled already.
+  copy = join(groupFolder('faulty-maker'), 'node_modules', 'rushlight');
+  mkdirSync(copy, { recursive: true });
   cpSync(join(packageFolder, 'package.json'), join(copy, 'package.json'));
   cpSync(join(packageFolder, 'dist'), join(copy, 'dist'), { recursive: true });
   cpSync(join(packageFolder, 'profiles', 'builtin'), join(copy, 'profiles', 'builtin'), { recursive: true });
