@@ -86,6 +86,7 @@ export const TABLES = [
   'test/worker/master-sources.test.ts',
   'test/worker/masters.test.ts',
   'test/worker/review-hdr.test.ts',
+  'test/worker/sidecars.test.ts',
 ];
 
 const vitest = ['node_modules/vitest/vitest.mjs', 'run'];

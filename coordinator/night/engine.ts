@@ -29,8 +29,10 @@ export interface Engine {
   queue(): NightQueue;
   /** The built-in Redis's address; null with a shared queue. */
   readonly privateAddress: QueueAddress | null;
-  /** Queue and workers are up. Rejects with FindingError when they cannot be. */
+  /** The queue is up, and the programs are there. Rejects with FindingError when they cannot be. */
   readonly ready: Promise<void>;
+  /** Starts the workers, once: a run that finds nothing to make needs none. Call it when the engine is ready. */
+  startWorkers(): Promise<void>;
   /** Worker processes that take up jobs now; those of other machines are counted with a shared queue. null: could not be asked. */
   workersAtWork(): Promise<number | null>;
   /** Workers end when what they work on has ended. */
@@ -49,6 +51,8 @@ export function startEngine(request: EngineRequest): Engine {
   let queue: NightQueue | undefined;
   let pool: WorkerPool | undefined;
   let closing = false;
+  /** No worker is started any more. */
+  let ending = false;
   const openQueue = (): NightQueue => {
     if (queue === undefined) throw new Error('the queue is used before it is open');
     return queue;
@@ -71,22 +75,29 @@ export function startEngine(request: EngineRequest): Engine {
     });
   }
 
+  const address = store?.address ?? (request.queue as QueueAddress);
+
   const ready = (async () => {
-    let address: QueueAddress;
-    if (store === undefined) {
-      address = request.queue as QueueAddress;
-      for (const found of await inspectSharedRedis(address)) note(found);
-    } else {
-      address = store.address;
-      await store.ready;
-    }
+    if (store === undefined) for (const found of await inspectSharedRedis(address)) note(found);
+    else await store.ready;
     const { openNightQueue } = await import('../dispatch/night-queue.ts');
     if (closing) return;
     // Known as soon as it is open: when the programs are refused meanwhile, it must still be closed.
     queue = await openNightQueue(address, request.night, request.run, hintsTo(events));
+    await request.tools;
+  })();
+  // Whoever awaits `ready` is reported.
+  ready.catch(() => undefined);
+
+  const workersAtWork = async (): Promise<number | null> => {
+    if (request.queue === null) return pool?.alive ?? 0;
+    return await within(ASK_MILLISECONDS, openQueue().workers()).catch(() => null);
+  };
+
+  const begin = async (): Promise<void> => {
     const tools = await request.tools;
     const count = request.workers ?? defaultWorkers();
-    if (count === 0 || closing) return;
+    if (count === 0 || ending || pool !== undefined) return;
     pool = startWorkers(
       {
         count,
@@ -120,16 +131,10 @@ export function startEngine(request: EngineRequest): Engine {
         },
       },
     );
-  })();
-  // Whoever awaits `ready` is reported.
-  ready.catch(() => undefined);
-
-  const workersAtWork = async (): Promise<number | null> => {
-    if (request.queue === null) return pool?.alive ?? 0;
-    return await within(ASK_MILLISECONDS, openQueue().workers()).catch(() => null);
   };
 
   events.on('stop-now', () => {
+    ending = true;
     const failed = (error: unknown): void => logger.warn({ error: String(error) }, 'stopping');
     if (queue !== undefined) within(ASK_MILLISECONDS, queue.cancelAll()).catch(failed);
     pool?.stopNow().catch(failed);
@@ -138,13 +143,16 @@ export function startEngine(request: EngineRequest): Engine {
   return {
     queue: openQueue,
     ready,
+    startWorkers: begin,
     privateAddress: store?.address ?? null,
     workersAtWork,
     async finishWorkers() {
+      ending = true;
       await pool?.finish();
     },
     async close(atOnce) {
       closing = true;
+      ending = true;
       await ready.catch(() => undefined);
       const step = async (name: string, act: () => Promise<unknown> | undefined): Promise<void> => {
         try {

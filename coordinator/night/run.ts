@@ -2,8 +2,8 @@
  * The night:
  *
  *   1. take the work folder, then the delivery (places.ts); store, tools and profiles come up beside each other
- *   2. find the rolls; workers start while the first roll is read
- *   3. each roll goes its way (roll.ts): the next is read while this one is made
+ *   2. find the rolls
+ *   3. each roll goes its way (roll.ts): the next is read while this one is made; workers start with the first job
  *   4. the watch (watch.ts) looks after target, queue and stillness
  *   5. every roll has its verdict, and no job is left; workers, queue, store and lock end in this order
  *
@@ -274,6 +274,7 @@ function contextOf(
     planning: pLimit(1),
     make: async (roll, work) => {
       await engine.ready;
+      await engine.startWorkers();
       return await tracker.make(roll, work);
     },
     halted: () => run.halted,

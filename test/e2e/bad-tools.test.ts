@@ -9,7 +9,7 @@ import { type CliResult, commandProcess, type RunCommand, type RunningCli } from
 import { copyDay, makeDay } from '../support/day.ts';
 import { codesOfClip, readVerdict } from '../support/delivery.ts';
 import { freshFolder, sharedFolder } from '../support/folder.ts';
-import { further } from '../support/lane.ts';
+import { everyRow, further } from '../support/lane.ts';
 import {
   essence,
   nightCommand,
@@ -110,7 +110,15 @@ describe('an encoder that spoils clips of a roll', () => {
   let verdict: RollVerdict;
 
   beforeAll(async () => {
-    ended = await startNight(spoiled, '--ffmpeg', spoiler(), '--stall-seconds', '5', '--workers', '2').done;
+    ended = await startNight(
+      spoiled,
+      '--ffmpeg',
+      spoiler(),
+      '--stall-seconds',
+      '5',
+      '--workers',
+      everyRow ? '2' : '1',
+    ).done;
     result = resultOf(ended.stdout);
     verdict = await readVerdict(spoiled.delivery, 'day-06', 'A001');
   }, 120_000);

@@ -17,13 +17,18 @@ import {
 } from 'node:fs';
 import { join } from 'node:path';
 import { beforeAll, describe, expect, test } from 'vitest';
+import { auditDelivery } from '../../coordinator/audit/index.ts';
 import type { RollAudit } from '../../coordinator/audit/request.ts';
-import { commandProcess, runCli, startCli } from '../support/cli.ts';
+import { readPrivateKey, readPublicKeys } from '../../coordinator/provenance/key-files.ts';
+import { signDelivery } from '../../coordinator/sign.ts';
+import { commandProcess, startCli } from '../support/cli.ts';
 import { copyDay, makeDay } from '../support/day.ts';
 import { readVerdict } from '../support/delivery.ts';
 import { freshFolder, sharedFolder } from '../support/folder.ts';
+import { mediaTools } from '../support/make.ts';
 import { heldFfmpeg, resultOf, runWords } from '../support/night.ts';
 import { eventually } from '../support/processes.ts';
+import { rememberedCheck } from '../support/remembered-check.ts';
 
 const runCommand = commandProcess();
 const base = join(sharedFolder, 'late-copies');
@@ -60,6 +65,25 @@ function delivered(name: string): string {
   return delivery;
 }
 
+/** The films are measured once: what changes here lies beside them. */
+const check = rememberedCheck();
+/** As `sign` signs. */
+async function sign(delivery: string): Promise<void> {
+  const { rolls } = await signDelivery(
+    { delivery, tools: await mediaTools(), check },
+    await readPrivateKey(key),
+  );
+  expect(rolls.map(({ signed }) => signed)).toEqual(
+    ['A005', 'B005', 'C005'].map((roll) => join(rollFolder(delivery, roll), 'statement.dsse.json')),
+  );
+}
+/** As `audit --public-key` audits. */
+async function audited(delivery: string): Promise<readonly RollAudit[]> {
+  const publicKeys = await readPublicKeys([publicKey]);
+  const { rolls } = await auditDelivery({ delivery, tools: await mediaTools(), check, publicKeys });
+  return rolls;
+}
+
 /** A further drive with the day on it. */
 function drive(name: string): string {
   const place = join(freshFolder(name), 'day-07');
@@ -74,7 +98,7 @@ beforeAll(async () => {
   });
   mkdirSync(join(base, 'drive-b'), { recursive: true });
   copyDay(day, second);
-  const ran = await runCli(night(join(base, 'delivery')));
+  const ran = await runCommand(night(join(base, 'delivery')));
   if (ran.code !== 0) throw new Error(ran.stderr + ran.stdout);
   expect(ran.stdout).toContain('ready (2 copies)  A005');
   const pair = generateKeyPairSync('ed25519');
@@ -111,7 +135,7 @@ describe('a symbolic link where a folder of the delivery should be', () => {
   async function heldByBoth(delivery: string): Promise<(readonly string[])[]> {
     const audit = await runCommand(['audit', delivery, '--json', '--quiet']);
     expect(audit.code).toBe(1);
-    const ran = await runCli(night(delivery, '--json', '--quiet'));
+    const ran = await runCommand(night(delivery, '--json', '--quiet'));
     expect(ran.code).toBe(1);
     return [audit, ran].map(({ stdout }) => {
       const { findings, rolls } = resultOf(stdout);
@@ -128,7 +152,7 @@ describe('a symbolic link where a folder of the delivery should be', () => {
     'a profile, the reports, or the roll: is held by the audit, and by a run, which writes nothing through it; a folder again, it is ready',
     async () => {
       const delivery = delivered('link');
-      expect((await runCommand(['sign', delivery, '--key', key, '--quiet'])).code).toBe(0);
+      await sign(delivery);
       const signed = ['B005', 'C005'].map((roll) => provenance(delivery, roll));
       const decided = decidedAt(delivery, 'C005');
       const links = linked([
@@ -147,13 +171,12 @@ describe('a symbolic link where a folder of the delivery should be', () => {
       expect(provenance(delivery, 'A005')).toEqual([null, null]);
       // The remedy, followed.
       links.undo();
-      const again = await runCli(night(delivery, '--json', '--quiet'));
+      const again = await runCommand(night(delivery, '--json', '--quiet'));
       expect(again.code, again.stdout).toBe(0);
       // Where the night found the same again, statement and signature are as they were, byte for byte.
       expect(decidedAt(delivery, 'C005')).not.toBe(decided);
       expect(['B005', 'C005'].map((roll) => provenance(delivery, roll))).toEqual(signed);
-      const audit = await runCommand(['audit', delivery, '--public-key', publicKey, '--json', '--quiet']);
-      const { rolls } = JSON.parse(audit.stdout) as { rolls: RollAudit[] };
+      const rolls = await audited(delivery);
       expect(rolls.find(({ roll }) => roll === 'C005')).toMatchObject({
         measured: 'ready',
         statement: 'fits',
@@ -164,7 +187,7 @@ describe('a symbolic link where a folder of the delivery should be', () => {
   );
 
   test(
-    'the day: is held by the audit, and by a run, which writes nothing through it',
+    'the day: is held by the audit, and by a run, which writes nothing through it and starts no worker, since nothing is to be made',
     async () => {
       const delivery = delivered('link-of-day');
       const links = linked([join(delivery, 'day-07')]);
@@ -172,9 +195,11 @@ describe('a symbolic link where a folder of the delivery should be', () => {
       const audit = await runCommand(['audit', delivery, '--quiet']);
       expect(audit.stdout).toContain('[link-in-delivery]');
       expect(audit.code).toBe(1);
-      const ran = await runCli(night(delivery));
+      const ran = await runCommand(night(delivery));
       expect(ran.stdout).toContain('[link-in-delivery]');
       expect(ran.code).toBe(1);
+      const workerLog = (work: string): boolean => existsSync(join(work, 'logs', 'local-1.log'));
+      expect([workerLog(`${delivery}-work`), workerLog(join(base, 'delivery-work'))]).toEqual([false, true]);
       expect(links.files()).toBe(before);
     },
     NIGHT,
@@ -186,7 +211,7 @@ describe('a copy that comes after the night', () => {
     'is in the verdict, in the statement, in `status` and in `audit`, and nothing is made',
     async () => {
       const delivery = delivered('late');
-      expect((await runCommand(['sign', delivery, '--key', key, '--quiet'])).code).toBe(0);
+      await sign(delivery);
       const made = readdirSync(join(rollFolder(delivery), 'small-vc3')).map(
         (name) => statSync(join(rollFolder(delivery), 'small-vc3', name)).mtimeMs,
       );
@@ -206,10 +231,12 @@ describe('a copy that comes after the night', () => {
       expect(verdict.manifests.map(({ file }) => file)).toContain(join(third, 'A005', 'checksums.md5'));
       expect((await runCommand(['status', delivery])).stdout).toContain('ready (3 copies)  day-07/A005');
       expect(existsSync(join(rollFolder(delivery), 'statement.dsse.json'))).toBe(false);
-      expect((await runCommand(['sign', delivery, '--key', key, '--quiet'])).code).toBe(0);
-      const audit = await runCommand(['audit', delivery, '--public-key', publicKey, '--quiet']);
-      expect(audit.stdout).not.toContain('held');
-      expect(audit.code).toBe(0);
+      await sign(delivery);
+      const rolls = await audited(delivery);
+      expect(rolls.map(({ roll, measured, statement }) => [roll, measured, statement])).toEqual(
+        ['A005', 'B005', 'C005'].map((roll) => [roll, 'ready', 'fits']),
+      );
+      for (const { signatures } of rolls) expect(signatures).toMatchObject([{ state: 'verified' }]);
       expect(
         readdirSync(join(rollFolder(delivery), 'small-vc3')).map(
           (name) => statSync(join(rollFolder(delivery), 'small-vc3', name)).mtimeMs,
@@ -227,7 +254,7 @@ describe('a copy that comes after the night', () => {
     'that is damaged is reported, ends with 1, and leaves verdict, statement and signature alone',
     async () => {
       const delivery = delivered('late-bad');
-      expect((await runCommand(['sign', delivery, '--key', key, '--quiet'])).code).toBe(0);
+      await sign(delivery);
       const records = ['roll.json', 'statement.json', 'statement.dsse.json'].map((name) =>
         readFileSync(join(rollFolder(delivery), name)),
       );
@@ -377,7 +404,7 @@ describe('while the night works on other clips', () => {
     async () => {
       const aside = join(freshFolder('aside'), 'A005C001.mov');
       renameSync(published, aside);
-      const again = await runCli(night(delivery));
+      const again = await runCommand(night(delivery));
       for (const roll of ['A005', 'B005', 'C005'])
         expect(again.stdout).toContain(`ready (2 copies)  ${roll}`);
       expect(existsSync(aside)).toBe(true);

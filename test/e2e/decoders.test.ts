@@ -307,7 +307,14 @@ describe('pictures of a declared decoder become masters', () => {
     const plan = await runCommand(['plan', ...day, '--profile', 'archive-ffv1', '--quiet']);
     expect(plan.code).toBe(1);
     expect(plan.stdout).toContain('[declared-clip-no-movie]');
-    const run = await runCommand(['run', ...day, '--profile', 'editorial-vc3', '--quiet']);
+    // 288 wide: the display is that of editorial-vc3.
+    const run = await runCommand([
+      'run',
+      ...day,
+      '--profile',
+      'test/campaign/profiles/fitted-vc3.yaml',
+      '--quiet',
+    ]);
     expect(run.code, run.stdout + run.stderr).toBe(0);
   });
 });

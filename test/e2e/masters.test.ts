@@ -16,7 +16,7 @@ import { beforeAll, describe, expect, test } from 'vitest';
 import { auditDelivery } from '../../coordinator/audit/index.ts';
 import type { RollAudit } from '../../coordinator/audit/request.ts';
 import { packageFolder } from '../../files/installation.ts';
-import { commandProcess, runCli } from '../support/cli.ts';
+import { commandProcess } from '../support/cli.ts';
 import { writeMd5Manifest } from '../support/day.ts';
 import { buildDng, testSamples } from '../support/dng.ts';
 import { freshFolder, sharedFolder } from '../support/folder.ts';
@@ -32,8 +32,8 @@ const base = join(sharedFolder, 'masters');
 const day = join(base, 'day-07');
 const original = join(base, 'delivery');
 const settings = join(base, 'show.yaml');
-const run = (delivery: string, ...more: string[]): ReturnType<typeof runCli> =>
-  runCli(
+const run = (delivery: string, ...more: string[]): ReturnType<typeof runCommand> =>
+  runCommand(
     runWords(
       { day, delivery, work: join(base, 'work'), profiles: ['grading-master-exr', 'dpx-10'] },
       ...['--settings', settings, '--workers', '1', ...more],
@@ -127,7 +127,7 @@ test('run again with other settings, the camera that they are about is made agai
 // That without settings the log clip is held: test/worker/masters.test.ts; that a held roll keeps no other one back: bad-tools.test.ts.
 const withoutSettings = async (): Promise<void> => {
   const delivery = join(freshFolder('unsaid'), 'delivery');
-  const night = await runCli(
+  const night = await runCommand(
     runWords(
       { day, delivery, work: join(base, 'work-unsaid'), profiles: ['grading-master-exr'] },
       ...['--workers', '1', '--quiet'],

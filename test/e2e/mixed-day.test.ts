@@ -4,7 +4,7 @@ import { join } from 'node:path';
 import { beforeAll, expect, test } from 'vitest';
 import { readSettings } from '../../coordinator/settings/read.ts';
 import { rollVerdictSchema, type RollVerdict } from '../../ledger/roll.ts';
-import { commandProcess, runCli } from '../support/cli.ts';
+import { commandProcess } from '../support/cli.ts';
 import { writeMd5Manifest } from '../support/day.ts';
 import { buildDng, testSamples } from '../support/dng.ts';
 import { freshFolder, sharedFolder } from '../support/folder.ts';
@@ -45,10 +45,24 @@ rolls:
       B011C002: { input: { name: logc3-awg3, ei: 800 } }
 `;
 
-const run = (delivery: string, file: string, ...more: string[]): ReturnType<typeof runCli> =>
-  runCli([
+/** The day with one of its rolls alone. */
+function dayOf(roll: string): string {
+  const alone = join(freshFolder('alone'), 'day-11');
+  cpSync(join(day, roll), join(alone, roll), { recursive: true });
+  return alone;
+}
+
+/** What the night delivered of one roll. */
+function deliveryOf(roll: string): string {
+  const delivery = freshFolder('delivery');
+  cpSync(join(original, 'day-11', roll), join(delivery, 'day-11', roll), { recursive: true });
+  return delivery;
+}
+
+const run = (of: string, delivery: string, file: string, ...more: string[]): ReturnType<typeof runCommand> =>
+  runCommand([
     'run',
-    day,
+    of,
     '--deliver',
     delivery,
     '--work',
@@ -96,11 +110,11 @@ beforeAll(async () => {
   );
   writeFileSync(join(base, 'warm.cube'), `LUT_3D_SIZE 2\n${'0.5 0.4 0.3\n'.repeat(8)}`);
   writeFileSync(settings, settingsText(`['${proxy}', grading-master-exr]`));
-  night = await run(original, settings);
+  night = await run(day, original, settings);
   if (night.code !== 0) throw new Error(night.stderr + night.stdout);
 }, 240_000);
 
-let night: Awaited<ReturnType<typeof runCli>>;
+let night: Awaited<ReturnType<typeof runCommand>>;
 const verdictOf = (delivery: string, roll: string): RollVerdict =>
   rollVerdictSchema.parse(JSON.parse(readFileSync(join(delivery, 'day-11', roll, 'roll.json'), 'utf8')));
 
@@ -191,7 +205,7 @@ test('settings that are begun from the day read well, know its cameras, and fit 
     join(base, 'wrong.yaml'),
     'version: 1\nshow:\n  exposure: 1\nrolls:\n  B011:\n    clips: { B011C009: { owner: x } }\n',
   );
-  const wrong = await runCommand(['settings', 'lint', join(base, 'wrong.yaml'), '--day', day]);
+  const wrong = await runCommand(['settings', 'lint', join(base, 'wrong.yaml'), '--day', dayOf('B011')]);
   expect(wrong.code).toBe(1);
   expect(wrong.stdout).toContain('[settings-clip-absent]');
   writeFileSync(join(base, 'broken.yaml'), 'version: 1\nshow:\n  exposure: much\n');
@@ -201,7 +215,7 @@ test('settings that are begun from the day read well, know its cameras, and fit 
 }, 120_000);
 
 test('plan, status and audit go by the same: nothing left to make, all ready', async () => {
-  const plan = await runCli(['plan', day, '--deliver', original, '--settings', settings]);
+  const plan = await runCommand(['plan', day, '--deliver', original, '--settings', settings]);
   expect(plan.code, plan.stdout).toBe(0);
   expect(plan.stdout).toMatch(/correction 1, “B011C001” +B011 B011C001, by clip name/);
   expect(plan.stdout).toMatch(/^ +exposure +0\.5 stops \(by the show\)$/m);
@@ -210,47 +224,44 @@ test('plan, status and audit go by the same: nothing left to make, all ready', a
   expect(plan.stdout).toMatch(/^B011, B011C002: camera B(;.*)?$/m);
   expect(plan.stdout).toMatch(/^ +input +\{"name":"logc3-awg3","ei":800\} \(by the clip\)$/m);
   // What the audit would hold for want of a file, a run makes again.
-  const without = join(freshFolder('without-looks'), 'delivery');
-  cpSync(original, without, { recursive: true });
+  const without = deliveryOf('B011');
   rmSync(join(without, 'day-11', 'B011', 'reports', 'transforms'), { recursive: true });
-  const left = await runCommand(['plan', day, '--deliver', without, '--settings', settings]);
-  expect(left.stdout).toContain('4 deliverables to make, 3 already done.');
-  const status = await runCli(['status', original]);
+  const left = await runCommand(['plan', dayOf('B011'), '--deliver', without, '--settings', settings]);
+  expect(left.stdout).toContain('4 deliverables to make, 0 already done.');
+  const status = await runCommand(['status', original]);
   expect(status.code, status.stdout).toBe(0);
   expect(status.stdout).toMatch(
     /^ready \(1 copy\) {2}day-11\/C011 .*; decided \w+day \S+ \S+ Europe\/Berlin$/m,
   );
-  const audit = await runCli(['audit', original, '--quiet']);
+  const audit = await runCommand(['audit', original, '--quiet']);
   expect(audit.code, audit.stdout).toBe(0);
 });
 
 test('a profile that is due no more stays and is reported; one that is due again is not made again', async () => {
-  const delivery = freshFolder('other-night');
-  cpSync(original, delivery, { recursive: true });
+  const [ofB, delivery] = [dayOf('B011'), deliveryOf('B011')];
   const file = join(freshFolder('other-settings'), 'show.yaml');
   writeFileSync(file, settingsText('[dpx-10]'));
-  const night = await run(delivery, file, '--quiet');
+  const night = await run(ofB, delivery, file, '--quiet');
   expect(night.code, night.stdout).toBe(0);
   const verdict = verdictOf(delivery, 'B011');
   expect(verdict.profiles.map(({ name }) => name)).toEqual(['dpx-10']);
   expect(
     verdict.findings.filter(({ code }) => code === 'deliverable-earlier').map(({ profile }) => profile),
   ).toEqual(['grading-master-exr', 'small-vc3']);
-  const audit = await runCli(['audit', delivery, '--quiet']);
+  const audit = await runCommand(['audit', delivery, '--quiet']);
   expect(audit.code, audit.stdout).toBe(0);
-  const again = await run(delivery, settings);
+  const again = await run(ofB, delivery, settings);
   expect(again.code, again.stdout).toBe(0);
   expect(again.stderr).toMatch(/B011: 2 clips, 0 to make, 4 already done/);
 }, 240_000);
 
 test('a verdict that leaves a due profile out of a clip is held by the audit', async () => {
-  const delivery = freshFolder('left-out');
-  cpSync(original, delivery, { recursive: true });
+  const delivery = deliveryOf('C011');
   const path = join(delivery, 'day-11', 'C011', 'roll.json');
   const verdict = JSON.parse(readFileSync(path, 'utf8')) as { clips: { settings?: unknown }[] };
   delete verdict.clips[0]?.settings;
   writeFileSync(path, JSON.stringify(verdict));
-  const audit = await runCli(['audit', delivery, '--quiet']);
+  const audit = await runCommand(['audit', delivery, '--quiet']);
   expect(audit.code).toBe(1);
   expect(audit.stdout).toContain('does not say which profiles are due');
 });
@@ -258,7 +269,7 @@ test('a verdict that leaves a due profile out of a clip is held by the audit', a
 test('settings for a clip that the roll does not have hold it, and the others are made', async () => {
   const file = join(freshFolder('slip'), 'show.yaml');
   writeFileSync(file, settingsText(`['${proxy}', grading-master-exr]`).replace('B011C002', 'B011C003'));
-  const plan = await runCli(['plan', day, '--deliver', original, '--settings', file]);
+  const plan = await runCommand(['plan', day, '--deliver', original, '--settings', file]);
   expect(plan.code).toBe(1);
   expect(plan.stdout).toContain('[settings-clip-absent]');
   expect(plan.stdout).toContain('settings for B011C003');

@@ -20,11 +20,10 @@ const delivery = join(base, 'delivery: first "cut"');
 
 /** Stems; each becomes `<stem>.mov`. */
 const stems: readonly string[] = [
-  'say "it\'s cast" in 100%d %04d words',
+  'say "it\'s cast" in 100%d %04d words جرس e\u0301cole',
   '10:30:00 back\\slash and line\nbreak',
   '--help {braces},[x];y $(touch owned)',
   nameFromBytes(Buffer.from([0x62, 0x65, 0x6c, 0x6c, 0xff, 0xfe])),
-  'جرس e\u0301cole',
   `${'n'.repeat(251)}`,
   // Each of those that stand together above.
   ...further(

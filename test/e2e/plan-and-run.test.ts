@@ -7,7 +7,7 @@ import { appendFileSync, existsSync, mkdirSync, rmSync, writeFileSync } from 'no
 import { join } from 'node:path';
 import { beforeAll, describe, expect, onTestFinished, test, type TestContext } from 'vitest';
 import type { Finding } from '../../findings/finding.ts';
-import { commandProcess, runCli } from '../support/cli.ts';
+import { commandProcess } from '../support/cli.ts';
 import { copyDay, makeDay, writeMd5Manifest } from '../support/day.ts';
 import { stateOf } from '../support/delivery.ts';
 import { freshFolder, sharedFolder } from '../support/folder.ts';
@@ -50,7 +50,7 @@ async function bothOf({ day, delivery, more, planned: look }: Question): Promise
   expect(planned.stderr).toBe('');
   look?.();
   const plan = JSON.parse(planned.stdout) as { findings: Finding[]; rolls: { roll: string }[] };
-  const ran = await runCli(['run', ...args, '--work', join(base, `work-${works++}`)]);
+  const ran = await runCommand(['run', ...args, '--work', join(base, `work-${works++}`)]);
   const run = JSON.parse(ran.stdout) as {
     findings: Finding[];
     rolls: { roll: string; findings: Finding[] }[];

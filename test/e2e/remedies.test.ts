@@ -29,8 +29,9 @@ const aside = join(base, 'moved-away');
 
 const check = (...more: string[]): Promise<Said> =>
   runCommand(['check', day, '--copy', copy, '--quiet', ...more]);
-const run = (...more: string[]): Promise<Said> =>
-  runCli(runWords({ day, delivery, work: join(base, 'work') }, '--quiet', ...more));
+const words = (...more: string[]): string[] =>
+  runWords({ day, delivery, work: join(base, 'work') }, '--quiet', ...more);
+const run = (...more: string[]): Promise<Said> => runCommand(words(...more));
 const audit = (...more: string[]): Promise<Said> => runCommand(['audit', delivery, '--quiet', ...more]);
 
 /** Exit code, and the codes of everything that is held. */
@@ -140,7 +141,8 @@ test('digest-differs and file-absent without another copy: move what is there aw
   expect(readFileSync(deliverable)).toEqual(changed);
   renameSync(deliverable, join(aside, 'A001C001-changed.mov'));
   const wait = heldFfmpeg(freshFolder('held'));
-  const mending = run(...wait.words);
+  // A process of its own: others are run meanwhile.
+  const mending = runCli(words(...wait.words));
   const folders = { day, copy, delivery, work: join(base, 'work') };
   try {
     await encoding(folders);

@@ -29,12 +29,12 @@ const behind = (filters: string): readonly [string, string] => [',setsar=1,', `,
 const one = "enable='eq(n\\,9)'";
 
 const faults: readonly Fault[] = [
-  ['every frame a 75/25 mix with the one before', ...before("tmix=frames=2:weights='1 3'")],
   ['Cb and Cr exchanged in one frame', ...behind(`swapuv=${one}`)],
   ['a gain of 1.005 in luma', ...before('lutyuv=y=(val-64)*1.005+64')],
   ['chroma moved by one sample', ...behind('chromashift=cbh=1:crh=1')],
   // In npm test with the code of the matrix: the row wrong-matrix of faults.test.ts.
   ...further<Fault>(
+    ['every frame a 75/25 mix with the one before', ...before("tmix=frames=2:weights='1 3'")],
     ['the matrix of BT.601 for that of BT.709', 'in_color_matrix=bt709', 'in_color_matrix=smpte170m'],
     [
       'every frame a 75/25 mix with the one before, behind the scaler',
@@ -97,8 +97,9 @@ describe('held, and by what the encoder was given', () => {
 
 describe('clips without a fault are ready', () => {
   test.each<[PictureName, FormName, string]>([
-    ['chart', 'fields-bottom', 'test/campaign/profiles/full-vc3.yaml'],
+    // In npm test: whole-frames.test.ts.
     ...further<[PictureName, FormName, string]>(
+      ['chart', 'fields-bottom', 'test/campaign/profiles/full-vc3.yaml'],
       ['static-on-a-screen', 'full-range', 'test/campaign/profiles/fitted-vc3.yaml'],
       ['scrolling-noise', 'drop-frame-30', 'test/campaign/profiles/filled-h264.yaml'],
       ['zoom', 'film-wide-colour', 'editorial-rdd36'],

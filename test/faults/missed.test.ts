@@ -182,7 +182,7 @@ test.each<[string, ClipName, readonly ProfileName[]]>([
   [
     'a fade to black, and few frames of it are whole',
     clip('fade-out', 'drop-frame-30'),
-    ['small-h264', 'filled-h264'],
+    ['small-h264', ...further<ProfileName>('filled-h264')],
   ],
   ...further<[string, ClipName, readonly ProfileName[]]>(
     ['a flash that begins between two fields', clip('flashes', 'fields-top', 1), ['fitted-vc3']],

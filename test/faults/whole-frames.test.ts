@@ -44,13 +44,6 @@ const faults: readonly Fault[] = [
     by: 0,
   },
   {
-    what: 'a block of 16 x 16 in the last frame',
-    form: 'film-two-tracks',
-    profile: fitted,
-    ...behind(raised(all(frame(35), 'between(X\\,64\\,79)*between(Y\\,80\\,95)'))),
-    by: 35,
-  },
-  {
     what: 'one sample of the last frame that is made of fields, where text is drawn over it',
     form: 'fields-top',
     profile: 'test/campaign/profiles/full-vc3.yaml',
@@ -58,6 +51,13 @@ const faults: readonly Fault[] = [
     by: 24,
   },
   ...further<Fault>(
+    {
+      what: 'a block of 16 x 16 in the last frame',
+      form: 'film-two-tracks',
+      profile: fitted,
+      ...behind(raised(all(frame(35), 'between(X\\,64\\,79)*between(Y\\,80\\,95)'))),
+      by: 35,
+    },
     {
       what: 'one sample of the first frame that is made of fields',
       form: 'fields-top',

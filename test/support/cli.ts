@@ -54,7 +54,7 @@ export type RunCommand = (
 
 /**
  * Runs commands one after another in one process beside the tests of a file (commands.mjs), which starts with the first: starting
- * costs more than most commands. For a command that starts nothing and watches no signals.
+ * costs more than most commands. For commands that nobody interrupts, and during which no other one is run.
  */
 export function commandProcess(): RunCommand {
   let child: ChildProcess | undefined;

@@ -1,8 +1,8 @@
 /** What is there of a job's deliverables is read once: counted by the bytes that this process read (/proc/self/io, proc(5): rchar), so only on Linux. */
-import { mkdirSync, readFileSync, rmSync, symlinkSync, writeFileSync } from 'node:fs';
+import { cpSync, mkdirSync, readFileSync, rmSync, symlinkSync, writeFileSync } from 'node:fs';
 import { spawnSync } from 'node:child_process';
 import { basename, dirname, join } from 'node:path';
-import { describe, expect, test } from 'vitest';
+import { beforeAll, describe, expect, test } from 'vitest';
 import { digestOfFile } from '../../files/digest.ts';
 import { digestOfFolder } from '../../files/folder-digest.ts';
 import type { Job } from '../../ledger/job.ts';
@@ -12,7 +12,7 @@ import { deliverableReportSchema, type DeliverableReport } from '../../ledger/re
 import { readRecord, writeRecord } from '../../ledger/store.ts';
 import { runJob } from '../../worker/job.ts';
 import { newToken } from '../../ledger/owner.ts';
-import { freshFolder } from '../support/folder.ts';
+import { freshFolder, sharedFolder } from '../support/folder.ts';
 import { frameName } from '../support/frames.ts';
 import { makeMovie } from '../support/media.ts';
 import { jobFor, workContext } from '../support/work.ts';
@@ -43,13 +43,20 @@ async function rewriteReport(
   await writeRecord(path, deliverableReportSchema, await change(read.value));
 }
 
-/** A job whose first deliverable is published and large. */
-async function published(profiles?: readonly string[]): Promise<Job> {
-  const folder = freshFolder('found');
+let made: Job;
+beforeAll(async () => {
+  const folder = join(sharedFolder, 'found');
   const source = await makeMovie(join(folder, 'A001', 'A001C001.mov'), { frames: 24 });
-  const job = await jobFor(source, join(folder, 'delivery'), profiles);
+  made = await jobFor(source, join(folder, 'delivery'));
+  await runJob({ ...made, deliverables: made.deliverables.slice(0, 1) }, await workContext());
+});
+
+/** A job whose first deliverable is published and large; it has so many. */
+async function published(count: 1 | 2): Promise<Job> {
+  const deliveryFolder = join(freshFolder('found'), 'delivery', made.day, made.roll);
+  cpSync(made.deliveryFolder, deliveryFolder, { recursive: true });
+  const job = { ...made, deliveryFolder, deliverables: made.deliverables.slice(0, count) };
   const [first] = job.deliverables as [Job['deliverables'][number]];
-  await runJob({ ...job, deliverables: [first] }, await workContext());
   const { name } = first.profile;
   const path = layout.deliverable(job.deliveryFolder, name, first.outcome.fileName);
   writeFileSync(path, Buffer.alloc(LARGE, 7));
@@ -72,7 +79,7 @@ const failing = async (): Promise<string> => {
 
 describe('each byte of a finished deliverable is read once', () => {
   test('in a job that is done again', async () => {
-    const job = await published(oneProfile);
+    const job = await published(1);
     const context = await workContext();
     const times = await timesRead(() => runJob(job, context));
     expect(times).toBeGreaterThanOrEqual(1);
@@ -80,7 +87,7 @@ describe('each byte of a finished deliverable is read once', () => {
   });
 
   test('in a job whose other deliverable fails for good', async () => {
-    const job = await published();
+    const job = await published(2);
     const context = await workContext({ ffmpeg: await failing() });
     let failed: unknown = null;
     const times = await timesRead(async () => {
@@ -92,7 +99,7 @@ describe('each byte of a finished deliverable is read once', () => {
   });
 
   test('in a job that comes upon a folder that a crash kept from its final name', async () => {
-    const job = await published(oneProfile);
+    const job = await published(1);
     const [{ profile, outcome }] = job.deliverables as [Job['deliverables'][number]];
     const final = layout.deliverable(job.deliveryFolder, profile.name, outcome.fileName);
     rmSync(final);

@@ -2,6 +2,7 @@
 import { execFileSync } from 'node:child_process';
 import {
   chmodSync,
+  cpSync,
   existsSync,
   mkdirSync,
   readdirSync,
@@ -12,14 +13,14 @@ import {
   writeFileSync,
 } from 'node:fs';
 import { join } from 'node:path';
-import { describe, expect, test } from 'vitest';
+import { beforeAll, describe, expect, test } from 'vitest';
 import { layout } from '../../ledger/layout.ts';
 import { deliverableReportSchema, type DeliverableReport } from '../../ledger/report.ts';
 import type { Job } from '../../ledger/job.ts';
 import { readRecord } from '../../ledger/store.ts';
 import { JobFailure } from '../../worker/context.ts';
 import { runJob } from '../../worker/job.ts';
-import { freshFolder } from '../support/folder.ts';
+import { freshFolder, sharedFolder } from '../support/folder.ts';
 import { further } from '../support/lane.ts';
 import { makeMovie } from '../support/media.ts';
 import { needsRoot } from '../support/root.ts';
@@ -65,9 +66,25 @@ async function failureOf(running: Promise<void>): Promise<JobFailure> {
   return error as JobFailure;
 }
 
+let both: Job;
+beforeAll(async () => {
+  const folder = join(sharedFolder, 'finished-job');
+  const source = await makeMovie(join(folder, 'A001', 'A001C001.mov'), { frames: 24 });
+  both = await jobFor(source, join(folder, 'delivery'));
+  await runJob(both, await workContext());
+});
+
+/** The finished job, asked for its VC-3 alone, with a copy of its delivery: what lies there names no folder. */
+function finishedCopy(): { readonly job: Job; readonly folder: string } {
+  const folder = freshFolder('job');
+  const deliveryFolder = join(folder, 'delivery', both.day, both.roll);
+  cpSync(both.deliveryFolder, deliveryFolder, { recursive: true });
+  const deliverables = both.deliverables.filter(({ profile }) => profile.name === 'small-vc3');
+  return { job: { ...both, deliveryFolder, deliverables }, folder };
+}
+
 test('both deliverables of a job are published from one command, with every required check passed', async () => {
-  const { job } = await prepared();
-  await runJob(job, await workContext());
+  const job = both;
   for (const { profile, outcome } of job.deliverables) {
     const report = await reportOf(job, profile.name);
     expect(report.state).toBe('published');
@@ -92,8 +109,7 @@ test('both deliverables of a job are published from one command, with every requ
 });
 
 test('a second run of the same job makes nothing again; one that died between the final name and its report is settled without an encode', async () => {
-  const { job, folder } = await prepared({}, oneProfile);
-  await runJob(job, await workContext());
+  const { job, folder } = finishedCopy();
   const path = layout.deliverable(job.deliveryFolder, 'small-vc3', 'A001C001.mov');
   utimesSync(path, 1_000_000, 1_000_000);
   const refusing = standIn(folder, 'exit 9');
@@ -187,8 +203,7 @@ test('a file under the final name that is not ours is left as it is', async () =
 });
 
 test('an older file of ours is replaced, also after an attempt in between that failed', async () => {
-  const { job, folder } = await prepared({}, oneProfile);
-  await runJob(job, await workContext());
+  const { job, folder } = finishedCopy();
   const path = layout.deliverable(job.deliveryFolder, 'small-vc3', 'A001C001.mov');
   const older = readFileSync(path);
   // Asked for again, of a clip that carries another timecode: other bytes.

@@ -30,7 +30,6 @@ function written(folder: string, name: string, lines: readonly string[]): string
 }
 
 /** Frames, without what lies beside them. */
-/** Without what lies beside them. */
 const framesIn = (folder: string): string[] =>
   readdirSync(folder)
     .filter((name) => /\.(?:exr|dpx)$/.test(name))
@@ -38,15 +37,23 @@ const framesIn = (folder: string): string[] =>
     .map((name) => join(folder, name));
 const filesOf = (job: Job, profile: string): string[] => framesIn(join(job.deliveryFolder, profile, CLIP));
 
-/** By ffmpeg, planes G, B, R of all frames. */
-function decoded(files: readonly string[], pixels: string): Buffer {
-  return Buffer.concat(
-    files.map((file) =>
-      execFileSync('ffmpeg', ['-v', 'error', '-i', file, '-f', 'rawvideo', '-pix_fmt', pixels, '-'], {
-        maxBuffer: 1 << 26,
-      }),
-    ),
+/** By one ffmpeg, planes G, B, R of all frames, which are numbered without a gap. */
+function decodedNow(files: readonly string[], pixels: string): Buffer {
+  const [, before, number, after] = /^(.*?)(\d+)(\.\w+)$/.exec(files[0] as string) as unknown as string[];
+  const input = ['-start_number', number as string, '-i', `${before}%0${number?.length}d${after}`];
+  return execFileSync(
+    'ffmpeg',
+    ['-v', 'error', ...input, '-fps_mode', 'passthrough', '-f', 'rawvideo', '-pix_fmt', pixels, '-'],
+    { maxBuffer: 1 << 26 },
   );
+}
+const known = new Map<string, Buffer>();
+/** What was decoded once is kept: nothing changes what a job published. */
+function decoded(files: readonly string[], pixels: string): Buffer {
+  const key = [pixels, ...files].join('\n');
+  const values = known.get(key) ?? decodedNow(files, pixels);
+  known.set(key, values);
+  return values;
 }
 const words = (bytes: Buffer): number[] =>
   Array.from({ length: bytes.length / 2 }, (_, at) => bytes.readUInt16LE(2 * at));
@@ -99,36 +106,44 @@ test.each([
 ])("%s: OpenEXR's own reader finds the same pixels as in ZIP", (profile, words) => {
   const files = filesOf(job, profile);
   expect(files).toHaveLength(FRAMES);
-  for (const [index, file] of filesOf(job, 'grading-master-exr').entries()) {
-    const other = files[index] as string;
-    expect(execFileSync('exrheader', [other], { encoding: 'utf8' })).toContain(
-      `compression (type compression): ${words}`,
-    );
-    const compared = execFileSync('oiiotool', [file, other, '--fail', '0', '--hardfail', '0', '--diff'], {
-      encoding: 'utf8',
-    });
-    expect(compared).toContain('PASS');
-  }
+  const headers = execFileSync('exrheader', files, { encoding: 'utf8' });
+  expect(headers.split(`compression (type compression): ${words}`)).toHaveLength(FRAMES + 1);
+  const pairs = filesOf(job, 'grading-master-exr').flatMap((file, index) => [
+    ...[file, files[index] as string],
+    ...['--fail', '0', '--hardfail', '0', '--diff'],
+  ]);
+  expect(execFileSync('oiiotool', pairs, { encoding: 'utf8' }).match(/^PASS$/gm)).toHaveLength(FRAMES);
 });
 
 test.each([
   ['exr-dwaa', 'dwa, small scanline blocks', 45],
   ['exr-dwab', 'dwa, medium scanline blocks', 90],
 ])("%s: OpenEXR's own reader reads the level, and pixels near those in ZIP", (profile, words, level) => {
-  for (const [index, file] of filesOf(job, 'grading-master-exr').entries()) {
-    const other = filesOf(job, profile)[index] as string;
-    const header = execFileSync('exrheader', [other], { encoding: 'utf8' });
-    expect(header).toContain(words);
-    expect(header).toMatch(new RegExp(`dwaCompressionLevel \\(type float\\): ${level}`));
-    const plain = join(freshFolder('plain'), 'plain.exr');
-    execFileSync('oiiotool', [other, '--compression', 'none', '-o', plain]);
-    const [zip, dwa] = [file, plain].map((one) => floats(decoded([one], 'gbrpf32le'))) as [
+  const files = filesOf(job, profile);
+  const headers = execFileSync('exrheader', files, { encoding: 'utf8' });
+  expect(headers.match(new RegExp(`compression\\): ${words}`, 'g'))).toHaveLength(FRAMES);
+  expect(headers.match(new RegExp(`dwaCompressionLevel \\(type float\\): ${level}`, 'g'))).toHaveLength(
+    FRAMES,
+  );
+  const folder = freshFolder('plain');
+  const plain = files.map((_, index) => join(folder, `plain.${index}.exr`));
+  // The command in their headers, which is long, is more than ffmpeg reads of one attribute.
+  execFileSync('oiiotool', [
+    '--nosoftwareattrib',
+    ...files.flatMap((file, index) => [file, '--compression', 'none', '-o', plain[index] as string]),
+  ]);
+  const inZip = filesOf(job, 'grading-master-exr');
+  const [zips, dwas] = [inZip, plain].map((all) => floats(decoded(all, 'gbrpf32le'))) as [number[], number[]];
+  const onCurve = (value: number): number =>
+    Math.sign(value) *
+    (Math.abs(value) <= 1 ? Math.abs(value) ** (1 / 2.2) : 1 + Math.log(Math.abs(value)) / 2.2);
+  const values = zips.length / FRAMES;
+  expect(values).toBe(3 * WIDTH * HEIGHT);
+  for (const [index, file] of inZip.entries()) {
+    const [zip, dwa] = [zips, dwas].map((all) => all.slice(index * values, (index + 1) * values)) as [
       number[],
       number[],
     ];
-    const onCurve = (value: number): number =>
-      Math.sign(value) *
-      (Math.abs(value) <= 1 ? Math.abs(value) ** (1 / 2.2) : 1 + Math.log(Math.abs(value)) / 2.2);
     const squares = zip.reduce(
       (sum, value, at) => sum + (onCurve(value) - onCurve(dwa[at] as number)) ** 2,
       0,
@@ -136,25 +151,28 @@ test.each([
     // 0.00264 at level 45 by arithmetic (check/master/loss.ts), in proportion at others; and half as much again.
     expect(Math.sqrt(squares / zip.length)).toBeLessThan((1.5 * 0.00264 * level) / 45);
     expect(Math.sqrt(squares / zip.length)).toBeGreaterThan(0);
-    expect(readFileSync(other).length).toBeLessThan(readFileSync(file).length);
+    expect(readFileSync(files[index] as string).length).toBeLessThan(readFileSync(file).length);
   }
 });
 
 test('the report has the least and the greatest of each channel, as OpenImageIO finds them', async () => {
   const { checks } = await reportOf(job, 'grading-master-exr');
   const values = checks.find(({ check }) => check === 'whole-frames')?.values;
-  const ends = filesOf(job, 'grading-master-exr').map((file) => {
-    const said = execFileSync('oiiotool', ['--stats', file], { encoding: 'utf8' });
-    const of = (name: string): number[] =>
-      (new RegExp(`Stats ${name}: ([-\\d.e ]+)`).exec(said)?.[1] ?? '').trim().split(/\s+/).map(Number);
-    return { least: of('Min'), greatest: of('Max') };
+  const said = execFileSync('oiiotool', ['--stats', ...filesOf(job, 'grading-master-exr')], {
+    encoding: 'utf8',
   });
+  const ends = (name: string): number[][] =>
+    [...said.matchAll(new RegExp(`Stats ${name}: ([-\\d.e ]+)`, 'g'))].map((found) =>
+      (found[1] as string).trim().split(/\s+/).map(Number),
+    );
+  const [least, greatest] = [ends('Min'), ends('Max')];
+  expect([least.length, greatest.length]).toEqual([FRAMES, FRAMES]);
   expect(values?.pixels).toBe(FRAMES * WIDTH * HEIGHT);
   for (const [at, channel] of ['R', 'G', 'B'].entries()) {
     const found = values?.channels.find((one) => one.channel === channel);
     // It prints six places behind the point.
-    expect(found?.least).toBeCloseTo(Math.min(...ends.map(({ least }) => least[at] as number)), 4);
-    expect(found?.greatest).toBeCloseTo(Math.max(...ends.map(({ greatest }) => greatest[at] as number)), 3);
+    expect(found?.least).toBeCloseTo(Math.min(...least.map((of) => of[at] as number)), 4);
+    expect(found?.greatest).toBeCloseTo(Math.max(...greatest.map((of) => of[at] as number)), 3);
   }
 });
 

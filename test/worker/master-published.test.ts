@@ -28,7 +28,7 @@ import { jobFor, workContext } from '../support/work.ts';
 
 const PROFILE = 'grading-master-exr';
 
-async function masterJob(folder = freshFolder('master')): Promise<Job> {
+async function masterJob(folder: string): Promise<Job> {
   const base = await jobFor(
     await makeMovie(join(folder, 'A001', 'A001C001.mov'), { frames: 4, size: '64x48' }),
     join(folder, 'delivery'),
@@ -77,9 +77,24 @@ async function codesOf(running: Promise<void>): Promise<string[]> {
 
 const names = (job: Job): string[] => readdirSync(folderOf(job)).sort();
 
+const base = join(sharedFolder, 'audited-master');
+let made: Job;
+beforeAll(async () => {
+  made = await masterJob(base);
+  await runJob(made, await workContext());
+  const held = await decide(made);
+  if (held.length > 0) throw new Error(held.join());
+}, 240_000);
+
+/** The finished job with a delivery of its own: what lies there names no folder. */
+function copied(): Job {
+  const deliveryFolder = join(freshFolder('copy'), made.day, made.roll);
+  cpSync(made.deliveryFolder, deliveryFolder, { recursive: true, preserveTimestamps: true });
+  return { ...made, deliveryFolder };
+}
+
 test('is published as a folder with a checksum list; a second run of the job makes nothing', async () => {
-  const job = await masterJob();
-  await runJob(job, await workContext());
+  const job = copied();
   const report = await reportOf(job);
   expect(report).toMatchObject({ state: 'published', file: { path: `${PROFILE}/A001C001`, files: 6 } });
   expect(report.checksumList?.sha256).toBe(report.file?.sha256);
@@ -92,21 +107,11 @@ test('is published as a folder with a checksum list; a second run of the job mak
 });
 
 describe('the audit', () => {
-  const base = join(sharedFolder, 'audited-master');
-  let job: Job;
-
-  beforeAll(async () => {
-    job = await masterJob(base);
-    await runJob(job, await workContext());
-    const held = await decide(job);
-    if (held.length > 0) throw new Error(held.join());
-  }, 240_000);
-
   /** A copy of the delivery, touched; what the audit says of its one roll. */
   async function auditOf(touch: (folder: string) => void): Promise<RollAudit> {
     const delivery = freshFolder('audit');
     cpSync(join(base, 'delivery'), delivery, { recursive: true });
-    touch(layout.deliverable(layout.rollFolder(delivery, job.day, job.roll), PROFILE, 'A001C001'));
+    touch(layout.deliverable(layout.rollFolder(delivery, made.day, made.roll), PROFILE, 'A001C001'));
     const { tools } = await workContext();
     const { rolls } = await auditDelivery({ delivery, tools });
     return rolls[0] as RollAudit;
@@ -164,8 +169,7 @@ describe('the audit', () => {
 });
 
 test('that was touched is not overwritten when it is made again', async () => {
-  const job = await masterJob();
-  await runJob(job, await workContext());
+  const job = copied();
   const [first = ''] = names(job);
   flip(join(folderOf(job), first));
   const touched = readFileSync(join(folderOf(job), first));
@@ -175,8 +179,8 @@ test('that was touched is not overwritten when it is made again', async () => {
 });
 
 test('an older one, made with other settings, is replaced', async () => {
-  const job = await masterJob();
-  await runJob(job, await workContext());
+  const of = copied();
+  const job = { ...of, deliverables: structuredClone(of.deliverables) };
   const before = await reportOf(job);
   const [deliverable] = job.deliverables;
   if (deliverable?.outcome.linearisation?.kind !== 'coded') throw new Error('no master');
