@@ -84,6 +84,21 @@ export const audioFactsSchema = z.object({
 });
 export type AudioFacts = z.infer<typeof audioFactsSchema>;
 
+export const partFactsSchema = z.object({
+  file: z.string().describe('Relative to the roll, / between parts'),
+  frames: z.int().positive().describe('Counted packets that are shown'),
+  timecode: timecodeSchema.nullable().describe('Of its first frame; null: there is none'),
+  audio: z
+    .array(
+      z.object({
+        samples: z.int().nonnegative().describe('Samples per channel that are played'),
+        startOffset: z.int().describe("Start against the part's picture, in samples"),
+      }),
+    )
+    .describe('By track'),
+});
+export type PartFacts = z.infer<typeof partFactsSchema>;
+
 const chromaticity = z.tuple([z.number(), z.number()]);
 export const exrFactsSchema = z.object({
   layout: z
@@ -119,6 +134,11 @@ export const clipFactsSchema = z.object({
   metadata: z
     .record(z.string(), z.string())
     .describe('Other tags of the container and picture stream, as written'),
+  parts: z
+    .array(partFactsSchema)
+    .min(2)
+    .optional()
+    .describe('Of a spanned clip: what each of its files holds, in order'),
   firstNumber: z
     .int()
     .nonnegative()

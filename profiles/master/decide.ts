@@ -121,7 +121,7 @@ function saidOf(
       camera: cleanedText(named ?? ''),
       serial: cleanedText(apart.serial ?? camera?.serial ?? ''),
     },
-    source: sourceNamesOf(place),
+    source: sourceNamesOf(place, facts),
     carried,
     left,
   };
