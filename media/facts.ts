@@ -32,6 +32,17 @@ export const videoFactsSchema = z.object({
   rotation: z
     .union([z.literal(0), z.literal(90), z.literal(180), z.literal(270)])
     .describe('Clockwise turn that brings the coded picture upright, degrees'),
+  frameLine: z
+    .object({
+      left: z.number().min(0).max(1),
+      top: z.number().min(0).max(1),
+      width: z.number().positive().max(1),
+      height: z.number().positive().max(1),
+    })
+    .optional()
+    .describe(
+      'By the settings, what of the upright picture was framed for, in parts of its width and height; absent: all of it',
+    ),
   pixelFormat: z.string().describe("ffprobe's name"),
   bitDepth: z.int().positive().describe('Bits of a sample'),
   fieldOrder: z.enum(fieldOrders).describe('Which field was recorded earlier'),

@@ -104,12 +104,17 @@ function timecodeFinding({ before, after, names, file }: Joint, subject: Finding
   );
 }
 
+/** Pictures that a decoder may hold back before it shows the first (ITU-T H.264, A.3.1, MaxDpbFrames). */
+const MOST_HELD_BACK = 16;
+
 /** Of parts without timecode: clocks that run on through the parts must do so to the frame; those that begin again say nothing. */
 function clockFinding({ before, after, names, file }: Joint, subject: FindingSubject): Finding | null {
   const { timeBase, firstTime, endTime, rate } = before.video;
-  if (!sameRatio(timeBase, after.video.timeBase) || after.video.firstTime === firstTime) return null;
+  const inFrames = (ticks: number): number => (ticks * timeBase.num * rate.num) / (timeBase.den * rate.den);
+  const beginsAgain = Math.abs(inFrames(after.video.firstTime - firstTime)) <= MOST_HELD_BACK;
+  if (!sameRatio(timeBase, after.video.timeBase) || beginsAgain) return null;
   const ticks = after.video.firstTime - endTime;
-  const frames = (ticks * timeBase.num * rate.num) / (timeBase.den * rate.den);
+  const frames = inFrames(ticks);
   // A tick of rounding at each end.
   if (Math.abs(ticks) <= 2) return null;
   return finding(
