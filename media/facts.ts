@@ -74,6 +74,14 @@ export const videoFactsSchema = z.object({
 });
 export type VideoFacts = z.infer<typeof videoFactsSchema>;
 
+/** Of the decoded picture: ffmpeg turns it. */
+export function uprightSize({ width, height, rotation }: Pick<VideoFacts, 'width' | 'height' | 'rotation'>): {
+  readonly width: number;
+  readonly height: number;
+} {
+  return rotation === 90 || rotation === 270 ? { width: height, height: width } : { width, height };
+}
+
 export const audioFactsSchema = z.object({
   streamIndex: z.int().nonnegative().describe('Number of the stream in the file'),
   codec: z.string().describe("ffprobe's name"),

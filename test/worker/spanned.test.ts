@@ -125,7 +125,7 @@ describe('a recording in three files', () => {
     expect([...(whole.fingerprints?.picture.luma ?? [])]).toEqual(luma);
     const [deliverable] = moviesOf(job);
     if (deliverable === undefined) throw new Error('no deliverable');
-    const { checks } = await checkDeliverable({
+    const { results } = await checkDeliverable({
       path: whole.staged,
       outcome: deliverable.outcome,
       checks: deliverable.profile.checks,
@@ -135,7 +135,7 @@ describe('a recording in three files', () => {
       sketch: whole.sketches[0] ?? null,
       tools,
     });
-    expect(checks.filter(({ status }) => status !== 'passed')).toEqual([]);
+    expect(results.filter(({ status }) => status !== 'passed')).toEqual([]);
     expect(deliverable.outcome.fileName).toBe('A001C001.mov');
   }, 120_000);
 
