@@ -38,7 +38,7 @@ describe('a frame line', () => {
       native,
       '1080x960 at 0,480 of 1080x1920',
     ],
-    ['that fills what is asked', { aspect: 1 }, videoFacts(), fill, '1920x1080 at 746,420 of 3414x1920'],
+    ['that fills what is asked', { aspect: 1 }, videoFacts(), fill, '1920x1080 at 746,420 of 3413x1920'],
     ['none', 'none', videoFacts(), native, '1920x1080 at 0,0 of 1920x1080'],
     ['of another size', pixels, videoFacts(), fit, 'frame-line-misfit: a picture of 1920x1080'],
     [
