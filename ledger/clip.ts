@@ -4,8 +4,27 @@ import { z } from 'zod';
 /** Paths are relative to the roll, `/` between parts; bytes that are not UTF-8 are kept (see files/names.ts). */
 const clipPlaceSchema = z.discriminatedUnion('kind', [
   z.object({
-    kind: z.literal('movie').describe('movie: one file; sequence: numbered frames'),
+    kind: z.literal('movie').describe('movie: one file; spanned: several; sequence: numbered frames'),
     file: z.string().describe('The file, relative to the roll, / between parts'),
+  }),
+  z.object({
+    kind: z.literal('spanned').describe('spanned: one recording in several movies'),
+    parts: z
+      .array(
+        z.object({
+          file: z.string().describe('The file, relative to the roll, / between parts'),
+          bytes: z.int().nonnegative().describe('Its size'),
+          checksum: z.string().describe('As intake read it: algorithm, colon, checksum'),
+        }),
+      )
+      .min(2)
+      .describe('In the order in which they were recorded'),
+    namedBy: z
+      .string()
+      .describe('By which rule the names belong together: `suffix`, a pattern, or `settings`'),
+    continuesBy: z
+      .enum(['timecode', 'order'])
+      .describe('What must run on from part to part: timecode; or the order of the names alone'),
   }),
   z.object({
     kind: z.literal('sequence').describe('movie: one file; sequence: numbered frames'),
@@ -31,6 +50,7 @@ const frameNumber = (number: number, padding: number): string => String(number).
 /** Its files, relative to the roll, in order. */
 export function filesOfPlace(place: ClipPlace): string[] {
   if (place.kind === 'movie') return [place.file];
+  if (place.kind === 'spanned') return place.parts.map(({ file }) => file);
   const folder = place.folder === '' ? '' : `${place.folder}/`;
   return Array.from(
     { length: place.count },

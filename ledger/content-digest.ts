@@ -9,7 +9,8 @@ import type { RollFile } from './roll.ts';
  */
 const ALGORITHMS = [CONTENT_ALGORITHM, 'xxh128', 'sha256', 'sha512', 'sha1', 'c4', 'blake2b', 'xxh64', 'md5'];
 
-function checksumOf(file: Pick<RollFile, 'path' | 'hashes'>): string {
+/** `algorithm:checksum`. Throws RangeError when the file has none. */
+export function checksumOf(file: Pick<RollFile, 'path' | 'hashes'>): string {
   const algorithm =
     ALGORITHMS.find((name) => file.hashes[name] !== undefined) ?? Object.keys(file.hashes).sort()[0];
   if (algorithm === undefined)

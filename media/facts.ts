@@ -32,6 +32,17 @@ export const videoFactsSchema = z.object({
   rotation: z
     .union([z.literal(0), z.literal(90), z.literal(180), z.literal(270)])
     .describe('Clockwise turn that brings the coded picture upright, degrees'),
+  frameLine: z
+    .object({
+      left: z.number().min(0).max(1),
+      top: z.number().min(0).max(1),
+      width: z.number().positive().max(1),
+      height: z.number().positive().max(1),
+    })
+    .optional()
+    .describe(
+      'By the settings, what of the upright picture was framed for, in parts of its width and height; absent: all of it',
+    ),
   pixelFormat: z.string().describe("ffprobe's name"),
   bitDepth: z.int().positive().describe('Bits of a sample'),
   fieldOrder: z.enum(fieldOrders).describe('Which field was recorded earlier'),
@@ -63,6 +74,14 @@ export const videoFactsSchema = z.object({
 });
 export type VideoFacts = z.infer<typeof videoFactsSchema>;
 
+/** Of the decoded picture: ffmpeg turns it. */
+export function uprightSize({ width, height, rotation }: Pick<VideoFacts, 'width' | 'height' | 'rotation'>): {
+  readonly width: number;
+  readonly height: number;
+} {
+  return rotation === 90 || rotation === 270 ? { width: height, height: width } : { width, height };
+}
+
 export const audioFactsSchema = z.object({
   streamIndex: z.int().nonnegative().describe('Number of the stream in the file'),
   codec: z.string().describe("ffprobe's name"),
@@ -83,6 +102,21 @@ export const audioFactsSchema = z.object({
     .describe('Start of the audio against the start of the picture, in samples; 0 when together'),
 });
 export type AudioFacts = z.infer<typeof audioFactsSchema>;
+
+export const partFactsSchema = z.object({
+  file: z.string().describe('Relative to the roll, / between parts'),
+  frames: z.int().positive().describe('Counted packets that are shown'),
+  timecode: timecodeSchema.nullable().describe('Of its first frame; null: there is none'),
+  audio: z
+    .array(
+      z.object({
+        samples: z.int().nonnegative().describe('Samples per channel that are played'),
+        startOffset: z.int().describe("Start against the part's picture, in samples"),
+      }),
+    )
+    .describe('By track'),
+});
+export type PartFacts = z.infer<typeof partFactsSchema>;
 
 const chromaticity = z.tuple([z.number(), z.number()]);
 export const exrFactsSchema = z.object({
@@ -119,6 +153,11 @@ export const clipFactsSchema = z.object({
   metadata: z
     .record(z.string(), z.string())
     .describe('Other tags of the container and picture stream, as written'),
+  parts: z
+    .array(partFactsSchema)
+    .min(2)
+    .optional()
+    .describe('Of a spanned clip: what each of its files holds, in order'),
   firstNumber: z
     .int()
     .nonnegative()

@@ -2,10 +2,11 @@
  * How a clip is handed to ffmpeg and ffprobe: local files only, of the forms that a clip can have, under a name that
  * cannot be taken for anything else. A playlist that calls itself a movie opens nothing.
  */
-import { mkdtemp, rm, symlink } from 'node:fs/promises';
+import { mkdtemp, rm, symlink, writeFile } from 'node:fs/promises';
 import { tmpdir } from 'node:os';
 import { extname, join, resolve } from 'node:path';
 import { fsPath, hasRawBytes } from '../files/names.ts';
+import type { ClipFacts, PartFacts } from './facts.ts';
 import { type Rate, formatRatio } from './time/rate.ts';
 
 /** Paths are relative to the roll, `/` between parts, without loss (see names.ts). */
@@ -25,7 +26,12 @@ export interface SequencePlace {
   readonly count: number;
   readonly statedRate: Rate | null;
 }
-export type InputPlace = MoviePlace | SequencePlace;
+/** One recording in several movies, in order. */
+export interface SpannedPlace {
+  readonly kind: 'spanned';
+  readonly parts: readonly { readonly file: string }[];
+}
+export type InputPlace = MoviePlace | SequencePlace | SpannedPlace;
 
 export interface OpenedInput {
   /** Everything up to and including `-i <name>`, for ffmpeg and ffprobe alike. Further input options stand before it. */
@@ -137,12 +143,98 @@ async function openSequence(rollFolder: string, place: SequencePlace, rate: Rate
 }
 
 /**
+ * How long each part lasts on the clock of the whole, in microseconds. Of a part whose audio begins first the reader counts from there:
+ * where its picture begins is then that much later.
+ */
+function lengthsOf(parts: readonly PartFacts[], rate: Rate, tracks: ClipFacts['audio']): number[] {
+  let before = 0;
+  const starts = [...parts, null].map((part) => {
+    const start = (before * rate.den * 1_000_000) / rate.num;
+    before += part?.frames ?? 0;
+    const earlier = (part?.audio ?? []).map(
+      ({ startOffset }, track) => (-startOffset * 1_000_000) / (tracks[track]?.sampleRate ?? 1),
+    );
+    return Math.round(start - Math.max(0, ...earlier));
+  });
+  return parts.map((_, index) => (starts[index + 1] as number) - (starts[index] as number));
+}
+
+const microseconds = (length: number): string =>
+  `${Math.floor(length / 1_000_000)}.${String(length % 1_000_000).padStart(6, '0')}`;
+
+/** The parts are packets of one stream to one decoder. Their clocks are set to the count of their frames; what comes behind counts frames and samples itself. */
+async function openSpanned(
+  rollFolder: string,
+  place: SpannedPlace,
+  { parts = [], video, audio }: ClipFacts,
+): Promise<OpenedInput> {
+  if (parts.length !== place.parts.length)
+    throw new RangeError('a spanned clip whose parts were not measured');
+  const targets = place.parts.map(({ file }) => resolve(rollFolder, file));
+  const names = targets.map((target, index) => {
+    const extension = extname(target);
+    return `part${String(index + 1).padStart(5, '0')}${/^\.[A-Za-z0-9]{1,8}$/.test(extension) ? extension : ''}`;
+  });
+  const { folder, dispose } = await linkFolder(names.map((name, index) => [name, targets[index] as string]));
+  try {
+    const list = join(folder, 'parts.ffconcat');
+    const lines = lengthsOf(parts, video.rate, audio).map(
+      (length, index) => `file ${names[index]}\nduration ${microseconds(length)}\n`,
+    );
+    await writeFile(list, `ffconcat version 1.0\n${lines.join('')}`);
+    // Packets as they lie in the parts: the second reading, which reads these apart, must find the same ones.
+    const options = ['-f', 'concat', '-safe', '1', '-auto_convert', '0'];
+    return {
+      args: guarded(`concat,${MOVIE_FORMATS}`, options, list),
+      path: fsPath(targets[0] as string),
+      dispose,
+    };
+  } catch (error) {
+    await dispose();
+    throw error;
+  }
+}
+
+/** A measured clip, whole. Throws what openInput throws. */
+export async function openClip(
+  rollFolder: string,
+  place: InputPlace,
+  facts: ClipFacts,
+): Promise<OpenedInput> {
+  return place.kind === 'spanned'
+    ? await openSpanned(rollFolder, place, facts)
+    : await openInput(rollFolder, place, facts.video.rate);
+}
+
+/** The part of a spanned clip that a frame lies in, as a movie, and which of its frames that is. */
+export function partAt(
+  place: SpannedPlace,
+  parts: readonly PartFacts[],
+  frame: number,
+): { readonly place: MoviePlace; readonly frame: number } {
+  let first = 0;
+  for (const [index, { frames }] of parts.entries()) {
+    const part = place.parts[index];
+    if (part !== undefined && frame < first + frames)
+      return { place: { kind: 'movie', file: part.file }, frame: frame - first };
+    first += frames;
+  }
+  throw new RangeError(`frame ${frame} of a clip of ${first}`);
+}
+
+/** First frames of all parts but the first, counted in the whole clip. */
+export function jointsOf({ parts = [] }: Pick<ClipFacts, 'parts'>): number[] {
+  let first = 0;
+  return parts.slice(0, -1).map(({ frames }) => (first += frames));
+}
+
+/**
  * Makes a clip ready to be read. A sequence needs a rate (`rate`, else the stated one); throws RangeError without.
  * Names that a command line cannot carry are reached through links in a private folder: call dispose() in any case.
  */
 export async function openInput(
   rollFolder: string,
-  place: InputPlace,
+  place: MoviePlace | SequencePlace,
   rate: Rate | null = null,
 ): Promise<OpenedInput> {
   if (place.kind === 'movie') return await openMovie(rollFolder, place);

@@ -2,6 +2,7 @@
  * A hash of each stream's packets, one after the other without what a container puts between them: taken where they leave
  * the encoder and again from the file, it says whether the file holds what was encoded. It finds faults, not forgers.
  */
+import { createHash } from 'node:crypto';
 import type { Readable } from 'node:stream';
 import type { ClipFacts } from '../media/facts.ts';
 
@@ -52,6 +53,65 @@ export function bitstreamOptions(
     '-hash',
     PAYLOAD_HASH,
   ];
+}
+
+/** The same, packet by packet, for a clip whose files are read apart: what is hashed of each joins to what is hashed of all. */
+export function packetOptions(streams: readonly string[]): string[] {
+  return [
+    ...streams.flatMap((stream) => ['-map', stream]),
+    ...['-c', 'copy', '-copypriorss', '1', '-copyinkf', '-f', 'framehash', '-hash', PAYLOAD_HASH],
+  ];
+}
+
+/** Per stream in order: hashes of its packets, 16 bytes each. */
+export interface PacketHashes {
+  readonly streams: readonly { readonly kind: string; readonly packets: Buffer }[];
+}
+
+/** Lines `<stream>, <times>…, <bytes>, <hash>`; the kind of a stream stands in the head. What is no such line is left out, and then packets are missing. */
+export async function readPacketHashes(stream: Readable): Promise<PacketHashes> {
+  const kinds = new Map<number, string>();
+  const hashes = new Map<number, string[]>();
+  let rest = '';
+  for await (const chunk of stream) {
+    const lines = (rest + String(chunk)).split('\n');
+    rest = lines.pop() ?? '';
+    for (const line of lines) {
+      const head = /^#media_type (\d+): ([a-z])/.exec(line);
+      if (head !== null) kinds.set(Number(head[1]), head[2] as string);
+      const packet = /^(\d+),.*, ([0-9a-f]{32})(?:,.*)?$/.exec(line);
+      if (packet === null) continue;
+      const index = Number(packet[1]);
+      const list = hashes.get(index);
+      if (list === undefined) hashes.set(index, [packet[2] as string]);
+      else list.push(packet[2] as string);
+    }
+  }
+  return {
+    streams: [...kinds]
+      .sort(([a], [b]) => a - b)
+      .map(([index, kind]) => ({ kind, packets: Buffer.from((hashes.get(index) ?? []).join(''), 'hex') })),
+  };
+}
+
+/** One bitstream of parts in their order; a stream that one of them lacks is missing. */
+export function joinedBitstream(parts: readonly PacketHashes[]): Bitstream {
+  const [first] = parts;
+  const streams = (first?.streams ?? []).filter(({ kind }, index) =>
+    parts.every((part) => part.streams[index]?.kind === kind),
+  );
+  return {
+    streams: streams.map(({ kind }, index) => {
+      const all = createHash('sha256');
+      let packets = 0;
+      for (const part of parts) {
+        const own = part.streams[index]?.packets ?? Buffer.alloc(0);
+        all.update(own);
+        packets += own.length / 16;
+      }
+      return { kind, hash: `${packets} packets ${all.digest('hex')}` };
+    }),
+  };
 }
 
 /** Per stream in order: `v` or `a`, and the hash. */

@@ -1,6 +1,6 @@
 /** Reads the pipes of a recipe: the fingerprints of the source, and a hash of what left each encoder. */
 import type { ClipFacts } from '../media/facts.ts';
-import { type Bitstream, readBitstream } from '../proof/bitstream.ts';
+import { type Bitstream, joinedBitstream, readBitstream, readPacketHashes } from '../proof/bitstream.ts';
 import { readPictureHashes, readAudioHash } from '../proof/exact.ts';
 import type { PipeReader } from '../process/run.ts';
 import { FingerprintCollector, ValueCollector } from '../proof/collect.ts';
@@ -102,7 +102,10 @@ export function collect({
     }
     if (pipe.kind === 'source') {
       return async (stream) => {
-        source = await readBitstream(stream);
+        source =
+          facts.parts === undefined
+            ? await readBitstream(stream)
+            : joinedBitstream([await readPacketHashes(stream)]);
       };
     }
     if (pipe.kind === 'handed-over') {

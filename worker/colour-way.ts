@@ -17,7 +17,7 @@ import { ap0OfAcescct, SHOWN_BITS } from '../media/colour/acescct.ts';
 import { canonicalJson } from '../profiles/hash.ts';
 import { factsSeen } from '../profiles/shown/decide.ts';
 import type { Shown } from '../profiles/shown/schema.ts';
-import { uprightSize } from '../profiles/recipe/tiles.ts';
+import { uprightSize } from '../media/facts.ts';
 import { type TableError, tableError } from '../proof/colour-way/table-error.ts';
 import { ThinComparer } from '../proof/colour-way/thin.ts';
 import { subjectOf } from './claim.ts';

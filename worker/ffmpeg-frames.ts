@@ -2,7 +2,7 @@
 import { decodeWhole } from '../check/decode.ts';
 import type { Job } from '../ledger/job.ts';
 import type { StagedMovie } from './recipe-run.ts';
-import { openInput } from '../media/input.ts';
+import { openClip } from '../media/input.ts';
 import { decodedFailure, subjectOf } from './claim.ts';
 import { classifyMake, looksDamaged, type SourceDecode, targetFailure, type Failure } from './classify.ts';
 import { type JobContext, JobFailure, progressOf } from './context.ts';
@@ -121,7 +121,7 @@ async function makeStaged(
 
 /** The clip alone, decoded once more: it separates a damaged clip from an encoder that failed. */
 async function decodeSource(job: Job, context: JobContext): Promise<SourceDecode | null> {
-  const input = await openInput(job.rollFolder, job.clip.place, job.facts.video.rate);
+  const input = await openClip(job.rollFolder, job.clip.place, job.facts);
   try {
     return await decodeWhole(input, context.tools, { threads: context.threads, signal: context.signal });
   } finally {

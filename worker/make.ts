@@ -3,7 +3,7 @@ import { mkdtemp, rm } from 'node:fs/promises';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import type { Job } from '../ledger/job.ts';
-import { openInput } from '../media/input.ts';
+import { openClip } from '../media/input.ts';
 import type { Bitstream } from '../proof/bitstream.ts';
 import type { MediaTools } from '../process/locate.ts';
 import { type FramePipe, openFramePipe } from '../process/frame-pipe.ts';
@@ -67,7 +67,7 @@ const KEEP_MEMORY = { MALLOC_MMAP_THRESHOLD_: String(2 ** 30), MALLOC_TRIM_THRES
 export async function make(request: MakeRequest): Promise<MakeResult> {
   const { job, outputs, besides = [], tools, threads, signal } = request;
   const textFolder = await mkdtemp(join(tmpdir(), 'rushlight-text-'));
-  const input = await openInput(job.rollFolder, job.clip.place, job.facts.video.rate);
+  const input = await openClip(job.rollFolder, job.clip.place, job.facts);
   let frames: FramePipe | null = null;
   try {
     if (request.framePool !== null) frames = await openFramePipe(join(textFolder, 'frames'));

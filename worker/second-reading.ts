@@ -4,10 +4,19 @@
  */
 import type { Job } from '../ledger/job.ts';
 import { earlierField } from '../media/facts.ts';
-import type { OpenedInput } from '../media/input.ts';
+import { jointsOf, type OpenedInput, openInput } from '../media/input.ts';
 import type { MediaTools } from '../process/locate.ts';
 import { FIRST_PIPE, type RunOptions, runTool } from '../process/run.ts';
-import { type Bitstream, bitstreamOptions, readBitstream, sourceStreams } from '../proof/bitstream.ts';
+import {
+  type Bitstream,
+  bitstreamOptions,
+  joinedBitstream,
+  type PacketHashes,
+  packetOptions,
+  readBitstream,
+  readPacketHashes,
+  sourceStreams,
+} from '../proof/bitstream.ts';
 import { FingerprintCollector } from '../proof/collect.ts';
 import type { FrameFingerprints } from '../proof/form.ts';
 import { pictureTap, rawPictures } from '../proof/tap.ts';
@@ -69,6 +78,45 @@ function askPackets({ facts }: SecondReadingRequest['job'], input: OpenedInput):
   };
 }
 
+/** One part of a spanned clip, opened alone. */
+function askPart({ facts }: SecondReadingRequest['job'], input: OpenedInput): Asked<PacketHashes> {
+  const streams = sourceStreams(facts);
+  let hashes: PacketHashes = { streams: [] };
+  return {
+    question: (index) => ({
+      input: input.args,
+      graph: [],
+      outputs: [packetOptions(streams.map((stream) => stream.replace(/^0:/, `${index}:`)))],
+      readers: [
+        async (stream) => {
+          hashes = await readPacketHashes(stream);
+        },
+      ],
+    }),
+    answer: () => hashes,
+    isWhole: () => hashes.streams.length === streams.length,
+  };
+}
+
+/** What is asked for all packets of the clip, and what the answers come to. */
+interface AskedPackets {
+  readonly asked: readonly Asked<unknown>[];
+  answer(): Bitstream;
+}
+
+function askClip(
+  job: SecondReadingRequest['job'],
+  input: OpenedInput,
+  parts: readonly OpenedInput[],
+): AskedPackets {
+  if (parts.length === 0) {
+    const asked = askPackets(job, input);
+    return { asked: [asked], answer: asked.answer };
+  }
+  const asked = parts.map((part) => askPart(job, part));
+  return { asked, answer: () => joinedBitstream(asked.map((one) => one.answer())) };
+}
+
 /**
  * How much of a movie is read for one frame: a program that has other outputs left goes on decoding an input whose own output has ended
  * (measured: eight seconds of RDD 36, decoded twice over, cost five times what is asked for). A frame that does not lie within is asked for apart.
@@ -77,7 +125,7 @@ const READ_FRAMES = 8;
 
 function readShortly({ clip, facts }: SecondReadingRequest['job']): string[] {
   const { num, den } = facts.video.rate;
-  return clip.place.kind === 'movie' ? ['-t', ((READ_FRAMES * den) / num).toFixed(6)] : [];
+  return clip.place.kind !== 'sequence' ? ['-t', ((READ_FRAMES * den) / num).toFixed(6)] : [];
 }
 
 /** `input`: opened at the frame. */
@@ -154,24 +202,30 @@ export async function readSecondTime(
 ): Promise<SecondReading> {
   const { job, signal } = request;
   const opened: { readonly frame: number; readonly input: OpenedInput }[] = [];
+  const parts: OpenedInput[] = [];
   try {
-    for (const frame of spotFrames(job.clip.contentDigest, job.span.count, 'proxy'))
+    for (const file of job.clip.place.kind === 'spanned' ? job.clip.place.parts : [])
+      parts.push(await openInput(job.rollFolder, { kind: 'movie', file: file.file }));
+    // On both sides of each joint as well.
+    const atJoints = jointsOf(job.facts).flatMap((first) => [first - 1, first]);
+    const drawn = spotFrames(job.clip.contentDigest, job.span.count, 'proxy');
+    for (const frame of [...new Set([...drawn, ...atJoints])].sort((a, b) => a - b))
       opened.push({ frame, input: await openAtFrame(job, frame) });
     const begin = () => ({
-      packets: askPackets(job, input),
+      packets: askClip(job, input, parts),
       frames: opened.map((one) => ({ frame: one.frame, asked: askFrame(job, one.input) })),
     });
     const together = begin();
-    const all = [together.packets, ...together.frames.map(({ asked }) => asked)];
+    const all = [...together.packets.asked, ...together.frames.map(({ asked }) => asked)];
     if (((await askAll(all, request)) && all.every((asked) => asked.isWhole())) || signal.aborted)
       return answersOf(together);
     // A file that cannot be entered in its middle ends the program for all that was asked: then each on its own.
     const apart = begin();
-    for (const asked of [apart.packets, ...apart.frames.map((one) => one.asked)])
+    for (const asked of [...apart.packets.asked, ...apart.frames.map((one) => one.asked)])
       await askAll([asked], request);
     return answersOf(apart);
   } finally {
-    for (const one of opened) await one.input.dispose();
+    for (const input of [...parts, ...opened.map((one) => one.input)]) await input.dispose();
   }
 }
 
@@ -179,7 +233,7 @@ function answersOf({
   packets,
   frames,
 }: {
-  readonly packets: Asked<Bitstream>;
+  readonly packets: AskedPackets;
   readonly frames: readonly { readonly frame: number; readonly asked: Asked<FrameFingerprints | null> }[];
 }): SecondReading {
   return {

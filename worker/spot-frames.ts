@@ -3,7 +3,7 @@
  * them is reached. One rule for all deliverables: movies (spot.ts) and masters (master/spots.ts).
  */
 import type { Job } from '../ledger/job.ts';
-import { type InputPlace, type OpenedInput, openInput } from '../media/input.ts';
+import { type OpenedInput, openInput, partAt } from '../media/input.ts';
 
 /** Frames that a seek may land beside the one asked for, where a file's times and its edit list or index disagree. */
 const BESIDE = 3;
@@ -31,10 +31,13 @@ export async function openAtFrame(
   frame: number,
 ): Promise<OpenedInput> {
   const { rate } = facts.video;
-  const isMovie = place.kind === 'movie';
-  const from: InputPlace = isMovie ? place : { ...place, first: place.first + frame, count: 1 };
+  // A part of a spanned clip is opened alone: what joins them for the encoders is not asked.
+  const at = place.kind === 'spanned' ? partAt(place, facts.parts ?? [], frame) : { place, frame };
+  const isMovie = at.place.kind === 'movie';
+  const from =
+    at.place.kind === 'movie' ? at.place : { ...at.place, first: at.place.first + frame, count: 1 };
   // Half a frame early, so that no rounding passes the frame by.
-  const seek = isMovie && frame > 0 ? ['-ss', (((frame - 0.5) * rate.den) / rate.num).toFixed(6)] : [];
+  const seek = isMovie && at.frame > 0 ? ['-ss', (((at.frame - 0.5) * rate.den) / rate.num).toFixed(6)] : [];
   const input = await openInput(rollFolder, from, rate);
   return { ...input, args: [...seek, ...input.args] };
 }

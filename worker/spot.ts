@@ -3,6 +3,7 @@
  * Everything else compares deliverables with those fingerprints, and would find a good file of the wrong clip good.
  */
 import { type Finding, finding } from '../findings/finding.ts';
+import { jointsOf } from '../media/input.ts';
 import type { Job } from '../ledger/job.ts';
 import { CELLS, COLOUR_CELLS, type FrameFingerprints } from '../proof/form.ts';
 import type { SourceFingerprints } from '../proof/source-fingerprints.ts';
@@ -43,6 +44,8 @@ export function spotFailure(
   { picture }: SourceFingerprints,
   spots: readonly Spot[],
 ): Finding | null {
+  // A part of a spanned clip begins with its own first frame, and no other.
+  const begins = [0, ...jointsOf(job.facts)];
   for (const { frame, seen } of spots) {
     if (seen === null) {
       // Not every file can be entered in its middle; its beginning can.
@@ -54,7 +57,7 @@ export function spotFailure(
         subjectOf(job),
       );
     }
-    const around = frame === 0 ? [0] : framesBeside(frame, picture.frames);
+    const around = begins.includes(frame) ? [frame] : framesBeside(frame, picture.frames);
     const nearest = Math.min(...around.map((at) => spotDifference(seen, 0, picture, at)));
     if (nearest > SAME)
       return finding(

@@ -1,10 +1,10 @@
 /** Which files of a roll a clip covers, and which nobody has listed. Pure. */
-import type { Clip, ClipPlace } from '../../ledger/clip.ts';
+import { type Clip, type ClipPlace, filesOfPlace } from '../../ledger/clip.ts';
 import type { RollFile } from '../../ledger/roll.ts';
 
 /** True when the path (relative to the roll) is one of the clip's files. */
 function covers(place: ClipPlace, path: string): boolean {
-  if (place.kind === 'movie') return place.file === path;
+  if (place.kind !== 'sequence') return filesOfPlace(place).includes(path);
   const start = `${place.folder === '' ? '' : `${place.folder}/`}${place.prefix}`;
   if (!path.startsWith(start) || !path.endsWith(place.suffix)) return false;
   const digits = path.slice(start.length, path.length - place.suffix.length);
@@ -31,8 +31,8 @@ export function unaccountedFiles(
   const reported = new Set(otherFiles);
   const sequences: ClipPlace[] = [];
   for (const { place } of clips) {
-    if (place.kind === 'movie') reported.add(place.file);
-    else sequences.push(place);
+    if (place.kind === 'sequence') sequences.push(place);
+    else for (const path of filesOfPlace(place)) reported.add(path);
   }
   return files
     .map((file) => file.path)

@@ -2,7 +2,7 @@
 import { append } from '../../findings/append.ts';
 import { tallied } from '../../findings/tally.ts';
 import { type Finding, finding, blocks } from '../../findings/finding.ts';
-import type { ClipPlace } from '../../ledger/clip.ts';
+import { type ClipPlace, filesOfPlace } from '../../ledger/clip.ts';
 import { isVerified } from '../../ledger/roll.ts';
 import type { GateInput, GateIntake } from './input.ts';
 import { unaccountedFiles } from './file-accounting.ts';
@@ -147,7 +147,7 @@ function judgeFiles(intake: GateIntake, { roll, clips, otherFiles }: GateInput):
 }
 
 function filesOf(place: ClipPlace): number {
-  return place.kind === 'movie' ? 1 : place.count;
+  return place.kind === 'sequence' ? place.count : filesOfPlace(place).length;
 }
 
 /** Every name that stands there more than once. */

@@ -8,6 +8,7 @@ import type { GateClip } from '../gate/input.ts';
 import { decodersFor } from '../settings/decoders.ts';
 import { type AskedProfiles, understand } from '../settings/interpret.ts';
 import type { SettingsFile } from '../settings/schema.ts';
+import { spannedRules } from '../settings/spanned.ts';
 import type { DeclaredDecoders } from '../../media/raw/decoders/declared/all.ts';
 import { findClips, type FindOptions, namelessPaths, surveyRoll } from '../survey/index.ts';
 import { contentsOf } from '../survey/signatures.ts';
@@ -22,7 +23,7 @@ export interface RollSurvey {
 export async function surveyOf(
   intake: IntakeResult,
   tools: MediaTools,
-  options: Omit<FindOptions, 'declared' | 'contents'> & {
+  options: Omit<FindOptions, 'declared' | 'contents' | 'spanned'> & {
     readonly settings: SettingsFile;
     readonly asked: AskedProfiles;
     readonly decoders: DeclaredDecoders;
@@ -35,7 +36,12 @@ export async function surveyOf(
   const declared = (path: string): 'movie' | 'frames' | null =>
     decoders.declared(path)?.declared.takes.clips ?? null;
   const contents = await contentsOf(intake.folder, namelessPaths(intake.files, declared));
-  const found = findClips(intake.files, { ...options, declared, contents });
+  const found = findClips(intake.files, {
+    ...options,
+    declared,
+    contents,
+    spanned: spannedRules(options.settings, intake.roll),
+  });
   const ofRoll = (item: Finding): Finding => ({ ...item, roll: intake.roll });
   let measured = 0;
   options.onMeasured(0, found.clips.length);

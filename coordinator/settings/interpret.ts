@@ -10,6 +10,7 @@ import type { Interpretation } from '../../media/interpretation.ts';
 import { isMaster, type LoadedProfile } from '../../profiles/schema.ts';
 import { type Level, levelsOf, nearest } from './levels.ts';
 import type { SettingsFile } from './schema.ts';
+import { frameLineOf, frameLineText } from './frame-line.ts';
 import { wayOfClip } from './way.ts';
 
 /** Which profiles a night makes where. */
@@ -78,7 +79,10 @@ export function understand(
   const of = { camera, profiles: [...due.value] };
   if (facts === null) return { facts, settings: { ...of, applied }, findings };
   const way = wayOfClip(levels, settings.show?.cdls, { roll, name: clip.name, facts });
-  const seen = way.way === null ? facts : { ...facts, way: way.way };
+  const framed = framedBy(levels, facts);
+  append(findings, framed.findings);
+  append(applied, framed.applied);
+  const seen = way.way === null ? framed.facts : { ...framed.facts, way: way.way };
   append(findings, way.findings);
   if (!needsMeaning) {
     append(applied, way.applied);
@@ -133,6 +137,25 @@ export function understand(
         : [...findings, ...contradictions(facts, tagged, input.value, `by the ${saidBy}`)],
   };
 }
+/** The facts with the frame line that the settings state for the clip. */
+function framedBy(
+  levels: readonly Level[],
+  facts: ClipFacts,
+): { readonly facts: ClipFacts; readonly applied: AppliedSetting[]; readonly findings: Finding[] } {
+  const said = nearest(levels, (part) => part.frame_line);
+  if (said === null) return { facts, applied: [], findings: [] };
+  const line = frameLineOf(said.value, facts.video);
+  const applied = [{ setting: 'frame_line', value: written(said.value), from: said.said }];
+  if (line === null) return { facts, applied, findings: [] };
+  if ('code' in line) return { facts, applied, findings: [line] };
+  const found = `${frameLineText(line, facts.video)}, by the ${said.said}`;
+  return {
+    facts: { ...facts, video: { ...facts.video, frameLine: line } },
+    applied,
+    findings: [finding('frame-line-shown', found, 'what was framed for')],
+  };
+}
+
 /** What the file says against the settings: its tags, or the chromaticities of its frames. */
 function contradictions(
   { exr }: ClipFacts,

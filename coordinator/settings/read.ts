@@ -169,7 +169,7 @@ async function profilesAsked(
 }
 
 /** Every camera has a name of its own, and a decoder is stated only where it is known before the files are read. */
-function namesAndDecoders({ cameras = [], rolls = {} }: WrittenSettings, at: Locate): Finding[] {
+function namesAndDecoders({ show, cameras = [], rolls = {} }: WrittenSettings, at: Locate): Finding[] {
   const findings: Finding[] = [];
   const early = 'a decoder for the show, a roll, or a camera that is known by its rolls alone';
   for (const [index, { name, known_by: known, raw }] of cameras.entries()) {
@@ -195,6 +195,7 @@ function namesAndDecoders({ cameras = [], rolls = {} }: WrittenSettings, at: Loc
         ),
       );
   }
+  append(findings, spannedFindings({ show, cameras, rolls }, at));
   for (const [roll, { clips = {} }] of Object.entries(rolls))
     for (const [clip, { raw }] of Object.entries(clips))
       if (raw?.decoder !== undefined)
@@ -205,6 +206,42 @@ function namesAndDecoders({ cameras = [], rolls = {} }: WrittenSettings, at: Loc
             'the decoder of one clip',
             early,
           ),
+        );
+  return findings;
+}
+
+/** Which files make a clip is decided by names, before any is read; the parts of a clip are the clip's. */
+function spannedFindings(
+  { show, cameras = [], rolls = {} }: Pick<WrittenSettings, 'show' | 'cameras' | 'rolls'>,
+  at: Locate,
+): Finding[] {
+  const wrong = (where: Path, found: string, expected: string): Finding =>
+    findingAt('settings-value-wrong', at([...where, 'spanned']), found, expected);
+  const findings = cameras.flatMap(({ known_by: known, spanned }, index) =>
+    spanned !== undefined &&
+    (known.make !== undefined || known.model !== undefined || known.serial !== undefined)
+      ? [
+          wrong(
+            ['cameras', index],
+            'spanned recordings of a camera that is known by what its files say',
+            'a camera that is known by its rolls alone',
+          ),
+        ]
+      : [],
+  );
+  const farther = [
+    { part: show, where: ['show'] },
+    ...cameras.map((part, index) => ({ part, where: ['cameras', index] })),
+    ...Object.entries(rolls).map(([roll, part]) => ({ part, where: ['rolls', roll] })),
+  ];
+  for (const { part, where } of farther)
+    if (part?.spanned?.parts !== undefined)
+      findings.push(wrong(where, 'the parts of a recording', 'parts under the clip that they make'));
+  for (const [roll, { clips = {} }] of Object.entries(rolls))
+    for (const [clip, { spanned }] of Object.entries(clips))
+      if (Array.isArray(spanned?.names))
+        findings.push(
+          wrong(['rolls', roll, 'clips', clip], 'patterns of names for one clip', 'suffix, none, or parts'),
         );
   return findings;
 }

@@ -7,6 +7,8 @@ import { inputTransformSchema } from '../../media/colour/input.ts';
 import type { WayCdl, WayLook } from '../../media/colour/way.ts';
 import { cdlsSettingSchema, lookFields } from './look-schema.ts';
 import type { CdlList } from './match-cdls.ts';
+import { frameLineSchema } from './frame-line.ts';
+import { spannedSchema } from './spanned-schema.ts';
 import { rawSettingsSchema } from './raw-schema.ts';
 
 /** Whether this system knows the time zone, by its name in the IANA Time Zone Database. */
@@ -38,6 +40,8 @@ const part = z.strictObject({
   raw: rawSettingsSchema
     .optional()
     .describe('Development of raw frames; each of its fields counts by itself'),
+  spanned: spannedSchema.optional(),
+  frame_line: frameLineSchema.optional(),
   ...lookFields,
   owner: z.string().max(200).optional().describe('Owner of the pictures, in the header of every frame'),
   comments: z.string().max(1000).optional().describe('Free text, in the header of every frame'),

@@ -24,7 +24,7 @@ interface Judged {
 }
 
 export interface DeclaredSurvey {
-  readonly clip: Clip;
+  readonly clip: Clip & { readonly place: Exclude<Clip['place'], { kind: 'spanned' }> };
   readonly rollFolder: string;
   readonly decoder: LoadedDecoder;
   /** Of a movie whose decoder does not report one; null: none was stated. */

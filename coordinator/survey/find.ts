@@ -1,15 +1,18 @@
 /** Which clips a roll holds, from its list of files alone. Every file ends up as part of a clip or among the others. Pure. */
 import ignore from 'ignore';
 import { type Finding, finding } from '../../findings/finding.ts';
-import type { Clip, ClipPlace } from '../../ledger/clip.ts';
+import { type Clip, type ClipPlace, filesOfPlace } from '../../ledger/clip.ts';
 import type { RollFile } from '../../ledger/roll.ts';
 import { printable } from '../../files/names.ts';
 import type { Rate } from '../../media/time/rate.ts';
 import { type NumberedGroup, groupStills, isStill } from '../../media/sequence/group.ts';
 import { collisionKey } from '../../files/safe-names.ts';
-import { contentDigest } from '../../ledger/content-digest.ts';
+import { append } from '../../findings/append.ts';
+import { checksumOf, contentDigest } from '../../ledger/content-digest.ts';
 import { clipIds } from './identity.ts';
 import { type FileKind, kindOf } from './kinds.ts';
+import { namingText } from './join-parts.ts';
+import { type SpannedGroup, spannedGroups, type SpannedRules, usualRules } from './spanned.ts';
 import type { Content } from './signatures.ts';
 import { isCompanionName } from '../../files/system-files.ts';
 
@@ -20,6 +23,8 @@ export interface FindOptions {
   readonly ignore: readonly string[];
   /** Which kind of clip a declared decoder makes of a file, whatever else it could be; null: none takes it. */
   readonly declared?: (path: string) => 'movie' | 'frames' | null;
+  /** Which movies are parts of one recording; absent: by a suffix, with running timecode. */
+  readonly spanned?: SpannedRules;
   /** What files are by their first bytes, of those that `namelessPaths` gives. */
   readonly contents?: ReadonlyMap<string, Content>;
 }
@@ -71,6 +76,37 @@ function kindByContent(path: string, content: Content | undefined, named: Readon
 }
 
 const none: ReadonlySet<string> = new Set();
+
+/** It has the name of its first part. */
+function spannedDraft(group: SpannedGroup, byPath: ReadonlyMap<string, RollFile>): Draft {
+  const files = group.paths.map((path) => byPath.get(path) as RollFile);
+  const first = group.paths[0] as string;
+  return {
+    name: stemOf(first),
+    path: first,
+    place:
+      files.length === 1
+        ? { kind: 'movie', file: first }
+        : {
+            kind: 'spanned',
+            parts: files.map((file) => ({ file: file.path, bytes: file.bytes, checksum: checksumOf(file) })),
+            namedBy: group.namedBy,
+            continuesBy: group.continuesBy,
+          },
+    files,
+    findings:
+      group.gap === null
+        ? []
+        : [
+            finding(
+              'spanned-part-missing',
+              `${files.length} ${files.length === 1 ? 'part' : 'parts'}, without ${group.gap}`,
+              `every part of the recording, by ${namingText(group.namedBy)}`,
+              { file: first },
+            ),
+          ],
+  };
+}
 
 function movieDraft(file: RollFile): Draft {
   const name = stemOf(file.path);
@@ -270,18 +306,30 @@ export function findClips(files: readonly RollFile[], options: FindOptions): Fou
   );
   // Frames that no reader takes, for their name: all of one clip are one finding.
   const unread = new Map<string, string[]>();
+  const movies: RollFile[] = [];
   for (const file of wanted) {
     if (strays.has(file.path)) riddle(file.path);
     else if (!isFrame(file.path)) {
       const content = options.contents?.get(file.path);
       const kind = declared(file.path) ?? kindByContent(file.path, content, byName);
-      if (kind === 'movie') drafts.push(movieDraft(file));
+      if (kind === 'movie' && declared(file.path) === null) movies.push(file);
+      else if (kind === 'movie') drafts.push(movieDraft(file));
       if (kind === 'unknown' && content?.kind === 'frame') {
         const series = file.path.replace(/\d+(?=\D*$)/, '#');
         unread.set(series, [...(unread.get(series) ?? []), file.path]);
       } else if (kind === 'unknown') riddle(file.path);
     }
   }
+  const spanned = spannedGroups(
+    movies.map(({ path }) => path),
+    options.spanned ?? usualRules,
+  );
+  const inGroups = new Set(spanned.flatMap(({ paths }) => paths));
+  append(
+    drafts,
+    spanned.map((group) => spannedDraft(group, byPath)),
+  );
+  append(drafts, movies.filter(({ path }) => !inGroups.has(path)).map(movieDraft));
   for (const [first, ...more] of unread.values()) if (first !== undefined) riddle(first, more.length);
 
   drafts.sort((a, b) => (a.path < b.path ? -1 : a.path > b.path ? 1 : 0));
@@ -298,7 +346,8 @@ export function findClips(files: readonly RollFile[], options: FindOptions): Fou
       contentDigest: contentDigest(draft.files),
     };
   });
-  for (const draft of drafts) if (draft.place.kind === 'movie') covered.add(draft.place.file);
+  for (const { place } of drafts)
+    if (place.kind !== 'sequence') for (const path of filesOfPlace(place)) covered.add(path);
   for (const group of sequences) for (const { file } of group.run) covered.add(file.path);
   return {
     clips,

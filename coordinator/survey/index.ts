@@ -1,6 +1,6 @@
 /** Survey: which clips a roll holds (find.ts, pure), and what is measured of each, a scan of every packet or every frame's header. */
 import pLimit from 'p-limit';
-import { type Finding, finding } from '../../findings/finding.ts';
+import { blocks, type Finding, finding } from '../../findings/finding.ts';
 import type { Clip } from '../../ledger/clip.ts';
 import type { ClipReaders } from '../../media/raw/clip-readers.ts';
 import type { ClipFacts } from '../../media/facts.ts';
@@ -14,6 +14,7 @@ import { HelperDied } from '../../process/helper.ts';
 import type { MediaTools } from '../../process/locate.ts';
 import { lacksDecoder } from './codecs.ts';
 import { surveyDeclared } from './declared.ts';
+import { joinParts, type SpannedClipPlace } from './join-parts.ts';
 import { findingOfProblem, judgeMovie } from './movie.ts';
 import { surveySequence } from './sequence.ts';
 import { contentOfFile } from './signatures.ts';
@@ -39,6 +40,34 @@ export interface SurveyOptions {
   readonly statedRate?: Rate | null;
 }
 
+/** Each part alone, then whether they are one. */
+async function surveySpanned(
+  {
+    clip,
+    place,
+    rollFolder,
+    tools,
+  }: {
+    readonly clip: Clip;
+    readonly place: SpannedClipPlace;
+    readonly rollFolder: string;
+    readonly tools: Pick<MediaTools, 'ffprobe'>;
+  },
+  options: SurveyOptions,
+): Promise<Omit<SurveyedClip, 'clip'>> {
+  const measured: ClipFacts[] = [];
+  const findings: Finding[] = [];
+  for (const { file } of place.parts) {
+    const part: Clip = { ...clip, place: { kind: 'movie', file } };
+    const one = await surveyClip(part, rollFolder, tools, options);
+    findings.push(...one.findings.map((item) => ({ ...item, file: item.file ?? file })));
+    if (one.facts !== null) measured.push(one.facts);
+  }
+  if (measured.length < place.parts.length || findings.some(blocks)) return { facts: null, findings };
+  const joined = joinParts(place, measured, { clip: clip.id });
+  return { facts: joined.facts, findings: [...findings, ...joined.findings] };
+}
+
 /**
  * Measures one clip. What is wrong with the clip comes back as findings (with its id). Throws FindingError when a
  * program fails, and the signal's reason when stopped.
@@ -50,26 +79,31 @@ export async function surveyClip(
   options: SurveyOptions = {},
 ): Promise<Omit<SurveyedClip, 'clip'>> {
   const subject = { clip: clip.id };
+  const { place } = clip;
+  if (place.kind === 'spanned') return await surveySpanned({ clip, place, rollFolder, tools }, options);
   try {
     const declared =
-      options.declared?.(
-        clip.place.kind === 'movie' ? clip.place.file : frameName(clip.place, clip.place.first),
-      ) ?? null;
+      options.declared?.(place.kind === 'movie' ? place.file : frameName(place, place.first)) ?? null;
     if (declared !== null)
       return await surveyDeclared(
-        { clip, rollFolder, decoder: declared, statedRate: options.statedRate ?? null, subject },
+        {
+          clip: { ...clip, place },
+          rollFolder,
+          decoder: declared,
+          statedRate: options.statedRate ?? null,
+          subject,
+        },
         options.signal,
       );
-    if (clip.place.kind === 'sequence')
-      return await surveySequence({ rollFolder, place: clip.place, tools, subject }, options);
-    const input = await openInput(rollFolder, clip.place);
+    if (place.kind === 'sequence')
+      return await surveySequence({ rollFolder, place, tools, subject }, options);
+    const input = await openInput(rollFolder, place);
     const result = await probeMovie(input, tools, options).finally(() => input.dispose());
     if (result.state === 'problem') {
       const { problem, detail, codec = 'unknown' } = result;
       // A damaged header makes no other thing of a movie, and a codec that the build decodes asks for no other build.
       const isMovie =
-        problem === 'not-media' &&
-        (await contentOfFile(`${rollFolder}/${clip.place.file}`))?.kind === 'movie';
+        problem === 'not-media' && (await contentOfFile(`${rollFolder}/${place.file}`))?.kind === 'movie';
       const isBuild = problem === 'no-decoder' && (await lacksDecoder(tools.ffprobe.path, codec));
       const code = isMovie
         ? 'unreadable'

@@ -2,6 +2,7 @@
 import type { CodeEntry } from '../entry.ts';
 import { COMPARE, KEEP_CARD } from './remedy-parts.ts';
 
+const UNTIL_SETTLED = 'Do not erase the card before this is settled.';
 const IGNORED = 'An ignored file is not delivered, and the roll can be ready without it.';
 
 export const clipCodes = {
@@ -205,6 +206,41 @@ export const clipCodes = {
     title: 'the frames are scene-linear, and the profile has no display to show them for',
     remedy:
       'Add `display` to the profile (`profiles show editorial-vc3` has one), or deliver it by a profile that has it, state `input` in the settings, and leave `output: as-recorded` out of the settings of such clips. Or make masters of it (`--profile grading-master-exr`).',
+  },
+
+  // One recording in several files.
+  'spanned-joined': {
+    weight: 'note',
+    title: 'several files are made as one clip, since they are one recording',
+    remedy:
+      'Nothing, if they are one take. If not, give their roll or the clip `spanned: { names: none }` in the settings, and every file is a clip of its own.',
+  },
+  'spanned-part-missing': {
+    weight: 'hold',
+    title: 'a part of a recording is missing among its files',
+    remedy: `Look for the part on the card and in the other copies, and copy it into the roll with its checksum. ${UNTIL_SETTLED} If the files are no parts of one recording, give the roll or the clip \`spanned: { names: none }\` in the settings.`,
+  },
+  'spanned-not-continuous': {
+    weight: 'hold',
+    title: 'a part of a recording does not begin where the part before ends',
+    remedy: `Compare the parts with the card: one may be missing, cut short, or renamed. ${UNTIL_SETTLED} If they are takes of their own, give the roll or the clip \`spanned: { names: none }\` in the settings. If they are one recording in another order, name its files in order as \`spanned: { parts: [...] }\` of the clip.`,
+  },
+  'spanned-no-timecode': {
+    weight: 'hold',
+    title: 'the parts of a recording have no timecode that shows that they belong together',
+    remedy:
+      'Look at the end of each part and the beginning of the next. If they are one recording, give the roll or the clip `spanned: { continue_by: order }` in the settings. If not, give it `spanned: { names: none }`.',
+  },
+  'spanned-parts-differ': {
+    weight: 'hold',
+    title: 'the parts of a recording are not of one form',
+    remedy:
+      'Give the roll or the clip `spanned: { names: none }` in the settings, and every file is a clip of its own. If they are one recording, compare the parts with the card first.',
+  },
+  'spanned-audio-not-continuous': {
+    weight: 'hold',
+    title: 'the audio of a recording does not run on from one of its parts to the next',
+    remedy: `Compare the parts with the card. ${UNTIL_SETTLED} Give the roll or the clip \`spanned: { names: none }\` in the settings to have every part as a clip of its own, with its audio in its place.`,
   },
 
   // No picture, though a header speaks of one.

@@ -100,4 +100,15 @@ export const settingsCodes = {
     title: 'a master cannot be made from this kind of source',
     remedy: 'Make the master of this clip outside Rushlight, or run its roll without that --profile.',
   },
+  'frame-line-shown': {
+    weight: 'note',
+    title: 'proxies show what lies inside the frame line; masters keep the whole picture',
+    remedy: 'Nothing, if it was framed so. If not, correct `frame_line` in the settings, or set it to `none`.',
+  },
+  'frame-line-misfit': {
+    weight: 'hold',
+    title: 'the frame line of the settings does not lie in the picture of the clip',
+    remedy:
+      'State `frame_line` for the camera, roll or clip as it was framed, or `frame_line: none` for the whole picture.',
+  },
 } as const satisfies Record<string, CodeEntry>;

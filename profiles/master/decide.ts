@@ -8,7 +8,7 @@ import { masterBytes } from './bytes.ts';
 import { carriedOf } from './carried.ts';
 import type { MasterDecision } from './decision.ts';
 import { bitsOf, dwaLevelOf, isLossy } from './form.ts';
-import { about, groundOf, type MasterGround, type MasterRequest } from './ground.ts';
+import { about, groundOf, type MasterGround, type MasterRequest, uprightAspect } from './ground.ts';
 import { movieMasterOf } from './movie.ts';
 import type { MasterOutcome } from './outcome.ts';
 import { sourceNamesOf } from './source-name.ts';
@@ -48,7 +48,7 @@ function framesOf(
     frames: video.frames,
     rate: video.rate,
     ...size,
-    pixelAspect: video.pixelAspect,
+    pixelAspect: uprightAspect(video),
     timecode,
     reel: reelOf(profile.reel, request),
     linearisation,
@@ -121,7 +121,7 @@ function saidOf(
       camera: cleanedText(named ?? ''),
       serial: cleanedText(apart.serial ?? camera?.serial ?? ''),
     },
-    source: sourceNamesOf(place),
+    source: sourceNamesOf(place, facts),
     carried,
     left,
   };

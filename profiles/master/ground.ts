@@ -5,7 +5,7 @@ import { channelsLeft } from '../../media/formats/exr/source.ts';
 import { isPictureFormat, layoutOf } from '../../media/colour/formats.ts';
 import { isSiting, sitings } from '../../media/colour/siting.ts';
 import { isYcbcrMatrix, ycbcrMatrices } from '../../media/colour/ycbcr.ts';
-import { type ClipFacts, earlierField } from '../../media/facts.ts';
+import { type ClipFacts, earlierField, uprightSize } from '../../media/facts.ts';
 import type { CorrectionChoice } from '../../media/interpretation.ts';
 import { OWN_DECODER } from '../../media/raw/decoders/names.ts';
 import { cropOf, halved } from '../../media/raw/develop/crop.ts';
@@ -70,16 +70,6 @@ export function groundOf({
     ...(earlierField(video) === null
       ? []
       : [finding('master-source-unsupported', `interlaced, ${video.fieldOrder}`, 'progressive frames')]),
-    // Raw frames are turned while they are developed.
-    ...(video.rotation === 0 || facts.raw !== undefined
-      ? []
-      : [
-          finding(
-            'master-source-unsupported',
-            `to be turned by ${video.rotation} degrees`,
-            'an upright picture',
-          ),
-        ]),
     ...('findings' in timecode ? timecode.findings : []),
     ...('findings' in linearisation ? linearisation.findings : []),
   ];
@@ -129,15 +119,48 @@ export function about({ roll, clip, profile }: MasterRequest, items: readonly Fi
   return items.map((item) => ({ ...item, roll, clip: clip.id, profile: profile.name }));
 }
 
+/** Width of a pixel to its height in the picture as it is seen. */
+export function uprightAspect({ pixelAspect, rotation }: ClipFacts['video']): ClipFacts['video']['pixelAspect'] {
+  const quarter = rotation === 90 || rotation === 270;
+  return quarter ? { num: pixelAspect.den, den: pixelAspect.num } : pixelAspect;
+}
+
 /** Of the developed picture. */
 export function sizeOf(
   { raw, video }: ClipFacts,
   development: Development,
 ): { width: number; height: number } {
-  if (raw === undefined) return { width: video.width, height: video.height };
+  if (raw === undefined) return uprightSize(video);
   const crop = cropOf(raw.picture);
   const shown = development.demosaic === 'half' ? halved(crop) : crop;
   return turned(shown, turnOf(raw.picture.orientation) ?? 0);
+}
+
+type Site = readonly [across: -1 | 0 | 1, down: -1 | 0 | 1];
+const aQuarterOn = ([across, down]: Site): Site => [down === 0 ? 0 : down === 1 ? -1 : 1, across];
+
+/** Where each siting of H.273 lies in its cell of luma samples, and the two that it has no name for. */
+const SITES: Readonly<Record<string, Site>> = {
+  left: [-1, 0],
+  center: [0, 0],
+  topleft: [-1, -1],
+  top: [0, -1],
+  bottomleft: [-1, 1],
+  bottom: [0, 1],
+  right: [1, 0],
+  topright: [1, -1],
+  bottomright: [1, 1],
+};
+
+/** Of the picture that ffmpeg has turned clockwise: chroma turns with the samples that it belongs to. What has no name there comes back as one that nobody knows. */
+export function turnedSiting(siting: string, rotation: 0 | 90 | 180 | 270): string {
+  let at = SITES[siting];
+  if (at === undefined) return siting;
+  for (let quarters = rotation / 90; quarters > 0; quarters -= 1) {
+    at = aQuarterOn(at);
+  }
+  const [across, down] = at;
+  return Object.keys(SITES).find((name) => SITES[name]?.[0] === across && SITES[name]?.[1] === down) ?? siting;
 }
 
 type Way =
@@ -170,11 +193,27 @@ export function codedLinearisation({ video, interpretation, declared, exr }: Cli
         finding('master-source-unsupported', `matrix ${matrix}`, `one of: ${ycbcrMatrices.join(', ')}`),
       ],
     };
-  const siting = across > 1 || down > 1 ? (video.chromaSiting ?? 'left') : null;
+  const quarter = video.rotation === 90 || video.rotation === 270;
+  if (quarter && across !== down)
+    return {
+      findings: [
+        finding(
+          'master-source-unsupported',
+          `pixel format ${pixelFormat}, to be turned by ${video.rotation} degrees`,
+          'chroma that is as fine across as it is down, or an upright picture',
+        ),
+      ],
+    };
+  const recorded = video.chromaSiting ?? 'left';
+  const siting = across > 1 || down > 1 ? turnedSiting(recorded, video.rotation) : null;
   if (siting !== null && !isSiting(siting))
     return {
       findings: [
-        finding('master-source-unsupported', `chroma at ${siting}`, `one of: ${sitings.join(', ')}`),
+        finding(
+          'master-source-unsupported',
+          `chroma at ${recorded}${video.rotation === 0 ? '' : `, to be turned by ${video.rotation} degrees: at ${siting}`}`,
+          `one of: ${sitings.join(', ')}`,
+        ),
       ],
     };
   const untagged = kind === 'yuv' && (colour.matrix === null || colour.range === null);

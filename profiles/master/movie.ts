@@ -17,7 +17,7 @@ import type { MasterDecision } from './decision.ts';
 import { amfOf } from './amf.ts';
 import { carriedInMovie } from './carried.ts';
 import { movieQualities } from './schema.ts';
-import { about, type MasterGround, type MasterRequest } from './ground.ts';
+import { about, type MasterGround, type MasterRequest, uprightAspect } from './ground.ts';
 
 /** What a profile of movies would say of it. Audio as it is in the clip: each track, at its own rate, no bit less than 24. */
 export const masterMovie = {
@@ -75,7 +75,7 @@ export function movieMasterOf(
     height,
     pixelFormat: pixelsReadBack(traits, masterMovie.pixels, COLOUR.range),
     colour: { ...COLOUR },
-    pixelAspect: video.pixelAspect,
+    pixelAspect: uprightAspect(video),
     fieldOrder: 'progressive',
     container: masterMovie.container,
     codec: traits.codec,

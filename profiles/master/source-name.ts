@@ -2,10 +2,22 @@
 import { basename } from 'node:path';
 import { z } from 'zod';
 import { printable } from '../../files/names.ts';
+import type { ClipFacts } from '../../media/facts.ts';
 import { frameName, type InputPlace } from '../../media/input.ts';
 
 export const sourceNamesSchema = z.union([
   z.object({ file: z.string().describe('Name of the movie') }),
+  z.object({
+    parts: z
+      .array(
+        z.object({
+          file: z.string().describe('Name of the movie'),
+          frames: z.int().positive().describe('Frames of it'),
+        }),
+      )
+      .min(2)
+      .describe('Of a spanned clip, in order'),
+  }),
   z.object({
     prefix: z.string().describe('File name before the number'),
     suffix: z.string().describe('File name after the number'),
@@ -15,14 +27,24 @@ export const sourceNamesSchema = z.union([
 ]);
 export type SourceNames = z.infer<typeof sourceNamesSchema>;
 
-export function sourceNamesOf(place: InputPlace): SourceNames {
+export function sourceNamesOf(place: InputPlace, { parts = [] }: Pick<ClipFacts, 'parts'>): SourceNames {
   if (place.kind === 'movie') return { file: basename(place.file) };
+  if (place.kind === 'spanned')
+    return { parts: parts.map(({ file, frames }) => ({ file: basename(file), frames })) };
   const { prefix, suffix, padding, first } = place;
   return { prefix, suffix, padding, first };
 }
 
-/** Of the frame that is `index` in the clip, from 0: a file of a sequence has its own number, a movie counts from 0. */
+/** Of the frame that is `index` in the clip, from 0: a file of a sequence has its own number, a movie counts from 0, and so does each part of a spanned clip. */
 export function sourceNameAt(names: SourceNames, index: number): { file: string; frame: number } {
   if ('file' in names) return { file: printable(names.file), frame: index };
+  if ('parts' in names) {
+    let first = 0;
+    for (const { file, frames } of names.parts) {
+      if (index < first + frames) return { file: printable(file), frame: index - first };
+      first += frames;
+    }
+    throw new RangeError(`frame ${index} of ${first}`);
+  }
   return { file: printable(frameName(names, names.first + index)), frame: names.first + index };
 }

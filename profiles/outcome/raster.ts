@@ -6,13 +6,16 @@ import type { Profile } from '../schema.ts';
 export interface Raster {
   /** What the upright picture is scaled to; equal to its own size when it is only cut. */
   readonly scaled: { readonly width: number; readonly height: number };
-  /** What is cut out of the middle of that and delivered. */
+  /** What is cut out of that and delivered. */
   readonly width: number;
   readonly height: number;
+  /** Where it is cut out, by a frame line; absent: in the middle. */
+  readonly at?: { readonly left: number; readonly top: number };
 }
 
 /** Where in the scaled picture the delivered one is cut out: the middle, on a chroma sample; what is only cut to a multiple loses its last columns and lines. */
-export function cutOf({ scaled, width, height }: Raster): { readonly left: number; readonly top: number } {
+export function cutOf({ scaled, width, height, at }: Raster): { readonly left: number; readonly top: number } {
+  if (at !== undefined) return at;
   const middle = (whole: number, part: number): number => 2 * Math.floor((whole - part) / 4);
   return { left: middle(scaled.width, width), top: middle(scaled.height, height) };
 }
@@ -65,7 +68,66 @@ function asShot(width: Fraction, height: Fraction, multiple: number): Raster {
   };
 }
 
+type FrameLine = NonNullable<VideoFacts['frameLine']>;
+
+/**
+ * The whole picture at the size at which the part within the frame line comes out as `inside`, and where that lies in it: on a chroma
+ * sample, and wholly in the picture.
+ */
+function framed(
+  whole: { readonly width: number; readonly height: number },
+  line: FrameLine,
+  inside: { readonly width: number; readonly height: number },
+): Raster {
+  const along = (size: number, part: number, start: number, out: number): { scaled: number; at: number } => {
+    // What is only cut is not resampled.
+    const exact = out / part;
+    const scaled = Math.max(out, Math.abs(exact - size) < 1 ? size : Math.round(exact));
+    const at = 2 * Math.round((start * scaled) / 2);
+    return { scaled, at: Math.max(0, Math.min(at, 2 * Math.floor((scaled - out) / 2))) };
+  };
+  const across = along(whole.width, line.width, line.left, inside.width);
+  const down = along(whole.height, line.height, line.top, inside.height);
+  return {
+    scaled: { width: across.scaled, height: down.scaled },
+    ...inside,
+    at: { left: across.at, top: down.at },
+  };
+}
+
+const rounded = ({ num, den }: Fraction): number => Number(roundedDivision(num, den));
+
+/** `line`: its part of the picture comes out as a picture of that shape would. */
+function insideLine(
+  { frameLine: line, ...video }: VideoFacts & { readonly frameLine: FrameLine },
+  raster: Profile['raster'],
+): Raster {
+  const whole = upright(video);
+  const size = { width: rounded(whole.width), height: rounded(whole.height) };
+  const { rotation: _, pixelAspect: __, ...rest } = video;
+  // The part alone, as if it had been recorded: upright, of square pixels.
+  const part: VideoFacts = {
+    ...rest,
+    rotation: 0,
+    pixelAspect: { num: 1, den: 1 },
+    width: Math.max(1, Math.round(size.width * line.width)),
+    height: Math.max(1, Math.round(size.height * line.height)),
+  };
+  const inside = rasterOf(part, raster);
+  // What `fill` cuts off besides is cut off at both sides of the part.
+  const shown: FrameLine = {
+    left: line.left + (line.width * (inside.scaled.width - inside.width)) / 2 / inside.scaled.width,
+    top: line.top + (line.height * (inside.scaled.height - inside.height)) / 2 / inside.scaled.height,
+    width: (line.width * inside.width) / inside.scaled.width,
+    height: (line.height * inside.height) / inside.scaled.height,
+  };
+  return framed(size, shown, { width: inside.width, height: inside.height });
+}
+
 export function rasterOf(video: VideoFacts, raster: Profile['raster']): Raster {
+  const { frameLine } = video;
+  if (frameLine !== undefined && raster.policy !== 'coded')
+    return insideLine({ ...video, frameLine }, raster);
   if (raster.policy === 'coded')
     return { scaled: { width: video.width, height: video.height }, width: video.width, height: video.height };
   const { width, height } = upright(video);

@@ -1,5 +1,5 @@
 /** The colour way inside the one decode: from decoded frames to R'G'B' as recorded, through the table to those of the display, and what is looked at on the way. */
-import type { ClipFacts } from '../../media/facts.ts';
+import { type ClipFacts, uprightSize } from '../../media/facts.ts';
 import { tilePlan, type TilePlan } from '../../proof/encoder-input/tiles.ts';
 import { rawPictures } from '../../proof/tap.ts';
 import { thinned } from '../../proof/colour-way/thin.ts';
@@ -9,7 +9,7 @@ import type { ShownRecorded } from '../shown/schema.ts';
 import { graphValue } from './escape.ts';
 import { chromaLocationForScaler, levelsBeforeScaler } from './levels.ts';
 import { SCALE_FLAGS } from './picture.ts';
-import { seedOf, START, uprightSize } from './tiles.ts';
+import { seedOf, START } from './tiles.ts';
 
 /** Filters from the decoded picture to R'G'B' of 14 bits, at its own size. */
 export function recordedRgb({ video }: ClipFacts, { matrix, range, siting }: ShownRecorded): string[] {

@@ -1,6 +1,6 @@
 /** Tiles of the source and of the encoder's input, cut out inside the one decode at the places that proof/encoder-input/tiles.ts draws. */
 import { createHash } from 'node:crypto';
-import { type ClipFacts, earlierField } from '../../media/facts.ts';
+import { type ClipFacts, earlierField, uprightSize } from '../../media/facts.ts';
 import { isRgb } from '../../media/pixel-format.ts';
 import { isMatrix } from '../../proof/levels.ts';
 import { layoutOf } from '../../proof/encoder-input/samples.ts';
@@ -57,14 +57,6 @@ export const tiledPixels = (pixelFormat: string): string =>
 export function unpacked(pixelFormat: string): string[] {
   const planes = tiledPixels(pixelFormat);
   return planes === pixelFormat ? [] : ['scale=flags=accurate_rnd+bitexact', `format=${planes}`];
-}
-
-/** Of the decoded picture: ffmpeg turns it. */
-export function uprightSize({ width, height, rotation }: ClipFacts['video']): {
-  readonly width: number;
-  readonly height: number;
-} {
-  return rotation === 90 || rotation === 270 ? { width: height, height: width } : { width, height };
 }
 
 /** What of the clip is known before it is decoded: its packets and its size. */

@@ -1,6 +1,6 @@
 /** What the one decode gives besides the deliverables: the fingerprints of the source, on pipes. */
 import { type ClipFacts, earlierField } from '../../media/facts.ts';
-import { bitstreamOptions, sourceStreams } from '../../proof/bitstream.ts';
+import { bitstreamOptions, packetOptions, sourceStreams } from '../../proof/bitstream.ts';
 import type { WholeSide } from '../../proof/encoder-input/whole.ts';
 import { exactTap, pictureHashes, audioHash } from '../../proof/exact.ts';
 import { pictureTap, rawPictures, rawAudio } from '../../proof/tap.ts';
@@ -37,6 +37,10 @@ export interface Witness {
   readonly pipes: readonly Pipe[];
 }
 
+/** Of a spanned clip packet by packet: its parts are hashed apart by the second reading. */
+const sourceOptions = (facts: ClipFacts): string[] =>
+  (facts.parts === undefined ? bitstreamOptions : packetOptions)(sourceStreams(facts));
+
 /** Source tracks that any deliverable takes, each once. */
 function tracksOf(outcomes: readonly Outcome[]): number[] {
   return [...new Set(outcomes.flatMap((outcome) => outcome.audio.map((track) => track.sourceTrack)))].sort(
@@ -58,7 +62,7 @@ export function witnessOf(facts: ClipFacts, outcomes: readonly Outcome[], firstP
       ? null
       : { pixelFormat: kept.exact.comparedIn, audioTracks: kept.audio };
   const wanted: { pipe: Pipe; options: string[] }[] = [
-    { pipe: { kind: 'source' }, options: bitstreamOptions(sourceStreams(facts)) },
+    { pipe: { kind: 'source' }, options: sourceOptions(facts) },
     { pipe: { kind: 'luma', view: null }, options: rawPictures('luma') },
     ...(tap.hasColour
       ? [{ pipe: { kind: 'colour', view: null } as const, options: rawPictures('colour') }]

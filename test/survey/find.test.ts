@@ -6,6 +6,7 @@ import { contentDigest } from '../../ledger/content-digest.ts';
 import { collisionKey } from '../../files/safe-names.ts';
 import { movieExtensions } from '../../coordinator/survey/kinds.ts';
 import { blocks } from '../../findings/finding.ts';
+import { filesOfPlace } from '../../ledger/clip.ts';
 import type { RollFile } from '../../ledger/roll.ts';
 import { nameFromBytes } from '../../files/names.ts';
 
@@ -186,8 +187,8 @@ describe('which files are clips', () => {
         (paths) => {
           const found = findClips(files(...paths), options);
           const inClips = found.clips.flatMap(({ place }) =>
-            place.kind === 'movie'
-              ? [place.file]
+            place.kind !== 'sequence'
+              ? filesOfPlace(place)
               : Array.from(
                   { length: place.count },
                   (_, index) =>

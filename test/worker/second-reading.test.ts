@@ -2,7 +2,7 @@
 import { chmodSync, existsSync, readFileSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { describe, expect, test } from 'vitest';
-import { openInput } from '../../media/input.ts';
+import { openClip } from '../../media/input.ts';
 import { CELLS } from '../../proof/form.ts';
 import { readSecondTime, type SecondReading } from '../../worker/second-reading.ts';
 import { spotFrames } from '../../worker/spot-frames.ts';
@@ -32,7 +32,7 @@ async function readBy(
   const job = await jobFor(source, join(folder, 'delivery'));
   const program = watchedProgram(folder, body);
   const { ffmpeg } = await mediaTools();
-  const input = await openInput(job.rollFolder, job.clip.place, job.facts.video.rate);
+  const input = await openClip(job.rollFolder, job.clip.place, job.facts);
   const reading = await readSecondTime(
     {
       job,

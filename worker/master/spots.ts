@@ -235,7 +235,7 @@ export async function spotsOf(request: SpotRequest): Promise<Spot[]> {
     // Only a seek may land beside; the first frame needs none, and a decoder of its own knows its frames by their count.
     return codedSpot(
       outcome,
-      declared === null && frame > 0 && job.clip.place.kind === 'movie'
+      declared === null && frame > 0 && job.clip.place.kind !== 'sequence'
         ? frameOf(outcome, frame, bytes, values)
         : frame,
       bytes,
