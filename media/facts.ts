@@ -10,6 +10,7 @@ import { declarationSchema } from './declaration.ts';
 import { rawFactsSchema } from './raw-facts.ts';
 import { statedSchema } from './formats/stated.ts';
 import { ratioSchema, timecodeSchema } from './time/schema.ts';
+import { timingSchema } from './time/timing.ts';
 
 export const fieldOrders = ['progressive', 'top-first', 'bottom-first', 'unknown'] as const;
 export type FieldOrder = (typeof fieldOrders)[number];
@@ -143,6 +144,9 @@ export const clipFactsSchema = z.object({
     .describe(
       'What the values mean, by the settings of the run or by tags; only where a master, or a picture for a display, is asked for',
     ),
+  timing: timingSchema
+    .optional()
+    .describe('What the settings of the run say of its time; absent: nobody says anything'),
   way: colourWaySchema
     .optional()
     .describe(

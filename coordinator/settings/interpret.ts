@@ -10,6 +10,7 @@ import type { Interpretation } from '../../media/interpretation.ts';
 import { isMaster, type LoadedProfile } from '../../profiles/schema.ts';
 import { type Level, levelsOf, nearest } from './levels.ts';
 import type { SettingsFile } from './schema.ts';
+import { timingOf } from './timing.ts';
 import { wayOfClip } from './way.ts';
 
 /** Which profiles a night makes where. */
@@ -78,7 +79,13 @@ export function understand(
   const of = { camera, profiles: [...due.value] };
   if (facts === null) return { facts, settings: { ...of, applied }, findings };
   const way = wayOfClip(levels, settings.show?.cdls, { roll, name: clip.name, facts });
-  const seen = way.way === null ? facts : { ...facts, way: way.way };
+  const time = timingOf(levels, settings.show?.time_zone);
+  const seen = {
+    ...facts,
+    ...(way.way === null ? {} : { way: way.way }),
+    ...(time.timing === null ? {} : { timing: time.timing }),
+  };
+  append(applied, time.applied);
   append(findings, way.findings);
   if (!needsMeaning) {
     append(applied, way.applied);

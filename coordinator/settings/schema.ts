@@ -8,6 +8,7 @@ import type { WayCdl, WayLook } from '../../media/colour/way.ts';
 import { cdlsSettingSchema, lookFields } from './look-schema.ts';
 import type { CdlList } from './match-cdls.ts';
 import { rawSettingsSchema } from './raw-schema.ts';
+import { timeFields } from './time-schema.ts';
 
 /** Whether this system knows the time zone, by its name in the IANA Time Zone Database. */
 export function isTimeZone(name: string): boolean {
@@ -38,6 +39,7 @@ const part = z.strictObject({
   raw: rawSettingsSchema
     .optional()
     .describe('Development of raw frames; each of its fields counts by itself'),
+  ...timeFields,
   ...lookFields,
   owner: z.string().max(200).optional().describe('Owner of the pictures, in the header of every frame'),
   comments: z.string().max(1000).optional().describe('Free text, in the header of every frame'),

@@ -8,7 +8,7 @@ import { burnIn, type TextFile } from './burn-in.ts';
 import { comparedOf, decodedPads, givenPads } from './compared.ts';
 import { composeOutputs } from './compose.ts';
 import { encodeOptions, encodeTarget } from './encode.ts';
-import { pictureFilters, sharedFilters, tagFilter, WITNESS } from './picture.ts';
+import { otherRate, pictureFilters, sharedFilters, tagFilter, WITNESS } from './picture.ts';
 import { type MaskFile, sketchTap } from './sketch.ts';
 import { layoutOf } from '../../proof/encoder-input/samples.ts';
 import { rawPictures } from '../../proof/tap.ts';
@@ -88,7 +88,7 @@ export function recipeOf(request: RecipeRequest): Recipe {
     const text = burnIn({ outcome, bits, textFolder, key: `text-${index}`, alignsText });
     const plan = tilesOf(seen, profile, outcome);
     return {
-      picture: pictureFilters(seen, profile, outcome),
+      picture: [...otherRate(seen, outcome), ...pictureFilters(seen, profile, outcome)],
       rest: [...text.filters, tagFilter(outcome)],
       files: text.files,
       text: textTap(outcome, index),

@@ -3,7 +3,7 @@ import { type ClipFacts, earlierField } from '../../media/facts.ts';
 import { type Tag, tagForFfmpeg } from '../../media/colour/h273.ts';
 import { chromaLocationForScaler, goesThroughRgb, levelsBeforeScaler, levelsBehindScaler } from './levels.ts';
 import { isRgb } from '../../media/pixel-format.ts';
-import { formatRatio } from '../../media/time/rate.ts';
+import { formatRatio, type Rate, sameRatio } from '../../media/time/rate.ts';
 import { colourOf } from '../outcome/colour.ts';
 import { cutOf, rasterOf } from '../outcome/raster.ts';
 import { matrixForScaler, pixelsForFfmpeg } from '../ffmpeg-names.ts';
@@ -25,7 +25,11 @@ export const WITNESS = 'showinfo=checksum=0';
  * file may not be able to express it (600 ticks a second at 23.976), and the start of a file may not be 0. `fps` gives the encoders the rate and, with times that are exact, passes every frame once.
  * `fields`: of an interlaced source, whether they are made into frames or kept.
  */
-export function sharedFilters({ video }: ClipFacts, fields: 'made' | 'kept'): string[] {
+export function sharedFilters(
+  { video }: ClipFacts,
+  fields: 'made' | 'kept',
+  rate: Rate = video.rate,
+): string[] {
   const earlier = fields === 'kept' ? null : earlierField(video);
   return [
     // The bare scaler unpacks what the deinterlacer does not take (packed 4:2:2), and passes everything else.
@@ -35,11 +39,20 @@ export function sharedFilters({ video }: ClipFacts, fields: 'made' | 'kept'): st
           `scale=flags=${SCALE_FLAGS}`,
           `bwdif=mode=send_frame:parity=${earlier === 'top' ? 'tff' : 'bff'}:deint=all`,
         ]),
-    `settb=${video.rate.den}/${video.rate.num}`,
-    'setpts=N',
-    `fps=${formatRatio(video.rate)}`,
+    ...numbered(rate),
   ];
 }
+
+/** Frame n at n / rate. */
+const numbered = (rate: Rate): string[] => [
+  `settb=${rate.den}/${rate.num}`,
+  'setpts=N',
+  `fps=${formatRatio(rate)}`,
+];
+
+/** Of a deliverable that plays the frames at another rate than they were recorded at: each as before, on another clock. */
+export const otherRate = ({ video }: ClipFacts, { rate }: Outcome): string[] =>
+  sameRatio(video.rate, rate) ? [] : numbered(rate);
 
 /** Between a decoder and an encoder that keeps every sample stands nothing but the name that the encoder knows the samples by. */
 function keptFilters({ video }: ClipFacts): string[] {
