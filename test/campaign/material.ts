@@ -2,6 +2,7 @@
 import { existsSync, mkdirSync, renameSync } from 'node:fs';
 import { dirname, join } from 'node:path';
 import { bell, clay, pour } from '../../coordinator/demo/pictures.ts';
+import type { Timing } from '../../media/time/timing.ts';
 import { ffmpeg } from '../support/media.ts';
 
 export interface Form {
@@ -19,6 +20,8 @@ export interface Form {
   readonly interlaced: 'no' | 'top-first' | 'bottom-first';
   readonly range: 'limited' | 'full';
   readonly matrix: 'bt709' | 'bt2020nc' | 'smpte170m';
+  /** What the settings say of its time; absent: nothing. */
+  readonly timing?: Timing;
 }
 
 const film = {
@@ -118,6 +121,26 @@ export const forms = {
     frames: 30,
     timecode: '00:00:00;00',
     interlaced: 'bottom-first',
+  },
+  'off-speed-60': {
+    ...film,
+    rate: '60000/1001',
+    frames: 36,
+    timecode: '10:00:59;40',
+    audio: [2, 2],
+    timing: {
+      projectRate: { num: 24_000, den: 1001 },
+      offSpeed: 'project-rate',
+      offSpeedAudio: 'real-time',
+    },
+  },
+  'off-speed-50': {
+    ...film,
+    rate: '50',
+    frames: 40,
+    timecode: '23:59:59:49',
+    codec: 'h264',
+    timing: { projectRate: { num: 25, den: 1 }, offSpeed: 'project-rate' },
   },
   upright: { ...film, width: 256, height: 384, frames: 24, codec: 'h264', audio: [1] },
   large: { ...film, width: 1280, height: 720, frames: 24, audio: [2, 2] },
