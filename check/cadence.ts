@@ -3,7 +3,9 @@
  * words of the outcome's policy, apart from `media/time` and from whoever decided: labels are counted minute by minute, ratios multiplied crosswise.
  */
 import type { ClipFacts } from '../media/facts.ts';
+import { isKnownRate } from '../media/time/rate.ts';
 import type { Cadence } from '../profiles/cadence.ts';
+import { shownAt } from './grid.ts';
 
 interface Ratio {
   readonly num: number;
@@ -93,9 +95,10 @@ export function startByClip(
 /** The rate that a deliverable must have: that of the clip, or where its frames are played at another, that of the project. */
 export function rateByClip(
   { video, timing }: Pick<ClipFacts, 'video' | 'timing'>,
-  { offSpeed }: Pick<Cadence, 'offSpeed'>,
+  { offSpeed, constant }: Pick<Cadence, 'offSpeed' | 'constant'>,
 ): Ratio | null {
-  return offSpeed === null ? video.rate : (timing?.projectRate ?? null);
+  if (constant !== null && isKnownRate(video.rate)) return video.rate;
+  return offSpeed === null && constant === null ? video.rate : (timing?.projectRate ?? null);
 }
 
 export const sameRate = (a: Ratio, b: Ratio): boolean =>
@@ -104,9 +107,17 @@ export const sameRate = (a: Ratio, b: Ratio): boolean =>
 /** Whether so many seconds (ticks of `timeBase`) are the length of the clip, times the factor of the outcome, to half a tick. */
 export function lastsAsLong(
   { video }: Pick<ClipFacts, 'video'>,
-  { offSpeed }: Pick<Cadence, 'offSpeed'>,
-  { ticks, timeBase }: { readonly ticks: number; readonly timeBase: Ratio },
+  { offSpeed, constant }: Pick<Cadence, 'offSpeed' | 'constant'>,
+  { ticks, timeBase, rate }: { readonly ticks: number; readonly timeBase: Ratio; readonly rate: Ratio },
 ): boolean {
+  if (constant !== null) {
+    // To the end of the last instant: as long as the clip, or less than a frame longer.
+    const own = BigInt(video.endTime - video.firstTime) * BigInt(video.timeBase.num) * BigInt(timeBase.den);
+    const found = BigInt(ticks) * BigInt(timeBase.num) * BigInt(video.timeBase.den);
+    const frame = BigInt(rate.den) * BigInt(timeBase.den) * BigInt(video.timeBase.den);
+    const more = (found - own) * BigInt(rate.num);
+    return more >= 0n && more < frame;
+  }
   const { num, den } = offSpeed?.slower ?? { num: 1, den: 1 };
   // frames · rate.den · num / (rate.num · den) against ticks · tb.num / tb.den, all times the denominators.
   const bottom = BigInt(video.rate.num) * BigInt(den);
@@ -118,8 +129,12 @@ export function lastsAsLong(
 
 /** Samples of audio that was heard while the clip's picture was recorded. */
 export function samplesByClip(
-  { video: { frames, rate } }: Pick<ClipFacts, 'video'>,
+  { video }: Pick<ClipFacts, 'video'>,
+  { constant }: Pick<Cadence, 'constant'>,
   sampleRate: number,
+  played: Ratio,
 ): number {
+  const [frames, rate] =
+    constant === null ? [video.frames, video.rate] : [shownAt(video, played)?.length ?? 0, played];
   return Number((BigInt(frames) * BigInt(sampleRate) * BigInt(rate.den)) / BigInt(rate.num));
 }

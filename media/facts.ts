@@ -57,6 +57,12 @@ export const videoFactsSchema = z.object({
     .describe(
       'Every step between neighbouring presentation times, most frequent first; one entry when the rate is constant (steps that differ only by rounding to the time base count as one); more where steps are a tick beside what the time base can hold',
     ),
+  stepsInOrder: z
+    .array(z.tuple([z.int(), z.int().positive()]))
+    .optional()
+    .describe(
+      'Of a rate that varies: the steps between neighbouring presentation times in their order, each as ticks of `timeBase` and how often it follows itself; absent: the rate is constant',
+    ),
   rateConstant: z.boolean().describe('All steps are one, but for rounding'),
   bytes: z.int().nonnegative().describe('Sum of the packets, bytes'),
   smallestPacket: z.int().nonnegative().describe('Bytes'),

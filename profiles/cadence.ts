@@ -42,6 +42,14 @@ export const missingTimecodeField = z
     'A clip without timecode: hold it; zero: start it at 00:00:00:00; time-of-day: at the time of day by its own clock, in the time zone of the show, where the file says it, else hold it; time-of-day-or-zero: the same, else at zero. Each is reported. A start that the settings state, or what they say of `timecode_missing`, goes before it',
   );
 
+export const gridSchema = z.object({
+  repeated: z
+    .array(z.tuple([z.int().nonnegative(), z.int().min(2)]))
+    .describe('Frames of the clip that are shown more than once: which, counted from 0, and how often'),
+  leftOut: z.array(z.int().nonnegative()).describe('Frames of the clip that are not shown, counted from 0'),
+});
+export type Grid = z.infer<typeof gridSchema>;
+
 export const timecodeOrigins = ['file', 'settings', 'time-of-day', 'zero'] as const;
 export type TimecodeOrigin = (typeof timecodeOrigins)[number];
 
@@ -57,6 +65,11 @@ export const cadenceSchema = z.object({
     })
     .nullable()
     .describe('Of a clip whose frames are played at another rate than they were recorded at; null: others'),
+  constant: gridSchema
+    .nullable()
+    .describe(
+      'Of a clip without a constant rate: at each instant of a regular grid the frame that was shown then, from the first frame on; null: others',
+    ),
   timecodeFrom: z
     .enum(timecodeOrigins)
     .describe('Whose the start timecode is: that of the file, the settings, a clock, or nobody (zero)'),

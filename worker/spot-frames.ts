@@ -2,6 +2,7 @@
  * Which frames of a clip are decoded once more, alone, to find what was decoded for the encoders in a second way; and how one of
  * them is reached. One rule for all deliverables: movies (spot.ts) and masters (master/spots.ts).
  */
+import type { VideoFacts } from '../media/facts.ts';
 import type { Job } from '../ledger/job.ts';
 import { type InputPlace, type OpenedInput, openInput } from '../media/input.ts';
 
@@ -25,6 +26,20 @@ export function framesBeside(asked: number, frames: number): number[] {
   ).filter((frame) => frame >= 0 && frame < frames);
 }
 
+/** Half a frame before it. */
+function secondsBefore({ rate, stepsInOrder, timeBase }: VideoFacts, frame: number): number {
+  if (stepsInOrder === undefined) return ((frame - 0.5) * rate.den) / rate.num;
+  let ticks = 0;
+  let left = frame;
+  for (const [step, count] of stepsInOrder) {
+    const taken = Math.min(left, count);
+    ticks += taken * step;
+    left -= taken;
+    if (left === 0) return ((ticks - step / 2) * timeBase.num) / timeBase.den;
+  }
+  throw new RangeError(`frame ${frame} of a clip that is shorter`);
+}
+
 /** The source, opened so that ffmpeg's first frame is `frame`: the seek comes before the input's own arguments. Dispose of it afterwards. */
 export async function openAtFrame(
   { rollFolder, clip: { place }, facts }: Pick<Job, 'rollFolder' | 'clip' | 'facts'>,
@@ -34,7 +49,7 @@ export async function openAtFrame(
   const isMovie = place.kind === 'movie';
   const from: InputPlace = isMovie ? place : { ...place, first: place.first + frame, count: 1 };
   // Half a frame early, so that no rounding passes the frame by.
-  const seek = isMovie && frame > 0 ? ['-ss', (((frame - 0.5) * rate.den) / rate.num).toFixed(6)] : [];
+  const seek = isMovie && frame > 0 ? ['-ss', secondsBefore(facts.video, frame).toFixed(6)] : [];
   const input = await openInput(rollFolder, from, rate);
   return { ...input, args: [...seek, ...input.args] };
 }

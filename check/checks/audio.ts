@@ -24,7 +24,7 @@ export const audio: Check = {
       );
       // What keeps every sample is as long as it is; every other track lasts as long as the picture was recorded.
       if (source === null || outcome.exact !== null) continue;
-      const heard = samplesByClip(source, found.sampleRate);
+      const heard = samplesByClip(source, outcome.cadence, found.sampleRate, facts.video.rate);
       const isHeard = Math.abs(found.samples - heard) <= wanted.tolerance;
       lines.push([`${track}: of the clip`, `${isHeard ? heard : found.samples} samples`, `${heard} samples`]);
     }

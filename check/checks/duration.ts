@@ -47,7 +47,7 @@ function byClip(source: ClipFacts, { cadence, container }: Outcome, { video }: C
         BigInt(offSpeed.slower.den) * BigInt(rate.den) * BigInt(source.video.rate.num));
   const isLong =
     container === 'mkv' ||
-    lastsAsLong(source, cadence, { ticks: video.endTime - video.firstTime, timeBase: video.timeBase });
+    lastsAsLong(source, cadence, { ticks: video.endTime - video.firstTime, timeBase: video.timeBase, rate });
   return isRate && isFactor && isLong
     ? null
     : `${source.video.frames} frames recorded at ${formatRatio(source.video.rate)} frames/s, at ${formatRatio(rate)} frames/s${slower}`;

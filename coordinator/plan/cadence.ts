@@ -34,13 +34,18 @@ const STARTS = {
 export function cadenceTexts({
   rate,
   timecode,
-  cadence: { offSpeed, timecodeFrom },
+  cadence: { offSpeed, constant, timecodeFrom },
 }: Pick<AnyOutcome, 'rate' | 'timecode' | 'cadence'>): string[] {
   return [
     ...(offSpeed === null
       ? []
       : [
           `${formatRatio(offSpeed.captured)} played at ${formatRatio(rate)} frames/s, ${formatRatio(offSpeed.slower)} times as long, ${AUDIO[offSpeed.audio]}`,
+        ]),
+    ...(constant === null
+      ? []
+      : [
+          `a rate that varies made ${formatRatio(rate)} frames/s: ${constant.repeated.length} frames shown more than once, ${constant.leftOut.length} left out`,
         ]),
     ...(timecodeFrom === 'file' || timecode === null
       ? []

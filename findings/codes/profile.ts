@@ -92,7 +92,7 @@ export const profileCodes = {
   'timecode-setting-unused': {
     weight: 'note',
     title: 'the settings state a start for a clip that has a timecode of its own, which counts',
-    remedy: 'Remove `timecode` from the settings of the clip or roll, or check that it is the right clip.',
+    remedy: 'Check that it is the right clip, and take `timecode` out of its settings if it is.',
   },
   'timecode-setting-wrong': {
     weight: 'hold',
@@ -121,12 +121,12 @@ export const profileCodes = {
     weight: 'note',
     title: 'audio of a clip that is played slower was left out',
     remedy:
-      'To deliver it as it was heard, shorter than the picture, state `off_speed_audio: real-time` in the settings.',
+      'State `off_speed_audio: real-time` in the settings to deliver it as it was heard, shorter than the picture.',
   },
   'off-speed-audio-real-time': {
     weight: 'note',
     title: 'audio of a clip that is played slower is as it was heard, and shorter than the picture',
-    remedy: 'To leave it out, state `off_speed_audio: leave-out` in the settings.',
+    remedy: 'State `off_speed_audio: leave-out` in the settings to leave it out.',
   },
   'timecode-impossible': {
     weight: 'hold',

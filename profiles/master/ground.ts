@@ -62,7 +62,12 @@ export function groundOf({
   profile,
 }: MasterRequest): MasterGround | { readonly findings: readonly Finding[] } {
   const { video } = facts;
-  const cadence = cadenceOf(facts, { rate: profile.rate, timecode: profile.timecode, keepsTime: false });
+  const cadence = cadenceOf(facts, {
+    rate: profile.rate,
+    timecode: profile.timecode,
+    keepsTime: false,
+    noGridFor: 'a master',
+  });
   const linearisation =
     facts.raw === undefined ? codedLinearisation(facts) : rawLinearisation(facts, profile.development);
   const refusals = [

@@ -5,6 +5,7 @@ import {
   compareRatios,
   divideRatios,
   formatRatio,
+  isKnownRate,
   type Rate,
   type Ratio,
   sameRatio,
@@ -12,6 +13,7 @@ import {
 import type { Timecode } from '../../media/time/timecode.ts';
 import type { MissingTimecode } from '../../media/time/timing.ts';
 import type { Cadence, RatePolicy } from '../cadence.ts';
+import { gridOf } from './grid.ts';
 import { timecodeOf } from './timecode.ts';
 
 export interface CadencePolicy {
@@ -19,11 +21,14 @@ export interface CadencePolicy {
   readonly timecode: { readonly missing: MissingTimecode };
   /** A copy that keeps every sample keeps the clip's time as well. */
   readonly keepsTime: boolean;
+  /** What a rate that varies cannot be made constant for, in words; null: it can. */
+  readonly noGridFor: string | null;
 }
 
 export interface Decided {
   /** Of the deliverable, frames a second. */
   readonly rate: Rate;
+  readonly frames: number;
   readonly timecode: Timecode;
   readonly cadence: Cadence;
   readonly notes: readonly Finding[];
@@ -31,6 +36,8 @@ export interface Decided {
 
 interface Speed {
   readonly rate: Rate;
+  readonly frames: number;
+  readonly constant: Cadence['constant'];
   readonly offSpeed: Cadence['offSpeed'];
   readonly notes: readonly Finding[];
 }
@@ -41,10 +48,11 @@ const times = (factor: Ratio): string => `${formatRatio(factor)} times`;
 
 function speedOf(facts: ClipFacts, policy: CadencePolicy): Speed | { readonly findings: Finding[] } {
   const { timing = {}, video } = facts;
-  const { rate } = video;
+  const { rate, frames } = video;
+  if (!video.rateConstant) return constantOf(facts, policy);
   const asked = timing.offSpeed ?? policy.rate?.off_speed ?? 'own-rate';
   const { projectRate: project } = timing;
-  const own = (notes: readonly Finding[]): Speed => ({ rate, offSpeed: null, notes });
+  const own = (notes: readonly Finding[]): Speed => ({ rate, frames, constant: null, offSpeed: null, notes });
   if (policy.keepsTime) return own([]);
   if (project === undefined)
     return asked === 'own-rate'
@@ -67,6 +75,8 @@ function speedOf(facts: ClipFacts, policy: CadencePolicy): Speed | { readonly fi
   const audio = timing.offSpeedAudio ?? policy.rate?.off_speed_audio ?? 'leave-out';
   return {
     rate: project,
+    frames,
+    constant: null,
     offSpeed: { captured: rate, slower, audio },
     notes: [
       finding(
@@ -78,18 +88,67 @@ function speedOf(facts: ClipFacts, policy: CadencePolicy): Speed | { readonly fi
   };
 }
 
+function stepsText({ steps, timeBase }: ClipFacts['video']): string {
+  const seconds = (ticks: number): string =>
+    `${((ticks * timeBase.num * 1000) / timeBase.den).toFixed(3)} ms`;
+  const shown = steps.slice(0, 4).map((step) => `${step.count} of ${seconds(step.ticks)}`);
+  return `steps between frames: ${shown.join(', ')}${steps.length > 4 ? `, and ${steps.length - 4} other lengths` : ''}`;
+}
+
+/** On a grid of the clip's nominal rate, or where that is none that timecode counts, of the project's. */
+function constantOf(
+  { timing = {}, video }: ClipFacts,
+  policy: CadencePolicy,
+): Speed | { findings: Finding[] } {
+  const steps = stepsText(video);
+  if ((timing.variableRate ?? policy.rate?.variable ?? 'hold') === 'hold')
+    return {
+      findings: [finding('clip-rate-varies', steps, `a constant rate (nominal ${inWords(video.rate)})`)],
+    };
+  const rate = isKnownRate(video.rate) ? video.rate : timing.projectRate;
+  const grid = rate === undefined ? null : gridOf(video, rate);
+  if (policy.noGridFor !== null || rate === undefined || grid === null)
+    return {
+      findings: [
+        finding(
+          'rate-not-made-constant',
+          policy.noGridFor ?? `a nominal rate of ${formatRatio(video.rate)}`,
+          'a movie that shows the pictures as recorded, of progressive frames, at a rate that timecode counts',
+        ),
+      ],
+    };
+  const { frames, ...constant } = grid;
+  return {
+    rate,
+    frames,
+    constant,
+    offSpeed: null,
+    notes: [
+      finding(
+        'rate-made-constant',
+        `${video.frames} frames, ${steps}`,
+        `${frames} at ${inWords(rate)}: ${constant.repeated.length} shown more than once, ${constant.leftOut.length} left out`,
+      ),
+    ],
+  };
+}
+
 export function cadenceOf(
   facts: ClipFacts,
   policy: CadencePolicy,
 ): Decided | { readonly findings: readonly Finding[] } {
   const speed = speedOf(facts, policy);
   if ('findings' in speed) return speed;
-  const start = timecodeOf(facts, speed.rate, policy.timecode);
+  const { rate, frames, offSpeed, constant } = speed;
+  // Labels of a clip that is laid on a grid count its instants.
+  const counted = constant === null ? facts : { ...facts, video: { rate } };
+  const start = timecodeOf(counted, rate, policy.timecode);
   if ('findings' in start) return start;
   return {
-    rate: speed.rate,
+    rate,
+    frames,
     timecode: start.timecode,
-    cadence: { offSpeed: speed.offSpeed, timecodeFrom: start.from, timecodeField: start.field },
+    cadence: { offSpeed, constant, timecodeFrom: start.from, timecodeField: start.field },
     notes: [...speed.notes, ...start.notes],
   };
 }

@@ -141,6 +141,13 @@ function lightOf(
   return { contentLight: 'measured', masteringDisplay: { primaries: limiting, peak, black: BLACK } };
 }
 
+/** Of which deliverables every frame of the clip is one, so far. */
+function noGridFor({ video }: ClipFacts, profile: Profile, isShown: boolean): string | null {
+  if (traitsOf(profile.video).lossless) return 'a lossless copy';
+  if (isShown) return 'pictures that go a colour way';
+  return earlierField(video) === null ? null : 'an interlaced clip';
+}
+
 export function outcomeOf(request: OutcomeRequest): OutcomeDecision {
   const { day, roll, clip, facts: recorded, profile } = request;
   const decided = shownOf(recorded, profile);
@@ -168,10 +175,16 @@ export function outcomeOf(request: OutcomeRequest): OutcomeDecision {
     rate: profile.rate,
     timecode: profile.timecode,
     keepsTime: traits.lossless,
+    noGridFor: noGridFor(facts, profile, shown !== null),
   });
-  const rate = 'findings' in cadence ? video.rate : cadence.rate;
+  const { rate, frames } = 'findings' in cadence ? video : cadence;
+  // On a grid its audio is fitted to the instants of that.
+  const heard =
+    'findings' in cadence || cadence.cadence.constant === null
+      ? facts
+      : { ...facts, video: { ...video, rate, frames } };
   const picture = pictureOf(video, profile);
-  const audio = audioOf(facts, profile, 'findings' in cadence ? null : cadence.cadence.offSpeed);
+  const audio = audioOf(heard, profile, 'findings' in cadence ? null : cadence.cadence.offSpeed);
   const raster = rasterOf(video, profile.raster);
   const level = levelOf(profile.video, raster, rate);
   const interlaced = earlierField(video) !== null;
@@ -228,7 +241,7 @@ export function outcomeOf(request: OutcomeRequest): OutcomeDecision {
   const outcome: Outcome = {
     kind: 'movie',
     fileName: fileNameOf(profile.file_name, parts, profile.container),
-    frames: video.frames,
+    frames,
     rate,
     width: raster.width,
     height: raster.height,
@@ -269,7 +282,7 @@ export function outcomeOf(request: OutcomeRequest): OutcomeDecision {
     texts: { make: null, model: null, date: null },
     left: [],
     amf: null,
-    estimatedBytes: estimatedBytes(profile, video, raster, audio.tracks),
+    estimatedBytes: estimatedBytes(profile, { ...video, frames }, raster, audio.tracks),
   };
   const notes = [...decided.notes, ...cadence.notes, ...picture.notes, ...audio.notes, ...burnIn.notes].map(
     about,

@@ -43,6 +43,24 @@ export function sharedFilters(
   ];
 }
 
+/**
+ * Behind this, pictures are those of the grid that a rate that varies is laid on: each gets the number of the first instant at which it is seen,
+ * ceil(time × rate), as its time; of several with one number `fps` takes the last, and between two it repeats the earlier, so that nothing is left to its rounding. What is
+ * computed here are whole numbers below 2^53. Behind the last one come as many of it as are wanted.
+ */
+export function gridFilters({ video }: ClipFacts, { rate, frames }: Outcome): string[] {
+  const { timeBase } = video;
+  const [top, bottom] = [BigInt(timeBase.num) * BigInt(rate.num), BigInt(timeBase.den) * BigInt(rate.den)];
+  const [ticks, most] = [BigInt(video.endTime - video.firstTime) * top, BigInt(frames) * bottom];
+  if (ticks >= 1n << 52n || most >= 1n << 52n) throw new RangeError('a clip that is too long for its clock');
+  return [
+    `setpts=round(ceil((PTS-STARTPTS)*${top}/${bottom})*${bottom}/${top})`,
+    `settb=${rate.den}/${rate.num}`,
+    `fps=${formatRatio(rate)}`,
+    `tpad=stop_mode=clone:stop=${frames}`,
+    `trim=end_frame=${frames}`,
+  ];
+}
 /** Frame n at n / rate. */
 const numbered = (rate: Rate): string[] => [
   `settb=${rate.den}/${rate.num}`,

@@ -309,6 +309,8 @@ export const faults = {
       ? null
       : `settb=${captured.den}/${captured.num},setpts=N,fps=${formatRatio(captured)}`;
   }),
+  'grid-off-by-one': ({ outcome: { cadence } }) =>
+    cadence.constant === null ? null : { do: 'graph', stage: 'encoder', from: 'ceil((PTS', to: 'floor((PTS' },
   'timecode-base-wrong': ({ profile, facts, outcome: { cadence } }) =>
     cadence.offSpeed === null
       ? null
@@ -426,6 +428,7 @@ export const apt = {
   'timecode-off-by-one': ['timecode-differs'],
   'source-rate-kept': ['duration-differs'],
   'timecode-base-wrong': ['timecode-differs'],
+  'grid-off-by-one': ORDER,
   'audio-stretched': ['audio-altered', 'audio-foreign', 'audio-displaced'],
   'drop-flag-lost': ['timecode-differs'],
   'track-lost': ['audio-differs'],

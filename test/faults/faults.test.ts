@@ -153,17 +153,18 @@ const quick: readonly Row[] = [
     { do: 'timecode', stage: 'file', profile: 'small-vc3', frames: 0, dropFlag: false },
     'drop-frame-30',
   ],
-  [
-    'source-rate-kept',
-    'vc3',
-    filter('vc3', 'settb=1001/60000,setpts=N,fps=60000/1001'),
-    'off-speed-60',
-  ],
+  ['source-rate-kept', 'vc3', filter('vc3', 'settb=1001/60000,setpts=N,fps=60000/1001'), 'off-speed-60'],
   [
     'timecode-base-wrong',
     'vc3',
     { do: 'timecode', stage: 'file', profile: 'small-vc3', frames: 0, dropFlag: true, base: 60 },
     'off-speed-60',
+  ],
+  [
+    'grid-off-by-one',
+    'vc3',
+    { do: 'graph', stage: 'encoder', from: 'ceil((PTS', to: 'floor((PTS' },
+    'varying',
   ],
   ['audio-stretched', 'vc3', audio('vc3', 'atempo=0.5'), 'off-speed-60'],
   ['track-lost', 'vc3', { do: 'lose-track', stage: 'file', profile: 'small-vc3', track: 0 }],
@@ -343,6 +344,7 @@ if (everyRow)
       ['fields-top', ['full']],
       ['off-speed-60', ['vc3', 'h264']],
       ['off-speed-50', ['rdd36']],
+      ['varying', ['vc3', 'h264']],
     ])('%s in %j is ready', async (form, codecs) => {
       const { verdict, codes } = await runCase(
         await job(form, ...codecs),

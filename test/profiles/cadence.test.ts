@@ -11,7 +11,7 @@ import { cadenceOf } from '../../profiles/outcome/cadence.ts';
 import { clipFacts } from '../support/facts.ts';
 
 const film = ratio(24000, 1001);
-const policy = { timecode: { missing: 'hold' }, keepsTime: false } as const;
+const policy = { timecode: { missing: 'hold' }, keepsTime: false, noGridFor: null } as const;
 const codesOf = (decided: ReturnType<typeof cadenceOf>): string[] =>
   ('findings' in decided ? decided.findings : decided.notes).map(({ code }) => code);
 const made = (facts: ClipFacts, over: Partial<Parameters<typeof cadenceOf>[1]> = {}) => {
@@ -102,7 +102,7 @@ describe('off-speed', () => {
     expect(formatRatio(cadence.offSpeed?.slower ?? film)).toBe(factor);
     expect(notes.map(({ code }) => code)).toEqual(['off-speed-played']);
     // 72 frames of 1001 ticks of 1/24000 s.
-    const time = { ticks: 72 * 1001, timeBase: ratio(1, 24000) };
+    const time = { ticks: 72 * 1001, timeBase: ratio(1, 24000), rate: film };
     expect(lastsAsLong(facts, cadence, time)).toBe(true);
     expect(lastsAsLong(facts, cadence, { ...time, ticks: 71 * 1001 })).toBe(false);
     expect(rateByClip(facts, cadence)).toEqual(film);
@@ -156,7 +156,7 @@ describe('off-speed', () => {
   });
 
   test('as much audio as was heard: 72 frames at 59.94 are 57657.6 samples at 48 kHz', () => {
-    expect(samplesByClip(at('60000/1001', null), 48_000)).toBe(57_657);
+    expect(samplesByClip(at('60000/1001', null), { constant: null }, 48_000, film)).toBe(57_657);
   });
 });
 
